@@ -1,0 +1,59 @@
+"""A pivot told as turn per travel, measured or predicted: the one shape in which the two are compared."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+STRAIGHT_AT_LEAST_WHEELBASES = 10.0
+"""A pivot farther than this from the middle is called "slid straight" (shared definition of the bench)."""
+
+Finding = Literal["pivot", "straight", "cannot tell"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PivotEstimate:
+    """Turn per travel with its doubt, and the pivot station that follows from it.
+
+    kappa: yaw change per sideways travel of the mid-wheelbase point, 1/m (2 sin(dpsi/2)/dy for a finite
+        slide, dy along the car's middle heading): positive when the pivot lies behind the middle.
+    kappa_u: standard uncertainty of kappa, 1/m.  interval: 95 % interval of kappa, 1/m.
+    wheelbase: m.  count: pushes, or Monte Carlo draws, behind the estimate.  method: in plain words.
+    warnings: sentences for people.
+    Source of station = L/2 - 1/kappa: pole of a finite planar displacement, exact whatever the pole's y.
+    """
+
+    kappa: float
+    kappa_u: float
+    interval: tuple[float, float]
+    wheelbase: float
+    count: int
+    method: str
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def bound_wheelbases(self) -> float:
+        """The pivot is at least this many wheelbases from the middle (95 %)."""
+        steepest = max(abs(self.interval[0]), abs(self.interval[1]))
+        return 1.0 / (steepest * self.wheelbase) if steepest > 0 else float("inf")
+
+    @property
+    def finding(self) -> Finding:
+        """A pivot is named only when the interval of kappa excludes zero."""
+        if self.interval[0] > 0.0 or self.interval[1] < 0.0:
+            return "pivot"
+        return "straight" if self.bound_wheelbases >= STRAIGHT_AT_LEAST_WHEELBASES else "cannot tell"
+
+    @property
+    def station_pct(self) -> float | None:
+        """Per cent of the wheelbase ahead of the rear axle, or None when no pivot can be named."""
+        return self._station_pct(self.kappa) if self.finding == "pivot" else None
+
+    @property
+    def interval_pct(self) -> tuple[float, float] | None:
+        """95 % interval of the station, per cent of the wheelbase, or None when no pivot can be named."""
+        if self.finding != "pivot":
+            return None
+        ends = sorted(self._station_pct(kappa) for kappa in self.interval)
+        return (ends[0], ends[1])
+
+    def _station_pct(self, kappa: float) -> float:
+        return 100.0 * (0.5 - 1.0 / (kappa * self.wheelbase))

@@ -1,0 +1,111 @@
+"""Small shapes that the parts of this room hand to each other. Plain arrays inside, SI units."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+FloatArray = npt.NDArray[np.float64]
+GreyImage = npt.NDArray[np.uint8]
+BgrImage = npt.NDArray[np.uint8]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Marker:
+    """One printed square marker lying flat.
+
+    id: number in the dictionary.  size: side of the black square, m.
+    x, y: its centre, m (floor axes for a floor marker, car axes for a car marker).
+    turn: rad anticlockwise seen from above, 0 when the marker's own top edge points to +y.
+    sheet: markers with the same sheet name were printed on one page (their mutual places are sure).
+    """
+
+    id: int
+    size: float
+    x: float
+    y: float
+    turn: float = 0.0
+    sheet: str = ""
+
+    def corners(self) -> FloatArray:
+        """(4, 2) m: top-left, top-right, bottom-right, bottom-left of the printed marker, seen from above."""
+        half = self.size / 2
+        square = np.array([[-half, half], [half, half], [half, -half], [-half, -half]])
+        c, s = np.cos(self.turn), np.sin(self.turn)
+        turned: FloatArray = square @ np.array([[c, s], [-s, c]]) + [self.x, self.y]
+        return turned
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FloorLayout:
+    """Floor markers. place_u: standard uncertainty of each marker's place, m; scale_u: relative, of the print."""
+
+    dictionary: str
+    markers: tuple[Marker, ...]
+    place_u: float = 0.0005
+    scale_u: float = 0.002
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CarMarkers:
+    """Markers on the car's plate, places in car axes (origin on the ground, mid rear axle).
+
+    height: of the marker plane above the floor, m.  height_u, place_u (plate x, y, m; common to all markers),
+    turn_u (plate yaw, rad), scale_u (relative, print): standard uncertainties.
+    """
+
+    dictionary: str
+    markers: tuple[Marker, ...]
+    height: float
+    height_u: float = 0.002
+    place_u: float = 0.001
+    turn_u: float = 0.002
+    scale_u: float = 0.002
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Camera:
+    """Pinhole with Brown-Conrady distortion, OpenCV's order.
+
+    matrix: (3, 3) px.  distortion: (5,) k1 k2 p1 p2 k3.  size: (width, height) px.
+    known: False when the numbers were estimated from a clip instead of calibrated.
+    u: (9,) standard uncertainties of fx fy cx cy k1 k2 p1 p2 k3, zeros when unknown.
+    """
+
+    matrix: FloatArray
+    distortion: FloatArray
+    size: tuple[int, int]
+    known: bool = True
+    u: FloatArray = field(default_factory=lambda: np.zeros(9))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClipTrack:
+    """Timed floor poses of the car from one clip; n vouched-for frames.
+
+    time: (n,) s, presentation times from the stream's start, increasing.
+    pose: (n, 3) x, y (m, floor axes) and yaw (rad, unwrapped) of the car axes.
+    covariance: (n, 3, 3) the part that differs from frame to frame.
+    repeating: (3, 3) the part that repeats while the car rests and so never averages away.
+    blur: (n,) px that a car marker moved during the exposure, estimated.
+    lean: (n, 2) rad, roll and pitch of the marker plane against the floor.
+    frames_read, frames_left_out: counts.  left_out: reason -> count.
+    size: (width, height) px.  ink_shift: px.  corner_noise: px.  camera: the one used.
+    notes: sentences for people (track quality in words).  warnings: what to change.
+    """
+
+    time: FloatArray
+    pose: FloatArray
+    covariance: FloatArray
+    repeating: FloatArray
+    blur: FloatArray
+    lean: FloatArray
+    frames_read: int
+    frames_left_out: int
+    left_out: dict[str, int]
+    size: tuple[int, int]
+    ink_shift: float
+    corner_noise: float
+    camera: Camera
+    notes: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
