@@ -38,7 +38,7 @@ class Marker:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FloorLayout:
-    """Floor markers. place_u: standard uncertainty of each marker's place, m; scale_u: relative, of the print."""
+    """Floor markers. place_u: standard uncertainty of a place, m; scale_u: relative, of the print."""
 
     dictionary: str
     markers: tuple[Marker, ...]
