@@ -91,6 +91,10 @@ class ClipTrack:
     lean: (n, 2) rad, roll and pitch of the marker plane against the floor.
     frames_read, frames_left_out: counts.  left_out: reason -> count.
     size: (width, height) px.  ink_shift: px.  corner_noise: px.  camera: the one used.
+    shared: (k, n, 3) how far one standard uncertainty of each shared cause (height, print scales, plate place,
+        floor places, camera) moves every pose. Causes are independent and the same in all frames of the clip:
+        add `shared[i]` to `pose`, recompute, and the change is that cause's part of the result's uncertainty.
+    shared_names: (k,) their names in words.
     notes: sentences for people (track quality in words).  warnings: what to change.
     """
 
@@ -107,5 +111,7 @@ class ClipTrack:
     ink_shift: float
     corner_noise: float
     camera: Camera
+    shared: FloatArray = field(default_factory=lambda: np.zeros((0, 0, 3)))
+    shared_names: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
