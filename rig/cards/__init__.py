@@ -1,0 +1,1 @@
+"""The three sheets a person fills in: the car card, the bench card and the test card (TOML)."""

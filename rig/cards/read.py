@@ -1,0 +1,193 @@
+"""Read a card and say what is wrong in the person's terms: file, key, value, what is allowed."""
+
+import difflib
+import math
+import re
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeVar
+
+import msgspec
+from msgspec import inspect
+
+from rig.cards.fields import allowed, bare
+from rig.cards.schema import CARD_TYPES, AnyCard, BenchCard, CarCard, TestCard
+from rig.errors import InputError
+
+CardT = TypeVar("CardT", CarCard, BenchCard, TestCard)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CardSet:
+    """One test card with the two cards that it names, and where each was read."""
+
+    test: TestCard
+    car: CarCard
+    bench: BenchCard
+    test_path: Path
+    car_path: Path
+    bench_path: Path
+
+
+def read_card(path: Path, card_type: type[CardT]) -> CardT:
+    """The card in a TOML file. Raises InputError naming the file, the key, its value and what is allowed."""
+    return parse_card(_text_of(path), card_type, where=str(path))
+
+
+def read_set(test_path: Path) -> CardSet:
+    """A test card and the car and bench cards that it names. Raises InputError as `read_card` does."""
+    test = read_card(test_path, TestCard)
+    car_path, bench_path = test_path.parent / test.car, test_path.parent / test.bench
+    for key, other in (("car", car_path), ("bench", bench_path)):
+        if not other.is_file():
+            raise InputError(
+                f'{key} = "{getattr(test, key)}" names no file',
+                where=str(test_path),
+                remedy=f"Give the path of the {key} card as seen from the folder of the test card",
+            )
+    return CardSet(
+        test=test,
+        car=read_card(car_path, CarCard),
+        bench=read_card(bench_path, BenchCard),
+        test_path=test_path,
+        car_path=car_path,
+        bench_path=bench_path,
+    )
+
+
+def parse_card(text: str, card_type: type[CardT], *, where: str) -> CardT:
+    """The card in a TOML text; `where` stands in the error. Raises InputError."""
+    try:
+        plain = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(
+            f"this is not valid TOML ({error})",
+            where=where,
+            remedy="Write key = value lines under [table] heads; texts stand in quotes",
+        ) from error
+    kind = next(name for name, known in CARD_TYPES.items() if known is card_type)
+    if plain.get("card") != kind:
+        given = f'card = "{plain["card"]}"' if "card" in plain else "no line that says which card it is"
+        raise InputError(
+            f"this file has {given}", where=where, remedy=f'A {kind} card starts with card = "{kind}"'
+        )
+    _refuse_not_finite(plain, "", where)
+    try:
+        return msgspec.convert(plain, card_type)
+    except msgspec.ValidationError as error:
+        raise _explain(str(error), plain, card_type, where) from error
+
+
+def _text_of(path: Path) -> str:
+    try:
+        # utf-8-sig: editors on some systems put a byte-order mark first, or end lines in CR LF
+        return path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n")
+    except FileNotFoundError as error:
+        raise InputError(
+            "there is no such card",
+            where=str(path),
+            remedy="Check the name, or write fresh cards with: pivotbench new-cards FOLDER",
+        ) from error
+    except UnicodeDecodeError as error:
+        raise InputError(
+            "this file is not a text in UTF-8", where=str(path), remedy="Save the card as plain text in UTF-8"
+        ) from error
+    except OSError as error:
+        raise InputError(
+            f"cannot read the card ({error.strerror})",
+            where=str(path),
+            remedy="Check that it is a file that you may read",
+        ) from error
+
+
+def _refuse_not_finite(plain: Any, path: str, where: str) -> None:
+    if isinstance(plain, dict):
+        for key, inner in plain.items():
+            _refuse_not_finite(inner, f"{path}.{key}" if path else key, where)
+    elif isinstance(plain, list):
+        for index, inner in enumerate(plain):
+            _refuse_not_finite(inner, f"{path}[{index}]", where)
+    elif isinstance(plain, float) and not math.isfinite(plain):
+        raise InputError(
+            f"{path} = {plain} is not a number to measure with", where=where, remedy="Give a finite number"
+        )
+
+
+def _explain(message: str, plain: dict[str, Any], card_type: type[AnyCard], where: str) -> InputError:
+    """Turn the checker's message into key, value and what is allowed."""
+    match = re.search(r" - at `\$(.*?)`$", message)
+    steps = re.findall(r"\.(\w+)|\[(\d+|\.\.\.)\]", match.group(1)) if match else []
+    keys: list[str | int] = [name if name else (0 if index == "..." else int(index)) for name, index in steps]
+    dotted = _dotted(keys)
+    if unknown := re.search(r"unknown field `(.+?)`", message):
+        known = _known_keys(card_type, keys)
+        close = difflib.get_close_matches(unknown.group(1), known, n=1)
+        hint = f'Did you mean "{close[0]}"? ' if close else ""
+        place = f"[{dotted}]" if dotted else "the top of the card"
+        return InputError(
+            f'"{unknown.group(1)}" is not a key of {place}',
+            where=where,
+            remedy=f"{hint}Allowed there: {', '.join(known)}",
+        )
+    if missing := re.search(r"missing required field `(.+?)`", message):
+        full = ".".join(filter(None, [dotted, missing.group(1)]))
+        return InputError(
+            f"{full} is missing",
+            where=where,
+            remedy=f"Add it: {_allowed_at(card_type, [*keys, missing.group(1)])}",
+        )
+    value = _value_at(plain, keys)
+    what_is_allowed = _allowed_at(card_type, keys) or message.split(" - at ")[0]
+    return InputError(
+        f"{dotted} = {_shown(value)} is not allowed", where=where, remedy=f"Allowed: {what_is_allowed}"
+    )
+
+
+def _shown(value: Any) -> str:
+    text = f'"{value}"' if isinstance(value, str) else str(value)
+    return text if len(text) < 80 else text[:77] + "..."
+
+
+def _dotted(keys: list[str | int]) -> str:
+    text = ""
+    for key in keys:
+        text += f"[{key + 1}]" if isinstance(key, int) else (f".{key}" if text else key)
+    return text
+
+
+def _value_at(plain: Any, keys: list[str | int]) -> Any:
+    for key in keys:
+        try:
+            plain = plain[key]
+        except (KeyError, IndexError, TypeError):
+            return "?"
+    return plain
+
+
+def _type_at(card_type: type[AnyCard], keys: list[str | int]) -> inspect.Type | None:
+    kind: inspect.Type = inspect.type_info(card_type)
+    for key in keys:
+        kind = bare(kind)
+        if isinstance(kind, inspect.StructType):
+            found = next((field.type for field in kind.fields if field.name == key), None)
+            if found is None:
+                return None
+            kind = found
+        elif isinstance(kind, inspect.ListType | inspect.VarTupleType):
+            kind = kind.item_type
+        elif isinstance(kind, inspect.TupleType) and isinstance(key, int):
+            kind = kind.item_types[min(key, len(kind.item_types) - 1)]
+        else:
+            return None
+    return bare(kind)
+
+
+def _known_keys(card_type: type[AnyCard], keys: list[str | int]) -> list[str]:
+    kind = _type_at(card_type, keys)
+    return [field.name for field in kind.fields] if isinstance(kind, inspect.StructType) else []
+
+
+def _allowed_at(card_type: type[AnyCard], keys: list[str | int]) -> str:
+    kind = _type_at(card_type, keys)
+    return allowed(kind) if kind is not None else ""

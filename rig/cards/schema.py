@@ -1,0 +1,334 @@
+"""What may stand on the cards: keys with their units, ranges, defaults and meaning.
+
+Every value `x` may have a standard uncertainty `x_u` beside it, in the same unit. This file is the only
+place that knows a key: reading, the commented templates and the page's editor are all made from it.
+"""
+
+from typing import Annotated, Any, ClassVar, Literal
+
+import msgspec
+from msgspec import Meta, Struct
+
+
+class Section(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """One table of a card: a misspelt key is an error."""
+
+
+def _number(
+    meaning: str, *, ge: float | None = None, gt: float | None = None, le: float | None = None
+) -> Meta:
+    return Meta(description=meaning, ge=ge, gt=gt, le=le)  # type: ignore[call-overload,no-any-return]
+
+
+def _u(of: str) -> Meta:
+    return Meta(description=f"standard uncertainty of {of}", ge=0.0, le=1e4)
+
+
+def _text(meaning: str) -> Meta:
+    return Meta(description=meaning, max_length=2000)
+
+
+AxleKind = Literal["free", "solid", "differential"]
+WheelName = Literal["FL", "FR", "RL", "RR"]
+Load = Annotated[float, Meta(ge=0.0, le=200_000.0)]
+Fraction = Annotated[float, Meta(ge=0.0, le=1.0)]
+
+
+class Geometry(Section, frozen=True, kw_only=True):
+    """Where the tyres touch the floor."""
+
+    wheelbase_mm: Annotated[float, _number("front axle to rear axle", ge=40, le=2000)]
+    wheelbase_mm_u: Annotated[float, _u("the wheelbase")] = 0.5
+    track_front_mm: Annotated[
+        float, _number("left to right contact, front (contact print, not rim)", ge=20, le=1500)
+    ]
+    track_front_mm_u: Annotated[float, _u("the front contact track")] = 3.0
+    track_rear_mm: Annotated[float, _number("left to right contact, rear", ge=20, le=1500)]
+    track_rear_mm_u: Annotated[float, _u("the rear contact track")] = 3.0
+    contacts_mm: (
+        Annotated[
+            list[tuple[float, float]],
+            Meta(
+                description="contacts [ahead of rear axle, left of middle] FL FR RL RR; instead of tracks",
+                min_length=4,
+                max_length=4,
+            ),
+        ]
+        | None
+    ) = None
+    wheel_radius_mm: Annotated[float, _number("loaded wheel radius", gt=2, le=500)] = 32.0
+    wheel_radius_mm_u: Annotated[float, _u("the wheel radius")] = 1.0
+    cg_height_mm: Annotated[float, _number("centre of gravity above the floor", gt=0, le=1000)] = 35.0
+    cg_height_mm_u: Annotated[float, _u("the centre of gravity's height")] = 12.0
+    front_roll_share: Annotated[Fraction, Meta(description="front axle's share of a rolling moment")] = 0.5
+    front_roll_share_u: Annotated[float, _u("the front roll share")] = 0.15
+    body_front_mm: Annotated[
+        float, _number("body outline ahead of the front axle, for pictures", ge=0, le=1000)
+    ] = 75.0
+    body_rear_mm: Annotated[
+        float, _number("body outline behind the rear axle, for pictures", ge=0, le=1000)
+    ] = 80.0
+    body_width_mm: Annotated[float, _number("body outline width, for pictures", gt=0, le=1500)] = 190.0
+
+
+class Axle(Section, frozen=True):
+    """How the two wheels of one axle turn."""
+
+    kind: Annotated[
+        AxleKind, Meta(description="free: each wheel turns alone; solid: both turn together; differential")
+    ] = "free"
+    drag: Annotated[
+        Fraction, Meta(description="rolling drag as a share of the tyre's grip: 0.02 rolls well, 1 blocked")
+    ] = 0.02
+    drag_u: Annotated[float, _u("the drag")] = 0.01
+    toe_deg: Annotated[float, _number("toe-in of each wheel", ge=-20, le=20)] = 0.0
+    toe_deg_u: Annotated[float, _u("the toe")] = 0.3
+
+
+class Mass(Section, frozen=True):
+    """A part that is on the car when pushed but off when weighed (positive), or the reverse (negative)."""
+
+    name: Annotated[str, _text("what it is")]
+    mass_g: Annotated[
+        float, _number("mass; negative when it was weighed but comes off for pushing", ge=-5000, le=5000)
+    ]
+    x_mm: Annotated[float, _number("its place ahead of the rear axle", ge=-1000, le=3000)]
+    y_mm: Annotated[float, _number("its place left of the middle", ge=-1000, le=1000)] = 0.0
+
+
+class Masses(Section, frozen=True):
+    """What the car weighs, as it is pushed."""
+
+    total_g: Annotated[float, _number("whole car, when known from elsewhere", gt=0, le=100000)] | None = None
+    yaw_inertia_kgm2: (
+        Annotated[float, _number("yaw inertia about the centre of gravity", gt=0, le=100)] | None
+    ) = None
+    yaw_inertia_kgm2_u: Annotated[float, _u("the yaw inertia")] = 0.0
+    parts: Annotated[
+        list[Mass], Meta(description="differences between the car as weighed and as pushed")
+    ] = []
+
+
+class MarkerOnCar(Section, frozen=True, kw_only=True):
+    """One printed marker on the car's plate."""
+
+    id: Annotated[int, Meta(description="number printed under the marker", ge=0, le=586)]
+    size_mm: Annotated[float, _number("side of its black square, as designed", gt=4, le=400)]
+    x_mm: Annotated[float, _number("its middle ahead of the rear axle", ge=-1000, le=3000)]
+    y_mm: Annotated[float, _number("its middle left of the car's middle", ge=-1000, le=1000)]
+    turn_deg: Annotated[float, _number("turned anticlockwise; 0: top edge points left", ge=-360, le=360)] = (
+        0.0
+    )
+
+
+class Plate(Section, frozen=True):
+    """The marker plate. With no markers listed, the printed car sheet is meant, its middle at middle_pct."""
+
+    bar_mm: Annotated[
+        float, _number("length of the bar printed on the car sheet, by ruler (100 wanted)", ge=80, le=120)
+    ] = 100.0
+    bar_mm_u: Annotated[float, _u("the bar's length")] = 0.2
+    height_mm: Annotated[float, _number("marker sheet above the floor", ge=0, le=1000)] = 60.0
+    height_mm_u: Annotated[float, _u("the sheet's height")] = 2.0
+    middle_pct: Annotated[
+        float,
+        _number("middle of the car sheet, per cent of the wheelbase ahead of the rear axle", ge=-100, le=200),
+    ] = 50.0
+    place_mm_u: Annotated[float, _u("where the plate sits on the car, each way")] = 1.0
+    turn_deg_u: Annotated[float, _u("the plate's turn on the car")] = 0.3
+    markers: Annotated[list[MarkerOnCar], Meta(description="only for a plate of your own")] = []
+
+
+class CarCard(Section, frozen=True):
+    """One car in one state."""
+
+    card: Literal["car"]
+    name: Annotated[str, _text("name of the car and its set-up")]
+    geometry: Geometry
+    front: Axle = Axle()
+    rear: Axle = Axle()
+    masses: Masses = Masses()
+    plate: Plate = Plate()
+    notes: Annotated[str, _text("anything worth remembering")] = ""
+
+
+class Pads(Section, frozen=True):
+    """The four scale pads."""
+
+    port: Annotated[
+        str, _text("device name or pyserial URL of the pads; 'virtual' for the virtual bench")
+    ] = ""
+    baud: Annotated[int, Meta(description="baud rate", ge=300, le=4_000_000)] = 115_200
+    wheels: Annotated[
+        tuple[WheelName, WheelName, WheelName, WheelName],
+        Meta(description="the wheel that stands on pad 1, 2, 3, 4"),
+    ] = ("FL", "FR", "RL", "RR")
+    capacity_g: Annotated[float, _number("largest load of one pad", gt=0, le=200_000)] = 2000.0
+    line_pattern: Annotated[
+        str, _text("named-field pattern of another line format; empty: our own protocol")
+    ] = ""
+    reseat_g: Annotated[
+        float,
+        _number(
+            "scatter of one corner between placings, until measured by repeats (3 to 10 g, common practice)",
+            ge=0,
+            le=1000,
+        ),
+    ] = 4.0
+
+
+class MarkerOnFloor(Section, frozen=True):
+    """One floor marker, measured by hand."""
+
+    id: Annotated[int, Meta(description="number printed under the marker", ge=0, le=586)]
+    size_mm: Annotated[float, _number("side of its black square, as designed", gt=4, le=400)]
+    x_mm: Annotated[float, _number("its middle, floor axes", ge=-10_000, le=10_000)]
+    y_mm: Annotated[float, _number("its middle, floor axes", ge=-10_000, le=10_000)]
+    turn_deg: Annotated[float, _number("turned anticlockwise", ge=-360, le=360)] = 0.0
+    sheet: Annotated[str, _text("page it was printed on")] = ""
+
+
+class Floor(Section, frozen=True):
+    """The printed floor sheets."""
+
+    paper: Annotated[Literal["A4", "Letter"], Meta(description="paper of the printed sheets")] = "A4"
+    bar_mm: Annotated[
+        float, _number("length of the bar printed on the floor sheets, by ruler (100 wanted)", ge=80, le=120)
+    ] = 100.0
+    bar_mm_u: Annotated[float, _u("the bar's length")] = 0.2
+    place_mm_u: Annotated[float, _u("each marker's place on the floor")] = 0.5
+    learn_layout: Annotated[
+        bool, Meta(description="true: sheets laid down by eye, their places are learned from the clip")
+    ] = False
+    dictionary: Annotated[str, _text("marker family")] = "DICT_APRILTAG_36h11"
+    markers: Annotated[list[MarkerOnFloor], Meta(description="only for a floor of your own")] = []
+
+
+class CameraSection(Section, frozen=True):
+    """The camera."""
+
+    device: Annotated[str, _text("camera number or path")] = "0"
+    calibration: Annotated[
+        str, _text("name of a stored camera calibration; empty: estimated from the floor markers")
+    ] = ""
+    width_px: Annotated[int, Meta(description="picture width asked for", ge=160, le=8192)] = 1280
+    height_px: Annotated[int, Meta(description="picture height asked for", ge=120, le=8192)] = 720
+    frames_per_s: Annotated[float, _number("frame rate asked for", ge=1, le=1000)] = 30.0
+
+
+class Place(Section, frozen=True):
+    """Where the bench stands, for pads calibrated elsewhere."""
+
+    latitude_deg: Annotated[float, _number("latitude", ge=-90, le=90)] | None = None
+    height_m: Annotated[float, _number("height above sea level", ge=-500, le=9000)] = 0.0
+
+
+class BenchCard(Section, frozen=True):
+    """Written once: pads, floor sheets, camera."""
+
+    card: Literal["bench"]
+    name: Annotated[str, _text("name of the bench")]
+    pads: Pads = Pads()
+    floor: Floor = Floor()
+    camera: CameraSection = CameraSection()
+    place: Place = Place()
+    notes: Annotated[str, _text("anything worth remembering")] = ""
+
+
+class Push(Section, frozen=True):
+    """This push."""
+
+    position_pct: Annotated[
+        float,
+        _number("where the finger pushes, per cent of the wheelbase ahead of the rear axle", ge=-100, le=200),
+    ] = 50.0
+    position_pct_u: Annotated[float, _u("the push position")] = 0.5
+    side: Annotated[
+        Literal["left", "right"], Meta(description="the side of the car that the finger touches")
+    ] = "right"
+    height_mm: Annotated[float, _number("finger's height above the floor", ge=0, le=500)] = 8.0
+    height_mm_u: Annotated[float, _u("the finger's height")] = 2.0
+    direction_deg_u: Annotated[float, _u("the push direction (90 degrees to the car is meant)")] = 2.0
+    finger: Annotated[
+        Literal["rolling", "rubbing", "sticking"],
+        Meta(description="rolling or slippery tip; rubbing: friction below; sticking"),
+    ] = "rolling"
+    finger_friction: Annotated[
+        float, _number("friction between finger and car; used when rubbing", ge=0, le=3)
+    ] = 0.3
+    finger_friction_u: Annotated[float, _u("the finger's friction")] = 0.15
+    wheels: Annotated[
+        Literal["blocked", "as on the car card"], Meta(description="wheels during the push")
+    ] = "blocked"
+    distance_mm: Annotated[float, _number("about how far the finger goes", gt=0, le=2000)] = 60.0
+    speed_mm_s: Annotated[float, _number("about how fast (slow: at most 50)", gt=0, le=5000)] = 30.0
+
+
+class Grip(Section, frozen=True):
+    """Grip factors of the tyres on this floor. Until measured, all four are taken alike."""
+
+    front: Annotated[float, _number("grip factor of the front tyres", ge=0, le=5)] = 0.8
+    rear: Annotated[float, _number("grip factor of the rear tyres", ge=0, le=5)] = 0.8
+    ratio_u: Annotated[float, _u("front / rear, relative")] = 0.05
+    level_u: Annotated[float, _u("the common level, relative")] = 0.2
+    measured: Annotated[bool, Meta(description="true once the factors were measured on this floor")] = False
+
+
+class Typed(Section, frozen=True):
+    """Weights and pivot measured by other means."""
+
+    weights_g: Annotated[tuple[Load, Load, Load, Load] | None, Meta(description="FL FR RL RR")] = None
+    weights_resolution_g: Annotated[float, _number("smallest step of those scales", gt=0, le=1000)] = 1.0
+    pivot_pct: (
+        Annotated[
+            float,
+            _number("pivot found with a ruler, per cent ahead of the rear axle", ge=-100_000, le=100_000),
+        ]
+        | None
+    ) = None
+    pivot_pct_u: Annotated[float, _u("that pivot")] = 2.0
+
+
+class Conditions(Section, frozen=True):
+    """What the result may depend on; two tests that differ here are compared with a warning."""
+
+    surface: Annotated[str, _text("floor surface and its cleaning")] = ""
+    tyres_front: Annotated[str, _text("compound, runs, cleaning, treatment")] = ""
+    tyres_rear: Annotated[str, _text("compound, runs, cleaning, treatment")] = ""
+    floor_temperature_c: Annotated[float, _number("floor temperature", ge=-40, le=90)] | None = None
+    air_temperature_c: Annotated[float, _number("air temperature", ge=-40, le=60)] | None = None
+    humidity_pct: Annotated[float, _number("relative humidity", ge=0, le=100)] | None = None
+    notes: Annotated[str, _text("anything worth remembering")] = ""
+
+
+class TestCard(Section, frozen=True):
+    """This push: it names the other two cards, as paths from its own folder."""
+
+    __test__: ClassVar[bool] = False  # not a test class, whatever its name suggests to pytest
+
+    card: Literal["test"]
+    name: Annotated[str, _text("name of this test")]
+    car: Annotated[str, _text("file of the car card")] = "car.toml"
+    bench: Annotated[str, _text("file of the bench card")] = "bench.toml"
+    clip: Annotated[str, _text("file of the clip, for compare")] = ""
+    push: Push = Push()
+    grip: Grip = Grip()
+    typed: Typed = Typed()
+    conditions: Conditions = Conditions()
+
+
+CARD_TYPES: dict[str, type[Section]] = {"car": CarCard, "bench": BenchCard, "test": TestCard}
+
+AnyCard = CarCard | BenchCard | TestCard
+
+
+def encode(card: Section) -> dict[str, Any]:
+    """A card as plain dictionaries and lists, missing values left out."""
+    plain: dict[str, Any] = _without_none(msgspec.to_builtins(card))
+    return plain
+
+
+def _without_none(plain: Any) -> Any:
+    if isinstance(plain, dict):
+        return {key: _without_none(inner) for key, inner in plain.items() if inner is not None}
+    return plain

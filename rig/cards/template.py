@@ -1,0 +1,113 @@
+"""Write cards as commented TOML, each key with unit, meaning and default, made from the schema itself."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from rig.cards.fields import Field, sections
+from rig.cards.schema import CARD_TYPES, Section
+from rig.errors import BenchError, InputError
+
+HEADS = {
+    "car": "The car card: one car in one state of set-up. What you do not measure has a default with\n"
+    "a wide uncertainty. A value ending in _u is the standard uncertainty (one sigma) of the one above.",
+    "bench": "The bench card: pads, floor sheets and camera. Written once.",
+    "test": "The test card: one push. It names the other two cards, as paths from the folder it lies in.",
+}
+
+STARTER: dict[str, dict[str, Any]] = {
+    "car": {
+        "card": "car",
+        "name": "Dunlin",
+        "geometry.wheelbase_mm": 257.0,
+        "geometry.track_front_mm": 165.0,
+        "geometry.track_rear_mm": 165.0,
+    },
+    "bench": {"card": "bench", "name": "Workshop bench"},
+    "test": {"card": "test", "name": "middle, right side"},
+}
+
+
+def card_text(kind: str, values: Mapping[str, Any] | None = None, *, head: str = "") -> str:
+    """The commented TOML text of a card.
+
+    kind: "car", "bench" or "test".  values: dotted key -> value, instead of the starter's and the defaults'.
+    """
+    given = STARTER[kind] | dict(values or {})
+    lines = [f"# {line}" for line in (head or HEADS[kind]).splitlines()]
+    for section, meaning, fields in sections(_type_of(kind)):
+        lines.append("")
+        if section:
+            lines += [f"[{section}]  # {meaning}"]
+        lines += [_line(field, given) for field in fields if not isinstance(_value(field, given), list)]
+        for field in fields:
+            if isinstance(value := _value(field, given), list):
+                lines += _rows(field, value)
+    return "\n".join(lines) + "\n"
+
+
+def write_new_cards(folder: Path) -> list[Path]:
+    """Write one commented card of each kind into a folder. Refuses to overwrite (InputError)."""
+    paths = {kind: folder / f"{kind}.toml" for kind in CARD_TYPES}
+    for path in paths.values():
+        if path.exists():
+            raise InputError(
+                "there is a card already",
+                where=str(path),
+                remedy="Name another folder, or move this card away first",
+            )
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for kind, path in paths.items():
+            path.write_text(card_text(kind), encoding="utf-8")
+    except OSError as error:
+        raise BenchError(
+            f"cannot write the cards ({error.strerror})",
+            where=str(folder),
+            remedy="Name a folder that you may write to, on a disk with room",
+        ) from error
+    return list(paths.values())
+
+
+def _type_of(kind: str) -> type[Section]:
+    return CARD_TYPES[kind]
+
+
+def _value(field: Field, given: Mapping[str, Any]) -> Any:
+    return given.get(field.path, field.default)
+
+
+def _line(field: Field, given: Mapping[str, Any]) -> str:
+    key = field.path.rsplit(".", 1)[-1]
+    value = _value(field, given)
+    text = f"# {key} =" if value is None else f"{key} = {_toml(value)}"
+    note = "; ".join(filter(None, [field.unit, field.meaning, _choice_note(field)]))
+    return f"{text:<34} # {note}"
+
+
+def _choice_note(field: Field) -> str:
+    return " | ".join(field.choices) if len(field.choices) > 1 else ""
+
+
+def _rows(field: Field, rows: list[Any]) -> list[str]:
+    """A list: of tables as [[…]] blocks, of plain values on one line; an empty one as a remark."""
+    key = field.path.rsplit(".", 1)[-1]
+    if not rows:
+        return [f"# [[{field.path}]] may follow: {field.meaning}"]
+    if not isinstance(rows[0], dict):
+        return [f"{key} = {_toml(rows)}"]
+    lines = []
+    for row in rows:
+        lines += [f"[[{field.path}]]", *(f"{name} = {_toml(value)}" for name, value in row.items())]
+    return lines
+
+
+def _toml(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        escaped = value.replace("\\", "\\\\").replace('"', '\\"').replace("\n", "\\n")
+        return f'"{escaped}"'
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(_toml(inner) for inner in value) + "]"
+    return repr(value)

@@ -1,0 +1,1 @@
+"""The bench log: every weighing, push, prediction and comparison, written before it is shown."""

@@ -1,0 +1,362 @@
+"""The one writer and reader of the bench log: SQLite, each record durable before it is shown."""
+
+import hashlib
+import json
+import math
+import sqlite3
+import uuid
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Self
+
+from rig.errors import BenchError, InputError
+from rig.log.schema import TABLES, UPGRADES, VERSION
+from rig.version import SOFTWARE
+
+LOG_FILE = "bench-log.sqlite"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Record:
+    """One entry. inputs: all that is needed to compute the result again; result: what was shown."""
+
+    id: str
+    number: int
+    kind: str
+    title: str
+    at: str
+    software: str
+    inputs: dict[str, Any]
+    result: dict[str, Any]
+    cards: tuple[str, ...]
+    files: tuple[str, ...]
+    parents: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CardVersion:
+    """One stored version of a card, named by the hash of its text."""
+
+    hash: str
+    kind: str
+    name: str
+    text: str
+    saved_at: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoredFile:
+    """A clip or a file of raw readings, named by the hash of its content."""
+
+    hash: str
+    kind: str
+    path: str
+    bytes: int
+    saved_at: str
+
+
+class BenchLog:
+    """The log in one folder. A context manager; safe with several processes (WAL, one writer at a time).
+
+    Raises BenchError when the folder or the disk refuses, InputError when the file is not a bench log.
+    """
+
+    def __init__(self, folder: Path, *, read_only: bool = False) -> None:
+        self.folder = folder
+        self.path = folder / LOG_FILE
+        with self._told():
+            if read_only:
+                if not self.path.is_file():
+                    raise InputError(
+                        "there is no bench log here",
+                        where=str(folder),
+                        remedy="Name the folder of the log, or record something first",
+                    )
+                self._db = sqlite3.connect(f"{self.path.absolute().as_uri()}?mode=ro", uri=True, timeout=30)
+            else:
+                folder.mkdir(parents=True, exist_ok=True)
+                self._db = sqlite3.connect(self.path, timeout=30, isolation_level=None)
+                self._db.execute("PRAGMA journal_mode = WAL")
+                self._db.execute("PRAGMA synchronous = FULL")  # a record shown must survive a power cut
+            self._db.execute("PRAGMA foreign_keys = ON")
+            self._settle_version(read_only)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the file. Nothing is lost without it."""
+        self._db.close()
+
+    def add_card(self, kind: str, name: str, text: str) -> str:
+        """Keep this version of a card; returns its hash. The same text is kept once."""
+        digest = hashlib.sha256(text.encode()).hexdigest()
+        with self._writing():
+            self._db.execute(
+                "INSERT OR IGNORE INTO cards VALUES (?, ?, ?, ?, ?)", (digest, kind, name, text, _now())
+            )
+        return digest
+
+    def add_file(self, kind: str, path: Path) -> str:
+        """Note a clip or raw file by its content; returns its hash. Raises InputError when unreadable."""
+        digest, size = file_hash(path)
+        with self._writing():
+            self._db.execute(
+                "INSERT INTO files VALUES (?, ?, ?, ?, ?)"
+                " ON CONFLICT (hash) DO UPDATE SET path = excluded.path",
+                (digest, kind, str(path.absolute()), size, _now()),
+            )
+        return digest
+
+    def record(
+        self,
+        kind: str,
+        title: str,
+        *,
+        inputs: Mapping[str, Any],
+        result: Mapping[str, Any],
+        cards: Iterable[str] = (),
+        files: Iterable[str] = (),
+        parents: Iterable[str] = (),
+    ) -> Record:
+        """Write one record durably and return it. Numbers must be finite; missing ones are left out."""
+        entry = Record(
+            id=uuid.uuid4().hex,
+            number=0,
+            kind=kind,
+            title=title,
+            at=_now(),
+            software=SOFTWARE,
+            inputs=finite_json(inputs),
+            result=finite_json(result),
+            cards=tuple(dict.fromkeys(cards)),
+            files=tuple(dict.fromkeys(files)),
+            parents=tuple(dict.fromkeys(parents)),
+        )
+        with self._writing():
+            number = self._db.execute("SELECT coalesce(max(number), 0) + 1 FROM records").fetchone()[0]
+            self._db.execute(
+                "INSERT INTO records VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                (
+                    entry.id,
+                    number,
+                    kind,
+                    title,
+                    entry.at,
+                    entry.software,
+                    _dump(entry.inputs),
+                    _dump(entry.result),
+                ),
+            )
+            for table, others in (
+                ("record_cards", entry.cards),
+                ("record_files", entry.files),
+                ("record_parents", entry.parents),
+            ):
+                self._db.executemany(
+                    f"INSERT INTO {table} VALUES (?, ?)", [(entry.id, other) for other in others]
+                )
+        return self.get(entry.id)
+
+    def get(self, record_id: str) -> Record:
+        """One record by its id, or an unambiguous beginning of it, or its number. Raises InputError."""
+        with self._told():
+            rows = self._db.execute(
+                "SELECT * FROM records WHERE id = ? OR number = ?",
+                (record_id, int(record_id) if record_id.isdigit() else -1),
+            ).fetchall()
+            if not rows and len(record_id) >= 4:
+                rows = self._db.execute(
+                    "SELECT * FROM records WHERE substr(id, 1, ?) = ?", (len(record_id), record_id)
+                ).fetchall()
+        if len(rows) != 1:
+            raise InputError(
+                f"{'no record' if not rows else 'more than one record'} is called {record_id}",
+                where=str(self.path),
+                remedy="List the records with: pivotbench log",
+            )
+        return self._whole(rows[0])
+
+    def records(self, *, kind: str | None = None, title: str | None = None) -> Iterator[Record]:
+        """Records in the order of writing, all or of one kind or title."""
+        query = (
+            "SELECT * FROM records WHERE (?1 IS NULL OR kind = ?1) AND (?2 IS NULL OR title = ?2) "
+            "ORDER BY number"
+        )
+        with self._told():
+            rows = self._db.execute(query, (kind, title)).fetchall()
+            for row in rows:
+                yield self._whole(row)
+
+    def latest(self, kind: str, title: str | None = None) -> Record | None:
+        """The newest record of a kind (and title), or None."""
+        query = (
+            "SELECT * FROM records WHERE kind = ?1 AND (?2 IS NULL OR title = ?2) "
+            "ORDER BY number DESC LIMIT 1"
+        )
+        with self._told():
+            row = self._db.execute(query, (kind, title)).fetchone()
+        return None if row is None else self._whole(row)
+
+    def card(self, digest: str) -> CardVersion:
+        """One stored card version. Raises InputError when there is none."""
+        with self._told():
+            row = self._db.execute(
+                "SELECT hash, kind, name, text, saved_at FROM cards WHERE hash = ?", (digest,)
+            ).fetchone()
+        if row is None:
+            raise InputError(
+                f"no card has the hash {digest[:12]}",
+                where=str(self.path),
+                remedy="List the records with: pivotbench log",
+            )
+        return CardVersion(hash=row[0], kind=row[1], name=row[2], text=row[3], saved_at=row[4])
+
+    def cards(self) -> list[CardVersion]:
+        """All card versions, oldest first."""
+        with self._told():
+            rows = self._db.execute(
+                "SELECT hash, kind, name, text, saved_at FROM cards ORDER BY saved_at, hash"
+            ).fetchall()
+        return [CardVersion(hash=r[0], kind=r[1], name=r[2], text=r[3], saved_at=r[4]) for r in rows]
+
+    def files(self) -> list[StoredFile]:
+        """All files noted, oldest first."""
+        with self._told():
+            rows = self._db.execute(
+                "SELECT hash, kind, path, bytes, saved_at FROM files ORDER BY saved_at, hash"
+            ).fetchall()
+        return [StoredFile(hash=r[0], kind=r[1], path=r[2], bytes=r[3], saved_at=r[4]) for r in rows]
+
+    def _whole(self, row: tuple[Any, ...]) -> Record:
+        def linked(table: str, column: str) -> tuple[str, ...]:
+            found = self._db.execute(
+                f"SELECT {column} FROM {table} WHERE record = ? ORDER BY rowid", (row[0],)
+            )
+            return tuple(other for (other,) in found)
+
+        return Record(
+            id=row[0],
+            number=row[1],
+            kind=row[2],
+            title=row[3],
+            at=row[4],
+            software=row[5],
+            inputs=json.loads(row[6]),
+            result=json.loads(row[7]),
+            cards=linked("record_cards", "card"),
+            files=linked("record_files", "file"),
+            parents=linked("record_parents", "parent"),
+        )
+
+    def _settle_version(self, read_only: bool) -> None:
+        version = self._db.execute("PRAGMA user_version").fetchone()[0]
+        if version == 0 and not self._db.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchone():
+            if read_only:
+                return
+            with self._writing():
+                # another process may have made the tables while this one waited for the lock
+                if not self._db.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchone():
+                    for statement in TABLES.split(";\n"):
+                        if statement.strip():
+                            self._db.execute(statement)
+                    self._db.execute(f"PRAGMA user_version = {VERSION}")
+                    self._db.execute("INSERT INTO bench VALUES ('id', ?)", (uuid.uuid4().hex,))
+            return
+        if version > VERSION or version == 0:
+            raise InputError(
+                f"this log has version {version}, this program knows {VERSION}",
+                where=str(self.path),
+                remedy="Install a newer pivotbench"
+                if version
+                else "Name another folder: this is not a bench log",
+            )
+        while version < VERSION and not read_only:
+            with self._writing():
+                self._db.executescript(UPGRADES[version])
+                version += 1
+                self._db.execute(f"PRAGMA user_version = {version}")
+
+    @contextmanager
+    def _writing(self) -> Iterator[None]:
+        with self._told():
+            self._db.execute("BEGIN IMMEDIATE")
+            try:
+                yield
+            except BaseException:
+                self._db.execute("ROLLBACK") if self._db.in_transaction else None
+                raise
+            self._db.execute("COMMIT")
+
+    @contextmanager
+    def _told(self) -> Iterator[None]:
+        try:
+            yield
+        except sqlite3.DatabaseError as error:
+            if self._is_not_a_log(error):
+                raise InputError(
+                    f"this file is not a bench log ({error})",
+                    where=str(self.path),
+                    remedy="Name another folder, or restore the log from a copy",
+                ) from error
+            raise BenchError(
+                f"the bench log cannot be written or read ({error})",
+                where=str(self.path),
+                remedy="Check the room on the disk and the rights to this folder; "
+                "nothing recorded before is lost",
+            ) from error
+        except OSError as error:
+            raise BenchError(
+                f"the bench log's folder cannot be used ({error.strerror})",
+                where=str(self.folder),
+                remedy="Name a folder that you may write to, on a disk with room",
+            ) from error
+
+    @staticmethod
+    def _is_not_a_log(error: sqlite3.DatabaseError) -> bool:
+        return getattr(error, "sqlite_errorname", "") in ("SQLITE_NOTADB", "SQLITE_CORRUPT")
+
+
+def file_hash(path: Path) -> tuple[str, int]:
+    """(SHA-256, bytes) of a file's content. Raises InputError when it cannot be read."""
+    digest, size = hashlib.sha256(), 0
+    try:
+        with path.open("rb") as file:
+            while chunk := file.read(1 << 20):
+                digest.update(chunk)
+                size += len(chunk)
+    except OSError as error:
+        raise InputError(
+            f"cannot read the file ({error.strerror})",
+            where=str(path),
+            remedy="Check the name and that you may read it",
+        ) from error
+    return digest.hexdigest(), size
+
+
+def finite_json(value: Any) -> Any:
+    """Plain JSON with finite numbers: arrays become lists, missing values are left out of maps."""
+    if isinstance(value, Mapping):
+        plain = {str(key): finite_json(inner) for key, inner in value.items()}
+        return {key: inner for key, inner in plain.items() if inner is not None}
+    if hasattr(value, "tolist"):
+        value = value.tolist()
+    if isinstance(value, list | tuple):
+        return [finite_json(inner) for inner in value]
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def _dump(value: dict[str, Any]) -> str:
+    return json.dumps(value, allow_nan=False, ensure_ascii=False, separators=(",", ":"))
+
+
+def _now() -> str:
+    return datetime.now(UTC).isoformat(timespec="milliseconds")
