@@ -1,0 +1,81 @@
+"""Generalised least squares with its covariance, and the mean of readings taken together.
+
+Sources: GUM (JCGM 100:2008) H.2 and H.3; the Gauss–Markov estimate (textbook linear algebra).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.arrays import FloatArray
+from analysis.errors import InputError
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeastSquares:
+    """A linear fit. value: (k,).  covariance: (k, k).  dof: observations less parameters.
+
+    chi_square: weighted sum of squared residuals (with unit weights: in squared units of y).
+    residual_sd: root of chi_square/dof, or 0 without any degree of freedom.
+    """
+
+    value: FloatArray
+    covariance: FloatArray
+    residual: FloatArray
+    residual_sd: float
+    chi_square: float
+    dof: int
+
+    def at(self, x: float) -> tuple[float, float]:
+        """Height of a straight line (intercept, slope) at x and its standard uncertainty."""
+        row = np.array([1.0, x])
+        return float(row @ self.value), float(np.sqrt(row @ self.covariance @ row))
+
+
+def least_squares(
+    design: FloatArray, observed: FloatArray, *, covariance: FloatArray | None = None
+) -> LeastSquares:
+    """Best linear unbiased estimate of p in observed = design p + error.
+
+    design: (n, k).  observed: (n,).  covariance: (n, n) of the errors; without it all observations
+    weigh alike and their common spread comes from the residuals.
+    Raises InputError when the observations cannot determine the parameters.
+    """
+    n, k = design.shape
+    if n < k or np.linalg.matrix_rank(design) < k:
+        raise InputError(f"{n} observations do not determine {k} unknowns", where="fit",
+                         remedy="Measure at more, and more different, places")
+    if covariance is None:
+        whitened, target = design, observed
+    else:
+        try:
+            lower = np.linalg.cholesky(covariance)
+        except np.linalg.LinAlgError as error:
+            raise InputError("the errors' covariance has no positive variance in some direction",
+                             where="fit", remedy="Give every observation an uncertainty above 0") from error
+        whitened, target = np.linalg.solve(lower, design), np.linalg.solve(lower, observed)
+    q, r = np.linalg.qr(whitened)
+    value = np.linalg.solve(r, q.T @ target)
+    left = target - whitened @ value
+    chi_square, dof = float(left @ left), n - k
+    spread = chi_square / dof if dof > 0 else 0.0
+    inverse = np.linalg.inv(r)
+    return LeastSquares(
+        value=value, covariance=inverse @ inverse.T * (spread if covariance is None else 1.0),
+        residual=observed - design @ value, residual_sd=float(np.sqrt(spread)),
+        chi_square=chi_square, dof=dof,
+    )
+
+
+def straight_line(x: FloatArray, y: FloatArray, *, covariance: FloatArray | None = None) -> LeastSquares:
+    """Intercept and slope of y against x, (n,) each (GUM H.3)."""
+    return least_squares(np.column_stack([np.ones_like(x), x]), y, covariance=covariance)
+
+
+def mean_and_covariance(readings: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Mean (d,) of quantities read together n times (n, d), and the covariance of that mean (GUM 5.2.3)."""
+    rows = np.asarray(readings, dtype=np.float64)
+    if rows.ndim != 2 or len(rows) < 2:
+        raise InputError("a spread needs at least two readings", where="readings",
+                         remedy="Repeat the reading")
+    return rows.mean(0), np.atleast_2d(np.cov(rows, rowvar=False)) / len(rows)

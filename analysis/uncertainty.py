@@ -1,0 +1,364 @@
+"""Uncertainty after the GUM and its Supplement 1: inputs with their doubt, propagated to a result.
+
+Sources: JCGM 100:2008 (sections 5.1, 5.2, G.4) and JCGM 101:2008 (sections 6.4, 7.7, 7.9).
+A model is a function of x (..., d), one column per input, giving (...) or (..., m).
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from analysis.arrays import FloatArray
+from analysis.errors import InputError
+
+Model = Callable[[FloatArray], FloatArray]
+Progress = Callable[[int, int], None]
+"""Called with (done, planned)."""
+
+
+class Input(Protocol):
+    """A quantity known through a distribution."""
+
+    @property
+    def value(self) -> float: ...
+    @property
+    def u(self) -> float: ...
+    @property
+    def dof(self) -> float: ...
+    def from_score(self, score: FloatArray) -> FloatArray:
+        """Values that belong to standard normal scores (the same shape)."""
+        ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Normal:
+    """A value with its standard uncertainty. dof: degrees of freedom of that uncertainty.
+
+    With finite dof the draws follow the scaled and shifted t distribution (JCGM 101, 6.4.9).
+    """
+
+    value: float
+    u: float
+    dof: float = float("inf")
+
+    def from_score(self, score: FloatArray) -> FloatArray:
+        if np.isfinite(self.dof):
+            from scipy.special import ndtr, stdtrit
+
+            score = np.asarray(stdtrit(self.dof, ndtr(score)), dtype=np.float64)
+        return self.value + self.u * score
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rectangular:
+    """Anywhere between two limits, all places alike (JCGM 101, 6.4.2)."""
+
+    low: float
+    high: float
+    dof: float = float("inf")
+
+    @property
+    def value(self) -> float:
+        return 0.5 * (self.low + self.high)
+
+    @property
+    def u(self) -> float:
+        return float((self.high - self.low) / np.sqrt(12.0))
+
+    def from_score(self, score: FloatArray) -> FloatArray:
+        from scipy.special import ndtr
+
+        drawn: FloatArray = self.low + (self.high - self.low) * ndtr(score)
+        return drawn
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LogNormal:
+    """A positive factor: median `value`, standard uncertainty of its logarithm `relative_u`."""
+
+    value: float
+    relative_u: float
+    dof: float = float("inf")
+
+    @property
+    def u(self) -> float:
+        return self.value * self.relative_u
+
+    def from_score(self, score: FloatArray) -> FloatArray:
+        drawn: FloatArray = self.value * np.exp(self.relative_u * score)
+        return drawn
+
+
+def square_root(covariance: FloatArray) -> FloatArray:
+    """A matrix S with S Sᵀ = covariance (d, d); also for a covariance that is only semidefinite.
+
+    Raises InputError when the matrix is not a covariance (not symmetric or a negative variance).
+    """
+    matrix = np.asarray(covariance, dtype=np.float64)
+    if matrix.ndim != 2 or matrix.shape[0] != matrix.shape[1] or not np.all(np.isfinite(matrix)):
+        raise InputError("must be square and finite", where="covariance",
+                         remedy="Give one row and column per input")
+    scale = float(np.max(np.abs(matrix), initial=0.0))
+    values, vectors = np.linalg.eigh(0.5 * (matrix + matrix.T))
+    if not np.allclose(matrix, matrix.T, rtol=0, atol=1e-9 * scale) or np.any(values < -1e-9 * scale):
+        raise InputError("is not the covariance of anything (symmetric, no negative variance)",
+                         where="covariance", remedy="Check signs and correlations")
+    root: FloatArray = vectors * np.sqrt(np.clip(values, 0.0, None))
+    return root
+
+
+def draw_scores(count: int, correlation: FloatArray, rng: np.random.Generator) -> FloatArray:
+    """Standard normal scores (count, d) with the given correlation (d, d)."""
+    root = square_root(correlation)
+    return rng.standard_normal((count, root.shape[1])) @ root.T
+
+
+def draw_inputs(
+    inputs: Sequence[Input], count: int, rng: np.random.Generator, *, correlation: FloatArray | None = None
+) -> FloatArray:
+    """Draws (count, d) of inputs. correlation: (d, d) of the standard normal scores behind them.
+
+    For normal inputs that is their correlation, exactly (JCGM 101, 6.4.8); for others nearly so.
+    """
+    scores = draw_scores(count, np.eye(len(inputs)) if correlation is None else correlation, rng)
+    return np.stack([one.from_score(scores[:, i]) for i, one in enumerate(inputs)], axis=-1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FirstOrder:
+    """Law of propagation of uncertainty. parts: |c_i| u_i of each input, in the unit of the result."""
+
+    value: float
+    u: float
+    dof: float
+    parts: Mapping[str, float]
+    sensitivity: Mapping[str, float]
+
+    def expanded(self, probability: float = 0.95) -> float:
+        """Half-width of the interval that holds the truth with this probability (GUM G.6.4)."""
+        return coverage_factor(probability, self.dof) * self.u
+
+
+def coverage_factor(probability: float, dof: float = float("inf")) -> float:
+    """Student's factor k. Degrees of freedom are cut to a whole number below (GUM G.4.1)."""
+    from scipy.special import ndtri, stdtrit
+
+    tail = 0.5 * (1.0 + probability)
+    if not np.isfinite(dof):
+        return float(ndtri(tail))
+    return float(stdtrit(max(1.0, np.floor(dof + 1e-9)), tail))
+
+
+def jacobian(model: Model, x: FloatArray, step: FloatArray) -> FloatArray:
+    """Derivatives (m, d) of a model at x (d,): central differences of fourth order, steps (d,) > 0."""
+    shifts = np.eye(len(x)) * step
+    near, far = (np.atleast_2d(np.asarray(model(x + k * shifts) - model(x - k * shifts)).T)
+                 for k in (1.0, 2.0))
+    result: FloatArray = (8.0 * near - far) / (12.0 * step)
+    return result
+
+
+def _steps(x: FloatArray, u: FloatArray, factor: float) -> FloatArray:
+    return factor * np.where(u > 0, u, np.maximum(np.abs(x), 1.0) * 1e-6)
+
+
+def first_order(
+    model: Model, inputs: Mapping[str, Input], *, correlation: FloatArray | None = None
+) -> FirstOrder:
+    """GUM 5.1 and 5.2 for one result, with the effective degrees of freedom of G.4 (Welch–Satterthwaite).
+
+    correlation: (d, d) of the inputs in their order. With correlations the effective degrees of
+    freedom have no agreed formula; the smallest finite one of the inputs is then given, which is cautious.
+    """
+    x, u = _values(inputs)
+    slope = jacobian(model, x, _steps(x, u, 0.01))[0]
+    parts = slope * u
+    r = np.eye(len(x)) if correlation is None else np.asarray(correlation, dtype=np.float64)
+    variance = max(0.0, float(parts @ r @ parts))
+    dof = np.array([one.dof for one in inputs.values()])
+    finite = np.isfinite(dof) & (parts != 0)
+    effective = float("inf")
+    if np.any(finite):
+        alone = correlation is None or np.allclose(r, np.eye(len(x)))
+        effective = (float(variance**2 / np.sum(parts[finite] ** 4 / dof[finite])) if alone
+                     else float(np.min(dof[finite])))
+    names = list(inputs)
+    return FirstOrder(
+        value=float(model(x)), u=float(np.sqrt(variance)), dof=effective,
+        parts={n: float(abs(p)) for n, p in zip(names, parts, strict=True)},
+        sensitivity={n: float(c) for n, c in zip(names, slope, strict=True)},
+    )
+
+
+def second_order_u(model: Model, inputs: Mapping[str, Input]) -> float:
+    """Standard uncertainty with the second-order terms of the note to GUM 5.1.2 (independent inputs).
+
+    It matters where a first-order sensitivity vanishes, as with two factors of which one is zero.
+    """
+    x, u = _values(inputs)
+    first = jacobian(model, x, _steps(x, u, 0.01))[0] * u
+    h = 0.2
+    step = np.eye(len(x)) * (h * u)
+    plus = np.asarray(model(x + step), dtype=np.float64)
+    minus = np.asarray(model(x - step), dtype=np.float64)
+    middle = float(model(x))
+    total = float(first @ first)
+    for i in range(len(x)):
+        for j in range(len(x)):
+            both = [float(model(x + a * step[i] + b * step[j])) for a in (1, -1) for b in (1, -1)]
+            if i == j:
+                second = (plus[i] - 2 * middle + minus[i]) / h**2
+                third = (both[0] - 2 * plus[i] + 2 * minus[i] - both[3]) / (2 * h**3)
+            else:
+                second = (both[0] - both[1] - both[2] + both[3]) / (4 * h**2)
+                third = ((both[0] + both[1] - 2 * plus[i]) - (both[2] + both[3] - 2 * minus[i])) / (2 * h**3)
+            total += float(0.5 * second**2 + first[i] * third)
+    return float(np.sqrt(max(total, 0.0)))
+
+
+def _values(inputs: Mapping[str, Input]) -> tuple[FloatArray, FloatArray]:
+    return (np.array([one.value for one in inputs.values()], dtype=np.float64),
+            np.array([one.u for one in inputs.values()], dtype=np.float64))
+
+
+def coverage_interval(
+    samples: FloatArray, *, probability: float = 0.95, shortest: bool = False
+) -> tuple[float, float]:
+    """Interval holding this share of the samples (n,), after JCGM 101, 7.7: equal tails, or the shortest."""
+    ordered = np.sort(np.asarray(samples, dtype=np.float64))
+    count = len(ordered)
+    if count == 0:
+        raise InputError("no samples", where="coverage interval", remedy="Draw at least one")
+    inside = min(count - 1, int(probability * count + 0.5))
+    widths = ordered[inside:] - ordered[: count - inside]
+    start = int(np.argmin(widths)) if shortest else (count - inside) // 2
+    start = min(start, count - 1 - inside)
+    return float(ordered[start]), float(ordered[start + inside])
+
+
+def numerical_tolerance(u: float, digits: int = 2) -> float:
+    """Half a unit in the last of the significant digits with which u is stated (JCGM 101, 7.9.2)."""
+    return 0.0 if u <= 0 else 0.5 * 10.0 ** (np.floor(np.log10(u)) - (digits - 1))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MonteCarlo:
+    """Result of a Monte Carlo propagation; every field has one entry per output.
+
+    value: mean (m,).  u: standard deviation (m,).  interval: (m, 2), 95 % unless told.
+    spread: twice the standard deviation of value, u and both interval ends over the blocks (m, 4): how
+    well the simulation itself knows them.  tolerance: (m,), what was asked of that spread.
+    stable: the spread stayed below the tolerance.  samples: (draws, m).
+    """
+
+    value: FloatArray
+    u: FloatArray
+    interval: FloatArray
+    spread: FloatArray
+    tolerance: FloatArray
+    stable: bool
+    draws: int
+    samples: FloatArray
+
+
+def adaptive_monte_carlo(
+    evaluate: Callable[[int, np.random.Generator], FloatArray],
+    *,
+    rng: np.random.Generator,
+    digits: int = 2,
+    probability: float = 0.95,
+    shortest: bool = False,
+    block: int = 10_000,
+    max_draws: int = 2_000_000,
+    progress: Progress | None = None,
+) -> MonteCarlo:
+    """Draw blocks until the result is stable to `digits` of its uncertainty (JCGM 101, 7.9.4).
+
+    evaluate: (count, rng) -> results (count,) or (count, m).  Stops after max_draws at the latest
+    (`stable` then says so), or at Ctrl-C with the blocks that were complete, if there are two.
+    """
+    blocks: list[FloatArray] = []
+    summaries: list[FloatArray] = []
+    while True:
+        try:
+            drawn = np.asarray(evaluate(block, rng), dtype=np.float64)
+        except KeyboardInterrupt:
+            if len(blocks) < 2:
+                raise
+            return _monte_carlo(blocks, summaries, digits, probability, shortest)
+        blocks.append(drawn.reshape(block, -1))
+        summaries.append(_summary(blocks[-1], probability, shortest))
+        done = block * len(blocks)
+        if progress is not None:
+            progress(min(done, max_draws), max_draws)
+        if len(blocks) >= 2:
+            if done + block > max_draws or _stable(summaries, digits):
+                return _monte_carlo(blocks, summaries, digits, probability, shortest)
+        elif done + block > max_draws:
+            raise InputError(f"{max_draws} draws leave no room for two blocks of {block}",
+                             where="Monte Carlo", remedy="Allow more draws")
+
+
+def _summary(samples: FloatArray, probability: float, shortest: bool) -> FloatArray:
+    """Mean, standard deviation and interval ends of each output (m, 4)."""
+    ends = [coverage_interval(one, probability=probability, shortest=shortest) for one in samples.T]
+    return np.column_stack([samples.mean(0), samples.std(0, ddof=1), np.array(ends)])
+
+
+def _stable(summaries: list[FloatArray], digits: int) -> bool:
+    """Whether all four figures of all outputs are known to the digits asked, from the block summaries."""
+    all_blocks = np.array(summaries)
+    tolerance = np.array([numerical_tolerance(u, digits) for u in all_blocks[:, :, 1].mean(0)])
+    rounding = 1e-12 * np.abs(all_blocks[0, :, :1])  # an output that is the same in every draw
+    return bool(np.all(_spread(all_blocks) <= tolerance[:, None] + rounding))
+
+
+def _spread(all_blocks: FloatArray) -> FloatArray:
+    spread: FloatArray = 2.0 * np.std(all_blocks, axis=0, ddof=1) / np.sqrt(len(all_blocks))
+    return spread
+
+
+def _monte_carlo(
+    blocks: list[FloatArray], summaries: list[FloatArray], digits: int, probability: float, shortest: bool
+) -> MonteCarlo:
+    samples = np.concatenate(blocks)
+    whole = _summary(samples, probability, shortest)
+    return MonteCarlo(
+        value=whole[:, 0], u=whole[:, 1], interval=whole[:, 2:], spread=_spread(np.array(summaries)),
+        tolerance=np.array([numerical_tolerance(u, digits) for u in whole[:, 1]]),
+        stable=_stable(summaries, digits), draws=len(samples), samples=samples,
+    )
+
+
+def variance_shares(scores: Mapping[str, FloatArray], result: FloatArray) -> dict[str, float]:
+    """Share of the variance of result (n,) that each group of inputs explains on its own.
+
+    scores: name -> standard normal scores (n, k) behind the draws, groups independent of each other.
+    A cubic in each score is fitted (Hermite polynomials, orthogonal under the normal law), so no further
+    runs of the model are needed; what the sum leaves to 1 is joint effect and noise. With fewer than ten
+    draws per coefficient only straight lines are fitted. Source: first-order variance-based sensitivity,
+    estimated by regression (standard method, from memory).
+    """
+    spread = float(np.var(result))
+    if spread <= 0.0 or not scores:
+        return dict.fromkeys(scores, 0.0)
+    columns, owner = [], []
+    width = sum(group.reshape(len(result), -1).shape[1] for group in scores.values())
+    orders = 3 if len(result) >= 30 * width else 1
+    for name, group in scores.items():
+        z = group.reshape(len(result), -1)
+        for basis in (z, z**2 - 1.0, z**3 - 3.0 * z)[:orders]:
+            columns.append(basis)
+            owner += [name] * basis.shape[1]
+    design = np.concatenate(columns, axis=1)
+    design = design - design.mean(0)
+    coefficient = np.linalg.lstsq(design, result - result.mean(), rcond=None)[0]
+    whose = np.array(owner)
+    # A coefficient that is nothing but noise explains 1/n of the variance by chance: take that off.
+    chance = {name: float(np.sum(whose == name)) / len(result) for name in scores}
+    raw = {name: float(np.var(design[:, whose == name] @ coefficient[whose == name])) / spread
+           for name in scores}
+    unexplained = max(0.0, 1.0 - sum(raw.values()))
+    return {name: max(0.0, raw[name] - chance[name] * unexplained) for name in scores}
