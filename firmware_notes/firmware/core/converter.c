@@ -1,0 +1,32 @@
+#include "converter.h"
+
+enum { BITS = 24 };
+
+bool converter_poll(struct converter *converter, const struct board *board, uint8_t pad)
+{
+    if (board->data_high(pad)) {
+        converter->armed = true;
+        return false;
+    }
+    if (!converter->armed) /* still low since a failed reading: stuck, not ready */
+        return false;
+
+    uint32_t raw = 0;
+    board->read_begin(pad);
+    for (uint8_t bit = 0; bit < BITS; bit++)
+        raw = (raw << 1) | (board->pulse(pad) ? 1u : 0u);
+    board->pulse(pad); /* the 25th: channel A, gain 128 next time, and the data line goes high */
+    board->read_end(pad);
+
+    /* A data line that stays low belongs to no working converter. */
+    converter->armed = board->data_high(pad);
+    if (!converter->armed)
+        return false;
+    converter->counts = (int32_t)(raw ^ 0x800000u) - INT32_C(0x800000); /* sign of 24 bits to 32 */
+    return true;
+}
+
+bool converter_saturated(int32_t counts)
+{
+    return counts == CONVERTER_HIGHEST || counts == CONVERTER_LOWEST;
+}
