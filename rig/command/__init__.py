@@ -1,0 +1,1 @@
+"""One module a command: read the input, call one use case, show the result."""

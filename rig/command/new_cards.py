@@ -1,0 +1,20 @@
+"""pivotbench new-cards"""
+
+from pathlib import Path
+
+import click
+
+
+@click.command(name="new-cards", epilog="Example: pivotbench new-cards my-bench")
+@click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
+def command(folder: Path) -> None:
+    """Write a commented car card, bench card and test card into FOLDER.
+
+    Wheelbase (mm), contact tracks (mm) and the length of the printed bar (mm) are enough to start; all else
+    has a default with a wide uncertainty. Existing cards are never overwritten.
+    """
+    from rig.cards.template import write_new_cards
+
+    for path in write_new_cards(folder):
+        click.echo(f"wrote {path}")
+    click.echo("Next: measure wheelbase and tracks into car.toml, then print: pivotbench marker-sheet.")

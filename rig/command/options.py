@@ -1,0 +1,77 @@
+"""Options and ways of showing that all commands share."""
+
+import json
+import os
+import sys
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+FunctionT = TypeVar("FunctionT", bound=Callable[..., Any])
+
+
+def log_folder(given: Path | None) -> Path:
+    """Where the bench log lies: as asked, else PIVOTBENCH_LOG, else this user's place for programs' data."""
+    if given is not None:
+        return given
+    if folder := os.environ.get("PIVOTBENCH_LOG"):
+        return Path(folder)
+    place = Path(click.get_app_dir("pivotbench"))
+    # without a home directory the name stays unexpanded: keep the log where the person stands
+    return place if place.is_absolute() else Path.cwd() / "pivotbench-log"
+
+
+def log_option(function: FunctionT) -> FunctionT:
+    """--log DIR."""
+    return click.option(
+        "--log",
+        "log_dir",
+        type=click.Path(path_type=Path, file_okay=False),
+        help="Folder of the bench log (otherwise $PIVOTBENCH_LOG or your own data folder).",
+    )(function)
+
+
+def json_option(function: FunctionT) -> FunctionT:
+    """--json."""
+    return click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")(function)
+
+
+def out_option(function: FunctionT) -> FunctionT:
+    """--out DIR."""
+    return click.option(
+        "--out",
+        "out_dir",
+        type=click.Path(path_type=Path, file_okay=False),
+        help="Folder for pictures and reports.",
+    )(function)
+
+
+def seed_option(function: FunctionT) -> FunctionT:
+    """--seed N."""
+    return click.option(
+        "--seed", type=click.IntRange(0), default=0, show_default=True, help="Seed of the random draws."
+    )(function)
+
+
+def show(text: str, result: Mapping[str, Any], *, as_json: bool) -> None:
+    """Print the result for a person, or as JSON for a program."""
+    from rig.log.store import finite_json
+
+    click.echo(json.dumps(finite_json(result), ensure_ascii=False, indent=2) if as_json else text)
+
+
+@contextmanager
+def progress(title: str, *, quiet: bool = False) -> Iterator[Callable[[float], None]]:
+    """A bar on standard error while long work runs; yields a function that takes 0..1."""
+    if quiet or not sys.stderr.isatty():
+        yield lambda share: None
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(title, total=1.0)
+        yield lambda share: bar.update(task, completed=share)

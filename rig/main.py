@@ -1,0 +1,81 @@
+"""The command line: a group whose commands are loaded only when asked for, so that help is instant."""
+
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+
+import click
+
+COMMANDS: dict[str, str] = {
+    "demo": "The whole job on the virtual bench: weigh, push, measure, predict, compare",
+    "new-cards": "Write commented car, bench and test cards",
+    "marker-sheet": "Print sheets with markers and check bar, to scale",
+    "ports": "List the serial ports of this machine",
+    "zero": "Zero the empty pads",
+    "weigh": "Weigh the car: corner weights, shares, centre of gravity",
+    "measure": "Find the pivot in a clip of a push",
+    "predict": "Forecast the pivot from weights and grip",
+    "compare": "Set the measured pivot beside the forecast",
+    "log": "List or export what the bench has recorded",
+}
+"""Name -> one line for the help; the code is in rig.command, in a module of the same name."""
+
+
+class LazyGroup(click.Group):
+    """Lists commands from COMMANDS and imports one only when it runs."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names in the order of the work."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """The command, imported now, or None."""
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module("rig.command." + cmd_name.replace("-", "_"))
+        command: click.Command = module.command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the list without importing a single command."""
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+
+@click.group(
+    cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100}
+)
+@click.version_option(package_name="pivotbench")
+def cli() -> None:
+    """Weigh a scale car, film a side-push, measure the point it pivots about, and predict it.
+
+    Scale models only. Unplug the motor and the battery before hands go near the wheels.
+    """
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run one command and end the process: 0 good, 1 failed, 2 wrong input, 130 stopped."""
+    try:
+        cli.main(args=None if arguments is None else list(arguments), standalone_mode=False)
+    except click.exceptions.Exit as done:
+        sys.exit(done.exit_code)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(error.exit_code)
+    except BrokenPipeError:  # the reader of our output (a pager, head) has left: nothing to tell it
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(1)
+    except BaseException as error:
+        if isinstance(error, SystemExit):
+            raise
+        from rig.telling import tell
+
+        told = tell(KeyboardInterrupt() if isinstance(error, click.Abort) else error)
+        click.echo(told.text, err=True)
+        sys.exit(told.exit_code)
+    sys.exit(0)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,121 @@
+"""Cards: what a person may write, and what they are told when it is wrong."""
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from rig.cards.measures import car_markers, contact_place, floor_layout
+from rig.cards.read import parse_card, read_card, read_set
+from rig.cards.schema import BenchCard, CarCard, TestCard
+from rig.cards.template import card_text, write_new_cards
+from rig.errors import InputError
+
+CAR = """card = "car"
+name = "Dunlin"
+[geometry]
+wheelbase_mm = 257
+track_front_mm = 165
+track_rear_mm = 160
+"""
+
+
+def test_new_cards_can_be_read_at_once_and_are_not_overwritten(tmp_path: Path) -> None:
+    write_new_cards(tmp_path)
+    cards = read_set(tmp_path / "test.toml")
+    assert cards.car.geometry.wheelbase_mm == 257.0
+    (tmp_path / "car.toml").write_text("mine")
+    with pytest.raises(InputError, match="there is a card already"):
+        write_new_cards(tmp_path)
+    assert (tmp_path / "car.toml").read_text() == "mine"
+
+
+def test_four_numbers_are_enough_to_start() -> None:
+    car = parse_card(CAR, CarCard, where="car.toml")
+    assert car.front.kind == "free"
+    assert car.geometry.cg_height_mm_u >= 10  # an unmeasured height is stated with a wide uncertainty
+
+
+@pytest.mark.parametrize(
+    ("text", "card_type", "parts"),
+    [
+        (CAR.replace("257", "-3"), CarCard, ["geometry.wheelbase_mm", "-3", "at least 40"]),
+        (CAR.replace("wheelbase_mm", "wheelbase"), CarCard, ['"wheelbase"', 'Did you mean "wheelbase_mm"']),
+        (CAR.replace("track_rear_mm = 160", ""), CarCard, ["geometry.track_rear_mm is missing"]),
+        (CAR.replace("160", "nan"), CarCard, ["geometry.track_rear_mm", "nan"]),
+        (CAR.replace("160", "1e9"), CarCard, ["geometry.track_rear_mm", "at most 1500"]),
+        (CAR.replace("160", '"160"'), CarCard, ["geometry.track_rear_mm", "a number"]),
+        (CAR + '[rear]\nkind = "locked"', CarCard, ["rear.kind", '"locked"', '"solid"']),
+        (CAR + "[[plate.markers]]\nid = 1\nsize_mm = 44\nx_m = 3", CarCard, ["plate.markers[1]", '"x_mm"']),
+        (CAR, BenchCard, ['card = "car"', 'card = "bench"']),
+        ('card = "test"\nname = "x"\n[typed]\nweights_g = [1, 2, 3]', TestCard, ["weights_g", "4 values"]),
+        (
+            'card = "test"\nname = "x"\n[push]\nside = "up"',
+            TestCard,
+            ["push.side", '"up"', '"left", "right"'],
+        ),
+        ("not toml", CarCard, ["not valid TOML"]),
+        ("", CarCard, ["no line that says which card"]),
+    ],
+)
+def test_a_wrong_card_names_file_key_value_and_what_is_allowed(
+    text: str, card_type: type, parts: list[str]
+) -> None:
+    with pytest.raises(InputError) as caught:
+        parse_card(text, card_type, where="some.toml")
+    message = str(caught.value)
+    assert message.startswith("some.toml: ")
+    for part in parts:
+        assert part in message
+    assert caught.value.exit_code == 2
+
+
+def test_windows_line_ends_and_a_byte_order_mark_do_no_harm(tmp_path: Path) -> None:
+    path = tmp_path / "car with space 🚗.toml"
+    path.write_bytes(b"\xef\xbb\xbf" + CAR.replace("\n", "\r\n").encode())
+    assert read_card(path, CarCard).name == "Dunlin"
+
+
+def test_a_missing_card_is_named(tmp_path: Path) -> None:
+    (tmp_path / "test.toml").write_text('card = "test"\nname = "x"\ncar = "gone.toml"\n')
+    with pytest.raises(InputError, match=r"gone\.toml"):
+        read_set(tmp_path / "test.toml")
+    with pytest.raises(InputError, match="there is no such card"):
+        read_set(tmp_path / "none.toml")
+
+
+def test_templates_round_trip_every_kind_of_value() -> None:
+    text = card_text(
+        "car",
+        {
+            "name": 'a "quoted" \\ name',
+            "geometry.contacts_mm": [[257.0, 80.0], [257.0, -80.0], [0.0, 82.0], [0.0, -82.0]],
+            "masses.parts": [{"name": "battery", "mass_g": 280.0, "x_mm": 120.0}],
+        },
+    )
+    car = parse_card(text, CarCard, where="x")
+    assert car.name == 'a "quoted" \\ name'
+    assert car.masses.parts[0].mass_g == 280.0
+    np.testing.assert_allclose(contact_place(car)[2], [0.0, 0.082])
+
+
+def test_a_sheet_printed_small_scales_about_its_own_middle() -> None:
+    # similarity, by hand: on one page distances and squares shrink with the bar, the page's middle stays
+    true = floor_layout(parse_card('card = "bench"\nname = "b"', BenchCard, where="x"))
+    small = floor_layout(
+        parse_card('card = "bench"\nname = "b"\n[floor]\nbar_mm = 99.0', BenchCard, where="x")
+    )
+    assert small.markers[0].size == pytest.approx(0.99 * true.markers[0].size)
+    gap = [
+        math.dist((s.markers[0].x, s.markers[0].y), (s.markers[1].x, s.markers[1].y)) for s in (true, small)
+    ]
+    assert gap[1] == pytest.approx(0.99 * gap[0])
+    assert small.markers[1].x == pytest.approx(true.markers[1].x)
+    assert small.markers[4].x == pytest.approx(true.markers[4].x)
+
+
+def test_car_markers_follow_the_plate_middle() -> None:
+    car = parse_card(CAR + "[plate]\nmiddle_pct = 60\n", CarCard, where="x")
+    middle = np.mean([marker.x for marker in car_markers(car, dictionary="d").markers])
+    assert middle == pytest.approx(0.6 * 0.257)
