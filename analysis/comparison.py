@@ -15,7 +15,8 @@ class Comparison:
 
     difference: measured minus predicted kappa, 1/m.  sigmas: size of the disagreement in standard deviations.
     difference_pct: measured minus predicted station, per cent of the wheelbase, when both have pivots.
-    reconciling_grip_ratio: front-to-rear grip ratio at which prediction would meet measurement, and its interval.
+    reconciling_grip_ratio: front-to-rear grip ratio at which prediction would meet measurement, and its
+    interval.
     sentence: the verdict in plain words.
     """
 

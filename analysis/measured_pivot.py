@@ -1,10 +1,17 @@
-"""From a timed pose track to measured pivots: every push found, each with its turn per travel and its doubt."""
+"""From a timed pose track to measured pivots: every push found, each with its turn per travel and doubt."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from analysis.arrays import FloatArray
+from analysis.errors import InputError
+from analysis.measured_pivot_interval import mean_rest, measure_slide, whitened_scatter
+from analysis.measured_pivot_rests import SEED_FRAMES, Segmented, Slide, segment
 from analysis.pivot import PivotEstimate
-from analysis.pivot_path import PivotPath
+from analysis.pivot_path import PivotPath, fit_pivot_path, smooth_motion
+
+ADVISED_REST_FRAMES = 15
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,10 +73,171 @@ def measure_pivot(
     time: (n,) s, increasing.  pose: (n, 3) x, y (m, floor axes), yaw (rad, unwrapped) of the car axes.
     covariance: (n, 3, 3) the part that differs from frame to frame.
     repeating: (3, 3) the part that stays while the car rests, independent between two rests.
-    wheelbase, wheelbase_u: m.  place_u: (3,) standard uncertainty of where the plate sits on the car (x, y in m,
-    yaw in rad, car axes), common to all frames.  scale_u: relative, of all floor distances.
+    wheelbase, wheelbase_u: m.  place_u: (3,) standard uncertainty of where the plate sits on the car (x, y in
+    m, yaw in rad, car axes), common to all frames.  scale_u: relative, of all floor distances.
     least_travel: m, smaller displacements are not called a push.
     Raises InputError when the track is unusable or the car is never still before or after the push, and
     AnalysisError when nothing moves.
     """
-    raise NotImplementedError
+    time, pose, covariance, repeating = _checked(time, pose, covariance, repeating)
+    for name, quantity in (("wheelbase", wheelbase), ("least travel", least_travel)):
+        if not np.isfinite(quantity) or quantity <= 0:
+            raise InputError(f"{quantity} m cannot be used", where=name, remedy="Give a length above zero")
+    doubts = np.array([wheelbase_u, scale_u, *np.broadcast_to(place_u, 3)], float)
+    if not np.all(np.isfinite(doubts)) or np.any(doubts < 0):
+        raise InputError(
+            "a standard uncertainty is negative or not finite",
+            where="cards",
+            remedy="Give every uncertainty as a number from zero up",
+        )
+    found = segment(time, pose, covariance, wheelbase=wheelbase, least_travel=least_travel)
+    cards = _Cards(
+        wheelbase=wheelbase, wheelbase_u=wheelbase_u, place_u=np.broadcast_to(place_u, 3), scale_u=scale_u
+    )
+    return tuple(
+        _measured(number, slide, time, pose, covariance, repeating, cards, found)
+        for number, slide in enumerate(found.slides, start=1)
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Cards:
+    """What the cards say about geometry: m, (3,) m m rad, relative."""
+
+    wheelbase: float
+    wheelbase_u: float
+    place_u: FloatArray
+    scale_u: float
+
+
+def _checked(
+    time: FloatArray, pose: FloatArray, covariance: FloatArray, repeating: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """The same arrays as float64, or InputError when shapes, order or finiteness are wrong."""
+    time, pose = np.asarray(time, float), np.asarray(pose, float)
+    covariance, repeating = np.asarray(covariance, float), np.asarray(repeating, float)
+    n = len(time) if time.ndim == 1 else -1
+    if n < 0 or pose.shape != (n, 3) or covariance.shape != (n, 3, 3) or repeating.shape != (3, 3):
+        raise InputError(
+            f"shapes do not match: time {time.shape}, pose {pose.shape}, covariance {covariance.shape}, "
+            f"repeating {repeating.shape}",
+            where="pose track",
+            remedy="Give n times, n poses of three numbers, n covariances and one repeating covariance",
+        )
+    if n < 2 * SEED_FRAMES:
+        raise InputError(
+            f"only {n} frames show the car",
+            where="pose track",
+            remedy="Film the car and the floor markers from a second before the push to a second after",
+        )
+    if not all(np.all(np.isfinite(part)) for part in (time, pose, covariance, repeating)):
+        raise InputError(
+            "a number is not finite", where="pose track", remedy="Leave out frames without a pose"
+        )
+    if np.any(np.diff(time) <= 0):
+        raise InputError(
+            "times do not increase",
+            where="pose track",
+            remedy="Give each frame once, in the order of filming",
+        )
+    symmetric = (covariance + np.swapaxes(covariance, 1, 2)) / 2.0
+    if np.any(np.linalg.eigvalsh(symmetric) < -1e-12) or np.any(np.linalg.eigvalsh(repeating) < -1e-12):
+        raise InputError(
+            "a covariance has a negative variance", where="pose track", remedy="Give covariance matrices"
+        )
+    return time, pose, symmetric, (repeating + repeating.T) / 2.0
+
+
+def _measured(
+    number: int,
+    slide: Slide,
+    time: FloatArray,
+    pose: FloatArray,
+    covariance: FloatArray,
+    repeating: FloatArray,
+    cards: _Cards,
+    found: Segmented,
+) -> MeasuredPush:
+    """Everything about one slide."""
+    # A thousandth of a millimetre and of a milliradian keep a track without noise solvable.
+    stated = covariance + 1e-12 * np.eye(3)
+    before, after = slide.before, slide.after
+    pooled, dof = whitened_scatter([(pose[before], stated[before]), (pose[after], stated[after])])
+    start = mean_rest(pose[before], stated[before], repeating, pooled, dof)
+    end = mean_rest(pose[after], stated[after], repeating, pooled, dof)
+    result = measure_slide(
+        start,
+        end,
+        wheelbase=cards.wheelbase,
+        wheelbase_u=cards.wheelbase_u,
+        place_u=cards.place_u,
+        scale_u=cards.scale_u,
+    )
+
+    whole = np.concatenate([before, slide.moving, after])
+    is_moving = np.isin(whole, slide.moving)
+    speeds = smooth_motion(time[whole], pose[whole], stated[whole], point=(cards.wheelbase / 2.0, 0.0))
+    fastest = int(np.argmax(np.where(is_moving, speeds.speed, -1.0)))
+    turning = int(np.argmax(np.where(is_moving, np.abs(speeds.velocity[:, 2]), -1.0)))
+
+    warnings = [*found.warnings, *_warnings(len(before), len(after), slide, time)]
+    estimate = PivotEstimate(
+        kappa=result.kappa,
+        kappa_u=result.kappa_u,
+        interval=result.interval,
+        wheelbase=cards.wheelbase,
+        count=1,
+        method="swing between the averaged rests before and after the push",
+    )
+    path = None
+    if estimate.finding == "pivot":
+        path = fit_pivot_path(pose[whole], stated[whole], moving=is_moving)
+    if path is not None and path.wanders and path.wander > 0.01 * cards.wheelbase:
+        warnings.append(
+            f"The pivot wandered by {1e3 * path.wander:.0f} mm along the car during the push; "
+            "the pivot told is that of the whole swing."
+        )
+    named = estimate.finding == "pivot"
+    return MeasuredPush(
+        number=number,
+        estimate=replace(estimate, warnings=tuple(warnings)),
+        start_pose=start.mean,
+        end_pose=end.mean,
+        start_covariance=start.scatter + repeating,
+        end_covariance=end.scatter + repeating,
+        turn=result.turn,
+        turn_u=result.turn_u,
+        travel=result.travel,
+        travel_u=result.travel_u,
+        start_time=float(time[slide.start]),
+        end_time=float(time[slide.end]),
+        rest_frames=(len(before), len(after)),
+        peak_speed=float(speeds.speed[fastest]),
+        peak_speed_u=float(speeds.speed_u[fastest]),
+        peak_yaw_rate=float(speeds.velocity[turning, 2]),
+        peak_yaw_rate_u=float(speeds.velocity_u[turning, 2]),
+        pole=result.pole if named else None,
+        pole_covariance=result.pole_covariance if named else None,
+        path=path,
+        outliers=int(found.outlier[before[0] : after[-1] + 1].sum()),
+        warnings=tuple(warnings),
+    )
+
+
+def _warnings(before: int, after: int, slide: Slide, time: FloatArray) -> list[str]:
+    """Sentences about short rests and gaps in the track."""
+    said = []
+    for frames, when in ((before, "before"), (after, "after")):
+        if frames < ADVISED_REST_FRAMES:
+            said.append(
+                f"The car rested for only {frames} frames {when} the push; "
+                f"leave it alone for {ADVISED_REST_FRAMES} or more."
+            )
+    during = time[slide.start : slide.end + 1]
+    usual = float(np.median(np.diff(time)))
+    if len(during) > 1 and np.diff(during).max() > 5.0 * usual:
+        said.append(
+            f"No frame shows the car for {np.diff(during).max():.2f} s of the push; that part is unknown, "
+            "the rests before and after are not affected."
+        )
+    return said

@@ -50,7 +50,7 @@ def compose(outer: FloatArray, inner: FloatArray) -> FloatArray:
 
 
 def invert(pose: FloatArray) -> FloatArray:
-    """Pose (..., 3) of the floor axes in the axes whose floor pose is given: compose(pose, invert(pose)) = 0."""
+    """Pose (..., 3) of the floor axes in the axes at `pose`: compose(pose, invert(pose)) is zero."""
     pose = np.asarray(pose, float)
     back = -np.einsum("...ji,...j->...i", rotation(pose[..., 2]), pose[..., :2])
     inverse: FloatArray = np.concatenate([back, -pose[..., 2:]], -1)
@@ -65,7 +65,8 @@ def fit_rigid(
     source, target: (..., n, 2), m, n >= 2.  weight: (..., n), not negative, or None for equal weights.
     The answer is always a rotation: a mirror image is fitted as well as a rotation can, never mirrored.
     Raises InputError when shapes differ, fewer than two points count, or all counting points coincide.
-    Source: S. Umeyama, IEEE PAMI 13(4) 376-380, 1991, for the least-squares problem; in the plane its singular
+    Source: S. Umeyama, IEEE PAMI 13(4) 376-380, 1991, for the least-squares problem; in the plane its
+    singular
     value decomposition reduces to one angle, atan2 of the summed cross and dot products.
     """
     source, target = np.asarray(source, float), np.asarray(target, float)
@@ -111,7 +112,7 @@ def pole(angle: FloatArray | float, shift: FloatArray) -> FloatArray:
 
 
 def slide_parts(pose_start: FloatArray, pose_end: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Forward and sideways way (...), m, of the rear-axle middle in the axes of the middle heading, and 2 sin(dpsi/2).
+    """Forward way, sideways way (m, ...) of the rear-axle middle along the middle heading, and 2 sin(dpsi/2).
 
     With c the pole in car axes the three are 2 c_y sin, -2 c_x sin and 2 sin of half the turn, whatever c.
     """
@@ -135,14 +136,18 @@ def swing_pole(pose_start: FloatArray, pose_end: FloatArray) -> FloatArray:
     return point
 
 
-def sideways_travel(pose_start: FloatArray, pose_end: FloatArray, wheelbase: float | FloatArray) -> FloatArray:
+def sideways_travel(
+    pose_start: FloatArray, pose_end: FloatArray, wheelbase: float | FloatArray
+) -> FloatArray:
     """Sideways travel (...), m, of the mid-wheelbase point along the left axis of the middle heading."""
     _, sideways, chord = slide_parts(pose_start, pose_end)
     travel: FloatArray = sideways + np.asarray(wheelbase) * chord / 2.0
     return travel
 
 
-def turn_per_travel(pose_start: FloatArray, pose_end: FloatArray, wheelbase: float | FloatArray) -> FloatArray:
+def turn_per_travel(
+    pose_start: FloatArray, pose_end: FloatArray, wheelbase: float | FloatArray
+) -> FloatArray:
     """Turn per travel kappa (...), 1/m, of the slide between two poses (..., 3).
 
     kappa = 2 sin(dpsi/2) / dy, dy the sideways travel of the mid-wheelbase point in the axes of the middle
