@@ -1,0 +1,1 @@
+"""Springs, bars, dampers and a drift: the moving car, told in loads and balance points."""

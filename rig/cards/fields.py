@@ -55,6 +55,7 @@ def sections(card_type: type[msgspec.Struct], prefix: str = "") -> Iterator[tupl
 
 
 def bare(kind: inspect.Type) -> inspect.Type:
+    """A type without its notes and without its "or missing"."""
     while isinstance(kind, inspect.Metadata):
         kind = kind.type
     if isinstance(kind, inspect.UnionType):

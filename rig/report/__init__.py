@@ -1,0 +1,1 @@
+"""Reports that stand by themselves: one HTML file with everything inside."""

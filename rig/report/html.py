@@ -1,0 +1,99 @@
+"""A self-contained HTML report: words first, then pictures, then tables; nothing is fetched from anywhere."""
+
+import html
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+STYLE = """
+:root{color-scheme:light dark}
+body{font:16px/1.5 system-ui,sans-serif;max-width:62rem;margin:2rem auto;padding:0 1rem;
+color:CanvasText;background:Canvas}
+h1{font-size:1.6rem;margin-bottom:.2rem}h2{font-size:1.2rem;margin-top:2rem}
+.verdict{font-size:1.15rem;border-left:.4rem solid #0072B2;padding:.5rem 1rem;margin:1rem 0}
+.figure{background:#fff;border-radius:6px;padding:4px;margin:1rem 0}
+.figure svg{width:100%;height:auto;display:block}
+table{border-collapse:collapse;margin:1rem 0;font-variant-numeric:tabular-nums}
+th,td{text-align:left;padding:.25rem .8rem;border-bottom:1px solid #8886}
+caption{text-align:left;font-weight:600;padding:.3rem 0}
+footer{margin-top:3rem;font-size:.9rem}
+@media print{body{max-width:none;margin:0}h2{break-after:avoid}.figure,table{break-inside:avoid}}
+"""
+
+CAUTIONS = (
+    "Scale models only; nothing here is advice for full-size cars. Motor and battery unplugged while "
+    "hands are near the wheels; local rules and qualified people come first."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table:
+    """caption, one head per column, rows of text."""
+
+    caption: str
+    heads: Sequence[str]
+    rows: Sequence[Sequence[str]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """One part of a report. verdict is set apart; `alt` tells the figure to readers who cannot see it."""
+
+    title: str
+    verdict: str = ""
+    paragraphs: Sequence[str] = ()
+    figure: "Figure | None" = None
+    alt: str = ""
+    tables: Sequence[Table] = ()
+
+
+def report_html(title: str, parts: Sequence[Part], *, footer: str) -> str:
+    """The whole page as text. All given texts are escaped."""
+    body = "\n".join(_part(part) for part in parts)
+    return (
+        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width,initial-scale=1">'
+        f"<title>{_safe(title)}</title><style>{STYLE}</style></head>\n<body><main><h1>{_safe(title)}</h1>\n"
+        f"{body}\n</main><footer><p>{_safe(CAUTIONS)}</p><p>{_safe(footer)}</p></footer></body></html>\n"
+    )
+
+
+def svg_text(figure: "Figure", *, salt: str) -> str:
+    """A figure as inline SVG. The salt keeps ids stable and apart from other figures'."""
+    import matplotlib
+
+    buffer = io.StringIO()
+    with matplotlib.rc_context({"svg.hashsalt": salt, "svg.fonttype": "path"}):
+        figure.savefig(buffer, format="svg", metadata={"Date": None})
+    text = buffer.getvalue()
+    return text[text.index("<svg") :]
+
+
+def _part(part: Part) -> str:
+    pieces = [f"<section><h2>{_safe(part.title)}</h2>"]
+    if part.verdict:
+        pieces.append(f'<p class="verdict">{_safe(part.verdict)}</p>')
+    pieces += [f"<p>{_safe(text)}</p>" for text in part.paragraphs]
+    if part.figure is not None:
+        svg = svg_text(part.figure, salt=part.title)
+        pieces.append(
+            f'<div class="figure" role="img" aria-label="{_safe(part.alt or part.title)}">{svg}</div>'
+        )
+    for table in part.tables:
+        head = "".join(f'<th scope="col">{_safe(cell)}</th>' for cell in table.heads)
+        rows = "".join(
+            "<tr>" + "".join(f"<td>{_safe(cell)}</td>" for cell in row) + "</tr>" for row in table.rows
+        )
+        pieces.append(
+            f"<table><caption>{_safe(table.caption)}</caption><thead><tr>{head}</tr></thead>"
+            f"<tbody>{rows}</tbody></table>"
+        )
+    return "\n".join([*pieces, "</section>"])
+
+
+def _safe(text: str) -> str:
+    return html.escape(text, quote=True)
