@@ -43,16 +43,22 @@ def least_squares(
     """
     n, k = design.shape
     if n < k or np.linalg.matrix_rank(design) < k:
-        raise InputError(f"{n} observations do not determine {k} unknowns", where="fit",
-                         remedy="Measure at more, and more different, places")
+        raise InputError(
+            f"{n} observations do not determine {k} unknowns",
+            where="fit",
+            remedy="Measure at more, and more different, places",
+        )
     if covariance is None:
         whitened, target = design, observed
     else:
         try:
             lower = np.linalg.cholesky(covariance)
         except np.linalg.LinAlgError as error:
-            raise InputError("the errors' covariance has no positive variance in some direction",
-                             where="fit", remedy="Give every observation an uncertainty above 0") from error
+            raise InputError(
+                "the errors' covariance has no positive variance in some direction",
+                where="fit",
+                remedy="Give every observation an uncertainty above 0",
+            ) from error
         whitened, target = np.linalg.solve(lower, design), np.linalg.solve(lower, observed)
     q, r = np.linalg.qr(whitened)
     value = np.linalg.solve(r, q.T @ target)
@@ -61,9 +67,12 @@ def least_squares(
     spread = chi_square / dof if dof > 0 else 0.0
     inverse = np.linalg.inv(r)
     return LeastSquares(
-        value=value, covariance=inverse @ inverse.T * (spread if covariance is None else 1.0),
-        residual=observed - design @ value, residual_sd=float(np.sqrt(spread)),
-        chi_square=chi_square, dof=dof,
+        value=value,
+        covariance=inverse @ inverse.T * (spread if covariance is None else 1.0),
+        residual=observed - design @ value,
+        residual_sd=float(np.sqrt(spread)),
+        chi_square=chi_square,
+        dof=dof,
     )
 
 
@@ -76,6 +85,7 @@ def mean_and_covariance(readings: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Mean (d,) of quantities read together n times (n, d), and the covariance of that mean (GUM 5.2.3)."""
     rows = np.asarray(readings, dtype=np.float64)
     if rows.ndim != 2 or len(rows) < 2:
-        raise InputError("a spread needs at least two readings", where="readings",
-                         remedy="Repeat the reading")
+        raise InputError(
+            "a spread needs at least two readings", where="readings", remedy="Repeat the reading"
+        )
     return rows.mean(0), np.atleast_2d(np.cov(rows, rowvar=False)) / len(rows)

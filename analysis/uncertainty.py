@@ -98,13 +98,17 @@ def square_root(covariance: FloatArray) -> FloatArray:
     """
     matrix = np.asarray(covariance, dtype=np.float64)
     if matrix.ndim != 2 or matrix.shape[0] != matrix.shape[1] or not np.all(np.isfinite(matrix)):
-        raise InputError("must be square and finite", where="covariance",
-                         remedy="Give one row and column per input")
+        raise InputError(
+            "must be square and finite", where="covariance", remedy="Give one row and column per input"
+        )
     scale = float(np.max(np.abs(matrix), initial=0.0))
     values, vectors = np.linalg.eigh(0.5 * (matrix + matrix.T))
     if not np.allclose(matrix, matrix.T, rtol=0, atol=1e-9 * scale) or np.any(values < -1e-9 * scale):
-        raise InputError("is not the covariance of anything (symmetric, no negative variance)",
-                         where="covariance", remedy="Check signs and correlations")
+        raise InputError(
+            "is not the covariance of anything (symmetric, no negative variance)",
+            where="covariance",
+            remedy="Check signs and correlations",
+        )
     root: FloatArray = vectors * np.sqrt(np.clip(values, 0.0, None))
     return root
 
@@ -154,8 +158,9 @@ def coverage_factor(probability: float, dof: float = float("inf")) -> float:
 def jacobian(model: Model, x: FloatArray, step: FloatArray) -> FloatArray:
     """Derivatives (m, d) of a model at x (d,): central differences of fourth order, steps (d,) > 0."""
     shifts = np.eye(len(x)) * step
-    near, far = (np.atleast_2d(np.asarray(model(x + k * shifts) - model(x - k * shifts)).T)
-                 for k in (1.0, 2.0))
+    near, far = (
+        np.atleast_2d(np.asarray(model(x + k * shifts) - model(x - k * shifts)).T) for k in (1.0, 2.0)
+    )
     result: FloatArray = (8.0 * near - far) / (12.0 * step)
     return result
 
@@ -182,11 +187,16 @@ def first_order(
     effective = float("inf")
     if np.any(finite):
         alone = correlation is None or np.allclose(r, np.eye(len(x)))
-        effective = (float(variance**2 / np.sum(parts[finite] ** 4 / dof[finite])) if alone
-                     else float(np.min(dof[finite])))
+        effective = (
+            float(variance**2 / np.sum(parts[finite] ** 4 / dof[finite]))
+            if alone
+            else float(np.min(dof[finite]))
+        )
     names = list(inputs)
     return FirstOrder(
-        value=float(model(x)), u=float(np.sqrt(variance)), dof=effective,
+        value=float(model(x)),
+        u=float(np.sqrt(variance)),
+        dof=effective,
         parts={n: float(abs(p)) for n, p in zip(names, parts, strict=True)},
         sensitivity={n: float(c) for n, c in zip(names, slope, strict=True)},
     )
@@ -219,8 +229,10 @@ def second_order_u(model: Model, inputs: Mapping[str, Input]) -> float:
 
 
 def _values(inputs: Mapping[str, Input]) -> tuple[FloatArray, FloatArray]:
-    return (np.array([one.value for one in inputs.values()], dtype=np.float64),
-            np.array([one.u for one in inputs.values()], dtype=np.float64))
+    return (
+        np.array([one.value for one in inputs.values()], dtype=np.float64),
+        np.array([one.u for one in inputs.values()], dtype=np.float64),
+    )
 
 
 def coverage_interval(
@@ -297,8 +309,11 @@ def adaptive_monte_carlo(
             if done + block > max_draws or _stable(summaries, digits):
                 return _monte_carlo(blocks, summaries, digits, probability, shortest)
         elif done + block > max_draws:
-            raise InputError(f"{max_draws} draws leave no room for two blocks of {block}",
-                             where="Monte Carlo", remedy="Allow more draws")
+            raise InputError(
+                f"{max_draws} draws leave no room for two blocks of {block}",
+                where="Monte Carlo",
+                remedy="Allow more draws",
+            )
 
 
 def _summary(samples: FloatArray, probability: float, shortest: bool) -> FloatArray:
@@ -326,9 +341,14 @@ def _monte_carlo(
     samples = np.concatenate(blocks)
     whole = _summary(samples, probability, shortest)
     return MonteCarlo(
-        value=whole[:, 0], u=whole[:, 1], interval=whole[:, 2:], spread=_spread(np.array(summaries)),
+        value=whole[:, 0],
+        u=whole[:, 1],
+        interval=whole[:, 2:],
+        spread=_spread(np.array(summaries)),
         tolerance=np.array([numerical_tolerance(u, digits) for u in whole[:, 1]]),
-        stable=_stable(summaries, digits), draws=len(samples), samples=samples,
+        stable=_stable(summaries, digits),
+        draws=len(samples),
+        samples=samples,
     )
 
 
@@ -358,7 +378,8 @@ def variance_shares(scores: Mapping[str, FloatArray], result: FloatArray) -> dic
     whose = np.array(owner)
     # A coefficient that is nothing but noise explains 1/n of the variance by chance: take that off.
     chance = {name: float(np.sum(whose == name)) / len(result) for name in scores}
-    raw = {name: float(np.var(design[:, whose == name] @ coefficient[whose == name])) / spread
-           for name in scores}
+    raw = {
+        name: float(np.var(design[:, whose == name] @ coefficient[whose == name])) / spread for name in scores
+    }
     unexplained = max(0.0, 1.0 - sum(raw.values()))
     return {name: max(0.0, raw[name] - chance[name] * unexplained) for name in scores}

@@ -104,8 +104,16 @@ def test_calibration_line_of_gum_h3() -> None:
     line = straight_line(reading - GUM["h3"]["t0"], correction)
     printed, u = GUM["h3"]["published"], np.sqrt(np.diag(line.covariance))
     at_30, u_30 = line.at(30.0 - GUM["h3"]["t0"])
-    got = {"y1": line.value[0], "u_y1": u[0], "y2": line.value[1], "u_y2": u[1],
-           "r": line.covariance[0, 1] / (u[0] * u[1]), "s": line.residual_sd, "b30": at_30, "u_b30": u_30}
+    got = {
+        "y1": line.value[0],
+        "u_y1": u[0],
+        "y2": line.value[1],
+        "u_y2": u[1],
+        "r": line.covariance[0, 1] / (u[0] * u[1]),
+        "s": line.residual_sd,
+        "b30": at_30,
+        "u_b30": u_30,
+    }
     digits = {"y1": 4, "u_y1": 4, "y2": 5, "u_y2": 5, "r": 3, "s": 4, "b30": 4, "u_b30": 4}
     for name, value in got.items():
         assert round(float(value), digits[name]) == printed[name], name
@@ -117,7 +125,8 @@ def test_sum_of_four_of_supplement_1_section_9_2(kind: str, seed: int) -> None:
     half = np.sqrt(3.0)
     one = Normal(value=0.0, u=1.0) if kind == "normal" else Rectangular(low=-half, high=half)
     result = adaptive_monte_carlo(
-        lambda count, rng: draw_inputs([one] * 4, count, rng).sum(-1), rng=np.random.default_rng(seed))
+        lambda count, rng: draw_inputs([one] * 4, count, rng).sum(-1), rng=np.random.default_rng(seed)
+    )
     printed = GUM["s1_9_2"][f"published_{kind}"]
     assert result.stable
     # Two digits of u = 2.0: the numerical tolerance is 0.05 (JCGM 101, 7.9.2).
@@ -132,8 +141,10 @@ def mass_difference(x: np.ndarray) -> np.ndarray:
 
 
 MASS = {
-    "mRc": Normal(value=100_000.0, u=0.05), "dmRc": Normal(value=1.234, u=0.02),
-    "a": Rectangular(low=1.1, high=1.3), "rhoW": Rectangular(low=7000.0, high=9000.0),
+    "mRc": Normal(value=100_000.0, u=0.05),
+    "dmRc": Normal(value=1.234, u=0.02),
+    "a": Rectangular(low=1.1, high=1.3),
+    "rhoW": Rectangular(low=7000.0, high=9000.0),
     "rhoR": Rectangular(low=7950.0, high=8050.0),
 }
 
@@ -143,10 +154,12 @@ def test_mass_calibration_of_supplement_1_section_9_3() -> None:
     flat = first_order(mass_difference, MASS)
     assert flat.u == pytest.approx(printed["published_first_order"]["u"], abs=5e-5)
     assert second_order_u(mass_difference, MASS) == pytest.approx(
-        printed["published_second_order"]["u"], abs=5e-5)
+        printed["published_second_order"]["u"], abs=5e-5
+    )
     result = adaptive_monte_carlo(
         lambda count, rng: mass_difference(draw_inputs(list(MASS.values()), count, rng)),
-        rng=np.random.default_rng(3))
+        rng=np.random.default_rng(3),
+    )
     monte_carlo, recomputed = printed["published_monte_carlo"], printed["recomputed_monte_carlo_4e6"]
     assert result.stable
     assert result.value[0] == pytest.approx(monte_carlo["value"], abs=5e-4)

@@ -1,0 +1,246 @@
+"""The predicted pivot with its uncertainty, from a car, a push and what is not known about them.
+
+Sources: quasi-static sliding by minimum power (see the solver in `analysis.sliding`); Monte Carlo after
+JCGM 101:2008, 7.9.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from analysis.arrays import FloatArray
+from analysis.pivot import PivotEstimate
+from analysis.prediction_inputs import (
+    CarState,
+    PushState,
+    assemble,
+    check_states,
+    doubt_groups,
+    draw_groups,
+)
+from analysis.prediction_region import PoleRegion, pole_region
+from analysis.prediction_slide import DEFAULT_TURN, Slide, slide
+from analysis.sliding.contacts import centre_of_friction
+from analysis.uncertainty import Progress, adaptive_monte_carlo, coverage_interval, variance_shares
+
+__all__ = ["CarState", "Prediction", "PushState", "Sensitivity", "predict_push"]
+
+TestKind = Literal["switch", "graded"]
+
+HYPERSENSITIVE_PCT = 12.0
+"""A rolling car pushed nearer than this to its centre of friction (per cent of the wheelbase) gives only
+the side on which it turns: a rigid-body engine and the cut circle part there (measured beforehand)."""
+
+ROLLING_DRAG = 0.2
+"""Two wheels of an axle with less drag than this, or turning together, make a rolling axle here."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sensitivity:
+    """What one doubt does to the prediction.
+
+    share: part of the variance of kappa that it explains on its own (0 to 1).
+    u: its own contribution to kappa, 1/m.
+    half_width_without: half-width of the 95 % interval of kappa if this were known exactly, 1/m.
+    saving: by how much the interval would shrink then (0 to 1).
+    """
+
+    name: str
+    share: float
+    u: float
+    half_width_without: float
+    saving: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Known:
+    """A quantity with its 95 % interval, all in one unit."""
+
+    value: float
+    u: float
+    interval: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Prediction:
+    """What a push is expected to do.
+
+    estimate: turn per travel and pivot station, over the rotation `turn` (rad).
+    best: kappa at the best estimates of all inputs, 1/m (the estimate is the mean over the doubts).
+    kappa: (draws,), 1/m.  balance: station where a push slides the car straight, m.  force: push force, N.
+    region: where the pivot lies in car axes, or None when it cannot be named.
+    sensitivity: largest share first.  hypersensitive: a rolling car pushed near its balance point: only the
+        side on which it turns is predicted.  rear_turn_odds: share of draws in which kappa is positive.
+    kind: "switch" (rolling: swings about an axle) or "graded" (blocked: the pivot moves with push and grip).
+    stable: the interval is known to two digits (JCGM 101, 7.9); numerical: how well it is known, 1/m.
+    """
+
+    estimate: PivotEstimate
+    best: float
+    turn: float
+    kappa: FloatArray
+    balance: Known
+    force: Known
+    region: PoleRegion | None
+    sensitivity: tuple[Sensitivity, ...]
+    kind: TestKind
+    sentence: str
+    hypersensitive: bool
+    rear_turn_odds: float
+    stable: bool
+    numerical: float
+    warnings: tuple[str, ...]
+
+    @property
+    def station_pct(self) -> FloatArray:
+        """(draws,), pivot station of each draw, per cent of the wheelbase; infinite when straight."""
+        with np.errstate(divide="ignore"):
+            return 100.0 * (0.5 - 1.0 / (self.kappa * self.estimate.wheelbase))
+
+    @property
+    def balance_pct(self) -> float:
+        """Balance point, per cent of the wheelbase ahead of the rear axle: the front share of grip."""
+        return 100.0 * self.balance.value / self.estimate.wheelbase
+
+
+def predict_push(
+    car: CarState,
+    push: PushState,
+    *,
+    rng: np.random.Generator,
+    turn: float | None = None,
+    draws: int = 10_000,
+    progress: Progress | None = None,
+) -> Prediction:
+    """Predict one slow push.
+
+    turn: rad, the rotation over which the slide is integrated (the one measured), or None for a usual one.
+    draws: at most this many; fewer when two digits of the uncertainty are stable before.
+    Raises InputError for a car or push that cannot be; Ctrl-C keeps the draws made so far.
+    """
+    check_states(car, push)
+    angle = DEFAULT_TURN if turn is None else abs(turn)
+    sizes = doubt_groups(car, push)
+    best = slide(assemble(car, push, {}, 1), car.wheelbase, turn=angle)
+    kept: list[tuple[dict[str, FloatArray], FloatArray, Slide]] = []
+
+    def evaluate(count: int, generator: np.random.Generator) -> FloatArray:
+        scores = draw_groups(sizes, count, generator)
+        drawn = assemble(car, push, scores, count)
+        result = slide(drawn, car.wheelbase, turn=angle)
+        kept.append((scores, centre_of_friction(drawn.contacts), result))
+        return result.kappa
+
+    block = max(100, min(2000, draws // 2))
+    run = adaptive_monte_carlo(
+        evaluate, rng=rng, block=block, max_draws=max(draws, 2 * block), progress=progress
+    )
+    used = run.draws // block
+    kappa = run.samples[:, 0]
+    scores = {name: np.concatenate([part[0][name] for part in kept[:used]]) for name in sizes}
+    balance = _known(np.concatenate([part[1] for part in kept[:used]]))
+    slides = [part[2] for part in kept[:used]]
+    forces = np.concatenate([one.force for one in slides])
+    kind = kind_of_test(car)
+    near_pct = 100.0 * abs(push.station - balance.value) / car.wheelbase
+    hypersensitive = kind == "switch" and near_pct < HYPERSENSITIVE_PCT
+    interval = (float(run.interval[0, 0]), float(run.interval[0, 1]))
+    warnings = _warnings(car, push, hypersensitive, best, np.concatenate([one.tips for one in slides]))
+    estimate = PivotEstimate(
+        kappa=float(run.value[0]),
+        kappa_u=float(run.u[0]),
+        interval=interval,
+        wheelbase=car.wheelbase,
+        count=run.draws,
+        method="minimum-power sliding, Monte Carlo over all stated doubts",
+        warnings=warnings,
+    )
+    # Rounding alone makes a car without doubts, pushed at its balance point, turn by 1e-16 per metre.
+    region = None
+    if estimate.finding == "pivot" and not hypersensitive:
+        region = pole_region(kappa, np.concatenate([one.drift for one in slides]), car.wheelbase)
+    return Prediction(
+        estimate=estimate,
+        best=float(best.kappa[0]),
+        turn=angle,
+        kappa=kappa,
+        balance=balance,
+        force=_known(forces),
+        region=region,
+        sensitivity=_sensitivity(scores, kappa, interval),
+        kind=kind,
+        sentence=_sentence(kind, hypersensitive),
+        hypersensitive=hypersensitive,
+        rear_turn_odds=float(np.mean(kappa > 0)),
+        stable=run.stable,
+        numerical=float(np.max(run.spread[0])),
+        warnings=warnings,
+    )
+
+
+def kind_of_test(car: CarState) -> TestKind:
+    """Tell a "switch" (the wheels of both axles roll independently) from a "graded" test."""
+    rolling = []
+    for wheels, kind, held in (
+        (slice(0, 2), car.front_kind, car.front_held),
+        (slice(2, 4), car.rear_kind, car.rear_held),
+    ):
+        alone = kind == "free" or (kind == "differential" and not held)
+        rolling.append(alone and bool(np.all(car.drag[wheels] < ROLLING_DRAG)))
+    return "switch" if all(rolling) else "graded"
+
+
+def _known(samples: FloatArray) -> Known:
+    return Known(value=float(np.mean(samples)), u=float(np.std(samples)), interval=coverage_interval(samples))
+
+
+def _sensitivity(
+    scores: dict[str, FloatArray], kappa: FloatArray, interval: tuple[float, float]
+) -> tuple[Sensitivity, ...]:
+    half, spread = 0.5 * (interval[1] - interval[0]), float(np.std(kappa))
+    table = []
+    for name, share in variance_shares(scores, kappa).items():
+        left = float(np.sqrt(max(0.0, 1.0 - share)))
+        table.append(
+            Sensitivity(
+                name=name,
+                share=share,
+                u=float(np.sqrt(share)) * spread,
+                half_width_without=half * left,
+                saving=1.0 - left,
+            )
+        )
+    return tuple(sorted(table, key=lambda one: -one.share))
+
+
+def _sentence(kind: TestKind, hypersensitive: bool) -> str:
+    if hypersensitive:
+        return (
+            "A switch, pushed close to its balance point: only the side on which the car turns means "
+            "anything here"
+        )
+    if kind == "switch":
+        return (
+            "A switch: rolling wheels swing the car about one axle or the other. Good for showing; block "
+            "the wheels to measure grip"
+        )
+    return "A graded test: the pivot moves with grip, weight and push position, so it can measure grip"
+
+
+def _warnings(
+    car: CarState, push: PushState, hypersensitive: bool, best: Slide, tips: FloatArray
+) -> tuple[str, ...]:
+    said = []
+    if hypersensitive:
+        said.append(
+            "The wheels roll and the push is near the balance point: no figure can be trusted, only "
+            "the side on which the car turns. Push farther away or block the wheels"
+        )
+    if not car.grip_measured:
+        said.append("Grip was not measured: all four tyres are taken alike, with the stated doubt")
+    if np.any(tips):
+        said.append(f"The push tips the car over in {100 * np.mean(tips):.0f} % of the draws: push lower")
+    if not np.all(best.certified):
+        said.append("The solver could not certify its answer for this push")
+    return tuple(said)

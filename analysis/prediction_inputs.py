@@ -1,0 +1,282 @@
+"""What a prediction starts from: the car and the push with their doubts, and draws of both.
+
+Every doubt belongs to a named group of standard normal scores, so that a draw can be told apart into
+what each group did to the result.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+
+from analysis.arrays import FloatArray
+from analysis.errors import InputError
+from analysis.sliding.contacts import AxleKind, Contacts, Law, couple_axles
+from analysis.sliding.finger import Finger, LoadTransfer
+from analysis.uncertainty import square_root
+
+FingerName = Literal["sliding", "sticking", "friction"]
+
+
+def _zeros(*shape: int) -> FloatArray:
+    return np.zeros(shape)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CarState:
+    """One car as it is pushed, with standard uncertainties (`_u`). Wheels FL, FR, RL, RR; car axes, m.
+
+    wheelbase: m.  Its doubt moves the front contacts.
+    contact_place: (4, 2), where the tyres touch, m.  contact_place_u: (4, 2); the two wheels of an axle err
+        mirror-wise in y (camber and the ruler do the same on both sides), each on its own in x.
+    load: (4,), N at rest.  load_covariance: (4, 4), N².
+    grip: (4,), grip factors.  grip_common_u: of the level all four share, relative.  grip_ratio_u: of the
+        front-to-rear ratio, relative.  grip_wheel_u: of each wheel on its own, relative. All log-normal.
+    drag: (4,), 0 to 1 (1 blocked).  drag_u: (4,); draws are cut to 0..1.
+    heading: (4,), rad, rolling direction from the x axis (toe, steer).  heading_u: rad, each wheel alone.
+    front_kind, rear_kind: how the wheels of an axle turn; front_held, rear_held: its motor is locked.
+    front_roll_share: part of a roll moment that the front axle takes; its draws are cut to 0..1.
+    law: "cut" or "ellipse".  grip_measured: False shows "all four tyres alike" as an assumption.
+    """
+
+    wheelbase: float
+    contact_place: FloatArray
+    load: FloatArray
+    grip: FloatArray
+    drag: FloatArray
+    wheelbase_u: float = 0.0
+    contact_place_u: FloatArray = field(default_factory=lambda: _zeros(4, 2))
+    load_covariance: FloatArray = field(default_factory=lambda: _zeros(4, 4))
+    grip_common_u: float = 0.0
+    grip_ratio_u: float = 0.0
+    grip_wheel_u: float = 0.0
+    drag_u: FloatArray = field(default_factory=lambda: _zeros(4))
+    heading: FloatArray = field(default_factory=lambda: _zeros(4))
+    heading_u: float = 0.0
+    front_kind: AxleKind = "free"
+    rear_kind: AxleKind = "free"
+    front_held: bool = False
+    rear_held: bool = False
+    front_roll_share: float = 0.5
+    front_roll_share_u: float = 0.0
+    law: Law = "cut"
+    grip_measured: bool = True
+
+    @property
+    def grip_ratio(self) -> float:
+        """Front over rear grip factor, each the mean of its two wheels."""
+        return float(np.mean(self.grip[:2]) / np.mean(self.grip[2:]))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PushState:
+    """One push, with standard uncertainties.
+
+    station: m ahead of the rear axle.  finger_y: m left of the middle, where the finger touches (matters to
+        a sticking or rubbing finger only).  side: +1 pushes towards +y (from the right), -1 towards -y.
+    direction: rad, turn of the push away from square to the car, anticlockwise.
+    height: m above the floor.  finger: "sliding" (a rolling or slippery tip), "sticking", or "friction"
+        (rubs with finger_friction).
+    """
+
+    station: float
+    side: int = 1
+    station_u: float = 0.0
+    finger_y: float = 0.0
+    direction: float = 0.0
+    direction_u: float = 0.0
+    height: float = 0.0
+    height_u: float = 0.0
+    finger: FingerName = "sliding"
+    finger_friction: float = 0.0
+    finger_friction_u: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drawn:
+    """Draws of one car and push, ready for the solver; the leading axis is the draw."""
+
+    contacts: Contacts
+    finger: Finger
+    transfer: LoadTransfer
+    station: FloatArray
+    count: int
+
+
+def check_states(car: CarState, push: PushState) -> None:
+    """Raise InputError, naming the quantity, where car or push cannot be.
+
+    The solver checks what only it can see (tipping, impossible contact data).
+    """
+    if not (np.isfinite(car.wheelbase) and car.wheelbase > 0):
+        raise _wrong("wheelbase", "must be above zero", "Measure from axle to axle")
+    for name, values, shape in (
+        ("contact places", car.contact_place, (4, 2)),
+        ("contact places' uncertainty", car.contact_place_u, (4, 2)),
+        ("wheel loads", car.load, (4,)),
+        ("loads' covariance", car.load_covariance, (4, 4)),
+        ("grip factors", car.grip, (4,)),
+        ("rolling drag", car.drag, (4,)),
+        ("drag's uncertainty", car.drag_u, (4,)),
+        ("toe", car.heading, (4,)),
+    ):
+        if np.shape(values) != shape or not np.all(np.isfinite(values)):
+            raise _wrong(name, f"needs {' by '.join(map(str, shape))} finite numbers", "Give one per wheel")
+    if np.any(car.load < 0) or np.sum(car.load) <= 0:
+        raise _wrong(
+            "wheel loads", "cannot be negative, nor all zero", "Tare the empty pads, then weigh again"
+        )
+    if np.any(car.grip < 0) or np.sum(car.grip * car.load) <= 0:
+        raise _wrong(
+            "grip factors", "cannot be negative, nor leave the car without friction", "Measure the grip"
+        )
+    if np.any(car.drag < 0) or np.any(car.drag > 1):
+        raise _wrong(
+            "rolling drag", "must lie between 0 (rolls freely) and 1 (blocked)", "About 0.02 rolls well"
+        )
+    if not 0 <= car.front_roll_share <= 1:
+        raise _wrong("front roll share", "must lie between 0 and 1", "Give 0.5 if it is unknown")
+    if np.any(car.contact_place[[0, 2], 1] <= car.contact_place[[1, 3], 1]):
+        raise _wrong(
+            "contact places", "the left wheels must lie left of the right ones", "y points to the left"
+        )
+    doubts = {
+        "wheelbase": car.wheelbase_u,
+        "grip level": car.grip_common_u,
+        "grip ratio": car.grip_ratio_u,
+        "grip of a wheel": car.grip_wheel_u,
+        "toe": car.heading_u,
+        "front roll share": car.front_roll_share_u,
+        "push position": push.station_u,
+        "push direction": push.direction_u,
+        "push height": push.height_u,
+        "finger friction": push.finger_friction_u,
+        "contact places": float(np.min(car.contact_place_u)),
+        "rolling drag": float(np.min(car.drag_u)),
+    }
+    for name, doubt in doubts.items():
+        if not (np.isfinite(doubt) and doubt >= 0):
+            raise _wrong(name, "its uncertainty cannot be negative", "Give 0 only for what is exactly known")
+    if push.side not in (1, -1):
+        raise _wrong("push side", "must be +1 or -1", "+1 pushes towards the car's left")
+    given = {
+        "push position": push.station,
+        "push height": push.height,
+        "finger friction": push.finger_friction,
+        "push direction": push.direction,
+        "finger's place": push.finger_y,
+    }
+    for name, value in given.items():
+        if not np.isfinite(value):
+            raise _wrong(name, "must be a number", "Measure it")
+    for name in ("push height", "finger friction"):
+        if given[name] < 0:
+            raise _wrong(
+                name, "cannot be negative", "Measure it from the floor" if "height" in name else "Give 0"
+            )
+
+
+def doubt_groups(car: CarState, push: PushState) -> dict[str, int]:
+    """Names of all doubts that are not zero, and how many independent scores each has."""
+    rubbing = push.finger == "friction"
+    sizes = {
+        "push position": push.station_u > 0,
+        "push height": push.height_u > 0,
+        "push direction": push.direction_u > 0,
+        "finger friction": rubbing and push.finger_friction_u > 0,
+        "corner weights": 4 * bool(np.any(car.load_covariance)),
+        "grip ratio": car.grip_ratio_u > 0,
+        "grip level": car.grip_common_u > 0,
+        "grip of single tyres": 4 * (car.grip_wheel_u > 0),
+        "contact places": 6 * bool(np.any(car.contact_place_u)),
+        "wheelbase": car.wheelbase_u > 0,
+        "rolling drag": 4 * bool(np.any(car.drag_u)),
+        "toe": 4 * (car.heading_u > 0),
+        "roll share": car.front_roll_share_u > 0,
+    }
+    return {name: int(size) for name, size in sizes.items() if size}
+
+
+PUSH_DOUBTS = ("push position", "push height", "push direction", "finger friction")
+"""Doubts that are new in every push; the others belong to the car and repeat from push to push."""
+
+
+def draw_groups(sizes: Mapping[str, int], count: int, rng: np.random.Generator) -> dict[str, FloatArray]:
+    """Independent standard normal scores (count, size) for each group."""
+    return {name: rng.standard_normal((count, size)) for name, size in sizes.items()}
+
+
+def assemble(
+    car: CarState,
+    push: PushState,
+    scores: Mapping[str, FloatArray],
+    count: int,
+    *,
+    log_ratio: FloatArray | float = 0.0,
+    station_shift: FloatArray | float = 0.0,
+    extra_load: FloatArray | float = 0.0,
+) -> Drawn:
+    """Cars and pushes that belong to scores; a missing group stays at its best estimate.
+
+    log_ratio: (count,), added to the logarithm of the front-to-rear grip ratio.
+    station_shift: (count,), m, added to the push station.  extra_load: (count, 4), N, added to the loads.
+    """
+
+    def score(name: str, size: int) -> FloatArray:
+        return scores.get(name, np.zeros((count, size)))
+
+    load = np.broadcast_to(car.load, (count, 4)) + extra_load
+    if "corner weights" in scores:
+        load = load + scores["corner weights"] @ square_root(car.load_covariance).T
+    half = 0.5 * (car.grip_ratio_u * score("grip ratio", 1) + np.reshape(log_ratio, (-1, 1)))
+    log_grip = car.grip_common_u * score("grip level", 1) + half * np.array([1.0, 1.0, -1.0, -1.0])
+    grip = car.grip * np.exp(log_grip + car.grip_wheel_u * score("grip of single tyres", 4))
+    drag = np.clip(car.drag + car.drag_u * score("rolling drag", 4), 0.0, 1.0)
+    place = np.tile(car.contact_place, (count, 1, 1))
+    shift = score("contact places", 6)
+    place[..., 0] += car.contact_place_u[:, 0] * shift[:, :4]
+    for axle, (left, right) in enumerate(((0, 1), (2, 3))):
+        place[:, left, 1] += car.contact_place_u[left, 1] * shift[:, 4 + axle]
+        place[:, right, 1] -= car.contact_place_u[right, 1] * shift[:, 4 + axle]
+    place[:, :2, 0] += car.wheelbase_u * score("wheelbase", 1)
+    coupling, drag = couple_axles(
+        front=car.front_kind,
+        rear=car.rear_kind,
+        front_held=car.front_held,
+        rear_held=car.rear_held,
+        drag=drag,
+    )
+    contacts = Contacts(
+        place=place,
+        load=np.maximum(load, 0.0),
+        grip=grip,
+        drag=drag,
+        heading=car.heading + car.heading_u * score("toe", 4),
+        law=car.law,
+        coupling=coupling if np.any(coupling) else None,
+    )
+    station = push.station + push.station_u * score("push position", 1)[:, 0] + station_shift
+    angle = push.direction + push.direction_u * score("push direction", 1)[:, 0]
+    finger = Finger(
+        kind=push.finger,
+        place=np.stack([station, np.broadcast_to(push.finger_y, (count,))], axis=-1),
+        direction=push.side * np.stack([-np.sin(angle), np.cos(angle)], axis=-1),
+        friction=np.maximum(
+            push.finger_friction + push.finger_friction_u * score("finger friction", 1)[:, 0], 0.0
+        ),
+        height=np.maximum(push.height + push.height_u * score("push height", 1)[:, 0], 0.0),
+    )
+    track = np.maximum(place[:, [0, 2], 1] - place[:, [1, 3], 1], 1e-6)
+    transfer = LoadTransfer(
+        track_front=track[:, 0],
+        track_rear=track[:, 1],
+        front_roll_share=np.clip(
+            car.front_roll_share + car.front_roll_share_u * score("roll share", 1)[:, 0], 0, 1
+        ),
+    )
+    return Drawn(contacts=contacts, finger=finger, transfer=transfer, station=station, count=count)
+
+
+def _wrong(where: str, what: str, remedy: str) -> InputError:
+    return InputError(what, where=where, remedy=remedy)
