@@ -1,0 +1,12 @@
+"""Serial pads: protocol, ports, reader threads, merging of several ports, recorded traffic, the live view.
+
+Usual way in::
+
+    with PadReader("/dev/ttyUSB0") as pads:     # rig.pads.reader; any pyserial URL, or replay:FILE
+        frame = pads.wait_newer(None, timeout=5.0)
+        frames = pads.drain()                    # list[PadFrame]: counts (4,) in channel order
+        pads.status, pads.tally, pads.gaps       # what people must see
+
+Four ports with one pad each: `rig.pads.merge.MergedPads`, same methods. Other people's line formats:
+`rig.pads.patterns.PatternLines` as the reader's `parser`. Every frame's counts are raw.
+"""

@@ -1,0 +1,218 @@
+"""The pads' line protocol: bytes in, whole lines out, each line told for what it is.
+
+Knows no port and no clock. The protocol itself is described in firmware_notes/protocol.md, whose golden lines
+are tested against this file. Nothing in here raises on noise: a line that cannot be used is a `BadLine`.
+"""
+
+import binascii
+import math
+import re
+from dataclasses import dataclass, field
+from typing import Literal, Protocol
+
+PROTOCOL_VERSION = 1
+LONGEST_LINE = 96  # bytes, with the line end
+SEQ_MODULUS = 1 << 16
+MS_MODULUS = 1 << 32
+
+MISSING, SATURATED = 0x000F, 0x00F0
+RESTARTED, WATCHDOG, SETTLING, OVERRUN = 0x0100, 0x0200, 0x0400, 0x0800
+
+Counts = tuple[float, float, float, float]
+BadReason = Literal["crc", "format", "version", "long"]
+
+_NUMBER = rb"(0|[1-9]\d*)"
+_READING = re.compile(rb"PB1 " + _NUMBER + rb" " + _NUMBER + rb" (0|-?[1-9]\d*)" * 4 + rb" ([0-9A-F]{4})")
+_IDENTITY = re.compile(
+    rb"PB1 ID board=([\w.-]{1,16}) fw=([\w.-]{1,16}) ch=([1-4]) rate=(10|80) run=([01])"
+    rb" boot=(power|pin|brownout|watchdog)((?: [\w.-]+=[\x21-\x7e]*)*)"
+)
+_ANSWER = re.compile(rb"PB1 (OK|ERR) ([\x21-\x7e]+(?: [\x21-\x7e]+)*)")
+_VERSION = re.compile(rb"PB(\d{1,4}) ")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """One intact line with counts.
+
+    counts: raw counts in the board's channel order (other people's formats may give decimals); nan where the
+        pad is missing.
+    flags: the protocol's bits.  seq, device_ms: None where a format has none.  raw: the line as it came.
+    """
+
+    counts: Counts
+    flags: int
+    seq: int | None
+    device_ms: int | None
+    raw: bytes
+
+    @property
+    def missing(self) -> tuple[bool, bool, bool, bool]:
+        """Which channels gave nothing new for this line."""
+        f = self.flags
+        return bool(f & 1), bool(f & 2), bool(f & 4), bool(f & 8)
+
+    @property
+    def saturated(self) -> tuple[bool, bool, bool, bool]:
+        """Which channels' converters stand at a stop (overloaded or disconnected bridge)."""
+        f = self.flags
+        return bool(f & 0x10), bool(f & 0x20), bool(f & 0x40), bool(f & 0x80)
+
+    @property
+    def settling(self) -> bool:
+        """The converters have just started or changed rate: show, do not use."""
+        return bool(self.flags & SETTLING)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Identity:
+    """What a board says of itself after a reset, or when asked.
+
+    channels: pads that the board is built for.  rate: lines per second.  boot: cause of its last reset.
+    """
+
+    board: str
+    firmware: str
+    channels: int
+    rate: int
+    running: bool
+    boot: str
+    raw: bytes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answer:
+    """A board's answer to a command: `ok`, and the command as understood or the reason why not."""
+
+    ok: bool
+    words: str
+    raw: bytes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BadLine:
+    """A line that cannot be used. version: what the line claims, where that is another version than ours."""
+
+    raw: bytes
+    reason: BadReason
+    version: int | None = None
+
+    @property
+    def sentence(self) -> str:
+        """Why, for people."""
+        if self.reason == "version":
+            return f"the board speaks version {self.version} of the pad protocol, not {PROTOCOL_VERSION}"
+        return {
+            "crc": "the checksum does not fit: the line was damaged on its way",
+            "format": "not a line of the expected form",
+            "long": f"a line of more than {LONGEST_LINE} bytes",
+        }[self.reason]
+
+
+Line = Reading | Identity | Answer | BadLine
+
+
+class LineParser(Protocol):
+    """What a reader needs of a format. `checked`: its lines carry a checksum, so a torn one is noticed."""
+
+    checked: bool
+    seq_modulus: int
+
+    def parse(self, line: bytes) -> Line | None:
+        """One line without its line end; None while a reading is still incomplete. Never raises."""
+        ...
+
+    def restart(self) -> None:
+        """Forget a half-gathered reading: the stream was interrupted."""
+        ...
+
+
+@dataclass(slots=True)
+class LineSplitter:
+    """Bytes in, whole lines out. Keeps the unfinished tail, so a timeout never cuts a line.
+
+    A line longer than `longest` comes out cut but still too long: the parser rejects it.
+    """
+
+    longest: int = 128
+    tail: bytes = field(default=b"", repr=False)
+
+    def feed(self, chunk: bytes) -> list[bytes]:
+        """The lines that `chunk` completes, without their line ends."""
+        *lines, tail = (self.tail + chunk).split(b"\n")
+        self.tail = tail[-self.longest - 1 :]  # noise without line ends must not fill the memory
+        return lines
+
+
+def crc16(text: bytes) -> int:
+    """CRC-16/CCITT-FALSE (also called CRC-16/IBM-3740): polynomial 1021, start FFFF, not reflected."""
+    return binascii.crc_hqx(text, 0xFFFF)
+
+
+def frame(text: str) -> bytes:
+    """`text` as a line of the protocol: with its CRC and line end. For whoever plays a board."""
+    body = text.encode("ascii")
+    return body + b" %04X\n" % crc16(body)
+
+
+def parse_line(line: bytes) -> Line:
+    """Tell what one line is. line: without its line feed; one carriage return at its end is allowed.
+
+    Never raises: whatever cannot be used comes back as a `BadLine` with the reason.
+    """
+    raw = line
+    if line.endswith(b"\r"):
+        line = line[:-1]
+    if len(line) >= LONGEST_LINE:
+        return BadLine(raw=raw, reason="long")
+    claimed = _VERSION.match(line)
+    if claimed is None:
+        return BadLine(raw=raw, reason="crc" if line.startswith(b"PB") else "format")
+    version = int(claimed[1])
+    body, _, crc = line.rpartition(b" ")
+    other = version if version != PROTOCOL_VERSION else None
+    if crc != b"%04X" % crc16(body):
+        return BadLine(raw=raw, reason="crc", version=other)
+    if other is not None:
+        return BadLine(raw=raw, reason="version", version=other)
+    return _parse_body(body, raw) or BadLine(raw=raw, reason="format")
+
+
+def _parse_body(body: bytes, raw: bytes) -> Reading | Identity | Answer | None:
+    if found := _READING.fullmatch(body):
+        seq, device_ms, *counts = map(int, found.groups()[:6])
+        flags = int(found[7], 16)
+        if seq >= SEQ_MODULUS or device_ms >= MS_MODULUS:
+            return None
+        if max(counts) >= 1 << 23 or min(counts) < -1 << 23:  # more than 24 bits
+            return None
+        c1, c2, c3, c4 = (math.nan if flags >> pad & 1 else float(c) for pad, c in enumerate(counts))
+        return Reading(counts=(c1, c2, c3, c4), flags=flags, seq=seq, device_ms=device_ms, raw=raw)
+    if found := _IDENTITY.fullmatch(body):
+        board, firmware, channels, rate, running, boot = (word.decode("ascii") for word in found.groups()[:6])
+        return Identity(
+            board=board,
+            firmware=firmware,
+            channels=int(channels),
+            rate=int(rate),
+            running=running == "1",
+            boot=boot,
+            raw=raw,
+        )
+    if found := _ANSWER.fullmatch(body):
+        return Answer(ok=found[1] == b"OK", words=found[2].decode("ascii"), raw=raw)
+    return None
+
+
+class PadLines:
+    """Our own protocol as a `LineParser`."""
+
+    checked = True
+    seq_modulus = SEQ_MODULUS
+
+    def parse(self, line: bytes) -> Line | None:
+        """See `parse_line`."""
+        return parse_line(line)
+
+    def restart(self) -> None:
+        """Nothing is gathered over several lines."""

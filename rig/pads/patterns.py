@@ -1,0 +1,214 @@
+"""Other people's pad lines, described by a pattern with named fields on the bench card.
+
+A text pattern is the line with fields in angle brackets: `<c1>,<c2>,<c3>,<c4>` or `pad <pad>: <count> g`.
+A pattern that begins with `{` or `[` is the JSON that comes, with fields in place of the numbers:
+`{"t": <ms>, "loads": [<c1>, <c2>, <c3>, <c4>]}`; keys may come in any order, and others beside them.
+
+fields: `c1` … `c4` counts of the channels; or `pad` and `count`, where each line tells of one pad; `seq` line
+number; `ms` device time in ms; `skip` anything. A JSON null is a missing pad. Without a checksum a lost digit
+cannot be told from another count: such formats are read, but their `damaged` tally only knows broken forms.
+"""
+
+import json
+import math
+import operator
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import reduce
+from typing import Literal
+
+from rig.errors import InputError
+from rig.pads.lines import LONGEST_LINE, MS_MODULUS, BadLine, Line, Reading
+
+_FIELD = re.compile(r"<([a-z]\w*)>")
+_KNOWN = ("c1", "c2", "c3", "c4", "pad", "count", "seq", "ms", "skip")
+_SHAPES = {
+    "pad": r"\S+?",
+    "seq": r"\d{1,10}",
+    "ms": r"\d{1,10}",
+    "count": r"[+-]?(?:\d{1,15}(?:\.\d{0,9})?|\.\d{1,9})(?:[eE][+-]?\d{1,2})?",
+}
+_WHERE = "bench card, line pattern"
+
+
+@dataclass(slots=True)
+class PatternLines:
+    """A `LineParser` made of a pattern. Counts may be decimals (a pad that sends grams).
+
+    pattern: see above.  pad_names: what stands in the `pad` field for channels 1, 2, …; by default 1 to 4.
+    checksum: "xor" where lines end in `*HH`, the exclusive-or of the bytes from after a leading `$` to before
+        the `*`.  seq_modulus: where the line number wraps.
+    Raises InputError for a pattern that cannot work.
+    """
+
+    pattern: str
+    pad_names: Sequence[str] = ("1", "2", "3", "4")
+    checksum: Literal["none", "xor"] = "none"
+    seq_modulus: int = 1 << 16
+    checked: bool = field(init=False)
+    _match: "_TextShape | _JsonShape" = field(init=False, repr=False)
+    _gathered: dict[int, float] = field(init=False, default_factory=dict, repr=False)
+    _heads: tuple[int | None, int | None] = field(init=False, default=(None, None), repr=False)
+
+    def __post_init__(self) -> None:
+        names = _FIELD.findall(self.pattern)
+        _refuse_bad_fields(self.pattern, names, self.pad_names)
+        if self.seq_modulus < 2:
+            raise InputError("the line number cannot wrap below 2", where=_WHERE, remedy="Leave it at 65536")
+        self.checked = self.checksum == "xor"
+        as_json = self.pattern.lstrip()[:1] in ("{", "[")
+        self._match = _JsonShape(self.pattern) if as_json else _TextShape(self.pattern)
+
+    def parse(self, line: bytes) -> Line | None:
+        """One line; None where it completes no reading yet (one pad per line). Never raises."""
+        if len(line) > 4 * LONGEST_LINE:
+            return BadLine(raw=line, reason="long")
+        body = line.strip(b"\r \t")
+        if self.checksum == "xor":
+            stripped = _without_xor(body)
+            if stripped is None:
+                return BadLine(raw=line, reason="crc")
+            body = stripped
+        found = self._match.fields(body.decode("utf-8", "replace"))
+        if found is None:
+            return BadLine(raw=line, reason="format")
+        try:
+            seq = _whole(found.get("seq"), self.seq_modulus)
+            device_ms = _whole(found.get("ms"), MS_MODULUS)
+            if "pad" in found:
+                return self._gather(found["pad"], _number(found["count"]), seq, device_ms, line)
+            counts = {int(name[1]) - 1: _number(found[name]) for name in found if name in _KNOWN[:4]}
+        except ValueError:
+            return BadLine(raw=line, reason="format")
+        return _reading(counts, seq, device_ms, line)
+
+    def restart(self) -> None:
+        """Forget a half-gathered reading."""
+        self._gathered.clear()
+
+    def _gather(self, name: str, count: float, seq: int | None, ms: int | None, raw: bytes) -> Line | None:
+        """A reading is complete with all pads, or when one comes again before the others did."""
+        if name not in self.pad_names:
+            raise ValueError(name)
+        pad = list(self.pad_names).index(name)
+        done: Reading | None = None
+        if pad in self._gathered:
+            done = _reading(self._gathered, *self._heads, raw)
+            self._gathered = {}
+        if not self._gathered:
+            self._heads = (seq, ms)
+        self._gathered[pad] = count
+        if done is None and len(self._gathered) == len(self.pad_names):
+            done = _reading(self._gathered, *self._heads, raw)
+            self._gathered = {}
+        return done
+
+
+class _TextShape:
+    def __init__(self, pattern: str) -> None:
+        parts = []
+        for number, part in enumerate(_FIELD.split(pattern.strip())):
+            if number % 2:
+                shape = _SHAPES.get(part, _SHAPES["count"])
+                parts.append(".*?" if part == "skip" else f"(?P<{part}>{shape})")
+            elif part and not part.strip():  # only a blank keeps these two numbers apart
+                parts.append(r"\s+")
+            else:  # blanks may be wider or absent on the line
+                parts.append(r"\s*".join(re.escape(word) for word in re.split(r"\s+", part)))
+        self._regex = re.compile(r"\s*".join(parts), re.ASCII)
+
+    def fields(self, text: str) -> dict[str, str] | None:
+        found = self._regex.fullmatch(text)
+        return found.groupdict() if found else None
+
+
+class _JsonShape:
+    def __init__(self, pattern: str) -> None:
+        quoted = re.sub(r'"?<([a-z]\w*)>"?', r'"<\1>"', pattern)
+        try:
+            self._shape = json.loads(quoted)
+        except (ValueError, RecursionError) as error:
+            raise InputError(
+                f"is not JSON with fields in it ({error})",
+                where=_WHERE,
+                remedy='Write it like {"loads": [<c1>, <c2>, <c3>, <c4>]}',
+            ) from error
+
+    def fields(self, text: str) -> dict[str, str] | None:
+        found: dict[str, str] = {}
+        try:
+            fits = _collect(self._shape, json.loads(text), found)
+        except (ValueError, RecursionError):
+            return None
+        return found if fits else None
+
+
+def _collect(shape: object, came: object, found: dict[str, str]) -> bool:
+    if isinstance(shape, str) and (name := _FIELD.fullmatch(shape)):
+        if came is None:  # a pad that is not there
+            return name[1] in ("c1", "c2", "c3", "c4", "skip")
+        if isinstance(came, bool) or not isinstance(came, int | float | str):
+            return name[1] == "skip"
+        found[name[1]] = str(came)
+        return True
+    if isinstance(shape, dict):
+        return isinstance(came, dict) and all(
+            key in came and _collect(part, came[key], found) for key, part in shape.items()
+        )
+    if isinstance(shape, list):
+        if not isinstance(came, list) or len(came) != len(shape):
+            return False
+        return all(_collect(*pair, found) for pair in zip(shape, came, strict=True))
+    return shape == came
+
+
+def _reading(counts: dict[int, float], seq: int | None, device_ms: int | None, raw: bytes) -> Reading:
+    c1, c2, c3, c4 = (counts.get(pad, math.nan) for pad in range(4))
+    flags = sum(1 << pad for pad in range(4) if pad not in counts)
+    return Reading(counts=(c1, c2, c3, c4), flags=flags, seq=seq, device_ms=device_ms, raw=raw)
+
+
+def _number(text: str) -> float:
+    number = float(text)
+    if not math.isfinite(number) or "_" in text:  # Python alone allows 1_000
+        raise ValueError(text)
+    return number
+
+
+def _whole(text: str | None, below: int) -> int | None:
+    if text is None:
+        return None
+    number = _number(text)
+    if not 0 <= number < below or number != int(number):
+        raise ValueError(text)
+    return int(number)
+
+
+def _without_xor(body: bytes) -> bytes | None:
+    """The line without `*HH`, or None where the exclusive-or does not fit."""
+    text, star, digits = body.rpartition(b"*")
+    if not star or not re.fullmatch(rb"[0-9A-Fa-f]{2}", digits):
+        return None
+    text = text.removeprefix(b"$")
+    return text if reduce(operator.xor, text, 0) == int(digits, 16) else None
+
+
+def _refuse_bad_fields(pattern: str, names: list[str], pad_names: Sequence[str]) -> None:
+    def refuse(what: str, remedy: str) -> InputError:
+        return InputError(what, where=f"{_WHERE} {pattern!r}", remedy=remedy)
+
+    unknown = sorted(set(names) - set(_KNOWN))
+    if unknown:
+        raise refuse(f"there is no field <{unknown[0]}>", f"Use {', '.join(_KNOWN)}")
+    named = [name for name in names if name != "skip"]
+    if len(set(named)) != len(named):
+        raise refuse("a field comes twice", "Name each field once, and the rest <skip>")
+    channels = any(name in names for name in _KNOWN[:4])
+    single = "pad" in names and "count" in names
+    if channels == single or (channels and ("pad" in names or "count" in names)):
+        raise refuse("no pad can be told from it", "Name <c1> … <c4>, or <pad> and <count>")
+    if "><" in pattern:
+        raise refuse("two fields touch, so none can tell where one ends", "Put what stands between them there")
+    if not 1 <= len(pad_names) <= 4 or len(set(pad_names)) != len(pad_names):
+        raise refuse("one to four different pad names are needed", "Name each pad once")
