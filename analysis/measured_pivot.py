@@ -184,6 +184,7 @@ def _measured(
     estimate = PivotEstimate(
         kappa=result.kappa,
         kappa_u=result.kappa_u,
+        common_u=result.common_u,
         interval=result.interval,
         wheelbase=cards.wheelbase,
         count=1,

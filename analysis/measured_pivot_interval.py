@@ -30,13 +30,14 @@ class RestPose:
 class SlideResult:
     """Turn per travel of one slide and what goes with it.
 
-    kappa, kappa_u: 1/m.  interval: 95 %, 1/m; `interval[0] > interval[1]` runs through infinity.
-
+    kappa, kappa_u: 1/m.  common_u: 1/m, the cards' part of kappa_u.
+    interval: 95 %, 1/m; `interval[0] > interval[1]` runs through infinity.
     turn, turn_u: rad.  travel, travel_u: m.  pole (2,) and pole_covariance (2, 2): m, car axes.
     """
 
     kappa: float
     kappa_u: float
+    common_u: float
     interval: tuple[float, float]
     turn: float
     turn_u: float
@@ -154,9 +155,8 @@ def measure_slide(
     else:
         dof = np.inf
     quantile = t_quantile(min(dof, 1e6))
-    kappa_u = float(np.sqrt(np.array([1.0, -kappa]) @ pair @ np.array([1.0, -kappa]))) / max(
-        abs(travel), abs(chord) / LARGEST_KAPPA
-    )
+    of_kappa = np.array([1.0, -kappa]) / max(abs(travel), abs(chord) / LARGEST_KAPPA)
+    shared = to_pair @ cards @ to_pair.T + wheelbase_u**2 * np.diag(of_wheelbase**2)
     with np.errstate(divide="ignore", invalid="ignore"):
         pole = np.array([-sideways, forward]) / chord
         of_pole = np.array(
@@ -165,7 +165,8 @@ def measure_slide(
         pole_covariance = of_pole @ slide_covariance @ of_pole.T
     return SlideResult(
         kappa=kappa,
-        kappa_u=kappa_u,
+        kappa_u=float(np.sqrt(of_kappa @ pair @ of_kappa)),
+        common_u=float(np.sqrt(of_kappa @ shared @ of_kappa)),
         interval=ratio_interval(chord, travel, pair, quantile),
         turn=float(end.mean[2] - start.mean[2]),
         turn_u=float(np.sqrt(pair[0, 0])) / max(abs(np.cos((end.mean[2] - start.mean[2]) / 2.0)), 1e-3),

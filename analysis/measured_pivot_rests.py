@@ -77,16 +77,15 @@ def scaled_to_scatter(time: FloatArray, pose: FloatArray, covariance: FloatArray
 def _single_outliers(pose: FloatArray, precision: FloatArray) -> BoolArray:
     """Frames (n,) far from a rest in which at least six of nine neighbouring frames agree."""
     n, width = len(pose), 9
-    outlier = np.zeros(n, bool)
     if n < width:
-        return outlier
+        return np.zeros(n, bool)
     first = np.clip(np.arange(n) - width // 2, 0, n - width)
     window = first[:, None] + np.arange(width)
     away = pose[window] - np.median(pose[window], axis=1, keepdims=True)
     distance = np.einsum("nwi,nwij,nwj->nw", away, precision[window], away)
     calm = (distance < MEMBER).sum(1) >= 6
     own = distance[np.arange(n), np.arange(n) - first]
-    outlier = calm & (own > 1.5 * MEMBER)
+    outlier: BoolArray = calm & (own > 1.5 * MEMBER)
     return outlier
 
 
@@ -143,7 +142,7 @@ def find_rests(time: FloatArray, pose: FloatArray, scaled: FloatArray) -> list[t
     n = len(time)
     if n < SEED_FRAMES:
         return []
-    precision = np.linalg.inv(scaled)
+    precision: FloatArray = np.linalg.inv(scaled).astype(np.float64)
     t = sliding_window_view(time, SEED_FRAMES)
     t = t - t.mean(-1, keepdims=True)
     y = sliding_window_view(pose, SEED_FRAMES, axis=0)
@@ -180,7 +179,7 @@ def segment(
     when nothing moves.
     """
     scaled = scaled_to_scatter(time, pose, covariance)
-    precision = np.linalg.inv(scaled)
+    precision: FloatArray = np.linalg.inv(scaled).astype(np.float64)
     outlier = _single_outliers(pose, precision)
     kept = np.flatnonzero(~outlier)
     t, p, w = time[kept], pose[kept], precision[kept]
@@ -203,18 +202,18 @@ def segment(
     groups: list[list[tuple[int, int]]] = [[rests[0]]]
     warnings: list[str] = []
     for run in rests[1:]:
-        before = groups[-1][-1]
-        last = np.arange(max(before[0], before[1] - 20), before[1] + 1)
+        earlier = groups[-1][-1]
+        last = np.arange(max(earlier[0], earlier[1] - 20), earlier[1] + 1)
         first = np.arange(run[0], min(run[1], run[0] + 20) + 1)
         shift = np.linalg.norm(middle(first) - middle(last), axis=-1).max()
         if shift >= least_travel:
             groups.append([run])
             continue
         groups[-1].append(run)
-        away = np.linalg.norm(places[before[1] : run[0] + 1] - middle(last), axis=-1)
+        away = np.linalg.norm(places[earlier[1] : run[0] + 1] - middle(last), axis=-1)
         if len(away) and away.max() >= 3.0 * least_travel:
             warnings.append(
-                f"At {t[before[1]]:.2f} s the car seemed to move {1e3 * away.max():.0f} mm and came back: "
+                f"At {t[earlier[1]]:.2f} s the car seemed to move {1e3 * away.max():.0f} mm and came back: "
                 "no push was measured there."
             )
 

@@ -15,7 +15,10 @@ class PivotEstimate:
 
     kappa: yaw change per sideways travel of the mid-wheelbase point, 1/m (2 sin(dpsi/2)/dy for a finite
         slide, dy along the car's middle heading): positive when the pivot lies behind the middle.
-    kappa_u: standard uncertainty of kappa, 1/m.  interval: 95 % interval of kappa, 1/m.
+    kappa_u: standard uncertainty of kappa, 1/m.  interval: 95 % interval of kappa, 1/m. A pivot at the middle
+        itself has an interval that runs through infinity: interval[0] > 0 > interval[1], from the first up
+        and from the second down; everything below holds for it too.
+    common_u: 1/m, the part of kappa_u that other pushes with the same cards and camera share.
     wheelbase: m.  count: pushes, or Monte Carlo draws, behind the estimate.  method: in plain words.
     warnings: sentences for people.
     Source of station = L/2 - 1/kappa: pole of a finite planar displacement, exact whatever the pole's y.
@@ -27,6 +30,7 @@ class PivotEstimate:
     wheelbase: float
     count: int
     method: str
+    common_u: float = 0.0
     warnings: tuple[str, ...] = ()
 
     @property

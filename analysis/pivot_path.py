@@ -151,14 +151,19 @@ def _swept(yaw: FloatArray, start: float, end: float, degree: int) -> tuple[Floa
     The integral from `start` to yaw is of d rotation / d yaw times each polynomial, by Gauss's rule (24
     nodes).
     """
-    node, weight = np.polynomial.legendre.leggauss(24)
+    rule = np.polynomial.legendre.leggauss(24)
+    node, weight = rule[0].astype(np.float64), rule[1].astype(np.float64)
     half = (yaw - start) / 2.0
     inner = start + half[:, None] * (1.0 + node)
-    basis = np.polynomial.legendre.legvander(2.0 * (inner - start) / (end - start) - 1.0, degree)
+    basis: FloatArray = np.polynomial.legendre.legvander(
+        2.0 * (inner - start) / (end - start) - 1.0, degree
+    ).astype(np.float64)
     c, s = np.cos(inner)[..., None] * basis, np.sin(inner)[..., None] * basis
     row = np.einsum("nqk,q->nk", c, weight) * half[:, None], np.einsum("nqk,q->nk", s, weight) * half[:, None]
     integral: FloatArray = np.stack([np.stack([-row[1], -row[0]], 1), np.stack([row[0], -row[1]], 1)], 1)
-    own: FloatArray = np.polynomial.legendre.legvander(2.0 * (yaw - start) / (end - start) - 1.0, degree)
+    own: FloatArray = np.polynomial.legendre.legvander(
+        2.0 * (yaw - start) / (end - start) - 1.0, degree
+    ).astype(np.float64)
     return own, integral
 
 
