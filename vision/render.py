@@ -1,0 +1,105 @@
+"""Film a push that never happened: a real video file of a car sliding over marked floor sheets.
+
+Made for the virtual bench and for judging the measurement, so nothing is shared with the measuring
+side but the shapes of a layout. What it has: a lens with distortion, any place of the camera (moving
+if wanted), several samples per pixel, motion blur, lens blur, uneven light, gamma, sensor noise, ink
+spread, body lean, a hand in the picture and real codecs. What it lacks: glare, rolling shutter,
+variable frame rates and the bending of paper. The truth is not stored anywhere.
+"""
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from vision.errors import InputError, VisionError
+from vision.render_camera import RenderCamera
+from vision.render_stage import Hand, Look, Stage
+from vision.types import BgrImage, CarMarkers, FloatArray, FloorLayout
+
+__all__ = ["Hand", "Look", "frame_count", "render_frames", "render_push"]
+CODECS = {".mp4": "mp4v", ".webm": "VP80", ".avi": "MJPG"}
+
+
+def render_push(path: Path, *, time: FloatArray, pose: FloatArray, floor: FloorLayout, car: CarMarkers,
+                camera: RenderCamera, rng: np.random.Generator, size: tuple[int, int] = (1280, 720),
+                fps: float = 30.0, look: Look | None = None, lean: FloatArray | None = None,
+                camera_path: Callable[[float], RenderCamera] | None = None, hand: Hand | None = None,
+                outline: FloatArray | None = None, wheels: FloatArray | None = None,
+                codec: str | None = None, samples: int = 3,
+                progress: Callable[[float], None] | None = None) -> None:
+    """Write the clip; frame k shows the moment time[0] + k / fps.
+
+    path: .mp4 (mp4v), .webm (VP8) or .avi (MJPG); codec: four letters to override.
+    time: (m,) s increasing.  pose: (m, 3) x, y (m), yaw (rad) of the car axes in floor axes; straight
+    lines in between.  lean: (2,) or (m, 2) rad, roll (left side up) and pitch (nose down) about the
+    ground under the plate's middle.  camera_path: the camera at a time, for a hand-held one; its lens
+    must stay the same.  outline: (k, 2) m, convex body from above in car axes.  wheels: (n, 2) m,
+    contact places.  samples: per pixel and direction.  progress: called with 0..1.
+    Raises InputError for times or sizes that cannot be; VisionError when the file cannot be written.
+    """
+    code = codec or CODECS.get(path.suffix.lower())
+    if code is None or len(code) != 4:
+        raise InputError(f"no way to write {path.suffix or 'a file without ending'}", where=str(path),
+                         remedy="Use a name that ends in .mp4, .webm or .avi")
+    frames = render_frames(time=time, pose=pose, floor=floor, car=car, camera=camera, rng=rng, size=size,
+                           fps=fps, look=look, lean=lean, camera_path=camera_path, hand=hand,
+                           outline=outline, wheels=wheels, samples=samples)
+    writer = cv2.VideoWriter(str(path), cv2.VideoWriter.fourcc(*code), fps, size)
+    if not writer.isOpened():
+        raise VisionError("the clip cannot be written", where=str(path),
+                          remedy="Check that the folder exists, has space and may be written to")
+    total = frame_count(time, fps)
+    try:
+        for number, frame in enumerate(frames):
+            writer.write(frame)
+            if progress is not None:
+                progress((number + 1) / total)
+    finally:
+        writer.release()
+
+
+def frame_count(time: FloatArray, fps: float) -> int:
+    """Frames that a clip of these times has."""
+    return int(np.floor((time[-1] - time[0]) * fps + 1e-9)) + 1
+
+
+def render_frames(*, time: FloatArray, pose: FloatArray, floor: FloorLayout, car: CarMarkers,
+                  camera: RenderCamera, rng: np.random.Generator, size: tuple[int, int] = (1280, 720),
+                  fps: float = 30.0, look: Look | None = None, lean: FloatArray | None = None,
+                  camera_path: Callable[[float], RenderCamera] | None = None, hand: Hand | None = None,
+                  outline: FloatArray | None = None, wheels: FloatArray | None = None, samples: int = 3
+                  ) -> Iterator[BgrImage]:
+    """The pictures of `render_push`, (height, width, 3) BGR each, without a file and its compression."""
+    _check(time, pose, size, fps)
+    look = look or Look()
+    stage = Stage(floor, car, camera, size, look, outline, wheels, samples)
+    tilt = np.zeros((len(time), 2)) if lean is None else np.broadcast_to(lean, (len(time), 2))
+    columns = [pose, tilt] + ([hand.tip] if hand is not None else [])
+    rows = np.concatenate(columns, axis=1)
+    pool = np.clip(np.round(rng.normal(0.0, look.noise, (size[1] + 97, size[0] + 97, 3))), -127, 127)
+    pool = pool.astype(np.int16)
+
+    def at(moment: FloatArray) -> FloatArray:
+        return np.stack([np.interp(moment, time, column) for column in rows.T], axis=-1)
+
+    for number in range(frame_count(time, fps)):
+        moment = time[0] + number / fps
+        ends = moment + look.exposure * np.array([-0.5, 0.5])
+        cameras = [camera_path(t) for t in ends] if camera_path else [camera, camera]
+        count = stage.steps(at(ends), cameras)
+        inside = moment + look.exposure * ((np.arange(count) + 0.5) / count - 0.5)
+        clean = stage.frame(at(inside), [camera_path(t) for t in inside] if camera_path else None, hand)
+        left, top = rng.integers(0, 97, 2)
+        noise = pool[top:top + size[1], left:left + size[0]]
+        yield cv2.add(clean, noise[::rng.choice([-1, 1])], dtype=cv2.CV_8U)  # type: ignore[misc]
+
+
+def _check(time: FloatArray, pose: FloatArray, size: tuple[int, int], fps: float) -> None:
+    if np.ndim(time) != 1 or np.shape(pose) != (len(time), 3) or len(time) < 2 or np.any(np.diff(time) <= 0):
+        raise InputError("times must increase and have one pose (x, y, yaw) each", where="rendered push",
+                         remedy="Give time (m,) and pose (m, 3) with at least two rows")
+    if min(size) < 16 or size[0] % 2 or size[1] % 2 or not fps > 0:
+        raise InputError(f"a clip of {size} pixels at {fps} frames per second cannot be written",
+                         where="rendered push", remedy="Use even sizes of at least 16 and a positive rate")
