@@ -1,0 +1,277 @@
+"""A settled reading, decided statistically: no trend within the noise, bumps rejected and counted.
+
+The same rules serve 10 and 80 samples a second: everything is judged over a window of time with the noise,
+and its
+memory from sample to sample, taken from the window itself.
+"""
+
+import math
+from collections import deque
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.arrays import BoolArray, FloatArray
+from analysis.errors import InputError
+from analysis.weighing.estimate import coverage_factor
+from analysis.weighing.pad_faults import PadFault, PadLimits, checked_counts, pad_faults
+
+WINDOW_S = 2.0
+FEWEST_SAMPLES = 16
+TREND_CHANCE = 0.01
+"""Chance that a resting car is told "still moving", all pads together."""
+OUTLIER_SIGMAS = 5.0
+FEWEST_INDEPENDENT = 2.0
+"""A window must hold this many independent readings' worth of noise, or nobody can tell noise from
+movement."""
+MOST_REJECTED = 0.2
+"""A window of which more than this share had to be rejected is not a rest."""
+
+__all__ = ["PadFault", "PadLimits", "SettledDetector", "SettledReading", "pad_faults", "settled_reading"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SettledReading:
+    """Mean counts of one window and whether the load was at rest. k pads on the last axis.
+
+    counts: (k,) mean of the kept samples.  u: (k,) standard uncertainty of that mean, counts, with the
+    memory of the
+    noise taken into account.  dof: (k,) effective degrees of freedom of u.  noise: (k,) standard deviation
+    of single
+    samples, counts.  count: samples kept.  outliers: samples rejected.  missing: samples without all pads.
+    trend: (k,) counts per second.  trend_u: (k,).  duration: s.  settled, reason: the verdict, in words
+    when it is no.
+    faults: pads that cannot be trusted.
+    """
+
+    counts: FloatArray
+    u: FloatArray
+    dof: FloatArray
+    noise: FloatArray
+    count: int
+    outliers: int
+    missing: int
+    trend: FloatArray
+    trend_u: FloatArray
+    duration: float
+    settled: bool
+    reason: str
+    faults: tuple[PadFault, ...] = ()
+
+
+def settled_reading(
+    time: FloatArray, counts: FloatArray, *, missing: BoolArray | None = None, limits: PadLimits | None =
+    None,
+    window_s: float = WINDOW_S, fewest: int = FEWEST_SAMPLES, trend_chance: float = TREND_CHANCE,
+    resolution: float = 1.0, names: tuple[str, ...] | None = None,
+) -> SettledReading:  # fmt: skip
+    """Judge the last `window_s` seconds of a stream.
+
+    time: (n,) s, rising.  counts: (n, k) raw counts.  missing: (n, k) True where the board flagged no result.
+    limits: see PadLimits.  fewest: samples needed.  trend_chance: false alarms of the trend test, all pads
+    together.
+    resolution: step of the counts.  names: of the pads, for the reason.
+    Raises InputError when shapes differ or time runs backwards.
+    Source: outliers by distance from a resistant line in median absolute deviations; trend by Student's t
+    of the
+    least-squares slope; memory of the noise as a first-order autoregressive process, whose mean of n
+    samples has
+    the variance s2/n (1 + rho)/(1 - rho) (standard time-series results).
+    """
+    when, raw, gone = _checked(time, counts, missing)
+    pads = raw.shape[1]
+    recent = _last_stretch(when, window_s)
+    when, raw, gone = when[recent], raw[recent], gone[recent]
+    whole = ~gone.any(1)
+    faults = pad_faults(raw, missing=gone, limits=limits)
+    absent = int(np.count_nonzero(~whole))
+    when, raw = when[whole], raw[whole]
+    span = float(when[-1] - when[0]) if len(when) else 0.0
+    if len(when) < max(fewest, 8):
+        return _too_few(raw, pads, absent, span, faults)
+    keep = ~_outliers(when, raw, resolution)
+    dropped = int(np.count_nonzero(~keep))
+    if np.count_nonzero(keep) < 8:
+        return _too_few(raw, pads, absent, span, faults)
+    fit = _line(when, raw, keep, resolution)
+    chance = trend_chance / (2 * pads)  # slope and bend of every pad
+    factor = np.array([coverage_factor(dof, coverage=1.0 - chance) for dof in fit.trend_dof])
+    steepness = np.maximum(np.abs(fit.slope) / fit.slope_u, fit.bend) / factor
+    slowest = int(np.argmin(fit.independent))
+    label = names or tuple(f"pad {i + 1}" for i in range(pads))
+    reason = ""
+    grave = [fault for fault in faults if fault.name != "missing" or fault.samples > MOST_REJECTED * len(gone)]
+    if grave:
+        reason = f"{label[grave[0].pad]}: {grave[0].name}"
+    elif span < 0.8 * window_s:
+        reason = f"only {span:.1f} s of {window_s:.1f} s seen"
+    elif dropped > MOST_REJECTED * len(when):
+        reason = "the table shakes or the load changes"
+    elif not keep[-3:].any():
+        reason = "the load has just changed"
+    elif float(steepness.max()) > 1.0:
+        most = int(np.argmax(steepness))
+        reason = f"{label[most]} still moves, {fit.slope[most]:+.0f} counts a second"
+    elif fit.independent[slowest] < FEWEST_INDEPENDENT:
+        reason = f"{label[slowest]} wanders too slowly for a window of {window_s:.1f} s"
+    return SettledReading(
+        counts=fit.mean, u=fit.mean_u, dof=fit.dof, noise=fit.noise, count=int(np.count_nonzero(keep)),
+        outliers=dropped, missing=absent, trend=fit.slope, trend_u=fit.slope_u, duration=span,
+        settled=not reason, reason=reason, faults=faults,
+    )  # fmt: skip
+
+
+@dataclass(slots=True)
+class SettledDetector:
+    """Feed samples as they come; ask for the reading whenever it is wanted. Memory is bounded by the window.
+
+    Options as in settled_reading.
+    """
+
+    window_s: float = WINDOW_S
+    limits: PadLimits | None = None
+    fewest: int = FEWEST_SAMPLES
+    resolution: float = 1.0
+    names: tuple[str, ...] | None = None
+    longest: int = 4096
+    _rows: deque[tuple[float, FloatArray, BoolArray]] = field(default_factory=deque, init=False)
+
+    def feed(self, time: float, counts: FloatArray, missing: BoolArray | None = None) -> None:
+        """Add one sample: time in s, counts (k,), missing (k,). A time before the last one starts afresh."""
+        row = np.array(counts, dtype=float)
+        flags = np.zeros(row.shape, dtype=bool) if missing is None else np.array(missing, dtype=bool)
+        if self._rows and (time <= self._rows[-1][0] or row.shape != self._rows[-1][1].shape):
+            self._rows.clear()  # the board restarted: what came before is another story
+        self._rows.append((time, row, flags))
+        while len(self._rows) > self.longest or self._rows[0][0] < time - self.window_s - 1e-9:
+            self._rows.popleft()
+
+    def reset(self) -> None:
+        """Forget everything, for example because the load is being changed on purpose."""
+        self._rows.clear()
+
+    def reading(self) -> SettledReading | None:
+        """The verdict on the window so far, or None before the first sample."""
+        if not self._rows:
+            return None
+        return settled_reading(
+            np.array([row[0] for row in self._rows]), np.array([row[1] for row in self._rows]),
+            missing=np.array([row[2] for row in self._rows]), limits=self.limits, window_s=self.window_s,
+            fewest=self.fewest, resolution=self.resolution, names=self.names,
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Line:
+    mean: FloatArray
+    mean_u: FloatArray
+    slope: FloatArray
+    slope_u: FloatArray
+    bend: FloatArray
+    noise: FloatArray
+    dof: FloatArray
+    trend_dof: FloatArray
+    independent: FloatArray
+
+
+def _checked(
+    time: FloatArray, counts: FloatArray, missing: BoolArray | None
+) -> tuple[FloatArray, FloatArray, BoolArray]:
+    raw, gone = checked_counts(counts, missing)
+    when = np.asarray(time, dtype=float)
+    if when.shape != raw.shape[:1] or not np.all(np.isfinite(when)) or np.any(np.diff(when) < 0):
+        raise InputError(
+            f"{when.size} times for {raw.shape[0]} samples, or time runs backwards",
+            where="samples",
+            remedy="Give one rising time in seconds for each sample",
+        )
+    return when, raw, gone
+
+
+def _last_stretch(when: FloatArray, window_s: float) -> BoolArray:
+    """Samples of the window, and after the last gap in the stream: the load may have changed unseen."""
+    if len(when) < 2:
+        return np.ones(len(when), dtype=bool)
+    inside: BoolArray = when >= when[-1] - window_s * (1 + 1e-9)
+    steps = np.diff(when)
+    gaps = np.flatnonzero(steps > max(8.0 * float(np.median(steps)), 0.5))
+    if len(gaps):
+        inside[: gaps[-1] + 1] = False
+    return inside
+
+
+def _outliers(when: FloatArray, raw: FloatArray, resolution: float) -> BoolArray:
+    """Rows in which any pad lies far off a line through the medians of the outer thirds (a bump hits all
+    pads)."""
+    third = max(len(when) // 3, 1)
+    early, late = slice(0, third), slice(len(when) - third, None)
+    slope = (np.median(raw[late], 0) - np.median(raw[early], 0)) / (np.median(when[late]) - np.median(when[early]))
+    level = raw - (when - when.mean())[:, None] * slope
+    off = level - np.median(level, 0)
+    # 1.4826: median absolute deviation to standard deviation of a normal distribution
+    scale = np.maximum(1.4826 * np.median(np.abs(off), 0), 0.5 * resolution)
+    # The deviation is itself poorly known from few samples: widen, or good samples fall out.
+    return np.asarray((np.abs(off) > OUTLIER_SIGMAS * (1.0 + 8.0 / len(when)) * scale).any(1))
+
+
+def _line(when: FloatArray, raw: FloatArray, keep: BoolArray, resolution: float) -> _Line:
+    kept, t = raw[keep], when[keep] - when[keep].mean()
+    n = len(kept)
+    basis, _ = np.linalg.qr(np.vander(t / max(float(np.abs(t).max()), 1e-9), 4, increasing=True))
+    shares = basis.T @ kept  # mean, slope, bend and twist, each of unit length
+    rounding = resolution**2 / 12.0
+    pairs = np.flatnonzero(np.diff(np.flatnonzero(keep)) == 1)
+    # The mean is doubted with everything that wanders about a straight line; the trend is judged against
+    # the noise
+    # that is left when slow bends are gone too, or a slow approach to rest would pass as noise with a long
+    # memory.
+    about_line = _noise(kept - basis[:, :2] @ shares[:2], pairs, fitted=2)
+    about_curve = _noise(kept - basis @ shares, pairs, fitted=4)
+    unit = np.sqrt((about_curve.variance + rounding) * about_curve.memory)
+    spread = math.sqrt(float(t @ t))
+    sign = math.copysign(1.0, float(basis[:, 1] @ t))
+    return _Line(
+        mean=kept.mean(0),
+        mean_u=np.sqrt((about_line.variance * about_line.memory + rounding) / n),
+        slope=sign * shares[1] / spread,
+        slope_u=unit / spread,
+        bend=np.abs(shares[2]) / unit,
+        noise=np.sqrt(about_line.variance),
+        dof=about_line.dof,
+        trend_dof=about_curve.dof,
+        independent=n / about_line.memory,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Noise:
+    variance: FloatArray
+    memory: FloatArray
+    dof: FloatArray
+
+
+def _noise(residual: FloatArray, pairs: npt.NDArray[np.intp], *, fitted: int) -> _Noise:
+    """Variance of single samples, how much longer its mean takes to quieten than white noise, and what is
+    spare."""
+    n = len(residual)
+    power = np.maximum((residual**2).mean(0), 1e-30)
+    rho = (residual[pairs] * residual[pairs + 1]).sum(0) / max(len(pairs), 1) / power
+    # Fitting p terms makes neighbours look less alike than they are, by about (p + (p + 2) rho)/n (p = 1:
+    # the known
+    # bias of a demeaned series, 1 + 3 rho). Neighbours that seem opposed are never counted as an advantage.
+    rho = np.clip((n * rho + fitted) / max(n - fitted - 2.0, 1.0), 0.0, 0.97)
+    memory = (1.0 + rho) / (1.0 - rho)
+    return _Noise(variance=(residual**2).sum(0) / (n - fitted), memory=memory, dof=np.maximum(n / memory - fitted, 1.0))
+
+
+def _too_few(raw: FloatArray, pads: int, absent: int, span: float, faults: tuple[PadFault, ...]) -> SettledReading:
+    unknown = np.full(pads, np.inf)
+    reason = f"only {len(raw)} whole samples"
+    if faults:
+        reason += f", pad {faults[0].pad + 1}: {faults[0].name}"
+    return SettledReading(
+        counts=np.median(raw, 0) if len(raw) else np.zeros(pads), u=unknown, dof=np.ones(pads), noise=unknown,
+        count=len(raw), outliers=0, missing=absent, trend=np.zeros(pads), trend_u=unknown, duration=span,
+        settled=False, reason=reason, faults=faults,
+    )  # fmt: skip
