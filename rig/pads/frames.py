@@ -62,8 +62,9 @@ class PadFrame:
 class Tally:
     """What became of the lines since the start.
 
-    intact: lines with counts, whole and new (each delivered once).  lost: by the sequence numbers, while the
-    port was open.  repeated: came again, not delivered again.  damaged: refused (checksum, form, length).
+    intact: lines with counts, whole and new (each delivered once).
+    lost: numbers of readings that never came intact while the port was open; damaged ones are among them.
+    repeated: came again, not delivered again.  damaged: refused (checksum, form, length).
     torn: first fragments after opening.  restarts: of the board.  reconnections: of the port.
     overflowed: frames dropped because nobody fetched them from the full queue.
     foreign_version: intact lines of another protocol version.

@@ -209,6 +209,6 @@ def _refuse_bad_fields(pattern: str, names: list[str], pad_names: Sequence[str])
     if channels == single or (channels and ("pad" in names or "count" in names)):
         raise refuse("no pad can be told from it", "Name <c1> … <c4>, or <pad> and <count>")
     if "><" in pattern:
-        raise refuse("two fields touch, so none can tell where one ends", "Put what stands between them there")
+        raise refuse("two fields touch: where does one end", "Put what stands between them there")
     if not 1 <= len(pad_names) <= 4 or len(set(pad_names)) != len(pad_names):
         raise refuse("one to four different pad names are needed", "Name each pad once")
