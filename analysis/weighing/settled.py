@@ -22,7 +22,7 @@ FEWEST_SAMPLES = 16
 TREND_CHANCE = 0.01
 """Chance that a resting car is told "still moving", all pads together."""
 OUTLIER_SIGMAS = 5.0
-FEWEST_INDEPENDENT = 2.0
+FEWEST_INDEPENDENT = 3.0
 """A window must hold this many independent readings' worth of noise, or nobody can tell noise from
 movement."""
 MOST_REJECTED = 0.2
