@@ -98,9 +98,12 @@ static bool data_high(uint8_t pad)
     return (PINC & (uint8_t)(1u << pad)) != 0;
 }
 
+static uint8_t clock_line, data_line; /* of the pad being read: shifting takes this processor long */
+
 static void read_begin(uint8_t pad)
 {
-    (void)pad;
+    clock_line = (uint8_t)(0x10u << pad);
+    data_line = (uint8_t)(1u << pad);
     PCICR = 0; /* the bits of a reading are no news */
 }
 
@@ -114,14 +117,15 @@ static void read_end(uint8_t pad)
 
 static bool pulse(uint8_t pad)
 {
-    uint8_t line = (uint8_t)(0x10u << pad);
+    (void)pad;
+    uint8_t high = clock_line;
     cli(); /* an interrupt here could hold the clock high for 60 us, which powers the converter down */
-    PORTD |= line;
+    PORTD |= high;
     _delay_us(1);
     uint8_t data = PINC;
-    PORTD &= (uint8_t)~line;
+    PORTD &= (uint8_t)~high;
     sei();
-    return (data & (uint8_t)(1u << pad)) != 0;
+    return (data & data_line) != 0;
 }
 
 static void restart_converters(bool fast)
@@ -202,6 +206,7 @@ static void sleep_until_woken(void)
         sleep_enable();
         sei(); /* takes effect after the next instruction: no interrupt slips in between */
         sleep_cpu();
+        __asm__ __volatile__("nop"); /* simavr 1.6 takes an interrupt that is already waiting only now */
         cli();
     }
     woken = 0;

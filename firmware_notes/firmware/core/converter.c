@@ -1,6 +1,6 @@
 #include "converter.h"
 
-enum { BITS = 24 };
+enum { BYTES = 3 };
 
 bool converter_poll(struct converter *converter, const struct board *board, uint8_t pad)
 {
@@ -11,11 +11,16 @@ bool converter_poll(struct converter *converter, const struct board *board, uint
     if (!converter->armed) /* still low since a failed reading: stuck, not ready */
         return false;
 
+    bool (*pulse)(uint8_t) = board->pulse; /* looked up once, not for every bit */
     uint32_t raw = 0;
     board->read_begin(pad);
-    for (uint8_t bit = 0; bit < BITS; bit++)
-        raw = (raw << 1) | (board->pulse(pad) ? 1u : 0u);
-    board->pulse(pad); /* the 25th: channel A, gain 128 next time, and the data line goes high */
+    for (uint8_t byte = 0; byte < BYTES; byte++) {
+        uint8_t bits = 0; /* an 8-bit processor shifts one byte in a third of the time of three */
+        for (uint8_t bit = 0; bit < 8; bit++)
+            bits = (uint8_t)(bits << 1) | pulse(pad);
+        raw = (raw << 8) | bits;
+    }
+    pulse(pad); /* the 25th: channel A, gain 128 next time, and the data line goes high */
     board->read_end(pad);
 
     /* A data line that stays low belongs to no working converter. */

@@ -66,7 +66,7 @@ void line_hex(struct line *line, uint16_t number)
     put(line, ' ');
     for (uint8_t shift = 16; shift > 0;) {
         shift = (uint8_t)(shift - 4);
-        put(line, "0123456789ABCDEF"[(number >> shift) & 0xFu]);
+        put(line, "0123456789ABCDEF"[((uint8_t)(number >> shift)) & 0xFu]);
     }
 }
 
