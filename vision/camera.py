@@ -29,7 +29,7 @@ def scaled_to(camera: Camera, size: tuple[int, int]) -> Camera:
     """The same camera at another resolution of the same shape (both sides scaled alike)."""
     ratio = size[0] / camera.size[0]
     matrix = camera.matrix.copy()
-    # Pixel centres at whole numbers: the picture's corner is at -0.5, so the middle moves by more than the ratio.
+    # The picture's corner lies at -0.5, so the middle moves by a little more than the ratio.
     matrix[:2, 2] = (matrix[:2, 2] + 0.5) * ratio - 0.5
     matrix[0, 0] *= ratio
     matrix[1, 1] *= ratio

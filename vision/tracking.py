@@ -4,7 +4,17 @@ import os
 from collections.abc import Callable
 from pathlib import Path
 
-from vision.types import Camera, CarMarkers, ClipTrack, FloorLayout
+import numpy as np
+
+from vision.camera import camera_of, intrinsics_of, scaled_to
+from vision.errors import InputError
+from vision.frames import FrameReader
+from vision.tracking_checks import check_cards, check_scale, check_sightings
+from vision.tracking_pass import Follower, Sightings
+from vision.tracking_solve import REPEATING_LEAST, Solved, solve
+from vision.tracking_vouch import blur_of, vouch
+from vision.tracking_words import describe
+from vision.types import Camera, CarMarkers, ClipTrack, FloatArray, FloorLayout, IntArray
 
 Progress = Callable[[float], None]
 
@@ -29,4 +39,99 @@ def track_clip(
     when it answers True the frames so far are used.
     Raises InputError (the clip or the cards cannot be used), VisionError (nothing left to measure).
     """
-    raise NotImplementedError
+    path = Path(path)
+    check_cards(floor, car)
+    follower = Follower(floor, car, still=None if moving_camera is None else not moving_camera)
+    with FrameReader(path, threads=threads) as reader:
+        for frame in reader:
+            follower.follow(frame)
+            if progress is not None and reader.report.promised > 0 and frame.index % 8 == 0:
+                progress(min(0.97, frame.time / reader.report.promised))
+            if stop is not None and stop():
+                break
+        report = reader.report
+    fitting = _fitting_camera(camera, report.size)
+    sightings = follower.sightings
+    check_sightings(path, follower, floor, car)
+    time = sightings.column("time")
+    corner = sightings.column("corner").astype(float)
+    solved = solve(time, corner, floor, car, fitting, report.size, moving_camera)
+    check_scale(solved, floor, car)
+    blur = blur_of(time, solved, sightings.column("spread"), len(floor.markers))
+    kept, left_out = vouch(time, solved, sightings, blur, len(floor.markers))
+    if report.backwards:
+        left_out["time stamp did not advance"] = report.backwards
+    track = _track(time, solved, kept, blur, report.size, fitting)
+    notes, warnings = describe(track, solved, report, follower, left_out, fitting, floor, car)
+    if progress is not None:
+        progress(1.0)
+    return _with_words(track, notes, warnings, report.frames, left_out)
+
+
+def _fitting_camera(camera: Camera | None, size: tuple[int, int]) -> Camera | None:
+    """The calibration for this clip's size, or InputError when it was made for another shape of picture."""
+    if camera is None or camera.size == size:
+        return camera
+    if abs(camera.size[0] * size[1] - camera.size[1] * size[0]) > 0.01 * camera.size[0] * size[1]:
+        raise InputError(f"the calibration is for {camera.size[0]} x {camera.size[1]} pixels, the clip has "
+                         f"{size[0]} x {size[1]}", where="camera",
+                         remedy="Calibrate in the mode and orientation in which the push is filmed, or leave the "
+                                "calibration out")
+    return scaled_to(camera, size)
+
+
+def _track(time: FloatArray, solved: Solved, kept: IntArray, blur: FloatArray, size: tuple[int, int],
+           camera: Camera | None) -> ClipTrack:
+    pose = solved.pose[kept].copy()
+    pose[:, 2] = np.unwrap(pose[:, 2])
+    noise = np.maximum(solved.noise, max(solved.corner_noise, 0.02))[kept]
+    covariance = solved.unit[kept] * noise[:, None, None] ** 2 + solved.camera_part[kept]
+    covariance += _blur_part(time[kept], pose, blur[kept], solved.m_per_px[kept])
+    fit = solved.fit
+    before = intrinsics_of(camera) if camera is not None else None
+    lens = len(fit.basis[0])
+    u = np.sqrt(np.maximum(np.diag(fit.basis @ fit.covariance[:lens, :lens] @ fit.basis.T), 0.0))
+    used = camera if camera is not None and before is not None and lens == 0 else camera_of(
+        fit.intrinsics, size, known=camera is not None, u=u)
+    return ClipTrack(time=time[kept], pose=pose, covariance=covariance, repeating=_repeating(solved, kept),
+                     blur=blur[kept], lean=solved.lean[kept], frames_read=len(time), frames_left_out=0, left_out={},
+                     size=size, ink_shift=fit.ink, corner_noise=solved.corner_noise, camera=used,
+                     shared=solved.shared[:, kept], shared_names=solved.shared_names)
+
+
+def _blur_part(time: FloatArray, pose: FloatArray, blur: FloatArray, m_per_px: FloatArray) -> FloatArray:
+    """Doubt of poses taken in motion: the exposure's middle is known to about a tenth of the exposure.
+
+    The pose error lies along the motion; residuals do not show it, because all corners move alike.
+    """
+    if len(time) < 3:
+        return np.zeros((len(time), 3, 3))
+    rate = np.gradient(pose, time, axis=0)
+    speed = np.maximum(np.hypot(rate[:, 0], rate[:, 1]), 1e-6)
+    exposure = np.minimum(blur * m_per_px / speed, np.gradient(time))
+    moved = 0.1 * rate * exposure[:, None]
+    moved[blur < 0.3] = 0.0
+    return moved[:, :, None] * moved[:, None, :]
+
+
+def _repeating(solved: Solved, kept: IntArray) -> FloatArray:
+    """The part of the pose doubt that stays the same while the car rests: each marker's own corner shift."""
+    rest = solved.marker_rest
+    freedom = max(rest.size - 3, 1)
+    found = float(np.sqrt((solved.marker_weight[:, None] * rest**2).sum() / freedom))
+    u = max(REPEATING_LEAST, min(found, 0.5))
+    gain = solved.repeating_gain[kept] if len(kept) else solved.repeating_gain
+    gain = np.median(np.einsum("nimk,njmk->nij", gain, gain)[:, None], axis=0)[0] if len(gain) else np.zeros((3, 3))
+    result: FloatArray = gain * u**2
+    return result
+
+
+def _with_words(track: ClipTrack, notes: list[str], warnings: list[str], frames: int,
+                left_out: dict[str, int]) -> ClipTrack:
+    from dataclasses import replace
+
+    return replace(track, notes=tuple(notes), warnings=tuple(warnings), frames_read=frames,
+                   frames_left_out=sum(left_out.values()), left_out=left_out)
+
+
+__all__ = ["Sightings", "track_clip"]

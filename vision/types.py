@@ -6,6 +6,8 @@ import numpy as np
 import numpy.typing as npt
 
 FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+IntArray = npt.NDArray[np.int64]
 GreyImage = npt.NDArray[np.uint8]
 BgrImage = npt.NDArray[np.uint8]
 
@@ -91,9 +93,9 @@ class ClipTrack:
     lean: (n, 2) rad, roll and pitch of the marker plane against the floor.
     frames_read, frames_left_out: counts.  left_out: reason -> count.
     size: (width, height) px.  ink_shift: px.  corner_noise: px.  camera: the one used.
-    shared: (k, n, 3) how far one standard uncertainty of each shared cause (height, print scales, plate place,
+    shared: (k, n, 3) how far one standard uncertainty of each shared cause (height, print scale, plate place,
         floor places, camera) moves every pose. Causes are independent and the same in all frames of the clip:
-        add `shared[i]` to `pose`, recompute, and the change is that cause's part of the result's uncertainty.
+        add `shared[i]` to `pose`, compute again, and the change is that cause's part of the uncertainty.
     shared_names: (k,) their names in words.
     notes: sentences for people (track quality in words).  warnings: what to change.
     """

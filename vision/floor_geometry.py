@@ -1,0 +1,86 @@
+"""What a printed marker's corners do on the picture before any fit: ink shift, bent edges, first poses."""
+
+import numpy as np
+
+from vision.camera import project
+from vision.edges import ALONG
+from vision.types import FloatArray, Marker
+
+_LINE = np.linalg.pinv(np.stack([np.ones_like(ALONG), ALONG - 0.5], axis=1))  # (2, P): level and slope
+
+
+def marker_corners(markers: tuple[Marker, ...]) -> FloatArray:
+    """(m, 4, 2) m, corner places of flat markers in their own axes."""
+    return np.stack([marker.corners() for marker in markers]) if markers else np.zeros((0, 4, 2))
+
+
+def ink_direction(quad: FloatArray) -> FloatArray:
+    """How corners move when every edge moves inward by one pixel: (..., 4, 2) px -> (..., 4, 2).
+
+    Corners run clockwise on the picture.
+    """
+    along = np.roll(quad, -1, axis=-2) - quad
+    length = np.maximum(np.hypot(along[..., 0], along[..., 1]), 1e-9)
+    nx, ny = -along[..., 1] / length, along[..., 0] / length  # inward normal of the edge that starts here
+    px, py = np.roll(nx, 1, axis=-1), np.roll(ny, 1, axis=-1)  # and of the edge that ends here
+    cross = px * ny - py * nx
+    cross = np.where(np.abs(cross) < 1e-6, np.nan, cross)
+    return np.stack([(ny - py) / cross, (px - nx) / cross], axis=-1)
+
+
+def bent_edge_shift(corner: FloatArray, intrinsics: FloatArray) -> FloatArray:
+    """Where straight-line fits put the corners of edges that the lens bends, less where the corners are.
+
+    corner: (..., 4, 3) camera axes, m.  Returns (..., 4, 2) px. Edge fits know no camera; comparing like with
+    like takes the lens into account all the same.
+    """
+    following = np.roll(corner, -1, axis=-2)
+    on_edge = corner[..., None, :] + ALONG[:, None] * (following - corner)[..., None, :]
+    seen = project(on_edge, intrinsics)  # (..., 4, P, 2)
+    quad = project(corner, intrinsics)
+    chord = np.roll(quad, -1, axis=-2) - quad
+    length = np.maximum(np.hypot(chord[..., 0], chord[..., 1]), 1e-9)
+    inward = np.stack([-chord[..., 1], chord[..., 0]], axis=-1) / length[..., None]
+    offset = ((seen - quad[..., None, :]) * inward[..., None, :]).sum(-1)
+    level, slope = np.moveaxis(offset @ _LINE.T, -1, 0)
+    start, end = level - 0.5 * slope, level + 0.5 * slope  # offsets of the fitted line at the edge's two ends
+    before = np.roll(end, 1, axis=-1)  # of the previous edge, where this one starts
+    pn = np.roll(inward, 1, axis=-2)
+    cross = pn[..., 0] * inward[..., 1] - pn[..., 1] * inward[..., 0]
+    cross = np.where(np.abs(cross) < 1e-6, np.nan, cross)
+    return np.stack([(before * inward[..., 1] - start * pn[..., 1]) / cross,
+                     (start * pn[..., 0] - before * inward[..., 0]) / cross], axis=-1)
+
+
+def first_camera_pose(ray: FloatArray, place: FloatArray, weight: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Camera poses from plane points, closed form: the start of every fit.
+
+    ray: (n, k, 2) x/z, y/z seen.  place: (k, 2) m on the floor.  weight: (n, k), 0 for what was not seen.
+    Returns rotations (n, 3, 3) and places (n, 3) of camera_from_floor.
+    Source: homography by linear least squares, decomposed as in Zhang 2000.
+    """
+    middle = place.mean(axis=0)
+    reach = max(float(np.abs(place - middle).max()), 1e-6)
+    p = (place - middle) / reach
+    seen = np.where(weight[..., None] > 0, ray, 0.0)
+    n, k = seen.shape[:2]
+    one, zero = np.ones(k), np.zeros(k)
+    top = np.stack([p[:, 0], p[:, 1], one, zero, zero, zero], axis=-1)
+    low = np.stack([zero, zero, zero, p[:, 0], p[:, 1], one], axis=-1)
+    rows = np.concatenate([
+        np.concatenate([np.broadcast_to(top, (n, k, 6)), -seen[..., :1] * p], axis=-1),
+        np.concatenate([np.broadcast_to(low, (n, k, 6)), -seen[..., 1:] * p], axis=-1)], axis=1)
+    w = np.concatenate([weight, weight], axis=1)[..., None]
+    right = np.concatenate([seen[..., 0], seen[..., 1]], axis=1)[..., None]
+    normal = np.swapaxes(rows, 1, 2) @ (w * rows) + 1e-12 * np.eye(8)
+    h = np.linalg.solve(normal, np.swapaxes(rows, 1, 2) @ (w * right))[..., 0]
+    matrix = np.concatenate([h, np.ones((n, 1))], axis=-1).reshape(n, 3, 3)
+    size = np.sqrt(np.linalg.norm(matrix[..., 0], axis=-1) * np.linalg.norm(matrix[..., 1], axis=-1))
+    matrix = matrix / size[:, None, None]
+    first, second = matrix[..., 0], matrix[..., 1]
+    rough = np.stack([first, second, np.cross(first, second)], axis=-1)
+    u, _, vt = np.linalg.svd(rough)
+    u[..., 2] *= np.linalg.det(u @ vt)[..., None]
+    rotation = u @ vt
+    origin = matrix[..., 2] * reach - rotation[..., :2] @ middle
+    return rotation, origin

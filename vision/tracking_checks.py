@@ -1,0 +1,104 @@
+"""What makes a clip or its cards unusable, said before anybody trusts a number."""
+
+from pathlib import Path
+
+import numpy as np
+
+from vision.detection import cell_pattern, other_dictionaries
+from vision.errors import InputError
+from vision.tracking_pass import Follower
+from vision.tracking_solve import Solved
+from vision.types import CarMarkers, FloorLayout
+
+LEAST_FLOOR = 3
+TWIN_FRAMES = 2
+
+
+def check_cards(floor: FloorLayout, car: CarMarkers) -> None:
+    """Raise InputError for layouts with which nothing can be tracked."""
+    for what, markers, where in (("floor", floor.markers, "floor markers"), ("car", car.markers, "car markers")):
+        if not markers:
+            raise InputError(f"the card names no {what} marker", where=where, remedy="Name the markers on the card")
+        for marker in markers:
+            if not (np.isfinite([marker.x, marker.y, marker.turn]).all() and 0.002 < marker.size < 2.0):
+                raise InputError(f"marker {marker.id} has no usable place or size", where=where,
+                                 remedy="Give its centre and the side of its black square in metres")
+    same = floor.dictionary == car.dictionary
+    for layout in (floor, car):
+        ids = [marker.id for marker in layout.markers]
+        if len(set(ids)) != len(ids):
+            raise InputError("an id appears twice", where="marker ids", remedy="Give every marker its own id")
+        for marker_id in ids:
+            cell_pattern(layout.dictionary, marker_id)
+    both = {m.id for m in floor.markers} & {m.id for m in car.markers}
+    if same and both:
+        raise InputError(f"markers {sorted(both)} are named on the floor and on the car", where="marker ids",
+                         remedy="Use different ids for the floor and the car")
+    if len(floor.markers) < LEAST_FLOOR:
+        raise InputError(f"the card names {len(floor.markers)} floor markers", where="floor markers",
+                         remedy=f"Lay at least {LEAST_FLOOR}, better 6, around the car")
+    if car.height < 0:
+        raise InputError("the car's markers cannot be below the floor", where="marker height",
+                         remedy="Give the height of the marker sheet above the floor")
+
+
+def check_sightings(path: Path, follower: Follower, floor: FloorLayout, car: CarMarkers) -> None:
+    """Raise InputError when the clip does not show what the cards say, with the likely cause."""
+    sightings = follower.sightings
+    where = str(path)
+    if sightings.frames == 0:
+        raise InputError("no picture was read", where=where, remedy="Film the push again")
+    known = sightings.column("known")
+    often = known.sum(0)
+    count = len(floor.markers)
+    on_floor, on_car = often[:count], often[count:]
+    twins = {m: n for m, n in follower.twins.items() if n >= TWIN_FRAMES}
+    if twins:
+        which = sorted(twins)
+        whose = "car" if set(which) & {m.id for m in car.markers} else "floor"
+        raise InputError(f"marker {which[0]} is in the picture twice: two {whose}s or two copies of a sheet"
+                         if whose == "car" else f"floor marker {which[0]} is in the picture twice", where=where,
+                         remedy="Leave only one car and one copy of every sheet in the picture")
+    if not often.any():
+        raise _nothing_seen(path, floor, car)
+    if not on_floor.any():
+        raise InputError("the car's markers were seen but no floor marker", where=where,
+                         remedy="Lay the floor sheets around the car, face up and flat, and keep them in the picture")
+    if not on_car.any():
+        raise InputError("only floor markers were seen, no marker of the car", where=where,
+                         remedy="Put the marker plate on the car, keep it in the picture, and check the ids, "
+                                "dictionary and sharpness")
+    seen = int((on_floor > 0).sum())
+    if seen < LEAST_FLOOR:
+        raise InputError(f"only {seen} of {count} floor markers were seen", where=where,
+                         remedy=f"Keep at least {LEAST_FLOOR}, better all, floor markers in the picture")
+
+
+def _nothing_seen(path: Path, floor: FloorLayout, car: CarMarkers) -> InputError:
+    """No marker of the cards: look whether the clip holds others before saying that there are none."""
+    from vision.frames import FrameReader
+
+    votes: dict[str, set[int]] = {}
+    with FrameReader(path, threads=1) as reader:
+        for frame in reader:
+            if frame.index in (0, 20, 60):
+                for name, ids in other_dictionaries(frame.grey, but_not=set())[:3]:
+                    votes.setdefault(name, set()).update(ids)
+            if frame.index >= 60:
+                break
+    wanted = sorted({floor.dictionary, car.dictionary})
+    votes = {name: ids for name, ids in votes.items() if name in wanted or len(ids) >= 2}
+    if votes:
+        name = max(votes, key=lambda n: (n in wanted, len(votes[n])))
+        numbers = ", ".join(str(i) for i in sorted(votes[name]))
+        if name in wanted:
+            return InputError(f"the markers in the clip ({numbers}) are not the ones on the cards", where=str(path),
+                              remedy="Correct the ids on the cards or film the sheets that the cards name")
+        return InputError(f"no marker of {' or '.join(wanted)} was seen, but markers of {name} were ({numbers})",
+                          where=str(path), remedy=f"Set the dictionary on the cards to {name} or print new sheets")
+    return InputError("no marker was seen in any picture", where=str(path),
+                      remedy="Check that the sheets are in the picture, lit, sharp and at least 25 pixels wide")
+
+
+def check_scale(solved: Solved, floor: FloorLayout, car: CarMarkers) -> None:
+    """Raise InputError when the car's sheet cannot have the printed size or height that the card gives."""

@@ -1,0 +1,217 @@
+"""From sightings to poses: was the camera still, where is it, where is the car, and how unsure is all that."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.car_pose import CarPoses, fit_cameras, fit_cars
+from vision.errors import VisionError
+from vision.floor import FloorFit, fit_floor, guess_camera
+from vision.floor_geometry import marker_corners
+from vision.types import Camera, CarMarkers, FloatArray, FloorLayout
+
+STILL_LIMIT = 0.10  # px: a common motion of the floor markers below this is a camera standing still
+VIEWS = 14  # frames behind the shared numbers of a moving camera
+POOL = 400  # frames behind the middle of a still camera's corners
+LEAST_CORNERS = 8  # two whole markers
+STEP = 512  # frames solved together
+SHARED_KEPT = 8
+REPEATING_LEAST = 0.03  # px per marker, never averaged away
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Solved:
+    """Poses of all n frames of the pass, vouched for or not; see ClipTrack for the shapes.
+
+    fit: of the floor.  moving: whether the camera was taken as moving.  used: (n,) car corners behind a pose.
+    noise: (n,) px, residual scale of each frame.  corner_noise: px, usual frame-to-frame noise of one corner.
+    unit: (n, 3, 3) covariance for 1 px of corner noise.  by_marker: (n, 3, m, 2).  marker_rest: (m, 2) px, usual
+    residual of each car marker over the frames.  m_per_px: (n,).  floor_used: (n,).
+    """
+
+    fit: FloorFit
+    moving: bool
+    pose: FloatArray
+    unit: FloatArray
+    noise: FloatArray
+    used: FloatArray
+    floor_used: FloatArray
+    corner_noise: float
+    marker_rest: FloatArray
+    marker_weight: FloatArray
+    repeating_gain: FloatArray
+    lean: FloatArray
+    lean_u: FloatArray
+    rise: FloatArray
+    m_per_px: FloatArray
+    shared: FloatArray
+    shared_names: tuple[str, ...]
+    camera_part: FloatArray
+
+
+def camera_motion(corner: FloatArray) -> tuple[float, float]:
+    """Common motion of the floor markers over the clip and the noise with which it is known, both px rms.
+
+    corner: (n, m, 4, 2) px. Markers that were not seen in a frame do not count in it.
+    """
+    middle = corner.mean(axis=2)  # (n, m, 2)
+    with np.errstate(invalid="ignore"):
+        away = middle - np.nanmedian(middle, axis=0)
+    seen = np.isfinite(away).all(-1)
+    count = seen.sum(1)
+    common = np.where(seen[..., None], away, 0.0).sum(1) / np.maximum(count, 1)[:, None]
+    own = np.where(seen[..., None], away - common[:, None], 0.0)
+    several = count >= 2
+    if several.sum() < 2:
+        return 0.0, 0.0
+    spare = np.maximum(count[several] - 1, 1)
+    scatter = float(np.sqrt((own[several] ** 2).sum() / (2 * spare.sum())))
+    noise = scatter / np.sqrt(float(np.mean(count[several])))
+    # The middle 98 %: a knock of the table for one frame is not a camera in the hand.
+    size = np.sort(np.hypot(common[several, 0], common[several, 1]))
+    return float(np.sqrt(np.mean(size[: max(2, int(0.98 * len(size)))] ** 2))), noise
+
+
+def is_moving(corner: FloatArray) -> bool:
+    """Whether the camera moved, tested on the floor markers' corners (n, m, 4, 2)."""
+    motion, noise = camera_motion(corner)
+    return motion > max(STILL_LIMIT, 3.0 * noise)
+
+
+def solve(time: FloatArray, corner: FloatArray, floor: FloorLayout, car: CarMarkers, camera: Camera | None,
+          size: tuple[int, int], moving: bool | None) -> Solved:
+    """All poses of a pass. corner: (n, m, 4, 2) px, floor markers first."""
+    count = len(floor.markers)
+    on_floor = corner[:, :count]
+    given = camera if camera is not None else guess_camera(size)
+    moves = is_moving(on_floor) if moving is None else moving
+    whole = np.isfinite(on_floor).all((2, 3)).sum(1)
+    if moves:
+        rich = np.flatnonzero(whole >= min(int(whole.max()), 4))
+        fit = fit_floor(on_floor[rich[np.linspace(0, len(rich) - 1, min(VIEWS, len(rich))).astype(int)]], floor, given)
+    else:
+        fit = fit_floor(_pooled(on_floor)[None], floor, given)
+    if not np.isfinite(fit.covariance).all():
+        raise VisionError("the floor markers do not fix the camera's place", where="floor markers",
+                          remedy="Lay the floor markers farther apart, around the car, and keep them in the picture")
+    noise = _temporal_noise(on_floor) if not moves else fit.noise
+    parts = list(_chunks(corner, count, floor, car, fit, moves, max(noise, 0.03)))
+    return _joined(parts, fit, moves, noise, car)
+
+
+def _pooled(on_floor: FloatArray) -> FloatArray:
+    """Median corner places over the clip: (m, 4, 2). A hand that covers a marker for a while does not matter."""
+    result = np.full(on_floor.shape[1:], np.nan)
+    for marker in range(on_floor.shape[1]):
+        seen = np.flatnonzero(np.isfinite(on_floor[:, marker]).all((1, 2)))
+        if len(seen):
+            picked = seen[np.linspace(0, len(seen) - 1, min(POOL, len(seen))).astype(int)]
+            result[marker] = np.median(on_floor[picked, marker], axis=0)
+    return result
+
+
+def _temporal_noise(on_floor: FloatArray) -> float:
+    """Frame-to-frame noise of one floor corner's coordinate, px, robust."""
+    away = on_floor - np.nanmedian(on_floor, axis=0)
+    size = np.abs(away[np.isfinite(away)])
+    return float(1.4826 * np.median(size)) if size.size else 0.0
+
+
+def _chunks(corner: FloatArray, count: int, floor: FloorLayout, car: CarMarkers, fit: FloorFit, moves: bool,
+            noise: float) -> Iterator[tuple[CarPoses, FloatArray, FloatArray, FloatArray, tuple[str, ...], FloatArray]]:
+    place = marker_corners(car.markers)
+    for first in range(0, len(corner), STEP):
+        part = corner[first : first + STEP]
+        if moves:
+            views = fit_cameras(part[:, :count], fit.corner_place, fit.intrinsics, fit.ink, basis=fit.basis,
+                                sheet_of=fit.sheet_of, least_noise=noise)
+            rotation, origin, used = views.rotation, views.place, views.used
+            by_floor, spread = views.by_shared, views.covariance * np.maximum(views.noise, noise)[:, None, None] ** 2
+        else:
+            rotation, origin = fit.rotation, fit.place
+            used = np.full(len(part), np.inf)
+            by_floor, spread = np.zeros((len(part), 6, 0)), np.zeros((len(part), 6, 6))
+        cars = fit_cars(part[:, count:], place, car.height, rotation, origin, fit.intrinsics, fit.ink,
+                        basis=fit.basis, least_noise=noise)
+        shared, names = _shared(cars, fit, moves, by_floor, floor, car, np.broadcast_to(origin, (len(part), 3)))
+        per_frame = cars.by_camera @ spread @ np.swapaxes(cars.by_camera, 1, 2)
+        distance = np.abs(np.linalg.norm(np.broadcast_to(origin, (len(part), 3)), axis=-1))
+        yield cars, used, shared, per_frame, names, distance / fit.intrinsics[0]
+
+
+def _shared(cars: CarPoses, fit: FloorFit, moves: bool, by_floor: FloatArray, floor: FloorLayout, car: CarMarkers,
+            origin: FloatArray) -> tuple[FloatArray, tuple[str, ...]]:
+    """(k, n, 3) pose change for one standard uncertainty of each shared cause."""
+    n = len(cars.pose)
+    c, s, zero = np.cos(cars.pose[:, 2]), np.sin(cars.pose[:, 2]), np.zeros(n)
+    along = np.stack([c, s, zero], axis=-1)
+    across = np.stack([-s, c, zero], axis=-1)
+    middle = marker_corners(car.markers).reshape(-1, 2).mean(0)
+    # Turning the plate about its own middle also moves the rear axle's middle.
+    turn = np.stack([c * middle[1] + s * middle[0], s * middle[1] - c * middle[0], zero + 1.0], axis=-1)
+    scaled = np.concatenate([np.zeros((n, 3)), origin], axis=-1)[..., None]
+    causes = {
+        "height of the markers": cars.by_height * car.height_u,
+        "print scale of the car sheet": cars.by_scale * car.scale_u,
+        "place of the plate along the car": along * car.place_u,
+        "place of the plate across the car": across * car.place_u,
+        "turn of the plate on the car": turn * car.turn_u,
+        "print scale of the floor sheets": (cars.by_camera @ scaled)[..., 0] * floor.scale_u,
+    }
+    lens = fit.basis.shape[1]
+    head = fit.shared_count
+    direct = np.zeros((n, 3, head))
+    direct[..., :lens] = cars.by_lens
+    direct[..., lens] = cars.by_ink
+    if moves:
+        gain = direct + cars.by_camera @ by_floor
+        covariance = fit.covariance[:head, :head]
+    else:
+        gain = np.concatenate([direct, cars.by_camera], axis=-1)
+        covariance = fit.covariance[: head + 6, : head + 6]
+    values, vectors = np.linalg.eigh(covariance)
+    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    parts = np.moveaxis(gain @ root, -1, 0)  # (k, n, 3)
+    return (np.concatenate([np.stack(list(causes.values())), parts]),
+            (*causes, *(f"camera and floor markers {i + 1}" for i in range(len(parts)))))
+
+
+def _joined(parts: list[tuple[CarPoses, FloatArray, FloatArray, FloatArray, tuple[str, ...], FloatArray]],
+            fit: FloorFit, moves: bool, noise: float, car: CarMarkers) -> Solved:
+    cars = [part[0] for part in parts]
+
+    def all_of(name: str) -> FloatArray:
+        return np.concatenate([getattr(piece, name) for piece in cars])
+
+    shared = np.concatenate([part[2] for part in parts], axis=1)
+    fixed = 6
+    shared, names = _compact(shared, fixed, parts[0][4])
+    weight, residual = all_of("weight"), all_of("residual")
+    good = all_of("used") >= LEAST_CORNERS
+    rest = np.where(weight[..., None] > 0, residual, np.nan)[good]
+    with np.errstate(all="ignore"):
+        import warnings
+
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", RuntimeWarning)  # a marker never seen has no residual
+            marker_rest = np.nanmedian(rest.mean(2), axis=0) if len(rest) else np.zeros((len(car.markers), 2))
+            marker_weight = np.nanmedian(np.where(weight > 0, weight, np.nan)[good].mean(2), axis=0)
+    return Solved(
+        fit=fit, moving=moves, pose=all_of("pose"), unit=all_of("covariance"), noise=all_of("noise"),
+        used=all_of("used"), floor_used=np.concatenate([part[1] for part in parts]), corner_noise=noise,
+        marker_rest=np.nan_to_num(marker_rest), marker_weight=np.nan_to_num(marker_weight, nan=1.0),
+        repeating_gain=all_of("by_marker"), lean=all_of("lean"), lean_u=all_of("lean_u"), rise=all_of("rise"),
+        m_per_px=np.concatenate([part[5] for part in parts]), shared=shared, shared_names=names,
+        camera_part=np.concatenate([part[3] for part in parts]))
+
+
+def _compact(shared: FloatArray, fixed: int, names: tuple[str, ...]) -> tuple[FloatArray, tuple[str, ...]]:
+    """Join the many small camera causes into the few independent combinations that matter."""
+    rest = shared[fixed:]
+    flat = np.where(np.isfinite(rest), rest, 0.0).reshape(len(rest), -1)
+    values, vectors = np.linalg.eigh(flat @ flat.T)
+    order = np.argsort(values)[::-1][:SHARED_KEPT]
+    kept = [i for i in order if values[i] > 1e-6 * max(values[order[0]], 1e-30)]
+    joined = np.einsum("ik,inj->knj", vectors[:, kept], rest)
+    return np.concatenate([shared[:fixed], joined]), names[: fixed + len(kept)]
