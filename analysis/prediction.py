@@ -4,7 +4,7 @@ Sources: quasi-static sliding by minimum power (see the solver in `analysis.slid
 JCGM 101:2008, 7.9.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -20,7 +20,7 @@ from analysis.prediction_inputs import (
     draw_groups,
 )
 from analysis.prediction_region import PoleRegion, pole_region
-from analysis.prediction_slide import DEFAULT_TURN, Slide, slide
+from analysis.prediction_slide import DEFAULT_TURN, Slide, slide, steady
 from analysis.sliding.contacts import centre_of_friction
 from analysis.uncertainty import Progress, adaptive_monte_carlo, coverage_interval, variance_shares
 
@@ -66,7 +66,7 @@ class Known:
 class Prediction:
     """What a push is expected to do.
 
-    estimate: turn per travel and pivot station, over the rotation `turn` (rad).
+    car, push: what was asked.  estimate: turn per travel and pivot station, over the rotation `turn` (rad).
     best: kappa at the best estimates of all inputs, 1/m (the estimate is the mean over the doubts).
     kappa: (draws,), 1/m.  balance: station where a push slides the car straight, m.  force: push force, N.
     region: where the pivot lies in car axes, or None when it cannot be named.
@@ -76,6 +76,8 @@ class Prediction:
     stable: the interval is known to two digits (JCGM 101, 7.9); numerical: how well it is known, 1/m.
     """
 
+    car: CarState
+    push: PushState
     estimate: PivotEstimate
     best: float
     turn: float
@@ -110,13 +112,14 @@ def predict_push(
     *,
     rng: np.random.Generator,
     turn: float | None = None,
-    draws: int = 10_000,
+    draws: int | None = None,
     progress: Progress | None = None,
 ) -> Prediction:
     """Predict one slow push.
 
     turn: rad, the rotation over which the slide is integrated (the one measured), or None for a usual one.
-    draws: at most this many; fewer when two digits of the uncertainty are stable before.
+    draws: at most this many; fewer when two digits of the uncertainty are stable before. None: 10 000, or
+        2 000 where every draw must be integrated (a finger that rubs, sticks or runs along a floor line).
     Raises InputError for a car or push that cannot be; Ctrl-C keeps the draws made so far.
     """
     check_states(car, push)
@@ -132,10 +135,10 @@ def predict_push(
         kept.append((scores, centre_of_friction(drawn.contacts), result))
         return result.kappa
 
+    if draws is None:
+        draws = 10_000 if steady(push) else 2_000
     block = max(100, min(2000, draws // 2))
-    run = adaptive_monte_carlo(
-        evaluate, rng=rng, block=block, max_draws=max(draws, 2 * block), progress=progress
-    )
+    run = adaptive_monte_carlo(evaluate, rng=rng, block=block, max_draws=max(draws, 2 * block), progress=progress)
     used = run.draws // block
     kappa = run.samples[:, 0]
     scores = {name: np.concatenate([part[0][name] for part in kept[:used]]) for name in sizes}
@@ -145,22 +148,16 @@ def predict_push(
     kind = kind_of_test(car)
     near_pct = 100.0 * abs(push.station - balance.value) / car.wheelbase
     hypersensitive = kind == "switch" and near_pct < HYPERSENSITIVE_PCT
-    interval = (float(run.interval[0, 0]), float(run.interval[0, 1]))
     warnings = _warnings(car, push, hypersensitive, best, np.concatenate([one.tips for one in slides]))
-    estimate = PivotEstimate(
-        kappa=float(run.value[0]),
-        kappa_u=float(run.u[0]),
-        interval=interval,
-        wheelbase=car.wheelbase,
-        count=run.draws,
-        method="minimum-power sliding, Monte Carlo over all stated doubts",
-        warnings=warnings,
-    )
-    # Rounding alone makes a car without doubts, pushed at its balance point, turn by 1e-16 per metre.
+    estimate = summarise(kappa, car.wheelbase, warnings)
+    if hypersensitive:
+        estimate = _side_only(estimate)
     region = None
     if estimate.finding == "pivot" and not hypersensitive:
         region = pole_region(kappa, np.concatenate([one.drift for one in slides]), car.wheelbase)
     return Prediction(
+        car=car,
+        push=push,
         estimate=estimate,
         best=float(best.kappa[0]),
         turn=angle,
@@ -168,7 +165,7 @@ def predict_push(
         balance=balance,
         force=_known(forces),
         region=region,
-        sensitivity=_sensitivity(scores, kappa, interval),
+        sensitivity=_sensitivity(scores, kappa, estimate.interval),
         kind=kind,
         sentence=_sentence(kind, hypersensitive),
         hypersensitive=hypersensitive,
@@ -177,6 +174,42 @@ def predict_push(
         numerical=float(np.max(run.spread[0])),
         warnings=warnings,
     )
+
+
+def summarise(kappa: FloatArray, wheelbase: float, warnings: tuple[str, ...] = ()) -> PivotEstimate:
+    """Mean, standard deviation and 95 % interval of draws of kappa (n,), 1/m.
+
+    The interval is taken in the angle atan(kappa L / 2), which has no end at a pivot in the middle of the
+    wheelbase; elsewhere it is that of kappa itself. Where draws lie on both sides of that pivot, value and
+    uncertainty are those of the angle too, since kappa has no mean there.
+    """
+    angle = np.arctan(0.5 * wheelbase * kappa)
+    centre = 0.5 * float(np.angle(np.mean(np.exp(2j * angle))))
+    step = (angle - centre + 0.5 * np.pi) % np.pi - 0.5 * np.pi
+    low, high = coverage_interval(step)
+    value, u = float(np.mean(kappa)), float(np.std(kappa))
+    if np.any(np.abs(centre + step) > 0.5 * np.pi):
+        turned = centre + float(np.mean(step))
+        value = float(np.tan(turned)) / (0.5 * wheelbase)
+        u = float(np.std(step)) * (1.0 + float(np.tan(turned)) ** 2) / (0.5 * wheelbase)
+    ends = [float(np.tan(centre + one)) / (0.5 * wheelbase) for one in (low, high)]
+    return PivotEstimate(
+        kappa=value,
+        kappa_u=u,
+        interval=(ends[0], ends[1]),
+        wheelbase=wheelbase,
+        count=len(kappa),
+        method="minimum-power sliding, Monte Carlo over all stated doubts",
+        warnings=warnings,
+    )
+
+
+def _side_only(estimate: PivotEstimate) -> PivotEstimate:
+    """The interval stretched to a straight slide and to a swing about either axle on the sides it reaches."""
+    reach = 2.0 / estimate.wheelbase
+    low = min(estimate.interval[0], 0.0 if estimate.interval[0] >= 0 else -reach)
+    high = max(estimate.interval[1], 0.0 if estimate.interval[1] <= 0 else reach)
+    return replace(estimate, interval=(low, high), kappa_u=max(estimate.kappa_u, (high - low) / 3.92))
 
 
 def kind_of_test(car: CarState) -> TestKind:
@@ -216,10 +249,7 @@ def _sensitivity(
 
 def _sentence(kind: TestKind, hypersensitive: bool) -> str:
     if hypersensitive:
-        return (
-            "A switch, pushed close to its balance point: only the side on which the car turns means "
-            "anything here"
-        )
+        return "A switch, pushed close to its balance point: only the side on which the car turns means anything here"
     if kind == "switch":
         return (
             "A switch: rolling wheels swing the car about one axle or the other. Good for showing; block "
@@ -228,9 +258,7 @@ def _sentence(kind: TestKind, hypersensitive: bool) -> str:
     return "A graded test: the pivot moves with grip, weight and push position, so it can measure grip"
 
 
-def _warnings(
-    car: CarState, push: PushState, hypersensitive: bool, best: Slide, tips: FloatArray
-) -> tuple[str, ...]:
+def _warnings(car: CarState, push: PushState, hypersensitive: bool, best: Slide, tips: FloatArray) -> tuple[str, ...]:
     said = []
     if hypersensitive:
         said.append(

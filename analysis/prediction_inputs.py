@@ -12,6 +12,7 @@ import numpy as np
 
 from analysis.arrays import FloatArray
 from analysis.errors import InputError
+from analysis.finite_push import Rule
 from analysis.sliding.contacts import AxleKind, Contacts, Law, couple_axles
 from analysis.sliding.finger import Finger, LoadTransfer
 from analysis.uncertainty import square_root
@@ -75,9 +76,13 @@ class PushState:
 
     station: m ahead of the rear axle.  finger_y: m left of the middle, where the finger touches (matters to
         a sticking or rubbing finger only).  side: +1 pushes towards +y (from the right), -1 towards -y.
-    direction: rad, turn of the push away from square to the car, anticlockwise.
+    direction: rad, turn of the push away from square to the car, anticlockwise; for a sliding finger, which
+        presses square to what it touches, that of the touched side.  direction_u: how straight the hand
+        pushes; it does nothing to a sliding finger.
     height: m above the floor.  finger: "sliding" (a rolling or slippery tip), "sticking", or "friction"
         (rubs with finger_friction).
+    path: "fixed on car" (a notch or rail: the finger stays at its place on the car) or "fixed on floor" (the
+        finger runs along a straight line and wanders along the car's side as that turns).
     """
 
     station: float
@@ -91,6 +96,7 @@ class PushState:
     finger: FingerName = "sliding"
     finger_friction: float = 0.0
     finger_friction_u: float = 0.0
+    path: Rule = "fixed on car"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,7 +106,7 @@ class Drawn:
     contacts: Contacts
     finger: Finger
     transfer: LoadTransfer
-    station: FloatArray
+    path: Rule
     count: int
 
 
@@ -124,23 +130,15 @@ def check_states(car: CarState, push: PushState) -> None:
         if np.shape(values) != shape or not np.all(np.isfinite(values)):
             raise _wrong(name, f"needs {' by '.join(map(str, shape))} finite numbers", "Give one per wheel")
     if np.any(car.load < 0) or np.sum(car.load) <= 0:
-        raise _wrong(
-            "wheel loads", "cannot be negative, nor all zero", "Tare the empty pads, then weigh again"
-        )
+        raise _wrong("wheel loads", "cannot be negative, nor all zero", "Tare the empty pads, then weigh again")
     if np.any(car.grip < 0) or np.sum(car.grip * car.load) <= 0:
-        raise _wrong(
-            "grip factors", "cannot be negative, nor leave the car without friction", "Measure the grip"
-        )
+        raise _wrong("grip factors", "cannot be negative, nor leave the car without friction", "Measure the grip")
     if np.any(car.drag < 0) or np.any(car.drag > 1):
-        raise _wrong(
-            "rolling drag", "must lie between 0 (rolls freely) and 1 (blocked)", "About 0.02 rolls well"
-        )
+        raise _wrong("rolling drag", "must lie between 0 (rolls freely) and 1 (blocked)", "About 0.02 rolls well")
     if not 0 <= car.front_roll_share <= 1:
         raise _wrong("front roll share", "must lie between 0 and 1", "Give 0.5 if it is unknown")
     if np.any(car.contact_place[[0, 2], 1] <= car.contact_place[[1, 3], 1]):
-        raise _wrong(
-            "contact places", "the left wheels must lie left of the right ones", "y points to the left"
-        )
+        raise _wrong("contact places", "the left wheels must lie left of the right ones", "y points to the left")
     doubts = {
         "wheelbase": car.wheelbase_u,
         "grip level": car.grip_common_u,
@@ -172,9 +170,7 @@ def check_states(car: CarState, push: PushState) -> None:
             raise _wrong(name, "must be a number", "Measure it")
     for name in ("push height", "finger friction"):
         if given[name] < 0:
-            raise _wrong(
-                name, "cannot be negative", "Measure it from the floor" if "height" in name else "Give 0"
-            )
+            raise _wrong(name, "cannot be negative", "Measure it from the floor" if "height" in name else "Give 0")
 
 
 def doubt_groups(car: CarState, push: PushState) -> dict[str, int]:
@@ -183,7 +179,8 @@ def doubt_groups(car: CarState, push: PushState) -> dict[str, int]:
     sizes = {
         "push position": push.station_u > 0,
         "push height": push.height_u > 0,
-        "push direction": push.direction_u > 0,
+        # A slippery tip presses square to the side it touches, however the hand moves.
+        "push direction": push.finger != "sliding" and push.direction_u > 0,
         "finger friction": rubbing and push.finger_friction_u > 0,
         "corner weights": 4 * bool(np.any(car.load_covariance)),
         "grip ratio": car.grip_ratio_u > 0,
@@ -262,20 +259,16 @@ def assemble(
         kind=push.finger,
         place=np.stack([station, np.broadcast_to(push.finger_y, (count,))], axis=-1),
         direction=push.side * np.stack([-np.sin(angle), np.cos(angle)], axis=-1),
-        friction=np.maximum(
-            push.finger_friction + push.finger_friction_u * score("finger friction", 1)[:, 0], 0.0
-        ),
+        friction=np.maximum(push.finger_friction + push.finger_friction_u * score("finger friction", 1)[:, 0], 0.0),
         height=np.maximum(push.height + push.height_u * score("push height", 1)[:, 0], 0.0),
     )
     track = np.maximum(place[:, [0, 2], 1] - place[:, [1, 3], 1], 1e-6)
     transfer = LoadTransfer(
         track_front=track[:, 0],
         track_rear=track[:, 1],
-        front_roll_share=np.clip(
-            car.front_roll_share + car.front_roll_share_u * score("roll share", 1)[:, 0], 0, 1
-        ),
+        front_roll_share=np.clip(car.front_roll_share + car.front_roll_share_u * score("roll share", 1)[:, 0], 0, 1),
     )
-    return Drawn(contacts=contacts, finger=finger, transfer=transfer, station=station, count=count)
+    return Drawn(contacts=contacts, finger=finger, transfer=transfer, path=push.path, count=count)
 
 
 def _wrong(where: str, what: str, remedy: str) -> InputError:

@@ -1,0 +1,162 @@
+"""The one thing that spoils this test most, in plain words, from this car's own numbers."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from analysis.pivot import PivotEstimate
+from analysis.prediction import Prediction
+from analysis.prediction_inputs import assemble
+from analysis.prediction_region import pole
+from analysis.prediction_slide import slide
+
+REMEDY = {
+    "push position": "clip a light rail with numbered notches to the chassis, or mark the spot, and enter its place",
+    "push height": "measure the finger's height above the floor and push as low as the chassis allows",
+    "push direction": "use a rolling or slippery tip, which presses square to the car however the hand moves",
+    "finger friction": "use a rolling or slippery tip",
+    "corner weights": "weigh again, lifting the car off and rolling it on between the readings",
+    "grip ratio": "measure the front-to-rear grip ratio: a push sweep with blocked wheels finds it to about 1 %",
+    "grip level": "push lower, so that the level of grip no longer matters",
+    "grip of single tyres": "measure the grip of the tyres, or swap them left to right and repeat",
+    "contact places": "find where the tyres really touch with a contact print (chalk or ink on paper)",
+    "wheelbase": "measure the wheelbase from axle to axle on both sides",
+    "rolling drag": "block the wheels",
+    "toe": "block the wheels, or set the toe to zero",
+    "roll share": "push lower, so that the car does not roll",
+}
+"""What to do about each doubt."""
+
+QUICK = 0.02
+"""Push acceleration over grip times gravity above which inertia moves the pivot by per cents of the wheelbase
+(worked out beforehand: 0.01 keeps within 1 % for pushes a tenth of the wheelbase from the balance point)."""
+
+LOW_PUSH = 0.012
+"""m: a push at the height of a chassis plate (5 to 8 mm) or little more is low."""
+
+HEIGHT_SHARE = 0.3
+"""Part of the effect of a push's height that is taken as its doubt: tyres and springs lean in ways that no
+card knows (our own choice)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spoiler:
+    """Something that spoils a test. weight: how much, as a change of kappa in 1/m.  said: what to tell."""
+
+    name: str
+    weight: float
+    said: str
+
+
+def one_thing(
+    prediction: Prediction,
+    measured: PivotEstimate | None = None,
+    *,
+    inertia_ratio: float | None = None,
+    plate_place_u: float = 0.0,
+) -> str:
+    """The one sentence under the verdict.
+
+    measured: the measured pivot, when there is one.  inertia_ratio: inertia over friction found in the track.
+    plate_place_u: m, doubt of where the marker plate sits along the car.
+    """
+    found = spoilers(prediction, measured, inertia_ratio=inertia_ratio, plate_place_u=plate_place_u)
+    return found[0].said if found else "Nothing stands out: every stated doubt is small here."
+
+
+def spoilers(
+    prediction: Prediction,
+    measured: PivotEstimate | None = None,
+    *,
+    inertia_ratio: float | None = None,
+    plate_place_u: float = 0.0,
+) -> tuple[Spoiler, ...]:
+    """Everything that spoils the test, worst first. Arguments as in `one_thing`."""
+    found: list[Spoiler] = []
+    estimate, car, push = prediction.estimate, prediction.car, prediction.push
+    if prediction.hypersensitive:
+        away = 100.0 * abs(push.station - prediction.balance.value) / car.wheelbase
+        found.append(Spoiler(
+            name="near the balance point", weight=float("inf"),
+            said=f"The wheels roll and the push is only {away:.0f} % of the wheelbase from the balance point "
+                 f"({prediction.balance_pct:.0f} %): only the side on which the car turns means anything. "
+                 "Push farther away, or block the wheels.",
+        ))  # fmt: skip
+    if inertia_ratio is not None and inertia_ratio > QUICK:
+        # A flick moves kappa towards that of an impulse; the shift grows about in proportion at first.
+        found.append(Spoiler(
+            name="quick push", weight=inertia_ratio * max(abs(estimate.kappa), 0.5 / car.wheelbase),
+            said=f"The push was quick: inertia was {100 * inertia_ratio:.0f} % of friction, where 1 % is slow. "
+                 "Push at 50 mm/s or less and ease in and out.",
+        ))  # fmt: skip
+    found += [_from_doubt(prediction, number) for number in range(len(prediction.sensitivity))]
+    found += _from_height(prediction)
+    if measured is not None:
+        found += _from_measurement(prediction, measured, plate_place_u)
+    smallest = 1e-3 / car.wheelbase  # below a thousandth of a wheelbase per wheelbase nobody sees it
+    return tuple(sorted((one for one in found if one.weight > smallest), key=lambda one: -one.weight))
+
+
+def _from_doubt(prediction: Prediction, number: int) -> Spoiler:
+    one = prediction.sensitivity[number]
+    interval = prediction.estimate.interval
+    half = 0.5 * (interval[1] - interval[0])
+    now, then = told_half_width(prediction, half), told_half_width(prediction, one.half_width_without)
+    return Spoiler(
+        name=one.name, weight=one.u,
+        said=f"What matters most here: {one.name} ({100 * one.share:.0f} % of the forecast's doubt). Known exactly, "
+             f"the forecast's ±{now} would become ±{then}. To get there, {REMEDY[one.name]}.",
+    )  # fmt: skip
+
+
+def _from_height(prediction: Prediction) -> list[Spoiler]:
+    """A high push carries load across the car; a large effect is said even when the height is well known."""
+    car, push = prediction.car, prediction.push
+    if push.height < LOW_PUSH or prediction.kind == "switch":
+        return []
+    high, low = (
+        slide(assemble(car, one, {}, 1), car.wheelbase, turn=prediction.turn)
+        for one in (push, replace(push, height=0.0))
+    )
+    moved = abs(float(high.kappa[0] - low.kappa[0]))
+    where = [pole(np.array([one.kappa[0], one.drift[0]]), car.wheelbase) for one in (high, low)]
+    sideways = abs(float(where[0][1] - where[1][1]))
+    effect = f"{1e3 * sideways:.0f} mm sideways" if sideways < car.wheelbase else "far to the side"
+    return [
+        Spoiler(
+            name="high push",
+            weight=HEIGHT_SHARE * moved,
+            said=f"The push is high: {1e3 * push.height:.0f} mm above the floor carries load across the car and "
+            f"moves its pivot {effect}. Push as low as the chassis allows (6 to 9 mm).",
+        )
+    ]
+
+
+def _from_measurement(prediction: Prediction, measured: PivotEstimate, plate_place_u: float) -> list[Spoiler]:
+    found = []
+    plate = plate_place_u * measured.kappa**2  # station moves with the plate: dκ = κ² dx
+    rest = float(np.sqrt(max(measured.kappa_u**2 - plate**2, 0.0)))
+    half = told_half_width(prediction, 1.96 * measured.kappa_u)
+    if plate > 0:
+        then = told_half_width(prediction, 1.96 * rest)
+        found.append(Spoiler(
+            name="plate place", weight=plate,
+            said=f"Where the marker plate sits on the car (±{1e3 * plate_place_u:.1f} mm) matters most: measured "
+                 f"exactly, the measured pivot's ±{half} would become ±{then}. Turn the car about a pin at two known "
+                 "points to find it.",
+        ))  # fmt: skip
+    found.append(Spoiler(
+        name="measurement", weight=rest,
+        said=f"The measured pivot's own ±{half} matters most: push farther, so that the car turns more, and "
+             "repeat the push from both sides.",
+    ))  # fmt: skip
+    return found
+
+
+def told_half_width(prediction: Prediction, half: float) -> str:
+    """A half-width of kappa (1/m) as people read it: per cent of the wheelbase, or degrees per centimetre when
+    no pivot can be named."""
+    estimate = prediction.estimate
+    if estimate.finding == "pivot":
+        return f"{100.0 * half / (estimate.kappa**2 * estimate.wheelbase):.2g} % of the wheelbase"
+    return f"{np.degrees(half) / 100.0:.2g}° per cm"

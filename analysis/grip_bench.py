@@ -1,0 +1,212 @@
+"""Grip factors on the bench: a tilt board, and a horizontal pull.
+
+Statics of a car at the point of slipping; uncertainties by the law of propagation (GUM, 5.1).
+"""
+
+from collections.abc import Mapping
+from typing import Literal
+
+import numpy as np
+
+from analysis.arrays import FloatArray
+from analysis.errors import InputError
+from analysis.grip import GripMeasurement, GripState
+from analysis.grip_notes import GripNotes
+from analysis.uncertainty import Input, Normal, first_order
+
+AxleName = Literal["front", "rear"]
+Nose = Literal["up", "down"]
+
+
+def slope_share(
+    front_share: float, height_ratio: float, angle: float, *, axle: AxleName, nose: Nose
+) -> float:
+    """Load on an axle over the load of the whole car square to the board: the slope moves some downhill.
+
+    front_share: front part of the weight on the level.  height_ratio: height of the centre of gravity over
+    the wheelbase.  angle: rad, of the board.  Source: moment balance about the other axle (statics).
+    """
+    shift = height_ratio * np.tan(angle) * (1.0 if nose == "down" else -1.0)
+    share = front_share + shift if axle == "front" else 1.0 - front_share - shift
+    return float(share)
+
+
+def tilt_axle(
+    angle: float,
+    *,
+    angle_u: float,
+    axle: AxleName,
+    front_share: float,
+    front_share_u: float,
+    height_ratio: float,
+    height_ratio_u: float,
+    nose: Nose = "up",
+    rolling: float = 0.0,
+    rolling_u: float = 0.01,
+    state: GripState = "static",
+    notes: GripNotes | None = None,
+    angle_shared_u: float = 0.0,
+) -> GripMeasurement:
+    """Grip of one axle from the slope at which the car slips, the other axle standing on rollers.
+
+    The blocked axle holds the whole car: mu = (tan(angle) - k (1 - s)) / s with s the axle's share of the
+    load on the slope and k the rolling resistance of the other axle over its load.
+    angle: rad, at the slip (static) or at which it just keeps sliding (sliding).  angle_u: rad, its own
+    doubt; angle_shared_u: rad, that of the protractor, which all tilt tests share.
+    front_share, height_ratio: see `slope_share`.
+    Raises InputError when the axle would carry nothing at that slope.
+    """
+    _check_angle(angle, angle_u)
+    inputs: Mapping[str, Input] = {
+        "angle": Normal(value=angle, u=angle_u),
+        "front share": Normal(value=front_share, u=front_share_u),
+        "height": Normal(value=height_ratio, u=height_ratio_u),
+        "rolling": Normal(value=rolling, u=rolling_u),
+        "protractor": Normal(value=0.0, u=angle_shared_u),
+    }
+    if slope_share(front_share, height_ratio, angle, axle=axle, nose=nose) <= 0.02:
+        raise InputError(
+            "carries almost nothing at this slope",
+            where=f"tilt board, {axle} axle",
+            remedy="Turn the car round on the board, or check the height of the centre of gravity",
+        )
+    sign = 1.0 if nose == "down" else -1.0
+
+    def grip(x: FloatArray) -> FloatArray:
+        tilt, front, height, drag, error = np.moveaxis(x, -1, 0)
+        slope = np.tan(tilt + error)
+        share = front + sign * height * slope
+        share = share if axle == "front" else 1.0 - share
+        factor: FloatArray = (slope - drag * (1.0 - share)) / share
+        return factor
+
+    result = first_order(grip, inputs)
+    if result.value <= 0:
+        raise InputError(
+            "the rolling resistance alone would hold the car",
+            where=f"tilt board, {axle} axle",
+            remedy="Check the angle and the rolling resistance",
+        )
+    own = float(np.sqrt(max(result.u**2 - sum(result.parts[n] ** 2 for n in _SHARED), 0.0)))
+    shared = {
+        common: result.sensitivity[name] * inputs[name].u / result.value for name, common in _SHARED.items()
+    }
+    return GripMeasurement(
+        quantity=axle,
+        value=result.value,
+        relative_u=own / result.value,
+        state=state,
+        method=f"tilt board, {axle} axle",
+        shared=shared,
+        notes=notes or GripNotes(),
+    )
+
+
+_SHARED = {
+    "protractor": "tilt board, protractor",
+    "front share": "front share of weight",
+    "height": "height of the centre of gravity",
+}
+"""Errors that repeat in other measurements, and the names under which they are known there."""
+
+
+def tilt_car(
+    angle: float,
+    *,
+    angle_u: float,
+    front_share: float,
+    height_ratio: float,
+    nose: Nose = "up",
+    state: GripState = "static",
+    notes: GripNotes | None = None,
+    angle_shared_u: float = 0.0,
+) -> GripMeasurement:
+    """Mean grip of the whole car, all wheels blocked, pointing up or down the slope: tan(angle).
+
+    All wheels slip together, so tan(angle) is the mean of both axles' grip weighted by the loads they carry
+    on the slope. (Across the slope the weaker axle slips first: do not use that for a mean.)
+    """
+    _check_angle(angle, angle_u)
+    weight = slope_share(front_share, height_ratio, angle, axle="front", nose=nose)
+    if not 0 < weight < 1:
+        raise InputError(
+            "one axle would lift at this slope",
+            where="tilt board, whole car",
+            remedy="Check the height of the centre of gravity",
+        )
+    value, gain = float(np.tan(angle)), float(1.0 + np.tan(angle) ** 2)
+    return GripMeasurement(
+        quantity="mean",
+        value=value,
+        relative_u=gain * angle_u / value,
+        front_weight=weight,
+        state=state,
+        method="tilt board, whole car",
+        shared={"tilt board, protractor": gain * angle_shared_u / value},
+        notes=notes or GripNotes(),
+    )
+
+
+def pull(
+    force: float,
+    *,
+    force_u: float,
+    load: float,
+    load_u: float,
+    quantity: Literal["front", "rear", "mean"],
+    angle: float = 0.0,
+    angle_u: float = 0.0,
+    front_weight: float = 0.5,
+    state: GripState = "sliding",
+    notes: GripNotes | None = None,
+    gauge_shared_u: float = 0.0,
+) -> GripMeasurement:
+    """Grip from a pull: of one axle (wheels of the other free, pulled sideways at the axle) or the whole car.
+
+    mu = F cos(angle) / (N - F sin(angle)).  force: N, on the balance.  load: N, on what slips.
+    angle: rad, of the string above the floor.  front_weight: front part of the load, for the whole car pulled
+    at its balance point.  gauge_shared_u: relative doubt of the balance, which all pulls share.
+    """
+    if force <= 0 or load <= 0:
+        raise InputError(
+            "force and load must be above zero", where="horizontal pull", remedy="Measure both again"
+        )
+    inputs: Mapping[str, Input] = {
+        "force": Normal(value=force, u=force_u),
+        "load": Normal(value=load, u=load_u),
+        "angle": Normal(value=angle, u=angle_u),
+        "gauge": Normal(value=1.0, u=gauge_shared_u),
+    }
+
+    def grip(x: FloatArray) -> FloatArray:
+        pulled, weight, tilt, gauge = np.moveaxis(x, -1, 0)
+        factor: FloatArray = gauge * pulled * np.cos(tilt) / (weight - gauge * pulled * np.sin(tilt))
+        return factor
+
+    if load - force * np.sin(angle) <= 0:
+        raise InputError("the string lifts what it should drag", where="horizontal pull", remedy="Pull level")
+    result = first_order(grip, inputs)
+    own = float(np.sqrt(max(result.u**2 - result.parts["gauge"] ** 2, 0.0)))
+    return GripMeasurement(
+        quantity=quantity,
+        value=result.value,
+        relative_u=own / result.value,
+        front_weight=front_weight,
+        state=state,
+        method=f"horizontal pull, {'whole car' if quantity == 'mean' else quantity + ' axle'}",
+        shared={"spring balance": result.sensitivity["gauge"] * gauge_shared_u / result.value},
+        notes=notes or GripNotes(),
+    )
+
+
+def _check_angle(angle: float, angle_u: float) -> None:
+    if not 0 < angle < np.pi / 2:
+        raise InputError(
+            f"{np.degrees(angle):g} degrees is no slope",
+            where="tilt board",
+            remedy="Give an angle between 0 and 90 degrees",
+        )
+    if not angle_u > 0:
+        raise InputError(
+            "the angle needs an uncertainty above 0", where="tilt board", remedy="Half a degree is usual"
+        )
