@@ -1,0 +1,196 @@
+"""The finite push: the slide integrated over the rotation that was measured, and its swing pivot."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.arrays import BoolArray, FloatArray
+from analysis.errors import InputError
+from analysis.sliding import Contacts, Finger, LoadTransfer, SlideMotion, solve_push
+from analysis.sliding.contacts import check_contacts
+from analysis.sliding.finger import check_finger
+
+Rule = Literal["fixed on car", "fixed on floor"]
+
+TRAVEL_SHARE = 0.5
+"""Longest advance of the finger when none is given, in parts of the distance between the outermost contacts."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FinitePush:
+    """A slide of finite length. Leading axes `...` as in the solver; floor axes are the car axes at the start.
+
+    kappa: (...,), 1/m: 2 sin(dpsi/2)/dy_mid, dy_mid the displacement of the mid-wheelbase point across the
+        middle heading; 0 when the car slides straight.
+    pole: (..., 2), m: the point of the car, in its axes, that is in the same floor place before and after;
+        infinite when straight.
+    turn: (...,), rad, signed.  displacement: (..., 2), m, of the mid-wheelbase point, floor axes.
+    travel: (...,), m: advance of the finger.
+    path: (steps + 1, ..., 3): x, y of the car's origin and yaw at every step.
+    station: (steps + 1, ...,): x of the touched point in car axes at every step, m.
+    residual: (...,), the worst certificate on the way.  certified: (...,), all steps certified.
+    """
+
+    kappa: FloatArray
+    pole: FloatArray
+    turn: FloatArray
+    displacement: FloatArray
+    travel: FloatArray
+    path: FloatArray
+    station: FloatArray
+    residual: FloatArray
+    certified: BoolArray
+
+
+def integrate_push(
+    contacts: Contacts,
+    finger: Finger,
+    *,
+    turn: npt.ArrayLike,
+    travel: npt.ArrayLike | None = None,
+    steps: int = 2,
+    rule: Rule = "fixed on car",
+    transfer: LoadTransfer | None = None,
+    middle: npt.ArrayLike | None = None,
+    progress: Callable[[float], None] | None = None,
+) -> FinitePush:
+    """Push until the car has turned by `turn`, or the finger has advanced by `travel`, whichever comes first.
+
+    contacts, finger, transfer: as for solve_push.
+    turn: (...,), rad, size of the rotation.  travel: (...,), m, longest advance of the finger; None: half
+        the distance between the outermost contacts.
+    steps: Runge-Kutta steps of fourth order; two suffice for 15 degrees unless the motion switches on the way.
+    rule: "fixed on car": the touched point stays where it is on the car (notch, ball in a dimple).
+        "fixed on floor": the finger runs along a fixed line on the floor and touches the car's flat side, so the
+        touched point wanders along the car as it turns.
+        Under both the normal of a sliding finger turns with the car's side; the line along which a finger drives
+        a point that sticks is fixed on the floor. A "line" force keeps its direction on the floor under
+        "fixed on floor" and on the car under "fixed on car".
+    middle: (...,), m, station of the mid-wheelbase point; None: midway between the outermost contacts.
+    progress: called with the finished part, 0 to 1.
+    Raises InputError as solve_push does, and for a turn, travel or number of steps that is no use.
+    Source: turn per travel of a finite planar displacement (pole of the displacement), exact for any pole.
+    """
+    touch = check_finger(finger)
+    ground = check_contacts(contacts, touch.batch)
+    limit = np.asarray(turn, dtype=float)
+    x = ground.place[..., 0]
+    reach = np.hypot(np.ptp(x, axis=-1), np.ptp(ground.place[..., 1], axis=-1))
+    longest = TRAVEL_SHARE * reach if travel is None else np.asarray(travel, dtype=float)
+    if steps < 1:
+        raise InputError("at least one step is needed", where="steps", remedy="Give 2 or more")
+    if not np.all(np.isfinite(limit)) or np.any(limit <= 0) or np.any(limit >= np.pi):
+        raise InputError("not between 0 and half a turn", where="turn", remedy="Give the rotation in radians")
+    if not np.all(np.isfinite(longest)) or np.any(longest <= 0):
+        raise InputError("not above zero", where="travel", remedy="Give the finger's advance in metres")
+    if rule not in ("fixed on car", "fixed on floor"):
+        raise InputError("unknown rule", where="contact rule", remedy='Give "fixed on car" or "fixed on floor"')
+    mid = np.asarray((x.max(axis=-1) + x.min(axis=-1)) / 2 if middle is None else middle, dtype=float)
+    run = _Run(contacts, finger, transfer, touch.place, touch.motion, rule, limit, longest)
+    batch = run.start().shape
+    pose = np.zeros((*batch, 4))
+    poses, h = [pose], 1.0 / steps
+    for step in range(steps):
+        k1 = run.rate(pose)
+        k2 = run.rate(pose + h / 2 * k1)
+        k3 = run.rate(pose + h / 2 * k2)
+        k4 = run.rate(pose + h * k3)
+        pose = pose + h / 6 * (k1 + 2 * k2 + 2 * k3 + k4)
+        poses.append(pose)
+        if progress is not None:
+            progress((step + 1) / steps)
+    path = np.stack(poses)
+    turned = pose[..., 2]
+    moved = _mid(pose, mid) - np.stack([mid, np.zeros_like(mid)], axis=-1)
+    half = turned / 2
+    sideways = moved[..., 1] * np.cos(half) - moved[..., 0] * np.sin(half)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        kappa = np.where(turned == 0, 0.0, 2 * np.sin(half) / sideways)
+    return FinitePush(
+        kappa=kappa,
+        pole=_pole(pose),
+        turn=turned,
+        displacement=moved,
+        travel=pose[..., 3],
+        path=path[..., :3],
+        station=np.stack([run.touched(p)[..., 0] for p in poses]),
+        residual=run.worst,
+        certified=run.good,
+    )
+
+
+class _Run:
+    """One integration: the pose (x, y, yaw, finger advance) moves on a clock that ends at 1."""
+
+    def __init__(
+        self,
+        contacts: Contacts,
+        finger: Finger,
+        transfer: LoadTransfer | None,
+        place: FloatArray,
+        line: FloatArray,
+        rule: Rule,
+        turn: FloatArray,
+        travel: FloatArray,
+    ) -> None:
+        self.contacts, self.finger, self.transfer = contacts, finger, transfer
+        self.place, self.line, self.rule = place, line, rule
+        self.turn, self.travel = turn, travel
+        self.known: SlideMotion | None = None
+        self.steady = rule == "fixed on car" and finger.kind in ("sliding", "line")
+
+    def start(self) -> FloatArray:
+        """Solve at the start, where the finger's line and the normal are one; returns the power (...,)."""
+        self.known = solve_push(self.contacts, self.finger, transfer=self.transfer)
+        shape = np.broadcast_shapes(self.known.power.shape, self.turn.shape, self.travel.shape)
+        self.worst = np.broadcast_to(self.known.residual, shape)
+        self.good = np.broadcast_to(self.known.certified, shape)
+        return np.broadcast_to(self.known.power, shape)
+
+    def touched(self, pose: FloatArray) -> FloatArray:
+        """(..., 2), touched point in car axes."""
+        if self.rule == "fixed on car":
+            return np.broadcast_to(self.place, (*pose.shape[:-1], 2))
+        tip = self.place + pose[..., 3, None] * self.line  # on the floor
+        return _turned(tip - pose[..., :2], -pose[..., 2])
+
+    def rate(self, pose: FloatArray) -> FloatArray:
+        """Change of the pose per unit of the clock."""
+        motion, self.known = self.known, self.known if self.steady else None
+        if motion is None:
+            line = _turned(np.broadcast_to(self.line, (*pose.shape[:-1], 2)), -pose[..., 2])
+            moved = replace(self.finger, place=self.touched(pose), motion=line)
+            if self.finger.kind == "line":
+                moved = replace(moved, direction=line)
+            motion = solve_push(self.contacts, moved, transfer=self.transfer)
+            self.worst = np.maximum(self.worst, motion.residual)
+            self.good = self.good & motion.certified
+        vx, vy, omega = np.moveaxis(motion.twist, -1, 0)
+        with np.errstate(divide="ignore"):
+            pace = np.minimum(self.turn / np.abs(omega), self.travel)
+        cos, sin = np.cos(pose[..., 2]), np.sin(pose[..., 2])
+        ones = np.ones(pose.shape[:-1])
+        speed = np.stack([cos * vx - sin * vy, sin * vx + cos * vy, omega * ones, ones], axis=-1)
+        return np.asarray(pace[..., None] * speed)
+
+
+def _turned(vector: FloatArray, angle: FloatArray) -> FloatArray:
+    cos, sin = np.cos(angle), np.sin(angle)
+    return np.stack([cos * vector[..., 0] - sin * vector[..., 1], sin * vector[..., 0] + cos * vector[..., 1]], axis=-1)
+
+
+def _mid(pose: FloatArray, mid: FloatArray) -> FloatArray:
+    ahead = np.stack([np.cos(pose[..., 2]), np.sin(pose[..., 2])], axis=-1)
+    return np.asarray(pose[..., :2] + mid[..., None] * ahead)
+
+
+def _pole(pose: FloatArray) -> FloatArray:
+    """The fixed point p of p -> R p + d: (I - R)^-1 d, written with the half angle so that it stays exact."""
+    half = pose[..., 2] / 2
+    with np.errstate(divide="ignore", invalid="ignore"):
+        cot = 1.0 / np.tan(half)
+        pole = np.stack([pose[..., 0] - cot * pose[..., 1], pose[..., 1] + cot * pose[..., 0]], axis=-1) / 2
+    return np.where(np.isfinite(pole), pole, np.inf)

@@ -1,0 +1,218 @@
+"""What stands on the floor: place, load, grip, drag, direction of each contact, and which turn together."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.arrays import BoolArray, FloatArray
+from analysis.errors import InputError
+
+Law = Literal["cut", "ellipse"]
+AxleKind = Literal["free", "solid", "differential"]
+GripLaw = Callable[[FloatArray], FloatArray]
+
+DRAG_FLOOR = 1e-5
+"""Without any drag the sideways place of the pivot is open; every wheel is given at least this."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Contacts:
+    """Contacts of one car, or of many: leading `...` axes broadcast. Car axes: x forward, y left, metres.
+
+    place: (..., n, 2), where each contact touches the floor, m.
+    load: (..., n), N, at rest.  grip: (..., n), friction factor.
+    drag: (..., n), 0 to 1. Law "cut": the wheel passes on at most drag * grip * load along its rolling
+        direction (1 blocked, 0.01 to 0.05 rolling). Law "ellipse": grip along the rolling direction is
+        drag * grip. Values below DRAG_FLOOR count as DRAG_FLOOR.
+    heading: (..., n), rad: rolling direction from the x axis, anticlockwise (toe, steer).
+    law: "cut" (circle cut by the drag, the standard) or "ellipse"; one for all or an array (..., n).
+    coupling: None, or (..., n) integers: 0 turns alone; wheels with the same positive number turn together
+        (solid axle); k and -k turn oppositely (differential with its cage held). See `couple_axles`.
+        Only wheels under the law "cut" can be coupled.
+    sensitivity: (..., n), load sensitivity q in grip * (1 - q (N - N0) / N0).
+    nominal_load: (..., n), N0 in N; None takes the mean load of the car's contacts.
+    grip_law: takes loads (..., n) in N, returns grip factors; replaces grip and sensitivity.
+    """
+
+    place: npt.ArrayLike
+    load: npt.ArrayLike
+    grip: npt.ArrayLike = 1.0
+    drag: npt.ArrayLike = 1.0
+    heading: npt.ArrayLike = 0.0
+    law: Law | npt.NDArray[np.str_] = "cut"
+    coupling: npt.ArrayLike | None = None
+    sensitivity: npt.ArrayLike = 0.0
+    nominal_load: npt.ArrayLike | None = None
+    grip_law: GripLaw | None = None
+
+
+def couple_axles(
+    *,
+    front: AxleKind = "free",
+    rear: AxleKind = "free",
+    front_held: bool = False,
+    rear_held: bool = False,
+    drag: npt.ArrayLike = 0.02,
+) -> tuple[npt.NDArray[np.int_], FloatArray]:
+    """Coupling and drag of four wheels (FL, FR, RL, RR) from what drives each axle.
+
+    front, rear: "free" wheels turn each on its own; a "solid" axle turns both together; a "differential"
+        lets them turn oppositely.  front_held, rear_held: the motor of that axle is held (locked).
+    drag: (..., 4) rolling drag of the unlocked wheels, 0 to 1.
+    Returns (coupling (4,), drag (..., 4)) for `Contacts`. A solid axle that is held is blocked: drag 1.
+    Raises InputError for an unknown kind.  Source: kinematics of a bevel differential.
+    """
+    drags = np.array(np.broadcast_to(np.asarray(drag, dtype=float), np.broadcast_shapes(np.shape(drag), (4,))))
+    coupling = np.zeros(4, dtype=int)
+    for number, (kind, held, wheels) in enumerate(((front, front_held, (0, 1)), (rear, rear_held, (2, 3))), start=1):
+        if kind not in ("free", "solid", "differential"):
+            raise InputError(f'"{kind}" is no kind of axle', where="axle", remedy="Give free, solid or differential")
+        if kind == "solid" and not held:
+            coupling[list(wheels)] = number
+        elif kind == "solid":
+            drags[..., list(wheels)] = 1.0
+        elif kind == "differential" and held:
+            coupling[list(wheels)] = (number, -number)
+    return coupling, drags
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GroundArrays:
+    """`Contacts` checked and broadcast to one batch shape: every field a plain array."""
+
+    place: FloatArray  # (..., n, 2)
+    load: FloatArray  # (..., n)
+    grip: FloatArray
+    drag: FloatArray
+    heading: FloatArray
+    ellipse: BoolArray
+    coupling: npt.NDArray[np.int_]
+    sensitivity: FloatArray
+    nominal_load: FloatArray
+    grip_law: GripLaw | None
+
+    @property
+    def batch(self) -> tuple[int, ...]:
+        """Shape of the leading axes."""
+        return self.load.shape[:-1]
+
+    def with_loads(self, load: FloatArray) -> "GroundArrays":
+        """The same contacts carrying other loads."""
+        return replace(self, load=load)
+
+    def capacity(self, load: FloatArray) -> FloatArray:
+        """Largest friction force of each contact under `load` (..., n), N."""
+        return self.grip_at(load) * load
+
+    def grip_at(self, load: FloatArray) -> FloatArray:
+        """Grip factor under `load` (..., n)."""
+        if self.grip_law is not None:
+            return np.asarray(self.grip_law(load), dtype=float)
+        safe = np.where(self.nominal_load > 0, self.nominal_load, 1.0)
+        factor = 1.0 - self.sensitivity * (load - self.nominal_load) / safe
+        grip: FloatArray = self.grip * np.maximum(factor, 0.0)
+        return grip
+
+    def capacity_slope(self, load: FloatArray) -> FloatArray:
+        """d capacity / d load, by formula, or by central differences for a given grip law."""
+        if self.grip_law is not None:
+            step = 1e-6 * np.maximum(load, 1e-3 * load.max(axis=-1, keepdims=True) + 1e-12)
+            low = np.maximum(load - step, 0.0)
+            slope_of: FloatArray = (self.capacity(load + step) - self.capacity(low)) / (load + step - low)
+            return slope_of
+        safe = np.where(self.nominal_load > 0, self.nominal_load, 1.0)
+        factor = 1.0 - self.sensitivity * (load - self.nominal_load) / safe
+        slope: FloatArray = np.where(factor > 0, self.grip * (factor - self.sensitivity * load / safe), 0.0)
+        return slope
+
+
+def check_contacts(contacts: Contacts, extra: tuple[int, ...] = ()) -> GroundArrays:
+    """Broadcast and check.  extra: a further batch shape (the finger's) to broadcast against.
+
+    Raises InputError naming the quantity that cannot be used.
+    """
+    place = _finite(contacts.place, "contact places")
+    if place.ndim < 2 or place.shape[-1] != 2:
+        raise InputError(
+            "contact places need the shape (..., n, 2)", where="contact places", remedy="Give x and y in metres"
+        )
+    fields = {
+        "load": _finite(contacts.load, "loads"),
+        "grip": _finite(contacts.grip, "grip factor"),
+        "drag": _finite(contacts.drag, "drag"),
+        "heading": _finite(contacts.heading, "heading"),
+        "sensitivity": _finite(contacts.sensitivity, "load sensitivity"),
+    }
+    law, coupling = (
+        np.asarray(contacts.law),
+        np.asarray(0 if contacts.coupling is None else contacts.coupling, dtype=int),
+    )
+    shapes = [place.shape[:-1], law.shape, coupling.shape, (*extra, 1), *(a.shape for a in fields.values())]
+    try:
+        shape = np.broadcast_shapes(*shapes)
+    except ValueError as error:
+        raise InputError(
+            "the arrays do not fit together", where="contacts", remedy="Give one value per contact, last axis n"
+        ) from error
+    if shape[-1] != place.shape[-2]:
+        raise InputError(
+            "the number of contacts differs", where="contacts", remedy="Give one value per contact, last axis n"
+        )
+    for name, below, what in (("load", 0.0, "loads"), ("grip", 0.0, "grip factor"), ("drag", 0.0, "drag")):
+        if np.any(fields[name] < below):
+            raise InputError("a negative value", where=what, remedy="Measure it again; it cannot be below zero")
+    if np.any(fields["drag"] > 1.0):
+        raise InputError(
+            "drag above 1", where="drag", remedy="Give 1 for a blocked wheel and about 0.02 for a rolling one"
+        )
+    if not np.all((law == "cut") | (law == "ellipse")):
+        raise InputError("unknown limit curve", where="law", remedy='Give "cut" or "ellipse"')
+    full = {name: np.broadcast_to(value, shape) for name, value in fields.items()}
+    ellipse = np.broadcast_to(law == "ellipse", shape)
+    coupling = np.broadcast_to(coupling, shape)
+    if np.any(ellipse & (coupling != 0)):
+        raise InputError("coupled wheels under the elliptical law", where="coupling", remedy='Give them the law "cut"')
+    if contacts.nominal_load is None:
+        nominal = np.broadcast_to(full["load"].mean(axis=-1, keepdims=True), shape)
+    else:
+        nominal = np.broadcast_to(_finite(contacts.nominal_load, "nominal load"), shape)
+    if np.any((nominal <= 0) & (full["sensitivity"] != 0)) and contacts.nominal_load is not None:
+        raise InputError("not above zero", where="nominal load", remedy="Give the load the grip was measured at")
+    return GroundArrays(
+        place=np.broadcast_to(place, (*shape, 2)),
+        load=full["load"],
+        grip=full["grip"],
+        drag=np.maximum(full["drag"], DRAG_FLOOR),
+        heading=full["heading"],
+        ellipse=ellipse,
+        coupling=coupling,
+        sensitivity=full["sensitivity"],
+        nominal_load=nominal,
+        grip_law=contacts.grip_law,
+    )
+
+
+def centre_of_friction(contacts: Contacts) -> FloatArray:
+    """Station where a push along y makes the car slide straight, under the loads at rest.
+
+    Returns (...), m ahead of the origin: sum(x * grip * load) / sum(grip * load).
+    Raises InputError when a car has no friction at all.
+    Source: moment balance of parallel friction forces in pure translation (elementary statics).
+    """
+    ground = check_contacts(contacts)
+    capacity = ground.capacity(ground.load)
+    total = capacity.sum(axis=-1)
+    if np.any(total <= 0):
+        raise InputError("no friction at all", where="grip factor and loads", remedy="Check both: one is zero")
+    station: FloatArray = (capacity * ground.place[..., 0]).sum(axis=-1) / total
+    return station
+
+
+def _finite(value: npt.ArrayLike, where: str) -> FloatArray:
+    array = np.asarray(value, dtype=float)
+    if not np.all(np.isfinite(array)):
+        raise InputError("a value is missing or not finite", where=where, remedy="Give a number for every contact")
+    return array
