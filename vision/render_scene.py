@@ -5,6 +5,7 @@ Light is linear here, 0 black to 1 white; cards are painted with several samples
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import cv2
@@ -56,7 +57,8 @@ class Card:
         return np.concatenate(edges)
 
 
-def print_card(markers: Sequence[Marker], dictionary: str, *, margin: float, ink_spread: float = 0.0,
+@lru_cache(maxsize=16)
+def print_card(markers: tuple[Marker, ...], dictionary: str, *, margin: float, ink_spread: float = 0.0,
                step: float = 0.00025, samples: int = 3) -> Card:
     """Print markers on one white card that surrounds them by `margin` (m).
 

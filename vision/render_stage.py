@@ -1,6 +1,7 @@
 """The rendered scene from moment to moment: table, pages, car, hand; what stays still is painted once."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -219,12 +220,12 @@ class Stage:
         return developed
 
 
-def _pages(floor: FloorLayout) -> list[list[Marker]]:
+def _pages(floor: FloorLayout) -> list[tuple[Marker, ...]]:
     """Markers that share a page; one without a page name has a page of its own."""
     pages: dict[str, list[Marker]] = {}
     for marker in floor.markers:
         pages.setdefault(marker.sheet or f"\0{marker.id}", []).append(marker)
-    return list(pages.values())
+    return [tuple(page) for page in pages.values()]
 
 
 def _yawed(yaw: float) -> FloatArray:
@@ -261,6 +262,7 @@ def _rounded_box(low: FloatArray, high: FloatArray, radius: float) -> FloatArray
     return rounded
 
 
+@lru_cache(maxsize=1)
 def _table_tile() -> Light:
     """(n, n, 3) a table top, one texel per millimetre, seamless; the same table every time."""
     rng = np.random.default_rng(20)
