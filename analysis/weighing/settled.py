@@ -25,6 +25,8 @@ OUTLIER_SIGMAS = 5.0
 FEWEST_INDEPENDENT = 3.0
 """A window must hold this many independent readings' worth of noise, or nobody can tell noise from
 movement."""
+MOST_UNREST = 4.0
+"""Scatter about the straight line over the noise from sample to sample: noise with a memory of 0.9 reaches 3.2."""
 MOST_REJECTED = 0.2
 """A window of which more than this share had to be rejected is not a rest."""
 
@@ -110,6 +112,8 @@ def settled_reading(
         reason = "the table shakes or the load changes"
     elif not keep[-3:].any():
         reason = "the load has just changed"
+    elif float(fit.unrest.max()) > MOST_UNREST:
+        reason = f"{label[int(np.argmax(fit.unrest))]} is still settling or shakes"
     elif float(steepness.max()) > 1.0:
         most = int(np.argmax(steepness))
         reason = f"{label[most]} still moves, {fit.slope[most]:+.0f} counts a second"
@@ -173,6 +177,7 @@ class _Line:
     dof: FloatArray
     trend_dof: FloatArray
     independent: FloatArray
+    unrest: FloatArray
 
 
 def _checked(
@@ -230,6 +235,8 @@ def _line(when: FloatArray, raw: FloatArray, keep: BoolArray, resolution: float)
     about_curve = _noise(kept - basis @ shares, pairs, fitted=4)
     unit = np.sqrt((about_curve.variance + rounding) * about_curve.memory)
     spread = math.sqrt(float(t @ t))
+    # Median of the steps: a short transient at the start of the window does not touch it.
+    step = np.maximum(1.4826 * np.median(np.abs(np.diff(kept, axis=0)), 0) / math.sqrt(2.0), 0.5 * resolution)
     sign = math.copysign(1.0, float(basis[:, 1] @ t))
     return _Line(
         mean=kept.mean(0),
@@ -241,6 +248,7 @@ def _line(when: FloatArray, raw: FloatArray, keep: BoolArray, resolution: float)
         dof=about_line.dof,
         trend_dof=about_curve.dof,
         independent=n / about_line.memory,
+        unrest=np.sqrt(about_line.variance) / step,
     )
 
 

@@ -1,0 +1,158 @@
+"""Re-seating: lift the car off, let it settle by bouncing, roll it on, and see how far the corner weights scatter.
+
+The scatter of repeats is part of every weighing, and it is usually larger than the pads' noise. With few repeats it is
+itself poorly known: its degrees of freedom travel along and widen the interval through Student's t.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.arrays import FloatArray
+from analysis.errors import InputError
+from analysis.weighing.estimate import DoubtPart, total_covariance
+
+USUAL_SCATTER_G = (3.0, 10.0)
+"""Usual range of a corner's re-seating scatter, g (common practice, no source)."""
+WARP = np.array([1.0, -1.0, -1.0, 1.0])
+"""The one way in which a car that stands still can shift its load: one diagonal gains what the other loses."""
+FREE_SHARE = 0.2
+"""Assumed share of the usual scatter that is not such a shift: places on the pads, each corner for itself."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scatter:
+    """Re-seating scatter of one placement. covariance: (4, 4) g2.  dof: behind it; inf for the usual value."""
+
+    covariance: FloatArray
+    dof: float
+
+    @property
+    def corner_g(self) -> FloatArray:
+        """(4,) standard deviation of each corner from placement to placement, g."""
+        return np.sqrt(np.diag(self.covariance))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Placements:
+    """Several placements made one weighing.
+
+    load_g: (4,) mean, g.  parts: doubt of that mean by cause, g2 (for corner_weights).  scatter: of one placement.
+    count: placements.  measured: whether the scatter was seen here or is the usual value.  advice: or "".
+    """
+
+    load_g: FloatArray
+    parts: tuple[DoubtPart, ...]
+    scatter: Scatter
+    count: int
+    measured: bool
+    advice: str
+
+    @property
+    def covariance(self) -> FloatArray:
+        """(4, 4) g2 of the mean, all causes together."""
+        return total_covariance(self.parts, 4)
+
+
+def usual_scatter(scatter_g: float | None = None) -> Scatter:
+    """Scatter to assume when a car was placed only once.
+
+    scatter_g: standard deviation of a corner, g; default: the mean square of the usual range.
+    Statics: axle and side sums are fixed by the centre of gravity, so re-seating shifts load between diagonals.
+    """
+    low, high = USUAL_SCATTER_G
+    variance = scatter_g**2 if scatter_g is not None else (low**2 + low * high + high**2) / 3.0
+    if not (math.isfinite(variance) and variance >= 0):
+        raise InputError("scatter is not a number", where="re-seating", remedy="Give grams, for example 6")
+    shift = variance * (1 - FREE_SHARE**2) * np.outer(WARP, WARP)
+    return Scatter(covariance=shift + variance * FREE_SHARE**2 * np.eye(4), dof=math.inf)
+
+
+def measured_scatter(load_g: FloatArray, *, earlier: Sequence[Scatter] = ()) -> Scatter:
+    """Scatter from repeats, pooled with what was seen earlier on this car (same set-up, same pads).
+
+    load_g: (n, 4) g, n >= 2.  Raises InputError for fewer.
+    Source: pooled sample covariance, weights by degrees of freedom.
+    """
+    loads = _checked(load_g)
+    seen = [scatter for scatter in earlier if math.isfinite(scatter.dof)]
+    if len(loads) < 2 and not seen:
+        raise InputError(
+            "one placement shows no scatter",
+            where="re-seating",
+            remedy="Lift the car off, let it settle, put it back and weigh again",
+        )
+    off = loads - loads.mean(0)
+    dof = float(len(loads) - 1)
+    total = off.T @ off
+    for scatter in seen:
+        total, dof = total + scatter.dof * scatter.covariance, dof + scatter.dof
+    return Scatter(covariance=total / dof, dof=dof)
+
+
+def pool_placements(
+    load_g: FloatArray,
+    common: Sequence[DoubtPart] = (),
+    *,
+    noise: FloatArray | None = None,
+    earlier: Sequence[Scatter] = (),
+    scatter_g: float | None = None,
+) -> Placements:
+    """One weighing from one or more placements.
+
+    load_g: (n, 4) g, one row per placement.  common: doubt shared by all placements (curves, masses, pads), g2.
+    noise: (4, 4) g2 of one placement's reading (settled noise, zero); used for a single placement only, since repeats
+    already show it.  earlier: scatter seen before.  scatter_g: see usual_scatter.
+    Raises InputError on wrong shapes.
+    Source: mean of repeats with type A uncertainty, GUM (JCGM 100:2008) 4.2, beside the type B parts.
+    """
+    loads = _checked(load_g)
+    count = len(loads)
+    measured = count > 1 or any(math.isfinite(scatter.dof) for scatter in earlier)
+    scatter = measured_scatter(loads, earlier=earlier) if measured else usual_scatter(scatter_g)
+    parts = [DoubtPart(name="re-seating", covariance=scatter.covariance / count, dof=scatter.dof), *common]
+    if not measured and noise is not None:
+        parts.append(DoubtPart(name="noise", covariance=np.asarray(noise, dtype=float)))
+    return Placements(
+        load_g=loads.mean(0),
+        parts=tuple(parts),
+        scatter=scatter,
+        count=count,
+        measured=measured,
+        advice=_advice(count, scatter, measured),
+    )
+
+
+def repeats_worth(dof: float) -> float:
+    """How much one more placement would shrink the re-seating part of an interval: ratio of half-widths, < 1."""
+    from analysis.weighing.estimate import coverage_factor
+
+    count = dof + 1.0
+    now = math.inf if dof < 1 else coverage_factor(dof) / math.sqrt(count)
+    return coverage_factor(dof + 1.0) / math.sqrt(count + 1.0) / now if math.isfinite(now) else 0.0
+
+
+def _checked(load_g: FloatArray) -> FloatArray:
+    loads = np.atleast_2d(np.asarray(load_g, dtype=float))
+    if loads.ndim != 2 or loads.shape[1] != 4 or len(loads) == 0 or not np.all(np.isfinite(loads)):
+        raise InputError(
+            f"expected placements by four loads, got shape {np.shape(load_g)}",
+            where="re-seating",
+            remedy="Give one row of four finite loads per placement",
+        )
+    return loads
+
+
+def _advice(count: int, scatter: Scatter, measured: bool) -> str:
+    if not measured:
+        low, high = USUAL_SCATTER_G
+        return (
+            f"Placed once: a re-seating scatter of {low:.0f} to {high:.0f} g a corner is assumed. "
+            "Lift off, let it settle, roll on and weigh twice more"
+        )
+    if scatter.dof < 4:
+        gain = 100.0 * (1.0 - repeats_worth(scatter.dof))
+        return f"{count} placements: one more would narrow the re-seating part by about {gain:.0f} %"
+    return ""
