@@ -9,7 +9,7 @@ import os
 import select
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import serial
@@ -231,22 +231,15 @@ def _scan() -> list[PortInfo]:
     ]
 
 
-def known_port(url: str, *, limit: float = 3.0) -> PortInfo:
-    """What the system knows of this port, to recognise the same board after unplugging.
+def known_port(url: str, there: tuple[PortInfo, ...]) -> PortInfo:
+    """What can be known of this port, to recognise the same board after unplugging.
 
-    Only the device name where it is no USB port.
+    there: the ports of this computer.  Only the name is known where it is no USB port.
     """
-    if "://" in url or url.startswith("replay:"):
-        return PortInfo(device=url)
-    real = os.path.realpath(url) if _POSIX else url
-    for port in list_ports(limit=limit).ports:
+    real = os.path.realpath(url) if _POSIX and "://" not in url else url
+    for port in there:
         if port.device in (url, real):
-            return PortInfo(
-                device=url,
-                description=port.description,
-                serial_number=port.serial_number,
-                location=port.location,
-            )
+            return replace(port, device=url)
     return PortInfo(device=url)
 
 

@@ -77,6 +77,7 @@ class PadReader:
         self._overflowed = self._reconnections = 0
         self._gaps: deque[Gap] = deque(maxlen=256)
         self._tap_error: BenchError | None = None
+        self._tell: Callable[[], None] | None = None
         self._port: Port | None = None
         self._known = PortInfo(device=url)
         self._where = url
@@ -93,6 +94,10 @@ class PadReader:
         self._thread = threading.Thread(target=self._run, name=f"pads {self.url}", daemon=True)
         self._thread.start()
         return self
+
+    def on_news(self, tell: Callable[[], None]) -> None:
+        """Call `tell` in the thread after each batch of frames; it must be quick. Say so before `start`."""
+        self._tell = tell
 
     def stop(self) -> None:
         """Stop reading and close the port. Frames in the queue can still be drained."""
@@ -212,7 +217,7 @@ class PadReader:
     # from here on: in the thread
 
     def _recognise(self) -> None:
-        self._known = known_port(self.url)
+        self._known = known_port(self.url, self._scan())
 
     def _run(self) -> None:
         while not self._stop.is_set():
@@ -258,6 +263,8 @@ class PadReader:
             if frames or self._replies:
                 self._news.notify_all()
             foreign = ledger.foreign is not None
+        if frames and self._tell is not None:
+            self._tell()
         if foreign or self._status.state is PortState.SILENT:
             self._review(now)
         for wish in wishes:

@@ -1,0 +1,211 @@
+"""Several ports with a pad or two each, merged in time into frames of four counts.
+
+Each merged count is a real conversion, the newest of its port, used once and never mixed with another: so the
+noise stays what it is. The slowest port sets the pace; the pads of a frame lie less than one line apart in time
+(`skew` says how much). A port that has gone quiet becomes a missing pad instead of holding the others up.
+"""
+
+import math
+import threading
+import time
+from collections import deque
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from types import TracebackType
+from typing import Self
+
+from rig.errors import InputError
+from rig.pads.frames import Gap, PadFrame, PortState, Status, Tally
+from rig.pads.reader import PadReader
+
+# worst first: what people must see of several ports
+_WORST = (
+    PortState.WRONG_VERSION,
+    PortState.UNPLUGGED,
+    PortState.SILENT,
+    PortState.STOPPED,
+    PortState.ENDED,
+    PortState.STARTING,
+    PortState.READING,
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PadPlace:
+    """Which pad: the number of its port in the list, and its channel there (0 to 3)."""
+
+    port: int
+    channel: int = 0
+
+
+@dataclass(slots=True)
+class TimeMerger:
+    """Frames of several ports in, merged frames out. Pure: knows host times, not clocks.
+
+    places: for each merged channel, which pad feeds it; at most four.
+    patience: s after which a port without frames no longer holds the others up.
+    """
+
+    places: Sequence[PadPlace]
+    patience: float = 0.5
+    _unused: dict[int, PadFrame] = field(init=False, default_factory=dict, repr=False)
+    _heard: dict[int, float] = field(init=False, default_factory=dict, repr=False)
+    _seq: int = field(init=False, default=0)
+
+    def __post_init__(self) -> None:
+        if not 1 <= len(self.places) <= 4 or len(set(self.places)) != len(self.places):
+            raise InputError(
+                "one to four different pads can be merged",
+                where="bench card, pads",
+                remedy="Name each pad's port and channel once",
+            )
+
+    def push(self, port: int, frame: PadFrame) -> list[PadFrame]:
+        """Take one frame of one port, in order of time; the merged frame that this completes, if it does."""
+        for place in self.places:  # a port not heard yet is awaited from the first frame on
+            self._heard.setdefault(place.port, frame.host_time)
+        self._heard[port] = frame.host_time
+        self._unused[port] = frame
+        return self.due(frame.host_time)
+
+    def due(self, now: float) -> list[PadFrame]:
+        """The merged frame that can be given at `now` (host monotonic s), once no awaited port lacks a frame."""
+        awaited = [port for port, heard in self._heard.items() if now - heard <= self.patience]
+        if not self._unused or any(port not in self._unused for port in awaited):
+            return []
+        newest, self._unused = self._unused, {}
+        return [self._joined(newest)]
+
+    def _joined(self, newest: dict[int, PadFrame]) -> PadFrame:
+        counts, missing, saturated = [math.nan] * 4, [True] * 4, [False] * 4
+        for channel, place in enumerate(self.places):
+            if place.port in newest:
+                frame = newest[place.port]
+                counts[channel] = frame.counts[place.channel]
+                missing[channel] = frame.missing[place.channel]
+                saturated[channel] = frame.saturated[place.channel]
+        times = [frame.host_time for frame in newest.values()]
+        seq, self._seq = self._seq, self._seq + 1
+        return PadFrame(
+            host_time=max(times),
+            device_time=None,
+            counts=(counts[0], counts[1], counts[2], counts[3]),
+            missing=(missing[0], missing[1], missing[2], missing[3]),
+            saturated=(saturated[0], saturated[1], saturated[2], saturated[3]),
+            seq=seq,
+            early=any(frame.early for frame in newest.values()),
+            settling=any(frame.settling for frame in newest.values()),
+            skew=max(times) - min(times),
+        )
+
+
+class MergedPads:
+    """Several readers as one `PadSource`. Owns the readers: `start` starts them, `stop` stops them.
+
+    places: for each channel of the merged frames, which pad; by default channel 0 of each reader in turn.
+    """
+
+    def __init__(
+        self,
+        readers: Sequence[PadReader],
+        *,
+        places: Sequence[PadPlace] | None = None,
+        patience: float = 0.5,
+        queue_length: int = 8192,
+    ) -> None:
+        self._readers = tuple(readers)
+        chosen = places or [PadPlace(port=number) for number in range(len(self._readers))]
+        if any(not (0 <= p.port < len(self._readers) and 0 <= p.channel < 4) for p in chosen):
+            raise InputError(
+                "a pad is named whose port is not", where="bench card, pads", remedy="List every pad's port"
+            )
+        self._merger = TimeMerger(places=tuple(chosen), patience=patience)
+        self._queue: deque[PadFrame] = deque(maxlen=queue_length)
+        self._overflowed = 0
+        self._latest: PadFrame | None = None
+        self._news = threading.Condition()
+        self._arrived = threading.Event()
+        self._stop = threading.Event()
+        self._thread: threading.Thread | None = None
+
+    def start(self) -> Self:
+        """Open all ports. Raises BenchError when one cannot be opened; the others are closed again."""
+        try:
+            for reader in self._readers:
+                reader.on_news(self._arrived.set)
+                reader.start()
+        except BaseException:
+            self.stop()
+            raise
+        self._thread = threading.Thread(target=self._run, name="merge pads", daemon=True)
+        self._thread.start()
+        return self
+
+    def stop(self) -> None:
+        """Stop all readers."""
+        self._stop.set()
+        self._arrived.set()
+        if self._thread is not None:
+            self._thread.join(timeout=5.0)
+        for reader in self._readers:
+            reader.stop()
+        with self._news:
+            self._news.notify_all()
+
+    def __enter__(self) -> Self:
+        return self.start()
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.stop()
+
+    @property
+    def status(self) -> Status:
+        """The worst of the ports' states, with its port named."""
+        return min((reader.status for reader in self._readers), key=lambda status: _WORST.index(status.state))
+
+    @property
+    def tally(self) -> Tally:
+        """All ports' lines together, and merged frames that nobody fetched."""
+        total = sum((reader.tally for reader in self._readers), Tally())
+        return total + Tally(overflowed=self._overflowed)
+
+    @property
+    def gaps(self) -> tuple[Gap, ...]:
+        """All ports' gaps in order of time."""
+        return tuple(sorted((gap for reader in self._readers for gap in reader.gaps), key=lambda g: g.start))
+
+    @property
+    def latest(self) -> PadFrame | None:
+        """The newest merged frame; stays in the queue."""
+        return self._latest
+
+    def drain(self) -> list[PadFrame]:
+        """All merged frames waiting, oldest first; taken out of the queue."""
+        with self._news:
+            frames = list(self._queue)
+            self._queue.clear()
+        return frames
+
+    def wait_newer(self, than: PadFrame | None, timeout: float) -> PadFrame | None:
+        """The newest merged frame once it is not `than`; None after `timeout` s."""
+        with self._news:
+            self._news.wait_for(lambda: self._latest is not than or self._stop.is_set(), timeout)
+            return self._latest if self._latest is not than else None
+
+    def _run(self) -> None:
+        while not self._stop.is_set():
+            self._arrived.wait(self._merger.patience / 2.0)
+            self._arrived.clear()
+            merged: list[PadFrame] = []
+            batches = [(f.host_time, port, f) for port, r in enumerate(self._readers) for f in r.drain()]
+            for _, port, frame in sorted(batches, key=lambda item: item[:2]):
+                merged += self._merger.push(port, frame)
+            merged = merged or self._merger.due(time.monotonic())
+            if merged:
+                with self._news:
+                    self._overflowed += max(0, len(self._queue) + len(merged) - (self._queue.maxlen or 0))
+                    self._queue.extend(merged)
+                    self._latest = merged[-1]
+                    self._news.notify_all()
