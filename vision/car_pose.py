@@ -86,7 +86,7 @@ def fit_cameras(
 
     seen: (n, m, 4, 2) px, nan where not seen.  corner_place: (m, 4, 2) m.  basis, sheet_of: as in `FloorFit`.
     """
-    n, m = seen.shape[:2]
+    n = len(seen)
     good: BoolArray = np.asarray(np.isfinite(seen).all(-1))
     pixel = np.where(good[..., None], seen, intrinsics[2:4])
     ray = undistort(pixel, intrinsics)
@@ -124,7 +124,8 @@ def fit_cameras(
         turn = np.stack([-reach[..., 1], reach[..., 0]], axis=-1)
         columns.append(by_floor * own)
         columns.append(np.einsum("nmkij,mkj->nmki", by_floor, turn)[..., None] * own)
-    shared = np.concatenate(columns, axis=-1).reshape(n, -1, basis.shape[1] + 1 + 3 * (max(sheet_of) + 1))
+    together = np.concatenate(columns, axis=-1)
+    shared = together.reshape(n, -1, together.shape[-1])
     by_shared = -_solve(normal, np.swapaxes(weighted, 1, 2) @ np.nan_to_num(shared))
     used = weight.sum((1, 2))
     noise = np.sqrt((w * rest.reshape(n, -1) ** 2).sum(1) / np.maximum(2 * used - 6, 2.0))
@@ -185,7 +186,7 @@ def fit_cars(
         weight=weight, used=used, by_marker=gain.reshape(n, 3, m, 4, 2).sum(3),
         by_height=-(gain @ by_floor[..., 2].reshape(n, -1, 1))[..., 0],
         by_scale=-(gain @ scale.reshape(n, -1, 1))[..., 0], by_camera=-(gain @ by_camera),
-        by_lens=-(gain @ (by_intrinsics @ basis).reshape(n, -1, basis.shape[1])),
+        by_lens=-(gain @ (by_intrinsics @ basis).reshape(n, flat.shape[1], basis.shape[1])),
         by_ink=-(gain @ np.nan_to_num(shrink).reshape(n, -1, 1))[..., 0], lean=lean, lean_u=lean_u, rise=rise)
 
 

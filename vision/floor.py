@@ -130,6 +130,14 @@ def fit_floor(
         starts = [np.array([factor * base[0], 0.0, 0.0, 0.0]) for factor in (-0.25, 0.0, 0.4, 1.0)]
     best: FloorFit | None = None
     best_cost = np.inf
+    if len(starts) > 1 and len(seen) > 1:  # choose the valley with two views, descend it with all
+        few = seen[[0, -1]]
+        rough = [_Problem(few, corner, sheet_of, prior_u, basis, camera_u, base, noise).descend(
+            start, np.zeros((sheets, 3)) if sheet_start is None else sheet_start.copy(), robust=robust)
+            for start in starts]
+        fit, cost = min(rough, key=lambda pair: pair[1])
+        if np.isfinite(cost):
+            starts = [np.linalg.lstsq(basis, fit.intrinsics - base, rcond=None)[0]]
     for start in starts:
         sheet = np.zeros((sheets, 3)) if sheet_start is None else sheet_start.copy()
         problem = _Problem(seen, corner, sheet_of, prior_u, basis, camera_u, base, noise)

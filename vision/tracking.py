@@ -2,6 +2,7 @@
 
 import os
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,7 +11,7 @@ from vision.camera import camera_of, intrinsics_of, scaled_to
 from vision.errors import InputError
 from vision.frames import FrameReader
 from vision.tracking_checks import check_cards, check_scale, check_sightings
-from vision.tracking_pass import Follower, Sightings
+from vision.tracking_pass import Follower
 from vision.tracking_solve import REPEATING_LEAST, Solved, solve
 from vision.tracking_vouch import blur_of, vouch
 from vision.tracking_words import describe
@@ -56,16 +57,18 @@ def track_clip(
     time = sightings.column("time")
     corner = sightings.column("corner").astype(float)
     solved = solve(time, corner, floor, car, fitting, report.size, moving_camera)
-    check_scale(solved, floor, car)
-    blur = blur_of(time, solved, sightings.column("spread"), len(floor.markers))
+    spread = sightings.column("spread")
+    blur = blur_of(time, solved, spread, len(floor.markers))
     kept, left_out = vouch(time, solved, sightings, blur, len(floor.markers))
+    sizes = check_scale(solved, floor, car, kept)
     if report.backwards:
         left_out["time stamp did not advance"] = report.backwards
     track = _track(time, solved, kept, blur, report.size, fitting)
-    notes, warnings = describe(track, solved, report, follower, left_out, fitting, floor, car)
+    words = describe(track, solved, report, left_out, fitting, floor, car, spread)
     if progress is not None:
         progress(1.0)
-    return _with_words(track, notes, warnings, report.frames, left_out)
+    return replace(track, notes=tuple(words.notes), warnings=(*sizes, *words.warnings), frames_read=report.frames,
+                   frames_left_out=sum(left_out.values()), left_out=left_out)
 
 
 def _fitting_camera(camera: Camera | None, size: tuple[int, int]) -> Camera | None:
@@ -124,14 +127,3 @@ def _repeating(solved: Solved, kept: IntArray) -> FloatArray:
     gain = np.median(np.einsum("nimk,njmk->nij", gain, gain)[:, None], axis=0)[0] if len(gain) else np.zeros((3, 3))
     result: FloatArray = gain * u**2
     return result
-
-
-def _with_words(track: ClipTrack, notes: list[str], warnings: list[str], frames: int,
-                left_out: dict[str, int]) -> ClipTrack:
-    from dataclasses import replace
-
-    return replace(track, notes=tuple(notes), warnings=tuple(warnings), frames_read=frames,
-                   frames_left_out=sum(left_out.values()), left_out=left_out)
-
-
-__all__ = ["Sightings", "track_clip"]

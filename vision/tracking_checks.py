@@ -4,13 +4,16 @@ from pathlib import Path
 
 import numpy as np
 
+from vision.camera import project
 from vision.detection import cell_pattern, other_dictionaries
 from vision.errors import InputError
 from vision.tracking_pass import Follower
 from vision.tracking_solve import Solved
-from vision.types import CarMarkers, FloorLayout
+from vision.types import CarMarkers, FloatArray, FloorLayout, IntArray
 
 LEAST_FLOOR = 3
+MOST_INK = 1.3  # px; usual is 0.35, a badly focused picture reaches 0.8
+SIZE_ERROR = 0.035  # relative; less is warned about
 TWIN_FRAMES = 2
 
 
@@ -100,5 +103,45 @@ def _nothing_seen(path: Path, floor: FloorLayout, car: CarMarkers) -> InputError
                       remedy="Check that the sheets are in the picture, lit, sharp and at least 25 pixels wide")
 
 
-def check_scale(solved: Solved, floor: FloorLayout, car: CarMarkers) -> None:
-    """Raise InputError when the car's sheet cannot have the printed size or height that the card gives."""
+def check_scale(solved: Solved, floor: FloorLayout, car: CarMarkers, kept: IntArray) -> list[str]:
+    """Sentences about sizes that disagree a little; InputError when they disagree so much that nothing can be right.
+
+    A car sheet printed too large looks like one that lies higher, and the other way round: the six-degree fit's
+    rise, over the camera's height, is the disagreement of the car's sheet with the floor's. Floor markers that
+    are larger or smaller than the card says, at the right places, come out as an impossible ink shift.
+    """
+    said: list[str] = []
+    sizes = np.array([marker.size for marker in floor.markers])
+    px_per_m = float(np.median(_side_px(solved))) / float(np.median(sizes))
+    too_small = 2.0 * solved.fit.ink / (float(np.median(sizes)) * px_per_m)
+    if abs(solved.fit.ink) > MOST_INK and abs(too_small) > 0.04:
+        raise InputError(f"the floor markers look {100 * abs(too_small):.0f} % {'smaller' if too_small > 0 else 'larger'} "
+                         "than the card says for the places they lie in", where="floor marker size",
+                         remedy="Measure the side of a black square and the printed check bar, print at 100 %, and "
+                                "correct the card")
+    if not len(kept):
+        return said
+    eye = float(np.median(-np.einsum("vji,vj->vi", solved.fit.rotation, solved.fit.place)[:, 2]))
+    rise = float(np.median(solved.rise[kept, 0]))
+    rise_u = float(np.median(solved.rise[kept, 1])) * max(solved.corner_noise, 0.05)
+    away = max(eye - car.height, 0.05)
+    expected = np.sqrt(car.height_u**2 + (away * np.hypot(car.scale_u, floor.scale_u)) ** 2 + rise_u**2)
+    share = rise / away
+    if abs(share) > SIZE_ERROR and abs(rise) > 4.0 * expected:
+        raise InputError(f"the car's markers look {100 * abs(share):.0f} % {'larger' if share > 0 else 'smaller'} than "
+                         "the cards say, compared with the floor markers", where="printed size",
+                         remedy="Measure the check bar of both sheets and a black square of each, print at 100 %, and "
+                                "correct sizes and marker height on the cards")
+    if abs(rise) > 3.0 * expected and abs(rise) > 0.004:
+        said.append(f"The car's markers seem {1000 * abs(rise):.0f} mm {'higher' if rise > 0 else 'lower'} (or "
+                    f"{100 * abs(share):.1f} % {'larger' if rise > 0 else 'smaller'}) than the cards say: check the "
+                    "marker height and the printed bars.")
+    return said
+
+
+def _side_px(solved: Solved) -> FloatArray:
+    """(m,) usual side of the floor markers on the picture, from the fit."""
+    fit = solved.fit
+    place = np.concatenate([fit.corner_place, np.zeros((*fit.corner_place.shape[:-1], 1))], axis=-1)
+    pixel = project(place @ fit.rotation[0].T + fit.place[0], fit.intrinsics)
+    return np.asarray(np.linalg.norm(np.roll(pixel, -1, axis=1) - pixel, axis=-1).mean(1), float)

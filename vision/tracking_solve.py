@@ -17,6 +17,7 @@ POOL = 400  # frames behind the middle of a still camera's corners
 LEAST_CORNERS = 8  # two whole markers
 STEP = 512  # frames solved together
 SHARED_KEPT = 8
+CARD_CAUSES = 6  # leading shared causes that come from the cards; the rest are camera and floor places
 REPEATING_LEAST = 0.03  # px per marker, never averaged away
 
 
@@ -185,8 +186,7 @@ def _joined(parts: list[tuple[CarPoses, FloatArray, FloatArray, FloatArray, tupl
         return np.concatenate([getattr(piece, name) for piece in cars])
 
     shared = np.concatenate([part[2] for part in parts], axis=1)
-    fixed = 6
-    shared, names = _compact(shared, fixed, parts[0][4])
+    shared, names = _compact(shared, CARD_CAUSES, parts[0][4])
     weight, residual = all_of("weight"), all_of("residual")
     good = all_of("used") >= LEAST_CORNERS
     rest = np.where(weight[..., None] > 0, residual, np.nan)[good]

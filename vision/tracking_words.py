@@ -1,14 +1,147 @@
 """The quality of a track in words: what was seen, what was not, what would make it better."""
 
+from dataclasses import dataclass
+
+import numpy as np
+
 from vision.frames import ClipReport
-from vision.tracking_pass import Follower
-from vision.tracking_solve import Solved
-from vision.types import Camera, CarMarkers, ClipTrack, FloorLayout
+from vision.tracking_solve import CARD_CAUSES, Solved
+from vision.types import Camera, CarMarkers, ClipTrack, FloatArray, FloorLayout
+
+LEAST_SIDE = 25.0  # px of a marker
+READOUT_SHARE = 0.6  # of the frame interval that a rolling shutter takes from the first to the last row, at most usual
 
 
-def describe(track: ClipTrack, solved: Solved, report: ClipReport, follower: Follower, left_out: dict[str, int],
-             camera: Camera | None, floor: FloorLayout, car: CarMarkers) -> tuple[list[str], list[str]]:
-    """Notes and warnings for people."""
-    notes = [f"{len(track.time)} of {report.frames} frames could be vouched for"]
-    warnings: list[str] = []
-    return notes, warnings
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Words:
+    """notes: what was found.  warnings: what to change."""
+
+    notes: list[str]
+    warnings: list[str]
+
+
+def describe(track: ClipTrack, solved: Solved, report: ClipReport, left_out: dict[str, int], camera: Camera | None,
+             floor: FloorLayout, car: CarMarkers, spread: FloatArray) -> Words:
+    """Notes and warnings about a track, for people."""
+    words = Words(notes=[], warnings=[])
+    _frames(words, track, report, left_out)
+    _time(words, report)
+    _camera(words, track, solved, camera)
+    _markers(words, track, solved, floor, car)
+    _motion(words, track, solved)
+    width = float(np.sqrt(np.nanmedian(spread[:, :, [0, 1], [0, 1]].sum(-1) / 2))) if len(spread) else 0.0
+    if width > 1.8:
+        words.warnings.append(f"The picture is soft (edges {2.4 * width:.0f} px wide): focus on the car and clean the "
+                              "lens.")
+    return words
+
+
+def _frames(words: Words, track: ClipTrack, report: ClipReport, left_out: dict[str, int]) -> None:
+    kept = len(track.time)
+    words.notes.append(f"{kept} of {report.frames} frames can be vouched for.")
+    for why, count in sorted(left_out.items(), key=lambda item: -item[1]):
+        words.notes.append(f"Left out {count}: {why}.")
+    if kept > 1 and report.usual_gap > 0:
+        gaps = np.diff(track.time)
+        longest = int(np.argmax(gaps))
+        if gaps[longest] > 2.5 * report.usual_gap:
+            words.warnings.append(f"No pose for {gaps[longest]:.2f} s from {track.time[longest]:.2f} s on: keep hands and "
+                                  "other things out of the line between camera and markers.")
+    if report.frames and kept < 0.7 * report.frames:
+        words.warnings.append(f"Only {100 * kept / report.frames:.0f} % of the frames can be used: more light, nearer, "
+                              "markers flat and in view.")
+
+
+def _time(words: Words, report: ClipReport) -> None:
+    if report.cut:
+        words.warnings.append(f"The clip is cut short: {report.cut}. Copy it from the camera again.")
+    if report.dropped:
+        words.notes.append(f"About {report.dropped} frames are missing between others (longest gap "
+                           f"{1000 * report.longest_gap:.0f} ms, usual {1000 * report.usual_gap:.0f} ms); the time stamps "
+                           "account for it.")
+    if report.repeated > 1:
+        words.notes.append(f"{report.repeated} pictures are copies of the one before.")
+    if report.rotation % 360:
+        words.notes.append(f"The clip is stored turned by {report.rotation}°; it was turned upright.")
+
+
+def _camera(words: Words, track: ClipTrack, solved: Solved, camera: Camera | None) -> None:
+    words.notes.append("The camera moved: the floor was found in every frame." if solved.moving
+                       else "The camera stood still: the floor was found from all frames together.")
+    doubt = _camera_doubt(track)
+    if camera is None:
+        focal, focal_u = track.camera.matrix[0, 0], track.camera.u[0]
+        k1, k1_u = track.camera.distortion[0], track.camera.u[4]
+        words.notes.append(f"No calibration: the floor markers give a focal length of {focal:.0f} ± {2 * focal_u:.0f} px "
+                           f"and a lens bend k1 of {k1:.3f} ± {2 * k1_u:.3f}. This and the floor markers' places add "
+                           f"{1000 * doubt:.2f} mm to the doubt of the car's displacement.")
+        if focal_u > 0.05 * focal:
+            words.warnings.append("The floor markers hardly fix the lens: calibrate the camera, or film at a flatter "
+                                  "angle with the floor markers spread wide.")
+    else:
+        words.notes.append(f"Camera and floor markers' places add {1000 * doubt:.2f} mm to the doubt of the car's "
+                           "displacement.")
+
+
+def _camera_doubt(track: ClipTrack) -> float:
+    """m, standard uncertainty of the displacement from first to last pose due to camera and floor places."""
+    if len(track.time) < 2:
+        return 0.0
+
+    def displacement(pose: FloatArray) -> FloatArray:
+        """In the car's middle axes: a turn of the whole floor frame changes nothing in them."""
+        d = pose[-1, :2] - pose[0, :2]
+        middle = 0.5 * (pose[0, 2] + pose[-1, 2])
+        return np.array([np.cos(middle) * d[0] + np.sin(middle) * d[1], -np.sin(middle) * d[0] + np.cos(middle) * d[1]])
+
+    base = displacement(track.pose)
+    parts = [displacement(track.pose + part) - base for part in track.shared[CARD_CAUSES:]]
+    return float(np.sqrt(np.sum(np.square(parts)))) if parts else 0.0
+
+
+def _markers(words: Words, track: ClipTrack, solved: Solved, floor: FloorLayout, car: CarMarkers) -> None:
+    words.notes.append(f"Corner noise {solved.corner_noise:.2f} px from frame to frame, ink shift {track.ink_shift:.2f} px.")
+    sheets: dict[int, list[int]] = {}
+    for marker, sheet in zip(floor.markers, solved.fit.sheet_of, strict=True):
+        sheets.setdefault(sheet, []).append(marker.id)
+    offsets = np.hypot(solved.fit.sheet[:, 0], solved.fit.sheet[:, 1])
+    for sheet, ids in sheets.items():
+        if len(sheets) > 1 and offsets[sheet] > max(4.0 * floor.place_u, 0.001):
+            words.warnings.append(f"Floor sheet with marker {ids[0]} lies {1000 * offsets[sheet]:.1f} mm from the place on "
+                                  "the card: measure again, or learn the layout from the clip.")
+    for marker, weight in zip(floor.markers, solved.fit.weight, strict=True):
+        if weight < 0.3:
+            words.warnings.append(f"Floor marker {marker.id} does not fit its place, size or plane and hardly counts: flatten "
+                                  "it or correct the card.")
+    per_px = float(np.median(solved.m_per_px))
+    for index, marker in enumerate(car.markers):
+        off = 1000 * per_px * float(np.hypot(*solved.marker_rest[index]))
+        if solved.marker_weight[index] < 0.3 and off > 0.4:
+            words.warnings.append(f"Car marker {marker.id} sits about {off:.1f} mm from its place on the card (bent, moved, or "
+                                  "a wrong card) and hardly counts.")
+    side = min(marker.size for marker in car.markers) / per_px
+    if side < LEAST_SIDE:
+        words.warnings.append(f"The car's markers are only {side:.0f} px wide: film from nearer or at a higher resolution.")
+
+
+def _motion(words: Words, track: ClipTrack, solved: Solved) -> None:
+    n = len(track.time)
+    if n < 5:
+        return
+    if track.blur.max() > 4.0:
+        words.warnings.append(f"The car smears over {track.blur.max():.0f} px while it moves: more light, or a shorter "
+                              "exposure.")
+    edge = max(2, min(15, n // 4))
+    before, after = np.median(track.lean[:edge], axis=0), np.median(track.lean[-edge:], axis=0)
+    change = np.degrees(after - before)
+    sure = 3.0 * np.degrees(np.median(solved.lean_u, axis=0)) * max(solved.corner_noise, 0.05)
+    words.notes.append(f"Body lean at the end less that at the start: roll {change[0]:+.2f}°, pitch {change[1]:+.2f}°.")
+    if np.any(np.abs(change) > np.maximum(sure, 0.4)):
+        words.warnings.append("The body does not stand as level after the push as before: let it settle, or check the "
+                              "suspension for sticking.")
+    rate = np.gradient(track.pose[:, :2], track.time, axis=0)
+    speed = float(np.hypot(rate[:, 0], rate[:, 1]).max())
+    interval = float(np.median(np.diff(track.time)))
+    words.notes.append(f"Fastest {speed:.2f} m/s. A rolling shutter (read out in up to {1000 * READOUT_SHARE * interval:.0f} ms) "
+                       f"would put moving poses off by up to {1000 * speed * READOUT_SHARE * interval:.1f} mm along the "
+                       "motion, rest poses not at all.")
