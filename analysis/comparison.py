@@ -134,7 +134,8 @@ def _reconcile(
         return None if ratio is None or not np.isfinite(ratio) else float(ratio)
 
     ratio, ends = at(measured.kappa), [at(kappa) for kappa in measured.interval]
-    if ratio is None or ends[0] is None or ends[1] is None:
+    through_infinity = measured.interval[0] > measured.interval[1]
+    if ratio is None or ends[0] is None or ends[1] is None or through_infinity:
         return ratio, None
     return ratio, (min(ends[0], ends[1]), max(ends[0], ends[1]))
 

@@ -6,12 +6,14 @@ import numpy as np
 
 from analysis.arrays import FloatArray
 from analysis.errors import InputError
-from analysis.measured_pivot_interval import mean_rest, measure_slide, whitened_scatter
+from analysis.measured_pivot_interval import drift_rate, mean_rest, measure_slide, whitened_scatter
 from analysis.measured_pivot_rests import SEED_FRAMES, Segmented, Slide, segment
 from analysis.pivot import PivotEstimate
 from analysis.pivot_path import PivotPath, fit_pivot_path, smooth_motion
 
 ADVISED_REST_FRAMES = 15
+DRIFT = 16.27
+"""Chi-square, 3 degrees of freedom, exceeded by chance once in 1000."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,6 +68,7 @@ def measure_pivot(
     wheelbase_u: float = 0.0,
     place_u: FloatArray | tuple[float, float, float] = (0.0, 0.0, 0.0),
     scale_u: float = 0.0,
+    shared: FloatArray | None = None,
     least_travel: float = 0.001,
 ) -> MeasuredPushes:
     """Find every push in a pose track and measure its swing pivot.
@@ -75,6 +78,8 @@ def measure_pivot(
     repeating: (3, 3) the part that stays while the car rests, independent between two rests.
     wheelbase, wheelbase_u: m.  place_u: (3,) standard uncertainty of where the plate sits on the car (x, y in
     m, yaw in rad, car axes), common to all frames.  scale_u: relative, of all floor distances.
+    shared: (k, n, 3) how far one standard uncertainty of each further cause, common to all frames, moves every
+    pose (independent causes; leave place_u and scale_u at zero if they are among them).
     least_travel: m, smaller displacements are not called a push.
     Raises InputError when the track is unusable or the car is never still before or after the push, and
     AnalysisError when nothing moves.
@@ -92,7 +97,11 @@ def measure_pivot(
         )
     found = segment(time, pose, covariance, wheelbase=wheelbase, least_travel=least_travel)
     cards = _Cards(
-        wheelbase=wheelbase, wheelbase_u=wheelbase_u, place_u=np.broadcast_to(place_u, 3), scale_u=scale_u
+        wheelbase=wheelbase,
+        wheelbase_u=wheelbase_u,
+        place_u=np.broadcast_to(place_u, 3),
+        scale_u=scale_u,
+        shared=_checked_shared(shared, len(time)),
     )
     return tuple(
         _measured(number, slide, time, pose, covariance, repeating, cards, found)
@@ -108,6 +117,21 @@ class _Cards:
     wheelbase_u: float
     place_u: FloatArray
     scale_u: float
+    shared: FloatArray
+
+
+def _checked_shared(shared: FloatArray | None, frames: int) -> FloatArray:
+    """Shared causes as (k, n, 3), or InputError when they do not fit the track."""
+    if shared is None or np.size(shared) == 0:
+        return np.zeros((0, frames, 3))
+    causes = np.asarray(shared, float)
+    if causes.ndim != 3 or causes.shape[1:] != (frames, 3) or not np.all(np.isfinite(causes)):
+        raise InputError(
+            f"shared causes have shape {causes.shape}, or are not finite",
+            where="pose track",
+            remedy="Give k causes, n frames, three finite numbers each",
+        )
+    return causes
 
 
 def _checked(
@@ -165,6 +189,12 @@ def _measured(
     pooled, dof = whitened_scatter([(pose[before], stated[before]), (pose[after], stated[after])])
     start = mean_rest(pose[before], stated[before], repeating, pooled, dof)
     end = mean_rest(pose[after], stated[after], repeating, pooled, dof)
+    drift, drift_chi2 = drift_rate([(time[k], pose[k], stated[k]) for k in (before, after)], pooled)
+    drifted = drift * float(time[after].mean() - time[before].mean())
+    drifts = drift_chi2 > DRIFT
+    if drifts:
+        # Whether it went on at that rate during the slide is unknown, so it is doubt and not a correction.
+        end = replace(end, repeating=end.repeating + np.outer(drifted, drifted))
     result = measure_slide(
         start,
         end,
@@ -172,6 +202,7 @@ def _measured(
         wheelbase_u=cards.wheelbase_u,
         place_u=cards.place_u,
         scale_u=cards.scale_u,
+        shared=np.concatenate([cards.shared[:, rest].mean(axis=1) for rest in (before, after)], axis=1),
     )
 
     whole = np.concatenate([before, slide.moving, after])
@@ -181,10 +212,16 @@ def _measured(
     turning = int(np.argmax(np.where(is_moving, np.abs(speeds.velocity[:, 2]), -1.0)))
 
     warnings = [*found.warnings, *_warnings(len(before), len(after), slide, time)]
+    if drifts and np.hypot(drifted[0], drifted[1]) > 1e-4:
+        warnings.append(
+            f"The rests drift by {1e3 * np.hypot(drift[0], drift[1]):.2f} mm a second: "
+            "stand the camera firmly and push again; the drift is in the ±."
+        )
     estimate = PivotEstimate(
         kappa=result.kappa,
         kappa_u=result.kappa_u,
         common_u=result.common_u,
+        turned=result.turned,
         interval=result.interval,
         wheelbase=cards.wheelbase,
         count=1,
@@ -205,7 +242,7 @@ def _measured(
         start_pose=start.mean,
         end_pose=end.mean,
         start_covariance=start.scatter + repeating,
-        end_covariance=end.scatter + repeating,
+        end_covariance=end.scatter + end.repeating,
         turn=result.turn,
         turn_u=result.turn_u,
         travel=result.travel,

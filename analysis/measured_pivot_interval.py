@@ -11,6 +11,9 @@ from analysis.motion import slide_jacobian, slide_parts
 LARGEST_KAPPA = 1e6
 """1/m. Stands for a turn about the mid-wheelbase point itself: its station errs by a thousandth of a mm."""
 
+TURNED_LEVEL = 0.995
+"""Of straight slides, one in 200 may seem to turn (with the 95 % interval it would be one in 20)."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RestPose:
@@ -32,6 +35,7 @@ class SlideResult:
 
     kappa, kappa_u: 1/m.  common_u: 1/m, the cards' part of kappa_u.
     interval: 95 %, 1/m; `interval[0] > interval[1]` runs through infinity.
+    turned: the turn is told from zero at the 99.5 % level.
     turn, turn_u: rad.  travel, travel_u: m.  pole (2,) and pole_covariance (2, 2): m, car axes.
     """
 
@@ -39,6 +43,7 @@ class SlideResult:
     kappa_u: float
     common_u: float
     interval: tuple[float, float]
+    turned: bool
     turn: float
     turn_u: float
     travel: float
@@ -47,11 +52,11 @@ class SlideResult:
     pole_covariance: FloatArray
 
 
-def t_quantile(dof: float) -> float:
-    """Two-sided 95 % quantile of Student's t with dof degrees of freedom."""
+def t_quantile(dof: float, level: float = 0.95) -> float:
+    """Two-sided quantile of Student's t with dof degrees of freedom."""
     from scipy.special import stdtrit
 
-    return float(stdtrit(max(dof, 1.0), 0.975))
+    return float(stdtrit(max(dof, 1.0), 0.5 + level / 2.0))
 
 
 def mean_rest(
@@ -97,7 +102,28 @@ def whitened_scatter(rests: list[tuple[FloatArray, FloatArray]]) -> tuple[FloatA
         left = np.linalg.solve(np.linalg.cholesky(covariance), (pose - mean)[..., None])[..., 0]
         total += left.T @ left
         dof += len(pose) - 1.0
-    return total / dof, dof
+    return total / dof + 1e-9 * np.eye(3), dof  # a track without noise must stay solvable
+
+
+def drift_rate(
+    rests: list[tuple[FloatArray, FloatArray, FloatArray]], pooled: FloatArray
+) -> tuple[FloatArray, float]:
+    """Common slow drift of the pose within the rests (3,), m/s and rad/s, and its chi-square (3 degrees of
+    freedom).
+
+    rests: time (n,), pose (n, 3), stated covariance (n, 3, 3) of each.  pooled: as from `whitened_scatter`.
+    """
+    above, below, stated, frames = np.zeros(3), 0.0, np.zeros((3, 3)), 0
+    for time, pose, covariance in rests:
+        t = time - time.mean()
+        above += t @ (pose - pose.mean(0))
+        below += float(t @ t)
+        stated += covariance.sum(0)
+        frames += len(t)
+    root = np.linalg.cholesky(stated / frames)
+    rate = above / below
+    spread = root @ pooled @ root.T / below
+    return rate, float(rate @ np.linalg.solve(spread, rate))
 
 
 def measure_slide(
@@ -108,12 +134,14 @@ def measure_slide(
     wheelbase_u: float,
     place_u: FloatArray,
     scale_u: float,
+    shared: FloatArray | None = None,
 ) -> SlideResult:
     """Turn per travel, swing pivot and their uncertainties from two rests and the cards.
 
     place_u: (3,) standard uncertainty of the plate's place on the car (x, y m, yaw rad), common to both
     rests.
     scale_u: relative, common to all floor distances.  wheelbase, wheelbase_u: m.
+    shared: (k, 6) how far each further common cause moves start (3) and end (3) by one standard uncertainty.
     The interval is that of a ratio of two normal quantities (E. C. Fieller, J. R. Stat. Soc. B 16 (1954)
     175-185):
     exact for the turn and the travel, which are linear in the poses to far below their noise.
@@ -137,6 +165,9 @@ def measure_slide(
     blocks = [of_poses[:, :3], of_poses[:, 3:]] * 2
     parts = [block @ part @ block.T for block, part in zip(blocks, poses, strict=True)]
     cards = of_place @ np.diag(np.square(place_u)) @ of_place.T + scale_u**2 * of_scale @ of_scale.T
+    if shared is not None:
+        moved = of_poses @ shared.T  # (3, k)
+        cards = cards + moved @ moved.T
     slide_covariance = sum(parts) + cards
 
     to_pair = np.array([[0.0, 0.0, 1.0], [0.0, 1.0, wheelbase / 2.0]])  # chord and travel
@@ -168,6 +199,7 @@ def measure_slide(
         kappa_u=float(np.sqrt(of_kappa @ pair @ of_kappa)),
         common_u=float(np.sqrt(of_kappa @ shared @ of_kappa)),
         interval=ratio_interval(chord, travel, pair, quantile),
+        turned=bool(abs(chord) > t_quantile(min(dof, 1e6), TURNED_LEVEL) * np.sqrt(pair[0, 0])),
         turn=float(end.mean[2] - start.mean[2]),
         turn_u=float(np.sqrt(pair[0, 0])) / max(abs(np.cos((end.mean[2] - start.mean[2]) / 2.0)), 1e-3),
         travel=travel,

@@ -23,6 +23,8 @@ MEMBER = 21.11
 TAIL_TREND = 11.34
 """Chi-square, 3 degrees of freedom, 1 in 100: the last frames before a slide agree with those before them."""
 TAIL = 4
+PAUSE_FRAMES, PAUSE_SECONDS = 8, 0.3
+"""Between two pushes the car must rest at least so long; a shorter halt is part of one push."""
 AVERAGED_SECONDS, AVERAGED_FRAMES = 1.0, 30
 """A rest is averaged over its nearest second, at least 30 frames of it, so that slow drift matters little."""
 
@@ -164,7 +166,25 @@ def find_rests(time: FloatArray, pose: FloatArray, scaled: FloatArray) -> list[t
         end, _ = _grow((start, last), +1, pose, precision, taken)
         taken[start : end + 1] = True
         runs.append((start, end))
-    return sorted(runs)
+    runs.sort()
+    kept = [
+        (start, end)
+        for start, end in runs
+        if start < SEED_FRAMES or end >= n - SEED_FRAMES or _pause(time, pose, precision, start, end)
+    ]
+    return kept
+
+
+def _pause(time: FloatArray, pose: FloatArray, precision: FloatArray, start: int, end: int) -> bool:
+    """Whether a run in the middle of a track is a rest and not a slow part of a slide: long, without a trend."""
+    if end - start + 1 < PAUSE_FRAMES or time[end] - time[start] < PAUSE_SECONDS:
+        return False
+    middle = (start + end) // 2
+    window = np.arange(max(start, middle - 15), min(end, middle + 15) + 1)
+    t = time[window] - time[window].mean()
+    slope = (t[:, None] * pose[window]).sum(0) / (t**2).sum()
+    trend = slope @ precision[window].mean(0) @ slope * (t**2).sum()
+    return bool(trend < 2.0 * SEED_TREND)
 
 
 def segment(

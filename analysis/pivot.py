@@ -6,6 +6,9 @@ from typing import Literal
 STRAIGHT_AT_LEAST_WHEELBASES = 10.0
 """A pivot farther than this from the middle is called "slid straight" (shared definition of the bench)."""
 
+FARTHEST_NAMED_WHEELBASES = 100.0
+"""A pivot surely farther than this is not named either: metres away, no ruler would find it."""
+
 Finding = Literal["pivot", "straight", "cannot tell"]
 
 
@@ -18,6 +21,8 @@ class PivotEstimate:
     kappa_u: standard uncertainty of kappa, 1/m.  interval: 95 % interval of kappa, 1/m. A pivot at the middle
         itself has an interval that runs through infinity: interval[0] > 0 > interval[1], from the first up
         and from the second down; everything below holds for it too.
+    turned: False when the turn itself is not told from zero at the 99.5 % level, so that of many straight slides
+        fewer than one in a hundred is given a pivot.
     common_u: 1/m, the part of kappa_u that other pushes with the same cards and camera share.
     wheelbase: m.  count: pushes, or Monte Carlo draws, behind the estimate.  method: in plain words.
     warnings: sentences for people.
@@ -31,6 +36,7 @@ class PivotEstimate:
     count: int
     method: str
     common_u: float = 0.0
+    turned: bool = True
     warnings: tuple[str, ...] = ()
 
     @property
@@ -41,8 +47,9 @@ class PivotEstimate:
 
     @property
     def finding(self) -> Finding:
-        """A pivot is named only when the interval of kappa excludes zero."""
-        if self.interval[0] > 0.0 or self.interval[1] < 0.0:
+        """A pivot is named only when the interval of kappa excludes zero, the car surely turned, and it is near."""
+        excludes_zero = self.interval[0] > 0.0 or self.interval[1] < 0.0
+        if excludes_zero and self.turned and self.bound_wheelbases < FARTHEST_NAMED_WHEELBASES:
             return "pivot"
         return "straight" if self.bound_wheelbases >= STRAIGHT_AT_LEAST_WHEELBASES else "cannot tell"
 

@@ -45,9 +45,8 @@ class Pooled:
     estimate: mean turn per travel of such pushes with its interval, scatter between pushes included.
     between_u: 1/m, standard deviation between pushes beyond what each push states of itself.
     push_u: 1/m, standard deviation of one push altogether, what pushes share left out.
-    chi2, dof: scatter of the pushes in units of what each states.  odds_p: chance of so much scatter
-    without any
-    difference between the pushes.
+    chi2, dof: scatter of the pushes in units of what each states.  chance: of that much scatter
+    without any difference between the pushes.
     """
 
     estimate: PivotEstimate
