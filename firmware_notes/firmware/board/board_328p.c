@@ -93,9 +93,9 @@ static uint32_t now_ms(void)
     return ms + count / COUNTS_PER_MS;
 }
 
-static bool data_high(uint8_t pad)
+static uint8_t data_lines(void)
 {
-    return (PINC & (uint8_t)(1u << pad)) != 0;
+    return PINC;
 }
 
 static uint8_t clock_line, data_line; /* of the pad being read: shifting takes this processor long */
@@ -219,7 +219,7 @@ int main(void)
         .name = "pads4",
         .channels = CHANNELS,
         .now_ms = now_ms,
-        .data_high = data_high,
+        .data_lines = data_lines,
         .read_begin = read_begin,
         .read_end = read_end,
         .pulse = pulse,

@@ -12,8 +12,8 @@ struct board {
 
     uint32_t (*now_ms)(void); /* since reset; wraps */
 
-    /* Converters. The data line is low while a conversion waits to be read. */
-    bool (*data_high)(uint8_t pad);
+    /* Converters. A data line is low while a conversion waits to be read. Bit per pad: line is high. */
+    uint8_t (*data_lines)(void);
     void (*read_begin)(uint8_t pad); /* before the first pulse of a reading, and after the last */
     void (*read_end)(uint8_t pad);
     /* Pulse this pad's own clock line, high for 0.2 to 50 us whatever interrupts; the data line's level

@@ -2,15 +2,8 @@
 
 enum { BYTES = 3 };
 
-bool converter_poll(struct converter *converter, const struct board *board, uint8_t pad)
+int32_t converter_read(const struct board *board, uint8_t pad)
 {
-    if (board->data_high(pad)) {
-        converter->armed = true;
-        return false;
-    }
-    if (!converter->armed) /* still low since a failed reading: stuck, not ready */
-        return false;
-
     bool (*pulse)(uint8_t) = board->pulse; /* looked up once, not for every bit */
     uint32_t raw = 0;
     board->read_begin(pad);
@@ -22,13 +15,7 @@ bool converter_poll(struct converter *converter, const struct board *board, uint
     }
     pulse(pad); /* the 25th: channel A, gain 128 next time, and the data line goes high */
     board->read_end(pad);
-
-    /* A data line that stays low belongs to no working converter. */
-    converter->armed = board->data_high(pad);
-    if (!converter->armed)
-        return false;
-    converter->counts = (int32_t)(raw ^ 0x800000u) - INT32_C(0x800000); /* sign of 24 bits to 32 */
-    return true;
+    return (int32_t)(raw ^ 0x800000u) - INT32_C(0x800000); /* sign of 24 bits to 32 */
 }
 
 bool converter_saturated(int32_t counts)

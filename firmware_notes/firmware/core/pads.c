@@ -9,15 +9,29 @@ static uint8_t bit_of(uint8_t pad)
     return (uint8_t)(1u << pad);
 }
 
+static void read_pad(struct pads *pads, uint8_t pad)
+{
+    uint8_t bit = bit_of(pad);
+    int32_t counts = converter_read(pads->board, pad);
+    if ((pads->board->data_lines() & bit) == 0) {
+        pads->armed &= (uint8_t)~bit; /* a line that stays low belongs to no working converter: stuck */
+        return;
+    }
+    pads->counts[pad] = counts;
+    pads->fresh |= bit;
+    pads->read_ms = pads->board->now_ms();
+}
+
 /* Newest wins: a pad is read whenever it is ready, also when the current line already has a value of it.
  * A conversion left waiting would be renewed at some moment, perhaps in the middle of being read. */
 static void read_ready_pads(struct pads *pads)
 {
-    for (uint8_t pad = 0; pad < pads->board->channels; pad++) {
-        if (converter_poll(&pads->converter[pad], pads->board, pad)) {
-            pads->fresh |= bit_of(pad);
-            pads->read_ms = pads->board->now_ms();
-        }
+    uint8_t high = pads->board->data_lines();
+    pads->armed |= high;
+    uint8_t ready = pads->armed & (uint8_t)~high & pads->built;
+    for (uint8_t pad = 0; ready != 0; pad++, ready >>= 1) {
+        if (ready & 1u)
+            read_pad(pads, pad);
     }
 }
 
@@ -61,9 +75,7 @@ static void send_line(const struct pads *pads)
 static void restart_converters(struct pads *pads)
 {
     pads->board->restart_converters(pads->fast);
-    for (uint8_t pad = 0; pad < PADS_MOST; pad++)
-        pads->converter[pad].armed = true;
-    pads->awaited = (uint8_t)(bit_of(pads->board->channels) - 1u);
+    pads->armed = pads->awaited = pads->built;
     pads->paused = true;
     pads->wait_since_ms = pads->board->now_ms();
     pads->settling_left = SETTLING_LINES;
@@ -73,6 +85,7 @@ void pads_begin(struct pads *pads, const struct board *board)
 {
     memset(pads, 0, sizeof *pads);
     pads->board = board;
+    pads->built = (uint8_t)(bit_of(board->channels) - 1u);
     pads->running = true;
     pads->restarted_left = RESTARTED_LINES;
     restart_converters(pads);
@@ -182,7 +195,7 @@ static struct reading take_reading(struct pads *pads, uint32_t now)
             reading.flags |= (uint16_t)(FLAG_MISSING << pad);
             continue;
         }
-        reading.counts[pad] = pads->converter[pad].counts;
+        reading.counts[pad] = pads->counts[pad];
         if (converter_saturated(reading.counts[pad]))
             reading.flags |= (uint16_t)(FLAG_SATURATED << pad);
     }

@@ -29,12 +29,14 @@ struct reading {
 
 struct pads {
     const struct board *board;
-    struct converter converter[PADS_MOST];
+    int32_t counts[PADS_MOST]; /* newest conversions */
     struct command_reader command;
     struct line line;
     uint32_t read_ms;        /* when a pad was last read */
     uint32_t wait_since_ms;  /* start of the pause, or the line before */
     uint16_t seq;            /* of the next line */
+    uint8_t built;           /* bit per pad: the board has it */
+    uint8_t armed;           /* bit per pad: its data line was high since it was read, so low means ready */
     uint8_t fresh;           /* bit per pad: a conversion since the line before */
     uint8_t awaited;         /* bit per pad: a line waits for it */
     uint8_t restarted_left;  /* lines still to carry the flag */

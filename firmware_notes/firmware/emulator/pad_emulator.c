@@ -29,7 +29,7 @@
 
 #include "converter.h"
 
-enum { PADS = 4, FREQUENCY = 16000000, SLICE_US = 2000 };
+enum { PADS = 4, FREQUENCY = 16000000, SLICE_US = 2000, FAST_SLICE_US = 20000 };
 
 static avr_t *avr;
 static struct converter converters[PADS];
@@ -177,7 +177,7 @@ static void run(double seconds)
     double wall = seconds_now();
     bool ended = false;
     while (avr->cycle < end && !ended) {
-        avr_cycle_count_t slice = (avr_cycle_count_t)(SLICE_US * cycles_per_us());
+        avr_cycle_count_t slice = (avr_cycle_count_t)((paced ? SLICE_US : FAST_SLICE_US) * cycles_per_us());
         if (slice > end - avr->cycle)
             slice = end - avr->cycle;
         avr_cycle_count_t stop = avr->cycle + slice;
@@ -197,8 +197,7 @@ static void run(double seconds)
             if (ahead > 0)
                 usleep((useconds_t)(ahead * 1e6));
         }
-        static int slices;
-        if ((paced || ++slices % 16 == 0) && command_waits())
+        if (command_waits())
             ended = true;
     }
     printf("ran %.6f\n", (double)(avr->cycle - begin) / avr->frequency);

@@ -12,7 +12,7 @@ struct fake_converter {
     int pulses;      /* since the conversion became ready */
     int held;        /* the data line's level, if it is stuck */
     bool ready, level;
-    long later;      /* calls of data_high until the conversion below is ready; below 0: none waits */
+    long later;      /* looks at the data lines until the conversion below is ready; below 0: none waits */
     uint32_t later_raw;
     unsigned long all_pulses;
 };
@@ -44,12 +44,17 @@ void host_convert(uint8_t pad, int32_t counts)
     fake->level = false;
 }
 
-static bool data_high(uint8_t pad)
+static uint8_t data_lines(void)
 {
-    struct fake_converter *fake = &fakes[pad];
-    if (fake->later >= 0 && fake->later-- == 0)
-        host_convert(pad, (int32_t)fake->later_raw);
-    return fake->held == HELD_FREE ? fake->level : fake->held != 0;
+    uint8_t lines = 0;
+    for (uint8_t pad = 0; pad < PADS_MOST; pad++) {
+        struct fake_converter *fake = &fakes[pad];
+        if (fake->later >= 0 && fake->later-- == 0)
+            host_convert(pad, (int32_t)fake->later_raw);
+        bool level = fake->held == HELD_FREE ? fake->level : fake->held != 0;
+        lines = (uint8_t)(lines | (level ? 1u << pad : 0u));
+    }
+    return lines;
 }
 
 static void read_edge(uint8_t pad)
@@ -69,7 +74,7 @@ static bool pulse(uint8_t pad)
         fake->level = true;
         fake->ready = false;
     }
-    return data_high(pad);
+    return fake->held == HELD_FREE ? fake->level : fake->held != 0;
 }
 
 static void restart_converters(bool fast)
@@ -107,7 +112,7 @@ void host_begin(uint8_t channels, const char *board_name, const char *boot_cause
     strncpy(name, board_name, sizeof name - 1);
     strncpy(boot, boot_cause, sizeof boot - 1);
     board = (struct board){ .name = name, .boot = boot, .channels = channels, .now_ms = now_ms,
-                            .data_high = data_high, .read_begin = read_edge, .read_end = read_edge,
+                            .data_lines = data_lines, .read_begin = read_edge, .read_end = read_edge,
                             .pulse = pulse, .restart_converters = restart_converters, .room = room,
                             .send = send, .receive = receive };
     time_ms = ms;
