@@ -44,7 +44,7 @@ class Ledger:
     _seq: int | None = None
     _ms: int | None = None
     _wraps: int = 0
-    _recent: deque[tuple[int, bytes]] = field(default_factory=lambda: deque(maxlen=_RECENT))
+    _recent: deque[bytes] = field(default_factory=lambda: deque(maxlen=_RECENT))
     _flags: int | None = None
     _gap_length: float | None = None
     _reopened: bool = False
@@ -127,13 +127,13 @@ class Ledger:
     def _book(self, line: Reading, now: float, early: bool) -> PadFrame | None:
         self.foreign, self._clashes = None, 0
         seq, ms = line.seq, line.device_ms
-        if seq is not None and self._is_repeat(seq, line.raw):
+        if seq is not None and line.raw in self._recent:
             self._repeated += 1
             return None
         self._account(seq, ms, line.flags)
         self._seq, self._flags = seq, line.flags
         if seq is not None:
-            self._recent.append((seq, line.raw))
+            self._recent.append(line.raw)
         if ms is not None:
             if self._ms is not None and ms < self._ms:
                 self._wraps += 1
@@ -150,9 +150,6 @@ class Ledger:
             early=early,
             settling=line.settling,
         )
-
-    def _is_repeat(self, seq: int, raw: bytes) -> bool:
-        return any(seq == known and raw == before for known, before in self._recent)
 
     def _account(self, seq: int | None, ms: int | None, flags: int) -> None:
         ahead = None if seq is None or self._seq is None else (seq - self._seq) % self.parser.seq_modulus

@@ -19,6 +19,8 @@ MISSING, SATURATED = 0x000F, 0x00F0
 RESTARTED, WATCHDOG, SETTLING, OVERRUN = 0x0100, 0x0200, 0x0400, 0x0800
 
 Counts = tuple[float, float, float, float]
+Four = tuple[bool, bool, bool, bool]
+_FOUR_BITS: tuple[Four, ...] = tuple((bool(b & 1), bool(b & 2), bool(b & 4), bool(b & 8)) for b in range(16))
 BadReason = Literal["crc", "format", "version", "long"]
 
 _NUMBER = rb"(0|[1-9]\d*)"
@@ -47,16 +49,14 @@ class Reading:
     raw: bytes
 
     @property
-    def missing(self) -> tuple[bool, bool, bool, bool]:
+    def missing(self) -> Four:
         """Which channels gave nothing new for this line."""
-        f = self.flags
-        return bool(f & 1), bool(f & 2), bool(f & 4), bool(f & 8)
+        return _FOUR_BITS[self.flags & MISSING]
 
     @property
-    def saturated(self) -> tuple[bool, bool, bool, bool]:
+    def saturated(self) -> Four:
         """Which channels' converters stand at a stop (overloaded or disconnected bridge)."""
-        f = self.flags
-        return bool(f & 0x10), bool(f & 0x20), bool(f & 0x40), bool(f & 0x80)
+        return _FOUR_BITS[(self.flags & SATURATED) >> 4]
 
     @property
     def settling(self) -> bool:
@@ -180,14 +180,19 @@ def parse_line(line: bytes) -> Line:
 
 def _parse_body(body: bytes, raw: bytes) -> Reading | Identity | Answer | None:
     if found := _READING.fullmatch(body):
-        seq, device_ms, *counts = map(int, found.groups()[:6])
-        flags = int(found[7], 16)
+        *words, last = found.groups()
+        seq, device_ms, c1, c2, c3, c4 = map(int, words)
+        flags = int(last, 16)
         if seq >= SEQ_MODULUS or device_ms >= MS_MODULUS:
             return None
-        if max(counts) >= 1 << 23 or min(counts) < -1 << 23:  # more than 24 bits
+        if max(c1, c2, c3, c4) >= 1 << 23 or min(c1, c2, c3, c4) < -1 << 23:  # more than 24 bits
             return None
-        c1, c2, c3, c4 = (math.nan if flags >> pad & 1 else float(c) for pad, c in enumerate(counts))
-        return Reading(counts=(c1, c2, c3, c4), flags=flags, seq=seq, device_ms=device_ms, raw=raw)
+        counts: Counts = (float(c1), float(c2), float(c3), float(c4))
+        if flags & MISSING:
+            n1, n2, n3, n4 = _FOUR_BITS[flags & MISSING]
+            nan = math.nan
+            counts = (nan if n1 else c1, nan if n2 else c2, nan if n3 else c3, nan if n4 else c4)
+        return Reading(counts=counts, flags=flags, seq=seq, device_ms=device_ms, raw=raw)
     if found := _IDENTITY.fullmatch(body):
         board, firmware, channels, rate, running, boot = (word.decode("ascii") for word in found.groups()[:6])
         return Identity(
