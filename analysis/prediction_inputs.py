@@ -213,11 +213,13 @@ def assemble(
     log_ratio: FloatArray | float = 0.0,
     station_shift: FloatArray | float = 0.0,
     extra_load: FloatArray | float = 0.0,
+    drag: FloatArray | None = None,
 ) -> Drawn:
     """Cars and pushes that belong to scores; a missing group stays at its best estimate.
 
     log_ratio: (count,), added to the logarithm of the front-to-rear grip ratio.
     station_shift: (count,), m, added to the push station.  extra_load: (count, 4), N, added to the loads.
+    drag: (count, 4), in place of the car's.
     """
 
     def score(name: str, size: int) -> FloatArray:
@@ -229,7 +231,8 @@ def assemble(
     half = 0.5 * (car.grip_ratio_u * score("grip ratio", 1) + np.reshape(log_ratio, (-1, 1)))
     log_grip = car.grip_common_u * score("grip level", 1) + half * np.array([1.0, 1.0, -1.0, -1.0])
     grip = car.grip * np.exp(log_grip + car.grip_wheel_u * score("grip of single tyres", 4))
-    drag = np.clip(car.drag + car.drag_u * score("rolling drag", 4), 0.0, 1.0)
+    base_drag = car.drag if drag is None else drag
+    rolling = np.clip(base_drag + car.drag_u * score("rolling drag", 4), 0.0, 1.0)
     place = np.tile(car.contact_place, (count, 1, 1))
     shift = score("contact places", 6)
     place[..., 0] += car.contact_place_u[:, 0] * shift[:, :4]
@@ -237,18 +240,18 @@ def assemble(
         place[:, left, 1] += car.contact_place_u[left, 1] * shift[:, 4 + axle]
         place[:, right, 1] -= car.contact_place_u[right, 1] * shift[:, 4 + axle]
     place[:, :2, 0] += car.wheelbase_u * score("wheelbase", 1)
-    coupling, drag = couple_axles(
+    coupling, rolling = couple_axles(
         front=car.front_kind,
         rear=car.rear_kind,
         front_held=car.front_held,
         rear_held=car.rear_held,
-        drag=drag,
+        drag=rolling,
     )
     contacts = Contacts(
         place=place,
         load=np.maximum(load, 0.0),
         grip=grip,
-        drag=drag,
+        drag=rolling,
         heading=car.heading + car.heading_u * score("toe", 4),
         law=car.law,
         coupling=coupling if np.any(coupling) else None,
