@@ -216,7 +216,8 @@ class HostBoard:
         return self.taken()
 
     def taken(self) -> list[bytes]:
-        text = self._sent.raw[: self.core.host_take(self._sent)]
+        length = self.core.host_take(self._sent)
+        text = ctypes.string_at(self._sent, length)
         assert text == b"" or text.endswith(b"\n")
         return text.split(b"\n")[:-1]
 

@@ -4,6 +4,7 @@ import math
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -116,9 +117,7 @@ def faults(stream: Stream) -> list[str]:
     )
     ramp = [frame.counts[2] for frame in frames if not math.isnan(frame.counts[2])]
     # one step, or two where the faster pad 3 has overtaken the slowest
-    wrong += sum(
-        later - earlier not in (RAMP, 2 * RAMP) for earlier, later in zip(ramp, ramp[1:], strict=False)
-    )
+    wrong += sum(later - earlier not in (RAMP, 2 * RAMP) for earlier, later in pairwise(ramp))
     if wrong:
         found.append(f"wrong values: {wrong}")
     return found
