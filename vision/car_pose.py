@@ -38,8 +38,9 @@ class CarPoses:
     residual: (n, m, 4, 2) px.  weight: (n, m, 4).  used: (n,) sum of weights.
     by_marker: (n, 3, m, 2) pose change when a whole marker's corners move by one pixel.
     by_height, by_scale: (n, 3).  by_camera: (n, 3, 6) per camera pose.  by_lens: (n, 3, q).  by_ink: (n, 3).
-    lean: (n, 2) roll, pitch, rad, from a six-degree fit.  lean_u: (n, 2) for unit corner noise.
-    m_per_px: (n,) metres on the marker plane per pixel, along the picture's finer direction.
+    lean: (n, 2) roll, pitch, rad, from a six-degree fit; lean_u: (n, 2) for unit corner noise.
+    rise: (n, 2) m, the plate above its height in that fit, and its uncertainty for unit corner noise.
+    ink_left: (n,) px of ink shift that the frame would add, pose and rise being free.
     """
 
     pose: FloatArray
@@ -57,6 +58,7 @@ class CarPoses:
     lean: FloatArray
     lean_u: FloatArray
     rise: FloatArray
+    ink_left: FloatArray
 
 
 def _fading(rest: FloatArray, seen: BoolArray, least: float) -> FloatArray:
@@ -181,13 +183,15 @@ def fit_cars(
     scale = np.einsum("nmkij,nmkj->nmki", by_floor[..., :2], np.einsum("nij,mkj->nmki", turn, corner_place - middle))
     by_camera = np.concatenate([np.cross(turned[..., None, :], by_point), by_point], axis=-1).reshape(n, -1, 6)
     lean, lean_u, rise = _lean(jacobian, by_floor, arm, turn, middle, w, flat)
+    ink_left = _left(jacobian, by_floor[..., 2].reshape(n, -1, 1), np.nan_to_num(shrink).reshape(n, -1, 1), w, flat)
     return CarPoses(
         pose=pose, covariance=_solve(normal, np.broadcast_to(np.eye(3), normal.shape)), noise=noise, residual=rest,
         weight=weight, used=used, by_marker=gain.reshape(n, 3, m, 4, 2).sum(3),
         by_height=-(gain @ by_floor[..., 2].reshape(n, -1, 1))[..., 0],
         by_scale=-(gain @ scale.reshape(n, -1, 1))[..., 0], by_camera=-(gain @ by_camera),
         by_lens=-(gain @ (by_intrinsics @ basis).reshape(n, flat.shape[1], basis.shape[1])),
-        by_ink=-(gain @ np.nan_to_num(shrink).reshape(n, -1, 1))[..., 0], lean=lean, lean_u=lean_u, rise=rise)
+        by_ink=-(gain @ np.nan_to_num(shrink).reshape(n, -1, 1))[..., 0], lean=lean, lean_u=lean_u, rise=rise,
+        ink_left=ink_left)
 
 
 def _first_pose(pixel: FloatArray, weight: FloatArray, corner_place: FloatArray, height: float, rotation: FloatArray,
@@ -214,6 +218,13 @@ def _first_pose(pixel: FloatArray, weight: FloatArray, corner_place: FloatArray,
     x = seen_middle[:, 0] - c * own_middle[:, 0] + s * own_middle[:, 1]
     y = seen_middle[:, 1] - s * own_middle[:, 0] - c * own_middle[:, 1]
     return np.stack([x, y, yaw], axis=-1)
+
+
+def _left(jacobian: FloatArray, up: FloatArray, shrink: FloatArray, w: FloatArray, rest: FloatArray) -> FloatArray:
+    five = np.concatenate([jacobian, up, shrink], axis=-1)
+    weighted = five * w[..., None]
+    result: FloatArray = _solve(np.swapaxes(five, 1, 2) @ weighted, np.swapaxes(weighted, 1, 2) @ rest[..., None])[:, 4, 0]
+    return result
 
 
 def _lean(jacobian: FloatArray, by_floor: FloatArray, arm: FloatArray, turn: FloatArray, middle: FloatArray,

@@ -21,6 +21,11 @@ LEAST_STEP = 18.0  # grey levels between paper and ink
 LEAST_PROFILES = 6
 WORST_RMS = 0.45  # px about the line: more means something lies across the edge
 WIDEST = 5.0  # px
+REACH = 0.65  # of a cell, half the window across an edge
+FAINT = 0.2  # of a profile's steepest step; less is noise
+GAMMAS = tuple(np.arange(1.2, 2.61, 0.2).tolist())
+USUAL_GAMMA = 2.2
+_NEXT, _LAST = [1, 2, 3, 0], [3, 0, 1, 2]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,36 +44,43 @@ class EdgeCorners:
     likeness: FloatArray
 
 
-def sample(grey: GreyImage, x: FloatArray, y: FloatArray) -> FloatArray:
-    """Brightness at (x, y) px by bilinear interpolation; places outside the picture take its border's."""
+def sample(grey: GreyImage, x: FloatArray, y: FloatArray, light: FloatArray | None = None) -> FloatArray:
+    """Brightness at (x, y) px by bilinear interpolation; places outside the picture take its border's.
+
+    light: (256,) what each grey level stands for, before interpolating.
+    """
     height, width = grey.shape
-    x0 = np.clip(x.astype(np.int32), 0, width - 2)
-    y0 = np.clip(y.astype(np.int32), 0, height - 2)
+    with np.errstate(invalid="ignore"):  # a hopeless guess may lead to infinity: any pixel will do for it
+        x0 = np.clip(x.astype(np.int32), 0, width - 2)
+        y0 = np.clip(y.astype(np.int32), 0, height - 2)
     u = np.clip(x - x0, 0.0, 1.0)
     v = np.clip(y - y0, 0.0, 1.0)
     flat = grey.reshape(-1)
     index = y0 * width + x0
-    top = flat[index] * (1.0 - u) + flat[index + 1] * u
-    index += width
-    result: FloatArray = top * (1.0 - v) + (flat[index] * (1.0 - u) + flat[index + 1] * u) * v
+    four = [flat[index], flat[index + 1], flat[index + width], flat[index + width + 1]]
+    a, b, c, d = four if light is None else [light[value] for value in four]
+    top = a * (1.0 - u) + b * u
+    result: FloatArray = top + ((c * (1.0 - u) + d * u) - top) * v
     return result
 
 
-def fit_corners(grey: GreyImage, guess: FloatArray, pattern: FloatArray, *, rounds: int = 2) -> EdgeCorners:
+def fit_corners(grey: GreyImage, guess: FloatArray, pattern: FloatArray, *, light: FloatArray | None = None,
+                rounds: int = 2) -> EdgeCorners:
     """Corners of m markers near their guessed places.
 
     grey: (h, w).  guess: (m, 4, 2) px, within about half a cell.  pattern: (m, cells, cells) of 0 (ink) and 1,
-    the border's cells included.  rounds: at most this many fits; the second is skipped where nothing moved.
+    the border's cells included.  light: (256,) linear light of each grey level, `linear_light`; plain levels when
+    left out.  rounds: at most this many fits; the second is skipped where nothing moved.
     """
     guess = np.asarray(guess, dtype=float)
     cells = pattern.shape[-1]
-    corner, spread = _one_fit(grey, guess, cells)
+    corner, spread = _one_fit(grey, guess, cells, light)
     for _ in range(rounds - 1):
         moved = np.abs(corner - guess).max(axis=(1, 2)) > 0.5  # nan compares false: those stay lost
         if not moved.any():
             break
         start = corner[moved]
-        corner[moved], spread[moved] = _one_fit(grey, start, cells)
+        corner[moved], spread[moved] = _one_fit(grey, start, cells, light)
         guess = np.where(moved[:, None, None], corner, guess)
     with np.errstate(invalid="ignore"):
         shift = np.nanmax(np.abs(corner - guess), axis=(1, 2), initial=0.0)
@@ -76,36 +88,78 @@ def fit_corners(grey: GreyImage, guess: FloatArray, pattern: FloatArray, *, roun
                        likeness=likeness(grey, np.where(np.isnan(corner), guess, corner), pattern))
 
 
-def _one_fit(grey: GreyImage, guess: FloatArray, cells: int) -> tuple[FloatArray, FloatArray]:
-    following = np.roll(guess, -1, axis=1)
+def linear_light(gamma: float) -> FloatArray:
+    """(256,) linear light, 0..255, of the levels of a picture stored with this gamma."""
+    return 255.0 * (np.arange(256) / 255.0) ** gamma
+
+
+def best_gamma(grey: GreyImage, corner: FloatArray, cells: int) -> float:
+    """The gamma that makes the marker edges' steps symmetric, GAMMAS[0] to GAMMAS[-1].
+
+    A lens blurs light alike on both sides of an edge. Stored through a gamma, the step leans to one side, and the
+    edge seems to lie inward by an amount that depends on blur and window: the error that linear light removes.
+    corner: (m, 4, 2) px, fitted.
+    """
+    lean = []
+    for gamma in GAMMAS:
+        profile = _profiles(grey, corner, cells, linear_light(gamma))
+        moved = MIDDLES - profile.offset[..., None]
+        third = (profile.step * moved**3).sum(-1) / np.maximum(profile.total, 1e-9)
+        good = (profile.total > LEAST_STEP) & (np.abs(profile.offset) < 0.3)
+        lean.append(float(np.median(third[good])) if good.any() else 0.0)
+    order = np.argsort(lean)
+    found = float(np.interp(0.0, np.array(lean)[order], np.array(GAMMAS)[order]))
+    return USUAL_GAMMA if max(lean) - min(lean) < 1e-6 else found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Profiles:
+    """Steps across edges: step (m, 4, P, S - 1) from paper to ink, its total, offset of its middle (m, 4, P), in
+    half-widths; half (m, 4) px, inward and along (m, 4, 2), length (m, 4) px."""
+
+    step: FloatArray
+    total: FloatArray
+    offset: FloatArray
+    half: FloatArray
+    inward: FloatArray
+    length: FloatArray
+
+
+def _profiles(grey: GreyImage, guess: FloatArray, cells: int, light: FloatArray | None) -> _Profiles:
+    following = guess[:, _NEXT]
     along = following - guess  # (m, 4, 2)
     length = np.hypot(along[..., 0], along[..., 1])
     area = 0.5 * np.abs(np.sum(guess[..., 0] * following[..., 1] - guess[..., 1] * following[..., 0], axis=1))
     safe = np.maximum(length, 1.0)
     inward = np.stack([-along[..., 1], along[..., 0]], axis=-1) / safe[..., None]
     # The black border is one cell wide: a wider window would see the pattern behind it.
-    half = np.clip(0.8 * area[:, None] / (safe * cells), 1.5, WIDEST)
+    half = np.minimum(np.maximum(REACH * area[:, None] / (safe * cells), 1.5), WIDEST)
     start = guess[:, :, None, :] + ALONG[:, None] * along[:, :, None, :]  # (m, 4, P, 2)
     reach = (half[..., None] * inward)[:, :, None, None, :] * ACROSS[:, None]
     place = start[:, :, :, None, :] + reach  # (m, 4, P, S, 2)
-    value = sample(grey, place[..., 0], place[..., 1])
+    value = sample(grey, place[..., 0], place[..., 1], light)
     step = value[..., :-1] - value[..., 1:]  # bright paper outside, dark ink inside: positive
-    peak = step.max(axis=-1, keepdims=True)
-    step = np.maximum(step - 0.12 * peak, 0.0)  # noise beside the edge must not pull the centroid
+    # Noise beside the edge, and what begins behind the border, must not pull the centroid.
+    step = np.maximum(step - FAINT * step.max(axis=-1, keepdims=True), 0.0)
     total = step.sum(axis=-1)
-    safe_total = np.maximum(total, 1e-9)
-    offset = (step @ MIDDLES) / safe_total  # (m, 4, P), half-widths
-    moment = (step @ MIDDLES**2) / safe_total - offset**2
-    offset *= half[..., None]
+    return _Profiles(step=step, total=total, offset=(step @ MIDDLES) / np.maximum(total, 1e-9), half=half, inward=inward,
+                     length=length)
+
+
+def _one_fit(grey: GreyImage, guess: FloatArray, cells: int, light: FloatArray | None) -> tuple[FloatArray, FloatArray]:
+    profile = _profiles(grey, guess, cells, light)
+    total, half, inward = profile.total, profile.half, profile.inward
+    moment = (profile.step @ MIDDLES**2) / np.maximum(total, 1e-9) - profile.offset**2
+    offset = profile.offset * half[..., None]
     contrast = total.max(axis=-1, keepdims=True)
     weight = ((total > LEAST_STEP) & (total > 0.4 * contrast)).astype(float)
     level, slope, rms, weight = _line(offset, weight)
-    good = (weight.sum(axis=-1) >= LEAST_PROFILES) & (rms < WORST_RMS) & (length > 6.0)
+    good = (weight.sum(axis=-1) >= LEAST_PROFILES) & (rms < WORST_RMS) & (profile.length > 6.0)
     # Line through guess + along * s + inward * (level + slope * (s - 0.5)).
     first = guess + inward * (level - 0.5 * slope)[..., None]
-    second = following + inward * (level + 0.5 * slope)[..., None]
-    corner = _meet(np.roll(first, 1, axis=1), np.roll(second, 1, axis=1), first, second)
-    corner[~(good & np.roll(good, 1, axis=1))] = np.nan
+    second = guess[:, _NEXT] + inward * (level + 0.5 * slope)[..., None]
+    corner = _meet(first[:, _LAST], second[:, _LAST], first, second)
+    corner[~(good & good[:, _LAST])] = np.nan
     return corner, _spread(moment * half[..., None] ** 2, weight, inward, good)
 
 

@@ -125,7 +125,7 @@ def fit_floor(
     prior_u = sheet_prior_u(layout, sheet_of) if sheet_u is None else sheet_u
     basis, camera_u = _camera_prior(camera)
     base = intrinsics_of(camera)
-    starts = [np.zeros(basis.shape[1])]
+    starts: list[FloatArray] = [np.zeros(basis.shape[1])]
     if not camera.known:  # the focal length has wide valleys: start from several
         starts = [np.array([factor * base[0], 0.0, 0.0, 0.0]) for factor in (-0.25, 0.0, 0.4, 1.0)]
     best: FloorFit | None = None
@@ -137,7 +137,7 @@ def fit_floor(
             for start in starts]
         fit, cost = min(rough, key=lambda pair: pair[1])
         if np.isfinite(cost):
-            starts = [np.linalg.lstsq(basis, fit.intrinsics - base, rcond=None)[0]]
+            starts = [np.asarray(np.linalg.lstsq(basis, fit.intrinsics - base, rcond=None)[0], float)]
     for start in starts:
         sheet = np.zeros((sheets, 3)) if sheet_start is None else sheet_start.copy()
         problem = _Problem(seen, corner, sheet_of, prior_u, basis, camera_u, base, noise)

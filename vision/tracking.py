@@ -12,7 +12,8 @@ from vision.errors import InputError
 from vision.frames import FrameReader
 from vision.tracking_checks import check_cards, check_scale, check_sightings
 from vision.tracking_pass import Follower
-from vision.tracking_solve import REPEATING_LEAST, Solved, solve
+from vision.tracking_solve import Solved, solve
+from vision.tracking_doubt import blur_part, repeating_part
 from vision.tracking_vouch import blur_of, vouch
 from vision.tracking_words import describe
 from vision.types import Camera, CarMarkers, ClipTrack, FloatArray, FloorLayout, IntArray
@@ -89,41 +90,14 @@ def _track(time: FloatArray, solved: Solved, kept: IntArray, blur: FloatArray, s
     pose[:, 2] = np.unwrap(pose[:, 2])
     noise = np.maximum(solved.noise, max(solved.corner_noise, 0.02))[kept]
     covariance = solved.unit[kept] * noise[:, None, None] ** 2 + solved.camera_part[kept]
-    covariance += _blur_part(time[kept], pose, blur[kept], solved.m_per_px[kept])
+    covariance += blur_part(time[kept], pose, blur[kept], solved.m_per_px[kept])
     fit = solved.fit
     before = intrinsics_of(camera) if camera is not None else None
     lens = len(fit.basis[0])
     u = np.sqrt(np.maximum(np.diag(fit.basis @ fit.covariance[:lens, :lens] @ fit.basis.T), 0.0))
     used = camera if camera is not None and before is not None and lens == 0 else camera_of(
         fit.intrinsics, size, known=camera is not None, u=u)
-    return ClipTrack(time=time[kept], pose=pose, covariance=covariance, repeating=_repeating(solved, kept),
+    return ClipTrack(time=time[kept], pose=pose, covariance=covariance, repeating=repeating_part(time, solved, kept, blur),
                      blur=blur[kept], lean=solved.lean[kept], frames_read=len(time), frames_left_out=0, left_out={},
                      size=size, ink_shift=fit.ink, corner_noise=solved.corner_noise, camera=used,
                      shared=solved.shared[:, kept], shared_names=solved.shared_names)
-
-
-def _blur_part(time: FloatArray, pose: FloatArray, blur: FloatArray, m_per_px: FloatArray) -> FloatArray:
-    """Doubt of poses taken in motion: the exposure's middle is known to about a tenth of the exposure.
-
-    The pose error lies along the motion; residuals do not show it, because all corners move alike.
-    """
-    if len(time) < 3:
-        return np.zeros((len(time), 3, 3))
-    rate = np.gradient(pose, time, axis=0)
-    speed = np.maximum(np.hypot(rate[:, 0], rate[:, 1]), 1e-6)
-    exposure = np.minimum(blur * m_per_px / speed, np.gradient(time))
-    moved = 0.1 * rate * exposure[:, None]
-    moved[blur < 0.3] = 0.0
-    return moved[:, :, None] * moved[:, None, :]
-
-
-def _repeating(solved: Solved, kept: IntArray) -> FloatArray:
-    """The part of the pose doubt that stays the same while the car rests: each marker's own corner shift."""
-    rest = solved.marker_rest
-    freedom = max(rest.size - 3, 1)
-    found = float(np.sqrt((solved.marker_weight[:, None] * rest**2).sum() / freedom))
-    u = max(REPEATING_LEAST, min(found, 0.5))
-    gain = solved.repeating_gain[kept] if len(kept) else solved.repeating_gain
-    gain = np.median(np.einsum("nimk,njmk->nij", gain, gain)[:, None], axis=0)[0] if len(gain) else np.zeros((3, 3))
-    result: FloatArray = gain * u**2
-    return result

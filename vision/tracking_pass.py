@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from vision.detection import Detector, Found, cell_pattern
-from vision.edges import fit_corners
+from vision.edges import USUAL_GAMMA, best_gamma, fit_corners, linear_light
 from vision.frames import Frame
 from vision.types import BoolArray, CarMarkers, FloatArray, FloorLayout, GreyImage, IntArray, Marker
 
@@ -98,6 +98,8 @@ class Follower:
         self._surveyed = 0
         self._turn = 0
         self.camera_moved = still is False
+        self.gamma: float | None = None
+        self._light = linear_light(USUAL_GAMMA)
 
     @staticmethod
     def _body(rows: IntArray) -> Body:
@@ -106,6 +108,19 @@ class Follower:
     def follow(self, frame: Frame) -> None:
         """Measure one frame and note what was seen."""
         grey = frame.grey
+        corner, spread, known = self._measure(grey)
+        if self.gamma is None and known[self.floor.rows].sum() >= 2:
+            # Once, on the first frame that shows the floor: a later change would shift all corners.
+            rows = self.floor.rows[known[self.floor.rows] & np.isfinite(corner[self.floor.rows]).all((1, 2))]
+            if len(rows) >= 2:
+                self.gamma = best_gamma(grey, corner[rows], int(self._cells[rows[0]]))
+                self._light = linear_light(self.gamma)
+                corner, spread, known = self._measure(grey)
+        self._judge_camera(corner, known)
+        self.sightings.add(index=frame.index, time=frame.time, corner=corner, spread=spread, known=known,
+                           repeated=frame.repeated)
+
+    def _measure(self, grey: GreyImage) -> tuple[FloatArray, FloatArray, BoolArray]:
         m = len(self.markers)
         corner = np.full((m, 4, 2), np.nan)
         spread = np.full((m, 2, 2), np.nan)
@@ -118,9 +133,7 @@ class Follower:
             if self._wants_search(body, asked, known):
                 self._search(grey, body, corner, spread, known, guess)
             self._move(body, asked, corner, known)
-        self._judge_camera(corner, known)
-        self.sightings.add(index=frame.index, time=frame.time, corner=corner, spread=spread, known=known,
-                           repeated=frame.repeated)
+        return corner, spread, known
 
     def _floor_rows(self) -> IntArray:
         """All floor markers while the camera may move; of a still camera two a frame, in turn."""
@@ -136,7 +149,7 @@ class Follower:
             own = rows[self._cells[rows] == cells]
             if not len(own):
                 continue
-            fit = fit_corners(grey, guess[own], stack[own])
+            fit = fit_corners(grey, guess[own], stack[own], light=self._light)
             lost = fit.likeness < HALF_HIDDEN
             fit.corner[lost] = np.nan
             corner[own], spread[own] = fit.corner, fit.spread

@@ -18,7 +18,7 @@ LEAST_CORNERS = 8  # two whole markers
 STEP = 512  # frames solved together
 SHARED_KEPT = 8
 CARD_CAUSES = 6  # leading shared causes that come from the cards; the rest are camera and floor places
-REPEATING_LEAST = 0.03  # px per marker, never averaged away
+INK_FRAMES = 80  # frames behind the difference of the car's ink shift from the floor's
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,7 +28,8 @@ class Solved:
     fit: of the floor.  moving: whether the camera was taken as moving.  used: (n,) car corners behind a pose.
     noise: (n,) px, residual scale of each frame.  corner_noise: px, usual frame-to-frame noise of one corner.
     unit: (n, 3, 3) covariance for 1 px of corner noise.  by_marker: (n, 3, m, 2).  marker_rest: (m, 2) px, usual
-    residual of each car marker over the frames.  m_per_px: (n,).  floor_used: (n,).
+    residual of each car marker over the frames; marker_mean: (n, m, 2) px frame by frame.  m_per_px: (n,).
+    floor_used: (n,).  car_ink: px, ink shift of the car's markers (smaller markers leave less room for their edges).
     """
 
     fit: FloorFit
@@ -42,6 +43,8 @@ class Solved:
     marker_rest: FloatArray
     marker_weight: FloatArray
     repeating_gain: FloatArray
+    marker_mean: FloatArray
+    car_ink: float
     lean: FloatArray
     lean_u: FloatArray
     rise: FloatArray
@@ -97,8 +100,23 @@ def solve(time: FloatArray, corner: FloatArray, floor: FloorLayout, car: CarMark
         raise VisionError("the floor markers do not fix the camera's place", where="floor markers",
                           remedy="Lay the floor markers farther apart, around the car, and keep them in the picture")
     noise = _temporal_noise(on_floor) if not moves else fit.noise
-    parts = list(_chunks(corner, count, floor, car, fit, moves, max(noise, 0.03)))
-    return _joined(parts, fit, moves, noise, car)
+    ink = _car_ink(corner, count, floor, car, fit, moves, max(noise, 0.03))
+    parts = list(_chunks(corner, count, floor, car, fit, moves, max(noise, 0.03), ink))
+    return _joined(parts, fit, moves, noise, car, ink)
+
+
+def _car_ink(corner: FloatArray, count: int, floor: FloorLayout, car: CarMarkers, fit: FloorFit, moves: bool,
+             noise: float) -> float:
+    """Ink shift of the car's markers, px: what a sample of frames says, with the floor's as a prior."""
+    whole = np.flatnonzero(np.isfinite(corner[:, count:]).all((2, 3)).sum(1) >= 2)
+    if not len(whole):
+        return fit.ink
+    picked = corner[whole[np.linspace(0, len(whole) - 1, min(INK_FRAMES, len(whole))).astype(int)]]
+    (cars, *_), = _chunks(picked, count, floor, car, fit, moves, noise, fit.ink)
+    usable = cars.used >= LEAST_CORNERS
+    if not usable.any():
+        return fit.ink
+    return fit.ink + float(np.clip(np.median(cars.ink_left[usable]), -0.3, 0.3))
 
 
 def _pooled(on_floor: FloatArray) -> FloatArray:
@@ -120,7 +138,7 @@ def _temporal_noise(on_floor: FloatArray) -> float:
 
 
 def _chunks(corner: FloatArray, count: int, floor: FloorLayout, car: CarMarkers, fit: FloorFit, moves: bool,
-            noise: float) -> Iterator[tuple[CarPoses, FloatArray, FloatArray, FloatArray, tuple[str, ...], FloatArray]]:
+            noise: float, ink: float) -> Iterator[tuple[CarPoses, FloatArray, FloatArray, FloatArray, tuple[str, ...], FloatArray]]:
     place = marker_corners(car.markers)
     for first in range(0, len(corner), STEP):
         part = corner[first : first + STEP]
@@ -133,7 +151,7 @@ def _chunks(corner: FloatArray, count: int, floor: FloorLayout, car: CarMarkers,
             rotation, origin = fit.rotation, fit.place
             used = np.full(len(part), np.inf)
             by_floor, spread = np.zeros((len(part), 6, 0)), np.zeros((len(part), 6, 6))
-        cars = fit_cars(part[:, count:], place, car.height, rotation, origin, fit.intrinsics, fit.ink,
+        cars = fit_cars(part[:, count:], place, car.height, rotation, origin, fit.intrinsics, ink,
                         basis=fit.basis, least_noise=noise)
         shared, names = _shared(cars, fit, moves, by_floor, floor, car, np.broadcast_to(origin, (len(part), 3)))
         per_frame = cars.by_camera @ spread @ np.swapaxes(cars.by_camera, 1, 2)
@@ -179,7 +197,7 @@ def _shared(cars: CarPoses, fit: FloorFit, moves: bool, by_floor: FloatArray, fl
 
 
 def _joined(parts: list[tuple[CarPoses, FloatArray, FloatArray, FloatArray, tuple[str, ...], FloatArray]],
-            fit: FloorFit, moves: bool, noise: float, car: CarMarkers) -> Solved:
+            fit: FloorFit, moves: bool, noise: float, car: CarMarkers, ink: float) -> Solved:
     cars = [part[0] for part in parts]
 
     def all_of(name: str) -> FloatArray:
@@ -195,11 +213,13 @@ def _joined(parts: list[tuple[CarPoses, FloatArray, FloatArray, FloatArray, tupl
 
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", RuntimeWarning)  # a marker never seen has no residual
+            marker_mean = np.nanmean(np.where(weight[..., None] > 0.3, residual, np.nan), axis=2)
             marker_rest = np.nanmedian(rest.mean(2), axis=0) if len(rest) else np.zeros((len(car.markers), 2))
             marker_weight = np.nanmedian(np.where(weight > 0, weight, np.nan)[good].mean(2), axis=0)
     return Solved(
         fit=fit, moving=moves, pose=all_of("pose"), unit=all_of("covariance"), noise=all_of("noise"),
         used=all_of("used"), floor_used=np.concatenate([part[1] for part in parts]), corner_noise=noise,
+        marker_mean=marker_mean, car_ink=ink,
         marker_rest=np.nan_to_num(marker_rest), marker_weight=np.nan_to_num(marker_weight, nan=1.0),
         repeating_gain=all_of("by_marker"), lean=all_of("lean"), lean_u=all_of("lean_u"), rise=all_of("rise"),
         m_per_px=np.concatenate([part[5] for part in parts]), shared=shared, shared_names=names,
