@@ -11,9 +11,9 @@ from vision.camera import camera_of, intrinsics_of, scaled_to
 from vision.errors import InputError
 from vision.frames import FrameReader
 from vision.tracking_checks import check_cards, check_scale, check_sightings
+from vision.tracking_doubt import blur_part, repeating_part
 from vision.tracking_pass import Follower
 from vision.tracking_solve import Solved, solve
-from vision.tracking_doubt import blur_part, repeating_part
 from vision.tracking_vouch import blur_of, vouch
 from vision.tracking_words import describe
 from vision.types import Camera, CarMarkers, ClipTrack, FloatArray, FloorLayout, IntArray

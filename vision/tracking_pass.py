@@ -157,6 +157,8 @@ class Follower:
 
     def _wants_search(self, body: Body, asked: IntArray, known: BoolArray) -> bool:
         """A body that vanished is searched at once, then ever more rarely; so are its missing markers."""
+        if not len(body.rows):
+            return False
         if not known[asked].any():
             body.patience = min(body.patience, 8)
             body.missed += 1
