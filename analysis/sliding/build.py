@@ -6,11 +6,11 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.arrays import BoolArray, FloatArray
-from analysis.sliding.batch import pick_ground, pick_transfer
+from analysis.sliding.batch import Rows, pick_ground, pick_transfer
 from analysis.sliding.contacts import GroundArrays
 from analysis.sliding.finger import LoadTransfer
-from analysis.sliding.frame import LOCKED, Frame, push_basis
-from analysis.sliding.transfer import loads_during
+from analysis.sliding.frame import LOCKED, PARTNER, Frame, length, push_basis
+from analysis.sliding.transfer import load_slope, loads_lifting
 
 WEIGHTLESS = 1e-13
 """Contacts that carry nothing keep this part of the total, so that every cone has an inside."""
@@ -18,7 +18,11 @@ WEIGHTLESS = 1e-13
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scene:
-    """A flat batch: `ground` with fields (B, n, ...), push place, direction (B, 2), height (B,)."""
+    """A flat batch: `ground` with fields (B, n, ...), push place and direction (B, 2), height (B,).
+
+    Contact first (n, B) and contiguous, for speed: arm_x, arm_y from the middle of the contacts in spans, cosine
+    and sine of the heading, drag, elliptical, coupling.
+    """
 
     ground: GroundArrays
     place: FloatArray
@@ -28,20 +32,45 @@ class Scene:
     middle: FloatArray  # (B, 2)
     span: FloatArray  # (B,)
     weight: FloatArray  # (B,)
+    arm_x: FloatArray
+    arm_y: FloatArray
+    cos: FloatArray
+    sin: FloatArray
+    drag: FloatArray
+    rest: FloatArray
+    slope: FloatArray | None  # (2, n, B): change of the loads with the push
+    plain_grip: FloatArray | None  # grip factors that do not depend on the load
+    ellipse: BoolArray | None  # None when no contact is under the elliptical law
+    coupling: npt.NDArray[np.int_] | None
 
-    def loads(self, push: FloatArray, numbers: npt.NDArray[np.intp]) -> tuple[FloatArray, FloatArray, BoolArray]:
+    def loads(self, push: FloatArray, numbers: Rows) -> tuple[FloatArray, FloatArray, BoolArray]:
         """Loads (n, B) under a push (2, B) in N, their slope (2, n, B), and tipping, of some samples."""
-        rest = self.ground.load[numbers].T
-        if self.transfer is None:
-            return rest, np.zeros((2, *rest.shape)), np.zeros(numbers.size, dtype=bool)
-        some = pick_transfer(self.transfer, numbers)
-        return loads_during(push, rest, self.height[numbers], some)
+        rest = self.rest[:, numbers]
+        if self.transfer is None or self.slope is None:
+            return rest, np.zeros((2, *rest.shape)), np.zeros(rest.shape[1], dtype=bool)
+        slope = self.slope[..., numbers]
+        load = rest + slope[1] * push[1]
+        if self.transfer.wheelbase is not None:
+            load += slope[0] * push[0]
+        tips = np.zeros(rest.shape[1], dtype=bool)
+        lifted = np.flatnonzero(load.min(axis=0) < 0)
+        if lifted.size:
+            slope = slope.copy()
+            those = np.arange(self.span.size)[numbers][lifted]
+            load[:, lifted], slope[..., lifted], tips[lifted] = loads_lifting(
+                push[:, lifted], rest[:, lifted], self.height[those], pick_transfer(self.transfer, those)
+            )
+        return load, slope, tips
 
     def capacity_under(self, push: FloatArray, numbers: npt.NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
         """Capacity in parts of `weight`, and its change with the push force in the same parts."""
-        weight = self.weight[numbers]
-        load, slope, _ = self.loads(push * weight, numbers)
-        ground = pick_ground(self.ground, numbers)
+        rows: Rows = slice(None) if numbers.size == self.span.size else numbers
+        weight = self.weight[rows]
+        load, slope, _ = self.loads(push * weight, rows)
+        if self.plain_grip is not None:
+            grip = self.plain_grip[:, rows]
+            return np.maximum(grip * load / weight, WEIGHTLESS), grip * slope
+        ground = pick_ground(self.ground, rows)
         capacity = ground.capacity(load.T).T / weight
         return np.maximum(capacity, WEIGHTLESS), ground.capacity_slope(load.T).T * slope
 
@@ -50,21 +79,36 @@ def scene(
     ground: GroundArrays, place: FloatArray, direction: FloatArray, height: FloatArray, transfer: LoadTransfer | None
 ) -> Scene:
     """Lengths and forces to scale by."""
-    middle = ground.place.mean(axis=1)
-    arm = ground.place - middle[:, None]
-    span = np.sqrt((arm**2).sum(axis=(1, 2)) / ground.load.shape[1])
-    reach = np.hypot(*(place - middle).T)
-    span = np.maximum(span, 1e-3 * reach)
+    x, y = np.ascontiguousarray(ground.place[..., 0].T), np.ascontiguousarray(ground.place[..., 1].T)
+    middle_x, middle_y = x.mean(axis=0), y.mean(axis=0)
+    x, y = x - middle_x, y - middle_y
+    span = np.sqrt((x * x + y * y).sum(axis=0) / len(x))
+    span = np.maximum(span, 1e-3 * length(place[:, 0] - middle_x, place[:, 1] - middle_y))
+    span = np.where(span > 0, span, 1.0)
     weight = ground.capacity(ground.load).sum(axis=1)
+    rest = np.ascontiguousarray(ground.load.T)
+    plain = ground.grip_law is None and not ground.sensitivity.any()
+    heading = np.ascontiguousarray(ground.heading.T)
+    straight = not heading.any()
     return Scene(
         ground=ground,
         place=place,
         direction=direction,
         height=height,
         transfer=transfer,
-        middle=middle,
-        span=np.where(span > 0, span, 1.0),
+        middle=np.stack([middle_x, middle_y], axis=-1),
+        span=span,
         weight=np.where(weight > 0, weight, 1.0),
+        arm_x=x / span,
+        arm_y=y / span,
+        cos=np.ones_like(x) if straight else np.cos(heading),
+        sin=np.zeros_like(x) if straight else np.sin(heading),
+        drag=np.ascontiguousarray(ground.drag.T),
+        rest=rest,
+        slope=None if transfer is None else load_slope(rest, height, transfer),
+        plain_grip=np.ascontiguousarray(ground.grip.T) if plain else None,
+        ellipse=np.ascontiguousarray(ground.ellipse.T) if ground.ellipse.any() else None,
+        coupling=np.ascontiguousarray(ground.coupling.T) if ground.coupling.any() else None,
     )
 
 
@@ -73,10 +117,7 @@ def frame(scene: Scene, *, free: int) -> Frame:
 
     free: 2 for a given force direction, 1 for a given contact velocity.
     """
-    ground, span = scene.ground, scene.span
-    x, y = ((ground.place - scene.middle[:, None]) / span[:, None, None]).T  # (n, B) each
-    cos, sin = np.cos(ground.heading.T), np.sin(ground.heading.T)
-    first = np.where(ground.ellipse.T, ground.drag.T, 1.0)
+    ground, span, cos, sin, x, y = scene.ground, scene.span, scene.cos, scene.sin, scene.arm_x, scene.arm_y
     touch = ((scene.place - scene.middle) / span[:, None]).T
     e = scene.direction.T
     if free == 2:
@@ -89,11 +130,19 @@ def frame(scene: Scene, *, free: int) -> Frame:
         basis = push_basis(turn)[:, [2, 0, 1]]
         prescribed = basis[0] * e[0] + basis[1] * e[1]
         prescribed[0] = 0.0
-    along = np.stack([cos, sin, x * sin - y * cos]) * first
-    across = np.stack([-sin, cos, x * cos + y * sin])
-    rows = np.stack([np.stack([sum(r[j] * basis[j, k] for j in range(3)) for k in range(3)]) for r in (along, across)])
-    drag = np.where(ground.ellipse.T | (ground.drag.T >= 1.0), LOCKED, ground.drag.T)
-    coupling = ground.coupling.T
+    along = (cos, sin, x * sin - y * cos)
+    across = (-sin, cos, x * cos + y * sin)
+    rows = np.empty((2, 3, *x.shape))
+    for k in range(3):
+        for side, r in enumerate((along, across)):
+            rows[side, k] = r[0] * basis[0, k] + r[1] * basis[1, k] + r[2] * basis[2, k]
+    rolls = scene.drag < 1.0
+    if scene.ellipse is not None:
+        rows[0] *= np.where(scene.ellipse, scene.drag, 1.0)
+        rolls &= ~scene.ellipse
+    drag = np.where(rolls, scene.drag, LOCKED)
+    coupling = scene.coupling
+    pairs = None if coupling is None else _pairs(coupling)
     numbers = np.arange(span.size)
     capacity = np.maximum(ground.capacity(ground.load).T / scene.weight, WEIGHTLESS)
     return Frame(
@@ -103,7 +152,8 @@ def frame(scene: Scene, *, free: int) -> Frame:
         free=free,
         capacity=capacity,
         drag=drag,
-        sharing=_sharing(coupling) if np.any(coupling) else None,
+        pairs=pairs,
+        sharing=None if pairs is not None or coupling is None else _sharing(coupling),
         numbers=numbers,
         capacity_under=scene.capacity_under if scene.transfer is not None else None,
     )
@@ -118,23 +168,31 @@ def twist_of(scene: Scene, frame: Frame, y: FloatArray) -> FloatArray:
 
 def tyre_forces(scene: Scene, force: FloatArray) -> FloatArray:
     """(B, n, 2): force of the floor on each contact in car axes, N, from the solver's friction (2, n, B)."""
-    ground = scene.ground
-    along = force[0].T * np.where(ground.ellipse, ground.drag, 1.0) * scene.weight[:, None]
-    across = force[1].T * scene.weight[:, None]
-    cos, sin = np.cos(ground.heading), np.sin(ground.heading)
-    return -np.stack([along * cos - across * sin, along * sin + across * cos], axis=-1)
+    along = force[0] if scene.ellipse is None else force[0] * np.where(scene.ellipse, scene.drag, 1.0)
+    across = force[1]
+    weight = -scene.weight
+    forces = np.empty((scene.span.size, len(along), 2))
+    forces[..., 0] = ((along * scene.cos - across * scene.sin) * weight).T
+    forces[..., 1] = ((along * scene.sin + across * scene.cos) * weight).T
+    return forces
+
+
+def _pairs(coupling: npt.NDArray[np.int_]) -> FloatArray | None:
+    """(4, B) signs when wheels only turn with their partner on the axle, otherwise None."""
+    if coupling.shape[0] != 4:
+        return None
+    size, other = np.abs(coupling), np.abs(coupling)[PARTNER]
+    mixed = (size[0] == size[2]) & (size[0] > 0)
+    if np.any(size != other) or np.any(mixed):
+        return None
+    pairs: FloatArray = np.sign(coupling * coupling[PARTNER]).astype(float)
+    return pairs
 
 
 def _sharing(coupling: npt.NDArray[np.int_]) -> FloatArray:
-    """(n, n, B): wheel i turns with the roller of the first wheel of its group."""
-    n, size = coupling.shape
-    sharing = np.zeros((n, n, size))
-    for i in range(n):
-        alone = coupling[i] == 0
-        sharing[i, i][alone] = 1.0
-        pending = ~alone
-        for k in range(i + 1):
-            match = pending & (np.abs(coupling[k]) == np.abs(coupling[i]))
-            sharing[i, k][match] = (np.sign(coupling[i]) * np.sign(coupling[k]))[match]
-            pending &= ~match
-    return sharing
+    """(n, n, B): averages over wheels of the same number, with signs."""
+    same = (np.abs(coupling)[:, None] == np.abs(coupling)[None]) & (coupling != 0)[:, None]
+    same |= np.eye(len(coupling), dtype=bool)[..., None]
+    sign = np.where(coupling < 0, -1.0, 1.0)
+    signed: FloatArray = same * sign[:, None] * sign[None] / same.sum(axis=1)[:, None]
+    return signed

@@ -3,13 +3,12 @@
 import numpy as np
 
 from analysis.arrays import FloatArray
-from analysis.sliding.contacts import GroundArrays
-from analysis.sliding.finger import FingerArrays
+from analysis.sliding.build import Scene
+from analysis.sliding.frame import length
 
 
 def residual(
-    ground: GroundArrays,
-    finger: FingerArrays,
+    scene: Scene,
     *,
     load: FloatArray,
     twist: FloatArray,
@@ -17,76 +16,61 @@ def residual(
     tyre_force: FloatArray,
     push_force: FloatArray,
 ) -> FloatArray:
-    """(...,): the largest of four misses, relative to sum(grip * load) (and to the finger's unit advance).
+    """(B,): the largest of five misses, relative to sum(grip * load) (and to the finger's unit advance).
 
-    1. excess of any contact force (or of a roller's sum) over its limit;
-    2. equilibrium: resultant force, and resultant moment about the middle of the contacts over their spread;
-    3. the touched point's advance along the push direction against 1;
-    4. duality gap: power lost in the contacts less the power of the push.
-    Convex duality: forces within their limits that balance a push and return its whole power belong to a
-    motion of least power (weak duality of conic programming), whoever computed them.
+    load, roll_speed: (n, B).  twist: (B, 3).  tyre_force: (B, n, 2).  push_force: (B, 2); all in car axes and SI,
+    as they are given to the user.
+    1. excess of any contact force (or of the force on wheels that turn together) over its limit;
+    2. equilibrium: resultant force, and 3. resultant moment about the middle of the contacts over their spread;
+    4. the touched point's advance along the push direction against 1;
+    5. duality gap: power lost in the contacts less the power of the push.
+    Forces within their limits that balance a push and return its whole power belong to a motion of least power
+    (weak duality of conic programming, Boyd & Vandenberghe 2004, 5.2), whoever computed them.
     """
-    place, capacity = ground.place, ground.capacity(load)
-    total = capacity.sum(axis=-1)
+    capacity = scene.ground.capacity(load.T).T
+    total = capacity.sum(axis=0)
     weight = np.where(total > 0, total, 1.0)
-    cos, sin = np.cos(ground.heading), np.sin(ground.heading)
-    vx = twist[..., None, 0] - twist[..., None, 2] * place[..., 1]
-    vy = twist[..., None, 1] + twist[..., None, 2] * place[..., 0]
+    cos, sin, drag = scene.cos, scene.sin, scene.drag
+    turn = twist[:, 2] * scene.span
+    vx = twist[:, 0] - twist[:, 2] * scene.middle[:, 1] - turn * scene.arm_y
+    vy = twist[:, 1] + twist[:, 2] * scene.middle[:, 0] + turn * scene.arm_x
     along, across = vx * cos + vy * sin, vy * cos - vx * sin
-    # friction on the floor's side: along the slip, so its power is positive
-    f_along = -(tyre_force[..., 0] * cos + tyre_force[..., 1] * sin)
-    f_across = -(tyre_force[..., 1] * cos - tyre_force[..., 0] * sin)
-    drag = ground.drag
-    size = np.hypot(np.where(ground.ellipse, f_along / drag, f_along), f_across)
-    excess = np.maximum(size - capacity, 0.0)
-    own = (ground.coupling == 0) & ~ground.ellipse
-    roll_excess = np.where(own, np.maximum(np.abs(f_along) - drag * capacity, 0.0), 0.0)
+    # friction on the floor: along the slip, so that its power is positive
+    x, y = np.ascontiguousarray(tyre_force[..., 0].T), np.ascontiguousarray(tyre_force[..., 1].T)
+    f_along, f_across = -(x * cos + y * sin), x * sin - y * cos
+    scaled, slip = f_along, length(along, across)
+    sideways = np.sqrt(np.maximum(1.0 - drag * drag, 0.0))
+    size = np.abs(along)
+    norm = np.where(size <= drag * slip, slip, drag * size + sideways * np.abs(across))
+    over_roll = np.abs(f_along) - drag * capacity
+    if scene.ellipse is not None:
+        scaled = np.where(scene.ellipse, f_along / drag, f_along)
+        norm = np.where(scene.ellipse, length(drag * along, across), norm)
+        over_roll = np.where(scene.ellipse, 0.0, over_roll)
+    over = length(scaled, f_across) - capacity
+    extra = np.zeros_like(total)
+    if scene.coupling is not None:
+        alone = scene.coupling == 0
+        over_roll = np.where(alone, over_roll, 0.0)
+        norm = np.where(alone, norm, length(along - roll_speed, across))
+        for group in range(1, int(np.abs(scene.coupling).max()) + 1):
+            sign = np.sign(scene.coupling) * (np.abs(scene.coupling) == group)
+            limit = (np.abs(sign) * drag * capacity).sum(axis=0)
+            rim = (sign * roll_speed).sum(axis=0) / np.maximum(np.abs(sign).sum(axis=0), 1)
+            apart = (np.abs(roll_speed - sign * rim) * np.abs(sign)).max(axis=0) * weight
+            over = np.maximum(over, np.maximum(np.abs((sign * f_along).sum(axis=0)) - limit, apart))
+            extra = extra + limit * np.abs(rim)
+    power = (capacity * norm).sum(axis=0) + extra
 
-    speed = np.hypot(along, across)
-    sideways = np.sqrt(np.maximum(1.0 - drag**2, 0.0))
-    cut = np.where(np.abs(along) <= drag * speed, speed, drag * np.abs(along) + sideways * np.abs(across))
-    shared = np.hypot(along - roll_speed, across)
-    norm = np.where(ground.ellipse, np.hypot(drag * along, across), np.where(own, cut, shared))
-    power = (capacity * norm).sum(axis=-1)
-    worst = np.maximum(excess, roll_excess).max(axis=-1)
-    for group in range(1, int(np.abs(ground.coupling).max(initial=0)) + 1):
-        member = np.abs(ground.coupling) == group
-        sign = np.where(member, np.sign(ground.coupling), 0)
-        limit = (np.abs(sign) * drag * capacity).sum(axis=-1)
-        worst = np.maximum(worst, np.abs((sign * f_along).sum(axis=-1)) - limit)
-        count = np.maximum(member.sum(axis=-1), 1)
-        rim = (sign * roll_speed).sum(axis=-1) / count
-        power = power + limit * np.abs(rim)
-        worst = np.maximum(worst, (np.abs(roll_speed - sign * rim[..., None]) * member).max(axis=-1) * weight)
-
-    middle = place.mean(axis=-2)
-    arm = place - middle[..., None, :]
-    touch = finger.place - middle
-    span = np.sqrt((arm**2).sum(axis=(-1, -2)) / place.shape[-2])
-    span = np.where(span > 0, span, 1.0)
-    miss = tyre_force.sum(axis=-2) + push_force
-    moment = (arm[..., 0] * tyre_force[..., 1] - arm[..., 1] * tyre_force[..., 0]).sum(axis=-1) + (
-        touch[..., 0] * push_force[..., 1] - touch[..., 1] * push_force[..., 0]
-    )
-    velocity = np.stack(
-        [
-            twist[..., 0] - twist[..., 2] * finger.place[..., 1],
-            twist[..., 1] + twist[..., 2] * finger.place[..., 0],
-        ],
-        axis=-1,
-    )
-    advance = (velocity * finger.direction).sum(axis=-1) - 1.0
-    gap = power - (velocity * push_force).sum(axis=-1)
-    worst = np.max(
-        np.stack(
-            np.broadcast_arrays(
-                worst / weight,
-                np.hypot(miss[..., 0], miss[..., 1]) / weight,
-                np.abs(moment) / span / weight,
-                np.abs(advance),
-                np.abs(gap) / weight,
-            )
-        ),
-        axis=0,
-    )
-    return np.asarray(worst)
+    px, py = push_force[:, 0], push_force[:, 1]
+    touch_x, touch_y = scene.place[:, 0] - scene.middle[:, 0], scene.place[:, 1] - scene.middle[:, 1]
+    velocity_x = twist[:, 0] - twist[:, 2] * scene.place[:, 1]
+    velocity_y = twist[:, 1] + twist[:, 2] * scene.place[:, 0]
+    moment = (scene.arm_x * y - scene.arm_y * x).sum(axis=0) + (touch_x * py - touch_y * px) / scene.span
+    worst = np.maximum(over, over_roll).max(axis=0)
+    worst = np.maximum(worst, length(x.sum(axis=0) + px, y.sum(axis=0) + py))
+    worst = np.maximum(worst, np.abs(moment))
+    worst = np.maximum(worst, np.abs(power - velocity_x * px - velocity_y * py)) / weight
+    advance = velocity_x * scene.direction[:, 0] + velocity_y * scene.direction[:, 1] - 1.0
+    miss: FloatArray = np.maximum(worst, np.abs(advance))
+    return miss

@@ -13,6 +13,9 @@ import numpy.typing as npt
 
 from analysis.arrays import BoolArray, FloatArray
 
+PARTNER = [1, 0, 3, 2]
+"""Wheel on the same axle."""
+
 LOCKED = 8.0
 """Drag of a wheel that cannot roll, in parts of its capacity: above 1, so that it never gives way."""
 
@@ -30,7 +33,9 @@ class Frame:
     prescribed: (3, B), y with its free part zero: the shortest admissible twist.
     basis: (3, 3, B), Q.  free: 2 (force direction given) or 1 (contact velocity given).
     capacity: (n, B).  drag: (n, B), rolling drag in parts of capacity, LOCKED when the wheel cannot roll.
-    sharing: None, or (n, n, B): [i, k] is the sign with which wheel i turns with roller k (0: it does not).
+    pairs: None, or (n, B): +1 or -1 where a wheel turns with or against its partner, 0 alone; the partners are
+        the wheels 0 and 1, 2 and 3 (n = 4).  sharing: None, or (n, n, B), the same for any groups: the matrix that
+        averages over each group with signs. Every wheel has its own copy of the group's rolling speed.
     numbers: (B,), place of each sample in the whole batch.
     capacity_under: None when loads do not depend on the push.
     """
@@ -41,6 +46,7 @@ class Frame:
     free: int
     capacity: FloatArray
     drag: FloatArray
+    pairs: FloatArray | None
     sharing: FloatArray | None
     numbers: npt.NDArray[np.intp]
     capacity_under: CapacityUnder | None
@@ -54,6 +60,7 @@ class Frame:
             basis=self.basis[..., keep],
             capacity=self.capacity[..., keep],
             drag=self.drag[..., keep],
+            pairs=None if self.pairs is None else self.pairs[..., keep],
             sharing=None if self.sharing is None else self.sharing[..., keep],
             numbers=self.numbers[keep],
         )
@@ -63,31 +70,38 @@ class Frame:
         slips: FloatArray = self.rows[:, 0] * y[0] + self.rows[:, 1] * y[1] + self.rows[:, 2] * y[2]
         return slips
 
-    def wrench(self, force: FloatArray) -> FloatArray:
-        """(3, B): generalised force on y of the contact forces (2, n, B)."""
-        rows = self.rows
-        return np.stack([(rows[0, k] * force[0]).sum(axis=0) + (rows[1, k] * force[1]).sum(axis=0) for k in range(3)])
+    def push(self, rows: list[FloatArray]) -> FloatArray:
+        """(2, B): the push along x and y from the generalised forces on the prescribed rows."""
+        columns = self.basis[:2, self.free :]
+        push = columns[:, 0] * rows[0]
+        return push if len(rows) == 1 else push + columns[:, 1] * rows[1]
 
-    def push(self, wrench: FloatArray) -> FloatArray:
-        """(2, B): resultant force along x and y that belongs to the prescribed rows of a wrench (3, B)."""
-        last = range(self.free, 3)
-        return np.stack([sum(self.basis[axis, k] * wrench[k] for k in last) for axis in (0, 1)])
+    @property
+    def coupled(self) -> bool:
+        """Some wheels turn together."""
+        return self.pairs is not None or self.sharing is not None
 
-    def per_roller(self, value: FloatArray) -> FloatArray:
-        """(n, B): signed sum over the wheels that turn with each roller."""
-        return value if self.sharing is None else np.einsum("ikb,ib->kb", self.sharing, value)
-
-    def per_wheel(self, value: FloatArray) -> FloatArray:
-        """(n, B): the roller's value as each wheel has it."""
+    def average(self, value: FloatArray) -> FloatArray:
+        """(n, B): mean over the wheels that turn together, with their signs."""
+        if self.pairs is not None:
+            share = 0.5 * np.abs(self.pairs)
+            return value - share * value + 0.5 * self.pairs * value[PARTNER]
         return value if self.sharing is None else np.einsum("ikb,kb->ib", self.sharing, value)
 
+    def average_size(self, value: FloatArray) -> FloatArray:
+        """(n, B): mean over the wheels that turn together, without signs."""
+        if self.pairs is not None:
+            return value + 0.5 * np.abs(self.pairs) * (value[PARTNER] - value)
+        return value if self.sharing is None else np.einsum("ikb,kb->ib", np.abs(self.sharing), value)
+
     def roller_drag(self, capacity: FloatArray) -> FloatArray:
-        """(n, B), force that keeps each roller from turning: the sum over the wheels that share it."""
-        own = self.drag * capacity
-        if self.sharing is None:
-            return own
-        total = np.einsum("ikb,ib->kb", np.abs(self.sharing), own)
-        return np.where(np.abs(self.sharing).sum(axis=0) > 0, total, 1.0)  # an idle roller must not be loose
+        """(n, B), force that keeps each roller from turning, shared evenly among the wheels on it."""
+        return self.average_size(self.drag * capacity)
+
+
+def length(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Euclidean norm; numpy's hypot guards against overflow that cannot happen here, at ten times the cost."""
+    return np.sqrt(a * a + b * b)
 
 
 def push_basis(gradient: FloatArray) -> FloatArray:

@@ -70,3 +70,11 @@ def merge(
         parts[field.name] = getattr(base, field.name).copy()
         parts[field.name][into] = getattr(other, field.name)[rows]
     return SlideMotion(**parts)
+
+
+def join(parts: list[SlideMotion]) -> SlideMotion:
+    """Flat batches one after another."""
+    if len(parts) == 1:
+        return parts[0]
+    whole = {f.name: np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(SlideMotion)}
+    return SlideMotion(**whole)

@@ -6,77 +6,70 @@ stiff spring whose force is carried over (method of multipliers), so that its sl
 
 import numpy as np
 
-from analysis.sliding.frame import Frame
-from analysis.sliding.interior import Eliminated, State, drag_change, feedback
+from analysis.sliding.frame import Frame, length
+from analysis.sliding.interior import State
+from analysis.sliding.system import LinearSystem, feedback, push_rows
 
 HOLD = 1e7
 RIDGE = 1e-9
-PASSES = 4
+PASSES = 3
 
 
-def polish(frame: Frame, state: State) -> State:
+def polish(frame: Frame, state: State, passes: int = PASSES) -> State:
     """A sharper state from a nearly solved one. The caller keeps whichever has the better certificate."""
-    slip = frame.slips(state.y)
-    slip[0] -= frame.per_wheel(state.w)
-    size = np.hypot(slip[0], slip[1])
-    load = np.hypot(state.force[0], state.force[1])
-    speed = np.sqrt((state.y**2).sum(axis=0))
-    stands = size / speed < 1.0 - load / state.limit[0]
-    locked = np.abs(state.w) / speed < 1.0 - np.abs(state.force[2]) / state.limit[1]
-    y, w, force, wrench = state.y.copy(), state.w.copy(), state.force.copy(), state.wrench.copy()
-    limit = state.limit
-    turning = np.sign(state.w)
-    free = frame.free
-    for _ in range(PASSES):
-        slope = None
+    y, w, (f1, f2, fd), push = state.y.copy(), state.w.copy(), state.force, state.push
+    u, v = frame.slips(y)
+    u -= w
+    speed = np.sqrt((y**2).sum(axis=0))
+    stands = length(u, v) / speed < 1.0 - length(f1, f2) / state.limit[0]
+    locked = np.abs(w) / speed < 1.0 - np.abs(fd) / state.limit[1]
+    turning = np.where(locked, 0.0, np.sign(w))
+    hd, det = np.where(locked, HOLD, 0.0), np.where(stands, HOLD**2, 0.0)
+    limit, slope = state.limit, None
+    for _ in range(passes):
         if frame.capacity_under is not None:
-            capacity, slope = frame.capacity_under(frame.push(wrench), frame.numbers)
+            capacity, slope = frame.capacity_under(frame.push(push), frame.numbers)
             limit = np.stack([capacity, frame.roller_drag(capacity)])
-        slip = frame.slips(y)
-        slip[0] -= frame.per_wheel(w)
-        size = np.where(stands, 1.0, np.hypot(slip[0], slip[1]))
-        away = slip / size
+        size = np.where(stands, 1.0, length(u, v))
+        a1, a2 = u / size, v / size
         stiff = limit[0] / size
-        h11 = np.where(stands, HOLD, stiff * away[1] ** 2)
-        h12 = np.where(stands, 0.0, -stiff * away[0] * away[1])
-        h22 = np.where(stands, HOLD, stiff * away[0] ** 2)
-        det = np.where(stands, HOLD**2, 0.0)
-        hd = np.where(locked, HOLD, 0.0)
-        offset = np.stack(
-            [
-                np.where(stands, force[0] + HOLD * slip[0], limit[0] * away[0]),
-                np.where(stands, force[1] + HOLD * slip[1], limit[0] * away[1]),
-                np.where(locked, force[2] + HOLD * w, limit[1] * turning),
-            ]
+        system = LinearSystem(
+            frame,
+            np.where(stands, HOLD, stiff * a2 * a2),
+            np.where(stands, 0.0, -stiff * a1 * a2),
+            np.where(stands, HOLD, stiff * a1 * a1),
+            det,
+            hd,
+            RIDGE,
         )
-        system = Eliminated(frame, h11=h11, h12=h12, h22=h22, det=det, hd=hd, ridge=RIDGE)
-        dy, dw, new = system.solve(offset)
-        total = frame.wrench(new[:2])
+        step = system.solve(
+            np.where(stands, f1 + HOLD * u, limit[0] * a1),
+            np.where(stands, f2 + HOLD * v, limit[0] * a2),
+            np.where(locked, fd + HOLD * w, limit[1] * turning),
+        )
         if slope is not None:
-            extras, per = [], []
-            for k in range(free, 3):
-                change = slope[0] * frame.basis[0, k] + slope[1] * frame.basis[1, k]
-                roll = drag_change(frame, change)
-                column = np.stack(
-                    [
-                        np.where(stands, 0.0, change * away[0]),
-                        np.where(stands, 0.0, change * away[1]),
-                        np.where(locked, 0.0, roll * turning),
-                    ]
-                )
-                extras.append(system.solve(column))
-                per.append(frame.wrench(extras[-1][2][:2]))
-            for dq, extra, part in zip(feedback(free, total, per, wrench), extras, per, strict=True):
-                dy, dw, new, total = dy + extra[0] * dq, dw + extra[1] * dq, new + extra[2] * dq, total + part * dq
-        y[:free] += dy
-        w += dw
-        force, wrench = new, total
+            b1, b2 = np.where(stands, 0.0, a1), np.where(stands, 0.0, a2)
+            changes = [slope[0] * frame.basis[0, k] + slope[1] * frame.basis[1, k] for k in range(frame.free, 3)]
+            extras = [system.solve(c * b1, c * b2, frame.roller_drag(c) * turning) for c in changes]
+            per = [push_rows(frame, extra.f1, extra.f2) for extra in extras]
+            for dq, extra in zip(feedback(push_rows(frame, step.f1, step.f2), per, push), extras, strict=True):
+                step = step.plus(extra, dq)
+        for k in range(frame.free):
+            y[k] += step.dy[k]
+        w = w + step.dw
+        u, v = frame.slips(y)  # afresh, so that rounding does not gather
+        u -= w
+        f1, f2, fd = step.f1, step.f2, step.fd
+        push = push_rows(frame, f1, f2)
     if frame.capacity_under is not None:
-        capacity, _ = frame.capacity_under(frame.push(wrench), frame.numbers)
+        capacity, _ = frame.capacity_under(frame.push(push), frame.numbers)
         limit = np.stack([capacity, frame.roller_drag(capacity)])
-    slip = frame.slips(y)
-    slip[0] -= frame.per_wheel(w)
-    size = np.where(stands, 1.0, np.hypot(slip[0], slip[1]))
-    force[:2] = np.where(stands, force[:2], limit[0] * slip / size)
-    force[2] = np.where(locked, force[2], limit[1] * turning)
-    return State(y, np.where(locked, 0.0, w), np.stack([size, np.abs(w)]), force, limit, wrench)
+    size = np.where(stands, 1.0, length(u, v))
+    force = np.stack(
+        [
+            np.where(stands, f1, limit[0] * u / size),
+            np.where(stands, f2, limit[0] * v / size),
+            np.where(locked, fd, limit[1] * turning),
+        ]
+    )
+    return State(y, np.where(locked, 0.0, w), np.stack([size, np.abs(w)]), force, limit, push)

@@ -1,13 +1,15 @@
 """Quasi-static sliding under a push: the motion of least friction power, its forces and its certificate."""
 
-from dataclasses import fields, replace
+from collections.abc import Callable
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from analysis.arrays import BoolArray, FloatArray
+from analysis.arrays import FloatArray
 from analysis.errors import InputError
-from analysis.sliding import build, interior
+from analysis.sliding import build
 from analysis.sliding.batch import (
+    Rows,
     flatten_finger,
     flatten_ground,
     flatten_transfer,
@@ -19,12 +21,18 @@ from analysis.sliding.batch import (
 from analysis.sliding.certificate import residual
 from analysis.sliding.contacts import Contacts, GroundArrays, check_contacts
 from analysis.sliding.finger import Finger, FingerArrays, LoadTransfer, check_finger, check_transfer
-from analysis.sliding.frame import Frame
-from analysis.sliding.motion import SlideMotion, merge
+from analysis.sliding.frame import Frame, length
+from analysis.sliding.interior import State, solve
+from analysis.sliding.motion import SlideMotion, join, merge
 from analysis.sliding.polish import polish
+from analysis.sliding.smooth import FINE, smooth
+from analysis.sliding.system import push_rows
 
-CHUNK = 1000
+CHUNK = 2000
+FALSE_POSITIONS = 80
 CERTIFIED = 1e-9
+SETTLED = 1e-12
+"""A quick answer with a larger residual is worked out again by a surer method."""
 
 
 def solve_push(contacts: Contacts, finger: Finger, *, transfer: LoadTransfer | None = None) -> SlideMotion:
@@ -53,13 +61,9 @@ def solve_push(contacts: Contacts, finger: Finger, *, transfer: LoadTransfer | N
     flat_touch = flatten_finger(touch, batch)
     size = flat_ground.load.shape[0]
     flat_transfer = None if transfer is None else flatten_transfer(transfer, batch)
-    pieces = []
-    for begin in range(0, max(size, 1), CHUNK):
-        part = slice(begin, begin + CHUNK)
-        some = None if flat_transfer is None else pick_transfer(flat_transfer, part)
-        pieces.append(_solve_flat(pick_ground(flat_ground, part), pick_finger(flat_touch, part), some))
-    joined = {f.name: np.concatenate([getattr(piece, f.name) for piece in pieces]) for f in fields(SlideMotion)}
-    motion = SlideMotion(**{name: value.reshape((*batch, *value.shape[1:])) for name, value in joined.items()})
+    flat = _solve_flat(flat_ground, flat_touch, flat_transfer)
+    shaped = {f.name: getattr(flat, f.name) for f in fields(SlideMotion)}
+    motion = SlideMotion(**{name: value.reshape((*batch, *value.shape[1:])) for name, value in shaped.items()})
     if size and motion.no_friction.all():
         raise InputError(
             "no friction at all", where="grip factor and loads", remedy="Check both: the car slides at no force"
@@ -109,7 +113,7 @@ def _with_friction(
             break
         some, way = pick_finger(touch, pending), -side if last else side
         edge = some.direction + (way * some.friction)[:, None] * across[pending]
-        edge = edge / np.hypot(edge[:, 0], edge[:, 1])[:, None]
+        edge = edge / length(edge[:, 0], edge[:, 1])[:, None]
         lean = None if transfer is None else pick_transfer(transfer, pending)
         moved = _least_power(pick_ground(ground, pending), some, lean, edge, free=2)
         velocity = _touched_velocity(moved.twist, some.place)
@@ -127,6 +131,26 @@ def _with_friction(
     return answer
 
 
+@dataclass(frozen=True, slots=True)
+class _Task:
+    """A flat batch to solve: push along (free = 2) or touched point moving along (free = 1) `direction` (B, 2)."""
+
+    ground: GroundArrays
+    touch: FingerArrays
+    transfer: LoadTransfer | None
+    direction: FloatArray
+    free: int
+
+    def pick(self, rows: Rows) -> "_Task":
+        lean = None if self.transfer is None else pick_transfer(self.transfer, rows)
+        some, way = pick_finger(self.touch, rows), self.direction[rows]
+        return _Task(pick_ground(self.ground, rows), some, lean, way, self.free)
+
+    def build(self) -> tuple[build.Scene, Frame]:
+        scene = build.scene(self.ground, self.touch.place, self.direction, self.touch.height, self.transfer)
+        return scene, build.frame(scene, free=self.free)
+
+
 def _least_power(
     ground: GroundArrays,
     touch: FingerArrays,
@@ -135,43 +159,127 @@ def _least_power(
     *,
     free: int,
 ) -> SlideMotion:
-    scene = build.scene(ground, touch.place, direction, touch.height, transfer)
-    frame = build.frame(scene, free=free)
-    idle = ground.capacity(ground.load).sum(axis=-1) <= 0
-    rough, _ = interior.solve(frame)
-    best = _answer(scene, frame, rough, touch, direction, idle)
+    """Quick methods first; whatever does not come out with a small residual is worked out by surer ones."""
+    task = _Task(ground, touch, transfer, direction, free)
+    answer = _in_chunks(task, _quick)
+    for method, enough in ((_surely, SETTLED), (_by_fixed_loads, CERTIFIED)):
+        if method is _by_fixed_loads and transfer is None:
+            break
+        weak = np.flatnonzero(~(answer.residual <= enough))
+        if weak.size:
+            again = _in_chunks(task.pick(weak), method)
+            better = ~(answer.residual[weak] <= again.residual)
+            answer = merge(answer, again, weak[better], better)
+    return answer
+
+
+def _in_chunks(task: _Task, method: Callable[[_Task], SlideMotion]) -> SlideMotion:
+    """Small enough to stay in the processor's cache."""
+    size = task.direction.shape[0]
+    parts = [slice(begin, begin + CHUNK) for begin in range(0, max(size, 1), CHUNK)]
+    return join([method(task.pick(part) if len(parts) > 1 else task) for part in parts])
+
+
+def _quick(task: _Task) -> SlideMotion:
+    scene, frame = task.build()
+    with np.errstate(all="ignore"):  # what goes wrong here is found out by its residual
+        rough = smooth(frame)
+        answer = _answer(scene, frame, polish(frame, rough), task)
+        weak = np.flatnonzero(~(answer.residual <= SETTLED))
+        if weak.size:
+            part = frame.take(weak)
+            state = polish(part, smooth(part, FINE, rough.take(weak)))
+            some = task.pick(weak)
+            again = _answer(some.build()[0], part, state, some)
+            better = ~(answer.residual[weak] <= again.residual)
+            answer = merge(answer, again, weak[better], better)
+    return answer
+
+
+def _surely(task: _Task) -> SlideMotion:
+    scene, frame = task.build()
+    state, _ = solve(frame)
     with np.errstate(all="ignore"):
-        sharp = _answer(scene, frame, polish(frame, rough), touch, direction, idle)
-    better = np.flatnonzero(sharp.residual < best.residual)  # not where the sharper one is not a number
-    return merge(best, sharp, better, better)
+        answer, sharp = _answer(scene, frame, state, task), _answer(scene, frame, polish(frame, state, 4), task)
+    better = np.flatnonzero(sharp.residual < answer.residual)
+    return merge(answer, sharp, better, better)
 
 
-def _answer(
-    scene: build.Scene,
-    frame: Frame,
-    state: interior.State,
-    touch: FingerArrays,
-    direction: FloatArray,
-    idle: BoolArray,
-) -> SlideMotion:
+def _by_fixed_loads(task: _Task) -> SlideMotion:
+    """Loads held during each solution, and the push found for which they are its own, by regula falsi.
+
+    The sideways push is bracketed by what all contacts together could resist, so there is always a crossing.
+    """
+    scene, _ = task.build()
+    ground = task.ground
+    rows: Rows = slice(None)
+    reach = (ground.grip_at(ground.load).max(axis=1) * ground.load.sum(axis=1) + scene.weight) * 2.0
+    push = np.zeros((2, reach.size))
+
+    def miss(sideways: FloatArray) -> tuple[FloatArray, SlideMotion]:
+        push[1] = sideways
+        held = replace(task, ground=ground.with_loads(scene.loads(push, rows)[0].T), transfer=None)
+        found = _surely(held)
+        push[0] = found.push_force[:, 0]
+        return found.push_force[:, 1] - sideways, found
+
+    low, high = -reach, reach.copy()
+    miss_low, miss_high = miss(low)[0], miss(high)[0]
+    best: SlideMotion | None = None
+    for turn in range(FALSE_POSITIONS):
+        with np.errstate(all="ignore"):
+            middle = (low * miss_high - high * miss_low) / (miss_high - miss_low)
+        halve = ~np.isfinite(middle) | (turn % 3 == 2)
+        middle = np.where(halve, (low + high) / 2, middle)
+        value, found = miss(middle)
+        above = value > 0
+        low, miss_low = np.where(above, middle, low), np.where(above, value, miss_low)
+        high, miss_high = np.where(above, high, middle), np.where(above, miss_high, value)
+        proven = _prove(scene, task, found)
+        if best is None:
+            best = proven
+        else:
+            better = np.flatnonzero(proven.residual < best.residual)
+            best = merge(best, proven, better, better)
+        if np.all(best.residual <= SETTLED):
+            break
+    assert best is not None
+    return best
+
+
+def _prove(scene: build.Scene, task: _Task, found: SlideMotion) -> SlideMotion:
+    """The same answer with the loads that its own push brings about, and the certificate that goes with them."""
+    load, _, tips = scene.loads(found.push_force.T, slice(None))
+    miss = residual(
+        scene,
+        load=load,
+        twist=found.twist,
+        roll_speed=found.roll_speed.T,
+        tyre_force=found.tyre_force,
+        push_force=found.push_force,
+    )
+    return replace(found, load=load.T, residual=miss, tips=tips, certified=(miss <= CERTIFIED) & ~tips)
+
+
+def _answer(scene: build.Scene, frame: Frame, state: State, task: _Task) -> SlideMotion:
     """Twist and forces in car axes with the certificate."""
-    ground = scene.ground
+    touch, direction = task.touch, task.direction
+    idle = task.ground.capacity(task.ground.load).sum(axis=-1) <= 0
     y = np.where(idle, frame.prescribed, state.y)
     twist = build.twist_of(scene, frame, y)
     force = np.where(idle[:, None, None], 0.0, build.tyre_forces(scene, state.force[:2]))
     resultant = -force.sum(axis=1)
     if frame.free == 2:
-        size = frame.wrench(state.force[:2])[2] * frame.prescribed[2] * scene.weight
+        size = push_rows(frame, state.force[0], state.force[1])[0] * frame.prescribed[2] * scene.weight
         push = np.where(idle, 0.0, size)[:, None] * direction
     else:
         push = resultant
-    load, _, tips = scene.loads(push.T, frame.numbers)
-    roll = np.where(idle[:, None], 0.0, frame.per_wheel(state.w).T)
-    proof = replace(touch, direction=direction)
-    miss = residual(ground, proof, load=load.T, twist=twist, roll_speed=roll, tyre_force=force, push_force=push)
+    load, _, tips = scene.loads(push.T, slice(None))
+    roll = np.where(idle, 0.0, state.w)
+    miss = residual(scene, load=load, twist=twist, roll_speed=roll, tyre_force=force, push_force=push)
     velocity = _touched_velocity(twist, touch.place)
     slip = frame.slips(y)
-    slip[0] -= frame.per_wheel(state.w)
+    slip[0] -= state.w
     speed = np.sqrt((y**2).sum(axis=0))
     return SlideMotion(
         twist=twist,
@@ -179,8 +287,8 @@ def _answer(
         push_force=push,
         power=(push * velocity).sum(axis=-1),
         load=load.T,
-        sliding=(np.hypot(slip[0], slip[1]) > 1e-9 * speed).T,
-        roll_speed=roll,
+        sliding=(length(slip[0], slip[1]) > 1e-9 * speed).T,
+        roll_speed=roll.T,
         finger_sticks=np.full(idle.shape, frame.free == 1),
         residual=miss,
         certified=(miss <= CERTIFIED) & ~tips,

@@ -6,46 +6,61 @@ from analysis.arrays import BoolArray, FloatArray
 from analysis.sliding.finger import LoadTransfer
 
 
-def loads_during(
+def load_slope(rest: FloatArray, height: FloatArray, transfer: LoadTransfer) -> FloatArray:
+    """(2, 4, B): change of the loads with the push force's x and y component while all wheels stand.
+
+    rest: (4, B), loads at rest, N.  height: (B,), m.
+    A push towards +y loads the left wheels, one towards +x the front wheels, each axle in its left-right ratio.
+    """
+    slope = np.zeros((2, *rest.shape))
+    share = np.asarray(transfer.front_roll_share)
+    slope[1, 0] = share * height / np.asarray(transfer.track_front)
+    slope[1, 2] = (1.0 - share) * height / np.asarray(transfer.track_rear)
+    slope[1, 1], slope[1, 3] = -slope[1, 0], -slope[1, 2]
+    if transfer.wheelbase is not None:
+        moving = height / np.asarray(transfer.wheelbase)
+        for wheels, sign in ((slice(0, 2), 1.0), (slice(2, 4), -1.0)):
+            total = rest[wheels].sum(axis=0)
+            part = np.where(total > 0, rest[wheels] / np.where(total > 0, total, 1.0), 0.5)
+            slope[0, wheels] = sign * part * moving
+    return slope
+
+
+def loads_lifting(
     push: FloatArray, rest: FloatArray, height: FloatArray, transfer: LoadTransfer
 ) -> tuple[FloatArray, FloatArray, BoolArray]:
-    """Loads (4, B), their change with the push's x and y component (2, 4, B), and whether the car tips (B,).
+    """Loads (4, B), their change with the push (2, 4, B), and whether the car tips (B,), with wheels that lift.
 
-    push: (2, B), force on the car, N.  rest: (4, B), loads at rest, N.  height: (B,), m.
-    A push towards +y loads the left wheels, one towards +x the front wheels. Loads never fall below zero.
+    push: (2, B), force on the car, N. A lifted wheel's axle takes no more roll moment and the other takes the rest;
+    when both are exhausted the car tips and the loads stay where they were. Loads are never below zero.
     """
-    load, slope = rest.copy(), np.zeros((2, *rest.shape))
+    load, slope = rest.copy(), load_slope(rest, height, transfer)
     tips = np.zeros(rest.shape[1], dtype=bool)
     if transfer.wheelbase is not None:
-        base = np.asarray(transfer.wheelbase)
-        wanted = push[0] * height / base
         front, rear = rest[:2].sum(axis=0), rest[2:].sum(axis=0)
+        wanted = push[0] * height / np.asarray(transfer.wheelbase)
         moved = np.clip(wanted, -front, rear)
-        tips |= moved != wanted
-        moving = np.where(moved == wanted, height / base, 0.0)
-        for wheels, total, gain in ((slice(0, 2), front, 1.0), (slice(2, 4), rear, -1.0)):
+        tips |= np.abs(moved - wanted) > 1e-12 * (front + rear)
+        slope[0] = np.where(moved == wanted, slope[0], 0.0)
+        for wheels, total, sign in ((slice(0, 2), front, 1.0), (slice(2, 4), rear, -1.0)):
             part = np.where(total > 0, rest[wheels] / np.where(total > 0, total, 1.0), 0.5)
-            load[wheels] += gain * part * moved
-            slope[0, wheels] = gain * part * moving
-    arm, share = height * push[1], np.asarray(transfer.front_roll_share)
-    tracks = np.asarray(transfer.track_front), np.asarray(transfer.track_rear)
-    away = np.where(arm > 0, 1, 0)  # the side that loses load: right for a push towards the left
-    spare = [np.where(away == 1, load[right], load[left]) for left, right in ((0, 1), (2, 3))]
-    wanted_each = [np.abs(arm) * share / tracks[0], np.abs(arm) * (1.0 - share) / tracks[1]]
-    over = [np.maximum(wanted_each[k] - spare[k], 0.0) for k in (0, 1)]
-    extra = [over[1] * tracks[1] / tracks[0], over[0] * tracks[0] / tracks[1]]
-    sign = np.where(arm < 0, -1.0, 1.0)
+            load[wheels] += sign * part * moved
+    share = np.asarray(transfer.front_roll_share)
+    tracks = (np.asarray(transfer.track_front), np.asarray(transfer.track_rear))
+    moment = height * np.abs(push[1])
+    to_left = push[1] > 0
+    spare = [np.where(to_left, load[right], load[left]) for left, right in ((0, 1), (2, 3))]
+    first = [moment * share / tracks[0], moment * (1.0 - share) / tracks[1]]
+    over = [np.maximum(first[k] - spare[k], 0.0) for k in (0, 1)]
     for k, (left, right) in enumerate(((0, 1), (2, 3))):
-        total = wanted_each[k] + extra[k]
-        moved = np.minimum(total, spare[k])
-        tips |= total > spare[k] * (1.0 + 1e-12) + 1e-300
-        other = 1 - k
-        rate = (share if k == 0 else 1.0 - share) * height / tracks[k]
-        rate = np.where(over[other] > 0, height / tracks[k], rate)
-        rate = np.where(total > spare[k], 0.0, rate)
-        # the wheel that gains and the one that loses; the push's sign cancels in the slope
-        load[left] += sign * moved
-        load[right] -= sign * moved
-        slope[1, left] += rate
-        slope[1, right] -= rate
+        handed = over[1 - k] * tracks[1 - k] / tracks[k]
+        wanted = first[k] + handed
+        moved = np.where(to_left, 1.0, -1.0) * np.minimum(wanted, spare[k])
+        tips |= wanted - spare[k] > 1e-12 * rest.sum(axis=0)
+        load[left] += moved
+        load[right] -= moved
+        rate = np.where(over[1 - k] > 0, height / tracks[k], slope[1, left])
+        slope[1, left] = np.where(wanted > spare[k], 0.0, rate)
+        slope[1, right] = -slope[1, left]
+    # on tipping the hand-over is cut on both sides, so each axle's loss is checked against its own spare
     return np.maximum(load, 0.0), slope, tips
