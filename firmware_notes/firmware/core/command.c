@@ -32,8 +32,8 @@ static enum command understand(const char *text)
 enum command command_feed(struct command_reader *reader, uint8_t byte)
 {
     if (byte != '\n') {
-        if (reader->length <= COMMAND_LONGEST)
-            reader->text[reader->length] = (char)byte;
+        if (reader->length <= COMMAND_LONGEST) /* a zero would end the text early: another stranger instead */
+            reader->text[reader->length] = byte == 0 ? '\1' : (char)byte;
         if (reader->length <= COMMAND_LONGEST + 1)
             reader->length++; /* stays there: a long line must not wrap round to a short one */
         return COMMAND_NONE;
@@ -44,10 +44,6 @@ enum command command_feed(struct command_reader *reader, uint8_t byte)
         length--;
     if (length > COMMAND_LONGEST)
         return COMMAND_LONG;
-    for (uint8_t i = 0; i < length; i++) {
-        if (reader->text[i] == '\0')
-            return COMMAND_UNKNOWN; /* would end the text early */
-    }
     while (length > 0 && reader->text[length - 1] == ' ')
         length--;
     reader->text[length] = '\0';
