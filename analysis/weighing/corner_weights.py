@@ -19,6 +19,8 @@ STANDARD_GRAVITY = 9.80665  # m/s2, exact by definition (3rd CGPM, 1901)
 LEFT = np.array([1.0, 0.0, 1.0, 0.0])
 FRONT = np.array([1.0, 1.0, 0.0, 0.0])
 DIAGONAL_FL_RR = np.array([1.0, 0.0, 0.0, 1.0])
+CROSS = np.array([1.0, -1.0, -1.0, 1.0])
+"""(FL + RR) - (FR + RL): the one way in which a standing car of equal tracks can shift load."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,7 +122,6 @@ def corner_weights(
 
     corners = [propagate(load[i], np.eye(4)[i], parts) for i in range(4)]
     shares = [group_pct(np.eye(4)[i]) for i in range(4)]
-    cross = 2.0 * DIAGONAL_FL_RR - 1.0
     cg, cg_x, cg_y, cg_covariance = _centre(load, covariance, parts, contact, contact_u)
     return CornerWeights(
         load_g=load,
@@ -133,7 +134,7 @@ def corner_weights(
         left_pct=group_pct(LEFT),
         diagonal_fl_rr_pct=group_pct(DIAGONAL_FL_RR),
         diagonal_fr_rl_pct=group_pct(1.0 - DIAGONAL_FL_RR),
-        cross_g=propagate(float(cross @ load), cross, parts),
+        cross_g=propagate(float(CROSS @ load), CROSS, parts),
         cg=cg,
         cg_x=cg_x,
         cg_y=cg_y,

@@ -12,12 +12,11 @@ import numpy as np
 
 from analysis.arrays import FloatArray
 from analysis.errors import InputError
+from analysis.weighing.corner_weights import CROSS
 from analysis.weighing.estimate import DoubtPart, total_covariance
 
 USUAL_SCATTER_G = (3.0, 10.0)
 """Usual range of a corner's re-seating scatter, g (common practice, no source)."""
-WARP = np.array([1.0, -1.0, -1.0, 1.0])
-"""The one way in which a car that stands still can shift its load: one diagonal gains what the other loses."""
 FREE_SHARE = 0.2
 """Assumed share of the usual scatter that is not such a shift: places on the pads, each corner for itself."""
 
@@ -66,7 +65,7 @@ def usual_scatter(scatter_g: float | None = None) -> Scatter:
     variance = scatter_g**2 if scatter_g is not None else (low**2 + low * high + high**2) / 3.0
     if not (math.isfinite(variance) and variance >= 0):
         raise InputError("scatter is not a number", where="re-seating", remedy="Give grams, for example 6")
-    shift = variance * (1 - FREE_SHARE**2) * np.outer(WARP, WARP)
+    shift = variance * (1 - FREE_SHARE**2) * np.outer(CROSS, CROSS)
     return Scatter(covariance=shift + variance * FREE_SHARE**2 * np.eye(4), dof=math.inf)
 
 

@@ -1,0 +1,273 @@
+"""Height of the centre of gravity by lifting an axle to several heights, all lifts together.
+
+With the lifted wheels on blocks the car pitches by theta. Moments about the lifted contacts give, exactly and for any
+wheel radii, N_f (L + D t) = W (x + (h - r_r) t) for the front load N_f, t = tan theta, D = r_f - r_r: a straight
+line in t whose slope holds the height. Lifting the front is the same line with t < 0.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from analysis.arrays import FloatArray
+from analysis.errors import InputError
+from analysis.weighing.estimate import Estimate, effective_dof
+
+Axle = Literal["front", "rear"]
+FEWEST_STEPS = 3
+"""ISO 10392 asks for three or more steps."""
+STEEP = math.radians(25.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AxleLift:
+    """One reading with an axle lifted.
+
+    lifted: which axle.  height: m by which its wheels (so its wheel centres) were raised over the other's floor.
+    load_down: load of the axle that stays down, both its wheels, unit as `total` (g or N).
+    rising: whether the height was reached from below; None if not noted.
+    """
+
+    lifted: Axle
+    height: float
+    load_down: float
+    rising: bool | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeightDoubts:
+    """Standard uncertainties of what goes in. Loads in the unit of the loads, lengths in m.
+
+    load: of one axle reading, from reading to reading.  load_common: shared by all lifted and level readings of the
+    axle pair (zero of the pads).  gain: relative, shared by all loads and the total (it cancels).
+    height: of one lift.  height_common: shared by all lifts (sagging support).  wheelbase, radius: of each.
+    """
+
+    load: float
+    load_common: float = 0.0
+    height: float = 0.5e-3
+    height_common: float = 0.0
+    total: float = 0.0
+    wheelbase: float = 0.5e-3
+    radius: float = 0.3e-3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CgHeight:
+    """height: m above the ground.  station: m ahead of the rear axle, from the same line.
+
+    pitch: (n,) rad, + nose down.  residual: (n,) loads, unit of the loads, off the line.  count: readings.
+    warnings: sentences for people.
+    """
+
+    height: Estimate
+    station: Estimate
+    pitch: FloatArray
+    residual: FloatArray
+    count: int
+    warnings: tuple[str, ...]
+
+
+def lift_pitch(
+    height: FloatArray | float, wheelbase: float, radius_front: float, radius_rear: float, lifted: Axle = "rear"
+) -> FloatArray:
+    """Pitch, rad, + nose down, when the wheels of one axle are raised by `height` (m, any shape).
+
+    Source: exact geometry of two wheel centres; with equal radii sin(pitch) = height / wheelbase.
+    Raises InputError when the axle cannot be lifted that high.
+    """
+    raised = np.asarray(height, dtype=float) * (1.0 if lifted == "rear" else -1.0)
+    step = radius_front - radius_rear
+    reach = math.hypot(wheelbase, step)
+    sine = (raised - step) / reach
+    if np.any(np.abs(sine) >= 1.0):
+        raise InputError(
+            "the lift is higher than the wheelbase allows",
+            where="axle lift",
+            remedy="Give the height in metres, measured between the floors under the two axles",
+        )
+    return np.asarray(np.arcsin(sine) + math.atan2(step, wheelbase))
+
+
+def cg_height(
+    lifts: Sequence[AxleLift],
+    *,
+    total: float,
+    wheelbase: float,
+    radius_front: float,
+    radius_rear: float,
+    doubts: HeightDoubts,
+    level_front: float | None = None,
+    suspension_blocked: bool = True,
+    battery_in: bool = False,
+) -> CgHeight:
+    """Height and station of the centre of gravity from all lifts.
+
+    lifts: n >= 2 readings.  total: weight of the car, unit of the loads.  wheelbase, radii: m.
+    level_front: front axle load on level ground, same unit: one more point at zero pitch.
+    suspension_blocked, battery_in: how it was done, for the warnings.
+    Raises InputError when lengths or loads cannot be, or all lifts are alike.
+    Source: moment balance (see above); least squares in tan(theta) over three or more heights, up and down, as in
+    ISO 10392:2011; law of propagation with the inputs' own doubts, GUM (JCGM 100:2008).
+    """
+    _check(lifts, total, wheelbase, radius_front, radius_rear, level_front)
+    lifted = [lift.lifted for lift in lifts] + (["rear"] if level_front is not None else [])
+    heights = np.array([lift.height for lift in lifts] + ([0.0] if level_front is not None else []))
+    downs = np.array([lift.load_down for lift in lifts] + ([level_front] if level_front is not None else []))
+    n = len(downs)
+    sign = np.array([1.0 if one == "rear" else -1.0 for one in lifted])
+
+    def line(inputs: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        weight, base, front, rear = inputs[2 * n : 2 * n + 4]
+        pitch = np.array(
+            [float(lift_pitch(h, base, front, rear, one)) for h, one in zip(inputs[n : 2 * n], lifted, strict=True)]
+        )
+        t = np.tan(pitch)
+        front_load = np.where(sign > 0, inputs[:n], weight - inputs[:n])
+        return pitch, t, front_load * (base + (front - rear) * t) / weight
+
+    nominal = np.concatenate([downs, heights, [total, wheelbase, radius_front, radius_rear]])
+    pitch, t, moment = line(nominal)
+    if float(np.ptp(t)) < 1e-3:
+        raise InputError("all lifts are alike", where="axle lift", remedy="Lift to several heights, the highest too")
+    # Fixed weights: a lift's height matters in proportion to how steep the line is there.
+    rough = np.polyfit(t, moment, 1)[0]
+    sd = np.hypot(doubts.load * wheelbase / total, rough * doubts.height / wheelbase * (heights > 0)) + 1e-12
+    design = np.column_stack([np.ones(n), t]) / sd[:, None]
+
+    def solve(inputs: FloatArray) -> FloatArray:
+        _, tangent, y = line(inputs)
+        rows = np.column_stack([np.ones(n), tangent]) / sd[:, None]
+        x, slope = np.linalg.lstsq(rows, y / sd, rcond=None)[0]
+        return np.array([x, slope + inputs[2 * n + 3]])  # station, height
+
+    answer = solve(nominal)
+    jacobian = np.empty((2, len(nominal)))
+    for i, value in enumerate(nominal):
+        step = 1e-6 * max(abs(value), 1e-3)
+        moved = nominal.copy()
+        moved[i] += step
+        jacobian[:, i] = (solve(moved) - answer) / step
+    covariance = _input_covariance(doubts, n, sign, heights)
+    spread = jacobian @ covariance @ jacobian.T
+    fitted = np.array([answer[0], answer[1] - radius_rear])
+    residual = (
+        (moment - np.column_stack([np.ones(n), t]) @ fitted) * total / (wheelbase + (radius_front - radius_rear) * t)
+    )
+    excess = float((((moment - np.column_stack([np.ones(n), t]) @ fitted) / sd) ** 2).sum()) / max(n - 2, 1)
+    chance = _too_much(excess * (n - 2), n - 2)
+    own = (
+        jacobian[:, : 2 * n]
+        @ _input_covariance(doubts, n, sign, heights, common=False)[: 2 * n, : 2 * n]
+        @ jacobian[:, : 2 * n].T
+    )
+    dofs: tuple[float, float] = (math.inf, math.inf)
+    if chance < 0.01 and n > 2:  # the readings scatter more than they should: believe the scatter
+        spread = spread + (excess - 1.0) * own
+        dofs = (
+            effective_dof([float(excess * own[0, 0]), float(spread[0, 0] - excess * own[0, 0])], [n - 2.0, math.inf]),
+            effective_dof([float(excess * own[1, 1]), float(spread[1, 1] - excess * own[1, 1])], [n - 2.0, math.inf]),
+        )
+    warnings = _warnings(lifts, t, moment, design, sd, pitch, chance, suspension_blocked, battery_in, float(answer[1]))
+    return CgHeight(
+        height=Estimate(value=float(answer[1]), u=math.sqrt(spread[1, 1]), dof=dofs[1]),
+        station=Estimate(value=float(answer[0]), u=math.sqrt(spread[0, 0]), dof=dofs[0]),
+        pitch=pitch,
+        residual=residual,
+        count=n,
+        warnings=warnings,
+    )
+
+
+def _check(
+    lifts: Sequence[AxleLift], total: float, wheelbase: float, front: float, rear: float, level: float | None
+) -> None:
+    lengths = (wheelbase, front, rear)
+    if not all(math.isfinite(v) and v > 0 for v in (*lengths, total)):
+        raise InputError(
+            "wheelbase, wheel radii and total must be positive",
+            where="axle lift",
+            remedy="Correct the car card or weigh the car level first",
+        )
+    if len(lifts) + (level is not None) < 2:
+        raise InputError("one reading gives no height", where="axle lift", remedy="Lift to three heights or more")
+    for lift in lifts:
+        if not (math.isfinite(lift.height) and lift.height >= 0 and 0 <= lift.load_down <= 1.001 * total):
+            raise InputError(
+                f"lift of {1000 * lift.height:g} mm with {lift.load_down:g} on the axle that stays down",
+                where="axle lift",
+                remedy="Heights are not negative and loads no more than the total",
+            )
+
+
+def _input_covariance(
+    doubts: HeightDoubts, n: int, sign: FloatArray, heights: FloatArray, *, common: bool = True
+) -> FloatArray:
+    lifted = (heights > 0).astype(float)  # a level reading has no lift to be wrong about
+    own = np.concatenate([np.full(n, doubts.load), doubts.height * lifted, np.zeros(4)]) ** 2
+    covariance = np.diag(own)
+    if common:
+        for axle in (1.0, -1.0):  # each axle's pads have their own zero
+            shared = np.concatenate([np.where(sign == axle, doubts.load_common, 0.0), np.zeros(n + 4)])
+            covariance += np.outer(shared, shared)
+        shared = np.concatenate([np.zeros(n), doubts.height_common * lifted, np.zeros(4)])
+        covariance += np.outer(shared, shared)
+        covariance += np.diag(
+            np.concatenate([np.zeros(2 * n), [doubts.total, doubts.wheelbase, doubts.radius, doubts.radius]]) ** 2
+        )
+    return covariance
+
+
+def _too_much(chi_squared: float, dof: int) -> float:
+    if dof < 1:
+        return 1.0
+    from scipy.special import chdtrc
+
+    return float(chdtrc(dof, chi_squared))
+
+
+def _warnings(
+    lifts: Sequence[AxleLift],
+    t: FloatArray,
+    moment: FloatArray,
+    design: FloatArray,
+    sd: FloatArray,
+    pitch: FloatArray,
+    chance: float,
+    blocked: bool,
+    battery_in: bool,
+    height: float,
+) -> tuple[str, ...]:
+    found = []
+    if not blocked:
+        found.append(
+            "The suspension was free to move: it shifts the body and spoils the height. Block it, for example "
+            "with rods in place of the dampers"
+        )
+    if battery_in and float(np.abs(pitch).max()) > STEEP:
+        found.append("The battery was in during a steep lift: replace it by a block of equal weight in its place")
+    if len({round(lift.height, 4) for lift in lifts}) < FEWEST_STEPS:
+        found.append("Fewer than three heights: nothing shows whether something shifted")
+    if len(t) > 3 and float(np.ptp(t)) > 0:
+        curved = np.column_stack([design, t**2 / sd])
+        solution = np.linalg.lstsq(curved, moment / sd, rcond=None)[0]
+        bend_u = math.sqrt(np.linalg.pinv(curved.T @ curved)[2, 2])
+        if abs(solution[2]) > 3.0 * bend_u:
+            found.append(
+                "The load is not a straight line in the tangent of the pitch: the suspension moves, or the "
+                "battery or the body shifts"
+            )
+        elif chance < 0.01:
+            found.append("The readings scatter more than the pads and heights explain: something shifts between lifts")
+    ways = [(t[i], moment[i] - height * t[i], lift.rising) for i, lift in enumerate(lifts) if lift.rising is not None]
+    up, down = [m for _, m, way in ways if way], [m for _, m, way in ways if not way]
+    if (
+        up
+        and down
+        and abs(np.mean(up) - np.mean(down)) > 3.0 * float(np.mean(sd)) * math.hypot(len(up) ** -0.5, len(down) ** -0.5)
+    ):
+        found.append("Going up and coming down differ: the suspension sticks or something slid")
+    return tuple(found)

@@ -1,0 +1,158 @@
+"""Cross weight and the floor: what a millimetre is worth, whether the two can be told apart, which shims to use."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations_with_replacement
+
+import numpy as np
+
+from analysis.arrays import FloatArray
+from analysis.errors import InputError
+from analysis.weighing.builder_loop import Bars, LoopState, Step, next_step
+from analysis.weighing.corner_weights import CROSS, CornerWeights
+from analysis.weighing.estimate import Estimate
+from analysis.weighing.stiffness import (
+    SpringRates,
+    WarpResponse,
+    collar_turn,
+    response_from_rates,
+    response_from_shim,
+    warp_pattern,
+)
+
+__all__ = [
+    "Bars",
+    "FloorVerdict",
+    "LoopState",
+    "ShimPlan",
+    "SpringRates",
+    "Step",
+    "WarpResponse",
+    "collar_turn",
+    "floor_cross",
+    "floor_verdict",
+    "next_step",
+    "plan_shims",
+    "response_from_rates",
+    "response_from_shim",
+    "warp_pattern",
+]
+
+SHIMS = (0.05e-3, 0.1e-3, 0.2e-3, 0.5e-3, 1.0e-3)
+"""Common feeler-gauge thicknesses, m."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FloorVerdict:
+    """Can the measured cross weight be told from an uneven floor?
+
+    cross_g: (FL + RR) - (FR + RL), g, as measured.  floor_g: its standard uncertainty from the floor alone, g.
+    level_u: standard uncertainty of the pads' heights, m, that would still let it be told.  told_apart: the verdict.
+    text: one sentence.
+    """
+
+    cross_g: Estimate
+    floor_g: float
+    told_apart: bool
+    level_u: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShimPlan:
+    """Shims that bring the four pads into one plane.
+
+    thickness: (4,) m under FL, FR, RL, RR.  warp_before, warp_after: m, (FL + RR) - (FR + RL) of the heights.
+    cross_after_g: g of cross weight that the rest of the warp is worth on this car, or None without its response.
+    text: what to do.
+    """
+
+    thickness: FloatArray
+    warp_before: float
+    warp_after: float
+    cross_after_g: float | None
+    text: str
+
+
+def floor_cross(response: WarpResponse, height: FloatArray, *, gravity: float = 9.80665) -> FloatArray:
+    """Load changes (..., 4), g, that pad heights (..., 4), m, cause on this car."""
+    change: FloatArray = np.asarray(height, dtype=float) @ response.per_height.T * (1000.0 / gravity)
+    return change
+
+
+def floor_verdict(
+    weights: CornerWeights, response: WarpResponse, height_u: float, *, gravity: float = 9.80665
+) -> FloorVerdict:
+    """Whether this weighing's cross weight is the car's own.
+
+    height_u: standard uncertainty of one pad's height, m, independent of the others.
+    Source: propagation of independent pad heights through the warp response; 95 %.
+    """
+    if not (math.isfinite(height_u) and height_u >= 0):
+        raise InputError(
+            "pad height uncertainty must not be negative",
+            where="bench card",
+            remedy="Give it in millimetres, for example 0.3 without any levelling",
+        )
+    per_pad = CROSS @ response.per_height * (1000.0 / gravity)
+    per_metre = float(np.linalg.norm(per_pad))
+    floor = per_metre * height_u
+    measured = weights.cross_g
+    both = math.hypot(measured.half_width, 1.96 * floor)
+    apart = abs(measured.value) > both
+    spare = (abs(measured.value) ** 2 - measured.half_width**2) / 1.96**2
+    level = math.sqrt(spare) / per_metre if spare > 0 and per_metre > 0 else 0.0
+    heavy = "front-left and rear-right" if measured.value > 0 else "front-right and rear-left"
+    worth = f"1 mm under one wheel moves {response.cross_per_mm(gravity):.0f} g between the diagonals"
+    if apart:
+        text = (
+            f"The diagonal {heavy} carries {abs(measured.value):.0f} g more, and the floor cannot explain it; {worth}"
+        )
+    elif level > 0:
+        text = (
+            f"{abs(measured.value):.0f} g between the diagonals may be the floor's: level the pads to "
+            f"{1000 * level:.2f} mm or turn the car and the pads; {worth}"
+        )
+    else:
+        text = f"{abs(measured.value):.0f} g between the diagonals cannot be told from zero by this weighing; {worth}"
+    return FloorVerdict(cross_g=measured, floor_g=floor, told_apart=apart, level_u=level, text=text)
+
+
+def plan_shims(
+    height: FloatArray,
+    *,
+    available: Sequence[float] = SHIMS,
+    most: int = 3,
+    response: WarpResponse | None = None,
+    gravity: float = 9.80665,
+) -> ShimPlan:
+    """Which shims bring the pads into one plane: a tilt matters little to cross weight, a warp matters much.
+
+    height: (4,) m, measured heights of the pads under FL, FR, RL, RR.  available: thicknesses, m, any number of each.
+    most: shims in one stack.  Raises InputError on heights or shims that cannot be.
+    """
+    heights = np.asarray(height, dtype=float)
+    if heights.shape != (4,) or not np.all(np.isfinite(heights)) or not all(s > 0 for s in available):
+        raise InputError(
+            "expected four finite heights and positive shims",
+            where="shims",
+            remedy="Measure each pad's height against a straight edge, in millimetres",
+        )
+    warp = float(CROSS @ heights)
+    # Raising one pad of the low diagonal is enough; the lower of the two keeps the tilt small.
+    low_pair = [1, 2] if warp > 0 else [0, 3]
+    wheel = min(low_pair, key=lambda i: heights[i])
+    stacks = [stack for size in range(most + 1) for stack in combinations_with_replacement(sorted(available), size)]
+    best = min(stacks, key=lambda stack: (round(abs(abs(warp) - sum(stack)), 9), len(stack)))
+    thickness = np.zeros(4)
+    thickness[wheel] = sum(best)
+    rest = float(CROSS @ (heights + thickness))
+    name = ("front-left", "front-right", "rear-left", "rear-right")[wheel]
+    cross = None
+    if response is not None:
+        cross = float(CROSS @ floor_cross(response, heights + thickness, gravity=gravity))
+    text = "No shim: the pads lie in one plane as well as these shims can make them"
+    if best:
+        text = f"Put {' + '.join(f'{1000 * s:.2f}' for s in best)} mm under the {name} pad"
+    return ShimPlan(thickness=thickness, warp_before=warp, warp_after=rest, cross_after_g=cross, text=text)

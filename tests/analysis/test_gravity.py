@@ -1,0 +1,61 @@
+"""Normal gravity against a table, and what moving the pads does."""
+
+import math
+import tomllib
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from analysis.errors import InputError
+from analysis.gravity import moved_pads, normal_gravity
+
+DATA = Path(__file__).parents[1] / "data"
+FACTS = tomllib.loads((DATA / "gravity.toml").read_text())
+TABLE = np.loadtxt(DATA / "gravity.csv", delimiter=",", skiprows=1)
+
+
+def test_table_of_normal_gravity() -> None:  # WGS84; the table agrees with the library boule 0.6.0
+    found = normal_gravity(np.radians(TABLE[:, 0]), TABLE[:, 1])
+    np.testing.assert_allclose(found, TABLE[:, 2], rtol=0, atol=6e-10)  # half of the last digit printed
+
+
+def test_pole_and_equator_are_the_defining_values() -> None:  # NIMA TR8350.2
+    assert float(normal_gravity(0.0)) == pytest.approx(FACTS["wgs84"]["ge"], abs=1e-10)
+    assert float(normal_gravity(math.pi / 2)) == pytest.approx(FACTS["wgs84"]["gp"], abs=2e-10)
+
+
+def test_printed_value_at_5_km() -> None:  # a numerical tool's documentation of the same formula
+    printed = FACTS["published_checks"]["latitude_55_height_5000"]
+    assert float(normal_gravity(math.radians(55), 5000)) == pytest.approx(printed, abs=5e-5)
+
+
+def test_free_air_gradient() -> None:  # -3.0855e-6 m/s2 per metre at 45 degrees, textbook value
+    at, above = normal_gravity(math.radians(45), np.array([0.0, 1.0]))
+    assert above - at == pytest.approx(-3.0855e-6, rel=1e-4)
+
+
+def test_south_is_like_north() -> None:
+    angle = np.radians([10, 33, 71.0])
+    np.testing.assert_array_equal(normal_gravity(angle, 300), normal_gravity(-angle, 300))
+
+
+def test_moved_from_equator_to_pole() -> None:  # 5.3 g per kg follows from the constants
+    moved = moved_pads(FACTS["wgs84"]["ge"], FACTS["wgs84"]["gp"])
+    assert moved.grams_per_kg == pytest.approx(1000 * FACTS["useful"]["equator_to_pole_relative"], abs=5e-4)
+    assert moved.factor * (1 + moved.grams_per_kg / 1000) == pytest.approx(1.0)
+
+
+def test_same_place_needs_nothing() -> None:
+    assert moved_pads(9.81, 9.79, same_place=True).factor == 1.0
+
+
+@pytest.mark.parametrize(("latitude", "height"), [(2.0, 0), (math.nan, 0), (0.5, 1e6), (0.5, -9e3)])
+def test_places_off_this_world_are_refused(latitude: float, height: float) -> None:
+    with pytest.raises(InputError):
+        normal_gravity(latitude, height)
+
+
+def test_gravity_of_another_planet_is_refused() -> None:
+    with pytest.raises(InputError, match="latitude"):
+        moved_pads(9.81, 3.7)
