@@ -105,9 +105,7 @@ def combine(measurements: Sequence[GripMeasurement], *, state: GripState = "slid
     """
     used = [one for one in measurements if one.state == state]
     for number, one in enumerate(used, start=1):
-        if not (
-            np.isfinite(one.value) and one.value > 0 and np.isfinite(one.relative_u) and one.relative_u > 0
-        ):
+        if not (np.isfinite(one.value) and one.value > 0 and np.isfinite(one.relative_u) and one.relative_u > 0):
             raise InputError(
                 f"grip {one.value:g} with relative uncertainty {one.relative_u:g} cannot be",
                 where=f"grip measurement {number} ({one.method})",
@@ -124,11 +122,7 @@ def combine(measurements: Sequence[GripMeasurement], *, state: GripState = "slid
 
 def ladder_difference(a: GripEstimate, b: GripEstimate) -> tuple[str, ...]:
     """Warnings when estimates of different kinds of grip are set side by side."""
-    return (
-        ()
-        if a.state == b.state
-        else ("Static and sliding grip are different things: compare like with like",)
-    )
+    return () if a.state == b.state else ("Static and sliding grip are different things: compare like with like",)
 
 
 def _estimate(used: list[GripMeasurement], state: GripState, *, look_for_suspects: bool) -> GripEstimate:
@@ -149,9 +143,7 @@ def _estimate(used: list[GripMeasurement], state: GripState, *, look_for_suspect
     if not ratio_measured:
         warnings.insert(0, "The front-to-rear ratio was not measured: all four tyres are taken alike")
     if not level_measured:
-        warnings.insert(
-            0, f"The level of grip was not measured: {ASSUMED_LEVEL:g} is taken, with a wide doubt"
-        )
+        warnings.insert(0, f"The level of grip was not measured: {ASSUMED_LEVEL:g} is taken, with a wide doubt")
     if contradiction.sentence:
         warnings.append(contradiction.sentence)
     return GripEstimate(

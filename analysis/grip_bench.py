@@ -18,9 +18,7 @@ AxleName = Literal["front", "rear"]
 Nose = Literal["up", "down"]
 
 
-def slope_share(
-    front_share: float, height_ratio: float, angle: float, *, axle: AxleName, nose: Nose
-) -> float:
+def slope_share(front_share: float, height_ratio: float, angle: float, *, axle: AxleName, nose: Nose) -> float:
     """Load on an axle over the load of the whole car square to the board: the slope moves some downhill.
 
     front_share: front part of the weight on the level.  height_ratio: height of the centre of gravity over
@@ -88,9 +86,7 @@ def tilt_axle(
             remedy="Check the angle and the rolling resistance",
         )
     own = float(np.sqrt(max(result.u**2 - sum(result.parts[n] ** 2 for n in _SHARED), 0.0)))
-    shared = {
-        common: result.sensitivity[name] * inputs[name].u / result.value for name, common in _SHARED.items()
-    }
+    shared = {common: result.sensitivity[name] * inputs[name].u / result.value for name, common in _SHARED.items()}
     return GripMeasurement(
         quantity=axle,
         value=result.value,
@@ -168,9 +164,7 @@ def pull(
     at its balance point.  gauge_shared_u: relative doubt of the balance, which all pulls share.
     """
     if force <= 0 or load <= 0:
-        raise InputError(
-            "force and load must be above zero", where="horizontal pull", remedy="Measure both again"
-        )
+        raise InputError("force and load must be above zero", where="horizontal pull", remedy="Measure both again")
     inputs: Mapping[str, Input] = {
         "force": Normal(value=force, u=force_u),
         "load": Normal(value=load, u=load_u),
@@ -207,6 +201,4 @@ def _check_angle(angle: float, angle_u: float) -> None:
             remedy="Give an angle between 0 and 90 degrees",
         )
     if not angle_u > 0:
-        raise InputError(
-            "the angle needs an uncertainty above 0", where="tilt board", remedy="Half a degree is usual"
-        )
+        raise InputError("the angle needs an uncertainty above 0", where="tilt board", remedy="Half a degree is usual")

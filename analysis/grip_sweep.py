@@ -67,11 +67,7 @@ def sweep_null(
             remedy="Push at three stations at least, five or more are better",
         )
     middle, scale = float(np.mean(s)), float(max(np.ptp(s), 1e-9)) / 2.0
-    fits = [
-        _fit((s - middle) / scale, k, error, place_u / scale, degree)
-        for degree in (1, 2)
-        if len(s) >= degree + 2
-    ]
+    fits = [_fit((s - middle) / scale, k, error, place_u / scale, degree) for degree in (1, 2) if len(s) >= degree + 2]
     # A parabola has to earn its extra coefficient (Akaike's criterion, corrected for few data; from memory).
     best = min(fits, key=lambda one: one.badness)
     root, u, dof = best.root(), 0.0, len(s) - best.degree - 1

@@ -13,11 +13,10 @@ import numpy as np
 
 from analysis.arrays import FloatArray
 from analysis.errors import InputError
-from analysis.inference_model import balance_doubt, doubt_effects, kappa_at
+from analysis.inference_model import Variants, balance_doubt, doubt_effects, doubt_variants, kappa_of
 from analysis.pivot import PivotEstimate
 from analysis.prediction import kind_of_test
 from analysis.prediction_inputs import CarState, PushState, check_states
-from analysis.uncertainty import Progress
 
 Unknown = Literal["cg station", "drag FL", "drag FR", "drag RL", "drag RR"]
 WIDEST = 1.5
@@ -87,7 +86,6 @@ def infer(
     also: Unknown | None = None,
     prior_log_u: float = 0.5,
     prior_log_ratio: float = 0.0,
-    progress: Progress | None = None,
 ) -> Inference:
     """Front-to-rear grip ratio from pushes of one car in any of its states (blocked, rolling, ballast).
 
@@ -108,7 +106,7 @@ def infer(
             )
     second = _second(evidence[0].car, also)
     ratio = np.linspace(-WIDEST, WIDEST, 121)
-    log_post, fits = _log_posterior(evidence, ratio, second, prior_log_ratio, prior_log_u, progress)
+    log_post, fits = _log_posterior(evidence, ratio, second, prior_log_ratio, prior_log_u)
     best = np.unravel_index(int(np.argmax(log_post)), log_post.shape)
     # A second pass on a finer grid where the first one found anything.
     seen = np.exp(log_post - log_post[best]).sum(1) > 1e-8
@@ -117,7 +115,7 @@ def infer(
         ratio[min(len(seen) - int(np.argmax(seen[::-1])), len(seen) - 1)],
     )
     ratio = np.linspace(low, high, 121)
-    log_post, fits = _log_posterior(evidence, ratio, second, prior_log_ratio, prior_log_u, progress)
+    log_post, fits = _log_posterior(evidence, ratio, second, prior_log_ratio, prior_log_u)
     best = np.unravel_index(int(np.argmax(log_post)), log_post.shape)
     weight = np.exp(log_post - log_post[best]) * second.width
     weight /= weight.sum()
@@ -204,7 +202,6 @@ def _log_posterior(
     second: _Second,
     prior_centre: float,
     prior_u: float,
-    progress: Progress | None,
 ) -> tuple[FloatArray, FloatArray]:
     """Log posterior (g, k) over grip ratio and second unknown, and the misfit (g, k) of graded pushes."""
     g, k = len(log_ratio), len(second.place)
@@ -213,41 +210,45 @@ def _log_posterior(
     # kappa is smooth between places, so it is solved at some and interpolated; its doubts vary even less.
     solved = np.unique(np.linspace(0, g - 1, KAPPA_NODES).astype(int))
     nodes = np.unique(np.linspace(0, g - 1, DOUBT_NODES).astype(int))
-    residual, own, common = [], [], []
-    names: dict[str, int] = {}
-    columns = 0
-    for done, one in enumerate(evidence):
+    jobs: list[Variants] = []
+    graded: list[PushEvidence] = []
+    for one in evidence:
         car, extra, drag = _variant(one.car, second)
         shift = log_ratio - np.log(one.car.grip_ratio)
         if kind_of_test(one.car) == "switch":
             total = total + _log_side(one, shift, second)
             continue
-        kappa = kappa_at(
-            car,
-            one.push,
-            log_ratio=np.repeat(shift[solved], k),
+        graded.append(one)
+        everywhere = Variants(
+            car=car,
+            push=one.push,
             turn=one.turn,
+            log_ratio=np.repeat(shift[solved], k),
             extra_load=np.tile(extra, (len(solved), 1)) if isinstance(extra, np.ndarray) else 0.0,
             drag=None if drag is None else np.tile(drag, (len(solved), 1)),
-        ).reshape(-1, k)
-        residual.append(one.measured.kappa - _spread_over(log_ratio, solved, kappa))
-        middle = k // 2
-        effects = doubt_effects(
-            car,
-            one.push,
-            shift[nodes],
-            turn=one.turn,
-            extra_load=np.tile(extra[middle], (len(nodes), 1)) if isinstance(extra, np.ndarray) else 0.0,
-            drag=None if drag is None else np.tile(drag[middle], (len(nodes), 1)),
         )
+        places = Variants(
+            car=car,
+            push=one.push,
+            turn=one.turn,
+            log_ratio=shift[nodes],
+            extra_load=np.tile(extra[k // 2], (len(nodes), 1)) if isinstance(extra, np.ndarray) else 0.0,
+            drag=None if drag is None else np.tile(drag[k // 2], (len(nodes), 1)),
+        )
+        jobs += [everywhere, places]
+    residual, own, common = [], [], []
+    names: dict[str, int] = {}
+    answers = kappa_of([job if i % 2 == 0 else doubt_variants(job) for i, job in enumerate(jobs)])
+    for i, one in enumerate(graded):
+        kappa = answers[2 * i].reshape(-1, k)
+        residual.append(one.measured.kappa - _spread_over(log_ratio, solved, kappa))
+        effects = doubt_effects(jobs[2 * i + 1], answers[2 * i + 1])
         alone = max(one.measured.kappa_u**2 - one.measured.common_u**2, 0.0) + one.scatter**2
         own.append(_spread_over(log_ratio, nodes, (effects.own**2).sum(1)[:, None])[:, 0] + alone)
         common.append((effects, one.measured.common_u))
         for name in effects.names:
             names.setdefault(name, len(names))
-        columns = len(names)
-        if progress is not None:
-            progress(done + 1, len(evidence))
+    columns = len(names)
     if not residual:
         return total, np.zeros((g, k))
     pushes = len(residual)

@@ -1,7 +1,7 @@
 """Turn per travel as a function of what is unknown, and what the doubts of a push do to it."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -9,44 +9,56 @@ from analysis.arrays import FloatArray
 from analysis.prediction_inputs import (
     PUSH_DOUBTS,
     CarState,
+    Drawn,
     PushState,
     assemble,
     doubt_groups,
 )
-from analysis.prediction_slide import DEFAULT_TURN, slide
+from analysis.prediction_join import kappa_together
+from analysis.prediction_slide import DEFAULT_TURN
 
 
-def kappa_at(
-    car: CarState,
-    push: PushState,
-    *,
-    log_ratio: FloatArray | float = 0.0,
-    station_shift: FloatArray | float = 0.0,
-    extra_load: FloatArray | float = 0.0,
-    drag: FloatArray | None = None,
-    scores: Mapping[str, FloatArray] | None = None,
-    turn: float | None = None,
-) -> FloatArray:
-    """kappa (n,), 1/m, of n variants of one push; arguments that are arrays have n rows and belong together.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Variants:
+    """n variants of one push; arguments that are arrays have n rows and belong together.
 
     log_ratio: added to the logarithm of the car's front-to-rear grip ratio.  station_shift: m, added to the
     push station.  extra_load: (n, 4), N.  drag: (n, 4), in place of the car's.
+    scores: standard normal scores of doubts, (n, size) each.  turn: rad, or None for a usual one.
     """
-    given = [np.shape(log_ratio), np.shape(station_shift), np.shape(extra_load)[:1]]
-    given += [] if drag is None else [drag.shape[:1]]
-    sizes = [shape[0] for shape in given if shape] + [len(group) for group in (scores or {}).values()]
-    count = sizes[0] if sizes else 1
-    drawn = assemble(
-        car,
-        push,
-        scores or {},
-        count,
-        log_ratio=log_ratio,
-        station_shift=station_shift,
-        extra_load=extra_load,
-        drag=drag,
-    )
-    return slide(drawn, car.wheelbase, turn=DEFAULT_TURN if turn is None else turn).kappa
+
+    car: CarState
+    push: PushState
+    log_ratio: FloatArray | float = 0.0
+    station_shift: FloatArray | float = 0.0
+    extra_load: FloatArray | float = 0.0
+    drag: FloatArray | None = None
+    scores: Mapping[str, FloatArray] = field(default_factory=dict)
+    turn: float | None = None
+
+    def drawn(self) -> Drawn:
+        """The same, ready for the solver."""
+        given = [np.shape(self.log_ratio), np.shape(self.station_shift), np.shape(self.extra_load)[:1]]
+        given += [] if self.drag is None else [self.drag.shape[:1]]
+        sizes = [shape[0] for shape in given if shape] + [len(group) for group in self.scores.values()]
+        return assemble(
+            self.car,
+            self.push,
+            self.scores,
+            sizes[0] if sizes else 1,
+            log_ratio=self.log_ratio,
+            station_shift=self.station_shift,
+            extra_load=self.extra_load,
+            drag=self.drag,
+        )
+
+
+def kappa_of(variants: Sequence[Variants]) -> list[FloatArray]:
+    """kappa (n,), 1/m, of each set of variants of one car's pushes, solved together."""
+    if not variants:
+        return []
+    turns = [DEFAULT_TURN if one.turn is None else abs(one.turn) for one in variants]
+    return kappa_together([one.drawn() for one in variants], variants[0].car.wheelbase, turns=turns)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,39 +73,44 @@ class DoubtEffects:
     names: tuple[str, ...]
 
 
-def doubt_effects(
-    car: CarState,
-    push: PushState,
-    log_ratio: FloatArray,
-    *,
-    extra_load: FloatArray | float = 0.0,
-    drag: FloatArray | None = None,
-    turn: float | None = None,
-) -> DoubtEffects:
-    """Central differences over one standard uncertainty of every doubt but the grip ratio's.
+def doubt_variants(places: Variants) -> Variants:
+    """Every doubt but the grip ratio's, one standard uncertainty up and down, at each of k places."""
+    sizes = _doubts(places)
+    width = sum(sizes.values())
+    if width == 0:
+        return places
+    count = len(np.atleast_1d(places.log_ratio))
+    table = np.tile(np.concatenate([np.eye(width), -np.eye(width)]), (count, 1))
+    splits = np.split(table, np.cumsum(list(sizes.values()))[:-1], axis=1)
 
-    log_ratio: (k,), places.  extra_load, drag: as in `kappa_at`, (k, 4).
-    """
-    sizes = {name: size for name, size in doubt_groups(car, push).items() if name != "grip ratio"}
-    width, places = sum(sizes.values()), len(log_ratio)
+    def repeated(rows: FloatArray | float) -> FloatArray | float:
+        return np.repeat(rows, 2 * width, axis=0) if isinstance(rows, np.ndarray) else rows
+
+    return replace(
+        places,
+        log_ratio=repeated(np.atleast_1d(places.log_ratio)),
+        extra_load=repeated(places.extra_load),
+        drag=None if places.drag is None else np.repeat(places.drag, 2 * width, axis=0),
+        scores=dict(zip(sizes, splits, strict=True)),
+    )
+
+
+def doubt_effects(places: Variants, kappa: FloatArray) -> DoubtEffects:
+    """Central differences from kappa of `doubt_variants(places)`."""
+    sizes = _doubts(places)
+    width, count = sum(sizes.values()), len(np.atleast_1d(places.log_ratio))
     names = tuple(f"{name} {i}" for name, size in sizes.items() for i in range(size))
     own = np.array([name.rsplit(" ", 1)[0] in PUSH_DOUBTS for name in names], dtype=bool)
     if width == 0:
-        return DoubtEffects(own=np.zeros((places, 0)), common=np.zeros((places, 0)), names=())
-    unit = np.concatenate([np.eye(width), -np.eye(width)])  # (2w, w)
-    table = np.tile(unit, (places, 1))
-    splits = np.split(table, np.cumsum(list(sizes.values()))[:-1], axis=1)
-    rows = 2 * width
-    kappa = kappa_at(
-        car, push, log_ratio=np.repeat(log_ratio, rows), turn=turn,
-        scores=dict(zip(sizes, splits, strict=True)),
-        extra_load=np.repeat(extra_load, rows, axis=0) if np.ndim(extra_load) else extra_load,
-        drag=None if drag is None else np.repeat(drag, rows, axis=0),
-    )  # fmt: skip
-    both = kappa.reshape(places, 2, width)
+        return DoubtEffects(own=np.zeros((count, 0)), common=np.zeros((count, 0)), names=())
+    both = kappa.reshape(count, 2, width)
     effect = 0.5 * (both[:, 0] - both[:, 1])
     common = tuple(name for name, is_own in zip(names, own, strict=True) if not is_own)
     return DoubtEffects(own=effect[:, own], common=effect[:, ~own], names=common)
+
+
+def _doubts(places: Variants) -> dict[str, int]:
+    return {name: size for name, size in doubt_groups(places.car, places.push).items() if name != "grip ratio"}
 
 
 def balance_doubt(car: CarState, push: PushState) -> float:

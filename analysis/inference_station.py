@@ -1,13 +1,13 @@
 """Where to push next, so that the grip ratio becomes known best."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from analysis.arrays import FloatArray
 from analysis.errors import InputError
-from analysis.inference_model import balance_doubt, doubt_effects, kappa_at
+from analysis.inference_model import Variants, balance_doubt, doubt_effects, doubt_variants, kappa_of
 from analysis.prediction import kind_of_test
 from analysis.prediction_inputs import CarState, PushState, check_states
 
@@ -57,8 +57,10 @@ def most_informative_station(
         )
     places = np.asarray(np.linspace(0, car.wheelbase, 21) if stations is None else stations, dtype=np.float64)
     shift = 0.0 if now_log_ratio is None else now_log_ratio - np.log(car.grip_ratio)
-    look = _after_side if kind_of_test(car) == "switch" else _after_kappa
-    expected = np.array([look(car, push, float(x), shift, kappa_u, now_u, turn) for x in places])
+    if kind_of_test(car) == "switch":
+        expected = np.array([_after_side(car, push, float(x), shift, now_u) for x in places])
+    else:
+        expected = _after_kappa(car, push, places, shift, kappa_u, now_u, turn)
     best = int(np.argmin(expected))
     pct = 100.0 * float(places[best]) / car.wheelbase
     return NextPush(
@@ -70,23 +72,24 @@ def most_informative_station(
 
 
 def _after_kappa(
-    car: CarState, push: PushState, station: float, shift: float, kappa_u: float, now_u: float, turn: float | None
-) -> float:
+    car: CarState, push: PushState, places: FloatArray, shift: float, kappa_u: float, now_u: float, turn: float | None
+) -> FloatArray:
     step = 0.02
-    move = station - push.station
-    kappa = kappa_at(
-        car, push, log_ratio=shift + step * np.array([-1.0, 1.0]), station_shift=np.full(2, move), turn=turn
-    )
-    slope = float(kappa[1] - kappa[0]) / (2.0 * step)
-    there = PushState(**{name: getattr(push, name) for name in push.__slots__} | {"station": station})
-    effects = doubt_effects(car, there, np.array([shift]), turn=turn)
-    noise = kappa_u**2 + float(np.sum(effects.own**2) + np.sum(effects.common**2))
-    return float(1.0 / np.sqrt(1.0 / now_u**2 + slope**2 / noise))
+    jobs: list[Variants] = []
+    for x in places:
+        there = Variants(car=car, push=replace(push, station=float(x)), log_ratio=np.array([shift]), turn=turn)
+        jobs += [replace(there, log_ratio=shift + step * np.array([-1.0, 1.0])), there]
+    answers = kappa_of([job if i % 2 == 0 else doubt_variants(job) for i, job in enumerate(jobs)])
+    expected = np.empty(len(places))
+    for i in range(len(places)):
+        slope = float(answers[2 * i][1] - answers[2 * i][0]) / (2.0 * step)
+        effects = doubt_effects(jobs[2 * i + 1], answers[2 * i + 1])
+        noise = kappa_u**2 + float(np.sum(effects.own**2) + np.sum(effects.common**2))
+        expected[i] = 1.0 / np.sqrt(1.0 / now_u**2 + slope**2 / noise)
+    return expected
 
 
-def _after_side(
-    car: CarState, push: PushState, station: float, shift: float, kappa_u: float, now_u: float, turn: float | None
-) -> float:
+def _after_side(car: CarState, push: PushState, station: float, shift: float, now_u: float) -> float:
     """Root of the expected variance of the ratio once the side of the turn is known."""
     from scipy.special import ndtr
 

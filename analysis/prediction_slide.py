@@ -39,8 +39,8 @@ def _steady(finger: str, path: str) -> bool:
     return finger == "sliding" and path == "fixed on car"
 
 
-def slide(drawn: Drawn, wheelbase: float, *, turn: float) -> Slide:
-    """Slide each draw until it has turned by `turn` (rad).
+def slide(drawn: Drawn, wheelbase: float, *, turn: float, travel: float | None = None) -> Slide:
+    """Slide each draw until it has turned by `turn` (rad) or the finger has advanced by `travel` (m).
 
     A slippery finger that stays at its place on the car meets the same car at every moment, so the instant
     pivot is the swing pivot, exactly, and one solution is enough; the other slides are integrated.
@@ -56,6 +56,7 @@ def slide(drawn: Drawn, wheelbase: float, *, turn: float) -> Slide:
             drawn.contacts,
             drawn.finger,
             turn=turn,
+            travel=travel,
             steps=STEPS,
             rule=drawn.path,
             transfer=drawn.transfer,
