@@ -20,6 +20,7 @@ from rig.errors import BenchError, InputError
 from rig.pads.port import EndOfRecordingError
 
 _HEAD = "# pad traffic 1"
+_NO_ESCAPE = rb"\x\x"  # cannot be read back, whatever stands before it: marks a torn line as such
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,7 +46,7 @@ class TrafficRecorder:
             torn = _ends_torn(path)
             wall = time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime())
             head = f"{_HEAD} {wall} {_escape(port.encode())}\n".encode("ascii")
-            self._file.write((b"\n" if torn else b"") + head)
+            self._file.write((_NO_ESCAPE + b"\n" if torn else b"") + head)
         except OSError as error:
             raise _unwritable(path, error) from error
 

@@ -1,0 +1,216 @@
+"""The live view of four loads in a terminal: what it shows, and the keys it listens to.
+
+`live_view` is a pure function of numbers that somebody else computed; `run_live` redraws it and hands the keys
+on. Works in a narrow window and over SSH (keys come as plain bytes; without a terminal there are none).
+"""
+
+import contextlib
+import os
+import sys
+import time
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import IO, Protocol
+
+from rich.console import Console, Group, RenderableType
+from rich.live import Live
+from rich.table import Table
+from rich.text import Text
+
+WHEELS = ("front left", "front right", "rear left", "rear right")
+SHORT = ("FL", "FR", "RL", "RR")
+_NARROW = 48  # columns below which names are shortened
+KEYS = {"z": "zero", "f": "freeze", "r": "record", "q": "quit"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LiveState:
+    """Everything the view shows, already computed; wheels in the order FL, FR, RL, RR. None: not known now.
+
+    load_g, noise_g: g, noise as standard deviation.  share_pct: of the total.  front_pct, left_pct,
+    cross_pct: per cent of the total; cross weight is front right + rear left.  settled: each wheel.
+    faults: for each wheel what is wrong with its pad, "" if nothing.
+    status, remedy: the port in words.  counts: lines lost, damaged and the like in words.
+    """
+
+    load_g: tuple[float | None, float | None, float | None, float | None]
+    noise_g: tuple[float | None, float | None, float | None, float | None]
+    share_pct: tuple[float | None, float | None, float | None, float | None]
+    settled: tuple[bool, bool, bool, bool]
+    total_g: float | None
+    front_pct: float | None
+    left_pct: float | None
+    cross_pct: float | None
+    faults: tuple[str, str, str, str] = ("", "", "", "")
+    status: str = "reading"
+    remedy: str = ""
+    counts: str = ""
+    frozen: bool = False
+    recording: bool = False
+
+
+def live_view(state: LiveState, width: int) -> RenderableType:
+    """The view as a rich renderable that fits in `width` columns (20 or more).
+
+    Words carry the meaning, colour only repeats it.
+    """
+    narrow = width < _NARROW
+    return Group(
+        _headline(state, narrow),
+        _wheels(state, narrow),
+        _sums(state, narrow),
+        *([Text(state.counts, style="dim", overflow="fold")] if state.counts else []),
+        _keys(state, narrow),
+    )
+
+
+def _headline(state: LiveState, narrow: bool) -> Text:
+    words = Text(overflow="fold")
+    all_settled = all(state.settled)
+    words.append("settled" if all_settled else "moving", style="bold green" if all_settled else "bold yellow")
+    if state.frozen:
+        words.append("  FROZEN", style="bold")
+    if state.recording:
+        words.append("  recording", style="bold red")
+    if state.status != "reading":
+        words.append(f"\n{state.status}", style="bold red")
+        if state.remedy:
+            words.append(f"\n{state.remedy}")
+    for name, fault in zip(SHORT if narrow else WHEELS, state.faults, strict=True):
+        if fault:
+            words.append(f"\n{name}: {fault}", style="bold red")
+    return words
+
+
+def _wheels(state: LiveState, narrow: bool) -> Table:
+    table = Table(box=None, padding=(0, 1) if not narrow else (0, 1, 0, 0), show_edge=False)
+    table.add_column("")
+    table.add_column("g", justify="right", no_wrap=True)
+    table.add_column("%", justify="right", no_wrap=True)
+    if not narrow:
+        table.add_column("noise, g", justify="right", no_wrap=True)
+        table.add_column("")
+    for wheel in range(4):
+        row = [
+            (SHORT if narrow else WHEELS)[wheel],
+            _number(state.load_g[wheel], 1),
+            _number(state.share_pct[wheel], 1),
+        ]
+        if not narrow:
+            row += [_number(state.noise_g[wheel], 2), "settled" if state.settled[wheel] else "moving"]
+        table.add_row(*row)
+    return table
+
+
+def _sums(state: LiveState, narrow: bool) -> Table:
+    table = Table(box=None, padding=(0, 1) if not narrow else (0, 1, 0, 0), show_edge=False, show_header=False)
+    table.add_column()
+    table.add_column(justify="right", no_wrap=True)
+    other = None if state.cross_pct is None else 100.0 - state.cross_pct
+    rows = (
+        ("total", state.total_g, "g"),
+        ("front", state.front_pct, "%"),
+        ("left", state.left_pct, "%"),
+        ("FR + RL" if narrow else "cross weight (front right + rear left)", state.cross_pct, "%"),
+        ("FL + RR" if narrow else "other diagonal (front left + rear right)", other, "%"),
+    )
+    for name, number, unit in rows:
+        table.add_row(name, f"{_number(number, 1)} {unit}")
+    return table
+
+
+def _keys(state: LiveState, narrow: bool) -> Text:
+    words = {"z": "zero", "f": "go on" if state.frozen else "freeze", "r": "stop" if state.recording else "record"}
+    words["q"] = "quit"
+    return Text((" " if narrow else "   ").join(f"[{key}] {word}" for key, word in words.items()), style="dim")
+
+
+def _number(number: float | None, digits: int) -> str:
+    """Fixed digits, a dash where nothing is known, and no -0.0."""
+    if number is None or number != number:
+        return "–"
+    return f"{round(number, digits) + 0.0:.{digits}f}"
+
+
+class KeySource(Protocol):
+    """Where keys come from."""
+
+    def key(self, timeout: float) -> str | None:
+        """The next key within `timeout` s, None if none; "" once there will be no more."""
+        ...
+
+
+class TerminalKeys:
+    """Keys of a terminal, one at a time without Return. Where there is no terminal, it only waits."""
+
+    def __init__(self, stream: IO[str] | None = None) -> None:
+        self._stream = stream if stream is not None else sys.stdin
+
+    def key(self, timeout: float) -> str | None:
+        """See KeySource."""
+        if not self._stream.isatty():
+            time.sleep(timeout)
+            return None
+        if os.name != "posix":
+            return _windows_key(timeout)
+        import select
+
+        fd = self._stream.fileno()
+        if not select.select([fd], [], [], timeout)[0]:
+            return None
+        return os.read(fd, 1).decode("latin-1")
+
+    @contextlib.contextmanager
+    def listening(self) -> Iterator["TerminalKeys"]:
+        """Keys come at once and are not echoed meanwhile; Ctrl-C still stops. Restored however it ends."""
+        if os.name != "posix" or not self._stream.isatty():
+            yield self
+            return
+        import termios
+        import tty
+
+        fd = self._stream.fileno()
+        before = termios.tcgetattr(fd)
+        try:
+            tty.setcbreak(fd)
+            yield self
+        finally:
+            termios.tcsetattr(fd, termios.TCSADRAIN, before)
+
+
+def _windows_key(timeout: float) -> str | None:
+    import importlib
+
+    msvcrt = importlib.import_module("msvcrt")
+    end = time.monotonic() + timeout
+    while time.monotonic() < end:
+        if msvcrt.kbhit():
+            return str(msvcrt.getwch())
+        time.sleep(0.01)
+    return None
+
+
+def run_live(
+    state: Callable[[], LiveState],
+    keys: KeySource,
+    actions: Mapping[str, Callable[[], None]],
+    *,
+    console: Console,
+    interval: float = 0.1,
+) -> None:
+    """Redraw until `q`, Ctrl-C or the end of the keys.
+
+    state: asked before every drawing.  actions: what `z`, `f` and `r` do (capital letters count too).
+    interval: s between drawings.
+    """
+    view = live_view(state(), console.width)
+    live = Live(view, console=console, auto_refresh=False, transient=False)
+    with live, contextlib.suppress(KeyboardInterrupt):
+        while True:
+            pressed = keys.key(interval)
+            name = (pressed or "").lower()
+            if name == "q" or pressed in ("", "\x03", "\x04"):
+                break
+            if name in actions:
+                actions[name]()
+            live.update(live_view(state(), console.width), refresh=True)
