@@ -1,0 +1,246 @@
+"""What a series of pushes shows: effects of factors with intervals, drift, and how many pushes are needed.
+
+Everything is done in turn per travel, kappa, which passes smoothly through a straight slide. Linear model
+with one level of each factor as the reference; the pushes of one block (one visit to a set-up) share what
+was set up and put down then, so blocks, not pushes, are what is counted. Source: analysis of split-plot
+experiments by generalised least squares (standard method, from memory).
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.arrays import FloatArray
+from analysis.errors import InputError
+from analysis.uncertainty import coverage_factor
+
+IntArray = npt.NDArray[np.int_]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeriesPush:
+    """One recorded push. setup: factor -> level.  block: the visit to a set-up.  kappa, kappa_u: 1/m.
+
+    order: place in time, any increasing number (minutes will do).
+    """
+
+    setup: Mapping[str, str]
+    block: int
+    kappa: float
+    kappa_u: float
+    order: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Effect:
+    """Change of kappa, 1/m, when a factor goes from its reference to a level, with its 95 % interval.
+
+    clear: the interval excludes zero.  forecast: the change that was predicted, or None; foreseen: whether it
+    lies inside the interval (None without a forecast).
+    """
+
+    factor: str
+    level: str
+    reference: str
+    change: float
+    u: float
+    interval: tuple[float, float]
+    clear: bool
+    forecast: float | None
+    foreseen: bool | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drift:
+    """Trend of kappa with the order of the pushes, set-ups accounted for: 1/m per unit of order.
+
+    over_series: what it makes from the first push to the last, 1/m, and its 95 % interval.
+    """
+
+    slope: float
+    over_series: float
+    interval: tuple[float, float]
+    clear: bool
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeriesResult:
+    """push_u: 1/m, scatter between pushes of one block, measurement included.  block_u: 1/m, further scatter
+    between blocks of one set-up (0 where no set-up was visited twice).  dof: behind the intervals."""
+
+    effects: tuple[Effect, ...]
+    drift: Drift | None
+    push_u: float
+    block_u: float
+    dof: int
+    pushes: int
+    warnings: tuple[str, ...]
+
+
+def analyse_series(
+    pushes: Sequence[SeriesPush],
+    *,
+    reference: Mapping[str, str] | None = None,
+    forecast: Mapping[tuple[str, str], float] | None = None,
+) -> SeriesResult:
+    """Effects of all factors that were varied.
+
+    reference: the level of each factor that changes are counted from (the first one met, where not given).
+    forecast: (factor, level) -> predicted change of kappa, 1/m.
+    Raises InputError when two factors always changed together, or with fewer pushes than unknowns.
+    """
+    if len(pushes) < 3:
+        raise InputError(
+            f"{len(pushes)} pushes are too few", where="series", remedy="Repeat each set-up at least twice"
+        )
+    names = list(pushes[0].setup)
+    if any(set(one.setup) != set(names) for one in pushes):
+        raise InputError(
+            "the pushes do not name the same factors", where="series", remedy="Give every push a level for every factor"
+        )
+    ground = {name: (reference or {}).get(name, pushes[0].setup[name]) for name in names}
+    columns = [(name, level) for name in names for level in dict.fromkeys(one.setup[name] for one in pushes)
+               if level != ground[name]]  # fmt: skip
+    if not columns:
+        raise InputError("nothing was varied", where="series", remedy="Change one factor between set-ups")
+    design = np.array([[1.0] + [float(one.setup[n] == level) for n, level in columns] for one in pushes])
+    if np.linalg.matrix_rank(design) < design.shape[1]:
+        raise InputError(
+            "some factors always changed together",
+            where="series",
+            remedy="Add a set-up in which only one of them is changed",
+        )
+    kappa = np.array([one.kappa for one in pushes])
+    blocks: IntArray = np.unique([one.block for one in pushes], return_inverse=True)[1].astype(np.int_)
+    value, covariance, push_u, block_u, dof = _fit(design, kappa, blocks)
+    factor = coverage_factor(0.95, dof)
+    effects = []
+    for i, (name, level) in enumerate(columns, start=1):
+        u = float(np.sqrt(covariance[i, i]))
+        interval = (float(value[i]) - factor * u, float(value[i]) + factor * u)
+        told = None if forecast is None else forecast.get((name, level))
+        effects.append(Effect(
+            factor=name, level=level, reference=ground[name], change=float(value[i]), u=u, interval=interval,
+            clear=not interval[0] <= 0.0 <= interval[1], forecast=told,
+            foreseen=None if told is None else interval[0] <= told <= interval[1],
+        ))  # fmt: skip
+    drift = _drift(design, kappa, blocks, np.array([one.order for one in pushes], dtype=np.float64))
+    warnings = []
+    if drift is not None and drift.clear:
+        warnings.append(drift.sentence)
+    if block_u == 0.0 and _repeated_blocks(design, blocks) == 0:
+        warnings.append(
+            "No set-up was visited twice, so what putting it together anew does is not in the intervals: "
+            "return to the baseline at the end"
+        )
+    stated = float(np.sqrt(np.mean([one.kappa_u**2 for one in pushes])))
+    if push_u > 2.0 * stated:
+        warnings.append(
+            f"Pushes scatter {push_u / stated:.1f} times as much as each states: something moves between them"
+        )
+    return SeriesResult(effects=tuple(effects), drift=drift, push_u=push_u, block_u=block_u, dof=dof,
+                        pushes=len(pushes), warnings=tuple(warnings))  # fmt: skip
+
+
+def _repeated_blocks(design: FloatArray, blocks: IntArray) -> int:
+    """Degrees of freedom between blocks: blocks less what their set-ups can explain."""
+    first = np.array([design[np.argmax(blocks == b)] for b in range(int(blocks.max()) + 1)])
+    return int(len(first) - np.linalg.matrix_rank(first))
+
+
+def _fit(design: FloatArray, kappa: FloatArray, blocks: IntArray) -> tuple[FloatArray, FloatArray, float, float, int]:
+    """Estimate, covariance, scatter within and between blocks, degrees of freedom.
+
+    With the same number of pushes in each block the block means carry everything: the estimate is ordinary
+    least squares on them, and its interval has the degrees of freedom between blocks. Without a repeated
+    block the scatter within them has to serve.
+    """
+    count = int(blocks.max()) + 1
+    size = np.bincount(blocks, minlength=count).astype(np.float64)
+    mean = np.bincount(blocks, weights=kappa, minlength=count) / size
+    rows = np.array([design[np.argmax(blocks == b)] for b in range(count)])
+    within_dof = len(kappa) - count
+    within = float(np.sum((kappa - mean[blocks]) ** 2)) / within_dof if within_dof > 0 else 0.0
+    between_dof = count - rows.shape[1]
+    if between_dof < 0 or (between_dof == 0 and within_dof == 0):
+        raise InputError("fewer pushes than unknowns", where="series", remedy="Repeat each set-up at least twice")
+    weight = size  # while the scatter between blocks is unknown, pushes count
+    for _ in range(20 if between_dof > 0 else 1):
+        normal = rows.T @ (weight[:, None] * rows)
+        value = np.linalg.solve(normal, rows.T @ (weight * mean))
+        left = mean - rows @ value
+        if between_dof == 0:
+            break
+        chi = float(np.sum(size * left**2)) / between_dof
+        between = max(0.0, (chi - within) / float(np.mean(size))) if within_dof > 0 else chi
+        weight = 1.0 / np.maximum(within / size + between, 1e-300)
+    if between_dof == 0:
+        return value, np.linalg.inv(normal) * within, float(np.sqrt(within)), 0.0, within_dof
+    # The interval rests on the spread of block means about the fit, whatever its causes. Pooling it with the
+    # scatter inside blocks when it looks small would make intervals that hold the truth too rarely.
+    scale = float(np.sum(weight * left**2)) / between_dof
+    return value, np.linalg.inv(normal) * scale, float(np.sqrt(within)), float(np.sqrt(between)), between_dof
+
+
+def _drift(design: FloatArray, kappa: FloatArray, blocks: IntArray, order: FloatArray) -> Drift | None:
+    """Slope against order, or None when the set-ups leave no room to see one."""
+    centred = order - order.mean()
+    rows = np.column_stack([design, centred])
+    if len(kappa) <= rows.shape[1] or np.linalg.matrix_rank(rows) < rows.shape[1]:
+        return None
+    value, *_ = np.linalg.lstsq(rows, kappa, rcond=None)
+    left = kappa - rows @ value
+    dof = len(kappa) - rows.shape[1]
+    covariance = np.linalg.inv(rows.T @ rows) * float(left @ left) / dof
+    span = float(np.ptp(order))
+    half = coverage_factor(0.95, dof) * float(np.sqrt(covariance[-1, -1])) * span
+    total = float(value[-1]) * span
+    clear = abs(total) > half
+    sentence = (f"Turn per travel drifted by {total:+.2g} per metre (±{half:.2g}) over the series, set-ups accounted "
+                "for: tyres wear in or the floor gathers dust; run in longer, or return to the baseline more often"
+                if clear else "No drift over the series can be told from scatter")  # fmt: skip
+    return Drift(slope=float(value[-1]), over_series=total, interval=(total - half, total + half), clear=clear,
+                 sentence=sentence)  # fmt: skip
+
+
+def kappa_difference(station_pct: float, difference_pct: float, wheelbase: float) -> float:
+    """Change of kappa, 1/m, when the pivot moves by difference_pct of the wheelbase from station_pct.
+
+    From station = L/2 - 1/kappa, for a shift away from the middle, which changes kappa less than one towards it.
+    """
+    distance = abs(station_pct - 50.0) / 100.0 * wheelbase
+    if distance <= 0:
+        raise InputError(
+            "the pivot lies in the middle of the wheelbase",
+            where="difference",
+            remedy="Compare in turn per travel instead",
+        )
+    return 1.0 / distance - 1.0 / (distance + abs(difference_pct) / 100.0 * wheelbase)
+
+
+def pushes_needed(
+    difference: float, push_u: float, *, block_u: float = 0.0, power: float = 0.9, most: int = 1000
+) -> int | None:
+    """Pushes for each of two set-ups that tell a difference of kappa apart (95 % interval, this power).
+
+    push_u: 1/m, standard deviation of one push.  block_u: 1/m, that no number of pushes in one visit averages
+    out. None when more than `most` would be needed (or none suffice). Two-sided t test with 2 (n - 1) degrees of
+    freedom, normal approximation of its power shifted by the t quantile (standard, from memory).
+    """
+    from scipy.special import nctdtr
+
+    if difference <= 0 or push_u < 0 or block_u < 0 or not 0.5 < power < 1:
+        raise InputError(
+            "difference and scatter must be positive, power between 0.5 and 1",
+            where="pushes needed",
+            remedy="Give sizes in 1/m",
+        )
+    for n in range(2, most + 1):
+        dof = 2 * (n - 1)
+        spread = np.sqrt(2.0 * (push_u**2 / n + block_u**2))
+        if spread == 0 or 1.0 - nctdtr(dof, difference / spread, coverage_factor(0.95, dof)) >= power:
+            return n
+    return None

@@ -1,0 +1,263 @@
+"""Two ready experiments: the grip ladder (only the front pair is swapped) and the hidden change."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from analysis.arrays import FloatArray
+from analysis.errors import InputError
+from analysis.grip_notes import GripNotes, differences
+from analysis.inference_model import Variants, doubt_effects, doubt_variants, kappa_of
+from analysis.pivot import PivotEstimate
+from analysis.prediction import kind_of_test
+from analysis.prediction_inputs import CarState, PushState, check_states
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LadderEntry:
+    """One tyre pair on the front of the reference car. log_ratio: of front over rear grip, with its u.
+
+    common_u: the part of u that all pairs share (loads, contact places, ruler), as in one car on one bench.
+    """
+
+    name: str
+    log_ratio: float
+    log_u: float
+    common_u: float = 0.0
+    notes: GripNotes = field(default_factory=GripNotes)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rung:
+    """One tyre pair in the ranking. grip: over that of the reference pair, with its 95 % interval.
+
+    ranks: best and worst rank that the intervals of differences leave open (1 is the most grip).
+    """
+
+    name: str
+    grip: float
+    interval: tuple[float, float]
+    ranks: tuple[int, int]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ladder:
+    """Most grip first. sentence: for people.  warnings: what differed between the tests."""
+
+    rungs: tuple[Rung, ...]
+    reference: str
+    sentence: str
+    warnings: tuple[str, ...]
+
+
+def grip_ladder(entries: Sequence[LadderEntry], *, reference: str | None = None) -> Ladder:
+    """Rank tyre pairs by grip on this floor today. The rear tyres are the same throughout, so they cancel, and
+    so does what all tests share.
+
+    reference: the pair whose grip is 1; None takes the first.
+    Differences of two pairs are told apart at the 95 % level, corrected for the number of pairs (Bonferroni).
+    Raises InputError for fewer than two pairs or two of one name.
+    """
+    from scipy.special import ndtri
+
+    names = [one.name for one in entries]
+    if len(entries) < 2 or len(set(names)) < len(names):
+        raise InputError(
+            "needs at least two tyre pairs with different names",
+            where="grip ladder",
+            remedy="Test one pair after another, and the first one again at the end under its own name",
+        )
+    base = names[0] if reference is None else reference
+    if base not in names:
+        raise InputError(f'"{base}" was not tested', where="grip ladder", remedy=f"Choose from {', '.join(names)}")
+    log = np.array([one.log_ratio for one in entries])
+    own = np.array([max(one.log_u**2 - one.common_u**2, 0.0) for one in entries])
+    zero = names.index(base)
+    pairs = len(entries) * (len(entries) - 1) / 2
+    sure = float(ndtri(1.0 - 0.025 / pairs))
+    rungs = []
+    for i in np.argsort(-log, kind="stable"):
+        u = float(np.sqrt(own[i] + own[zero])) if i != zero else 0.0
+        step = float(log[i] - log[zero])
+        apart = sure * np.sqrt(own + own[i])
+        better = int(np.sum(log - log[i] > apart))
+        worse = int(np.sum(log[i] - log > apart))
+        rungs.append(Rung(
+            name=names[i], grip=float(np.exp(step)),
+            interval=(float(np.exp(step - 1.96 * u)), float(np.exp(step + 1.96 * u))),
+            ranks=(1 + better, len(entries) - worse),
+        ))  # fmt: skip
+    sure_places = [one for one in rungs if one.ranks[0] == one.ranks[1]]
+    top = rungs[0]
+    sentence = (f"{top.name} grips most" if top.ranks == (1, 1)
+                else f"{top.name} came out on top, but {_others(rungs)} cannot be told from it")  # fmt: skip
+    sentence += f"; {len(sure_places)} of {len(rungs)} places are certain"
+    notes = [said for one in entries[1:] for said in differences(entries[0].notes, one.notes)
+             if not said.startswith("compound")]  # fmt: skip
+    return Ladder(rungs=tuple(rungs), reference=base, sentence=sentence, warnings=tuple(dict.fromkeys(notes)))
+
+
+def _others(rungs: Sequence[Rung]) -> str:
+    return " and ".join(one.name for one in rungs[1:] if one.ranks[0] == 1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hypothesis:
+    """One thing that may have been done in secret: the car as it would then be. prior: relative weight."""
+
+    name: str
+    car: CarState
+    prior: float = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HiddenChange:
+    """What the pushes say so far.
+
+    probability: name -> posterior probability.  after: (pushes + 1, hypotheses), the same after 0, 1, 2 ... pushes.
+    odds: (to 1) of the best against all others together.  best: its name.
+    fits: False when no hypothesis explains the pushes (the best misses them beyond the 99 % level).
+    """
+
+    probability: Mapping[str, float]
+    after: FloatArray
+    best: str
+    odds: float
+    fits: bool
+    sentence: str
+
+
+def hidden_change(
+    hypotheses: Sequence[Hypothesis], pushes: Sequence[tuple[PushState, PivotEstimate]], *, scatter: float = 0.0
+) -> HiddenChange:
+    """Odds of each hypothesis after each push (Bayes' rule; doubts linear about each hypothesis).
+
+    pushes: how it was pushed and what was measured, in order.  scatter: 1/m, standard deviation between pushes.
+    The doubts of the car repeat from push to push; those of the push are new each time. The doubt of the
+    grip ratio counts as one of the car. Of rolling cars only the side counts.
+    """
+    _check(hypotheses)
+    log = np.zeros((len(pushes) + 1, len(hypotheses)))
+    log[0] = np.log([one.prior for one in hypotheses])
+    misfit = np.zeros(len(hypotheses))
+    forecasts = _forecasts(hypotheses, [push for push, _ in pushes])
+    measured = np.array([one.kappa for _, one in pushes])
+    noise = np.array([one.kappa_u**2 + scatter**2 for _, one in pushes])
+    for h, hypothesis in enumerate(hypotheses):
+        if kind_of_test(hypothesis.car) == "switch":
+            # Side right or wrong, wrong once in two hundred near nothing in particular.
+            sides = np.sign(forecasts[h].kappa) == np.sign(measured)
+            log[1:, h] = log[0, h] + np.cumsum(np.where(sides, np.log(0.995), np.log(0.005)))
+            continue
+        for n in range(1, len(pushes) + 1):
+            common = forecasts[h].common[:n]
+            spread = common @ common.T + np.diag(forecasts[h].own[:n] + noise[:n])
+            left = measured[:n] - forecasts[h].kappa[:n]
+            misfit[h] = float(left @ np.linalg.solve(spread, left))
+            log[n, h] = log[0, h] - 0.5 * misfit[h] - 0.5 * np.linalg.slogdet(2 * np.pi * spread)[1]
+    after = np.exp(log - log.max(axis=1, keepdims=True))
+    after /= after.sum(axis=1, keepdims=True)
+    best = int(np.argmax(after[-1]))
+    odds = float(after[-1, best] / max(1.0 - after[-1, best], 1e-12))
+    fits = _fits(misfit[best], len(pushes))
+    name = hypotheses[best].name
+    told = "over 10000 to 1" if odds > 1e4 else f"{odds:.2g} to 1"
+    sentence = f"{name}: odds {told} after {len(pushes)} push{'' if len(pushes) == 1 else 'es'}"
+    if not fits:
+        sentence += "; yet none of the listed changes explains the pushes, so something else was done"
+    return HiddenChange(
+        probability={one.name: float(p) for one, p in zip(hypotheses, after[-1], strict=True)}, after=after,
+        best=name, odds=odds, fits=fits, sentence=sentence,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TellingPush:
+    """gain: expected fall of the uncertainty about which hypothesis holds, in bits, for each push looked at."""
+
+    push: PushState
+    gain: FloatArray
+    sentence: str
+
+
+def most_telling_push(
+    hypotheses: Sequence[Hypothesis],
+    probability: Mapping[str, float],
+    candidates: Sequence[PushState],
+    *,
+    kappa_u: float,
+) -> TellingPush:
+    """The push whose outcome is expected to tell the hypotheses apart best.
+
+    probability: as known now.  kappa_u: 1/m, what a measurement usually states, between-push scatter included.
+    Expected information: mutual information between hypothesis and kappa, each hypothesis forecasting a normal
+    law (numerical integral).
+    """
+    _check(hypotheses)
+    if not candidates:
+        raise InputError("no push to choose from", where="most telling push", remedy="Give a few stations")
+    weight = np.array([probability[one.name] for one in hypotheses])
+    weight = weight / weight.sum()
+    forecasts = _forecasts(hypotheses, candidates)
+    gain = np.empty(len(candidates))
+    for c in range(len(candidates)):
+        mean = np.array([one.kappa[c] for one in forecasts])
+        sd = np.sqrt([one.own[c] + float(np.sum(one.common[c] ** 2)) + kappa_u**2 for one in forecasts])
+        grid = np.linspace(float(np.min(mean - 6 * sd)), float(np.max(mean + 6 * sd)), 4001)
+        density = np.exp(-0.5 * ((grid - mean[:, None]) / sd[:, None]) ** 2) / (sd[:, None] * np.sqrt(2 * np.pi))
+        mixture = weight @ density
+        ratio = np.where(density > 0, density / np.where(mixture > 0, mixture, 1.0), 1.0)
+        gain[c] = float(np.sum(weight[:, None] * density * np.log2(np.maximum(ratio, 1e-300))) * (grid[1] - grid[0]))
+    best = int(np.argmax(gain))
+    push = candidates[best]
+    pct = 100.0 * push.station / hypotheses[0].car.wheelbase
+    return TellingPush(push=push, gain=gain,
+                       sentence=f"Push next at {pct:.0f} % of the wheelbase: worth {gain[best]:.2g} bits")  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Forecast:
+    kappa: FloatArray  # (pushes,)
+    own: FloatArray  # (pushes,), variance
+    common: FloatArray  # (pushes, doubts)
+
+
+def _forecasts(hypotheses: Sequence[Hypothesis], pushes: Sequence[PushState]) -> list[_Forecast]:
+    jobs = [Variants(car=one.car, push=push, log_ratio=np.zeros(1)) for one in hypotheses for push in pushes]
+    for job in jobs:
+        check_states(job.car, job.push)
+    best = kappa_of(jobs)
+    around = kappa_of([doubt_variants(job) for job in jobs])
+    ratio = kappa_of([
+        Variants(car=job.car, push=job.push, log_ratio=np.array([-1.0, 1.0]) * max(job.car.grip_ratio_u, 1e-6))
+        for job in jobs
+    ])  # fmt: skip
+    result = []
+    for h in range(len(hypotheses)):
+        own, rows = [], []
+        part = range(h * len(pushes), (h + 1) * len(pushes))
+        for i in part:
+            effects = doubt_effects(jobs[i], around[i])
+            own.append(float(np.sum(effects.own**2)))
+            of_ratio = 0.5 * (ratio[i][1] - ratio[i][0]) if jobs[i].car.grip_ratio_u > 0 else 0.0
+            rows.append(np.append(effects.common[0], of_ratio))
+        common = np.array(rows).reshape(len(pushes), -1)
+        result.append(_Forecast(kappa=np.array([best[i][0] for i in part]), own=np.array(own), common=common))
+    return result
+
+
+def _fits(misfit: float, pushes: int) -> bool:
+    from scipy.special import gammaincc
+
+    return pushes == 0 or float(gammaincc(0.5 * pushes, 0.5 * misfit)) > 0.01
+
+
+def _check(hypotheses: Sequence[Hypothesis]) -> None:
+    names = [one.name for one in hypotheses]
+    if len(names) < 2 or len(set(names)) < len(names) or any(one.prior <= 0 for one in hypotheses):
+        raise InputError(
+            "needs at least two hypotheses with different names and weights above zero",
+            where="hidden change",
+            remedy="List what may have been done, each once",
+        )
