@@ -176,6 +176,12 @@ class EmulatedBoard:
         """Let that much emulated time pass; what passed."""
         return float(self.tell(f"run {seconds:.6f}").split()[1])
 
+    def interrupt(self) -> None:
+        """End a `run` of another thread early."""
+        assert self._process.stdin is not None
+        self._process.stdin.write("\n")
+        self._process.stdin.flush()
+
     def statistics(self) -> Any:
         return json.loads(self.tell("stats"))
 

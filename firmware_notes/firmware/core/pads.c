@@ -15,6 +15,11 @@ static void read_pad(struct pads *pads, uint8_t pad)
     int32_t counts = converter_read(pads->board, pad);
     if ((pads->board->data_lines() & bit) == 0) {
         pads->armed &= (uint8_t)~bit; /* a line that stays low belongs to no working converter: stuck */
+        pads->failed |= bit;
+        return;
+    }
+    if (pads->failed & bit) { /* it had waited for some time and may have been renewed in mid-reading */
+        pads->failed &= (uint8_t)~bit;
         return;
     }
     pads->counts[pad] = counts;
@@ -209,6 +214,7 @@ static struct reading take_reading(struct pads *pads, uint32_t now)
         pads->settling_left--;
         reading.flags |= FLAG_SETTLING;
     }
+    pads->armed = pads->built; /* try a failed pad again, once for each line */
     pads->awaited = pads->fresh;
     pads->fresh = 0;
     pads->wait_since_ms = now;

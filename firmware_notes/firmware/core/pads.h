@@ -36,7 +36,8 @@ struct pads {
     uint32_t wait_since_ms;  /* start of the pause, or the line before */
     uint16_t seq;            /* of the next line */
     uint8_t built;           /* bit per pad: the board has it */
-    uint8_t armed;           /* bit per pad: its data line was high since it was read, so low means ready */
+    uint8_t armed;           /* bit per pad: low on its data line means ready: it was high since the last reading */
+    uint8_t failed;          /* bit per pad: its data line stayed low after the last reading */
     uint8_t fresh;           /* bit per pad: a conversion since the line before */
     uint8_t awaited;         /* bit per pad: a line waits for it */
     uint8_t restarted_left;  /* lines still to carry the flag */

@@ -4,12 +4,12 @@
  *   pad_emulator pads.elf [seed]
  *
  * Prints "port <name>" and then obeys lines on standard input, each answered by one line:
- *   run <seconds>     run that much emulated time (fast); ended early by any further line
+ *   run <seconds>     run that much emulated time (fast); ended early by any further line, also an empty one
  *   pace <0|1>        1: run in step with real time
  *   load <pad> <counts>  noise <pad> <counts>  ramp <pad> <counts per conversion>  pads from 1
  *   clock <pad> <ppm>    this converter is slower by so much
  *   fault <pad> <none|open|low|high>
- *   type <text>          the text and a line feed reach the board, as if the host had sent them
+ *   type <text>          reaches the board as if the host had sent it; ; in it and its end are line feeds
  *   reset  stats  clear  quit
  */
 #define _GNU_SOURCE
@@ -35,7 +35,6 @@ static avr_t *avr;
 static struct converter converters[PADS];
 static void (*reset_of_the_core)(avr_t *);
 static unsigned long resets, bytes_out, bytes_in, bytes_dropped, crashes;
-static double shortest_byte_us = 1e9;
 static unsigned long long asleep; /* cycles */
 
 static int terminal = -1, far_end = -1;
@@ -81,13 +80,8 @@ static void flush_out(void)
 
 static void byte_from_board(struct avr_irq_t *irq, uint32_t value, void *param)
 {
-    static avr_cycle_count_t last;
     (void)irq;
     (void)param;
-    double gap = (double)(avr->cycle - last) / cycles_per_us();
-    if (gap < shortest_byte_us && bytes_out > 0)
-        shortest_byte_us = gap;
-    last = avr->cycle;
     bytes_out++;
     out[out_length++] = (char)value;
     if (out_length == sizeof out)
@@ -203,12 +197,21 @@ static void run(double seconds)
     printf("ran %.6f\n", (double)(avr->cycle - begin) / avr->frequency);
 }
 
+/* The port's speed as the processor's data sheet works it out from its registers. The emulator itself counts 11
+ * bits for a byte, one more than a real wire. */
+static double baud(void)
+{
+    enum { UCSR0A = 0xC0, U2X0 = 1, UBRR0L = 0xC4, UBRR0H = 0xC5 };
+    int divisor = avr->data[UBRR0L] + 256 * avr->data[UBRR0H] + 1;
+    return avr->frequency / (divisor * (avr->data[UCSR0A] & (1 << U2X0) ? 8.0 : 16.0));
+}
+
 static void print_statistics(void)
 {
     printf("{\"cycles\": %llu, \"asleep\": %llu, \"resets\": %lu, \"crashes\": %lu, \"bytes_out\": %lu, \"bytes_in\": %lu, "
-           "\"bytes_dropped\": %lu, \"byte_us\": %.3f, \"pads\": [",
+           "\"bytes_dropped\": %lu, \"baud\": %.1f, \"pads\": [",
            (unsigned long long)avr->cycle, asleep, resets, crashes, bytes_out, bytes_in, bytes_dropped,
-           shortest_byte_us);
+           baud());
     for (int i = 0; i < PADS; i++) {
         const struct converter_statistics *s = &converters[i].statistics;
         printf("%s{\"conversions\": %lu, \"readings\": %lu, \"collisions\": %lu, \"unread\": %lu, "
@@ -225,7 +228,9 @@ static bool obey(char *line)
     char word[16] = "", text[16] = "";
     int pad = 0;
     double number = 0;
-    if (sscanf(line, "run %lf", &number) == 1 && number >= 0) {
+    if (*line == '\0') {
+        return true; /* only ends a run */
+    } else if (sscanf(line, "run %lf", &number) == 1 && number >= 0) {
         run(number);
     } else if (strcmp(line, "reset") == 0) {
         avr_reset(avr);
@@ -237,7 +242,10 @@ static bool obey(char *line)
             converter_clear_statistics(&converters[i]);
         printf("ok\n");
     } else if (strncmp(line, "type ", 5) == 0) {
-        to_board((size_t)sprintf((char *)in, "%s\n", line + 5));
+        size_t length = (size_t)sprintf((char *)in, "%s\n", line + 5);
+        for (char *place = (char *)in; (place = strchr(place, ';')) != NULL;)
+            *place = '\n'; /* several lines at once */
+        to_board(length);
         printf("ok\n");
     } else if (strcmp(line, "quit") == 0) {
         return false;
