@@ -14,7 +14,7 @@ import numpy as np
 
 from analysis.arrays import FloatArray
 from analysis.errors import InputError
-from analysis.weighing.estimate import Estimate, effective_dof
+from analysis.weighing.estimate import Estimate, effective_dof, mixed_factor
 
 Axle = Literal["front", "rear"]
 FEWEST_STEPS = 3
@@ -80,9 +80,13 @@ def lift_pitch(
     Raises InputError when the axle cannot be lifted that high.
     """
     raised = np.asarray(height, dtype=float) * (1.0 if lifted == "rear" else -1.0)
+    return _pitch(raised, wheelbase, radius_front, radius_rear)
+
+
+def _pitch(raised: FloatArray, wheelbase: float, radius_front: float, radius_rear: float) -> FloatArray:
+    """raised: height of the rear axle over the front one, m, any shape."""
     step = radius_front - radius_rear
-    reach = math.hypot(wheelbase, step)
-    sine = (raised - step) / reach
+    sine = (raised - step) / math.hypot(wheelbase, step)
     if np.any(np.abs(sine) >= 1.0):
         raise InputError(
             "the lift is higher than the wheelbase allows",
@@ -122,9 +126,7 @@ def cg_height(
 
     def line(inputs: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         weight, base, front, rear = inputs[2 * n : 2 * n + 4]
-        pitch = np.array(
-            [float(lift_pitch(h, base, front, rear, one)) for h, one in zip(inputs[n : 2 * n], lifted, strict=True)]
-        )
+        pitch = _pitch(sign * inputs[n : 2 * n], base, front, rear)
         t = np.tan(pitch)
         front_load = np.where(sign > 0, inputs[:n], weight - inputs[:n])
         return pitch, t, front_load * (base + (front - rear) * t) / weight
@@ -153,33 +155,27 @@ def cg_height(
         jacobian[:, i] = (solve(moved) - answer) / step
     covariance = _input_covariance(doubts, n, sign, heights)
     spread = jacobian @ covariance @ jacobian.T
-    fitted = np.array([answer[0], answer[1] - radius_rear])
-    residual = (
-        (moment - np.column_stack([np.ones(n), t]) @ fitted) * total / (wheelbase + (radius_front - radius_rear) * t)
-    )
-    excess = float((((moment - np.column_stack([np.ones(n), t]) @ fitted) / sd) ** 2).sum()) / max(n - 2, 1)
-    chance = _too_much(excess * (n - 2), n - 2)
-    own = (
-        jacobian[:, : 2 * n]
-        @ _input_covariance(doubts, n, sign, heights, common=False)[: 2 * n, : 2 * n]
-        @ jacobian[:, : 2 * n].T
-    )
-    dofs: tuple[float, float] = (math.inf, math.inf)
-    if chance < 0.01 and n > 2:  # the readings scatter more than they should: believe the scatter
-        spread = spread + (excess - 1.0) * own
-        dofs = (
-            effective_dof([float(excess * own[0, 0]), float(spread[0, 0] - excess * own[0, 0])], [n - 2.0, math.inf]),
-            effective_dof([float(excess * own[1, 1]), float(spread[1, 1] - excess * own[1, 1])], [n - 2.0, math.inf]),
-        )
+    off = moment - np.column_stack([np.ones(n), t]) @ np.array([answer[0], answer[1] - radius_rear])
+    residual = off * total / (wheelbase + (radius_front - radius_rear) * t)
+    chi_squared = float(((off / sd) ** 2).sum())
+    chance = _too_much(chi_squared, n - 2)
+    own = jacobian @ _input_covariance(doubts, n, sign, heights, common=False) @ jacobian.T
+    dof = math.inf
+    if chance < 0.01:  # the readings scatter more than they should: believe the scatter
+        excess = chi_squared / (n - 2)
+        spread, own, dof = spread + (excess - 1.0) * own, excess * own, n - 2.0
     warnings = _warnings(lifts, t, moment, design, sd, pitch, chance, suspension_blocked, battery_in, float(answer[1]))
-    return CgHeight(
-        height=Estimate(value=float(answer[1]), u=math.sqrt(spread[1, 1]), dof=dofs[1]),
-        station=Estimate(value=float(answer[0]), u=math.sqrt(spread[0, 0]), dof=dofs[0]),
-        pitch=pitch,
-        residual=residual,
-        count=n,
-        warnings=warnings,
-    )
+
+    def estimate(i: int) -> Estimate:
+        variances, dofs = [float(own[i, i]), max(float(spread[i, i] - own[i, i]), 0.0)], [dof, math.inf]
+        return Estimate(
+            value=float(answer[i]),
+            u=math.sqrt(spread[i, i]),
+            dof=effective_dof(variances, dofs),
+            factor=mixed_factor(variances, dofs),
+        )
+
+    return CgHeight(height=estimate(1), station=estimate(0), pitch=pitch, residual=residual, count=n, warnings=warnings)
 
 
 def _check(
