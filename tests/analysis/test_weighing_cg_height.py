@@ -97,7 +97,7 @@ def test_doubts_match_sampling_and_cover() -> None:
     rng = np.random.default_rng(6)
     doubts = HeightDoubts(load=0.7, load_common=0.8, height=0.3e-3, height_common=0.2e-3, total=1.0, wheelbase=0.4e-3,
                           radius=0.3e-3)  # fmt: skip
-    heights, errors, stated, inside, trials = [0.0, 0.03, 0.06, 0.09, 0.06, 0.03], [], [], 0, 500
+    heights, errors, stated, inside, trials = [0.0, 0.03, 0.06, 0.09, 0.06, 0.03], [], [], 0, 300
     for _ in range(trials):
         true = CAR | {"wheelbase": 0.26 + rng.normal(0, 0.4e-3), "radius_front": 0.031 + rng.normal(0, 0.3e-3),
                       "radius_rear": 0.033 + rng.normal(0, 0.3e-3)}  # fmt: skip
@@ -111,8 +111,8 @@ def test_doubts_match_sampling_and_cover() -> None:
         errors.append(found.height.value - 0.045)
         stated.append(found.height.u)
         inside += found.height.interval[0] <= 0.045 <= found.height.interval[1]
-    assert float(np.mean(stated)) == pytest.approx(float(np.std(errors)), rel=0.08)
-    assert 0.925 <= inside / trials <= 0.975
+    assert float(np.mean(stated)) == pytest.approx(float(np.std(errors)), rel=0.12)
+    assert 0.91 <= inside / trials <= 0.98  # +-3.2 standard errors of 300 trials
 
 
 def test_suspension_that_moves_is_noticed() -> None:
