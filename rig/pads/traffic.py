@@ -123,9 +123,10 @@ def read_traffic(path: Path) -> Iterator[Chunk]:
                 when, kind, data = line.removesuffix(b"\n").split(b" ", 2)
                 if not line.endswith(b"\n") or kind not in (b"<", b">", b"!"):
                     continue
-                last = max(last, offset + float(when))
+                raw, moment = _unescape(data), offset + float(when)
+                last = max(last, moment)
                 sign: Literal["<", ">", "!"] = "<" if kind == b"<" else ">" if kind == b">" else "!"
-                yield Chunk(time=last, kind=sign, data=_unescape(data))
+                yield Chunk(time=last, kind=sign, data=raw)
 
 
 class ReplayPort:
