@@ -1,7 +1,6 @@
 """Builds the pad firmware once per test session and runs it: on the host through ctypes, or in the emulator."""
 
 import ctypes
-import fcntl
 import json
 import os
 import shutil
@@ -109,6 +108,8 @@ class Firmware:
 def build(factory: pytest.TempPathFactory) -> Firmware:
     """Build everything, once per session even with several workers: they share a folder and a lock."""
     require_tools()
+    import fcntl  # not on Windows, where the line above has skipped
+
     base = factory.getbasetemp()
     folder = (base.parent if os.environ.get("PYTEST_XDIST_WORKER") else base) / "pad_firmware"
     folder.mkdir(exist_ok=True)
