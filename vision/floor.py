@@ -277,9 +277,10 @@ class _Problem:
 
     def _odd_ones(self, rest: FloatArray, sheet: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Weights that fade markers which do not fit, and free sheets that lie far from the card's place."""
-        size = np.sqrt(np.nanmean(np.where(np.isfinite(rest), rest**2, np.nan), axis=(0, 2, 3)))
-        size = np.where(np.isfinite(size), size, 0.0)
-        usual = max(self.noise, float(np.median(size)))
+        good = np.isfinite(rest)
+        size = np.sqrt(np.square(np.where(good, rest, 0.0)).sum((0, 2, 3)) / np.maximum(good.sum((0, 2, 3)), 1))
+        seen = size[size > 0]
+        usual = max(self.noise, float(np.median(seen)) if len(seen) else 0.0)
         weight = 1.0 / (1.0 + (size / (4.0 * usual)) ** 2) ** 2
         off = np.abs(sheet / self.sheet_u)
         off = off - np.median(off, axis=0)

@@ -11,7 +11,7 @@ from vision.camera import camera_of, intrinsics_of, scaled_to
 from vision.errors import InputError
 from vision.frames import FrameReader
 from vision.tracking_checks import check_cards, check_scale, check_sightings
-from vision.tracking_doubt import blur_part, repeating_part
+from vision.tracking_doubt import blur_part, frame_noise, repeating_part
 from vision.tracking_pass import Follower
 from vision.tracking_solve import Solved, solve
 from vision.tracking_vouch import blur_of, vouch
@@ -88,7 +88,7 @@ def _track(time: FloatArray, solved: Solved, kept: IntArray, blur: FloatArray, s
            camera: Camera | None) -> ClipTrack:
     pose = solved.pose[kept].copy()
     pose[:, 2] = np.unwrap(pose[:, 2])
-    noise = np.maximum(solved.noise, max(solved.corner_noise, 0.02))[kept]
+    noise = frame_noise(solved, kept)
     covariance = solved.unit[kept] * noise[:, None, None] ** 2 + solved.camera_part[kept]
     covariance += blur_part(time[kept], pose, blur[kept], solved.m_per_px[kept])
     fit = solved.fit

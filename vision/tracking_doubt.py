@@ -1,5 +1,7 @@
 """Doubt that residuals of a single frame do not show: motion during the exposure, errors that repeat at rest."""
 
+import warnings
+
 import numpy as np
 
 from vision.tracking_solve import Solved
@@ -8,6 +10,20 @@ from vision.types import FloatArray, IntArray
 REPEATING_USUAL, REPEATING_WEIGHT = 0.015, 4.0  # px per marker, and how many observations that belief is worth
 REPEATING_LEAST = 0.006  # px
 BLOCKS = 24  # stretches of the clip whose mean residuals are compared
+
+
+def frame_noise(solved: Solved, kept: IntArray) -> FloatArray:
+    """(n,) px, the part of the corner noise that is new in every frame.
+
+    A still camera shows it directly, as scatter of the floor's corners; residuals beyond the usual ones (blur,
+    a hand) come on top. What all residuals share repeats from frame to frame and is counted there, not here.
+    """
+    own = solved.noise[kept]
+    if solved.moving or not len(own):
+        return np.maximum(own, 0.02)
+    beyond = np.maximum(own**2 - np.median(own) ** 2, 0.0)
+    result: FloatArray = np.sqrt(max(solved.corner_noise, 0.008) ** 2 + beyond)
+    return result
 
 
 def blur_part(time: FloatArray, pose: FloatArray, blur: FloatArray, m_per_px: FloatArray) -> FloatArray:
@@ -41,9 +57,12 @@ def repeating_part(time: FloatArray, solved: Solved, kept: IntArray, blur: Float
     spread = REPEATING_USUAL**2
     if len(sharp) >= 6:
         blocks = np.array_split(sharp, min(BLOCKS, len(sharp) // 3))
-        mean = np.stack([np.nanmean(solved.marker_mean[block], axis=0) for block in blocks])  # (b, m, 2)
-        noise = np.stack([np.nanvar(solved.marker_mean[block], axis=0) / max(len(block) - 1, 1) for block in blocks])
-        mean = mean - np.nanmean(mean, axis=0)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", RuntimeWarning)  # a marker may be hidden in a whole stretch
+            mean = np.stack([np.nanmean(solved.marker_mean[block], axis=0) for block in blocks])  # (b, m, 2)
+            noise = np.stack([np.nanvar(solved.marker_mean[block], axis=0) / max(len(block) - 1, 1)
+                              for block in blocks])
+            mean = mean - np.nanmean(mean, axis=0)
         size = mean**2 - noise
         good = np.isfinite(size)
         poses = _distinct(solved, blocks)

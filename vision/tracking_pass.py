@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from vision.detection import Detector, Found, cell_pattern
-from vision.edges import USUAL_GAMMA, best_gamma, fit_corners, linear_light
+from vision.edges import fit_corners, linear_light
 from vision.frames import Frame
 from vision.types import BoolArray, CarMarkers, FloatArray, FloorLayout, GreyImage, IntArray, Marker
 
@@ -98,8 +98,7 @@ class Follower:
         self._surveyed = 0
         self._turn = 0
         self.camera_moved = still is False
-        self.gamma: float | None = None
-        self._light = linear_light(USUAL_GAMMA)
+        self._light = linear_light()
 
     @staticmethod
     def _body(rows: IntArray) -> Body:
@@ -109,13 +108,6 @@ class Follower:
         """Measure one frame and note what was seen."""
         grey = frame.grey
         corner, spread, known = self._measure(grey)
-        if self.gamma is None and known[self.floor.rows].sum() >= 2:
-            # Once, on the first frame that shows the floor: a later change would shift all corners.
-            rows = self.floor.rows[known[self.floor.rows] & np.isfinite(corner[self.floor.rows]).all((1, 2))]
-            if len(rows) >= 2:
-                self.gamma = best_gamma(grey, corner[rows], int(self._cells[rows[0]]))
-                self._light = linear_light(self.gamma)
-                corner, spread, known = self._measure(grey)
         self._judge_camera(corner, known)
         self.sightings.add(index=frame.index, time=frame.time, corner=corner, spread=spread, known=known,
                            repeated=frame.repeated)

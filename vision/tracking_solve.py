@@ -1,5 +1,6 @@
 """From sightings to poses: was the camera still, where is it, where is the car, and how unsure is all that."""
 
+import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -54,14 +55,20 @@ class Solved:
     camera_part: FloatArray
 
 
+def _median(stack: FloatArray) -> FloatArray:
+    """Median over the first axis without nan; nan where there is nothing, and no complaint about it."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)
+        return np.asarray(np.nanmedian(stack, axis=0), float)
+
+
 def camera_motion(corner: FloatArray) -> tuple[float, float]:
     """Common motion of the floor markers over the clip and the noise with which it is known, both px rms.
 
     corner: (n, m, 4, 2) px. Markers that were not seen in a frame do not count in it.
     """
     middle = corner.mean(axis=2)  # (n, m, 2)
-    with np.errstate(invalid="ignore"):
-        away = middle - np.nanmedian(middle, axis=0)
+    away = middle - _median(middle)
     seen = np.isfinite(away).all(-1)
     count = seen.sum(1)
     common = np.where(seen[..., None], away, 0.0).sum(1) / np.maximum(count, 1)[:, None]
@@ -132,7 +139,7 @@ def _pooled(on_floor: FloatArray) -> FloatArray:
 
 def _temporal_noise(on_floor: FloatArray) -> float:
     """Frame-to-frame noise of one floor corner's coordinate, px, robust."""
-    away = on_floor - np.nanmedian(on_floor, axis=0)
+    away = on_floor - _median(on_floor)
     size = np.abs(away[np.isfinite(away)])
     return float(1.4826 * np.median(size)) if size.size else 0.0
 
@@ -208,14 +215,11 @@ def _joined(parts: list[tuple[CarPoses, FloatArray, FloatArray, FloatArray, tupl
     weight, residual = all_of("weight"), all_of("residual")
     good = all_of("used") >= LEAST_CORNERS
     rest = np.where(weight[..., None] > 0, residual, np.nan)[good]
-    with np.errstate(all="ignore"):
-        import warnings
-
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", RuntimeWarning)  # a marker never seen has no residual
-            marker_mean = np.nanmean(np.where(weight[..., None] > 0.3, residual, np.nan), axis=2)
-            marker_rest = np.nanmedian(rest.mean(2), axis=0) if len(rest) else np.zeros((len(car.markers), 2))
-            marker_weight = np.nanmedian(np.where(weight > 0, weight, np.nan)[good].mean(2), axis=0)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # a marker never seen has no residual
+        marker_mean = np.nanmean(np.where(weight[..., None] > 0.3, residual, np.nan), axis=2)
+        marker_rest = _median(rest.mean(2)) if len(rest) else np.zeros((len(car.markers), 2))
+        marker_weight = np.nanmedian(np.where(weight > 0, weight, np.nan)[good].mean(2), axis=0)
     return Solved(
         fit=fit, moving=moves, pose=all_of("pose"), unit=all_of("covariance"), noise=all_of("noise"),
         used=all_of("used"), floor_used=np.concatenate([part[1] for part in parts]), corner_noise=noise,

@@ -9,6 +9,7 @@ from vision.tracking_solve import CARD_CAUSES, Solved
 from vision.types import Camera, CarMarkers, ClipTrack, FloatArray, FloorLayout
 
 LEAST_SIDE = 25.0  # px of a marker
+LARGE_OFF = 0.4  # px; a floor marker that fits worse than this is worth a word
 READOUT_SHARE = 0.6  # of the frame interval that a rolling shutter takes from the first to the last row, at most usual
 
 
@@ -109,8 +110,9 @@ def _markers(words: Words, track: ClipTrack, solved: Solved, floor: FloorLayout,
         if len(sheets) > 1 and offsets[sheet] > max(4.0 * floor.place_u, 0.001):
             words.warnings.append(f"Floor sheet with marker {ids[0]} lies {1000 * offsets[sheet]:.1f} mm from the place on "
                                   "the card: measure again, or learn the layout from the clip.")
-    for marker, weight in zip(floor.markers, solved.fit.weight, strict=True):
-        if weight < 0.3:
+    size = np.square(np.nan_to_num(solved.fit.residual)).mean((0, 2, 3)) * 2
+    for marker, weight, off in zip(floor.markers, solved.fit.weight, np.sqrt(size), strict=True):
+        if weight < 0.3 and off > LARGE_OFF:
             words.warnings.append(f"Floor marker {marker.id} does not fit its place, size or plane and hardly counts: flatten "
                                   "it or correct the card.")
     per_px = float(np.median(solved.m_per_px))
