@@ -1,0 +1,170 @@
+"""Overlays: pixels where OpenCV's projection puts them, nothing outside the sheets, files that browsers play."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import av
+import cv2
+import numpy as np
+import pytest
+
+from vision.errors import InputError, VisionError
+from vision.layouts import default_car, default_floor
+from vision.overlay import OverlayScene, PivotMark, find_floor, overlay_clip, overlay_still
+from vision.overlay_draw import captioned, ellipse
+from vision.render import Look, render_push
+from vision.render_camera import looking_at
+from vision.types import Camera, FloatArray
+
+SIZE = (960, 540)
+FLOOR, CAR = default_floor(), default_car(0.26)
+SEEN = looking_at(np.array([0.1, -0.95, 0.9]), np.array([0.0, 0.02, 0.0]), focal=930.0, size=SIZE,
+                  distortion=np.array([-0.12, 0.05, 0.0, 0.0, 0.0]))
+CAMERA = Camera(matrix=SEEN.matrix, distortion=SEEN.distortion, size=SIZE)
+TIME = np.array([0.0, 0.2, 0.4, 0.6])
+POSE = np.array([[-0.13, 0.0, 0.0], [-0.13, 0.0, 0.0], [-0.13, 0.02, 0.1], [-0.13, 0.04, 0.2]])
+PIVOT = PivotMark(place=np.array([-0.2, -0.06]), covariance=np.diag([1e-6, 4e-6]), label="measured -27 %")
+FORECAST = PivotMark(place=np.array([0.15, -0.10]), covariance=np.diag([1e-5, 1e-5]), label="forecast")
+
+
+def by_opencv(flat: FloatArray) -> FloatArray:
+    solid = np.column_stack([flat, np.zeros(len(flat))])
+    turn, move = cv2.Rodrigues(SEEN.rotation)[0], -SEEN.rotation @ SEEN.position
+    return cv2.projectPoints(solid, turn, move, SEEN.matrix, SEEN.distortion)[0][:, 0]  # type: ignore[return-value]
+
+
+def scene(**more: object) -> OverlayScene:
+    outline = np.array([[0.34, 0.1], [0.34, -0.1], [-0.08, -0.1], [-0.08, 0.1]])
+    return OverlayScene(camera=CAMERA, floor=FLOOR, car=CAR, time=TIME, pose=POSE, outline=outline,
+                        measured=PIVOT, predicted=FORECAST, title="Dunlin", **more)  # type: ignore[arg-type]
+
+
+@pytest.fixture(scope="module")
+def clip(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("clip") / "push.avi"
+    render_push(path, time=TIME, pose=POSE, floor=FLOOR, car=CAR, camera=SEEN, size=SIZE, fps=10.0,
+                rng=np.random.default_rng(0), look=Look(noise=1.0))
+    return path
+
+
+def test_the_still_has_everything_in_its_place(clip: Path, tmp_path: Path) -> None:
+    path = tmp_path / "still.png"
+    overlay_still(clip, path, scene(), whole_picture=True)
+    picture = cv2.imread(str(path))
+    assert picture is not None
+    assert picture.shape[1] == SIZE[0]
+    for mark, colour in ((PIVOT, (0, 159, 230)), (FORECAST, (178, 114, 0))):
+        x, y = np.round(by_opencv(mark.place[None])[0]).astype(int)
+        np.testing.assert_allclose(picture[y, x], colour, atol=3)
+    corner = by_opencv(np.array([[-0.13, 0.04]]) + 0.34 * np.array([[np.cos(0.2), np.sin(0.2)]]))[0]
+    x, y = np.round(corner).astype(int)  # middle of the front edge, by hand
+    yellow = np.abs(picture[y - 2:y + 3, x - 3:x + 4].astype(int) - [66, 228, 240]).max(axis=-1) < 40
+    assert yellow.any()
+
+
+def test_nothing_outside_the_sheets_is_shown(clip: Path, tmp_path: Path) -> None:
+    path = tmp_path / "still.png"
+    overlay_still(clip, path, scene())
+    picture = cv2.imread(str(path))
+    assert picture is not None
+    corners = np.concatenate([m.corners() for m in FLOOR.markers])
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    edge = by_opencv(np.array([low, [high[0], low[1]], high, [low[0], high[1]]]))
+    assert picture.shape[1] < np.ptp(edge[:, 0]) + 80
+    assert np.all(picture[2, 2] == 60)  # a corner of the frame is outside of the sheets' shape
+    whole = tmp_path / "whole.png"
+    overlay_still(clip, whole, scene(), whole_picture=True)
+    seen = cv2.imread(str(whole))
+    assert seen is not None
+    assert np.std(seen[:60, :200].astype(float)) > 1.0
+    assert not np.any(np.all(seen[:60, :200] == 60, axis=-1))
+
+
+def test_the_clip_is_silent_vp8_with_even_timing(clip: Path, tmp_path: Path) -> None:
+    path = tmp_path / "overlay.webm"
+    shares: list[float] = []
+    overlay_clip(clip, path, scene(), progress=shares.append)
+    with av.open(str(path)) as box:  # an independent demuxer
+        assert [stream.type for stream in box.streams] == ["video"]
+        assert box.streams.video[0].codec_context.name == "vp8"
+        assert "location" not in {key.lower() for key in box.metadata}
+        times = [float(frame.time) for frame in box.decode(video=0)]  # type: ignore[arg-type]
+    assert len(times) == 7
+    np.testing.assert_allclose(np.diff(times), 0.1, atol=0.002)
+    assert shares[-1] == 1.0
+    slow = tmp_path / "slow.webm"
+    overlay_clip(clip, slow, scene(), fastest=5.0, widest=320)
+    reader = cv2.VideoCapture(str(slow))
+    assert reader.get(cv2.CAP_PROP_FRAME_WIDTH) == 320
+    assert sum(1 for _ in iter(lambda: reader.read()[0], False)) == 4
+
+
+def test_a_given_floor_pose_is_used_as_it_stands(clip: Path, tmp_path: Path) -> None:
+    # Shifting the stated camera along its own x axis must shift the drawing, not the picture.
+    paths = []
+    for number, shift in enumerate((0.0, 0.01)):
+        place = (-SEEN.rotation @ SEEN.position + [shift, 0.0, 0.0])[None]
+        paths.append(tmp_path / f"{number}.png")
+        overlay_still(clip, paths[-1], scene(camera_time=np.zeros(1), rotation=SEEN.rotation[None], place=place),
+                      whole_picture=True)
+    spots = []
+    for path in paths:
+        picture = cv2.imread(str(path))
+        assert picture is not None
+        spots.append(np.argwhere(np.all(np.abs(picture[:540].astype(int) - (0, 159, 230)) < 4, axis=-1)).mean(0))
+    depth = (SEEN.rotation @ (np.array([-0.2, -0.06, 0.0]) - SEEN.position))[2]
+    assert spots[1][1] - spots[0][1] == pytest.approx(930 * 0.01 / depth, abs=1.0)
+
+
+def test_the_floor_is_found_within_a_pixel(clip: Path) -> None:
+    reader = cv2.VideoCapture(str(clip))
+    table = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
+    found, ids, _ = cv2.aruco.ArucoDetector(table).detectMarkers(reader.read()[1])
+    seen = {int(i): np.asarray(c[0], float) for i, c in zip(np.ravel(ids), found, strict=True)}
+    view = find_floor(seen, FLOOR, CAMERA)
+    assert view is not None
+    flat = np.array([[x, y] for x in (-0.3, 0.0, 0.3) for y in (-0.1, 0.1)])
+    np.testing.assert_allclose(view.pixel(flat), by_opencv(flat), atol=1.0)
+    assert find_floor({10: seen[10]}, FLOOR, CAMERA) is None
+
+
+def test_the_ellipse_holds_95_percent() -> None:
+    rng = np.random.default_rng(0)
+    covariance = np.array([[4.0, 1.5], [1.5, 1.0]])
+    draws = rng.multivariate_normal([1.0, -2.0], covariance, 40_000)
+    border = ellipse(np.array([1.0, -2.0]), covariance).astype(np.float32)
+    inside = np.mean([cv2.pointPolygonTest(border, tuple(map(float, p)), False) >= 0 for p in draws])
+    # Binomial error 0.11 %; the 72-cornered border cuts off 0.4 % of the ellipse's squared radius.
+    assert inside == pytest.approx(0.95, abs=0.005)
+
+
+def test_captions_keep_the_width_and_even_height() -> None:
+    picture = np.zeros((101, 200, 3), np.uint8)
+    shown = captioned(picture, [("x" * 100, (255, 255, 255))])
+    assert shown.shape[1] == 200
+    assert shown.shape[0] % 2 == 0
+    assert np.array_equal(shown[:101], picture)
+    assert shown[101:, 191:].max() <= 30  # long words are made to fit
+
+
+def test_what_cannot_be_is_said(clip: Path, tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="WebM"):
+        overlay_clip(clip, tmp_path / "a.mp4", scene())
+    with pytest.raises(InputError, match="read"):
+        overlay_clip(tmp_path / "missing.mp4", tmp_path / "a.webm", scene())
+    with pytest.raises(VisionError, match="written"):
+        overlay_clip(clip, tmp_path / "no" / "a.webm", scene())
+    with pytest.raises(VisionError, match="written"):
+        overlay_still(clip, tmp_path / "no" / "a.png", scene())
+    with pytest.raises(InputError, match="kind of picture"):
+        overlay_still(clip, tmp_path / "a.txt", scene())
+    blank = tmp_path / "blank.avi"
+    writer = cv2.VideoWriter(str(blank), cv2.VideoWriter.fourcc(*"MJPG"), 10.0, SIZE)
+    for _ in range(3):
+        writer.write(np.full((SIZE[1], SIZE[0], 3), 128, np.uint8))
+    writer.release()
+    with pytest.raises(VisionError, match="no picture"):
+        overlay_clip(blank, tmp_path / "b.webm", scene())
+    small = Camera(matrix=CAMERA.matrix, distortion=CAMERA.distortion, size=(640, 360))
+    with pytest.raises(InputError, match="640 x 360"):
+        overlay_still(clip, tmp_path / "a.png", replace(scene(), camera=small))

@@ -1,0 +1,279 @@
+"""Show what was measured on the pictures themselves: a WebM clip that browsers play, and a still.
+
+Only the floor sheets and what is right above them are shown unless asked otherwise; what lies outside
+is painted over. The files are written anew, so sound, place and owner data of the clip do not get in.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from vision.errors import InputError, VisionError
+from vision.overlay_draw import (
+    BLUE,
+    GREEN,
+    ORANGE,
+    WHITE,
+    YELLOW,
+    Colour,
+    FloorView,
+    captioned,
+    dense,
+    dot,
+    ellipse,
+    line,
+    placed,
+)
+from vision.types import BgrImage, Camera, CarMarkers, FloatArray, FloorLayout
+
+KEEP_HEIGHT = 0.12
+"""What stands on the floor is shown up to this height, m."""
+KEEP_MARGIN = 0.02
+"""and the floor this far around the sheets' markers, m."""
+WIDEST, FASTEST = 800, 15.0
+"""px and pictures per second of an overlay clip: writing VP8 costs about 0.15 us for every pixel."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PivotMark:
+    """A point with its doubt. place: (2,) m in floor axes.  covariance: (2, 2) m^2.  label: ASCII."""
+
+    place: FloatArray
+    covariance: FloatArray
+    label: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OverlayScene:
+    """What to draw.
+
+    camera: the one the track was made with.  time: (n,) s, pose: (n, 3) x, y, yaw of the car in floor
+    axes, as measured (frames left out are missing).  outline: (m, 2) m of the car from above in car
+    axes.  measured, predicted: pivots or None.  title: one ASCII line.
+    camera_time: (k,) s, rotation: (k, 3, 3), place: (k, 3) m with camera = rotation @ floor + place;
+    k = 1 for a camera that stands still. Left out, the floor is found in every picture anew.
+    """
+
+    camera: Camera
+    floor: FloorLayout
+    car: CarMarkers
+    time: FloatArray
+    pose: FloatArray
+    outline: FloatArray
+    measured: PivotMark | None = None
+    predicted: PivotMark | None = None
+    title: str = ""
+    camera_time: FloatArray | None = None
+    rotation: FloatArray | None = None
+    place: FloatArray | None = None
+
+
+def overlay_clip(clip: Path, out: Path, scene: OverlayScene, *, whole_picture: bool = False,
+                 widest: int = WIDEST, fastest: float = FASTEST,
+                 progress: Callable[[float], None] | None = None) -> None:
+    """Write `clip` with the scene drawn on it to `out`, a .webm file (VP8, no sound), at an even rate.
+
+    whole_picture: show everything the camera saw.  widest: px, fastest: pictures per second; more is made
+    less.  progress: called with 0..1.
+    Raises InputError when the clip cannot be read, its size is not the camera's or `out` is no .webm;
+    VisionError when the floor is never seen or the file cannot be written.
+    """
+    if out.suffix.lower() != ".webm":
+        raise InputError("overlay clips are WebM files", where=str(out), remedy="Use a name that ends in .webm")
+    source = _opened(clip)
+    rate = float(np.clip(source.get(cv2.CAP_PROP_FPS) or 30.0, 1.0, fastest))
+    total = max(source.get(cv2.CAP_PROP_FRAME_COUNT), 1.0)
+    painter = _Painter(scene, whole_picture, widest)
+    writer: cv2.VideoWriter | None = None
+    written = read = 0
+    try:
+        for now, picture in _frames(source, scene.camera, clip):
+            read += 1
+            if written > now * rate + 1e-6:
+                continue
+            shown = painter.draw(picture, now)
+            if shown is None:
+                continue
+            if writer is None:
+                size = (shown.shape[1], shown.shape[0])
+                writer = cv2.VideoWriter(str(out), cv2.VideoWriter.fourcc(*"VP80"), rate, size)
+                if not writer.isOpened():
+                    raise VisionError("the overlay clip cannot be written", where=str(out),
+                                      remedy="Check that the folder exists, has space and may be written to")
+            # Even steps in time: a varying source rate repeats or skips pictures here.
+            while written <= now * rate + 1e-6:
+                writer.write(shown)
+                written += 1
+            if progress is not None:
+                progress(min(read / total, 1.0))
+    finally:
+        source.release()
+        if writer is not None:
+            writer.release()
+    if writer is None:
+        raise VisionError("the floor markers were seen in no picture", where=str(clip),
+                          remedy="Film with the floor sheets in view")
+
+
+def overlay_still(clip: Path, out: Path, scene: OverlayScene, *, at: float | None = None,
+                  whole_picture: bool = False) -> None:
+    """Write one picture of the clip with the scene drawn on it: PNG or JPEG.
+
+    at: s; when left out, the last measured moment.  Raises as `overlay_clip`.
+    """
+    moment = float(scene.time[-1]) if at is None else at
+    source, painter = _opened(clip), _Painter(scene, whole_picture, 4096)
+    best: tuple[float, BgrImage] | None = None
+    try:
+        for now, picture in _frames(source, scene.camera, clip):
+            if best is not None and abs(now - moment) > abs(best[0] - moment):
+                break
+            best = now, picture
+    finally:
+        source.release()
+    shown = painter.draw(best[1], best[0]) if best is not None else None
+    if shown is None:
+        raise VisionError("the floor markers are not seen at that moment", where=str(clip),
+                          remedy="Choose another moment")
+    try:
+        good = cv2.imwrite(str(out), shown)
+    except cv2.error as error:
+        raise InputError("no way to write this kind of picture", where=str(out),
+                         remedy="Use a name that ends in .png or .jpg") from error
+    if not good:
+        raise VisionError("the picture cannot be written", where=str(out),
+                          remedy="Check that the folder exists, has space and may be written to")
+
+
+def _opened(clip: Path) -> cv2.VideoCapture:
+    source = cv2.VideoCapture(str(clip))
+    if not source.isOpened():
+        raise InputError("this is not a clip that can be read", where=str(clip),
+                         remedy="Give the video file that was measured")
+    return source
+
+
+def _frames(source: cv2.VideoCapture, camera: Camera, clip: Path) -> Iterator[tuple[float, BgrImage]]:
+    """Pictures with their presentation times, s."""
+    while True:
+        good, picture = source.read()
+        if not good:
+            return
+        if (picture.shape[1], picture.shape[0]) != tuple(camera.size):
+            raise InputError(f"pictures are {picture.shape[1]} x {picture.shape[0]}, the camera's are "
+                             f"{camera.size[0]} x {camera.size[1]}", where=str(clip),
+                             remedy="Give the clip that was measured with this camera")
+        # After reading: before, it is still the previous picture's.
+        yield source.get(cv2.CAP_PROP_POS_MSEC) / 1000, np.asarray(picture, np.uint8)
+
+
+class _Painter:
+    """Draws the scene on one picture after another, always with the same frame around it."""
+
+    def __init__(self, scene: OverlayScene, whole_picture: bool, widest: int) -> None:
+        self.scene, self.whole, self.widest = scene, whole_picture, widest
+        code = getattr(cv2.aruco, scene.floor.dictionary)
+        settings = cv2.aruco.DetectorParameters()
+        settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
+        self.detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(code), settings)
+        self.outline = dense(scene.outline)
+        corner = np.concatenate([m.corners() for m in scene.floor.markers])
+        low, high = corner.min(axis=0) - KEEP_MARGIN, corner.max(axis=0) + KEEP_MARGIN
+        self.keep = dense(np.array([low, [high[0], low[1]], high, [low[0], high[1]]]), 0.05)
+        self.box: tuple[int, int, int, int] | None = None
+        gaps = np.diff(scene.time)
+        self.patience = float(np.median(gaps)) * 0.6 if len(gaps) else 0.05
+
+    def draw(self, picture: BgrImage, now: float) -> BgrImage | None:
+        """The picture with everything on it, cut to the floor; None when it does not show the floor."""
+        scene = self.scene
+        found, number, _ = self.detector.detectMarkers(picture)
+        ids = [] if number is None else [int(v) for v in np.ravel(number)]
+        seen = {i: np.asarray(c, float)[0] for i, c in zip(ids, found, strict=True)}
+        view = self._view(seen, now)
+        if view is None:
+            return None
+        drawn = picture.copy()
+        for pixel in seen.values():
+            line(drawn, pixel, GREEN, width=1)
+        part = scene.time <= now + self.patience
+        steps = np.flatnonzero(part)
+        if len(steps):
+            # Equal steps of movement, not of time: while the car rests nothing is added.
+            way = np.concatenate([[0.0], np.cumsum(np.linalg.norm(
+                np.diff(scene.pose, axis=0) * [1.0, 1.0, 0.15], axis=1))])
+            marks = np.searchsorted(way, np.arange(0.0, way[-1] + 1e-12, max(way[-1] / 12, 0.004)))
+            plain = drawn.copy()
+            for k in marks[marks <= steps[-1]]:
+                line(drawn, view.pixel(placed(self.outline, scene.pose[k])), WHITE, width=1)
+            cv2.addWeighted(drawn, 0.5, plain, 0.5, 0.0, dst=drawn)
+        nearest = int(np.argmin(np.abs(scene.time - now)))
+        vouched = abs(scene.time[nearest] - now) <= self.patience
+        if vouched:
+            line(drawn, view.pixel(placed(self.outline, scene.pose[nearest])), YELLOW)
+        for mark, colour in ((scene.predicted, BLUE), (scene.measured, ORANGE)):
+            if mark is not None:
+                line(drawn, view.pixel(ellipse(mark.place, mark.covariance)), colour)
+                dot(drawn, view.pixel(mark.place[None])[0], colour)
+        return self._framed(drawn, view, self._text(now, nearest if vouched else None, seen))
+
+    def _text(self, now: float, nearest: int | None, seen: dict[int, FloatArray]) -> list[tuple[str, Colour]]:
+        scene = self.scene
+        floor, car = ([m.id for m in group] for group in (scene.floor.markers, scene.car.markers))
+        turned = ("pose not vouched for" if nearest is None else
+                  f"turned {np.degrees(scene.pose[nearest, 2] - scene.pose[0, 2]):+.1f} deg")
+        lines: list[tuple[str, Colour]] = [(scene.title, WHITE)] if scene.title else []
+        lines.append((f"{now:6.2f} s   {turned}", WHITE))
+        lines.append((f"markers read: floor {sum(i in seen for i in floor)} of {len(floor)}, "
+                      f"car {sum(i in seen for i in car)} of {len(car)}", WHITE))
+        for mark, colour in ((scene.measured, ORANGE), (scene.predicted, BLUE)):
+            if mark is not None:
+                lines.append((mark.label, colour))
+        return lines
+
+    def _view(self, seen: dict[int, FloatArray], now: float) -> FloorView | None:
+        scene = self.scene
+        if scene.camera_time is not None and scene.rotation is not None and scene.place is not None:
+            k = int(np.argmin(np.abs(scene.camera_time - now)))
+            return FloorView(camera=scene.camera, rotation=scene.rotation[k], place=scene.place[k])
+        return find_floor(seen, scene.floor, scene.camera)
+
+    def _framed(self, drawn: BgrImage, view: FloorView, lines: list[tuple[str, Colour]]) -> BgrImage:
+        """Paint over what lies outside the sheets, cut, make small enough for the web, add the words."""
+        if not self.whole:
+            seen = np.concatenate([view.pixel(self.keep, z) for z in (0.0, KEEP_HEIGHT)])
+            hull = cv2.convexHull(seen.astype(np.float32))
+            mask = np.zeros(drawn.shape[:2], np.uint8)
+            cv2.fillConvexPoly(mask, np.round(hull).astype(np.int32), 255)
+            drawn[mask == 0] = 60
+            if self.box is None:  # the first picture sets the frame, so that it does not dance
+                low = np.clip(np.floor(seen.min(axis=0)), 0, None).astype(int)
+                high = np.minimum(np.ceil(seen.max(axis=0)).astype(int), [drawn.shape[1], drawn.shape[0]])
+                self.box = (int(low[0]), int(low[1]), int(high[0]), int(high[1]))
+        left, top, right, bottom = self.box or (0, 0, drawn.shape[1], drawn.shape[0])
+        part = drawn[top:bottom, left:right]
+        scale = min(1.0, self.widest / part.shape[1])
+        size = [max(2, int(side * scale) // 2 * 2) for side in (part.shape[1], part.shape[0])]  # VP8: even
+        small = np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_AREA), np.uint8)
+        return captioned(small, lines, scale=max(0.35, 0.55 * size[0] / 800))
+
+
+def find_floor(seen: dict[int, FloatArray], layout: FloorLayout, camera: Camera) -> FloorView | None:
+    """Camera pose from detected corners, good enough to draw by (about a pixel); None below two markers.
+
+    seen: id -> (4, 2) px, the marker's own top left corner first, clockwise.
+    """
+    known = [m for m in layout.markers if m.id in seen]
+    if len(known) < 2:
+        return None
+    flat = np.concatenate([m.corners() for m in known])
+    solid = np.column_stack([flat, np.zeros(len(flat))])
+    pixel = np.concatenate([seen[m.id] for m in known])
+    good, turn, place = cv2.solvePnP(solid, pixel, camera.matrix, camera.distortion)
+    if not good:
+        return None
+    return FloorView(camera=camera, rotation=np.asarray(cv2.Rodrigues(turn)[0], float),
+                     place=np.asarray(place, float).ravel())
