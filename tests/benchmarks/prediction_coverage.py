@@ -135,8 +135,9 @@ def ratio_coverage(rng, count):
         found = infer(evidence).grip_ratio
         hits.append(found.interval[0] <= truth["ratio"] <= found.interval[1])
         widths.append(np.log(found.interval[1] / found.interval[0]) / 2)
-        sure = [replace(one, car=certain(one.car), push=replace(one.push, station_u=0.0, height_u=0.0)) for one in evidence]
-        simple = infer(sure).grip_ratio
+        pushes = [replace(one.push, station_u=0.0, height_u=0.0) for one in evidence]
+        simple = infer([replace(one, car=certain(car), push=push) for one, push in zip(evidence, pushes, strict=True)])
+        simple = simple.grip_ratio
         base_hits.append(simple.interval[0] <= truth["ratio"] <= simple.interval[1])
     return hits, widths, base_hits
 
