@@ -24,6 +24,9 @@ ASSUMED_LEVEL, ASSUMED_LEVEL_U, ASSUMED_RATIO_U = 0.8, 0.5, 0.3
 PRIOR_WRONG, WRONG_BY = 0.05, 0.3
 """A measurement is taken beforehand to be wrong once in twenty, by a relative 30 %."""
 
+NAMED = 3.0
+"""Odds (to 1) from which the measurement most likely wrong is named: the priors alone must not choose it."""
+
 Z95 = 1.959963984540054
 
 
@@ -139,11 +142,12 @@ def _estimate(used: list[GripMeasurement], state: GripState, *, look_for_suspect
     to_ratio, to_level = np.array([1.0, -1.0]), np.array([0.5, 0.5])
     ratio_u, level_u = (float(np.sqrt(row @ covariance @ row)) for row in (to_ratio, to_level))
     u = np.sqrt(np.diag(covariance))
-    warnings = [said for one in used[1:] for said in differences(used[0].notes, one.notes)]
+    warnings = []
     if not ratio_measured:
-        warnings.insert(0, "The front-to-rear ratio was not measured: all four tyres are taken alike")
+        warnings.append("The front-to-rear ratio was not measured: all four tyres are taken alike")
     if not level_measured:
-        warnings.insert(0, f"The level of grip was not measured: {ASSUMED_LEVEL:g} is taken, with a wide doubt")
+        warnings.append(f"The level of grip was not measured: {ASSUMED_LEVEL:g} is taken, with a wide doubt")
+    warnings += [said for one in used[1:] for said in differences(used[0].notes, one.notes)]
     if contradiction.sentence:
         warnings.append(contradiction.sentence)
     return GripEstimate(
@@ -250,7 +254,7 @@ def _contradiction(used: Sequence[GripMeasurement], chi_square: float, dof: int)
     quarrel = odds_wrong > 1.0
     sentence = ""
     if quarrel:
-        named = f"most likely {used[suspect].method}" if suspect_odds > 1.0 else "which one cannot be told"
+        named = f"most likely {used[suspect].method}" if suspect_odds > NAMED else "which one cannot be told"
         sentence = (
             f"The grip measurements contradict each other: odds {_odds(odds_wrong)} that one of them "
             f"is wrong, {named}; measure again before trusting their average"
@@ -260,7 +264,7 @@ def _contradiction(used: Sequence[GripMeasurement], chi_square: float, dof: int)
         dof=dof,
         chance=chance,
         odds_wrong=odds_wrong,
-        suspect=suspect if quarrel and suspect_odds > 1.0 else None,
+        suspect=suspect if quarrel and suspect_odds > NAMED else None,
         suspect_odds=suspect_odds,
         sentence=sentence,
     )

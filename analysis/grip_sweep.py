@@ -42,7 +42,7 @@ def sweep_null(
 ) -> SweepNull:
     """Null of a sweep. station: (n,), m.  kappa: (n,), 1/m, with kappa_u (n,).  station_u: m, independent.
 
-    Blocked wheels: a line, or a parabola where the pushes ask for one, through kappa against station; station
+    Blocked wheels: a line, or a polynomial where the pushes ask for one, through kappa against station; station
     errors enter through the slope (effective variance). Where the scatter exceeds what is stated, it is
     taken instead.  rolling: the car swings about either axle: the null is only bracketed.
     Raises InputError when the sweep does not turn both ways.
@@ -67,8 +67,11 @@ def sweep_null(
             remedy="Push at three stations at least, five or more are better",
         )
     middle, scale = float(np.mean(s)), float(max(np.ptp(s), 1e-9)) / 2.0
-    fits = [_fit((s - middle) / scale, k, error, place_u / scale, degree) for degree in (1, 2) if len(s) >= degree + 2]
-    # A parabola has to earn its extra coefficient (Akaike's criterion, corrected for few data; from memory).
+    # Turn per travel bends like an S about the null, so a wide sweep asks for odd powers; each power has to earn
+    # its place (Akaike's criterion, corrected for few data; from memory).
+    fits = [
+        _fit((s - middle) / scale, k, error, place_u / scale, degree) for degree in (1, 2, 3, 5) if len(s) >= degree + 2
+    ]
     best = min(fits, key=lambda one: one.badness)
     root, u, dof = best.root(), 0.0, len(s) - best.degree - 1
     slope = best.slope_at(root)
