@@ -189,7 +189,7 @@ def _verify(state: LoopState, weighing: CornerWeights) -> Step:
 
 def _placing(weighing: CornerWeights) -> float:
     """95 % half-width of the cross weight from placing and noise alone, g."""
-    shared = ("curves", "masses", "pads", "pad offsets", "pad gains", "pad heights")
+    shared = ("curves", "masses", "pads", "pad offsets", "pad gains", "pad heights", "parts", "scale")
     own = sum(float(CROSS @ part.covariance @ CROSS) for part in weighing.parts if part.name not in shared)
     return 1.96 * math.sqrt(max(own, 0.0))
 

@@ -42,12 +42,13 @@ class HeightDoubts:
     """Standard uncertainties of what goes in. Loads in the unit of the loads, lengths in m.
 
     load: of one axle reading, from reading to reading.  load_common: shared by all lifted and level readings of the
-    axle pair (zero of the pads).  gain: relative, shared by all loads and the total (it cancels).
+    axle pair (zero of the pads).  gain: relative, of an axle's readings against the total, shared by that axle's.
     height: of one lift.  height_common: shared by all lifts (sagging support).  wheelbase, radius: of each.
     """
 
     load: float
     load_common: float = 0.0
+    gain: float = 0.0
     height: float = 0.5e-3
     height_common: float = 0.0
     total: float = 0.0
@@ -114,7 +115,8 @@ def cg_height(
     level_front: front axle load on level ground, same unit: one more point at zero pitch.
     suspension_blocked, battery_in: how it was done, for the warnings.
     Raises InputError when lengths or loads cannot be, or all lifts are alike.
-    Source: moment balance (see above); least squares in tan(theta) over three or more heights, up and down, as in
+    Source: moment balance (see above); weighted least squares in tan(theta) over three or more heights, up
+    and down, as in
     ISO 10392:2011; law of propagation with the inputs' own doubts, GUM (JCGM 100:2008).
     """
     _check(lifts, total, wheelbase, radius_front, radius_rear, level_front)
@@ -142,9 +144,10 @@ def cg_height(
 
     def solve(inputs: FloatArray) -> FloatArray:
         _, tangent, y = line(inputs)
-        rows = np.column_stack([np.ones(n), tangent]) / sd[:, None]
-        x, slope = np.linalg.lstsq(rows, y / sd, rcond=None)[0]
-        return np.array([x, slope + inputs[2 * n + 3]])  # station, height
+        weight = 1.0 / sd**2 / float((1.0 / sd**2).sum())
+        middle, level = float(weight @ tangent), float(weight @ y)
+        slope = float(weight @ ((tangent - middle) * (y - level))) / float(weight @ (tangent - middle) ** 2)
+        return np.array([level - slope * middle, slope + inputs[2 * n + 3]])  # station, height
 
     answer = solve(nominal)
     jacobian = np.empty((2, len(nominal)))
@@ -153,13 +156,13 @@ def cg_height(
         moved = nominal.copy()
         moved[i] += step
         jacobian[:, i] = (solve(moved) - answer) / step
-    covariance = _input_covariance(doubts, n, sign, heights)
+    covariance = _input_covariance(doubts, sign, heights, downs)
     spread = jacobian @ covariance @ jacobian.T
     off = moment - np.column_stack([np.ones(n), t]) @ np.array([answer[0], answer[1] - radius_rear])
     residual = off * total / (wheelbase + (radius_front - radius_rear) * t)
     chi_squared = float(((off / sd) ** 2).sum())
     chance = _too_much(chi_squared, n - 2)
-    own = jacobian @ _input_covariance(doubts, n, sign, heights, common=False) @ jacobian.T
+    own = jacobian @ _input_covariance(doubts, sign, heights, downs, common=False) @ jacobian.T
     dof = math.inf
     if chance < 0.01:  # the readings scatter more than they should: believe the scatter
         excess = chi_squared / (n - 2)
@@ -200,14 +203,17 @@ def _check(
 
 
 def _input_covariance(
-    doubts: HeightDoubts, n: int, sign: FloatArray, heights: FloatArray, *, common: bool = True
+    doubts: HeightDoubts, sign: FloatArray, heights: FloatArray, downs: FloatArray, *, common: bool = True
 ) -> FloatArray:
+    n = len(downs)
     lifted = (heights > 0).astype(float)  # a level reading has no lift to be wrong about
     own = np.concatenate([np.full(n, doubts.load), doubts.height * lifted, np.zeros(4)]) ** 2
     covariance = np.diag(own)
     if common:
         for axle in (1.0, -1.0):  # each axle's pads have their own zero
             shared = np.concatenate([np.where(sign == axle, doubts.load_common, 0.0), np.zeros(n + 4)])
+            covariance += np.outer(shared, shared)
+            shared = np.concatenate([np.where(sign == axle, doubts.gain * downs, 0.0), np.zeros(n + 4)])
             covariance += np.outer(shared, shared)
         shared = np.concatenate([np.zeros(n), doubts.height_common * lifted, np.zeros(4)])
         covariance += np.outer(shared, shared)

@@ -90,9 +90,25 @@ def pad_faults(
     raw, gone = checked_counts(counts, missing)
     limits = limits or PadLimits()
     found: list[PadFault] = []
-    for pad in range(raw.shape[1]):
+    for pad in np.flatnonzero(_suspicious(raw, gone, limits)).tolist():
         found += _faults_of(raw[:, pad], gone[:, pad], limits, pad)
     return tuple(found)
+
+
+def _suspicious(raw: FloatArray, gone: BoolArray, limits: PadLimits) -> BoolArray:
+    """(k,) pads that deserve a closer look. Quick, because a live view asks many times a second."""
+    if len(raw) < 2:
+        return np.ones(raw.shape[1], dtype=bool)
+    low = np.maximum(np.asarray(limits.lowest), SATURATED_LOW + 1)
+    high = np.minimum(np.asarray(limits.highest), SATURATED_HIGH - 1)
+    steps = np.abs(raw[1:] - raw[:-1])
+    shortest = min(limits.stuck_run, limits.frozen_run or limits.stuck_run)
+    return np.asarray(
+        gone.any(0)
+        | ~((raw >= low) & (raw <= high)).all(0)
+        | ((steps == 0).sum(0) >= shortest - 1)
+        | (np.median(steps, 0) > limits.wild_counts)
+    )
 
 
 def checked_counts(counts: FloatArray, missing: BoolArray | None) -> tuple[FloatArray, BoolArray]:
