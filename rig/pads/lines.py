@@ -165,12 +165,13 @@ def parse_line(line: bytes) -> Line:
         line = line[:-1]
     if len(line) >= LONGEST_LINE:
         return BadLine(raw=raw, reason="long")
-    claimed = _VERSION.match(line)
-    if claimed is None:
-        return BadLine(raw=raw, reason="crc" if line.startswith(b"PB") else "format")
-    version = int(claimed[1])
+    other = None
+    if not line.startswith(b"PB1 "):
+        claimed = _VERSION.match(line)
+        if claimed is None:
+            return BadLine(raw=raw, reason="crc" if line.startswith(b"PB") else "format")
+        other = int(claimed[1])
     body, _, crc = line.rpartition(b" ")
-    other = version if version != PROTOCOL_VERSION else None
     if crc != b"%04X" % crc16(body):
         return BadLine(raw=raw, reason="crc", version=other)
     if other is not None:

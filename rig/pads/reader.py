@@ -29,6 +29,7 @@ Tap = Callable[[bytes, float, Literal["<", ">", "!"]], None]
 _WAIT = 0.1  # s: how long one read may block, so how soon `stop` is noticed
 _COALESCE = 0.001  # s: pause in mid-line, so that a slow line does not wake the thread for every byte
 _ASK_AGAIN = 1.0  # s
+_STARTING = "waiting for the board to identify itself"
 
 
 class PadReader:
@@ -108,7 +109,8 @@ class PadReader:
             if self._port is not None:
                 self._port.close()
                 self._port = None
-            self._say(PortState.STOPPED, "stopped")
+            if self._status.state is not PortState.STOPPED:
+                self._say(PortState.STOPPED, "stopped")
 
     def __enter__(self) -> Self:
         return self.start()
@@ -220,6 +222,19 @@ class PadReader:
         self._known = known_port(self.url, self._scan())
 
     def _run(self) -> None:
+        try:
+            self._read()
+        except Exception as error:  # a fault of ours must be seen, not leave a dead thread that looks alive
+            with self._news:
+                self._stop.set()
+                self._say(
+                    PortState.STOPPED,
+                    f"reading failed ({error!r})",
+                    remedy="This is a fault of the program: report it with the recorded traffic",
+                )
+                self._news.notify_all()
+
+    def _read(self) -> None:
         while not self._stop.is_set():
             port = self._port
             if port is None:
@@ -237,18 +252,22 @@ class PadReader:
             now = time.monotonic()
             if chunk:
                 self._take(chunk, now)
-                if b"\n" not in chunk:
+                if not chunk.endswith(b"\n"):
                     time.sleep(_COALESCE)
             if now - self._heard > self._silence or self._status.state is not PortState.READING:
-                self._review(now)
+                self._judge(now)
+                self._ask(now)
 
     def _take(self, chunk: bytes, now: float) -> None:
-        self._record(chunk, now, "<")
+        if self._tap is not None:
+            self._record(chunk, now, "<")
         self._heard = now
         wishes: list[str] = []
         with self._news:
             ledger = self._ledger
             frames = ledger.feed(chunk, now, early=now < self._ready_at)
+            if ledger.foreign is not None or self._status.state is not PortState.READING:
+                self._judge(now)  # before anybody sees the frames
             if frames:
                 self._overflowed += max(0, len(self._queue) + len(frames) - self._length)
                 self._queue.extend(frames)
@@ -262,11 +281,8 @@ class PadReader:
                 ledger.answers.clear()
             if frames or self._replies:
                 self._news.notify_all()
-            foreign = ledger.foreign is not None
         if frames and self._tell is not None:
             self._tell()
-        if foreign or self._status.state is PortState.SILENT:
-            self._review(now)
         for wish in wishes:
             self._try_send(wish)
 
@@ -278,8 +294,8 @@ class PadReader:
         wishes = [f"rate {self._rate}"] if self._rate not in (None, said.rate) else []
         return wishes if said.running else [*wishes, "start"]
 
-    def _review(self, now: float) -> None:
-        """Bring the visible state up to date; ask a board that has not spoken yet."""
+    def _judge(self, now: float) -> None:
+        """Bring the visible state up to date."""
         foreign = self._ledger.foreign
         if foreign is not None:
             self._say(
@@ -295,6 +311,11 @@ class PadReader:
             )
         elif self._ledger.identified or now >= self._ready_at:
             self._say(PortState.READING, "reading")
+        else:
+            self._say(PortState.STARTING, _STARTING)
+
+    def _ask(self, now: float) -> None:
+        """Ask a board that has not spoken yet who it is, as what was sent while it started is lost."""
         if self._commands and not self._ledger.identified and now - self._asked > _ASK_AGAIN:
             self._asked = now
             if now < self._ready_at + self._startup or self._status.state is PortState.SILENT:
@@ -345,7 +366,7 @@ class PadReader:
             self._port = port
             self._heard = self._asked = now
             self._ready_at = now + self._startup
-            self._say(PortState.STARTING, "waiting for the board to identify itself")
+            self._say(PortState.STARTING, _STARTING)
         self._record(f"opened {self._where}".encode(), now, "!")
         if self._commands:
             self._try_send("\n?")  # the line end clears what an earlier program left half-typed

@@ -213,9 +213,9 @@ class TestAnyPads:
                 frames += reader.drain()
             assert reader.status.state is PortState.READING
             assert isinstance(reader.identity, Identity)
-            frames += reader.drain()
-            assert reader.tally.intact == len(frames)
             assert reader.tally.lost == reader.tally.damaged == reader.tally.repeated == 0
+        frames += reader.drain()  # nothing more comes now
+        assert reader.tally.intact == len(frames)
         seqs = [frame.seq or 0 for frame in frames]
         assert seqs == list(range(seqs[0], seqs[0] + len(seqs)))
         for before, after in pairwise(frames):
@@ -405,3 +405,15 @@ def test_a_port_that_is_not_there_stops_the_start() -> None:
 def test_a_second_reader_is_refused() -> None:
     with VirtualPads() as pads, PadReader(pads.url), pytest.raises(BenchError, match="in use"):
         PadReader(pads.url).start()
+
+
+def test_a_fault_of_our_own_is_seen() -> None:
+    class Faulty(ScriptPort):
+        def read_some(self, timeout: float) -> bytes:
+            raise ZeroDivisionError
+
+    with PadReader("script", opener=lambda url: Faulty(), scan=tuple) as reader:
+        until(lambda: reader.status.state is PortState.STOPPED)
+        assert "ZeroDivisionError" in reader.status.sentence
+        assert reader.wait_newer(None, PATIENCE) is None
+    assert "ZeroDivisionError" in reader.status.sentence
