@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+import numpy.typing as npt
 
 from analysis.arrays import FloatArray
 from analysis.errors import InputError
@@ -266,10 +267,12 @@ def _log_posterior(
     return total - 0.5 * misfit - 0.5 * np.linalg.slogdet(covariance)[1][:, None], misfit
 
 
-def _spread_over(log_ratio: FloatArray, nodes: FloatArray, table: FloatArray) -> FloatArray:
+def _spread_over(log_ratio: FloatArray, nodes: npt.NDArray[np.intp], table: FloatArray) -> FloatArray:
     """Rows (nodes, c) interpolated to the whole grid (g, c)."""
-    at = log_ratio[nodes]
-    return np.stack([np.interp(log_ratio, at, column) for column in table.T], axis=-1).reshape(len(log_ratio), -1)
+    spread = np.empty((len(log_ratio), table.shape[1]))
+    for i, column in enumerate(table.T):
+        spread[:, i] = np.interp(log_ratio, log_ratio[nodes], column)
+    return spread
 
 
 def _log_side(one: PushEvidence, shift: FloatArray, second: _Second) -> FloatArray:

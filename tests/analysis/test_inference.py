@@ -1,0 +1,183 @@
+"""Backwards from pushes to the grip ratio. Truth: the closed form of a blocked, symmetric car (see below)."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.optimize import brentq
+
+from analysis.errors import InputError
+from analysis.inference import PushEvidence, cg_station, infer
+from analysis.inference_model import balance_doubt
+from analysis.inference_station import most_informative_station
+from analysis.pivot import PivotEstimate
+from analysis.prediction_inputs import CarState, PushState
+
+L, H = 0.26, 0.085
+PLACE = np.array([[L, H], [L, -H], [0.0, H], [0.0, -H]])
+
+
+def blocked(**given: object) -> CarState:
+    plain: dict[str, object] = {"wheelbase": L, "contact_place": PLACE, "load": np.full(4, 4.0),
+                                "grip": np.full(4, 0.8), "drag": np.ones(4)}  # fmt: skip
+    return CarState(**(plain | given))  # type: ignore[arg-type]
+
+
+def exact_kappa(station: float, ratio: float) -> float:
+    """kappa, 1/m; ratio F/R of capacities. F[(L-X)(L-s)+h²]/√((L-X)²+h²) + R[X s+h²]/√(X²+h²) = 0 (closed form)."""
+
+    def moment(kappa: float) -> float:
+        X = L / 2 - 1 / kappa
+        return float(ratio * ((L - X) * (L - station) + H**2) / np.hypot(L - X, H)
+                     + (X * station + H**2) / np.hypot(X, H))  # fmt: skip
+
+    null = L * ratio / (1 + ratio)
+    return float(brentq(moment, 1e-6, 7.69) if station > null else brentq(moment, -7.69, -1e-6))
+
+
+def told(kappa: float, u: float, **given: float) -> PivotEstimate:
+    return PivotEstimate(kappa=kappa, kappa_u=u, interval=(kappa - 1.96 * u, kappa + 1.96 * u), wheelbase=L, count=1,
+                         method="given", **given)  # type: ignore[arg-type]  # fmt: skip
+
+
+def evidence(car: CarState, stations: list[float], ratio: float, u: float = 0.02) -> list[PushEvidence]:
+    return [PushEvidence(car=car, push=PushState(station=s), measured=told(exact_kappa(s, ratio), u)) for s in stations]
+
+
+@pytest.mark.parametrize("ratio", [0.7, 1.0, 1.3])
+def test_exact_pushes_give_back_their_ratio(ratio: float) -> None:
+    found = infer(evidence(blocked(), [0.06, 0.2, 0.24], ratio))
+    assert found.grip_ratio.value == pytest.approx(ratio, rel=2e-3)
+    assert found.grip_ratio.interval[0] < ratio < found.grip_ratio.interval[1]
+    assert found.chance > 0.5
+    assert found.grip_ratio.informed
+    # Independent of what the card says of the grip.
+    other = infer(evidence(blocked(grip=np.array([1.2, 1.2, 0.6, 0.6])), [0.06, 0.2, 0.24], ratio))
+    assert other.grip_ratio.value == pytest.approx(found.grip_ratio.value, rel=1e-3)
+
+
+def test_width_follows_the_slope_of_the_closed_form() -> None:
+    """One push: u(ln ratio) = u(kappa) / |d kappa / d ln ratio|, slope by differences of the closed form."""
+    slope = (exact_kappa(0.2, np.exp(0.01)) - exact_kappa(0.2, np.exp(-0.01))) / 0.02
+    found = infer(evidence(blocked(), [0.2], 1.0))
+    assert found.grip_ratio.u == pytest.approx(0.02 / abs(slope), rel=0.03)
+
+
+def test_common_doubts_do_not_average_out() -> None:
+    """Sixteen pushes, one error of the push station common to all through the plate: kappa errors add up as one."""
+    plain = evidence(blocked(), [0.2] * 16, 1.0)
+    many = [replace(one, measured=told(one.measured.kappa, 0.05, common_u=0.05)) for one in plain]
+    single = infer(many[:1]).grip_ratio.u
+    assert infer(many).grip_ratio.u == pytest.approx(single, rel=0.03)
+    own = [replace(one, measured=told(one.measured.kappa, 0.05)) for one in many]
+    assert infer(own).grip_ratio.u == pytest.approx(single / 4, rel=0.05)
+
+
+def test_order_of_pushes_does_not_matter() -> None:
+    doubtful = blocked(contact_place_u=np.full((4, 2), 0.001), load_covariance=np.eye(4) * 0.03**2)
+    pushes = evidence(doubtful, [0.06, 0.2, 0.24], 1.1)
+    assert infer(pushes).grip_ratio.value == pytest.approx(infer(pushes[::-1]).grip_ratio.value, rel=1e-9)
+
+
+def test_contradicting_pushes_are_told_with_odds() -> None:
+    pushes = evidence(blocked(), [0.06, 0.2], 1.0)
+    wrong = replace(pushes[1], measured=told(pushes[1].measured.kappa + 0.5, 0.02))
+    found = infer([pushes[0], pushes[0], wrong])
+    assert found.odds_against > 1000
+    assert any("contradict" in one for one in found.warnings)
+
+
+def test_rolling_pushes_bracket_the_ratio_by_their_sides() -> None:
+    """Turned one way at 126 mm and the other at 134 mm: the balance point lies between (statics), as does x/(L-x)."""
+    rolling = blocked(drag=np.full(4, 0.02))
+    pushes = [PushEvidence(car=rolling, push=PushState(station=s, station_u=0.0003), measured=told(k, 0.1))
+              for s, k in ((0.126, -7.7), (0.134, 7.7))]  # fmt: skip
+    found = infer(pushes)
+    low, high = 0.126 / 0.134, 0.134 / 0.126
+    assert low * 0.98 < found.grip_ratio.interval[0] < found.grip_ratio.interval[1] < high * 1.02
+    assert any("block" in one for one in found.warnings)
+
+
+def test_centre_of_gravity_and_grip_are_told_apart_only_as_far_as_possible() -> None:
+    """Pushes see the product of grip and load: without a weighing ratio and station are strongly tied."""
+    found = infer(evidence(blocked(), [0.06, 0.2, 0.24], 1.0), also="cg station")
+    assert found.other is not None
+    assert found.other.interval[0] < 0.13 < found.other.interval[1]
+    assert found.correlation < -0.95
+    weighed = blocked(load_covariance=np.eye(4) * 0.01**2)
+    sure = infer(evidence(weighed, [0.06, 0.2, 0.24], 1.0), also="cg station")
+    assert sure.other is not None
+    # Moment balance: sigma of the station is L/2 * 0.01 * 2 / 16.
+    assert sure.other.u == pytest.approx(L / 2 * 0.02 / 16, rel=0.05)
+    assert not sure.other.informed
+
+
+def test_a_dragging_wheel_is_noticed() -> None:
+    """Round trip: one wheel half dragging, the card says that it rolls (the solver has its own checks)."""
+    from analysis.inference_model import Variants, kappa_of
+
+    half = blocked(drag=np.array([1.0, 1.0, 0.02, 1.0]))
+    real = replace(half, drag=np.array([1.0, 1.0, 0.5, 1.0]))
+    pushes = []
+    for s in (0.05, 0.18, 0.21, 0.25):
+        (kappa,) = kappa_of([Variants(car=real, push=PushState(station=s))])
+        pushes.append(PushEvidence(car=half, push=PushState(station=s), measured=told(float(kappa[0]), 0.01)))
+    found = infer(pushes, also="drag RL")
+    assert found.other is not None
+    assert found.other.interval[0] < 0.5 < found.other.interval[1]
+    assert found.other.interval[0] > 0.2
+
+
+def test_intervals_hold_the_truth() -> None:
+    """Errors of push station and measurement as stated; truth from the closed form. The long run is a benchmark."""
+    rng, held = np.random.default_rng(3), 0
+    for _ in range(60):
+        ratio = float(np.exp(rng.normal(0, 0.1)))
+        pushes = []
+        for s in (0.05, 0.19, 0.23):
+            kappa = exact_kappa(s, ratio) + rng.normal(0, 0.05)
+            push = PushState(station=s + rng.normal(0, 0.001), station_u=0.001)
+            pushes.append(PushEvidence(car=blocked(), push=push, measured=told(kappa, 0.05)))
+        low, high = infer(pushes).grip_ratio.interval
+        held += low <= ratio <= high
+    assert held >= 52  # fewer happen once in 150 times at 95 %
+
+
+def test_most_informative_station_is_where_the_closed_form_is_steepest() -> None:
+    """Station and measurement doubts alone: the best of the stations is that of the closed form's slopes."""
+    stations = [0.18, 0.20, 0.22, 0.24, 0.26]
+
+    def expected(s: float) -> float:
+        by_ratio = (exact_kappa(s, np.exp(0.02)) - exact_kappa(s, np.exp(-0.02))) / 0.04
+        by_station = (exact_kappa(s + 5e-4, 1.0) - exact_kappa(s - 5e-4, 1.0)) / 1e-3
+        return float(1 / np.sqrt(1 / 0.1**2 + by_ratio**2 / (0.05**2 + (0.001 * by_station) ** 2)))
+
+    told_next = most_informative_station(blocked(), PushState(station=0.2, station_u=0.001), kappa_u=0.05, now_u=0.1,
+                                         stations=stations)  # fmt: skip
+    np.testing.assert_allclose(told_next.expected, [expected(s) for s in stations], rtol=0.01)
+    assert told_next.station == 0.18
+    assert told_next.expected_u < told_next.now_u
+
+
+def test_a_rolling_car_tells_most_at_its_balance_point() -> None:
+    """A yes-or-no answer tells most when both are as likely (information theory)."""
+    rolling = blocked(drag=np.full(4, 0.02))
+    told_next = most_informative_station(rolling, PushState(station=0.2, station_u=0.001), kappa_u=0.05, now_u=0.1)
+    assert told_next.station_pct == pytest.approx(50.0)
+    # Halving a normal law leaves 1 - 2/pi of its variance (closed form); the station's doubt leaves a little more.
+    assert told_next.expected_u == pytest.approx(0.1 * np.sqrt(1 - 2 / np.pi), rel=0.05)
+
+
+def test_balance_doubt_by_hand() -> None:
+    """Four equal loads with 0.03 N each: u(front share) = 0.03 sqrt(4) / 2 / 16; times L."""
+    doubtful = blocked(load_covariance=np.eye(4) * 0.03**2)
+    assert balance_doubt(doubtful, PushState(station=0.2)) == pytest.approx(L * 0.03 * 2 / 2 / 16, rel=1e-9)
+    assert cg_station(doubtful) == pytest.approx(0.13)
+
+
+def test_nothing_to_infer_from() -> None:
+    with pytest.raises(InputError, match="push"):
+        infer([])
+    longer = replace(blocked(), wheelbase=0.3)
+    with pytest.raises(InputError, match="wheelbase"):
+        infer(evidence(blocked(), [0.2], 1.0) + evidence(longer, [0.2], 1.0))
