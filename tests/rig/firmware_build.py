@@ -145,7 +145,7 @@ def build_changed(folder: Path, changes: list[tuple[str, str, str]]) -> Path:
 class EmulatedBoard:
     """A board in the emulator. Time stands still except in `run`; `port` is its pseudo-terminal."""
 
-    def __init__(self, emulator: Path, elf: Path, *, seed: int = 1, limit: float = 240.0) -> None:
+    def __init__(self, emulator: Path, elf: Path, *, seed: int = 1, limit: float = 600.0) -> None:
         self._process = subprocess.Popen(
             [str(emulator), str(elf), str(seed)],
             stdin=subprocess.PIPE,

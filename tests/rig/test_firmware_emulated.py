@@ -269,8 +269,8 @@ def test_the_watchdog_restarts_a_board_that_stands_still(benches: Any, tmp_path:
 
 def test_a_board_without_its_watchdog_would_stay_silent(benches: Any, tmp_path: Path) -> None:
     bench = benches(build_changed(tmp_path, UNWATCHED))
-    bench.run(3.9)
-    stream = bench.run(3.0)
+    bench.run(3.5)
+    stream = bench.run(1.5)
     assert stream.frames == []
     assert stream.tally.restarts == 0
 

@@ -20,6 +20,7 @@
 #include <signal.h>
 #include <simavr/avr_uart.h>
 #include <simavr/sim_avr.h>
+#include <simavr/sim_core.h>
 #include <simavr/sim_elf.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -136,13 +137,6 @@ static void after_reset(avr_t *mcu)
         converter_after_reset(&converters[i]);
 }
 
-/* Sleep costs no host time: time itself is advanced by the caller. */
-static void sleep_for(avr_t *mcu, avr_cycle_count_t cycles)
-{
-    (void)mcu;
-    asleep += cycles;
-}
-
 static double seconds_now(void)
 {
     struct timespec now;
@@ -164,6 +158,34 @@ static avr_cycle_count_t end_of_slice(avr_t *mcu, avr_cycle_count_t when, void *
     return 0; /* only ends a long sleep */
 }
 
+/* One instruction or one sleep, as avr_run does it, but timers are looked through only when one is due: that
+ * takes the library as long as the instruction itself. */
+static void step(void)
+{
+    if (avr->run != avr_callback_run_raw) { /* the watchdog resets the processor */
+        avr_run(avr);
+        return;
+    }
+    avr_flashaddr_t next = avr->pc;
+    if (avr->state == cpu_Running)
+        next = avr_run_one(avr);
+    avr_cycle_count_t idle = 0;
+    const avr_cycle_timer_slot_t *timer = avr->cycle_timers.timer;
+    if (avr->state == cpu_Sleeping || (timer != NULL && timer->when <= avr->cycle))
+        idle = avr_cycle_timer_process(avr);
+    avr->pc = next;
+    if (avr->state == cpu_Sleeping) {
+        if (!avr->sreg[S_I]) { /* nothing could wake it */
+            avr->state = cpu_Done;
+            return;
+        }
+        asleep += idle;
+        avr->cycle += 1 + idle;
+    }
+    if (avr->interrupt_state)
+        avr_service_interrupts(avr);
+}
+
 static void run(double seconds)
 {
     avr_cycle_count_t begin = avr->cycle;
@@ -177,8 +199,8 @@ static void run(double seconds)
         avr_cycle_count_t stop = avr->cycle + slice;
         avr_cycle_timer_register(avr, slice, end_of_slice, NULL);
         while (avr->cycle < stop) {
-            int state = avr_run(avr);
-            if (state == cpu_Done || state == cpu_Crashed) {
+            step();
+            if (avr->state == cpu_Done || avr->state == cpu_Crashed) {
                 crashes++;
                 ended = true;
                 break;
@@ -327,7 +349,6 @@ static void load_firmware(const char *name)
     avr->log = LOG_ERROR;
     avr_load_firmware(avr, &firmware);
     avr->frequency = FREQUENCY;
-    avr->sleep = sleep_for;
 }
 
 int main(int count, char **arguments)
