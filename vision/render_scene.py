@@ -103,6 +103,16 @@ def _print_marker(light: Light, low: FloatArray, step: float, marker: Marker, di
     light[first[1]:last[1], first[0]:last[0]] = INK + (PAPER - INK) * share
 
 
+def softened(card: Card, spacing: float) -> Card:
+    """The card blurred to suit looks that are `spacing` (m) apart.
+
+    Sharp print sampled at a few places per pixel would shift edges that run along the pixels by up to
+    a tenth of a pixel; a Gaussian of half the spacing leaves 1 % of that and is far below a lens's blur.
+    """
+    blurred = cv2.GaussianBlur(card.light, (0, 0), 0.5 * spacing / card.step, borderType=cv2.BORDER_REPLICATE)
+    return Card(light=blurred, low=card.low, step=card.step)
+
+
 def paint_card(canvas: Light, card: Card, plane: Plane, camera: RenderCamera, rays: FloatArray,
                samples: int) -> None:
     """Lay a card on a plane, in place, with samples x samples looks per pixel.
@@ -122,7 +132,8 @@ def paint_card(canvas: Light, card: Card, plane: Plane, camera: RenderCamera, ra
     light = cv2.remap(card.light, texel[0], texel[1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     # The centre of pixel 0 lies at fine sample (samples - 1) / 2.
     outline = np.round(((edge - [left, top] + 0.5) * samples - 0.5) * 16).astype(np.int32)
-    inside = cv2.fillPoly(np.zeros(light.shape, np.float32), [outline], 1.0, shift=4)
+    inside = cv2.fillPoly(np.zeros(light.shape, np.uint8), [outline], 255, lineType=cv2.LINE_AA, shift=4)
+    inside = inside.astype(np.float32) * np.float32(1 / 255)
     cover = cv2.resize(inside, size, interpolation=cv2.INTER_AREA)
     light = cv2.resize(light * inside, size, interpolation=cv2.INTER_AREA)
     part = canvas[top:bottom, left:right]

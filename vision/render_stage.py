@@ -17,6 +17,7 @@ from vision.render_scene import (
     paint_hulls,
     plane_from_rays,
     print_card,
+    softened,
 )
 from vision.types import BgrImage, CarMarkers, FloatArray, FloorLayout, Marker
 
@@ -64,6 +65,8 @@ class Stage:
         self.pages = [print_card(page, floor.dictionary, margin=0.018, ink_spread=look.ink_spread)
                       for page in _pages(floor)]
         self.plate = print_card(car.markers, car.dictionary, margin=0.008, ink_spread=look.ink_spread)
+        spacing = 1.0 / (samples * _least_scale(camera, car.height))
+        self.pages, self.plate = [softened(p, spacing) for p in self.pages], softened(self.plate, spacing)
         corner = self.plate.outline(1)
         self.middle = corner.mean(axis=0)
         self.outline = outline if outline is not None else _rounded_box(
@@ -226,6 +229,14 @@ def _pages(floor: FloorLayout) -> list[tuple[Marker, ...]]:
     for marker in floor.markers:
         pages.setdefault(marker.sheet or f"\0{marker.id}", []).append(marker)
     return [tuple(page) for page in pages.values()]
+
+
+def _least_scale(camera: RenderCamera, height: float) -> float:
+    """px per m in the direction that is foreshortened most, in the middle of the floor."""
+    step = 1e-3
+    spot = np.array([[0.0, 0.0, height], [step, 0.0, height], [0.0, step, height]])
+    pixel = camera.project(spot)
+    return max(float(np.linalg.svd((pixel[1:] - pixel[0]) / step, compute_uv=False)[-1]), 1.0)
 
 
 def _yawed(yaw: float) -> FloatArray:
