@@ -112,12 +112,14 @@ def predict_push(
     *,
     rng: np.random.Generator,
     turn: float | None = None,
+    travel: float | None = None,
     draws: int | None = None,
     progress: Progress | None = None,
 ) -> Prediction:
     """Predict one slow push.
 
     turn: rad, the rotation over which the slide is integrated (the one measured), or None for a usual one.
+    travel: m, the finger's advance at which the slide ends if it has not turned so far by then, or None.
     draws: at most this many; fewer when two digits of the uncertainty are stable before. None: 10 000, or
         2 000 where every draw must be integrated (a finger that rubs, sticks or runs along a floor line).
     Raises InputError for a car or push that cannot be; Ctrl-C keeps the draws made so far.
@@ -125,13 +127,13 @@ def predict_push(
     check_states(car, push)
     angle = DEFAULT_TURN if turn is None else abs(turn)
     sizes = doubt_groups(car, push)
-    best = slide(assemble(car, push, {}, 1), car.wheelbase, turn=angle)
+    best = slide(assemble(car, push, {}, 1), car.wheelbase, turn=angle, travel=travel)
     kept: list[tuple[dict[str, FloatArray], FloatArray, Slide]] = []
 
     def evaluate(count: int, generator: np.random.Generator) -> FloatArray:
         scores = draw_groups(sizes, count, generator)
         drawn = assemble(car, push, scores, count)
-        result = slide(drawn, car.wheelbase, turn=angle)
+        result = slide(drawn, car.wheelbase, turn=angle, travel=travel)
         kept.append((scores, centre_of_friction(drawn.contacts), result))
         return result.kappa
 

@@ -12,6 +12,7 @@ COMMANDS: dict[str, str] = {
     "new-cards": "Write commented car, bench and test cards",
     "marker-sheet": "Print sheets with markers and check bar, to scale",
     "ports": "List the serial ports of this machine",
+    "calibrate": "Calibrate the pads against check masses",
     "zero": "Zero the empty pads",
     "weigh": "Weigh the car: corner weights, shares, centre of gravity",
     "measure": "Find the pivot in a clip of a push",

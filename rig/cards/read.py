@@ -20,14 +20,13 @@ CardT = TypeVar("CardT", CarCard, BenchCard, TestCard)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CardSet:
-    """One test card with the two cards that it names, and where each was read."""
+    """One test card with the two cards that it names, and the texts they were read from."""
 
     test: TestCard
     car: CarCard
     bench: BenchCard
-    test_path: Path
-    car_path: Path
-    bench_path: Path
+    texts: dict[str, str]
+    folder: Path
 
 
 def read_card(path: Path, card_type: type[CardT]) -> CardT:
@@ -37,22 +36,23 @@ def read_card(path: Path, card_type: type[CardT]) -> CardT:
 
 def read_set(test_path: Path) -> CardSet:
     """A test card and the car and bench cards that it names. Raises InputError as `read_card` does."""
-    test = read_card(test_path, TestCard)
+    test_text = _text_of(test_path)
+    test = parse_card(test_text, TestCard, where=str(test_path))
     car_path, bench_path = test_path.parent / test.car, test_path.parent / test.bench
     for key, other in (("car", car_path), ("bench", bench_path)):
         if not other.is_file():
             raise InputError(
                 f'{key} = "{getattr(test, key)}" names no file',
                 where=str(test_path),
-                remedy=f"Give the path of the {key} card as seen from the folder of the test card",
+                remedy=f"Give the path of the {key} card as seen from the folder of the test card ({other})",
             )
+    car_text, bench_text = _text_of(car_path), _text_of(bench_path)
     return CardSet(
         test=test,
-        car=read_card(car_path, CarCard),
-        bench=read_card(bench_path, BenchCard),
-        test_path=test_path,
-        car_path=car_path,
-        bench_path=bench_path,
+        car=parse_card(car_text, CarCard, where=str(car_path)),
+        bench=parse_card(bench_text, BenchCard, where=str(bench_path)),
+        texts={"test": test_text, "car": car_text, "bench": bench_text},
+        folder=test_path.parent,
     )
 
 

@@ -253,6 +253,10 @@ class Push(Section, frozen=True):
         Literal["rolling", "rubbing", "sticking"],
         Meta(description="rolling or slippery tip; rubbing: friction below; sticking"),
     ] = "rolling"
+    finger_path: Annotated[
+        Literal["straight on the floor", "stays on the car"],
+        Meta(description="straight on the floor: slips along the car's side as it turns; stays: notch or rail"),
+    ] = "straight on the floor"
     finger_friction: Annotated[
         float, _number("friction between finger and car; used when rubbing", ge=0, le=3)
     ] = 0.3

@@ -6,9 +6,12 @@ import sys
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
+
+if TYPE_CHECKING:
+    from rig.jobs.pads import Ask, Step
 
 FunctionT = TypeVar("FunctionT", bound=Callable[..., Any])
 
@@ -75,3 +78,35 @@ def progress(title: str, *, quiet: bool = False) -> Iterator[Callable[[float], N
     with Progress(console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(title, total=1.0)
         yield lambda share: bar.update(task, completed=share)
+
+
+def ask_in_terminal(*, unattended: bool) -> "Ask":
+    """A way to ask for each step: waits for Enter, or goes on at once when unattended."""
+
+    def ask(step: "Step") -> None:
+        click.echo(f"  {step.text}", err=True)
+        if unattended:
+            return
+        try:
+            click.prompt("  then press Enter", default="", show_default=False, prompt_suffix=" ", err=True)
+        except click.Abort:
+            raise KeyboardInterrupt from None
+
+    return ask
+
+
+def unattended_option(function: FunctionT) -> FunctionT:
+    """--unattended."""
+    return click.option("--unattended", is_flag=True, help="Do not wait for Enter: everything is in place already.")(
+        function
+    )
+
+
+def card_argument(function: FunctionT) -> FunctionT:
+    """TEST.toml."""
+    return click.argument("test_card", metavar="TEST.toml", type=click.Path(path_type=Path))(function)
+
+
+def port_option(function: FunctionT) -> FunctionT:
+    """--port."""
+    return click.option("--port", default="", help="Device or pyserial URL, instead of the bench card's.")(function)

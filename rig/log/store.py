@@ -98,9 +98,7 @@ class BenchLog:
         """Keep this version of a card; returns its hash. The same text is kept once."""
         digest = hashlib.sha256(text.encode()).hexdigest()
         with self._writing():
-            self._db.execute(
-                "INSERT OR IGNORE INTO cards VALUES (?, ?, ?, ?, ?)", (digest, kind, name, text, _now())
-            )
+            self._db.execute("INSERT OR IGNORE INTO cards VALUES (?, ?, ?, ?, ?)", (digest, kind, name, text, _now()))
         return digest
 
     def add_file(self, kind: str, path: Path) -> str:
@@ -108,8 +106,7 @@ class BenchLog:
         digest, size = file_hash(path)
         with self._writing():
             self._db.execute(
-                "INSERT INTO files VALUES (?, ?, ?, ?, ?)"
-                " ON CONFLICT (hash) DO UPDATE SET path = excluded.path",
+                "INSERT INTO files VALUES (?, ?, ?, ?, ?) ON CONFLICT (hash) DO UPDATE SET path = excluded.path",
                 (digest, kind, str(path.absolute()), size, _now()),
             )
         return digest
@@ -159,9 +156,7 @@ class BenchLog:
                 ("record_files", entry.files),
                 ("record_parents", entry.parents),
             ):
-                self._db.executemany(
-                    f"INSERT INTO {table} VALUES (?, ?)", [(entry.id, other) for other in others]
-                )
+                self._db.executemany(f"INSERT INTO {table} VALUES (?, ?)", [(entry.id, other) for other in others])
         return self.get(entry.id)
 
     def get(self, record_id: str) -> Record:
@@ -185,10 +180,7 @@ class BenchLog:
 
     def records(self, *, kind: str | None = None, title: str | None = None) -> Iterator[Record]:
         """Records in the order of writing, all or of one kind or title."""
-        query = (
-            "SELECT * FROM records WHERE (?1 IS NULL OR kind = ?1) AND (?2 IS NULL OR title = ?2) "
-            "ORDER BY number"
-        )
+        query = "SELECT * FROM records WHERE (?1 IS NULL OR kind = ?1) AND (?2 IS NULL OR title = ?2) ORDER BY number"
         with self._told():
             rows = self._db.execute(query, (kind, title)).fetchall()
             for row in rows:
@@ -196,10 +188,7 @@ class BenchLog:
 
     def latest(self, kind: str, title: str | None = None) -> Record | None:
         """The newest record of a kind (and title), or None."""
-        query = (
-            "SELECT * FROM records WHERE kind = ?1 AND (?2 IS NULL OR title = ?2) "
-            "ORDER BY number DESC LIMIT 1"
-        )
+        query = "SELECT * FROM records WHERE kind = ?1 AND (?2 IS NULL OR title = ?2) ORDER BY number DESC LIMIT 1"
         with self._told():
             row = self._db.execute(query, (kind, title)).fetchone()
         return None if row is None else self._whole(row)
@@ -236,9 +225,7 @@ class BenchLog:
 
     def _whole(self, row: tuple[Any, ...]) -> Record:
         def linked(table: str, column: str) -> tuple[str, ...]:
-            found = self._db.execute(
-                f"SELECT {column} FROM {table} WHERE record = ? ORDER BY rowid", (row[0],)
-            )
+            found = self._db.execute(f"SELECT {column} FROM {table} WHERE record = ? ORDER BY rowid", (row[0],))
             return tuple(other for (other,) in found)
 
         return Record(
@@ -273,9 +260,7 @@ class BenchLog:
             raise InputError(
                 f"this log has version {version}, this program knows {VERSION}",
                 where=str(self.path),
-                remedy="Install a newer pivotbench"
-                if version
-                else "Name another folder: this is not a bench log",
+                remedy="Install a newer pivotbench" if version else "Name another folder: this is not a bench log",
             )
         while version < VERSION and not read_only:
             with self._writing():
@@ -308,8 +293,7 @@ class BenchLog:
             raise BenchError(
                 f"the bench log cannot be written or read ({error})",
                 where=str(self.path),
-                remedy="Check the room on the disk and the rights to this folder; "
-                "nothing recorded before is lost",
+                remedy="Check the room on the disk and the rights to this folder; nothing recorded before is lost",
             ) from error
         except OSError as error:
             raise BenchError(

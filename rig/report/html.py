@@ -80,14 +80,10 @@ def _part(part: Part) -> str:
     pieces += [f"<p>{_safe(text)}</p>" for text in part.paragraphs]
     if part.figure is not None:
         svg = svg_text(part.figure, salt=part.title)
-        pieces.append(
-            f'<div class="figure" role="img" aria-label="{_safe(part.alt or part.title)}">{svg}</div>'
-        )
+        pieces.append(f'<div class="figure" role="img" aria-label="{_safe(part.alt or part.title)}">{svg}</div>')
     for table in part.tables:
         head = "".join(f'<th scope="col">{_safe(cell)}</th>' for cell in table.heads)
-        rows = "".join(
-            "<tr>" + "".join(f"<td>{_safe(cell)}</td>" for cell in row) + "</tr>" for row in table.rows
-        )
+        rows = "".join("<tr>" + "".join(f"<td>{_safe(cell)}</td>" for cell in row) + "</tr>" for row in table.rows)
         pieces.append(
             f"<table><caption>{_safe(table.caption)}</caption><thead><tr>{head}</tr></thead>"
             f"<tbody>{rows}</tbody></table>"

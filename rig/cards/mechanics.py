@@ -1,0 +1,76 @@
+"""From cards and a weighing to what the forecast starts from: a car and a push, each with its doubts."""
+
+import math
+
+import numpy as np
+
+from analysis.arrays import FloatArray
+from analysis.prediction_inputs import CarState, FingerName, PushState
+from analysis.weighing.corner_weights import STANDARD_GRAVITY
+from rig.cards.measures import MM, contact_place, contact_place_u, wheelbase
+from rig.cards.schema import BenchCard, CarCard, TestCard
+
+FINGERS: dict[str, FingerName] = {"rolling": "sliding", "rubbing": "friction", "sticking": "sticking"}
+
+
+def car_state(car: CarCard, test: TestCard, *, load: FloatArray, load_covariance: FloatArray) -> CarState:
+    """The car as it is pushed.
+
+    load: (4,) N.  load_covariance: (4, 4) N².  The wheelbase's doubt moves the front contacts by
+    itself, so it is taken out of the contact places' doubt here.
+    """
+    place_u = contact_place_u(car)
+    place_u[:2, 0] = 0.0
+    blocked = test.push.wheels == "blocked"
+    drag = np.repeat([car.front.drag, car.rear.drag], 2)
+    drag_u = np.repeat([car.front.drag_u, car.rear.drag_u], 2)
+    # toe-in turns the left wheel to the right (clockwise, negative) and the right wheel to the left
+    toe = np.radians([-car.front.toe_deg, car.front.toe_deg, -car.rear.toe_deg, car.rear.toe_deg])
+    return CarState(
+        wheelbase=wheelbase(car),
+        wheelbase_u=car.geometry.wheelbase_mm_u * MM,
+        contact_place=contact_place(car),
+        contact_place_u=place_u,
+        load=load,
+        load_covariance=load_covariance,
+        grip=np.repeat([test.grip.front, test.grip.rear], 2),
+        grip_common_u=test.grip.level_u,
+        grip_ratio_u=test.grip.ratio_u,
+        grip_measured=test.grip.measured,
+        drag=np.ones(4) if blocked else drag,
+        drag_u=np.zeros(4) if blocked else drag_u,
+        heading=toe,
+        heading_u=math.radians(max(car.front.toe_deg_u, car.rear.toe_deg_u)),
+        front_kind=car.front.kind,
+        rear_kind=car.rear.kind,
+        front_roll_share=car.geometry.front_roll_share,
+        front_roll_share_u=car.geometry.front_roll_share_u,
+    )
+
+
+def push_state(car: CarCard, test: TestCard) -> PushState:
+    """The push. A car touched on its right side is pushed to the left (+1)."""
+    push, length = test.push, wheelbase(car)
+    side = 1 if push.side == "right" else -1
+    return PushState(
+        station=push.position_pct / 100 * length,
+        station_u=push.position_pct_u / 100 * length,
+        side=side,
+        finger_y=-side * car.geometry.body_width_mm / 2 * MM,
+        direction_u=math.radians(push.direction_deg_u),
+        height=push.height_mm * MM,
+        height_u=push.height_mm_u * MM,
+        finger=FINGERS[push.finger],
+        path="fixed on car" if push.finger_path == "stays on the car" else "fixed on floor",
+        finger_friction=push.finger_friction,
+        finger_friction_u=push.finger_friction_u,
+    )
+
+
+def place_gravity(bench: BenchCard) -> float:
+    """m/s² at the bench: normal gravity of its latitude and height, or the standard value."""
+    if bench.place.latitude_deg is None:
+        return STANDARD_GRAVITY
+    from analysis.gravity import normal_gravity
+
+    return float(normal_gravity(math.radians(bench.place.latitude_deg), bench.place.height_m))

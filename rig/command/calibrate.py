@@ -1,0 +1,92 @@
+"""pivotbench calibrate"""
+
+from pathlib import Path
+
+import click
+
+from rig.command.options import (
+    ask_in_terminal,
+    card_argument,
+    json_option,
+    log_folder,
+    log_option,
+    port_option,
+    show,
+    unattended_option,
+)
+
+
+@click.command(name="calibrate", epilog="Example: pivotbench calibrate test.toml --mass 200 --mass 500 --mass 1000")
+@card_argument
+@click.option(
+    "--mass",
+    "masses_g",
+    type=click.FloatRange(0, min_open=True),
+    multiple=True,
+    required=True,
+    help="A check mass, g; give two or more.",
+)
+@click.option(
+    "--mass-u",
+    "mass_u_g",
+    type=click.FloatRange(0),
+    default=0.1,
+    show_default=True,
+    help="Standard uncertainty of each mass, g.",
+)
+@click.option("--cycles", type=click.IntRange(1, 10), default=2, show_default=True, help="Times up and down.")
+@click.option("--temperature", "temperature_c", type=float, default=None, help="Room temperature, °C, if known.")
+@port_option
+@log_option
+@unattended_option
+@json_option
+def command(
+    test_card: Path,
+    masses_g: tuple[float, ...],
+    mass_u_g: float,
+    cycles: int,
+    temperature_c: float | None,
+    port: str,
+    log_dir: Path | None,
+    unattended: bool,
+    as_json: bool,
+) -> None:
+    """Calibrate the pads against check masses, pad by pad, up and down in steps.
+
+    Lay the masses on the middle of the pad; keep them away from toes.
+    """
+    from rig.cards.read import read_set
+    from rig.jobs.pads import bench_pads, calibrate, card_hashes
+    from rig.log.store import BenchLog
+    from rig.report.words import table_text
+
+    cards = read_set(test_card)
+    with BenchLog(log_folder(log_dir)) as log, bench_pads(cards.bench, log, port=port) as pads:
+        found, record = calibrate(
+            cards.bench,
+            pads,
+            log,
+            list(masses_g),
+            ask=ask_in_terminal(unattended=unattended),
+            mass_u_g=mass_u_g,
+            cycles=cycles,
+            temperature_c=temperature_c,
+            cards=card_hashes(log, cards),
+        )
+    blocks = []
+    for one in found:
+        rows = [
+            (
+                line.name,
+                "not seen" if line.value_g is None else f"{line.value_g:.2f} g",
+                "" if line.share_pct is None else f"{line.share_pct:.3f} %",
+                line.note,
+            )
+            for line in one.budget
+        ]
+        blocks.append(f"{one.pad}: {one.evidence}\n{table_text(('error', 'size', 'of capacity', 'how'), rows)}")
+    show(
+        "\n\n".join([*blocks, f"Stored as record {record.number}. Next: pivotbench zero"]),
+        record.result,
+        as_json=as_json,
+    )

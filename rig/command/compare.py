@@ -1,0 +1,68 @@
+"""pivotbench compare"""
+
+from pathlib import Path
+
+import click
+
+from rig.command.options import (
+    card_argument,
+    json_option,
+    log_folder,
+    log_option,
+    out_option,
+    progress,
+    seed_option,
+    show,
+)
+
+
+@click.command(name="compare", epilog="Example: pivotbench compare test.toml --clip push.mp4 --out results")
+@card_argument
+@click.option("--clip", type=click.Path(path_type=Path), default=None, help="Instead of the test card's clip.")
+@click.option(
+    "--push", "push_number", type=click.IntRange(1), default=1, show_default=True, help="Which push of the clip."
+)
+@log_option
+@out_option
+@seed_option
+@json_option
+def command(
+    test_card: Path,
+    clip: Path | None,
+    push_number: int,
+    log_dir: Path | None,
+    out_dir: Path | None,
+    seed: int,
+    as_json: bool,
+) -> None:
+    """Set the measured pivot beside the forecast: agrees, disagrees, or cannot tell.
+
+    With --out, a picture and a report that stands by itself are written there.
+    """
+    from rig.cards.read import read_set
+    from rig.jobs.compare import compare_test, comparison_record
+    from rig.jobs.keep import estimate_record
+    from rig.log.store import BenchLog
+    from rig.report.verdict import write_picture, write_report
+    from rig.report.words import verdict_words
+
+    cards = read_set(test_card)
+    with BenchLog(log_folder(log_dir)) as log, progress("tracking", quiet=as_json) as bar:
+        verdict = compare_test(cards, log, clip=clip, push_number=push_number, seed=seed, progress=bar)
+    files = []
+    if out_dir is not None:
+        files = [
+            write_picture(out_dir / f"{test_card.stem}.png", verdict),
+            write_report(out_dir / f"{test_card.stem}.html", verdict.picture.title, [verdict]),
+        ]
+    text = "\n".join([verdict_words(verdict), f"record {verdict.record.number}", *(f"wrote {file}" for file in files)])
+    show(
+        text,
+        comparison_record(verdict.comparison)
+        | {
+            "measured": estimate_record(verdict.measured),
+            "predicted": estimate_record(verdict.forecast.prediction.estimate),
+            "files": [str(file) for file in files],
+        },
+        as_json=as_json,
+    )

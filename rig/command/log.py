@@ -1,0 +1,48 @@
+"""pivotbench log"""
+
+from pathlib import Path
+
+import click
+
+from rig.command.options import json_option, log_folder, log_option, show
+
+
+@click.command(name="log", epilog="Example: pivotbench log --kind comparison --out export")
+@click.option("--kind", default=None, help="Only this kind: weighing, push, prediction, comparison, …")
+@click.option(
+    "--out",
+    "out_dir",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=None,
+    help="Folder to export to, as CSV and JSON.",
+)
+@log_option
+@json_option
+def command(kind: str | None, out_dir: Path | None, log_dir: Path | None, as_json: bool) -> None:
+    """List what the bench has recorded, newest last; with --out, export it as CSV and JSON."""
+    from rig.log.export import export_tables
+    from rig.log.store import BenchLog
+    from rig.report.words import table_text
+
+    with BenchLog(log_folder(log_dir), read_only=True) as log:
+        records = list(log.records(kind=kind))
+        files = export_tables(records, out_dir) if out_dir is not None else []
+    rows = [(str(one.number), one.at[:19].replace("T", " "), one.kind, one.title, one.id[:8]) for one in records]
+    text = table_text(("no.", "UTC", "kind", "title", "id"), rows) if rows else "Nothing recorded yet."
+    listed = [
+        {
+            "number": one.number,
+            "at": one.at,
+            "kind": one.kind,
+            "title": one.title,
+            "id": one.id,
+            "software": one.software,
+            "result": one.result,
+        }
+        for one in records
+    ]
+    show(
+        "\n".join([text, *(f"wrote {file}" for file in files)]),
+        {"records": listed, "files": [str(file) for file in files]},
+        as_json=as_json,
+    )

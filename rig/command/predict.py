@@ -1,0 +1,46 @@
+"""pivotbench predict"""
+
+from pathlib import Path
+
+import click
+
+from rig.command.options import card_argument, json_option, log_folder, log_option, seed_option, show
+
+
+@click.command(name="predict", epilog="Example: pivotbench predict test.toml")
+@card_argument
+@log_option
+@seed_option
+@json_option
+def command(test_card: Path, log_dir: Path | None, seed: int, as_json: bool) -> None:
+    """Forecast the pivot of the push on the card, from the newest weighing of this car or typed-in weights."""
+    from rig.cards.read import read_set
+    from rig.jobs.predict import forecast
+    from rig.jobs.weigh import known_weighing
+    from rig.log.store import BenchLog
+    from rig.report.words import noted, pivot_words, turn_words
+
+    cards = read_set(test_card)
+    with BenchLog(log_folder(log_dir)) as log:
+        weighing = known_weighing(cards, log)
+        told = forecast(cards, weighing, log, seed=seed)
+    prediction = told.prediction
+    rows = [
+        f"  {one.name:<22} {100 * one.share:4.0f} % of the variance"
+        for one in prediction.sensitivity
+        if one.share >= 0.005
+    ]
+    balance_half = 196 * prediction.balance.u / prediction.estimate.wheelbase
+    lines = [
+        f"forecast   {pivot_words(prediction.estimate)}   {turn_words(prediction.estimate)}",
+        f"balance point {prediction.balance_pct:.1f} % ± {balance_half:.1f}",
+        f"push force {prediction.force.value:.1f} N",
+        f"{prediction.sentence}.",
+        "",
+        told.advice,
+        *rows,
+        *noted(weighing.warnings),
+        *noted(prediction.warnings),
+        f"record {told.record.number}",
+    ]
+    show("\n".join(lines), told.record.result, as_json=as_json)

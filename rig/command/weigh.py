@@ -1,0 +1,61 @@
+"""pivotbench weigh"""
+
+from pathlib import Path
+
+import click
+
+from rig.command.options import (
+    ask_in_terminal,
+    card_argument,
+    json_option,
+    log_folder,
+    log_option,
+    port_option,
+    progress,
+    show,
+    unattended_option,
+)
+
+
+@click.command(name="weigh", epilog="Example: pivotbench weigh test.toml --placings 3")
+@card_argument
+@click.option(
+    "--placings",
+    type=click.IntRange(1, 20),
+    default=1,
+    show_default=True,
+    help="Times the car is set on the pads; three or more measure how it settles.",
+)
+@port_option
+@log_option
+@unattended_option
+@json_option
+def command(test_card: Path, placings: int, port: str, log_dir: Path | None, unattended: bool, as_json: bool) -> None:
+    """Weigh the car: corner weights, shares, both diagonals, centre of gravity, each with its uncertainty.
+
+    Weigh it as it is pushed: battery unplugged but in place, body, screws and marker plate on. Weights typed on the
+    test card are used when it has some.
+    """
+    from rig.cards.read import read_set
+    from rig.jobs.pads import bench_pads
+    from rig.jobs.weigh import weigh_on_pads, weigh_typed
+    from rig.log.store import BenchLog
+    from rig.report.words import noted, weights_words
+
+    cards = read_set(test_card)
+    with BenchLog(log_folder(log_dir)) as log:
+        if cards.test.typed.weights_g is not None:
+            weighing = weigh_typed(cards, log)
+        else:
+            with bench_pads(cards.bench, log, port=port) as pads, progress("weighing", quiet=as_json) as bar:
+                weighing = weigh_on_pads(
+                    cards, pads, log, placings=placings, progress=bar, ask=ask_in_terminal(unattended=unattended)
+                )
+    text = "\n".join(
+        [
+            f"{cards.car.name}, record {weighing.record.number}",
+            weights_words(weighing.weights),
+            *noted(weighing.warnings),
+        ]
+    )
+    show(text, weighing.record.result, as_json=as_json)

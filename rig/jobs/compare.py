@@ -1,0 +1,224 @@
+"""Set a measured pivot beside its forecast: the verdict, the picture and the report."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from analysis.arrays import FloatArray
+from analysis.comparison import Comparison, compare
+from analysis.figures import CarPicture, PivotMark
+from analysis.measured_pivot import MeasuredPush
+from analysis.motion import compose, invert
+from analysis.pivot import PivotEstimate
+from rig.cards.measures import MM, contact_place, wheelbase
+from rig.cards.read import CardSet
+from rig.errors import InputError
+from rig.jobs.keep import keep_cards
+from rig.jobs.measure import Measurement, measure_clip, stored_camera
+from rig.jobs.predict import Forecast, forecast
+from rig.jobs.weigh import Weighing, known_weighing
+from rig.log.store import BenchLog, Record
+
+SWEPT_OUTLINES = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict:
+    """Measured and forecast side by side. measurement and push are None for a pivot typed in by hand."""
+
+    cards: CardSet
+    weighing: Weighing
+    measured: PivotEstimate
+    measurement: Measurement | None
+    push: MeasuredPush | None
+    forecast: Forecast
+    comparison: Comparison
+    picture: CarPicture
+    record: Record
+
+
+def compare_test(
+    cards: CardSet,
+    log: BenchLog,
+    *,
+    clip: Path | None = None,
+    push_number: int = 1,
+    seed: int = 0,
+    progress: Callable[[float], None] | None = None,
+) -> Verdict:
+    """Weights from the card or the log, the pivot from the clip (or typed in), the forecast, the verdict.
+
+    clip: instead of the one that the test card names.  Raises InputError when something is missing.
+    """
+    weighing = known_weighing(cards, log)
+    clip = clip or (cards.folder / cards.test.clip if cards.test.clip else None)
+    if clip is None:
+        return judge(cards, log, weighing, None, typed_pivot(cards), seed=seed)
+    measurement = measure_clip(clip, cards, log, camera=stored_camera(cards, log), progress=progress)
+    return judge(cards, log, weighing, measurement, None, push_number=push_number, seed=seed)
+
+
+def typed_pivot(cards: CardSet) -> PivotEstimate:
+    """A pivot found with ruler and pencil, as an estimate. Raises InputError when the test card has none."""
+    typed, length = cards.test.typed, wheelbase(cards.car)
+    if typed.pivot_pct is None:
+        raise InputError(
+            "there is neither a clip nor a typed-in pivot",
+            where=f"{cards.test.name}, clip",
+            remedy='Write clip = "push.mp4" at the top of the test card, or pivot_pct under [typed]',
+        )
+    away, u = (0.5 - typed.pivot_pct / 100) * length, typed.pivot_pct_u / 100 * length
+    if abs(away) <= 2 * u:
+        raise InputError(
+            f"pivot_pct = {typed.pivot_pct:g} lies within its own doubt of the middle",
+            where=f"{cards.test.name}, typed",
+            remedy="Measure the pivot better, or film the push",
+        )
+    ends = sorted((1.0 / (away - 1.96 * u), 1.0 / (away + 1.96 * u)))
+    return PivotEstimate(
+        kappa=1.0 / away, kappa_u=u / away**2, interval=(ends[0], ends[1]), wheelbase=length, count=1, method="typed in"
+    )
+
+
+def judge(
+    cards: CardSet,
+    log: BenchLog,
+    weighing: Weighing,
+    measurement: Measurement | None,
+    typed: PivotEstimate | None,
+    *,
+    push_number: int = 1,
+    seed: int = 0,
+) -> Verdict:
+    """The verdict on one push, written down. Exactly one of measurement and typed is given."""
+    push = None
+    if measurement is not None:
+        if not 1 <= push_number <= len(measurement.pushes):
+            raise InputError(
+                f"the clip has {len(measurement.pushes)} pushes, not {push_number}",
+                where=str(measurement.clip),
+                remedy="Ask for one of them with --push",
+            )
+        push = measurement.pushes[push_number - 1]
+    measured = push.estimate if push is not None else typed
+    assert measured is not None
+    turn, travel = _extent(cards, push, measured)
+    predicted = forecast(cards, weighing, log, seed=seed, turn=turn, travel=travel)
+    comparison = compare(measured, predicted.prediction.estimate)
+    picture = car_picture(cards, weighing, measured, measurement, push, predicted, comparison.sentence)
+    record = log.record(
+        "comparison",
+        cards.test.name,
+        inputs={"push_number": push_number, "seed": seed},
+        result=comparison_record(comparison),
+        cards=keep_cards(log, cards),
+        parents=[weighing.record.id, predicted.record.id, *([measurement.record.id] if measurement else [])],
+    )
+    return Verdict(
+        cards=cards,
+        weighing=weighing,
+        measured=measured,
+        measurement=measurement,
+        push=push,
+        forecast=predicted,
+        comparison=comparison,
+        picture=picture,
+        record=record,
+    )
+
+
+def _extent(cards: CardSet, push: MeasuredPush | None, measured: PivotEstimate) -> tuple[float | None, float | None]:
+    """Over which rotation (rad) and finger advance (m) to integrate the forecast: those that were measured.
+
+    A slide without a rotation of its own ends where the finger did; one with a rotation ends there, and a draw
+    that turns much less must not go on far beyond the finger's advance.
+    """
+    if push is None:
+        return None, None
+    arm = (cards.test.push.position_pct / 100 - 0.5) * wheelbase(cards.car)
+    advance = abs(push.travel + 2.0 * np.sin(push.turn / 2.0) * arm)
+    if measured.finding == "pivot":
+        return abs(push.turn), 1.3 * advance
+    return None, advance
+
+
+def comparison_record(comparison: Comparison) -> dict[str, Any]:
+    """A comparison as plain JSON."""
+    return {
+        "verdict": comparison.verdict,
+        "sentence": comparison.sentence,
+        "reason": comparison.reason,
+        "difference_per_m": comparison.difference,
+        "sigmas": comparison.sigmas,
+        "difference_pct": comparison.difference_pct,
+        "reconciling_grip_ratio": comparison.reconciling_grip_ratio,
+        "reconciling_interval": comparison.reconciling_interval,
+    }
+
+
+def car_picture(
+    cards: CardSet,
+    weighing: Weighing,
+    measured: PivotEstimate | None,
+    measurement: Measurement | None,
+    push: MeasuredPush | None,
+    predicted: Forecast | None,
+    sentence: str,
+) -> CarPicture:
+    """What the top view shows of one test."""
+    geometry, length = cards.car.geometry, wheelbase(cards.car)
+    side = 1 if cards.test.push.side == "right" else -1
+    balance = predicted.prediction.balance if predicted else None
+    return CarPicture(
+        title=f"{cards.car.name}: {cards.test.name}",
+        wheelbase=length,
+        contact_place=contact_place(cards.car),
+        body=(geometry.body_front_mm * MM, geometry.body_rear_mm * MM, geometry.body_width_mm * MM),
+        load_g=weighing.weights.load_g,
+        cg=weighing.weights.cg,
+        push=np.array([cards.test.push.position_pct / 100 * length, -side * geometry.body_width_mm / 2 * MM]),
+        push_side=side,
+        balance=None if balance is None else balance.value,
+        balance_u=0.0 if balance is None else balance.u,
+        measured=_measured_mark(measured, push),
+        forecast=_forecast_mark(predicted),
+        swept=_swept(measurement, push),
+        verdict=sentence,
+    )
+
+
+def _measured_mark(measured: PivotEstimate | None, push: MeasuredPush | None) -> PivotMark | None:
+    if measured is None or measured.station_pct is None:
+        return None
+    if push is not None and push.pole is not None and push.pole_covariance is not None:
+        return PivotMark(place=push.pole, region=ellipse(push.pole, push.pole_covariance))
+    return PivotMark(place=np.array([measured.station_pct / 100 * measured.wheelbase, 0.0]))
+
+
+def _forecast_mark(predicted: Forecast | None) -> PivotMark | None:
+    if predicted is None or predicted.prediction.region is None:
+        return None
+    region = predicted.prediction.region
+    return PivotMark(place=region.place, region=region.outline)
+
+
+def ellipse(centre: FloatArray, covariance: FloatArray, *, points: int = 48) -> FloatArray:
+    """(points, 2) outline that holds 95 % of a plane normal distribution (chi-square, 2 degrees of freedom)."""
+    values, axes = np.linalg.eigh(covariance)
+    around = np.linspace(0.0, 2 * np.pi, points, endpoint=False)
+    circle = np.stack([np.cos(around), np.sin(around)], axis=-1)
+    outline: FloatArray = centre + circle * np.sqrt(5.991 * np.maximum(values, 0.0)) @ axes.T
+    return outline
+
+
+def _swept(measurement: Measurement | None, push: MeasuredPush | None) -> FloatArray:
+    """(m, 3) poses from the start of the push to its end, in the car axes of the start."""
+    if measurement is None or push is None:
+        return np.zeros((0, 3))
+    moments = np.linspace(push.start_time, push.end_time, SWEPT_OUTLINES + 1)[1:]
+    time, pose = measurement.track.time, measurement.track.pose
+    shown = np.stack([np.interp(moments, time, pose[:, axis]) for axis in range(3)], axis=-1)
+    return compose(invert(push.start_pose), shown)

@@ -1,0 +1,168 @@
+"""Measure the pivot: track the clip, find the pushes in it, write the result down."""
+
+import hashlib
+import io
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from analysis.measured_pivot import MeasuredPush, measure_pivot
+from rig.cards.measures import MM, car_markers, floor_layout, wheelbase
+from rig.cards.read import CardSet
+from rig.jobs.keep import estimate_record, keep_cards
+from rig.log.store import BenchLog, Record
+from rig.report.files import write_bytes
+from vision.tracking import track_clip
+from vision.types import Camera, ClipTrack
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measurement:
+    """One clip measured: the track, every push in it, and the record in the log."""
+
+    track: ClipTrack
+    pushes: tuple[MeasuredPush, ...]
+    record: Record
+    clip: Path
+
+
+def measure_clip(
+    clip: Path,
+    cards: CardSet,
+    log: BenchLog,
+    *,
+    camera: Camera | None = None,
+    progress: Callable[[float], None] | None = None,
+) -> Measurement:
+    """Track a clip and measure the pivot of every push in it.
+
+    camera: a calibration, or None when the clip has to do without.
+    Raises the rooms' errors: a clip that cannot be used, no markers, nothing that moves.
+    """
+    floor = floor_layout(cards.bench)
+    markers = car_markers(cards.car, dictionary=floor.dictionary)
+    track = track_clip(clip, floor=floor, car=markers, camera=camera, progress=progress)
+    pushes = measure_track(track, cards)
+    record = log.record(
+        "push",
+        cards.test.name,
+        inputs={
+            "camera": None if camera is None else camera_record(camera),
+        },
+        result={"pushes": [push_record(push) for push in pushes], "track": track_record(track)},
+        cards=keep_cards(log, cards),
+        files=[log.add_file("clip", clip), log.add_file("track", keep_track(log.folder / "tracks", track))],
+    )
+    return Measurement(track=track, pushes=pushes, record=record, clip=clip)
+
+
+def keep_track(folder: Path, track: ClipTrack) -> Path:
+    """Store the poses behind a result beside the log, so that it can be computed again without the clip."""
+    buffer = io.BytesIO()
+    np.savez_compressed(
+        buffer,
+        time_s=track.time,
+        pose=track.pose,
+        covariance=track.covariance,
+        repeating=track.repeating,
+        shared=track.shared,
+        shared_names=np.array(track.shared_names, dtype=str),
+    )
+    data = buffer.getvalue()
+    path = folder / f"{hashlib.sha256(data).hexdigest()[:16]}.npz"
+    write_bytes(path, data)
+    return path
+
+
+def measure_track(track: ClipTrack, cards: CardSet) -> tuple[MeasuredPush, ...]:
+    """Every push in a track, with the doubts of the cards."""
+    return measure_pivot(
+        track.time,
+        track.pose,
+        track.covariance,
+        track.repeating,
+        wheelbase=wheelbase(cards.car),
+        wheelbase_u=cards.car.geometry.wheelbase_mm_u * MM,
+        shared=track.shared,
+    )
+
+
+def push_record(push: MeasuredPush) -> dict[str, Any]:
+    """A measured push as plain JSON."""
+    return {
+        "number": push.number,
+        "pivot": estimate_record(push.estimate),
+        "turn_deg": float(np.degrees(push.turn)),
+        "turn_u_deg": float(np.degrees(push.turn_u)),
+        "travel_mm": push.travel * 1e3,
+        "travel_u_mm": push.travel_u * 1e3,
+        "start_s": push.start_time,
+        "end_s": push.end_time,
+        "start_pose": push.start_pose,
+        "end_pose": push.end_pose,
+        "peak_speed_mm_s": push.peak_speed * 1e3,
+        "peak_speed_u_mm_s": push.peak_speed_u * 1e3,
+        "rest_frames": list(push.rest_frames),
+        "outliers": push.outliers,
+        "place_m": push.pole,
+        "place_covariance_m2": push.pole_covariance,
+        "warnings": list(push.warnings),
+    }
+
+
+def track_record(track: ClipTrack) -> dict[str, Any]:
+    """How well the clip could be followed, as plain JSON."""
+    return {
+        "frames_read": track.frames_read,
+        "frames_left_out": track.frames_left_out,
+        "left_out": track.left_out,
+        "corner_noise_px": track.corner_noise,
+        "ink_shift_px": track.ink_shift,
+        "lean_deg": np.degrees(np.abs(track.lean).max(axis=0)) if len(track.lean) else None,
+        "camera": camera_record(track.camera),
+        "notes": list(track.notes),
+        "warnings": list(track.warnings),
+    }
+
+
+def camera_record(camera: Camera) -> dict[str, Any]:
+    """A camera's numbers as plain JSON."""
+    return {
+        "matrix": camera.matrix,
+        "distortion": camera.distortion,
+        "size": list(camera.size),
+        "known": camera.known,
+        "u": camera.u,
+    }
+
+
+def camera_from(record: dict[str, Any]) -> Camera:
+    """The camera that `camera_record` wrote."""
+    width, height = record["size"]
+    return Camera(
+        matrix=np.array(record["matrix"]),
+        distortion=np.array(record["distortion"]),
+        size=(width, height),
+        known=record["known"],
+        u=np.array(record["u"]),
+    )
+
+
+def stored_camera(cards: CardSet, log: BenchLog) -> Camera | None:
+    """The camera calibration that the bench card names, or None. Raises InputError when it is not in the log."""
+    from rig.errors import InputError
+
+    name = cards.bench.camera.calibration
+    if not name:
+        return None
+    record = log.latest("camera", name)
+    if record is None:
+        raise InputError(
+            f'camera.calibration = "{name}" is not in the log',
+            where=cards.bench.name,
+            remedy="Calibrate the camera under this name, or leave the key empty",
+        )
+    return camera_from(record.result["camera"])

@@ -1,0 +1,257 @@
+"""The bench's pads as the use cases need them: opened from the bench card, settled, calibrated, zeroed."""
+
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+
+from analysis.arrays import FloatArray
+from analysis.weighing.calibration import (
+    Calibration,
+    fit_calibration,
+    from_record,
+    require_calibration,
+    to_record,
+)
+from analysis.weighing.pad_faults import PadLimits
+from analysis.weighing.settled import SettledDetector, SettledReading
+from rig.cards.mechanics import place_gravity
+from rig.cards.read import CardSet
+from rig.cards.schema import BenchCard
+from rig.errors import BenchError, InputError
+from rig.log.store import BenchLog, Record
+from rig.pads.frames import PadSource, PortState
+from rig.pads.patterns import PatternLines
+from rig.pads.reader import PadReader
+from rig.pads.traffic import TrafficRecorder
+
+Progress = Callable[[float], None]
+PADS = 4
+WHEELS = ("FL", "FR", "RL", "RR")
+LONGEST_WAIT_S = 60.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """What the person is asked to do before the next reading. pad: 0..3 or None; mass_g: that should lie there."""
+
+    text: str
+    action: Literal["empty", "mass", "car", "lift"]
+    pad: int | None = None
+    mass_g: float = 0.0
+
+
+Ask = Callable[[Step], None]
+"""Returns when the person (or the virtual one) has done it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OpenPads:
+    """Pads that are being read. source: the frames.  raw_file: every byte received, as it came."""
+
+    source: PadSource
+    raw_file: Path
+    names: tuple[str, ...]
+
+
+@contextmanager
+def bench_pads(bench: BenchCard, log: BenchLog, *, port: str = "") -> Iterator[OpenPads]:
+    """Open the bench's pads, with all raw traffic going to a file beside the log.
+
+    port: instead of the one on the card.  Raises BenchError when the port cannot be opened.
+    """
+    url = port or bench.pads.port
+    if not url or url == "virtual":
+        raise InputError(
+            "no port is named" if not url else "the virtual pads are only there while the virtual bench runs",
+            where="bench card, pads.port",
+            remedy='Find the name with: pivotbench ports, and write it as port = "..."; or try: pivotbench demo',
+        )
+    folder = log.folder / "raw"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise BenchError(
+            f"cannot make a folder for the raw readings ({error.strerror})",
+            where=str(folder),
+            remedy="Make room, or name another log folder with --log",
+        ) from error
+    path = folder / f"{datetime.now(UTC):%Y%m%dT%H%M%S%f}.txt"
+    parser = PatternLines(pattern=bench.pads.line_pattern) if bench.pads.line_pattern else None
+    names = tuple(f"pad {index + 1} ({wheel})" for index, wheel in enumerate(bench.pads.wheels))
+    with (
+        TrafficRecorder(path, port=url) as recorder,
+        PadReader(url, parser=parser, baud=bench.pads.baud, tap=recorder.tap) as reader,
+    ):
+        yield OpenPads(source=reader, raw_file=path, names=names)
+        if reader.recording_error is not None:
+            raise reader.recording_error
+
+
+def settle(
+    pads: OpenPads,
+    *,
+    limits: PadLimits | None = None,
+    progress: Progress | None = None,
+    patience: float = LONGEST_WAIT_S,
+) -> SettledReading:
+    """Wait until all four pads rest, and return their mean counts.
+
+    patience: s.  Raises BenchError with the pad and the reason when they do not come to rest, when a pad is
+    missing, overloaded or frozen, or when the port is lost and does not come back.
+    """
+    detector = SettledDetector(limits=limits, names=pads.names)
+    pads.source.drain()  # what came before the person was done does not count
+    start = time.monotonic()
+    reading: SettledReading | None = None
+    while (waited := time.monotonic() - start) < patience:
+        pads.source.wait_newer(pads.source.latest, 0.25)
+        for frame in pads.source.drain():
+            if frame.usable:
+                # the board's own clock has no jitter of the cable; a restart makes the detector begin afresh
+                at = frame.host_time if frame.device_time is None else frame.device_time
+                detector.feed(at, np.array(frame.counts), np.array(frame.missing))
+        reading = detector.reading()
+        if reading is not None and reading.settled:
+            return reading
+        if pads.source.status.state is PortState.WRONG_VERSION:
+            break
+        if progress is not None:
+            progress(min(waited / patience, 1.0))
+    raise _not_settled(pads, reading, patience)
+
+
+def _not_settled(pads: OpenPads, reading: SettledReading | None, patience: float) -> BenchError:
+    status = pads.source.status
+    if reading is not None and reading.faults:
+        fault = reading.faults[0]
+        return BenchError(f"{pads.names[fault.pad]}: {fault.name}", where=status.port, remedy=fault.remedy)
+    if status.state is not PortState.READING or reading is None:
+        tally = pads.source.tally
+        noise = f" ({tally.damaged} damaged lines)" if tally.damaged else ""
+        return BenchError(
+            f"{status.sentence}{noise}",
+            where=status.port,
+            remedy=status.remedy or "Check the cable, the board and the baud rate on the bench card",
+        )
+    return BenchError(
+        f"the pads did not come to rest within {patience:.0f} s: {reading.reason}",
+        where=status.port,
+        remedy="Keep hands and draughts away, put the pads on a firm table",
+    )
+
+
+def calibrate(
+    bench: BenchCard,
+    pads: OpenPads,
+    log: BenchLog,
+    masses_g: list[float],
+    *,
+    ask: Ask,
+    mass_u_g: float = 0.1,
+    cycles: int = 2,
+    masses: str = "",
+    temperature_c: float | None = None,
+    progress: Progress | None = None,
+    cards: tuple[str, ...] = (),
+) -> tuple[list[Calibration], Record]:
+    """Calibrate all four pads against check masses, up and down in steps, and store the result.
+
+    masses_g: rising, without the empty pad.  mass_u_g: standard uncertainty of each.  cycles: times up and down.
+    masses: which masses were used.  cards: hashes of the cards.
+    Raises InputError for masses that cannot be used, BenchError when a pad fails.
+    """
+    steps = sorted(set(masses_g))
+    if len(steps) < 2 or steps[0] <= 0 or steps[-1] > bench.pads.capacity_g:
+        raise InputError(
+            f"these masses ({', '.join(f'{m:g}' for m in masses_g)} g) cannot calibrate the pads",
+            where="masses",
+            remedy="Give at least two different masses above zero, at most the "
+            f"pads' capacity of {bench.pads.capacity_g:g} g",
+        )
+    ladder = [0.0, *steps]
+    run = [
+        (cycle, mass, rising)
+        for cycle in range(cycles)
+        for mass, rising in [*((m, True) for m in ladder), *((m, False) for m in reversed(ladder[:-1]))]
+    ]
+    found: list[Calibration] = []
+    raw: list[dict[str, Any]] = []
+    for pad in range(PADS):
+        counts = []
+        for index, (_, mass, _) in enumerate(run):
+            where = f"Lay {mass:g} g on {pads.names[pad]}" if mass else f"Take everything off {pads.names[pad]}"
+            ask(Step(text=where, action="mass", pad=pad, mass_g=mass))
+            counts.append(float(settle(pads).counts[pad]))
+            if progress is not None:
+                progress((pad * len(run) + index + 1) / (PADS * len(run)))
+        mass_array = np.array([mass for _, mass, _ in run])
+        found.append(
+            fit_calibration(
+                mass_array,
+                np.array(counts),
+                pad=pads.names[pad],
+                mass_u_g=np.where(mass_array > 0, mass_u_g, 0.0),
+                capacity_g=bench.pads.capacity_g,
+                cycle=np.array([float(cycle) for cycle, _, _ in run]),
+                rising=np.array([up for _, _, up in run]),
+                date=f"{datetime.now(UTC):%Y-%m-%d}",
+                masses=masses or ", ".join(f"{m:g} g" for m in steps),
+                temperature_c=temperature_c,
+                gravity=place_gravity(bench),
+            )
+        )
+        raw.append({"mass_g": [mass for _, mass, _ in run], "counts": counts})
+    record = log.record(
+        "calibration",
+        bench.name,
+        inputs={"pads": raw, "mass_u_g": mass_u_g},
+        result={"pads": [to_record(one) for one in found]},
+        cards=cards,
+        files=[log.add_file("raw readings", pads.raw_file)],
+    )
+    return found, record
+
+
+def stored_calibration(bench: BenchCard, log: BenchLog) -> tuple[list[Calibration], Record]:
+    """The newest calibration of this bench's pads. Raises InputError when there is none."""
+    record = log.latest("calibration", bench.name)
+    if record is None:
+        require_calibration(None, pad=f"pads of {bench.name}")
+        raise AssertionError  # require_calibration has raised
+    return [from_record(one) for one in record.result["pads"]], record
+
+
+def zero(bench: BenchCard, pads: OpenPads, log: BenchLog, *, cards: tuple[str, ...] = ()) -> Record:
+    """Read the empty pads and store their counts."""
+    limits = None
+    reading = settle(pads, limits=limits)
+    return log.record(
+        "zero",
+        bench.name,
+        inputs={"at_s": time.time()},
+        result={"counts": reading.counts, "u": reading.u, "noise": reading.noise, "samples": reading.count},
+        cards=cards,
+        files=[log.add_file("raw readings", pads.raw_file)],
+    )
+
+
+def by_wheel(bench: BenchCard) -> FloatArray:
+    """(4,) whole numbers: the pad under FL, FR, RL, RR. Raises InputError when a wheel stands on two pads."""
+    if sorted(bench.pads.wheels) != sorted(WHEELS):
+        raise InputError(
+            f"pads.wheels = {list(bench.pads.wheels)} leaves a wheel without a pad",
+            where="bench card",
+            remedy="Name FL, FR, RL and RR once each, in the order of the pads",
+        )
+    return np.array([bench.pads.wheels.index(wheel) for wheel in WHEELS])
+
+
+def card_hashes(log: BenchLog, cards: CardSet) -> tuple[str, ...]:
+    """Store the bench card alone, for zeroing and calibration."""
+    return (log.add_card("bench", cards.bench.name, cards.texts["bench"]),)

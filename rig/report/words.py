@@ -1,0 +1,89 @@
+"""Results in plain words: the verdict first, then the one thing that would help, then details."""
+
+from collections.abc import Sequence
+
+from analysis.pivot import PivotEstimate
+from analysis.weighing.corner_weights import CornerWeights
+from rig.jobs.compare import Verdict
+
+
+def pivot_words(estimate: PivotEstimate) -> str:
+    """Where it pivoted: per cent of the wheelbase and mm, or how straight it slid."""
+    if estimate.station_pct is not None and estimate.interval_pct is not None:
+        low, high = estimate.interval_pct
+        mm = estimate.station_pct / 100 * estimate.wheelbase * 1e3
+        place = f"{abs(mm):.0f} mm {'ahead of' if mm >= 0 else 'behind'} the rear axle"
+        return f"{estimate.station_pct:.1f} % ({low:.1f} to {high:.1f}), {place}"
+    if estimate.finding == "straight":
+        return f"straight: pivot farther than {estimate.bound_wheelbases:.0f} wheelbases"
+    return f"cannot tell: somewhere farther than {estimate.bound_wheelbases:.1f} wheelbases, if anywhere"
+
+
+def turn_words(estimate: PivotEstimate) -> str:
+    """Turn per travel in degrees per centimetre with its 95 % half-width."""
+    per_cm = 0.572957795  # 1/m in degrees per centimetre
+    half = 0.5 * (estimate.interval[1] - estimate.interval[0])
+    return f"{estimate.kappa * per_cm:+.2f} ± {half * per_cm:.2f} °/cm"
+
+
+def weights_words(weights: CornerWeights) -> str:
+    """A weighing for a terminal."""
+    names = ("front left", "front right", "rear left", "rear right")
+    lines = [
+        f"{name:<12} {one.value:7.1f} g ± {one.half_width:4.1f}   {share:5.1f} %"
+        for name, one, share in zip(names, weights.corner_g, weights.share_pct, strict=True)
+    ]
+    lines += [
+        f"{'total':<12} {weights.total_g.value:7.1f} g ± {weights.total_g.half_width:4.1f}",
+        f"{'front':<12} {weights.front_pct.value:7.1f} % ± {weights.front_pct.half_width:4.1f}",
+        f"{'left':<12} {weights.left_pct.value:7.1f} % ± {weights.left_pct.half_width:4.1f}",
+        f"diagonal front left + rear right  {weights.diagonal_fl_rr_pct.value:5.1f} % ± "
+        f"{weights.diagonal_fl_rr_pct.half_width:3.1f}",
+        f"diagonal front right + rear left  {weights.diagonal_fr_rl_pct.value:5.1f} % ± "
+        f"{weights.diagonal_fr_rl_pct.half_width:3.1f}",
+    ]
+    if weights.cg_x is not None and weights.cg_y is not None:
+        side = "left" if weights.cg_y.value >= 0 else "right"
+        lines.append(
+            f"centre of gravity {weights.cg_x.value * 1e3:.1f} ± {weights.cg_x.half_width * 1e3:.1f} mm ahead of the "
+            f"rear axle, {abs(weights.cg_y.value) * 1e3:.1f} ± {weights.cg_y.half_width * 1e3:.1f} mm "
+            f"{side} of the middle"
+        )
+    return "\n".join(lines)
+
+
+def verdict_words(verdict: Verdict) -> str:
+    """A comparison for a terminal: sentence, advice, then the figures."""
+    prediction = verdict.forecast.prediction
+    lines = [
+        verdict.comparison.sentence,
+        verdict.forecast.advice,
+        "",
+        f"measured   {pivot_words(verdict.measured)}   {turn_words(verdict.measured)}",
+        f"forecast   {pivot_words(prediction.estimate)}   {turn_words(prediction.estimate)}",
+        f"balance point {prediction.balance_pct:.1f} % of the wheelbase; {prediction.sentence}.",
+    ]
+    return "\n".join([*lines, *noted(warnings_of(verdict))])
+
+
+def warnings_of(verdict: Verdict) -> list[str]:
+    """All that people should know beside the figures, each once."""
+    texts = [*verdict.weighing.warnings, *verdict.measured.warnings, *verdict.forecast.prediction.warnings]
+    if verdict.measurement is not None:
+        texts += verdict.measurement.track.warnings
+    return list(dict.fromkeys(texts))
+
+
+def noted(texts: Sequence[str]) -> list[str]:
+    """Remarks as lines of their own."""
+    return [f"note: {text}" for text in texts]
+
+
+def table_text(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
+    """A plain table with aligned columns."""
+    widths = [max(len(row[i]) for row in [heads, *rows]) for i in range(len(heads))]
+    lines = [
+        "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
+        for row in [heads, ["-" * width for width in widths], *rows]
+    ]
+    return "\n".join(lines)

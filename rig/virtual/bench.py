@@ -1,0 +1,186 @@
+"""The virtual bench: pads, a car, a finger and a camera, for a first try and for a teacher at home.
+
+What differs from a real bench: the pads' port is a pseudo-terminal or a socket; the clip shows painted markers
+on a plain car; the slide is integrated in time with the laws of Coulomb and Newton, not with the forecast's
+principle. The truth lies in its own file and nothing on the measuring side opens it.
+"""
+
+import json
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from rig.cards.measures import car_markers, floor_layout
+from rig.cards.read import CardSet
+from rig.cards.template import card_text
+from rig.jobs.pads import Step
+from rig.virtual.dunlin import CAR_KEYS, TEST_KEYS, SetUp, Truth, draw_truth
+from rig.virtual.pads import VirtualPads
+from rig.virtual.push_truth import FingerPush, FloatArray, PushTruth, simulate_push
+from vision.types import CarMarkers, FloorLayout, Marker
+
+PICTURE = (1280, 720)
+FRAMES_PER_S = 30.0
+CHECK_MASSES_G = [250.0, 500.0, 1000.0]
+
+
+class VirtualOperator:
+    """Does on the virtual pads what a person is asked to do on real ones.
+
+    car_g: (4,) g that the car puts on pads 1 to 4.  reseat_g: scatter of placing it, g a corner.
+    """
+
+    def __init__(
+        self, pads: VirtualPads, car_g: FloatArray, rng: np.random.Generator, *, reseat_g: float = 1.5
+    ) -> None:
+        self._pads, self._car_g, self._rng, self._reseat_g = pads, car_g, rng, reseat_g
+
+    def __call__(self, step: Step) -> None:
+        """Carry out one step."""
+        loads = np.zeros(4)
+        if step.action == "mass" and step.pad is not None:
+            loads[step.pad] = step.mass_g
+        elif step.action == "car":
+            # how the car settles moves load between the corners, never the total
+            moved = self._reseat_g * self._rng.standard_normal() * np.array([1.0, -1.0, -1.0, 1.0])
+            loads = np.maximum(self._car_g + moved, 0.0)
+        self._pads.set_loads(loads.tolist())
+
+
+def write_cards(folder: Path, setup: SetUp, positions_pct: tuple[float, ...]) -> list[Path]:
+    """The cards of one set-up in a folder of its own: car.toml, bench.toml and one test card a position."""
+    folder.mkdir(parents=True, exist_ok=True)
+    head = f"The virtual bench's car in one set-up: {setup.title}."
+    (folder / "car.toml").write_text(
+        card_text("car", CAR_KEYS | dict(setup.car) | {"name": f"Dunlin, {setup.title}"}, head=head), encoding="utf-8"
+    )
+    bench = {"name": "Virtual bench", "pads.port": "virtual", "pads.reseat_g": 2.0, "floor.bar_mm_u": 0.1}
+    (folder / "bench.toml").write_text(card_text("bench", bench), encoding="utf-8")
+    tests = []
+    for pct in positions_pct:
+        name = f"push-{pct:g}"
+        keys = (
+            TEST_KEYS
+            | dict(setup.test)
+            | {
+                "name": f"{setup.title}, pushed at {pct:g} %",
+                "push.position_pct": pct,
+                "clip": f"{name}.avi",
+                "grip.front": setup.grip[0],
+                "grip.rear": setup.grip[1],
+            }
+        )
+        tests.append(folder / f"{name}.toml")
+        tests[-1].write_text(card_text("test", keys), encoding="utf-8")
+    return tests
+
+
+def film_push(
+    cards: CardSet, truth: Truth, clip: Path, *, seed: int, progress: Callable[[float], None] | None = None
+) -> PushTruth:
+    """Let the virtual finger push the virtual car, and film it.
+
+    The camera looks obliquely through a lens with distortion; motion blur and noise are in the picture.
+    """
+    from vision.render import Look, render_push
+    from vision.render_camera import looking_at
+
+    rng = np.random.default_rng([seed, 7])
+    push, length = cards.test.push, float(np.ptp(truth.pushed.contacts[:, 0]))
+    side = 1.0 if push.side == "right" else -1.0
+    kinds = {"rolling": "sliding", "rubbing": "friction", "sticking": "sticking"}
+    finger = FingerPush(
+        station=push.position_pct / 100 * length + truth.station_shift,
+        side_y=-side * cards.car.geometry.body_width_mm / 2000,
+        speed=push.speed_mm_s / 1000,
+        distance=push.distance_mm / 1000,
+        kind=kinds[push.finger],
+        friction=push.finger_friction,
+        height=truth.height,
+    )
+    start = np.array([-length / 2 + rng.normal(0, 0.004), -side * push.distance_mm / 2000, rng.normal(0, 0.02)])
+    moved = simulate_push(truth.pushed, finger, start=start)
+    floor = floor_layout(cards.bench)
+    layout = true_floor(floor, rng)
+    plate = true_plate(car_markers(cards.car, dictionary=floor.dictionary), truth)
+    camera = looking_at(
+        np.array([-0.10, -0.95, 1.05]),
+        np.array([0.0, 0.02, 0.0]),
+        focal=1500.0,
+        size=PICTURE,
+        distortion=np.array([-0.09, 0.03, 0.0, 0.0, 0.0]),
+    )
+    geometry = cards.car.geometry
+    ahead, behind, half = (
+        length + geometry.body_front_mm / 1000,
+        -geometry.body_rear_mm / 1000,
+        geometry.body_width_mm / 2000,
+    )
+    outline = np.array([[behind, -half], [ahead, -half], [ahead, half], [behind, half]])
+    render_push(
+        clip,
+        time=moved.time,
+        pose=moved.pose,
+        floor=layout,
+        car=plate,
+        camera=camera,
+        rng=rng,
+        size=PICTURE,
+        fps=FRAMES_PER_S,
+        look=Look(),
+        outline=outline,
+        wheels=truth.pushed.contacts,
+        samples=2,
+        progress=progress,
+    )
+    return moved
+
+
+def true_floor(floor: FloorLayout, rng: np.random.Generator) -> FloorLayout:
+    """The sheets as they really lie: each page off by the doubt of laying it."""
+    shift = {sheet: rng.normal(0.0, floor.place_u, 2) for sheet in sorted({marker.sheet for marker in floor.markers})}
+    return replace(
+        floor,
+        markers=tuple(
+            replace(m, x=m.x + float(shift[m.sheet][0]), y=m.y + float(shift[m.sheet][1])) for m in floor.markers
+        ),
+    )
+
+
+def true_plate(car: CarMarkers, truth: Truth) -> CarMarkers:
+    """The plate as it really sits on the car."""
+    x, y, turn = (float(part) for part in truth.plate_shift)
+    middle = np.mean([[m.x, m.y] for m in car.markers], axis=0)
+    c, s = math.cos(turn), math.sin(turn)
+
+    def put(m: Marker) -> Marker:
+        dx, dy = m.x - middle[0], m.y - middle[1]
+        return replace(
+            m, x=float(middle[0] + x + c * dx - s * dy), y=float(middle[1] + y + s * dx + c * dy), turn=m.turn + turn
+        )
+
+    return replace(car, markers=tuple(put(m) for m in car.markers))
+
+
+def write_truth(path: Path, truth: Truth, pushes: dict[str, PushTruth]) -> None:
+    """Store what the virtual car really was and did, apart from everything that is measured."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    told = {
+        "corner_weights_g": truth.corner_g.tolist(),
+        "grip": truth.pushed.grip.tolist(),
+        "contacts_m": truth.pushed.contacts.tolist(),
+        "push_height_m": truth.height,
+        "push_station_off_by_m": truth.station_shift,
+        "plate_off_by": truth.plate_shift.tolist(),
+        "pushes": {
+            name: {"start_pose": push.pose[0].tolist(), "end_pose": push.pose[-1].tolist()}
+            for name, push in pushes.items()
+        },
+    }
+    path.write_text(json.dumps(told, indent=1), encoding="utf-8")
+
+
+__all__ = ["CHECK_MASSES_G", "VirtualOperator", "draw_truth", "film_push", "write_cards", "write_truth"]
