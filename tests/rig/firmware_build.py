@@ -1,5 +1,6 @@
 """Builds the pad firmware once per test session and runs it: on the host through ctypes, or in the emulator."""
 
+import binascii
 import ctypes
 import json
 import os
@@ -15,7 +16,8 @@ import pytest
 
 SOURCE = Path(__file__).parents[2] / "firmware_notes" / "firmware"
 APT = "apt-get install --no-install-recommends gcc-avr avr-libc libsimavr-dev gcc make"
-PADS = range(4)
+COVERAGE = "PIVOTBENCH_PADS_LIBRARY"  # names another build of the core for the same tests
+ONCE = pytest.mark.skipif(COVERAGE in os.environ, reason="not in the run whose lines are counted")
 
 # One change to a copy of the source each: (file, old, new). The old text must occur exactly once.
 MUTANTS: dict[str, list[tuple[str, str, str]]] = {
@@ -59,6 +61,11 @@ HANGS = [
     )
 ]
 UNWATCHED = [*HANGS, ("board/board_328p.c", "    wdt_enable(WDTO_1S);\n", "")]
+
+
+def framed(text: str) -> bytes:
+    """A line of the protocol without its line end; the CRC from the standard library."""
+    return f"{text} {binascii.crc_hqx(text.encode(), 0xFFFF):04X}".encode()
 
 
 def require_tools() -> None:

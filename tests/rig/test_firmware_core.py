@@ -15,10 +15,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.rig.firmware_build import Firmware, HostBoard, build, make
+from tests.rig.firmware_build import COVERAGE, ONCE, Firmware, HostBoard, build, framed, make
 
-COVERAGE = "PIVOTBENCH_PADS_LIBRARY"  # another build of the core for the same tests
-ONCE = pytest.mark.skipif(COVERAGE in os.environ, reason="not in the run whose lines are counted")
 Counts = tuple[int, int, int, int]
 
 
@@ -33,11 +31,6 @@ def library(request: pytest.FixtureRequest) -> Path:
         return Path(os.environ[COVERAGE])
     built: Firmware = request.getfixturevalue("firmware")
     return built.library
-
-
-def framed(text: str) -> bytes:
-    """A line without its line end; the CRC from the standard library."""
-    return f"{text} {binascii.crc_hqx(text.encode(), 0xFFFF):04X}".encode()
 
 
 def fields(line: bytes) -> tuple[int, int, list[int], int]:
@@ -363,79 +356,6 @@ def test_stop_and_start_make_no_gap_and_show_nothing_old(library: Path) -> None:
     assert board.poll(after_ms=399) == []
 
 
-ANSWERS = [
-    (b"start", "OK start"),
-    (b"stop   ", "OK stop"),
-    (b"rate 10\r", "OK rate 10"),
-    (b"rate 80 \r", "OK rate 80"),
-    (b"rate", "ERR argument"),
-    (b"rate 81", "ERR argument"),
-    (b"rate 100", "ERR argument"),
-    (b"rate  10", "ERR argument"),
-    (b"rate80", "ERR unknown"),
-    (b"start now", "ERR argument"),
-    (b"stop it", "ERR argument"),
-    (b"? ?", "ERR argument"),
-    (b"??", "ERR unknown"),
-    (b"RATE 10", "ERR unknown"),
-    (b" stop", "ERR unknown"),
-    (b"sto", "ERR unknown"),
-    (b"fly", "ERR unknown"),
-    (b"stop\0", "ERR unknown"),
-    (b"\xff", "ERR unknown"),
-    (b"x" * 16, "ERR unknown"),
-    (b"x" * 16 + b"\r", "ERR unknown"),
-    (b"x" * 17, "ERR long"),
-    (b"x" * 17 + b"\r", "ERR long"),
-    (b"x" * 18, "ERR long"),
-    (b"stop" + b" " * 300, "ERR long"),
-    (b"y" * 262, "ERR long"),  # 262 modulo 256 would be short
-]
-
-
-@pytest.mark.parametrize(("command", "answer"), ANSWERS, ids=lambda case: repr(case)[:24])
-def test_each_command_line_gets_the_answer_in_the_note(library: Path, command: bytes, answer: str) -> None:
-    board = HostBoard(library)
-    board.taken()
-    assert board.type(command + b"\n") == [framed(f"PB1 {answer}")]
-
-
-@pytest.mark.parametrize("empty", [b"\n", b"\r\n", b"   \n", b"  \r\n\n\n"])
-def test_an_empty_line_gets_no_answer(library: Path, empty: bytes) -> None:
-    board = HostBoard(library)
-    board.taken()
-    assert board.type(empty) == []
-    assert board.type(b"half a com\n" + empty + b"stop\n") == [
-        framed("PB1 ERR unknown"),
-        framed("PB1 OK stop"),
-    ]
-
-
-PIECES = st.sampled_from([b"stop", b"rate 80", b"?", b"\n", b"\r\n", b" ", b"\xff", b"\0"]) | st.binary(
-    max_size=24
-)
-
-
-@ONCE
-@given(st.lists(PIECES, max_size=20), st.data())
-def test_any_bytes_in_any_pieces_get_one_answer_a_line(
-    library: Path, words: list[bytes], data: st.DataObject
-) -> None:
-    stream = b"".join(words)
-    cuts = sorted(data.draw(st.lists(st.integers(0, len(stream)), max_size=5)))
-    board = HostBoard(library)
-    board.taken()
-    answers: list[bytes] = []
-    for start, stop in zip([0, *cuts], [*cuts, len(stream)], strict=True):
-        answers += board.type(stream[start:stop])
-    lines = [line.removesuffix(b"\r") for line in stream.split(b"\n")[:-1]]
-    assert len(answers) == sum(len(line) > 16 or line.strip(b" ") != b"" for line in lines)
-    for answer in answers:
-        body, _, crc = answer.rpartition(b" ")
-        assert crc == b"%04X" % binascii.crc_hqx(body, 0xFFFF)
-        assert body.split(b" ")[1] in (b"ID", b"OK", b"ERR")
-
-
 def test_a_name_too_long_for_a_line_writes_nothing_beyond_it(library: Path) -> None:
     board = HostBoard(library, name="n" * 31, boot="b" * 15)
     assert board.core.host_take(board._sent) == 96
@@ -444,8 +364,9 @@ def test_a_name_too_long_for_a_line_writes_nothing_beyond_it(library: Path) -> N
 @ONCE
 def test_these_tests_run_every_line_of_the_core(firmware: Firmware, tmp_path: Path) -> None:
     make(tmp_path, "coverage")
+    commands = str(Path(__file__).with_name("test_firmware_commands.py"))
     subprocess.run(
-        [sys.executable, "-m", "pytest", "-n", "0", "-q", "-p", "no:cacheprovider", __file__],
+        [sys.executable, "-m", "pytest", "-n", "0", "-p", "no:cacheprovider", __file__, commands],
         env={**os.environ, COVERAGE: str(tmp_path / "libpads.so")},
         cwd=Path(__file__).parents[2],
         check=True,
