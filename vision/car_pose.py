@@ -13,6 +13,7 @@ from vision.floor_geometry import bent_edge_shift, first_camera_pose, ink_direct
 from vision.types import BoolArray, FloatArray
 
 ROUNDS = 6
+COUNTS = 0.2  # a corner faded beyond this does not count as seen
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,7 +36,7 @@ class CarPoses:
     """Car poses per frame, and how each depends on what all frames share.
 
     pose: (n, 3) x, y, yaw.  covariance: (n, 3, 3) for unit corner noise.  noise: (n,) px per corner.
-    residual: (n, m, 4, 2) px.  weight: (n, m, 4).  used: (n,) sum of weights.
+    residual: (n, m, 4, 2) px.  weight: (n, m, 4).  used: (n,) corners that count.
     by_marker: (n, 3, m, 2) pose change when a whole marker's corners move by one pixel.
     by_height, by_scale: (n, 3).  by_camera: (n, 3, 6) per camera pose.  by_lens: (n, 3, q).  by_ink: (n, 3).
     lean: (n, 2) roll, pitch, rad, from a six-degree fit; lean_u: (n, 2) for unit corner noise.
@@ -129,8 +130,8 @@ def fit_cameras(
     together = np.concatenate(columns, axis=-1)
     shared = together.reshape(n, -1, together.shape[-1])
     by_shared = -_solve(normal, np.swapaxes(weighted, 1, 2) @ np.nan_to_num(shared))
-    used = weight.sum((1, 2))
-    noise = np.sqrt((w * rest.reshape(n, -1) ** 2).sum(1) / np.maximum(2 * used - 6, 2.0))
+    used = (weight > COUNTS).sum((1, 2))
+    noise = np.sqrt((w * rest.reshape(n, -1) ** 2).sum(1) / np.maximum(w.sum(1) - 6, 2.0))
     return CameraPoses(rotation=rotation, place=place, covariance=_solve(normal, np.broadcast_to(np.eye(6), normal.shape)),
                        by_shared=by_shared, noise=noise, used=used)
 
@@ -177,9 +178,9 @@ def fit_cars(
             break
         pose = pose + _solve(normal, np.swapaxes(weighted, 1, 2) @ rest.reshape(n, -1, 1))[..., 0]
     gain = _solve(normal, np.swapaxes(weighted, 1, 2))  # (n, 3, rows): pose per pixel
-    used = weight.sum((1, 2))
+    used = (weight > COUNTS).sum((1, 2))
     flat = rest.reshape(n, -1)
-    noise = np.sqrt((w * flat**2).sum(1) / np.maximum(2 * used - 3, 2.0))
+    noise = np.sqrt((w * flat**2).sum(1) / np.maximum(w.sum(1) - 3, 2.0))
     scale = np.einsum("nmkij,nmkj->nmki", by_floor[..., :2], np.einsum("nij,mkj->nmki", turn, corner_place - middle))
     by_camera = np.concatenate([np.cross(turned[..., None, :], by_point), by_point], axis=-1).reshape(n, -1, 6)
     lean, lean_u, rise = _lean(jacobian, by_floor, arm, turn, middle, w, flat)

@@ -145,7 +145,10 @@ def _one_fit(grey: GreyImage, guess: FloatArray, cells: int, light: FloatArray |
     first = guess + inward * (level - 0.5 * slope)[..., None]
     second = guess[:, _NEXT] + inward * (level + 0.5 * slope)[..., None]
     corner = _meet(first[:, _LAST], second[:, _LAST], first, second)
-    corner[~(good & good[:, _LAST])] = np.nan
+    # A corner is not extrapolated: some of the profiles next to it must count, on both of its edges.
+    starts = good & (weight[..., :3].sum(axis=-1) > 0)
+    ends = good & (weight[..., -3:].sum(axis=-1) > 0)
+    corner[~(starts & ends[:, _LAST])] = np.nan
     return corner, _spread(moment * half[..., None] ** 2, weight, inward, good)
 
 

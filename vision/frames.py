@@ -265,12 +265,14 @@ class FrameReader:
             if last >= 0:
                 report.add_gap(time - last)
             last = report.last_time = time
-            thin = grey[::8, ::8]
-            repeated = previous is not None and np.array_equal(thin, previous)
+            # A coarse look first: only pictures that agree there are compared sample by sample.
+            repeated = (previous is not None and np.array_equal(grey[::8, ::8], previous[::8, ::8])
+                        and np.array_equal(grey, previous))
             report.repeated += repeated
-            previous = thin.copy()
+            previous = grey
             yield Frame(index=index, time=time, grey=grey, repeated=bool(repeated))
         if report.frames == 0:
-            raise InputError("the file opens but no picture in it can be decoded", where=str(self.path),
-                             remedy=CLIP_REMEDY)
+            cut = container_cut(self.path)
+            raise InputError("the file opens but no picture in it can be decoded" + (f": {cut}" if cut else ""),
+                             where=str(self.path), remedy="Copy the clip from the camera again" if cut else CLIP_REMEDY)
         report.close(self.path)

@@ -17,6 +17,7 @@ from vision.types import BoolArray, CarMarkers, FloatArray, FloorLayout, GreyIma
 
 KNOWN = 0.6  # correlation with the pattern that identifies a marker
 HALF_HIDDEN = 0.3  # enough when other markers of the same body are identified
+COVERED = 0.05  # less agreement with the pattern than usual: something lies on the marker
 SURVEY = 30  # frames in which every floor marker is measured, to see whether the camera stands still
 CHUNK = 256
 
@@ -99,6 +100,8 @@ class Follower:
         self._turn = 0
         self.camera_moved = still is False
         self._light = linear_light()
+        self._likeness = np.zeros(len(self.markers))
+        self._typical = np.zeros(len(self.markers))
 
     @staticmethod
     def _body(rows: IntArray) -> Body:
@@ -125,7 +128,24 @@ class Follower:
             if self._wants_search(body, asked, known):
                 self._search(grey, body, corner, spread, known, guess)
             self._move(body, asked, corner, known)
+            self._drop_covered(body, corner, known)
         return corner, spread, known
+
+    def _drop_covered(self, body: Body, corner: FloatArray, known: BoolArray) -> None:
+        """Forget corners of markers that something covers in part, as long as two others of the body are whole.
+
+        The edge of a finger beside a marker's edge passes for it; what gives it away is the pattern, which agrees
+        less than this marker's usually does. Blur lowers all alike, so the body's best marker sets the measure.
+        """
+        rows = body.rows[np.isfinite(corner[body.rows]).any((1, 2))]
+        if not len(rows):
+            return
+        less = self._typical[rows] - self._likeness[rows]
+        whole = known[rows] & (less <= COVERED + max(0.0, float(less.min())))
+        if whole.sum() >= 2:
+            corner[rows[~whole]] = np.nan
+        seen = rows[known[rows]]
+        self._typical[seen] = np.maximum(0.999 * self._typical[seen], self._likeness[seen])
 
     def _floor_rows(self) -> IntArray:
         """All floor markers while the camera may move; of a still camera two a frame, in turn."""
@@ -144,6 +164,7 @@ class Follower:
             fit = fit_corners(grey, guess[own], stack[own], light=self._light)
             lost = fit.likeness < HALF_HIDDEN
             fit.corner[lost] = np.nan
+            self._likeness[own] = fit.likeness
             corner[own], spread[own] = fit.corner, fit.spread
             known[own] = (fit.likeness >= KNOWN) & (np.isfinite(fit.corner).all(-1).sum(-1) >= 2)
 

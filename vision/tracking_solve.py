@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.car_pose import CarPoses, fit_cameras, fit_cars
+from vision.car_pose import CameraPoses, CarPoses, fit_cameras, fit_cars
 from vision.errors import VisionError
 from vision.floor import FloorFit, fit_floor, guess_camera
 from vision.floor_geometry import marker_corners
@@ -19,6 +19,7 @@ LEAST_CORNERS = 8  # two whole markers
 STEP = 512  # frames solved together
 SHARED_KEPT = 8
 CARD_CAUSES = 6  # leading shared causes that come from the cards; the rest are camera and floor places
+FADING = 0.08  # px; corners that fit within four times this count fully
 INK_FRAMES = 80  # frames behind the difference of the car's ink shift from the floor's
 
 
@@ -107,8 +108,8 @@ def solve(time: FloatArray, corner: FloatArray, floor: FloorLayout, car: CarMark
         raise VisionError("the floor markers do not fix the camera's place", where="floor markers",
                           remedy="Lay the floor markers farther apart, around the car, and keep them in the picture")
     noise = _temporal_noise(on_floor) if not moves else fit.noise
-    ink = _car_ink(corner, count, floor, car, fit, moves, max(noise, 0.03))
-    parts = list(_chunks(corner, count, floor, car, fit, moves, max(noise, 0.03), ink))
+    ink = _car_ink(corner, count, floor, car, fit, moves, max(noise, FADING))
+    parts = list(_chunks(corner, count, floor, car, fit, moves, max(noise, FADING), ink))
     return _joined(parts, fit, moves, noise, car, ink)
 
 
@@ -153,7 +154,7 @@ def _chunks(corner: FloatArray, count: int, floor: FloorLayout, car: CarMarkers,
             views = fit_cameras(part[:, :count], fit.corner_place, fit.intrinsics, fit.ink, basis=fit.basis,
                                 sheet_of=fit.sheet_of, least_noise=noise)
             rotation, origin, used = views.rotation, views.place, views.used
-            by_floor, spread = views.by_shared, views.covariance * np.maximum(views.noise, noise)[:, None, None] ** 2
+            by_floor, spread = views.by_shared, _frame_spread(views)
         else:
             rotation, origin = fit.rotation, fit.place
             used = np.full(len(part), np.inf)
@@ -164,6 +165,13 @@ def _chunks(corner: FloatArray, count: int, floor: FloorLayout, car: CarMarkers,
         per_frame = cars.by_camera @ spread @ np.swapaxes(cars.by_camera, 1, 2)
         distance = np.abs(np.linalg.norm(np.broadcast_to(origin, (len(part), 3)), axis=-1))
         yield cars, used, shared, per_frame, names, distance / fit.intrinsics[0]
+
+
+def _frame_spread(views: CameraPoses) -> FloatArray:
+    """(n, 6, 6) covariance of each frame's camera pose; one frame's own residuals say too little to go below usual."""
+    usual = max(float(np.median(views.noise)), 0.015)
+    spread: FloatArray = views.covariance * np.maximum(views.noise, usual)[:, None, None] ** 2
+    return spread
 
 
 def _shared(cars: CarPoses, fit: FloorFit, moves: bool, by_floor: FloatArray, floor: FloorLayout, car: CarMarkers,

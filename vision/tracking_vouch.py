@@ -19,11 +19,17 @@ def blur_of(time: FloatArray, solved: Solved, spread: FloatArray, floor_count: i
     n = len(time)
     if n < 3:
         return np.zeros(n)
-    size = np.nanmean(np.trace(spread[:, floor_count:].astype(float), axis1=-2, axis2=-1), axis=1) if n else spread
+    wide = np.trace(spread[:, floor_count:].astype(float), axis1=-2, axis2=-1)
+    seen = np.isfinite(wide)
+    size = np.where(seen, wide, 0.0).sum(1) / np.maximum(seen.sum(1), 1)
+    size[~seen.any(1)] = np.nan
     rate = np.gradient(solved.pose, time, axis=0)
     pixels = np.hypot(rate[:, 0], rate[:, 1]) / solved.m_per_px * np.gradient(time)
     slow = pixels < 0.3
-    still = np.nanmedian(size[slow]) if slow.any() else np.nanmin(size)
+    known = np.isfinite(size)
+    if not known.any():
+        return np.zeros(n)
+    still = np.median(size[slow & known]) if (slow & known).any() else size[known].min()
     blur = np.sqrt(np.maximum(12.0 * (size - still), 0.0))
     blur = np.where(slow | ~np.isfinite(blur), 0.0, np.minimum(blur, pixels))
     return blur
