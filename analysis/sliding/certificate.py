@@ -23,7 +23,8 @@ def residual(
     1. excess of any contact force (or of the force on wheels that turn together) over its limit;
     2. equilibrium: resultant force, and 3. resultant moment about the middle of the contacts over their spread;
     4. the touched point's advance along the push direction against 1;
-    5. duality gap: power lost in the contacts less the power of the push.
+    5. duality gap: power lost in the contacts less the power of the push, relative to sum(grip * load) times the
+       speed of the fastest contact, if that is faster than the finger.
     Forces within their limits that balance a push and return its whole power belong to a motion of least power
     (weak duality of conic programming, Boyd & Vandenberghe 2004, 5.2), whoever computed them.
     """
@@ -70,7 +71,8 @@ def residual(
     worst = np.maximum(over, over_roll).max(axis=0)
     worst = np.maximum(worst, length(x.sum(axis=0) + px, y.sum(axis=0) + py))
     worst = np.maximum(worst, np.abs(moment))
-    worst = np.maximum(worst, np.abs(power - velocity_x * px - velocity_y * py)) / weight
+    fastest = np.maximum(slip.max(axis=0), 1.0)
+    worst = np.maximum(worst, np.abs(power - velocity_x * px - velocity_y * py) / fastest) / weight
     advance = velocity_x * scene.direction[:, 0] + velocity_y * scene.direction[:, 1] - 1.0
     miss: FloatArray = np.maximum(worst, np.abs(advance))
     return miss

@@ -6,6 +6,7 @@ stiff spring whose force is carried over (method of multipliers), so that its sl
 
 import numpy as np
 
+from analysis.arrays import FloatArray
 from analysis.sliding.frame import Frame, length
 from analysis.sliding.interior import State
 from analysis.sliding.system import LinearSystem, feedback, push_rows
@@ -13,20 +14,45 @@ from analysis.sliding.system import LinearSystem, feedback, push_rows
 HOLD = 1e7
 RIDGE = 1e-9
 PASSES = 3
+ROUNDS = 3
+STILL = 1e-11
+TINY = 1e-9
+ROUNDING = 1e-15
 
 
-def polish(frame: Frame, state: State, passes: int = PASSES) -> State:
-    """A sharper state from a nearly solved one. The caller keeps whichever has the better certificate."""
+def polish(frame: Frame, state: State, rounds: int = ROUNDS) -> State:
+    """A sharper state from a nearly solved one. The caller keeps whichever has the better certificate.
+
+    Goes on, for at most `rounds` rounds of a few passes, with the samples whose twist still moves: a small residual
+    alone leaves a twist uncertain in directions in which little resists.
+    """
+    sharp, moved = _passes(frame, state)
+    for _ in range(rounds - 1):
+        rows = np.flatnonzero(~(moved <= STILL))
+        if rows.size == 0:
+            break
+        part, moved[rows] = _passes(frame.take(rows), sharp.take(rows))
+        sharp.put(rows, part)
+    return sharp
+
+
+def _passes(frame: Frame, state: State) -> tuple[State, FloatArray]:
+    """A few Newton passes, and the size of the last change of the twist, (B,), in parts of the shortest twist."""
     y, w, (f1, f2, fd), push = state.y.copy(), state.w.copy(), state.force, state.push
     u, v = frame.slips(y)
     u -= w
     speed = np.sqrt((y**2).sum(axis=0))
-    stands = length(u, v) / speed < 1.0 - length(f1, f2) / state.limit[0]
+    size, load = length(u, v), length(f1, f2)
+    stands = size / speed < 1.0 - load / state.limit[0]
     locked = np.abs(w) / speed < 1.0 - np.abs(fd) / state.limit[1]
-    turning = np.where(locked, 0.0, np.sign(w))
+    # what was taken to stand but needs more than its limit slips along its force
+    torn = (load > state.limit[0]) & (size < TINY * speed)
+    seed = np.where(torn, TINY * speed / load, 0.0)
+    u, v = np.where(torn, f1 * seed, u), np.where(torn, f2 * seed, v)
+    turning = np.where(locked, 0.0, np.sign(np.where(np.abs(fd) > state.limit[1], fd, w)))
     hd, det = np.where(locked, HOLD, 0.0), np.where(stands, HOLD**2, 0.0)
     limit, slope = state.limit, None
-    for _ in range(passes):
+    for _ in range(PASSES):
         if frame.capacity_under is not None:
             capacity, slope = frame.capacity_under(frame.push(push), frame.numbers)
             limit = np.stack([capacity, frame.roller_drag(capacity)])
@@ -72,4 +98,8 @@ def polish(frame: Frame, state: State, passes: int = PASSES) -> State:
             np.where(locked, fd, limit[1] * turning),
         ]
     )
-    return State(y, np.where(locked, 0.0, w), np.stack([size, np.abs(w)]), force, limit, push)
+    moved: FloatArray = np.abs(np.stack(step.dy)).max(axis=0) / speed
+    torn = stands & (length(force[0], force[1]) > limit[0] * (1.0 + ROUNDING))
+    torn |= locked & (np.abs(fd) > limit[1] * (1.0 + ROUNDING))
+    moved[torn.any(axis=0)] = np.inf
+    return State(y, np.where(locked, 0.0, w), np.stack([size, np.abs(w)]), force, limit, push), moved

@@ -200,7 +200,7 @@ def _surely(task: _Task) -> SlideMotion:
     scene, frame = task.build()
     state, _ = solve(frame)
     with np.errstate(all="ignore"):
-        answer, sharp = _answer(scene, frame, state, task), _answer(scene, frame, polish(frame, state, 4), task)
+        answer, sharp = _answer(scene, frame, state, task), _answer(scene, frame, polish(frame, state), task)
     better = np.flatnonzero(sharp.residual < answer.residual)
     return merge(answer, sharp, better, better)
 

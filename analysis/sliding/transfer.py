@@ -51,16 +51,16 @@ def loads_lifting(
     to_left = push[1] > 0
     spare = [np.where(to_left, load[right], load[left]) for left, right in ((0, 1), (2, 3))]
     first = [moment * share / tracks[0], moment * (1.0 - share) / tracks[1]]
+    most = spare[0] * tracks[0] + spare[1] * tracks[1]
+    tips |= moment > most + 1e-12 * rest.sum(axis=0) * np.maximum(*tracks)
     over = [np.maximum(first[k] - spare[k], 0.0) for k in (0, 1)]
     for k, (left, right) in enumerate(((0, 1), (2, 3))):
         handed = over[1 - k] * tracks[1 - k] / tracks[k]
         wanted = first[k] + handed
         moved = np.where(to_left, 1.0, -1.0) * np.minimum(wanted, spare[k])
-        tips |= wanted - spare[k] > 1e-12 * rest.sum(axis=0)
         load[left] += moved
         load[right] -= moved
         rate = np.where(over[1 - k] > 0, height / tracks[k], slope[1, left])
         slope[1, left] = np.where(wanted > spare[k], 0.0, rate)
         slope[1, right] = -slope[1, left]
-    # on tipping the hand-over is cut on both sides, so each axle's loss is checked against its own spare
     return np.maximum(load, 0.0), slope, tips
