@@ -133,6 +133,18 @@ def test_interval_of_a_later_reading_covers_in_95_of_100() -> None:
     assert 0.93 <= inside / trials <= 0.97  # +-3.5 standard errors
 
 
+def test_doubt_of_a_later_reading_is_the_textbook_prediction_band() -> None:
+    """Closed form of a straight line used backwards: s/b1 sqrt(1 + 1/n + (m - mean)^2/Sxx)."""
+    rng = np.random.default_rng(4)
+    steps = np.tile([0, 200, 500, 1000.0], 2)
+    pad = fit_calibration(steps, 210 * steps + rng.normal(0, 150, 8), model="linear")
+    for mass in (0.0, 425.0, 1000.0):
+        loads = loads_from_counts([pad], pad.counts(np.array([mass])))
+        spread = float(((steps - steps.mean()) ** 2).sum())
+        band = math.sqrt(1 + 1 / 8 + (mass - steps.mean()) ** 2 / spread) * pad.residual_sd / pad.coefficients[1]
+        assert math.sqrt(loads.covariance[0, 0]) == pytest.approx(band, rel=1e-9)
+
+
 def test_masses_all_too_heavy_shift_every_load_alike() -> None:
     """Closed form: masses 0.1 % too heavy make every reading 0.1 % too light, fully correlated between
     pads."""
