@@ -1,0 +1,201 @@
+"""Dynamic slide against closed forms, a general-purpose integrator and laws; which prediction applies."""
+
+import numpy as np
+import pytest
+from scipy.integrate import solve_ivp
+
+from analysis.errors import InputError
+from analysis.motion import place
+from analysis.quick_push import Body, FingerMotion, first_pivot, impulse_twist, push_quickly, shove
+from analysis.quick_push_ratio import InertiaRatio, inertia_ratio, recommend, stopping_distance
+from analysis.sliding.contacts import Contacts
+
+L, H, G, MASS, GRIP = 0.26, 0.085, 9.80665, 1.6, 0.8
+WHEELS = np.array([[L, H], [L, -H], [0.0, H], [0.0, -H]])
+
+
+def car(front_share: float = 0.45, *, drag: float = 1.0, gyration: float = 0.11) -> tuple[Contacts, Body]:
+    """The standard car: even left and right, its weight where its loads say."""
+    shares = np.array([front_share, front_share, 1 - front_share, 1 - front_share]) / 2
+    contacts = Contacts(place=WHEELS, load=shares * MASS * G, grip=GRIP, drag=drag)
+    return contacts, Body(mass=MASS, yaw_inertia=MASS * gyration**2, centre=(front_share * L, 0.0))
+
+
+@pytest.mark.parametrize(("number", "x_mm"), [(0.05, -71.46), (0.5, -65.44), (2.0, -54.03), (1e-6, -72.27)])
+def test_first_pivot_of_a_push_from_rest(number: float, x_mm: float) -> None:
+    # Computed beforehand by another time integration (weight 45:55, s = 200 mm, k = 110 mm, blocked), printed to 0.01.
+    pivot = first_pivot(*car(), station=0.2, acceleration=number * GRIP * G)
+    np.testing.assert_allclose(1e3 * pivot, [x_mm, 0.0], rtol=0, atol=0.006)
+
+
+def test_first_pivot_reaches_the_centre_of_percussion() -> None:
+    # x_g - k^2 / (s - x_g), elementary mechanics; at 1e6 times friction the rest of friction is below 1e-4 mm.
+    pivot = first_pivot(*car(), station=0.2, acceleration=1e6 * GRIP * G)
+    assert pivot[0] == pytest.approx(0.117 - 0.11**2 / (0.2 - 0.117), abs=1e-6)
+    _, body = car()
+    twist = impulse_twist(body, station=0.2, impulse=0.3)
+    assert 0.117 - twist[1] / twist[2] == pytest.approx(0.117 - 0.11**2 / 0.083, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("shares", "push_mm", "centre_mm"),
+    [
+        ([0.25, 0.25, 0.25, 0.25], 130.0, -176.1484),
+        ([0.25, 0.25, 0.25, 0.25], 65.0, -241.1677),
+        ([0.25, 0.25, 0.25, 0.25], 20.0, -512.8589),
+        ([0.27, 0.27, 0.23, 0.23], 65.0, -258.8705),
+        ([0.22, 0.22, 0.28, 0.28], 130.0, -173.6737),
+    ],
+)
+def test_slow_limit_on_four_supports(shares: list, push_mm: float, centre_mm: float) -> None:
+    # Computed beforehand with an independent convex minimiser: wheelbase 260, track 190 mm, from the middle.
+    supports = np.array([[0.13, 0.095], [0.13, -0.095], [-0.13, 0.095], [-0.13, -0.095]])
+    contacts = Contacts(place=supports, load=np.array(shares) * 15.0, grip=0.7)
+    body = Body(mass=1.5, yaw_inertia=0.02, centre=(0.0, 0.0))
+    pivot = first_pivot(contacts, body, station=push_mm / 1e3, acceleration=1e-7)
+    np.testing.assert_allclose(1e3 * pivot, [centre_mm, 0.0], rtol=0, atol=2e-3)
+
+
+@pytest.mark.parametrize("speed", [0.05, 0.5])
+def test_straight_shove_stops_where_friction_work_says(speed: float) -> None:
+    # v^2 / (2 mu g), and v / (mu g) seconds: elementary mechanics.
+    contacts, body = car(0.5)
+    slide = shove(contacts, body, wheelbase=L, twist=np.array([0.0, speed, 0.0]))
+    np.testing.assert_allclose(slide.end_pose, [0.0, speed**2 / (2 * GRIP * G), 0.0], rtol=0, atol=1e-9)
+    assert slide.stop_time == pytest.approx(speed / (GRIP * G), rel=1e-6)
+    assert stopping_distance(speed, GRIP) == pytest.approx(slide.end_pose[1], rel=1e-6)
+
+
+def test_rolling_wheels_brake_with_their_drag_only() -> None:
+    contacts, body = car(0.5, drag=0.03)
+    slide = shove(contacts, body, wheelbase=L, twist=np.array([0.2, 0.0, 0.0]))
+    assert slide.end_pose[0] == pytest.approx(0.2**2 / (2 * 0.03 * GRIP * G), rel=1e-6)
+
+
+def test_spin_on_the_spot_stops_by_work() -> None:
+    # Four equal wheels at one radius r about the centre: turn = k^2 w^2 / (2 mu g r), elementary mechanics.
+    contacts, body = car(0.5)
+    slide = shove(contacts, body, wheelbase=L, twist=np.array([0.0, 0.0, 4.0]))
+    radius = np.hypot(L / 2, H)
+    assert slide.end_pose[2] == pytest.approx(0.11**2 * 16.0 / (2 * GRIP * G * radius), rel=1e-6)
+    np.testing.assert_allclose(slide.pole, [L / 2, 0.0], rtol=0, atol=1e-6)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_shove_agrees_with_a_general_purpose_integrator(seed: int) -> None:
+    # SciPy's LSODA on isotropic friction softened to 1e-5 m/s, in floor axes, on random blocked cars.
+    rng = np.random.default_rng(seed)
+    share = rng.dirichlet([8, 8, 8, 8])
+    centre = share @ WHEELS
+    contacts = Contacts(place=WHEELS, load=share * MASS * G, grip=rng.uniform(0.5, 1.0, 4))
+    body = Body(mass=MASS, yaw_inertia=0.018, centre=centre)
+    twist = np.array([rng.normal() * 0.1, rng.uniform(0.2, 0.5), rng.normal()])
+    slide = shove(contacts, body, wheelbase=L, twist=twist)
+    hold, arm = np.asarray(contacts.grip) * share * MASS * G, WHEELS - centre
+
+    def rates(_: float, y: np.ndarray) -> np.ndarray:
+        c, s = np.cos(y[2]), np.sin(y[2])
+        lever = arm @ np.array([[c, s], [-s, c]])
+        slip = y[3:5] + y[5] * np.stack([-lever[:, 1], lever[:, 0]], 1)
+        force = -hold[:, None] * slip / np.sqrt((slip**2).sum(1) + 1e-10)[:, None]
+        torque = (lever[:, 0] * force[:, 1] - lever[:, 1] * force[:, 0]).sum()
+        return np.array([*y[3:], *(force.sum(0) / MASS), torque / 0.018])
+
+    done = solve_ivp(rates, (0.0, 0.3), [*centre, 0.0, *twist], method="LSODA", rtol=1e-9, atol=1e-11)
+    end = place(slide.end_pose, centre)
+    # Softening lets the car creep on by some micrometres; that is the tolerance.
+    np.testing.assert_allclose([*end, slide.end_pose[2]], done.y[:3, -1], rtol=0, atol=2e-5)
+
+
+def test_a_flick_shows_neither_limit() -> None:
+    # Computed beforehand with another integrator: s = 260 mm, start and end pose of a flick, blocked: -9.5 mm
+    # (small turns, where the answer does not depend on how hard it is).
+    slide = shove(*car(), wheelbase=L, station=0.26, impulse=0.1)
+    assert 1e3 * slide.pole[0] == pytest.approx(-9.5, abs=0.06)
+
+
+def test_slow_finger_tends_to_the_slow_pivot_and_a_quick_one_leaves_it() -> None:
+    # The contact shifts along the car by 0.2 mm over 15 mm (computed beforehand): 0.3 mm in the pivot.
+    contacts, body = car()
+    slow = push_quickly(contacts, body, FingerMotion(station=0.2, speed=0.005, ramp=0.1), wheelbase=L, steps=40)
+    assert 1e3 * slow.pole[0] == pytest.approx(-72.27, abs=0.3)
+    poles = [
+        push_quickly(contacts, body, FingerMotion(station=0.2, speed=speed), wheelbase=L, steps=40).pole[0]
+        for speed in (0.1, 0.3, 0.5)
+    ]
+    assert -0.0722 < poles[0] < poles[1] < poles[2] < -0.0288  # towards the centre of percussion
+
+
+def test_mirror_and_many_cars_at_once() -> None:
+    # Pushed from the other side the slide is the mirror image; a batch gives each car its own answer.
+    contacts, body = car()
+    finger = {"station": 0.18, "speed": 0.2}
+    left = push_quickly(contacts, body, FingerMotion(side=1, **finger), wheelbase=L, steps=40)
+    right = push_quickly(contacts, body, FingerMotion(side=-1, **finger), wheelbase=L, steps=40)
+    np.testing.assert_allclose(right.end_pose, left.end_pose * [1, -1, -1], rtol=0, atol=1e-10)
+    assert right.kappa == pytest.approx(float(left.kappa), rel=1e-9)
+    two = Body(mass=np.array([MASS, 1.2]), yaw_inertia=np.array([MASS * 0.11**2, 0.01]), centre=body.centre)
+    both = push_quickly(contacts, two, FingerMotion(**finger), wheelbase=L, steps=40)
+    np.testing.assert_allclose(both.end_pose[0], left.end_pose, rtol=0, atol=1e-9)
+
+
+def test_following_the_car_or_the_floor_differ_only_after_turning() -> None:
+    contacts, body = car()
+    short = [
+        push_quickly(contacts, body, FingerMotion(station=0.2, speed=0.02, travel=0.002, follows=way), wheelbase=L)
+        for way in ("floor", "car")
+    ]
+    np.testing.assert_allclose(short[0].pole, short[1].pole, rtol=0, atol=2e-4)
+
+
+@pytest.mark.parametrize(
+    ("change", "where"),
+    [
+        ({"body": Body(mass=0.0, yaw_inertia=0.02, centre=(0.1, 0.0))}, "mass"),
+        ({"body": Body(mass=1.0, yaw_inertia=-1.0, centre=(0.1, 0.0))}, "yaw inertia"),
+        ({"contacts": Contacts(place=WHEELS, load=np.full(4, 4.0), grip=0.0)}, "grip"),
+        ({"contacts": Contacts(place=WHEELS, load=np.full(4, 4.0), coupling=np.array([0, 0, 1, 1]))}, "axle"),
+        ({"finger": FingerMotion(station=0.2, speed=0.0)}, "finger speed"),
+    ],
+)
+def test_unphysical_input_is_named(change: dict, where: str) -> None:
+    contacts, body = car()
+    given = {"contacts": contacts, "body": body, "finger": FingerMotion(station=0.2), **change}
+    with pytest.raises(InputError) as caught:
+        push_quickly(given["contacts"], given["body"], given["finger"], wheelbase=L)
+    assert where in caught.value.where
+
+
+def track(speed: float, ramp: float, fps: float = 120.0, noise: float = 2e-5) -> tuple:
+    """A straight slide of 30 mm at a trapezoid speed, filmed: ramp in seconds, accelerations known by hand."""
+    finger = FingerMotion(station=0.0, speed=speed, travel=0.03, ramp=ramp)
+    time = np.arange(-0.3, finger.duration + 0.3, 1 / fps)
+    rng = np.random.default_rng(1)
+    y = np.array([finger.distance(t) for t in time])
+    pose = np.stack([0 * y, y, 0 * y], 1) + rng.normal(size=(len(y), 3)) * [noise, noise, noise / 0.2]
+    return time, pose, np.tile(np.diag([noise, noise, noise / 0.2]) ** 2, (len(y), 1, 1))
+
+
+def test_inertia_ratio_from_a_track() -> None:
+    # 0.2 m/s reached in 0.1 s is 2 m/s2, over mu g = 7.845 m/s2 gives 0.255; energy v^2 / (2 mu g 30 mm) = 0.085.
+    contacts, body = car(0.5)
+    ratio = inertia_ratio(*track(0.2, 0.1), contacts=contacts, body=body)
+    assert ratio.peak == pytest.approx(0.255, abs=0.05)
+    assert ratio.energy == pytest.approx(0.2**2 / (2 * GRIP * G * 0.03), rel=0.05)
+    assert ratio.peak_speed == pytest.approx(0.2, abs=0.01)
+
+
+def test_recommendation_follows_the_speed() -> None:
+    contacts, body = car(0.5)
+    choices = [
+        recommend(inertia_ratio(*track(speed, 0.05), contacts=contacts, body=body)).choice
+        for speed in (0.02, 0.3, 0.9)
+    ]
+    assert choices == ["quasi-static", "dynamic", "neither applies"]
+    blind = InertiaRatio(peak=0.02, peak_u=0.5, typical=0.0, energy=0.01, energy_u=0.02, peak_speed=0.05,
+                         peak_speed_u=0.05)  # fmt: skip
+    assert recommend(blind).choice == "neither applies"
+    gentle = InertiaRatio(peak=0.03, peak_u=0.005, typical=0.01, energy=0.05, energy_u=0.001, peak_speed=0.1,
+                          peak_speed_u=0.002)  # fmt: skip
+    assert recommend(gentle, distance_pct=25.0).choice == "quasi-static"
+    assert recommend(gentle, distance_pct=12.0).choice == "dynamic"
