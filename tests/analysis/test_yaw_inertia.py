@@ -23,10 +23,10 @@ def test_bifilar_swing_of_a_known_bar() -> None:
 @pytest.mark.parametrize("amplitude", [0.1, 0.5])
 def test_large_swings_are_corrected(amplitude: float) -> None:
     # Quarter period by SciPy's integrator on the exact restoring torque of the threads (vertical speed neglected).
-    mass, inertia, d, l, g = 1.6, 0.019, 0.15, 0.6, 9.80665
+    mass, inertia, d, length, g = 1.6, 0.019, 0.15, 0.6, 9.80665
 
     def rates(_: float, y: np.ndarray) -> list[float]:
-        lift = np.sqrt(l**2 - (d * np.sin(y[0] / 2)) ** 2)
+        lift = np.sqrt(length**2 - (d * np.sin(y[0] / 2)) ** 2)
         return [y[1], -mass * g * d**2 * np.sin(y[0]) / (4 * lift) / inertia]
 
     def through(_: float, y: np.ndarray) -> float:
@@ -35,9 +35,9 @@ def test_large_swings_are_corrected(amplitude: float) -> None:
     through.terminal = True  # type: ignore[attr-defined]
     done = solve_ivp(rates, (0, 5), [amplitude, 0.0], events=through, rtol=1e-10, atol=1e-12)
     period = 4 * done.t_events[0][0]
-    found = bifilar_swing(mass=mass, period=period, spacing=d, length=l, amplitude=amplitude)
+    found = bifilar_swing(mass=mass, period=period, spacing=d, length=length, amplitude=amplitude)
     assert found.value == pytest.approx(inertia, rel=1e-8)
-    uncorrected = bifilar_swing(mass=mass, period=period, spacing=d, length=l)
+    uncorrected = bifilar_swing(mass=mass, period=period, spacing=d, length=length)
     assert uncorrected.value > found.value
 
 
