@@ -164,6 +164,7 @@ class Pads(Section, frozen=True):
         Meta(description="the wheel that stands on pad 1, 2, 3, 4"),
     ] = ("FL", "FR", "RL", "RR")
     capacity_g: Annotated[float, _number("largest load of one pad", gt=0, le=200_000)] = 2000.0
+    level_mm_u: Annotated[float, _u("one pad's height against the others")] = 0.3
     line_pattern: Annotated[
         str, _text("named-field pattern of another line format; empty: our own protocol")
     ] = ""

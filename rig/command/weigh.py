@@ -1,6 +1,7 @@
 """pivotbench weigh"""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -16,6 +17,15 @@ from rig.command.options import (
     unattended_option,
 )
 
+if TYPE_CHECKING:
+    from analysis.weighing.orientations import Turn
+
+
+TURNS: dict[str, list["Turn"]] = {
+    "half": ["as is", "half turn"],
+    "four": ["as is", "half turn", "pads exchanged", "half turn, pads exchanged"],
+}
+
 
 @click.command(name="weigh", epilog="Example: pivotbench weigh test.toml --placings 3")
 @card_argument
@@ -26,11 +36,26 @@ from rig.command.options import (
     show_default=True,
     help="Times the car is set on the pads; three or more measure how it settles.",
 )
+@click.option(
+    "--turned",
+    type=click.Choice(["no", "half", "four"]),
+    default="no",
+    show_default=True,
+    help="Also turn the car on the pads: half round, or in four ways with the pads exchanged, too.",
+)
 @port_option
 @log_option
 @unattended_option
 @json_option
-def command(test_card: Path, placings: int, port: str, log_dir: Path | None, unattended: bool, as_json: bool) -> None:
+def command(
+    test_card: Path,
+    placings: int,
+    turned: str,
+    port: str,
+    log_dir: Path | None,
+    unattended: bool,
+    as_json: bool,
+) -> None:
     """Weigh the car: corner weights, shares, both diagonals, centre of gravity, each with its uncertainty.
 
     Weigh it as it is pushed: battery unplugged but in place, body, screws and marker plate on. Weights typed on the
@@ -38,7 +63,7 @@ def command(test_card: Path, placings: int, port: str, log_dir: Path | None, una
     """
     from rig.cards.read import read_set
     from rig.jobs.pads import bench_pads
-    from rig.jobs.weigh import weigh_on_pads, weigh_typed
+    from rig.jobs.weigh import weigh_on_pads, weigh_turned, weigh_typed
     from rig.log.store import BenchLog
     from rig.report.words import noted, weights_words
 
@@ -47,10 +72,14 @@ def command(test_card: Path, placings: int, port: str, log_dir: Path | None, una
         if cards.test.typed.weights_g is not None:
             weighing = weigh_typed(cards, log)
         else:
+            ask = ask_in_terminal(unattended=unattended)
             with bench_pads(cards.bench, log, port=port) as pads, progress("weighing", quiet=as_json) as bar:
-                weighing = weigh_on_pads(
-                    cards, pads, log, placings=placings, progress=bar, ask=ask_in_terminal(unattended=unattended)
-                )
+                if turned == "no":
+                    weighing = weigh_on_pads(cards, pads, log, placings=placings, progress=bar, ask=ask)
+                else:
+                    weighing, _ = weigh_turned(
+                        cards, pads, log, TURNS[turned], placings=placings, ask=ask, progress=bar
+                    )
     text = "\n".join(
         [
             f"{cards.car.name}, record {weighing.record.number}",

@@ -1,7 +1,7 @@
 """Weigh the car: from the pads, or from weights typed on the test card."""
 
-import time
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -9,22 +9,27 @@ import numpy as np
 from analysis.arrays import FloatArray
 from analysis.weighing.corner_weights import CornerWeights, corner_weights, newtons_from_grams, typed_loads
 from analysis.weighing.estimate import DoubtPart, Estimate
-from analysis.weighing.loads import loads_from_counts
-from analysis.weighing.pad_faults import limits_for
+from analysis.weighing.orientations import Turn, TurnedWeighing, pad_prior, solve_orientations
 from analysis.weighing.parts import PartMass, add_parts
 from analysis.weighing.reseating import pool_placements
-from analysis.weighing.zero_tracking import zero_at
 from rig.cards.measures import MM, contact_place, contact_place_u
 from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
 from rig.errors import InputError
 from rig.jobs.keep import keep_cards
-from rig.jobs.pads import Ask, OpenPads, Progress, Step, by_wheel, settle, stored_calibration
+from rig.jobs.pads import Ask, OpenPads, Progress, Step
+from rig.jobs.scale import Placing, scale_of
 from rig.log.store import BenchLog, Record
 
-DRIFT_G_PER_ROOT_MINUTE = 0.15
-"""What cheap pads usually wander between zeroing and weighing (common practice, no source), until measured."""
 KITCHEN_SCALE_GAIN_U = 0.002
+TURN_WORDS: dict[Turn, str] = {
+    "as is": "Set the car on the pads",
+    "half turn": "Turn the car half round on the same pads",
+    "quarter left": "Turn the car a quarter to the left on the same pads",
+    "quarter right": "Turn the car a quarter to the right on the same pads",
+    "pads exchanged": "Exchange the pads left for right; the car stands as at first",
+    "half turn, pads exchanged": "Leave the pads exchanged and turn the car half round",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,75 +56,75 @@ def weigh_on_pads(
 
     Raises InputError without a stored calibration or zero, BenchError when the pads fail.
     """
-    calibrations, calibrated = stored_calibration(cards.bench, log)
-    zeros = [
-        record for record in log.records(kind="zero", title=cards.bench.name) if record.number > calibrated.number
-    ][-8:]
-    if not zeros:
-        raise InputError(
-            "the empty pads have not been zeroed since their calibration",
-            where=cards.bench.name,
-            remedy="Take everything off and run: pivotbench zero",
-        )
-    order = by_wheel(cards.bench)
-    limits = limits_for(calibrations)
-    slopes = np.array([abs(float(one.slope(0.0))) for one in calibrations])
-    order_matrix = np.ix_(order, order)
-    readings, tries = [], []
+    scale = scale_of(cards.bench, log)
+    placed: list[Placing] = []
     for number in range(placings):
         text = "Set the car on the pads" if number == 0 else "Lift the car off, bounce it, roll it on again"
         ask(Step(text=text, action="car"))
-        reading = settle(pads, limits=limits, progress=progress)
-        zero = zero_at(
-            time.time(),
-            np.array([record.inputs["at_s"] for record in zeros]),
-            np.array([record.result["counts"] for record in zeros]),
-            np.array([record.result["u"] for record in zeros]),
-            drift=DRIFT_G_PER_ROOT_MINUTE / np.sqrt(60.0) * slopes,
-        )
-        loads = loads_from_counts(
-            calibrations,
-            reading.counts,
-            reading.u,
-            zero_counts=zero.counts,
-            zero_u=zero.u,
-            gravity=place_gravity(cards.bench),
-        )
-        readings.append((reading, zero))
-        tries.append(loads)
-    parts = {part.name: replace(part, covariance=part.covariance[order_matrix]) for part in tries[-1].parts}
+        placed.append(scale.place_once(pads, progress=progress))
+    parts = scale.wheel_parts(placed[-1].parts)
     pooled = pool_placements(
-        np.array([loads.load_g[order] for loads in tries]),
-        [part for name, part in parts.items() if name != "noise"],
-        noise=parts["noise"].covariance,
+        scale.wheels(np.array([one.pad_g for one in placed])),
+        [part for part in parts if part.name != "noise"],
+        noise=next(part.covariance for part in parts if part.name == "noise"),
         scatter_g=cards.bench.pads.reseat_g,
     )
-    warnings = [
-        *dict.fromkeys(text for loads in tries for text in loads.warnings),
-        readings[-1][1].advice,
-        pooled.advice,
-    ]
-    raw = [
-        {
-            "counts": reading.counts,
-            "u": reading.u,
-            "zero_counts": zero.counts,
-            "zero_u": zero.u,
-            "outliers": reading.outliers,
-            "samples": reading.count,
-        }
-        for reading, zero in readings
-    ]
-    return _kept(
+    warnings = [*(text for one in placed for text in one.warnings), pooled.advice]
+    return keep_weighing(
         cards,
         log,
         pooled.load_g,
         list(pooled.parts),
-        [text for text in warnings if text],
-        inputs={"source": "pads", "placings": raw, "tally": _tally(pads)},
-        parents=[calibrated.id, *(record.id for record in zeros)],
+        [text for text in dict.fromkeys(warnings) if text],
+        inputs={"source": "pads", "placings": [one.raw for one in placed], "tally": tally_record(pads)},
+        parents=scale.records,
         files=[log.add_file("raw readings", pads.raw_file)],
     )
+
+
+def weigh_turned(
+    cards: CardSet,
+    pads: OpenPads,
+    log: BenchLog,
+    turns: Sequence[Turn],
+    *,
+    ask: Ask,
+    placings: int = 1,
+    progress: Progress | None = None,
+) -> tuple[Weighing, TurnedWeighing]:
+    """Weigh in several orientations on the same pads, and tell the car's weights from the pads' errors.
+
+    turns: names as in analysis.weighing.orientations, the first usually "as is".  placings: in each of them.
+    """
+    scale = scale_of(cards.bench, log)
+    rows, placed, done = [], [], []
+    for turn in turns:
+        for number in range(placings):
+            again = ", once more" if number else ""
+            ask(Step(text=f"{TURN_WORDS[turn]}{again}; bounce the car, roll it on", action="car"))
+            placed.append(scale.place_once(pads, progress=progress))
+            rows.append(scale.wheels(placed[-1].pad_g))  # pads named by the wheel over them in the first weighing
+            done.append(turn)
+    prior = pad_prior(height_u=cards.bench.pads.level_mm_u * MM)
+    found = solve_orientations(np.array(rows), done, prior, noise_g=0.5)
+    weighing = keep_weighing(
+        cards,
+        log,
+        found.load_g,
+        list(found.parts),
+        [found.text],
+        inputs={
+            "source": "pads, turned",
+            "turns": done,
+            "placings": [one.raw for one in placed],
+            "pad_error_g": found.pad_error_g,
+            "pad_error_u_g": found.pad_error_u_g,
+            "tally": tally_record(pads),
+        },
+        parents=scale.records,
+        files=[log.add_file("raw readings", pads.raw_file)],
+    )
+    return weighing, found
 
 
 def weigh_typed(cards: CardSet, log: BenchLog) -> Weighing:
@@ -134,7 +139,9 @@ def weigh_typed(cards: CardSet, log: BenchLog) -> Weighing:
     load_g, parts = typed_loads(np.array(typed.weights_g), typed.weights_resolution_g, gain_u=KITCHEN_SCALE_GAIN_U)
     pooled = pool_placements(load_g, parts, scatter_g=cards.bench.pads.reseat_g)
     advice = [pooled.advice] if pooled.advice else []
-    return _kept(cards, log, load_g, list(pooled.parts), advice, inputs={"source": "typed"}, parents=[], files=[])
+    return keep_weighing(
+        cards, log, load_g, list(pooled.parts), advice, inputs={"source": "typed"}, parents=[], files=[]
+    )
 
 
 def known_weighing(cards: CardSet, log: BenchLog) -> Weighing:
@@ -169,7 +176,7 @@ def _weights(cards: CardSet, load_g: FloatArray, parts: list[DoubtPart]) -> Corn
     return corner_weights(load_g, parts, contact=contact_place(cards.car), contact_u=contact_place_u(cards.car))
 
 
-def _kept(
+def keep_weighing(
     cards: CardSet,
     log: BenchLog,
     load_g: FloatArray,
@@ -228,6 +235,6 @@ def weights_record(weights: CornerWeights) -> dict[str, Any]:
     }
 
 
-def _tally(pads: OpenPads) -> dict[str, int]:
+def tally_record(pads: OpenPads) -> dict[str, int]:
     tally = pads.source.tally
     return {name: getattr(tally, name) for name in tally.__slots__}

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from rig.log.store import BenchLog
-from rig.main import main
+from rig.main import COMMANDS, main
 
 Run = Callable[..., tuple[int, str, str]]
 
@@ -158,8 +158,7 @@ def test_a_log_folder_that_cannot_be_written_is_named_and_nothing_is_shown(
     assert "Traceback" not in err
 
 
-@pytest.mark.parametrize("name", ["demo", "new-cards", "marker-sheet", "ports", "calibrate", "zero", "weigh", "measure",
-                                  "predict", "compare", "log"])
+@pytest.mark.parametrize("name", list(COMMANDS))
 def test_every_command_shows_an_example(name: str, run: Run) -> None:
     code, out, _ = run(name, "--help")
     assert code == 0

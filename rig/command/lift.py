@@ -1,0 +1,84 @@
+"""pivotbench lift"""
+
+from pathlib import Path
+
+import click
+
+from rig.command.options import (
+    ask_in_terminal,
+    card_argument,
+    json_option,
+    log_folder,
+    log_option,
+    port_option,
+    progress,
+    show,
+    unattended_option,
+)
+
+
+@click.command(name="lift", epilog="Example: pivotbench lift test.toml --height 40 --height 60 --height 80")
+@card_argument
+@click.option(
+    "--height",
+    "heights_mm",
+    type=click.FloatRange(0, min_open=True),
+    multiple=True,
+    required=True,
+    help="Height of the lifted wheels over the pads, mm; give three or more.",
+)
+@click.option(
+    "--axle", type=click.Choice(["rear", "front"]), default="rear", show_default=True, help="The axle to lift."
+)
+@click.option("--battery-in", is_flag=True, help="The battery is in place (it may shift in a steep lift).")
+@click.option("--suspension-free", is_flag=True, help="The suspension is not blocked.")
+@port_option
+@log_option
+@unattended_option
+@json_option
+def command(
+    test_card: Path,
+    heights_mm: tuple[float, ...],
+    axle: str,
+    battery_in: bool,
+    suspension_free: bool,
+    port: str,
+    log_dir: Path | None,
+    unattended: bool,
+    as_json: bool,
+) -> None:
+    """Find the height of the centre of gravity by lifting an axle to several heights, up and down."""
+    from rig.cards.read import read_set
+    from rig.jobs.lift import CAUTION, measure_height
+    from rig.jobs.pads import bench_pads
+    from rig.jobs.weigh import known_weighing
+    from rig.log.store import BenchLog
+    from rig.report.words import noted
+
+    cards = read_set(test_card)
+    click.echo(CAUTION, err=True)
+    with BenchLog(log_folder(log_dir)) as log:
+        weighing = known_weighing(cards, log)
+        with bench_pads(cards.bench, log, port=port) as pads, progress("lifting", quiet=as_json) as bar:
+            lifted = measure_height(
+                cards,
+                pads,
+                log,
+                weighing,
+                list(heights_mm),
+                axle=axle,
+                ask=ask_in_terminal(unattended=unattended),
+                battery_in=battery_in,
+                suspension_blocked=not suspension_free,
+                progress=bar,
+            )
+    height, station = lifted.found.height, lifted.found.station
+    lines = [
+        f"centre of gravity {height.value * 1e3:.1f} mm above the floor (95 %: {height.interval[0] * 1e3:.1f} to "
+        f"{height.interval[1] * 1e3:.1f})",
+        f"and {station.value * 1e3:.1f} mm ahead of the rear axle (± {station.half_width * 1e3:.1f})",
+        f"Onto the car card: cg_height_mm = {height.value * 1e3:.1f}, cg_height_mm_u = {height.u * 1e3:.1f}",
+        *noted(lifted.found.warnings),
+        f"record {lifted.record.number}",
+    ]
+    show("\n".join(lines), lifted.record.result, as_json=as_json)

@@ -1,0 +1,31 @@
+"""pivotbench live"""
+
+from pathlib import Path
+
+import click
+
+from rig.command.options import card_argument, log_folder, log_option, port_option
+
+
+@click.command(name="live", epilog="Example: pivotbench live test.toml")
+@card_argument
+@port_option
+@log_option
+def command(test_card: Path, port: str, log_dir: Path | None) -> None:
+    """Show four loads, total, shares and cross weight as they are now. Keys: z zero, f freeze, r record, q quit."""
+    from rich.console import Console
+
+    from rig.cards.read import read_set
+    from rig.jobs.live import LiveLoads, snapshot
+    from rig.jobs.pads import bench_pads
+    from rig.jobs.scale import scale_of
+    from rig.log.store import BenchLog
+    from rig.pads.live_view import TerminalKeys, run_live
+
+    cards = read_set(test_card)
+    with BenchLog(log_folder(log_dir)) as log, bench_pads(cards.bench, log, port=port) as pads:
+        live = LiveLoads(pads, scale_of(cards.bench, log))
+        with TerminalKeys().listening() as keys:
+            run_live(
+                live.state, keys, {"z": live.zero, "f": live.freeze, "r": snapshot(pads, live, log)}, console=Console()
+            )

@@ -1,0 +1,144 @@
+"""Height of the centre of gravity by lifting an axle, and what ballast does to the corner weights."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.arrays import FloatArray
+from analysis.weighing.cg_height import AxleLift, CgHeight, HeightDoubts, cg_height
+from analysis.weighing.estimate import total_covariance
+from analysis.weighing.parts import BallastAdvice, Target, load_of_mass, move_ballast, place_ballast
+from rig.cards.measures import MM, contact_place, wheelbase
+from rig.cards.read import CardSet
+from rig.errors import InputError
+from rig.jobs.keep import keep_cards
+from rig.jobs.pads import Ask, OpenPads, Progress, Step
+from rig.jobs.scale import scale_of
+from rig.jobs.weigh import Weighing
+from rig.log.store import BenchLog, Record
+
+CAUTION = (
+    "Motor unplugged. For steep lifts take the battery out and put a block of equal mass in its place. Support the "
+    "car under the lifted axle, block the suspension, keep fingers clear of springs under load."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lifted:
+    """The height found, and its record."""
+
+    found: CgHeight
+    record: Record
+
+
+def measure_height(
+    cards: CardSet,
+    pads: OpenPads,
+    log: BenchLog,
+    weighing: Weighing,
+    heights_mm: list[float],
+    *,
+    axle: str = "rear",
+    ask: Ask,
+    battery_in: bool = False,
+    suspension_blocked: bool = True,
+    progress: Progress | None = None,
+) -> Lifted:
+    """Lift one axle to several heights, up and down, and weigh the axle that stays on its pads each time.
+
+    weighing: of the level car, for the total and the level axle load.  heights_mm: of the lifted wheels over the pads.
+    Raises InputError for fewer than two heights, BenchError when the pads fail.
+    """
+    if len(set(heights_mm)) < 2:
+        raise InputError(
+            "two different heights are needed at least",
+            where="heights",
+            remedy="Give three or more with --height, for example 40, 60, 80 and 100 mm",
+        )
+    scale = scale_of(cards.bench, log)
+    front_down = axle == "rear"
+    down = [0, 1] if front_down else [2, 3]
+    upward = sorted(set(heights_mm))
+    run = [*((height, True) for height in upward), *((height, False) for height in reversed(upward[:-1]))]
+    lifts, raw, covariance = [], [], np.zeros((4, 4))
+    for height, rising in run:
+        ask(
+            Step(
+                text=f"Lift the {axle} axle: its wheels {height:g} mm above the pads, wheels free to roll",
+                action="lift",
+            )
+        )
+        placed = scale.place_once(pads, progress=progress)
+        load = scale.wheels(placed.pad_g)[down].sum()
+        covariance = total_covariance(scale.wheel_parts(placed.parts), 4)
+        lifts.append(
+            AxleLift(lifted="rear" if front_down else "front", height=height * MM, load_down=float(load), rising=rising)
+        )
+        raw.append(placed.raw | {"height_mm": height, "rising": rising, "load_down_g": float(load)})
+    group = np.isin(np.arange(4), down).astype(float)
+    axle_u = float(np.sqrt(group @ covariance @ group))
+    g, weights = cards.car.geometry, weighing.weights
+    found = cg_height(
+        lifts,
+        total=weights.total_g.value,
+        wheelbase=wheelbase(cards.car),
+        radius_front=g.wheel_radius_mm * MM,
+        radius_rear=g.wheel_radius_mm * MM,
+        doubts=HeightDoubts(
+            load=max(axle_u, 0.5),
+            load_common=axle_u,
+            total=weights.total_g.u,
+            wheelbase=g.wheelbase_mm_u * MM,
+            radius=g.wheel_radius_mm_u * MM,
+        ),
+        level_front=float(weights.load_g[:2].sum()),
+        suspension_blocked=suspension_blocked,
+        battery_in=battery_in,
+    )
+    record = log.record(
+        "cg height",
+        cards.car.name,
+        inputs={"axle": axle, "lifts": raw, "battery_in": battery_in},
+        result={
+            "cg_height_mm": found.height.value * 1e3,
+            "cg_height_mm_u": found.height.u * 1e3,
+            "interval_mm": [end * 1e3 for end in found.height.interval],
+            "cg_station_mm": found.station.value * 1e3,
+            "cg_station_mm_u": found.station.u * 1e3,
+            "residual_g": found.residual,
+            "warnings": list(found.warnings),
+        },
+        cards=keep_cards(log, cards),
+        parents=[weighing.record.id, *scale.records],
+        files=[log.add_file("raw readings", pads.raw_file)],
+    )
+    return Lifted(found=found, record=record)
+
+
+def moved_ballast(
+    cards: CardSet, mass_g: float, start_mm: tuple[float, float] | None, end_mm: tuple[float, float]
+) -> FloatArray:
+    """(4,) g, change of the corner weights when ballast moves (or comes on, without a start)."""
+    place, end = contact_place(cards.car), np.array(end_mm) * MM
+    if start_mm is None:
+        return load_of_mass(mass_g, end, place)
+    return move_ballast(mass_g, np.array(start_mm) * MM, end, place)
+
+
+def ballast_for(
+    cards: CardSet,
+    weighing: Weighing,
+    mass_g: float,
+    target: Target,
+    wanted_pct: float,
+    start_mm: tuple[float, float] | None,
+) -> BallastAdvice:
+    """Where ballast must go for a wanted share."""
+    return place_ballast(
+        weighing.weights.load_g,
+        mass_g,
+        contact_place(cards.car),
+        target=target,
+        wanted_pct=wanted_pct,
+        start=None if start_mm is None else np.array(start_mm) * MM,
+    )

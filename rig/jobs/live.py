@@ -1,0 +1,152 @@
+"""Four loads live: what the terminal view and the page show many times a second, and the keys that act on it."""
+
+import time
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from analysis.arrays import FloatArray
+from analysis.errors import AnalysisError
+from analysis.weighing.calibration import Calibration
+from analysis.weighing.corner_weights import DIAGONAL_FL_RR, FRONT, LEFT, group_share
+from analysis.weighing.settled import SettledDetector, SettledReading
+from rig.jobs.pads import OpenPads
+from rig.jobs.scale import Scale
+from rig.log.store import BenchLog
+from rig.pads.frames import PadFrame, PortState
+from rig.pads.live_view import LiveState
+
+Four = tuple[float | None, float | None, float | None, float | None]
+LIGHTEST_G = 20.0
+"""Below this total no shares are shown: they would only be noise."""
+
+
+class LiveLoads:
+    """Loads of the newest frame through calibration and zero, judged over the last seconds. One owner thread."""
+
+    def __init__(self, pads: OpenPads, scale: Scale) -> None:
+        self._pads, self._scale = pads, scale
+        self._detector = SettledDetector(limits=scale.limits, names=pads.names)
+        self._shift = np.zeros(4)
+        self._frozen: LiveState | None = None
+        self._newest: PadFrame | None = None
+
+    def poll(self) -> list[PadFrame]:
+        """Take the frames that have come since; they are returned for those who want every one."""
+        frames = self._pads.source.drain()
+        for frame in frames:
+            if frame.usable:
+                at = frame.host_time if frame.device_time is None else frame.device_time
+                self._detector.feed(at, np.array(frame.counts), np.array(frame.missing))
+                self._newest = frame
+        return frames
+
+    def reading(self) -> SettledReading | None:
+        """The verdict on the last seconds."""
+        return self._detector.reading()
+
+    def load_g(self, counts: FloatArray) -> FloatArray:
+        """(4,) g in pad order, nan where a pad is missing or beyond its curve."""
+        zero = np.array(self._scale.zeros[-1].result["counts"])
+        return (
+            np.array(
+                [
+                    _mass(one, count, start)
+                    for one, count, start in zip(self._scale.calibrations, counts, zero, strict=True)
+                ]
+            )
+            - self._shift
+        )
+
+    def zero(self) -> None:
+        """Take the present loads as nothing, for the view only (a stored zero needs settled, empty pads)."""
+        reading = self.reading()
+        if reading is not None:
+            self._shift = self._shift + self.load_g(reading.counts)
+
+    def freeze(self) -> None:
+        """Hold the view, or let it go again."""
+        self._frozen = None if self._frozen is not None else self.state()
+
+    def state(self) -> LiveState:
+        """Everything the view shows."""
+        self.poll()
+        if self._frozen is not None:
+            return replace(self._frozen, frozen=True)
+        reading, status = self.reading(), self._pads.source.status
+        tally = self._pads.source.tally
+        counts = f"{tally.intact} lines, {tally.lost} lost, {tally.damaged} damaged, {tally.repeated} repeated"
+        if reading is None or self._newest is None:
+            none: Four = (None, None, None, None)
+            return LiveState(
+                load_g=none,
+                noise_g=none,
+                share_pct=none,
+                settled=(False,) * 4,
+                total_g=None,
+                front_pct=None,
+                left_pct=None,
+                cross_pct=None,
+                status=_words(status.state, status.sentence),
+                remedy=status.remedy,
+                counts=counts,
+            )
+        order = self._scale.order
+        load = self.load_g(np.array(self._newest.counts))[order]
+        slope = np.array([abs(float(one.slope(0.0))) for one in self._scale.calibrations])
+        noise = (reading.noise / slope)[order]
+        total = float(load.sum())
+        shown = np.isfinite(total) and total > LIGHTEST_G
+        named = {fault.pad: fault.name for fault in reading.faults}
+        faults = [named.get(int(pad), "") for pad in order]
+
+        def pct(group: FloatArray) -> float | None:
+            return 100.0 * float(group_share(load, group)) if shown else None
+
+        return LiveState(
+            load_g=_four(load),
+            noise_g=_four(noise),
+            share_pct=_four(100.0 * load / total) if shown else (None, None, None, None),
+            settled=(reading.settled,) * 4,
+            total_g=total if np.isfinite(total) else None,
+            front_pct=pct(FRONT),
+            left_pct=pct(LEFT),
+            cross_pct=pct(1.0 - DIAGONAL_FL_RR),
+            faults=(faults[0], faults[1], faults[2], faults[3]),
+            status=_words(status.state, status.sentence),
+            remedy=status.remedy,
+            counts=counts,
+        )
+
+
+def snapshot(pads: OpenPads, live: LiveLoads, log: BenchLog) -> Callable[[], None]:
+    """A key action that keeps the present reading in the log as a live reading."""
+
+    def keep() -> None:
+        state = live.state()
+        log.record(
+            "live reading",
+            "by key",
+            inputs={"at_s": time.time()},
+            result={"load_g": list(state.load_g), "settled": all(state.settled), "total_g": state.total_g},
+            files=[log.add_file("raw readings", pads.raw_file)],
+        )
+
+    return keep
+
+
+def _mass(calibration: Calibration, count: float, zero: float) -> float:
+    try:
+        return float(calibration.mass_g(count - zero + calibration.coefficients[0]))
+    except AnalysisError:  # beyond the calibrated curve
+        return float("nan")
+
+
+def _four(values: FloatArray) -> Four:
+    first, second, third, fourth = (float(v) if np.isfinite(v) else None for v in values)
+    return (first, second, third, fourth)
+
+
+def _words(state: PortState, sentence: str) -> str:
+    return "reading" if state is PortState.READING else sentence

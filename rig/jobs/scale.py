@@ -1,0 +1,120 @@
+"""The calibrated pads as a scale: counts become loads through the stored calibration and the latest zeros."""
+
+import time
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from analysis.arrays import FloatArray
+from analysis.weighing.calibration import Calibration
+from analysis.weighing.estimate import DoubtPart
+from analysis.weighing.loads import loads_from_counts
+from analysis.weighing.pad_faults import PadLimits, limits_for
+from analysis.weighing.settled import SettledReading
+from analysis.weighing.zero_tracking import drift_rate, zero_at
+from rig.cards.mechanics import place_gravity
+from rig.cards.schema import BenchCard
+from rig.errors import InputError
+from rig.jobs.pads import OpenPads, Progress, by_wheel, settle, stored_calibration
+from rig.log.store import BenchLog, Record
+
+DRIFT_G_PER_ROOT_S = 0.02
+"""What cheap pads usually wander between zeroing and weighing (common practice, no source), until zeros show it."""
+ZEROS_USED = 8
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Placing:
+    """One settled reading turned into loads.
+
+    pad_g: (4,) g in the order of the pads.  parts: doubt by cause, g², same order.  raw: for the log.
+    """
+
+    pad_g: FloatArray
+    parts: tuple[DoubtPart, ...]
+    warnings: tuple[str, ...]
+    raw: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scale:
+    """Calibrations of pads 1 to 4, the zeros since, and the pad under each wheel."""
+
+    bench: BenchCard
+    calibrations: tuple[Calibration, ...]
+    calibrated: Record
+    zeros: tuple[Record, ...]
+    order: FloatArray
+    limits: PadLimits
+
+    @property
+    def records(self) -> list[str]:
+        """Ids of the records that the loads rest on."""
+        return [self.calibrated.id, *(record.id for record in self.zeros)]
+
+    def place_once(self, pads: OpenPads, *, progress: Progress | None = None) -> Placing:
+        """Wait for rest and weigh what lies on the pads now. Raises BenchError as `settle` does."""
+        return self.loads(settle(pads, limits=self.limits, progress=progress), at=time.time())
+
+    def loads(self, reading: SettledReading, *, at: float) -> Placing:
+        """Loads of a settled reading. at: s, wall clock, for the drift since the zeros."""
+        slopes = np.array([abs(float(one.slope(0.0))) for one in self.calibrations])
+        times = np.array([record.inputs["at_s"] for record in self.zeros])
+        counts = np.array([record.result["counts"] for record in self.zeros])
+        counts_u = np.array([record.result["u"] for record in self.zeros])
+        usual = DRIFT_G_PER_ROOT_S * slopes
+        zero = zero_at(
+            at, times, counts, counts_u, drift=drift_rate(times, counts, counts_u, usual=usual, usual_weight=2.0)
+        )
+        loads = loads_from_counts(
+            self.calibrations,
+            reading.counts,
+            reading.u,
+            zero_counts=zero.counts,
+            zero_u=zero.u,
+            gravity=place_gravity(self.bench),
+        )
+        return Placing(
+            pad_g=loads.load_g,
+            parts=loads.parts,
+            warnings=(*loads.warnings, *([zero.advice] if zero.advice else [])),
+            raw={
+                "counts": reading.counts,
+                "u": reading.u,
+                "zero_counts": zero.counts,
+                "zero_u": zero.u,
+                "outliers": reading.outliers,
+                "samples": reading.count,
+                "at_s": at,
+            },
+        )
+
+    def wheels(self, pad_g: FloatArray) -> FloatArray:
+        """(..., 4) g in wheel order from pad order."""
+        return pad_g[..., self.order]
+
+    def wheel_parts(self, parts: tuple[DoubtPart, ...]) -> list[DoubtPart]:
+        """Doubt in wheel order."""
+        place = np.ix_(self.order, self.order)
+        return [replace(part, covariance=part.covariance[place]) for part in parts]
+
+
+def scale_of(bench: BenchCard, log: BenchLog) -> Scale:
+    """The scale as it stands. Raises InputError without a calibration or a zero since."""
+    calibrations, calibrated = stored_calibration(bench, log)
+    zeros = [record for record in log.records(kind="zero", title=bench.name) if record.number > calibrated.number]
+    if not zeros:
+        raise InputError(
+            "the empty pads have not been zeroed since their calibration",
+            where=bench.name,
+            remedy="Take everything off and run: pivotbench zero",
+        )
+    return Scale(
+        bench=bench,
+        calibrations=tuple(calibrations),
+        calibrated=calibrated,
+        zeros=tuple(zeros[-ZEROS_USED:]),
+        order=by_wheel(bench),
+        limits=limits_for(calibrations),
+    )
