@@ -10,6 +10,7 @@ import numpy as np
 from analysis.arrays import FloatArray
 from analysis.comparison import Comparison, compare
 from analysis.figures import CarPicture, PivotMark
+from analysis.grip_inversion import ratio_for
 from analysis.measured_pivot import MeasuredPush
 from analysis.motion import compose, invert
 from analysis.pivot import PivotEstimate
@@ -19,6 +20,7 @@ from rig.errors import InputError
 from rig.jobs.keep import keep_cards
 from rig.jobs.measure import Measurement, measure_clip, stored_camera
 from rig.jobs.predict import Forecast, forecast
+from rig.jobs.quickness import Quickness, judge_quickness
 from rig.jobs.weigh import Weighing, known_weighing
 from rig.log.store import BenchLog, Record
 
@@ -36,6 +38,7 @@ class Verdict:
     push: MeasuredPush | None
     forecast: Forecast
     comparison: Comparison
+    quickness: Quickness | None
     picture: CarPicture
     record: Record
 
@@ -107,13 +110,21 @@ def judge(
     assert measured is not None
     turn, travel = _extent(cards, push, measured)
     predicted = forecast(cards, weighing, log, seed=seed, turn=turn, travel=travel)
-    comparison = compare(measured, predicted.prediction.estimate)
+    car, pushed = predicted.prediction.car, predicted.prediction.push
+    comparison = compare(
+        measured, predicted.prediction.estimate, grip_ratio_for=lambda kappa: ratio_for(car, pushed, kappa, turn=turn)
+    )
+    quickness = None
+    if push is not None and measurement is not None:
+        quickness = judge_quickness(
+            cards, weighing, measurement.track, push, balance=predicted.prediction.balance.value
+        )
     picture = car_picture(cards, weighing, measured, measurement, push, predicted, comparison.sentence)
     record = log.record(
         "comparison",
         cards.test.name,
         inputs={"push_number": push_number, "seed": seed},
-        result=comparison_record(comparison),
+        result=comparison_record(comparison) | quickness_record(quickness),
         cards=keep_cards(log, cards),
         parents=[weighing.record.id, predicted.record.id, *([measurement.record.id] if measurement else [])],
     )
@@ -125,9 +136,24 @@ def judge(
         push=push,
         forecast=predicted,
         comparison=comparison,
+        quickness=quickness,
         picture=picture,
         record=record,
     )
+
+
+def quickness_record(quickness: Quickness | None) -> dict[str, Any]:
+    """How quick the push was, as plain JSON."""
+    if quickness is None:
+        return {}
+    ratio = quickness.ratio
+    return {
+        "forecast_that_applies": quickness.recommendation.choice,
+        "quickness": quickness.recommendation.reason,
+        "inertia_over_friction": ratio.peak,
+        "inertia_over_friction_u": ratio.peak_u,
+        "kinetic_over_friction_work": ratio.energy,
+    }
 
 
 def _extent(cards: CardSet, push: MeasuredPush | None, measured: PivotEstimate) -> tuple[float | None, float | None]:

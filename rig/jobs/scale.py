@@ -22,6 +22,8 @@ from rig.log.store import BenchLog, Record
 DRIFT_G_PER_ROOT_S = 0.02
 """What cheap pads usually wander between zeroing and weighing (common practice, no source), until zeros show it."""
 ZEROS_USED = 8
+WORTH_TELLING_G = 0.5
+"""A doubt of the zero below this is not worth a remark."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,6 +69,7 @@ class Scale:
         zero = zero_at(
             at, times, counts, counts_u, drift=drift_rate(times, counts, counts_u, usual=usual, usual_weight=2.0)
         )
+        worth_it = float(np.max(zero.u / slopes)) > WORTH_TELLING_G
         loads = loads_from_counts(
             self.calibrations,
             reading.counts,
@@ -78,7 +81,7 @@ class Scale:
         return Placing(
             pad_g=loads.load_g,
             parts=loads.parts,
-            warnings=(*loads.warnings, *([zero.advice] if zero.advice else [])),
+            warnings=(*loads.warnings, *([zero.advice] if zero.advice and worth_it else [])),
             raw={
                 "counts": reading.counts,
                 "u": reading.u,

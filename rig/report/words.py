@@ -71,6 +71,8 @@ def warnings_of(verdict: Verdict) -> list[str]:
     texts = [*verdict.weighing.warnings, *verdict.measured.warnings, *verdict.forecast.prediction.warnings]
     if verdict.measurement is not None:
         texts += verdict.measurement.track.warnings
+    if verdict.quickness is not None and verdict.quickness.recommendation.choice != "quasi-static":
+        texts.append(verdict.quickness.recommendation.reason)
     return list(dict.fromkeys(texts))
 
 

@@ -1,0 +1,68 @@
+"""Was a measured push slow enough for the quasi-static forecast, and what would the dynamic one say?"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.measured_pivot import MeasuredPush
+from analysis.prediction_inputs import assemble
+from analysis.quick_push import Body
+from analysis.quick_push_ratio import InertiaRatio, Recommendation, inertia_ratio, recommend
+from analysis.sliding.contacts import Contacts
+from analysis.weighing.corner_weights import STANDARD_GRAVITY
+from analysis.yaw_inertia import YawInertia, from_size
+from rig.cards.measures import MM, wheelbase
+from rig.cards.mechanics import car_state, push_state
+from rig.cards.read import CardSet
+from rig.jobs.weigh import Weighing
+from vision.types import ClipTrack
+
+MARGIN_S = 0.3
+"""Rest before and after the slide that is taken along, so that its start and end are seen."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Quickness:
+    """Inertia against friction in one push, and which forecast applies."""
+
+    ratio: InertiaRatio
+    recommendation: Recommendation
+
+
+def yaw_inertia_of(cards: CardSet, mass: float) -> YawInertia:
+    """kg m², from the car card, or guessed from the outline with a wide doubt."""
+    masses, g = cards.car.masses, cards.car.geometry
+    if masses.yaw_inertia_kgm2 is not None:
+        return YawInertia(value=masses.yaw_inertia_kgm2, u=masses.yaw_inertia_kgm2_u, method="on the car card")
+    length = (g.wheelbase_mm + g.body_front_mm + g.body_rear_mm) * MM
+    return from_size(mass=mass, length=length, width=g.body_width_mm * MM)
+
+
+def judge_quickness(
+    cards: CardSet, weighing: Weighing, track: ClipTrack, push: MeasuredPush, *, balance: float
+) -> Quickness | None:
+    """Compare inertia with friction over one push. balance: station of the balance point, m.
+
+    None when too few frames show the slide for a judgement.
+    """
+    shown = (track.time >= push.start_time - MARGIN_S) & (track.time <= push.end_time + MARGIN_S)
+    if np.count_nonzero(shown) < 12:
+        return None
+    car = car_state(cards.car, cards.test, load=weighing.load, load_covariance=weighing.load_covariance)
+    drawn = assemble(car, push_state(cards.car, cards.test), {}, 1).contacts
+    contacts = Contacts(
+        place=np.asarray(drawn.place)[0],
+        load=np.asarray(drawn.load)[0],
+        grip=np.asarray(drawn.grip)[0],
+        drag=np.asarray(drawn.drag)[0],
+        heading=np.asarray(drawn.heading)[0],
+        law=drawn.law,
+    )
+    mass = float(weighing.load.sum()) / STANDARD_GRAVITY
+    cg = weighing.weights.cg if weighing.weights.cg is not None else np.array([wheelbase(cards.car) / 2, 0.0])
+    body = Body(mass=mass, yaw_inertia=yaw_inertia_of(cards, mass).value, centre=(float(cg[0]), float(cg[1])))
+    ratio = inertia_ratio(
+        track.time[shown], track.pose[shown], track.covariance[shown] + 1e-12 * np.eye(3), contacts=contacts, body=body
+    )
+    distance = cards.test.push.position_pct - 100 * balance / wheelbase(cards.car)
+    return Quickness(ratio=ratio, recommendation=recommend(ratio, distance_pct=distance))
