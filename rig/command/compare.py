@@ -22,6 +22,7 @@ from rig.command.options import (
 @click.option(
     "--push", "push_number", type=click.IntRange(1), default=1, show_default=True, help="Which push of the clip."
 )
+@click.option("--whole-picture", is_flag=True, help="Show more of the clip than the floor sheets.")
 @log_option
 @out_option
 @seed_option
@@ -30,6 +31,7 @@ def command(
     test_card: Path,
     clip: Path | None,
     push_number: int,
+    whole_picture: bool,
     log_dir: Path | None,
     out_dir: Path | None,
     seed: int,
@@ -37,24 +39,29 @@ def command(
 ) -> None:
     """Set the measured pivot beside the forecast: agrees, disagrees, or cannot tell.
 
-    With --out, a picture and a report that stands by itself are written there.
+    With --out, a picture, a report that stands by itself and the clip with the pivot drawn on it are written there.
     """
     from rig.cards.read import read_set
     from rig.jobs.compare import compare_test, comparison_record
     from rig.jobs.keep import estimate_record
+    from rig.jobs.seeing import draw_overlay
     from rig.log.store import BenchLog
     from rig.report.verdict import write_picture, write_report
     from rig.report.words import verdict_words
 
     cards = read_set(test_card)
+    files: list[Path] = []
     with BenchLog(log_folder(log_dir)) as log, progress("tracking", quiet=as_json) as bar:
         verdict = compare_test(cards, log, clip=clip, push_number=push_number, seed=seed, progress=bar)
-    files = []
     if out_dir is not None:
         files = [
             write_picture(out_dir / f"{test_card.stem}.png", verdict),
             write_report(out_dir / f"{test_card.stem}.html", verdict.picture.title, [verdict]),
         ]
+        if verdict.measurement is not None:
+            with progress("drawing over the clip", quiet=as_json) as bar:
+                drawn = draw_overlay(verdict, out_dir, test_card.stem, whole_picture=whole_picture, progress=bar)
+            files += [drawn.clip, drawn.still]
     text = "\n".join([verdict_words(verdict), f"record {verdict.record.number}", *(f"wrote {file}" for file in files)])
     show(
         text,

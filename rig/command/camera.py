@@ -1,0 +1,87 @@
+"""pivotbench camera"""
+
+from pathlib import Path
+
+import click
+
+from rig.command.options import json_option, log_folder, log_option, progress, show
+
+
+@click.command(
+    name="camera", epilog="Example: pivotbench camera phone-wide board.mp4   (print the board with --print-board)"
+)
+@click.argument("name")
+@click.argument("files", nargs=-1, type=click.Path(path_type=Path))
+@click.option(
+    "--columns", type=click.IntRange(3, 50), default=10, show_default=True, help="Squares of the board across."
+)
+@click.option("--rows", type=click.IntRange(3, 50), default=7, show_default=True, help="Squares of the board down.")
+@click.option(
+    "--square-mm", type=click.FloatRange(1, 500), default=25.0, show_default=True, help="Side of a square, measured."
+)
+@click.option("--marker-mm", type=click.FloatRange(1, 500), default=18.0, show_default=True, help="Side of a marker.")
+@click.option("--chessboard", is_flag=True, help="A plain chessboard without markers.")
+@click.option(
+    "--print-board",
+    "print_to",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=None,
+    help="Only write the board to print into this folder.",
+)
+@click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True)
+@log_option
+@json_option
+def command(
+    name: str,
+    files: tuple[Path, ...],
+    columns: int,
+    rows: int,
+    square_mm: float,
+    marker_mm: float,
+    chessboard: bool,
+    print_to: Path | None,
+    paper: str,
+    log_dir: Path | None,
+    as_json: bool,
+) -> None:
+    """Calibrate a camera under NAME from a clip or photos (FILES) of a printed board.
+
+    Name it on the bench card as camera.calibration. One calibration is good for one picture size and one way of
+    holding the camera. Without one, the lens is estimated from the floor sheets at some cost in accuracy.
+    """
+    from vision.board_calibration import Board
+
+    if print_to is not None:
+        from vision.sheets import board_sheet
+
+        for path in board_sheet(
+            paper=paper, folder=print_to, columns=columns, rows=rows, square=square_mm / 1000, marker=marker_mm / 1000
+        ):
+            click.echo(f"wrote {path}")
+        return
+    if not files:
+        raise click.UsageError("give a clip or photos of the board, or --print-board FOLDER")
+    from rig.jobs.seeing import calibrate_camera
+    from rig.log.store import BenchLog
+    from rig.report.words import noted
+
+    default = Board()
+    board = Board(
+        columns=columns,
+        rows=rows,
+        square=square_mm / 1000,
+        marker=marker_mm / 1000,
+        dictionary="" if chessboard else default.dictionary,
+    )
+    with BenchLog(log_folder(log_dir)) as log, progress("looking for the board", quiet=as_json) as bar:
+        found, record = calibrate_camera(log, name, files, board, progress=bar)
+    matrix, u = found.camera.matrix, found.camera.u
+    lines = [
+        f"{len(found.views_used)} views, {len(found.views_left_out)} left out, corners within {found.rms:.2f} px",
+        f"focal length {matrix[0, 0]:.1f} ± {1.96 * u[0]:.1f} px, lens bend k1 {found.camera.distortion[0]:+.4f} "
+        f"± {1.96 * u[4]:.4f}",
+        *(f"left out {view}: {why}" for view, why in found.views_left_out.items()),
+        *noted(found.warnings),
+        f'Onto the bench card: calibration = "{name}". Record {record.number}.',
+    ]
+    show("\n".join(lines), record.result, as_json=as_json)

@@ -1,0 +1,40 @@
+"""pivotbench floor"""
+
+from pathlib import Path
+
+import click
+
+from rig.command.options import card_argument, json_option, log_folder, log_option, progress, show
+
+
+@click.command(name="floor", epilog="Example: pivotbench floor around-the-sheets.mp4 test.toml")
+@click.argument("clip", type=click.Path(path_type=Path))
+@card_argument
+@log_option
+@json_option
+def command(clip: Path, test_card: Path, log_dir: Path | None, as_json: bool) -> None:
+    """Find where floor sheets lie that were put down without measuring.
+
+    Walk slowly around them with the camera so that neighbouring sheets are seen together from several sides.
+    """
+    from rig.cards.read import read_set
+    from rig.jobs.seeing import learn_floor
+    from rig.log.store import BenchLog
+
+    cards = read_set(test_card)
+    with BenchLog(log_folder(log_dir)) as log, progress("looking at the sheets", quiet=as_json) as bar:
+        learned, record = learn_floor(clip, cards, log, progress=bar)
+    lines = [
+        f"{learned.views} views, {learned.noise:.2f} px; places known to ± {1960 * learned.floor.place_u:.2f} mm",
+        "Onto the bench card, in place of any markers there:",
+        f"[floor]\nplace_mm_u = {learned.floor.place_u * 1e3:.2f}",
+    ]
+    for row in record.result["markers"]:
+        lines.append(
+            "[[floor.markers]]\n"
+            + "\n".join(
+                f'{key} = "{value}"' if isinstance(value, str) else f"{key} = {value:g}" for key, value in row.items()
+            )
+        )
+    lines.append(f"record {record.number}")
+    show("\n".join(lines), record.result, as_json=as_json)

@@ -1,0 +1,168 @@
+"""Use cases of the seeing side: calibrate a camera, find where floor sheets and marker plate really lie, overlays."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from analysis.figures import body_corners
+from analysis.motion import place
+from rig.cards.measures import MM, car_markers, floor_layout, wheelbase
+from rig.cards.read import CardSet
+from rig.errors import InputError
+from rig.jobs.compare import Verdict
+from rig.jobs.keep import keep_cards
+from rig.jobs.measure import camera_record, stored_camera
+from rig.log.store import BenchLog, Record
+from vision.board_calibration import Board, BoardCalibration, calibrate_from_files
+from vision.floor_learn import LearnedLayout, learn_layout
+from vision.overlay import OverlayScene, PivotMark, overlay_clip, overlay_still
+from vision.placement import PinTurn, PlatePlace, locate_plate
+from vision.tracking import track_clip
+from vision.types import Marker
+
+Progress = Callable[[float], None]
+
+
+def calibrate_camera(
+    log: BenchLog, name: str, files: Sequence[Path], board: Board, *, progress: Progress | None = None
+) -> tuple[BoardCalibration, Record]:
+    """Calibrate a camera from a clip or photos of a board, and store it under a name for the bench card."""
+    found = calibrate_from_files(files, board, progress=progress)
+    record = log.record(
+        "camera",
+        name,
+        inputs={
+            "board": {
+                "columns": board.columns,
+                "rows": board.rows,
+                "square_m": board.square,
+                "marker_m": board.marker,
+                "dictionary": board.dictionary,
+            }
+        },
+        result={
+            "camera": camera_record(found.camera),
+            "rms_px": found.rms,
+            "views": list(found.views_used),
+            "left_out": found.views_left_out,
+            "warnings": list(found.warnings),
+        },
+        files=[log.add_file("calibration picture", path) for path in files],
+    )
+    return found, record
+
+
+def learn_floor(
+    clip: Path, cards: CardSet, log: BenchLog, *, progress: Progress | None = None
+) -> tuple[LearnedLayout, Record]:
+    """Find from a clip where sheets lie that were put down without measuring."""
+    learned = learn_layout(clip, floor_layout(cards.bench), camera=stored_camera(cards, log), progress=progress)
+    record = log.record(
+        "floor layout",
+        cards.bench.name,
+        inputs={},
+        result={
+            "markers": [marker_row(m) for m in learned.floor.markers],
+            "place_u_mm": learned.floor.place_u * 1e3,
+            "noise_px": learned.noise,
+            "views": learned.views,
+        },
+        cards=keep_cards(log, cards),
+        files=[log.add_file("clip", clip)],
+    )
+    return learned, record
+
+
+def marker_row(marker: Marker) -> dict[str, float | int | str]:
+    """A floor marker as it stands on the bench card."""
+    return {
+        "id": marker.id,
+        "size_mm": marker.size / MM,
+        "x_mm": marker.x / MM,
+        "y_mm": marker.y / MM,
+        "turn_deg": float(np.degrees(marker.turn)),
+        "sheet": marker.sheet,
+    }
+
+
+def find_plate(
+    cards: CardSet, log: BenchLog, turns: Sequence[tuple[Path, float, float]], *, progress: Progress | None = None
+) -> tuple[PlatePlace, Record]:
+    """Where the marker plate sits, from clips of the car turned by hand about a pin.
+
+    turns: (clip, mm ahead of the rear axle, mm left of the middle) of each pin, two or more.
+    """
+    floor = floor_layout(cards.bench)
+    car, camera = car_markers(cards.car, dictionary=floor.dictionary), stored_camera(cards, log)
+    tracked = []
+    for number, (clip, x, y) in enumerate(turns):
+        track = track_clip(clip, floor=floor, car=car, camera=camera)
+        tracked.append(PinTurn(track=track, x=x * MM, y=y * MM))
+        if progress is not None:
+            progress((number + 1) / len(turns))
+    found = locate_plate(tracked, car)
+    record = log.record(
+        "plate place",
+        cards.car.name,
+        inputs={"pins_mm": [[x, y] for _, x, y in turns]},
+        result={
+            "shift_mm": found.shift / MM,
+            "turn_deg": float(np.degrees(found.turn)),
+            "place_mm_u": found.car.place_u / MM,
+            "turn_deg_u": float(np.degrees(found.car.turn_u)),
+            "pin_distance_error_mm": found.distance_error / MM,
+            "warnings": list(found.warnings),
+            "markers": [{k: v for k, v in marker_row(m).items() if k != "sheet"} for m in found.car.markers],
+        },
+        cards=keep_cards(log, cards),
+        files=[log.add_file("clip", clip) for clip, _, _ in turns],
+    )
+    return found, record
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OverlayFiles:
+    """What was drawn over the clip. clip: a WebM without sound.  still: the last moment."""
+
+    clip: Path
+    still: Path
+
+
+def draw_overlay(
+    verdict: Verdict, folder: Path, stem: str, *, whole_picture: bool = False, progress: Progress | None = None
+) -> OverlayFiles:
+    """Draw outline, pivot and forecast over the clip, cut to the floor sheets unless asked otherwise."""
+    measurement, push = verdict.measurement, verdict.push
+    if measurement is None or push is None:
+        raise InputError("there is no clip to draw on", where=verdict.cards.test.name, remedy="Film the push")
+    floor, start = floor_layout(verdict.cards.bench), push.start_pose
+    region = verdict.forecast.prediction.region
+    turned = np.array([[np.cos(start[2]), -np.sin(start[2])], [np.sin(start[2]), np.cos(start[2])]])
+    measured = predicted = None
+    if push.pole is not None and push.pole_covariance is not None:
+        measured = PivotMark(
+            place=place(start, push.pole), covariance=turned @ push.pole_covariance @ turned.T, label="measured"
+        )
+    if region is not None and np.hypot(*(region.place - [wheelbase(verdict.cards.car) / 2, 0])) < 1.0:
+        predicted = PivotMark(
+            place=place(start, region.place), covariance=turned @ region.covariance @ turned.T, label="forecast"
+        )
+    track = measurement.track
+    scene = OverlayScene(
+        camera=track.camera,
+        floor=floor,
+        car=car_markers(verdict.cards.car, dictionary=floor.dictionary),
+        time=track.time,
+        pose=track.pose,
+        outline=body_corners(verdict.picture)[:-1],
+        measured=measured,
+        predicted=predicted,
+        title=verdict.cards.test.name.encode("ascii", "replace").decode(),
+    )
+    folder.mkdir(parents=True, exist_ok=True)
+    files = OverlayFiles(clip=folder / f"{stem}.webm", still=folder / f"{stem}-still.png")
+    overlay_clip(measurement.clip, files.clip, scene, whole_picture=whole_picture, progress=progress)
+    overlay_still(measurement.clip, files.still, scene, whole_picture=whole_picture)
+    return files
