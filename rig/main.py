@@ -25,6 +25,15 @@ COMMANDS: dict[str, str] = {
     "measure": "Find the pivot in a clip of a push",
     "predict": "Forecast the pivot from weights and grip",
     "compare": "Set the measured pivot beside the forecast",
+    "tilt": "Measure a grip factor on a tilted board",
+    "pull": "Measure a grip factor with a spring balance",
+    "sweep": "Find the balance point from pushes at several positions",
+    "grip": "Combine all grip measurements of a car",
+    "infer": "Infer the grip ratio backwards from measured pushes",
+    "reach": "Say which change brings the pivot to a wanted place",
+    "plan": "Plan a series of pushes",
+    "effects": "Say which change did what in a series",
+    "ladder": "Rank tyre pairs by grip on this floor",
     "log": "List or export what the bench has recorded",
 }
 """Name -> one line for the help; the code is in rig.command, in a module of the same name."""

@@ -63,9 +63,7 @@ def floor_layout(bench: BenchCard) -> FloorLayout:
         )
         for m in floor.markers
     )
-    return FloorLayout(
-        dictionary=floor.dictionary, markers=markers, place_u=floor.place_mm_u * MM, scale_u=scale_u
-    )
+    return FloorLayout(dictionary=floor.dictionary, markers=markers, place_u=floor.place_mm_u * MM, scale_u=scale_u)
 
 
 def car_markers(car: CarCard, *, dictionary: str) -> CarMarkers:
@@ -105,9 +103,7 @@ def rescale(markers: Sequence[Marker], scale: float) -> tuple[Marker, ...]:
     pages: dict[str, list[Marker]] = defaultdict(list)
     for marker in markers:
         pages[marker.sheet].append(marker)
-    middles = {
-        sheet: (np.mean([m.x for m in page]), np.mean([m.y for m in page])) for sheet, page in pages.items()
-    }
+    middles = {sheet: (np.mean([m.x for m in page]), np.mean([m.y for m in page])) for sheet, page in pages.items()}
     return tuple(
         Marker(
             id=m.id,

@@ -69,9 +69,7 @@ def parse_card(text: str, card_type: type[CardT], *, where: str) -> CardT:
     kind = next(name for name, known in CARD_TYPES.items() if known is card_type)
     if plain.get("card") != kind:
         given = f'card = "{plain["card"]}"' if "card" in plain else "no line that says which card it is"
-        raise InputError(
-            f"this file has {given}", where=where, remedy=f'A {kind} card starts with card = "{kind}"'
-        )
+        raise InputError(f"this file has {given}", where=where, remedy=f'A {kind} card starts with card = "{kind}"')
     _refuse_not_finite(plain, "", where)
     try:
         return msgspec.convert(plain, card_type)
@@ -139,9 +137,7 @@ def _explain(message: str, plain: dict[str, Any], card_type: type[AnyCard], wher
         )
     value = _value_at(plain, keys)
     what_is_allowed = _allowed_at(card_type, keys) or message.split(" - at ")[0]
-    return InputError(
-        f"{dotted} = {_shown(value)} is not allowed", where=where, remedy=f"Allowed: {what_is_allowed}"
-    )
+    return InputError(f"{dotted} = {_shown(value)} is not allowed", where=where, remedy=f"Allowed: {what_is_allowed}")
 
 
 def _shown(value: Any) -> str:

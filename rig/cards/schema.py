@@ -14,9 +14,7 @@ class Section(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """One table of a card: a misspelt key is an error."""
 
 
-def _number(
-    meaning: str, *, ge: float | None = None, gt: float | None = None, le: float | None = None
-) -> Meta:
+def _number(meaning: str, *, ge: float | None = None, gt: float | None = None, le: float | None = None) -> Meta:
     return Meta(description=meaning, ge=ge, gt=gt, le=le)  # type: ignore[call-overload,no-any-return]
 
 
@@ -39,9 +37,7 @@ class Geometry(Section, frozen=True, kw_only=True):
 
     wheelbase_mm: Annotated[float, _number("front axle to rear axle", ge=40, le=2000)]
     wheelbase_mm_u: Annotated[float, _u("the wheelbase")] = 0.5
-    track_front_mm: Annotated[
-        float, _number("left to right contact, front (contact print, not rim)", ge=20, le=1500)
-    ]
+    track_front_mm: Annotated[float, _number("left to right contact, front (contact print, not rim)", ge=20, le=1500)]
     track_front_mm_u: Annotated[float, _u("the front contact track")] = 3.0
     track_rear_mm: Annotated[float, _number("left to right contact, rear", ge=20, le=1500)]
     track_rear_mm_u: Annotated[float, _u("the rear contact track")] = 3.0
@@ -62,12 +58,8 @@ class Geometry(Section, frozen=True, kw_only=True):
     cg_height_mm_u: Annotated[float, _u("the centre of gravity's height")] = 12.0
     front_roll_share: Annotated[Fraction, Meta(description="front axle's share of a rolling moment")] = 0.5
     front_roll_share_u: Annotated[float, _u("the front roll share")] = 0.15
-    body_front_mm: Annotated[
-        float, _number("body outline ahead of the front axle, for pictures", ge=0, le=1000)
-    ] = 75.0
-    body_rear_mm: Annotated[
-        float, _number("body outline behind the rear axle, for pictures", ge=0, le=1000)
-    ] = 80.0
+    body_front_mm: Annotated[float, _number("body outline ahead of the front axle, for pictures", ge=0, le=1000)] = 75.0
+    body_rear_mm: Annotated[float, _number("body outline behind the rear axle, for pictures", ge=0, le=1000)] = 80.0
     body_width_mm: Annotated[float, _number("body outline width, for pictures", gt=0, le=1500)] = 190.0
 
 
@@ -89,9 +81,7 @@ class Mass(Section, frozen=True):
     """A part that is on the car when pushed but off when weighed (positive), or the reverse (negative)."""
 
     name: Annotated[str, _text("what it is")]
-    mass_g: Annotated[
-        float, _number("mass; negative when it was weighed but comes off for pushing", ge=-5000, le=5000)
-    ]
+    mass_g: Annotated[float, _number("mass; negative when it was weighed but comes off for pushing", ge=-5000, le=5000)]
     x_mm: Annotated[float, _number("its place ahead of the rear axle", ge=-1000, le=3000)]
     y_mm: Annotated[float, _number("its place left of the middle", ge=-1000, le=1000)] = 0.0
 
@@ -100,13 +90,9 @@ class Masses(Section, frozen=True):
     """What the car weighs, as it is pushed."""
 
     total_g: Annotated[float, _number("whole car, when known from elsewhere", gt=0, le=100000)] | None = None
-    yaw_inertia_kgm2: (
-        Annotated[float, _number("yaw inertia about the centre of gravity", gt=0, le=100)] | None
-    ) = None
+    yaw_inertia_kgm2: Annotated[float, _number("yaw inertia about the centre of gravity", gt=0, le=100)] | None = None
     yaw_inertia_kgm2_u: Annotated[float, _u("the yaw inertia")] = 0.0
-    parts: Annotated[
-        list[Mass], Meta(description="differences between the car as weighed and as pushed")
-    ] = []
+    parts: Annotated[list[Mass], Meta(description="differences between the car as weighed and as pushed")] = []
 
 
 class MarkerOnCar(Section, frozen=True, kw_only=True):
@@ -116,9 +102,7 @@ class MarkerOnCar(Section, frozen=True, kw_only=True):
     size_mm: Annotated[float, _number("side of its black square, as designed", gt=4, le=400)]
     x_mm: Annotated[float, _number("its middle ahead of the rear axle", ge=-1000, le=3000)]
     y_mm: Annotated[float, _number("its middle left of the car's middle", ge=-1000, le=1000)]
-    turn_deg: Annotated[float, _number("turned anticlockwise; 0: top edge points left", ge=-360, le=360)] = (
-        0.0
-    )
+    turn_deg: Annotated[float, _number("turned anticlockwise; 0: top edge points left", ge=-360, le=360)] = 0.0
 
 
 class Plate(Section, frozen=True):
@@ -155,9 +139,7 @@ class CarCard(Section, frozen=True):
 class Pads(Section, frozen=True):
     """The four scale pads."""
 
-    port: Annotated[
-        str, _text("device name or pyserial URL of the pads; 'virtual' for the virtual bench")
-    ] = ""
+    port: Annotated[str, _text("device name or pyserial URL of the pads; 'virtual' for the virtual bench")] = ""
     baud: Annotated[int, Meta(description="baud rate", ge=300, le=4_000_000)] = 115_200
     wheels: Annotated[
         tuple[WheelName, WheelName, WheelName, WheelName],
@@ -165,9 +147,7 @@ class Pads(Section, frozen=True):
     ] = ("FL", "FR", "RL", "RR")
     capacity_g: Annotated[float, _number("largest load of one pad", gt=0, le=200_000)] = 2000.0
     level_mm_u: Annotated[float, _u("one pad's height against the others")] = 0.3
-    line_pattern: Annotated[
-        str, _text("named-field pattern of another line format; empty: our own protocol")
-    ] = ""
+    line_pattern: Annotated[str, _text("named-field pattern of another line format; empty: our own protocol")] = ""
     reseat_g: Annotated[
         float,
         _number(
@@ -244,9 +224,7 @@ class Push(Section, frozen=True):
         _number("where the finger pushes, per cent of the wheelbase ahead of the rear axle", ge=-100, le=200),
     ] = 50.0
     position_pct_u: Annotated[float, _u("the push position")] = 0.5
-    side: Annotated[
-        Literal["left", "right"], Meta(description="the side of the car that the finger touches")
-    ] = "right"
+    side: Annotated[Literal["left", "right"], Meta(description="the side of the car that the finger touches")] = "right"
     height_mm: Annotated[float, _number("finger's height above the floor", ge=0, le=500)] = 8.0
     height_mm_u: Annotated[float, _u("the finger's height")] = 2.0
     direction_deg_u: Annotated[float, _u("the push direction (90 degrees to the car is meant)")] = 2.0
@@ -258,13 +236,9 @@ class Push(Section, frozen=True):
         Literal["straight on the floor", "stays on the car"],
         Meta(description="straight on the floor: slips along the car's side as it turns; stays: notch or rail"),
     ] = "straight on the floor"
-    finger_friction: Annotated[
-        float, _number("friction between finger and car; used when rubbing", ge=0, le=3)
-    ] = 0.3
+    finger_friction: Annotated[float, _number("friction between finger and car; used when rubbing", ge=0, le=3)] = 0.3
     finger_friction_u: Annotated[float, _u("the finger's friction")] = 0.15
-    wheels: Annotated[
-        Literal["blocked", "as on the car card"], Meta(description="wheels during the push")
-    ] = "blocked"
+    wheels: Annotated[Literal["blocked", "as on the car card"], Meta(description="wheels during the push")] = "blocked"
     distance_mm: Annotated[float, _number("about how far the finger goes", gt=0, le=2000)] = 60.0
     speed_mm_s: Annotated[float, _number("about how fast (slow: at most 50)", gt=0, le=5000)] = 30.0
 
@@ -297,9 +271,15 @@ class Typed(Section, frozen=True):
 class Conditions(Section, frozen=True):
     """What the result may depend on; two tests that differ here are compared with a warning."""
 
-    surface: Annotated[str, _text("floor surface and its cleaning")] = ""
-    tyres_front: Annotated[str, _text("compound, runs, cleaning, treatment")] = ""
-    tyres_rear: Annotated[str, _text("compound, runs, cleaning, treatment")] = ""
+    surface: Annotated[str, _text("floor surface")] = ""
+    dust: Annotated[str, _text("dust on it")] = ""
+    cleaning: Annotated[str, _text("how floor and tyres were cleaned")] = ""
+    compound_front: Annotated[str, _text("front tyres")] = ""
+    compound_rear: Annotated[str, _text("rear tyres")] = ""
+    treatment: Annotated[str, _text("additive on the tyres; with air and gloves")] = ""
+    treatment_minutes: Annotated[float, _number("how long it stood", ge=0, le=10000)] | None = None
+    runs: Annotated[int, Meta(description="runs on these tyres", ge=0, le=100000)] | None = None
+    rest_minutes: Annotated[float, _number("time since the last push on this spot", ge=0, le=100000)] | None = None
     floor_temperature_c: Annotated[float, _number("floor temperature", ge=-40, le=90)] | None = None
     air_temperature_c: Annotated[float, _number("air temperature", ge=-40, le=60)] | None = None
     humidity_pct: Annotated[float, _number("relative humidity", ge=0, le=100)] | None = None

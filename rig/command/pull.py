@@ -1,0 +1,68 @@
+"""pivotbench pull"""
+
+from pathlib import Path
+from typing import Literal
+
+import click
+
+from rig.command.options import card_argument, json_option, log_folder, log_option, show
+
+
+@click.command(name="pull", epilog="Example: pivotbench pull test.toml --part car --force 11.8 --force 12.1")
+@card_argument
+@click.option(
+    "--part",
+    type=click.Choice(["front", "rear", "car"]),
+    default="car",
+    show_default=True,
+    help="What slips: one axle pulled sideways (the other axle's wheels free), or the whole car.",
+)
+@click.option(
+    "--force",
+    "forces",
+    type=click.FloatRange(0, min_open=True),
+    multiple=True,
+    required=True,
+    help="Pull while it slides, N; give repeats.",
+)
+@click.option("--gauge-u", type=click.FloatRange(0), default=0.02, show_default=True, help="Of the balance, relative.")
+@click.option(
+    "--angle", type=click.FloatRange(-60, 60), default=0.0, show_default=True, help="String above the floor, degrees."
+)
+@click.option("--static", "static", is_flag=True, help="The force at the first slip instead.")
+@log_option
+@json_option
+def command(
+    test_card: Path,
+    part: Literal["front", "rear", "car"],
+    forces: tuple[float, ...],
+    gauge_u: float,
+    angle: float,
+    static: bool,
+    log_dir: Path | None,
+    as_json: bool,
+) -> None:
+    """Measure a grip factor by pulling the car sideways with a spring balance."""
+    from rig.cards.read import read_set
+    from rig.jobs.grip import measure_pull
+    from rig.jobs.weigh import known_weighing
+    from rig.log.store import BenchLog
+
+    cards = read_set(test_card)
+    with BenchLog(log_folder(log_dir)) as log:
+        found, record = measure_pull(
+            cards,
+            log,
+            known_weighing(cards, log),
+            part,
+            forces,
+            gauge_u=gauge_u,
+            angle_deg=angle,
+            state="static" if static else "sliding",
+        )
+    show(
+        f"{found.quantity} grip ({found.state}) {found.value:.3f} ± {1.96 * found.value * found.relative_u:.3f} of its "
+        f"own. Record {record.number}.",
+        record.result,
+        as_json=as_json,
+    )

@@ -1,0 +1,35 @@
+"""pivotbench sweep"""
+
+from pathlib import Path
+
+import click
+
+from rig.command.options import json_option, log_folder, log_option, show
+
+
+@click.command(name="sweep", epilog="Example: pivotbench sweep at-40.toml at-45.toml at-55.toml at-60.toml")
+@click.argument("test_cards", nargs=-1, required=True, type=click.Path(path_type=Path))
+@log_option
+@json_option
+def command(test_cards: tuple[Path, ...], log_dir: Path | None, as_json: bool) -> None:
+    """Find the balance point from measured pushes at several positions, and the grip ratio that follows."""
+    from rig.cards.read import read_set
+    from rig.jobs.grip import measure_sweep
+    from rig.log.store import BenchLog
+    from rig.report.words import noted
+
+    with BenchLog(log_folder(log_dir)) as log:
+        sweep = measure_sweep([read_set(path) for path in test_cards], log)
+    null, grip = sweep.null, sweep.grip
+    lines = [
+        f"balance point {null.station * 1e3:.1f} mm ahead of the rear axle (95 %: {null.interval[0] * 1e3:.1f} to "
+        f"{null.interval[1] * 1e3:.1f}), from {null.pushes} pushes by {null.how}",
+        f"front-to-rear grip ratio {grip.value:.3f} ± {1.96 * grip.value * grip.relative_u:.3f} of its own",
+        *noted(sweep.warnings),
+        f"record {sweep.record.number}",
+    ]
+    show(
+        "\n".join(lines),
+        sweep.record.result | {"null_m": null.station, "null_interval_m": list(null.interval)},
+        as_json=as_json,
+    )

@@ -1,0 +1,67 @@
+"""pivotbench tilt"""
+
+from pathlib import Path
+from typing import Literal
+
+import click
+
+from rig.command.options import card_argument, json_option, log_folder, log_option, show
+
+
+@click.command(name="tilt", epilog="Example: pivotbench tilt test.toml --part front --angle 38.5 --angle 39 --angle 38")
+@card_argument
+@click.option(
+    "--part",
+    type=click.Choice(["front", "rear", "car"]),
+    default="car",
+    show_default=True,
+    help="The axle that stands on the board, the other on rollers; or the whole car.",
+)
+@click.option(
+    "--angle",
+    "angles",
+    type=click.FloatRange(0, 89, min_open=True),
+    multiple=True,
+    required=True,
+    help="Slope, degrees; give repeats.",
+)
+@click.option("--angle-u", type=click.FloatRange(0), default=0.5, show_default=True, help="Of the protractor, degrees.")
+@click.option("--nose", type=click.Choice(["up", "down"]), default="up", show_default=True)
+@click.option("--sliding", is_flag=True, help="The slope at which it just keeps sliding, instead of the first slip.")
+@log_option
+@json_option
+def command(
+    test_card: Path,
+    part: Literal["front", "rear", "car"],
+    angles: tuple[float, ...],
+    angle_u: float,
+    nose: Literal["up", "down"],
+    sliding: bool,
+    log_dir: Path | None,
+    as_json: bool,
+) -> None:
+    """Measure a grip factor on a tilted board, wheels blocked."""
+    from rig.cards.read import read_set
+    from rig.jobs.grip import CAUTION, measure_tilt
+    from rig.jobs.weigh import known_weighing
+    from rig.log.store import BenchLog
+
+    cards = read_set(test_card)
+    click.echo(CAUTION, err=True)
+    with BenchLog(log_folder(log_dir)) as log:
+        found, record = measure_tilt(
+            cards,
+            log,
+            known_weighing(cards, log),
+            part,
+            angles,
+            angle_u_deg=angle_u,
+            nose=nose,
+            state="sliding" if sliding else "static",
+        )
+    show(
+        f"{found.quantity} grip ({found.state}) {found.value:.3f} ± {1.96 * found.value * found.relative_u:.3f} of its "
+        f"own, {found.method}. Record {record.number}.",
+        record.result,
+        as_json=as_json,
+    )

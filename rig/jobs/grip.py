@@ -1,0 +1,225 @@
+"""Grip factors measured at the bench, combined, and inferred backwards from pushes."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+
+from analysis.grip import GripEstimate, GripMeasurement, combine
+from analysis.grip_bench import pull, tilt_axle, tilt_car
+from analysis.grip_sweep import SweepNull, ratio_from_null, sweep_null
+from analysis.inference import Inference, Unknown, infer
+from analysis.inference_station import NextPush, most_informative_station
+from analysis.prediction import kind_of_test
+from analysis.weighing.corner_weights import newtons_from_grams
+from rig.cards.measures import MM, wheelbase
+from rig.cards.mechanics import place_gravity, push_state
+from rig.cards.read import CardSet
+from rig.errors import InputError
+from rig.jobs.evidence import PushOnRecord, grip_record, measured_pushes, notes_of, stored_grips, told_apart
+from rig.jobs.keep import keep_cards
+from rig.jobs.weigh import Weighing
+from rig.log.store import BenchLog, Record
+
+Part = Literal["front", "rear", "car"]
+State = Literal["static", "sliding"]
+CAUTION = (
+    "Battery out, an equal block in its place. A catcher at the board's lower edge. Fingers clear of wheels and "
+    "springs."
+)
+
+
+def measure_tilt(
+    cards: CardSet,
+    log: BenchLog,
+    weighing: Weighing,
+    part: Part,
+    angles_deg: Sequence[float],
+    *,
+    angle_u_deg: float = 0.5,
+    nose: Literal["up", "down"] = "up",
+    state: State = "static",
+) -> tuple[GripMeasurement, Record]:
+    """Grip from the slope at which the car slips: one axle (the other on rollers), or the whole car, wheels blocked.
+
+    angles_deg: repeats; their scatter enters.  angle_u_deg: of the protractor, common to all.
+    """
+    angles = np.radians(np.asarray(angles_deg, dtype=float))
+    scatter = float(np.std(angles, ddof=1)) if len(angles) > 1 else np.radians(0.7)
+    mean, own = float(np.mean(angles)), scatter / float(np.sqrt(len(angles)))
+    geometry, front = cards.car.geometry, weighing.weights.front_pct
+    height = geometry.cg_height_mm / geometry.wheelbase_mm
+    common: dict[str, Any] = {
+        "angle_u": own,
+        "angle_shared_u": float(np.radians(angle_u_deg)),
+        "front_share": front.value / 100,
+        "height_ratio": height,
+        "nose": nose,
+        "state": state,
+        "notes": notes_of(cards),
+    }
+    if part == "car":
+        found = tilt_car(mean, **common)
+    else:
+        rolling = cards.car.rear.drag if part == "front" else cards.car.front.drag
+        found = tilt_axle(
+            mean,
+            axle=part,
+            front_share_u=front.u / 100,
+            height_ratio_u=geometry.cg_height_mm_u / geometry.wheelbase_mm,
+            rolling=rolling,
+            **common,
+        )
+    return found, _keep(cards, log, found, {"angles_deg": list(angles_deg), "part": part, "nose": nose}, weighing)
+
+
+def measure_pull(
+    cards: CardSet,
+    log: BenchLog,
+    weighing: Weighing,
+    part: Part,
+    forces: Sequence[float],
+    *,
+    gauge_u: float = 0.02,
+    angle_deg: float = 0.0,
+    state: State = "sliding",
+) -> tuple[GripMeasurement, Record]:
+    """Grip from a horizontal pull on a spring balance. forces: N, repeats.  gauge_u: relative, of the balance."""
+    values = np.asarray(forces, dtype=float)
+    own = float(np.std(values, ddof=1) / np.sqrt(len(values))) if len(values) > 1 else 0.03 * float(values[0])
+    gravity = place_gravity(cards.bench)
+    wheels = {"front": [0, 1], "rear": [2, 3], "car": [0, 1, 2, 3]}[part]
+    chosen = np.isin(np.arange(4), wheels).astype(float)
+    load = float(newtons_from_grams(weighing.weights.load_g[wheels].sum(), gravity=gravity))
+    load_u = float(np.sqrt(chosen @ weighing.load_covariance @ chosen))
+    found = pull(
+        float(values.mean()),
+        force_u=own,
+        load=load,
+        load_u=load_u,
+        quantity="mean" if part == "car" else part,
+        angle=float(np.radians(angle_deg)),
+        angle_u=float(np.radians(2.0)),
+        front_weight=weighing.weights.front_pct.value / 100,
+        state=state,
+        notes=notes_of(cards),
+        gauge_shared_u=gauge_u,
+    )
+    return found, _keep(cards, log, found, {"forces_N": list(forces), "part": part}, weighing)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sweep:
+    """Balance point of several pushes, and the grip ratio that follows."""
+
+    null: SweepNull
+    grip: GripMeasurement
+    warnings: tuple[str, ...]
+    record: Record
+
+
+def measure_sweep(sets: Sequence[CardSet], log: BenchLog) -> Sweep:
+    """Balance point by interpolation over measured pushes at several stations. Raises InputError for too few."""
+    if len(sets) < 2:
+        raise InputError("one push is no sweep", where="sweep", remedy="Name the test cards of two or more pushes")
+    pushes = measured_pushes(sets, log)
+    states = [push.evidence for push in pushes]
+    null = sweep_null(
+        np.array([one.push.station for one in states]),
+        np.array([push.measured.kappa for push in pushes]),
+        kappa_u=np.array([push.measured.kappa_u for push in pushes]),
+        station_u=np.array([one.push.station_u for one in states]),
+        rolling=kind_of_test(states[0].car) == "switch",
+    )
+    front = pushes[0].weighing.weights.front_pct
+    grip = ratio_from_null(
+        null,
+        wheelbase=wheelbase(sets[0].car),
+        front_share=front.value / 100,
+        front_share_u=front.u / 100,
+        wheelbase_u=sets[0].car.geometry.wheelbase_mm_u * MM,
+        notes=notes_of(sets[0]),
+    )
+    record = _keep(
+        sets[0],
+        log,
+        grip,
+        {"tests": [cards.test.name for cards in sets], "null_m": null.station, "null_interval_m": list(null.interval)},
+        pushes[0].weighing,
+        pushes,
+    )
+    return Sweep(null=null, grip=grip, warnings=tuple(told_apart(sets)), record=record)
+
+
+def combined_grip(cards: CardSet, log: BenchLog, *, state: State = "sliding") -> GripEstimate:
+    """All grip measurements of this car in the log, in one estimate."""
+    return combine(stored_grips(cards, log), state=state)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Backwards:
+    """Grip ratio from pushes, and the push that would tell most next."""
+
+    inference: Inference
+    next_push: NextPush
+    warnings: tuple[str, ...]
+    record: Record
+
+
+def infer_grip(sets: Sequence[CardSet], log: BenchLog, *, also: Unknown | None = None) -> Backwards:
+    """The front-to-rear grip ratio (and a further unknown) from the measured pushes of these test cards."""
+    pushes = measured_pushes(sets, log)
+    found = infer([push.evidence for push in pushes], also=also)
+    usual = float(np.median([push.measured.kappa_u for push in pushes]))
+    first = pushes[0]
+    following = most_informative_station(
+        first.evidence.car,
+        push_state(first.cards.car, first.cards.test),
+        kappa_u=max(usual, 1e-3),
+        now_u=found.grip_ratio.u,
+        now_log_ratio=float(np.log(found.grip_ratio.value)),
+    )
+    result = {
+        "grip_ratio": found.grip_ratio.value,
+        "grip_ratio_u": found.grip_ratio.u,
+        "interval": list(found.grip_ratio.interval),
+        "chance": found.chance,
+        "sentence": found.sentence,
+        "next_station_pct": following.station_pct,
+    }
+    if found.other is not None:
+        result["other"] = {
+            "name": found.other.name,
+            "unit": found.other.unit,
+            "value": found.other.value,
+            "interval": list(found.other.interval),
+            "informed": found.other.informed,
+        }
+    record = log.record(
+        "inference",
+        first.cards.car.name,
+        inputs={"tests": [c.test.name for c in sets], "also": also},
+        result=result,
+        cards=keep_cards(log, first.cards),
+        parents=[p.record.id for p in pushes],
+    )
+    return Backwards(inference=found, next_push=following, warnings=tuple(told_apart(sets)), record=record)
+
+
+def _keep(
+    cards: CardSet,
+    log: BenchLog,
+    found: GripMeasurement,
+    inputs: dict[str, object],
+    weighing: Weighing,
+    pushes: Sequence[PushOnRecord] = (),
+) -> Record:
+    return log.record(
+        "grip",
+        cards.car.name,
+        inputs=inputs,
+        result=grip_record(found),
+        cards=keep_cards(log, cards),
+        parents=[weighing.record.id, *(push.record.id for push in pushes)],
+    )

@@ -1,0 +1,227 @@
+"""Series of pushes: planned in a table, pushed, analysed; the grip ladder; what to change to reach a wanted pivot."""
+
+import csv
+import io
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from analysis.arrays import FloatArray
+from analysis.changes import Ballast, Change, pivot_map, to_reach
+from analysis.experiments_effects import SeriesPush, SeriesResult, analyse_series, pushes_needed
+from analysis.experiments_plan import PlannedPush, full_factorial, plan_series
+from analysis.experiments_ready import Ladder, LadderEntry, grip_ladder
+from analysis.inference import infer
+from analysis.pooling import kappa_change
+from rig.cards.measures import MM, wheelbase
+from rig.cards.mechanics import car_state, push_state
+from rig.cards.read import CardSet, read_set
+from rig.errors import InputError
+from rig.jobs.evidence import PushOnRecord, measured_push, measured_pushes, notes_of, told_apart
+from rig.jobs.keep import keep_cards
+from rig.jobs.weigh import Weighing
+from rig.log.store import BenchLog, Record
+
+PLAN_HEADS = ("number", "block", "role", "side", "station_pct", "board_turn_deg", "recorded", "do_first", "test")
+
+
+def plan_table(
+    factors: Mapping[str, Sequence[str]],
+    *,
+    station_pct: float = 85.0,
+    repeats: int = 4,
+    run_in: int = 2,
+    rounds: int = 1,
+    slow: Sequence[str] = (),
+    seed: int = 0,
+) -> str:
+    """A plan as CSV: one row a push, in the order to push; the column `test` is to be filled with test cards.
+
+    factors: name -> levels; the first level of each is the baseline, pushed again at the end.
+    """
+    setups = full_factorial(factors) if factors else ({},)
+    baseline = {name: levels[0] for name, levels in factors.items()} if factors else None
+    plan = plan_series(
+        setups,
+        rng=np.random.default_rng(seed),
+        slow=slow,
+        baseline=baseline,
+        station_pct=station_pct,
+        repeats=repeats,
+        run_in=run_in,
+        rounds=rounds,
+    )
+    text = io.StringIO()
+    writer = csv.writer(text)
+    writer.writerow([*PLAN_HEADS, *factors])
+    for push in plan:
+        writer.writerow(_plan_row(push, list(factors)))
+    return text.getvalue()
+
+
+def _plan_row(push: PlannedPush, factors: list[str]) -> list[object]:
+    return [
+        push.number,
+        push.block,
+        push.role,
+        push.side,
+        push.station_pct,
+        push.board_turn_deg,
+        "yes" if push.recorded else "no",
+        "; ".join(push.do_first),
+        "",
+        *(push.setup[name] for name in factors),
+    ]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Series:
+    """What a series showed. tests: how many pushes were used.  needed: pushes a set-up to tell 2 % apart."""
+
+    result: SeriesResult
+    needed: int | None
+    warnings: tuple[str, ...]
+    record: Record
+
+
+def analyse_plan(path: Path, log: BenchLog) -> Series:
+    """Effects of the factors in a filled-in plan. Raises InputError naming the row that cannot be used."""
+    rows, factors = _read_plan(path)
+    used: list[tuple[dict[str, str], PushOnRecord]] = []
+    for row in rows:
+        if row["recorded"] != "yes" or not row["test"].strip():
+            continue
+        used.append((row, measured_push(read_set(path.parent / row["test"].strip()), log)))
+    pushes = [
+        SeriesPush(
+            setup={name: row[name] for name in factors},
+            block=int(row["block"]),
+            kappa=push.measured.kappa,
+            kappa_u=push.measured.kappa_u,
+            order=float(row["number"]),
+        )
+        for row, push in used
+    ]
+    result = analyse_series(pushes)
+    sets = [push.cards for _, push in used]
+    length = wheelbase(sets[0].car)
+    middle = float(np.median([push.kappa for push in pushes]))
+    station = 100 * (0.5 - 1 / (middle * length)) if middle else 1e6
+    needed = pushes_needed(abs(kappa_change(station, 2.0, length)), result.push_u)
+    record = log.record(
+        "series",
+        path.stem,
+        inputs={"plan": path.read_text(encoding="utf-8")},
+        result={
+            "effects": [
+                {
+                    "factor": e.factor,
+                    "level": e.level,
+                    "reference": e.reference,
+                    "change_per_m": e.change,
+                    "interval_per_m": list(e.interval),
+                    "clear": e.clear,
+                }
+                for e in result.effects
+            ],
+            "push_u_per_m": result.push_u,
+            "block_u_per_m": result.block_u,
+            "pushes": result.pushes,
+            "drift": None if result.drift is None else result.drift.sentence,
+            "warnings": list(result.warnings),
+        },
+        cards=keep_cards(log, sets[0]),
+        parents=[push.record.id for _, push in used],
+    )
+    return Series(result=result, needed=needed, warnings=tuple(told_apart(sets)), record=record)
+
+
+def _read_plan(path: Path) -> tuple[list[dict[str, str]], list[str]]:
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            reader = csv.DictReader(file)
+            rows = [{key: value or "" for key, value in row.items() if key is not None} for row in reader]
+            heads = list(reader.fieldnames or [])
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        raise InputError(
+            f"this plan cannot be read ({error})",
+            where=str(path),
+            remedy="Write one with: pivotbench plan, keep it as CSV in UTF-8",
+        ) from error
+    missing = [head for head in PLAN_HEADS if head not in heads]
+    if missing:
+        raise InputError(
+            f"the column {missing[0]} is missing",
+            where=str(path),
+            remedy=f"A plan has the columns {', '.join(PLAN_HEADS)} and one for each factor",
+        )
+    for line, row in enumerate(rows, start=2):
+        if not (row["number"].isdigit() and row["block"].isdigit()):
+            raise InputError(
+                "number and block must be whole numbers",
+                where=f"{path}, line {line}",
+                remedy="Leave these columns as they were planned",
+            )
+    return rows, [head for head in heads if head not in PLAN_HEADS]
+
+
+def ladder_of(sets: Sequence[CardSet], log: BenchLog) -> tuple[Ladder, Record]:
+    """Rank front tyre pairs on one reference car from one measured push each, blocked wheels."""
+    pushes = measured_pushes(sets, log)
+    entries = []
+    for push in pushes:
+        found = infer([push.evidence]).grip_ratio
+        name = push.cards.test.conditions.compound_front or push.cards.test.name
+        entries.append(
+            LadderEntry(name=name, log_ratio=float(np.log(found.value)), log_u=found.u, notes=notes_of(push.cards))
+        )
+    ladder = grip_ladder(entries)
+    record = log.record(
+        "ladder",
+        sets[0].car.name,
+        inputs={"tests": [cards.test.name for cards in sets]},
+        result={
+            "rungs": [
+                {"name": r.name, "grip": r.grip, "interval": list(r.interval), "ranks": list(r.ranks)}
+                for r in ladder.rungs
+            ],
+            "sentence": ladder.sentence,
+        },
+        cards=keep_cards(log, sets[0]),
+        parents=[push.record.id for push in pushes],
+    )
+    return ladder, record
+
+
+def changes_for(
+    cards: CardSet,
+    weighing: Weighing,
+    wanted_pct: float,
+    *,
+    ballast_g: float | None = None,
+    ballast_mm: float = 0.0,
+    reach_mm: tuple[float, float] | None = None,
+    seed: int = 0,
+) -> tuple[Change, ...]:
+    """Single changes that bring the pivot to a wanted station, ranked. ballast: where it lies and may lie, mm."""
+    car = car_state(cards.car, cards.test, load=weighing.load, load_covariance=weighing.load_covariance)
+    ballast = None
+    if ballast_g is not None:
+        low, high = reach_mm or (
+            -cards.car.geometry.body_rear_mm,
+            cards.car.geometry.wheelbase_mm + cards.car.geometry.body_front_mm,
+        )
+        ballast = Ballast(mass=ballast_g / 1000, station=ballast_mm * MM, low=low * MM, high=high * MM)
+    return to_reach(
+        car, push_state(cards.car, cards.test), wanted_pct, rng=np.random.default_rng(seed), ballast=ballast
+    )
+
+
+def map_of(cards: CardSet, weighing: Weighing, stations_pct: FloatArray, ratios: FloatArray) -> FloatArray:
+    """kappa (n, m), 1/m, over push stations (per cent) and front-to-rear grip ratios."""
+    car = car_state(cards.car, cards.test, load=weighing.load, load_covariance=weighing.load_covariance)
+    return pivot_map(
+        car, push_state(cards.car, cards.test), station=stations_pct / 100 * wheelbase(cards.car), grip_ratio=ratios
+    )
