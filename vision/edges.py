@@ -7,10 +7,12 @@ Corners run top-left, top-right, bottom-right, bottom-left of the printed marker
 """
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
+import numpy.typing as npt
 
-from vision.types import FloatArray, GreyImage
+from vision.types import BoolArray, FloatArray, GreyImage
 
 PROFILES = 12
 SAMPLES = 11  # across an edge, ends included
@@ -27,6 +29,10 @@ USUAL_GAMMA = 2.2
 """Close to what video standards (BT.709, sRGB) prescribe. The step of an edge does not tell it: its lean under another
 gamma is within the noise of one clip. What a camera does differently comes out as ink shift."""
 _NEXT, _LAST = [1, 2, 3, 0], [3, 0, 1, 2]
+_GRID = np.stack([np.ones(PROFILES * SAMPLES), np.repeat(ALONG, SAMPLES), np.tile(ACROSS, PROFILES)]).astype(np.float32)
+_MOMENTS = np.stack([np.ones(SAMPLES - 1), MIDDLES, MIDDLES**2], axis=1).astype(np.float32)
+_LINE_BACK = np.stack([np.ones(PROFILES), ALONG - 0.5])  # (2, P): offsets of a level and a slope
+_LINE = np.linalg.pinv(_LINE_BACK.T)  # (2, P): level and slope of offsets
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,39 +40,30 @@ class EdgeCorners:
     """What one frame says about m markers.
 
     corner: (m, 4, 2) px, nan where an edge could not be vouched for.
-    spread: (m, 2, 2) px², second moment of the edge gradient as a tensor (focus and motion blur), nan if unknown.
-    shift: (m,) px, the largest move from the corners given.
+    spread: (m,) px², second moments of the edge steps, summed over the marker's two directions (focus and motion
+    blur); nan where unknown.
     likeness: (m,) correlation of the cells with the marker's pattern, -1..1.
     """
 
     corner: FloatArray
     spread: FloatArray
-    shift: FloatArray
     likeness: FloatArray
 
 
-def sample(grey: GreyImage, x: FloatArray, y: FloatArray, light: FloatArray | None = None) -> FloatArray:
-    """Brightness at (x, y) px by bilinear interpolation; places outside the picture take its border's.
+def linear_light(gamma: float = USUAL_GAMMA) -> npt.NDArray[np.float32]:
+    """(256,) linear light, 0..255, of the levels of a picture stored with this gamma.
 
-    light: (256,) what each grey level stands for, before interpolating.
+    A lens blurs light alike on both sides of an edge. Stored through a gamma, the step leans to one side, and the
+    edge seems to lie inward by an amount that depends on blur and window; linear light removes that.
     """
-    height, width = grey.shape
-    with np.errstate(invalid="ignore"):  # a hopeless guess may lead to infinity: any pixel will do for it
-        x0 = np.clip(x.astype(np.int32), 0, width - 2)
-        y0 = np.clip(y.astype(np.int32), 0, height - 2)
-    u = np.clip(x - x0, 0.0, 1.0)
-    v = np.clip(y - y0, 0.0, 1.0)
-    flat = grey.reshape(-1)
-    index = y0 * width + x0
-    four = [flat[index], flat[index + 1], flat[index + width], flat[index + width + 1]]
-    a, b, c, d = four if light is None else [light[value] for value in four]
-    top = a * (1.0 - u) + b * u
-    result: FloatArray = top + ((c * (1.0 - u) + d * u) - top) * v
-    return result
+    return (255.0 * (np.arange(256) / 255.0) ** gamma).astype(np.float32)
 
 
-def fit_corners(grey: GreyImage, guess: FloatArray, pattern: FloatArray, *, light: FloatArray | None = None,
-                rounds: int = 2) -> EdgeCorners:
+PLAIN = linear_light(1.0)
+
+
+def fit_corners(grey: GreyImage, guess: FloatArray, pattern: FloatArray, *,
+                light: npt.NDArray[np.float32] = PLAIN, rounds: int = 2) -> EdgeCorners:
     """Corners of m markers near their guessed places.
 
     grey: (h, w).  guess: (m, 4, 2) px, within about half a cell.  pattern: (m, cells, cells) of 0 (ink) and 1,
@@ -76,83 +73,130 @@ def fit_corners(grey: GreyImage, guess: FloatArray, pattern: FloatArray, *, ligh
     guess = np.asarray(guess, dtype=float)
     cells = pattern.shape[-1]
     corner, spread = _one_fit(grey, guess, cells, light)
+    start = guess
     for _ in range(rounds - 1):
-        moved = np.abs(corner - guess).max(axis=(1, 2)) > 0.5  # nan compares false: those stay lost
-        if not moved.any():
+        away = corner - start
+        lost = np.isnan(away)
+        size = np.where(lost, 0.0, np.abs(away)).max(axis=(1, 2))
+        moved = np.flatnonzero(size > 0.5)
+        if not len(moved):
             break
-        start = corner[moved]
-        corner[moved], spread[moved] = _one_fit(grey, start, cells, light)
-        guess = np.where(moved[:, None, None], corner, guess)
-    with np.errstate(invalid="ignore"):
-        shift = np.nanmax(np.abs(corner - guess), axis=(1, 2), initial=0.0)
-    return EdgeCorners(corner=corner, spread=spread, shift=shift,
-                       likeness=likeness(grey, np.where(np.isnan(corner), guess, corner), pattern))
+        count = np.maximum((~lost).sum(axis=1, keepdims=True), 1)
+        common = np.where(lost, 0.0, away).sum(axis=1, keepdims=True) / count  # lost corners move with the others
+        start = np.where(lost, start + common, corner)
+        corner[moved], spread[moved] = _one_fit(grey, start[moved], cells, light)
+    seen = np.where(np.isnan(corner), start, corner)
+    return EdgeCorners(corner=corner, spread=spread, likeness=likeness(grey, seen, pattern))
 
 
-def linear_light(gamma: float = USUAL_GAMMA) -> FloatArray:
-    """(256,) linear light, 0..255, of the levels of a picture stored with this gamma.
-
-    A lens blurs light alike on both sides of an edge. Stored through a gamma, the step leans to one side, and the
-    edge seems to lie inward by an amount that depends on blur and window; linear light removes that.
-    """
-    return 255.0 * (np.arange(256) / 255.0) ** gamma
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Profiles:
-    """Steps across edges: step (m, 4, P, S - 1) from paper to ink, its total, offset of its middle (m, 4, P), in
-    half-widths; half (m, 4) px, inward and along (m, 4, 2), length (m, 4) px."""
-
-    step: FloatArray
-    total: FloatArray
-    offset: FloatArray
-    half: FloatArray
-    inward: FloatArray
-    length: FloatArray
+@cache
+def _cell_weights(cells: int) -> FloatArray:
+    """(cells², 4): bilinear weights that put the cells' middles between the corners. Perspective within one marker
+    moves them by a small part of a cell."""
+    s = (np.arange(cells) + 0.5) / cells
+    x, y = (grid.ravel() for grid in np.meshgrid(s, s))
+    return np.stack([(1 - x) * (1 - y), x * (1 - y), x * y, (1 - x) * y], axis=1)
 
 
-def _profiles(grey: GreyImage, guess: FloatArray, cells: int, light: FloatArray | None) -> _Profiles:
+def likeness(grey: GreyImage, corner: FloatArray, pattern: FloatArray) -> FloatArray:
+    """Correlation between the brightness of the cells' middles and the marker's pattern: (m,), -1..1."""
+    height, width = grey.shape
+    place = (_cell_weights(pattern.shape[-1]) @ corner + 0.5).astype(np.int32)  # (m, cells², 2)
+    x, y = place[..., 0].clip(0, width - 1), place[..., 1].clip(0, height - 1)
+    value = grey.reshape(-1)[y * width + x].astype(float)
+    wanted = pattern.reshape(len(pattern), -1)
+    count = wanted.shape[1]
+    total, ink = value.sum(axis=1), wanted.sum(axis=1)
+    both = (value * wanted).sum(axis=1) - total * ink / count
+    spread = ((value * value).sum(axis=1) - total * total / count) * (ink - ink * ink / count)
+    result: FloatArray = both / np.sqrt(np.maximum(spread, 1e-9))
+    return result
+
+
+def _sampled(grey: GreyImage, x: npt.NDArray[np.float32], y: npt.NDArray[np.float32],
+             light: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """Light at (x, y) px by bilinear interpolation; places outside the picture take its border's."""
+    height, width = grey.shape
+    if not (x.min() >= 0.0 and x.max() < width - 1 and y.min() >= 0.0 and y.max() < height - 1):  # nan goes here too
+        x = np.nan_to_num(x).clip(0.0, width - 1.001)
+        y = np.nan_to_num(y).clip(0.0, height - 1.001)
+    x0, y0 = x.astype(np.int32), y.astype(np.int32)
+    u, v = x - x0, y - y0
+    index = y0 * np.int32(width) + x0
+    flat = grey.reshape(-1)
+    a = light[flat[index]]
+    index += 1
+    a += (light[flat[index]] - a) * u
+    index += width
+    d = light[flat[index]]
+    index -= 1
+    c = light[flat[index]]
+    c += (d - c) * u
+    a += (c - a) * v
+    result: npt.NDArray[np.float32] = a
+    return result
+
+
+def _one_fit(grey: GreyImage, guess: FloatArray, cells: int, light: npt.NDArray[np.float32]
+             ) -> tuple[FloatArray, FloatArray]:
+    """Corners (m, 4, 2) and spread (m,) from one look at the edges of the guessed quads."""
     following = guess[:, _NEXT]
     along = following - guess  # (m, 4, 2)
-    length = np.hypot(along[..., 0], along[..., 1])
-    area = 0.5 * np.abs(np.sum(guess[..., 0] * following[..., 1] - guess[..., 1] * following[..., 0], axis=1))
+    ax, ay = along[..., 0], along[..., 1]
+    length = np.sqrt(ax * ax + ay * ay)
+    area = 0.5 * np.abs((guess[..., 0] * following[..., 1] - guess[..., 1] * following[..., 0]).sum(axis=1))
     safe = np.maximum(length, 1.0)
-    inward = np.stack([-along[..., 1], along[..., 0]], axis=-1) / safe[..., None]
+    nx, ny = -ay / safe, ax / safe  # inward
     # The black border is one cell wide: a wider window would see the pattern behind it.
     half = np.minimum(np.maximum(REACH * area[:, None] / (safe * cells), 1.5), WIDEST)
-    start = guess[:, :, None, :] + ALONG[:, None] * along[:, :, None, :]  # (m, 4, P, 2)
-    reach = (half[..., None] * inward)[:, :, None, None, :] * ACROSS[:, None]
-    place = start[:, :, :, None, :] + reach  # (m, 4, P, S, 2)
-    value = sample(grey, place[..., 0], place[..., 1], light)
+    # Places: along the edge (P) and across it (S).
+    geometry = np.stack([guess[..., 0], ax, half * nx, guess[..., 1], ay, half * ny], axis=-1).astype(np.float32)
+    x = geometry[..., 0:3] @ _GRID
+    y = geometry[..., 3:6] @ _GRID
+    value = _sampled(grey, x, y, light).reshape(*length.shape, PROFILES, SAMPLES)
     step = value[..., :-1] - value[..., 1:]  # bright paper outside, dark ink inside: positive
     # Noise beside the edge, and what begins behind the border, must not pull the centroid.
-    step = np.maximum(step - FAINT * step.max(axis=-1, keepdims=True), 0.0)
-    total = step.sum(axis=-1)
-    return _Profiles(step=step, total=total, offset=(step @ MIDDLES) / np.maximum(total, 1e-9), half=half, inward=inward,
-                     length=length)
-
-
-def _one_fit(grey: GreyImage, guess: FloatArray, cells: int, light: FloatArray | None) -> tuple[FloatArray, FloatArray]:
-    profile = _profiles(grey, guess, cells, light)
-    total, half, inward = profile.total, profile.half, profile.inward
-    moment = (profile.step @ MIDDLES**2) / np.maximum(total, 1e-9) - profile.offset**2
-    offset = profile.offset * half[..., None]
-    contrast = total.max(axis=-1, keepdims=True)
-    weight = ((total > LEAST_STEP) & (total > 0.4 * contrast)).astype(float)
-    level, slope, rms, weight = _line(offset, weight)
-    good = (weight.sum(axis=-1) >= LEAST_PROFILES) & (rms < WORST_RMS) & (profile.length > 6.0)
+    step -= np.float32(FAINT) * step.max(axis=-1, keepdims=True)
+    np.maximum(step, np.float32(0.0), out=step)
+    sums = step @ _MOMENTS  # (m, 4, P, 3): total, first and second moment
+    total = sums[..., 0].astype(float)
+    divisor = np.maximum(total, 1e-9)
+    offset = sums[..., 1] / divisor
+    moment = (sums[..., 2] / divisor - offset * offset).mean(axis=-1) * half * half
+    offset *= half[..., None]
+    usable = (total > LEAST_STEP) & (total > 0.4 * total.max(axis=-1, keepdims=True))
+    level, slope, enough, starts, ends = _lines(offset, usable)
+    enough &= length > 6.0
     # Line through guess + along * s + inward * (level + slope * (s - 0.5)).
+    inward = np.stack([nx, ny], axis=-1)
     first = guess + inward * (level - 0.5 * slope)[..., None]
-    second = guess[:, _NEXT] + inward * (level + 0.5 * slope)[..., None]
+    second = following + inward * (level + 0.5 * slope)[..., None]
     corner = _meet(first[:, _LAST], second[:, _LAST], first, second)
-    # A corner is not extrapolated: some of the profiles next to it must count, on both of its edges.
-    starts = good & (weight[..., :3].sum(axis=-1) > 0)
-    ends = good & (weight[..., -3:].sum(axis=-1) > 0)
-    corner[~(starts & ends[:, _LAST])] = np.nan
-    return corner, _spread(moment * half[..., None] ** 2, weight, inward, good)
+    corner[~(enough & starts & (enough & ends)[:, _LAST])] = np.nan
+    moment[~enough] = np.nan
+    return corner, 0.5 * (moment[:, 0] + moment[:, 1] + moment[:, 2] + moment[:, 3])
 
 
-def _line(offset: FloatArray, weight: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+def _lines(offset: FloatArray, usable: BoolArray) -> tuple[FloatArray, FloatArray, BoolArray, BoolArray, BoolArray]:
+    """Straight lines offset = level + slope * (s - 0.5) of (m, 4) edges, and whether each is good and near its ends.
+
+    A corner is not extrapolated: some of the profiles next to it must count.
+    """
+    both = offset @ _LINE.T
+    level, slope = both[..., 0].copy(), both[..., 1].copy()
+    worst = np.abs(offset - both @ _LINE_BACK).max(axis=-1)
+    plain = usable.all(axis=-1) & (worst <= 0.12)  # nothing to drop: the usual edge
+    good, starts, ends = plain.copy(), plain.copy(), plain.copy()
+    odd = np.nonzero(~plain)
+    if len(odd[0]):
+        level[odd], slope[odd], rms, weight = _robust_line(offset[odd], usable[odd].astype(float))
+        good[odd] = (weight.sum(axis=-1) >= LEAST_PROFILES) & (rms < WORST_RMS)
+        starts[odd] = weight[..., :3].sum(axis=-1) > 0
+        ends[odd] = weight[..., -3:].sum(axis=-1) > 0
+    return level, slope, good, starts, ends
+
+
+def _robust_line(offset: FloatArray, weight: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Weighted straight lines offset = level + slope * (s - 0.5), outliers dropped twice."""
     s = ALONG - 0.5
     for trial in range(3):
@@ -191,57 +235,3 @@ def _meet(a: FloatArray, b: FloatArray, c: FloatArray, d: FloatArray) -> FloatAr
     share = (ac[..., 0] * cd[..., 1] - ac[..., 1] * cd[..., 0]) / cross
     result: FloatArray = a + share[..., None] * ab
     return result
-
-
-def _spread(moment: FloatArray, weight: FloatArray, inward: FloatArray, good: FloatArray) -> FloatArray:
-    """Blur tensor of each marker: edges across x and edges across y see its two directions.
-
-    The second moment along an edge normal n is n' B n; opposite edges are averaged and the cross term is left
-    out of the fit when the edges cannot separate it (they are nearly at right angles, which gives two of three).
-    """
-    count = np.maximum(weight.sum(-1), 1.0)
-    across = np.where(good, (weight * moment).sum(-1) / count, np.nan)  # (m, 4)
-    pair = np.stack([across[:, [0, 2]], across[:, [1, 3]]], axis=1)  # (m, 2, 2)
-    seen = ~np.isnan(pair)
-    size = np.where(seen, pair, 0.0).sum(-1) / np.maximum(seen.sum(-1), 1)
-    size = np.where(seen.any(-1), size, np.nan)
-    axis = np.stack([inward[:, 0] - inward[:, 2], inward[:, 1] - inward[:, 3]], axis=1) * 0.5
-    result: FloatArray = np.einsum("mk,mki,mkj->mij", size, axis, axis)
-    return result
-
-
-def likeness(grey: GreyImage, corner: FloatArray, pattern: FloatArray) -> FloatArray:
-    """Correlation between the brightness of the cells and the marker's pattern: (m,), -1..1."""
-    cells = pattern.shape[-1]
-    s = (np.arange(cells) + 0.5) / cells
-    matrix = square_to_quad(corner)
-    across, down = np.meshgrid(s, s)
-    flat = np.stack([across.ravel(), down.ravel(), np.ones(cells * cells)])
-    place = matrix @ flat
-    value = sample(grey, place[:, 0] / place[:, 2], place[:, 1] / place[:, 2])
-    value = value - value.mean(axis=-1, keepdims=True)
-    wanted = pattern.reshape(len(pattern), -1)
-    wanted = wanted - wanted.mean(axis=-1, keepdims=True)
-    size = np.linalg.norm(value, axis=-1) * np.linalg.norm(wanted, axis=-1)
-    result: FloatArray = (value * wanted).sum(-1) / np.maximum(size, 1e-9)
-    return result
-
-
-def square_to_quad(corner: FloatArray) -> FloatArray:
-    """(..., 4, 2) -> (..., 3, 3) homographies of the unit square (0,0) (1,0) (1,1) (0,1) onto the corners.
-
-    Source: Heckbert, Fundamentals of Texture Mapping and Image Warping, 1989 (closed form).
-    """
-    p0, p1, p2, p3 = np.moveaxis(corner, -2, 0)
-    total = p0 - p1 + p2 - p3
-    e1, e2 = p1 - p2, p3 - p2
-    cross = e1[..., 0] * e2[..., 1] - e1[..., 1] * e2[..., 0]
-    cross = np.where(np.abs(cross) < 1e-9, 1e-9, cross)
-    g = (total[..., 0] * e2[..., 1] - total[..., 1] * e2[..., 0]) / cross
-    h = (e1[..., 0] * total[..., 1] - e1[..., 1] * total[..., 0]) / cross
-    matrix = np.empty((*corner.shape[:-2], 3, 3))
-    matrix[..., :2, 0] = p1 - p0 + g[..., None] * p1
-    matrix[..., :2, 1] = p3 - p0 + h[..., None] * p3
-    matrix[..., :2, 2] = p0
-    matrix[..., 2, 0], matrix[..., 2, 1], matrix[..., 2, 2] = g, h, 1.0
-    return matrix

@@ -26,7 +26,7 @@ CHUNK = 256
 class Sightings:
     """Corners of all markers in n frames, floor markers first, single precision to stay small.
 
-    index, time: (n,).  corner: (n, m, 4, 2) px or nan.  spread: (n, m, 2, 2) px².  known: (n, m) pattern agreed.
+    index, time: (n,).  corner: (n, m, 4, 2) px or nan.  spread: (n, m) px².  known: (n, m) pattern agreed.
     repeated: (n,) the picture was the same as the one before.
     """
 
@@ -42,7 +42,7 @@ class Sightings:
             m = self.markers
             self._open = {"index": np.zeros(CHUNK, np.int32), "time": np.zeros(CHUNK),
                           "corner": np.full((CHUNK, m, 4, 2), np.nan, np.float32),
-                          "spread": np.full((CHUNK, m, 2, 2), np.nan, np.float32),
+                          "spread": np.full((CHUNK, m), np.nan, np.float32),
                           "known": np.zeros((CHUNK, m), bool), "repeated": np.zeros(CHUNK, bool)}
             for name, block in self._open.items():
                 self._parts.setdefault(name, []).append(block)
@@ -111,20 +111,23 @@ class Follower:
         """Measure one frame and note what was seen."""
         grey = frame.grey
         corner, spread, known = self._measure(grey)
-        self._judge_camera(corner, known)
+        if np.isfinite(corner[self.floor.rows, 0, 0]).any():
+            self._judge_camera(corner, known)
         self.sightings.add(index=frame.index, time=frame.time, corner=corner, spread=spread, known=known,
                            repeated=frame.repeated)
 
     def _measure(self, grey: GreyImage) -> tuple[FloatArray, FloatArray, BoolArray]:
         m = len(self.markers)
         corner = np.full((m, 4, 2), np.nan)
-        spread = np.full((m, 2, 2), np.nan)
+        spread = np.full(m, np.nan)
         known = np.zeros(m, bool)
         floor_rows = self._floor_rows()
         guess = np.concatenate([self.floor.corner + self.floor.pace, self.car.corner + self.car.pace])
         rows = np.concatenate([floor_rows, self.car.rows])
         self._fit(grey, rows[np.isfinite(guess[rows]).all((1, 2))], guess, corner, spread, known)
         for body, asked in ((self.floor, floor_rows), (self.car, self.car.rows)):
+            if not len(asked):
+                continue
             if self._wants_search(body, asked, known):
                 self._search(grey, body, corner, spread, known, guess)
             self._move(body, asked, corner, known)
@@ -148,12 +151,14 @@ class Follower:
         self._typical[seen] = np.maximum(0.999 * self._typical[seen], self._likeness[seen])
 
     def _floor_rows(self) -> IntArray:
-        """All floor markers while the camera may move; of a still camera two a frame, in turn."""
+        """All floor markers while the camera may move; of a still camera two, in turn, in every third frame."""
         seen = self.floor.rows[np.isfinite(self.floor.corner).all((1, 2))]
         if self.camera_moved or self._surveyed < SURVEY or len(seen) <= 2:
             return self.floor.rows
-        self._turn += 2
-        return np.sort(seen[(np.arange(2) + self._turn) % len(seen)])
+        self._turn += 1
+        if self._turn % 3:
+            return self.floor.rows[:0]
+        return np.sort(seen[(np.arange(2) + 2 * (self._turn // 3)) % len(seen)])
 
     def _fit(self, grey: GreyImage, rows: IntArray, guess: FloatArray, corner: FloatArray, spread: FloatArray,
              known: BoolArray) -> None:
@@ -170,8 +175,6 @@ class Follower:
 
     def _wants_search(self, body: Body, asked: IntArray, known: BoolArray) -> bool:
         """A body that vanished is searched at once, then ever more rarely; so are its missing markers."""
-        if not len(body.rows):
-            return False
         if not known[asked].any():
             body.patience = min(body.patience, 8)
             body.missed += 1
@@ -229,6 +232,9 @@ class Follower:
         """Carry the body's markers to where they are, the unseen ones along with the seen."""
         new = corner[body.rows]
         held = known[body.rows]
+        if held.all() and len(asked) == len(body.rows) and np.isfinite(new).all() and np.isfinite(body.corner).all():
+            body.held, body.pace, body.corner = held, (new - body.corner).mean((0, 1)), new
+            return
         body.held = held
         if not held.any():
             body.pace = 0.6 * body.pace

@@ -19,7 +19,7 @@ def blur_of(time: FloatArray, solved: Solved, spread: FloatArray, floor_count: i
     n = len(time)
     if n < 3:
         return np.zeros(n)
-    wide = np.trace(spread[:, floor_count:].astype(float), axis1=-2, axis2=-1)
+    wide = spread[:, floor_count:].astype(float)
     seen = np.isfinite(wide)
     size = np.where(seen, wide, 0.0).sum(1) / np.maximum(seen.sum(1), 1)
     size[~seen.any(1)] = np.nan

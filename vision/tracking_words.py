@@ -30,7 +30,8 @@ def describe(track: ClipTrack, solved: Solved, report: ClipReport, left_out: dic
     _camera(words, track, solved, camera)
     _markers(words, track, solved, floor, car)
     _motion(words, track, solved)
-    width = float(np.sqrt(np.nanmedian(spread[:, :, [0, 1], [0, 1]].sum(-1) / 2))) if len(spread) else 0.0
+    wide = spread[np.isfinite(spread)]
+    width = float(np.sqrt(np.median(wide) / 2)) if len(wide) else 0.0
     if width > 1.8:
         words.warnings.append(f"The picture is soft (edges {2.4 * width:.0f} px wide): focus on the car and clean the "
                               "lens.")

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from vision.detection import cell_pattern
-from vision.edges import fit_corners, linear_light, square_to_quad
+from vision.edges import PLAIN, fit_corners, linear_light
 from vision.floor_geometry import ink_direction
 
 FAMILY = "DICT_APRILTAG_36h11"
@@ -60,7 +60,7 @@ def test_linear_light_takes_most_of_the_ink_shift_away() -> None:
     quad = random_quad(np.random.default_rng(1), 70)
     grey = picture([quad], [5])
     shift = []
-    for light in (None, linear_light(2.2)):
+    for light in (PLAIN, linear_light(2.2)):
         error = fit_corners(grey, quad[None], one(5), light=light).corner[0] - quad
         shrink = ink_direction(quad)
         shift.append((error * shrink).sum() / (shrink**2).sum())
@@ -93,16 +93,7 @@ def test_motion_blur_widens_the_edges_across_it() -> None:
     still = picture([quad], [2], size=160, gamma=1.0, noise=0.0)
     moved = cv2.filter2D(still, -1, np.full((1, 5), 0.2))
     spread = [fit_corners(g, quad[None], one(2)).spread[0] for g in (still, moved)]
-    added = spread[1] - spread[0]
-    assert added[0, 0] == pytest.approx(25 / 12, rel=0.35)  # the window cuts the tails a little
-    assert abs(added[1, 1]) < 0.15
-
-
-def test_homographies_carry_the_square_to_the_corners() -> None:
-    quads = np.stack([random_quad(np.random.default_rng(k), 60) + [[0, 0], [3, 1], [0, 4], [-2, 0]] for k in range(5)])
-    for quad, matrix in zip(quads, square_to_quad(quads), strict=True):
-        square = np.array([[[0, 0]], [[1, 0]], [[1, 1]], [[0, 1]]], float)
-        np.testing.assert_allclose(cv2.perspectiveTransform(square, matrix)[:, 0], quad, rtol=0, atol=1e-9)
+    assert spread[1] - spread[0] == pytest.approx(25 / 12, rel=0.35)  # the window cuts the tails a little
 
 
 def test_a_second_detector_agrees() -> None:
