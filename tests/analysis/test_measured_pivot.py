@@ -221,6 +221,18 @@ def test_a_plate_off_along_the_car_shifts_the_station_by_as_much() -> None:
     assert certain.estimate.common_u == 0.0
 
 
+def test_a_shared_cause_counts_like_the_same_doubt_on_the_card() -> None:
+    # A plate 2 mm off along the car moves every pose by R(yaw) (2 mm, 0): told either way, the doubt is the same.
+    track = swings(("rest", 30), ("swing", -0.04, 0.0, 15.0, 30), ("rest", 30))
+    yaw = track["pose"][:, 2]
+    moves = 0.002 * np.stack([np.cos(yaw), np.sin(yaw), 0 * yaw], 1)
+    by_card, by_cause = only(track, place_u=(0.002, 0.0, 0.0)), only(track, shared=moves[None])
+    assert by_cause.estimate.interval_pct == pytest.approx(by_card.estimate.interval_pct, abs=1e-3)
+    assert by_cause.estimate.common_u == pytest.approx(by_card.estimate.common_u, rel=1e-3)
+    with pytest.raises(InputError):
+        only(track, shared=np.zeros((1, 5, 3)))
+
+
 def test_few_rest_frames_widen_the_interval_and_are_told() -> None:
     # About 8 frames kept against 30: 1.9 times the standard error and Student's t on top.
     ratios = []
