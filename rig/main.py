@@ -35,8 +35,15 @@ COMMANDS: dict[str, str] = {
     "effects": "Say which change did what in a series",
     "ladder": "Rank tyre pairs by grip on this floor",
     "log": "List or export what the bench has recorded",
+    "export": "Write the whole log into a folder that stands by itself",
+    "import": "Take an exported folder into this log",
+    "recalculate": "Compute what stands in the log again",
+    "check": "Look over this machine and the log",
 }
 """Name -> one line for the help; the code is in rig.command, in a module of the same name."""
+
+MODULES = {"import": "import_"}
+"""Where the name is a word of the language."""
 
 
 class LazyGroup(click.Group):
@@ -50,7 +57,7 @@ class LazyGroup(click.Group):
         """The command, imported now, or None."""
         if cmd_name not in COMMANDS:
             return None
-        module = importlib.import_module("rig.command." + cmd_name.replace("-", "_"))
+        module = importlib.import_module("rig.command." + MODULES.get(cmd_name, cmd_name.replace("-", "_")))
         command: click.Command = module.command
         return command
 

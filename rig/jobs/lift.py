@@ -13,7 +13,7 @@ from rig.cards.read import CardSet
 from rig.errors import InputError
 from rig.jobs.keep import keep_cards
 from rig.jobs.pads import Ask, OpenPads, Progress, Step
-from rig.jobs.scale import scale_of
+from rig.jobs.scale import in_wheel_order, scale_of
 from rig.jobs.weigh import Weighing
 from rig.log.store import BenchLog, Record
 
@@ -69,8 +69,8 @@ def measure_height(
             )
         )
         placed = scale.place_once(pads, progress=progress)
-        load = scale.wheels(placed.pad_g)[down].sum()
-        covariance = total_covariance(scale.wheel_parts(placed.parts), 4)
+        load = scale.wheels(placed.loads.load_g)[down].sum()
+        covariance = total_covariance(in_wheel_order(placed.loads.parts, scale.order), 4)
         lifts.append(
             AxleLift(lifted="rear" if front_down else "front", height=height * MM, load_down=float(load), rising=rising)
         )

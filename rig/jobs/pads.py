@@ -24,6 +24,7 @@ from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
 from rig.cards.schema import BenchCard
 from rig.errors import BenchError, InputError
+from rig.log.room import check_room
 from rig.log.store import BenchLog, Record
 from rig.pads.frames import PadSource, PortState
 from rig.pads.patterns import PatternLines
@@ -72,6 +73,7 @@ def bench_pads(bench: BenchCard, log: BenchLog, *, port: str = "") -> Iterator[O
             where="bench card, pads.port",
             remedy='Find the name with: pivotbench ports, and write it as port = "..."; or try: pivotbench demo',
         )
+    check_room(log.folder)
     folder = log.folder / "raw"
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -206,7 +208,14 @@ def calibrate(
                 gravity=place_gravity(bench),
             )
         )
-        raw.append({"mass_g": [mass for _, mass, _ in run], "counts": counts})
+        raw.append(
+            {
+                "mass_g": [mass for _, mass, _ in run],
+                "counts": counts,
+                "cycle": [float(cycle) for cycle, _, _ in run],
+                "rising": [rising for _, _, rising in run],
+            }
+        )
     record = log.record(
         "calibration",
         bench.name,

@@ -1,6 +1,7 @@
 """The calibrated pads as a scale: counts become loads through the stored calibration and the latest zeros."""
 
 import time
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -9,8 +10,9 @@ import numpy as np
 from analysis.arrays import FloatArray
 from analysis.weighing.calibration import Calibration
 from analysis.weighing.estimate import DoubtPart
-from analysis.weighing.loads import loads_from_counts
+from analysis.weighing.loads import Loads, loads_from_counts
 from analysis.weighing.pad_faults import PadLimits, limits_for
+from analysis.weighing.reseating import Placements, pool_placements
 from analysis.weighing.settled import SettledReading
 from analysis.weighing.zero_tracking import drift_rate, zero_at
 from rig.cards.mechanics import place_gravity
@@ -28,13 +30,9 @@ WORTH_TELLING_G = 0.5
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Placing:
-    """One settled reading turned into loads.
+    """One settled reading turned into loads, in the order of the pads. raw: what the log keeps of it."""
 
-    pad_g: (4,) g in the order of the pads.  parts: doubt by cause, g², same order.  raw: for the log.
-    """
-
-    pad_g: FloatArray
-    parts: tuple[DoubtPart, ...]
+    loads: Loads
     warnings: tuple[str, ...]
     raw: dict[str, Any]
 
@@ -70,37 +68,53 @@ class Scale:
             at, times, counts, counts_u, drift=drift_rate(times, counts, counts_u, usual=usual, usual_weight=2.0)
         )
         worth_it = float(np.max(zero.u / slopes)) > WORTH_TELLING_G
-        loads = loads_from_counts(
-            self.calibrations,
-            reading.counts,
-            reading.u,
-            zero_counts=zero.counts,
-            zero_u=zero.u,
-            gravity=place_gravity(self.bench),
-        )
+        raw = {
+            "counts": reading.counts,
+            "u": reading.u,
+            "zero_counts": zero.counts,
+            "zero_u": zero.u,
+            "outliers": reading.outliers,
+            "samples": reading.count,
+            "at_s": at,
+        }
+        loads = loads_of(self.calibrations, raw, place_gravity(self.bench))
         return Placing(
-            pad_g=loads.load_g,
-            parts=loads.parts,
-            warnings=(*loads.warnings, *([zero.advice] if zero.advice and worth_it else [])),
-            raw={
-                "counts": reading.counts,
-                "u": reading.u,
-                "zero_counts": zero.counts,
-                "zero_u": zero.u,
-                "outliers": reading.outliers,
-                "samples": reading.count,
-                "at_s": at,
-            },
+            loads=loads, warnings=(*loads.warnings, *([zero.advice] if zero.advice and worth_it else [])), raw=raw
         )
 
     def wheels(self, pad_g: FloatArray) -> FloatArray:
         """(..., 4) g in wheel order from pad order."""
         return pad_g[..., self.order]
 
-    def wheel_parts(self, parts: tuple[DoubtPart, ...]) -> list[DoubtPart]:
-        """Doubt in wheel order."""
-        place = np.ix_(self.order, self.order)
-        return [replace(part, covariance=part.covariance[place]) for part in parts]
+
+def loads_of(calibrations: Sequence[Calibration], raw: Mapping[str, Any], gravity: float) -> Loads:
+    """Loads in pad order from what the log keeps of one placing."""
+    return loads_from_counts(
+        calibrations,
+        np.asarray(raw["counts"], dtype=float),
+        np.asarray(raw["u"], dtype=float),
+        zero_counts=np.asarray(raw["zero_counts"], dtype=float),
+        zero_u=np.asarray(raw["zero_u"], dtype=float),
+        gravity=gravity,
+    )
+
+
+def in_wheel_order(parts: Sequence[DoubtPart], order: FloatArray) -> list[DoubtPart]:
+    """Doubt of the pads as doubt of the wheels."""
+    place = np.ix_(order, order)
+    return [replace(part, covariance=part.covariance[place]) for part in parts]
+
+
+def pool(bench: BenchCard, placed: Sequence[Loads]) -> Placements:
+    """One weighing, in wheel order, from the loads of one or more placings."""
+    order = by_wheel(bench)
+    parts = in_wheel_order(placed[-1].parts, order)
+    return pool_placements(
+        np.array([loads.load_g[order] for loads in placed]),
+        [part for part in parts if part.name != "noise"],
+        noise=next(part.covariance for part in parts if part.name == "noise"),
+        scatter_g=bench.pads.reseat_g,
+    )
 
 
 def scale_of(bench: BenchCard, log: BenchLog) -> Scale:

@@ -18,7 +18,7 @@ from rig.cards.read import CardSet
 from rig.errors import InputError
 from rig.jobs.keep import keep_cards
 from rig.jobs.pads import Ask, OpenPads, Progress, Step
-from rig.jobs.scale import Placing, scale_of
+from rig.jobs.scale import Placing, pool, scale_of
 from rig.log.store import BenchLog, Record
 
 KITCHEN_SCALE_GAIN_U = 0.002
@@ -62,13 +62,7 @@ def weigh_on_pads(
         text = "Set the car on the pads" if number == 0 else "Lift the car off, bounce it, roll it on again"
         ask(Step(text=text, action="car"))
         placed.append(scale.place_once(pads, progress=progress))
-    parts = scale.wheel_parts(placed[-1].parts)
-    pooled = pool_placements(
-        scale.wheels(np.array([one.pad_g for one in placed])),
-        [part for part in parts if part.name != "noise"],
-        noise=next(part.covariance for part in parts if part.name == "noise"),
-        scatter_g=cards.bench.pads.reseat_g,
-    )
+    pooled = pool(cards.bench, [one.loads for one in placed])
     warnings = [*(text for one in placed for text in one.warnings), pooled.advice]
     return keep_weighing(
         cards,
@@ -103,7 +97,9 @@ def weigh_turned(
             again = ", once more" if number else ""
             ask(Step(text=f"{TURN_WORDS[turn]}{again}; bounce the car, roll it on", action="car"))
             placed.append(scale.place_once(pads, progress=progress))
-            rows.append(scale.wheels(placed[-1].pad_g))  # pads named by the wheel over them in the first weighing
+            rows.append(
+                scale.wheels(placed[-1].loads.load_g)
+            )  # pads named by the wheel over them in the first weighing
             done.append(turn)
     prior = pad_prior(height_u=cards.bench.pads.level_mm_u * MM)
     found = solve_orientations(np.array(rows), done, prior, noise_g=0.5)
@@ -161,7 +157,7 @@ def weighing_from(record: Record, cards: CardSet) -> Weighing:
         for part in record.result["doubt"]
     ]
     load_g = np.array(record.result["corner_weights_g"])
-    weights = _weights(cards, load_g, parts)
+    weights = weights_of(cards, load_g, parts)
     gravity = record.result["gravity_m_s2"]
     return Weighing(
         weights=weights,
@@ -172,7 +168,28 @@ def weighing_from(record: Record, cards: CardSet) -> Weighing:
     )
 
 
-def _weights(cards: CardSet, load_g: FloatArray, parts: list[DoubtPart]) -> CornerWeights:
+def as_pushed(
+    cards: CardSet, load_g: FloatArray, parts: list[DoubtPart]
+) -> tuple[FloatArray, list[DoubtPart], list[str]]:
+    """Loads of the car as it is pushed, from those weighed and the parts listed on the car card; and a remark."""
+    differing = cards.car.masses.parts
+    if not differing:
+        return load_g, parts, []
+    corrected = add_parts(
+        load_g,
+        [PartMass(name=p.name, mass_g=p.mass_g, place=np.array([p.x_mm, p.y_mm]) * MM) for p in differing],
+        contact_place(cards.car),
+    )
+    listed = ", ".join(f"{p.name} {p.mass_g:+g} g" for p in differing)
+    return (
+        corrected.load_g,
+        [*parts, *corrected.parts],
+        [f"Counted in, since the car is pushed otherwise than it was weighed: {listed}"],
+    )
+
+
+def weights_of(cards: CardSet, load_g: FloatArray, parts: list[DoubtPart]) -> CornerWeights:
+    """Corner weights with the centre of gravity for the contact places on the car card."""
     return corner_weights(load_g, parts, contact=contact_place(cards.car), contact_u=contact_place_u(cards.car))
 
 
@@ -188,17 +205,9 @@ def keep_weighing(
     files: list[str],
 ) -> Weighing:
     """Correct for what is pushed otherwise than it was weighed, write the weighing down, and return it."""
-    differing = cards.car.masses.parts
-    if differing:
-        corrected = add_parts(
-            load_g,
-            [PartMass(name=p.name, mass_g=p.mass_g, place=np.array([p.x_mm, p.y_mm]) * MM) for p in differing],
-            contact_place(cards.car),
-        )
-        load_g, parts = corrected.load_g, [*parts, *corrected.parts]
-        listed = ", ".join(f"{p.name} {p.mass_g:+g} g" for p in differing)
-        warnings = [*warnings, f"Counted in, since the car is pushed otherwise than it was weighed: {listed}"]
-    weights = _weights(cards, load_g, parts)
+    load_g, parts, counted = as_pushed(cards, load_g, parts)
+    warnings = [*warnings, *counted]
+    weights = weights_of(cards, load_g, parts)
     doubt = [{"name": p.name, "covariance_g2": p.covariance, "dof": p.dof} for p in parts]
     record = log.record(
         "weighing",

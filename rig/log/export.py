@@ -25,16 +25,11 @@ def export_tables(records: Sequence[Record], folder: Path) -> list[Path]:
     return paths
 
 
-def table_csv(records: Sequence[Record]) -> str:
-    """CSV of records of one kind, decimal points whatever the locale."""
+def table_csv(records: Sequence[Record], *, numbers: bool = True) -> str:
+    """CSV of records of one kind, decimal points whatever the locale. numbers: with their order in this log."""
     rows = [
-        {
-            "number": record.number,
-            "id": record.id,
-            "at_utc": record.at,
-            "title": record.title,
-            "software": record.software,
-        }
+        ({"number": record.number} if numbers else {})
+        | {"id": record.id, "at_utc": record.at, "title": record.title, "software": record.software}
         | flat(record.result)
         for record in records
     ]

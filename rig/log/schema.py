@@ -14,6 +14,7 @@ CREATE TABLE cards (
 CREATE TABLE files (
     hash TEXT PRIMARY KEY,          -- SHA-256 of the content
     kind TEXT NOT NULL,             -- clip, raw readings
+    name TEXT NOT NULL,             -- its file name when it was noted
     path TEXT NOT NULL,             -- as last seen; absolute
     bytes INTEGER NOT NULL,
     saved_at TEXT NOT NULL
@@ -21,6 +22,7 @@ CREATE TABLE files (
 CREATE TABLE records (
     id TEXT PRIMARY KEY,            -- random, 128 bit
     number INTEGER NOT NULL UNIQUE, -- order of writing on this bench
+    bench TEXT NOT NULL,            -- id of the bench that wrote it
     kind TEXT NOT NULL,             -- weighing, push, prediction, comparison, calibration, zero, guess
     title TEXT NOT NULL,
     at TEXT NOT NULL,               -- wall clock, UTC, ISO 8601

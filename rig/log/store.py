@@ -21,10 +21,14 @@ LOG_FILE = "bench-log.sqlite"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Record:
-    """One entry. inputs: all that is needed to compute the result again; result: what was shown."""
+    """One entry. inputs: all that is needed to compute the result again; result: what was shown.
+
+    number: order of writing in this log.  bench: id of the bench that wrote it.
+    """
 
     id: str
     number: int
+    bench: str
     kind: str
     title: str
     at: str
@@ -53,6 +57,7 @@ class StoredFile:
 
     hash: str
     kind: str
+    name: str
     path: str
     bytes: int
     saved_at: str
@@ -83,6 +88,8 @@ class BenchLog:
                 self._db.execute("PRAGMA synchronous = FULL")  # a record shown must survive a power cut
             self._db.execute("PRAGMA foreign_keys = ON")
             self._settle_version(read_only)
+            found = self._db.execute("SELECT value FROM bench WHERE key = 'id'").fetchone()
+            self.bench: str = found[0]
 
     def __enter__(self) -> Self:
         return self
@@ -106,8 +113,9 @@ class BenchLog:
         digest, size = file_hash(path)
         with self._writing():
             self._db.execute(
-                "INSERT INTO files VALUES (?, ?, ?, ?, ?) ON CONFLICT (hash) DO UPDATE SET path = excluded.path",
-                (digest, kind, str(path.absolute()), size, _now()),
+                "INSERT INTO files VALUES (?, ?, ?, ?, ?, ?) "
+                "ON CONFLICT (hash) DO UPDATE SET path = excluded.path",
+                (digest, kind, path.name, str(path.absolute()), size, _now()),
             )
         return digest
 
@@ -126,6 +134,7 @@ class BenchLog:
         entry = Record(
             id=uuid.uuid4().hex,
             number=0,
+            bench=self.bench,
             kind=kind,
             title=title,
             at=_now(),
@@ -137,34 +146,66 @@ class BenchLog:
             parents=tuple(dict.fromkeys(parents)),
         )
         with self._writing():
-            number = self._db.execute("SELECT coalesce(max(number), 0) + 1 FROM records").fetchone()[0]
-            self._db.execute(
-                "INSERT INTO records VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-                (
-                    entry.id,
-                    number,
-                    kind,
-                    title,
-                    entry.at,
-                    entry.software,
-                    _dump(entry.inputs),
-                    _dump(entry.result),
-                ),
-            )
-            for table, others in (
-                ("record_cards", entry.cards),
-                ("record_files", entry.files),
-                ("record_parents", entry.parents),
-            ):
-                self._db.executemany(f"INSERT INTO {table} VALUES (?, ?)", [(entry.id, other) for other in others])
+            self._insert(entry)
         return self.get(entry.id)
+
+    def take_in(
+        self, records: Iterable[Record], cards: Iterable[CardVersion], files: Iterable[StoredFile]
+    ) -> tuple[int, int]:
+        """Take in records of another bench, all or none of them; returns (new, already here).
+
+        Cards, files and records that are here already stay as they are. Raises BenchError as `record` does.
+        """
+        new = known = 0
+        with self._writing():
+            for card in cards:
+                self._db.execute(
+                    "INSERT OR IGNORE INTO cards VALUES (?, ?, ?, ?, ?)",
+                    (card.hash, card.kind, card.name, card.text, card.saved_at),
+                )
+            for file in files:
+                self._db.execute(
+                    "INSERT OR IGNORE INTO files VALUES (?, ?, ?, ?, ?, ?)",
+                    (file.hash, file.kind, file.name, file.path, file.bytes, file.saved_at),
+                )
+            entries = list(records)
+            here = {entry.id for entry in entries if self._known(entry.id)}
+            known = len(here)
+            for entry in entries:
+                if entry.id not in here:
+                    self._insert(entry, links=False)
+                    new += 1
+            for entry in entries:  # links last: a parent may come after its child
+                if entry.id not in here:
+                    self._link(entry)
+        return new, known
+
+    def _known(self, record_id: str) -> bool:
+        return self._db.execute("SELECT 1 FROM records WHERE id = ?", (record_id,)).fetchone() is not None
+
+    def _insert(self, entry: Record, *, links: bool = True) -> None:
+        number = self._db.execute("SELECT coalesce(max(number), 0) + 1 FROM records").fetchone()[0]
+        row = (entry.id, number, entry.bench, entry.kind, entry.title, entry.at, entry.software)
+        self._db.execute(
+            "INSERT INTO records VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)", (*row, _dump(entry.inputs), _dump(entry.result))
+        )
+        if links:
+            self._link(entry)
+
+    def _link(self, entry: Record) -> None:
+        for table, others in (
+            ("record_cards", entry.cards),
+            ("record_files", entry.files),
+            ("record_parents", entry.parents),
+        ):
+            self._db.executemany(f"INSERT INTO {table} VALUES (?, ?)", [(entry.id, other) for other in others])
 
     def get(self, record_id: str) -> Record:
         """One record by its id, or an unambiguous beginning of it, or its number. Raises InputError."""
         with self._told():
             rows = self._db.execute(
                 "SELECT * FROM records WHERE id = ? OR number = ?",
-                (record_id, int(record_id) if record_id.isdigit() else -1),
+                (record_id, int(record_id) if record_id.isdigit() and len(record_id) < 16 else -1),
             ).fetchall()
             if not rows and len(record_id) >= 4:
                 rows = self._db.execute(
@@ -219,9 +260,9 @@ class BenchLog:
         """All files noted, oldest first."""
         with self._told():
             rows = self._db.execute(
-                "SELECT hash, kind, path, bytes, saved_at FROM files ORDER BY saved_at, hash"
+                "SELECT hash, kind, name, path, bytes, saved_at FROM files ORDER BY saved_at, hash"
             ).fetchall()
-        return [StoredFile(hash=r[0], kind=r[1], path=r[2], bytes=r[3], saved_at=r[4]) for r in rows]
+        return [StoredFile(hash=r[0], kind=r[1], name=r[2], path=r[3], bytes=r[4], saved_at=r[5]) for r in rows]
 
     def _whole(self, row: tuple[Any, ...]) -> Record:
         def linked(table: str, column: str) -> tuple[str, ...]:
@@ -231,12 +272,13 @@ class BenchLog:
         return Record(
             id=row[0],
             number=row[1],
-            kind=row[2],
-            title=row[3],
-            at=row[4],
-            software=row[5],
-            inputs=json.loads(row[6]),
-            result=json.loads(row[7]),
+            bench=row[2],
+            kind=row[3],
+            title=row[4],
+            at=row[5],
+            software=row[6],
+            inputs=json.loads(row[7]),
+            result=json.loads(row[8]),
             cards=linked("record_cards", "card"),
             files=linked("record_files", "file"),
             parents=linked("record_parents", "parent"),
@@ -263,10 +305,21 @@ class BenchLog:
                 remedy="Install a newer pivotbench" if version else "Name another folder: this is not a bench log",
             )
         while version < VERSION and not read_only:
+            self._back_up(version)
             with self._writing():
-                self._db.executescript(UPGRADES[version])
+                for statement in UPGRADES[version].split(";\n"):
+                    if statement.strip():
+                        self._db.execute(statement)
                 version += 1
                 self._db.execute(f"PRAGMA user_version = {version}")
+
+    def _back_up(self, version: int) -> None:
+        """Copy the log as it is before its tables are changed; an older copy of the same version is kept."""
+        target = self.folder / f"bench-log.version-{version}.sqlite"
+        if not target.exists():
+            with sqlite3.connect(target) as copy:
+                self._db.backup(copy)
+            copy.close()
 
     @contextmanager
     def _writing(self) -> Iterator[None]:

@@ -1,0 +1,38 @@
+"""pivotbench check"""
+
+from pathlib import Path
+
+import click
+
+from rig.command.options import json_option, log_folder, log_option, show
+
+
+@click.command(name="check", epilog="Example: pivotbench check")
+@click.option("--repair", is_flag=True, help="Save what can be read from a damaged log; the damaged file is kept.")
+@log_option
+@json_option
+def command(repair: bool, log_dir: Path | None, as_json: bool) -> None:
+    """Look over this machine: Python, libraries, ports and rights, video formats, log, disk; say what to fix."""
+    from rig.jobs.check import look_over
+
+    folder = log_folder(log_dir)
+    if repair:
+        from rig.log.repair import repair_log
+
+        done = repair_log(folder)
+        lost = ", ".join(f"{count} rows of {table}" for table, count in done.unreadable.items()) or "nothing"
+        show(
+            f"{done.kept['records']} records saved; unreadable: {lost}. The damaged log is {done.damaged_copy}.",
+            {"kept": done.kept, "unreadable": done.unreadable, "damaged_copy": str(done.damaged_copy)},
+            as_json=as_json,
+        )
+        return
+    found = look_over(folder)
+    lines = [f"{'good' if one.good else 'FIX '}  {one.name}: {one.text}" for one in found]
+    show(
+        "\n".join(lines),
+        {"checks": [{"name": one.name, "good": one.good, "text": one.text} for one in found]},
+        as_json=as_json,
+    )
+    if not all(one.good for one in found):
+        raise SystemExit(1)

@@ -1,0 +1,277 @@
+"""The bench log as one folder that stands by itself, and such a folder taken in on another machine.
+
+The folder holds open formats only: records as JSON lines with a published schema, cards as the TOML they were,
+clips and raw readings as they are, tables as CSV. The same log always gives the same bytes.
+"""
+
+import json
+import shutil
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from rig.errors import BenchError, InputError
+from rig.log.export import table_csv
+from rig.log.store import BenchLog, CardVersion, Record, StoredFile, file_hash
+from rig.report.files import write_text
+
+Progress = Callable[[float], None]
+
+DESCRIPTION = """A bench log of pivotbench, in open formats.
+
+records.jsonl   one experiment a line, as JSON: id, bench, kind, title, at (UTC), software, inputs (all that is
+                needed to compute the result again), result, and the hashes of its cards, files and parents
+cards.jsonl     one card version a line: hash (SHA-256 of its text), kind, name, saved_at
+cards/          the cards themselves, TOML, named by hash
+files.jsonl     one file a line: hash (SHA-256 of its content), kind, name, bytes, saved_at
+files/          clips, raw readings and tracks as they are, named by hash, their own ending kept
+tables/         one CSV for each kind of record, a column a value, the unit at the end of its name
+schema.json     JSON Schema (draft 2020-12) of the lines of records.jsonl
+
+Units are at the end of each name: _g grams, _mm millimetres, _m metres, _pct per cent of the wheelbase ahead of the
+rear axle (pivots) or of the total (weights), _per_m per metre, _deg degrees, _N newtons. _u is a standard uncertainty,
+interval the 95 % interval. Wheels stand in the order front left, front right, rear left, rear right.
+"""
+
+SCHEMA: dict[str, Any] = {
+    "$schema": "https://json-schema.org/draft/2020-12/schema",
+    "title": "pivotbench record",
+    "type": "object",
+    "additionalProperties": False,
+    "required": ["id", "bench", "kind", "title", "at", "software", "inputs", "result", "cards", "files", "parents"],
+    "properties": {
+        "id": {"type": "string", "pattern": "^[0-9a-f]{32}$"},
+        "bench": {"type": "string"},
+        "kind": {"type": "string"},
+        "title": {"type": "string"},
+        "at": {"type": "string", "format": "date-time"},
+        "software": {"type": "string"},
+        "inputs": {"type": "object"},
+        "result": {"type": "object"},
+        "cards": {"type": "array", "items": {"type": "string"}},
+        "files": {"type": "array", "items": {"type": "string"}},
+        "parents": {"type": "array", "items": {"type": "string"}},
+    },
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Exported:
+    """records, files: how many.  missing: files that are noted in the log but no longer where they were."""
+
+    records: int
+    files: int
+    missing: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Imported:
+    """new, known: records.  missing: files that the folder does not hold."""
+
+    new: int
+    known: int
+    missing: tuple[str, ...]
+
+
+def export_bench(log: BenchLog, folder: Path, *, progress: Progress | None = None) -> Exported:
+    """Write the whole log into an empty or new folder. Raises InputError when something else lies there."""
+    if folder.exists() and any(folder.iterdir()):
+        raise InputError("this folder is not empty", where=str(folder), remedy="Name a new folder")
+    records = sorted(log.records(), key=lambda record: (record.at, record.id))
+    files, cards = sorted(log.files(), key=lambda file: file.hash), sorted(log.cards(), key=lambda card: card.hash)
+    missing = []
+    (folder / "files").mkdir(parents=True, exist_ok=True)
+    for number, file in enumerate(files):
+        source = Path(file.path)
+        if source.is_file() and file_hash(source)[0] == file.hash:
+            shutil.copyfile(source, folder / "files" / stored_name(file))
+        else:
+            missing.append(file.name)
+        if progress is not None:
+            progress((number + 1) / len(files))
+    write_text(folder / "README.txt", DESCRIPTION)
+    write_text(folder / "schema.json", json.dumps(SCHEMA, indent=1, sort_keys=True))
+    write_text(folder / "records.jsonl", _lines([record_json(record) for record in records]))
+    write_text(
+        folder / "cards.jsonl",
+        _lines(
+            [{"hash": card.hash, "kind": card.kind, "name": card.name, "saved_at": card.saved_at} for card in cards]
+        ),
+    )
+    write_text(
+        folder / "files.jsonl",
+        _lines(
+            [
+                {
+                    "hash": file.hash,
+                    "kind": file.kind,
+                    "name": file.name,
+                    "bytes": file.bytes,
+                    "saved_at": file.saved_at,
+                }
+                for file in files
+            ]
+        ),
+    )
+    for card in cards:
+        write_text(folder / "cards" / f"{card.hash}.toml", card.text)
+    for kind in sorted({record.kind for record in records}):
+        write_text(
+            folder / "tables" / f"{kind.replace(' ', '-')}.csv",
+            table_csv([record for record in records if record.kind == kind], numbers=False),
+        )
+    return Exported(records=len(records), files=len(files) - len(missing), missing=tuple(missing))
+
+
+def import_bench(log: BenchLog, folder: Path, *, progress: Progress | None = None) -> Imported:
+    """Take in an exported folder; what is here already stays once. Raises InputError naming file and line."""
+    records = [_record(folder, number, row) for number, row in _read(folder / "records.jsonl")]
+    cards, files, missing = [], [], []
+    for number, row in _read(folder / "cards.jsonl"):
+        cards.append(_card(folder, number, row))
+    rows = _read(folder / "files.jsonl")
+    for index, (number, row) in enumerate(rows):
+        file = _file(folder, number, row, log.folder / "files")
+        source = folder / "files" / stored_name(file)
+        if source.is_file():
+            if file_hash(source)[0] != file.hash:
+                raise InputError(
+                    "the content is not what it was when exported",
+                    where=str(source),
+                    remedy="Export again, or copy the folder again",
+                )
+            _copy_in(source, Path(file.path))
+        else:
+            missing.append(file.name)
+        files.append(file)
+        if progress is not None:
+            progress((index + 1) / len(rows))
+    linked = {card.hash for card in cards}, {file.hash for file in files}
+    for record in records:
+        if not (set(record.cards) <= linked[0] and set(record.files) <= linked[1]):
+            raise InputError(
+                f"record {record.id[:8]} refers to cards or files that are not listed",
+                where=str(folder),
+                remedy="Export again, or copy the whole folder",
+            )
+    new, known = log.take_in(records, cards, files)
+    return Imported(new=new, known=known, missing=tuple(missing))
+
+
+def stored_name(file: StoredFile) -> str:
+    """The name of a file inside an export: its hash with its own ending."""
+    ending = Path(file.name).suffix
+    return file.hash + (ending if ending.isascii() and len(ending) <= 8 else "")
+
+
+def record_json(record: Record) -> dict[str, Any]:
+    """A record as an exported line; its number belongs to one log and is left out."""
+    return {
+        "id": record.id,
+        "bench": record.bench,
+        "kind": record.kind,
+        "title": record.title,
+        "at": record.at,
+        "software": record.software,
+        "inputs": record.inputs,
+        "result": record.result,
+        "cards": sorted(record.cards),
+        "files": sorted(record.files),
+        "parents": sorted(record.parents),
+    }
+
+
+def _lines(rows: list[dict[str, Any]]) -> str:
+    return "".join(json.dumps(row, ensure_ascii=False, allow_nan=False) + "\n" for row in rows)
+
+
+def _copy_in(source: Path, target: Path) -> None:
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        if not target.exists():
+            part = target.with_name(target.name + ".part")
+            shutil.copyfile(source, part)
+            part.replace(target)
+    except OSError as error:
+        raise BenchError(
+            f"cannot copy the file ({error.strerror})",
+            where=str(target),
+            remedy="Make room on the disk and import again; nothing was taken in",
+        ) from error
+
+
+def _read(path: Path) -> list[tuple[int, dict[str, Any]]]:
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(
+            f"cannot read this part of an export ({error})",
+            where=str(path),
+            remedy="Name the folder that pivotbench export wrote",
+        ) from error
+    rows = []
+    for number, line in enumerate(text.splitlines(), start=1):
+        try:
+            row = json.loads(line)
+        except ValueError as error:
+            raise _bad(path, number, "this line is not JSON") from error
+        if not isinstance(row, dict):
+            raise _bad(path, number, "this line is not a JSON object")
+        rows.append((number, row))
+    return rows
+
+
+def _bad(path: Path, number: int, what: str) -> InputError:
+    return InputError(what, where=f"{path}, line {number}", remedy="Export again, or copy the folder again")
+
+
+def _record(folder: Path, number: int, row: dict[str, Any]) -> Record:
+    path = folder / "records.jsonl"
+    if set(row) != set(SCHEMA["required"]):
+        raise _bad(path, number, "the keys are not those of a record")
+    texts = ("id", "bench", "kind", "title", "at", "software")
+    lists = ("cards", "files", "parents")
+    good = all(isinstance(row[key], str) for key in texts) and all(
+        isinstance(row[key], dict) for key in ("inputs", "result")
+    )
+    good = good and all(isinstance(row[key], list) and all(isinstance(one, str) for one in row[key]) for key in lists)
+    if not good or len(row["id"]) != 32:
+        raise _bad(path, number, "a value of this record has the wrong kind")
+    values: dict[str, Any] = {key: tuple(row[key]) if key in lists else row[key] for key in row}
+    return Record(number=0, **values)
+
+
+def _card(folder: Path, number: int, row: dict[str, Any]) -> CardVersion:
+    import hashlib
+
+    if set(row) != {"hash", "kind", "name", "saved_at"} or not all(isinstance(one, str) for one in row.values()):
+        raise _bad(folder / "cards.jsonl", number, "the keys are not those of a card")
+    path = folder / "cards" / f"{_safe(folder / 'cards.jsonl', number, row['hash'])}.toml"
+    try:
+        text = path.read_bytes().decode("utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(
+            "this card is missing or unreadable", where=str(path), remedy="Copy the folder again"
+        ) from error
+    if hashlib.sha256(text.encode()).hexdigest() != row["hash"]:
+        raise InputError("this card is not what it was when exported", where=str(path), remedy="Copy the folder again")
+    return CardVersion(text=text, **row)
+
+
+def _file(folder: Path, number: int, row: dict[str, Any], target: Path) -> StoredFile:
+    path = folder / "files.jsonl"
+    if set(row) != {"hash", "kind", "name", "bytes", "saved_at"} or not isinstance(row["bytes"], int):
+        raise _bad(path, number, "the keys are not those of a file")
+    if not all(isinstance(row[key], str) for key in ("hash", "kind", "name", "saved_at")):
+        raise _bad(path, number, "a value of this file has the wrong kind")
+    _safe(path, number, row["hash"])
+    file = StoredFile(path="", **row)
+    return StoredFile(path=str(target.absolute() / stored_name(file)), **row)
+
+
+def _safe(path: Path, number: int, digest: str) -> str:
+    """A hash becomes part of a path: only hex digits may."""
+    if len(digest) != 64 or any(c not in "0123456789abcdef" for c in digest):
+        raise _bad(path, number, "this hash is not a SHA-256 in hex")
+    return digest
