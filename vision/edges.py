@@ -185,7 +185,7 @@ def _lines(offset: FloatArray, usable: BoolArray) -> tuple[FloatArray, FloatArra
     both = offset @ _LINE.T
     level, slope = both[..., 0].copy(), both[..., 1].copy()
     worst = np.abs(offset - both @ _LINE_BACK).max(axis=-1)
-    plain = usable.all(axis=-1) & (worst <= 0.12)  # nothing to drop: the usual edge
+    plain = usable.all(axis=-1) & (worst <= 0.2)  # nothing to drop: the usual edge
     good, starts, ends = plain.copy(), plain.copy(), plain.copy()
     odd = np.nonzero(~plain)
     if len(odd[0]):
@@ -210,7 +210,7 @@ def _robust_line(offset: FloatArray, weight: FloatArray) -> tuple[FloatArray, Fl
         rms = np.sqrt((weight * rest**2).sum(-1) / np.maximum(w0 - 2.0, 1.0))
         if trial == 2:
             break
-        limit = np.maximum(2.5 * _median_size(rest, weight), 0.12)[..., None]
+        limit = np.maximum(2.5 * _median_size(rest, weight), 0.15)[..., None]
         kept = weight * (np.abs(rest) <= limit)
         if np.array_equal(kept, weight):
             break

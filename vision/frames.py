@@ -266,7 +266,7 @@ class FrameReader:
                 report.add_gap(time - last)
             last = report.last_time = time
             # A coarse look first: only pictures that agree there are compared sample by sample.
-            repeated = (previous is not None and np.array_equal(grey[::8, ::8], previous[::8, ::8])
+            repeated = (previous is not None and np.array_equal(grey[::16, ::16], previous[::16, ::16])
                         and np.array_equal(grey, previous))
             report.repeated += repeated
             previous = grey

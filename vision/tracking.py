@@ -8,11 +8,11 @@ from pathlib import Path
 import numpy as np
 
 from vision.camera import camera_of, intrinsics_of, scaled_to
-from vision.errors import InputError
+from vision.errors import InputError, VisionError
 from vision.frames import FrameReader
 from vision.tracking_checks import check_cards, check_scale, check_sightings
 from vision.tracking_doubt import blur_part, frame_noise, repeating_part
-from vision.tracking_pass import Follower
+from vision.tracking_pass import Follower, Sightings
 from vision.tracking_solve import Solved, solve
 from vision.tracking_vouch import blur_of, vouch
 from vision.tracking_words import describe
@@ -55,21 +55,42 @@ def track_clip(
     fitting = _fitting_camera(camera, report.size)
     sightings = follower.sightings
     check_sightings(path, follower, floor, car)
-    time = sightings.column("time")
-    corner = sightings.column("corner").astype(float)
-    solved = solve(time, corner, floor, car, fitting, report.size, moving_camera)
-    spread = sightings.column("spread")
-    blur = blur_of(time, solved, spread, len(floor.markers))
-    kept, left_out = vouch(time, solved, sightings, blur, len(floor.markers))
-    sizes = check_scale(solved, floor, car, kept)
+    track, solved = track_sightings(sightings, floor=floor, car=car, camera=fitting, size=report.size,
+                                    moving_camera=moving_camera)
+    left_out = dict(track.left_out)
     if report.backwards:
         left_out["time stamp did not advance"] = report.backwards
-    track = _track(time, solved, kept, blur, report.size, fitting)
-    words = describe(track, solved, report, left_out, fitting, floor, car, spread)
+    words = describe(track, solved, report, left_out, fitting, floor, car, sightings.column("spread"))
     if progress is not None:
         progress(1.0)
-    return replace(track, notes=tuple(words.notes), warnings=(*sizes, *words.warnings), frames_read=report.frames,
-                   frames_left_out=sum(left_out.values()), left_out=left_out)
+    return replace(track, notes=tuple(words.notes), warnings=(*track.warnings, *words.warnings),
+                   frames_read=report.frames, frames_left_out=sum(left_out.values()), left_out=left_out)
+
+
+def track_sightings(
+    sightings: Sightings,
+    *,
+    floor: FloorLayout,
+    car: CarMarkers,
+    camera: Camera | None,
+    size: tuple[int, int],
+    moving_camera: bool | None = None,
+) -> tuple[ClipTrack, Solved]:
+    """Everything after the corners were measured: poses, their doubt, and which frames count.
+
+    sightings: corners of floor.markers then car.markers in every frame.  size: of the picture, px.
+    Raises as `track_clip`.
+    """
+    time = sightings.column("time")
+    solved = solve(time, sightings.column("corner").astype(float), floor, car, camera, size, moving_camera)
+    blur = blur_of(time, solved, sightings.column("spread"), len(floor.markers))
+    kept, left_out = vouch(time, solved, sightings, blur, len(floor.markers))
+    if not len(kept):
+        raise VisionError("no frame can be vouched for: " + ", ".join(left_out), where="clip",
+                          remedy="Film with more light and from nearer, all markers flat and in view")
+    sizes = check_scale(solved, floor, car, kept)
+    track = _track(time, solved, kept, blur, size, camera)
+    return replace(track, warnings=tuple(sizes), frames_left_out=sum(left_out.values()), left_out=left_out), solved
 
 
 def _fitting_camera(camera: Camera | None, size: tuple[int, int]) -> Camera | None:

@@ -9,6 +9,7 @@ from vision.types import FloatArray, IntArray
 
 REPEATING_USUAL, REPEATING_WEIGHT = 0.02, 4.0  # px per marker, and how many observations that belief is worth
 REPEATING_LEAST = 0.006  # px
+NEAR = 4  # frames to either side
 BLOCKS = 24  # stretches of the clip whose mean residuals are compared
 
 
@@ -21,8 +22,13 @@ def frame_noise(solved: Solved, kept: IntArray) -> FloatArray:
     own = solved.noise[kept]
     if solved.moving or not len(own):
         return np.maximum(own, 0.02)
-    beyond = np.maximum(own**2 - np.median(own) ** 2, 0.0)
-    result: FloatArray = np.sqrt(max(solved.corner_noise, 0.008) ** 2 + beyond)
+    usual = np.full(len(own), float(np.median(own)) ** 2)
+    moved = np.hypot(*np.gradient(solved.pose[kept, :2], axis=0).T) if len(own) > 1 else np.zeros(len(own))
+    rests = np.flatnonzero(moved < 0.3 * solved.m_per_px[kept])
+    for at in rests:  # at rest the neighbours show which residuals repeat
+        near = rests[(rests >= at - NEAR) & (rests <= at + NEAR)]
+        usual[at] = float(np.median(own[near])) ** 2
+    result: FloatArray = np.sqrt(max(solved.corner_noise, 0.008) ** 2 + np.maximum(own**2 - usual, 0.0))
     return result
 
 
