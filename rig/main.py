@@ -34,6 +34,7 @@ COMMANDS: dict[str, str] = {
     "plan": "Plan a series of pushes",
     "effects": "Say which change did what in a series",
     "ladder": "Rank tyre pairs by grip on this floor",
+    "bench": "Open the bench page: weigh, push, see and compare in a browser",
     "log": "List or export what the bench has recorded",
     "export": "Write the whole log into a folder that stands by itself",
     "import": "Take an exported folder into this log",

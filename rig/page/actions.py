@@ -1,0 +1,147 @@
+"""Everything that a page may change, each with the exact shape of what it sends. The interface's document is made of it."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Annotated, Any, Literal
+
+import msgspec
+from msgspec import Meta
+
+from rig.page.bench import Bench
+from rig.page.classroom import Classroom
+from rig.page.hidden import HiddenGame
+from rig.page.phones import Phones
+
+Pct = Annotated[float, Meta(ge=-500.0, le=600.0)]
+Side = Annotated[float, Meta(ge=-5000.0, le=5000.0)]
+Grams = Annotated[float, Meta(ge=0.0, le=200_000.0)]
+Name = Annotated[str, Meta(max_length=60)]
+Value = (
+    Annotated[str, Meta(max_length=2000)]
+    | bool
+    | Annotated[float, Meta(ge=-1e9, le=1e9)]
+    | Annotated[list[Any], Meta(max_length=64)]
+    | None
+)
+
+
+class Nothing(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """No details."""
+
+
+class Switch(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """On or off."""
+
+    on: bool
+
+
+class Named(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """One of a list, by its name."""
+
+    name: Name
+
+
+class Pin(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """A place on the car: per cent of the wheelbase ahead of the rear axle, mm to the left."""
+
+    station_pct: Pct
+    side_mm: Side = 0.0
+
+
+class Placings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """How often to set the car on the pads."""
+
+    placings: Annotated[int, Meta(ge=1, le=20)] = 1
+
+
+class Masses(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Check masses, g, and the standard uncertainty of each, g."""
+
+    masses_g: Annotated[list[Annotated[float, Meta(gt=0.0, le=200_000.0)]], Meta(min_length=2, max_length=20)]
+    mass_u_g: Annotated[float, Meta(ge=0.0, le=1000.0)] = 0.1
+
+
+class TypedWeights(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Weights read off other scales, g: front left, front right, rear left, rear right; and the scale's step, g."""
+
+    weights_g: tuple[Grams, Grams, Grams, Grams]
+    resolution_g: Annotated[float, Meta(gt=0.0, le=1000.0)] = 1.0
+
+
+class TypedPivot(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """A pivot found with a ruler: per cent of the wheelbase, and its standard uncertainty."""
+
+    pivot_pct: Annotated[float, Meta(ge=-100_000.0, le=100_000.0)]
+    u_pct: Annotated[float, Meta(gt=0.0, le=1000.0)] = 2.0
+
+
+class CardValues(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Keys of one card and their new values; null leaves a key out."""
+
+    kind: Literal["car", "bench", "test"]
+    values: Annotated[dict[Annotated[str, Meta(max_length=80)], Value], Meta(min_length=1, max_length=200)]
+
+
+class HiddenPush(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Where to push the car with the secret, per cent of the wheelbase."""
+
+    position_pct: Annotated[float, Meta(ge=0.0, le=100.0)]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Action:
+    """One change. shape: of the request's JSON.  do: answers a sentence, a job's number, or a map."""
+
+    summary: str
+    shape: type[msgspec.Struct]
+    do: Callable[[Any], str | int | dict[str, Any]]
+
+
+def actions(bench: Bench, classroom: Classroom, hidden: HiddenGame, phones: Phones) -> dict[str, Action]:
+    """Name -> action, served at /api/do/<name>."""
+
+    def act(summary: str, shape: type[msgspec.Struct], do: Callable[[Any], str | int | dict[str, Any]]) -> Action:
+        return Action(summary=summary, shape=shape, do=do)
+
+    def answered(_: Nothing) -> str:
+        bench.work.answer()
+        return "Going on."
+
+    def stopped(_: Nothing) -> str:
+        bench.work.stop()
+        return "Stopping."
+
+    return {
+        "virtual": act("Switch the virtual bench on or off", Switch, lambda a: bench.switch_virtual(a.on)),
+        "step": act("Go to one experiment of the lesson", Named, lambda a: bench.choose_step(a.name)),
+        "zero": act("Zero the empty pads", Nothing, lambda a: bench.zero()),
+        "place": act("Set the virtual car on the pads or take it off", Switch, lambda a: bench.place(a.on)),
+        "calibrate": act("Calibrate the pads", Masses, lambda a: bench.calibrate(list(a.masses_g), a.mass_u_g)),
+        "weigh": act("Weigh the car on the pads", Placings, lambda a: bench.weigh(a.placings)),
+        "weigh-typed": act(
+            "Use weights read off other scales",
+            TypedWeights,
+            lambda a: bench.weigh_typed(list(a.weights_g), a.resolution_g),
+        ),
+        "push": act("Push and film the virtual car, then measure", Nothing, lambda a: bench.push()),
+        "typed-pivot": act(
+            "Judge a pivot found with a ruler", TypedPivot, lambda a: bench.judge_typed(a.pivot_pct, a.u_pct)
+        ),
+        "save-card": act(
+            "Save a new version of a card", CardValues, lambda a: bench.save_card(a.kind, dict(a.values))
+        ),
+        "undo": act("Back to the cards before the last save", Nothing, lambda a: bench.undo()),
+        "done": act("The asked step is done", Nothing, answered),
+        "stop": act("Stop what is running", Nothing, stopped),
+        "first-push": act(
+            "First try: push the virtual car", Pin, lambda a: classroom.first_push(a.station_pct, a.side_mm)
+        ),
+        "guess": act("Set a guess on the car", Pin, lambda a: classroom.guess(a.station_pct, a.side_mm)),
+        "take-back": act("Take the latest guess back", Nothing, lambda a: classroom.take_back()),
+        "again": act("Clear the board for the next question", Nothing, lambda a: classroom.again()),
+        "reveal": act("Show the answer to the class", Nothing, lambda a: classroom.reveal()),
+        "phones": act("Let phones send guesses, or no longer", Switch, lambda a: phones.switch(a.on)),
+        "hidden-start": act("Hide a change under the shell", Nothing, lambda a: hidden.start()),
+        "hidden-push": act("Push the car with the secret", HiddenPush, lambda a: hidden.push(a.position_pct)),
+        "hidden-reveal": act("Lift the shell", Nothing, lambda a: hidden.reveal()),
+    }

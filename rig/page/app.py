@@ -1,0 +1,196 @@
+"""The page's addresses: read the request, call one use case, answer."""
+
+import io
+import secrets
+import tempfile
+import zipfile
+from collections.abc import Awaitable, Callable
+from pathlib import Path
+from typing import Any
+
+import msgspec
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response, StreamingResponse
+from starlette.routing import Route
+from starlette.types import ASGIApp
+
+from rig.log.export import export_tables
+from rig.log.store import finite_json
+from rig.page.actions import Action, actions
+from rig.page.bench import Bench
+from rig.page.broadcast import encode, stream
+from rig.page.classroom import Classroom, lesson_json
+from rig.page.clips import LARGEST, receive_clip
+from rig.page.deck import editor
+from rig.page.files import load_assets, send_asset
+from rig.page.guard import Guard, loopback_hosts, no
+from rig.page.hidden import HiddenGame
+from rig.page.interface import document
+from rig.page.past import compared, past, report_text
+from rig.page.phones import Phones
+from rig.page.prints import pack_html, ring_html
+from rig.page.whatif import WhatIf, what_if
+from rig.telling import tell
+from rig.version import SOFTWARE
+
+PAGES = {"/": "index.html", "/class": "class.html"}
+REPORT_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'"
+CLIP = "/api/clip"
+
+Handler = Callable[[Request], Awaitable[Response]]
+
+
+class Page:
+    """The whole page of one bench. app: to be served.  token: needed for every change."""
+
+    def __init__(self, bench: Bench, *, port: int, phone_host: str = "0.0.0.0") -> None:
+        self.bench = bench
+        self.token = secrets.token_urlsafe(24)
+        self.start = secrets.token_hex(4)
+        self.should_end: Callable[[], bool] = lambda: False
+        self.assets = load_assets()
+        self.classroom = Classroom(bench)
+        self.hidden = HiddenGame(bench)
+        self.phones = Phones(self.classroom, self.assets, host=phone_host)
+        self.actions = actions(bench, self.classroom, self.hidden, self.phones)
+        self.document = document(self.actions)
+        self.app: ASGIApp = Guard(
+            Starlette(routes=self._routes()),
+            hosts=loopback_hosts(port),
+            token=self.token,
+            limits={CLIP: LARGEST},
+        )
+
+    def close(self) -> None:
+        """Let go of pads, phones and jobs."""
+        self.phones.close()
+        self.bench.close()
+
+    def _routes(self) -> list[Route]:
+        gets: dict[str, Handler] = {
+            **{path: self._asset(name) for path, name in PAGES.items()},
+            "/static/{name}": self._static,
+            "/events": self._events,
+            "/openapi.json": self._answering(lambda request: self.document),
+            "/api/lesson": self._answering(lambda request: lesson_json()),
+            "/api/cards": self._answering(lambda request: editor(self.bench.deck)),
+            "/api/record": self._answering(lambda request: past(self.bench)),
+            "/api/compared": self._answering(lambda request: compared(self.bench)),
+            "/api/what-if": self._answering(self._what_if),
+            "/api/export.zip": self._export,
+            "/api/report.html": self._report,
+            "/print/pack": self._printed(lambda: pack_html(self.bench.cards())),
+            "/print/ring": self._printed(lambda: ring_html(self.bench)),
+        }
+        posts: dict[str, Handler] = {f"/api/do/{name}": self._doing(one) for name, one in self.actions.items()}
+        posts[CLIP] = self._clip
+        return [
+            *(Route(path, told(handler), methods=["GET"]) for path, handler in gets.items()),
+            *(Route(path, told(handler), methods=["POST"]) for path, handler in posts.items()),
+        ]
+
+    def _asset(self, name: str) -> Handler:
+        async def send(request: Request) -> Response:
+            return send_asset(self.assets, name, request)
+
+        return send
+
+    async def _static(self, request: Request) -> Response:
+        return send_asset(self.assets, request.path_params["name"], request)
+
+    async def _events(self, request: Request) -> Response:
+        hello = encode("hello", {"token": self.token, "start": self.start, "software": SOFTWARE})
+        return StreamingResponse(
+            stream(self.bench.broadcast, hello, self.should_end), media_type="text/event-stream"
+        )
+
+    def _answering(self, ask: Callable[[Request], Any]) -> Handler:
+        async def answer(request: Request) -> Response:
+            return JSONResponse(finite_json(await run_in_threadpool(ask, request)))
+
+        return answer
+
+    def _printed(self, write: Callable[[], str]) -> Handler:
+        async def answer(request: Request) -> Response:
+            return Response(await run_in_threadpool(write), media_type="text/html")
+
+        return answer
+
+    def _what_if(self, request: Request) -> Any:
+        names = ("front", "rear", "ballast_g", "ballast_pct", "push_pct")
+        given = {name: limited(request.query_params.get(name, "")) for name in names}
+        whole = request.query_params.get("whole", "") == "1"
+        return what_if(self.bench.cards(), self.bench.weighing, WhatIf(**given), whole=whole)
+
+    async def _export(self, request: Request) -> Response:
+        data = await run_in_threadpool(export_zip, self.bench)
+        headers = {"content-disposition": 'attachment; filename="pivotbench-export.zip"'}
+        return Response(data, media_type="application/zip", headers=headers)
+
+    async def _report(self, request: Request) -> Response:
+        text = await run_in_threadpool(report_text, self.bench)
+        headers = {
+            "content-disposition": 'attachment; filename="pivotbench-report.html"',
+            "content-security-policy": REPORT_POLICY,
+        }
+        return Response(text, media_type="text/html", headers=headers)
+
+    async def _clip(self, request: Request) -> Response:
+        self.bench.need_weights()
+        clip = await receive_clip(request, self.bench.folder / "page" / "clips")
+        return JSONResponse({"job": self.bench.measure(clip)}, status_code=202)
+
+    def _doing(self, action: Action) -> Handler:
+        async def do(request: Request) -> Response:
+            body = await request.body()
+            sent = msgspec.json.decode(body or b"{}", type=action.shape)
+            came = await run_in_threadpool(action.do, sent)
+            if isinstance(came, int):
+                return JSONResponse({"job": came}, status_code=202)
+            return JSONResponse({"said": came} if isinstance(came, str) else finite_json(came))
+
+        return do
+
+
+def told(handler: Handler) -> Handler:
+    """Failures in the one shape that the page shows: 400 wrong input, 409 it cannot be done now, 500 our fault."""
+
+    async def answer(request: Request) -> Response:
+        try:
+            return await handler(request)
+        except (msgspec.DecodeError, UnicodeDecodeError) as error:
+            return no(400, f"this request is not understood ({str(error)[:200]})", "Reload the page")
+        except Exception as error:
+            if type(error).__name__ == "TooLargeError":
+                raise
+            words = tell(error)
+            own_fault = words.text.startswith("pivotbench itself")
+            return JSONResponse(
+                {"error": words.text}, status_code=500 if own_fault else 400 if words.exit_code == 2 else 409
+            )
+
+    return answer
+
+
+def limited(text: str) -> float:
+    """A slider's number, or DecodeError."""
+    try:
+        value = float(text)
+    except ValueError:
+        value = float("nan")
+    if not -100_000.0 <= value <= 100_000.0:
+        raise msgspec.ValidationError("a slider has no number")
+    return value
+
+
+def export_zip(bench: Bench) -> bytes:
+    """Everything in the log as JSON and CSV."""
+    with bench.log() as log, tempfile.TemporaryDirectory() as place:
+        files = export_tables(list(log.records()), Path(place))
+        buffer = io.BytesIO()
+        with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as packed:
+            for file in files:
+                packed.write(file, file.name)
+    return buffer.getvalue()

@@ -1,0 +1,352 @@
+"""What the page works on: cards, pads, weights, pushes. Each method does one thing a person asked for."""
+
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from rig.cards.read import CardSet
+from rig.errors import BenchError, InputError
+from rig.jobs.compare import Verdict, judge, typed_pivot
+from rig.jobs.measure import measure_clip, stored_camera
+from rig.jobs.pads import calibrate, card_hashes, zero
+from rig.jobs.weigh import Weighing, weigh_on_pads, weigh_typed, weighing_from
+from rig.log.store import BenchLog
+from rig.page.broadcast import Broadcast
+from rig.page.deck import Deck
+from rig.page.hub import PadHub
+from rig.page.lesson import STEPS, LessonStep, step_named
+from rig.page.shapes import bare_picture, picture_json, verdict_json, weights_json
+from rig.page.virtual import VirtualSide, bench_text, step_cards
+from rig.page.work import Job, Work
+from rig.virtual.dunlin import SetUp
+
+LONGEST_SERIES = 200
+
+
+class Bench:
+    """The state behind the page. Any thread; short changes under one lock, long work as jobs."""
+
+    def __init__(self, folder: Path, *, time_factor: float = 6.0, seed: int = 0) -> None:
+        self.folder = folder
+        self.broadcast = Broadcast()
+        self.work = Work(self.broadcast)
+        self._lock = threading.RLock()
+        self._time_factor, self._seed = time_factor, seed
+        with BenchLog(folder):  # a folder that cannot be used is told at the start
+            pass
+        self.hub = PadHub(folder, self.broadcast)
+        self.virtual: VirtualSide | None = None
+        self.deck = Deck(folder / "page" / "bench")
+        self.step: LessonStep | None = None
+        self.weighing: Weighing | None = None
+        self.verdict: Verdict | None = None
+        self.verdicts: list[Verdict] = []
+        self.on_change: Callable[[], None] = lambda: None
+        self._recall()
+        self.tell()
+        self._open_pads()
+
+    def close(self) -> None:
+        """Let go of everything; nothing recorded is lost without it."""
+        self.work.close()
+        self.hub.stop()
+        if self.virtual is not None:
+            self.virtual.close()
+
+    def log(self) -> BenchLog:
+        """The log, for the thread that asks; close it after use."""
+        return BenchLog(self.folder)
+
+    def cards(self) -> CardSet:
+        """The cards as they are now."""
+        with self._lock:
+            return self.deck.cards()
+
+    def tell(self) -> None:
+        """Tell every page how the bench stands."""
+        try:
+            cards = self.cards()
+        except InputError as error:
+            self.broadcast.publish("car", {"trouble": str(error)})
+            return
+        verdict = self.verdict
+        picture = verdict.picture if verdict is not None else bare_picture(cards, self.weighing)
+        self.broadcast.publish(
+            "car",
+            {
+                "name": cards.car.name,
+                "test": cards.test.name,
+                "picture": picture_json(picture),
+                "weights": None if self.weighing is None else weights_json(self.weighing),
+                "verdict": None if verdict is None else verdict_json(verdict),
+                "push": {"position_pct": cards.test.push.position_pct, "wheels": cards.test.push.wheels},
+                "grip": {"front": cards.test.grip.front, "rear": cards.test.grip.rear},
+                "virtual": self.virtual is not None,
+                "step": self.step.name if self.step is not None else "",
+                "can_undo": self.deck.can_undo,
+                "pushes": len(self.verdicts),
+            },
+        )
+
+    # cards
+
+    def save_card(self, kind: str, values: dict[str, Any]) -> str:
+        """Save a new version of one card."""
+        with self._lock, self.log() as log:
+            port = self.deck.cards().bench.pads
+            self.deck.save(kind, values, log)
+            again = self.deck.cards().bench.pads != port
+        self._cards_changed(pads=again)
+        return f"Saved a new version of the {kind} card."
+
+    def undo(self) -> str:
+        """Back to the versions before the last save."""
+        with self._lock, self.log() as log:
+            port = self.deck.cards().bench.pads
+            said = self.deck.undo(log)
+            again = self.deck.cards().bench.pads != port
+        self._cards_changed(pads=again)
+        return f"Went back to the version before, for {said}."
+
+    def _cards_changed(self, *, pads: bool) -> None:
+        if pads and self.virtual is None:
+            self._open_pads()
+        self.verdict = None
+        self._recall()
+        self.tell()
+
+    def _recall(self) -> None:
+        """The newest weighing of this car, from the log: a server that starts again loses nothing."""
+        self.weighing = None
+        try:
+            cards = self.cards()
+            with self.log() as log:
+                record = log.latest("weighing", cards.car.name)
+                if record is not None:
+                    self.weighing = weighing_from(record, cards)
+        except (BenchError, KeyError):
+            self.weighing = None
+
+    def _open_pads(self) -> None:
+        bench = self.cards().bench
+        if bench.pads.port and bench.pads.port != "virtual":
+            self.hub.start(bench, bench.pads.port)
+        else:
+            self.hub.stop()
+
+    # the virtual bench and the lesson
+
+    def switch_virtual(self, on: bool) -> int:
+        """Start or end the virtual bench."""
+        if on == (self.virtual is not None):
+            return 0
+        if not on:
+            self._need_rest()
+            assert self.virtual is not None
+            self.hub.stop()
+            self.virtual.close()
+            self.virtual, self.step, self.verdict = None, None, None
+            self.deck = Deck(self.folder / "page" / "bench")
+            self._recall()
+            self.tell()
+            self._open_pads()
+            self.on_change()
+            return 0
+
+        def switch(job: Job) -> str:
+            job.say("Starting the virtual bench")
+            side = VirtualSide(seed=self._seed, time_factor=self._time_factor)
+            try:
+                with self._lock, self.log() as log:
+                    deck = Deck(self.folder / "page" / "virtual")
+                    deck.replace(
+                        {"bench": bench_text()} | step_cards(STEPS[0], _setup_of(STEPS[0])), log, undoable=False
+                    )
+                    self.hub.stop()
+                    self.virtual, self.deck, self.step, self.verdict = side, deck, STEPS[0], None
+                    side.take(_setup_of(STEPS[0]))
+                self._recall()
+                self.tell()
+                self.on_change()
+                job.say("Calibrating the virtual pads against check masses")
+                with self.log() as log:
+                    side.calibrated(self.cards(), log, job.progress)
+            finally:
+                if self.virtual is side:
+                    self.hub.start(self.cards().bench, side.pads.url)
+                else:
+                    side.close()
+            return "The virtual bench is on: its pads are calibrated. Zero them, then weigh the car."
+
+        return self.work.start("virtual bench", switch)
+
+    def choose_step(self, name: str) -> str:
+        """Go to one experiment of the lesson; on the virtual bench its car is there at once."""
+        step = step_named(name)
+        if step is None:
+            raise InputError("there is no such experiment", where="lesson", remedy="Choose one of the list")
+        self._need_rest()
+        with self._lock:
+            self.step = step
+            if self.virtual is not None and step.setup is not None:
+                self.set_up(step, step.setup, step.setup)
+        self._recall()
+        self.verdict = None
+        self.tell()
+        self.on_change()
+        return f"{step.title}. {step.todo}"
+
+    def set_up(self, step: LessonStep, carded: SetUp, true: SetUp) -> None:
+        """On the virtual bench: cards as of `carded`, a car as of `true`."""
+        assert self.virtual is not None
+        with self._lock, self.log() as log:
+            self.deck.replace(step_cards(step, carded), log)
+            self.virtual.take(true)
+        self.verdict = None
+
+    def _need_rest(self) -> None:
+        if self.work.busy:
+            raise InputError("something is still running", where="bench", remedy="Wait for it, or stop it first")
+
+    # weighing
+
+    def place(self, on: bool) -> str:
+        """Set the virtual car on the pads, or take it off, to watch the loads."""
+        if self.virtual is None:
+            raise InputError("this is done by hand", where="pads", remedy="Set the car on the pads yourself")
+        self.virtual.place(on)
+        return "The car stands on the pads." if on else "The pads are empty."
+
+    def zero(self) -> int:
+        """Zero the empty pads."""
+
+        def do(job: Job) -> str:
+            cards = self.cards()
+            if self.virtual is not None:
+                self.virtual.place(False)
+            job.say("Waiting for the empty pads to rest")
+            with self.log() as log, self.hub.lend(job.check) as pads:
+                record = zero(cards.bench, pads, log, cards=card_hashes(log, cards))
+            self.hub.scale_changed()
+            return f"Zeroed ({record.result['samples']} samples a pad)."
+
+        return self.work.start("zero", do)
+
+    def calibrate(self, masses_g: list[float], mass_u_g: float) -> int:
+        """Calibrate the pads against check masses; the page asks for each step."""
+
+        def do(job: Job) -> str:
+            cards = self.cards()
+            ask = job.ask if self.virtual is None else self.virtual.operator(job.say)
+            with self.log() as log, self.hub.lend(job.check) as pads:
+                _, record = calibrate(
+                    cards.bench,
+                    pads,
+                    log,
+                    masses_g,
+                    ask=ask,
+                    mass_u_g=mass_u_g,
+                    cycles=1,
+                    progress=job.progress,
+                    cards=card_hashes(log, cards),
+                )
+            self.hub.scale_changed()
+            return f"Calibrated all four pads; record {record.number}. Now zero the empty pads."
+
+        return self.work.start("calibrate", do, asks=True)
+
+    def weigh(self, placings: int) -> int:
+        """Weigh the car on the pads."""
+
+        def do(job: Job) -> str:
+            cards = self.cards()
+            ask = job.ask if self.virtual is None else self.virtual.operator(job.say)
+            with self.log() as log, self.hub.lend(job.check) as pads:
+                weighing = weigh_on_pads(
+                    cards, pads, log, placings=placings, ask=ask, progress=lambda share: job.check()
+                )
+            return self._weighed(weighing)
+
+        return self.work.start("weigh", do, asks=True)
+
+    def weigh_typed(self, weights_g: list[float], resolution_g: float) -> str:
+        """Weights read off other scales."""
+        values = {"typed.weights_g": weights_g, "typed.weights_resolution_g": resolution_g}
+        with self._lock, self.log() as log:
+            self.deck.save("test", values, log)
+            weighing = weigh_typed(self.deck.cards(), log)
+        return self._weighed(weighing)
+
+    def _weighed(self, weighing: Weighing) -> str:
+        self.weighing, self.verdict = weighing, None
+        self.tell()
+        total = weighing.weights.total_g
+        return f"Weighed: {total.value:.1f} g ± {total.half_width:.1f}; record {weighing.record.number}."
+
+    def need_weights(self) -> Weighing:
+        """The weighing to go by. Raises InputError when there is none."""
+        if self.weighing is None:
+            raise InputError("this car has not been weighed", where="weights", remedy="Weigh it, or type its weights")
+        return self.weighing
+
+    # pushing
+
+    def push(self) -> int:
+        """Push and film the virtual car, measure the clip and judge it."""
+        if self.virtual is None:
+            raise InputError(
+                "there is no clip yet", where="push", remedy="Film the push with a phone or camera, then give its clip"
+            )
+        self.need_weights()
+
+        def do(job: Job) -> str:
+            assert self.virtual is not None
+            cards = self.cards()
+            job.say("Pushing and filming the virtual car")
+            clip = self.virtual.film(cards, self.folder / "page" / "clips", job.progress)
+            return self._measure(job, cards, clip)
+
+        return self.work.start("push", do)
+
+    def measure(self, clip: Path) -> int:
+        """Measure a clip that was handed over."""
+        self.need_weights()
+        return self.work.start("measure", lambda job: self._measure(job, self.cards(), clip))
+
+    def judge_typed(self, pivot_pct: float, u_pct: float) -> int:
+        """Judge a pivot found with ruler and pencil."""
+        weighing = self.need_weights()
+        with self._lock, self.log() as log:
+            self.deck.save("test", {"typed.pivot_pct": pivot_pct, "typed.pivot_pct_u": u_pct}, log)
+
+        def do(job: Job) -> str:
+            cards = self.cards()
+            job.say("Forecasting")
+            with self.log() as log:
+                return self._judged(judge(cards, log, weighing, None, typed_pivot(cards)))
+
+        return self.work.start("judge", do)
+
+    def _measure(self, job: Job, cards: CardSet, clip: Path) -> str:
+        weighing = self.need_weights()
+        with self.log() as log:
+            job.say("Looking for the markers and measuring the pivot")
+            camera = stored_camera(cards, log)
+            measurement = measure_clip(clip, cards, log, camera=camera, progress=job.progress)
+            job.say("Forecasting and comparing")
+            return self._judged(judge(cards, log, weighing, measurement, None))
+
+    def _judged(self, verdict: Verdict) -> str:
+        self.verdict = verdict
+        self.verdicts = [*self.verdicts, verdict][-LONGEST_SERIES:]
+        self.tell()
+        self.on_change()
+        return verdict.comparison.sentence
+
+
+def _setup_of(step: LessonStep) -> SetUp:
+    assert step.setup is not None
+    return step.setup
+
+

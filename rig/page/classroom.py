@@ -1,0 +1,221 @@
+"""First try and class mode: pins set before the push, the push, and how far they were. No names, points or clock."""
+
+import json
+import math
+import secrets
+import threading
+import time
+from typing import Any
+
+import numpy as np
+
+from rig.errors import InputError
+from rig.page.bench import Bench
+from rig.page.lesson import CAUTIONS, STEPS
+from rig.page.shapes import estimate_json
+from rig.page.virtual import seen_record
+from rig.report.files import write_text
+
+MOST_GUESSES = 200
+MM = 1e-3
+
+
+class Classroom:
+    """What the class has guessed, and when it may see the answer."""
+
+    def __init__(self, bench: Bench) -> None:
+        self._bench = bench
+        self._lock = threading.Lock()
+        self._file = bench.folder / "page" / "class.json"
+        self._guesses: list[tuple[float, float]] = self._stored()
+        self._phase = "guess"
+        self._phones: dict[str, str] | None = None
+        self._pin: tuple[float, float] | None = None
+        bench.on_change = self._bench_changed
+        self._known = bench.verdict
+        bench.broadcast.publish("first", {"pin": None, "seen": None})
+        self.tell()
+
+    # first try
+
+    def first_push(self, station_pct: float, side_mm: float) -> dict[str, Any]:
+        """Push the virtual car, look without a camera, and say how far the pin was."""
+        bench = self._bench
+        if bench.virtual is None:
+            raise InputError("the virtual car is not here", where="first try", remedy="Switch the virtual bench on")
+        cards = bench.cards()
+        seen = bench.virtual.see(cards)
+        length = cards.car.geometry.wheelbase_mm
+        pin = np.array([station_pct / 100 * length, side_mm])
+        place = seen.place / MM
+        told = seen_record(seen) | {"pin": pin}
+        if np.all(np.isfinite(place)) and abs(place[0] / length - 0.5) < 30:
+            away = float(np.hypot(*(pin - place)))
+            pct = 100 * float(place[0]) / length
+            where = f"{abs(place[0]):.0f} mm {'ahead of' if place[0] >= 0 else 'behind'} the rear axle"
+            told |= {"sentence": f"It swung about a point {where} ({pct:.0f} %). Your pin was {away:.0f} mm away."}
+        else:
+            told |= {"sentence": "It slid almost straight: there is no point that stayed where it was."}
+        with bench.log() as log:
+            record = log.record(
+                "first try",
+                cards.test.name,
+                inputs={"pin_pct": station_pct, "pin_side_mm": side_mm, "push_pct": cards.test.push.position_pct},
+                result={"kappa_per_m": seen.kappa, "sentence": told["sentence"], "virtual": True},
+            )
+        bench.broadcast.publish("first", told | {"record": record.number})
+        return {"sentence": told["sentence"]}
+
+    # class
+
+    def guess(self, station_pct: float, side_mm: float) -> str:
+        """One more guess. Raises InputError after the reveal or when there are too many."""
+        with self._lock:
+            if self._phase == "reveal":
+                raise InputError("this push is over", where="class", remedy="Wait for the next question")
+            if len(self._guesses) >= MOST_GUESSES:
+                raise InputError("there are guesses enough", where="class", remedy="Reveal, then ask again")
+            self._guesses = [*self._guesses, (station_pct, side_mm)]
+            self._store()
+        self.tell()
+        return "Thank you: the guess is on the board."
+
+    def take_back(self) -> str:
+        """Undo the latest guess made."""
+        with self._lock:
+            self._guesses = self._guesses[:-1]
+            self._store()
+        self.tell()
+        return "Took the latest guess back."
+
+    def again(self) -> str:
+        """Clear the board for the next question."""
+        with self._lock:
+            self._guesses, self._phase = [], "guess"
+            self._known = self._bench.verdict
+            self._store()
+        self.tell()
+        return "The board is clear."
+
+    def reveal(self) -> str:
+        """Show measured pivot, forecast and guesses, and write the guesses down."""
+        verdict = self._bench.verdict
+        if verdict is None:
+            raise InputError("nothing was pushed yet", where="class", remedy="Push first, then reveal")
+        with self._lock:
+            if self._phase != "reveal" and self._guesses:
+                with self._bench.log() as log:
+                    log.record(
+                        "guess",
+                        verdict.cards.test.name,
+                        inputs={"guesses": [list(one) for one in self._guesses]},
+                        result=self._spread(),
+                        parents=[verdict.record.id],
+                    )
+            self._phase = "reveal"
+            self._store()
+        self.tell()
+        return verdict.comparison.sentence
+
+    def phones_opened(self, told: dict[str, str] | None) -> None:
+        """Phones may send guesses now (address and code), or no longer (None)."""
+        self._phones = told
+        self.tell()
+
+    def tell(self) -> None:
+        """Tell every page. Where the pins stand is shown; the answer only at the reveal."""
+        bench = self._bench
+        verdict, step = bench.verdict, bench.step
+        shown = self._phase == "reveal" and verdict is not None
+        told: dict[str, Any] = {
+            "phase": self._phase,
+            "question": "Where will it pivot?" if step is None else step.question,
+            "title": "" if step is None else step.title,
+            "guesses": [list(one) for one in self._guesses],
+            "pushed": verdict is not None and verdict is not self._known,
+            "phones": self._phones,
+        }
+        if shown and verdict is not None:
+            told |= {
+                "spread": self._spread(),
+                "sentence": verdict.comparison.sentence,
+                "measured": estimate_json(verdict.measured),
+                "forecast": estimate_json(verdict.forecast.prediction.estimate),
+                "notes": "" if step is None else step.notes,
+            }
+        bench.broadcast.publish("class", told)
+
+    def _spread(self) -> dict[str, Any]:
+        """How the guesses lie along the car: middle one and the middle half (order statistics)."""
+        if not self._guesses:
+            return {"count": 0, "words": "No guesses."}
+        low, middle, high = np.quantile([one[0] for one in self._guesses], [0.25, 0.5, 0.75])
+        return {
+            "count": len(self._guesses),
+            "middle_pct": float(middle),
+            "half_pct": [float(low), float(high)],
+            "words": f"{len(self._guesses)} guesses: half of them between {low:.0f} % and {high:.0f} %, "
+            f"the middle one at {middle:.0f} %.",
+        }
+
+    def _bench_changed(self) -> None:
+        if self._bench.verdict is None:
+            with self._lock:
+                self._phase = "guess"
+                self._known = None
+        self.tell()
+
+    def _store(self) -> None:
+        write_text(self._file, json.dumps({"guesses": self._guesses}))
+
+    def _stored(self) -> list[tuple[float, float]]:
+        try:
+            stored = json.loads(self._file.read_text(encoding="utf-8"))["guesses"]
+            return [(float(x), float(y)) for x, y in stored if math.isfinite(x) and math.isfinite(y)][:MOST_GUESSES]
+        except (OSError, ValueError, KeyError, TypeError):
+            return []
+
+
+def lesson_json() -> dict[str, Any]:
+    """The lesson for the page."""
+    return {
+        "cautions": list(CAUTIONS),
+        "steps": [
+            {
+                "name": step.name,
+                "title": step.title,
+                "question": step.question,
+                "todo": step.todo,
+                "notes": step.notes,
+                "caution": step.caution,
+                "pushed": step.setup is not None,
+            }
+            for step in STEPS
+        ],
+    }
+
+
+class RateLimit:
+    """So many within so many seconds, for each who asks and for all together."""
+
+    def __init__(self, each: int, everybody: int, seconds: float) -> None:
+        self._each, self._all, self._seconds = each, everybody, seconds
+        self._times: dict[str, list[float]] = {}
+        self._lock = threading.Lock()
+
+    def allows(self, who: str, now: float | None = None) -> bool:
+        """Whether `who` may once more; counts it when so."""
+        at = time.monotonic() if now is None else now
+        with self._lock:
+            kept = {name: [t for t in times if at - t < self._seconds] for name, times in self._times.items()}
+            self._times = {name: times for name, times in kept.items() if times}
+            if len(self._times.get(who, [])) >= self._each or sum(map(len, self._times.values())) >= self._all:
+                return False
+            self._times.setdefault(who, []).append(at)
+            return True
+
+
+def new_code() -> str:
+    """Six digits that the teacher's screen shows."""
+    return f"{secrets.randbelow(1_000_000):06d}"
+

@@ -1,0 +1,169 @@
+"""The three cards that the page works on: kept as files, every save a new version in the log, with undo."""
+
+import json
+import re
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import tomlkit
+import tomlkit.exceptions
+
+from rig.cards.fields import Field, sections
+from rig.cards.read import CardSet, parse_card, read_set
+from rig.cards.schema import CARD_TYPES, BenchCard, CarCard, TestCard
+from rig.cards.template import card_text
+from rig.errors import InputError
+from rig.log.store import BenchLog
+from rig.report.files import write_text
+
+KINDS = ("car", "bench", "test")
+LONGEST_HISTORY = 200
+
+
+class Deck:
+    """Cards in one folder. Not thread-safe: the bench holds its lock around every call."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._history_file = folder / "undo.json"
+        texts = {kind: card_text(kind) for kind in KINDS}
+        for kind in KINDS:
+            if not self._path(kind).is_file():
+                write_text(self._path(kind), texts[kind])
+        self._history: list[dict[str, str]] = self._stored_history()
+
+    @property
+    def can_undo(self) -> bool:
+        """Whether there is an earlier version to go back to."""
+        return bool(self._history)
+
+    def cards(self) -> CardSet:
+        """The cards as they are now. Raises InputError when a file was spoilt from outside."""
+        return read_set(self._path("test"))
+
+    def replace(self, texts: Mapping[str, str], log: BenchLog, *, undoable: bool = True) -> None:
+        """Make these texts the cards; all are checked before any is written. Raises InputError."""
+        now = {kind: self._path(kind).read_text(encoding="utf-8") for kind in texts}
+        for kind, text in texts.items():
+            check(kind, text)
+        for kind, text in texts.items():
+            log.add_card(kind, str(tomllib.loads(text).get("name", "")), text)
+        before = {kind: now[kind] for kind in texts if now[kind] != texts[kind]}
+        for kind, text in texts.items():
+            write_text(self._path(kind), text)
+        if before and undoable:
+            hashes = {kind: log.add_card(kind, str(tomllib.loads(text)["name"]), text) for kind, text in before.items()}
+            self._history = [*self._history, hashes][-LONGEST_HISTORY:]
+            write_text(self._history_file, json.dumps(self._history))
+
+    def save(self, kind: str, values: Mapping[str, Any], log: BenchLog) -> None:
+        """Change keys of one card, keeping its comments. values: dotted key -> value, None to leave the key out."""
+        text = changed(self._path(kind).read_text(encoding="utf-8"), kind, values)
+        self.replace({kind: text}, log)
+
+    def undo(self, log: BenchLog) -> str:
+        """Back to the versions before the last save; returns what went back. Raises InputError at the beginning."""
+        if not self._history:
+            raise InputError("there is nothing to undo", where="cards", remedy="Every save from now on can be undone")
+        hashes = self._history[-1]
+        texts = {kind: log.card(digest).text for kind, digest in hashes.items()}
+        self.replace(texts, log, undoable=False)
+        self._history = self._history[:-1]
+        write_text(self._history_file, json.dumps(self._history))
+        return " and ".join(f"the {kind} card" for kind in texts)
+
+    def _path(self, kind: str) -> Path:
+        return self._folder / f"{kind}.toml"
+
+    def _stored_history(self) -> list[dict[str, str]]:
+        try:
+            stored = json.loads(self._history_file.read_text(encoding="utf-8"))
+        except (OSError, ValueError):
+            return []
+        return stored if isinstance(stored, list) else []
+
+
+def check(kind: str, text: str) -> None:
+    """Raise InputError unless this is a card of this kind."""
+    where = f"{kind} card"
+    if kind == "car":
+        parse_card(text, CarCard, where=where)
+    elif kind == "bench":
+        parse_card(text, BenchCard, where=where)
+    else:
+        parse_card(text, TestCard, where=where)
+
+
+def changed(text: str, kind: str, values: Mapping[str, Any]) -> str:
+    """A card's text with some keys changed. Raises InputError for a key that the card does not have."""
+    known = {field.path: field for _, _, fields in sections(CARD_TYPES[kind]) for field in fields}
+    document = tomlkit.parse(text)
+    for path, value in values.items():
+        field = known.get(path)
+        if field is None or path == "card":
+            raise InputError(f'"{path[:80]}" is not a key', where=f"{kind} card", remedy="Reload the page")
+        *tables, key = path.split(".")
+        place: Any = document
+        for name in tables:
+            if name not in place:
+                place.add(name, tomlkit.table())
+            place = place[name]
+        if value is None or (value == "" and field.kind in ("number", "whole number")):
+            if key in place:
+                place.remove(key)
+        else:
+            place[key] = fitting(field, value)
+    return tomlkit.dumps(document)
+
+
+def fitting(field: Field, value: Any) -> Any:
+    """A value from the page as the card wants it: whole numbers whole, others with a decimal point."""
+    if field.kind == "number" and isinstance(value, int) and not isinstance(value, bool):
+        return float(value)
+    if field.kind == "whole number" and isinstance(value, float) and value.is_integer():
+        return int(value)
+    if field.kind == "text" and isinstance(value, str):
+        return re.sub(r"[\x00-\x08\x0b-\x1f\x7f]", "", value)
+    return value
+
+
+def editor(deck: Deck) -> dict[str, Any]:
+    """Everything that the card editor shows: each key with value, unit, range, explanation."""
+    cards = deck.cards()
+    told: dict[str, Any] = {}
+    for kind in KINDS:
+        values = tomllib.loads(cards.texts[kind])
+        told[kind] = {
+            "name": values.get("name", ""),
+            "sections": [
+                {
+                    "name": name,
+                    "meaning": meaning,
+                    "fields": [shown(field, values) for field in fields if field.path != "card"],
+                }
+                for name, meaning, fields in sections(CARD_TYPES[kind])
+            ],
+        }
+    return {"cards": told, "can_undo": deck.can_undo}
+
+
+def shown(field: Field, values: Mapping[str, Any]) -> dict[str, Any]:
+    """One key for the page."""
+    value: Any = values
+    for name in field.path.split("."):
+        value = value.get(name) if isinstance(value, Mapping) else None
+    return {
+        "path": field.path,
+        "kind": field.kind,
+        "unit": field.unit,
+        "meaning": field.meaning,
+        "allowed": field.allowed,
+        "choices": list(field.choices),
+        "low": field.low,
+        "high": field.high,
+        "default": field.default if not isinstance(field.default, tuple) else list(field.default),
+        "value": value,
+        "required": field.required,
+    }

@@ -1,0 +1,214 @@
+"""What is printed for a class: the teacher's pack with drawings, and the ring in which a pencil stays standing."""
+
+import html
+from collections.abc import Sequence
+
+from rig.cards.read import CardSet
+from rig.errors import InputError
+from rig.page.bench import Bench
+from rig.page.lesson import CAUTIONS, STEPS
+
+PLAN = (
+    ("0 to 5", "The question. Stickers or pins on the car: where will it pivot?", "all"),
+    ("5 to 12", "Zero the pads, weigh the car, read the two axles and both diagonals aloud.", "weigher, recorder"),
+    ("12 to 20", "Sheets down, bar checked with a ruler, wheels blocked. Film the first push.", "filmer, pusher"),
+    ("20 to 25", "Reveal: measured, forecast, spread of guesses. What surprised you?", "recorder"),
+    ("25 to 37", "Change one thing (tyres or ballast). Guess again, weigh again, push again.", "all, roles change"),
+    ("37 to 42", "Compare the two. Did the forecast agree within its ±? Which change did what?", "recorder"),
+    ("42 to 45", "One sentence each table: where the pivot is, and why.", "all"),
+)
+KIT = (
+    "A 1:10 car with its battery in place, unplugged; foam or tape to block the wheels",
+    "Four pads on a firm, level table, or one kitchen scale and three blocks of the same height",
+    "Printed floor sheets and car sheet, a steel ruler for the bar, tape",
+    "A phone or camera on a stand that looks at the whole push from above at an angle",
+    "The push rail with notches and the pusher with a rolling tip (drawings below)",
+    "A second pair of tyres; 150 g of steel ballast, wrapped; round stickers; a light pencil",
+)
+WRONG_IDEAS = (
+    ("“It turns about the middle.”", "Only if pushed so. Push near the nose with blocked wheels: the pivot lies behind."),
+    ("“It turns about the finger.”", "The finger is the one place that surely moves."),
+    ("“More push, other pivot.”", "Slow pushes of any force give the same pivot; only quick ones differ."),
+    ("“Grippier tyres hold the pivot.”", "The pivot moves away from the end that is gripped better and pushed."),
+    ("“Heavier means more stable, so nothing changes.”", "Where the weight sits is what counts: weight is grip."),
+    ("“±3 mm means somebody made a mistake.”", "Every measurement has a ±; a forecast without one cannot fail."),
+)
+DEPTHS = (
+    ("First depth", "Guess, push, look. Front share of the weight, and on which side the pivot lies."),
+    (
+        "Second depth",
+        "Balance point = front share of grip: x = L·F/(F+R) with F, R the grip times load of front and rear. Push there "
+        "and the car slides straight. Turn per travel κ passes through zero there; the pivot lies at L/2 − 1/κ.",
+    ),
+)
+RISKS = ("What could hurt", "Who", "How likely, how bad", "What we do about it", "Who checks")
+
+
+def pack_html(cards: CardSet) -> str:
+    """The teacher's pack as one page to print."""
+    length = cards.car.geometry.wheelbase_mm
+    lines = [
+        f"<h1>Where does it pivot?</h1><p>A lesson of 45 minutes with {_safe(cards.car.name)}. "
+        "No stopwatch, no ranks, no points, no names.</p>",
+        "<h2>Plan and roles</h2>",
+        _table(("minutes", "what", "who"), PLAN),
+        "<p>Roles: <b>weigher</b>, <b>pusher</b>, <b>filmer</b>, <b>recorder</b>; they change at minute 25.</p>",
+        "<h2>Kit</h2>",
+        _list(KIT),
+        "<h2>Take care</h2>",
+        _list(CAUTIONS),
+        "<h2>Experiments and answers</h2>",
+        _table(("experiment", "question", "answer"), [(step.title, step.question, step.notes) for step in STEPS]),
+        "<h2>Wrong ideas to expect</h2>",
+        _table(("heard", "what helps"), WRONG_IDEAS),
+        "<h2>Two depths</h2>",
+        _table(("", ""), DEPTHS),
+        "<h2>The standing pencil</h2><p>Print the ring from the page, fix it to the chassis where it shows, and stand a "
+        "light pencil on the floor inside it. When the car swings about that point, the pencil stays up.</p>",
+        "<h2 class=new>Worksheet</h2>",
+        "<p>Our guess, per cent of the wheelbase ahead of the rear axle: ________ Why: ____________________________</p>",
+        _table(
+            ("", "FL g", "FR g", "RL g", "RR g", "front %", "pivot measured", "forecast", "agrees?"),
+            [(name, *[""] * 8) for name in ("as it is", "changed: __________", "changed: __________")],
+        ),
+        f'<div class="drawing">{worksheet_car(cards)}</div>',
+        "<p>One sentence: the pivot moved ______________ because ______________________________________</p>",
+        "<h2 class=new>Risk sheet (fill in for your room)</h2>",
+        _table(RISKS, [("",) * 5 for _ in range(8)]),
+        "<p>Filled in by the school: local rules and qualified people come first. Date ________</p>",
+        "<h2 class=new>Drawing: clip-on push rail</h2>",
+        f"<p>To scale for a wheelbase of {length:g} mm, as long as your paper allows; check the 50 mm bar. Card or 3 mm "
+        "plywood; clips or double-sided tape hold it to the chassis, as low as it goes. Notch 0 at the rear axle, "
+        "notch 10 at the front axle.</p>",
+        f'<div class="drawing">{rail(length)}</div>',
+        "<h2>Drawing: pusher with a rolling tip</h2>",
+        "<p>A ruler or stick with a small ball bearing (about 10 mm) on a screw at its end, lying flat: the tip rolls along "
+        "the rail and presses square to it. Hold it 6 to 9 mm above the floor.</p>",
+        f'<div class="drawing">{pusher()}</div>',
+    ]
+    return _page("Teacher’s pack", "\n".join(lines))
+
+
+def ring_html(bench: Bench) -> str:
+    """The ring at the forecast (or measured) pivot, to scale. Raises InputError when there is none on the car."""
+    verdict, cards = bench.verdict, bench.cards()
+    if verdict is None:
+        raise InputError("nothing was pushed yet", where="standing pencil", remedy="Push once, then print the ring")
+    estimate = verdict.forecast.prediction.estimate
+    geometry = cards.car.geometry
+    region = verdict.forecast.prediction.region
+    if estimate.station_pct is None or region is None:
+        raise InputError(
+            "the forecast names no pivot for this push", where="standing pencil", remedy="Push farther ahead or behind"
+        )
+    x, y = (1e3 * float(part) for part in region.place)
+    inside = (
+        -geometry.body_rear_mm < x < geometry.wheelbase_mm + geometry.body_front_mm
+        and abs(y) < geometry.body_width_mm / 2
+    )
+    where = (
+        f"Fix the ring with its cross {abs(x):.0f} mm {'ahead of' if x >= 0 else 'behind'} the rear axle and "
+        f"{abs(y):.0f} mm to the {'left' if y >= 0 else 'right'} of the middle."
+    )
+    if not inside:
+        where += " That is outside the body: fix a light card arm to the chassis that carries the ring there."
+    drawing = (
+        '<svg xmlns="http://www.w3.org/2000/svg" width="120mm" height="90mm" viewBox="-60 -45 120 90" role="img" '
+        'aria-label="Ring to cut out, 30 mm inside, 44 mm outside, with a cross and a 50 mm bar">'
+        '<g fill="none" stroke="#000" stroke-width=".4"><circle r="22"/><circle r="15"/>'
+        '<path d="M-28 0H-15M15 0H28M0-28V-15M0 15V28"/></g>'
+        '<path d="M32 0l-6-3v6z"/><text x="34" y="1.5" font-size="5">nose</text>'
+        '<path d="M-25 38v-4h50v4" fill="none" stroke="#000" stroke-width=".4"/>'
+        '<text x="0" y="43" font-size="5" text-anchor="middle">50 mm when printed at 100 %</text></svg>'
+    )
+    return _page(
+        "Standing pencil",
+        f"<h1>The standing pencil</h1><p>{_safe(where)}</p><p>Stand a light pencil on the floor inside the ring, then push "
+        f"as before ({cards.test.push.position_pct:g} %). The car swings about the pencil, which stays up.</p>"
+        f'<div class="drawing">{drawing}</div>',
+    )
+
+
+def worksheet_car(cards: CardSet) -> str:
+    """The car from above with a scale in per cent, to draw on."""
+    g = cards.car.geometry
+    length, half = g.wheelbase_mm, g.body_width_mm / 2
+    left = -max(g.body_rear_mm, 0.9 * length)
+    ticks = "".join(
+        f'<path d="M{length * pct / 100:.1f} {half + 8:.1f}v6" stroke="#000"/>'
+        f'<text x="{length * pct / 100:.1f}" y="{half + 28:.1f}" font-size="13" text-anchor="middle">{pct}</text>'
+        for pct in range(-80, 121, 20)
+    )
+    wheels = "".join(
+        f'<rect x="{x - 24:.1f}" y="{y - 10:.1f}" width="48" height="20" rx="4"/>'
+        for x, track in ((length, g.track_front_mm), (0.0, g.track_rear_mm))
+        for y in (-track / 2, track / 2)
+    )
+    width = length + g.body_front_mm - left + 40
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{left - 20:.1f} {-half - 20:.1f} {width:.1f} {2 * half + 60:.1f}" '
+        f'role="img" aria-label="The car from above, nose to the right, with a scale in per cent of the wheelbase">'
+        f'<g fill="none" stroke="#000" stroke-width="1.5"><rect x="{-g.body_rear_mm:.1f}" y="{-half:.1f}" '
+        f'width="{length + g.body_front_mm + g.body_rear_mm:.1f}" height="{2 * half:.1f}" rx="14"/>{wheels}'
+        f'<path d="M{left:.1f} {half + 8:.1f}H{length * 1.2:.1f}"/></g>{ticks}</svg>'
+    )
+
+
+def rail(length: float) -> str:
+    """The push rail with numbered notches, mm."""
+    notches = "".join(
+        f'<path d="M{10 + length * n / 10 - 3:.2f} 10l3 4 3-4" fill="none" stroke="#000" stroke-width=".5"/>'
+        f'<text x="{10 + length * n / 10:.2f}" y="22" font-size="6" text-anchor="middle">{n}</text>'
+        for n in range(11)
+    )
+    clips = "".join(
+        f'<rect x="{10 + length * share - 8:.1f}" y="30" width="16" height="10" fill="none" stroke="#000" '
+        'stroke-width=".5" stroke-dasharray="2 1"/>'
+        for share in (0.25, 0.75)
+    )
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{length + 20:.1f}mm" height="58mm" viewBox="0 0 {length + 20:.1f} 58" '
+        'role="img" aria-label="Rail with eleven notches numbered 0 to 10 and two clips">'
+        f'<rect x="2" y="10" width="{length + 16:.1f}" height="20" fill="none" stroke="#000" stroke-width=".5"/>'
+        f'{notches}{clips}<text x="10" y="46" font-size="6">rear axle at 0; clips under the chassis</text>'
+        '<path d="M10 50v3h50v-3" fill="none" stroke="#000" stroke-width=".5"/>'
+        '<text x="64" y="54" font-size="6">50 mm</text></svg>'
+    )
+
+
+def pusher() -> str:
+    """The pusher from above and from the side, mm."""
+    return (
+        '<svg xmlns="http://www.w3.org/2000/svg" width="170mm" height="62mm" viewBox="0 0 170 62" role="img" '
+        'aria-label="A stick with a ball bearing lying flat at its end, from above and from the side">'
+        '<g fill="none" stroke="#000" stroke-width=".5"><rect x="4" y="8" width="120" height="14" rx="2"/>'
+        '<circle cx="128" cy="15" r="5"/><circle cx="128" cy="15" r="1.5"/>'
+        '<rect x="4" y="44" width="126" height="3"/><rect x="123" y="47" width="10" height="4"/>'
+        '<path d="M128 41v10M110 54H150"/></g>'
+        '<text x="138" y="17" font-size="6">bearing, rolls</text><text x="4" y="5" font-size="6">from above</text>'
+        '<text x="4" y="41" font-size="6">from the side</text>'
+        '<text x="136" y="52" font-size="6">6 to 9 mm to the floor</text></svg>'
+    )
+
+
+def _table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
+    head = "".join(f'<th scope="col">{_safe(cell)}</th>' for cell in heads)
+    body = "".join("<tr>" + "".join(f"<td>{_safe(cell)}</td>" for cell in row) + "</tr>" for row in rows)
+    return f"<table>{f'<thead><tr>{head}</tr></thead>' if any(heads) else ''}<tbody>{body}</tbody></table>"
+
+
+def _list(items: Sequence[str]) -> str:
+    return "<ul>" + "".join(f"<li>{_safe(item)}</li>" for item in items) + "</ul>"
+
+
+def _page(title: str, body: str) -> str:
+    return (
+        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width,initial-scale=1">'
+        f'<title>{_safe(title)}</title><link rel="icon" href="data:,"><link rel="stylesheet" href="/static/print.css">'
+        f"</head><body><main>{body}</main></body></html>\n"
+    )
+
+
+def _safe(text: str) -> str:
+    return html.escape(text, quote=True)

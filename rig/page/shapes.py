@@ -1,0 +1,97 @@
+"""Results as the page draws and says them: plain JSON in mm and g, words from the reports."""
+
+from typing import Any
+
+import numpy as np
+
+from analysis.figures import CarPicture, PivotMark, body_corners
+from analysis.pivot import PivotEstimate
+from rig.cards.measures import MM, contact_place, wheelbase
+from rig.cards.read import CardSet
+from rig.jobs.compare import Verdict
+from rig.jobs.weigh import Weighing, weights_record
+from rig.report.words import pivot_words, turn_words, warnings_of
+
+MM_PER_M = 1e3
+
+
+def bare_picture(cards: CardSet, weighing: Weighing | None) -> CarPicture:
+    """The car before it was pushed: outline, contacts, and loads if it was weighed."""
+    geometry, length = cards.car.geometry, wheelbase(cards.car)
+    side = 1 if cards.test.push.side == "right" else -1
+    return CarPicture(
+        title=f"{cards.car.name}: {cards.test.name}",
+        wheelbase=length,
+        contact_place=contact_place(cards.car),
+        body=(geometry.body_front_mm * MM, geometry.body_rear_mm * MM, geometry.body_width_mm * MM),
+        load_g=None if weighing is None else weighing.weights.load_g,
+        cg=None if weighing is None else weighing.weights.cg,
+        push=np.array([cards.test.push.position_pct / 100 * length, -side * geometry.body_width_mm / 2 * MM]),
+        push_side=side,
+    )
+
+
+def picture_json(picture: CarPicture) -> dict[str, Any]:
+    """What the page draws, car axes, mm."""
+    return {
+        "title": picture.title,
+        "wheelbase": picture.wheelbase * MM_PER_M,
+        "contacts": picture.contact_place * MM_PER_M,
+        "outline": body_corners(picture)[:4] * MM_PER_M,
+        "load_g": picture.load_g,
+        "cg": None if picture.cg is None else picture.cg * MM_PER_M,
+        "push": None if picture.push is None else picture.push * MM_PER_M,
+        "push_side": picture.push_side,
+        "balance": None if picture.balance is None else picture.balance * MM_PER_M,
+        "balance_half": 1.96 * picture.balance_u * MM_PER_M,
+        "measured": _mark(picture.measured),
+        "forecast": _mark(picture.forecast),
+        "swept": [[x * MM_PER_M, y * MM_PER_M, turn] for x, y, turn in picture.swept.tolist()],
+    }
+
+
+def _mark(mark: PivotMark | None) -> dict[str, Any] | None:
+    if mark is None or not np.all(np.isfinite(mark.place)):
+        return None
+    return {"place": mark.place * MM_PER_M, "region": mark.region * MM_PER_M}
+
+
+def weights_json(weighing: Weighing) -> dict[str, Any]:
+    """A weighing with both diagonals named."""
+    return weights_record(weighing.weights) | {
+        "warnings": list(weighing.warnings),
+        "record": weighing.record.number,
+        "at": weighing.record.at,
+    }
+
+
+def estimate_json(estimate: PivotEstimate) -> dict[str, Any]:
+    """A pivot in words and numbers."""
+    return {
+        "words": pivot_words(estimate),
+        "turn": turn_words(estimate),
+        "finding": estimate.finding,
+        "station_pct": estimate.station_pct,
+        "interval_pct": estimate.interval_pct,
+        "kappa_per_m": estimate.kappa,
+    }
+
+
+def verdict_json(verdict: Verdict) -> dict[str, Any]:
+    """One sentence, one line of advice, then the details."""
+    prediction = verdict.forecast.prediction
+    return {
+        "verdict": verdict.comparison.verdict,
+        "sentence": verdict.comparison.sentence,
+        "advice": verdict.forecast.advice,
+        "car": verdict.cards.car.name,
+        "test": verdict.cards.test.name,
+        "push_pct": verdict.cards.test.push.position_pct,
+        "measured": estimate_json(verdict.measured),
+        "forecast": estimate_json(prediction.estimate),
+        "balance_pct": prediction.balance_pct,
+        "kind": prediction.sentence,
+        "sensitivity": [[one.name, round(100 * one.share)] for one in prediction.sensitivity if one.share >= 0.005],
+        "notes": warnings_of(verdict),
+        "record": verdict.record.number,
+    }
