@@ -115,8 +115,12 @@ def undistort(pixel: FloatArray, intrinsics: FloatArray) -> FloatArray:
     return result
 
 
-def floor_point(pixel: FloatArray, intrinsics: FloatArray, camera_from_floor: tuple[FloatArray, FloatArray],
-                height: float = 0.0) -> FloatArray:
+def floor_point(
+    pixel: FloatArray,
+    intrinsics: FloatArray,
+    camera_from_floor: tuple[FloatArray, FloatArray],
+    height: float = 0.0,
+) -> FloatArray:
     """Where the ray of a pixel (..., 2) meets the level plane at `height`, m: floor x, y (..., 2)."""
     rotation, place = camera_from_floor
     ray = np.concatenate([undistort(pixel, intrinsics), np.ones((*pixel.shape[:-1], 1))], axis=-1)

@@ -12,7 +12,8 @@ from vision.camera import project, project_with_derivatives, rotation_of, undist
 from vision.floor_geometry import bent_edge_shift, first_camera_pose, ink_direction
 from vision.types import BoolArray, FloatArray
 
-ROUNDS = 6
+ROUNDS = 10
+GENTLE = 5  # rounds with weights of a convex cost (Huber), which lead to where fading may begin
 COUNTS = 0.2  # a corner faded beyond this does not count as seen
 
 
@@ -62,6 +63,12 @@ class CarPoses:
     ink_left: FloatArray
 
 
+def _gentle(rest: FloatArray, seen: BoolArray, least: float) -> FloatArray:
+    """(n, m, 4) Huber's weights: an odd marker pulls no harder for being farther off."""
+    size = np.hypot(rest[..., 0], rest[..., 1])
+    return np.where(seen, least / np.maximum(size, least), 0.0)
+
+
 def _fading(rest: FloatArray, seen: BoolArray, least: float) -> FloatArray:
     """(n, m, 4) weights: full for corners that fit about as well as the frame's others, fading beyond."""
     size = np.where(seen, np.hypot(rest[..., 0], rest[..., 1]), np.nan)
@@ -82,8 +89,14 @@ def _solve(normal: FloatArray, right: FloatArray) -> FloatArray:
 
 
 def fit_cameras(
-    seen: FloatArray, corner_place: FloatArray, intrinsics: FloatArray, ink: float, *,
-    basis: FloatArray, sheet_of: tuple[int, ...], least_noise: float = 0.03,
+    seen: FloatArray,
+    corner_place: FloatArray,
+    intrinsics: FloatArray,
+    ink: float,
+    *,
+    basis: FloatArray,
+    sheet_of: tuple[int, ...],
+    least_noise: float = 0.03,
 ) -> CameraPoses:
     """The camera's pose in every frame from the floor markers seen in it.
 
@@ -93,8 +106,9 @@ def fit_cameras(
     good: BoolArray = np.asarray(np.isfinite(seen).all(-1))
     pixel = np.where(good[..., None], seen, intrinsics[2:4])
     ray = undistort(pixel, intrinsics)
-    rotation, place = first_camera_pose(ray.reshape(n, -1, 2), corner_place.reshape(-1, 2),
-                                        good.reshape(n, -1).astype(float))
+    rotation, place = first_camera_pose(
+        ray.reshape(n, -1, 2), corner_place.reshape(-1, 2), good.reshape(n, -1).astype(float)
+    )
     weight = good.astype(float)
     for trial in range(ROUNDS):
         arm = np.einsum("nij,mkj->nmki", rotation[..., :2], corner_place)
@@ -106,8 +120,10 @@ def fit_cameras(
             shift = bent_edge_shift(point, intrinsics) + ink * shrink
         rest = np.where(good[..., None], pixel - seen_at - shift, 0.0)
         if trial >= 1:
-            weight = _fading(rest, good, least_noise)
-        jacobian = np.concatenate([np.cross(arm[..., None, :], by_point), by_point], axis=-1).reshape(n, -1, 6)
+            weight = (_fading if trial > GENTLE else _gentle)(rest, good, least_noise)
+        jacobian = np.concatenate([np.cross(arm[..., None, :], by_point), by_point], axis=-1).reshape(
+            n, -1, 6
+        )
         w = np.repeat(weight.reshape(n, -1), 2, axis=1)
         weighted = jacobian * w[..., None]
         normal = np.swapaxes(jacobian, 1, 2) @ weighted
@@ -132,13 +148,27 @@ def fit_cameras(
     by_shared = -_solve(normal, np.swapaxes(weighted, 1, 2) @ np.nan_to_num(shared))
     used = (weight > COUNTS).sum((1, 2))
     noise = np.sqrt((w * rest.reshape(n, -1) ** 2).sum(1) / np.maximum(w.sum(1) - 6, 2.0))
-    return CameraPoses(rotation=rotation, place=place, covariance=_solve(normal, np.broadcast_to(np.eye(6), normal.shape)),
-                       by_shared=by_shared, noise=noise, used=used)
+    return CameraPoses(
+        rotation=rotation,
+        place=place,
+        covariance=_solve(normal, np.broadcast_to(np.eye(6), normal.shape)),
+        by_shared=by_shared,
+        noise=noise,
+        used=used,
+    )
 
 
 def fit_cars(
-    seen: FloatArray, corner_place: FloatArray, height: float, rotation: FloatArray, place: FloatArray,
-    intrinsics: FloatArray, ink: float, *, basis: FloatArray, least_noise: float = 0.03,
+    seen: FloatArray,
+    corner_place: FloatArray,
+    height: float,
+    rotation: FloatArray,
+    place: FloatArray,
+    intrinsics: FloatArray,
+    ink: float,
+    *,
+    basis: FloatArray,
+    least_noise: float = 0.03,
 ) -> CarPoses:
     """The car's pose in every frame: one planar fit of all its markers, and a six-degree fit for the lean.
 
@@ -167,7 +197,7 @@ def fit_cars(
             shift = bent_edge_shift(point, intrinsics) + ink * shrink
         rest = np.where(good[..., None], pixel - seen_at - shift, 0.0)
         if trial >= 1:
-            weight = _fading(rest, good, least_noise)
+            weight = (_fading if trial > GENTLE else _gentle)(rest, good, least_noise)
         by_floor = by_point @ rotation[:, None, None]
         spin = by_floor[..., 1] * arm[..., None, 0] - by_floor[..., 0] * arm[..., None, 1]
         jacobian = np.stack([by_floor[..., 0], by_floor[..., 1], spin], axis=-1).reshape(n, -1, 3)
@@ -181,22 +211,45 @@ def fit_cars(
     used = (weight > COUNTS).sum((1, 2))
     flat = rest.reshape(n, -1)
     noise = np.sqrt((w * flat**2).sum(1) / np.maximum(w.sum(1) - 3, 2.0))
-    scale = np.einsum("nmkij,nmkj->nmki", by_floor[..., :2], np.einsum("nij,mkj->nmki", turn, corner_place - middle))
-    by_camera = np.concatenate([np.cross(turned[..., None, :], by_point), by_point], axis=-1).reshape(n, -1, 6)
+    scale = np.einsum(
+        "nmkij,nmkj->nmki", by_floor[..., :2], np.einsum("nij,mkj->nmki", turn, corner_place - middle)
+    )
+    by_camera = np.concatenate([np.cross(turned[..., None, :], by_point), by_point], axis=-1).reshape(
+        n, -1, 6
+    )
     lean, lean_u, rise = _lean(jacobian, by_floor, arm, turn, middle, w, flat)
-    ink_left = _left(jacobian, by_floor[..., 2].reshape(n, -1, 1), np.nan_to_num(shrink).reshape(n, -1, 1), w, flat)
+    ink_left = _left(
+        jacobian, by_floor[..., 2].reshape(n, -1, 1), np.nan_to_num(shrink).reshape(n, -1, 1), w, flat
+    )
     return CarPoses(
-        pose=pose, covariance=_solve(normal, np.broadcast_to(np.eye(3), normal.shape)), noise=noise, residual=rest,
-        weight=weight, used=used, by_marker=gain.reshape(n, 3, m, 4, 2).sum(3),
+        pose=pose,
+        covariance=_solve(normal, np.broadcast_to(np.eye(3), normal.shape)),
+        noise=noise,
+        residual=rest,
+        weight=weight,
+        used=used,
+        by_marker=gain.reshape(n, 3, m, 4, 2).sum(3),
         by_height=-(gain @ by_floor[..., 2].reshape(n, -1, 1))[..., 0],
-        by_scale=-(gain @ scale.reshape(n, -1, 1))[..., 0], by_camera=-(gain @ by_camera),
+        by_scale=-(gain @ scale.reshape(n, -1, 1))[..., 0],
+        by_camera=-(gain @ by_camera),
         by_lens=-(gain @ (by_intrinsics @ basis).reshape(n, flat.shape[1], basis.shape[1])),
-        by_ink=-(gain @ np.nan_to_num(shrink).reshape(n, -1, 1))[..., 0], lean=lean, lean_u=lean_u, rise=rise,
-        ink_left=ink_left)
+        by_ink=-(gain @ np.nan_to_num(shrink).reshape(n, -1, 1))[..., 0],
+        lean=lean,
+        lean_u=lean_u,
+        rise=rise,
+        ink_left=ink_left,
+    )
 
 
-def _first_pose(pixel: FloatArray, weight: FloatArray, corner_place: FloatArray, height: float, rotation: FloatArray,
-                place: FloatArray, intrinsics: FloatArray) -> FloatArray:
+def _first_pose(
+    pixel: FloatArray,
+    weight: FloatArray,
+    corner_place: FloatArray,
+    height: float,
+    rotation: FloatArray,
+    place: FloatArray,
+    intrinsics: FloatArray,
+) -> FloatArray:
     """Closed form: rays onto the marker plane, then a weighted rigid fit in the plane."""
     n = len(pixel)
     ray = undistort(pixel.reshape(n, -1, 2), intrinsics)
@@ -221,15 +274,26 @@ def _first_pose(pixel: FloatArray, weight: FloatArray, corner_place: FloatArray,
     return np.stack([x, y, yaw], axis=-1)
 
 
-def _left(jacobian: FloatArray, up: FloatArray, shrink: FloatArray, w: FloatArray, rest: FloatArray) -> FloatArray:
+def _left(
+    jacobian: FloatArray, up: FloatArray, shrink: FloatArray, w: FloatArray, rest: FloatArray
+) -> FloatArray:
     five = np.concatenate([jacobian, up, shrink], axis=-1)
     weighted = five * w[..., None]
-    result: FloatArray = _solve(np.swapaxes(five, 1, 2) @ weighted, np.swapaxes(weighted, 1, 2) @ rest[..., None])[:, 4, 0]
+    result: FloatArray = _solve(
+        np.swapaxes(five, 1, 2) @ weighted, np.swapaxes(weighted, 1, 2) @ rest[..., None]
+    )[:, 4, 0]
     return result
 
 
-def _lean(jacobian: FloatArray, by_floor: FloatArray, arm: FloatArray, turn: FloatArray, middle: FloatArray,
-          w: FloatArray, rest: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _lean(
+    jacobian: FloatArray,
+    by_floor: FloatArray,
+    arm: FloatArray,
+    turn: FloatArray,
+    middle: FloatArray,
+    w: FloatArray,
+    rest: FloatArray,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Roll and pitch of the plate about its own middle, and its rise, m: one linear step from the level pose."""
     n = len(arm)
     reach = arm - np.einsum("nij,j->ni", turn, middle)[:, None, None]
@@ -237,7 +301,9 @@ def _lean(jacobian: FloatArray, by_floor: FloatArray, arm: FloatArray, turn: Flo
     up = by_floor[..., 2]
     forward = np.einsum("nmki,ni->nmk", reach, ahead)[..., None]
     sideways = np.einsum("nmki,ni->nmk", reach, left)[..., None]
-    six = np.concatenate([jacobian, np.stack([up, up * sideways, -up * forward], axis=-1).reshape(n, -1, 3)], axis=-1)
+    six = np.concatenate(
+        [jacobian, np.stack([up, up * sideways, -up * forward], axis=-1).reshape(n, -1, 3)], axis=-1
+    )
     weighted = six * w[..., None]
     normal = np.swapaxes(six, 1, 2) @ weighted
     found = _solve(normal, np.swapaxes(weighted, 1, 2) @ rest[..., None])[..., 0]
@@ -246,8 +312,14 @@ def _lean(jacobian: FloatArray, by_floor: FloatArray, arm: FloatArray, turn: Flo
     return found[:, 4:6], u[:, 4:6], np.stack([found[:, 3], u[:, 3]], axis=-1)
 
 
-def predicted_corners(pose: FloatArray, corner_place: FloatArray, height: float, rotation: FloatArray,
-                      place: FloatArray, intrinsics: FloatArray) -> FloatArray:
+def predicted_corners(
+    pose: FloatArray,
+    corner_place: FloatArray,
+    height: float,
+    rotation: FloatArray,
+    place: FloatArray,
+    intrinsics: FloatArray,
+) -> FloatArray:
     """(m, 4, 2) px where a car at `pose` (3,) would show its markers' corners, ink and edges aside."""
     c, s = np.cos(pose[2]), np.sin(pose[2])
     flat = corner_place @ np.array([[c, s], [-s, c]]) + pose[:2]

@@ -23,8 +23,11 @@ def dictionary(name: str) -> Any:
     import cv2
 
     if name not in dictionary_names():
-        raise InputError(f"unknown marker dictionary {name!r}", where="dictionary",
-                         remedy="Use one of " + ", ".join(dictionary_names()))
+        raise InputError(
+            f"unknown marker dictionary {name!r}",
+            where="dictionary",
+            remedy="Use one of " + ", ".join(dictionary_names()),
+        )
     return cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, name))
 
 
@@ -34,8 +37,11 @@ def cell_pattern(name: str, marker_id: int) -> FloatArray:
 
     book = dictionary(name)
     if not 0 <= marker_id < len(book.bytesList):
-        raise InputError(f"marker {marker_id} is not in {name}, which has 0 to {len(book.bytesList) - 1}",
-                         where="marker id", remedy="Correct the id on the card")
+        raise InputError(
+            f"marker {marker_id} is not in {name}, which has 0 to {len(book.bytesList) - 1}",
+            where="marker id",
+            remedy="Correct the id on the card",
+        )
     cells = book.markerSize + 2
     picture = cv2.aruco.generateImageMarker(book, marker_id, cells)
     return (np.asarray(picture) > 127).astype(float)

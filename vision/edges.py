@@ -29,7 +29,9 @@ USUAL_GAMMA = 2.2
 """Close to what video standards (BT.709, sRGB) prescribe. The step of an edge does not tell it: its lean under another
 gamma is within the noise of one clip. What a camera does differently comes out as ink shift."""
 _NEXT, _LAST = [1, 2, 3, 0], [3, 0, 1, 2]
-_GRID = np.stack([np.ones(PROFILES * SAMPLES), np.repeat(ALONG, SAMPLES), np.tile(ACROSS, PROFILES)]).astype(np.float32)
+_GRID = np.stack([np.ones(PROFILES * SAMPLES), np.repeat(ALONG, SAMPLES), np.tile(ACROSS, PROFILES)]).astype(
+    np.float32
+)
 _MOMENTS = np.stack([np.ones(SAMPLES - 1), MIDDLES, MIDDLES**2], axis=1).astype(np.float32)
 _LINE_BACK = np.stack([np.ones(PROFILES), ALONG - 0.5])  # (2, P): offsets of a level and a slope
 _LINE = np.linalg.pinv(_LINE_BACK.T)  # (2, P): level and slope of offsets
@@ -62,8 +64,14 @@ def linear_light(gamma: float = USUAL_GAMMA) -> npt.NDArray[np.float32]:
 PLAIN = linear_light(1.0)
 
 
-def fit_corners(grey: GreyImage, guess: FloatArray, pattern: FloatArray, *,
-                light: npt.NDArray[np.float32] = PLAIN, rounds: int = 2) -> EdgeCorners:
+def fit_corners(
+    grey: GreyImage,
+    guess: FloatArray,
+    pattern: FloatArray,
+    *,
+    light: npt.NDArray[np.float32] = PLAIN,
+    rounds: int = 2,
+) -> EdgeCorners:
     """Corners of m markers near their guessed places.
 
     grey: (h, w).  guess: (m, 4, 2) px, within about half a cell.  pattern: (m, cells, cells) of 0 (ink) and 1,
@@ -82,7 +90,9 @@ def fit_corners(grey: GreyImage, guess: FloatArray, pattern: FloatArray, *,
         if not len(moved):
             break
         count = np.maximum((~lost).sum(axis=1, keepdims=True), 1)
-        common = np.where(lost, 0.0, away).sum(axis=1, keepdims=True) / count  # lost corners move with the others
+        common = (
+            np.where(lost, 0.0, away).sum(axis=1, keepdims=True) / count
+        )  # lost corners move with the others
         start = np.where(lost, start + common, corner)
         corner[moved], spread[moved] = _one_fit(grey, start[moved], cells, light)
     seen = np.where(np.isnan(corner), start, corner)
@@ -113,11 +123,14 @@ def likeness(grey: GreyImage, corner: FloatArray, pattern: FloatArray) -> FloatA
     return result
 
 
-def _sampled(grey: GreyImage, x: npt.NDArray[np.float32], y: npt.NDArray[np.float32],
-             light: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+def _sampled(
+    grey: GreyImage, x: npt.NDArray[np.float32], y: npt.NDArray[np.float32], light: npt.NDArray[np.float32]
+) -> npt.NDArray[np.float32]:
     """Light at (x, y) px by bilinear interpolation; places outside the picture take its border's."""
     height, width = grey.shape
-    if not (x.min() >= 0.0 and x.max() < width - 1 and y.min() >= 0.0 and y.max() < height - 1):  # nan goes here too
+    if not (
+        x.min() >= 0.0 and x.max() < width - 1 and y.min() >= 0.0 and y.max() < height - 1
+    ):  # nan goes here too
         x = np.nan_to_num(x).clip(0.0, width - 1.001)
         y = np.nan_to_num(y).clip(0.0, height - 1.001)
     x0, y0 = x.astype(np.int32), y.astype(np.int32)
@@ -137,8 +150,9 @@ def _sampled(grey: GreyImage, x: npt.NDArray[np.float32], y: npt.NDArray[np.floa
     return result
 
 
-def _one_fit(grey: GreyImage, guess: FloatArray, cells: int, light: npt.NDArray[np.float32]
-             ) -> tuple[FloatArray, FloatArray]:
+def _one_fit(
+    grey: GreyImage, guess: FloatArray, cells: int, light: npt.NDArray[np.float32]
+) -> tuple[FloatArray, FloatArray]:
     """Corners (m, 4, 2) and spread (m,) from one look at the edges of the guessed quads."""
     following = guess[:, _NEXT]
     along = following - guess  # (m, 4, 2)
@@ -150,7 +164,9 @@ def _one_fit(grey: GreyImage, guess: FloatArray, cells: int, light: npt.NDArray[
     # The black border is one cell wide: a wider window would see the pattern behind it.
     half = np.minimum(np.maximum(REACH * area[:, None] / (safe * cells), 1.5), WIDEST)
     # Places: along the edge (P) and across it (S).
-    geometry = np.stack([guess[..., 0], ax, half * nx, guess[..., 1], ay, half * ny], axis=-1).astype(np.float32)
+    geometry = np.stack([guess[..., 0], ax, half * nx, guess[..., 1], ay, half * ny], axis=-1).astype(
+        np.float32
+    )
     x = geometry[..., 0:3] @ _GRID
     y = geometry[..., 3:6] @ _GRID
     value = _sampled(grey, x, y, light).reshape(*length.shape, PROFILES, SAMPLES)
@@ -177,7 +193,9 @@ def _one_fit(grey: GreyImage, guess: FloatArray, cells: int, light: npt.NDArray[
     return corner, 0.5 * (moment[:, 0] + moment[:, 1] + moment[:, 2] + moment[:, 3])
 
 
-def _lines(offset: FloatArray, usable: BoolArray) -> tuple[FloatArray, FloatArray, BoolArray, BoolArray, BoolArray]:
+def _lines(
+    offset: FloatArray, usable: BoolArray
+) -> tuple[FloatArray, FloatArray, BoolArray, BoolArray, BoolArray]:
     """Straight lines offset = level + slope * (s - 0.5) of (m, 4) edges, and whether each is good and near its ends.
 
     A corner is not extrapolated: some of the profiles next to it must count.
@@ -196,7 +214,9 @@ def _lines(offset: FloatArray, usable: BoolArray) -> tuple[FloatArray, FloatArra
     return level, slope, good, starts, ends
 
 
-def _robust_line(offset: FloatArray, weight: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+def _robust_line(
+    offset: FloatArray, weight: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Weighted straight lines offset = level + slope * (s - 0.5), outliers dropped twice."""
     s = ALONG - 0.5
     for trial in range(3):

@@ -16,7 +16,10 @@ from vision.types import Camera, FloatArray, FloorLayout
 
 INK_PRIOR_U = 0.6  # px; measured shifts are about 0.35
 LEAST_NOISE = 0.03  # px, per corner, repeats from frame to frame
-FOCAL_GUESS, FOCAL_GUESS_U = 0.95, 0.40  # focal length over the longer side of the picture: phones and webcams
+FOCAL_GUESS, FOCAL_GUESS_U = (
+    0.95,
+    0.40,
+)  # focal length over the longer side of the picture: phones and webcams
 CENTRE_GUESS_U = 0.01  # of the longer side
 K1_GUESS_U = 0.12
 
@@ -75,7 +78,9 @@ def _camera_prior(camera: Camera) -> tuple[FloatArray, FloatArray]:
     longer = max(camera.size)
     basis = np.zeros((9, 4))
     basis[0, 0] = basis[1, 0] = basis[2, 1] = basis[3, 2] = basis[4, 3] = 1.0
-    return basis, np.array([FOCAL_GUESS_U * longer, CENTRE_GUESS_U * longer, CENTRE_GUESS_U * longer, K1_GUESS_U])
+    return basis, np.array(
+        [FOCAL_GUESS_U * longer, CENTRE_GUESS_U * longer, CENTRE_GUESS_U * longer, K1_GUESS_U]
+    )
 
 
 def sheet_prior_u(layout: FloorLayout, sheet_of: tuple[int, ...]) -> FloatArray:
@@ -132,9 +137,12 @@ def fit_floor(
     best_cost = np.inf
     if len(starts) > 1 and len(seen) > 1:  # choose the valley with two views, descend it with all
         few = seen[[0, -1]]
-        rough = [_Problem(few, corner, sheet_of, prior_u, basis, camera_u, base, noise).descend(
-            start, np.zeros((sheets, 3)) if sheet_start is None else sheet_start.copy(), robust=robust)
-            for start in starts]
+        rough = [
+            _Problem(few, corner, sheet_of, prior_u, basis, camera_u, base, noise).descend(
+                start, np.zeros((sheets, 3)) if sheet_start is None else sheet_start.copy(), robust=robust
+            )
+            for start in starts
+        ]
         fit, cost = min(rough, key=lambda pair: pair[1])
         if np.isfinite(cost):
             starts = [np.asarray(np.linalg.lstsq(basis, fit.intrinsics - base, rcond=None)[0], float)]
@@ -145,8 +153,11 @@ def fit_floor(
         if np.isfinite(cost) and cost < best_cost:
             best, best_cost = fit, cost
     if best is None:
-        raise VisionError("the floor markers do not lie in one plane as the card says", where="floor markers",
-                          remedy="Check the places and sizes of the floor markers on the bench card")
+        raise VisionError(
+            "the floor markers do not lie in one plane as the card says",
+            where="floor markers",
+            remedy="Check the places and sizes of the floor markers on the bench card",
+        )
     return best
 
 
@@ -184,7 +195,9 @@ class _Problem:
             gradient[:head] += prior_scale * prior_rest
             cost = float(w @ r**2 + prior_scale @ prior_rest**2)
             try:
-                step: FloatArray = np.asarray(np.linalg.solve(normal + 1e-9 * np.diag(np.diag(normal)), gradient), float)
+                step: FloatArray = np.asarray(
+                    np.linalg.solve(normal + 1e-9 * np.diag(np.diag(normal)), gradient), float
+                )
             except np.linalg.LinAlgError:
                 return self._fit(state, np.full_like(normal, np.nan), rest, weight), np.inf
             share = 1.0
@@ -216,8 +229,9 @@ class _Problem:
     def _prior(self, state: "_State", sheet_weight: FloatArray) -> tuple[FloatArray, FloatArray]:
         q, ink, sheet, _, _ = state
         rest = np.concatenate([-q, [-ink], -sheet.ravel()])
-        scale = np.concatenate([self.camera_u**-2, [INK_PRIOR_U**-2],
-                                (sheet_weight[:, None] * self.sheet_u**-2).ravel()])
+        scale = np.concatenate(
+            [self.camera_u**-2, [INK_PRIOR_U**-2], (sheet_weight[:, None] * self.sheet_u**-2).ravel()]
+        )
         return rest, scale
 
     def _points(self, state: "_State") -> tuple[FloatArray, FloatArray]:
@@ -260,8 +274,13 @@ class _Problem:
         q, ink, sheet, rotation, place = state
         k = len(q)
         pose = step[k + 1 + sheet.size :].reshape(views, 6)
-        return (q + step[:k], ink + float(step[k]), sheet + step[k + 1 : k + 1 + sheet.size].reshape(sheet.shape),
-                rotation_of(pose[:, :3]) @ rotation, place + pose[:, 3:])
+        return (
+            q + step[:k],
+            ink + float(step[k]),
+            sheet + step[k + 1 : k + 1 + sheet.size].reshape(sheet.shape),
+            rotation_of(pose[:, :3]) @ rotation,
+            place + pose[:, 3:],
+        )
 
     def _cost(self, state: "_State", w: FloatArray, prior_scale: FloatArray) -> float:
         q, ink, sheet, _, _ = state
@@ -278,7 +297,9 @@ class _Problem:
     def _odd_ones(self, rest: FloatArray, sheet: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Weights that fade markers which do not fit, and free sheets that lie far from the card's place."""
         good = np.isfinite(rest)
-        size = np.sqrt(np.square(np.where(good, rest, 0.0)).sum((0, 2, 3)) / np.maximum(good.sum((0, 2, 3)), 1))
+        size = np.sqrt(
+            np.square(np.where(good, rest, 0.0)).sum((0, 2, 3)) / np.maximum(good.sum((0, 2, 3)), 1)
+        )
         seen = size[size > 0]
         usual = max(self.noise, float(np.median(seen)) if len(seen) else 0.0)
         weight = 1.0 / (1.0 + (size / (4.0 * usual)) ** 2) ** 2
@@ -297,10 +318,20 @@ class _Problem:
             covariance *= max(1.0, (found / self.noise) ** 2)
         else:
             covariance = normal
-        return FloorFit(rotation=rotation, place=place, intrinsics=self.base + self.basis @ q, basis=self.basis,
-                        ink=ink, sheet=sheet, sheet_of=self.sheet_of, covariance=covariance, residual=rest,
-                        weight=weight, noise=found,
-                        corner_place=moved_corners(self.corner, self.sheet_of, sheet))
+        return FloorFit(
+            rotation=rotation,
+            place=place,
+            intrinsics=self.base + self.basis @ q,
+            basis=self.basis,
+            ink=ink,
+            sheet=sheet,
+            sheet_of=self.sheet_of,
+            covariance=covariance,
+            residual=rest,
+            weight=weight,
+            noise=found,
+            corner_place=moved_corners(self.corner, self.sheet_of, sheet),
+        )
 
 
 _State = tuple[FloatArray, float, FloatArray, FloatArray, FloatArray]

@@ -48,11 +48,18 @@ def bent_edge_shift(corner: FloatArray, intrinsics: FloatArray) -> FloatArray:
     pn = np.roll(inward, 1, axis=-2)
     cross = pn[..., 0] * inward[..., 1] - pn[..., 1] * inward[..., 0]
     cross = np.where(np.abs(cross) < 1e-6, np.nan, cross)
-    return np.stack([(before * inward[..., 1] - start * pn[..., 1]) / cross,
-                     (start * pn[..., 0] - before * inward[..., 0]) / cross], axis=-1)
+    return np.stack(
+        [
+            (before * inward[..., 1] - start * pn[..., 1]) / cross,
+            (start * pn[..., 0] - before * inward[..., 0]) / cross,
+        ],
+        axis=-1,
+    )
 
 
-def first_camera_pose(ray: FloatArray, place: FloatArray, weight: FloatArray) -> tuple[FloatArray, FloatArray]:
+def first_camera_pose(
+    ray: FloatArray, place: FloatArray, weight: FloatArray
+) -> tuple[FloatArray, FloatArray]:
     """Camera poses from plane points, closed form: the start of every fit.
 
     ray: (n, k, 2) x/z, y/z seen.  place: (k, 2) m on the floor.  weight: (n, k), 0 for what was not seen.
@@ -67,9 +74,13 @@ def first_camera_pose(ray: FloatArray, place: FloatArray, weight: FloatArray) ->
     one, zero = np.ones(k), np.zeros(k)
     top = np.stack([p[:, 0], p[:, 1], one, zero, zero, zero], axis=-1)
     low = np.stack([zero, zero, zero, p[:, 0], p[:, 1], one], axis=-1)
-    rows = np.concatenate([
-        np.concatenate([np.broadcast_to(top, (n, k, 6)), -seen[..., :1] * p], axis=-1),
-        np.concatenate([np.broadcast_to(low, (n, k, 6)), -seen[..., 1:] * p], axis=-1)], axis=1)
+    rows = np.concatenate(
+        [
+            np.concatenate([np.broadcast_to(top, (n, k, 6)), -seen[..., :1] * p], axis=-1),
+            np.concatenate([np.broadcast_to(low, (n, k, 6)), -seen[..., 1:] * p], axis=-1),
+        ],
+        axis=1,
+    )
     w = np.concatenate([weight, weight], axis=1)[..., None]
     right = np.concatenate([seen[..., 0], seen[..., 1]], axis=1)[..., None]
     normal = np.swapaxes(rows, 1, 2) @ (w * rows) + 1e-12 * np.eye(8)

@@ -57,16 +57,22 @@ def learn_layout(
     else:
         seen = np.asarray(source, dtype=float)
     if camera is None and size is None:
-        raise InputError("the size of the picture is not known", where="floor layout",
-                         remedy="Give the camera or the picture's size with the corners")
+        raise InputError(
+            "the size of the picture is not known",
+            where="floor layout",
+            remedy="Give the camera or the picture's size with the corners",
+        )
     given = camera if camera is not None else guess_camera(size or (0, 0))
     views = _choose(seen)
     sheet_of = sheet_numbers(floor)
     sheets = max(sheet_of) + 1
     never = [floor.markers[i].id for i in np.flatnonzero(~np.isfinite(seen).all((2, 3)).any(0))]
     if never:
-        raise InputError(f"floor markers {never} were never seen", where="floor layout",
-                         remedy="Film all sheets, or take the missing ones off the card")
+        raise InputError(
+            f"floor markers {never} were never seen",
+            where="floor layout",
+            remedy="Film all sheets, or take the missing ones off the card",
+        )
     wide = np.tile(FAR, (sheets, 1))
     wide[0] = FIXED
     focal = (1.0,) if given.known else (0.75, 1.0, 1.4)
@@ -80,8 +86,11 @@ def learn_layout(
         if best is None or fit.noise < best.noise:
             best = fit
     if best is None or not np.isfinite(best.covariance).all():
-        raise InputError("the views do not tell where the sheets lie", where="floor layout",
-                         remedy="Walk slowly around the sheets with at least two of them in every picture")
+        raise InputError(
+            "the views do not tell where the sheets lie",
+            where="floor layout",
+            remedy="Walk slowly around the sheets with at least two of them in every picture",
+        )
     return _learned(best, floor, given, len(views))
 
 
@@ -90,15 +99,23 @@ def _learned(fit: FloorFit, floor: FloorLayout, given: Camera, views: int) -> Le
     sheets = len(fit.sheet)
     u = np.sqrt(np.maximum(np.diag(fit.covariance)[first : first + 3 * sheets].reshape(sheets, 3), 0.0))
     place_u = np.hypot(u[:, 0], u[:, 1]) / np.sqrt(2.0)
-    markers = tuple(_marker(marker, corner) for marker, corner in zip(floor.markers, fit.corner_place, strict=True))
+    markers = tuple(
+        _marker(marker, corner) for marker, corner in zip(floor.markers, fit.corner_place, strict=True)
+    )
     others = place_u[1:] if sheets > 1 else place_u
     found = replace(floor, markers=markers, place_u=float(max(np.sqrt(np.mean(others**2)), 1e-6)))
     lens = fit.basis.shape[1]
     camera_u = np.sqrt(np.maximum(np.diag(fit.basis @ fit.covariance[:lens, :lens] @ fit.basis.T), 0.0))
     matrix = given.matrix.copy()
     matrix[[0, 1, 0, 1], [0, 1, 2, 2]] = fit.intrinsics[:4]
-    camera = given if given.known else replace(given, matrix=matrix, distortion=fit.intrinsics[4:9].copy(), u=camera_u)
-    return LearnedLayout(floor=found, place_u=place_u, turn_u=u[:, 2], noise=fit.noise, views=views, camera=camera)
+    camera = (
+        given
+        if given.known
+        else replace(given, matrix=matrix, distortion=fit.intrinsics[4:9].copy(), u=camera_u)
+    )
+    return LearnedLayout(
+        floor=found, place_u=place_u, turn_u=u[:, 2], noise=fit.noise, views=views, camera=camera
+    )
 
 
 def _marker(marker: Marker, corner: FloatArray) -> Marker:
@@ -107,8 +124,9 @@ def _marker(marker: Marker, corner: FloatArray) -> Marker:
     return replace(marker, x=float(x), y=float(y), turn=float(np.arctan2(-top[0], top[1])))
 
 
-def _seen(path: Path, floor: FloorLayout, progress: Callable[[float], None] | None,
-          stop: Callable[[], bool] | None) -> tuple[FloatArray, tuple[int, int]]:
+def _seen(
+    path: Path, floor: FloorLayout, progress: Callable[[float], None] | None, stop: Callable[[], bool] | None
+) -> tuple[FloatArray, tuple[int, int]]:
     follower = Follower(floor, CarMarkers(dictionary=floor.dictionary, markers=(), height=0.0), still=False)
     with FrameReader(path) as reader:
         for frame in reader:
@@ -126,7 +144,9 @@ def _choose(seen: FloatArray) -> FloatArray:
     whole = np.isfinite(seen).all((2, 3)).sum(1)
     rich = np.flatnonzero(whole >= min(2, int(whole.max(initial=0))))
     if not len(rich) or whole.max(initial=0) < 1:
-        raise InputError("no floor marker was seen", where="floor layout", remedy="Film the floor sheets from nearer")
+        raise InputError(
+            "no floor marker was seen", where="floor layout", remedy="Film the floor sheets from nearer"
+        )
     parts = np.array_split(rich, min(MOST_VIEWS, len(rich)))
     return seen[[part[np.argmax(whole[part])] for part in parts]]
 
@@ -142,11 +162,18 @@ def _first_places(views: FloatArray, floor: FloorLayout, intrinsics: FloatArray)
     whole: BoolArray = np.asarray(np.isfinite(views).all((2, 3)))
     while len(placed) < sheets:
         known = np.isin(sheet_of, list(placed))
-        candidates = [(int(whole[v, known].sum()), v, s) for v in range(len(views)) for s in set(range(sheets)) - placed
-                      if whole[v, known].any() and whole[v, sheet_of == s].any()]
+        candidates = [
+            (int(whole[v, known].sum()), v, s)
+            for v in range(len(views))
+            for s in set(range(sheets)) - placed
+            if whole[v, known].any() and whole[v, sheet_of == s].any()
+        ]
         if not candidates:
-            raise InputError("some sheets are never in one picture with the others", where="floor layout",
-                             remedy="Film again so that neighbouring sheets are in the picture together")
+            raise InputError(
+                "some sheets are never in one picture with the others",
+                where="floor layout",
+                remedy="Film again so that neighbouring sheets are in the picture together",
+            )
         _, view, sheet = max(candidates)
         base = known & whole[view]
         ray = undistort(views[view, base].reshape(1, -1, 2), intrinsics)

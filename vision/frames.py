@@ -63,7 +63,9 @@ class ClipReport:
         self.longest_gap = max(self.longest_gap, gap)
         if len(self._gaps) < 2000:
             self._gaps.append(gap)
-        self.usual_gap = float(np.median(self._gaps)) if len(self._gaps) in (1, 8, 64, 512) else self.usual_gap
+        self.usual_gap = (
+            float(np.median(self._gaps)) if len(self._gaps) in (1, 8, 64, 512) else self.usual_gap
+        )
         if self.usual_gap > 0 and len(self._gaps) >= 8 and gap > 1.6 * self.usual_gap:
             self.dropped += round(gap / self.usual_gap) - 1
 
@@ -73,8 +75,10 @@ class ClipReport:
             self.usual_gap = float(np.median(self._gaps))
         missing = self.promised - (self.last_time + self.usual_gap)
         if self.cut == "" and self.promised > 0 and missing > max(3.5 * self.usual_gap, 0.03 * self.promised):
-            self.cut = (f"the file promises {self.promised:.2f} s but the pictures end at "
-                        f"{self.last_time + self.usual_gap:.2f} s")
+            self.cut = (
+                f"the file promises {self.promised:.2f} s but the pictures end at "
+                f"{self.last_time + self.usual_gap:.2f} s"
+            )
         if not self.cut:
             self.cut = container_cut(path)
 
@@ -119,14 +123,19 @@ def check_clip(path: Path) -> None:
         with path.open("rb") as stream:
             head = stream.read(16)
     except OSError as error:
-        raise InputError(f"the file cannot be read ({error.strerror})", where=where,
-                         remedy="Check its permissions") from error
+        raise InputError(
+            f"the file cannot be read ({error.strerror})", where=where, remedy="Check its permissions"
+        ) from error
     if not head:
         raise InputError("the file is empty", where=where, remedy="Copy the clip from the camera again")
-    if head.startswith(PICTURE_STARTS) or (head[:4] == b"RIFF" and head[8:12] == b"WEBP") or (
-            head[4:8] == b"ftyp" and head[8:12] in (b"heic", b"heix", b"mif1", b"avif")):
-        raise InputError("this is a picture, not a clip", where=where,
-                         remedy="Film the push as a video and give that file")
+    if (
+        head.startswith(PICTURE_STARTS)
+        or (head[:4] == b"RIFF" and head[8:12] == b"WEBP")
+        or (head[4:8] == b"ftyp" and head[8:12] in (b"heic", b"heix", b"mif1", b"avif"))
+    ):
+        raise InputError(
+            "this is a picture, not a clip", where=where, remedy="Film the push as a video and give that file"
+        )
 
 
 def _open(path: Path, threads: int) -> Any:
@@ -174,14 +183,23 @@ class FrameReader:
             cv2.utils.logging.setLogLevel(self._log_level)
             cut = container_cut(self.path)
             if cut:
-                raise InputError(f"the clip does not open: {cut}", where=str(self.path),
-                                 remedy="Copy the clip from the camera again")
-            raise InputError("the file does not open as a video (no video in it, damaged, or a codec that this "
-                             "computer cannot read)", where=str(self.path), remedy=CLIP_REMEDY)
+                raise InputError(
+                    f"the clip does not open: {cut}",
+                    where=str(self.path),
+                    remedy="Copy the clip from the camera again",
+                )
+            raise InputError(
+                "the file does not open as a video (no video in it, damaged, or a codec that this "
+                "computer cannot read)",
+                where=str(self.path),
+                remedy=CLIP_REMEDY,
+            )
         rate = self._capture.get(cv2.CAP_PROP_FPS)
         count = self._capture.get(cv2.CAP_PROP_FRAME_COUNT)
-        self.report = ClipReport(promised=count / rate if rate > 0 and count > 0 else 0.0,
-                                 rotation=int(self._capture.get(cv2.CAP_PROP_ORIENTATION_META)))
+        self.report = ClipReport(
+            promised=count / rate if rate > 0 and count > 0 else 0.0,
+            rotation=int(self._capture.get(cv2.CAP_PROP_ORIENTATION_META)),
+        )
         self._threads = threads
         self._stop = threading.Event()
         self._worker: threading.Thread | None = None
@@ -257,8 +275,11 @@ class FrameReader:
             if index == 0:
                 report.size = (grey.shape[1], grey.shape[0])
             elif (grey.shape[1], grey.shape[0]) != report.size:
-                raise VisionError(f"the picture changes its size at {time:.2f} s", where=str(self.path),
-                                  remedy="Film the push in one go, without turning the camera over")
+                raise VisionError(
+                    f"the picture changes its size at {time:.2f} s",
+                    where=str(self.path),
+                    remedy="Film the push in one go, without turning the camera over",
+                )
             if time <= last:
                 report.backwards += 1
                 continue
@@ -266,13 +287,19 @@ class FrameReader:
                 report.add_gap(time - last)
             last = report.last_time = time
             # A coarse look first: only pictures that agree there are compared sample by sample.
-            repeated = (previous is not None and np.array_equal(grey[::16, ::16], previous[::16, ::16])
-                        and np.array_equal(grey, previous))
+            repeated = (
+                previous is not None
+                and np.array_equal(grey[::16, ::16], previous[::16, ::16])
+                and np.array_equal(grey, previous)
+            )
             report.repeated += repeated
             previous = grey
             yield Frame(index=index, time=time, grey=grey, repeated=bool(repeated))
         if report.frames == 0:
             cut = container_cut(self.path)
-            raise InputError("the file opens but no picture in it can be decoded" + (f": {cut}" if cut else ""),
-                             where=str(self.path), remedy="Copy the clip from the camera again" if cut else CLIP_REMEDY)
+            raise InputError(
+                "the file opens but no picture in it can be decoded" + (f": {cut}" if cut else ""),
+                where=str(self.path),
+                remedy="Copy the clip from the camera again" if cut else CLIP_REMEDY,
+            )
         report.close(self.path)

@@ -65,8 +65,11 @@ def fixed_point(track: ClipTrack) -> SeenPin:
     pose = track.pose
     turned = float(np.ptp(pose[:, 2])) if len(pose) else 0.0
     if len(pose) < 6 or turned < LEAST_TURN:
-        raise InputError(f"the car turned by only {np.degrees(turned):.0f}° about the pin", where="plate place",
-                         remedy="Turn it slowly by at least 90°, and film all of it")
+        raise InputError(
+            f"the car turned by only {np.degrees(turned):.0f}° about the pin",
+            where="plate place",
+            remedy="Turn it slowly by at least 90°, and film all of it",
+        )
     weight = np.ones(len(pose))
     for _ in range(4):
         solution, normal, rest = _rigid_centre(pose, weight)
@@ -75,12 +78,16 @@ def fixed_point(track: ClipTrack) -> SeenPin:
         weight = 1.0 / (1.0 + (size / (4.0 * usual)) ** 2) ** 2
     play = float(np.sqrt((weight * size**2).sum() / weight.sum()))
     if play > MOST_PLAY:
-        raise InputError(f"the point of the pin wandered by {1000 * play:.0f} mm", where="plate place",
-                         remedy="Press the pin firmly on the floor and turn the car about it without lifting")
+        raise InputError(
+            f"the point of the pin wandered by {1000 * play:.0f} mm",
+            where="plate place",
+            remedy="Press the pin firmly on the floor and turn the car about it without lifting",
+        )
     # Neighbouring poses err alike: a new one counts after about 3 degrees.
     independent = float(np.clip(turned / np.radians(3.0), 3.0, len(pose)))
-    variance = (play**2 / 2.0) * len(pose) / max(independent - 2.0, 1.0) + np.trace(track.repeating[:2, :2]) / 2.0 * (
-        len(pose) / independent)
+    variance = (play**2 / 2.0) * len(pose) / max(independent - 2.0, 1.0) + np.trace(
+        track.repeating[:2, :2]
+    ) / 2.0 * (len(pose) / independent)
     covariance = np.linalg.inv(normal)[:2, :2] * variance
     return SeenPin(point=solution[:2], covariance=covariance, play=play, turned=turned)
 
@@ -89,7 +96,9 @@ def _rigid_centre(pose: FloatArray, weight: FloatArray) -> tuple[FloatArray, Flo
     """Solve R(yaw) c + t = q for the car point c and the floor point q."""
     c, s = np.cos(pose[:, 2]), np.sin(pose[:, 2])
     one, zero = np.ones_like(c), np.zeros_like(c)
-    rows = np.stack([np.stack([c, -s, -one, zero], -1), np.stack([s, c, zero, -one], -1)], axis=1)  # (n, 2, 4)
+    rows = np.stack(
+        [np.stack([c, -s, -one, zero], -1), np.stack([s, c, zero, -one], -1)], axis=1
+    )  # (n, 2, 4)
     flat = rows.reshape(-1, 4)
     w = np.repeat(weight, 2)
     normal = (flat.T * w) @ flat
@@ -106,12 +115,18 @@ def locate_plate(turns: Sequence[PinTurn], car: CarMarkers) -> PlatePlace:
     Raises InputError for fewer than two pins, pins closer than 20 mm, or a turn that tells nothing.
     """
     if len(turns) < 2:
-        raise InputError("one pin cannot tell the plate's turn", where="plate place",
-                         remedy="Turn the car about two known points, for example under each axle")
+        raise InputError(
+            "one pin cannot tell the plate's turn",
+            where="plate place",
+            remedy="Turn the car about two known points, for example under each axle",
+        )
     true = np.array([[turn.x, turn.y] for turn in turns])
     if np.ptp(true, axis=0).max() < 0.02:
-        raise InputError("the two pins are too close together", where="plate place",
-                         remedy="Use points at least half a wheelbase apart")
+        raise InputError(
+            "the two pins are too close together",
+            where="plate place",
+            remedy="Use points at least half a wheelbase apart",
+        )
     pins = tuple(fixed_point(turn.track) for turn in turns)
     seen = np.array([pin.point for pin in pins])
     spread = np.array([pin.covariance + turn.u**2 * np.eye(2) for pin, turn in zip(pins, turns, strict=True)])
@@ -122,16 +137,26 @@ def locate_plate(turns: Sequence[PinTurn], car: CarMarkers) -> PlatePlace:
     distance_u = float(np.hypot(distance_u, car.scale_u * np.linalg.norm(true[-1] - true[0])))
     warnings = []
     if abs(distance) > 3.0 * distance_u:
-        warnings.append(f"The pins seem {1000 * distance:+.1f} mm farther apart than they were measured to be: measure them "
-                        "again, and check print scale and marker height.")
+        warnings.append(
+            f"The pins seem {1000 * distance:+.1f} mm farther apart than they were measured to be: measure them "
+            "again, and check print scale and marker height."
+        )
     moved = tuple(_moved(marker, shift, angle) for marker in car.markers)
     middle = np.array([[m.x, m.y] for m in moved]).mean(0)
     # place_u is meant at the plate's middle, which the pins on both sides of it fix better than the rear axle.
     to_middle = np.array([[1.0, 0.0, -middle[1]], [0.0, 1.0, middle[0]]])
     place_u = float(np.sqrt(np.trace(to_middle @ covariance @ to_middle.T) / 2.0))
     better = replace(car, markers=moved, place_u=place_u, turn_u=float(np.sqrt(covariance[2, 2])))
-    return PlatePlace(shift=shift, turn=angle, covariance=covariance, car=better, pins=pins, distance_error=distance,
-                      distance_u=distance_u, warnings=tuple(warnings))
+    return PlatePlace(
+        shift=shift,
+        turn=angle,
+        covariance=covariance,
+        car=better,
+        pins=pins,
+        distance_error=distance,
+        distance_u=distance_u,
+        warnings=tuple(warnings),
+    )
 
 
 def _rigid(seen: FloatArray, true: FloatArray, spread: FloatArray) -> tuple[FloatArray, float, FloatArray]:
@@ -155,5 +180,9 @@ def _rigid(seen: FloatArray, true: FloatArray, spread: FloatArray) -> tuple[Floa
 
 def _moved(marker: Marker, shift: FloatArray, angle: float) -> Marker:
     c, s = np.cos(angle), np.sin(angle)
-    return replace(marker, x=float(c * marker.x - s * marker.y + shift[0]), y=float(s * marker.x + c * marker.y + shift[1]),
-                   turn=marker.turn + angle)
+    return replace(
+        marker,
+        x=float(c * marker.x - s * marker.y + shift[0]),
+        y=float(s * marker.x + c * marker.y + shift[1]),
+        turn=marker.turn + angle,
+    )

@@ -55,16 +55,23 @@ def track_clip(
     fitting = _fitting_camera(camera, report.size)
     sightings = follower.sightings
     check_sightings(path, follower, floor, car)
-    track, solved = track_sightings(sightings, floor=floor, car=car, camera=fitting, size=report.size,
-                                    moving_camera=moving_camera)
+    track, solved = track_sightings(
+        sightings, floor=floor, car=car, camera=fitting, size=report.size, moving_camera=moving_camera
+    )
     left_out = dict(track.left_out)
     if report.backwards:
         left_out["time stamp did not advance"] = report.backwards
     words = describe(track, solved, report, left_out, fitting, floor, car, sightings.column("spread"))
     if progress is not None:
         progress(1.0)
-    return replace(track, notes=tuple(words.notes), warnings=(*track.warnings, *words.warnings),
-                   frames_read=report.frames, frames_left_out=sum(left_out.values()), left_out=left_out)
+    return replace(
+        track,
+        notes=tuple(words.notes),
+        warnings=(*track.warnings, *words.warnings),
+        frames_read=report.frames,
+        frames_left_out=sum(left_out.values()),
+        left_out=left_out,
+    )
 
 
 def track_sightings(
@@ -86,11 +93,16 @@ def track_sightings(
     blur = blur_of(time, solved, sightings.column("spread"), len(floor.markers))
     kept, left_out = vouch(time, solved, sightings, blur, len(floor.markers))
     if not len(kept):
-        raise VisionError("no frame can be vouched for: " + ", ".join(left_out), where="clip",
-                          remedy="Film with more light and from nearer, all markers flat and in view")
+        raise VisionError(
+            "no frame can be vouched for: " + ", ".join(left_out),
+            where="clip",
+            remedy="Film with more light and from nearer, all markers flat and in view",
+        )
     sizes = check_scale(solved, floor, car, kept)
     track = _track(time, solved, kept, blur, size, camera)
-    return replace(track, warnings=tuple(sizes), frames_left_out=sum(left_out.values()), left_out=left_out), solved
+    return replace(
+        track, warnings=tuple(sizes), frames_left_out=sum(left_out.values()), left_out=left_out
+    ), solved
 
 
 def _fitting_camera(camera: Camera | None, size: tuple[int, int]) -> Camera | None:
@@ -98,15 +110,24 @@ def _fitting_camera(camera: Camera | None, size: tuple[int, int]) -> Camera | No
     if camera is None or camera.size == size:
         return camera
     if abs(camera.size[0] * size[1] - camera.size[1] * size[0]) > 0.01 * camera.size[0] * size[1]:
-        raise InputError(f"the calibration is for {camera.size[0]} x {camera.size[1]} pixels, the clip has "
-                         f"{size[0]} x {size[1]}", where="camera",
-                         remedy="Calibrate in the mode and orientation in which the push is filmed, or leave the "
-                                "calibration out")
+        raise InputError(
+            f"the calibration is for {camera.size[0]} x {camera.size[1]} pixels, the clip has "
+            f"{size[0]} x {size[1]}",
+            where="camera",
+            remedy="Calibrate in the mode and orientation in which the push is filmed, or leave the "
+            "calibration out",
+        )
     return scaled_to(camera, size)
 
 
-def _track(time: FloatArray, solved: Solved, kept: IntArray, blur: FloatArray, size: tuple[int, int],
-           camera: Camera | None) -> ClipTrack:
+def _track(
+    time: FloatArray,
+    solved: Solved,
+    kept: IntArray,
+    blur: FloatArray,
+    size: tuple[int, int],
+    camera: Camera | None,
+) -> ClipTrack:
     pose = solved.pose[kept].copy()
     pose[:, 2] = np.unwrap(pose[:, 2])
     noise = frame_noise(solved, kept)
@@ -116,9 +137,25 @@ def _track(time: FloatArray, solved: Solved, kept: IntArray, blur: FloatArray, s
     before = intrinsics_of(camera) if camera is not None else None
     lens = len(fit.basis[0])
     u = np.sqrt(np.maximum(np.diag(fit.basis @ fit.covariance[:lens, :lens] @ fit.basis.T), 0.0))
-    used = camera if camera is not None and before is not None and lens == 0 else camera_of(
-        fit.intrinsics, size, known=camera is not None, u=u)
-    return ClipTrack(time=time[kept], pose=pose, covariance=covariance, repeating=repeating_part(time, solved, kept, blur),
-                     blur=blur[kept], lean=solved.lean[kept], frames_read=len(time), frames_left_out=0, left_out={},
-                     size=size, ink_shift=fit.ink, corner_noise=solved.corner_noise, camera=used,
-                     shared=solved.shared[:, kept], shared_names=solved.shared_names)
+    used = (
+        camera
+        if camera is not None and before is not None and lens == 0
+        else camera_of(fit.intrinsics, size, known=camera is not None, u=u)
+    )
+    return ClipTrack(
+        time=time[kept],
+        pose=pose,
+        covariance=covariance,
+        repeating=repeating_part(time, solved, kept, blur),
+        blur=blur[kept],
+        lean=solved.lean[kept],
+        frames_read=len(time),
+        frames_left_out=0,
+        left_out={},
+        size=size,
+        ink_shift=fit.ink,
+        corner_noise=solved.corner_noise,
+        camera=used,
+        shared=solved.shared[:, kept],
+        shared_names=solved.shared_names,
+    )

@@ -19,13 +19,21 @@ TWIN_FRAMES = 2
 
 def check_cards(floor: FloorLayout, car: CarMarkers) -> None:
     """Raise InputError for layouts with which nothing can be tracked."""
-    for what, markers, where in (("floor", floor.markers, "floor markers"), ("car", car.markers, "car markers")):
+    for what, markers, where in (
+        ("floor", floor.markers, "floor markers"),
+        ("car", car.markers, "car markers"),
+    ):
         if not markers:
-            raise InputError(f"the card names no {what} marker", where=where, remedy="Name the markers on the card")
+            raise InputError(
+                f"the card names no {what} marker", where=where, remedy="Name the markers on the card"
+            )
         for marker in markers:
             if not (np.isfinite([marker.x, marker.y, marker.turn]).all() and 0.002 < marker.size < 2.0):
-                raise InputError(f"marker {marker.id} has no usable place or size", where=where,
-                                 remedy="Give its centre and the side of its black square in metres")
+                raise InputError(
+                    f"marker {marker.id} has no usable place or size",
+                    where=where,
+                    remedy="Give its centre and the side of its black square in metres",
+                )
     same = floor.dictionary == car.dictionary
     for layout in (floor, car):
         ids = [marker.id for marker in layout.markers]
@@ -35,14 +43,23 @@ def check_cards(floor: FloorLayout, car: CarMarkers) -> None:
             cell_pattern(layout.dictionary, marker_id)
     both = {m.id for m in floor.markers} & {m.id for m in car.markers}
     if same and both:
-        raise InputError(f"markers {sorted(both)} are named on the floor and on the car", where="marker ids",
-                         remedy="Use different ids for the floor and the car")
+        raise InputError(
+            f"markers {sorted(both)} are named on the floor and on the car",
+            where="marker ids",
+            remedy="Use different ids for the floor and the car",
+        )
     if len(floor.markers) < LEAST_FLOOR:
-        raise InputError(f"the card names {len(floor.markers)} floor markers", where="floor markers",
-                         remedy=f"Lay at least {LEAST_FLOOR}, better 6, around the car")
+        raise InputError(
+            f"the card names {len(floor.markers)} floor markers",
+            where="floor markers",
+            remedy=f"Lay at least {LEAST_FLOOR}, better 6, around the car",
+        )
     if car.height < 0:
-        raise InputError("the car's markers cannot be below the floor", where="marker height",
-                         remedy="Give the height of the marker sheet above the floor")
+        raise InputError(
+            "the car's markers cannot be below the floor",
+            where="marker height",
+            remedy="Give the height of the marker sheet above the floor",
+        )
 
 
 def check_sightings(path: Path, follower: Follower, floor: FloorLayout, car: CarMarkers) -> None:
@@ -59,22 +76,35 @@ def check_sightings(path: Path, follower: Follower, floor: FloorLayout, car: Car
     if twins:
         which = sorted(twins)
         whose = "car" if set(which) & {m.id for m in car.markers} else "floor"
-        raise InputError(f"marker {which[0]} is in the picture twice: two {whose}s or two copies of a sheet"
-                         if whose == "car" else f"floor marker {which[0]} is in the picture twice", where=where,
-                         remedy="Leave only one car and one copy of every sheet in the picture")
+        raise InputError(
+            f"marker {which[0]} is in the picture twice: two {whose}s or two copies of a sheet"
+            if whose == "car"
+            else f"floor marker {which[0]} is in the picture twice",
+            where=where,
+            remedy="Leave only one car and one copy of every sheet in the picture",
+        )
     if not often.any():
         raise _nothing_seen(path, floor, car)
     if not on_floor.any():
-        raise InputError("the car's markers were seen but no floor marker", where=where,
-                         remedy="Lay the floor sheets around the car, face up and flat, and keep them in the picture")
+        raise InputError(
+            "the car's markers were seen but no floor marker",
+            where=where,
+            remedy="Lay the floor sheets around the car, face up and flat, and keep them in the picture",
+        )
     if not on_car.any():
-        raise InputError("only floor markers were seen, no marker of the car", where=where,
-                         remedy="Put the marker plate on the car, keep it in the picture, and check the ids, "
-                                "dictionary and sharpness")
+        raise InputError(
+            "only floor markers were seen, no marker of the car",
+            where=where,
+            remedy="Put the marker plate on the car, keep it in the picture, and check the ids, "
+            "dictionary and sharpness",
+        )
     seen = int((on_floor > 0).sum())
     if seen < LEAST_FLOOR:
-        raise InputError(f"only {seen} of {count} floor markers were seen", where=where,
-                         remedy=f"Keep at least {LEAST_FLOOR}, better all, floor markers in the picture")
+        raise InputError(
+            f"only {seen} of {count} floor markers were seen",
+            where=where,
+            remedy=f"Keep at least {LEAST_FLOOR}, better all, floor markers in the picture",
+        )
 
 
 def _nothing_seen(path: Path, floor: FloorLayout, car: CarMarkers) -> InputError:
@@ -95,12 +125,21 @@ def _nothing_seen(path: Path, floor: FloorLayout, car: CarMarkers) -> InputError
         name = max(votes, key=lambda n: (n in wanted, len(votes[n])))
         numbers = ", ".join(str(i) for i in sorted(votes[name]))
         if name in wanted:
-            return InputError(f"the markers in the clip ({numbers}) are not the ones on the cards", where=str(path),
-                              remedy="Correct the ids on the cards or film the sheets that the cards name")
-        return InputError(f"no marker of {' or '.join(wanted)} was seen, but markers of {name} were ({numbers})",
-                          where=str(path), remedy=f"Set the dictionary on the cards to {name} or print new sheets")
-    return InputError("no marker was seen in any picture", where=str(path),
-                      remedy="Check that the sheets are in the picture, lit, sharp and at least 25 pixels wide")
+            return InputError(
+                f"the markers in the clip ({numbers}) are not the ones on the cards",
+                where=str(path),
+                remedy="Correct the ids on the cards or film the sheets that the cards name",
+            )
+        return InputError(
+            f"no marker of {' or '.join(wanted)} was seen, but markers of {name} were ({numbers})",
+            where=str(path),
+            remedy=f"Set the dictionary on the cards to {name} or print new sheets",
+        )
+    return InputError(
+        "no marker was seen in any picture",
+        where=str(path),
+        remedy="Check that the sheets are in the picture, lit, sharp and at least 25 pixels wide",
+    )
 
 
 def check_scale(solved: Solved, floor: FloorLayout, car: CarMarkers, kept: IntArray) -> list[str]:
@@ -115,10 +154,13 @@ def check_scale(solved: Solved, floor: FloorLayout, car: CarMarkers, kept: IntAr
     px_per_m = float(np.median(_side_px(solved))) / float(np.median(sizes))
     too_small = 2.0 * solved.fit.ink / (float(np.median(sizes)) * px_per_m)
     if abs(solved.fit.ink) > MOST_INK and abs(too_small) > 0.04:
-        raise InputError(f"the floor markers look {100 * abs(too_small):.0f} % {'smaller' if too_small > 0 else 'larger'} "
-                         "than the card says for the places they lie in", where="floor marker size",
-                         remedy="Measure the side of a black square and the printed check bar, print at 100 %, and "
-                                "correct the card")
+        raise InputError(
+            f"the floor markers look {100 * abs(too_small):.0f} % {'smaller' if too_small > 0 else 'larger'} "
+            "than the card says for the places they lie in",
+            where="floor marker size",
+            remedy="Measure the side of a black square and the printed check bar, print at 100 %, and "
+            "correct the card",
+        )
     if not len(kept):
         return said
     eye = float(np.median(-np.einsum("vji,vj->vi", solved.fit.rotation, solved.fit.place)[:, 2]))
@@ -128,14 +170,19 @@ def check_scale(solved: Solved, floor: FloorLayout, car: CarMarkers, kept: IntAr
     expected = np.sqrt(car.height_u**2 + (away * np.hypot(car.scale_u, floor.scale_u)) ** 2 + rise_u**2)
     share = rise / away
     if abs(share) > SIZE_ERROR and abs(rise) > 4.0 * expected:
-        raise InputError(f"the car's markers look {100 * abs(share):.0f} % {'larger' if share > 0 else 'smaller'} than "
-                         "the cards say, compared with the floor markers", where="printed size",
-                         remedy="Measure the check bar of both sheets and a black square of each, print at 100 %, and "
-                                "correct sizes and marker height on the cards")
+        raise InputError(
+            f"the car's markers look {100 * abs(share):.0f} % {'larger' if share > 0 else 'smaller'} than "
+            "the cards say, compared with the floor markers",
+            where="printed size",
+            remedy="Measure the check bar of both sheets and a black square of each, print at 100 %, and "
+            "correct sizes and marker height on the cards",
+        )
     if abs(rise) > 3.0 * expected and abs(rise) > 0.004:
-        said.append(f"The car's markers seem {1000 * abs(rise):.0f} mm {'higher' if rise > 0 else 'lower'} (or "
-                    f"{100 * abs(share):.1f} % {'larger' if rise > 0 else 'smaller'}) than the cards say: check the "
-                    "marker height and the printed bars.")
+        said.append(
+            f"The car's markers seem {1000 * abs(rise):.0f} mm {'higher' if rise > 0 else 'lower'} (or "
+            f"{100 * abs(share):.1f} % {'larger' if rise > 0 else 'smaller'}) than the cards say: check the "
+            "marker height and the printed bars."
+        )
     return said
 
 

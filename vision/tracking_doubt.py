@@ -66,8 +66,9 @@ def repeating_part(time: FloatArray, solved: Solved, kept: IntArray, blur: Float
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", RuntimeWarning)  # a marker may be hidden in a whole stretch
             mean = np.stack([np.nanmean(solved.marker_mean[block], axis=0) for block in blocks])  # (b, m, 2)
-            noise = np.stack([np.nanvar(solved.marker_mean[block], axis=0) / max(len(block) - 1, 1)
-                              for block in blocks])
+            noise = np.stack(
+                [np.nanvar(solved.marker_mean[block], axis=0) / max(len(block) - 1, 1) for block in blocks]
+            )
             mean = mean - np.nanmean(mean, axis=0)
         size = mean**2 - noise
         good = np.isfinite(size)

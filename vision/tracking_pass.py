@@ -40,10 +40,14 @@ class Sightings:
         at = self.frames % CHUNK
         if at == 0:
             m = self.markers
-            self._open = {"index": np.zeros(CHUNK, np.int32), "time": np.zeros(CHUNK),
-                          "corner": np.full((CHUNK, m, 4, 2), np.nan, np.float32),
-                          "spread": np.full((CHUNK, m), np.nan, np.float32),
-                          "known": np.zeros((CHUNK, m), bool), "repeated": np.zeros(CHUNK, bool)}
+            self._open = {
+                "index": np.zeros(CHUNK, np.int32),
+                "time": np.zeros(CHUNK),
+                "corner": np.full((CHUNK, m, 4, 2), np.nan, np.float32),
+                "spread": np.full((CHUNK, m), np.nan, np.float32),
+                "known": np.zeros((CHUNK, m), bool),
+                "repeated": np.zeros(CHUNK, bool),
+            }
             for name, block in self._open.items():
                 self._parts.setdefault(name, []).append(block)
         for name, block in self._open.items():
@@ -83,8 +87,10 @@ class Follower:
         self._patterns = [cell_pattern(n, m.id) for n, m in zip(names, self.markers, strict=True)]
         self._row = {(n, m.id): row for row, (n, m) in enumerate(zip(names, self.markers, strict=True))}
         self._cells = np.array([len(p) for p in self._patterns])
-        self._stacks = {int(c): np.stack([p if len(p) == c else np.zeros((c, c)) for p in self._patterns])
-                        for c in set(self._cells.tolist())}
+        self._stacks = {
+            int(c): np.stack([p if len(p) == c else np.zeros((c, c)) for p in self._patterns])
+            for c in set(self._cells.tolist())
+        }
         self._dictionaries = list(dict.fromkeys(names))
         self._thorough = {n: Detector(n) for n in self._dictionaries}
         self._quick = {n: Detector(n, thorough=False) for n in self._dictionaries}
@@ -113,8 +119,14 @@ class Follower:
         corner, spread, known = self._measure(grey)
         if np.isfinite(corner[self.floor.rows, 0, 0]).any():
             self._judge_camera(corner, known)
-        self.sightings.add(index=frame.index, time=frame.time, corner=corner, spread=spread, known=known,
-                           repeated=frame.repeated)
+        self.sightings.add(
+            index=frame.index,
+            time=frame.time,
+            corner=corner,
+            spread=spread,
+            known=known,
+            repeated=frame.repeated,
+        )
 
     def _measure(self, grey: GreyImage) -> tuple[FloatArray, FloatArray, BoolArray]:
         m = len(self.markers)
@@ -160,8 +172,15 @@ class Follower:
             return self.floor.rows[:0]
         return np.sort(seen[(np.arange(2) + 2 * (self._turn // 3)) % len(seen)])
 
-    def _fit(self, grey: GreyImage, rows: IntArray, guess: FloatArray, corner: FloatArray, spread: FloatArray,
-             known: BoolArray) -> None:
+    def _fit(
+        self,
+        grey: GreyImage,
+        rows: IntArray,
+        guess: FloatArray,
+        corner: FloatArray,
+        spread: FloatArray,
+        known: BoolArray,
+    ) -> None:
         for cells, stack in self._stacks.items():
             own = rows[self._cells[rows] == cells]
             if not len(own):
@@ -190,8 +209,15 @@ class Follower:
         body.patience = min(2 * body.patience, 128)
         return True
 
-    def _search(self, grey: GreyImage, body: Body, corner: FloatArray, spread: FloatArray, known: BoolArray,
-                guess: FloatArray) -> None:
+    def _search(
+        self,
+        grey: GreyImage,
+        body: Body,
+        corner: FloatArray,
+        spread: FloatArray,
+        known: BoolArray,
+        guess: FloatArray,
+    ) -> None:
         """Detect the body's markers and fit their edges; corners found are written into the arrays."""
         rows: set[int] = set()
         if np.isfinite(body.corner).any() and body.missed <= 6:
@@ -202,8 +228,15 @@ class Follower:
         if len(fresh):
             self._fit(grey, fresh, guess, corner, spread, known)
 
-    def _detected(self, grey: GreyImage, body: Body, guess: FloatArray, region: tuple[int, int, int, int] | None,
-                  *, thorough: bool) -> set[int]:
+    def _detected(
+        self,
+        grey: GreyImage,
+        body: Body,
+        guess: FloatArray,
+        region: tuple[int, int, int, int] | None,
+        *,
+        thorough: bool,
+    ) -> set[int]:
         self.searches += 1
         own = set(body.rows.tolist())
         hit: set[int] = set()
@@ -232,7 +265,12 @@ class Follower:
         """Carry the body's markers to where they are, the unseen ones along with the seen."""
         new = corner[body.rows]
         held = known[body.rows]
-        if held.all() and len(asked) == len(body.rows) and np.isfinite(new).all() and np.isfinite(body.corner).all():
+        if (
+            held.all()
+            and len(asked) == len(body.rows)
+            and np.isfinite(new).all()
+            and np.isfinite(body.corner).all()
+        ):
             body.held, body.pace, body.corner = held, (new - body.corner).mean((0, 1)), new
             return
         body.held = held

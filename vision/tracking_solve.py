@@ -91,8 +91,15 @@ def is_moving(corner: FloatArray) -> bool:
     return motion > max(STILL_LIMIT, 3.0 * noise)
 
 
-def solve(time: FloatArray, corner: FloatArray, floor: FloorLayout, car: CarMarkers, camera: Camera | None,
-          size: tuple[int, int], moving: bool | None) -> Solved:
+def solve(
+    time: FloatArray,
+    corner: FloatArray,
+    floor: FloorLayout,
+    car: CarMarkers,
+    camera: Camera | None,
+    size: tuple[int, int],
+    moving: bool | None,
+) -> Solved:
     """All poses of a pass. corner: (n, m, 4, 2) px, floor markers first."""
     count = len(floor.markers)
     on_floor = corner[:, :count]
@@ -101,26 +108,38 @@ def solve(time: FloatArray, corner: FloatArray, floor: FloorLayout, car: CarMark
     whole = np.isfinite(on_floor).all((2, 3)).sum(1)
     if moves:
         rich = np.flatnonzero(whole >= min(int(whole.max()), 4))
-        fit = fit_floor(on_floor[rich[np.linspace(0, len(rich) - 1, min(VIEWS, len(rich))).astype(int)]], floor, given)
+        fit = fit_floor(
+            on_floor[rich[np.linspace(0, len(rich) - 1, min(VIEWS, len(rich))).astype(int)]], floor, given
+        )
     else:
         fit = fit_floor(_pooled(on_floor)[None], floor, given)
     if not np.isfinite(fit.covariance).all():
-        raise VisionError("the floor markers do not fix the camera's place", where="floor markers",
-                          remedy="Lay the floor markers farther apart, around the car, and keep them in the picture")
+        raise VisionError(
+            "the floor markers do not fix the camera's place",
+            where="floor markers",
+            remedy="Lay the floor markers farther apart, around the car, and keep them in the picture",
+        )
     noise = _temporal_noise(on_floor) if not moves else fit.noise
     ink = _car_ink(corner, count, floor, car, fit, moves, max(noise, FADING))
     parts = list(_chunks(corner, count, floor, car, fit, moves, max(noise, FADING), ink))
     return _joined(parts, fit, moves, noise, car, ink)
 
 
-def _car_ink(corner: FloatArray, count: int, floor: FloorLayout, car: CarMarkers, fit: FloorFit, moves: bool,
-             noise: float) -> float:
+def _car_ink(
+    corner: FloatArray,
+    count: int,
+    floor: FloorLayout,
+    car: CarMarkers,
+    fit: FloorFit,
+    moves: bool,
+    noise: float,
+) -> float:
     """Ink shift of the car's markers, px: what a sample of frames says, with the floor's as a prior."""
     whole = np.flatnonzero(np.isfinite(corner[:, count:]).all((2, 3)).sum(1) >= 2)
     if not len(whole):
         return fit.ink
     picked = corner[whole[np.linspace(0, len(whole) - 1, min(INK_FRAMES, len(whole))).astype(int)]]
-    (cars, *_), = _chunks(picked, count, floor, car, fit, moves, noise, fit.ink)
+    ((cars, *_),) = _chunks(picked, count, floor, car, fit, moves, noise, fit.ink)
     usable = cars.used >= LEAST_CORNERS
     if not usable.any():
         return fit.ink
@@ -145,23 +164,49 @@ def _temporal_noise(on_floor: FloatArray) -> float:
     return float(1.4826 * np.median(size)) if size.size else 0.0
 
 
-def _chunks(corner: FloatArray, count: int, floor: FloorLayout, car: CarMarkers, fit: FloorFit, moves: bool,
-            noise: float, ink: float) -> Iterator[tuple[CarPoses, FloatArray, FloatArray, FloatArray, tuple[str, ...], FloatArray]]:
+def _chunks(
+    corner: FloatArray,
+    count: int,
+    floor: FloorLayout,
+    car: CarMarkers,
+    fit: FloorFit,
+    moves: bool,
+    noise: float,
+    ink: float,
+) -> Iterator[tuple[CarPoses, FloatArray, FloatArray, FloatArray, tuple[str, ...], FloatArray]]:
     place = marker_corners(car.markers)
     for first in range(0, len(corner), STEP):
         part = corner[first : first + STEP]
         if moves:
-            views = fit_cameras(part[:, :count], fit.corner_place, fit.intrinsics, fit.ink, basis=fit.basis,
-                                sheet_of=fit.sheet_of, least_noise=noise)
+            views = fit_cameras(
+                part[:, :count],
+                fit.corner_place,
+                fit.intrinsics,
+                fit.ink,
+                basis=fit.basis,
+                sheet_of=fit.sheet_of,
+                least_noise=noise,
+            )
             rotation, origin, used = views.rotation, views.place, views.used
             by_floor, spread = views.by_shared, _frame_spread(views)
         else:
             rotation, origin = fit.rotation, fit.place
             used = np.full(len(part), np.inf)
             by_floor, spread = np.zeros((len(part), 6, 0)), np.zeros((len(part), 6, 6))
-        cars = fit_cars(part[:, count:], place, car.height, rotation, origin, fit.intrinsics, ink,
-                        basis=fit.basis, least_noise=noise)
-        shared, names = _shared(cars, fit, moves, by_floor, floor, car, np.broadcast_to(origin, (len(part), 3)))
+        cars = fit_cars(
+            part[:, count:],
+            place,
+            car.height,
+            rotation,
+            origin,
+            fit.intrinsics,
+            ink,
+            basis=fit.basis,
+            least_noise=noise,
+        )
+        shared, names = _shared(
+            cars, fit, moves, by_floor, floor, car, np.broadcast_to(origin, (len(part), 3))
+        )
         per_frame = cars.by_camera @ spread @ np.swapaxes(cars.by_camera, 1, 2)
         distance = np.abs(np.linalg.norm(np.broadcast_to(origin, (len(part), 3)), axis=-1))
         yield cars, used, shared, per_frame, names, distance / fit.intrinsics[0]
@@ -174,8 +219,15 @@ def _frame_spread(views: CameraPoses) -> FloatArray:
     return spread
 
 
-def _shared(cars: CarPoses, fit: FloorFit, moves: bool, by_floor: FloatArray, floor: FloorLayout, car: CarMarkers,
-            origin: FloatArray) -> tuple[FloatArray, tuple[str, ...]]:
+def _shared(
+    cars: CarPoses,
+    fit: FloorFit,
+    moves: bool,
+    by_floor: FloatArray,
+    floor: FloorLayout,
+    car: CarMarkers,
+    origin: FloatArray,
+) -> tuple[FloatArray, tuple[str, ...]]:
     """(k, n, 3) pose change for one standard uncertainty of each shared cause."""
     n = len(cars.pose)
     c, s, zero = np.cos(cars.pose[:, 2]), np.sin(cars.pose[:, 2]), np.zeros(n)
@@ -207,12 +259,20 @@ def _shared(cars: CarPoses, fit: FloorFit, moves: bool, by_floor: FloatArray, fl
     values, vectors = np.linalg.eigh(covariance)
     root = vectors * np.sqrt(np.maximum(values, 0.0))
     parts = np.moveaxis(gain @ root, -1, 0)  # (k, n, 3)
-    return (np.concatenate([np.stack(list(causes.values())), parts]),
-            (*causes, *(f"camera and floor markers {i + 1}" for i in range(len(parts)))))
+    return (
+        np.concatenate([np.stack(list(causes.values())), parts]),
+        (*causes, *(f"camera and floor markers {i + 1}" for i in range(len(parts)))),
+    )
 
 
-def _joined(parts: list[tuple[CarPoses, FloatArray, FloatArray, FloatArray, tuple[str, ...], FloatArray]],
-            fit: FloorFit, moves: bool, noise: float, car: CarMarkers, ink: float) -> Solved:
+def _joined(
+    parts: list[tuple[CarPoses, FloatArray, FloatArray, FloatArray, tuple[str, ...], FloatArray]],
+    fit: FloorFit,
+    moves: bool,
+    noise: float,
+    car: CarMarkers,
+    ink: float,
+) -> Solved:
     cars = [part[0] for part in parts]
 
     def all_of(name: str) -> FloatArray:
@@ -229,13 +289,27 @@ def _joined(parts: list[tuple[CarPoses, FloatArray, FloatArray, FloatArray, tupl
         marker_rest = _median(rest.mean(2)) if len(rest) else np.zeros((len(car.markers), 2))
         marker_weight = np.nanmedian(np.where(weight > 0, weight, np.nan)[good].mean(2), axis=0)
     return Solved(
-        fit=fit, moving=moves, pose=all_of("pose"), unit=all_of("covariance"), noise=all_of("noise"),
-        used=all_of("used"), floor_used=np.concatenate([part[1] for part in parts]), corner_noise=noise,
-        marker_mean=marker_mean, car_ink=ink,
-        marker_rest=np.nan_to_num(marker_rest), marker_weight=np.nan_to_num(marker_weight, nan=1.0),
-        repeating_gain=all_of("by_marker"), lean=all_of("lean"), lean_u=all_of("lean_u"), rise=all_of("rise"),
-        m_per_px=np.concatenate([part[5] for part in parts]), shared=shared, shared_names=names,
-        camera_part=np.concatenate([part[3] for part in parts]))
+        fit=fit,
+        moving=moves,
+        pose=all_of("pose"),
+        unit=all_of("covariance"),
+        noise=all_of("noise"),
+        used=all_of("used"),
+        floor_used=np.concatenate([part[1] for part in parts]),
+        corner_noise=noise,
+        marker_mean=marker_mean,
+        car_ink=ink,
+        marker_rest=np.nan_to_num(marker_rest),
+        marker_weight=np.nan_to_num(marker_weight, nan=1.0),
+        repeating_gain=all_of("by_marker"),
+        lean=all_of("lean"),
+        lean_u=all_of("lean_u"),
+        rise=all_of("rise"),
+        m_per_px=np.concatenate([part[5] for part in parts]),
+        shared=shared,
+        shared_names=names,
+        camera_part=np.concatenate([part[3] for part in parts]),
+    )
 
 
 def _compact(shared: FloatArray, fixed: int, names: tuple[str, ...]) -> tuple[FloatArray, tuple[str, ...]]:

@@ -35,8 +35,9 @@ def blur_of(time: FloatArray, solved: Solved, spread: FloatArray, floor_count: i
     return blur
 
 
-def vouch(time: FloatArray, solved: Solved, sightings: Sightings, blur: FloatArray,
-          floor_count: int) -> tuple[IntArray, dict[str, int]]:
+def vouch(
+    time: FloatArray, solved: Solved, sightings: Sightings, blur: FloatArray, floor_count: int
+) -> tuple[IntArray, dict[str, int]]:
     """Indices of the frames kept, and how many were left out for which reason."""
     known = sightings.column("known")[:, floor_count:]
     corner = sightings.column("corner")[:, floor_count:]
@@ -57,7 +58,9 @@ def vouch(time: FloatArray, solved: Solved, sightings: Sightings, blur: FloatArr
     repeated = sightings.column("repeated")
     if repeated.any() and len(time) > 2:
         rate = np.gradient(solved.pose[:, :2], time, axis=0)
-        moved = np.hypot(rate[:, 0], rate[:, 1]) * np.gradient(time) > 3 * solved.m_per_px * solved.corner_noise
+        moved = (
+            np.hypot(rate[:, 0], rate[:, 1]) * np.gradient(time) > 3 * solved.m_per_px * solved.corner_noise
+        )
         drop(np.asarray(repeated, bool) & moved, "the picture was sent twice")
     reasons, counts = np.unique(reason[reason != ""].astype(str), return_counts=True)
     return np.flatnonzero(reason == ""), dict(zip(reasons.tolist(), counts.tolist(), strict=True))

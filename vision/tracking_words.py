@@ -10,7 +10,9 @@ from vision.types import Camera, CarMarkers, ClipTrack, FloatArray, FloorLayout
 
 LEAST_SIDE = 25.0  # px of a marker
 LARGE_OFF = 0.4  # px; a floor marker that fits worse than this is worth a word
-READOUT_SHARE = 0.6  # of the frame interval that a rolling shutter takes from the first to the last row, at most usual
+READOUT_SHARE = (
+    0.6  # of the frame interval that a rolling shutter takes from the first to the last row, at most usual
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,8 +23,16 @@ class Words:
     warnings: list[str]
 
 
-def describe(track: ClipTrack, solved: Solved, report: ClipReport, left_out: dict[str, int], camera: Camera | None,
-             floor: FloorLayout, car: CarMarkers, spread: FloatArray) -> Words:
+def describe(
+    track: ClipTrack,
+    solved: Solved,
+    report: ClipReport,
+    left_out: dict[str, int],
+    camera: Camera | None,
+    floor: FloorLayout,
+    car: CarMarkers,
+    spread: FloatArray,
+) -> Words:
     """Notes and warnings about a track, for people."""
     words = Words(notes=[], warnings=[])
     _frames(words, track, report, left_out)
@@ -33,8 +43,9 @@ def describe(track: ClipTrack, solved: Solved, report: ClipReport, left_out: dic
     wide = spread[np.isfinite(spread)]
     width = float(np.sqrt(np.median(wide) / 2)) if len(wide) else 0.0
     if width > 1.8:
-        words.warnings.append(f"The picture is soft (edges {2.4 * width:.0f} px wide): focus on the car and clean the "
-                              "lens.")
+        words.warnings.append(
+            f"The picture is soft (edges {2.4 * width:.0f} px wide): focus on the car and clean the lens."
+        )
     return words
 
 
@@ -47,20 +58,26 @@ def _frames(words: Words, track: ClipTrack, report: ClipReport, left_out: dict[s
         gaps = np.diff(track.time)
         longest = int(np.argmax(gaps))
         if gaps[longest] > 2.5 * report.usual_gap:
-            words.warnings.append(f"No pose for {gaps[longest]:.2f} s from {track.time[longest]:.2f} s on: keep hands and "
-                                  "other things out of the line between camera and markers.")
+            words.warnings.append(
+                f"No pose for {gaps[longest]:.2f} s from {track.time[longest]:.2f} s on: keep hands and "
+                "other things out of the line between camera and markers."
+            )
     if report.frames and kept < 0.7 * report.frames:
-        words.warnings.append(f"Only {100 * kept / report.frames:.0f} % of the frames can be used: more light, nearer, "
-                              "markers flat and in view.")
+        words.warnings.append(
+            f"Only {100 * kept / report.frames:.0f} % of the frames can be used: more light, nearer, "
+            "markers flat and in view."
+        )
 
 
 def _time(words: Words, report: ClipReport) -> None:
     if report.cut:
         words.warnings.append(f"The clip is cut short: {report.cut}. Copy it from the camera again.")
     if report.dropped:
-        words.notes.append(f"About {report.dropped} frames are missing between others (longest gap "
-                           f"{1000 * report.longest_gap:.0f} ms, usual {1000 * report.usual_gap:.0f} ms); the time stamps "
-                           "account for it.")
+        words.notes.append(
+            f"About {report.dropped} frames are missing between others (longest gap "
+            f"{1000 * report.longest_gap:.0f} ms, usual {1000 * report.usual_gap:.0f} ms); the time stamps "
+            "account for it."
+        )
     if report.repeated > 1:
         words.notes.append(f"{report.repeated} pictures are copies of the one before.")
     if report.rotation % 360:
@@ -68,21 +85,30 @@ def _time(words: Words, report: ClipReport) -> None:
 
 
 def _camera(words: Words, track: ClipTrack, solved: Solved, camera: Camera | None) -> None:
-    words.notes.append("The camera moved: the floor was found in every frame." if solved.moving
-                       else "The camera stood still: the floor was found from all frames together.")
+    words.notes.append(
+        "The camera moved: the floor was found in every frame."
+        if solved.moving
+        else "The camera stood still: the floor was found from all frames together."
+    )
     doubt = _camera_doubt(track)
     if camera is None:
         focal, focal_u = track.camera.matrix[0, 0], track.camera.u[0]
         k1, k1_u = track.camera.distortion[0], track.camera.u[4]
-        words.notes.append(f"No calibration: the floor markers give a focal length of {focal:.0f} ± {2 * focal_u:.0f} px "
-                           f"and a lens bend k1 of {k1:.3f} ± {2 * k1_u:.3f}. This and the floor markers' places add "
-                           f"{1000 * doubt:.2f} mm to the doubt of the car's displacement.")
+        words.notes.append(
+            f"No calibration: the floor markers give a focal length of {focal:.0f} ± {2 * focal_u:.0f} px "
+            f"and a lens bend k1 of {k1:.3f} ± {2 * k1_u:.3f}. This and the floor markers' places add "
+            f"{1000 * doubt:.2f} mm to the doubt of the car's displacement."
+        )
         if focal_u > 0.05 * focal:
-            words.warnings.append("The floor markers hardly fix the lens: calibrate the camera, or film at a flatter "
-                                  "angle with the floor markers spread wide.")
+            words.warnings.append(
+                "The floor markers hardly fix the lens: calibrate the camera, or film at a flatter "
+                "angle with the floor markers spread wide."
+            )
     else:
-        words.notes.append(f"Camera and floor markers' places add {1000 * doubt:.2f} mm to the doubt of the car's "
-                           "displacement.")
+        words.notes.append(
+            f"Camera and floor markers' places add {1000 * doubt:.2f} mm to the doubt of the car's "
+            "displacement."
+        )
 
 
 def _camera_doubt(track: ClipTrack) -> float:
@@ -94,7 +120,9 @@ def _camera_doubt(track: ClipTrack) -> float:
         """In the car's middle axes: a turn of the whole floor frame changes nothing in them."""
         d = pose[-1, :2] - pose[0, :2]
         middle = 0.5 * (pose[0, 2] + pose[-1, 2])
-        return np.array([np.cos(middle) * d[0] + np.sin(middle) * d[1], -np.sin(middle) * d[0] + np.cos(middle) * d[1]])
+        return np.array(
+            [np.cos(middle) * d[0] + np.sin(middle) * d[1], -np.sin(middle) * d[0] + np.cos(middle) * d[1]]
+        )
 
     base = displacement(track.pose)
     parts = [displacement(track.pose + part) - base for part in track.shared[CARD_CAUSES:]]
@@ -102,29 +130,39 @@ def _camera_doubt(track: ClipTrack) -> float:
 
 
 def _markers(words: Words, track: ClipTrack, solved: Solved, floor: FloorLayout, car: CarMarkers) -> None:
-    words.notes.append(f"Corner noise {solved.corner_noise:.2f} px from frame to frame, ink shift {track.ink_shift:.2f} px.")
+    words.notes.append(
+        f"Corner noise {solved.corner_noise:.2f} px from frame to frame, ink shift {track.ink_shift:.2f} px."
+    )
     sheets: dict[int, list[int]] = {}
     for marker, sheet in zip(floor.markers, solved.fit.sheet_of, strict=True):
         sheets.setdefault(sheet, []).append(marker.id)
     offsets = np.hypot(solved.fit.sheet[:, 0], solved.fit.sheet[:, 1])
     for sheet, ids in sheets.items():
         if len(sheets) > 1 and offsets[sheet] > max(4.0 * floor.place_u, 0.001):
-            words.warnings.append(f"Floor sheet with marker {ids[0]} lies {1000 * offsets[sheet]:.1f} mm from the place on "
-                                  "the card: measure again, or learn the layout from the clip.")
+            words.warnings.append(
+                f"Floor sheet with marker {ids[0]} lies {1000 * offsets[sheet]:.1f} mm from the place on "
+                "the card: measure again, or learn the layout from the clip."
+            )
     size = np.square(np.nan_to_num(solved.fit.residual)).mean((0, 2, 3)) * 2
     for marker, weight, off in zip(floor.markers, solved.fit.weight, np.sqrt(size), strict=True):
         if weight < 0.3 and off > LARGE_OFF:
-            words.warnings.append(f"Floor marker {marker.id} does not fit its place, size or plane and hardly counts: flatten "
-                                  "it or correct the card.")
+            words.warnings.append(
+                f"Floor marker {marker.id} does not fit its place, size or plane and hardly counts: flatten "
+                "it or correct the card."
+            )
     per_px = float(np.median(solved.m_per_px))
     for index, marker in enumerate(car.markers):
         off = 1000 * per_px * float(np.hypot(*solved.marker_rest[index]))
         if solved.marker_weight[index] < 0.3 and off > 0.4:
-            words.warnings.append(f"Car marker {marker.id} sits about {off:.1f} mm from its place on the card (bent, moved, or "
-                                  "a wrong card) and hardly counts.")
+            words.warnings.append(
+                f"Car marker {marker.id} sits about {off:.1f} mm from its place on the card (bent, moved, or "
+                "a wrong card) and hardly counts."
+            )
     side = min(marker.size for marker in car.markers) / per_px
     if side < LEAST_SIDE:
-        words.warnings.append(f"The car's markers are only {side:.0f} px wide: film from nearer or at a higher resolution.")
+        words.warnings.append(
+            f"The car's markers are only {side:.0f} px wide: film from nearer or at a higher resolution."
+        )
 
 
 def _motion(words: Words, track: ClipTrack, solved: Solved) -> None:
@@ -132,19 +170,27 @@ def _motion(words: Words, track: ClipTrack, solved: Solved) -> None:
     if n < 5:
         return
     if track.blur.max() > 4.0:
-        words.warnings.append(f"The car smears over {track.blur.max():.0f} px while it moves: more light, or a shorter "
-                              "exposure.")
+        words.warnings.append(
+            f"The car smears over {track.blur.max():.0f} px while it moves: more light, or a shorter "
+            "exposure."
+        )
     edge = max(2, min(15, n // 4))
     before, after = np.median(track.lean[:edge], axis=0), np.median(track.lean[-edge:], axis=0)
     change = np.degrees(after - before)
     sure = 3.0 * np.degrees(np.median(solved.lean_u, axis=0)) * max(solved.corner_noise, 0.05)
-    words.notes.append(f"Body lean at the end less that at the start: roll {change[0]:+.2f}°, pitch {change[1]:+.2f}°.")
+    words.notes.append(
+        f"Body lean at the end less that at the start: roll {change[0]:+.2f}°, pitch {change[1]:+.2f}°."
+    )
     if np.any(np.abs(change) > np.maximum(sure, 0.4)):
-        words.warnings.append("The body does not stand as level after the push as before: let it settle, or check the "
-                              "suspension for sticking.")
+        words.warnings.append(
+            "The body does not stand as level after the push as before: let it settle, or check the "
+            "suspension for sticking."
+        )
     rate = np.gradient(track.pose[:, :2], track.time, axis=0)
     speed = float(np.hypot(rate[:, 0], rate[:, 1]).max())
     interval = float(np.median(np.diff(track.time)))
-    words.notes.append(f"Fastest {speed:.2f} m/s. A rolling shutter (read out in up to {1000 * READOUT_SHARE * interval:.0f} ms) "
-                       f"would put moving poses off by up to {1000 * speed * READOUT_SHARE * interval:.1f} mm along the "
-                       "motion, rest poses not at all.")
+    words.notes.append(
+        f"Fastest {speed:.2f} m/s. A rolling shutter (read out in up to {1000 * READOUT_SHARE * interval:.0f} ms) "
+        f"would put moving poses off by up to {1000 * speed * READOUT_SHARE * interval:.1f} mm along the "
+        "motion, rest poses not at all."
+    )

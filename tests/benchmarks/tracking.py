@@ -17,6 +17,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import av
@@ -37,13 +38,27 @@ LENS = np.array([-0.15, 0.04, 4e-4, -3e-4, 0.0])
 def make_clip(path: Path, size: tuple[int, int], repeats: int, seed: int = 0) -> Camera:
     """An H.264 clip of a push, there and back again `repeats` times; answers its calibration."""
     focal = 1150.0 * size[0] / 1280
-    eye = looking_at(np.array([0.25, -1.05, 0.95]), np.array([0, 0, 0.03]), focal=focal, size=size, distortion=LENS)
+    eye = looking_at(
+        np.array([0.25, -1.05, 0.95]), np.array([0, 0, 0.03]), focal=focal, size=size, distortion=LENS
+    )
     moment = np.linspace(0.0, 1.6, 200)
     share = np.clip((moment - 0.4) / 0.7, 0, 1)
     yaw = 0.1 + 0.35 * share**2 * (3 - 2 * share)
     pose = np.column_stack([-0.16 + 0.03 * np.cos(yaw), 0.02 + 0.03 * np.sin(yaw), yaw])
-    frames = list(render_frames(time=moment, pose=pose, floor=FLOOR, car=CAR, camera=eye, size=size, fps=30.0,
-                                rng=np.random.default_rng(seed), look=Look(), samples=2))
+    frames = list(
+        render_frames(
+            time=moment,
+            pose=pose,
+            floor=FLOOR,
+            car=CAR,
+            camera=eye,
+            size=size,
+            fps=30.0,
+            rng=np.random.default_rng(seed),
+            look=Look(),
+            samples=2,
+        )
+    )
     with av.open(str(path), "w") as container:
         stream = container.add_stream("libx264", rate=30)
         stream.width, stream.height, stream.pix_fmt = *size, "yuv420p"
@@ -80,10 +95,18 @@ def simple(path: Path, camera: Camera) -> int:
             return count
         corners, ids, _ = detector.detectMarkers(cv2.cvtColor(frame, cv2.COLOR_BGR2GRAY))
         for group in groups:
-            seen = [k for k, marker_id in enumerate(ids.ravel()) if int(marker_id) in group] if ids is not None else []
+            seen = (
+                [k for k, marker_id in enumerate(ids.ravel()) if int(marker_id) in group]
+                if ids is not None
+                else []
+            )
             if seen:
-                cv2.solvePnP(np.concatenate([places[int(ids.ravel()[k])] for k in seen]),
-                             np.concatenate([corners[k][0] for k in seen]), camera.matrix, camera.distortion)
+                cv2.solvePnP(
+                    np.concatenate([places[int(ids.ravel()[k])] for k in seen]),
+                    np.concatenate([corners[k][0] for k in seen]),
+                    camera.matrix,
+                    camera.distortion,
+                )
         count += 1
 
 
@@ -105,14 +128,18 @@ def memory(seconds: list[int]) -> dict[str, float]:
             path = Path(folder) / f"{length}.mp4"
             make_clip(path, (1280, 720), max(1, round(length / 1.63)))
             command = [sys.executable, __file__, "--track", str(path)]
-            peak[f"peak_mb_{length}s"] = float(subprocess.run(command, capture_output=True, text=True, check=True).stdout)
+            peak[f"peak_mb_{length}s"] = float(
+                subprocess.run(command, capture_output=True, text=True, check=True).stdout
+            )
     return peak
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--quick", action="store_true", help="a quarter of the frames")
-    parser.add_argument("--memory", action="store_true", help="measure peak memory of a 20 s and a 600 s clip instead")
+    parser.add_argument(
+        "--memory", action="store_true", help="measure peak memory of a 20 s and a 600 s clip instead"
+    )
     parser.add_argument("--track", help=argparse.SUPPRESS)
     choice = parser.parse_args()
     if choice.track:
@@ -136,18 +163,30 @@ def main() -> None:
 
             decode(path)
             # Taken in turn, so that a busy machine slows all alike.
-            pairs = [(rate(lambda: decode(path), 1), rate(lambda: simple(path, camera), 1), rate(lambda: track(1), 1))
-                     for _ in range(2 if choice.quick else 3)]
+            pairs = [
+                (
+                    rate(partial(decode, path), 1),
+                    rate(partial(simple, path, camera), 1),
+                    rate(partial(track, 1), 1),
+                )
+                for _ in range(2 if choice.quick else 3)
+            ]
             plain, slow, ours = (max(column) for column in zip(*pairs, strict=True))
-            print(f"{name}: decoding {plain:.0f}, simple {slow:.0f}, tracking {ours:.0f} frames/s on one core")
+            print(
+                f"{name}: decoding {plain:.0f}, simple {slow:.0f}, tracking {ours:.0f} frames/s on one core"
+            )
             result[f"times_simple_{name}"] = round(ours / slow, 2)
             result[f"share_of_decode_{name}"] = round(ours / plain, 2)
             if name == "720p":
                 os.sched_setaffinity(0, cores[:2])
-                both = [(rate(lambda: decode(path), 1), rate(lambda: track(2), 1))
-                        for _ in range(2 if choice.quick else 3)]
+                both = [
+                    (rate(partial(decode, path), 1), rate(partial(track, 2), 1))
+                    for _ in range(2 if choice.quick else 3)
+                ]
                 plain, ours = (max(column) for column in zip(*both, strict=True))
-                print(f"{name}: decoding {plain:.0f}, tracking {ours:.0f} frames/s with a decoding thread, two cores")
+                print(
+                    f"{name}: decoding {plain:.0f}, tracking {ours:.0f} frames/s with a decoding thread, two cores"
+                )
                 result["share_two_cores"] = round(ours / plain, 2)
             os.sched_setaffinity(0, cores)
     print(json.dumps(result))

@@ -12,8 +12,16 @@ FAMILY = "DICT_APRILTAG_36h11"
 FINE = 8  # samples per pixel and direction of the test's own picture
 
 
-def picture(quads: list[np.ndarray], ids: list[int], *, blur: float = 0.7, gamma: float = 2.2, noise: float = 1.5,
-            size: int = 150, seed: int = 0) -> np.ndarray:
+def picture(
+    quads: list[np.ndarray],
+    ids: list[int],
+    *,
+    blur: float = 0.7,
+    gamma: float = 2.2,
+    noise: float = 1.5,
+    size: int = 150,
+    seed: int = 0,
+) -> np.ndarray:
     """Markers warped onto quads in linear light, blurred, stored through a gamma: the test's own truth."""
     rng = np.random.default_rng(seed)
     light = np.full((size * FINE, size * FINE), 0.8, np.float32)
@@ -21,13 +29,17 @@ def picture(quads: list[np.ndarray], ids: list[int], *, blur: float = 0.7, gamma
         cells = np.kron(cell_pattern(FAMILY, marker_id), np.ones((40, 40))).astype(np.float32) * 0.75 + 0.05
         side = len(cells)
         sheet = cv2.copyMakeBorder(cells, 40, 40, 40, 40, cv2.BORDER_CONSTANT, value=0.8)
-        source = np.array([[-0.5, -0.5], [side - 0.5, -0.5], [side - 0.5, side - 0.5], [-0.5, side - 0.5]]) + 40
+        source = (
+            np.array([[-0.5, -0.5], [side - 0.5, -0.5], [side - 0.5, side - 0.5], [-0.5, side - 0.5]]) + 40
+        )
         target = (quad + 0.5) * FINE - 0.5
         warp = cv2.getPerspectiveTransform(source.astype(np.float32), target.astype(np.float32))
         cv2.warpPerspective(sheet, warp, light.shape[::-1], dst=light, borderMode=cv2.BORDER_TRANSPARENT)
     light = cv2.GaussianBlur(light, (0, 0), blur * FINE)
     small = cv2.resize(light, (size, size), interpolation=cv2.INTER_AREA)
-    return np.clip(np.round(255 * small ** (1 / gamma) + rng.normal(0, noise, small.shape)), 0, 255).astype(np.uint8)
+    return np.clip(np.round(255 * small ** (1 / gamma) + rng.normal(0, noise, small.shape)), 0, 255).astype(
+        np.uint8
+    )
 
 
 def random_quad(rng: np.random.Generator, side: float, middle: float = 75.0) -> np.ndarray:
@@ -48,8 +60,12 @@ def test_corners_are_within_a_tenth_of_a_pixel(side: float, limit: float) -> Non
     rest = []
     for k in range(12):
         quad = random_quad(rng, side)
-        fit = fit_corners(picture([quad], [k], seed=k), quad[None] + rng.uniform(-1.5, 1.5, (1, 4, 2)), one(k),
-                          light=linear_light(2.2))
+        fit = fit_corners(
+            picture([quad], [k], seed=k),
+            quad[None] + rng.uniform(-1.5, 1.5, (1, 4, 2)),
+            one(k),
+            light=linear_light(2.2),
+        )
         error = fit.corner[0] - quad
         shrink = ink_direction(quad)
         rest.append(error - shrink * (error * shrink).sum() / (shrink**2).sum())
@@ -81,8 +97,11 @@ def test_a_half_hidden_marker_gives_only_the_corners_that_are_seen() -> None:
 def test_what_is_not_the_marker_is_not_taken_for_it(scene: str) -> None:
     quad = np.array([[40.0, 40.0], [110.0, 41.0], [111.0, 110.0], [41.0, 109.0]])
     rng = np.random.default_rng(3)
-    grey = {"grey": np.full((150, 150), 128, np.uint8), "noise": rng.integers(0, 255, (150, 150)).astype(np.uint8),
-            "other marker": picture([quad], [8])}[scene]
+    grey = {
+        "grey": np.full((150, 150), 128, np.uint8),
+        "noise": rng.integers(0, 255, (150, 150)).astype(np.uint8),
+        "other marker": picture([quad], [8]),
+    }[scene]
     fit = fit_corners(grey, quad[None], one(7))
     assert np.isnan(fit.corner).any() or fit.likeness[0] < 0.6
 

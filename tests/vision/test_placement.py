@@ -1,4 +1,4 @@
-"""Where the plate sits: tracks of a car turned about pins, made from plane geometry, with a plate off by a known bit."""
+"""Where the plate sits: a car turned about pins, made from plane geometry, its plate off by a known bit."""
 
 import numpy as np
 import pytest
@@ -7,25 +7,51 @@ from vision.errors import InputError
 from vision.placement import PinTurn, fixed_point, locate_plate
 from vision.types import Camera, CarMarkers, ClipTrack, Marker
 
-CAR = CarMarkers(dictionary="DICT_APRILTAG_36h11", height=0.09,
-                 markers=tuple(Marker(id=k, size=0.044, x=0.13 + x, y=y) for k, (x, y) in
-                               enumerate([(0.075, 0.03), (0.075, -0.03), (-0.075, 0.03), (-0.075, -0.03)])))
+CAR = CarMarkers(
+    dictionary="DICT_APRILTAG_36h11",
+    height=0.09,
+    markers=tuple(
+        Marker(id=k, size=0.044, x=0.13 + x, y=y)
+        for k, (x, y) in enumerate([(0.075, 0.03), (0.075, -0.03), (-0.075, 0.03), (-0.075, -0.03)])
+    ),
+)
 
 
 def track(pose: np.ndarray) -> ClipTrack:
     n = len(pose)
-    return ClipTrack(time=np.arange(n) / 30, pose=pose, covariance=np.tile(np.eye(3) * 1e-10, (n, 1, 1)),
-                     repeating=np.diag([4e-10, 4e-10, 1e-8]), blur=np.zeros(n), lean=np.zeros((n, 2)), frames_read=n,
-                     frames_left_out=0, left_out={}, size=(1280, 720), ink_shift=0.0, corner_noise=0.03,
-                     camera=Camera(matrix=np.eye(3), distortion=np.zeros(5), size=(1280, 720)))
+    return ClipTrack(
+        time=np.arange(n) / 30,
+        pose=pose,
+        covariance=np.tile(np.eye(3) * 1e-10, (n, 1, 1)),
+        repeating=np.diag([4e-10, 4e-10, 1e-8]),
+        blur=np.zeros(n),
+        lean=np.zeros((n, 2)),
+        frames_read=n,
+        frames_left_out=0,
+        left_out={},
+        size=(1280, 720),
+        ink_shift=0.0,
+        corner_noise=0.03,
+        camera=Camera(matrix=np.eye(3), distortion=np.zeros(5), size=(1280, 720)),
+    )
 
 
-def turned_about(pin: np.ndarray, shift: np.ndarray, angle: float, rng: np.random.Generator, *, degrees: float = 120,
-                 noise: float = 3e-5, play: float = 0.0) -> ClipTrack:
+def turned_about(
+    pin: np.ndarray,
+    shift: np.ndarray,
+    angle: float,
+    rng: np.random.Generator,
+    *,
+    degrees: float = 120,
+    noise: float = 3e-5,
+    play: float = 0.0,
+) -> ClipTrack:
     """Poses that the card's plate would report when the real plate is `shift`, `angle` off: true = shift + R card."""
     yaw = np.radians(np.linspace(0, degrees, 80))
     floor = np.array([0.1, -0.05]) + play * rng.normal(size=(80, 2))
-    turn = np.stack([np.stack([np.cos(yaw), -np.sin(yaw)], -1), np.stack([np.sin(yaw), np.cos(yaw)], -1)], axis=1)
+    turn = np.stack(
+        [np.stack([np.cos(yaw), -np.sin(yaw)], -1), np.stack([np.sin(yaw), np.cos(yaw)], -1)], axis=1
+    )
     axle = floor - turn @ pin  # true car origin
     card_origin = axle + turn @ shift  # the card's origin is at `shift` in true car axes
     return track(np.column_stack([card_origin, yaw + angle]) + rng.normal(0, noise, (80, 3)))
@@ -54,8 +80,10 @@ def test_stated_uncertainty_covers_the_truth() -> None:
     rng = np.random.default_rng(2)
     sizes = []
     for _ in range(200):
-        turns = [PinTurn(track=turned_about(pin + rng.normal(0, 3e-4, 2), SHIFT, ANGLE, rng), x=pin[0], y=pin[1])
-                 for pin in PINS]
+        turns = [
+            PinTurn(track=turned_about(pin + rng.normal(0, 3e-4, 2), SHIFT, ANGLE, rng), x=pin[0], y=pin[1])
+            for pin in PINS
+        ]
         place = locate_plate(turns, CAR)
         error = np.append(place.shift - SHIFT, place.turn - ANGLE)
         sizes.append(error @ np.linalg.solve(place.covariance, error))
@@ -77,11 +105,16 @@ def test_wrong_pin_distance_is_said() -> None:
     assert any("farther apart" in warning for warning in locate_plate(turns, CAR).warnings)
 
 
-@pytest.mark.parametrize(("case", "words"), [("one", "one pin"), ("near", "too close"), ("little", "turned by only")])
+@pytest.mark.parametrize(
+    ("case", "words"), [("one", "one pin"), ("near", "too close"), ("little", "turned by only")]
+)
 def test_turns_that_tell_nothing(case: str, words: str) -> None:
     rng = np.random.default_rng(5)
     degrees = 5.0 if case == "little" else 120.0
     pins = (PINS[0], PINS[0] + 0.005) if case == "near" else PINS
-    turns = [PinTurn(track=turned_about(pin, SHIFT, ANGLE, rng, degrees=degrees), x=pin[0], y=pin[1]) for pin in pins]
+    turns = [
+        PinTurn(track=turned_about(pin, SHIFT, ANGLE, rng, degrees=degrees), x=pin[0], y=pin[1])
+        for pin in pins
+    ]
     with pytest.raises(InputError, match=words):
         locate_plate(turns[:1] if case == "one" else turns, CAR)

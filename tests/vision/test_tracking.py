@@ -21,7 +21,9 @@ RATE = 30.0
 
 
 def eye(position: tuple[float, float, float] = (0.25, -1.05, 0.95)) -> RenderCamera:
-    return looking_at(np.array(position), np.array([0.0, 0.0, 0.03]), focal=1150.0, size=SIZE, distortion=LENS)
+    return looking_at(
+        np.array(position), np.array([0.0, 0.0, 0.03]), focal=1150.0, size=SIZE, distortion=LENS
+    )
 
 
 def calibration(seen: RenderCamera) -> Camera:
@@ -38,8 +40,17 @@ def push(seconds: float = 1.0, *, turn: float = 0.3) -> tuple[np.ndarray, np.nda
     return time, np.column_stack([place, yaw])
 
 
-def film(path: Path, *, seconds: float = 1.0, turn: float = 0.3, hand: bool = False, shaky: bool = False,
-         look: Look | None = None, car: CarMarkers = CAR, floor: FloorLayout = FLOOR) -> tuple[np.ndarray, np.ndarray]:
+def film(
+    path: Path,
+    *,
+    seconds: float = 1.0,
+    turn: float = 0.3,
+    hand: bool = False,
+    shaky: bool = False,
+    look: Look | None = None,
+    car: CarMarkers = CAR,
+    floor: FloorLayout = FLOOR,
+) -> tuple[np.ndarray, np.ndarray]:
     time, pose = push(seconds, turn=turn)
     rng = np.random.default_rng(3)
     finger = None
@@ -47,8 +58,21 @@ def film(path: Path, *, seconds: float = 1.0, turn: float = 0.3, hand: bool = Fa
         c, s = np.cos(pose[:, 2]), np.sin(pose[:, 2])
         tip = pose[:, :2] + np.column_stack([0.205 * c + 0.04 * s, 0.205 * s - 0.04 * c])
         finger = Hand(tip=tip, outward=np.array([0.3, -1.0]), height=0.1)
-    render_push(path, time=time, pose=pose, floor=floor, car=car, camera=eye(), rng=rng, size=SIZE, fps=RATE,
-                hand=finger, look=look, camera_path=hand_held(eye(), rng) if shaky else None, samples=2)
+    render_push(
+        path,
+        time=time,
+        pose=pose,
+        floor=floor,
+        car=car,
+        camera=eye(),
+        rng=rng,
+        size=SIZE,
+        fps=RATE,
+        hand=finger,
+        look=look,
+        camera_path=hand_held(eye(), rng) if shaky else None,
+        samples=2,
+    )
     return time, pose
 
 
@@ -109,11 +133,21 @@ def test_shared_causes_do_what_a_changed_card_does(clear: Clip) -> None:
     base = track_clip(path, floor=FLOOR, car=CAR, camera=calibration(eye()))
     changed = {
         "height of the markers": replace(CAR, height=CAR.height + CAR.height_u),
-        "print scale of the car sheet": replace(CAR, markers=tuple(
-            replace(m, size=m.size * (1 + CAR.scale_u), x=0.13 + (m.x - 0.13) * (1 + CAR.scale_u),
-                    y=m.y * (1 + CAR.scale_u)) for m in CAR.markers)),
-        "place of the plate along the car": replace(CAR, markers=tuple(
-            replace(m, x=m.x + CAR.place_u) for m in CAR.markers)),
+        "print scale of the car sheet": replace(
+            CAR,
+            markers=tuple(
+                replace(
+                    m,
+                    size=m.size * (1 + CAR.scale_u),
+                    x=0.13 + (m.x - 0.13) * (1 + CAR.scale_u),
+                    y=m.y * (1 + CAR.scale_u),
+                )
+                for m in CAR.markers
+            ),
+        ),
+        "place of the plate along the car": replace(
+            CAR, markers=tuple(replace(m, x=m.x + CAR.place_u) for m in CAR.markers)
+        ),
     }
     for name, car in changed.items():
         again = track_clip(path, floor=FLOOR, car=car, camera=calibration(eye()))
@@ -172,8 +206,14 @@ def test_a_marker_moved_on_the_plate_is_faded_out_and_named(clear: Clip) -> None
 def test_stopping_keeps_the_frames_so_far(clear: Clip) -> None:
     path, _ = clear
     calls, shares = iter(range(100)), []
-    track = track_clip(path, floor=FLOOR, car=CAR, camera=calibration(eye()), progress=shares.append,
-                       stop=lambda: next(calls) >= 11)
+    track = track_clip(
+        path,
+        floor=FLOOR,
+        car=CAR,
+        camera=calibration(eye()),
+        progress=shares.append,
+        stop=lambda: next(calls) >= 11,
+    )
     assert len(track.time) == 12
     assert shares == sorted(shares)
     assert shares[-1] == 1.0
@@ -181,8 +221,12 @@ def test_stopping_keeps_the_frames_so_far(clear: Clip) -> None:
 
 def test_wrong_cards_and_wrong_scenes_are_told_apart(clear: Clip, tmp_path: Path) -> None:
     path, _ = clear
-    bigger = replace(CAR, markers=tuple(replace(m, size=1.1 * m.size, x=0.13 + 1.1 * (m.x - 0.13), y=1.1 * m.y)
-                                        for m in CAR.markers))
+    bigger = replace(
+        CAR,
+        markers=tuple(
+            replace(m, size=1.1 * m.size, x=0.13 + 1.1 * (m.x - 0.13), y=1.1 * m.y) for m in CAR.markers
+        ),
+    )
     other = FloorLayout(dictionary="DICT_6X6_250", markers=FLOOR.markers)
     small = replace(FLOOR, markers=tuple(replace(m, size=0.9 * m.size) for m in FLOOR.markers))
     absent = replace(CAR, markers=tuple(replace(m, id=m.id + 100) for m in CAR.markers))
@@ -193,12 +237,23 @@ def test_wrong_cards_and_wrong_scenes_are_told_apart(clear: Clip, tmp_path: Path
         (other, replace(CAR, dictionary="DICT_6X6_250"), "markers of DICT_APRILTAG_36h11 were"),
         (FLOOR, absent, "only floor markers"),
         (few, CAR, "only 1 of 6 floor markers"),
-        (replace(FLOOR, markers=tuple(replace(m, id=m.id + 100) for m in FLOOR.markers)), CAR, "no floor marker"),
-        (replace(FLOOR, markers=tuple(replace(m, id=m.id + 100) for m in FLOOR.markers)), absent, "not the ones on the"),
+        (
+            replace(FLOOR, markers=tuple(replace(m, id=m.id + 100) for m in FLOOR.markers)),
+            CAR,
+            "no floor marker",
+        ),
+        (
+            replace(FLOOR, markers=tuple(replace(m, id=m.id + 100) for m in FLOOR.markers)),
+            absent,
+            "not the ones on the",
+        ),
         (replace(FLOOR, markers=FLOOR.markers[:2]), CAR, "names 2 floor markers"),
         (FLOOR, replace(CAR, markers=()), "names no car marker"),
-        (FLOOR, replace(CAR, markers=(*CAR.markers, Marker(id=FLOOR.markers[0].id, size=0.044, x=0, y=0))),
-         "on the floor and on the car"),
+        (
+            FLOOR,
+            replace(CAR, markers=(*CAR.markers, Marker(id=FLOOR.markers[0].id, size=0.044, x=0, y=0))),
+            "on the floor and on the car",
+        ),
     ]
     for floor, car, words in cases:
         with pytest.raises(InputError, match=words) as caught:
