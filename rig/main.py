@@ -19,6 +19,8 @@ COMMANDS: dict[str, str] = {
     "lift": "Find the height of the centre of gravity by lifting an axle",
     "ballast": "Say what a ballast move does, or where ballast must go",
     "record-line": "Keep a port's raw traffic in a file that can be played back",
+    "cameras": "List the cameras of this machine",
+    "film": "Watch the live camera and record a push when the car moves",
     "camera": "Calibrate a camera from a clip or photos of a printed board",
     "floor": "Find where floor sheets lie that were put down without measuring",
     "plate": "Find where the marker plate sits on the car, with a pin at two points",

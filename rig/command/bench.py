@@ -8,7 +8,9 @@ from rig.command.options import log_folder, log_option
 
 
 @click.command(name="bench", epilog="Example: pivotbench bench --virtual")
-@click.option("--port", type=click.IntRange(0, 65535), default=None, help="Port of the page (otherwise 8377 or a free one).")
+@click.option(
+    "--port", type=click.IntRange(0, 65535), default=None, help="Port of the page (otherwise 8377 or a free one)."
+)
 @log_option
 @click.option("--no-browser", is_flag=True, help="Do not open a browser.")
 @click.option("--virtual", is_flag=True, help="Start with the virtual bench, which needs no hardware.")

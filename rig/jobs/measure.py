@@ -2,8 +2,9 @@
 
 import hashlib
 import io
+import json
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ import numpy as np
 from analysis.measured_pivot import MeasuredPush, measure_pivot
 from rig.cards.measures import MM, car_markers, floor_layout, wheelbase
 from rig.cards.read import CardSet
+from rig.errors import InputError
 from rig.jobs.keep import estimate_record, keep_cards
 from rig.log.store import BenchLog, Record
 from rig.report.files import write_bytes
@@ -44,7 +46,7 @@ def measure_clip(
     """
     floor = floor_layout(cards.bench)
     markers = car_markers(cards.car, dictionary=floor.dictionary)
-    track = track_clip(clip, floor=floor, car=markers, camera=camera, progress=progress)
+    track = with_true_times(clip, track_clip(clip, floor=floor, car=markers, camera=camera, progress=progress))
     pushes = measure_track(track, cards)
     record = log.record(
         "push",
@@ -57,6 +59,33 @@ def measure_clip(
         files=[log.add_file("clip", clip), log.add_file("track", keep_track(log.folder / "tracks", track))],
     )
     return Measurement(track=track, pushes=pushes, record=record, clip=clip)
+
+
+def with_true_times(clip: Path, track: ClipTrack) -> ClipTrack:
+    """Times as the recorder noted them beside its own clips, whose container only knows an even rate."""
+    notes = clip.with_suffix(".times.json")
+    if not notes.is_file():
+        return track
+    try:
+        noted = np.array([row["time_s"] for row in json.loads(notes.read_text(encoding="utf-8"))["pictures"]])
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        raise InputError(f"the times noted beside the clip cannot be read ({error})", where=str(notes),
+                         remedy="Remove this file to measure with an even rate instead") from error
+    if len(noted) != track.frames_read or len(noted) < 2:
+        raise InputError(f"{len(noted)} times for {track.frames_read} pictures", where=str(notes),
+                         remedy="This file does not belong to the clip: remove it to measure with an even rate")
+    step = 1.0 / _rate(clip)
+    return replace(track, time=np.interp(track.time, np.arange(len(noted)) * step, noted - noted[0]))
+
+
+def _rate(clip: Path) -> float:
+    """Even rate that the clip's container states, pictures per second."""
+    import cv2
+
+    source = cv2.VideoCapture(str(clip))
+    rate = float(source.get(cv2.CAP_PROP_FPS))
+    source.release()
+    return rate
 
 
 def keep_track(folder: Path, track: ClipTrack) -> Path:
@@ -153,8 +182,6 @@ def camera_from(record: dict[str, Any]) -> Camera:
 
 def stored_camera(cards: CardSet, log: BenchLog) -> Camera | None:
     """The camera calibration that the bench card names, or None. Raises InputError when it is not in the log."""
-    from rig.errors import InputError
-
     name = cards.bench.camera.calibration
     if not name:
         return None

@@ -1,0 +1,16 @@
+"""pivotbench cameras"""
+
+import click
+
+from rig.command.options import json_option, show
+
+
+@click.command(name="cameras", epilog="Example: pivotbench cameras")
+@json_option
+def command(as_json: bool) -> None:
+    """List the cameras of this machine. Clips filmed with a phone work without any of them."""
+    from rig.camera.source import list_cameras
+
+    found = list_cameras()
+    lines = [f"{camera.device:<16} {camera.name}" for camera in found] or ["No camera is plugged in."]
+    show("\n".join(lines), {"cameras": [{"device": c.device, "name": c.name} for c in found]}, as_json=as_json)

@@ -1,0 +1,139 @@
+"""The live camera: a rendered clip played in real time stands for the device; pre-roll, stop at rest, losses told."""
+
+import time
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from rig.camera.recorder import PushRecorder
+from rig.camera.source import CameraReader, TimedPicture, list_cameras, open_camera
+from rig.cards.measures import car_markers, floor_layout
+from rig.cards.read import CardSet, read_set
+from rig.errors import BenchError
+from rig.jobs.film import LiveLook, film_push
+from rig.jobs.measure import measure_clip
+from rig.log.store import BenchLog
+from rig.virtual import bench, dunlin
+from vision.live import MovementWatch, judge_picture
+
+
+class PlayedClip:
+    """A clip that behaves like a camera: one picture every 1/30 s of real time, and time stamps of its own."""
+
+    def __init__(self, path: Path, *, skip: frozenset[int] = frozenset()) -> None:
+        self._clip, self._skip = cv2.VideoCapture(str(path)), skip
+        self._start, self._number, self._stamp = time.monotonic(), 0, 0.0
+
+    def isOpened(self) -> bool:  # noqa: N802 - OpenCV's name
+        return bool(self._clip.isOpened())
+
+    def set(self, *_: object) -> bool:
+        return True
+
+    def get(self, what: int) -> float:
+        return self._stamp if what == cv2.CAP_PROP_POS_MSEC else float(self._clip.get(what))
+
+    def read(self) -> tuple[bool, np.ndarray | None]:
+        while True:
+            time.sleep(max(self._start + self._number / 30.0 - time.monotonic(), 0.0))
+            good, picture = self._clip.read()
+            self._number += 1
+            self._stamp = self._number * 1000.0 / 30.0
+            if self._number not in self._skip or not good:
+                return good, picture
+
+    def release(self) -> None:
+        self._clip.release()
+
+
+@pytest.fixture(scope="module")
+def filmed(tmp_path_factory: pytest.TempPathFactory) -> tuple[CardSet, Path]:
+    """Cards and a rendered push of the virtual bench."""
+    folder = tmp_path_factory.mktemp("film")
+    setup = dunlin.SETUPS[0]
+    cards = read_set(bench.write_cards(folder, setup, (85.0,))[0])
+    bench.film_push(cards, dunlin.draw_truth(setup, np.random.default_rng(1)), folder / "push.avi", seed=1)
+    return cards, folder / "push.avi"
+
+
+def test_a_push_is_recorded_from_before_it_moved_until_it_rests(
+    filmed: tuple[CardSet, Path], tmp_path: Path
+) -> None:
+    cards, clip = filmed
+    looks: list[LiveLook] = []
+    kept = film_push(cards, tmp_path, say=looks.append, opener=lambda _: PlayedClip(clip))
+    assert kept.lost == 0
+    assert not looks[0].moving
+    assert any(look.recording for look in looks)
+    assert looks[0].judgement.floor_seen == 6
+    assert looks[0].judgement.car_seen == 4
+    with BenchLog(tmp_path / "log") as log:
+        live, whole = measure_clip(kept.clip, cards, log), measure_clip(clip, cards, log)
+    # the same push, recorded again: the pivot agrees within the two stated uncertainties
+    a, b = live.pushes[0].estimate, whole.pushes[0].estimate
+    assert abs(a.kappa - b.kappa) < 3 * np.hypot(a.kappa_u, b.kappa_u)
+    assert live.pushes[0].start_time > 0.4  # there is rest before the movement
+    # times come from the recorder's notes, not from the container's even rate
+    assert live.pushes[0].peak_speed == pytest.approx(whole.pushes[0].peak_speed, rel=0.2)
+
+
+def test_pictures_that_a_slow_disk_loses_are_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    recorder = PushRecorder(tmp_path, fps=30.0, pre_roll=0.1)
+    monkeypatch.setattr(recorder, "_write", lambda: time.sleep(0.5))
+    picture = np.zeros((48, 64, 3), np.uint8)
+    recorder.start()
+    for number in range(300):
+        recorder.take(TimedPicture(number=number, time=number / 30, device_time=None, picture=picture))
+    recorder._queue.get_nowait()
+    kept = recorder.stop()
+    assert kept.lost >= 200
+    assert "too slow" in kept.words
+
+
+def test_pictures_that_the_device_skips_are_counted(filmed: tuple[CardSet, Path]) -> None:
+    _, clip = filmed
+    capture, mode = open_camera("clip", opener=lambda _: PlayedClip(clip, skip=frozenset({10, 20, 21})))
+    with CameraReader(capture, mode) as camera:
+        deadline = time.monotonic() + 10
+        while camera.read < 45 and time.monotonic() < deadline:
+            time.sleep(0.05)
+        assert camera.dropped == 3
+        assert camera.mode.measured_fps == pytest.approx(30.0, rel=0.15)
+
+
+def test_advice_names_what_is_wrong_with_the_picture(filmed: tuple[CardSet, Path]) -> None:
+    cards, clip = filmed
+    picture = np.asarray(cv2.VideoCapture(str(clip)).read()[1], np.uint8)
+    floor = floor_layout(cards.bench)
+    car = car_markers(cards.car, dictionary=floor.dictionary)
+    good = judge_picture(picture, floor, car)
+    assert good.ready, good.advice
+    for spoiled, words in (
+        ((picture * 0.15).astype(np.uint8), "More light"),
+        (cv2.GaussianBlur(picture, (0, 0), 3.0), "Sharper|not seen"),
+        (np.roll(picture, 500, axis=1), "Floor markers"),
+        (np.zeros_like(picture), "More light"),
+    ):
+        judged = judge_picture(np.asarray(spoiled, np.uint8), floor, car)
+        assert any(word in " ".join(judged.advice) for word in words.split("|")), (words, judged.advice)
+
+
+def test_movement_is_told_from_noise_and_from_a_hand_in_the_way() -> None:
+    rng = np.random.default_rng(0)
+    square = np.array([[0.0, 0.0], [40.0, 0.0], [40.0, 40.0], [0.0, 40.0]])
+    watch, states = MovementWatch(), []
+    for step in range(120):
+        moved = np.clip(step - 40, 0, 40) * 1.0
+        seen = None if 20 <= step < 30 else square + np.array([moved, 0.0]) + rng.normal(0, 0.15, (4, 2))
+        states.append(watch.feed(step * 0.1, seen))
+    assert not any(states[:40])
+    assert all(states[44:80])
+    assert not states[-1]
+
+
+def test_a_camera_that_is_not_there_is_named(tmp_path: Path) -> None:
+    with pytest.raises(BenchError, match="does not open"):
+        open_camera(str(tmp_path / "no-camera"))
+    assert isinstance(list_cameras(), list)
