@@ -67,13 +67,23 @@ def with_true_times(clip: Path, track: ClipTrack) -> ClipTrack:
     if not notes.is_file():
         return track
     try:
-        noted = np.array([row["time_s"] for row in json.loads(notes.read_text(encoding="utf-8"))["pictures"]])
+        rows = json.loads(notes.read_text(encoding="utf-8"))["pictures"]
+        noted = np.array([row["time_s"] for row in rows])
+        stamps = np.array([row["device_time_s"] for row in rows], dtype=float)  # None becomes nan
     except (OSError, ValueError, KeyError, TypeError) as error:
-        raise InputError(f"the times noted beside the clip cannot be read ({error})", where=str(notes),
-                         remedy="Remove this file to measure with an even rate instead") from error
+        raise InputError(
+            f"the times noted beside the clip cannot be read ({error})",
+            where=str(notes),
+            remedy="Remove this file to measure with an even rate instead",
+        ) from error
     if len(noted) != track.frames_read or len(noted) < 2:
-        raise InputError(f"{len(noted)} times for {track.frames_read} pictures", where=str(notes),
-                         remedy="This file does not belong to the clip: remove it to measure with an even rate")
+        raise InputError(
+            f"{len(noted)} times for {track.frames_read} pictures",
+            where=str(notes),
+            remedy="This file does not belong to the clip: remove it to measure with an even rate",
+        )
+    if np.all(np.diff(stamps) > 0):  # the device's own clock knows no waiting in queues and cables
+        noted = stamps
     step = 1.0 / _rate(clip)
     return replace(track, time=np.interp(track.time, np.arange(len(noted)) * step, noted - noted[0]))
 
