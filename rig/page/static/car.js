@@ -1,0 +1,237 @@
+// The car from above, to scale, nose to the right. Only drawing: every number comes from the bench. Units: mm.
+const SVG = "http://www.w3.org/2000/svg";
+const make = (tag, attributes = {}, text) => {
+  const node = document.createElementNS(SVG, tag);
+  for (const [name, value] of Object.entries(attributes)) node.setAttribute(name, value);
+  if (text !== undefined) node.textContent = text;
+  return node;
+};
+const points = (list) => list.map(([x, y]) => `${x.toFixed(2)},${(-y).toFixed(2)}`).join(" ");
+const BIGGEST_DISC = 34; // mm radius of the heaviest wheel's disc: area carries the load
+
+export class CarView {
+  // box: element to draw in.  pin: whether a pin can be dragged.
+  constructor(box, { pin = false, onpin = () => {} } = {}) {
+    this.svg = make("svg", { class: "car", role: "img", "aria-label": "The car from above" });
+    this.layers = {};
+    for (const name of ["scale", "swept", "body", "beams", "loads", "forecast", "measured", "push", "guesses", "pin"]) {
+      this.layers[name] = make("g", { class: name });
+      this.svg.append(this.layers[name]);
+    }
+    box.append(this.svg);
+    this.hasPin = pin;
+    this.onpin = onpin;
+    this.pin = null;
+    this.live = null;
+    new ResizeObserver(() => this.fit()).observe(this.svg);
+    if (pin) this.listen();
+  }
+
+  fit() {
+    if (!this.view) return;
+    const scale = this.svg.clientWidth / this.view[2] || 1;
+    this.unit = 1 / scale;
+    this.svg.setAttribute("font-size", (15 / scale).toFixed(2));
+  }
+
+  show(picture) {
+    this.picture = picture;
+    const L = picture.wheelbase;
+    const ys = picture.outline.map((p) => p[1]);
+    const half = Math.max(...ys) + 62;
+    const xs = [-0.95 * L, 1.55 * L];
+    this.view = [xs[0], -half, xs[1] - xs[0], 2 * half + 40];
+    this.svg.setAttribute("viewBox", this.view.map((v) => v.toFixed(1)).join(" "));
+    this.fit();
+    this.drawScale(L, half);
+    this.layers.body.replaceChildren(
+      make("polygon", { points: points(picture.outline), class: "outline" }),
+      make("path", { d: `M${picture.outline[1][0] - 16} -12l14 12-14 12`, class: "nose" }),
+    );
+    this.drawLoads(picture.load_g, picture.cg);
+    this.drawBalance(picture);
+    this.drawMark("forecast", picture.forecast);
+    this.drawMark("measured", picture.measured);
+    this.drawPush(picture);
+    this.drawSwept(picture.swept.map((pose) => pose));
+    if (this.hasPin && this.pin === null) this.setPin([0.5 * L, 0], false);
+    else this.drawPin();
+  }
+
+  drawScale(L, half) {
+    const y = half + 4;
+    const parts = [make("path", { d: `M${-0.8 * L} ${y}H${1.4 * L}`, class: "line" })];
+    for (let pct = -80; pct <= 140; pct += 10)
+      parts.push(make("path", { d: `M${(pct / 100) * L} ${y}v${pct % 50 === 0 ? 12 : 6}`, class: "line" }));
+    for (const pct of [-50, 0, 50, 100])
+      parts.push(make("text", { x: (pct / 100) * L, y: y + 30, "text-anchor": "middle" }, `${pct} %`.replace("-", "−")));
+    this.layers.scale.replaceChildren(...parts);
+  }
+
+  drawLoads(load, cg) {
+    const at = this.picture.contacts;
+    const parts = [];
+    const beams = [];
+    if (load && load.every((g) => g !== null)) {
+      const most = Math.max(...load, 1e-9);
+      at.forEach(([x, y], wheel) => {
+        const radius = BIGGEST_DISC * Math.sqrt(Math.max(load[wheel], 0) / most);
+        parts.push(make("circle", { cx: x, cy: -y, r: radius.toFixed(2), class: "load" }));
+        const side = Math.sign(y);
+        parts.push(
+          make("text", { x, y: -y - side * (BIGGEST_DISC + 12) + (side > 0 ? 0 : 10), "text-anchor": "middle", class: "grams" },
+            `${load[wheel].toFixed(0)} g`),
+        );
+      });
+      for (const [left, right] of [[0, 1], [2, 3]]) {
+        const sum = load[left] + load[right];
+        if (sum <= 1) continue;
+        const share = load[left] / sum;
+        const x = at[left][0];
+        const bead = at[right][1] + share * (at[left][1] - at[right][1]);
+        const middle = (at[left][1] + at[right][1]) / 2;
+        beams.push(
+          make("path", { d: `M${x} ${-at[left][1]}V${-at[right][1]}`, class: "beam" }),
+          make("path", { d: `M${x - 9} ${-middle}h18`, class: "beam" }),
+          make("circle", { cx: x, cy: -bead, r: 6, class: "bead" }),
+        );
+      }
+    } else {
+      at.forEach(([x, y]) => parts.push(make("rect", { x: x - 24, y: -y - 9, width: 48, height: 18, rx: 4, class: "wheel" })));
+    }
+    if (cg) {
+      parts.push(
+        make("circle", { cx: cg[0], cy: -cg[1], r: 8, class: "cg" }),
+        make("path", { d: `M${cg[0] - 12} ${-cg[1]}h24M${cg[0]} ${-cg[1] - 12}v24`, class: "cgline" }),
+      );
+    }
+    this.layers.loads.replaceChildren(...parts);
+    this.layers.beams.replaceChildren(...beams);
+  }
+
+  drawBalance(picture) {
+    if (picture.balance === null || picture.balance === undefined) return;
+    const half = Math.max(...picture.outline.map((p) => p[1]));
+    this.layers.beams.append(
+      make("path", { d: `M${picture.balance} ${-half}V${half}`, class: "balance" }),
+    );
+  }
+
+  drawMark(kind, mark) {
+    const layer = this.layers[kind];
+    layer.replaceChildren();
+    if (!mark) return;
+    const L = this.picture.wheelbase;
+    const [x, y] = mark.place;
+    const left = -0.85 * L, right = 1.45 * L;
+    if (x < left || x > right || Math.abs(y) > 0.75 * L) {
+      const end = Math.min(Math.max(x, left), right);
+      const s = x < left ? 1 : -1;
+      const off = kind === "forecast" ? 14 : -14;
+      layer.append(make("path", { d: `M${end + s * 60} ${off}H${end}m${s * 14} -9l${-s * 14} 9 ${s * 14} 9`, class: "far" }));
+      return;
+    }
+    if (mark.region && mark.region.length) layer.append(make("polygon", { points: points(mark.region), class: "region" }));
+    layer.append(
+      kind === "forecast"
+        ? make("path", { d: `M${x} ${-y - 11}l11 11-11 11-11-11z`, class: "mark" })
+        : make("circle", { cx: x, cy: -y, r: 8, class: "mark" }),
+    );
+  }
+
+  drawPush(picture) {
+    if (!picture.push) return this.layers.push.replaceChildren();
+    const [x, y] = picture.push;
+    const s = picture.push_side;
+    const tail = -(y - s * 56);
+    this.layers.push.replaceChildren(
+      make("path", { d: `M${x} ${tail}V${-y}m-8 ${s * 14}l8 ${-s * 14} 8 ${s * 14}`, class: "arrow" }),
+      make("text", { x: x + 14, y: tail + (s > 0 ? -4 : 12) }, "push"),
+    );
+  }
+
+  outlineAt([x, y, turn], extra) {
+    const c = Math.cos(turn), s = Math.sin(turn);
+    return make("polygon", {
+      points: points(this.picture.outline.map(([px, py]) => [x + c * px - s * py, y + s * px + c * py])),
+      ...extra,
+    });
+  }
+
+  drawSwept(poses) {
+    this.layers.swept.replaceChildren(...poses.map((pose) => this.outlineAt(pose, { class: "ghost" })));
+  }
+
+  // The outline swings through all poses; ends at once for people who want no motion.
+  swing(poses, done = () => {}) {
+    const still = matchMedia("(prefers-reduced-motion: reduce)").matches;
+    const begin = performance.now();
+    const step = (now) => {
+      const share = still ? 1 : Math.min(1, (now - begin) / 1800);
+      const last = Math.round(share * (poses.length - 1));
+      const kept = poses.filter((_, index) => index <= last && index % 12 === 0);
+      this.layers.swept.replaceChildren(
+        ...kept.map((pose) => this.outlineAt(pose, { class: "ghost" })),
+        this.outlineAt(poses[last], { class: "mover" }),
+      );
+      if (share < 1) requestAnimationFrame(step);
+      else done();
+    };
+    requestAnimationFrame(step);
+  }
+
+  guesses(list) {
+    const L = this.picture.wheelbase;
+    this.layers.guesses.replaceChildren(
+      ...list.map(([pct, y]) => {
+        const x = Math.min(Math.max((pct / 100) * L, -0.85 * L), 1.45 * L);
+        return make("path", { d: `M${x - 7} ${-y - 7}l14 14m0-14l-14 14`, class: "guess" });
+      }),
+    );
+  }
+
+  setPin(place, tell = true) {
+    const L = this.picture ? this.picture.wheelbase : 257;
+    this.pin = [Math.min(Math.max(place[0], -0.9 * L), 1.5 * L), Math.min(Math.max(place[1], -0.7 * L), 0.7 * L)];
+    this.drawPin();
+    if (tell) this.onpin(this.pin, L);
+  }
+
+  drawPin() {
+    if (!this.hasPin || !this.pin || !this.picture) return;
+    const [x, y] = this.pin;
+    this.layers.pin.replaceChildren(
+      make("path", { d: `M${x} ${-y}l-13 -34a14 14 0 1 1 26 0z`, class: "pinshape" }),
+      make("circle", { cx: x, cy: -y, r: 3, class: "pinpoint" }),
+    );
+  }
+
+  listen() {
+    const to = (event) => {
+      const m = this.svg.getScreenCTM();
+      if (!m) return null;
+      const p = new DOMPoint(event.clientX, event.clientY).matrixTransform(m.inverse());
+      return [p.x, -p.y];
+    };
+    let dragging = false;
+    this.svg.addEventListener("pointerdown", (event) => {
+      const place = to(event);
+      if (!place || !this.picture) return;
+      dragging = true;
+      this.svg.setPointerCapture(event.pointerId);
+      this.setPin(place);
+    });
+    this.svg.addEventListener("pointermove", (event) => dragging && this.setPin(to(event)));
+    for (const end of ["pointerup", "pointercancel"]) this.svg.addEventListener(end, () => (dragging = false));
+    this.svg.setAttribute("tabindex", "0");
+    this.svg.setAttribute("role", "application");
+    this.svg.setAttribute("aria-label", "The car from above with a pin; arrow keys move the pin");
+    this.svg.addEventListener("keydown", (event) => {
+      const step = event.shiftKey ? 20 : 4;
+      const by = { ArrowLeft: [-step, 0], ArrowRight: [step, 0], ArrowUp: [0, step], ArrowDown: [0, -step] }[event.key];
+      if (!by || !this.pin) return;
+      event.preventDefault();
+      this.setPin([this.pin[0] + by[0], this.pin[1] + by[1]]);
+    });
+  }
+}

@@ -1,0 +1,104 @@
+// The card editor: every key with its unit, range and meaning, made from the bench's own schema.
+import { act, ask, on } from "./bench.js";
+import { tap, tellTrouble } from "./shared.js";
+import { byId, el } from "./words.js";
+
+const shown = (value) => (value === null || value === undefined ? "" : Array.isArray(value) ? JSON.stringify(value) : String(value));
+
+export function startEditor() {
+  const form = byId("editor");
+  const kind = byId("card-kind");
+  let newest = null;
+  let changed = new Map();
+  let asked = 0;
+
+  async function load() {
+    const mine = ++asked;
+    try {
+      const told = await ask("/api/cards");
+      if (mine !== asked) return;
+      newest = told;
+      byId("undo").disabled = !newest.can_undo;
+      if (changed.size === 0) draw();
+    } catch (error) {
+      tellTrouble("cards", error.message);
+    }
+  }
+
+  function control(field, id) {
+    const now = shown(field.value);
+    const usual = shown(field.default);
+    if (field.kind === "choice" || field.kind === "yes/no") {
+      const choices = field.kind === "choice" ? field.choices : ["true", "false"];
+      const picked = field.value === null ? usual : now;
+      return el("select", { id }, ...choices.map((choice) => el("option", { value: choice, selected: choice === picked }, choice)));
+    }
+    const numeric = field.kind === "number" || field.kind === "whole number";
+    return el("input", {
+      id,
+      type: numeric ? "number" : "text",
+      step: field.kind === "whole number" ? 1 : "any",
+      min: numeric ? field.low : null,
+      max: numeric ? field.high : null,
+      value: now,
+      placeholder: usual,
+      "aria-describedby": `${id}-about`,
+    });
+  }
+
+  function draw() {
+    const card = newest.cards[kind.value];
+    changed = new Map();
+    const parts = card.sections
+      .filter((section) => section.fields.length)
+      .map((section) =>
+        el(
+          "fieldset",
+          {},
+          el("legend", {}, section.name || `${kind.value} card`),
+          ...section.fields.map((field) => {
+            const id = `f-${field.path.replaceAll(".", "-")}`;
+            const input = control(field, id);
+            input.addEventListener("change", () => changed.set(field, input));
+            const name = field.path.split(".").pop().replaceAll("_", " ");
+            return el(
+              "div",
+              { class: "field" },
+              el("label", { for: id }, name + (field.unit ? `, ${field.unit}` : "")),
+              input,
+              el("small", { id: `${id}-about` }, `${field.meaning}${field.meaning ? ". " : ""}${field.allowed}${field.value === null && field.default !== null && shown(field.default) ? `; taken as ${shown(field.default)}` : ""}`),
+            );
+          }),
+        ),
+      );
+    form.replaceChildren(...parts, el("button", { type: "submit", class: "main", id: "save-card" }, "Save a new version"));
+  }
+
+  function value(field, input) {
+    if (field.kind === "yes/no") return input.value === "true";
+    if (field.kind === "list") return input.value.trim() === "" ? null : JSON.parse(input.value);
+    if (field.kind === "number" || field.kind === "whole number") return input.value === "" ? null : Number(input.value);
+    return input.value;
+  }
+
+  form.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    if (changed.size === 0) return;
+    try {
+      const values = Object.fromEntries([...changed].map(([field, input]) => [field.path, value(field, input)]));
+      await act("save-card", { kind: kind.value, values });
+      tellTrouble("cards", "");
+      changed = new Map();
+      await load();
+    } catch (error) {
+      tellTrouble("cards", error instanceof SyntaxError ? "A list is written like [1, 2, 3]." : error.message);
+    }
+  });
+  kind.addEventListener("change", draw);
+  tap("undo", async () => {
+    changed = new Map();
+    await act("undo");
+    await load();
+  });
+  on("car", load);
+}

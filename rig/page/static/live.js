@@ -1,0 +1,91 @@
+// Live loads: discs, sums and the trace of the last half minute. Drawn once a frame, whatever comes in.
+import { on, state } from "./bench.js";
+import { byId, num, show } from "./words.js";
+
+const SHOWN_MS = 30000;
+const NAMES = ["front left", "front right", "rear left", "rear right"];
+
+export function startLive(view) {
+  const trace = [[], [], [], [], []];
+  let newest = null;
+  let waiting = false;
+  let plot = null;
+  let drawnTrace = 0;
+  const times = (window.benchTimes = []); // ms from reading to drawn, newest 600: for measuring this page
+  const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
+
+  function makePlot() {
+    if (!window.uPlot) return null;
+    const ink = colour("--quiet");
+    const axis = { stroke: ink, font: "14px system-ui", grid: { stroke: colour("--edge"), width: 1 } };
+    const dashes = [[], [8, 4], [3, 3], [12, 3, 3, 3]];
+    return new window.uPlot(
+      {
+        width: byId("trace").clientWidth || 320,
+        height: 190,
+        legend: { show: false },
+        cursor: { show: false },
+        scales: { x: { time: false } },
+        axes: [
+          { ...axis, values: (_, ticks) => ticks.map((v) => `${v.toFixed(0)} s`) },
+          { ...axis, size: 64, values: (_, ticks) => ticks.map((v) => `${v.toFixed(0)} g`) },
+        ],
+        series: [{}, ...NAMES.map((label, i) => ({ label, stroke: colour(["--load", "--forecast", "--measured", "--guess"][i]), width: 2, dash: dashes[i] }))],
+      },
+      [[], [], [], [], []],
+      byId("trace"),
+    );
+  }
+
+  function draw() {
+    waiting = false;
+    const now = newest;
+    if (!now) return;
+    const fresh = now.load_g && now.load_g.every((g) => g !== null);
+    if (fresh && now.total_g > 20) {
+      view.drawLoads(now.load_g, state.car?.weights ? state.car.picture.cg : null);
+      if (state.car?.picture) view.drawBalance(state.car.picture);
+    }
+    const at = now.settled ? "at rest" : "moving";
+    const faults = (now.faults ?? []).map((text, i) => (text ? `${NAMES[i]}: ${text}` : "")).filter(Boolean);
+    show(
+      byId("live-words"),
+      now.missing
+        ? now.missing
+        : faults.length
+          ? faults.join("; ")
+          : `Live: ${num(now.total_g)} g, ${at}` +
+            (now.front_pct === null || now.front_pct === undefined
+              ? ""
+              : `; front ${num(now.front_pct)} %, left ${num(now.left_pct)} %, front left + rear right ${num(now.diagonal_fl_rr_pct)} %, front right + rear left ${num(now.diagonal_fr_rl_pct)} %`),
+    );
+    times.push(performance.timeOrigin + performance.now() - now.at_ms);
+    if (times.length > 600) times.splice(0, times.length - 600);
+    window.benchDrawn = (window.benchDrawn ?? 0) + 1;
+    if (performance.now() - drawnTrace > 200 && trace[0].length > 1) {
+      drawnTrace = performance.now();
+      plot ??= makePlot();
+      const end = trace[0][trace[0].length - 1];
+      plot?.setData([trace[0].map((t) => (t - end) / 1000), ...trace.slice(1)]);
+    }
+  }
+
+  on("pads", (batch) => {
+    newest = batch;
+    for (const [at, ...loads] of batch.trace ?? []) {
+      trace[0].push(at);
+      loads.forEach((g, i) => trace[i + 1].push(g));
+    }
+    const from = trace[0].findIndex((at) => at > batch.at_ms - SHOWN_MS);
+    if (from > 0) for (const row of trace) row.splice(0, from);
+    if (!waiting) {
+      waiting = true;
+      requestAnimationFrame(draw);
+    }
+  });
+  new ResizeObserver(() => plot?.setSize({ width: byId("trace").clientWidth, height: 190 })).observe(byId("trace"));
+  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => {
+    plot?.destroy();
+    plot = null;
+  });
+}

@@ -1,0 +1,142 @@
+import { act, ask, connect, on, send, state } from "./bench.js";
+import { CarView } from "./car.js";
+import { startEditor } from "./cards.js";
+import { startLive } from "./live.js";
+import { startRecord } from "./record.js";
+import { startShared, tap, tellTrouble, tiePin } from "./shared.js";
+import { startWhatIf } from "./whatif.js";
+import { byId, el, num, show, told } from "./words.js";
+
+const view = new CarView(byId("car"), { pin: true });
+tiePin(view, byId("pin-pct"), byId("pin-side"));
+startShared();
+
+// the car
+on("car", (car) => {
+  if (!car.picture) return;
+  show(byId("carname"), car.picture.title);
+  view.show(car.picture);
+  const w = car.weights;
+  show(byId("total"), w ? `${told(w.total_g)} g` : "–");
+  show(byId("front"), w ? `${told(w.front_pct, 2)} %` : "–");
+  show(byId("left"), w ? `${told(w.left_pct, 2)} %` : "–");
+  show(byId("flrr"), w ? `${told(w.diagonal_fl_rr_pct, 2)} %` : "–");
+  show(byId("frrl"), w ? `${told(w.diagonal_fr_rl_pct, 2)} %` : "–");
+  show(byId("cg"), w?.cg_x_m ? `${num(1e3 * w.cg_x_m.value)} mm ahead of the rear axle, ${num(1e3 * w.cg_y_m.value)} mm left` : "–");
+  byId("weigh-notes").replaceChildren(...(w?.warnings ?? []).map((text) => el("li", {}, text)));
+  const virtual = byId("virtual");
+  virtual.setAttribute("aria-pressed", car.virtual ? "true" : "false");
+  show(virtual, `Virtual bench: ${car.virtual ? "on" : "off"}`);
+  byId("push-now").hidden = byId("place").hidden = !car.virtual;
+  byId("push-now").disabled = byId("clip").disabled = !car.weights;
+  byId("first-push").disabled = !car.virtual;
+  for (const id of ["hidden-start", "hidden-push"]) byId(id).disabled = !car.virtual;
+  verdict(car.verdict);
+});
+
+function verdict(v) {
+  byId("verdict").hidden = !v;
+  if (!v) return;
+  show(byId("sentence"), v.sentence);
+  show(byId("advice"), v.advice);
+  byId("details").replaceChildren(
+    el("p", {}, `Measured: ${v.measured.words}; ${v.measured.turn}.`),
+    el("p", {}, `Forecast: ${v.forecast.words}; ${v.forecast.turn}.`),
+    el("p", {}, `Balance point ${num(v.balance_pct)} % of the wheelbase. ${v.kind}.`),
+    el("p", {}, "What makes the forecast uncertain: " + v.sensitivity.map(([name, share]) => `${name} ${share} %`).join(", ") + "."),
+    el("ul", { class: "notes" }, ...v.notes.map((text) => el("li", {}, text))),
+    el("p", {}, `Record ${v.record} of the log.`),
+  );
+}
+
+// first try
+let firstShown = null;
+on("first", (first) => {
+  if (!first.sentence || firstShown === first.record) return;
+  const watched = firstShown !== null || performance.now() > 4000;
+  firstShown = first.record;
+  show(byId("first-said"), watched ? "" : first.sentence);
+  const end = () => {
+    show(byId("first-said"), first.sentence);
+    view.drawMark("measured", { place: first.place_mm, region: [] });
+  };
+  if (watched) view.swing(first.poses, end);
+});
+tap("virtual", () => act("virtual", { on: !state.car?.virtual }));
+tap("first-push", () => act("first-push", { station_pct: Number(byId("pin-pct").value), side_mm: Number(byId("pin-side").value) }));
+
+// weighing
+on("port", (port) => show(byId("port"), `${port.sentence}.${port.state === "no pads" ? ` ${port.remedy}.` : ""}`));
+tap("zero", () => act("zero"));
+let placed = false;
+tap("place", async () => {
+  await act("place", { on: !placed });
+  placed = !placed;
+  show(byId("place"), placed ? "Take the car off the pads" : "Set the car on the pads");
+});
+tap("weigh-now", () => act("weigh", { placings: Number(byId("placings").value) || 1 }));
+tap("weigh-typed", () =>
+  act("weigh-typed", {
+    weights_g: [0, 1, 2, 3].map((i) => Number(byId(`w${i}`).value)),
+    resolution_g: Number(byId("wstep").value),
+  }),
+);
+tap("calibrate", () =>
+  act("calibrate", {
+    masses_g: byId("masses").value.trim().split(/[\s;]+/).map(Number),
+    mass_u_g: Number(byId("mass-u").value),
+  }),
+);
+
+// pushing
+tap("push-now", () => act("push"));
+tap("typed-go", () => act("typed-pivot", { pivot_pct: Number(byId("typed-pct").value), u_pct: Number(byId("typed-u").value) }));
+byId("clip").addEventListener("change", async (event) => {
+  const [file] = event.target.files;
+  if (!file) return;
+  try {
+    tellTrouble("act", "");
+    await send("/api/clip", file, "application/octet-stream");
+  } catch (error) {
+    tellTrouble("act", error.message);
+  }
+  event.target.value = "";
+});
+
+// the hidden change
+on("hidden", (hidden) => {
+  show(byId("hidden-said"), [hidden.sentence, hidden.next].filter(Boolean).join(". "));
+  byId("hidden-odds").hidden = hidden.odds.length === 0;
+  byId("hidden-odds").tBodies[0].replaceChildren(
+    ...hidden.odds.map(([name, p]) => el("tr", {}, el("th", { scope: "row" }, name), el("td", {}, `${num(100 * p, p > 0.995 || p < 0.005 ? 2 : 0)} %`))),
+  );
+});
+tap("hidden-start", () => act("hidden-start"));
+tap("hidden-push", () => act("hidden-push", { position_pct: Number(byId("hidden-at").value) }));
+tap("hidden-reveal", () => act("hidden-reveal"));
+
+// the lesson
+ask("/api/lesson")
+  .then((lesson) => {
+    byId("cautions").replaceChildren(...lesson.cautions.map((text) => el("li", {}, text)));
+    byId("steps").replaceChildren(
+      ...lesson.steps.map((step) => {
+        const go = el("button", { type: "button", id: `step-${step.name}` }, step.title);
+        go.addEventListener("click", () => act("step", { name: step.name }).catch((error) => tellTrouble("act", error.message)));
+        return el("li", {}, go, el("p", {}, step.question), el("details", {}, el("summary", {}, "For the teacher"),
+          el("p", {}, step.todo), el("p", {}, step.notes), el("p", {}, step.caution)));
+      }),
+    );
+  })
+  .catch((error) => tellTrouble("act", error.message));
+on("car", (car) => {
+  for (const button of byId("steps").querySelectorAll("button"))
+    button.setAttribute("aria-pressed", button.id === `step-${car.step}` ? "true" : "false");
+});
+
+startLive(view);
+startWhatIf(view);
+startEditor();
+startRecord();
+connect();
+window.benchReady = performance.now();

@@ -1,0 +1,74 @@
+// The record of the bench: everything recorded, and measured beside forecast across set-ups.
+import { ask, on } from "./bench.js";
+import { tellTrouble } from "./shared.js";
+import { byId, el, num } from "./words.js";
+
+const SVG = "http://www.w3.org/2000/svg";
+const node = (tag, attributes, text) => {
+  const made = document.createElementNS(SVG, tag);
+  for (const [name, value] of Object.entries(attributes)) made.setAttribute(name, value);
+  if (text !== undefined) made.textContent = text;
+  return made;
+};
+const table = (heads, rows) =>
+  el("table", {}, el("thead", {}, el("tr", {}, ...heads.map((head) => el("th", { scope: "col" }, head)))),
+    el("tbody", {}, ...rows.map((row) => el("tr", {}, ...row.map((cell) => el("td", {}, cell))))));
+
+function dots(rows) {
+  const low = -100, high = 160, width = 640, line = 26;
+  const x = (pct) => 10 + ((Math.min(Math.max(pct, low), high) - low) / (high - low)) * (width - 20);
+  const svg = node("svg", { viewBox: `0 0 ${width} ${rows.length * line + 40}`, class: "dots", role: "img", "font-size": 15,
+    "aria-label": "Pivots along the car, per cent of the wheelbase, measured and forecast with their intervals; the table below has the figures" });
+  for (const pct of [-100, -50, 0, 50, 100, 150])
+    svg.append(node("path", { d: `M${x(pct)} 0V${rows.length * line + 8}`, stroke: "currentColor", opacity: pct % 100 ? 0.15 : 0.45 }),
+      node("text", { x: x(pct), y: rows.length * line + 28, "text-anchor": "middle" }, `${num(pct, 0)} %`));
+  rows.forEach((row, index) => {
+    const y = index * line + 14;
+    for (const [kind, pivot, dy] of [["measured", row.measured, -4], ["forecast", row.forecast, 5]]) {
+      if (!pivot || pivot.station_pct === null || pivot.station_pct === undefined) continue;
+      const group = node("g", { class: kind });
+      const [a, b] = pivot.interval_pct;
+      group.append(
+        node("path", { d: `M${x(a)} ${y + dy}H${x(b)}`, class: "far" }),
+        kind === "measured"
+          ? node("circle", { cx: x(pivot.station_pct), cy: y + dy, r: 5, class: "mark" })
+          : node("path", { d: `M${x(pivot.station_pct)} ${y + dy - 6}l6 6-6 6-6-6z`, class: "mark" }),
+      );
+      svg.append(group);
+    }
+    svg.append(node("text", { x: 12, y: y + 5 }, `${index + 1}`));
+  });
+  return svg;
+}
+
+export function startRecord() {
+  let timer = 0;
+  async function load() {
+    try {
+      const [past, across] = await Promise.all([ask("/api/record"), ask("/api/compared")]);
+      byId("compared").replaceChildren(
+        ...(across.rows.length
+          ? [
+              dots(across.rows),
+              table(["", "set-up", "test", "measured", "forecast", "verdict"],
+                across.rows.map((row, i) => [`${i + 1}`, row.setup, row.test, row.measured?.words ?? "typed in", row.forecast.words, row.verdict])),
+            ]
+          : [el("p", { class: "quiet" }, "Nothing compared yet: weigh, push, and the verdicts stand here side by side.")]),
+      );
+      byId("records").replaceChildren(
+        table(["no.", "UTC", "what", "of", "result"],
+          past.records.slice(0, 60).map((one) => [`${one.number}`, one.at.slice(0, 19).replace("T", " "), one.kind, one.title, one.words])),
+      );
+      tellTrouble("record", "");
+    } catch (error) {
+      tellTrouble("record", error.message);
+    }
+  }
+  const soon = () => {
+    clearTimeout(timer);
+    timer = setTimeout(load, 150);
+  };
+  on("job", (job) => job.running || soon());
+  on("car", soon);
+  on("first", soon);
+}

@@ -1,0 +1,72 @@
+// What both big screens have: the state of the link, trouble in words, the running job.
+import { act, on } from "./bench.js";
+import { byId, show } from "./words.js";
+
+const trouble = new Map();
+export function tellTrouble(kind, text) {
+  if (text) trouble.set(kind, text);
+  else trouble.delete(kind);
+  const box = byId("trouble");
+  const said = [...trouble.values()].join("\n");
+  show(box, said);
+  box.hidden = said === "";
+}
+
+// Runs an action from a button; what goes wrong is said in words.
+export const tap = (id, what) =>
+  byId(id)?.addEventListener("click", async () => {
+    try {
+      tellTrouble("act", "");
+      await what();
+    } catch (error) {
+      tellTrouble("act", error.message);
+    }
+  });
+
+export function startShared() {
+  on("link", (link) => {
+    show(byId("link"), link.on ? (link.restarted ? "Connected again: the bench was restarted" : "Connected") : "Connection lost, trying again …");
+    tellTrouble("link", link.on ? "" : "The bench does not answer. This page connects again by itself; nothing recorded is lost.");
+  });
+  on("port", (port) => {
+    const fine = ["reading", "starting", "no pads"].includes(port.state);
+    const remedy = port.remedy ? ` ${port.remedy}.` : "";
+    tellTrouble("port", fine ? "" : `Pads: ${port.sentence}.${remedy}`);
+    tellTrouble("recording", port.trouble ? `Raw readings are no longer kept: ${port.trouble}` : "");
+  });
+  on("car", (car) => tellTrouble("car", car.trouble ?? ""));
+  let seen = null;
+  on("job", (job) => {
+    const box = byId("job");
+    const fresh = seen !== null || job.running;
+    seen = job.number;
+    const text = job.running ? job.step || job.text || job.name : job.error || job.text || "";
+    box.hidden = !job.running && (!fresh || text === "");
+    box.classList.toggle("bad", !job.running && Boolean(job.error));
+    show(byId("job-text"), text);
+    const bar = byId("job-bar");
+    bar.hidden = !job.running || Boolean(job.step);
+    if (job.share > 0) bar.value = job.share;
+    else bar.removeAttribute("value");
+    byId("job-done").hidden = !job.running || !job.step;
+    byId("job-stop").hidden = !job.running;
+    byId("job-close").hidden = job.running;
+  });
+  tap("job-done", () => act("done"));
+  tap("job-stop", () => act("stop"));
+  byId("job-close")?.addEventListener("click", () => (byId("job").hidden = true));
+}
+
+// Two number boxes that go with the pin.
+export function tiePin(view, pct, side) {
+  view.onpin = ([x, y], L) => {
+    pct.value = ((100 * x) / L).toFixed(0);
+    side.value = y.toFixed(0);
+  };
+  const from = () => {
+    if (view.picture && pct.value !== "" && side.value !== "")
+      view.setPin([(Number(pct.value) / 100) * view.picture.wheelbase, Number(side.value)], false);
+  };
+  pct.addEventListener("input", from);
+  side.addEventListener("input", from);
+}
