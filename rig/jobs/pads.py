@@ -1,5 +1,6 @@
 """The bench's pads as the use cases need them: opened from the bench card, settled, calibrated, zeroed."""
 
+import contextlib
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -108,7 +109,7 @@ def settle(
     missing, overloaded or frozen, or when the port is lost and does not come back.
     """
     detector = SettledDetector(limits=limits, names=pads.names)
-    pads.source.drain()  # what came before the person was done does not count
+    _forget_what_came_before(pads.source)
     start = time.monotonic()
     reading: SettledReading | None = None
     while (waited := time.monotonic() - start) < patience:
@@ -126,6 +127,18 @@ def settle(
         if progress is not None:
             progress(min(waited / patience, 1.0))
     raise _not_settled(pads, reading, patience)
+
+
+def _forget_what_came_before(source: PadSource) -> None:
+    """Drop every frame measured before now, also those still on their way through cable and buffers.
+
+    A board that answers a command has sent all its earlier lines before the answer. Pads with another line format
+    cannot be asked: for them only what has arrived is dropped, which is some milliseconds short.
+    """
+    if isinstance(source, PadReader) and source.takes_commands:
+        with contextlib.suppress(BenchError):  # silent or lost pads are told by what follows
+            source.command("?", timeout=1.0)
+    source.drain()
 
 
 def _not_settled(pads: OpenPads, reading: SettledReading | None, patience: float) -> BenchError:

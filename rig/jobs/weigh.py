@@ -245,5 +245,6 @@ def weights_record(weights: CornerWeights) -> dict[str, Any]:
 
 
 def tally_record(pads: OpenPads) -> dict[str, int]:
+    """What became of the lines, for the log."""
     tally = pads.source.tally
     return {name: getattr(tally, name) for name in tally.__slots__}

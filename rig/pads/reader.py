@@ -171,6 +171,11 @@ class PadReader:
             self._news.wait_for(lambda: self._latest is not than or self._finished(), timeout)
             return self._latest if self._latest is not than else None
 
+    @property
+    def takes_commands(self) -> bool:
+        """Whether the pads speak our own protocol, so that they can be asked and told."""
+        return self._commands
+
     def command(self, text: str, *, timeout: float = 2.0) -> Answer | Identity:
         """Send one command line and wait for its answer. text: without line end, e.g. `rate 80` or `?`.
 
