@@ -20,6 +20,8 @@ UNITS = {
     "ms": "ms",
 }
 
+WHOLE_UNITS = {"_n_per_mm": "N/mm", "_ns_per_m": "N s/m", "_mm_per_s": "mm/s", "_mm_s": "mm/s"}
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Field:
@@ -35,6 +37,22 @@ class Field:
     high: float | None
     default: Any
     required: bool
+
+
+def optional_sections(card_type: type[msgspec.Struct], prefix: str = "", *, inside: bool = False) -> set[str]:
+    """Dotted names of the sections that a card may do without, those inside them included."""
+    info = inspect.type_info(card_type)
+    assert isinstance(info, inspect.StructType)
+    found: set[str] = set()
+    for field in info.fields:
+        kind = bare(field.type)
+        if isinstance(kind, inspect.StructType):
+            path = f"{prefix}.{field.name}" if prefix else field.name
+            here = inside or (not field.required and field.default is None)
+            if here:
+                found.add(path)
+            found |= optional_sections(kind.cls, path, inside=here)
+    return found
 
 
 def sections(card_type: type[msgspec.Struct], prefix: str = "") -> Iterator[tuple[str, str, list[Field]]]:
@@ -123,8 +141,9 @@ def allowed(kind: inspect.Type) -> str:
 def unit_of(path: str) -> str:
     """The unit that a key's own name ends in ('' for a pure number)."""
     name = path.rsplit(".", 1)[-1].removesuffix("_u")
-    if name.endswith("_mm_s"):
-        return "mm/s"
+    for ending, unit in WHOLE_UNITS.items():
+        if name.endswith(ending):
+            return unit
     return UNITS.get(name.rsplit("_", 1)[-1], "") if "_" in name else ""
 
 

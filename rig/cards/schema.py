@@ -123,6 +123,42 @@ class Plate(Section, frozen=True):
     markers: Annotated[list[MarkerOnCar], Meta(description="only for a plate of your own")] = []
 
 
+class AxleSprings(Section, frozen=True, kw_only=True):
+    """Springs, dampers and bar of one axle; both sides alike."""
+
+    spring_n_per_mm: Annotated[float, _number("spring rate, at the spring", gt=0, le=1000)]
+    spring_n_per_mm_u: Annotated[float, _u("the spring rate")] = 0.1
+    motion_ratio: Annotated[float, _number("spring travel per wheel travel", gt=0.05, le=2)] = 0.65
+    motion_ratio_u: Annotated[float, _u("the motion ratio")] = 0.03
+    collar_pitch_mm: Annotated[float, _number("collar travel of one turn", gt=0, le=10)] = 0.75
+    tyre_n_per_mm: Annotated[float, _number("tyre rate, each", gt=0, le=10000)] = 20.0
+    bar_n_per_mm: Annotated[float, _number("bar force at each wheel per mm of left-right difference", ge=0, le=100)] = (
+        0.0
+    )
+    roll_centre_mm: Annotated[float, _number("roll centre above the floor", ge=-200, le=200)] = 10.0
+    unsprung_g: Annotated[float, _number("what moves with the two wheels of this axle", ge=0, le=20000)] = 150.0
+    unsprung_height_mm: Annotated[float, _number("its height above the floor", gt=0, le=500)] = 32.0
+    bump_travel_mm: Annotated[float, _number("wheel travel up to the bump stop", gt=0, le=200)] = 8.0
+    droop_travel_mm: Annotated[float, _number("wheel travel down to the droop stop", gt=0, le=200)] = 5.0
+    bump_ns_per_m: Annotated[float, _number("damping in bump, at the damper", ge=0, le=10000)] = 20.0
+    rebound_ns_per_m: Annotated[float, _number("damping in rebound, at the damper", ge=0, le=10000)] = 25.0
+    knee_mm_per_s: (
+        Annotated[float, _number("damper speed above which it gets softer (digressive)", gt=0, le=1e6)] | None
+    ) = None
+    beyond_knee: Annotated[Fraction, Meta(description="share of the damping above the knee")] = 0.3
+
+
+class Chassis(Section, frozen=True, kw_only=True):
+    """What the moving car needs beyond the bench: springs, dampers, bars, load-sensitive tyres."""
+
+    front: AxleSprings
+    rear: AxleSprings
+    load_sensitivity: Annotated[float, _number("grip lost per share of load above the mean (0: none)", ge=0, le=1)] = (
+        0.1
+    )
+    load_sensitivity_u: Annotated[float, _u("the load sensitivity")] = 0.1
+
+
 class CarCard(Section, frozen=True):
     """One car in one state."""
 
@@ -133,6 +169,7 @@ class CarCard(Section, frozen=True):
     rear: Axle = Axle()
     masses: Masses = Masses()
     plate: Plate = Plate()
+    chassis: Annotated[Chassis | None, Meta(description="springs, dampers and bars; only for the moving car")] = None
     notes: Annotated[str, _text("anything worth remembering")] = ""
 
 
@@ -140,6 +177,9 @@ class Pads(Section, frozen=True):
     """The four scale pads."""
 
     port: Annotated[str, _text("device name or pyserial URL of the pads; 'virtual' for the virtual bench")] = ""
+    ports: Annotated[
+        tuple[str, str, str, str] | None, Meta(description="four ports with one pad each, instead of one port")
+    ] = None
     baud: Annotated[int, Meta(description="baud rate", ge=300, le=4_000_000)] = 115_200
     wheels: Annotated[
         tuple[WheelName, WheelName, WheelName, WheelName],

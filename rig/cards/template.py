@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from rig.cards.fields import Field, sections
+from rig.cards.fields import Field, optional_sections, sections
 from rig.cards.schema import CARD_TYPES, Section
 from rig.errors import BenchError, InputError
 
@@ -35,14 +35,16 @@ def card_text(kind: str, values: Mapping[str, Any] | None = None, *, head: str =
     """
     given = STARTER[kind] | dict(values or {})
     lines = [f"# {line}" for line in (head or HEADS[kind]).splitlines()]
+    optional = optional_sections(_type_of(kind))
     for section, meaning, fields in sections(_type_of(kind)):
-        lines.append("")
-        if section:
-            lines += [f"[{section}]  # {meaning}"]
-        lines += [_line(field, given) for field in fields if not isinstance(_value(field, given), list)]
+        block = [f"[{section}]  # {meaning}"] if section else []
+        block += [_line(field, given) for field in fields if not isinstance(_value(field, given), list)]
         for field in fields:
             if isinstance(value := _value(field, given), list):
-                lines += _rows(field, value)
+                block += _rows(field, value)
+        if section in optional and not any(key.startswith(section + ".") for key in given):
+            block = [line if line.startswith("#") else f"# {line}" for line in block]
+        lines += ["", *block]
     return "\n".join(lines) + "\n"
 
 
