@@ -17,6 +17,8 @@ COMMANDS: dict[str, str] = {
     "weigh": "Weigh the car: corner weights, shares, centre of gravity",
     "live": "Show four loads as they are now",
     "lift": "Find the height of the centre of gravity by lifting an axle",
+    "cross": "Bring the cross weight where it is wanted, step by step",
+    "level": "Say what pad height is worth, whether the floor explains it, which shims",
     "ballast": "Say what a ballast move does, or where ballast must go",
     "record-line": "Keep a port's raw traffic in a file that can be played back",
     "cameras": "List the cameras of this machine",

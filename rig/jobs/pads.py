@@ -28,6 +28,7 @@ from rig.errors import BenchError, InputError
 from rig.log.room import check_room
 from rig.log.store import BenchLog, Record
 from rig.pads.frames import PadSource, PortState
+from rig.pads.merge import MergedPads
 from rig.pads.patterns import PatternLines
 from rig.pads.reader import PadReader
 from rig.pads.traffic import TrafficRecorder
@@ -67,7 +68,7 @@ def bench_pads(bench: BenchCard, log: BenchLog, *, port: str = "") -> Iterator[O
 
     port: instead of the one on the card.  Raises BenchError when the port cannot be opened.
     """
-    url = port or bench.pads.port
+    url = port or (bench.pads.ports[0] if bench.pads.ports else bench.pads.port)
     if not url or url == "virtual":
         raise InputError(
             "no port is named" if not url else "the virtual pads are only there while the virtual bench runs",
@@ -85,15 +86,22 @@ def bench_pads(bench: BenchCard, log: BenchLog, *, port: str = "") -> Iterator[O
             remedy="Make room, or name another log folder with --log",
         ) from error
     path = folder / f"{datetime.now(UTC):%Y%m%dT%H%M%S%f}.txt"
-    parser = PatternLines(pattern=bench.pads.line_pattern) if bench.pads.line_pattern else None
     names = tuple(f"pad {index + 1} ({wheel})" for index, wheel in enumerate(bench.pads.wheels))
-    with (
-        TrafficRecorder(path, port=url) as recorder,
-        PadReader(url, parser=parser, baud=bench.pads.baud, tap=recorder.tap) as reader,
-    ):
-        yield OpenPads(source=reader, raw_file=path, names=names)
-        if reader.recording_error is not None:
-            raise reader.recording_error
+    several = bench.pads.ports if bench.pads.ports and not port else None
+    with TrafficRecorder(path, port=" ".join(several or (url,))) as recorder:
+        readers = [_reader(bench, one, recorder) for one in several or (url,)]
+        source = readers[0] if several is None else MergedPads(readers)
+        with source:
+            yield OpenPads(source=source, raw_file=path, names=names)
+        for reader in readers:
+            if reader.recording_error is not None:
+                raise reader.recording_error
+
+
+def _reader(bench: BenchCard, url: str, recorder: TrafficRecorder) -> PadReader:
+    pattern = bench.pads.line_pattern
+    parser = PatternLines(pattern=pattern) if pattern else None
+    return PadReader(url, parser=parser, baud=bench.pads.baud, tap=recorder.tap)
 
 
 def settle(

@@ -9,7 +9,15 @@ import numpy as np
 from analysis.arrays import FloatArray
 from analysis.weighing.corner_weights import CornerWeights, corner_weights, newtons_from_grams, typed_loads
 from analysis.weighing.estimate import DoubtPart, Estimate
-from analysis.weighing.orientations import Turn, TurnedWeighing, pad_prior, solve_orientations
+from analysis.weighing.loads import Loads
+from analysis.weighing.orientations import (
+    PadPrior,
+    Turn,
+    TurnedWeighing,
+    one_weighing_enough,
+    pad_prior,
+    solve_orientations,
+)
 from analysis.weighing.parts import PartMass, add_parts
 from analysis.weighing.reseating import pool_placements
 from rig.cards.measures import MM, contact_place, contact_place_u
@@ -63,7 +71,9 @@ def weigh_on_pads(
         ask(Step(text=text, action="car"))
         placed.append(scale.place_once(pads, progress=progress))
     pooled = pool(cards.bench, [one.loads for one in placed])
+    enough = one_weighing_enough(pooled.load_g, known_pads(placed[-1].loads))
     warnings = [*(text for one in placed for text in one.warnings), pooled.advice]
+    warnings += [] if enough.enough else [enough.text]
     return keep_weighing(
         cards,
         log,
@@ -74,6 +84,14 @@ def weigh_on_pads(
         parents=scale.records,
         files=[log.add_file("raw readings", pads.raw_file)],
     )
+
+
+def known_pads(loads: Loads) -> PadPrior:
+    """How well the pads are known to agree: from their calibration and zero, as they enter this weighing."""
+    part = {one.name: np.diag(one.covariance) for one in loads.parts}
+    offset = float(np.sqrt(np.mean(part["zero"] + part["pads"])))
+    gain = float(np.sqrt(np.mean(part["curves"])) / max(float(np.mean(np.abs(loads.load_g))), 1.0))
+    return pad_prior(offset_u_g=offset, gain_u=gain)
 
 
 def weigh_turned(

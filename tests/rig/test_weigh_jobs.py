@@ -8,10 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from analysis.weighing.cross_weight import collar_turn
 from analysis.weighing.orientations import PAD_UNDER
 from rig.cards.read import CardSet, read_set
-from rig.cards.template import write_new_cards
+from rig.cards.template import card_text, write_new_cards
 from rig.errors import BenchError, InputError
+from rig.jobs.cross import builder_loop, spring_rates, warp_response
 from rig.jobs.lift import ballast_for, measure_height, moved_ballast
 from rig.jobs.live import LiveLoads
 from rig.jobs.pads import OpenPads, Step, bench_pads, calibrate, settle, zero
@@ -203,3 +205,69 @@ def test_the_commands_work_on_a_real_pseudo_terminal(bench: Bench, capfd: pytest
     with pytest.raises(SystemExit):
         main(["record-line", bench.pads.url, str(recorded), "--seconds", "0.5"])
     assert recorded.stat().st_size > 500
+
+
+def with_springs(bench: Bench) -> None:
+    """Give the car the springs of the check values: 2.5 N/mm, motion ratio 0.65, no bars, rigid tyres."""
+    chassis = {f"chassis.{end}.{key}": value for end in ("front", "rear") for key, value in (
+        ("spring_n_per_mm", 2.5), ("motion_ratio", 0.65), ("tyre_n_per_mm", 10000.0), ("collar_pitch_mm", 0.75))}
+    (bench.test.parent / "car.toml").write_text(card_text("car", chassis))
+    bench.cards = read_set(bench.test)
+
+
+def test_a_millimetre_of_pad_height_and_a_collar_turn_are_worth_what_statics_says(bench: Bench) -> None:
+    # a computed check value, confirmed by two methods: 2.5 N/mm, MR 0.65, 1.6 kg, equal corners, no bars:
+    # 1 mm of pad height 27 g a wheel, a collar turn of 0.75 mm 31 g a wheel
+    with_springs(bench)
+    response = warp_response(bench.cards.car)
+    assert response.grams_per_mm() == pytest.approx(27.0, abs=0.5)
+    rates = spring_rates(bench.cards.car)
+    change = collar_turn(response, rates, 0, 1.0, 0.75e-3)
+    np.testing.assert_allclose(np.abs(change) / 9.80665 * 1000, 31.0, atol=0.5)
+
+
+def test_the_builder_is_led_to_the_wanted_cross_weight(bench: Bench) -> None:
+    with_springs(bench)
+    crooked = np.array([420.0, 380.0, 380.0, 420.0])  # front left + rear right 52.5 %
+    per_turn = 31.0 * np.array([1.0, -1.0, -1.0, 1.0])  # the check value above, front-left collar down by one turn
+    loads, said = [crooked.copy()], []
+
+    def say(text: str) -> None:
+        said.append(text)
+        if "turn" in text and "collar" in text and "equal" not in text:
+            words = text.lower()
+            size = next(share for name, share in (("three quarters of a turn", 0.75), ("half a turn", 0.5),
+                                                  ("a quarter turn", 0.25), ("1 turn", 1.0)) if name in words)
+            on_fl_rr = any(f"{wheel} collar" in words for wheel in ("front-left", "rear-right"))
+            more = "more preload" in words
+            loads[0] = loads[0] + per_turn * size * (1 if on_fl_rr == more else -1)
+
+    def ask(step: Step) -> None:
+        if step.action == "car":
+            bench.pads.set_loads(loads[0].tolist())
+
+    with bench_pads(bench.cards.bench, bench.log, port=bench.pads.url) as reader:
+        bench.calibrated(reader)
+        run = builder_loop(bench.cards, reader, bench.log, ask=ask, say=say, tolerance_pct=1.0)
+    assert run.steps[-1].done
+    final = run.weighings[-1].weights.diagonal_fl_rr_pct.value
+    assert final == pytest.approx(50.0, abs=1.2), said
+    assert any("hook" in text.lower() for text in said)
+
+
+def test_four_ports_with_one_pad_each_weigh_together(tmp_path: Path) -> None:
+    pads = [VirtualPads(seed=10 + number, rate=80, channels=1, time_factor=4.0) for number in range(4)]
+    try:
+        write_new_cards(tmp_path / "cards")
+        card = tmp_path / "cards" / "bench.toml"
+        card.write_text(card_text("bench", {"pads.ports": [pad.url for pad in pads]}))
+        cards = read_set(tmp_path / "cards" / "test.toml")
+        with BenchLog(tmp_path / "log") as log, bench_pads(cards.bench, log) as reader:
+            for pad in pads:
+                pad.set_loads([300.0, 0.0, 0.0, 0.0], at_once=True)
+            reading = settle(reader, patience=20.0)
+        assert reading.settled
+        assert np.all(np.isfinite(reading.counts))
+    finally:
+        for pad in pads:
+            pad.close()

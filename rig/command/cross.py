@@ -1,0 +1,77 @@
+"""pivotbench cross"""
+
+from pathlib import Path
+from typing import Literal
+
+import click
+
+from rig.command.options import (
+    ask_in_terminal,
+    card_argument,
+    json_option,
+    log_folder,
+    log_option,
+    port_option,
+    show,
+    unattended_option,
+)
+
+
+@click.command(name="cross", epilog="Example: pivotbench cross test.toml --target 50 --bars both")
+@card_argument
+@click.option(
+    "--target",
+    type=click.FloatRange(20, 80),
+    default=50.0,
+    show_default=True,
+    help="Wanted share of the diagonal front left + rear right, %.",
+)
+@click.option(
+    "--tolerance", type=click.FloatRange(0.05, 10), default=0.5, show_default=True, help="Either side, points."
+)
+@click.option(
+    "--bars",
+    type=click.Choice(["none", "front", "rear", "both"]),
+    default="both",
+    show_default=True,
+    help="Axles with an anti-roll bar.",
+)
+@click.option("--placings", type=click.IntRange(1, 10), default=1, show_default=True, help="Placings a weighing.")
+@port_option
+@log_option
+@unattended_option
+@json_option
+def command(
+    test_card: Path,
+    target: float,
+    tolerance: float,
+    bars: Literal["none", "front", "rear", "both"],
+    placings: int,
+    port: str,
+    log_dir: Path | None,
+    unattended: bool,
+    as_json: bool,
+) -> None:
+    """Bring the cross weight where it is wanted, step by step: bars off, collars equal, weigh, turn, verify, bars on.
+
+    Motor and battery unplugged; fingers clear of springs under load.
+    """
+    from rig.cards.read import read_set
+    from rig.jobs.cross import builder_loop
+    from rig.jobs.pads import bench_pads
+    from rig.log.store import BenchLog
+
+    cards = read_set(test_card)
+    with BenchLog(log_folder(log_dir)) as log, bench_pads(cards.bench, log, port=port) as pads:
+        run = builder_loop(
+            cards,
+            pads,
+            log,
+            ask=ask_in_terminal(unattended=unattended),
+            target_pct=target,
+            tolerance_pct=tolerance,
+            bars=bars,
+            placings=placings,
+            say=lambda text: click.echo(text, err=True),
+        )
+    show(f"{run.steps[-1].text}. Record {run.record.number}.", run.record.result, as_json=as_json)

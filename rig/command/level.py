@@ -1,0 +1,94 @@
+"""pivotbench level"""
+
+from pathlib import Path
+
+import click
+
+from rig.command.options import (
+    ask_in_terminal,
+    card_argument,
+    json_option,
+    log_folder,
+    log_option,
+    port_option,
+    show,
+    unattended_option,
+)
+
+WHEELS = ["FL", "FR", "RL", "RR"]
+
+
+@click.command(name="level", epilog="Example: pivotbench level test.toml --heights 0 0.4 0.1 0")
+@card_argument
+@click.option(
+    "--heights",
+    "heights_mm",
+    type=float,
+    nargs=4,
+    default=None,
+    help="Heights of the pads FL FR RL RR against a straight edge, mm: says which shims to use.",
+)
+@click.option(
+    "--shim",
+    "shim_mm",
+    type=click.FloatRange(0, 20, min_open=True),
+    default=None,
+    help="Measure with a shim of this thickness, mm, under one pad.",
+)
+@click.option("--under", type=click.Choice(WHEELS), default="FL", show_default=True, help="The pad with the shim.")
+@port_option
+@log_option
+@unattended_option
+@json_option
+def command(
+    test_card: Path,
+    heights_mm: tuple[float, float, float, float] | None,
+    shim_mm: float | None,
+    under: str,
+    port: str,
+    log_dir: Path | None,
+    unattended: bool,
+    as_json: bool,
+) -> None:
+    """Say what pad height is worth on this car, whether the floor explains the cross weight, and which shims to use.
+
+    Uses the [chassis] on the car card, or a shim of known thickness under one pad.
+    """
+    from rig.cards.read import read_set
+    from rig.jobs.cross import judge_floor, measure_response, shims_for, warp_response
+    from rig.jobs.pads import bench_pads
+    from rig.jobs.weigh import known_weighing
+    from rig.log.store import BenchLog
+
+    cards = read_set(test_card)
+    with BenchLog(log_folder(log_dir)) as log:
+        if shim_mm is not None:
+            with bench_pads(cards.bench, log, port=port) as pads:
+                response, _ = measure_response(
+                    cards,
+                    pads,
+                    log,
+                    wheel=WHEELS.index(under),
+                    shim_mm=shim_mm,
+                    ask=ask_in_terminal(unattended=unattended),
+                )
+        else:
+            response = warp_response(cards.car)
+        lines = [
+            f"1 mm under one wheel moves {response.grams_per_mm():.1f} g at each wheel (± "
+            f"{196 * response.relative_u:.0f} %, from {response.source})."
+        ]
+        result: dict[str, object] = {
+            "grams_per_mm": response.grams_per_mm(),
+            "cross_g_per_mm": response.cross_per_mm(),
+            "relative_u": response.relative_u,
+        }
+        if heights_mm is not None:
+            plan = shims_for(cards, heights_mm, response)
+            lines.append(f"{plan.text}.")
+            result |= {"shims_mm": (plan.thickness * 1e3).tolist(), "warp_after_mm": plan.warp_after * 1e3}
+        if cards.test.typed.weights_g is not None or log.latest("weighing", cards.car.name) is not None:
+            verdict = judge_floor(cards, known_weighing(cards, log), response=response)
+            lines.append(f"{verdict.text}.")
+            result |= {"floor": verdict.text, "told_apart": verdict.told_apart}
+    show("\n".join(lines), result, as_json=as_json)

@@ -1,0 +1,190 @@
+"""The builder's loop to a wanted cross weight, and what the floor and shims have to do with it."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from analysis.weighing.cross_weight import (
+    FloorVerdict,
+    LoopState,
+    ShimPlan,
+    SpringRates,
+    WarpResponse,
+    floor_verdict,
+    next_step,
+    plan_shims,
+    response_from_rates,
+    response_from_shim,
+)
+from analysis.weighing.cross_weight import Step as BuilderStep
+from rig.cards.measures import MM, contact_place
+from rig.cards.mechanics import place_gravity
+from rig.cards.read import CardSet
+from rig.cards.schema import CarCard
+from rig.errors import InputError
+from rig.jobs.keep import keep_cards
+from rig.jobs.pads import Ask, OpenPads, Progress, Step
+from rig.jobs.scale import scale_of
+from rig.jobs.weigh import Weighing, weigh_on_pads
+from rig.log.store import BenchLog, Record
+
+MOST_STEPS = 40
+N_PER_MM = 1000.0
+
+
+def spring_rates(car: CarCard) -> SpringRates:
+    """Springs, tyres and bars from the car card's [chassis]. Raises InputError when it has none."""
+    chassis = car.chassis
+    if chassis is None:
+        raise InputError(
+            "the car card has no [chassis] section",
+            where=car.name,
+            remedy="Give spring_n_per_mm and motion_ratio of both axles, or measure with: pivotbench level --shim",
+        )
+    ends = (chassis.front, chassis.front, chassis.rear, chassis.rear)
+    place = contact_place(car)
+    return SpringRates(
+        spring=np.array([end.spring_n_per_mm * N_PER_MM for end in ends]),
+        motion_ratio=np.array([end.motion_ratio for end in ends]),
+        tyre=np.array([end.tyre_n_per_mm * N_PER_MM for end in ends]),
+        # on the card: force at each wheel per difference, which is what the rate matrix takes
+        bar=np.array([chassis.front.bar_n_per_mm, chassis.rear.bar_n_per_mm]) * N_PER_MM,
+        track=np.array([place[0, 1] - place[1, 1], place[2, 1] - place[3, 1]]),
+    )
+
+
+def warp_response(car: CarCard) -> WarpResponse:
+    """How much load a raised pad or a turned collar moves on this car."""
+    return response_from_rates(spring_rates(car))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CrossRun:
+    """How the loop went. steps: what was done, in order.  record: in the log."""
+
+    steps: tuple[BuilderStep, ...]
+    weighings: tuple[Weighing, ...]
+    record: Record
+
+
+def builder_loop(
+    cards: CardSet,
+    pads: OpenPads,
+    log: BenchLog,
+    *,
+    ask: Ask,
+    say: Callable[[str], None],
+    target_pct: float = 50.0,
+    tolerance_pct: float = 0.5,
+    bars: Literal["none", "front", "rear", "both"] = "both",
+    placings: int = 1,
+    progress: Progress | None = None,
+) -> CrossRun:
+    """Go through the loop: bars unhooked, collars equal, settle, weigh, turn, verify, bars hooked up, verify.
+
+    target_pct, tolerance_pct: of the diagonal front left with rear right.  Every weighing is in the log at once.
+    """
+    rates = spring_rates(cards.car)
+    assert cards.car.chassis is not None  # spring_rates has seen to it
+    state = LoopState(
+        response=response_from_rates(rates),
+        rates=rates,
+        pitch=cards.car.chassis.front.collar_pitch_mm * MM,
+        target_pct=target_pct,
+        tolerance_pct=tolerance_pct,
+        bars=bars,
+        gravity=place_gravity(cards.bench),
+    )
+    steps: list[BuilderStep] = []
+    weighings: list[Weighing] = []
+    step = next_step(state)
+    while len(steps) < MOST_STEPS:
+        steps.append(step)
+        say(f"{step.text}.")
+        if step.done:
+            break
+        if step.weigh:
+            weighings.append(weigh_on_pads(cards, pads, log, placings=placings, ask=ask, progress=progress))
+            step = next_step(step.state, weighings[-1].weights)
+        else:
+            ask(Step(text="Done so", action="empty"))
+            step = next_step(step.state)
+    record = log.record(
+        "cross weight",
+        cards.car.name,
+        inputs={"target_pct": target_pct, "tolerance_pct": tolerance_pct, "bars": bars},
+        result={
+            "steps": [one.text for one in steps],
+            "done": steps[-1].done,
+            "diagonal_fl_rr_pct": [one.weights.diagonal_fl_rr_pct.value for one in weighings],
+        },
+        cards=keep_cards(log, cards),
+        parents=[one.record.id for one in weighings],
+    )
+    return CrossRun(steps=tuple(steps), weighings=tuple(weighings), record=record)
+
+
+def judge_floor(cards: CardSet, weighing: Weighing, *, response: WarpResponse | None = None) -> FloorVerdict:
+    """Can the cross weight of a weighing be told from an uneven floor?"""
+    return floor_verdict(
+        weighing.weights,
+        response or warp_response(cards.car),
+        cards.bench.pads.level_mm_u * MM,
+        gravity=place_gravity(cards.bench),
+    )
+
+
+def shims_for(cards: CardSet, heights_mm: tuple[float, float, float, float], response: WarpResponse | None) -> ShimPlan:
+    """Which shims bring the pads, measured against a straight edge, into one plane. heights: FL FR RL RR."""
+    return plan_shims(np.array(heights_mm) * MM, response=response, gravity=place_gravity(cards.bench))
+
+
+def measure_response(
+    cards: CardSet,
+    pads: OpenPads,
+    log: BenchLog,
+    *,
+    wheel: int,
+    shim_mm: float,
+    ask: Ask,
+    progress: Progress | None = None,
+) -> tuple[WarpResponse, Record]:
+    """Measure what one millimetre of pad height is worth on this car by putting a known shim under one pad.
+
+    wheel: 0..3, FL FR RL RR.
+    """
+    scale, names = scale_of(cards.bench, log), ("front left", "front right", "rear left", "rear right")
+    loads, raw = [], []
+    for text in (
+        "Set the car on the pads, bounce it",
+        f"Put the {shim_mm:g} mm shim under the {names[wheel]} pad, bounce the car",
+    ):
+        ask(Step(text=text, action="car"))
+        placed = scale.place_once(pads, progress=progress)
+        loads.append(scale.wheels(placed.loads.load_g) * place_gravity(cards.bench) / 1000.0)
+        raw.append(placed.raw)
+    scatter = (cards.bench.pads.reseat_g / 4 * place_gravity(cards.bench) / 1000.0) ** 2  # not lifted off in between
+    track = spring_track(cards.car)
+    found = response_from_shim(loads[0], loads[1], scatter * np.eye(4), wheel=wheel, shim=shim_mm * MM, track=track)
+    record = log.record(
+        "shim",
+        cards.car.name,
+        inputs={"wheel": wheel, "shim_mm": shim_mm, "placings": raw},
+        result={
+            "grams_per_mm": found.grams_per_mm(),
+            "cross_g_per_mm": found.cross_per_mm(),
+            "relative_u": found.relative_u,
+        },
+        cards=keep_cards(log, cards),
+        parents=scale.records,
+        files=[log.add_file("raw readings", pads.raw_file)],
+    )
+    return found, record
+
+
+def spring_track(car: CarCard) -> np.ndarray:
+    """(2,) m, contact tracks front and rear."""
+    place = contact_place(car)
+    return np.array([place[0, 1] - place[1, 1], place[2, 1] - place[3, 1]])
