@@ -79,13 +79,13 @@ def sweep_null(
     scatter = max(1.0, best.chi_square / dof) if best.chance < 0.05 else 1.0
     u = float(np.sqrt(scatter * (powers @ best.covariance @ powers))) / abs(slope)
     slope_u = float(np.sqrt(scatter * best.covariance[1, 1]))
-    if abs(slope) < 3.0 * slope_u:
+    factor = coverage_factor(0.95, dof) if scatter > 1.0 else Z95
+    if abs(slope) < max(3.0, 1.05 * factor) * slope_u:  # within the factor, the interval would have no end
         raise InputError(
             "turn does not change clearly with the push station",
             where="push sweep",
             remedy="Push farther apart, or repeat",
         )
-    factor = coverage_factor(0.95, dof) if scatter > 1.0 else Z95
     # Fieller's interval to second order: the slope's own doubt stretches it.
     stretch = 1.0 / np.sqrt(1.0 - (factor * slope_u / slope) ** 2)
     half = float(factor * u * scale * stretch)

@@ -149,14 +149,14 @@ def test_a_wanted_pivot_is_reached_by_the_change_that_is_told(workshop: Workshop
 
 
 def test_the_commands_tell_the_same(workshop: Workshop, capfd: pytest.CaptureFixture[str]) -> None:
-    for pct in (40.0, 60.0, 85.0):
+    for pct in (40.0, 46.0, 52.0, 58.0, 64.0, 85.0):
         workshop.push(f"at-{pct:g}", pct, 1.1)
     logs = ["--log", str(workshop.log.folder)]
-    tests = [str(workshop.folder / f"at-{pct}.toml") for pct in (40, 60, 85)]
+    tests = [str(workshop.folder / f"at-{pct}.toml") for pct in (40, 46, 52, 58, 64, 85)]
     drawn = str(workshop.folder / "map")
-    for arguments in (["infer", *tests, "--json"], ["sweep", *tests], ["grip", tests[0]],
+    for arguments in (["infer", *tests, "--json"], ["sweep", *tests[:5]], ["grip", tests[0]],
                       ["pull", tests[0], "--force", "12"], ["tilt", tests[0], "--angle", "39"],
-                      ["reach", tests[2], "--pivot", "-30", "--out", drawn]):
+                      ["reach", tests[5], "--pivot", "-30", "--out", drawn]):
         with pytest.raises(SystemExit) as ended:
             main([*arguments, *logs])
         told = capfd.readouterr()
