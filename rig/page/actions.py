@@ -1,4 +1,4 @@
-"""Everything that a page may change, each with the exact shape of what it sends. The interface's document is made of it."""
+"""All that a page may change, with the exact shape of what it sends; the interface's document is made of it."""
 
 from collections.abc import Callable
 from dataclasses import dataclass

@@ -1,6 +1,7 @@
 """From any thread to every open page: one bridge into the event loop, bounded for each listener."""
 
 import asyncio
+import contextlib
 import json
 import threading
 from collections import deque
@@ -41,10 +42,8 @@ class Listener:
             else:
                 self._latest.pop(kind, None)  # to the end: order of the newest news
                 self._latest[kind] = event
-        try:
+        with contextlib.suppress(RuntimeError):  # the loop is closing: nobody listens any more
             self._loop.call_soon_threadsafe(self._news.set)
-        except RuntimeError:
-            pass  # the loop is closing: nobody listens any more
 
     async def take(self, timeout: float) -> bytes:
         """All that is waiting, in one piece; b"" after `timeout` s without news."""

@@ -53,7 +53,8 @@ class Classroom:
             away = float(np.hypot(*(pin - place)))
             pct = 100 * float(place[0]) / length
             where = f"{abs(place[0]):.0f} mm {'ahead of' if place[0] >= 0 else 'behind'} the rear axle"
-            told |= {"sentence": f"It swung about a point {where} ({pct:.0f} %). Your pin was {away:.0f} mm away."}
+            said = f"It swung about a point {where} ({pct:.0f} %). Your pin was {away:.0f} mm away."
+            told |= {"sentence": said.replace("(-", "(−")}
         else:
             told |= {"sentence": "It slid almost straight: there is no point that stayed where it was."}
         with bench.log() as log:

@@ -85,12 +85,12 @@ class HiddenGame:
         cards, weighing = bench.cards(), bench.weighing
         cars: list[Hypothesis] = []
         for choice in HIDDEN:
-            at_pct = 50.0 if choice.ballast_at_mm is None else choice.ballast_at_mm / cards.car.geometry.wheelbase_mm * 100
+            at_mm = choice.ballast_at_mm or 0.0
             asked = WhatIf(
                 front=choice.grip[0],
                 rear=choice.grip[1],
                 ballast_g=0.0 if choice.ballast_at_mm is None else BALLAST_G,
-                ballast_pct=at_pct,
+                ballast_pct=100 * at_mm / cards.car.geometry.wheelbase_mm,
                 push_pct=50.0,
             )
             load, covariance, test = loads_with(cards, weighing, asked)

@@ -23,6 +23,7 @@ from rig.telling import tell
 BATCH_S = 1.0 / 18.0
 RETRY_S = 1.0
 QUEUE = 8192
+UNZEROED = "The empty pads have not been zeroed since their calibration: take everything off and zero them."
 
 
 class Branch:
@@ -175,7 +176,8 @@ class PadHub:
         try:
             scale = scale_of(bench, log)
         except InputError as error:
-            return None, None, str(error)
+            calibrated = log.latest("calibration", bench.name) is not None
+            return None, None, UNZEROED if calibrated else str(error)
         view = LiveLoads(OpenPads(source=own, raw_file=pads.raw_file, names=pads.names), scale)
         return view, scale.order, ""
 

@@ -9,7 +9,7 @@ from rig.virtual.dunlin import BALLAST_G, SETUPS, SetUp
 _BARE = SETUPS[0]
 CAUTIONS = (
     "Scale models only; nothing here is advice for driving a full-size car.",
-    "Unplug the motor and the battery before hands go near wheels. The battery stays in place for weighing and pushing.",
+    "Unplug the motor and the battery before hands go near wheels. The battery stays in for weighing and pushing.",
     "Keep fingers clear of the driveline and of springs under load.",
     "A rail or a catcher at the table's edge; cables and tripods out of the way.",
     "Check masses away from toes. No lead as ballast in class.",
@@ -98,7 +98,7 @@ STEPS: tuple[LessonStep, ...] = (
     LessonStep(
         name="ballast-back",
         title="Ballast back",
-        question="Now the 150 g at the rear bumper.",
+        question="Now the 150 g at the rear bumper: which way does the pivot go?",
         todo="Move the same 150 g to the rear. Weigh again.",
         notes="The mirror of the step before. Let the class say first what the weighing will show.",
         caution=CAUTIONS[4],

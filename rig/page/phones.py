@@ -83,7 +83,11 @@ class Phones:
 
 
 def phone_app(
-    classroom: Classroom, assets: Assets, code: str, hosts: Callable[[str], bool], clock: Callable[[], float] = time.monotonic
+    classroom: Classroom,
+    assets: Assets,
+    code: str,
+    hosts: Callable[[str], bool],
+    clock: Callable[[], float] = time.monotonic,
 ) -> Any:
     """The phones' whole server: their page, and one guess at a time."""
     guesses = RateLimit(each=6, everybody=120, seconds=60.0)

@@ -26,7 +26,7 @@ KIT = (
     "A second pair of tyres; 150 g of steel ballast, wrapped; round stickers; a light pencil",
 )
 WRONG_IDEAS = (
-    ("“It turns about the middle.”", "Only if pushed so. Push near the nose with blocked wheels: the pivot lies behind."),
+    ("“It turns about the middle.”", "Only if so pushed. Pushed near the nose, blocked wheels: it lies behind."),
     ("“It turns about the finger.”", "The finger is the one place that surely moves."),
     ("“More push, other pivot.”", "Slow pushes of any force give the same pivot; only quick ones differ."),
     ("“Grippier tyres hold the pivot.”", "The pivot moves away from the end that is gripped better and pushed."),
@@ -37,7 +37,7 @@ DEPTHS = (
     ("First depth", "Guess, push, look. Front share of the weight, and on which side the pivot lies."),
     (
         "Second depth",
-        "Balance point = front share of grip: x = L·F/(F+R) with F, R the grip times load of front and rear. Push there "
+        "Balance point = front share of grip: x = L·F/(F+R) with F, R grip times load of front and rear. Push there "
         "and the car slides straight. Turn per travel κ passes through zero there; the pivot lies at L/2 − 1/κ.",
     ),
 )
@@ -63,10 +63,10 @@ def pack_html(cards: CardSet) -> str:
         _table(("heard", "what helps"), WRONG_IDEAS),
         "<h2>Two depths</h2>",
         _table(("", ""), DEPTHS),
-        "<h2>The standing pencil</h2><p>Print the ring from the page, fix it to the chassis where it shows, and stand a "
-        "light pencil on the floor inside it. When the car swings about that point, the pencil stays up.</p>",
+        "<h2>The standing pencil</h2><p>Print the ring from the page, fix it to the chassis where it shows, and stand "
+        "a light pencil on the floor inside it. When the car swings about that point, the pencil stays up.</p>",
         "<h2 class=new>Worksheet</h2>",
-        "<p>Our guess, per cent of the wheelbase ahead of the rear axle: ________ Why: ____________________________</p>",
+        "<p>Our guess, per cent of the wheelbase ahead of the rear axle: ________ Why: ______________________</p>",
         _table(
             ("", "FL g", "FR g", "RL g", "RR g", "front %", "pivot measured", "forecast", "agrees?"),
             [(name, *[""] * 8) for name in ("as it is", "changed: __________", "changed: __________")],
@@ -77,13 +77,13 @@ def pack_html(cards: CardSet) -> str:
         _table(RISKS, [("",) * 5 for _ in range(8)]),
         "<p>Filled in by the school: local rules and qualified people come first. Date ________</p>",
         "<h2 class=new>Drawing: clip-on push rail</h2>",
-        f"<p>To scale for a wheelbase of {length:g} mm, as long as your paper allows; check the 50 mm bar. Card or 3 mm "
-        "plywood; clips or double-sided tape hold it to the chassis, as low as it goes. Notch 0 at the rear axle, "
+        f"<p>To scale for a wheelbase of {length:g} mm, as long as your paper allows; check the 50 mm bar. Card or 3 "
+        "mm plywood; clips or double-sided tape hold it to the chassis, as low as it goes. Notch 0 at the rear axle, "
         "notch 10 at the front axle.</p>",
         f'<div class="drawing">{rail(length)}</div>',
         "<h2>Drawing: pusher with a rolling tip</h2>",
-        "<p>A ruler or stick with a small ball bearing (about 10 mm) on a screw at its end, lying flat: the tip rolls along "
-        "the rail and presses square to it. Hold it 6 to 9 mm above the floor.</p>",
+        "<p>A ruler or stick with a small ball bearing (about 10 mm) on a screw at its end, lying flat: the tip rolls "
+        "along the rail and presses square to it. Hold it 6 to 9 mm above the floor.</p>",
         f'<div class="drawing">{pusher()}</div>',
     ]
     return _page("Teacher’s pack", "\n".join(lines))
@@ -123,8 +123,8 @@ def ring_html(bench: Bench) -> str:
     )
     return _page(
         "Standing pencil",
-        f"<h1>The standing pencil</h1><p>{_safe(where)}</p><p>Stand a light pencil on the floor inside the ring, then push "
-        f"as before ({cards.test.push.position_pct:g} %). The car swings about the pencil, which stays up.</p>"
+        f"<h1>The standing pencil</h1><p>{_safe(where)}</p><p>Stand a light pencil on the floor inside the ring, then "
+        f"push as before ({cards.test.push.position_pct:g} %). The car swings about the pencil, which stays up.</p>"
         f'<div class="drawing">{drawing}</div>',
     )
 
@@ -146,7 +146,8 @@ def worksheet_car(cards: CardSet) -> str:
     )
     width = length + g.body_front_mm - left + 40
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{left - 20:.1f} {-half - 20:.1f} {width:.1f} {2 * half + 60:.1f}" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{left - 20:.1f} {-half - 20:.1f} {width:.1f} '
+        f'{2 * half + 60:.1f}" '
         f'role="img" aria-label="The car from above, nose to the right, with a scale in per cent of the wheelbase">'
         f'<g fill="none" stroke="#000" stroke-width="1.5"><rect x="{-g.body_rear_mm:.1f}" y="{-half:.1f}" '
         f'width="{length + g.body_front_mm + g.body_rear_mm:.1f}" height="{2 * half:.1f}" rx="14"/>{wheels}'
@@ -167,7 +168,8 @@ def rail(length: float) -> str:
         for share in (0.25, 0.75)
     )
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{length + 20:.1f}mm" height="58mm" viewBox="0 0 {length + 20:.1f} 58" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{length + 20:.1f}mm" height="58mm" '
+        f'viewBox="0 0 {length + 20:.1f} 58" '
         'role="img" aria-label="Rail with eleven notches numbered 0 to 10 and two clips">'
         f'<rect x="2" y="10" width="{length + 16:.1f}" height="20" fill="none" stroke="#000" stroke-width=".5"/>'
         f'{notches}{clips}<text x="10" y="46" font-size="6">rear axle at 0; clips under the chassis</text>'

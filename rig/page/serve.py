@@ -20,7 +20,13 @@ class Serving:
     """The page behind a port. Use `run` in the main thread, or `start` and `stop` around something else."""
 
     def __init__(
-        self, folder: Path, *, port: int | None = None, time_factor: float = 6.0, seed: int = 0, phone_host: str = "0.0.0.0"
+        self,
+        folder: Path,
+        *,
+        port: int | None = None,
+        time_factor: float = 6.0,
+        seed: int = 0,
+        phone_host: str = "0.0.0.0",
     ) -> None:
         self._socket = listen(port)
         self.port = int(self._socket.getsockname()[1])

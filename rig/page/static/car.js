@@ -31,16 +31,19 @@ export class CarView {
     if (!this.view) return;
     const scale = this.svg.clientWidth / this.view[2] || 1;
     this.unit = 1 / scale;
-    this.svg.setAttribute("font-size", (15 / scale).toFixed(2));
+    const type = Math.max(15, 0.85 * parseFloat(getComputedStyle(this.svg.parentElement).fontSize));
+    this.svg.setAttribute("font-size", (type / scale).toFixed(2));
   }
 
   show(picture) {
     this.picture = picture;
     const L = picture.wheelbase;
     const ys = picture.outline.map((p) => p[1]);
-    const half = Math.max(...ys) + 62;
+    const half = Math.max(...ys) + 74;
     const xs = [-0.95 * L, 1.55 * L];
-    this.view = [xs[0], -half, xs[1] - xs[0], 2 * half + 40];
+    const room = 44; // for the outline that swings away from the finger
+    const up = picture.push_side > 0 ? room : 24;
+    this.view = [xs[0], -half - up, xs[1] - xs[0], 2 * half + up + (picture.push_side > 0 ? 40 : 40 + room)];
     this.svg.setAttribute("viewBox", this.view.map((v) => v.toFixed(1)).join(" "));
     this.fit();
     this.drawScale(L, half);
@@ -143,10 +146,10 @@ export class CarView {
     if (!picture.push) return this.layers.push.replaceChildren();
     const [x, y] = picture.push;
     const s = picture.push_side;
-    const tail = -(y - s * 56);
+    const tail = -(y - s * 68);
     this.layers.push.replaceChildren(
       make("path", { d: `M${x} ${tail}V${-y}m-8 ${s * 14}l8 ${-s * 14} 8 ${s * 14}`, class: "arrow" }),
-      make("text", { x: x + 14, y: tail + (s > 0 ? -4 : 12) }, "push"),
+      make("text", { x: x - 12, y: tail + (s > 0 ? 0 : 10), "text-anchor": "end" }, "push"),
     );
   }
 

@@ -17,6 +17,7 @@ function draw() {
   show(byId("question"), cls.question);
   show(byId("count"), cls.guesses.length === 1 ? "1 guess on the board." : `${cls.guesses.length} guesses on the board.`);
   byId("guessing").hidden = revealed;
+  view.layers.pin.toggleAttribute("hidden", revealed);
   byId("reveal").disabled = revealed || !car.verdict;
   byId("push-now").disabled = !car.virtual || !car.weights;
   byId("weigh-now").disabled = !car.virtual && state.port?.state === "no pads";

@@ -14,7 +14,7 @@ startShared();
 // the car
 on("car", (car) => {
   if (!car.picture) return;
-  show(byId("carname"), car.picture.title);
+  show(byId("carname"), car.name);
   view.show(car.picture);
   const w = car.weights;
   show(byId("total"), w ? `${told(w.total_g)} g` : "–");

@@ -1,0 +1,88 @@
+"""A real headless browser and a served page for tests; skips without a browser, except in CI."""
+
+import os
+import shutil
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from rig.page.serve import Serving
+
+ARGUMENTS = (
+    "--headless --no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
+    "--disable-component-update --disable-sync"
+).split()
+PICTURES = Path(__file__).parents[2] / "artefacts" / "page"
+
+
+def missing(what: str) -> None:
+    """Skip on a user's machine, fail in CI."""
+    if os.environ.get("CI"):
+        pytest.fail(f"{what} is missing")
+    pytest.skip(f"{what} is missing")
+
+
+@contextmanager
+def chromium() -> Iterator[Any]:
+    """The system's Chromium."""
+    path = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+    if path is None:
+        missing("Chromium")
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        missing("playwright")
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=path, args=ARGUMENTS)
+        yield browser
+        browser.close()
+
+
+@contextmanager
+def served(folder: Path, **more: Any) -> Iterator[Serving]:
+    """The page on a free port, with quick virtual pads."""
+    serving = Serving(folder, port=0, time_factor=12.0, phone_host="127.0.0.1", **more)
+    serving.start()
+    try:
+        yield serving
+    finally:
+        serving.stop()
+
+
+def watched(page: Any) -> list[str]:
+    """Console errors, failed requests and uncaught exceptions of a page, as they come."""
+    seen: list[str] = []
+    page.on("console", lambda message: seen.append(message.text) if message.type in ("error", "warning") else None)
+    page.on("pageerror", lambda error: seen.append(str(error)))
+    return seen
+
+
+def until(page: Any, question: str, seconds: float = 15.0) -> None:
+    """Wait until an expression is true in the page; fails with the page's words when it never is."""
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        if page.evaluate(question):
+            return
+        page.wait_for_timeout(40)
+    raise AssertionError(f"never true: {question}\n{page.inner_text('body')[:3000]}")
+
+
+def idle(page: Any, serving: Serving, seconds: float = 60.0) -> str:
+    """Wait for the running job; returns what it said, as shown on the page."""
+    end = time.monotonic() + seconds
+    page.wait_for_timeout(150)
+    while serving.bench.work.busy and time.monotonic() < end:
+        page.wait_for_timeout(40)
+    assert not serving.bench.work.busy
+    until(page, "!document.getElementById('job-close').hidden")
+    return str(page.inner_text("#job-text"))
+
+
+def picture(page: Any, name: str) -> None:
+    """Keep a screenshot among the artefacts, to be looked at."""
+    PICTURES.mkdir(parents=True, exist_ok=True)
+    page.screenshot(path=PICTURES / f"{name}.png")

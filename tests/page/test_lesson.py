@@ -1,0 +1,141 @@
+"""A real browser does the whole lesson on the virtual bench, as a teacher would, with a phone of the class."""
+
+import csv
+import io
+import json
+import re
+import zipfile
+from pathlib import Path
+
+import numpy as np
+
+from tests.page.browser import chromium, idle, picture, served, until, watched
+
+
+def test_the_whole_lesson(tmp_path: Path) -> None:
+    with chromium() as browser, served(tmp_path) as serving:
+        context = browser.new_context(viewport={"width": 1280, "height": 900}, accept_downloads=True)
+        page = context.new_page()
+        wrong = watched(page)
+        page.goto(serving.url)
+        until(page, "window.benchReady && document.getElementById('link').textContent === 'Connected'")
+
+        # the first five minutes: a car, a pin, a push, and the outline swings about a dot
+        page.click("#virtual")
+        idle(page, serving)
+        page.fill("#pin-pct", "10")
+        page.click("#first-push")
+        until(page, "document.getElementById('first-said').textContent !== ''")
+        said = page.inner_text("#first-said")
+        assert re.search(r"swung about a point \d+ mm behind the rear axle .* Your pin was \d+ mm away", said)
+        assert page.locator("svg.car .measured .mark").count() == 1
+        picture(page, "first-try")
+
+        # zero and weigh: the truth of the virtual car is known to its own side only
+        page.click("#zero")
+        assert "Zeroed" in idle(page, serving)
+        page.click("#weigh-now")
+        assert "Weighed" in idle(page, serving)
+        virtual = serving.bench.virtual
+        assert virtual is not None
+        until(page, "document.getElementById('total').textContent.includes('±')")
+        total, half = (float(part) for part in re.findall(r"[\d.]+", page.inner_text("#total"))[:2])
+        assert abs(total - virtual._true().corner_g.sum()) < 2 * half
+        until(page, "document.getElementById('live-words').textContent.startsWith('Live:')")
+        assert "front left + rear right" in page.inner_text("#live-words")
+
+        # edit a card, undo, and edit again: each save is a version in the log
+        field = "#f-push-position_pct"
+        for action in ("save", "undo", "save"):
+            if action == "save":
+                until(page, f"document.querySelector('{field}')?.value === '85'")
+                page.fill(field, "80")
+                page.click("#save-card")
+                until(page, "!document.getElementById('undo').disabled")
+            else:
+                page.click("#undo")
+        assert serving.bench.cards().test.push.position_pct == 80.0
+        with serving.bench.log() as log:
+            texts = [card.text for card in log.cards() if card.kind == "test"]
+        assert sum("position_pct = 80.0" in text for text in texts) == 1
+        assert all("# %" in text for text in texts)  # comments are kept
+
+        # a push, filmed and measured
+        page.click("#push-now")
+        page.wait_for_timeout(1000)
+        page.reload()  # in the middle of the push: the job goes on and is shown again
+        until(page, "document.querySelector('#job:not([hidden])') !== null")
+        sentence = idle(page, serving)
+        assert re.search(r"Swung about a point .* behind the rear axle.*: (agrees|disagrees|cannot tell)", sentence)
+        until(page, "!document.getElementById('verdict').hidden")
+        assert page.inner_text("#sentence") == sentence
+        assert len(page.inner_text("#advice")) > 20
+        for kind in ("measured", "forecast"):
+            assert page.locator(f"svg.car .{kind} .mark").count() == 1
+            assert page.locator(f"svg.car .{kind} .region").count() == 1
+        assert page.locator("svg.car .ghost").count() >= 4
+        picture(page, "verdict")
+
+        # another set-up, asked of the class: one guess on the screen, one from a phone
+        screen = context.new_page()
+        wrong_screen = watched(screen)
+        screen.goto(serving.url + "class")
+        until(screen, "document.getElementById('step').options.length > 5")
+        screen.select_option("#step", "ballast-back")
+        until(screen, "document.getElementById('question').textContent.includes('rear bumper')")
+        screen.fill("#pin-pct", "-30")
+        screen.click("#guess")
+        until(screen, "document.getElementById('count').textContent.startsWith('1 guess')")
+        screen.locator("summary", has_text="Phones of the class").click()
+        screen.click("#phones")
+        until(screen, "document.querySelector('.code') !== null")
+        address = re.search(r"http://\S+", screen.inner_text("#phones-told"))
+        assert address
+        phone = browser.new_context(viewport={"width": 360, "height": 740}).new_page()
+        wrong_phone = watched(phone)
+        phone.goto(address.group())
+        phone.fill("#pin-pct", "40")
+        phone.fill("#code", screen.inner_text(".code"))
+        phone.click("#send")
+        until(phone, "document.getElementById('said').textContent.includes('on the board')")
+        picture(phone, "phone")
+        until(screen, "document.getElementById('count').textContent.startsWith('2 guesses')")
+        assert screen.locator("svg.car .measured .mark").count() == 0  # the answer is not on the screen yet
+        assert screen.is_disabled("#reveal")
+
+        screen.click("#weigh-now")
+        idle(screen, serving)
+        screen.click("#push-now")
+        idle(screen, serving)
+        assert screen.locator("svg.car .measured .mark").count() == 0
+        picture(screen, "class-guesses")
+        screen.click("#reveal")
+        until(screen, "document.getElementById('answer').textContent.includes('2 guesses')")
+        assert screen.locator("svg.car .guess").count() == 2
+        assert screen.locator("svg.car .measured .mark").count() == 1
+        picture(screen, "class-reveal")
+        screen.click("#phones")
+        until(screen, "document.querySelector('.code') === null")
+
+        # compare the two set-ups
+        until(page, "document.querySelectorAll('#compared tbody tr').length === 2")
+        rows = page.locator("#compared tbody tr").all_inner_texts()
+        assert "balanced" in rows[0]
+        assert "ballast back" in rows[1]
+        picture(page, "record")
+
+        # export and report
+        with page.expect_download() as got:
+            page.click("#export")
+        with zipfile.ZipFile(got.value.path()) as packed:
+            records = json.loads(packed.read("records.json"))
+            table = list(csv.DictReader(io.StringIO(packed.read("comparison.csv").decode())))
+        kinds = {record["kind"] for record in records}
+        assert {"zero", "weighing", "push", "prediction", "comparison", "guess", "first try"} <= kinds
+        assert [row["verdict"] for row in table] == [verdict.comparison.verdict for verdict in serving.bench.verdicts]
+        guesses = next(record for record in records if record["kind"] == "guess")
+        np.testing.assert_allclose(sorted(g[0] for g in guesses["inputs"]["guesses"]), [-30, 40], rtol=0, atol=1e-9)
+        with page.expect_download() as got:
+            page.click("#report")
+        assert sentence.replace("'", "&#x27;") in Path(got.value.path()).read_text(encoding="utf-8")
+        assert wrong == wrong_screen == wrong_phone == []
