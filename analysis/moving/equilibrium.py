@@ -1,0 +1,230 @@
+"""Where the body settles and what each wheel carries at given accelerations: exact at every change of contact."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.arrays import BoolArray, FloatArray
+from analysis.errors import InputError
+from analysis.moving.chassis import Chassis, checked, rows_of
+from analysis.moving.elements import BUMP, DROOP, SPRING, TYRE, Elements, elements_of, squash
+
+TOLERANCE = 1e-10
+"""Largest imbalance of an accepted equilibrium, as a share of the weight (moments: of weight times wheelbase)."""
+FURTHEST = 0.6
+"""rad; a body that leans further is called rolled over: small angles do not describe it."""
+PLAIN_STEPS, ALL_STEPS = 8, 80
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Equilibrium:
+    """A car held in balance at a steady acceleration, leading axes (...).
+
+    load: (..., 4) N; exactly 0 for a lifted wheel.  heave: m, sprung centre up.  pitch: rad, nose down.  roll: rad,
+    left side up.  travel: (..., 4) m, bump positive, from the design position.  wheel_height: (..., 4) m.
+    spring_force: (..., 4) N at the spring.  lifted, on_bump_stop, at_droop: (..., 4).
+    rolls_over: (...): no position holds the car; its numbers are nan.
+    residual: (...) N, largest force left over (moments divided by the wheelbase).  iterations: (...).
+    """
+
+    load: FloatArray
+    heave: FloatArray
+    pitch: FloatArray
+    roll: FloatArray
+    travel: FloatArray
+    wheel_height: FloatArray
+    spring_force: FloatArray
+    lifted: BoolArray
+    on_bump_stop: BoolArray
+    at_droop: BoolArray
+    rolls_over: BoolArray
+    residual: FloatArray
+    iterations: FloatArray
+
+    def ride_height(self, chassis: Chassis, station: FloatArray | float) -> FloatArray:
+        """(...) m, change of the body's height at a station (m ahead of the rear axle) on the middle line."""
+        return self.heave - self.pitch * (np.asarray(station) - np.asarray(chassis.sprung_place)[..., 0])
+
+
+def effective(
+    ax: FloatArray | float, ay: FloatArray | float, grade: FloatArray | float, bank: FloatArray | float, gravity: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Accelerations as a level car would feel them, and gravity square to the floor: (ax, ay, down), m/s2.
+
+    grade: rad, uphill positive.  bank: rad, left side of the floor up positive.  Raises InputError at 90 degrees.
+    """
+    up, side = np.sin(np.asarray(grade, dtype=float)), np.sin(np.asarray(bank, dtype=float))
+    square = 1 - up**2 - side**2
+    if np.any(square <= 0) or not np.all(np.isfinite(square)):
+        raise InputError("the floor is too steep to stand on", where="slope", remedy="Give grade and bank in radians")
+    along = np.asarray(ax, dtype=float) + gravity * up
+    across = np.asarray(ay, dtype=float) + gravity * side
+    if not (np.all(np.isfinite(along)) and np.all(np.isfinite(across))):
+        raise InputError("acceleration is not a finite number", where="acceleration", remedy="Give m/s2")
+    return along, across, np.asarray(gravity * np.sqrt(square), dtype=float)
+
+
+def equilibrium(
+    chassis: Chassis,
+    ax: FloatArray | float = 0.0,
+    ay: FloatArray | float = 0.0,
+    *,
+    grade: FloatArray | float = 0.0,
+    bank: FloatArray | float = 0.0,
+    floor: FloatArray | float = 0.0,
+    leaning: bool = True,
+) -> Equilibrium:
+    """Loads and attitude at steady accelerations of the car, m/s2: ax forward, ay to the left.
+
+    chassis leading axes, ax, ay, grade and bank (rad) broadcast together.  floor: (..., 4) m, floor heights (shims).
+    leaning: let the sprung mass move sideways as it rolls and pitches.
+    Small angles; anti-dive and jacking of the links are left out. Wheels push, never pull; coils likewise.
+    Raises InputError for values that no car has.
+    Source: least potential energy of a piecewise quadratic; Newton's method on its pieces with exact line search.
+    """
+    checked(chassis)
+    along, across, down = effective(ax, ay, grade, bank, chassis.gravity)
+    heights = np.asarray(floor, dtype=float)
+    heights = np.broadcast_to(heights, (*heights.shape[:-1], 4)) if heights.ndim else np.full(4, float(heights))
+    shape = np.broadcast_shapes(chassis.shape, along.shape, across.shape, down.shape, heights.shape[:-1])
+    car = rows_of(chassis, shape)
+    parts = elements_of(car, leaning=leaning)
+    spread = (np.broadcast_to(v, shape).reshape(-1, 1) for v in (along, across, down))
+    along, across, down = spread
+    force = parts.along * along + parts.across * across + parts.down * down
+    flat = np.broadcast_to(heights, (*shape, 4)).reshape(-1, 4)
+    q, over, residual, count = settle(parts, force, flat, scale=car.weight, length=car.wheelbase)
+    return _told(parts, car, q, flat, over, residual, count, shape)
+
+
+def settle(
+    parts: Elements, force: FloatArray, floor: FloatArray, *, scale: FloatArray, length: FloatArray
+) -> tuple[FloatArray, BoolArray, FloatArray, FloatArray]:
+    """Coordinates (n, 7) of balance under generalised forces (n, 7); whether none was found; residual; iterations.
+
+    scale: (n,) N, the weight.  length: (n,) m, the wheelbase.
+    """
+    n = force.shape[0]
+    q, count = np.zeros((n, 7)), np.zeros(n)
+    residual, over = np.full(n, np.inf), np.zeros(n, dtype=bool)
+    size = np.ones((n, 7))
+    size[:, 1:3] = length[:, None]
+    todo = np.arange(n)
+    with np.errstate(all="ignore"):
+        for step in range(ALL_STEPS):
+            some, at = _picked(parts, todo), q[todo]
+            s = squash(some, at, floor[todo])
+            left = _gradient(some, s, at, force[todo])
+            residual[todo] = np.abs(left / size[todo]).max(-1)
+            gone = (np.abs(at[:, 1:3]).max(-1) > FURTHEST) | ~np.isfinite(residual[todo])
+            over[todo[gone]] = True
+            going = (residual[todo] > TOLERANCE * scale[todo]) & ~gone
+            if not going.any():
+                todo = todo[:0]
+                break
+            todo, some, at, s, left = todo[going], _picked(some, going), at[going], s[going], left[going]
+            move = _newton(some, s, left)
+            if step >= PLAIN_STEPS:
+                move *= _line_search(some, s, at, left, move)[:, None]
+            q[todo] = at + move
+            count[todo] += 1
+    over[todo] = True
+    # least stiffness, not only balance: a body balanced on two wheels would fall
+    return q, over, residual, count
+
+
+def _picked(parts: Elements, rows: FloatArray | BoolArray | np.ndarray) -> Elements:
+    return Elements(
+        lever=parts.lever[rows], rate=parts.rate[rows], offset=parts.offset[rows], linear=parts.linear[rows],
+        travel=parts.travel[rows], along=parts.along[rows], across=parts.across[rows], down=parts.down[rows],
+    )  # fmt: skip
+
+
+def _gradient(parts: Elements, s: FloatArray, q: FloatArray, force: FloatArray) -> FloatArray:
+    pushed = parts.rate * np.maximum(s, 0.0)
+    out: FloatArray = np.matmul(pushed[:, None], parts.lever)[:, 0] + np.matmul(parts.linear, q[..., None])[..., 0]
+    out = out - force
+    return out
+
+
+def stiffness(parts: Elements, s: FloatArray, *, leaning: bool = True, floor: float = 0.0) -> FloatArray:
+    """(n, 7, 7) N/m in the present pieces. floor: share of its rate that a slack hinge keeps (numerics only)."""
+    rate = parts.rate * np.maximum(s > 0, floor)
+    out: FloatArray = np.matmul((parts.lever * rate[..., None]).swapaxes(-1, -2), parts.lever) + parts.linear
+    if not leaning:  # the bars' part alone: it has no diagonal entry that is negative
+        for i in (1, 2):
+            lean = np.minimum(parts.linear[:, i, i], 0.0)
+            out[:, i, i] -= lean
+    return out
+
+
+def _newton(parts: Elements, s: FloatArray, left: FloatArray) -> FloatArray:
+    whole = stiffness(parts, s, floor=1e-9)
+    move: FloatArray = -np.linalg.solve(whole, left[..., None])[..., 0]
+    uphill = ~((move * left).sum(-1) < 0)
+    if uphill.any():  # leaning makes it soft there: go down without it
+        firm = stiffness(_picked(parts, uphill), s[uphill], leaning=False, floor=1e-6)
+        move[uphill] = -np.linalg.solve(firm, left[uphill][..., None])[..., 0]
+    return move
+
+
+def _line_search(parts: Elements, s: FloatArray, q: FloatArray, left: FloatArray, move: FloatArray) -> FloatArray:
+    """First point along the move at which the energy stops falling, exact for a piecewise quadratic."""
+    slope = np.matmul(parts.lever, move[..., None])[..., 0]
+    bend = np.where(slope != 0, -s / slope, np.inf)
+    bend = np.where(bend > 0, bend, np.inf)
+    stops = np.concatenate([np.zeros((len(s), 1)), np.sort(bend, -1)], -1)
+    finite = np.where(np.isfinite(stops), stops, 0.0)
+    rest = left - np.matmul((parts.rate * np.maximum(s, 0.0))[:, None], parts.lever)[:, 0]
+    curve = np.einsum("ni,nij,nj->n", move, parts.linear, move)
+    level = (rest * move).sum(-1)
+
+    def fall(t: FloatArray) -> FloatArray:
+        at = np.maximum(s[:, None] + t[..., None] * slope[:, None], 0.0)
+        out: FloatArray = (at * (parts.rate * slope)[:, None]).sum(-1) + level[:, None] + curve[:, None] * t
+        return out
+
+    value = np.where(np.isfinite(stops), fall(finite), np.inf)
+    right = np.argmax(value >= 0, -1)
+    none = ~(value >= 0).any(-1)
+    right = np.where(none, stops.shape[1] - 1, np.maximum(right, 1))
+    row = np.arange(len(s))
+    t0, v0 = finite[row, right - 1], fall(finite)[row, right - 1]
+    probe = np.where(np.isfinite(stops[row, right]), stops[row, right], 2 * t0 + 1.0)
+    v1 = fall(probe[:, None])[:, 0]
+    t = t0 - v0 * (probe - t0) / np.where(v1 != v0, v1 - v0, np.inf)
+    return np.asarray(np.where((t > 0) & np.isfinite(t), t, 1.0), dtype=float)
+
+
+def _told(
+    parts: Elements, car: Chassis, q: FloatArray, floor: FloatArray, over: BoolArray, residual: FloatArray,
+    count: FloatArray, shape: tuple[int, ...],
+) -> Equilibrium:  # fmt: skip
+    s = squash(parts, q, floor)
+    definite = np.linalg.eigvalsh(stiffness(parts, s, floor=1e-9))[:, 0] > 0 if len(q) else over
+    over = over | ~definite
+    s, q, residual = (np.where(over[:, None], np.nan, v) for v in (s, q, residual[:, None]))
+    load = parts.rate[:, TYRE] * np.maximum(s[:, TYRE], 0.0)
+    spring = car.spring * car.motion_ratio * np.maximum(s[:, SPRING], 0.0)
+    travel = np.einsum("nwi,ni->nw", parts.travel, q)
+
+    def out(value: np.ndarray) -> np.ndarray:
+        return value.reshape(shape + value.shape[1:])
+
+    return Equilibrium(
+        load=out(load), heave=out(q[:, 0]), pitch=out(q[:, 1]), roll=out(q[:, 2]), travel=out(travel),
+        wheel_height=out(q[:, 3:]), spring_force=out(spring), lifted=out(s[:, TYRE] <= 0),
+        on_bump_stop=out(s[:, BUMP] > 0), at_droop=out(s[:, DROOP] > 0), rolls_over=out(over),
+        residual=out(residual[:, 0]), iterations=out(count),
+    )  # fmt: skip
+
+
+def standing(state: Equilibrium, *, what: str = "acceleration") -> Equilibrium:
+    """The same state, or InputError that says that the car rolls over: for whoever needs numbers."""
+    if np.any(state.rolls_over):
+        raise InputError(
+            "the car rolls over: no position of body and wheels holds it",
+            where=what,
+            remedy="Ask for less acceleration or slope, or lower the centre of gravity",
+        )
+    return state
