@@ -116,7 +116,7 @@ def settle(
             s = squash(some, at, floor[todo])
             left = _gradient(some, s, at, force[todo])
             residual[todo] = np.abs(left / size[todo]).max(-1)
-            gone = (np.abs(at[:, 1:3]).max(-1) > FURTHEST) | ~np.isfinite(residual[todo])
+            gone = ~(np.abs(at[:, 1:3]).max(-1) < 1e3) | ~np.isfinite(residual[todo])
             over[todo[gone]] = True
             going = (residual[todo] > TOLERANCE * scale[todo]) & ~gone
             if not going.any():
@@ -124,12 +124,16 @@ def settle(
                 break
             todo, some, at, s, left = todo[going], _picked(some, going), at[going], s[going], left[going]
             move = _newton(some, s, left)
+            wild = np.abs(at[:, 1:3] + move[:, 1:3]).max(-1) > FURTHEST
             if step >= PLAIN_STEPS:
-                move *= _line_search(some, s, at, left, move)[:, None]
+                wild[:] = True
+            if wild.any():
+                found = _line_search(_picked(some, wild), s[wild], at[wild], left[wild], move[wild])
+                move[wild] *= found[:, None]
             q[todo] = at + move
             count[todo] += 1
     over[todo] = True
-    # least stiffness, not only balance: a body balanced on two wheels would fall
+    over |= ~(np.abs(q[:, 1:3]).max(-1) < FURTHEST)
     return q, over, residual, count
 
 
@@ -142,9 +146,8 @@ def _picked(parts: Elements, rows: FloatArray | BoolArray | np.ndarray) -> Eleme
 
 def _gradient(parts: Elements, s: FloatArray, q: FloatArray, force: FloatArray) -> FloatArray:
     pushed = parts.rate * np.maximum(s, 0.0)
-    out: FloatArray = np.matmul(pushed[:, None], parts.lever)[:, 0] + np.matmul(parts.linear, q[..., None])[..., 0]
-    out = out - force
-    return out
+    own = np.matmul(pushed[:, None], parts.lever)[:, 0] + np.matmul(parts.linear, q[..., None])[..., 0]
+    return np.asarray(own - force, dtype=float)
 
 
 def stiffness(parts: Elements, s: FloatArray, *, leaning: bool = True, floor: float = 0.0) -> FloatArray:
@@ -160,7 +163,7 @@ def stiffness(parts: Elements, s: FloatArray, *, leaning: bool = True, floor: fl
 
 def _newton(parts: Elements, s: FloatArray, left: FloatArray) -> FloatArray:
     whole = stiffness(parts, s, floor=1e-9)
-    move: FloatArray = -np.linalg.solve(whole, left[..., None])[..., 0]
+    move = np.asarray(-np.linalg.solve(whole, left[..., None])[..., 0], dtype=float)
     uphill = ~((move * left).sum(-1) < 0)
     if uphill.any():  # leaning makes it soft there: go down without it
         firm = stiffness(_picked(parts, uphill), s[uphill], leaning=False, floor=1e-6)
@@ -170,9 +173,9 @@ def _newton(parts: Elements, s: FloatArray, left: FloatArray) -> FloatArray:
 
 def _line_search(parts: Elements, s: FloatArray, q: FloatArray, left: FloatArray, move: FloatArray) -> FloatArray:
     """First point along the move at which the energy stops falling, exact for a piecewise quadratic."""
-    slope = np.matmul(parts.lever, move[..., None])[..., 0]
+    slope: FloatArray = np.matmul(parts.lever, move[..., None])[..., 0]
     bend = np.where(slope != 0, -s / slope, np.inf)
-    bend = np.where(bend > 0, bend, np.inf)
+    bend = np.asarray(np.where(bend > 0, bend, np.inf))
     stops = np.concatenate([np.zeros((len(s), 1)), np.sort(bend, -1)], -1)
     finite = np.where(np.isfinite(stops), stops, 0.0)
     rest = left - np.matmul((parts.rate * np.maximum(s, 0.0))[:, None], parts.lever)[:, 0]
@@ -201,9 +204,11 @@ def _told(
     count: FloatArray, shape: tuple[int, ...],
 ) -> Equilibrium:  # fmt: skip
     s = squash(parts, q, floor)
+    # a balance that would fall at a touch is none: the stiffness must be positive in every direction
     definite = np.linalg.eigvalsh(stiffness(parts, s, floor=1e-9))[:, 0] > 0 if len(q) else over
     over = over | ~definite
-    s, q, residual = (np.where(over[:, None], np.nan, v) for v in (s, q, residual[:, None]))
+    s, q = np.where(over[:, None], np.nan, s), np.where(over[:, None], np.nan, q)
+    residual = np.where(over, np.nan, residual)
     load = parts.rate[:, TYRE] * np.maximum(s[:, TYRE], 0.0)
     spring = car.spring * car.motion_ratio * np.maximum(s[:, SPRING], 0.0)
     travel = np.einsum("nwi,ni->nw", parts.travel, q)
@@ -215,7 +220,7 @@ def _told(
         load=out(load), heave=out(q[:, 0]), pitch=out(q[:, 1]), roll=out(q[:, 2]), travel=out(travel),
         wheel_height=out(q[:, 3:]), spring_force=out(spring), lifted=out(s[:, TYRE] <= 0),
         on_bump_stop=out(s[:, BUMP] > 0), at_droop=out(s[:, DROOP] > 0), rolls_over=out(over),
-        residual=out(residual[:, 0]), iterations=out(count),
+        residual=out(residual), iterations=out(count),
     )  # fmt: skip
 
 
