@@ -25,7 +25,7 @@ from rig.page.classroom import Classroom, lesson_json
 from rig.page.clips import LARGEST, receive_clip
 from rig.page.deck import editor
 from rig.page.files import load_assets, send_asset
-from rig.page.guard import Guard, loopback_hosts, no
+from rig.page.guard import Guard, TooLargeError, loopback_hosts, no
 from rig.page.hidden import HiddenGame
 from rig.page.interface import document
 from rig.page.past import compared, past, report_text
@@ -162,9 +162,9 @@ def told(handler: Handler) -> Handler:
             return await handler(request)
         except (msgspec.DecodeError, UnicodeDecodeError) as error:
             return no(400, f"this request is not understood ({str(error)[:200]})", "Reload the page")
+        except TooLargeError:
+            return no(413, "this is larger than allowed", "Send less")
         except Exception as error:
-            if type(error).__name__ == "TooLargeError":
-                raise
             words = tell(error)
             own_fault = words.text.startswith("pivotbench itself")
             return JSONResponse(

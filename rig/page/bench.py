@@ -5,6 +5,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from analysis.errors import AnalysisError
 from rig.cards.read import CardSet
 from rig.errors import BenchError, InputError
 from rig.jobs.compare import Verdict, judge, typed_pivot
@@ -125,7 +126,7 @@ class Bench:
                 record = log.latest("weighing", cards.car.name)
                 if record is not None:
                     self.weighing = weighing_from(record, cards)
-        except (BenchError, KeyError):
+        except (BenchError, AnalysisError, KeyError):
             self.weighing = None
 
     def _open_pads(self) -> None:

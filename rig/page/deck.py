@@ -114,7 +114,14 @@ def changed(text: str, kind: str, values: Mapping[str, Any]) -> str:
             if key in place:
                 place.remove(key)
         else:
-            place[key] = fitting(field, value)
+            try:
+                place[key] = fitting(field, value)
+            except (tomlkit.exceptions.TOMLKitError, TypeError, ValueError) as error:
+                raise InputError(
+                    f"{path} cannot be this ({str(error)[:80]})",
+                    where=f"{kind} card",
+                    remedy=f"Allowed: {field.allowed}",
+                ) from error
     return tomlkit.dumps(document)
 
 

@@ -4,6 +4,7 @@ import hmac
 from collections.abc import Callable, Mapping
 
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -24,8 +25,11 @@ HEADERS = {
 }
 
 
-class TooLargeError(Exception):
+class TooLargeError(HTTPException):
     """A body went past its limit."""
+
+    def __init__(self) -> None:
+        super().__init__(status_code=413, detail="This is larger than allowed. Send less.")
 
 
 class Guard:

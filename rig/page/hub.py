@@ -10,8 +10,9 @@ from typing import Any
 
 import numpy as np
 
+from analysis.errors import AnalysisError
 from rig.cards.schema import BenchCard
-from rig.errors import BenchError, InputError
+from rig.errors import BenchError
 from rig.jobs.live import LiveLoads
 from rig.jobs.pads import OpenPads, bench_pads
 from rig.jobs.scale import scale_of
@@ -175,7 +176,7 @@ class PadHub:
     ) -> tuple[LiveLoads | None, Any, str]:
         try:
             scale = scale_of(bench, log)
-        except InputError as error:
+        except (BenchError, AnalysisError) as error:
             calibrated = log.latest("calibration", bench.name) is not None
             return None, None, UNZEROED if calibrated else str(error)
         view = LiveLoads(OpenPads(source=own, raw_file=pads.raw_file, names=pads.names), scale)

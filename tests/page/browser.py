@@ -12,10 +12,16 @@ import pytest
 
 from rig.page.serve import Serving
 
-ARGUMENTS = (
-    "--headless --no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
-    "--disable-component-update --disable-sync"
-).split()
+ARGUMENTS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 PICTURES = Path(__file__).parents[2] / "artefacts" / "page"
 
 

@@ -1,0 +1,304 @@
+"""The parts behind the page: one reader for all, jobs that stop, cards with undo, sliders that obey statics."""
+
+import asyncio
+import json
+import re
+import threading
+import time
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from rig.cards.read import CardSet
+from rig.errors import BenchError, InputError
+from rig.log.store import BenchLog
+from rig.page.bench import Bench
+from rig.page.broadcast import LONGEST_LIVE, Broadcast, Listener, stream
+from rig.page.deck import Deck, changed
+from rig.page.hidden import HiddenGame
+from rig.page.hub import PadHub
+from rig.page.prints import pack_html, rail
+from rig.page.whatif import WhatIf, what_if
+from rig.page.work import Job, Work
+from rig.virtual.pads import VirtualPads
+
+
+def told(event: bytes) -> dict[str, object]:
+    """The content of one event."""
+    content: dict[str, object] = json.loads(event.split(b"data: ", 1)[1])
+    return content
+
+
+def events(waiting: bytes, kind: str) -> list[dict[str, object]]:
+    """All events of a kind in what a listener got."""
+    parts = [part for part in waiting.split(b"\n\n") if part.startswith(f"event: {kind}\n".encode())]
+    return [told(part) for part in parts]
+
+
+# the bridge
+
+
+def test_a_page_gets_the_newest_of_each_kind_and_a_slow_one_stays_small() -> None:
+    async def act() -> tuple[bytes, int]:
+        broadcast = Broadcast()
+        broadcast.publish("car", {"n": 1})
+        listener = broadcast.join(asyncio.get_running_loop())
+        for n in range(2, 500):
+            broadcast.publish("car", {"n": n})
+            broadcast.publish("pads", {"n": n})
+        return await listener.take(1.0), listener.dropped
+
+    waiting, dropped = asyncio.run(act())
+    assert events(waiting, "car") == [{"n": 499}]
+    assert [one["n"] for one in events(waiting, "pads")] == list(range(500 - LONGEST_LIVE, 500))
+    assert dropped == 498 - LONGEST_LIVE
+
+
+def test_the_endless_stream_ends_when_the_server_does() -> None:
+    async def act() -> tuple[list[bytes], int]:
+        broadcast, over = Broadcast(), threading.Event()
+        got = []
+        async for part in stream(broadcast, b"hello", over.is_set):
+            got.append(part)
+            over.set()
+        return got, broadcast.listeners
+
+    began = time.monotonic()
+    got, left = asyncio.run(act())
+    assert got == [b"retry: 1000\nhello"]
+    assert left == 0
+    assert time.monotonic() - began < 2.0
+
+
+# the hub
+
+
+def test_many_slow_pages_lose_no_reading(tmp_path: Path) -> None:
+    class Counting(Listener):
+        """A page that counts samples as they are handed over, and never fetches them."""
+
+        samples = 0
+
+        def put(self, kind: str, event: bytes) -> None:
+            super().put(kind, event)
+            if kind == "pads":
+                self.samples += int(told(event)["samples"])  # type: ignore[call-overload]
+
+    loop = asyncio.new_event_loop()
+    bench = Bench(tmp_path)
+    broadcast = Broadcast()
+    pages = [Counting(loop) for _ in range(8)]
+    broadcast._listeners.update(pages)
+    with VirtualPads([400.0] * 4, rate=80, time_factor=6.0) as pads:
+        hub = PadHub(tmp_path, broadcast)
+        hub.start(bench.cards().bench, pads.url)
+        with hub.lend(lambda: None) as lent:
+            seen = 0
+            for _ in range(20):
+                time.sleep(0.1)
+                seen += len(lent.source.drain())
+            source = lent.source
+        pads.mute()
+        time.sleep(0.4)
+        tally = source.tally
+        raw = lent.raw_file.read_bytes()
+        hub.stop()
+    bench.close()
+    assert tally.intact > 500
+    assert tally.overflowed == tally.lost == 0
+    assert {page.samples for page in pages} == {tally.intact}
+    assert 0.8 * tally.intact < seen <= tally.intact
+    assert raw.count(b"PB1 ") >= tally.intact  # the log has every line
+
+
+def test_a_port_that_is_not_there_is_said_and_tried_again(tmp_path: Path) -> None:
+    bench = Bench(tmp_path)
+    bench.save_card("bench", {"pads.port": "/dev/no-such-pads"})
+    time.sleep(0.3)
+    port = told(bench.broadcast._newest["port"])
+    assert "/dev/no-such-pads" in str(port["sentence"])
+    with pytest.raises(BenchError, match="Plug them in"), bench.hub.lend(lambda: None):
+        pass
+    bench.close()
+
+
+# jobs
+
+
+def wait(work: Work) -> dict[str, object]:
+    """The end of the running job."""
+    assert work._thread is not None
+    work._thread.join(10)
+    return told(work._broadcast._newest["job"])
+
+
+def test_a_job_can_be_stopped_and_another_waits() -> None:
+    work = Work(Broadcast())
+
+    def endless(job: Job) -> str:
+        while True:
+            job.progress(0.5)
+            time.sleep(0.01)
+
+    work.start("one", endless)
+    with pytest.raises(InputError, match="still running"):
+        work.start("two", endless)
+    work.stop()
+    assert "Stopped" in str(wait(work)["error"])
+    work.start("three", lambda job: "fine")
+    assert wait(work)["text"] == "fine"
+
+
+def test_a_job_asks_and_goes_on_when_the_step_is_done() -> None:
+    from rig.jobs.pads import Step
+
+    broadcast = Broadcast()
+    work = Work(broadcast)
+
+    def asking(job: Job) -> str:
+        job.ask(Step(text="Set the car on the pads", action="car"))
+        return "went on"
+
+    work.start("weigh", asking)
+    end = time.monotonic() + 5
+    while told(broadcast._newest["job"]).get("step") != "Set the car on the pads" and time.monotonic() < end:
+        time.sleep(0.01)
+    assert work.busy
+    work.answer()
+    assert wait(work)["text"] == "went on"
+
+
+# cards
+
+
+def test_undo_brings_back_every_byte(tmp_path: Path) -> None:
+    deck = Deck(tmp_path / "cards")
+    with BenchLog(tmp_path / "log") as log:
+        texts = [deck.cards().texts]
+        for value in (60.0, 70.0, 80.0):
+            deck.save("test", {"push.position_pct": value, "grip.measured": True}, log)
+            texts.append(deck.cards().texts)
+        assert Deck(tmp_path / "cards").can_undo  # also after a restart
+        for earlier in reversed(texts[:-1]):
+            deck.undo(log)
+            assert deck.cards().texts == earlier
+        with pytest.raises(InputError, match="nothing to undo"):
+            deck.undo(log)
+        assert len([card for card in log.cards() if card.kind == "test"]) == 4
+
+
+def test_a_change_touches_its_line_only(tmp_path: Path) -> None:
+    text = Deck(tmp_path).cards().texts["test"]
+    new = changed(text, "test", {"push.position_pct": 80})
+    differing = [(a, b) for a, b in zip(text.splitlines(), new.splitlines(), strict=True) if a != b]
+    assert len(differing) == 1
+    before, after = differing[0]
+    assert re.match(r"position_pct = 80\.0 +# %", after)
+    assert before.split("#")[1] == after.split("#")[1]
+
+
+@pytest.mark.parametrize(
+    ("kind", "values", "words"),
+    [
+        ("test", {"push.position_pct": 1e6}, "position_pct"),
+        ("test", {"push.wheels": "square"}, "blocked"),
+        ("car", {"geometry.wheelbase_mm": None}, "missing"),
+        ("car", {"geometry.wheelbse_mm": 3}, "not a key"),
+        ("car", {"card": "test"}, "not a key"),
+    ],
+)
+def test_a_wrong_card_is_refused_in_words(tmp_path: Path, kind: str, values: dict[str, object], words: str) -> None:
+    deck = Deck(tmp_path / "cards")
+    before = deck.cards().texts
+    with BenchLog(tmp_path / "log") as log, pytest.raises(InputError, match=words):
+        deck.save(kind, values, log)
+    assert deck.cards().texts == before
+
+
+# sliders
+
+
+def cards_in(folder: Path) -> CardSet:
+    """Starter cards: wheelbase 257 mm, tracks 165 mm, wheels blocked."""
+    return Deck(folder).cards()
+
+
+def asked(**more: float) -> WhatIf:
+    """Sliders at rest: all alike, no ballast, pushed near the nose."""
+    return WhatIf(**{"front": 0.8, "rear": 0.8, "ballast_g": 0.0, "ballast_pct": 0.0, "push_pct": 85.0} | more)
+
+
+@pytest.mark.parametrize(
+    ("sliders", "balance_pct"),
+    [
+        ({}, 50.0),
+        ({"front": 1.2}, 60.0),  # 1.2 / (1.2 + 0.8)
+        ({"rear": 1.2}, 40.0),
+        ({"ballast_g": 400.0, "ballast_pct": 100.0}, 60.0),  # 1600 g alike, 400 g more in front: 1200 of 2000 g
+        ({"ballast_g": 400.0, "ballast_pct": 50.0}, 50.0),
+    ],
+)
+def test_the_balance_point_is_the_front_share_of_grip(
+    tmp_path: Path, sliders: dict[str, float], balance_pct: float
+) -> None:
+    # moments of friction forces about the rear axle (statics), at once and with all doubts
+    quick = what_if(cards_in(tmp_path), None, asked(**sliders), whole=False)
+    assert quick["balance_pct"] == pytest.approx(balance_pct, abs=1e-9)
+    np.testing.assert_allclose(np.sum(quick["load_g"]), 1600 + sliders.get("ballast_g", 0.0), rtol=1e-12)
+
+
+def test_the_pivot_goes_to_the_other_side_of_a_mirrored_push(tmp_path: Path) -> None:
+    # fore-and-aft mirror of a car that is alike all round: the pivot mirrors about the middle (law of symmetry)
+    near, far = (
+        what_if(cards_in(tmp_path), None, asked(push_pct=pct), whole=False)["station_pct"] for pct in (85.0, 15.0)
+    )
+    assert near < 0
+    assert near + far == pytest.approx(100.0, abs=0.05)
+
+
+# paper
+
+
+def test_the_rail_has_a_notch_at_every_tenth_of_the_wheelbase() -> None:
+    drawn = rail(250.0)
+    places = {int(n): float(x) for x, n in re.findall(r'<text x="([\d.]+)" y="22"[^>]*>(\d+)</text>', drawn)}
+    assert places == {n: 10.0 + 25.0 * n for n in range(11)}
+    assert 'width="270.0mm"' in drawn
+    assert 'viewBox="0 0 270.0 58"' in drawn  # one unit of the drawing is one millimetre
+
+
+def test_the_teachers_pack_has_all_its_parts(tmp_path: Path) -> None:
+    text = pack_html(cards_in(tmp_path))
+    for part in ("weigher", "pusher", "filmer", "recorder", "Kit", "Wrong ideas", "First depth", "Second depth",
+                 "Worksheet", "Risk sheet", "push rail", "rolling tip", "Scale models only"):  # fmt: skip
+        assert part in text
+    minutes = [tuple(map(int, pair)) for pair in re.findall(r"<td>(\d+) to (\d+)</td>", text)]
+    assert minutes[0][0] == 0
+    assert minutes[-1][1] == 45
+    assert all(before[1] == after[0] for before, after in pairwise(minutes))
+
+
+# the game
+
+
+def test_the_odds_point_to_what_was_hidden(tmp_path: Path) -> None:
+    bench = Bench(tmp_path, time_factor=12.0)
+    game = HiddenGame(bench)
+    try:
+        bench.switch_virtual(True)
+        wait(bench.work)
+        assert bench.virtual is not None
+        bench.weigh_typed([395.0, 395.0, 385.0, 385.0], 1.0)
+        game.start("grippier rear tyres")
+        game.push(85.0)
+        wait(bench.work)
+        odds = dict(told(bench.broadcast._newest["hidden"])["odds"])  # type: ignore[call-overload]
+        # grip or weight behind move the balance point one way, in front the other way (statics): the way is plain
+        behind = odds["grippier rear tyres"] + odds["150 g at the rear"]
+        assert behind > 50 * (odds["grippier front tyres"] + odds["150 g at the front"])
+        assert sum(odds.values()) == pytest.approx(1.0, abs=1e-3)
+        assert "grippier rear tyres" in game.reveal()
+    finally:
+        bench.close()

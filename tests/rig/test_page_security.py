@@ -1,0 +1,244 @@
+"""Who may do what with the page: each way in is tried."""
+
+import json
+import socket
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from starlette.testclient import TestClient
+
+from rig.page.app import Page
+from rig.page.bench import Bench
+from rig.page.classroom import RateLimit
+from rig.page.clips import LARGEST, clip_ending
+from rig.page.files import load_assets
+from rig.page.phones import phone_app
+from rig.page.serve import listen
+
+PORT = 8377
+HERE = f"http://127.0.0.1:{PORT}"
+
+
+@pytest.fixture(scope="module")
+def page(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Page]:
+    """A page on an empty bench, not behind a port."""
+    made = Page(Bench(tmp_path_factory.mktemp("log")), port=PORT, phone_host="127.0.0.1")
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def client(page: Page) -> TestClient:
+    """A browser on this machine, without the token."""
+    return TestClient(page.app, base_url=HERE, raise_server_exceptions=False)
+
+
+def told(page: Page, **more: str) -> dict[str, str]:
+    """Headers of the page itself."""
+    return {"x-bench-token": page.token, "content-type": "application/json", **more}
+
+
+def test_it_listens_on_the_loopback_address_only() -> None:
+    with listen(0) as opened:
+        assert opened.getsockname()[0] == "127.0.0.1"
+        assert opened.family == socket.AF_INET
+
+
+@pytest.mark.parametrize(
+    "host", ["bench.example", f"127.0.0.1.example:{PORT}", "127.0.0.1", "127.0.0.1:80", "", "[::]"]
+)
+def test_other_names_for_this_server_are_refused(client: TestClient, host: str) -> None:
+    assert client.get("/", headers={"host": host}).status_code == 403
+
+
+@pytest.mark.parametrize("origin", ["http://evil.example", "null", f"https://127.0.0.1:{PORT}", "http://127.0.0.1:1"])
+@pytest.mark.parametrize("path", ["/", "/events", "/api/cards"])
+def test_other_web_pages_are_refused_even_for_reading(client: TestClient, origin: str, path: str) -> None:
+    assert client.get(path, headers={"origin": origin}).status_code == 403
+
+
+def test_requests_that_other_sites_start_are_refused(client: TestClient) -> None:
+    headers = {"sec-fetch-site": "cross-site", "sec-fetch-mode": "cors"}
+    assert client.get("/api/cards", headers=headers).status_code == 403
+    assert client.get("/", headers={"sec-fetch-site": "cross-site", "sec-fetch-mode": "navigate"}).status_code == 200
+
+
+def test_nothing_changes_without_the_token(page: Page, client: TestClient) -> None:
+    before = page.bench.cards(), page.classroom._guesses
+    for token in (
+        {},
+        {"x-bench-token": ""},
+        {"x-bench-token": page.token[:-1]},
+        {"x-bench-token": "é".encode("latin1")},
+    ):
+        for path in [*(f"/api/do/{name}" for name in page.actions), "/api/clip"]:
+            answer = client.post(path, headers=token, content=b"{}")
+            assert answer.status_code == 403, path
+    assert (page.bench.cards(), page.classroom._guesses) == before
+    assert not page.bench.work.busy
+
+
+def test_each_start_has_its_own_token(page: Page, tmp_path: Path) -> None:
+    other = Page(Bench(tmp_path), port=PORT)
+    other.close()
+    assert len(page.token) >= 32
+    assert other.token != page.token
+
+
+@pytest.mark.parametrize("method", ["PUT", "DELETE", "PATCH", "OPTIONS", "TRACE", "CONNECT"])
+def test_other_methods_are_refused(client: TestClient, method: str) -> None:
+    assert client.request(method, "/api/do/undo").status_code == 405
+
+
+@pytest.mark.parametrize("path", ["/", "/class", "/static/main.js", "/api/cards", "/nothing", "/print/pack"])
+def test_every_answer_carries_the_strict_policy(client: TestClient, path: str) -> None:
+    answer = client.get(path)
+    policy = answer.headers["content-security-policy"]
+    assert "default-src 'none'" in policy
+    assert "unsafe" not in policy
+    assert "frame-ancestors 'none'" in policy
+    assert answer.headers["x-content-type-options"] == "nosniff"
+    assert "access-control-allow-origin" not in answer.headers
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/static/", "/static", "/static/../bench.py", "/static/%2e%2e/app.py", "/static/..%2fapp.py",
+        "/static/vendor/uplot/LICENSE", "/static/%2fetc%2fpasswd", "/static//etc/passwd", "/static/C:%5Cboot.ini",
+        "/static/.%00.html", "/vendor", "/api", "/api/do", "/page", "/static/LICENSE",
+    ],
+)  # fmt: skip
+def test_no_folder_is_listed_and_no_path_opened(client: TestClient, path: str) -> None:
+    answer = client.get(path)
+    assert answer.status_code in (404, 405)
+    assert "root:" not in answer.text
+
+
+def test_large_bodies_are_refused(page: Page, client: TestClient) -> None:
+    answer = client.post("/api/do/guess", headers=told(page), content=b"[" * 70_000)
+    assert answer.status_code == 413
+
+    def endless() -> Iterator[bytes]:  # without a length that could be believed
+        for _ in range(100):
+            yield b"1" * 4096
+
+    assert client.post("/api/do/guess", headers=told(page), content=endless()).status_code == 413
+    too_long = {"content-length": str(LARGEST + 1)}
+    assert client.post("/api/clip", headers=told(page) | too_long, content=b"").status_code == 413
+
+
+PICTURE = b"\x89PNG\r\n\x1a\n" + bytes(100)
+
+
+@pytest.mark.parametrize(
+    "body", [b"", b"\0", b"<html>" * 50, PICTURE, b"RIFF1234WEBP" + bytes(50), b"\0\0\0\x18ftypheic" + bytes(50)]
+)
+def test_what_is_no_clip_is_refused_before_decoding(page: Page, client: TestClient, body: bytes) -> None:
+    page.bench.weigh_typed([400.0] * 4, 1.0)
+    answer = client.post("/api/clip", headers=told(page), content=body)
+    assert answer.status_code == 400
+    assert "clip" in answer.json()["error"]
+    assert list((page.bench.folder / "page" / "clips").iterdir()) == []
+
+
+def test_clips_are_known_by_their_first_bytes() -> None:
+    # ISO/IEC 14496-12 file type box, RIFF AVI form, EBML head (RFC 8794)
+    assert clip_ending(b"\0\0\0\x20ftypisom") == ".mp4"
+    assert clip_ending(b"RIFF\0\0\0\0AVI LIST") == ".avi"
+    assert clip_ending(b"\x1a\x45\xdf\xa3" + bytes(8)) == ".mkv"
+    assert clip_ending(b"%PDF-1.7 ....") is None
+
+
+def test_a_clip_keeps_no_name_of_the_client(page: Page, client: TestClient) -> None:
+    page.bench.weigh_typed([400.0] * 4, 1.0)
+    headers = told(page) | {"content-disposition": 'attachment; filename="../../evil.mp4"'}
+    answer = client.post("/api/clip", headers=headers, content=b"\0\0\0\x18ftypisom" + bytes(4000))
+    assert answer.status_code == 202
+    page.bench.work._thread.join(20)  # type: ignore[union-attr]
+    names = [path.name for path in page.bench.folder.rglob("*") if path.suffix == ".mp4"]
+    assert len(names) == 1
+    assert names[0].startswith("upload-")
+
+
+# class phones
+
+
+class Clock:
+    """Time that a test moves."""
+
+    now = 0.0
+
+    def __call__(self) -> float:
+        return self.now
+
+
+@pytest.fixture
+def phone(page: Page) -> tuple[TestClient, Clock]:
+    """A phone of the class; the code on the screen is 123456."""
+    clock = Clock()
+    app = phone_app(page.classroom, load_assets(), "123456", lambda host: host == "10.0.0.7:9000", clock)
+    page.classroom.again()
+    return TestClient(app, base_url="http://10.0.0.7:9000", raise_server_exceptions=False), clock
+
+
+GUESS = {"code": "123456", "station_pct": 20.0, "side_mm": 3.0}
+
+
+def test_a_phone_can_send_a_guess_and_see_nothing_else(page: Page, phone: tuple[TestClient, Clock]) -> None:
+    client, _ = phone
+    assert client.post("/guess", json=GUESS).status_code == 200
+    assert page.classroom._guesses == [(20.0, 3.0)]
+    for path in ["/events", "/class", "/openapi.json", "/api/cards", "/api/record", "/static/main.js", "/print/ring"]:
+        assert client.get(path).status_code == 404, path
+    for name in page.actions:
+        assert client.post(f"/api/do/{name}", headers=told(page), content=b"{}").status_code == 404
+    assert client.get("/guess").status_code == 405
+
+
+def test_a_phone_without_the_code_is_refused(page: Page, phone: tuple[TestClient, Clock]) -> None:
+    client, clock = phone
+    assert client.post("/guess", json=GUESS | {"code": "000000"}).status_code == 403
+    assert client.post("/guess", headers={"host": "evil.example"}, json=GUESS).status_code == 403
+    assert client.post("/guess", headers={"origin": "http://evil.example"}, json=GUESS).status_code == 403
+    for _ in range(10):  # trying codes is stopped long before one of a million is found
+        last = client.post("/guess", json=GUESS | {"code": "000001"}).status_code
+    assert last == 429
+    assert page.classroom._guesses == []
+    clock.now += 61.0
+    assert client.post("/guess", json=GUESS).status_code == 200
+
+
+@pytest.mark.parametrize(
+    "body", [b"", b"[]", b"{}", b"\xff", json.dumps(GUESS | {"name": "x"}).encode(), b'{"code":1}', b"{" * 300]
+)
+def test_only_a_guess_is_understood(phone: tuple[TestClient, Clock], body: bytes) -> None:
+    client, _ = phone
+    assert client.post("/guess", content=body).status_code == 400
+
+
+def test_phones_are_limited(page: Page, phone: tuple[TestClient, Clock]) -> None:
+    client, clock = phone
+    answers = [client.post("/guess", json=GUESS).status_code for _ in range(9)]
+    assert answers == [200] * 6 + [429] * 3
+    clock.now += 61.0
+    assert client.post("/guess", json=GUESS).status_code == 200
+    assert client.post("/guess", content=b"x" * 500).status_code == 413
+
+
+def test_the_limit_counts_each_and_all() -> None:
+    limit = RateLimit(each=2, everybody=3, seconds=10.0)
+    asked = [("a", 0.0), ("a", 1.0), ("a", 2.0), ("b", 3.0), ("c", 4.0), ("a", 10.5)]
+    assert [limit.allows(who, now) for who, now in asked] == [True, True, False, True, False, True]
+
+
+def test_the_way_in_for_phones_is_there_only_while_it_is_open(page: Page) -> None:
+    page.phones.switch(True)
+    opened = page.classroom._phones
+    assert opened is not None
+    port = int(opened["address"].rsplit(":", 1)[1].rstrip("/"))
+    socket.create_connection(("127.0.0.1", port), timeout=5).close()
+    page.phones.switch(False)
+    with pytest.raises(OSError):  # noqa: PT011
+        socket.create_connection(("127.0.0.1", port), timeout=5).close()
