@@ -1,0 +1,70 @@
+"""The teaching rule of equal shares, beside what springs really do. The rule is a simplification and says so."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.arrays import BoolArray, FloatArray
+from analysis.errors import InputError
+from analysis.moving.chassis import WHEELS, Chassis
+from analysis.moving.equilibrium import Equilibrium
+from analysis.moving.transfer import lift_off
+
+LABEL = "simplification for teaching: every wheel in contact carries an equal share"
+
+
+def equal_shares(in_contact: BoolArray) -> FloatArray:
+    """(..., 4) share of the weight per wheel: equal over the wheels that touch, 0 for the others.
+
+    4 x 25 %; with one front wheel up 3 x 33 %, so two thirds on the rear. A rule of thumb, not mechanics: common
+    practice, no source.  Raises InputError when no wheel touches.
+    """
+    touching = np.asarray(in_contact, dtype=bool)
+    count = touching.sum(-1, keepdims=True)
+    if touching.shape[-1:] != (4,) or np.any(count == 0):
+        raise InputError("some wheel must touch the floor", where="equal shares", remedy="Say which of the four touch")
+    return np.asarray(touching / count, dtype=float)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RuleBeside:
+    """The rule and the equilibrium for the same wheels in contact.
+
+    rule, model: (4,) share of the weight.  rule_front, model_front: front axle's share.  lifts_at: m/s2, the sideways
+    acceleration at which this car lifts a wheel.  label: says that the rule is a simplification.  why: reasons for
+    the difference.
+    """
+
+    rule: FloatArray
+    model: FloatArray
+    rule_front: float
+    model_front: float
+    lifts_at: float
+    label: str
+    why: tuple[str, ...]
+
+
+def beside(chassis: Chassis, state: Equilibrium, *, grip: float | None = None) -> RuleBeside:
+    """The rule beside the equilibrium `state` of one car. grip: what its tyres can do, to say whether it can lift."""
+    touching = ~state.lifted
+    rule, model = equal_shares(touching), np.asarray(state.load / state.load.sum(), dtype=float)
+    lift = lift_off(chassis)
+    centre = chassis.centre
+    station, wheelbase = float(centre[0]), float(chassis.wheelbase)
+    why = [
+        f"axle shares follow from the place of the centre of gravity ({100 * station / wheelbase:.0f} % of the "
+        "wheelbase) and from braking or driving, whichever wheels touch: moments about the axles must balance",
+        "left and right follow from roll stiffness, roll centres and the acceleration, not from counting wheels",
+    ]
+    up = [WHEELS[i] for i in np.flatnonzero(state.lifted)]
+    if up:
+        why.append(f"{' and '.join(up)} up: its load went to its neighbour on the axle, not in equal parts to all")
+    if grip is not None and lift.lifts > grip * chassis.gravity:
+        why.append(
+            f"this car lifts a wheel sideways only at {lift.lifts / chassis.gravity:.2f} g; its tyres give about "
+            f"{grip:.2f} g"
+        )
+    return RuleBeside(
+        rule=rule, model=model, rule_front=float(rule[:2].sum()), model_front=float(model[:2].sum()),
+        lifts_at=lift.lifts, label=LABEL, why=tuple(why),
+    )  # fmt: skip

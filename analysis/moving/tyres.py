@@ -1,0 +1,157 @@
+"""Load-sensitive tyres: what each axle can hold, where the centre of friction lies, and which end gives way first."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from analysis.arrays import FloatArray
+from analysis.errors import InputError
+from analysis.moving.chassis import Chassis
+
+Behaviour = Literal["pushes wide at the front", "steps out at the rear", "slides with all four wheels", "holds"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tyres:
+    """Grip factors that fall with load: grip * (1 - sensitivity * (load - nominal) / nominal), never below 0.
+
+    grip: (..., 4) at the nominal load.  sensitivity: (..., 4), 0 for none.  nominal: (..., 4) N.
+    grip_u, sensitivity_u: standard uncertainties, same shapes or plain numbers.
+    Source: linear load sensitivity, the textbook form (from memory).
+    """
+
+    grip: FloatArray
+    sensitivity: FloatArray
+    nominal: FloatArray
+    grip_u: FloatArray | float = 0.0
+    sensitivity_u: FloatArray | float = 0.0
+
+
+def tyres_like(
+    chassis: Chassis, *, front: float, rear: float, sensitivity: float = 0.1, grip_u: float = 0.0,
+    sensitivity_u: float = 0.0,
+) -> Tyres:  # fmt: skip
+    """Tyres of an axle alike, their nominal load a quarter of the car's weight.
+
+    Raises InputError when a grip factor is negative or a sensitivity outside 0 to 1.
+    """
+    quarter = np.repeat(np.asarray(chassis.weight)[..., None] / 4, 4, -1)
+    made = Tyres(
+        grip=np.array([front, front, rear, rear]), sensitivity=np.full(4, float(sensitivity)), nominal=quarter,
+        grip_u=grip_u, sensitivity_u=sensitivity_u,
+    )  # fmt: skip
+    return checked_tyres(made)
+
+
+def checked_tyres(tyres: Tyres) -> Tyres:
+    """The same tyres, or InputError."""
+    grip, q, nominal = (np.asarray(v, dtype=float) for v in (tyres.grip, tyres.sensitivity, tyres.nominal))
+    if not np.all(np.isfinite(grip)) or np.any(grip < 0) or not np.any(grip > 0):
+        raise _refuse("grip factors must be finite, not negative, and not all 0", "Usual on a hard floor: 0.3 to 1")
+    if not np.all((q >= 0) & (q < 1)):
+        raise _refuse("load sensitivity must be at least 0 and less than 1", "0 for none; 0.05 to 0.3 is usual")
+    if not np.all(np.isfinite(nominal) & (nominal > 0)):
+        raise _refuse("the nominal load must be positive", "Give the load in newtons at which the grip was measured")
+    return tyres
+
+
+def grip_at(tyres: Tyres, load: FloatArray) -> FloatArray:
+    """(..., 4) grip factor of each wheel at its load (..., 4), N."""
+    relative = load / np.asarray(tyres.nominal) - 1.0
+    return np.asarray(np.asarray(tyres.grip) * np.maximum(1.0 - tyres.sensitivity * relative, 0.0), dtype=float)
+
+
+def capacity(tyres: Tyres, load: FloatArray) -> FloatArray:
+    """(..., 4) N that each wheel can hold along the floor."""
+    return np.asarray(grip_at(tyres, load) * load, dtype=float)
+
+
+def axle_capacity(tyres: Tyres, load: FloatArray) -> FloatArray:
+    """(..., 2) N that front and rear axle can hold along the floor, in any one direction.
+
+    Source: friction circle per wheel; a transfer d from an even axle costs 2 grip sensitivity d^2 / nominal.
+    """
+    each = capacity(tyres, load)
+    return np.stack([each[..., :2].sum(-1), each[..., 2:].sum(-1)], -1)
+
+
+def side_capacity(tyres: Tyres, load: FloatArray, along: FloatArray) -> FloatArray:
+    """(..., 2) N sideways that an axle has left while it drives or brakes with `along` (..., 2), N.
+
+    0 where the drive or brake takes all.  Source: friction circle of the axle.
+    """
+    whole = axle_capacity(tyres, load)
+    return np.asarray(np.sqrt(np.maximum(whole**2 - np.asarray(along, dtype=float) ** 2, 0.0)), dtype=float)
+
+
+def friction_centre(chassis: Chassis, tyres: Tyres, load: FloatArray) -> FloatArray:
+    """(..., 2) m, balance point in the plane: mean of the contact places weighted by what each wheel can hold.
+
+    Pushed through it the car translates. Its station as a share of the wheelbase is the front share of grip.
+    """
+    each = capacity(tyres, load)
+    total = each.sum(-1, keepdims=True)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        centre: FloatArray = (each[..., None] * chassis.contact_place).sum(-2) / total
+    return centre
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Balance:
+    """How much of its side grip each axle uses in a steady turn, leading axes (...).
+
+    used: (..., 2) share of what is left sideways; above 1 the axle slides.  capacity: (..., 2) N, front and rear.
+    words: array of Behaviour.
+    """
+
+    used: FloatArray
+    capacity: FloatArray
+    words: np.ndarray
+
+
+def balance(
+    chassis: Chassis, tyres: Tyres, load: FloatArray, ax: FloatArray | float, ay: FloatArray | float, *,
+    drive_front: float = 0.0, brake_front: float = 0.6, even_within: float = 0.02,
+) -> Balance:  # fmt: skip
+    """Which axle runs out of grip first at steady accelerations (m/s2), each axle carrying its part of the side force.
+
+    drive_front, brake_front: front axle's share of driving (ax > 0) and braking (ax < 0) force.
+    even_within: axles whose use differs by less are said to slide together.
+    Source: side force shared by the place of the centre of gravity (no yaw acceleration); friction circle per axle.
+    """
+    checked_tyres(tyres)
+    for name, share in (("drive_front", drive_front), ("brake_front", brake_front)):
+        if not 0 <= share <= 1:
+            raise _refuse(f"{name} {share:g} is not a share", "Give 0 for the rear axle alone, 1 for the front alone")
+    ax, ay = np.broadcast_arrays(np.asarray(ax, dtype=float), np.asarray(ay, dtype=float))
+    front = np.where(ax >= 0, drive_front, brake_front)
+    pull = np.abs(chassis.mass * ax)
+    left = side_capacity(tyres, load, np.stack([pull * front, pull * (1 - front)], -1))
+    station = np.asarray(chassis.centre[..., 0] / chassis.wheelbase)
+    need = np.abs(chassis.mass * ay)
+    demand = np.stack(np.broadcast_arrays(need * station, need * (1 - station)), -1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        used = np.where(demand > 0, demand / left, np.where(left > 0, 0.0, np.inf))
+    lead = used[..., 0] - used[..., 1]
+    some = (used > 1).any(-1)
+    with np.errstate(invalid="ignore"):
+        near = np.isfinite(used).all(-1) & (np.abs(lead) <= even_within * used.max(-1))
+    together = some & (near | ~np.isfinite(used).any(-1))
+    words = np.select(
+        [~some, together, lead > 0], ["holds", "slides with all four wheels", "pushes wide at the front"],
+        default="steps out at the rear",
+    )  # fmt: skip
+    return Balance(used=used, capacity=axle_capacity(tyres, load), words=words)
+
+
+def tyre_draws(tyres: Tyres, count: int, rng: np.random.Generator) -> Tyres:
+    """`count` tyres within the stated doubts, along a new first axis: normal, cut at what a tyre can be."""
+    shape = (count, *np.shape(tyres.grip))
+    grip = tyres.grip + np.asarray(tyres.grip_u) * rng.standard_normal(shape)
+    q = tyres.sensitivity + np.asarray(tyres.sensitivity_u) * rng.standard_normal(shape)
+    return Tyres(grip=np.maximum(grip, 1e-6), sensitivity=np.clip(q, 0.0, 0.999), nominal=tyres.nominal)
+
+
+def _refuse(what: str, remedy: str) -> InputError:
+    return InputError(what, where="tyres", remedy=remedy)

@@ -1,0 +1,158 @@
+"""Lift-off, collars, tyres that tire of load, the balance point, and the rule of equal shares."""
+
+import tomllib
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from analysis.errors import InputError
+from analysis.moving.chassis import stacked
+from analysis.moving.equal_shares import beside, equal_shares
+from analysis.moving.equilibrium import equilibrium
+from analysis.moving.transfer import collars_for_cross, cross_share, lift_off, with_collars
+from analysis.moving.tyres import (
+    Tyres,
+    axle_capacity,
+    balance,
+    capacity,
+    friction_centre,
+    side_capacity,
+    tyre_draws,
+    tyres_like,
+)
+from tests.analysis.moving_cars import G, dunlin
+
+BOOK = tomllib.loads((Path(__file__).parent.parent / "data" / "vehicle_examples.toml").read_text())
+
+
+def test_a_wheel_lifts_where_its_load_falls_to_nothing() -> None:
+    # a* = N / (dN/da), linear until the first lift (statics); no stops in the way, no lean.
+    car = dunlin(bump_gap=np.inf, droop=np.inf)
+    found = lift_off(car)
+    slope = (equilibrium(car, 0.0, 1.0).load - equilibrium(car).load)[[0, 2]]
+    assert found.lifts == pytest.approx(float((-car.tyre_force[[0, 2]] / slope).min()), rel=1e-7)
+    assert found.wheel == [0, 2][int(np.argmin(-car.tyre_force[[0, 2]] / slope))]
+    # nothing holds the car once the whole weight stands on two wheels: a = g (t/2 - lean) / h, so less than g t/2h
+    assert 0.9 * G * 0.165 / 2 / 0.035 < found.rolls < G * 0.165 / 2 / 0.035
+    brake = lift_off(car, np.pi)
+    assert brake.wheel in (2, 3)
+    assert brake.lifts > found.lifts
+
+
+def test_after_lift_off_that_axle_takes_no_more_elastic_roll() -> None:
+    car = dunlin(bump_gap=np.inf, droop=np.inf, roll_centre=[0.0, 0.0], unsprung_height=[1e-6] * 4,
+                 bar=[1500.0, 0.0])  # fmt: skip
+    lifted = lift_off(car)
+    assert lifted.wheel == 0
+    loads = equilibrium(car, 0.0, lifted.lifts + np.array([0.5, 1.0, 1.5]), leaning=False).load
+    np.testing.assert_allclose(loads[:, 0], 0, atol=0)
+    np.testing.assert_allclose(loads[:, 1], loads[0, 1], rtol=1e-9)  # its axle already carries all it can
+    assert np.all(np.diff(loads[:, 3]) > 0)
+
+
+def test_a_collar_turn_moves_what_statics_says() -> None:
+    # Computed by two methods beforehand: spring 2.5 N/mm, ratio 0.65, 1.6 kg, equal corners, no bars, rigid tyres:
+    # a collar turn of 0.75 mm moves 31 g per wheel = 3.9 points of cross weight; wheel rate 1.06 N/mm.
+    car = dunlin(
+        rest_load=np.full(4, 0.4 * G), spring=[2500.0] * 4, bar=[0.0, 0.0], tyre=[1e8] * 4, bump_gap=np.inf,
+        droop=np.inf, unsprung_mass=[1e-6] * 4,
+    )  # fmt: skip
+    assert car.wheel_rate[0] == pytest.approx(1056.25)
+    turned = equilibrium(with_collars(car, np.array([0.75e-3, 0, 0, 0])), leaning=False).load
+    grams = (turned - car.tyre_force) / G * 1e3
+    # N per wheel by hand: a quarter of spring force 2500 * 0.65 * 0.75e-3
+    np.testing.assert_allclose(grams, 2500 * 0.65 * 0.75e-3 / 4 / G * 1e3 * np.array([1, -1, -1, 1]), rtol=1e-3)
+    assert 100 * (cross_share(turned) - 0.5) == pytest.approx(3.9, abs=0.05)
+    raised = equilibrium(car, floor=np.array([1e-3, 0, 0, 0]), leaning=False).load
+    assert (raised[0] - car.tyre_force[0]) / G * 1e3 == pytest.approx(27, abs=0.5)
+
+
+def test_unequal_tracks_follow_the_warp_formula() -> None:
+    # dN = q (q' K^-1 K_s e d) / (q' K^-1 q), q = (1/tf, -1/tf, -1/tr, 1/tr) (statics of a warped car)
+    car = dunlin(track=[0.17, 0.15], bump_gap=np.inf, droop=np.inf, unsprung_mass=[0.03] * 4)
+    d = np.array([0.4e-3, 0, 0, 0])
+    got = equilibrium(with_collars(car, d), leaning=False).load - car.tyre_force
+    q = np.array([1 / 0.17, -1 / 0.17, -1 / 0.15, 1 / 0.15])
+    ks = np.diag(car.wheel_rate)
+    for axle, bar in enumerate(car.bar):
+        two = np.ix_([2 * axle, 2 * axle + 1], [2 * axle, 2 * axle + 1])
+        ks[two] += bar * np.array([[1, -1], [-1, 1]])
+    whole = np.linalg.inv(ks) + np.diag(1 / car.tyre)
+    push = car.spring * car.motion_ratio * d
+    np.testing.assert_allclose(got, q * (q @ np.linalg.inv(ks) @ push) / (q @ whole @ q), rtol=1e-6)
+    np.testing.assert_allclose([got[:2].sum(), got[2:].sum()], 0, atol=1e-9)
+
+
+@pytest.mark.parametrize("wanted", [0.44, 0.5, 0.53])
+def test_collars_give_the_cross_weight_that_was_asked_for(wanted: float) -> None:
+    car = dunlin(rest_load=np.array([4.2, 3.6, 3.9, 4.3]))
+    plan = collars_for_cross(car, wanted, pitch=0.75e-3)
+    got = equilibrium(with_collars(car, plan.travel)).load
+    assert (got[0] + got[3]) / got.sum() == pytest.approx(wanted, abs=1e-9)
+    assert "turns" in plan.text
+    one = collars_for_cross(car, wanted, wheels=(2,))
+    assert np.count_nonzero(one.travel) == 1
+    with pytest.raises(InputError, match="cannot be"):
+        collars_for_cross(car, 1.2)
+
+
+def test_grip_of_a_loaded_axle() -> None:
+    tyres = Tyres(grip=np.full(4, 0.8), sensitivity=np.full(4, 0.2), nominal=np.full(4, 4.0))
+    load = np.array([5.5, 2.5, 4.0, 4.0])
+    by_hand = [0.8 * (1 - 0.2 * (n - 4) / 4) * n for n in load]
+    np.testing.assert_allclose(capacity(tyres, load), by_hand, rtol=1e-14)
+    loss = axle_capacity(tyres, np.full(4, 4.0)) - axle_capacity(tyres, load)
+    # a transfer d costs the axle 2 grip q d^2 / N0 (algebra)
+    np.testing.assert_allclose(loss, [2 * 0.8 * 0.2 * 1.5**2 / 4, 0], atol=1e-14)
+    none = replace(tyres, sensitivity=np.zeros(4))
+    np.testing.assert_allclose(axle_capacity(none, load), [6.4, 6.4])
+    np.testing.assert_allclose(side_capacity(none, load, np.array([3.84, 9.0])), [5.12, 0.0])
+    draws = tyre_draws(replace(tyres, grip_u=0.05, sensitivity_u=0.02), 4000, np.random.default_rng(1))
+    assert draws.grip.std(0) == pytest.approx(np.full(4, 0.05), rel=0.06)
+    for bad in ({"front": -0.1, "rear": 1.0}, {"front": 0.8, "rear": 0.8, "sensitivity": 1.5}):
+        with pytest.raises(InputError):
+            tyres_like(dunlin(), **bad)
+
+
+def test_balance_point_is_the_front_share_of_grip_and_words_follow_it() -> None:
+    car = dunlin(rest_load=np.full(4, 0.4 * G))
+    load = equilibrium(car).load
+    tyres = tyres_like(car, front=0.9, rear=0.7, sensitivity=0.0)
+    assert friction_centre(car, tyres, load) == pytest.approx([0.257 * 0.9 / 1.6, 0.0])
+    # balance point ahead of the centre of gravity: the rear runs out first, and the reverse
+    assert balance(car, tyres, load, 0.0, 7.5).words == "steps out at the rear"
+    other = tyres_like(car, front=0.7, rear=0.9, sensitivity=0.0)
+    assert balance(car, other, load, 0.0, -7.5).words == "pushes wide at the front"
+    alike = tyres_like(car, front=0.8, rear=0.8)
+    assert balance(car, alike, load, 0.0, 2.0).words == "holds"
+    assert balance(car, alike, load, 0.0, 9.0).words == "slides with all four wheels"
+    # wheelspin: a rear axle that drives with all it has steps out at any side force
+    assert balance(car, alike, load, 4.0, 0.5).words == "steps out at the rear"
+
+
+def test_a_stiffer_front_bar_moves_the_balance_point_rearwards() -> None:  # common practice; needs load-sensitive tyres
+    cars = stacked([dunlin(), dunlin(bar=[900.0, 80.0])])
+    load = equilibrium(cars, 0.0, 5.0).load
+    station = friction_centre(cars, tyres_like(cars, front=0.8, rear=0.8, sensitivity=0.2), load)[:, 0]
+    assert station[1] < station[0]
+    blunt = friction_centre(cars, tyres_like(cars, front=0.8, rear=0.8, sensitivity=0.0), load)[:, 0]
+    assert blunt[1] == pytest.approx(blunt[0], rel=1e-9)
+
+
+def test_the_rule_of_equal_shares_is_shown_as_what_it_is() -> None:  # values as taught; common practice, no source
+    np.testing.assert_allclose(equal_shares(np.ones(4, dtype=bool)), 0.25)
+    one_up = equal_shares(np.array([False, True, True, True]))
+    np.testing.assert_allclose(one_up, [0, 1 / 3, 1 / 3, 1 / 3])
+    assert one_up[2:].sum() == pytest.approx(2 / 3)
+    with pytest.raises(InputError):
+        equal_shares(np.zeros(4, dtype=bool))
+    car = dunlin(bar=[1500.0, 0.0])
+    lift = lift_off(car)
+    state = equilibrium(car, 0.0, lift.lifts + 0.5)
+    told = beside(car, state, grip=0.8)
+    assert told.rule_front == pytest.approx(1 / 3)
+    assert told.model_front == pytest.approx(0.48, abs=0.01)  # moments about the axles: the front keeps its share
+    assert "simplification" in told.label
+    assert any("lifts a wheel" in reason for reason in told.why)
