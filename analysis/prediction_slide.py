@@ -13,9 +13,10 @@ DEFAULT_TURN = float(np.radians(10.0))
 """Rotation over which a slide is integrated when nobody said how far it turned."""
 
 STEP_SLIDING, STEP_STICKING = float(np.radians(12.0)), float(np.radians(5.0))
-"""Longest Runge-Kutta step of fourth order. Against steps a quarter as long, over turns of 10 and 24 degrees, kappa of a
-slippery finger along a floor line is then right to 2e-4 per metre, of one that sticks to 1e-3. A finger that
-changes between sticking and slipping on the way leaves up to 1e-2 in single draws, far inside their spread."""
+"""Longest Runge-Kutta step of fourth order. Against steps a quarter as long, over turns of 10 and 24 degrees,
+kappa of a slippery finger along a floor line is then right to 2e-4 per metre, of one that sticks to 1e-3. A
+finger that changes between sticking and slipping on the way leaves up to 1e-2 in single draws, far inside
+their spread."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
