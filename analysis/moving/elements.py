@@ -94,7 +94,10 @@ def geometric_per_ay(car: Chassis) -> FloatArray:
 
 def squash(parts: Elements, q: FloatArray, floor: FloatArray) -> FloatArray:
     """(n, 16) m, positive where a hinge pushes. floor: (n, 4) m, height of the floor under each wheel."""
-    out: FloatArray = np.einsum("nei,ni->ne", parts.lever, q) + parts.offset
+    if len(parts.lever) == 1:
+        out: FloatArray = q @ parts.lever[0].T + parts.offset
+    else:
+        out = np.matmul(parts.lever, q[..., None])[..., 0] + parts.offset
     out[:, TYRE] += floor
     return out
 

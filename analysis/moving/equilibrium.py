@@ -87,13 +87,15 @@ def equilibrium(
     heights = np.asarray(floor, dtype=float)
     heights = np.broadcast_to(heights, (*heights.shape[:-1], 4)) if heights.ndim else np.full(4, float(heights))
     shape = np.broadcast_shapes(chassis.shape, along.shape, across.shape, down.shape, heights.shape[:-1])
-    car = rows_of(chassis, shape)
+    car = rows_of(chassis, () if not chassis.shape else shape)  # one car in many states keeps one set of elements
     parts = elements_of(car, leaning=leaning)
     spread = (np.broadcast_to(v, shape).reshape(-1, 1) for v in (along, across, down))
     along, across, down = spread
     force = parts.along * along + parts.across * across + parts.down * down
     flat = np.broadcast_to(heights, (*shape, 4)).reshape(-1, 4)
-    q, over, residual, count = settle(parts, force, flat, scale=car.weight, length=car.wheelbase)
+    rows = (len(force),)
+    weight, length = np.broadcast_to(car.weight, rows), np.broadcast_to(car.wheelbase, rows)
+    q, over, residual, count = settle(parts, force, flat, scale=weight, length=length)
     return _told(parts, car, q, flat, over, residual, count, shape)
 
 
@@ -138,6 +140,8 @@ def settle(
 
 
 def _picked(parts: Elements, rows: FloatArray | BoolArray | np.ndarray) -> Elements:
+    if len(parts.rate) == 1:
+        return parts
     return Elements(
         lever=parts.lever[rows], rate=parts.rate[rows], offset=parts.offset[rows], linear=parts.linear[rows],
         travel=parts.travel[rows], along=parts.along[rows], across=parts.across[rows], down=parts.down[rows],
@@ -161,9 +165,20 @@ def stiffness(parts: Elements, s: FloatArray, *, leaning: bool = True, floor: fl
     return out
 
 
+def _patterns(s: FloatArray) -> tuple[np.ndarray, np.ndarray]:
+    """Rows that show each pattern of pushing hinges once, and which of them every row is like."""
+    code = (s > 0) @ (1 << np.arange(16))
+    _, some, which = np.unique(code, return_index=True, return_inverse=True)
+    return some, which
+
+
 def _newton(parts: Elements, s: FloatArray, left: FloatArray) -> FloatArray:
-    whole = stiffness(parts, s, floor=1e-9)
-    move = np.asarray(-np.linalg.solve(whole, left[..., None])[..., 0], dtype=float)
+    if len(parts.rate) == 1 < len(s):  # one car: as many matrices as there are patterns of contact
+        some, which = _patterns(s)
+        inverse = np.linalg.inv(stiffness(parts, s[some], floor=1e-9))
+        move = np.asarray(-np.matmul(inverse[which], left[..., None])[..., 0], dtype=float)
+    else:
+        move = np.asarray(-np.linalg.solve(stiffness(parts, s, floor=1e-9), left[..., None])[..., 0], dtype=float)
     uphill = ~((move * left).sum(-1) < 0)
     if uphill.any():  # leaning makes it soft there: go down without it
         firm = stiffness(_picked(parts, uphill), s[uphill], leaning=False, floor=1e-6)
@@ -205,13 +220,14 @@ def _told(
 ) -> Equilibrium:  # fmt: skip
     s = squash(parts, q, floor)
     # a balance that would fall at a touch is none: the stiffness must be positive in every direction
-    definite = np.linalg.eigvalsh(stiffness(parts, s, floor=1e-9))[:, 0] > 0 if len(q) else over
+    some, which = _patterns(s) if len(parts.rate) == 1 else (np.arange(len(s)), np.arange(len(s)))
+    definite = (np.linalg.eigvalsh(stiffness(parts, s[some], floor=1e-9))[:, 0] > 0)[which] if len(q) else over
     over = over | ~definite
     s, q = np.where(over[:, None], np.nan, s), np.where(over[:, None], np.nan, q)
     residual = np.where(over, np.nan, residual)
     load = parts.rate[:, TYRE] * np.maximum(s[:, TYRE], 0.0)
     spring = car.spring * car.motion_ratio * np.maximum(s[:, SPRING], 0.0)
-    travel = np.einsum("nwi,ni->nw", parts.travel, q)
+    travel = np.matmul(parts.travel, q[..., None])[..., 0]
 
     def out(value: np.ndarray) -> np.ndarray:
         return value.reshape(shape + value.shape[1:])
