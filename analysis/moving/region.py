@@ -1,0 +1,194 @@
+"""All balance points that a car can reach within its own grip, as a region in the car seen from above."""
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from analysis.arrays import BoolArray, FloatArray
+from analysis.errors import InputError
+from analysis.moving.chassis import SHAPES, Chassis
+from analysis.moving.equilibrium import Equilibrium, equilibrium, standing
+from analysis.moving.tyres import Tyres, capacity, checked_tyres, friction_centre
+
+RASTER = 160
+"""Cells along each side of the picture that the area is counted on."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Region:
+    """Balance points of one car over all accelerations that its tyres can give.
+
+    direction: (d,) rad.  limit: (d,) m/s2, largest acceleration that way.  rolls_first: (d,) the car rolls over before
+    it slides.  edge: (d, 2) m, balance points at the limit.  points: (k, d, 2) m, balance points at the shares of the
+    limit in `share` (k,).  area: m2.  station: (lowest, highest) m ahead of the rear axle; side: (rightmost, leftmost)
+    m left of the middle.  rest: (2,) m, balance point at rest.  lifts: a wheel lifts somewhere within.
+    outline: tuple of (j, 2) m, closed lines around the region.
+    """
+
+    direction: FloatArray
+    limit: FloatArray
+    rolls_first: BoolArray
+    edge: FloatArray
+    points: FloatArray
+    share: FloatArray
+    area: float
+    station: tuple[float, float]
+    side: tuple[float, float]
+    rest: FloatArray
+    lifts: bool
+    outline: tuple[FloatArray, ...]
+
+    def station_pct(self, wheelbase: float) -> tuple[float, float]:
+        """Lowest and highest station, per cent of the wheelbase."""
+        return 100 * self.station[0] / wheelbase, 100 * self.station[1] / wheelbase
+
+
+def grip_limit(chassis: Chassis, tyres: Tyres, direction: FloatArray) -> tuple[FloatArray, BoolArray]:
+    """Largest acceleration in each direction (rad, car axes), m/s2, and whether the car rolls over before it slides.
+
+    chassis leading axes (...) and direction (d,): returns (..., d). The limit is where the four tyres together, each
+    pulling the same way, give just what the car needs: sum of capacities = mass * a.
+    Source: friction circles; bisection between 0 and the most that tyres or balance allow.
+    """
+    turn = np.asarray(direction, dtype=float)
+    wide = _last_axis(chassis)
+    along, across = np.cos(turn), np.sin(turn)
+    shaped = _shaped(tyres, chassis) if chassis.shape else tyres
+    # no tyre gives more than at vanishing load
+    best = (np.asarray(shaped.grip) * (1 + np.asarray(shaped.sensitivity))).max(-1)
+    high = np.broadcast_to(best * chassis.gravity, (*chassis.shape, len(turn))).copy()
+    low = np.zeros_like(high)
+    rolled = np.zeros(high.shape, dtype=bool)
+    guess = high.copy()
+    for _ in range(60):
+        state = equilibrium(wide, guess * along, guess * across)
+        with np.errstate(invalid="ignore"):
+            gives = np.where(state.rolls_over, -np.inf, capacity(shaped, state.load).sum(-1) / wide.mass)
+        short = ~(gives >= guess)
+        rolled = np.where(short, state.rolls_over, rolled)
+        high, low = np.where(short, guess, high), np.where(short, low, guess)
+        near = np.isfinite(gives) & (np.abs(gives - guess) <= 1e-8 * high)
+        if np.all(near | (high - low <= 1e-8 * high)):
+            low = np.where(near, np.where(np.isfinite(gives), gives, low), low)
+            rolled = rolled & ~near
+            break
+        # the tyres change little with load, so what they give is the next guess; halve where that leaves the bracket
+        inner = np.isfinite(gives) & (gives > low) & (gives < high)
+        aim = np.where(inner, gives, 0.5 * (low + high))
+        guess = aim
+    return np.where(rolled, low * (1 - 1e-8), low), rolled
+
+
+def reachable(
+    chassis: Chassis, tyres: Tyres, *, directions: int = 100, shares: int = 100, outline: bool = True
+) -> Region:  # fmt: skip
+    """The region of balance points of one car.
+
+    directions, shares: how finely accelerations are looked at: 100 each is 1 % of the limit and of the turn.
+    outline: also trace the closed line around the region.
+    Raises InputError when the car cannot stand at rest.  Source: equilibrium at each acceleration; friction circles.
+    """
+    checked_tyres(tyres)
+    if chassis.shape:
+        raise InputError("one set-up at a time", where="region", remedy="Pick one, or use region_extent for many")
+    if directions < 8 or shares < 2:
+        raise InputError("too few accelerations", where="region", remedy="At least 8 directions and 2 shares")
+    turn = np.linspace(0, 2 * np.pi, directions, endpoint=False)
+    rest = standing(equilibrium(chassis), what="at rest")
+    limit, rolls = grip_limit(chassis, tyres, turn)
+    share = np.linspace(0, 1, shares + 1)
+    a = share[:, None] * limit
+    state = equilibrium(chassis, a * np.cos(turn), a * np.sin(turn))
+    points = friction_centre(chassis, tyres, state.load)
+    good = np.isfinite(points).all(-1)
+    area, lines = _area(points, outline=outline)
+    flat = points[good]
+    return Region(
+        direction=turn, limit=limit, rolls_first=rolls, edge=points[-1], points=points, share=share, area=area,
+        station=(float(flat[:, 0].min()), float(flat[:, 0].max())),
+        side=(float(flat[:, 1].min()), float(flat[:, 1].max())),
+        rest=friction_centre(chassis, tyres, rest.load), lifts=bool(state.lifted.any()), outline=lines,
+    )  # fmt: skip
+
+
+def region_extent(chassis: Chassis, tyres: Tyres, *, directions: int = 36, shares: int = 6) -> FloatArray:
+    """(..., 4) m: lowest and highest station, rightmost and leftmost place of the balance points, for many set-ups."""
+    turn = np.linspace(0, 2 * np.pi, directions, endpoint=False)
+    limit, _ = grip_limit(chassis, tyres, turn)
+    a = np.linspace(1 / shares, 1, shares)[:, None] * limit[..., None, :]
+    wide = _last_axis(_last_axis(chassis))
+    state: Equilibrium = equilibrium(wide, a * np.cos(turn), a * np.sin(turn))
+    shaped = _shaped(_shaped(tyres, chassis), chassis) if chassis.shape else tyres
+    points = friction_centre(wide, shaped, state.load)
+    x, y = points[..., 0], points[..., 1]
+    both = (-2, -1)
+    return np.stack([np.nanmin(x, both), np.nanmax(x, both), np.nanmin(y, both), np.nanmax(y, both)], -1)
+
+
+def _last_axis(chassis: Chassis) -> Chassis:
+    """The same cars with one more leading axis of length 1, to broadcast against directions."""
+    if not chassis.shape:
+        return chassis
+    parts: dict[str, Any] = {}
+    for name, last in SHAPES.items():
+        end = (last,) if last else ()
+        given = np.broadcast_to(np.asarray(getattr(chassis, name), dtype=float), chassis.shape + end)
+        parts[name] = given.reshape((*chassis.shape, 1, *end))
+    return replace(chassis, **parts)
+
+
+def _shaped(tyres: Tyres, chassis: Chassis) -> Tyres:
+    """Tyres with one more axis before the wheels, wherever they have leading axes of their own."""
+
+    def wide(value: FloatArray) -> FloatArray:
+        array = np.asarray(value, dtype=float)
+        return array if array.ndim < 2 else array[..., None, :]
+
+    return Tyres(grip=wide(tyres.grip), sensitivity=wide(tyres.sensitivity), nominal=wide(tyres.nominal))
+
+
+def _area(points: FloatArray, *, outline: bool) -> tuple[float, tuple[FloatArray, ...]]:
+    """Area of the union of the mesh's cells, m2, counted on a raster; and closed lines around it.
+
+    points: (k, d, 2), k shares, d directions that close upon themselves.
+    """
+    mesh = np.concatenate([points, points[:, :1]], 1)
+    filled = np.where(np.isfinite(mesh), mesh, np.nanmean(points.reshape(-1, 2), 0))
+    low, high = filled.reshape(-1, 2).min(0), filled.reshape(-1, 2).max(0)
+    size = high - low
+    if np.any(size < 1e-9):  # without load sensitivity on rigid, even axles the region is a line or a point
+        return 0.0, ()
+    scaled = (filled - low) / size * RASTER
+    step = max(np.abs(np.diff(scaled, axis=0)).max(), np.abs(np.diff(scaled, axis=1)).max())
+    fine = int(np.clip(np.ceil(1.5 * step), 1, 12))
+    dense = scaled.astype(np.float32)
+    for axis in (0, 1):
+        a, b = np.take(dense, range(dense.shape[axis] - 1), axis), np.take(dense, range(1, dense.shape[axis]), axis)
+        part = np.arange(fine, dtype=np.float32) / np.float32(fine)
+        some = np.expand_dims(a, axis + 1) + np.expand_dims(b - a, axis + 1) * part.reshape(
+            (1,) * (axis + 1) + (-1,) + (1,) * (2 - axis)
+        )
+        shape = list(a.shape)
+        shape[axis] *= fine
+        dense = np.concatenate([some.reshape(shape), np.take(dense, [-1], axis)], axis)
+    cell = np.minimum(dense.astype(np.int32), RASTER - 1)
+    hit = np.zeros(RASTER * RASTER, dtype=bool)
+    hit[(cell[..., 0] * RASTER + cell[..., 1]).ravel()] = True
+    mask = hit.reshape(RASTER, RASTER)
+    pad = np.pad(mask, 1)
+    # a cell on the rim is covered by half on average
+    inner = pad[2:, 1:-1] & pad[:-2, 1:-1] & pad[1:-1, 2:] & pad[1:-1, :-2]
+    rim = mask & ~inner
+    count = mask.sum() - 0.5 * rim.sum()
+    area = float(count * size[0] * size[1] / RASTER**2)
+    return area, _lines(pad, low, size) if outline else ()
+
+
+def _lines(pad: BoolArray, low: FloatArray, size: FloatArray) -> tuple[FloatArray, ...]:
+    from contourpy import contour_generator
+
+    z = pad.astype(float)
+    z[1:-1, 1:-1] = (4 * z[1:-1, 1:-1] + z[2:, 1:-1] + z[:-2, 1:-1] + z[1:-1, 2:] + z[1:-1, :-2]) / 8
+    found = contour_generator(z=z.T).lines(0.5)
+    return tuple(low + (np.asarray(line) - 0.5) * size / RASTER for line in found if len(line) > 8)
