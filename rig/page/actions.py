@@ -124,6 +124,7 @@ def actions(bench: Bench, classroom: Classroom, hidden: HiddenGame, phones: Phon
             lambda a: bench.weigh_typed(list(a.weights_g), a.resolution_g),
         ),
         "push": act("Push and film the virtual car, then measure", Nothing, lambda a: bench.push()),
+        "film": act("Film a push with the camera, then measure", Nothing, lambda a: bench.film()),
         "typed-pivot": act(
             "Judge a pivot found with a ruler", TypedPivot, lambda a: bench.judge_typed(a.pivot_pct, a.u_pct)
         ),

@@ -21,6 +21,7 @@ from rig.log.store import finite_json
 from rig.page.actions import Action, actions
 from rig.page.bench import Bench
 from rig.page.broadcast import encode, stream
+from rig.page.camera import BOUNDARY
 from rig.page.classroom import Classroom, lesson_json
 from rig.page.clips import LARGEST, receive_clip
 from rig.page.deck import editor
@@ -73,6 +74,7 @@ class Page:
             **{path: self._asset(name) for path, name in PAGES.items()},
             "/static/{name}": self._static,
             "/events": self._events,
+            "/camera": self._camera,
             "/openapi.json": self._answering(lambda request: self.document),
             "/api/lesson": self._answering(lambda request: lesson_json()),
             "/api/cards": self._answering(lambda request: editor(self.bench.deck)),
@@ -105,6 +107,13 @@ class Page:
         return StreamingResponse(
             stream(self.bench.broadcast, hello, self.should_end), media_type="text/event-stream"
         )
+
+    async def _camera(self, request: Request) -> Response:
+        view = self.bench.view
+        if view.newest is None:
+            return no(409, "nothing is being filmed", "Start filming first")
+        kind = f"multipart/x-mixed-replace; boundary={BOUNDARY}"
+        return StreamingResponse(view.stream(self.should_end), media_type=kind)
 
     def _answering(self, ask: Callable[[Request], Any]) -> Handler:
         async def answer(request: Request) -> Response:

@@ -9,11 +9,13 @@ from analysis.errors import AnalysisError
 from rig.cards.read import CardSet
 from rig.errors import BenchError, InputError
 from rig.jobs.compare import Verdict, judge, typed_pivot
+from rig.jobs.film import LiveLook
 from rig.jobs.measure import measure_clip, stored_camera
 from rig.jobs.pads import calibrate, card_hashes, zero
 from rig.jobs.weigh import Weighing, weigh_on_pads, weigh_typed, weighing_from
 from rig.log.store import BenchLog
 from rig.page.broadcast import Broadcast
+from rig.page.camera import CameraView
 from rig.page.deck import Deck
 from rig.page.hub import PadHub
 from rig.page.lesson import STEPS, LessonStep, step_named
@@ -44,6 +46,8 @@ class Bench:
         self.verdict: Verdict | None = None
         self.verdicts: list[Verdict] = []
         self.on_change: Callable[[], None] = lambda: None
+        self.view = CameraView(self.broadcast)
+        self.camera_opener: Callable[[str], Any] | None = None
         self._recall()
         self.tell()
         self._open_pads()
@@ -314,6 +318,28 @@ class Bench:
         """Measure a clip that was handed over."""
         self.need_weights()
         return self.work.start("measure", lambda job: self._measure(job, self.cards(), clip))
+
+    def film(self) -> int:
+        """Film a push with the bench card's camera: advice, recording while the car moves, then the verdict."""
+        self.need_weights()
+
+        def do(job: Job) -> str:
+            from rig.jobs.film import film_push
+
+            def say(look: LiveLook) -> None:
+                job.check()
+                self.view.tell(look)
+
+            cards = self.cards()
+            job.say("Looking through the camera; push when the picture is good")
+            try:
+                opener = self.view.opener(self.camera_opener)
+                recording = film_push(cards, self.folder / "page" / "clips", say=say, opener=opener)
+            finally:
+                self.view.end()
+            return self._measure(job, cards, recording.clip)
+
+        return self.work.start("film", do)
 
     def judge_typed(self, pivot_pct: float, u_pct: float) -> int:
         """Judge a pivot found with ruler and pencil."""

@@ -71,7 +71,7 @@ def pack_html(cards: CardSet) -> str:
             ("", "FL g", "FR g", "RL g", "RR g", "front %", "pivot measured", "forecast", "agrees?"),
             [(name, *[""] * 8) for name in ("as it is", "changed: __________", "changed: __________")],
         ),
-        f'<div class="drawing">{worksheet_car(cards)}</div>',
+        f'<div class="drawing" tabindex="0" role="region" aria-label="Drawing to scale">{worksheet_car(cards)}</div>',
         "<p>One sentence: the pivot moved ______________ because ______________________________________</p>",
         "<h2 class=new>Risk sheet (fill in for your room)</h2>",
         _table(RISKS, [("",) * 5 for _ in range(8)]),
@@ -80,11 +80,11 @@ def pack_html(cards: CardSet) -> str:
         f"<p>To scale for a wheelbase of {length:g} mm, as long as your paper allows; check the 50 mm bar. Card or 3 "
         "mm plywood; clips or double-sided tape hold it to the chassis, as low as it goes. Notch 0 at the rear axle, "
         "notch 10 at the front axle.</p>",
-        f'<div class="drawing">{rail(length)}</div>',
+        f'<div class="drawing" tabindex="0" role="region" aria-label="Drawing to scale">{rail(length)}</div>',
         "<h2>Drawing: pusher with a rolling tip</h2>",
         "<p>A ruler or stick with a small ball bearing (about 10 mm) on a screw at its end, lying flat: the tip rolls "
         "along the rail and presses square to it. Hold it 6 to 9 mm above the floor.</p>",
-        f'<div class="drawing">{pusher()}</div>',
+        f'<div class="drawing" tabindex="0" role="region" aria-label="Drawing to scale">{pusher()}</div>',
     ]
     return _page("Teacher’s pack", "\n".join(lines))
 
@@ -125,7 +125,7 @@ def ring_html(bench: Bench) -> str:
         "Standing pencil",
         f"<h1>The standing pencil</h1><p>{_safe(where)}</p><p>Stand a light pencil on the floor inside the ring, then "
         f"push as before ({cards.test.push.position_pct:g} %). The car swings about the pencil, which stays up.</p>"
-        f'<div class="drawing">{drawing}</div>',
+        f'<div class="drawing" tabindex="0" role="region" aria-label="Drawing to scale">{drawing}</div>',
     )
 
 

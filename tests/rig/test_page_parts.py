@@ -258,6 +258,78 @@ def test_the_pivot_goes_to_the_other_side_of_a_mirrored_push(tmp_path: Path) -> 
     assert near + far == pytest.approx(100.0, abs=0.05)
 
 
+# the camera
+
+
+class Gradient:
+    """A camera that sees a plain board; has what is asked of a capture."""
+
+    def isOpened(self) -> bool:  # noqa: N802
+        """As cv2's."""
+        return True
+
+    def read(self) -> tuple[bool, np.ndarray]:
+        """A new picture every 20 ms."""
+        time.sleep(0.02)
+        return True, np.tile(np.linspace(0, 255, 640).astype(np.uint8)[None, :, None], (480, 1, 3)).copy()
+
+    def get(self, which: int) -> float:
+        """Width, height, rate."""
+        return {3: 640.0, 4: 480.0, 5: 50.0}.get(which, 0.0)
+
+    def set(self, *_: object) -> bool:
+        """Takes everything."""
+        return True
+
+    def release(self) -> None:
+        """Nothing to let go."""
+
+
+def test_the_camera_is_seen_with_advice_until_it_is_stopped(tmp_path: Path) -> None:
+    import cv2
+
+    bench = Bench(tmp_path)
+    bench.camera_opener = lambda device: Gradient()
+    bench.weigh_typed([400.0] * 4, 1.0)
+    assert bench.view.jpeg() is None
+    bench.film()
+    end = time.monotonic() + 10
+    while not told(bench.broadcast._newest["camera"])["on"] and time.monotonic() < end:
+        time.sleep(0.02)
+    look = told(bench.broadcast._newest["camera"])
+    assert look["car_seen"] == 0
+    assert look["advice"]
+
+    async def some() -> list[bytes]:
+        got = []
+        async for part in bench.view.stream(lambda: len(got) >= 2):
+            got.append(part)
+        return got
+
+    for part in asyncio.run(some()):
+        head, _, data = part.partition(b"\r\n\r\n")
+        assert b"image/jpeg" in head
+        seen = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_GRAYSCALE)
+        np.testing.assert_allclose(seen[240], np.linspace(0, 255, 640), atol=6)  # JPEG rounds by a few levels
+    bench.work.stop()
+    assert "Stopped" in str(wait(bench.work)["error"])
+    assert told(bench.broadcast._newest["camera"]) == {"on": False}
+    bench.close()
+
+
+def test_a_camera_that_is_taken_is_said_in_words(tmp_path: Path) -> None:
+    class Taken(Gradient):
+        def isOpened(self) -> bool:  # noqa: N802
+            return False
+
+    bench = Bench(tmp_path)
+    bench.camera_opener = lambda device: Taken()
+    bench.weigh_typed([400.0] * 4, 1.0)
+    bench.film()
+    assert "Close the program that uses it" in str(wait(bench.work)["error"])
+    bench.close()
+
+
 # paper
 
 

@@ -16,7 +16,7 @@ const spread = (kind, content) => {
   for (const handler of handlers.get(kind) ?? []) handler(content);
 };
 
-const KINDS = ["port", "job", "car", "first", "class", "hidden", "pads", "beat"];
+const KINDS = ["port", "job", "car", "first", "class", "hidden", "camera", "pads", "beat"];
 export function connect() {
   source?.close();
   source = new EventSource("/events");

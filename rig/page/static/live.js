@@ -62,7 +62,7 @@ export function startLive(view) {
     times.push(performance.timeOrigin + performance.now() - now.at_ms);
     if (times.length > 600) times.splice(0, times.length - 600);
     window.benchDrawn = (window.benchDrawn ?? 0) + 1;
-    if (performance.now() - drawnTrace > 200 && trace[0].length > 1) {
+    if (performance.now() - drawnTrace > 400 && trace[0].length > 1) {
       drawnTrace = performance.now();
       plot ??= makePlot();
       const end = trace[0][trace[0].length - 1];

@@ -28,7 +28,7 @@ on("car", (car) => {
   virtual.setAttribute("aria-pressed", car.virtual ? "true" : "false");
   show(virtual, `Virtual bench: ${car.virtual ? "on" : "off"}`);
   byId("push-now").hidden = byId("place").hidden = !car.virtual;
-  byId("push-now").disabled = byId("clip").disabled = !car.weights;
+  byId("push-now").disabled = byId("film").disabled = byId("clip").disabled = !car.weights;
   byId("first-push").disabled = !car.virtual;
   for (const id of ["hidden-start", "hidden-push"]) byId(id).disabled = !car.virtual;
   verdict(car.verdict);
@@ -102,6 +102,22 @@ byId("clip").addEventListener("change", async (event) => {
   }
   event.target.value = "";
 });
+
+// the camera
+let watching = false;
+on("camera", (camera) => {
+  byId("camera").hidden = !camera.on;
+  if (camera.on !== watching) {
+    watching = camera.on;
+    if (camera.on) byId("camera-picture").src = `/camera?${Date.now()}`;
+    else byId("camera-picture").removeAttribute("src");
+  }
+  if (!camera.on) return;
+  const state = camera.recording ? "Recording. " : camera.advice.length ? "" : "Ready: push now. ";
+  const seen = `Markers seen: ${camera.floor_seen} of ${camera.floor_of} on the floor, ${camera.car_seen} of ${camera.car_of} on the car. `;
+  show(byId("camera-words"), `${state}${seen}${camera.advice[0] ?? ""} (${camera.mode})`);
+});
+tap("film", () => act("film"));
 
 // the hidden change
 on("hidden", (hidden) => {

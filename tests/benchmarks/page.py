@@ -1,0 +1,163 @@
+"""The bench page under load: live loads with a camera stream, many windows, memory, first load.
+
+Measured in a headless Chromium on the same machine, so that its clock is the server's: latency is from the moment the
+pads' line had been read to the animation frame in which the page drew it. The baseline is a page that asks again and
+again in place of listening: a loop of fetch and setTimeout, meant to go round 18 times a second, that takes the newest
+batch of loads, from the same running server, in the same run. Eight windows stay open throughout.
+
+    python -m tests.benchmarks.page [--quick]
+
+Last line: one JSON object.
+"""
+
+import argparse
+import gc
+import json
+import os
+import sys
+import tempfile
+import time
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from rig.page.serve import Serving
+from rig.virtual.pads import VirtualPads
+from tests.page.browser import chromium, until
+
+WINDOWS = 8
+POLLING = """(ms) => new Promise((done) => {
+  const times = [], end = performance.now() + ms;
+  const ask = async () => {
+    const over = new AbortController();
+    const reader = (await fetch('/events', {signal: over.signal})).body.getReader();
+    let text = '', at = null;
+    while (at === null) {
+      text += new TextDecoder().decode((await reader.read()).value);
+      const found = text.match(/event: pads\\ndata: .*?"at_ms":([0-9.]+)/);
+      if (found) at = Number(found[1]);
+    }
+    over.abort();
+    requestAnimationFrame(() => {
+      times.push(performance.timeOrigin + performance.now() - at);
+      if (performance.now() < end) setTimeout(ask, 1000 / 18); else done(times);
+    });
+  };
+  ask();
+})"""
+
+
+class Pictures:
+    """A camera that shows a bench in soft light, with the grain of a sensor, at 30 pictures a second."""
+
+    def __init__(self) -> None:
+        rng = np.random.default_rng(0)
+        light = np.linspace(60, 200, 1280)[None, :, None] + np.linspace(0, 40, 720)[:, None, None]
+        self._pictures = [(light + rng.normal(0, 3, (720, 1280, 3))).clip(0, 255).astype(np.uint8) for _ in range(4)]
+        self._number = 0
+        self._due = time.monotonic()
+
+    def isOpened(self) -> bool:  # noqa: N802
+        """As cv2's."""
+        return True
+
+    def read(self) -> tuple[bool, Any]:
+        """The next picture, when it is due."""
+        self._due = max(self._due + 1 / 30, time.monotonic() - 0.1)
+        time.sleep(max(0.0, self._due - time.monotonic()))
+        self._number += 1
+        return True, self._pictures[self._number % len(self._pictures)]
+
+    def get(self, which: int) -> float:
+        """Width, height, rate."""
+        return {3: 1280.0, 4: 720.0, 5: 30.0}.get(which, 0.0)
+
+    def set(self, *_: object) -> bool:
+        """Takes everything."""
+        return True
+
+    def release(self) -> None:
+        """Nothing to let go."""
+
+
+def memory_mb() -> float:
+    """Resident memory of this process, MB."""
+    gc.collect()
+    pages = int(Path("/proc/self/statm").read_text().split()[1])
+    return pages * os.sysconf("SC_PAGE_SIZE") / 1e6
+
+
+def main() -> None:
+    """Run and print."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--quick", action="store_true", help="20 s in place of 10 minutes")
+    seconds = 20.0 if parser.parse_args().quick else 600.0
+    with tempfile.TemporaryDirectory() as place, chromium() as browser:
+        serving = Serving(Path(place), port=0, time_factor=1.0)
+        serving.start()
+        bench = serving.bench
+        bench.camera_opener = lambda device: Pictures()
+        bench.switch_virtual(True)
+        while bench.work.busy:
+            time.sleep(0.1)
+        bench.zero()
+        while bench.work.busy:
+            time.sleep(0.1)
+        bench.weigh_typed([400.0] * 4, 1.0)
+        pages = [browser.new_context().new_page() for _ in range(WINDOWS)]
+        for page in pages:
+            page.goto(serving.url)
+            until(page, "window.benchReady")
+        first = pages[0]
+        first_load = first.evaluate(
+            "performance.getEntriesByType('resource').concat(performance.getEntriesByType('navigation'))"
+            ".filter((one) => !/events|camera/.test(one.name)).reduce((sum, one) => sum + one.encodedBodySize, 0)"
+        )
+        ready_ms = float(first.evaluate("window.benchReady"))
+        bench.film()
+        time.sleep(3.0)
+        reader = bench.hub._pads.source  # type: ignore[union-attr]
+        before, drawn, began, memory = reader.tally, first.evaluate("window.benchDrawn"), time.monotonic(), memory_mb()
+        heaps = [page.evaluate("performance.memory.usedJSHeapSize") for page in pages]
+        latencies: list[float] = []
+        while time.monotonic() - began < seconds:
+            first.wait_for_timeout(5000)
+            latencies += first.evaluate("window.benchTimes.splice(0)")
+            print(f"{time.monotonic() - began:6.0f} s  median {np.median(latencies):.1f} ms", file=sys.stderr)
+        spent = time.monotonic() - began
+        after = reader.tally
+        updates = (first.evaluate("window.benchDrawn") - drawn) / spent
+        growth = memory_mb() - memory
+        heap_growth = max(
+            (page.evaluate("performance.memory.usedJSHeapSize") - heap) / 1e6
+            for page, heap in zip(pages, heaps, strict=True)
+        )
+        assert isinstance(bench.virtual.pads, VirtualPads)  # type: ignore[union-attr]
+        polled = first.evaluate(POLLING, 5000)
+        result = {
+            "latency_ms_median": float(np.median(latencies)),
+            "latency_ms_p95": float(np.quantile(latencies, 0.95)),
+            "updates_per_s": updates,
+            "first_load_kb": first_load / 1000,
+            "ready_ms": ready_ms,
+            "memory_growth_mb": growth,
+            "browser_heap_growth_mb": heap_growth,
+            "readings": after.intact - before.intact,
+            "readings_lost": after.lost + after.overflowed - before.lost - before.overflowed,
+            "windows": WINDOWS,
+            "seconds": spent,
+            "load_average": os.getloadavg()[0],
+            "baseline": {
+                "name": "asking again and again",
+                "latency_ms_median": float(np.median(polled)),
+                "updates_per_s": len(polled) / 5.0,
+            },
+        }
+        bench.work.stop()
+        serving.stop()
+    print(json.dumps(result))
+
+
+if __name__ == "__main__":
+    main()
