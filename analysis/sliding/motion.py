@@ -78,3 +78,8 @@ def join(parts: list[SlideMotion]) -> SlideMotion:
         return parts[0]
     whole = {f.name: np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(SlideMotion)}
     return SlideMotion(**whole)
+
+
+def pick(motion: SlideMotion, rows: npt.NDArray[np.intp]) -> SlideMotion:
+    """Some samples of a flat batch."""
+    return SlideMotion(**{f.name: getattr(motion, f.name)[rows] for f in fields(SlideMotion)})

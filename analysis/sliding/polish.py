@@ -52,7 +52,7 @@ def _passes(frame: Frame, state: State) -> tuple[State, FloatArray]:
     turning = np.where(locked, 0.0, np.sign(np.where(np.abs(fd) > state.limit[1], fd, w)))
     hd, det = np.where(locked, HOLD, 0.0), np.where(stands, HOLD**2, 0.0)
     limit, slope = state.limit, None
-    for _ in range(PASSES):
+    for last in [False] * (PASSES - 1) + [True]:
         if frame.capacity_under is not None:
             capacity, slope = frame.capacity_under(frame.push(push), frame.numbers)
             limit = np.stack([capacity, frame.roller_drag(capacity)])
@@ -73,7 +73,7 @@ def _passes(frame: Frame, state: State) -> tuple[State, FloatArray]:
             np.where(stands, f2 + HOLD * v, limit[0] * a2),
             np.where(locked, fd + HOLD * w, limit[1] * turning),
         )
-        if slope is not None:
+        if slope is not None and last:  # before that, capacities one pass behind the push are near enough
             b1, b2 = np.where(stands, 0.0, a1), np.where(stands, 0.0, a2)
             changes = [slope[0] * frame.basis[0, k] + slope[1] * frame.basis[1, k] for k in range(frame.free, 3)]
             extras = [system.solve(c * b1, c * b2, frame.roller_drag(c) * turning) for c in changes]

@@ -12,8 +12,8 @@ from analysis.sliding.frame import Frame, length
 from analysis.sliding.interior import State
 from analysis.sliding.system import LinearSystem, push_rows
 
-COARSE = (0.3, 0.1, 0.04, 0.013, 0.004, 0.001)
-FINE = (4e-4, 1.3e-4, 4e-5, 1.3e-5, 4e-6)
+COARSE = (0.3, 0.1, 0.03, 0.01, 0.003, 0.001, 3e-4)
+FINE = (1e-4, 2.5e-5, 6e-6, 1.5e-6, 4e-7)
 """e at each step, in parts of the shortest admissible twist; cars on rolling wheels need the fine ones."""
 INSIDE = 0.99999
 

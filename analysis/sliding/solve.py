@@ -23,7 +23,7 @@ from analysis.sliding.contacts import Contacts, GroundArrays, check_contacts
 from analysis.sliding.finger import Finger, FingerArrays, LoadTransfer, check_finger, check_transfer
 from analysis.sliding.frame import Frame, length
 from analysis.sliding.interior import State, solve
-from analysis.sliding.motion import SlideMotion, join, merge
+from analysis.sliding.motion import SlideMotion, join, merge, pick
 from analysis.sliding.polish import polish
 from analysis.sliding.smooth import FINE, smooth
 from analysis.sliding.system import push_rows
@@ -161,7 +161,14 @@ def _least_power(
 ) -> SlideMotion:
     """Quick methods first; whatever does not come out with a small residual is worked out by surer ones."""
     task = _Task(ground, touch, transfer, direction, free)
-    answer = _in_chunks(task, _quick)
+    coupled = ground.coupling.any(axis=1)
+    if coupled.any() and not coupled.all():  # cars without coupled wheels are spared the averaging
+        order = np.argsort(coupled, kind="stable")
+        back = np.empty_like(order)
+        back[order] = np.arange(order.size)
+        answer = pick(_in_chunks(task.pick(order), _quick), back)
+    else:
+        answer = _in_chunks(task, _quick)
     for method, enough in ((_surely, SETTLED), (_by_fixed_loads, CERTIFIED)):
         if method is _by_fixed_loads and transfer is None:
             break
