@@ -9,7 +9,7 @@ import click
 
 COMMANDS: dict[str, str] = {
     "demo": "The whole job on the virtual bench: weigh, push, measure, predict, compare",
-    "new-cards": "Write commented car, bench and test cards",
+    "new-cards": "Write commented car, bench, test and phases cards",
     "marker-sheet": "Print sheets with markers and check bar, to scale",
     "ports": "List the serial ports of this machine",
     "calibrate": "Calibrate the pads against check masses",

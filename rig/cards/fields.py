@@ -16,11 +16,11 @@ UNITS = {
     "kgm2": "kg m²",
     "px": "px",
     "c": "°C",
-    "s": "per s",
+    "s": "s",
     "ms": "ms",
 }
 
-WHOLE_UNITS = {"_n_per_mm": "N/mm", "_ns_per_m": "N s/m", "_mm_per_s": "mm/s", "_mm_s": "mm/s"}
+WHOLE_UNITS = {"_n_per_mm": "N/mm", "_ns_per_m": "N s/m", "_mm_per_s": "mm/s", "_mm_s": "mm/s", "_per_s": "per s"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,10 +12,10 @@ import msgspec
 from msgspec import inspect
 
 from rig.cards.fields import allowed, bare
-from rig.cards.schema import CARD_TYPES, AnyCard, BenchCard, CarCard, TestCard
+from rig.cards.schema import CARD_TYPES, AnyCard, BenchCard, CarCard, PhasesCard, TestCard
 from rig.errors import InputError
 
-CardT = TypeVar("CardT", CarCard, BenchCard, TestCard)
+CardT = TypeVar("CardT", CarCard, BenchCard, TestCard, PhasesCard)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

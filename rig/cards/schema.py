@@ -342,9 +342,28 @@ class TestCard(Section, frozen=True):
     conditions: Conditions = Conditions()
 
 
-CARD_TYPES: dict[str, type[Section]] = {"car": CarCard, "bench": BenchCard, "test": TestCard}
+class Phase(Section, frozen=True, kw_only=True):
+    """One phase of a drift."""
 
-AnyCard = CarCard | BenchCard | TestCard
+    name: Annotated[str, _text("approach, initiation, hold, transition, exit, or a name of your own")]
+    ax_g: Annotated[float, _number("acceleration forward (braking negative), in g", ge=-5, le=5)] = 0.0
+    ay_g: Annotated[float, _number("acceleration to the left, in g", ge=-5, le=5)] = 0.0
+    steer_deg: Annotated[float, _number("front wheels turned to the left", ge=-90, le=90)] = 0.0
+    duration_s: Annotated[float, _number("how long it lasts", gt=0, le=60)]
+
+
+class PhasesCard(Section, frozen=True):
+    """A drift told as phases, one after another; more or fewer if you like."""
+
+    card: Literal["phases"]
+    name: Annotated[str, _text("name of this drift")]
+    blend_s: Annotated[float, _number("time in which one phase's accelerations go over to the next", ge=0, le=10)] = 0.1
+    phases: Annotated[list[Phase], Meta(description="the phases, one table each", min_length=1, max_length=50)] = []
+
+
+CARD_TYPES: dict[str, type[Section]] = {"car": CarCard, "bench": BenchCard, "test": TestCard, "phases": PhasesCard}
+
+AnyCard = CarCard | BenchCard | TestCard | PhasesCard
 
 
 def encode(card: Section) -> dict[str, Any]:

@@ -13,6 +13,9 @@ HEADS = {
     "a wide uncertainty. A value ending in _u is the standard uncertainty (one sigma) of the one above.",
     "bench": "The bench card: pads, floor sheets and camera. Written once.",
     "test": "The test card: one push. It names the other two cards, as paths from the folder it lies in.",
+    "phases": "The phases card, only for the moving car: a drift as one phase after another. A left-hand drift has\n"
+    "acceleration to the left (positive) and counter-steer to the right (negative). The figures are a first guess\n"
+    "from common practice: use your own.",
 }
 
 STARTER: dict[str, dict[str, Any]] = {
@@ -25,13 +28,24 @@ STARTER: dict[str, dict[str, Any]] = {
     },
     "bench": {"card": "bench", "name": "Workshop bench"},
     "test": {"card": "test", "name": "middle, right side"},
+    "phases": {
+        "card": "phases",
+        "name": "left-hand drift",
+        "phases": [
+            {"name": "approach", "ax_g": 0.15, "ay_g": 0.0, "steer_deg": 0.0, "duration_s": 0.8},
+            {"name": "initiation", "ax_g": -0.25, "ay_g": 0.35, "steer_deg": 12.0, "duration_s": 0.3},
+            {"name": "hold", "ax_g": 0.05, "ay_g": 0.5, "steer_deg": -18.0, "duration_s": 1.2},
+            {"name": "transition", "ax_g": 0.0, "ay_g": -0.45, "steer_deg": 15.0, "duration_s": 0.5},
+            {"name": "exit", "ax_g": 0.25, "ay_g": -0.1, "steer_deg": 3.0, "duration_s": 0.7},
+        ],
+    },
 }
 
 
 def card_text(kind: str, values: Mapping[str, Any] | None = None, *, head: str = "") -> str:
     """The commented TOML text of a card.
 
-    kind: "car", "bench" or "test".  values: dotted key -> value, instead of the starter's and the defaults'.
+    kind: "car", "bench", "test" or "phases".  values: dotted key -> value, instead of the starter's and the defaults'.
     """
     given = STARTER[kind] | dict(values or {})
     lines = [f"# {line}" for line in (head or HEADS[kind]).splitlines()]

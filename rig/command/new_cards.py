@@ -8,7 +8,7 @@ import click
 @click.command(name="new-cards", epilog="Example: pivotbench new-cards my-bench")
 @click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
 def command(folder: Path) -> None:
-    """Write a commented car card, bench card and test card into FOLDER.
+    """Write a commented car card, bench card, test card and phases card into FOLDER.
 
     Wheelbase (mm), contact tracks (mm) and the length of the printed bar (mm) are enough to start; all else
     has a default with a wide uncertainty. Existing cards are never overwritten.

@@ -8,7 +8,7 @@ import pytest
 
 from rig.cards.measures import car_markers, contact_place, floor_layout
 from rig.cards.read import parse_card, read_card, read_set
-from rig.cards.schema import BenchCard, CarCard, TestCard
+from rig.cards.schema import BenchCard, CarCard, PhasesCard, TestCard
 from rig.cards.template import card_text, write_new_cards
 from rig.errors import InputError
 
@@ -25,6 +25,8 @@ def test_new_cards_can_be_read_at_once_and_are_not_overwritten(tmp_path: Path) -
     write_new_cards(tmp_path)
     cards = read_set(tmp_path / "test.toml")
     assert cards.car.geometry.wheelbase_mm == 257.0
+    drift = read_card(tmp_path / "phases.toml", PhasesCard)
+    assert [phase.name for phase in drift.phases] == ["approach", "initiation", "hold", "transition", "exit"]
     (tmp_path / "car.toml").write_text("mine")
     with pytest.raises(InputError, match="there is a card already"):
         write_new_cards(tmp_path)
@@ -54,6 +56,11 @@ def test_four_numbers_are_enough_to_start() -> None:
             'card = "test"\nname = "x"\n[push]\nside = "up"',
             TestCard,
             ["push.side", '"up"', '"left", "right"'],
+        ),
+        (
+            'card = "phases"\nname = "x"\n[[phases]]\nname = "hold"\nduration_s = 0',
+            PhasesCard,
+            ["phases[1].duration_s", "more than 0"],
         ),
         ("not toml", CarCard, ["not valid TOML"]),
         ("", CarCard, ["no line that says which card"]),
