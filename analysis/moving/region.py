@@ -1,14 +1,14 @@
 """All balance points that a car can reach within its own grip, as a region in the car seen from above."""
 
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
 
 from analysis.arrays import BoolArray, FloatArray
 from analysis.errors import InputError
-from analysis.moving.chassis import SHAPES, Chassis
+from analysis.moving.chassis import Chassis
 from analysis.moving.equilibrium import Equilibrium, equilibrium, standing
+from analysis.moving.phases import tyres_with_axis, with_axis
 from analysis.moving.tyres import Tyres, capacity, checked_tyres, friction_centre
 
 RASTER = 160
@@ -52,9 +52,9 @@ def grip_limit(chassis: Chassis, tyres: Tyres, direction: FloatArray) -> tuple[F
     Source: friction circles; bisection between 0 and the most that tyres or balance allow.
     """
     turn = np.asarray(direction, dtype=float)
-    wide = _last_axis(chassis)
+    wide = with_axis(chassis)
     along, across = np.cos(turn), np.sin(turn)
-    shaped = _shaped(tyres, chassis) if chassis.shape else tyres
+    shaped = tyres_with_axis(tyres)
     # no tyre gives more than at vanishing load
     best = (np.asarray(shaped.grip) * (1 + np.asarray(shaped.sensitivity))).max(-1)
     high = np.broadcast_to(best * chassis.gravity, (*chassis.shape, len(turn))).copy()
@@ -117,35 +117,13 @@ def region_extent(chassis: Chassis, tyres: Tyres, *, directions: int = 36, share
     turn = np.linspace(0, 2 * np.pi, directions, endpoint=False)
     limit, _ = grip_limit(chassis, tyres, turn)
     a = np.linspace(1 / shares, 1, shares)[:, None] * limit[..., None, :]
-    wide = _last_axis(_last_axis(chassis))
+    wide = with_axis(with_axis(chassis))
     state: Equilibrium = equilibrium(wide, a * np.cos(turn), a * np.sin(turn))
-    shaped = _shaped(_shaped(tyres, chassis), chassis) if chassis.shape else tyres
+    shaped = tyres_with_axis(tyres_with_axis(tyres))
     points = friction_centre(wide, shaped, state.load)
     x, y = points[..., 0], points[..., 1]
     both = (-2, -1)
     return np.stack([np.nanmin(x, both), np.nanmax(x, both), np.nanmin(y, both), np.nanmax(y, both)], -1)
-
-
-def _last_axis(chassis: Chassis) -> Chassis:
-    """The same cars with one more leading axis of length 1, to broadcast against directions."""
-    if not chassis.shape:
-        return chassis
-    parts: dict[str, Any] = {}
-    for name, last in SHAPES.items():
-        end = (last,) if last else ()
-        given = np.broadcast_to(np.asarray(getattr(chassis, name), dtype=float), chassis.shape + end)
-        parts[name] = given.reshape((*chassis.shape, 1, *end))
-    return replace(chassis, **parts)
-
-
-def _shaped(tyres: Tyres, chassis: Chassis) -> Tyres:
-    """Tyres with one more axis before the wheels, wherever they have leading axes of their own."""
-
-    def wide(value: FloatArray) -> FloatArray:
-        array = np.asarray(value, dtype=float)
-        return array if array.ndim < 2 else array[..., None, :]
-
-    return Tyres(grip=wide(tyres.grip), sensitivity=wide(tyres.sensitivity), nominal=wide(tyres.nominal))
 
 
 def _area(points: FloatArray, *, outline: bool) -> tuple[float, tuple[FloatArray, ...]]:

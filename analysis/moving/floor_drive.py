@@ -1,0 +1,190 @@
+"""From the bench to the floor: radius, speed, slide angle, acceleration and the moving pivot of a filmed drive."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.arrays import BoolArray, FloatArray
+from analysis.errors import InputError
+from analysis.motion import place
+
+LACKING = (
+    "a push lacks what a drive has: driven wheels that spin (their side grip is used up along), counter-steer, "
+    "caster that jacks the steered wheels, air on the body",
+    "expect the direction and the rank of set-up changes to carry over, not their size",
+)
+"""Said with every comparison of a push with a drive."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drive:
+    """A drive as the floor sees it, one value a moment (m,), and over the whole.
+
+    time: s.  speed: m/s of the reference point.  yaw_rate: rad/s.  slide_angle: rad, velocity against the nose, left
+    positive.  ax, ay: m/s2, car axes.  curvature: 1/m of the reference point's path.  pivot: (m, 2) m, centre of
+    rotation in car axes, nan while it hardly turns.  turning: (m,) the pivot can be named.
+    radius: m, of the circle fitted to the path, with radius_u; inf for a straight one.  roundness: m, scatter about it.
+    """
+
+    time: FloatArray
+    speed: FloatArray
+    yaw_rate: FloatArray
+    slide_angle: FloatArray
+    ax: FloatArray
+    ay: FloatArray
+    curvature: FloatArray
+    pivot: FloatArray
+    turning: BoolArray
+    radius: float
+    radius_u: float
+    centre: FloatArray
+    roundness: float
+
+
+def drive(
+    time: FloatArray, pose: FloatArray, *, reference: tuple[float, float] = (0.0, 0.0), window: float = 0.2,
+    slowest_turn: float = 0.2,
+) -> Drive:  # fmt: skip
+    """Read a drive from a track of floor poses.
+
+    time: (m,) s, rising, uneven steps allowed.  pose: (m, 3) x, y (m) and yaw (rad), floor axes, of the car's origin
+    (middle of the rear axle).  reference: m, car axes, the point that is followed (the centre of gravity).
+    window: s, over which a parabola is fitted to smooth and differentiate.  slowest_turn: rad/s below which no pivot
+    is named.
+    Raises InputError with fewer than 5 moments, times that do not rise, or a window with too few of them.
+    Source: local least-squares parabola; planar kinematics; algebraic circle fit (Kasa), refined by Gauss-Newton.
+    """
+    t, p = np.asarray(time, dtype=float), np.asarray(pose, dtype=float)
+    if t.ndim != 1 or p.shape != (len(t), 3) or len(t) < 5:
+        raise _refuse("a drive needs at least five poses, one for each time", "Keep more of the clip")
+    if not (np.all(np.isfinite(t)) and np.all(np.isfinite(p))) or np.any(np.diff(t) <= 0):
+        raise _refuse("times must rise and poses be finite", "Leave out frames in which the car was not seen")
+    spot = place(p, np.asarray(reference, dtype=float))
+    yaw = np.unwrap(p[:, 2])
+    value, rate, second = _smooth(t, np.column_stack([spot, yaw]), window)
+    c, s = np.cos(value[:, 2]), np.sin(value[:, 2])
+
+    def to_car(v: FloatArray) -> FloatArray:
+        return np.stack([c * v[:, 0] + s * v[:, 1], -s * v[:, 0] + c * v[:, 1]], -1)
+
+    velocity, pull = to_car(rate[:, :2]), to_car(second[:, :2])
+    speed, turn = np.hypot(velocity[:, 0], velocity[:, 1]), rate[:, 2]
+    turning = np.abs(turn) > slowest_turn
+    with np.errstate(divide="ignore", invalid="ignore"):
+        pivot = np.where(
+            turning[:, None],
+            np.asarray(reference) + np.stack([-velocity[:, 1], velocity[:, 0]], -1) / turn[:, None],
+            np.nan,
+        )
+        bend = np.where(
+            speed > 1e-6, (rate[:, 0] * second[:, 1] - rate[:, 1] * second[:, 0]) / speed**3, 0.0
+        )
+    centre, radius, radius_u, scatter = circle(spot)
+    return Drive(
+        time=t, speed=speed, yaw_rate=turn, slide_angle=np.arctan2(velocity[:, 1], velocity[:, 0]), ax=pull[:, 0],
+        ay=pull[:, 1], curvature=bend, pivot=pivot, turning=turning, radius=radius, radius_u=radius_u, centre=centre,
+        roundness=scatter,
+    )  # fmt: skip
+
+
+def circle(points: FloatArray) -> tuple[FloatArray, float, float, float]:
+    """Circle through points (m, 2): centre (2,), radius, its standard uncertainty, and the scatter about it, m.
+
+    A straight path has radius inf.  Source: Kasa's algebraic fit, then Gauss-Newton on the distances.
+    """
+    p = np.asarray(points, dtype=float)
+    if len(p) < 4:
+        raise _refuse("a circle needs at least four points", "Film more of the circle")
+    middle = p.mean(0)
+    d = p - middle
+    size = float(np.sqrt((d**2).sum(-1).mean()))
+    if size == 0:
+        raise _refuse("the car does not move", "Film a drive")
+    d = d / size
+    if np.linalg.svd(d, compute_uv=False)[-1] < 1e-9 * np.sqrt(len(p)):
+        return np.full(2, np.inf), float("inf"), float("inf"), 0.0
+    a, *_ = np.linalg.lstsq(np.column_stack([2 * d, np.ones(len(d))]), (d**2).sum(-1), rcond=None)
+    x = np.array([a[0], a[1], np.sqrt(max(a[2] + a[0] ** 2 + a[1] ** 2, 1e-12))])
+    for _ in range(50):
+        away = d - x[:2]
+        far = np.hypot(away[:, 0], away[:, 1])
+        jacobian = np.column_stack([-away / far[:, None], -np.ones(len(d))])
+        step, *_ = np.linalg.lstsq(jacobian, -(far - x[2]), rcond=None)
+        x = x + step
+        if np.abs(step).max() < 1e-12 * max(1.0, x[2]):
+            break
+    left = np.hypot(d[:, 0] - x[0], d[:, 1] - x[1]) - x[2]
+    variance = float((left**2).sum()) / max(len(d) - 3, 1)
+    doubt = float(np.sqrt(variance * np.linalg.pinv(jacobian.T @ jacobian)[2, 2]))
+    return middle + size * x[:2], float(size * x[2]), size * doubt, size * float(np.sqrt(variance))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SteadyDrive:
+    """A stretch taken as steady: means with standard uncertainties of the mean.
+
+    speed, speed_u m/s; slide_angle, slide_angle_u rad; ay, ay_u m/s2; radius, radius_u m; pivot (2,) m with pivot_u;
+    balance: m, station that the model gives for the balance point, if told.  notes: what to expect of a comparison.
+    """
+
+    speed: float
+    speed_u: float
+    slide_angle: float
+    slide_angle_u: float
+    ay: float
+    ay_u: float
+    radius: float
+    radius_u: float
+    pivot: FloatArray
+    pivot_u: FloatArray
+    model_balance: float | None
+    notes: tuple[str, ...]
+
+
+def steady(told: Drive, *, since: float = -np.inf, until: float = np.inf, independent: float = 0.2,
+           model_balance: float | None = None) -> SteadyDrive:  # fmt: skip
+    """Means over a stretch of a drive. independent: s between moments that count as independent (the window).
+
+    model_balance: m, balance point of the model at this side acceleration, to stand beside.
+    ay is taken from speed times yaw rate, which is far quieter than the second derivative (steady circle).
+    """
+    use = (told.time >= since) & (told.time <= until) & told.turning
+    if use.sum() < 5:
+        raise _refuse("the stretch holds fewer than five moments in which the car turns", "Choose a longer stretch")
+    count = max(2.0, (told.time[use][-1] - told.time[use][0]) / independent)
+
+    def mean(v: FloatArray) -> tuple[float, float]:
+        return float(v[use].mean()), float(v[use].std(ddof=1) / np.sqrt(count))
+
+    slide = np.exp(1j * told.slide_angle[use])
+    middle = float(np.angle(slide.mean()))
+    spread = np.angle(slide * np.exp(-1j * middle)).std(ddof=1)
+    speed, speed_u = mean(told.speed)
+    ay, ay_u = mean(told.speed * told.yaw_rate * np.cos(told.slide_angle))
+    radius, radius_u = mean(told.speed / np.abs(told.yaw_rate))
+    pivot = told.pivot[use]
+    return SteadyDrive(
+        speed=speed, speed_u=speed_u, slide_angle=middle, slide_angle_u=float(spread / np.sqrt(count)), ay=ay,
+        ay_u=ay_u, radius=radius, radius_u=radius_u, pivot=pivot.mean(0),
+        pivot_u=pivot.std(0, ddof=1) / np.sqrt(count), model_balance=model_balance, notes=LACKING,
+    )  # fmt: skip
+
+
+def _smooth(t: FloatArray, y: FloatArray, window: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Value, first and second derivative (m, k) from a parabola fitted over +- window/2 around each moment."""
+    if not window > 0:
+        raise _refuse("the smoothing window must be positive", "Use 0.2 s")
+    out = np.empty((3, *y.shape))
+    for i, now in enumerate(t):
+        near = np.flatnonzero(np.abs(t - now) <= window / 2)
+        if len(near) < 5:  # thin stretches and ends: the five nearest moments
+            begin = int(np.clip(i - 2, 0, len(t) - 5))
+            near = np.arange(begin, begin + 5)
+        u = (t[near] - now) / window
+        fit, *_ = np.linalg.lstsq(np.column_stack([np.ones_like(u), u, u**2]), y[near], rcond=None)
+        out[0, i], out[1, i], out[2, i] = fit[0], fit[1] / window, 2 * fit[2] / window**2
+    return out[0], out[1], out[2]
+
+
+def _refuse(what: str, remedy: str) -> InputError:
+    return InputError(what, where="drive", remedy=remedy)

@@ -1,0 +1,44 @@
+"""The pivot that a side-push would show if the wheels carried the loads of a moment on the move."""
+
+import numpy as np
+
+from analysis.arrays import FloatArray
+from analysis.errors import InputError
+from analysis.moving.chassis import Chassis
+from analysis.moving.tyres import Tyres, grip_at
+from analysis.sliding.contacts import Contacts
+from analysis.sliding.finger import Finger
+from analysis.sliding.solve import solve_push
+
+
+def turn_per_travel(
+    chassis: Chassis, tyres: Tyres, load: FloatArray, *, push_pct: float = 80.0, drag: float = 1.0
+) -> FloatArray:
+    """(...) 1/m: yaw per sideways travel of the mid-wheelbase point, at the start of a slow push from the right.
+
+    load: (..., 4) N.  push_pct: where the finger pushes, per cent of the wheelbase.  drag: 1 blocked wheels.
+    More front grip or weight lowers it. nan where the loads are nan. The station of the pivot is L/2 - 1/kappa.
+    Source: least-power principle of quasi-static sliding.
+    """
+    if not np.isfinite(push_pct):
+        raise InputError("the push position is not a number", where="push", remedy="Give per cent of the wheelbase")
+    place = chassis.contact_place
+    shape = np.broadcast_shapes(load.shape[:-1], place.shape[:-2])
+    loads = np.broadcast_to(load, (*shape, 4)).reshape(-1, 4)
+    grip = np.broadcast_to(grip_at(tyres, load), (*shape, 4)).reshape(-1, 4)
+    places = np.broadcast_to(place, (*shape, 4, 2)).reshape(-1, 4, 2)
+    length = np.broadcast_to(chassis.wheelbase, shape).reshape(-1)
+    out = np.full(len(loads), np.nan)
+    good = np.isfinite(loads).all(-1) & (loads.sum(-1) > 0)
+    if good.any():
+        spot = np.stack([push_pct / 100 * length[good], np.zeros(int(good.sum()))], -1)
+        contacts = Contacts(place=places[good], load=loads[good], grip=grip[good], drag=drag)
+        motion = solve_push(contacts, Finger(kind="sliding", place=spot))
+        out[good] = motion.twist[:, 2] / (motion.twist[:, 1] + motion.twist[:, 2] * length[good] / 2)
+    return out.reshape(shape)
+
+
+def pivot_station(kappa: FloatArray, wheelbase: FloatArray | float) -> FloatArray:
+    """(...) m ahead of the rear axle: L/2 - 1/kappa, infinite for a straight slide."""
+    with np.errstate(divide="ignore"):
+        return np.asarray(np.asarray(wheelbase) / 2 - 1 / kappa, dtype=float)

@@ -1,0 +1,166 @@
+"""Change one thing: what it does to the balance point and the pivot in a wanted phase, and to the region's edge."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from analysis.arrays import FloatArray
+from analysis.errors import InputError
+from analysis.moving.chassis import Chassis, checked, stacked
+from analysis.moving.equilibrium import equilibrium
+from analysis.moving.phases import DRIFT, Phase, checked_phases
+from analysis.moving.pivots import turn_per_travel
+from analysis.moving.region import region_extent
+from analysis.moving.transfer import with_collars
+from analysis.moving.tyres import Tyres, friction_centre
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """A set-up change: what people would do, and the car after it."""
+
+    name: str
+    chassis: Chassis
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Effect:
+    """What one change does. Stations in per cent of the wheelbase (of the changed car).
+
+    balance, balance_change: balance point in the phase, %.  kappa, kappa_change: turn per travel of a side-push with
+    the phase's loads, 1/m.  edge_change: (4,) %, shift of the region's rearmost, foremost, rightmost, leftmost edge.
+    rolls_over: the changed car rolls over in the phase.
+    """
+
+    name: str
+    balance: float
+    balance_change: float
+    kappa: float
+    kappa_change: float
+    edge_change: FloatArray
+    rolls_over: bool
+
+
+def with_springs(chassis: Chassis, factor: Sequence[float], *, keep_height: bool = True) -> Chassis:
+    """Springs times factor (front, rear). keep_height: collars are set so that the car stands as before."""
+    each = np.repeat(np.asarray(factor, dtype=float), 2)
+    force = chassis.spring_force if keep_height else chassis.spring_force * each
+    return checked(replace(chassis, spring=chassis.spring * each, spring_force=np.asarray(force)))
+
+
+def with_bars(chassis: Chassis, added: Sequence[float]) -> Chassis:
+    """Bars stiffer by `added` (front, rear), N/m per metre of left-right difference."""
+    return checked(replace(chassis, bar=np.maximum(chassis.bar + np.asarray(added, dtype=float), 0.0)))
+
+
+def with_track(chassis: Chassis, added: Sequence[float]) -> Chassis:
+    """Contact tracks wider by `added` (front, rear), m, motion ratios as they are."""
+    return checked(replace(chassis, track=chassis.track + np.asarray(added, dtype=float)))
+
+
+def with_height(chassis: Chassis, added: float) -> Chassis:
+    """Ride height raised by `added`, m: the sprung mass higher, stops farther or nearer, roll centres with half of it.
+
+    Roll centres move with the lower arms: half the change is a guess without the arms' geometry (common practice).
+    """
+    place = np.asarray(chassis.sprung_place) + np.array([0.0, 0.0, added])
+    return checked(
+        replace(
+            chassis, sprung_place=place, roll_centre=chassis.roll_centre + added / 2,
+            bump_gap=np.maximum(chassis.bump_gap + added, 0.0), droop=np.maximum(chassis.droop - added, 0.0),
+        )
+    )
+
+
+def with_ballast(chassis: Chassis, mass: float, place: Sequence[float], *, keep_height: bool = True) -> Chassis:
+    """Ballast of `mass`, kg, fixed to the body at (ahead of rear axle, left of middle, height), m.
+
+    keep_height: collars are set so that the car stands level as before; otherwise it settles on its springs.
+    """
+    whole = np.asarray(chassis.sprung_mass + mass, dtype=float)
+    if np.any(whole <= 0):
+        raise InputError("more mass is taken off than there is", where="ballast", remedy="Give kilograms")
+    moved = (np.asarray(chassis.sprung_mass)[..., None] * chassis.sprung_place + mass * np.asarray(place)) / whole[
+        ..., None
+    ]
+    heavier = checked(replace(chassis, sprung_mass=whole, sprung_place=moved))
+    if not keep_height:
+        return heavier
+    # loads of the settled car, then collars and design loads that give them in the old attitude
+    load = equilibrium(heavier, leaning=False).load
+    carried = load - heavier.unsprung_mass * heavier.gravity
+    return checked(replace(heavier, tyre_force=load, spring_force=np.asarray(carried / heavier.motion_ratio)))
+
+
+def usual_changes(chassis: Chassis) -> tuple[Change, ...]:
+    """Changes that people try first, of a usual size (common practice): springs, bars, height, track, ballast."""
+    if chassis.shape:
+        raise InputError("one set-up at a time", where="set-up changes", remedy="Pick one")
+    bar = 0.15 * float(chassis.wheel_rate.mean())
+    length = float(chassis.wheelbase)
+    ballast = 0.02 * float(chassis.mass)
+    low = 0.5 * float(chassis.sprung_place[2])
+
+    def one(name: str, car: Chassis) -> Change:
+        return Change(name=name, chassis=car)
+
+    return (
+        one("front springs 20 % stiffer", with_springs(chassis, (1.2, 1.0))),
+        one("front springs 20 % softer", with_springs(chassis, (0.8, 1.0))),
+        one("rear springs 20 % stiffer", with_springs(chassis, (1.0, 1.2))),
+        one("rear springs 20 % softer", with_springs(chassis, (1.0, 0.8))),
+        one("front bar one size stiffer", with_bars(chassis, (bar, 0.0))),
+        one("rear bar one size stiffer", with_bars(chassis, (0.0, bar))),
+        one("ride height 1 mm up", with_height(chassis, 1e-3)),
+        one("ride height 1 mm down", with_height(chassis, -1e-3)),
+        one("front track 4 mm wider", with_track(chassis, (4e-3, 0.0))),
+        one("rear track 4 mm wider", with_track(chassis, (0.0, 4e-3))),
+        one("2 % ballast at the front axle", with_ballast(chassis, ballast, (length, 0.0, low))),
+        one("2 % ballast at the rear axle", with_ballast(chassis, ballast, (0.0, 0.0, low))),
+        one("1 mm more preload front left and rear right", with_collars(chassis, np.array([1e-3, -1e-3, -1e-3, 1e-3]))),
+    )
+
+
+def effects(
+    chassis: Chassis, tyres: Tyres, phase: Phase = DRIFT[2], changes: Sequence[Change] | None = None, *,
+    push_pct: float = 80.0, edges: bool = True,
+) -> tuple[Effect, ...]:  # fmt: skip
+    """What each change does in a phase, in the order given (None: the usual changes). edges: also the region's edges.
+
+    Tyres keep their grip, sensitivity and nominal load.  Raises InputError for a phase that cannot be.
+    """
+    checked_phases([phase])
+    tried = usual_changes(chassis) if changes is None else tuple(changes)
+    cars = stacked([chassis, *[one.chassis for one in tried]])
+    state = equilibrium(cars, phase.ax, phase.ay)
+    length = np.asarray(cars.wheelbase)
+    if bool(state.rolls_over[0]):
+        raise InputError(
+            "the car rolls over in this phase", where=f'phase "{phase.name}"', remedy="Ask for smaller accelerations"
+        )
+    station = 100 * friction_centre(cars, tyres, state.load)[:, 0] / length
+    kappa = turn_per_travel(cars, tyres, state.load, push_pct=push_pct)
+    reach = 100 * region_extent(cars, tyres) / length[:, None] if edges else np.zeros((len(length), 4))
+    return tuple(
+        Effect(
+            name=one.name, balance=float(station[i]), balance_change=float(station[i] - station[0]),
+            kappa=float(kappa[i]), kappa_change=float(kappa[i] - kappa[0]), edge_change=reach[i] - reach[0],
+            rolls_over=bool(state.rolls_over[i]),
+        )
+        for i, one in enumerate(tried, start=1)
+    )
+
+
+def ranked(found: Sequence[Effect], *, forward: bool, by_pivot: bool = False) -> tuple[Effect, ...]:
+    """Changes that help most first: balance point forward (or rearward), or with by_pivot the pivot of a push.
+
+    The pivot is ranked in turn per travel, which passes smoothly through a straight slide: lower is "forward".
+    Changes with which the car rolls over come last.
+    """
+    sign = 1.0 if forward else -1.0
+
+    def gain(one: Effect) -> float:
+        return sign * (-one.kappa_change if by_pivot else one.balance_change)
+
+    return tuple(sorted(found, key=lambda one: (one.rolls_over, -gain(one))))
