@@ -15,7 +15,7 @@ HOLD = 1e7
 RIDGE = 1e-9
 PASSES = 3
 ROUNDS = 3
-STILL = 1e-11
+STILL = 1e-9
 TINY = 1e-9
 ROUNDING = 1e-15
 
@@ -50,33 +50,27 @@ def _passes(frame: Frame, state: State) -> tuple[State, FloatArray]:
     seed = np.where(torn, TINY * speed / load, 0.0)
     u, v = np.where(torn, f1 * seed, u), np.where(torn, f2 * seed, v)
     turning = np.where(locked, 0.0, np.sign(np.where(np.abs(fd) > state.limit[1], fd, w)))
-    hd, det = np.where(locked, HOLD, 0.0), np.where(stands, HOLD**2, 0.0)
+    # masks as numbers: products are quicker than choices
+    still, fixed = stands.astype(float), locked.astype(float)
+    hold, hd, det, sliding = HOLD * still, HOLD * fixed, HOLD**2 * still, 1.0 - still
     limit, slope = state.limit, None
     for last in [False] * (PASSES - 1) + [True]:
         if frame.capacity_under is not None:
             capacity, slope = frame.capacity_under(frame.push(push), frame.numbers)
             limit = np.stack([capacity, frame.roller_drag(capacity)])
-        size = np.where(stands, 1.0, length(u, v))
-        a1, a2 = u / size, v / size
-        stiff = limit[0] / size
-        system = LinearSystem(
-            frame,
-            np.where(stands, HOLD, stiff * a2 * a2),
-            np.where(stands, 0.0, -stiff * a1 * a2),
-            np.where(stands, HOLD, stiff * a1 * a1),
-            det,
-            hd,
-            RIDGE,
-        )
+        inverse = sliding / (np.sqrt(u * u + v * v) + still)
+        a1, a2 = u * inverse, v * inverse  # nothing where the contact stands
+        stiff = limit[0] * inverse
+        b1, b2 = stiff * a1, stiff * a2
+        system = LinearSystem(frame, hold + b2 * a2, -b1 * a2, hold + b1 * a1, det, hd, RIDGE)
         step = system.solve(
-            np.where(stands, f1 + HOLD * u, limit[0] * a1),
-            np.where(stands, f2 + HOLD * v, limit[0] * a2),
-            np.where(locked, fd + HOLD * w, limit[1] * turning),
+            limit[0] * a1 + still * f1 + hold * u,
+            limit[0] * a2 + still * f2 + hold * v,
+            limit[1] * turning + fixed * fd + hd * w,
         )
         if slope is not None and last:  # before that, capacities one pass behind the push are near enough
-            b1, b2 = np.where(stands, 0.0, a1), np.where(stands, 0.0, a2)
             changes = [slope[0] * frame.basis[0, k] + slope[1] * frame.basis[1, k] for k in range(frame.free, 3)]
-            extras = [system.solve(c * b1, c * b2, frame.roller_drag(c) * turning) for c in changes]
+            extras = [system.solve(c * a1, c * a2, frame.roller_drag(c) * turning) for c in changes]
             per = [push_rows(frame, extra.f1, extra.f2) for extra in extras]
             for dq, extra in zip(feedback(push_rows(frame, step.f1, step.f2), per, push), extras, strict=True):
                 step = step.plus(extra, dq)
@@ -86,20 +80,18 @@ def _passes(frame: Frame, state: State) -> tuple[State, FloatArray]:
         u, v = frame.slips(y)  # afresh, so that rounding does not gather
         u -= w
         f1, f2, fd = step.f1, step.f2, step.fd
+        if frame.capacity_under is not None:
+            push = push_rows(frame, f1, f2)
+    if frame.capacity_under is None:
         push = push_rows(frame, f1, f2)
-    if frame.capacity_under is not None:
+    else:
         capacity, _ = frame.capacity_under(frame.push(push), frame.numbers)
         limit = np.stack([capacity, frame.roller_drag(capacity)])
-    size = np.where(stands, 1.0, length(u, v))
-    force = np.stack(
-        [
-            np.where(stands, f1, limit[0] * u / size),
-            np.where(stands, f2, limit[0] * v / size),
-            np.where(locked, fd, limit[1] * turning),
-        ]
-    )
+    size = np.sqrt(u * u + v * v) * sliding + still
+    full = limit[0] * sliding / size
+    force = np.stack([still * f1 + full * u, still * f2 + full * v, fixed * fd + limit[1] * turning])
     moved: FloatArray = np.abs(np.stack(step.dy)).max(axis=0) / speed
     torn = stands & (length(force[0], force[1]) > limit[0] * (1.0 + ROUNDING))
     torn |= locked & (np.abs(fd) > limit[1] * (1.0 + ROUNDING))
     moved[torn.any(axis=0)] = np.inf
-    return State(y, np.where(locked, 0.0, w), np.stack([size, np.abs(w)]), force, limit, push), moved
+    return State(y, (1.0 - fixed) * w, np.stack([size, np.abs(w)]), force, limit, push), moved

@@ -52,7 +52,7 @@ def test_power_and_twist_of_a_sliding_finger(law: str, drag: tuple[float, float]
         mine = np.array([motion.twist[k, 0], motion.twist[k, 2] * reach])
         around = 1e-6 * np.stack([np.cos(np.arange(12) * np.pi / 6), np.sin(np.arange(12) * np.pi / 6)], axis=-1)
         rise = min(lost(*twist(mine + step)) for step in around) - lost(*twist(mine))
-        if rise < 1e-13 * weight:
+        if rise < 2e-14 * weight:
             flat += 1  # a micrometre aside costs less than an optimiser can see: no twist to compare
             continue
         np.testing.assert_allclose(np.array(twist(z)) * [1, 1, reach], motion.twist[k] * [1, 1, reach], atol=1e-6)
