@@ -125,7 +125,7 @@ def test_changed_cars_stand_as_they_should() -> None:
         state = equilibrium(change.chassis)
         np.testing.assert_allclose(state.load.sum(), change.chassis.weight, rtol=1e-9)
     # springs changed with the collars set anew: same height and loads; without: it sinks by force/rate
-    kept, left = (equilibrium(with_springs(car, (0.8, 0.8), keep_height=k)) for k in (True, False))
+    kept, left = (equilibrium(with_springs(car, (0.8, 0.8), keep_height=k), leaning=False) for k in (True, False))
     np.testing.assert_allclose(kept.load, car.tyre_force, rtol=1e-9)
     assert kept.heave == pytest.approx(0.0, abs=1e-12)
     # collars left alone: the springs push 0.8 times as much there, so the body sinks by the rest over the new rate
