@@ -1,10 +1,14 @@
 """The pivot that a side-push would show if the wheels carried the loads of a moment on the move."""
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from analysis.arrays import FloatArray
 from analysis.errors import InputError
 from analysis.moving.chassis import Chassis
+from analysis.moving.equilibrium import equilibrium
+from analysis.moving.region import grip_limit
 from analysis.moving.tyres import Tyres, grip_at
 from analysis.sliding.contacts import Contacts
 from analysis.sliding.finger import Finger
@@ -42,3 +46,48 @@ def pivot_station(kappa: FloatArray, wheelbase: FloatArray | float) -> FloatArra
     """(...) m ahead of the rear axle: L/2 - 1/kappa, infinite for a straight slide."""
     with np.errstate(divide="ignore"):
         return np.asarray(np.asarray(wheelbase) / 2 - 1 / kappa, dtype=float)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReachablePivots:
+    """Pivots of a side-push over all loads that one car can bring about within its grip.
+
+    direction: (d,) rad.  share: (k,) of the grip limit.  kappa: (k, d) 1/m.  lowest, highest: 1/m.  rest: 1/m.
+    through_straight: the range holds 0, so the pivot can pass through infinity and no single stretch holds it.
+    station: m, (rearmost, foremost) pivot when the range does not hold 0, else of the two ends of the range: the pivot
+    lies behind the first or ahead of the second.
+    """
+
+    direction: FloatArray
+    share: FloatArray
+    kappa: FloatArray
+    lowest: float
+    highest: float
+    rest: float
+    through_straight: bool
+    station: tuple[float, float]
+
+
+def reachable_pivots(
+    chassis: Chassis, tyres: Tyres, *, push_pct: float = 80.0, directions: int = 36, shares: int = 8
+) -> ReachablePivots:
+    """How far set-up and driving together can move the pivot that a push at `push_pct` would show (blocked wheels).
+
+    One car; raises InputError for several, and as turn_per_travel does.
+    """
+    if chassis.shape:
+        raise InputError("one set-up at a time", where="pivots", remedy="Pick one")
+    turn = np.linspace(0, 2 * np.pi, directions, endpoint=False)
+    share = np.linspace(0, 1, shares + 1)
+    limit, _ = grip_limit(chassis, tyres, turn)
+    a = share[:, None] * limit
+    kappa = turn_per_travel(
+        chassis, tyres, equilibrium(chassis, a * np.cos(turn), a * np.sin(turn)).load, push_pct=push_pct
+    )
+    low, high = float(np.nanmin(kappa)), float(np.nanmax(kappa))
+    ends = [float(one) for one in pivot_station(np.array([low, high]), float(chassis.wheelbase))]
+    through = low <= 0 <= high
+    return ReachablePivots(
+        direction=turn, share=share, kappa=kappa, lowest=low, highest=high, rest=float(kappa[0, 0]),
+        through_straight=through, station=(ends[1], ends[0]) if through else (min(ends), max(ends)),
+    )  # fmt: skip

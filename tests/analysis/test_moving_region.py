@@ -11,7 +11,7 @@ from analysis.errors import InputError
 from analysis.moving.chassis import picked
 from analysis.moving.equilibrium import equilibrium
 from analysis.moving.phases import Phase
-from analysis.moving.pivots import pivot_station, turn_per_travel
+from analysis.moving.pivots import pivot_station, reachable_pivots, turn_per_travel
 from analysis.moving.region import grip_limit, reachable, region_extent
 from analysis.moving.setup_changes import (
     effects,
@@ -162,3 +162,20 @@ def test_pivot_of_the_moving_loads_is_that_of_a_blocked_push_with_them() -> None
     kappa = turn_per_travel(car, tyres, load, push_pct=80.0)
     assert pivot_station(kappa, 0.257) == pytest.approx(brentq(balance, -1.0, 0.1), abs=1e-6)
     assert np.isnan(turn_per_travel(car, tyres, np.full((2, 4), np.nan))).all()
+
+
+def test_reachable_pivots_span_those_of_single_moments() -> None:
+    car = dunlin()
+    tyres = tyres_like(car, front=0.8, rear=0.8, sensitivity=0.15)
+    found = reachable_pivots(car, tyres)
+    rng = np.random.default_rng(3)
+    a, way = 7.5 * np.sqrt(rng.random(60)), rng.uniform(0, 2 * np.pi, 60)
+    kappa = turn_per_travel(car, tyres, equilibrium(car, a * np.cos(way), a * np.sin(way)).load)
+    width = found.highest - found.lowest
+    assert np.all((kappa > found.lowest - 0.02 * width) & (kappa < found.highest + 0.02 * width))
+    # braking loads the front: lower turn per travel than at rest (more front weight lowers kappa)
+    assert found.kappa[-1, 18] < found.rest < found.kappa[-1, 0]
+    assert not found.through_straight
+    assert found.station[0] < pivot_station(np.array(found.rest), 0.257) < found.station[1]
+    near = reachable_pivots(car, tyres, push_pct=48.0)  # pushed at the balance point at rest: straight, either way
+    assert near.through_straight
