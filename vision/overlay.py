@@ -27,6 +27,7 @@ from vision.overlay_draw import (
     line,
     placed,
 )
+from vision.quiet import quiet_stderr
 from vision.types import BgrImage, Camera, CarMarkers, FloatArray, FloorLayout
 
 KEEP_HEIGHT = 0.12
@@ -99,7 +100,8 @@ def overlay_clip(clip: Path, out: Path, scene: OverlayScene, *, whole_picture: b
                 continue
             if writer is None:
                 size = (shown.shape[1], shown.shape[0])
-                writer = cv2.VideoWriter(str(out), cv2.VideoWriter.fourcc(*"VP80"), rate, size)
+                with quiet_stderr():
+                    writer = cv2.VideoWriter(str(out), cv2.VideoWriter.fourcc(*"VP80"), rate, size)
                 if not writer.isOpened():
                     raise VisionError("the overlay clip cannot be written", where=str(out),
                                       remedy="Check that the folder exists, has space and may be written to")

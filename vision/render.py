@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 
 from vision.errors import InputError, VisionError
+from vision.quiet import quiet_stderr
 from vision.render_camera import RenderCamera
 from vision.render_stage import Hand, Look, Stage
 from vision.types import BgrImage, CarMarkers, FloatArray, FloorLayout
@@ -46,7 +47,8 @@ def render_push(path: Path, *, time: FloatArray, pose: FloatArray, floor: FloorL
     frames = render_frames(time=time, pose=pose, floor=floor, car=car, camera=camera, rng=rng, size=size,
                            fps=fps, look=look, lean=lean, camera_path=camera_path, hand=hand,
                            outline=outline, wheels=wheels, samples=samples)
-    writer = cv2.VideoWriter(str(path), cv2.VideoWriter.fourcc(*code), fps, size)
+    with quiet_stderr():
+        writer = cv2.VideoWriter(str(path), cv2.VideoWriter.fourcc(*code), fps, size)
     if not writer.isOpened():
         raise VisionError("the clip cannot be written", where=str(path),
                           remedy="Check that the folder exists, has space and may be written to")

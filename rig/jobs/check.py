@@ -94,6 +94,8 @@ def _video() -> Finding:
     try:
         import cv2
         import numpy as np
+
+        from vision.quiet import quiet_stderr
     except ImportError as error:
         return Finding(
             name="video",
@@ -104,7 +106,8 @@ def _video() -> Finding:
     with tempfile.TemporaryDirectory() as folder:
         for ending, code in ((".avi", "MJPG"), (".mp4", "mp4v"), (".webm", "VP80")):
             path = str(Path(folder) / f"clip{ending}")
-            writer = cv2.VideoWriter(path, cv2.VideoWriter.fourcc(*code), 30.0, (64, 48))
+            with quiet_stderr():
+                writer = cv2.VideoWriter(path, cv2.VideoWriter.fourcc(*code), 30.0, (64, 48))
             for level in (0, 120, 240):
                 writer.write(np.full((48, 64, 3), level, np.uint8))
             writer.release()

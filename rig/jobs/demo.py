@@ -1,11 +1,9 @@
 """The whole job on the virtual bench: three set-ups of one car, two pushes each, ending in one table."""
 
 import json
-import signal
 from collections.abc import Callable
-from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures import Future
 from dataclasses import dataclass
-from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +15,7 @@ from rig.jobs.keep import estimate_record
 from rig.jobs.measure import measure_clip
 from rig.jobs.pads import bench_pads, calibrate, card_hashes, zero
 from rig.jobs.weigh import Weighing, weigh_on_pads
+from rig.jobs.workers import worker_pool
 from rig.log.store import BenchLog, finite_json
 from rig.report.files import write_text
 from rig.virtual.bench import CHECK_MASSES_G, VirtualOperator, film_push, write_cards, write_truth
@@ -56,37 +55,30 @@ def run_demo(
     }
     jobs = [(setup, truth, cards) for setup, truth in setups for cards in sets[setup.name]]
     rows: list[DemoRow] = []
-    with (
-        BenchLog(out / "log") as log,
-        ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_leave_interrupts) as pool,
-    ):
-        try:
-            say("Filming six pushes of the virtual car")
-            films = [
-                pool.submit(film_push, cards, truth, _clip(cards), seed=seed + index)
-                for index, (_, truth, cards) in enumerate(jobs)
-            ]
-            weighings = _weigh_all(setups, sets, log, seed, say)
-            for index, (setup, _, cards) in enumerate(jobs):
-                films[index].result()
-                say(f"Measuring the pivot: {cards.test.name}")
-                measurement = measure_clip(_clip(cards), cards, log)
-                verdict = judge(cards, log, weighings[setup.name], measurement, None, seed=seed)
-                rows.append(
-                    DemoRow(
-                        setup=setup,
-                        push_position_pct=cards.test.push.position_pct,
-                        weighing=weighings[setup.name],
-                        verdict=verdict,
-                    )
+    with BenchLog(out / "log") as log, worker_pool(workers) as pool:
+        say("Filming six pushes of the virtual car")
+        films = [
+            pool.submit(film_push, cards, truth, _clip(cards), seed=seed + index)
+            for index, (_, truth, cards) in enumerate(jobs)
+        ]
+        weighings = _weigh_all(setups, sets, log, seed, say)
+        for index, (setup, _, cards) in enumerate(jobs):
+            films[index].result()
+            say(f"Measuring the pivot: {cards.test.name}")
+            measurement = measure_clip(_clip(cards), cards, log)
+            verdict = judge(cards, log, weighings[setup.name], measurement, None, seed=seed)
+            rows.append(
+                DemoRow(
+                    setup=setup,
+                    push_position_pct=cards.test.push.position_pct,
+                    weighing=weighings[setup.name],
+                    verdict=verdict,
                 )
-                write_text(out / "result.json", json.dumps(finite_json(result_json(rows)), indent=2))
-                if progress is not None:
-                    progress((index + 1) / len(jobs))
-            _store_truth(out, jobs, films)
-        except BaseException:
-            pool.shutdown(wait=False, cancel_futures=True)
-            raise
+            )
+            write_text(out / "result.json", json.dumps(finite_json(result_json(rows)), indent=2))
+            if progress is not None:
+                progress((index + 1) / len(jobs))
+        _store_truth(out, jobs, films)
     return rows
 
 
@@ -148,7 +140,3 @@ def _store_truth(out: Path, jobs: list[tuple[SetUp, Truth, CardSet]], films: lis
 
 def _clip(cards: CardSet) -> Path:
     return cards.folder / cards.test.clip
-
-
-def _leave_interrupts() -> None:
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent stops the workers; they must not all complain

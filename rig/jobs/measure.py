@@ -17,18 +17,20 @@ from rig.errors import InputError
 from rig.jobs.keep import estimate_record, keep_cards
 from rig.log.store import BenchLog, Record
 from rig.report.files import write_bytes
+from vision.floor_learn import learn_layout
 from vision.tracking import track_clip
-from vision.types import Camera, ClipTrack
+from vision.types import Camera, ClipTrack, FloorLayout
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measurement:
-    """One clip measured: the track, every push in it, and the record in the log."""
+    """One clip measured: the track, every push in it, the record in the log, and the floor it was measured on."""
 
     track: ClipTrack
     pushes: tuple[MeasuredPush, ...]
     record: Record
     clip: Path
+    floor: FloorLayout
 
 
 def measure_clip(
@@ -41,10 +43,16 @@ def measure_clip(
 ) -> Measurement:
     """Track a clip and measure the pivot of every push in it.
 
-    camera: a calibration, or None when the clip has to do without.
+    camera: a calibration, or None when the clip has to do without. Where the bench card says learn_layout, the
+    clip itself first tells where the sheets lie.
     Raises the rooms' errors: a clip that cannot be used, no markers, nothing that moves.
     """
     floor = floor_layout(cards.bench)
+    learned: dict[str, Any] = {}
+    if cards.bench.floor.learn_layout:
+        told = progress
+        floor, learned = laid_by_eye(clip, floor, camera, None if told is None else lambda share: told(share / 2))
+        progress = None if told is None else lambda share: told(0.5 + share / 2)
     markers = car_markers(cards.car, dictionary=floor.dictionary)
     track = with_true_times(clip, track_clip(clip, floor=floor, car=markers, camera=camera, progress=progress))
     pushes = measure_track(track, cards)
@@ -54,11 +62,42 @@ def measure_clip(
         inputs={
             "camera": None if camera is None else camera_record(camera),
         },
-        result={"pushes": [push_record(push) for push in pushes], "track": track_record(track)},
+        result={"pushes": [push_record(push) for push in pushes], "track": track_record(track)} | learned,
         cards=keep_cards(log, cards),
         files=[log.add_file("clip", clip), log.add_file("track", keep_track(log.folder / "tracks", track))],
     )
-    return Measurement(track=track, pushes=pushes, record=record, clip=clip)
+    return Measurement(track=track, pushes=pushes, record=record, clip=clip, floor=floor)
+
+
+def laid_by_eye(
+    clip: Path, floor: FloorLayout, camera: Camera | None, progress: Callable[[float], None] | None
+) -> tuple[FloorLayout, dict[str, Any]]:
+    """The floor with its sheets where this clip shows them, and what was found as plain JSON for the log.
+
+    The uncertainty handed on is three times the one found: the tracking judges the places by the same pictures
+    once more, and what counts twice must not look twice as sure.
+    """
+    learned = learn_layout(clip, floor, camera=camera, progress=progress)
+    spans = [
+        float(np.linalg.norm(np.ptp(np.concatenate([m.corners() for m in floor.markers if m.sheet == sheet]), axis=0)))
+        for sheet in dict.fromkeys(m.sheet for m in floor.markers)
+    ]
+    # tracking takes a sheet's turn as unsure by 2 place_u over its span
+    from_turn = float(np.max(learned.turn_u)) * max(spans) / 2
+    found = replace(learned.floor, place_u=3.0 * max(learned.floor.place_u, from_turn))
+    moved = [np.hypot(a.x - b.x, a.y - b.y) for a, b in zip(found.markers, floor.markers, strict=True)]
+    return found, {
+        "floor": {
+            "markers": [
+                {"id": m.id, "x_mm": m.x / MM, "y_mm": m.y / MM, "turn_deg": float(np.degrees(m.turn))}
+                for m in found.markers
+            ],
+            "place_u_mm": learned.floor.place_u / MM,
+            "farthest_from_card_mm": float(np.max(moved)) / MM,
+            "views": learned.views,
+            "noise_px": learned.noise,
+        }
+    }
 
 
 def with_true_times(clip: Path, track: ClipTrack) -> ClipTrack:

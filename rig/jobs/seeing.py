@@ -6,14 +6,16 @@ from pathlib import Path
 
 import numpy as np
 
+from analysis.arrays import FloatArray
 from analysis.figures import body_corners
+from analysis.measured_pivot import MeasuredPush
 from analysis.motion import place
 from rig.cards.measures import MM, car_markers, floor_layout, wheelbase
 from rig.cards.read import CardSet
 from rig.errors import InputError
 from rig.jobs.compare import Verdict
 from rig.jobs.keep import keep_cards
-from rig.jobs.measure import camera_record, stored_camera
+from rig.jobs.measure import Measurement, camera_record, stored_camera
 from rig.log.store import BenchLog, Record
 from vision.board_calibration import Board, BoardCalibration, calibrate_from_files
 from vision.floor_learn import LearnedLayout, learn_layout
@@ -137,32 +139,48 @@ def draw_overlay(
     measurement, push = verdict.measurement, verdict.push
     if measurement is None or push is None:
         raise InputError("there is no clip to draw on", where=verdict.cards.test.name, remedy="Film the push")
-    floor, start = floor_layout(verdict.cards.bench), push.start_pose
     region = verdict.forecast.prediction.region
-    turned = np.array([[np.cos(start[2]), -np.sin(start[2])], [np.sin(start[2]), np.cos(start[2])]])
-    measured = predicted = None
-    if push.pole is not None and push.pole_covariance is not None:
-        measured = PivotMark(
-            place=place(start, push.pole), covariance=turned @ push.pole_covariance @ turned.T, label="measured"
-        )
+    predicted = None
     if region is not None and np.hypot(*(region.place - [wheelbase(verdict.cards.car) / 2, 0])) < 1.0:
-        predicted = PivotMark(
-            place=place(start, region.place), covariance=turned @ region.covariance @ turned.T, label="forecast"
-        )
-    track = measurement.track
-    scene = OverlayScene(
-        camera=track.camera,
-        floor=floor,
-        car=car_markers(verdict.cards.car, dictionary=floor.dictionary),
-        time=track.time,
-        pose=track.pose,
-        outline=body_corners(verdict.picture)[:-1],
-        measured=measured,
-        predicted=predicted,
-        title=verdict.cards.test.name.encode("ascii", "replace").decode(),
+        predicted = _mark(push, region.place, region.covariance, "forecast")
+    scene = overlay_scene(
+        measurement, push, verdict.cards, body_corners(verdict.picture)[:-1], verdict.cards.test.name, predicted
     )
     folder.mkdir(parents=True, exist_ok=True)
     files = OverlayFiles(clip=folder / f"{stem}.webm", still=folder / f"{stem}-still.png")
     overlay_clip(measurement.clip, files.clip, scene, whole_picture=whole_picture, progress=progress)
     overlay_still(measurement.clip, files.still, scene, whole_picture=whole_picture)
     return files
+
+
+def overlay_scene(
+    measurement: Measurement,
+    push: MeasuredPush,
+    cards: CardSet,
+    outline: FloatArray,
+    title: str,
+    predicted: PivotMark | None = None,
+) -> OverlayScene:
+    """What to draw over the clip for one of its pushes. outline: (k, 2) m, of the body in car axes."""
+    measured = None
+    if push.pole is not None and push.pole_covariance is not None:
+        measured = _mark(push, push.pole, push.pole_covariance, "measured")
+    track = measurement.track
+    return OverlayScene(
+        camera=track.camera,
+        floor=measurement.floor,
+        car=car_markers(cards.car, dictionary=measurement.floor.dictionary),
+        time=track.time,
+        pose=track.pose,
+        outline=outline,
+        measured=measured,
+        predicted=predicted,
+        title=title.encode("ascii", "replace").decode(),
+    )
+
+
+def _mark(push: MeasuredPush, point: FloatArray, covariance: FloatArray, label: str) -> PivotMark:
+    """A point of the car at the start of a push, in floor axes."""
+    c, s = np.cos(push.start_pose[2]), np.sin(push.start_pose[2])
+    turned = np.array([[c, -s], [s, c]])
+    return PivotMark(place=place(push.start_pose, point), covariance=turned @ covariance @ turned.T, label=label)

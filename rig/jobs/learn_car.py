@@ -1,0 +1,55 @@
+"""Use case: markers stuck on the car without measuring, their places learned while the car is turned by hand."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+
+from rig.cards.measures import MM, car_markers, floor_layout
+from rig.cards.read import CardSet
+from rig.jobs.keep import keep_cards
+from rig.jobs.measure import stored_camera
+from rig.log.store import BenchLog, Record
+from vision.car_learn import LearnedCar, learn_car
+
+
+def learn_car_markers(
+    clip: Path, cards: CardSet, log: BenchLog, *, progress: Callable[[float], None] | None = None
+) -> tuple[LearnedCar, Record]:
+    """Learn from a clip how the markers on the car lie to each other, and write it down.
+
+    The car card's plate gives ids, sizes and height; its places only say roughly where the pattern sits. Where it
+    sits exactly is found with a pin (`rig.jobs.seeing.find_plate`).
+    """
+    floor = floor_layout(cards.bench)
+    plate = car_markers(cards.car, dictionary=floor.dictionary)
+    found = learn_car(clip, floor=floor, car=plate, camera=stored_camera(cards, log), progress=progress)
+    scale = cards.car.plate.bar_mm / 100.0
+    record = log.record(
+        "car markers",
+        cards.car.name,
+        inputs={},
+        result={
+            "markers": [
+                {
+                    "id": m.id,
+                    "size_mm": m.size / MM / scale,  # the card has sizes as designed
+                    "x_mm": m.x / MM,
+                    "y_mm": m.y / MM,
+                    "turn_deg": float(np.degrees(m.turn)),
+                }
+                for m in found.car.markers
+            ],
+            "place_u_mm": found.place_u / MM,
+            "turn_u_deg": np.degrees(found.turn_u),
+            "turned_deg": float(np.degrees(found.turned)),
+            "pictures": found.frames,
+            "scatter_mm": found.scatter / MM,
+            "size_error_pct": 100 * found.size_error,
+            "size_error_u_pct": 100 * found.size_error_u,
+            "warnings": list(found.warnings),
+        },
+        cards=keep_cards(log, cards),
+        files=[log.add_file("clip", clip)],
+    )
+    return found, record

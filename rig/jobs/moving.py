@@ -1,0 +1,222 @@
+"""The moving car, from cards to answers: phases, reachable balance points, how load arrives, what a change does."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from analysis.arrays import FloatArray
+from analysis.moving.chassis import WHEELS, stacked
+from analysis.moving.equal_shares import RuleBeside, beside
+from analysis.moving.equilibrium import equilibrium
+from analysis.moving.modes import Modes, modes
+from analysis.moving.phases import DriftPath, Phase, PhaseTable, checked_phases, drift_path, phase_table, with_axis
+from analysis.moving.region import Region, reachable
+from analysis.moving.response import Arrival, Response, arrival, ramp, respond
+from analysis.moving.setup_changes import Effect, effects
+from analysis.moving.transfer import LiftOff, lift_off
+from analysis.moving.tyres import Tyres, friction_centre, tyres_like
+from rig.cards.chassis import STANDARD_G, Moving, moving_car, springs_on
+from rig.cards.schema import CarCard
+from rig.errors import InputError
+from rig.log.store import BenchLog
+
+DRAWS = 200
+STEP_G = 0.4
+"""Side acceleration of the step whose load is timed."""
+GRIP_RATIO_U = 0.05
+"""Of front to rear grip, relative, until measured (as on the test card)."""
+DRIVE_FRONT = {"rear": 0.0, "front": 1.0, "four": 0.5}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """All answers for one car.
+
+    table: steady phases.  balance_half, load_half: (p,) m and (p, 4) N, 95 % half-widths from the cards' doubts.
+    path: with dampers.  settled: the same without their delay.  region, lift, modes, step, arrival: see analysis.
+    ranking: usual changes, those that move the balance point of `phase` most first.  rule: equal shares beside.
+    """
+
+    name: str
+    car: Moving
+    tyres: Tyres
+    load: FloatArray
+    phases: tuple[Phase, ...]
+    table: PhaseTable
+    balance_half: FloatArray
+    load_half: FloatArray
+    path: DriftPath
+    region: Region
+    lift: LiftOff
+    modes: Modes
+    step: Response
+    arrival: Arrival
+    ranking: tuple[Effect, ...]
+    ranked_phase: str
+    rule: RuleBeside
+    warnings: tuple[str, ...]
+
+
+def weights_for(card: CarCard, log: BenchLog | None, typed: Sequence[float] | None, *, where: str) -> FloatArray:
+    """(4,) N: typed grams, else the newest weighing of this car in the log. Raises InputError when there is none."""
+    if typed is not None:
+        grams = np.asarray(typed, dtype=float)
+        if not np.all(np.isfinite(grams)) or np.any(grams <= 0):
+            raise InputError("each wheel must carry something", where="--weights", remedy="Give FL FR RL RR in grams")
+        return grams * 1e-3 * STANDARD_G
+    record = None if log is None else log.latest("weighing", card.name)
+    if record is None:
+        raise InputError(
+            f'there is no weighing of "{card.name}" in the log',
+            where=where,
+            remedy="Weigh the car first, or give --weights FL FR RL RR in grams",
+        )
+    return np.array(record.result["corner_weights_g"]) * 1e-3 * float(record.result["gravity_m_s2"])
+
+
+def tell_moving(
+    card: CarCard, load: FloatArray, phases: Sequence[Phase], *, grip: tuple[float, float] = (0.8, 0.8),
+    drive: str = "rear", rank_phase: str | None = None, blend: float = 0.1, seed: int = 0, where: str = "car card",
+) -> Told:  # fmt: skip
+    """Everything that the command shows of one car. load: (4,) N at rest.  grip: front, rear at a quarter's weight.
+
+    rank_phase: name of the phase in which changes are ranked; the one with most side acceleration when not given.
+    Raises InputError where the cards make no car or no drift.
+    """
+    told = checked_phases(phases)
+    car = moving_car(card, load, where=where)
+    section = springs_on(card, where=where)
+    tyres = tyres_like(
+        car.chassis, front=grip[0], rear=grip[1], sensitivity=min(section.load_sensitivity, 0.99),
+        sensitivity_u=section.load_sensitivity_u,
+    )  # fmt: skip
+    table = phase_table(car.chassis, tyres, told, drive_front=DRIVE_FRONT[drive])
+    warnings = [
+        f'phase "{one.name}": the car rolls over' for one, over in zip(told, table.rolls_over, strict=True) if over
+    ]
+    balance_half, load_half = _doubts(card, car, load, tyres, told, where=where, rng=np.random.default_rng(seed))
+    path = drift_path(car.chassis, tyres, told, blend=blend, damper=car.damper, inertia=car.inertia)
+    which = _ranked_phase(told, table, rank_phase)
+    time = np.arange(0.0, 2.0, 2e-3)
+    step = respond(
+        car.chassis, car.damper, car.inertia, time, np.zeros_like(time),
+        ramp(time, start=0.0, rise=0.0, size=STEP_G * STANDARD_G),
+    )  # fmt: skip
+    if bool(step.rolls_over):
+        warnings.append(f"a step to {STEP_G:g} g sideways rolls the car over: no arrival times")
+    lift = lift_off(car.chassis)
+    ranking: tuple[Effect, ...] = ()
+    if which is not None:
+        found = effects(car.chassis, tyres, told[which])
+        ranking = tuple(sorted(found, key=lambda one: (one.rolls_over, -abs(one.balance_change))))
+    grips = float(np.mean(grip))
+    raised = equilibrium(car.chassis, 0.0, min(lift.lifts * 1.02, 0.5 * (lift.lifts + lift.rolls)))
+    return Told(
+        name=card.name, car=car, tyres=tyres, load=load, phases=told, table=table, balance_half=balance_half,
+        load_half=load_half, path=path, region=reachable(car.chassis, tyres), lift=lift,
+        modes=modes(car.chassis, car.damper, car.inertia), step=step, arrival=arrival(step), ranking=ranking,
+        ranked_phase="" if which is None else told[which].name, rule=beside(car.chassis, raised, grip=grips),
+        warnings=tuple(warnings),
+    )  # fmt: skip
+
+
+def _ranked_phase(phases: Sequence[Phase], table: PhaseTable, wanted: str | None) -> int | None:
+    names = [one.name for one in phases]
+    if wanted is not None and wanted not in names:
+        raise InputError(f'there is no phase "{wanted}"', where="--phase", remedy=f"Choose one of: {', '.join(names)}")
+    if wanted is not None:
+        return None if table.rolls_over[names.index(wanted)] else names.index(wanted)
+    stands = [i for i in range(len(names)) if not table.rolls_over[i]]
+    return max(stands, key=lambda i: abs(phases[i].ay)) if stands else None
+
+
+def _doubts(
+    card: CarCard, car: Moving, load: FloatArray, tyres: Tyres, phases: Sequence[Phase], *, where: str,
+    rng: np.random.Generator,
+) -> tuple[FloatArray, FloatArray]:  # fmt: skip
+    """95 % half-widths per phase: balance point (p,) m and loads (p, 4) N, drawn from the cards' doubts.
+
+    Drawn: springs, motion ratios, height of the centre of gravity, load sensitivity, front to rear grip (5 %).
+    A draw in which the car rolls over is left out.  Source: Monte Carlo (JCGM 101:2008), normal inputs.
+    """
+    section = springs_on(card, where=where)
+    cars, sensitivity, ratio = [], [], []
+    mass = float(load.sum()) / STANDARD_G
+    least = float((car.chassis.unsprung_mass * car.chassis.unsprung_height).sum()) / mass * 1.05 + 1e-3
+    for _ in range(DRAWS):
+        z = rng.standard_normal(7)
+        scale = {}
+        for i, (axle, name) in enumerate(((section.front, "front"), (section.rear, "rear"))):
+            spring, motion = axle.spring_n_per_mm_u / axle.spring_n_per_mm, axle.motion_ratio_u / axle.motion_ratio
+            scale[f"spring_{name}"] = max(1 + spring * z[i], 0.1)
+            scale[f"ratio_{name}"] = max(1 + motion * z[2 + i], 0.1)
+        height = max((card.geometry.cg_height_mm + card.geometry.cg_height_mm_u * z[4]) * 1e-3, least)
+        cars.append(moving_car(card, load, where=where, scale=scale, height=height).chassis)
+        sensitivity.append(np.clip(section.load_sensitivity + section.load_sensitivity_u * z[5], 0.0, 0.99))
+        ratio.append(np.exp(GRIP_RATIO_U * z[6] / 2))
+    q, r = np.array(sensitivity)[:, None, None], np.array(ratio)[:, None, None]
+    # one more axis before the wheels: draws, phases, wheels
+    drawn = Tyres(
+        grip=tyres.grip * np.concatenate([r, r, 1 / r, 1 / r], -1), sensitivity=np.broadcast_to(q, (DRAWS, 1, 4)),
+        nominal=tyres.nominal,
+    )  # fmt: skip
+    many = stacked(cars)
+    state = phase_table(many, tyres, phases)
+    centre = friction_centre(with_axis(many), drawn, state.load)[..., 0]
+    with np.errstate(all="ignore"):
+        half = [
+            0.5 * (np.nanquantile(v, 0.975, axis=0) - np.nanquantile(v, 0.025, axis=0)) for v in (centre, state.load)
+        ]
+    return half[0], half[1]
+
+
+def moving_record(told: Told) -> dict[str, Any]:
+    """One car's answers as plain JSON: grams, millimetres, degrees, per cent of the wheelbase. nan becomes missing."""
+    length, table = float(told.car.chassis.wheelbase), told.table
+    grams = 1e3 / STANDARD_G
+    phases = []
+    for i, phase in enumerate(told.phases):
+        entry: dict[str, Any] = {
+            "name": phase.name, "ax_g": phase.ax / STANDARD_G, "ay_g": phase.ay / STANDARD_G,
+            "steer_deg": float(np.degrees(phase.steer)), "duration_s": phase.duration,
+            "rolls_over": bool(table.rolls_over[i]),
+        }  # fmt: skip
+        if not table.rolls_over[i]:
+            entry |= {
+                "load_g": (table.load[i] * grams).tolist(), "load_half_g": (told.load_half[i] * grams).tolist(),
+                "lifted": [WHEELS[k] for k in np.flatnonzero(table.lifted[i])],
+                "balance_pct": 100 * float(table.centre[i, 0]) / length,
+                "balance_half_pct": 100 * float(told.balance_half[i]) / length,
+                "balance_side_mm": 1e3 * float(table.centre[i, 1]),
+                "roll_deg": float(np.degrees(table.roll[i])), "pitch_deg": float(np.degrees(table.pitch[i])),
+                "side_grip_used": [float(v) if np.isfinite(v) else None for v in table.balance.used[i]],
+                "behaviour": str(table.balance.words[i]),
+            }  # fmt: skip
+        phases.append(entry)
+    low, high = told.region.station_pct(length)
+    slow = [k for k, name in enumerate(told.modes.name) if name in ("heave", "pitch", "roll")]
+    return {
+        "car": told.name,
+        "phases": phases,
+        "region": {"area_cm2": 1e4 * told.region.area, "station_pct": [low, high],
+                   "side_mm": [1e3 * v for v in told.region.side], "lifts_a_wheel": told.region.lifts},
+        "lift_off": {"lifts_g": told.lift.lifts / STANDARD_G, "wheel": WHEELS[told.lift.wheel],
+                     "rolls_over_g": told.lift.rolls / STANDARD_G, "text": told.lift.text},
+        "modes": [{"name": told.modes.name[k], "frequency_hz": float(told.modes.frequency[k]),
+                   "damping_ratio": float(told.modes.damping[k])} for k in slow],
+        "step": {"ay_g": STEP_G, "arrive_ms": _finite(1e3 * told.arrival.arrive),
+                 "overshoot_pct": _finite(100 * told.arrival.overshoot),
+                 "peak_ms": _finite(1e3 * told.arrival.peak_time)},
+        "changes": {"phase": told.ranked_phase, "ranked": [
+            {"name": one.name, "balance_change_pct": one.balance_change, "kappa_change_per_m": one.kappa_change,
+             "rolls_over": one.rolls_over} for one in told.ranking]},
+        "equal_shares": {"label": told.rule.label, "rule_front_pct": 100 * told.rule.rule_front,
+                         "model_front_pct": 100 * told.rule.model_front, "why": list(told.rule.why)},
+        "warnings": list(told.warnings),
+    }  # fmt: skip
+
+
+def _finite(values: FloatArray) -> list[float | None]:
+    return [float(v) if np.isfinite(v) else None for v in values]

@@ -1,0 +1,305 @@
+"""Tell an experiment again from the log alone: its figures, its picture and where its uncertainty comes from."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from analysis.arrays import FloatArray
+from analysis.figures import CarPicture, PivotMark
+from analysis.measured_pivot import measure_pivot
+from analysis.motion import compose, invert
+from analysis.pivot import PivotEstimate
+from analysis.weighing.corner_weights import CornerWeights
+from rig.cards.measures import MM, contact_place, wheelbase
+from rig.cards.read import CardSet
+from rig.errors import InputError
+from rig.jobs.compare import SWEPT_OUTLINES, ellipse, typed_pivot
+from rig.jobs.keep import estimate_from
+from rig.jobs.recalculate import MissingSourceError, cards_of
+from rig.jobs.weigh import weighing_from
+from rig.log.store import BenchLog, Record
+
+EXPERIMENTS = ("comparison", "push", "prediction")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Contribution:
+    """One cause of doubt about turn per travel. u: 1/m that it alone makes.  share: of the variance, 0..1."""
+
+    name: str
+    u: float
+    share: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Track:
+    """The poses behind a push. time: (n,) s.  pose: (n, 3) m, m, rad, floor axes.  start, end: s, of the slide."""
+
+    time: FloatArray
+    pose: FloatArray
+    start: float
+    end: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Experiment:
+    """One push as the log knows it; None or empty where the log has nothing.
+
+    push, forecast, comparison: results as they stand in the log.  measured_budget, forecast_budget: largest first.
+    missing: what could not be told again, and why.
+    """
+
+    record: Record
+    records: tuple[int, ...]
+    cards: CardSet
+    weights: CornerWeights | None
+    measured: PivotEstimate | None
+    predicted: PivotEstimate | None
+    push: dict[str, Any]
+    clip: dict[str, Any]
+    forecast: dict[str, Any]
+    comparison: dict[str, Any]
+    track: Track | None
+    measured_budget: tuple[Contribution, ...]
+    forecast_budget: tuple[Contribution, ...]
+    picture: CarPicture
+    missing: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = field(default=())
+
+    @property
+    def sentence(self) -> str:
+        """The verdict, or what there is instead of one."""
+        if self.comparison:
+            return str(self.comparison["sentence"])
+        return "Measured, and not compared with a forecast." if self.measured else "Forecast, and not yet measured."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Retold:
+    """What a report is about. experiments: in the order of the log.  others: further records of the choice.
+
+    untold: number -> why an experiment could not be told.
+    """
+
+    experiments: tuple[Experiment, ...]
+    others: tuple[Record, ...]
+    untold: dict[int, str]
+
+
+def choose(
+    log: BenchLog,
+    *,
+    numbers: Sequence[int] = (),
+    kind: str | None = None,
+    since: date | None = None,
+    tests: Sequence[str] = (),
+) -> list[Record]:
+    """Records of the log by number, kind, day (UTC) or test name; what is not given does not narrow the choice.
+
+    Raises InputError when nothing is left.
+    """
+    found = [log.get(str(number)) for number in dict.fromkeys(numbers)] if numbers else list(log.records(kind=kind))
+    if numbers and kind:
+        found = [record for record in found if record.kind == kind]
+    if since is not None:
+        found = [record for record in found if record.at[:10] >= since.isoformat()]
+    if tests:
+        found = [record for record in found if record.title in tests]
+    if not found:
+        raise InputError(
+            "the log has no such records", where=str(log.path), remedy="List the records with: pivotbench log"
+        )
+    return found
+
+
+def retell(log: BenchLog, chosen: Sequence[Record]) -> Retold:
+    """Tell every experiment among the chosen records.
+
+    A comparison takes its push, its forecast and its weighing with it, which are then not told once more.
+    """
+    order = {kind: rank for rank, kind in enumerate(EXPERIMENTS)}
+    told: set[str] = set()
+    experiments, untold = [], {}
+    for record in sorted(chosen, key=lambda one: (order.get(one.kind, 9), one.number)):
+        if record.kind not in order or record.id in told:
+            continue
+        told |= {record.id, *_family(record, log)}
+        try:
+            experiments.append(experiment(record, log))
+        except MissingSourceError as error:
+            untold[record.number] = str(error)
+    return Retold(
+        experiments=tuple(sorted(experiments, key=lambda one: one.record.number)),
+        others=tuple(one for one in chosen if one.id not in told),
+        untold=untold,
+    )
+
+
+def experiment(record: Record, log: BenchLog) -> Experiment:
+    """One comparison, push or prediction, told from the log. Raises MissingSourceError when its cards are gone."""
+    cards = cards_of(record, log)
+    family = {one.kind: one for one in [*(log.get(parent) for parent in _family(record, log)), record]}
+    missing: list[str] = []
+    pushed, forecast = family.get("push"), family.get("prediction")
+    comparison = record.result if record.kind == "comparison" else {}
+    row = _push_row(pushed, record.inputs.get("push_number", 1)) if pushed is not None else {}
+    measured = estimate_from(row["pivot"]) if row else (typed_pivot(cards) if comparison else None)
+    predicted = estimate_from(forecast.result["pivot"]) if forecast is not None else None
+    weighing = weighing_from(family["weighing"], cards) if "weighing" in family else None
+    track, budget = None, ()
+    if pushed is not None:
+        try:
+            track, budget = _from_track(pushed, log, cards, row)
+        except MissingSourceError as error:
+            missing.append(f"{error}: no path and no budget of the measured pivot can be shown")
+    told = forecast.result if forecast is not None else {}
+    warnings = [
+        *(weighing.warnings if weighing else ()),
+        *(measured.warnings if measured else ()),
+        *told.get("warnings", ()),
+        *(pushed.result["track"]["warnings"] if pushed is not None else ()),
+    ]
+    base = Experiment(
+        record=record,
+        records=tuple(sorted(one.number for one in family.values())),
+        cards=cards,
+        weights=weighing.weights if weighing else None,
+        measured=measured,
+        predicted=predicted,
+        push=row,
+        clip=pushed.result["track"] if pushed is not None else {},
+        forecast=told,
+        comparison=comparison,
+        track=track,
+        measured_budget=budget,
+        forecast_budget=_forecast_budget(predicted, told),
+        picture=CarPicture(
+            title=f"{cards.car.name}: {cards.test.name}",
+            wheelbase=wheelbase(cards.car),
+            contact_place=contact_place(cards.car),
+            body=(0.0, 0.0, 0.0),
+        ),
+        missing=tuple(missing),
+        warnings=tuple(dict.fromkeys(warnings)),
+    )
+    return replace(base, picture=_picture(base))
+
+
+def _family(record: Record, log: BenchLog) -> list[str]:
+    """Ids of the records that an experiment rests on, down to the weighing."""
+    wanted = {"push", "prediction", "weighing"}
+    parents = [log.get(parent) for parent in record.parents]
+    return [one.id for one in parents if one.kind in wanted]
+
+
+def _push_row(pushed: Record, number: int) -> dict[str, Any]:
+    rows: list[dict[str, Any]] = pushed.result["pushes"]
+    return next((one for one in rows if one["number"] == number), rows[0])
+
+
+def _from_track(
+    pushed: Record, log: BenchLog, cards: CardSet, row: dict[str, Any]
+) -> tuple[Track, tuple[Contribution, ...]]:
+    path = next((Path(f.path) for f in log.files() if f.hash in pushed.files and f.kind == "track"), None)
+    if path is None or not path.is_file():
+        raise MissingSourceError("the file with the poses is no longer there")
+    with np.load(path, allow_pickle=False) as kept:
+        stored = {name: kept[name] for name in kept.files}
+    track = Track(time=stored["time_s"], pose=stored["pose"], start=row["start_s"], end=row["end_s"])
+    return track, measured_budget(stored, cards, row["number"])
+
+
+def measured_budget(stored: dict[str, FloatArray], cards: CardSet, number: int = 1) -> tuple[Contribution, ...]:
+    """What makes the measured turn per travel uncertain: it is measured again with one cause at a time left out.
+
+    stored: the arrays of a track file.  Causes of one kind (name and number) are told as one.
+    """
+    names = [str(name).rstrip("0123456789 ") for name in stored["shared_names"]]
+    wheelbase_u = cards.car.geometry.wheelbase_mm_u * MM
+
+    def variance(keep: FloatArray, *, repeating: float = 1.0, wheelbase_doubt: float = wheelbase_u) -> float:
+        pushes = measure_pivot(
+            stored["time_s"],
+            stored["pose"],
+            stored["covariance"],
+            stored["repeating"] * repeating,
+            wheelbase=wheelbase(cards.car),
+            wheelbase_u=wheelbase_doubt,
+            shared=stored["shared"] * keep[:, None, None],
+        )
+        return next(push.estimate.kappa_u for push in pushes if push.number == number) ** 2
+
+    every = np.ones(len(names))
+    whole = variance(every)
+    parts = {
+        name: whole - variance(np.array([0.0 if other == name else 1.0 for other in names]))
+        for name in dict.fromkeys(names)
+    }
+    parts["wheelbase"] = whole - variance(every, wheelbase_doubt=0.0)
+    # nearly nothing, not nothing: a covariance has to stay positive
+    parts["what repeats from picture to picture"] = whole - variance(every, repeating=1e-9)
+    parts["scatter of the poses at rest"] = variance(np.zeros(len(names)), repeating=1e-9, wheelbase_doubt=0.0)
+    return _ranked({name: max(part, 0.0) for name, part in parts.items()}, whole)
+
+
+def _forecast_budget(predicted: PivotEstimate | None, told: dict[str, Any]) -> tuple[Contribution, ...]:
+    if predicted is None:
+        return ()
+    whole = predicted.kappa_u**2
+    return _ranked({one["name"]: one["share"] * whole for one in told.get("sensitivity", ())}, whole)
+
+
+def _ranked(parts: dict[str, float], whole: float) -> tuple[Contribution, ...]:
+    found = [
+        Contribution(name=name, u=float(np.sqrt(part)), share=part / whole if whole > 0 else 0.0)
+        for name, part in parts.items()
+    ]
+    return tuple(sorted(found, key=lambda one: -one.share))
+
+
+def _picture(told: Experiment) -> CarPicture:
+    """The top view, as it was shown when the result was new."""
+    geometry, push, length = told.cards.car.geometry, told.cards.test.push, wheelbase(told.cards.car)
+    side = 1 if push.side == "right" else -1
+    balance = told.forecast.get("balance_pct")
+    return replace(
+        told.picture,
+        body=(geometry.body_front_mm * MM, geometry.body_rear_mm * MM, geometry.body_width_mm * MM),
+        load_g=told.weights.load_g if told.weights else None,
+        cg=told.weights.cg if told.weights else None,
+        push=np.array([push.position_pct / 100 * length, -side * geometry.body_width_mm / 2 * MM]),
+        push_side=side,
+        balance=None if balance is None else balance / 100 * length,
+        balance_u=told.forecast.get("balance_u_pct", 0.0) / 100 * length,
+        measured=_measured_mark(told),
+        forecast=_forecast_mark(told.forecast),
+        swept=_swept(told),
+    )
+
+
+def _measured_mark(told: Experiment) -> PivotMark | None:
+    if told.measured is None or told.measured.station_pct is None:
+        return None
+    if told.push.get("place_m") and told.push.get("place_covariance_m2"):
+        place = np.array(told.push["place_m"])
+        return PivotMark(place=place, region=ellipse(place, np.array(told.push["place_covariance_m2"])))
+    return PivotMark(place=np.array([told.measured.station_pct / 100 * told.measured.wheelbase, 0.0]))
+
+
+def _forecast_mark(forecast: dict[str, Any]) -> PivotMark | None:
+    if not forecast.get("place_m"):
+        return None
+    return PivotMark(place=np.array(forecast["place_m"]), region=np.array(forecast["region_m"]))
+
+
+def _swept(told: Experiment) -> FloatArray:
+    """(m, 3) poses during the push in the car axes of its start, from the stored poses."""
+    if told.track is None:
+        return np.zeros((0, 3))
+    moments = np.linspace(told.track.start, told.track.end, SWEPT_OUTLINES + 1)[1:]
+    shown = np.stack([np.interp(moments, told.track.time, told.track.pose[:, axis]) for axis in range(3)], axis=-1)
+    return compose(invert(np.array(told.push["start_pose"])), shown)
