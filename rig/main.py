@@ -37,6 +37,7 @@ COMMANDS: dict[str, str] = {
     "reach": "Say which change brings the pivot to a wanted place",
     "plan": "Plan a series of pushes",
     "effects": "Say which change did what in a series",
+    "moving": "Tell a drift as a journey of load and balance point, phase by phase",
     "ladder": "Rank tyre pairs by grip on this floor",
     "bench": "Open the bench page: weigh, push, see and compare in a browser",
     "log": "List or export what the bench has recorded",

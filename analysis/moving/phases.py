@@ -175,7 +175,10 @@ def drift_path(
     ax, ay, steer = value.T
     wide, shaped = with_axis(chassis), tyres_with_axis(tyres)
     if damper is not None and inertia is not None:
-        moved = respond(chassis, damper, inertia, time, ax, ay, start=(float(ax[0]), float(ay[0])))
+        begin = (float(ax[0]), float(ay[0]))
+        if equilibrium(chassis, *begin).rolls_over.any():  # it falls from rest then, and that is told
+            begin = (0.0, 0.0)
+        moved = respond(chassis, damper, inertia, time, ax, ay, start=begin, longest=2.5e-3)
         load, lifted, over = moved.load, moved.lifted, moved.rolls_over
     else:
         state = equilibrium(wide, ax, ay)

@@ -71,11 +71,12 @@ def respond(
     *,
     start: tuple[float, float] = (0.0, 0.0),
     leaning: bool = True,
+    longest: float = LONGEST_STEP,
 ) -> Response:
     """Loads and attitude of the car through a manoeuvre, from rest in its equilibrium at accelerations `start`.
 
     time: (m,) s, rising.  ax, ay: (..., m) m/s2 at those moments, straight in between.  chassis and damper leading
-    axes and those of ax, ay broadcast together.
+    axes and those of ax, ay broadcast together.  longest: s, of one step of integration.
     Raises InputError for times that do not rise, accelerations that are not finite, and a car that cannot stand.
     Source: implicit two-stage Runge-Kutta of order 2 (stiffly accurate, Alexander 1977), Newton on the pieces.
     """
@@ -111,7 +112,7 @@ def respond(
     places, speeds = np.empty((m, n, 7)), np.empty((m, n, 7))
     places[0], speeds[0] = q, v
     for i in range(1, m):
-        steps = max(1, math.ceil((t[i] - t[i - 1]) / LONGEST_STEP - 1e-9))
+        steps = max(1, math.ceil((t[i] - t[i - 1]) / longest - 1e-9))
         h = (t[i] - t[i - 1]) / steps
         for k in range(steps):
             begin, end = (tuple(p[i - 1] + (p[i] - p[i - 1]) * (k + s) / steps for p in pulls) for s in (GAMMA, 1.0))

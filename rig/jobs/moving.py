@@ -24,7 +24,8 @@ from rig.log.store import BenchLog
 
 DRAWS = 200
 STEP_G = 0.4
-"""Side acceleration of the step whose load is timed."""
+RISE = 0.05
+"""Side acceleration whose load is timed, g, and the seconds in which it rises."""
 GRIP_RATIO_U = 0.05
 """Of front to rear grip, relative, until measured (as on the test card)."""
 DRIVE_FRONT = {"rear": 0.0, "front": 1.0, "four": 0.5}
@@ -99,13 +100,13 @@ def tell_moving(
     balance_half, load_half = _doubts(card, car, load, tyres, told, where=where, rng=np.random.default_rng(seed))
     path = drift_path(car.chassis, tyres, told, blend=blend, damper=car.damper, inertia=car.inertia)
     which = _ranked_phase(told, table, rank_phase)
-    time = np.arange(0.0, 2.0, 2e-3)
+    time = np.arange(0.0, 1.2, 2e-3)
     step = respond(
         car.chassis, car.damper, car.inertia, time, np.zeros_like(time),
-        ramp(time, start=0.0, rise=0.0, size=STEP_G * STANDARD_G),
+        ramp(time, start=0.0, rise=RISE, size=STEP_G * STANDARD_G),
     )  # fmt: skip
     if bool(step.rolls_over):
-        warnings.append(f"a step to {STEP_G:g} g sideways rolls the car over: no arrival times")
+        warnings.append(f"{STEP_G:g} g sideways rolls the car over: no arrival times")
     lift = lift_off(car.chassis)
     ranking: tuple[Effect, ...] = ()
     if which is not None:
@@ -165,11 +166,15 @@ def _doubts(
     many = stacked(cars)
     state = phase_table(many, tyres, phases)
     centre = friction_centre(with_axis(many), drawn, state.load)[..., 0]
-    with np.errstate(all="ignore"):
-        half = [
-            0.5 * (np.nanquantile(v, 0.975, axis=0) - np.nanquantile(v, 0.025, axis=0)) for v in (centre, state.load)
-        ]
-    return half[0], half[1]
+    return _half_width(centre), _half_width(state.load)
+
+
+def _half_width(drawn: FloatArray) -> FloatArray:
+    """Half the 95 % range over the first axis; nan where no draw stands."""
+    stands = np.isfinite(drawn).any(0)
+    kept = np.where(stands, drawn, 0.0)
+    low, high = np.nanquantile(kept, [0.025, 0.975], axis=0)
+    return np.where(stands, 0.5 * (high - low), np.nan)
 
 
 def moving_record(told: Told) -> dict[str, Any]:
@@ -206,7 +211,7 @@ def moving_record(told: Told) -> dict[str, Any]:
                      "rolls_over_g": told.lift.rolls / STANDARD_G, "text": told.lift.text},
         "modes": [{"name": told.modes.name[k], "frequency_hz": float(told.modes.frequency[k]),
                    "damping_ratio": float(told.modes.damping[k])} for k in slow],
-        "step": {"ay_g": STEP_G, "arrive_ms": _finite(1e3 * told.arrival.arrive),
+        "step": {"ay_g": STEP_G, "rise_ms": 1e3 * RISE, "arrive_ms": _finite(1e3 * told.arrival.arrive),
                  "overshoot_pct": _finite(100 * told.arrival.overshoot),
                  "peak_ms": _finite(1e3 * told.arrival.peak_time)},
         "changes": {"phase": told.ranked_phase, "ranked": [

@@ -1,0 +1,111 @@
+"""From the car card's springs, dampers and bars to the shapes that the mechanics of the moving car takes."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.arrays import FloatArray
+from analysis.moving.chassis import Chassis, car_at_rest
+from analysis.moving.dampers import BodyInertia, Dampers, box_inertia, dampers
+from analysis.moving.phases import Phase
+from rig.cards.measures import GRAM, MM, contact_place
+from rig.cards.schema import CarCard, PhasesCard
+from rig.cards.schema import Chassis as ChassisCard
+from rig.errors import InputError
+
+PER_MM = 1e3
+STANDARD_G = 9.80665
+BODY_HEIGHT_SHARE = 1.2
+"""Height of the even block that stands for the body's inertia, per height of its centre: a first guess."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Moving:
+    """One car for the mechanics: springs, dampers, inertia; pitch of its collars (4,) m per turn."""
+
+    chassis: Chassis
+    damper: Dampers
+    inertia: BodyInertia
+    collar_pitch: FloatArray
+
+
+def springs_on(card: CarCard, *, where: str) -> ChassisCard:
+    """The card's chassis section, or InputError that says how to write one."""
+    if card.chassis is None:
+        raise InputError(
+            "this car card has no springs, dampers and bars",
+            where=where,
+            remedy="Write [chassis.front] and [chassis.rear] with spring_n_per_mm; new-cards shows every key",
+        )
+    return card.chassis
+
+
+def moving_car(
+    card: CarCard, load: FloatArray, *, where: str, scale: dict[str, float] | None = None, height: float | None = None
+) -> Moving:
+    """The car of the card, standing with wheel loads `load` (4,), N.
+
+    scale: factors on spring_front, spring_rear, ratio_front, ratio_rear (Monte Carlo).  height: m, instead of the
+    card's. A stop is as stiff as the tyre when it is met; a droop limit ten times that.
+    Raises InputError where the card has no chassis section or the numbers make no car.
+    """
+    section = springs_on(card, where=where)
+    factor = {"spring_front": 1.0, "spring_rear": 1.0, "ratio_front": 1.0, "ratio_rear": 1.0} | (scale or {})
+    front, rear = section.front, section.rear
+
+    def four(name: str, unit: float) -> FloatArray:
+        return np.repeat([getattr(front, name), getattr(rear, name)], 2) * unit
+
+    place = contact_place(card)
+    springs = four("spring_n_per_mm", PER_MM) * np.repeat([factor["spring_front"], factor["spring_rear"]], 2)
+    ratio = four("motion_ratio", 1.0) * np.repeat([factor["ratio_front"], factor["ratio_rear"]], 2)
+    tyre = four("tyre_n_per_mm", PER_MM)
+    chassis = car_at_rest(
+        wheelbase=card.geometry.wheelbase_mm * MM,
+        track=[float(place[0, 1] - place[1, 1]), float(place[2, 1] - place[3, 1])],
+        rest_load=load,
+        height=card.geometry.cg_height_mm * MM if height is None else height,
+        spring=springs,
+        motion_ratio=ratio,
+        tyre=tyre,
+        unsprung_mass=four("unsprung_g", GRAM) / 2,
+        unsprung_height=four("unsprung_height_mm", MM),
+        roll_centre=[front.roll_centre_mm * MM, rear.roll_centre_mm * MM],
+        bar=[front.bar_n_per_mm * PER_MM, rear.bar_n_per_mm * PER_MM],
+        bump_gap=four("bump_travel_mm", MM),
+        bump_rate=tyre,
+        droop=four("droop_travel_mm", MM),
+        droop_rate=10 * tyre,
+    )
+    knee = [np.inf if one.knee_mm_per_s is None else one.knee_mm_per_s * MM for one in (front, rear)]
+    geometry = card.geometry
+    return Moving(
+        chassis=chassis,
+        damper=dampers(
+            four("bump_ns_per_m", 1.0),
+            four("rebound_ns_per_m", 1.0),
+            knee=np.repeat(knee, 2),
+            beyond=four("beyond_knee", 1.0),
+        ),
+        inertia=box_inertia(
+            chassis,
+            (geometry.wheelbase_mm + geometry.body_front_mm + geometry.body_rear_mm) * MM,
+            geometry.body_width_mm * MM,
+            BODY_HEIGHT_SHARE * geometry.cg_height_mm * MM,
+        ),
+        collar_pitch=four("collar_pitch_mm", MM),
+    )
+
+
+def phases_on(card: PhasesCard) -> tuple[Phase, ...]:
+    """The card's phases in SI."""
+    return tuple(
+        Phase(
+            name=one.name,
+            ax=one.ax_g * STANDARD_G,
+            ay=one.ay_g * STANDARD_G,
+            steer=float(np.radians(one.steer_deg)),
+            duration=one.duration_s,
+        )
+        for one in card.phases
+    )

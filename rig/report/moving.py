@@ -1,0 +1,143 @@
+"""The moving car in words, tables and pictures."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from analysis.moving.chassis import WHEELS
+from analysis.moving.phases import LACKS
+from analysis.moving_figures import path_figure, region_figure
+from rig.cards.chassis import STANDARD_G
+from rig.jobs.moving import RISE, STEP_G, Told
+from rig.report.html import Part, Table, report_html
+
+SHORT = ("FL", "FR", "RL", "RR")
+
+
+def phase_rows(told: Told) -> list[list[str]]:
+    """One row of text per phase: name, accelerations, loads in grams, balance point, lifted wheels, behaviour."""
+    length, rows = float(told.car.chassis.wheelbase), []
+    for i, phase in enumerate(told.phases):
+        head = [phase.name, f"{phase.ax / STANDARD_G:+.2f}", f"{phase.ay / STANDARD_G:+.2f}"]
+        if told.table.rolls_over[i]:
+            rows.append([*head, "-", "-", "-", "-", "-", "-", "rolls over"])
+            continue
+        loads = [f"{1e3 * v / STANDARD_G:.0f}" for v in told.table.load[i]]
+        station = f"{100 * told.table.centre[i, 0] / length:.1f} ± {100 * told.balance_half[i] / length:.1f}"
+        up = " ".join(SHORT[k] for k in np.flatnonzero(told.table.lifted[i])) or "none"
+        rows.append([*head, *loads, station, up, str(told.table.balance.words[i])])
+    return rows
+
+
+HEADS = (
+    "phase", "ahead, g", "left, g", "FL, g", "FR, g", "RL, g", "RR, g", "balance point, %", "in the air", "the car",
+)  # fmt: skip
+
+
+def moving_words(told: Told, against: Told | None = None) -> str:
+    """All cars for a terminal."""
+    lines: list[str] = []
+    for one in (told, *([against] if against else [])):
+        rows = [list(HEADS), *phase_rows(one)]
+        width = [max(len(row[k]) for row in rows) for k in range(len(HEADS))]
+        lines += [one.name, *("  " + "  ".join(c.ljust(w) for c, w in zip(row, width, strict=True)) for row in rows)]
+        lines += ["", *(f"  {text}" for text in facts(one)), ""]
+    if against is not None:
+        lines += [f"  {text}" for text in differences(told, against)] + [""]
+    lines += ["what would move the balance point most" + (f" in {told.ranked_phase}" if told.ranked_phase else "")]
+    lines += [f"  {one.name:<45} {one.balance_change:+.2f} points" for one in told.ranking[:6]]
+    lines += ["", LACKS]
+    return "\n".join(lines)
+
+
+def facts(told: Told) -> list[str]:
+    """Sentences about one car."""
+    low, high = told.region.station_pct(float(told.car.chassis.wheelbase))
+    modes = [
+        f"{name} {told.modes.frequency[k]:.1f} Hz at {told.modes.damping[k]:.2f} of critical damping"
+        for k, name in enumerate(told.modes.name)
+        if name in ("heave", "pitch", "roll")
+    ]
+    late = told.arrival.arrive
+    out = [
+        f"within its grip the balance point reaches {low:.1f} to {high:.1f} % and "
+        f"{1e3 * told.region.side[1]:.0f} mm to either side ({1e4 * told.region.area:.1f} cm²)",
+        told.lift.text,
+        "; ".join(modes),
+    ]
+    if np.all(np.isfinite(late)):
+        out.append(
+            f"side acceleration rises to {STEP_G:g} g within {1e3 * RISE:.0f} ms: 90 % of the load has arrived at "
+            + ", ".join(f"{SHORT[k]} in {1e3 * late[k]:.0f} ms" for k in range(4))
+            + f"; it overshoots by up to {100 * float(np.max(told.arrival.overshoot)):.0f} %"
+        )
+    return [*out, *told.warnings]
+
+
+def differences(told: Told, against: Told) -> list[str]:
+    """What the other car does otherwise, phase by phase, in points of the wheelbase."""
+    out = []
+    for i, phase in enumerate(told.phases):
+        if told.table.rolls_over[i] or against.table.rolls_over[i]:
+            continue
+        a, b = (100 * one.table.centre[i, 0] / float(one.car.chassis.wheelbase) for one in (told, against))
+        out.append(f"{phase.name}: balance point {b - a:+.2f} points in {against.name}")
+    ratio = against.region.area / told.region.area if told.region.area > 0 else float("nan")
+    if np.isfinite(ratio):
+        out.append(f"the region of balance points is {100 * ratio:.0f} % as large in {against.name}")
+    return out
+
+
+def moving_html(told: Told, against: Told | None, *, footer: str) -> str:
+    """The report as one page."""
+    cars: Sequence[Told] = (told, *([against] if against else []))
+    place = told.car.chassis.contact_place
+    names = [phase.name for phase in told.phases]
+    rule = told.rule
+    tables = [Table(caption=one.name, heads=HEADS, rows=phase_rows(one)) for one in cars]
+    shares = Table(
+        caption=rule.label,
+        heads=("", *WHEELS),
+        rows=[
+            ["equal shares, %", *(f"{100 * v:.0f}" for v in rule.rule)],
+            ["equilibrium, %", *(f"{100 * v:.0f}" for v in rule.model)],
+        ],
+    )
+    change = Table(
+        caption=f"Changes ranked by the balance point in {told.ranked_phase}",
+        heads=("change", "balance point, points of the wheelbase", "turn per travel of a push, 1/m"),
+        rows=[[one.name, f"{one.balance_change:+.2f}", f"{one.kappa_change:+.2f}"] for one in told.ranking],
+    )
+    hardest = int(np.argmax([abs(phase.ay) for phase in told.phases]))
+    said = [f"{one.name}: {text}" for one in cars for text in facts(one)]
+    said += differences(told, against) if against else []
+    parts = [
+        Part(
+            title="The drift, phase by phase",
+            verdict=told.table.sentence(hardest, float(told.car.chassis.wheelbase)),
+            paragraphs=said,
+            tables=tables,
+        ),
+        Part(
+            title="Loads and balance point through the drift",
+            paragraphs=["Dampers included: load takes time to arrive."],
+            figure=path_figure(names, [(one.name, one.path) for one in cars], place),
+            alt="Wheel loads against time and the way of the balance point",
+        ),
+        Part(
+            title="Where the balance point can go",
+            figure=region_figure(place, [(one.name, one.region) for one in cars]),
+            alt="Region of reachable balance points in the car seen from above",
+        ),
+        Part(title="Change one thing", tables=[change]),
+        Part(
+            title="The rule of equal shares",
+            paragraphs=[
+                "With the first wheel in the air, the rule beside the equilibrium of this car:",
+                *rule.why,
+            ],
+            tables=[shares],
+        ),
+        Part(title="From the bench to the floor", paragraphs=[LACKS]),
+    ]
+    return report_html(f"{told.name} on the move", parts, footer=footer)
