@@ -1,0 +1,127 @@
+"""A drift as phases: the table, the path, and its pictures."""
+
+import json
+import re
+
+import numpy as np
+import pytest
+
+from analysis.errors import InputError
+from analysis.moving.chassis import stacked
+from analysis.moving.dampers import BodyInertia, dampers
+from analysis.moving.equilibrium import equilibrium
+from analysis.moving.phases import DRIFT, Phase, drift_path, phase_table, profile
+from analysis.moving.region import reachable
+from analysis.moving.setup_changes import with_bars
+from analysis.moving.tyres import friction_centre, tyres_like
+from analysis.moving_figures import drift_page, path_figure, region_figure
+from tests.analysis.moving_cars import G, dunlin
+
+INERTIA = BodyInertia(roll=np.array(0.0035), pitch=np.array(0.011))
+
+
+def test_every_phase_is_its_own_equilibrium_for_many_set_ups_at_once() -> None:
+    soft = dunlin()
+    stiff = with_bars(soft, (800.0, 0.0))
+    tyres = tyres_like(soft, front=0.8, rear=0.75, sensitivity=0.15)
+    table = phase_table(stacked([soft, stiff]), tyres, DRIFT)
+    assert table.load.shape == (2, 5, 4)
+    for s, car in enumerate((soft, stiff)):
+        for p, phase in enumerate(DRIFT):
+            alone = equilibrium(car, phase.ax, phase.ay)
+            np.testing.assert_allclose(table.load[s, p], alone.load, atol=1e-9)
+            np.testing.assert_allclose(table.centre[s, p], friction_centre(car, tyres, alone.load), atol=1e-12)
+    # statics: the floor carries the weight, and its moment about the rear axle is that of weight and acceleration
+    np.testing.assert_allclose(table.load.sum(-1), 1.6 * G, rtol=1e-9)
+    # mirrored accelerations give mirrored loads on a symmetrical car
+    mirror = phase_table(soft, tyres, [Phase(name="m", ax=p.ax, ay=-p.ay, steer=0, duration=1) for p in DRIFT])
+    np.testing.assert_allclose(mirror.load[:, [1, 0, 3, 2]], table.load[0], atol=1e-9)
+    assert "balance point at" in phase_table(soft, tyres, DRIFT).sentence(2, 0.257)
+
+
+def test_braking_moves_the_balance_point_forward_and_driving_rearward() -> None:  # common practice
+    car = dunlin()
+    tyres = tyres_like(car, front=0.8, rear=0.8, sensitivity=0.1)
+    brake, drive = (Phase(name="x", ax=ax, ay=0, steer=0, duration=1) for ax in (-4.0, 4.0))
+    table = phase_table(car, tyres, [brake, drive])
+    rest = friction_centre(car, tyres, equilibrium(car).load)[0]
+    assert table.centre[0, 0] > rest > table.centre[1, 0]
+
+
+def test_the_profile_spends_each_phase_at_its_value_and_blends_between() -> None:  # by hand
+    two = [Phase(name="a", ax=0, ay=0, steer=0, duration=1), Phase(name="b", ax=2, ay=-4, steer=0.1, duration=1)]
+    time, phase, value = profile(two, blend=0.2, step=0.01)
+    assert time[-1] == pytest.approx(2.0)
+    np.testing.assert_allclose(value[time <= 0.89], 0, atol=1e-12)
+    np.testing.assert_allclose(value[np.isclose(time, 1.0)][0], [1, -2, 0.05], atol=1e-9)
+    np.testing.assert_allclose(value[time >= 1.11], [[2, -4, 0.1]] * int((time >= 1.11).sum()), atol=1e-12)
+    assert list(np.unique(phase)) == [0, 1]
+    sharp = profile(two, blend=0.0, step=0.01)[2]
+    assert set(np.round(sharp[:, 0], 9)) == {0.0, 2.0}
+
+
+def test_a_damped_path_ends_each_long_phase_where_the_settled_one_does() -> None:
+    car = dunlin()
+    tyres = tyres_like(car, front=0.8, rear=0.8)
+    long = [Phase(name=p.name, ax=p.ax, ay=p.ay, steer=0, duration=1.5) for p in DRIFT[:3]]
+    quick = drift_path(car, tyres, long, step=0.01)
+    damped = drift_path(car, tyres, long, step=0.01, damper=dampers(20.0, 25.0), inertia=INERTIA)
+    assert quick.settled
+    assert not damped.settled
+    for k in range(3):
+        last = np.flatnonzero(quick.phase == k)[-8]
+        np.testing.assert_allclose(damped.load[last], quick.load[last], atol=2e-3 * car.weight)
+    change = np.flatnonzero(quick.phase == 1)[2]
+    assert np.abs(damped.load[change] - quick.load[change]).max() > 0.02  # load is still on its way
+
+
+def test_roll_over_in_one_phase_leaves_the_others() -> None:
+    car = dunlin(height=0.11)
+    tyres = tyres_like(car, front=0.8, rear=0.8)
+    hard = [Phase(name="hard", ax=0, ay=14.0, steer=0, duration=0.5), DRIFT[0]]
+    table = phase_table(car, tyres, hard)
+    assert list(table.rolls_over) == [True, False]
+    assert np.isnan(table.load[0]).all()
+    assert np.isfinite(table.load[1]).all()
+    assert table.sentence(0, 0.257) == "hard: the car rolls over"
+    path = drift_path(car, tyres, hard, damper=dampers(20.0, 20.0), inertia=INERTIA)
+    assert bool(path.rolls_over)
+
+
+@pytest.mark.parametrize(
+    ("phases", "says"),
+    [
+        ([], "no phase"),
+        ([Phase(name="hold", ax=0, ay=1, steer=0, duration=0)], '"hold" has no duration'),
+        ([Phase(name="hold", ax=0, ay=1, steer=0, duration=float("nan"))], "no duration"),
+        ([Phase(name="hold", ax=float("nan"), ay=1, steer=0, duration=1)], "not one"),
+    ],
+)
+def test_phases_that_cannot_be_are_named(phases: list[Phase], says: str) -> None:
+    car = dunlin()
+    with pytest.raises(InputError, match=says):
+        phase_table(car, tyres_like(car, front=0.8, rear=0.8), phases)
+
+
+def test_pictures_and_the_animation_hold_what_was_computed() -> None:
+    car = dunlin()
+    other = with_bars(car, (800.0, 0.0))
+    tyres = tyres_like(car, front=0.8, rear=0.8, sensitivity=0.2)
+    names = [p.name for p in DRIFT]
+    paths = [("as is", drift_path(car, tyres, DRIFT)), ("front <bar>", drift_path(other, tyres, DRIFT))]
+    page = drift_page("a </script> title", names, paths, car.contact_place)
+    assert page.count("</script>") == 1  # nothing that people name can end the script
+    data = json.loads(re.search(r"const D=(\{.*?\}),NS=", page).group(1))  # type: ignore[union-attr]
+    assert [one["name"] for one in data["cars"]] == ["as is", "front <bar>"]
+    k = len(data["time"]) // 2
+    at = np.argmin(np.abs(paths[0][1].time - data["time"][k]))
+    np.testing.assert_allclose(data["cars"][0]["load"][k], paths[0][1].load[at], atol=1e-4)
+    assert sum(data["cars"][1]["load"][k]) == pytest.approx(1.6 * G, abs=1e-3)
+    figure = path_figure(names, paths, car.contact_place)
+    lines = figure.axes[0].get_lines()
+    drawn = [line for line in lines if str(line.get_label()) == "front left, as is"]
+    np.testing.assert_array_equal(np.asarray(drawn[0].get_ydata()), paths[0][1].load[:, 0])
+    regions = [("as is", reachable(car, tyres, directions=24, shares=12))]
+    area = region_figure(car.contact_place, regions).axes[0]
+    assert area.get_legend() is not None
+    assert f"{1e4 * regions[0][1].area:.1f} cm²" in area.get_legend().get_texts()[0].get_text()
