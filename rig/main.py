@@ -38,6 +38,7 @@ COMMANDS: dict[str, str] = {
     "plan": "Plan a series of pushes",
     "effects": "Say which change did what in a series",
     "moving": "Tell a drift as a journey of load and balance point, phase by phase",
+    "drive": "Read a filmed circle or drift: radius, speed, slide angle, pivot, model beside",
     "ladder": "Rank tyre pairs by grip on this floor",
     "bench": "Open the bench page: weigh, push, see and compare in a browser",
     "log": "List or export what the bench has recorded",

@@ -1,0 +1,33 @@
+"""pivotbench drive"""
+
+from pathlib import Path
+
+import click
+
+from rig.command.options import card_argument, json_option, log_folder, log_option, progress, show
+
+
+@click.command(name="drive", epilog="Example: pivotbench drive circle.mp4 test.toml --since 2 --until 6")
+@click.argument("clip", type=click.Path(path_type=Path))
+@card_argument
+@click.option("--since", type=float, default=None, help="Begin of the steady stretch, s of the clip.")
+@click.option("--until", type=float, default=None, help="End of the steady stretch, s of the clip.")
+@log_option
+@json_option
+def command(
+    clip: Path, test_card: Path, since: float | None, until: float | None, log_dir: Path | None, as_json: bool
+) -> None:
+    """Read a drive over the floor sheets: radius (m), speed (m/s), slide angle (degrees), side acceleration, pivot.
+
+    Film the sheets from above while the car drives a steady circle or a drift. With weights and springs on the cards
+    the model stands beside it. Expect the direction and the rank of set-up changes from a push, not their size.
+    """
+    from rig.cards.read import read_set
+    from rig.jobs.drive import measure_drive
+    from rig.log.store import BenchLog
+    from rig.report.drive import drive_words
+
+    cards = read_set(test_card)
+    with BenchLog(log_folder(log_dir)) as log, progress("tracking", quiet=as_json) as bar:
+        filmed = measure_drive(clip, cards, log, since=since, until=until, progress=bar)
+    show(f"{drive_words(filmed)}\nrecord {filmed.record.number}", filmed.record.result, as_json=as_json)

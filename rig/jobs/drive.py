@@ -1,0 +1,158 @@
+"""From the bench to the floor: a filmed drive read from the same sheets, beside what the model says of the set-up."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from analysis.arrays import FloatArray
+from analysis.moving.equilibrium import equilibrium
+from analysis.moving.floor_drive import Drive, SteadyDrive, drive, steady
+from analysis.moving.tyres import capacity, friction_centre, tyres_like
+from rig.cards.measures import car_markers, floor_layout, wheelbase
+from rig.cards.read import CardSet
+from rig.errors import InputError
+from rig.jobs.keep import keep_cards
+from rig.jobs.measure import keep_track, with_true_times
+from rig.log.store import BenchLog, Record
+
+WINDOW = 0.15
+"""s, over which poses are smoothed: a few frames, short against a drift."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Model:
+    """What the model says of this set-up at the drive's side acceleration.
+
+    balance, balance_rest: m ahead of the rear axle.  roll: rad.  grip_used: share of what the tyres hold.
+    rolls_over: it would; the other figures are then nan.
+    """
+
+    balance: float
+    balance_rest: float
+    roll: float
+    grip_used: float
+    rolls_over: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FilmedDrive:
+    """A drive, its steady stretch, the model beside it (None without springs on the card or weights), its record."""
+
+    drive: Drive
+    steady: SteadyDrive
+    model: Model | None
+    wheelbase: float
+    why_no_model: str
+    record: Record
+
+
+def measure_drive(
+    clip: Path, cards: CardSet, log: BenchLog, *, since: float | None = None, until: float | None = None,
+    progress: Callable[[float], None] | None = None,
+) -> FilmedDrive:  # fmt: skip
+    """Track a clip of a steady circle or a drift and tell radius, speed, slide angle, side acceleration and pivot.
+
+    since, until: s of the clip, the stretch that is taken as steady; None: all of it but the first and last tenth.
+    Raises the rooms' errors: a clip that cannot be used, no markers, a stretch in which the car does not turn.
+    """
+    from rig.jobs.measure import stored_camera
+    from vision.tracking import track_clip
+
+    floor = floor_layout(cards.bench)
+    markers = car_markers(cards.car, dictionary=floor.dictionary)
+    track = with_true_times(
+        clip, track_clip(clip, floor=floor, car=markers, camera=stored_camera(cards, log), progress=progress)
+    )
+    load, missing = _weights(cards, log)
+    told, still, model, why = drive_beside_model(track.time, track.pose, cards, load, since=since, until=until)
+    record = log.record(
+        "drive",
+        cards.test.name,
+        inputs={"since_s": since, "until_s": until, "window_s": WINDOW},
+        result=drive_record(still, model, wheelbase(cards.car)),
+        cards=keep_cards(log, cards),
+        files=[log.add_file("clip", clip), log.add_file("track", keep_track(log.folder / "tracks", track))],
+    )
+    return FilmedDrive(
+        drive=told, steady=still, model=model, wheelbase=wheelbase(cards.car), why_no_model=missing or why,
+        record=record,
+    )  # fmt: skip
+
+
+def drive_beside_model(
+    time: FloatArray, pose: FloatArray, cards: CardSet, load: FloatArray | None, *, since: float | None = None,
+    until: float | None = None,
+) -> tuple[Drive, SteadyDrive, Model | None, str]:  # fmt: skip
+    """The drive of a pose track and the model beside it. time (m,) s, pose (m, 3), load (4,) N or None.
+
+    The point that is followed is the centre of gravity on the middle line, or mid-wheelbase without weights.
+    Returns drive, steady stretch, model or None, and why there is none.
+    """
+    length = wheelbase(cards.car)
+    station = length / 2 if load is None else length * float(load[:2].sum() / load.sum())
+    told = drive(time, pose, reference=(station, 0.0), window=WINDOW)
+    begin, end = float(time[0]), float(time[-1])
+    edge = 0.1 * (end - begin)
+    stretch = (begin + edge if since is None else since, end - edge if until is None else until)
+    if not stretch[0] < stretch[1]:
+        raise InputError(
+            "the stretch ends before it begins", where="--since, --until", remedy="Give seconds of the clip"
+        )
+    still = steady(told, since=stretch[0], until=stretch[1], independent=WINDOW)
+    if load is None:
+        return told, still, None, "no weights: weigh the car, or type them on the test card"
+    if cards.car.chassis is None:
+        return told, still, None, "no springs on the car card: fill in [chassis] to see the model beside the drive"
+    model = model_at(cards, load, still.ay)
+    balance = None if model.rolls_over else model.balance
+    return told, steady(told, since=stretch[0], until=stretch[1], independent=WINDOW, model_balance=balance), model, ""
+
+
+def model_at(cards: CardSet, load: FloatArray, ay: float) -> Model:
+    """The model of the cards' set-up in a steady turn at ay, m/s2 to the left. load: (4,) N at rest."""
+    from rig.cards.chassis import moving_car, springs_on
+
+    where = cards.test.car
+    chassis = moving_car(cards.car, load, where=where).chassis
+    section, grip = springs_on(cards.car, where=where), cards.test.grip
+    tyres = tyres_like(chassis, front=grip.front, rear=grip.rear, sensitivity=min(section.load_sensitivity, 0.99))
+    state = equilibrium(chassis, 0.0, np.array([0.0, ay]))
+    centre = friction_centre(chassis, tyres, state.load)
+    used = float(chassis.mass) * abs(ay) / float(capacity(tyres, state.load)[1].sum())
+    return Model(
+        balance=float(centre[1, 0]), balance_rest=float(centre[0, 0]), roll=float(state.roll[1]), grip_used=used,
+        rolls_over=bool(state.rolls_over[1]),
+    )  # fmt: skip
+
+
+def drive_record(still: SteadyDrive, model: Model | None, length: float) -> dict[str, Any]:
+    """A drive as plain JSON."""
+    out: dict[str, Any] = {
+        "speed_m_s": still.speed, "speed_u_m_s": still.speed_u,
+        "radius_m": still.radius, "radius_u_m": still.radius_u,
+        "slide_angle_deg": float(np.degrees(still.slide_angle)),
+        "slide_angle_u_deg": float(np.degrees(still.slide_angle_u)),
+        "ay_m_s2": still.ay, "ay_u_m_s2": still.ay_u,
+        "pivot_m": still.pivot.tolist(), "pivot_u_m": still.pivot_u.tolist(),
+        "pivot_pct": 100 * float(still.pivot[0]) / length,
+        "notes": list(still.notes),
+    }  # fmt: skip
+    if model is not None:
+        out["model"] = {"rolls_over": model.rolls_over}
+        if not model.rolls_over:
+            out["model"] |= {
+                "balance_pct": 100 * model.balance / length, "balance_rest_pct": 100 * model.balance_rest / length,
+                "roll_deg": float(np.degrees(model.roll)), "grip_used": model.grip_used,
+            }  # fmt: skip
+    return out
+
+
+def _weights(cards: CardSet, log: BenchLog) -> tuple[FloatArray | None, str]:
+    from rig.jobs.weigh import known_weighing
+
+    if cards.test.typed.weights_g is None and log.latest("weighing", cards.car.name) is None:
+        return None, "no weights: weigh the car, or type them on the test card"
+    return known_weighing(cards, log).load, ""

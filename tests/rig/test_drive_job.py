@@ -1,0 +1,85 @@
+"""A filmed steady circle: from rendered pictures to radius, speed, slide angle and the model beside them."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from rig.cards.measures import car_markers, floor_layout
+from rig.cards.read import CardSet, read_set
+from rig.cards.template import card_text
+from rig.command.drive import command
+from rig.errors import InputError
+from rig.jobs.drive import drive_beside_model, model_at
+from vision.render import render_push
+from vision.render_camera import looking_at
+
+SPRINGS = {"chassis.front.spring_n_per_mm": 1.0, "chassis.rear.spring_n_per_mm": 0.9}
+G = 9.80665
+
+
+def cards_in(folder: Path, *, springs: bool = True, weights: bool = True) -> CardSet:
+    """Car, bench and test card of the workshop's car."""
+    (folder / "car.toml").write_text(card_text("car", SPRINGS if springs else {}))
+    (folder / "bench.toml").write_text(card_text("bench"))
+    typed = {"typed.weights_g": [400.0, 400.0, 420.0, 420.0]} if weights else {}
+    (folder / "test.toml").write_text(card_text("test", typed))
+    return read_set(folder / "test.toml")
+
+
+def circle(radius: float, speed: float, slide: float, seconds: float, station: float) -> tuple[np.ndarray, np.ndarray]:
+    """Poses of a left-hand circle that the point at `station`, m, follows; the nose points inward by `slide`, rad."""
+    t = np.arange(0, seconds, 1 / 60)
+    course = speed / radius * t
+    spot = radius * np.stack([np.sin(course), -np.cos(course)], -1)
+    yaw = course + slide
+    origin = spot - station * np.stack([np.cos(yaw), np.sin(yaw)], -1)
+    return t, np.column_stack([origin, yaw])
+
+
+def test_a_filmed_circle_is_read_from_the_pictures(tmp_path: Path) -> None:
+    cards = cards_in(tmp_path)
+    station = 0.257 * 800 / 1640
+    t, pose = circle(0.12, 0.15, 0.3, 3.0, station)
+    floor = floor_layout(cards.bench)
+    clip = tmp_path / "circle.avi"
+    render_push(
+        clip, time=t, pose=pose, floor=floor, car=car_markers(cards.car, dictionary=floor.dictionary),
+        camera=looking_at(np.array([0.0, -0.25, 1.3]), np.zeros(3), focal=1000.0, size=(1280, 720)),
+        rng=np.random.default_rng(1), size=(1280, 720), fps=15.0, samples=1,
+    )  # fmt: skip
+    asked = [str(clip), str(tmp_path / "test.toml"), "--log", str(tmp_path / "log"), "--json"]
+    ran = CliRunner().invoke(command, asked)
+    assert ran.exit_code == 0, ran.output
+    told = json.loads(ran.output)
+    # by construction; a parabola over 0.15 s errs by far less than the doubts here
+    assert told["radius_m"] == pytest.approx(0.12, abs=max(0.002, 2.5 * told["radius_u_m"]))
+    assert told["speed_m_s"] == pytest.approx(0.15, abs=max(0.002, 2.5 * told["speed_u_m_s"]))
+    assert told["slide_angle_deg"] == pytest.approx(-np.degrees(0.3), abs=max(1.0, 2.5 * told["slide_angle_u_deg"]))
+    assert told["ay_m_s2"] == pytest.approx(0.15**2 / 0.12 * np.cos(0.3), rel=0.03)
+    # rotation centre: the circle's centre, seen from the car
+    assert told["pivot_m"] == pytest.approx([station + 0.12 * np.sin(0.3), 0.12 * np.cos(0.3)], abs=0.004)
+    assert told["model"]["balance_pct"] == pytest.approx(100 * 800 / 1640, abs=0.5)
+
+
+def test_the_model_stands_beside_the_drive_or_says_why_not(tmp_path: Path) -> None:
+    cards = cards_in(tmp_path)
+    load = np.array([0.4, 0.4, 0.42, 0.42]) * G
+    t, pose = circle(0.8, 1.9, 0.35, 5.0, 0.257 * 800 / 1640)
+    _, still, model, why = drive_beside_model(t, pose, cards, load)
+    assert still.ay == pytest.approx(1.9**2 / 0.8 * np.cos(0.35), rel=0.01)
+    assert model is not None
+    assert why == ""
+    assert model.grip_used == pytest.approx(still.ay / (0.8 * G), rel=0.02)  # mu m g (statics); load sensitivity small
+    assert model.roll > 0  # a left turn lifts the left side
+
+    assert still.model_balance == pytest.approx(model.balance)
+    assert model_at(cards, load, 40.0).rolls_over
+    assert "no weights" in drive_beside_model(t, pose, cards, None)[3]
+    bare = tmp_path / "bare"
+    bare.mkdir()
+    assert "[chassis]" in drive_beside_model(t, pose, cards_in(bare, springs=False), load)[3]
+    with pytest.raises(InputError, match="ends before it begins"):
+        drive_beside_model(t, pose, cards, load, since=3.0, until=2.0)
