@@ -20,6 +20,7 @@ from rig.report.files import write_text
 
 KINDS = ("car", "bench", "test")
 LONGEST_HISTORY = 200
+FIRST_TEST = {"push.position_pct": 85.0}
 
 
 class Deck:
@@ -28,7 +29,8 @@ class Deck:
     def __init__(self, folder: Path) -> None:
         self._folder = folder
         self._history_file = folder / "undo.json"
-        texts = {kind: card_text(kind) for kind in KINDS}
+        # pushed near the nose: a first push that swings says more than one that slides straight
+        texts = {kind: card_text(kind, FIRST_TEST if kind == "test" else None) for kind in KINDS}
         for kind in KINDS:
             if not self._path(kind).is_file():
                 write_text(self._path(kind), texts[kind])

@@ -30,11 +30,17 @@ UNZEROED = "The empty pads have not been zeroed since their calibration: take ev
 class Branch:
     """Every frame of the one reader, for one more listener. A `PadSource`.
 
-    check: called while waiting, so that a stopped job does not wait on.
+    check: called while waiting, so that a stopped job does not wait on.  collect: fetches what the reader has, so
+    that after a drain nothing older comes.
     """
 
-    def __init__(self, source: PadSource, check: Callable[[], None] = lambda: None) -> None:
-        self._source, self._check = source, check
+    def __init__(
+        self,
+        source: PadSource,
+        check: Callable[[], None] = lambda: None,
+        collect: Callable[[], None] = lambda: None,
+    ) -> None:
+        self._source, self._check, self._collect = source, check, collect
         self._queue: deque[PadFrame] = deque(maxlen=QUEUE)
         self._lock = threading.Lock()
 
@@ -45,6 +51,7 @@ class Branch:
 
     def drain(self) -> list[PadFrame]:
         """All frames waiting."""
+        self._collect()
         with self._lock:
             frames = list(self._queue)
             self._queue.clear()
@@ -86,6 +93,7 @@ class PadHub:
         self._pads: OpenPads | None = None
         self._branches: set[Branch] = set()
         self._lock = threading.Lock()
+        self._pending: list[PadFrame] = []
         self._scale_again = threading.Event()
         self._told: dict[str, Any] = {}
         self._say("no pads", "No pads are connected", "Name their port on the bench card, or use the virtual bench")
@@ -120,7 +128,7 @@ class PadHub:
             raise BenchError(
                 "the pads are not open", where="pads", remedy="Plug them in, or switch the virtual bench on"
             )
-        branch = Branch(pads.source, check)
+        branch = Branch(pads.source, check, lambda: self._collect(pads.source))
         with self._lock:
             self._branches.add(branch)
         try:
@@ -156,11 +164,10 @@ class PadHub:
         while not stop.is_set():
             began = time.monotonic()
             newest = pads.source.wait_newer(newest, 0.3) or newest
-            frames = pads.source.drain()
-            own.feed(frames)
+            self._collect(pads.source)
             with self._lock:
-                for branch in self._branches:
-                    branch.feed(frames)
+                frames, self._pending = self._pending, []
+            own.feed(frames)
             if self._scale_again.is_set():
                 self._scale_again.clear()
                 view, order, missing = self._view(bench, pads, own, log)
@@ -170,6 +177,14 @@ class PadHub:
             if frames:
                 self._broadcast.publish("pads", self._batch(view, order, frames, missing))
             stop.wait(max(0.0, BATCH_S - (time.monotonic() - began)))
+
+    def _collect(self, source: PadSource) -> None:
+        """Take what the reader has, for the running job and for the pages. Any thread."""
+        with self._lock:
+            frames = source.drain()
+            self._pending += frames
+            for branch in self._branches:
+                branch.feed(frames)
 
     def _view(
         self, bench: BenchCard, pads: OpenPads, own: Branch, log: BenchLog

@@ -9,6 +9,7 @@ import numpy as np
 
 from analysis.arrays import FloatArray
 from analysis.motion import compose, invert, swing_pole, turn_per_travel
+from rig.cards.measures import contact_place
 from rig.cards.read import CardSet
 from rig.cards.template import card_text
 from rig.errors import InputError
@@ -19,12 +20,14 @@ from rig.page.lesson import LessonStep
 from rig.virtual.bench import CHECK_MASSES_G, VirtualOperator, film_push
 from rig.virtual.dunlin import CAR_KEYS, TEST_KEYS, SetUp, Truth, draw_truth
 from rig.virtual.pads import VirtualPads
-from rig.virtual.push_truth import FingerPush, simulate_push
+from rig.virtual.push_truth import GRAVITY, FingerPush, PushedCar, simulate_push
 
 BENCH_NAME = "Virtual bench"
 CALIBRATING_FACTOR = 40.0
 """The pads were calibrated "before the lesson": that goes quickly, on pads of the same make."""
 FRAMES_SHOWN = 48
+PLAIN_CORNER_G = 400.0
+LONGEST_LOOK_S = 20.0
 
 
 def step_cards(step: LessonStep, setup: SetUp) -> dict[str, str]:
@@ -139,31 +142,61 @@ class VirtualSide:
         return clip
 
     def see(self, cards: CardSet) -> SeenPush:
-        """Push the car and look without a camera: for the first try, in less than a second."""
-        truth, push = self._true(), cards.test.push
-        length = cards.car.geometry.wheelbase_mm * 1e-3
-        side = 1.0 if push.side == "right" else -1.0
-        kinds = {"rolling": "sliding", "rubbing": "friction", "sticking": "sticking"}
-        finger = FingerPush(
-            station=push.position_pct / 100 * length + truth.station_shift,
-            side_y=-side * cards.car.geometry.body_width_mm / 2000,
-            speed=push.speed_mm_s / 1000,
-            distance=push.distance_mm / 1000,
-            kind=kinds[push.finger],
-            friction=push.finger_friction,
-            height=truth.height,
-            rest=0.1,
+        """Push the car and look without a camera."""
+        return see_push(self._true(), cards)
+
+
+def plain_car(cards: CardSet) -> Truth:
+    """A car of the card's size that is alike all round, for a first try with nothing set up."""
+    contacts = contact_place(cards.car)
+    length, mass = float(np.ptp(contacts[:, 0])), 4 * PLAIN_CORNER_G * 1e-3
+    corner_g = np.full(4, PLAIN_CORNER_G)
+    pushed = PushedCar(
+        contacts=contacts,
+        loads=corner_g * 1e-3 * GRAVITY,
+        grip=np.full(4, 0.8),
+        drag=np.ones(4),
+        mass=mass,
+        yaw_inertia=mass * (0.37 * length) ** 2,  # as of the virtual bench's car
+        cg=contacts.mean(axis=0),
+        heading=np.zeros(4),
+    )
+    height = cards.test.push.height_mm * 1e-3
+    return Truth(corner_g=corner_g, pushed=pushed, station_shift=0.0, height=height, plate_shift=np.zeros(3))
+
+
+def see_push(truth: Truth, cards: CardSet) -> SeenPush:
+    """Push a car and look without a camera: for the first try, in less than a second. Raises as `simulate_push`."""
+    push = cards.test.push
+    if push.distance_mm > LONGEST_LOOK_S * push.speed_mm_s:
+        raise InputError(
+            f"this push would take {push.distance_mm / push.speed_mm_s:.0f} s",
+            where="test card, push.speed_mm_s",
+            remedy="Push faster or less far for a first look",
         )
-        # rounder friction than in a filmed push: off by at most 60 um over the push, and three times as quick
-        moved = simulate_push(truth.pushed, finger, slip_floor=2e-5, rate=60.0, tolerance=1e-5)
-        first, last = moved.pose[0], moved.pose[-1]
-        rows = np.linspace(0, len(moved.pose) - 1, FRAMES_SHOWN).round().astype(int)
-        return SeenPush(
-            poses=compose(invert(first), moved.pose[rows]),
-            kappa=float(turn_per_travel(first, last, length)),
-            place=swing_pole(first, last),
-            station=finger.station,
-        )
+    length = cards.car.geometry.wheelbase_mm * 1e-3
+    side = 1.0 if push.side == "right" else -1.0
+    kinds = {"rolling": "sliding", "rubbing": "friction", "sticking": "sticking"}
+    finger = FingerPush(
+        station=push.position_pct / 100 * length + truth.station_shift,
+        side_y=-side * cards.car.geometry.body_width_mm / 2000,
+        speed=push.speed_mm_s / 1000,
+        distance=push.distance_mm / 1000,
+        kind=kinds[push.finger],
+        friction=push.finger_friction,
+        height=truth.height,
+        rest=0.1,
+    )
+    # rounder friction than in a filmed push: off by at most 60 um over the push, and three times as quick
+    moved = simulate_push(truth.pushed, finger, slip_floor=2e-5, rate=60.0, tolerance=1e-5)
+    first, last = moved.pose[0], moved.pose[-1]
+    rows = np.linspace(0, len(moved.pose) - 1, FRAMES_SHOWN).round().astype(int)
+    return SeenPush(
+        poses=compose(invert(first), moved.pose[rows]),
+        kappa=float(turn_per_travel(first, last, length)),
+        place=swing_pole(first, last),
+        station=finger.station,
+    )
 
 
 def seen_record(seen: SeenPush) -> dict[str, Any]:

@@ -11,6 +11,8 @@ import numpy as np
 
 from tests.page.browser import chromium, idle, picture, served, until, watched
 
+SHORT = {"push.distance_mm": 40.0, "push.speed_mm_s": 50.0}
+
 
 def test_the_whole_lesson(tmp_path: Path) -> None:
     with chromium() as browser, served(tmp_path) as serving:
@@ -60,7 +62,8 @@ def test_the_whole_lesson(tmp_path: Path) -> None:
         assert sum("position_pct = 80.0" in text for text in texts) == 1
         assert all("# %" in text for text in texts)  # comments are kept
 
-        # a push, filmed and measured
+        # a push, filmed and measured (a short and brisk one, so that the film is short)
+        serving.bench.save_card("test", SHORT)
         page.click("#push-now")
         page.wait_for_timeout(1000)
         page.reload()  # in the middle of the push: the job goes on and is shown again
@@ -103,6 +106,7 @@ def test_the_whole_lesson(tmp_path: Path) -> None:
         assert screen.locator("svg.car .measured .mark").count() == 0  # the answer is not on the screen yet
         assert screen.is_disabled("#reveal")
 
+        serving.bench.save_card("test", SHORT)
         screen.click("#weigh-now")
         idle(screen, serving)
         screen.click("#push-now")

@@ -16,8 +16,8 @@ HERE = "http://127.0.0.1:8377"
 QUIET = settings(
     deadline=None, max_examples=120, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
 )
-LONG = {"virtual", "hidden-start", "phones"}
-"""Actions that open pads and ports; the lesson in the browser tries them."""
+LONG = {"virtual", "hidden-start", "phones", "first-push", "film"}
+"""Actions that open devices or take seconds; the other tests try them."""
 
 
 @pytest.fixture(scope="module")

@@ -130,7 +130,8 @@ def test_a_port_that_is_not_there_is_said_and_tried_again(tmp_path: Path) -> Non
 def wait(work: Work) -> dict[str, object]:
     """The end of the running job."""
     assert work._thread is not None
-    work._thread.join(10)
+    work._thread.join(60)
+    assert not work.busy
     return told(work._broadcast._newest["job"])
 
 

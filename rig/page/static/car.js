@@ -137,8 +137,8 @@ export class CarView {
     if (mark.region && mark.region.length) layer.append(make("polygon", { points: points(mark.region), class: "region" }));
     layer.append(
       kind === "forecast"
-        ? make("path", { d: `M${x} ${-y - 11}l11 11-11 11-11-11z`, class: "mark" })
-        : make("circle", { cx: x, cy: -y, r: 8, class: "mark" }),
+        ? make("path", { d: `M${x} ${-y - 8}l8 8-8 8-8-8z`, class: "mark" })
+        : make("circle", { cx: x, cy: -y, r: 6, class: "mark" }),
     );
   }
 

@@ -29,7 +29,6 @@ on("car", (car) => {
   show(virtual, `Virtual bench: ${car.virtual ? "on" : "off"}`);
   byId("push-now").hidden = byId("place").hidden = !car.virtual;
   byId("push-now").disabled = byId("film").disabled = byId("clip").disabled = !car.weights;
-  byId("first-push").disabled = !car.virtual;
   for (const id of ["hidden-start", "hidden-push"]) byId(id).disabled = !car.virtual;
   verdict(car.verdict);
 });
