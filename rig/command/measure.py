@@ -4,31 +4,48 @@ from pathlib import Path
 
 import click
 
-from rig.command.options import card_argument, json_option, log_folder, log_option, progress, show
+from rig.command.options import card_argument, json_option, log_folder, log_option, out_option, progress, show
 
 
-@click.command(name="measure", epilog="Example: pivotbench measure push.mp4 test.toml")
+@click.command(name="measure", epilog="Example: pivotbench measure push.mp4 test.toml --out results")
 @click.argument("clip", type=click.Path(path_type=Path))
 @card_argument
+@click.option("--whole-picture", is_flag=True, help="Show more of the clip than the floor sheets.")
 @log_option
+@out_option
 @json_option
-def command(clip: Path, test_card: Path, log_dir: Path | None, as_json: bool) -> None:
-    """Find the pivot in CLIP, with the floor, the car and the push as the cards say."""
+def command(
+    clip: Path, test_card: Path, whole_picture: bool, log_dir: Path | None, out_dir: Path | None, as_json: bool
+) -> None:
+    """Find the pivot in CLIP, with the floor, the car and the push as the cards say.
+
+    With --out: the clip with the pivot drawn on it, a still of every push, what the poses scatter, the pivot
+    against rotation, and how well the clip could be followed. Several pushes in one clip are numbered.
+    """
     from rig.cards.read import read_set
     from rig.jobs.measure import measure_clip, stored_camera
     from rig.log.store import BenchLog
-    from rig.report.words import noted, pivot_words, turn_words
+    from rig.report.track import track_words, write_track_report
 
     cards = read_set(test_card)
     with BenchLog(log_folder(log_dir)) as log, progress("tracking", quiet=as_json) as bar:
         measured = measure_clip(clip, cards, log, camera=stored_camera(cards, log), progress=bar)
-    lines = []
-    for push in measured.pushes:
-        lines.append(f"push {push.number}: {pivot_words(push.estimate)}   {turn_words(push.estimate)}")
+    files: list[Path] = []
+    if out_dir is not None:
+        with progress("drawing over the clip", quiet=as_json) as bar:
+            files = write_track_report(
+                measured, cards, out_dir, clip.stem, whole_picture=whole_picture, progress=bar
+            )
+    lines = [track_words(measured)]
+    floor = measured.record.result.get("floor")
+    if floor is not None:
         lines.append(
-            f"  turned {abs(push.turn) * 57.29578:.2f} degrees over {abs(push.travel) * 1e3:.1f} mm, "
-            f"at most {push.peak_speed * 1e3:.0f} mm/s"
+            f"floor sheets found up to {floor['farthest_from_card_mm']:.1f} mm from where the card has them, "
+            f"places known to ± {1.96 * floor['place_u_mm']:.2f} mm"
         )
-        lines += noted(push.warnings)
-    lines += [*measured.track.notes, *noted(measured.track.warnings), f"record {measured.record.number}"]
-    show("\n".join(lines), measured.record.result, as_json=as_json)
+    lines += [f"record {measured.record.number}", *(f"wrote {file}" for file in files)]
+    show(
+        "\n".join(lines),
+        measured.record.result | {"files": [str(file) for file in files]},
+        as_json=as_json,
+    )
