@@ -176,9 +176,8 @@ def main() -> None:
         spent.append(time.perf_counter() - begin)
         misses.append(abs(power / motion.power[k] - 1))
     times_generic = statistics.mean(spent) / (batch_s / 10_000)
-    print(
-        f"generic optimiser {1e3 * statistics.mean(spent):.1f} ms a car, differs in power by at most {max(misses):.1e}"
-    )
+    generic_ms = 1e3 * statistics.mean(spent)
+    print(f"generic optimiser {generic_ms:.1f} ms a car, differs in power by at most {max(misses):.1e}")
 
     loose = {**sheet, "coupling": np.zeros((10_000, 4), dtype=int)}
     ground, touch, tilt = case(loose)
