@@ -66,8 +66,12 @@ def path_figure(names: Sequence[str], paths: Sequence[tuple[str, DriftPath]], co
             upper.plot(path.time, path.load[:, i], color=wheel_colours[i], linestyle=line, label=told, linewidth=1.3)
     upper.set_xlabel("time, s")
     upper.set_ylabel("load, N")
-    upper.legend(fontsize=7, ncols=2 * len(paths), loc="lower left")
-    _car(lower, contact_place)
+    upper.legend(fontsize=7, ncols=4, loc="upper center", bbox_to_anchor=(0.5, -0.14))
+    rest = 1e3 * np.asarray(contact_place).mean(0)
+    lower.plot(*rest, marker="+", color=QUIET, linestyle="none", label="middle of the wheelbase")
+    lower.set_aspect("equal", adjustable="datalim")
+    lower.set_xlabel("ahead of the rear axle, mm")
+    lower.set_ylabel("left of the middle, mm")
     for (label, path), colour, line in zip(paths, COLOURS, LINES, strict=False):
         xy = 1e3 * path.centre
         lower.plot(xy[:, 0], xy[:, 1], color=colour, linestyle=line, label=label, linewidth=1.2)
@@ -75,7 +79,7 @@ def path_figure(names: Sequence[str], paths: Sequence[tuple[str, DriftPath]], co
             inside = np.flatnonzero(path.phase == k)
             if len(inside) and np.all(np.isfinite(xy[inside[-1]])):
                 lower.annotate(str(k + 1), xy[inside[len(inside) // 2]], color=colour, fontsize=9)
-    lower.legend(fontsize=8, loc="upper left")
+    lower.legend(fontsize=8, loc="center left", bbox_to_anchor=(1.0, 0.5))
     lower.set_title("balance point (figures: phases)", loc="left", fontsize=10)
     return figure
 

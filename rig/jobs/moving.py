@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -10,8 +11,10 @@ from analysis.arrays import FloatArray
 from analysis.moving.chassis import WHEELS, stacked
 from analysis.moving.equal_shares import RuleBeside, beside
 from analysis.moving.equilibrium import equilibrium
+from analysis.moving.floor_drive import SteadyDrive, drive, steady
 from analysis.moving.modes import Modes, modes
 from analysis.moving.phases import DriftPath, Phase, PhaseTable, checked_phases, drift_path, phase_table, with_axis
+from analysis.moving.pivots import ReachablePivots, reachable_pivots
 from analysis.moving.region import Region, reachable
 from analysis.moving.response import Arrival, Response, arrival, ramp, respond
 from analysis.moving.setup_changes import Effect, effects
@@ -36,7 +39,7 @@ class Told:
     """All answers for one car.
 
     table: steady phases.  balance_half, load_half: (p,) m and (p, 4) N, 95 % half-widths from the cards' doubts.
-    path: with dampers.  settled: the same without their delay.  region, lift, modes, step, arrival: see analysis.
+    path: with dampers.  region, pivots, lift, modes, step, arrival: see analysis.
     ranking: usual changes, those that move the balance point of `phase` most first.  rule: equal shares beside.
     """
 
@@ -50,6 +53,7 @@ class Told:
     load_half: FloatArray
     path: DriftPath
     region: Region
+    pivots: ReachablePivots
     lift: LiftOff
     modes: Modes
     step: Response
@@ -116,7 +120,8 @@ def tell_moving(
     raised = equilibrium(car.chassis, 0.0, min(lift.lifts * 1.02, 0.5 * (lift.lifts + lift.rolls)))
     return Told(
         name=card.name, car=car, tyres=tyres, load=load, phases=told, table=table, balance_half=balance_half,
-        load_half=load_half, path=path, region=reachable(car.chassis, tyres), lift=lift,
+        load_half=load_half, path=path, region=reachable(car.chassis, tyres),
+        pivots=reachable_pivots(car.chassis, tyres), lift=lift,
         modes=modes(car.chassis, car.damper, car.inertia), step=step, arrival=arrival(step), ranking=ranking,
         ranked_phase="" if which is None else told[which].name, rule=beside(car.chassis, raised, grip=grips),
         warnings=tuple(warnings),
@@ -177,6 +182,79 @@ def _half_width(drawn: FloatArray) -> FloatArray:
     return np.where(stands, 0.5 * (high - low), np.nan)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DrivenBeside:
+    """A filmed drive beside the model. text: sentences; record: plain JSON."""
+
+    drive: SteadyDrive
+    text: tuple[str, ...]
+    record: dict[str, Any]
+
+
+def read_track(path: Path) -> tuple[FloatArray, FloatArray]:
+    """(m,) s and (m, 3) x m, y m, yaw rad of the middle of the rear axle, from a CSV table.
+
+    First line: time_s,x_mm,y_mm,yaw_deg in any order.  Raises InputError naming the line that cannot be read.
+    """
+    try:
+        lines = path.read_text(encoding="utf-8-sig").splitlines()
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(
+            "cannot read this track", where=str(path), remedy="Name a CSV table that you may read"
+        ) from error
+    heads = [word.strip() for word in lines[0].split(",")] if lines else []
+    wanted = ["time_s", "x_mm", "y_mm", "yaw_deg"]
+    if any(name not in heads for name in wanted):
+        raise InputError(
+            "the first line does not name time_s, x_mm, y_mm and yaw_deg", where=str(path), remedy="Add these heads"
+        )
+    rows = []
+    for number, line in enumerate(lines[1:], start=2):
+        if not line.strip():
+            continue
+        cells = line.split(",")
+        try:
+            rows.append([float(cells[heads.index(name)]) for name in wanted])
+        except (ValueError, IndexError) as error:
+            raise InputError(
+                f"line {number} does not hold four numbers", where=str(path), remedy="Correct or delete that line"
+            ) from error
+    table = np.array(rows).reshape(-1, 4)
+    return table[:, 0], np.column_stack([table[:, 1] * 1e-3, table[:, 2] * 1e-3, np.radians(table[:, 3])])
+
+
+def beside_drive(told: Told, time: FloatArray, pose: FloatArray) -> DrivenBeside:
+    """Radius, speed, slide angle, side acceleration and moving pivot of a filmed drive, and the model at that turn.
+
+    Raises InputError where the track is no drive.
+    """
+    chassis = told.car.chassis
+    length, station = float(chassis.wheelbase), float(chassis.centre[0])
+    seen = drive(time, pose, reference=(station, 0.0))
+    found = steady(seen)
+    state = equilibrium(chassis, 0.0, found.ay)
+    lines = [
+        f"filmed drive: radius {found.radius:.2f} ± {2 * found.radius_u:.2f} m at {found.speed:.2f} m/s, slide angle "
+        f"{np.degrees(found.slide_angle):+.1f} ± {2 * np.degrees(found.slide_angle_u):.1f} degrees, "
+        f"{found.ay / STANDARD_G:+.2f} g to the left",
+        f"it turned about a point {100 * found.pivot[0] / length:.0f} % ahead of the rear axle "
+        f"and {found.pivot[1]:+.2f} m to the left",
+    ]
+    record: dict[str, Any] = {
+        "radius_m": found.radius, "speed_m_s": found.speed, "slide_angle_deg": float(np.degrees(found.slide_angle)),
+        "ay_g": found.ay / STANDARD_G, "pivot_pct": 100 * float(found.pivot[0]) / length,
+        "pivot_left_m": float(found.pivot[1]),
+    }  # fmt: skip
+    if bool(state.rolls_over):
+        lines.append("the model says that this car rolls over in such a turn: check height and track on the card")
+    else:
+        balance = 100 * float(friction_centre(chassis, told.tyres, state.load)[0]) / length
+        grams = ", ".join(f"{WHEELS[k]} {1e3 * state.load[k] / STANDARD_G:.0f} g" for k in range(4))
+        lines.append(f"the model says for that turn: balance point {balance:.1f} %; {grams}")
+        record |= {"model_balance_pct": balance, "model_load_g": (state.load * 1e3 / STANDARD_G).tolist()}
+    return DrivenBeside(drive=found, text=(*lines, *found.notes), record=record)
+
+
 def moving_record(told: Told) -> dict[str, Any]:
     """One car's answers as plain JSON: grams, millimetres, degrees, per cent of the wheelbase. nan becomes missing."""
     length, table = float(told.car.chassis.wheelbase), told.table
@@ -207,6 +285,9 @@ def moving_record(told: Told) -> dict[str, Any]:
         "phases": phases,
         "region": {"area_cm2": 1e4 * told.region.area, "station_pct": [low, high],
                    "side_mm": [1e3 * v for v in told.region.side], "lifts_a_wheel": told.region.lifts},
+        "pivot_of_a_push": {"push_pct": 80.0, "kappa_rest_per_m": told.pivots.rest,
+                            "kappa_per_m": [told.pivots.lowest, told.pivots.highest],
+                            "passes_straight": told.pivots.through_straight},
         "lift_off": {"lifts_g": told.lift.lifts / STANDARD_G, "wheel": WHEELS[told.lift.wheel],
                      "rolls_over_g": told.lift.rolls / STANDARD_G, "text": told.lift.text},
         "modes": [{"name": told.modes.name[k], "frequency_hz": float(told.modes.frequency[k]),

@@ -8,7 +8,7 @@ from analysis.moving.chassis import WHEELS
 from analysis.moving.phases import LACKS
 from analysis.moving_figures import path_figure, region_figure
 from rig.cards.chassis import STANDARD_G
-from rig.jobs.moving import RISE, STEP_G, Told
+from rig.jobs.moving import RISE, STEP_G, DrivenBeside, Told
 from rig.report.html import Part, Table, report_html
 
 SHORT = ("FL", "FR", "RL", "RR")
@@ -62,6 +62,7 @@ def facts(told: Told) -> list[str]:
     out = [
         f"within its grip the balance point reaches {low:.1f} to {high:.1f} % and "
         f"{1e3 * told.region.side[1]:.0f} mm to either side ({1e4 * told.region.area:.1f} cm²)",
+        pivots(told),
         told.lift.text,
         "; ".join(modes),
     ]
@@ -72,6 +73,17 @@ def facts(told: Told) -> list[str]:
             + f"; it overshoots by up to {100 * float(np.max(told.arrival.overshoot)):.0f} %"
         )
     return [*out, *told.warnings]
+
+
+def pivots(told: Told) -> str:
+    """How far driving moves the pivot that a blocked car would show when pushed with the loads of that moment."""
+    per_cm = 0.572957795  # 1/m in degrees per centimetre
+    seen = told.pivots
+    straight = ", through a straight slide" if seen.through_straight else ""
+    return (
+        f"pushed at 80 % with blocked wheels it would turn {per_cm * seen.rest:+.2f} °/cm at rest, "
+        f"{per_cm * seen.lowest:+.2f} to {per_cm * seen.highest:+.2f} with the loads that driving can give{straight}"
+    )
 
 
 def differences(told: Told, against: Told) -> list[str]:
@@ -88,8 +100,10 @@ def differences(told: Told, against: Told) -> list[str]:
     return out
 
 
-def moving_html(told: Told, against: Told | None, *, footer: str) -> str:
-    """The report as one page."""
+def moving_html(
+    told: Told, against: Told | None, *, footer: str, driven: DrivenBeside | None = None
+) -> str:
+    """The report as one page. driven: a filmed drive to stand beside the model."""
     cars: Sequence[Told] = (told, *([against] if against else []))
     place = told.car.chassis.contact_place
     names = [phase.name for phase in told.phases]
@@ -138,6 +152,6 @@ def moving_html(told: Told, against: Told | None, *, footer: str) -> str:
             ],
             tables=[shares],
         ),
-        Part(title="From the bench to the floor", paragraphs=[LACKS]),
+        Part(title="From the bench to the floor", paragraphs=[*(driven.text if driven else ()), LACKS]),
     ]
     return report_html(f"{told.name} on the move", parts, footer=footer)
