@@ -78,12 +78,12 @@ def _pivot(told: dict[str, Any]) -> dict[str, Any]:
 
 
 def report_text(bench: Bench) -> str:
-    """A self-contained report: pushes of this session with pictures, and everything compared so far as a table."""
+    """A self-contained report: pushes since the start with pictures, and everything compared so far as a table."""
     verdicts = bench.verdicts
     parts: list[Part] = [part_of(one) for one in reversed(verdicts[-12:])]
     if len(verdicts) > 1:
         table = Table(
-            caption="Measured against forecast, this session",
+            caption="Measured against forecast, since the start",
             heads=COMPARED_HEADS,
             rows=[compared_row(one) for one in verdicts],
         )

@@ -110,8 +110,9 @@ def test_the_whole_lesson(tmp_path: Path) -> None:
         screen.click("#weigh-now")
         idle(screen, serving)
         screen.click("#push-now")
-        idle(screen, serving)
+        assert "Ready to reveal" in idle(screen, serving)
         assert screen.locator("svg.car .measured .mark").count() == 0
+        assert "wung about" not in screen.inner_text("body")
         picture(screen, "class-guesses")
         screen.click("#reveal")
         until(screen, "document.getElementById('answer').textContent.includes('2 guesses')")

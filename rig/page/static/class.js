@@ -45,7 +45,7 @@ function draw() {
   show(byId("notes"), step?.notes ?? "");
 }
 
-startShared();
+startShared({ keeps: true });
 on("car", draw);
 on("class", draw);
 connect();
