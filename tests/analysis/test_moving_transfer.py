@@ -156,3 +156,27 @@ def test_the_rule_of_equal_shares_is_shown_as_what_it_is() -> None:  # values as
     assert told.model_front == pytest.approx(0.48, abs=0.01)  # moments about the axles: the front keeps its share
     assert "simplification" in told.label
     assert any("lifts a wheel" in reason for reason in told.why)
+
+
+def test_printed_rates_and_the_share_of_the_roll_couple() -> None:
+    # Public forum example (read): 140101 N/m x 0.7334^2 = 75357; with a tyre of 318030 in series 60922 N/m.
+    assert replace(dunlin(), spring=np.full(4, 140101.0), motion_ratio=np.full(4, 0.7334)).wheel_rate[
+        0
+    ] == pytest.approx(75357, abs=1)
+    quarter = 312.0 * G
+    car = dunlin(
+        rest_load=np.full(4, quarter), spring=[140101.0] * 4, motion_ratio=[0.7334] * 4, tyre=[318030.0] * 4,
+        unsprung_mass=[1e-9] * 4, bar=[0.0, 0.0], bump_gap=np.inf, droop=np.inf,
+    )  # fmt: skip
+    heavier = replace(car, sprung_mass=car.sprung_mass * 1.01)  # 1 % more weight sinks it by 1 % W / rate
+    assert 0.01 * quarter / -equilibrium(heavier, leaning=False).heave == pytest.approx(60922, rel=1e-4)
+    # Textbook statement: a bar that makes the front twice as stiff in roll as the rear gives it 2/3 of the couple.
+    rate, track = 800 * 0.65**2, 0.165
+    twice = dunlin(
+        spring=[800.0] * 4, bar=[rate / 2, 0.0], tyre=[1e9] * 4, roll_centre=[0.0, 0.0], bump_gap=np.inf, droop=np.inf,
+        unsprung_mass=[1e-9] * 4, rest_load=np.full(4, 0.4 * G),
+    )  # fmt: skip
+    np.testing.assert_allclose(twice.roll_stiffness, [rate * track**2, rate * track**2 / 2])
+    load = equilibrium(twice, 0.0, 3.0, leaning=False).load
+    share = (load[1] - load[0]) / (load[1] - load[0] + load[3] - load[2])
+    assert share == pytest.approx(BOOK["roll_couple_share"]["front_share_of_roll_couple"], rel=1e-5)
