@@ -85,7 +85,7 @@ class Slip:
         self.kind, self.title, self.inputs, self.result = kind, title, finite_json(inputs), finite_json(result)
 
 
-def tests_in(place: Path) -> list[Path]:
+def listed_tests(place: Path) -> list[Path]:
     """Test cards with a clip: all below a folder, or those in the column `test` of a plan (CSV).
 
     Raises InputError when there is none, or the plan cannot be read.

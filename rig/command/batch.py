@@ -1,0 +1,54 @@
+"""pivotbench batch"""
+
+import os
+from pathlib import Path
+
+import click
+
+from rig.command.options import json_option, log_folder, log_option, progress, show
+
+
+@click.command(name="batch", epilog="Example: pivotbench batch my-term --workers 4")
+@click.argument("place", metavar="FOLDER_OR_PLAN.csv", type=click.Path(path_type=Path))
+@click.option("--workers", type=click.IntRange(1, 256), default=None, help="Processes; otherwise one for each core.")
+@click.option("--again", is_flag=True, help="Measure also what stands in the log with the same cards and clip.")
+@log_option
+@json_option
+def command(place: Path, workers: int | None, again: bool, log_dir: Path | None, as_json: bool) -> None:
+    """Measure the clips of many test cards on all cores, into one log.
+
+    Ctrl-C keeps what was done; started again, the batch goes on where it stopped.
+    """
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import get_context
+
+    from rig.errors import BenchError
+    from rig.jobs.batch import leave_interrupts, measure_many, listed_tests
+    from rig.log.room import check_room
+    from rig.log.store import BenchLog
+
+    tests, folder = listed_tests(place), log_folder(log_dir)
+    check_room(folder)
+    count = min(workers or os.cpu_count() or 1, len(tests))
+    with (
+        BenchLog(folder) as log,
+        progress(f"measuring {len(tests)} clips", quiet=as_json) as bar,
+        ProcessPoolExecutor(count, mp_context=get_context("spawn"), initializer=leave_interrupts) as pool,
+    ):
+        done = measure_many(tests, pool, log, again=again, progress=bar, say=lambda line: click.echo(line, err=True))
+    text = f"{len(done.records)} clips measured, {len(done.known)} known before, {len(done.failed)} failed."
+    show(
+        text,
+        {
+            "records": [record.number for record in done.records],
+            "known": list(done.known),
+            "failed": {one.test: one.why for one in done.failed},
+        },
+        as_json=as_json,
+    )
+    if done.failed:
+        raise BenchError(
+            f"{len(done.failed)} of {len(tests)} tests could not be measured",
+            where=str(place),
+            remedy="What to do stands beside each above; then start the same batch again",
+        )

@@ -1,0 +1,19 @@
+"""pivotbench card-take"""
+
+from pathlib import Path
+
+import click
+
+
+@click.command(name="card-take", epilog="Example: pivotbench card-take dunlin.card.toml my-bench")
+@click.argument("sent", metavar="FILE", type=click.Path(path_type=Path))
+@click.argument("folder", type=click.Path(path_type=Path, file_okay=False), default=Path())
+def command(sent: Path, folder: Path) -> None:
+    """Take a travelling car card into FOLDER, and say what must be measured again here."""
+    from rig.jobs.card_travel import take_card
+
+    taken = take_card(sent, folder)
+    click.echo(f"wrote {taken.path}: {taken.card.name}, sent {taken.sent_at} {taken.sent_by}".rstrip())
+    click.echo("To be measured again here:")
+    for what, why in taken.again:
+        click.echo(f"  {what}: {why}")
