@@ -24,12 +24,6 @@ from rig.command.options import json_option, log_folder, log_option, out_option,
 @click.option(
     "--drive", type=click.Choice(["rear", "front", "four"]), default="rear", show_default=True, help="Driven wheels."
 )
-@click.option(
-    "--track",
-    type=click.Path(path_type=Path),
-    metavar="TRACK.csv",
-    help="A filmed drive to set beside: time_s, x_mm, y_mm, yaw_deg of the rear axle's middle.",
-)
 @click.option("--phase", help="Phase in which set-up changes are ranked (otherwise the hardest turn).")
 @out_option
 @log_option
@@ -42,7 +36,6 @@ def command(
     weights: tuple[float, float, float, float] | None,
     grip: tuple[float, float],
     drive: str,
-    track: Path | None,
     phase: str | None,
     out_dir: Path | None,
     log_dir: Path | None,
@@ -58,7 +51,7 @@ def command(
     from rig.cards.chassis import phases_on
     from rig.cards.read import read_card
     from rig.cards.schema import CarCard, PhasesCard
-    from rig.jobs.moving import beside_drive, moving_record, read_track, tell_moving, weights_for
+    from rig.jobs.moving import moving_record, tell_moving, weights_for
     from rig.log.store import BenchLog
     from rig.report.moving import differences, moving_words
 
@@ -85,17 +78,13 @@ def command(
     if other is not None:
         result |= {"against": moving_record(other), "differences": differences(told, other)}
     text = moving_words(told, other)
-    driven = None if track is None else beside_drive(told, *read_track(track))
-    if driven is not None:
-        result |= {"drive": driven.record}
-        text += "\n\n" + "\n".join(driven.text)
     if out_dir is not None:
         from analysis.moving_figures import drift_page
         from rig.report.files import write_text
         from rig.report.moving import moving_html
 
         footer = f"From {car_card.name}" + (f" and {against.name}" if against else "")
-        write_text(out_dir / "moving.html", moving_html(told, other, footer=footer, driven=driven))
+        write_text(out_dir / "moving.html", moving_html(told, other, footer=footer))
         page = drift_page(
             f"{told.name}: the drift",
             [one.name for one in told.phases],

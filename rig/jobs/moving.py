@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -11,7 +10,6 @@ from analysis.arrays import FloatArray
 from analysis.moving.chassis import WHEELS, stacked
 from analysis.moving.equal_shares import RuleBeside, beside
 from analysis.moving.equilibrium import equilibrium
-from analysis.moving.floor_drive import SteadyDrive, drive, steady
 from analysis.moving.modes import Modes, modes
 from analysis.moving.phases import DriftPath, Phase, PhaseTable, checked_phases, drift_path, phase_table, with_axis
 from analysis.moving.pivots import ReachablePivots, reachable_pivots
@@ -180,79 +178,6 @@ def _half_width(drawn: FloatArray) -> FloatArray:
     kept = np.where(stands, drawn, 0.0)
     low, high = np.nanquantile(kept, [0.025, 0.975], axis=0)
     return np.where(stands, 0.5 * (high - low), np.nan)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DrivenBeside:
-    """A filmed drive beside the model. text: sentences; record: plain JSON."""
-
-    drive: SteadyDrive
-    text: tuple[str, ...]
-    record: dict[str, Any]
-
-
-def read_track(path: Path) -> tuple[FloatArray, FloatArray]:
-    """(m,) s and (m, 3) x m, y m, yaw rad of the middle of the rear axle, from a CSV table.
-
-    First line: time_s,x_mm,y_mm,yaw_deg in any order.  Raises InputError naming the line that cannot be read.
-    """
-    try:
-        lines = path.read_text(encoding="utf-8-sig").splitlines()
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(
-            "cannot read this track", where=str(path), remedy="Name a CSV table that you may read"
-        ) from error
-    heads = [word.strip() for word in lines[0].split(",")] if lines else []
-    wanted = ["time_s", "x_mm", "y_mm", "yaw_deg"]
-    if any(name not in heads for name in wanted):
-        raise InputError(
-            "the first line does not name time_s, x_mm, y_mm and yaw_deg", where=str(path), remedy="Add these heads"
-        )
-    rows = []
-    for number, line in enumerate(lines[1:], start=2):
-        if not line.strip():
-            continue
-        cells = line.split(",")
-        try:
-            rows.append([float(cells[heads.index(name)]) for name in wanted])
-        except (ValueError, IndexError) as error:
-            raise InputError(
-                f"line {number} does not hold four numbers", where=str(path), remedy="Correct or delete that line"
-            ) from error
-    table = np.array(rows).reshape(-1, 4)
-    return table[:, 0], np.column_stack([table[:, 1] * 1e-3, table[:, 2] * 1e-3, np.radians(table[:, 3])])
-
-
-def beside_drive(told: Told, time: FloatArray, pose: FloatArray) -> DrivenBeside:
-    """Radius, speed, slide angle, side acceleration and moving pivot of a filmed drive, and the model at that turn.
-
-    Raises InputError where the track is no drive.
-    """
-    chassis = told.car.chassis
-    length, station = float(chassis.wheelbase), float(chassis.centre[0])
-    seen = drive(time, pose, reference=(station, 0.0))
-    found = steady(seen)
-    state = equilibrium(chassis, 0.0, found.ay)
-    lines = [
-        f"filmed drive: radius {found.radius:.2f} ± {2 * found.radius_u:.2f} m at {found.speed:.2f} m/s, slide angle "
-        f"{np.degrees(found.slide_angle):+.1f} ± {2 * np.degrees(found.slide_angle_u):.1f} degrees, "
-        f"{found.ay / STANDARD_G:+.2f} g to the left",
-        f"it turned about a point {100 * found.pivot[0] / length:.0f} % ahead of the rear axle "
-        f"and {found.pivot[1]:+.2f} m to the left",
-    ]
-    record: dict[str, Any] = {
-        "radius_m": found.radius, "speed_m_s": found.speed, "slide_angle_deg": float(np.degrees(found.slide_angle)),
-        "ay_g": found.ay / STANDARD_G, "pivot_pct": 100 * float(found.pivot[0]) / length,
-        "pivot_left_m": float(found.pivot[1]),
-    }  # fmt: skip
-    if bool(state.rolls_over):
-        lines.append("the model says that this car rolls over in such a turn: check height and track on the card")
-    else:
-        balance = 100 * float(friction_centre(chassis, told.tyres, state.load)[0]) / length
-        grams = ", ".join(f"{WHEELS[k]} {1e3 * state.load[k] / STANDARD_G:.0f} g" for k in range(4))
-        lines.append(f"the model says for that turn: balance point {balance:.1f} %; {grams}")
-        record |= {"model_balance_pct": balance, "model_load_g": (state.load * 1e3 / STANDARD_G).tolist()}
-    return DrivenBeside(drive=found, text=(*lines, *found.notes), record=record)
 
 
 def moving_record(told: Told) -> dict[str, Any]:

@@ -8,10 +8,11 @@ from analysis.moving.chassis import WHEELS
 from analysis.moving.phases import LACKS
 from analysis.moving_figures import path_figure, region_figure
 from rig.cards.chassis import STANDARD_G
-from rig.jobs.moving import RISE, STEP_G, DrivenBeside, Told
+from rig.jobs.moving import RISE, STEP_G, Told
 from rig.report.html import Part, Table, report_html
 
 SHORT = ("FL", "FR", "RL", "RR")
+FILM = "To see it on the floor, film a steady circle over the floor sheets and run: pivotbench drive CLIP TEST.toml"
 
 
 def phase_rows(told: Told) -> list[list[str]]:
@@ -100,10 +101,8 @@ def differences(told: Told, against: Told) -> list[str]:
     return out
 
 
-def moving_html(
-    told: Told, against: Told | None, *, footer: str, driven: DrivenBeside | None = None
-) -> str:
-    """The report as one page. driven: a filmed drive to stand beside the model."""
+def moving_html(told: Told, against: Told | None, *, footer: str) -> str:
+    """The report as one page."""
     cars: Sequence[Told] = (told, *([against] if against else []))
     place = told.car.chassis.contact_place
     names = [phase.name for phase in told.phases]
@@ -152,6 +151,6 @@ def moving_html(
             ],
             tables=[shares],
         ),
-        Part(title="From the bench to the floor", paragraphs=[*(driven.text if driven else ()), LACKS]),
+        Part(title="From the bench to the floor", paragraphs=[LACKS, FILM]),
     ]
     return report_html(f"{told.name} on the move", parts, footer=footer)

@@ -1,7 +1,6 @@
 """The moving car from its cards: what the command prints, writes and refuses."""
 
 import json
-import math
 import re
 from pathlib import Path
 
@@ -95,30 +94,6 @@ def test_nonsense_is_told(folder: Path, change: tuple[str, str], arguments: list
 
     with pytest.raises((BenchError, AnalysisError), match=says):
         run(str(folder / "car.toml"), *given)
-
-
-def test_a_filmed_circle_stands_beside_the_model(folder: Path) -> None:
-    # planar kinematics, by hand: on a circle of radius r the centre of gravity feels v^2/r; nose 20 degrees inwards
-    radius, speed, slide = 1.5, 2.0, math.radians(-20)
-    station = 0.257 * 800 / 1640
-    rows = ["yaw_deg,time_s,x_mm,y_mm"]
-    for k in range(120):
-        t = k / 60
-        angle = speed / radius * t
-        yaw = angle + math.pi / 2 - slide
-        x, y = radius * math.cos(angle) - station * math.cos(yaw), radius * math.sin(angle) - station * math.sin(yaw)
-        rows.append(f"{math.degrees(yaw)},{t},{1e3 * x},{1e3 * y}")
-    (folder / "track.csv").write_text("\n".join(rows))
-    told = json.loads(run(str(folder / "car.toml"), *WEIGHTS, "--track", str(folder / "track.csv"), "--json"))["drive"]
-    assert told["radius_m"] == pytest.approx(radius, rel=2e-3)  # parabola over 0.2 s of a circle
-    assert told["speed_m_s"] == pytest.approx(speed, rel=2e-3)
-    assert told["slide_angle_deg"] == pytest.approx(-20, abs=0.1)
-    assert told["ay_g"] == pytest.approx(speed**2 / radius * math.cos(slide) / 9.80665, rel=5e-3)
-    assert told["pivot_pct"] == pytest.approx(100 * (station - radius * math.sin(slide)) / 0.257, rel=5e-3)
-    assert sum(told["model_load_g"]) == pytest.approx(1640, abs=0.01)
-    (folder / "track.csv").write_text("time_s,x_mm,y_mm,yaw_deg\n0,1,2\n")
-    with pytest.raises(BenchError, match="line 2"):
-        run(str(folder / "car.toml"), *WEIGHTS, "--track", str(folder / "track.csv"))
 
 
 def test_a_phase_without_duration_and_an_empty_card_are_told(folder: Path) -> None:

@@ -1,0 +1,64 @@
+"""Rates measured at the bench, as a person types them."""
+
+import json
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from analysis.errors import AnalysisError
+from rig.command.rates import command
+from rig.errors import BenchError
+
+
+def run(*arguments: str) -> dict[str, object]:
+    done = CliRunner().invoke(command, [*arguments, "--json"], catch_exceptions=False)
+    assert done.exit_code == 0, done.output
+    told: dict[str, object] = json.loads(done.output)
+    return told
+
+
+def test_a_spring_on_a_pad() -> None:  # Hooke's law: 1 kg shortens 2.5 N/mm by 9.80665/2.5 mm
+    told = run("spring", "--at", "0", "40", "--at", "1000", str(40 - 9.80665 / 2.5))
+    assert told["spring_n_per_mm"] == pytest.approx(2.5)
+
+
+def test_a_ratio_and_a_bar() -> None:
+    assert run("ratio", "--at", "0", "52", "--at", "10", "45.5")["motion_ratio"] == pytest.approx(0.65)
+    told = run("bar", "--with-bar", "12", "0.3", "--without", "8", "0.4", "--track", "165")
+    assert told["bar_n_per_mm"] == pytest.approx(4 / 0.165**2 / 1000)  # track^2/2 * 2 * bar
+
+
+def test_a_shim_with_the_body_turn_splits_equal_axles_evenly() -> None:  # two equal torsion springs share the twist
+    half = math.degrees(0.001 / 0.165 / 2)
+    told = run("shim", "--gained", "27", "--shim", "1", "--track", "165", "165", "--body-roll", str(half))
+    assert told["front_share"]["value"] == pytest.approx(0.5)  # type: ignore[index]
+    with pytest.raises(BenchError, match="front from rear"):
+        run("shim", "--gained", "27", "--shim", "1", "--track", "165", "165")
+
+
+def test_a_bounce_from_a_table(tmp_path: Path) -> None:  # closed form of a damped swing, 3 Hz and 0.2
+    time = np.arange(0, 1.2, 1 / 60)
+    w, zeta = 2 * math.pi * 3, 0.2
+    height = 5 * np.exp(-zeta * w * time) * np.cos(w * math.sqrt(1 - zeta**2) * time)
+    table = tmp_path / "bounce.csv"
+    table.write_text("time_s,height_mm\n" + "\n".join(f"{t},{h}" for t, h in zip(time, height, strict=True)))
+    told = run("bounce", str(table))
+    assert told["frequency_hz"]["value"] == pytest.approx(3, rel=1e-4)  # type: ignore[index]
+    assert told["damping_ratio"]["value"] == pytest.approx(0.2, rel=1e-4)  # type: ignore[index]
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [("", "does not name"), ("time_s,height_mm\n0,x\n", "line 2"), ("time_s,height_mm\n0,1\n1,nan\n", "line 3"),
+     ("time_s,height_mm\n0,1\n", "12 frames")],
+)  # fmt: skip
+def test_tables_that_hold_no_bounce(tmp_path: Path, text: str, says: str) -> None:
+    table = tmp_path / "bounce.csv"
+    table.write_text(text)
+    with pytest.raises((BenchError, AnalysisError), match=says):
+        run("bounce", str(table))
+    with pytest.raises(BenchError, match="cannot read"):
+        run("bounce", str(tmp_path / "none.csv"))
