@@ -10,8 +10,7 @@ import numpy as np
 
 from analysis.arrays import FloatArray
 from analysis.figures import CarPicture, PivotMark
-from analysis.measured_pivot import measure_pivot
-from analysis.motion import compose, invert
+from analysis.motion import compose, invert, slide_parts, turn_per_travel_jacobian
 from analysis.pivot import PivotEstimate
 from analysis.weighing.corner_weights import CornerWeights
 from rig.cards.measures import MM, contact_place, wheelbase
@@ -150,7 +149,8 @@ def experiment(record: Record, log: BenchLog) -> Experiment:
     measured = estimate_from(row["pivot"]) if row else (typed_pivot(cards) if comparison else None)
     predicted = estimate_from(forecast.result["pivot"]) if forecast is not None else None
     weighing = weighing_from(family["weighing"], cards) if "weighing" in family else None
-    track, budget = None, ()
+    track: Track | None = None
+    budget: tuple[Contribution, ...] = ()
     if pushed is not None:
         try:
             track, budget = _from_track(pushed, log, cards, row)
@@ -210,40 +210,36 @@ def _from_track(
     with np.load(path, allow_pickle=False) as kept:
         stored = {name: kept[name] for name in kept.files}
     track = Track(time=stored["time_s"], pose=stored["pose"], start=row["start_s"], end=row["end_s"])
-    return track, measured_budget(stored, cards, row["number"])
+    return track, measured_budget(stored, cards, row)
 
 
-def measured_budget(stored: dict[str, FloatArray], cards: CardSet, number: int = 1) -> tuple[Contribution, ...]:
-    """What makes the measured turn per travel uncertain: it is measured again with one cause at a time left out.
+def measured_budget(stored: dict[str, FloatArray], cards: CardSet, row: dict[str, Any]) -> tuple[Contribution, ...]:
+    """What makes a measured turn per travel uncertain: each cause carried through by its derivative.
 
-    stored: the arrays of a track file.  Causes of one kind (name and number) are told as one.
+    stored: the arrays of a track file.  row: the push as it stands in the log.  Causes of one kind (name and
+    number) are told as one; what is left of the whole is the scatter of the poses at rest.
+    Source: law of propagation of uncertainty (JCGM 100:2008, 5.1.2).
     """
-    names = [str(name).rstrip("0123456789 ") for name in stored["shared_names"]]
-    wheelbase_u = cards.car.geometry.wheelbase_mm_u * MM
-
-    def variance(keep: FloatArray, *, repeating: float = 1.0, wheelbase_doubt: float = wheelbase_u) -> float:
-        pushes = measure_pivot(
-            stored["time_s"],
-            stored["pose"],
-            stored["covariance"],
-            stored["repeating"] * repeating,
-            wheelbase=wheelbase(cards.car),
-            wheelbase_u=wheelbase_doubt,
-            shared=stored["shared"] * keep[:, None, None],
-        )
-        return next(push.estimate.kappa_u for push in pushes if push.number == number) ** 2
-
-    every = np.ones(len(names))
-    whole = variance(every)
-    parts = {
-        name: whole - variance(np.array([0.0 if other == name else 1.0 for other in names]))
-        for name in dict.fromkeys(names)
-    }
-    parts["wheelbase"] = whole - variance(every, wheelbase_doubt=0.0)
-    # nearly nothing, not nothing: a covariance has to stay positive
-    parts["what repeats from picture to picture"] = whole - variance(every, repeating=1e-9)
-    parts["scatter of the poses at rest"] = variance(np.zeros(len(names)), repeating=1e-9, wheelbase_doubt=0.0)
-    return _ranked({name: max(part, 0.0) for name, part in parts.items()}, whole)
+    start, end, length = np.array(row["start_pose"]), np.array(row["end_pose"]), wheelbase(cards.car)
+    slope = turn_per_travel_jacobian(start, end, length)
+    time, (frames_before, frames_after) = stored["time_s"], row["rest_frames"]
+    before = np.flatnonzero(time <= row["start_s"] + 1e-9)[-frames_before:]
+    after = np.flatnonzero(time >= row["end_s"] - 1e-9)[:frames_after]
+    moved = np.concatenate([stored["shared"][:, rest].mean(axis=1) for rest in (before, after)], axis=1) @ slope[:6]
+    parts: dict[str, float] = {}
+    for name, move in zip(stored["shared_names"], moved, strict=True):
+        kind = str(name).rstrip("0123456789 ")
+        parts[kind] = parts.get(kind, 0.0) + float(move) ** 2
+    repeating = sum(float(part @ stored["repeating"] @ part) for part in (slope[:3], slope[3:6]))
+    kappa = float(row["pivot"]["kappa_per_m"])
+    _, sideways, chord = (float(part) for part in slide_parts(start, end))
+    travel = sideways + length * chord / 2.0
+    # the per cent divides by the wheelbase too: only the way of the rear axle's middle is left of its doubt
+    parts["wheelbase"] = (kappa / travel * sideways / length * cards.car.geometry.wheelbase_mm_u * MM) ** 2
+    parts["what repeats from picture to picture"] = repeating
+    whole = float(row["pivot"]["kappa_u_per_m"]) ** 2
+    parts["scatter of the poses at rest"] = max(whole - sum(parts.values()), 0.0)
+    return _ranked(parts, whole)
 
 
 def _forecast_budget(predicted: PivotEstimate | None, told: dict[str, Any]) -> tuple[Contribution, ...]:
