@@ -52,7 +52,8 @@ def _passes(frame: Frame, state: State) -> tuple[State, FloatArray]:
     turning = np.where(locked, 0.0, np.sign(np.where(np.abs(fd) > state.limit[1], fd, w)))
     # masks as numbers: products are quicker than choices
     still, fixed = stands.astype(float), locked.astype(float)
-    hold, hd, det, sliding = HOLD * still, HOLD * fixed, HOLD**2 * still, 1.0 - still
+    spring = HOLD / speed  # stiff against a sliding contact, whose stiffness is its force over its slip
+    hold, hd, det, sliding = spring * still, spring * fixed, spring**2 * still, 1.0 - still
     limit, slope = state.limit, None
     for last in [False] * (PASSES - 1) + [True]:
         if frame.capacity_under is not None:
@@ -62,7 +63,7 @@ def _passes(frame: Frame, state: State) -> tuple[State, FloatArray]:
         a1, a2 = u * inverse, v * inverse  # nothing where the contact stands
         stiff = limit[0] * inverse
         b1, b2 = stiff * a1, stiff * a2
-        system = LinearSystem(frame, hold + b2 * a2, -b1 * a2, hold + b1 * a1, det, hd, RIDGE)
+        system = LinearSystem(frame, hold + b2 * a2, -b1 * a2, hold + b1 * a1, det, hd, RIDGE / speed)
         step = system.solve(
             limit[0] * a1 + still * f1 + hold * u,
             limit[0] * a2 + still * f2 + hold * v,

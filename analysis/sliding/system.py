@@ -49,7 +49,7 @@ class LinearSystem:
         h22: FloatArray,
         det: FloatArray,
         hd: FloatArray,
-        ridge: float = 0.0,
+        ridge: float | FloatArray = 0.0,
     ) -> None:
         self.frame, self.h11, self.h12, self.h22, self.hd = frame, h11, h12, h22, hd
         u, v = frame.rows

@@ -117,6 +117,20 @@ def test_load_sensitivity_is_a_grip_that_falls_with_load() -> None:
     np.testing.assert_allclose(weaker.power, powered.power, rtol=1e-10)
 
 
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("coupling", [None, [0, 0, 1, 1], [1, -1, 2, 2]])
+def test_a_car_alone_gets_the_same_answer_as_in_a_crowd(kind: str, coupling: list[int] | None) -> None:
+    """One car goes another way through the solver (plain numbers); both answers carry their own proof."""
+    cars = random_cars(40, np.random.default_rng(18))
+    crowd = solved(cars, kind, height=0.01, coupling=coupling)
+    for k in range(40):
+        alone = solved({key: value[k] for key, value in cars.items()}, kind, height=0.01, coupling=coupling)
+        assert alone.residual < 1e-12
+        np.testing.assert_allclose(alone.twist, crowd.twist[k], atol=1e-8)
+        np.testing.assert_allclose(alone.tyre_force, crowd.tyre_force[k], atol=1e-8)
+        np.testing.assert_array_equal(alone.sliding, crowd.sliding[k])
+
+
 def nasty_cars(count: int, rng: np.random.Generator) -> tuple[dict, Finger, LoadTransfer]:
     cars = random_cars(count, rng, drag=(1e-5, 1.0))
     cars["place"][: count // 2, :, 0] = cars["wheelbase"][: count // 2, None] * [1, 1, 0, 0]  # square to the axes
