@@ -49,15 +49,15 @@ def test_braking_moves_the_balance_point_forward_and_driving_rearward() -> None:
 
 
 def test_the_profile_spends_each_phase_at_its_value_and_blends_between() -> None:  # by hand
-    two = [Phase(name="a", ax=0, ay=0, steer=0, duration=1), Phase(name="b", ax=2, ay=-4, steer=0.1, duration=1)]
+    two = [Phase(name="a", ax=1, ay=1, steer=0.2, duration=1), Phase(name="b", ax=3, ay=-4, steer=0.1, duration=1)]
     time, phase, value = profile(two, blend=0.2, step=0.01)
     assert time[-1] == pytest.approx(2.0)
-    np.testing.assert_allclose(value[time <= 0.89], 0, atol=1e-12)
-    np.testing.assert_allclose(value[np.isclose(time, 1.0)][0], [1, -2, 0.05], atol=1e-9)
-    np.testing.assert_allclose(value[time >= 1.11], [[2, -4, 0.1]] * int((time >= 1.11).sum()), atol=1e-12)
+    np.testing.assert_allclose(value[time <= 0.89], [[1, 1, 0.2]] * int((time <= 0.89).sum()), atol=1e-12)
+    np.testing.assert_allclose(value[np.isclose(time, 1.0)][0], [2, -1.5, 0.15], atol=1e-9)
+    np.testing.assert_allclose(value[time >= 1.11], [[3, -4, 0.1]] * int((time >= 1.11).sum()), atol=1e-12)
     assert list(np.unique(phase)) == [0, 1]
     sharp = profile(two, blend=0.0, step=0.01)[2]
-    assert set(np.round(sharp[:, 0], 9)) == {0.0, 2.0}
+    assert set(np.round(sharp[:, 0], 9)) == {1.0, 3.0}
 
 
 def test_a_damped_path_ends_each_long_phase_where_the_settled_one_does() -> None:
