@@ -84,8 +84,8 @@ def export_bench(log: BenchLog, folder: Path, *, progress: Progress | None = Non
     (folder / "files").mkdir(parents=True, exist_ok=True)
     for number, file in enumerate(files):
         source = Path(file.path)
-        if source.is_file() and file_hash(source)[0] == file.hash:
-            shutil.copyfile(source, folder / "files" / stored_name(file))
+        if source.is_file() and file_hash(source, first=file.bytes)[0] == file.hash:
+            _copy_first(source, folder / "files" / stored_name(file), file.bytes)
         else:
             missing.append(file.name)
         if progress is not None:
@@ -184,6 +184,14 @@ def record_json(record: Record) -> dict[str, Any]:
 
 def _lines(rows: list[dict[str, Any]]) -> str:
     return "".join(json.dumps(row, ensure_ascii=False, allow_nan=False) + "\n" for row in rows)
+
+
+def _copy_first(source: Path, target: Path, count: int) -> None:
+    """Copy the first bytes of a file: raw readings may have grown since they were noted."""
+    with source.open("rb") as old, target.open("wb") as new:
+        while count > 0 and (chunk := old.read(min(1 << 20, count))):
+            new.write(chunk)
+            count -= len(chunk)
 
 
 def _copy_in(source: Path, target: Path) -> None:

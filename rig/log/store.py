@@ -360,12 +360,15 @@ class BenchLog:
         return getattr(error, "sqlite_errorname", "") in ("SQLITE_NOTADB", "SQLITE_CORRUPT")
 
 
-def file_hash(path: Path) -> tuple[str, int]:
-    """(SHA-256, bytes) of a file's content. Raises InputError when it cannot be read."""
+def file_hash(path: Path, *, first: int | None = None) -> tuple[str, int]:
+    """(SHA-256, bytes) of a file's content, or of its first bytes. Raises InputError when it cannot be read.
+
+    Raw readings are noted while their file still grows: what was noted then is the beginning of the file now.
+    """
     digest, size = hashlib.sha256(), 0
     try:
         with path.open("rb") as file:
-            while chunk := file.read(1 << 20):
+            while chunk := file.read(1 << 20 if first is None else min(1 << 20, first - size)):
                 digest.update(chunk)
                 size += len(chunk)
     except OSError as error:

@@ -48,6 +48,18 @@ def test_export_import_export_is_identical(tmp_path: Path) -> None:
     assert "Units are at the end of each name" in (tmp_path / "out" / "README.txt").read_text()
 
 
+def test_raw_readings_that_grew_on_are_exported_as_they_were_noted(tmp_path: Path) -> None:
+    raw = tmp_path / "raw.txt"
+    raw.write_bytes(b"one\n")
+    with BenchLog(tmp_path / "log") as log:
+        log.record("zero", "z", inputs={}, result={}, files=[log.add_file("raw readings", raw)])
+        raw.write_bytes(b"one\ntwo\n")
+        log.record("weighing", "w", inputs={}, result={}, files=[log.add_file("raw readings", raw)])
+        done = export_bench(log, tmp_path / "out")
+    assert done.missing == ()
+    assert sorted(path.read_bytes() for path in (tmp_path / "out" / "files").iterdir()) == [b"one\n", b"one\ntwo\n"]
+
+
 def test_merged_benches_keep_every_record_once(tmp_path: Path) -> None:
     with BenchLog(tmp_path / "school") as school:
         for name in ("a", "b", "c"):
