@@ -54,7 +54,8 @@ def _write_figures(folder: Path, parts: Sequence[Part]) -> list[Path]:
         for kind in ("svg", "png"):
             buffer = io.BytesIO()
             assert part.figure is not None
-            part.figure.savefig(buffer, format=kind, dpi=220)
+            quick = {"pil_kwargs": {"compress_level": 2}} if kind == "png" else {}  # the best costs far more time
+            part.figure.savefig(buffer, format=kind, dpi=220, **quick)
             written.append(folder / f"{number:02d}-{short}.{kind}")
             write_bytes(written[-1], buffer.getvalue())
     return written

@@ -91,7 +91,7 @@ class Pages:
         from matplotlib.image import imread
 
         buffer = io.BytesIO()
-        figure.savefig(buffer, format="png", dpi=PICTURE_DPI)
+        figure.savefig(buffer, format="png", dpi=PICTURE_DPI, pil_kwargs={"compress_level": 1})
         buffer.seek(0)
         pixels = imread(buffer)
         high = self.inner * pixels.shape[0] / pixels.shape[1]
