@@ -8,8 +8,8 @@ wheels rolling, pushed exactly at the centre of friction, zero grip on one axle,
 
 Baseline, measured in the same run: a loop over scipy's SLSQP on the dual (largest push that the tyres can balance),
 a smooth problem and so the quickest general-purpose optimiser found for it, given the loads of the answer so that it
-need not find them. `times_generic` is its processor time per car over ours; `generic_miss` the largest relative difference in
-power, a check that both solve the same thing.
+need not find them. `times_generic` is its processor time per car over ours; `generic_miss` the largest relative
+difference in power, a check that both solve the same thing.
 
 Times are wall clock; the keys with `cpu` are processor time, which means more on a machine that others use too.
 
