@@ -26,6 +26,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 sys.path.insert(0, str(Path(__file__).parents[1] / "analysis"))
 
 from engine_push import STICKY, L, PushCase, engine_push, solver_push
+from rigid_engine_quick import quick_pushes
 
 G = 9.80665
 BASE = np.full(4, 0.4 * G)
@@ -75,7 +76,7 @@ def main() -> None:
         for key, value in found.items():
             label = f"{kind.replace(' ', '_')}_{key}"
             worst[label] = max(worst.get(label, 0.0), float(value))
-    print(json.dumps({"cases": len(grid), "near": sides, "near_same_side": turned} | worst))
+    print(json.dumps({"cases": len(grid), "near": sides, "near_same_side": turned} | worst | quick_pushes(quick)))
 
 
 if __name__ == "__main__":
