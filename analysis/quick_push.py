@@ -37,13 +37,16 @@ class Body:
 class FingerMotion:
     """A slippery finger that pushes the car's side along the floor and is then taken away.
 
-    station: m, where it first touches.  side: +1 pushes to the left (+y), -1 to the right.
+    station: m, where it first touches.  face: m, y of the touched side of the car, which is parallel to its x axis
+    (as the car yaws the contact wanders along it, the more the farther out it is).
+    side: +1 pushes to the left (+y), -1 to the right.
     speed: m/s.  travel: m.  ramp: s, of constant acceleration at the start and deceleration at the end (0: sudden).
     follows: "floor" runs straight on the floor, so its station on the car shifts as the car yaws; "car" keeps its
     station and stays square to the car.
     """
 
     station: float
+    face: float = 0.0
     side: int = 1
     speed: float = 0.03
     travel: float = 0.015
@@ -227,6 +230,11 @@ def _run(
     place = np.concatenate([np.broadcast_to(centre, (*ground.batch, 2)), np.zeros((*ground.batch, 1))], -1).copy()
     twist = start.copy()
     duration = finger.duration if finger is not None else 0.0
+    if finger is not None and finger.ramp == 0:
+        # A finger that starts suddenly gives a blow that brings the touched point to its speed, no faster.
+        normal = _finger_contact(ground, place, finger, 0.0, step)[0]
+        kick = normal / ground.inertia
+        twist += kick * (finger.speed / (normal * kick).sum(-1))[..., None]
     still = np.zeros(ground.batch, bool)
     stop = np.zeros(ground.batch)
     times, places, twists = [0.0], [place.copy()], [twist.copy()]
@@ -302,11 +310,10 @@ def _finger_contact(
     reached = finger.distance(now)
     c, s = np.cos(place[..., 2]), np.sin(place[..., 2])
     if finger.follows == "floor":
-        # The finger began at (station, 0) of the car axes; the car's side is their x axis moved sideways by
-        # nothing, since a slippery finger's sideways place has no influence.
-        away = np.stack([finger.station - place[..., 0], side * reached - place[..., 1]], -1)
+        # The finger began at (station, face) of the car axes and touches the line y = face of the car.
+        away = np.stack([finger.station - place[..., 0], finger.face + side * reached - place[..., 1]], -1)
         lever = c * away[..., 0] + s * away[..., 1]
-        overrun = side * (-s * away[..., 0] + c * away[..., 1] + ground.centre[..., 1])
+        overrun = side * (-s * away[..., 0] + c * away[..., 1] + ground.centre[..., 1] - finger.face)
         least = overrun / step  # speed that just closes the gap by the end of the step
     else:
         lever = finger.station - ground.centre[..., 0] + np.zeros(ground.batch)

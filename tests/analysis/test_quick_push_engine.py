@@ -8,8 +8,9 @@ import mujoco
 import numpy as np
 import pytest
 
-from analysis.quick_push import Body, shove
+from analysis.quick_push import Body, push_quickly, shove
 from analysis.sliding.contacts import Contacts
+from tests.benchmarks import rigid_engine_quick as quick
 
 L, H, G, MASS, GRIP, GYRATION = 0.26, 0.085, 9.80665, 1.6, 0.8, 0.11
 WHEELS = np.array([[L, H], [L, -H], [0.0, H], [0.0, -H]])
@@ -69,3 +70,14 @@ def test_shoved_cars_agree_with_the_engine(seed: int) -> None:
     slide = shove(contacts, body, wheelbase=L, twist=twist)
     np.testing.assert_allclose(slide.pole, [pole.real, pole.imag], rtol=0, atol=0.02 * L)
     assert slide.end_pose[2] == pytest.approx(yaw, rel=0.01)
+
+
+@pytest.mark.parametrize("number", [2, 7])
+def test_a_quick_finger_agrees_with_the_engine(number: int) -> None:
+    # a sudden and a ramped push at 0.5 m/s; 1 % of the wheelbase, half of what is promised up to there
+    car, finger = quick.CARS[0], quick.PUSHES[number]
+    assert (finger.speed, finger.ramp) in ((0.5, 0.0), (0.5, 0.02))
+    body = Body(mass=quick.MASS, yaw_inertia=quick.MASS * quick.GYRATION**2, centre=tuple(car.share @ quick.WHEELS))
+    engine = quick.station_of(quick.kappa_of(quick.engine_push(car, finger)))
+    ours = quick.station_of(float(push_quickly(car.contacts, body, finger, wheelbase=quick.L).kappa))
+    assert abs(ours - engine) < 1.0

@@ -67,7 +67,7 @@ CARS = [
     Car(name="side ballast", left=0.56),
 ]
 PUSHES = [
-    FingerMotion(station=station * L, speed=speed, travel=travel, ramp=ramp)
+    FingerMotion(station=station * L, face=-HALF, speed=speed, travel=travel, ramp=ramp)
     for station in (0.1, 0.9)
     for speed, travel, ramp in ((0.1, 0.015, 0.0), (0.3, 0.02, 0.02), (0.5, 0.03, 0.0), (0.5, 0.03, 0.02))
 ]
