@@ -14,7 +14,7 @@ import pytest
 
 from rig.cards.read import read_set
 from rig.errors import InputError
-from rig.jobs.batch import measure_many, listed_tests
+from rig.jobs.batch import listed_tests, measure_many
 from rig.jobs.measure import measure_clip
 from rig.log.store import BenchLog
 from rig.virtual.bench import film_push, write_cards
@@ -28,7 +28,8 @@ def workshop(tmp_path_factory: pytest.TempPathFactory) -> Path:
     paths = write_cards(folder / "dunlin", SETUPS[0], (50.0, 85.0))
     for path in paths:
         text = path.read_text(encoding="utf-8")
-        text = text.replace("speed_mm_s = 30.0", "speed_mm_s = 60.0").replace("distance_mm = 60.0", "distance_mm = 30.0")
+        text = text.replace("speed_mm_s = 30.0", "speed_mm_s = 60.0")
+        text = text.replace("distance_mm = 60.0", "distance_mm = 30.0")
         path.write_text(text, encoding="utf-8")
     film_push(read_set(paths[0]), draw_truth(SETUPS[0], np.random.default_rng(1)), folder / "dunlin" / "push-50.avi",
               seed=3)
