@@ -19,11 +19,9 @@ def command(place: Path, workers: int | None, again: bool, log_dir: Path | None,
 
     Ctrl-C keeps what was done; started again, the batch goes on where it stopped.
     """
-    from concurrent.futures import ProcessPoolExecutor
-    from multiprocessing import get_context
-
     from rig.errors import BenchError
-    from rig.jobs.batch import leave_interrupts, measure_many, listed_tests
+    from rig.jobs.batch import listed_tests, measure_many
+    from rig.jobs.workers import worker_pool
     from rig.log.room import check_room
     from rig.log.store import BenchLog
 
@@ -33,7 +31,7 @@ def command(place: Path, workers: int | None, again: bool, log_dir: Path | None,
     with (
         BenchLog(folder) as log,
         progress(f"measuring {len(tests)} clips", quiet=as_json) as bar,
-        ProcessPoolExecutor(count, mp_context=get_context("spawn"), initializer=leave_interrupts) as pool,
+        worker_pool(count) as pool,
     ):
         done = measure_many(tests, pool, log, again=again, progress=bar, say=lambda line: click.echo(line, err=True))
     text = f"{len(done.records)} clips measured, {len(done.known)} known before, {len(done.failed)} failed."

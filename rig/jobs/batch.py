@@ -181,13 +181,6 @@ def measure_one(task: Task) -> Slip:
     return slip
 
 
-def leave_interrupts() -> None:
-    """For workers of this machine: Ctrl-C is the parent's to answer."""
-    import signal
-
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-
-
 def _task(path: Path, log: BenchLog) -> Task:
     cards = read_set(path)
     if not cards.test.clip:

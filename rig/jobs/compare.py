@@ -153,6 +153,7 @@ def quickness_record(quickness: Quickness | None) -> dict[str, Any]:
         "inertia_over_friction": ratio.peak,
         "inertia_over_friction_u": ratio.peak_u,
         "kinetic_over_friction_work": ratio.energy,
+        "dynamic_kappa_per_m": quickness.dynamic_kappa,
     }
 
 

@@ -4,9 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.errors import AnalysisError
 from analysis.measured_pivot import MeasuredPush
 from analysis.prediction_inputs import assemble
-from analysis.quick_push import Body
+from analysis.quick_push import Body, FingerMotion, push_quickly
 from analysis.quick_push_ratio import InertiaRatio, Recommendation, inertia_ratio, recommend
 from analysis.sliding.contacts import Contacts
 from analysis.weighing.corner_weights import STANDARD_GRAVITY
@@ -23,10 +24,14 @@ MARGIN_S = 0.3
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Quickness:
-    """Inertia against friction in one push, and which forecast applies."""
+    """Inertia against friction in one push, and which forecast applies.
+
+    dynamic_kappa: turn per travel by the dynamic forecast at best estimates, 1/m, when that one applies.
+    """
 
     ratio: InertiaRatio
     recommendation: Recommendation
+    dynamic_kappa: float | None = None
 
 
 def yaw_inertia_of(cards: CardSet, mass: float) -> YawInertia:
@@ -65,4 +70,34 @@ def judge_quickness(
         track.time[shown], track.pose[shown], track.covariance[shown] + 1e-12 * np.eye(3), contacts=contacts, body=body
     )
     distance = cards.test.push.position_pct - 100 * balance / wheelbase(cards.car)
-    return Quickness(ratio=ratio, recommendation=recommend(ratio, distance_pct=distance))
+    recommendation = recommend(ratio, distance_pct=distance)
+    dynamic = None
+    if recommendation.choice == "dynamic" and cards.test.push.finger == "rolling" and drawn.coupling is None:
+        dynamic = _dynamic(cards, contacts, body, push)
+    return Quickness(ratio=ratio, recommendation=recommendation, dynamic_kappa=dynamic)
+
+
+def _dynamic(cards: CardSet, contacts: Contacts, body: Body, push: MeasuredPush) -> float | None:
+    """Turn per travel of the same push with mass and yaw inertia; None when it does not come to rest.
+
+    The finger goes as fast and as far as the track says the touched point did; how it started is not seen, so it
+    starts and ends over a fifth of its way.
+    """
+    card, length = cards.test.push, wheelbase(cards.car)
+    arm = (card.position_pct / 100 - 0.5) * length
+    advance = abs(push.travel + 2.0 * np.sin(push.turn / 2.0) * arm)
+    speed = max(abs(push.peak_speed) + abs(push.peak_yaw_rate * arm), 1e-3)
+    side = 1 if card.side == "right" else -1
+    finger = FingerMotion(
+        station=card.position_pct / 100 * length,
+        face=-side * cards.car.geometry.body_width_mm / 2 * MM,
+        side=side,
+        speed=speed,
+        travel=advance,
+        ramp=0.2 * advance / speed,
+        follows="car" if card.finger_path == "stays on the car" else "floor",
+    )
+    try:
+        return float(push_quickly(contacts, body, finger, wheelbase=length).kappa)
+    except AnalysisError:
+        return None

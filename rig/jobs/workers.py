@@ -2,20 +2,20 @@
 
 import signal
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from multiprocessing import get_context
 
 
 @contextmanager
-def worker_pool(count: int, *, start: Callable[[], None] | None = None) -> Iterator[ProcessPoolExecutor]:
+def worker_pool(count: int) -> Iterator[ProcessPoolExecutor]:
     """A pool of `count` fresh processes; when the block is left by an error, what waits is cancelled.
 
-    start: called in each worker first. Workers ignore the interrupt from their very first moment, otherwise each of
-    them would complain while it is still importing.
+    Workers ignore the interrupt from their very first moment, otherwise each of them would complain while it is still
+    importing.
     """
-    with ProcessPoolExecutor(count, mp_context=get_context("spawn"), initializer=start) as pool:
+    with ProcessPoolExecutor(count, mp_context=get_context("spawn")) as pool:
         try:
             with _interrupts_ignored_by_children():
                 for idle in [pool.submit(_nothing) for _ in range(count)]:

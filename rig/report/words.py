@@ -6,6 +6,9 @@ from analysis.pivot import PivotEstimate
 from analysis.weighing.corner_weights import CornerWeights
 from rig.jobs.compare import Verdict
 
+PER_CM = 0.572957795
+"""Degrees per centimetre in one per metre."""
+
 
 def pivot_words(estimate: PivotEstimate) -> str:
     """Where it pivoted: per cent of the wheelbase and mm, or how straight it slid."""
@@ -21,9 +24,8 @@ def pivot_words(estimate: PivotEstimate) -> str:
 
 def turn_words(estimate: PivotEstimate) -> str:
     """Turn per travel in degrees per centimetre with its 95 % half-width."""
-    per_cm = 0.572957795  # 1/m in degrees per centimetre
     half = 0.5 * (estimate.interval[1] - estimate.interval[0])
-    return f"{estimate.kappa * per_cm:+.2f} ± {half * per_cm:.2f} °/cm"
+    return f"{estimate.kappa * PER_CM:+.2f} ± {half * PER_CM:.2f} °/cm"
 
 
 def weights_words(weights: CornerWeights) -> str:
@@ -73,6 +75,8 @@ def warnings_of(verdict: Verdict) -> list[str]:
         texts += verdict.measurement.track.warnings
     if verdict.quickness is not None and verdict.quickness.recommendation.choice != "quasi-static":
         texts.append(verdict.quickness.recommendation.reason)
+        if (kappa := verdict.quickness.dynamic_kappa) is not None:
+            texts.append(f"The dynamic forecast, at best estimates: {kappa * PER_CM:+.2f} °/cm")
     return list(dict.fromkeys(texts))
 
 
