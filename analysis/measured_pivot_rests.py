@@ -188,17 +188,26 @@ def _pause(time: FloatArray, pose: FloatArray, precision: FloatArray, start: int
 
 
 def segment(
-    time: FloatArray, pose: FloatArray, covariance: FloatArray, *, wheelbase: float, least_travel: float
+    time: FloatArray,
+    pose: FloatArray,
+    covariance: FloatArray,
+    *,
+    wheelbase: float,
+    least_travel: float,
+    repeating: FloatArray | None = None,
 ) -> Segmented:
     """Split a track into rests and slides.
 
     time (n,) s, pose (n, 3), covariance (n, 3, 3) per frame; wheelbase and least_travel in m: a slide
-    counts when
-    the middle of an axle ends at least that far from where it began.
+    counts when the middle of an axle ends at least that far from where it began.  repeating: (3, 3) the part of
+    the noise that is alike in neighbouring frames of a rest.
     Raises InputError when the car is never still, or not before or after its only movement, and AnalysisError
     when nothing moves.
     """
     scaled = scaled_to_scatter(time, pose, covariance)
+    if repeating is not None:
+        # What repeats changes with every key picture of a compressed clip: a car at rest seems to step by that much.
+        scaled = scaled + repeating
     precision: FloatArray = np.linalg.inv(scaled).astype(np.float64)
     outlier = _single_outliers(pose, precision)
     kept = np.flatnonzero(~outlier)
