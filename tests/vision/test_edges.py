@@ -4,6 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
+from tests.vision.second_detector import DETECTOR
 from vision.detection import cell_pattern
 from vision.edges import PLAIN, fit_corners, linear_light
 from vision.floor_geometry import ink_direction
@@ -122,9 +123,6 @@ def test_a_second_detector_agrees() -> None:
     compared with the nearest of its four. It takes levels as they are, hence the ink shift.
     Source of the limit: comparison of both on rendered clips by the project's pilot study.
     """
-    from pupil_apriltags import Detector as Other
-
-    other = Other(families="tag36h11", quad_decimate=1.0)
     rng = np.random.default_rng(9)
     rest, middle = [], []
     for k in range(8):
@@ -132,7 +130,7 @@ def test_a_second_detector_agrees() -> None:
         grey = picture([quad], [k], seed=k)
         guess = quad[None] + rng.uniform(-1, 1, (1, 4, 2))
         ours = fit_corners(grey, guess, one(k), light=linear_light()).corner[0]
-        seen = other.detect(grey)
+        seen = DETECTOR.detect(grey)
         assert [tag.tag_id for tag in seen] == [k]
         theirs = np.asarray(seen[0].corners) - 0.5
         order = np.linalg.norm(theirs[None] - ours[:, None], axis=-1).argmin(axis=1)

@@ -5,9 +5,9 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-import pupil_apriltags
 import pytest
 
+from tests.vision.second_detector import DETECTOR
 from vision.errors import InputError, VisionError
 from vision.layouts import default_car, default_floor
 from vision.render import Hand, Look, frame_count, render_frames, render_push
@@ -18,7 +18,6 @@ SIZE = (960, 540)
 LENS = np.array([-0.12, 0.05, 0.001, -0.0005, 0.01])
 FLOOR, CAR = default_floor(), default_car(0.26)
 CLEAR = Look(noise=0.0, gamma=1.0, lens_blur=0.5, exposure=1e-4)
-DETECTOR = pupil_apriltags.Detector(families="tag36h11", quad_decimate=1.0)
 
 
 def camera(x: float = 0.1, y: float = -0.95, z: float = 0.9, roll: float = 0.0) -> RenderCamera:

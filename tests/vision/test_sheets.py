@@ -8,10 +8,10 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-import pupil_apriltags
 import pytest
 from skimage.transform import EuclideanTransform
 
+from tests.vision.second_detector import DETECTOR
 from vision.errors import InputError, VisionError
 from vision.layouts import PAPERS_M, default_car, default_floor
 from vision.sheets import bar_scale, board_sheet, marker_sheets
@@ -19,7 +19,6 @@ from vision.types import FloatArray, FloorLayout, Marker
 
 MM_PER_PX = 25.4 / 300
 FLOOR, CAR = default_floor(), default_car(0.26)
-DETECTOR = pupil_apriltags.Detector(families="tag36h11", quad_decimate=1.0)
 
 
 @pytest.fixture(scope="module")
