@@ -60,7 +60,7 @@ def parse_card(text: str, card_type: type[CardT], *, where: str) -> CardT:
     """The card in a TOML text; `where` stands in the error. Raises InputError."""
     try:
         plain = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # also numbers of thousands of digits, thousands of brackets
         raise InputError(
             f"this is not valid TOML ({error})",
             where=where,

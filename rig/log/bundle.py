@@ -5,18 +5,23 @@ clips and raw readings as they are, tables as CSV. The same log always gives the
 """
 
 import json
+import re
 import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from rig.errors import BenchError, InputError
-from rig.log.export import table_csv
+from rig.log.export import table_csv, table_name
 from rig.log.store import BenchLog, CardVersion, Record, StoredFile, file_hash
 from rig.report.files import write_text
 
 Progress = Callable[[float], None]
+
+KIND = r"\w[\w -]{0,60}"
+"""What a kind of record looks like: it names a table in the folder, so nothing that could lead out of it."""
 
 DESCRIPTION = """A bench log of pivotbench, in open formats.
 
@@ -43,7 +48,7 @@ SCHEMA: dict[str, Any] = {
     "properties": {
         "id": {"type": "string", "pattern": "^[0-9a-f]{32}$"},
         "bench": {"type": "string"},
-        "kind": {"type": "string"},
+        "kind": {"type": "string", "pattern": f"^{KIND}$"},
         "title": {"type": "string"},
         "at": {"type": "string", "format": "date-time"},
         "software": {"type": "string"},
@@ -118,7 +123,7 @@ def export_bench(log: BenchLog, folder: Path, *, progress: Progress | None = Non
         write_text(folder / "cards" / f"{card.hash}.toml", card.text)
     for kind in sorted({record.kind for record in records}):
         write_text(
-            folder / "tables" / f"{kind.replace(' ', '-')}.csv",
+            folder / "tables" / table_name(kind),
             table_csv([record for record in records if record.kind == kind], numbers=False),
         )
     return Exported(records=len(records), files=len(files) - len(missing), missing=tuple(missing))
@@ -135,7 +140,7 @@ def import_bench(log: BenchLog, folder: Path, *, progress: Progress | None = Non
         file = _file(folder, number, row, log.folder / "files")
         source = folder / "files" / stored_name(file)
         if source.is_file():
-            if file_hash(source)[0] != file.hash:
+            if file_hash(source) != (file.hash, file.bytes):
                 raise InputError(
                     "the content is not what it was when exported",
                     where=str(source),
@@ -147,11 +152,14 @@ def import_bench(log: BenchLog, folder: Path, *, progress: Progress | None = Non
         files.append(file)
         if progress is not None:
             progress((index + 1) / len(rows))
-    linked = {card.hash for card in cards}, {file.hash for file in files}
+    linked = {card.hash for card in cards}, {file.hash for file in files}, {record.id for record in records}
+    if len(linked[2]) < len(records):
+        raise InputError("a record stands here twice", where=str(folder), remedy="Export again, or copy it again")
     for record in records:
-        if not (set(record.cards) <= linked[0] and set(record.files) <= linked[1]):
+        pairs = zip((record.cards, record.files, record.parents), linked, strict=True)
+        if not all(set(named) <= listed for named, listed in pairs):
             raise InputError(
-                f"record {record.id[:8]} refers to cards or files that are not listed",
+                f"record {record.id[:8]} refers to cards, files or records that are not listed",
                 where=str(folder),
                 remedy="Export again, or copy the whole folder",
             )
@@ -162,7 +170,7 @@ def import_bench(log: BenchLog, folder: Path, *, progress: Progress | None = Non
 def stored_name(file: StoredFile) -> str:
     """The name of a file inside an export: its hash with its own ending."""
     ending = Path(file.name).suffix
-    return file.hash + (ending if ending.isascii() and len(ending) <= 8 else "")
+    return file.hash + (ending if re.fullmatch(r"\.\w{1,7}", ending, re.ASCII) else "")
 
 
 def record_json(record: Record) -> dict[str, Any]:
@@ -219,10 +227,12 @@ def _read(path: Path) -> list[tuple[int, dict[str, Any]]]:
             remedy="Name the folder that pivotbench export wrote",
         ) from error
     rows = []
-    for number, line in enumerate(text.splitlines(), start=1):
+    # not splitlines: a title may hold one of the other separators that Unicode knows
+    for number, line in enumerate(text.removesuffix("\n").split("\n") if text else [], start=1):
         try:
             row = json.loads(line)
-        except ValueError as error:
+            json.dumps(row, ensure_ascii=False, allow_nan=False).encode()  # can be written again
+        except (ValueError, RecursionError) as error:
             raise _bad(path, number, "this line is not JSON") from error
         if not isinstance(row, dict):
             raise _bad(path, number, "this line is not a JSON object")
@@ -244,8 +254,13 @@ def _record(folder: Path, number: int, row: dict[str, Any]) -> Record:
         isinstance(row[key], dict) for key in ("inputs", "result")
     )
     good = good and all(isinstance(row[key], list) and all(isinstance(one, str) for one in row[key]) for key in lists)
-    if not good or len(row["id"]) != 32:
+    good = good and re.fullmatch("[0-9a-f]{32}", row["id"]) is not None and re.fullmatch(KIND, row["kind"]) is not None
+    if not good or any(len(set(row[key])) < len(row[key]) for key in lists):
         raise _bad(path, number, "a value of this record has the wrong kind")
+    try:
+        datetime.fromisoformat(row["at"])
+    except ValueError as error:
+        raise _bad(path, number, "this is no date and time") from error
     values: dict[str, Any] = {key: tuple(row[key]) if key in lists else row[key] for key in row}
     return Record(number=0, **values)
 
@@ -269,9 +284,10 @@ def _card(folder: Path, number: int, row: dict[str, Any]) -> CardVersion:
 
 def _file(folder: Path, number: int, row: dict[str, Any], target: Path) -> StoredFile:
     path = folder / "files.jsonl"
-    if set(row) != {"hash", "kind", "name", "bytes", "saved_at"} or not isinstance(row["bytes"], int):
+    if set(row) != {"hash", "kind", "name", "bytes", "saved_at"} or type(row["bytes"]) is not int:
         raise _bad(path, number, "the keys are not those of a file")
-    if not all(isinstance(row[key], str) for key in ("hash", "kind", "name", "saved_at")):
+    texts = all(isinstance(row[key], str) for key in ("hash", "kind", "name", "saved_at"))
+    if not texts or not 0 <= row["bytes"] < 1 << 63:
         raise _bad(path, number, "a value of this file has the wrong kind")
     _safe(path, number, row["hash"])
     file = StoredFile(path="", **row)

@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
@@ -20,7 +21,7 @@ def export_tables(records: Sequence[Record], folder: Path) -> list[Path]:
     paths = [folder / "records.json"]
     write_text(paths[0], json.dumps([asdict(record) for record in records], ensure_ascii=False, indent=1))
     for kind in dict.fromkeys(record.kind for record in records):
-        paths.append(folder / f"{kind}.csv")
+        paths.append(folder / table_name(kind))
         write_text(paths[-1], table_csv([record for record in records if record.kind == kind]))
     return paths
 
@@ -39,6 +40,11 @@ def table_csv(records: Sequence[Record], *, numbers: bool = True) -> str:
     writer.writeheader()
     writer.writerows(rows)
     return text.getvalue()
+
+
+def table_name(kind: str) -> str:
+    """The file name of a kind's table: nothing in it leads to another folder."""
+    return re.sub(r"[^\w-]+", "-", kind) + ".csv"
 
 
 def flat(value: Any, name: str = "") -> dict[str, Any]:

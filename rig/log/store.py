@@ -348,6 +348,12 @@ class BenchLog:
                 where=str(self.path),
                 remedy="Check the room on the disk and the rights to this folder; nothing recorded before is lost",
             ) from error
+        except UnicodeEncodeError as error:  # bytes in a file name that are no text
+            raise InputError(
+                "a name holds bytes that are no text",
+                where=repr(error.object)[:200],
+                remedy="Rename the file, then try again",
+            ) from error
         except OSError as error:
             raise BenchError(
                 f"the bench log's folder cannot be used ({error.strerror})",
