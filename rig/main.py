@@ -1,7 +1,9 @@
 """The command line: a group whose commands are loaded only when asked for, so that help is instant."""
 
+import contextlib
 import importlib
 import os
+import signal
 import sys
 from collections.abc import Sequence
 
@@ -93,25 +95,40 @@ def cli() -> None:
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run one command and end the process: 0 good, 1 failed, 2 wrong input, 130 stopped."""
+    code = _run(arguments)
+    if arguments is None:
+        _let_it_end()
+    sys.exit(code)
+
+
+def _run(arguments: Sequence[str] | None) -> int | str | None:
     try:
         cli.main(args=None if arguments is None else list(arguments), standalone_mode=False)
     except click.exceptions.Exit as done:
-        sys.exit(done.exit_code)
+        return done.exit_code
     except click.ClickException as error:
         error.show()
-        sys.exit(error.exit_code)
+        return error.exit_code
     except BrokenPipeError:  # the reader of our output (a pager, head) has left: nothing to tell it
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(1)
+        return 1
+    except SystemExit as done:
+        return done.code
     except BaseException as error:
-        if isinstance(error, SystemExit):
-            raise
+        if arguments is None:
+            _let_it_end()
         from rig.telling import tell
 
         told = tell(KeyboardInterrupt() if isinstance(error, click.Abort) else error)
         click.echo(told.text, err=True)
-        sys.exit(told.exit_code)
-    sys.exit(0)
+        return told.exit_code
+    return 0
+
+
+def _let_it_end() -> None:
+    """The work is over: another Ctrl-C while the process winds up must not change how it ended."""
+    with contextlib.suppress(ValueError):  # not the main thread
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
 if __name__ == "__main__":

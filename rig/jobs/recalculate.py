@@ -162,7 +162,8 @@ def _prediction(record: Record, log: BenchLog) -> dict[str, Any]:
         rng=np.random.default_rng(given["seed"]),
         turn=given.get("turn_rad"),
         travel=given["travel_m"],
-        draws=given.get("draws"),
+        # as many as were made: a forecast stopped with Ctrl-C is kept with the draws it had
+        draws=record.result["pivot"].get("count", given.get("draws")),
     )
     return prediction_record(prediction)
 

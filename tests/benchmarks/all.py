@@ -1,0 +1,165 @@
+"""Run every benchmark of this folder and set each figure beside its baseline or limit, in one table.
+
+    PYTHONPATH=. python tests/benchmarks/all.py [--quick] [--only NAME ...] [--limit-s S]
+
+A script is run when it prints one JSON object as its last line; files without a `main` belong to others. Keys that
+name a baseline stand beside the figure they belong to, with the ratio figure / baseline; where a figure is held to a
+number (LIMITS), the last column says whether it holds. A script that fails or takes too long is told as such, and the
+rest runs on. The last line is one JSON object: script -> its figures, seconds, or the reason why there are none.
+"""
+
+import argparse
+import json
+import os
+import re
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+HERE = Path(__file__).parent
+EXTRA = {"fuzz_parsers": ["--seconds", "30"]}
+"""Where a script's own length suits a night rather than one run of all."""
+
+LIMITS: dict[str, tuple[str, float]] = {
+    "kills.lost": ("at most", 0), "kills.wrong": ("at most", 0), "kills.not_sound": ("at most", 0),
+    "write_errors.lost": ("at most", 0), "write_errors.wrong": ("at most", 0), "write_errors.not_sound": ("at most", 0),
+    "write_errors.badly_told": ("at most", 0), "write_errors.not_writable": ("at most", 0),
+    "stops.faults": ("at most", 0), "fuzz_parsers.findings": ("at most", 0), "mutation.score": ("at least", 0.80),
+}
+"""Figure -> what it must hold, where the figure is held to a number rather than to a baseline."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One line of the table."""
+
+    script: str
+    figure: str
+    value: float
+    against: str = ""
+    other: float | None = None
+
+    @property
+    def ratio(self) -> str:
+        """Figure over baseline; for a limit whether it is held."""
+        if self.other is None:
+            return ""
+        if self.against in ("at most", "at least"):
+            held = self.value <= self.other if self.against == "at most" else self.value >= self.other
+            return "held" if held else "NOT HELD"
+        return f"{self.value / self.other:.3g}" if self.other else "-"
+
+
+def scripts() -> list[str]:
+    """Names of the scripts that can be run by themselves, this one excepted."""
+    return [path.stem for path in sorted(HERE.glob("*.py"))
+            if path.stem != "all" and '__name__ == "__main__"' in path.read_text(encoding="utf-8")]
+
+
+def flat(value: Any, name: str = "") -> Iterator[tuple[str, float]]:
+    """Numbers of a nested object with dotted names."""
+    if isinstance(value, dict):
+        for key, inner in value.items():
+            yield from flat(inner, f"{name}.{key}" if name else key)
+    elif isinstance(value, list):
+        for index, inner in enumerate(value, start=1):
+            yield from flat(inner, f"{name}.{index}")
+    elif isinstance(value, int | float):
+        yield name, float(value)
+
+
+def _bare(name: str) -> str:
+    """A figure's name without what marks it as a baseline's: both have the same one."""
+    return re.sub(r"(^|[._])(baseline|blind)[A-Za-z]*(?=[._]|$)", "", name).strip("._")
+
+
+def rows_of(script: str, told: dict[str, Any]) -> list[Row]:
+    """Figures of one script, each beside the baseline that belongs to it or its limit."""
+    figures = dict(flat(told))
+    baseline = {name for name in figures if re.search(r"(^|[._])(baseline|blind|simple|generic)", name)}
+    paired: dict[str, str] = {}
+    ours = [name for name in figures if name not in baseline]
+    for name in baseline:
+        bare = _bare(name)
+        # the same name, or the same but for a word in between (baseline_plain_file.lost belongs to lost)
+        fitting = [one for one in ours if one == bare] or [one for one in ours if bare.endswith(("." + one, "_" + one))]
+        if len(fitting) == 1:
+            paired.setdefault(fitting[0], name)
+    rows = []
+    for name in ours:
+        if (limit := LIMITS.get(f"{script}.{name}")) is not None:
+            rows.append(Row(script=script, figure=name, value=figures[name], against=limit[0], other=limit[1]))
+        elif name in paired:
+            rows.append(Row(script=script, figure=name, value=figures[name], against=paired[name],
+                            other=figures[paired[name]]))
+        else:
+            rows.append(Row(script=script, figure=name, value=figures[name]))
+    rows += [Row(script=script, figure=name, value=figures[name]) for name in sorted(baseline - set(paired.values()))]
+    return rows
+
+
+def run_one(script: str, *, quick: bool, limit_s: float) -> dict[str, Any]:
+    """Run one script; its JSON, or {"failed": why}. `seconds` in both."""
+    root = HERE.parents[1]
+    command = [sys.executable, str(HERE / f"{script}.py"), *(["--quick"] if quick else EXTRA.get(script, []))]
+    start = time.monotonic()
+    try:
+        done = subprocess.run(command, cwd=root, env=os.environ | {"PYTHONPATH": str(root)}, capture_output=True,
+                              encoding="utf-8", errors="replace", timeout=limit_s, check=False)
+    except subprocess.TimeoutExpired:
+        return {"failed": f"took over {limit_s:.0f} s", "seconds": round(limit_s, 1)}
+    seconds = round(time.monotonic() - start, 1)
+    last = (done.stdout.strip().splitlines() or [""])[-1]
+    try:
+        told = json.loads(last)
+    except ValueError:
+        told = None
+    if done.returncode != 0 or not isinstance(told, dict):
+        words = (done.stderr.strip().splitlines() or ["no words"])[-1]
+        return {"failed": f"code {done.returncode}: {words[:200]}", "seconds": seconds}
+    return told | {"seconds": seconds}
+
+
+def table(rows: list[Row]) -> str:
+    """The rows in columns."""
+    heads = ("script", "figure", "value", "baseline or limit", "its value", "ratio")
+    cells = [(row.script, row.figure, f"{row.value:.5g}", row.against,
+              "" if row.other is None else f"{row.other:.5g}", row.ratio) for row in rows]
+    widths = [max(len(line[column]) for line in [heads, *cells]) for column in range(len(heads))]
+    lines = ["  ".join(word.ljust(width) for word, width in zip(line, widths, strict=True)).rstrip()
+             for line in [heads, tuple("-" * width for width in widths), *cells]]
+    return "\n".join(lines)
+
+
+def main() -> None:
+    """Print; the last line is JSON."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--quick", action="store_true", help="given on to every script")
+    parser.add_argument("--only", nargs="+", choices=scripts(), default=scripts())
+    parser.add_argument("--limit-s", type=float, default=3600.0, help="longest time of one script")
+    given = parser.parse_args()
+    told: dict[str, dict[str, Any]] = {}
+    rows: list[Row] = []
+    try:
+        for script in given.only:
+            print(f"{script} …", end=" ", file=sys.stderr, flush=True)
+            told[script] = run_one(script, quick=given.quick, limit_s=given.limit_s)
+            seconds = f"{told[script]['seconds']} s"
+            print(told[script].get("failed", told[script].get("skipped", seconds)), file=sys.stderr)
+            rows += rows_of(script, told[script])
+    except KeyboardInterrupt:
+        print("stopped: what has been measured follows", file=sys.stderr)
+    print(table(rows))
+    for script, figures in told.items():
+        for word in ("failed", "skipped"):
+            if word in figures:
+                print(f"{script}: {word}: {figures[word]}")
+    print(json.dumps(told))
+
+
+if __name__ == "__main__":
+    main()

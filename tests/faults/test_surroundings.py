@@ -1,0 +1,173 @@
+"""Odd surroundings of a laptop at a bench: places, languages, rights, clocks, line ends.
+
+The command line runs in a process of its own, as people start it; truth is what it does on a plain machine.
+"""
+
+import csv
+import json
+import locale
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from rig.cards.read import read_set
+from rig.cards.template import card_text, write_new_cards
+from rig.log import store
+from rig.log.bundle import export_bench, import_bench
+from rig.log.export import table_csv
+from rig.log.repair import check_log
+from rig.log.store import BenchLog
+
+PROJECT = Path(__file__).parents[2]
+ODD_NAMES = {"odd": "two  words 🚗 Dünlin a'b;$(x)&%", "long": "d" * 200}
+
+
+def cards_in(folder: Path) -> Path:
+    """Cards with typed weights; the test card's path."""
+    folder.mkdir(parents=True, exist_ok=True)
+    write_new_cards(folder)
+    typed = {"typed.weights_g": [400.0, 410.5, 390.0, 395.0]}
+    (folder / "test.toml").write_text(card_text("test", typed), encoding="utf-8")
+    return folder / "test.toml"
+
+
+def run(*arguments: str, env: dict[str, str] | None = None, cwd: Path = PROJECT,
+        code: Path = PROJECT) -> subprocess.CompletedProcess[str]:
+    """The command line in a process of its own."""
+    given = {"HOME": str(cwd)} if env is None else env
+    surroundings = {"PYTHONPATH": str(code), "PYTHONDONTWRITEBYTECODE": "1"} | given
+    return subprocess.run([sys.executable, "-m", "rig.main", *arguments], env=surroundings, cwd=cwd, check=False,
+                          capture_output=True, encoding="utf-8", errors="replace", timeout=60)
+
+
+def figures(done: subprocess.CompletedProcess[str]) -> dict[str, object]:
+    """The JSON that a command printed."""
+    assert done.returncode == 0, done.stderr
+    found: dict[str, object] = json.loads(done.stdout)
+    return found
+
+
+@pytest.fixture(scope="module")
+def plain(tmp_path_factory: pytest.TempPathFactory) -> dict[str, object]:
+    """What a forecast gives where nothing is odd."""
+    folder = tmp_path_factory.mktemp("plain")
+    return figures(run("predict", str(cards_in(folder)), "--log", str(folder / "log"), "--json"))
+
+
+@pytest.mark.parametrize("name", ODD_NAMES)
+def test_odd_places_change_nothing(tmp_path: Path, plain: dict[str, object], name: str) -> None:
+    place = tmp_path / ODD_NAMES[name]
+    card = cards_in(place)
+    assert figures(run("predict", str(card), "--log", str(place / "log"), "--json")) == plain
+    done = run("export", str(place / "out"), "--log", str(place / "log"))
+    assert done.returncode == 0, done.stderr
+    done = run("import", str(place / "out"), "--log", str(place / "other"))
+    assert done.returncode == 0, done.stderr
+
+
+def test_windows_line_ends_and_a_byte_order_mark_change_no_figure(tmp_path: Path, plain: dict[str, object]) -> None:
+    card = cards_in(tmp_path)
+    for path in tmp_path.glob("*.toml"):
+        path.write_bytes(b"\xef\xbb\xbf" + path.read_bytes().replace(b"\n", b"\r\n"))
+    assert b"\r\n" in card.read_bytes()
+    assert figures(run("predict", str(card), "--log", str(tmp_path / "log"), "--json")) == plain
+
+
+@pytest.mark.parametrize("home", [None, "/nonexistent/home"])
+def test_no_home_directory(tmp_path: Path, home: str | None) -> None:
+    """With nothing in the environment at all, or a home that cannot be made: words or a result, never a fault."""
+    card = cards_in(tmp_path)
+    env = {} if home is None else {"HOME": home}
+    env["PIVOTBENCH_LOG"] = str(tmp_path / "log")
+    assert run("predict", str(card), env=env, cwd=tmp_path).returncode == 0
+    if home is not None:
+        done = run("predict", str(card), env={"HOME": "/dev/null/home"}, cwd=tmp_path)
+        assert done.returncode == 1
+        assert "Traceback" not in done.stderr
+        assert "itself is at fault" not in done.stderr
+
+
+def test_a_package_directory_that_cannot_be_written(tmp_path: Path, plain: dict[str, object]) -> None:
+    code = tmp_path / "code"
+    for room in ("rig", "vision", "analysis"):
+        shutil.copytree(PROJECT / room, code / room, ignore=shutil.ignore_patterns("__pycache__"))
+    card = cards_in(tmp_path / "cards")
+    before = sorted(str(path) for path in code.rglob("*"))
+    for path in [code, *code.rglob("*")]:
+        path.chmod(0o555 if path.is_dir() else 0o444)
+    try:
+        env = {"HOME": str(tmp_path), "PYTHONDONTWRITEBYTECODE": ""}
+        done = run("predict", str(card), "--log", str(tmp_path / "log"), "--json", code=code, cwd=tmp_path, env=env)
+        assert figures(done) == plain
+    finally:
+        for path in [code, *code.rglob("*")]:
+            path.chmod(0o755)
+    written = {str(path) for path in code.rglob("*")} - set(before)  # the administrator may write in spite of the mode
+    assert not [path for path in written if "__pycache__" not in path]
+
+
+@pytest.fixture
+def decimal_comma() -> Iterator[None]:
+    """A locale with decimal commas, where this machine has one."""
+    old = locale.setlocale(locale.LC_ALL)
+    for name in ("de_DE.UTF-8", "de_DE.utf8", "fr_FR.UTF-8", "nl_NL.UTF-8", "de_DE", "German_Germany.1252"):
+        try:
+            locale.setlocale(locale.LC_ALL, name)
+        except locale.Error:
+            continue
+        break
+    else:
+        pytest.skip("no locale with decimal commas is installed here")
+    yield
+    locale.setlocale(locale.LC_ALL, old)
+
+
+def test_decimal_points_stay_in_a_locale_with_commas(tmp_path: Path, decimal_comma: None) -> None:
+    assert locale.str(1.5) == "1,5"
+    with BenchLog(tmp_path / "log") as log:
+        made = log.record("weighing", "w", inputs={"x": 0.25}, result={"total_g": 1600.25})
+        export_bench(log, tmp_path / "out")
+        assert "1600.25" in table_csv([made])
+    assert '"total_g": 1600.25' in (tmp_path / "out" / "records.jsonl").read_text(encoding="utf-8")
+    assert read_set(cards_in(tmp_path / "cards")).test.typed.weights_g[1] == 410.5
+
+
+@pytest.mark.parametrize("language", ["C", "de_DE.UTF-8"])
+def test_languages_of_the_environment_change_no_figure(tmp_path: Path, plain: dict[str, object], language: str) -> None:
+    card = cards_in(tmp_path)
+    env = {"LC_ALL": language, "LANG": language, "HOME": str(tmp_path)}
+    assert figures(run("predict", str(card), "--log", str(tmp_path / "log"), "--json", env=env)) == plain
+
+
+def test_a_clock_that_jumps_back_keeps_the_order_of_writing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    moments = [datetime(*date, tzinfo=UTC) for date in ((2026, 3, 29, 3), (1970, 1, 1), (2026, 3, 29, 2))]
+    with BenchLog(tmp_path / "log") as log:
+        for number, moment in enumerate(moments):
+            monkeypatch.setattr(store, "_now", lambda moment=moment: moment.isoformat(timespec="milliseconds"))
+            log.record("push", f"p{number}", inputs={}, result={"n": number})
+        assert [record.title for record in log.records()] == ["p0", "p1", "p2"]
+        newest = log.latest("push")
+        assert newest is not None
+        assert newest.title == "p2"  # the last one written, whatever the clock said
+        export_bench(log, tmp_path / "out")
+    assert check_log(tmp_path / "log").sound
+    with BenchLog(tmp_path / "other") as other:
+        assert import_bench(other, tmp_path / "out").new == 3
+        export_bench(other, tmp_path / "again")
+    assert (tmp_path / "out" / "records.jsonl").read_bytes() == (tmp_path / "again" / "records.jsonl").read_bytes()
+    with (tmp_path / "out" / "tables" / "push.csv").open(encoding="utf-8", newline="") as file:
+        assert {row["title"] for row in csv.DictReader(file)} == {"p0", "p1", "p2"}
+
+
+def test_a_path_with_a_zero_byte_on_a_card_is_told_in_words(tmp_path: Path) -> None:
+    card = tmp_path / "test.toml"
+    card.write_text('card = "test"\nname = "x"\ncar = "a\\u0000b"\nbench = "b"\n', encoding="utf-8")
+    done = run("predict", str(card), "--log", str(tmp_path / "log"), env=dict(os.environ))
+    assert done.returncode == 2
+    assert "itself is at fault" not in done.stderr
