@@ -260,6 +260,8 @@ def main() -> None:
         if given.engine == "atheris":
             told[name] = atheris_run(name, seconds)
         else:
+            for data in corpus(name):  # what is set up once and kept belongs to neither
+                TARGETS[name](data)
             blind = fuzz(name, seconds / 5, seed=given.seed, guided=False)
             found = fuzz(name, seconds, seed=given.seed)
             if given.keep:
