@@ -4,16 +4,7 @@ from pathlib import Path
 
 import click
 
-from rig.command.options import (
-    ask_in_terminal,
-    card_argument,
-    json_option,
-    log_folder,
-    log_option,
-    port_option,
-    show,
-    unattended_option,
-)
+from rig.command.options import ask_in_terminal, card_argument, log_folder, pads_options, show
 
 
 @click.command(name="calibrate", epilog="Example: pivotbench calibrate test.toml --mass 200 --mass 500 --mass 1000")
@@ -36,10 +27,7 @@ from rig.command.options import (
 )
 @click.option("--cycles", type=click.IntRange(1, 10), default=2, show_default=True, help="Times up and down.")
 @click.option("--temperature", "temperature_c", type=float, default=None, help="Room temperature, °C, if known.")
-@port_option
-@log_option
-@unattended_option
-@json_option
+@pads_options
 def command(
     test_card: Path,
     masses_g: tuple[float, ...],

@@ -5,16 +5,7 @@ from typing import Literal
 
 import click
 
-from rig.command.options import (
-    ask_in_terminal,
-    card_argument,
-    json_option,
-    log_folder,
-    log_option,
-    port_option,
-    show,
-    unattended_option,
-)
+from rig.command.options import ask_in_terminal, card_argument, log_folder, pads_options, show
 
 
 @click.command(name="cross", epilog="Example: pivotbench cross test.toml --target 50 --bars both")
@@ -37,10 +28,7 @@ from rig.command.options import (
     help="Axles with an anti-roll bar.",
 )
 @click.option("--placings", type=click.IntRange(1, 10), default=1, show_default=True, help="Placings a weighing.")
-@port_option
-@log_option
-@unattended_option
-@json_option
+@pads_options
 def command(
     test_card: Path,
     target: float,

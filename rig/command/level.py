@@ -4,16 +4,7 @@ from pathlib import Path
 
 import click
 
-from rig.command.options import (
-    ask_in_terminal,
-    card_argument,
-    json_option,
-    log_folder,
-    log_option,
-    port_option,
-    show,
-    unattended_option,
-)
+from rig.command.options import ask_in_terminal, card_argument, log_folder, pads_options, show
 
 WHEELS = ["FL", "FR", "RL", "RR"]
 
@@ -36,10 +27,7 @@ WHEELS = ["FL", "FR", "RL", "RR"]
     help="Measure with a shim of this thickness, mm, under one pad.",
 )
 @click.option("--under", type=click.Choice(WHEELS), default="FL", show_default=True, help="The pad with the shim.")
-@port_option
-@log_option
-@unattended_option
-@json_option
+@pads_options
 def command(
     test_card: Path,
     heights_mm: tuple[float, float, float, float] | None,

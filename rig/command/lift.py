@@ -4,17 +4,7 @@ from pathlib import Path
 
 import click
 
-from rig.command.options import (
-    ask_in_terminal,
-    card_argument,
-    json_option,
-    log_folder,
-    log_option,
-    port_option,
-    progress,
-    show,
-    unattended_option,
-)
+from rig.command.options import ask_in_terminal, card_argument, log_folder, pads_options, progress, show
 
 
 @click.command(name="lift", epilog="Example: pivotbench lift test.toml --height 40 --height 60 --height 80")
@@ -32,10 +22,7 @@ from rig.command.options import (
 )
 @click.option("--battery-in", is_flag=True, help="The battery is in place (it may shift in a steep lift).")
 @click.option("--suspension-free", is_flag=True, help="The suspension is not blocked.")
-@port_option
-@log_option
-@unattended_option
-@json_option
+@pads_options
 def command(
     test_card: Path,
     heights_mm: tuple[float, ...],

@@ -110,3 +110,8 @@ def card_argument(function: FunctionT) -> FunctionT:
 def port_option(function: FunctionT) -> FunctionT:
     """--port."""
     return click.option("--port", default="", help="Device or pyserial URL, instead of the bench card's.")(function)
+
+
+def pads_options(function: FunctionT) -> FunctionT:
+    """What every job at the pads takes: --port, --log, --unattended, --json."""
+    return port_option(log_option(unattended_option(json_option(function))))

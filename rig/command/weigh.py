@@ -5,17 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from rig.command.options import (
-    ask_in_terminal,
-    card_argument,
-    json_option,
-    log_folder,
-    log_option,
-    port_option,
-    progress,
-    show,
-    unattended_option,
-)
+from rig.command.options import ask_in_terminal, card_argument, log_folder, pads_options, progress, show
 
 if TYPE_CHECKING:
     from analysis.weighing.orientations import Turn
@@ -43,10 +33,7 @@ TURNS: dict[str, list["Turn"]] = {
     show_default=True,
     help="Also turn the car on the pads: half round, or in four ways with the pads exchanged, too.",
 )
-@port_option
-@log_option
-@unattended_option
-@json_option
+@pads_options
 def command(
     test_card: Path,
     placings: int,

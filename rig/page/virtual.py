@@ -17,10 +17,10 @@ from rig.jobs.pads import OpenPads, Step, calibrate
 from rig.log.store import BenchLog
 from rig.pads.reader import PadReader
 from rig.page.lesson import LessonStep
-from rig.virtual.bench import CHECK_MASSES_G, VirtualOperator, film_push
+from rig.virtual.bench import CHECK_MASSES_G, VirtualOperator, film_push, virtual_finger
 from rig.virtual.dunlin import CAR_KEYS, TEST_KEYS, SetUp, Truth, draw_truth
 from rig.virtual.pads import VirtualPads
-from rig.virtual.push_truth import GRAVITY, FingerPush, PushedCar, simulate_push
+from rig.virtual.push_truth import GRAVITY, PushedCar, simulate_push
 
 BENCH_NAME = "Virtual bench"
 CALIBRATING_FACTOR = 40.0
@@ -175,18 +175,7 @@ def see_push(truth: Truth, cards: CardSet) -> SeenPush:
             remedy="Push faster or less far for a first look",
         )
     length = cards.car.geometry.wheelbase_mm * 1e-3
-    side = 1.0 if push.side == "right" else -1.0
-    kinds = {"rolling": "sliding", "rubbing": "friction", "sticking": "sticking"}
-    finger = FingerPush(
-        station=push.position_pct / 100 * length + truth.station_shift,
-        side_y=-side * cards.car.geometry.body_width_mm / 2000,
-        speed=push.speed_mm_s / 1000,
-        distance=push.distance_mm / 1000,
-        kind=kinds[push.finger],
-        friction=push.finger_friction,
-        height=truth.height,
-        rest=0.1,
-    )
+    finger = virtual_finger(cards, truth, rest=0.1)
     # rounder friction than in a filmed push: off by at most 60 um over the push, and three times as quick
     moved = simulate_push(truth.pushed, finger, slip_floor=2e-5, rate=60.0, tolerance=1e-5)
     first, last = moved.pose[0], moved.pose[-1]

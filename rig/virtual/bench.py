@@ -78,6 +78,22 @@ def write_cards(folder: Path, setup: SetUp, positions_pct: tuple[float, ...]) ->
     return tests
 
 
+def virtual_finger(cards: CardSet, truth: Truth, *, rest: float = 0.8) -> FingerPush:
+    """The finger of the test card at the place where it truly touches. rest: s of standing still around the push."""
+    push, wheelbase = cards.test.push, float(np.ptp(truth.pushed.contacts[:, 0]))
+    kinds = {"rolling": "sliding", "rubbing": "friction", "sticking": "sticking"}
+    return FingerPush(
+        station=push.position_pct / 100 * wheelbase + truth.station_shift,
+        side_y=(-1.0 if push.side == "right" else 1.0) * cards.car.geometry.body_width_mm / 2000,
+        speed=push.speed_mm_s / 1000,
+        distance=push.distance_mm / 1000,
+        kind=kinds[push.finger],
+        friction=push.finger_friction,
+        height=truth.height,
+        rest=rest,
+    )
+
+
 def film_push(
     cards: CardSet, truth: Truth, clip: Path, *, seed: int, progress: Callable[[float], None] | None = None
 ) -> PushTruth:
@@ -91,16 +107,7 @@ def film_push(
     rng = np.random.default_rng([seed, 7])
     push, length = cards.test.push, float(np.ptp(truth.pushed.contacts[:, 0]))
     side = 1.0 if push.side == "right" else -1.0
-    kinds = {"rolling": "sliding", "rubbing": "friction", "sticking": "sticking"}
-    finger = FingerPush(
-        station=push.position_pct / 100 * length + truth.station_shift,
-        side_y=-side * cards.car.geometry.body_width_mm / 2000,
-        speed=push.speed_mm_s / 1000,
-        distance=push.distance_mm / 1000,
-        kind=kinds[push.finger],
-        friction=push.finger_friction,
-        height=truth.height,
-    )
+    finger = virtual_finger(cards, truth)
     start = np.array([-length / 2 + rng.normal(0, 0.004), -side * push.distance_mm / 2000, rng.normal(0, 0.02)])
     moved = simulate_push(truth.pushed, finger, start=start)
     floor = floor_layout(cards.bench)
