@@ -10,9 +10,9 @@ from rig.command.options import json_option, log_folder, log_option, show
 
 @click.command(name="report", epilog="Example: pivotbench report --since 2026-09-01 --out term.pdf")
 @click.option("--records", default="", metavar="N,N", help="Only these records, by number.")
-@click.option("--kind", default=None, help="Only records of this kind (comparison, push, prediction).")
+@click.option("--kind", default=None, help="Only records of this kind (comparison, push, weighing, grip, series …).")
 @click.option("--series", type=click.Path(path_type=Path, dir_okay=False), default=None, metavar="PLAN.csv",
-              help="Only the tests that this plan names.")
+              help="Only the tests that this plan names, and what was found from it.")
 @click.option("--since", type=click.DateTime(["%Y-%m-%d"]), default=None, help="Only from this day on.")
 @click.option("--title", default="What the bench found", show_default=True, help="Title of the report.")
 @click.option("--out", "out", type=click.Path(path_type=Path, dir_okay=False), required=True, metavar="FILE",
@@ -47,20 +47,16 @@ def command(
         from rig.cards.read import read_card
         from rig.cards.schema import TestCard
 
-        tests = [read_card(path, TestCard).name for path in listed_tests(series)]
+        tests = [*(read_card(path, TestCard).name for path in listed_tests(series)), series.stem]
+    # what was found from a plan stands in the log under the name of its file
     with BenchLog(log_folder(log_dir), read_only=True) as log:
         chosen = choose(log, numbers=[int(part) for part in wanted], kind=kind,
                         since=None if since is None else since.date(), tests=tests)
         told = retell(log, chosen)
-    if not told.experiments:
-        raise InputError(
-            "there is no experiment among these records",
-            where=str(log.path),
-            remedy="Choose a comparison, a push or a prediction; list them with: pivotbench log",
-        )
     files = write_experiments(out, title, told, figures=figures)
     show(
-        "\n".join([f"{len(told.experiments)} experiments told", *(f"wrote {file}" for file in files)]),
+        "\n".join([f"{len(told.experiments)} experiments and {len(told.others)} other records told",
+                   *(f"wrote {file}" for file in files)]),
         {
             "experiments": [{"record": one.record.number, "sentence": one.sentence} for one in told.experiments],
             "untold": {str(number): why for number, why in told.untold.items()},

@@ -8,6 +8,7 @@ from pathlib import Path
 from analysis.figures import top_view
 from rig.errors import InputError
 from rig.jobs.retell import Contribution, Experiment, Retold
+from rig.report.besides import besides_parts
 from rig.report.files import write_bytes, write_text
 from rig.report.html import Part, Table, report_html
 from rig.report.method import MEANING, method_part
@@ -20,11 +21,11 @@ WHEELS = ("front left", "front right", "rear left", "rear right")
 
 
 def report_parts(told: Retold) -> list[Part]:
-    """All parts of the report, the overview first when there are several experiments, the method last."""
-    parts = [] if len(told.experiments) == 1 else [_overview(told)]
+    """All parts of the report: overview when there are several pushes, each push, what else was found, the method."""
+    parts = [_overview(told)] if len(told.experiments) > 1 or told.untold else []
     for one in told.experiments:
         parts += _experiment_parts(one)
-    return [*parts, method_part()]
+    return [*parts, *besides_parts(told.others), method_part()]
 
 
 def write_experiments(path: Path, title: str, told: Retold, *, figures: Path | None = None) -> list[Path]:
@@ -37,7 +38,8 @@ def write_experiments(path: Path, title: str, told: Retold, *, figures: Path | N
             f'"{path.suffix}" is not a kind of report', where=str(path), remedy="End the name in .html or .pdf"
         )
     parts = report_parts(told)
-    numbers = sorted({number for one in told.experiments for number in one.records})
+    numbers = sorted({number for one in told.experiments for number in one.records}
+                     | {record.number for record in told.others})
     footer = f"Made from the bench log by {SOFTWARE}; records {_ranges(numbers)}. All intervals are 95 %."
     if path.suffix.lower() == ".pdf":
         write_bytes(path, report_pdf(title, parts, footer=footer))
@@ -79,13 +81,10 @@ def _overview(told: Retold) -> Part:
     heads = ("record", "day", "car", "push at", "measured pivot", "forecast pivot", "verdict")
     verdicts = Counter(str(one.comparison["verdict"]) for one in told.experiments if one.comparison)
     said = ", ".join(f"{count} × {verdict}" for verdict, count in verdicts.most_common())
-    others = Counter(record.kind for record in told.others)
-    paragraphs = [f"{len(told.experiments)} experiments"
-                  f"{f' with these verdicts: {said}' if said else ''}."]
-    if others:
-        listed = ", ".join(f"{count} × {kind}" for kind, count in others.most_common())
-        paragraphs.append(f"Also recorded in this choice: {listed}.")
-    paragraphs += [f"Record {number} could not be told: {why}." for number, why in told.untold.items()]
+    paragraphs = [
+        f"{len(told.experiments)} experiments{f' with these verdicts: {said}' if said else ''}.",
+        *(f"Record {number} could not be told: {why}." for number, why in told.untold.items()),
+    ]
     return Part(
         title="All experiments",
         paragraphs=paragraphs,

@@ -56,17 +56,10 @@ class Pages:
     def table(self, table: Table, *, size: float = 8.5, bold_rows: Sequence[int] = ()) -> None:
         """A table; columns share the width by what they hold, long cells are wrapped. bold_rows: set in bold."""
         rows = [[str(cell) for cell in row] for row in table.rows]
-        filled = rows or [list(table.heads)]
-        longest = [
-            min(1.15 * max(len(row[column]) for row in [list(table.heads), *rows]), 46) + 2
-            for column in range(len(table.heads))
-        ]
-        total = self.inner * 72 / (size * LETTER_WIDTH)
-        share = [width * min(1.0, total / sum(longest)) for width in longest]
-        widest = max(range(len(longest)), key=longest.__getitem__)
-        share[widest] += max(0.0, min(max(len(row[widest]) for row in filled) + 2 - share[widest],
-                                      total - sum(share)))
-        self.room(5 * size * LINE / 72)
+        share = _shares([list(table.heads), *rows], self.inner * 72 / (size * LETTER_WIDTH))
+        high = sum(self._height(row, share, size) for row in [list(table.heads), *rows]) + 3 * size * LINE / 72
+        # a table that fits on a page is not broken over two
+        self.room(high if high < self.height - 2 * self.margin - 1.0 else 5 * size * LINE / 72)
         if table.caption:
             self.text(table.caption, size=size + 1, bold=True, after=0.02)
         self._row(list(table.heads), share, size, bold=True)
@@ -116,18 +109,21 @@ class Pages:
         return self._buffer.getvalue()
 
     def _row(self, cells: Sequence[str], share: Sequence[float], size: float, *, bold: bool) -> None:
-        wrapped = [
-            textwrap.wrap(cell, max(int(width / (1.08 if bold else 1.0)) - 1, 4)) or [""]
-            for cell, width in zip(cells, share, strict=True)
-        ]
-        height = max(len(lines) for lines in wrapped) * size * LINE / 72
+        wrapped = [_wrap(cell, width) for cell, width in zip(cells, share, strict=True)]
+        height = self._height(cells, share, size)
         self.room(height)
         left = self.margin
         for lines, width in zip(wrapped, share, strict=True):
             for index, line in enumerate(lines):
                 self._put(left, line, size=size, bold=bold, down=index * size * LINE / 72)
             left += width * size * LETTER_WIDTH / 72
-        self._top -= height + 0.02
+        self._top -= height
+
+    @staticmethod
+    def _height(cells: Sequence[str], share: Sequence[float], size: float) -> float:
+        """Of one row, inches."""
+        lines = max(len(_wrap(cell, width)) for cell, width in zip(cells, share, strict=True))
+        return lines * size * LINE / 72 + 0.02
 
     def _put(self, left: float, line: str, *, size: float, bold: bool, down: float = 0.0) -> None:
         assert self._page is not None
@@ -162,6 +158,31 @@ class Pages:
     def _end(self) -> None:
         if self._page is not None:
             self._pdf.savefig(self._page)  # type: ignore[no-untyped-call]
+
+
+def _wrap(cell: str, width: float) -> list[str]:
+    """Lines of a cell in a column of so many letters; the gap to the next column and bold heads are allowed for."""
+    return textwrap.wrap(cell, max(int(width / 1.08) - 1, 4)) or [""]
+
+
+def _shares(rows: Sequence[Sequence[str]], total: float) -> list[float]:
+    """Widths of columns, in letters, that share `total`: what each needs, and where that is too much, longest first.
+
+    No column gets narrower than its longest word, so that only cells of several words are wrapped.
+    """
+    columns = list(zip(*rows, strict=True))
+    needed = [1.08 * max(len(cell) for cell in column) + 2.5 for column in columns]
+    least = [1.08 * max((len(word) for cell in column for word in cell.split()), default=1) + 2.5 for column in columns]
+    over = sum(needed) - total
+    while over > 1e-9:
+        wide = [index for index in range(len(columns)) if needed[index] > least[index]]
+        if not wide:
+            return [width * total / sum(needed) for width in needed]
+        longest = max(wide, key=lambda index: needed[index])
+        cut = min(over, needed[longest] - least[longest], 1.0)
+        needed[longest] -= cut
+        over -= cut
+    return needed
 
 
 def report_pdf(title: str, parts: Sequence[Part], *, footer: str) -> bytes:

@@ -13,6 +13,7 @@ from rig.cards.template import card_text
 from rig.command.drive import command
 from rig.errors import InputError
 from rig.jobs.drive import drive_beside_model, model_at
+from rig.report.besides import WORDS
 from vision.render import render_push
 from vision.render_camera import looking_at
 
@@ -62,6 +63,7 @@ def test_a_filmed_circle_is_read_from_the_pictures(tmp_path: Path) -> None:
     # rotation centre: the circle's centre, seen from the car
     assert told["pivot_m"] == pytest.approx([station + 0.12 * np.sin(0.3), 0.12 * np.cos(0.3)], abs=0.004)
     assert told["model"]["balance_pct"] == pytest.approx(100 * 800 / 1640, abs=0.5)
+    assert "0.15 ± 0.0" in WORDS["drive"](told)
 
 
 def test_the_model_stands_beside_the_drive_or_says_why_not(tmp_path: Path) -> None:

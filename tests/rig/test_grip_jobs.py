@@ -16,6 +16,7 @@ from rig.jobs.series import analyse_plan, changes_for, ladder_of, plan_table
 from rig.jobs.weigh import weigh_typed
 from rig.log.store import BenchLog
 from rig.main import main
+from rig.report.besides import WORDS, besides_parts
 
 LENGTH, HALF = 0.257, 0.0825
 
@@ -89,6 +90,7 @@ def test_backwards_from_pushes_to_the_grip_ratio(workshop: Workshop) -> None:
         assert low < ratio < high
         assert high / low < 1.12
         assert 0 <= found.next_push.station_pct <= 100
+        assert WORDS["inference"](found.record.result).startswith(f"grip front to rear {ratio:.2f}"[:-1])
 
 
 def test_tilt_and_pull_give_the_textbook_grip(workshop: Workshop) -> None:
@@ -99,9 +101,10 @@ def test_tilt_and_pull_give_the_textbook_grip(workshop: Workshop) -> None:
     assert found.value == pytest.approx(np.tan(np.radians(40.0)), rel=1e-3)
     assert found.state == "static"
     # horizontal pull: grip factor = force / weight
-    found, _ = measure_pull(cards, workshop.log, weighing, "car", [12.0, 12.2])
+    found, record = measure_pull(cards, workshop.log, weighing, "car", [12.0, 12.2])
     assert found.value == pytest.approx(12.1 / (1.6 * 9.80665), rel=1e-3)
     assert found.state == "sliding"
+    assert "(sliding) 0.771 ± " in WORDS["grip"](record.result)
 
 
 def test_a_series_says_which_change_did_what(workshop: Workshop) -> None:
@@ -126,6 +129,11 @@ def test_a_series_says_which_change_did_what(workshop: Workshop) -> None:
     assert effect.change < 0  # more front grip lowers kappa (common practice, no source)
     assert effect.interval[0] < truth[1] - truth[0] < effect.interval[1]
     assert effect.interval[1] - effect.interval[0] < 0.4
+    told = besides_parts([series.record])[-1]
+    assert told.verdict == "Clear: tyre (hard → soft)."
+    # radians per metre as degrees per centimetre: 180 / pi / 100
+    assert told.tables[0].rows[0][2] == f"{effect.change * 1.8 / np.pi:+.2f}"
+    assert told.figure is not None
     plan.write_text(plan.read_text().replace("station_pct", "place"))
     with pytest.raises(InputError, match="station_pct is missing"):
         analyse_plan(plan, workshop.log)
@@ -134,7 +142,10 @@ def test_a_series_says_which_change_did_what(workshop: Workshop) -> None:
 def test_the_grip_ladder_ranks_tyres(workshop: Workshop) -> None:
     sets = [workshop.push(name, 85.0, ratio, conditions__compound_front=name, conditions__surface=surface)
             for name, ratio, surface in (("hard", 0.85, "board"), ("medium", 1.0, "board"), ("soft", 1.3, "carpet"))]
-    ladder, _ = ladder_of(sets, workshop.log)
+    ladder, record = ladder_of(sets, workshop.log)
+    rows = besides_parts([record])[0].tables[0].rows
+    assert [row[0] for row in rows] == ["soft", "medium", "hard"]
+    assert [row[1] for row in rows] == [f"{rung.grip:.3f}" for rung in ladder.rungs]
     assert [rung.name for rung in ladder.rungs] == ["soft", "medium", "hard"]
     assert any("carpet" in text for text in ladder.warnings)
 

@@ -21,6 +21,7 @@ from rig.jobs.scale import scale_of
 from rig.jobs.weigh import TURN_WORDS, Weighing, weigh_on_pads, weigh_turned, weighing_from
 from rig.log.store import BenchLog
 from rig.main import main
+from rig.report.besides import WORDS, besides_parts
 from rig.virtual.bench import VirtualOperator
 from rig.virtual.pads import VirtualPads
 
@@ -82,6 +83,10 @@ def test_pads_calibrated_with_masses_weigh_the_car_turned_or_not(bench: Bench) -
     again = weighing_from(bench.log.get(plain.record.id), bench.cards)
     np.testing.assert_array_equal(again.load_covariance, plain.load_covariance)
     assert {record.kind for record in bench.log.records()} == {"calibration", "zero", "weighing"}
+    part, = besides_parts(list(bench.log.records()))
+    assert part.paragraphs == ["Also in the log: 1 × zero."]
+    assert part.tables[0].rows[0][4] == "4 pads from 0 to 1000 g"
+    assert f"{plain.weights.total_g.value:.1f} ± {plain.weights.total_g.half_width:.1f} g" in part.tables[0].rows[1][4]
 
 
 def test_wheels_follow_the_bench_card(bench: Bench) -> None:
@@ -123,6 +128,7 @@ def test_lifting_the_rear_axle_finds_the_height(bench: Bench) -> None:
         lifted = measure_height(bench.cards, reader, bench.log, weighing, [40.0, 70.0, 100.0], ask=lift)
     assert lifted.found.height.interval[0] < height < lifted.found.height.interval[1]
     assert lifted.found.height.half_width < 0.012
+    assert f"{1000 * lifted.found.height.value:.1f} ± " in WORDS["cg height"](lifted.record.result)
     with (
         bench_pads(bench.cards.bench, bench.log, port=bench.pads.url) as reader,
         pytest.raises(InputError, match="two"),
@@ -253,6 +259,7 @@ def test_the_builder_is_led_to_the_wanted_cross_weight(bench: Bench) -> None:
     final = run.weighings[-1].weights.diagonal_fl_rr_pct.value
     assert final == pytest.approx(50.0, abs=1.2), said
     assert any("hook" in text.lower() for text in said)
+    assert WORDS["cross weight"](run.record.result) == run.steps[-1].text
 
 
 def test_four_ports_with_one_pad_each_weigh_together(tmp_path: Path) -> None:

@@ -1,0 +1,152 @@
+"""What a term's log holds beside filmed pushes: weighings, grip, set-up series and tyre ladders, told in a report."""
+
+from collections import Counter
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Any
+
+from analysis.figures import FORECAST, MEASURED
+from rig.log.store import Record
+from rig.report.html import Part, Table
+from rig.report.plots import DEG_PER_CM
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+Result = dict[str, Any]
+
+
+def besides_parts(records: Sequence[Record]) -> list[Part]:
+    """One part with a line for each record that says something by itself, then one for each series and ladder.
+
+    Kinds that are raw material (zeros, readings by key) are only counted.
+    """
+    records = sorted(records, key=lambda one: one.number)
+    rows = [(str(one.number), one.at[:10], one.kind, one.title, WORDS[one.kind](one.result))
+            for one in records if one.kind in WORDS]
+    uncounted = Counter(one.kind for one in records if one.kind not in WORDS and one.kind not in ("series", "ladder"))
+    parts = []
+    if rows or uncounted:
+        counted = ", ".join(f"{count} × {kind}" for kind, count in uncounted.most_common())
+        parts.append(Part(
+            title="Besides the pushes",
+            paragraphs=[f"Also in the log: {counted}."] if counted else [],
+            tables=[Table(caption="Weighed, measured and prepared", heads=("record", "day", "what", "of", "found"),
+                          rows=rows)] if rows else [],
+        ))
+    parts += [_series(one) for one in records if one.kind == "series"]
+    parts += [_ladder(one) for one in records if one.kind == "ladder"]
+    return parts
+
+
+def _plus(one: Result, unit: str, digits: int = 1) -> str:
+    """An estimate as it stands in the log, with the half-width of its interval."""
+    half = 0.5 * (one["interval"][1] - one["interval"][0])
+    return f"{one['value']:.{digits}f} ± {half:.{digits}f} {unit}"
+
+
+def _weighing(result: Result) -> str:
+    return (f"{_plus(result['total_g'], 'g')}; front {_plus(result['front_pct'], '%')}, left "
+            f"{_plus(result['left_pct'], '%')}, front left with rear right {_plus(result['diagonal_fl_rr_pct'], '%')}")
+
+
+def _grip(result: Result) -> str:
+    half = 1.96 * result["value"] * result["relative_u"]
+    return f"{result['quantity']} ({result['state']}) {result['value']:.3f} ± {half:.3f}, {result['method']}"
+
+
+def _calibration(result: Result) -> str:
+    pads = result["pads"]
+    return f"{len(pads)} pads from {min(p['lightest_g'] for p in pads):g} to {max(p['heaviest_g'] for p in pads):g} g"
+
+
+def _inference(result: Result) -> str:
+    low, high = result["interval"]
+    return f"grip front to rear {result['grip_ratio']:.3f} ({low:.3f} to {high:.3f})"
+
+
+def _drive(result: Result) -> str:
+    return (f"{result['speed_m_s']:.2f} ± {1.96 * result['speed_u_m_s']:.2f} m/s on a radius of "
+            f"{result['radius_m']:.2f} ± {1.96 * result['radius_u_m']:.2f} m; pivot at {result['pivot_pct']:.0f} %")
+
+
+WORDS: dict[str, Callable[[Result], str]] = {
+    "weighing": _weighing,
+    "grip": _grip,
+    "calibration": _calibration,
+    "inference": _inference,
+    "drive": _drive,
+    "cg height": lambda r: f"centre of gravity {r['cg_height_mm']:.1f} ± {1.96 * r['cg_height_mm_u']:.1f} mm high",
+    "cross weight": lambda r: str(r["steps"][-1]),
+    "shim": lambda r: f"cross weight {r['cross_g_per_mm']:.1f} g for each mm under one pad",
+    "camera": lambda r: f"lens from {len(r['views'])} pictures, {r['rms_px']:.2f} px left over",
+    "floor layout": lambda r: f"{len(r['markers'])} sheets, each within {1.96 * r['place_u_mm']:.2f} mm",
+    "plate place": lambda r: f"plate {r['shift_mm'][0]:+.2f} mm along and {r['shift_mm'][1]:+.2f} mm across, each ± "
+                             f"{1.96 * r['place_mm_u']:.2f} mm; turned by {r['turn_deg']:+.2f}°",
+    "car markers": lambda r: f"{len(r['markers'])} markers' places",
+}
+"""Kind of record -> what it found, in one line."""
+
+
+def _series(record: Record) -> Part:
+    result = record.result
+    effects = result["effects"]
+    rows = [
+        (e["factor"], f"{e['reference']} → {e['level']}", f"{e['change_per_m'] * DEG_PER_CM:+.2f}",
+         f"{e['interval_per_m'][0] * DEG_PER_CM:+.2f} to {e['interval_per_m'][1] * DEG_PER_CM:+.2f}",
+         "clear" if e["clear"] else "cannot tell")
+        for e in effects
+    ]
+    clear = [f"{e['factor']} ({e['reference']} → {e['level']})" for e in effects if e["clear"]]
+    said = f"Clear: {', '.join(clear)}." if clear else "No change is told from chance yet."
+    return Part(
+        title=f"Series: {record.title}",
+        verdict=said,
+        paragraphs=[
+            f"{result['pushes']} pushes. Between pushes of one set-up turn per travel scatters by "
+            f"{result['push_u_per_m'] * DEG_PER_CM:.2f} °/cm. A change counts as clear when its 95 % interval leaves "
+            "zero out; the order of the set-ups was drawn by lot within blocks, so that a floor that grows slippery "
+            "is not taken for an effect.",
+            *([result["drift"]] if result.get("drift") else []),
+            *(f"Note: {text}" for text in result["warnings"]),
+        ],
+        figure=_bars([(f"{e['factor']}: {e['reference']} → {e['level']}", e["change_per_m"] * DEG_PER_CM,
+                       [end * DEG_PER_CM for end in e["interval_per_m"]]) for e in effects],
+                     "change of turn per travel, °/cm (95 %)", 0.0, MEASURED),
+        alt="Effects of the series with their intervals",
+        tables=[Table(caption="Effects", heads=("factor", "change", "turn per travel, °/cm", "95 %", ""), rows=rows)],
+    )
+
+
+def _ladder(record: Record) -> Part:
+    rungs = record.result["rungs"]
+    rows = [(r["name"], f"{r['grip']:.3f}", f"{r['interval'][0]:.3f} to {r['interval'][1]:.3f}",
+             str(r["ranks"][0]) if r["ranks"][0] == r["ranks"][1] else f"{r['ranks'][0]} to {r['ranks'][1]}")
+            for r in rungs]
+    return Part(
+        title=f"Ladder of tyres on {record.title}",
+        verdict=f"{record.result['sentence']}.",
+        figure=_bars([(r["name"], r["grip"], r["interval"]) for r in rungs],
+                     "grip of the front pair over that of the pair with 1.0 (95 %)", 1.0, FORECAST),
+        alt="Grip of each pair of tyres with its interval",
+        tables=[Table(caption="Rungs", heads=("tyres", "grip", "95 %", "rank"), rows=rows)],
+    )
+
+
+def _bars(rows: Sequence[tuple[str, float, Sequence[float]]], label: str, zero: float, color: str) -> "Figure | None":
+    """Values with their intervals, one row each."""
+    from matplotlib.figure import Figure
+
+    if not rows:
+        return None
+    figure = Figure(figsize=(8.6, 1.1 + 0.4 * len(rows)), layout="constrained")
+    axes = figure.add_subplot()
+    for at, (_, value, (low, high)) in enumerate(rows):
+        axes.plot([low, high], [at, at], color=color, linewidth=2)
+        axes.plot([value], [at], "o", markerfacecolor="white", markeredgecolor=color)
+    axes.axvline(zero, color="black", linewidth=0.8)
+    axes.set_yticks(range(len(rows)), [name for name, _, _ in rows])
+    axes.tick_params(axis="y", labelsize=9)
+    axes.set_ylim(len(rows) - 0.5, -0.5)
+    axes.set_xlabel(label)
+    axes.grid(axis="x", alpha=0.2)
+    return figure
