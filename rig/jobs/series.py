@@ -158,7 +158,8 @@ def _read_plan(path: Path) -> tuple[list[dict[str, str]], list[str]]:
             remedy=f"A plan has the columns {', '.join(PLAN_HEADS)} and one for each factor",
         )
     for line, row in enumerate(rows, start=2):
-        if not (row["number"].isdigit() and row["block"].isdigit()):
+        # as int() reads them: digits like ² are none, and nobody plans a billion pushes
+        if not all(row[head].isdecimal() and len(row[head]) <= 9 for head in ("number", "block")):
             raise InputError(
                 "number and block must be whole numbers",
                 where=f"{path}, line {line}",
