@@ -10,7 +10,8 @@ most five a target, into tests/data/corpus.
 Clips: small valid AVI, MP4 and WebM files with changed bytes, read in a process of its own: success or a room's error
 within 20 s; a crash of that process is a finding.
 
-Baseline, in the same run: blind mutation without guidance for a fifth of the time; `edges` of both are given.
+Baseline, in the same run: blind mutation without guidance for a fifth of the time; `edges` of both are given. With
+libFuzzer the baseline is what the samples reach by themselves.
 The last line is one JSON object.
 """
 
@@ -19,8 +20,10 @@ import hashlib
 import importlib.util
 import json
 import random
+import re
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -123,8 +126,8 @@ def keep(name: str, inputs: list[bytes]) -> None:
         (folder / hashlib.sha256(data).hexdigest()[:12]).write_bytes(data)
 
 
-def atheris_run(name: str, seconds: float) -> dict[str, Any]:
-    """One target under libFuzzer, in a process of its own: it ends the process."""
+def atheris_run(name: str, seconds: float) -> tuple[dict[str, Any], list[bytes]]:
+    """One target under libFuzzer, in a process of its own: it ends the process. (figures, inputs worth keeping)."""
     code = (
         "import sys, atheris\n"
         "with atheris.instrument_imports(include=['rig', 'tests.faults']):\n"
@@ -132,8 +135,6 @@ def atheris_run(name: str, seconds: float) -> dict[str, Any]:
         f"atheris.Setup(sys.argv, TARGETS[{name!r}])\n"
         "atheris.Fuzz()\n"
     )
-    import tempfile
-
     with tempfile.TemporaryDirectory() as folder:
         for number, data in enumerate(corpus(name)):
             (Path(folder) / str(number)).write_bytes(data)
@@ -142,9 +143,14 @@ def atheris_run(name: str, seconds: float) -> dict[str, Any]:
              "-print_final_stats=1", f"-artifact_prefix={folder}/", folder],
             capture_output=True, encoding="utf-8", errors="replace", check=False,
         )
+        grown = [path.read_bytes() for path in sorted(Path(folder).iterdir(), key=lambda one: one.stat().st_mtime)
+                 if len(path.name) == 40]  # libFuzzer names what it found worth keeping by its SHA-1
     stats = dict(line.split(": ", 1) for line in done.stderr.splitlines() if line.startswith("stat::"))
-    runs = int(stats.get("stat::number_of_executed_units", 0))
-    return {"runs": runs, "findings": [] if done.returncode == 0 else [done.stderr[-1500:]]}
+    # the first count comes from the samples alone, the last from all that was found
+    edges = [int(count) for count in re.findall(r"^#\d+\s+\w+\s+cov: (\d+)", done.stderr, re.MULTILINE)] or [0]
+    told = {"runs": int(stats.get("stat::number_of_executed_units", 0)), "edges": edges[-1], "baseline_edges": edges[0],
+            "findings": [] if done.returncode == 0 else [done.stderr[-1500:]]}
+    return told, grown
 
 
 def make_clips(folder: Path) -> list[Path]:
@@ -169,7 +175,6 @@ def make_clips(folder: Path) -> list[Path]:
 def read_spoilt_clips(start: int, count: int) -> None:
     """The worker: read spoilt clips one by one, telling the number of each before it is read."""
     import os
-    import tempfile
 
     os.environ["OPENCV_FFMPEG_LOGLEVEL"] = "-8"
     from vision.errors import InputError, VisionError
@@ -258,7 +263,9 @@ def main() -> None:
     told: dict[str, Any] = {}
     for name in [name for name in given.only if name != "clips"]:
         if given.engine == "atheris":
-            told[name] = atheris_run(name, seconds)
+            told[name], grown = atheris_run(name, seconds)
+            if given.keep:
+                keep(name, grown)
         else:
             for data in corpus(name):  # what is set up once and kept belongs to neither
                 TARGETS[name](data)
