@@ -1,6 +1,11 @@
-"""Record a push: some pictures from before it moved, all while it moves, until it rests; losses are told."""
+"""Record a push: some pictures from before it moved, all while it moves, until it rests; losses are told.
+
+While it grows a clip is called `….part.avi`; it takes its own name when it is whole, safely on the disk, and its times
+stand beside it. A power cut leaves a part that nobody takes for a clip.
+"""
 
 import json
+import os
 import queue
 import threading
 from collections import deque
@@ -13,11 +18,14 @@ import cv2
 
 from rig.camera.source import TimedPicture
 from rig.errors import BenchError
-from rig.log.room import check_room
+from rig.log.room import LEAST_BYTES, check_room
 from rig.report.files import write_text
+from vision.frames import container_cut
 
 ROOM_BYTES = 500_000_000
 QUEUE_PICTURES = 90
+LOOK_AT_DISK_EVERY = 30
+"""Pictures: about a second, in which a clip grows by far less than LEAST_BYTES."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,7 +67,7 @@ class PushRecorder:
         self._before: deque[TimedPicture] = deque()
         self._queue: queue.Queue[TimedPicture | None] = queue.Queue(QUEUE_PICTURES + int(pre_roll * fps) + 2)
         self._thread: threading.Thread | None = None
-        self._error: OSError | cv2.error | None = None
+        self._error: OSError | BenchError | cv2.error | None = None
         self._rows: list[tuple[int, float, float | None]] = []
         self._lock = threading.Lock()
         self.lost = 0
@@ -81,6 +89,7 @@ class PushRecorder:
             return
         stamp = f"{datetime.now(UTC):%Y%m%dT%H%M%S%f}"
         self.clip = self._folder / f"push-{stamp}.avi"
+        self._part = self.clip.with_suffix(".part.avi")
         self._rows, self.lost, self._error = [], 0, None
         self._thread = threading.Thread(target=self._write, name="clip writer", daemon=True)
         with self._lock:
@@ -91,26 +100,41 @@ class PushRecorder:
         self._thread.start()
 
     def stop(self, *, skipped: int = 0) -> Recording:
-        """End, wait until all is written, and say what was kept. Raises BenchError when writing failed."""
+        """End, wait until all is safely on the disk, and say what was kept. Raises BenchError when writing failed."""
         with self._lock:
             self.recording = False
         self._queue.put(None)
         assert self._thread is not None, "stop without start"
         self._thread.join()
+        if self._error is None:
+            self._error = self._settled()
         if self._error is not None:
             raise BenchError(
-                f"the clip cannot be written ({self._error})",
-                where=str(self.clip),
-                remedy="Make room on the disk; what was written before is kept",
+                f"the clip cannot be written ({getattr(self._error, 'what', self._error)})",
+                where=str(self._part),
+                remedy="Make room on the disk, then push again; what was written before is kept",
             ) from self._error
         times = self.clip.with_suffix(".times.json")
         write_text(
             times, json.dumps({"pictures": [{"number": n, "time_s": t, "device_time_s": d} for n, t, d in self._rows]})
         )
+        os.replace(self._part, self.clip)  # last: a clip under its own name has its times
         seconds = self._rows[-1][1] - self._rows[0][1] if len(self._rows) > 1 else 0.0
         return Recording(
             clip=self.clip, times=times, pictures=len(self._rows), lost=self.lost, skipped=skipped, seconds=seconds
         )
+
+    def _settled(self) -> OSError | None:
+        """Bring the part safely to the disk; why it is not whole, or None. The video library tells of no failure."""
+        if not self._rows:
+            return OSError("no picture has come")
+        try:
+            with self._part.open("rb+") as file:
+                os.fsync(file.fileno())
+            cut = container_cut(self._part)
+        except OSError as error:
+            return error
+        return OSError("the disk did not take all of it") if cut else None
 
     def _put(self, shot: TimedPicture) -> None:
         try:
@@ -126,14 +150,16 @@ class PushRecorder:
                     continue  # keep draining: the reader must not be held up
                 if writer is None:
                     size = (shot.picture.shape[1], shot.picture.shape[0])
-                    writer = cv2.VideoWriter(str(self.clip), cv2.VideoWriter.fourcc(*"MJPG"), self._fps, size)
+                    writer = cv2.VideoWriter(str(self._part), cv2.VideoWriter.fourcc(*"MJPG"), self._fps, size)
                     if not writer.isOpened():
                         self._error = OSError("no writer for this place")
                         continue
                 try:
+                    if len(self._rows) % LOOK_AT_DISK_EVERY == 0:
+                        check_room(self._folder, need=LEAST_BYTES)
                     writer.write(shot.picture)
                     self._rows.append((shot.number, shot.time, shot.device_time))
-                except (OSError, cv2.error) as error:
+                except (OSError, BenchError, cv2.error) as error:
                     self._error = error
         finally:
             if writer is not None:

@@ -1,5 +1,8 @@
 """The live camera: a rendered clip played in real time stands for the device; pre-roll, stop at rest, losses told."""
 
+import os
+import shutil
+import threading
 import time
 from pathlib import Path
 
@@ -79,17 +82,58 @@ def test_a_push_is_recorded_from_before_it_moved_until_it_rests(
     assert live.pushes[0].peak_speed == pytest.approx(whole.pushes[0].peak_speed, rel=0.2)
 
 
+def blank(number: int) -> TimedPicture:
+    return TimedPicture(number=number, time=number / 30, device_time=None, picture=np.zeros((48, 64, 3), np.uint8))
+
+
 def test_pictures_that_a_slow_disk_loses_are_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    all_taken, usual = threading.Event(), cv2.VideoWriter
+
+    def slow(*given: object) -> object:
+        all_taken.wait(10.0)
+        return usual(*given)  # type: ignore[call-overload]
+
+    monkeypatch.setattr(cv2, "VideoWriter", slow)
+    monkeypatch.setattr(slow, "fourcc", usual.fourcc, raising=False)
     recorder = PushRecorder(tmp_path, fps=30.0, pre_roll=0.1)
-    monkeypatch.setattr(recorder, "_write", lambda: time.sleep(0.5))
-    picture = np.zeros((48, 64, 3), np.uint8)
     recorder.start()
     for number in range(300):
-        recorder.take(TimedPicture(number=number, time=number / 30, device_time=None, picture=picture))
-    recorder._queue.get_nowait()
+        recorder.take(blank(number))
+    all_taken.set()
     kept = recorder.stop()
     assert kept.lost >= 200
+    assert kept.pictures + kept.lost == 300
     assert "too slow" in kept.words
+
+
+def test_a_disk_that_fills_while_recording_is_told_and_no_half_clip_has_a_clips_name(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Either the room is seen to shrink, or the disk takes only a part: cut as a full disk cuts it."""
+    recorder = PushRecorder(tmp_path, fps=30.0)
+    recorder.start()
+    usage = shutil.disk_usage(tmp_path)
+    for number in range(90):
+        if number == 40:
+            monkeypatch.setattr(shutil, "disk_usage", lambda _: usage._replace(free=1_000_000))
+        recorder.take(blank(number))
+    with pytest.raises(BenchError, match="1 MB are free"):
+        recorder.stop()
+    monkeypatch.undo()
+    recorder.start()
+    for number in range(90):
+        recorder.take(blank(number))
+    settled = recorder._settled
+
+    def cut() -> OSError | None:
+        os.truncate(recorder._part, recorder._part.stat().st_size // 2)
+        return settled()
+
+    monkeypatch.setattr(recorder, "_settled", cut)
+    with pytest.raises(BenchError, match="did not take all"):
+        recorder.stop()
+    assert [path for path in tmp_path.glob("*.avi") if not path.name.endswith(".part.avi")] == []
+    assert len(list(tmp_path.glob("*.part.avi"))) == 2  # what was written before is kept
 
 
 def test_pictures_that_the_device_skips_are_counted(filmed: tuple[CardSet, Path]) -> None:
