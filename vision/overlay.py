@@ -5,7 +5,7 @@ is painted over. The files are written anew, so sound, place and owner data of t
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import cv2
@@ -16,6 +16,7 @@ from vision.overlay_draw import (
     BLUE,
     GREEN,
     ORANGE,
+    PINK,
     WHITE,
     YELLOW,
     Colour,
@@ -28,7 +29,7 @@ from vision.overlay_draw import (
     placed,
 )
 from vision.quiet import quiet_stderr
-from vision.types import BgrImage, Camera, CarMarkers, FloatArray, FloorLayout
+from vision.types import BgrImage, BoolArray, Camera, CameraView, CarMarkers, FloatArray, FloorLayout, Marker
 
 KEEP_HEIGHT = 0.12
 """What stands on the floor is shown up to this height, m."""
@@ -51,25 +52,25 @@ class PivotMark:
 class OverlayScene:
     """What to draw.
 
-    camera: the one the track was made with.  time: (n,) s, pose: (n, 3) x, y, yaw of the car in floor
-    axes, as measured (frames left out are missing).  outline: (m, 2) m of the car from above in car
-    axes.  measured, predicted: pivots or None.  title: one ASCII line.
-    camera_time: (k,) s, rotation: (k, 3, 3), place: (k, 3) m with camera = rotation @ floor + place;
-    k = 1 for a camera that stands still. Left out, the floor is found in every picture anew.
+    camera, view: the ones the track was made with.  time: (n,) s, pose: (n, 3) x, y, yaw of the car in floor
+    axes, as measured (frames left out are missing).  seen: (n, c) which car markers count in each.
+    outline: (m, 2) m of the car from above in car axes.  measured, predicted: pivots or None.
+    finger_time: (f,) s, finger: (f, 2) m, the fingertip in floor axes.  title: one ASCII line.
     """
 
     camera: Camera
+    view: CameraView
     floor: FloorLayout
     car: CarMarkers
     time: FloatArray
     pose: FloatArray
+    seen: BoolArray
     outline: FloatArray
     measured: PivotMark | None = None
     predicted: PivotMark | None = None
+    finger_time: FloatArray = field(default_factory=lambda: np.zeros(0))
+    finger: FloatArray = field(default_factory=lambda: np.zeros((0, 2)))
     title: str = ""
-    camera_time: FloatArray | None = None
-    rotation: FloatArray | None = None
-    place: FloatArray | None = None
 
 
 def overlay_clip(clip: Path, out: Path, scene: OverlayScene, *, whole_picture: bool = False,
@@ -116,7 +117,7 @@ def overlay_clip(clip: Path, out: Path, scene: OverlayScene, *, whole_picture: b
         if writer is not None:
             writer.release()
     if writer is None:
-        raise VisionError("the floor markers were seen in no picture", where=str(clip),
+        raise VisionError("the floor sheets were seen in no picture", where=str(clip),
                           remedy="Film with the floor sheets in view")
 
 
@@ -138,7 +139,7 @@ def overlay_still(clip: Path, out: Path, scene: OverlayScene, *, at: float | Non
         source.release()
     shown = painter.draw(best[1], best[0]) if best is not None else None
     if shown is None:
-        raise VisionError("the floor markers are not seen at that moment", where=str(clip),
+        raise VisionError("the floor sheets are not seen at that moment", where=str(clip),
                           remedy="Choose another moment")
     try:
         good = cv2.imwrite(str(out), shown)
@@ -177,10 +178,6 @@ class _Painter:
 
     def __init__(self, scene: OverlayScene, whole_picture: bool, widest: int) -> None:
         self.scene, self.whole, self.widest = scene, whole_picture, widest
-        code = getattr(cv2.aruco, scene.floor.dictionary)
-        settings = cv2.aruco.DetectorParameters()
-        settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
-        self.detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(code), settings)
         self.outline = dense(scene.outline)
         corner = np.concatenate([m.corners() for m in scene.floor.markers])
         low, high = corner.min(axis=0) - KEEP_MARGIN, corner.max(axis=0) + KEEP_MARGIN
@@ -192,15 +189,17 @@ class _Painter:
     def draw(self, picture: BgrImage, now: float) -> BgrImage | None:
         """The picture with everything on it, cut to the floor; None when it does not show the floor."""
         scene = self.scene
-        found, number, _ = self.detector.detectMarkers(picture)
-        ids = [] if number is None else [int(v) for v in np.ravel(number)]
-        seen = {i: np.asarray(c, float)[0] for i, c in zip(ids, found, strict=True)}
-        view = self._view(seen, now)
-        if view is None:
+        rotation, place = scene.view.at(np.asarray(now))
+        if not np.isfinite(place).all():
             return None
+        view = FloorView(camera=scene.camera, rotation=rotation, place=place)
+        nearest = int(np.argmin(np.abs(scene.time - now)))
+        vouched = abs(scene.time[nearest] - now) <= self.patience
         drawn = picture.copy()
-        for pixel in seen.values():
-            line(drawn, pixel, GREEN, width=1)
+        for marker in scene.floor.markers:
+            line(drawn, view.pixel(marker.corners()), GREEN, width=1)
+        for marker in self._counting(nearest) if vouched else ():
+            line(drawn, view.pixel(placed(marker.corners(), scene.pose[nearest]), scene.car.height), GREEN, width=1)
         part = scene.time <= now + self.patience
         steps = np.flatnonzero(part)
         if len(steps):
@@ -212,36 +211,36 @@ class _Painter:
             for k in marks[marks <= steps[-1]]:
                 line(drawn, view.pixel(placed(self.outline, scene.pose[k])), WHITE, width=1)
             cv2.addWeighted(drawn, 0.5, plain, 0.5, 0.0, dst=drawn)
-        nearest = int(np.argmin(np.abs(scene.time - now)))
-        vouched = abs(scene.time[nearest] - now) <= self.patience
         if vouched:
             line(drawn, view.pixel(placed(self.outline, scene.pose[nearest])), YELLOW)
         for mark, colour in ((scene.predicted, BLUE), (scene.measured, ORANGE)):
             if mark is not None:
                 line(drawn, view.pixel(ellipse(mark.place, mark.covariance)), colour)
                 dot(drawn, view.pixel(mark.place[None])[0], colour)
-        return self._framed(drawn, view, self._text(now, nearest if vouched else None, seen))
+        way = scene.finger[scene.finger_time <= now + self.patience]
+        if len(way):
+            line(drawn, view.pixel(way), PINK, closed=False)
+            dot(drawn, view.pixel(way[-1:])[0], PINK, radius=4)
+        return self._framed(drawn, view, self._text(now, nearest if vouched else None))
 
-    def _text(self, now: float, nearest: int | None, seen: dict[int, FloatArray]) -> list[tuple[str, Colour]]:
+    def _counting(self, pose: int) -> list[Marker]:
+        """The car's markers that count in a pose."""
+        return [marker for marker, seen in zip(self.scene.car.markers, self.scene.seen[pose], strict=True) if seen]
+
+    def _text(self, now: float, nearest: int | None) -> list[tuple[str, Colour]]:
         scene = self.scene
-        floor, car = ([m.id for m in group] for group in (scene.floor.markers, scene.car.markers))
         turned = ("pose not vouched for" if nearest is None else
                   f"turned {np.degrees(scene.pose[nearest, 2] - scene.pose[0, 2]):+.1f} deg")
         lines: list[tuple[str, Colour]] = [(scene.title, WHITE)] if scene.title else []
         lines.append((f"{now:6.2f} s   {turned}", WHITE))
-        lines.append((f"markers read: floor {sum(i in seen for i in floor)} of {len(floor)}, "
-                      f"car {sum(i in seen for i in car)} of {len(car)}", WHITE))
+        counting = 0 if nearest is None else len(self._counting(nearest))
+        lines.append((f"car markers used: {counting} of {len(scene.car.markers)}", WHITE))
+        if len(scene.finger):
+            lines.append(("path of the fingertip", PINK))
         for mark, colour in ((scene.measured, ORANGE), (scene.predicted, BLUE)):
             if mark is not None:
                 lines.append((mark.label, colour))
         return lines
-
-    def _view(self, seen: dict[int, FloatArray], now: float) -> FloorView | None:
-        scene = self.scene
-        if scene.camera_time is not None and scene.rotation is not None and scene.place is not None:
-            k = int(np.argmin(np.abs(scene.camera_time - now)))
-            return FloorView(camera=scene.camera, rotation=scene.rotation[k], place=scene.place[k])
-        return find_floor(seen, scene.floor, scene.camera)
 
     def _framed(self, drawn: BgrImage, view: FloorView, lines: list[tuple[str, Colour]]) -> BgrImage:
         """Paint over what lies outside the sheets, cut, make small enough for the web, add the words."""
@@ -261,21 +260,3 @@ class _Painter:
         size = [max(2, int(side * scale) // 2 * 2) for side in (part.shape[1], part.shape[0])]  # VP8: even
         small = np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_AREA), np.uint8)
         return captioned(small, lines, scale=max(0.35, 0.55 * size[0] / 800))
-
-
-def find_floor(seen: dict[int, FloatArray], layout: FloorLayout, camera: Camera) -> FloorView | None:
-    """Camera pose from detected corners, good enough to draw by (about a pixel); None below two markers.
-
-    seen: id -> (4, 2) px, the marker's own top left corner first, clockwise.
-    """
-    known = [m for m in layout.markers if m.id in seen]
-    if len(known) < 2:
-        return None
-    flat = np.concatenate([m.corners() for m in known])
-    solid = np.column_stack([flat, np.zeros(len(flat))])
-    pixel = np.concatenate([seen[m.id] for m in known])
-    good, turn, place = cv2.solvePnP(solid, pixel, camera.matrix, camera.distortion)
-    if not good:
-        return None
-    return FloorView(camera=camera, rotation=np.asarray(cv2.Rodrigues(turn)[0], float),
-                     place=np.asarray(place, float).ravel())

@@ -9,8 +9,8 @@ import numpy as np
 from vision.types import BgrImage, Camera, FloatArray
 
 # Colours that people with any colour vision tell apart (Okabe and Ito 2008, from memory), BGR.
-ORANGE, BLUE, GREEN, YELLOW, WHITE, BLACK = ((0, 159, 230), (178, 114, 0), (115, 158, 0), (66, 228, 240),
-                                             (255, 255, 255), (0, 0, 0))
+ORANGE, BLUE, GREEN, YELLOW, PINK, WHITE = ((0, 159, 230), (178, 114, 0), (115, 158, 0), (66, 228, 240),
+                                            (167, 121, 204), (255, 255, 255))
 Colour = tuple[int, int, int]
 CHI2_95 = 5.991464547107979
 """95 % point of chi-square with two degrees of freedom: -2 ln 0.05."""
@@ -57,10 +57,10 @@ def ellipse(centre: FloatArray, covariance: FloatArray) -> FloatArray:
     return border
 
 
-def line(picture: BgrImage, pixel: FloatArray, colour: Colour, *, width: int = 2) -> None:
-    """A smooth closed line in place."""
+def line(picture: BgrImage, pixel: FloatArray, colour: Colour, *, width: int = 2, closed: bool = True) -> None:
+    """A smooth line through (n, 2) px in place, back to its start when closed."""
     if np.all(np.abs(pixel) < 30_000):  # beyond that OpenCV's fixed-point numbers overflow
-        cv2.polylines(picture, [np.round(pixel * 16).astype(np.int32)], True, colour, width, cv2.LINE_AA, 4)
+        cv2.polylines(picture, [np.round(pixel * 16).astype(np.int32)], closed, colour, width, cv2.LINE_AA, 4)
 
 
 def dot(picture: BgrImage, pixel: FloatArray, colour: Colour, *, radius: int = 6) -> None:

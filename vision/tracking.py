@@ -13,10 +13,10 @@ from vision.frames import FrameReader
 from vision.tracking_checks import check_cards, check_scale, check_sightings
 from vision.tracking_doubt import blur_part, frame_noise, repeating_part
 from vision.tracking_pass import Follower, Sightings
-from vision.tracking_solve import Solved, solve
+from vision.tracking_solve import LEAST_CORNERS, Solved, solve
 from vision.tracking_vouch import blur_of, vouch
 from vision.tracking_words import describe
-from vision.types import Camera, CarMarkers, ClipTrack, FloatArray, FloorLayout, IntArray
+from vision.types import Camera, CameraView, CarMarkers, ClipTrack, FloatArray, FloorLayout, IntArray
 
 Progress = Callable[[float], None]
 
@@ -156,6 +156,20 @@ def _track(
         ink_shift=fit.ink,
         corner_noise=solved.corner_noise,
         camera=used,
+        view=_view(time, solved),
+        seen=np.asarray(np.isfinite(solved.marker_mean[kept]).all(-1), bool),
         shared=solved.shared[:, kept],
         shared_names=solved.shared_names,
+    )
+
+
+def _view(time: FloatArray, solved: Solved) -> CameraView:
+    """Where the camera stood: once for all, or in every frame in which enough of the floor was seen."""
+    if not solved.moving:
+        return CameraView(time=time[:1], rotation=solved.rotation, place=solved.place)
+    lost = solved.floor_used < LEAST_CORNERS
+    return CameraView(
+        time=time,
+        rotation=np.where(lost[:, None, None], np.nan, solved.rotation),
+        place=np.where(lost[:, None], np.nan, solved.place),
     )

@@ -23,12 +23,19 @@ FADING = 0.08  # px; corners that fit within four times this count fully
 INK_FRAMES = 80  # frames behind the difference of the car's ink shift from the floor's
 
 
+_Part = tuple[
+    CarPoses, FloatArray, FloatArray, FloatArray, tuple[str, ...], FloatArray, tuple[FloatArray, FloatArray]
+]
+"""Of one chunk: poses, floor corners used, shared causes, camera part, their names, m per px, camera_from_floor."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Solved:
     """Poses of all n frames of the pass, vouched for or not; see ClipTrack for the shapes.
 
     fit: of the floor.  moving: whether the camera was taken as moving.  used: (n,) car corners behind a pose.
     noise: (n,) px, residual scale of each frame.  corner_noise: px, usual frame-to-frame noise of one corner.
+    rotation (k, 3, 3), place (k, 3): camera_from_floor, k = n when moving and 1 otherwise.
     unit: (n, 3, 3) covariance for 1 px of corner noise.  by_marker: (n, 3, m, 2).  marker_rest: (m, 2) px, usual
     residual of each car marker over the frames; marker_mean: (n, m, 2) px frame by frame.  m_per_px: (n,).
     floor_used: (n,).  car_ink: px, ink shift of the car's markers (smaller markers leave less room for their edges).
@@ -36,6 +43,8 @@ class Solved:
 
     fit: FloorFit
     moving: bool
+    rotation: FloatArray
+    place: FloatArray
     pose: FloatArray
     unit: FloatArray
     noise: FloatArray
@@ -173,7 +182,7 @@ def _chunks(
     moves: bool,
     noise: float,
     ink: float,
-) -> Iterator[tuple[CarPoses, FloatArray, FloatArray, FloatArray, tuple[str, ...], FloatArray]]:
+) -> Iterator[_Part]:
     place = marker_corners(car.markers)
     for first in range(0, len(corner), STEP):
         part = corner[first : first + STEP]
@@ -209,7 +218,7 @@ def _chunks(
         )
         per_frame = cars.by_camera @ spread @ np.swapaxes(cars.by_camera, 1, 2)
         distance = np.abs(np.linalg.norm(np.broadcast_to(origin, (len(part), 3)), axis=-1))
-        yield cars, used, shared, per_frame, names, distance / fit.intrinsics[0]
+        yield cars, used, shared, per_frame, names, distance / fit.intrinsics[0], (rotation, origin)
 
 
 def _frame_spread(views: CameraPoses) -> FloatArray:
@@ -266,7 +275,7 @@ def _shared(
 
 
 def _joined(
-    parts: list[tuple[CarPoses, FloatArray, FloatArray, FloatArray, tuple[str, ...], FloatArray]],
+    parts: list[_Part],
     fit: FloorFit,
     moves: bool,
     noise: float,
@@ -288,9 +297,12 @@ def _joined(
         marker_mean = np.nanmean(np.where(weight[..., None] > 0.3, residual, np.nan), axis=2)
         marker_rest = _median(rest.mean(2)) if len(rest) else np.zeros((len(car.markers), 2))
         marker_weight = np.nanmedian(np.where(weight > 0, weight, np.nan)[good].mean(2), axis=0)
+    views = [part[6] for part in (parts if moves else parts[:1])]
     return Solved(
         fit=fit,
         moving=moves,
+        rotation=np.concatenate([view[0] for view in views]),
+        place=np.concatenate([view[1] for view in views]),
         pose=all_of("pose"),
         unit=all_of("covariance"),
         noise=all_of("noise"),

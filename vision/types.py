@@ -82,6 +82,24 @@ class Camera:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CameraView:
+    """Where the camera stood: camera = rotation @ floor + place.
+
+    time: (k,) s, increasing.  rotation: (k, 3, 3).  place: (k, 3) m.  k is 1 for a camera that stood still; otherwise
+    every frame read has a row, nan where the floor was not seen.
+    """
+
+    time: FloatArray
+    rotation: FloatArray
+    place: FloatArray
+
+    def at(self, moment: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Rotations (..., 3, 3) and places (..., 3) of the frames nearest to the moments (...), s."""
+        row = np.searchsorted(0.5 * (self.time[1:] + self.time[:-1]), moment)
+        return self.rotation[row], self.place[row]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ClipTrack:
     """Timed floor poses of the car from one clip; n vouched-for frames.
 
@@ -93,6 +111,7 @@ class ClipTrack:
     lean: (n, 2) rad, roll and pitch of the marker plane against the floor.
     frames_read, frames_left_out: counts.  left_out: reason -> count.
     size: (width, height) px.  ink_shift: px.  corner_noise: px.  camera: the one used.
+    view: where it stood, see `CameraView`.  seen: (n, c) which of the car's markers count in each pose.
     shared: (k, n, 3) how far one standard uncertainty of each shared cause (height, print scale, plate place,
         floor places, camera) moves every pose. Causes are independent and the same in all frames of the clip:
         add `shared[i]` to `pose`, compute again, and the change is that cause's part of the uncertainty.
@@ -113,6 +132,8 @@ class ClipTrack:
     ink_shift: float
     corner_noise: float
     camera: Camera
+    view: CameraView
+    seen: BoolArray
     shared: FloatArray = field(default_factory=lambda: np.zeros((0, 0, 3)))
     shared_names: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()

@@ -124,7 +124,9 @@ def with_true_times(clip: Path, track: ClipTrack) -> ClipTrack:
     if np.all(np.diff(stamps) > 0):  # the device's own clock knows no waiting in queues and cables
         noted = stamps
     step = 1.0 / _rate(clip)
-    return replace(track, time=np.interp(track.time, np.arange(len(noted)) * step, noted - noted[0]))
+    even, true = np.arange(len(noted)) * step, noted - noted[0]
+    view = replace(track.view, time=np.interp(track.view.time, even, true))
+    return replace(track, time=np.interp(track.time, even, true), view=view)
 
 
 def _rate(clip: Path) -> float:

@@ -168,10 +168,12 @@ def overlay_scene(
     track = measurement.track
     return OverlayScene(
         camera=track.camera,
+        view=track.view,
         floor=measurement.floor,
         car=car_markers(cards.car, dictionary=measurement.floor.dictionary),
         time=track.time,
         pose=track.pose,
+        seen=track.seen,
         outline=outline,
         measured=measured,
         predicted=predicted,

@@ -26,7 +26,7 @@ from rig.log.store import BenchLog
 from rig.report.experiments import write_experiments
 from rig.virtual.bench import write_cards
 from rig.virtual.dunlin import SETUPS
-from vision.types import Camera, ClipTrack
+from vision.types import Camera, CameraView, ClipTrack
 
 needs_poppler = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="poppler-utils is not installed")
 
@@ -50,6 +50,8 @@ def known_track(rng: np.random.Generator, pole: float = -0.05) -> ClipTrack:
         size=(640, 480),
         lean=np.zeros((len(time), 2)),
         camera=Camera(matrix=np.eye(3), distortion=np.zeros(5), size=(640, 480), known=True, u=np.zeros(4)),
+        view=CameraView(time=np.zeros(1), rotation=np.eye(3)[None], place=np.zeros((1, 3))),
+        seen=np.ones((len(time), 4), bool),
         frames_read=len(time),
         frames_left_out=0,
         left_out={},

@@ -10,11 +10,11 @@ import pytest
 
 from vision.errors import InputError, VisionError
 from vision.layouts import default_car, default_floor
-from vision.overlay import OverlayScene, PivotMark, find_floor, overlay_clip, overlay_still
+from vision.overlay import OverlayScene, PivotMark, overlay_clip, overlay_still
 from vision.overlay_draw import captioned, ellipse
 from vision.render import Look, render_push
 from vision.render_camera import looking_at
-from vision.types import Camera, FloatArray
+from vision.types import Camera, CameraView, FloatArray
 
 SIZE = (960, 540)
 FLOOR, CAR = default_floor(), default_car(0.26)
@@ -33,10 +33,14 @@ def by_opencv(flat: FloatArray) -> FloatArray:
     return cv2.projectPoints(solid, turn, move, SEEN.matrix, SEEN.distortion)[0][:, 0]  # type: ignore[return-value]
 
 
+VIEW = CameraView(time=np.zeros(1), rotation=SEEN.rotation[None], place=(-SEEN.rotation @ SEEN.position)[None])
+
+
 def scene(**more: object) -> OverlayScene:
     outline = np.array([[0.34, 0.1], [0.34, -0.1], [-0.08, -0.1], [-0.08, 0.1]])
+    given = {"view": VIEW, "seen": np.ones((4, 4), bool)} | more
     return OverlayScene(camera=CAMERA, floor=FLOOR, car=CAR, time=TIME, pose=POSE, outline=outline,
-                        measured=PIVOT, predicted=FORECAST, title="Dunlin", **more)  # type: ignore[arg-type]
+                        measured=PIVOT, predicted=FORECAST, title="Dunlin", **given)  # type: ignore[arg-type]
 
 
 @pytest.fixture(scope="module")
@@ -99,33 +103,46 @@ def test_the_clip_is_silent_vp8_with_even_timing(clip: Path, tmp_path: Path) -> 
     assert sum(1 for _ in iter(lambda: reader.read()[0], False)) == 4
 
 
-def test_a_given_floor_pose_is_used_as_it_stands(clip: Path, tmp_path: Path) -> None:
+def reds(path: Path, colour: tuple[int, int, int] = (0, 159, 230)) -> FloatArray:
+    """(n, 2) row and column of the pixels of one colour above the caption."""
+    picture = cv2.imread(str(path))
+    assert picture is not None
+    return np.argwhere(np.all(np.abs(picture[:540].astype(int) - colour) < 4, axis=-1)).astype(float)
+
+
+def test_the_camera_pose_is_used_as_it_stands(clip: Path, tmp_path: Path) -> None:
     # Shifting the stated camera along its own x axis must shift the drawing, not the picture.
-    paths = []
-    for number, shift in enumerate((0.0, 0.01)):
-        place = (-SEEN.rotation @ SEEN.position + [shift, 0.0, 0.0])[None]
-        paths.append(tmp_path / f"{number}.png")
-        overlay_still(clip, paths[-1], scene(camera_time=np.zeros(1), rotation=SEEN.rotation[None], place=place),
-                      whole_picture=True)
     spots = []
-    for path in paths:
-        picture = cv2.imread(str(path))
-        assert picture is not None
-        spots.append(np.argwhere(np.all(np.abs(picture[:540].astype(int) - (0, 159, 230)) < 4, axis=-1)).mean(0))
+    for number, shift in enumerate((0.0, 0.01)):
+        moved = replace(VIEW, place=VIEW.place + np.array([shift, 0.0, 0.0]))
+        overlay_still(clip, tmp_path / f"{number}.png", scene(view=moved), whole_picture=True)
+        spots.append(reds(tmp_path / f"{number}.png").mean(0))
     depth = (SEEN.rotation @ (np.array([-0.2, -0.06, 0.0]) - SEEN.position))[2]
     assert spots[1][1] - spots[0][1] == pytest.approx(930 * 0.01 / depth, abs=1.0)
 
 
-def test_the_floor_is_found_within_a_pixel(clip: Path) -> None:
-    reader = cv2.VideoCapture(str(clip))
-    table = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
-    found, ids, _ = cv2.aruco.ArucoDetector(table).detectMarkers(reader.read()[1])
-    seen = {int(i): np.asarray(c[0], float) for i, c in zip(np.ravel(ids), found, strict=True)}
-    view = find_floor(seen, FLOOR, CAMERA)
-    assert view is not None
-    flat = np.array([[x, y] for x in (-0.3, 0.0, 0.3) for y in (-0.1, 0.1)])
-    np.testing.assert_allclose(view.pixel(flat), by_opencv(flat), atol=1.0)
-    assert find_floor({10: seen[10]}, FLOOR, CAMERA) is None
+def test_a_moving_camera_is_drawn_with_the_pose_of_each_frame(clip: Path, tmp_path: Path) -> None:
+    places = VIEW.place + np.array([[0.0], [0.0], [0.0], [0.01]]) * [1.0, 0.0, 0.0]
+    moving = CameraView(time=TIME, rotation=np.repeat(VIEW.rotation, 4, axis=0), place=places)
+    spots = []
+    for moment in (0.4, 0.6):
+        overlay_still(clip, tmp_path / "a.png", scene(view=moving), at=moment, whole_picture=True)
+        spots.append(reds(tmp_path / "a.png").mean(0))
+    depth = (SEEN.rotation @ (np.array([-0.2, -0.06, 0.0]) - SEEN.position))[2]
+    assert spots[1][1] - spots[0][1] == pytest.approx(930 * 0.01 / depth, abs=1.0)
+
+
+def test_the_finger_s_path_is_drawn_as_far_as_it_has_come(clip: Path, tmp_path: Path) -> None:
+    way = np.column_stack([np.full(5, 0.05), np.linspace(-0.20, -0.12, 5)])
+    for moment, steps in ((0.0, 1), (0.6, 5)):
+        path = tmp_path / "finger.png"
+        overlay_still(clip, path, scene(finger_time=np.linspace(0.0, 0.6, 5), finger=way), at=moment,
+                      whole_picture=True)
+        rows = reds(path, (167, 121, 204))[:, 0]
+        pixel = by_opencv(way[:steps])[:, 1]
+        # The tip's dot is 4 px in radius, its rim white.
+        assert rows.min() == pytest.approx(pixel.min() - 4, abs=2)
+        assert rows.max() == pytest.approx(max(pixel.max(), pixel.min() + 4), abs=2)
 
 
 def test_the_ellipse_holds_95_percent() -> None:
@@ -158,13 +175,9 @@ def test_what_cannot_be_is_said(clip: Path, tmp_path: Path) -> None:
         overlay_still(clip, tmp_path / "no" / "a.png", scene())
     with pytest.raises(InputError, match="kind of picture"):
         overlay_still(clip, tmp_path / "a.txt", scene())
-    blank = tmp_path / "blank.avi"
-    writer = cv2.VideoWriter(str(blank), cv2.VideoWriter.fourcc(*"MJPG"), 10.0, SIZE)
-    for _ in range(3):
-        writer.write(np.full((SIZE[1], SIZE[0], 3), 128, np.uint8))
-    writer.release()
+    unseen = replace(VIEW, place=np.full((1, 3), np.nan))
     with pytest.raises(VisionError, match="no picture"):
-        overlay_clip(blank, tmp_path / "b.webm", scene())
+        overlay_clip(clip, tmp_path / "b.webm", scene(view=unseen))
     small = Camera(matrix=CAMERA.matrix, distortion=CAMERA.distortion, size=(640, 360))
     with pytest.raises(InputError, match="640 x 360"):
         overlay_still(clip, tmp_path / "a.png", replace(scene(), camera=small))

@@ -5,7 +5,7 @@ import pytest
 
 from vision.errors import InputError
 from vision.placement import PinTurn, fixed_point, locate_plate
-from vision.types import Camera, CarMarkers, ClipTrack, Marker
+from vision.types import Camera, CameraView, CarMarkers, ClipTrack, Marker
 
 CAR = CarMarkers(
     dictionary="DICT_APRILTAG_36h11",
@@ -33,6 +33,8 @@ def track(pose: np.ndarray) -> ClipTrack:
         ink_shift=0.0,
         corner_noise=0.03,
         camera=Camera(matrix=np.eye(3), distortion=np.zeros(5), size=(1280, 720)),
+        view=CameraView(time=np.zeros(1), rotation=np.eye(3)[None], place=np.zeros((1, 3))),
+        seen=np.ones((n, 4), bool),
     )
 
 
