@@ -68,14 +68,18 @@ def framed(text: str) -> bytes:
     return f"{text} {binascii.crc_hqx(text.encode(), 0xFFFF):04X}".encode()
 
 
-def require_tools() -> None:
-    """Skip on a user's machine without the tools; fail in CI."""
+def missing_tools() -> str:
+    """What is not there of the tools and how to install it; empty when all is."""
     missing = [tool for tool in ("avr-gcc", "gcc", "make") if shutil.which(tool) is None]
     for compiler, header in (("gcc", "simavr/sim_avr.h"), ("avr-gcc", "avr/io.h")):
         if compiler not in missing and not _has_header(compiler, header):
             missing.append(header)
-    if missing:
-        reason = f"the pad firmware cannot be built without {', '.join(missing)}: {APT}"
+    return f"the pad firmware cannot be built without {', '.join(missing)}: {APT}" if missing else ""
+
+
+def require_tools() -> None:
+    """Skip on a user's machine without the tools; fail in CI."""
+    if reason := missing_tools():
         if os.environ.get("CI"):
             pytest.fail(reason)
         pytest.skip(reason)
@@ -122,7 +126,12 @@ def build(factory: pytest.TempPathFactory) -> Firmware:
     folder.mkdir(exist_ok=True)
     with (folder / "lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
-        printed = make(folder, "all").splitlines()
+        return build_in(folder)
+
+
+def build_in(folder: Path) -> Firmware:
+    """Build everything that is not there yet into a folder."""
+    printed = make(folder, "all").splitlines()
     words = next(line.split() for line in printed if line.startswith("flash"))
     return Firmware(folder=folder, size=(int(words[1]), int(words[3])))
 
