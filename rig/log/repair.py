@@ -1,16 +1,36 @@
 """Check a bench log, and save what can be read from a damaged one without discarding anything."""
 
+import hashlib
+import json
 import shutil
 import sqlite3
+import uuid
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 from rig.errors import BenchError
 from rig.log.schema import TABLES, VERSION
 from rig.log.store import LOG_FILE
 
+ENDINGS = ("", "-wal", "-shm")
+LARGEST_FILLED = 1_000_000_000
+"""Bytes; a header that promises more than that is damaged itself."""
+SMALLEST_ROW = 20
+"""Bytes; no row of any table is shorter. Rows are never deleted, so this bounds their numbers, too."""
+
 ORDER = ("bench", "cards", "files", "records", "record_cards", "record_files", "record_parents")
+
+LINKS = (
+    ("record_cards", "record", "records", "id"),
+    ("record_cards", "card", "cards", "hash"),
+    ("record_files", "record", "records", "id"),
+    ("record_files", "file", "files", "hash"),
+    ("record_parents", "record", "records", "id"),
+    ("record_parents", "parent", "records", "id"),
+)
+"""Table, column -> the table and column it leads to."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,7 +54,7 @@ class Repair:
 
 
 def check_log(folder: Path) -> Health:
-    """Read every page and index of the log. Raises BenchError when there is none."""
+    """Read every page, index, link, card and record of the log. Raises BenchError when there is none."""
     path = folder / LOG_FILE
     if not path.is_file():
         raise BenchError("there is no bench log here", where=str(folder), remedy="Name the folder of the log")
@@ -46,6 +66,12 @@ def check_log(folder: Path) -> Health:
                 f"{row[0]} row {row[1]} refers to {row[2]} that is not there"
                 for row in database.execute("PRAGMA foreign_key_check")
             ]
+            for table in ("cards", "records"):
+                said += [
+                    f"{table} row {rowid} is not as it was written"
+                    for rowid, *row in database.execute(f"SELECT rowid, * FROM {table}")
+                    if not _as_written(table, tuple(row))
+                ]
         finally:
             database.close()
     except sqlite3.DatabaseError as error:
@@ -61,21 +87,24 @@ def repair_log(folder: Path) -> Repair:
     """
     path = folder / LOG_FILE
     copy = folder / f"bench-log.damaged-{datetime.now(UTC):%Y%m%dT%H%M%S}.sqlite"
-    for ending in ("", "-wal", "-shm"):
+    for ending in ENDINGS:
         if path.with_name(path.name + ending).exists():
             shutil.copy2(path.with_name(path.name + ending), copy.with_name(copy.name + ending))
-    fresh = folder / "bench-log.repaired.sqlite"
-    fresh.unlink(missing_ok=True)
+    fresh, read = folder / "bench-log.repaired.sqlite", folder / "bench-log.reading.sqlite"
+    for aside in (fresh, read):
+        aside.unlink(missing_ok=True)
+    _as_long_as_it_was(copy, read)
     kept: dict[str, int] = {}
     unreadable: dict[str, int] = {}
-    old, new = sqlite3.connect(copy), sqlite3.connect(fresh)
+    old, new = sqlite3.connect(read), sqlite3.connect(fresh)
     try:
         for statement in TABLES.split(";\n"):
             if statement.strip():
                 new.execute(statement)
         new.execute(f"PRAGMA user_version = {VERSION}")
         for table in ORDER:
-            kept[table], unreadable[table] = _rescue(old, new, table)
+            kept[table], unreadable[table] = _rescue(old, new, table, copy.stat().st_size // SMALLEST_ROW)
+        _mend(new, kept, unreadable)
         new.commit()
     except sqlite3.DatabaseError as error:
         raise BenchError(
@@ -86,26 +115,73 @@ def repair_log(folder: Path) -> Repair:
     finally:
         old.close()
         new.close()
+        for ending in ENDINGS:
+            read.with_name(read.name + ending).unlink(missing_ok=True)
     for ending in ("-wal", "-shm"):
         path.with_name(path.name + ending).unlink(missing_ok=True)
     fresh.replace(path)
     return Repair(kept=kept, unreadable={name: count for name, count in unreadable.items() if count}, damaged_copy=copy)
 
 
-def _rescue(old: sqlite3.Connection, new: sqlite3.Connection, table: str) -> tuple[int, int]:
-    """Copy row by row; a row on a damaged page is stepped over and counted."""
+def _as_long_as_it_was(copy: Path, read: Path) -> None:
+    """Copy a log and its journal to read from; one that was cut gets empty pages, without which nothing is given.
+
+    Page size and count stand in bytes 16 and 28 of the file (https://www.sqlite.org/fileformat.html, 1.3).
+    """
+    for ending in ENDINGS[:2]:
+        if copy.with_name(copy.name + ending).exists():
+            shutil.copyfile(copy.with_name(copy.name + ending), read.with_name(read.name + ending))
+    with read.open("rb+") as file:
+        head = file.read(32)
+        length = int.from_bytes(head[16:18], "big") * int.from_bytes(head[28:32], "big")
+        if read.stat().st_size < length <= LARGEST_FILLED:
+            file.truncate(length)
+
+
+def _as_written(table: str, row: tuple[Any, ...]) -> bool:
+    """Whether a card's text fits its hash and a record holds JSON: SQLite keeps no sums over its pages."""
+    try:
+        if table == "cards":
+            return bool(hashlib.sha256(row[3].encode()).hexdigest() == row[0])
+        if table == "records":
+            json.loads(row[7]), json.loads(row[8])
+    except (TypeError, ValueError, AttributeError):
+        return False
+    return True
+
+
+def _mend(new: sqlite3.Connection, kept: dict[str, int], unreadable: dict[str, int]) -> None:
+    """Make what was saved a whole log again: links that lead to lost rows are counted as lost, a bench has an id."""
+    for table, column, target, key in LINKS:
+        cut = new.execute(f"DELETE FROM {table} WHERE {column} NOT IN (SELECT {key} FROM {target})").rowcount
+        kept[table] -= cut
+        unreadable[table] += cut
+    if not new.execute("SELECT 1 FROM bench WHERE key = 'id'").fetchone():
+        newest = new.execute("SELECT bench FROM records ORDER BY number DESC LIMIT 1").fetchone()
+        new.execute("INSERT INTO bench VALUES ('id', ?)", newest or (uuid.uuid4().hex,))
+
+
+def _rescue(old: sqlite3.Connection, new: sqlite3.Connection, table: str, most: int) -> tuple[int, int]:
+    """Copy row by row; a row on a damaged page is stepped over and counted. most: rows that can be there at all."""
     kept = lost = 0
     try:
         last = old.execute(f"SELECT max(rowid) FROM {table}").fetchone()[0] or 0
     except sqlite3.DatabaseError:
-        last = 100_000  # the end cannot be read: try far enough
-    for rowid in range(1, last + 1):
+        last = most  # the end cannot be read: try far enough
+    for rowid in range(1, min(last, most) + 1):  # a damaged number may be anything
         try:
             row = old.execute(f"SELECT * FROM {table} WHERE rowid = ?", (rowid,)).fetchone()
         except sqlite3.DatabaseError:
             lost += 1
             continue
         if row is not None:
-            new.execute(f"INSERT OR IGNORE INTO {table} VALUES ({','.join('?' * len(row))})", row)
-            kept += 1
+            if not _as_written(table, row):
+                lost += 1
+                continue
+            try:
+                kept += new.execute(
+                    f"INSERT OR IGNORE INTO {table} VALUES ({','.join('?' * len(row))})", row
+                ).rowcount
+            except sqlite3.DatabaseError:  # a value that does not fit its column
+                lost += 1
     return kept, lost

@@ -1,8 +1,10 @@
 """The one writer and reader of the bench log: SQLite, each record durable before it is shown."""
 
+import contextlib
 import hashlib
 import json
 import math
+import os
 import sqlite3
 import uuid
 from collections.abc import Iterable, Iterator, Mapping
@@ -17,6 +19,8 @@ from rig.log.schema import TABLES, UPGRADES, VERSION
 from rig.version import SOFTWARE
 
 LOG_FILE = "bench-log.sqlite"
+CHECKED_BYTES = 100_000_000
+"""Up to this size every page is looked over when the log is opened: some milliseconds for ten thousand records."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,7 +70,8 @@ class StoredFile:
 class BenchLog:
     """The log in one folder. A context manager; safe with several processes (WAL, one writer at a time).
 
-    Raises BenchError when the folder or the disk refuses, InputError when the file is not a bench log.
+    Raises BenchError when the folder or the disk refuses or the log is damaged, InputError when the file is not a
+    bench log.
     """
 
     def __init__(self, folder: Path, *, read_only: bool = False) -> None:
@@ -88,7 +93,10 @@ class BenchLog:
                 self._db.execute("PRAGMA synchronous = FULL")  # a record shown must survive a power cut
             self._db.execute("PRAGMA foreign_keys = ON")
             self._settle_version(read_only)
+            self._look_over()
             found = self._db.execute("SELECT value FROM bench WHERE key = 'id'").fetchone()
+            if found is None:
+                raise self._damaged("it does not say whose it is")
             self.bench: str = found[0]
 
     def __enter__(self) -> Self:
@@ -111,6 +119,10 @@ class BenchLog:
     def add_file(self, kind: str, path: Path) -> str:
         """Note a clip or raw file by its content; returns its hash. Raises InputError when unreadable."""
         digest, size = file_hash(path)
+        # what a record names must be on the disk before the record; where that cannot be asked (read-only media,
+        # a system that wants writing rights for it) the file was not just written either
+        with contextlib.suppress(OSError), path.open("rb") as file:
+            os.fsync(file.fileno())
         with self._writing():
             self._db.execute(
                 "INSERT INTO files VALUES (?, ?, ?, ?, ?, ?) "
@@ -269,6 +281,10 @@ class BenchLog:
             found = self._db.execute(f"SELECT {column} FROM {table} WHERE record = ? ORDER BY rowid", (row[0],))
             return tuple(other for (other,) in found)
 
+        try:
+            inputs, result = json.loads(row[7]), json.loads(row[8])
+        except (TypeError, ValueError) as error:
+            raise self._damaged(f"record {row[1]}: {error}") from error
         return Record(
             id=row[0],
             number=row[1],
@@ -277,8 +293,8 @@ class BenchLog:
             title=row[4],
             at=row[5],
             software=row[6],
-            inputs=json.loads(row[7]),
-            result=json.loads(row[8]),
+            inputs=inputs,
+            result=result,
             cards=linked("record_cards", "card"),
             files=linked("record_files", "file"),
             parents=linked("record_parents", "parent"),
@@ -307,19 +323,38 @@ class BenchLog:
         while version < VERSION and not read_only:
             self._back_up(version)
             with self._writing():
+                if self._db.execute("PRAGMA user_version").fetchone()[0] != version:
+                    version += 1  # another process has upgraded it while this one waited for the lock
+                    continue
                 for statement in UPGRADES[version].split(";\n"):
                     if statement.strip():
                         self._db.execute(statement)
                 version += 1
                 self._db.execute(f"PRAGMA user_version = {version}")
 
+    def _look_over(self) -> None:
+        if self.path.stat().st_size <= CHECKED_BYTES:
+            said = self._db.execute("PRAGMA quick_check(1)").fetchone()[0]
+            if said != "ok":
+                raise self._damaged(said)
+
+    def _damaged(self, why: str) -> BenchError:
+        return BenchError(
+            f"the bench log is damaged ({' '.join(why.split())})",
+            where=str(self.path),
+            remedy="Copy the folder, then save what can be read with: pivotbench check --repair",
+        )
+
     def _back_up(self, version: int) -> None:
         """Copy the log as it is before its tables are changed; an older copy of the same version is kept."""
         target = self.folder / f"bench-log.version-{version}.sqlite"
-        if not target.exists():
-            with sqlite3.connect(target) as copy:
-                self._db.backup(copy)
-            copy.close()
+        if target.exists():
+            return
+        # beside it first: a copy that was cut short must not stand for a whole one
+        part = target.with_name(f"{target.name}.{uuid.uuid4().hex[:8]}.part")
+        with contextlib.closing(sqlite3.connect(part)) as copy:
+            self._db.backup(copy)
+        os.replace(part, target)
 
     @contextmanager
     def _writing(self) -> Iterator[None]:
@@ -337,7 +372,10 @@ class BenchLog:
         try:
             yield
         except sqlite3.DatabaseError as error:
-            if self._is_not_a_log(error):
+            name = getattr(error, "sqlite_errorname", "").partition("_")[2].partition("_")[0]
+            if name == "CORRUPT":
+                raise self._damaged(str(error)) from error
+            if name == "NOTADB":
                 raise InputError(
                     f"this file is not a bench log ({error})",
                     where=str(self.path),
@@ -360,10 +398,6 @@ class BenchLog:
                 where=str(self.folder),
                 remedy="Name a folder that you may write to, on a disk with room",
             ) from error
-
-    @staticmethod
-    def _is_not_a_log(error: sqlite3.DatabaseError) -> bool:
-        return getattr(error, "sqlite_errorname", "") in ("SQLITE_NOTADB", "SQLITE_CORRUPT")
 
 
 def file_hash(path: Path, *, first: int | None = None) -> tuple[str, int]:

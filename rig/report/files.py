@@ -16,7 +16,10 @@ def write_bytes(path: Path, data: bytes) -> None:
     part = path.with_name(path.name + ".part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        part.write_bytes(data)
+        with part.open("wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())  # a name must not outlive its content in a power cut
         os.replace(part, path)
     except OSError as error:
         raise BenchError(

@@ -1,0 +1,131 @@
+"""A bench log whose bytes were changed: opened with all its records, or refused in words and saved as far as possible.
+
+Truth: every record's figure is the square of its number; what is found must be that, whatever happened to the file.
+"""
+
+import os
+import random
+import shutil
+import sqlite3
+from pathlib import Path
+
+import pytest
+
+from rig.errors import BenchError, InputError
+from rig.log import schema
+from rig.log.repair import check_log, repair_log
+from rig.log.store import LOG_FILE, BenchLog
+from tests.faults.mutate import mutate
+
+RECORDS = 25
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> bytes:
+    """The file of a log with cards, links and records."""
+    folder = tmp_path_factory.mktemp("whole")
+    with BenchLog(folder) as log:
+        log._db.execute("PRAGMA synchronous = OFF")
+        parents: list[str] = []
+        for number in range(RECORDS):
+            card = log.add_card("car", f"c{number}", f"{number} " + "text " * 60)
+            made = log.record("push", f"p{number}", inputs={"n": number}, result={"square": number**2},
+                              cards=[card], parents=parents[-1:])
+            parents.append(made.id)
+    return (folder / LOG_FILE).read_bytes()
+
+
+def found(folder: Path) -> set[int]:
+    """Numbers of the records in a log; each with its own figure."""
+    with BenchLog(folder) as log:
+        records = list(log.records())
+    assert all(record.result["square"] == record.inputs["n"] ** 2 for record in records)
+    return {record.inputs["n"] for record in records}
+
+
+def spoilt(data: bytes, way: str, rng: random.Random) -> bytes:
+    if way == "bytes":
+        return mutate(data, rng, [data], longest=len(data) * 2)
+    at = rng.randrange(1, len(data) // 4096) * 4096
+    return data[:at] if way == "cut" else data[:at] + bytes(4096) + data[at + 4096 :]
+
+
+@pytest.mark.parametrize("way", ["bytes", "cut", "empty page"])
+def test_a_damaged_log_is_refused_in_words_and_saved_as_far_as_possible(
+    tmp_path: Path, whole: bytes, way: str
+) -> None:
+    refused = saved = 0
+    for seed in range(6):
+        folder = tmp_path / str(seed)
+        folder.mkdir()
+        (folder / LOG_FILE).write_bytes(spoilt(whole, way, random.Random(seed)))
+        damaged = (folder / LOG_FILE).read_bytes()
+        try:
+            assert len(found(folder)) == RECORDS  # opened: then nothing is missing
+            continue
+        except (BenchError, InputError):
+            refused += 1
+        assert not check_log(folder).sound
+        try:
+            done = repair_log(folder)
+        except BenchError:  # not even the first page
+            continue
+        assert done.damaged_copy.read_bytes() == damaged
+        assert check_log(folder).sound
+        kept = found(folder)
+        assert len(kept) == done.kept["records"]
+        assert kept == set(range(RECORDS)) or sum(done.unreadable.values()) > 0  # nothing is left out untold
+        saved += len(kept)
+        with BenchLog(folder) as log:
+            log.record("push", "after", inputs={"n": 2}, result={"square": 4})
+    assert refused > 0
+    assert saved > refused * RECORDS // 4
+
+
+def test_a_card_that_is_not_what_its_hash_says_is_found(tmp_path: Path, whole: bytes) -> None:
+    """One turned bit inside a text: the pages of SQLite carry no sums."""
+    (tmp_path / LOG_FILE).write_bytes(whole.replace(b"7 text", b"6 text", 1))
+    assert any("cards row" in problem for problem in check_log(tmp_path).problems)
+    done = repair_log(tmp_path)
+    assert (done.unreadable, done.kept["records"]) == ({"cards": 1, "record_cards": 1}, RECORDS)
+
+
+def test_two_processes_upgrade_at_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The other one upgrades between the look at the version and the lock; a copy cut short is not taken for one."""
+    with BenchLog(tmp_path) as log:
+        log.record("push", "old", inputs={}, result={})
+    monkeypatch.setattr("rig.log.store.VERSION", 2)
+    monkeypatch.setitem(schema.UPGRADES, 1, "CREATE TABLE later (x INTEGER) STRICT;\n")
+    usual, entered = BenchLog._back_up, []
+
+    def with_the_other(self: BenchLog, version: int) -> None:
+        usual(self, version)
+        if not entered:
+            entered.append(version)
+            BenchLog(tmp_path).close()
+
+    monkeypatch.setattr(BenchLog, "_back_up", with_the_other)
+    with BenchLog(tmp_path) as log:
+        assert [record.title for record in log.records()] == ["old"]
+    assert entered == [1]
+    with sqlite3.connect(tmp_path / "bench-log.version-1.sqlite") as copy:
+        assert copy.execute("SELECT title FROM records").fetchall() == [("old",)]
+    copy.close()
+    assert not list(tmp_path.glob("*.part"))
+
+
+@pytest.mark.skipif(os.name != "posix", reason="modes of folders are POSIX")
+def test_a_log_on_read_only_media_can_be_read(tmp_path: Path, whole: bytes) -> None:
+    """As on a locked card or a DVD: no journal can be made beside it."""
+    folder = tmp_path / "media"
+    folder.mkdir()
+    (folder / LOG_FILE).write_bytes(whole)
+    (folder / LOG_FILE).chmod(0o444)
+    folder.chmod(0o555)
+    try:
+        with BenchLog(folder, read_only=True) as log:
+            assert len(list(log.records())) == RECORDS
+        assert [path.name for path in folder.iterdir()] == [LOG_FILE] or os.geteuid() == 0
+    finally:
+        folder.chmod(0o755)
+        shutil.rmtree(folder)
