@@ -44,19 +44,22 @@ def command(
     from rig.cards.read import read_set
     from rig.jobs.compare import compare_test, comparison_record
     from rig.jobs.keep import estimate_record
+    from rig.jobs.retell import retell
     from rig.jobs.seeing import draw_overlay
     from rig.log.store import BenchLog
-    from rig.report.verdict import write_picture, write_report
+    from rig.report.experiments import write_experiments
+    from rig.report.verdict import write_picture
     from rig.report.words import verdict_words
 
     cards = read_set(test_card)
     files: list[Path] = []
     with BenchLog(log_folder(log_dir)) as log, progress("tracking", quiet=as_json) as bar:
         verdict = compare_test(cards, log, clip=clip, push_number=push_number, seed=seed, progress=bar)
+        told = retell(log, [verdict.record])
     if out_dir is not None:
         files = [
             write_picture(out_dir / f"{test_card.stem}.png", verdict),
-            write_report(out_dir / f"{test_card.stem}.html", verdict.picture.title, [verdict]),
+            *write_experiments(out_dir / f"{test_card.stem}.html", verdict.picture.title, told),
         ]
         if verdict.measurement is not None:
             with progress("drawing over the clip", quiet=as_json) as bar:

@@ -22,13 +22,17 @@ def command(kind: str | None, out_dir: Path | None, log_dir: Path | None, as_jso
     """List what the bench has recorded, newest last; with --out, export it as CSV and JSON."""
     from rig.log.export import export_tables
     from rig.log.store import BenchLog
+    from rig.report.besides import record_words
     from rig.report.words import table_text
 
     with BenchLog(log_folder(log_dir), read_only=True) as log:
         records = list(log.records(kind=kind))
         files = export_tables(records, out_dir) if out_dir is not None else []
-    rows = [(str(one.number), one.at[:19].replace("T", " "), one.kind, one.title, one.id[:8]) for one in records]
-    text = table_text(("no.", "UTC", "kind", "title", "id"), rows) if rows else "Nothing recorded yet."
+    rows = [
+        (str(one.number), one.at[:19].replace("T", " "), one.kind, one.title, one.id[:8], record_words(one))
+        for one in records
+    ]
+    text = table_text(("no.", "UTC", "kind", "title", "id", "found"), rows) if rows else "Nothing recorded yet."
     listed = [
         {
             "number": one.number,

@@ -24,8 +24,6 @@ from rig.page.virtual import VirtualSide, bench_text, step_cards
 from rig.page.work import Job, Work
 from rig.virtual.dunlin import SetUp
 
-LONGEST_SERIES = 200
-
 
 class Bench:
     """The state behind the page. Any thread; short changes under one lock, long work as jobs."""
@@ -44,7 +42,6 @@ class Bench:
         self.step: LessonStep | None = None
         self.weighing: Weighing | None = None
         self.verdict: Verdict | None = None
-        self.verdicts: list[Verdict] = []
         self.on_change: Callable[[], None] = lambda: None
         self.view = CameraView(self.broadcast)
         self.camera_opener: Callable[[str], Any] | None = None
@@ -90,7 +87,6 @@ class Bench:
                 "virtual": self.virtual is not None,
                 "step": self.step.name if self.step is not None else "",
                 "can_undo": self.deck.can_undo,
-                "pushes": len(self.verdicts),
             },
         )
 
@@ -366,7 +362,6 @@ class Bench:
 
     def _judged(self, verdict: Verdict) -> str:
         self.verdict = verdict
-        self.verdicts = [*self.verdicts, verdict][-LONGEST_SERIES:]
         self.tell()
         self.on_change()
         return verdict.comparison.sentence

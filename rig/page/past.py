@@ -3,14 +3,17 @@
 from typing import Any
 
 from rig.jobs.keep import estimate_from
+from rig.jobs.retell import retell
 from rig.log.store import BenchLog, Record
 from rig.page.bench import Bench
+from rig.report.besides import record_words
+from rig.report.experiments import report_parts
 from rig.report.html import Part, Table, report_html
-from rig.report.verdict import COMPARED_HEADS, METHOD, compared_row, part_of
 from rig.report.words import pivot_words
 from rig.version import SOFTWARE
 
 NEWEST = 200
+TOLD_IN_FULL = 12
 
 
 def past(bench: Bench) -> dict[str, Any]:
@@ -20,32 +23,17 @@ def past(bench: Bench) -> dict[str, Any]:
     return {
         "count": len(records),
         "records": [
-            {"number": one.number, "at": one.at, "kind": one.kind, "title": one.title, "words": words_of(one)}
+            {"number": one.number, "at": one.at, "kind": one.kind, "title": one.title, "words": record_words(one)}
             for one in records[: -NEWEST - 1 : -1]
         ],
     }
-
-
-def words_of(record: Record) -> str:
-    """What a record says in one line."""
-    result = record.result
-    if "sentence" in result:
-        return str(result["sentence"])
-    if record.kind == "weighing":
-        total, front = result["total_g"], result["front_pct"]
-        return f"{total['value']:.1f} g, front {front['value']:.1f} %"
-    if record.kind == "push":
-        return "; ".join(pivot_words(estimate_from(push["pivot"])) for push in result["pushes"])
-    if record.kind == "prediction":
-        return pivot_words(estimate_from(result["pivot"]))
-    return str(result.get("words", ""))
 
 
 def compared(bench: Bench) -> dict[str, Any]:
     """Measured against forecast across set-ups, oldest first: words, stations and intervals in per cent."""
     with bench.log() as log:
         rows = [row for record in log.records(kind="comparison") if (row := _row(log, record)) is not None]
-    return {"heads": list(COMPARED_HEADS), "rows": rows[-NEWEST:]}
+    return {"rows": rows[-NEWEST:]}
 
 
 def _row(log: BenchLog, record: Record) -> dict[str, Any] | None:
@@ -78,17 +66,10 @@ def _pivot(told: dict[str, Any]) -> dict[str, Any]:
 
 
 def report_text(bench: Bench) -> str:
-    """A self-contained report: pushes since the start with pictures, and everything compared so far as a table."""
-    verdicts = bench.verdicts
-    parts: list[Part] = [part_of(one) for one in reversed(verdicts[-12:])]
-    if len(verdicts) > 1:
-        table = Table(
-            caption="Measured against forecast, since the start",
-            heads=COMPARED_HEADS,
-            rows=[compared_row(one) for one in verdicts],
-        )
-        parts.insert(0, Part(title="All pushes", tables=[table]))
-    rows = compared(bench)["rows"]
+    """A self-contained report from the log: the newest comparisons in full, and every comparison as a table."""
+    with bench.log() as log:
+        newest = list(log.records(kind="comparison"))[-TOLD_IN_FULL:]
+        told = retell(log, newest)
     listed = Table(
         caption="Every comparison in the log",
         heads=("no.", "set-up", "test", "measured", "forecast", "verdict"),
@@ -101,8 +82,8 @@ def report_text(bench: Bench) -> str:
                 row["forecast"]["words"],
                 row["verdict"],
             )
-            for row in rows
+            for row in compared(bench)["rows"]
         ],
     )
-    parts += [Part(title="The record", tables=[listed]), Part(title="Method", paragraphs=[METHOD])]
+    parts = [*report_parts(told), Part(title="The record", tables=[listed])]
     return report_html("Bench report", parts, footer=SOFTWARE)

@@ -5,9 +5,11 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from analysis.figures import FORECAST, MEASURED
+from rig.jobs.keep import estimate_from
 from rig.log.store import Record
 from rig.report.html import Part, Table
 from rig.report.plots import DEG_PER_CM
+from rig.report.words import pivot_words
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -21,7 +23,7 @@ def besides_parts(records: Sequence[Record]) -> list[Part]:
     Kinds that are raw material (zeros, readings by key) are only counted.
     """
     records = sorted(records, key=lambda one: one.number)
-    rows = [(str(one.number), one.at[:10], one.kind, one.title, WORDS[one.kind](one.result))
+    rows = [(str(one.number), one.at[:10], one.kind, one.title, record_words(one))
             for one in records if one.kind in WORDS]
     uncounted = Counter(one.kind for one in records if one.kind not in WORDS and one.kind not in ("series", "ladder"))
     parts = []
@@ -45,8 +47,9 @@ def _plus(one: Result, unit: str, digits: int = 1) -> str:
 
 
 def _weighing(result: Result) -> str:
-    return (f"{_plus(result['total_g'], 'g')}; front {_plus(result['front_pct'], '%')}, left "
-            f"{_plus(result['left_pct'], '%')}, front left with rear right {_plus(result['diagonal_fl_rr_pct'], '%')}")
+    return (f"{_plus(result['total_g'], 'g')}; front {_plus(result['front_pct'], '%', 2)}, left "
+            f"{_plus(result['left_pct'], '%', 2)}, front left with rear right "
+            f"{_plus(result['diagonal_fl_rr_pct'], '%', 2)}")
 
 
 def _grip(result: Result) -> str:
@@ -85,6 +88,21 @@ WORDS: dict[str, Callable[[Result], str]] = {
     "car markers": lambda r: f"{len(r['markers'])} markers' places",
 }
 """Kind of record -> what it found, in one line."""
+
+
+def record_words(record: Record) -> str:
+    """What any record found, in one line; nothing for raw material and for records of another version's shape."""
+    result = record.result
+    try:
+        if record.kind in WORDS:
+            return WORDS[record.kind](result)
+        if record.kind == "push":
+            return "; ".join(pivot_words(estimate_from(push["pivot"])) for push in result["pushes"])
+        if record.kind == "prediction":
+            return pivot_words(estimate_from(result["pivot"]))
+        return str(result.get("sentence", ""))
+    except (KeyError, IndexError, TypeError):
+        return ""
 
 
 def _series(record: Record) -> Part:
