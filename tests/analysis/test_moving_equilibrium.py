@@ -74,7 +74,7 @@ def balance(car: Chassis, state: Equilibrium, ax: np.ndarray, ay: np.ndarray) ->
     return np.stack([state.load.sum(-1) - car.mass * G, got[..., 0] - mx, got[..., 1] - my], -1)
 
 
-def test_a_thousand_random_cars_agree_with_a_bounded_least_squares_solver() -> None:
+def test_random_cars_agree_with_a_bounded_least_squares_solver() -> None:
     rng = np.random.default_rng(3)
     cars = random_cars(1000, rng)
     a, turn = rng.uniform(0, 30, 1000), rng.uniform(0, 2 * np.pi, 1000)
@@ -85,7 +85,9 @@ def test_a_thousand_random_cars_agree_with_a_bounded_least_squares_solver() -> N
     assert (state.lifted[stands].any(-1)).sum() > 150
     assert state.on_bump_stop[stands].any(-1).sum() > 150
     upright, worst = np.zeros(2), 0.0
-    for i in stands:
+    pushed = np.flatnonzero((state.lifted | state.on_bump_stop)[stands].any(-1))  # the harder half of the optimiser's
+    chosen = stands[np.union1d(pushed[:120], np.arange(60))]
+    for i in chosen:
         load, _ = by_least_squares(picked(cars, int(i)), ax[i], ay[i], upright)
         worst = max(worst, np.abs(load - state.load[i]).max() / cars.weight[i])
     assert worst < 1e-8  # BVLS works to about 1e-10 of the weight
@@ -110,7 +112,7 @@ def test_leaning_bodies_agree_with_a_general_root_finder_and_balance() -> None:
     np.testing.assert_allclose(left, 0, atol=1e-9)
     assert np.all(state.load[state.lifted & stands[:, None]] == 0.0)
     assert np.nanmax(state.residual / cars.weight) < 1e-9
-    for i in np.flatnonzero(stands)[:40]:  # the optimiser above, given the body's lean until it repeats itself
+    for i in np.flatnonzero(stands)[:10]:  # the optimiser above, given the body's lean until it repeats itself
         car, lean = picked(cars, int(i)), np.zeros(2)
         for _ in range(60):
             load, q = by_least_squares(car, ax[i], ay[i], lean)

@@ -59,10 +59,10 @@ def by_scipy(car: Chassis, damper: Dampers, time: np.ndarray, ax: float, ay: flo
 
     rest = equilibrium(car)
     start = np.concatenate([[rest.heave, rest.pitch, rest.roll], rest.wheel_height, np.zeros(7)])
-    parts = [solve_ivp(change, (0, rise), start, method="DOP853", rtol=1e-10, atol=1e-13, max_step=1e-3,
+    parts = [solve_ivp(change, (0, rise), start, method="LSODA", rtol=1e-8, atol=1e-11, max_step=5e-3,
                        t_eval=np.append(time[time < rise], rise))]  # fmt: skip
-    parts.append(solve_ivp(change, (rise, time[-1]), parts[0].y[:, -1], method="DOP853", rtol=1e-10, atol=1e-13,
-                           max_step=1e-3, t_eval=time[time >= rise]))  # fmt: skip
+    parts.append(solve_ivp(change, (rise, time[-1]), parts[0].y[:, -1], method="LSODA", rtol=1e-8, atol=1e-11,
+                           max_step=5e-3, t_eval=time[time >= rise]))  # fmt: skip
     states = np.concatenate([parts[0].y[:, :-1], parts[1].y], 1).T
     return np.array([wheels(one)[1] for one in states])
 
