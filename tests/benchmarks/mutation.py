@@ -14,6 +14,7 @@ the score is a lower bound. Limit: a score of at least 0.80. The last line is on
 
 import argparse
 import fnmatch
+import importlib
 import json
 import os
 import random
@@ -268,11 +269,9 @@ def main() -> None:
 def heavy() -> None:
     """Have in memory what most tests need, before processes are forked; nothing of this project."""
     os.environ |= {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
-    import hypothesis.extra.numpy  # noqa: F401
+    for name in ("hypothesis.extra.numpy", "scipy.integrate", "scipy.optimize", "scipy.stats"):
+        importlib.import_module(name)
     import pytest
-    import scipy.integrate
-    import scipy.optimize
-    import scipy.stats
 
     with tempfile.TemporaryDirectory() as empty:
         pytest.main(["-n", "0", "-q", "--co", "-p", "no:cacheprovider", "-p", "no:schemathesis", empty])

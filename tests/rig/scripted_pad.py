@@ -8,6 +8,20 @@ import threading
 import time
 import tty
 from collections import deque
+from collections.abc import Callable
+
+from rig.errors import BenchError
+from rig.pads.reader import PadReader
+
+PATIENCE = 10.0  # s; a loaded machine may take long, a broken reader takes for ever
+
+
+def until(what: Callable[[], object]) -> None:
+    """Wait until it is so."""
+    end = time.monotonic() + PATIENCE
+    while not what():
+        assert time.monotonic() < end, "waited in vain"
+        time.sleep(0.002)
 
 
 def line(seq: int, ms: int, counts: tuple[int, int, int, int] = (1, 2, 3, 4), flags: int = 0) -> bytes:
@@ -81,6 +95,79 @@ class ScriptPort:
 
     def write(self, data: bytes) -> None:
         self.sent.append(data)
+
+    def close(self) -> None:
+        pass
+
+
+class Script:
+    """Acts from a script of exact bytes, without any port."""
+
+    def __init__(self) -> None:
+        self.seq, self.flags, self.counts = 0, 0, [84213, 79950, -312, 101877]
+        self.port = ScriptPort()
+        self.there = True
+        self.awake = False
+
+    def open(self, url: str) -> ScriptPort:
+        if not self.there:
+            raise BenchError("no such port", where=url, remedy="Plug it in")
+        self.port.send(IDENTITY)
+        return self.port
+
+    def reader(self) -> PadReader:
+        return PadReader("script", opener=self.open, scan=tuple, retry=0.01)
+
+    def send(self, data: bytes) -> None:
+        self.port.send(data)
+
+    def next_line(self) -> bytes:
+        c1, c2, c3, c4 = self.counts
+        made = line(self.seq, 400 + 100 * self.seq, (c1, c2, c3, c4), self.flags)
+        self.seq += 1
+        return made
+
+    def readings(self) -> None:
+        for _ in range(4):
+            self.send(self.next_line())
+
+    def garbage(self) -> None:
+        self.send(b"\x00\xffnoise PB1 \x80\n")
+
+    def drop_byte(self) -> None:
+        made = self.next_line()
+        self.send(made[:7] + made[8:])
+
+    def repeat_line(self) -> None:
+        self.send(self.next_line() * 2)
+
+    def lose_line(self) -> None:
+        self.next_line()
+
+    def restart(self) -> None:
+        self.seq = 0
+        self.flags |= 0x0100
+        self.send(IDENTITY)
+
+    def lose_pad(self, pad: int) -> None:
+        self.flags |= 1 << pad
+        self.counts[pad] = 0
+
+    def saturate(self, pad: int) -> None:
+        self.flags |= 0x10 << pad
+        self.counts[pad] = 8388607
+
+    def foreign_version(self) -> None:
+        self.send(signed(b"PB2 1 2 3"))
+        self.next_line = lambda: signed(b"PB2 1 2 3")  # type: ignore[method-assign]
+
+    def unplug(self) -> None:
+        self.there = False
+        self.port.unplug()
+
+    def plug_in(self) -> None:
+        self.port = ScriptPort()
+        self.there = True
 
     def close(self) -> None:
         pass

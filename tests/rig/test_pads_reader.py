@@ -1,5 +1,5 @@
 """One test class for every kind of pads: a byte script, a scripted pad on a pseudo-terminal, virtual pads, and
-real ones when PIVOTBENCH_PORT names their port. What only a script can act out follows below."""
+real ones when PIVOTBENCH_PORT names their port. What only a script can act out: test_pads_reader_script.py."""
 
 import math
 import os
@@ -10,24 +10,12 @@ from typing import Protocol
 
 import pytest
 
-from rig.errors import BenchError
 from rig.pads.frames import PadFrame, PortState
-from rig.pads.lines import Answer, Identity
-from rig.pads.patterns import PatternLines
+from rig.pads.lines import Identity
 from rig.pads.port import PortInfo
 from rig.pads.reader import PadReader
 from rig.virtual.pads import VirtualPads
-from tests.rig.scripted_pad import IDENTITY, ScriptedPad, ScriptPort, line, signed
-
-PATIENCE = 10.0  # s; a loaded machine may take long, a broken reader takes for ever
-
-
-def until(what: Callable[[], object]) -> None:
-    """Wait until it is so."""
-    end = time.monotonic() + PATIENCE
-    while not what():
-        assert time.monotonic() < end, "waited in vain"
-        time.sleep(0.002)
+from tests.rig.scripted_pad import IDENTITY, PATIENCE, Script, ScriptedPad, until
 
 
 class Pads(Protocol):
@@ -46,79 +34,6 @@ class Pads(Protocol):
     def unplug(self) -> None: ...
     def plug_in(self) -> None: ...
     def close(self) -> None: ...
-
-
-class Script:
-    """Acts from a script of exact bytes, without any port."""
-
-    def __init__(self) -> None:
-        self.seq, self.flags, self.counts = 0, 0, [84213, 79950, -312, 101877]
-        self.port = ScriptPort()
-        self.there = True
-        self.awake = False
-
-    def open(self, url: str) -> ScriptPort:
-        if not self.there:
-            raise BenchError("no such port", where=url, remedy="Plug it in")
-        self.port.send(IDENTITY)
-        return self.port
-
-    def reader(self) -> PadReader:
-        return PadReader("script", opener=self.open, scan=tuple, retry=0.01)
-
-    def send(self, data: bytes) -> None:
-        self.port.send(data)
-
-    def next_line(self) -> bytes:
-        c1, c2, c3, c4 = self.counts
-        made = line(self.seq, 400 + 100 * self.seq, (c1, c2, c3, c4), self.flags)
-        self.seq += 1
-        return made
-
-    def readings(self) -> None:
-        for _ in range(4):
-            self.send(self.next_line())
-
-    def garbage(self) -> None:
-        self.send(b"\x00\xffnoise PB1 \x80\n")
-
-    def drop_byte(self) -> None:
-        made = self.next_line()
-        self.send(made[:7] + made[8:])
-
-    def repeat_line(self) -> None:
-        self.send(self.next_line() * 2)
-
-    def lose_line(self) -> None:
-        self.next_line()
-
-    def restart(self) -> None:
-        self.seq = 0
-        self.flags |= 0x0100
-        self.send(IDENTITY)
-
-    def lose_pad(self, pad: int) -> None:
-        self.flags |= 1 << pad
-        self.counts[pad] = 0
-
-    def saturate(self, pad: int) -> None:
-        self.flags |= 0x10 << pad
-        self.counts[pad] = 8388607
-
-    def foreign_version(self) -> None:
-        self.send(signed(b"PB2 1 2 3"))
-        self.next_line = lambda: signed(b"PB2 1 2 3")  # type: ignore[method-assign]
-
-    def unplug(self) -> None:
-        self.there = False
-        self.port.unplug()
-
-    def plug_in(self) -> None:
-        self.port = ScriptPort()
-        self.there = True
-
-    def close(self) -> None:
-        pass
 
 
 class Terminal(Script):
@@ -285,135 +200,3 @@ class TestAnyPads:
             until(lambda: reader.status.state is PortState.WRONG_VERSION)
             assert "version 2" in reader.status.sentence
             assert "firmware" in reader.status.remedy
-
-
-@pytest.fixture
-def script() -> Script:
-    return Script()
-
-
-def test_the_first_fragment_is_not_damage(script: Script) -> None:
-    port = script.port
-    port.send(b"4213 79950 -312 101877 0000 1ABC\n", line(5, 900), line(6, 1000))
-    with PadReader("script", opener=lambda url: port, scan=tuple) as reader:
-        until(lambda: reader.tally.intact == 2)
-        assert (reader.tally.torn, reader.tally.damaged, reader.tally.lost) == (1, 0, 0)
-
-
-def test_a_whole_first_line_is_used(script: Script) -> None:
-    script.port.send(line(5, 900))
-    with PadReader("script", opener=lambda url: script.port, scan=tuple) as reader:
-        until(lambda: reader.tally.intact == 1)
-        assert reader.tally.torn == 0
-
-
-def test_without_a_checksum_the_first_line_is_never_used(script: Script) -> None:
-    script.port.send(b"3,4,5,6\n13,4,5,6\n13,4", b",5,7\n")
-    parser = PatternLines("<c1>,<c2>,<c3>,<c4>")
-    with PadReader("script", parser=parser, opener=lambda url: script.port, scan=tuple) as reader:
-        until(lambda: reader.tally.intact == 2)
-        assert reader.tally.torn == 1
-        assert [frame.counts for frame in reader.drain()] == [(13, 4, 5, 6), (13, 4, 5, 7)]
-        assert script.port.sent == []  # other people's boards get no commands of ours
-
-
-def test_both_counters_wrap_without_loss_or_restart(script: Script) -> None:
-    script.port.send(line(65534, 2**32 - 150), line(65535, 2**32 - 50), line(0, 50), line(2, 250))
-    with PadReader("script", opener=lambda url: script.port, scan=tuple) as reader:
-        until(lambda: reader.tally.intact == 4)
-        times = [frame.device_time or 0.0 for frame in reader.drain()]
-        assert (reader.tally.lost, reader.tally.restarts) == (1, 0)
-    assert times == pytest.approx([2**32 / 1e3 + dt for dt in (-0.15, -0.05, 0.05, 0.25)], abs=1e-6)
-
-
-def test_lines_sent_during_a_short_gap_are_told_apart_from_loss(script: Script) -> None:
-    # the board kept its power: the number after the gap tells how many lines it sent meanwhile
-    with script.reader() as reader:
-        script.readings()
-        until(lambda: reader.tally.intact == 4)
-        script.unplug()
-        until(lambda: reader.status.state is PortState.UNPLUGGED)
-        script.seq += 7
-        script.plug_in()
-        script.readings()
-        until(lambda: reader.tally.intact == 8)
-        assert reader.gaps[0].missed == 7
-        assert (reader.tally.lost, reader.tally.restarts) == (0, 0)
-
-
-def test_frames_are_early_until_the_board_has_spoken(script: Script) -> None:
-    port = script.port
-    with PadReader("script", opener=lambda url: port, scan=tuple, startup=60.0) as reader:
-        port.send(line(0, 400))
-        until(lambda: reader.tally.intact == 1)
-        assert reader.status.state is PortState.STARTING
-        port.send(IDENTITY, line(1, 500), line(2, 600, flags=0x0400))
-        until(lambda: reader.tally.intact == 3)
-        assert [(frame.early, frame.usable) for frame in reader.drain()] == [
-            (True, False),
-            (False, True),
-            (False, False),
-        ]
-
-
-def test_a_board_that_restarts_is_asked_for_the_rate_again(script: Script) -> None:
-    with PadReader("script", rate=80, opener=lambda url: script.port, scan=tuple) as reader:
-        script.port.send(IDENTITY)
-        until(lambda: script.port.sent.count(b"rate 80\n") == 1)
-        script.port.send(signed(b"PB1 OK rate 80"), IDENTITY)
-        until(lambda: script.port.sent.count(b"rate 80\n") == 2)
-        script.port.send(signed(b"PB1 ID board=s fw=1 ch=4 rate=80 run=0 boot=pin"))
-        until(lambda: b"start\n" in script.port.sent)
-        assert reader.tally.damaged == 0
-
-
-def test_a_full_queue_drops_the_oldest_and_says_so(script: Script) -> None:
-    with PadReader("script", queue_length=3, opener=script.open, scan=tuple) as reader:
-        script.readings()
-        script.readings()
-        until(lambda: reader.tally.intact == 8)
-        assert reader.tally.overflowed == 5
-        assert [frame.seq for frame in reader.drain()] == [5, 6, 7]
-
-
-def test_silence_is_a_state(script: Script) -> None:
-    with PadReader("script", silence=0.05, opener=script.open, scan=tuple) as reader:
-        until(lambda: reader.status.state is PortState.SILENT)
-        assert reader.status.remedy
-        script.readings()
-        until(lambda: reader.status.state is not PortState.SILENT)
-
-
-def test_commands_are_answered_refused_or_time_out() -> None:
-    with VirtualPads(rate=10) as pads, PadReader(pads.url) as reader:
-        assert isinstance(reader.command("?", timeout=PATIENCE), Identity)
-        answer = reader.command("rate 80", timeout=PATIENCE)
-        assert isinstance(answer, Answer)
-        assert answer.words == "rate 80"
-        with pytest.raises(BenchError, match="refused 'fly' \\(unknown\\)"):
-            reader.command("fly", timeout=PATIENCE)
-        pads.mute()
-        with pytest.raises(BenchError, match="no answer"):
-            reader.command("stop", timeout=0.05)
-
-
-def test_a_port_that_is_not_there_stops_the_start() -> None:
-    with pytest.raises(BenchError, match="no such port"):
-        PadReader("/dev/no-such-pads").start()
-
-
-def test_a_second_reader_is_refused() -> None:
-    with VirtualPads() as pads, PadReader(pads.url), pytest.raises(BenchError, match="in use"):
-        PadReader(pads.url).start()
-
-
-def test_a_fault_of_our_own_is_seen() -> None:
-    class Faulty(ScriptPort):
-        def read_some(self, timeout: float) -> bytes:
-            raise ZeroDivisionError
-
-    with PadReader("script", opener=lambda url: Faulty(), scan=tuple) as reader:
-        until(lambda: reader.status.state is PortState.STOPPED)
-        assert "ZeroDivisionError" in reader.status.sentence
-        assert reader.wait_newer(None, PATIENCE) is None
-    assert "ZeroDivisionError" in reader.status.sentence
