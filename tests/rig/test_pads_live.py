@@ -4,6 +4,9 @@ import io
 import math
 import os
 import pty
+import sys
+import time
+import types
 
 import pytest
 from rich.console import Console
@@ -120,3 +123,18 @@ def test_keys_of_a_real_terminal_come_without_return_and_the_terminal_is_restore
 def test_without_a_terminal_there_are_no_keys_and_no_error() -> None:
     with TerminalKeys(io.StringIO("zzz")).listening() as keys:
         assert keys.key(0.0) is None
+
+
+def test_keys_where_the_terminal_is_asked_key_by_key(monkeypatch: pytest.MonkeyPatch) -> None:
+    typed = ["z", "q"]
+    console = types.SimpleNamespace(kbhit=lambda: bool(typed), getwch=lambda: typed.pop(0))  # Windows' own module
+    monkeypatch.setitem(sys.modules, "msvcrt", console)
+    stream = types.SimpleNamespace(isatty=lambda: True)
+    with monkeypatch.context() as elsewhere:
+        elsewhere.setattr(os, "name", "nt")
+        with TerminalKeys(stream).listening() as keys:  # type: ignore[arg-type]
+            began = time.monotonic()
+            got = [keys.key(5.0), keys.key(5.0), keys.key(0.02)]
+            took = time.monotonic() - began
+    assert got == ["z", "q", None]
+    assert 0.02 <= took < 5.0

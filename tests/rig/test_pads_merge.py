@@ -13,6 +13,7 @@ from rig.pads.merge import MergedPads, PadPlace, TimeMerger
 from rig.pads.reader import PadReader
 from rig.virtual.pads import VirtualPads
 from rig.virtual.pads_cells import PadCells
+from tests.rig.scripted_pad import IDENTITY, PATIENCE, ScriptPort, line, until
 
 NO = (False, False, False, False)
 FOUR = tuple(PadPlace(port=port) for port in range(4))
@@ -132,3 +133,35 @@ def test_one_port_that_cannot_be_opened_closes_the_others() -> None:
         with pytest.raises(BenchError, match="no such port"):
             MergedPads(readers).start()
         PadReader(board.url).start().stop()  # free again
+
+
+@pytest.mark.parametrize("place", [PadPlace(port=2), PadPlace(port=-1), PadPlace(port=0, channel=4),
+                                   PadPlace(port=0, channel=-1)])
+def test_a_pad_of_a_port_that_is_not_there_is_refused(place: PadPlace) -> None:
+    readers = [PadReader(name, opener=lambda url: ScriptPort(), scan=tuple) for name in "ab"]
+    with pytest.raises(InputError, match="port is not"):
+        MergedPads(readers, places=[place])
+    MergedPads(readers, places=[PadPlace(port=1, channel=3), PadPlace(port=0)])
+
+
+def test_merged_frames_wait_in_a_queue_and_what_falls_out_of_it_is_counted() -> None:
+    ports = {name: ScriptPort() for name in "ab"}
+    readers = [PadReader(name, opener=ports.__getitem__, scan=tuple) for name in "ab"]
+    with MergedPads(readers, queue_length=2, patience=60.0) as pads:
+        assert pads.wait_newer(None, 0.0) is None
+        for seq in range(3):
+            for name, port in ports.items():
+                port.send(IDENTITY, line(seq, 100 * seq, (10 * seq + (name == "b"), 0, 0, 0)))
+            until(lambda seq=seq: pads.latest is not None and pads.latest.seq == seq)
+        assert (pads.tally.overflowed, pads.tally.intact, pads.tally.lost) == (1, 6, 0)
+        newest = pads.latest
+        assert pads.wait_newer(None, 0.0) is newest
+        assert pads.wait_newer(newest, 0.0) is None
+        frames = pads.drain()
+        assert [(f.seq, f.counts[:2], f.missing) for f in frames] == [
+            (seq, (10 * seq, 10 * seq + 1), (False, False, True, True)) for seq in (1, 2)]
+        assert frames[-1] is newest
+        assert pads.drain() == []
+        assert all(f.usable and f.device_time is None for f in frames)
+    assert pads.wait_newer(newest, PATIENCE) is None  # at once: nothing more can come
+    assert pads.status.state is PortState.STOPPED

@@ -1,5 +1,6 @@
 """Ports: what goes wrong when opening them is said in plain words, and a lost board is found again."""
 
+import errno
 import os
 import socket
 import threading
@@ -8,9 +9,11 @@ from pathlib import Path
 
 import pytest
 import serial
+from serial.tools import list_ports as list_ports_of_pyserial
+from serial.tools.list_ports_common import ListPortInfo
 
 from rig.errors import BenchError, InputError
-from rig.pads.port import PortInfo, find_again, known_port, list_ports, open_port
+from rig.pads.port import EndOfRecordingError, PortInfo, find_again, known_port, list_ports, open_port, reason_lost
 from tests.rig.scripted_pad import ScriptedPad
 
 
@@ -153,3 +156,99 @@ def test_a_link_to_a_device_is_recognised(tmp_path: Path) -> None:
     link = tmp_path / "by-id"
     link.symlink_to("/dev/ttyUSB0")
     assert known_port(str(link), (BOARD,)) == PortInfo(device=str(link), serial_number="A9", location="1-2")
+
+
+@pytest.mark.parametrize(
+    ("message", "says", "remedy"),
+    [  # pyserial's words on Windows, where the error has no number of its own (from memory)
+        ("could not open port 'COM9': FileNotFoundError(2, 'x', None, 2)", "no such port", "list the ports"),
+        ("could not open port 'COM3': PermissionError(13, 'x', None, 5)", "in use", "other program"),
+        ("Cannot configure port, something went wrong.", "Cannot configure port", "Check the cable"),
+    ],
+)
+def test_errors_without_a_number_are_told_by_their_words(
+    monkeypatch: pytest.MonkeyPatch, message: str, says: str, remedy: str
+) -> None:
+    def refuse(*_: object, **__: object) -> None:
+        raise serial.SerialException(message)
+
+    monkeypatch.setattr(serial, "serial_for_url", refuse)
+    with pytest.raises(BenchError, match=says) as caught:
+        open_port("COM9")
+    assert remedy in caught.value.remedy
+    assert caught.value.where == "COM9"
+
+
+@pytest.mark.parametrize(
+    ("number", "says", "remedy"),
+    [
+        (errno.EACCES, "no permission", "dialout"),
+        (errno.EPERM, "operation not permitted", "dialout"),
+        (errno.ENODEV, "no such device", "list the ports"),
+        (errno.EBUSY, "in use", "other program"),
+        (errno.ECONNREFUSED, "connection refused", "Start the program"),
+        (errno.ETIMEDOUT, "connection timed out", "Check the network"),
+        (errno.EIO, "input/output error", "Check the cable"),
+    ],
+)
+def test_every_number_has_its_remedy_also_when_it_hides_in_the_cause(
+    monkeypatch: pytest.MonkeyPatch, number: int, says: str, remedy: str
+) -> None:
+    def refuse(*_: object, **__: object) -> None:
+        raise serial.SerialException("Could not open port") from OSError(number, os.strerror(number))
+
+    monkeypatch.setattr(serial, "serial_for_url", refuse)
+    with pytest.raises(BenchError, match=says) as caught:
+        open_port("/dev/pads")
+    assert remedy in caught.value.remedy
+
+
+def test_why_a_port_was_lost_is_said_in_words() -> None:
+    for number in (errno.EIO, errno.ENXIO, errno.ENODEV, errno.EBADF):
+        assert "unplugged" in reason_lost(OSError(number, "x"))
+    assert "unplugged" in reason_lost(serial.SerialException("device reports readiness to read but returned no data"))
+    assert reason_lost(OSError(errno.ETIMEDOUT, "x")) == os.strerror(errno.ETIMEDOUT).lower()
+    assert reason_lost(EndOfRecordingError("x")) == "the recording is over"
+
+
+def test_what_came_before_the_loss_is_given_out_first(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Lost:  # as pyserial's ports without a file descriptor: unplugged in mid-line
+        def __init__(self) -> None:
+            self.left = [b"h", b"alf"]
+
+        @property
+        def in_waiting(self) -> int:
+            if not self.left:
+                raise serial.SerialException("ClearCommError failed")
+            return len(self.left[0])
+
+        def read(self, size: int) -> bytes:
+            if not self.left:
+                raise serial.SerialException("ReadFile failed")
+            return self.left.pop(0)
+
+    monkeypatch.setattr(serial, "serial_for_url", lambda *_, **__: Lost())
+    port = open_port("COM9")
+    assert port.read_some(0.1) == b"half"
+    with pytest.raises(OSError, match="ReadFile"):
+        port.read_some(0.1)
+
+
+def test_listing_shows_what_the_system_says_of_its_ports(monkeypatch: pytest.MonkeyPatch) -> None:
+    first, second = ListPortInfo("/dev/ttyUSB0"), ListPortInfo("/dev/ttyS0")
+    first.description, first.serial_number, first.location = "pads", "A9", "1-2"
+    monkeypatch.setattr(list_ports_of_pyserial, "comports", lambda include_links: [first, second])
+    listed = list_ports()
+    assert listed.complete
+    assert listed.ports == (  # pyserial writes n/a where the system does not say
+        PortInfo(device="/dev/ttyS0"),
+        PortInfo(device="/dev/ttyUSB0", description="pads", serial_number="A9", location="1-2"),
+    )
+
+
+def test_a_system_that_cannot_list_its_ports_is_no_error() -> None:
+    def broken() -> list[PortInfo]:
+        raise OSError(errno.EACCES, "x")
+
+    listed = list_ports(limit=0.02, scan=broken)
+    assert (listed.ports, listed.complete) == ((), False)

@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 
 from rig.errors import BenchError, InputError
 from rig.pads.frames import PortState
+from rig.pads.port import EndOfRecordingError
 from rig.pads.reader import PadReader
-from rig.pads.traffic import TrafficRecorder, read_traffic
+from rig.pads.traffic import ReplayPort, TrafficRecorder, read_traffic
 from rig.virtual.pads import VirtualPads
 from tests.rig.scripted_pad import IDENTITY, ScriptPort, line
 
@@ -111,3 +112,70 @@ def test_other_files_are_refused(tmp_path: Path) -> None:
         list(read_traffic(tmp_path / "none"))
     with pytest.raises(BenchError, match="cannot record"):
         TrafficRecorder(tmp_path / "no" / "folder", port="x")
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs a limit on the size of files")
+def test_a_chunk_that_the_disk_takes_only_in_part_is_told_and_left_out(tmp_path: Path) -> None:
+    import resource
+
+    path = tmp_path / "pads.traffic"
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    with TrafficRecorder(path, port="x", now=0.0) as recorder:
+        recorder.tap(b"whole\n", 1.0)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (path.stat().st_size + 5, before[1]))
+        try:
+            with pytest.raises(BenchError, match="no space left") as caught:
+                recorder.tap(b"in part\n", 2.0)
+        finally:
+            resource.setrlimit(resource.RLIMIT_FSIZE, before)
+    assert caught.value.where == str(path)
+    assert [chunk.data for chunk in read_traffic(path)] == [b"whole\n"]
+
+
+def recorded(path: Path, *lines: str) -> Path:
+    path.write_text("\n".join(["# pad traffic 1 2026-01-01T00:00:00Z x", *lines, ""]))
+    return path
+
+
+def test_lines_that_make_no_sense_are_left_out(tmp_path: Path) -> None:
+    path = recorded(tmp_path / "t", "1.0 < one", "soon < two", "2.0 ? three", "3.0 <", "", "4.0 ! lost: x", "5.0 < a b")
+    assert [(chunk.time, chunk.kind, chunk.data) for chunk in read_traffic(path)] == [
+        (1.0, "<", b"one"), (4.0, "!", b"lost: x"), (5.0, "<", b"a b")]
+
+
+def test_a_later_session_goes_on_where_the_one_before_ended_and_time_never_runs_backward(tmp_path: Path) -> None:
+    head = "# pad traffic 1 2026-01-02T00:00:00Z x"
+    path = recorded(tmp_path / "t", "1.0 < a", "3.0 < b", "2.0 < c", head, "0.5 < d", head, "0.25 < e")
+    assert [chunk.time for chunk in read_traffic(path)] == [1.0, 3.0, 3.0, 3.5, 3.75]
+
+
+def test_a_recording_is_played_with_its_pauses_at_the_speed_asked_for(tmp_path: Path) -> None:
+    path = recorded(tmp_path / "t", "9.0 < a", "9.5 > ?", "10.0 < b", "10.0 ! lost: x", "12.0 < c")
+    port = ReplayPort(path, speed=10.0)
+    assert port.read_some(5.0) == b"a"  # at once: the recording begins with its first bytes
+    began = time.monotonic()
+    assert port.read_some(0.01) == b""
+    assert time.monotonic() - began >= 0.01
+    assert port.read_some(5.0) == b"b"
+    assert time.monotonic() - began >= 0.09  # 1 s at ten times the speed, less what went by before
+    port.write(b"rate 80\n")
+    assert port.read_some(5.0) == b"c"
+    assert time.monotonic() - began >= 0.29
+    with pytest.raises(EndOfRecordingError):
+        port.read_some(5.0)
+    began = time.monotonic()
+    at_once = ReplayPort.from_url(f"replay:{path}?speed=0")
+    assert [at_once.read_some(60.0) for _ in range(3)] == [b"a", b"b", b"c"]
+    closed = ReplayPort.from_url(f"replay:{path}")
+    closed.close()
+    with pytest.raises(EndOfRecordingError):
+        closed.read_some(60.0)
+    assert time.monotonic() - began < 30.0
+
+
+@pytest.mark.parametrize("speed", ["-1", "inf", "nan", "fast"])
+def test_a_speed_that_cannot_be_is_refused(tmp_path: Path, speed: str) -> None:
+    path = recorded(tmp_path / "t", "1.0 < a")
+    with pytest.raises(InputError, match="speed") as caught:
+        ReplayPort.from_url(f"replay:{path}?speed={speed}")
+    assert caught.value.exit_code == 2
