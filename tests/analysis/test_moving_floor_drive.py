@@ -46,7 +46,7 @@ def test_means_carry_doubts_that_hold_the_truth() -> None:
     rng = np.random.default_rng(5)
     inside, runs = np.zeros(4), 60
     for _ in range(runs):
-        t, pose = steady_circle(seconds=5.0)
+        t, pose = steady_circle(seconds=5.0, rate=30.0)
         noisy = pose + rng.standard_normal(pose.shape) * [3e-4, 3e-4, 2e-3]
         told = steady(drive(t, noisy, reference=(0.12, 0.0)), since=0.2, until=4.8, model_balance=0.13)
         inside += [

@@ -117,10 +117,10 @@ def test_a_flick_shows_neither_limit() -> None:
 def test_slow_finger_tends_to_the_slow_pivot_and_a_quick_one_leaves_it() -> None:
     # The contact shifts along the car by 0.2 mm over 15 mm (computed beforehand): 0.3 mm in the pivot.
     contacts, body = car()
-    slow = push_quickly(contacts, body, FingerMotion(station=0.2, speed=0.005, ramp=0.1), wheelbase=L, steps=40)
+    slow = push_quickly(contacts, body, FingerMotion(station=0.2, speed=0.005, ramp=0.1), wheelbase=L, steps=20)
     assert 1e3 * slow.pole[0] == pytest.approx(-72.27, abs=0.3)
     poles = [
-        push_quickly(contacts, body, FingerMotion(station=0.2, speed=speed), wheelbase=L, steps=40).pole[0]
+        push_quickly(contacts, body, FingerMotion(station=0.2, speed=speed), wheelbase=L, steps=20).pole[0]
         for speed in (0.1, 0.3, 0.5)
     ]
     assert -0.0722 < poles[0] < poles[1] < poles[2] < -0.0288  # towards the centre of percussion
@@ -130,19 +130,20 @@ def test_mirror_and_many_cars_at_once() -> None:
     # Pushed from the other side the slide is the mirror image; a batch gives each car its own answer.
     contacts, body = car()
     finger = {"station": 0.18, "speed": 0.2}
-    left = push_quickly(contacts, body, FingerMotion(side=1, **finger), wheelbase=L, steps=40)
-    right = push_quickly(contacts, body, FingerMotion(side=-1, **finger), wheelbase=L, steps=40)
+    left = push_quickly(contacts, body, FingerMotion(side=1, **finger), wheelbase=L, steps=20)
+    right = push_quickly(contacts, body, FingerMotion(side=-1, **finger), wheelbase=L, steps=20)
     np.testing.assert_allclose(right.end_pose, left.end_pose * [1, -1, -1], rtol=0, atol=1e-10)
     assert right.kappa == pytest.approx(float(left.kappa), rel=1e-9)
     two = Body(mass=np.array([MASS, 1.2]), yaw_inertia=np.array([MASS * 0.11**2, 0.01]), centre=body.centre)
-    both = push_quickly(contacts, two, FingerMotion(**finger), wheelbase=L, steps=40)
+    both = push_quickly(contacts, two, FingerMotion(**finger), wheelbase=L, steps=20)
     np.testing.assert_allclose(both.end_pose[0], left.end_pose, rtol=0, atol=1e-9)
 
 
 def test_following_the_car_or_the_floor_differ_only_after_turning() -> None:
     contacts, body = car()
     short = [
-        push_quickly(contacts, body, FingerMotion(station=0.2, speed=0.02, travel=0.002, follows=way), wheelbase=L)
+        push_quickly(contacts, body, FingerMotion(station=0.2, speed=0.02, travel=0.002, follows=way),
+                     wheelbase=L, steps=30)  # fmt: skip
         for way in ("floor", "car")
     ]
     np.testing.assert_allclose(short[0].pole, short[1].pole, rtol=0, atol=2e-4)
