@@ -143,7 +143,7 @@ def test_following_the_car_or_the_floor_differ_only_after_turning() -> None:
     contacts, body = car()
     short = [
         push_quickly(contacts, body, FingerMotion(station=0.2, speed=0.02, travel=0.002, follows=way),
-                     wheelbase=L, steps=30)  # fmt: skip
+                     wheelbase=L, steps=30)
         for way in ("floor", "car")
     ]
     np.testing.assert_allclose(short[0].pole, short[1].pole, rtol=0, atol=2e-4)
