@@ -3,10 +3,12 @@
 Made for the virtual bench and for judging the measurement, so nothing is shared with the measuring
 side but the shapes of a layout. What it has: a lens with distortion, any place of the camera (moving
 if wanted), several samples per pixel, motion blur, lens blur, uneven light, gamma, sensor noise, ink
-spread, body lean, a hand in the picture and real codecs. What it lacks: glare, rolling shutter,
-variable frame rates and the bending of paper. The truth is not stored anywhere.
+spread, body lean, a hand in the picture with or without a marker on its finger, a rolling shutter (of a
+camera that stands still) and real codecs. What it lacks: glare, variable frame rates and the bending of
+paper. The truth is not stored anywhere.
 """
 
+import itertools
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -16,11 +18,13 @@ import numpy as np
 from vision.errors import InputError, VisionError
 from vision.quiet import quiet_stderr
 from vision.render_camera import RenderCamera
-from vision.render_stage import Hand, Look, Stage
+from vision.render_stage import Hand, Look, Stage, WornMarker
 from vision.types import BgrImage, CarMarkers, FloatArray, FloorLayout
 
-__all__ = ["Hand", "Look", "frame_count", "render_frames", "render_push"]
+__all__ = ["Hand", "Look", "WornMarker", "frame_count", "render_frames", "render_push"]
 CODECS = {".mp4": "mp4v", ".webm": "VP80", ".avi": "MJPG"}
+LINES = 8
+"""A rolling shutter is painted in bands of this many lines, each at its own moment."""
 
 
 def render_push(path: Path, *, time: FloatArray, pose: FloatArray, floor: FloorLayout, car: CarMarkers,
@@ -28,7 +32,7 @@ def render_push(path: Path, *, time: FloatArray, pose: FloatArray, floor: FloorL
                 fps: float = 30.0, look: Look | None = None, lean: FloatArray | None = None,
                 camera_path: Callable[[float], RenderCamera] | None = None, hand: Hand | None = None,
                 outline: FloatArray | None = None, wheels: FloatArray | None = None,
-                codec: str | None = None, samples: int = 3,
+                codec: str | None = None, samples: int = 3, readout: float = 0.0,
                 progress: Callable[[float], None] | None = None) -> None:
     """Write the clip; frame k shows the moment time[0] + k / fps.
 
@@ -38,7 +42,9 @@ def render_push(path: Path, *, time: FloatArray, pose: FloatArray, floor: FloorL
     ground under the plate's middle.  camera_path: the camera at a time, for a hand-held one; its lens
     must stay the same.  outline: (k, 2) m, convex body from above in car axes.  wheels: (n, 2) m,
     contact places.  samples: per pixel and direction.  progress: called with 0..1.
-    Raises InputError for times or sizes that cannot be; VisionError when the file cannot be written.
+    readout: s, line v of h shows a moment (v / h - 1/2) readout later than the frame's; 0: all lines at once.
+    Raises InputError for times or sizes that cannot be and for a moving camera with a rolling shutter;
+    VisionError when the file cannot be written.
     """
     code = codec or CODECS.get(path.suffix.lower())
     if code is None or len(code) != 4:
@@ -46,7 +52,7 @@ def render_push(path: Path, *, time: FloatArray, pose: FloatArray, floor: FloorL
                          remedy="Use a name that ends in .mp4, .webm or .avi")
     frames = render_frames(time=time, pose=pose, floor=floor, car=car, camera=camera, rng=rng, size=size,
                            fps=fps, look=look, lean=lean, camera_path=camera_path, hand=hand,
-                           outline=outline, wheels=wheels, samples=samples)
+                           outline=outline, wheels=wheels, samples=samples, readout=readout)
     with quiet_stderr():
         writer = cv2.VideoWriter(str(path), cv2.VideoWriter.fourcc(*code), fps, size)
     if not writer.isOpened():
@@ -71,14 +77,22 @@ def render_frames(*, time: FloatArray, pose: FloatArray, floor: FloorLayout, car
                   camera: RenderCamera, rng: np.random.Generator, size: tuple[int, int] = (1280, 720),
                   fps: float = 30.0, look: Look | None = None, lean: FloatArray | None = None,
                   camera_path: Callable[[float], RenderCamera] | None = None, hand: Hand | None = None,
-                  outline: FloatArray | None = None, wheels: FloatArray | None = None, samples: int = 3
-                  ) -> Iterator[BgrImage]:
+                  outline: FloatArray | None = None, wheels: FloatArray | None = None, samples: int = 3,
+                  readout: float = 0.0) -> Iterator[BgrImage]:
     """The pictures of `render_push`, (height, width, 3) BGR each, without a file and its compression."""
     _check(time, pose, size, fps)
+    if readout and camera_path is not None:
+        raise InputError("a camera that moves cannot have a rolling shutter here", where="rendered push",
+                         remedy="Leave out the camera's path or the readout")
     look = look or Look()
-    stage = Stage(floor, car, camera, size, look, outline, wheels, samples)
+    worn = None if hand is None else hand.worn
+    stage = Stage(floor, car, camera, size, look, outline, wheels, samples, worn)
     tilt = np.zeros((len(time), 2)) if lean is None else np.broadcast_to(lean, (len(time), 2))
     columns = [pose, tilt] + ([hand.tip] if hand is not None else [])
+    if worn is not None:
+        columns.append(np.broadcast_to(worn.attitude, (len(time), 3)))
+    edges = [*range(0, size[1], LINES), size[1]]
+    late = [readout * ((a + b) / 2 / size[1] - 0.5) for a, b in itertools.pairwise(edges)]
     rows = np.concatenate(columns, axis=1)
     pool = np.clip(np.round(rng.normal(0.0, look.noise, (size[1] + 97, size[0] + 97, 3))), -127, 127)
     pool = pool.astype(np.int16)
@@ -92,7 +106,10 @@ def render_frames(*, time: FloatArray, pose: FloatArray, floor: FloorLayout, car
         cameras = [camera_path(t) for t in ends] if camera_path else [camera, camera]
         count = stage.steps(at(ends), cameras)
         inside = moment + look.exposure * ((np.arange(count) + 0.5) / count - 0.5)
-        clean = stage.frame(at(inside), [camera_path(t) for t in inside] if camera_path else None, hand)
+        if readout:
+            clean = stage.rolled([at(inside + wait) for wait in late], edges, hand)
+        else:
+            clean = stage.frame(at(inside), [camera_path(t) for t in inside] if camera_path else None, hand)
         left, top = rng.integers(0, 97, 2)
         noise = pool[top:top + size[1], left:left + size[0]]
         yield cv2.add(clean, noise[::rng.choice([-1, 1])], dtype=cv2.CV_8U)  # type: ignore[misc]

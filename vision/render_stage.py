@@ -25,6 +25,22 @@ BODY, ROOF, TYRE, SKIN = (0.20, 0.07, 0.03), (0.26, 0.10, 0.05), (0.02, 0.02, 0.
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class WornMarker:
+    """A marker on the pushing finger, as it really sits there.
+
+    tip: (3,) m, the fingertip from the marker's centre in the marker's own axes: ahead (where its top edge
+    points), left, up (negative: the tip is below).  attitude: (3,) or (m, 3) rad: ahead's yaw in floor axes,
+    then roll (left side up) and pitch (front edge down).
+    """
+
+    dictionary: str
+    id: int
+    size: float
+    tip: FloatArray
+    attitude: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Hand:
     """A pushing hand: a finger with a forearm behind it.
 
@@ -36,6 +52,7 @@ class Hand:
     outward: FloatArray
     height: float = 0.015
     width: float = 0.018
+    worn: WornMarker | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,13 +77,19 @@ class Stage:
     """The scene with what stays the same from frame to frame."""
 
     def __init__(self, floor: FloorLayout, car: CarMarkers, camera: RenderCamera, size: tuple[int, int],
-                 look: Look, outline: FloatArray | None, wheels: FloatArray | None, samples: int) -> None:
+                 look: Look, outline: FloatArray | None, wheels: FloatArray | None, samples: int,
+                 worn: WornMarker | None = None) -> None:
         self.car, self.camera, self.size, self.look, self.samples = car, camera, size, look, samples
         self.pages = [print_card(page, floor.dictionary, margin=0.018, ink_spread=look.ink_spread)
                       for page in _pages(floor)]
         self.plate = print_card(car.markers, car.dictionary, margin=0.008, ink_spread=look.ink_spread)
         spacing = 1.0 / (samples * _least_scale(camera, car.height))
         self.pages, self.plate = [softened(p, spacing) for p in self.pages], softened(self.plate, spacing)
+        self.ring = None
+        if worn is not None:
+            mark = Marker(id=worn.id, size=worn.size, x=0.0, y=0.0, turn=-np.pi / 2)
+            self.ring = softened(print_card((mark,), worn.dictionary, margin=worn.size / 8,
+                                            ink_spread=look.ink_spread), spacing)
         corner = self.plate.outline(1)
         self.middle = corner.mean(axis=0)
         self.outline = outline if outline is not None else _rounded_box(
@@ -91,8 +114,12 @@ class Stage:
         moved = float(np.abs(seen[1] - seen[0]).max())
         return 1 if moved < 0.1 else int(np.clip(np.ceil(moved / 0.4) + 1, 2, 24))
 
-    def frame(self, rows: FloatArray, cameras: list[RenderCamera] | None, hand: Hand | None) -> BgrImage:
-        """One picture without noise. rows: (n, 5 or 7) moments inside the exposure."""
+    def frame(self, rows: FloatArray, cameras: list[RenderCamera] | None, hand: Hand | None,
+              lines: tuple[int, int] | None = None) -> BgrImage:
+        """One picture without noise. rows: (n, 5, 7 or 10) moments inside the exposure.
+
+        lines: only these lines of the picture (first, one past the last) are wanted; others may lack the car.
+        """
         if cameras is not None:
             light = sum((self._moment(row, camera, hand)[0] for row, camera in
                          zip(rows, cameras, strict=True)), start=np.zeros(1, np.float32)) / len(rows)
@@ -105,6 +132,10 @@ class Stage:
         assert self.still is not None
         picture = self.still.copy()
         box = self._region(rows, self.camera, hand)
+        if box is not None and lines is not None:
+            around = 2 * self.kernel_reach + 26
+            top, bottom = max(box[1], lines[0] - around), min(box[3], lines[1] + around)
+            box = (box[0], top, box[2], bottom) if top < bottom else None
         if box is not None:
             light = sum((self._paint_car(self.raw, row, self.camera, hand, box) for row in rows),
                         start=np.zeros(1, np.float32)) / len(rows)
@@ -115,7 +146,17 @@ class Stage:
             done = self._developed(light, box)
             picture[inner[1]:inner[3], inner[0]:inner[2]] = done[inner[1] - box[1]:inner[3] - box[1],
                                                                  inner[0] - box[0]:inner[2] - box[0]]
-        self.last = (rows, picture)
+        if lines is None:
+            self.last = (rows, picture)
+        return picture
+
+    def rolled(self, bands: list[FloatArray], edges: list[int], hand: Hand | None) -> BgrImage:
+        """One picture of a rolling shutter. bands: moments of the lines from edges[k] to edges[k + 1]."""
+        if all(band.shape == bands[0].shape and np.all(band == bands[0][0]) for band in bands):
+            return self.frame(bands[0], None, hand)
+        picture = np.empty((self.size[1], self.size[0], 3), np.uint8)
+        for rows, top, bottom in zip(bands, edges[:-1], edges[1:], strict=True):
+            picture[top:bottom] = self.frame(rows, None, hand, (top, bottom))[top:bottom]
         return picture
 
     def _moment(self, row: FloatArray, camera: RenderCamera, hand: Hand | None
@@ -164,6 +205,12 @@ class Stage:
             solids.append((np.concatenate(flat), colour))
         return [(base + (solid - middle) @ turn.T, colour) for solid, colour in solids]
 
+    def _worn_plane(self, row: FloatArray, hand: Hand) -> Plane:
+        assert hand.worn is not None
+        turn = _turned(np.array([0.0, 0.0, *row[7:10]]))
+        tip = np.array([row[5], row[6], hand.height])
+        return Plane(origin=tip - turn @ hand.worn.tip, along=turn[:, 0], across=turn[:, 1])
+
     def _hand_solids(self, row: FloatArray, hand: Hand) -> list[tuple[FloatArray, Colour]]:
         circle = np.linspace(0, 2 * np.pi, 24, endpoint=False)
         ring = np.stack([np.cos(circle), np.sin(circle)], axis=-1)
@@ -186,6 +233,8 @@ class Stage:
             points.append(self._plate_plane(row).points(self.plate.outline(1)))
             if hand is not None:
                 points += [solid for solid, _ in self._hand_solids(row, hand)]
+                if self.ring is not None:
+                    points.append(self._worn_plane(row, hand).points(self.ring.outline(1)))
         return clipped_box(camera.project(np.concatenate(points)), 2 * self.kernel_reach + 26, self.size)
 
     def _paint_car(self, below: Light, row: FloatArray, camera: RenderCamera, hand: Hand | None,
@@ -201,12 +250,21 @@ class Stage:
         shadow = cv2.resize(quarter, (right - left, bottom - top), interpolation=cv2.INTER_LINEAR)
         light = below[top:bottom, left:right] * cv2.merge([shadow] * 3)
         behind = hand is not None and hand.height < self.car.height and self._farther(row, camera)
-        paint_hulls(light, (fingers if behind else []) + solids, near)
-        paint_card(light, self.plate, self._plate_plane(row), near, self.rays[top:bottom, left:right],
-                   self.samples)
+        rays = self.rays[top:bottom, left:right]
+        if behind:
+            paint_hulls(light, fingers, near)
+            self._paint_ring(light, row, hand, near, rays)
+        paint_hulls(light, solids, near)
+        paint_card(light, self.plate, self._plate_plane(row), near, rays, self.samples)
         if fingers and not behind:
             paint_hulls(light, fingers, near)
+            self._paint_ring(light, row, hand, near, rays)
         return light
+
+    def _paint_ring(self, light: Light, row: FloatArray, hand: Hand | None, near: RenderCamera, rays: FloatArray
+                    ) -> None:
+        if self.ring is not None and hand is not None:
+            paint_card(light, self.ring, self._worn_plane(row, hand), near, rays, self.samples)
 
     def _farther(self, row: FloatArray, camera: RenderCamera) -> bool:
         """Whether the finger is behind the car as the camera sees it."""

@@ -10,6 +10,7 @@ import numpy as np
 from vision.camera import camera_of, intrinsics_of, scaled_to
 from vision.errors import InputError, VisionError
 from vision.frames import FrameReader
+from vision.rolling_shutter import carried, shutter_of, shutter_words
 from vision.tracking_checks import check_cards, check_scale, check_sightings
 from vision.tracking_doubt import blur_part, frame_noise, repeating_part
 from vision.tracking_pass import Follower, Sightings
@@ -29,6 +30,7 @@ def track_clip(
     camera: Camera | None = None,
     progress: Progress | None = None,
     moving_camera: bool | None = None,
+    readout: float | None = None,
     threads: int = max(1, min(2, os.cpu_count() or 1)),
     stop: Callable[[], bool] | None = None,
 ) -> ClipTrack:
@@ -37,6 +39,7 @@ def track_clip(
     path: a video file.  floor, car: the cards.  camera: a calibration for this resolution (or one of the same
     shape), or None: focal length and k1 are then estimated from the floor markers at a stated cost.
     moving_camera: None tests whether the camera stood still; True or False says so.
+    readout: s that the camera takes to read a picture from its first row to its last, None when not known.
     threads: 2 decodes on a thread of its own.  progress: called with 0..1.  stop: asked in every frame;
     when it answers True the frames so far are used.
     Raises InputError (the clip or the cards cannot be used), VisionError (nothing left to measure).
@@ -58,6 +61,10 @@ def track_clip(
     track, solved = track_sightings(
         sightings, floor=floor, car=car, camera=fitting, size=report.size, moving_camera=moving_camera
     )
+    shutter = shutter_of(
+        track, car, readout=readout, interval=report.usual_gap, sideways=report.rotation % 180 == 90
+    )
+    track = carried(track, shutter)
     left_out = dict(track.left_out)
     if report.backwards:
         left_out["time stamp did not advance"] = report.backwards
@@ -66,7 +73,7 @@ def track_clip(
         progress(1.0)
     return replace(
         track,
-        notes=tuple(words.notes),
+        notes=(*words.notes, *shutter_words(shutter)),
         warnings=(*track.warnings, *words.warnings),
         frames_read=report.frames,
         frames_left_out=sum(left_out.values()),

@@ -10,9 +10,6 @@ from vision.types import Camera, CarMarkers, ClipTrack, FloatArray, FloorLayout
 
 LEAST_SIDE = 25.0  # px of a marker
 LARGE_OFF = 0.4  # px; a floor marker that fits worse than this is worth a word
-READOUT_SHARE = (
-    0.6  # of the frame interval that a rolling shutter takes from the first to the last row, at most usual
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -188,9 +185,4 @@ def _motion(words: Words, track: ClipTrack, solved: Solved) -> None:
         )
     rate = np.gradient(track.pose[:, :2], track.time, axis=0)
     speed = float(np.hypot(rate[:, 0], rate[:, 1]).max())
-    interval = float(np.median(np.diff(track.time)))
-    words.notes.append(
-        f"Fastest {speed:.2f} m/s. A rolling shutter (read out in up to {1000 * READOUT_SHARE * interval:.0f} ms) "
-        f"would put moving poses off by up to {1000 * speed * READOUT_SHARE * interval:.1f} mm along the "
-        "motion, rest poses not at all."
-    )
+    words.notes.append(f"Fastest {speed:.2f} m/s.")

@@ -100,6 +100,27 @@ class CameraView:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Shutter:
+    """A rolling shutter's part in a track of n poses (`vision.rolling_shutter`).
+
+    readout: s from the first row to the last; known: from the card, otherwise the longest that there can be.
+    bias: (n, 3) m, m, rad, by how much such a readout (top row first) puts each pose off, the common delay left out.
+    delay: s, that common delay against the picture's middle row.
+    """
+
+    readout: float
+    known: bool
+    bias: FloatArray
+    delay: float
+
+    @property
+    def standard(self) -> FloatArray:
+        """(n, 3) the bias as one standard uncertainty: all of it, or, with the readout anywhere up to the longest
+        one, the root mean square of a uniform distribution that starts at zero, 1/sqrt(3) of it."""
+        return self.bias if self.known else self.bias / np.sqrt(3.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ClipTrack:
     """Timed floor poses of the car from one clip; n vouched-for frames.
 
@@ -116,6 +137,8 @@ class ClipTrack:
         floor places, camera) moves every pose. Causes are independent and the same in all frames of the clip:
         add `shared[i]` to `pose`, compute again, and the change is that cause's part of the uncertainty.
     shared_names: (k,) their names in words.
+    shutter: the rolling shutter's part; it is in `covariance` already, where it looks independent from frame to
+        frame, which it is not.  None when it was not estimated.
     notes: sentences for people (track quality in words).  warnings: what to change.
     """
 
@@ -136,5 +159,6 @@ class ClipTrack:
     seen: BoolArray
     shared: FloatArray = field(default_factory=lambda: np.zeros((0, 0, 3)))
     shared_names: tuple[str, ...] = ()
+    shutter: Shutter | None = None
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()

@@ -66,6 +66,12 @@ def floor_layout(bench: BenchCard) -> FloorLayout:
     return FloorLayout(dictionary=floor.dictionary, markers=markers, place_u=floor.place_mm_u * MM, scale_u=scale_u)
 
 
+def readout(bench: BenchCard) -> float | None:
+    """s that the camera takes to read a picture from its first row to its last, None when not known."""
+    told = bench.camera.readout_ms
+    return None if told is None else told * MM
+
+
 def car_markers(car: CarCard, *, dictionary: str) -> CarMarkers:
     """The markers on the car's plate, in car axes, at the size that the check bar says."""
     plate = car.plate

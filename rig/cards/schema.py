@@ -235,6 +235,18 @@ class CameraSection(Section, frozen=True):
     width_px: Annotated[int, Meta(description="picture width asked for", ge=160, le=8192)] = 1280
     height_px: Annotated[int, Meta(description="picture height asked for", ge=120, le=8192)] = 720
     frames_per_s: Annotated[float, _number("frame rate asked for", ge=1, le=1000)] = 30.0
+    readout_ms: (
+        Annotated[
+            float,
+            _number(
+                "time to read a picture, first row to last (rolling shutter); 0: all rows at once; left out: unknown, "
+                "any time up to a frame's interval",
+                ge=0,
+                le=200,
+            ),
+        ]
+        | None
+    ) = None
 
 
 class Place(Section, frozen=True):

@@ -11,7 +11,7 @@ from analysis.arrays import FloatArray
 from analysis.moving.equilibrium import equilibrium
 from analysis.moving.floor_drive import Drive, SteadyDrive, drive, steady
 from analysis.moving.tyres import capacity, friction_centre, tyres_like
-from rig.cards.measures import car_markers, floor_layout, wheelbase
+from rig.cards.measures import car_markers, floor_layout, readout, wheelbase
 from rig.cards.read import CardSet
 from rig.errors import InputError
 from rig.jobs.keep import keep_cards
@@ -64,7 +64,15 @@ def measure_drive(
     floor = floor_layout(cards.bench)
     markers = car_markers(cards.car, dictionary=floor.dictionary)
     track = with_true_times(
-        clip, track_clip(clip, floor=floor, car=markers, camera=stored_camera(cards, log), progress=progress)
+        clip,
+        track_clip(
+            clip,
+            floor=floor,
+            car=markers,
+            camera=stored_camera(cards, log),
+            readout=readout(cards.bench),
+            progress=progress,
+        ),
     )
     load, missing = _weights(cards, log)
     told, still, model, why = drive_beside_model(track.time, track.pose, cards, load, since=since, until=until)

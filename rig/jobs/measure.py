@@ -11,10 +11,11 @@ from typing import Any
 import numpy as np
 
 from analysis.measured_pivot import MeasuredPush, measure_pivot
-from rig.cards.measures import MM, car_markers, floor_layout, wheelbase
+from rig.cards.measures import MM, car_markers, floor_layout, readout, wheelbase
 from rig.cards.read import CardSet
 from rig.errors import InputError
 from rig.jobs.keep import estimate_record, keep_cards
+from rig.jobs.shutter import with_shutter
 from rig.log.store import BenchLog, Record
 from rig.report.files import write_bytes
 from vision.floor_learn import learn_layout
@@ -54,15 +55,22 @@ def measure_clip(
         floor, learned = laid_by_eye(clip, floor, camera, None if told is None else lambda share: told(share / 2))
         progress = None if told is None else lambda share: told(0.5 + share / 2)
     markers = car_markers(cards.car, dictionary=floor.dictionary)
-    track = with_true_times(clip, track_clip(clip, floor=floor, car=markers, camera=camera, progress=progress))
-    pushes = measure_track(track, cards)
+    track = with_true_times(
+        clip,
+        track_clip(
+            clip, floor=floor, car=markers, camera=camera, readout=readout(cards.bench), progress=progress
+        ),
+    )
+    track, pushes, shutter = with_shutter(track, measure_track(track, cards), cards)
     record = log.record(
         "push",
         cards.test.name,
         inputs={
             "camera": None if camera is None else camera_record(camera),
         },
-        result={"pushes": [push_record(push) for push in pushes], "track": track_record(track)} | learned,
+        result={"pushes": [push_record(push) for push in pushes], "track": track_record(track)}
+        | learned
+        | shutter,
         cards=keep_cards(log, cards),
         files=[log.add_file("clip", clip), log.add_file("track", keep_track(log.folder / "tracks", track))],
     )
@@ -150,6 +158,7 @@ def keep_track(folder: Path, track: ClipTrack) -> Path:
         repeating=track.repeating,
         shared=track.shared,
         shared_names=np.array(track.shared_names, dtype=str),
+        shutter=np.zeros_like(track.pose) if track.shutter is None else track.shutter.standard,
     )
     data = buffer.getvalue()
     path = folder / f"{hashlib.sha256(data).hexdigest()[:16]}.npz"

@@ -11,6 +11,7 @@ import numpy as np
 from analysis.comparison import compare
 from analysis.grip_inversion import ratio_for
 from analysis.measured_pivot import measure_pivot
+from analysis.pivot_path_cause import with_cause_in_motion
 from analysis.prediction import predict_push
 from analysis.weighing.calibration import fit_calibration, from_record, to_record
 from rig.cards.measures import MM, wheelbase
@@ -148,6 +149,16 @@ def _push(record: Record, log: BenchLog) -> dict[str, Any]:
             wheelbase_u=cards.car.geometry.wheelbase_mm_u * MM,
             shared=kept["shared"],
         )
+        if "shutter" in kept.files:  # a track of an earlier version has none
+            pushes, _ = with_cause_in_motion(
+                pushes,
+                kept["time_s"],
+                kept["pose"],
+                kept["covariance"],
+                kept["repeating"],
+                kept["shutter"],
+                wheelbase=wheelbase(cards.car),
+            )
     return {"pushes": [push_record(push) for push in pushes]}
 
 
