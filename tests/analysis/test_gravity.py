@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from analysis.errors import InputError
-from analysis.gravity import moved_pads, normal_gravity
+from analysis.gravity import ANOMALY_U, moved_pads, normal_gravity
 
 DATA = Path(__file__).parents[1] / "data"
 FACTS = tomllib.loads((DATA / "gravity.toml").read_text())
@@ -47,13 +47,26 @@ def test_moved_from_equator_to_pole() -> None:  # 5.3 g per kg follows from the 
 
 
 def test_same_place_needs_nothing() -> None:
-    assert moved_pads(9.81, 9.79, same_place=True).factor == 1.0
+    here = moved_pads(9.81, 9.79, same_place=True)
+    assert (here.factor, here.factor_u, here.grams_per_kg) == (1.0, 0.0, 0.0)
 
 
-@pytest.mark.parametrize(("latitude", "height"), [(2.0, 0), (math.nan, 0), (0.5, 1e6), (0.5, -9e3)])
+def test_both_places_have_an_anomaly_of_their_own() -> None:  # independent: root of two of one, relative
+    moved = moved_pads(9.7, 9.9)
+    assert moved.factor == pytest.approx(9.7 / 9.9)
+    assert moved.factor_u == pytest.approx(math.sqrt(2) * ANOMALY_U / 9.9)
+    assert 1e-4 < ANOMALY_U < 1e-3  # tens of milligal, seldom above a hundred (general knowledge of geodesy)
+
+
+@pytest.mark.parametrize(("latitude", "height"), [(2.0, 0), (-1.58, 0), (math.nan, 0), (0.5, 20_001), (0.5, -1_001)])
 def test_places_off_this_world_are_refused(latitude: float, height: float) -> None:
     with pytest.raises(InputError):
         normal_gravity(latitude, height)
+
+
+def test_the_ends_of_the_range_are_on_this_world() -> None:
+    found = normal_gravity(0.5, np.array([-1000.0, 0.0, 20_000.0]))
+    assert np.all(np.diff(found) < 0)
 
 
 def test_gravity_of_another_planet_is_refused() -> None:

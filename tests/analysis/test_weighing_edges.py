@@ -1,0 +1,333 @@
+"""Edges of the weighing: what cannot be is refused in words, limits hold on the side they say, cases by hand."""
+
+import math
+import statistics
+
+import numpy as np
+import pytest
+
+from analysis.errors import InputError
+from analysis.weighing.calibration import fit_calibration, from_record, to_record
+from analysis.weighing.calibration_plan import calibration_plan
+from analysis.weighing.corner_weights import CROSS, corner_weights, rectangle_contacts, typed_loads
+from analysis.weighing.cross_weight import floor_verdict, plan_shims
+from analysis.weighing.estimate import (
+    DoubtPart,
+    as_parts,
+    coverage_factor,
+    effective_dof,
+    mixed_factor,
+    propagate,
+)
+from analysis.weighing.limits import scale_limit_g
+from analysis.weighing.loads import loads_from_counts
+from analysis.weighing.orientations import one_weighing_enough, pad_prior, solve_orientations
+from analysis.weighing.pad_faults import PadLimits, limits_for, pad_faults
+from analysis.weighing.parts import PartMass, add_parts, place_ballast
+from analysis.weighing.reseating import Scatter, measured_scatter, pool_placements, repeats_worth, usual_scatter
+from analysis.weighing.settled import SettledDetector, settled_reading
+from analysis.weighing.stiffness import SpringRates, response_from_rates, response_from_shim, warp_pattern
+from analysis.weighing.zero_tracking import ZeroTracker, drift_rate, zero_at
+
+CONTACT = rectangle_contacts(0.260, 0.170)
+TRACK = np.array([0.17, 0.17])
+
+
+def pad(**change: object) -> object:
+    masses = np.array([0.0, 500, 1000, 0])
+    return fit_calibration(masses, 100 * masses + 7, **change)  # type: ignore[arg-type]
+
+
+def rates(**change: object) -> SpringRates:
+    given = {"spring": np.full(4, 2500.0), "motion_ratio": np.full(4, 0.65), "tyre": np.full(4, math.inf),
+             "bar": np.zeros(2), "track": TRACK} | change  # fmt: skip
+    return SpringRates(**given)  # type: ignore[arg-type]
+
+
+def shim(after: np.ndarray, **change: object) -> object:
+    given = {"wheel": 0, "shim": 5e-4, "track": TRACK} | change
+    return response_from_shim(np.full(4, 4.0), after, 1e-6 * np.eye(4), **given)  # type: ignore[arg-type]
+
+
+SPOILT = to_record(pad())  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("wrong", "says"),
+    [
+        (lambda: pad(capacity_g=0.0), "capacity 0 g"),
+        (lambda: pad(capacity_g=math.nan), "capacity nan g"),
+        (lambda: pad(model="cubic"), "unknown curve 'cubic'"),
+        (lambda: from_record(SPOILT | {"coefficients": [7.0, 0.0]}), "coefficients"),
+        (lambda: from_record(SPOILT | {"coefficients": [7.0, math.inf]}), "coefficients"),
+        (lambda: from_record(SPOILT | {"coefficients": [7.0]}), "coefficients"),
+        (lambda: from_record(SPOILT | {"mass_shift": [0.0]}), "coefficients"),
+        (lambda: from_record(SPOILT | {"covariance": [[1.0, 0.0]]}), "coefficients"),
+        (lambda: from_record(SPOILT | {"misspelt": 1}), "damaged record"),
+        (lambda: calibration_plan([100.0] * 13, capacity_g=5000), "up to twelve"),
+        (lambda: calibration_plan([100.0, 0.0], capacity_g=5000), "positive check masses"),
+        (lambda: calibration_plan([], capacity_g=5000), "fewer than two loads"),
+        (lambda: typed_loads(np.full(4, 400.0), 0.0), "resolution 0 g"),
+        (lambda: typed_loads(np.full(4, 400.0), math.inf), "resolution inf g"),
+        (lambda: corner_weights(np.full(4, 400.0), np.eye(4), contact=np.zeros((3, 2))), "four contact places"),
+        (lambda: corner_weights(np.full(4, 400.0), np.eye(4), contact=CONTACT * math.nan), "four contact places"),
+        (lambda: floor_verdict(corner_weights(np.full(4, 400.0), np.eye(4)), response_from_rates(rates()), -1e-9),
+         "must not be negative"),
+        (lambda: plan_shims(np.zeros(3)), "four finite heights"),
+        (lambda: plan_shims(np.full(4, math.inf)), "four finite heights"),
+        (lambda: plan_shims(np.zeros(4), available=(0.0,)), "positive shims"),
+        (lambda: coverage_factor(0.0), "no degrees of freedom"),
+        (lambda: coverage_factor(math.nan), "no degrees of freedom"),
+        (lambda: as_parts(np.eye(3), 4), "not a covariance matrix of 4"),
+        (lambda: as_parts(np.array([[1.0, 2.0], [2.0, 1.0]]), 2), "not a covariance"),  # one negative variance
+        (lambda: as_parts(np.array([[1.0, 0.1], [0.2, 1.0]]), 2), "not a covariance"),
+        (lambda: as_parts(np.array([[math.nan]]), 1), "not a covariance"),
+        (lambda: scale_limit_g(-1.0, 1.0), "load not negative"),
+        (lambda: scale_limit_g(1.0, 0.0), "must be positive"),
+        (lambda: loads_from_counts([pad()], np.zeros(2)), "1 calibrations but readings of shape"),  # type: ignore[list-item]
+        (lambda: loads_from_counts([pad()], np.array([math.nan])), "not finite"),  # type: ignore[list-item]
+        (lambda: pad_prior(gain_u=-1e-9), "must not be negative"),
+        (lambda: solve_orientations(np.zeros((0, 4)), [], pad_prior()), "0 orientations"),
+        (lambda: solve_orientations(np.full((1, 4), math.nan), ["as is"], pad_prior()), "not finite"),
+        (lambda: pad_faults(np.zeros(4)), "expected samples by pads"),
+        (lambda: pad_faults(np.zeros((4, 2)), missing=np.zeros((4, 1), dtype=bool)), "flags of shape"),
+        (lambda: add_parts(np.full(4, 9.0), [PartMass(name="lid", mass_g=math.nan, place=np.zeros(2))], CONTACT),
+         "no number"),
+        (lambda: add_parts(np.full(4, 9.0), [PartMass(name="lid", mass_g=1.0, place=np.array([0, math.inf]))], CONTACT),
+         "no number"),
+        (lambda: place_ballast(np.full(4, 9.0), math.inf, CONTACT, target="left_pct"), "ballast of inf g"),
+        (lambda: usual_scatter(math.nan), "not a number"),
+        (lambda: measured_scatter(np.full((1, 4), 400.0)), "one placement"),
+        (lambda: measured_scatter(np.full((1, 4), 400.0), earlier=[usual_scatter()]), "one placement"),
+        (lambda: response_from_rates(rates(spring=np.array([1, 1, 1, 0.0]))), "spring rate must be four positive"),
+        (lambda: response_from_rates(rates(motion_ratio=np.full(3, 0.65))), "motion ratio must be four positive"),
+        (lambda: response_from_rates(rates(tyre=np.full(4, -1.0))), "tyre rate must be four positive"),
+        (lambda: response_from_rates(rates(bar=np.array([0.0, -1.0]))), "bar rate"),
+        (lambda: warp_pattern(np.array([0.17, 0.0])), "track must be positive"),
+        (lambda: warp_pattern(np.array([math.inf, 0.17])), "track must be positive"),
+        (lambda: shim(np.full(4, 4.0), shim=0.0), "thickness must be positive"),
+        (lambda: shim(np.full(4, 4.0), shim=math.inf), "thickness must be positive"),
+        (lambda: shim(4.0 - 0.1 * CROSS), "cannot be told from the scatter"),  # the raised wheel lost load
+        (lambda: zero_at(1.0, np.array([0.0, 0.0]), np.zeros((2, 1)), drift=1.0), "out of order"),
+        (lambda: zero_at(1.0, np.array([0.0, 1.0]), np.zeros((1, 1)), drift=1.0), "out of order"),
+        (lambda: ZeroTracker([pad()]).at(0.0), "no zero"),  # type: ignore[list-item]
+        (lambda: settled_reading(np.array([0.0, math.nan]), np.zeros((2, 1))), "time runs backwards"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_is_refused_with_what_to_do(wrong: object, says: str) -> None:
+    with pytest.raises(InputError, match=says) as caught:
+        wrong()  # type: ignore[operator]
+    assert caught.value.exit_code == 2
+    assert len(caught.value.remedy.split()) >= 3
+
+
+# Intervals
+
+
+def test_welch_and_cochran_by_hand() -> None:
+    """Welch-Satterthwaite (GUM G.4): (1 + 3)^2 / (1^2/4 + 3^2/9) = 12.8; a known variance only dilutes."""
+    assert effective_dof([1.0, 3.0], [4.0, 9.0]) == pytest.approx(16 / 1.25)
+    assert effective_dof([1.0, 3.0], [4.0, math.inf]) == pytest.approx(64.0)
+    assert effective_dof([1.0, 0.0], [math.inf, 1.0]) == math.inf
+    assert effective_dof([0.0], [3.0]) == math.inf
+    # two-sided 95 % points of Student's t from printed tables: 4 dof 2.776, 2 dof 4.303, 1 dof 12.706
+    assert mixed_factor([1.0], [4.0]) == pytest.approx(2.776, abs=5e-4)
+    assert mixed_factor([1.0, 1.0], [1.0, math.inf]) == pytest.approx((12.706 + 1.960) / 2, abs=5e-4)  # Cochran alone
+    cochran, welch = (4.303 + 1.960) / 2, 2.306  # both variances equal: Welch gives 4 * 2 = 8 degrees of freedom
+    assert mixed_factor([1.0, 1.0], [2.0, math.inf]) == pytest.approx((cochran + welch) / 2, abs=5e-4)
+    assert mixed_factor([1.0, 0.0], [math.inf, 1.0]) == mixed_factor([0.0], [1.0]) == pytest.approx(1.96, abs=1e-3)
+    half = statistics.NormalDist().inv_cdf(0.995)
+    assert coverage_factor(math.inf, coverage=0.99) == pytest.approx(half, rel=1e-9)
+
+
+def test_known_and_estimated_causes_add_in_squares() -> None:
+    parts = [DoubtPart(name="a", covariance=np.diag([9.0, 1.0]), dof=4.0), DoubtPart(name="b", covariance=np.eye(2))]
+    found = propagate(5.0, np.array([1.0, 2.0]), parts, extra_variance=7.0)
+    assert found.u == pytest.approx(math.sqrt(9 + 4 + 1 + 4 + 7))
+    assert found.dof == pytest.approx(25.0**2 * 4 / 13**2)
+    assert found.interval == pytest.approx((5.0 - found.half_width, 5.0 + found.half_width))
+
+
+# Loads
+
+
+def test_loads_beyond_what_was_checked_are_warned_of() -> None:
+    one = pad(pad="FL", capacity_g=1500.0)  # heaviest check mass 1000 g
+    for load, says in ((1049.0, None), (1051.0, "heaviest check mass, 1000 g"), (1500.0, "heaviest"),
+                       (1501.0, "more than its capacity of 1500 g")):  # fmt: skip
+        told = loads_from_counts([one], np.array([100 * load + 7])).warnings  # type: ignore[list-item]
+        assert len(told) == (says is not None)
+        if says is not None:
+            assert says in told[0]
+            assert told[0].startswith(f"FL: {load:.0f} g")
+
+
+def test_doubts_of_a_load_in_grams_by_hand() -> None:
+    """100 counts per gram: 30 counts of noise are 0.3 g, 40 of zero 0.4 g; gravity rescales both."""
+    two = [pad(pad="FL", gravity=9.80), pad(pad="FR", gravity=9.80)]
+    found = loads_from_counts(two, np.array([40_007.0, 50_007.0]), np.array([30.0, 0.0]),  # type: ignore[arg-type]
+                              zero_counts=np.array([7.0, 7.0]), zero_u=np.array([0.0, 40.0]), gravity=9.75)  # fmt: skip
+    factor = 9.80 / 9.75
+    np.testing.assert_allclose(found.load_g, factor * np.array([400, 500]), rtol=1e-9)
+    parts = {part.name: part for part in found.parts}
+    np.testing.assert_allclose(parts["noise"].covariance, np.diag([(0.3 * factor) ** 2, 0]), rtol=1e-9)
+    np.testing.assert_allclose(parts["zero"].covariance, np.diag([0, (0.4 * factor) ** 2]), rtol=1e-9)
+    assert parts["pads"].dof == parts["curves"].dof == 2.0  # four readings, two coefficients
+    assert parts["noise"].dof == parts["masses"].dof == math.inf
+    # without a fresh zero its doubt is the curve's, and asked for twice it would count twice
+    old = loads_from_counts(two, np.array([40_007.0, 50_007.0]), zero_u=40.0)  # type: ignore[arg-type]
+    assert not next(part for part in old.parts if part.name == "zero").covariance.any()
+    np.testing.assert_allclose(old.load_g, [400, 500], rtol=1e-9)  # no gravity here: as read
+
+
+# Orientations and re-seating
+
+
+def test_one_weighing_is_enough_where_placing_matters_more_than_the_pads() -> None:
+    load = np.full(4, 400.0)
+    placing = Scatter(covariance=400.0 * np.eye(4), dof=math.inf)  # 20 g a corner
+    for offset, enough in ((9.9, True), (10.1, False)):  # half of it
+        found = one_weighing_enough(load, pad_prior(offset_u_g=offset, gain_u=0.0), scatter=placing)
+        assert found.enough == enough
+        np.testing.assert_allclose(found.pads_g, 1.96 * offset)
+        np.testing.assert_allclose(found.scatter_g, 1.96 * 20)
+    for tolerance, enough in ((1.97, True), (1.95, False)):
+        tight = one_weighing_enough(load, pad_prior(offset_u_g=1.0, gain_u=0.0),
+                                    scatter=Scatter(covariance=0.01 * np.eye(4), dof=3.0), tolerance_g=tolerance)
+        assert tight.enough == enough
+    floor = pad_prior(offset_u_g=0.0, gain_u=0.0, height_u=1e-3, per_height=27_000.0 * np.outer(CROSS, CROSS))
+    np.testing.assert_allclose(one_weighing_enough(load, floor).pads_g, 1.96 * 27 * 2)  # four pads of 27 g per mm
+    shared = pad_prior(offset_u_g=3.0, gain_u=0.003, gain_common_u=0.004)
+    np.testing.assert_allclose(one_weighing_enough(load, shared).pads_g, 1.96 * math.sqrt(9 + (0.005 * 400) ** 2))
+
+
+def test_the_usual_scatter_is_the_mean_square_of_a_range_and_mostly_diagonal() -> None:
+    """3 to 10 g evenly spread: mean square (10^3 - 3^3)/(3 * 7); a fifth of it, as deviation, each corner's own."""
+    usual = usual_scatter()
+    square = (10**3 - 3**3) / (3 * 7)
+    np.testing.assert_allclose(np.diag(usual.covariance), square)
+    assert usual.covariance[0, 1] == pytest.approx(-0.96 * square)
+    assert usual.covariance[0, 3] == pytest.approx(0.96 * square)
+    np.testing.assert_allclose(usual_scatter(0.0).covariance, 0.0)
+
+
+def test_the_worth_of_repeats_follows_the_table_of_t() -> None:
+    assert repeats_worth(0.0) == 0.0  # from no interval at all to one
+    assert repeats_worth(2.0) == pytest.approx((3.1824 / 2) / (4.3027 / math.sqrt(3)), rel=1e-4)
+    # t is 12.706 at 1, 4.303 at 2, 3.182 at 3, 2.776 at 4 degrees of freedom: 1 - (4.303/3^.5)/(12.706/2^.5) = 0.72
+    for count, says in ((2, "narrow the re-seating part by about 72 %"), (4, "about 22 %"), (5, "")):
+        loads = 400.0 + np.arange(count)[:, None] * np.ones(4)
+        advice = pool_placements(loads).advice
+        assert says in advice
+        assert bool(advice) == bool(says)
+
+
+def test_noise_is_added_only_where_repeats_do_not_show_it() -> None:
+    noise = 4.0 * np.eye(4)
+    once = pool_placements(np.full((1, 4), 400.0), noise=noise, scatter_g=5.0)
+    assert [part.name for part in once.parts] == ["re-seating", "noise"]
+    np.testing.assert_allclose(np.diag(once.covariance), 29.0)
+    twice = pool_placements(np.array([[400.0] * 4, [404.0] * 4]), noise=noise)
+    assert [part.name for part in twice.parts] == ["re-seating"]
+    np.testing.assert_allclose(np.diag(twice.covariance), 4.0)  # variance 8, mean of two
+    assert (twice.count, twice.scatter.dof) == (2, 1.0)
+
+
+# Faults, rest and zero
+
+
+def test_limits_follow_the_capacity_whichever_way_the_counts_go() -> None:
+    up, down = pad(capacity_g=2000.0), fit_calibration(np.array([0.0, 500, 1000]), np.array([7.0, -49_993, -99_993]))
+    found = limits_for([up, down], over=1.1, under=0.02)  # type: ignore[list-item]
+    np.testing.assert_allclose(found.highest, [220_007, 2_007])
+    np.testing.assert_allclose(found.lowest, [-3_993, -109_993])
+    counts = np.array([[0.0, 0.0], [300_000.0, 10.0], [0.0, -120_000.0], [3.0, 4_000.0]])
+    told = [(fault.pad, fault.name, fault.samples, fault.first) for fault in pad_faults(counts, limits=found)]
+    assert told == [(0, "overload", 1, 1), (1, "overload", 1, 3), (1, "underload", 1, 2)]
+
+
+@pytest.mark.parametrize(("run", "found"), [(2, []), (3, ["line stuck high"])])
+def test_three_equal_ends_of_a_line_are_stuck(run: int, found: list[str]) -> None:
+    counts = 1000.0 + 7.0 * np.arange(12)
+    counts[4 : 4 + run] = -1.0
+    told = pad_faults(counts[:, None])
+    assert [fault.name for fault in told] == found
+    if found:
+        assert (told[0].samples, told[0].first, told[0].last) == (run, 4, 3 + run)
+
+
+@pytest.mark.parametrize(("run", "limits", "found"), [
+    (19, PadLimits(), []), (20, PadLimits(), ["frozen"]), (40, PadLimits(frozen_run=None), []),
+])  # fmt: skip
+def test_twenty_equal_counts_are_frozen_unless_the_source_rounds(run: int, limits: PadLimits, found: list[str]) -> None:
+    counts = 1000.0 + 7.0 * np.arange(60)
+    counts[10 : 10 + run] = 500.0
+    assert [fault.name for fault in pad_faults(counts[:, None], limits=limits)] == found
+
+
+def test_a_detector_begins_afresh_after_a_restart_and_when_told_to() -> None:
+    detector = SettledDetector(window_s=1.0)
+    assert detector.reading() is None
+    for i in range(40):
+        detector.feed(i / 10, np.array([100.0 + i % 3, 200.0 - i % 2]))
+    reading = detector.reading()
+    assert reading is not None
+    assert reading.count == 11  # one second at ten a second, both ends
+    detector.feed(0.5, np.array([100.0, 200.0]))  # time runs backwards: the board has restarted
+    reading = detector.reading()
+    assert reading is not None
+    assert reading.count == 1
+    detector.feed(0.6, np.array([100.0]))  # another number of pads
+    reading = detector.reading()
+    assert reading is not None
+    assert reading.counts.shape == (1,)
+    detector.reset()
+    assert detector.reading() is None
+    short = SettledDetector(window_s=60.0, longest=20)
+    for i in range(50):
+        short.feed(i / 10, np.array([100.0 + i % 3]), np.array([i == 45]))
+    reading = short.reading()
+    assert reading is not None
+    assert (reading.count, reading.missing) == (19, 1)
+
+
+def test_nothing_whole_is_no_reading() -> None:
+    gone = settled_reading(np.arange(20) / 10, np.full((20, 2), math.nan))
+    assert (gone.settled, gone.count, gone.missing, gone.duration) == (False, 0, 20, 0.0)
+    assert "only 0 whole samples, pad 1: missing" in gone.reason
+    np.testing.assert_array_equal(gone.counts, [0.0, 0.0])
+
+
+def test_a_pad_that_is_gone_too_often_is_named() -> None:
+    counts = 1000.0 + np.array([[0.0, 2.0], [3.0, -1.0], [-2.0, 0.0], [1.0, 3.0]] * 40)
+    counts[1::2, 1] = math.nan
+    reading = settled_reading(np.arange(160) / 80, counts, names=("FL", "FR"))
+    assert reading.reason == "FR: missing"
+
+
+def test_drift_by_hand_and_what_pads_usually_do() -> None:
+    """Steps of 3 and 4 counts in 1 s and 4 s: 9 and 4 a second; readings known to 1 count take 2 off each step."""
+    when, zeros = np.array([0.0, 1.0, 5.0]), np.array([[0.0], [3.0], [7.0]])
+    assert drift_rate(when, zeros, 0.0, usual_weight=0.0)[0] == pytest.approx(math.sqrt((9 + 4) / 2))
+    assert drift_rate(when, zeros, 1.0, usual_weight=0.0)[0] == pytest.approx(math.sqrt((7 + 14 / 4) / 2))
+    assert drift_rate(when, zeros, 0.0, usual=1.0)[0] == pytest.approx(math.sqrt((13 + 2 * 1) / 4))
+    assert drift_rate(when[:1], zeros[:1], 0.0, usual_weight=0.0)[0] == 0.0
+
+
+@pytest.mark.parametrize(
+    ("time", "counts", "u", "between"),
+    [
+        (-4.0, 10.0, math.hypot(2, 3 * 2), False),  # before the first zero
+        (0.0, 10.0, 2.0, True),
+        (30.0, 16.0, math.sqrt((0.7 * 2) ** 2 + (0.3 * 4) ** 2 + 9 * 0.3 * 0.7 * 100), True),
+        (100.0, 30.0, 4.0, False),
+        (116.0, 30.0, math.hypot(4, 3 * 4), False),
+    ],
+)
+def test_the_zero_at_any_time_by_hand(time: float, counts: float, u: float, between: bool) -> None:
+    found = zero_at(time, np.array([0.0, 100.0]), np.array([[10.0], [30.0]]), np.array([[2.0], [4.0]]), drift=3.0)
+    assert (found.counts[0], found.u[0]) == (pytest.approx(counts), pytest.approx(u))
+    assert (found.between, found.zeros) == (between, 2)
+    assert bool(found.advice) == (abs(time - 100 * (time > 50)) > 3 and not between)
+    late = zero_at(100.0 + 150.0, np.array([0.0, 100.0]), np.array([[10.0], [30.0]]), 2.0, drift=3.0)
+    assert "2 min of drift" in late.advice
