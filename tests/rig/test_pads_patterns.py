@@ -110,3 +110,83 @@ def test_a_pattern_that_cannot_work_says_why(pattern: str, says: str) -> None:
 def test_pad_names_must_differ() -> None:
     with pytest.raises(InputError, match="different pad names"):
         PatternLines("<pad> <count>", pad_names=("a", "a"))
+
+
+@pytest.mark.parametrize(
+    ("pattern", "line", "reason"),
+    [
+        ("<seq>,<c1>", b"65535,1", None),
+        ("<seq>,<c1>", b"-1,1", "format"),
+        ("<seq>,<c1>", b"1.5,1", "format"),
+        ('{"n": <seq>, "a": <c1>}', b'{"n": 1.5, "a": 1}', "format"),
+        ('{"n": <seq>, "a": <c1>}', b'{"n": 2.0, "a": 1}', None),
+        ('{"n": <seq>, "a": <c1>}', b'{"n": null, "a": 1}', "format"),  # only a pad may be absent
+        ('{"n": <skip>, "a": <c1>}', b'{"n": true, "a": 1}', None),
+        ('{"n": <skip>, "a": <c1>}', b'{"a": 1}', "format"),
+        ('{"k": "w", "a": <c1>}', b'{"k": "v", "a": 1}', "format"),  # what is no field must be as it stands there
+        ('{"k": "w", "a": <c1>}', b'{"k": "w", "a": 1}', None),
+        ("[<c1>, <c2>]", b'{"a": 1}', "format"),
+        ("[<c1>, <c2>]", b"[[1], 2]", "format"),
+        ('{"a": <c1>}', b"3", "format"),
+        ("<ms>,<c1>", b"4294967295,1", None),
+        ("<ms>,<c1>", b"4294967296,1", "format"),
+        ("<c1>,<skip>", b"1," + b"x" * 382, None),  # four times the longest line of our own protocol
+        ("<c1>,<skip>", b"1," + b"x" * 383, "long"),
+        ("<c1>", b"1" * 384, "format"),
+    ],
+)
+def test_limits_of_what_is_read(pattern: str, line: bytes, reason: str | None) -> None:
+    parsed = PatternLines(pattern).parse(line)
+    assert getattr(parsed, "reason", None) == reason
+    assert isinstance(parsed, BadLine if reason else Reading)
+
+
+def test_a_line_number_may_wrap_elsewhere() -> None:
+    parser = PatternLines("<seq>,<c1>", seq_modulus=256)
+    assert isinstance(parser.parse(b"255,1"), Reading)
+    assert isinstance(parser.parse(b"256,1"), BadLine)
+    with pytest.raises(InputError, match="cannot wrap"):
+        PatternLines("<seq>,<c1>", seq_modulus=1)
+
+
+def test_a_gathered_reading_has_the_head_of_its_first_line() -> None:
+    parser = PatternLines("<seq> <ms> <pad>=<count>", pad_names=("L", "R"))
+    came = [parser.parse(f"{7 + i} {100 + 10 * i} {pad}={i}".encode()) for i, pad in enumerate("LRLLR")]
+    assert came[0] is came[2] is None
+    heads = [(r.seq, r.device_ms, r.counts[:2]) for r in came if isinstance(r, Reading)]
+    assert heads[0] == (7, 100, (0, 1))
+    assert heads[1][:2] == (9, 120)  # its other pad was lost
+    assert heads[1][2] == pytest.approx((2, NAN), nan_ok=True)
+    assert heads[2] == (10, 130, (3, 4))
+    parser.parse(b"20 500 L=1")
+    parser.restart()
+    assert parser.parse(b"21 510 R=2") is None
+
+
+@pytest.mark.parametrize(
+    ("line", "counts"),
+    [  # 31 ^ 2C ^ 32 = 2F; the exclusive-or of the bytes, by hand
+        (b"$1,2*2F", (1, 2)),
+        (b"1,2*2f\r", (1, 2)),
+        (b"$1,2*2E", None),
+        (b"$1,2", None),
+        (b"$1,2*2F0", None),
+        (b"$1,2*F", None),
+        (b"*2F", None),
+    ],
+)
+def test_exclusive_or_by_hand(line: bytes, counts: tuple[float, ...] | None) -> None:
+    parser = PatternLines("<c1>,<c2>", checksum="xor")
+    assert parser.checked
+    parsed = parser.parse(line)
+    assert (parsed.counts[:2] if isinstance(parsed, Reading) else None) == counts
+    if counts is None:
+        assert getattr(parsed, "reason", "") == "crc"
+    assert not PatternLines("<c1>,<c2>").checked
+
+
+@pytest.mark.parametrize("names", [(), ("a", "b", "c", "d", "e")])
+def test_one_to_four_pads_have_names(names: tuple[str, ...]) -> None:
+    with pytest.raises(InputError, match="one to four"):
+        PatternLines("<pad> <count>", pad_names=names)
+    assert PatternLines("<pad> <count>", pad_names=("a",)).parse(b"a 5") is not None
