@@ -17,6 +17,7 @@ from rig.jobs.compare import Verdict
 from rig.jobs.keep import keep_cards
 from rig.jobs.measure import Measurement, camera_record, stored_camera
 from rig.log.store import BenchLog, Record
+from rig.report.files import whole_file
 from vision.board_calibration import Board, BoardCalibration, calibrate_from_files
 from vision.floor_learn import LearnedLayout, learn_layout
 from vision.overlay import OverlayScene, PivotMark, overlay_clip, overlay_still
@@ -148,8 +149,10 @@ def draw_overlay(
     )
     folder.mkdir(parents=True, exist_ok=True)
     files = OverlayFiles(clip=folder / f"{stem}.webm", still=folder / f"{stem}-still.png")
-    overlay_clip(measurement.clip, files.clip, scene, whole_picture=whole_picture, progress=progress)
-    overlay_still(measurement.clip, files.still, scene, whole_picture=whole_picture)
+    with whole_file(files.clip) as part:
+        overlay_clip(measurement.clip, part, scene, whole_picture=whole_picture, progress=progress)
+    with whole_file(files.still) as part:
+        overlay_still(measurement.clip, part, scene, whole_picture=whole_picture)
     return files
 
 

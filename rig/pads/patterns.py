@@ -106,17 +106,35 @@ class PatternLines:
 
 
 class _TextShape:
+    """A text pattern as a regular expression whose work grows with the square of the line's length at most.
+
+    Blanks are taken whole or not at all (possessive), and what stands between two `skip` is looked for once, from the
+    left, and kept (atomic): a damaged line must not be tried in every way it could be cut up.
+    """
+
     def __init__(self, pattern: str) -> None:
-        parts = []
+        pieces, gap = [""], r"\s*+"
         for number, part in enumerate(_FIELD.split(pattern.strip())):
+            if number % 2 == 0 and not part.strip():  # only a blank keeps what stands around it apart
+                gap = r"\s++" if part else gap
+                continue
+            if part == "skip" and number % 2:  # takes in the blanks around it, where it must be set off all but one
+                pieces[-1] += r"\s" if gap == r"\s++" else ""
+                pieces.append("")
+                gap = ""
+                continue
             if number % 2:
-                shape = _SHAPES.get(part, _SHAPES["count"])
-                parts.append(".*?" if part == "skip" else f"(?P<{part}>{shape})")
-            elif part and not part.strip():  # only a blank keeps these two numbers apart
-                parts.append(r"\s+")
+                word = f"(?P<{part}>{_SHAPES.get(part, _SHAPES['count'])})"
             else:  # blanks may be wider or absent on the line
-                parts.append(r"\s*".join(re.escape(word) for word in re.split(r"\s+", part)))
-        self._regex = re.compile(r"\s*".join(parts), re.ASCII)
+                word = r"\s*+".join(re.escape(text) for text in part.split())
+            after_skip = len(pieces) > 1 and not pieces[-1]
+            pieces[-1] += (r"\s" if after_skip and gap else gap) + word
+            gap = r"\s*+"
+        pieces[-1] += gap
+        first, *others = pieces
+        *middle, last = others or [""]
+        inner = "".join(f"(?>.*?{piece})" for piece in middle)
+        self._regex = re.compile(first + inner + (f".*?{last}" if others else ""), re.ASCII)
 
     def fields(self, text: str) -> dict[str, str] | None:
         found = self._regex.fullmatch(text)

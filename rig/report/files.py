@@ -1,6 +1,9 @@
 """Write results so that a half-written file never stands under the final name."""
 
+import contextlib
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from rig.errors import BenchError
@@ -12,13 +15,23 @@ def write_text(path: Path, text: str) -> None:
 
 
 def write_bytes(path: Path, data: bytes) -> None:
-    """Write a file whole or not at all: beside it first, then moved. Raises BenchError when the place refuses."""
-    part = path.with_name(path.name + ".part")
+    """Write a file whole or not at all. Raises BenchError when the place refuses."""
+    with whole_file(path) as part, part.open("wb") as file:
+        file.write(data)
+
+
+@contextmanager
+def whole_file(path: Path) -> Iterator[Path]:
+    """A name beside `path` to write to; what was written takes its place in the end, safely on the disk, or is removed.
+
+    The name keeps the ending, by which video and picture libraries choose their format, and is this process's own: two
+    may write the same file at once. Raises BenchError when the place refuses.
+    """
+    part = path.with_name(f"{path.stem[:100]}.{os.getpid()}.part{path.suffix}")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with part.open("wb") as file:
-            file.write(data)
-            file.flush()
+        yield part
+        with part.open("rb+") as file:
             os.fsync(file.fileno())  # a name must not outlive its content in a power cut
         os.replace(part, path)
     except OSError as error:
@@ -27,3 +40,6 @@ def write_bytes(path: Path, data: bytes) -> None:
             where=str(path),
             remedy="Name a folder that you may write to, on a disk with room; what is in the log is kept",
         ) from error
+    finally:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)

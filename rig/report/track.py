@@ -16,7 +16,7 @@ from rig.cards.read import CardSet
 from rig.cards.schema import CarCard
 from rig.jobs.measure import Measurement
 from rig.jobs.seeing import overlay_scene
-from rig.report.files import write_bytes, write_text
+from rig.report.files import whole_file, write_bytes, write_text
 from rig.report.words import noted, pivot_words, turn_words
 from vision.overlay import overlay_clip, overlay_still
 
@@ -71,9 +71,11 @@ def write_track_report(
         scene = overlay_scene(measurement, push, cards, outline, title)
         if push is measurement.pushes[0]:
             written.append(folder / f"{stem}.webm")
-            overlay_clip(measurement.clip, written[-1], scene, whole_picture=whole_picture, progress=progress)
+            with whole_file(written[-1]) as part:
+                overlay_clip(measurement.clip, part, scene, whole_picture=whole_picture, progress=progress)
         written.append(folder / f"{stem}-push-{push.number}.png")
-        overlay_still(measurement.clip, written[-1], scene, at=push.end_time, whole_picture=whole_picture)
+        with whole_file(written[-1]) as part:
+            overlay_still(measurement.clip, part, scene, at=push.end_time, whole_picture=whole_picture)
     length = wheelbase(cards.car)
     written.append(_saved(residual_figure(measurement, length), folder / f"{stem}-residuals.png"))
     if any(push.path is not None for push in measurement.pushes):

@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rig.pads.lines import BadLine, frame, parse_line
+from rig.pads.lines import BadLine, Reading, frame, parse_line
+from rig.pads.patterns import PatternLines
 from tests.benchmarks.fuzz_parsers import fuzz_clips
 from tests.faults.mutate import mutate
 from tests.faults.parsers import TARGETS, corpus, pad_lines, pattern_lines, patterns
@@ -31,6 +32,20 @@ def test_any_bytes_pass_through_the_line_parsers(data: bytes) -> None:
     pad_lines(data + b"\n")
     pattern_lines(data)
     patterns(data)
+
+
+@pytest.mark.parametrize(("pattern", "good"), [
+    ("#<seq> <skip> <c1> <c2>", b"#5 x 1 2"),
+    ("<skip> <c1> <skip> <c2> <skip> <c3> <skip>, <c4>", b"a 1 b 2 c 3 d , 4"),
+])
+def test_a_long_damaged_line_is_not_tried_in_every_way_it_could_be_cut_up(pattern: str, good: bytes) -> None:
+    """These would take longer than a bench stands if blanks and numbers were tried in all combinations."""
+    parser = PatternLines(pattern)
+    for line in (b"#5" + b"\x0b" * 300 + b"x", b"#5 x" + b" 1" * 150 + b" x", b"#5 " + b"1" * 300 + b" ,"):
+        said = parser.parse(line)
+        assert isinstance(said, BadLine)
+        assert said.reason == "format"  # looked at, not refused for its length
+    assert isinstance(parser.parse(good), Reading)
 
 
 @settings(deadline=None)

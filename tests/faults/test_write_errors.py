@@ -51,7 +51,7 @@ def test_an_export_on_a_full_disk_ends_in_words(bench: Path, tmp_path: Path, at:
     assert "itself is at fault" not in ended.err
     assert "disk" in ended.err
     assert check_log(bench / "log").sound
-    whole = [path for path in target.rglob("*") if path.is_file() and path.suffix != ".part"]
+    whole = [path for path in target.rglob("*") if path.is_file() and ".part" not in path.suffixes]
     assert all(path.stat().st_size > 0 for path in whole)  # no half-written file under a final name
 
 
