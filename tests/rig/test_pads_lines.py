@@ -13,6 +13,10 @@ from hypothesis import strategies as st
 
 from rig.pads.lines import (
     LONGEST_LINE,
+    OVERRUN,
+    RESTARTED,
+    SETTLING,
+    WATCHDOG,
     Answer,
     BadLine,
     Identity,
@@ -184,3 +188,59 @@ def test_unknown_words_after_the_identification_are_ignored() -> None:
     parsed = parse_line(frame("PB1 ID board=a fw=2 ch=1 rate=10 run=1 boot=pin colour=red")[:-1])
     assert isinstance(parsed, Identity)
     assert (parsed.board, parsed.channels, parsed.boot) == ("a", 1, "pin")
+
+
+def test_bits_are_those_of_the_note() -> None:
+    rows = {name: int(mask, 16) for mask, name in re.findall(r"\| \d+ \| ([0-9A-F]{4}) \| (\w+) \|", PROTOCOL)}
+    assert rows == {"restarted": RESTARTED, "watchdog": WATCHDOG, "settling": SETTLING, "overrun": OVERRUN}
+    for flags, settling in ((0x0400, True), (0xFBFF, False)):
+        reading = parse_line(frame(f"PB1 1 2 3 4 5 6 {flags:04X}")[:-1])
+        assert isinstance(reading, Reading)
+        assert reading.settling == settling
+
+
+@pytest.mark.parametrize(
+    ("fields", "fits"),
+    [
+        ("65535 4294967295 8388607 -8388608 0 -1", True),
+        ("65536 0 0 0 0 0", False),
+        ("0 4294967296 0 0 0 0", False),
+        ("0 0 8388608 0 0 0", False),
+        ("0 0 0 0 0 -8388609", False),
+        ("01 0 0 0 0 0", False),  # no leading zeros, no plus sign, no -0
+        ("0 0 +1 0 0 0", False),
+        ("0 0 0 -0 0 0", False),
+        ("0  0 0 0 0 0", False),  # one space
+        ("-1 0 0 0 0 0", False),
+    ],
+)
+def test_numbers_of_a_reading_keep_to_the_note(fields: str, fits: bool) -> None:
+    parsed = parse_line(frame(f"PB1 {fields} 0000")[:-1])
+    assert isinstance(parsed, Reading) == fits
+    assert getattr(parsed, "reason", "format") == "format"
+
+
+@pytest.mark.parametrize(("bytes_with_end", "fits"), [(96, True), (97, False)])
+def test_a_line_has_at_most_96_bytes_with_its_end(bytes_with_end: int, fits: bool) -> None:
+    line = frame("PB1 OK " + "x" * (bytes_with_end - 7 - 6))
+    assert len(line) == bytes_with_end
+    for end in (b"", b"\r"):  # the host also accepts carriage return and line feed
+        parsed = parse_line(line[:-1] + end)
+        assert isinstance(parsed, Answer) == fits
+        assert getattr(parsed, "reason", "long") == "long"
+        assert parsed.raw == line[:-1] + end
+
+
+@pytest.mark.parametrize(("length", "fits"), [(16, True), (17, False)])
+def test_names_have_at_most_16_signs(length: int, fits: bool) -> None:
+    name = "a" * length
+    for words in (f"board={name} fw=1", f"board=b fw={name}"):
+        parsed = parse_line(frame(f"PB1 ID {words} ch=4 rate=10 run=1 boot=power")[:-1])
+        assert isinstance(parsed, Identity) == fits
+
+
+def test_what_only_begins_like_ours_is_damage_and_the_rest_is_not_ours() -> None:
+    for line, reason in ((b"PB", "crc"), (b"PBX 1", "crc"), (b"PB1", "crc"), (b"P 1", "format"), (b"", "format")):
+        parsed = parse_line(line)
+        assert parsed == BadLine(raw=line, reason=reason)  # type: ignore[arg-type]
+        assert ("checksum" in parsed.sentence) == (reason == "crc")
