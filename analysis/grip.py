@@ -123,11 +123,6 @@ def combine(measurements: Sequence[GripMeasurement], *, state: GripState = "slid
     return _estimate(used, state, look_for_suspects=True)
 
 
-def ladder_difference(a: GripEstimate, b: GripEstimate) -> tuple[str, ...]:
-    """Warnings when estimates of different kinds of grip are set side by side."""
-    return () if a.state == b.state else ("Static and sliding grip are different things: compare like with like",)
-
-
 def _estimate(used: list[GripMeasurement], state: GripState, *, look_for_suspects: bool) -> GripEstimate:
     log, covariance, chi_square = _fit(used, np.zeros(len(used)))
     quantities = {one.quantity for one in used}

@@ -24,10 +24,6 @@ class Bounce:
     rest: float
     residual_sd: float
 
-    def damping_coefficient(self, mass: float) -> float:
-        """N s/m at the wheels together, for the mass (kg) that bounces.  Source: 2 zeta m omega."""
-        return 2 * self.damping.value * mass * 2 * math.pi * self.frequency.value
-
 
 def damping_from_decrement(decrement: FloatArray | float) -> FloatArray:
     """Damping ratio from the logarithmic decrement of one full cycle.  Source: delta = 2 pi zeta/sqrt(1 - zeta^2)."""

@@ -100,10 +100,3 @@ def squash(parts: Elements, q: FloatArray, floor: FloatArray) -> FloatArray:
         out = np.matmul(parts.lever, q[..., None])[..., 0] + parts.offset
     out[:, TYRE] += floor
     return out
-
-
-def energy(parts: Elements, q: FloatArray, force: FloatArray, floor: FloatArray) -> FloatArray:
-    """(n,) J, potential energy: hinges, bars, leaning, and the constant generalised force (n, 7)."""
-    pushed = np.maximum(squash(parts, q, floor), 0.0)
-    stored = 0.5 * (parts.rate * pushed**2).sum(-1) + 0.5 * np.einsum("ni,nij,nj->n", q, parts.linear, q)
-    return np.asarray(stored - (force * q).sum(-1), dtype=float)

@@ -41,10 +41,6 @@ class Equilibrium:
     residual: FloatArray
     iterations: FloatArray
 
-    def ride_height(self, chassis: Chassis, station: FloatArray | float) -> FloatArray:
-        """(...) m, change of the body's height at a station (m ahead of the rear axle) on the middle line."""
-        return self.heave - self.pitch * (np.asarray(station) - np.asarray(chassis.sprung_place)[..., 0])
-
 
 def effective(
     ax: FloatArray | float, ay: FloatArray | float, grade: FloatArray | float, bank: FloatArray | float, gravity: float

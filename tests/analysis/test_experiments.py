@@ -222,6 +222,21 @@ def test_hidden_change_is_found_from_its_closed_form_pivot() -> None:
     assert not hidden_change(cars(), [(PushState(station=0.2), measured(2.0))]).fits
 
 
+def test_of_rolling_cars_only_the_side_counts() -> None:
+    """Bayes' rule by hand: a side foreseen multiplies the weight by 0.995, the other one by 0.005."""
+    ahead, behind = (np.array(one) for one in ([5.0, 5.0, 3.0, 3.0], [3.0, 3.0, 5.0, 5.0]))
+    rolling = [Hypothesis(name=name, car=replace(CAR, drag=np.full(4, 0.02), load=load), prior=prior)
+               for name, load, prior in (("ahead", ahead, 1.0), ("behind", behind, 3.0))]  # fmt: skip
+    # balance points at 62.5 and 37.5 %: pushed at 50 % the first turns one way and the second the other
+    middle = PushState(station=L / 2)
+    told = hidden_change(rolling, [(middle, measured(7.0)), (middle, measured(0.1))])
+    odds = np.array([3.0, 3.0 * 0.995 / 0.005, 3.0 * (0.995 / 0.005) ** 2])
+    np.testing.assert_allclose(told.after[:, 1], odds / (1 + odds), rtol=1e-12)
+    assert told.best == "behind"
+    assert told.odds == pytest.approx(odds[-1], rel=1e-9)
+    assert "over 10000 to 1 after 2 pushes" in told.sentence
+
+
 def test_odds_are_calibrated() -> None:
     """Two hypotheses with normal forecasts: odds are the ratio of their densities (Bayes' rule by hand)."""
     two = [Hypothesis(name="a", car=CAR), Hypothesis(name="b", car=replace(CAR, grip=np.array([0.84, 0.84, 0.8, 0.8])))]

@@ -59,7 +59,7 @@ def test_rolling_car_swings_about_its_rear_axle() -> None:
     assert push.certified
 
 
-@pytest.mark.parametrize("kind", ["sliding", "sticking", "friction"])
+@pytest.mark.parametrize("kind", ["sliding", "sticking", "friction", "line"])
 @pytest.mark.parametrize("rule", ["fixed on car", "fixed on floor"])
 def test_against_an_adaptive_integrator(kind: str, rule: str) -> None:
     """The same ordinary differential equation by scipy's RK45, the finger's line and contact worked out here."""
@@ -74,8 +74,9 @@ def test_against_an_adaptive_integrator(kind: str, rule: str) -> None:
         line = into_car @ [0.0, 1.0]
         if rule == "fixed on floor" and kind == "sliding":
             assert place[1] == pytest.approx(-H, abs=5e-5)  # the finger stays on the car's side (stages are rough)
-        motion = line if not (rule == "fixed on car" and kind == "sliding") else [0.0, 1.0]
-        found = solve_push(CAR, Finger(kind=kind, place=place, motion=motion, friction=friction))
+        motion = line if not (rule == "fixed on car" and kind in ("sliding", "line")) else [0.0, 1.0]
+        normal = motion if kind == "line" else [0.0, 1.0]  # a force alone keeps its direction, on the floor or the car
+        found = solve_push(CAR, Finger(kind=kind, place=place, direction=normal, motion=motion, friction=friction))
         vx, vy, omega = found.twist
         return np.array([cos * vx - sin * vy, sin * vx + cos * vy, omega, 1.0]) / abs(omega)
 

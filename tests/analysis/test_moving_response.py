@@ -136,6 +136,30 @@ def test_modes_of_printed_exercises() -> None:
     assert float(ride_frequency(1 / (1 / 75357 + 1 / 318030), 312)) == pytest.approx(2.22, abs=0.005)
 
 
+def test_an_overdamped_heave_has_two_real_roots_told_as_one_motion() -> None:
+    # s1 s2 = k/m and -(s1 + s2) = c/m (algebra): the same frequency and damping ratio as below critical
+    found = modes(*block(2.0, 800.0, 120.0))
+    at = found.name.index("heave")
+    assert found.frequency[at] == pytest.approx(math.sqrt(800 / 2) / (2 * math.pi), rel=1e-4)
+    assert found.damping[at] == pytest.approx(120 / (2 * math.sqrt(800 * 2)), rel=1e-4)
+    assert found.damping[at] > 1
+
+
+def test_an_even_block_about_its_own_axes() -> None:  # m (a^2 + b^2) / 12, textbook
+    inertia = box_inertia(dunlin(unsprung_mass=[0.05] * 4), 0.4, 0.2, 0.1)
+    assert inertia.roll == pytest.approx(1.4 * 0.05 / 12)
+    assert inertia.pitch == pytest.approx(1.4 * 0.17 / 12)
+
+
+def test_a_damper_by_hand() -> None:
+    # bump 20 up to 0.1 m/s, then 0.25 of it; rebound 30 alike: N at the damper, and what one more m/s is worth
+    damper = dampers(20.0, 30.0, knee=0.1, beyond=0.25)
+    speed = np.array([0.05, 0.3, -0.1, -0.5])
+    np.testing.assert_allclose(damper.force(speed), [1.0, 2.0 + 1.0, -3.0, -3.0 - 3.0], rtol=1e-14)
+    np.testing.assert_allclose(damper.slope(speed), [20.0, 5.0, 30.0, 7.5], rtol=1e-14)
+    np.testing.assert_allclose(damper.slope(np.zeros(4)), 25.0, rtol=1e-14)
+
+
 def test_roll_step_overshoots_as_a_second_order_system() -> None:
     # closed form: overshoot exp(-pi zeta/sqrt(1-zeta^2)), peak at pi/omega_d
     car, damper, inertia = block(50.0, 3600.0, 60.0)

@@ -72,6 +72,24 @@ def test_rolling_wheels_brake_with_their_drag_only() -> None:
     assert slide.end_pose[0] == pytest.approx(0.2**2 / (2 * 0.03 * GRIP * G), rel=1e-6)
 
 
+@pytest.mark.parametrize(("way", "brake"), [((0.3, 0.0), 0.3), ((0.0, 0.3), 1.0)])
+def test_an_ellipse_brakes_by_its_axes(way: tuple[float, float], brake: float) -> None:
+    # v^2 / (2 mu g), mu the drag's along the wheels and the whole grip across them: elementary mechanics.
+    contacts = Contacts(place=WHEELS, load=np.full(4, MASS * G / 4), grip=GRIP, drag=0.3, law="ellipse")
+    body = Body(mass=MASS, yaw_inertia=0.02, centre=(L / 2, 0.0))
+    slide = shove(contacts, body, wheelbase=L, twist=np.array([*way, 0.0]))
+    assert np.hypot(*slide.end_pose[:2]) == pytest.approx(0.3**2 / (2 * brake * GRIP * G), rel=1e-6)
+    assert slide.end_pose[2] == pytest.approx(0.0, abs=1e-9)
+
+
+def test_progress_rises_to_its_end() -> None:
+    told: list[float] = []
+    push_quickly(*car(), FingerMotion(station=0.2, speed=0.3), wheelbase=L, steps=30, progress=told.append)
+    assert told[-1] == 1.0
+    assert np.all(np.diff(told) > 0)
+    assert len(told) >= 2
+
+
 def test_spin_on_the_spot_stops_by_work() -> None:
     # Four equal wheels at one radius r about the centre: turn = k^2 w^2 / (2 mu g r), elementary mechanics.
     contacts, body = car(0.5)
@@ -81,13 +99,15 @@ def test_spin_on_the_spot_stops_by_work() -> None:
     np.testing.assert_allclose(slide.pole, [L / 2, 0.0], rtol=0, atol=1e-6)
 
 
-@pytest.mark.parametrize("seed", range(3))
-def test_shove_agrees_with_a_general_purpose_integrator(seed: int) -> None:
-    # SciPy's LSODA on isotropic friction softened to 1e-5 m/s, in floor axes, on random blocked cars.
+@pytest.mark.parametrize(("seed", "drag"), [(0, 1.0), (2, 1.0), (1, 0.4)])
+def test_shove_agrees_with_a_general_purpose_integrator(seed: int, drag: float) -> None:
+    # SciPy's LSODA on friction softened to 1e-5 m/s, in floor axes, on random cars: blocked, and under an ellipse
+    # whose short axis (the drag) lies along the wheels.
     rng = np.random.default_rng(seed)
     share = rng.dirichlet([8, 8, 8, 8])
     centre = share @ WHEELS
-    contacts = Contacts(place=WHEELS, load=share * MASS * G, grip=rng.uniform(0.5, 1.0, 4))
+    contacts = Contacts(place=WHEELS, load=share * MASS * G, grip=rng.uniform(0.5, 1.0, 4), drag=drag,
+                        law="cut" if drag == 1.0 else "ellipse")  # fmt: skip
     body = Body(mass=MASS, yaw_inertia=0.018, centre=centre)
     twist = np.array([rng.normal() * 0.1, rng.uniform(0.2, 0.5), rng.normal()])
     slide = shove(contacts, body, wheelbase=L, twist=twist)
@@ -97,7 +117,9 @@ def test_shove_agrees_with_a_general_purpose_integrator(seed: int) -> None:
         c, s = np.cos(y[2]), np.sin(y[2])
         lever = arm @ np.array([[c, s], [-s, c]])
         slip = y[3:5] + y[5] * np.stack([-lever[:, 1], lever[:, 0]], 1)
-        force = -hold[:, None] * slip / np.sqrt((slip**2).sum(1) + 1e-10)[:, None]
+        turned = np.array([[c, -s], [s, c]])  # columns: along and across the wheels, on the floor
+        own = slip @ turned * [drag, 1.0]
+        force = -hold[:, None] * (own / np.sqrt((own**2).sum(1) + 1e-10)[:, None] * [drag, 1.0]) @ turned.T
         torque = (lever[:, 0] * force[:, 1] - lever[:, 1] * force[:, 0]).sum()
         return np.array([*y[3:], *(force.sum(0) / MASS), torque / 0.018])
 

@@ -212,6 +212,39 @@ def test_tipping_begins_at_track_over_twice_the_grip() -> None:
     assert list(motion.certified) == [True, False]
 
 
+def test_a_push_along_the_car_carries_load_from_axle_to_axle() -> None:
+    """Statics: mu W z / L from the rear to the front axle, each axle keeping its own left-right ratio."""
+    place = np.array([[0.26, 0.085], [0.26, -0.085], [0, 0.085], [0, -0.085]])
+    load, height, grip, length = np.array([4.0, 3.0, 2.0, 3.0]), 0.03, 0.8, 0.25
+    lean = LoadTransfer(track_front=0.17, track_rear=0.17, wheelbase=length)
+    ground = Contacts(place=place, load=load, grip=grip)
+    for way in (1.0, -1.0):
+        finger = Finger(kind="line", place=(0.0, 0.0), direction=(way, 0), height=height)
+        motion = solve_push(ground, finger, transfer=lean)
+        assert motion.certified
+        moved = way * grip * load.sum() * height / length
+        expected = load * np.repeat([1 + moved / 7, 1 - moved / 5], 2)
+        # the friction centre moves a little sideways with the loads, so the car turns a little, and P < mu W
+        np.testing.assert_allclose(motion.load, expected, rtol=2e-3)
+        assert motion.load.sum() == pytest.approx(load.sum(), rel=1e-14)
+        np.testing.assert_allclose(motion.load[::2] / motion.load[1::2], [4 / 3, 2 / 3], rtol=1e-12)
+        by_moment = motion.push_force[0] * height / length
+        assert motion.load[:2].sum() - 7 == pytest.approx(by_moment, rel=1e-9)
+
+
+def test_pushed_along_from_too_high_up_it_tips_over_its_front_axle() -> None:
+    """P z = mu W z against W_rear L (statics): z = L / (2 mu) for an even car; short of that the rear still stands."""
+    place = np.array([[0.26, 0.085], [0.26, -0.085], [0, 0.085], [0, -0.085]])
+    height = 0.26 / (2 * 0.9) * np.array([0.99, 1.01])
+    motion = solve_push(
+        Contacts(place=place, load=np.full(4, 4.0), grip=0.9),
+        Finger(kind="sliding", place=(0.0, 0.0), direction=(1.0, 0.0), height=height),
+        transfer=LoadTransfer(track_front=0.17, track_rear=0.17, wheelbase=0.26),
+    )
+    assert list(motion.tips) == [False, True]
+    np.testing.assert_allclose(motion.load[0], [7.96, 7.96, 0.04, 0.04], rtol=1e-9)
+
+
 GOOD = {"place": [[0.26, 0.08], [0.26, -0.08], [0, 0.08], [0, -0.08]], "load": [4.0] * 4, "grip": 0.8}
 PUSH = {"kind": "sliding", "place": (0.2, -0.1)}
 

@@ -25,7 +25,7 @@ import numpy as np
 from scipy.optimize import minimize
 
 from analysis.moving.chassis import STANDARD_GRAVITY, Chassis, car_at_rest, rows_of
-from analysis.moving.elements import TYRE, elements_of, energy, squash
+from analysis.moving.elements import TYRE, elements_of, squash
 from analysis.moving.equilibrium import equilibrium
 from analysis.moving.phases import DRIFT, drift_path, phase_table
 from analysis.moving.region import grip_limit, reachable
@@ -68,7 +68,8 @@ def generic(car: Chassis, ax: np.ndarray, ay: np.ndarray) -> tuple[np.ndarray, f
             q = (u * scale)[None]
             s = squash(parts, q, flat)
             slope = (parts.rate * np.maximum(s, 0)) @ parts.lever[0] + q @ parts.linear[0] - force
-            return float(energy(parts, q, force, flat)[0]) * 1e3, slope[0] * scale * 1e3
+            stored = 0.5 * (parts.rate * np.maximum(s, 0) ** 2).sum() + 0.5 * (q @ parts.linear[0] * q).sum()
+            return float(stored - (force * q).sum()) * 1e3, slope[0] * scale * 1e3
 
         found = minimize(both, np.zeros(7), jac=True, method="BFGS", options={"gtol": 1e-7, "maxiter": 2000})
         s = squash(parts, (found.x * scale)[None], flat)
