@@ -75,7 +75,8 @@ def measure_pivot(
 
     time: (n,) s, increasing.  pose: (n, 3) x, y (m, floor axes), yaw (rad, unwrapped) of the car axes.
     covariance: (n, 3, 3) the part that differs from frame to frame.
-    repeating: (3, 3) the part that stays while the car rests, independent between two rests.
+    repeating: (3, 3), or (n, 3, 3) where it differs from frame to frame (a hidden marker): the part that stays
+    while the car rests, independent between two rests.
     wheelbase, wheelbase_u: m.  place_u: (3,) standard uncertainty of where the plate sits on the car (x, y in
     m, yaw in rad, car axes), common to all frames.  scale_u: relative, of all floor distances.
     shared: (k, n, 3) how far one standard uncertainty of each further cause, common to all frames, moves every
@@ -143,12 +144,13 @@ def _checked(
     time, pose = np.asarray(time, float), np.asarray(pose, float)
     covariance, repeating = np.asarray(covariance, float), np.asarray(repeating, float)
     n = len(time) if time.ndim == 1 else -1
-    if n < 0 or pose.shape != (n, 3) or covariance.shape != (n, 3, 3) or repeating.shape != (3, 3):
+    fits = pose.shape == (n, 3) and covariance.shape == (n, 3, 3) and repeating.shape in ((3, 3), (n, 3, 3))
+    if n < 0 or not fits:
         raise InputError(
             f"shapes do not match: time {time.shape}, pose {pose.shape}, covariance {covariance.shape}, "
             f"repeating {repeating.shape}",
             where="pose track",
-            remedy="Give n times, n poses of three numbers, n covariances and one repeating covariance",
+            remedy="Give n times, n poses of three numbers, n covariances, and one or n repeating covariances",
         )
     if n < 2 * SEED_FRAMES:
         raise InputError(
@@ -171,7 +173,8 @@ def _checked(
         raise InputError(
             "a covariance has a negative variance", where="pose track", remedy="Give covariance matrices"
         )
-    return time, pose, symmetric, (repeating + repeating.T) / 2.0
+    alike = np.broadcast_to((repeating + np.swapaxes(repeating, -1, -2)) / 2.0, (n, 3, 3))
+    return time, pose, symmetric, alike
 
 
 def _measured(
@@ -189,8 +192,9 @@ def _measured(
     stated = covariance + 1e-12 * np.eye(3)
     before, after = slide.before, slide.after
     pooled, dof = whitened_scatter([(pose[before], stated[before]), (pose[after], stated[after])])
-    start = mean_rest(pose[before], stated[before], repeating, pooled, dof)
-    end = mean_rest(pose[after], stated[after], repeating, pooled, dof)
+    start, end = (
+        mean_rest(pose[rest], stated[rest], repeating[rest].mean(axis=0), pooled, dof) for rest in (before, after)
+    )
     drift, drift_chi2 = drift_rate([(time[k], pose[k], stated[k]) for k in (before, after)], pooled)
     drifted = drift * float(time[after].mean() - time[before].mean())
     drifts = drift_chi2 > DRIFT
@@ -244,7 +248,7 @@ def _measured(
         estimate=replace(estimate, warnings=tuple(warnings)),
         start_pose=start.mean,
         end_pose=end.mean,
-        start_covariance=start.scatter + repeating,
+        start_covariance=start.scatter + start.repeating,
         end_covariance=end.scatter + end.repeating,
         turn=result.turn,
         turn_u=result.turn_u,

@@ -86,7 +86,7 @@ def fixed_point(track: ClipTrack) -> SeenPin:
     # Neighbouring poses err alike: a new one counts after about 3 degrees.
     independent = float(np.clip(turned / np.radians(3.0), 3.0, len(pose)))
     variance = (play**2 / 2.0) * len(pose) / max(independent - 2.0, 1.0) + np.trace(
-        track.repeating[:2, :2]
+        track.repeating.mean(axis=0)[:2, :2]
     ) / 2.0 * (len(pose) / independent)
     covariance = np.linalg.inv(normal)[:2, :2] * variance
     return SeenPin(point=solution[:2], covariance=covariance, play=play, turned=turned)

@@ -1,7 +1,5 @@
 """Doubt that residuals of a single frame do not show: motion during the exposure, errors that repeat at rest."""
 
-import warnings
-
 import numpy as np
 
 from vision.tracking_solve import Solved
@@ -10,7 +8,9 @@ from vision.types import FloatArray, IntArray
 REPEATING_USUAL, REPEATING_WEIGHT = 0.02, 4.0  # px per marker, and how many observations that belief is worth
 REPEATING_LEAST = 0.006  # px
 NEAR = 4  # frames to either side
-BLOCKS = 24  # stretches of the clip whose mean residuals are compared
+SHARP = 1.5  # px of motion during the exposure
+VECTOR_STEP = 0.25  # px, of a coder's motion vectors
+COPIED = 0.25  # noise of the floor's corners over residuals of the car's, above which noise is coded
 
 
 def frame_noise(solved: Solved, kept: IntArray) -> FloatArray:
@@ -48,48 +48,73 @@ def blur_part(time: FloatArray, pose: FloatArray, blur: FloatArray, m_per_px: Fl
 
 
 def repeating_part(time: FloatArray, solved: Solved, kept: IntArray, blur: FloatArray) -> FloatArray:
-    """(3, 3) the part of a rest pose's doubt that averaging does not reduce.
+    """(n, 3, 3) the part of each pose's doubt that averaging over a rest there would not reduce.
 
     Every marker's corners are off by a little that depends on where its edges fall between the pixels; at rest
-    this repeats. How much, the clip shows: each marker's residual, averaged over a stretch of frames, differs
-    from stretch to stretch as the car moves, by the repeating error (and by noise, which is taken off). What
-    stays with the marker all the time is its place on the plate, not this error. Where the clip says little, the
-    usual size counts.
+    this repeats. A hidden marker leaves more of it to the others, so it differs from frame to frame. Pictures
+    that a video coder copied from one another repeat where it put down what had moved, too.
     """
     gain = solved.repeating_gain[kept]
-    if not len(kept):
-        return np.zeros((3, 3))
-    sharp = kept[blur[kept] < 1.5]
+    spread = _marker_spread(solved, kept, blur) + _copied_spread(solved, kept)
+    result: FloatArray = np.einsum("nimk,njmk->nij", gain, gain) * spread
+    return result
+
+
+def _marker_spread(solved: Solved, kept: IntArray, blur: FloatArray) -> float:
+    """px², how far a whole marker is off at a new place on the picture, per coordinate.
+
+    The clip shows it: while the car moves, each marker's residual differs from place to place by this error and by
+    noise, which pictures of the same place show. What stays with the marker all the time is its place on the
+    plate, not this error. Where the clip says little, the usual size counts.
+    """
+    sharp = kept[blur[kept] < SHARP]
     spread = REPEATING_USUAL**2
-    if len(sharp) >= 6:
-        blocks = np.array_split(sharp, min(BLOCKS, len(sharp) // 3))
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", RuntimeWarning)  # a marker may be hidden in a whole stretch
-            mean = np.stack([np.nanmean(solved.marker_mean[block], axis=0) for block in blocks])  # (b, m, 2)
-            noise = np.stack(
-                [np.nanvar(solved.marker_mean[block], axis=0) / max(len(block) - 1, 1) for block in blocks]
-            )
-            mean = mean - np.nanmean(mean, axis=0)
-        size = mean**2 - noise
-        good = np.isfinite(size)
-        poses = _distinct(solved, blocks)
-        markers = max(int(good.any((0, 2)).sum()), 1)
-        share = max((2 * markers - 3) / (2 * markers), 0.2) * max(poses - 1, 1) / max(poses, 1)
-        found = max(float(size[good].mean()), 0.0) / share if good.any() else spread
-        freedom = (2 * markers - 3) * (poses - 1)
-        spread = (REPEATING_WEIGHT * spread + freedom * found) / (REPEATING_WEIGHT + freedom)
-    spread = max(spread, REPEATING_LEAST**2)
-    middle: FloatArray = np.median(np.einsum("nimk,njmk->nij", gain, gain), axis=0)
-    return middle * spread
+    seen = solved.marker_mean[_distinct(solved, sharp)]  # (p, m, 2)
+    count = np.isfinite(seen).all(2).sum(0)
+    several = count >= 2
+    markers = int(several.sum())
+    if len(seen) >= 2 and markers >= 2:
+        away = seen[:, several] - np.nanmean(seen[:, several], axis=0)
+        spare = 2.0 * float((count[several] - 1).sum())
+        found = max(float(np.nansum(away**2)) / spare - _marker_noise(solved, kept), 0.0)
+        free = (2 * markers - 3) / (2 * markers)  # the pose takes three of the residuals' freedoms
+        freedom = spare * free
+        spread = (REPEATING_WEIGHT * spread + freedom * found / free) / (REPEATING_WEIGHT + freedom)
+    return max(spread, REPEATING_LEAST**2)
 
 
-def _distinct(solved: Solved, blocks: list[IntArray]) -> int:
-    """How many of the stretches see the car's edges fall elsewhere between the pixels (half a pixel or more)."""
-    places = [np.nanmedian(solved.pose[block], axis=0) for block in blocks]
+def _marker_noise(solved: Solved, kept: IntArray) -> float:
+    """px², variance of a marker's mean residual between neighbouring pictures of a car that hardly moved."""
+    step = np.diff(solved.pose[kept, :2], axis=0)
+    still = (np.hypot(step[:, 0], step[:, 1]) < 0.3 * solved.m_per_px[kept[1:]]) & (np.diff(kept) == 1)
+    change = np.diff(solved.marker_mean[kept], axis=0)[still]
+    good = np.isfinite(change)
+    return float(np.square(change[good]).mean()) / 2.0 if good.any() else 0.0
+
+
+def _copied_spread(solved: Solved, kept: IntArray) -> float:
+    """px², per coordinate, by which a marker of a strongly compressed clip is put down beside its place.
+
+    A coder that spares bits codes neither noise nor small errors: the floor's corners then stay put to far below
+    the residuals. What moved it places by motion vectors in quarters of a pixel (luma, ITU-T H.264, 8.4.2.2), so
+    up to an eighth may remain: an even spread of that width, each marker with vectors of its own. Between such
+    clips and those in which noise is coded the share goes evenly.
+    """
+    if solved.moving or not len(kept):
+        return 0.0
+    alive = solved.corner_noise / max(float(np.median(solved.noise[kept])), 1e-9)
+    return float(np.clip(1.0 - alive / COPIED, 0.0, 1.0)) * VECTOR_STEP**2 / 12.0
+
+
+def _distinct(solved: Solved, frames: IntArray) -> IntArray:
+    """Of these frames, the first and each that sees the car's edges fall elsewhere between the pixels: half a pixel
+    or more from the one before."""
     reach = 0.1  # m from the middle to the markers
-    count, last = 1, places[0]
-    for place in places[1:]:
-        moved = np.hypot(*(place - last)[:2]) + reach * abs(place[2] - last[2])
-        if moved > 0.5 * float(np.median(solved.m_per_px)):
-            count, last = count + 1, place
-    return count
+    picked: list[int] = []
+    for frame in frames:
+        if picked:
+            way = solved.pose[frame] - solved.pose[picked[-1]]
+            if np.hypot(way[0], way[1]) + reach * abs(way[2]) <= 0.5 * solved.m_per_px[frame]:
+                continue
+        picked.append(int(frame))
+    return np.array(picked, dtype=int)

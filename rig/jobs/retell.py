@@ -230,7 +230,11 @@ def measured_budget(stored: dict[str, FloatArray], cards: CardSet, row: dict[str
     for name, move in zip(stored["shared_names"], moved, strict=True):
         kind = str(name).rstrip("0123456789 ")
         parts[kind] = parts.get(kind, 0.0) + float(move) ** 2
-    repeating = sum(float(part @ stored["repeating"] @ part) for part in (slope[:3], slope[3:6]))
+    repeats = np.broadcast_to(stored["repeating"], (len(time), 3, 3))
+    repeating = sum(
+        float(part @ repeats[rest].mean(axis=0) @ part)
+        for part, rest in ((slope[:3], before), (slope[3:6], after))
+    )
     kappa = float(row["pivot"]["kappa_per_m"])
     _, sideways, chord = (float(part) for part in slide_parts(start, end))
     travel = sideways + length * chord / 2.0

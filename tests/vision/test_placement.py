@@ -23,7 +23,7 @@ def track(pose: np.ndarray) -> ClipTrack:
         time=np.arange(n) / 30,
         pose=pose,
         covariance=np.tile(np.eye(3) * 1e-10, (n, 1, 1)),
-        repeating=np.diag([4e-10, 4e-10, 1e-8]),
+        repeating=np.tile(np.diag([4e-10, 4e-10, 1e-8]), (n, 1, 1)),
         blur=np.zeros(n),
         lean=np.zeros((n, 2)),
         frames_read=n,
