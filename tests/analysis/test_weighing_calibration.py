@@ -226,3 +226,65 @@ def test_plan_keeps_within_the_capacity_and_says_when_it_cannot() -> None:
     assert max(step.total_g for step in calibration_plan([1000, 500, 200], capacity_g=800)) == 700
     with pytest.raises(InputError, match="smaller mass"):
         calibration_plan([1000, 500], capacity_g=600)
+
+
+def test_the_evidence_for_a_bend_is_the_textbook_one() -> None:
+    """F = (RSS1 - RSS2)/(RSS2/(n - 3)); AICc = n ln(RSS/n) + 2 k + 2 k (k + 1)/(n - k - 1), the variance counted in k
+    (Burnham and Anderson 2002, 2.4); residual sums from numpy's own polynomial fit."""
+    steps = np.array([0, 300, 600, 900, 1200, 1500, 1500, 900, 0.0])
+    wobble = np.array([1, -2, 1, 2, -1, 1, -2, 0, 1]) * 20.0
+
+    def aicc(rss: float, k: int) -> float:
+        return 9 * math.log(rss / 9) + 2 * k + 2 * k * (k + 1) / (9 - k - 1)
+
+    for bend, model in ((0.0, "linear"), (-4e-4, "quadratic")):
+        counts = 8000 + 430 * steps + bend * steps**2 + wobble
+        rss = [float(np.polyfit(steps, counts, degree, full=True)[1][0]) for degree in (1, 2)]
+        found = fit_calibration(steps, counts)
+        f_value = (rss[0] - rss[1]) / (rss[1] / 6)
+        assert found.model == model
+        assert f"F = {f_value:.3g} " in found.evidence
+        assert f"AICc better by {aicc(rss[0], 3) - aicc(rss[1], 4):.1f}" in found.evidence
+        assert (found.count, found.lightest_g, found.heaviest_g, found.capacity_g) == (9, 0.0, 1500.0, 1500.0)
+        assert found.dof == (7 if model == "linear" else 6)
+
+
+@pytest.mark.parametrize(
+    ("steps", "model", "says"),
+    [
+        ([0, 500, 1000, 1000, 500, 0], "auto", "fewer than four loads"),
+        ([0, 300, 600, 1000, 500], "auto", "fewer than four loads or six readings"),
+        ([0, 300, 600, 1000, 500, 0], "auto", "passes through every reading"),
+        ([0, 300, 600, 1000, 500, 0], "linear", "as asked"),
+        ([0, 300, 600, 1000, 500, 0], "quadratic", "as asked"),
+    ],
+)
+def test_what_cannot_show_a_bend_is_straight(steps: list[float], model: str, says: str) -> None:
+    mass = np.array(steps)
+    found = fit_calibration(mass, 100 * mass + 3, model=model)  # type: ignore[arg-type]
+    assert found.model == ("quadratic" if model == "quadratic" else "linear")
+    assert says in found.evidence
+
+
+def test_creep_widens_every_reading_as_a_rectangle() -> None:  # GUM 4.3.7: anywhere between none and all of it
+    mass = np.array([0, 500, 1000, 500, 0.0])
+    counts = 100 * mass + np.array([0, 30, 0, -30, 0.0])
+    still = fit_calibration(mass, counts, model="linear")
+    creeping = fit_calibration(mass, counts, model="linear", creep_counts=np.array([100_000, 100_120.0]))
+    assert still.reading_u_g == pytest.approx(still.residual_sd / 100, rel=1e-6)
+    assert creeping.reading_u_g == pytest.approx(math.hypot(still.residual_sd / 100, 1.2 / math.sqrt(12)), rel=1e-6)
+
+
+def test_a_pad_that_answers_weakly_is_told_from_noise() -> None:
+    """Six residual deviations over the range are the limit: 1000 g at 1 count per gram over scatter of known size."""
+    mass = np.array([0, 1000, 0, 1000.0])
+    for wobble, fits in ((110.0, True), (130.0, False)):  # residual deviation wobble * sqrt(4/2)
+        counts = mass + wobble * np.array([1, 1, -1, -1])
+        if fits:
+            assert fit_calibration(mass, counts).residual_sd == pytest.approx(wobble * math.sqrt(2))
+        else:
+            with pytest.raises(InputError, match="do not follow the load"):
+                fit_calibration(mass, counts)
+    bent = np.linspace(0, 1000, 6)
+    with pytest.raises(InputError, match="do not follow the load"):  # rises, then falls: no mass from counts
+        fit_calibration(bent, 100 * bent - 0.09 * bent**2, model="quadratic")

@@ -26,8 +26,8 @@ def measure(quick: bool, processes: str, report: Path) -> dict[str, Any]:
     """Run the tests under coverage; the report of the coverage library."""
     patterns, sources = ([PADS], ["rig.pads"]) if quick else ([PADS, ANALYSIS], ["rig.pads", "analysis"])
     files = sorted(str(path.relative_to(ROOT)) for pattern in patterns for path in ROOT.glob(pattern))
-    command = [sys.executable, "-m", "pytest", "-n", processes, "-q", "-p", "no:cacheprovider", "--cov-branch",
-               *(f"--cov={source}" for source in sources), f"--cov-report=json:{report}", *files]  # fmt: skip
+    command = [sys.executable, "-m", "pytest", "-n", processes, "-q", "-p", "no:cacheprovider", "-p", "pytest_cov",
+               "--cov-branch", *(f"--cov={source}" for source in sources), f"--cov-report=json:{report}", *files]
     surroundings = os.environ | {"COVERAGE_FILE": str(report.with_suffix(".data")), "OPENBLAS_NUM_THREADS": "1"}
     done = subprocess.run(command, cwd=ROOT, env=surroundings, check=False)
     if done.returncode != 0:

@@ -173,8 +173,8 @@ def usual(project: Path, chosen: list[str]) -> Usual:
     def work() -> int:
         os.environ["COVERAGE_FILE"] = str(data)
         plugin = Chosen()
-        code = pytest_in(project, ["--cov=analysis", "--cov=rig.pads", "--cov-context=test", "--cov-report=", *files],
-                         plugin)
+        code = pytest_in(project, ["-p", "pytest_cov", "--cov=analysis", "--cov=rig.pads", "--cov-context=test",
+                                   "--cov-report=", *files], plugin)  # fmt: skip
         times.write_text(json.dumps(plugin.seconds))
         return code
 
