@@ -30,6 +30,7 @@ LIMITS: dict[str, tuple[str, float]] = {
     "write_errors.badly_told": ("at most", 0), "write_errors.not_writable": ("at most", 0),
     "firmware_stream.kinds_of_fault": ("at most", 0),
     "stops.faults": ("at most", 0), "fuzz_parsers.findings": ("at most", 0), "mutation.score": ("at least", 0.80),
+    "covered.lines": ("at least", 0.95), "covered.branches": ("at least", 0.95),
 }
 """Figure -> what it must hold, where the figure is held to a number rather than to a baseline."""
 
