@@ -19,36 +19,8 @@ from rig.jobs.film import LiveLook, film_push
 from rig.jobs.measure import measure_clip
 from rig.log.store import BenchLog
 from rig.virtual import bench, dunlin
+from tests.faults.played_camera import PlayedClip
 from vision.live import MovementWatch, judge_picture
-
-
-class PlayedClip:
-    """A clip that behaves like a camera: one picture every 1/30 s of real time, and time stamps of its own."""
-
-    def __init__(self, path: Path, *, skip: frozenset[int] = frozenset()) -> None:
-        self._clip, self._skip = cv2.VideoCapture(str(path)), skip
-        self._start, self._number, self._stamp = time.monotonic(), 0, 0.0
-
-    def isOpened(self) -> bool:  # noqa: N802 - OpenCV's name
-        return bool(self._clip.isOpened())
-
-    def set(self, *_: object) -> bool:
-        return True
-
-    def get(self, what: int) -> float:
-        return self._stamp if what == cv2.CAP_PROP_POS_MSEC else float(self._clip.get(what))
-
-    def read(self) -> tuple[bool, np.ndarray | None]:
-        while True:
-            time.sleep(max(self._start + self._number / 30.0 - time.monotonic(), 0.0))
-            good, picture = self._clip.read()
-            self._number += 1
-            self._stamp = self._number * 1000.0 / 30.0
-            if self._number not in self._skip or not good:
-                return good, picture
-
-    def release(self) -> None:
-        self._clip.release()
 
 
 @pytest.fixture(scope="module")
