@@ -167,3 +167,36 @@ def test_bad_lifts_are_refused(lifts: list[float], change: dict[str, float], sai
     readings = [AxleLift(lifted="rear", height=lift, load_down=800.0 + i) for i, lift in enumerate(lifts)]
     with pytest.raises(InputError, match=said):
         cg_height(readings, doubts=GRAMS, **(CAR | change))
+
+
+@pytest.mark.parametrize(
+    "doubt", [{"gain": 1e-3}, {"load_common": 1.0}, {"height_common": 1e-4}, {"total": 1.0}, {"wheelbase": 1e-4}]
+)
+def test_a_shared_error_alone_is_worth_what_it_shifts(doubt: dict[str, float]) -> None:
+    """First-order propagation of one cause that all readings share: the shift that just this error makes (GUM 5.1)."""
+    (name, size), = doubt.items()  # fmt: skip
+    lifts, car = lifts_of(CAR, 0.12, 0.045, [0.04, 0.07, 0.10]), dict(CAR)
+    off = {
+        "gain": [replace(lift, load_down=lift.load_down * (1 + size)) for lift in lifts],
+        "load_common": [replace(lift, load_down=lift.load_down + size) for lift in lifts],
+        "height_common": [replace(lift, height=lift.height + size) for lift in lifts],
+    }.get(name, lifts)
+    if name in car:
+        car[name] += size
+    true, wrong = cg_height(lifts, doubts=EXACT, **CAR), cg_height(off, doubts=EXACT, **car)
+    stated = cg_height(lifts, doubts=replace(EXACT, **doubt), **CAR)
+    assert stated.height.u == pytest.approx(abs(wrong.height.value - true.height.value), rel=5e-3)
+    assert stated.station.u == pytest.approx(abs(wrong.station.value - true.station.value), rel=5e-3)
+
+
+def test_what_lies_off_the_line_is_told_in_loads() -> None:
+    """Two readings 4 g apart at each height: the line goes between them, 2 g from each (by hand)."""
+    twice = [replace(lift, load_down=lift.load_down + error)
+             for lift in lifts_of(CAR, 0.12, 0.045, [0.04, 0.10]) for error in (2.0, -2.0)]  # fmt: skip
+    found = cg_height(twice, doubts=GRAMS, **CAR)
+    np.testing.assert_allclose(found.residual, [2, -2, 2, -2], atol=0.02)
+    assert found.height.value == pytest.approx(0.045, abs=1e-6)
+    # 2 g over 0.7 g is too much: the scatter of 16 g2 over two degrees of freedom is believed, with Student's t of two
+    span = float(np.ptp(np.tan(found.pitch)))
+    assert found.height.u == pytest.approx(0.260 / 1600 * math.sqrt(16 / 2) / span, rel=0.02)
+    assert (found.height.dof, found.height.factor) == (pytest.approx(2.0), pytest.approx(4.3027, abs=1e-3))
