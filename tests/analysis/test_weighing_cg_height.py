@@ -200,3 +200,31 @@ def test_what_lies_off_the_line_is_told_in_loads() -> None:
     span = float(np.ptp(np.tan(found.pitch)))
     assert found.height.u == pytest.approx(0.260 / 1600 * math.sqrt(16 / 2) / span, rel=0.02)
     assert (found.height.dof, found.height.factor) == (pytest.approx(2.0), pytest.approx(4.3027, abs=1e-3))
+
+
+@pytest.mark.parametrize(("grams", "told"), [(1.66, False), (1.80, True)])
+def test_up_and_down_differ_beyond_three_deviations(grams: float, told: bool) -> None:
+    """Means of three readings each of 0.707 g: three deviations of their difference are 3 * 0.707 * sqrt(2/3) g."""
+    car = CAR | {"radius_front": 0.032, "radius_rear": 0.032}
+    lifts = [replace(lift, rising=i < 3, load_down=lift.load_down + (0.0 if i < 3 else grams))
+             for i, lift in enumerate(lifts_of(car, 0.12, 0.045, [0.03, 0.06, 0.09, 0.09, 0.06, 0.03]))]  # fmt: skip
+    found = cg_height(lifts, doubts=GRAMS, **car)
+    assert any("Going up and coming down" in text for text in found.warnings) == told
+
+
+def test_the_radii_are_doubted_each_for_itself() -> None:
+    lifts = lifts_of(CAR, 0.12, 0.045, [0.04, 0.07, 0.10])
+    stated = cg_height(lifts, doubts=replace(EXACT, radius=1e-4), **CAR).height
+    shifts = [cg_height(lifts, doubts=EXACT, **(CAR | {name: CAR[name] + 1e-4})).height.value - stated.value
+              for name in ("radius_front", "radius_rear")]  # fmt: skip
+    assert stated.u == pytest.approx(math.hypot(*shifts), rel=5e-3)
+
+
+@pytest.mark.parametrize(("load", "fits"), [(-0.1, False), (0.0, True), (1600.0, True), (1610.0, False)])
+def test_the_axle_that_stays_down_carries_between_nothing_and_all(load: float, fits: bool) -> None:
+    readings = [AxleLift(lifted="rear", height=0.05, load_down=load), AxleLift(lifted="rear", height=0.1, load_down=99)]
+    if fits:
+        assert cg_height(readings, doubts=GRAMS, **CAR).count == 2
+    else:
+        with pytest.raises(InputError, match="no more than the total"):
+            cg_height(readings, doubts=GRAMS, **CAR)

@@ -331,3 +331,11 @@ def test_the_zero_at_any_time_by_hand(time: float, counts: float, u: float, betw
     assert bool(found.advice) == (abs(time - 100 * (time > 50)) > 3 and not between)
     late = zero_at(100.0 + 150.0, np.array([0.0, 100.0]), np.array([[10.0], [30.0]]), 2.0, drift=3.0)
     assert "2 min of drift" in late.advice
+
+
+def test_a_plan_uses_all_of_the_capacity_and_the_fewest_pieces() -> None:
+    plan = calibration_plan([500.0, 300.0, 200.0], capacity_g=1000.0, steps=2, cycles=1)
+    assert [(step.total_g, step.masses_g) for step in plan] == [
+        (0.0, ()), (500.0, (500.0,)), (1000.0, (500.0, 300.0, 200.0)), (500.0, (500.0,)), (0.0, ())]  # fmt: skip
+    assert [(step.rising, step.cycle) for step in plan] == [(True, 1)] * 3 + [(False, 1)] * 2
+    assert len(calibration_plan([100.0] * 12, capacity_g=250.0)) == 9  # 100 and 200 g: three steps up, two down, twice
