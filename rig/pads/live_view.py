@@ -20,7 +20,6 @@ from rich.text import Text
 WHEELS = ("front left", "front right", "rear left", "rear right")
 SHORT = ("FL", "FR", "RL", "RR")
 _NARROW = 48  # columns below which names are shortened
-KEYS = {"z": "zero", "f": "freeze", "r": "record", "q": "quit"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -43,11 +43,54 @@ def test_every_number_is_whole_in_every_width(width: int) -> None:
     assert "settled" in words
 
 
-def test_both_diagonals_are_named() -> None:
-    assert "front right + rear left" in shown(STATE, 80)
-    assert "front left + rear right" in shown(STATE, 80)
-    assert "FR + RL" in shown(STATE, 30)
-    assert "FL + RR" in shown(STATE, 30)
+WIDE = """settled
+                  g     %  noise, g
+ front left   310.0  33.9      0.05  settled
+ front right  305.0  33.3      0.05  settled
+ rear left      0.0   0.0      0.05  settled
+ rear right   300.0  32.8      0.05  settled
+ total                                     915.0 g
+ front                                      67.2 %
+ left                                       33.9 %
+ cross weight (front right + rear left)     33.3 %
+ other diagonal (front left + rear right)   66.7 %
+0 lost, 2 damaged
+[z] zero   [f] freeze   [r] record   [q] quit"""
+
+NARROW = """settled
+       g    %
+FL 310.0 33.9
+FR 305.0 33.3
+RL   0.0  0.0
+RR 300.0 32.8
+total   915.0 g
+front    67.2 %
+left     33.9 %
+FR + RL  33.3 %
+FL + RR  66.7 %
+0 lost, 2 damaged
+[z] zero [f] freeze [r] record [q] quit"""
+
+
+@pytest.mark.parametrize(("width", "text"), [(80, WIDE), (60, WIDE), (47, NARROW), (40, NARROW)])
+def test_the_whole_picture(width: int, text: str) -> None:
+    assert [row.rstrip() for row in shown(STATE, width).splitlines()] == text.splitlines()
+
+
+def test_what_is_wrong_stands_above_the_numbers() -> None:
+    state = changed(settled=(True, True, False, True), frozen=True, recording=True, counts="",
+                    faults=("overloaded", "", "", "missing"), status="unplugged", remedy="Plug in", total_g=-0.04,
+                    load_g=(None, math.nan, -0.04, 1.25), cross_pct=None)  # fmt: skip
+    rows = [row.rstrip() for row in shown(state, 80).splitlines()]
+    assert rows[:3] == ["moving  FROZEN  recording", "unplugged", "Plug in"]
+    assert rows[3:5] == ["front left: overloaded", "rear right: missing"]
+    assert [row.split()[2] for row in rows[6:10]] == ["–", "–", "0.0", "1.2"]
+    assert [row.split()[-1] for row in rows[6:10]] == ["settled", "settled", "moving", "settled"]
+    assert rows[10].endswith(" 0.0 g")
+    assert rows[13].endswith(" – %")
+    assert rows[14].endswith(" – %")
+    assert rows[15] == "[z] zero   [f] go on   [r] stop   [q] quit"
+    assert [row.rstrip() for row in shown(state, 30).splitlines()][3:5] == ["FL: overloaded", "RR: missing"]
 
 
 def changed(**what: object) -> LiveState:
