@@ -14,7 +14,7 @@ from rig.page.bench import Bench
 
 HERE = "http://127.0.0.1:8377"
 QUIET = settings(
-    deadline=None, max_examples=120, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+    deadline=None, max_examples=50, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
 )
 LONG = {"virtual", "hidden-start", "phones", "first-push", "film"}
 """Actions that open devices or take seconds; the other tests try them."""
@@ -156,7 +156,7 @@ def test_a_fuzzer_driven_by_the_interface_s_document_finds_no_fault(page: Page, 
 def fuzz(page: Page, client: TestClient, operation: Any) -> None:
     """Try one operation with requests that its own document describes, and judge the answers by it."""
 
-    @settings(deadline=None, max_examples=10, database=None, suppress_health_check=list(HealthCheck))
+    @settings(deadline=None, max_examples=5, database=None, suppress_health_check=list(HealthCheck))
     @given(case=operation.as_strategy())
     def try_it(case: Any) -> None:
         body = case.body if isinstance(case.body, bytes) else json.dumps(case.body, default=str).encode()

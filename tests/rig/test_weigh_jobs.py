@@ -2,7 +2,9 @@
 
 import json
 import math
+import shutil
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
@@ -43,24 +45,48 @@ class Bench:
         return VirtualOperator(self.pads, car_g, self.rng, reseat_g=0.5)
 
     def calibrated(self, reader: OpenPads) -> None:
-        """Calibrate and zero."""
+        """Calibrate with masses."""
         calibrate(self.cards.bench, reader, self.log, MASSES, ask=self.operator(), cycles=1)
         self.pads.set_loads([0.0] * 4)
-        zero(self.cards.bench, reader, self.log)
+
+
+@contextmanager
+def virtual_bench(folder: Path) -> Iterator[Bench]:
+    """The same pads every time, in a folder that may hold a log already."""
+    with VirtualPads(seed=4, rate=80, time_factor=30.0) as pads:
+        made = Bench(folder, pads)
+        yield made
+        made.log.close()
 
 
 @pytest.fixture
 def bench(tmp_path: Path) -> Iterator[Bench]:
-    """A virtual bench."""
-    with VirtualPads(seed=4, rate=80, time_factor=30.0) as pads:
-        made = Bench(tmp_path, pads)
+    """A virtual bench that was never calibrated."""
+    with virtual_bench(tmp_path) as made:
         yield made
-        made.log.close()
+
+
+@pytest.fixture(scope="module")
+def calibration(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A log with the calibration of these pads."""
+    with virtual_bench(tmp_path_factory.mktemp("calibrated")) as made:
+        with bench_pads(made.cards.bench, made.log, port=made.pads.url) as reader:
+            made.calibrated(reader)
+        return made.log.folder
+
+
+@pytest.fixture
+def ready(tmp_path: Path, calibration: Path) -> Iterator[Bench]:
+    """The same bench on a later day: calibrated, to be zeroed."""
+    shutil.copytree(calibration, tmp_path / "log")
+    with virtual_bench(tmp_path) as made:
+        yield made
 
 
 def test_pads_calibrated_with_masses_weigh_the_car_turned_or_not(bench: Bench) -> None:
     with bench_pads(bench.cards.bench, bench.log, port=bench.pads.url) as reader:
         bench.calibrated(reader)
+        zero(bench.cards.bench, reader, bench.log)
         plain = weigh_on_pads(bench.cards, reader, bench.log, placings=3, ask=bench.operator())
         # each corner within its own 95 % interval doubled: a check on grams and wheel order, not on coverage
         for one, truth in zip(plain.weights.corner_g, CAR_G, strict=True):
@@ -89,15 +115,15 @@ def test_pads_calibrated_with_masses_weigh_the_car_turned_or_not(bench: Bench) -
     assert f"{plain.weights.total_g.value:.1f} ± {plain.weights.total_g.half_width:.1f} g" in part.tables[0].rows[1][4]
 
 
-def test_wheels_follow_the_bench_card(bench: Bench) -> None:
-    text = (bench.test.parent / "bench.toml").read_text()
-    (bench.test.parent / "bench.toml").write_text(
+def test_wheels_follow_the_bench_card(ready: Bench) -> None:
+    text = (ready.test.parent / "bench.toml").read_text()
+    (ready.test.parent / "bench.toml").write_text(
         text.replace('wheels = ["FL", "FR", "RL", "RR"]', 'wheels = ["RR", "RL", "FR", "FL"]')
     )
-    bench.cards = read_set(bench.test)
-    with bench_pads(bench.cards.bench, bench.log, port=bench.pads.url) as reader:
-        bench.calibrated(reader)
-        weighing = weigh_on_pads(bench.cards, reader, bench.log, ask=bench.operator(CAR_G[::-1].copy()))
+    ready.cards = read_set(ready.test)
+    with bench_pads(ready.cards.bench, ready.log, port=ready.pads.url) as reader:
+        zero(ready.cards.bench, reader, ready.log)
+        weighing = weigh_on_pads(ready.cards, reader, ready.log, ask=ready.operator(CAR_G[::-1].copy()))
     np.testing.assert_allclose(weighing.weights.load_g, CAR_G, atol=4.0)
 
 
@@ -111,7 +137,7 @@ def lifted_front_load(
     return total * along / (wheelbase * math.cos(theta))
 
 
-def test_lifting_the_rear_axle_finds_the_height(bench: Bench) -> None:
+def test_lifting_the_rear_axle_finds_the_height(ready: Bench) -> None:
     wheelbase, radius, height = 0.257, 0.032, 0.041
     cg_x = wheelbase * CAR_G[:2].sum() / CAR_G.sum()
 
@@ -120,48 +146,48 @@ def test_lifting_the_rear_axle_finds_the_height(bench: Bench) -> None:
             return
         raised = float(step.text.split("wheels ")[1].split(" mm")[0]) * 1e-3
         front = lifted_front_load(raised, cg_x, height, wheelbase, radius, CAR_G.sum())
-        bench.pads.set_loads([front / 2, front / 2, 0.0, 0.0])
+        ready.pads.set_loads([front / 2, front / 2, 0.0, 0.0])
 
-    with bench_pads(bench.cards.bench, bench.log, port=bench.pads.url) as reader:
-        bench.calibrated(reader)
-        weighing: Weighing = weigh_on_pads(bench.cards, reader, bench.log, placings=3, ask=bench.operator())
-        lifted = measure_height(bench.cards, reader, bench.log, weighing, [40.0, 70.0, 100.0], ask=lift)
+    with bench_pads(ready.cards.bench, ready.log, port=ready.pads.url) as reader:
+        zero(ready.cards.bench, reader, ready.log)
+        weighing: Weighing = weigh_on_pads(ready.cards, reader, ready.log, placings=3, ask=ready.operator())
+        lifted = measure_height(ready.cards, reader, ready.log, weighing, [40.0, 70.0, 100.0], ask=lift)
     assert lifted.found.height.interval[0] < height < lifted.found.height.interval[1]
     assert lifted.found.height.half_width < 0.012
     assert f"{1000 * lifted.found.height.value:.1f} ± " in WORDS["cg height"](lifted.record.result)
     with (
-        bench_pads(bench.cards.bench, bench.log, port=bench.pads.url) as reader,
+        bench_pads(ready.cards.bench, ready.log, port=ready.pads.url) as reader,
         pytest.raises(InputError, match="two"),
     ):
-        measure_height(bench.cards, reader, bench.log, weighing, [40.0], ask=lift)
+        measure_height(ready.cards, reader, ready.log, weighing, [40.0], ask=lift)
 
 
-def test_ballast_both_ways_agree(bench: Bench) -> None:
-    with bench_pads(bench.cards.bench, bench.log, port=bench.pads.url) as reader:
-        bench.calibrated(reader)
-        weighing = weigh_on_pads(bench.cards, reader, bench.log, ask=bench.operator())
-    advice = ballast_for(bench.cards, weighing, 80.0, "front_pct", 50.0, None)
+def test_ballast_both_ways_agree(ready: Bench) -> None:
+    with bench_pads(ready.cards.bench, ready.log, port=ready.pads.url) as reader:
+        zero(ready.cards.bench, reader, ready.log)
+        weighing = weigh_on_pads(ready.cards, reader, ready.log, ask=ready.operator())
+    advice = ballast_for(ready.cards, weighing, 80.0, "front_pct", 50.0, None)
     assert advice.place is not None
     x, y = advice.place * 1e3
-    after = weighing.weights.load_g + moved_ballast(bench.cards, 80.0, None, (x, y))
+    after = weighing.weights.load_g + moved_ballast(ready.cards, 80.0, None, (x, y))
     assert after[:2].sum() / after.sum() == pytest.approx(0.5, abs=1e-9)
     # lever law by hand: moving 80 g forward by a quarter of the wheelbase moves 20 g to the front axle
-    change = moved_ballast(bench.cards, 80.0, (0.0, 0.0), (0.25 * 257.0, 0.0))
+    change = moved_ballast(ready.cards, 80.0, (0.0, 0.0), (0.25 * 257.0, 0.0))
     assert change[:2].sum() == pytest.approx(20.0)
 
 
-def test_the_live_view_shows_what_lies_on_the_pads(bench: Bench) -> None:
-    with bench_pads(bench.cards.bench, bench.log, port=bench.pads.url) as reader:
-        bench.calibrated(reader)
-        bench.pads.set_loads(CAR_G.tolist())
+def test_the_live_view_shows_what_lies_on_the_pads(ready: Bench) -> None:
+    with bench_pads(ready.cards.bench, ready.log, port=ready.pads.url) as reader:
+        zero(ready.cards.bench, reader, ready.log)
+        ready.pads.set_loads(CAR_G.tolist())
         settle(reader)
-        live = LiveLoads(reader, scale_of(bench.cards.bench, bench.log))
+        live = LiveLoads(reader, scale_of(ready.cards.bench, ready.log))
         state = live.state()
         while state.total_g is None:
             state = live.state()
         assert state.total_g == pytest.approx(CAR_G.sum(), abs=10.0)
         assert state.front_pct == pytest.approx(100 * CAR_G[:2].sum() / CAR_G.sum(), abs=0.5)
-        bench.pads.lose_pad(1)
+        ready.pads.lose_pad(1)
         while not state.faults[1]:
             state = live.state()
         assert "missing" in state.faults[1]
@@ -182,7 +208,7 @@ def test_a_faulty_bench_is_named_and_nothing_is_weighed(bench: Bench, fault: obj
         settle(reader)
         fault(bench.pads)  # type: ignore[operator]
         with pytest.raises(BenchError) as caught:
-            settle(reader, patience=3.0)
+            settle(reader, patience=1.0)
         assert words in str(caught.value)
     assert not list(bench.log.records())
 
@@ -196,20 +222,20 @@ def test_weighing_without_calibration_or_zero_says_what_to_do(bench: Bench) -> N
             weigh_on_pads(bench.cards, reader, bench.log, ask=bench.operator())
 
 
-def test_the_commands_work_on_a_real_pseudo_terminal(bench: Bench, capfd: pytest.CaptureFixture[str]) -> None:
-    with bench_pads(bench.cards.bench, bench.log, port=bench.pads.url) as reader:
-        bench.calibrated(reader)
-    folder = str(bench.log.folder)
-    bench.pads.set_loads(CAR_G.tolist(), at_once=True)
-    common = [str(bench.test), "--port", bench.pads.url, "--log", folder, "--json"]
+def test_the_commands_work_on_a_real_pseudo_terminal(ready: Bench, capfd: pytest.CaptureFixture[str]) -> None:
+    with bench_pads(ready.cards.bench, ready.log, port=ready.pads.url) as reader:
+        zero(ready.cards.bench, reader, ready.log)
+    folder = str(ready.log.folder)
+    ready.pads.set_loads(CAR_G.tolist(), at_once=True)
+    common = [str(ready.test), "--port", ready.pads.url, "--log", folder, "--json"]
     with pytest.raises(SystemExit) as ended:
         main(["weigh", *common, "--unattended"])
     told = capfd.readouterr()
     assert not ended.value.code, told.err
     assert json.loads(told.out)["total_g"]["value"] == pytest.approx(CAR_G.sum(), abs=4.0)
-    recorded = bench.log.folder / "traffic.txt"
+    recorded = ready.log.folder / "traffic.txt"
     with pytest.raises(SystemExit):
-        main(["record-line", bench.pads.url, str(recorded), "--seconds", "0.5"])
+        main(["record-line", ready.pads.url, str(recorded), "--seconds", "0.5"])
     assert recorded.stat().st_size > 500
 
 
@@ -232,8 +258,8 @@ def test_a_millimetre_of_pad_height_and_a_collar_turn_are_worth_what_statics_say
     np.testing.assert_allclose(np.abs(change) / 9.80665 * 1000, 31.0, atol=0.5)
 
 
-def test_the_builder_is_led_to_the_wanted_cross_weight(bench: Bench) -> None:
-    with_springs(bench)
+def test_the_builder_is_led_to_the_wanted_cross_weight(ready: Bench) -> None:
+    with_springs(ready)
     crooked = np.array([420.0, 380.0, 380.0, 420.0])  # front left + rear right 52.5 %
     per_turn = 31.0 * np.array([1.0, -1.0, -1.0, 1.0])  # the check value above, front-left collar down by one turn
     loads, said = [crooked.copy()], []
@@ -250,11 +276,11 @@ def test_the_builder_is_led_to_the_wanted_cross_weight(bench: Bench) -> None:
 
     def ask(step: Step) -> None:
         if step.action == "car":
-            bench.pads.set_loads(loads[0].tolist())
+            ready.pads.set_loads(loads[0].tolist())
 
-    with bench_pads(bench.cards.bench, bench.log, port=bench.pads.url) as reader:
-        bench.calibrated(reader)
-        run = builder_loop(bench.cards, reader, bench.log, ask=ask, say=say, tolerance_pct=1.0)
+    with bench_pads(ready.cards.bench, ready.log, port=ready.pads.url) as reader:
+        zero(ready.cards.bench, reader, ready.log)
+        run = builder_loop(ready.cards, reader, ready.log, ask=ask, say=say, tolerance_pct=1.0)
     assert run.steps[-1].done
     final = run.weighings[-1].weights.diagonal_fl_rr_pct.value
     assert final == pytest.approx(50.0, abs=1.2), said
