@@ -6,7 +6,6 @@ from analysis.experiments_effects import (
     SeriesPush,
     SeriesResult,
     analyse_series,
-    kappa_difference,
     pushes_needed,
 )
 from analysis.experiments_plan import (
@@ -32,5 +31,5 @@ from analysis.experiments_ready import (
 __all__ = [
     "ChangeCheck", "Drift", "Effect", "HiddenChange", "Hypothesis", "Ladder", "LadderEntry", "PlannedPush", "Rung",
     "SeriesPush", "SeriesResult", "TellingPush", "analyse_series", "full_factorial", "grip_ladder", "hidden_change",
-    "kappa_difference", "most_telling_push", "one_change_only", "plan_series", "pushes_needed", "standard_pushes",
+    "most_telling_push", "one_change_only", "plan_series", "pushes_needed", "standard_pushes",
 ]  # fmt: skip

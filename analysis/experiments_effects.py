@@ -206,21 +206,6 @@ def _drift(design: FloatArray, kappa: FloatArray, blocks: IntArray, order: Float
                  sentence=sentence)  # fmt: skip
 
 
-def kappa_difference(station_pct: float, difference_pct: float, wheelbase: float) -> float:
-    """Change of kappa, 1/m, when the pivot moves by difference_pct of the wheelbase from station_pct.
-
-    From station = L/2 - 1/kappa, for a shift away from the middle, which changes kappa less than one towards it.
-    """
-    distance = abs(station_pct - 50.0) / 100.0 * wheelbase
-    if distance <= 0:
-        raise InputError(
-            "the pivot lies in the middle of the wheelbase",
-            where="difference",
-            remedy="Compare in turn per travel instead",
-        )
-    return 1.0 / distance - 1.0 / (distance + abs(difference_pct) / 100.0 * wheelbase)
-
-
 def pushes_needed(
     difference: float, push_u: float, *, block_u: float = 0.0, power: float = 0.9, most: int = 1000
 ) -> int | None:

@@ -170,26 +170,3 @@ def kappa_change(station_pct: float, change_pct: float, wheelbase: float) -> flo
             remedy="Ask for a station other than 50 %",
         )
     return float(1.0 / lever[1] - 1.0 / lever[0])
-
-
-def pushes_needed(difference: float, push_u: float, *, power: float = 0.8, most: int = 1000) -> int | None:
-    """Pushes of each of two set-ups that tell a difference apart at the 5 % level with the given power.
-
-    difference: between the set-ups, 1/m.  push_u: standard deviation of one push, 1/m (`Pooled.push_u`).
-    Returns None when more than `most` pushes of each would be needed.
-    Source: two-sample t test, its power by the usual sum of two quantiles of Student's t (common practice).
-    Raises InputError for a difference of zero, a negative scatter or a power outside 0.5 to 1.
-    """
-    from scipy.special import stdtrit
-
-    if difference == 0 or not np.isfinite(difference) or push_u < 0 or not 0.5 <= power < 1.0:
-        raise InputError(
-            f"difference {difference}, scatter {push_u}, power {power} cannot be used",
-            where="pushes needed",
-            remedy="Give a difference other than 0, a scatter from 0 up and a power from 0.5 to below 1",
-        )
-    for n in range(2, most + 1):
-        quantiles = float(stdtrit(2 * n - 2, 0.975) + stdtrit(2 * n - 2, power))
-        if abs(difference) >= quantiles * push_u * np.sqrt(2.0 / n):
-            return n
-    return None

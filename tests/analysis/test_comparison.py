@@ -1,12 +1,16 @@
-"""Agree, disagree or cannot tell; pooling with the scatter between pushes; how many pushes are needed."""
+"""Agree, disagree or cannot tell, in which words; pooling with the scatter between pushes."""
+
+from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
+from scipy.stats import t
 
-from analysis.comparison import compare
+from analysis.comparison import compare, in_words
 from analysis.errors import AnalysisError, InputError
 from analysis.pivot import PivotEstimate
-from analysis.pooling import kappa_change, pool, pushes_needed
+from analysis.pooling import kappa_change, pool
 
 L = 0.26
 
@@ -89,6 +93,60 @@ def test_sentence_names_the_axle_and_both_distances() -> None:
     assert "Slid straight (pivot farther than" in straight
 
 
+@pytest.mark.parametrize(
+    ("estimate", "words"),
+    [  # all by hand: station from the nearer axle's side, half-widths of 1.96 u, one digit below 2 mm
+        (at(-0.031, 0.0015), "about a point 31 mm behind the rear axle, ±3 mm"),
+        (at(0.0104, 0.0005), "about a point 10.4 mm ahead of the rear axle, ±1.0 mm"),
+        (at(0.2, 0.0015), "about a point 200 mm ahead of the rear axle, ±3 mm"),
+        (at(0.2801, 0.0005), "about a point 20.1 mm ahead of the front axle, ±1.0 mm"),
+        (kappa(5.0, 0.5), "about a point 70 mm behind the rear axle, +33 −49 mm"),
+        (kappa(0.01, 0.01), "straight (pivot farther than 130 wheelbases)"),
+        (kappa(0.0, 1e-6), "straight (pivot farther than 10000 wheelbases)"),
+        (kappa(0.1, 0.3), "too straight to name a pivot (it is farther than 5.6 wheelbases away)"),
+        (kappa(1.0, 4.0), "with a turn too uncertain to name a pivot"),
+    ],
+)
+def test_words_for_a_pivot(estimate: PivotEstimate, words: str) -> None:
+    assert in_words(estimate) == words
+    assert (estimate.interval_pct is None) == (not words.startswith("about"))
+
+
+def test_the_sentence_says_why() -> None:
+    near = compare(at(-0.031, 0.0015), at(-0.034, 0.003))
+    # 3 mm over sqrt(1.5^2 + 3^2) mm
+    assert near.reason == "the two differ by 0.9 standard deviations"
+    apart = compare(at(0.0, 1e-5), at(-0.034, 1e-5))
+    assert apart.reason == "the two differ by more than 100 standard deviations"
+    told = compare(kappa(0.02, 0.03), kappa(-1.0, 4.0))
+    assert told.reason == "the forecast is too uncertain: almost any pivot would have passed"
+    assert told.sentence.startswith("Slid straight (pivot farther than 49 wheelbases); forecast with a turn too")
+    assert told.sentence.endswith(f": cannot tell, {told.reason}.")
+    assert "the measurement is too" in compare(kappa(-1.0, 4.0), kappa(0.02, 0.03)).reason
+    # on different sides of one axle, and at different axles, both are told in full
+    across = compare(at(0.01, 0.003), at(-0.01, 0.003)).sentence
+    assert "10 mm ahead of the rear axle, ±6 mm; forecast about a point 10 mm behind the rear axle, ±6 mm" in across
+    same = PivotEstimate(kappa=5.0, kappa_u=0.0, interval=(5.0, 5.0), wheelbase=L, count=1, method="exact")
+    assert compare(same, same).sigmas == 0.0
+    moved = replace(same, kappa=5.1, interval=(5.1, 5.1))
+    assert compare(moved, same).sigmas == np.inf
+    assert compare(replace(same, wheelbase=L * 1.0009), same).difference == 0.0
+    with pytest.raises(InputError, match=r"0\.2603 m, predicted with 0\.2600 m"):
+        compare(replace(same, wheelbase=L * 1.0011), same)
+
+
+def test_facing_sides_of_lopsided_intervals_count() -> None:
+    # In the angle atan(kappa L/2) the sides that face each other, over 1.96, add in squares (statistics by hand).
+    def lopsided(kappa: float, low: float, high: float) -> PivotEstimate:
+        return PivotEstimate(kappa=kappa, kappa_u=0.5, interval=(low, high), wheelbase=L, count=1, method="by hand")
+
+    one, two = lopsided(4.0, 3.0, 4.3), lopsided(5.0, 4.6, 7.0)
+    angle = np.arctan(np.array([4.0, 5.0, 4.3, 4.6]) * L / 2)
+    doubt = np.hypot(angle[2] - angle[0], angle[1] - angle[3]) / 1.959964
+    assert compare(two, one).sigmas == pytest.approx((angle[1] - angle[0]) / doubt, rel=1e-6)
+    assert compare(one, two).sigmas == pytest.approx((angle[1] - angle[0]) / doubt, rel=1e-6)
+
+
 def test_reconciling_grip_ratio_comes_from_the_measured_kappa() -> None:
     # Any falling law will do: ratio = 2 - 0.1 kappa.
     measured = kappa(6.0, 0.2)
@@ -142,6 +200,47 @@ def test_pooling_finds_the_scatter_and_keeps_what_is_shared() -> None:
     assert order.estimate.kappa == pytest.approx(pooled.estimate.kappa, rel=1e-9)
 
 
+def test_pooling_by_the_printed_formulas() -> None:
+    """Paule and Mandel's variance by SciPy's root finder; Hartung and Knapp's t interval; both in small angles."""
+    places, own, shared = np.array([0.001, -0.004, 0.003, 0.008]), np.array([2.0, 1.0, 3.0, 1.5]) * 1e-3, 0.5e-3
+    pooled = pool([at(p, np.hypot(u, shared), common=shared) for p, u in zip(places, own, strict=True)])
+
+    def excess(between: float) -> float:
+        w = 1 / (own**2 + between)
+        return float((w * (places - (w * places).sum() / w.sum()) ** 2).sum() - 3)
+
+    between = brentq(excess, 0, 1e-3, xtol=1e-18)
+    w = 1 / (own**2 + between)
+    mean = (w * places).sum() / w.sum()
+    half = np.hypot(t.ppf(0.975, 3) / np.sqrt(w.sum()), 1.96 * shared)  # the spread about the mean is 1 by that choice
+    per_metre = 1 / (L / 2 - mean) ** 2  # d kappa / d station
+    assert pooled.between_u == pytest.approx(np.sqrt(between) * per_metre, rel=0.05)
+    assert pooled.estimate.station_pct == pytest.approx(100 * mean / L, abs=0.05)
+    low, high = pooled.estimate.interval_pct or (0.0, 0.0)
+    assert high - low == pytest.approx(200 * half / L, rel=0.05)
+    assert pooled.estimate.kappa_u == pytest.approx(np.hypot(1 / np.sqrt(w.sum()), shared) * per_metre, rel=0.05)
+    assert pooled.push_u == pytest.approx(np.sqrt(4 / w.sum()) * per_metre, rel=0.05)
+    plain = 1 / own**2
+    chi2 = (plain * (places - (plain * places).sum() / plain.sum()) ** 2).sum()
+    assert pooled.chi2 == pytest.approx(chi2, rel=0.1)
+    assert pooled.dof == 3
+    # no scatter beyond what each states: Student's t on the stated doubts, never narrower
+    quiet = pool([at(p, 0.002) for p in (0.0, 1e-5, -1e-5)])
+    assert quiet.between_u == 0.0
+    low, high = quiet.estimate.interval_pct or (0.0, 0.0)
+    assert high - low == pytest.approx(200 * t.ppf(0.975, 2) * 0.002 / np.sqrt(3) / L, rel=0.02)
+    assert quiet.push_u == pytest.approx(0.002 / (L / 2) ** 2, rel=0.02)
+    assert quiet.chance == pytest.approx(1.0, abs=1e-3)
+    alone = pool([at(0.05, 0.005, common=0.003)])
+    assert alone.push_u == pytest.approx(0.004 / 0.08**2, rel=1e-6)
+    assert (alone.between_u, alone.chi2, alone.dof, alone.chance) == (0.0, 0.0, 0, 1.0)
+
+
+def test_pushes_that_exclude_nothing_together_exclude_nothing() -> None:
+    nothing = PivotEstimate(kappa=1.0, kappa_u=9.0, interval=(-1e6, 1e6), wheelbase=L, count=1, method="x")
+    assert pool([nothing, nothing]).estimate.interval == (-1e6, 1e6)
+
+
 def test_pooling_across_the_middle_and_one_push_alone() -> None:
     # Pivots on either side of the middle have kappa of opposite sign: their mean station is what counts.
     middle = pool([at(0.125, 0.002), at(0.135, 0.002), at(0.131, 0.002), at(0.129, 0.002)])
@@ -149,20 +248,6 @@ def test_pooling_across_the_middle_and_one_push_alone() -> None:
     assert middle.estimate.station_pct == pytest.approx(50.0, abs=0.3)
     alone = at(0.05, 0.002)
     assert pool([alone]).estimate == alone
-
-
-def test_pushes_needed_has_the_power_it_promises() -> None:
-    # Simulated two-sample t tests with the number of pushes it gives: at least the power asked, and not much more.
-    from scipy.stats import ttest_ind
-
-    rng = np.random.default_rng(2)
-    n = pushes_needed(0.8, 0.6, power=0.8)
-    p = ttest_ind(rng.normal(0.0, 0.6, (4000, n)), rng.normal(0.8, 0.6, (4000, n)), axis=1).pvalue
-    assert 0.78 <= np.mean(p < 0.05) <= 0.87
-    assert pushes_needed(0.001, 10.0) is None
-    assert pushes_needed(5.0, 0.01) == 2
-    with pytest.raises(InputError):
-        pushes_needed(0.0, 1.0)
 
 
 def test_kappa_change_is_the_difference_of_two_stations() -> None:

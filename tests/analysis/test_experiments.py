@@ -18,7 +18,6 @@ from analysis.experiments import (
     full_factorial,
     grip_ladder,
     hidden_change,
-    kappa_difference,
     most_telling_push,
     one_change_only,
     plan_series,
@@ -165,11 +164,6 @@ def test_pushes_needed_against_simulation() -> None:
     fewer = rng.normal(0, 0.1, (4000, n - 1)), rng.normal(0.15, 0.1, (4000, n - 1))
     assert np.mean(ttest_ind(*fewer, axis=1).pvalue < 0.05) < 0.905
     assert pushes_needed(0.01, 0.05, block_u=0.05) is None
-
-
-def test_two_per_cent_of_the_wheelbase_in_turn_per_travel() -> None:
-    """From station = L/2 - 1/kappa, by hand: pivots at -30 and -32 % of 260 mm."""
-    assert kappa_difference(-30.0, 2.0, L) == pytest.approx(1 / (0.8 * L) - 1 / (0.82 * L))
 
 
 def test_grip_ladder_ranks_and_says_what_is_certain() -> None:

@@ -4,7 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.optimize import brentq
+from scipy.optimize import brentq, minimize
+from scipy.stats import chi2, multivariate_normal
 
 from analysis.errors import InputError
 from analysis.grip import GripMeasurement, combine
@@ -47,6 +48,26 @@ def test_tilt_board_recovers_the_grip_of_an_axle(axle: str, nose: str) -> None:
     assert found.value == pytest.approx(0.75, rel=1e-9)
     assert found.quantity == axle
     assert found.state == "static"
+    # each doubt by what moving it changes (law of propagation); rolling resistance has one of its own, 0.01
+    given = {"front_share": 0.45, "height_ratio": 0.14, "rolling": 0.0}
+    steps = {"front_share": 0.003, "height_ratio": 0.02, "rolling": 0.01}
+
+    def moved(angle: float, **more: float) -> float:
+        told = tilt_axle(angle, axle=axle, nose=nose, **(given | more), **SURE)  # type: ignore[arg-type]
+        return float(np.log(told.value))
+
+    by = {key: moved(angle, **{key: given[key] + 1e-6}) - moved(angle, **{key: given[key]}) for key in given}
+    own = np.hypot((moved(angle + 1e-6) - moved(angle)) * 0.004, by["rolling"] * steps["rolling"]) * 1e6
+    assert found.relative_u == pytest.approx(own, rel=1e-3)
+    assert found.shared["front share of weight"] == pytest.approx(by["front_share"] * 0.003 * 1e6, rel=1e-3)
+    assert found.shared["height of the centre of gravity"] == pytest.approx(by["height_ratio"] * 0.02 * 1e6, rel=1e-3)
+    assert found.shared["tilt board, protractor"] == 0.0
+    both = tilt_axle(angle, axle=axle, nose=nose, front_share=0.45, height_ratio=0.14,  # type: ignore[arg-type]
+                     angle_shared_u=0.004, **SURE)  # fmt: skip
+    assert both.shared["tilt board, protractor"] == pytest.approx((moved(angle + 1e-6) - moved(angle)) * 4e3, rel=1e-3)
+    # rollers that hold 0.05 of what they carry: tan(angle) = (mu s + k (1 - s)), s the share on the slope (statics)
+    share = slope_share(0.45, 0.14, angle, axle=axle, nose=nose)  # type: ignore[arg-type]
+    assert np.exp(moved(angle, rolling=0.05)) == pytest.approx((np.tan(angle) - 0.05 * (1 - share)) / share)
 
 
 def test_forgetting_the_slope_would_cost_a_tenth() -> None:
@@ -68,6 +89,11 @@ def test_horizontal_pull() -> None:
     level = pull(6.0, force_u=0.1, load=8.0, load_u=0.02, quantity="front")
     assert level.value == pytest.approx(0.75)
     assert level.relative_u == pytest.approx(np.hypot(0.1 / 6, 0.02 / 8), rel=1e-6)
+    assert level.shared == {"spring balance": 0.0}
+    shared = pull(6.0, force_u=0.1, load=8.0, load_u=0.02, quantity="mean", gauge_shared_u=0.03, front_weight=0.4)
+    assert shared.shared["spring balance"] == pytest.approx(0.03, rel=1e-6)  # on the level grip goes with the force
+    assert shared.relative_u == pytest.approx(level.relative_u, rel=1e-6)
+    assert (shared.front_weight, shared.method) == (0.4, "horizontal pull, whole car")
     # A string that rises by 20 degrees: F cos a = mu (N - F sin a).
     force = 0.75 * 8 / (np.cos(0.349) + 0.75 * np.sin(0.349))
     assert pull(force, force_u=0.1, load=8.0, load_u=0.02, quantity="front", angle=0.349).value == pytest.approx(0.75)
@@ -101,6 +127,95 @@ def test_mean_and_ratio_together_give_both_axles() -> None:
     found = combine([measurement("mean", 0.78, 0.002, front_weight=0.4), measurement("ratio", 1.25, 0.002)])
     assert found.rear == pytest.approx(0.78 / 1.1, rel=1e-3)
     assert found.front == pytest.approx(1.25 * 0.78 / 1.1, rel=1e-3)
+
+
+def posterior(used: list[GripMeasurement]) -> tuple[np.ndarray, np.ndarray]:
+    """Most probable logarithms of front and rear grip and their covariance by SciPy's minimiser, from the densities.
+
+    Normal errors, shared ones included, about ln front, ln rear, their difference, or ln of the weighted mean;
+    beforehand the level is 0.8 within a factor e^0.5 and the ratio 1 within e^0.3.
+    """
+    names = sorted({name for one in used for name in one.shared})
+    shared = np.array([[one.shared.get(name, 0.0) for name in names] for one in used]).reshape(len(used), -1)
+    weight = np.linalg.inv(np.diag([one.relative_u**2 for one in used]) + shared @ shared.T)
+
+    def said(log: np.ndarray) -> np.ndarray:
+        front, rear = np.exp(log)
+        each = {"front": front, "rear": rear, "ratio": front / rear}
+        return np.log([each[one.quantity] if one.quantity in each else one.front_weight * front
+                       + (1 - one.front_weight) * rear for one in used])  # fmt: skip
+
+    def cost(log: np.ndarray) -> float:
+        left = np.log([one.value for one in used]) - said(log)
+        level, ratio = log.mean() - np.log(0.8), log[0] - log[1]
+        return float(left @ weight @ left + (level / 0.5) ** 2 + (ratio / 0.3) ** 2) / 2
+
+    found = minimize(cost, np.log([0.8, 0.8]), method="Nelder-Mead", options={"xatol": 1e-10, "fatol": 1e-14})
+    design = np.stack([(said(found.x + d) - said(found.x - d)) / 2e-5 for d in 1e-5 * np.eye(2)], axis=-1)
+    prior = np.array([[0.25 / 0.25 + 1 / 0.09, 0.25 / 0.25 - 1 / 0.09]])
+    information = design.T @ weight @ design + np.concatenate([prior, prior[:, ::-1]])
+    return found.x, np.linalg.inv(information)
+
+
+@pytest.mark.parametrize(
+    "wanted", [["front", "rear", "ratio"], ["mean", "front", "ratio", "mean"], ["mean"], ["ratio"]]
+)
+def test_the_estimate_is_the_most_probable_one(wanted: list[str]) -> None:
+    rng = np.random.default_rng(len(wanted))
+    used = [measurement(quantity, 0.7 + 0.1 * i, 0.02 * (i + 1), front_weight=0.3 + 0.1 * i,
+                        shared={"protractor": rng.normal(0, 0.03), "weight": rng.normal(0, 0.03)})
+            for i, quantity in enumerate(wanted)]  # fmt: skip
+    log, covariance = posterior(used)
+    found = combine(used)
+    np.testing.assert_allclose([found.front, found.rear], np.exp(log), rtol=1e-6)
+    assert found.ratio == pytest.approx(np.exp(log[0] - log[1]), rel=1e-6)
+    np.testing.assert_allclose(found.log_covariance, covariance, rtol=1e-5)
+    assert found.ratio_u == pytest.approx(np.sqrt(covariance[0, 0] + covariance[1, 1] - 2 * covariance[0, 1]))
+    assert found.level_u == pytest.approx(np.sqrt(covariance.sum()) / 2)
+    for told, middle, variance in zip((found.front_interval, found.rear_interval), log, np.diag(covariance), strict=True):
+        np.testing.assert_allclose(told, np.exp(middle + 1.96 * np.sqrt(variance) * np.array([-1, 1])), rtol=1e-4)
+    assert found.level_measured == (wanted != ["ratio"])
+    assert found.ratio_measured == (wanted != ["mean"])
+    assert any("level of grip was not measured: 0.8" in one for one in found.warnings) == (wanted == ["ratio"])
+
+
+def test_odds_are_those_of_the_marginal_likelihoods() -> None:
+    """All is normal in ln front, ln rear, ln ratio: SciPy's density of what was read, one error widened at a time."""
+    used = [measurement("front", 0.9, 0.02, shared={"p": 0.03}), measurement("rear", 0.8, 0.03, shared={"p": 0.03}),
+            measurement("ratio", 1.3, 0.02), measurement("ratio", 1.16, 0.015)]  # fmt: skip
+    rows = np.array([[1, 0], [0, 1], [1, -1], [1, -1]])
+    to_log = np.array([[1, 0.5], [1, -0.5]])  # ln front and ln rear from level and ratio
+    prior = to_log @ np.diag([0.25, 0.09]) @ to_log.T
+    errors = np.diag([0.02, 0.03, 0.02, 0.015]) ** 2
+    errors[:2, :2] += 0.03**2
+    read = np.log([0.9, 0.8, 1.3, 1.16])
+    centre = rows @ np.log([0.8, 0.8])
+    spread = rows @ prior @ rows.T + errors
+    each = [multivariate_normal(centre, spread).pdf(read)]
+    each += [multivariate_normal(centre, spread + 0.3**2 * np.diag(one)).pdf(read) for one in np.eye(4)]
+    weight = np.array(each) * np.array([1.0, *[0.05 / 0.95] * 4])
+    told = combine(used).contradiction
+    assert told.odds_wrong == pytest.approx(weight[1:].sum() / weight[0], rel=1e-9)
+    assert told.suspect == int(np.argmax(weight[1:])) == 2
+    assert told.suspect_odds == pytest.approx(weight[3] / (weight.sum() - weight[3]), rel=1e-9)
+    assert told.dof == 2
+    assert told.chance == pytest.approx(chi2.sf(told.chi_square, 2), rel=1e-9)
+    absurd = combine([*used[:2], replace(used[2], value=2.0), used[3]]).contradiction
+    assert "odds over 10000 to 1 that" in absurd.sentence
+
+
+def test_how_odds_are_told() -> None:
+    told = [combine([measurement("ratio", 1.0, 0.03), measurement("ratio", value, 0.03)]).contradiction
+            for value in np.linspace(1.05, 1.2, 61)]  # fmt: skip
+    for one in told:
+        if one.odds_wrong <= 1:
+            assert one.sentence == ""
+        elif one.odds_wrong < 1.5:
+            assert "odds about even that" in one.sentence
+        else:
+            assert f"odds {one.odds_wrong:.0f} to 1 that" in one.sentence
+    assert {len(one.sentence) > 0 for one in told} == {True, False}
+    assert any("about even" in one.sentence for one in told)
 
 
 def test_static_and_sliding_grip_are_kept_apart() -> None:
@@ -199,6 +314,16 @@ def test_pivot_inversion_returns_the_ratio_that_made_the_pivot() -> None:
     assert ratio_for(blocked(), PushState(station=0.2), 40.0) is None
 
 
+def predicted(push: PushState, car: CarState) -> float:
+    """Turn per travel of a blocked, even car from the closed form of two axles (root by SciPy)."""
+    front, rear, s = car.grip[0], car.grip[2], push.station
+
+    def moment(X: float) -> float:
+        return float(front * ((L - X) * (L - s) + H**2) / np.hypot(L - X, H) + rear * (X * s + H**2) / np.hypot(X, H))
+
+    return 1 / (L / 2 - brentq(moment, -1.0, 0.1, xtol=1e-15))
+
+
 def test_pivot_inversion_shares_its_doubts() -> None:
     kappa = 1 / (L / 2 + 0.0828)
     interval = (kappa - 0.098, kappa + 0.098)
@@ -209,6 +334,24 @@ def test_pivot_inversion_shares_its_doubts() -> None:
     assert "front share of weight" in found.shared
     # The load error acts on the ratio as in statics: d ln(F/R) by d ln(Nf/Nr) with 0.03 N on 4 N a wheel.
     assert abs(found.shared["front share of weight"]) == pytest.approx(0.03 / 4, rel=0.35)
+    # what is no doubt of the car: the measurement's own part, the push place, the scatter between pushes, in squares,
+    # over the slope of kappa against ln ratio (a numerical derivative)
+    place = PushState(station=0.2)
+
+    def slope_of(what: str) -> float:
+        if what == "ratio":
+            ends = [predicted(place, blocked(np.exp(step))) for step in (-1e-3, 1e-3)]
+        else:
+            ends = [predicted(PushState(station=0.2 + step), blocked()) for step in (-1e-3, 1e-3)]
+        return (ends[1] - ends[0]) / 2e-3
+
+    part = replace(told, common_u=0.03)
+    alone = ratio_from_pivot(blocked(), PushState(station=0.2, station_u=0.001), part, scatter=0.02)
+    own = np.sqrt(0.05**2 - 0.03**2 + 0.02**2 + (slope_of("station") * 0.001) ** 2)
+    assert alone.relative_u == pytest.approx(own / abs(slope_of("ratio")), rel=2e-3)
+    assert alone.shared["marker plate and camera"] == pytest.approx(0.03 / slope_of("ratio"), rel=2e-3)
+    assert "marker plate and camera" not in found.shared
+    assert alone.method == "pivot of a push at 77 %"
     with pytest.raises(InputError, match="Block"):
         ratio_from_pivot(blocked(drag=np.full(4, 0.02)), PushState(station=0.2), told)
 
