@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from rig.pads.frames import PadFrame
+from rig.pads.frames import PadFrame, Tally
 from rig.pads.ledger import Ledger
 from rig.pads.lines import Answer, Identity
 from rig.pads.patterns import PatternLines
@@ -214,3 +214,9 @@ def test_damaged_lines_of_another_version_are_believed_when_nothing_else_comes(
 def test_what_a_reader_counts_itself_is_passed_on() -> None:
     tally = Ledger().tally(reconnections=3, overflowed=4)
     assert (tally.reconnections, tally.overflowed) == (3, 4)
+
+
+def test_tallies_begin_at_nought_and_add() -> None:
+    assert not any(getattr(Tally(), name) for name in Tally.__slots__)
+    first, second = Tally(intact=1, lost=2, torn=3), Tally(lost=40, overflowed=5, foreign_version=6)
+    assert first + second == Tally(intact=1, lost=42, torn=3, overflowed=5, foreign_version=6)

@@ -1,0 +1,60 @@
+"""Floor and shims by hand, on a car with four alike springs."""
+
+import math
+
+import numpy as np
+import pytest
+
+from analysis.weighing.corner_weights import CROSS, corner_weights
+from analysis.weighing.cross_weight import floor_verdict, plan_shims
+from analysis.weighing.stiffness import SpringRates, response_from_rates
+
+ALIKE = SpringRates(spring=np.full(4, 2500.0), motion_ratio=np.full(4, 0.65), tyre=np.full(4, math.inf),
+                    bar=np.zeros(2), track=np.array([0.17, 0.17]))  # fmt: skip
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_how_level_the_floor_must_be_by_hand(sign: float) -> None:
+    """60 g between the diagonals, known to 1.96 * 20 g: sqrt(60^2/1.96^2 - 20^2) g are left for four pads. A pad's rise
+    moves, between the diagonals, the rate at one wheel: each of four alike springs gives way by a quarter of it."""
+    response = response_from_rates(ALIKE)
+    weights = corner_weights(400.0 + sign * 15.0 * CROSS, 100.0 * np.eye(4))
+    per_pad = 2500 * 0.65**2 * 1000 / 9.80665  # g per m between the diagonals
+    level = math.sqrt((60 / 1.96) ** 2 - 20**2) / (2.0 * per_pad)
+    found = floor_verdict(weights, response, 1.01 * level)
+    assert found.level_u == pytest.approx(level, rel=1e-4)
+    assert found.floor_g == pytest.approx(2.0 * per_pad * 1.01 * level)
+    assert not found.told_apart
+    assert f"60 g between the diagonals may be the floor's: level the pads to {1000 * level:.2f} mm" in found.text
+    assert f"1 mm under one wheel moves {per_pad / 1000:.0f} g" in found.text
+    apart = floor_verdict(weights, response, 0.99 * level)
+    assert apart.told_apart
+    heavy = "front-left and rear-right" if sign > 0 else "front-right and rear-left"
+    assert f"The diagonal {heavy} carries 60 g more" in apart.text
+    unclear = floor_verdict(corner_weights(400.0 + 9.0 * CROSS, 100.0 * np.eye(4)), response, 0.0)
+    assert (unclear.level_u, unclear.told_apart) == (0.0, False)
+    assert "36 g between the diagonals cannot be told from zero" in unclear.text
+    moon = floor_verdict(weights, response, level, gravity=9.80665 / 6)
+    assert moon.floor_g == pytest.approx(6 * 2.0 * per_pad * level)
+
+
+@pytest.mark.parametrize("shim_mm", [0.05, 0.1, 0.2, 0.5, 1.0])
+@pytest.mark.parametrize("wheel", range(4))
+def test_one_pad_that_lies_low_gets_its_shim(wheel: int, shim_mm: float) -> None:
+    height = np.full(4, 2e-3)
+    height[wheel] -= shim_mm / 1000
+    plan = plan_shims(height)
+    np.testing.assert_allclose(plan.thickness, 2e-3 - height, atol=1e-12)
+    assert plan.warp_before == pytest.approx(-CROSS[wheel] * shim_mm / 1000)
+    assert plan.warp_after == pytest.approx(0.0, abs=1e-12)
+    name = ("front-left", "front-right", "rear-left", "rear-right")[wheel]
+    assert plan.text == f"Put {shim_mm:.2f} mm under the {name} pad"
+    assert plan.cross_after_g is None
+
+
+def test_stacks_of_shims_have_no_more_than_they_may() -> None:
+    height = np.array([0.0, 0.0, 0.0, -0.8e-3])
+    assert plan_shims(height).text == "Put 0.10 + 0.20 + 0.50 mm under the rear-right pad"
+    assert plan_shims(height, most=1).text == "Put 1.00 mm under the rear-right pad"  # 0.2 off either way is nearer
+    assert plan_shims(height, most=1, available=(0.5e-3,)).warp_after == pytest.approx(-0.3e-3)
+    assert plan_shims(-height, most=2, available=(0.4e-3,)).thickness[[1, 2]].max() == pytest.approx(0.8e-3)
