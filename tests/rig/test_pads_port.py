@@ -42,6 +42,7 @@ def test_our_own_opening_is_exclusive() -> None:
     with pytest.raises(serial.SerialException):
         serial.Serial(pad.url, exclusive=True)
     port.close()
+    serial.Serial(pad.url, exclusive=True).close()  # free again
     pad.unplug()
 
 
