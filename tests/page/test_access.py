@@ -8,7 +8,7 @@ import pytest
 
 from rig.errors import BenchError
 from rig.log.store import BenchLog
-from tests.page.browser import chromium, idle, picture, served, until, watched
+from tests.page.browser import idle, picture, served, until, watched
 
 AXE = Path(__file__).parents[1] / "data" / "axe" / "axe.min.js"
 SMALLEST_TEXT_PX = 14
@@ -42,8 +42,8 @@ def smallest_text(page: Any) -> float:
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_every_page_is_accessible_at_every_width(tmp_path: Path, scheme: str) -> None:
-    with chromium() as browser, served(tmp_path) as serving:
+def test_every_page_is_accessible_at_every_width(browser: Any, tmp_path: Path, scheme: str) -> None:
+    with served(tmp_path) as serving:
         # the dark colours are the same at every width
         sizes = (("", 360), ("class", 360), ("print/pack", 900)) if scheme == "light" else ()
         for path, width in (("", 1280), ("class", 1920), *sizes):
@@ -63,8 +63,8 @@ def test_every_page_is_accessible_at_every_width(tmp_path: Path, scheme: str) ->
             page.context.close()
 
 
-def test_the_work_can_be_done_from_the_keyboard(tmp_path: Path) -> None:
-    with chromium() as browser, served(tmp_path) as serving:
+def test_the_work_can_be_done_from_the_keyboard(browser: Any, tmp_path: Path) -> None:
+    with served(tmp_path) as serving:
         page = browser.new_page()
         page.goto(serving.url)
         until(page, "window.benchReady && document.querySelector('svg.car .outline') !== null")
@@ -91,8 +91,8 @@ def test_the_work_can_be_done_from_the_keyboard(tmp_path: Path) -> None:
         assert where.group(2) == "behind" or int(where.group(1)) < 257 / 2
 
 
-def test_the_first_load_is_small_and_quick(tmp_path: Path) -> None:
-    with chromium() as browser, served(tmp_path) as serving:
+def test_the_first_load_is_small_and_quick(browser: Any, tmp_path: Path) -> None:
+    with served(tmp_path) as serving:
         page = browser.new_page()
         page.goto(serving.url)
         until(page, "window.benchReady")
@@ -105,8 +105,8 @@ def test_the_first_load_is_small_and_quick(tmp_path: Path) -> None:
         assert all(name.startswith(serving.url) for name, _ in sizes)  # nothing from the internet
 
 
-def test_trouble_is_said_and_passes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    with chromium() as browser, served(tmp_path) as serving:
+def test_trouble_is_said_and_passes(browser: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    with served(tmp_path) as serving:
         page, other = browser.new_page(), browser.new_page()
         for one in (page, other):
             one.goto(serving.url)
@@ -143,26 +143,25 @@ def test_trouble_is_said_and_passes(tmp_path: Path, monkeypatch: pytest.MonkeyPa
         assert "Stopped" in idle(page, serving)
 
 
-def test_the_page_finds_a_restarted_bench_again(tmp_path: Path) -> None:
-    with chromium() as browser:
-        with served(tmp_path) as serving:
-            port = serving.port
-            page = browser.new_page()
-            page.goto(serving.url)
-            until(page, "document.getElementById('link').textContent === 'Connected'")
-            serving.bench.weigh_typed([400.0, 401.0, 399.0, 402.0], 1.0)
-            until(page, "document.getElementById('total').textContent.startsWith('1602')")
-        until(page, "document.getElementById('trouble').textContent.includes('does not answer')")
-        from rig.page.serve import Serving
+def test_the_page_finds_a_restarted_bench_again(browser: Any, tmp_path: Path) -> None:
+    with served(tmp_path) as serving:
+        port = serving.port
+        page = browser.new_page()
+        page.goto(serving.url)
+        until(page, "document.getElementById('link').textContent === 'Connected'")
+        serving.bench.weigh_typed([400.0, 401.0, 399.0, 402.0], 1.0)
+        until(page, "document.getElementById('total').textContent.startsWith('1602')")
+    until(page, "document.getElementById('trouble').textContent.includes('does not answer')")
+    from rig.page.serve import Serving
 
-        again = Serving(tmp_path, port=port)
-        again.start()
-        try:
-            until(page, "document.getElementById('link').textContent.includes('restarted')", 20)
-            assert page.inner_text("#total").startswith("1602")  # nothing recorded is lost
-            page.fill("#f-push-height_mm", "7")
-            page.click("#save-card")  # with the token of the new start
-            until(page, "!document.getElementById('undo').disabled")
-            assert again.bench.cards().test.push.height_mm == 7.0
-        finally:
-            again.stop()
+    again = Serving(tmp_path, port=port)
+    again.start()
+    try:
+        until(page, "document.getElementById('link').textContent.includes('restarted')", 20)
+        assert page.inner_text("#total").startswith("1602")  # nothing recorded is lost
+        page.fill("#f-push-height_mm", "7")
+        page.click("#save-card")  # with the token of the new start
+        until(page, "!document.getElementById('undo').disabled")
+        assert again.bench.cards().test.push.height_mm == 7.0
+    finally:
+        again.stop()

@@ -6,16 +6,17 @@ import json
 import re
 import zipfile
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
-from tests.page.browser import chromium, idle, picture, served, until, watched
+from tests.page.browser import idle, picture, served, until, watched
 
 SHORT = {"push.distance_mm": 40.0, "push.speed_mm_s": 50.0}
 
 
-def test_the_whole_lesson(tmp_path: Path) -> None:
-    with chromium() as browser, served(tmp_path) as serving:
+def test_the_whole_lesson(browser: Any, tmp_path: Path) -> None:
+    with served(tmp_path) as serving:
         context = browser.new_context(viewport={"width": 1280, "height": 900}, accept_downloads=True)
         page = context.new_page()
         wrong = watched(page)

@@ -365,6 +365,7 @@ def test_the_odds_point_to_what_was_hidden(tmp_path: Path) -> None:
         assert bench.virtual is not None
         bench.weigh_typed([395.0, 395.0, 385.0, 385.0], 1.0)
         game.start("grippier rear tyres")
+        bench.save_card("test", {"push.distance_mm": 40.0, "push.speed_mm_s": 50.0})  # a short film
         game.push(85.0)
         wait(bench.work)
         odds = dict(told(bench.broadcast._newest["hidden"])["odds"])  # type: ignore[call-overload]

@@ -115,11 +115,11 @@ def eased(time: np.ndarray, start: float, end: float) -> np.ndarray:
 
 def two_swings() -> tuple[np.ndarray, np.ndarray, tuple[float, float], tuple[float, float]]:
     """Times, poses, the two stations (m) and turns (rad) of a car pushed twice, with a rest in between."""
-    time = np.arange(0.0, 4.3, 0.005)
+    time = np.arange(0.0, 3.3, 0.005)
     stations, turns = (-0.040, 0.310), (0.22, -0.25)
     pose = np.zeros((len(time), 3))
     pose[:, :2] = [-WHEELBASE / 2, -0.02]
-    for (start, end), station, turn in zip(((0.8, 1.5), (2.4, 3.2)), stations, turns, strict=True):
+    for (start, end), station, turn in zip(((0.6, 1.2), (1.8, 2.5)), stations, turns, strict=True):
         base = pose[time <= start][-1].copy()
         pole = base[:2] + station * np.array([math.cos(base[2]), math.sin(base[2])])
         yaw = base[2] + turn * eased(time, start, end)
