@@ -201,6 +201,39 @@ def test_one_weighing_is_enough_where_placing_matters_more_than_the_pads() -> No
     np.testing.assert_allclose(one_weighing_enough(load, shared).pads_g, 1.96 * math.sqrt(9 + (0.005 * 400) ** 2))
 
 
+def test_one_orientation_leaves_the_whole_doubt_of_pads_and_floor() -> None:
+    """Nothing can be told apart, so each cause stays as it was stated (closed forms of the prior)."""
+    car, warp = np.array([430.0, 400, 380, 390]), 27_000.0 * np.outer(CROSS, CROSS)
+    prior = pad_prior(offset_u_g=3.0, gain_u=0.004, height_u=1e-3, per_height=warp)
+    seated = Scatter(covariance=4.0 * np.eye(4), dof=7.0)
+    found = solve_orientations(car[None], ["as is"], prior, noise_g=0.5, scatter=seated)
+    np.testing.assert_allclose(found.load_g, car, atol=1e-6)
+    parts = {part.name: part for part in found.parts}
+    expected = {
+        "pad offsets": 9.0 * np.eye(4),
+        "pad gains": np.diag((0.004 * car) ** 2),
+        "pad heights": 4.0 * 27.0**2 * np.outer(CROSS, CROSS),
+        "re-seating": 4.0 * np.eye(4),
+        "noise": 0.25 * np.eye(4),
+    }
+    assert set(parts) == set(expected)
+    for name, covariance in expected.items():
+        np.testing.assert_allclose(parts[name].covariance, covariance, atol=1e-5, err_msg=name)
+        assert parts[name].dof == (7.0 if name == "re-seating" else math.inf)
+    np.testing.assert_allclose(list(found.left_pct.values()), 100.0, rtol=1e-6)
+    assert (found.placements, found.chance, found.scatter) == (1, 1.0, seated)
+
+
+def test_scatter_comes_from_repeats_of_the_same_orientation_alone() -> None:
+    """Twice as is, 6 g apart at each corner: variance 18 g2 with one degree of freedom; the half turn adds nothing."""
+    car = np.array([430.0, 400, 380, 390])
+    readings = np.array([car + 3.0, car - 3.0, car[[3, 2, 1, 0]] + 50.0])
+    found = solve_orientations(readings, ["as is", "as is", "half turn"], pad_prior())
+    np.testing.assert_allclose(found.scatter.covariance, 18.0 * np.ones((4, 4)))
+    assert found.scatter.dof == 1.0
+    assert solve_orientations(readings[1:], ["as is", "half turn"], pad_prior()).scatter.dof == math.inf
+
+
 def test_the_usual_scatter_is_the_mean_square_of_a_range_and_mostly_diagonal() -> None:
     """3 to 10 g evenly spread: mean square (10^3 - 3^3)/(3 * 7); a fifth of it, as deviation, each corner's own."""
     usual = usual_scatter()

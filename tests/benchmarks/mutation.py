@@ -198,7 +198,7 @@ def judge(project: Path, module: str, each: int, end: float, patience_s: float, 
     path = project / module
     source = path.read_text(encoding="utf-8")
     everything = list(mutants(source))
-    drawn = sorted(random.Random(module).sample(range(len(everything)), min(each, len(everything))))
+    drawn = random.Random(module).sample(range(len(everything)), min(each, len(everything)))
     tried = noticed = 0
     survivors = []
     for kept in path.parent.glob(f"__pycache__/{path.stem}.*"):
@@ -221,7 +221,7 @@ def judge(project: Path, module: str, each: int, end: float, patience_s: float, 
                 survivors.append(f"{mutant.line} {mutant.kind}" + ("" if names else " (in no test)"))
     finally:
         path.write_text(source, encoding="utf-8")
-    return {"possible": len(everything), "mutants": tried, "noticed": noticed, "survivors": survivors}
+    return {"possible": len(everything), "mutants": tried, "noticed": noticed, "survivors": sorted(survivors)}
 
 
 def main() -> None:
@@ -231,7 +231,7 @@ def main() -> None:
     parser.add_argument("--only", nargs="+", choices=modules(), metavar="MODULE", default=modules())
     parser.add_argument("--each", type=int, default=12, help="mutants a module, drawn at random")
     parser.add_argument("--patience", type=float, default=6.0, help="seconds of tests a mutant meets at most")
-    parser.add_argument("--seconds", type=float, default=3 * 3600.0, help="stop after this time with what there is")
+    parser.add_argument("--seconds", type=float, default=3 * 3600.0, help="time for all, shared out evenly")
     parser.add_argument("--list", action="store_true", help="how many mutants each module has")
     given = parser.parse_args()
     if given.list:
@@ -254,10 +254,11 @@ def main() -> None:
             if not known.passed:
                 sys.exit("The tests do not pass unchanged.")
             print(f"{len(known.seconds)} tests, {sum(known.seconds.values()):.0f} s", flush=True)
-            for module in chosen:
-                if time.monotonic() > end:
+            for left, module in zip(range(len(chosen), 0, -1), chosen, strict=True):
+                now = time.monotonic()
+                if now > end:
                     break
-                told[module] = judge(project, module, each, end, given.patience, known)
+                told[module] = judge(project, module, each, now + (end - now) / left, given.patience, known)
                 print(module, told[module], flush=True)
         except KeyboardInterrupt:
             print("stopped: what there is follows", file=sys.stderr)
