@@ -82,6 +82,9 @@ def fit_bounce(time: FloatArray, height: FloatArray) -> Bounce:
     if zeta > 0.95:
         raise _refuse("the body creeps back without a swing: overdamped", "Thin the oil or bounce without dampers")
     value = parts(best.x)[1]
+    turning = omega * math.sqrt(1 - zeta**2)
+    first = math.atan2(value[2], value[1]) - math.atan2(zeta * omega, turning)  # phase of one standstill
+    extremes = (first % math.pi + math.pi * np.arange(math.ceil(turning * span / math.pi))) / turning
     dof = max(len(t) - 5, 1)
     correlation = float((left[1:] * left[:-1]).sum() / max(float((left**2).sum()), 1e-300))
     correlation = min(max(correlation, 0.0), 0.95)
@@ -93,27 +96,34 @@ def fit_bounce(time: FloatArray, height: FloatArray) -> Bounce:
     return Bounce(
         frequency=Measured(value=omega / (2 * math.pi), u=f_u, method=method),
         damping=Measured(value=zeta, u=z_u, method=method),
-        decrement_damping=_by_peaks(t, z - value[0], math.sqrt(variance), 2 * math.pi / omega),
+        decrement_damping=_by_peaks(t, z - value[0], math.sqrt(variance), extremes, math.pi / turning),
         rest=float(value[0]),
         residual_sd=math.sqrt(float((left**2).sum()) / dof),
     )
 
 
-def _by_peaks(t: FloatArray, swing: FloatArray, noise: float, period: float) -> Measured | None:
-    """Damping from the sizes of successive extremes, half a cycle apart, that stand out of the noise."""
-    inner = np.flatnonzero((swing[1:-1] - swing[:-2]) * (swing[2:] - swing[1:-1]) <= 0) + 1
-    peaks: list[tuple[float, float]] = []
-    for i in inner:
-        c2, c1, c0 = np.polyfit(t[i - 1 : i + 2] - t[i], swing[i - 1 : i + 2], 2)
-        top = c0 - c1**2 / (4 * c2) if c2 != 0 else c0
-        rightful = not peaks or t[i] - peaks[-1][0] > 0.3 * period
-        if rightful and (not peaks or top * peaks[-1][1] < 0) and abs(top) > 4 * noise:
-            peaks.append((float(t[i]), float(top)))
+def _by_peaks(
+    t: FloatArray, swing: FloatArray, noise: float, extremes: FloatArray, half_cycle: float
+) -> Measured | None:
+    """Damping from the sizes of successive extremes that stand out of the noise, each from a parabola through the
+    frames about it; where they are (s) comes from the fitted response, since noise makes small ones anywhere."""
+    peaks: list[tuple[int, float, float]] = []  # number of the half cycle, size, its doubt
+    reach = 0.3 * half_cycle
+    for number, at in enumerate(extremes):
+        near = np.abs(t - at) <= reach
+        if at < t[0] + reach or at > t[-1] - reach or near.sum() < 3:
+            continue
+        u = (t[near] - at) / reach
+        design = np.stack([np.ones_like(u), u, u**2], -1)
+        c0, c1, c2 = np.linalg.lstsq(design, swing[near], rcond=None)[0]
+        top = float(c0 - c1**2 / (4 * c2)) if abs(c2) > abs(c1) / 2 else float(c0)
+        if abs(top) <= 4 * noise:
+            break  # from here on they drown
+        peaks.append((number, abs(top), noise * math.sqrt(float(np.linalg.pinv(design.T @ design)[0, 0]))))
     if len(peaks) < 2:
         return None
-    size = np.log(np.abs([top for _, top in peaks]))
-    half = np.arange(len(size), dtype=float)
-    doubt = noise / np.abs([top for _, top in peaks])
+    half, height, own = np.array(peaks).T
+    size, doubt = np.log(height), own / height
     weight = 1 / np.maximum(doubt, 1e-9) ** 2
     mean = (weight * half).sum() / weight.sum()
     spread = (weight * (half - mean) ** 2).sum()
@@ -122,7 +132,7 @@ def _by_peaks(t: FloatArray, swing: FloatArray, noise: float, period: float) -> 
     return Measured(
         value=float(damping_from_decrement(decrement)),
         u=slope * 2 / math.sqrt(spread),
-        method=f"logarithmic decrement over {len(peaks)} half cycles",
+        method=f"logarithmic decrement of {len(peaks)} extremes",
     )
 
 

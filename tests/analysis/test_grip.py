@@ -172,7 +172,8 @@ def test_the_estimate_is_the_most_probable_one(wanted: list[str]) -> None:
     np.testing.assert_allclose(found.log_covariance, covariance, rtol=1e-5)
     assert found.ratio_u == pytest.approx(np.sqrt(covariance[0, 0] + covariance[1, 1] - 2 * covariance[0, 1]))
     assert found.level_u == pytest.approx(np.sqrt(covariance.sum()) / 2)
-    for told, middle, variance in zip((found.front_interval, found.rear_interval), log, np.diag(covariance), strict=True):
+    both = zip((found.front_interval, found.rear_interval), log, np.diag(covariance), strict=True)
+    for told, middle, variance in both:
         np.testing.assert_allclose(told, np.exp(middle + 1.96 * np.sqrt(variance) * np.array([-1, 1])), rtol=1e-4)
     assert found.level_measured == (wanted != ["ratio"])
     assert found.ratio_measured == (wanted != ["mean"])

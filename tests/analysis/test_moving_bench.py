@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
+from scipy.optimize import curve_fit
 
 from analysis.errors import InputError
 from analysis.moving.bench_rates import (
@@ -104,13 +105,75 @@ def test_a_bounce_is_read_back(zeta: float, frequency: float) -> None:
         assert found.decrement_damping.value == pytest.approx(zeta, rel=0.02)  # peaks between frames: parabola
 
 
+def test_a_bounce_knows_its_doubt_from_its_own_residuals() -> None:
+    """Gauss-Newton covariance from a numerical Jacobian of the oscillator's closed form in all five parameters."""
+    rng = np.random.default_rng(4)
+    time, truth = np.sort(rng.uniform(0, 1.5, 90)), np.array([0.02, 0.004, 0.001, 3.0, 0.12])
+
+    def model(p: np.ndarray) -> np.ndarray:
+        rest, a, b, frequency, zeta = p
+        w = 2 * math.pi * frequency
+        turn = w * math.sqrt(1 - zeta**2) * (time - time[0])
+        return np.asarray(rest + np.exp(-zeta * w * (time - time[0])) * (a * np.cos(turn) + b * np.sin(turn)))
+
+    found = fit_bounce(time, model(truth) + rng.normal(0, 5e-5, len(time)))
+    p = curve_fit(lambda _, *p: model(np.array(p)), time, model(truth), truth)[0]
+    assert found.frequency.value == pytest.approx(p[3], rel=5e-3)
+    steps = 1e-6 * np.eye(5)
+    design = np.stack([(model(truth + d) - model(truth - d)) / 2e-6 for d in steps], axis=-1)
+    plain = found.residual_sd * np.sqrt(np.diag(np.linalg.inv(design.T @ design)))
+    # the doubts are widened when neighbouring residuals go together, at most by sqrt((1+r)/(1-r)) with r of chance size
+    assert plain[3] * 0.97 < found.frequency.u < plain[3] * 1.4
+    assert found.damping.u / found.frequency.u == pytest.approx(plain[4] / plain[3], rel=0.05)
+    assert found.residual_sd == pytest.approx(5e-5, rel=0.2)
+    assert found.rest == pytest.approx(0.02, abs=3e-5)
+    assert found.decrement_damping is not None
+    assert found.decrement_damping.value == pytest.approx(0.12, abs=4 * found.decrement_damping.u)
+    assert found.damping.u < found.decrement_damping.u < 10 * found.damping.u
+    assert found.frequency.method == "response fitted to 90 frames"
+    slow = fit_bounce(time, model(truth) + np.convolve(rng.normal(0, 5e-5, len(time) + 9), np.ones(10) / 3, "valid"))
+    assert slow.frequency.u > 1.7 * slow.residual_sd / found.residual_sd * found.frequency.u
+
+
+def test_decrement_by_its_extremes() -> None:
+    """Clean extremes fall by exp(-pi zeta/sqrt(1-zeta^2)) each half cycle (closed form)."""
+    time = np.arange(0, 2.0, 1 / 240)
+    found = fit_bounce(time, 0.01 - 0.002 * swing(0.1, 2.5, time)).decrement_damping
+    assert found is not None
+    assert found.value == pytest.approx(0.1, rel=2e-3)
+    assert found.method == "logarithmic decrement of 9 extremes"
+    # one extreme alone with its frames on both sides: no decrement, yet the fit knows the damping
+    short = fit_bounce(time[:96], 0.01 - 0.002 * swing(0.1, 2.5, time[:96]))
+    assert short.decrement_damping is None
+    assert short.damping.value == pytest.approx(0.1, rel=1e-4)
+    with pytest.raises(InputError, match="overdamped"):
+        fit_bounce(time, 0.01 + 0.002 * np.exp(-3 * time) * (1 + 3 * time))
+
+
+def test_a_spring_that_scatters_more_than_was_stated() -> None:
+    """Doubt of a slope from its residuals (GUM 5.1, H.3): s / sqrt(sum of squares about the mean)."""
+    z = np.array([0.030, 0.032, 0.034, 0.036])
+    f = 2500 * (0.045 - z) + np.array([1.0, -1.0, -1.0, 1.0])  # residuals orthogonal to the line: they stay as they are
+    found = spring_rate(f, z, load_u=0.01, height_u=1e-6)
+    spread = math.sqrt(((z - 0.033) ** 2).sum())
+    assert found.value == pytest.approx(2500)
+    assert found.u == pytest.approx(math.sqrt(4 / 2) / spread)
+    assert found.interval == pytest.approx((2500 - 1.96 * found.u, 2500 + 1.96 * found.u), rel=1e-5)
+    ratio = motion_ratio(z, 0.7 * z + 1e-4 * np.array([1.0, -1.0, -1.0, 1.0]), wheel_u=1e-6, spring_u=1e-6)
+    assert (ratio.value, ratio.u) == (pytest.approx(0.7), pytest.approx(1e-4 * math.sqrt(2) / spread))
+    stated = motion_ratio(z[:2], 0.7 * z[:2], wheel_u=3e-5, spring_u=4e-5)
+    assert stated.u == pytest.approx(math.hypot(4e-5, 0.7 * 3e-5) / (0.002 / math.sqrt(2)))
+
+
 def test_bounce_intervals_hold_the_truth_in_95_of_100() -> None:
     rng = np.random.default_rng(5)
     time = np.arange(0, 1.2, 1 / 60)
-    clean, inside = 0.004 * swing(0.15, 3.0, time), np.zeros(2)
+    clean, inside = 0.004 * swing(0.15, 3.0, time), np.zeros(3)
     for _ in range(120):
         found = fit_bounce(time, clean + rng.normal(0, 1e-4, len(time)))
-        for i, (one, truth) in enumerate(((found.frequency, 3.0), (found.damping, 0.15))):
+        assert found.decrement_damping is not None  # noise makes small extremes on every slope: they do not count
+        told = ((found.frequency, 3.0), (found.damping, 0.15), (found.decrement_damping, 0.15))
+        for i, (one, truth) in enumerate(told):
             inside[i] += one.interval[0] < truth < one.interval[1]
     assert np.all(inside >= 107)  # 114 expected, three sigmas are 7
     assert np.all(inside <= 119)

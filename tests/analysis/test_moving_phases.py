@@ -39,6 +39,24 @@ def test_every_phase_is_its_own_equilibrium_for_many_set_ups_at_once() -> None:
     assert "balance point at" in phase_table(soft, tyres, DRIFT).sentence(2, 0.257)
 
 
+def test_the_drift_that_is_shipped() -> None:
+    """Typed in again from the page's table: accelerations in g, steer in degrees (rounded), seconds."""
+    table = {"approach": (0.15, 0, 0, 0.8), "initiation": (-0.25, 0.35, 12, 0.3), "hold": (0.05, 0.5, -18, 1.2),
+             "transition": (0, -0.45, 15, 0.5), "exit": (0.25, -0.1, 3, 0.7)}  # fmt: skip
+    for phase, (name, (ax, ay, steer, seconds)) in zip(DRIFT, table.items(), strict=True):
+        assert (phase.name, phase.duration) == (name, seconds)
+        assert (phase.ax / G, phase.ay / G) == pytest.approx((ax, ay))
+        assert np.degrees(phase.steer) == pytest.approx(steer, abs=0.25)
+
+
+def test_a_wheel_in_the_air_is_told_in_the_phase() -> None:
+    car = dunlin(bar=[4000.0, 0.0], height=0.06)
+    table = phase_table(car, tyres_like(car, front=1.2, rear=1.2), [Phase(name="x", ax=0, ay=9, steer=0, duration=1)])
+    assert table.lifted[0].tolist() == [True, False, False, False]
+    station = 100 * table.centre[0, 0] / 0.257
+    assert table.sentence(0, 0.257) == f"x: balance point at {station:.1f} %, front left in the air; holds"
+
+
 def test_braking_moves_the_balance_point_forward_and_driving_rearward() -> None:  # common practice
     car = dunlin()
     tyres = tyres_like(car, front=0.8, rear=0.8, sensitivity=0.1)

@@ -8,12 +8,13 @@ import pytest
 from scipy.optimize import brentq
 
 from analysis.errors import InputError
-from analysis.moving.chassis import picked
+from analysis.moving.chassis import Chassis, picked
 from analysis.moving.equilibrium import equilibrium
 from analysis.moving.phases import Phase
 from analysis.moving.pivots import pivot_station, reachable_pivots, turn_per_travel
 from analysis.moving.region import grip_limit, reachable, region_extent
 from analysis.moving.setup_changes import (
+    Change,
     effects,
     ranked,
     usual_changes,
@@ -142,6 +143,79 @@ def test_changed_cars_stand_as_they_should() -> None:
     with pytest.raises(InputError, match="bar rate"):
         equilibrium(replace(car, bar=np.array([-1.0, 0.0])))
     assert with_bars(car, (-1e6, 0.0)).bar[0] == 0.0
+
+
+def test_each_usual_change_is_what_its_name_says() -> None:
+    """The name, read by itself, gives the factor or the addition; everything else stays as it was."""
+    car = dunlin()
+    found = {one.name: one.chassis for one in usual_changes(car)}
+    assert len(found) == 13
+    for name, changed in found.items():
+        at = 1.0 * np.array(["front" in name, "rear" in name])  # which axle
+        spring, bar, track, up = np.ones(2), np.zeros(2), np.zeros(2), 0.0
+        if "springs" in name:
+            spring = 1 + at * (0.2 if "stiffer" in name else -0.2)
+        elif "bar" in name:
+            bar = 0.15 * (800 + 700) / 2 * 0.65**2 * at  # 15 % of the mean wheel rate
+        elif "track" in name:
+            track = 4e-3 * at
+        elif "ride height" in name:
+            up = 1e-3 if "up" in name else -1e-3
+        np.testing.assert_allclose(changed.spring, car.spring * np.repeat(spring, 2), err_msg=name)
+        np.testing.assert_allclose(changed.bar, car.bar + bar, err_msg=name)
+        np.testing.assert_allclose(changed.track, car.track + track, err_msg=name)
+        np.testing.assert_allclose(changed.bump_gap, car.bump_gap + up, err_msg=name)
+        np.testing.assert_allclose(changed.droop, car.droop - up, err_msg=name)
+        np.testing.assert_allclose(changed.roll_centre, car.roll_centre + up / 2, err_msg=name)
+        if "ballast" in name:
+            assert changed.mass == pytest.approx(1.02 * car.mass)
+            # 2 % at an axle, half as high as the sprung mass: moment balance
+            place = np.array([0.257 if "front" in name else 0.0, 0.0, 0.5 * car.sprung_place[2]])
+            whole = car.sprung_mass * car.sprung_place + 0.02 * car.mass * place
+            np.testing.assert_allclose(changed.sprung_place, whole / changed.sprung_mass)
+        else:
+            np.testing.assert_allclose(changed.sprung_place, car.sprung_place + np.array([0, 0, up]), err_msg=name)
+        if "preload" in name:
+            np.testing.assert_allclose(changed.spring_force - car.spring_force, car.spring * 1e-3 * [1, -1, -1, 1])
+
+
+def test_effects_by_single_cars() -> None:
+    """Each effect is the difference of two cars computed apart; stations in per cent of each car's own wheelbase."""
+    car = dunlin()
+    tyres = tyres_like(car, front=0.9, rear=0.7, sensitivity=0.15)
+    turn = Phase(name="turn", ax=-1.0, ay=4.0, steer=0.0, duration=1.0)
+    (bar,) = effects(car, tyres, turn, [Change(name="bar", chassis=with_bars(car, (0.0, 300.0)))], push_pct=70.0)
+
+    def told(one: Chassis) -> tuple[float, float]:
+        load = equilibrium(one, -1.0, 4.0).load
+        station = 100 * (capacity(tyres, load)[:2].sum() / capacity(tyres, load).sum())
+        return station, float(turn_per_travel(one, tyres, load, push_pct=70.0))
+
+    before, after = told(car), told(with_bars(car, (0.0, 300.0)))
+    assert (bar.balance, bar.kappa) == pytest.approx(after, rel=1e-9)
+    assert bar.balance_change == pytest.approx(after[0] - before[0], rel=1e-6)
+    assert bar.kappa_change == pytest.approx(after[1] - before[1], rel=1e-6)
+    edges = 100 * (region_extent(with_bars(car, (0.0, 300.0)), tyres) - region_extent(car, tyres)) / 0.257
+    np.testing.assert_allclose(bar.edge_change, edges, atol=1e-9)
+    assert not bar.rolls_over
+    falls = effects(car, tyres, turn, [Change(name="tall", chassis=with_height(car, 0.2))], edges=False)
+    assert falls[0].rolls_over
+    assert not falls[0].edge_change.any()
+    assert ranked([*falls, bar], forward=True)[-1].name == "tall"
+    assert ranked([*falls, bar], forward=False)[-1].name == "tall"
+
+
+def test_stations_of_the_region_in_per_cent_and_a_region_without_extent() -> None:
+    car = dunlin()
+    region = reachable(car, tyres_like(car, front=0.8, rear=0.8, sensitivity=0.1), outline=False)
+    np.testing.assert_allclose(region.station_pct(0.257), 100 * np.array(region.station) / 0.257, rtol=1e-12)
+    # a car that does not lean on rigid tyres and carries nothing across: no height, no transfer, one point
+    flat = dunlin(height=1e-12, unsprung_height=[0.0] * 4, roll_centre=[0.0, 0.0], unsprung_mass=[1e-6] * 4)
+    point = reachable(flat, tyres_like(flat, front=0.8, rear=0.8, sensitivity=0.0))
+    assert point.area == 0.0
+    assert point.outline == ()
+    # from the middle of the wheelbase 0.3 m ahead: 1/kappa back, and straight ahead at infinity
+    np.testing.assert_allclose(pivot_station(np.array([-4.0, 5.0, 0.0]), 0.26), [0.38, -0.07, -np.inf], rtol=1e-12)
 
 
 def test_pivot_of_the_moving_loads_is_that_of_a_blocked_push_with_them() -> None:

@@ -132,6 +132,87 @@ def test_balance_point_is_the_front_share_of_grip_and_words_follow_it() -> None:
     assert balance(car, alike, load, 4.0, 0.5).words == "steps out at the rear"
 
 
+def test_use_of_each_axle_by_hand() -> None:
+    """Friction circle: what is left sideways is sqrt(C^2 - X^2); the axles share the side force by the place of the
+    centre of gravity (elementary statics); of a driving or braking force each takes its stated part."""
+    car = dunlin(rest_load=np.array([0.3, 0.3, 0.2, 0.2]) * 1.6 * G)
+    load, tyres = np.array([5.0, 4.0, 4.0, 3.0]), tyres_like(car, front=0.9, rear=0.8, sensitivity=0.0)
+    hold = np.array([0.9 * 9.0, 0.8 * 7.0])
+    for ax, share in ((2.0, 0.3), (-3.0, 0.7)):
+        along = 1.6 * abs(ax) * np.array([share, 1 - share])
+        told = balance(car, tyres, load, ax, -2.5, drive_front=0.3, brake_front=0.7)
+        by_hand = 1.6 * 2.5 * np.array([0.6, 0.4]) / np.sqrt(hold**2 - along**2)
+        np.testing.assert_allclose(told.used, by_hand, rtol=1e-9)
+        np.testing.assert_allclose(told.capacity, hold, rtol=1e-12)
+    usual = balance(car, tyres, load, np.array([1.0, -1.0]), 2.5)  # rear-driven, 60 % of the braking at the front
+    along = 1.6 * np.array([[0.0, 1.0], [0.6, 0.4]])
+    np.testing.assert_allclose(usual.used, 1.6 * 2.5 * np.array([0.6, 0.4]) / np.sqrt(hold**2 - along**2), rtol=1e-9)
+    straight = balance(car, tyres, load, np.array([1.0, 9.0]), 0.0).used  # 14.4 N on a rear axle of 5.6 N
+    np.testing.assert_array_equal(straight, [[0.0, 0.0], [0.0, np.inf]])
+    near = tyres_like(car, front=0.9, rear=0.9 * 9 * 4 / 6 / 7 * 1.019, sensitivity=0.0)  # the rear has 1.9 % more
+    assert balance(car, near, load, 0.0, 9.0).words == "slides with all four wheels"
+    assert balance(car, near, load, 0.0, 9.0, even_within=0.018).words == "pushes wide at the front"
+    assert balance(car, near, load, 0.0, 8.0).words == "holds"
+
+
+def test_lift_off_in_words_and_of_cars_that_stand_on_three_wheels() -> None:
+    car = dunlin(bump_gap=np.inf, droop=np.inf)
+    found = lift_off(car)
+    assert found.text == (f"the front left wheel lifts at {found.lifts:.2f} m/s2 ({found.lifts / G:.2f} g); "
+                          f"from {found.rolls:.2f} m/s2 on the car rolls over")  # fmt: skip
+    np.testing.assert_allclose(found.loads, equilibrium(car, 0.0, found.lifts).load, atol=1e-5)
+    three = with_collars(dunlin(unsprung_mass=[1e-4] * 4), np.array([-0.03, 0.03, 0.03, -0.03]))  # it rocks
+    assert equilibrium(three).lifted.any()
+    assert lift_off(three).lifts == 0.0
+    low = dunlin(height=0.002, unsprung_height=[0.0] * 4, roll_centre=[0.0, 0.0])
+    with pytest.raises(InputError, match="no wheel lifts below 200"):
+        lift_off(low)
+
+
+def test_collar_turns_in_words() -> None:
+    car = dunlin(rest_load=np.array([4.2, 3.6, 3.9, 4.3]))
+    plan = collars_for_cross(car, 0.5, pitch=0.75e-3)
+    sense = np.array([1.0, -1.0, -1.0, 1.0])
+    np.testing.assert_allclose(plan.travel, plan.travel[0] * sense, rtol=1e-12)
+    assert plan.travel[0] < 0  # from 53 % down
+    first = f"front left {1e3 * plan.travel[0]:+.2f} mm ({plan.travel[0] / 0.75e-3:+.2f} turns), front right +"
+    assert plan.text.startswith(f"collars, + is more preload: {first}")
+    settled = equilibrium(with_collars(car, plan.travel))
+    assert plan.cross == pytest.approx(0.5, abs=1e-9)
+    np.testing.assert_allclose(plan.load, settled.load, atol=1e-9)
+    assert plan.heave == pytest.approx(float(settled.heave - equilibrium(car).heave), abs=1e-12)
+    assert "turns" not in collars_for_cross(car, 0.5).text
+    for wanted, wheels in ((0.0, (0,)), (1.0, (0,)), (0.5, ())):
+        with pytest.raises(InputError, match="cannot be"):
+            collars_for_cross(car, wanted, wheels=wheels)
+    with pytest.raises(InputError, match="cannot be reached"):
+        collars_for_cross(car, 0.97)
+
+
+def test_the_rule_beside_the_model_says_why() -> None:
+    car = dunlin(rest_load=np.array([0.3, 0.3, 0.2, 0.2]) * 1.6 * G)
+    lift = lift_off(car)
+    told = beside(car, equilibrium(car, 0.0, 1.0), grip=0.8)
+    assert "(60 % of the wheelbase)" in told.why[0]
+    assert told.lifts_at == lift.lifts
+    assert told.why[-1].endswith(f"only at {lift.lifts / G:.2f} g; its tyres give about 0.80 g")
+    assert len(told.why) == 3
+    np.testing.assert_allclose(told.model, equilibrium(car, 0.0, 1.0).load / (1.6 * G), rtol=1e-9)
+    assert (told.rule_front, told.model_front) == (0.5, pytest.approx(0.6))
+    assert len(beside(car, equilibrium(car, 0.0, 1.0)).why) == 2
+    assert len(beside(car, equilibrium(car, 0.0, 1.0), grip=5.0).why) == 2  # such tyres can lift it
+    up = beside(car, equilibrium(car, 0.0, lift.lifts + 0.5))
+    assert "front left up:" in up.why[-1] or "rear left up:" in up.why[-1]
+
+
+def test_tyre_draws_stay_what_a_tyre_can_be() -> None:
+    tyres = Tyres(grip=np.full(4, 0.1), sensitivity=np.array([0.1, 0.9, 0.5, 0.5]), nominal=np.full(4, 4.0),
+                  grip_u=1.0, sensitivity_u=0.5)  # fmt: skip
+    draws = tyre_draws(tyres, 500, np.random.default_rng(3))
+    assert draws.grip.shape == (500, 4)
+    assert (draws.grip.min(), draws.sensitivity.min(), draws.sensitivity.max()) == (1e-6, 0.0, 0.999)
+
+
 def test_a_stiffer_front_bar_moves_the_balance_point_rearwards() -> None:  # common practice; needs load-sensitive tyres
     cars = stacked([dunlin(), dunlin(bar=[900.0, 80.0])])
     load = equilibrium(cars, 0.0, 5.0).load
