@@ -1,6 +1,7 @@
 """Mutation testing of the analysis and protocol code: how many small faults do the tests notice?
 
-    PYTHONPATH=. python tests/benchmarks/mutation.py [--quick] [--only MODULE ...] [--each N] [--seconds S] [--list]
+    PYTHONPATH=. python tests/benchmarks/mutation.py [--quick] [--only MODULE ...] [--each N] [--seconds S]
+                                                     [--control] [--list]
 
 A mutant is one small fault in one module (`mutation_kinds.py`), put into a copy of the project. First the tests of the
 chosen modules (TESTS) run once unchanged, under coverage; from then on a mutant meets those of its module's tests that
@@ -8,6 +9,7 @@ run the changed line, the quickest first, until one fails or `--patience` second
 that run on import meet all tests of the module. A mutant is noticed when a test fails or when it takes five times the
 usual processor time; hypothesis draws the same examples every time and has no deadline. `--each` draws that many of a
 module's mutants at random (fixed seed). Tests are forked from one process that has the heavy packages in memory.
+With `--control` no fault is put in: what is noticed then is a false alarm of the tests.
 Some survivors change nothing that could be noticed (a boundary that no figure ever meets); they are not taken out, so
 the score is a lower bound. Limit: a score of at least 0.80. The last line is one JSON object.
 """
@@ -193,7 +195,9 @@ def usual(project: Path, chosen: list[str]) -> Usual:
     return result
 
 
-def judge(project: Path, module: str, each: int, end: float, patience_s: float, known: Usual) -> dict[str, Any]:
+def judge(
+    project: Path, module: str, each: int, end: float, patience_s: float, known: Usual, control: bool
+) -> dict[str, Any]:
     """Try a module's mutants. survivors: line and kind of those that no test noticed."""
     path = project / module
     source = path.read_text(encoding="utf-8")
@@ -210,7 +214,7 @@ def judge(project: Path, module: str, each: int, end: float, patience_s: float, 
                 break
             mutant = everything[index]
             names = known.meeting(module, mutant, patience_s)
-            path.write_text(mutant.text(), encoding="utf-8")
+            path.write_text(source if control else mutant.text(), encoding="utf-8")
             files = sorted({name.split("::")[0] for name in names})
             needed = sum(known.seconds[name] for name in names)
             tried += 1
@@ -232,6 +236,7 @@ def main() -> None:
     parser.add_argument("--each", type=int, default=12, help="mutants a module, drawn at random")
     parser.add_argument("--patience", type=float, default=6.0, help="seconds of tests a mutant meets at most")
     parser.add_argument("--seconds", type=float, default=3 * 3600.0, help="time for all, shared out evenly")
+    parser.add_argument("--control", action="store_true", help="put no fault in: all that is noticed is a false alarm")
     parser.add_argument("--list", action="store_true", help="how many mutants each module has")
     given = parser.parse_args()
     if given.list:
@@ -258,7 +263,8 @@ def main() -> None:
                 now = time.monotonic()
                 if now > end:
                     break
-                told[module] = judge(project, module, each, now + (end - now) / left, given.patience, known)
+                told[module] = judge(project, module, each, now + (end - now) / left, given.patience, known,
+                                     given.control)
                 print(module, told[module], flush=True)
         except KeyboardInterrupt:
             print("stopped: what there is follows", file=sys.stderr)
