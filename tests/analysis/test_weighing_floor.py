@@ -1,12 +1,13 @@
-"""Floor and shims by hand, on a car with four alike springs."""
+"""Floor, shims and ballast by hand, on a car with four alike springs."""
 
 import math
 
 import numpy as np
 import pytest
 
-from analysis.weighing.corner_weights import CROSS, corner_weights
+from analysis.weighing.corner_weights import CROSS, corner_weights, rectangle_contacts
 from analysis.weighing.cross_weight import floor_verdict, plan_shims
+from analysis.weighing.parts import Target, place_ballast
 from analysis.weighing.stiffness import SpringRates, response_from_rates
 
 ALIKE = SpringRates(spring=np.full(4, 2500.0), motion_ratio=np.full(4, 0.65), tyre=np.full(4, math.inf),
@@ -58,3 +59,42 @@ def test_stacks_of_shims_have_no_more_than_they_may() -> None:
     assert plan_shims(height, most=1).text == "Put 1.00 mm under the rear-right pad"  # 0.2 off either way is nearer
     assert plan_shims(height, most=1, available=(0.5e-3,)).warp_after == pytest.approx(-0.3e-3)
     assert plan_shims(-height, most=2, available=(0.4e-3,)).thickness[[1, 2]].max() == pytest.approx(0.8e-3)
+
+
+@pytest.mark.parametrize(
+    ("target", "wanted", "place_mm", "says"),
+    [
+        # 60 g in the middle make 1660 g; 24.9 g are lacking in front, and 60 g bring 60/260 g for each mm forward
+        ("front_pct", 51.5, (237.9, 0.0), "238 mm ahead of the rear axle and 0 mm to the left of the middle brings the "
+         "front share to 51.5 %"),
+        ("left_pct", 51.0, (130.0, 47.03), "130 mm ahead of the rear axle and 47 mm to the left of the middle"),
+        ("left_pct", 49.0, (130.0, -47.03), "47 mm to the right of the middle brings the left share to 49.0 %"),
+        ("front_pct", 53.0, (345.8, 0.0), "That is outside the wheels: take more ballast"),
+        ("left_pct", 52.0, (130.0, 94.07), "That is outside the wheels"),
+        ("front_pct", 47.0, (-85.8, 0.0), "That is outside the wheels"),
+    ],
+)  # fmt: skip
+def test_ballast_goes_where_the_lever_is(
+    target: Target, wanted: float, place_mm: tuple[float, float], says: str
+) -> None:
+    contact = rectangle_contacts(0.260, 0.170)
+    advice = place_ballast(np.full(4, 400.0), 60.0, contact, target=target, wanted_pct=wanted)
+    assert advice.place is not None
+    np.testing.assert_allclose(1000 * advice.place, place_mm, atol=0.05)
+    assert says in advice.text
+    assert advice.text.startswith("60 g at ")
+    assert advice.reachable == ("outside" not in says)
+    assert advice.load_g.sum() == pytest.approx(1660.0)
+
+
+@pytest.mark.parametrize(("off_g", "says"), [(0.04, "is right already"), (0.06, "cannot change")])
+def test_what_ballast_cannot_change_may_be_right_already(off_g: float, says: str) -> None:
+    load = 400.0 + CROSS * off_g / 2.0  # so much is lacking on one diagonal
+    contact = rectangle_contacts(0.260, 0.170)
+    advice = place_ballast(load, 60.0, contact, target="diagonal_fl_rr_pct", start=np.array([0.1, 0.02]))
+    assert says in advice.text
+    assert advice.reachable == (off_g < 0.05)
+    assert "iagonal front-left with rear-right" in advice.text
+    np.testing.assert_allclose(advice.load_g, load)
+    if advice.place is not None:
+        np.testing.assert_allclose(advice.place, [0.1, 0.02])  # it stays where it is
