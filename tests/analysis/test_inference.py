@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.optimize import brentq
+from scipy.stats import chi2, multivariate_normal, norm
 
 from analysis.errors import InputError
 from analysis.inference import PushEvidence, cg_station, infer
@@ -71,6 +72,87 @@ def test_common_doubts_do_not_average_out() -> None:
     assert infer(many).grip_ratio.u == pytest.approx(single, rel=0.03)
     own = [replace(one, measured=told(one.measured.kappa, 0.05)) for one in many]
     assert infer(own).grip_ratio.u == pytest.approx(single / 4, rel=0.05)
+
+
+def test_the_posterior_by_quadrature() -> None:
+    """Bayes' rule on a fine grid, likelihood from SciPy's normal density about the closed form: three pushes whose
+    errors are partly shared; then the place of the centre of gravity unknown as well."""
+    stations, own, shared, scatter = [0.06, 0.2, 0.24], np.array([0.1, 0.08, 0.12]), 0.05, 0.06
+    read = np.array([exact_kappa(s, 1.1) for s in stations]) + np.array([0.12, -0.1, 0.03])
+    pushes = [PushEvidence(car=blocked(), push=PushState(station=s), scatter=scatter,
+                           measured=told(k, float(np.hypot(u, shared)), common_u=shared))
+              for s, k, u in zip(stations, read, own, strict=True)]  # fmt: skip
+    errors = multivariate_normal(np.zeros(3), np.diag(own**2 + scatter**2) + shared**2)
+    log = np.linspace(-0.6, 0.8, 281)
+    kappa = np.array([[exact_kappa(s, np.exp(one)) for s in stations] for one in log])
+    weight = errors.pdf(read - kappa) * np.exp(-0.5 * ((log - 0.2) / 0.3) ** 2)
+    weight /= weight.sum()
+    found = infer(pushes, prior_log_u=0.3, prior_log_ratio=0.2)
+    mean = weight @ log
+    assert found.grip_ratio.u == pytest.approx(np.sqrt(weight @ (log - mean) ** 2), rel=5e-3)
+    low, middle, high = np.exp(np.interp([0.025, 0.5, 0.975], np.cumsum(weight) - weight / 2, log))
+    assert found.grip_ratio.value == pytest.approx(middle, rel=1e-3)
+    assert found.grip_ratio.interval == pytest.approx((low, high), rel=3e-3)
+    peak = np.argmax(weight)
+    misfit = (read - kappa[peak]) @ np.linalg.inv(errors.cov) @ (read - kappa[peak])
+    assert found.chi_square == pytest.approx(misfit, rel=0.01)
+    assert found.dof == 2
+    assert found.chance == pytest.approx(chi2.sf(found.chi_square, 2), rel=1e-9)
+    assert found.odds_against == pytest.approx((1 - found.chance) / found.chance)
+    assert np.trapezoid(found.grip_ratio.density, np.log(found.grip_ratio.place)) == pytest.approx(1.0, rel=0.01)
+    told_low, told_high = found.grip_ratio.interval
+    assert found.sentence == (f"Front tyres grip {found.grip_ratio.value:.3g} times as well as rear tyres "
+                              f"(95 %: {told_low:.3g} to {told_high:.3g}), from 3 pushes")  # fmt: skip
+    # loads moved along by x (m) change the ratio of what the axles hold: (L/2 + x)/(L/2 - x), moment balance
+    place = np.linspace(0.13 - 4 * L / 16, 0.13 + 4 * L / 16, 141)
+    table = np.log(place / (L - place))
+    by_log = np.array([np.interp(log[:, None] + table, log, column) for column in kappa.T])
+    ok = (log[:, None] + table > log[0]) & (log[:, None] + table < log[-1])
+    joint = np.where(ok, errors.pdf(np.moveaxis(read[:, None, None] - by_log, 0, -1)), 0.0)
+    joint *= np.exp(-0.5 * ((log - 0.2) / 0.3) ** 2)[:, None] * np.exp(-0.5 * ((place - 0.13) / (L / 16)) ** 2)
+    joint /= joint.sum()
+    loads = blocked(load_covariance=(L / 16 / (L / 2) * 16 / 2) ** 2 * np.eye(4))  # moves the centre by L/16
+    both = infer([replace(one, car=loads) for one in pushes], also="cg station", prior_log_u=0.3, prior_log_ratio=0.2)
+    assert both.other is not None
+    seen = joint.sum(0) @ place
+    assert both.other.u == pytest.approx(np.sqrt(joint.sum(0) @ (place - seen) ** 2), rel=0.02)
+    assert both.grip_ratio.u == pytest.approx(np.sqrt(joint.sum(1) @ (log - joint.sum(1) @ log) ** 2), rel=0.02)
+    spread = np.sqrt((joint.sum(0) @ (place - seen) ** 2) * (joint.sum(1) @ (log - joint.sum(1) @ log) ** 2))
+    tied = (log - joint.sum(1) @ log) @ joint @ (place - seen) / spread
+    assert both.correlation == pytest.approx(tied, abs=0.01)
+    assert both.other.unit == "m"
+    assert f"; centre of gravity {1e3 * both.other.value:.1f} mm ahead of the rear axle (" in both.sentence
+    assert both.dof == 1
+
+
+def test_sides_of_rolling_pushes_by_quadrature() -> None:
+    """A side is right with the normal probability of the distance from the balance point L r/(1+r), and one in two
+    hundred says nothing (Bayes' rule; statics)."""
+    rolling = blocked(drag=np.full(4, 0.02), load_covariance=np.eye(4) * 0.2**2)
+    u = np.hypot(0.004, L * 0.2 * 2 / 2 / 16)
+    sides = [(0.11, -7.7), (0.12, 7.7), (0.15, 7.7)]
+    pushes = [PushEvidence(car=rolling, push=PushState(station=s, station_u=0.004), measured=told(k, 0.1))
+              for s, k in sides]  # fmt: skip
+    log = np.linspace(-1.5, 1.5, 3001)
+    null = L * np.exp(log) / (1 + np.exp(log))
+    weight = np.exp(-0.5 * (log / 0.5) ** 2)
+    for s, k in sides:
+        weight = weight * (0.995 * norm.cdf(np.sign(k) * (s - null) / u) + 0.0025)
+    weight /= weight.sum()
+    found = infer(pushes)
+    assert found.grip_ratio.u == pytest.approx(np.sqrt(weight @ (log - weight @ log) ** 2), rel=0.02)
+    middle = np.exp(np.interp(0.5, np.cumsum(weight), log))
+    assert found.grip_ratio.value == pytest.approx(middle, rel=3e-3)
+    assert (found.chi_square, found.dof, found.chance) == (0.0, 0, 1.0)
+
+
+def test_a_drag_in_words() -> None:
+    half = blocked(drag=np.array([1.0, 1.0, 0.3, 1.0]))
+    found = infer(evidence(half, [0.2], 1.0), also="drag RL")
+    assert found.other is not None
+    low, high = found.other.interval
+    assert found.sentence.endswith(f"from 1 push; drag RL {found.other.value:.2g} ({low:.2g} to {high:.2g})")
+    assert found.other.unit == ""
 
 
 def test_order_of_pushes_does_not_matter() -> None:
