@@ -1,6 +1,5 @@
 """The bench's pads as the use cases need them: opened from the bench card, settled, calibrated, zeroed."""
 
-import contextlib
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -37,6 +36,7 @@ Progress = Callable[[float], None]
 PADS = 4
 WHEELS = ("FL", "FR", "RL", "RR")
 LONGEST_WAIT_S = 60.0
+LONGEST_CATCH_UP_S = 3.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,14 +138,8 @@ def settle(
 
 
 def _forget_what_came_before(source: PadSource) -> None:
-    """Drop every frame measured before now, also those still on their way through cable and buffers.
-
-    A board that answers a command has sent all its earlier lines before the answer. Pads with another line format
-    cannot be asked: for them only what has arrived is dropped, which is some milliseconds short.
-    """
-    if isinstance(source, PadReader) and source.takes_commands:
-        with contextlib.suppress(BenchError):  # silent or lost pads are told by what follows
-            source.command("?", timeout=1.0)
+    """Drop every frame measured before now, also those still on their way through cable and buffers."""
+    source.catch_up(LONGEST_CATCH_UP_S)
     source.drain()
 
 

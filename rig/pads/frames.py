@@ -112,6 +112,14 @@ class PadSource(Protocol):
         """All frames waiting in the queue, oldest first; they are taken out."""
         ...
 
+    def catch_up(self, timeout: float) -> None:
+        """Return when every line sent before this call has been read, at most after `timeout` s.
+
+        A machine that stood still for a while finds old lines in the buffers of cable and system. Pads that take no
+        commands cannot be asked: for them nothing is waited for.
+        """
+        ...
+
     def wait_newer(self, than: PadFrame | None, timeout: float) -> PadFrame | None:
         """The newest frame as soon as there is one that is not `than`; None after `timeout` s."""
         ...

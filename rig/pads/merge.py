@@ -68,6 +68,10 @@ class TimeMerger:
         self._unused[port] = frame
         return self.due(frame.host_time)
 
+    def forget(self) -> None:
+        """Drop the frames that wait for those of other ports."""
+        self._unused = {}
+
     def due(self, now: float) -> list[PadFrame]:
         """The merged frame that can be given at `now` (host monotonic s), once no awaited port lacks a frame."""
         awaited = [port for port, heard in self._heard.items() if now - heard <= self.patience]
@@ -127,6 +131,7 @@ class MergedPads:
         self._arrived = threading.Event()
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
+        self._merging = threading.Lock()
 
     def start(self) -> Self:
         """Open all ports. Raises BenchError when one cannot be opened; the others are closed again."""
@@ -188,6 +193,15 @@ class MergedPads:
             self._queue.clear()
         return frames
 
+    def catch_up(self, timeout: float) -> None:
+        """As `PadSource`, for every port; what was not merged yet is dropped."""
+        for reader in self._readers:
+            reader.catch_up(timeout)
+        with self._merging:
+            for reader in self._readers:
+                reader.drain()
+            self._merger.forget()
+
     def wait_newer(self, than: PadFrame | None, timeout: float) -> PadFrame | None:
         """The newest merged frame once it is not `than`; None after `timeout` s."""
         with self._news:
@@ -198,14 +212,18 @@ class MergedPads:
         while not self._stop.is_set():
             self._arrived.wait(self._merger.patience / 2.0)
             self._arrived.clear()
-            merged: list[PadFrame] = []
-            batches = [(f.host_time, port, f) for port, r in enumerate(self._readers) for f in r.drain()]
-            for _, port, frame in sorted(batches, key=lambda item: item[:2]):
-                merged += self._merger.push(port, frame)
-            merged = merged or self._merger.due(time.monotonic())
-            if merged:
-                with self._news:
-                    self._overflowed += max(0, len(self._queue) + len(merged) - (self._queue.maxlen or 0))
-                    self._queue.extend(merged)
-                    self._latest = merged[-1]
-                    self._news.notify_all()
+            with self._merging:
+                self._merge()
+
+    def _merge(self) -> None:
+        merged: list[PadFrame] = []
+        batches = [(f.host_time, port, f) for port, r in enumerate(self._readers) for f in r.drain()]
+        for _, port, frame in sorted(batches, key=lambda item: item[:2]):
+            merged += self._merger.push(port, frame)
+        merged = merged or self._merger.due(time.monotonic())
+        if merged:
+            with self._news:
+                self._overflowed += max(0, len(self._queue) + len(merged) - (self._queue.maxlen or 0))
+                self._queue.extend(merged)
+                self._latest = merged[-1]
+                self._news.notify_all()

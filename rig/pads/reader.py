@@ -176,6 +176,12 @@ class PadReader:
         """Whether the pads speak our own protocol, so that they can be asked and told."""
         return self._commands
 
+    def catch_up(self, timeout: float) -> None:
+        """As `PadSource`: a board that answers a command has sent all its earlier lines before the answer."""
+        if self._commands:
+            with contextlib.suppress(BenchError):  # silent or lost pads are told by what follows
+                self.command("?", timeout=timeout)
+
     def command(self, text: str, *, timeout: float = 2.0) -> Answer | Identity:
         """Send one command line and wait for its answer. text: without line end, e.g. `rate 80` or `?`.
 

@@ -57,6 +57,11 @@ class Branch:
             self._queue.clear()
         return frames
 
+    def catch_up(self, timeout: float) -> None:
+        """As the reader's."""
+        self._check()
+        self._source.catch_up(timeout)
+
     def wait_newer(self, than: PadFrame | None, timeout: float) -> PadFrame | None:
         """As the reader's."""
         self._check()

@@ -1,0 +1,39 @@
+"""A machine that stands still for a moment (a laptop asleep, a slow disk) finds old lines in the buffers.
+
+Truth: what lies on the virtual pads when the reading is asked for. Without a look at what is still on its way, the
+settled reading of before would be taken for the one asked for.
+"""
+
+import time
+
+import numpy as np
+import pytest
+
+from rig.jobs.pads import OpenPads, settle
+from rig.pads.frames import PadSource
+from rig.pads.reader import PadReader
+from rig.page.hub import Branch
+from rig.virtual.pads import VirtualPads
+
+
+@pytest.mark.parametrize("way", ["plain", "page"])
+def test_readings_from_before_the_question_are_never_taken(way: str) -> None:
+    stall = [0.0]
+
+    def slow(data: bytes, now: float, kind: str = "<") -> None:
+        time.sleep(stall[0])
+
+    with VirtualPads(seed=3, rate=80, time_factor=40.0) as pads:
+        reader = PadReader(pads.url, tap=slow)
+        with reader:
+            branch = Branch(reader, collect=lambda: branch.feed(reader.drain()))
+            asked: PadSource = branch if way == "page" else reader
+            opened = OpenPads(source=asked, raw_file=None, names=("1", "2", "3", "4"))  # type: ignore[arg-type]
+            empty = settle(opened).counts
+            stall[0] = 0.25  # 10 s on the pads' clock, longer than a reading takes to settle
+            time.sleep(0.3)
+            pads.set_loads([500.0] * 4)
+            stall[0] = 0.0
+            loaded = settle(opened).counts
+    # 500 g on pads of some hundred counts a gram; an old reading would differ by noise alone
+    assert np.all(np.abs(np.array(loaded) - np.array(empty)) > 10_000)
