@@ -139,7 +139,7 @@ def atheris_run(name: str, seconds: float) -> tuple[dict[str, Any], list[bytes]]
         for number, data in enumerate(corpus(name)):
             (Path(folder) / str(number)).write_bytes(data)
         done = subprocess.run(
-            [sys.executable, "-c", code, f"-max_total_time={int(seconds)}", "-timeout=5", "-max_len=20000", "-seed=1",
+            [sys.executable, "-c", code, f"-max_total_time={int(seconds)}", "-timeout=30", "-max_len=20000", "-seed=1",
              "-print_final_stats=1", f"-artifact_prefix={folder}/", folder],
             capture_output=True, encoding="utf-8", errors="replace", check=False,
         )
