@@ -7,7 +7,9 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.stats import ttest_ind
+from scipy.integrate import quad
+from scipy.optimize import brentq
+from scipy.stats import chi2, norm, t, ttest_ind
 
 from analysis.errors import InputError
 from analysis.experiments import (
@@ -113,10 +115,49 @@ def test_visits_count_not_pushes() -> None:
     assert result.effects[0].foreseen == (interval.low <= 0.3 <= interval.high)
 
 
+def test_scatter_inside_and_between_visits_by_the_analysis_of_variance() -> None:
+    """Nested, balanced: push_u^2 is the mean square in visits, block_u^2 what the mean square between visits of one
+    set-up has beyond it, over the pushes of a visit (textbook); drift by least squares and Student's t."""
+    rng = np.random.default_rng(12)
+    levels, read = "abbaab", []
+    for level in levels:
+        read.append(4.0 + 0.3 * (level == "b") + rng.normal(0, 0.2) + rng.normal(0, 0.05, 4))
+    pushes = [push({"t": levels[i // 4]}, i // 4, float(read[i // 4][i % 4]), 3 * i) for i in range(24)]
+    told = analyse_series(pushes)
+    table = np.array(read)
+    within = ((table - table.mean(1, keepdims=True)) ** 2).sum() / 18
+    means = {one: table.mean(1)[[level == one for level in levels]] for one in "ab"}
+    between = 4 * sum(((one - one.mean()) ** 2).sum() for one in means.values()) / 4
+    assert told.push_u == pytest.approx(np.sqrt(within), rel=1e-9)
+    assert told.block_u == pytest.approx(np.sqrt((between - within) / 4), rel=1e-6)
+    assert (told.dof, told.pushes) == (4, 24)
+    order, y = 3.0 * np.arange(24), table.ravel()
+    design = np.column_stack([np.ones(24), [level == "b" for level in levels for _ in range(4)], order])
+    (fit, (rest,), *_) = np.linalg.lstsq(design, y, rcond=None)
+    half = t.ppf(0.975, 21) * np.sqrt(rest / 21 * np.linalg.inv(design.T @ design)[2, 2]) * 69
+    assert told.drift is not None
+    assert told.drift.slope == pytest.approx(fit[2], rel=1e-9)
+    assert told.drift.over_series == pytest.approx(69 * fit[2], rel=1e-9)
+    assert told.drift.interval == pytest.approx((69 * fit[2] - half, 69 * fit[2] + half), rel=1e-9)
+    assert told.drift.clear == (abs(69 * fit[2]) > half)
+    # one visit each: the scatter between pushes has to serve, and that is said
+    once = analyse_series([one for one in pushes if one.block < 2])
+    pooled = np.sqrt(((table[:2] - table[:2].mean(1, keepdims=True)) ** 2).sum() / 6)
+    assert once.push_u == pytest.approx(pooled, rel=1e-9)
+    assert once.effects[0].u == pytest.approx(pooled * np.sqrt(2 / 4), rel=1e-9)
+    assert (once.block_u, once.dof) == (0.0, 6)
+    assert any("No set-up was visited twice" in one for one in once.warnings)
+    assert not any("visited twice" in one for one in told.warnings)
+    loud = analyse_series([replace(one, kappa_u=told.push_u / 3) for one in pushes])
+    assert any("Pushes scatter 3.0 times as much as each states" in one for one in loud.warnings)
+    calm = analyse_series([replace(one, kappa_u=told.push_u) for one in pushes])
+    assert not any("scatter" in one for one in calm.warnings)
+
+
 def test_factor_effects_hold_the_truth() -> None:
-    """500 simulated series with scatter between visits and pushes as drawn; the long run is a benchmark."""
+    """320 effects of simulated series with scatter between visits and pushes as drawn; the long run is a benchmark."""
     rng, held, total = np.random.default_rng(8), 0, 0
-    for _ in range(250):
+    for _ in range(160):
         pushes = []
         truth = {"t": rng.normal(), "b": rng.normal()}
         for block, i in enumerate(rng.permutation(8)):
@@ -126,7 +167,7 @@ def test_factor_effects_hold_the_truth() -> None:
         for one in analyse_series(pushes, reference={"t": "0", "b": "0"}).effects:
             total += 1
             held += one.interval[0] <= truth[one.factor] <= one.interval[1]
-    assert 0.92 < held / total < 0.98  # 95 % of 500, three standard deviations
+    assert 0.913 < held / total < 0.987  # 95 % of 320, three standard deviations
 
 
 def test_drift_is_seen_and_told() -> None:
@@ -214,6 +255,83 @@ def test_hidden_change_is_found_from_its_closed_form_pivot() -> None:
     np.testing.assert_allclose(told.after[0], 1 / 3)
     np.testing.assert_allclose(told.after.sum(1), 1.0)
     assert not hidden_change(cars(), [(PushState(station=0.2), measured(2.0))]).fits
+
+
+def closed_form(ratio: float, station: float) -> float:
+    """Turn per travel of a blocked, even car (two axles; root by SciPy)."""
+
+    def moment(X: float) -> float:
+        return float(ratio * ((L - X) * (L - station) + H**2) / np.hypot(L - X, H)
+                     + (X * station + H**2) / np.hypot(X, H))  # fmt: skip
+
+    return 1 / (L / 2 - brentq(moment, -2.0, 0.1, xtol=1e-14))
+
+
+def test_hidden_change_by_normal_densities() -> None:
+    """Each push has its own doubt (place, measurement, scatter between pushes): products of SciPy's densities."""
+    two = [Hypothesis(name="a", car=CAR, prior=2.0),
+           Hypothesis(name="b", car=replace(CAR, grip=np.array([0.84, 0.84, 0.8, 0.8])))]  # fmt: skip
+    stations, place_u, read_u, scatter = [0.2, 0.23], [0.003, 0.001], [0.1, 0.05], 0.08
+    read = [closed_form(1.02, 0.2) + 0.1, closed_form(1.02, 0.23) - 0.1]
+    pushes = [(PushState(station=s, station_u=p), measured(k, u))
+              for s, p, k, u in zip(stations, place_u, read, read_u, strict=True)]  # fmt: skip
+    told = hidden_change(two, pushes, scatter=scatter)
+    weight, misfit = np.array([2.0, 1.0]), np.zeros(2)
+    for s, p, k, u in zip(stations, place_u, read, read_u, strict=True):
+        for h, ratio in enumerate((1.0, 1.05)):
+            slope = (closed_form(ratio, s + 1e-4) - closed_form(ratio, s - 1e-4)) / 2e-4
+            law = norm(closed_form(ratio, s), np.sqrt(u**2 + scatter**2 + (slope * p) ** 2))
+            weight[h] *= law.pdf(k)
+            misfit[h] += ((k - law.mean()) / law.std()) ** 2
+    assert told.odds == pytest.approx(weight.max() / weight.min(), rel=5e-3)
+    assert told.probability["a"] == pytest.approx(weight[0] / weight.sum(), rel=5e-3)
+    assert told.after[0, 0] == pytest.approx(2 / 3)
+    assert told.fits
+    assert f"odds {told.odds:.2g} to 1 after 2 pushes" in told.sentence
+    # one push that misses the best by a little less, or more, than the 99 % level of chi-square
+    for share, fits in ((0.99, True), (1.01, False)):
+        k = closed_form(1.0, 0.2) + share * 0.1 * np.sqrt(chi2.isf(0.01, 1))
+        alone = hidden_change(two, [(PushState(station=0.2), measured(k, 0.1))])
+        assert alone.best == "a"
+        assert alone.fits == fits
+        assert ("none of the listed" in alone.sentence) == (not fits)
+        assert "after 1 push" in alone.sentence
+        assert "pushes" not in alone.sentence.split(";")[0]
+
+
+def test_worth_of_a_push_in_bits() -> None:
+    """Mutual information of two hypotheses and one normal reading, integrated by SciPy."""
+    two = [Hypothesis(name="a", car=CAR), Hypothesis(name="b", car=replace(CAR, grip=np.array([0.9, 0.9, 0.8, 0.8])))]
+    told = most_telling_push(two, {"a": 0.6, "b": 0.2}, [PushState(station=0.2, station_u=0.002)], kappa_u=0.3)
+    laws = []
+    for ratio in (1.0, 1.125):
+        slope = (closed_form(ratio, 0.2001) - closed_form(ratio, 0.1999)) / 2e-4
+        laws.append(norm(closed_form(ratio, 0.2), np.hypot(0.3, slope * 0.002)))
+    chance = (0.75, 0.25)
+
+    def gain(k: float) -> float:
+        mixture = sum(p * law.pdf(k) for p, law in zip(chance, laws, strict=True))
+        return float(sum(p * law.pdf(k) * np.log2(law.pdf(k) / mixture) for p, law in zip(chance, laws, strict=True)))
+
+    bits = quad(gain, 2.0, 8.0)[0]
+    assert told.gain[0] == pytest.approx(bits, rel=2e-3)
+    assert told.sentence == f"Push next at 77 % of the wheelbase: worth {told.gain[0]:.2g} bits"
+
+
+def test_ladder_places_are_certain_only_beyond_all_pairs_together() -> None:
+    """Three pairs: each difference must pass the normal quantile of 0.025/3 (Bonferroni; SciPy)."""
+    need = norm.isf(0.025 / 3) * 0.01 * np.sqrt(2)
+    for share, ranks in ((1.01, [(1, 1), (2, 3), (2, 3)]), (0.99, [(1, 2), (1, 3), (2, 3)])):
+        entries = [LadderEntry(name=name, log_ratio=log, log_u=0.01) for name, log in
+                   (("low", 0.0), ("top", share * need + 0.01), ("mid", 0.01))]  # fmt: skip
+        told = grip_ladder(entries)
+        assert [one.ranks for one in told.rungs] == ranks
+        assert told.reference == "low"
+        first = "top grips most; 1 of 3"
+        if share < 1:
+            first = "top came out on top, but mid cannot be told from it; 0 of 3"
+        assert told.sentence == f"{first} places are certain"
+        assert told.rungs[-1].interval == (1.0, 1.0)
 
 
 def test_of_rolling_cars_only_the_side_counts() -> None:

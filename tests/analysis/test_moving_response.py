@@ -13,9 +13,10 @@ from scipy.integrate import solve_ivp
 from analysis.errors import InputError
 from analysis.moving.chassis import Chassis, car_at_rest, picked, stacked
 from analysis.moving.dampers import BodyInertia, Dampers, box_inertia, dampers
+from analysis.moving.elements import roll_axis
 from analysis.moving.equilibrium import equilibrium
 from analysis.moving.modes import damping_ratio, modes, ride_frequency
-from analysis.moving.response import arrival, ramp, respond
+from analysis.moving.response import Response, arrival, ramp, respond
 from tests.analysis.moving_cars import G, dunlin, random_cars
 
 RIDE = tomllib.loads((Path(__file__).parent.parent / "data" / "vehicle_examples.toml").read_text())["ride"]
@@ -187,6 +188,47 @@ def test_arrival_reads_a_known_rise() -> None:
     assert came.peak_time[1] == pytest.approx(time[np.argmax(right)] - 0.2)
     assert came.overshoot[1] == pytest.approx((right.max() - right[0]) / full - 1)
     assert came.settle[1] > came.arrive[1]
+
+
+def test_arrival_of_a_made_up_load() -> None:
+    """Straight pieces whose moments are known by hand: 90 % between two frames, the peak, the last time outside 5 %."""
+    time = np.array([0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6])
+    load = np.array([[4.0, 4.0, 6.0, 9.0, 8.5, 8.1, 8.0],  # 4 N more: 90 % is 7.6 N; 25 % beyond; 8.2 at the latest
+                     [5.0, 5.0, 4.0, 3.0, 2.0, 1.5, 1.0],
+                     [4.0] * 7, [4.0] * 7]).T  # fmt: skip
+    nothing = np.zeros(7)
+    made = Response(time=time, load=load, heave=nothing, pitch=nothing, roll=nothing, travel=0 * load, energy=nothing,
+                    lifted=load < 0, rolls_over=np.array(False))  # fmt: skip
+    came = arrival(made, since=0.15)
+    np.testing.assert_allclose(came.change, [4.0, -4.0, 0.0, 0.0])
+    np.testing.assert_allclose(came.arrive[:2], [0.2 + 0.1 * 1.6 / 3 - 0.15, 0.5 + 0.1 * 0.1 / 0.5 - 0.15])
+    np.testing.assert_allclose(came.overshoot[:2], [0.25, 0.0])
+    np.testing.assert_allclose(came.peak_time[:2], [0.15, 0.45])
+    np.testing.assert_allclose(came.settle[:2], [0.35, 0.45])
+    for times in (came.arrive, came.overshoot, came.peak_time, came.settle):
+        assert np.isnan(times[2:]).all()
+    assert arrival(made).arrive[0] == pytest.approx(0.2 + 0.1 * 1.6 / 3)
+
+
+def test_energy_of_a_body_let_go() -> None:
+    """Without dampers nothing is lost, and moved from its equilibrium by accelerations a it has 1/2 a' K^-1 a there
+    (quadratic springs): twice the pull, four times the energy."""
+    car, time = dunlin(bump_gap=np.inf, droop=np.inf), np.arange(0, 0.2, 5e-4)
+    still = np.zeros_like(time)
+    rest = respond(car, dampers(0.0, 0.0), INERTIA, time, still, still).energy
+    np.testing.assert_allclose(rest, rest[0], rtol=1e-9)
+    freed = [respond(car, dampers(0.0, 0.0), INERTIA, time, still, still, start=(0.0, a)).energy - rest[0]
+             for a in (0.5, 1.0)]  # fmt: skip
+    assert freed[1][0] == pytest.approx(4 * freed[0][0], rel=1e-6)
+    # the work of a side force that grew slowly to a: half of force times way, way by one step of acceleration more
+    ms, arm = car.sprung_mass, car.sprung_place[2] - roll_axis(car)
+    roll = float(equilibrium(car, 0.0, 1.0).roll)
+    unsprung = equilibrium(car, 0.0, 1.0).wheel_height
+    side = (ms * np.array([car.sprung_place[0], 0.257 - car.sprung_place[0]]) / 0.257 * car.roll_centre
+            + 2 * 0.035 * 0.032) / 0.165  # fmt: skip
+    work = ms * arm * 1.0 * roll / 2 + (np.repeat(side, 2) * [1, -1, 1, -1] * unsprung).sum() / 2
+    assert freed[1][0] == pytest.approx(work, rel=1e-6)
+    np.testing.assert_allclose(freed[1], freed[1][0], rtol=2e-2)  # the method damps a little
 
 
 def test_stiffer_dampers_bring_load_sooner() -> None:  # common practice, no source
