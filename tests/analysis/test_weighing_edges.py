@@ -22,12 +22,12 @@ from analysis.weighing.estimate import (
 from analysis.weighing.limits import scale_limit_g
 from analysis.weighing.loads import loads_from_counts
 from analysis.weighing.orientations import one_weighing_enough, pad_prior, solve_orientations
-from analysis.weighing.pad_faults import PadLimits, limits_for, pad_faults
+from analysis.weighing.pad_faults import pad_faults
 from analysis.weighing.parts import PartMass, add_parts, place_ballast
 from analysis.weighing.reseating import Scatter, measured_scatter, pool_placements, repeats_worth, usual_scatter
-from analysis.weighing.settled import SettledDetector, settled_reading
+from analysis.weighing.settled import settled_reading
 from analysis.weighing.stiffness import SpringRates, response_from_rates, response_from_shim, warp_pattern
-from analysis.weighing.zero_tracking import ZeroTracker, drift_rate, zero_at
+from analysis.weighing.zero_tracking import ZeroTracker, zero_at
 
 CONTACT = rectangle_contacts(0.260, 0.170)
 TRACK = np.array([0.17, 0.17])
@@ -264,106 +264,6 @@ def test_noise_is_added_only_where_repeats_do_not_show_it() -> None:
     assert [part.name for part in twice.parts] == ["re-seating"]
     np.testing.assert_allclose(np.diag(twice.covariance), 4.0)  # variance 8, mean of two
     assert (twice.count, twice.scatter.dof) == (2, 1.0)
-
-
-# Faults, rest and zero
-
-
-def test_limits_follow_the_capacity_whichever_way_the_counts_go() -> None:
-    up, down = pad(capacity_g=2000.0), fit_calibration(np.array([0.0, 500, 1000]), np.array([7.0, -49_993, -99_993]))
-    found = limits_for([up, down], over=1.1, under=0.02)  # type: ignore[list-item]
-    np.testing.assert_allclose(found.highest, [220_007, 2_007])
-    np.testing.assert_allclose(found.lowest, [-3_993, -109_993])
-    counts = np.array([[0.0, 0.0], [300_000.0, 10.0], [0.0, -120_000.0], [3.0, 4_000.0]])
-    told = [(fault.pad, fault.name, fault.samples, fault.first) for fault in pad_faults(counts, limits=found)]
-    assert told == [(0, "overload", 1, 1), (1, "overload", 1, 3), (1, "underload", 1, 2)]
-
-
-@pytest.mark.parametrize(("run", "found"), [(2, []), (3, ["line stuck high"])])
-def test_three_equal_ends_of_a_line_are_stuck(run: int, found: list[str]) -> None:
-    counts = 1000.0 + 7.0 * np.arange(12)
-    counts[4 : 4 + run] = -1.0
-    told = pad_faults(counts[:, None])
-    assert [fault.name for fault in told] == found
-    if found:
-        assert (told[0].samples, told[0].first, told[0].last) == (run, 4, 3 + run)
-
-
-@pytest.mark.parametrize(("run", "limits", "found"), [
-    (19, PadLimits(), []), (20, PadLimits(), ["frozen"]), (40, PadLimits(frozen_run=None), []),
-])  # fmt: skip
-def test_twenty_equal_counts_are_frozen_unless_the_source_rounds(run: int, limits: PadLimits, found: list[str]) -> None:
-    counts = 1000.0 + 7.0 * np.arange(60)
-    counts[10 : 10 + run] = 500.0
-    assert [fault.name for fault in pad_faults(counts[:, None], limits=limits)] == found
-
-
-def test_a_detector_begins_afresh_after_a_restart_and_when_told_to() -> None:
-    detector = SettledDetector(window_s=1.0)
-    assert detector.reading() is None
-    for i in range(40):
-        detector.feed(i / 10, np.array([100.0 + i % 3, 200.0 - i % 2]))
-    reading = detector.reading()
-    assert reading is not None
-    assert reading.count == 11  # one second at ten a second, both ends
-    detector.feed(0.5, np.array([100.0, 200.0]))  # time runs backwards: the board has restarted
-    reading = detector.reading()
-    assert reading is not None
-    assert reading.count == 1
-    detector.feed(0.6, np.array([100.0]))  # another number of pads
-    reading = detector.reading()
-    assert reading is not None
-    assert reading.counts.shape == (1,)
-    detector.reset()
-    assert detector.reading() is None
-    short = SettledDetector(window_s=60.0, longest=20)
-    for i in range(50):
-        short.feed(i / 10, np.array([100.0 + i % 3]), np.array([i == 45]))
-    reading = short.reading()
-    assert reading is not None
-    assert (reading.count, reading.missing) == (19, 1)
-
-
-def test_nothing_whole_is_no_reading() -> None:
-    gone = settled_reading(np.arange(20) / 10, np.full((20, 2), math.nan))
-    assert (gone.settled, gone.count, gone.missing, gone.duration) == (False, 0, 20, 0.0)
-    assert "only 0 whole samples, pad 1: missing" in gone.reason
-    np.testing.assert_array_equal(gone.counts, [0.0, 0.0])
-
-
-def test_a_pad_that_is_gone_too_often_is_named() -> None:
-    counts = 1000.0 + np.array([[0.0, 2.0], [3.0, -1.0], [-2.0, 0.0], [1.0, 3.0]] * 40)
-    counts[1::2, 1] = math.nan
-    reading = settled_reading(np.arange(160) / 80, counts, names=("FL", "FR"))
-    assert reading.reason == "FR: missing"
-
-
-def test_drift_by_hand_and_what_pads_usually_do() -> None:
-    """Steps of 3 and 4 counts in 1 s and 4 s: 9 and 4 a second; readings known to 1 count take 2 off each step."""
-    when, zeros = np.array([0.0, 1.0, 5.0]), np.array([[0.0], [3.0], [7.0]])
-    assert drift_rate(when, zeros, 0.0, usual_weight=0.0)[0] == pytest.approx(math.sqrt((9 + 4) / 2))
-    assert drift_rate(when, zeros, 1.0, usual_weight=0.0)[0] == pytest.approx(math.sqrt((7 + 14 / 4) / 2))
-    assert drift_rate(when, zeros, 0.0, usual=1.0)[0] == pytest.approx(math.sqrt((13 + 2 * 1) / 4))
-    assert drift_rate(when[:1], zeros[:1], 0.0, usual_weight=0.0)[0] == 0.0
-
-
-@pytest.mark.parametrize(
-    ("time", "counts", "u", "between"),
-    [
-        (-4.0, 10.0, math.hypot(2, 3 * 2), False),  # before the first zero
-        (0.0, 10.0, 2.0, True),
-        (30.0, 16.0, math.sqrt((0.7 * 2) ** 2 + (0.3 * 4) ** 2 + 9 * 0.3 * 0.7 * 100), True),
-        (100.0, 30.0, 4.0, False),
-        (116.0, 30.0, math.hypot(4, 3 * 4), False),
-    ],
-)
-def test_the_zero_at_any_time_by_hand(time: float, counts: float, u: float, between: bool) -> None:
-    found = zero_at(time, np.array([0.0, 100.0]), np.array([[10.0], [30.0]]), np.array([[2.0], [4.0]]), drift=3.0)
-    assert (found.counts[0], found.u[0]) == (pytest.approx(counts), pytest.approx(u))
-    assert (found.between, found.zeros) == (between, 2)
-    assert bool(found.advice) == (abs(time - 100 * (time > 50)) > 3 and not between)
-    late = zero_at(100.0 + 150.0, np.array([0.0, 100.0]), np.array([[10.0], [30.0]]), 2.0, drift=3.0)
-    assert "2 min of drift" in late.advice
 
 
 def test_a_plan_uses_all_of_the_capacity_and_the_fewest_pieces() -> None:

@@ -1,6 +1,7 @@
 """Floor, shims and ballast by hand, on a car with four alike springs."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -8,7 +9,7 @@ import pytest
 from analysis.weighing.corner_weights import CROSS, corner_weights, rectangle_contacts
 from analysis.weighing.cross_weight import floor_verdict, plan_shims
 from analysis.weighing.parts import Target, place_ballast
-from analysis.weighing.stiffness import SpringRates, response_from_rates
+from analysis.weighing.stiffness import SpringRates, response_from_rates, response_from_shim
 
 ALIKE = SpringRates(spring=np.full(4, 2500.0), motion_ratio=np.full(4, 0.65), tyre=np.full(4, math.inf),
                     bar=np.zeros(2), track=np.array([0.17, 0.17]))  # fmt: skip
@@ -98,3 +99,35 @@ def test_what_ballast_cannot_change_may_be_right_already(off_g: float, says: str
     np.testing.assert_allclose(advice.load_g, load)
     if advice.place is not None:
         np.testing.assert_allclose(advice.place, [0.1, 0.02])  # it stays where it is
+
+
+@pytest.mark.parametrize("wheel", range(4))
+def test_a_shim_tells_the_response_also_between_unequal_tracks(wheel: int) -> None:
+    """A narrower rear axle takes and gives more: its loads change by 17/14 of the front ones (moments)."""
+    true = response_from_rates(replace(ALIKE, track=np.array([0.17, 0.14])))
+    before = np.array([4.0, 3.9, 3.8, 4.1])
+    after = before + true.per_height[:, wheel] * 0.4e-3
+    found = response_from_shim(before, after, 0.002**2 * np.eye(4), wheel=wheel, shim=0.4e-3, shim_u=1e-5,
+                               track=np.array([0.17, 0.14]))  # fmt: skip
+    np.testing.assert_allclose(found.per_height, true.per_height, rtol=1e-6)
+    pattern = np.array([1.0, -1.0, -17 / 14, 17 / 14])
+    np.testing.assert_allclose(found.pattern, pattern)
+    np.testing.assert_allclose(found.per_height[:, 0] / found.per_height[0, 0], pattern)
+    # the change has twice the covariance of a weighing, and is seen by four wheels in proportion to the pattern
+    moved_u = 0.002 * math.sqrt(2) / float(np.linalg.norm(pattern))
+    moved = true.per_height[0, wheel] * 0.4e-3
+    assert found.relative_u == pytest.approx(math.hypot(moved_u / moved, 1 / 40), rel=1e-3)
+    assert found.source == "measured with a shim of 0.40 mm"
+
+
+def test_grams_a_millimetre_by_hand() -> None:
+    """1056 N/m at each wheel: a pad raised by 1 mm gives a quarter of 1.056 N to each wheel, 26.9 g."""
+    response = response_from_rates(ALIKE)
+    assert response.grams_per_mm() == pytest.approx(2500 * 0.65**2 / 4 / 9.80665)
+    assert response.cross_per_mm() == pytest.approx(2500 * 0.65**2 / 9.80665)
+    assert response.grams_per_mm(1.62) == pytest.approx(2500 * 0.65**2 / 4 / 1.62)
+    hooked = replace(ALIKE, bar=np.array([0.0, 500.0]), tyre=np.full(4, 20_000.0))
+    # the warp of equal and opposite wheels: springs k, bars add 2 b to both sides of their axle, tyres in series
+    front, rear = 2500 * 0.65**2, 2500 * 0.65**2 + 2 * 500.0
+    soft = 2 * (1 / front + 1 / 20_000) + 2 * (1 / rear + 1 / 20_000)
+    assert response_from_rates(hooked).grams_per_mm() == pytest.approx(1 / soft / 9.80665)
