@@ -21,6 +21,8 @@ FLOOR_MARKER = 0.070
 FLOOR_SPACING = 0.092
 FLOOR_ROW = 0.300
 CAR_MARKER = 0.044
+FINGER_MARKER = 0.030
+FINGER_ID = 20
 BoolGrid = npt.NDArray[np.bool_]
 
 
@@ -72,6 +74,11 @@ def default_car(wheelbase: float, *, height: float = 0.090, centre: float | None
                     for number, (x, y) in enumerate(places))
     return CarMarkers(dictionary=DICTIONARY, markers=markers, height=height, height_u=height_u,
                       place_u=place_u, turn_u=turn_u, scale_u=scale_u)
+
+
+def finger_square(number: int = FINGER_ID, size: float = FINGER_MARKER) -> Marker:
+    """The marker worn on a finger, in its own axes: its middle at zero, x ahead where its top edge points, y left."""
+    return Marker(id=number, size=size, x=0.0, y=0.0, turn=-math.pi / 2, sheet="finger")
 
 
 def marker_bits(dictionary: str, number: int) -> BoolGrid:

@@ -4,6 +4,7 @@ Only the floor sheets and what is right above them are shown unless asked otherw
 is painted over. The files are written anew, so sound, place and owner data of the clip do not get in.
 """
 
+import itertools
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -56,6 +57,7 @@ class OverlayScene:
     axes, as measured (frames left out are missing).  seen: (n, c) which car markers count in each.
     outline: (m, 2) m of the car from above in car axes.  measured, predicted: pivots or None.
     finger_time: (f,) s, finger: (f, 2) m, the fingertip in floor axes.  title: one ASCII line.
+    picture_time: (p,) s of the clip's pictures in order, where they are not the times that the file states.
     """
 
     camera: Camera
@@ -71,6 +73,7 @@ class OverlayScene:
     finger_time: FloatArray = field(default_factory=lambda: np.zeros(0))
     finger: FloatArray = field(default_factory=lambda: np.zeros((0, 2)))
     title: str = ""
+    picture_time: FloatArray = field(default_factory=lambda: np.zeros(0))
 
 
 def overlay_clip(clip: Path, out: Path, scene: OverlayScene, *, whole_picture: bool = False,
@@ -92,7 +95,7 @@ def overlay_clip(clip: Path, out: Path, scene: OverlayScene, *, whole_picture: b
     writer: cv2.VideoWriter | None = None
     written = read = 0
     try:
-        for now, picture in _frames(source, scene.camera, clip):
+        for now, picture in _frames(source, scene, clip):
             read += 1
             if written > now * rate + 1e-6:
                 continue
@@ -131,7 +134,7 @@ def overlay_still(clip: Path, out: Path, scene: OverlayScene, *, at: float | Non
     source, painter = _opened(clip), _Painter(scene, whole_picture, 4096)
     best: tuple[float, BgrImage] | None = None
     try:
-        for now, picture in _frames(source, scene.camera, clip):
+        for now, picture in _frames(source, scene, clip):
             if best is not None and abs(now - moment) > abs(best[0] - moment):
                 break
             best = now, picture
@@ -159,9 +162,10 @@ def _opened(clip: Path) -> cv2.VideoCapture:
     return source
 
 
-def _frames(source: cv2.VideoCapture, camera: Camera, clip: Path) -> Iterator[tuple[float, BgrImage]]:
-    """Pictures with their presentation times, s."""
-    while True:
+def _frames(source: cv2.VideoCapture, scene: OverlayScene, clip: Path) -> Iterator[tuple[float, BgrImage]]:
+    """Pictures with their times, s: as noted, or as presented."""
+    camera = scene.camera
+    for number in itertools.count():
         good, picture = source.read()
         if not good:
             return
@@ -170,7 +174,10 @@ def _frames(source: cv2.VideoCapture, camera: Camera, clip: Path) -> Iterator[tu
                              f"{camera.size[0]} x {camera.size[1]}", where=str(clip),
                              remedy="Give the clip that was measured with this camera")
         # After reading: before, it is still the previous picture's.
-        yield source.get(cv2.CAP_PROP_POS_MSEC) / 1000, np.asarray(picture, np.uint8)
+        now = source.get(cv2.CAP_PROP_POS_MSEC) / 1000
+        if number < len(scene.picture_time):
+            now = float(scene.picture_time[number])
+        yield now, np.asarray(picture, np.uint8)
 
 
 class _Painter:

@@ -6,6 +6,7 @@ from functools import lru_cache
 import cv2
 import numpy as np
 
+from vision.layouts import finger_square
 from vision.render_camera import RenderCamera, all_rays
 from vision.render_scene import (
     FLOOR,
@@ -87,8 +88,7 @@ class Stage:
         self.pages, self.plate = [softened(p, spacing) for p in self.pages], softened(self.plate, spacing)
         self.ring = None
         if worn is not None:
-            mark = Marker(id=worn.id, size=worn.size, x=0.0, y=0.0, turn=-np.pi / 2)
-            self.ring = softened(print_card((mark,), worn.dictionary, margin=worn.size / 8,
+            self.ring = softened(print_card((finger_square(worn.id, worn.size),), worn.dictionary, margin=worn.size / 8,
                                             ink_spread=look.ink_spread), spacing)
         corner = self.plate.outline(1)
         self.middle = corner.mean(axis=0)

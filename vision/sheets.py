@@ -1,4 +1,4 @@
-"""Printable sheets: floor markers, the car's marker plate, and the board for calibrating a camera."""
+"""Printable sheets: floor markers, the car's marker plate, a finger's marker, the board for calibrating a camera."""
 
 import math
 from collections.abc import Callable
@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from vision.errors import InputError
-from vision.layouts import marker_bits, paper_size
+from vision.layouts import DICTIONARY, marker_bits, paper_size
 from vision.sheet_pdf import Page, save_pages
 from vision.types import CarMarkers, FloatArray, FloorLayout, Marker
 
@@ -146,6 +146,46 @@ def _car_page(car: CarMarkers, size: tuple[float, float]) -> Page:
     page.text(18, low[1] - 14, "\n".join(words), size=9)
     page.check_bar(width - 18 - 100, low[1] - 62)
     return page
+
+
+def finger_sheet(marker: Marker, *, dictionary: str = DICTIONARY, paper: str = "A4", folder: Path,
+                 progress: Callable[[float], None] | None = None) -> list[Path]:
+    """Write markers to wear on the pushing finger, to scale: two alike, one PDF and one PNG.
+
+    marker: as `finger_square` gives it.  Each has a strip to tape round the finger, an arrow towards the fingertip, and
+    a cut line that keeps the white around it.  Returns the paths, the PDF first.
+    Raises InputError when it does not fit on the paper, VisionError when the folder cannot be written.
+    """
+    width, height = (1000 * side for side in paper_size(paper))
+    page = Page(width, height, "finger")
+    half = 1000 * marker.size * (0.5 + 1 / 8)
+    for x in (width / 4, 3 * width / 4):
+        middle = np.array([x, height - half - 30.0])
+        # Ahead is up on the page: the marker's own x axis along the page's y.
+        placed = middle + 1000 * np.stack([-marker.corners()[:, 1], marker.corners()[:, 0]], axis=-1)
+        low, high = middle - np.array([half, half + 36.0]), middle + np.array([half, half + 9.0])
+        frame = np.array([low, [high[0], low[1]], high, [low[0], high[1]]])
+        _must_fit(frame, (width, height), "finger sheet", 0.0)
+        _draw_marker(page, placed, dictionary, marker)
+        page.line([(px, py) for px, py in np.concatenate([frame, frame[:1]])], dashed=True)
+        page.arrow((x, middle[1] + half), (x, middle[1] + half + 8.0))
+        page.text(x, frame[2, 1] + 8.0, "to the fingertip", size=7, across="center")
+        page.text(x, middle[1] - half - 1.0, f"id {marker.id}", size=6, across="center")
+        page.text(x, middle[1] - half - 16.0, "strip for the tape", size=6, across="center")
+        page.cross(x, middle[1] - half - 9.0, arm=2.0)
+    top = height - 2 * half - 30.0 - 36.0 - 10.0
+    words = [
+        "Cut along the dashed line and glue it on stiff card. Tape the strip on the back of the pushing finger,"
+        "\nor on a pushing stick, level and face up, the arrow along it to its tip. From the marker's middle, measure",
+        "   how far ahead (along the arrow) the touching fingertip is: tip_ahead_mm,",
+        "   how far to its left: tip_left_mm,   how far below the marker: tip_below_mm,",
+        "and write them under [finger] on the bench card. Keep the marker level and in view while you push: ten"
+        "\ndegrees of tilt move a tip 17 mm below by 3 mm; the tilt is taken into account, but costs sureness.",
+        PRINT]
+    page.text(18, top, "Finger marker", size=15, bold=True)
+    page.text(18, top - 9, "\n".join(words), size=9)
+    page.check_bar(18, top - 62)
+    return save_pages([page], folder, f"finger-marker-{paper}", progress)
 
 
 def _draw_marker(page: Page, corner: FloatArray, dictionary: str, marker: Marker) -> None:

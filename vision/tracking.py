@@ -9,7 +9,7 @@ import numpy as np
 
 from vision.camera import camera_of, intrinsics_of, scaled_to
 from vision.errors import InputError, VisionError
-from vision.frames import FrameReader
+from vision.frames import Frame, FrameReader
 from vision.rolling_shutter import carried, shutter_of, shutter_words
 from vision.tracking_checks import check_cards, check_scale, check_sightings
 from vision.tracking_doubt import blur_part, frame_noise, repeating_part
@@ -31,6 +31,7 @@ def track_clip(
     progress: Progress | None = None,
     moving_camera: bool | None = None,
     readout: float | None = None,
+    watch: Callable[[Frame], None] | None = None,
     threads: int = max(1, min(2, os.cpu_count() or 1)),
     stop: Callable[[], bool] | None = None,
 ) -> ClipTrack:
@@ -40,6 +41,7 @@ def track_clip(
     shape), or None: focal length and k1 are then estimated from the floor markers at a stated cost.
     moving_camera: None tests whether the camera stood still; True or False says so.
     readout: s that the camera takes to read a picture from its first row to its last, None when not known.
+    watch: is given every frame, too (`vision.finger` looks for its marker there).
     threads: 2 decodes on a thread of its own.  progress: called with 0..1.  stop: asked in every frame;
     when it answers True the frames so far are used.
     Raises InputError (the clip or the cards cannot be used), VisionError (nothing left to measure).
@@ -50,6 +52,8 @@ def track_clip(
     with FrameReader(path, threads=threads) as reader:
         for frame in reader:
             follower.follow(frame)
+            if watch is not None:
+                watch(frame)
             if progress is not None and reader.report.promised > 0 and frame.index % 8 == 0:
                 progress(min(0.97, frame.time / reader.report.promised))
             if stop is not None and stop():

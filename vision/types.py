@@ -66,6 +66,27 @@ class CarMarkers:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class FingerMarker:
+    """A marker worn on the pushing finger, as the card says.
+
+    size: side of the black square, m.  height: of the fingertip above the floor while it pushes, m.
+    tip: (3,) m, from the marker's middle to the fingertip in the marker's own axes: ahead (where its top edge
+    points), left, up (negative: the tip is below).  tip_u: (3,).  height_u, size_u: m.  tilt_u: rad, how far from
+    level the marker is worn, each way.  All u are standard uncertainties.
+    """
+
+    dictionary: str
+    id: int
+    size: float
+    height: float
+    tip: FloatArray
+    tip_u: FloatArray
+    height_u: float = 0.002
+    size_u: float = 0.0001
+    tilt_u: float = 0.17
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Camera:
     """Pinhole with Brown-Conrady distortion, OpenCV's order.
 
@@ -139,6 +160,7 @@ class ClipTrack:
     shared_names: (k,) their names in words.
     shutter: the rolling shutter's part; it is in `covariance` already, where it looks independent from frame to
         frame, which it is not.  None when it was not estimated.
+    picture_time: (p,) s of every picture of the clip, where the recorder noted them; empty: the stream's own times.
     notes: sentences for people (track quality in words).  warnings: what to change.
     """
 
@@ -160,5 +182,6 @@ class ClipTrack:
     shared: FloatArray = field(default_factory=lambda: np.zeros((0, 0, 3)))
     shared_names: tuple[str, ...] = ()
     shutter: Shutter | None = None
+    picture_time: FloatArray = field(default_factory=lambda: np.zeros(0))
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from analysis.arrays import FloatArray
-from rig.cards.schema import BenchCard, CarCard
+from rig.cards.schema import BenchCard, CarCard, TestCard
 from vision.layouts import default_car, default_floor
-from vision.types import CarMarkers, FloorLayout, Marker
+from vision.types import CarMarkers, FingerMarker, FloorLayout, Marker
 
 MM = 1e-3
 GRAM = 1e-3
@@ -101,6 +101,24 @@ def car_markers(car: CarCard, *, dictionary: str) -> CarMarkers:
         place_u=plate.place_mm_u * MM,
         turn_u=math.radians(plate.turn_deg_u),
         scale_u=plate.bar_mm_u / BAR_MM,
+    )
+
+
+def finger_marker(bench: BenchCard, test: TestCard, *, dictionary: str) -> FingerMarker | None:
+    """The marker on the pushing finger, None when the bench card has none. Its tip touches at the push's height."""
+    worn, push = bench.finger, test.push
+    if worn is None:
+        return None
+    return FingerMarker(
+        dictionary=dictionary,
+        id=worn.id,
+        size=worn.size_mm * MM * worn.bar_mm / BAR_MM,
+        size_u=worn.size_mm * MM * worn.bar_mm_u / BAR_MM,
+        height=push.height_mm * MM,
+        height_u=push.height_mm_u * MM,
+        tip=np.array([worn.tip_ahead_mm, worn.tip_left_mm, -worn.tip_below_mm]) * MM,
+        tip_u=np.array([worn.tip_ahead_mm_u, worn.tip_left_mm_u, worn.tip_below_mm_u]) * MM,
+        tilt_u=max(math.radians(worn.tilt_deg_u), 1e-4),
     )
 
 

@@ -249,6 +249,26 @@ class CameraSection(Section, frozen=True):
     ) = None
 
 
+class WornMarker(Section, frozen=True, kw_only=True):
+    """A marker worn on the pushing finger; printed by marker-sheet --finger. It shows where the finger pushes."""
+
+    id: Annotated[int, Meta(description="number printed under the marker", ge=0, le=586)] = 20
+    size_mm: Annotated[float, _number("side of its black square, as designed", gt=4, le=400)] = 30.0
+    bar_mm: Annotated[
+        float, _number("length of the bar printed on its sheet, by ruler (100 wanted)", ge=80, le=120)
+    ] = 100.0
+    bar_mm_u: Annotated[float, _u("the bar's length")] = 0.2
+    tip_ahead_mm: Annotated[
+        float, _number("from the marker's middle to the fingertip, along its arrow", ge=-200, le=500)
+    ]
+    tip_ahead_mm_u: Annotated[float, _u("that length")] = 1.0
+    tip_left_mm: Annotated[float, _number("the fingertip left of the arrow's line", ge=-200, le=200)] = 0.0
+    tip_left_mm_u: Annotated[float, _u("that offset")] = 1.0
+    tip_below_mm: Annotated[float, _number("the fingertip below the marker", ge=-200, le=500)]
+    tip_below_mm_u: Annotated[float, _u("that height")] = 2.0
+    tilt_deg_u: Annotated[float, _u("how level the marker is worn, each way")] = 10.0
+
+
 class Place(Section, frozen=True):
     """Where the bench stands, for pads calibrated elsewhere."""
 
@@ -264,6 +284,7 @@ class BenchCard(Section, frozen=True):
     pads: Pads = Pads()
     floor: Floor = Floor()
     camera: CameraSection = CameraSection()
+    finger: Annotated[WornMarker | None, Meta(description="only when a marker is worn on the pushing finger")] = None
     place: Place = Place()
     notes: Annotated[str, _text("anything worth remembering")] = ""
 
@@ -276,6 +297,13 @@ class Push(Section, frozen=True):
         _number("where the finger pushes, per cent of the wheelbase ahead of the rear axle", ge=-100, le=200),
     ] = 50.0
     position_pct_u: Annotated[float, _u("the push position")] = 0.5
+    position_from: Annotated[
+        Literal["card", "finger marker"],
+        Meta(
+            description="what the forecast set beside a filmed push goes by: the position above, or what the clip's "
+            "finger marker says; both are recorded, and a difference beyond their doubts is told"
+        ),
+    ] = "card"
     side: Annotated[Literal["left", "right"], Meta(description="the side of the car that the finger touches")] = "right"
     height_mm: Annotated[float, _number("finger's height above the floor", ge=0, le=500)] = 8.0
     height_mm_u: Annotated[float, _u("the finger's height")] = 2.0

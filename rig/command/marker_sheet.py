@@ -22,15 +22,20 @@ import click
     show_default=True,
     help="Wheelbase of the car, mm: the car sheet's middle belongs half way.",
 )
-def command(paper: str, out_dir: Path, wheelbase_mm: float) -> None:
+@click.option("--finger", is_flag=True, help="Also a marker to wear on the pushing finger.")
+def command(paper: str, out_dir: Path, wheelbase_mm: float, finger: bool) -> None:
     """Write the floor sheets and the car sheet, to scale, as PDF and PNG.
 
     Print at 100 % ("actual size"), then measure the printed bar with a ruler: it should be 100 mm. What it really
-    is goes on the cards as bar_mm.
+    is goes on the cards as bar_mm. With a marker on the finger (--finger, [finger] on the bench card) a clip also
+    tells where and which way the finger pushed.
     """
-    from vision.layouts import default_car, default_floor
-    from vision.sheets import marker_sheets
+    from vision.layouts import default_car, default_floor, finger_square
+    from vision.sheets import finger_sheet, marker_sheets
 
-    for path in marker_sheets(default_floor(paper), default_car(wheelbase_mm / 1000), paper=paper, folder=out_dir):
+    written = marker_sheets(default_floor(paper), default_car(wheelbase_mm / 1000), paper=paper, folder=out_dir)
+    if finger:
+        written += finger_sheet(finger_square(), paper=paper, folder=out_dir)
+    for path in written:
         click.echo(f"wrote {path}")
     click.echo("Print at 100 %, then measure the bar: 100 mm wanted. Write what it is as bar_mm on the cards.")

@@ -17,6 +17,7 @@ from analysis.pivot import PivotEstimate
 from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet
 from rig.errors import InputError
+from rig.jobs.finger import pushed_as_seen
 from rig.jobs.keep import keep_cards
 from rig.jobs.measure import Measurement, measure_clip, stored_camera
 from rig.jobs.predict import Forecast, forecast
@@ -106,6 +107,7 @@ def judge(
                 remedy="Ask for one of them with --push",
             )
         push = measurement.pushes[push_number - 1]
+        cards = pushed_as_seen(cards, measurement.record.result.get("finger"), push_number)
     measured = push.estimate if push is not None else typed
     assert measured is not None
     turn, travel = _extent(cards, push, measured)

@@ -12,6 +12,7 @@ from analysis.pivot import PivotEstimate
 from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import CardSet
 from rig.errors import InputError
+from rig.jobs.finger import pushed_as_seen
 from rig.jobs.keep import estimate_from
 from rig.jobs.weigh import Weighing, known_weighing
 from rig.log.store import BenchLog, Record
@@ -70,7 +71,7 @@ def measured_push(cards: CardSet, log: BenchLog, *, number: int = 1) -> PushOnRe
     rows = record.result["pushes"]
     row = next((one for one in rows if one["number"] == number), rows[0])
     return PushOnRecord(
-        cards=cards,
+        cards=pushed_as_seen(cards, record.result.get("finger"), row["number"]),
         weighing=known_weighing(cards, log),
         measured=estimate_from(row["pivot"]),
         turn=float(np.radians(row["turn_deg"])),

@@ -14,10 +14,12 @@ from analysis.measured_pivot import MeasuredPush, measure_pivot
 from rig.cards.measures import MM, car_markers, floor_layout, readout, wheelbase
 from rig.cards.read import CardSet
 from rig.errors import InputError
+from rig.jobs.finger import contacts_seen, finger_record, seen_path, told_of_finger, worn_marker
 from rig.jobs.keep import estimate_record, keep_cards
 from rig.jobs.shutter import with_shutter
 from rig.log.store import BenchLog, Record
 from rig.report.files import write_bytes
+from vision.finger import FingerPath, FingerWatch
 from vision.floor_learn import learn_layout
 from vision.tracking import track_clip
 from vision.types import Camera, ClipTrack, FloorLayout
@@ -25,13 +27,17 @@ from vision.types import Camera, ClipTrack, FloorLayout
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measurement:
-    """One clip measured: the track, every push in it, the record in the log, and the floor it was measured on."""
+    """One clip measured: the track, every push in it, the record in the log, and the floor it was measured on.
+
+    finger: the fingertip's places, where a marker was worn on it.
+    """
 
     track: ClipTrack
     pushes: tuple[MeasuredPush, ...]
     record: Record
     clip: Path
     floor: FloorLayout
+    finger: FingerPath | None = None
 
 
 def measure_clip(
@@ -55,13 +61,25 @@ def measure_clip(
         floor, learned = laid_by_eye(clip, floor, camera, None if told is None else lambda share: told(share / 2))
         progress = None if told is None else lambda share: told(0.5 + share / 2)
     markers = car_markers(cards.car, dictionary=floor.dictionary)
-    track = with_true_times(
+    worn = worn_marker(cards, floor)
+    watch = None if worn is None else FingerWatch(worn)
+    seen = track_clip(
         clip,
-        track_clip(
-            clip, floor=floor, car=markers, camera=camera, readout=readout(cards.bench), progress=progress
-        ),
+        floor=floor,
+        car=markers,
+        camera=camera,
+        readout=readout(cards.bench),
+        watch=None if watch is None else watch.look,
+        progress=progress,
     )
+    track = with_true_times(clip, seen)
     track, pushes, shutter = with_shutter(track, measure_track(track, cards), cards)
+    finger, rows = None, {}
+    if worn is not None and watch is not None:
+        finger = seen_path(watch, worn, seen)
+        finger = replace(finger, time=np.interp(finger.time, seen.time, track.time))
+        found = finger_record(contacts_seen(pushes, track, finger), track.shared_names, cards)
+        track, rows = told_of_finger(track, watch, finger, worn, found), {"finger": found}
     record = log.record(
         "push",
         cards.test.name,
@@ -70,11 +88,12 @@ def measure_clip(
         },
         result={"pushes": [push_record(push) for push in pushes], "track": track_record(track)}
         | learned
-        | shutter,
+        | shutter
+        | rows,
         cards=keep_cards(log, cards),
-        files=[log.add_file("clip", clip), log.add_file("track", keep_track(log.folder / "tracks", track))],
+        files=[log.add_file("clip", clip), log.add_file("track", keep_track(log.folder / "tracks", track, finger))],
     )
-    return Measurement(track=track, pushes=pushes, record=record, clip=clip, floor=floor)
+    return Measurement(track=track, pushes=pushes, record=record, clip=clip, floor=floor, finger=finger)
 
 
 def laid_by_eye(
@@ -134,7 +153,7 @@ def with_true_times(clip: Path, track: ClipTrack) -> ClipTrack:
     step = 1.0 / _rate(clip)
     even, true = np.arange(len(noted)) * step, noted - noted[0]
     view = replace(track.view, time=np.interp(track.view.time, even, true))
-    return replace(track, time=np.interp(track.time, even, true), view=view)
+    return replace(track, time=np.interp(track.time, even, true), view=view, picture_time=true)
 
 
 def _rate(clip: Path) -> float:
@@ -147,19 +166,26 @@ def _rate(clip: Path) -> float:
     return rate
 
 
-def keep_track(folder: Path, track: ClipTrack) -> Path:
+def keep_track(folder: Path, track: ClipTrack, finger: FingerPath | None = None) -> Path:
     """Store the poses behind a result beside the log, so that it can be computed again without the clip."""
     buffer = io.BytesIO()
-    np.savez_compressed(
-        buffer,
-        time_s=track.time,
-        pose=track.pose,
-        covariance=track.covariance,
-        repeating=track.repeating,
-        shared=track.shared,
-        shared_names=np.array(track.shared_names, dtype=str),
-        shutter=np.zeros_like(track.pose) if track.shutter is None else track.shutter.standard,
-    )
+    columns: dict[str, Any] = {
+        "time_s": track.time,
+        "pose": track.pose,
+        "covariance": track.covariance,
+        "repeating": track.repeating,
+        "shared": track.shared,
+        "shared_names": np.array(track.shared_names, dtype=str),
+        "shutter": np.zeros_like(track.pose) if track.shutter is None else track.shutter.standard,
+    }
+    if finger is not None:
+        columns |= {
+            "finger_time_s": finger.time,
+            "finger_tip": finger.tip,
+            "finger_covariance": finger.covariance,
+            "finger_shared": finger.shared,
+        }
+    np.savez_compressed(buffer, **columns)
     data = buffer.getvalue()
     path = folder / f"{hashlib.sha256(data).hexdigest()[:16]}.npz"
     write_bytes(path, data)

@@ -10,6 +10,7 @@ from analysis.prediction import Prediction, predict_push
 from rig.cards.measures import MM
 from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import CardSet
+from rig.jobs.finger import pushed_at
 from rig.jobs.keep import estimate_record, keep_cards
 from rig.jobs.weigh import Weighing
 from rig.log.store import BenchLog, Record
@@ -57,12 +58,25 @@ def forecast(
             "travel_m": travel,
             "load_N": weighing.load,
             "load_covariance_N2": weighing.load_covariance,
+            "push": {
+                "position_pct": cards.test.push.position_pct,
+                "position_pct_u": cards.test.push.position_pct_u,
+                "side": cards.test.push.side,
+            },
         },
         result=prediction_record(prediction) | {"advice": advice},
         cards=keep_cards(log, cards),
         parents=[weighing.record.id],
     )
     return Forecast(prediction=prediction, advice=advice, record=record)
+
+
+def forecast_cards(cards: CardSet, record: Record) -> CardSet:
+    """The cards with the push position that a forecast in the log went by: the card's, or the finger marker's."""
+    push = record.inputs.get("push")
+    if push is None:  # a forecast of an earlier version went by the card
+        return cards
+    return pushed_at(cards, push["position_pct"], push["position_pct_u"], push["side"])
 
 
 def prediction_record(prediction: Prediction) -> dict[str, Any]:

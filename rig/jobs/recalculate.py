@@ -19,9 +19,10 @@ from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import CardSet, parse_card
 from rig.cards.schema import BenchCard, CarCard, TestCard
 from rig.jobs.compare import comparison_record
+from rig.jobs.finger import contacts, finger_record
 from rig.jobs.keep import estimate_from
 from rig.jobs.measure import push_record
-from rig.jobs.predict import prediction_record
+from rig.jobs.predict import forecast_cards, prediction_record
 from rig.jobs.scale import loads_of, pool
 from rig.jobs.weigh import as_pushed, weights_of, weights_record
 from rig.log.store import BenchLog, Record, finite_json
@@ -159,11 +160,27 @@ def _push(record: Record, log: BenchLog) -> dict[str, Any]:
                 kept["shutter"],
                 wheelbase=wheelbase(cards.car),
             )
-    return {"pushes": [push_record(push) for push in pushes]}
+        told: dict[str, Any] = {"pushes": [push_record(push) for push in pushes]}
+        if "finger_tip" in kept.files:
+            names = [str(name) for name in kept["shared_names"]]
+            found = contacts(
+                pushes,
+                time=kept["time_s"],
+                pose=kept["pose"],
+                covariance=kept["covariance"],
+                shared=kept["shared"],
+                shared_names=names,
+                finger_time=kept["finger_time_s"],
+                tip=kept["finger_tip"],
+                tip_covariance=kept["finger_covariance"],
+                tip_shared=kept["finger_shared"],
+            )
+            told["finger"] = finger_record(found, names, cards)
+    return told
 
 
 def _prediction(record: Record, log: BenchLog) -> dict[str, Any]:
-    cards, given = cards_of(record, log), record.inputs
+    cards, given = forecast_cards(cards_of(record, log), record), record.inputs
     car = car_state(
         cards.car, cards.test, load=np.array(given["load_N"]), load_covariance=np.array(given["load_covariance_N2"])
     )
@@ -183,7 +200,8 @@ def _comparison(record: Record, log: BenchLog) -> dict[str, Any]:
     parents = {parent.kind: parent for parent in _parents(record, log)}
     if "push" not in parents or "prediction" not in parents:
         raise MissingSourceError("its pivot was typed in, or a record it rests on is missing")
-    cards, forecast = cards_of(record, log), parents["prediction"]
+    forecast = parents["prediction"]
+    cards = forecast_cards(cards_of(record, log), forecast)
     row = next(r for r in parents["push"].result["pushes"] if r["number"] == record.inputs["push_number"])
     car = car_state(
         cards.car,

@@ -177,11 +177,24 @@ def overlay_scene(
         time=track.time,
         pose=track.pose,
         seen=track.seen,
+        picture_time=track.picture_time,
+        finger_time=_shown(measurement, push)[0],
+        finger=_shown(measurement, push)[1],
         outline=outline,
         measured=measured,
         predicted=predicted,
         title=title.encode("ascii", "replace").decode(),
     )
+
+
+def _shown(measurement: Measurement, push: MeasuredPush) -> tuple[FloatArray, FloatArray]:
+    """Times (f,) s and places (f, 2) m of the fingertip, up to the end of a push from the end of the one before."""
+    path = measurement.finger
+    if path is None:
+        return np.zeros(0), np.zeros((0, 2))
+    earlier = [other.end_time for other in measurement.pushes if other.number < push.number]
+    chosen = (path.time >= max(earlier, default=-np.inf)) & (path.time <= push.end_time)
+    return path.time[chosen], path.tip[chosen]
 
 
 def _mark(push: MeasuredPush, point: FloatArray, covariance: FloatArray, label: str) -> PivotMark:

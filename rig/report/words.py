@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from analysis.pivot import PivotEstimate
 from analysis.weighing.corner_weights import CornerWeights
 from rig.jobs.compare import Verdict
+from rig.jobs.finger import station_words
 
 PER_CM = 0.572957795
 """Degrees per centimetre in one per metre."""
@@ -65,6 +66,10 @@ def verdict_words(verdict: Verdict) -> str:
         f"forecast   {pivot_words(prediction.estimate)}   {turn_words(prediction.estimate)}",
         f"balance point {prediction.balance_pct:.1f} % of the wheelbase; {prediction.sentence}.",
     ]
+    if verdict.measurement is not None and verdict.push is not None:
+        rows = verdict.measurement.record.result.get("finger")
+        row = rows[verdict.push.number - 1] if rows else None
+        lines += [station_words(row)] if row else []
     return "\n".join([*lines, *noted(warnings_of(verdict))])
 
 

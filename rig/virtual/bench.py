@@ -10,17 +10,22 @@ import math
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from rig.cards.measures import car_markers, floor_layout
+from rig.cards.measures import car_markers, finger_marker, floor_layout
 from rig.cards.read import CardSet
 from rig.cards.template import card_text
+from rig.errors import InputError
 from rig.jobs.pads import Step
 from rig.virtual.dunlin import CAR_KEYS, TEST_KEYS, SetUp, Truth, draw_truth
 from rig.virtual.pads import VirtualPads
 from rig.virtual.push_truth import FingerPush, FloatArray, PushTruth, simulate_push
 from vision.types import CarMarkers, FloorLayout, Marker
+
+if TYPE_CHECKING:
+    from vision.render import Hand
 
 PICTURE = (1280, 720)
 FRAMES_PER_S = 30.0
@@ -127,6 +132,7 @@ def film_push(
         geometry.body_width_mm / 2000,
     )
     outline = np.array([[behind, -half], [ahead, -half], [ahead, half], [behind, half]])
+    hand = virtual_hand(cards, truth, moved, rng) if cards.bench.finger is not None else None
     render_push(
         clip,
         time=moved.time,
@@ -138,12 +144,36 @@ def film_push(
         size=PICTURE,
         fps=FRAMES_PER_S,
         look=Look(),
+        hand=hand,
         outline=outline,
         wheels=truth.pushed.contacts,
         samples=2,
         progress=progress,
     )
     return moved
+
+
+def virtual_hand(cards: CardSet, truth: Truth, moved: PushTruth, rng: np.random.Generator) -> "Hand":
+    """The virtual finger as the camera sees it, with the bench card's marker worn as its doubts say."""
+    from vision.render import Hand, WornMarker
+
+    marker = finger_marker(cards.bench, cards.test, dictionary=cards.bench.floor.dictionary)
+    if marker is None:
+        raise InputError("no finger marker is on the bench card", where=cards.bench.name, remedy="Add [finger] to it")
+    ahead = moved.finger[-1] - moved.finger[0]
+    yaw = math.atan2(ahead[1], ahead[0]) + rng.normal(0.0, 0.2)
+    return Hand(
+        tip=moved.finger,
+        outward=-np.array([math.cos(yaw), math.sin(yaw)]),
+        height=truth.height,
+        worn=WornMarker(
+            dictionary=marker.dictionary,
+            id=marker.id,
+            size=marker.size + marker.size_u * rng.standard_normal(),
+            tip=marker.tip + marker.tip_u * rng.standard_normal(3),
+            attitude=np.array([yaw, *rng.normal(0.0, marker.tilt_u, 2)]),
+        ),
+    )
 
 
 def true_floor(floor: FloorLayout, rng: np.random.Generator) -> FloorLayout:
