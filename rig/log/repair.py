@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from rig.errors import BenchError
+from rig.log.media import open_to_read
 from rig.log.schema import TABLES, VERSION
 from rig.log.store import LOG_FILE
 
@@ -59,7 +60,7 @@ def check_log(folder: Path) -> Health:
     if not path.is_file():
         raise BenchError("there is no bench log here", where=str(folder), remedy="Name the folder of the log")
     try:
-        database = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)
+        database = open_to_read(path)
         try:
             said = [row[0] for row in database.execute("PRAGMA integrity_check")]
             said += [

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, Self
 
 from rig.errors import BenchError, InputError
+from rig.log.media import open_to_read
 from rig.log.schema import TABLES, UPGRADES, VERSION
 from rig.version import SOFTWARE
 
@@ -85,7 +86,7 @@ class BenchLog:
                         where=str(folder),
                         remedy="Name the folder of the log, or record something first",
                     )
-                self._db = sqlite3.connect(f"{self.path.absolute().as_uri()}?mode=ro", uri=True, timeout=30)
+                self._db = open_to_read(self.path)
             else:
                 folder.mkdir(parents=True, exist_ok=True)
                 self._db = sqlite3.connect(self.path, timeout=30, isolation_level=None)

@@ -82,9 +82,13 @@ def test_a_disk_that_fills_while_recording_is_told_and_no_half_clip_has_a_clips_
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Either the room is seen to shrink, or the disk takes only a part: cut as a full disk cuts it."""
+    usage = shutil.disk_usage(tmp_path)
+    with monkeypatch.context() as before:
+        before.setattr(shutil, "disk_usage", lambda _: usage._replace(free=80_000_000))
+        with pytest.raises(BenchError, match="80 MB are free"):
+            PushRecorder(tmp_path, fps=30.0)  # noticed before recording starts
     recorder = PushRecorder(tmp_path, fps=30.0)
     recorder.start()
-    usage = shutil.disk_usage(tmp_path)
     for number in range(90):
         if number == 40:
             monkeypatch.setattr(shutil, "disk_usage", lambda _: usage._replace(free=1_000_000))
