@@ -57,6 +57,39 @@ def test_ranking_puts_what_can_be_done_first() -> None:
     assert "beyond its limits" in found[-1].sentence
 
 
+def test_effort_and_words_of_each_change() -> None:
+    """Effort: the step over the range allowed, for a ratio in logarithms. Words with the numbers of the result."""
+    ballast = Ballast(mass=0.4, station=0.13, low=0.0, high=0.26)
+    found = {one.kind: one for one in to_reach(blocked(), PushState(station=0.2), -40.0, rng=rng(), ballast=ballast,
+                                               limits=Limits(ratio=(0.5, 2.0), station_pct=(60.0, 100.0)))}  # fmt: skip
+    push, grip, mass = found["push station"], found["grip ratio"], found["ballast"]
+    assert push.effort == pytest.approx(abs(push.after - 0.2) / (0.4 * L))
+    assert grip.effort == pytest.approx(np.log(grip.after) / np.log(4.0))
+    assert mass.effort == pytest.approx((mass.after - 0.13) / 0.26)
+    assert [found[kind].before for kind in ("push station", "grip ratio", "ballast")] == [0.2, 1.0, 0.13]
+    assert [found[kind].unit for kind in ("push station", "grip ratio", "ballast")] == ["m", "", "m"]
+    pct = 100 * push.after / L
+    assert push.sentence == f"Push at {pct:.1f} % of the wheelbase (95 %: {pct:.1f} to {pct:.1f}) for a pivot at -40 %"
+    value = f"{grip.after:.2f}"
+    assert grip.sentence == (f"Front tyres that grip {value} times as well as the rear ones (now 1.00, so more; "
+                             f"95 %: {value} to {value}) for a pivot at -40 %")  # fmt: skip
+    way, to = f"{1e3 * (mass.after - 0.13):.0f}", f"{1e3 * mass.after:.0f}"
+    assert mass.sentence.startswith(f"Move the 400 g of ballast {way} mm forward, to {to} mm ahead of the rear axle")
+    assert mass.reachable == (mass.after <= 0.26)
+    back = {one.kind: one for one in to_reach(blocked(), PushState(station=0.2), -25.0, rng=rng(), ballast=ballast)}
+    assert "so less;" in back["grip ratio"].sentence
+    assert " mm back, to " in back["ballast"].sentence
+    assert Limits() == Limits(ratio=(0.6, 1.7), station_pct=(0.0, 100.0))
+
+
+def test_a_change_out_of_sight_is_not_told() -> None:
+    """From 200 mm no ballast of 20 g brings the pivot to -80 %: it would have to hang far outside the car (statics)."""
+    found = to_reach(blocked(), PushState(station=0.2), -80.0, rng=rng(),
+                     ballast=Ballast(mass=0.02, station=0.13, low=0.1, high=0.16))  # fmt: skip
+    assert [one.kind for one in found if one.kind == "ballast"] == []
+    assert len(found) == 2
+
+
 def test_the_doubt_of_the_push_place_is_the_doubt_of_the_answer() -> None:
     """Shifting every push by the ruler's error shifts the wanted station by as much: 1.96 * 2 mm either way."""
     (one, *_) = to_reach(blocked(), PushState(station=0.2, station_u=0.002), -40.0, rng=rng(), draws=2000)

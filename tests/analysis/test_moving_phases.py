@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ from analysis.errors import InputError
 from analysis.moving.chassis import stacked
 from analysis.moving.dampers import BodyInertia, dampers
 from analysis.moving.equilibrium import equilibrium
-from analysis.moving.phases import DRIFT, Phase, drift_path, phase_table, profile
+from analysis.moving.phases import DRIFT, DriftPath, Phase, drift_path, phase_table, profile
 from analysis.moving.region import reachable
 from analysis.moving.setup_changes import with_bars
 from analysis.moving.tyres import friction_centre, tyres_like
@@ -121,12 +122,92 @@ def test_phases_that_cannot_be_are_named(phases: list[Phase], says: str) -> None
         phase_table(car, tyres_like(car, front=0.8, rear=0.8), phases)
 
 
+def made_up(shift: float = 0.0) -> DriftPath:
+    """Six moments, three of each of two phases, the last with a wheel up and one nowhere."""
+    time = 0.02 * np.arange(6)
+    load = 4.0 + np.arange(24.0).reshape(6, 4) / 10 + shift
+    lifted = np.zeros((6, 4), dtype=bool)
+    lifted[5, 2] = True
+    centre = np.stack([0.12 + 0.01 * time + shift / 100, 0.001 * np.arange(6.0)], axis=1)
+    load[1], centre[1] = np.nan, np.nan
+    return DriftPath(time=time, phase=np.repeat([0, 1], 3), ax=0 * time + G, ay=G * time, steer=np.radians(10 * time),
+                     load=load, lifted=lifted, centre=centre, settled=True, rolls_over=np.array(False))  # fmt: skip
+
+
+def test_the_page_holds_every_moment_that_is_shown() -> None:
+    path, place = made_up(), dunlin().contact_place
+    page = drift_page("T & t", ["one", "two"], [("as is", path)], place)
+    assert "<title>T &amp; t</title>" in page
+    data = json.loads(re.search(r"const D=(\{.*?\}),NS=", page).group(1))  # type: ignore[union-attr]
+    some = slice(0, None, 2)  # at 20 pictures a second of the 50 there are
+    assert data["step"] == pytest.approx(0.04)
+    assert data["names"] == ["one", "two"]
+    assert data["phase"] == path.phase[some].tolist()
+    assert data["most"] == pytest.approx(np.nanmax(path.load))
+    np.testing.assert_allclose(data["time"], path.time[some], atol=5e-5)
+    np.testing.assert_allclose(data["ax"], 1.0, atol=5e-5)
+    np.testing.assert_allclose(data["ay"], path.time[some], atol=5e-5)
+    np.testing.assert_allclose(data["steer"], 10 * path.time[some], atol=5e-5)
+    np.testing.assert_allclose(data["place"], 1e3 * place, atol=5e-5)
+    (car,) = data["cars"]
+    assert car["up"] == path.lifted[some].tolist()
+    for told, load, centre, true in zip(car["load"], path.load[some], car["centre"], path.centre[some], strict=True):
+        if np.isnan(load).any():
+            assert told == [None] * 4
+            assert centre == [None] * 2
+        else:
+            np.testing.assert_allclose(told, load, atol=5e-5)
+            np.testing.assert_allclose(centre, 1e3 * true, atol=5e-5)
+
+
+def test_pictures_of_made_up_paths_and_regions_to_the_millimetre() -> None:
+    place = dunlin().contact_place
+    two = [("as is", made_up()), ("other", made_up(1.0))]
+    upper, lower = path_figure(["one", "two"], two, place).axes
+    for (name, path), line in zip(two, ("-", "--"), strict=True):
+        for i, wheel in enumerate(("front left", "front right", "rear left", "rear right")):
+            (drawn,) = [one for one in upper.get_lines() if one.get_label() == f"{wheel}, {name}"]
+            np.testing.assert_array_equal(drawn.get_xydata(), np.stack([path.time, path.load[:, i]], axis=1))
+            assert drawn.get_linestyle() == line
+        (way,) = [one for one in lower.get_lines() if one.get_label() == name]
+        np.testing.assert_allclose(way.get_xydata(), 1e3 * path.centre)
+    joints = [one.get_xdata() for one in upper.get_lines() if np.shape(one.get_xdata()) == (2,)]
+    np.testing.assert_allclose(joints, [[0.06, 0.06]])
+    words = {one.get_text(): one.get_position()[0] for one in upper.texts}
+    assert words == {"one": pytest.approx(0.02), "two": pytest.approx(0.08)}
+    numbers = [(one.get_text(), *one.xy) for one in lower.texts]
+    assert [one[0] for one in numbers] == ["1", "2", "1", "2"]
+    np.testing.assert_allclose(numbers[1][1:], 1e3 * made_up().centre[4])
+    (middle,) = [one for one in lower.get_lines() if one.get_label() == "middle of the wheelbase"]
+    np.testing.assert_allclose(middle.get_xydata(), [[128.5, 0.0]])
+    (alone, _) = path_figure(["one", "two"], two[:1], place).axes
+    assert "front left" in alone.get_legend_handles_labels()[1]
+    loop = np.array([[0.1, 0.0], [0.12, 0.0], [0.12, 0.01], [0.1, 0.0]])
+    region = replace(reachable(dunlin(), tyres_like(dunlin(), front=0.8, rear=0.8), directions=8, shares=2,
+                               outline=False), outline=(loop, loop + 0.03), area=2e-4)  # fmt: skip
+    axes = region_figure(place, [("as is", region)]).axes[0]
+    drawn_loops = [one.get_xydata() for one in axes.get_lines() if len(one.get_xdata()) == 4]
+    np.testing.assert_allclose(drawn_loops, [1e3 * loop, 1e3 * (loop + 0.03)])
+    assert axes.get_legend_handles_labels()[1] == ["as is: 2.0 cm²"]
+    (cross,) = [one for one in axes.get_lines() if one.get_marker() == "x"]
+    np.testing.assert_allclose(cross.get_xydata(), [1e3 * np.asarray(region.rest)])
+    axles = [one.get_xydata() for one in axes.get_lines() if len(one.get_xdata()) == 2]
+    np.testing.assert_allclose(axles[:3], [1e3 * place[:2], 1e3 * place[2:], [[0, 0], [257, 0]]])
+    tyres = [one for one in axes.patches if hasattr(one, "get_width")]
+    centres = [(one.get_x() + one.get_width() / 2, one.get_y() + one.get_height() / 2) for one in tyres]
+    np.testing.assert_allclose(centres, 1e3 * place)
+    assert axes.get_aspect() == 1.0
+    edge = region_figure(place, [("as is", replace(region, outline=()))]).axes[0]
+    assert any(np.allclose(one.get_xydata(), 1e3 * np.vstack([region.edge, region.edge[:1]]))
+               for one in edge.get_lines() if len(one.get_xdata()) == len(region.edge) + 1)  # fmt: skip
+
+
 def test_pictures_and_the_animation_hold_what_was_computed() -> None:
     car = dunlin()
     other = with_bars(car, (800.0, 0.0))
     tyres = tyres_like(car, front=0.8, rear=0.8, sensitivity=0.2)
     names = [p.name for p in DRIFT]
-    paths = [("as is", drift_path(car, tyres, DRIFT)), ("front <bar>", drift_path(other, tyres, DRIFT))]
+    paths = [(name, drift_path(one, tyres, DRIFT, step=0.05)) for name, one in (("as is", car), ("front <bar>", other))]
     page = drift_page("a </script> title", names, paths, car.contact_place)
     assert page.count("</script>") == 1  # nothing that people name can end the script
     data = json.loads(re.search(r"const D=(\{.*?\}),NS=", page).group(1))  # type: ignore[union-attr]

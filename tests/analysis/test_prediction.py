@@ -149,6 +149,40 @@ def test_near_the_balance_point_a_rolling_car_only_tells_the_side() -> None:
     assert not predict_push(car(), PushState(station=0.55 * L), rng=rng(), draws=200).hypersensitive
 
 
+def test_of_a_side_the_interval_reaches_a_swing_about_the_axle() -> None:
+    """Turned one way for sure, the pivot lies anywhere from that axle (kappa 2/L) to far away (0); by hand."""
+    for station, ends in ((0.55 * L, (0.0, 2 / L)), (0.45 * L, (-2 / L, 0.0))):
+        told = predict_push(car(drag=np.full(4, 0.02)), PushState(station=station), rng=rng(), draws=200)
+        assert told.estimate.interval == pytest.approx(ends, rel=0.02, abs=1e-12)
+        assert told.estimate.kappa_u == pytest.approx(2 / L / 3.92, rel=0.02)
+    doubtful = car(drag=np.full(4, 0.02), grip_ratio_u=0.2)
+    unsure = predict_push(doubtful, PushState(station=0.51 * L), rng=rng(), draws=400)
+    assert unsure.estimate.interval[0] <= -1.9 / L
+    assert unsure.estimate.interval[1] >= 1.9 / L
+    assert 0.5 < unsure.rear_turn_odds < 0.7  # 0.04 in the ratio off a doubt of 0.2
+
+
+def test_draws_in_per_cent_and_a_push_that_tips() -> None:
+    told = predict_push(car(grip_ratio_u=0.05), PushState(station=0.2), rng=rng(), draws=200)
+    np.testing.assert_allclose(told.station_pct, 100 * (L / 2 - 1 / told.kappa) / L, rtol=1e-12)
+    # tips when mu z > h (even tracks, statics): with mu = 0.8 within 10 % and z at that height, half of the draws
+    high = predict_push(car(grip_common_u=0.1), PushState(station=0.13, height=H / 0.8 * 0.99), rng=rng(), draws=400)
+    (said,) = [one for one in high.warnings if "tips" in one]
+    assert int(said.split(" in the draws")[0].split(" in ")[1].split(" %")[0]) == pytest.approx(46, abs=9)
+    assert not any("tips" in one for one in told.warnings)
+    assert told.estimate.method.startswith("minimum-power sliding")
+
+
+def test_how_many_draws_when_nobody_says() -> None:
+    seen: list[int] = []
+    slow = PushState(station=0.2, station_u=0.002, finger="sticking")
+    predict_push(car(), slow, rng=rng(), progress=lambda _, planned: seen.append(planned))
+    assert set(seen) == {2000}  # every draw is integrated
+    predict_push(car(), PushState(station=0.2, station_u=0.002), rng=rng(),
+                 progress=lambda _, planned: seen.append(planned))  # fmt: skip
+    assert seen[-1] == 10_000
+
+
 @pytest.mark.parametrize(
     ("given", "kind"),
     [({"drag": np.full(4, 0.03)}, "switch"), ({"drag": np.ones(4)}, "graded"),

@@ -220,6 +220,37 @@ def test_stopping_keeps_what_is_done() -> None:
     assert not result.stable
 
 
+def test_intervals_of_few_samples_by_counting() -> None:
+    """JCGM 101, 7.7: of M ordered values q = p M rounded lie inside; equal tails, or the shortest such stretch."""
+    samples = np.array([0.0, 1.0, 2.0, 3.0, 4.0, 10.0, 20.0, 30.0, 40.0, 50.0])[::-1]
+    assert coverage_interval(samples, probability=0.5) == (2.0, 30.0)  # the third and the eighth
+    assert coverage_interval(samples, probability=0.5, shortest=True) == (0.0, 10.0)
+    assert coverage_interval(samples, probability=0.999) == (0.0, 50.0)
+    assert coverage_interval(np.array([7.0])) == (7.0, 7.0)
+
+
+def test_monte_carlo_says_how_well_it_knows() -> None:
+    """Twice the standard deviation of the block means over the square root of their number (JCGM 101, 7.9.4)."""
+    table = np.random.default_rng(8).normal(5.0, 2.0, (6, 200))
+    rows = iter(table)
+    told = adaptive_monte_carlo(lambda n, _: next(rows), rng=np.random.default_rng(1), block=200, max_draws=1200,
+                                digits=3)  # fmt: skip
+    assert told.draws == 1200
+    assert not told.stable
+    np.testing.assert_allclose(told.spread[0, 0], 2 * table.mean(1).std(ddof=1) / np.sqrt(6), rtol=1e-12)
+    np.testing.assert_allclose(told.spread[0, 1], 2 * table.std(1, ddof=1).std(ddof=1) / np.sqrt(6), rtol=1e-12)
+    np.testing.assert_allclose(told.value, table.mean(), rtol=1e-12)
+    np.testing.assert_allclose(told.u, table.std(ddof=1), rtol=1e-12)
+    assert told.tolerance[0] == 0.005  # u near 2.0 to three digits: half a unit of 0.01
+    assert told.interval[0] == pytest.approx(np.quantile(table, [0.025, 0.975]), abs=0.1)
+
+
+def test_a_standard_uncertainty_of_a_factor_and_a_normal_quantile() -> None:
+    assert LogNormal(value=2.0, relative_u=0.1).u == pytest.approx(0.2)
+    assert coverage_factor(0.95) == pytest.approx(1.959964, abs=1e-6)  # any table of the normal law
+    assert coverage_factor(0.95, 3) == pytest.approx(3.182446, abs=1e-6)  # of Student's t
+
+
 def test_impossible_correlations_are_refused() -> None:
     one = Normal(value=0.0, u=1.0)
     with pytest.raises(InputError, match="covariance"):
