@@ -6,13 +6,15 @@ corner. All markers of a frame are done in one call: the cost is in the number o
 Corners run top-left, top-right, bottom-right, bottom-left of the printed marker, clockwise on the picture.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
-from vision.types import BoolArray, FloatArray, GreyImage
+from vision.types import BoolArray, FloatArray, GreyImage, IntArray
 
 PROFILES = 12
 SAMPLES = 11  # across an edge, ends included
@@ -23,16 +25,16 @@ LEAST_STEP = 18.0  # grey levels between paper and ink
 LEAST_PROFILES = 6
 WORST_RMS = 0.45  # px about the line: more means something lies across the edge
 WIDEST = 5.0  # px
+SETTLED = 0.5  # px between the start of a fit and its result; more wants another
 REACH = 0.65  # of a cell, half the window across an edge
 FAINT = 0.2  # of a profile's steepest step; less is noise
+_Kind = TypeVar("_Kind", np.float64, np.bool_)
 USUAL_GAMMA = 2.2
 """Close to what video standards (BT.709, sRGB) prescribe. The step of an edge does not tell it: its lean under another
 gamma is within the noise of one clip. What a camera does differently comes out as ink shift."""
-_NEXT, _LAST = [1, 2, 3, 0], [3, 0, 1, 2]
-_GRID = np.stack([np.ones(PROFILES * SAMPLES), np.repeat(ALONG, SAMPLES), np.tile(ACROSS, PROFILES)]).astype(
-    np.float32
-)
-_MOMENTS = np.stack([np.ones(SAMPLES - 1), MIDDLES, MIDDLES**2], axis=1).astype(np.float32)
+_ACROSS = np.stack([np.ones(SAMPLES), ACROSS], axis=1).astype(np.float32)
+_MOMENTS = np.stack([np.ones(SAMPLES - 1), MIDDLES, MIDDLES**2]).astype(np.float32)
+_EVENLY = np.full(PROFILES, 1.0 / PROFILES)
 _LINE_BACK = np.stack([np.ones(PROFILES), ALONG - 0.5])  # (2, P): offsets of a level and a slope
 _LINE = np.linalg.pinv(_LINE_BACK.T)  # (2, P): level and slope of offsets
 
@@ -45,11 +47,13 @@ class EdgeCorners:
     spread: (m,) px², second moments of the edge steps, summed over the marker's two directions (focus and motion
     blur); nan where unknown.
     likeness: (m,) correlation of the cells with the marker's pattern, -1..1.
+    step: (m,) px, the most that a corner moved in the last fit: more than half a pixel has not settled.
     """
 
     corner: FloatArray
     spread: FloatArray
     likeness: FloatArray
+    step: FloatArray
 
 
 def linear_light(gamma: float = USUAL_GAMMA) -> npt.NDArray[np.float32]:
@@ -64,39 +68,81 @@ def linear_light(gamma: float = USUAL_GAMMA) -> npt.NDArray[np.float32]:
 PLAIN = linear_light(1.0)
 
 
+@dataclass(frozen=True, slots=True)
+class _Pictures:
+    """Pictures of one size, as rows of samples, and which of them each of m markers is on (ascending)."""
+
+    flat: tuple[GreyImage, ...]
+    height: int
+    width: int
+    owner: IntArray
+
+    @classmethod
+    def of(cls, grey: GreyImage | Sequence[GreyImage], owner: IntArray) -> "_Pictures":
+        every = (grey,) if isinstance(grey, np.ndarray) else tuple(grey)
+        height, width = every[0].shape
+        return cls(tuple(one.reshape(-1) for one in every), height, width, owner)
+
+    def part(self, markers: IntArray) -> "_Pictures":
+        return _Pictures(self.flat, self.height, self.width, self.owner[markers])
+
+    def samples(self, index: IntArray, offsets: tuple[int, ...] = (0,)) -> GreyImage:
+        """(len(offsets), m, ...) grey levels at index (m, ...) plus each offset, each marker's from its own picture."""
+        result = np.empty((len(offsets), *index.shape), np.uint8)
+        ends = np.searchsorted(self.owner, np.arange(len(self.flat) + 1)).tolist()
+        for flat, first, last in zip(self.flat, ends[:-1], ends[1:], strict=True):
+            if last > first:
+                for out, offset in zip(result, offsets, strict=True):
+                    # Places are in the picture already; the mode only spares a copy.
+                    flat[offset:].take(index[first:last], out=out[first:last], mode="clip")
+        return result
+
+
 def fit_corners(
-    grey: GreyImage,
+    grey: GreyImage | Sequence[GreyImage],
     guess: FloatArray,
     pattern: FloatArray,
     *,
+    owner: IntArray | None = None,
     light: npt.NDArray[np.float32] = PLAIN,
     rounds: int = 2,
 ) -> EdgeCorners:
     """Corners of m markers near their guessed places.
 
-    grey: (h, w).  guess: (m, 4, 2) px, within about half a cell.  pattern: (m, cells, cells) of 0 (ink) and 1,
-    the border's cells included.  light: (256,) linear light of each grey level, `linear_light`; plain levels when
-    left out.  rounds: at most this many fits; the second is skipped where nothing moved.
+    grey: (h, w), or several pictures of that size.  guess: (m, 4, 2) px, within about half a cell.  pattern:
+    (m, cells, cells) of 0 (ink) and 1, the border's cells included.  owner: (m,) on which of several pictures each
+    marker is, ascending.  light: (256,) linear light of each grey level, `linear_light`; plain levels when left out.
+    rounds: at most this many fits; the second is skipped where nothing moved.
     """
     guess = np.asarray(guess, dtype=float)
+    pictures = _Pictures.of(grey, np.zeros(len(guess), np.int64) if owner is None else owner)
     cells = pattern.shape[-1]
-    corner, spread = _one_fit(grey, guess, cells, light)
-    start = guess
+    corner, spread = _one_fit(pictures, guess, cells, light)
+    start, step = guess, _step(corner, guess)
     for _ in range(rounds - 1):
-        away = corner - start
-        lost = np.isnan(away)
-        size = np.where(lost, 0.0, np.abs(away)).max(axis=(1, 2))
-        moved = np.flatnonzero(size > 0.5)
+        moved = np.flatnonzero(step > SETTLED)
         if not len(moved):
             break
+        away = corner[moved] - start[moved]
+        lost = np.isnan(away)
         count = np.maximum((~lost).sum(axis=1, keepdims=True), 1)
-        common = (
-            np.where(lost, 0.0, away).sum(axis=1, keepdims=True) / count
-        )  # lost corners move with the others
-        start = np.where(lost, start + common, corner)
-        corner[moved], spread[moved] = _one_fit(grey, start[moved], cells, light)
+        # Lost corners move with the others.
+        common = np.where(lost, 0.0, away).sum(axis=1, keepdims=True) / count
+        again = np.where(lost, start[moved] + common, corner[moved])
+        start = start.copy()
+        start[moved] = again
+        corner[moved], spread[moved] = _one_fit(pictures.part(moved), again, cells, light)
+        step[moved] = _step(corner[moved], again)
     seen = np.where(np.isnan(corner), start, corner)
-    return EdgeCorners(corner=corner, spread=spread, likeness=likeness(grey, seen, pattern))
+    return EdgeCorners(
+        corner=corner, spread=spread, likeness=_likeness(pictures, seen, pattern), step=step
+    )
+
+
+def _step(corner: FloatArray, start: FloatArray) -> FloatArray:
+    """(m,) px, the most by which a corner that was found left its start; 0 when none was."""
+    away = np.abs(corner - start)
+    return np.asarray(np.where(np.isnan(away), 0.0, away).max(axis=(1, 2)))
 
 
 @cache
@@ -108,12 +154,12 @@ def _cell_weights(cells: int) -> FloatArray:
     return np.stack([(1 - x) * (1 - y), x * (1 - y), x * y, (1 - x) * y], axis=1)
 
 
-def likeness(grey: GreyImage, corner: FloatArray, pattern: FloatArray) -> FloatArray:
+def _likeness(pictures: _Pictures, corner: FloatArray, pattern: FloatArray) -> FloatArray:
     """Correlation between the brightness of the cells' middles and the marker's pattern: (m,), -1..1."""
-    height, width = grey.shape
-    place = (_cell_weights(pattern.shape[-1]) @ corner + 0.5).astype(np.int32)  # (m, cells², 2)
-    x, y = place[..., 0].clip(0, width - 1), place[..., 1].clip(0, height - 1)
-    value = grey.reshape(-1)[y * width + x].astype(float)
+    place = (_cell_weights(pattern.shape[-1]) @ corner + 0.5).astype(np.int64)  # (m, cells², 2)
+    x = np.minimum(np.maximum(place[..., 0], 0), pictures.width - 1)
+    y = np.minimum(np.maximum(place[..., 1], 0), pictures.height - 1)
+    value = pictures.samples(y * pictures.width + x)[0].astype(float)
     wanted = pattern.reshape(len(pattern), -1)
     count = wanted.shape[1]
     total, ink = value.sum(axis=1), wanted.sum(axis=1)
@@ -124,71 +170,78 @@ def likeness(grey: GreyImage, corner: FloatArray, pattern: FloatArray) -> FloatA
 
 
 def _sampled(
-    grey: GreyImage, x: npt.NDArray[np.float32], y: npt.NDArray[np.float32], light: npt.NDArray[np.float32]
+    pictures: _Pictures,
+    x: npt.NDArray[np.float32],
+    y: npt.NDArray[np.float32],
+    light: npt.NDArray[np.float32],
 ) -> npt.NDArray[np.float32]:
-    """Light at (x, y) px by bilinear interpolation; places outside the picture take its border's."""
-    height, width = grey.shape
+    """Light at (x, y) px, (m, k), by bilinear interpolation; places outside the picture take its border's."""
+    import cv2
+
+    height, width = pictures.height, pictures.width
     if not (
         x.min() >= 0.0 and x.max() < width - 1 and y.min() >= 0.0 and y.max() < height - 1
     ):  # nan goes here too
         x = np.nan_to_num(x).clip(0.0, width - 1.001)
         y = np.nan_to_num(y).clip(0.0, height - 1.001)
-    x0, y0 = x.astype(np.int32), y.astype(np.int32)
-    u, v = x - x0, y - y0
-    index = y0 * np.int32(width) + x0
-    flat = grey.reshape(-1)
-    a = light[flat[index]]
-    index += 1
-    a += (light[flat[index]] - a) * u
-    index += width
-    d = light[flat[index]]
-    index -= 1
-    c = light[flat[index]]
-    c += (d - c) * u
-    a += (c - a) * v
-    result: npt.NDArray[np.float32] = a
-    return result
+    left, top = x.astype(np.int32), y.astype(np.int32)
+    # In single precision throughout: the usual types would be wider, and half as fast.
+    u, v = x - left.astype(np.float32), y - top.astype(np.float32)
+    top *= np.int32(width)
+    # Whole indices of the machine's own width are taken without another conversion.
+    index = np.add(top, left, dtype=np.int64)
+    level = pictures.samples(index, (0, 1, width, width + 1))
+    value = np.asarray(cv2.LUT(level.reshape(-1, x.shape[1]), light), np.float32).reshape(level.shape)
+    upper: npt.NDArray[np.float32] = value[0]
+    lower = value[2]
+    upper += (value[1] - upper) * u
+    lower += (value[3] - lower) * u
+    lower -= upper
+    lower *= v
+    upper += lower
+    return upper
 
 
 def _one_fit(
-    grey: GreyImage, guess: FloatArray, cells: int, light: npt.NDArray[np.float32]
+    pictures: _Pictures, guess: FloatArray, cells: int, light: npt.NDArray[np.float32]
 ) -> tuple[FloatArray, FloatArray]:
     """Corners (m, 4, 2) and spread (m,) from one look at the edges of the guessed quads."""
-    following = guess[:, _NEXT]
+    following = np.concatenate([guess[:, 1:], guess[:, :1]], axis=1)
     along = following - guess  # (m, 4, 2)
     ax, ay = along[..., 0], along[..., 1]
     length = np.sqrt(ax * ax + ay * ay)
     area = 0.5 * np.abs((guess[..., 0] * following[..., 1] - guess[..., 1] * following[..., 0]).sum(axis=1))
     safe = np.maximum(length, 1.0)
-    nx, ny = -ay / safe, ax / safe  # inward
+    inward = np.stack([-ay / safe, ax / safe], axis=1)  # (m, 2, 4)
     # The black border is one cell wide: a wider window would see the pattern behind it.
     half = np.minimum(np.maximum(REACH * area[:, None] / (safe * cells), 1.5), WIDEST)
-    # Places: along the edge (P) and across it (S).
-    geometry = np.stack([guess[..., 0], ax, half * nx, guess[..., 1], ay, half * ny], axis=-1).astype(
-        np.float32
-    )
-    x = geometry[..., 0:3] @ _GRID
-    y = geometry[..., 3:6] @ _GRID
-    value = _sampled(grey, x, y, light).reshape(*length.shape, PROFILES, SAMPLES)
-    step = value[..., :-1] - value[..., 1:]  # bright paper outside, dark ink inside: positive
+    # Places across the edges, along each of them: (m, 2, S, 4 P) from a middle and a half-width for each profile.
+    middle_half = np.empty((len(guess), 2, 2, 4, PROFILES), np.float32)
+    np.multiply(along.transpose(0, 2, 1)[..., None], ALONG, out=middle_half[:, :, 0], casting="same_kind")
+    middle_half[:, :, 0] += guess.transpose(0, 2, 1)[..., None]
+    middle_half[:, :, 1] = (half[:, None] * inward)[..., None]
+    place = _ACROSS @ middle_half.reshape(len(guess), 2, 2, -1)
+    value = _sampled(pictures, place[:, 0].reshape(len(guess), -1), place[:, 1].reshape(len(guess), -1), light)
+    value = value.reshape(len(guess), SAMPLES, -1)
+    step = value[:, :-1] - value[:, 1:]  # bright paper outside, dark ink inside: positive
     # Noise beside the edge, and what begins behind the border, must not pull the centroid.
-    step -= np.float32(FAINT) * step.max(axis=-1, keepdims=True)
+    step -= np.float32(FAINT) * step.max(axis=1, keepdims=True)
     np.maximum(step, np.float32(0.0), out=step)
-    sums = step @ _MOMENTS  # (m, 4, P, 3): total, first and second moment
-    total = sums[..., 0].astype(float)
-    divisor = np.maximum(total, 1e-9)
-    offset = sums[..., 1] / divisor
-    moment = (sums[..., 2] / divisor - offset * offset).mean(axis=-1) * half * half
+    moments = (_MOMENTS @ step).astype(float).reshape(len(guess), 3, 4, PROFILES)
+    total = moments[:, 0]
+    moments[:, 1:] /= np.maximum(total, 1e-9)[:, None]
+    offset = moments[:, 1]
+    moment = (moments[:, 2] - offset * offset) @ _EVENLY * half * half
     offset *= half[..., None]
-    usable = (total > LEAST_STEP) & (total > 0.4 * total.max(axis=-1, keepdims=True))
+    usable = total > np.maximum(LEAST_STEP, 0.4 * total.max(axis=-1, keepdims=True))
     level, slope, enough, starts, ends = _lines(offset, usable)
     enough &= length > 6.0
     # Line through guess + along * s + inward * (level + slope * (s - 0.5)).
-    inward = np.stack([nx, ny], axis=-1)
-    first = guess + inward * (level - 0.5 * slope)[..., None]
-    second = following + inward * (level + 0.5 * slope)[..., None]
-    corner = _meet(first[:, _LAST], second[:, _LAST], first, second)
-    corner[~(enough & starts & (enough & ends)[:, _LAST])] = np.nan
+    inward = inward.transpose(0, 2, 1)
+    here = guess + inward * (level - 0.5 * slope)[..., None]
+    there = following + inward * (level + 0.5 * slope)[..., None]
+    corner = _meet(_before(here), _before(there), here, there)
+    corner[~(enough & starts & _before(enough & ends))] = np.nan
     moment[~enough] = np.nan
     return corner, 0.5 * (moment[:, 0] + moment[:, 1] + moment[:, 2] + moment[:, 3])
 
@@ -245,6 +298,11 @@ def _median_size(rest: FloatArray, weight: FloatArray) -> FloatArray:
     found = np.take_along_axis(size, middle[..., None], axis=-1)[..., 0]
     result: FloatArray = np.where(np.isfinite(found), 1.48 * found, 0.0)
     return result
+
+
+def _before(edge: npt.NDArray[_Kind]) -> npt.NDArray[_Kind]:
+    """Of every edge (m, 4, ...) the one before it."""
+    return np.concatenate([edge[:, 3:], edge[:, :3]], axis=1)
 
 
 def _meet(a: FloatArray, b: FloatArray, c: FloatArray, d: FloatArray) -> FloatArray:

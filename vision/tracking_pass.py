@@ -1,24 +1,41 @@
 """The one pass over the frames: where every marker's corners are, frame after frame.
 
 Markers are looked for where motion says they must be; their edges are fitted there and their cells compared with
-the pattern, so that in the usual frame nothing is searched at all. A lost marker is searched in a region, and in
-the whole picture only when the region is empty. Nothing is measured by prediction: a corner is an edge fit or nan.
+the pattern, so that in the usual frame nothing is searched at all. The fits of a few frames are made together: the
+cost is in the number of array operations. A frame in which anything is unusual is then looked at alone. A lost
+marker is searched in a region, and in the whole picture only when the region is empty. Nothing is measured by
+prediction: a corner is an edge fit or nan.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
 from vision.detection import Detector, Found, cell_pattern
-from vision.edges import fit_corners, linear_light
+from vision.edges import SETTLED, fit_corners, linear_light
 from vision.frames import Frame
+from vision.tracking_motion import (
+    STANDING,
+    Region,
+    carried,
+    common_motion,
+    faded,
+    flow_region,
+    path_ahead,
+    region_about,
+)
 from vision.types import BoolArray, CarMarkers, FloatArray, FloorLayout, GreyImage, IntArray, Marker
 
 KNOWN = 0.6  # correlation with the pattern that identifies a marker
 HALF_HIDDEN = 0.3  # enough when other markers of the same body are identified
 COVERED = 0.05  # less agreement with the pattern than usual: something lies on the marker
 SURVEY = 30  # frames in which every floor marker is measured, to see whether the camera stands still
+TOGETHER = 8  # frames
+TOGETHER_BYTES = 16e6  # of pictures kept for it
+SAME_GUESS = 0.25  # px between two guesses that lead to the same fit
+FORGETS = 0.999  # a frame, of how well a marker usually agrees with its pattern
 CHUNK = 256
 
 
@@ -65,21 +82,78 @@ class Sightings:
 class Body:
     """Markers that move together on the picture (the floor, or the car), and where they were last.
 
-    rows: which of all markers.  corner: (k, 4, 2) px, nan before the first sighting.  pace: (2,) px a frame.
-    missed: frames since any marker of the body was held.
+    rows: which of all markers.  corner: (k, 4, 2) px, nan before the first sighting.  motion: (2, 3) a frame.
+    held: (k,) which of them were whole when last asked for.  lost: whether none was seen in the frame before.
+    missed: looks at it in which none was seen.  wait, patience: looks since, and until, missing ones are searched.
     """
 
     rows: IntArray
     corner: FloatArray
-    pace: FloatArray = field(default_factory=lambda: np.zeros(2))
+    motion: FloatArray = field(default_factory=STANDING.copy)
+    lost: bool = False
     missed: int = 0
     held: BoolArray = field(default_factory=lambda: np.zeros(0, bool))
     wait: int = 0
     patience: int = 8
 
+    @classmethod
+    def of(cls, rows: IntArray) -> "Body":
+        return cls(rows=rows, corner=np.full((len(rows), 4, 2), np.nan), held=np.zeros(len(rows), bool))
+
+    @property
+    def placed(self) -> BoolArray:
+        """(k,) which markers were seen yet."""
+        return np.asarray(np.isfinite(self.corner[:, 0, 0]))
+
+    def looks_left(self) -> int:
+        """In how many frames nothing needs to be searched as long as all known markers are seen."""
+        placed = self.placed
+        if placed.all():
+            return TOGETHER
+        return max(0, self.patience - 1 - self.wait) if placed.any() else 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fits:
+    """Edge fits of b frames and m markers, see `EdgeCorners`. guess, corner: (b, m, 4, 2) px.  The rest: (b, m)."""
+
+    guess: FloatArray
+    corner: FloatArray
+    spread: FloatArray
+    likeness: FloatArray
+    step: FloatArray
+    asked: BoolArray
+
+    @classmethod
+    def none(cls, frames: int, markers: int) -> "Fits":
+        shape = (frames, markers)
+        return cls(
+            guess=np.full((*shape, 4, 2), np.nan),
+            corner=np.full((*shape, 4, 2), np.nan),
+            spread=np.full(shape, np.nan),
+            likeness=np.zeros(shape),
+            step=np.zeros(shape),
+            asked=np.zeros(shape, bool),
+        )
+
+    def take(self, other: "Fits", frame: int, rows: IntArray) -> None:
+        """Into the first frame what others' frame says of these rows."""
+        self.corner[0, rows], self.spread[0, rows] = other.corner[frame, rows], other.spread[frame, rows]
+        self.likeness[0, rows], self.step[0, rows] = other.likeness[frame, rows], other.step[frame, rows]
+
+    def known(self) -> BoolArray:
+        """(b, m) whose pattern and edges agree."""
+        seen = np.isfinite(self.corner[..., 0]).sum(-1)
+        return np.asarray((self.likeness >= KNOWN) & (seen >= 2), bool)
+
+    def sure(self) -> BoolArray:
+        """(b, m) known with all corners, and settled there."""
+        whole = np.isfinite(self.corner[..., 0]).all(-1)
+        return np.asarray(whole & (self.likeness >= KNOWN) & (self.step <= SETTLED))
+
 
 class Follower:
-    """Follows the markers of one clip; give it frames in order."""
+    """Follows the markers of one clip; give it frames in order, then take `sightings`."""
 
     def __init__(self, floor: FloorLayout, car: CarMarkers, *, still: bool | None) -> None:
         self.markers: tuple[Marker, ...] = (*floor.markers, *car.markers)
@@ -95,31 +169,134 @@ class Follower:
         self._thorough = {n: Detector(n) for n in self._dictionaries}
         self._quick = {n: Detector(n, thorough=False) for n in self._dictionaries}
         count = len(floor.markers)
-        self.floor = self._body(np.arange(count, dtype=np.int64))
-        self.car = self._body(np.arange(count, len(self.markers), dtype=np.int64))
-        self.sightings = Sightings(len(self.markers))
+        self.floor = Body.of(np.arange(count, dtype=np.int64))
+        self.car = Body.of(np.arange(count, len(self.markers), dtype=np.int64))
         self.twins: dict[int, int] = {}
         self.searches = 0
+        self._sightings = Sightings(len(self.markers))
+        self._waiting: list[Frame] = []
+        self._together = 1
+        self._before: GreyImage | None = None
         self._still = still
         self._reference = np.full((count, 4, 2), np.nan)
         self._surveyed = 0
-        self._turn = 0
         self.camera_moved = still is False
         self._light = linear_light()
-        self._likeness = np.zeros(len(self.markers))
         self._typical = np.zeros(len(self.markers))
 
-    @staticmethod
-    def _body(rows: IntArray) -> Body:
-        return Body(rows=rows, corner=np.full((len(rows), 4, 2), np.nan), held=np.zeros(len(rows), bool))
+    @property
+    def sightings(self) -> Sightings:
+        """What was seen in all frames given so far."""
+        self._work_off()
+        return self._sightings
 
     def follow(self, frame: Frame) -> None:
-        """Measure one frame and note what was seen."""
-        grey = frame.grey
-        corner, spread, known = self._measure(grey)
+        """Take one frame; it is measured soon, together with a few others."""
+        self._waiting.append(frame)
+        if len(self._waiting) >= min(self._together, max(1, int(TOGETHER_BYTES // frame.grey.size))):
+            self._work_off()
+
+    def _work_off(self) -> None:
+        """Measure the waiting frames: those in which nothing is unusual at once, others one by one."""
+        frames, self._waiting = self._waiting, []
+        while frames:
+            part = frames[: self._together]
+            ahead = self._fit_ahead(part)
+            done = self._take_plain(part, ahead)
+            held = True
+            while done < len(part) and held:
+                held = self._measure(part[done], ahead, done)
+                done += 1
+            # Where motion is not steady, do not look far ahead.
+            self._together = min(TOGETHER, 2 * self._together) if held else max(1, self._together // 2)
+            self._before = part[done - 1].grey
+            frames = frames[done:]
+
+    def _fit_ahead(self, frames: list[Frame]) -> Fits:
+        """Fit the markers of several frames where a motion that goes on as it was takes them."""
+        fits = Fits.none(len(frames), len(self.markers))
+        for body in (self.floor, self.car):
+            fits.guess[:, body.rows] = path_ahead(body.corner, body.motion, len(frames))
+        for k in range(len(frames)):
+            fits.asked[k, self._floor_rows(k)] = True
+        fits.asked[:, self.car.rows] = True
+        fits.asked[:] &= np.isfinite(fits.guess[..., 0, 0])
+        owner, rows = np.nonzero(fits.asked)
+        self._fit([frame.grey for frame in frames], owner, rows, fits)
+        return fits
+
+    def _fit(self, greys: list[GreyImage], owner: IntArray, rows: IntArray, fits: Fits) -> None:
+        """Fit the edges of some markers of some frames (owner ascending) from their guesses."""
+        for cells, stack in self._stacks.items():
+            own = self._cells[rows] == cells
+            if not own.any():
+                continue
+            at = owner[own], rows[own]
+            fit = fit_corners(greys, fits.guess[at], stack[at[1]], owner=at[0], light=self._light, rounds=3)
+            fit.corner[fit.likeness < HALF_HIDDEN] = np.nan
+            fits.corner[at], fits.spread[at] = fit.corner, fit.spread
+            fits.likeness[at], fits.step[at] = fit.likeness, fit.step
+
+    def _take_plain(self, frames: list[Frame], fits: Fits) -> int:
+        """Note the leading frames in which every marker asked for is whole and where it was expected; how many."""
+        count = _until(np.asarray((fits.asked & ~fits.sure()).any(1)))
+        asked, like = fits.asked[:count], fits.likeness[:count]
+        turns = np.cumsum(asked, axis=0)
+        # How well each marker usually agrees with its pattern, before each of the frames and after the last.
+        grown = np.where(asked, like * FORGETS ** -turns.astype(float), 0.0)
+        usual = np.maximum.accumulate(np.concatenate([self._typical[None], grown]))
+        usual[1:] *= FORGETS**turns
+        less = np.where(asked, usual[:-1] - like, np.nan)
+        for body in (self.floor, self.car):
+            if not len(body.rows):
+                continue
+            looked, left = np.asarray(asked[:, body.rows].any(1)), body.looks_left()
+            count = min(count, _until(np.asarray(np.cumsum(looked) > left))) if left else 0
+            own = np.where(looked[:, None], less[:, body.rows], 0.0)
+            most, least = np.nanmax(own, axis=1, initial=-1.0), np.nanmin(own, axis=1, initial=1.0)
+            count = min(count, _until(np.asarray(most > COVERED + np.maximum(0.0, least))))
+        for k in range(count):
+            if fits.asked[k, self.floor.rows].any() and self._judge_camera(fits.corner[k], fits.asked[k]):
+                count = k + 1  # from here on every floor marker is wanted
+                break
+        if not count:
+            return 0
+        self._typical = usual[count]
+        for body in (self.floor, self.car):
+            self._move_on(body, fits.asked[:count, body.rows], fits.corner[:count, body.rows])
+        for k, frame in enumerate(frames[:count]):
+            self._note(frame, fits.corner[k], fits.spread[k], fits.asked[k])
+        return count
+
+    def _measure(self, frame: Frame, ahead: Fits, k: int) -> bool:
+        """Measure one frame by itself, with what was fitted ahead as far as that holds; whether all of it does."""
+        fits = Fits.none(1, len(self.markers))
+        corner = fits.corner[0]
+        floor_rows = self._floor_rows()
+        fits.guess[0] = np.concatenate([carried(b.corner, b.motion) for b in (self.floor, self.car)])
+        rows = np.concatenate([floor_rows, self.car.rows])
+        rows = rows[np.isfinite(fits.guess[0, rows, 0, 0])]
+        fits.asked[0, rows] = True
+        same = np.abs(ahead.guess[k, rows] - fits.guess[0, rows]).max((-1, -2)) < SAME_GUESS
+        kept = ahead.asked[k, rows] & (ahead.sure()[k, rows] | same)
+        fits.take(ahead, k, rows[kept])
+        self._fit([frame.grey], np.zeros(int((~kept).sum()), np.int64), rows[~kept], fits)
+        known = fits.known()[0]
+        for body, asked in ((self.floor, floor_rows), (self.car, self.car.rows)):
+            if not len(asked):
+                continue
+            if self._wants_search(body, asked, fits):
+                self._search(frame.grey, body, fits)
+                known[body.rows] = fits.known()[0, body.rows]
+            self._move(body, asked, fits)
+            self._drop_covered(body, corner, known, fits.likeness[0])
         if np.isfinite(corner[self.floor.rows, 0, 0]).any():
             self._judge_camera(corner, known)
-        self.sightings.add(
+        self._note(frame, corner, fits.spread[0], known)
+        return bool(kept.all())
+
+    def _note(self, frame: Frame, corner: FloatArray, spread: FloatArray, known: BoolArray) -> None:
+        self._sightings.add(
             index=frame.index,
             time=frame.time,
             corner=corner,
@@ -128,25 +305,7 @@ class Follower:
             repeated=frame.repeated,
         )
 
-    def _measure(self, grey: GreyImage) -> tuple[FloatArray, FloatArray, BoolArray]:
-        m = len(self.markers)
-        corner = np.full((m, 4, 2), np.nan)
-        spread = np.full(m, np.nan)
-        known = np.zeros(m, bool)
-        floor_rows = self._floor_rows()
-        guess = np.concatenate([self.floor.corner + self.floor.pace, self.car.corner + self.car.pace])
-        rows = np.concatenate([floor_rows, self.car.rows])
-        self._fit(grey, rows[np.isfinite(guess[rows]).all((1, 2))], guess, corner, spread, known)
-        for body, asked in ((self.floor, floor_rows), (self.car, self.car.rows)):
-            if not len(asked):
-                continue
-            if self._wants_search(body, asked, known):
-                self._search(grey, body, corner, spread, known, guess)
-            self._move(body, asked, corner, known)
-            self._drop_covered(body, corner, known)
-        return corner, spread, known
-
-    def _drop_covered(self, body: Body, corner: FloatArray, known: BoolArray) -> None:
+    def _drop_covered(self, body: Body, corner: FloatArray, known: BoolArray, likeness: FloatArray) -> None:
         """Forget corners of markers that something covers in part, as long as two others of the body are whole.
 
         The edge of a finger beside a marker's edge passes for it; what gives it away is the pattern, which agrees
@@ -155,53 +314,35 @@ class Follower:
         rows = body.rows[np.isfinite(corner[body.rows]).any((1, 2))]
         if not len(rows):
             return
-        less = self._typical[rows] - self._likeness[rows]
+        less = self._typical[rows] - likeness[rows]
         whole = known[rows] & (less <= COVERED + max(0.0, float(less.min())))
         if whole.sum() >= 2:
             corner[rows[~whole]] = np.nan
         seen = rows[known[rows]]
-        self._typical[seen] = np.maximum(0.999 * self._typical[seen], self._likeness[seen])
+        self._typical[seen] = np.maximum(FORGETS * self._typical[seen], likeness[seen])
 
-    def _floor_rows(self) -> IntArray:
+    def _floor_rows(self, ahead: int = 0) -> IntArray:
         """All floor markers while the camera may move; of a still camera two, in turn, in every third frame."""
-        seen = self.floor.rows[np.isfinite(self.floor.corner).all((1, 2))]
-        if self.camera_moved or self._surveyed < SURVEY or len(seen) <= 2:
+        seen = self.floor.rows[self.floor.placed]
+        if self.camera_moved or self._surveyed + ahead < SURVEY or len(seen) <= 2:
             return self.floor.rows
-        self._turn += 1
-        if self._turn % 3:
-            return self.floor.rows[:0]
-        return np.sort(seen[(np.arange(2) + 2 * (self._turn // 3)) % len(seen)])
+        turn, rest = divmod(self._sightings.frames + ahead, 3)
+        return self.floor.rows[:0] if rest else np.sort(seen[(np.arange(2) + 2 * turn) % len(seen)])
 
-    def _fit(
-        self,
-        grey: GreyImage,
-        rows: IntArray,
-        guess: FloatArray,
-        corner: FloatArray,
-        spread: FloatArray,
-        known: BoolArray,
-    ) -> None:
-        for cells, stack in self._stacks.items():
-            own = rows[self._cells[rows] == cells]
-            if not len(own):
-                continue
-            fit = fit_corners(grey, guess[own], stack[own], light=self._light)
-            lost = fit.likeness < HALF_HIDDEN
-            fit.corner[lost] = np.nan
-            self._likeness[own] = fit.likeness
-            corner[own], spread[own] = fit.corner, fit.spread
-            known[own] = (fit.likeness >= KNOWN) & (np.isfinite(fit.corner).all(-1).sum(-1) >= 2)
-
-    def _wants_search(self, body: Body, asked: IntArray, known: BoolArray) -> bool:
-        """A body that vanished is searched at once, then ever more rarely; so are its missing markers."""
-        if not known[asked].any():
+    def _wants_search(self, body: Body, asked: IntArray, fits: Fits) -> bool:
+        """What was whole until now is searched at once, what stays away or half hidden ever more rarely."""
+        if not fits.known()[0, asked].any():
             body.patience = min(body.patience, 8)
             body.missed += 1
             return body.missed <= 12 or body.missed % 4 == 0
         body.missed = 0
-        if known[asked].all() and np.isfinite(body.corner).all():
+        whole = fits.sure()[0, body.rows]
+        looked = np.isin(body.rows, asked)
+        if whole[looked].all() and body.placed.all():
             body.patience = 8
             return False
+        if (body.held & ~whole & looked).any():
+            return True
         body.wait += 1
         if body.wait < body.patience:
             return False
@@ -209,34 +350,38 @@ class Follower:
         body.patience = min(2 * body.patience, 128)
         return True
 
-    def _search(
-        self,
-        grey: GreyImage,
-        body: Body,
-        corner: FloatArray,
-        spread: FloatArray,
-        known: BoolArray,
-        guess: FloatArray,
-    ) -> None:
-        """Detect the body's markers and fit their edges; corners found are written into the arrays."""
-        rows: set[int] = set()
-        if np.isfinite(body.corner).any() and body.missed <= 6:
-            rows = self._detected(grey, body, guess, self._region(grey, body), thorough=False)
-        if not rows:
-            rows = self._detected(grey, body, guess, None, thorough=body.missed <= 3 or body.missed % 16 == 0)
-        fresh = np.array(sorted(row for row in rows if not known[row]), dtype=np.int64)
-        if len(fresh):
-            self._fit(grey, fresh, guess, corner, spread, known)
+    def _search(self, grey: GreyImage, body: Body, fits: Fits) -> None:
+        """Detect the body's markers and fit the edges of those that were not whole."""
+        wanted = {int(row) for row in body.rows[~fits.sure()[0, body.rows]]}
+        for region in self._places(grey, body):
+            # Looking with one threshold is quick; with three more is found, where there is something.
+            thorough = region is None and (body.missed <= 3 or body.missed % 16 == 0)
+            rows = self._detected(grey, body, fits, region, thorough=thorough)
+            if rows and not wanted <= rows and not thorough:
+                rows |= self._detected(grey, body, fits, region, thorough=True)
+            if rows:
+                break
+        fresh = np.array(sorted(rows & wanted), dtype=np.int64)
+        self._fit([grey], np.zeros(len(fresh), np.int64), fresh, fits)
+
+    def _places(self, grey: GreyImage, body: Body) -> Iterator[Region | None]:
+        """Where to search: where motion leads, where the picture's own flow leads, the whole picture."""
+        spots = body.corner[body.placed].reshape(-1, 2)
+        if len(spots) and body.missed <= 6:
+            there = carried(spots, body.motion)
+            stride = float(np.abs(there - spots).max()) * (1 + body.missed)
+            room = 12.0 + 0.25 * float(np.ptp(there, axis=0).max()) + 2.0 * stride
+            yield region_about(there, room, grey.shape)
+            if body.missed == 1 and self._before is not None:
+                region = flow_region(self._before, grey, spots)
+                if region is not None:
+                    yield region
+        yield None
 
     def _detected(
-        self,
-        grey: GreyImage,
-        body: Body,
-        guess: FloatArray,
-        region: tuple[int, int, int, int] | None,
-        *,
-        thorough: bool,
+        self, grey: GreyImage, body: Body, fits: Fits, region: Region | None, *, thorough: bool
     ) -> set[int]:
+        """Rows of the body's markers that the detector finds there; their places become guesses."""
         self.searches += 1
         own = set(body.rows.tolist())
         hit: set[int] = set()
@@ -249,58 +394,67 @@ class Follower:
             for marker_id, quad in found.corner.items():
                 row = self._row.get((name, marker_id))
                 if row is not None and row in own:
-                    guess[row] = quad
+                    fits.guess[0, row] = quad
                     hit.add(row)
         return hit
 
-    def _region(self, grey: GreyImage, body: Body) -> tuple[int, int, int, int]:
-        spots = body.corner[np.isfinite(body.corner).all((1, 2))].reshape(-1, 2) + body.pace
-        low, high = spots.min(0), spots.max(0)
-        room = 12.0 + 0.25 * (high - low).max() + 2.0 * np.abs(body.pace).max() * (1 + body.missed)
-        x0, y0 = (low - room).astype(int)
-        x1, y1 = (high + room).astype(int)
-        return max(0, int(x0)), max(0, int(y0)), min(grey.shape[1], int(x1)), min(grey.shape[0], int(y1))
-
-    def _move(self, body: Body, asked: IntArray, corner: FloatArray, known: BoolArray) -> None:
+    def _move(self, body: Body, asked: IntArray, fits: Fits) -> None:
         """Carry the body's markers to where they are, the unseen ones along with the seen."""
-        new = corner[body.rows]
-        held = known[body.rows]
-        if (
-            held.all()
-            and len(asked) == len(body.rows)
-            and np.isfinite(new).all()
-            and np.isfinite(body.corner).all()
-        ):
-            body.held, body.pace, body.corner = held, (new - body.corner).mean((0, 1)), new
+        new, seen = fits.corner[0, body.rows], fits.known()[0, body.rows]
+        body.held = seen & np.isfinite(new).all((1, 2))
+        if not seen.any():
+            body.motion = faded(body.motion)
+            body.corner = carried(body.corner, body.motion)
+            body.lost = True
             return
-        body.held = held
-        if not held.any():
-            body.pace = 0.6 * body.pace
-            body.corner = body.corner + body.pace
-            return
-        whole = held & np.isfinite(new).all((1, 2))
-        both = whole & np.isfinite(body.corner).all((1, 2))
-        if both.any():
-            motion = _common_motion(body.corner[both].reshape(-1, 2), new[both].reshape(-1, 2))
-            middle = body.corner[both].reshape(-1, 2).mean(0)
-            moved = body.corner @ motion[:, :2].T + motion[:, 2]
-            body.pace = motion[:, :2] @ middle + motion[:, 2] - middle
-            asked_here = np.isin(body.rows, asked)
-            if len(asked) < len(body.rows) and not asked_here.all():
+        spots = seen[:, None] & np.isfinite(new[..., 0]) & body.placed[:, None]
+        if spots.sum() >= 3:
+            motion = common_motion(body.corner[spots], new[spots])
+            moved = carried(body.corner, motion)
+            away = ~np.isin(body.rows, asked)
+            if away.any():
                 # A still camera: markers that were not asked this time stay exactly where they are.
-                moved[~asked_here] = body.corner[~asked_here]
-                body.pace = np.zeros(2)
-            body.corner = moved
-        body.corner[whole] = new[whole]
+                moved[away] = body.corner[away]
+                motion = STANDING
+            # After a gap the way from the place that was expected to the one that was found is no motion.
+            body.corner, body.motion = moved, STANDING if body.lost else motion
+        body.lost = False
+        body.corner[body.held] = new[body.held]
+        # What the detector found for the first time and the edges did not is a place to look at, no more.
+        first = ~body.placed
+        body.corner[first] = fits.guess[0, body.rows[first]]
 
-    def _judge_camera(self, corner: FloatArray, known: BoolArray) -> None:
-        """Note when the floor markers leave their first places: from then on all are measured in every frame."""
+    def _move_on(self, body: Body, asked: BoolArray, corner: FloatArray) -> None:
+        """Carry the body's markers through frames (b, k) in which every one that was asked for was measured."""
+        looked = np.flatnonzero(asked.any(1))
+        if not len(looked):
+            return
+        last = looked[-1]
+        body.missed, body.lost, body.held = 0, False, asked[last]
+        every = body.placed
+        if every.all():
+            body.patience = 8
+        else:
+            body.wait += len(looked)
+        # Constant motion goes on from the last two frames that show all of the body.
+        old = body.corner[every] if last == 0 else corner[last - 1, every]
+        whole = asked[last, every].all() and np.isfinite(old).all()
+        body.motion = common_motion(old.reshape(-1, 2), corner[last, every].reshape(-1, 2)) if whole else STANDING
+        latest = len(asked) - 1 - asked[::-1].argmax(0)
+        seen = asked.any(0)
+        body.corner[seen] = corner[latest[seen], np.flatnonzero(seen)]
+
+    def _judge_camera(self, corner: FloatArray, known: BoolArray) -> bool:
+        """Note when the floor markers leave their first places; whether that was noted now.
+
+        From then on all are measured in every frame.
+        """
         if self.camera_moved or self._still is True:
             self._surveyed += 1
-            return
+            return False
         seen = corner[self.floor.rows]
         new = known[self.floor.rows] & np.isfinite(seen).all((1, 2))
-        first = new & ~np.isfinite(self._reference).all((1, 2))
+        first = new & ~np.isfinite(self._reference[:, 0, 0])
         self._reference[first] = seen[first]
         again = new & ~first
         if again.any():
@@ -309,13 +463,9 @@ class Follower:
             # All that were seen moved alike: one marker alone is a hand or a foot on its sheet.
             if again.sum() >= 2 and np.linalg.norm(np.median(away, axis=0)) > 0.5:
                 self.camera_moved = True
+        return self.camera_moved
 
 
-def _common_motion(old: FloatArray, new: FloatArray) -> FloatArray:
-    """(2, 3) similarity that carries old points to new ones, least squares."""
-    a, b = old - old.mean(0), new - new.mean(0)
-    size = max(float((a * a).sum()), 1e-9)
-    c = float((a * b).sum()) / size
-    s = float((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum()) / size
-    matrix = np.array([[c, -s], [s, c]])
-    return np.column_stack([matrix, new.mean(0) - matrix @ old.mean(0)])
+def _until(which: BoolArray) -> int:
+    """How many come before the first that is true."""
+    return int(which.argmax()) if which.any() else len(which)

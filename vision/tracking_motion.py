@@ -1,0 +1,68 @@
+"""How markers move on the picture from frame to frame: it says where to look and is never a measurement."""
+
+import numpy as np
+
+from vision.types import FloatArray, GreyImage
+
+STANDING = np.eye(2, 3)
+FADING = 0.6  # share of the motion believed to go on after a frame in which nothing was seen
+FLOW_WINDOW = 31  # px
+FLOW_LEVELS = 4  # halvings of the picture: reaches a few hundred pixels
+
+Region = tuple[int, int, int, int]
+"""x0, y0, x1, y1 px."""
+
+
+def common_motion(old: FloatArray, new: FloatArray) -> FloatArray:
+    """(2, 3) similarity that carries old points (k, 2) to new ones, least squares."""
+    a, b = old - old.mean(0), new - new.mean(0)
+    size = max(float((a * a).sum()), 1e-9)
+    c = float((a * b).sum()) / size
+    s = float((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum()) / size
+    matrix = np.array([[c, -s], [s, c]])
+    return np.column_stack([matrix, new.mean(0) - matrix @ old.mean(0)])
+
+
+def carried(corner: FloatArray, motion: FloatArray) -> FloatArray:
+    """Points (..., 2) moved once."""
+    result: FloatArray = corner @ motion[:, :2].T + motion[:, 2]
+    return result
+
+
+def path_ahead(corner: FloatArray, motion: FloatArray, steps: int) -> FloatArray:
+    """(steps, ..., 2) points after 1, 2, ... repetitions of the motion."""
+    result = np.empty((steps, *corner.shape))
+    for step in range(steps):
+        corner = result[step] = carried(corner, motion)
+    return result
+
+
+def faded(motion: FloatArray) -> FloatArray:
+    """The part of a motion that is believed to go on."""
+    result: FloatArray = STANDING + FADING * (motion - STANDING)
+    return result
+
+
+def region_about(spots: FloatArray, room: float, shape: tuple[int, ...]) -> Region:
+    """The region of a picture (h, w) that holds the spots (k, 2) with room around them."""
+    low, high = (spots.min(0) - room).astype(int), (spots.max(0) + room).astype(int)
+    return max(0, int(low[0])), max(0, int(low[1])), min(shape[1], int(high[0])), min(shape[0], int(high[1]))
+
+
+def flow_region(before: GreyImage, now: GreyImage, spots: FloatArray) -> Region | None:
+    """Where the spots (k, 2) of the picture before seem to have gone, or None.
+
+    Optical flow errs by many pixels in blur: good enough for a region, for nothing else.
+    """
+    import cv2
+
+    points = spots.astype(np.float32).reshape(-1, 1, 2)
+    moved, status, _ = cv2.calcOpticalFlowPyrLK(
+        before, now, points, np.empty_like(points), winSize=(FLOW_WINDOW, FLOW_WINDOW), maxLevel=FLOW_LEVELS
+    )
+    found = moved[status.ravel() == 1].reshape(-1, 2)
+    if len(found) < 2:
+        return None
+    # Some go astray: the middle half says where the body is, its own size how much of the picture it takes.
+    middle, size = np.median(found, axis=0), float(np.ptp(spots, axis=0).max())
+    return region_about(middle[None], 0.85 * size + 12.0, now.shape)
