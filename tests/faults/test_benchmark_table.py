@@ -11,10 +11,14 @@ from tests.benchmarks import all as everything
 def test_figures_stand_beside_their_baseline_or_limit() -> None:
     rows = {row.figure: row for row in everything.rows_of("write_errors", {
         "lost": 0, "noticed": 5, "time_s": 2.0, "baseline_time_s": 8.0, "baseline_plain_file": {"noticed": 3}})}
-    assert (rows["lost"].against, rows["lost"].ratio) == ("at most", "held")
-    assert (rows["time_s"].other, rows["time_s"].ratio) == (8.0, "0.25")
+    assert rows["lost"].beside == ("at most", "0", "held")
+    assert rows["time_s"].beside == ("baseline_time_s", "8", "0.25")
     assert rows["noticed"].other == 3
-    assert everything.rows_of("kills", {"lost": 2})[0].ratio == "NOT HELD"
+    assert everything.rows_of("kills", {"lost": 2})[0].beside == ("at most", "0", "NOT HELD")
+    share, = everything.rows_of("pivot_statistics", {"coverage": 0.98})
+    assert share.beside == ("at least, at most", "0.93, 0.97", "NOT HELD")
+    assert everything.rows_of("mutation", {"score": 0.9, "modules": {"a": {"mutants": 3}}})[0].beside[2] == "held"
+    assert len(everything.rows_of("mutation", {"score": 0.9, "modules": {"a": {"mutants": 3}}})) == 1
 
 
 @pytest.mark.parametrize(("text", "said"), [

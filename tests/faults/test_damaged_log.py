@@ -121,7 +121,8 @@ def test_a_log_on_read_only_media_can_be_read(tmp_path: Path, whole: bytes) -> N
     (folder / LOG_FILE).write_bytes(whole)
 
     def run(*command: str) -> Ended:
-        return run_on_bad_disk(["-m", "rig.main", *command, "--log", str(folder)], root=folder, at=1, how="on", error=30)
+        arguments = ["-m", "rig.main", *command, "--log", str(folder)]
+        return run_on_bad_disk(arguments, root=folder, at=1, how="on", error=30)
 
     for command in (["log", "--json"], ["check"], ["export", str(tmp_path / "out")]):
         ended = run(*command)
