@@ -67,7 +67,7 @@ def watched(page: Any) -> list[str]:
     return seen
 
 
-def until(page: Any, question: str, seconds: float = 15.0) -> None:
+def until(page: Any, question: str, seconds: float = 60.0) -> None:
     """Wait until an expression is true in the page; fails with the page's words when it never is."""
     end = time.monotonic() + seconds
     while time.monotonic() < end:
@@ -77,7 +77,7 @@ def until(page: Any, question: str, seconds: float = 15.0) -> None:
     raise AssertionError(f"never true: {question}\n{page.inner_text('body')[:3000]}")
 
 
-def idle(page: Any, serving: Serving, seconds: float = 60.0) -> str:
+def idle(page: Any, serving: Serving, seconds: float = 240.0) -> str:
     """Wait for the running job; returns what it said, as shown on the page."""
     end = time.monotonic() + seconds
     page.wait_for_timeout(150)

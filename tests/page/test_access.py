@@ -120,7 +120,7 @@ def test_trouble_is_said_and_passes(browser: Any, tmp_path: Path, monkeypatch: p
         for one in (page, other):
             until(one, "document.getElementById('trouble').textContent.includes('Plug the pads in again')")
         virtual.pads.plug_in()
-        until(page, "document.getElementById('trouble').hidden", 20)
+        until(page, "document.getElementById('trouble').hidden")
 
         def full(*_: object, **__: object) -> None:
             raise BenchError("there is no room left", where="disk", remedy="Make room on the disk")
@@ -157,7 +157,7 @@ def test_the_page_finds_a_restarted_bench_again(browser: Any, tmp_path: Path) ->
     again = Serving(tmp_path, port=port)
     again.start()
     try:
-        until(page, "document.getElementById('link').textContent.includes('restarted')", 20)
+        until(page, "document.getElementById('link').textContent.includes('restarted')")
         assert page.inner_text("#total").startswith("1602")  # nothing recorded is lost
         page.fill("#f-push-height_mm", "7")
         page.click("#save-card")  # with the token of the new start
