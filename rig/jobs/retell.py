@@ -18,6 +18,7 @@ from rig.cards.read import CardSet
 from rig.errors import InputError
 from rig.jobs.compare import SWEPT_OUTLINES, ellipse, typed_pivot
 from rig.jobs.keep import estimate_from
+from rig.jobs.predict import forecast_cards
 from rig.jobs.recalculate import MissingSourceError, cards_of
 from rig.jobs.weigh import weighing_from
 from rig.log.store import BenchLog, Record
@@ -144,6 +145,8 @@ def experiment(record: Record, log: BenchLog) -> Experiment:
     family = {one.kind: one for one in [*(log.get(parent) for parent in _family(record, log)), record]}
     missing: list[str] = []
     pushed, forecast = family.get("push"), family.get("prediction")
+    if forecast is not None:
+        cards = forecast_cards(cards, forecast)
     comparison = record.result if record.kind == "comparison" else {}
     row = _push_row(pushed, record.inputs.get("push_number", 1)) if pushed is not None else {}
     measured = estimate_from(row["pivot"]) if row else (typed_pivot(cards) if comparison else None)

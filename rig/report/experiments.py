@@ -71,7 +71,7 @@ def _overview(told: Retold) -> Part:
             str(one.record.number),
             one.record.at[:10],
             one.cards.car.name,
-            f"{one.cards.test.push.position_pct:g} %",
+            f"{one.cards.test.push.position_pct:.3g} %",
             pivot_words(one.measured) if one.measured else "not measured",
             pivot_words(one.predicted) if one.predicted else "no forecast",
             str(one.comparison.get("verdict", "")),

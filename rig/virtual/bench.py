@@ -17,7 +17,6 @@ import numpy as np
 from rig.cards.measures import car_markers, finger_marker, floor_layout
 from rig.cards.read import CardSet
 from rig.cards.template import card_text
-from rig.errors import InputError
 from rig.jobs.pads import Step
 from rig.virtual.dunlin import CAR_KEYS, TEST_KEYS, SetUp, Truth, draw_truth
 from rig.virtual.pads import VirtualPads
@@ -132,7 +131,6 @@ def film_push(
         geometry.body_width_mm / 2000,
     )
     outline = np.array([[behind, -half], [ahead, -half], [ahead, half], [behind, half]])
-    hand = virtual_hand(cards, truth, moved, rng) if cards.bench.finger is not None else None
     render_push(
         clip,
         time=moved.time,
@@ -144,7 +142,7 @@ def film_push(
         size=PICTURE,
         fps=FRAMES_PER_S,
         look=Look(),
-        hand=hand,
+        hand=virtual_hand(cards, truth, moved, rng),
         outline=outline,
         wheels=truth.pushed.contacts,
         samples=2,
@@ -153,13 +151,13 @@ def film_push(
     return moved
 
 
-def virtual_hand(cards: CardSet, truth: Truth, moved: PushTruth, rng: np.random.Generator) -> "Hand":
-    """The virtual finger as the camera sees it, with the bench card's marker worn as its doubts say."""
+def virtual_hand(cards: CardSet, truth: Truth, moved: PushTruth, rng: np.random.Generator) -> "Hand | None":
+    """The virtual finger as the camera sees it, its marker worn as the bench card's doubts say; None without one."""
     from vision.render import Hand, WornMarker
 
     marker = finger_marker(cards.bench, cards.test, dictionary=cards.bench.floor.dictionary)
     if marker is None:
-        raise InputError("no finger marker is on the bench card", where=cards.bench.name, remedy="Add [finger] to it")
+        return None
     ahead = moved.finger[-1] - moved.finger[0]
     yaw = math.atan2(ahead[1], ahead[0]) + rng.normal(0.0, 0.2)
     return Hand(

@@ -145,6 +145,15 @@ def test_the_finger_s_path_is_drawn_as_far_as_it_has_come(clip: Path, tmp_path: 
         assert rows.max() == pytest.approx(max(pixel.max(), pixel.min() + 4), abs=2)
 
 
+def test_times_that_the_recorder_noted_count_instead_of_the_file_s(clip: Path, tmp_path: Path) -> None:
+    # The file says 0.1 s a picture; noted were 0.3 s: the second picture then shows what is measured at 0.3 s.
+    way = np.column_stack([np.full(3, 0.05), [-0.20, -0.16, -0.12]])
+    late = scene(finger_time=np.array([0.0, 0.3, 0.6]), finger=way, picture_time=0.3 * np.arange(7.0))
+    overlay_still(clip, tmp_path / "a.png", late, at=0.3, whole_picture=True)
+    rows = reds(tmp_path / "a.png", (167, 121, 204))[:, 0]
+    assert rows.min() == pytest.approx(by_opencv(way[1:2])[0, 1] - 4, abs=2)
+
+
 def test_the_ellipse_holds_95_percent() -> None:
     rng = np.random.default_rng(0)
     covariance = np.array([[4.0, 1.5], [1.5, 1.0]])

@@ -13,8 +13,8 @@ from skimage.transform import EuclideanTransform
 
 from tests.vision.second_detector import DETECTOR
 from vision.errors import InputError, VisionError
-from vision.layouts import PAPERS_M, default_car, default_floor
-from vision.sheets import bar_scale, board_sheet, marker_sheets
+from vision.layouts import PAPERS_M, default_car, default_floor, finger_square
+from vision.sheets import bar_scale, board_sheet, finger_sheet, marker_sheets
 from vision.types import FloatArray, FloorLayout, Marker
 
 MM_PER_PX = 25.4 / 300
@@ -62,6 +62,27 @@ def bar_length(picture: FloatArray) -> float:
             if last - first > best:
                 best = max(best, row[max(first - 2, 0):last + 2].sum() / 255)
     return best * MM_PER_PX
+
+
+def test_the_finger_sheet_is_to_scale_and_points_to_the_fingertip(tmp_path: Path) -> None:
+    paths = finger_sheet(finger_square(), folder=tmp_path)
+    assert [p.name for p in paths] == ["finger-marker-A4.pdf", "finger-marker-A4-finger.png"]
+    picture = cv2.imread(str(paths[1]), cv2.IMREAD_GRAYSCALE)
+    assert picture is not None
+    table = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
+    quads, ids, _ = cv2.aruco.ArucoDetector(table).detectMarkers(picture)
+    assert np.ravel(ids).tolist() == [20, 20]
+    for quad in quads:
+        corner = np.asarray(quad, float)[0]
+        sides = np.linalg.norm(np.diff(corner, axis=0), axis=1) * MM_PER_PX
+        np.testing.assert_allclose(sides, 30.0, atol=2 * MM_PER_PX)
+        # The printed top edge is up on the page, towards the arrow.
+        assert corner[:2, 1].max() < corner[2:, 1].min()
+        column = picture[: int(corner[0, 1]), round(corner[:, 0].mean())]
+        assert (column < 60).sum() * MM_PER_PX > 6.0  # the arrow's shaft and head, above the marker
+    assert bar_length(picture) == pytest.approx(100.0, abs=MM_PER_PX)
+    with pytest.raises(InputError, match="fit on the paper"):
+        finger_sheet(finger_square(size=0.2), folder=tmp_path)
 
 
 @pytest.mark.parametrize("page", [0, 1, 2])
