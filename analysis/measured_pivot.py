@@ -235,9 +235,16 @@ def _measured(
     )
     path = None
     if estimate.finding == "pivot":
-        path = fit_pivot_path(pose[whole], stated[whole], moving=is_moving)
-    # Pose errors that go along with the turn make a fixed pivot look as if it wandered by up to about 1.5 %.
-    if path is not None and path.wanders and path.wander > 0.02 * cards.wheelbase:
+        path = fit_pivot_path(
+            pose[whole],
+            stated[whole],
+            moving=is_moving,
+            repeating=repeating[whole],
+            shared=cards.shared[:, whole],
+        )
+    # A real pivot always wanders a little; below the doubt of the swing's pivot it is nobody's concern.
+    low, high = estimate.interval_pct or (-np.inf, np.inf)
+    if path is not None and path.wander > 0.005 * (high - low) * cards.wheelbase:
         warnings.append(
             f"The pivot wandered by {1e3 * path.wander:.0f} mm along the car during the push; "
             "the pivot told is that of the whole swing."

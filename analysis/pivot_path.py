@@ -4,10 +4,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.arrays import FloatArray
+from analysis.arrays import BoolArray, FloatArray
+from analysis.measured_pivot_interval import mean_rest, whitened_scatter
+from analysis.measured_pivot_motion import LEAST_MOVING, Poses, joined, path_of, solved
 from analysis.motion import place
 
-HIGHEST_DEGREE = 5
 LEAST_TURN = 0.026
 """rad (1.5 degrees): below this a pivot at every moment says nothing."""
 
@@ -17,8 +18,9 @@ class PivotPath:
     """Instant pivot against rotation, fitted to all poses of one slide by total least squares.
 
     fixed: (2,) m car axes, the one pivot that fits all poses best.  fixed_covariance: (2, 2).
-    fixed_chi2, fixed_dof: of that fit, in units of the scatter about the wandering fit.
-    wanders: the fixed pivot is rejected (p below 0.001).  wander: m, how far the pivot station moves.
+    fixed_chi2, fixed_dof: of that fit, by the likeliest error model.
+    wanders: the fixed pivot is rejected (p below 0.001 under every plausible error model).
+    wander: m, how far the pivot station moves, 0 when it does not.
     degree: of the polynomial in rotation used below.
     turn: (m,) rad since the start.  pivot: (m, 2) m car axes at those rotations.  pivot_covariance: (m, 2,
     2).
@@ -130,139 +132,93 @@ def smooth_motion(
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Fit:
-    """Coefficients (2 + 2 (degree + 1),) with covariance, residuals (n, 2) and their covariance (n, 2, 2)."""
-
-    value: FloatArray
-    covariance: FloatArray
-    left: FloatArray
-    spread: FloatArray
-
-    def chi2(self) -> FloatArray:
-        """(n,) squared residual of each pose in units of its own variance."""
-        square: FloatArray = np.einsum("ni,nij,nj->n", self.left, np.linalg.inv(self.spread), self.left)
-        return square
-
-
-def _swept(yaw: FloatArray, start: float, end: float, degree: int) -> tuple[FloatArray, FloatArray]:
-    """Legendre polynomials (n, degree + 1) at the given yaw and their integrals (n, 2, 2, degree + 1).
-
-    The integral from `start` to yaw is of d rotation / d yaw times each polynomial, by Gauss's rule (24
-    nodes).
-    """
-    rule = np.polynomial.legendre.leggauss(24)
-    node, weight = rule[0].astype(np.float64), rule[1].astype(np.float64)
-    half = (yaw - start) / 2.0
-    inner = start + half[:, None] * (1.0 + node)
-    basis: FloatArray = np.polynomial.legendre.legvander(
-        2.0 * (inner - start) / (end - start) - 1.0, degree
-    ).astype(np.float64)
-    c, s = np.cos(inner)[..., None] * basis, np.sin(inner)[..., None] * basis
-    row = np.einsum("nqk,q->nk", c, weight) * half[:, None], np.einsum("nqk,q->nk", s, weight) * half[:, None]
-    integral: FloatArray = np.stack([np.stack([-row[1], -row[0]], 1), np.stack([row[0], -row[1]], 1)], 1)
-    own: FloatArray = np.polynomial.legendre.legvander(
-        2.0 * (yaw - start) / (end - start) - 1.0, degree
-    ).astype(np.float64)
-    return own, integral
-
-
-def _fit(
-    pose: FloatArray, covariance: FloatArray, trust: FloatArray, ends: tuple[float, float], degree: int
-) -> _Fit:
-    """Weighted fit of p(yaw) = p0 - integral of R'(yaw) c(yaw), c a polynomial: linear in its coefficients.
-
-    The yaw noise acts through the slope, so each pose gets the variance of its own residual and the fit is
-    repeated (effective variance: total least squares to first order in the noise).
-    """
-    n = len(pose)
-    own, integral = _swept(pose[:, 2], *ends, degree)
-    design = np.concatenate([np.tile(np.eye(2), (n, 1, 1)), -integral.reshape(n, 2, -1)], 2)
-    turned = np.stack([np.cos(pose[:, 2]), np.sin(pose[:, 2])], -1)
-    spread = covariance[:, :2, :2] + 1e-14 * np.eye(2)
-    for _ in range(5):
-        weight = np.linalg.inv(spread) * trust[:, None, None]
-        normal = np.einsum("nia,nij,njb->ab", design, weight, design)
-        right = np.einsum("nia,nij,nj->a", design, weight, pose[:, :2])
-        scale = 1.0 / np.sqrt(np.diagonal(normal))
-        inverse = np.linalg.inv(normal * scale[:, None] * scale[None, :]) * scale[:, None] * scale[None, :]
-        value = inverse @ right
-        pivot = own @ value[2:].reshape(2, degree + 1).T
-        c, s = turned[:, 0], turned[:, 1]
-        slope = np.stack([-s * pivot[:, 0] - c * pivot[:, 1], c * pivot[:, 0] - s * pivot[:, 1]], -1)
-        mixing = np.concatenate([np.tile(np.eye(2), (n, 1, 1)), slope[..., None]], 2)
-        spread = mixing @ covariance @ np.swapaxes(mixing, 1, 2) + 1e-14 * np.eye(2)
-    return _Fit(value=value, covariance=inverse, left=pose[:, :2] - design @ value, spread=spread)
-
-
 def fit_pivot_path(
-    pose: FloatArray, covariance: FloatArray, *, moving: np.ndarray, points: int = 21
+    pose: FloatArray,
+    covariance: FloatArray,
+    *,
+    moving: BoolArray,
+    repeating: FloatArray | None = None,
+    shared: FloatArray | None = None,
+    points: int = 21,
 ) -> PivotPath | None:
     """Fit a fixed and a wandering pivot to all poses of one slide.
 
-    pose (n, 3), in time order from the rest before to the rest after; covariance (n, 3, 3) per frame.
-    moving: (n,) bool, frames between the rests: their noise is taken from the fit, since blurred frames
-    scatter far
-    more than they state.  points: at how many rotations the path is given.
-    Returns None when the car turns by less than 1.5 degrees or there are fewer than 8 poses.
-    The degree of the path is that of the smallest Bayesian information criterion (G. Schwarz, Ann. Stat. 6
-    (1978)
-    461-464); the fixed pivot is tested by the fall in chi-square that the path brings.
+    pose (n, 3), in time order from the rest before to the rest after; covariance (n, 3, 3) new in every frame.
+    moving: (n,) bool, frames between the rests.  repeating: (n, 3, 3) what neighbouring poses share.
+    shared: (k, n, 3) one standard uncertainty of each cause common to all.  points: rotations at which it is told.
+    Returns None when the car turns by less than 1.5 degrees or was seen too seldom on the way.
+    The degree of the path is that of the smallest Bayesian information criterion (G. Schwarz, Ann. Stat. 6 (1978)
+    461-464); the fixed pivot is tested by the fall in chi-square that the path brings, under every error model that
+    the poses allow (`measured_pivot_motion`): what one of them can explain is not called wandering.
     """
     from scipy.special import chdtrc
 
-    n = len(pose)
-    rest_before, rest_after = np.flatnonzero(~moving)[:1], np.flatnonzero(~moving)[-1:]
-    if n < 8 or len(rest_before) == 0:
+    on_the_way = np.flatnonzero(moving)
+    if len(on_the_way) < LEAST_MOVING:
         return None
-    first_move = np.flatnonzero(moving)
-    split = first_move[0] if len(first_move) else n // 2
-    before, after = ~moving & (np.arange(n) < split), ~moving & (np.arange(n) >= split)
-    if not before.any() or not after.any() or rest_before == rest_after:
+    before, after = np.arange(on_the_way[0]), np.arange(on_the_way[-1] + 1, len(pose))
+    if not len(before) or not len(after):
         return None
-    ends = (float(pose[before, 2].mean()), float(pose[after, 2].mean()))
-    if abs(ends[1] - ends[0]) < LEAST_TURN:
+    if abs(float(pose[after, 2].mean() - pose[before, 2].mean())) < LEAST_TURN:
         return None
-
-    highest = int(np.clip(moving.sum() // 3 - 1, 0, HIGHEST_DEGREE))
-    trust = np.ones(n)
-    inflated = covariance
-    for _ in range(3):
-        full = _fit(pose, inflated, trust, ends, highest)
-        square = full.chi2()
-        slack = max(1.0 - (2.0 * highest + 4.0) / (2.0 * n), 0.3)
-        factor = np.ones(n)
-        for group in (moving, ~moving):
-            if group.any():  # 1.386: median of chi-square with 2 degrees of freedom
-                factor[group] = max(float(np.median(square[group])) / 1.386 / slack, 1e-4)
-        inflated = inflated * factor[:, None, None]
-        # Huber's weights: poses beyond 2.5 of their own sigma pull less.
-        trust = np.minimum(1.0, 2.5 / np.sqrt(np.maximum(square / factor, 1e-12)))
-
-    fits = [_fit(pose, inflated, trust, ends, degree) for degree in range(highest + 1)]
-    chi2 = [float((trust * fit.chi2()).sum()) for fit in fits]
-    cost = [value + (4 + 2 * degree) * np.log(2.0 * n) for degree, value in enumerate(chi2)]
-    degree = int(np.argmin(cost))
-    gain = chi2[0] - chi2[degree]
-    wanders = degree > 0 and float(chdtrc(2 * degree, max(gain, 0.0))) < 1e-3
-
-    chosen, fixed = fits[degree], fits[0]
+    poses = _grouped(pose, covariance, repeating, shared, before, on_the_way, after)
+    path = path_of(poses)
+    count = len(path.seen)
+    spreads = np.stack([path.spread(model) for model in path.models])
+    fits = [solved(spreads, path.columns(degree), path.seen) for degree in range(path.free.shape[2] + 1)]
+    left = np.stack([fit.chi2 for fit in fits])  # degrees, models
+    degrees = np.argmin(left + 2.0 * np.arange(len(fits))[:, None] * np.log(count), axis=0)
+    gain = left[0] - left[degrees, range(len(degrees))]
+    chance = np.where(degrees > 0, chdtrc(np.maximum(2 * degrees, 1), np.maximum(gain, 0.0)), 1.0)
+    wanders = bool(chance.max() < 1e-3)
+    degree = int(degrees[0])
+    value, spread = fits[degree].value[0], fits[degree].covariance[0]
+    # x and y of the fixed pivot, then x of all higher degrees, then y: as rows x and y
+    order = np.array([[2, *range(4, 4 + degree)], [3, *range(4 + degree, 4 + 2 * degree)]])
     share = np.linspace(-1.0, 1.0, points)
     basis = np.polynomial.legendre.legvander(share, degree)
-    spread = chosen.covariance[2:, 2:].reshape(2, degree + 1, 2, degree + 1)
-    pivot = basis @ chosen.value[2:].reshape(2, degree + 1).T
+    pivot = basis @ value[order].T
+    blocks = spread[order[:, :, None, None], order[None, None]]  # (2, d + 1, 2, d + 1)
+    rest = (path.seen - path.columns(degree) @ value).reshape(-1, 2)
     inner = np.abs(share) <= 0.9  # the ends of a polynomial are its least certain part
     return PivotPath(
-        fixed=fixed.value[2:].reshape(2, 1)[:, 0],
-        fixed_covariance=fixed.covariance[2:, 2:],
-        fixed_chi2=chi2[0],
-        fixed_dof=2 * n - 4,
+        fixed=fits[0].value[0, 2:],
+        fixed_covariance=fits[0].covariance[0, 2:, 2:],
+        fixed_chi2=float(left[0, 0]),
+        fixed_dof=count - 4,
         wanders=wanders,
         wander=float(np.ptp(pivot[inner, 0])) if wanders else 0.0,
         degree=degree,
-        turn=(share + 1.0) / 2.0 * (ends[1] - ends[0]),
+        turn=(share + 1.0) / 2.0 * (path.ends[1] - path.ends[0]),
         pivot=pivot,
-        pivot_covariance=np.einsum("mk,ikjl,ml->mij", basis, spread, basis),
-        rms=float(np.sqrt(np.mean(np.sum(chosen.left**2, -1)))),
-        frames=n,
+        pivot_covariance=np.einsum("mk,ikjl,ml->mij", basis, blocks, basis),
+        rms=float(np.sqrt(np.mean(np.sum(rest**2, -1)))),
+        frames=len(pose),
+    )
+
+
+def _grouped(
+    pose: FloatArray,
+    covariance: FloatArray,
+    repeating: FloatArray | None,
+    shared: FloatArray | None,
+    before: np.ndarray,
+    moving: np.ndarray,
+    after: np.ndarray,
+) -> Poses:
+    """The mean of either rest, and the poses between them, joined where they are many."""
+    alike = np.zeros_like(covariance) if repeating is None else repeating
+    causes = np.zeros((0, len(pose), 3)) if shared is None else shared
+    stated = covariance + 1e-12 * np.eye(3)
+    pooled, dof = whitened_scatter([(pose[rest], stated[rest]) for rest in (before, after)])
+    start, end = (
+        mean_rest(pose[rest], stated[rest], alike[rest].mean(axis=0), pooled, dof) for rest in (before, after)
+    )
+    way, new, repeats, moved = joined(pose[moving], stated[moving], alike[moving], causes[:, moving])
+    ends = [causes[:, rest].mean(axis=1)[:, None] for rest in (before, after)]
+    return Poses(
+        pose=np.vstack([start.mean, way, end.mean]),
+        new=np.concatenate([start.scatter[None], new, end.scatter[None]]),
+        repeating=np.concatenate([start.repeating[None], repeats, end.repeating[None]]),
+        shared=np.concatenate([ends[0], moved, ends[1]], axis=1),
     )

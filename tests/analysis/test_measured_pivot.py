@@ -233,6 +233,20 @@ def test_a_shared_cause_counts_like_the_same_doubt_on_the_card() -> None:
         only(track, shared=np.zeros((1, 5, 3)))
 
 
+def test_what_repeats_may_differ_from_frame_to_frame() -> None:
+    # Law: independent variances add; a hidden marker makes one rest worse than the other.
+    track = swings(("rest", 30), ("swing", -0.04, 0.0, 12.0, 30), ("rest", 30))
+    first = (np.arange(len(track["time"])) < len(track["time"]) // 2)[:, None, None]
+
+    def variance(repeating: np.ndarray) -> float:
+        return float(only(track, repeating=repeating).estimate.kappa_u ** 2)
+
+    none, both = variance(np.zeros((3, 3))), variance(REPEATS)
+    parts = [variance(np.where(which, REPEATS, 0.0)) - none for which in (first, ~first)]
+    assert min(parts) > 0.1 * both
+    assert sum(parts) == pytest.approx(both - none, rel=1e-6)
+
+
 def test_few_rest_frames_widen_the_interval_and_are_told() -> None:
     # About 8 frames kept against 30: 1.9 times the standard error and Student's t on top.
     ratios = []
