@@ -71,6 +71,27 @@ def test_difference_in_sigmas_and_per_cent() -> None:
     assert straight.difference_pct is None
 
 
+def test_what_is_called_a_pivot_and_what_straight() -> None:
+    """By hand: 1/(kappa L) wheelbases from the middle; 10 and more is straight, 100 is too far to name."""
+
+    def told(low: float, high: float, **more: bool) -> PivotEstimate:
+        return PivotEstimate(kappa=(low + high) / 2, kappa_u=0.1, interval=(low, high), wheelbase=L, count=1, method="",
+                             **more)  # fmt: skip
+
+    assert told(-5.0, 2.0).bound_wheelbases == pytest.approx(1 / (5 * L))
+    assert told(0.0, 0.0).bound_wheelbases == np.inf
+    assert told(2.0, 5.0).finding == told(-5.0, -2.0).finding == "pivot"
+    assert told(0.0, 5.0).finding == told(-5.0, 0.0).finding == "cannot tell"
+    assert told(2.0, 5.0, turned=False).finding == "cannot tell"
+    for wheelbases, finding in ((9.99, "cannot tell"), (10.01, "straight")):
+        assert told(-1 / (wheelbases * L), 0.01).finding == finding
+    for wheelbases, finding in ((99.0, "pivot"), (101.0, "straight")):
+        assert told(1e-4, 1 / (wheelbases * L)).finding == finding
+    assert told(4.0, 5.0).station_pct == pytest.approx(50 - 100 / (4.5 * L))
+    assert told(4.0, 5.0).interval_pct == pytest.approx((50 - 100 / (4 * L), 50 - 100 / (5 * L)))
+    assert told(-5.0, 2.0).station_pct is None
+
+
 def test_false_alarms_come_as_often_as_stated() -> None:
     # A right prediction is called wrong in 5 of 100 cases: 2000 draws, four standard errors.
     rng = np.random.default_rng(1)

@@ -9,7 +9,7 @@ from scipy.stats import chi2, multivariate_normal, norm
 
 from analysis.errors import InputError
 from analysis.inference import PushEvidence, cg_station, infer
-from analysis.inference_model import balance_doubt
+from analysis.inference_model import Variants, balance_doubt, doubt_effects, doubt_variants, kappa_of
 from analysis.inference_station import most_informative_station
 from analysis.pivot import PivotEstimate
 from analysis.prediction_inputs import CarState, PushState
@@ -196,8 +196,6 @@ def test_centre_of_gravity_and_grip_are_told_apart_only_as_far_as_possible() -> 
 
 def test_a_dragging_wheel_is_noticed() -> None:
     """Round trip: one wheel half dragging, the card says that it rolls (the solver has its own checks)."""
-    from analysis.inference_model import Variants, kappa_of
-
     half = blocked(drag=np.array([1.0, 1.0, 0.02, 1.0]))
     real = replace(half, drag=np.array([1.0, 1.0, 0.5, 1.0]))
     pushes = []
@@ -255,6 +253,63 @@ def test_balance_doubt_by_hand() -> None:
     doubtful = blocked(load_covariance=np.eye(4) * 0.03**2)
     assert balance_doubt(doubtful, PushState(station=0.2)) == pytest.approx(L * 0.03 * 2 / 2 / 16, rel=1e-9)
     assert cg_station(doubtful) == pytest.approx(0.13)
+
+
+def test_doubt_of_the_balance_point_by_moving_everything_once() -> None:
+    """Station less sum(x mu N)/sum(mu N), its doubts by numerical derivatives of that quotient (GUM 5.1.2)."""
+    load, grip, x = np.array([5.0, 4.0, 3.0, 4.0]), np.array([0.9, 0.8, 0.7, 0.75]), PLACE[:, 0]
+    cov = np.diag([0.01, 0.02, 0.03, 0.02]) ** 2 + 0.0001
+    doubtful = blocked(load=load, grip=grip, load_covariance=cov, wheelbase_u=0.002, grip_wheel_u=0.03,
+                       contact_place_u=np.array([[1.0, 9], [2, 9], [3, 9], [4, 9]]) * 1e-3)  # fmt: skip
+
+    def balance(load: np.ndarray, grip: np.ndarray, x: np.ndarray) -> float:
+        return float((x * grip * load).sum() / (grip * load).sum())
+
+    by_load = np.array([balance(load + d, grip, x) - balance(load - d, grip, x) for d in 1e-5 * np.eye(4)]) / 2e-5
+    by_grip = [balance(load, grip * np.exp(d), x) - balance(load, grip * np.exp(-d), x) for d in 1e-5 * np.eye(4)]
+    by_x = np.array([balance(load, grip, x + d) - balance(load, grip, x - d) for d in 1e-5 * np.eye(4)]) / 2e-5
+    variance = 0.001**2 + by_load @ cov @ by_load + ((np.array(by_grip) / 2e-5) ** 2).sum() * 0.03**2
+    variance += (by_x**2 * np.array([1.0, 2, 3, 4]) ** 2 * 1e-6).sum() + (by_x[:2].sum() * 0.002) ** 2
+    found = balance_doubt(doubtful, PushState(station=0.2, station_u=0.001))
+    assert found == pytest.approx(np.sqrt(variance), rel=1e-6)
+    assert cg_station(doubtful) == pytest.approx(9 * L / 16)
+
+
+def test_doubts_of_the_push_are_its_own_and_those_of_the_car_common() -> None:
+    """Derivatives of the closed form: the push station's is new each time, the wheelbase's and the loads' are not."""
+    doubtful = blocked(load_covariance=np.diag([0.04, 0.04, 0.0, 0.0]))
+    place = Variants(car=doubtful, push=PushState(station=0.2, station_u=0.002), log_ratio=np.array([0.0, 0.2]))
+    effects = doubt_effects(place, kappa_of([doubt_variants(place)])[0])
+    assert effects.names == tuple(f"corner weights {i}" for i in range(4))
+    for row, ratio in zip(effects.own, np.exp([0.0, 0.2]), strict=True):
+        by_station = exact_kappa(0.202, ratio) - exact_kappa(0.198, ratio)
+        np.testing.assert_allclose(row, [by_station / 2], rtol=1e-4)
+    for row, ratio in zip(effects.common, np.exp([0.0, 0.2]), strict=True):
+        by_load = (exact_kappa(0.2, ratio * 8.2 / 8) - exact_kappa(0.2, ratio * 7.8 / 8)) / 2
+        np.testing.assert_allclose(np.sort(np.abs(row)), [0.0, 0.0, *2 * [abs(by_load)]], rtol=2e-3, atol=1e-7)
+    nothing = Variants(car=blocked(), push=PushState(station=0.2))
+    assert doubt_effects(nothing, np.zeros(1)).names == ()
+    assert kappa_of([]) == []
+
+
+def test_the_side_of_a_rolling_car_off_its_balance_point_by_quadrature() -> None:
+    """Expected variance after a yes or no whose chance is normal in the distance to the balance point (Bayes)."""
+    rolling = blocked(drag=np.full(4, 0.02))
+    push = PushState(station=0.2, station_u=0.004)
+    told_next = most_informative_station(rolling, push, kappa_u=0.05, now_u=0.1, now_log_ratio=0.15,
+                                         stations=[0.12, 0.14])  # fmt: skip
+    score = np.linspace(-5, 5, 4001)
+    weight = norm.pdf(score) / norm.pdf(score).sum()
+    ratio = np.exp(0.15 + 0.1 * score)
+    for station, expected in zip((0.12, 0.14), told_next.expected, strict=True):
+        ahead = norm.cdf((station - L * ratio / (1 + ratio)) / 0.004)
+        variance = 0.0
+        for side in (ahead, 1 - ahead):
+            mean = (weight * side * score).sum() / (weight * side).sum()
+            variance += (weight * side * (score - mean) ** 2).sum()
+        assert expected == pytest.approx(0.1 * np.sqrt(variance), rel=2e-3)
+    assert told_next.sentence == (f"Push next at {100 * 0.14 / L:.0f} % of the wheelbase: the grip ratio should then "
+                                  f"be known to ±{196 * told_next.expected_u:.2g} % (now ±20 %)")  # fmt: skip
 
 
 def test_nothing_to_infer_from() -> None:

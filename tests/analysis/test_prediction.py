@@ -15,7 +15,7 @@ from scipy.optimize import brentq
 
 from analysis.errors import InputError
 from analysis.prediction import CarState, PushState, kind_of_test, predict_push, summarise
-from analysis.prediction_inputs import assemble, doubt_groups, draw_groups
+from analysis.prediction_inputs import assemble, check_states, doubt_groups, draw_groups
 from analysis.prediction_region import pole_region
 
 L, H, WEIGHT = 0.26, 0.085, 1.6 * 9.81
@@ -216,6 +216,102 @@ def test_draws_follow_what_is_stated() -> None:
     assert (0.5 * np.log(grip[:, 0] * grip[:, 3])).std() == pytest.approx(0.2, rel=0.02)
     assert np.all((drag >= 0) & (drag <= 1))
     np.testing.assert_allclose(place[:, 0, 1] + place[:, 1, 1], 0.0, atol=1e-12)  # tracks err alike on both sides
+
+
+def test_one_standard_uncertainty_of_each_doubt_moves_what_it_should() -> None:
+    """By hand: the stated doubt, times the score, on the one quantity, all others as they were."""
+    doubtful = car(wheelbase_u=0.003, contact_place_u=np.arange(8.0).reshape(4, 2) * 1e-3 + 1e-3, grip_ratio_u=0.1,
+                   load_covariance=np.diag([0.01, 0.04, 0.09, 0.16]), grip_common_u=0.2, grip_wheel_u=0.05,
+                   drag=np.full(4, 0.3), drag_u=np.array([0.1, 0.2, 0.3, 0.4]), heading=np.full(4, 0.01),
+                   heading_u=0.02, front_roll_share=0.6, front_roll_share_u=0.15)  # fmt: skip
+    push = PushState(station=0.2, station_u=0.002, direction=0.1, direction_u=0.03, height=0.02, height_u=0.005,
+                     finger="friction", finger_friction=0.3, finger_friction_u=0.1, finger_y=-0.09,
+                     side=-1)  # fmt: skip
+    sizes = doubt_groups(doubtful, push)
+    assert sum(sizes.values()) == 30
+
+    def table(name: str, column: int, score: float) -> dict[str, np.ndarray]:
+        scores = {} if not name else {name: score * np.eye(sizes[name])[[column]]}
+        made = assemble(doubtful, push, scores, 1)
+        ground, finger, lean = made.contacts, made.finger, made.transfer
+        return {key: np.asarray(value)[0] for key, value in {
+            "place": ground.place, "load": ground.load, "grip": ground.grip, "drag": ground.drag,
+            "heading": ground.heading, "at": finger.place, "direction": finger.direction, "friction": finger.friction,
+            "height": finger.height, "front": lean.track_front, "rear": lean.track_rear, "share": lean.front_roll_share,
+        }.items()}  # fmt: skip
+
+    plain = table("", 0, 0.0)
+    np.testing.assert_allclose(plain["direction"], [np.sin(0.1), -np.cos(0.1)])
+    np.testing.assert_allclose(plain["at"], [0.2, -0.09])
+    wheel, axle = np.eye(4), np.array([1.0, 1.0, -1.0, -1.0])
+    u = doubtful.contact_place_u
+    expected: dict[tuple[str, int], dict[str, object]] = {
+        ("push position", 0): {"at": [0.202, -0.09]}, ("push height", 0): {"height": 0.025},
+        ("finger friction", 0): {"friction": 0.4}, ("roll share", 0): {"share": 0.75},
+        ("push direction", 0): {"direction": [np.sin(0.13), -np.cos(0.13)]},
+        ("grip ratio", 0): {"grip": doubtful.grip * np.exp(0.05 * axle)},
+        ("grip level", 0): {"grip": doubtful.grip * np.exp(0.2)},
+        ("wheelbase", 0): {"place": PLACE + 0.003 * np.array([[1, 0], [1, 0], [0, 0], [0, 0]])},
+    }  # fmt: skip
+    for i in range(4):
+        expected["grip of single tyres", i] = {"grip": doubtful.grip * np.exp(0.05 * wheel[i])}
+        expected["rolling drag", i] = {"drag": 0.3 + 0.1 * (i + 1) * wheel[i]}
+        expected["toe", i] = {"heading": 0.01 + 0.02 * wheel[i]}
+        expected["contact places", i] = {"place": PLACE + u * [1, 0] * wheel[i][:, None]}
+    for k, (left, right) in enumerate(((0, 1), (2, 3))):  # both sides outwards: the track is what was measured
+        place = PLACE + np.array([[0, 1]]) * (wheel[left] * u[left, 1] - wheel[right] * u[right, 1])[:, None]
+        expected["contact places", 4 + k] = {
+            "place": place, ("front", "rear")[k]: 2 * H + u[left, 1] + u[right, 1]}  # fmt: skip
+    assert len(expected) == 26  # and four of the loads, below
+    for (name, column), change in expected.items():
+        for key, value in (plain | change).items():
+            got = table(name, column, 1.0)[key]
+            np.testing.assert_allclose(got, value, atol=1e-12, err_msg=f"{name} {column}: {key}")
+    # the loads by any square root of their covariance
+    moved = np.stack([table("corner weights", i, 1.0)["load"] - doubtful.load for i in range(4)])
+    np.testing.assert_allclose(moved.T @ moved, doubtful.load_covariance, atol=1e-12)
+    # far out, what cannot be is cut at what can
+    assert table("push height", 0, -9.0)["height"] == 0.0
+    assert table("finger friction", 0, -9.0)["friction"] == 0.0
+    assert table("roll share", 0, 9.0)["share"] == 1.0
+    assert table("rolling drag", 3, 9.0)["drag"][3] == 1.0
+    assert table("rolling drag", 3, -9.0)["drag"][3] == 0.0
+    assert table("corner weights", 0, -99.0)["load"].min() == 0.0
+
+
+@pytest.mark.parametrize("key", ["wheelbase_u", "grip_common_u", "grip_ratio_u", "grip_wheel_u", "heading_u",
+                                 "front_roll_share_u", "contact_place_u", "drag_u"])  # fmt: skip
+def test_no_doubt_of_a_car_is_negative(key: str) -> None:
+    plain = car(contact_place_u=np.zeros((4, 2)), drag_u=np.zeros(4))
+    bad = np.asarray(getattr(plain, key), dtype=float).copy()
+    bad[(-1,) * bad.ndim] = -1e-9
+    with pytest.raises(InputError, match="uncertainty cannot be negative"):
+        check_states(replace(plain, **{key: bad if bad.ndim else float(bad)}), PushState(station=0.2))
+
+
+@pytest.mark.parametrize(
+    "given",
+    [{"station_u": -1e-9}, {"direction_u": -1e-9}, {"height_u": -1e-9}, {"finger_friction_u": -1e-9},
+     {"station": np.inf}, {"direction": np.nan}, {"finger_y": np.nan}, {"finger_friction": -1e-9}, {"height": -1e-9},
+     {"side": 2}],
+)  # fmt: skip
+def test_no_push_is_nonsense(given: dict[str, float]) -> None:
+    with pytest.raises(InputError):
+        check_states(car(), PushState(**({"station": 0.2} | given)))  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [({"contact_place": PLACE[:3]}, "contact places: needs 4 by 2"), ({"load": np.ones(3)}, "loads: needs 4 finite"),
+     ({"load_covariance": np.ones(4)}, "needs 4 by 4"), ({"heading": np.full(4, np.nan)}, "toe: needs 4"),
+     ({"contact_place": PLACE[[1, 0, 3, 2]]}, "left wheels must lie left"), ({"drag": np.full(4, -1e-9)}, "drag"),
+     ({"load": np.zeros(4)}, "nor all zero"), ({"front_roll_share": -1e-9}, "roll share"),
+     ({"grip": np.array([1.0, 1, 0, 0]), "load": np.array([0.0, 0, 1, 1])}, "without friction"),
+     ({"wheelbase": np.inf}, "wheelbase")],
+)  # fmt: skip
+def test_no_car_is_nonsense(given: dict[str, object], words: str) -> None:
+    with pytest.raises(InputError, match=words):
+        check_states(car(**given), PushState(station=0.2))
 
 
 def test_region_holds_95_per_cent_of_the_poles() -> None:
