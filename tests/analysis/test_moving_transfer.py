@@ -144,6 +144,8 @@ def test_use_of_each_axle_by_hand() -> None:
         by_hand = 1.6 * 2.5 * np.array([0.6, 0.4]) / np.sqrt(hold**2 - along**2)
         np.testing.assert_allclose(told.used, by_hand, rtol=1e-9)
         np.testing.assert_allclose(told.capacity, hold, rtol=1e-12)
+    gentle = balance(car, tyres, load, 0.0, 0.01)
+    np.testing.assert_allclose(gentle.used, 0.016 * np.array([0.6, 0.4]) / hold, rtol=1e-9)
     usual = balance(car, tyres, load, np.array([1.0, -1.0]), 2.5)  # rear-driven, 60 % of the braking at the front
     along = 1.6 * np.array([[0.0, 1.0], [0.6, 0.4]])
     np.testing.assert_allclose(usual.used, 1.6 * 2.5 * np.array([0.6, 0.4]) / np.sqrt(hold**2 - along**2), rtol=1e-9)
@@ -183,7 +185,7 @@ def test_collar_turns_in_words() -> None:
     assert plan.heave == pytest.approx(float(settled.heave - equilibrium(car).heave), abs=1e-12)
     assert "turns" not in collars_for_cross(car, 0.5).text
     for wanted, wheels in ((0.0, (0,)), (1.0, (0,)), (0.5, ())):
-        with pytest.raises(InputError, match="cannot be"):
+        with pytest.raises(InputError, match=f"a cross weight of {100 * wanted:g} % cannot be"):
             collars_for_cross(car, wanted, wheels=wheels)
     with pytest.raises(InputError, match="cannot be reached"):
         collars_for_cross(car, 0.97)

@@ -82,6 +82,40 @@ def test_an_ellipse_brakes_by_its_axes(way: tuple[float, float], brake: float) -
     assert slide.end_pose[2] == pytest.approx(0.0, abs=1e-9)
 
 
+def test_the_step_error_is_what_half_the_step_changes_at_an_axle() -> None:
+    """The told end is twice the finer run less the coarser (a scheme of first order), so it lies as far from the finer
+    one as that from the coarser; measured at the axle ends, in floor axes, and halved with the step."""
+    slides = [shove(*car(), wheelbase=L, twist=np.array([0.05, 0.3, 1.5]), steps=n) for n in (20, 40)]
+    for slide in slides:
+        apart = max(np.hypot(*(place(slide.end_pose, np.array([x, 0.0])) - place(slide.pose[-1], np.array([x, 0.0]))))
+                    for x in (0.0, L))  # fmt: skip
+        assert slide.step_error == pytest.approx(apart, rel=0.01)
+        assert slide.time[-1] == pytest.approx(slide.stop_time, rel=0.05)
+        assert np.all(np.diff(slide.time) > 0)
+    assert slides[0].step_error / slides[1].step_error == pytest.approx(2.0, rel=0.15)
+    np.testing.assert_allclose(slides[0].end_pose, slides[1].end_pose, atol=0.1 * float(slides[0].step_error))
+
+
+def test_a_push_from_the_other_side_has_the_same_first_pivot() -> None:
+    left, right = (first_pivot(*car(), station=0.2, acceleration=2.0, side=side) for side in (1, -1))
+    np.testing.assert_allclose(right, left * [1, -1], atol=1e-9)
+
+
+def test_a_ramped_finger_by_hand() -> None:
+    """Trapezoid: 0.5 m/s after 0.1 s (25 mm), 50 mm at that speed, 25 mm of braking; too short a way is a triangle."""
+    finger = FingerMotion(station=0.0, speed=0.5, travel=0.1, ramp=0.1)
+    assert finger.duration == pytest.approx(0.3)
+    told = [finger.distance(t) for t in (-1.0, 0.05, 0.1, 0.15, 0.2, 0.25, 0.3, 9.0)]
+    np.testing.assert_allclose(told, [0, 0.00625, 0.025, 0.05, 0.075, 0.09375, 0.1, 0.1], atol=1e-15)
+    short = FingerMotion(station=0.0, speed=0.5, travel=0.02, ramp=0.1)  # 5 m/s2 over 10 mm and back
+    assert short.duration == pytest.approx(2 * np.sqrt(0.02 / 5))
+    half = short.duration / 2
+    np.testing.assert_allclose([short.distance(t) for t in (half / 2, half, 3 * half / 2, 2 * half)],
+                               [0.0025, 0.01, 0.0175, 0.02], atol=1e-15)  # fmt: skip
+    sudden = FingerMotion(station=0.0, speed=0.5, travel=0.02)
+    assert (sudden.duration, sudden.distance(0.01)) == (0.04, 0.005)
+
+
 def test_progress_rises_to_its_end() -> None:
     told: list[float] = []
     push_quickly(*car(), FingerMotion(station=0.2, speed=0.3), wheelbase=L, steps=30, progress=told.append)

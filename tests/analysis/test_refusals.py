@@ -25,6 +25,7 @@ from analysis.grip_inversion import ratio_from_pivot
 from analysis.grip_sweep import SweepNull, ratio_from_null, sweep_null
 from analysis.inference_station import most_informative_station
 from analysis.least_squares import least_squares, mean_and_covariance
+from analysis.motion import fit_rigid
 from analysis.moving.bench_rates import Measured, bar_rate, motion_ratio, roll_split, roll_split_by_blocking
 from analysis.moving.bounce import fit_bounce
 from analysis.moving.chassis import checked, stacked
@@ -191,6 +192,8 @@ CASES: list[tuple[Callable[[], object], str, str]] = [
     (lambda: solve_push(Contacts(place=np.zeros((1, 2)), load=np.full(4, 4.0)), TOUCH),
      "contacts", "number of contacts"),
     (lambda: coverage_interval(np.array([])), "coverage interval", "no samples"),
+    (lambda: fit_rigid(PLACE, PLACE, weight=np.array([1.0, 0.0, 0.0, 0.0])), "rigid fit", "fewer than two points"),
+    (lambda: fit_rigid(PLACE, PLACE, weight=np.array([1.0, 1.0, 1.0, -1.0])), "rigid fit", "fewer than two points"),
     (lambda: square_root(np.ones((2, 3))), "covariance", "square"),
     (lambda: square_root(np.ones(4)), "covariance", "square"),
     (lambda: square_root(np.array([[np.nan]])), "covariance", "finite"),

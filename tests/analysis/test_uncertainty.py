@@ -251,6 +251,18 @@ def test_a_standard_uncertainty_of_a_factor_and_a_normal_quantile() -> None:
     assert coverage_factor(0.95, 3) == pytest.approx(3.182446, abs=1e-6)  # of Student's t
 
 
+def test_stopping_before_two_blocks_leaves_nothing_to_keep() -> None:
+    calls = iter(range(9))
+
+    def interrupted(count: int, rng: np.random.Generator) -> np.ndarray:
+        if next(calls) == 1:
+            raise KeyboardInterrupt
+        return rng.standard_normal(count)
+
+    with pytest.raises(KeyboardInterrupt):
+        adaptive_monte_carlo(interrupted, rng=np.random.default_rng(8), digits=4)
+
+
 def test_impossible_correlations_are_refused() -> None:
     one = Normal(value=0.0, u=1.0)
     with pytest.raises(InputError, match="covariance"):
