@@ -148,7 +148,6 @@ class CameraReader:
     def __exit__(self, *_: object) -> None:
         self._stop.set()
         self._thread.join(timeout=3.0)
-        self._capture.release()
 
     @property
     def newest(self) -> TimedPicture | None:
@@ -165,6 +164,12 @@ class CameraReader:
         return CameraMode(asked=self._mode.asked, told=self._mode.told, measured_fps=rate)
 
     def _run(self) -> None:
+        try:
+            self._read()
+        finally:  # here alone: a camera must not be taken away from a thread that is still reading it
+            self._capture.release()
+
+    def _read(self) -> None:
         last_device: float | None = None
         while not self._stop.is_set():
             good, picture = self._capture.read()

@@ -106,9 +106,6 @@ class PadReader:
         if self._thread is not None:
             self._thread.join(timeout=5.0)
         with self._news:
-            if self._port is not None:
-                self._port.close()
-                self._port = None
             if self._status.state is not PortState.STOPPED:
                 self._say(PortState.STOPPED, "stopped")
 
@@ -244,6 +241,11 @@ class PadReader:
                     remedy="This is a fault of the program: report it with the recorded traffic",
                 )
                 self._news.notify_all()
+        finally:  # here alone: were it closed under a late thread, that would read from whatever file comes next
+            with self._news:
+                if self._port is not None:
+                    self._port.close()
+                    self._port = None
 
     def _read(self) -> None:
         while not self._stop.is_set():

@@ -78,10 +78,13 @@ class VirtualPads:
         self._thread.start()
 
     def close(self) -> None:
-        """Stop the thread and take the port away."""
+        """Stop the thread, which takes the port away as its last deed.
+
+        Nobody else may close it: a thread that is late would write its lines into whatever file the system then opens
+        under the same number.
+        """
         self._stop.set()
         self._thread.join(timeout=5.0)
-        self._link.unplug()
 
     def __enter__(self) -> Self:
         return self
@@ -202,6 +205,12 @@ class VirtualPads:
                 return
 
     def _run(self) -> None:
+        try:
+            self._stream()
+        finally:
+            self._link.unplug()
+
+    def _stream(self) -> None:
         last = time.monotonic()
         while not self._stop.is_set():
             while not self._jobs.empty():

@@ -28,6 +28,7 @@ from pathlib import Path
 
 import numpy as np
 
+from rig.errors import BenchError
 from rig.log.repair import check_log
 from rig.log.store import LOG_FILE, BenchLog
 from rig.page.bench import Bench
@@ -122,7 +123,10 @@ def cycle(bench: Bench, port: int, folder: Path) -> tuple[Watched, list[str]]:
         before = Counter(record.kind for record in log.records())
     log_before, files_before = sizes(folder)
     for step in (bench.zero, lambda: bench.weigh(1), bench.push):
-        wait(bench, step())
+        try:
+            wait(bench, step())
+        except BenchError as error:
+            wrong.append(str(error))
     if not load_page(port):
         wrong.append("the page does not load")
     with BenchLog(folder) as log:
@@ -151,7 +155,7 @@ def main() -> None:
     errors: list[str] = []
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place)
-        serving = Serving(folder, port=0, time_factor=20.0)
+        serving = Serving(folder, port=0, time_factor=6.0)
         serving.start()
         listeners = [Listener(serving.port) for _ in range(LISTENERS)]
         for listener in listeners:
