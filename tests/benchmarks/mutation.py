@@ -27,7 +27,6 @@ import signal
 import sys
 import tempfile
 import time
-from collections import defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -77,7 +76,7 @@ class Usual:
 
     seconds: dict[str, float] = field(default_factory=dict)
     by_line: dict[str, dict[int, set[str]]] = field(default_factory=dict)
-    passed: bool = False
+    failed: str = ""
 
     def meeting(self, module: str, mutant: Mutant, patience_s: float) -> list[str]:
         """The tests that this mutant meets, the quickest first."""
@@ -103,7 +102,8 @@ class Chosen:
 
     def __init__(self, names: list[str] | None = None) -> None:
         self.names = names
-        self.seconds: dict[str, float] = defaultdict(float)
+        self.seconds: dict[str, float] = {}
+        self.failed: list[str] = []
         self._start = 0.0
 
     def pytest_collection_modifyitems(self, items: list[Any]) -> None:
@@ -115,6 +115,11 @@ class Chosen:
     def pytest_runtest_logstart(self, nodeid: str) -> None:
         """A test begins."""
         self._start = time.process_time()
+
+    def pytest_runtest_logreport(self, report: Any) -> None:
+        """A part of a test has been run."""
+        if report.failed:
+            self.failed.append(f"{report.nodeid}: {report.longreprtext[-500:]}")
 
     def pytest_runtest_logfinish(self, nodeid: str) -> None:
         """A test has ended."""
@@ -177,12 +182,13 @@ def usual(project: Path, chosen: list[str]) -> Usual:
         plugin = Chosen()
         code = pytest_in(project, ["-p", "pytest_cov", "--cov=analysis", "--cov=rig.pads", "--cov-context=test",
                                    "--cov-report=", *files], plugin)  # fmt: skip
-        times.write_text(json.dumps(plugin.seconds))
+        times.write_text(json.dumps([plugin.seconds, "; ".join(plugin.failed)]))
         return code
 
-    result = Usual()
-    if forked(work, 7200, 7200) != 0:
-        return result
+    if forked(work, 7200, 7200) is None or not times.exists():
+        return Usual(failed="stopped")
+    seconds, failed = json.loads(times.read_text())
+    result = Usual(seconds=seconds, failed=failed)
     import coverage
 
     measured = coverage.CoverageData(str(data))
@@ -191,7 +197,6 @@ def usual(project: Path, chosen: list[str]) -> Usual:
         lines = measured.contexts_by_lineno(str(project / module))
         result.by_line[module] = {
             line: {name.removesuffix("|run") for name in names} for line, names in lines.items()}
-    result.seconds, result.passed = json.loads(times.read_text()), True
     return result
 
 
@@ -256,8 +261,8 @@ def main() -> None:
         try:
             heavy()
             known = usual(project, chosen)
-            if not known.passed:
-                sys.exit("The tests do not pass unchanged.")
+            if known.failed:
+                sys.exit(f"The tests do not pass unchanged: {known.failed}")
             print(f"{len(known.seconds)} tests, {sum(known.seconds.values()):.0f} s", flush=True)
             for left, module in zip(range(len(chosen), 0, -1), chosen, strict=True):
                 now = time.monotonic()
