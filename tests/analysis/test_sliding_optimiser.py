@@ -89,20 +89,35 @@ def test_power_and_twist_of_a_sticking_finger() -> None:
 
 
 def test_push_with_height_is_the_fixed_point_of_its_own_loads() -> None:
-    """Power at the loads of the answer, minimised afresh by an optimiser; loads from the moment balance."""
+    """Power at the loads of the answer, minimised afresh by an optimiser; loads from the moment balance.
+
+    The pushes are square to the side, slanted, and along the car, which moves load between the axles as well.
+    """
     cars = random_cars(12, np.random.default_rng(4), drag=(0.3, 1.0))
     height, share = 0.02, 0.4
-    lean = LoadTransfer(track_front=cars["track"], track_rear=cars["track"], front_roll_share=share)
-    motion = solve_push(contacts_of(cars), finger_of(cars, height=height), transfer=lean)
+    slant = np.repeat([0.0, 0.4, -1.2], 4)
+    normal = np.stack([np.sin(slant), np.cos(slant)], axis=-1)
+    lean = LoadTransfer(track_front=cars["track"], track_rear=cars["track"], front_roll_share=share,
+                        wheelbase=cars["wheelbase"])  # fmt: skip
+    motion = solve_push(contacts_of(cars), finger_of(cars, height=height, direction=normal), transfer=lean)
     assert motion.certified.all()
     for k in range(12):
-        moved = motion.power[k] * height / cars["track"][k]
-        load = cars["load"][k] + moved * np.array([share, -share, 1 - share, share - 1])
-        np.testing.assert_allclose(motion.load[k], load, rtol=1e-12)
+        np.testing.assert_allclose(motion.push_force[k], motion.power[k] * normal[k], rtol=1e-9, atol=1e-9)
+        along, across = motion.push_force[k] * height / [cars["wheelbase"][k], cars["track"][k]]
+        rest = cars["load"][k]
+        axle = np.repeat([rest[:2].sum(), rest[2:].sum()], 2)
+        load = rest + along * rest / axle * [1, 1, -1, -1] + across * np.array([share, -share, 1 - share, share - 1])
+        np.testing.assert_allclose(motion.load[k], load, rtol=1e-9)
         ground = {"place": cars["place"][k], "capacity": cars["grip"][k] * load, "drag": cars["drag"][k]}
         ground |= {"heading": cars["heading"][k]}
         lost = power_of_one(**ground)
-        value, _ = best_by_simplex(lambda z, lost=lost, s=cars["station"][k]: lost(z[0], 1 - z[1] * s, z[1]))
+        (nx, ny), s = normal[k], float(cars["station"][k])
+
+        def twist(z: np.ndarray, nx=nx, ny=ny, s=s) -> tuple[float, float, float]:
+            ahead = 1.0 - z[1] * (ny * s + nx * 0.1)  # the touched point, at (s, -0.1), moves on by 1 along the normal
+            return nx * ahead + ny * z[0], ny * ahead - nx * z[0], z[1]
+
+        value, _ = best_by_simplex(lambda z, lost=lost, twist=twist: lost(*twist(z)))
         assert motion.power[k] == pytest.approx(value, rel=1e-9)
 
 
