@@ -17,14 +17,17 @@ from rig.report.plots import DEG_PER_CM, budget_figure, overview_figure, slide_f
 from rig.report.words import pivot_words, turn_words
 from rig.version import SOFTWARE
 
+DRAWN_IN_FULL = 4
+"""A report on more pushes than this draws each from above only: a term would be hundreds of figures long."""
 WHEELS = ("front left", "front right", "rear left", "rear right")
 
 
 def report_parts(told: Retold) -> list[Part]:
     """All parts of the report: overview when there are several pushes, each push, what else was found, the method."""
     parts = [_overview(told)] if len(told.experiments) > 1 or told.untold else []
+    drawn = len(told.experiments) <= DRAWN_IN_FULL
     for one in told.experiments:
-        parts += _experiment_parts(one)
+        parts += _experiment_parts(one, drawn=drawn)
     return [*parts, *besides_parts(told.others), method_part()]
 
 
@@ -94,7 +97,8 @@ def _overview(told: Retold) -> Part:
     )
 
 
-def _experiment_parts(one: Experiment) -> list[Part]:
+def _experiment_parts(one: Experiment, *, drawn: bool) -> list[Part]:
+    """drawn: the slide and the doubts as figures, too, beside the words and tables that say the same."""
     name = one.cards.test.name
     advice = str(one.forecast.get("advice", ""))
     first = Part(
@@ -111,7 +115,7 @@ def _experiment_parts(one: Experiment) -> list[Part]:
             Part(
                 title=f"How the pivot was found: {name}",
                 paragraphs=_story(one),
-                figure=slide_figure(one.track),
+                figure=slide_figure(one.track) if drawn else None,
                 alt="Way and turn of the car over time",
             )
         )
@@ -125,7 +129,7 @@ def _experiment_parts(one: Experiment) -> list[Part]:
             Part(
                 title=f"Where the uncertainty comes from: {name}",
                 paragraphs=_budget_words(one),
-                figure=budget_figure(one),
+                figure=budget_figure(one) if drawn else None,
                 alt="Bars: how much each cause of doubt contributes",
                 tables=tables,
             )
