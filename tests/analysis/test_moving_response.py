@@ -86,12 +86,12 @@ def test_random_cars_agree_with_the_integration_and_settle_in_their_equilibrium(
     cars = random_cars(3, rng)
     cars = replace(cars, unsprung_mass=np.maximum(cars.unsprung_mass, 0.02))
     damper = dampers(rng.uniform(5, 60, (3, 4)), rng.uniform(5, 60, (3, 4)))
-    time = np.arange(0, 1.5, 1e-3)
+    time = np.arange(0, 1.2, 1e-3)
     pull = ramp(time, start=0, rise=0.02, size=3.0)
     found = respond(cars, damper, INERTIA, time, np.zeros_like(time), pull)
     end = equilibrium(cars, 0.0, 3.0)
     np.testing.assert_allclose(found.load[:, -1], end.load, atol=2e-3 * cars.weight.max())
-    for i in range(3):
+    for i in range(2):
         own = Dampers(**{k: np.broadcast_to(getattr(damper, k), (3, 4))[i]
                          for k in ("bump", "rebound", "knee", "beyond")})  # fmt: skip
         truth = by_scipy(picked(cars, i), own, time[:200], 0.0, 3.0, 0.02)
