@@ -1,6 +1,6 @@
 """Mutation testing of the analysis and protocol code: how many small faults do the tests notice?
 
-    PYTHONPATH=. python tests/benchmarks/mutation.py [--quick] [--only MODULE ...] [--each N] [--seconds S]
+    PYTHONPATH=. python tests/benchmarks/mutation.py [--quick] [--only MODULE ...] [--each N] [--seconds S] [--seed X]
                                                      [--control] [--list]
 
 A mutant is one small fault in one module (`mutation_kinds.py`), put into a copy of the project. First the tests of the
@@ -201,13 +201,13 @@ def usual(project: Path, chosen: list[str]) -> Usual:
 
 
 def judge(
-    project: Path, module: str, each: int, end: float, patience_s: float, known: Usual, control: bool
+    project: Path, module: str, each: int, end: float, patience_s: float, known: Usual, control: bool, seed: str
 ) -> dict[str, Any]:
     """Try a module's mutants. survivors: line and kind of those that no test noticed."""
     path = project / module
     source = path.read_text(encoding="utf-8")
     everything = list(mutants(source))
-    drawn = random.Random(module).sample(range(len(everything)), min(each, len(everything)))
+    drawn = random.Random(f"{seed}{module}").sample(range(len(everything)), min(each, len(everything)))
     tried = noticed = 0
     survivors = []
     for kept in path.parent.glob(f"__pycache__/{path.stem}.*"):
@@ -242,6 +242,7 @@ def main() -> None:
     parser.add_argument("--patience", type=float, default=6.0, help="seconds of tests a mutant meets at most")
     parser.add_argument("--seconds", type=float, default=3 * 3600.0, help="time for all, shared out evenly")
     parser.add_argument("--control", action="store_true", help="put no fault in: all that is noticed is a false alarm")
+    parser.add_argument("--seed", default="", help="draw others; tests made after survivors are judged by these")
     parser.add_argument("--list", action="store_true", help="how many mutants each module has")
     given = parser.parse_args()
     if given.list:
@@ -269,7 +270,7 @@ def main() -> None:
                 if now > end:
                     break
                 told[module] = judge(project, module, each, now + (end - now) / left, given.patience, known,
-                                     given.control)
+                                     given.control, given.seed)
                 print(module, told[module], flush=True)
         except KeyboardInterrupt:
             print("stopped: what there is follows", file=sys.stderr)
