@@ -49,6 +49,7 @@ TESTS: dict[str, list[str]] = {
     "analysis/infer*.py": ["analysis/test_inference.py"],
     "analysis/measured*.py": ["analysis/test_measured_pivot.py"],
     "analysis/pred*.py": ["analysis/test_prediction.py", "analysis/test_changes.py"],
+    "analysis/figures.py": ["analysis/test_figures.py"],
     "analysis/[acly]*.py": ["analysis/test_[acuy]*.py", "analysis/test_grip.py", "analysis/test_prediction.py"],
     "analysis/[mpu]*.py": ["analysis/test_[cmpu]*.py"],
     "analysis/*.py": ["analysis/test_*.py"],
@@ -67,6 +68,7 @@ def modules() -> list[str]:
 def tests_of(module: str) -> list[str]:
     """Its test files, relative to the project."""
     globs = next(files for pattern, files in TESTS.items() if fnmatch.fnmatch(module, pattern))
+    globs = [*globs, *(["analysis/test_refusals.py"] if module.startswith("analysis/") else [])]
     return sorted({str(path.relative_to(ROOT)) for one in globs for path in (ROOT / "tests").glob(one)})
 
 
