@@ -2,6 +2,7 @@
 
 import contextlib
 import os
+import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -24,10 +25,10 @@ def write_bytes(path: Path, data: bytes) -> None:
 def whole_file(path: Path) -> Iterator[Path]:
     """A name beside `path` to write to; what was written takes its place in the end, safely on the disk, or is removed.
 
-    The name keeps the ending, by which video and picture libraries choose their format, and is this process's own: two
+    The name keeps the ending, by which video and picture libraries choose their format, and is this writer's own: two
     may write the same file at once. Raises BenchError when the place refuses.
     """
-    part = path.with_name(f"{path.stem[:100]}.{os.getpid()}.part{path.suffix}")
+    part = path.with_name(f"{path.stem[:50]}.{secrets.token_hex(4)}.part{path.suffix}")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         yield part

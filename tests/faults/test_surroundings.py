@@ -11,6 +11,7 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -23,6 +24,7 @@ from rig.log.bundle import export_bench, import_bench
 from rig.log.export import table_csv
 from rig.log.repair import check_log
 from rig.log.store import BenchLog
+from rig.report.files import write_bytes
 
 PROJECT = Path(__file__).parents[2]
 ODD_NAMES = {"odd": "two  words 🚗 Dünlin a'b;$(x)&%", "long": "d" * 200}
@@ -113,10 +115,17 @@ def test_a_package_directory_that_cannot_be_written(tmp_path: Path, plain: dict[
 
 
 @pytest.fixture
-def decimal_comma() -> Iterator[None]:
-    """A locale with decimal commas, where this machine has one."""
+def decimal_comma(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """A locale with decimal commas: one that this machine has, or one built from its sources."""
     old = locale.setlocale(locale.LC_ALL)
-    for name in ("de_DE.UTF-8", "de_DE.utf8", "fr_FR.UTF-8", "nl_NL.UTF-8", "de_DE", "German_Germany.1252"):
+    made = tmp_path / "locales"
+    made.mkdir()
+    if (build := shutil.which("localedef")) is not None:
+        subprocess.run([build, "-i", "de_DE", "-f", "UTF-8", "--no-archive", str(made / "xx_XX.UTF-8")],
+                       capture_output=True, check=False)
+    if any(made.iterdir()):
+        monkeypatch.setenv("LOCPATH", str(made))
+    for name in ("xx_XX.UTF-8", "de_DE.UTF-8", "de_DE.utf8", "fr_FR.UTF-8", "nl_NL.UTF-8", "German_Germany.1252"):
         try:
             locale.setlocale(locale.LC_ALL, name)
         except locale.Error:
@@ -145,6 +154,16 @@ def test_languages_of_the_environment_change_no_figure(tmp_path: Path) -> None:
         env = {"LC_ALL": language, "LANG": language, "HOME": str(tmp_path)}
         told.append(figures(run("predict", str(card), "--log", str(tmp_path / f"log {number}"), "--json", env=env)))
     assert told[0] == told[1] == told[2]
+
+
+def test_two_writers_of_one_file_both_succeed(tmp_path: Path) -> None:
+    """Two processes may measure the same clip at once, and the page has many threads."""
+    contents = [bytes([number]) * 200_000 for number in range(4)]
+    with ThreadPoolExecutor(4) as pool:
+        for _ in range(5):
+            list(pool.map(lambda data: write_bytes(tmp_path / "track.npz", data), contents))
+            assert (tmp_path / "track.npz").read_bytes() in contents
+    assert [path.name for path in tmp_path.iterdir()] == ["track.npz"]
 
 
 def test_a_clock_that_jumps_back_keeps_the_order_of_writing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
