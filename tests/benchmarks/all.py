@@ -106,7 +106,8 @@ def _bare(name: str) -> str:
 def rows_of(script: str, told: dict[str, Any]) -> list[Row]:
     """Figures of one script, each beside the baseline that belongs to it or its limit."""
     figures = dict(flat(told))
-    baseline = {name for name in figures if re.search(r"(^|[._])(baseline|blind|simple|generic)", name)}
+    baseline = {name for name in figures if re.search(r"(^|[._])(baseline|blind|simple|generic)", name)
+                and f"{script}.{name}" not in LIMITS}
     paired: dict[str, str] = {}
     ours = [name for name in figures if name not in baseline and not f"{script}.{name}".startswith(LEFT_OUT)]
     for name in baseline:

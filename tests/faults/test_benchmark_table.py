@@ -15,6 +15,7 @@ def test_figures_stand_beside_their_baseline_or_limit() -> None:
     assert rows["time_s"].beside == ("baseline_time_s", "8", "0.25")
     assert rows["noticed"].other == 3
     assert everything.rows_of("kills", {"lost": 2})[0].beside == ("at most", "0", "NOT HELD")
+    assert everything.rows_of("tracking", {"times_simple_720p": 2.0})[0].beside == ("at least", "2.5", "NOT HELD")
     share, = everything.rows_of("pivot_statistics", {"coverage": 0.98})
     assert share.beside == ("at least, at most", "0.93, 0.97", "NOT HELD")
     assert everything.rows_of("mutation", {"score": 0.9, "modules": {"a": {"mutants": 3}}})[0].beside[2] == "held"
