@@ -234,23 +234,17 @@ class BenchLog:
 
     def records(self, *, kind: str | None = None, title: str | None = None) -> Iterator[Record]:
         """Records in the order of writing, all or of one kind or title."""
-        query = (
-            "SELECT * FROM records WHERE (:kind IS NULL OR kind = :kind) AND (:title IS NULL OR title = :title) "
-            "ORDER BY number"
-        )
+        sql = "SELECT * FROM records WHERE ifnull(:kind, kind) = kind AND ifnull(:title, title) = title ORDER BY number"
         with self._told():
-            rows = self._db.execute(query, {"kind": kind, "title": title}).fetchall()
+            rows = self._db.execute(sql, {"kind": kind, "title": title}).fetchall()
             for row in rows:
                 yield self._whole(row)
 
     def latest(self, kind: str, title: str | None = None) -> Record | None:
         """The newest record of a kind (and title), or None."""
-        query = (
-            "SELECT * FROM records WHERE kind = :kind AND (:title IS NULL OR title = :title) "
-            "ORDER BY number DESC LIMIT 1"
-        )
+        sql = "SELECT * FROM records WHERE kind = :kind AND ifnull(:title, title) = title ORDER BY number DESC LIMIT 1"
         with self._told():
-            row = self._db.execute(query, {"kind": kind, "title": title}).fetchone()
+            row = self._db.execute(sql, {"kind": kind, "title": title}).fetchone()
         return None if row is None else self._whole(row)
 
     def card(self, digest: str) -> CardVersion:
