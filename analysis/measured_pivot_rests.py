@@ -199,8 +199,8 @@ def segment(
     """Split a track into rests and slides.
 
     time (n,) s, pose (n, 3), covariance (n, 3, 3) per frame; wheelbase and least_travel in m: a slide
-    counts when the middle of an axle ends at least that far from where it began.  repeating: (3, 3) the part of
-    the noise that is alike in neighbouring frames of a rest.
+    counts when the middle of an axle ends at least that far from where it began.  repeating: (n, 3, 3) the part of the
+    noise that is alike in neighbouring frames of a rest.
     Raises InputError when the car is never still, or not before or after its only movement, and AnalysisError
     when nothing moves.
     """

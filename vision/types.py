@@ -148,7 +148,7 @@ class ClipTrack:
     time: (n,) s, presentation times from the stream's start, increasing.
     pose: (n, 3) x, y (m, floor axes) and yaw (rad, unwrapped) of the car axes.
     covariance: (n, 3, 3) the part that differs from frame to frame.
-    repeating: (3, 3) the part that repeats while the car rests and so never averages away.
+    repeating: (n, 3, 3) the part that repeats while the car rests and so never averages away.
     blur: (n,) px that a car marker moved during the exposure, estimated.
     lean: (n, 2) rad, roll and pitch of the marker plane against the floor.
     frames_read, frames_left_out: counts.  left_out: reason -> count.
