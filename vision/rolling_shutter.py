@@ -20,10 +20,11 @@ from dataclasses import replace
 import numpy as np
 
 from vision.camera import intrinsics_of, project_with_derivatives
-from vision.types import CarMarkers, ClipTrack, FloatArray, Shutter
+from vision.types import CarMarkers, ClipTrack, FloatArray, IntArray, Shutter
 
 SMOOTHED = 0.07  # s on either side over which the velocity is fitted
 STILL = 0.25  # px moved on either side: less is rest
+STEP = 512  # frames worked out together
 LEVER = 0.1  # m that makes a turn comparable with a way: from the middle of a plate to its markers
 
 
@@ -35,14 +36,22 @@ def moving_rate(track: ClipTrack, car: CarMarkers) -> FloatArray:
         return np.zeros((n, 3))
     half = max(2, round(SMOOTHED / float(np.median(np.diff(time)))))
     width = min(2 * half + 1, n)
-    window = np.clip(np.arange(n) - width // 2, 0, n - width)[:, None] + np.arange(width)
-    t = time[window] - time[window].mean(1, keepdims=True)
-    rate: FloatArray = np.einsum("nw,nwi->ni", t, pose[window]) / np.square(t).sum(1)[:, None]
-    jacobian, _ = _pixels(track, car)
-    ends = np.stack([np.maximum(np.arange(n) - half, 0), np.minimum(np.arange(n) + half, n - 1)])
-    moved = np.linalg.norm(np.einsum("npij,enj->enpi", jacobian, pose[ends] - pose), axis=-1).mean(2)
-    rate[(moved < STILL).any(0)] = 0.0  # the last frames of a rest and the first of the next one do not move yet
+    rate = np.zeros((n, 3))
+    for rows in _steps(n):
+        window = np.clip(rows - width // 2, 0, n - width)[:, None] + np.arange(width)
+        t = time[window] - time[window].mean(1, keepdims=True)
+        rate[rows] = np.einsum("nw,nwi->ni", t, pose[window]) / np.square(t).sum(1)[:, None]
+        jacobian, _ = _pixels(track, car, rows)
+        ends = np.stack([np.maximum(rows - half, 0), np.minimum(rows + half, n - 1)])
+        away = np.einsum("npij,enj->enpi", jacobian, pose[ends] - pose[rows])
+        # the last frames of a rest and the first of the next one do not move yet
+        rate[rows[(np.linalg.norm(away, axis=-1).mean(2) < STILL).any(0)]] = 0.0
     return rate
+
+
+def _steps(n: int) -> list[IntArray]:
+    """Frames in groups, so that what is worked out on the way does not grow with the clip."""
+    return [np.arange(first, min(first + STEP, n)) for first in range(0, n, STEP)]
 
 
 def shutter_of(
@@ -56,16 +65,17 @@ def shutter_of(
     known = readout is not None
     longest = float(interval if readout is None else readout)
     rate = moving_rate(track, car)
-    jacobian, pixel = _pixels(track, car)
-    counts = np.repeat(track.seen, 4, axis=1).astype(float)
-    axis = 0 if sideways else 1
-    late = (pixel[..., axis] + 0.5) / track.size[axis] - 0.5  # share of the readout
-    shift = late[..., None] * np.einsum("npij,nj->npi", jacobian, rate)
-    normal = np.einsum("np,npik,npij->nkj", counts, jacobian, jacobian)
-    right = np.einsum("np,npik,npi->nk", counts, jacobian, shift)
-    enough = counts.sum(1) >= 4
     bias = np.zeros_like(rate)
-    bias[enough] = np.linalg.solve(normal[enough], right[enough][..., None])[..., 0]
+    axis = 0 if sideways else 1
+    for rows in _steps(len(rate)):
+        jacobian, pixel = _pixels(track, car, rows)
+        counts = np.repeat(track.seen[rows], 4, axis=1).astype(float)
+        late = (pixel[..., axis] + 0.5) / track.size[axis] - 0.5  # share of the readout
+        shift = late[..., None] * np.einsum("npij,nj->npi", jacobian, rate[rows])
+        normal = np.einsum("np,npik,npij->nkj", counts, jacobian, jacobian)
+        right = np.einsum("np,npik,npi->nk", counts, jacobian, shift)
+        enough = counts.sum(1) >= 4
+        bias[rows[enough]] = np.linalg.solve(normal[enough], right[enough][..., None])[..., 0]
     weigh = np.array([1.0, 1.0, LEVER**2])
     moving = float((weigh * rate**2).sum())
     share = float((weigh * rate * bias).sum()) / moving if moving > 0 else 0.0
@@ -96,15 +106,17 @@ def shutter_words(shutter: Shutter) -> list[str]:
     ]
 
 
-def _pixels(track: ClipTrack, car: CarMarkers) -> tuple[FloatArray, FloatArray]:
-    """Derivatives (n, 4 c, 2, 3) of the car's corners by the pose, px per m, m, rad; the corners (n, 4 c, 2), px."""
+def _pixels(track: ClipTrack, car: CarMarkers, rows: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Of some frames: derivatives (n, 4 c, 2, 3) of the car's corners by the pose, px per m, m, rad; the corners, px.
+    """
+    pose = track.pose[rows]
     flat = np.concatenate([marker.corners() for marker in car.markers])
-    c, s = np.cos(track.pose[:, 2]), np.sin(track.pose[:, 2])
+    c, s = np.cos(pose[:, 2]), np.sin(pose[:, 2])
     turn = np.stack([np.stack([c, -s], -1), np.stack([s, c], -1)], -2)
     arm = np.einsum("nij,pj->npi", turn, flat)
     level = np.full((*arm.shape[:2], 1), car.height)
-    floor = np.concatenate([arm + track.pose[:, None, :2], level], axis=-1)
-    rotation, place = track.view.at(track.time)
+    floor = np.concatenate([arm + pose[:, None, :2], level], axis=-1)
+    rotation, place = track.view.at(track.time[rows])
     point = np.einsum("nij,npj->npi", rotation, floor) + place[:, None]
     pixel, by_point, _ = project_with_derivatives(point, intrinsics_of(track.camera))
     by_floor = by_point @ rotation[:, None]

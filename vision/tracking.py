@@ -100,7 +100,7 @@ def track_sightings(
     Raises as `track_clip`.
     """
     time = sightings.column("time")
-    solved = solve(time, sightings.column("corner").astype(float), floor, car, camera, size, moving_camera)
+    solved = solve(time, sightings.column("corner"), floor, car, camera, size, moving_camera)
     blur = blur_of(time, solved, sightings.column("spread"), len(floor.markers))
     kept, left_out = vouch(time, solved, sightings, blur, len(floor.markers))
     if not len(kept):

@@ -23,10 +23,33 @@ FADING = 0.08  # px; corners that fit within four times this count fully
 INK_FRAMES = 80  # frames behind the difference of the car's ink shift from the floor's
 
 
-_Part = tuple[
-    CarPoses, FloatArray, FloatArray, FloatArray, tuple[str, ...], FloatArray, tuple[FloatArray, FloatArray]
-]
-"""Of one chunk: poses, floor corners used, shared causes, camera part, their names, m per px, camera_from_floor."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Part:
+    """What is kept of one chunk of n frames; see Solved. What the poses were worked out with goes with the chunk.
+
+    shared: (k, n, 3) of all causes.  rest: (n, m, 2) mean residual of each car marker, weight: (n, m) mean weight.
+    ink_left: (n,) px.
+    """
+
+    pose: FloatArray
+    unit: FloatArray
+    noise: FloatArray
+    used: FloatArray
+    floor_used: FloatArray
+    repeating_gain: FloatArray
+    lean: FloatArray
+    lean_u: FloatArray
+    rise: FloatArray
+    ink_left: FloatArray
+    marker_mean: FloatArray
+    rest: FloatArray
+    weight: FloatArray
+    shared: FloatArray
+    names: tuple[str, ...]
+    camera_part: FloatArray
+    m_per_px: FloatArray
+    rotation: FloatArray
+    place: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,7 +171,7 @@ def _car_ink(
     if not len(whole):
         return fit.ink
     picked = corner[whole[np.linspace(0, len(whole) - 1, min(INK_FRAMES, len(whole))).astype(int)]]
-    ((cars, *_),) = _chunks(picked, count, floor, car, fit, moves, noise, fit.ink)
+    (cars,) = _chunks(picked, count, floor, car, fit, moves, noise, fit.ink)
     usable = cars.used >= LEAST_CORNERS
     if not usable.any():
         return fit.ink
@@ -185,7 +208,7 @@ def _chunks(
 ) -> Iterator[_Part]:
     place = marker_corners(car.markers)
     for first in range(0, len(corner), STEP):
-        part = corner[first : first + STEP]
+        part = corner[first : first + STEP].astype(float)
         if moves:
             views = fit_cameras(
                 part[:, :count],
@@ -218,7 +241,31 @@ def _chunks(
         )
         per_frame = cars.by_camera @ spread @ np.swapaxes(cars.by_camera, 1, 2)
         distance = np.abs(np.linalg.norm(np.broadcast_to(origin, (len(part), 3)), axis=-1))
-        yield cars, used, shared, per_frame, names, distance / fit.intrinsics[0], (rotation, origin)
+        counted = np.where(cars.weight[..., None] > 0, cars.residual, np.nan)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", RuntimeWarning)  # a marker not seen has no residual
+            mean = np.nanmean(np.where(cars.weight[..., None] > 0.3, cars.residual, np.nan), axis=2)
+        yield _Part(
+            pose=cars.pose,
+            unit=cars.covariance,
+            noise=cars.noise,
+            used=cars.used,
+            floor_used=used,
+            repeating_gain=cars.by_marker,
+            lean=cars.lean,
+            lean_u=cars.lean_u,
+            rise=cars.rise,
+            ink_left=cars.ink_left,
+            marker_mean=mean,
+            rest=counted.mean(2),
+            weight=np.where(cars.weight > 0, cars.weight, np.nan).mean(2),
+            shared=shared,
+            names=names,
+            camera_part=per_frame,
+            m_per_px=distance / fit.intrinsics[0],
+            rotation=rotation,
+            place=origin,
+        )
 
 
 def _frame_spread(views: CameraPoses) -> FloatArray:
@@ -282,54 +329,50 @@ def _joined(
     car: CarMarkers,
     ink: float,
 ) -> Solved:
-    cars = [part[0] for part in parts]
-
     def all_of(name: str) -> FloatArray:
-        return np.concatenate([getattr(piece, name) for piece in cars])
+        return np.concatenate([getattr(part, name) for part in parts])
 
-    shared = np.concatenate([part[2] for part in parts], axis=1)
-    shared, names = _compact(shared, CARD_CAUSES, parts[0][4])
-    weight, residual = all_of("weight"), all_of("residual")
+    shared, names = _compact([part.shared for part in parts], CARD_CAUSES, parts[0].names)
     good = all_of("used") >= LEAST_CORNERS
-    rest = np.where(weight[..., None] > 0, residual, np.nan)[good]
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)  # a marker never seen has no residual
-        marker_mean = np.nanmean(np.where(weight[..., None] > 0.3, residual, np.nan), axis=2)
-        marker_rest = _median(rest.mean(2)) if len(rest) else np.zeros((len(car.markers), 2))
-        marker_weight = np.nanmedian(np.where(weight > 0, weight, np.nan)[good].mean(2), axis=0)
-    views = [part[6] for part in (parts if moves else parts[:1])]
+        marker_rest = _median(all_of("rest")[good]) if good.any() else np.zeros((len(car.markers), 2))
+        marker_weight = np.nanmedian(all_of("weight")[good], axis=0)
+    views = parts if moves else parts[:1]
     return Solved(
         fit=fit,
         moving=moves,
-        rotation=np.concatenate([view[0] for view in views]),
-        place=np.concatenate([view[1] for view in views]),
-        pose=all_of("pose"),
-        unit=all_of("covariance"),
-        noise=all_of("noise"),
-        used=all_of("used"),
-        floor_used=np.concatenate([part[1] for part in parts]),
+        rotation=np.concatenate([part.rotation for part in views]),
+        place=np.concatenate([part.place for part in views]),
         corner_noise=noise,
-        marker_mean=marker_mean,
         car_ink=ink,
         marker_rest=np.nan_to_num(marker_rest),
         marker_weight=np.nan_to_num(marker_weight, nan=1.0),
-        repeating_gain=all_of("by_marker"),
+        shared=shared,
+        shared_names=names,
+        pose=all_of("pose"),
+        unit=all_of("unit"),
+        noise=all_of("noise"),
+        used=all_of("used"),
+        floor_used=all_of("floor_used"),
+        marker_mean=all_of("marker_mean"),
+        repeating_gain=all_of("repeating_gain"),
         lean=all_of("lean"),
         lean_u=all_of("lean_u"),
         rise=all_of("rise"),
-        m_per_px=np.concatenate([part[5] for part in parts]),
-        shared=shared,
-        shared_names=names,
-        camera_part=np.concatenate([part[3] for part in parts]),
+        m_per_px=all_of("m_per_px"),
+        camera_part=all_of("camera_part"),
     )
 
 
-def _compact(shared: FloatArray, fixed: int, names: tuple[str, ...]) -> tuple[FloatArray, tuple[str, ...]]:
-    """Join the many small camera causes into the few independent combinations that matter."""
-    rest = shared[fixed:]
-    flat = np.where(np.isfinite(rest), rest, 0.0).reshape(len(rest), -1)
-    values, vectors = np.linalg.eigh(flat @ flat.T)
+def _compact(shared: list[FloatArray], fixed: int, names: tuple[str, ...]) -> tuple[FloatArray, tuple[str, ...]]:
+    """Join the many small camera causes of all chunks into the few independent combinations that matter."""
+    rest = [part[fixed:] for part in shared]
+    flat = [np.where(np.isfinite(part), part, 0.0).reshape(len(part), -1) for part in rest]
+    values, vectors = np.linalg.eigh(np.sum([part @ part.T for part in flat], axis=0))
     order = np.argsort(values)[::-1][:SHARED_KEPT]
     kept = [i for i in order if values[i] > 1e-6 * max(values[order[0]], 1e-30)]
-    joined = np.einsum("ik,inj->knj", vectors[:, kept], rest)
-    return np.concatenate([shared[:fixed], joined]), names[: fixed + len(kept)]
+    joined = [
+        np.concatenate([part[:fixed], np.einsum("ik,inj->knj", vectors[:, kept], part[fixed:])]) for part in shared
+    ]
+    return np.concatenate(joined, axis=1), names[: fixed + len(kept)]
