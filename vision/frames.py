@@ -17,6 +17,7 @@ import numpy as np
 from vision.errors import InputError, VisionError
 from vision.types import GreyImage
 
+UNFILLED = 4_000_000_000  # bytes; a RIFF header promises more only until its writer closes the file
 PICTURE_STARTS = (b"\xff\xd8\xff", b"\x89PNG", b"GIF8", b"BM", b"II*\x00", b"MM\x00*")
 CLIP_REMEDY = "Give a video file as the camera wrote it (MP4, MOV, WebM, AVI or MKV)"
 QUEUE = 6
@@ -94,6 +95,8 @@ def container_cut(path: Path) -> str:
         if head[:4] == b"RIFF":
             promised = struct.unpack("<I", head[4:8])[0] + 8
             # A file over 4 GB wraps this number, so only a larger promise says anything.
+            if promised > UNFILLED and size < promised // 2:
+                return "its recorder never finished it: the length in its header was not filled in"
             return f"the file ends {promised - size} bytes early" if promised > size else ""
         if head[4:8] != b"ftyp":
             return ""

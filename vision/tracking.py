@@ -157,7 +157,7 @@ def _track(
         time=time[kept],
         pose=pose,
         covariance=covariance,
-        repeating=repeating_part(time, solved, kept, blur),
+        repeating=repeating_part(solved, kept, blur),
         blur=blur[kept],
         lean=solved.lean[kept],
         frames_read=len(time),

@@ -47,7 +47,7 @@ def blur_part(time: FloatArray, pose: FloatArray, blur: FloatArray, m_per_px: Fl
     return moved[:, :, None] * moved[:, None, :]
 
 
-def repeating_part(time: FloatArray, solved: Solved, kept: IntArray, blur: FloatArray) -> FloatArray:
+def repeating_part(solved: Solved, kept: IntArray, blur: FloatArray) -> FloatArray:
     """(n, 3, 3) the part of each pose's doubt that averaging over a rest there would not reduce.
 
     Every marker's corners are off by a little that depends on where its edges fall between the pixels; at rest

@@ -220,3 +220,12 @@ def test_the_library_speaks_again_after_reading(tmp_path: Path) -> None:
     with FrameReader(write(tmp_path / "a.mp4", [0, 33])) as reader:
         list(reader)
     assert cv2.utils.logging.getLogLevel() == level
+
+
+def test_the_length_in_the_header_tells_cut_files_from_unfinished_ones(tmp_path: Path) -> None:
+    """RIFF (Multimedia Programming Interface 1.0): bytes 4 to 7 hold the length of all that follows them."""
+    for length, size, words in ((1000, 1008, ""), (1000, 908, "100 bytes early"), (0xFFFFFFFF, 908, "never finished")):
+        clip = tmp_path / f"{length}-{size}.avi"
+        clip.write_bytes((b"RIFF" + length.to_bytes(4, "little") + b"AVI ").ljust(size, b"\0"))
+        assert words in container_cut(clip)
+        assert bool(container_cut(clip)) == bool(words)
