@@ -50,10 +50,10 @@ def judge(arguments: list[str], log: Path, after: float, sign: int) -> Counter[s
 def main() -> None:
     """Print; the last line is JSON."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--quick", action="store_true", help="4 stops of each kind")
+    parser.add_argument("--quick", action="store_true", help="2 stops of each kind")
     parser.add_argument("--stops", type=int, default=30, help="of each kind")
     given = parser.parse_args()
-    count = 4 if given.quick else given.stops
+    count = 2 if given.quick else given.stops
     told: dict[str, dict[str, int]] = {}
     with tempfile.TemporaryDirectory() as aside:
         place = Path(aside)
