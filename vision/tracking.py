@@ -11,9 +11,10 @@ from vision.camera import camera_of, intrinsics_of, scaled_to
 from vision.errors import InputError, VisionError
 from vision.frames import Frame, FrameReader
 from vision.rolling_shutter import carried, shutter_of, shutter_words
+from vision.sightings import Sightings
 from vision.tracking_checks import check_cards, check_scale, check_sightings
 from vision.tracking_doubt import blur_part, frame_noise, repeating_part
-from vision.tracking_pass import Follower, Sightings
+from vision.tracking_pass import Follower
 from vision.tracking_solve import LEAST_CORNERS, Solved, solve
 from vision.tracking_vouch import blur_of, vouch
 from vision.tracking_words import describe

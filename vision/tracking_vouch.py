@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from vision.tracking_pass import Sightings
+from vision.sightings import Sightings
 from vision.tracking_solve import LEAST_CORNERS, Solved
 from vision.types import BoolArray, FloatArray, IntArray
 

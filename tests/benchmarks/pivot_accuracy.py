@@ -40,8 +40,8 @@ from pivot_accuracy_scenes import KINDS, WHEELBASE, Scene, cards, draw_scene, fi
 from analysis.errors import AnalysisError
 from analysis.measured_pivot import MeasuredPush, measure_pivot
 from vision.errors import VisionError
+from vision.sightings import Sightings
 from vision.tracking import track_clip, track_sightings
-from vision.tracking_pass import Sightings
 from vision.types import Camera, ClipTrack
 
 

@@ -18,8 +18,8 @@ import numpy as np
 from analysis.errors import AnalysisError
 from analysis.measured_pivot import measure_pivot
 from vision.layouts import default_car, default_floor
+from vision.sightings import Sightings
 from vision.tracking import track_sightings
-from vision.tracking_pass import Sightings
 from vision.types import Camera, CarMarkers, FloorLayout, Marker
 
 SIZE = (1280, 720)
