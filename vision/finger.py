@@ -22,6 +22,7 @@ from vision.edges import fit_corners, linear_light
 from vision.floor_geometry import bent_edge_shift, ink_direction
 from vision.frames import Frame
 from vision.layouts import finger_square
+from vision.tracking_motion import Region, region_about
 from vision.types import ClipTrack, FingerMarker, FloatArray
 
 KNOWN = 0.6  # correlation with the pattern that identifies the marker
@@ -51,7 +52,8 @@ class FingerWatch:
         """Find the marker in one frame: where it moved on to, else around there, else in the whole picture."""
         found = None if self._last is None else self._fitted(frame, self._last + self._pace)
         if found is None and self._last is not None and self._missed < PATIENCE:
-            found = self._searched(frame, self._region(frame))
+            side = float(np.ptp(self._last, axis=0).max())
+            found = self._searched(frame, region_about(self._last, 1.5 * side + 30.0, frame.grey.shape))
         if found is None and self._missed % PATIENCE == 0:
             found = self._searched(frame, None)
         if found is None:
@@ -70,15 +72,7 @@ class FingerWatch:
             return np.zeros(0), np.zeros((0, 4, 2))
         return np.array(self._time), np.stack(self._corner)
 
-    def _region(self, frame: Frame) -> tuple[int, int, int, int]:
-        assert self._last is not None
-        side = float(np.ptp(self._last, axis=0).max())
-        room = 1.5 * side + 30.0
-        low, high = self._last.min(0) - room, self._last.max(0) + room
-        height, width = frame.grey.shape
-        return max(0, int(low[0])), max(0, int(low[1])), min(width, int(high[0])), min(height, int(high[1]))
-
-    def _searched(self, frame: Frame, region: tuple[int, int, int, int] | None) -> FloatArray | None:
+    def _searched(self, frame: Frame, region: Region | None) -> FloatArray | None:
         quad = self._detector.find(frame.grey, region).corner.get(self._number)
         return None if quad is None else self._fitted(frame, quad)
 

@@ -55,8 +55,9 @@ def command(
     files: list[Path] = []
     with BenchLog(log_folder(log_dir)) as log, progress("tracking", quiet=as_json) as bar:
         verdict = compare_test(cards, log, clip=clip, push_number=push_number, seed=seed, progress=bar)
-        told = retell(log, [verdict.record])
     if out_dir is not None:
+        with BenchLog(log_folder(log_dir), read_only=True) as log:
+            told = retell(log, [verdict.record])
         files = [
             write_picture(out_dir / f"{test_card.stem}.png", verdict),
             *write_experiments(out_dir / f"{test_card.stem}.html", verdict.picture.title, told),

@@ -16,21 +16,13 @@ def command(test_cards: tuple[Path, ...], log_dir: Path | None, as_json: bool) -
     from rig.cards.read import read_set
     from rig.jobs.series import ladder_of
     from rig.log.store import BenchLog
+    from rig.report.besides import ladder_rows
     from rig.report.words import noted, table_text
 
     with BenchLog(log_folder(log_dir)) as log:
         ladder, record = ladder_of([read_set(path) for path in test_cards], log)
-    rows = [
-        (
-            r.name,
-            f"{r.grip:.3f}",
-            f"{r.interval[0]:.3f} to {r.interval[1]:.3f}",
-            str(r.ranks[0]) if r.ranks[0] == r.ranks[1] else f"{r.ranks[0]} to {r.ranks[1]}",
-        )
-        for r in ladder.rungs
-    ]
     lines = [
-        table_text(("tyres", f"grip over {ladder.reference}", "95 %", "rank"), rows),
+        table_text(("tyres", f"grip over {ladder.reference}", "95 %", "rank"), ladder_rows(record)),
         f"{ladder.sentence}.",
         *noted(ladder.warnings),
         f"record {record.number}",

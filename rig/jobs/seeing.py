@@ -168,7 +168,7 @@ def overlay_scene(
     measured = None
     if push.pole is not None and push.pole_covariance is not None:
         measured = _mark(push, push.pole, push.pole_covariance, "measured")
-    track = measurement.track
+    track, (finger_time, finger) = measurement.track, _shown(measurement, push)
     return OverlayScene(
         camera=track.camera,
         view=track.view,
@@ -178,8 +178,8 @@ def overlay_scene(
         pose=track.pose,
         seen=track.seen,
         picture_time=track.picture_time,
-        finger_time=_shown(measurement, push)[0],
-        finger=_shown(measurement, push)[1],
+        finger_time=finger_time,
+        finger=finger,
         outline=outline,
         measured=measured,
         predicted=predicted,

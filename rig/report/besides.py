@@ -5,10 +5,10 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from analysis.figures import FORECAST, MEASURED
+from analysis.pivot import DEG_PER_CM
 from rig.jobs.keep import estimate_from
 from rig.log.store import Record
 from rig.report.html import Part, Table
-from rig.report.plots import DEG_PER_CM
 from rig.report.words import pivot_words
 
 if TYPE_CHECKING:
@@ -135,18 +135,22 @@ def _series(record: Record) -> Part:
     )
 
 
-def _ladder(record: Record) -> Part:
-    rungs = record.result["rungs"]
-    rows = [(r["name"], f"{r['grip']:.3f}", f"{r['interval'][0]:.3f} to {r['interval'][1]:.3f}",
+def ladder_rows(record: Record) -> list[tuple[str, str, str, str]]:
+    """Tyres, grip, its interval and rank of every rung."""
+    return [(r["name"], f"{r['grip']:.3f}", f"{r['interval'][0]:.3f} to {r['interval'][1]:.3f}",
              str(r["ranks"][0]) if r["ranks"][0] == r["ranks"][1] else f"{r['ranks'][0]} to {r['ranks'][1]}")
-            for r in rungs]
+            for r in record.result["rungs"]]
+
+
+def _ladder(record: Record) -> Part:
     return Part(
         title=f"Ladder of tyres on {record.title}",
         verdict=f"{record.result['sentence']}.",
-        figure=_bars([(r["name"], r["grip"], r["interval"]) for r in rungs],
+        figure=_bars([(r["name"], r["grip"], r["interval"]) for r in record.result["rungs"]],
                      "grip of the front pair over that of the pair with 1.0 (95 %)", 1.0, FORECAST),
         alt="Grip of each pair of tyres with its interval",
-        tables=[Table(caption="Rungs", heads=("tyres", "grip", "95 %", "rank"), rows=rows)],
+        tables=[Table(caption="Rungs", heads=("tyres", "grip", "95 %", "rank"),
+                      rows=ladder_rows(record))],
     )
 
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from analysis.figures import top_view
+from analysis.pivot import DEG_PER_CM
 from rig.errors import InputError
 from rig.jobs.retell import Contribution, Experiment, Retold
 from rig.report.besides import besides_parts
@@ -13,7 +14,7 @@ from rig.report.files import write_bytes, write_text
 from rig.report.html import Part, Table, report_html
 from rig.report.method import MEANING, method_part
 from rig.report.pdf import report_pdf
-from rig.report.plots import DEG_PER_CM, budget_figure, overview_figure, slide_figure
+from rig.report.plots import budget_figure, overview_figure, slide_figure
 from rig.report.words import pivot_words, turn_words
 from rig.version import SOFTWARE
 

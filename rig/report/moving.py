@@ -7,6 +7,7 @@ import numpy as np
 from analysis.moving.chassis import WHEELS
 from analysis.moving.phases import LACKS
 from analysis.moving_figures import path_figure, region_figure
+from analysis.pivot import DEG_PER_CM
 from rig.cards.chassis import STANDARD_G
 from rig.jobs.moving import RISE, STEP_G, Told
 from rig.report.html import Part, Table, report_html
@@ -78,12 +79,12 @@ def facts(told: Told) -> list[str]:
 
 def pivots(told: Told) -> str:
     """How far driving moves the pivot that a blocked car would show when pushed with the loads of that moment."""
-    per_cm = 0.572957795  # 1/m in degrees per centimetre
     seen = told.pivots
     straight = ", through a straight slide" if seen.through_straight else ""
     return (
-        f"pushed at 80 % with blocked wheels it would turn {per_cm * seen.rest:+.2f} °/cm at rest, "
-        f"{per_cm * seen.lowest:+.2f} to {per_cm * seen.highest:+.2f} with the loads that driving can give{straight}"
+        f"pushed at 80 % with blocked wheels it would turn {DEG_PER_CM * seen.rest:+.2f} °/cm at rest, "
+        f"{DEG_PER_CM * seen.lowest:+.2f} to {DEG_PER_CM * seen.highest:+.2f} with the loads that driving "
+        f"can give{straight}"
     )
 
 

@@ -9,14 +9,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analysis.figures import FORECAST, MEASURED, QUIET
+from analysis.pivot import DEG_PER_CM
 from rig.jobs.retell import Contribution, Experiment, Track
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
-
-DEG_PER_CM = 0.572957795
-"""1/m in degrees per centimetre."""
 
 
 def slide_figure(track: Track) -> "Figure":

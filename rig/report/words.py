@@ -2,13 +2,10 @@
 
 from collections.abc import Sequence
 
-from analysis.pivot import PivotEstimate
+from analysis.pivot import DEG_PER_CM, PivotEstimate
 from analysis.weighing.corner_weights import CornerWeights
 from rig.jobs.compare import Verdict
 from rig.jobs.finger import station_words
-
-PER_CM = 0.572957795
-"""Degrees per centimetre in one per metre."""
 
 
 def pivot_words(estimate: PivotEstimate) -> str:
@@ -26,7 +23,7 @@ def pivot_words(estimate: PivotEstimate) -> str:
 def turn_words(estimate: PivotEstimate) -> str:
     """Turn per travel in degrees per centimetre with its 95 % half-width."""
     half = 0.5 * (estimate.interval[1] - estimate.interval[0])
-    return f"{estimate.kappa * PER_CM:+.2f} ± {half * PER_CM:.2f} °/cm"
+    return f"{estimate.kappa * DEG_PER_CM:+.2f} ± {half * DEG_PER_CM:.2f} °/cm"
 
 
 def weights_words(weights: CornerWeights) -> str:
@@ -81,7 +78,7 @@ def warnings_of(verdict: Verdict) -> list[str]:
     if verdict.quickness is not None and verdict.quickness.recommendation.choice != "quasi-static":
         texts.append(verdict.quickness.recommendation.reason)
         if (kappa := verdict.quickness.dynamic_kappa) is not None:
-            texts.append(f"The dynamic forecast, at best estimates: {kappa * PER_CM:+.2f} °/cm")
+            texts.append(f"The dynamic forecast, at best estimates: {kappa * DEG_PER_CM:+.2f} °/cm")
     return list(dict.fromkeys(texts))
 
 
