@@ -17,7 +17,8 @@ from rig.cards.read import CardSet, read_set
 from rig.errors import BenchError, InputError
 from rig.jobs.keep import keep_cards
 from rig.jobs.measure import measure_clip, stored_camera
-from rig.log.store import BenchLog, Record, file_hash, finite_json
+from rig.log.finite import finite_json
+from rig.log.store import BenchLog, Record, file_hash
 from rig.report.files import write_bytes
 from rig.telling import tell
 from vision.types import Camera

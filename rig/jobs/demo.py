@@ -16,7 +16,8 @@ from rig.jobs.measure import measure_clip
 from rig.jobs.pads import bench_pads, calibrate, card_hashes, zero
 from rig.jobs.weigh import Weighing, weigh_on_pads
 from rig.jobs.workers import worker_pool
-from rig.log.store import BenchLog, finite_json
+from rig.log.finite import finite_json
+from rig.log.store import BenchLog
 from rig.report.files import write_text
 from rig.virtual.bench import CHECK_MASSES_G, VirtualOperator, film_push, write_cards, write_truth
 from rig.virtual.dunlin import SETUPS, SetUp, Truth, draw_truth

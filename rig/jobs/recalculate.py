@@ -25,7 +25,8 @@ from rig.jobs.measure import push_record
 from rig.jobs.predict import forecast_cards, prediction_record
 from rig.jobs.scale import loads_of, pool
 from rig.jobs.weigh import as_pushed, weights_of, weights_record
-from rig.log.store import BenchLog, Record, finite_json
+from rig.log.finite import finite_json
+from rig.log.store import BenchLog, Record
 
 Progress = Callable[[float], None]
 

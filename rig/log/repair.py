@@ -12,7 +12,7 @@ from typing import Any
 
 from rig.errors import BenchError
 from rig.log.media import open_to_read
-from rig.log.schema import TABLES, VERSION
+from rig.log.schema import SUMMED, TABLES, VERSION, as_written, record_sum
 from rig.log.store import LOG_FILE
 
 ENDINGS = ("", "-wal", "-shm")
@@ -140,12 +140,13 @@ def _as_long_as_it_was(copy: Path, read: Path) -> None:
 
 
 def _as_written(table: str, row: tuple[Any, ...]) -> bool:
-    """Whether a card's text fits its hash and a record holds JSON: SQLite keeps no sums over its pages."""
+    """Whether a card's text fits its hash and a record its sum, and the record holds JSON."""
     try:
         if table == "cards":
             return bool(hashlib.sha256(row[3].encode()).hexdigest() == row[0])
         if table == "records":
             json.loads(row[7]), json.loads(row[8])
+            return as_written(row)
     except (TypeError, ValueError, AttributeError):
         return False
     return True
@@ -179,6 +180,8 @@ def _rescue(old: sqlite3.Connection, new: sqlite3.Connection, table: str, most: 
             if not _as_written(table, row):
                 lost += 1
                 continue
+            if table == "records" and len(row) == SUMMED:  # of a log from before the sums
+                row = (*row, record_sum(*row))
             try:
                 kept += new.execute(
                     f"INSERT OR IGNORE INTO {table} VALUES ({','.join('?' * len(row))})", row

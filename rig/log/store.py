@@ -3,7 +3,6 @@
 import contextlib
 import hashlib
 import json
-import math
 import os
 import sqlite3
 import uuid
@@ -15,8 +14,9 @@ from pathlib import Path
 from typing import Any, Self
 
 from rig.errors import BenchError, InputError
+from rig.log.finite import finite_json
 from rig.log.media import open_to_read
-from rig.log.schema import TABLES, UPGRADES, VERSION
+from rig.log.schema import TABLES, UPGRADES, VERSION, as_written, record_sum
 from rig.version import SOFTWARE
 
 LOG_FILE = "bench-log.sqlite"
@@ -198,10 +198,9 @@ class BenchLog:
 
     def _insert(self, entry: Record, *, links: bool = True) -> None:
         number = self._db.execute("SELECT coalesce(max(number), 0) + 1 FROM records").fetchone()[0]
-        row = (entry.id, number, entry.bench, entry.kind, entry.title, entry.at, entry.software)
-        self._db.execute(
-            "INSERT INTO records VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)", (*row, _dump(entry.inputs), _dump(entry.result))
-        )
+        row = (entry.id, number, entry.bench, entry.kind, entry.title, entry.at, entry.software,
+               _dump(entry.inputs), _dump(entry.result))  # fmt: skip
+        self._db.execute("INSERT INTO records VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", (*row, record_sum(*row)))
         if links:
             self._link(entry)
 
@@ -282,6 +281,8 @@ class BenchLog:
             found = self._db.execute(f"SELECT {column} FROM {table} WHERE record = ? ORDER BY rowid", (row[0],))
             return tuple(other for (other,) in found)
 
+        if not as_written(row):
+            raise self._damaged(f"record {row[1]} is not as it was written")
         try:
             inputs, result = json.loads(row[7]), json.loads(row[8])
         except (TypeError, ValueError) as error:
@@ -322,7 +323,9 @@ class BenchLog:
                 remedy="Install a newer pivotbench" if version else "Name another folder: this is not a bench log",
             )
         while version < VERSION and not read_only:
+            self._look_over()  # a damaged log is not built upon
             self._back_up(version)
+            self._db.create_function("record_sum", -1, record_sum, deterministic=True)
             with self._writing():
                 if self._db.execute("PRAGMA user_version").fetchone()[0] != version:
                     version += 1  # another process has upgraded it while this one waited for the lock
@@ -423,20 +426,6 @@ def file_hash(path: Path, *, first: int | None = None) -> tuple[str, int]:
             remedy="Check the name and that you may read it",
         ) from error
     return digest.hexdigest(), size
-
-
-def finite_json(value: Any) -> Any:
-    """Plain JSON with finite numbers: arrays become lists, missing values are left out of maps."""
-    if isinstance(value, Mapping):
-        plain = {str(key): finite_json(inner) for key, inner in value.items()}
-        return {key: inner for key, inner in plain.items() if inner is not None}
-    if hasattr(value, "tolist"):
-        value = value.tolist()
-    if isinstance(value, list | tuple):
-        return [finite_json(inner) for inner in value]
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value
 
 
 def _dump(value: dict[str, Any]) -> str:

@@ -17,7 +17,7 @@ from starlette.routing import Route
 from starlette.types import ASGIApp
 
 from rig.log.export import export_tables
-from rig.log.store import finite_json
+from rig.log.finite import finite_json
 from rig.page.actions import Action, actions
 from rig.page.bench import Bench
 from rig.page.broadcast import encode, stream

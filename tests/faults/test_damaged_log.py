@@ -12,11 +12,12 @@ import pytest
 from rig.errors import BenchError, InputError
 from rig.log import schema
 from rig.log.repair import check_log, repair_log
+from rig.log.schema import VERSION
 from rig.log.store import LOG_FILE, BenchLog
 from tests.faults.bad_disk import Ended, available, run_on_bad_disk
 from tests.faults.mutate import mutate
 
-RECORDS = 25
+RECORDS = 120  # several pages of each table
 
 
 @pytest.fixture(scope="module")
@@ -89,12 +90,23 @@ def test_a_card_that_is_not_what_its_hash_says_is_found(tmp_path: Path, whole: b
     assert (done.unreadable, done.kept["records"]) == ({"cards": 1, "record_cards": 1}, RECORDS)
 
 
+def test_a_figure_that_was_changed_in_the_file_is_found_and_never_shown(tmp_path: Path, whole: bytes) -> None:
+    """One digit of one result, which leaves good JSON and good pages; the others stay readable after the repair."""
+    (tmp_path / LOG_FILE).write_bytes(whole.replace(b'"square":49}', b'"square":48}', 1))
+    assert check_log(tmp_path).problems == ("records row 8 is not as it was written",)
+    with BenchLog(tmp_path) as log, pytest.raises(BenchError, match="record 8 is not as it was written"):
+        list(log.records())
+    done = repair_log(tmp_path)
+    assert (done.unreadable["records"], done.kept["records"]) == (1, RECORDS - 1)
+    assert found(tmp_path) == set(range(RECORDS)) - {7}
+
+
 def test_two_processes_upgrade_at_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The other one upgrades between the look at the version and the lock; a copy cut short is not taken for one."""
     with BenchLog(tmp_path) as log:
         log.record("push", "old", inputs={}, result={})
-    monkeypatch.setattr("rig.log.store.VERSION", 2)
-    monkeypatch.setitem(schema.UPGRADES, 1, "CREATE TABLE later (x INTEGER) STRICT;\n")
+    monkeypatch.setattr("rig.log.store.VERSION", VERSION + 1)
+    monkeypatch.setitem(schema.UPGRADES, VERSION, "CREATE TABLE later (x INTEGER) STRICT;\n")
     usual, entered = BenchLog._back_up, []
 
     def with_the_other(self: BenchLog, version: int) -> None:
@@ -106,8 +118,8 @@ def test_two_processes_upgrade_at_once(tmp_path: Path, monkeypatch: pytest.Monke
     monkeypatch.setattr(BenchLog, "_back_up", with_the_other)
     with BenchLog(tmp_path) as log:
         assert [record.title for record in log.records()] == ["old"]
-    assert entered == [1]
-    with sqlite3.connect(tmp_path / "bench-log.version-1.sqlite") as copy:
+    assert entered == [VERSION]
+    with sqlite3.connect(tmp_path / f"bench-log.version-{VERSION}.sqlite") as copy:
         assert copy.execute("SELECT title FROM records").fetchall() == [("old",)]
     copy.close()
     assert not list(tmp_path.glob("*.part"))

@@ -1,5 +1,6 @@
 """The log leaves and comes back whole: export, import, merging, repair, recalculation, upgrades."""
 
+import contextlib
 import hashlib
 import json
 import sqlite3
@@ -13,8 +14,11 @@ from rig.log import room, schema
 from rig.log.bundle import export_bench, import_bench
 from rig.log.repair import check_log, repair_log
 from rig.log.room import check_room
+from rig.log.schema import SUMMED, VERSION, record_sum
 from rig.log.store import LOG_FILE, BenchLog
 from tests.rig.test_grip_jobs import Workshop
+
+DATA = Path(__file__).parents[1] / "data"
 
 
 def content(folder: Path) -> dict[str, str]:
@@ -121,15 +125,48 @@ def test_what_can_be_read_of_a_damaged_log_is_saved_and_the_rest_is_counted(tmp_
 def test_an_upgrade_goes_forward_and_leaves_a_copy(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     with BenchLog(tmp_path) as log:
         log.record("push", "old", inputs={}, result={})
-    monkeypatch.setattr("rig.log.store.VERSION", 2)
-    monkeypatch.setitem(schema.UPGRADES, 1, "CREATE TABLE later (x INTEGER) STRICT;\nINSERT INTO later VALUES (7);\n")
+    monkeypatch.setattr("rig.log.store.VERSION", VERSION + 1)
+    step = "CREATE TABLE later (x INTEGER) STRICT;\nINSERT INTO later VALUES (7);\n"
+    monkeypatch.setitem(schema.UPGRADES, VERSION, step)
     with BenchLog(tmp_path) as log:
         assert [record.title for record in log.records()] == ["old"]
     database = sqlite3.connect(tmp_path / LOG_FILE)
     assert database.execute("SELECT x FROM later").fetchall() == [(7,)]
-    assert database.execute("PRAGMA user_version").fetchone() == (2,)
-    copy = sqlite3.connect(tmp_path / "bench-log.version-1.sqlite")
+    assert database.execute("PRAGMA user_version").fetchone() == (VERSION + 1,)
+    copy = sqlite3.connect(tmp_path / f"bench-log.version-{VERSION}.sqlite")
     assert copy.execute("SELECT title FROM records").fetchall() == [("old",)]
+
+
+def old_log(folder: Path) -> None:
+    """A log of version 1 as the program of that time left it."""
+    with contextlib.closing(sqlite3.connect(folder / LOG_FILE)) as made:
+        made.executescript((DATA / "bench_log_version_1.sql").read_text(encoding="utf-8"))
+
+
+def test_a_log_from_before_the_sums_is_upgraded_and_holds_what_it_held(tmp_path: Path) -> None:
+    old_log(tmp_path)
+    with BenchLog(tmp_path, read_only=True) as log:  # as it is, without an upgrade
+        before = list(log.records())
+    assert [record.result for record in before] == [{"total_g": 1600.75}, {"kappa_per_m": -1.0, "note": "größer ½"}]
+    with BenchLog(tmp_path) as log:
+        assert list(log.records()) == before
+        log.record("push", "new", inputs={}, result={})
+    assert check_log(tmp_path).sound
+    with contextlib.closing(sqlite3.connect(tmp_path / LOG_FILE)) as database:
+        for row in database.execute("SELECT * FROM records").fetchall():
+            text = json.dumps(row[:-1], ensure_ascii=False)
+            assert row[-1] == hashlib.sha256(text.encode()).hexdigest()
+        database.execute("UPDATE records SET title = 'another' WHERE number = 2")
+        database.commit()
+    assert not check_log(tmp_path).sound
+
+
+def test_a_log_from_before_the_sums_can_be_repaired(tmp_path: Path) -> None:
+    old_log(tmp_path)
+    assert repair_log(tmp_path).kept["records"] == 2
+    with BenchLog(tmp_path) as log:
+        assert [record.title for record in log.records()] == ["Dunlin, as built", "Dunlin, rear left"]
+    assert check_log(tmp_path).sound
 
 
 def test_a_nearly_full_disk_is_noticed_before_anything_starts(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -150,7 +187,10 @@ def test_forecasts_come_out_bit_for_bit_and_a_changed_figure_is_listed(tmp_path:
     done = recalculate(workshop.log)
     assert (done.same, done.differing) == (1, ())
     changed = told.record.result | {"balance_pct": told.record.result["balance_pct"] + 1e-9}
-    workshop.log._db.execute("UPDATE records SET result = ? WHERE id = ?", (json.dumps(changed), told.record.id))
+    db = workshop.log._db  # as another program would have computed and signed it
+    db.execute("UPDATE records SET result = ? WHERE id = ?", (json.dumps(changed), told.record.id))
+    row = db.execute("SELECT * FROM records WHERE id = ?", (told.record.id,)).fetchone()
+    db.execute("UPDATE records SET sum = ? WHERE id = ?", (record_sum(*row[:SUMMED]), told.record.id))
     done = recalculate(workshop.log)
     assert [one.path for one in done.differing] == ["balance_pct"]
     assert not recalculate(workshop.log, tolerance=1e-6).differing

@@ -1,0 +1,47 @@
+-- A bench log of version 1, before records had sums; made by the program of that time.
+PRAGMA user_version = 1;
+BEGIN TRANSACTION;
+CREATE TABLE bench (key TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
+INSERT INTO "bench" VALUES('id','c3d5016424894c13adf3fefc69795da6');
+CREATE TABLE cards (
+    hash TEXT PRIMARY KEY,          -- SHA-256 of the text
+    kind TEXT NOT NULL,             -- car, bench, test
+    name TEXT NOT NULL,
+    text TEXT NOT NULL,             -- the TOML as it was read
+    saved_at TEXT NOT NULL          -- wall clock, UTC, ISO 8601
+) STRICT;
+INSERT INTO "cards" VALUES('d4dd44e37173aefaae0885ae0d93a260dca5951521b560b74766b07890929591','car','Dunlin','name = "Dunlin"
+','2026-11-25T21:53:04.990+00:00');
+CREATE TABLE files (
+    hash TEXT PRIMARY KEY,          -- SHA-256 of the content
+    kind TEXT NOT NULL,             -- clip, raw readings
+    name TEXT NOT NULL,             -- its file name when it was noted
+    path TEXT NOT NULL,             -- as last seen; absolute
+    bytes INTEGER NOT NULL,
+    saved_at TEXT NOT NULL
+) STRICT;
+INSERT INTO "files" VALUES('1def07dbe06eeb097aafec8a40329937cd20c93a83634b8221ea2b41a894310c','raw readings','raw.txt','/bench/raw.txt',6,'2026-11-25T21:53:04.992+00:00');
+CREATE TABLE record_cards (record TEXT NOT NULL REFERENCES records(id),
+    card TEXT NOT NULL REFERENCES cards(hash), PRIMARY KEY (record, card)) STRICT;
+INSERT INTO "record_cards" VALUES('c7c0a5614c2145c199cc9d4dbadb8694','d4dd44e37173aefaae0885ae0d93a260dca5951521b560b74766b07890929591');
+CREATE TABLE record_files (record TEXT NOT NULL REFERENCES records(id),
+    file TEXT NOT NULL REFERENCES files(hash), PRIMARY KEY (record, file)) STRICT;
+INSERT INTO "record_files" VALUES('ebc5a7810bcf4669a1b56e50ffa335e4','1def07dbe06eeb097aafec8a40329937cd20c93a83634b8221ea2b41a894310c');
+CREATE TABLE record_parents (record TEXT NOT NULL REFERENCES records(id),
+    parent TEXT NOT NULL REFERENCES records(id), PRIMARY KEY (record, parent)) STRICT;
+INSERT INTO "record_parents" VALUES('ebc5a7810bcf4669a1b56e50ffa335e4','c7c0a5614c2145c199cc9d4dbadb8694');
+CREATE TABLE records (
+    id TEXT PRIMARY KEY,            -- random, 128 bit
+    number INTEGER NOT NULL UNIQUE, -- order of writing on this bench
+    bench TEXT NOT NULL,            -- id of the bench that wrote it
+    kind TEXT NOT NULL,             -- weighing, push, prediction, comparison, calibration, zero, guess
+    title TEXT NOT NULL,
+    at TEXT NOT NULL,               -- wall clock, UTC, ISO 8601
+    software TEXT NOT NULL,         -- name and version that computed it
+    inputs TEXT NOT NULL,           -- JSON: all that is needed to compute it again
+    result TEXT NOT NULL            -- JSON
+) STRICT;
+INSERT INTO "records" VALUES('c7c0a5614c2145c199cc9d4dbadb8694',1,'c3d5016424894c13adf3fefc69795da6','weighing','Dunlin, as built','2026-11-25T21:53:04.990+00:00','pivotbench 0.1.0','{"raw":[400.5,401.0,399.25,400.0]}','{"total_g":1600.75}');
+INSERT INTO "records" VALUES('ebc5a7810bcf4669a1b56e50ffa335e4',2,'c3d5016424894c13adf3fefc69795da6','push','Dunlin, rear left','2026-11-25T21:53:04.992+00:00','pivotbench 0.1.0','{"seed":3}','{"kappa_per_m":-1.0,"note":"größer ½"}');
+CREATE INDEX records_by_kind ON records (kind, number);
+COMMIT;
