@@ -158,7 +158,7 @@ def test_the_page_finds_a_restarted_bench_again(browser: Any, tmp_path: Path) ->
     again.start()
     try:
         until(page, "document.getElementById('link').textContent.includes('restarted')")
-        assert page.inner_text("#total").startswith("1602")  # nothing recorded is lost
+        until(page, "document.getElementById('total').textContent.startsWith('1602')")  # nothing recorded is lost
         page.fill("#f-push-height_mm", "7")
         page.click("#save-card")  # with the token of the new start
         until(page, "!document.getElementById('undo').disabled")
