@@ -189,10 +189,9 @@ def measure_slide(
     of_kappa = np.array([1.0, -kappa]) / max(abs(travel), abs(chord) / LARGEST_KAPPA)
     shared = to_pair @ cards @ to_pair.T + wheelbase_u**2 * np.diag(of_wheelbase**2)
     with np.errstate(divide="ignore", invalid="ignore"):
-        pole = np.array([-sideways, forward]) / chord
-        of_pole = np.array(
-            [[0.0, -1.0 / chord, sideways / chord**2], [1.0 / chord, 0.0, -forward / chord**2]]
-        )
+        far = 1.0 / np.float64(chord)  # infinite where the car did not turn at all: there is no pole then
+        pole = np.array([-sideways, forward]) * far
+        of_pole = np.array([[0.0, -far, sideways * far**2], [far, 0.0, -forward * far**2]])
         pole_covariance = of_pole @ slide_covariance @ of_pole.T
     return SlideResult(
         kappa=kappa,

@@ -100,10 +100,10 @@ class Usual:
 
 
 class Chosen:
-    """pytest plug-in: only these tests, in this order; notes how long each takes."""
+    """pytest plug-in: only these tests, in this order; notes how long each takes, and tells `cover` which one runs."""
 
-    def __init__(self, names: list[str] | None = None) -> None:
-        self.names = names
+    def __init__(self, names: list[str] | None = None, cover: Any = None) -> None:
+        self.names, self.cover = names, cover
         self.seconds: dict[str, float] = {}
         self.failed: list[str] = []
         self._start = 0.0
@@ -117,6 +117,18 @@ class Chosen:
     def pytest_runtest_logstart(self, nodeid: str) -> None:
         """A test begins."""
         self._start = time.process_time()
+
+    def pytest_runtest_setup(self, item: Any) -> None:
+        """Its fixtures are made; before any of them runs."""
+        self._tell(f"{item.nodeid}|setup")
+
+    def pytest_runtest_call(self, item: Any) -> None:
+        """It is run."""
+        self._tell(f"{item.nodeid}|run")
+
+    def _tell(self, context: str) -> None:
+        if self.cover is not None:
+            self.cover.switch_context(context)
 
     def pytest_runtest_logreport(self, report: Any) -> None:
         """A part of a test has been run."""
@@ -180,10 +192,15 @@ def usual(project: Path, chosen: list[str]) -> Usual:
     data, times = project / "coverage-data", project / "times.json"
 
     def work() -> int:
-        os.environ["COVERAGE_FILE"] = str(data)
-        plugin = Chosen()
-        code = pytest_in(project, ["-p", "pytest_cov", "--cov=analysis", "--cov=rig.pads", "--cov-context=test",
-                                   "--cov-report=", *files], plugin)  # fmt: skip
+        import coverage
+
+        cover = coverage.Coverage(str(data), config_file=False, source=[str(project / "analysis"),
+                                                                        str(project / "rig" / "pads")])
+        plugin = Chosen(cover=cover)
+        cover.start()
+        code = pytest_in(project, files, plugin)
+        cover.stop()
+        cover.save()
         times.write_text(json.dumps([plugin.seconds, "; ".join(plugin.failed)]))
         return code
 
@@ -241,7 +258,7 @@ def main() -> None:
     parser.add_argument("--quick", action="store_true", help="3 mutants of 3 modules")
     parser.add_argument("--only", nargs="+", choices=modules(), metavar="MODULE", default=modules())
     parser.add_argument("--each", type=int, default=12, help="mutants a module, drawn at random")
-    parser.add_argument("--patience", type=float, default=6.0, help="seconds of tests a mutant meets at most")
+    parser.add_argument("--patience", type=float, default=10.0, help="seconds of tests a mutant meets at most")
     parser.add_argument("--seconds", type=float, default=3 * 3600.0, help="time for all, shared out evenly")
     parser.add_argument("--control", action="store_true", help="put no fault in: all that is noticed is a false alarm")
     parser.add_argument("--seed", default="", help="draw others; tests made after survivors are judged by these")
