@@ -12,6 +12,7 @@ when a step fails. Last line: one JSON object; `failed_steps` is to be 0.
 
 import argparse
 import json
+import os
 import re
 import subprocess
 import sys
@@ -44,9 +45,11 @@ class Steps:
     def run(self, name: str, *command: object, cwd: Path = ROOT) -> bool:
         """Run one command; note whether it ended with 0, and how long it took."""
         begun = time.perf_counter()
+        # with the tree on the path of Python, pip takes the project for installed
+        surroundings = {key: value for key, value in os.environ.items() if key != "PYTHONPATH"}
         try:
-            done = subprocess.run([str(part) for part in command], cwd=cwd, capture_output=True, encoding="utf-8",
-                                  errors="replace", timeout=LIMIT_S, check=False)
+            done = subprocess.run([str(part) for part in command], cwd=cwd, env=surroundings, capture_output=True,
+                                  encoding="utf-8", errors="replace", timeout=LIMIT_S, check=False)
             ok, words = done.returncode == 0, done.stdout[-1500:] + done.stderr[-1500:]
         except (OSError, subprocess.TimeoutExpired) as error:
             ok, words = False, str(error)
