@@ -37,7 +37,8 @@ def test_a_summary_is_that_of_the_angle_where_kappa_has_none(middle: float) -> N
 
 
 @pytest.mark.parametrize(("given", "told"), [
-    ((1.0, 2.0), (0.0, 2 / L)), ((-2.0, -1.0), (-2 / L, 0.0)), ((-1.0, 2.0), (-2 / L, 2 / L)), ((0.0, 1.0), (0.0, 2 / L)),
+    ((1.0, 2.0), (0.0, 2 / L)), ((-2.0, -1.0), (-2 / L, 0.0)), ((-1.0, 2.0), (-2 / L, 2 / L)),
+    ((0.0, 1.0), (0.0, 2 / L)),
     ((-1.0, 0.0), (-2 / L, 0.0)), ((-9.0, 12.0), (-9.0, 12.0)), ((5.0, 30.0), (0.0, 30.0)),
 ])
 def test_where_only_the_side_counts_the_interval_reaches_both_axles_and_straight(
