@@ -3,7 +3,9 @@
 The kinds are those of the common mutation tools (common practice, no source): another arithmetic operator, another
 comparison or boundary, and/or, a sign or `not` dropped, a condition turned round, a call whose value nobody takes left
 out, break and continue swapped, `None` returned, a number or truth value changed. Left alone: docstrings, annotations,
-unions of types, decorators, error words (everything under `raise`) and text with figures for people.
+unions of types, decorators, error words (everything under `raise`) and text with figures for people; and two kinds of
+numbers whose change by half nobody could notice, equivalent mutants as a class: guards and tolerances of a millionth or
+less or of a million or more, and how a picture looks (`LOOKS`, keywords of drawing calls).
 """
 
 import ast
@@ -22,6 +24,13 @@ OTHER_COMPARISON: dict[type[ast.cmpop], type[ast.cmpop]] = {
     ast.Is: ast.IsNot, ast.IsNot: ast.Is, ast.In: ast.NotIn, ast.NotIn: ast.In,
 }
 TYPE_MAKERS = ("TypeVar", "NewType")
+LOOKS = {
+    "alpha", "bbox_to_anchor", "capsize", "figsize", "fontsize", "frameon", "height_ratios", "linestyle", "linewidth", "lw",
+    "markersize", "mutation_scale", "ncols", "no_wrap", "pad", "rotation", "width_ratios", "zorder",
+}  # fmt: skip
+"""Keywords of drawing that change only how a picture or a table looks."""
+GUARD = 1e-6
+"""A number this small, or as large as its inverse, is a guard or a tolerance."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,6 +53,8 @@ def places(tree: ast.Module) -> list[tuple[ast.AST, str, frozenset[int]]]:
             case ast.Call(func=ast.Name(id=name)) if name in TYPE_MAKERS:
                 return
             case ast.Expr(value=ast.Constant()) | ast.Import() | ast.ImportFrom() | ast.JoinedStr() | ast.Raise():
+                return
+            case ast.keyword(arg=name) if name in LOOKS:
                 return
         if isinstance(node, ast.stmt):
             statement = node.lineno
@@ -105,6 +116,8 @@ def _kind(node: ast.AST) -> str | None:
             return "call"
         case ast.Return(value=value) if value is not None and not isinstance(value, ast.Constant):
             return "return"
+        case ast.Constant(value=float(value)) if value and not GUARD < value < 1 / GUARD:
+            return None
         case ast.Constant(value=bool() | int() | float()):
             return "constant"
     return None
