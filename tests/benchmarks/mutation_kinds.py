@@ -25,8 +25,8 @@ OTHER_COMPARISON: dict[type[ast.cmpop], type[ast.cmpop]] = {
 }
 TYPE_MAKERS = ("TypeVar", "NewType")
 LOOKS = {
-    "alpha", "bbox_to_anchor", "capsize", "figsize", "fontsize", "frameon", "height_ratios", "linestyle", "linewidth", "lw",
-    "markersize", "mutation_scale", "ncols", "no_wrap", "pad", "rotation", "width_ratios", "zorder",
+    "alpha", "bbox_to_anchor", "capsize", "figsize", "fontsize", "frameon", "height_ratios", "linestyle", "linewidth",
+    "lw", "markersize", "mutation_scale", "ncols", "no_wrap", "pad", "rotation", "width_ratios", "zorder",
 }  # fmt: skip
 """Keywords of drawing that change only how a picture or a table looks."""
 GUARD = 1e-6
