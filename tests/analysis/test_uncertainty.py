@@ -267,3 +267,23 @@ def test_impossible_correlations_are_refused() -> None:
     one = Normal(value=0.0, u=1.0)
     with pytest.raises(InputError, match="covariance"):
         draw_inputs([one, one], 3, np.random.default_rng(), correlation=np.array([[1.0, 1.5], [1.5, 1.0]]))
+
+
+def test_second_order_terms_of_a_cubic() -> None:
+    """JCGM 100:2008, note to 5.1.2, with the derivatives of a x^2 y + b y^3 + c x y + d x by hand."""
+    a, b, c, d = 1.3, -0.7, 2.1, 0.4
+    x, y, ux, uy = 0.6, -1.1, 0.3, 0.25
+
+    def model(v: np.ndarray) -> np.ndarray:
+        return a * v[..., 0] ** 2 * v[..., 1] + b * v[..., 1] ** 3 + c * v[..., 0] * v[..., 1] + d * v[..., 0]
+
+    first = np.array([2 * a * x * y + c * y + d, a * x**2 + 3 * b * y**2 + c * x])
+    second = np.array([[2 * a * y, 2 * a * x + c], [2 * a * x + c, 6 * b * y]])
+    third = np.array([[0.0, 0.0], [2 * a, 6 * b]])  # after i, j, j
+    u2 = np.array([ux, uy]) ** 2
+    total = float(first**2 @ u2)
+    for i in range(2):
+        for j in range(2):
+            total += (0.5 * second[i, j] ** 2 + first[i] * third[i, j]) * u2[i] * u2[j]
+    told = second_order_u(model, {"x": Normal(value=x, u=ux), "y": Normal(value=y, u=uy)})
+    assert told == pytest.approx(np.sqrt(total), rel=2e-3)
