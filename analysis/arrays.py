@@ -8,3 +8,5 @@ BoolArray = npt.NDArray[np.bool_]
 
 FL, FR, RL, RR = 0, 1, 2, 3
 """Places of the wheels on the last axis of every per-wheel array."""
+WHEELS = ("front left", "front right", "rear left", "rear right")
+"""Their names for people, in the same order."""

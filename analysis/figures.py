@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 MEASURED, FORECAST, LOAD, QUIET = "#D55E00", "#0072B2", "#009E73", "#555555"
-WHEEL_NAMES = ("front left", "front right", "rear left", "rear right")
 FARTHEST_DRAWN = 1.6
 """Wheelbases from the middle; a pivot farther out is shown as an arrow with its distance."""
 

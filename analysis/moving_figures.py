@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.figures import FORECAST, MEASURED, QUIET, WHEEL_NAMES
+from analysis.arrays import WHEELS, FloatArray
+from analysis.figures import FORECAST, MEASURED, QUIET
 from analysis.moving.phases import DriftPath
 from analysis.moving.region import Region
 
@@ -62,7 +62,7 @@ def path_figure(names: Sequence[str], paths: Sequence[tuple[str, DriftPath]], co
     wheel_colours = ("#0072B2", "#D55E00", "#009E73", "#CC79A7")
     for (label, path), line in zip(paths, LINES, strict=False):
         for i in range(4):
-            told = f"{WHEEL_NAMES[i]}{f', {label}' if len(paths) > 1 else ''}"
+            told = f"{WHEELS[i]}{f', {label}' if len(paths) > 1 else ''}"
             upper.plot(path.time, path.load[:, i], color=wheel_colours[i], linestyle=line, label=told, linewidth=1.3)
     upper.set_xlabel("time, s")
     upper.set_ylabel("load, N")

@@ -14,7 +14,6 @@ from analysis.arrays import FloatArray
 from analysis.errors import InputError
 
 STANDARD_GRAVITY = 9.80665
-WHEELS = ("front left", "front right", "rear left", "rear right")
 SHAPES = {
     "wheelbase": 0, "track": 2, "sprung_mass": 0, "sprung_place": 3, "unsprung_mass": 4, "unsprung_height": 4,
     "roll_centre": 2, "spring": 4, "motion_ratio": 4, "spring_force": 4, "bar": 2, "tyre": 4, "tyre_force": 4,

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.arrays import BoolArray, FloatArray
+from analysis.arrays import WHEELS, BoolArray, FloatArray
 from analysis.errors import InputError
-from analysis.moving.chassis import WHEELS, Chassis
+from analysis.moving.chassis import Chassis
 from analysis.moving.equilibrium import Equilibrium
 from analysis.moving.transfer import lift_off
 

@@ -6,9 +6,9 @@ from typing import Any
 
 import numpy as np
 
-from analysis.arrays import BoolArray, FloatArray
+from analysis.arrays import WHEELS, BoolArray, FloatArray
 from analysis.errors import InputError
-from analysis.moving.chassis import SHAPES, STANDARD_GRAVITY, WHEELS, Chassis
+from analysis.moving.chassis import SHAPES, STANDARD_GRAVITY, Chassis
 from analysis.moving.dampers import BodyInertia, Dampers
 from analysis.moving.equilibrium import equilibrium
 from analysis.moving.response import respond

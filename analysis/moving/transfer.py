@@ -4,9 +4,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.arrays import FloatArray
+from analysis.arrays import WHEELS, FloatArray
 from analysis.errors import InputError
-from analysis.moving.chassis import WHEELS, Chassis
+from analysis.moving.chassis import Chassis
 from analysis.moving.equilibrium import Equilibrium, equilibrium, standing
 
 STEEPEST = 200.0

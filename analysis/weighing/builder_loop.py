@@ -10,12 +10,12 @@ from typing import Literal
 
 import numpy as np
 
-from analysis.arrays import FloatArray
+from analysis.arrays import WHEELS, FloatArray
 from analysis.errors import InputError
 from analysis.weighing.corner_weights import CROSS, CornerWeights
 from analysis.weighing.stiffness import SpringRates, WarpResponse, collar_turn
 
-WHEEL_NAMES = ("front-left", "front-right", "rear-left", "rear-right")
+WHEEL_NAMES = tuple(name.replace(" ", "-") for name in WHEELS)
 Stage = Literal["bars off", "collars equal", "weigh", "verify turn", "bars on", "verify bars", "done"]
 Bars = Literal["none", "front", "rear", "both"]
 SMALLEST_TURN = 0.25

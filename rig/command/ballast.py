@@ -38,6 +38,7 @@ def command(
 
     No lead in class.
     """
+    from analysis.arrays import WHEELS
     from rig.cards.read import read_set
     from rig.jobs.lift import ballast_for, moved_ballast
     from rig.jobs.weigh import known_weighing
@@ -49,10 +50,9 @@ def command(
     }
     if (end_mm is None) == (len(wanted) != 1):
         raise click.UsageError("give either --to, or exactly one of --front, --left, --diagonal")
-    names = ("front left", "front right", "rear left", "rear right")
     if end_mm is not None:
         change = moved_ballast(cards, mass_g, start_mm, end_mm)
-        text = "\n".join(f"{name:<12} {grams:+6.1f} g" for name, grams in zip(names, change, strict=True))
+        text = "\n".join(f"{name:<12} {grams:+6.1f} g" for name, grams in zip(WHEELS, change, strict=True))
         show(text, {"change_g": change.tolist()}, as_json=as_json)
         return
     ((name, value),) = wanted.items()
@@ -60,7 +60,7 @@ def command(
         advice = ballast_for(cards, known_weighing(cards, log), mass_g, TARGETS[name], value, start_mm)  # type: ignore[arg-type]
     lines = [
         f"{advice.text}.",
-        *(f"{wheel:<12} {grams:6.1f} g" for wheel, grams in zip(names, advice.load_g, strict=True)),
+        *(f"{wheel:<12} {grams:6.1f} g" for wheel, grams in zip(WHEELS, advice.load_g, strict=True)),
     ]
     show(
         "\n".join(lines),

@@ -6,6 +6,7 @@ from typing import Literal
 
 import numpy as np
 
+from analysis.arrays import WHEELS
 from analysis.weighing.cross_weight import (
     FloorVerdict,
     LoopState,
@@ -155,11 +156,11 @@ def measure_response(
 
     wheel: 0..3, FL FR RL RR.
     """
-    scale, names = scale_of(cards.bench, log), ("front left", "front right", "rear left", "rear right")
+    scale = scale_of(cards.bench, log)
     loads, raw = [], []
     for text in (
         "Set the car on the pads, bounce it",
-        f"Put the {shim_mm:g} mm shim under the {names[wheel]} pad, bounce the car",
+        f"Put the {shim_mm:g} mm shim under the {WHEELS[wheel]} pad, bounce the car",
     ):
         ask(Step(text=text, action="car"))
         placed = scale.place_once(pads, progress=progress)

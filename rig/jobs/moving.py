@@ -6,8 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.moving.chassis import WHEELS, stacked
+from analysis.arrays import WHEELS, FloatArray
+from analysis.moving.chassis import stacked
 from analysis.moving.equal_shares import RuleBeside, beside
 from analysis.moving.equilibrium import equilibrium
 from analysis.moving.modes import Modes, modes

@@ -5,6 +5,7 @@ from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 
+from analysis.arrays import WHEELS
 from analysis.figures import top_view
 from analysis.pivot import DEG_PER_CM
 from rig.errors import InputError
@@ -20,7 +21,6 @@ from rig.version import SOFTWARE
 
 DRAWN_IN_FULL = 4
 """A report on more pushes than this draws each from above only: a term would be hundreds of figures long."""
-WHEELS = ("front left", "front right", "rear left", "rear right")
 
 
 def report_parts(told: Retold) -> list[Part]:

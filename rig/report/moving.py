@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from analysis.moving.chassis import WHEELS
+from analysis.arrays import WHEELS
 from analysis.moving.phases import LACKS
 from analysis.moving_figures import path_figure, region_figure
 from analysis.pivot import DEG_PER_CM

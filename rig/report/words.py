@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from analysis.arrays import WHEELS
 from analysis.pivot import DEG_PER_CM, PivotEstimate
 from analysis.weighing.corner_weights import CornerWeights
 from rig.jobs.compare import Verdict
@@ -28,10 +29,9 @@ def turn_words(estimate: PivotEstimate) -> str:
 
 def weights_words(weights: CornerWeights) -> str:
     """A weighing for a terminal."""
-    names = ("front left", "front right", "rear left", "rear right")
     lines = [
         f"{name:<12} {one.value:7.1f} g ± {one.half_width:4.1f}   {share:5.1f} %"
-        for name, one, share in zip(names, weights.corner_g, weights.share_pct, strict=True)
+        for name, one, share in zip(WHEELS, weights.corner_g, weights.share_pct, strict=True)
     ]
     lines += [
         f"{'total':<12} {weights.total_g.value:7.1f} g ± {weights.total_g.half_width:4.1f}",
