@@ -57,7 +57,7 @@ def told(numbers: FloatArray, start: RestPose, end: RestPose, shared: FloatArray
     chord = 2 * np.sin((b - a) / 2)
     # the pivot is told in parts of the wheelbase: a longer car makes the same pivot a smaller part
     sideways = between.imag * L / (L + numbers[10])
-    pole = np.exp(0j) * 1j * between / chord
+    pole = 1j * between / chord
     return np.array([chord, sideways + L * chord / 2, pole.real, pole.imag])
 
 
