@@ -41,6 +41,8 @@ HYSTERESIS_G = (0.2, 0.4, 0.8, 1.6)  # reads this much more going up, this much 
 MASSES = (200, 500, 900)
 MASS_U_G = 0.3
 STEP_MS = 25
+SWING = (-2, 2, -1, 1)
+"""Lines swing by so many times the dither: mean 0, variance 2.5, neighbours opposed."""
 
 
 def truth(pad: int, mass_g: float, more_g: float = 0.0) -> int:
@@ -59,16 +61,25 @@ EMPTY = [truth(pad, 0.0) for pad in range(4)]
 class ActedPads:
     """A board whose counts are dictated. lay(counts) from the test; one line every STEP_MS of its own clock.
 
-    dither: counts by which lines alternate about the dictated ones (equal counts would mean a frozen converter).
+    flags: of every line.  burst: lines sent at once, a hundred bursts a second.
+    dither: counts by which lines swing (see SWING) about the dictated ones; equal counts would mean a frozen converter.
     form: makes a line other than the protocol's, from (number, counts); such pads answer nothing.
     """
 
-    def __init__(self, counts: Sequence[int] = EMPTY, *, form: Callable[[int, list[int]], bytes] | None = None) -> None:
+    def __init__(
+        self,
+        counts: Sequence[int] = EMPTY,
+        *,
+        form: Callable[[int, list[int]], bytes] | None = None,
+        flags: int = 0,
+        burst: int = 20,
+    ) -> None:
         self._host, self._device = pty.openpty()
         tty.setraw(self._device)
         os.set_blocking(self._host, False)
         self.url = os.ttyname(self._device)
         self.dither = [1, 1, 1, 1]
+        self._flags, self._burst = flags, burst
         self.after_question: list[tuple[list[int], int, int]] = []
         self._form, self._counts, self._pending, self._heard = form, list(counts), b"", b""
         self._seq, self._stop, self.pause = 0, threading.Event(), 0.01
@@ -98,12 +109,12 @@ class ActedPads:
     def _lines(self, counts: Sequence[int], number: int, flags: int = 0) -> bytes:
         made = b""
         for _ in range(number):
-            sign = 1 if self._seq % 2 else -1
-            c1, c2, c3, c4 = (count + sign * more for count, more in zip(counts, self.dither, strict=True))
+            swing = SWING[self._seq % 4]
+            c1, c2, c3, c4 = (count + swing * more for count, more in zip(counts, self.dither, strict=True))
             if self._form is not None:
                 made += self._form(self._seq, [c1, c2, c3, c4])
             else:
-                made += line(self._seq % 65536, 400 + STEP_MS * self._seq, (c1, c2, c3, c4), flags)
+                made += line(self._seq % 65536, 400 + STEP_MS * self._seq, (c1, c2, c3, c4), flags | self._flags)
             self._seq += 1
         return made
 
@@ -122,7 +133,7 @@ class ActedPads:
                         self._pending += self._lines(counts, number, flags)
                     self.after_question = []
             if not self._pending:
-                self._pending = self._lines(self._counts, 20)
+                self._pending = self._lines(self._counts, self._burst)
             with contextlib.suppress(BlockingIOError):
                 self._pending = self._pending[os.write(self._host, self._pending) :]
 
@@ -236,6 +247,51 @@ def later(seconds: float) -> Iterator[None]:
         yield
     finally:
         time.time = real
+
+
+@contextlib.contextmanager
+def hurried(times: float = 20.0) -> Iterator[None]:
+    """The clock that waiting is measured by runs this much faster: patience of a minute takes three seconds."""
+    real, start = time.monotonic, time.monotonic()
+    time.monotonic = lambda: start + times * (real() - start)
+    try:
+        yield
+    finally:
+        time.monotonic = real
+
+
+def watch_live(test: Path, log: Path, port: str, acts: Sequence[tuple[str | Callable[[], None], float]]) -> str:
+    """Run the live view with a pseudo-terminal for its keys; returns the last view as text.
+
+    acts: a key to press or something to do, and s to wait before it; q is pressed at the end.
+    """
+    ours, theirs = pty.openpty()
+
+    def press() -> None:
+        for act, wait in [*acts, ("q", 0.2)]:
+            time.sleep(wait)
+            if isinstance(act, str):
+                os.write(ours, act.encode())
+            else:
+                act()
+
+    before, out, columns = sys.stdin, io.StringIO(), os.environ.get("COLUMNS")
+    os.environ["COLUMNS"] = "100"
+    thread = threading.Thread(target=press, daemon=True)
+    try:
+        with open(theirs) as keys, contextlib.redirect_stdout(out):
+            sys.stdin = keys
+            thread.start()
+            with contextlib.suppress(SystemExit):
+                main(["live", str(test), "--port", port, "--log", str(log)])
+    finally:
+        sys.stdin = before
+        os.environ.pop("COLUMNS")
+        if columns is not None:
+            os.environ["COLUMNS"] = columns
+        thread.join()
+        os.close(ours)
+    return out.getvalue()
 
 
 def calibrating(pads: ActedPads, asked: list[tuple[int, float]] | None = None) -> Callable[[str], None]:
