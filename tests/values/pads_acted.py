@@ -78,7 +78,7 @@ class ActedPads:
         tty.setraw(self._device)
         os.set_blocking(self._host, False)
         self.url = os.ttyname(self._device)
-        self.dither = [1, 1, 1, 1]
+        self.dither, self.questions = [1, 1, 1, 1], 0
         self._flags, self._burst = flags, burst
         self.after_question: list[tuple[list[int], int, int]] = []
         self._form, self._counts, self._pending, self._heard = form, list(counts), b"", b""
@@ -90,9 +90,10 @@ class ActedPads:
         """From the next line on these counts."""
         self._counts = [round(one) for one in counts]
 
-    def first_send(self, counts: Sequence[int], *, lines: int, flags: int) -> None:
-        """After the next question only: these lines before the ordinary ones."""
-        self.after_question.append((list(counts), lines, flags))
+    def first_send(self, counts: Sequence[int], *, lines: int, flags: int, questions: int = 1) -> None:
+        """After each of the next questions: these lines before the ordinary ones."""
+        self.after_question = [(list(counts), lines, flags)]
+        self.questions = questions
 
     def close(self) -> None:
         self._stop.set()
@@ -119,6 +120,7 @@ class ActedPads:
         return made
 
     def _act(self) -> None:
+        quiet = 0.0
         while not self._stop.is_set():
             ready, _, _ = select.select([self._host], [], [], self.pause)
             if ready:
@@ -131,8 +133,11 @@ class ActedPads:
                     self._pending += IDENTITY
                     for counts, number, flags in self.after_question:
                         self._pending += self._lines(counts, number, flags)
-                    self.after_question = []
-            if not self._pending:
+                        quiet = time.monotonic() + 0.25  # long enough for somebody to be taken in by them
+                    self.questions -= 1
+                    if self.questions <= 0:
+                        self.after_question = []
+            if not self._pending and time.monotonic() > quiet:
                 self._pending = self._lines(self._counts, self._burst)
             with contextlib.suppress(BlockingIOError):
                 self._pending = self._pending[os.write(self._host, self._pending) :]
