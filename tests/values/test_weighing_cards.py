@@ -213,3 +213,69 @@ def test_springs_bars_and_ratios_make_the_lean(moved: dict[str, Any]) -> None:
     pitch = ends[0] * ends[1] / ends.sum() * LENGTH**2
     dive = weight * abs(AX) * HEIGHT / (pitch - weight * HEIGHT)
     assert abs(moved["phases"][0]["pitch_deg"]) == pytest.approx(math.degrees(dive), rel=0.03)
+
+
+@pytest.fixture(scope="module")
+def damped(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+    """The same car with roll centres and dampers that differ front to rear, in a gentle turn."""
+    folder = tmp_path_factory.mktemp("damped")
+    more = {
+        "chassis.front.roll_centre_mm": 20.0, "chassis.front.bump_ns_per_m": 10, "chassis.front.rebound_ns_per_m": 14,
+        "chassis.rear.bump_ns_per_m": 30, "chassis.rear.rebound_ns_per_m": 40, "geometry.cg_height_mm": HEIGHT * 1e3,
+        "geometry.body_front_mm": 60, "geometry.body_rear_mm": 95, "geometry.body_width_mm": 200,
+    }  # fmt: skip
+    (folder / "car.toml").write_text(toml(CAR_CARD | CHASSIS | more))
+    row = {"name": "turn", "ay_g": AY, "duration_s": 0.5}
+    (folder / "phases.toml").write_text(toml({"card": "phases", "name": "one", "phases": [row]}))
+    found: dict[str, Any] = pivotbench(
+        "moving", folder / "car.toml", folder / "phases.toml", "--weights", *LOAD_G, "--json"
+    ).result
+    return found
+
+
+def test_roll_centres_take_their_part_of_the_turn(damped: dict[str, Any]) -> None:
+    wheel, bars = np.array([3000 * 0.6**2, 2000 * 0.8**2]), np.array([500.0, 200.0])
+    weight, front = LOAD_G.sum() * 1e-3 * 9.80665, LOAD_G[:2].sum() / LOAD_G.sum()
+    arm = HEIGHT - front * 0.020  # over the roll axis, which lies 20 mm high in front and on the ground behind
+    roll = TRACK**2 * (wheel / 2 + bars)
+    lean = weight * AY * arm / (roll.sum() - weight * arm)
+    gained = (LOAD_G - np.array(damped["phases"][0]["load_g"])) * 1e-3 * 9.80665
+    assert damped["phases"][0]["roll_deg"] == pytest.approx(math.degrees(lean), rel=0.01)
+    assert gained[0] == pytest.approx((roll[0] * lean + front * weight * AY * 0.020) / TRACK[0], rel=0.01)
+    assert gained[2] == pytest.approx(roll[1] * lean / TRACK[1], rel=0.01)
+
+
+def test_springs_and_dampers_make_the_modes(damped: dict[str, Any]) -> None:
+    modes = {one["name"]: (2 * math.pi * one["frequency_hz"], one["damping_ratio"]) for one in damped["modes"]}
+    mass, front = LOAD_G.sum() * 1e-3, LOAD_G[:2].sum() / LOAD_G.sum()
+    arms = np.array([LENGTH * (1 - front), LENGTH * front])  # from the centre of gravity to the axles
+    rates = 2 * np.array([3000 * 0.6**2, 2000 * 0.8**2])  # N/m of an axle
+    damping = 2 * np.array([12 * 0.6**2, 35 * 0.8**2])  # N s/m: mean of bump and rebound, at the wheel
+    weight_arm = mass * 9.80665 * HEIGHT
+    # an even block over the whole body, 1.2 times as high as its centre, turned about an axis on the ground
+    along, across, high = 0.060 + LENGTH + 0.095, 0.200, 1.2 * HEIGHT
+    pitch = mass / 12 * (along**2 + high**2) + mass * HEIGHT**2
+    # heave and pitch mix, but the sums of ω² and of 2 ζ ω are those of the axes apart (traces of the matrices)
+    mixed = [modes["heave"], modes["pitch"]]
+    wanted = rates.sum() / mass + (rates @ arms**2 - weight_arm) / pitch
+    assert sum(omega**2 for omega, _ in mixed) == pytest.approx(wanted, rel=0.01)
+    wanted = damping.sum() / mass + damping @ arms**2 / pitch
+    assert sum(2 * zeta * omega for omega, zeta in mixed) == pytest.approx(wanted, rel=0.01)
+    arm = HEIGHT - front * 0.020
+    roll = mass / 12 * (across**2 + high**2) + mass * arm**2
+    stiff = TRACK**2 * (rates / 4 + np.array([500.0, 200.0]))
+    omega, zeta = modes["roll"]
+    assert omega**2 == pytest.approx((stiff.sum() - mass * 9.80665 * arm) / roll, rel=0.01)
+    assert 2 * zeta * omega == pytest.approx(damping @ TRACK**2 / 4 / roll, rel=0.01)
+
+
+def test_phases_start_from_the_newest_weighing(tmp_path: Path) -> None:
+    typed = {"typed.weights_g": LOAD_G.tolist()}
+    test = write_cards(tmp_path, car=CHASSIS, bench={"place.latitude_deg": 90}, test=typed)
+    assert pivotbench("weigh", test, "--log", tmp_path / "log").code == 0
+    phases = tmp_path / "phases.toml"
+    row = {"name": "turn", "ay_g": 0.001, "duration_s": 0.5}
+    phases.write_text(toml({"card": "phases", "name": "one", "phases": [row]}))
+    told = pivotbench("moving", tmp_path / "car.toml", phases, "--log", tmp_path / "log", "--json").result
+    # standard grams of what presses at the pole: 0.26 % more
+    np.testing.assert_allclose(told["phases"][0]["load_g"], LOAD_G * 9.83218 / 9.80665, atol=0.6)

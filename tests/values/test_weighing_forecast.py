@@ -52,6 +52,24 @@ def test_a_push_at_the_balance_point_slides_straight(pushed: dict[str, Any]) -> 
     assert told["pivot"]["wheelbase_m"] == pytest.approx(0.25)
 
 
+def test_the_forecast_in_words(tmp_path: Path) -> None:
+    test = write_cards(tmp_path, bench={"pads.reseat_g": 0.1}, test=TYPED | GRIP | {"push.position_pct": 40})
+    told = pivotbench("predict", test, "--log", tmp_path / "log")
+    assert told.code == 0, told.err
+    result = records(tmp_path / "log", "prediction")[0]["result"]
+    balance = re.search(r"balance point ([\d.]+) % ± ([\d.]+)", told.out)
+    assert balance is not None
+    assert float(balance[1]) == pytest.approx(BALANCE, abs=0.1)
+    assert float(balance[2]) == pytest.approx(1.96 * result["balance_u_pct"], abs=0.051)  # 95 %, as all that is told
+    assert f"push force {result['push_force_N']:.1f} N" in told.out
+    # behind the balance point, pushed from the right to the left: the rear goes first, the nose turns to the right
+    assert result["pivot"]["kappa_per_m"] < 0
+    pivot = re.search(r"forecast +([\d.]+) % \(", told.out)
+    assert pivot is not None
+    assert float(pivot[1]) == pytest.approx(result["pivot"]["station_pct"], abs=0.051)
+    assert float(pivot[1]) > BALANCE  # a push on one side of the balance point turns the car about the other
+
+
 def test_what_was_pushed_stands_in_the_record(pushed: dict[str, Any]) -> None:
     inputs = pushed["inputs"]
     assert inputs["push"] == {"position_pct": pytest.approx(BALANCE), "position_pct_u": 0.7, "side": "left"}
@@ -199,3 +217,17 @@ def test_the_card_sheet_shows_what_differs(tmp_path: Path) -> None:
     assert ("front: toe", "-1.5 degrees (was 1.5)") in bold
     assert any("mass_g 40, x_mm 125, y_mm -12" in value and "(was none)" in value for _, value in bold)
     assert "geometry: track rear</td><td>180 mm" in text
+
+
+def test_grip_in_words_is_told_with_95_per_cent(tmp_path: Path) -> None:
+    test = write_cards(tmp_path, test=TYPED)
+    words = ["pull", test, "--part", "rear", "--force", 3.0, "--force", 3.2, "--log", tmp_path / "log"]
+    told = pivotbench(*words)
+    result = records(tmp_path / "log", "grip")[0]["result"]
+    half = 1.96 * result["value"] * result["relative_u"]
+    assert f"rear grip (sliding) {3.1 / (0.6 * 9.80665):.3f} ± {half:.3f}" in told.out
+    # two readings 0.2 N apart: 0.1 N on their mean; the string's 2° lift what it pulls with, grip times the angle;
+    # the kitchen scale's 0.2 %
+    own = math.hypot(0.1 / 3.1, result["value"] * math.radians(2), 0.002)
+    assert result["relative_u"] == pytest.approx(own, rel=0.01)
+    assert result["front_weight"] == pytest.approx(0.625)

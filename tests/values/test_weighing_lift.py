@@ -124,3 +124,30 @@ def test_what_is_told_of_battery_and_suspension(calibrated: Path, tmp_path: Path
     assert not any("suspension was free" in text for text in usual["result"]["warnings"])
     assert any("suspension was free" in text for text in free["result"]["warnings"])
     assert (usual["inputs"]["battery_in"], free["inputs"]["battery_in"]) == (False, True)
+
+
+def test_the_height_in_words(calibrated: Path, tmp_path: Path) -> None:
+    log = Path(shutil.copytree(calibrated, tmp_path / "log"))
+    test = write_cards(tmp_path, car={"geometry.wheel_radius_mm": RADIUS}, test=TYPED)
+    asked: list[str] = []
+    with ActedPads() as pads:
+        common = [test, "--port", pads.url, "--log", log]
+        assert pivotbench("zero", *common).code == 0
+        told = pivotbench("lift", *common, "--height", 70, "--height", 30, hands=lifting(pads, "rear", asked))
+    assert told.code == 0, told.err
+    (record,) = records(log, "cg height")
+    result = record["result"]
+    high, u, station = result["cg_height_mm"], result["cg_height_mm_u"], result["cg_station_mm"]
+    ends = result["interval_mm"]
+    assert f"centre of gravity {high:.1f} mm above the floor (95 %: {ends[0]:.1f} to {ends[1]:.1f})" in told.out
+    assert f"and {station:.1f} mm ahead of the rear axle" in told.out
+    assert f"cg_height_mm = {high:.1f}, cg_height_mm_u = {u:.1f}" in told.out
+    assert "Fewer than three heights" in told.out
+    assert [one["height_mm"] for one in record["inputs"]["lifts"]] == [30, 70, 30]
+    listed = pivotbench("log", "--log", log, "--kind", "cg height").out
+    assert f"{high:.1f} ± {1.96 * u:.1f} mm" in " ".join(listed.split())
+    parents = {one["id"] for kind in ("calibration", "zero", "weighing") for one in records(log, kind)}
+    assert record["parents"] == parents
+    # the same height given twice is one height
+    refused = pivotbench("lift", *common, "--height", 30, "--height", 30, "--unattended")
+    assert refused.code != 0

@@ -340,3 +340,5 @@ def test_the_car_turned_on_the_pads(weighed: Weighed, tmp_path: Path) -> None:
     assert sum(errors) == pytest.approx(0.0, abs=1e-6)
     assert record["inputs"]["turns"] == ["as is", "half turn", "pads exchanged", "half turn, pads exchanged"]
     assert len(record["inputs"]["placings"]) == 4
+    # half a gram of each reading, each wheel the mean of four
+    np.testing.assert_allclose(np.diag(doubts(record)["noise"]), 0.5**2 / 4, rtol=0.3)

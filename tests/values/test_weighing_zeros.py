@@ -80,6 +80,48 @@ def test_several_zeros_tell_the_drift_and_the_last_one_counts(log: Path, test_ca
     assert int(np.argmax(zero_u)) == 2  # pad 4, under RL, has wandered most
 
 
+def test_the_noise_of_a_zero_belongs_to_its_pad(log: Path, test_card: Path) -> None:
+    swings = [100, 1000, 25, 1200]  # counts, pads 1 to 4
+    with ActedPads() as pads:
+        common = [test_card, "--port", pads.url, "--log", log]
+        pads.dither = swings
+        told = pivotbench("zero", *common, "--json").result
+        pads.dither = [1, 1, 1, 1]
+        pads.lay(on_pads(CAR))
+        assert pivotbench("weigh", *common, "--unattended").code == 0
+    n = told["samples"]
+    counts_u = np.sqrt((2.5 * np.array(swings) ** 2 * n / (n - 2) + 1 / 12) / n)
+    np.testing.assert_allclose(told["u"], counts_u, rtol=0.03)
+    np.testing.assert_allclose(told["noise"], np.array(swings) * 2.5**0.5, rtol=0.05)
+    (record,) = records(log, "weighing")
+    placing = record["inputs"]["placings"][0]
+    since = placing["at_s"] - records(log, "zero")[0]["inputs"]["at_s"]
+    walked = 0.02 * np.abs(GAIN) * np.sqrt(since)
+    np.testing.assert_allclose(placing["zero_u"], np.hypot(counts_u, walked), rtol=0.03)
+    steep = np.array([GAIN[pad] + 2 * BEND[pad] * CAR[wheel] for pad, wheel in enumerate(PAD_WHEELS)])
+    wanted = np.abs(np.hypot(counts_u, walked) / steep)[list(PAD_UNDER)]
+    np.testing.assert_allclose(np.sqrt(np.diag(doubts(record)["zero"])), wanted, rtol=0.05)
+
+
+def test_pads_that_wandered_too_long_ask_for_more_weighings(log: Path, test_card: Path) -> None:
+    with ActedPads() as pads:
+        common = [test_card, "--port", pads.url, "--log", log]
+        assert pivotbench("zero", *common).code == 0
+        pads.lay(on_pads(CAR))
+        with later(40_000.0):  # 0.02 g × 200
+            assert pivotbench("weigh", *common, "--unattended").code == 0
+    (record,) = records(log, "weighing")
+    parts = {name: np.diag(one) for name, one in doubts(record).items()}
+    # mean offset and mean gain of the pads; the heaviest corner shows both, 95 %
+    offset = np.sqrt(np.mean(parts["zero"] + parts["pads"]))
+    gain = np.sqrt(np.mean(parts["curves"])) / 400
+    worst = 1.96 * np.hypot(offset, gain * 700)
+    assert 8.0 < worst < 9.5
+    (text,) = [one for one in record["result"]["warnings"] if "One weighing" in one]
+    said = float(text.split("may be ")[1].split(" g off")[0])
+    assert said == pytest.approx(worst, abs=0.07)
+
+
 def test_only_the_last_eight_zeros_are_used(log: Path, test_card: Path) -> None:
     with ActedPads() as pads:
         common = [test_card, "--port", pads.url, "--log", log]
@@ -106,7 +148,7 @@ def test_a_zero_from_before_the_calibration_is_no_zero(log: Path, test_card: Pat
     with ActedPads(moved(far)) as pads:
         common = [test_card, "--port", pads.url, "--log", log]
         assert pivotbench("zero", *common).code == 0
-        told = pivotbench("calibrate", *common, "--mass", 800, "--mass", 300, "--cycles", 1, hands=do)
+        told = pivotbench("calibrate", *common, "--mass", 800, "--mass", 300, "--cycles", 2, hands=do)
         assert told.code == 0, told.err
         car = [round(OFFSET[pad] + steeper * GAIN[pad] * CAR[wheel]) for pad, wheel in enumerate(PAD_WHEELS)]
         pads.lay(car)
@@ -123,7 +165,10 @@ def test_a_zero_from_before_the_calibration_is_no_zero(log: Path, test_card: Pat
     # the zero of before would have made the pads wander by thousands of counts a second
     assert max(record["inputs"]["placings"][0]["zero_u"]) < 100.0
     assert newest["inputs"]["mass_u_g"] == 0.1  # as --help says
-    assert newest["inputs"]["pads"][2]["mass_g"] == [0.0, 300.0, 800.0, 300.0, 0.0]
+    raw = newest["inputs"]["pads"][2]
+    assert raw["mass_g"] == [0.0, 300.0, 800.0, 300.0, 0.0] * 2
+    assert raw["cycle"] == [0.0] * 5 + [1.0] * 5
+    assert raw["rising"] == [True, True, True, False, False] * 2
 
 
 @pytest.mark.parametrize("job", ["zero", "weigh", "calibrate"])
