@@ -10,7 +10,7 @@ from analysis.arrays import FloatArray
 from analysis.figures import body_corners
 from analysis.measured_pivot import MeasuredPush
 from analysis.motion import place
-from rig.cards.measures import MM, car_markers, floor_layout, wheelbase
+from rig.cards.measures import BAR_MM, MM, car_markers, floor_layout, wheelbase
 from rig.cards.read import CardSet
 from rig.errors import InputError
 from rig.jobs.compare import Verdict
@@ -67,7 +67,7 @@ def learn_floor(
         cards.bench.name,
         inputs={},
         result={
-            "markers": [marker_row(m) for m in learned.floor.markers],
+            "markers": [marker_row(m, cards.bench.floor.bar_mm) for m in learned.floor.markers],
             "place_u_mm": learned.floor.place_u * 1e3,
             "noise_px": learned.noise,
             "views": learned.views,
@@ -78,11 +78,11 @@ def learn_floor(
     return learned, record
 
 
-def marker_row(marker: Marker) -> dict[str, float | int | str]:
-    """A floor marker as it stands on the bench card."""
+def marker_row(marker: Marker, bar_mm: float) -> dict[str, float | int | str]:
+    """A marker as it stands on its card: the card has sizes as designed, and beside them what the check bar became."""
     return {
         "id": marker.id,
-        "size_mm": marker.size / MM,
+        "size_mm": marker.size / MM * BAR_MM / bar_mm,
         "x_mm": marker.x / MM,
         "y_mm": marker.y / MM,
         "turn_deg": float(np.degrees(marker.turn)),
@@ -117,7 +117,10 @@ def find_plate(
             "turn_deg_u": float(np.degrees(found.car.turn_u)),
             "pin_distance_error_mm": found.distance_error / MM,
             "warnings": list(found.warnings),
-            "markers": [{k: v for k, v in marker_row(m).items() if k != "sheet"} for m in found.car.markers],
+            "markers": [
+                {key: part for key, part in marker_row(m, cards.car.plate.bar_mm).items() if key != "sheet"}
+                for m in found.car.markers
+            ],
         },
         cards=keep_cards(log, cards),
         files=[log.add_file("clip", clip) for clip, _, _ in turns],
