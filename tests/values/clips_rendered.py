@@ -35,13 +35,19 @@ def lens(position: tuple[float, float, float] = (0.02, -0.40, 1.10)) -> RenderCa
     return replace(plain, matrix=matrix)
 
 
-def floor_printed(bar: float = 1.0, *, front: tuple[float, float, float] = (0.3, 0.0, 0.0)) -> FloorLayout:
+def plain_lens(position: tuple[float, float, float] = (0.02, -0.55, 1.00)) -> RenderCamera:
+    """A camera as phones have it: one focal length, its axis in the middle, hardly any bend."""
+    bend = np.array([-0.05, 0.01, 0.0, 0.0, 0.0])
+    return looking_at(np.array(position), np.array([0.0, 0.0, 0.0]), focal=1100.0, size=SIZE, distortion=bend)
+
+
+def floor_printed(bar: float = 1.0, *, rear: tuple[float, float, float] = (-0.3, 0.0, 0.0)) -> FloorLayout:
     """The six floor markers of the printed sheets, from a printer that makes 1 m `bar` m long.
 
-    front: place (m) and turn (rad) of the front page's middle; the rear page lies at x = -0.3 m.
+    rear: place (m) and turn (rad) of the rear page's middle; the front page lies at x = 0.3 m and holds the axes.
     """
     markers = []
-    for row, (x, y, turn) in enumerate((front, (-0.3, 0.0, 0.0))):
+    for row, (x, y, turn) in enumerate(((0.3, 0.0, 0.0), rear)):
         for column in range(3):
             across = 0.092 * bar * (1 - column)
             markers.append(
