@@ -6,7 +6,6 @@ What is asked of the device, which pictures are kept, with whose times, and how 
 import json
 import math
 import time
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -73,7 +72,7 @@ class Device:
 
 
 @pytest.fixture(scope="module")
-def filmed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, Device, dict[str, Any], list[str]]]:
+def filmed(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Device, dict[str, Any], list[str]]:
     folder = tmp_path_factory.mktemp("live")
     yaw = TURN * np.arange(MOVING + 1) / MOVING
     place = np.array([-0.12 + PIVOT, 0.0]) - PIVOT * np.stack([np.cos(yaw), np.sin(yaw)], axis=-1)
@@ -99,7 +98,7 @@ def filmed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, Dev
         patched.setattr(cv2, "VideoCapture", opening)
         kept = told_json(["film", test, "--out", folder / "clips"])
         patched.setattr(cv2, "VideoCapture", usual)
-    yield folder, device, kept, opened
+    return folder, device, kept, opened
 
 
 def test_the_device_of_the_card_is_asked_for_the_size_and_rate_of_the_card(

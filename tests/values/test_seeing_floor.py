@@ -5,6 +5,7 @@ it has to say what the renderer was told.
 import math
 import re
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,12 +17,11 @@ from rig.cards.read import read_set
 from tests.values.clips_rendered import (
     film,
     floor_printed,
-    plain_lens,
     moved_plate,
+    plain_lens,
     plate_printed,
     records,
     told,
-    told_json,
     write_cards,
 )
 from vision.types import Marker
@@ -93,29 +93,7 @@ def walked(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
 def test_a_learned_floor_on_the_card_is_the_floor(walked: tuple[Path, str]) -> None:
     folder, said = walked
     section = for_the_card(said, "floor")
-    true = floor_printed(FLOOR_BAR, rear=(-0.322, 0.031, math.radians(-4.0)))
-
-    def walk(moment: float) -> Any:
-        around = -2.3 + 0.7 * moment
-        return plain_lens((0.75 * math.cos(around), 0.75 * math.sin(around), 1.0 + 0.1 * moment))
-
-    film(
-        folder / "walk.avi",
-        time,
-        pose,
-        floor=true,
-        car=plate_printed(0.11, bar=CAR_BAR),
-        fps=5.0,
-        camera=plain_lens(),
-        camera_path=walk,
-    )
-    return folder, told(["floor", folder / "walk.avi", cards(folder), "--log", folder / "log"])
-
-
-def test_a_learned_floor_on_the_card_is_the_floor(walked: tuple[Path, str]) -> None:
-    folder, said = walked
-    section = for_the_card(said, "floor")
-    # the rear page holds the axes: what is free is where the front page lies to it, which both layouts share
+    # the front page, the first on the card, holds the axes
     true = floor_printed(FLOOR_BAR, rear=(-0.322, 0.031, math.radians(-4.0)))
     rows = section.pop("markers")
     again = cards(folder / "again", bench={"floor": section | {"bar_mm": 97.0}, "floor.markers": rows})
@@ -189,8 +167,6 @@ def test_markers_learned_by_turning_the_car_are_put_back_as_designed(tmp_path: P
         Marker(id=m.id, size=m.size, x=m.x + dx, y=m.y + dy, turn=m.turn + math.radians(turn), sheet="car")
         for m, (dx, dy, turn) in zip(true.markers, off, strict=True)
     )
-    from dataclasses import replace
-
     time = np.linspace(0.0, 2.4, 240)
     yaw = math.radians(105.0) * (-0.5 + 0.5 * (1 - np.cos(math.pi * np.clip((time - 0.2) / 2.0, 0, 1))))
     place = -0.12 * np.stack([np.cos(yaw), np.sin(yaw)], axis=-1)

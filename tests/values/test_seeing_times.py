@@ -7,7 +7,6 @@ speeds, accelerations and forces from them by hand.
 import json
 import math
 import shutil
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -196,7 +195,7 @@ def test_times_that_do_not_belong_to_the_clip_are_refused(scene: Scene, tmp_path
 
 
 @pytest.fixture(scope="module")
-def batch(scene: Scene) -> Iterator[tuple[Path, dict[str, Any]]]:
+def batch(scene: Scene) -> tuple[Path, dict[str, Any]]:
     """Two cards of two cars with one clip each, one card without a clip to be read, in a plan."""
     folder = scene.folder / "term"
     cards(folder / "b", "long car", wheelbase=262.0, clip="../../device.avi", pct=60.0)
@@ -208,7 +207,7 @@ def batch(scene: Scene) -> Iterator[tuple[Path, dict[str, Any]]]:
     assert "1 of 3 tests could not be measured" in complaint
     assert "no clip: " in complaint
     (folder / "plan.csv").write_text("test\nb/test.toml\na/test.toml\n", encoding="utf-8")
-    yield folder, told_json(["batch", folder / "plan.csv", "--workers", "1", "--log", log])
+    return folder, told_json(["batch", folder / "plan.csv", "--workers", "1", "--log", log])
 
 
 def test_each_clip_of_a_batch_is_measured_with_its_own_cards(batch: tuple[Path, dict[str, Any]]) -> None:
