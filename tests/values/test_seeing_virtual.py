@@ -155,7 +155,7 @@ def test_a_high_push_loads_the_far_wheels_by_the_axles_roll_shares(
     pushed: tuple[PushTruth, FingerPush, np.ndarray],
 ) -> None:
     """Statics: P h of tipping moment, 0.7 of it over the front track of 160 mm, 0.3 over the rear one of 150 mm."""
-    moved, finger, start = pushed
+    moved, _, start = pushed
     middle = len(moved.time) // 2
     right = np.array([math.sin(start[2]), -math.cos(start[2])])
     force = moved.force[middle] @ right
