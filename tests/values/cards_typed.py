@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from scipy.optimize import brentq, minimize
+from scipy.optimize import minimize, minimize_scalar
 
 from rig.main import main
 
@@ -187,10 +187,7 @@ def slide(load: Sequence[float], grip: Sequence[float], station: float, *, place
         total = 0.0
         for name, pair in (("front", (0, 1)), ("rear", (2, 3))):
             if name in solid:
-                total += min(
-                    sum(held[i] * float(np.hypot(*(speed[i] - r * ahead[i]))) + drag[i] * held[i] * abs(r) for i in pair)
-                    for r in rolled(speed, ahead, held, drag, pair)
-                )
+                total += rolled(speed, ahead, held, drag, pair)
             else:
                 total += sum(held[i] * lost(speed[i], ahead[i], drag[i]) for i in pair)
         return total
@@ -201,8 +198,8 @@ def slide(load: Sequence[float], grip: Sequence[float], station: float, *, place
     for round_ in range(40):
         for step in ((0.3, 0.003) if smooth else (0.3, 0.03, 0.003, 0.3, 0.001)) if round_ == 0 else (0.001,):
             simplex = np.vstack([best, best + step * np.eye(len(best))])
-            done = minimize(power, best, method="Nelder-Mead",
-                            options={"xatol": 1e-9 if smooth else 1e-11, "fatol": 1e-13, "initial_simplex": simplex, "maxiter": 4000})
+            close = {"xatol": 1e-9 if smooth else 1e-11, "fatol": 1e-13, "maxiter": 4000}
+            done = minimize(power, best, method="Nelder-Mead", options=close | {"initial_simplex": simplex})
             best = done.x
         before, force = force, float(done.fun)
         moved = side * force * height * np.array([roll_share, -roll_share, 1 - roll_share, roll_share - 1])
@@ -215,20 +212,20 @@ def slide(load: Sequence[float], grip: Sequence[float], station: float, *, place
 
 
 def rolled(speed: np.ndarray, ahead: np.ndarray, held: np.ndarray, drag: Sequence[float],
-           pair: tuple[int, int]) -> list[float]:  # fmt: skip
-    """The rolling speed of a solid axle that loses least (and 0)."""
-    from scipy.optimize import minimize_scalar
+           pair: tuple[int, int]) -> float:  # fmt: skip
+    """Power of a solid axle at the rolling speed that loses least."""
 
     def total(r: float) -> float:
         return sum(held[i] * float(np.hypot(*(speed[i] - r * ahead[i]))) + drag[i] * held[i] * abs(r) for i in pair)
 
     reach = 2 * float(np.abs(speed).max()) + 1e-9
-    found_low = minimize_scalar(total, bounds=(-reach, reach), method="bounded", options={"xatol": 1e-11})
-    return [0.0, float(found_low.x)]
+    best = minimize_scalar(total, bounds=(-reach, reach), method="bounded", options={"xatol": 1e-10})
+    return min(total(0.0), float(best.fun))
 
 
 def whole_push(load: Sequence[float], grip: Sequence[float], station: float, *, side: int, finger_y: float,
-               sticks: bool, turn: float = np.radians(10.0), steps: int = 4, direction: float = 0.0) -> float:  # fmt: skip
+               sticks: bool, turn: float = np.radians(10.0), steps: int = 4,
+               direction: float = 0.0) -> float:  # fmt: skip
     """kappa (1/m) over a slide of `turn` rad: a finger that sticks, or one that follows a straight line on the floor.
 
     Motion in small steps by the midpoint rule.  Source: kinematics; kappa is 2 sin(turn / 2) over the sideways way of
@@ -264,8 +261,3 @@ def whole_push(load: Sequence[float], grip: Sequence[float], station: float, *, 
 def newtons(grams: Sequence[float] = WEIGHTS, g: float = G) -> np.ndarray:
     """Weights of masses in grams."""
     return np.asarray(grams, dtype=float) / 1000 * g
-
-
-def straight_from(function: Any, low: float, high: float) -> float:
-    """Where a function is zero."""
-    return float(brentq(function, low, high))
