@@ -118,7 +118,8 @@ def take_in(folder: Path, log: Path, rows: Sequence[Mapping[str, Any]], cards: S
     lines = [
         {"id": ids[row.get("name", f"row {n}")], "bench": "elsewhere", "kind": row["kind"], "title": row["title"],
          "at": f"2026-01-01T00:00:{n % 60:02d}+00:00", "software": "by hand", "inputs": dict(row.get("inputs", {})),
-         "result": dict(row["result"]), "cards": sorted(set(known.get(row.get("cards", row["title"]), []))), "files": [],
+         "result": dict(row["result"]), "files": [],
+         "cards": sorted(set(known.get(row.get("cards", row["title"]), []))),
          "parents": sorted(ids[one] for one in row.get("on", ()))}
         for n, row in enumerate(rows, start=1)
     ]  # fmt: skip
