@@ -178,7 +178,7 @@ def test_how_much_side_grip_each_axle_uses(tmp_path: Path, drive: str, front: fl
 
 def test_stops_take_over_where_the_card_says(tmp_path: Path) -> None:
     """Bump travel short in front, droop travel short behind: loads once more with the stops that are met."""
-    axles = {"front": AXLES["front"] | {"bump_travel_mm": 0.12}, "rear": AXLES["rear"] | {"droop_travel_mm": 0.15}}
+    axles = {"front": AXLES["front"] | {"bump_travel_mm": 0.04}, "rear": AXLES["rear"] | {"droop_travel_mm": 0.06}}
     got = moved(tmp_path, axles=axles)
     car, free = Springs(axles, newtons()), Springs(AXLES, newtons())
     met = []
