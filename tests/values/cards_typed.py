@@ -94,11 +94,12 @@ def records(log: Path, kind: str | None = None) -> list[dict[str, Any]]:
     return told
 
 
-def take_in(folder: Path, log: Path, rows: Sequence[Mapping[str, Any]], cards: Sequence[Path] = ()) -> None:
+def take_in(folder: Path, log: Path, rows: Sequence[Mapping[str, Any]], cards: Sequence[Path] = (),
+            files: Sequence[tuple[str, Path]] = ()) -> None:  # fmt: skip
     """Bring records into a log, in the format of an export. rows: kind, title, inputs, result, and `name`, `on`.
 
     name: for other rows' `on`, the names of a record's parents.  cards: test cards; each row takes those whose test
-    it is titled with.
+    it is titled with.  files: (kind, path), which every row takes.
     """
     (folder / "cards").mkdir(parents=True, exist_ok=True)
     (folder / "files").mkdir(exist_ok=True)
@@ -114,16 +115,23 @@ def take_in(folder: Path, log: Path, rows: Sequence[Mapping[str, Any]], cards: S
             listed[digest] = {"hash": digest, "kind": kind, "name": test.stem, "saved_at": "2026-01-01T00:00:00+00:00"}
             hashes.append(digest)
         known[test.stem] = hashes
+    held = []
+    for kind, path in files:
+        content = path.read_bytes()
+        digest = hashlib.sha256(content).hexdigest()
+        (folder / "files" / f"{digest}{path.suffix}").write_bytes(content)
+        held.append({"hash": digest, "kind": kind, "name": path.name, "bytes": len(content),
+                     "saved_at": "2026-01-01T00:00:00+00:00"})  # fmt: skip
     ids = {row.get("name", f"row {n}"): f"{n:032x}" for n, row in enumerate(rows, start=1)}
     lines = [
         {"id": ids[row.get("name", f"row {n}")], "bench": "elsewhere", "kind": row["kind"], "title": row["title"],
          "at": f"2026-01-01T00:00:{n % 60:02d}+00:00", "software": "by hand", "inputs": dict(row.get("inputs", {})),
-         "result": dict(row["result"]), "files": [],
+         "result": dict(row["result"]), "files": sorted(str(one["hash"]) for one in held),
          "cards": sorted(set(known.get(row.get("cards", row["title"]), []))),
          "parents": sorted(ids[one] for one in row.get("on", ()))}
         for n, row in enumerate(rows, start=1)
     ]  # fmt: skip
-    for name, told in (("records", lines), ("cards", list(listed.values())), ("files", [])):
+    for name, told in (("records", lines), ("cards", list(listed.values())), ("files", held)):
         (folder / f"{name}.jsonl").write_text("".join(json.dumps(one) + "\n" for one in told), encoding="utf-8")
     run("import", folder, "--log", log)
 
