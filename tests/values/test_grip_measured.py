@@ -409,3 +409,21 @@ def test_a_bar_by_difference() -> None:
     got = rates("bar", "--with-bar", 14, 0.3, "--without", 9, 0.4, "--track", 150)
     assert got["bar_n_per_mm"] == pytest.approx(5 / 0.15**2 / 1000)
     assert got["bar_n_per_mm_u"] == pytest.approx(0.5 / 0.15**2 / 1000)
+
+
+def test_a_bounce_is_told_with_95_per_cent(tmp_path: Path) -> None:
+    """Closed form of a damped swing, 2.5 Hz and 0.15, heights in the first column; ± is 1.96 of the stated u."""
+    time = np.arange(0, 1.5, 1 / 60)
+    w, zeta = 2 * np.pi * 2.5, 0.15
+    noise = 0.05 * np.random.default_rng(1).standard_normal(len(time))
+    height = 6 * np.exp(-zeta * w * time) * np.cos(w * np.sqrt(1 - zeta**2) * time) + noise
+    table = tmp_path / "bounce.csv"
+    table.write_text("height_mm,time_s\n" + "\n".join(f"{h},{t}" for t, h in zip(time, height, strict=True)))
+    got = found("rates", "bounce", table)
+    assert got["frequency_hz"]["value"] == pytest.approx(2.5, rel=0.01)
+    assert got["damping_ratio"]["value"] == pytest.approx(0.15, rel=0.05)
+    words = run("rates", "bounce", table)
+    for name in ("frequency_hz", "damping_ratio"):
+        one = got[name]
+        assert one["u"] > 0
+        assert re.search(rf"{name}\s+{one['value']:.3f} ± {1.96 * one['u']:.3f} ", words)
