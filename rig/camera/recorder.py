@@ -18,6 +18,7 @@ import cv2
 
 from rig.camera.source import TimedPicture
 from rig.errors import BenchError
+from rig.log.durable import make_folder, sync
 from rig.log.room import LEAST_BYTES, check_room
 from rig.report.files import write_text
 from vision.frames import container_cut
@@ -62,7 +63,7 @@ class PushRecorder:
 
     def __init__(self, folder: Path, *, fps: float, pre_roll: float = 1.5) -> None:
         check_room(folder, need=ROOM_BYTES)
-        folder.mkdir(parents=True, exist_ok=True)
+        make_folder(folder)
         self._folder, self._fps, self._pre = folder, fps, pre_roll
         self._before: deque[TimedPicture] = deque()
         self._queue: queue.Queue[TimedPicture | None] = queue.Queue(QUEUE_PICTURES + int(pre_roll * fps) + 2)
@@ -119,6 +120,7 @@ class PushRecorder:
             times, json.dumps({"pictures": [{"number": n, "time_s": t, "device_time_s": d} for n, t, d in self._rows]})
         )
         os.replace(self._part, self.clip)  # last: a clip under its own name has its times
+        sync(self._folder)
         seconds = self._rows[-1][1] - self._rows[0][1] if len(self._rows) > 1 else 0.0
         return Recording(
             clip=self.clip, times=times, pictures=len(self._rows), lost=self.lost, skipped=skipped, seconds=seconds

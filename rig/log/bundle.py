@@ -14,9 +14,10 @@ from pathlib import Path
 from typing import Any
 
 from rig.errors import BenchError, InputError
+from rig.log.durable import make_folder
 from rig.log.export import table_csv, table_name
 from rig.log.store import BenchLog, CardVersion, Record, StoredFile, file_hash
-from rig.report.files import write_text
+from rig.report.files import whole_file, write_text
 
 Progress = Callable[[float], None]
 
@@ -86,7 +87,7 @@ def export_bench(log: BenchLog, folder: Path, *, progress: Progress | None = Non
     records = sorted(log.records(), key=lambda record: (record.at, record.id))
     files, cards = sorted(log.files(), key=lambda file: file.hash), sorted(log.cards(), key=lambda card: card.hash)
     missing = []
-    (folder / "files").mkdir(parents=True, exist_ok=True)
+    make_folder(folder / "files")
     for number, file in enumerate(files):
         source = Path(file.path)
         if source.is_file() and file_hash(source, first=file.bytes)[0] == file.hash:
@@ -196,7 +197,7 @@ def _lines(rows: list[dict[str, Any]]) -> str:
 
 def _copy_first(source: Path, target: Path, count: int) -> None:
     """Copy the first bytes of a file: raw readings may have grown since they were noted."""
-    with source.open("rb") as old, target.open("wb") as new:
+    with whole_file(target) as part, source.open("rb") as old, part.open("wb") as new:
         while count > 0 and (chunk := old.read(min(1 << 20, count))):
             new.write(chunk)
             count -= len(chunk)
@@ -204,14 +205,12 @@ def _copy_first(source: Path, target: Path, count: int) -> None:
 
 def _copy_in(source: Path, target: Path) -> None:
     try:
-        target.parent.mkdir(parents=True, exist_ok=True)
         if not target.exists():
-            part = target.with_name(target.name + ".part")
-            shutil.copyfile(source, part)
-            part.replace(target)
-    except OSError as error:
+            with whole_file(target) as part:
+                shutil.copyfile(source, part)
+    except BenchError as error:
         raise BenchError(
-            f"cannot copy the file ({error.strerror})",
+            error.what,
             where=str(target),
             remedy="Make room on the disk and import again; nothing was taken in",
         ) from error

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from rig.errors import BenchError
+from rig.log.durable import sync
 from rig.log.media import open_to_read
 from rig.log.schema import SUMMED, TABLES, VERSION, as_written, record_sum
 from rig.log.store import LOG_FILE
@@ -91,6 +92,8 @@ def repair_log(folder: Path) -> Repair:
     for ending in ENDINGS:
         if path.with_name(path.name + ending).exists():
             shutil.copy2(path.with_name(path.name + ending), copy.with_name(copy.name + ending))
+            sync(copy.with_name(copy.name + ending))
+    sync(folder)  # safe before anything else is touched
     fresh, read = folder / "bench-log.repaired.sqlite", folder / "bench-log.reading.sqlite"
     for aside in (fresh, read):
         aside.unlink(missing_ok=True)
@@ -120,7 +123,9 @@ def repair_log(folder: Path) -> Repair:
             read.with_name(read.name + ending).unlink(missing_ok=True)
     for ending in ("-wal", "-shm"):
         path.with_name(path.name + ending).unlink(missing_ok=True)
+    sync(folder)  # the old journal must not come back beside the new log: it would be written into it
     fresh.replace(path)
+    sync(folder)
     return Repair(kept=kept, unreadable={name: count for name, count in unreadable.items() if count}, damaged_copy=copy)
 
 

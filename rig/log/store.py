@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any, Self
 
 from rig.errors import BenchError, InputError
+from rig.log.durable import make_folder, sync
 from rig.log.finite import finite_json
 from rig.log.media import open_to_read
 from rig.log.schema import TABLES, UPGRADES, VERSION, as_written, record_sum
@@ -88,7 +89,7 @@ class BenchLog:
                     )
                 self._db = open_to_read(self.path)
             else:
-                folder.mkdir(parents=True, exist_ok=True)
+                make_folder(folder)
                 self._db = sqlite3.connect(self.path, timeout=30, isolation_level=None)
                 self._db.execute("PRAGMA journal_mode = WAL")
                 self._db.execute("PRAGMA synchronous = FULL")  # a record shown must survive a power cut
@@ -124,6 +125,8 @@ class BenchLog:
         # a system that wants writing rights for it) the file was not just written either
         with contextlib.suppress(OSError), path.open("rb") as file:
             os.fsync(file.fileno())
+            for folder in path.absolute().parents[:2]:  # one that was made for it, too
+                sync(folder)
         with self._writing():
             self._db.execute(
                 "INSERT INTO files VALUES (?, ?, ?, ?, ?, ?) "
@@ -363,6 +366,7 @@ class BenchLog:
         with contextlib.closing(sqlite3.connect(part)) as copy:
             self._db.backup(copy)
         os.replace(part, target)
+        sync(self.folder)  # no upgraded log without this copy
 
     @contextmanager
     def _writing(self) -> Iterator[None]:

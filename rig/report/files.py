@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from rig.errors import BenchError
+from rig.log.durable import make_folder, sync
 
 
 def write_text(path: Path, text: str) -> None:
@@ -30,11 +31,12 @@ def whole_file(path: Path) -> Iterator[Path]:
     """
     part = path.with_name(f"{path.stem[:50]}.{secrets.token_hex(4)}.part{path.suffix}")
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        make_folder(path.parent)
         yield part
         with part.open("rb+") as file:
             os.fsync(file.fileno())  # a name must not outlive its content in a power cut
         os.replace(part, path)
+        sync(path.parent)
     except OSError as error:
         raise BenchError(
             f"cannot write this file ({error.strerror})",
