@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any
 
 HERE = Path(__file__).parent
-EXTRA = {"fuzz_parsers": ["--seconds", "30"], "mutation": ["--seconds", "1800"]}
+EXTRA = {"fuzz_parsers": ["--seconds", "30"], "mutation": ["--seconds", "3600"]}
 """Where a script's own length suits a night rather than one run of all."""
 
 LIMITS: dict[str, tuple[float | None, float | None]] = {

@@ -1,7 +1,7 @@
-"""Mutation testing of the analysis and protocol code: how many small faults do the tests notice?
+"""Mutation testing: how many small faults in the analysis, the pads' protocol and the rest of the rig are noticed?
 
     PYTHONPATH=. python tests/benchmarks/mutation.py [--quick] [--only MODULE ...] [--each N] [--seconds S] [--seed X]
-                                                     [--control] [--list]
+                                                     [--rig] [--control] [--list]
 
 A mutant is one small fault in one module (`mutation_kinds.py`), put into a copy of the project. First the tests of the
 chosen modules (TESTS) run once unchanged, under coverage; from then on a mutant meets those of its module's tests that
@@ -11,7 +11,10 @@ usual processor time; hypothesis draws the same examples every time and has no d
 module's mutants at random (fixed seed). Tests are forked from one process that has the heavy packages in memory.
 With `--control` no fault is put in: what is noticed then is a false alarm of the tests.
 Some survivors change nothing that could be noticed (a boundary that no figure ever meets); they are not taken out, so
-the score is a lower bound. Limit: a score of at least 0.80. The last line is one JSON object.
+the score is a lower bound. `score` and what stands beside it are of the analysis and the protocol (limit: at least
+0.80); `rig_score` and its like are of everything else in the rig: jobs, log, cards, reports, page, commands, the
+virtual bench. Tests in a real browser are left out, being slow; what only they run counts as noticed by none. The last
+line is one JSON object.
 """
 
 import argparse
@@ -27,6 +30,7 @@ import signal
 import sys
 import tempfile
 import time
+import types
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -35,10 +39,18 @@ from typing import Any
 from mutation_kinds import Mutant, mutants
 
 ROOT = Path(__file__).parents[2]
+WHOLE_RIG = [
+    "rig/test_[bcdgmrsw]*.py", "rig/test_fi[ln]*.py", "rig/test_log*.py", "rig/test_push_truth.py",
+    "faults/test_[de]*.py", "faults/test_surroundings.py",
+]
+"""Tests, in this process, of whole jobs: what is computed in one folder shows in the records and words of another."""
 TESTS: dict[str, list[str]] = {
     "rig/pads/l*.py": ["rig/test_pads_l*.py"],
     "rig/pads/p*.py": ["rig/test_pads_p*.py"],
     "rig/pads/*.py": ["rig/test_pads_ledger.py", "rig/test_pads_[mrt]*.py"],
+    "rig/virtual/pads*.py": ["rig/test_pads_virtual.py", "rig/test_firmware_agreement.py", "rig/test_weigh_jobs.py"],
+    "rig/page/*.py": ["rig/test_page_[ps]*.py", "faults/test_stalled_machine.py"],
+    "rig/*.py": WHOLE_RIG,
     "analysis/weighing/*.py": ["analysis/test_weighing_*.py"],
     "analysis/moving*.py": ["analysis/test_moving_*.py"],
     "analysis/sliding/*.py": ["analysis/test_sliding_*.py", "analysis/test_finite_push.py"],
@@ -57,18 +69,26 @@ TESTS: dict[str, list[str]] = {
 """Modules -> the test files, below tests/, that are to notice their faults; the first pattern that fits counts."""
 PLAIN = {"__init__.py", "errors.py", "arrays.py"}
 """Files with no logic to speak of."""
+VALUES = "values/test_*.py"
+"""Tests of values in whole jobs; they meet every module of the rig but the protocol, which is judged by its own."""
 
 
 def modules() -> list[str]:
-    """Every module of the analysis and of the protocol."""
-    found = [*(ROOT / "analysis").rglob("*.py"), *(ROOT / "rig" / "pads").glob("*.py")]
+    """Every module of the analysis and of the rig."""
+    found = [*(ROOT / "analysis").rglob("*.py"), *(ROOT / "rig").rglob("*.py")]
     return sorted(str(path.relative_to(ROOT)) for path in found if path.name not in PLAIN)
+
+
+def of_rig(module: str) -> bool:
+    """Whether it counts towards `rig_score`; the others, analysis and protocol, towards `score`."""
+    return module.startswith("rig/") and not module.startswith("rig/pads/")
 
 
 def tests_of(module: str) -> list[str]:
     """Its test files, relative to the project."""
     globs = next(files for pattern, files in TESTS.items() if fnmatch.fnmatch(module, pattern))
-    globs = [*globs, *(["analysis/test_refusals.py"] if module.startswith("analysis/") else [])]
+    globs = [*globs, *(["analysis/test_refusals.py"] if module.startswith("analysis/") else []),
+             *([VALUES] if of_rig(module) else [])]
     return sorted({str(path.relative_to(ROOT)) for one in globs for path in (ROOT / "tests").glob(one)})
 
 
@@ -88,8 +108,10 @@ class Usual:
         if not met or "" in met:  # runs on import, or in no test
             met = set(names) if "" in met else set()
         once = {name.split("::")[0] for name in met if name.endswith("|setup")}  # what is set up for a whole file
+        # a line that runs on import meets many tests: first those that run something of this module
+        near = {name.removesuffix("|setup") for some in self.by_line[module].values() for name in some}
         chosen = sorted((name for name in names if name in met or name.split("::")[0] in once),
-                        key=self.seconds.__getitem__)
+                        key=lambda name: (of_rig(module) and name not in near, self.seconds[name]))
         total, kept = 0.0, []
         for name in chosen:
             total += self.seconds[name]
@@ -116,7 +138,7 @@ class Chosen:
 
     def pytest_runtest_logstart(self, nodeid: str) -> None:
         """A test begins."""
-        self._start = time.process_time()
+        self._start = spent()
 
     def pytest_runtest_setup(self, item: Any) -> None:
         """Its fixtures are made; before any of them runs."""
@@ -137,7 +159,12 @@ class Chosen:
 
     def pytest_runtest_logfinish(self, nodeid: str) -> None:
         """A test has ended."""
-        self.seconds[nodeid] = time.process_time() - self._start
+        self.seconds[nodeid] = spent() - self._start
+
+
+def spent() -> float:
+    """Processor time of this process and of those that it has waited for, s."""
+    return sum(os.times()[:4])
 
 
 def forked(work: Callable[[], int], cpu_s: float, wall_s: float) -> int | None:
@@ -179,9 +206,10 @@ def pytest_in(project: Path, arguments: list[str], plugin: Chosen) -> int:
     hypothesis.settings.register_profile("alike", derandomize=True, deadline=None, database=None, print_blob=False,
                                          phases=[hypothesis.Phase.explicit, hypothesis.Phase.generate])
     os.chdir(project)
+    sys.modules["__main__"] = types.ModuleType("__main__")  # workers that tests start would load this script again
     away = (ROOT, Path(__file__).parent)
     sys.path[:] = [str(project), *(path for path in sys.path if Path(path or ".").resolve() not in away)]
-    return int(pytest.main(["-n", "0", "-x", "-q", "-p", "no:cacheprovider", "-p", "no:schemathesis",
+    return int(pytest.main(["-n", "0", "-q", "-p", "no:cacheprovider", "-p", "no:schemathesis",
                             "-p", "no:unraisableexception", "--hypothesis-profile=alike", *arguments],
                            plugins=[plugin]))
 
@@ -195,7 +223,7 @@ def usual(project: Path, chosen: list[str]) -> Usual:
         import coverage
 
         cover = coverage.Coverage(str(data), config_file=False, source=[str(project / "analysis"),
-                                                                        str(project / "rig" / "pads")])
+                                                                        str(project / "rig")])
         plugin = Chosen(cover=cover)
         cover.start()
         code = pytest_in(project, files, plugin)
@@ -242,7 +270,7 @@ def judge(
             files = sorted({name.split("::")[0] for name in names})
             needed = sum(known.seconds[name] for name in names)
             tried += 1
-            if names and forked(lambda: pytest_in(project, files, Chosen(names)),  # noqa: B023
+            if names and forked(lambda: pytest_in(project, ["-x", *files], Chosen(names)),  # noqa: B023
                                 5 * needed + 10, 10 * needed + 60) != 0:
                 noticed += 1
             else:
@@ -263,13 +291,16 @@ def main() -> None:
     parser.add_argument("--control", action="store_true", help="put no fault in: all that is noticed is a false alarm")
     parser.add_argument("--seed", default="", help="draw others; tests made after survivors are judged by these")
     parser.add_argument("--list", action="store_true", help="how many mutants each module has")
+    parser.add_argument("--rig", action="store_true", help="of these only what counts towards rig_score")
     given = parser.parse_args()
+    given.only = [one for one in given.only if of_rig(one)] if given.rig else given.only
     if given.list:
         for module in given.only:
             print(f"{module}: {len(list(mutants((ROOT / module).read_text(encoding='utf-8'))))}")
         return
     chosen, each = ([one for one in given.only if "/pads/l" in one or "/weighing/l" in one][:3], 3) if given.quick \
         else (given.only, given.each)
+    chosen = random.Random(given.seed).sample(chosen, len(chosen))  # a run that is cut short is a fair sample, too
     end = time.monotonic() + given.seconds
     told: dict[str, dict[str, Any]] = {}
     with tempfile.TemporaryDirectory() as aside:
@@ -293,16 +324,25 @@ def main() -> None:
                 print(module, told[module], flush=True)
         except KeyboardInterrupt:
             print("stopped: what there is follows", file=sys.stderr)
-    tried = sum(one["mutants"] for one in told.values())
-    noticed = sum(one["noticed"] for one in told.values())
-    print(json.dumps({"score": round(noticed / tried, 4) if tried else None, "mutants": tried, "noticed": noticed,
-                      "surviving_share": round(1 - noticed / tried, 4) if tried else None, "modules": told}))
+    whole = tally([one for module, one in told.items() if not of_rig(module)])
+    rig = tally([one for module, one in told.items() if of_rig(module)])
+    print(json.dumps(whole | {f"rig_{name}": value for name, value in rig.items()} | {"modules": told}))
+
+
+def tally(judged: list[dict[str, Any]]) -> dict[str, Any]:
+    """Score of several modules. standard_error: of the score, were all mutants alike (binomial)."""
+    tried, noticed = (sum(one[name] for one in judged) for name in ("mutants", "noticed"))
+    score = noticed / tried if tried else None
+    return {"score": None if score is None else round(score, 4), "mutants": tried, "noticed": noticed,
+            "surviving_share": None if score is None else round(1 - score, 4),
+            "standard_error": None if score is None else round((score * (1 - score) / tried) ** 0.5, 4)}
 
 
 def heavy() -> None:
     """Have in memory what most tests need, before processes are forked; nothing of this project."""
     os.environ |= {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
-    for name in ("hypothesis.extra.numpy", "scipy.integrate", "scipy.optimize", "scipy.stats"):
+    for name in ("hypothesis.extra.numpy", "scipy.integrate", "scipy.optimize", "scipy.stats",
+                 "cv2", "msgspec", "tomlkit", "matplotlib.figure", "starlette.testclient"):
         importlib.import_module(name)
     import pytest
 
