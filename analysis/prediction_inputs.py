@@ -266,10 +266,12 @@ def assemble(
         height=np.maximum(push.height + push.height_u * score("push height", 1)[:, 0], 0.0),
     )
     track = np.maximum(place[:, [0, 2], 1] - place[:, [1, 3], 1], 1e-6)
+    between = np.maximum(place[:, :2, 0].mean(axis=-1) - place[:, 2:, 0].mean(axis=-1), 1e-6)
     transfer = LoadTransfer(
         track_front=track[:, 0],
         track_rear=track[:, 1],
         front_roll_share=np.clip(car.front_roll_share + car.front_roll_share_u * score("roll share", 1)[:, 0], 0, 1),
+        wheelbase=between,
     )
     return Drawn(contacts=contacts, finger=finger, transfer=transfer, path=push.path, count=count)
 

@@ -1,6 +1,7 @@
 """Several batches of cars and pushes solved in one go: each call of the solver has a price of its own."""
 
 from collections.abc import Sequence
+from dataclasses import fields
 
 import numpy as np
 
@@ -45,8 +46,8 @@ def join(parts: Sequence[Drawn]) -> Drawn:
     )
     transfer = LoadTransfer(
         **{
-            name: np.concatenate([rows(one, getattr(one.transfer, name)) for one in parts])
-            for name in ("track_front", "track_rear", "front_roll_share")
+            one.name: np.concatenate([rows(part, getattr(part.transfer, one.name)) for part in parts])
+            for one in fields(LoadTransfer)
         }
     )
     return Drawn(

@@ -50,6 +50,7 @@ def test_without_scores_all_stays_at_its_best_estimate() -> None:
     assert (one.finger.friction[0], one.finger.height[0]) == (0.4, 0.01)
     assert (one.transfer.track_front[0], one.transfer.track_rear[0]) == pytest.approx((0.17, 0.17))
     assert one.transfer.front_roll_share[0] == 0.45
+    assert one.transfer.wheelbase[0] == pytest.approx(0.26)
     assert (one.count, one.path, one.contacts.coupling) == (1, "fixed on car", None)
 
 
@@ -70,6 +71,10 @@ def test_each_score_moves_its_own_quantity() -> None:
     wider = drawn(contact_places=[0, 0, 0, 0, 1.0, 2.0])
     assert wider.transfer.track_front[0] == pytest.approx(0.17 + 1.1e-3)
     assert wider.transfer.track_rear[0] == pytest.approx(0.17 + 2 * 1.1e-3)
+    assert drawn(wheelbase=[1.5]).transfer.wheelbase[0] == pytest.approx(0.26 + 1.5 * 2e-3)
+    # 1.0 and 1.1 mm are what a score of one is worth in front, 0.9 and 0.8 mm behind: 1.05 + 0.85 mm between the means
+    moved = drawn(contact_places=[1.0, 1.0, -1.0, -1.0, 0, 0])
+    assert moved.transfer.wheelbase[0] == pytest.approx(0.26 + 1.90e-3)
     for share, told in ((1.0, 0.55), (-2.0, 0.25), (9.0, 1.0), (-9.0, 0.0)):
         assert drawn(roll_share=[share]).transfer.front_roll_share[0] == pytest.approx(told)
     assert drawn(push_position=[-2.0]).finger.place[0, 0] == pytest.approx(0.198)
