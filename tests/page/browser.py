@@ -3,7 +3,7 @@
 import os
 import shutil
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -75,6 +75,14 @@ def until(page: Any, question: str, seconds: float = 60.0) -> None:
             return
         page.wait_for_timeout(40)
     raise AssertionError(f"never true: {question}\n{page.inner_text('body')[:3000]}")
+
+
+def until_bench(page: Any, done: Callable[[], bool], seconds: float = 60.0) -> None:
+    """Wait until the bench behind the page has come so far."""
+    end = time.monotonic() + seconds
+    while not done():
+        assert time.monotonic() < end, "the bench never came so far"
+        page.wait_for_timeout(40)
 
 
 def idle(page: Any, serving: Serving, seconds: float = 240.0) -> str:

@@ -8,7 +8,7 @@ import pytest
 
 from rig.errors import BenchError
 from rig.log.store import BenchLog
-from tests.page.browser import idle, picture, served, until, watched
+from tests.page.browser import idle, picture, served, until, until_bench, watched
 
 AXE = Path(__file__).parents[1] / "data" / "axe" / "axe.min.js"
 SMALLEST_TEXT_PX = 14
@@ -160,8 +160,11 @@ def test_the_page_finds_a_restarted_bench_again(browser: Any, tmp_path: Path) ->
         until(page, "document.getElementById('link').textContent.includes('restarted')")
         until(page, "document.getElementById('total').textContent.startsWith('1602')")  # nothing recorded is lost
         page.fill("#f-push-height_mm", "7")
+        again.bench.tell()  # news of the car, while somebody types
+        page.wait_for_timeout(300)
+        assert page.input_value("#f-push-height_mm") == "7"
         page.click("#save-card")  # with the token of the new start
+        until_bench(page, lambda: again.bench.cards().test.push.height_mm == 7.0)
         until(page, "!document.getElementById('undo').disabled")
-        assert again.bench.cards().test.push.height_mm == 7.0
     finally:
         again.stop()

@@ -59,7 +59,8 @@ export function startEditor() {
           ...section.fields.map((field) => {
             const id = `f-${field.path.replaceAll(".", "-")}`;
             const input = control(field, id);
-            input.addEventListener("change", () => changed.set(field, input));
+            // at the first letter: news of the car must not draw over what is being typed
+            input.addEventListener("input", () => changed.set(field, input));
             const name = field.path.split(".").pop().replaceAll("_", " ");
             return el(
               "div",

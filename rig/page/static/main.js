@@ -50,9 +50,11 @@ function verdict(v) {
 
 // first try
 let firstShown = null;
+let firstHeard = false; // the first one that comes is what was there already
 on("first", (first) => {
+  const watched = firstHeard;
+  firstHeard = true;
   if (!first.sentence || firstShown === first.record) return;
-  const watched = firstShown !== null || performance.now() > 4000;
   firstShown = first.record;
   show(byId("first-said"), watched ? "" : first.sentence);
   const end = () => {
