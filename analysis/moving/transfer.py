@@ -73,15 +73,15 @@ def with_collars(chassis: Chassis, travel: FloatArray) -> Chassis:
 
 
 def cross_share(load: FloatArray) -> FloatArray:
-    """(...) share of the weight on front left and rear right. load: (..., 4) N."""
-    return np.asarray((load[..., 0] + load[..., 3]) / load.sum(-1), dtype=float)
+    """(...) cross weight: share of the weight on front right and rear left. load: (..., 4) N."""
+    return np.asarray((load[..., 1] + load[..., 2]) / load.sum(-1), dtype=float)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CollarPlan:
     """Collar travels that give a wanted cross weight.
 
-    travel: (4,) m at the spring, positive more preload.  cross: share of front left + rear right that results.
+    travel: (4,) m at the spring, positive more preload.  cross: share of front right + rear left that results.
     load: (4,) N.  heave: m, change of the sprung centre's height.  text: in words.
     """
 
@@ -95,7 +95,7 @@ class CollarPlan:
 def collars_for_cross(
     chassis: Chassis, wanted: float, *, wheels: tuple[int, ...] = (0, 1, 2, 3), pitch: float | None = None
 ) -> CollarPlan:
-    """Which collar travel brings front left + rear right to `wanted`, a share of the weight (0 to 1).
+    """Which collar travel brings front right + rear left to `wanted`, a share of the weight (0 to 1).
 
     wheels: collars that may be turned; all of them by the same amount, diagonals in opposite senses, which leaves the
     ride height nearly as it is.  pitch: m of collar travel per turn, for the words.
@@ -114,7 +114,7 @@ def collars_for_cross(
 
     start = standing(state(0.0), what="at rest")
     t0, c0 = 0.0, float(cross_share(start.load))
-    t1 = 1e-4
+    t1 = -1e-4
     for _ in range(30):
         now = state(t1)
         if bool(now.rolls_over) or bool(now.lifted.any()) or abs(t1) > 0.1:

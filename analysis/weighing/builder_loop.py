@@ -1,4 +1,6 @@
-"""The loop a builder goes through for cross weight, as a pure state machine: state and weighing in, next step out.
+"""The loop a builder goes through for cross weight, the share of front right with rear left.
+
+A pure state machine: state and weighing in, next step out.
 
 Bars unhooked, collars and dampers equal, settle, weigh, turn one collar, weigh again, until within tolerance; then hook
 the bars up: what changes now is the bar's, and it is cured at the bar's link, not at a spring.
@@ -26,7 +28,7 @@ MOST_TURNS = 8
 class LoopState:
     """Where the builder is. Start with LoopState(...), then pass on the state each Step carries.
 
-    response, rates, pitch: of this car (m of collar travel per turn).  target_pct: of the diagonal FL and RR.
+    response, rates, pitch: of this car (m of collar travel per turn).  target_pct: wanted cross weight, of FR and RL.
     tolerance_pct: points either side of the target.  bars: which axles have one.
     before: the weighing that the next one is compared with.  expected_g: (4,) g, change that the last advice promised.
     turned: collar turns advised so far.  retries: settlings repeated because a turn did not do what it should.
@@ -110,7 +112,7 @@ def next_step(state: LoopState, weighing: CornerWeights | None = None) -> Step:
 
 
 def _judge(state: LoopState, weighing: CornerWeights) -> Step:
-    found = weighing.diagonal_fl_rr_pct
+    found = weighing.diagonal_fr_rl_pct
     off = found.value - state.target_pct
     if abs(off) <= state.tolerance_pct:
         return _hook_up(state, weighing)
@@ -119,7 +121,7 @@ def _judge(state: LoopState, weighing: CornerWeights) -> Step:
         doubt = f" (only known to {found.half_width:.1f} points: weigh more placements first)"
     if state.turned >= MOST_TURNS:
         return Step(
-            text=f"After {state.turned} turns the diagonal front-left with rear-right is still at "
+            text=f"After {state.turned} turns the cross weight (front-right with rear-left) is still at "
             f"{found.value:.1f} %: look for a bent arm, a binding ball joint or unequal springs",
             done=True,
             state=replace(state, stage="done", before=weighing),
@@ -127,7 +129,7 @@ def _judge(state: LoopState, weighing: CornerWeights) -> Step:
     wheel, turns, change = _advise(state, weighing, off)
     way = "down, more preload" if turns > 0 else "up, less preload"
     text = (
-        f"Front-left with rear-right carries {found.value:.1f} %, front-right with rear-left "
+        f"Front-right with rear-left carries {found.value:.1f} %, front-left with rear-right "
         f"{100 - found.value:.1f} %{doubt}. {WHEEL_NAMES[wheel].capitalize()} collar {_turns(turns)} {way}: expect "
         f"{change[wheel]:+.0f} g here. Settle and weigh"
     )
@@ -146,8 +148,8 @@ def _advise(state: LoopState, weighing: CornerWeights, off_pct: float) -> tuple[
     per_turn = [
         collar_turn(state.response, state.rates, wheel, 1.0, state.pitch) * 1000.0 / state.gravity for wheel in range(4)
     ]
-    wanted = -2.0 * off_pct / 100.0 * weighing.total_g.value  # change of (FL + RR) - (FR + RL), g
-    wheel = 2 if off_pct > 0 else 3
+    wanted = 2.0 * off_pct / 100.0 * weighing.total_g.value  # change of (FL + RR) - (FR + RL), g
+    wheel = 3 if off_pct > 0 else 2
     turns = wanted / float(CROSS @ per_turn[wheel])
     turns = math.copysign(max(SMALLEST_TURN, round(abs(turns) / SMALLEST_TURN) * SMALLEST_TURN), turns)
     turns = math.copysign(min(abs(turns), 2.0), turns)  # never far in one go: springs are not that well known
@@ -164,8 +166,8 @@ def _verify(state: LoopState, weighing: CornerWeights) -> Step:
     odd = abs(seen - expected) > max(doubt, 0.5 * abs(expected))
     if odd and state.retries == 0:
         return Step(
-            text=f"The collar should have moved {expected:+.0f} g between the diagonals, {seen:+.0f} g came. Bounce "
-            "the car, let it settle and weigh again",
+            text=f"The collar should have changed front-right with rear-left by {-expected / 2:+.0f} g, "
+            f"{-seen / 2:+.0f} g came. Bounce the car, let it settle and weigh again",
             weigh=True,
             expected_g=state.expected_g,
             state=replace(state, retries=1),
@@ -199,7 +201,7 @@ def _hook_up(state: LoopState, weighing: CornerWeights | None) -> Step:
         ""
         if weighing is None
         else (
-            f"Front-left with rear-right carries {weighing.diagonal_fl_rr_pct.value:.1f} %: within "
+            f"Front-right with rear-left carries {weighing.diagonal_fr_rl_pct.value:.1f} %: within "
             f"{state.tolerance_pct:.1f} of {state.target_pct:.0f} %. "
         )
     )

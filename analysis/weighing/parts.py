@@ -16,7 +16,7 @@ from analysis.errors import InputError
 from analysis.weighing.corner_weights import CROSS, FRONT, LEFT
 from analysis.weighing.estimate import DoubtPart
 
-Target = Literal["front_pct", "left_pct", "diagonal_fl_rr_pct"]
+Target = Literal["front_pct", "left_pct", "diagonal_fr_rl_pct"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,7 +135,7 @@ def place_ballast(
     """Where ballast must go for a wanted share.
 
     load_g: (4,) g now.  mass_g: g of ballast.  start: (2,) m where it sits now; None when it is not on the car yet.
-    target, wanted_pct: share of the total, %, front, left, or the diagonal front-left with rear-right.
+    target, wanted_pct: share of the total, %, front, left, or the cross weight (front-right with rear-left).
     compliance: see share_matrix: cross weight answers to ballast only where front and rear differ in roll stiffness.
     The place nearest to `start` (to the middle of the contacts when there is none) is given.
     """
@@ -144,14 +144,14 @@ def place_ballast(
         raise InputError(f"ballast of {mass_g:g} g", where="ballast", remedy="Give a positive mass in grams")
     matrix = share_matrix(places, compliance)
     origin = places.mean(0) if start is None else np.asarray(start, dtype=float)
-    group = {"front_pct": FRONT, "left_pct": LEFT, "diagonal_fl_rr_pct": (1.0 + CROSS) / 2.0}[target]
+    group = {"front_pct": FRONT, "left_pct": LEFT, "diagonal_fr_rl_pct": (1.0 - CROSS) / 2.0}[target]
     base = load + (matrix @ (mass_g * np.array([1.0, *origin])) if start is None else 0.0)
     lack = wanted_pct / 100.0 * base.sum() - float(group @ base)  # g that the group must gain
     slope = mass_g * (group @ matrix[:, 1:])  # g per m in x and y
     named = {
         "front_pct": "the front share",
         "left_pct": "the left share",
-        "diagonal_fl_rr_pct": "the diagonal front-left with rear-right",
+        "diagonal_fr_rl_pct": "the cross weight (front-right with rear-left)",
     }[target]
     if float(np.hypot(*slope)) < 1e-6 * mass_g / float(np.ptp(places[:, 0])):
         if abs(lack) < 0.05:

@@ -6,7 +6,7 @@ import click
 
 from rig.command.options import card_argument, json_option, log_folder, log_option, show
 
-TARGETS = {"front": "front_pct", "left": "left_pct", "diagonal": "diagonal_fl_rr_pct"}
+TARGETS = {"front": "front_pct", "left": "left_pct", "cross": "diagonal_fr_rl_pct"}
 
 
 @click.command(
@@ -20,7 +20,7 @@ TARGETS = {"front": "front_pct", "left": "left_pct", "diagonal": "diagonal_fl_rr
 @click.option("--to", "end_mm", type=float, nargs=2, default=None, help="Where it would go: mm ahead, mm left.")
 @click.option("--front", type=float, default=None, help="Wanted front share, %.")
 @click.option("--left", type=float, default=None, help="Wanted left share, %.")
-@click.option("--diagonal", type=float, default=None, help="Wanted share of front left + rear right, %.")
+@click.option("--cross", type=float, default=None, help="Wanted cross weight: share of front right + rear left, %.")
 @log_option
 @json_option
 def command(
@@ -30,7 +30,7 @@ def command(
     end_mm: tuple[float, float] | None,
     front: float | None,
     left: float | None,
-    diagonal: float | None,
+    cross: float | None,
     log_dir: Path | None,
     as_json: bool,
 ) -> None:
@@ -46,10 +46,10 @@ def command(
 
     cards = read_set(test_card)
     wanted = {
-        name: value for name, value in (("front", front), ("left", left), ("diagonal", diagonal)) if value is not None
+        name: value for name, value in (("front", front), ("left", left), ("cross", cross)) if value is not None
     }
     if (end_mm is None) == (len(wanted) != 1):
-        raise click.UsageError("give either --to, or exactly one of --front, --left, --diagonal")
+        raise click.UsageError("give either --to, or exactly one of --front, --left, --cross")
     if end_mm is not None:
         change = moved_ballast(cards, mass_g, start_mm, end_mm)
         text = "\n".join(f"{name:<12} {grams:+6.1f} g" for name, grams in zip(WHEELS, change, strict=True))

@@ -15,7 +15,7 @@ from rig.command.options import ask_in_terminal, card_argument, log_folder, pads
     type=click.FloatRange(20, 80),
     default=50.0,
     show_default=True,
-    help="Wanted share of the diagonal front left + rear right, %.",
+    help="Wanted cross weight: share of front right + rear left, %.",
 )
 @click.option(
     "--tolerance", type=click.FloatRange(0.05, 10), default=0.5, show_default=True, help="Either side, points."

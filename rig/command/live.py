@@ -12,7 +12,10 @@ from rig.command.options import card_argument, log_folder, log_option, port_opti
 @port_option
 @log_option
 def command(test_card: Path, port: str, log_dir: Path | None) -> None:
-    """Show four loads, total, shares and cross weight as they are now. Keys: z zero, f freeze, r record, q quit."""
+    """Show four loads, total, shares and cross weight (front right + rear left) as they are now.
+
+    Keys: z zero, f freeze, r record, q quit.
+    """
     from rich.console import Console
 
     from rig.cards.read import read_set

@@ -85,7 +85,8 @@ def builder_loop(
 ) -> CrossRun:
     """Go through the loop: bars unhooked, collars equal, settle, weigh, turn, verify, bars hooked up, verify.
 
-    target_pct, tolerance_pct: of the diagonal front left with rear right.  Every weighing is in the log at once.
+    target_pct, tolerance_pct: of the cross weight, the share of front right with rear left.
+    Every weighing is in the log at once.
     """
     rates = spring_rates(cards.car)
     assert cards.car.chassis is not None  # spring_rates has seen to it
@@ -119,7 +120,7 @@ def builder_loop(
         result={
             "steps": [one.text for one in steps],
             "done": steps[-1].done,
-            "diagonal_fl_rr_pct": [one.weights.diagonal_fl_rr_pct.value for one in weighings],
+            "diagonal_fr_rl_pct": [one.weights.diagonal_fr_rl_pct.value for one in weighings],
         },
         cards=keep_cards(log, cards),
         parents=[one.record.id for one in weighings],

@@ -48,8 +48,8 @@ def _plus(one: Result, unit: str, digits: int = 1) -> str:
 
 def _weighing(result: Result) -> str:
     return (f"{_plus(result['total_g'], 'g')}; front {_plus(result['front_pct'], '%', 2)}, left "
-            f"{_plus(result['left_pct'], '%', 2)}, front left with rear right "
-            f"{_plus(result['diagonal_fl_rr_pct'], '%', 2)}")
+            f"{_plus(result['left_pct'], '%', 2)}, cross weight (front right with rear left) "
+            f"{_plus(result['diagonal_fr_rl_pct'], '%', 2)}")
 
 
 def _grip(result: Result) -> str:

@@ -37,10 +37,10 @@ def weights_words(weights: CornerWeights) -> str:
         f"{'total':<12} {weights.total_g.value:7.1f} g ± {weights.total_g.half_width:4.1f}",
         f"{'front':<12} {weights.front_pct.value:8.2f} % ± {weights.front_pct.half_width:4.2f}",
         f"{'left':<12} {weights.left_pct.value:8.2f} % ± {weights.left_pct.half_width:4.2f}",
-        f"diagonal front left + rear right  {weights.diagonal_fl_rr_pct.value:6.2f} % ± "
-        f"{weights.diagonal_fl_rr_pct.half_width:4.2f}",
-        f"diagonal front right + rear left  {weights.diagonal_fr_rl_pct.value:6.2f} % ± "
+        f"cross weight (front right + rear left)    {weights.diagonal_fr_rl_pct.value:6.2f} % ± "
         f"{weights.diagonal_fr_rl_pct.half_width:4.2f}",
+        f"other diagonal (front left + rear right)  {weights.diagonal_fl_rr_pct.value:6.2f} % ± "
+        f"{weights.diagonal_fl_rr_pct.half_width:4.2f}",
     ]
     if weights.cg_x is not None and weights.cg_y is not None:
         side = "left" if weights.cg_y.value >= 0 else "right"

@@ -20,7 +20,8 @@ FloatArray = npt.NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SetUp:
-    """One state of the car. mass_g at cg_mm (ahead of the rear axle, left), cross_g: cross weight a corner.
+    """One state of the car. mass_g at cg_mm (ahead of the rear axle, left), cross_g: g more on
+    front left and rear right each, and less on the other two.
 
     grip: front, rear, as measured by the workshop.  car, test: card keys that differ from the starter's.
     """

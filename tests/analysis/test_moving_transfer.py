@@ -64,7 +64,7 @@ def test_a_collar_turn_moves_what_statics_says() -> None:
     grams = (turned - car.tyre_force) / G * 1e3
     # N per wheel by hand: a quarter of spring force 2500 * 0.65 * 0.75e-3
     np.testing.assert_allclose(grams, 2500 * 0.65 * 0.75e-3 / 4 / G * 1e3 * np.array([1, -1, -1, 1]), rtol=1e-3)
-    assert 100 * (cross_share(turned) - 0.5) == pytest.approx(3.9, abs=0.05)
+    assert 100 * (cross_share(turned) - 0.5) == pytest.approx(-3.9, abs=0.05)  # away from front right + rear left
     raised = equilibrium(car, floor=np.array([1e-3, 0, 0, 0]), leaning=False).load
     assert (raised[0] - car.tyre_force[0]) / G * 1e3 == pytest.approx(27, abs=0.5)
 
@@ -90,7 +90,7 @@ def test_collars_give_the_cross_weight_that_was_asked_for(wanted: float) -> None
     car = dunlin(rest_load=np.array([4.2, 3.6, 3.9, 4.3]))
     plan = collars_for_cross(car, wanted, pitch=0.75e-3)
     got = equilibrium(with_collars(car, plan.travel)).load
-    assert (got[0] + got[3]) / got.sum() == pytest.approx(wanted, abs=1e-9)
+    assert (got[1] + got[2]) / got.sum() == pytest.approx(wanted, abs=1e-9)
     assert "turns" in plan.text
     one = collars_for_cross(car, wanted, wheels=(2,))
     assert np.count_nonzero(one.travel) == 1

@@ -53,8 +53,8 @@ def test_the_rear_collar_of_the_light_side_is_turned_by_quarters(
     step = next_step(replace(START, stage="weigh"), weighed(cross_g))
     assert (step.wheel, step.turns, step.weigh, step.done) == (wheel, turns, True, False)
     assert says in step.text
-    assert f"Front-left with rear-right carries {50 + cross_g / 32:.1f} %" in step.text
-    assert f"front-right with rear-left {50 - cross_g / 32:.1f} %" in step.text
+    assert f"Front-right with rear-left carries {50 - cross_g / 32:.1f} %" in step.text
+    assert f"front-left with rear-right {50 + cross_g / 32:.1f} %" in step.text
     assert "only known" not in step.text
     expected = -math.copysign(turns * TURN_G / 4.0, cross_g) * CROSS
     np.testing.assert_allclose(step.expected_g, expected, rtol=1e-9)
@@ -63,10 +63,10 @@ def test_the_rear_collar_of_the_light_side_is_turned_by_quarters(
 
 
 def test_another_target_is_aimed_at_and_the_tolerance_is_kept() -> None:
-    state = replace(START, stage="weigh", target_pct=52.0, tolerance_pct=1.0)
-    assert next_step(state, weighed(33.0)).state.stage == "verify bars"  # 51.03 %
-    assert next_step(state, weighed(95.0)).state.stage == "verify bars"  # 52.97 %
-    aside = next_step(state, weighed(31.0))  # 50.97 %: 33 g are lacking, a quarter turn
+    state = replace(START, stage="weigh", target_pct=48.0, tolerance_pct=1.0)  # of front right + rear left
+    assert next_step(state, weighed(33.0)).state.stage == "verify bars"  # 48.97 %
+    assert next_step(state, weighed(95.0)).state.stage == "verify bars"  # 47.03 %
+    aside = next_step(state, weighed(31.0))  # 49.03 %: 33 g are lacking, a quarter turn
     assert (aside.wheel, aside.turns) == (3, 0.25)
     assert next_step(state, weighed(97.0)).wheel == 2
 
@@ -81,7 +81,7 @@ def test_after_many_turns_something_else_is_wrong() -> None:
     last = next_step(replace(START, stage="weigh", turned=MOST_TURNS), weighed(40.0))
     assert last.done
     assert f"After {MOST_TURNS} turns" in last.text
-    assert "51.2 %" in last.text
+    assert "48.8 %" in last.text
     assert last.state.stage == "done"
     again = next_step(last.state)
     assert again.done
@@ -103,8 +103,8 @@ def test_a_car_that_answers_otherwise_than_its_card_is_believed(share: float, be
 def test_an_odd_answer_is_weighed_again_first(share: float) -> None:
     step = next_step(turned(300.0), weighed(300.0 - share * TURN_G))
     assert (step.weigh, step.wheel, step.state.retries, step.state.stage) == (True, None, 1, "verify turn")
-    assert f"should have moved {-TURN_G:+.0f} g" in step.text
-    assert f"{-share * TURN_G:+.0f} g came" in step.text
+    assert f"should have changed front-right with rear-left by {TURN_G / 2:+.0f} g" in step.text
+    assert f"{share * TURN_G / 2:+.0f} g came" in step.text
     np.testing.assert_allclose(step.expected_g, -CROSS * TURN_G / 4)
 
 
@@ -159,7 +159,7 @@ def test_bars_come_off_first_and_go_on_one_by_one(bars: str, unhook: str, hooked
     assert texts[0] == f"{unhook}Motor and battery unplugged, battery in place"
     assert "collars and the damper lengths equal" in texts[1]
     assert [axle for text in texts for axle in ("front", "rear") if f"Hook the {axle} bar" in text] == hooked
-    assert any("carries 50.3 %: within 0.5 of 50 %" in text for text in texts)
+    assert any("carries 49.7 %: within 0.5 of 50 %" in text for text in texts)
     if not hooked:
         assert texts[-1].endswith("Done.")
     else:

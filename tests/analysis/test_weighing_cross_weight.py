@@ -196,16 +196,16 @@ def test_ballast_place_undoes_itself(target: str, wanted: float, start: np.ndarr
 
 def test_ballast_cannot_cure_cross_weight_on_equal_springs_but_can_on_unequal_ones() -> None:
     load = np.array([415, 385, 385, 415.0])
-    told = place_ballast(load, 40, CONTACT, target="diagonal_fl_rr_pct")
+    told = place_ballast(load, 40, CONTACT, target="diagonal_fr_rl_pct")
     assert told.place is None
     assert "Turn a spring collar" in told.text
     stiff_front = rates(bar=(3000.0, 0.0), tyre=3e4).compliance
-    advice = place_ballast(load, 300, CONTACT, target="diagonal_fl_rr_pct", compliance=stiff_front)
+    advice = place_ballast(load, 300, CONTACT, target="diagonal_fr_rl_pct", compliance=stiff_front)
     assert advice.place is not None
     after = load + load_of_mass(300, advice.place, CONTACT, compliance=stiff_front)
-    assert weighing(after).diagonal_fl_rr_pct.value == pytest.approx(50, abs=1e-9)
+    assert weighing(after).diagonal_fr_rl_pct.value == pytest.approx(50, abs=1e-9)
     assert advice.reachable
-    light = place_ballast(load, 40, CONTACT, target="diagonal_fl_rr_pct", compliance=stiff_front)
+    light = place_ballast(load, 40, CONTACT, target="diagonal_fr_rl_pct", compliance=stiff_front)
     assert not light.reachable
     assert "outside the wheels" in light.text
 

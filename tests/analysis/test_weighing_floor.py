@@ -92,10 +92,10 @@ def test_ballast_goes_where_the_lever_is(
 def test_what_ballast_cannot_change_may_be_right_already(off_g: float, says: str) -> None:
     load = 400.0 + CROSS * off_g / 2.0  # so much is lacking on one diagonal
     contact = rectangle_contacts(0.260, 0.170)
-    advice = place_ballast(load, 60.0, contact, target="diagonal_fl_rr_pct", start=np.array([0.1, 0.02]))
+    advice = place_ballast(load, 60.0, contact, target="diagonal_fr_rl_pct", start=np.array([0.1, 0.02]))
     assert says in advice.text
     assert advice.reachable == (off_g < 0.05)
-    assert "iagonal front-left with rear-right" in advice.text
+    assert "ross weight (front-right with rear-left)" in advice.text
     np.testing.assert_allclose(advice.load_g, load)
     if advice.place is not None:
         np.testing.assert_allclose(advice.place, [0.1, 0.02])  # it stays where it is

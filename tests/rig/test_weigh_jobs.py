@@ -260,7 +260,7 @@ def test_a_millimetre_of_pad_height_and_a_collar_turn_are_worth_what_statics_say
 
 def test_the_builder_is_led_to_the_wanted_cross_weight(ready: Bench) -> None:
     with_springs(ready)
-    crooked = np.array([420.0, 380.0, 380.0, 420.0])  # front left + rear right 52.5 %
+    crooked = np.array([420.0, 380.0, 380.0, 420.0])  # front right + rear left 47.5 %
     per_turn = 31.0 * np.array([1.0, -1.0, -1.0, 1.0])  # the check value above, front-left collar down by one turn
     loads, said = [crooked.copy()], []
 
@@ -282,7 +282,7 @@ def test_the_builder_is_led_to_the_wanted_cross_weight(ready: Bench) -> None:
         zero(ready.cards.bench, reader, ready.log)
         run = builder_loop(ready.cards, reader, ready.log, ask=ask, say=say, tolerance_pct=1.0)
     assert run.steps[-1].done
-    final = run.weighings[-1].weights.diagonal_fl_rr_pct.value
+    final = run.weighings[-1].weights.diagonal_fr_rl_pct.value
     assert final == pytest.approx(50.0, abs=1.2), said
     assert any("hook" in text.lower() for text in said)
     assert WORDS["cross weight"](run.record.result) == run.steps[-1].text

@@ -57,7 +57,7 @@ export function startLive(view) {
           : `Live: ${num(now.total_g)} g, ${at}` +
             (now.front_pct === null || now.front_pct === undefined
               ? ""
-              : `; front ${num(now.front_pct)} %, left ${num(now.left_pct)} %, front left + rear right ${num(now.diagonal_fl_rr_pct)} %, front right + rear left ${num(now.diagonal_fr_rl_pct)} %`),
+              : `; front ${num(now.front_pct)} %, left ${num(now.left_pct)} %, cross weight (front right + rear left) ${num(now.diagonal_fr_rl_pct)} %, front left + rear right ${num(now.diagonal_fl_rr_pct)} %`),
     );
     times.push(performance.timeOrigin + performance.now() - now.at_ms);
     if (times.length > 600) times.splice(0, times.length - 600);
