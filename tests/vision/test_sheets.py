@@ -27,15 +27,24 @@ def sheets(tmp_path_factory: pytest.TempPathFactory) -> list[Path]:
 
 
 @pytest.fixture(scope="module")
-def pictures(sheets: list[Path]) -> dict[str, list[FloatArray]]:
-    """Every page at 300 dpi: our PNG, and the PDF drawn by poppler where that is installed."""
-    drawn = {"png": [cv2.imread(str(path), cv2.IMREAD_GRAYSCALE) for path in sheets[1:]]}
-    if shutil.which("pdftoppm"):
-        stem = sheets[0].with_name("drawn")
-        subprocess.run(["pdftoppm", "-r", "300", "-gray", str(sheets[0]), str(stem)], check=True)
-        drawn["pdf"] = [cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)
-                        for path in sorted(stem.parent.glob("drawn-*.pgm"))]
-    return drawn  # type: ignore[return-value]
+def printed(sheets: list[Path]) -> list[FloatArray]:
+    """Every page at 300 dpi as our PNG."""
+    return [cv2.imread(str(path), cv2.IMREAD_GRAYSCALE) for path in sheets[1:]]  # type: ignore[misc]
+
+
+@pytest.fixture(scope="module", params=["png", "pdf"])
+def pictures(request: pytest.FixtureRequest, sheets: list[Path], printed: list[FloatArray]
+             ) -> tuple[str, list[FloatArray]]:
+    """Every page at 300 dpi: our PNG, or the PDF drawn by poppler."""
+    if request.param == "png":
+        return "png", printed
+    if shutil.which("pdftoppm") is None:
+        pytest.skip("needs apt-get install poppler-utils")
+    stem = sheets[0].with_name("drawn")
+    subprocess.run(["pdftoppm", "-r", "300", "-gray", str(sheets[0]), str(stem)], check=True)
+    drawn = sorted(stem.parent.glob("drawn-*.pgm"))
+    assert len(drawn) == 3
+    return "pdf", [cv2.imread(str(path), cv2.IMREAD_GRAYSCALE) for path in drawn]  # type: ignore[misc]
 
 
 class Tag:
@@ -86,42 +95,42 @@ def test_the_finger_sheet_is_to_scale_and_points_to_the_fingertip(tmp_path: Path
 
 
 @pytest.mark.parametrize("page", [0, 1, 2])
-def test_marker_size_and_bar_are_to_scale(pictures: dict[str, list[FloatArray]], page: int) -> None:
+def test_marker_size_and_bar_are_to_scale(pictures: tuple[str, list[FloatArray]], page: int) -> None:
     sizes = {m.id: 1000 * m.size for m in (*FLOOR.markers, *CAR.markers)}
-    for kind, drawn in pictures.items():
-        # mm; poppler moves upright edges to whole pixels, and the PDF's numbers are checked below.
-        tolerance = {"png": 0.005, "pdf": MM_PER_PX}[kind]
-        picture = drawn[page]
-        assert picture.shape == pytest.approx((210 / MM_PER_PX, 297 / MM_PER_PX), abs=1)
-        tags = tags_of(picture)
-        assert len(tags) == (4 if page == 2 else 3)
-        for tag in tags:
-            low, high = tag.corners.min(axis=0), tag.corners.max(axis=0)
-            inside = (high - low) / 16  # the middle of the black border
-            for spot in np.round([low + inside, high - inside]).astype(int):
-                around = slice(int(low[0]) - 20, int(high[0]) + 20), slice(int(low[1]) - 20, int(high[1]) + 20)
-                for line in (picture[spot[1], around[0]], picture[around[1], spot[0]]):
-                    assert np.sum(255.0 - line) / 255 * MM_PER_PX == pytest.approx(
-                        sizes[tag.tag_id], abs=tolerance)
-        assert bar_length(picture) == pytest.approx(100.0, abs=0.1)  # one pixel is 0.085 mm
+    kind, drawn = pictures
+    # mm; poppler moves upright edges to whole pixels, and the PDF's numbers are checked below.
+    tolerance = {"png": 0.005, "pdf": MM_PER_PX}[kind]
+    picture = drawn[page]
+    assert picture.shape == pytest.approx((210 / MM_PER_PX, 297 / MM_PER_PX), abs=1)
+    tags = tags_of(picture)
+    assert len(tags) == (4 if page == 2 else 3)
+    for tag in tags:
+        low, high = tag.corners.min(axis=0), tag.corners.max(axis=0)
+        inside = (high - low) / 16  # the middle of the black border
+        for spot in np.round([low + inside, high - inside]).astype(int):
+            around = slice(int(low[0]) - 20, int(high[0]) + 20), slice(int(low[1]) - 20, int(high[1]) + 20)
+            for line in (picture[spot[1], around[0]], picture[around[1], spot[0]]):
+                assert np.sum(255.0 - line) / 255 * MM_PER_PX == pytest.approx(
+                    sizes[tag.tag_id], abs=tolerance)
+    assert bar_length(picture) == pytest.approx(100.0, abs=0.1)  # one pixel is 0.085 mm
 
 
 @pytest.mark.parametrize(("page", "markers"), [
     (0, [m for m in FLOOR.markers if m.sheet == "front"]),
     (1, [m for m in FLOOR.markers if m.sheet == "rear"]), (2, list(CAR.markers))])
-def test_places_and_turns_on_a_page_are_the_layouts(pictures: dict[str, list[FloatArray]], page: int,
+def test_places_and_turns_on_a_page_are_the_layouts(pictures: tuple[str, list[FloatArray]], page: int,
                                                     markers: list[Marker]) -> None:
     table = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
     settings = cv2.aruco.DetectorParameters()
     settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_CONTOUR
-    for drawn in pictures.values():
-        found, ids, _ = cv2.aruco.ArucoDetector(table, settings).detectMarkers(drawn[page])  # type: ignore[call-overload]
-        seen = {int(i): corner[0] for i, corner in zip(np.ravel(ids), found, strict=True)}
-        printed = np.concatenate([seen[m.id] for m in markers]) * [MM_PER_PX, -MM_PER_PX]  # y up
-        stated = np.concatenate([m.corners() for m in markers]) * 1000
-        # A turn and a shift must carry one onto the other; a mirrored or enlarged print could not.
-        fit = EuclideanTransform.from_estimate(stated, printed)
-        np.testing.assert_allclose(fit(stated), printed, atol=0.12)
+    drawn = pictures[1]
+    found, ids, _ = cv2.aruco.ArucoDetector(table, settings).detectMarkers(drawn[page])  # type: ignore[call-overload]
+    seen = {int(i): corner[0] for i, corner in zip(np.ravel(ids), found, strict=True)}
+    printed = np.concatenate([seen[m.id] for m in markers]) * [MM_PER_PX, -MM_PER_PX]  # y up
+    stated = np.concatenate([m.corners() for m in markers]) * 1000
+    # A turn and a shift must carry one onto the other; a mirrored or enlarged print could not.
+    fit = EuclideanTransform.from_estimate(stated, printed)
+    np.testing.assert_allclose(fit(stated), printed, atol=0.12)
 
 
 def test_the_pdf_page_itself_has_the_papers_size_and_exact_squares(sheets: list[Path]) -> None:
@@ -143,10 +152,10 @@ def test_the_pdf_page_itself_has_the_papers_size_and_exact_squares(sheets: list[
         assert np.sum(np.all(np.abs(side - size) < 0.002, axis=1)) == count
 
 
-def test_crosses_are_where_the_words_say(pictures: dict[str, list[FloatArray]]) -> None:
+def test_crosses_are_where_the_words_say(printed: list[FloatArray]) -> None:
     # The words give 500 mm and 554.6 mm = hypot(500, 240): the crosses' places follow from markers on the page.
     for page, inwards in ((0, -1), (1, 1)):
-        picture = pictures["png"][page]
+        picture = printed[page]
         tags = {t.tag_id: t.center * MM_PER_PX for t in tags_of(picture)}
         middle = tags[11 if page == 0 else 14]
         for side in (-120, 120):
