@@ -1,6 +1,43 @@
-"""How the property tests run: no deadline for one example, since a loaded machine is no fault of the code."""
+"""How the property tests run, and which tests may skip where everything is said to be installed."""
 
+import os
+import tomllib
+from collections.abc import Generator
+from fnmatch import fnmatchcase
+from pathlib import Path
+from typing import Any
+
+import pytest
 from hypothesis import settings
 
-settings.register_profile("no deadline", deadline=None)
+settings.register_profile("no deadline", deadline=None)  # a loaded machine is no fault of the code
 settings.load_profile("no deadline")
+
+ALLOWED = tomllib.loads(Path(__file__).with_name("allowed_skips.toml").read_text(encoding="utf-8"))["allowed"]
+
+
+def judged(report: Any) -> Any:
+    """With CI set: the report, made a failure where the test (or its file) skipped and may not."""
+    if not os.environ.get("CI") or not report.skipped or hasattr(report, "wasxfail"):
+        return report
+    file, line, told = report.longrepr
+    reason = told.removeprefix("Skipped: ")
+    if not any(fnmatchcase(report.nodeid, one["test"]) and fnmatchcase(reason, one["reason"]) for one in ALLOWED):
+        report.outcome = "failed"
+        report.longrepr = (
+            f"{report.nodeid} skipped: {reason}\n({file}:{line}) Where CI is set, nothing skips that is not listed in "
+            "tests/allowed_skips.toml. Install what is missing: .ci/run names all that the tests need."
+        )
+    return report
+
+
+@pytest.hookimpl(wrapper=True, tryfirst=True)  # outside of pytest's own wrapper, which marks expected failures
+def pytest_runtest_makereport() -> Generator[None, Any, Any]:
+    """In the process that runs the test, so that it fails like any other whatever the number of workers."""
+    return judged((yield))
+
+
+@pytest.hookimpl(wrapper=True, tryfirst=True)
+def pytest_make_collect_report() -> Generator[None, Any, Any]:
+    """The same for a file that skips as a whole."""
+    return judged((yield))

@@ -125,7 +125,7 @@ def test_two_processes_upgrade_at_once(tmp_path: Path, monkeypatch: pytest.Monke
     assert not list(tmp_path.glob("*.part"))
 
 
-@pytest.mark.skipif(not available(), reason="needs Linux and a C compiler")
+@pytest.mark.skipif(not available(), reason="needs Linux and a C compiler: apt-get install gcc")
 def test_a_log_on_read_only_media_can_be_read(tmp_path: Path, whole: bytes) -> None:
     """As on a locked card or a DVD: every opening for writing fails with EROFS (30), so no shared file either."""
     folder = tmp_path / "media"

@@ -14,7 +14,7 @@ from rig.log.store import LOG_FILE, BenchLog
 from tests.benchmarks.write_errors import one_error
 from tests.faults.bad_disk import available, run_on_bad_disk
 
-pytestmark = pytest.mark.skipif(not available(), reason="needs Linux and a C compiler")
+pytestmark = pytest.mark.skipif(not available(), reason="needs Linux and a C compiler: apt-get install gcc")
 
 
 @pytest.mark.parametrize(("at", "how", "error", "filled"), [

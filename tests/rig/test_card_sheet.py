@@ -20,7 +20,7 @@ from rig.jobs.card_travel import MEASURE_AGAIN, send_card, sheet_rows, take_card
 from rig.report.card_sheet import write_card_sheet
 from rig.virtual.dunlin import CAR_KEYS
 
-needs_poppler = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="poppler-utils is not installed")
+needs_poppler = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="needs apt-get install poppler-utils")
 
 
 def card_file(folder: Path, name: str, **keys: object) -> Path:

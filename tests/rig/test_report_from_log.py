@@ -28,7 +28,7 @@ from rig.virtual.bench import write_cards
 from rig.virtual.dunlin import SETUPS
 from vision.types import Camera, CameraView, ClipTrack
 
-needs_poppler = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="poppler-utils is not installed")
+needs_poppler = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="needs apt-get install poppler-utils")
 
 
 def known_track(rng: np.random.Generator, pole: float = -0.05) -> ClipTrack:
