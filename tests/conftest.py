@@ -1,4 +1,4 @@
-"""How the property tests run, and which tests may skip where everything is said to be installed."""
+"""How the tests share the processors, how the property tests run, and which tests may skip where CI is set."""
 
 import os
 import tomllib
@@ -13,7 +13,20 @@ from hypothesis import settings
 settings.register_profile("no deadline", deadline=None)  # a loaded machine is no fault of the code
 settings.load_profile("no deadline")
 
+LONGEST = ("test_main_job.py", "test_lesson.py", "test_access.py")
 ALLOWED = tomllib.loads(Path(__file__).with_name("allowed_skips.toml").read_text(encoding="utf-8"))["allowed"]
+
+
+@pytest.hookimpl(optionalhook=True, wrapper=True)
+def pytest_xdist_auto_num_workers() -> Generator[None, int, int]:
+    """One process more than cores: many tests wait for pads, a browser or another process."""
+    return (yield) + 1
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The longest files first: begun last, one of them would still run when the other processes have nothing left."""
+    items.sort(key=lambda item: item.path.name not in LONGEST)
 
 
 def judged(report: Any) -> Any:
