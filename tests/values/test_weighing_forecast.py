@@ -53,7 +53,7 @@ def test_a_push_at_the_balance_point_slides_straight(pushed: dict[str, Any]) -> 
 
 
 def test_the_forecast_in_words(tmp_path: Path) -> None:
-    test = write_cards(tmp_path, bench={"pads.reseat_g": 0.1}, test=TYPED | GRIP | {"push.position_pct": 40})
+    test = write_cards(tmp_path, bench={"pads.reseat_g": 0.1}, test=TYPED | GRIP | {"push.position_pct": 20})
     told = pivotbench("predict", test, "--log", tmp_path / "log")
     assert told.code == 0, told.err
     result = records(tmp_path / "log", "prediction")[0]["result"]
