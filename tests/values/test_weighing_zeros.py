@@ -311,7 +311,9 @@ def live_record(log: Path) -> dict[str, list[float]]:
 
 
 def test_live_shows_each_wheel_its_own_pad(log: Path, test_card: Path) -> None:
-    with ActedPads(moved([200, 300, 400, 500])) as pads:
+    with ActedPads(moved([9000, 9000, 9000, 9000])) as pads:
+        assert pivotbench("zero", test_card, "--port", pads.url, "--log", log).code == 0
+        pads.lay(moved([200, 300, 400, 500]))  # the pads have moved: the newer zero counts
         assert pivotbench("zero", test_card, "--port", pads.url, "--log", log).code == 0
         pads.lay(moved([200, 300, 400, 500], on_pads(CAR)))
         pads.dither = [20, 2000, 125, 800]  # times √2.5: 0.08, 6.3, 0.8 and 1.6 g on pads 1 to 4
