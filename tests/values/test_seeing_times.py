@@ -181,7 +181,7 @@ def test_the_dynamic_forecast_is_what_newton_says_of_the_same_push(scene: Scene)
     middle = [pose[:2] + WHEELBASE / 2 * np.array([math.cos(pose[2]), math.sin(pose[2])]) for pose in (first, last)]
     sideways = (middle[1] - middle[0]) @ np.array([-math.sin(heading), math.cos(heading)])
     kappa = 2 * math.sin((last[2] - first[2]) / 2) / sideways
-    assert found(scene, "device", "comparison")["dynamic_kappa_per_m"] == pytest.approx(kappa, rel=0.02)
+    assert found(scene, "device", "comparison")["dynamic_kappa_per_m"] == pytest.approx(kappa, rel=0.005)
 
 
 def test_times_that_do_not_belong_to_the_clip_are_refused(scene: Scene, tmp_path: Path) -> None:
