@@ -247,7 +247,7 @@ def test_each_push_has_its_own_turn_way_and_poses(scene: Scene, push: dict[str, 
         speed = 1000 * (WHEELBASE / 2 - station) * abs(turn) / (end - begin)
         assert row["peak_speed_mm_s"] == pytest.approx(speed, rel=0.06)
         assert row["outliers"] == 0
-        # 0.5 mm of the plate ahead turns with the car, and of the wheelbase at most half of 1.5 mm: 1.8 times that in all
+        # 0.5 mm of the plate ahead turns with the car, and at most half of the wheelbase's 1.5 mm: 1.8 times in all
         assert 1.0 < row["travel_u_mm"] / (2 * 0.5 * abs(math.sin(turn / 2))) < 1.82
         assert 0.001 < row["turn_u_deg"] < 0.02
         assert 0.02 < row["peak_speed_u_mm_s"] < 1.0
