@@ -212,8 +212,8 @@ def test_when_the_load_arrives(tmp_path: Path, knee: bool) -> None:
 
     axles = AXLES
     if knee:
-        axles = {"front": AXLES["front"] | {"knee_mm_per_s": 10.0, "beyond_knee": 0.2},
-                 "rear": AXLES["rear"] | {"knee_mm_per_s": 25.0, "beyond_knee": 0.6}}  # fmt: skip
+        axles = {"front": AXLES["front"] | {"knee_mm_per_s": 0.5, "beyond_knee": 0.1},
+                 "rear": AXLES["rear"] | {"knee_mm_per_s": 4.0, "beyond_knee": 0.4}}  # fmt: skip
     got = moved(tmp_path, axles=axles)["step"]
     assert (got["ay_g"], got["rise_ms"]) == (0.4, 50.0)
     car = Springs(axles, newtons())
