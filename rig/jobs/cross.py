@@ -93,7 +93,7 @@ def builder_loop(
     state = LoopState(
         response=response_from_rates(rates),
         rates=rates,
-        pitch=cards.car.chassis.front.collar_pitch_mm * MM,
+        pitch=cards.car.chassis.rear.collar_pitch_mm * MM,
         target_pct=target_pct,
         tolerance_pct=tolerance_pct,
         bars=bars,

@@ -125,7 +125,7 @@ def test_the_collar_to_turn_and_what_it_is_worth(calibrated: Path, tmp_path: Pat
     soft = 2 / (1.08 + 1.0) + 2 / 20 + 2 / (1.28 + 0.4) + 2 / 30
     # one turn: 2 N/mm × 0.8 × 0.5 mm at the wheel, through the axle's own twist; g at each wheel
     per_turn = 2.0 * 0.8 * 0.5 / (1.28 + 0.4) / soft / 9.80665e-3
-    crooked = {"FL": 640, "FR": 340, "RL": 440, "RR": 180}  # FL + RR 820 of 1600 g: 20 g too much, 10 g a wheel
+    crooked = {"FL": 640, "FR": 340, "RL": 440, "RR": 180}  # FR + RL 780 of 1600 g, 48.75 %: 20 g short, 10 g a wheel
     turns = max(0.25, round(10 / per_turn / 0.25) * 0.25)
     words = {0.25: "a quarter turn", 0.5: "half a turn", 0.75: "three quarters of a turn", 1.0: "1 turn"}[turns]
     even = {"FL": 630, "FR": 350, "RL": 450, "RR": 170}
@@ -143,7 +143,7 @@ def test_the_collar_to_turn_and_what_it_is_worth(calibrated: Path, tmp_path: Pat
     steps = told.result["steps"]
     (advice,) = [text for text in steps if "preload" in text]
     assert f"Rear-left collar {words} down, more preload: expect {turns * per_turn:+.0f} g here" in advice
-    assert "Front-left with rear-right carries 51." in advice
+    assert "Front-right with rear-left carries 48.7 %, front-left with rear-right 51.3 %" in advice
     assert told.result["done"] is True
     assert ["Unhook both" in steps[0], "rear bar" in steps[3], "front bar" in " ".join(steps[4:])] == [True] * 3
     weighings, (run,) = records(log, "weighing"), records(log, "cross weight")

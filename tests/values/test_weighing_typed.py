@@ -4,6 +4,7 @@ Statics of a car on four contacts; the law of propagation (GUM, JCGM 100:2008); 
 """
 
 import math
+import re
 import shutil
 from pathlib import Path
 from typing import Any
@@ -72,9 +73,8 @@ def test_typed_weights_in_words(tmp_path: Path) -> None:
         assert rows[name] == [f"{LOAD[wheel]:.1f}", "g", "±", f"{half:.1f}", f"{LOAD[wheel] / 16:.1f}", "%"]
     assert rows["front"][0] == "62.50"
     assert rows["left"][0] == "68.75"
-    diagonals = [row for row in told.out.splitlines() if row.startswith("diagonal")]
-    assert "front left + rear right   56.25 %" in diagonals[0]
-    assert "front right + rear left   43.75 %" in diagonals[1]
+    assert re.search(r"^cross weight \(front right \+ rear left\)\s+43.75 % ± ", told.out, re.MULTILINE)
+    assert re.search(r"^other diagonal \(front left \+ rear right\)\s+56.25 % ± ", told.out, re.MULTILINE)
     # by hand: x = 0.625 × 250 mm; y = (400 × 80 + 200 × 90)/1600 mm
     assert "centre of gravity 156.2 ±" in told.out
     assert "31.2 ±" in told.out
@@ -223,7 +223,7 @@ def test_where_ballast_must_go(
 
 def test_ballast_for_the_diagonal_is_refused_on_a_rectangle(tmp_path: Path) -> None:
     test = write_cards(tmp_path, car=EVEN, test=TYPED)
-    told = pivotbench("ballast", test, "--mass", 80, "--diagonal", 50, "--log", tmp_path / "log", "--json").result
+    told = pivotbench("ballast", test, "--mass", 80, "--cross", 50, "--log", tmp_path / "log", "--json").result
     assert told["reachable"] is False
     assert "place_m" not in told or told["place_m"] is None
 

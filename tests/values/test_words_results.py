@@ -142,12 +142,12 @@ def test_a_weighing_in_words(tmp_path: Path, weights: tuple[float, ...], side: s
         assert re.search(rf"{name}\s+{grams:.1f} g ±\s+{doubt:.1f}\s+{100 * grams / total:.1f} %", words)
     own = 400 / 12 + 0.36
     assert re.search(rf"total\s+1540.0 g ±\s+{1.96 * np.sqrt(4 * own + (0.002 * total) ** 2):.1f}", words)
-    front, left, cross = w[:2].sum() / total, w[[0, 2]].sum() / total, w[[0, 3]].sum() / total
+    front, left, cross = w[:2].sum() / total, w[[0, 2]].sum() / total, w[[1, 2]].sum() / total
     for name, share, more in (("front", front, 0.0), ("left", left, 0.0),
-                              ("diagonal front left \\+ rear right", cross, 0.96 * 36)):  # fmt: skip
+                              ("cross weight \\(front right \\+ rear left\\)", cross, 0.96 * 36)):  # fmt: skip
         doubt = 196 * np.sqrt(own * (2 * (1 - share) ** 2 + 2 * share**2) + more) / total
         assert re.search(rf"{name}\s+{100 * share:.2f} % ±\s+{doubt:.2f}", words)
-    assert f"rear left  {100 - 100 * cross:6.2f} %" in words
+    assert re.search(rf"other diagonal .front left . rear right.\s+{100 - 100 * cross:.2f} %", words)
     across = w @ [75, -75, 95, -95] / total
     assert f"{abs(across):.1f} ± " in words
     assert words.split("mm ahead of the rear axle, ")[1].split(" mm ")[1].startswith(f"{side} of the middle")
@@ -159,7 +159,7 @@ def test_a_weighing_in_words(tmp_path: Path, weights: tuple[float, ...], side: s
     table = run("log", "--log", tmp_path / "log")
     assert f"front {100 * front:.2f} ± " in table
     assert f"left {100 * left:.2f} ± " in table
-    assert f"front left with rear right {100 * cross:.2f} ± " in table
+    assert f"cross weight (front right with rear left) {100 * cross:.2f} ± " in table
 
 
 # records of other kinds, brought in from elsewhere, one line each
