@@ -29,7 +29,7 @@ class LoopState:
     """Where the builder is. Start with LoopState(...), then pass on the state each Step carries.
 
     response, rates: of this car.  pitch: m of travel per turn of the rear collars, which are the ones turned.
-    target_pct: wanted cross weight, of FR and RL.  tolerance_pct: points either side of the target.  bars: which axles have one.
+    target_pct: wanted cross weight, of FR and RL.  tolerance_pct: points either side.  bars: which axles have one.
     before: the weighing that the next one is compared with.  expected_g: (4,) g, change that the last advice promised.
     turned: collar turns advised so far.  retries: settlings repeated because a turn did not do what it should.
     """
