@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.pivot import PivotEstimate
+from analysis.base.pivot import PivotEstimate
 from analysis.prediction import Prediction
 from analysis.prediction_inputs import assemble
 from analysis.prediction_region import pole

@@ -5,8 +5,8 @@ from typing import Literal
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
 from analysis.inference_model import Variants, kappa_of
 from analysis.prediction import kind_of_test, summarise
 from analysis.prediction_inputs import CarState, PushState, check_states, doubt_groups, draw_groups

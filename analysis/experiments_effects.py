@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
 from analysis.uncertainty import coverage_factor
 
 IntArray = npt.NDArray[np.int_]

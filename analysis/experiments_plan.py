@@ -6,7 +6,7 @@ from itertools import product
 
 import numpy as np
 
-from analysis.errors import InputError
+from analysis.base.errors import InputError
 
 Setup = Mapping[str, str]
 """Factor -> level, as on the cards: {"front tyres": "soft", "ballast": "rear"}."""

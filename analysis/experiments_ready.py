@@ -5,11 +5,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
+from analysis.base.pivot import PivotEstimate
 from analysis.grip_notes import GripNotes, differences
 from analysis.inference_model import Variants, doubt_effects, doubt_variants, kappa_of
-from analysis.pivot import PivotEstimate
 from analysis.prediction import kind_of_test
 from analysis.prediction_inputs import CarState, PushState, check_states
 

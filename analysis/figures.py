@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from analysis.arrays import FloatArray
+from analysis.base.arrays import FloatArray
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -7,8 +7,8 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from analysis.arrays import BoolArray, FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import BoolArray, FloatArray
+from analysis.base.errors import InputError
 from analysis.sliding import Contacts, Finger, LoadTransfer, SlideMotion, solve_push
 from analysis.sliding.contacts import check_contacts
 from analysis.sliding.finger import check_finger

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
 
 EQUATOR = 9.7803253359  # m/s2, WGS84
 SOMIGLIANA_K = 0.00193185265241

@@ -8,8 +8,8 @@ from typing import Literal
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
 from analysis.grip import GripMeasurement, GripState
 from analysis.grip_notes import GripNotes
 from analysis.uncertainty import Input, Normal, first_order

@@ -8,8 +8,8 @@ from typing import Literal
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
 from analysis.grip import Z95, GripMeasurement
 from analysis.grip_notes import GripNotes
 from analysis.least_squares import least_squares

@@ -12,10 +12,10 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
+from analysis.base.pivot import PivotEstimate
 from analysis.inference_model import Variants, balance_doubt, doubt_effects, doubt_variants, kappa_of
-from analysis.pivot import PivotEstimate
 from analysis.prediction import kind_of_test
 from analysis.prediction_inputs import CarState, PushState, check_states
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from analysis.arrays import FloatArray
+from analysis.base.arrays import FloatArray
 from analysis.prediction_inputs import (
     PUSH_DOUBTS,
     CarState,

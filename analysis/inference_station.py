@@ -5,8 +5,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
 from analysis.inference_model import Variants, balance_doubt, doubt_effects, doubt_variants, kappa_of
 from analysis.prediction import kind_of_test
 from analysis.prediction_inputs import CarState, PushState, check_states

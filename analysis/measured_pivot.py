@@ -4,11 +4,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
+from analysis.base.pivot import PivotEstimate
 from analysis.measured_pivot_interval import drift_rate, mean_rest, measure_slide, whitened_scatter
 from analysis.measured_pivot_rests import SEED_FRAMES, Segmented, Slide, segment
-from analysis.pivot import PivotEstimate
 from analysis.pivot_path import PivotPath, fit_pivot_path, smooth_motion
 
 ADVISED_REST_FRAMES = 15

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
-from analysis.motion import slide_jacobian, slide_parts
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
+from analysis.base.plane import slide_jacobian, slide_parts
 
 LARGEST_KAPPA = 1e6
 """1/m. Stands for a turn about the mid-wheelbase point itself: its station errs by a thousandth of a mm."""

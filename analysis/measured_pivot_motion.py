@@ -12,7 +12,7 @@ from itertools import product
 
 import numpy as np
 
-from analysis.arrays import BoolArray, FloatArray
+from analysis.base.arrays import BoolArray, FloatArray
 
 LEAST_MOVING = 4
 MOST_GROUPS = 30

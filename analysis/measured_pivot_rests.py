@@ -10,9 +10,9 @@ from itertools import pairwise
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-from analysis.arrays import BoolArray, FloatArray
-from analysis.errors import AnalysisError, InputError
-from analysis.motion import place
+from analysis.base.arrays import BoolArray, FloatArray
+from analysis.base.errors import AnalysisError, InputError
+from analysis.base.plane import place
 
 SEED_FRAMES = 6
 """A rest shorter than this cannot be told from a slow part of a slide."""

@@ -4,10 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.arrays import BoolArray, FloatArray
+from analysis.base.arrays import BoolArray, FloatArray
+from analysis.base.plane import place
 from analysis.measured_pivot_interval import mean_rest, whitened_scatter
 from analysis.measured_pivot_motion import LEAST_MOVING, Poses, joined, path_of, solved
-from analysis.motion import place
 
 LEAST_TURN = 0.026
 """rad (1.5 degrees): below this a pivot at every moment says nothing."""

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.arrays import FloatArray
+from analysis.base.arrays import FloatArray
 from analysis.measured_pivot import MeasuredPush, MeasuredPushes, measure_pivot
 
 

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
-from analysis.pivot import PivotEstimate
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
+from analysis.base.pivot import PivotEstimate
 
 NORMAL_95 = 1.959964
 LARGEST_KAPPA = 1e6

@@ -9,8 +9,8 @@ from typing import Literal
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.pivot import PivotEstimate
+from analysis.base.arrays import FloatArray
+from analysis.base.pivot import PivotEstimate
 from analysis.prediction_inputs import (
     CarState,
     PushState,

@@ -5,7 +5,7 @@ from dataclasses import fields
 
 import numpy as np
 
-from analysis.arrays import FloatArray
+from analysis.base.arrays import FloatArray
 from analysis.prediction_inputs import Drawn
 from analysis.prediction_slide import slide
 from analysis.sliding.contacts import Contacts

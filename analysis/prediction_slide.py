@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.arrays import BoolArray, FloatArray
+from analysis.base.arrays import BoolArray, FloatArray
 from analysis.finite_push import integrate_push
 from analysis.prediction_inputs import Drawn, PushState
 from analysis.sliding.solve import solve_push

@@ -5,9 +5,9 @@ from typing import Literal
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
-from analysis.motion import place, rotation
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
+from analysis.base.plane import place, rotation
 
 LEAST_FRAMES = 6
 LEAST_WAY = 0.005

@@ -12,9 +12,9 @@ from typing import Literal
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.errors import AnalysisError, InputError
-from analysis.motion import swing_pole, turn_per_travel
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import AnalysisError, InputError
+from analysis.base.plane import swing_pole, turn_per_travel
 from analysis.quick_push_step import Ground, friction, ground_of, step_twist
 from analysis.sliding.contacts import Contacts
 

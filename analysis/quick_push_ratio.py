@@ -5,8 +5,8 @@ from typing import Literal
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
 from analysis.pivot_path import smooth_motion
 from analysis.quick_push import GRAVITY, Body
 from analysis.quick_push_step import ground_of

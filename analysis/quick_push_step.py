@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.arrays import BoolArray, FloatArray
-from analysis.errors import AnalysisError, InputError
+from analysis.base.arrays import BoolArray, FloatArray
+from analysis.base.errors import AnalysisError, InputError
 from analysis.sliding.contacts import Contacts, check_contacts
 
 

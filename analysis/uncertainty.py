@@ -10,8 +10,8 @@ from typing import Protocol
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
 
 Model = Callable[[FloatArray], FloatArray]
 Progress = Callable[[int, int], None]

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.errors import InputError
+from analysis.base.errors import InputError
 
 GRAVITY = 9.80665
 SIZE_ESTIMATE_U = 0.25

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
 from analysis.least_squares import straight_line
 
 NORMAL_95 = 1.959964

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
 from analysis.moving.bench_rates import Measured
 
 

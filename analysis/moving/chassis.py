@@ -10,8 +10,8 @@ from typing import Any
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
 
 STANDARD_GRAVITY = 9.80665
 SHAPES = {

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.arrays import FloatArray
+from analysis.base.arrays import FloatArray
 from analysis.moving.chassis import Chassis
 
 HEAVE, PITCH, ROLL, WHEEL = 0, 1, 2, slice(3, 7)

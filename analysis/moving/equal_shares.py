@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.arrays import WHEELS, BoolArray, FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import WHEELS, BoolArray, FloatArray
+from analysis.base.errors import InputError
 from analysis.moving.chassis import Chassis
 from analysis.moving.equilibrium import Equilibrium
 from analysis.moving.transfer import lift_off

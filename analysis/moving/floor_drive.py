@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.arrays import BoolArray, FloatArray
-from analysis.errors import InputError
-from analysis.motion import place
+from analysis.base.arrays import BoolArray, FloatArray
+from analysis.base.errors import InputError
+from analysis.base.plane import place
 
 LACKING = (
     "a push lacks what a drive has: driven wheels that spin (their side grip is used up along), counter-steer, "

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.arrays import FloatArray
+from analysis.base.arrays import FloatArray
 from analysis.moving.chassis import Chassis, rows_of
 from analysis.moving.dampers import BodyInertia, Dampers, mass_matrix
 from analysis.moving.elements import HEAVE, PITCH, ROLL, WHEEL, elements_of, squash

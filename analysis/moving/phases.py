@@ -6,8 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from analysis.arrays import WHEELS, BoolArray, FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import WHEELS, BoolArray, FloatArray
+from analysis.base.errors import InputError
 from analysis.moving.chassis import SHAPES, STANDARD_GRAVITY, Chassis
 from analysis.moving.dampers import BodyInertia, Dampers
 from analysis.moving.equilibrium import equilibrium

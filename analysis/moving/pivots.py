@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
 from analysis.moving.chassis import Chassis
 from analysis.moving.equilibrium import equilibrium
 from analysis.moving.region import grip_limit

@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.arrays import BoolArray, FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import BoolArray, FloatArray
+from analysis.base.errors import InputError
 from analysis.moving.chassis import Chassis
 from analysis.moving.equilibrium import Equilibrium, equilibrium, standing
 from analysis.moving.phases import tyres_with_axis, with_axis

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.arrays import BoolArray, FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import BoolArray, FloatArray
+from analysis.base.errors import InputError
 from analysis.moving.chassis import Chassis, checked, rows_of
 from analysis.moving.dampers import BodyInertia, Dampers, mass_matrix
 from analysis.moving.elements import TYRE, Elements, elements_of, squash

@@ -5,8 +5,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
 from analysis.moving.chassis import Chassis, checked, stacked
 from analysis.moving.equilibrium import equilibrium
 from analysis.moving.phases import DRIFT, Phase, checked_phases

@@ -4,8 +4,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.arrays import WHEELS, FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import WHEELS, FloatArray
+from analysis.base.errors import InputError
 from analysis.moving.chassis import Chassis
 from analysis.moving.equilibrium import Equilibrium, equilibrium, standing
 

@@ -5,8 +5,8 @@ from typing import Literal
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
 from analysis.moving.chassis import Chassis
 
 Behaviour = Literal["pushes wide at the front", "steps out at the rear", "slides with all four wheels", "holds"]

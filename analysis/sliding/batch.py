@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
-from analysis.arrays import BoolArray
+from analysis.base.arrays import BoolArray
 from analysis.sliding.contacts import GroundArrays
 from analysis.sliding.finger import FingerArrays, LoadTransfer
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analysis.arrays import BoolArray, FloatArray
+from analysis.base.arrays import BoolArray, FloatArray
 from analysis.sliding.batch import Rows, pick_ground, pick_transfer
 from analysis.sliding.contacts import GroundArrays
 from analysis.sliding.finger import LoadTransfer

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from analysis.arrays import FloatArray
+from analysis.base.arrays import FloatArray
 from analysis.sliding.build import Scene
 from analysis.sliding.frame import length
 

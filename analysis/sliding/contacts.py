@@ -7,8 +7,8 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from analysis.arrays import BoolArray, FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import BoolArray, FloatArray
+from analysis.base.errors import InputError
 
 Law = Literal["cut", "ellipse"]
 AxleKind = Literal["free", "solid", "differential"]

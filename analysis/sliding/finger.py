@@ -6,8 +6,8 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
 
 FingerKind = Literal["sliding", "sticking", "friction", "line"]
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from analysis.arrays import BoolArray, FloatArray
+from analysis.base.arrays import BoolArray, FloatArray
 
 PARTNER = [1, 0, 3, 2]
 """Wheel on the same axle."""

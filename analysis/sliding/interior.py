@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analysis.arrays import BoolArray, FloatArray
+from analysis.base.arrays import BoolArray, FloatArray
 from analysis.sliding.frame import Frame, length
 from analysis.sliding.system import LinearSystem, feedback, push_rows
 

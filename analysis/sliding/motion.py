@@ -5,7 +5,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 import numpy.typing as npt
 
-from analysis.arrays import BoolArray, FloatArray
+from analysis.base.arrays import BoolArray, FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

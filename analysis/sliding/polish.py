@@ -6,7 +6,7 @@ stiff spring whose force is carried over (method of multipliers), so that its sl
 
 import numpy as np
 
-from analysis.arrays import FloatArray
+from analysis.base.arrays import FloatArray
 from analysis.sliding.frame import Frame, length
 from analysis.sliding.interior import State
 from analysis.sliding.system import LinearSystem, feedback, push_rows

@@ -8,7 +8,7 @@ from math import sqrt
 
 import numpy as np
 
-from analysis.arrays import FloatArray
+from analysis.base.arrays import FloatArray
 from analysis.sliding.build import Scene
 from analysis.sliding.frame import PARTNER, Frame
 from analysis.sliding.interior import State

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from analysis.arrays import BoolArray, FloatArray
+from analysis.base.arrays import BoolArray, FloatArray
 from analysis.sliding.finger import LoadTransfer
 
 

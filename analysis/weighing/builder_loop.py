@@ -12,8 +12,8 @@ from typing import Literal
 
 import numpy as np
 
-from analysis.arrays import WHEELS, FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import WHEELS, FloatArray
+from analysis.base.errors import InputError
 from analysis.weighing.corner_weights import CROSS, CornerWeights
 from analysis.weighing.stiffness import SpringRates, WarpResponse, collar_turn
 

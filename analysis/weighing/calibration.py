@@ -11,8 +11,8 @@ from typing import Any, Literal
 
 import numpy as np
 
-from analysis.arrays import BoolArray, FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import BoolArray, FloatArray
+from analysis.base.errors import InputError
 from analysis.weighing.error_budget import BudgetLine, budget_value, error_budget
 from analysis.weighing.least_squares import PolynomialFit, fit_polynomial
 

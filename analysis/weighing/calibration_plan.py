@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
-from analysis.errors import InputError
+from analysis.base.errors import InputError
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

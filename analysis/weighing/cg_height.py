@@ -12,8 +12,8 @@ from typing import Literal
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
 from analysis.weighing.estimate import Estimate, effective_dof, mixed_factor
 
 Axle = Literal["front", "rear"]

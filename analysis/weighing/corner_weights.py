@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
 from analysis.weighing.estimate import Doubt, DoubtPart, Estimate, as_parts, propagate, total_covariance
 
 STANDARD_GRAVITY = 9.80665  # m/s2, exact by definition (3rd CGPM, 1901)

@@ -7,8 +7,8 @@ from itertools import combinations_with_replacement
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
 from analysis.weighing.builder_loop import Bars, LoopState, Step, next_step
 from analysis.weighing.corner_weights import CROSS, CornerWeights
 from analysis.weighing.estimate import Estimate

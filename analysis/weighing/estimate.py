@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
 
 COVERAGE = 0.95
 NORMAL_FACTOR = 1.959963984540054  # 97.5 % quantile of the standard normal distribution

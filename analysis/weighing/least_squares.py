@@ -5,8 +5,8 @@ from math import comb
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from analysis.errors import InputError
+from analysis.base.errors import InputError
 
 ScaleClass = Literal["I", "II", "III", "IIII"]
 CellClass = Literal["A", "B", "C", "D"]

@@ -7,8 +7,8 @@ from typing import Literal
 
 import numpy as np
 
-from analysis.arrays import BoolArray, FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import BoolArray, FloatArray
+from analysis.base.errors import InputError
 from analysis.weighing.calibration import Calibration
 
 SATURATED_HIGH, SATURATED_LOW = 8388607, -8388608

@@ -11,8 +11,8 @@ from typing import Literal
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
 from analysis.weighing.corner_weights import CROSS, FRONT, LEFT
 from analysis.weighing.estimate import DoubtPart
 

@@ -12,8 +12,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from analysis.arrays import BoolArray, FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import BoolArray, FloatArray
+from analysis.base.errors import InputError
 from analysis.weighing.estimate import coverage_factor
 from analysis.weighing.pad_faults import PadFault, PadLimits, checked_counts, pad_faults
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.arrays import FloatArray
+from analysis.base.arrays import FloatArray
 from analysis.moving.chassis import Chassis, car_at_rest
 from analysis.moving.dampers import BodyInertia, Dampers, box_inertia, dampers
 from analysis.moving.phases import Phase

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from analysis.arrays import FloatArray
+from analysis.base.arrays import FloatArray
 from rig.cards.schema import BenchCard, CarCard, TestCard
 from vision.layouts import default_car, default_floor
 from vision.types import CarMarkers, FingerMarker, FloorLayout, Marker

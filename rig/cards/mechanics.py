@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 
-from analysis.arrays import FloatArray
+from analysis.base.arrays import FloatArray
 from analysis.prediction_inputs import CarState, FingerName, PushState
 from analysis.weighing.corner_weights import STANDARD_GRAVITY
 from rig.cards.measures import MM, contact_place, contact_place_u, wheelbase

@@ -7,13 +7,13 @@ from typing import Any
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.comparison import Comparison, compare
+from analysis.base.arrays import FloatArray
+from analysis.base.pivot import PivotEstimate
+from analysis.base.plane import compose, invert
 from analysis.figures import CarPicture, PivotMark
+from analysis.forecast.comparison import Comparison, compare
 from analysis.grip_inversion import ratio_for
 from analysis.measured_pivot import MeasuredPush
-from analysis.motion import compose, invert
-from analysis.pivot import PivotEstimate
 from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet
 from rig.errors import InputError

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from analysis.arrays import FloatArray
+from analysis.base.arrays import FloatArray
 from analysis.moving.equilibrium import equilibrium
 from analysis.moving.floor_drive import Drive, SteadyDrive, drive, steady
 from analysis.moving.tyres import capacity, friction_centre, tyres_like

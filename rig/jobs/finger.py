@@ -7,7 +7,7 @@ from typing import Any
 import msgspec
 import numpy as np
 
-from analysis.arrays import FloatArray
+from analysis.base.arrays import FloatArray
 from analysis.measured_pivot import MeasuredPush
 from analysis.push_contact import PushContact, push_contact
 from rig.cards.measures import MM, car_markers, finger_marker, wheelbase

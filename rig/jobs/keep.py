@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from analysis.pivot import PivotEstimate
+from analysis.base.pivot import PivotEstimate
 from rig.cards.read import CardSet
 from rig.log.store import BenchLog
 

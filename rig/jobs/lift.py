@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.arrays import FloatArray
+from analysis.base.arrays import FloatArray
 from analysis.weighing.cg_height import AxleLift, CgHeight, HeightDoubts, cg_height
 from analysis.weighing.estimate import total_covariance
 from analysis.weighing.parts import BallastAdvice, Target, load_of_mass, move_ballast, place_ballast

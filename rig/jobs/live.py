@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.errors import AnalysisError
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import AnalysisError
 from analysis.weighing.calibration import Calibration
 from analysis.weighing.corner_weights import DIAGONAL_FL_RR, FRONT, LEFT, group_share
 from analysis.weighing.settled import SettledDetector, SettledReading

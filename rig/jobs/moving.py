@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from analysis.arrays import WHEELS, FloatArray
+from analysis.base.arrays import WHEELS, FloatArray
 from analysis.moving.chassis import stacked
 from analysis.moving.equal_shares import RuleBeside, beside
 from analysis.moving.equilibrium import equilibrium

@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from analysis.arrays import FloatArray
+from analysis.base.arrays import FloatArray
 from analysis.weighing.calibration import (
     Calibration,
     fit_calibration,

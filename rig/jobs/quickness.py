@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.errors import AnalysisError
+from analysis.base.errors import AnalysisError
 from analysis.measured_pivot import MeasuredPush
 from analysis.prediction_inputs import assemble
 from analysis.quick_push import Body, FingerMotion, push_quickly

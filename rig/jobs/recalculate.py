@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from analysis.comparison import compare
+from analysis.forecast.comparison import compare
 from analysis.grip_inversion import ratio_for
 from analysis.measured_pivot import measure_pivot
 from analysis.pivot_path_cause import with_cause_in_motion

@@ -8,10 +8,10 @@ from typing import Any
 
 import numpy as np
 
-from analysis.arrays import FloatArray
+from analysis.base.arrays import FloatArray
+from analysis.base.pivot import PivotEstimate
+from analysis.base.plane import compose, invert, slide_parts, turn_per_travel_jacobian
 from analysis.figures import CarPicture, PivotMark
-from analysis.motion import compose, invert, slide_parts, turn_per_travel_jacobian
-from analysis.pivot import PivotEstimate
 from analysis.weighing.corner_weights import CornerWeights
 from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet

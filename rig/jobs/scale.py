@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from analysis.arrays import FloatArray
+from analysis.base.arrays import FloatArray
 from analysis.weighing.calibration import Calibration
 from analysis.weighing.estimate import DoubtPart
 from analysis.weighing.loads import Loads, loads_from_counts

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.arrays import FloatArray
+from analysis.base.arrays import FloatArray
+from analysis.base.plane import place
 from analysis.figures import body_corners
 from analysis.measured_pivot import MeasuredPush
-from analysis.motion import place
 from rig.cards.measures import BAR_MM, MM, car_markers, floor_layout, wheelbase
 from rig.cards.read import CardSet
 from rig.errors import InputError

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.arrays import FloatArray
+from analysis.base.arrays import FloatArray
 from analysis.changes import Ballast, Change, pivot_map, to_reach
 from analysis.experiments_effects import SeriesPush, SeriesResult, analyse_series, pushes_needed
 from analysis.experiments_plan import PlannedPush, full_factorial, plan_series

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.arrays import FloatArray
+from analysis.base.arrays import FloatArray
 from rig.errors import InputError
 
 

@@ -17,7 +17,7 @@ from rich.live import Live
 from rich.table import Table
 from rich.text import Text
 
-WHEELS = ("front left", "front right", "rear left", "rear right")  # as in `analysis.arrays`; no numpy in this room
+WHEELS = ("front left", "front right", "rear left", "rear right")  # as in `analysis.base.arrays`; no numpy in this room
 SHORT = ("FL", "FR", "RL", "RR")
 _NARROW = 48  # columns below which names are shortened
 

@@ -5,7 +5,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from analysis.errors import AnalysisError
+from analysis.base.errors import AnalysisError
 from rig.cards.read import CardSet
 from rig.errors import BenchError, InputError
 from rig.jobs.compare import Verdict, judge, typed_pivot

@@ -3,8 +3,8 @@
 import secrets
 from typing import Any
 
+from analysis.base.pivot import PivotEstimate
 from analysis.experiments_ready import Hypothesis, hidden_change, most_telling_push
-from analysis.pivot import PivotEstimate
 from analysis.prediction_inputs import CarState, PushState
 from rig.cards.mechanics import car_state, push_state
 from rig.errors import InputError

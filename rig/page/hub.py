@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from analysis.errors import AnalysisError
+from analysis.base.errors import AnalysisError
 from rig.cards.schema import BenchCard
 from rig.errors import BenchError
 from rig.jobs.live import LiveLoads

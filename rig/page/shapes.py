@@ -4,8 +4,8 @@ from typing import Any
 
 import numpy as np
 
+from analysis.base.pivot import PivotEstimate
 from analysis.figures import CarPicture, PivotMark, body_corners
-from analysis.pivot import PivotEstimate
 from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.compare import Verdict

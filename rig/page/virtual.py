@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.motion import compose, invert, swing_pole, turn_per_travel
+from analysis.base.arrays import FloatArray
+from analysis.base.plane import compose, invert, swing_pole, turn_per_travel
 from rig.cards.measures import contact_place
 from rig.cards.read import CardSet
 from rig.cards.template import card_text

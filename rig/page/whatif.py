@@ -6,8 +6,8 @@ from typing import Any
 import msgspec
 import numpy as np
 
-from analysis.arrays import FloatArray
-from analysis.pivot import PivotEstimate
+from analysis.base.arrays import FloatArray
+from analysis.base.pivot import PivotEstimate
 from analysis.prediction import predict_push
 from analysis.prediction_inputs import assemble
 from analysis.prediction_region import pole

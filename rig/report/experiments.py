@@ -5,9 +5,9 @@ from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 
-from analysis.arrays import WHEELS
+from analysis.base.arrays import WHEELS
+from analysis.base.pivot import DEG_PER_CM
 from analysis.figures import top_view
-from analysis.pivot import DEG_PER_CM
 from rig.errors import InputError
 from rig.jobs.retell import Contribution, Experiment, Retold
 from rig.report.besides import besides_parts

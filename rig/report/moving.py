@@ -4,10 +4,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from analysis.arrays import WHEELS
+from analysis.base.arrays import WHEELS
+from analysis.base.pivot import DEG_PER_CM
 from analysis.moving.phases import LACKS
 from analysis.moving_figures import path_figure, region_figure
-from analysis.pivot import DEG_PER_CM
 from rig.cards.chassis import STANDARD_G
 from rig.jobs.moving import RISE, STEP_G, Told
 from rig.report.html import Part, Table, report_html

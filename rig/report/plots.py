@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from analysis.base.pivot import DEG_PER_CM
 from analysis.figures import FORECAST, MEASURED, QUIET
-from analysis.pivot import DEG_PER_CM
 from rig.jobs.retell import Contribution, Experiment, Track
 
 if TYPE_CHECKING:
@@ -99,7 +99,7 @@ def _key(label: str, color: str, shape: str) -> "object":
 
 
 def _interval(axes: "Axes", row: float, estimate: object, color: str, shape: str, label: str) -> None:
-    from analysis.pivot import PivotEstimate
+    from analysis.base.pivot import PivotEstimate
 
     if not isinstance(estimate, PivotEstimate):
         return

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from analysis.arrays import FloatArray
+from analysis.base.arrays import FloatArray
+from analysis.base.plane import place
 from analysis.figures import FORECAST, MEASURED, QUIET
 from analysis.measured_pivot import MeasuredPush
-from analysis.motion import place
 from rig.cards.measures import MM, wheelbase
 from rig.cards.read import CardSet
 from rig.cards.schema import CarCard

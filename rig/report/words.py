@@ -2,8 +2,8 @@
 
 from collections.abc import Sequence
 
-from analysis.arrays import WHEELS
-from analysis.pivot import DEG_PER_CM, PivotEstimate
+from analysis.base.arrays import WHEELS
+from analysis.base.pivot import DEG_PER_CM, PivotEstimate
 from analysis.weighing.corner_weights import CornerWeights
 from rig.jobs.compare import Verdict
 from rig.jobs.finger import station_words

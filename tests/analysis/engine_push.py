@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import mujoco
 import numpy as np
 
-from analysis.arrays import FloatArray
+from analysis.base.arrays import FloatArray
 from analysis.finite_push import FinitePush, integrate_push
 from analysis.sliding import Contacts, Finger, LoadTransfer
 

@@ -5,7 +5,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from analysis.arrays import FloatArray
+from analysis.base.arrays import FloatArray
 from analysis.sliding import Contacts, Finger
 
 

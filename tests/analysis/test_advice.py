@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from analysis.advice import REMEDY, one_thing, spoilers, told_half_width
-from analysis.pivot import PivotEstimate
+from analysis.base.pivot import PivotEstimate
 from analysis.prediction import predict_push
 from analysis.prediction_inputs import CarState, PushState, doubt_groups
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
+from analysis.base.errors import InputError
 from analysis.changes import Ballast, Limits, pivot_map, to_reach
-from analysis.errors import InputError
 from analysis.prediction_inputs import CarState, PushState
 
 L, H, G = 0.26, 0.085, 9.81

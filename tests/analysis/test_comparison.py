@@ -7,9 +7,9 @@ import pytest
 from scipy.optimize import brentq
 from scipy.stats import t
 
-from analysis.comparison import compare, in_words
-from analysis.errors import AnalysisError, InputError
-from analysis.pivot import PivotEstimate
+from analysis.base.errors import AnalysisError, InputError
+from analysis.base.pivot import PivotEstimate
+from analysis.forecast.comparison import compare, in_words
 from analysis.pooling import kappa_change, pool
 
 L = 0.26

@@ -11,7 +11,8 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 from scipy.stats import chi2, norm, t, ttest_ind
 
-from analysis.errors import InputError
+from analysis.base.errors import InputError
+from analysis.base.pivot import PivotEstimate
 from analysis.experiments import (
     Hypothesis,
     LadderEntry,
@@ -27,7 +28,6 @@ from analysis.experiments import (
     standard_pushes,
 )
 from analysis.grip_notes import GripNotes
-from analysis.pivot import PivotEstimate
 from analysis.prediction_inputs import CarState, PushState
 
 L, H = 0.26, 0.085

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from analysis.errors import InputError
+from analysis.base.errors import InputError
 from analysis.finite_push import integrate_push
 from analysis.sliding import Contacts, Finger, LoadTransfer, solve_push
 

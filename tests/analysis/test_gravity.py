@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.errors import InputError
+from analysis.base.errors import InputError
 from analysis.gravity import ANOMALY_U, moved_pads, normal_gravity
 
 DATA = Path(__file__).parents[1] / "data"

@@ -7,11 +7,11 @@ import pytest
 from scipy.optimize import brentq
 from scipy.stats import chi2, multivariate_normal, norm
 
-from analysis.errors import InputError
+from analysis.base.errors import InputError
+from analysis.base.pivot import PivotEstimate
 from analysis.inference import PushEvidence, cg_station, infer
 from analysis.inference_model import Variants, balance_doubt, doubt_effects, doubt_variants, kappa_of
 from analysis.inference_station import most_informative_station
-from analysis.pivot import PivotEstimate
 from analysis.prediction_inputs import CarState, PushState
 
 L, H = 0.26, 0.085

@@ -12,7 +12,7 @@ from types import ModuleType
 import numpy as np
 import pytest
 
-from analysis.errors import AnalysisError, InputError
+from analysis.base.errors import AnalysisError, InputError
 from analysis.measured_pivot import measure_pivot
 from analysis.measured_pivot_interval import ratio_interval
 

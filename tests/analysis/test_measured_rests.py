@@ -8,8 +8,8 @@ import pytest
 from scipy.stats import chi2
 
 from analysis import measured_pivot, measured_pivot_rests
-from analysis.arrays import FloatArray
-from analysis.errors import AnalysisError, InputError
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import AnalysisError, InputError
 from analysis.measured_pivot_rests import Segmented, find_rests, scaled_to_scatter, segment
 
 L = 0.26

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 import scipy.stats
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
 from analysis.measured_pivot_interval import (
     LARGEST_KAPPA,
     RestPose,

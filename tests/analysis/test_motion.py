@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 from skimage.transform import EuclideanTransform, SimilarityTransform
 
-from analysis.errors import InputError
-from analysis.motion import (
+from analysis.base.errors import InputError
+from analysis.base.plane import (
     compose,
     fit_rigid,
     invert,

@@ -9,7 +9,7 @@ import pytest
 from scipy.integrate import solve_ivp
 from scipy.optimize import curve_fit
 
-from analysis.errors import InputError
+from analysis.base.errors import InputError
 from analysis.moving.bench_rates import (
     Measured,
     bar_rate,

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.optimize import lsq_linear
 
-from analysis.errors import InputError
+from analysis.base.errors import InputError
 from analysis.moving.chassis import Chassis, car_at_rest, picked, stacked
 from analysis.moving.equilibrium import Equilibrium, equilibrium, standing
 from tests.analysis.moving_cars import G, dunlin, random_cars

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from analysis.errors import InputError
+from analysis.base.errors import InputError
 from analysis.moving.floor_drive import circle, drive, steady
 
 G = 9.80665

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.errors import InputError
+from analysis.base.errors import InputError
 from analysis.moving.chassis import stacked
 from analysis.moving.dampers import BodyInertia, dampers
 from analysis.moving.equilibrium import equilibrium

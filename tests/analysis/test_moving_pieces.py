@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize_scalar
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
 from analysis.moving import equilibrium as statics
 from analysis.moving.chassis import rows_of
 from analysis.moving.elements import Elements, elements_of, squash

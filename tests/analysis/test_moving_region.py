@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from analysis.errors import InputError
+from analysis.base.errors import InputError
 from analysis.moving.chassis import Chassis, picked
 from analysis.moving.equilibrium import equilibrium
 from analysis.moving.phases import Phase

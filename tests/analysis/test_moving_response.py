@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from analysis.errors import InputError
+from analysis.base.errors import InputError
 from analysis.moving.chassis import Chassis, car_at_rest, picked, stacked
 from analysis.moving.dampers import BodyInertia, Dampers, box_inertia, dampers
 from analysis.moving.elements import roll_axis

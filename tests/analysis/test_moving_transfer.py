@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.errors import InputError
+from analysis.base.errors import InputError
 from analysis.moving.chassis import stacked
 from analysis.moving.equal_shares import beside, equal_shares
 from analysis.moving.equilibrium import equilibrium

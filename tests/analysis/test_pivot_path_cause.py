@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from analysis.arrays import FloatArray
+from analysis.base.arrays import FloatArray
 from analysis.measured_pivot import measure_pivot
 from analysis.pivot_path_cause import with_cause_in_motion
 

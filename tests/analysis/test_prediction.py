@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from analysis.errors import InputError
+from analysis.base.errors import InputError
 from analysis.prediction import CarState, PushState, kind_of_test, predict_push, summarise
 from analysis.prediction_inputs import assemble, check_states, doubt_groups, draw_groups
 from analysis.prediction_region import pole_region

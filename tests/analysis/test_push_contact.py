@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from analysis.arrays import FloatArray
-from analysis.errors import InputError
+from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
 from analysis.push_contact import PushContact, push_contact
 
 FACE, POLE = -0.09, -0.05  # m: the touched side and the pivot, car axes

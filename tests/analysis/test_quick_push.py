@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from analysis.errors import InputError
-from analysis.motion import place
+from analysis.base.errors import InputError
+from analysis.base.plane import place
 from analysis.quick_push import Body, FingerMotion, first_pivot, impulse_twist, push_quickly, shove
 from analysis.quick_push_ratio import InertiaRatio, inertia_ratio, recommend, stopping_distance
 from analysis.sliding.contacts import Contacts

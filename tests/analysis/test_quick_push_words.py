@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from analysis.errors import InputError
+from analysis.base.errors import InputError
 from analysis.quick_push import Body
 from analysis.quick_push_ratio import InertiaRatio, inertia_ratio, recommend, stopping_distance
 from analysis.sliding.contacts import Contacts

@@ -6,8 +6,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from analysis.base.errors import InputError
+from analysis.base.pivot import PivotEstimate
+from analysis.base.plane import fit_rigid
 from analysis.changes import Ballast, pivot_map, to_reach
-from analysis.errors import InputError
 from analysis.experiments import (
     Hypothesis,
     LadderEntry,
@@ -25,7 +27,6 @@ from analysis.grip_inversion import ratio_from_pivot
 from analysis.grip_sweep import SweepNull, ratio_from_null, sweep_null
 from analysis.inference_station import most_informative_station
 from analysis.least_squares import least_squares, mean_and_covariance
-from analysis.motion import fit_rigid
 from analysis.moving.bench_rates import Measured, bar_rate, motion_ratio, roll_split, roll_split_by_blocking
 from analysis.moving.bounce import fit_bounce
 from analysis.moving.chassis import checked, stacked
@@ -38,7 +39,6 @@ from analysis.moving.pivots import reachable_pivots, turn_per_travel
 from analysis.moving.region import reachable
 from analysis.moving.setup_changes import usual_changes, with_ballast
 from analysis.moving.tyres import Tyres, balance, checked_tyres, tyres_like
-from analysis.pivot import PivotEstimate
 from analysis.prediction_inputs import CarState, PushState
 from analysis.quick_push import Body, FingerMotion, push_quickly, shove
 from analysis.quick_push_ratio import inertia_ratio, stopping_distance

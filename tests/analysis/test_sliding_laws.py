@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.errors import InputError
+from analysis.base.errors import InputError
 from analysis.sliding import Contacts, Finger, LoadTransfer, centre_of_friction, couple_axles, solve_push
 
 from .sliding_cars import contacts_of, finger_of, random_cars

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from analysis.arrays import FloatArray
+from analysis.base.arrays import FloatArray
 from analysis.sliding.frame import Frame
 from analysis.sliding.interior import _longest
 from analysis.sliding.single import _Car

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.errors import InputError
+from analysis.base.errors import InputError
 from analysis.least_squares import mean_and_covariance, straight_line
 from analysis.uncertainty import (
     LogNormal,

@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.errors import InputError
+from analysis.base.errors import InputError
 from analysis.weighing.builder_loop import MOST_TURNS, LoopState, Step, next_step
 from analysis.weighing.corner_weights import CROSS, CornerWeights, corner_weights
 from analysis.weighing.estimate import DoubtPart

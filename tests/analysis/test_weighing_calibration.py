@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.errors import InputError
+from analysis.base.errors import InputError
 from analysis.weighing.calibration import (
     fit_calibration,
     from_record,

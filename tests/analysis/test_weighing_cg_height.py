@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.errors import InputError
+from analysis.base.errors import InputError
 from analysis.weighing.cg_height import AxleLift, HeightDoubts, cg_height, lift_pitch
 
 CASE = tomllib.loads((Path(__file__).parents[1] / "data" / "vehicle_examples_weighing.toml").read_text())["cg_height"]

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.errors import InputError
+from analysis.base.errors import InputError
 from analysis.weighing.corner_weights import (
     cg_place,
     corner_weights,

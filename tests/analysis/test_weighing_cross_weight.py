@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.errors import InputError
+from analysis.base.errors import InputError
 from analysis.weighing.corner_weights import CROSS, CornerWeights, cg_place, corner_weights, rectangle_contacts
 from analysis.weighing.cross_weight import (
     LoopState,

@@ -6,7 +6,7 @@ import statistics
 import numpy as np
 import pytest
 
-from analysis.errors import InputError
+from analysis.base.errors import InputError
 from analysis.weighing.calibration import fit_calibration, from_record, to_record
 from analysis.weighing.calibration_plan import calibration_plan
 from analysis.weighing.corner_weights import CROSS, corner_weights, rectangle_contacts, typed_loads

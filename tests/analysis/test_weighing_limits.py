@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from analysis.errors import InputError
+from analysis.base.errors import InputError
 from analysis.weighing import limits
 
 TABLES = tomllib.loads((Path(__file__).parents[1] / "data" / "limits_oiml.toml").read_text())

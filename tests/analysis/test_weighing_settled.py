@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.errors import InputError
+from analysis.base.errors import InputError
 from analysis.weighing.calibration import fit_calibration
 from analysis.weighing.estimate import coverage_factor
 from analysis.weighing.settled import PadLimits, SettledDetector, SettledReading, pad_faults, settled_reading

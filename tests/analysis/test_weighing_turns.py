@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from analysis.errors import InputError
+from analysis.base.errors import InputError
 from analysis.weighing.corner_weights import CROSS, corner_weights
 from analysis.weighing.estimate import DoubtPart
 from analysis.weighing.orientations import (

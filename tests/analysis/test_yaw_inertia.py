@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from analysis.errors import InputError
+from analysis.base.errors import InputError
 from analysis.yaw_inertia import Part, bifilar_swing, from_parts, from_size
 
 

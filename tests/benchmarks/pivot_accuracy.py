@@ -37,7 +37,7 @@ import numpy as np
 import pivot_accuracy_corners as corners
 from pivot_accuracy_scenes import KINDS, WHEELBASE, Scene, cards, draw_scene, film
 
-from analysis.errors import AnalysisError
+from analysis.base.errors import AnalysisError
 from analysis.measured_pivot import MeasuredPush, measure_pivot
 from vision.errors import VisionError
 from vision.sightings import Sightings

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from analysis.errors import AnalysisError
+from analysis.base.errors import AnalysisError
 from analysis.measured_pivot import measure_pivot
 from vision.layouts import default_car, default_floor
 from vision.sightings import Sightings

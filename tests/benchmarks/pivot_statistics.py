@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.errors import AnalysisError
+from analysis.base.errors import AnalysisError
 from analysis.measured_pivot import measure_pivot
 
 WHEELBASE = 0.260

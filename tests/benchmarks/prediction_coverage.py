@@ -23,9 +23,9 @@ from scipy.special import stdtrit
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
+from analysis.base.pivot import PivotEstimate
 from analysis.experiments import SeriesPush, analyse_series
 from analysis.inference import PushEvidence, infer
-from analysis.pivot import PivotEstimate
 from analysis.prediction import CarState, PushState, predict_push
 
 L, HALF, WEIGHT = 0.26, 0.085, 1.6 * 9.81

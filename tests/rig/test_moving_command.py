@@ -90,14 +90,14 @@ def test_a_usual_drift_is_taken_without_a_phases_card(folder: Path) -> None:
 def test_nonsense_is_told(folder: Path, change: tuple[str, str], arguments: list[str], says: str) -> None:
     (folder / "car.toml").write_text(CAR.replace(*change) if change[0] else CAR)
     given = [str(folder / "log") if word == "LOG" else word for word in arguments]
-    from analysis.errors import AnalysisError
+    from analysis.base.errors import AnalysisError
 
     with pytest.raises((BenchError, AnalysisError), match=says):
         run(str(folder / "car.toml"), *given)
 
 
 def test_a_phase_without_duration_and_an_empty_card_are_told(folder: Path) -> None:
-    from analysis.errors import AnalysisError
+    from analysis.base.errors import AnalysisError
 
     (folder / "phases.toml").write_text(card_text("phases").replace("duration_s = 0.3", "duration_s = 0.0"))
     with pytest.raises(BenchError, match=r"duration_s"):

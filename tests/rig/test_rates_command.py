@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from analysis.errors import AnalysisError
+from analysis.base.errors import AnalysisError
 from rig.command.rates import command
 from rig.errors import BenchError
 

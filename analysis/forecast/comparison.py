@@ -6,8 +6,8 @@ from typing import Literal
 
 import numpy as np
 
-from analysis.errors import AnalysisError, InputError
-from analysis.pivot import PivotEstimate
+from analysis.base.errors import AnalysisError, InputError
+from analysis.base.pivot import PivotEstimate
 from analysis.pooling import heading_doubt, heading_of, heading_step
 
 Verdict = Literal["agrees", "disagrees", "cannot tell"]
