@@ -7,11 +7,11 @@ import numpy as np
 from analysis.base.errors import AnalysisError
 from analysis.measured_pivot import MeasuredPush
 from analysis.prediction_inputs import assemble
-from analysis.quick_push import Body, FingerMotion, push_quickly
-from analysis.quick_push_ratio import InertiaRatio, Recommendation, inertia_ratio, recommend
+from analysis.quick.quickness import InertiaRatio, Recommendation, inertia_ratio, recommend
+from analysis.quick.slide import Body, FingerMotion, push_quickly
+from analysis.quick.yaw_inertia import YawInertia, from_size
 from analysis.sliding.contacts import Contacts
 from analysis.weighing.corner_weights import STANDARD_GRAVITY
-from analysis.yaw_inertia import YawInertia, from_size
 from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import CardSet

@@ -6,8 +6,8 @@ from scipy.integrate import solve_ivp
 
 from analysis.base.errors import InputError
 from analysis.base.plane import place
-from analysis.quick_push import Body, FingerMotion, first_pivot, impulse_twist, push_quickly, shove
-from analysis.quick_push_ratio import InertiaRatio, inertia_ratio, recommend, stopping_distance
+from analysis.quick.quickness import InertiaRatio, inertia_ratio, recommend, stopping_distance
+from analysis.quick.slide import Body, FingerMotion, first_pivot, impulse_twist, push_quickly, shove
 from analysis.sliding.contacts import Contacts
 
 L, H, G, MASS, GRIP = 0.26, 0.085, 9.80665, 1.6, 0.8

@@ -8,7 +8,7 @@ import mujoco
 import numpy as np
 import pytest
 
-from analysis.quick_push import Body, push_quickly, shove
+from analysis.quick.slide import Body, push_quickly, shove
 from analysis.sliding.contacts import Contacts
 from tests.benchmarks import rigid_engine_quick as quick
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from analysis.base.errors import InputError
-from analysis.quick_push import Body
-from analysis.quick_push_ratio import InertiaRatio, inertia_ratio, recommend, stopping_distance
+from analysis.quick.quickness import InertiaRatio, inertia_ratio, recommend, stopping_distance
+from analysis.quick.slide import Body
 from analysis.sliding.contacts import Contacts
 
 SLOW, GENTLE, DYNAMIC, NEITHER = "Pushed slowly enough", "Pushed gently enough", "Inertia counted", "neither"

@@ -40,8 +40,8 @@ from analysis.moving.region import reachable
 from analysis.moving.setup_changes import usual_changes, with_ballast
 from analysis.moving.tyres import Tyres, balance, checked_tyres, tyres_like
 from analysis.prediction_inputs import CarState, PushState
-from analysis.quick_push import Body, FingerMotion, push_quickly, shove
-from analysis.quick_push_ratio import inertia_ratio, stopping_distance
+from analysis.quick.quickness import inertia_ratio, stopping_distance
+from analysis.quick.slide import Body, FingerMotion, push_quickly, shove
 from analysis.sliding import Contacts, Finger, solve_push
 from analysis.uncertainty import adaptive_monte_carlo, coverage_interval, square_root
 from tests.analysis.moving_cars import dunlin

@@ -5,7 +5,7 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from analysis.base.errors import InputError
-from analysis.yaw_inertia import Part, bifilar_swing, from_parts, from_size
+from analysis.quick.yaw_inertia import Part, bifilar_swing, from_parts, from_size
 
 
 def test_bifilar_swing_of_a_known_bar() -> None:

@@ -15,7 +15,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import AnalysisError, InputError
 from analysis.base.plane import swing_pole, turn_per_travel
-from analysis.quick_push_step import Ground, friction, ground_of, step_twist
+from analysis.quick.step import Ground, friction, ground_of, step_twist
 from analysis.sliding.contacts import Contacts
 
 GRAVITY = 9.80665

@@ -1,0 +1,1 @@
+"""Pushes too quick for sliding alone: where inertia counts."""
