@@ -79,7 +79,7 @@ def command(
         result |= {"against": moving_record(other), "differences": differences(told, other)}
     text = moving_words(told, other)
     if out_dir is not None:
-        from analysis.moving_figures import drift_page
+        from analysis.figures.moving import drift_page
         from rig.report.files import write_text
         from rig.report.moving import moving_html
 

@@ -10,7 +10,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.pivot import PivotEstimate
 from analysis.base.plane import compose, invert
-from analysis.figures import CarPicture, PivotMark
+from analysis.figures.car import CarPicture, PivotMark
 from analysis.forecast.comparison import Comparison, compare
 from analysis.grip_inversion import ratio_for
 from analysis.measured_pivot import MeasuredPush

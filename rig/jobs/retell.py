@@ -11,7 +11,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.pivot import PivotEstimate
 from analysis.base.plane import compose, invert, slide_parts, turn_per_travel_jacobian
-from analysis.figures import CarPicture, PivotMark
+from analysis.figures.car import CarPicture, PivotMark
 from analysis.weighing.corner_weights import CornerWeights
 from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet

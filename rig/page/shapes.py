@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 
 from analysis.base.pivot import PivotEstimate
-from analysis.figures import CarPicture, PivotMark, body_corners
+from analysis.figures.car import CarPicture, PivotMark, body_corners
 from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.compare import Verdict

@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from analysis.base.pivot import DEG_PER_CM
-from analysis.figures import FORECAST, MEASURED
+from analysis.figures.car import FORECAST, MEASURED
 from rig.jobs.keep import estimate_from
 from rig.log.store import Record
 from rig.report.html import Part, Table

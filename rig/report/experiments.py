@@ -7,7 +7,7 @@ from pathlib import Path
 
 from analysis.base.arrays import WHEELS
 from analysis.base.pivot import DEG_PER_CM
-from analysis.figures import top_view
+from analysis.figures.car import top_view
 from rig.errors import InputError
 from rig.jobs.retell import Contribution, Experiment, Retold
 from rig.report.besides import besides_parts

@@ -6,8 +6,8 @@ import numpy as np
 
 from analysis.base.arrays import WHEELS
 from analysis.base.pivot import DEG_PER_CM
+from analysis.figures.moving import path_figure, region_figure
 from analysis.moving.phases import LACKS
-from analysis.moving_figures import path_figure, region_figure
 from rig.cards.chassis import STANDARD_G
 from rig.jobs.moving import RISE, STEP_G, Told
 from rig.report.html import Part, Table, report_html

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analysis.base.pivot import DEG_PER_CM
-from analysis.figures import FORECAST, MEASURED, QUIET
+from analysis.figures.car import FORECAST, MEASURED, QUIET
 from rig.jobs.retell import Contribution, Experiment, Track
 
 if TYPE_CHECKING:

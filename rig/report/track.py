@@ -9,7 +9,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.plane import place
-from analysis.figures import FORECAST, MEASURED, QUIET
+from analysis.figures.car import FORECAST, MEASURED, QUIET
 from analysis.measured_pivot import MeasuredPush
 from rig.cards.measures import MM, wheelbase
 from rig.cards.read import CardSet

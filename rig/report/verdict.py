@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from pathlib import Path
 
-from analysis.figures import top_view
+from analysis.figures.car import top_view
 from rig.jobs.compare import Verdict
 from rig.report.files import write_bytes
 from rig.report.words import pivot_words, table_text

@@ -6,7 +6,7 @@ from matplotlib.collections import PolyCollection
 from matplotlib.colors import to_hex
 from matplotlib.figure import Figure
 
-from analysis.figures import FORECAST, LOAD, MEASURED, QUIET, CarPicture, PivotMark, body_corners, moved, top_view
+from analysis.figures.car import FORECAST, LOAD, MEASURED, QUIET, CarPicture, PivotMark, body_corners, moved, top_view
 
 PLACE = np.array([[0.26, 0.08], [0.26, -0.08], [0.0, 0.08], [0.0, -0.08]])
 

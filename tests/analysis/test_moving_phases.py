@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from analysis.base.errors import InputError
+from analysis.figures.moving import drift_page, path_figure, region_figure
 from analysis.moving.chassis import stacked
 from analysis.moving.dampers import BodyInertia, dampers
 from analysis.moving.equilibrium import equilibrium
@@ -15,7 +16,6 @@ from analysis.moving.phases import DRIFT, DriftPath, Phase, drift_path, phase_ta
 from analysis.moving.region import reachable
 from analysis.moving.setup_changes import with_bars
 from analysis.moving.tyres import friction_centre, tyres_like
-from analysis.moving_figures import drift_page, path_figure, region_figure
 from tests.analysis.moving_cars import G, dunlin
 
 INERTIA = BodyInertia(roll=np.array(0.0035), pitch=np.array(0.011))

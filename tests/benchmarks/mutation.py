@@ -61,7 +61,7 @@ TESTS: dict[str, list[str]] = {
     "analysis/infer*.py": ["analysis/test_inference.py"],
     "analysis/measured*.py": ["analysis/test_measured_*.py"],
     "analysis/pred*.py": ["analysis/test_prediction*.py", "analysis/test_changes.py"],
-    "analysis/figures.py": ["analysis/test_figures.py"],
+    "analysis/figures/car.py": ["analysis/test_figures.py"],
     "analysis/[acly]*.py": ["analysis/test_[acuy]*.py", "analysis/test_grip.py", "analysis/test_prediction.py"],
     "analysis/[mpu]*.py": ["analysis/test_[cmpu]*.py"],
     "analysis/*.py": ["analysis/test_*.py"],

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analysis.base.arrays import WHEELS, FloatArray
-from analysis.figures import FORECAST, MEASURED, QUIET
+from analysis.figures.car import FORECAST, MEASURED, QUIET
 from analysis.moving.phases import DriftPath
 from analysis.moving.region import Region
 

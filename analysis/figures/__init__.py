@@ -1,0 +1,1 @@
+"""Drawings of the car, its pivots and its phases."""
