@@ -8,10 +8,10 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.base.pivot import PivotEstimate
+from analysis.forecast.forecast import kind_of_test
+from analysis.forecast.inputs import CarState, PushState, check_states
+from analysis.forecast.variants import Variants, doubt_effects, doubt_variants, kappa_of
 from analysis.grip_notes import GripNotes, differences
-from analysis.inference_model import Variants, doubt_effects, doubt_variants, kappa_of
-from analysis.prediction import kind_of_test
-from analysis.prediction_inputs import CarState, PushState, check_states
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,7 +5,7 @@ import math
 import numpy as np
 
 from analysis.base.arrays import FloatArray
-from analysis.prediction_inputs import CarState, FingerName, PushState
+from analysis.forecast.inputs import CarState, FingerName, PushState
 from analysis.weighing.corner_weights import STANDARD_GRAVITY
 from rig.cards.measures import MM, contact_place, contact_place_u, wheelbase
 from rig.cards.schema import BenchCard, CarCard, TestCard

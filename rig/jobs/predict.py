@@ -5,8 +5,8 @@ from typing import Any
 
 import numpy as np
 
-from analysis.advice import one_thing
-from analysis.prediction import Prediction, predict_push
+from analysis.forecast.advice import one_thing
+from analysis.forecast.forecast import Prediction, predict_push
 from rig.cards.measures import MM
 from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import CardSet

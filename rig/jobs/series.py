@@ -9,10 +9,10 @@ from pathlib import Path
 import numpy as np
 
 from analysis.base.arrays import FloatArray
-from analysis.changes import Ballast, Change, pivot_map, to_reach
 from analysis.experiments_effects import SeriesPush, SeriesResult, analyse_series, pushes_needed
 from analysis.experiments_plan import PlannedPush, full_factorial, plan_series
 from analysis.experiments_ready import Ladder, LadderEntry, grip_ladder
+from analysis.forecast.changes import Ballast, Change, pivot_map, to_reach
 from analysis.inference import infer
 from analysis.pooling import kappa_change
 from rig.cards.measures import MM, wheelbase

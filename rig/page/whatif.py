@@ -8,10 +8,10 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.pivot import PivotEstimate
-from analysis.prediction import predict_push
-from analysis.prediction_inputs import assemble
-from analysis.prediction_region import pole
-from analysis.prediction_slide import DEFAULT_TURN, slide
+from analysis.forecast.forecast import predict_push
+from analysis.forecast.inputs import assemble
+from analysis.forecast.region import pole
+from analysis.forecast.slide import DEFAULT_TURN, slide
 from analysis.sliding.contacts import centre_of_friction
 from analysis.weighing.corner_weights import grams_from_newtons, newtons_from_grams
 from analysis.weighing.parts import PartMass, add_parts

@@ -6,10 +6,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.advice import REMEDY, one_thing, spoilers, told_half_width
 from analysis.base.pivot import PivotEstimate
-from analysis.prediction import predict_push
-from analysis.prediction_inputs import CarState, PushState, doubt_groups
+from analysis.forecast.advice import REMEDY, one_thing, spoilers, told_half_width
+from analysis.forecast.forecast import predict_push
+from analysis.forecast.inputs import CarState, PushState, doubt_groups
 
 L, H = 0.26, 0.085
 CAR = CarState(

@@ -5,8 +5,8 @@ import pytest
 from scipy.optimize import brentq
 
 from analysis.base.errors import InputError
-from analysis.changes import Ballast, Limits, pivot_map, to_reach
-from analysis.prediction_inputs import CarState, PushState
+from analysis.forecast.changes import Ballast, Limits, pivot_map, to_reach
+from analysis.forecast.inputs import CarState, PushState
 
 L, H, G = 0.26, 0.085, 9.81
 PLACE = np.array([[L, H], [L, -H], [0.0, H], [0.0, -H]])

@@ -27,8 +27,8 @@ from analysis.experiments import (
     pushes_needed,
     standard_pushes,
 )
+from analysis.forecast.inputs import CarState, PushState
 from analysis.grip_notes import GripNotes
-from analysis.prediction_inputs import CarState, PushState
 
 L, H = 0.26, 0.085
 CAR = CarState(
@@ -353,7 +353,7 @@ def test_odds_are_calibrated() -> None:
     """Two hypotheses with normal forecasts: odds are the ratio of their densities (Bayes' rule by hand)."""
     two = [Hypothesis(name="a", car=CAR), Hypothesis(name="b", car=replace(CAR, grip=np.array([0.84, 0.84, 0.8, 0.8])))]
     place = PushState(station=0.2)
-    from analysis.prediction import predict_push
+    from analysis.forecast.forecast import predict_push
 
     a, b = (predict_push(one.car, place, rng=np.random.default_rng(1), draws=200).best for one in two)
     told = hidden_change(two, [(place, measured(a + 0.02, 0.1))])

@@ -9,10 +9,10 @@ from scipy.stats import chi2, multivariate_normal, norm
 
 from analysis.base.errors import InputError
 from analysis.base.pivot import PivotEstimate
+from analysis.forecast.inputs import CarState, PushState
+from analysis.forecast.variants import Variants, balance_doubt, doubt_effects, doubt_variants, kappa_of
 from analysis.inference import PushEvidence, cg_station, infer
-from analysis.inference_model import Variants, balance_doubt, doubt_effects, doubt_variants, kappa_of
 from analysis.inference_station import most_informative_station
-from analysis.prediction_inputs import CarState, PushState
 
 L, H = 0.26, 0.085
 PLACE = np.array([[L, H], [L, -H], [0.0, H], [0.0, -H]])

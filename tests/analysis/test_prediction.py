@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 from analysis.base.errors import InputError
-from analysis.prediction import CarState, PushState, kind_of_test, predict_push, summarise
-from analysis.prediction_inputs import assemble, check_states, doubt_groups, draw_groups
-from analysis.prediction_region import pole_region
+from analysis.forecast.forecast import CarState, PushState, kind_of_test, predict_push, summarise
+from analysis.forecast.inputs import assemble, check_states, doubt_groups, draw_groups
+from analysis.forecast.region import pole_region
 
 L, H, WEIGHT = 0.26, 0.085, 1.6 * 9.81
 PLACE = np.array([[L, H], [L, -H], [0.0, H], [0.0, -H]])

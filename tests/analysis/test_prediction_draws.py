@@ -6,7 +6,7 @@ Truth: the definitions of the doubts, written once more with one score at a time
 import numpy as np
 import pytest
 
-from analysis.prediction_inputs import Drawn, PushState, assemble, doubt_groups, draw_groups
+from analysis.forecast.inputs import Drawn, PushState, assemble, doubt_groups, draw_groups
 
 from .test_prediction import PLACE, car, rng
 

@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from analysis.inference_model import Variants, kappa_of
-from analysis.prediction import CarState, PushState, predict_push
-from analysis.prediction_inputs import assemble
+from analysis.forecast.forecast import CarState, PushState, predict_push
+from analysis.forecast.inputs import assemble
+from analysis.forecast.variants import Variants, kappa_of
 from analysis.sliding.solve import solve_push
 
 L, HALF_FRONT, HALF_REAR, SHARE = 0.26, 0.085, 0.080, 0.4

@@ -10,11 +10,10 @@ import numpy as np
 import pytest
 
 from analysis.finite_push import integrate_push
-from analysis.prediction import HYPERSENSITIVE_PCT, _side_only, kind_of_test, predict_push, summarise
-from analysis.prediction_inputs import PushState, assemble, doubt_groups, draw_groups
-from analysis.prediction_join import kappa_together
-from analysis.prediction_region import pole, pole_region
-from analysis.prediction_slide import DEFAULT_TURN, slide, steady
+from analysis.forecast.forecast import HYPERSENSITIVE_PCT, _side_only, kind_of_test, predict_push, summarise
+from analysis.forecast.inputs import PushState, assemble, doubt_groups, draw_groups
+from analysis.forecast.region import pole, pole_region
+from analysis.forecast.slide import DEFAULT_TURN, kappa_together, slide, steady
 from analysis.sliding.solve import solve_push
 
 from .test_prediction import L, car, rng

@@ -9,7 +9,6 @@ import pytest
 from analysis.base.errors import InputError
 from analysis.base.pivot import PivotEstimate
 from analysis.base.plane import fit_rigid
-from analysis.changes import Ballast, pivot_map, to_reach
 from analysis.experiments import (
     Hypothesis,
     LadderEntry,
@@ -21,6 +20,8 @@ from analysis.experiments import (
     plan_series,
     pushes_needed,
 )
+from analysis.forecast.changes import Ballast, pivot_map, to_reach
+from analysis.forecast.inputs import CarState, PushState
 from analysis.grip import GripMeasurement, combine
 from analysis.grip_bench import pull, tilt_axle, tilt_car
 from analysis.grip_inversion import ratio_from_pivot
@@ -39,7 +40,6 @@ from analysis.moving.pivots import reachable_pivots, turn_per_travel
 from analysis.moving.region import reachable
 from analysis.moving.setup_changes import usual_changes, with_ballast
 from analysis.moving.tyres import Tyres, balance, checked_tyres, tyres_like
-from analysis.prediction_inputs import CarState, PushState
 from analysis.quick.quickness import inertia_ratio, stopping_distance
 from analysis.quick.slide import Body, FingerMotion, push_quickly, shove
 from analysis.sliding import Contacts, Finger, solve_push

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from analysis import prediction
+from analysis.forecast import forecast as prediction
 from rig.cards.read import read_set
 from rig.jobs.predict import forecast
 from rig.jobs.recalculate import recalculate

@@ -5,10 +5,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.base.pivot import PivotEstimate
-from analysis.prediction import Prediction
-from analysis.prediction_inputs import assemble
-from analysis.prediction_region import pole
-from analysis.prediction_slide import slide
+from analysis.forecast.forecast import Prediction
+from analysis.forecast.inputs import assemble
+from analysis.forecast.region import pole
+from analysis.forecast.slide import slide
 
 REMEDY = {
     "push position": "clip a light rail with numbered notches to the chassis, or mark the spot, and enter its place",

@@ -7,9 +7,9 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-from analysis.inference_model import Variants, kappa_of
-from analysis.prediction import kind_of_test, summarise
-from analysis.prediction_inputs import CarState, PushState, check_states, doubt_groups, draw_groups
+from analysis.forecast.forecast import kind_of_test, summarise
+from analysis.forecast.inputs import CarState, PushState, check_states, doubt_groups, draw_groups
+from analysis.forecast.variants import Variants, kappa_of
 from analysis.uncertainty import coverage_interval
 
 GRAVITY = 9.81

@@ -11,7 +11,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.pivot import PivotEstimate
-from analysis.prediction_inputs import (
+from analysis.forecast.inputs import (
     CarState,
     PushState,
     assemble,
@@ -19,8 +19,8 @@ from analysis.prediction_inputs import (
     doubt_groups,
     draw_groups,
 )
-from analysis.prediction_region import PoleRegion, pole_region
-from analysis.prediction_slide import DEFAULT_TURN, Slide, slide, steady
+from analysis.forecast.region import PoleRegion, pole_region
+from analysis.forecast.slide import DEFAULT_TURN, Slide, slide, steady
 from analysis.sliding.contacts import centre_of_friction
 from analysis.uncertainty import Progress, adaptive_monte_carlo, coverage_interval, variance_shares
 

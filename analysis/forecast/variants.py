@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from analysis.base.arrays import FloatArray
-from analysis.prediction_inputs import (
+from analysis.forecast.inputs import (
     PUSH_DOUBTS,
     CarState,
     Drawn,
@@ -14,8 +14,7 @@ from analysis.prediction_inputs import (
     assemble,
     doubt_groups,
 )
-from analysis.prediction_join import kappa_together
-from analysis.prediction_slide import DEFAULT_TURN
+from analysis.forecast.slide import DEFAULT_TURN, kappa_together
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
