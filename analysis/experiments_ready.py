@@ -11,7 +11,7 @@ from analysis.base.pivot import PivotEstimate
 from analysis.forecast.forecast import kind_of_test
 from analysis.forecast.inputs import CarState, PushState, check_states
 from analysis.forecast.variants import Variants, doubt_effects, doubt_variants, kappa_of
-from analysis.grip_notes import GripNotes, differences
+from analysis.grip.conditions import GripNotes, differences
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

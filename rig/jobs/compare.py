@@ -12,7 +12,7 @@ from analysis.base.pivot import PivotEstimate
 from analysis.base.plane import compose, invert
 from analysis.figures.car import CarPicture, PivotMark
 from analysis.forecast.comparison import Comparison, compare
-from analysis.grip_inversion import ratio_for
+from analysis.grip.from_pivot import ratio_for
 from analysis.measured_pivot import MeasuredPush
 from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet

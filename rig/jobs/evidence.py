@@ -6,9 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.base.pivot import PivotEstimate
-from analysis.grip import GripMeasurement
-from analysis.grip_notes import GripNotes, differences
-from analysis.inference import PushEvidence
+from analysis.grip.combine import GripMeasurement
+from analysis.grip.conditions import GripNotes, differences
+from analysis.grip.inference import PushEvidence
 from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import CardSet
 from rig.errors import InputError

@@ -7,11 +7,11 @@ from typing import Any, Literal
 import numpy as np
 
 from analysis.forecast.forecast import kind_of_test
-from analysis.grip import GripEstimate, GripMeasurement, combine
-from analysis.grip_bench import pull, tilt_axle, tilt_car
-from analysis.grip_sweep import SweepNull, ratio_from_null, sweep_null
-from analysis.inference import Inference, Unknown, infer
-from analysis.inference_station import NextPush, most_informative_station
+from analysis.grip.bench_tests import pull, tilt_axle, tilt_car
+from analysis.grip.combine import GripEstimate, GripMeasurement, combine
+from analysis.grip.inference import Inference, Unknown, infer
+from analysis.grip.next_push import NextPush, most_informative_station
+from analysis.grip.sweep import SweepNull, ratio_from_null, sweep_null
 from analysis.weighing.corner_weights import newtons_from_grams
 from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import place_gravity, push_state

@@ -10,7 +10,7 @@ import numpy as np
 
 from analysis.forecast.comparison import compare
 from analysis.forecast.forecast import predict_push
-from analysis.grip_inversion import ratio_for
+from analysis.grip.from_pivot import ratio_for
 from analysis.measured_pivot import measure_pivot
 from analysis.pivot_path_cause import with_cause_in_motion
 from analysis.weighing.calibration import fit_calibration, from_record, to_record

@@ -13,7 +13,7 @@ from analysis.experiments_effects import SeriesPush, SeriesResult, analyse_serie
 from analysis.experiments_plan import PlannedPush, full_factorial, plan_series
 from analysis.experiments_ready import Ladder, LadderEntry, grip_ladder
 from analysis.forecast.changes import Ballast, Change, pivot_map, to_reach
-from analysis.inference import infer
+from analysis.grip.inference import infer
 from analysis.pooling import kappa_change
 from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import car_state, push_state

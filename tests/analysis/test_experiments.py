@@ -28,7 +28,7 @@ from analysis.experiments import (
     standard_pushes,
 )
 from analysis.forecast.inputs import CarState, PushState
-from analysis.grip_notes import GripNotes
+from analysis.grip.conditions import GripNotes
 
 L, H = 0.26, 0.085
 CAR = CarState(

@@ -10,11 +10,11 @@ from scipy.stats import chi2, multivariate_normal, t
 from analysis.base.errors import InputError
 from analysis.base.pivot import PivotEstimate
 from analysis.forecast.inputs import CarState, PushState
-from analysis.grip import GripMeasurement, combine
-from analysis.grip_bench import pull, slope_share, tilt_axle, tilt_car
-from analysis.grip_inversion import ratio_for, ratio_from_pivot
-from analysis.grip_notes import GripNotes, differences
-from analysis.grip_sweep import SweepNull, ratio_from_null, sweep_null
+from analysis.grip.bench_tests import pull, slope_share, tilt_axle, tilt_car
+from analysis.grip.combine import GripMeasurement, combine
+from analysis.grip.conditions import GripNotes, differences
+from analysis.grip.from_pivot import ratio_for, ratio_from_pivot
+from analysis.grip.sweep import SweepNull, ratio_from_null, sweep_null
 
 L, H = 0.26, 0.085
 PLACE = np.array([[L, H], [L, -H], [0.0, H], [0.0, -H]])

@@ -4,7 +4,7 @@ from dataclasses import fields, replace
 
 import pytest
 
-from analysis.grip_notes import GripNotes, differences
+from analysis.grip.conditions import GripNotes, differences
 
 NUMBERS = [
     ("floor_temperature_c", 3.0, "floor temperature", " °C"), ("air_temperature_c", 5.0, "air temperature", " °C"),

@@ -22,11 +22,11 @@ from analysis.experiments import (
 )
 from analysis.forecast.changes import Ballast, pivot_map, to_reach
 from analysis.forecast.inputs import CarState, PushState
-from analysis.grip import GripMeasurement, combine
-from analysis.grip_bench import pull, tilt_axle, tilt_car
-from analysis.grip_inversion import ratio_from_pivot
-from analysis.grip_sweep import SweepNull, ratio_from_null, sweep_null
-from analysis.inference_station import most_informative_station
+from analysis.grip.bench_tests import pull, tilt_axle, tilt_car
+from analysis.grip.combine import GripMeasurement, combine
+from analysis.grip.from_pivot import ratio_from_pivot
+from analysis.grip.next_push import most_informative_station
+from analysis.grip.sweep import SweepNull, ratio_from_null, sweep_null
 from analysis.least_squares import least_squares, mean_and_covariance
 from analysis.moving.bench_rates import Measured, bar_rate, motion_ratio, roll_split, roll_split_by_blocking
 from analysis.moving.bounce import fit_bounce

@@ -8,8 +8,8 @@ from analysis.base.pivot import PivotEstimate
 from analysis.forecast.forecast import kind_of_test
 from analysis.forecast.inputs import CarState, PushState, check_states
 from analysis.forecast.variants import Variants, doubt_effects, doubt_variants, kappa_of
-from analysis.grip import GripMeasurement
-from analysis.grip_notes import GripNotes
+from analysis.grip.combine import GripMeasurement
+from analysis.grip.conditions import GripNotes
 
 REACH = 1.5
 """Ratios from 0.22 to 4.5 are looked at: the largest size of their logarithm."""

@@ -10,8 +10,8 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-from analysis.grip import Z95, GripMeasurement
-from analysis.grip_notes import GripNotes
+from analysis.grip.combine import Z95, GripMeasurement
+from analysis.grip.conditions import GripNotes
 from analysis.least_squares import least_squares
 from analysis.uncertainty import coverage_factor
 

@@ -10,8 +10,8 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-from analysis.grip import GripMeasurement, GripState
-from analysis.grip_notes import GripNotes
+from analysis.grip.combine import GripMeasurement, GripState
+from analysis.grip.conditions import GripNotes
 from analysis.uncertainty import Input, Normal, first_order
 
 AxleName = Literal["front", "rear"]

@@ -13,7 +13,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-from analysis.grip_notes import GripNotes, differences
+from analysis.grip.conditions import GripNotes, differences
 
 GripState = Literal["static", "sliding"]
 Measured = Literal["front", "rear", "mean", "ratio"]
