@@ -7,7 +7,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-from analysis.pivot_path import smooth_motion
+from analysis.measured.path import smooth_motion
 from analysis.quick.slide import GRAVITY, Body
 from analysis.quick.step import ground_of
 from analysis.sliding.contacts import Contacts

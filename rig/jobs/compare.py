@@ -13,7 +13,7 @@ from analysis.base.plane import compose, invert
 from analysis.figures.car import CarPicture, PivotMark
 from analysis.forecast.comparison import Comparison, compare
 from analysis.grip.from_pivot import ratio_for
-from analysis.measured_pivot import MeasuredPush
+from analysis.measured.pushes import MeasuredPush
 from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet
 from rig.errors import InputError

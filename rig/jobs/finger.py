@@ -8,8 +8,8 @@ import msgspec
 import numpy as np
 
 from analysis.base.arrays import FloatArray
-from analysis.measured_pivot import MeasuredPush
-from analysis.push_contact import PushContact, push_contact
+from analysis.measured.finger_contact import PushContact, push_contact
+from analysis.measured.pushes import MeasuredPush
 from rig.cards.measures import MM, car_markers, finger_marker, wheelbase
 from rig.cards.read import CardSet
 from rig.errors import InputError

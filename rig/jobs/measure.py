@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from analysis.measured_pivot import MeasuredPush, measure_pivot
+from analysis.measured.pushes import MeasuredPush, measure_pivot
 from rig.cards.measures import MM, car_markers, floor_layout, readout, wheelbase
 from rig.cards.read import CardSet
 from rig.errors import InputError

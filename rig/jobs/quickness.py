@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.base.errors import AnalysisError
 from analysis.forecast.inputs import assemble
-from analysis.measured_pivot import MeasuredPush
+from analysis.measured.pushes import MeasuredPush
 from analysis.quick.quickness import InertiaRatio, Recommendation, inertia_ratio, recommend
 from analysis.quick.slide import Body, FingerMotion, push_quickly
 from analysis.quick.yaw_inertia import YawInertia, from_size

@@ -11,8 +11,8 @@ import numpy as np
 from analysis.forecast.comparison import compare
 from analysis.forecast.forecast import predict_push
 from analysis.grip.from_pivot import ratio_for
-from analysis.measured_pivot import measure_pivot
-from analysis.pivot_path_cause import with_cause_in_motion
+from analysis.measured.path_cause import with_cause_in_motion
+from analysis.measured.pushes import measure_pivot
 from analysis.weighing.calibration import fit_calibration, from_record, to_record
 from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import car_state, push_state

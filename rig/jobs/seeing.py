@@ -9,7 +9,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.plane import place
 from analysis.figures.car import body_corners
-from analysis.measured_pivot import MeasuredPush
+from analysis.measured.pushes import MeasuredPush
 from rig.cards.measures import BAR_MM, MM, car_markers, floor_layout, wheelbase
 from rig.cards.read import CardSet
 from rig.errors import InputError

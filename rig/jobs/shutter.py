@@ -5,8 +5,8 @@ from typing import Any
 
 import numpy as np
 
-from analysis.measured_pivot import MeasuredPushes
-from analysis.pivot_path_cause import CauseInMotion, with_cause_in_motion
+from analysis.measured.path_cause import CauseInMotion, with_cause_in_motion
+from analysis.measured.pushes import MeasuredPushes
 from rig.cards.measures import MM, wheelbase
 from rig.cards.read import CardSet
 from vision.types import ClipTrack

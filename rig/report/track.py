@@ -10,7 +10,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.plane import place
 from analysis.figures.car import FORECAST, MEASURED, QUIET
-from analysis.measured_pivot import MeasuredPush
+from analysis.measured.pushes import MeasuredPush
 from rig.cards.measures import MM, wheelbase
 from rig.cards.read import CardSet
 from rig.cards.schema import CarCard

@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 
 from analysis.base.errors import AnalysisError, InputError
-from analysis.measured_pivot import measure_pivot
-from analysis.measured_pivot_interval import ratio_interval
+from analysis.measured.pushes import measure_pivot
+from analysis.measured.swing import ratio_interval
 
 L = 0.26
 NOISE = np.array([3e-5, 3e-5, 2e-4])

@@ -7,10 +7,11 @@ import numpy as np
 import pytest
 from scipy.stats import chi2
 
-from analysis import measured_pivot, measured_pivot_rests
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import AnalysisError, InputError
-from analysis.measured_pivot_rests import Segmented, find_rests, scaled_to_scatter, segment
+from analysis.measured import pushes as measured_pivot
+from analysis.measured import rests as measured_pivot_rests
+from analysis.measured.rests import Segmented, find_rests, scaled_to_scatter, segment
 
 L = 0.26
 SIGMA = np.array([2e-5, 2e-5, 1e-4])

@@ -13,7 +13,7 @@ import scipy.stats
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-from analysis.measured_pivot_interval import (
+from analysis.measured.swing import (
     LARGEST_KAPPA,
     RestPose,
     drift_rate,

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from analysis.pivot_path import fit_pivot_path, smooth_motion
+from analysis.measured.path import fit_pivot_path, smooth_motion
 
 NOISE = np.array([3e-5, 3e-5, 2e-4])
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from analysis.base.arrays import FloatArray
-from analysis.measured_pivot import measure_pivot
-from analysis.pivot_path_cause import with_cause_in_motion
+from analysis.measured.path_cause import with_cause_in_motion
+from analysis.measured.pushes import measure_pivot
 
 WHEELBASE, STATION, TURN = 0.26, -0.04, 0.30
 TIME = np.arange(0.0, 3.0, 1 / 30)

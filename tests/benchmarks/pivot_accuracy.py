@@ -38,7 +38,7 @@ import pivot_accuracy_corners as corners
 from pivot_accuracy_scenes import KINDS, WHEELBASE, Scene, cards, draw_scene, film
 
 from analysis.base.errors import AnalysisError
-from analysis.measured_pivot import MeasuredPush, measure_pivot
+from analysis.measured.pushes import MeasuredPush, measure_pivot
 from vision.errors import VisionError
 from vision.sightings import Sightings
 from vision.tracking import track_clip, track_sightings

@@ -16,7 +16,7 @@ import cv2
 import numpy as np
 
 from analysis.base.errors import AnalysisError
-from analysis.measured_pivot import measure_pivot
+from analysis.measured.pushes import measure_pivot
 from vision.layouts import default_car, default_floor
 from vision.sightings import Sightings
 from vision.tracking import track_sightings

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.base.errors import AnalysisError
-from analysis.measured_pivot import measure_pivot
+from analysis.measured.pushes import measure_pivot
 
 WHEELBASE = 0.260
 PLATE_U = np.array([0.0004, 0.0004, 0.002])  # after the guided step with a pin

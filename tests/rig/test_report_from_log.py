@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.measured_pivot import measure_pivot
+from analysis.measured.pushes import measure_pivot
 from rig.cards.measures import wheelbase
 from rig.cards.read import CardSet, read_set
 from rig.errors import InputError

@@ -6,8 +6,8 @@ import numpy as np
 
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.plane import place
-from analysis.measured_pivot_interval import mean_rest, whitened_scatter
-from analysis.measured_pivot_motion import LEAST_MOVING, Poses, joined, path_of, solved
+from analysis.measured.path_errors import LEAST_MOVING, Poses, joined, path_of, solved
+from analysis.measured.swing import mean_rest, whitened_scatter
 
 LEAST_TURN = 0.026
 """rad (1.5 degrees): below this a pivot at every moment says nothing."""

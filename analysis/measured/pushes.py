@@ -7,9 +7,9 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.base.pivot import PivotEstimate
-from analysis.measured_pivot_interval import drift_rate, mean_rest, measure_slide, whitened_scatter
-from analysis.measured_pivot_rests import SEED_FRAMES, Segmented, Slide, segment
-from analysis.pivot_path import PivotPath, fit_pivot_path, smooth_motion
+from analysis.measured.path import PivotPath, fit_pivot_path, smooth_motion
+from analysis.measured.rests import SEED_FRAMES, Segmented, Slide, segment
+from analysis.measured.swing import drift_rate, mean_rest, measure_slide, whitened_scatter
 
 ADVISED_REST_FRAMES = 15
 DRIFT = 16.27

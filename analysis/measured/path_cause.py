@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.base.arrays import FloatArray
-from analysis.measured_pivot import MeasuredPush, MeasuredPushes, measure_pivot
+from analysis.measured.pushes import MeasuredPush, MeasuredPushes, measure_pivot
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,1 @@
+"""A track of poses to measured pushes: rests, slides, the pivot and its interval."""
