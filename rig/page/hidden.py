@@ -4,8 +4,8 @@ import secrets
 from typing import Any
 
 from analysis.base.pivot import PivotEstimate
-from analysis.experiments_ready import Hypothesis, hidden_change, most_telling_push
 from analysis.forecast.inputs import CarState, PushState
+from analysis.series.hidden_change import Hypothesis, hidden_change, most_telling_push
 from rig.cards.mechanics import car_state, push_state
 from rig.errors import InputError
 from rig.page.bench import Bench

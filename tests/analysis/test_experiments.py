@@ -13,7 +13,9 @@ from scipy.stats import chi2, norm, t, ttest_ind
 
 from analysis.base.errors import InputError
 from analysis.base.pivot import PivotEstimate
-from analysis.experiments import (
+from analysis.forecast.inputs import CarState, PushState
+from analysis.grip.conditions import GripNotes
+from analysis.series.plan import (
     Hypothesis,
     LadderEntry,
     SeriesPush,
@@ -27,8 +29,6 @@ from analysis.experiments import (
     pushes_needed,
     standard_pushes,
 )
-from analysis.forecast.inputs import CarState, PushState
-from analysis.grip.conditions import GripNotes
 
 L, H = 0.26, 0.085
 CAR = CarState(

@@ -9,17 +9,6 @@ import pytest
 from analysis.base.errors import InputError
 from analysis.base.pivot import PivotEstimate
 from analysis.base.plane import fit_rigid
-from analysis.experiments import (
-    Hypothesis,
-    LadderEntry,
-    SeriesPush,
-    analyse_series,
-    grip_ladder,
-    hidden_change,
-    most_telling_push,
-    plan_series,
-    pushes_needed,
-)
 from analysis.forecast.changes import Ballast, pivot_map, to_reach
 from analysis.forecast.inputs import CarState, PushState
 from analysis.grip.bench_tests import pull, tilt_axle, tilt_car
@@ -42,6 +31,17 @@ from analysis.moving.setup_changes import usual_changes, with_ballast
 from analysis.moving.tyres import Tyres, balance, checked_tyres, tyres_like
 from analysis.quick.quickness import inertia_ratio, stopping_distance
 from analysis.quick.slide import Body, FingerMotion, push_quickly, shove
+from analysis.series.plan import (
+    Hypothesis,
+    LadderEntry,
+    SeriesPush,
+    analyse_series,
+    grip_ladder,
+    hidden_change,
+    most_telling_push,
+    plan_series,
+    pushes_needed,
+)
 from analysis.sliding import Contacts, Finger, solve_push
 from analysis.uncertainty import adaptive_monte_carlo, coverage_interval, square_root
 from tests.analysis.moving_cars import dunlin

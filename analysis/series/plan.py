@@ -7,6 +7,16 @@ from itertools import product
 import numpy as np
 
 from analysis.base.errors import InputError
+from analysis.series.effects import (
+    Drift,
+    Effect,
+    SeriesPush,
+    SeriesResult,
+    analyse_series,
+    pushes_needed,
+)
+from analysis.series.hidden_change import HiddenChange, Hypothesis, TellingPush, hidden_change, most_telling_push
+from analysis.series.ladder import Ladder, LadderEntry, Rung, grip_ladder
 
 Setup = Mapping[str, str]
 """Factor -> level, as on the cards: {"front tyres": "soft", "ballast": "rear"}."""
@@ -162,3 +172,10 @@ def one_change_only(
             "them. Change one at a time, or run all combinations"
         )
     return ChangeCheck(changed=changed, one_change=len(changed) == 1, sentence=sentence)
+
+
+__all__ = [
+    "ChangeCheck", "Drift", "Effect", "HiddenChange", "Hypothesis", "Ladder", "LadderEntry", "PlannedPush", "Rung",
+    "SeriesPush", "SeriesResult", "TellingPush", "analyse_series", "full_factorial", "grip_ladder", "hidden_change",
+    "most_telling_push", "one_change_only", "plan_series", "pushes_needed", "standard_pushes",
+]  # fmt: skip

@@ -1,7 +1,7 @@
-"""Two ready experiments: the grip ladder (only the front pair is swapped) and the hidden change."""
+"""Which hidden change fits what was seen, and which push would tell most."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -11,95 +11,6 @@ from analysis.base.pivot import PivotEstimate
 from analysis.forecast.forecast import kind_of_test
 from analysis.forecast.inputs import CarState, PushState, check_states
 from analysis.forecast.variants import Variants, doubt_effects, doubt_variants, kappa_of
-from analysis.grip.conditions import GripNotes, differences
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LadderEntry:
-    """One tyre pair on the front of the reference car. log_ratio: of front over rear grip, with its u.
-
-    common_u: the part of u that all pairs share (loads, contact places, ruler), as in one car on one bench.
-    """
-
-    name: str
-    log_ratio: float
-    log_u: float
-    common_u: float = 0.0
-    notes: GripNotes = field(default_factory=GripNotes)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Rung:
-    """One tyre pair in the ranking. grip: over that of the reference pair, with its 95 % interval.
-
-    ranks: best and worst rank that the intervals of differences leave open (1 is the most grip).
-    """
-
-    name: str
-    grip: float
-    interval: tuple[float, float]
-    ranks: tuple[int, int]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Ladder:
-    """Most grip first. sentence: for people.  warnings: what differed between the tests."""
-
-    rungs: tuple[Rung, ...]
-    reference: str
-    sentence: str
-    warnings: tuple[str, ...]
-
-
-def grip_ladder(entries: Sequence[LadderEntry], *, reference: str | None = None) -> Ladder:
-    """Rank tyre pairs by grip on this floor today. The rear tyres are the same throughout, so they cancel, and
-    so does what all tests share.
-
-    reference: the pair whose grip is 1; None takes the first.
-    Differences of two pairs are told apart at the 95 % level, corrected for the number of pairs (Bonferroni).
-    Raises InputError for fewer than two pairs or two of one name.
-    """
-    from scipy.special import ndtri
-
-    names = [one.name for one in entries]
-    if len(entries) < 2 or len(set(names)) < len(names):
-        raise InputError(
-            "needs at least two tyre pairs with different names",
-            where="grip ladder",
-            remedy="Test one pair after another, and the first one again at the end under its own name",
-        )
-    base = names[0] if reference is None else reference
-    if base not in names:
-        raise InputError(f'"{base}" was not tested', where="grip ladder", remedy=f"Choose from {', '.join(names)}")
-    log = np.array([one.log_ratio for one in entries])
-    own = np.array([max(one.log_u**2 - one.common_u**2, 0.0) for one in entries])
-    zero = names.index(base)
-    pairs = len(entries) * (len(entries) - 1) / 2
-    sure = float(ndtri(1.0 - 0.025 / pairs))
-    rungs = []
-    for i in np.argsort(-log, kind="stable"):
-        u = float(np.sqrt(own[i] + own[zero])) if i != zero else 0.0
-        step = float(log[i] - log[zero])
-        apart = sure * np.sqrt(own + own[i])
-        better = int(np.sum(log - log[i] > apart))
-        worse = int(np.sum(log[i] - log > apart))
-        rungs.append(Rung(
-            name=names[i], grip=float(np.exp(step)),
-            interval=(float(np.exp(step - 1.96 * u)), float(np.exp(step + 1.96 * u))),
-            ranks=(1 + better, len(entries) - worse),
-        ))  # fmt: skip
-    sure_places = [one for one in rungs if one.ranks[0] == one.ranks[1]]
-    top = rungs[0]
-    sentence = (f"{top.name} grips most" if top.ranks == (1, 1)
-                else f"{top.name} came out on top, but {_others(rungs)} cannot be told from it")  # fmt: skip
-    sentence += f"; {len(sure_places)} of {len(rungs)} places are certain"
-    notes = [said for one in entries[1:] for said in differences(entries[0].notes, one.notes)
-             if not said.startswith("compound")]  # fmt: skip
-    return Ladder(rungs=tuple(rungs), reference=base, sentence=sentence, warnings=tuple(dict.fromkeys(notes)))
-
-
-def _others(rungs: Sequence[Rung]) -> str:
-    return " and ".join(one.name for one in rungs[1:] if one.ranks[0] == 1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

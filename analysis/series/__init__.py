@@ -1,0 +1,1 @@
+"""Series of experiments: plans, effects, ladders, a hidden change."""
