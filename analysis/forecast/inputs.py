@@ -12,9 +12,9 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-from analysis.finite_push import Rule
 from analysis.sliding.contacts import AxleKind, Contacts, Law, couple_axles
 from analysis.sliding.finger import Finger, LoadTransfer
+from analysis.sliding.finite import Rule
 from analysis.uncertainty import square_root
 
 FingerName = Literal["sliding", "sticking", "friction"]

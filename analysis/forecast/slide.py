@@ -6,10 +6,10 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from analysis.base.arrays import BoolArray, FloatArray
-from analysis.finite_push import integrate_push
 from analysis.forecast.inputs import Drawn, PushState
 from analysis.sliding.contacts import Contacts
 from analysis.sliding.finger import Finger, LoadTransfer
+from analysis.sliding.finite import integrate_push
 from analysis.sliding.solve import solve_push
 
 DEFAULT_TURN = float(np.radians(10.0))

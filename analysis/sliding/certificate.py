@@ -3,8 +3,8 @@
 import numpy as np
 
 from analysis.base.arrays import FloatArray
-from analysis.sliding.build import Scene
 from analysis.sliding.frame import length
+from analysis.sliding.scene import Scene
 
 
 def residual(

@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.sliding.frame import Frame, length
-from analysis.sliding.system import LinearSystem, feedback, push_rows
+from analysis.sliding.newton import LinearSystem, feedback, push_rows
 
 GAP = 1e-13
 LONGEST = 60

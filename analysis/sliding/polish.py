@@ -9,7 +9,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.sliding.frame import Frame, length
 from analysis.sliding.interior import State
-from analysis.sliding.system import LinearSystem, feedback, push_rows
+from analysis.sliding.newton import LinearSystem, feedback, push_rows
 
 HOLD = 1e7
 RIDGE = 1e-9

@@ -10,7 +10,7 @@ import numpy as np
 
 from analysis.sliding.frame import Frame, length
 from analysis.sliding.interior import State
-from analysis.sliding.system import LinearSystem, push_rows
+from analysis.sliding.newton import LinearSystem, push_rows
 
 COARSE = (0.3, 0.1, 0.03, 0.01, 0.003, 0.001, 3e-4)
 FINE = (1e-4, 2.5e-5, 6e-6, 1.5e-6, 4e-7)

@@ -7,8 +7,8 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-from analysis.sliding import build
-from analysis.sliding.batch import (
+from analysis.sliding import scene as build
+from analysis.sliding.batches import (
     Rows,
     flatten_finger,
     flatten_ground,
@@ -24,10 +24,10 @@ from analysis.sliding.finger import Finger, FingerArrays, LoadTransfer, check_fi
 from analysis.sliding.frame import Frame, length
 from analysis.sliding.interior import State, solve
 from analysis.sliding.motion import SlideMotion, join, merge, pick
+from analysis.sliding.newton import push_rows
+from analysis.sliding.one_car import solve_single
 from analysis.sliding.polish import polish
-from analysis.sliding.single import solve_single
 from analysis.sliding.smooth import FINE, smooth
-from analysis.sliding.system import push_rows
 
 CHUNK = 2000
 FALSE_POSITIONS = 80

@@ -12,8 +12,8 @@ import mujoco
 import numpy as np
 
 from analysis.base.arrays import FloatArray
-from analysis.finite_push import FinitePush, integrate_push
 from analysis.sliding import Contacts, Finger, LoadTransfer
+from analysis.sliding.finite import FinitePush, integrate_push
 
 L, H = 0.26, 0.085
 WHEELS = np.array([[L, H], [L, -H], [0.0, H], [0.0, -H]])

@@ -5,8 +5,8 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from analysis.base.errors import InputError
-from analysis.finite_push import integrate_push
 from analysis.sliding import Contacts, Finger, LoadTransfer, solve_push
+from analysis.sliding.finite import integrate_push
 
 L, H = 0.26, 0.085
 PLACE = np.array([[L, H], [L, -H], [0.0, H], [0.0, -H]])

@@ -9,11 +9,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.finite_push import integrate_push
 from analysis.forecast.forecast import HYPERSENSITIVE_PCT, _side_only, kind_of_test, predict_push, summarise
 from analysis.forecast.inputs import PushState, assemble, doubt_groups, draw_groups
 from analysis.forecast.region import pole, pole_region
 from analysis.forecast.slide import DEFAULT_TURN, kappa_together, slide, steady
+from analysis.sliding.finite import integrate_push
 from analysis.sliding.solve import solve_push
 
 from .test_prediction import L, car, rng

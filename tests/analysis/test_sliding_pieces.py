@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 
 from analysis.sliding import LoadTransfer, solve_push
-from analysis.sliding.batch import flatten_finger, flatten_ground
-from analysis.sliding.build import scene
+from analysis.sliding.batches import flatten_finger, flatten_ground
 from analysis.sliding.certificate import residual
 from analysis.sliding.contacts import centre_of_friction, check_contacts
 from analysis.sliding.finger import check_finger
-from analysis.sliding.transfer import load_slope, loads_lifting
+from analysis.sliding.load_transfer import load_slope, loads_lifting
+from analysis.sliding.scene import scene
 
 from .sliding_cars import contacts_of, finger_of, power, random_cars
 

@@ -12,14 +12,15 @@ from typing import Any
 import numpy as np
 import pytest
 
-from analysis.sliding import LoadTransfer, interior, single
-from analysis.sliding.batch import flatten_finger, flatten_ground, flatten_transfer
-from analysis.sliding.build import Scene
+from analysis.sliding import LoadTransfer, interior
+from analysis.sliding import one_car as single
+from analysis.sliding.batches import flatten_finger, flatten_ground, flatten_transfer
 from analysis.sliding.contacts import check_contacts
 from analysis.sliding.finger import check_finger, check_transfer
 from analysis.sliding.frame import Frame
 from analysis.sliding.interior import State
 from analysis.sliding.polish import polish
+from analysis.sliding.scene import Scene
 from analysis.sliding.smooth import smooth
 from analysis.sliding.solve import _answer, _Task
 

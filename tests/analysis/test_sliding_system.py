@@ -12,8 +12,8 @@ import pytest
 from analysis.base.arrays import FloatArray
 from analysis.sliding.frame import Frame
 from analysis.sliding.interior import _longest
-from analysis.sliding.single import _Car
-from analysis.sliding.system import LinearSystem, Step, feedback, push_rows
+from analysis.sliding.newton import LinearSystem, Step, feedback, push_rows
+from analysis.sliding.one_car import _Car
 
 N, B = 4, 5
 GROUPS = {"alone": None, "rear axle": (0, 0, 1, 1), "rear, against": (0, 0, 1, -1), "both axles": (1, 1, 2, -2),

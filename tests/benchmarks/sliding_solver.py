@@ -32,8 +32,8 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from analysis.finite_push import integrate_push
 from analysis.sliding import Contacts, Finger, LoadTransfer, solve_push
+from analysis.sliding.finite import integrate_push
 
 Case = tuple[Contacts, Finger, LoadTransfer]
 

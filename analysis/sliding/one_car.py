@@ -9,10 +9,10 @@ from math import sqrt
 import numpy as np
 
 from analysis.base.arrays import FloatArray
-from analysis.sliding.build import Scene
 from analysis.sliding.frame import PARTNER, Frame
 from analysis.sliding.interior import State
 from analysis.sliding.polish import HOLD, PASSES, RIDGE, ROUNDING, STILL, TINY
+from analysis.sliding.scene import Scene
 from analysis.sliding.smooth import COARSE, FINE, INSIDE
 
 Numbers = list[float]

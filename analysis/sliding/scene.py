@@ -6,11 +6,11 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.base.arrays import BoolArray, FloatArray
-from analysis.sliding.batch import Rows, pick_ground, pick_transfer
+from analysis.sliding.batches import Rows, pick_ground, pick_transfer
 from analysis.sliding.contacts import GroundArrays
 from analysis.sliding.finger import LoadTransfer
 from analysis.sliding.frame import LOCKED, PARTNER, Frame, length, push_basis
-from analysis.sliding.transfer import load_slope, loads_lifting
+from analysis.sliding.load_transfer import load_slope, loads_lifting
 
 WEIGHTLESS = 1e-13
 """Contacts that carry nothing keep this part of the total, so that every cone has an inside."""
