@@ -10,7 +10,7 @@ from analysis.base.errors import InputError
 from analysis.forecast.forecast import kind_of_test, summarise
 from analysis.forecast.inputs import CarState, PushState, check_states, doubt_groups, draw_groups
 from analysis.forecast.variants import Variants, kappa_of
-from analysis.uncertainty import coverage_interval
+from analysis.statistics.monte_carlo import coverage_interval
 
 GRAVITY = 9.81
 """m/s², for turning ballast into load; a per mille of it either way is no matter here."""

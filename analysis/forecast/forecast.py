@@ -22,7 +22,7 @@ from analysis.forecast.inputs import (
 from analysis.forecast.region import PoleRegion, pole_region
 from analysis.forecast.slide import DEFAULT_TURN, Slide, slide, steady
 from analysis.sliding.contacts import centre_of_friction
-from analysis.uncertainty import Progress, adaptive_monte_carlo, coverage_interval, variance_shares
+from analysis.statistics.monte_carlo import Progress, adaptive_monte_carlo, coverage_interval, variance_shares
 
 __all__ = ["CarState", "Prediction", "PushState", "Sensitivity", "predict_push"]
 

@@ -15,7 +15,7 @@ from analysis.base.errors import InputError
 from analysis.sliding.contacts import AxleKind, Contacts, Law, couple_axles
 from analysis.sliding.finger import Finger, LoadTransfer
 from analysis.sliding.finite import Rule
-from analysis.uncertainty import square_root
+from analysis.statistics.monte_carlo import square_root
 
 FingerName = Literal["sliding", "sticking", "friction"]
 

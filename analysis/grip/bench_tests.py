@@ -12,7 +12,7 @@ from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.grip.combine import GripMeasurement, GripState
 from analysis.grip.conditions import GripNotes
-from analysis.uncertainty import Input, Normal, first_order
+from analysis.statistics.monte_carlo import Input, Normal, first_order
 
 AxleName = Literal["front", "rear"]
 Nose = Literal["up", "down"]

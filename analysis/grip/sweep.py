@@ -12,8 +12,8 @@ from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.grip.combine import Z95, GripMeasurement
 from analysis.grip.conditions import GripNotes
-from analysis.least_squares import least_squares
-from analysis.uncertainty import coverage_factor
+from analysis.statistics.least_squares import least_squares
+from analysis.statistics.monte_carlo import coverage_factor
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,7 +8,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-from analysis.least_squares import straight_line
+from analysis.statistics.least_squares import straight_line
 
 NORMAL_95 = 1.959964
 

@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-from analysis.uncertainty import coverage_factor
+from analysis.statistics.monte_carlo import coverage_factor
 
 IntArray = npt.NDArray[np.int_]
 

@@ -13,8 +13,8 @@ import numpy as np
 
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.errors import InputError
+from analysis.statistics.least_squares import PolynomialFit, fit_polynomial
 from analysis.weighing.error_budget import BudgetLine, budget_value, error_budget
-from analysis.weighing.least_squares import PolynomialFit, fit_polynomial
 
 Model = Literal["linear", "quadratic"]
 SIGNIFICANCE = 0.01

@@ -14,7 +14,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-from analysis.weighing.estimate import Estimate, effective_dof, mixed_factor
+from analysis.statistics.estimate import Estimate, effective_dof, mixed_factor
 
 Axle = Literal["front", "rear"]
 FEWEST_STEPS = 3

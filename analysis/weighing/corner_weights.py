@@ -12,7 +12,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-from analysis.weighing.estimate import Doubt, DoubtPart, Estimate, as_parts, propagate, total_covariance
+from analysis.statistics.estimate import Doubt, DoubtPart, Estimate, as_parts, propagate, total_covariance
 
 STANDARD_GRAVITY = 9.80665  # m/s2, exact by definition (3rd CGPM, 1901)
 

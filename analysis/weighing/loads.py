@@ -8,8 +8,8 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
+from analysis.statistics.estimate import DoubtPart, total_covariance
 from analysis.weighing.calibration import Calibration
-from analysis.weighing.estimate import DoubtPart, total_covariance
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

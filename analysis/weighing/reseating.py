@@ -12,8 +12,8 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
+from analysis.statistics.estimate import DoubtPart, total_covariance
 from analysis.weighing.corner_weights import CROSS
-from analysis.weighing.estimate import DoubtPart, total_covariance
 
 USUAL_SCATTER_G = (3.0, 10.0)
 """Usual range of a corner's re-seating scatter, g (common practice, no source)."""
@@ -126,7 +126,7 @@ def pool_placements(
 
 def repeats_worth(dof: float) -> float:
     """How much one more placement would shrink the re-seating part of an interval: ratio of half-widths, < 1."""
-    from analysis.weighing.estimate import coverage_factor
+    from analysis.statistics.estimate import coverage_factor
 
     count = dof + 1.0
     now = math.inf if dof < 1 else coverage_factor(dof) / math.sqrt(count)

@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.errors import InputError
-from analysis.weighing.estimate import coverage_factor
+from analysis.statistics.estimate import coverage_factor
 from analysis.weighing.pad_faults import PadFault, PadLimits, checked_counts, pad_faults
 
 WINDOW_S = 2.0

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.base.arrays import FloatArray
+from analysis.statistics.estimate import total_covariance
 from analysis.weighing.cg_height import AxleLift, CgHeight, HeightDoubts, cg_height
-from analysis.weighing.estimate import total_covariance
 from analysis.weighing.parts import BallastAdvice, Target, load_of_mass, move_ballast, place_ballast
 from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet

@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 
 from analysis.base.arrays import FloatArray
+from analysis.statistics.estimate import DoubtPart
 from analysis.weighing.calibration import Calibration
-from analysis.weighing.estimate import DoubtPart
 from analysis.weighing.loads import Loads, loads_from_counts
 from analysis.weighing.pad_faults import PadLimits, limits_for
 from analysis.weighing.reseating import Placements, pool_placements

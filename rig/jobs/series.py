@@ -11,10 +11,10 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.forecast.changes import Ballast, Change, pivot_map, to_reach
 from analysis.grip.inference import infer
-from analysis.pooling import kappa_change
 from analysis.series.effects import SeriesPush, SeriesResult, analyse_series, pushes_needed
 from analysis.series.ladder import Ladder, LadderEntry, grip_ladder
 from analysis.series.plan import PlannedPush, full_factorial, plan_series
+from analysis.statistics.pooling import kappa_change
 from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import CardSet, read_set

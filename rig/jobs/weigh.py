@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 
 from analysis.base.arrays import FloatArray
+from analysis.statistics.estimate import DoubtPart, Estimate
 from analysis.weighing.corner_weights import CornerWeights, corner_weights, newtons_from_grams, typed_loads
-from analysis.weighing.estimate import DoubtPart, Estimate
 from analysis.weighing.loads import Loads
 from analysis.weighing.orientations import (
     PadPrior,

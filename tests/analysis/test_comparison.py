@@ -10,7 +10,7 @@ from scipy.stats import t
 from analysis.base.errors import AnalysisError, InputError
 from analysis.base.pivot import PivotEstimate
 from analysis.forecast.comparison import compare, in_words
-from analysis.pooling import kappa_change, pool
+from analysis.statistics.pooling import kappa_change, pool
 
 L = 0.26
 

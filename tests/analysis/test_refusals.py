@@ -16,7 +16,6 @@ from analysis.grip.combine import GripMeasurement, combine
 from analysis.grip.from_pivot import ratio_from_pivot
 from analysis.grip.next_push import most_informative_station
 from analysis.grip.sweep import SweepNull, ratio_from_null, sweep_null
-from analysis.least_squares import least_squares, mean_and_covariance
 from analysis.moving.bench_rates import Measured, bar_rate, motion_ratio, roll_split, roll_split_by_blocking
 from analysis.moving.bounce import fit_bounce
 from analysis.moving.chassis import checked, stacked
@@ -43,7 +42,8 @@ from analysis.series.plan import (
     pushes_needed,
 )
 from analysis.sliding import Contacts, Finger, solve_push
-from analysis.uncertainty import adaptive_monte_carlo, coverage_interval, square_root
+from analysis.statistics.least_squares import least_squares, mean_and_covariance
+from analysis.statistics.monte_carlo import adaptive_monte_carlo, coverage_interval, square_root
 from tests.analysis.moving_cars import dunlin
 
 L, H = 0.26, 0.085

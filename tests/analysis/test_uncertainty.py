@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from analysis.base.errors import InputError
-from analysis.least_squares import mean_and_covariance, straight_line
-from analysis.uncertainty import (
+from analysis.statistics.least_squares import mean_and_covariance, straight_line
+from analysis.statistics.monte_carlo import (
     LogNormal,
     Normal,
     Rectangular,

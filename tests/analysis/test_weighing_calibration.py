@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.base.errors import InputError
+from analysis.statistics.least_squares import fit_polynomial
 from analysis.weighing.calibration import (
     fit_calibration,
     from_record,
@@ -18,7 +19,6 @@ from analysis.weighing.calibration import (
     to_record,
 )
 from analysis.weighing.calibration_plan import calibration_plan
-from analysis.weighing.least_squares import fit_polynomial
 from analysis.weighing.loads import loads_from_counts
 
 DATA = Path(__file__).parents[1] / "data"
@@ -126,7 +126,7 @@ def test_interval_of_a_later_reading_covers_in_95_of_100() -> None:
         pad = fit_calibration(steps, 900 + 210 * steps + rng.normal(0, 150, 8), model="linear")
         truth = rng.uniform(50, 950)
         loads = loads_from_counts([pad], np.array([900 + 210 * truth + rng.normal(0, 150)]))
-        from analysis.weighing.estimate import propagate
+        from analysis.statistics.estimate import propagate
 
         low, high = propagate(loads.load_g[0], np.ones(1), loads.parts).interval
         inside += low <= truth <= high

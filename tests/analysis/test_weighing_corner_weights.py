@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.base.errors import InputError
+from analysis.statistics.estimate import DoubtPart, coverage_factor
 from analysis.weighing.corner_weights import (
     cg_place,
     corner_weights,
@@ -18,7 +19,6 @@ from analysis.weighing.corner_weights import (
     rectangle_contacts,
     typed_loads,
 )
-from analysis.weighing.estimate import DoubtPart, coverage_factor
 
 EXAMPLES = tomllib.loads((Path(__file__).parents[1] / "data" / "vehicle_examples_weighing.toml").read_text())
 CONTACT = rectangle_contacts(0.260, 0.170)

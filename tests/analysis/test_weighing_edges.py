@@ -7,11 +7,7 @@ import numpy as np
 import pytest
 
 from analysis.base.errors import InputError
-from analysis.weighing.calibration import fit_calibration, from_record, to_record
-from analysis.weighing.calibration_plan import calibration_plan
-from analysis.weighing.corner_weights import CROSS, corner_weights, rectangle_contacts, typed_loads
-from analysis.weighing.cross_weight import floor_verdict, plan_shims
-from analysis.weighing.estimate import (
+from analysis.statistics.estimate import (
     DoubtPart,
     as_parts,
     coverage_factor,
@@ -19,6 +15,10 @@ from analysis.weighing.estimate import (
     mixed_factor,
     propagate,
 )
+from analysis.weighing.calibration import fit_calibration, from_record, to_record
+from analysis.weighing.calibration_plan import calibration_plan
+from analysis.weighing.corner_weights import CROSS, corner_weights, rectangle_contacts, typed_loads
+from analysis.weighing.cross_weight import floor_verdict, plan_shims
 from analysis.weighing.limits import scale_limit_g
 from analysis.weighing.loads import loads_from_counts
 from analysis.weighing.orientations import one_weighing_enough, pad_prior, solve_orientations

@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.base.errors import InputError
+from analysis.statistics.estimate import coverage_factor
 from analysis.weighing.calibration import fit_calibration
-from analysis.weighing.estimate import coverage_factor
 from analysis.weighing.settled import PadLimits, SettledDetector, SettledReading, pad_faults, settled_reading
 from analysis.weighing.zero_tracking import ZeroTracker, drift_rate, zero_at
 

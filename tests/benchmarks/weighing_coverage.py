@@ -23,10 +23,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from analysis.statistics.estimate import Estimate
 from analysis.weighing.calibration import Calibration, fit_calibration
 from analysis.weighing.cg_height import AxleLift, HeightDoubts, cg_height
 from analysis.weighing.corner_weights import corner_weights, rectangle_contacts
-from analysis.weighing.estimate import Estimate
 from analysis.weighing.loads import loads_from_counts
 from analysis.weighing.orientations import PAD_UNDER, SPOT_UNDER, PadPrior, Turn, solve_orientations
 from analysis.weighing.settled import settled_reading

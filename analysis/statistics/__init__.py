@@ -1,0 +1,1 @@
+"""Uncertainty: coverage factors, least squares, pooling of repeats, Monte Carlo draws."""
