@@ -10,9 +10,9 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.statistics.estimate import Estimate
-from analysis.weighing.builder_loop import Bars, LoopState, Step, next_step
+from analysis.weighing.collar_loop import Bars, LoopState, Step, next_step
 from analysis.weighing.corner_weights import CROSS, CornerWeights
-from analysis.weighing.stiffness import (
+from analysis.weighing.warp import (
     SpringRates,
     WarpResponse,
     collar_turn,

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from analysis.base.errors import InputError
-from analysis.gravity import ANOMALY_U, moved_pads, normal_gravity
+from analysis.weighing.gravity import ANOMALY_U, moved_pads, normal_gravity
 
 DATA = Path(__file__).parents[1] / "data"
 FACTS = tomllib.loads((DATA / "gravity.toml").read_text())

@@ -12,9 +12,9 @@ import pytest
 
 from analysis.base.errors import InputError
 from analysis.statistics.estimate import DoubtPart
-from analysis.weighing.builder_loop import MOST_TURNS, LoopState, Step, next_step
+from analysis.weighing.collar_loop import MOST_TURNS, LoopState, Step, next_step
 from analysis.weighing.corner_weights import CROSS, CornerWeights, corner_weights
-from analysis.weighing.stiffness import SpringRates, response_from_rates
+from analysis.weighing.warp import SpringRates, response_from_rates
 
 TURN_G = 2500 * 0.65 * 0.75e-3 * 1000 / 9.80665
 RATES = SpringRates(spring=np.full(4, 2500.0), motion_ratio=np.full(4, 0.65), tyre=np.full(4, math.inf),

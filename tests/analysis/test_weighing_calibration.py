@@ -13,12 +13,12 @@ from hypothesis import strategies as st
 from analysis.base.errors import InputError
 from analysis.statistics.least_squares import fit_polynomial
 from analysis.weighing.calibration import (
+    calibration_plan,
     fit_calibration,
     from_record,
     require_calibration,
     to_record,
 )
-from analysis.weighing.calibration_plan import calibration_plan
 from analysis.weighing.loads import loads_from_counts
 
 DATA = Path(__file__).parents[1] / "data"

@@ -15,8 +15,7 @@ from analysis.statistics.estimate import (
     mixed_factor,
     propagate,
 )
-from analysis.weighing.calibration import fit_calibration, from_record, to_record
-from analysis.weighing.calibration_plan import calibration_plan
+from analysis.weighing.calibration import calibration_plan, fit_calibration, from_record, to_record
 from analysis.weighing.corner_weights import CROSS, corner_weights, rectangle_contacts, typed_loads
 from analysis.weighing.cross_weight import floor_verdict, plan_shims
 from analysis.weighing.limits import scale_limit_g
@@ -26,7 +25,7 @@ from analysis.weighing.pad_faults import pad_faults
 from analysis.weighing.parts import PartMass, add_parts, place_ballast
 from analysis.weighing.reseating import Scatter, measured_scatter, pool_placements, repeats_worth, usual_scatter
 from analysis.weighing.settled import settled_reading
-from analysis.weighing.stiffness import SpringRates, response_from_rates, response_from_shim, warp_pattern
+from analysis.weighing.warp import SpringRates, response_from_rates, response_from_shim, warp_pattern
 from analysis.weighing.zero_tracking import ZeroTracker, zero_at
 
 CONTACT = rectangle_contacts(0.260, 0.170)

@@ -9,7 +9,7 @@ import pytest
 from analysis.weighing.corner_weights import CROSS, corner_weights, rectangle_contacts
 from analysis.weighing.cross_weight import floor_verdict, plan_shims
 from analysis.weighing.parts import Target, place_ballast
-from analysis.weighing.stiffness import SpringRates, response_from_rates, response_from_shim
+from analysis.weighing.warp import SpringRates, response_from_rates, response_from_shim
 
 ALIKE = SpringRates(spring=np.full(4, 2500.0), motion_ratio=np.full(4, 0.65), tyre=np.full(4, math.inf),
                     bar=np.zeros(2), track=np.array([0.17, 0.17]))  # fmt: skip

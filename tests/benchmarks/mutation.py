@@ -55,7 +55,7 @@ TESTS: dict[str, list[str]] = {
     "analysis/moving*.py": ["analysis/test_moving_*.py"],
     "analysis/sliding/*.py": ["analysis/test_sliding_*.py", "analysis/test_finite_push.py"],
     "analysis/[fq]*_push*.py": ["analysis/test_finite_push.py", "analysis/test_quick_push*.py"],
-    "analysis/gravity.py": ["analysis/test_gravity.py"],
+    "analysis/weighing/gravity.py": ["analysis/test_gravity.py"],
     "analysis/grip*.py": ["analysis/test_grip*.py"],
     "analysis/experiments*.py": ["analysis/test_experiments.py"],
     "analysis/infer*.py": ["analysis/test_inference.py"],

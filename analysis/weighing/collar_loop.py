@@ -15,7 +15,7 @@ import numpy as np
 from analysis.base.arrays import WHEELS, FloatArray
 from analysis.base.errors import InputError
 from analysis.weighing.corner_weights import CROSS, CornerWeights
-from analysis.weighing.stiffness import SpringRates, WarpResponse, collar_turn
+from analysis.weighing.warp import SpringRates, WarpResponse, collar_turn
 
 WHEEL_NAMES = tuple(name.replace(" ", "-") for name in WHEELS)
 Stage = Literal["bars off", "collars equal", "weigh", "verify turn", "bars on", "verify bars", "done"]
