@@ -117,7 +117,7 @@ def _run(arguments: Sequence[str] | None) -> int | str | None:
     except BaseException as error:
         if arguments is None:
             _let_it_end()
-        from rig.telling import tell
+        from rig.base.failures import tell
 
         told = tell(KeyboardInterrupt() if isinstance(error, click.Abort) else error)
         click.echo(told.text, err=True)

@@ -16,11 +16,11 @@ from typing import Any
 
 import cv2
 
+from rig.base.disk import LEAST_BYTES, check_room
+from rig.base.durable import make_folder, sync
+from rig.base.errors import BenchError
+from rig.base.files import write_text
 from rig.camera.source import TimedPicture
-from rig.errors import BenchError
-from rig.log.durable import make_folder, sync
-from rig.log.room import LEAST_BYTES, check_room
-from rig.report.files import write_text
 from vision.frames import container_cut
 
 ROOM_BYTES = 500_000_000

@@ -10,7 +10,7 @@ from typing import Any
 
 import cv2
 
-from rig.errors import BenchError, InputError
+from rig.base.errors import BenchError, InputError
 from vision.types import BgrImage
 
 OPENING_LIMIT_S = 15.0

@@ -8,10 +8,10 @@ from analysis.base.arrays import FloatArray
 from analysis.moving.chassis import Chassis, car_at_rest
 from analysis.moving.dampers import BodyInertia, Dampers, box_inertia, dampers
 from analysis.moving.phases import Phase
+from rig.base.errors import InputError
 from rig.cards.measures import GRAM, MM, contact_place
 from rig.cards.schema import CarCard, PhasesCard
 from rig.cards.schema import Chassis as ChassisCard
-from rig.errors import InputError
 
 PER_MM = 1e3
 STANDARD_G = 9.80665

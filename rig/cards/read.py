@@ -11,9 +11,9 @@ from typing import Any, TypeVar
 import msgspec
 from msgspec import inspect
 
+from rig.base.errors import InputError
 from rig.cards.fields import allowed, bare
 from rig.cards.schema import CARD_TYPES, AnyCard, BenchCard, CarCard, PhasesCard, TestCard
-from rig.errors import InputError
 
 CardT = TypeVar("CardT", CarCard, BenchCard, TestCard, PhasesCard)
 

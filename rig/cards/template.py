@@ -4,9 +4,9 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from rig.base.errors import BenchError, InputError
 from rig.cards.fields import Field, optional_sections, sections
 from rig.cards.schema import CARD_TYPES, Section
-from rig.errors import BenchError, InputError
 
 HEADS = {
     "car": "The car card: one car in one state of set-up. What you do not measure has a default with\n"

@@ -19,10 +19,10 @@ def command(place: Path, workers: int | None, again: bool, log_dir: Path | None,
 
     Ctrl-C keeps what was done; started again, the batch goes on where it stopped.
     """
-    from rig.errors import BenchError
+    from rig.base.disk import check_room
+    from rig.base.errors import BenchError
     from rig.jobs.batch import listed_tests, measure_many
     from rig.jobs.workers import worker_pool
-    from rig.log.room import check_room
     from rig.log.store import BenchLog
 
     tests, folder = listed_tests(place), log_folder(log_dir)

@@ -80,7 +80,7 @@ def command(
     text = moving_words(told, other)
     if out_dir is not None:
         from analysis.figures.moving import drift_page
-        from rig.report.files import write_text
+        from rig.base.files import write_text
         from rig.report.moving import moving_html
 
         footer = f"From {car_card.name}" + (f" and {against.name}" if against else "")

@@ -61,7 +61,7 @@ def seed_option(function: FunctionT) -> FunctionT:
 
 def show(text: str, result: Mapping[str, Any], *, as_json: bool) -> None:
     """Print the result for a person, or as JSON for a program."""
-    from rig.log.finite import finite_json
+    from rig.base.plain_json import finite_json
 
     click.echo(json.dumps(finite_json(result), ensure_ascii=False, indent=2) if as_json else text)
 

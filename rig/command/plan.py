@@ -35,9 +35,9 @@ def command(
 
     Push in that order, measure each push, write its test card into the column "test", then: pivotbench effects FILE.
     """
-    from rig.errors import InputError
+    from rig.base.errors import InputError
+    from rig.base.files import write_text
     from rig.jobs.series import plan_table
-    from rig.report.files import write_text
 
     parsed: dict[str, list[str]] = {}
     for factor in factors:

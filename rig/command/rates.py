@@ -69,7 +69,7 @@ def shim(
     import math
 
     from analysis.moving.bench_rates import roll_split, roll_split_by_blocking
-    from rig.errors import InputError
+    from rig.base.errors import InputError
 
     newton, mm = 1e-3 * G, 1e-3
     width = (track[0] * mm, track[1] * mm)

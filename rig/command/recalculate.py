@@ -4,8 +4,8 @@ from pathlib import Path
 
 import click
 
+from rig.base.errors import BenchError
 from rig.command.options import json_option, log_folder, log_option, progress, show
-from rig.errors import BenchError
 
 
 @click.command(name="recalculate", epilog="Example: pivotbench recalculate --tolerance 1e-9")

@@ -33,7 +33,7 @@ def command(
     as_json: bool,
 ) -> None:
     """Report on one experiment, a series or a term, made from the bench log alone."""
-    from rig.errors import InputError
+    from rig.base.errors import InputError
     from rig.jobs.batch import listed_tests
     from rig.jobs.retell import choose, retell
     from rig.log.store import BenchLog

@@ -13,14 +13,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, cast
 
+from rig.base.errors import BenchError, InputError
+from rig.base.failures import tell
+from rig.base.files import write_bytes
+from rig.base.plain_json import finite_json
 from rig.cards.read import CardSet, read_set
-from rig.errors import BenchError, InputError
 from rig.jobs.keep import keep_cards
 from rig.jobs.measure import measure_clip, stored_camera
-from rig.log.finite import finite_json
 from rig.log.store import BenchLog, Record, file_hash
-from rig.report.files import write_bytes
-from rig.telling import tell
 from vision.types import Camera
 
 LAST_WAIT_S = 60.0

@@ -10,12 +10,12 @@ import tomlkit
 import tomlkit.exceptions
 import tomlkit.items
 
+from rig.base.errors import InputError
+from rig.base.files import write_text
+from rig.base.version import SOFTWARE
 from rig.cards.fields import sections
 from rig.cards.read import parse_card, read_card
 from rig.cards.schema import CarCard, encode
-from rig.errors import InputError
-from rig.report.files import write_text
-from rig.version import SOFTWARE
 
 FORMAT = "travelling car card, version 1"
 HEAD = (

@@ -8,9 +8,9 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
-from rig.errors import BenchError
+from rig.base.disk import check_room
+from rig.base.errors import BenchError
 from rig.log.repair import check_log
-from rig.log.room import check_room
 from rig.log.store import LOG_FILE
 
 PACKAGES = (

@@ -14,9 +14,9 @@ from analysis.figures.car import CarPicture, PivotMark
 from analysis.forecast.comparison import Comparison, compare
 from analysis.grip.from_pivot import ratio_for
 from analysis.measured.pushes import MeasuredPush
+from rig.base.errors import InputError
 from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet
-from rig.errors import InputError
 from rig.jobs.finger import pushed_as_seen
 from rig.jobs.keep import keep_cards
 from rig.jobs.measure import Measurement, measure_clip, stored_camera

@@ -20,11 +20,11 @@ from analysis.weighing.cross_weight import (
     response_from_shim,
 )
 from analysis.weighing.cross_weight import Step as BuilderStep
+from rig.base.errors import InputError
 from rig.cards.measures import MM, contact_place
 from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
 from rig.cards.schema import CarCard
-from rig.errors import InputError
 from rig.jobs.keep import keep_cards
 from rig.jobs.pads import Ask, OpenPads, Progress, Step
 from rig.jobs.scale import scale_of

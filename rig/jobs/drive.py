@@ -11,9 +11,9 @@ from analysis.base.arrays import FloatArray
 from analysis.moving.equilibrium import equilibrium
 from analysis.moving.floor_drive import Drive, SteadyDrive, drive, steady
 from analysis.moving.tyres import capacity, friction_centre, tyres_like
+from rig.base.errors import InputError
 from rig.cards.measures import car_markers, floor_layout, readout, wheelbase
 from rig.cards.read import CardSet
-from rig.errors import InputError
 from rig.jobs.keep import keep_cards
 from rig.jobs.measure import keep_track, with_true_times
 from rig.log.store import BenchLog, Record

@@ -9,9 +9,9 @@ from analysis.base.pivot import PivotEstimate
 from analysis.grip.combine import GripMeasurement
 from analysis.grip.conditions import GripNotes, differences
 from analysis.grip.inference import PushEvidence
+from rig.base.errors import InputError
 from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import CardSet
-from rig.errors import InputError
 from rig.jobs.finger import pushed_as_seen
 from rig.jobs.keep import estimate_from
 from rig.jobs.weigh import Weighing, known_weighing

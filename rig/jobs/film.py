@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from rig.base.errors import BenchError
 from rig.camera.recorder import PushRecorder, Recording
 from rig.camera.source import CameraMode, CameraReader, TimedPicture, open_camera
 from rig.cards.measures import car_markers, floor_layout
 from rig.cards.read import CardSet
-from rig.errors import BenchError
 from vision.live import MovementWatch, PictureJudgement, judge_picture
 
 LOOK_EVERY_S = 0.1

@@ -10,9 +10,9 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.measured.finger_contact import PushContact, push_contact
 from analysis.measured.pushes import MeasuredPush
+from rig.base.errors import InputError
 from rig.cards.measures import MM, car_markers, finger_marker, wheelbase
 from rig.cards.read import CardSet
-from rig.errors import InputError
 from vision.finger import CAUSES, FingerPath, FingerWatch, finger_path, tilt_words
 from vision.types import ClipTrack, FingerMarker, FloorLayout
 

@@ -13,10 +13,10 @@ from analysis.grip.inference import Inference, Unknown, infer
 from analysis.grip.next_push import NextPush, most_informative_station
 from analysis.grip.sweep import SweepNull, ratio_from_null, sweep_null
 from analysis.weighing.corner_weights import newtons_from_grams
+from rig.base.errors import InputError
 from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import place_gravity, push_state
 from rig.cards.read import CardSet
-from rig.errors import InputError
 from rig.jobs.evidence import PushOnRecord, grip_record, measured_pushes, notes_of, stored_grips, told_apart
 from rig.jobs.keep import keep_cards
 from rig.jobs.weigh import Weighing

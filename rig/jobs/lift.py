@@ -8,9 +8,9 @@ from analysis.base.arrays import FloatArray
 from analysis.statistics.estimate import total_covariance
 from analysis.weighing.cg_height import AxleLift, CgHeight, HeightDoubts, cg_height
 from analysis.weighing.parts import BallastAdvice, Target, load_of_mass, move_ballast, place_ballast
+from rig.base.errors import InputError
 from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet
-from rig.errors import InputError
 from rig.jobs.keep import keep_cards
 from rig.jobs.pads import Ask, OpenPads, Progress, Step
 from rig.jobs.scale import in_wheel_order, scale_of

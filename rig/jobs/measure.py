@@ -11,14 +11,14 @@ from typing import Any
 import numpy as np
 
 from analysis.measured.pushes import MeasuredPush, measure_pivot
+from rig.base.errors import InputError
+from rig.base.files import write_bytes
 from rig.cards.measures import MM, car_markers, floor_layout, readout, wheelbase
 from rig.cards.read import CardSet
-from rig.errors import InputError
 from rig.jobs.finger import contacts_seen, finger_record, seen_path, told_of_finger, worn_marker
 from rig.jobs.keep import estimate_record, keep_cards
 from rig.jobs.shutter import with_shutter
 from rig.log.store import BenchLog, Record
-from rig.report.files import write_bytes
 from vision.finger import FingerPath, FingerWatch
 from vision.floor_learn import learn_layout
 from vision.tracking import track_clip

@@ -18,9 +18,9 @@ from analysis.moving.response import Arrival, Response, arrival, ramp, respond
 from analysis.moving.setup_changes import Effect, effects
 from analysis.moving.transfer import LiftOff, lift_off
 from analysis.moving.tyres import Tyres, friction_centre, tyres_like
+from rig.base.errors import InputError
 from rig.cards.chassis import STANDARD_G, Moving, moving_car, springs_on
 from rig.cards.schema import CarCard
-from rig.errors import InputError
 from rig.log.store import BenchLog
 
 DRAWS = 200

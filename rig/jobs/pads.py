@@ -20,11 +20,11 @@ from analysis.weighing.calibration import (
 )
 from analysis.weighing.pad_faults import PadLimits
 from analysis.weighing.settled import SettledDetector, SettledReading
+from rig.base.disk import check_room
+from rig.base.errors import BenchError, InputError
 from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
 from rig.cards.schema import BenchCard
-from rig.errors import BenchError, InputError
-from rig.log.room import check_room
 from rig.log.store import BenchLog, Record
 from rig.pads.frames import PadSource, PortState
 from rig.pads.merge import MergedPads

@@ -14,6 +14,7 @@ from analysis.grip.from_pivot import ratio_for
 from analysis.measured.path_cause import with_cause_in_motion
 from analysis.measured.pushes import measure_pivot
 from analysis.weighing.calibration import fit_calibration, from_record, to_record
+from rig.base.plain_json import finite_json
 from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import CardSet, parse_card
@@ -25,7 +26,6 @@ from rig.jobs.measure import push_record
 from rig.jobs.predict import forecast_cards, prediction_record
 from rig.jobs.scale import loads_of, pool
 from rig.jobs.weigh import as_pushed, weights_of, weights_record
-from rig.log.finite import finite_json
 from rig.log.store import BenchLog, Record
 
 Progress = Callable[[float], None]

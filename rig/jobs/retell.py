@@ -13,9 +13,9 @@ from analysis.base.pivot import PivotEstimate
 from analysis.base.plane import compose, invert, slide_parts, turn_per_travel_jacobian
 from analysis.figures.car import CarPicture, PivotMark
 from analysis.weighing.corner_weights import CornerWeights
+from rig.base.errors import InputError
 from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet
-from rig.errors import InputError
 from rig.jobs.compare import SWEPT_OUTLINES, ellipse, typed_pivot
 from rig.jobs.keep import estimate_from
 from rig.jobs.predict import forecast_cards

@@ -15,9 +15,9 @@ from analysis.weighing.pad_faults import PadLimits, limits_for
 from analysis.weighing.reseating import Placements, pool_placements
 from analysis.weighing.settled import SettledReading
 from analysis.weighing.zero_tracking import drift_rate, zero_at
+from rig.base.errors import InputError
 from rig.cards.mechanics import place_gravity
 from rig.cards.schema import BenchCard
-from rig.errors import InputError
 from rig.jobs.pads import OpenPads, Progress, by_wheel, settle, stored_calibration
 from rig.log.store import BenchLog, Record
 

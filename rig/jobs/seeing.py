@@ -10,14 +10,14 @@ from analysis.base.arrays import FloatArray
 from analysis.base.plane import place
 from analysis.figures.car import body_corners
 from analysis.measured.pushes import MeasuredPush
+from rig.base.errors import InputError
+from rig.base.files import whole_file
 from rig.cards.measures import BAR_MM, MM, car_markers, floor_layout, wheelbase
 from rig.cards.read import CardSet
-from rig.errors import InputError
 from rig.jobs.compare import Verdict
 from rig.jobs.keep import keep_cards
 from rig.jobs.measure import Measurement, camera_record, stored_camera
 from rig.log.store import BenchLog, Record
-from rig.report.files import whole_file
 from vision.board_calibration import Board, BoardCalibration, calibrate_from_files
 from vision.floor_learn import LearnedLayout, learn_layout
 from vision.overlay import OverlayScene, PivotMark, overlay_clip, overlay_still

@@ -15,10 +15,10 @@ from analysis.series.effects import SeriesPush, SeriesResult, analyse_series, pu
 from analysis.series.ladder import Ladder, LadderEntry, grip_ladder
 from analysis.series.plan import PlannedPush, full_factorial, plan_series
 from analysis.statistics.pooling import kappa_change
+from rig.base.errors import InputError
 from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import CardSet, read_set
-from rig.errors import InputError
 from rig.jobs.evidence import PushOnRecord, measured_push, measured_pushes, notes_of, told_apart
 from rig.jobs.keep import keep_cards
 from rig.jobs.weigh import Weighing

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from analysis.base.arrays import FloatArray
-from rig.errors import InputError
+from rig.base.errors import InputError
 
 
 def columns(path: Path, wanted: Sequence[str]) -> FloatArray:

@@ -20,10 +20,10 @@ from analysis.weighing.orientations import (
 )
 from analysis.weighing.parts import PartMass, add_parts
 from analysis.weighing.reseating import pool_placements
+from rig.base.errors import InputError
 from rig.cards.measures import MM, contact_place, contact_place_u
 from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
-from rig.errors import InputError
 from rig.jobs.keep import keep_cards
 from rig.jobs.pads import Ask, OpenPads, Progress, Step
 from rig.jobs.scale import Placing, pool, scale_of

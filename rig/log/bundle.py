@@ -13,11 +13,11 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from rig.errors import BenchError, InputError
-from rig.log.durable import make_folder
+from rig.base.durable import make_folder
+from rig.base.errors import BenchError, InputError
+from rig.base.files import whole_file, write_text
 from rig.log.export import table_csv, table_name
 from rig.log.store import BenchLog, CardVersion, Record, StoredFile, file_hash
-from rig.report.files import whole_file, write_text
 
 Progress = Callable[[float], None]
 

@@ -9,8 +9,8 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+from rig.base.files import write_text
 from rig.log.store import Record
-from rig.report.files import write_text
 
 
 def export_tables(records: Sequence[Record], folder: Path) -> list[Path]:

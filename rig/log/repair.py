@@ -10,8 +10,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from rig.errors import BenchError
-from rig.log.durable import sync
+from rig.base.durable import sync
+from rig.base.errors import BenchError
 from rig.log.media import open_to_read
 from rig.log.schema import SUMMED, TABLES, VERSION, as_written, record_sum
 from rig.log.store import LOG_FILE

@@ -13,12 +13,12 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Self
 
-from rig.errors import BenchError, InputError
-from rig.log.durable import make_folder, sync
-from rig.log.finite import finite_json
+from rig.base.durable import make_folder, sync
+from rig.base.errors import BenchError, InputError
+from rig.base.plain_json import finite_json
+from rig.base.version import SOFTWARE
 from rig.log.media import open_to_read
 from rig.log.schema import TABLES, UPGRADES, VERSION, as_written, record_sum
-from rig.version import SOFTWARE
 
 LOG_FILE = "bench-log.sqlite"
 _looked_over: set[tuple[int, int]] = set()

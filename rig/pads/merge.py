@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from types import TracebackType
 from typing import Self
 
-from rig.errors import InputError
+from rig.base.errors import InputError
 from rig.pads.frames import Gap, PadFrame, PortState, Status, Tally
 from rig.pads.reader import PadReader
 

@@ -18,7 +18,7 @@ from dataclasses import dataclass, field
 from functools import reduce
 from typing import Literal
 
-from rig.errors import InputError
+from rig.base.errors import InputError
 from rig.pads.lines import LONGEST_LINE, MS_MODULUS, BadLine, Line, Reading
 
 _FIELD = re.compile(r"<([a-z]\w*)>")

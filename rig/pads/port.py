@@ -15,7 +15,7 @@ from typing import Protocol
 import serial
 from serial.tools import list_ports as _pyserial_ports
 
-from rig.errors import BenchError, InputError
+from rig.base.errors import BenchError, InputError
 
 BAUD = 115_200
 _LONGEST_WAIT = 0.1  # s, where the wait is fixed at opening

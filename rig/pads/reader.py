@@ -8,7 +8,7 @@ from collections.abc import Callable
 from types import TracebackType
 from typing import Literal, Self
 
-from rig.errors import BenchError
+from rig.base.errors import BenchError
 from rig.pads.frames import Gap, PadFrame, PortState, Status, Tally
 from rig.pads.ledger import Ledger
 from rig.pads.lines import Answer, BadLine, Identity, LineParser, PadLines

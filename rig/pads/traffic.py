@@ -16,7 +16,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Literal
 
-from rig.errors import BenchError, InputError
+from rig.base.errors import BenchError, InputError
 from rig.pads.port import EndOfRecordingError
 
 _HEAD = "# pad traffic 1"

@@ -16,8 +16,10 @@ from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 from starlette.types import ASGIApp
 
+from rig.base.failures import tell
+from rig.base.plain_json import finite_json
+from rig.base.version import SOFTWARE
 from rig.log.export import export_tables
-from rig.log.finite import finite_json
 from rig.page.actions import Action, actions
 from rig.page.bench import Bench
 from rig.page.broadcast import encode, stream
@@ -33,8 +35,6 @@ from rig.page.past import compared, past, report_text
 from rig.page.phones import Phones
 from rig.page.prints import pack_html, ring_html
 from rig.page.whatif import WhatIf, what_if
-from rig.telling import tell
-from rig.version import SOFTWARE
 
 PAGES = {"/": "index.html", "/class": "class.html"}
 REPORT_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'"

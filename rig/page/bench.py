@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import Any
 
 from analysis.base.errors import AnalysisError
+from rig.base.errors import BenchError, InputError
 from rig.cards.read import CardSet
-from rig.errors import BenchError, InputError
 from rig.jobs.compare import Verdict, judge, typed_pivot
 from rig.jobs.film import LiveLook
 from rig.jobs.measure import measure_clip, stored_camera

@@ -8,7 +8,7 @@ from collections import deque
 from collections.abc import AsyncIterator, Callable
 from typing import Any
 
-from rig.log.finite import finite_json
+from rig.base.plain_json import finite_json
 
 LIVE = "pads"
 """Events of this kind are a stream: the oldest are dropped when a page is slow. All others are whole pictures of

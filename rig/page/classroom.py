@@ -9,12 +9,12 @@ from typing import Any
 
 import numpy as np
 
-from rig.errors import InputError
+from rig.base.errors import InputError
+from rig.base.files import write_text
 from rig.page.bench import Bench
 from rig.page.lesson import CAUTIONS, STEPS
 from rig.page.shapes import estimate_json
 from rig.page.virtual import plain_car, see_push, seen_record
-from rig.report.files import write_text
 
 MOST_GUESSES = 200
 MM = 1e-3

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from starlette.requests import Request
 
-from rig.errors import BenchError, InputError
+from rig.base.errors import BenchError, InputError
 from vision.frames import check_clip
 
 LARGEST = 600_000_000

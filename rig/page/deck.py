@@ -10,13 +10,13 @@ from typing import Any
 import tomlkit
 import tomlkit.exceptions
 
+from rig.base.errors import InputError
+from rig.base.files import write_text
 from rig.cards.fields import Field, sections
 from rig.cards.read import CardSet, parse_card, read_set
 from rig.cards.schema import CARD_TYPES, BenchCard, CarCard, TestCard
 from rig.cards.template import card_text
-from rig.errors import InputError
 from rig.log.store import BenchLog
-from rig.report.files import write_text
 
 KINDS = ("car", "bench", "test")
 LONGEST_HISTORY = 200

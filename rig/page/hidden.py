@@ -6,8 +6,8 @@ from typing import Any
 from analysis.base.pivot import PivotEstimate
 from analysis.forecast.inputs import CarState, PushState
 from analysis.series.hidden_change import Hypothesis, hidden_change, most_telling_push
+from rig.base.errors import InputError
 from rig.cards.mechanics import car_state, push_state
-from rig.errors import InputError
 from rig.page.bench import Bench
 from rig.page.lesson import HIDDEN, STEPS, HiddenChoice, hidden_setup
 from rig.page.whatif import WhatIf, loads_with

@@ -11,15 +11,15 @@ from typing import Any
 import numpy as np
 
 from analysis.base.errors import AnalysisError
+from rig.base.errors import BenchError
+from rig.base.failures import tell
 from rig.cards.schema import BenchCard
-from rig.errors import BenchError
 from rig.jobs.live import LiveLoads
 from rig.jobs.pads import OpenPads, bench_pads
 from rig.jobs.scale import scale_of
 from rig.log.store import BenchLog
 from rig.pads.frames import Gap, PadFrame, PadSource, Status, Tally
 from rig.page.broadcast import Broadcast
-from rig.telling import tell
 
 BATCH_S = 1.0 / 18.0
 RETRY_S = 1.0

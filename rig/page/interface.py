@@ -5,9 +5,9 @@ from typing import Any
 
 import msgspec
 
+from rig.base.version import SOFTWARE
 from rig.page.actions import Action
 from rig.page.guard import TOKEN_HEADER
-from rig.version import SOFTWARE
 
 PLAIN = {
     "/api/lesson": "The lesson's experiments",

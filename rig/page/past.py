@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from rig.base.version import SOFTWARE
 from rig.jobs.keep import estimate_from
 from rig.jobs.retell import retell
 from rig.log.store import BenchLog, Record
@@ -10,7 +11,6 @@ from rig.report.besides import record_words
 from rig.report.experiments import report_parts
 from rig.report.html import Part, Table, report_html
 from rig.report.words import pivot_words
-from rig.version import SOFTWARE
 
 NEWEST = 200
 TOLD_IN_FULL = 12

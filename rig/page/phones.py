@@ -15,11 +15,11 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from rig.errors import BenchError
+from rig.base.errors import BenchError
+from rig.base.failures import tell
 from rig.page.classroom import Classroom, RateLimit, new_code
 from rig.page.files import Assets, send_asset
 from rig.page.guard import Guard, no
-from rig.telling import tell
 
 SEEN_BY_PHONES = ("phone.html", "phone.js", "phone.css", "car.js", "words.js")
 

@@ -3,8 +3,8 @@
 import html
 from collections.abc import Sequence
 
+from rig.base.errors import InputError
 from rig.cards.read import CardSet
-from rig.errors import InputError
 from rig.page.bench import Bench
 from rig.page.lesson import CAUTIONS, STEPS
 

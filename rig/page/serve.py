@@ -8,7 +8,7 @@ from pathlib import Path
 
 import uvicorn
 
-from rig.errors import BenchError
+from rig.base.errors import BenchError
 from rig.page.app import Page
 from rig.page.bench import Bench
 

@@ -9,10 +9,10 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.plane import compose, invert, swing_pole, turn_per_travel
+from rig.base.errors import InputError
 from rig.cards.measures import contact_place
 from rig.cards.read import CardSet
 from rig.cards.template import card_text
-from rig.errors import InputError
 from rig.jobs.pads import OpenPads, Step, calibrate
 from rig.log.store import BenchLog
 from rig.pads.reader import PadReader

@@ -4,10 +4,10 @@ import threading
 from collections.abc import Callable
 from typing import Any
 
-from rig.errors import InputError
+from rig.base.errors import InputError
+from rig.base.failures import tell
 from rig.jobs.pads import Step
 from rig.page.broadcast import Broadcast
-from rig.telling import tell
 
 Publish = Callable[[str, Any], None]
 

@@ -3,13 +3,13 @@
 import html
 from pathlib import Path
 
+from rig.base.errors import InputError
+from rig.base.files import write_bytes, write_text
+from rig.base.version import SOFTWARE
 from rig.cards.schema import CarCard
-from rig.errors import InputError
 from rig.jobs.card_travel import SheetRow, sheet_rows
-from rig.report.files import write_bytes, write_text
 from rig.report.html import Table
 from rig.report.pdf import Pages
-from rig.version import SOFTWARE
 
 A5 = (5.83, 8.27)
 """Inches."""

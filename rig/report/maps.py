@@ -5,11 +5,11 @@ from pathlib import Path
 
 import numpy as np
 
+from rig.base.files import write_bytes
 from rig.cards.measures import wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.series import map_of
 from rig.jobs.weigh import Weighing
-from rig.report.files import write_bytes
 
 
 def write_map(path: Path, cards: CardSet, weighing: Weighing) -> Path:

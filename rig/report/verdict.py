@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from analysis.figures.car import top_view
+from rig.base.files import write_bytes
 from rig.jobs.compare import Verdict
-from rig.report.files import write_bytes
 from rig.report.words import pivot_words, table_text
 
 

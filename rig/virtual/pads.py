@@ -16,7 +16,7 @@ from typing import Self
 
 import numpy as np
 
-from rig.errors import InputError
+from rig.base.errors import InputError
 from rig.pads.lines import frame
 from rig.virtual.pads_board import VirtualBoard
 from rig.virtual.pads_cells import CellState, PadCells

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from rig.errors import BenchError, InputError
+from rig.base.errors import BenchError, InputError
 
 FloatArray = npt.NDArray[np.float64]
 GRAVITY = 9.80665  # m/s^2, standard acceleration of free fall

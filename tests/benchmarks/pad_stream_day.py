@@ -28,7 +28,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from rig.errors import BenchError
+from rig.base.errors import BenchError
 from rig.pads.reader import PadReader
 
 RATE = 80

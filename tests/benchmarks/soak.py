@@ -28,7 +28,7 @@ from pathlib import Path
 
 import numpy as np
 
-from rig.errors import BenchError
+from rig.base.errors import BenchError
 from rig.log.repair import check_log
 from rig.log.store import LOG_FILE, BenchLog
 from rig.page.bench import Bench

@@ -8,8 +8,8 @@ Ends as the command line does: its words on the error output, its exit code.
 import sys
 from pathlib import Path
 
+from rig.base.failures import tell
 from rig.log.store import BenchLog
-from rig.telling import tell
 
 
 def fill(folder: Path, first: int, count: int) -> None:

@@ -11,9 +11,9 @@ import sys
 from pathlib import Path
 from typing import Any
 
+from rig.base.files import write_bytes
 from rig.log.store import LOG_FILE, BenchLog
 from rig.pads.traffic import TrafficRecorder
-from rig.report.files import write_bytes
 
 PICTURES = 5
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from rig.errors import BenchError, InputError
+from rig.base.errors import BenchError, InputError
 from rig.log import schema
 from rig.log.repair import check_log, repair_log
 from rig.log.schema import VERSION

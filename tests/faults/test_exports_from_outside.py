@@ -10,9 +10,9 @@ from typing import Any
 
 import pytest
 
+from rig.base.errors import InputError
 from rig.cards.read import parse_card
 from rig.cards.schema import CarCard
-from rig.errors import InputError
 from rig.log.bundle import export_bench, import_bench
 from rig.log.export import export_tables
 from rig.log.store import BenchLog

@@ -17,6 +17,7 @@ from pathlib import Path
 
 import pytest
 
+from rig.base.files import write_bytes
 from rig.cards.read import read_set
 from rig.cards.template import card_text, write_new_cards
 from rig.log import store
@@ -24,7 +25,6 @@ from rig.log.bundle import export_bench, import_bench
 from rig.log.export import table_csv
 from rig.log.repair import check_log
 from rig.log.store import BenchLog
-from rig.report.files import write_bytes
 
 PROJECT = Path(__file__).parents[2]
 ODD_NAMES = {"odd": "two  words 🚗 Dünlin a'b;$(x)&%", "long": "d" * 200}

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from rig.errors import BenchError
+from rig.base.errors import BenchError
 from rig.log.store import BenchLog
 from tests.page.browser import idle, picture, served, until, until_bench, watched
 

@@ -10,7 +10,7 @@ import tty
 from collections import deque
 from collections.abc import Callable
 
-from rig.errors import BenchError
+from rig.base.errors import BenchError
 from rig.pads.reader import PadReader
 
 PATIENCE = 10.0  # s; a loaded machine may take long, a broken reader takes for ever

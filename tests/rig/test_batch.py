@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from rig.base.errors import InputError
 from rig.cards.read import read_set
-from rig.errors import InputError
 from rig.jobs.batch import listed_tests, measure_many
 from rig.jobs.measure import measure_clip
 from rig.log.store import BenchLog

@@ -12,10 +12,10 @@ from pathlib import Path
 
 import pytest
 
+from rig.base.errors import InputError
 from rig.cards.read import read_card
 from rig.cards.schema import CarCard
 from rig.cards.template import card_text
-from rig.errors import InputError
 from rig.jobs.card_travel import MEASURE_AGAIN, send_card, sheet_rows, take_card
 from rig.report.card_sheet import write_card_sheet
 from rig.virtual.dunlin import CAR_KEYS

@@ -6,11 +6,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from rig.base.errors import InputError
 from rig.cards.measures import car_markers, contact_place, floor_layout
 from rig.cards.read import parse_card, read_card, read_set
 from rig.cards.schema import BenchCard, CarCard, PhasesCard, TestCard
 from rig.cards.template import card_text, write_new_cards
-from rig.errors import InputError
 
 CAR = """card = "car"
 name = "Dunlin"

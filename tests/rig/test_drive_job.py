@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from rig.base.errors import InputError
 from rig.cards.measures import car_markers, floor_layout
 from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text
 from rig.command.drive import command
-from rig.errors import InputError
 from rig.jobs.drive import drive_beside_model, model_at
 from rig.report.besides import WORDS
 from vision.render import render_push

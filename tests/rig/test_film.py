@@ -10,11 +10,11 @@ import cv2
 import numpy as np
 import pytest
 
+from rig.base.errors import BenchError
 from rig.camera.recorder import PushRecorder
 from rig.camera.source import CameraReader, TimedPicture, list_cameras, open_camera
 from rig.cards.measures import car_markers, floor_layout
 from rig.cards.read import CardSet, read_set
-from rig.errors import BenchError
 from rig.jobs.film import LiveLook, film_push
 from rig.jobs.measure import measure_clip
 from rig.log.store import BenchLog

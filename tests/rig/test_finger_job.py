@@ -8,9 +8,9 @@ import cv2
 import numpy as np
 import pytest
 
+from rig.base.errors import InputError
 from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text
-from rig.errors import InputError
 from rig.jobs.evidence import measured_push
 from rig.jobs.finger import finger_record, finger_warnings, pushed_as_seen, worn_marker
 from rig.jobs.measure import Measurement, measure_clip

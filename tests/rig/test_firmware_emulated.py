@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from rig.errors import BenchError
+from rig.base.errors import BenchError
 from rig.pads.frames import PadFrame
 from rig.pads.lines import Answer, Identity
 from tests.rig.firmware_build import HANGS, MUTANTS, UNWATCHED, Firmware, build, build_changed

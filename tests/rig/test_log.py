@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from rig.errors import BenchError, InputError
+from rig.base.errors import BenchError, InputError
 from rig.log.store import LOG_FILE, BenchLog
 
 

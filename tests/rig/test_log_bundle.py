@@ -8,12 +8,13 @@ from pathlib import Path
 
 import pytest
 
-from rig.errors import BenchError, InputError
+from rig.base import disk as room
+from rig.base.disk import check_room
+from rig.base.errors import BenchError, InputError
 from rig.jobs.recalculate import recalculate
-from rig.log import room, schema
+from rig.log import schema
 from rig.log.bundle import export_bench, import_bench
 from rig.log.repair import check_log, repair_log
-from rig.log.room import check_room
 from rig.log.schema import SUMMED, VERSION, record_sum
 from rig.log.store import LOG_FILE, BenchLog
 from tests.rig.test_grip_jobs import Workshop

@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from rig.base.errors import BenchError
 from rig.cards.template import card_text
 from rig.command.moving import command
-from rig.errors import BenchError
 
 CAR = """card = "car"
 name = "Dunlin"

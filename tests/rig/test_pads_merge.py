@@ -7,7 +7,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from rig.errors import BenchError, InputError
+from rig.base.errors import BenchError, InputError
 from rig.pads.frames import PadFrame, PortState
 from rig.pads.merge import MergedPads, PadPlace, TimeMerger
 from rig.pads.reader import PadReader

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from rig.errors import InputError
+from rig.base.errors import InputError
 from rig.pads.lines import BadLine, Reading
 from rig.pads.patterns import PatternLines
 

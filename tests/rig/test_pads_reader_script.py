@@ -4,7 +4,7 @@ import time
 
 import pytest
 
-from rig.errors import BenchError
+from rig.base.errors import BenchError
 from rig.pads.frames import PortState
 from rig.pads.lines import Answer, Identity
 from rig.pads.patterns import PatternLines

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rig.errors import BenchError, InputError
+from rig.base.errors import BenchError, InputError
 from rig.pads.frames import PortState
 from rig.pads.port import EndOfRecordingError
 from rig.pads.reader import PadReader

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from rig.errors import InputError
+from rig.base.errors import InputError
 from rig.pads.reader import PadReader
 from rig.virtual.pads import VirtualPads
 from rig.virtual.pads_board import VirtualBoard

@@ -11,8 +11,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from rig.base.errors import BenchError, InputError
 from rig.cards.read import CardSet
-from rig.errors import BenchError, InputError
 from rig.log.store import BenchLog
 from rig.page.bench import Bench
 from rig.page.broadcast import LONGEST_LIVE, Broadcast, Listener, stream

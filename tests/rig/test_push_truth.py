@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from rig.errors import BenchError, InputError
+from rig.base.errors import BenchError, InputError
 from rig.virtual.push_truth import FingerPush, PushedCar, PushTruth, simulate_push
 
 WHEELBASE, TRACK, MASS, GRIP, GRAVITY = 0.26, 0.17, 1.6, 0.8, 9.80665

@@ -9,8 +9,8 @@ import pytest
 from click.testing import CliRunner
 
 from analysis.base.errors import AnalysisError
+from rig.base.errors import BenchError
 from rig.command.rates import command
-from rig.errors import BenchError
 
 
 def run(*arguments: str) -> dict[str, object]:

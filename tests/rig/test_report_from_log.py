@@ -14,9 +14,9 @@ import numpy as np
 import pytest
 
 from analysis.measured.pushes import measure_pivot
+from rig.base.errors import InputError
 from rig.cards.measures import wheelbase
 from rig.cards.read import CardSet, read_set
-from rig.errors import InputError
 from rig.jobs.compare import Verdict, judge
 from rig.jobs.keep import keep_cards
 from rig.jobs.measure import Measurement, keep_track, measure_track, push_record, track_record

@@ -12,9 +12,9 @@ import pytest
 
 from analysis.weighing.cross_weight import collar_turn
 from analysis.weighing.orientations import PAD_UNDER
+from rig.base.errors import BenchError, InputError
 from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text, write_new_cards
-from rig.errors import BenchError, InputError
 from rig.jobs.cross import builder_loop, spring_rates, warp_response
 from rig.jobs.lift import ballast_for, measure_height, moved_ballast
 from rig.jobs.live import LiveLoads

@@ -3,7 +3,7 @@
 import shutil
 from pathlib import Path
 
-from rig.errors import BenchError
+from rig.base.errors import BenchError
 
 LEAST_BYTES = 50_000_000
 """Below this nothing new is started: a log, its journal and raw readings need room to finish."""

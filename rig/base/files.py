@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from rig.errors import BenchError
-from rig.log.durable import make_folder, sync
+from rig.base.durable import make_folder, sync
+from rig.base.errors import BenchError
 
 
 def write_text(path: Path, text: str) -> None:
