@@ -43,10 +43,10 @@ def command(
     """
     from rig.cards.read import read_set
     from rig.jobs.compare import compare_test, comparison_record
-    from rig.jobs.keep import estimate_record
     from rig.jobs.retell import retell
     from rig.jobs.seeing import draw_overlay
     from rig.log.store import BenchLog
+    from rig.records.cards_and_pivots import estimate_record
     from rig.report.experiments import write_experiments
     from rig.report.verdict import write_picture
     from rig.report.words import verdict_words

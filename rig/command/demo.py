@@ -24,7 +24,7 @@ def command(out_dir: Path, seed: int, as_json: bool) -> None:
     Three set-ups of the car "Dunlin" (alike all round, more front grip, ballast at the rear), wheels blocked, each
     weighed and pushed at 50 % and 85 % of the wheelbase. Takes about a minute.
     """
-    from rig.jobs.demo import result_json, run_demo
+    from rig.jobs.demo.demo import result_json, run_demo
     from rig.jobs.retell import choose, retell
     from rig.log.store import BenchLog
     from rig.report.experiments import write_experiments

@@ -25,11 +25,11 @@ from rig.cards.measures import MM, contact_place
 from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
 from rig.cards.schema import CarCard
-from rig.jobs.keep import keep_cards
 from rig.jobs.pads import Ask, OpenPads, Progress, Step
 from rig.jobs.scale import scale_of
 from rig.jobs.weigh import Weighing, weigh_on_pads
 from rig.log.store import BenchLog, Record
+from rig.records.cards_and_pivots import keep_cards
 
 MOST_STEPS = 40
 N_PER_MM = 1000.0

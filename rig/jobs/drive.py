@@ -14,9 +14,9 @@ from analysis.moving.tyres import capacity, friction_centre, tyres_like
 from rig.base.errors import InputError
 from rig.cards.measures import car_markers, floor_layout, readout, wheelbase
 from rig.cards.read import CardSet
-from rig.jobs.keep import keep_cards
 from rig.jobs.measure import keep_track, with_true_times
 from rig.log.store import BenchLog, Record
+from rig.records.cards_and_pivots import keep_cards
 
 WINDOW = 0.15
 """s, over which poses are smoothed: a few frames, short against a drift."""

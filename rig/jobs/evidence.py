@@ -13,9 +13,9 @@ from rig.base.errors import InputError
 from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import CardSet
 from rig.jobs.finger import pushed_as_seen
-from rig.jobs.keep import estimate_from
 from rig.jobs.weigh import Weighing, known_weighing
 from rig.log.store import BenchLog, Record
+from rig.records.cards_and_pivots import estimate_from
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,11 +11,11 @@ from analysis.weighing.parts import BallastAdvice, Target, load_of_mass, move_ba
 from rig.base.errors import InputError
 from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet
-from rig.jobs.keep import keep_cards
 from rig.jobs.pads import Ask, OpenPads, Progress, Step
 from rig.jobs.scale import in_wheel_order, scale_of
 from rig.jobs.weigh import Weighing
 from rig.log.store import BenchLog, Record
+from rig.records.cards_and_pivots import keep_cards
 
 CAUTION = (
     "Motor unplugged. For steep lifts take the battery out and put a block of equal mass in its place. Support the "

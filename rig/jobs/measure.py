@@ -16,9 +16,9 @@ from rig.base.files import write_bytes
 from rig.cards.measures import MM, car_markers, floor_layout, readout, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.finger import contacts_seen, finger_record, seen_path, told_of_finger, worn_marker
-from rig.jobs.keep import estimate_record, keep_cards
 from rig.jobs.shutter import with_shutter
 from rig.log.store import BenchLog, Record
+from rig.records.cards_and_pivots import estimate_record, keep_cards
 from vision.finger import FingerPath, FingerWatch
 from vision.floor_learn import learn_layout
 from vision.tracking import track_clip

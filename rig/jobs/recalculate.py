@@ -21,12 +21,12 @@ from rig.cards.read import CardSet, parse_card
 from rig.cards.schema import BenchCard, CarCard, TestCard
 from rig.jobs.compare import comparison_record
 from rig.jobs.finger import contacts, finger_record
-from rig.jobs.keep import estimate_from
 from rig.jobs.measure import push_record
 from rig.jobs.predict import forecast_cards, prediction_record
 from rig.jobs.scale import loads_of, pool
 from rig.jobs.weigh import as_pushed, weights_of, weights_record
 from rig.log.store import BenchLog, Record
+from rig.records.cards_and_pivots import estimate_from
 
 Progress = Callable[[float], None]
 

@@ -17,11 +17,11 @@ from rig.base.errors import InputError
 from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.compare import SWEPT_OUTLINES, ellipse, typed_pivot
-from rig.jobs.keep import estimate_from
 from rig.jobs.predict import forecast_cards
 from rig.jobs.recalculate import MissingSourceError, cards_of
 from rig.jobs.weigh import weighing_from
 from rig.log.store import BenchLog, Record
+from rig.records.cards_and_pivots import estimate_from
 
 EXPERIMENTS = ("comparison", "push", "prediction")
 

@@ -15,9 +15,9 @@ from rig.base.files import whole_file
 from rig.cards.measures import BAR_MM, MM, car_markers, floor_layout, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.compare import Verdict
-from rig.jobs.keep import keep_cards
 from rig.jobs.measure import Measurement, camera_record, stored_camera
 from rig.log.store import BenchLog, Record
+from rig.records.cards_and_pivots import keep_cards
 from vision.board_calibration import Board, BoardCalibration, calibrate_from_files
 from vision.floor_learn import LearnedLayout, learn_layout
 from vision.overlay import OverlayScene, PivotMark, overlay_clip, overlay_still

@@ -18,11 +18,11 @@ from rig.base.errors import InputError
 from rig.cards.measures import wheelbase
 from rig.cards.read import CardSet, read_set
 from rig.jobs.compare import Verdict, judge
-from rig.jobs.keep import keep_cards
 from rig.jobs.measure import Measurement, keep_track, measure_track, push_record, track_record
 from rig.jobs.retell import choose, retell
 from rig.jobs.weigh import weigh_typed
 from rig.log.store import BenchLog
+from rig.records.cards_and_pivots import keep_cards
 from rig.report.experiments import write_experiments
 from rig.virtual.bench import write_cards
 from rig.virtual.dunlin import SETUPS

@@ -13,12 +13,12 @@ from rig.base.files import write_text
 from rig.base.plain_json import finite_json
 from rig.cards.read import CardSet, read_set
 from rig.jobs.compare import Verdict, judge
-from rig.jobs.keep import estimate_record
 from rig.jobs.measure import measure_clip
 from rig.jobs.pads import bench_pads, calibrate, card_hashes, zero
 from rig.jobs.weigh import Weighing, weigh_on_pads
 from rig.jobs.workers import worker_pool
 from rig.log.store import BenchLog
+from rig.records.cards_and_pivots import estimate_record
 from rig.virtual.bench import CHECK_MASSES_G, VirtualOperator, film_push, write_cards, write_truth
 from rig.virtual.dunlin import SETUPS, SetUp, Truth, draw_truth
 from rig.virtual.pads import VirtualPads
