@@ -23,7 +23,7 @@ def command(
     the model stands beside it. Expect the direction and the rank of set-up changes from a push, not their size.
     """
     from rig.cards.read import read_set
-    from rig.jobs.drive import measure_drive
+    from rig.jobs.moving.drive import measure_drive
     from rig.log.store import BenchLog
     from rig.report.drive import drive_words
 

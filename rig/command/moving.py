@@ -51,7 +51,7 @@ def command(
     from rig.cards.chassis import phases_on
     from rig.cards.read import read_card
     from rig.cards.schema import CarCard, PhasesCard
-    from rig.jobs.moving import moving_record, tell_moving, weights_for
+    from rig.jobs.moving.moving import moving_record, tell_moving, weights_for
     from rig.log.store import BenchLog
     from rig.report.moving import differences, moving_words
 

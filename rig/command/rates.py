@@ -117,7 +117,7 @@ def bar(with_bar: tuple[float, float], without: tuple[float, float], track: floa
 def bounce(track: Path, as_json: bool) -> None:
     """Natural frequency and damping ratio from a filmed bounce: columns time_s and height_mm, after letting go."""
     from analysis.moving.bounce import fit_bounce
-    from rig.jobs.table import columns
+    from rig.jobs.moving.table import columns
 
     time, height = columns(track, ("time_s", "height_mm")).T
     found = fit_bounce(time, height * 1e-3)

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from rig.jobs.drive import FilmedDrive
+from rig.jobs.moving.drive import FilmedDrive
 
 
 def drive_words(filmed: FilmedDrive) -> str:

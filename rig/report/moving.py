@@ -9,7 +9,7 @@ from analysis.base.pivot import DEG_PER_CM
 from analysis.figures.moving import path_figure, region_figure
 from analysis.moving.phases import LACKS
 from rig.cards.chassis import STANDARD_G
-from rig.jobs.moving import RISE, STEP_G, Told
+from rig.jobs.moving.moving import RISE, STEP_G, Told
 from rig.report.html import Part, Table, report_html
 
 SHORT = ("FL", "FR", "RL", "RR")

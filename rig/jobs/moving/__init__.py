@@ -1,0 +1,1 @@
+"""Use cases of the moving car: load transfer, phases, rates, a filmed drive."""
