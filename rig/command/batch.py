@@ -21,8 +21,8 @@ def command(place: Path, workers: int | None, again: bool, log_dir: Path | None,
     """
     from rig.base.disk import check_room
     from rig.base.errors import BenchError
-    from rig.jobs.batch import listed_tests, measure_many
-    from rig.jobs.workers import worker_pool
+    from rig.jobs.pushing.batch import listed_tests, measure_many
+    from rig.jobs.pushing.workers import worker_pool
     from rig.log.store import BenchLog
 
     tests, folder = listed_tests(place), log_folder(log_dir)

@@ -61,7 +61,7 @@ def command(
         return
     if not files:
         raise click.UsageError("give a clip or photos of the board, or --print-board FOLDER")
-    from rig.jobs.seeing import calibrate_camera
+    from rig.jobs.pushing.setup_clips import calibrate_camera
     from rig.log.store import BenchLog
     from rig.report.words import noted
 

@@ -42,9 +42,9 @@ def command(
     With --out, a picture, a report that stands by itself and the clip with the pivot drawn on it are written there.
     """
     from rig.cards.read import read_set
-    from rig.jobs.compare import compare_test, comparison_record
+    from rig.jobs.pushing.compare import compare_test, comparison_record
+    from rig.jobs.pushing.setup_clips import draw_overlay
     from rig.jobs.retell import retell
-    from rig.jobs.seeing import draw_overlay
     from rig.log.store import BenchLog
     from rig.records.cards_and_pivots import estimate_record
     from rig.report.experiments import write_experiments

@@ -24,7 +24,7 @@ def command(test_card: Path, device: str, out_dir: Path, as_json: bool) -> None:
     rests. Ctrl-C ends and keeps what was recorded. No sound is taken.
     """
     from rig.cards.read import read_set
-    from rig.jobs.film import LiveLook, film_push
+    from rig.jobs.pushing.film import LiveLook, film_push
 
     last: list[str] = []
 

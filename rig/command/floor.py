@@ -18,7 +18,7 @@ def command(clip: Path, test_card: Path, log_dir: Path | None, as_json: bool) ->
     Walk slowly around them with the camera so that neighbouring sheets are seen together from several sides.
     """
     from rig.cards.read import read_set
-    from rig.jobs.seeing import learn_floor
+    from rig.jobs.pushing.setup_clips import learn_floor
     from rig.log.store import BenchLog
 
     cards = read_set(test_card)

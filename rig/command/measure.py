@@ -23,7 +23,7 @@ def command(
     against rotation, and how well the clip could be followed. Several pushes in one clip are numbered.
     """
     from rig.cards.read import read_set
-    from rig.jobs.measure import measure_clip, stored_camera
+    from rig.jobs.pushing.measure import measure_clip, stored_camera
     from rig.log.store import BenchLog
     from rig.report.track import track_words, write_track_report
 

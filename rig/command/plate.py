@@ -45,7 +45,7 @@ def command(
     car by hand about each of them by 30 degrees or more, and film both.
     """
     from rig.cards.read import read_set
-    from rig.jobs.seeing import find_plate
+    from rig.jobs.pushing.setup_clips import find_plate
     from rig.log.store import BenchLog
     from rig.report.words import noted
 
@@ -74,7 +74,7 @@ def command(
 
 
 def _learn_markers(clip: Path, cards: "CardSet", log_dir: Path | None, as_json: bool) -> None:
-    from rig.jobs.learn_car import learn_car_markers
+    from rig.jobs.pushing.learn_car import learn_car_markers
     from rig.log.store import BenchLog
     from rig.report.words import noted
 

@@ -15,7 +15,7 @@ from rig.command.options import card_argument, json_option, log_folder, log_opti
 def command(test_card: Path, log_dir: Path | None, seed: int, as_json: bool) -> None:
     """Forecast the pivot of the push on the card, from the newest weighing of this car or typed-in weights."""
     from rig.cards.read import read_set
-    from rig.jobs.predict import forecast
+    from rig.jobs.pushing.forecast import forecast
     from rig.jobs.weigh import known_weighing
     from rig.log.store import BenchLog
     from rig.report.words import noted, pivot_words, turn_words

@@ -12,7 +12,7 @@ from analysis.grip.inference import PushEvidence
 from rig.base.errors import InputError
 from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import CardSet
-from rig.jobs.finger import pushed_as_seen
+from rig.jobs.pushing.finger import pushed_as_seen
 from rig.jobs.weigh import Weighing, known_weighing
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import estimate_from

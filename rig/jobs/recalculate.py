@@ -19,10 +19,10 @@ from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import CardSet, parse_card
 from rig.cards.schema import BenchCard, CarCard, TestCard
-from rig.jobs.compare import comparison_record
-from rig.jobs.finger import contacts, finger_record
-from rig.jobs.measure import push_record
-from rig.jobs.predict import forecast_cards, prediction_record
+from rig.jobs.pushing.compare import comparison_record
+from rig.jobs.pushing.finger import contacts, finger_record
+from rig.jobs.pushing.forecast import forecast_cards, prediction_record
+from rig.jobs.pushing.measure import push_record
 from rig.jobs.scale import loads_of, pool
 from rig.jobs.weigh import as_pushed, weights_of, weights_record
 from rig.log.store import BenchLog, Record

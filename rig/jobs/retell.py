@@ -16,8 +16,8 @@ from analysis.weighing.corner_weights import CornerWeights
 from rig.base.errors import InputError
 from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet
-from rig.jobs.compare import SWEPT_OUTLINES, ellipse, typed_pivot
-from rig.jobs.predict import forecast_cards
+from rig.jobs.pushing.compare import SWEPT_OUTLINES, ellipse, typed_pivot
+from rig.jobs.pushing.forecast import forecast_cards
 from rig.jobs.recalculate import MissingSourceError, cards_of
 from rig.jobs.weigh import weighing_from
 from rig.log.store import BenchLog, Record

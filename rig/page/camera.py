@@ -8,7 +8,7 @@ from typing import Any
 import cv2
 import numpy as np
 
-from rig.jobs.film import LiveLook
+from rig.jobs.pushing.film import LiveLook
 from rig.page.broadcast import Broadcast
 
 WIDEST_PX = 640

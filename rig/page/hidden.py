@@ -114,7 +114,7 @@ class HiddenGame:
 
 def measured_only(bench: Bench, clip: Any, job: Job) -> PivotEstimate:
     """The pivot of the first push in a clip, kept in the log, without a forecast beside it."""
-    from rig.jobs.measure import measure_clip
+    from rig.jobs.pushing.measure import measure_clip
 
     with bench.log() as log:
         return measure_clip(clip, bench.cards(), log, progress=job.progress).pushes[0].estimate

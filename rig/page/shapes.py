@@ -8,7 +8,7 @@ from analysis.base.pivot import PivotEstimate
 from analysis.figures.car import CarPicture, PivotMark, body_corners
 from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet
-from rig.jobs.compare import Verdict
+from rig.jobs.pushing.compare import Verdict
 from rig.jobs.weigh import Weighing, weights_record
 from rig.report.words import pivot_words, turn_words, warnings_of
 

@@ -15,8 +15,8 @@ from rig.base.files import whole_file, write_bytes, write_text
 from rig.cards.measures import MM, wheelbase
 from rig.cards.read import CardSet
 from rig.cards.schema import CarCard
-from rig.jobs.measure import Measurement
-from rig.jobs.seeing import overlay_scene
+from rig.jobs.pushing.measure import Measurement
+from rig.jobs.pushing.setup_clips import overlay_scene
 from rig.report.words import noted, pivot_words, turn_words
 from vision.overlay import overlay_clip, overlay_still
 

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from analysis.figures.car import top_view
 from rig.base.files import write_bytes
-from rig.jobs.compare import Verdict
+from rig.jobs.pushing.compare import Verdict
 from rig.report.words import pivot_words, table_text
 
 

@@ -5,8 +5,8 @@ from collections.abc import Sequence
 from analysis.base.arrays import WHEELS
 from analysis.base.pivot import DEG_PER_CM, PivotEstimate
 from analysis.weighing.corner_weights import CornerWeights
-from rig.jobs.compare import Verdict
-from rig.jobs.finger import station_words
+from rig.jobs.pushing.compare import Verdict
+from rig.jobs.pushing.finger import station_words
 
 
 def pivot_words(estimate: PivotEstimate) -> str:

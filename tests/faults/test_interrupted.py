@@ -11,7 +11,7 @@ import pytest
 
 from analysis.forecast import forecast as prediction
 from rig.cards.read import read_set
-from rig.jobs.predict import forecast
+from rig.jobs.pushing.forecast import forecast
 from rig.jobs.recalculate import recalculate
 from rig.jobs.weigh import known_weighing
 from rig.log.store import BenchLog

@@ -15,8 +15,8 @@ from rig.camera.recorder import PushRecorder
 from rig.camera.source import CameraReader, TimedPicture, list_cameras, open_camera
 from rig.cards.measures import car_markers, floor_layout
 from rig.cards.read import CardSet, read_set
-from rig.jobs.film import LiveLook, film_push
-from rig.jobs.measure import measure_clip
+from rig.jobs.pushing.film import LiveLook, film_push
+from rig.jobs.pushing.measure import measure_clip
 from rig.log.store import BenchLog
 from rig.virtual import bench, dunlin
 from tests.faults.played_camera import PlayedClip

@@ -17,8 +17,8 @@ from analysis.measured.pushes import measure_pivot
 from rig.base.errors import InputError
 from rig.cards.measures import wheelbase
 from rig.cards.read import CardSet, read_set
-from rig.jobs.compare import Verdict, judge
-from rig.jobs.measure import Measurement, keep_track, measure_track, push_record, track_record
+from rig.jobs.pushing.compare import Verdict, judge
+from rig.jobs.pushing.measure import Measurement, keep_track, measure_track, push_record, track_record
 from rig.jobs.retell import choose, retell
 from rig.jobs.weigh import weigh_typed
 from rig.log.store import BenchLog

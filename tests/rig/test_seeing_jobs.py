@@ -15,9 +15,9 @@ import pytest
 
 from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text
-from rig.jobs.learn_car import learn_car_markers
-from rig.jobs.measure import Measurement, camera_record, measure_clip, stored_camera
-from rig.jobs.seeing import calibrate_camera, find_plate, learn_floor
+from rig.jobs.pushing.learn_car import learn_car_markers
+from rig.jobs.pushing.measure import Measurement, camera_record, measure_clip, stored_camera
+from rig.jobs.pushing.setup_clips import calibrate_camera, find_plate, learn_floor
 from rig.log.store import BenchLog
 from rig.main import main
 from rig.report.besides import WORDS

@@ -14,7 +14,7 @@ from analysis.moving.tyres import capacity, friction_centre, tyres_like
 from rig.base.errors import InputError
 from rig.cards.measures import car_markers, floor_layout, readout, wheelbase
 from rig.cards.read import CardSet
-from rig.jobs.measure import keep_track, with_true_times
+from rig.jobs.pushing.measure import keep_track, with_true_times
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import keep_cards
 
@@ -58,7 +58,7 @@ def measure_drive(
     since, until: s of the clip, the stretch that is taken as steady; None: all of it but the first and last tenth.
     Raises the rooms' errors: a clip that cannot be used, no markers, a stretch in which the car does not turn.
     """
-    from rig.jobs.measure import stored_camera
+    from rig.jobs.pushing.measure import stored_camera
     from vision.tracking import track_clip
 
     floor = floor_layout(cards.bench)

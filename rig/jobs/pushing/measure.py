@@ -15,8 +15,8 @@ from rig.base.errors import InputError
 from rig.base.files import write_bytes
 from rig.cards.measures import MM, car_markers, floor_layout, readout, wheelbase
 from rig.cards.read import CardSet
-from rig.jobs.finger import contacts_seen, finger_record, seen_path, told_of_finger, worn_marker
-from rig.jobs.shutter import with_shutter
+from rig.jobs.pushing.finger import contacts_seen, finger_record, seen_path, told_of_finger, worn_marker
+from rig.jobs.pushing.shutter import with_shutter
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import estimate_record, keep_cards
 from vision.finger import FingerPath, FingerWatch

@@ -10,7 +10,7 @@ from analysis.forecast.forecast import Prediction, predict_push
 from rig.cards.measures import MM
 from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import CardSet
-from rig.jobs.finger import pushed_at
+from rig.jobs.pushing.finger import pushed_at
 from rig.jobs.weigh import Weighing
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import estimate_record, keep_cards

@@ -14,8 +14,8 @@ from rig.base.errors import InputError
 from rig.base.files import whole_file
 from rig.cards.measures import BAR_MM, MM, car_markers, floor_layout, wheelbase
 from rig.cards.read import CardSet
-from rig.jobs.compare import Verdict
-from rig.jobs.measure import Measurement, camera_record, stored_camera
+from rig.jobs.pushing.compare import Verdict
+from rig.jobs.pushing.measure import Measurement, camera_record, stored_camera
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import keep_cards
 from vision.board_calibration import Board, BoardCalibration, calibrate_from_files

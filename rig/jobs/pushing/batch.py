@@ -18,7 +18,7 @@ from rig.base.failures import tell
 from rig.base.files import write_bytes
 from rig.base.plain_json import finite_json
 from rig.cards.read import CardSet, read_set
-from rig.jobs.measure import measure_clip, stored_camera
+from rig.jobs.pushing.measure import measure_clip, stored_camera
 from rig.log.store import BenchLog, Record, file_hash
 from rig.records.cards_and_pivots import keep_cards
 from vision.types import Camera

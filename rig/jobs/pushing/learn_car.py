@@ -7,7 +7,7 @@ import numpy as np
 
 from rig.cards.measures import MM, car_markers, floor_layout
 from rig.cards.read import CardSet
-from rig.jobs.measure import stored_camera
+from rig.jobs.pushing.measure import stored_camera
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import keep_cards
 from vision.car_learn import LearnedCar, learn_car

@@ -17,10 +17,10 @@ from analysis.measured.pushes import MeasuredPush
 from rig.base.errors import InputError
 from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet
-from rig.jobs.finger import pushed_as_seen
-from rig.jobs.measure import Measurement, measure_clip, stored_camera
-from rig.jobs.predict import Forecast, forecast
-from rig.jobs.quickness import Quickness, judge_quickness
+from rig.jobs.pushing.finger import pushed_as_seen
+from rig.jobs.pushing.forecast import Forecast, forecast
+from rig.jobs.pushing.measure import Measurement, measure_clip, stored_camera
+from rig.jobs.pushing.quickness import Quickness, judge_quickness
 from rig.jobs.weigh import Weighing, known_weighing
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import keep_cards
