@@ -11,6 +11,6 @@ import click
 @click.option("--from", "sender", default="", help="Which bench sends it; no names of people needed.")
 def command(car: Path, out: Path, sender: str) -> None:
     """Pack a car card as one file that says what it is and what must be measured again."""
-    from rig.jobs.card_travel import send_card
+    from rig.jobs.record.card_travel import send_card
 
     click.echo(f"wrote {send_card(car, out, sender=sender)}")

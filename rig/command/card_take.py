@@ -10,7 +10,7 @@ import click
 @click.argument("folder", type=click.Path(path_type=Path, file_okay=False), default=Path())
 def command(sent: Path, folder: Path) -> None:
     """Take a travelling car card into FOLDER, and say what must be measured again here."""
-    from rig.jobs.card_travel import take_card
+    from rig.jobs.record.card_travel import take_card
 
     taken = take_card(sent, folder)
     click.echo(f"wrote {taken.path}: {taken.card.name}, sent {taken.sent_at} {taken.sent_by}".rstrip())

@@ -13,7 +13,7 @@ from rig.command.options import json_option, log_folder, log_option, show
 @json_option
 def command(repair: bool, log_dir: Path | None, as_json: bool) -> None:
     """Look over this machine: Python, libraries, ports and rights, video formats, log, disk; say what to fix."""
-    from rig.jobs.check import look_over
+    from rig.jobs.record.check import look_over
 
     folder = log_folder(log_dir)
     if repair:

@@ -44,7 +44,7 @@ def command(
     from rig.cards.read import read_set
     from rig.jobs.pushing.compare import compare_test, comparison_record
     from rig.jobs.pushing.setup_clips import draw_overlay
-    from rig.jobs.retell import retell
+    from rig.jobs.record.experiments import retell
     from rig.log.store import BenchLog
     from rig.records.cards_and_pivots import estimate_record
     from rig.report.experiments import write_experiments

@@ -25,7 +25,7 @@ def command(out_dir: Path, seed: int, as_json: bool) -> None:
     weighed and pushed at 50 % and 85 % of the wheelbase. Takes about a minute.
     """
     from rig.jobs.demo.demo import result_json, run_demo
-    from rig.jobs.retell import choose, retell
+    from rig.jobs.record.experiments import choose, retell
     from rig.log.store import BenchLog
     from rig.report.experiments import write_experiments
     from rig.report.verdict import compared_table, write_picture

@@ -20,7 +20,7 @@ from rig.command.options import json_option, log_folder, log_option, progress, s
 @json_option
 def command(tolerance: float, log_dir: Path | None, as_json: bool) -> None:
     """Compute every result in the log again from its inputs, and list what comes out differently."""
-    from rig.jobs.recalculate import recalculate
+    from rig.jobs.record.recalculate import recalculate
     from rig.log.store import BenchLog
 
     folder = log_folder(log_dir)

@@ -35,7 +35,7 @@ def command(
     """Report on one experiment, a series or a term, made from the bench log alone."""
     from rig.base.errors import InputError
     from rig.jobs.pushing.batch import listed_tests
-    from rig.jobs.retell import choose, retell
+    from rig.jobs.record.experiments import choose, retell
     from rig.log.store import BenchLog
     from rig.report.experiments import write_experiments
 

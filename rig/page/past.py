@@ -3,7 +3,7 @@
 from typing import Any
 
 from rig.base.version import SOFTWARE
-from rig.jobs.retell import retell
+from rig.jobs.record.experiments import retell
 from rig.log.store import BenchLog, Record
 from rig.page.bench import Bench
 from rig.records.cards_and_pivots import estimate_from

@@ -11,7 +11,7 @@ from analysis.figures.car import top_view
 from rig.base.errors import InputError
 from rig.base.files import write_bytes, write_text
 from rig.base.version import SOFTWARE
-from rig.jobs.retell import Contribution, Experiment, Retold
+from rig.jobs.record.experiments import Contribution, Experiment, Retold
 from rig.report.besides import besides_parts
 from rig.report.html import Part, Table, report_html
 from rig.report.method import MEANING, method_part

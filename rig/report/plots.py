@@ -10,7 +10,7 @@ import numpy as np
 
 from analysis.base.pivot import DEG_PER_CM
 from analysis.figures.car import FORECAST, MEASURED, QUIET
-from rig.jobs.retell import Contribution, Experiment, Track
+from rig.jobs.record.experiments import Contribution, Experiment, Track
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -19,7 +19,7 @@ from collections import Counter
 from pathlib import Path
 
 from rig.cards.template import card_text, write_new_cards
-from rig.jobs.recalculate import recalculate
+from rig.jobs.record.recalculate import recalculate
 from rig.log.store import LOG_FILE, BenchLog
 from tests.faults.interrupted import moments, stop_after
 

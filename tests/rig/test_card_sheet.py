@@ -16,7 +16,7 @@ from rig.base.errors import InputError
 from rig.cards.read import read_card
 from rig.cards.schema import CarCard
 from rig.cards.template import card_text
-from rig.jobs.card_travel import MEASURE_AGAIN, send_card, sheet_rows, take_card
+from rig.jobs.record.card_travel import MEASURE_AGAIN, send_card, sheet_rows, take_card
 from rig.report.card_sheet import write_card_sheet
 from rig.virtual.dunlin import CAR_KEYS
 

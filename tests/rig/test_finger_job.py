@@ -16,7 +16,7 @@ from rig.jobs.pushing.finger import finger_record, finger_warnings, pushed_as_se
 from rig.jobs.pushing.forecast import forecast
 from rig.jobs.pushing.measure import Measurement, measure_clip
 from rig.jobs.pushing.setup_clips import overlay_scene
-from rig.jobs.recalculate import recalculate
+from rig.jobs.record.recalculate import recalculate
 from rig.jobs.weigh import weigh_typed
 from rig.log.store import BenchLog
 from rig.report.track import body_outline, track_words

@@ -11,7 +11,7 @@ import pytest
 from rig.base import disk as room
 from rig.base.disk import check_room
 from rig.base.errors import BenchError, InputError
-from rig.jobs.recalculate import recalculate
+from rig.jobs.record.recalculate import recalculate
 from rig.log import schema
 from rig.log.bundle import export_bench, import_bench
 from rig.log.repair import check_log, repair_log

@@ -1,0 +1,1 @@
+"""Use cases on the log: recalculate, check, experiments shown again, travelling cards."""
