@@ -13,7 +13,7 @@ from rig.command.options import json_option, log_folder, log_option, show
 @json_option
 def command(plan: Path, log_dir: Path | None, as_json: bool) -> None:
     """Say which change did what in a pushed series, with intervals, drift, and how many pushes tell 2 % apart."""
-    from rig.jobs.series import analyse_plan
+    from rig.jobs.series.series import analyse_plan
     from rig.log.store import BenchLog
     from rig.report.words import noted, table_text
 

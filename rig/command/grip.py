@@ -15,7 +15,7 @@ from rig.command.options import card_argument, json_option, log_folder, log_opti
 def command(test_card: Path, static: bool, log_dir: Path | None, as_json: bool) -> None:
     """Combine all grip measurements of this car (tilt, pull, sweep) in one estimate, with what contradicts."""
     from rig.cards.read import read_set
-    from rig.jobs.grip import combined_grip
+    from rig.jobs.grip.grip import combined_grip
     from rig.log.store import BenchLog
     from rig.report.words import noted
 

@@ -17,7 +17,7 @@ ALSO = ["cg station", "drag FL", "drag FR", "drag RL", "drag RR"]
 def command(test_cards: tuple[Path, ...], also: str | None, log_dir: Path | None, as_json: bool) -> None:
     """Infer the front-to-rear grip ratio backwards from measured pushes, and say where to push next."""
     from rig.cards.read import read_set
-    from rig.jobs.grip import infer_grip
+    from rig.jobs.grip.grip import infer_grip
     from rig.log.store import BenchLog
     from rig.report.words import noted
 

@@ -14,7 +14,7 @@ from rig.command.options import json_option, log_folder, log_option, show
 def command(test_cards: tuple[Path, ...], log_dir: Path | None, as_json: bool) -> None:
     """Rank tyre pairs by grip on this floor today: one car, wheels blocked, only the front pair swapped."""
     from rig.cards.read import read_set
-    from rig.jobs.series import ladder_of
+    from rig.jobs.series.series import ladder_of
     from rig.log.store import BenchLog
     from rig.report.besides import ladder_rows
     from rig.report.words import noted, table_text

@@ -37,7 +37,7 @@ def command(
     """
     from rig.base.errors import InputError
     from rig.base.files import write_text
-    from rig.jobs.series import plan_table
+    from rig.jobs.series.series import plan_table
 
     parsed: dict[str, list[str]] = {}
     for factor in factors:

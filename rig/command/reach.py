@@ -37,7 +37,7 @@ def command(
     With --out, a map of turn per travel over push position and grip ratio is drawn there.
     """
     from rig.cards.read import read_set
-    from rig.jobs.series import changes_for
+    from rig.jobs.series.series import changes_for
     from rig.jobs.weigh import known_weighing
     from rig.log.store import BenchLog
 

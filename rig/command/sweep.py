@@ -14,7 +14,7 @@ from rig.command.options import json_option, log_folder, log_option, show
 def command(test_cards: tuple[Path, ...], log_dir: Path | None, as_json: bool) -> None:
     """Find the balance point from measured pushes at several positions, and the grip ratio that follows."""
     from rig.cards.read import read_set
-    from rig.jobs.grip import measure_sweep
+    from rig.jobs.grip.grip import measure_sweep
     from rig.log.store import BenchLog
     from rig.report.words import noted
 

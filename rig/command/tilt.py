@@ -42,7 +42,7 @@ def command(
 ) -> None:
     """Measure a grip factor on a tilted board, wheels blocked."""
     from rig.cards.read import read_set
-    from rig.jobs.grip import CAUTION, measure_tilt
+    from rig.jobs.grip.grip import CAUTION, measure_tilt
     from rig.jobs.weigh import known_weighing
     from rig.log.store import BenchLog
 

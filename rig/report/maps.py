@@ -8,7 +8,7 @@ import numpy as np
 from rig.base.files import write_bytes
 from rig.cards.measures import wheelbase
 from rig.cards.read import CardSet
-from rig.jobs.series import map_of
+from rig.jobs.series.series import map_of
 from rig.jobs.weigh import Weighing
 
 

@@ -15,7 +15,7 @@ from rig.cards.read import parse_card
 from rig.cards.schema import CARD_TYPES
 from rig.cards.template import card_text
 from rig.jobs.record.card_travel import send_card, take_card
-from rig.jobs.series import _read_plan, plan_table
+from rig.jobs.series.series import _read_plan, plan_table
 from rig.log.bundle import export_bench, import_bench
 from rig.log.store import BenchLog
 from rig.pads.lines import BadLine, LineSplitter, frame, parse_line

@@ -11,12 +11,12 @@ import pytest
 from rig.base.errors import InputError
 from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text
-from rig.jobs.evidence import measured_push
 from rig.jobs.pushing.finger import finger_record, finger_warnings, pushed_as_seen, worn_marker
 from rig.jobs.pushing.forecast import forecast
 from rig.jobs.pushing.measure import Measurement, measure_clip
 from rig.jobs.pushing.setup_clips import overlay_scene
 from rig.jobs.record.recalculate import recalculate
+from rig.jobs.series.evidence import measured_push
 from rig.jobs.weigh import weigh_typed
 from rig.log.store import BenchLog
 from rig.report.track import body_outline, track_words

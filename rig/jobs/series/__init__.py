@@ -1,0 +1,1 @@
+"""Use cases of several pushes: sweep, plan, effects, ladder, inference."""
