@@ -40,8 +40,8 @@ def command(
     """
     from analysis.base.arrays import WHEELS
     from rig.cards.read import read_set
-    from rig.jobs.lift import ballast_for, moved_ballast
-    from rig.jobs.weigh import known_weighing
+    from rig.jobs.weighing.lift import ballast_for, moved_ballast
+    from rig.jobs.weighing.weigh import known_weighing
     from rig.log.store import BenchLog
 
     cards = read_set(test_card)

@@ -44,7 +44,7 @@ def command(
     Lay the masses on the middle of the pad; keep them away from toes.
     """
     from rig.cards.read import read_set
-    from rig.jobs.pads import bench_pads, calibrate, card_hashes
+    from rig.jobs.weighing.pads import bench_pads, calibrate, card_hashes
     from rig.log.store import BenchLog
     from rig.report.words import table_text
 

@@ -45,8 +45,8 @@ def command(
     Motor and battery unplugged; fingers clear of springs under load.
     """
     from rig.cards.read import read_set
-    from rig.jobs.cross import builder_loop
-    from rig.jobs.pads import bench_pads
+    from rig.jobs.weighing.cross import builder_loop
+    from rig.jobs.weighing.pads import bench_pads
     from rig.log.store import BenchLog
 
     cards = read_set(test_card)

@@ -43,9 +43,9 @@ def command(
     Uses the [chassis] on the car card, or a shim of known thickness under one pad.
     """
     from rig.cards.read import read_set
-    from rig.jobs.cross import judge_floor, measure_response, shims_for, warp_response
-    from rig.jobs.pads import bench_pads
-    from rig.jobs.weigh import known_weighing
+    from rig.jobs.weighing.cross import judge_floor, measure_response, shims_for, warp_response
+    from rig.jobs.weighing.pads import bench_pads
+    from rig.jobs.weighing.weigh import known_weighing
     from rig.log.store import BenchLog
 
     cards = read_set(test_card)

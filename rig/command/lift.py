@@ -36,9 +36,9 @@ def command(
 ) -> None:
     """Find the height of the centre of gravity by lifting an axle to several heights, up and down."""
     from rig.cards.read import read_set
-    from rig.jobs.lift import CAUTION, measure_height
-    from rig.jobs.pads import bench_pads
-    from rig.jobs.weigh import known_weighing
+    from rig.jobs.weighing.lift import CAUTION, measure_height
+    from rig.jobs.weighing.pads import bench_pads
+    from rig.jobs.weighing.weigh import known_weighing
     from rig.log.store import BenchLog
     from rig.report.words import noted
 

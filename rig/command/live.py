@@ -19,9 +19,9 @@ def command(test_card: Path, port: str, log_dir: Path | None) -> None:
     from rich.console import Console
 
     from rig.cards.read import read_set
-    from rig.jobs.live import LiveLoads, snapshot
-    from rig.jobs.pads import bench_pads
-    from rig.jobs.scale import scale_of
+    from rig.jobs.weighing.live import LiveLoads, snapshot
+    from rig.jobs.weighing.pads import bench_pads
+    from rig.jobs.weighing.scale import scale_of
     from rig.log.store import BenchLog
     from rig.pads.live_view import TerminalKeys, run_live
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 if TYPE_CHECKING:
-    from rig.jobs.pads import Ask, Step
+    from rig.jobs.weighing.pads import Ask, Step
 
 FunctionT = TypeVar("FunctionT", bound=Callable[..., Any])
 

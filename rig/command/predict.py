@@ -16,7 +16,7 @@ def command(test_card: Path, log_dir: Path | None, seed: int, as_json: bool) -> 
     """Forecast the pivot of the push on the card, from the newest weighing of this car or typed-in weights."""
     from rig.cards.read import read_set
     from rig.jobs.pushing.forecast import forecast
-    from rig.jobs.weigh import known_weighing
+    from rig.jobs.weighing.weigh import known_weighing
     from rig.log.store import BenchLog
     from rig.report.words import noted, pivot_words, turn_words
 

@@ -38,7 +38,7 @@ def command(
     """
     from rig.cards.read import read_set
     from rig.jobs.series.series import changes_for
-    from rig.jobs.weigh import known_weighing
+    from rig.jobs.weighing.weigh import known_weighing
     from rig.log.store import BenchLog
 
     cards = read_set(test_card)

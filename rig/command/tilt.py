@@ -43,7 +43,7 @@ def command(
     """Measure a grip factor on a tilted board, wheels blocked."""
     from rig.cards.read import read_set
     from rig.jobs.grip.grip import CAUTION, measure_tilt
-    from rig.jobs.weigh import known_weighing
+    from rig.jobs.weighing.weigh import known_weighing
     from rig.log.store import BenchLog
 
     cards = read_set(test_card)

@@ -49,8 +49,8 @@ def command(
     test card are used when it has some.
     """
     from rig.cards.read import read_set
-    from rig.jobs.pads import bench_pads
-    from rig.jobs.weigh import weigh_on_pads, weigh_turned, weigh_typed
+    from rig.jobs.weighing.pads import bench_pads
+    from rig.jobs.weighing.weigh import weigh_on_pads, weigh_turned, weigh_typed
     from rig.log.store import BenchLog
     from rig.report.words import noted, weights_words
 

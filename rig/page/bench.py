@@ -8,11 +8,11 @@ from typing import Any
 from analysis.base.errors import AnalysisError
 from rig.base.errors import BenchError, InputError
 from rig.cards.read import CardSet
-from rig.jobs.pads import calibrate, card_hashes, zero
 from rig.jobs.pushing.compare import Verdict, judge, typed_pivot
 from rig.jobs.pushing.film import LiveLook
 from rig.jobs.pushing.measure import measure_clip, stored_camera
-from rig.jobs.weigh import Weighing, weigh_on_pads, weigh_typed, weighing_from
+from rig.jobs.weighing.pads import calibrate, card_hashes, zero
+from rig.jobs.weighing.weigh import Weighing, weigh_on_pads, weigh_typed, weighing_from
 from rig.log.store import BenchLog
 from rig.page.broadcast import Broadcast
 from rig.page.camera import CameraView

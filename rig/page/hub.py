@@ -14,9 +14,9 @@ from analysis.base.errors import AnalysisError
 from rig.base.errors import BenchError
 from rig.base.failures import tell
 from rig.cards.schema import BenchCard
-from rig.jobs.live import LiveLoads
-from rig.jobs.pads import OpenPads, bench_pads
-from rig.jobs.scale import scale_of
+from rig.jobs.weighing.live import LiveLoads
+from rig.jobs.weighing.pads import OpenPads, bench_pads
+from rig.jobs.weighing.scale import scale_of
 from rig.log.store import BenchLog
 from rig.pads.frames import Gap, PadFrame, PadSource, Status, Tally
 from rig.page.broadcast import Broadcast

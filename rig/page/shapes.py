@@ -9,7 +9,7 @@ from analysis.figures.car import CarPicture, PivotMark, body_corners
 from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.pushing.compare import Verdict
-from rig.jobs.weigh import Weighing, weights_record
+from rig.jobs.weighing.weigh import Weighing, weights_record
 from rig.report.words import pivot_words, turn_words, warnings_of
 
 MM_PER_M = 1e3

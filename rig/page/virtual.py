@@ -13,7 +13,7 @@ from rig.base.errors import InputError
 from rig.cards.measures import contact_place
 from rig.cards.read import CardSet
 from rig.cards.template import card_text
-from rig.jobs.pads import OpenPads, Step, calibrate
+from rig.jobs.weighing.pads import OpenPads, Step, calibrate
 from rig.log.store import BenchLog
 from rig.pads.reader import PadReader
 from rig.page.lesson import LessonStep

@@ -9,7 +9,7 @@ from rig.base.files import write_bytes
 from rig.cards.measures import wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.series.series import map_of
-from rig.jobs.weigh import Weighing
+from rig.jobs.weighing.weigh import Weighing
 
 
 def write_map(path: Path, cards: CardSet, weighing: Weighing) -> Path:

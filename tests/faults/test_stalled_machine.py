@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from rig.jobs.pads import OpenPads, settle
+from rig.jobs.weighing.pads import OpenPads, settle
 from rig.pads.frames import PadSource
 from rig.pads.reader import PadReader
 from rig.page.hub import Branch

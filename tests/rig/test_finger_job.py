@@ -17,7 +17,7 @@ from rig.jobs.pushing.measure import Measurement, measure_clip
 from rig.jobs.pushing.setup_clips import overlay_scene
 from rig.jobs.record.recalculate import recalculate
 from rig.jobs.series.evidence import measured_push
-from rig.jobs.weigh import weigh_typed
+from rig.jobs.weighing.weigh import weigh_typed
 from rig.log.store import BenchLog
 from rig.report.track import body_outline, track_words
 from vision.layouts import default_car, default_floor

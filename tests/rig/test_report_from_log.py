@@ -20,7 +20,7 @@ from rig.cards.read import CardSet, read_set
 from rig.jobs.pushing.compare import Verdict, judge
 from rig.jobs.pushing.measure import Measurement, keep_track, measure_track, push_record, track_record
 from rig.jobs.record.experiments import choose, retell
-from rig.jobs.weigh import weigh_typed
+from rig.jobs.weighing.weigh import weigh_typed
 from rig.log.store import BenchLog
 from rig.records.cards_and_pivots import keep_cards
 from rig.report.experiments import write_experiments

@@ -15,12 +15,12 @@ from analysis.weighing.orientations import PAD_UNDER
 from rig.base.errors import BenchError, InputError
 from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text, write_new_cards
-from rig.jobs.cross import builder_loop, spring_rates, warp_response
-from rig.jobs.lift import ballast_for, measure_height, moved_ballast
-from rig.jobs.live import LiveLoads
-from rig.jobs.pads import OpenPads, Step, bench_pads, calibrate, settle, zero
-from rig.jobs.scale import scale_of
-from rig.jobs.weigh import TURN_WORDS, Weighing, weigh_on_pads, weigh_turned, weighing_from
+from rig.jobs.weighing.cross import builder_loop, spring_rates, warp_response
+from rig.jobs.weighing.lift import ballast_for, measure_height, moved_ballast
+from rig.jobs.weighing.live import LiveLoads
+from rig.jobs.weighing.pads import OpenPads, Step, bench_pads, calibrate, settle, zero
+from rig.jobs.weighing.scale import scale_of
+from rig.jobs.weighing.weigh import TURN_WORDS, Weighing, weigh_on_pads, weigh_turned, weighing_from
 from rig.log.store import BenchLog
 from rig.main import main
 from rig.report.besides import WORDS, besides_parts

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from rig.cards.template import card_text
-from rig.jobs.pads import Step
+from rig.jobs.weighing.pads import Step
 from rig.main import main
 from rig.pads.live_view import TerminalKeys
 from rig.virtual.pads import VirtualPads

@@ -12,11 +12,11 @@ import numpy as np
 from rig.base.files import write_text
 from rig.base.plain_json import finite_json
 from rig.cards.read import CardSet, read_set
-from rig.jobs.pads import bench_pads, calibrate, card_hashes, zero
 from rig.jobs.pushing.compare import Verdict, judge
 from rig.jobs.pushing.measure import measure_clip
 from rig.jobs.pushing.workers import worker_pool
-from rig.jobs.weigh import Weighing, weigh_on_pads
+from rig.jobs.weighing.pads import bench_pads, calibrate, card_hashes, zero
+from rig.jobs.weighing.weigh import Weighing, weigh_on_pads
 from rig.log.store import BenchLog
 from rig.records.cards_and_pivots import estimate_record
 from rig.virtual.bench import CHECK_MASSES_G, VirtualOperator, film_push, write_cards, write_truth

@@ -18,7 +18,7 @@ from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import place_gravity, push_state
 from rig.cards.read import CardSet
 from rig.jobs.series.evidence import PushOnRecord, grip_record, measured_pushes, notes_of, stored_grips, told_apart
-from rig.jobs.weigh import Weighing
+from rig.jobs.weighing.weigh import Weighing
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import keep_cards
 

@@ -159,7 +159,7 @@ def drive_record(still: SteadyDrive, model: Model | None, length: float) -> dict
 
 
 def _weights(cards: CardSet, log: BenchLog) -> tuple[FloatArray | None, str]:
-    from rig.jobs.weigh import known_weighing
+    from rig.jobs.weighing.weigh import known_weighing
 
     if cards.test.typed.weights_g is None and log.latest("weighing", cards.car.name) is None:
         return None, "no weights: weigh the car, or type them on the test card"

@@ -21,7 +21,7 @@ from rig.jobs.pushing.finger import pushed_as_seen
 from rig.jobs.pushing.forecast import Forecast, forecast
 from rig.jobs.pushing.measure import Measurement, measure_clip, stored_camera
 from rig.jobs.pushing.quickness import Quickness, judge_quickness
-from rig.jobs.weigh import Weighing, known_weighing
+from rig.jobs.weighing.weigh import Weighing, known_weighing
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import keep_cards
 

@@ -15,7 +15,7 @@ from analysis.weighing.corner_weights import STANDARD_GRAVITY
 from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import CardSet
-from rig.jobs.weigh import Weighing
+from rig.jobs.weighing.weigh import Weighing
 from vision.types import ClipTrack
 
 MARGIN_S = 0.3

@@ -19,7 +19,7 @@ from rig.cards.read import CardSet
 from rig.jobs.pushing.compare import SWEPT_OUTLINES, ellipse, typed_pivot
 from rig.jobs.pushing.forecast import forecast_cards
 from rig.jobs.record.recalculate import MissingSourceError, cards_of
-from rig.jobs.weigh import weighing_from
+from rig.jobs.weighing.weigh import weighing_from
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import estimate_from
 

@@ -23,8 +23,8 @@ from rig.jobs.pushing.compare import comparison_record
 from rig.jobs.pushing.finger import contacts, finger_record
 from rig.jobs.pushing.forecast import forecast_cards, prediction_record
 from rig.jobs.pushing.measure import push_record
-from rig.jobs.scale import loads_of, pool
-from rig.jobs.weigh import as_pushed, weights_of, weights_record
+from rig.jobs.weighing.scale import loads_of, pool
+from rig.jobs.weighing.weigh import as_pushed, weights_of, weights_record
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import estimate_from
 

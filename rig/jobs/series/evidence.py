@@ -13,7 +13,7 @@ from rig.base.errors import InputError
 from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import pushed_as_seen
-from rig.jobs.weigh import Weighing, known_weighing
+from rig.jobs.weighing.weigh import Weighing, known_weighing
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import estimate_from
 

@@ -20,7 +20,7 @@ from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import CardSet, read_set
 from rig.jobs.series.evidence import PushOnRecord, measured_push, measured_pushes, notes_of, told_apart
-from rig.jobs.weigh import Weighing
+from rig.jobs.weighing.weigh import Weighing
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import keep_cards
 

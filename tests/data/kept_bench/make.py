@@ -21,8 +21,8 @@ import numpy as np
 from rig.cards.measures import car_markers, floor_layout
 from rig.cards.read import read_set
 from rig.cards.template import card_text
-from rig.jobs.pads import Step
-from rig.jobs.weigh import TURN_WORDS
+from rig.jobs.weighing.pads import Step
+from rig.jobs.weighing.weigh import TURN_WORDS
 from rig.main import main
 from rig.virtual.bench import true_floor, true_plate, virtual_finger
 from rig.virtual.dunlin import SetUp, Truth, draw_truth

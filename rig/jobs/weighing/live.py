@@ -11,8 +11,8 @@ from analysis.base.errors import AnalysisError
 from analysis.weighing.calibration import Calibration
 from analysis.weighing.corner_weights import DIAGONAL_FL_RR, FRONT, LEFT, group_share
 from analysis.weighing.settled import SettledDetector, SettledReading
-from rig.jobs.pads import OpenPads
-from rig.jobs.scale import Scale
+from rig.jobs.weighing.pads import OpenPads
+from rig.jobs.weighing.scale import Scale
 from rig.log.store import BenchLog
 from rig.pads.frames import PadFrame, PortState
 from rig.pads.live_view import LiveState

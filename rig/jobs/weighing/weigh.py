@@ -24,8 +24,8 @@ from rig.base.errors import InputError
 from rig.cards.measures import MM, contact_place, contact_place_u
 from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
-from rig.jobs.pads import Ask, OpenPads, Progress, Step
-from rig.jobs.scale import Placing, pool, scale_of
+from rig.jobs.weighing.pads import Ask, OpenPads, Progress, Step
+from rig.jobs.weighing.scale import Placing, pool, scale_of
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import keep_cards
 

@@ -1,0 +1,1 @@
+"""Use cases on the pads: calibrate, zero, weigh, lift, cross weight, live."""
