@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 if TYPE_CHECKING:
-    from rig.jobs.weighing.pads import Ask, Step
+    from rig.jobs.weighing.pads import Ask
+    from rig.pads.steps import Step
 
 FunctionT = TypeVar("FunctionT", bound=Callable[..., Any])
 

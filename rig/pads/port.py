@@ -16,6 +16,7 @@ import serial
 from serial.tools import list_ports as _pyserial_ports
 
 from rig.base.errors import BenchError, InputError
+from rig.pads.lost import EndOfRecordingError, PortLostError
 
 BAUD = 115_200
 _LONGEST_WAIT = 0.1  # s, where the wait is fixed at opening
@@ -60,12 +61,8 @@ class Port(Protocol):
     def close(self) -> None: ...
 
 
-class PortLostError(OSError):
-    """The far end is gone: unplugged, switched off, or hung up."""
 
 
-class EndOfRecordingError(OSError):
-    """A replayed recording has nothing more."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

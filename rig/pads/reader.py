@@ -9,20 +9,11 @@ from types import TracebackType
 from typing import Literal, Self
 
 from rig.base.errors import BenchError
+from rig.pads.bookkeeping import Ledger
 from rig.pads.frames import Gap, PadFrame, PortState, Status, Tally
-from rig.pads.ledger import Ledger
 from rig.pads.lines import Answer, BadLine, Identity, LineParser, PadLines
-from rig.pads.port import (
-    BAUD,
-    EndOfRecordingError,
-    Port,
-    PortInfo,
-    find_again,
-    known_port,
-    list_ports,
-    open_port,
-    reason_lost,
-)
+from rig.pads.lost import EndOfRecordingError
+from rig.pads.port import BAUD, Port, PortInfo, find_again, known_port, list_ports, open_port, reason_lost
 
 Tap = Callable[[bytes, float, Literal["<", ">", "!"]], None]
 

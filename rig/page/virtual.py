@@ -13,9 +13,10 @@ from rig.base.errors import InputError
 from rig.cards.measures import contact_place
 from rig.cards.read import CardSet
 from rig.cards.template import card_text
-from rig.jobs.weighing.pads import OpenPads, Step, calibrate
+from rig.jobs.weighing.pads import OpenPads, calibrate
 from rig.log.store import BenchLog
 from rig.pads.reader import PadReader
+from rig.pads.steps import Step
 from rig.page.lesson import LessonStep
 from rig.virtual.bench import CHECK_MASSES_G, VirtualOperator, film_push, virtual_finger
 from rig.virtual.dunlin import CAR_KEYS, TEST_KEYS, SetUp, Truth, draw_truth

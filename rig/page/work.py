@@ -6,7 +6,7 @@ from typing import Any
 
 from rig.base.errors import InputError
 from rig.base.failures import tell
-from rig.jobs.weighing.pads import Step
+from rig.pads.steps import Step
 from rig.page.broadcast import Broadcast
 
 Publish = Callable[[str, Any], None]

@@ -17,7 +17,7 @@ import numpy as np
 from rig.cards.measures import car_markers, finger_marker, floor_layout
 from rig.cards.read import CardSet
 from rig.cards.template import card_text
-from rig.jobs.weighing.pads import Step
+from rig.pads.steps import Step
 from rig.virtual.dunlin import CAR_KEYS, TEST_KEYS, SetUp, Truth, draw_truth
 from rig.virtual.pads import VirtualPads
 from rig.virtual.push_truth import FingerPush, FloatArray, PushTruth, simulate_push

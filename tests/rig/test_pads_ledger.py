@@ -4,8 +4,8 @@ import math
 
 import pytest
 
+from rig.pads.bookkeeping import Ledger
 from rig.pads.frames import PadFrame, Tally
-from rig.pads.ledger import Ledger
 from rig.pads.lines import Answer, Identity
 from rig.pads.patterns import PatternLines
 from tests.rig.scripted_pad import IDENTITY, line, signed

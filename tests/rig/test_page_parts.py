@@ -153,7 +153,7 @@ def test_a_job_can_be_stopped_and_another_waits() -> None:
 
 
 def test_a_job_asks_and_goes_on_when_the_step_is_done() -> None:
-    from rig.jobs.weighing.pads import Step
+    from rig.pads.steps import Step
 
     broadcast = Broadcast()
     work = Work(broadcast)

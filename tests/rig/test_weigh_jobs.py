@@ -18,11 +18,12 @@ from rig.cards.template import card_text, write_new_cards
 from rig.jobs.weighing.cross import builder_loop, spring_rates, warp_response
 from rig.jobs.weighing.lift import ballast_for, measure_height, moved_ballast
 from rig.jobs.weighing.live import LiveLoads
-from rig.jobs.weighing.pads import OpenPads, Step, bench_pads, calibrate, settle, zero
+from rig.jobs.weighing.pads import OpenPads, bench_pads, calibrate, settle, zero
 from rig.jobs.weighing.scale import scale_of
 from rig.jobs.weighing.weigh import TURN_WORDS, Weighing, weigh_on_pads, weigh_turned, weighing_from
 from rig.log.store import BenchLog
 from rig.main import main
+from rig.pads.steps import Step
 from rig.report.besides import WORDS, besides_parts
 from rig.virtual.bench import VirtualOperator
 from rig.virtual.pads import VirtualPads

@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 
 from rig.cards.template import card_text
-from rig.jobs.weighing.pads import Step
 from rig.main import main
 from rig.pads.live_view import TerminalKeys
+from rig.pads.steps import Step
 from rig.virtual.pads import VirtualPads
 
 CAR_G = {"FL": 500.0, "FR": 300.0, "RL": 300.0, "RR": 300.0}

@@ -25,10 +25,11 @@ from rig.cards.measures import MM, contact_place
 from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
 from rig.cards.schema import CarCard
-from rig.jobs.weighing.pads import Ask, OpenPads, Progress, Step
+from rig.jobs.weighing.pads import Ask, OpenPads, Progress
 from rig.jobs.weighing.scale import scale_of
 from rig.jobs.weighing.weigh import Weighing, weigh_on_pads
 from rig.log.store import BenchLog, Record
+from rig.pads.steps import Step
 from rig.records.cards_and_pivots import keep_cards
 
 MOST_STEPS = 40

@@ -11,10 +11,11 @@ from analysis.weighing.parts import BallastAdvice, Target, load_of_mass, move_ba
 from rig.base.errors import InputError
 from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet
-from rig.jobs.weighing.pads import Ask, OpenPads, Progress, Step
+from rig.jobs.weighing.pads import Ask, OpenPads, Progress
 from rig.jobs.weighing.scale import in_wheel_order, scale_of
 from rig.jobs.weighing.weigh import Weighing
 from rig.log.store import BenchLog, Record
+from rig.pads.steps import Step
 from rig.records.cards_and_pivots import keep_cards
 
 CAUTION = (

@@ -6,7 +6,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 
@@ -30,6 +30,7 @@ from rig.pads.frames import PadSource, PortState
 from rig.pads.merge import MergedPads
 from rig.pads.patterns import PatternLines
 from rig.pads.reader import PadReader
+from rig.pads.steps import Step
 from rig.pads.traffic import TrafficRecorder
 
 Progress = Callable[[float], None]
@@ -39,14 +40,6 @@ LONGEST_WAIT_S = 60.0
 LONGEST_CATCH_UP_S = 3.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Step:
-    """What the person is asked to do before the next reading. pad: 0..3 or None; mass_g: that should lie there."""
-
-    text: str
-    action: Literal["empty", "mass", "car", "lift"]
-    pad: int | None = None
-    mass_g: float = 0.0
 
 
 Ask = Callable[[Step], None]

@@ -24,9 +24,10 @@ from rig.base.errors import InputError
 from rig.cards.measures import MM, contact_place, contact_place_u
 from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
-from rig.jobs.weighing.pads import Ask, OpenPads, Progress, Step
+from rig.jobs.weighing.pads import Ask, OpenPads, Progress
 from rig.jobs.weighing.scale import Placing, pool, scale_of
 from rig.log.store import BenchLog, Record
+from rig.pads.steps import Step
 from rig.records.cards_and_pivots import keep_cards
 
 KITCHEN_SCALE_GAIN_U = 0.002

@@ -21,9 +21,9 @@ import numpy as np
 from rig.cards.measures import car_markers, floor_layout
 from rig.cards.read import read_set
 from rig.cards.template import card_text
-from rig.jobs.weighing.pads import Step
 from rig.jobs.weighing.weigh import TURN_WORDS
 from rig.main import main
+from rig.pads.steps import Step
 from rig.virtual.bench import true_floor, true_plate, virtual_finger
 from rig.virtual.dunlin import SetUp, Truth, draw_truth
 from rig.virtual.pads import VirtualPads
