@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 import msgspec
 from msgspec import Meta
 
-from rig.page.bench import Bench
+from rig.page.bench.bench import Bench
 from rig.page.classroom import Classroom
 from rig.page.hidden import HiddenGame
 from rig.page.phones import Phones

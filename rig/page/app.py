@@ -21,12 +21,13 @@ from rig.base.plain_json import finite_json
 from rig.base.version import SOFTWARE
 from rig.log.export import export_tables
 from rig.page.actions import Action, actions
-from rig.page.bench import Bench
-from rig.page.broadcast import encode, stream
-from rig.page.camera import BOUNDARY
+from rig.page.bench.bench import Bench
+from rig.page.bench.broadcast import encode, stream
+from rig.page.bench.camera_view import BOUNDARY
+from rig.page.bench.card_files import editor
+from rig.page.bench.whatif import WhatIf, what_if
 from rig.page.classroom import Classroom, lesson_json
 from rig.page.clips import LARGEST, receive_clip
-from rig.page.deck import editor
 from rig.page.files import load_assets, send_asset
 from rig.page.guard import Guard, TooLargeError, loopback_hosts, no
 from rig.page.hidden import HiddenGame
@@ -34,7 +35,6 @@ from rig.page.interface import document
 from rig.page.past import compared, past, report_text
 from rig.page.phones import Phones
 from rig.page.prints import pack_html, ring_html
-from rig.page.whatif import WhatIf, what_if
 
 PAGES = {"/": "index.html", "/class": "class.html"}
 REPORT_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'"

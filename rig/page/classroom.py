@@ -11,10 +11,10 @@ import numpy as np
 
 from rig.base.errors import InputError
 from rig.base.files import write_text
-from rig.page.bench import Bench
-from rig.page.lesson import CAUTIONS, STEPS
-from rig.page.shapes import estimate_json
-from rig.page.virtual import plain_car, see_push, seen_record
+from rig.page.bench.bench import Bench
+from rig.page.bench.lesson_steps import CAUTIONS, STEPS
+from rig.page.bench.views import estimate_json
+from rig.page.bench.virtual import plain_car, see_push, seen_record
 
 MOST_GUESSES = 200
 MM = 1e-3

@@ -8,10 +8,10 @@ from analysis.forecast.inputs import CarState, PushState
 from analysis.series.hidden_change import Hypothesis, hidden_change, most_telling_push
 from rig.base.errors import InputError
 from rig.cards.mechanics import car_state, push_state
-from rig.page.bench import Bench
-from rig.page.lesson import HIDDEN, STEPS, HiddenChoice, hidden_setup
-from rig.page.whatif import WhatIf, loads_with
-from rig.page.work import Job
+from rig.page.bench.bench import Bench
+from rig.page.bench.jobs import Job
+from rig.page.bench.lesson_steps import HIDDEN, STEPS, HiddenChoice, hidden_setup
+from rig.page.bench.whatif import WhatIf, loads_with
 
 SCATTER_PER_M = 0.05
 """Standard deviation between pushes of one car (common practice, no source), until repeats measure it."""

@@ -5,7 +5,7 @@ from typing import Any
 from rig.base.version import SOFTWARE
 from rig.jobs.record.experiments import retell
 from rig.log.store import BenchLog, Record
-from rig.page.bench import Bench
+from rig.page.bench.bench import Bench
 from rig.records.cards_and_pivots import estimate_from
 from rig.report.besides import record_words
 from rig.report.experiments import report_parts

@@ -5,8 +5,8 @@ from collections.abc import Sequence
 
 from rig.base.errors import InputError
 from rig.cards.read import CardSet
-from rig.page.bench import Bench
-from rig.page.lesson import CAUTIONS, STEPS
+from rig.page.bench.bench import Bench
+from rig.page.bench.lesson_steps import CAUTIONS, STEPS
 
 PLAN = (
     ("0 to 5", "The question. Stickers or pins on the car: where will it pivot?", "all"),

@@ -10,7 +10,7 @@ import uvicorn
 
 from rig.base.errors import BenchError
 from rig.page.app import Page
-from rig.page.bench import Bench
+from rig.page.bench.bench import Bench
 
 HOST = "127.0.0.1"
 USUAL_PORT = 8377

@@ -31,7 +31,7 @@ import numpy as np
 from rig.base.errors import BenchError
 from rig.log.repair import check_log
 from rig.log.store import LOG_FILE, BenchLog
-from rig.page.bench import Bench
+from rig.page.bench.bench import Bench
 from rig.page.serve import HOST, Serving
 
 LISTENERS = 3

@@ -42,7 +42,7 @@ def test_every_module_has_tests_that_are_to_notice_its_faults(monkeypatch: pytes
     mutation = importlib.import_module("mutation")
     modules = mutation.modules()
     assert {"rig/pads/bookkeeping.py", "analysis/sliding/solve.py", "analysis/grip/combine.py", "rig/main.py", "rig/jobs/weighing/weigh.py",
-            "rig/log/store.py", "rig/page/bench.py", "rig/virtual/pads.py"} < set(modules)
+            "rig/log/store.py", "rig/page/bench/bench.py", "rig/virtual/pads.py"} < set(modules)
     for module in modules:
         files = mutation.tests_of(module)
         assert files, module

@@ -14,7 +14,7 @@ import pytest
 from rig.jobs.weighing.pads import OpenPads, settle
 from rig.pads.frames import PadSource
 from rig.pads.reader import PadReader
-from rig.page.hub import Branch
+from rig.page.bench.pad_listeners import Branch
 from rig.virtual.pads import VirtualPads
 
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
 from rig.page.app import Page
-from rig.page.bench import Bench
+from rig.page.bench.bench import Bench
 
 HERE = "http://127.0.0.1:8377"
 QUIET = settings(

@@ -14,14 +14,14 @@ import pytest
 from rig.base.errors import BenchError, InputError
 from rig.cards.read import CardSet
 from rig.log.store import BenchLog
-from rig.page.bench import Bench
-from rig.page.broadcast import LONGEST_LIVE, Broadcast, Listener, stream
-from rig.page.deck import Deck, changed
+from rig.page.bench.bench import Bench
+from rig.page.bench.broadcast import LONGEST_LIVE, Broadcast, Listener, stream
+from rig.page.bench.card_files import Deck, changed
+from rig.page.bench.jobs import Job, Work
+from rig.page.bench.pad_listeners import PadHub
+from rig.page.bench.whatif import WhatIf, what_if
 from rig.page.hidden import HiddenGame
-from rig.page.hub import PadHub
 from rig.page.prints import pack_html, rail
-from rig.page.whatif import WhatIf, what_if
-from rig.page.work import Job, Work
 from rig.virtual.pads import VirtualPads
 
 

@@ -14,14 +14,14 @@ from rig.jobs.pushing.measure import measure_clip, stored_camera
 from rig.jobs.weighing.pads import calibrate, card_hashes, zero
 from rig.jobs.weighing.weigh import Weighing, weigh_on_pads, weigh_typed, weighing_from
 from rig.log.store import BenchLog
-from rig.page.broadcast import Broadcast
-from rig.page.camera import CameraView
-from rig.page.deck import Deck
-from rig.page.hub import PadHub
-from rig.page.lesson import STEPS, LessonStep, step_named
-from rig.page.shapes import bare_picture, picture_json, verdict_json, weights_json
-from rig.page.virtual import VirtualSide, bench_text, step_cards
-from rig.page.work import Job, Work
+from rig.page.bench.broadcast import Broadcast
+from rig.page.bench.camera_view import CameraView
+from rig.page.bench.card_files import Deck
+from rig.page.bench.jobs import Job, Work
+from rig.page.bench.lesson_steps import STEPS, LessonStep, step_named
+from rig.page.bench.pad_listeners import PadHub
+from rig.page.bench.views import bare_picture, picture_json, verdict_json, weights_json
+from rig.page.bench.virtual import VirtualSide, bench_text, step_cards
 from rig.virtual.dunlin import SetUp
 
 

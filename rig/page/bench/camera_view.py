@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 
 from rig.jobs.pushing.film import LiveLook
-from rig.page.broadcast import Broadcast
+from rig.page.bench.broadcast import Broadcast
 
 WIDEST_PX = 640
 PICTURES_PER_S = 10.0

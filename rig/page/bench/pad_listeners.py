@@ -19,7 +19,7 @@ from rig.jobs.weighing.pads import OpenPads, bench_pads
 from rig.jobs.weighing.scale import scale_of
 from rig.log.store import BenchLog
 from rig.pads.frames import Gap, PadFrame, PadSource, Status, Tally
-from rig.page.broadcast import Broadcast
+from rig.page.bench.broadcast import Broadcast
 
 BATCH_S = 1.0 / 18.0
 RETRY_S = 1.0

@@ -17,7 +17,7 @@ from rig.jobs.weighing.pads import OpenPads, calibrate
 from rig.log.store import BenchLog
 from rig.pads.reader import PadReader
 from rig.pads.steps import Step
-from rig.page.lesson import LessonStep
+from rig.page.bench.lesson_steps import LessonStep
 from rig.virtual.bench import CHECK_MASSES_G, VirtualOperator, film_push, virtual_finger
 from rig.virtual.dunlin import CAR_KEYS, TEST_KEYS, SetUp, Truth, draw_truth
 from rig.virtual.pads import VirtualPads

@@ -20,7 +20,7 @@ from rig.cards.mechanics import car_state, place_gravity, push_state
 from rig.cards.read import CardSet
 from rig.cards.schema import TestCard
 from rig.jobs.weighing.weigh import Weighing
-from rig.page.shapes import MM_PER_M, estimate_json
+from rig.page.bench.views import MM_PER_M, estimate_json
 
 DRAWS = 2000
 ASSUMED_G = 400.0

@@ -7,7 +7,7 @@ from typing import Any
 from rig.base.errors import InputError
 from rig.base.failures import tell
 from rig.pads.steps import Step
-from rig.page.broadcast import Broadcast
+from rig.page.bench.broadcast import Broadcast
 
 Publish = Callable[[str, Any], None]
 
