@@ -8,8 +8,8 @@ import msgspec
 from msgspec import Meta
 
 from rig.page.bench.bench import Bench
-from rig.page.classroom import Classroom
-from rig.page.hidden import HiddenGame
+from rig.page.classroom.classroom import Classroom
+from rig.page.classroom.hidden_change import HiddenGame
 from rig.page.phones import Phones
 
 Pct = Annotated[float, Meta(ge=-500.0, le=600.0)]

@@ -26,15 +26,15 @@ from rig.page.bench.broadcast import encode, stream
 from rig.page.bench.camera_view import BOUNDARY
 from rig.page.bench.card_files import editor
 from rig.page.bench.whatif import WhatIf, what_if
-from rig.page.classroom import Classroom, lesson_json
+from rig.page.classroom.classroom import Classroom, lesson_json
+from rig.page.classroom.hidden_change import HiddenGame
+from rig.page.classroom.prints import pack_html, ring_html
 from rig.page.clips import LARGEST, receive_clip
 from rig.page.files import load_assets, send_asset
 from rig.page.guard import Guard, TooLargeError, loopback_hosts, no
-from rig.page.hidden import HiddenGame
 from rig.page.interface import document
 from rig.page.past import compared, past, report_text
 from rig.page.phones import Phones
-from rig.page.prints import pack_html, ring_html
 
 PAGES = {"/": "index.html", "/class": "class.html"}
 REPORT_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'"

@@ -17,7 +17,7 @@ from starlette.routing import Route
 
 from rig.base.errors import BenchError
 from rig.base.failures import tell
-from rig.page.classroom import Classroom, RateLimit, new_code
+from rig.page.classroom.classroom import Classroom, RateLimit, new_code
 from rig.page.files import Assets, send_asset
 from rig.page.guard import Guard, no
 

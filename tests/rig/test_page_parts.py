@@ -20,8 +20,8 @@ from rig.page.bench.card_files import Deck, changed
 from rig.page.bench.jobs import Job, Work
 from rig.page.bench.pad_listeners import PadHub
 from rig.page.bench.whatif import WhatIf, what_if
-from rig.page.hidden import HiddenGame
-from rig.page.prints import pack_html, rail
+from rig.page.classroom.hidden_change import HiddenGame
+from rig.page.classroom.prints import pack_html, rail
 from rig.virtual.pads import VirtualPads
 
 

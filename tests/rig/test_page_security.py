@@ -10,7 +10,7 @@ from starlette.testclient import TestClient
 
 from rig.page.app import Page
 from rig.page.bench.bench import Bench
-from rig.page.classroom import RateLimit
+from rig.page.classroom.classroom import RateLimit
 from rig.page.clips import LARGEST, clip_ending
 from rig.page.files import load_assets
 from rig.page.phones import phone_app

@@ -1,0 +1,1 @@
+"""The class on the page: guesses, a hidden change, what is printed."""
