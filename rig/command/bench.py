@@ -19,7 +19,7 @@ def command(port: int | None, log_dir: Path | None, no_browser: bool, virtual: b
 
     Only this machine can reach the page. Ctrl-C ends it; everything recorded is kept.
     """
-    from rig.page.serve import Serving, open_browser
+    from rig.page.server.serve import Serving, open_browser
 
     serving = Serving(log_folder(log_dir), port=port)
 

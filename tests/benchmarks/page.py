@@ -22,7 +22,7 @@ from typing import Any
 
 import numpy as np
 
-from rig.page.serve import Serving
+from rig.page.server.serve import Serving
 from rig.virtual.pads import VirtualPads
 from tests.page.browser import chromium, until
 

@@ -32,7 +32,7 @@ from rig.base.errors import BenchError
 from rig.log.repair import check_log
 from rig.log.store import LOG_FILE, BenchLog
 from rig.page.bench.bench import Bench
-from rig.page.serve import HOST, Serving
+from rig.page.server.serve import HOST, Serving
 
 LISTENERS = 3
 WARM_UP = 2

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from rig.page.serve import Serving
+from rig.page.server.serve import Serving
 
 ARGUMENTS = [
     "--headless",

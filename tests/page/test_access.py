@@ -152,7 +152,7 @@ def test_the_page_finds_a_restarted_bench_again(browser: Any, tmp_path: Path) ->
         serving.bench.weigh_typed([400.0, 401.0, 399.0, 402.0], 1.0)
         until(page, "document.getElementById('total').textContent.startsWith('1602')")
     until(page, "document.getElementById('trouble').textContent.includes('does not answer')")
-    from rig.page.serve import Serving
+    from rig.page.server.serve import Serving
 
     again = Serving(tmp_path, port=port)
     again.start()

@@ -9,8 +9,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
-from rig.page.app import Page
 from rig.page.bench.bench import Bench
+from rig.page.server.app import Page
 
 HERE = "http://127.0.0.1:8377"
 QUIET = settings(

@@ -8,13 +8,13 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
-from rig.page.app import Page
 from rig.page.bench.bench import Bench
 from rig.page.classroom.classroom import RateLimit
-from rig.page.clips import LARGEST, clip_ending
-from rig.page.files import load_assets
-from rig.page.phones import phone_app
-from rig.page.serve import listen
+from rig.page.server.app import Page
+from rig.page.server.clips import LARGEST, clip_ending
+from rig.page.server.phones import phone_app
+from rig.page.server.serve import listen
+from rig.page.server.static_files import load_assets
 
 PORT = 8377
 HERE = f"http://127.0.0.1:{PORT}"

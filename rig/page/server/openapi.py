@@ -6,8 +6,8 @@ from typing import Any
 import msgspec
 
 from rig.base.version import SOFTWARE
-from rig.page.actions import Action
-from rig.page.guard import TOKEN_HEADER
+from rig.page.server.actions import Action
+from rig.page.server.guard import TOKEN_HEADER
 
 PLAIN = {
     "/api/lesson": "The lesson's experiments",

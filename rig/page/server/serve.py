@@ -9,8 +9,8 @@ from pathlib import Path
 import uvicorn
 
 from rig.base.errors import BenchError
-from rig.page.app import Page
 from rig.page.bench.bench import Bench
+from rig.page.server.app import Page
 
 HOST = "127.0.0.1"
 USUAL_PORT = 8377

@@ -20,7 +20,6 @@ from rig.base.failures import tell
 from rig.base.plain_json import finite_json
 from rig.base.version import SOFTWARE
 from rig.log.export import export_tables
-from rig.page.actions import Action, actions
 from rig.page.bench.bench import Bench
 from rig.page.bench.broadcast import encode, stream
 from rig.page.bench.camera_view import BOUNDARY
@@ -29,12 +28,13 @@ from rig.page.bench.whatif import WhatIf, what_if
 from rig.page.classroom.classroom import Classroom, lesson_json
 from rig.page.classroom.hidden_change import HiddenGame
 from rig.page.classroom.prints import pack_html, ring_html
-from rig.page.clips import LARGEST, receive_clip
-from rig.page.files import load_assets, send_asset
-from rig.page.guard import Guard, TooLargeError, loopback_hosts, no
-from rig.page.interface import document
-from rig.page.past import compared, past, report_text
-from rig.page.phones import Phones
+from rig.page.server.actions import Action, actions
+from rig.page.server.clips import LARGEST, receive_clip
+from rig.page.server.guard import Guard, TooLargeError, loopback_hosts, no
+from rig.page.server.openapi import document
+from rig.page.server.phones import Phones
+from rig.page.server.record import compared, past, report_text
+from rig.page.server.static_files import load_assets, send_asset
 
 PAGES = {"/": "index.html", "/class": "class.html"}
 REPORT_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'"

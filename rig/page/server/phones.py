@@ -18,8 +18,8 @@ from starlette.routing import Route
 from rig.base.errors import BenchError
 from rig.base.failures import tell
 from rig.page.classroom.classroom import Classroom, RateLimit, new_code
-from rig.page.files import Assets, send_asset
-from rig.page.guard import Guard, no
+from rig.page.server.guard import Guard, no
+from rig.page.server.static_files import Assets, send_asset
 
 SEEN_BY_PHONES = ("phone.html", "phone.js", "phone.css", "car.js", "words.js")
 

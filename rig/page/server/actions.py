@@ -10,7 +10,7 @@ from msgspec import Meta
 from rig.page.bench.bench import Bench
 from rig.page.classroom.classroom import Classroom
 from rig.page.classroom.hidden_change import HiddenGame
-from rig.page.phones import Phones
+from rig.page.server.phones import Phones
 
 Pct = Annotated[float, Meta(ge=-500.0, le=600.0)]
 Side = Annotated[float, Meta(ge=-5000.0, le=5000.0)]
