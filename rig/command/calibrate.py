@@ -46,7 +46,7 @@ def command(
     from rig.cards.read import read_set
     from rig.jobs.weighing.pads import bench_pads, calibrate, card_hashes
     from rig.log.store import BenchLog
-    from rig.report.words import table_text
+    from rig.report.sentences import table_text
 
     cards = read_set(test_card)
     with BenchLog(log_folder(log_dir)) as log, bench_pads(cards.bench, log, port=port) as pads:

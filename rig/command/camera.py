@@ -63,7 +63,7 @@ def command(
         raise click.UsageError("give a clip or photos of the board, or --print-board FOLDER")
     from rig.jobs.pushing.setup_clips import calibrate_camera
     from rig.log.store import BenchLog
-    from rig.report.words import noted
+    from rig.report.sentences import noted
 
     default = Board()
     board = Board(

@@ -48,8 +48,7 @@ def command(
     from rig.log.store import BenchLog
     from rig.records.cards_and_pivots import estimate_record
     from rig.report.experiments import write_experiments
-    from rig.report.verdict import write_picture
-    from rig.report.words import verdict_words
+    from rig.report.sentences import verdict_words, write_picture
 
     cards = read_set(test_card)
     files: list[Path] = []

@@ -28,7 +28,7 @@ def command(out_dir: Path, seed: int, as_json: bool) -> None:
     from rig.jobs.record.experiments import choose, retell
     from rig.log.store import BenchLog
     from rig.report.experiments import write_experiments
-    from rig.report.verdict import compared_table, write_picture
+    from rig.report.sentences import compared_table, write_picture
 
     with progress("virtual bench", quiet=as_json) as bar:
         rows = run_demo(out_dir, seed=seed, say=lambda text: click.echo(text, err=True), progress=bar)

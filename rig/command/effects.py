@@ -15,7 +15,7 @@ def command(plan: Path, log_dir: Path | None, as_json: bool) -> None:
     """Say which change did what in a pushed series, with intervals, drift, and how many pushes tell 2 % apart."""
     from rig.jobs.series.series import analyse_plan
     from rig.log.store import BenchLog
-    from rig.report.words import noted, table_text
+    from rig.report.sentences import noted, table_text
 
     with BenchLog(log_folder(log_dir)) as log:
         series = analyse_plan(plan, log)

@@ -17,7 +17,7 @@ def command(test_card: Path, static: bool, log_dir: Path | None, as_json: bool) 
     from rig.cards.read import read_set
     from rig.jobs.grip.grip import combined_grip
     from rig.log.store import BenchLog
-    from rig.report.words import noted
+    from rig.report.sentences import noted
 
     cards = read_set(test_card)
     with BenchLog(log_folder(log_dir), read_only=True) as log:

@@ -14,7 +14,7 @@ def command(folder: Path, log_dir: Path | None) -> None:
     """Take an exported FOLDER into this log. Records that are here already stay once: benches can be merged."""
     from rig.log.bundle import import_bench
     from rig.log.store import BenchLog
-    from rig.report.words import noted
+    from rig.report.sentences import noted
 
     with BenchLog(log_folder(log_dir)) as log, progress("copying") as bar:
         done = import_bench(log, folder, progress=bar)

@@ -19,7 +19,7 @@ def command(test_cards: tuple[Path, ...], also: str | None, log_dir: Path | None
     from rig.cards.read import read_set
     from rig.jobs.grip.grip import infer_grip
     from rig.log.store import BenchLog
-    from rig.report.words import noted
+    from rig.report.sentences import noted
 
     with BenchLog(log_folder(log_dir)) as log:
         found = infer_grip([read_set(path) for path in test_cards], log, also=also)  # type: ignore[arg-type]

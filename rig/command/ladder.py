@@ -16,8 +16,8 @@ def command(test_cards: tuple[Path, ...], log_dir: Path | None, as_json: bool) -
     from rig.cards.read import read_set
     from rig.jobs.series.series import ladder_of
     from rig.log.store import BenchLog
-    from rig.report.besides import ladder_rows
-    from rig.report.words import noted, table_text
+    from rig.report.other_records import ladder_rows
+    from rig.report.sentences import noted, table_text
 
     with BenchLog(log_folder(log_dir)) as log:
         ladder, record = ladder_of([read_set(path) for path in test_cards], log)

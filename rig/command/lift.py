@@ -40,7 +40,7 @@ def command(
     from rig.jobs.weighing.pads import bench_pads
     from rig.jobs.weighing.weigh import known_weighing
     from rig.log.store import BenchLog
-    from rig.report.words import noted
+    from rig.report.sentences import noted
 
     cards = read_set(test_card)
     click.echo(CAUTION, err=True)

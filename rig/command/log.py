@@ -22,8 +22,8 @@ def command(kind: str | None, out_dir: Path | None, log_dir: Path | None, as_jso
     """List what the bench has recorded, newest last; with --out, export it as CSV and JSON."""
     from rig.log.export import export_tables
     from rig.log.store import BenchLog
-    from rig.report.besides import record_words
-    from rig.report.words import table_text
+    from rig.report.other_records import record_words
+    from rig.report.sentences import table_text
 
     with BenchLog(log_folder(log_dir), read_only=True) as log:
         records = list(log.records(kind=kind))

@@ -18,7 +18,7 @@ def command(test_card: Path, log_dir: Path | None, seed: int, as_json: bool) -> 
     from rig.jobs.pushing.forecast import forecast
     from rig.jobs.weighing.weigh import known_weighing
     from rig.log.store import BenchLog
-    from rig.report.words import noted, pivot_words, turn_words
+    from rig.report.sentences import noted, pivot_words, turn_words
 
     cards = read_set(test_card)
     with BenchLog(log_folder(log_dir)) as log:

@@ -16,7 +16,7 @@ def command(test_cards: tuple[Path, ...], log_dir: Path | None, as_json: bool) -
     from rig.cards.read import read_set
     from rig.jobs.grip.grip import measure_sweep
     from rig.log.store import BenchLog
-    from rig.report.words import noted
+    from rig.report.sentences import noted
 
     with BenchLog(log_folder(log_dir)) as log:
         sweep = measure_sweep([read_set(path) for path in test_cards], log)

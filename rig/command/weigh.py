@@ -52,7 +52,7 @@ def command(
     from rig.jobs.weighing.pads import bench_pads
     from rig.jobs.weighing.weigh import weigh_on_pads, weigh_turned, weigh_typed
     from rig.log.store import BenchLog
-    from rig.report.words import noted, weights_words
+    from rig.report.sentences import noted, weights_words
 
     cards = read_set(test_card)
     with BenchLog(log_folder(log_dir)) as log:

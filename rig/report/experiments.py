@@ -12,12 +12,12 @@ from rig.base.errors import InputError
 from rig.base.files import write_bytes, write_text
 from rig.base.version import SOFTWARE
 from rig.jobs.record.experiments import Contribution, Experiment, Retold
-from rig.report.besides import besides_parts
 from rig.report.html import Part, Table, report_html
 from rig.report.method import MEANING, method_part
+from rig.report.other_records import besides_parts
 from rig.report.pdf import report_pdf
 from rig.report.plots import budget_figure, overview_figure, slide_figure
-from rig.report.words import pivot_words, turn_words
+from rig.report.sentences import pivot_words, turn_words
 
 DRAWN_IN_FULL = 4
 """A report on more pushes than this draws each from above only: a term would be hundreds of figures long."""

@@ -13,7 +13,7 @@ from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text
 from rig.command.drive import command
 from rig.jobs.moving.drive import drive_beside_model, model_at
-from rig.report.besides import WORDS
+from rig.report.other_records import WORDS
 from vision.render import render_push
 from vision.render_camera import looking_at
 

@@ -16,7 +16,7 @@ from rig.jobs.series.series import analyse_plan, changes_for, ladder_of, plan_ta
 from rig.jobs.weighing.weigh import weigh_typed
 from rig.log.store import BenchLog
 from rig.main import main
-from rig.report.besides import WORDS, besides_parts
+from rig.report.other_records import WORDS, besides_parts
 
 LENGTH, HALF = 0.257, 0.0825
 

@@ -20,7 +20,7 @@ from rig.jobs.pushing.measure import Measurement, camera_record, measure_clip, s
 from rig.jobs.pushing.setup_clips import calibrate_camera, find_plate, learn_floor
 from rig.log.store import BenchLog
 from rig.main import main
-from rig.report.besides import WORDS
+from rig.report.other_records import WORDS
 from rig.report.track import pole_residual, rest_residual
 from vision.board_calibration import Board
 from vision.errors import InputError, VisionError

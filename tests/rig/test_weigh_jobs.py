@@ -24,7 +24,7 @@ from rig.jobs.weighing.weigh import TURN_WORDS, Weighing, weigh_on_pads, weigh_t
 from rig.log.store import BenchLog
 from rig.main import main
 from rig.pads.steps import Step
-from rig.report.besides import WORDS, besides_parts
+from rig.report.other_records import WORDS, besides_parts
 from rig.virtual.bench import VirtualOperator
 from rig.virtual.pads import VirtualPads
 

@@ -10,7 +10,7 @@ from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.pushing.compare import Verdict
 from rig.jobs.weighing.weigh import Weighing, weights_record
-from rig.report.words import pivot_words, turn_words, warnings_of
+from rig.report.sentences import pivot_words, turn_words, warnings_of
 
 MM_PER_M = 1e3
 

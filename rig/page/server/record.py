@@ -7,10 +7,10 @@ from rig.jobs.record.experiments import retell
 from rig.log.store import BenchLog, Record
 from rig.page.bench.bench import Bench
 from rig.records.cards_and_pivots import estimate_from
-from rig.report.besides import record_words
 from rig.report.experiments import report_parts
 from rig.report.html import Part, Table, report_html
-from rig.report.words import pivot_words
+from rig.report.other_records import record_words
+from rig.report.sentences import pivot_words
 
 NEWEST = 200
 TOLD_IN_FULL = 12

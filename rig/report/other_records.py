@@ -9,7 +9,7 @@ from analysis.figures.car import FORECAST, MEASURED
 from rig.log.store import Record
 from rig.records.cards_and_pivots import estimate_from
 from rig.report.html import Part, Table
-from rig.report.words import pivot_words
+from rig.report.sentences import pivot_words
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -1,10 +1,13 @@
 """Results in plain words: the verdict first, then the one thing that would help, then details."""
 
 from collections.abc import Sequence
+from pathlib import Path
 
 from analysis.base.arrays import WHEELS
 from analysis.base.pivot import DEG_PER_CM, PivotEstimate
+from analysis.figures.car import top_view
 from analysis.weighing.corner_weights import CornerWeights
+from rig.base.files import write_bytes
 from rig.jobs.pushing.compare import Verdict
 from rig.jobs.pushing.finger import station_words
 
@@ -95,3 +98,28 @@ def table_text(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
         for row in [heads, ["-" * width for width in widths], *rows]
     ]
     return "\n".join(lines)
+
+
+def compared_table(verdicts: Sequence[Verdict]) -> str:
+    """Measured against forecast, for a terminal."""
+    rows = [
+        [
+            verdict.cards.car.name,
+            f"{verdict.cards.test.push.position_pct:g} %",
+            pivot_words(verdict.measured),
+            pivot_words(verdict.forecast.prediction.estimate),
+            verdict.comparison.verdict,
+        ]
+        for verdict in verdicts
+    ]
+    return table_text(("set-up", "push at", "measured pivot", "forecast pivot", "verdict"), rows)
+
+
+def write_picture(path: Path, verdict: Verdict) -> Path:
+    """Write the top view; the ending (.png, .svg, .pdf) decides the format."""
+    import io
+
+    buffer = io.BytesIO()
+    top_view(verdict.picture).savefig(buffer, format=path.suffix.lstrip(".") or "png", dpi=150)
+    write_bytes(path, buffer.getvalue())
+    return path
