@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from vision.camera import floor_point, project
+from vision.camera.model import floor_point, project
 from vision.car_pose import fit_cameras
 from vision.errors import InputError
 from vision.floor import FloorFit, fit_floor, guess_camera

@@ -16,7 +16,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from vision.camera import intrinsics_of, project_with_derivatives, undistort
+from vision.camera.model import intrinsics_of, project_with_derivatives, undistort
 from vision.detection import Detector, cell_pattern
 from vision.edges import fit_corners, linear_light
 from vision.floor_geometry import bent_edge_shift, ink_direction

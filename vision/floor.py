@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.camera import intrinsics_of, project, project_with_derivatives, rotation_of, undistort
+from vision.camera.model import intrinsics_of, project, project_with_derivatives, rotation_of, undistort
 from vision.errors import VisionError
 from vision.floor_geometry import bent_edge_shift, first_camera_pose, ink_direction, marker_corners
 from vision.types import Camera, FloatArray, FloorLayout

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from vision.camera import project
+from vision.camera.model import project
 from vision.edges import ALONG
 from vision.types import FloatArray, Marker
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from vision.camera import floor_point, intrinsics_of, undistort
+from vision.camera.model import floor_point, intrinsics_of, undistort
 from vision.errors import InputError, VisionError
 from vision.floor import FloorFit, fit_floor, guess_camera, sheet_numbers
 from vision.floor_geometry import first_camera_pose, marker_corners

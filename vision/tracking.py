@@ -7,10 +7,10 @@ from pathlib import Path
 
 import numpy as np
 
-from vision.camera import camera_of, intrinsics_of, scaled_to
+from vision.camera.model import camera_of, intrinsics_of, scaled_to
+from vision.camera.rolling_shutter import carried, shutter_of, shutter_words
 from vision.errors import InputError, VisionError
 from vision.frames import Frame, FrameReader
-from vision.rolling_shutter import carried, shutter_of, shutter_words
 from vision.sightings import Sightings
 from vision.tracking_checks import check_cards, check_scale, check_sightings
 from vision.tracking_doubt import blur_part, frame_noise, repeating_part

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import numpy as np
 
-from vision.camera import project
+from vision.camera.model import project
 from vision.detection import cell_pattern, other_dictionaries
 from vision.errors import InputError
 from vision.tracking_pass import Follower

@@ -122,7 +122,7 @@ class CameraView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shutter:
-    """A rolling shutter's part in a track of n poses (`vision.rolling_shutter`).
+    """A rolling shutter's part in a track of n poses (`vision.camera.rolling_shutter`).
 
     readout: s from the first row to the last; known: from the card, otherwise the longest that there can be.
     bias: (n, 3) m, m, rad, by how much such a readout (top row first) puts each pose off, the common delay left out.

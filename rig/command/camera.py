@@ -49,7 +49,7 @@ def command(
     Name it on the bench card as camera.calibration. One calibration is good for one picture size and one way of
     holding the camera. Without one, the lens is estimated from the floor sheets at some cost in accuracy.
     """
-    from vision.board_calibration import Board
+    from vision.camera.calibration import Board
 
     if print_to is not None:
         from vision.sheets import board_sheet

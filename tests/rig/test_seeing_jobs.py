@@ -22,7 +22,7 @@ from rig.log.store import BenchLog
 from rig.main import main
 from rig.report.other_records import WORDS
 from rig.report.track import pole_residual, rest_residual
-from vision.board_calibration import Board
+from vision.camera.calibration import Board
 from vision.errors import InputError, VisionError
 from vision.layouts import default_car, default_floor
 from vision.render import Look, render_push

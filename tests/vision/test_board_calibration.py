@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 import pytest
 
-from vision.board_calibration import (
+from vision.camera.calibration import (
     Board,
     BoardView,
     calibrate,

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from vision.camera import (
+from vision.camera.model import (
     camera_of,
     floor_point,
     intrinsics_of,

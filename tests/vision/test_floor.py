@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from vision.camera import intrinsics_of
+from vision.camera.model import intrinsics_of
 from vision.errors import InputError
 from vision.floor import fit_floor, guess_camera
 from vision.floor_geometry import bent_edge_shift, first_camera_pose, ink_direction, marker_corners

@@ -19,7 +19,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from vision.camera import intrinsics_of, project_with_derivatives
+from vision.camera.model import intrinsics_of, project_with_derivatives
 from vision.types import CarMarkers, ClipTrack, FloatArray, IntArray, Shutter
 
 SMOOTHED = 0.07  # s on either side over which the velocity is fitted

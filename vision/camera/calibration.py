@@ -8,7 +8,7 @@ from typing import Any
 import cv2
 import numpy as np
 
-from vision.board_calibration_views import (
+from vision.camera.board_views import (
     Board,
     BoardView,
     Coverage,

@@ -1,0 +1,1 @@
+"""The camera: its model, its calibration from a board, its rolling shutter."""
