@@ -15,8 +15,8 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from vision.clip.quiet import quiet_stderr
 from vision.errors import InputError, VisionError
-from vision.quiet import quiet_stderr
 from vision.render_camera import RenderCamera
 from vision.render_stage import Hand, Look, Stage, WornMarker
 from vision.types import BgrImage, CarMarkers, FloatArray, FloorLayout

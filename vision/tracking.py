@@ -9,8 +9,8 @@ import numpy as np
 
 from vision.camera.model import camera_of, intrinsics_of, scaled_to
 from vision.camera.rolling_shutter import carried, shutter_of, shutter_words
+from vision.clip.frames import Frame, FrameReader
 from vision.errors import InputError, VisionError
-from vision.frames import Frame, FrameReader
 from vision.sightings import Sightings
 from vision.tracking_checks import check_cards, check_scale, check_sightings
 from vision.tracking_doubt import blur_part, frame_noise, repeating_part

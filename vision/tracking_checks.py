@@ -109,7 +109,7 @@ def check_sightings(path: Path, follower: Follower, floor: FloorLayout, car: Car
 
 def _nothing_seen(path: Path, floor: FloorLayout, car: CarMarkers) -> InputError:
     """No marker of the cards: look whether the clip holds others before saying that there are none."""
-    from vision.frames import FrameReader
+    from vision.clip.frames import FrameReader
 
     votes: dict[str, set[int]] = {}
     with FrameReader(path, threads=1) as reader:

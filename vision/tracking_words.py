@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.frames import ClipReport
+from vision.clip.frames import ClipReport
 from vision.tracking_solve import CARD_CAUSES, Solved
 from vision.types import Camera, CarMarkers, ClipTrack, FloatArray, FloorLayout
 

@@ -21,7 +21,7 @@ from rig.base.durable import make_folder, sync
 from rig.base.errors import BenchError
 from rig.base.files import write_text
 from rig.camera.source import TimedPicture
-from vision.frames import container_cut
+from vision.clip.frames import container_cut
 
 ROOM_BYTES = 500_000_000
 QUEUE_PICTURES = 90

@@ -18,7 +18,7 @@ from rig.cards.schema import CarCard
 from rig.jobs.pushing.measure import Measurement
 from rig.jobs.pushing.setup_clips import overlay_scene
 from rig.report.sentences import noted, pivot_words, turn_words
-from vision.overlay import overlay_clip, overlay_still
+from vision.clip.overlay import overlay_clip, overlay_still
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -30,7 +30,7 @@ from rig.main import _run
 from rig.virtual import bench, dunlin
 from rig.virtual.pads import VirtualPads
 from tests.faults.played_camera import PlayedClip
-from vision.frames import FrameReader, container_cut
+from vision.clip.frames import FrameReader, container_cut
 
 STARTED = "work begins"
 CAR_G = np.array([400.0, 392.0, 381.0, 387.0])

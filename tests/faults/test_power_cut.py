@@ -27,7 +27,7 @@ from tests.faults.bad_disk import available
 from tests.faults.power_cut import Cut, Recorded, cuts, lay_out, record
 from tests.faults.power_worker import PICTURES
 from tests.faults.power_worker import record as record_one
-from vision.frames import container_cut
+from vision.clip.frames import container_cut
 
 pytestmark = pytest.mark.skipif(not available(), reason="needs Linux and a C compiler")
 WORKER = str(Path(__file__).with_name("power_worker.py"))

@@ -20,7 +20,7 @@ from rig.jobs.pushing.measure import measure_clip
 from rig.log.store import BenchLog
 from rig.virtual import bench, dunlin
 from tests.faults.played_camera import PlayedClip
-from vision.live import MovementWatch, judge_picture
+from vision.clip.live_advice import MovementWatch, judge_picture
 
 
 @pytest.fixture(scope="module")

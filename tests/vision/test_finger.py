@@ -6,8 +6,8 @@ import cv2
 import numpy as np
 import pytest
 
+from vision.clip.frames import Frame
 from vision.finger import CAUSES, FingerPath, FingerWatch, finger_path, tilt_words
-from vision.frames import Frame
 from vision.layouts import default_car, default_floor
 from vision.render import Hand, Look, WornMarker, render_frames
 from vision.render_camera import looking_at

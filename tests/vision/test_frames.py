@@ -10,8 +10,8 @@ import cv2
 import numpy as np
 import pytest
 
+from vision.clip.frames import FrameReader, container_cut
 from vision.errors import InputError
-from vision.frames import FrameReader, container_cut
 
 WIDTH, HEIGHT = 160, 90
 

@@ -8,10 +8,10 @@ import cv2
 import numpy as np
 import pytest
 
+from vision.clip.draw import captioned, ellipse
+from vision.clip.overlay import OverlayScene, PivotMark, overlay_clip, overlay_still
 from vision.errors import InputError, VisionError
 from vision.layouts import default_car, default_floor
-from vision.overlay import OverlayScene, PivotMark, overlay_clip, overlay_still
-from vision.overlay_draw import captioned, ellipse
 from vision.render import Look, render_push
 from vision.render_camera import looking_at
 from vision.types import Camera, CameraView, FloatArray

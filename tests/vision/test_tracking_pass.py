@@ -4,8 +4,8 @@ import cv2
 import numpy as np
 import pytest
 
+from vision.clip.frames import Frame
 from vision.detection import cell_pattern
-from vision.frames import Frame
 from vision.tracking_pass import Follower
 from vision.types import CarMarkers, FloorLayout, Marker
 

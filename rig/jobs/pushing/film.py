@@ -11,7 +11,7 @@ from rig.camera.recorder import PushRecorder, Recording
 from rig.camera.source import CameraMode, CameraReader, TimedPicture, open_camera
 from rig.cards.measures import car_markers, floor_layout
 from rig.cards.read import CardSet
-from vision.live import MovementWatch, PictureJudgement, judge_picture
+from vision.clip.live_advice import MovementWatch, PictureJudgement, judge_picture
 
 LOOK_EVERY_S = 0.1
 PRE_ROLL_S = 1.5

@@ -95,7 +95,7 @@ def _video() -> Finding:
         import cv2
         import numpy as np
 
-        from vision.quiet import quiet_stderr
+        from vision.clip.quiet import quiet_stderr
     except ImportError as error:
         return Finding(
             name="video",

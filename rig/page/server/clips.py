@@ -7,7 +7,7 @@ from pathlib import Path
 from starlette.requests import Request
 
 from rig.base.errors import BenchError, InputError
-from vision.frames import check_clip
+from vision.clip.frames import check_clip
 
 LARGEST = 600_000_000
 ROOM_LEFT = 200_000_000

@@ -12,8 +12,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from vision.errors import InputError, VisionError
-from vision.overlay_draw import (
+from vision.clip.draw import (
     BLUE,
     GREEN,
     ORANGE,
@@ -29,7 +28,8 @@ from vision.overlay_draw import (
     line,
     placed,
 )
-from vision.quiet import quiet_stderr
+from vision.clip.quiet import quiet_stderr
+from vision.errors import InputError, VisionError
 from vision.types import BgrImage, BoolArray, Camera, CameraView, CarMarkers, FloatArray, FloorLayout, Marker
 
 KEEP_HEIGHT = 0.12

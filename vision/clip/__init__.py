@@ -1,0 +1,1 @@
+"""A clip: frames with their true times, overlays, advice while filming."""
