@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.camera.model import project, project_with_derivatives, rotation_of, undistort
-from vision.floor_geometry import bent_edge_shift, first_camera_pose, ink_direction
+from vision.floor.geometry import bent_edge_shift, first_camera_pose, ink_direction
 from vision.types import BoolArray, FloatArray
 
 ROUNDS = 10

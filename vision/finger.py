@@ -20,7 +20,7 @@ from vision.camera.model import intrinsics_of, project_with_derivatives, undisto
 from vision.clip.frames import Frame
 from vision.detection import Detector, cell_pattern
 from vision.edges import fit_corners, linear_light
-from vision.floor_geometry import bent_edge_shift, ink_direction
+from vision.floor.geometry import bent_edge_shift, ink_direction
 from vision.layouts import finger_square
 from vision.tracking_motion import Region, region_about
 from vision.types import ClipTrack, FingerMarker, FloatArray

@@ -9,8 +9,8 @@ import numpy as np
 from vision.camera.model import floor_point, intrinsics_of, undistort
 from vision.clip.frames import FrameReader
 from vision.errors import InputError, VisionError
-from vision.floor import FloorFit, fit_floor, guess_camera, sheet_numbers
-from vision.floor_geometry import first_camera_pose, marker_corners
+from vision.floor.fit import FloorFit, fit_floor, guess_camera, sheet_numbers
+from vision.floor.geometry import first_camera_pose, marker_corners
 from vision.tracking_pass import Follower
 from vision.types import BoolArray, Camera, CarMarkers, FloatArray, FloorLayout, Marker
 

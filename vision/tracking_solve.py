@@ -8,8 +8,8 @@ import numpy as np
 
 from vision.car_pose import CameraPoses, CarPoses, fit_cameras, fit_cars
 from vision.errors import VisionError
-from vision.floor import FloorFit, fit_floor, guess_camera
-from vision.floor_geometry import marker_corners
+from vision.floor.fit import FloorFit, fit_floor, guess_camera
+from vision.floor.geometry import marker_corners
 from vision.types import Camera, CarMarkers, FloatArray, FloorLayout
 
 STILL_LIMIT = 0.10  # px: a common motion of the floor markers below this is a camera standing still

@@ -24,7 +24,7 @@ import av
 import cv2
 import numpy as np
 
-from vision.floor_geometry import marker_corners
+from vision.floor.geometry import marker_corners
 from vision.layouts import default_car, default_floor
 from vision.render import Look, render_frames
 from vision.render_camera import looking_at

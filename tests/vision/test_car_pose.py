@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from vision.car_pose import fit_cars
-from vision.floor_geometry import marker_corners
+from vision.floor.geometry import marker_corners
 from vision.layouts import default_car
 
 CAR = default_car(0.26, height=0.09)

@@ -7,7 +7,7 @@ import pytest
 from tests.vision.second_detector import DETECTOR
 from vision.detection import cell_pattern
 from vision.edges import PLAIN, fit_corners, linear_light
-from vision.floor_geometry import ink_direction
+from vision.floor.geometry import ink_direction
 
 FAMILY = "DICT_APRILTAG_36h11"
 FINE = 8  # samples per pixel and direction of the test's own picture

@@ -6,8 +6,8 @@ import pytest
 
 from vision.camera.model import intrinsics_of
 from vision.errors import InputError
-from vision.floor import fit_floor, guess_camera
-from vision.floor_geometry import bent_edge_shift, first_camera_pose, ink_direction, marker_corners
+from vision.floor.fit import fit_floor, guess_camera
+from vision.floor.geometry import bent_edge_shift, first_camera_pose, ink_direction, marker_corners
 from vision.floor_learn import learn_layout
 from vision.types import Camera, FloorLayout, Marker
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from vision.camera.model import intrinsics_of, project, project_with_derivatives, rotation_of, undistort
 from vision.errors import VisionError
-from vision.floor_geometry import bent_edge_shift, first_camera_pose, ink_direction, marker_corners
+from vision.floor.geometry import bent_edge_shift, first_camera_pose, ink_direction, marker_corners
 from vision.types import Camera, FloatArray, FloorLayout
 
 INK_PRIOR_U = 0.6  # px; measured shifts are about 0.35

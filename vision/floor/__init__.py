@@ -1,0 +1,1 @@
+"""The floor plane: its fit from markers, and the geometry of looking at it."""
