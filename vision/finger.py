@@ -18,10 +18,10 @@ import numpy as np
 
 from vision.camera.model import intrinsics_of, project_with_derivatives, undistort
 from vision.clip.frames import Frame
-from vision.detection import Detector, cell_pattern
-from vision.edges import fit_corners, linear_light
 from vision.floor.geometry import bent_edge_shift, ink_direction
-from vision.layouts import finger_square
+from vision.markers.detection import Detector, cell_pattern
+from vision.markers.edges import fit_corners, linear_light
+from vision.markers.layouts import finger_square
 from vision.tracking_motion import Region, region_about
 from vision.types import ClipTrack, FingerMarker, FloatArray
 

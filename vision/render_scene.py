@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from vision.layouts import marker_bits
+from vision.markers.layouts import marker_bits
 from vision.render_camera import RenderCamera
 from vision.types import FloatArray, Marker
 

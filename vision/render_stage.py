@@ -6,7 +6,7 @@ from functools import lru_cache
 import cv2
 import numpy as np
 
-from vision.layouts import finger_square
+from vision.markers.layouts import finger_square
 from vision.render_camera import RenderCamera, all_rays
 from vision.render_scene import (
     FLOOR,

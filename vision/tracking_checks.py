@@ -5,8 +5,8 @@ from pathlib import Path
 import numpy as np
 
 from vision.camera.model import project
-from vision.detection import cell_pattern, other_dictionaries
 from vision.errors import InputError
+from vision.markers.detection import cell_pattern, other_dictionaries
 from vision.tracking_pass import Follower
 from vision.tracking_solve import Solved
 from vision.types import CarMarkers, FloatArray, FloorLayout, IntArray

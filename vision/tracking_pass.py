@@ -13,8 +13,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from vision.clip.frames import Frame
-from vision.detection import Detector, Found, cell_pattern
-from vision.edges import SETTLED, fit_corners, linear_light
+from vision.markers.detection import Detector, Found, cell_pattern
+from vision.markers.edges import SETTLED, fit_corners, linear_light
 from vision.sightings import Sightings
 from vision.tracking_motion import (
     STANDING,

@@ -52,7 +52,7 @@ def command(
     from vision.camera.calibration import Board
 
     if print_to is not None:
-        from vision.sheets import board_sheet
+        from vision.markers.sheets import board_sheet
 
         for path in board_sheet(
             paper=paper, folder=print_to, columns=columns, rows=rows, square=square_mm / 1000, marker=marker_mm / 1000

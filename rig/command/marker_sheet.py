@@ -30,8 +30,8 @@ def command(paper: str, out_dir: Path, wheelbase_mm: float, finger: bool) -> Non
     is goes on the cards as bar_mm. With a marker on the finger (--finger, [finger] on the bench card) a clip also
     tells where and which way the finger pushed.
     """
-    from vision.layouts import default_car, default_floor, finger_square
-    from vision.sheets import finger_sheet, marker_sheets
+    from vision.markers.layouts import default_car, default_floor, finger_square
+    from vision.markers.sheets import finger_sheet, marker_sheets
 
     written = marker_sheets(default_floor(paper), default_car(wheelbase_mm / 1000), paper=paper, folder=out_dir)
     if finger:

@@ -17,7 +17,7 @@ import numpy as np
 
 from analysis.base.errors import AnalysisError
 from analysis.measured.pushes import measure_pivot
-from vision.layouts import default_car, default_floor
+from vision.markers.layouts import default_car, default_floor
 from vision.sightings import Sightings
 from vision.tracking import track_sightings
 from vision.types import Camera, CarMarkers, FloorLayout, Marker

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
-from vision.layouts import default_car, default_floor
+from vision.markers.layouts import default_car, default_floor
 from vision.render import Hand, Look, render_frames, render_push
 from vision.render_camera import RenderCamera, looking_at
 from vision.types import Camera, CarMarkers, FloorLayout

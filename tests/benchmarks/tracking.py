@@ -25,7 +25,7 @@ import cv2
 import numpy as np
 
 from vision.floor.geometry import marker_corners
-from vision.layouts import default_car, default_floor
+from vision.markers.layouts import default_car, default_floor
 from vision.render import Look, render_frames
 from vision.render_camera import looking_at
 from vision.tracking import track_clip

@@ -21,7 +21,7 @@ from rig.jobs.weighing.weigh import weigh_typed
 from rig.log.store import BenchLog
 from rig.report.track import body_outline, track_words
 from vision.clip.overlay import overlay_still
-from vision.layouts import default_car, default_floor
+from vision.markers.layouts import default_car, default_floor
 from vision.render import Hand, Look, WornMarker, render_push
 from vision.render_camera import looking_at
 

@@ -24,7 +24,7 @@ from rig.report.other_records import WORDS
 from rig.report.track import pole_residual, rest_residual
 from vision.camera.calibration import Board
 from vision.errors import InputError, VisionError
-from vision.layouts import default_car, default_floor
+from vision.markers.layouts import default_car, default_floor
 from vision.render import Look, render_push
 from vision.render_camera import RenderCamera, looking_at
 from vision.types import Camera, CarMarkers, FloorLayout, Marker

@@ -6,7 +6,7 @@ import pytest
 
 from vision.car_pose import fit_cars
 from vision.floor.geometry import marker_corners
-from vision.layouts import default_car
+from vision.markers.layouts import default_car
 
 CAR = default_car(0.26, height=0.09)
 CORNER = marker_corners(CAR.markers)

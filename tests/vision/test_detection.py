@@ -7,9 +7,9 @@ import cv2
 import numpy as np
 import pytest
 
-from vision.detection import Detector, cell_pattern, dictionary, other_dictionaries
-from vision.edges import fit_corners, linear_light
 from vision.errors import InputError
+from vision.markers.detection import Detector, cell_pattern, dictionary, other_dictionaries
+from vision.markers.edges import fit_corners, linear_light
 
 DATA = Path(__file__).parents[1] / "data" / "aruco"
 

@@ -5,9 +5,9 @@ import numpy as np
 import pytest
 
 from tests.vision.second_detector import DETECTOR
-from vision.detection import cell_pattern
-from vision.edges import PLAIN, fit_corners, linear_light
 from vision.floor.geometry import ink_direction
+from vision.markers.detection import cell_pattern
+from vision.markers.edges import PLAIN, fit_corners, linear_light
 
 FAMILY = "DICT_APRILTAG_36h11"
 FINE = 8  # samples per pixel and direction of the test's own picture

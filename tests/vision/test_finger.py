@@ -8,7 +8,7 @@ import pytest
 
 from vision.clip.frames import Frame
 from vision.finger import CAUSES, FingerPath, FingerWatch, finger_path, tilt_words
-from vision.layouts import default_car, default_floor
+from vision.markers.layouts import default_car, default_floor
 from vision.render import Hand, Look, WornMarker, render_frames
 from vision.render_camera import looking_at
 from vision.types import Camera, CameraView, ClipTrack, FingerMarker, FloatArray

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from vision.errors import InputError
-from vision.layouts import PAPERS_M, default_car, default_floor, marker_bits
+from vision.markers.layouts import PAPERS_M, default_car, default_floor, marker_bits
 from vision.types import Marker
 
 

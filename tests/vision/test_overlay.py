@@ -11,7 +11,7 @@ import pytest
 from vision.clip.draw import captioned, ellipse
 from vision.clip.overlay import OverlayScene, PivotMark, overlay_clip, overlay_still
 from vision.errors import InputError, VisionError
-from vision.layouts import default_car, default_floor
+from vision.markers.layouts import default_car, default_floor
 from vision.render import Look, render_push
 from vision.render_camera import looking_at
 from vision.types import Camera, CameraView, FloatArray

@@ -9,7 +9,7 @@ import pytest
 
 from tests.vision.second_detector import DETECTOR
 from vision.errors import InputError, VisionError
-from vision.layouts import default_car, default_floor
+from vision.markers.layouts import default_car, default_floor
 from vision.render import Hand, Look, frame_count, render_frames, render_push
 from vision.render_camera import RenderCamera, all_rays, distort, hand_held, looking_at, straighten
 from vision.types import FloatArray, Marker

@@ -13,8 +13,8 @@ from skimage.transform import EuclideanTransform
 
 from tests.vision.second_detector import DETECTOR
 from vision.errors import InputError, VisionError
-from vision.layouts import PAPERS_M, default_car, default_floor, finger_square
-from vision.sheets import bar_scale, board_sheet, finger_sheet, marker_sheets
+from vision.markers.layouts import PAPERS_M, default_car, default_floor, finger_square
+from vision.markers.sheets import bar_scale, board_sheet, finger_sheet, marker_sheets
 from vision.types import FloatArray, FloorLayout, Marker
 
 MM_PER_PX = 25.4 / 300

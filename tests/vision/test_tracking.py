@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from vision.errors import InputError, VisionError
-from vision.layouts import default_car, default_floor
+from vision.markers.layouts import default_car, default_floor
 from vision.render import Hand, Look, render_push
 from vision.render_camera import RenderCamera, hand_held, looking_at
 from vision.tracking import track_clip

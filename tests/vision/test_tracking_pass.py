@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from vision.clip.frames import Frame
-from vision.detection import cell_pattern
+from vision.markers.detection import cell_pattern
 from vision.tracking_pass import Follower
 from vision.types import CarMarkers, FloorLayout, Marker
 

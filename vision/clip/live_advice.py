@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import cv2
 import numpy as np
 
-from vision.detection import Detector
+from vision.markers.detection import Detector
 from vision.types import BgrImage, CarMarkers, FloatArray, FloorLayout, GreyImage
 
 LEAST_MARKER_PX = 24.0

@@ -3,7 +3,7 @@
 import numpy as np
 
 from vision.camera.model import project
-from vision.edges import ALONG
+from vision.markers.edges import ALONG
 from vision.types import FloatArray, Marker
 
 _LINE = np.linalg.pinv(np.stack([np.ones_like(ALONG), ALONG - 0.5], axis=1))  # (2, P): level and slope

@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 
 from vision.errors import InputError
-from vision.layouts import DICTIONARY, marker_bits, paper_size
-from vision.sheet_pdf import Page, save_pages
+from vision.markers.layouts import DICTIONARY, marker_bits, paper_size
+from vision.markers.page import Page, save_pages
 from vision.types import CarMarkers, FloatArray, FloorLayout, Marker
 
 CROSS_Y = 0.120

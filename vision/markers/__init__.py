@@ -1,0 +1,1 @@
+"""Markers: layouts, printable sheets, detection and edges."""
