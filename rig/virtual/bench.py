@@ -24,7 +24,7 @@ from rig.virtual.push_truth import FingerPush, FloatArray, PushTruth, simulate_p
 from vision.types import CarMarkers, FloorLayout, Marker
 
 if TYPE_CHECKING:
-    from vision.render import Hand
+    from vision.render.push import Hand
 
 PICTURE = (1280, 720)
 FRAMES_PER_S = 30.0
@@ -105,8 +105,8 @@ def film_push(
 
     The camera looks obliquely through a lens with distortion; motion blur and noise are in the picture.
     """
-    from vision.render import Look, render_push
-    from vision.render_camera import looking_at
+    from vision.render.camera import looking_at
+    from vision.render.push import Look, render_push
 
     rng = np.random.default_rng([seed, 7])
     push, length = cards.test.push, float(np.ptp(truth.pushed.contacts[:, 0]))
@@ -153,7 +153,7 @@ def film_push(
 
 def virtual_hand(cards: CardSet, truth: Truth, moved: PushTruth, rng: np.random.Generator) -> "Hand | None":
     """The virtual finger as the camera sees it, its marker worn as the bench card's doubts say; None without one."""
-    from vision.render import Hand, WornMarker
+    from vision.render.push import Hand, WornMarker
 
     marker = finger_marker(cards.bench, cards.test, dictionary=cards.bench.floor.dictionary)
     if marker is None:

@@ -14,8 +14,8 @@ from pathlib import Path
 import numpy as np
 
 from vision.markers.layouts import default_car, default_floor
-from vision.render import Hand, Look, render_frames, render_push
-from vision.render_camera import RenderCamera, looking_at
+from vision.render.camera import RenderCamera, looking_at
+from vision.render.push import Hand, Look, render_frames, render_push
 from vision.types import Camera, CarMarkers, FloorLayout
 
 WHEELBASE = 0.257

@@ -26,8 +26,8 @@ import numpy as np
 
 from vision.floor.geometry import marker_corners
 from vision.markers.layouts import default_car, default_floor
-from vision.render import Look, render_frames
-from vision.render_camera import looking_at
+from vision.render.camera import looking_at
+from vision.render.push import Look, render_frames
 from vision.tracking import track_clip
 from vision.types import Camera
 

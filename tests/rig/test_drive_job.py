@@ -14,8 +14,8 @@ from rig.cards.template import card_text
 from rig.command.drive import command
 from rig.jobs.moving.drive import drive_beside_model, model_at
 from rig.report.other_records import WORDS
-from vision.render import render_push
-from vision.render_camera import looking_at
+from vision.render.camera import looking_at
+from vision.render.push import render_push
 
 SPRINGS = {"chassis.front.spring_n_per_mm": 1.0, "chassis.rear.spring_n_per_mm": 0.9}
 G = 9.80665

@@ -22,8 +22,8 @@ from rig.log.store import BenchLog
 from rig.report.track import body_outline, track_words
 from vision.clip.overlay import overlay_still
 from vision.markers.layouts import default_car, default_floor
-from vision.render import Hand, Look, WornMarker, render_push
-from vision.render_camera import looking_at
+from vision.render.camera import looking_at
+from vision.render.push import Hand, Look, WornMarker, render_push
 
 SIZE, WHEELBASE, FACE, STATION, POLE, TURN = (960, 540), 0.257, -0.095, 0.20, -0.05, 0.26
 TIP = np.array([0.025, 0.0, -0.017])

@@ -25,8 +25,8 @@ from rig.report.track import pole_residual, rest_residual
 from vision.camera.calibration import Board
 from vision.errors import InputError, VisionError
 from vision.markers.layouts import default_car, default_floor
-from vision.render import Look, render_push
-from vision.render_camera import RenderCamera, looking_at
+from vision.render.camera import RenderCamera, looking_at
+from vision.render.push import Look, render_push
 from vision.types import Camera, CarMarkers, FloorLayout, Marker
 
 SIZE, LENS = (1280, 720), np.array([-0.10, 0.03, 3e-4, -2e-4, 0.0])

@@ -18,8 +18,8 @@ import numpy as np
 import pytest
 
 from rig.main import main
-from vision.render import Hand, Look, render_push
-from vision.render_camera import RenderCamera, looking_at
+from vision.render.camera import RenderCamera, looking_at
+from vision.render.push import Hand, Look, render_push
 from vision.types import CarMarkers, FloorLayout, Marker
 
 SIZE = (960, 540)

@@ -9,8 +9,8 @@ import pytest
 from vision.clip.frames import Frame
 from vision.finger import CAUSES, FingerPath, FingerWatch, finger_path, tilt_words
 from vision.markers.layouts import default_car, default_floor
-from vision.render import Hand, Look, WornMarker, render_frames
-from vision.render_camera import looking_at
+from vision.render.camera import looking_at
+from vision.render.push import Hand, Look, WornMarker, render_frames
 from vision.types import Camera, CameraView, ClipTrack, FingerMarker, FloatArray
 
 SIZE = (960, 540)

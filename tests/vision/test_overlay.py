@@ -12,8 +12,8 @@ from vision.clip.draw import captioned, ellipse
 from vision.clip.overlay import OverlayScene, PivotMark, overlay_clip, overlay_still
 from vision.errors import InputError, VisionError
 from vision.markers.layouts import default_car, default_floor
-from vision.render import Look, render_push
-from vision.render_camera import looking_at
+from vision.render.camera import looking_at
+from vision.render.push import Look, render_push
 from vision.types import Camera, CameraView, FloatArray
 
 SIZE = (960, 540)

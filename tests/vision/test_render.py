@@ -10,8 +10,8 @@ import pytest
 from tests.vision.second_detector import DETECTOR
 from vision.errors import InputError, VisionError
 from vision.markers.layouts import default_car, default_floor
-from vision.render import Hand, Look, frame_count, render_frames, render_push
-from vision.render_camera import RenderCamera, all_rays, distort, hand_held, looking_at, straighten
+from vision.render.camera import RenderCamera, all_rays, distort, hand_held, looking_at, straighten
+from vision.render.push import Hand, Look, frame_count, render_frames, render_push
 from vision.types import FloatArray, Marker
 
 SIZE = (960, 540)

@@ -8,8 +8,8 @@ from scipy.optimize import least_squares
 
 from vision.camera.rolling_shutter import shutter_of, shutter_words
 from vision.markers.layouts import default_car, default_floor
-from vision.render import Look, render_push
-from vision.render_camera import looking_at
+from vision.render.camera import looking_at
+from vision.render.push import Look, render_push
 from vision.tracking import track_clip
 from vision.types import Camera, ClipTrack, FloatArray
 

@@ -9,8 +9,8 @@ import pytest
 
 from vision.errors import InputError, VisionError
 from vision.markers.layouts import default_car, default_floor
-from vision.render import Hand, Look, render_push
-from vision.render_camera import RenderCamera, hand_held, looking_at
+from vision.render.camera import RenderCamera, hand_held, looking_at
+from vision.render.push import Hand, Look, render_push
 from vision.tracking import track_clip
 from vision.types import Camera, CarMarkers, ClipTrack, FloorLayout, Marker
 

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from vision.markers.layouts import marker_bits
-from vision.render_camera import RenderCamera
+from vision.render.camera import RenderCamera
 from vision.types import FloatArray, Marker
 
 INK, PAPER = 0.035, 0.80

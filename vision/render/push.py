@@ -17,8 +17,8 @@ import numpy as np
 
 from vision.clip.quiet import quiet_stderr
 from vision.errors import InputError, VisionError
-from vision.render_camera import RenderCamera
-from vision.render_stage import Hand, Look, Stage, WornMarker
+from vision.render.camera import RenderCamera
+from vision.render.stage import Hand, Look, Stage, WornMarker
 from vision.types import BgrImage, CarMarkers, FloatArray, FloorLayout
 
 __all__ = ["Hand", "Look", "WornMarker", "frame_count", "render_frames", "render_push"]

@@ -7,8 +7,8 @@ import cv2
 import numpy as np
 
 from vision.markers.layouts import finger_square
-from vision.render_camera import RenderCamera, all_rays
-from vision.render_scene import (
+from vision.render.camera import RenderCamera, all_rays
+from vision.render.scene import (
     FLOOR,
     Colour,
     Light,

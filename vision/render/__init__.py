@@ -1,0 +1,1 @@
+"""Synthetic clips of a pushed car."""
