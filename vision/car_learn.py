@@ -11,15 +11,15 @@ from pathlib import Path
 
 import numpy as np
 
+from vision.base.errors import InputError
+from vision.base.types import BoolArray, Camera, CarMarkers, FloatArray, FloorLayout, Marker
 from vision.camera.model import floor_point, project
 from vision.car_pose import fit_cameras
 from vision.clip.frames import FrameReader
-from vision.errors import InputError
 from vision.floor.fit import FloorFit, fit_floor, guess_camera
 from vision.floor.geometry import bent_edge_shift, ink_direction
 from vision.tracking_pass import Follower
 from vision.tracking_solve import is_moving
-from vision.types import BoolArray, Camera, CarMarkers, FloatArray, FloorLayout, Marker
 
 LEAST_TURN = np.radians(30.0)
 ENOUGH_TURN = np.radians(90.0)

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vision.base.types import BoolArray, FloatArray
 from vision.camera.model import project, project_with_derivatives, rotation_of, undistort
 from vision.floor.geometry import bent_edge_shift, first_camera_pose, ink_direction
-from vision.types import BoolArray, FloatArray
 
 ROUNDS = 10
 GENTLE = 5  # rounds with weights of a convex cost (Huber), which lead to where fading may begin

@@ -16,6 +16,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from vision.base.types import ClipTrack, FingerMarker, FloatArray
 from vision.camera.model import intrinsics_of, project_with_derivatives, undistort
 from vision.clip.frames import Frame
 from vision.floor.geometry import bent_edge_shift, ink_direction
@@ -23,7 +24,6 @@ from vision.markers.detection import Detector, cell_pattern
 from vision.markers.edges import fit_corners, linear_light
 from vision.markers.layouts import finger_square
 from vision.tracking_motion import Region, region_about
-from vision.types import ClipTrack, FingerMarker, FloatArray
 
 KNOWN = 0.6  # correlation with the pattern that identifies the marker
 PATIENCE = 4  # frames between searches of the whole picture while the finger is out of it

@@ -6,13 +6,13 @@ from pathlib import Path
 
 import numpy as np
 
+from vision.base.errors import InputError, VisionError
+from vision.base.types import BoolArray, Camera, CarMarkers, FloatArray, FloorLayout, Marker
 from vision.camera.model import floor_point, intrinsics_of, undistort
 from vision.clip.frames import FrameReader
-from vision.errors import InputError, VisionError
 from vision.floor.fit import FloorFit, fit_floor, guess_camera, sheet_numbers
 from vision.floor.geometry import first_camera_pose, marker_corners
 from vision.tracking_pass import Follower
-from vision.types import BoolArray, Camera, CarMarkers, FloatArray, FloorLayout, Marker
 
 FAR = (2.0, 2.0, 3.0)  # m, m, rad: an unknown place
 FIXED = 1e-7  # the first sheet defines the floor axes

@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from vision.errors import InputError
-from vision.types import CarMarkers, ClipTrack, FloatArray, Marker
+from vision.base.errors import InputError
+from vision.base.types import CarMarkers, ClipTrack, FloatArray, Marker
 
 LEAST_TURN = np.radians(15.0)
 MOST_PLAY = 0.004  # m rms: more is not a pin

@@ -7,10 +7,11 @@ from pathlib import Path
 
 import numpy as np
 
+from vision.base.errors import InputError, VisionError
+from vision.base.types import Camera, CameraView, CarMarkers, ClipTrack, FloatArray, FloorLayout, IntArray
 from vision.camera.model import camera_of, intrinsics_of, scaled_to
 from vision.camera.rolling_shutter import carried, shutter_of, shutter_words
 from vision.clip.frames import Frame, FrameReader
-from vision.errors import InputError, VisionError
 from vision.sightings import Sightings
 from vision.tracking_checks import check_cards, check_scale, check_sightings
 from vision.tracking_doubt import blur_part, frame_noise, repeating_part
@@ -18,7 +19,6 @@ from vision.tracking_pass import Follower
 from vision.tracking_solve import LEAST_CORNERS, Solved, solve
 from vision.tracking_vouch import blur_of, vouch
 from vision.tracking_words import describe
-from vision.types import Camera, CameraView, CarMarkers, ClipTrack, FloatArray, FloorLayout, IntArray
 
 Progress = Callable[[float], None]
 

@@ -2,8 +2,8 @@
 
 import numpy as np
 
+from vision.base.types import FloatArray, IntArray
 from vision.tracking_solve import Solved
-from vision.types import FloatArray, IntArray
 
 REPEATING_USUAL, REPEATING_WEIGHT = 0.02, 4.0  # px per marker, and how many observations that belief is worth
 REPEATING_LEAST = 0.006  # px

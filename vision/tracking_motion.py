@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from vision.types import FloatArray, GreyImage
+from vision.base.types import FloatArray, GreyImage
 
 STANDING = np.eye(2, 3)
 FADING = 0.6  # share of the motion believed to go on after a frame in which nothing was seen

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from vision.base.types import BoolArray, CarMarkers, FloatArray, FloorLayout, GreyImage, IntArray, Marker
 from vision.clip.frames import Frame
 from vision.markers.detection import Detector, Found, cell_pattern
 from vision.markers.edges import SETTLED, fit_corners, linear_light
@@ -26,7 +27,6 @@ from vision.tracking_motion import (
     path_ahead,
     region_about,
 )
-from vision.types import BoolArray, CarMarkers, FloatArray, FloorLayout, GreyImage, IntArray, Marker
 
 KNOWN = 0.6  # correlation with the pattern that identifies a marker
 HALF_HIDDEN = 0.3  # enough when other markers of the same body are identified

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vision.base.types import Camera, CarMarkers, ClipTrack, FloatArray, FloorLayout
 from vision.clip.frames import ClipReport
 from vision.tracking_solve import CARD_CAUSES, Solved
-from vision.types import Camera, CarMarkers, ClipTrack, FloatArray, FloorLayout
 
 LEAST_SIDE = 25.0  # px of a marker
 LARGE_OFF = 0.4  # px; a floor marker that fits worse than this is worth a word

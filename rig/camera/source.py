@@ -11,7 +11,7 @@ from typing import Any
 import cv2
 
 from rig.base.errors import BenchError, InputError
-from vision.types import BgrImage
+from vision.base.types import BgrImage
 
 OPENING_LIMIT_S = 15.0
 """Opening can take 12 s on some systems."""

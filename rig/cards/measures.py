@@ -8,8 +8,8 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from rig.cards.schema import BenchCard, CarCard, TestCard
+from vision.base.types import CarMarkers, FingerMarker, FloorLayout, Marker
 from vision.markers.layouts import default_car, default_floor
-from vision.types import CarMarkers, FingerMarker, FloorLayout, Marker
 
 MM = 1e-3
 GRAM = 1e-3

@@ -21,7 +21,7 @@ from rig.pads.steps import Step
 from rig.virtual.dunlin import CAR_KEYS, TEST_KEYS, SetUp, Truth, draw_truth
 from rig.virtual.pads import VirtualPads
 from rig.virtual.push_truth import FingerPush, FloatArray, PushTruth, simulate_push
-from vision.types import CarMarkers, FloorLayout, Marker
+from vision.base.types import CarMarkers, FloorLayout, Marker
 
 if TYPE_CHECKING:
     from vision.render.push import Hand

@@ -177,8 +177,8 @@ def read_spoilt_clips(start: int, count: int) -> None:
     import os
 
     os.environ["OPENCV_FFMPEG_LOGLEVEL"] = "-8"
+    from vision.base.errors import InputError, VisionError
     from vision.clip.frames import FrameReader
-    from vision.errors import InputError, VisionError
 
     with tempfile.TemporaryDirectory() as aside:
         clips = [(path.suffix, path.read_bytes()) for path in make_clips(Path(aside))]

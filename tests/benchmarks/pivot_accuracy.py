@@ -39,10 +39,10 @@ from pivot_accuracy_scenes import KINDS, WHEELBASE, Scene, cards, draw_scene, fi
 
 from analysis.base.errors import AnalysisError
 from analysis.measured.pushes import MeasuredPush, measure_pivot
-from vision.errors import VisionError
+from vision.base.errors import VisionError
+from vision.base.types import Camera, ClipTrack
 from vision.sightings import Sightings
 from vision.tracking import track_clip, track_sightings
-from vision.types import Camera, ClipTrack
 
 
 def pushes_of(track: ClipTrack) -> tuple[MeasuredPush, ...]:

@@ -13,10 +13,10 @@ from pathlib import Path
 
 import numpy as np
 
+from vision.base.types import Camera, CarMarkers, FloorLayout
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import RenderCamera, looking_at
 from vision.render.push import Hand, Look, render_frames, render_push
-from vision.types import Camera, CarMarkers, FloorLayout
 
 WHEELBASE = 0.257
 SIZE = (1280, 720)

@@ -26,7 +26,7 @@ from rig.records.cards_and_pivots import keep_cards
 from rig.report.experiments import write_experiments
 from rig.virtual.bench import write_cards
 from rig.virtual.dunlin import SETUPS
-from vision.types import Camera, CameraView, ClipTrack
+from vision.base.types import Camera, CameraView, ClipTrack
 
 needs_poppler = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="needs apt-get install poppler-utils")
 

@@ -22,12 +22,12 @@ from rig.log.store import BenchLog
 from rig.main import main
 from rig.report.other_records import WORDS
 from rig.report.track import pole_residual, rest_residual
+from vision.base.errors import InputError, VisionError
+from vision.base.types import Camera, CarMarkers, FloorLayout, Marker
 from vision.camera.calibration import Board
-from vision.errors import InputError, VisionError
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import RenderCamera, looking_at
 from vision.render.push import Look, render_push
-from vision.types import Camera, CarMarkers, FloorLayout, Marker
 
 SIZE, LENS = (1280, 720), np.array([-0.10, 0.03, 3e-4, -2e-4, 0.0])
 WHEELBASE, HEIGHT = 0.257, 0.060

@@ -18,9 +18,9 @@ import numpy as np
 import pytest
 
 from rig.main import main
+from vision.base.types import CarMarkers, FloorLayout, Marker
 from vision.render.camera import RenderCamera, looking_at
 from vision.render.push import Hand, Look, render_push
-from vision.types import CarMarkers, FloorLayout, Marker
 
 SIZE = (960, 540)
 WHEELBASE, FACE, HEIGHT = 0.250, 0.095, 0.062

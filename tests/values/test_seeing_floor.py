@@ -24,7 +24,7 @@ from tests.values.clips_rendered import (
     told,
     write_cards,
 )
-from vision.types import Marker
+from vision.base.types import Marker
 
 FLOOR_BAR, CAR_BAR = 0.97, 1.04
 PLATE = {

@@ -8,6 +8,8 @@ import cv2
 import numpy as np
 import pytest
 
+from vision.base.errors import InputError
+from vision.base.types import FloatArray
 from vision.camera.calibration import (
     Board,
     BoardView,
@@ -17,8 +19,6 @@ from vision.camera.calibration import (
     find_board,
     views_in_photos,
 )
-from vision.errors import InputError
-from vision.types import FloatArray
 
 PICTURES = Path(__file__).parents[1] / "data" / "chessboard"
 PHOTOS = sorted(PICTURES.glob("left*.jpg"))

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from vision.base.types import Camera
 from vision.camera.model import (
     camera_of,
     floor_point,
@@ -16,7 +17,6 @@ from vision.camera.model import (
     scaled_to,
     undistort,
 )
-from vision.types import Camera
 
 LENSES = [np.zeros(9), np.array([0, 0, 0, 0, -0.21, 0.06, 8e-4, -5e-4, -0.01])]
 PINHOLE = np.array([1130.0, 1120.0, 651.0, 340.0, 0, 0, 0, 0, 0])

@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 import pytest
 
-from vision.errors import InputError
+from vision.base.errors import InputError
 from vision.markers.detection import Detector, cell_pattern, dictionary, other_dictionaries
 from vision.markers.edges import fit_corners, linear_light
 

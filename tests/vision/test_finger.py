@@ -6,12 +6,12 @@ import cv2
 import numpy as np
 import pytest
 
+from vision.base.types import Camera, CameraView, ClipTrack, FingerMarker, FloatArray
 from vision.clip.frames import Frame
 from vision.finger import CAUSES, FingerPath, FingerWatch, finger_path, tilt_words
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import looking_at
 from vision.render.push import Hand, Look, WornMarker, render_frames
-from vision.types import Camera, CameraView, ClipTrack, FingerMarker, FloatArray
 
 SIZE = (960, 540)
 FLOOR, CAR = default_floor(), default_car(0.26, height=0.06)

@@ -10,8 +10,8 @@ import cv2
 import numpy as np
 import pytest
 
+from vision.base.errors import InputError
 from vision.clip.frames import FrameReader, container_cut
-from vision.errors import InputError
 
 WIDTH, HEIGHT = 160, 90
 

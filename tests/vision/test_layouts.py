@@ -7,9 +7,9 @@ import cv2
 import numpy as np
 import pytest
 
-from vision.errors import InputError
+from vision.base.errors import InputError
+from vision.base.types import Marker
 from vision.markers.layouts import PAPERS_M, default_car, default_floor, marker_bits
-from vision.types import Marker
 
 
 def gap(a: Marker, b: Marker) -> float:
@@ -56,7 +56,7 @@ def test_the_plate_is_where_it_was_asked_to_be() -> None:
     assert first.y > 0
 
 
-def test_corners_turn_with_the_marker() -> None:  # turn as vision.types defines it, by hand
+def test_corners_turn_with_the_marker() -> None:  # turn as vision.base.types defines it, by hand
     marker = replace(default_car(0.26).markers[0], x=0.0, y=0.0, size=2.0, turn=np.pi / 2)
     np.testing.assert_allclose(marker.corners(), [[-1, -1], [-1, 1], [1, 1], [1, -1]], atol=1e-12)
 

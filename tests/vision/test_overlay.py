@@ -8,13 +8,13 @@ import cv2
 import numpy as np
 import pytest
 
+from vision.base.errors import InputError, VisionError
+from vision.base.types import Camera, CameraView, FloatArray
 from vision.clip.draw import captioned, ellipse
 from vision.clip.overlay import OverlayScene, PivotMark, overlay_clip, overlay_still
-from vision.errors import InputError, VisionError
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import looking_at
 from vision.render.push import Look, render_push
-from vision.types import Camera, CameraView, FloatArray
 
 SIZE = (960, 540)
 FLOOR, CAR = default_floor(), default_car(0.26)

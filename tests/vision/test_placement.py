@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from vision.errors import InputError
+from vision.base.errors import InputError
+from vision.base.types import Camera, CameraView, CarMarkers, ClipTrack, Marker
 from vision.placement import PinTurn, fixed_point, locate_plate
-from vision.types import Camera, CameraView, CarMarkers, ClipTrack, Marker
 
 CAR = CarMarkers(
     dictionary="DICT_APRILTAG_36h11",

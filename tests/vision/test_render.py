@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from tests.vision.second_detector import DETECTOR
-from vision.errors import InputError, VisionError
+from vision.base.errors import InputError, VisionError
+from vision.base.types import FloatArray, Marker
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import RenderCamera, all_rays, distort, hand_held, looking_at, straighten
 from vision.render.push import Hand, Look, frame_count, render_frames, render_push
-from vision.types import FloatArray, Marker
 
 SIZE = (960, 540)
 LENS = np.array([-0.12, 0.05, 0.001, -0.0005, 0.01])

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
+from vision.base.types import Camera, ClipTrack, FloatArray
 from vision.camera.rolling_shutter import shutter_of, shutter_words
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import looking_at
 from vision.render.push import Look, render_push
 from vision.tracking import track_clip
-from vision.types import Camera, ClipTrack, FloatArray
 
 SIZE, READOUT, FPS = (640, 360), 0.030, 20.0
 FLOOR, CAR = default_floor(), default_car(0.26, height=0.06)

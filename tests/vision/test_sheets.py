@@ -12,10 +12,10 @@ import pytest
 from skimage.transform import EuclideanTransform
 
 from tests.vision.second_detector import DETECTOR
-from vision.errors import InputError, VisionError
+from vision.base.errors import InputError, VisionError
+from vision.base.types import FloatArray, FloorLayout, Marker
 from vision.markers.layouts import PAPERS_M, default_car, default_floor, finger_square
 from vision.markers.sheets import bar_scale, board_sheet, finger_sheet, marker_sheets
-from vision.types import FloatArray, FloorLayout, Marker
 
 MM_PER_PX = 25.4 / 300
 FLOOR, CAR = default_floor(), default_car(0.26)

@@ -4,10 +4,10 @@ import cv2
 import numpy as np
 import pytest
 
+from vision.base.types import CarMarkers, FloorLayout, Marker
 from vision.clip.frames import Frame
 from vision.markers.detection import cell_pattern
 from vision.tracking_pass import Follower
-from vision.types import CarMarkers, FloorLayout, Marker
 
 FAMILY = "DICT_APRILTAG_36h11"
 SIZE = (480, 640)

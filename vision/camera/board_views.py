@@ -8,8 +8,8 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from vision.errors import InputError
-from vision.types import FloatArray, GreyImage
+from vision.base.errors import InputError
+from vision.base.types import FloatArray, GreyImage
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,6 +8,8 @@ from typing import Any
 import cv2
 import numpy as np
 
+from vision.base.errors import InputError, VisionError
+from vision.base.types import Camera, FloatArray
 from vision.camera.board_views import (
     Board,
     BoardView,
@@ -17,8 +19,6 @@ from vision.camera.board_views import (
     views_in_clip,
     views_in_photos,
 )
-from vision.errors import InputError, VisionError
-from vision.types import Camera, FloatArray
 
 __all__ = ["Board", "BoardCalibration", "BoardView", "Coverage", "calibrate", "calibrate_from_files",
            "coverage", "find_board", "views_in_clip", "views_in_photos"]

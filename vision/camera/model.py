@@ -7,7 +7,7 @@ Source: Brown 1971 as written in the OpenCV documentation of `calib3d` (tests co
 
 import numpy as np
 
-from vision.types import Camera, FloatArray
+from vision.base.types import Camera, FloatArray
 
 INTRINSIC_NAMES = ("fx", "fy", "cx", "cy", "k1", "k2", "p1", "p2", "k3")
 

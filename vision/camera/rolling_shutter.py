@@ -19,8 +19,8 @@ from dataclasses import replace
 
 import numpy as np
 
+from vision.base.types import CarMarkers, ClipTrack, FloatArray, IntArray, Shutter
 from vision.camera.model import intrinsics_of, project_with_derivatives
-from vision.types import CarMarkers, ClipTrack, FloatArray, IntArray, Shutter
 
 SMOOTHED = 0.07  # s on either side over which the velocity is fitted
 STILL = 0.25  # px moved on either side: less is rest

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from vision.types import BgrImage, Camera, FloatArray
+from vision.base.types import BgrImage, Camera, FloatArray
 
 # Colours that people with any colour vision tell apart (Okabe and Ito 2008, from memory), BGR.
 ORANGE, BLUE, GREEN, YELLOW, PINK, WHITE = ((0, 159, 230), (178, 114, 0), (115, 158, 0), (66, 228, 240),

@@ -14,8 +14,8 @@ from typing import Any
 
 import numpy as np
 
-from vision.errors import InputError, VisionError
-from vision.types import GreyImage
+from vision.base.errors import InputError, VisionError
+from vision.base.types import GreyImage
 
 UNFILLED = 4_000_000_000  # bytes; a RIFF header promises more only until its writer closes the file
 PICTURE_STARTS = (b"\xff\xd8\xff", b"\x89PNG", b"GIF8", b"BM", b"II*\x00", b"MM\x00*")

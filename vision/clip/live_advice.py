@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 import cv2
 import numpy as np
 
+from vision.base.types import BgrImage, CarMarkers, FloatArray, FloorLayout, GreyImage
 from vision.markers.detection import Detector
-from vision.types import BgrImage, CarMarkers, FloatArray, FloorLayout, GreyImage
 
 LEAST_MARKER_PX = 24.0
 DARK, BRIGHT = 60.0, 225.0

@@ -12,6 +12,8 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from vision.base.errors import InputError, VisionError
+from vision.base.types import BgrImage, BoolArray, Camera, CameraView, CarMarkers, FloatArray, FloorLayout, Marker
 from vision.clip.draw import (
     BLUE,
     GREEN,
@@ -29,8 +31,6 @@ from vision.clip.draw import (
     placed,
 )
 from vision.clip.quiet import quiet_stderr
-from vision.errors import InputError, VisionError
-from vision.types import BgrImage, BoolArray, Camera, CameraView, CarMarkers, FloatArray, FloorLayout, Marker
 
 KEEP_HEIGHT = 0.12
 """What stands on the floor is shown up to this height, m."""

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vision.base.errors import VisionError
+from vision.base.types import Camera, FloatArray, FloorLayout
 from vision.camera.model import intrinsics_of, project, project_with_derivatives, rotation_of, undistort
-from vision.errors import VisionError
 from vision.floor.geometry import bent_edge_shift, first_camera_pose, ink_direction, marker_corners
-from vision.types import Camera, FloatArray, FloorLayout
 
 INK_PRIOR_U = 0.6  # px; measured shifts are about 0.35
 LEAST_NOISE = 0.03  # px, per corner, repeats from frame to frame

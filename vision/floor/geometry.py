@@ -2,9 +2,9 @@
 
 import numpy as np
 
+from vision.base.types import FloatArray, Marker
 from vision.camera.model import project
 from vision.markers.edges import ALONG
-from vision.types import FloatArray, Marker
 
 _LINE = np.linalg.pinv(np.stack([np.ones_like(ALONG), ALONG - 0.5], axis=1))  # (2, P): level and slope
 

@@ -6,8 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from vision.errors import InputError
-from vision.types import FloatArray, GreyImage
+from vision.base.errors import InputError
+from vision.base.types import FloatArray, GreyImage
 
 
 def dictionary_names() -> list[str]:

@@ -14,7 +14,7 @@ from typing import TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from vision.types import BoolArray, FloatArray, GreyImage, IntArray
+from vision.base.types import BoolArray, FloatArray, GreyImage, IntArray
 
 PROFILES = 12
 SAMPLES = 11  # across an edge, ends included

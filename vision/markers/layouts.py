@@ -10,8 +10,8 @@ import math
 import numpy as np
 import numpy.typing as npt
 
-from vision.errors import InputError
-from vision.types import CarMarkers, FloorLayout, Marker
+from vision.base.errors import InputError
+from vision.base.types import CarMarkers, FloorLayout, Marker
 
 DICTIONARY = "DICT_APRILTAG_36h11"
 PAPERS_M = {"A4": (0.2970, 0.2100), "Letter": (0.2794, 0.2159)}

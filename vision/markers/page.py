@@ -6,8 +6,8 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from vision.errors import VisionError
-from vision.types import FloatArray
+from vision.base.errors import VisionError
+from vision.base.types import FloatArray
 
 BAR_MM = 100.0
 PNG_DPI = 300

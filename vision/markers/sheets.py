@@ -6,10 +6,10 @@ from pathlib import Path
 
 import numpy as np
 
-from vision.errors import InputError
+from vision.base.errors import InputError
+from vision.base.types import CarMarkers, FloatArray, FloorLayout, Marker
 from vision.markers.layouts import DICTIONARY, marker_bits, paper_size
 from vision.markers.page import Page, save_pages
-from vision.types import CarMarkers, FloatArray, FloorLayout, Marker
 
 CROSS_Y = 0.120
 """Crosses stand this far left and right of a page's middle, m."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from vision.types import FloatArray
+from vision.base.types import FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -15,11 +15,11 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from vision.base.errors import InputError, VisionError
+from vision.base.types import BgrImage, CarMarkers, FloatArray, FloorLayout
 from vision.clip.quiet import quiet_stderr
-from vision.errors import InputError, VisionError
 from vision.render.camera import RenderCamera
 from vision.render.stage import Hand, Look, Stage, WornMarker
-from vision.types import BgrImage, CarMarkers, FloatArray, FloorLayout
 
 __all__ = ["Hand", "Look", "WornMarker", "frame_count", "render_frames", "render_push"]
 CODECS = {".mp4": "mp4v", ".webm": "VP80", ".avi": "MJPG"}

@@ -12,9 +12,9 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from vision.base.types import FloatArray, Marker
 from vision.markers.layouts import marker_bits
 from vision.render.camera import RenderCamera
-from vision.types import FloatArray, Marker
 
 INK, PAPER = 0.035, 0.80
 Colour = tuple[float, float, float]

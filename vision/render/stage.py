@@ -6,6 +6,7 @@ from functools import lru_cache
 import cv2
 import numpy as np
 
+from vision.base.types import BgrImage, CarMarkers, FloatArray, FloorLayout, Marker
 from vision.markers.layouts import finger_square
 from vision.render.camera import RenderCamera, all_rays
 from vision.render.scene import (
@@ -20,7 +21,6 @@ from vision.render.scene import (
     print_card,
     softened,
 )
-from vision.types import BgrImage, CarMarkers, FloatArray, FloorLayout, Marker
 
 BODY, ROOF, TYRE, SKIN = (0.20, 0.07, 0.03), (0.26, 0.10, 0.05), (0.02, 0.02, 0.02), (0.24, 0.33, 0.52)
 

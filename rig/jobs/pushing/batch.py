@@ -21,7 +21,7 @@ from rig.cards.read import CardSet, read_set
 from rig.jobs.pushing.measure import measure_clip, stored_camera
 from rig.log.store import BenchLog, Record, file_hash
 from rig.records.cards_and_pivots import keep_cards
-from vision.types import Camera
+from vision.base.types import Camera
 
 LAST_WAIT_S = 60.0
 """After Ctrl-C, clips already in work are waited for this long."""

@@ -19,10 +19,10 @@ from rig.jobs.pushing.finger import contacts_seen, finger_record, seen_path, tol
 from rig.jobs.pushing.shutter import with_shutter
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import estimate_record, keep_cards
+from vision.base.types import Camera, ClipTrack, FloorLayout
 from vision.finger import FingerPath, FingerWatch
 from vision.floor_learn import learn_layout
 from vision.tracking import track_clip
-from vision.types import Camera, ClipTrack, FloorLayout
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -16,7 +16,7 @@ from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import CardSet
 from rig.jobs.weighing.weigh import Weighing
-from vision.types import ClipTrack
+from vision.base.types import ClipTrack
 
 MARGIN_S = 0.3
 """Rest before and after the slide that is taken along, so that its start and end are seen."""

@@ -18,12 +18,12 @@ from rig.jobs.pushing.compare import Verdict
 from rig.jobs.pushing.measure import Measurement, camera_record, stored_camera
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import keep_cards
+from vision.base.types import Marker
 from vision.camera.calibration import Board, BoardCalibration, calibrate_from_files
 from vision.clip.overlay import OverlayScene, PivotMark, overlay_clip, overlay_still
 from vision.floor_learn import LearnedLayout, learn_layout
 from vision.placement import PinTurn, PlatePlace, locate_plate
 from vision.tracking import track_clip
-from vision.types import Marker
 
 Progress = Callable[[float], None]
 

@@ -9,7 +9,7 @@ from analysis.measured.path_cause import CauseInMotion, with_cause_in_motion
 from analysis.measured.pushes import MeasuredPushes
 from rig.cards.measures import MM, wheelbase
 from rig.cards.read import CardSet
-from vision.types import ClipTrack
+from vision.base.types import ClipTrack
 
 
 def with_shutter(

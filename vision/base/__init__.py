@@ -1,0 +1,1 @@
+"""The ground floor: markers, poses and other shared types, and errors."""
