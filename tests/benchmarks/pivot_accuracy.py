@@ -41,8 +41,8 @@ from analysis.base.errors import AnalysisError
 from analysis.measured.pushes import MeasuredPush, measure_pivot
 from vision.base.errors import VisionError
 from vision.base.types import Camera, ClipTrack
-from vision.sightings import Sightings
-from vision.tracking import track_clip, track_sightings
+from vision.tracking.sightings import Sightings
+from vision.tracking.track import track_clip, track_sightings
 
 
 def pushes_of(track: ClipTrack) -> tuple[MeasuredPush, ...]:

@@ -19,8 +19,8 @@ from analysis.base.errors import AnalysisError
 from analysis.measured.pushes import measure_pivot
 from vision.base.types import Camera, CarMarkers, FloorLayout, Marker
 from vision.markers.layouts import default_car, default_floor
-from vision.sightings import Sightings
-from vision.tracking import track_sightings
+from vision.tracking.sightings import Sightings
+from vision.tracking.track import track_sightings
 
 SIZE = (1280, 720)
 WHEELBASE = 0.26

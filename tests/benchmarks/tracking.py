@@ -29,7 +29,7 @@ from vision.floor.geometry import marker_corners
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import looking_at
 from vision.render.push import Look, render_frames
-from vision.tracking import track_clip
+from vision.tracking.track import track_clip
 
 FLOOR, CAR = default_floor(), default_car(0.26)
 LENS = np.array([-0.15, 0.04, 4e-4, -3e-4, 0.0])

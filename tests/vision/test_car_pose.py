@@ -4,9 +4,9 @@ import cv2
 import numpy as np
 import pytest
 
-from vision.car_pose import fit_cars
 from vision.floor.geometry import marker_corners
 from vision.markers.layouts import default_car
+from vision.tracking.poses import fit_cars
 
 CAR = default_car(0.26, height=0.09)
 CORNER = marker_corners(CAR.markers)

@@ -8,10 +8,10 @@ import pytest
 
 from vision.base.types import Camera, CameraView, ClipTrack, FingerMarker, FloatArray
 from vision.clip.frames import Frame
-from vision.finger import CAUSES, FingerPath, FingerWatch, finger_path, tilt_words
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import looking_at
 from vision.render.push import Hand, Look, WornMarker, render_frames
+from vision.tracking.finger import CAUSES, FingerPath, FingerWatch, finger_path, tilt_words
 
 SIZE = (960, 540)
 FLOOR, CAR = default_floor(), default_car(0.26, height=0.06)

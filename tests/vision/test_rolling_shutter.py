@@ -11,7 +11,7 @@ from vision.camera.rolling_shutter import shutter_of, shutter_words
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import looking_at
 from vision.render.push import Look, render_push
-from vision.tracking import track_clip
+from vision.tracking.track import track_clip
 
 SIZE, READOUT, FPS = (640, 360), 0.030, 20.0
 FLOOR, CAR = default_floor(), default_car(0.26, height=0.06)

@@ -12,7 +12,7 @@ from vision.base.types import Camera, CarMarkers, ClipTrack, FloorLayout, Marker
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import RenderCamera, hand_held, looking_at
 from vision.render.push import Hand, Look, render_push
-from vision.tracking import track_clip
+from vision.tracking.track import track_clip
 
 SIZE = (1280, 720)
 LENS = np.array([-0.15, 0.04, 4e-4, -3e-4, 0.0])

@@ -7,7 +7,7 @@ import pytest
 from vision.base.types import CarMarkers, FloorLayout, Marker
 from vision.clip.frames import Frame
 from vision.markers.detection import cell_pattern
-from vision.tracking_pass import Follower
+from vision.tracking.follow import Follower
 
 FAMILY = "DICT_APRILTAG_36h11"
 SIZE = (480, 640)

@@ -59,7 +59,7 @@ def measure_drive(
     Raises the rooms' errors: a clip that cannot be used, no markers, a stretch in which the car does not turn.
     """
     from rig.jobs.pushing.measure import stored_camera
-    from vision.tracking import track_clip
+    from vision.tracking.track import track_clip
 
     floor = floor_layout(cards.bench)
     markers = car_markers(cards.car, dictionary=floor.dictionary)

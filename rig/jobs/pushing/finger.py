@@ -14,7 +14,7 @@ from rig.base.errors import InputError
 from rig.cards.measures import MM, car_markers, finger_marker, wheelbase
 from rig.cards.read import CardSet
 from vision.base.types import ClipTrack, FingerMarker, FloorLayout
-from vision.finger import CAUSES, FingerPath, FingerWatch, finger_path, tilt_words
+from vision.tracking.finger import CAUSES, FingerPath, FingerWatch, finger_path, tilt_words
 
 OF_THE_CAR_ALONE = (
     "height of the markers",

@@ -10,7 +10,7 @@ from rig.cards.read import CardSet
 from rig.jobs.pushing.measure import stored_camera
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import keep_cards
-from vision.car_learn import LearnedCar, learn_car
+from vision.tracking.car_learn import LearnedCar, learn_car
 
 
 def learn_car_markers(

@@ -20,9 +20,9 @@ from rig.jobs.pushing.shutter import with_shutter
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import estimate_record, keep_cards
 from vision.base.types import Camera, ClipTrack, FloorLayout
-from vision.finger import FingerPath, FingerWatch
-from vision.floor_learn import learn_layout
-from vision.tracking import track_clip
+from vision.tracking.finger import FingerPath, FingerWatch
+from vision.tracking.floor_learn import learn_layout
+from vision.tracking.track import track_clip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -21,9 +21,9 @@ from rig.records.cards_and_pivots import keep_cards
 from vision.base.types import Marker
 from vision.camera.calibration import Board, BoardCalibration, calibrate_from_files
 from vision.clip.overlay import OverlayScene, PivotMark, overlay_clip, overlay_still
-from vision.floor_learn import LearnedLayout, learn_layout
-from vision.placement import PinTurn, PlatePlace, locate_plate
-from vision.tracking import track_clip
+from vision.tracking.floor_learn import LearnedLayout, learn_layout
+from vision.tracking.plate import PinTurn, PlatePlace, locate_plate
+from vision.tracking.track import track_clip
 
 Progress = Callable[[float], None]
 

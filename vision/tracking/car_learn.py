@@ -2,7 +2,7 @@
 
 Every frame shows the markers of the plate in another orientation. Seen on their plane, they keep one pattern; the
 pattern that fits all frames best is what is wanted (generalised Procrustes fit). What stays open is where the whole
-pattern sits on the car: turning the car about a pin tells that (`vision.placement`).
+pattern sits on the car: turning the car about a pin tells that (`vision.tracking.plate`).
 """
 
 from collections.abc import Callable
@@ -14,12 +14,12 @@ import numpy as np
 from vision.base.errors import InputError
 from vision.base.types import BoolArray, Camera, CarMarkers, FloatArray, FloorLayout, Marker
 from vision.camera.model import floor_point, project
-from vision.car_pose import fit_cameras
 from vision.clip.frames import FrameReader
 from vision.floor.fit import FloorFit, fit_floor, guess_camera
 from vision.floor.geometry import bent_edge_shift, ink_direction
-from vision.tracking_pass import Follower
-from vision.tracking_solve import is_moving
+from vision.tracking.follow import Follower
+from vision.tracking.poses import fit_cameras
+from vision.tracking.solve import is_moving
 
 LEAST_TURN = np.radians(30.0)
 ENOUGH_TURN = np.radians(90.0)

@@ -8,9 +8,9 @@ import numpy as np
 
 from vision.base.errors import VisionError
 from vision.base.types import Camera, CarMarkers, FloatArray, FloorLayout
-from vision.car_pose import CameraPoses, CarPoses, fit_cameras, fit_cars
 from vision.floor.fit import FloorFit, fit_floor, guess_camera
 from vision.floor.geometry import marker_corners
+from vision.tracking.poses import CameraPoses, CarPoses, fit_cameras, fit_cars
 
 STILL_LIMIT = 0.10  # px: a common motion of the floor markers below this is a camera standing still
 VIEWS = 14  # frames behind the shared numbers of a moving camera

@@ -8,8 +8,8 @@ from vision.base.errors import InputError
 from vision.base.types import CarMarkers, FloatArray, FloorLayout, IntArray
 from vision.camera.model import project
 from vision.markers.detection import cell_pattern, other_dictionaries
-from vision.tracking_pass import Follower
-from vision.tracking_solve import Solved
+from vision.tracking.follow import Follower
+from vision.tracking.solve import Solved
 
 LEAST_FLOOR = 3
 MOST_INK = 1.3  # px; usual is 0.35, a badly focused picture reaches 0.8

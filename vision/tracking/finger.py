@@ -23,7 +23,7 @@ from vision.floor.geometry import bent_edge_shift, ink_direction
 from vision.markers.detection import Detector, cell_pattern
 from vision.markers.edges import fit_corners, linear_light
 from vision.markers.layouts import finger_square
-from vision.tracking_motion import Region, region_about
+from vision.tracking.image_motion import Region, region_about
 
 KNOWN = 0.6  # correlation with the pattern that identifies the marker
 PATIENCE = 4  # frames between searches of the whole picture while the finger is out of it

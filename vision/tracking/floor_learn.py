@@ -12,7 +12,7 @@ from vision.camera.model import floor_point, intrinsics_of, undistort
 from vision.clip.frames import FrameReader
 from vision.floor.fit import FloorFit, fit_floor, guess_camera, sheet_numbers
 from vision.floor.geometry import first_camera_pose, marker_corners
-from vision.tracking_pass import Follower
+from vision.tracking.follow import Follower
 
 FAR = (2.0, 2.0, 3.0)  # m, m, rad: an unknown place
 FIXED = 1e-7  # the first sheet defines the floor axes

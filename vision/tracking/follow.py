@@ -16,8 +16,7 @@ from vision.base.types import BoolArray, CarMarkers, FloatArray, FloorLayout, Gr
 from vision.clip.frames import Frame
 from vision.markers.detection import Detector, Found, cell_pattern
 from vision.markers.edges import SETTLED, fit_corners, linear_light
-from vision.sightings import Sightings
-from vision.tracking_motion import (
+from vision.tracking.image_motion import (
     STANDING,
     Region,
     carried,
@@ -27,6 +26,7 @@ from vision.tracking_motion import (
     path_ahead,
     region_about,
 )
+from vision.tracking.sightings import Sightings
 
 KNOWN = 0.6  # correlation with the pattern that identifies a marker
 HALF_HIDDEN = 0.3  # enough when other markers of the same body are identified

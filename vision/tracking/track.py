@@ -12,13 +12,13 @@ from vision.base.types import Camera, CameraView, CarMarkers, ClipTrack, FloatAr
 from vision.camera.model import camera_of, intrinsics_of, scaled_to
 from vision.camera.rolling_shutter import carried, shutter_of, shutter_words
 from vision.clip.frames import Frame, FrameReader
-from vision.sightings import Sightings
-from vision.tracking_checks import check_cards, check_scale, check_sightings
-from vision.tracking_doubt import blur_part, frame_noise, repeating_part
-from vision.tracking_pass import Follower
-from vision.tracking_solve import LEAST_CORNERS, Solved, solve
-from vision.tracking_vouch import blur_of, vouch
-from vision.tracking_words import describe
+from vision.tracking.checks import check_cards, check_scale, check_sightings
+from vision.tracking.follow import Follower
+from vision.tracking.noise import blur_part, frame_noise, repeating_part
+from vision.tracking.notes import describe
+from vision.tracking.sightings import Sightings
+from vision.tracking.solve import LEAST_CORNERS, Solved, solve
+from vision.tracking.vouch import blur_of, vouch
 
 Progress = Callable[[float], None]
 
@@ -42,7 +42,7 @@ def track_clip(
     shape), or None: focal length and k1 are then estimated from the floor markers at a stated cost.
     moving_camera: None tests whether the camera stood still; True or False says so.
     readout: s that the camera takes to read a picture from its first row to its last, None when not known.
-    watch: is given every frame, too (`vision.finger` looks for its marker there).
+    watch: is given every frame, too (`vision.tracking.finger` looks for its marker there).
     threads: 2 decodes on a thread of its own.  progress: called with 0..1.  stop: asked in every frame;
     when it answers True the frames so far are used.
     Raises InputError (the clip or the cards cannot be used), VisionError (nothing left to measure).

@@ -3,8 +3,8 @@
 import numpy as np
 
 from vision.base.types import BoolArray, FloatArray, IntArray
-from vision.sightings import Sightings
-from vision.tracking_solve import LEAST_CORNERS, Solved
+from vision.tracking.sightings import Sightings
+from vision.tracking.solve import LEAST_CORNERS, Solved
 
 WORST_NOISE = 8.0  # times the usual residual
 MOST_BLUR = 9.0  # px; edge fits hold up to about 7

@@ -6,7 +6,7 @@ import numpy as np
 
 from vision.base.types import Camera, CarMarkers, ClipTrack, FloatArray, FloorLayout
 from vision.clip.frames import ClipReport
-from vision.tracking_solve import CARD_CAUSES, Solved
+from vision.tracking.solve import CARD_CAUSES, Solved
 
 LEAST_SIDE = 25.0  # px of a marker
 LARGE_OFF = 0.4  # px; a floor marker that fits worse than this is worth a word
