@@ -14,7 +14,7 @@ import pytest
 
 PROJECT = Path(__file__).parents[1]
 FILES = {
-    "tests/rig/test_pads_reader.py": """
+    "tests/rig/pads/test_reader.py": """
         import pytest
 
         class TestAnyPads:
@@ -56,8 +56,8 @@ WHOLE_FILE = """
         def test_never_seen(): pass
 """
 UNLISTED = {
-    "tests/rig/test_pads_reader.py::TestAnyPads::test_listed[script]": "no real pads: PIVOTBENCH_PORT is not set",
-    "tests/rig/test_pads_reader.py::TestAnyPads::test_other_reason[real]": "no browser: apt-get install it",
+    "tests/rig/pads/test_reader.py::TestAnyPads::test_listed[script]": "no real pads: PIVOTBENCH_PORT is not set",
+    "tests/rig/pads/test_reader.py::TestAnyPads::test_other_reason[real]": "no browser: apt-get install it",
     "tests/test_ways.py::test_by_mark": "no poppler",
     "tests/test_ways.py::test_by_fixture": "no compiler",
     "tests/test_ways.py::test_no_real_pads_elsewhere": "no real pads",

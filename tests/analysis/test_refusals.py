@@ -44,7 +44,7 @@ from analysis.series.plan import (
 from analysis.sliding import Contacts, Finger, solve_push
 from analysis.statistics.least_squares import least_squares, mean_and_covariance
 from analysis.statistics.monte_carlo import adaptive_monte_carlo, coverage_interval, square_root
-from tests.analysis.moving_cars import dunlin
+from tests.analysis.moving.moving_cars import dunlin
 
 L, H = 0.26, 0.085
 PLACE = np.array([[L, H], [L, -H], [0.0, H], [0.0, -H]])

@@ -19,12 +19,13 @@ from typing import Any
 
 ROOT = Path(__file__).parents[2]
 LIMIT = 0.95
-PADS, ANALYSIS = "tests/rig/test_pads_*.py", "tests/analysis/test_*.py"
+PADS, ANALYSIS = ["tests/rig/pads/test_*.py", "tests/rig/virtual/test_pads.py"], [
+    "tests/analysis/**/test_*.py", "tests/internals/test_*.py"]
 
 
 def measure(quick: bool, processes: str, report: Path) -> tuple[dict[str, Any], bool]:
     """Run the tests under coverage; the report of the coverage library, and whether they passed."""
-    patterns, sources = ([PADS], ["rig.pads"]) if quick else ([PADS, ANALYSIS], ["rig.pads", "analysis"])
+    patterns, sources = (PADS, ["rig.pads"]) if quick else (PADS + ANALYSIS, ["rig.pads", "analysis"])
     files = sorted(str(path.relative_to(ROOT)) for pattern in patterns for path in ROOT.glob(pattern))
     command = [sys.executable, "-m", "pytest", "-n", processes, "-q", "-p", "no:cacheprovider", "-p", "pytest_cov",
                "--cov-branch", *(f"--cov={source}" for source in sources), f"--cov-report=json:{report}", *files]

@@ -17,8 +17,8 @@ import tempfile
 import time
 from pathlib import Path
 
-from tests.rig.firmware_build import MUTANTS, build_changed, build_in, missing_tools
-from tests.rig.firmware_stream import Bench, board_faults, faults, stream_at_80
+from tests.firmware_notes.firmware_build import MUTANTS, build_changed, build_in, missing_tools
+from tests.firmware_notes.firmware_stream import Bench, board_faults, faults, stream_at_80
 
 
 def main() -> None:

@@ -23,9 +23,9 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
 SHORT_TESTS = (
-    "tests/rig/test_cards.py", "tests/rig/test_log.py", "tests/analysis/test_prediction.py",
-    "tests/rig/test_weigh_jobs.py::test_pads_calibrated_with_masses_weigh_the_car_turned_or_not",
-    "tests/vision/test_tracking.py::test_a_clear_clip_is_tracked_to_a_twentieth_of_a_millimetre",
+    "tests/rig/cards/test_cards.py", "tests/rig/log/test_store.py", "tests/analysis/forecast/test_forecast.py",
+    "tests/rig/jobs/test_weighing.py::test_pads_calibrated_with_masses_weigh_the_car_turned_or_not",
+    "tests/vision/tracking/test_track.py::test_a_clear_clip_is_tracked_to_a_twentieth_of_a_millimetre",
 )
 LIMIT_S = 1800
 

@@ -1,7 +1,8 @@
 """The predicted pivot against a general-purpose rigid-body engine, over a grid of cars and pushes.
 
-Baseline (second opinion, run here): MuJoCo, a slow finger, the same friction (see tests/analysis/engine_push.py for
-the settings that matter). Cars: balanced, more front grip, more rear grip, ballast in front, at the rear, on one side;
+Baseline (second opinion, run here): MuJoCo, a slow finger, the same friction (see
+tests/analysis/sliding/engine_push.py for the settings that matter). Cars: balanced,
+more front grip, more rear grip, ballast in front, at the rear, on one side;
 blocked and rolling; sliding and sticking finger; pushed low (8 mm) at four stations: 96 cases.
 
 Compared: kappa (1/m) everywhere but on rolling cars pushed within 12 % of the wheelbase of the centre of friction,
@@ -23,7 +24,7 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
-sys.path.insert(0, str(Path(__file__).parents[1] / "analysis"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "analysis" / "sliding"))
 
 from engine_push import STICKY, L, PushCase, engine_push, solver_push
 from rigid_engine_quick import quick_pushes

@@ -5,7 +5,8 @@ runs straight on the floor, at two speeds, two stations and with a ramp, and sli
 per travel and the station of the swing pivot between the rests, dynamic forecast against the engine.
 
 Baseline, in the same run: the slow (quasi-static) forecast of the same turn, against the same engine.
-Wheels are pressed with constant forces in the plane; settings of the engine as in tests/analysis/engine_push.py.
+Wheels are pressed with constant forces in the plane; settings of the engine as in
+tests/analysis/sliding/engine_push.py.
 
 Run: python tests/benchmarks/rigid_engine_quick.py [--quick]. The last line is one JSON object.
 """

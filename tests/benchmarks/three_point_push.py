@@ -12,7 +12,7 @@ import json
 
 import numpy as np
 
-from tests.analysis.test_sliding_three_point import EXPECTED, SETS, angles_deg, predicted
+from tests.analysis.sliding.test_three_point import EXPECTED, SETS, angles_deg, predicted
 
 
 def poles_mm(of: str) -> tuple[np.ndarray, np.ndarray]:

@@ -25,7 +25,7 @@ from typing import Any
 import numpy as np
 
 from rig.main import main
-from tests.rig.scripted_pad import IDENTITY, line
+from tests.rig.pads.scripted_pad import IDENTITY, line
 
 WHEELS = ("FL", "FR", "RL", "RR")
 PAD_WHEELS = ("RR", "FL", "FR", "RL")

@@ -1,0 +1,264 @@
+"""Lift-off, collars, tyres that tire of load, the balance point, and the rule of equal shares."""
+
+import tomllib
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from analysis.base.errors import InputError
+from analysis.moving.chassis import stacked
+from analysis.moving.equal_shares import beside, equal_shares
+from analysis.moving.equilibrium import equilibrium
+from analysis.moving.transfer import collars_for_cross, cross_share, lift_off, with_collars
+from analysis.moving.tyres import (
+    Tyres,
+    axle_capacity,
+    balance,
+    capacity,
+    friction_centre,
+    side_capacity,
+    tyre_draws,
+    tyres_like,
+)
+from tests.analysis.moving.moving_cars import G, dunlin
+
+BOOK = tomllib.loads((Path(__file__).parents[2] / "data" / "vehicle_examples.toml").read_text())
+
+
+def test_a_wheel_lifts_where_its_load_falls_to_nothing() -> None:
+    # a* = N / (dN/da), linear until the first lift (statics); no stops in the way, no lean.
+    car = dunlin(bump_gap=np.inf, droop=np.inf)
+    found = lift_off(car)
+    slope = (equilibrium(car, 0.0, 1.0).load - equilibrium(car).load)[[0, 2]]
+    assert found.lifts == pytest.approx(float((-car.tyre_force[[0, 2]] / slope).min()), rel=1e-7)
+    assert found.wheel == [0, 2][int(np.argmin(-car.tyre_force[[0, 2]] / slope))]
+    # nothing holds the car once the whole weight stands on two wheels: a = g (t/2 - lean) / h, so less than g t/2h
+    assert 0.9 * G * 0.165 / 2 / 0.035 < found.rolls < G * 0.165 / 2 / 0.035
+    brake = lift_off(car, np.pi)
+    assert brake.wheel in (2, 3)
+    assert brake.lifts > found.lifts
+
+
+def test_after_lift_off_that_axle_takes_no_more_elastic_roll() -> None:
+    car = dunlin(bump_gap=np.inf, droop=np.inf, roll_centre=[0.0, 0.0], unsprung_height=[1e-6] * 4,
+                 bar=[1500.0, 0.0])  # fmt: skip
+    lifted = lift_off(car)
+    assert lifted.wheel == 0
+    loads = equilibrium(car, 0.0, lifted.lifts + np.array([0.5, 1.0, 1.5]), leaning=False).load
+    np.testing.assert_allclose(loads[:, 0], 0, atol=0)
+    np.testing.assert_allclose(loads[:, 1], loads[0, 1], rtol=1e-9)  # its axle already carries all it can
+    assert np.all(np.diff(loads[:, 3]) > 0)
+
+
+def test_a_collar_turn_moves_what_statics_says() -> None:
+    # Computed by two methods beforehand: spring 2.5 N/mm, ratio 0.65, 1.6 kg, equal corners, no bars, rigid tyres:
+    # a collar turn of 0.75 mm moves 31 g per wheel = 3.9 points of cross weight; wheel rate 1.06 N/mm.
+    car = dunlin(
+        rest_load=np.full(4, 0.4 * G), spring=[2500.0] * 4, bar=[0.0, 0.0], tyre=[1e8] * 4, bump_gap=np.inf,
+        droop=np.inf, unsprung_mass=[1e-6] * 4,
+    )  # fmt: skip
+    assert car.wheel_rate[0] == pytest.approx(1056.25)
+    turned = equilibrium(with_collars(car, np.array([0.75e-3, 0, 0, 0])), leaning=False).load
+    grams = (turned - car.tyre_force) / G * 1e3
+    # N per wheel by hand: a quarter of spring force 2500 * 0.65 * 0.75e-3
+    np.testing.assert_allclose(grams, 2500 * 0.65 * 0.75e-3 / 4 / G * 1e3 * np.array([1, -1, -1, 1]), rtol=1e-3)
+    assert 100 * (cross_share(turned) - 0.5) == pytest.approx(-3.9, abs=0.05)  # away from front right + rear left
+    raised = equilibrium(car, floor=np.array([1e-3, 0, 0, 0]), leaning=False).load
+    assert (raised[0] - car.tyre_force[0]) / G * 1e3 == pytest.approx(27, abs=0.5)
+
+
+def test_unequal_tracks_follow_the_warp_formula() -> None:
+    # dN = q (q' K^-1 K_s e d) / (q' K^-1 q), q = (1/tf, -1/tf, -1/tr, 1/tr) (statics of a warped car)
+    car = dunlin(track=[0.17, 0.15], bump_gap=np.inf, droop=np.inf, unsprung_mass=[0.03] * 4)
+    d = np.array([0.4e-3, 0, 0, 0])
+    got = equilibrium(with_collars(car, d), leaning=False).load - car.tyre_force
+    q = np.array([1 / 0.17, -1 / 0.17, -1 / 0.15, 1 / 0.15])
+    ks = np.diag(car.wheel_rate)
+    for axle, bar in enumerate(car.bar):
+        two = np.ix_([2 * axle, 2 * axle + 1], [2 * axle, 2 * axle + 1])
+        ks[two] += bar * np.array([[1, -1], [-1, 1]])
+    whole = np.linalg.inv(ks) + np.diag(1 / car.tyre)
+    push = car.spring * car.motion_ratio * d
+    np.testing.assert_allclose(got, q * (q @ np.linalg.inv(ks) @ push) / (q @ whole @ q), rtol=1e-6)
+    np.testing.assert_allclose([got[:2].sum(), got[2:].sum()], 0, atol=1e-9)
+
+
+@pytest.mark.parametrize("wanted", [0.44, 0.5, 0.53])
+def test_collars_give_the_cross_weight_that_was_asked_for(wanted: float) -> None:
+    car = dunlin(rest_load=np.array([4.2, 3.6, 3.9, 4.3]))
+    plan = collars_for_cross(car, wanted, pitch=0.75e-3)
+    got = equilibrium(with_collars(car, plan.travel)).load
+    assert (got[1] + got[2]) / got.sum() == pytest.approx(wanted, abs=1e-9)
+    assert "turns" in plan.text
+    one = collars_for_cross(car, wanted, wheels=(2,))
+    assert np.count_nonzero(one.travel) == 1
+    with pytest.raises(InputError, match="cannot be"):
+        collars_for_cross(car, 1.2)
+
+
+def test_grip_of_a_loaded_axle() -> None:
+    tyres = Tyres(grip=np.full(4, 0.8), sensitivity=np.full(4, 0.2), nominal=np.full(4, 4.0))
+    load = np.array([5.5, 2.5, 4.0, 4.0])
+    by_hand = [0.8 * (1 - 0.2 * (n - 4) / 4) * n for n in load]
+    np.testing.assert_allclose(capacity(tyres, load), by_hand, rtol=1e-14)
+    loss = axle_capacity(tyres, np.full(4, 4.0)) - axle_capacity(tyres, load)
+    # a transfer d costs the axle 2 grip q d^2 / N0 (algebra)
+    np.testing.assert_allclose(loss, [2 * 0.8 * 0.2 * 1.5**2 / 4, 0], atol=1e-14)
+    none = replace(tyres, sensitivity=np.zeros(4))
+    np.testing.assert_allclose(axle_capacity(none, load), [6.4, 6.4])
+    np.testing.assert_allclose(side_capacity(none, load, np.array([3.84, 9.0])), [5.12, 0.0])
+    draws = tyre_draws(replace(tyres, grip_u=0.05, sensitivity_u=0.02), 4000, np.random.default_rng(1))
+    assert draws.grip.std(0) == pytest.approx(np.full(4, 0.05), rel=0.06)
+    for bad in ({"front": -0.1, "rear": 1.0}, {"front": 0.8, "rear": 0.8, "sensitivity": 1.5}):
+        with pytest.raises(InputError):
+            tyres_like(dunlin(), **bad)
+
+
+def test_balance_point_is_the_front_share_of_grip_and_words_follow_it() -> None:
+    car = dunlin(rest_load=np.full(4, 0.4 * G))
+    load = equilibrium(car).load
+    tyres = tyres_like(car, front=0.9, rear=0.7, sensitivity=0.0)
+    assert friction_centre(car, tyres, load) == pytest.approx([0.257 * 0.9 / 1.6, 0.0])
+    # balance point ahead of the centre of gravity: the rear runs out first, and the reverse
+    assert balance(car, tyres, load, 0.0, 7.5).words == "steps out at the rear"
+    other = tyres_like(car, front=0.7, rear=0.9, sensitivity=0.0)
+    assert balance(car, other, load, 0.0, -7.5).words == "pushes wide at the front"
+    alike = tyres_like(car, front=0.8, rear=0.8)
+    assert balance(car, alike, load, 0.0, 2.0).words == "holds"
+    assert balance(car, alike, load, 0.0, 9.0).words == "slides with all four wheels"
+    # wheelspin: a rear axle that drives with all it has steps out at any side force
+    assert balance(car, alike, load, 4.0, 0.5).words == "steps out at the rear"
+
+
+def test_use_of_each_axle_by_hand() -> None:
+    """Friction circle: what is left sideways is sqrt(C^2 - X^2); the axles share the side force by the place of the
+    centre of gravity (elementary statics); of a driving or braking force each takes its stated part."""
+    car = dunlin(rest_load=np.array([0.3, 0.3, 0.2, 0.2]) * 1.6 * G)
+    load, tyres = np.array([5.0, 4.0, 4.0, 3.0]), tyres_like(car, front=0.9, rear=0.8, sensitivity=0.0)
+    hold = np.array([0.9 * 9.0, 0.8 * 7.0])
+    for ax, share in ((2.0, 0.3), (-3.0, 0.7)):
+        along = 1.6 * abs(ax) * np.array([share, 1 - share])
+        told = balance(car, tyres, load, ax, -2.5, drive_front=0.3, brake_front=0.7)
+        by_hand = 1.6 * 2.5 * np.array([0.6, 0.4]) / np.sqrt(hold**2 - along**2)
+        np.testing.assert_allclose(told.used, by_hand, rtol=1e-9)
+        np.testing.assert_allclose(told.capacity, hold, rtol=1e-12)
+    gentle = balance(car, tyres, load, 0.0, 0.01)
+    np.testing.assert_allclose(gentle.used, 0.016 * np.array([0.6, 0.4]) / hold, rtol=1e-9)
+    usual = balance(car, tyres, load, np.array([1.0, -1.0]), 2.5)  # rear-driven, 60 % of the braking at the front
+    along = 1.6 * np.array([[0.0, 1.0], [0.6, 0.4]])
+    np.testing.assert_allclose(usual.used, 1.6 * 2.5 * np.array([0.6, 0.4]) / np.sqrt(hold**2 - along**2), rtol=1e-9)
+    straight = balance(car, tyres, load, np.array([1.0, 9.0]), 0.0).used  # 14.4 N on a rear axle of 5.6 N
+    np.testing.assert_array_equal(straight, [[0.0, 0.0], [0.0, np.inf]])
+    near = tyres_like(car, front=0.9, rear=0.9 * 9 * 4 / 6 / 7 * 1.019, sensitivity=0.0)  # the rear has 1.9 % more
+    assert balance(car, near, load, 0.0, 9.0).words == "slides with all four wheels"
+    assert balance(car, near, load, 0.0, 9.0, even_within=0.018).words == "pushes wide at the front"
+    assert balance(car, near, load, 0.0, 8.0).words == "holds"
+
+
+def test_lift_off_in_words_and_of_cars_that_stand_on_three_wheels() -> None:
+    car = dunlin(bump_gap=np.inf, droop=np.inf)
+    found = lift_off(car)
+    assert found.text == (f"the front left wheel lifts at {found.lifts:.2f} m/s2 ({found.lifts / G:.2f} g); "
+                          f"from {found.rolls:.2f} m/s2 on the car rolls over")  # fmt: skip
+    np.testing.assert_allclose(found.loads, equilibrium(car, 0.0, found.lifts).load, atol=1e-5)
+    three = with_collars(dunlin(unsprung_mass=[1e-4] * 4), np.array([-0.03, 0.03, 0.03, -0.03]))  # it rocks
+    assert equilibrium(three).lifted.any()
+    assert lift_off(three).lifts == 0.0
+    low = dunlin(height=0.002, unsprung_height=[0.0] * 4, roll_centre=[0.0, 0.0])
+    with pytest.raises(InputError, match="no wheel lifts below 200"):
+        lift_off(low)
+
+
+def test_collar_turns_in_words() -> None:
+    car = dunlin(rest_load=np.array([4.2, 3.6, 3.9, 4.3]))
+    plan = collars_for_cross(car, 0.5, pitch=0.75e-3)
+    sense = np.array([1.0, -1.0, -1.0, 1.0])
+    np.testing.assert_allclose(plan.travel, plan.travel[0] * sense, rtol=1e-12)
+    assert plan.travel[0] < 0  # from 53 % down
+    first = f"front left {1e3 * plan.travel[0]:+.2f} mm ({plan.travel[0] / 0.75e-3:+.2f} turns), front right +"
+    assert plan.text.startswith(f"collars, + is more preload: {first}")
+    settled = equilibrium(with_collars(car, plan.travel))
+    assert plan.cross == pytest.approx(0.5, abs=1e-9)
+    np.testing.assert_allclose(plan.load, settled.load, atol=1e-9)
+    assert plan.heave == pytest.approx(float(settled.heave - equilibrium(car).heave), abs=1e-12)
+    assert "turns" not in collars_for_cross(car, 0.5).text
+    for wanted, wheels in ((0.0, (0,)), (1.0, (0,)), (0.5, ())):
+        with pytest.raises(InputError, match=f"a cross weight of {100 * wanted:g} % cannot be"):
+            collars_for_cross(car, wanted, wheels=wheels)
+    with pytest.raises(InputError, match="cannot be reached"):
+        collars_for_cross(car, 0.97)
+
+
+def test_the_rule_beside_the_model_says_why() -> None:
+    car = dunlin(rest_load=np.array([0.3, 0.3, 0.2, 0.2]) * 1.6 * G)
+    lift = lift_off(car)
+    told = beside(car, equilibrium(car, 0.0, 1.0), grip=0.8)
+    assert "(60 % of the wheelbase)" in told.why[0]
+    assert told.lifts_at == lift.lifts
+    assert told.why[-1].endswith(f"only at {lift.lifts / G:.2f} g; its tyres give about 0.80 g")
+    assert len(told.why) == 3
+    np.testing.assert_allclose(told.model, equilibrium(car, 0.0, 1.0).load / (1.6 * G), rtol=1e-9)
+    assert (told.rule_front, told.model_front) == (0.5, pytest.approx(0.6))
+    up = beside(car, equilibrium(car, 0.0, lift.lifts + 0.5), grip=5.0)
+    assert len(up.why) == 3  # such tyres can lift it
+    assert "front left up:" in up.why[-1] or "rear left up:" in up.why[-1]
+
+
+def test_tyre_draws_stay_what_a_tyre_can_be() -> None:
+    tyres = Tyres(grip=np.full(4, 0.1), sensitivity=np.array([0.1, 0.9, 0.5, 0.5]), nominal=np.full(4, 4.0),
+                  grip_u=1.0, sensitivity_u=0.5)  # fmt: skip
+    draws = tyre_draws(tyres, 500, np.random.default_rng(3))
+    assert draws.grip.shape == (500, 4)
+    assert (draws.grip.min(), draws.sensitivity.min(), draws.sensitivity.max()) == (1e-6, 0.0, 0.999)
+
+
+def test_a_stiffer_front_bar_moves_the_balance_point_rearwards() -> None:  # common practice; needs load-sensitive tyres
+    cars = stacked([dunlin(), dunlin(bar=[900.0, 80.0])])
+    load = equilibrium(cars, 0.0, 5.0).load
+    station = friction_centre(cars, tyres_like(cars, front=0.8, rear=0.8, sensitivity=0.2), load)[:, 0]
+    assert station[1] < station[0]
+    blunt = friction_centre(cars, tyres_like(cars, front=0.8, rear=0.8, sensitivity=0.0), load)[:, 0]
+    assert blunt[1] == pytest.approx(blunt[0], rel=1e-9)
+
+
+def test_the_rule_of_equal_shares_is_shown_as_what_it_is() -> None:  # values as taught; common practice, no source
+    np.testing.assert_allclose(equal_shares(np.ones(4, dtype=bool)), 0.25)
+    one_up = equal_shares(np.array([False, True, True, True]))
+    np.testing.assert_allclose(one_up, [0, 1 / 3, 1 / 3, 1 / 3])
+    assert one_up[2:].sum() == pytest.approx(2 / 3)
+    with pytest.raises(InputError):
+        equal_shares(np.zeros(4, dtype=bool))
+    car = dunlin(bar=[1500.0, 0.0])
+    lift = lift_off(car)
+    state = equilibrium(car, 0.0, lift.lifts + 0.5)
+    told = beside(car, state, grip=0.8)
+    assert told.rule_front == pytest.approx(1 / 3)
+    assert told.model_front == pytest.approx(0.48, abs=0.01)  # moments about the axles: the front keeps its share
+    assert "simplification" in told.label
+    assert any("lifts a wheel" in reason for reason in told.why)
+
+
+def test_printed_rates_and_the_share_of_the_roll_couple() -> None:
+    # Public forum example (read): 140101 N/m x 0.7334^2 = 75357; with a tyre of 318030 in series 60922 N/m.
+    assert replace(dunlin(), spring=np.full(4, 140101.0), motion_ratio=np.full(4, 0.7334)).wheel_rate[
+        0
+    ] == pytest.approx(75357, abs=1)
+    quarter = 312.0 * G
+    car = dunlin(
+        rest_load=np.full(4, quarter), spring=[140101.0] * 4, motion_ratio=[0.7334] * 4, tyre=[318030.0] * 4,
+        unsprung_mass=[1e-9] * 4, bar=[0.0, 0.0], bump_gap=np.inf, droop=np.inf,
+    )  # fmt: skip
+    heavier = replace(car, sprung_mass=car.sprung_mass * 1.01)  # 1 % more weight sinks it by 1 % W / rate
+    assert 0.01 * quarter / -equilibrium(heavier, leaning=False).heave == pytest.approx(60922, rel=1e-4)
+    # Textbook statement: a bar that makes the front twice as stiff in roll as the rear gives it 2/3 of the couple.
+    rate, track = 800 * 0.65**2, 0.165
+    twice = dunlin(
+        spring=[800.0] * 4, bar=[rate / 2, 0.0], tyre=[1e9] * 4, roll_centre=[0.0, 0.0], bump_gap=np.inf, droop=np.inf,
+        unsprung_mass=[1e-9] * 4, rest_load=np.full(4, 0.4 * G),
+    )  # fmt: skip
+    np.testing.assert_allclose(twice.roll_stiffness, [rate * track**2, rate * track**2 / 2])
+    load = equilibrium(twice, 0.0, 3.0, leaning=False).load
+    share = (load[1] - load[0]) / (load[1] - load[0] + load[3] - load[2])
+    assert share == pytest.approx(BOOK["roll_couple_share"]["front_share_of_roll_couple"], rel=1e-5)

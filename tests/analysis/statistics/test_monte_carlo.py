@@ -1,0 +1,289 @@
+"""Uncertainty code against the worked examples printed in the GUM and its Supplement 1.
+
+Sources and what is from memory: tests/data/gum_README.md. "printed" means half a unit of the last digit.
+"""
+
+import tomllib
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from analysis.base.errors import InputError
+from analysis.statistics.least_squares import mean_and_covariance, straight_line
+from analysis.statistics.monte_carlo import (
+    LogNormal,
+    Normal,
+    Rectangular,
+    adaptive_monte_carlo,
+    coverage_factor,
+    coverage_interval,
+    draw_inputs,
+    first_order,
+    jacobian,
+    numerical_tolerance,
+    second_order_u,
+    variance_shares,
+)
+
+DATA = Path(__file__).parents[2] / "data"
+GUM = tomllib.loads((DATA / "gum_examples.toml").read_text())
+
+
+def end_gauge(x: np.ndarray) -> np.ndarray:
+    ls, d2, d0, d1, da, theta, a_s, dt = np.moveaxis(x, -1, 0)
+    return ls + d2 + d0 + d1 - ls * (da * theta + a_s * dt)
+
+
+END_GAUGE = {
+    # GUM H.1.3: d has three parts (comparisons 5.8 nm with 24 degrees of freedom, comparator random 3.9
+    # nm with 5, systematic 6.7 nm with 8); theta has a mean (u 0.2) and a cyclic part (0.5/sqrt(2)).
+    "ls": Normal(value=GUM["h1"]["ls"][0], u=25.0, dof=18),
+    "d2": Normal(value=0.0, u=6.7, dof=8),
+    "d0": Normal(value=215.0, u=5.8, dof=24),
+    "d1": Normal(value=0.0, u=3.9, dof=5),
+    "da": Rectangular(low=-1e-6, high=1e-6, dof=50),
+    "theta": Normal(value=-0.1, u=float(np.hypot(0.2, 0.5 / np.sqrt(2.0)))),
+    "as": Rectangular(low=9.5e-6, high=13.5e-6),
+    "dt": Rectangular(low=-0.05, high=0.05, dof=2),
+}
+
+
+def test_end_gauge_of_gum_h1() -> None:
+    result = first_order(end_gauge, END_GAUGE)
+    printed = GUM["h1"]["published"]
+    assert result.value == pytest.approx(printed["value"], abs=0.5)
+    assert result.u == pytest.approx(printed["u"], abs=0.5)
+    assert np.floor(result.dof) == printed["nu_eff"]
+    assert coverage_factor(0.99, result.dof) == pytest.approx(printed["k99"], abs=0.005)
+    # The guide rounds u to 32 before it multiplies (2.92 * 32 = 93); unrounded it is 92.5.
+    assert result.expanded(0.99) == pytest.approx(printed["U99"], abs=0.6)
+    for name, part in GUM["h1"]["components_nm"].items():
+        assert result.parts[name] == pytest.approx(part, abs=0.05), name
+    assert second_order_u(end_gauge, END_GAUGE) == pytest.approx(printed["u_second_order"], abs=0.5)
+    # The recomputation takes unrounded components; the printed ones used here differ by up to 0.03 nm.
+    unrounded = GUM["h1"]["recomputed_unrounded_inputs"]
+    assert result.u == pytest.approx(unrounded["u"], abs=0.01)
+    assert second_order_u(end_gauge, END_GAUGE) == pytest.approx(unrounded["u_second_order"], abs=0.01)
+
+
+def impedance(x: np.ndarray) -> np.ndarray:
+    volt, ampere, phase = np.moveaxis(x, -1, 0)
+    z = volt / ampere
+    return np.stack([z * np.cos(phase), z * np.sin(phase), z], axis=-1)
+
+
+def test_correlated_readings_of_gum_h2() -> None:
+    readings = np.loadtxt(DATA / "gum_h2.csv", delimiter=",", skiprows=1)
+    mean, covariance = mean_and_covariance(readings)
+    np.testing.assert_allclose(np.sqrt(np.diag(covariance)), GUM["h2"]["input_u"], rtol=1e-5)
+    slope = jacobian(impedance, mean, 0.01 * np.sqrt(np.diag(covariance)))
+    result, u = impedance(mean), np.sqrt(np.diag(slope @ covariance @ slope.T))
+    for got, name in zip(zip(result, u, strict=True), "RXZ", strict=True):
+        np.testing.assert_allclose(got, GUM["h2"][f"published_{name}"], rtol=0, atol=0.0007)
+        np.testing.assert_allclose(got, GUM["h2"][f"recomputed_{name}"], rtol=0, atol=2e-6)
+    r = (slope @ covariance @ slope.T) / np.outer(u, u)
+    got_r = {"RX": r[0, 1], "RZ": r[0, 2], "XZ": r[1, 2]}
+    for pair, printed in GUM["h2"]["published_r"].items():
+        assert got_r[pair] == pytest.approx(printed, abs=0.0006), pair
+
+
+def test_correlation_survives_monte_carlo() -> None:
+    """The same H.2 through correlated draws: ignoring the correlations gives u(R) = 0.20, not 0.071."""
+    r = GUM["h2"]["input_r"]
+    correlation = np.array([[1, r["VI"], r["Vphi"]], [r["VI"], 1, r["Iphi"]], [r["Vphi"], r["Iphi"], 1]])
+    given = zip(GUM["h2"]["input_means"], GUM["h2"]["input_u"], strict=True)
+    inputs = [Normal(value=value, u=u) for value, u in given]
+    drawn = impedance(draw_inputs(inputs, 200_000, np.random.default_rng(2), correlation=correlation))
+    # 200 000 draws know u to 0.16 %; four times that, plus the rounding of the printed figures.
+    np.testing.assert_allclose(drawn.std(0), [0.07107, 0.29558, 0.23634], rtol=0.0075)
+
+
+def test_calibration_line_of_gum_h3() -> None:
+    reading, correction = np.loadtxt(DATA / "gum_h3.csv", delimiter=",", skiprows=1).T
+    line = straight_line(reading - GUM["h3"]["t0"], correction)
+    printed, u = GUM["h3"]["published"], np.sqrt(np.diag(line.covariance))
+    at_30, u_30 = line.at(30.0 - GUM["h3"]["t0"])
+    got = {
+        "y1": line.value[0],
+        "u_y1": u[0],
+        "y2": line.value[1],
+        "u_y2": u[1],
+        "r": line.covariance[0, 1] / (u[0] * u[1]),
+        "s": line.residual_sd,
+        "b30": at_30,
+        "u_b30": u_30,
+    }
+    digits = {"y1": 4, "u_y1": 4, "y2": 5, "u_y2": 5, "r": 3, "s": 4, "b30": 4, "u_b30": 4}
+    for name, value in got.items():
+        assert round(float(value), digits[name]) == printed[name], name
+        assert value == pytest.approx(GUM["h3"]["recomputed"][name], rel=2e-5), name
+
+
+@pytest.mark.parametrize(("kind", "seed"), [("normal", 1), ("rectangular", 2)])
+def test_sum_of_four_of_supplement_1_section_9_2(kind: str, seed: int) -> None:
+    half = np.sqrt(3.0)
+    one = Normal(value=0.0, u=1.0) if kind == "normal" else Rectangular(low=-half, high=half)
+    result = adaptive_monte_carlo(
+        lambda count, rng: draw_inputs([one] * 4, count, rng).sum(-1), rng=np.random.default_rng(seed)
+    )
+    printed = GUM["s1_9_2"][f"published_{kind}"]
+    assert result.stable
+    # Two digits of u = 2.0: the numerical tolerance is 0.05 (JCGM 101, 7.9.2).
+    assert result.tolerance[0] == pytest.approx(0.05)
+    assert result.u[0] == pytest.approx(printed["u"], abs=0.05)
+    np.testing.assert_allclose(result.interval[0], [printed["low95"], printed["high95"]], rtol=0, atol=0.05)
+
+
+def mass_difference(x: np.ndarray) -> np.ndarray:
+    mass, extra, air, weight, reference = np.moveaxis(x, -1, 0)
+    return (mass + extra) * (1 + (air - 1.2) * (1 / weight - 1 / reference)) - 100_000.0
+
+
+MASS = {
+    "mRc": Normal(value=100_000.0, u=0.05),
+    "dmRc": Normal(value=1.234, u=0.02),
+    "a": Rectangular(low=1.1, high=1.3),
+    "rhoW": Rectangular(low=7000.0, high=9000.0),
+    "rhoR": Rectangular(low=7950.0, high=8050.0),
+}
+
+
+def test_mass_calibration_of_supplement_1_section_9_3() -> None:
+    printed = GUM["s1_9_3"]
+    flat = first_order(mass_difference, MASS)
+    assert flat.u == pytest.approx(printed["published_first_order"]["u"], abs=5e-5)
+    assert second_order_u(mass_difference, MASS) == pytest.approx(
+        printed["published_second_order"]["u"], abs=5e-5
+    )
+    result = adaptive_monte_carlo(
+        lambda count, rng: mass_difference(draw_inputs(list(MASS.values()), count, rng)),
+        rng=np.random.default_rng(3),
+    )
+    monte_carlo, recomputed = printed["published_monte_carlo"], printed["recomputed_monte_carlo_4e6"]
+    assert result.stable
+    assert result.value[0] == pytest.approx(monte_carlo["value"], abs=5e-4)
+    assert result.u[0] == pytest.approx(monte_carlo["u"], abs=5e-4)
+    ends = [monte_carlo["low95"], monte_carlo["high95"]]
+    shortest = coverage_interval(result.samples[:, 0], shortest=True)
+    np.testing.assert_allclose(shortest, ends, rtol=0, atol=0.005)
+    ends = [recomputed["low95_sym"], recomputed["high95_sym"]]
+    np.testing.assert_allclose(result.interval[0], ends, rtol=0, atol=0.001)
+
+
+def test_numerical_tolerance_of_supplement_1_section_7_9_2() -> None:
+    """Examples printed there: 0.000 35 g with two digits gives 0.000 005 g; 2 K with one digit 0.5 K."""
+    assert numerical_tolerance(0.00035, 2) == pytest.approx(0.000005)
+    assert numerical_tolerance(2.0, 1) == pytest.approx(0.5)
+
+
+def test_few_readings_widen_the_draws() -> None:
+    """The t distribution with nu degrees of freedom has the variance nu/(nu - 2) (closed form)."""
+    drawn = draw_inputs([Normal(value=1.0, u=0.5, dof=10)], 400_000, np.random.default_rng(4))
+    assert drawn.std() == pytest.approx(0.5 * np.sqrt(10 / 8), rel=0.01)
+
+
+def test_log_normal_factor_is_fair_both_ways() -> None:
+    drawn = draw_inputs([LogNormal(value=2.0, relative_u=0.3)], 200_001, np.random.default_rng(5))[:, 0]
+    assert np.median(drawn) == pytest.approx(2.0, rel=0.01)
+    assert np.median(1 / drawn) == pytest.approx(0.5, rel=0.01)
+    assert np.all(drawn > 0)
+
+
+def test_shares_of_variance_of_a_known_function() -> None:
+    """y = 3 a + b² + c d: variances 9, 2, and 1 that belongs to c and d only together (closed form)."""
+    z = np.random.default_rng(6).standard_normal((40_000, 4))
+    y = 3 * z[:, 0] + z[:, 1] ** 2 + z[:, 2] * z[:, 3]
+    shares = variance_shares({"a": z[:, :1], "b": z[:, 1:2], "c and d": z[:, 2:]}, y)
+    assert shares["a"] == pytest.approx(9 / 12, abs=0.02)
+    assert shares["b"] == pytest.approx(2 / 12, abs=0.02)
+    assert shares["c and d"] < 0.01
+
+
+def test_a_constant_is_stable_at_once() -> None:
+    result = adaptive_monte_carlo(lambda count, rng: np.full(count, 0.1), rng=np.random.default_rng(7))
+    assert result.stable
+    assert result.draws == 20_000
+    assert result.interval.tolist() == [[0.1, 0.1]]
+
+
+def test_stopping_keeps_what_is_done() -> None:
+    calls = iter(range(9))
+
+    def interrupted(count: int, rng: np.random.Generator) -> np.ndarray:
+        if next(calls) == 3:
+            raise KeyboardInterrupt
+        return rng.standard_normal(count)
+
+    result = adaptive_monte_carlo(interrupted, rng=np.random.default_rng(8), digits=4)
+    assert result.draws == 30_000
+    assert not result.stable
+
+
+def test_intervals_of_few_samples_by_counting() -> None:
+    """JCGM 101, 7.7: of M ordered values q = p M rounded lie inside; equal tails, or the shortest such stretch."""
+    samples = np.array([0.0, 1.0, 2.0, 3.0, 4.0, 10.0, 20.0, 30.0, 40.0, 50.0])[::-1]
+    assert coverage_interval(samples, probability=0.5) == (2.0, 30.0)  # the third and the eighth
+    assert coverage_interval(samples, probability=0.5, shortest=True) == (0.0, 10.0)
+    assert coverage_interval(samples, probability=0.999) == (0.0, 50.0)
+    assert coverage_interval(np.array([7.0])) == (7.0, 7.0)
+
+
+def test_monte_carlo_says_how_well_it_knows() -> None:
+    """Twice the standard deviation of the block means over the square root of their number (JCGM 101, 7.9.4)."""
+    table = np.random.default_rng(8).normal(5.0, 2.0, (6, 200))
+    rows = iter(table)
+    told = adaptive_monte_carlo(lambda n, _: next(rows), rng=np.random.default_rng(1), block=200, max_draws=1200,
+                                digits=3)  # fmt: skip
+    assert told.draws == 1200
+    assert not told.stable
+    np.testing.assert_allclose(told.spread[0, 0], 2 * table.mean(1).std(ddof=1) / np.sqrt(6), rtol=1e-12)
+    np.testing.assert_allclose(told.spread[0, 1], 2 * table.std(1, ddof=1).std(ddof=1) / np.sqrt(6), rtol=1e-12)
+    np.testing.assert_allclose(told.value, table.mean(), rtol=1e-12)
+    np.testing.assert_allclose(told.u, table.std(ddof=1), rtol=1e-12)
+    assert told.tolerance[0] == 0.005  # u near 2.0 to three digits: half a unit of 0.01
+    assert told.interval[0] == pytest.approx(np.quantile(table, [0.025, 0.975]), abs=0.1)
+
+
+def test_a_standard_uncertainty_of_a_factor_and_a_normal_quantile() -> None:
+    assert LogNormal(value=2.0, relative_u=0.1).u == pytest.approx(0.2)
+    assert coverage_factor(0.95) == pytest.approx(1.959964, abs=1e-6)  # any table of the normal law
+    assert coverage_factor(0.95, 3) == pytest.approx(3.182446, abs=1e-6)  # of Student's t
+
+
+def test_stopping_before_two_blocks_leaves_nothing_to_keep() -> None:
+    calls = iter(range(9))
+
+    def interrupted(count: int, rng: np.random.Generator) -> np.ndarray:
+        if next(calls) == 1:
+            raise KeyboardInterrupt
+        return rng.standard_normal(count)
+
+    with pytest.raises(KeyboardInterrupt):
+        adaptive_monte_carlo(interrupted, rng=np.random.default_rng(8), digits=4)
+
+
+def test_impossible_correlations_are_refused() -> None:
+    one = Normal(value=0.0, u=1.0)
+    with pytest.raises(InputError, match="covariance"):
+        draw_inputs([one, one], 3, np.random.default_rng(), correlation=np.array([[1.0, 1.5], [1.5, 1.0]]))
+
+
+def test_second_order_terms_of_a_cubic() -> None:
+    """JCGM 100:2008, note to 5.1.2, with the derivatives of a x^2 y + b y^3 + c x y + d x by hand."""
+    a, b, c, d = 1.3, -0.7, 2.1, 0.4
+    x, y, ux, uy = 0.6, -1.1, 0.3, 0.25
+
+    def model(v: np.ndarray) -> np.ndarray:
+        return a * v[..., 0] ** 2 * v[..., 1] + b * v[..., 1] ** 3 + c * v[..., 0] * v[..., 1] + d * v[..., 0]
+
+    first = np.array([2 * a * x * y + c * y + d, a * x**2 + 3 * b * y**2 + c * x])
+    second = np.array([[2 * a * y, 2 * a * x + c], [2 * a * x + c, 6 * b * y]])
+    third = np.array([[0.0, 0.0], [2 * a, 6 * b]])  # after i, j, j
+    u2 = np.array([ux, uy]) ** 2
+    total = float(first**2 @ u2)
+    for i in range(2):
+        for j in range(2):
+            total += (0.5 * second[i, j] ** 2 + first[i] * third[i, j]) * u2[i] * u2[j]
+    told = second_order_u(model, {"x": Normal(value=x, u=ux), "y": Normal(value=y, u=uy)})
+    assert told == pytest.approx(np.sqrt(total), rel=2e-3)

@@ -1,0 +1,197 @@
+"""The log leaves and comes back whole: export, import, merging, repair, recalculation, upgrades."""
+
+import contextlib
+import hashlib
+import json
+import sqlite3
+from pathlib import Path
+
+import pytest
+
+from rig.base import disk as room
+from rig.base.disk import check_room
+from rig.base.errors import BenchError, InputError
+from rig.jobs.record.recalculate import recalculate
+from rig.log import schema
+from rig.log.bundle import export_bench, import_bench
+from rig.log.repair import check_log, repair_log
+from rig.log.schema import SUMMED, VERSION, record_sum
+from rig.log.store import LOG_FILE, BenchLog
+from tests.rig.jobs.test_grip import Workshop
+
+DATA = Path(__file__).parents[2] / "data"
+
+
+def content(folder: Path) -> dict[str, str]:
+    """Relative path -> hash of every file below a folder."""
+    return {str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest()
+            for path in sorted(folder.rglob("*")) if path.is_file()}
+
+
+def filled(folder: Path, name: str) -> BenchLog:
+    """A log with linked records, a card and two files, one of them with an odd name."""
+    log = BenchLog(folder / f"log {name} 🚗")
+    clip = folder / f"{name} clip ü.avi"
+    clip.write_bytes(name.encode() * 1000)
+    card = log.add_card("car", name, f"text of {name}\r\n")
+    first = log.record("weighing", name, inputs={"raw": [1, 2.5]}, result={"total_g": 1600.25, "name": "Dünlin"},
+                       cards=[card])
+    log.record("push", name, inputs={}, result={"kappa": -0.1}, files=[log.add_file("clip", clip)], parents=[first.id])
+    return log
+
+
+def test_export_import_export_is_identical(tmp_path: Path) -> None:
+    with filled(tmp_path, "a") as log:
+        done = export_bench(log, tmp_path / "out")
+    assert (done.records, done.files, done.missing) == (2, 1, ())
+    with BenchLog(tmp_path / "elsewhere") as other:
+        taken = import_bench(other, tmp_path / "out")
+        assert (taken.new, taken.known) == (2, 0)
+        assert import_bench(other, tmp_path / "out").known == 2
+        export_bench(other, tmp_path / "again")
+    assert content(tmp_path / "out") == content(tmp_path / "again")
+    assert "Units are at the end of each name" in (tmp_path / "out" / "README.txt").read_text()
+
+
+def test_raw_readings_that_grew_on_are_exported_as_they_were_noted(tmp_path: Path) -> None:
+    raw = tmp_path / "raw.txt"
+    raw.write_bytes(b"one\n")
+    with BenchLog(tmp_path / "log") as log:
+        log.record("zero", "z", inputs={}, result={}, files=[log.add_file("raw readings", raw)])
+        raw.write_bytes(b"one\ntwo\n")
+        log.record("weighing", "w", inputs={}, result={}, files=[log.add_file("raw readings", raw)])
+        done = export_bench(log, tmp_path / "out")
+    assert done.missing == ()
+    assert sorted(path.read_bytes() for path in (tmp_path / "out" / "files").iterdir()) == [b"one\n", b"one\ntwo\n"]
+
+
+def test_merged_benches_keep_every_record_once(tmp_path: Path) -> None:
+    with BenchLog(tmp_path / "school") as school:
+        for name in ("a", "b", "c"):
+            with filled(tmp_path, name) as log:
+                export_bench(log, tmp_path / name)
+            import_bench(school, tmp_path / name)
+            import_bench(school, tmp_path / name)
+        records = list(school.records())
+    assert [record.number for record in records] == list(range(1, 7))
+    assert len({record.bench for record in records}) == 3
+    assert [record.title for record in records if record.kind == "push"] == ["a", "b", "c"]
+
+
+def test_a_changed_or_torn_export_is_refused_whole(tmp_path: Path) -> None:
+    with filled(tmp_path, "a") as log:
+        export_bench(log, tmp_path / "out")
+    lines = (tmp_path / "out" / "records.jsonl").read_text(encoding="utf-8")
+    clip, = (tmp_path / "out" / "files").iterdir()
+    for spoil, words in (
+        (lambda: (tmp_path / "out" / "records.jsonl").write_text(lines[:-20], encoding="utf-8"), "line 2"),
+        (lambda: (tmp_path / "out" / "records.jsonl").write_text(lines.replace('"title"', '"tilte"')), "line 1"),
+        (lambda: clip.write_bytes(b"other"), "not what it was"),
+    ):
+        spoil()
+        with BenchLog(tmp_path / f"empty {words}") as other:
+            with pytest.raises(InputError, match=words):
+                import_bench(other, tmp_path / "out")
+            assert not list(other.records())
+        (tmp_path / "out" / "records.jsonl").write_text(lines, encoding="utf-8")
+    row = json.loads((tmp_path / "out" / "files.jsonl").read_text())
+    row["hash"] = "../../etc/passwd"
+    (tmp_path / "out" / "files.jsonl").write_text(json.dumps(row))
+    with BenchLog(tmp_path / "path") as other, pytest.raises(InputError, match="SHA-256"):
+        import_bench(other, tmp_path / "out")
+
+
+def test_what_can_be_read_of_a_damaged_log_is_saved_and_the_rest_is_counted(tmp_path: Path) -> None:
+    with BenchLog(tmp_path) as log:
+        for number in range(400):
+            log.record("push", f"push {number}", inputs={"text": "x" * 900}, result={"n": number})
+        log._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    assert check_log(tmp_path).sound
+    path = tmp_path / LOG_FILE
+    data = bytearray(path.read_bytes())
+    middle = len(data) // 2 // 4096 * 4096
+    data[middle:middle + 4096] = b"\xff" * 4096
+    path.write_bytes(data)
+    assert not check_log(tmp_path).sound
+    done = repair_log(tmp_path)
+    assert done.damaged_copy.read_bytes() == bytes(data)
+    assert 380 <= done.kept["records"] < 400
+    assert check_log(tmp_path).problems == () or all("refers to" in text for text in check_log(tmp_path).problems)
+    with BenchLog(tmp_path) as log:
+        numbers = [record.result["n"] for record in log.records()]
+        assert numbers == sorted(numbers)
+        log.record("push", "after", inputs={}, result={})
+
+
+def test_an_upgrade_goes_forward_and_leaves_a_copy(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    with BenchLog(tmp_path) as log:
+        log.record("push", "old", inputs={}, result={})
+    monkeypatch.setattr("rig.log.store.VERSION", VERSION + 1)
+    step = "CREATE TABLE later (x INTEGER) STRICT;\nINSERT INTO later VALUES (7);\n"
+    monkeypatch.setitem(schema.UPGRADES, VERSION, step)
+    with BenchLog(tmp_path) as log:
+        assert [record.title for record in log.records()] == ["old"]
+    database = sqlite3.connect(tmp_path / LOG_FILE)
+    assert database.execute("SELECT x FROM later").fetchall() == [(7,)]
+    assert database.execute("PRAGMA user_version").fetchone() == (VERSION + 1,)
+    copy = sqlite3.connect(tmp_path / f"bench-log.version-{VERSION}.sqlite")
+    assert copy.execute("SELECT title FROM records").fetchall() == [("old",)]
+
+
+def old_log(folder: Path) -> None:
+    """A log of version 1 as the program of that time left it."""
+    with contextlib.closing(sqlite3.connect(folder / LOG_FILE)) as made:
+        made.executescript((DATA / "bench_log_version_1.sql").read_text(encoding="utf-8"))
+
+
+def test_a_log_from_before_the_sums_is_upgraded_and_holds_what_it_held(tmp_path: Path) -> None:
+    old_log(tmp_path)
+    with BenchLog(tmp_path, read_only=True) as log:  # as it is, without an upgrade
+        before = list(log.records())
+    assert [record.result for record in before] == [{"total_g": 1600.75}, {"kappa_per_m": -1.0, "note": "größer ½"}]
+    with BenchLog(tmp_path) as log:
+        assert list(log.records()) == before
+        log.record("push", "new", inputs={}, result={})
+    assert check_log(tmp_path).sound
+    with contextlib.closing(sqlite3.connect(tmp_path / LOG_FILE)) as database:
+        for row in database.execute("SELECT * FROM records").fetchall():
+            text = json.dumps(row[:-1], ensure_ascii=False)
+            assert row[-1] == hashlib.sha256(text.encode()).hexdigest()
+        database.execute("UPDATE records SET title = 'another' WHERE number = 2")
+        database.commit()
+    assert not check_log(tmp_path).sound
+
+
+def test_a_log_from_before_the_sums_can_be_repaired(tmp_path: Path) -> None:
+    old_log(tmp_path)
+    assert repair_log(tmp_path).kept["records"] == 2
+    with BenchLog(tmp_path) as log:
+        assert [record.title for record in log.records()] == ["Dunlin, as built", "Dunlin, rear left"]
+    assert check_log(tmp_path).sound
+
+
+def test_a_nearly_full_disk_is_noticed_before_anything_starts(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    check_room(tmp_path / "not there yet")
+    usage = room.shutil.disk_usage(tmp_path)
+    monkeypatch.setattr(room.shutil, "disk_usage", lambda place: usage._replace(free=1_000_000))
+    with pytest.raises(BenchError, match="1 MB are free"):
+        check_room(tmp_path)
+
+
+def test_forecasts_come_out_bit_for_bit_and_a_changed_figure_is_listed(tmp_path: Path) -> None:
+    from rig.jobs.pushing.forecast import forecast
+    from rig.jobs.weighing.weigh import weigh_typed
+
+    workshop = Workshop(tmp_path)
+    cards = workshop.push("p", 85.0, 1.1)
+    told = forecast(cards, weigh_typed(cards, workshop.log), workshop.log, seed=5)
+    done = recalculate(workshop.log)
+    assert (done.same, done.differing) == (1, ())
+    changed = told.record.result | {"balance_pct": told.record.result["balance_pct"] + 1e-9}
+    db = workshop.log._db  # as another program would have computed and signed it
+    db.execute("UPDATE records SET result = ? WHERE id = ?", (json.dumps(changed), told.record.id))
+    row = db.execute("SELECT * FROM records WHERE id = ?", (told.record.id,)).fetchone()
+    db.execute("UPDATE records SET sum = ? WHERE id = ?", (record_sum(*row[:SUMMED]), told.record.id))
+    done = recalculate(workshop.log)
+    assert [one.path for one in done.differing] == ["balance_pct"]
+    assert not recalculate(workshop.log, tolerance=1e-6).differing
