@@ -40,30 +40,26 @@ from mutation_kinds import Mutant, mutants
 
 ROOT = Path(__file__).parents[2]
 WHOLE_RIG = [
-    "rig/test_[bcdgmrsw]*.py", "rig/test_fi[ln]*.py", "rig/test_log*.py", "rig/test_push_truth.py",
+    "rig/jobs/test_*.py", "rig/cards/test_*.py", "rig/command/test_*.py", "rig/report/test_*.py",
+    "rig/log/test_*.py", "rig/virtual/test_push_truth.py",
     "faults/test_[de]*.py", "faults/test_surroundings.py",
 ]
 """Tests, in this process, of whole jobs: what is computed in one folder shows in the records and words of another."""
 TESTS: dict[str, list[str]] = {
-    "rig/pads/l*.py": ["rig/test_pads_l*.py"],
-    "rig/pads/p*.py": ["rig/test_pads_p*.py"],
-    "rig/pads/*.py": ["rig/test_pads_ledger.py", "rig/test_pads_[mrt]*.py"],
-    "rig/virtual/pads*.py": ["rig/test_pads_virtual.py", "rig/test_firmware_agreement.py", "rig/test_weigh_jobs.py"],
-    "rig/page/*.py": ["rig/test_page_[ps]*.py", "faults/test_stalled_machine.py"],
+    "rig/pads/l*.py": ["rig/pads/test_l*.py"],
+    "rig/pads/p*.py": ["rig/pads/test_p*.py"],
+    "rig/pads/*.py": ["rig/pads/test_bookkeeping.py", "rig/pads/test_[mrt]*.py"],
+    "rig/virtual/pads*.py": ["rig/virtual/test_pads.py", "firmware_notes/test_agreement.py",
+                             "rig/jobs/test_weighing.py"],
+    "rig/page/*.py": ["rig/page/test_[ps]*.py", "faults/test_stalled_machine.py"],
     "rig/*.py": WHOLE_RIG,
-    "analysis/weighing/*.py": ["analysis/test_weighing_*.py"],
-    "analysis/moving*.py": ["analysis/test_moving_*.py"],
-    "analysis/sliding/*.py": ["analysis/test_sliding_*.py", "analysis/test_finite_push.py"],
-    "analysis/[fq]*_push*.py": ["analysis/test_finite_push.py", "analysis/test_quick_push*.py"],
-    "analysis/weighing/gravity.py": ["analysis/test_gravity.py"],
-    "analysis/grip*.py": ["analysis/test_grip*.py"],
-    "analysis/experiments*.py": ["analysis/test_experiments.py"],
-    "analysis/infer*.py": ["analysis/test_inference.py"],
-    "analysis/measured*.py": ["analysis/test_measured_*.py"],
-    "analysis/pred*.py": ["analysis/test_prediction*.py", "analysis/test_changes.py"],
-    "analysis/figures/car.py": ["analysis/test_figures.py"],
-    "analysis/[acly]*.py": ["analysis/test_[acuy]*.py", "analysis/test_grip.py", "analysis/test_prediction.py"],
-    "analysis/[mpu]*.py": ["analysis/test_[cmpu]*.py"],
+    "analysis/base/*.py": ["analysis/*/test_*.py"],
+    "analysis/sliding/*.py": ["analysis/sliding/test_*.py", "internals/test_sliding_*.py"],
+    "analysis/forecast/*.py": ["analysis/forecast/test_*.py", "analysis/grip/test_*.py"],
+    "analysis/statistics/*.py": ["analysis/statistics/test_*.py", "analysis/weighing/test_*.py",
+                                 "analysis/forecast/test_comparison.py"],
+    **{f"analysis/{folder}/*.py": [f"analysis/{folder}/test_*.py"]
+       for folder in ("weighing", "measured", "quick", "grip", "series", "moving", "figures")},
     "analysis/*.py": ["analysis/test_*.py"],
 }
 """Modules -> the test files, below tests/, that are to notice their faults; the first pattern that fits counts."""
