@@ -82,9 +82,7 @@ class LazyGroup(click.Group):
             formatter.write_dl(list(COMMANDS.items()))
 
 
-@click.group(
-    cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100}
-)
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(package_name="pivotbench")
 def cli() -> None:
     """Weigh a scale car, film a side-push, measure the point it pivots about, and predict it.

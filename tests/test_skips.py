@@ -71,10 +71,28 @@ def run_in(place: Path, files: dict[str, str], *, ci: str, workers: int) -> tupl
         (place / name).write_text("\n".join(line.removeprefix(" " * 8) for line in text.splitlines()))
     (place / "pytest.ini").write_text("[pytest]\n")
     done = subprocess.run(
-        [sys.executable, "-m", "pytest", "--disable-plugin-autoload", "-p", "xdist", "-p", "tests.conftest",
-         "-p", "no:cacheprovider", "-rs", "-n", str(workers), "tests"],
-        cwd=place, env=os.environ | {"CI": ci, "PYTHONPATH": str(PROJECT)}, capture_output=True, text=True, timeout=100,
-    )  # fmt: skip
+        [
+            sys.executable,
+            "-m",
+            "pytest",
+            "--disable-plugin-autoload",
+            "-p",
+            "xdist",
+            "-p",
+            "tests.conftest",
+            "-p",
+            "no:cacheprovider",
+            "-rs",
+            "-n",
+            str(workers),
+            "tests",
+        ],
+        cwd=place,
+        env=os.environ | {"CI": ci, "PYTHONPATH": str(PROJECT)},
+        capture_output=True,
+        text=True,
+        timeout=100,
+    )
     return done.returncode, done.stdout + done.stderr
 
 

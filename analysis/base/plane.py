@@ -88,9 +88,7 @@ def fit_rigid(
     across = (share[..., 0] * (a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0])).sum(-1)
     spread, target_spread = (share * a**2).sum((-2, -1)), (share * b**2).sum((-2, -1))
     if np.any(spread == 0):
-        raise InputError(
-            "all points coincide", where="rigid fit", remedy="Use points that lie apart from each other"
-        )
+        raise InputError("all points coincide", where="rigid fit", remedy="Use points that lie apart from each other")
     angle, agreement = np.arctan2(across, along), np.hypot(along, across)
     scale = agreement / spread if with_scale else np.ones_like(spread)
     left = target_spread - 2.0 * scale * agreement + scale**2 * spread
@@ -136,18 +134,14 @@ def swing_pole(pose_start: FloatArray, pose_end: FloatArray) -> FloatArray:
     return point
 
 
-def sideways_travel(
-    pose_start: FloatArray, pose_end: FloatArray, wheelbase: float | FloatArray
-) -> FloatArray:
+def sideways_travel(pose_start: FloatArray, pose_end: FloatArray, wheelbase: float | FloatArray) -> FloatArray:
     """Sideways travel (...), m, of the mid-wheelbase point along the left axis of the middle heading."""
     _, sideways, chord = slide_parts(pose_start, pose_end)
     travel: FloatArray = sideways + np.asarray(wheelbase) * chord / 2.0
     return travel
 
 
-def turn_per_travel(
-    pose_start: FloatArray, pose_end: FloatArray, wheelbase: float | FloatArray
-) -> FloatArray:
+def turn_per_travel(pose_start: FloatArray, pose_end: FloatArray, wheelbase: float | FloatArray) -> FloatArray:
     """Turn per travel kappa (...), 1/m, of the slide between two poses (..., 3).
 
     kappa = 2 sin(dpsi/2) / dy, dy the sideways travel of the mid-wheelbase point in the axes of the middle
@@ -175,9 +169,7 @@ def slide_jacobian(pose_start: FloatArray, pose_end: FloatArray) -> FloatArray:
     return jacobian
 
 
-def turn_per_travel_jacobian(
-    pose_start: FloatArray, pose_end: FloatArray, wheelbase: float | FloatArray
-) -> FloatArray:
+def turn_per_travel_jacobian(pose_start: FloatArray, pose_end: FloatArray, wheelbase: float | FloatArray) -> FloatArray:
     """Derivatives (..., 7) of `turn_per_travel` after start x, y, yaw, end x, y, yaw and the wheelbase."""
     slide = slide_jacobian(pose_start, pose_end)
     *_, chord = slide_parts(pose_start, pose_end)

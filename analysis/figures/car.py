@@ -99,9 +99,7 @@ def _outline(
     width: float,
 ) -> None:
     corners = moved(body_corners(picture), pose) * 1000
-    axes.plot(
-        corners[:, 0], corners[:, 1], color=color, alpha=alpha, linewidth=width, solid_joinstyle="round"
-    )
+    axes.plot(corners[:, 0], corners[:, 1], color=color, alpha=alpha, linewidth=width, solid_joinstyle="round")
 
 
 def _swept(axes: "Axes", picture: CarPicture) -> None:
@@ -163,9 +161,7 @@ def _mark(
         axes.scatter([], [], marker=shape, color=color, label=f"{label}, {abs(away):.1f} wheelbases away")
         return
     x, y = mark.place * 1000
-    axes.scatter(
-        [x], [y], marker=shape, s=90, facecolor="white", edgecolor=color, linewidth=2, zorder=7, label=label
-    )
+    axes.scatter([x], [y], marker=shape, s=90, facecolor="white", edgecolor=color, linewidth=2, zorder=7, label=label)
     if len(mark.region):
         region = mark.region * 1000
         axes.fill(region[:, 0], region[:, 1], facecolor=color, alpha=0.15, zorder=5)
@@ -195,6 +191,7 @@ def _frame(axes: "Axes", picture: CarPicture) -> None:
     length = picture.wheelbase * 1000
     axes.set_xlabel("mm ahead of the rear axle")
     axes.set_ylabel("mm left of the middle")
+
     # labelled shares of the wheelbase along the top: the axis people speak in
     def as_pct(mm: FloatArray) -> FloatArray:
         return mm / length * 100

@@ -97,20 +97,25 @@ def drift_page(
     some = np.arange(0, len(first.time), every)
     rest = max(float(np.nanmax(path.load)) for _, path in paths)
     data = {
-        "names": list(names), "step": float(first.time[some[1]] - first.time[some[0]]) if len(some) > 1 else 0.05,
-        "time": _plain(first.time[some]), "phase": [int(k) for k in first.phase[some]], "most": rest,
-        "ax": _plain(first.ax[some] / 9.80665), "ay": _plain(first.ay[some] / 9.80665),
+        "names": list(names),
+        "step": float(first.time[some[1]] - first.time[some[0]]) if len(some) > 1 else 0.05,
+        "time": _plain(first.time[some]),
+        "phase": [int(k) for k in first.phase[some]],
+        "most": rest,
+        "ax": _plain(first.ax[some] / 9.80665),
+        "ay": _plain(first.ay[some] / 9.80665),
         "steer": _plain(np.degrees(first.steer[some])),
         "place": [_plain(1e3 * np.asarray(p)) for p in contact_place],
         "cars": [
             {
-                "name": label, "load": [_plain(row) for row in path.load[some]],
+                "name": label,
+                "load": [_plain(row) for row in path.load[some]],
                 "up": [[bool(u) for u in row] for row in path.lifted[some]],
                 "centre": [_plain(1e3 * row) for row in path.centre[some]],
             }
             for label, path in paths
         ],
-    }  # fmt: skip
+    }
     text = json.dumps(data, allow_nan=False).replace("</", "<\\/")
     return PAGE.replace("@TITLE@", html.escape(title)).replace("@DATA@", text)
 
@@ -139,8 +144,7 @@ def _mixed(axes: "Axes"):  # type: ignore[no-untyped-def]
     return axes.get_xaxis_transform()
 
 
-PAGE = (
-    """<!doctype html>
+PAGE = """<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width,initial-scale=1">
 <title>@TITLE@</title><style>
 body{font:16px/1.4 system-ui,sans-serif;margin:1rem auto;max-width:70rem;padding:0 1rem;color:#111;background:#fff}
@@ -174,4 +178,3 @@ $("play").onclick=()=>{if(timer){clearInterval(timer);timer=null;$("play").textC
 $("play").textContent="Stop";timer=setInterval(()=>{bar.value=(+bar.value+1)%D.time.length;show(+bar.value)},1000*D.step)};show(0);
 </script></body></html>
 """  # noqa: E501
-)

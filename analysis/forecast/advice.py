@@ -76,19 +76,25 @@ def spoilers(
     estimate, car, push = prediction.estimate, prediction.car, prediction.push
     if prediction.hypersensitive:
         away = 100.0 * abs(push.station - prediction.balance.value) / car.wheelbase
-        found.append(Spoiler(
-            name="near the balance point", weight=float("inf"),
-            said=f"The wheels roll and the push is only {away:.0f} % of the wheelbase from the balance point "
-                 f"({prediction.balance_pct:.0f} %): only the side on which the car turns means anything. "
-                 "Push farther away, or block the wheels.",
-        ))  # fmt: skip
+        found.append(
+            Spoiler(
+                name="near the balance point",
+                weight=float("inf"),
+                said=f"The wheels roll and the push is only {away:.0f} % of the wheelbase from the balance point "
+                f"({prediction.balance_pct:.0f} %): only the side on which the car turns means anything. "
+                "Push farther away, or block the wheels.",
+            )
+        )
     if inertia_ratio is not None and inertia_ratio > QUICK:
         # A flick moves kappa towards that of an impulse; the shift grows about in proportion at first.
-        found.append(Spoiler(
-            name="quick push", weight=inertia_ratio * max(abs(estimate.kappa), 0.5 / car.wheelbase),
-            said=f"The push was quick: inertia was {100 * inertia_ratio:.0f} % of friction, where 1 % is slow. "
-                 "Push at 50 mm/s or less and ease in and out.",
-        ))  # fmt: skip
+        found.append(
+            Spoiler(
+                name="quick push",
+                weight=inertia_ratio * max(abs(estimate.kappa), 0.5 / car.wheelbase),
+                said=f"The push was quick: inertia was {100 * inertia_ratio:.0f} % of friction, where 1 % is slow. "
+                "Push at 50 mm/s or less and ease in and out.",
+            )
+        )
     found += [_from_doubt(prediction, number) for number in range(len(prediction.sensitivity))]
     found += _from_height(prediction)
     if measured is not None:
@@ -103,10 +109,11 @@ def _from_doubt(prediction: Prediction, number: int) -> Spoiler:
     half = 0.5 * (interval[1] - interval[0])
     now, then = told_half_width(prediction, half), told_half_width(prediction, one.half_width_without)
     return Spoiler(
-        name=one.name, weight=one.u,
+        name=one.name,
+        weight=one.u,
         said=f"What matters most here: {one.name} ({100 * one.share:.0f} % of the forecast's doubt). Known exactly, "
-             f"the forecast's ±{now} would become ±{then}. To get there, {REMEDY[one.name]}.",
-    )  # fmt: skip
+        f"the forecast's ±{now} would become ±{then}. To get there, {REMEDY[one.name]}.",
+    )
 
 
 def _from_height(prediction: Prediction) -> list[Spoiler]:
@@ -139,17 +146,23 @@ def _from_measurement(prediction: Prediction, measured: PivotEstimate, plate_pla
     half = told_half_width(prediction, 1.96 * measured.kappa_u)
     if plate > 0:
         then = told_half_width(prediction, 1.96 * rest)
-        found.append(Spoiler(
-            name="plate place", weight=plate,
-            said=f"Where the marker plate sits on the car (±{1e3 * plate_place_u:.1f} mm) matters most: measured "
-                 f"exactly, the measured pivot's ±{half} would become ±{then}. Turn the car about a pin at two known "
-                 "points to find it.",
-        ))  # fmt: skip
-    found.append(Spoiler(
-        name="measurement", weight=rest,
-        said=f"The measured pivot's own ±{half} matters most: push farther, so that the car turns more, and "
-             "repeat the push from both sides.",
-    ))  # fmt: skip
+        found.append(
+            Spoiler(
+                name="plate place",
+                weight=plate,
+                said=f"Where the marker plate sits on the car (±{1e3 * plate_place_u:.1f} mm) matters most: measured "
+                f"exactly, the measured pivot's ±{half} would become ±{then}. Turn the car about a pin at two known "
+                "points to find it.",
+            )
+        )
+    found.append(
+        Spoiler(
+            name="measurement",
+            weight=rest,
+            said=f"The measured pivot's own ±{half} matters most: push farther, so that the car turns more, and "
+            "repeat the push from both sides.",
+        )
+    )
     return found
 
 

@@ -110,11 +110,19 @@ def to_reach(
         reached = summarise(after, car.wheelbase).interval_pct
         reachable = low <= best <= high
         effort = abs(best - before) / span if kind != "grip ratio" else abs(np.log(best / before) / np.log(high / low))
-        found.append(Change(
-            kind=kind, unit="" if kind == "grip ratio" else "m", before=before, after=best, after_interval=spread,
-            reached_pct=reached, reachable=reachable, effort=float(effort),
-            sentence=_sentence(kind, car, before, best, spread, reachable, wanted_pct, ballast),
-        ))  # fmt: skip
+        found.append(
+            Change(
+                kind=kind,
+                unit="" if kind == "grip ratio" else "m",
+                before=before,
+                after=best,
+                after_interval=spread,
+                reached_pct=reached,
+                reachable=reachable,
+                effort=float(effort),
+                sentence=_sentence(kind, car, before, best, spread, reachable, wanted_pct, ballast),
+            )
+        )
     return tuple(sorted(found, key=lambda one: (not one.reachable, one.effort)))
 
 
@@ -175,8 +183,11 @@ def _cell(
     )
     if len(crossing) == 0:
         return None
-    now = {"push station": push.station, "grip ratio": car.grip_ratio,
-           "ballast": ballast.station if ballast is not None else 0.0}[kind]  # fmt: skip
+    now = {
+        "push station": push.station,
+        "grip ratio": car.grip_ratio,
+        "ballast": ballast.station if ballast is not None else 0.0,
+    }[kind]
     return int(crossing[np.argmin(np.abs(grid[crossing] - now))])
 
 
@@ -194,8 +205,10 @@ def _spread(
 ) -> tuple[float, float]:
     """95 % interval of the value that does it: the value of each draw, along the slope at the best one."""
     step = 0.02 * (grid[-1] - grid[0])
-    jobs = [replace(_at(kind, car, push, ballast, np.full(draws, best + side * step)), scores=scores, turn=turn)
-            for side in (-1.0, 1.0)]  # fmt: skip
+    jobs = [
+        replace(_at(kind, car, push, ballast, np.full(draws, best + side * step)), scores=scores, turn=turn)
+        for side in (-1.0, 1.0)
+    ]
     below, above = kappa_of(jobs)
     slope = (above - below) / (2.0 * step)
     safe = np.where(np.abs(slope) > 1e-9, slope, np.nan)
@@ -216,8 +229,10 @@ def _sentence(
 ) -> str:
     if kind == "grip ratio":
         more = "more" if after > before else "less"
-        said = (f"Front tyres that grip {after:.2f} times as well as the rear ones (now {before:.2f}, so {more}; "
-                f"95 %: {spread[0]:.2f} to {spread[1]:.2f})")  # fmt: skip
+        said = (
+            f"Front tyres that grip {after:.2f} times as well as the rear ones (now {before:.2f}, so {more}; "
+            f"95 %: {spread[0]:.2f} to {spread[1]:.2f})"
+        )
     elif kind == "push station":
         pct = [100.0 * one / car.wheelbase for one in (after, *spread)]
         said = f"Push at {pct[0]:.1f} % of the wheelbase (95 %: {pct[1]:.1f} to {pct[2]:.1f})"
@@ -225,8 +240,10 @@ def _sentence(
         assert ballast is not None
         way = "forward" if after > before else "back"
         mm = [f"{1e3 * one:.0f}" for one in (abs(after - before), after, *spread)]
-        said = (f"Move the {1e3 * ballast.mass:.0f} g of ballast {mm[0]} mm {way}, to {mm[1]} mm ahead of the rear "
-                f"axle (95 %: {mm[2]} to {mm[3]})")  # fmt: skip
+        said = (
+            f"Move the {1e3 * ballast.mass:.0f} g of ballast {mm[0]} mm {way}, to {mm[1]} mm ahead of the rear "
+            f"axle (95 %: {mm[2]} to {mm[3]})"
+        )
     limit = "" if reachable else "; that is beyond its limits"
     return f"{said} for a pivot at {wanted_pct:.0f} %{limit}"
 
@@ -242,7 +259,15 @@ def pivot_map(
     if np.any(np.asarray(grip_ratio) <= 0):
         raise InputError("must be above zero", where="grip ratio", remedy="Give front over rear")
     places, ratios = (np.ravel(one) for one in np.meshgrid(station, grip_ratio, indexing="ij"))
-    (kappa,) = kappa_of([Variants(
-        car=car, push=push, station_shift=places - push.station, log_ratio=np.log(ratios / car.grip_ratio), turn=turn
-    )])  # fmt: skip
+    (kappa,) = kappa_of(
+        [
+            Variants(
+                car=car,
+                push=push,
+                station_shift=places - push.station,
+                log_ratio=np.log(ratios / car.grip_ratio),
+                turn=turn,
+            )
+        ]
+    )
     return kappa.reshape(len(station), len(grip_ratio))

@@ -150,9 +150,7 @@ def in_words(estimate: PivotEstimate) -> str:
             return "with a turn too uncertain to name a pivot"
         return f"too straight to name a pivot (it is farther than {_wheelbases(estimate)} wheelbases away)"
     near, mm = _reference(estimate)
-    return (
-        f"about a point {abs(mm):.{_digits(estimate)}f} mm {_side(mm)} the {near} axle, {_doubt(estimate)} mm"
-    )
+    return f"about a point {abs(mm):.{_digits(estimate)}f} mm {_side(mm)} the {near} axle, {_doubt(estimate)} mm"
 
 
 def _wheelbases(estimate: PivotEstimate) -> str:

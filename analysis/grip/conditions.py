@@ -35,9 +35,12 @@ _NUMBERS: tuple[tuple[str, str, str, float], ...] = (
     ("rest_minutes", "time since the last push", " min", 5.0),
 )
 _WORDS: tuple[tuple[str, str], ...] = (
-    ("compound", "compound"), ("surface", "surface"), ("cleaning", "cleaning"), ("treatment", "treatment"),
+    ("compound", "compound"),
+    ("surface", "surface"),
+    ("cleaning", "cleaning"),
+    ("treatment", "treatment"),
     ("dust", "dust"),
-)  # fmt: skip
+)
 
 
 def differences(a: GripNotes, b: GripNotes) -> tuple[str, ...]:
@@ -55,8 +58,9 @@ def differences(a: GripNotes, b: GripNotes) -> tuple[str, ...]:
 
 
 def _sentence(name: str, first: object, second: object, unit: str) -> str:
-    told = [f"{one:g}{unit}" if isinstance(one, int | float) else f'"{one}"' for one in (first, second)
-            if one is not None]  # fmt: skip
+    told = [
+        f"{one:g}{unit}" if isinstance(one, int | float) else f'"{one}"' for one in (first, second) if one is not None
+    ]
     if len(told) < 2:
         return f"{name}: noted in one test only ({told[0]})"
     return f"{name} differs: {told[0]} and {told[1]}"

@@ -92,7 +92,11 @@ def ratio_from_pivot(
     if measured.common_u > 0:
         shared["marker plate and camera"] = measured.common_u / slope
     return GripMeasurement(
-        quantity="ratio", value=ratio, relative_u=max(float(np.sqrt(max(own, 0.0))) / abs(slope), 1e-9),
-        method=f"pivot of a push at {100 * push.station / car.wheelbase:.0f} %", state="sliding", shared=shared,
+        quantity="ratio",
+        value=ratio,
+        relative_u=max(float(np.sqrt(max(own, 0.0))) / abs(slope), 1e-9),
+        method=f"pivot of a push at {100 * push.station / car.wheelbase:.0f} %",
+        state="sliding",
+        shared=shared,
         notes=notes or GripNotes(),
-    )  # fmt: skip
+    )

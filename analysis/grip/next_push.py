@@ -64,11 +64,15 @@ def most_informative_station(
     best = int(np.argmin(expected))
     pct = 100.0 * float(places[best]) / car.wheelbase
     return NextPush(
-        station=float(places[best]), station_pct=pct, expected_u=float(expected[best]), now_u=now_u,
-        stations=places, expected=expected,
+        station=float(places[best]),
+        station_pct=pct,
+        expected_u=float(expected[best]),
+        now_u=now_u,
+        stations=places,
+        expected=expected,
         sentence=f"Push next at {pct:.0f} % of the wheelbase: the grip ratio should then be known to "
-                 f"±{196 * expected[best]:.2g} % (now ±{196 * now_u:.2g} %)",
-    )  # fmt: skip
+        f"±{196 * expected[best]:.2g} % (now ±{196 * now_u:.2g} %)",
+    )
 
 
 def _after_kappa(

@@ -72,8 +72,11 @@ def push_contact(
     Raises InputError for shapes that do not fit.
     """
     n = len(pose)
-    if tip.shape != (n, 2) or pose.shape != (n, 3) or pose_shared.shape[1:] != (n, 3) or (
-        tip_shared.shape != (len(pose_shared), n, 2)
+    if (
+        tip.shape != (n, 2)
+        or pose.shape != (n, 3)
+        or pose_shared.shape[1:] != (n, 3)
+        or (tip_shared.shape != (len(pose_shared), n, 2))
     ):
         raise InputError(
             f"shapes do not match: poses {pose.shape}, tips {tip.shape}, causes {pose_shared.shape} and "

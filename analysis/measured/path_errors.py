@@ -240,9 +240,7 @@ def _ranked(path: Path) -> list[tuple[float, ErrorModel]]:
     quiet = float(np.trace(path.poses.repeating, axis1=1, axis2=2).max()) < 1e-14  # nothing repeats
     models = [
         ErrorModel(reach=reach, louder=louder, new=new)
-        for reach, louder, new in product(
-            REACHES[:1] if quiet else REACHES, LOUDER[:1] if quiet else LOUDER, NEW
-        )
+        for reach, louder, new in product(REACHES[:1] if quiet else REACHES, LOUDER[:1] if quiet else LOUDER, NEW)
     ]
     spreads = np.stack([path.spread(model) for model in models])
     cost = solved(spreads, path.columns(path.free.shape[2]), path.seen).cost

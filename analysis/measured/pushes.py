@@ -96,9 +96,7 @@ def measure_pivot(
             where="cards",
             remedy="Give every uncertainty as a number from zero up",
         )
-    found = segment(
-        time, pose, covariance, wheelbase=wheelbase, least_travel=least_travel, repeating=repeating
-    )
+    found = segment(time, pose, covariance, wheelbase=wheelbase, least_travel=least_travel, repeating=repeating)
     cards = _Cards(
         wheelbase=wheelbase,
         wheelbase_u=wheelbase_u,
@@ -159,9 +157,7 @@ def _checked(
             remedy="Film the car and the floor markers from a second before the push to a second after",
         )
     if not all(np.all(np.isfinite(part)) for part in (time, pose, covariance, repeating)):
-        raise InputError(
-            "a number is not finite", where="pose track", remedy="Leave out frames without a pose"
-        )
+        raise InputError("a number is not finite", where="pose track", remedy="Leave out frames without a pose")
     if np.any(np.diff(time) <= 0):
         raise InputError(
             "times do not increase",
@@ -170,9 +166,7 @@ def _checked(
         )
     symmetric = (covariance + np.swapaxes(covariance, 1, 2)) / 2.0
     if np.any(np.linalg.eigvalsh(symmetric) < -1e-12) or np.any(np.linalg.eigvalsh(repeating) < -1e-12):
-        raise InputError(
-            "a covariance has a negative variance", where="pose track", remedy="Give covariance matrices"
-        )
+        raise InputError("a covariance has a negative variance", where="pose track", remedy="Give covariance matrices")
     alike = np.broadcast_to((repeating + np.swapaxes(repeating, -1, -2)) / 2.0, (n, 3, 3))
     return time, pose, symmetric, alike
 

@@ -292,8 +292,7 @@ def _judge_ends(
             )
         if late >= least_travel:
             warnings.append(
-                f"The car was still moving when the track ends (from {t[last[1]]:.2f} s): "
-                "that movement was left out."
+                f"The car was still moving when the track ends (from {t[last[1]]:.2f} s): that movement was left out."
             )
         return
     if early >= least_travel:

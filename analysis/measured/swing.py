@@ -105,9 +105,7 @@ def whitened_scatter(rests: list[tuple[FloatArray, FloatArray]]) -> tuple[FloatA
     return total / dof + 1e-9 * np.eye(3), dof  # a track without noise must stay solvable
 
 
-def drift_rate(
-    rests: list[tuple[FloatArray, FloatArray, FloatArray]], pooled: FloatArray
-) -> tuple[FloatArray, float]:
+def drift_rate(rests: list[tuple[FloatArray, FloatArray, FloatArray]], pooled: FloatArray) -> tuple[FloatArray, float]:
     """Common slow drift of the pose within the rests (3,), m/s and rad/s, and its chi-square (3 degrees of
     freedom).
 
@@ -208,9 +206,7 @@ def measure_slide(
     )
 
 
-def ratio_interval(
-    above: float, below: float, covariance: FloatArray, quantile: float
-) -> tuple[float, float]:
+def ratio_interval(above: float, below: float, covariance: FloatArray, quantile: float) -> tuple[float, float]:
     """Interval of above/below, both normal with the joint covariance (2, 2), after Fieller.
 
     quantile: of Student's t.  Returns (low, high); low > high means that the interval runs through infinity

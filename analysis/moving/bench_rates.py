@@ -77,9 +77,15 @@ def motion_ratio(wheel: FloatArray, spring: FloatArray, *, wheel_u: float, sprin
 
 
 def roll_split(
-    gained: float, shim: float, track: tuple[float, float], body_roll: float, *,
-    gained_u: float, shim_u: float = 2e-5, body_roll_u: float,
-) -> RollSplit:  # fmt: skip
+    gained: float,
+    shim: float,
+    track: tuple[float, float],
+    body_roll: float,
+    *,
+    gained_u: float,
+    shim_u: float = 2e-5,
+    body_roll_u: float,
+) -> RollSplit:
     """Roll stiffness of each axle from a shim under one front wheel, read by the pads and a marker on the body.
 
     gained: N that the shimmed wheel gains; its axle's other wheel loses the same.  shim: m.  track: (front, rear) m.
@@ -95,9 +101,10 @@ def roll_split(
     twist = shim / track[0]
     if not (gained > 0 and 0 < body_roll < twist):
         raise _refuse(
-            "shim", "the shimmed wheel must gain load and the body turn less than its axle",
+            "shim",
+            "the shimmed wheel must gain load and the body turn less than its axle",
             "Settle the car and read both again, with a thicker shim",
-        )  # fmt: skip
+        )
 
     def solve(values: FloatArray) -> FloatArray:
         dn, h, phi = values
@@ -115,9 +122,14 @@ def roll_split(
 
 
 def roll_split_by_blocking(
-    gained: float, gained_rear_blocked: float, shim: float, track: tuple[float, float], *,
-    gained_u: float, shim_u: float = 2e-5,
-) -> RollSplit:  # fmt: skip
+    gained: float,
+    gained_rear_blocked: float,
+    shim: float,
+    track: tuple[float, float],
+    *,
+    gained_u: float,
+    shim_u: float = 2e-5,
+) -> RollSplit:
     """Roll stiffness of each axle from the pads alone: shim a front wheel, then again with the rear axle blocked solid.
 
     gained, gained_rear_blocked: N that the shimmed wheel gains.  shim: m.  track: (front, rear) m.

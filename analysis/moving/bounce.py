@@ -62,8 +62,10 @@ def fit_bounce(time: FloatArray, height: FloatArray) -> Bounce:
         return np.asarray(design @ value - z, dtype=float)
 
     # the swing sets the start: a coarse scan cannot be caught by a neighbouring minimum
-    w, d = (axis.reshape(-1, 1) for axis in np.meshgrid(
-        2 * np.pi * np.geomspace(0.4 / span, 0.45 / step, 48), [0.05, 0.25, 0.6], indexing="ij"))  # fmt: skip
+    w, d = (
+        axis.reshape(-1, 1)
+        for axis in np.meshgrid(2 * np.pi * np.geomspace(0.4 / span, 0.45 / step, 48), [0.05, 0.25, 0.6], indexing="ij")
+    )
     turn, fade = w * np.sqrt(1 - d**2) * t, np.exp(-d * w * t)
     basis = np.linalg.qr(np.stack([np.ones_like(turn), fade * np.cos(turn), fade * np.sin(turn)], -1))[0]
     caught = ((basis.swapaxes(-1, -2) @ z) ** 2).sum(-1)  # of the track's square, by each
@@ -71,9 +73,13 @@ def fit_bounce(time: FloatArray, height: FloatArray) -> Bounce:
     start = [math.log(w[nearest, 0]), math.log(d[nearest, 0] / (1 - d[nearest, 0]))]
     size = float(np.std(z)) or 1.0
     best = least_squares(
-        lambda p: miss(p) / size, start,
-        bounds=([math.log(0.1 / span), -12.0], [math.log(3.2 / step), 6.0]), xtol=1e-14, ftol=1e-14, gtol=1e-14,
-    )  # fmt: skip
+        lambda p: miss(p) / size,
+        start,
+        bounds=([math.log(0.1 / span), -12.0], [math.log(3.2 / step), 6.0]),
+        xtol=1e-14,
+        ftol=1e-14,
+        gtol=1e-14,
+    )
     left = miss(best.x)
     total = float(((z - z.mean()) ** 2).sum())
     if total == 0 or (left**2).sum() > 0.3 * total:

@@ -15,10 +15,24 @@ from analysis.base.errors import InputError
 
 STANDARD_GRAVITY = 9.80665
 SHAPES = {
-    "wheelbase": 0, "track": 2, "sprung_mass": 0, "sprung_place": 3, "unsprung_mass": 4, "unsprung_height": 4,
-    "roll_centre": 2, "spring": 4, "motion_ratio": 4, "spring_force": 4, "bar": 2, "tyre": 4, "tyre_force": 4,
-    "bump_gap": 4, "bump_rate": 4, "droop": 4, "droop_rate": 4,
-}  # fmt: skip
+    "wheelbase": 0,
+    "track": 2,
+    "sprung_mass": 0,
+    "sprung_place": 3,
+    "unsprung_mass": 4,
+    "unsprung_height": 4,
+    "roll_centre": 2,
+    "spring": 4,
+    "motion_ratio": 4,
+    "spring_force": 4,
+    "bar": 2,
+    "tyre": 4,
+    "tyre_force": 4,
+    "bump_gap": 4,
+    "bump_rate": 4,
+    "droop": 4,
+    "droop_rate": 4,
+}
 """Field -> length of its last axis, 0 for a plain number."""
 
 
@@ -151,12 +165,24 @@ def car_at_rest(
 
     return checked(
         Chassis(
-            wheelbase=np.asarray(wheelbase, dtype=float), track=tracks, sprung_mass=np.asarray(sprung),
-            sprung_place=np.array([x, y, h]), unsprung_mass=masses, unsprung_height=radius,
-            roll_centre=np.asarray(roll_centre, dtype=float), spring=np.asarray(spring, dtype=float),
-            motion_ratio=ratio, spring_force=force, bar=np.asarray(bar, dtype=float),
-            tyre=np.asarray(tyre, dtype=float), tyre_force=load, bump_gap=four(bump_gap), bump_rate=four(bump_rate),
-            droop=four(droop), droop_rate=four(droop_rate), gravity=gravity,
+            wheelbase=np.asarray(wheelbase, dtype=float),
+            track=tracks,
+            sprung_mass=np.asarray(sprung),
+            sprung_place=np.array([x, y, h]),
+            unsprung_mass=masses,
+            unsprung_height=radius,
+            roll_centre=np.asarray(roll_centre, dtype=float),
+            spring=np.asarray(spring, dtype=float),
+            motion_ratio=ratio,
+            spring_force=force,
+            bar=np.asarray(bar, dtype=float),
+            tyre=np.asarray(tyre, dtype=float),
+            tyre_force=load,
+            bump_gap=four(bump_gap),
+            bump_rate=four(bump_rate),
+            droop=four(droop),
+            droop_rate=four(droop_rate),
+            gravity=gravity,
         )
     )
 
@@ -228,8 +254,10 @@ def _least(chassis: Chassis, name: str, *, strictly: bool) -> None:
     bad = given <= 0 if strictly else given < 0
     if np.any(bad):
         worst = float(given[bad].min())
-        raise _refuse(f"{_words(name)} {worst:g} must {'be more than 0' if strictly else 'not be negative'}",
-                      "Correct it on the chassis card")  # fmt: skip
+        raise _refuse(
+            f"{_words(name)} {worst:g} must {'be more than 0' if strictly else 'not be negative'}",
+            "Correct it on the chassis card",
+        )
 
 
 def _words(name: str) -> str:
@@ -239,4 +267,3 @@ def _words(name: str) -> str:
 
 def _refuse(what: str, remedy: str) -> InputError:
     return InputError(what, where="chassis", remedy=remedy)
-

@@ -44,9 +44,12 @@ class BodyInertia:
 
 
 def dampers(
-    bump: FloatArray | float, rebound: FloatArray | float, *,
-    knee: FloatArray | float = np.inf, beyond: FloatArray | float = 1.0,
-) -> Dampers:  # fmt: skip
+    bump: FloatArray | float,
+    rebound: FloatArray | float,
+    *,
+    knee: FloatArray | float = np.inf,
+    beyond: FloatArray | float = 1.0,
+) -> Dampers:
     """Dampers from plain numbers (all four wheels alike) or (..., 4) arrays. Raises InputError for what cannot be."""
     given = {}
     for name, value in (("bump", bump), ("rebound", rebound), ("knee", knee), ("beyond", beyond)):
@@ -54,12 +57,18 @@ def dampers(
         array = np.broadcast_to(array, (*array.shape[:-1], 4)) if array.ndim else np.full(4, float(array))
         infinite = name == "knee"
         if np.any(np.isnan(array)) or np.any(array < 0) or (not infinite and not np.all(np.isfinite(array))):
-            raise InputError(f"{name} {float(np.nanmin(array)):g} is not a damping that a damper has",
-                             where="dampers", remedy="Give finite numbers, not negative")  # fmt: skip
+            raise InputError(
+                f"{name} {float(np.nanmin(array)):g} is not a damping that a damper has",
+                where="dampers",
+                remedy="Give finite numbers, not negative",
+            )
         given[name] = array
     if np.any(given["knee"] <= 0) or np.any(given["beyond"] > 1):
-        raise InputError("the knee must be above 0 and the share above it at most 1", where="dampers",
-                         remedy="Leave the knee out for a linear damper")  # fmt: skip
+        raise InputError(
+            "the knee must be above 0 and the share above it at most 1",
+            where="dampers",
+            remedy="Leave the knee out for a linear damper",
+        )
     return Dampers(**given)
 
 
@@ -85,8 +94,11 @@ def mass_matrix(car: Chassis, inertia: BodyInertia) -> FloatArray:
     if not (np.all(np.isfinite(roll)) and np.all(np.isfinite(pitch)) and np.all(roll > 0) and np.all(pitch > 0)):
         raise InputError("the body's inertia must be positive", where="inertia", remedy="Give kg m2 in roll and pitch")
     if np.any(car.unsprung_mass <= 0):
-        raise InputError("a wheel without mass cannot be timed", where="unsprung mass",
-                         remedy="Give what moves with the wheels, in grams, on the car card")  # fmt: skip
+        raise InputError(
+            "a wheel without mass cannot be timed",
+            where="unsprung mass",
+            remedy="Give what moves with the wheels, in grams, on the car card",
+        )
     out = np.zeros((n, 7, 7))
     out[:, HEAVE, HEAVE] = car.sprung_mass
     out[:, PITCH, PITCH] = pitch + car.sprung_mass * car.sprung_place[:, 2] ** 2

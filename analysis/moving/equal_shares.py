@@ -65,6 +65,11 @@ def beside(chassis: Chassis, state: Equilibrium, *, grip: float | None = None) -
             f"{grip:.2f} g"
         )
     return RuleBeside(
-        rule=rule, model=model, rule_front=float(rule[:2].sum()), model_front=float(model[:2].sum()),
-        lifts_at=lift.lifts, label=LABEL, why=tuple(why),
-    )  # fmt: skip
+        rule=rule,
+        model=model,
+        rule_front=float(rule[:2].sum()),
+        model_front=float(model[:2].sum()),
+        lifts_at=lift.lifts,
+        label=LABEL,
+        why=tuple(why),
+    )

@@ -139,9 +139,15 @@ def _picked(parts: Elements, rows: FloatArray | BoolArray | np.ndarray) -> Eleme
     if len(parts.rate) == 1:
         return parts
     return Elements(
-        lever=parts.lever[rows], rate=parts.rate[rows], offset=parts.offset[rows], linear=parts.linear[rows],
-        travel=parts.travel[rows], along=parts.along[rows], across=parts.across[rows], down=parts.down[rows],
-    )  # fmt: skip
+        lever=parts.lever[rows],
+        rate=parts.rate[rows],
+        offset=parts.offset[rows],
+        linear=parts.linear[rows],
+        travel=parts.travel[rows],
+        along=parts.along[rows],
+        across=parts.across[rows],
+        down=parts.down[rows],
+    )
 
 
 def _gradient(parts: Elements, s: FloatArray, q: FloatArray, force: FloatArray) -> FloatArray:
@@ -211,9 +217,15 @@ def _line_search(parts: Elements, s: FloatArray, q: FloatArray, left: FloatArray
 
 
 def _told(
-    parts: Elements, car: Chassis, q: FloatArray, floor: FloatArray, over: BoolArray, residual: FloatArray,
-    count: FloatArray, shape: tuple[int, ...],
-) -> Equilibrium:  # fmt: skip
+    parts: Elements,
+    car: Chassis,
+    q: FloatArray,
+    floor: FloatArray,
+    over: BoolArray,
+    residual: FloatArray,
+    count: FloatArray,
+    shape: tuple[int, ...],
+) -> Equilibrium:
     s = squash(parts, q, floor)
     # a balance that would fall at a touch is none: the stiffness must be positive in every direction
     some, which = _patterns(s) if len(parts.rate) == 1 else (np.arange(len(s)), np.arange(len(s)))
@@ -229,11 +241,20 @@ def _told(
         return value.reshape(shape + value.shape[1:])
 
     return Equilibrium(
-        load=out(load), heave=out(q[:, 0]), pitch=out(q[:, 1]), roll=out(q[:, 2]), travel=out(travel),
-        wheel_height=out(q[:, 3:]), spring_force=out(spring), lifted=out(s[:, TYRE] <= 0),
-        on_bump_stop=out(s[:, BUMP] > 0), at_droop=out(s[:, DROOP] > 0), rolls_over=out(over),
-        residual=out(residual), iterations=out(count),
-    )  # fmt: skip
+        load=out(load),
+        heave=out(q[:, 0]),
+        pitch=out(q[:, 1]),
+        roll=out(q[:, 2]),
+        travel=out(travel),
+        wheel_height=out(q[:, 3:]),
+        spring_force=out(spring),
+        lifted=out(s[:, TYRE] <= 0),
+        on_bump_stop=out(s[:, BUMP] > 0),
+        at_droop=out(s[:, DROOP] > 0),
+        rolls_over=out(over),
+        residual=out(residual),
+        iterations=out(count),
+    )
 
 
 def standing(state: Equilibrium, *, what: str = "acceleration") -> Equilibrium:

@@ -42,9 +42,13 @@ class Drive:
 
 
 def drive(
-    time: FloatArray, pose: FloatArray, *, reference: tuple[float, float] = (0.0, 0.0), window: float = 0.2,
+    time: FloatArray,
+    pose: FloatArray,
+    *,
+    reference: tuple[float, float] = (0.0, 0.0),
+    window: float = 0.2,
     slowest_turn: float = 0.2,
-) -> Drive:  # fmt: skip
+) -> Drive:
     """Read a drive from a track of floor poses.
 
     time: (m,) s, rising, uneven steps allowed.  pose: (m, 3) x, y (m) and yaw (rad), floor axes, of the car's origin
@@ -76,15 +80,23 @@ def drive(
             np.asarray(reference) + np.stack([-velocity[:, 1], velocity[:, 0]], -1) / turn[:, None],
             np.nan,
         )
-        bend = np.where(
-            speed > 1e-6, (rate[:, 0] * second[:, 1] - rate[:, 1] * second[:, 0]) / speed**3, 0.0
-        )
+        bend = np.where(speed > 1e-6, (rate[:, 0] * second[:, 1] - rate[:, 1] * second[:, 0]) / speed**3, 0.0)
     centre, radius, radius_u, scatter = circle(spot)
     return Drive(
-        time=t, speed=speed, yaw_rate=turn, slide_angle=np.arctan2(velocity[:, 1], velocity[:, 0]), ax=pull[:, 0],
-        ay=pull[:, 1], curvature=bend, pivot=pivot, turning=turning, radius=radius, radius_u=radius_u, centre=centre,
+        time=t,
+        speed=speed,
+        yaw_rate=turn,
+        slide_angle=np.arctan2(velocity[:, 1], velocity[:, 0]),
+        ax=pull[:, 0],
+        ay=pull[:, 1],
+        curvature=bend,
+        pivot=pivot,
+        turning=turning,
+        radius=radius,
+        radius_u=radius_u,
+        centre=centre,
         roundness=scatter,
-    )  # fmt: skip
+    )
 
 
 def circle(points: FloatArray) -> tuple[FloatArray, float, float, float]:
@@ -141,8 +153,14 @@ class SteadyDrive:
     notes: tuple[str, ...]
 
 
-def steady(told: Drive, *, since: float = -np.inf, until: float = np.inf, independent: float = 0.2,
-           model_balance: float | None = None) -> SteadyDrive:  # fmt: skip
+def steady(
+    told: Drive,
+    *,
+    since: float = -np.inf,
+    until: float = np.inf,
+    independent: float = 0.2,
+    model_balance: float | None = None,
+) -> SteadyDrive:
     """Means over a stretch of a drive. independent: s between moments that count as independent (the window).
 
     model_balance: m, balance point of the model at this side acceleration, to stand beside.
@@ -164,10 +182,19 @@ def steady(told: Drive, *, since: float = -np.inf, until: float = np.inf, indepe
     radius, radius_u = mean(told.speed / np.abs(told.yaw_rate))
     pivot = told.pivot[use]
     return SteadyDrive(
-        speed=speed, speed_u=speed_u, slide_angle=middle, slide_angle_u=float(spread / np.sqrt(count)), ay=ay,
-        ay_u=ay_u, radius=radius, radius_u=radius_u, pivot=pivot.mean(0),
-        pivot_u=pivot.std(0, ddof=1) / np.sqrt(count), model_balance=model_balance, notes=LACKING,
-    )  # fmt: skip
+        speed=speed,
+        speed_u=speed_u,
+        slide_angle=middle,
+        slide_angle_u=float(spread / np.sqrt(count)),
+        ay=ay,
+        ay_u=ay_u,
+        radius=radius,
+        radius_u=radius_u,
+        pivot=pivot.mean(0),
+        pivot_u=pivot.std(0, ddof=1) / np.sqrt(count),
+        model_balance=model_balance,
+        notes=LACKING,
+    )
 
 
 def _smooth(t: FloatArray, y: FloatArray, window: float) -> tuple[FloatArray, FloatArray, FloatArray]:

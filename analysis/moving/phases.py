@@ -184,9 +184,17 @@ def drift_path(
         state = equilibrium(wide, ax, ay)
         load, lifted, over = state.load, state.lifted, np.asarray(state.rolls_over.any(-1))
     return DriftPath(
-        time=time, phase=phase, ax=ax, ay=ay, steer=steer, load=load, lifted=lifted,
-        centre=friction_centre(wide, shaped, load), settled=damper is None, rolls_over=over,
-    )  # fmt: skip
+        time=time,
+        phase=phase,
+        ax=ax,
+        ay=ay,
+        steer=steer,
+        load=load,
+        lifted=lifted,
+        centre=friction_centre(wide, shaped, load),
+        settled=damper is None,
+        rolls_over=over,
+    )
 
 
 def with_axis(chassis: Chassis) -> Chassis:

@@ -88,6 +88,12 @@ def reachable_pivots(
     ends = [float(one) for one in pivot_station(np.array([low, high]), float(chassis.wheelbase))]
     through = low <= 0 <= high
     return ReachablePivots(
-        direction=turn, share=share, kappa=kappa, lowest=low, highest=high, rest=float(kappa[0, 0]),
-        through_straight=through, station=(ends[1], ends[0]) if through else (min(ends), max(ends)),
-    )  # fmt: skip
+        direction=turn,
+        share=share,
+        kappa=kappa,
+        lowest=low,
+        highest=high,
+        rest=float(kappa[0, 0]),
+        through_straight=through,
+        station=(ends[1], ends[0]) if through else (min(ends), max(ends)),
+    )

@@ -82,7 +82,7 @@ def grip_limit(chassis: Chassis, tyres: Tyres, direction: FloatArray) -> tuple[F
 
 def reachable(
     chassis: Chassis, tyres: Tyres, *, directions: int = 100, shares: int = 100, outline: bool = True
-) -> Region:  # fmt: skip
+) -> Region:
     """The region of balance points of one car.
 
     directions, shares: how finely accelerations are looked at: 100 each is 1 % of the limit and of the turn.
@@ -105,11 +105,19 @@ def reachable(
     area, lines = _area(points, outline=outline)
     flat = points[good]
     return Region(
-        direction=turn, limit=limit, rolls_first=rolls, edge=points[-1], points=points, share=share, area=area,
+        direction=turn,
+        limit=limit,
+        rolls_first=rolls,
+        edge=points[-1],
+        points=points,
+        share=share,
+        area=area,
         station=(float(flat[:, 0].min()), float(flat[:, 0].max())),
         side=(float(flat[:, 1].min()), float(flat[:, 1].max())),
-        rest=friction_centre(chassis, tyres, rest.load), lifts=bool(state.lifted.any()), outline=lines,
-    )  # fmt: skip
+        rest=friction_centre(chassis, tyres, rest.load),
+        lifts=bool(state.lifted.any()),
+        outline=lines,
+    )
 
 
 def region_extent(chassis: Chassis, tyres: Tyres, *, directions: int = 36, shares: int = 6) -> FloatArray:

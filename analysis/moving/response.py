@@ -103,9 +103,12 @@ def respond(
 
     flat = np.zeros((n, 4))
     q, over, _, _ = settle(
-        body.parts, body.pull(np.full((n, 1), start[0]), np.full((n, 1), start[1])), flat,
-        scale=car.weight, length=car.wheelbase,
-    )  # fmt: skip
+        body.parts,
+        body.pull(np.full((n, 1), start[0]), np.full((n, 1), start[1])),
+        flat,
+        scale=car.weight,
+        length=car.wheelbase,
+    )
     if over.any():
         raise InputError("the car rolls over before it starts", where="manoeuvre", remedy="Start at less acceleration")
     v = np.zeros((n, 7))
@@ -177,9 +180,14 @@ class _Body:
         return q_mid + g * v2, v2
 
     def told(
-        self, time: FloatArray, q: FloatArray, v: FloatArray, pulls: list[FloatArray], over: BoolArray,
+        self,
+        time: FloatArray,
+        q: FloatArray,
+        v: FloatArray,
+        pulls: list[FloatArray],
+        over: BoolArray,
         shape: tuple[int, ...],
-    ) -> Response:  # fmt: skip
+    ) -> Response:
         """All moments as a Response."""
         parts = self.parts
         s = np.einsum("nei,mni->mne", parts.lever, q) + parts.offset
@@ -194,10 +202,16 @@ class _Body:
             return np.asarray(first.reshape(shape + first.shape[1:]))
 
         return Response(
-            time=time, load=out(pushed[..., TYRE]), heave=out(q[..., 0]), pitch=out(q[..., 1]), roll=out(q[..., 2]),
-            travel=out(np.einsum("nwi,mni->mnw", parts.travel, q)), energy=out(energy),
-            lifted=np.asarray(out(s[..., TYRE]) <= 0, dtype=bool), rolls_over=over.reshape(shape),
-        )  # fmt: skip
+            time=time,
+            load=out(pushed[..., TYRE]),
+            heave=out(q[..., 0]),
+            pitch=out(q[..., 1]),
+            roll=out(q[..., 2]),
+            travel=out(np.einsum("nwi,mni->mnw", parts.travel, q)),
+            energy=out(energy),
+            lifted=np.asarray(out(s[..., TYRE]) <= 0, dtype=bool),
+            rolls_over=over.reshape(shape),
+        )
 
 
 def arrival(response: Response, *, since: float = 0.0) -> Arrival:

@@ -67,8 +67,11 @@ def with_height(chassis: Chassis, added: float) -> Chassis:
     place = np.asarray(chassis.sprung_place) + np.array([0.0, 0.0, added])
     return checked(
         replace(
-            chassis, sprung_place=place, roll_centre=chassis.roll_centre + added / 2,
-            bump_gap=np.maximum(chassis.bump_gap + added, 0.0), droop=np.maximum(chassis.droop - added, 0.0),
+            chassis,
+            sprung_place=place,
+            roll_centre=chassis.roll_centre + added / 2,
+            bump_gap=np.maximum(chassis.bump_gap + added, 0.0),
+            droop=np.maximum(chassis.droop - added, 0.0),
         )
     )
 
@@ -123,9 +126,14 @@ def usual_changes(chassis: Chassis) -> tuple[Change, ...]:
 
 
 def effects(
-    chassis: Chassis, tyres: Tyres, phase: Phase = DRIFT[2], changes: Sequence[Change] | None = None, *,
-    push_pct: float = 80.0, edges: bool = True,
-) -> tuple[Effect, ...]:  # fmt: skip
+    chassis: Chassis,
+    tyres: Tyres,
+    phase: Phase = DRIFT[2],
+    changes: Sequence[Change] | None = None,
+    *,
+    push_pct: float = 80.0,
+    edges: bool = True,
+) -> tuple[Effect, ...]:
     """What each change does in a phase, in the order given (None: the usual changes). edges: also the region's edges.
 
     Tyres keep their grip, sensitivity and nominal load.  Raises InputError for a phase that cannot be.
@@ -144,8 +152,12 @@ def effects(
     reach = 100 * region_extent(cars, tyres) / length[:, None] if edges else np.zeros((len(length), 4))
     return tuple(
         Effect(
-            name=one.name, balance=float(station[i]), balance_change=float(station[i] - station[0]),
-            kappa=float(kappa[i]), kappa_change=float(kappa[i] - kappa[0]), edge_change=reach[i] - reach[0],
+            name=one.name,
+            balance=float(station[i]),
+            balance_change=float(station[i] - station[0]),
+            kappa=float(kappa[i]),
+            kappa_change=float(kappa[i] - kappa[0]),
+            edge_change=reach[i] - reach[0],
             rolls_over=bool(state.rolls_over[i]),
         )
         for i, one in enumerate(tried, start=1)

@@ -104,9 +104,10 @@ def collars_for_cross(
     """
     if not 0 < wanted < 1 or not wheels:
         raise InputError(
-            f"a cross weight of {100 * wanted:g} % cannot be", where="cross weight",
+            f"a cross weight of {100 * wanted:g} % cannot be",
+            where="cross weight",
             remedy="Give a share between 0 and 1 and at least one collar to turn",
-        )  # fmt: skip
+        )
     sense = np.array([1.0, -1.0, -1.0, 1.0]) * np.isin(np.arange(4), wheels)
 
     def state(turn: float) -> Equilibrium:
@@ -127,9 +128,10 @@ def collars_for_cross(
     reached = float(cross_share(now.load))
     if not abs(reached - wanted) < 1e-9:
         raise InputError(
-            f"{100 * wanted:.1f} % cannot be reached with these collars", where="cross weight",
+            f"{100 * wanted:.1f} % cannot be reached with these collars",
+            where="cross weight",
             remedy="Ask for less, or use stiffer springs or more collars",
-        )  # fmt: skip
+        )
     travel = sense * t1
     each = [
         f"{WHEELS[i]} {1e3 * travel[i]:+.2f} mm" + (f" ({travel[i] / pitch:+.2f} turns)" if pitch else "")
@@ -137,6 +139,9 @@ def collars_for_cross(
         if travel[i]
     ]
     return CollarPlan(
-        travel=travel, cross=reached, load=now.load, heave=float(now.heave - start.heave),
+        travel=travel,
+        cross=reached,
+        load=now.load,
+        heave=float(now.heave - start.heave),
         text="collars, + is more preload: " + (", ".join(each) or "leave them"),
-    )  # fmt: skip
+    )

@@ -29,18 +29,26 @@ class Tyres:
 
 
 def tyres_like(
-    chassis: Chassis, *, front: float, rear: float, sensitivity: float = 0.1, grip_u: float = 0.0,
+    chassis: Chassis,
+    *,
+    front: float,
+    rear: float,
+    sensitivity: float = 0.1,
+    grip_u: float = 0.0,
     sensitivity_u: float = 0.0,
-) -> Tyres:  # fmt: skip
+) -> Tyres:
     """Tyres of an axle alike, their nominal load a quarter of the car's weight.
 
     Raises InputError when a grip factor is negative or a sensitivity outside 0 to 1.
     """
     quarter = np.repeat(np.asarray(chassis.weight)[..., None] / 4, 4, -1)
     made = Tyres(
-        grip=np.array([front, front, rear, rear]), sensitivity=np.full(4, float(sensitivity)), nominal=quarter,
-        grip_u=grip_u, sensitivity_u=sensitivity_u,
-    )  # fmt: skip
+        grip=np.array([front, front, rear, rear]),
+        sensitivity=np.full(4, float(sensitivity)),
+        nominal=quarter,
+        grip_u=grip_u,
+        sensitivity_u=sensitivity_u,
+    )
     return checked_tyres(made)
 
 
@@ -111,9 +119,16 @@ class Balance:
 
 
 def balance(
-    chassis: Chassis, tyres: Tyres, load: FloatArray, ax: FloatArray | float, ay: FloatArray | float, *,
-    drive_front: float = 0.0, brake_front: float = 0.6, even_within: float = 0.02,
-) -> Balance:  # fmt: skip
+    chassis: Chassis,
+    tyres: Tyres,
+    load: FloatArray,
+    ax: FloatArray | float,
+    ay: FloatArray | float,
+    *,
+    drive_front: float = 0.0,
+    brake_front: float = 0.6,
+    even_within: float = 0.02,
+) -> Balance:
     """Which axle runs out of grip first at steady accelerations (m/s2), each axle carrying its part of the side force.
 
     drive_front, brake_front: front axle's share of driving (ax > 0) and braking (ax < 0) force.
@@ -139,9 +154,10 @@ def balance(
         near = np.isfinite(used).all(-1) & (np.abs(lead) <= even_within * used.max(-1))
     together = some & (near | ~np.isfinite(used).any(-1))
     words = np.select(
-        [~some, together, lead > 0], ["holds", "slides with all four wheels", "pushes wide at the front"],
+        [~some, together, lead > 0],
+        ["holds", "slides with all four wheels", "pushes wide at the front"],
         default="steps out at the rear",
-    )  # fmt: skip
+    )
     return Balance(used=used, capacity=axle_capacity(tyres, load), words=words)
 
 

@@ -203,8 +203,13 @@ def _both(
     end = 2.0 * fine - rough
     ends = np.array([0.0, wheelbase])
     apart = fine - rough
-    axle = [np.hypot(apart[..., 0] - x * np.sin(fine[..., 2]) * apart[..., 2],
-                     apart[..., 1] + x * np.cos(fine[..., 2]) * apart[..., 2]) for x in ends]  # fmt: skip
+    axle = [
+        np.hypot(
+            apart[..., 0] - x * np.sin(fine[..., 2]) * apart[..., 2],
+            apart[..., 1] + x * np.cos(fine[..., 2]) * apart[..., 2],
+        )
+        for x in ends
+    ]
     rest = np.zeros_like(end)
     return QuickSlide(
         time=time,

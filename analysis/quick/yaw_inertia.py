@@ -108,8 +108,9 @@ def from_parts(parts: Sequence[Part]) -> YawInertia:
     # About the common centre the first-order shift of the centre itself drops out.
     by_mass = np.array([part.mass_u for part in parts]) * (own + away)
     by_place = np.array([part.place_u for part in parts]) * 2.0 * mass * np.sqrt(away)
-    return YawInertia(value=value, u=float(np.hypot(np.linalg.norm(by_mass), np.linalg.norm(by_place))),
-                      method="from parts")  # fmt: skip
+    return YawInertia(
+        value=value, u=float(np.hypot(np.linalg.norm(by_mass), np.linalg.norm(by_place))), method="from parts"
+    )
 
 
 def from_size(*, mass: float, length: float, width: float) -> YawInertia:

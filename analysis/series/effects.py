@@ -102,8 +102,12 @@ def analyse_series(
             "the pushes do not name the same factors", where="series", remedy="Give every push a level for every factor"
         )
     ground = {name: (reference or {}).get(name, pushes[0].setup[name]) for name in names}
-    columns = [(name, level) for name in names for level in dict.fromkeys(one.setup[name] for one in pushes)
-               if level != ground[name]]  # fmt: skip
+    columns = [
+        (name, level)
+        for name in names
+        for level in dict.fromkeys(one.setup[name] for one in pushes)
+        if level != ground[name]
+    ]
     if not columns:
         raise InputError("nothing was varied", where="series", remedy="Change one factor between set-ups")
     design = np.array([[1.0] + [float(one.setup[n] == level) for n, level in columns] for one in pushes])
@@ -122,11 +126,19 @@ def analyse_series(
         u = float(np.sqrt(covariance[i, i]))
         interval = (float(value[i]) - factor * u, float(value[i]) + factor * u)
         told = None if forecast is None else forecast.get((name, level))
-        effects.append(Effect(
-            factor=name, level=level, reference=ground[name], change=float(value[i]), u=u, interval=interval,
-            clear=not interval[0] <= 0.0 <= interval[1], forecast=told,
-            foreseen=None if told is None else interval[0] <= told <= interval[1],
-        ))  # fmt: skip
+        effects.append(
+            Effect(
+                factor=name,
+                level=level,
+                reference=ground[name],
+                change=float(value[i]),
+                u=u,
+                interval=interval,
+                clear=not interval[0] <= 0.0 <= interval[1],
+                forecast=told,
+                foreseen=None if told is None else interval[0] <= told <= interval[1],
+            )
+        )
     drift = _drift(design, kappa, blocks, np.array([one.order for one in pushes], dtype=np.float64))
     warnings = []
     if drift is not None and drift.clear:
@@ -141,8 +153,15 @@ def analyse_series(
         warnings.append(
             f"Pushes scatter {push_u / stated:.1f} times as much as each states: something moves between them"
         )
-    return SeriesResult(effects=tuple(effects), drift=drift, push_u=push_u, block_u=block_u, dof=dof,
-                        pushes=len(pushes), warnings=tuple(warnings))  # fmt: skip
+    return SeriesResult(
+        effects=tuple(effects),
+        drift=drift,
+        push_u=push_u,
+        block_u=block_u,
+        dof=dof,
+        pushes=len(pushes),
+        warnings=tuple(warnings),
+    )
 
 
 def _repeated_blocks(design: FloatArray, blocks: IntArray) -> int:
@@ -199,11 +218,15 @@ def _drift(design: FloatArray, kappa: FloatArray, blocks: IntArray, order: Float
     half = coverage_factor(0.95, dof) * float(np.sqrt(covariance[-1, -1])) * span
     total = float(value[-1]) * span
     clear = abs(total) > half
-    sentence = (f"Turn per travel drifted by {total:+.2g} per metre (±{half:.2g}) over the series, set-ups accounted "
-                "for: tyres wear in or the floor gathers dust; run in longer, or return to the baseline more often"
-                if clear else "No drift over the series can be told from scatter")  # fmt: skip
-    return Drift(slope=float(value[-1]), over_series=total, interval=(total - half, total + half), clear=clear,
-                 sentence=sentence)  # fmt: skip
+    sentence = (
+        f"Turn per travel drifted by {total:+.2g} per metre (±{half:.2g}) over the series, set-ups accounted "
+        "for: tyres wear in or the floor gathers dust; run in longer, or return to the baseline more often"
+        if clear
+        else "No drift over the series can be told from scatter"
+    )
+    return Drift(
+        slope=float(value[-1]), over_series=total, interval=(total - half, total + half), clear=clear, sentence=sentence
+    )
 
 
 def pushes_needed(

@@ -78,9 +78,13 @@ def hidden_change(
     if not fits:
         sentence += "; yet none of the listed changes explains the pushes, so something else was done"
     return HiddenChange(
-        probability={one.name: float(p) for one, p in zip(hypotheses, after[-1], strict=True)}, after=after,
-        best=name, odds=odds, fits=fits, sentence=sentence,
-    )  # fmt: skip
+        probability={one.name: float(p) for one, p in zip(hypotheses, after[-1], strict=True)},
+        after=after,
+        best=name,
+        odds=odds,
+        fits=fits,
+        sentence=sentence,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,8 +127,9 @@ def most_telling_push(
     best = int(np.argmax(gain))
     push = candidates[best]
     pct = 100.0 * push.station / hypotheses[0].car.wheelbase
-    return TellingPush(push=push, gain=gain,
-                       sentence=f"Push next at {pct:.0f} % of the wheelbase: worth {gain[best]:.2g} bits")  # fmt: skip
+    return TellingPush(
+        push=push, gain=gain, sentence=f"Push next at {pct:.0f} % of the wheelbase: worth {gain[best]:.2g} bits"
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -140,10 +145,12 @@ def _forecasts(hypotheses: Sequence[Hypothesis], pushes: Sequence[PushState]) ->
         check_states(job.car, job.push)
     best = kappa_of(jobs)
     around = kappa_of([doubt_variants(job) for job in jobs])
-    ratio = kappa_of([
-        Variants(car=job.car, push=job.push, log_ratio=np.array([-1.0, 1.0]) * max(job.car.grip_ratio_u, 1e-6))
-        for job in jobs
-    ])  # fmt: skip
+    ratio = kappa_of(
+        [
+            Variants(car=job.car, push=job.push, log_ratio=np.array([-1.0, 1.0]) * max(job.car.grip_ratio_u, 1e-6))
+            for job in jobs
+        ]
+    )
     result = []
     for h in range(len(hypotheses)):
         own, rows = [], []

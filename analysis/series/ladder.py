@@ -78,38 +78,30 @@ def grip_ladder(entries: Sequence[LadderEntry], *, reference: str | None = None)
         apart = sure * np.sqrt(own + own[i])
         better = int(np.sum(log - log[i] > apart))
         worse = int(np.sum(log[i] - log > apart))
-        rungs.append(Rung(
-            name=names[i], grip=float(np.exp(step)),
-            interval=(float(np.exp(step - 1.96 * u)), float(np.exp(step + 1.96 * u))),
-            ranks=(1 + better, len(entries) - worse),
-        ))  # fmt: skip
+        rungs.append(
+            Rung(
+                name=names[i],
+                grip=float(np.exp(step)),
+                interval=(float(np.exp(step - 1.96 * u)), float(np.exp(step + 1.96 * u))),
+                ranks=(1 + better, len(entries) - worse),
+            )
+        )
     sure_places = [one for one in rungs if one.ranks[0] == one.ranks[1]]
     top = rungs[0]
-    sentence = (f"{top.name} grips most" if top.ranks == (1, 1)
-                else f"{top.name} came out on top, but {_others(rungs)} cannot be told from it")  # fmt: skip
+    sentence = (
+        f"{top.name} grips most"
+        if top.ranks == (1, 1)
+        else f"{top.name} came out on top, but {_others(rungs)} cannot be told from it"
+    )
     sentence += f"; {len(sure_places)} of {len(rungs)} places are certain"
-    notes = [said for one in entries[1:] for said in differences(entries[0].notes, one.notes)
-             if not said.startswith("compound")]  # fmt: skip
+    notes = [
+        said
+        for one in entries[1:]
+        for said in differences(entries[0].notes, one.notes)
+        if not said.startswith("compound")
+    ]
     return Ladder(rungs=tuple(rungs), reference=base, sentence=sentence, warnings=tuple(dict.fromkeys(notes)))
 
 
 def _others(rungs: Sequence[Rung]) -> str:
     return " and ".join(one.name for one in rungs[1:] if one.ranks[0] == 1)
-
-
-
-
-
-
-
-
-
-
-
-
-
-
-
-
-
-

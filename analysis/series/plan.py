@@ -50,8 +50,14 @@ def standard_pushes(
 
     repeats: recorded pushes, an even number.
     """
-    return plan_series([setup or {}], station_pct=station_pct, repeats=repeats, run_in=run_in, baseline=None,
-                       rng=np.random.default_rng(0))  # fmt: skip
+    return plan_series(
+        [setup or {}],
+        station_pct=station_pct,
+        repeats=repeats,
+        run_in=run_in,
+        baseline=None,
+        rng=np.random.default_rng(0),
+    )
 
 
 def plan_series(
@@ -110,11 +116,19 @@ def plan_series(
             steps = changes if push == -run_in else ()
             if push == repeats // 2:
                 steps = (*steps, "turn the floor board by 180°")
-            plan.append(PlannedPush(
-                number=len(plan) + 1, block=block, setup=setup, role="run-in" if push < 0 else role,
-                side=("right", "left")[(push + first_side) % 2], station_pct=station_pct, board_turn_deg=board,
-                recorded=push >= 0, do_first=steps,
-            ))  # fmt: skip
+            plan.append(
+                PlannedPush(
+                    number=len(plan) + 1,
+                    block=block,
+                    setup=setup,
+                    role="run-in" if push < 0 else role,
+                    side=("right", "left")[(push + first_side) % 2],
+                    station_pct=station_pct,
+                    board_turn_deg=board,
+                    recorded=push >= 0,
+                    do_first=steps,
+                )
+            )
         turned = 180 - turned
         before = setup
     return tuple(plan)
@@ -175,7 +189,25 @@ def one_change_only(
 
 
 __all__ = [
-    "ChangeCheck", "Drift", "Effect", "HiddenChange", "Hypothesis", "Ladder", "LadderEntry", "PlannedPush", "Rung",
-    "SeriesPush", "SeriesResult", "TellingPush", "analyse_series", "full_factorial", "grip_ladder", "hidden_change",
-    "most_telling_push", "one_change_only", "plan_series", "pushes_needed", "standard_pushes",
-]  # fmt: skip
+    "ChangeCheck",
+    "Drift",
+    "Effect",
+    "HiddenChange",
+    "Hypothesis",
+    "Ladder",
+    "LadderEntry",
+    "PlannedPush",
+    "Rung",
+    "SeriesPush",
+    "SeriesResult",
+    "TellingPush",
+    "analyse_series",
+    "full_factorial",
+    "grip_ladder",
+    "hidden_change",
+    "most_telling_push",
+    "one_change_only",
+    "plan_series",
+    "pushes_needed",
+    "standard_pushes",
+]

@@ -39,9 +39,13 @@ class State:
 
     def take(self, keep: BoolArray | npt.NDArray[np.intp]) -> "State":
         return State(
-            self.y[..., keep], self.w[..., keep], self.t[..., keep],
-            self.force[..., keep], self.limit[..., keep], [q[keep] for q in self.push],
-        )  # fmt: skip
+            self.y[..., keep],
+            self.w[..., keep],
+            self.t[..., keep],
+            self.force[..., keep],
+            self.limit[..., keep],
+            [q[keep] for q in self.push],
+        )
 
     def put(self, keep: npt.NDArray[np.intp], part: "State") -> None:
         for name in ("y", "w", "t", "force", "limit"):

@@ -33,9 +33,7 @@ class LeastSquares:
         return float(row @ self.value), float(np.sqrt(row @ self.covariance @ row))
 
 
-def least_squares(
-    design: FloatArray, observed: FloatArray, *, covariance: FloatArray | None = None
-) -> LeastSquares:
+def least_squares(design: FloatArray, observed: FloatArray, *, covariance: FloatArray | None = None) -> LeastSquares:
     """Best linear unbiased estimate of p in observed = design p + error.
 
     design: (n, k).  observed: (n,).  covariance: (n, n) of the errors; without it all observations
@@ -86,9 +84,7 @@ def mean_and_covariance(readings: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Mean (d,) of quantities read together n times (n, d), and the covariance of that mean (GUM 5.2.3)."""
     rows = np.asarray(readings, dtype=np.float64)
     if rows.ndim != 2 or len(rows) < 2:
-        raise InputError(
-            "a spread needs at least two readings", where="readings", remedy="Repeat the reading"
-        )
+        raise InputError("a spread needs at least two readings", where="readings", remedy="Repeat the reading")
     return rows.mean(0), np.atleast_2d(np.cov(rows, rowvar=False)) / len(rows)
 
 

@@ -98,9 +98,7 @@ def square_root(covariance: FloatArray) -> FloatArray:
     """
     matrix = np.asarray(covariance, dtype=np.float64)
     if matrix.ndim != 2 or matrix.shape[0] != matrix.shape[1] or not np.all(np.isfinite(matrix)):
-        raise InputError(
-            "must be square and finite", where="covariance", remedy="Give one row and column per input"
-        )
+        raise InputError("must be square and finite", where="covariance", remedy="Give one row and column per input")
     scale = float(np.max(np.abs(matrix), initial=0.0))
     values, vectors = np.linalg.eigh(0.5 * (matrix + matrix.T))
     if not np.allclose(matrix, matrix.T, rtol=0, atol=1e-9 * scale) or np.any(values < -1e-9 * scale):
@@ -158,9 +156,7 @@ def coverage_factor(probability: float, dof: float = float("inf")) -> float:
 def jacobian(model: Model, x: FloatArray, step: FloatArray) -> FloatArray:
     """Derivatives (m, d) of a model at x (d,): central differences of fourth order, steps (d,) > 0."""
     shifts = np.eye(len(x)) * step
-    near, far = (
-        np.atleast_2d(np.asarray(model(x + k * shifts) - model(x - k * shifts)).T) for k in (1.0, 2.0)
-    )
+    near, far = (np.atleast_2d(np.asarray(model(x + k * shifts) - model(x - k * shifts)).T) for k in (1.0, 2.0))
     result: FloatArray = (8.0 * near - far) / (12.0 * step)
     return result
 
@@ -169,9 +165,7 @@ def _steps(x: FloatArray, u: FloatArray, factor: float) -> FloatArray:
     return factor * np.where(u > 0, u, np.maximum(np.abs(x), 1.0) * 1e-6)
 
 
-def first_order(
-    model: Model, inputs: Mapping[str, Input], *, correlation: FloatArray | None = None
-) -> FirstOrder:
+def first_order(model: Model, inputs: Mapping[str, Input], *, correlation: FloatArray | None = None) -> FirstOrder:
     """GUM 5.1 and 5.2 for one result, with the effective degrees of freedom of G.4 (Welch–Satterthwaite).
 
     correlation: (d, d) of the inputs in their order. With correlations the effective degrees of
@@ -188,9 +182,7 @@ def first_order(
     if np.any(finite):
         alone = correlation is None or np.allclose(r, np.eye(len(x)))
         effective = (
-            float(variance**2 / np.sum(parts[finite] ** 4 / dof[finite]))
-            if alone
-            else float(np.min(dof[finite]))
+            float(variance**2 / np.sum(parts[finite] ** 4 / dof[finite])) if alone else float(np.min(dof[finite]))
         )
     names = list(inputs)
     return FirstOrder(
@@ -235,9 +227,7 @@ def _values(inputs: Mapping[str, Input]) -> tuple[FloatArray, FloatArray]:
     )
 
 
-def coverage_interval(
-    samples: FloatArray, *, probability: float = 0.95, shortest: bool = False
-) -> tuple[float, float]:
+def coverage_interval(samples: FloatArray, *, probability: float = 0.95, shortest: bool = False) -> tuple[float, float]:
     """Interval holding this share of the samples (n,), after JCGM 101, 7.7: equal tails, or the shortest."""
     ordered = np.sort(np.asarray(samples, dtype=np.float64))
     count = len(ordered)
@@ -378,8 +368,6 @@ def variance_shares(scores: Mapping[str, FloatArray], result: FloatArray) -> dic
     whose = np.array(owner)
     # A coefficient that is nothing but noise explains 1/n of the variance by chance: take that off.
     chance = {name: float(np.sum(whose == name)) / len(result) for name in scores}
-    raw = {
-        name: float(np.var(design[:, whose == name] @ coefficient[whose == name])) / spread for name in scores
-    }
+    raw = {name: float(np.var(design[:, whose == name] @ coefficient[whose == name])) / spread for name in scores}
     unexplained = max(0.0, 1.0 - sum(raw.values()))
     return {name: max(0.0, raw[name] - chance[name] * unexplained) for name in scores}

@@ -71,9 +71,7 @@ def pool(estimates: Sequence[PivotEstimate]) -> Pooled:
     from scipy.special import chdtrc, stdtrit
 
     if not estimates:
-        raise InputError(
-            "there is no push to pool", where="repeats", remedy="Give at least one measured push"
-        )
+        raise InputError("there is no push to pool", where="repeats", remedy="Give at least one measured push")
     length = estimates[0].wheelbase
     if any(abs(one.wheelbase / length - 1.0) > 1e-3 for one in estimates):
         raise InputError(
@@ -108,9 +106,7 @@ def pool(estimates: Sequence[PivotEstimate]) -> Pooled:
     centre = middle + mean
     kappa = kappa_at(centre)
     interval = (
-        (-LARGEST_KAPPA, LARGEST_KAPPA)
-        if half >= np.pi / 2
-        else (kappa_at(centre - half), kappa_at(centre + half))
+        (-LARGEST_KAPPA, LARGEST_KAPPA) if half >= np.pi / 2 else (kappa_at(centre - half), kappa_at(centre + half))
     )
     back = 1.0 / _slope(kappa, length)
     estimate = PivotEstimate(

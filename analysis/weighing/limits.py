@@ -13,13 +13,17 @@ MassClass = Literal["M1", "M2", "M3"]
 LIMIT_STEPS = (0.5, 1.0, 1.5)
 """Error limit in intervals, one for each range of load (R 76-1 table 6; R 60-1 table 4 before the share p)."""
 SCALE_RANGES: dict[ScaleClass, tuple[float, float, float]] = {
-    "I": (50_000, 200_000, math.inf), "II": (5_000, 20_000, 100_000),
-    "III": (500, 2_000, 10_000), "IIII": (50, 200, 1_000),
-}  # fmt: skip
+    "I": (50_000, 200_000, math.inf),
+    "II": (5_000, 20_000, 100_000),
+    "III": (500, 2_000, 10_000),
+    "IIII": (50, 200, 1_000),
+}
 CELL_RANGES: dict[CellClass, tuple[float, float, float]] = {
-    "A": (50_000, 200_000, math.inf), "B": (5_000, 20_000, 100_000),
-    "C": (500, 2_000, 10_000), "D": (50, 200, 1_000),
-}  # fmt: skip
+    "A": (50_000, 200_000, math.inf),
+    "B": (5_000, 20_000, 100_000),
+    "C": (500, 2_000, 10_000),
+    "D": (50, 200, 1_000),
+}
 NOMINAL_G = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000)
 MASS_LIMIT_MG: dict[MassClass, tuple[float, ...]] = {
     "M1": (1.0, 1.2, 1.6, 2.0, 2.5, 3.0, 5.0, 10.0, 25.0, 50.0, 100.0, 250.0),

@@ -21,14 +21,22 @@ from analysis.weighing.reseating import Scatter, usual_scatter
 Turn = Literal["as is", "half turn", "quarter left", "quarter right", "pads exchanged", "half turn, pads exchanged"]
 
 PAD_UNDER: dict[Turn, tuple[int, int, int, int]] = {
-    "as is": (0, 1, 2, 3), "half turn": (3, 2, 1, 0), "quarter left": (2, 0, 3, 1), "quarter right": (1, 3, 0, 2),
-    "pads exchanged": (1, 0, 3, 2), "half turn, pads exchanged": (2, 3, 0, 1),
-}  # fmt: skip
+    "as is": (0, 1, 2, 3),
+    "half turn": (3, 2, 1, 0),
+    "quarter left": (2, 0, 3, 1),
+    "quarter right": (1, 3, 0, 2),
+    "pads exchanged": (1, 0, 3, 2),
+    "half turn, pads exchanged": (2, 3, 0, 1),
+}
 """Which pad is under FL, FR, RL, RR. Pads are numbered by the place they have in the first weighing."""
 SPOT_UNDER: dict[Turn, tuple[int, int, int, int]] = {
-    "as is": (0, 1, 2, 3), "half turn": (3, 2, 1, 0), "quarter left": (2, 0, 3, 1), "quarter right": (1, 3, 0, 2),
-    "pads exchanged": (0, 1, 2, 3), "half turn, pads exchanged": (3, 2, 1, 0),
-}  # fmt: skip
+    "as is": (0, 1, 2, 3),
+    "half turn": (3, 2, 1, 0),
+    "quarter left": (2, 0, 3, 1),
+    "quarter right": (1, 3, 0, 2),
+    "pads exchanged": (0, 1, 2, 3),
+    "half turn, pads exchanged": (3, 2, 1, 0),
+}
 """Which place on the floor is under each wheel: exchanging pads left for right leaves the car on its places."""
 CHANCE = 0.01
 

@@ -63,11 +63,17 @@ class SettledReading:
 
 
 def settled_reading(
-    time: FloatArray, counts: FloatArray, *, missing: BoolArray | None = None, limits: PadLimits | None =
-    None,
-    window_s: float = WINDOW_S, fewest: int = FEWEST_SAMPLES, trend_chance: float = TREND_CHANCE,
-    resolution: float = 1.0, names: tuple[str, ...] | None = None,
-) -> SettledReading:  # fmt: skip
+    time: FloatArray,
+    counts: FloatArray,
+    *,
+    missing: BoolArray | None = None,
+    limits: PadLimits | None = None,
+    window_s: float = WINDOW_S,
+    fewest: int = FEWEST_SAMPLES,
+    trend_chance: float = TREND_CHANCE,
+    resolution: float = 1.0,
+    names: tuple[str, ...] | None = None,
+) -> SettledReading:
     """Judge the last `window_s` seconds of a stream.
 
     time: (n,) s, rising.  counts: (n, k) raw counts.  missing: (n, k) True where the board flagged no result.
@@ -120,10 +126,20 @@ def settled_reading(
     elif fit.independent[slowest] < FEWEST_INDEPENDENT:
         reason = f"{label[slowest]} wanders too slowly for a window of {window_s:.1f} s"
     return SettledReading(
-        counts=fit.mean, u=fit.mean_u, dof=fit.dof, noise=fit.noise, count=int(np.count_nonzero(keep)),
-        outliers=dropped, missing=absent, trend=fit.slope, trend_u=fit.slope_u, duration=span,
-        settled=not reason, reason=reason, faults=faults,
-    )  # fmt: skip
+        counts=fit.mean,
+        u=fit.mean_u,
+        dof=fit.dof,
+        noise=fit.noise,
+        count=int(np.count_nonzero(keep)),
+        outliers=dropped,
+        missing=absent,
+        trend=fit.slope,
+        trend_u=fit.slope_u,
+        duration=span,
+        settled=not reason,
+        reason=reason,
+        faults=faults,
+    )
 
 
 @dataclass(slots=True)
@@ -160,10 +176,15 @@ class SettledDetector:
         if not self._rows:
             return None
         return settled_reading(
-            np.array([row[0] for row in self._rows]), np.array([row[1] for row in self._rows]),
-            missing=np.array([row[2] for row in self._rows]), limits=self.limits, window_s=self.window_s,
-            fewest=self.fewest, resolution=self.resolution, names=self.names,
-        )  # fmt: skip
+            np.array([row[0] for row in self._rows]),
+            np.array([row[1] for row in self._rows]),
+            missing=np.array([row[2] for row in self._rows]),
+            limits=self.limits,
+            window_s=self.window_s,
+            fewest=self.fewest,
+            resolution=self.resolution,
+            names=self.names,
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -279,7 +300,17 @@ def _too_few(raw: FloatArray, pads: int, absent: int, span: float, faults: tuple
     if faults:
         reason += f", pad {faults[0].pad + 1}: {faults[0].name}"
     return SettledReading(
-        counts=np.median(raw, 0) if len(raw) else np.zeros(pads), u=unknown, dof=np.ones(pads), noise=unknown,
-        count=len(raw), outliers=0, missing=absent, trend=np.zeros(pads), trend_u=unknown, duration=span,
-        settled=False, reason=reason, faults=faults,
-    )  # fmt: skip
+        counts=np.median(raw, 0) if len(raw) else np.zeros(pads),
+        u=unknown,
+        dof=np.ones(pads),
+        noise=unknown,
+        count=len(raw),
+        outliers=0,
+        missing=absent,
+        trend=np.zeros(pads),
+        trend_u=unknown,
+        duration=span,
+        settled=False,
+        reason=reason,
+        faults=faults,
+    )

@@ -45,9 +45,7 @@ def command(
     from rig.log.store import BenchLog
 
     cards = read_set(test_card)
-    wanted = {
-        name: value for name, value in (("front", front), ("left", left), ("cross", cross)) if value is not None
-    }
+    wanted = {name: value for name, value in (("front", front), ("left", left), ("cross", cross)) if value is not None}
     if (end_mm is None) == (len(wanted) != 1):
         raise click.UsageError("give either --to, or exactly one of --front, --left, --cross")
     if end_mm is not None:

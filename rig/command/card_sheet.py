@@ -7,10 +7,20 @@ import click
 
 @click.command(name="card-sheet", epilog="Example: pivotbench card-sheet soft.toml --baseline car.toml --out soft.pdf")
 @click.argument("car", metavar="CAR.toml", type=click.Path(path_type=Path))
-@click.option("--baseline", metavar="BASE.toml", type=click.Path(path_type=Path), default=None,
-              help="Car card to compare with; what differs is in bold.")
-@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), required=True, metavar="FILE",
-              help="The sheet: .pdf or .html, A5.")
+@click.option(
+    "--baseline",
+    metavar="BASE.toml",
+    type=click.Path(path_type=Path),
+    default=None,
+    help="Car card to compare with; what differs is in bold.",
+)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, dir_okay=False),
+    required=True,
+    metavar="FILE",
+    help="The sheet: .pdf or .html, A5.",
+)
 def command(car: Path, baseline: Path | None, out: Path) -> None:
     """Print a car card on A5, with its differences to the baseline in bold."""
     from rig.cards.read import read_card

@@ -33,9 +33,7 @@ def command(
     files: list[Path] = []
     if out_dir is not None:
         with progress("drawing over the clip", quiet=as_json) as bar:
-            files = write_track_report(
-                measured, cards, out_dir, clip.stem, whole_picture=whole_picture, progress=bar
-            )
+            files = write_track_report(measured, cards, out_dir, clip.stem, whole_picture=whole_picture, progress=bar)
     lines = [track_words(measured)]
     floor = measured.record.result.get("floor")
     if floor is not None:

@@ -59,9 +59,15 @@ def ratio(pairs: tuple[tuple[float, float], ...], read_u: float, as_json: bool) 
 @click.option("--roll-u", type=click.FloatRange(0), default=0.02, show_default=True, help="Doubt of the turn, degrees.")
 @json_option
 def shim(
-    gained: float, blocked: float | None, body_roll: float | None, thick: float, track: tuple[float, float],
-    load_u: float, roll_u: float, as_json: bool,
-) -> None:  # fmt: skip
+    gained: float,
+    blocked: float | None,
+    body_roll: float | None,
+    thick: float,
+    track: tuple[float, float],
+    load_u: float,
+    roll_u: float,
+    as_json: bool,
+) -> None:
     """Roll stiffness of both axles from a shim under a front wheel.
 
     The pads alone know only both axles in series: read the body's turn too, or shim again with the rear axle blocked.
@@ -75,16 +81,21 @@ def shim(
     width = (track[0] * mm, track[1] * mm)
     if body_roll is not None:
         found = roll_split(
-            gained * newton, thick * mm, width, math.radians(body_roll), gained_u=load_u * newton,
+            gained * newton,
+            thick * mm,
+            width,
+            math.radians(body_roll),
+            gained_u=load_u * newton,
             body_roll_u=math.radians(roll_u),
-        )  # fmt: skip
+        )
     elif blocked is not None:
         found = roll_split_by_blocking(gained * newton, blocked * newton, thick * mm, width, gained_u=load_u * newton)
     else:
         raise InputError(
-            "a shim and the pads cannot tell front from rear", where="shim",
+            "a shim and the pads cannot tell front from rear",
+            where="shim",
             remedy="Give --body-roll, or --blocked from a second weighing with the rear axle blocked",
-        )  # fmt: skip
+        )
     rows = {"front": found.front, "rear": found.rear, "front_share": found.front_share}
     result = {name: {"value": one.value, "u": one.u} for name, one in rows.items()}
     text = "\n".join(

@@ -11,14 +11,29 @@ from rig.command.options import json_option, log_folder, log_option, show
 @click.command(name="report", epilog="Example: pivotbench report --since 2026-09-01 --out term.pdf")
 @click.option("--records", default="", metavar="N,N", help="Only these records, by number.")
 @click.option("--kind", default=None, help="Only records of this kind (comparison, push, weighing, grip, series …).")
-@click.option("--series", type=click.Path(path_type=Path, dir_okay=False), default=None, metavar="PLAN.csv",
-              help="Only the tests that this plan names, and what was found from it.")
+@click.option(
+    "--series",
+    type=click.Path(path_type=Path, dir_okay=False),
+    default=None,
+    metavar="PLAN.csv",
+    help="Only the tests that this plan names, and what was found from it.",
+)
 @click.option("--since", type=click.DateTime(["%Y-%m-%d"]), default=None, help="Only from this day on.")
 @click.option("--title", default="What the bench found", show_default=True, help="Title of the report.")
-@click.option("--out", "out", type=click.Path(path_type=Path, dir_okay=False), required=True, metavar="FILE",
-              help="The report: .html or .pdf.")
-@click.option("--figures", type=click.Path(path_type=Path, file_okay=False), default=None,
-              help="Folder for every figure as SVG and PNG.")
+@click.option(
+    "--out",
+    "out",
+    type=click.Path(path_type=Path, dir_okay=False),
+    required=True,
+    metavar="FILE",
+    help="The report: .html or .pdf.",
+)
+@click.option(
+    "--figures",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=None,
+    help="Folder for every figure as SVG and PNG.",
+)
 @log_option
 @json_option
 def command(
@@ -50,13 +65,22 @@ def command(
         tests = [*(read_card(path, TestCard).name for path in listed_tests(series)), series.stem]
     # what was found from a plan stands in the log under the name of its file
     with BenchLog(log_folder(log_dir), read_only=True) as log:
-        chosen = choose(log, numbers=[int(part) for part in wanted], kind=kind,
-                        since=None if since is None else since.date(), tests=tests)
+        chosen = choose(
+            log,
+            numbers=[int(part) for part in wanted],
+            kind=kind,
+            since=None if since is None else since.date(),
+            tests=tests,
+        )
         told = retell(log, chosen)
     files = write_experiments(out, title, told, figures=figures)
     show(
-        "\n".join([f"{len(told.experiments)} experiments and {len(told.others)} other records told",
-                   *(f"wrote {file}" for file in files)]),
+        "\n".join(
+            [
+                f"{len(told.experiments)} experiments and {len(told.others)} other records told",
+                *(f"wrote {file}" for file in files),
+            ]
+        ),
         {
             "experiments": [{"record": one.record.number, "sentence": one.sentence} for one in told.experiments],
             "untold": {str(number): why for number, why in told.untold.items()},

@@ -188,9 +188,7 @@ def _rescue(old: sqlite3.Connection, new: sqlite3.Connection, table: str, most: 
             if table == "records" and len(row) == SUMMED:  # of a log from before the sums
                 row = (*row, record_sum(*row))
             try:
-                kept += new.execute(
-                    f"INSERT OR IGNORE INTO {table} VALUES ({','.join('?' * len(row))})", row
-                ).rowcount
+                kept += new.execute(f"INSERT OR IGNORE INTO {table} VALUES ({','.join('?' * len(row))})", row).rowcount
             except sqlite3.DatabaseError:  # a value that does not fit its column
                 lost += 1
     return kept, lost

@@ -129,8 +129,7 @@ class BenchLog:
                 sync(folder)
         with self._writing():
             self._db.execute(
-                "INSERT INTO files VALUES (?, ?, ?, ?, ?, ?) "
-                "ON CONFLICT (hash) DO UPDATE SET path = excluded.path",
+                "INSERT INTO files VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT (hash) DO UPDATE SET path = excluded.path",
                 (digest, kind, path.name, str(path.absolute()), size, _now()),
             )
         return digest
@@ -201,8 +200,17 @@ class BenchLog:
 
     def _insert(self, entry: Record, *, links: bool = True) -> None:
         number = self._db.execute("SELECT coalesce(max(number), 0) + 1 FROM records").fetchone()[0]
-        row = (entry.id, number, entry.bench, entry.kind, entry.title, entry.at, entry.software,
-               _dump(entry.inputs), _dump(entry.result))  # fmt: skip
+        row = (
+            entry.id,
+            number,
+            entry.bench,
+            entry.kind,
+            entry.title,
+            entry.at,
+            entry.software,
+            _dump(entry.inputs),
+            _dump(entry.result),
+        )
         self._db.execute("INSERT INTO records VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", (*row, record_sum(*row)))
         if links:
             self._link(entry)

@@ -1,7 +1,6 @@
 """How a port ends: lost, or at the end of a recording."""
 
 
-
 class PortLostError(OSError):
     """The far end is gone: unplugged, switched off, or hung up."""
 

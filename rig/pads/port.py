@@ -61,10 +61,6 @@ class Port(Protocol):
     def close(self) -> None: ...
 
 
-
-
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PortInfo:
     """One port of this computer. Empty strings where the system does not say."""
@@ -150,9 +146,7 @@ def open_port(url: str, *, baud: int = BAUD) -> Port:
     if not url.strip():
         raise InputError("no port is named", where="port", remedy="List the ports and name one")
     try:
-        port = serial.serial_for_url(
-            url, baudrate=baud, timeout=_LONGEST_WAIT, write_timeout=1.0, exclusive=True
-        )
+        port = serial.serial_for_url(url, baudrate=baud, timeout=_LONGEST_WAIT, write_timeout=1.0, exclusive=True)
     except ValueError as error:  # an unknown kind of URL, a baud rate that cannot be
         raise InputError(
             f"cannot be a port ({error})",
@@ -250,5 +244,3 @@ def find_again(lost: PortInfo, *, now_there: tuple[PortInfo, ...]) -> str | None
     if lost.location:
         return next((p.device for p in now_there if p.location == lost.location), None)
     return lost.device
-
-

@@ -138,9 +138,7 @@ class ReplayPort:
 
     def __init__(self, path: Path, *, speed: float = 1.0) -> None:
         if not 0.0 <= speed < float("inf"):
-            raise InputError(
-                f"cannot be played at speed {speed}", where=str(path), remedy="Give 0 or a positive speed"
-            )
+            raise InputError(f"cannot be played at speed {speed}", where=str(path), remedy="Give 0 or a positive speed")
         self._came = (chunk for chunk in read_traffic(path) if chunk.kind == "<")
         self._speed = speed
         self._began: float | None = None

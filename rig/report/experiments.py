@@ -42,8 +42,9 @@ def write_experiments(path: Path, title: str, told: Retold, *, figures: Path | N
             f'"{path.suffix}" is not a kind of report', where=str(path), remedy="End the name in .html or .pdf"
         )
     parts = report_parts(told)
-    numbers = sorted({number for one in told.experiments for number in one.records}
-                     | {record.number for record in told.others})
+    numbers = sorted(
+        {number for one in told.experiments for number in one.records} | {record.number for record in told.others}
+    )
     footer = f"Made from the bench log by {SOFTWARE}; records {_ranges(numbers)}. All intervals are 95 %."
     if path.suffix.lower() == ".pdf":
         write_bytes(path, report_pdf(title, parts, footer=footer))

@@ -32,8 +32,17 @@ def phase_rows(told: Told) -> list[list[str]]:
 
 
 HEADS = (
-    "phase", "ahead, g", "left, g", "FL, g", "FR, g", "RL, g", "RR, g", "balance point, %", "in the air", "the car",
-)  # fmt: skip
+    "phase",
+    "ahead, g",
+    "left, g",
+    "FL, g",
+    "FR, g",
+    "RL, g",
+    "RR, g",
+    "balance point, %",
+    "in the air",
+    "the car",
+)
 
 
 def moving_words(told: Told, against: Told | None = None) -> str:

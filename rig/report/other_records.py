@@ -23,18 +23,28 @@ def besides_parts(records: Sequence[Record]) -> list[Part]:
     Kinds that are raw material (zeros, readings by key) are only counted.
     """
     records = sorted(records, key=lambda one: one.number)
-    rows = [(str(one.number), one.at[:10], one.kind, one.title, record_words(one))
-            for one in records if one.kind in WORDS]
+    rows = [
+        (str(one.number), one.at[:10], one.kind, one.title, record_words(one)) for one in records if one.kind in WORDS
+    ]
     uncounted = Counter(one.kind for one in records if one.kind not in WORDS and one.kind not in ("series", "ladder"))
     parts = []
     if rows or uncounted:
         counted = ", ".join(f"{count} × {kind}" for kind, count in uncounted.most_common())
-        parts.append(Part(
-            title="Besides the pushes",
-            paragraphs=[f"Also in the log: {counted}."] if counted else [],
-            tables=[Table(caption="Weighed, measured and prepared", heads=("record", "day", "what", "of", "found"),
-                          rows=rows)] if rows else [],
-        ))
+        parts.append(
+            Part(
+                title="Besides the pushes",
+                paragraphs=[f"Also in the log: {counted}."] if counted else [],
+                tables=[
+                    Table(
+                        caption="Weighed, measured and prepared",
+                        heads=("record", "day", "what", "of", "found"),
+                        rows=rows,
+                    )
+                ]
+                if rows
+                else [],
+            )
+        )
     parts += [_series(one) for one in records if one.kind == "series"]
     parts += [_ladder(one) for one in records if one.kind == "ladder"]
     return parts
@@ -47,9 +57,11 @@ def _plus(one: Result, unit: str, digits: int = 1) -> str:
 
 
 def _weighing(result: Result) -> str:
-    return (f"{_plus(result['total_g'], 'g')}; front {_plus(result['front_pct'], '%', 2)}, left "
-            f"{_plus(result['left_pct'], '%', 2)}, cross weight (front right with rear left) "
-            f"{_plus(result['diagonal_fr_rl_pct'], '%', 2)}")
+    return (
+        f"{_plus(result['total_g'], 'g')}; front {_plus(result['front_pct'], '%', 2)}, left "
+        f"{_plus(result['left_pct'], '%', 2)}, cross weight (front right with rear left) "
+        f"{_plus(result['diagonal_fr_rl_pct'], '%', 2)}"
+    )
 
 
 def _grip(result: Result) -> str:
@@ -68,8 +80,10 @@ def _inference(result: Result) -> str:
 
 
 def _drive(result: Result) -> str:
-    return (f"{result['speed_m_s']:.2f} ± {1.96 * result['speed_u_m_s']:.2f} m/s on a radius of "
-            f"{result['radius_m']:.2f} ± {1.96 * result['radius_u_m']:.2f} m; pivot at {result['pivot_pct']:.0f} %")
+    return (
+        f"{result['speed_m_s']:.2f} ± {1.96 * result['speed_u_m_s']:.2f} m/s on a radius of "
+        f"{result['radius_m']:.2f} ± {1.96 * result['radius_u_m']:.2f} m; pivot at {result['pivot_pct']:.0f} %"
+    )
 
 
 WORDS: dict[str, Callable[[Result], str]] = {
@@ -83,8 +97,10 @@ WORDS: dict[str, Callable[[Result], str]] = {
     "shim": lambda r: f"cross weight {r['cross_g_per_mm']:.1f} g for each mm under one pad",
     "camera": lambda r: f"lens from {len(r['views'])} pictures, {r['rms_px']:.2f} px left over",
     "floor layout": lambda r: f"{len(r['markers'])} sheets, each within {1.96 * r['place_u_mm']:.2f} mm",
-    "plate place": lambda r: f"plate {r['shift_mm'][0]:+.2f} mm along and {r['shift_mm'][1]:+.2f} mm across, each ± "
-                             f"{1.96 * r['place_mm_u']:.2f} mm; turned by {r['turn_deg']:+.2f}°",
+    "plate place": lambda r: (
+        f"plate {r['shift_mm'][0]:+.2f} mm along and {r['shift_mm'][1]:+.2f} mm across, each ± "
+        f"{1.96 * r['place_mm_u']:.2f} mm; turned by {r['turn_deg']:+.2f}°"
+    ),
     "car markers": lambda r: f"{len(r['markers'])} markers' places",
 }
 """Kind of record -> what it found, in one line."""
@@ -109,9 +125,13 @@ def _series(record: Record) -> Part:
     result = record.result
     effects = result["effects"]
     rows = [
-        (e["factor"], f"{e['reference']} → {e['level']}", f"{e['change_per_m'] * DEG_PER_CM:+.2f}",
-         f"{e['interval_per_m'][0] * DEG_PER_CM:+.2f} to {e['interval_per_m'][1] * DEG_PER_CM:+.2f}",
-         "clear" if e["clear"] else "cannot tell")
+        (
+            e["factor"],
+            f"{e['reference']} → {e['level']}",
+            f"{e['change_per_m'] * DEG_PER_CM:+.2f}",
+            f"{e['interval_per_m'][0] * DEG_PER_CM:+.2f} to {e['interval_per_m'][1] * DEG_PER_CM:+.2f}",
+            "clear" if e["clear"] else "cannot tell",
+        )
         for e in effects
     ]
     clear = [f"{e['factor']} ({e['reference']} → {e['level']})" for e in effects if e["clear"]]
@@ -127,9 +147,19 @@ def _series(record: Record) -> Part:
             *([result["drift"]] if result.get("drift") else []),
             *(f"Note: {text}" for text in result["warnings"]),
         ],
-        figure=_bars([(f"{e['factor']}: {e['reference']} → {e['level']}", e["change_per_m"] * DEG_PER_CM,
-                       [end * DEG_PER_CM for end in e["interval_per_m"]]) for e in effects],
-                     "change of turn per travel, °/cm (95 %)", 0.0, MEASURED),
+        figure=_bars(
+            [
+                (
+                    f"{e['factor']}: {e['reference']} → {e['level']}",
+                    e["change_per_m"] * DEG_PER_CM,
+                    [end * DEG_PER_CM for end in e["interval_per_m"]],
+                )
+                for e in effects
+            ],
+            "change of turn per travel, °/cm (95 %)",
+            0.0,
+            MEASURED,
+        ),
         alt="Effects of the series with their intervals",
         tables=[Table(caption="Effects", heads=("factor", "change", "turn per travel, °/cm", "95 %", ""), rows=rows)],
     )
@@ -137,20 +167,29 @@ def _series(record: Record) -> Part:
 
 def ladder_rows(record: Record) -> list[tuple[str, str, str, str]]:
     """Tyres, grip, its interval and rank of every rung."""
-    return [(r["name"], f"{r['grip']:.3f}", f"{r['interval'][0]:.3f} to {r['interval'][1]:.3f}",
-             str(r["ranks"][0]) if r["ranks"][0] == r["ranks"][1] else f"{r['ranks'][0]} to {r['ranks'][1]}")
-            for r in record.result["rungs"]]
+    return [
+        (
+            r["name"],
+            f"{r['grip']:.3f}",
+            f"{r['interval'][0]:.3f} to {r['interval'][1]:.3f}",
+            str(r["ranks"][0]) if r["ranks"][0] == r["ranks"][1] else f"{r['ranks'][0]} to {r['ranks'][1]}",
+        )
+        for r in record.result["rungs"]
+    ]
 
 
 def _ladder(record: Record) -> Part:
     return Part(
         title=f"Ladder of tyres on {record.title}",
         verdict=f"{record.result['sentence']}.",
-        figure=_bars([(r["name"], r["grip"], r["interval"]) for r in record.result["rungs"]],
-                     "grip of the front pair over that of the pair with 1.0 (95 %)", 1.0, FORECAST),
+        figure=_bars(
+            [(r["name"], r["grip"], r["interval"]) for r in record.result["rungs"]],
+            "grip of the front pair over that of the pair with 1.0 (95 %)",
+            1.0,
+            FORECAST,
+        ),
         alt="Grip of each pair of tyres with its interval",
-        tables=[Table(caption="Rungs", heads=("tyres", "grip", "95 %", "rank"),
-                      rows=ladder_rows(record))],
+        tables=[Table(caption="Rungs", heads=("tyres", "grip", "95 %", "rank"), rows=ladder_rows(record))],
     )
 
 

@@ -87,7 +87,10 @@ def overview_figure(experiments: Sequence[Experiment]) -> "Figure":
     axes.grid(axis="x", alpha=0.2)
     axes.legend(
         handles=[_key("measured", MEASURED, "o"), _key("forecast", FORECAST, "D")],
-        loc="lower center", bbox_to_anchor=(0.5, 1.0), ncol=2, frameon=False,
+        loc="lower center",
+        bbox_to_anchor=(0.5, 1.0),
+        ncol=2,
+        frameon=False,
     )
     return figure
 

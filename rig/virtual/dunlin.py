@@ -121,9 +121,7 @@ def draw_truth(setup: SetUp, rng: np.random.Generator) -> Truth:
     grip = np.repeat([setup.grip[0] * level * math.sqrt(ratio), setup.grip[1] * level / math.sqrt(ratio)], 2)
     corner_g = corner_weights_g(setup, wheelbase, float(np.mean(track)))
     contacts = (
-        np.array(
-            [[wheelbase, track[0] / 2], [wheelbase, -track[0] / 2], [0.0, track[1] / 2], [0.0, -track[1] / 2]]
-        )
+        np.array([[wheelbase, track[0] / 2], [wheelbase, -track[0] / 2], [0.0, track[1] / 2], [0.0, -track[1] / 2]])
         * 1e-3
     )
     mass = setup.mass_g * 1e-3
@@ -136,9 +134,7 @@ def draw_truth(setup: SetUp, rng: np.random.Generator) -> Truth:
         yaw_inertia=mass * 0.095**2,
         cg=np.array(setup.cg_mm) * 1e-3,
         heading=np.zeros(4),
-        roll_share=float(
-            np.clip(0.5 + keys["geometry.front_roll_share_u"] * rng.standard_normal(), 0.2, 0.8)
-        ),
+        roll_share=float(np.clip(0.5 + keys["geometry.front_roll_share_u"] * rng.standard_normal(), 0.2, 0.8)),
     )
     place_u = keys["plate.place_mm_u"] * 1e-3
     shift = rng.standard_normal(3) * [place_u, place_u, math.radians(keys["plate.turn_deg_u"])]
@@ -146,7 +142,6 @@ def draw_truth(setup: SetUp, rng: np.random.Generator) -> Truth:
         corner_g=corner_g,
         pushed=pushed,
         station_shift=float(test["push.position_pct_u"] / 100 * wheelbase * 1e-3 * rng.standard_normal()),
-        height=float(max(test["push.height_mm"] + test["push.height_mm_u"] * rng.standard_normal(), 1.0))
-        * 1e-3,
+        height=float(max(test["push.height_mm"] + test["push.height_mm_u"] * rng.standard_normal(), 1.0)) * 1e-3,
         plate_shift=shift,
     )

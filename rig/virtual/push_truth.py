@@ -103,6 +103,7 @@ def wheel_slip(u: list[float], e: list[float], limit: list[float], drag_force: f
     u: hub speed along rolling, m/s.  e: rounded sideways speed of each, m/s.  limit: grip times load, N.
     The wheels have no inertia: w balances the contacts' pull against the drag, or is 0 when it cannot.
     """
+
     def pull(w: float) -> float:
         return sum(g * (a - w) / math.hypot(a - w, b) for a, b, g in zip(u, e, limit, strict=True))
 
@@ -127,20 +128,23 @@ def wheel_slip(u: list[float], e: list[float], limit: list[float], drag_force: f
 class _Model:
     """Forces on one car under one push; plain floats, since the solver asks tens of thousands of times."""
 
-    def __init__(self, car: PushedCar, push: FingerPush, start: FloatArray, slip_floor: float,
-                 stiffness: float) -> None:
+    def __init__(
+        self, car: PushedCar, push: FingerPush, start: FloatArray, slip_floor: float, stiffness: float
+    ) -> None:
         self.car, self.push, self.floor, self.stiffness = car, push, slip_floor, stiffness
         self.x, self.y = car.contacts[:, 0].tolist(), car.contacts[:, 1].tolist()
         self.rest_loads = car.loads.tolist()
         self.grip, self.drag = car.grip.tolist(), car.drag.tolist()
         self.cos, self.sin = np.cos(car.heading).tolist(), np.sin(car.heading).tolist()
-        self.groups = [g for axle, solid in enumerate(car.solid)
-                       for g in ([[2 * axle, 2 * axle + 1]] if solid else [[2 * axle], [2 * axle + 1]])]
+        self.groups = [
+            g
+            for axle, solid in enumerate(car.solid)
+            for g in ([[2 * axle, 2 * axle + 1]] if solid else [[2 * axle], [2 * axle + 1]])
+        ]
         self.towards = -math.copysign(1.0, push.side_y)
         c, s = math.cos(start[2]), math.sin(start[2])
         self.direction = (-s * self.towards, c * self.towards)
-        self.first = (start[0] + c * push.station - s * push.side_y,
-                      start[1] + s * push.station + c * push.side_y)
+        self.first = (start[0] + c * push.station - s * push.side_y, start[1] + s * push.station + c * push.side_y)
         self.damping = 2.0 * math.sqrt(stiffness * car.mass)
 
     def loads_under(self, push_x: float, push_y: float) -> tuple[float, float, float, float]:
@@ -174,8 +178,10 @@ class _Model:
             back, speed = _eased(ramp - t, ramp, v)
             return push.distance - back, speed
         t = min(t - ramp, 0.2)
-        return (push.distance - 0.0005 * (1.0 - math.cos(math.pi * t / 0.2)),
-                -0.0005 * math.pi / 0.2 * math.sin(math.pi * t / 0.2))
+        return (
+            push.distance - 0.0005 * (1.0 - math.cos(math.pi * t / 0.2)),
+            -0.0005 * math.pi / 0.2 * math.sin(math.pi * t / 0.2),
+        )
 
     def forces(self, time: float, state: FloatArray) -> _Forces:
         """Everything that acts; state: origin x, y, yaw, then origin velocity and yaw rate, floor axes."""
@@ -209,15 +215,17 @@ class _Model:
                 power -= f_along * along[i] + f_across * across[i]
         return _Forces(fx, fy, moment, (push_x, push_y), loads, power)
 
-    def _finger_in_car(self, time: float, origin: tuple[float, float], turn: tuple[float, float]
-                       ) -> tuple[float, float]:
+    def _finger_in_car(
+        self, time: float, origin: tuple[float, float], turn: tuple[float, float]
+    ) -> tuple[float, float]:
         advance, _ = self.finger_at(time)
         dx = self.first[0] + advance * self.direction[0] - origin[0]
         dy = self.first[1] + advance * self.direction[1] - origin[1]
         return turn[0] * dx + turn[1] * dy, turn[0] * dy - turn[1] * dx
 
-    def _finger_force(self, time: float, origin: tuple[float, float], turn: tuple[float, float],
-                      twist: tuple[float, float, float]) -> tuple[float, float]:
+    def _finger_force(
+        self, time: float, origin: tuple[float, float], turn: tuple[float, float], twist: tuple[float, float, float]
+    ) -> tuple[float, float]:
         """Force on the car in car axes: a stiff pad without mass, pressing only."""
         qx, qy = self._finger_in_car(time, origin, turn)
         depth = self.towards * (qy - self.push.side_y)
@@ -255,9 +263,17 @@ def _eased(time: float, ramp: float, speed: float) -> tuple[float, float]:
     return speed / 2 * (time - ramp / math.pi * math.sin(phase)), speed / 2 * (1 - math.cos(phase))
 
 
-def simulate_push(car: PushedCar, push: FingerPush, *, start: FloatArray | None = None,
-                  slip_floor: float = 2e-6, stiffness: float = 2e5, rate: float = 500.0,
-                  tolerance: float = 1e-7, progress: Callable[[float], None] | None = None) -> PushTruth:
+def simulate_push(
+    car: PushedCar,
+    push: FingerPush,
+    *,
+    start: FloatArray | None = None,
+    slip_floor: float = 2e-6,
+    stiffness: float = 2e5,
+    rate: float = 500.0,
+    tolerance: float = 1e-7,
+    progress: Callable[[float], None] | None = None,
+) -> PushTruth:
     """Push a resting car and see what it does.
 
     start: (3,) x, y, yaw of the car axes in floor axes; zeros when left out.  slip_floor: m/s, see the
@@ -285,13 +301,22 @@ def simulate_push(car: PushedCar, push: FingerPush, *, start: FloatArray | None 
         if right <= left:
             continue
         inside = (time > left) & (time < right)
-        result = solve_ivp(model.rates, (left, right), state, method="LSODA", rtol=tolerance,
-                           atol=np.array([1, 1, 4, 1, 1, 4]) * tolerance * 1e-2,
-                           t_eval=np.append(time[inside], right),
-                           max_step=max(0.05, (right - left) / 20))
+        result = solve_ivp(
+            model.rates,
+            (left, right),
+            state,
+            method="LSODA",
+            rtol=tolerance,
+            atol=np.array([1, 1, 4, 1, 1, 4]) * tolerance * 1e-2,
+            t_eval=np.append(time[inside], right),
+            max_step=max(0.05, (right - left) / 20),
+        )
         if not result.success:
-            raise BenchError(f"the push could not be integrated ({result.message})", where="virtual push",
-                             remedy="Use a slower push or a larger slip floor")
+            raise BenchError(
+                f"the push could not be integrated ({result.message})",
+                where="virtual push",
+                remedy="Use a slower push or a larger slip floor",
+            )
         rows[inside], state = result.y.T[:-1], result.y[:, -1]
         rows[time == right] = state
         if progress is not None:
@@ -307,8 +332,9 @@ def _report(model: _Model, time: FloatArray, rows: FloatArray) -> PushTruth:
     roll = np.array([m.push[1] for m in moments]) * push.height
     taken = (loads - car.loads) @ car.contacts[:, 1]
     if np.any(np.abs(taken - roll) > 1e-9 + 1e-6 * np.abs(roll)) or np.any(loads < 0):
-        raise BenchError("the finger would tip the car over", where="push height",
-                         remedy="Push lower, or lower the grip")
+        raise BenchError(
+            "the finger would tip the car over", where="push height", remedy="Push lower, or lower the grip"
+        )
     c, s = np.cos(rows[:, 2]), np.sin(rows[:, 2])
     advance = np.array([model.finger_at(t) for t in time])
     direction = np.array(model.direction)
@@ -319,33 +345,59 @@ def _report(model: _Model, time: FloatArray, rows: FloatArray) -> PushTruth:
     velocity[:, 0] -= rows[:, 5] * arm[:, 1]
     velocity[:, 1] += rows[:, 5] * arm[:, 0]
     return PushTruth(
-        time=time, pose=rows[:, :3].copy(), velocity=velocity,
-        finger=np.array(model.first) + advance[:, :1] * direction, force=force, loads=loads,
+        time=time,
+        pose=rows[:, :3].copy(),
+        velocity=velocity,
+        finger=np.array(model.first) + advance[:, :1] * direction,
+        force=force,
+        loads=loads,
         friction_power=np.array([m.tyre_power for m in moments]),
-        finger_power=(force @ direction) * advance[:, 1])
+        finger_power=(force @ direction) * advance[:, 1],
+    )
 
 
 def _check(car: PushedCar, push: FingerPush) -> None:
     """Refuse what cannot be, naming it."""
-    for name, array, shape in (("contacts", car.contacts, (4, 2)), ("loads", car.loads, (4,)),
-                               ("grip", car.grip, (4,)), ("drag", car.drag, (4,)),
-                               ("heading", car.heading, (4,)), ("cg", car.cg, (2,))):
+    for name, array, shape in (
+        ("contacts", car.contacts, (4, 2)),
+        ("loads", car.loads, (4,)),
+        ("grip", car.grip, (4,)),
+        ("drag", car.drag, (4,)),
+        ("heading", car.heading, (4,)),
+        ("cg", car.cg, (2,)),
+    ):
         if np.shape(array) != shape or not np.all(np.isfinite(array)):
-            raise InputError(f"{name} must be {shape} finite numbers", where=f"car {name}",
-                             remedy="Give one entry per wheel in the order FL, FR, RL, RR")
+            raise InputError(
+                f"{name} must be {shape} finite numbers",
+                where=f"car {name}",
+                remedy="Give one entry per wheel in the order FL, FR, RL, RR",
+            )
     if np.any(car.loads < 0) or np.any(car.grip <= 0) or np.any((car.drag < 0) | (car.drag > 1)):
-        raise InputError("loads may not be negative, grip must be positive and drag within 0..1",
-                         where="car wheels", remedy="Correct the car's wheels")
-    for name, number in (("mass", car.mass), ("yaw inertia", car.yaw_inertia), ("speed", push.speed),
-                         ("distance", push.distance), ("ramp", push.ramp)):
+        raise InputError(
+            "loads may not be negative, grip must be positive and drag within 0..1",
+            where="car wheels",
+            remedy="Correct the car's wheels",
+        )
+    for name, number in (
+        ("mass", car.mass),
+        ("yaw inertia", car.yaw_inertia),
+        ("speed", push.speed),
+        ("distance", push.distance),
+        ("ramp", push.ramp),
+    ):
         if not (math.isfinite(number) and number > 0):
             raise InputError(f"{name} must be positive, not {number!r}", where=name, remedy="Correct it")
     if push.kind not in ("sliding", "sticking", "friction"):
-        raise InputError(f"finger kind {push.kind!r} is not known", where="finger",
-                         remedy="Choose sliding, sticking or friction")
+        raise InputError(
+            f"finger kind {push.kind!r} is not known", where="finger", remedy="Choose sliding, sticking or friction"
+        )
     if push.side_y == 0 or push.friction < 0 or push.height < 0 or push.rest < 0:
-        raise InputError("side_y may not be 0; friction, height and rest may not be negative",
-                         where="push", remedy="Correct the push")
+        raise InputError(
+            "side_y may not be 0; friction, height and rest may not be negative",
+            where="push",
+            remedy="Correct the push",
+        )
     if push.distance < push.speed * push.ramp:
-        raise InputError("the push is too short for its ramps", where="push",
-                         remedy="Use a distance of at least speed times ramp")
+        raise InputError(
+            "the push is too short for its ramps", where="push", remedy="Use a distance of at least speed times ramp"
+        )

@@ -25,20 +25,33 @@ EXTRA = {"fuzz_parsers": ["--seconds", "30"], "mutation": ["--seconds", "3600"]}
 """Where a script's own length suits a night rather than one run of all."""
 
 LIMITS: dict[str, tuple[float | None, float | None]] = {
-    **{f"kills.{what}": (None, 0)
-       for what in ("lost", "wrong", "not_sound", "half_taken_for_whole", "next_run_failed")},
+    **{
+        f"kills.{what}": (None, 0) for what in ("lost", "wrong", "not_sound", "half_taken_for_whole", "next_run_failed")
+    },
     **{f"write_errors.{what}": (None, 0) for what in ("lost", "wrong", "not_sound", "badly_told", "not_writable")},
-    "stops.faults": (None, 0), "fuzz_parsers.findings": (None, 0), "install.failed_steps": (None, 0),
-    "soak.errors": (None, 0), "soak.not_sound": (None, 0), "soak.open_files_growth": (None, 0),
-    "soak.threads_growth": (None, 0), "pad_stream_day.overflowed": (None, 0),
-    "mutation.score": (0.80, None), "covered.lines": (0.95, None), "covered.branches": (0.95, None),
-    "pivot_accuracy.p95_error_pct_8deg": (None, 0.1), "pivot_accuracy.p95_error_pct_2p5deg": (None, 3.0),
+    "stops.faults": (None, 0),
+    "fuzz_parsers.findings": (None, 0),
+    "install.failed_steps": (None, 0),
+    "soak.errors": (None, 0),
+    "soak.not_sound": (None, 0),
+    "soak.open_files_growth": (None, 0),
+    "soak.threads_growth": (None, 0),
+    "pad_stream_day.overflowed": (None, 0),
+    "mutation.score": (0.80, None),
+    "covered.lines": (0.95, None),
+    "covered.branches": (0.95, None),
+    "pivot_accuracy.p95_error_pct_8deg": (None, 0.1),
+    "pivot_accuracy.p95_error_pct_2p5deg": (None, 3.0),
     "pivot_accuracy.p95_error_pct_8deg_simulated": (None, 0.1),
     "pivot_accuracy.p95_error_pct_2p5deg_simulated": (None, 3.0),
-    "pivot_accuracy.coverage_simulated": (0.93, 0.97), "pivot_accuracy.coverage_rendered": (57 / 60, None),
-    "pivot_accuracy.pose_mm": (None, 0.05), "pivot_accuracy.pose_deg": (None, 0.02),
-    "pivot_accuracy.straight_given_pivot_pct": (None, 1.0), "pivot_accuracy.straight_bound_wheelbases": (100, None),
-    "pivot_accuracy.turned_called_straight": (None, 0), "pivot_accuracy.wander_error_pct": (None, 2.0),
+    "pivot_accuracy.coverage_simulated": (0.93, 0.97),
+    "pivot_accuracy.coverage_rendered": (57 / 60, None),
+    "pivot_accuracy.pose_mm": (None, 0.05),
+    "pivot_accuracy.pose_deg": (None, 0.02),
+    "pivot_accuracy.straight_given_pivot_pct": (None, 1.0),
+    "pivot_accuracy.straight_bound_wheelbases": (100, None),
+    "pivot_accuracy.turned_called_straight": (None, 0),
+    "pivot_accuracy.wander_error_pct": (None, 2.0),
     "pivot_statistics.coverage": (0.93, 0.97),
     **{f"prediction_coverage.{what}": (0.93, 0.97) for what in ("factor_effect", "kappa", "grip_ratio")},
     **{f"weighing_coverage.{what}": (0.93, 0.97) for what in ("corner", "cg_x", "cg_y", "cg_height", "cross_weight")},
@@ -82,8 +95,11 @@ class Row:
 
 def scripts() -> list[str]:
     """Names of the scripts that can be run by themselves, this one excepted."""
-    return [path.stem for path in sorted(HERE.glob("*.py"))
-            if path.stem != "all" and '__name__ == "__main__"' in path.read_text(encoding="utf-8")]
+    return [
+        path.stem
+        for path in sorted(HERE.glob("*.py"))
+        if path.stem != "all" and '__name__ == "__main__"' in path.read_text(encoding="utf-8")
+    ]
 
 
 def flat(value: Any, name: str = "") -> Iterator[tuple[str, float]]:
@@ -106,8 +122,11 @@ def _bare(name: str) -> str:
 def rows_of(script: str, told: dict[str, Any]) -> list[Row]:
     """Figures of one script, each beside the baseline that belongs to it or its limit."""
     figures = dict(flat(told))
-    baseline = {name for name in figures if re.search(r"(^|[._])(baseline|blind|simple|generic)", name)
-                and f"{script}.{name}" not in LIMITS}
+    baseline = {
+        name
+        for name in figures
+        if re.search(r"(^|[._])(baseline|blind|simple|generic)", name) and f"{script}.{name}" not in LIMITS
+    }
     paired: dict[str, str] = {}
     ours = [name for name in figures if name not in baseline and not f"{script}.{name}".startswith(LEFT_OUT)]
     for name in baseline:
@@ -121,8 +140,9 @@ def rows_of(script: str, told: dict[str, Any]) -> list[Row]:
         if (limit := LIMITS.get(f"{script}.{name}")) is not None:
             rows.append(Row(script=script, figure=name, value=figures[name], limit=limit))
         elif name in paired:
-            rows.append(Row(script=script, figure=name, value=figures[name], against=paired[name],
-                            other=figures[paired[name]]))
+            rows.append(
+                Row(script=script, figure=name, value=figures[name], against=paired[name], other=figures[paired[name]])
+            )
         else:
             rows.append(Row(script=script, figure=name, value=figures[name]))
     rows += [Row(script=script, figure=name, value=figures[name]) for name in sorted(baseline - set(paired.values()))]
@@ -136,8 +156,16 @@ def run_one(script: str, *, quick: bool, limit_s: float) -> dict[str, Any]:
     start = time.monotonic()
     try:
         path = os.pathsep.join(filter(None, (str(root), os.environ.get("PYTHONPATH"))))
-        done = subprocess.run(command, cwd=root, env=os.environ | {"PYTHONPATH": path}, capture_output=True,
-                              encoding="utf-8", errors="replace", timeout=limit_s, check=False)
+        done = subprocess.run(
+            command,
+            cwd=root,
+            env=os.environ | {"PYTHONPATH": path},
+            capture_output=True,
+            encoding="utf-8",
+            errors="replace",
+            timeout=limit_s,
+            check=False,
+        )
     except subprocess.TimeoutExpired:
         return {"failed": f"took over {limit_s:.0f} s", "seconds": round(limit_s, 1)}
     seconds = round(time.monotonic() - start, 1)
@@ -157,8 +185,10 @@ def table(rows: list[Row]) -> str:
     heads = ("script", "figure", "value", "baseline or limit", "its value", "ratio")
     cells = [(row.script, row.figure, f"{row.value:.5g}", *row.beside) for row in rows]
     widths = [max(len(line[column]) for line in [heads, *cells]) for column in range(len(heads))]
-    lines = ["  ".join(word.ljust(width) for word, width in zip(line, widths, strict=True)).rstrip()
-             for line in [heads, tuple("-" * width for width in widths), *cells]]
+    lines = [
+        "  ".join(word.ljust(width) for word, width in zip(line, widths, strict=True)).rstrip()
+        for line in [heads, tuple("-" * width for width in widths), *cells]
+    ]
     return "\n".join(lines)
 
 

@@ -28,7 +28,7 @@ WORKERS = 2
 
 def clips(folder: Path, count: int) -> list[Path]:
     """One filmed push, named by as many test cards."""
-    path, = write_cards(folder, SETUPS[0], (85.0,))
+    (path,) = write_cards(folder, SETUPS[0], (85.0,))
     text = path.read_text(encoding="utf-8").replace("speed_mm_s = 30.0", "speed_mm_s = 60.0")
     path.write_text(text, encoding="utf-8")
     cards = read_set(path)
@@ -71,9 +71,18 @@ def main() -> None:
         ):
             scheduled, found = run(tests, executor, folder / "scheduled")
     print(f"{count} clips, {WORKERS} workers: processes {own:.1f} s, scheduler {scheduled:.1f} s")
-    print(json.dumps({"clips": count, "workers": WORKERS, "processes_s": round(own, 2),
-                      "scheduler_s": round(scheduled, 2), "ratio": round(scheduled / own, 3),
-                      "same_figures": expected == found}))
+    print(
+        json.dumps(
+            {
+                "clips": count,
+                "workers": WORKERS,
+                "processes_s": round(own, 2),
+                "scheduler_s": round(scheduled, 2),
+                "ratio": round(scheduled / own, 3),
+                "same_figures": expected == found,
+            }
+        )
+    )
 
 
 if __name__ == "__main__":

@@ -19,16 +19,32 @@ from typing import Any
 
 ROOT = Path(__file__).parents[2]
 LIMIT = 0.95
-PADS, ANALYSIS = ["tests/rig/pads/test_*.py", "tests/rig/virtual/test_pads.py"], [
-    "tests/analysis/**/test_*.py", "tests/internals/test_*.py"]
+PADS, ANALYSIS = (
+    ["tests/rig/pads/test_*.py", "tests/rig/virtual/test_pads.py"],
+    ["tests/analysis/**/test_*.py", "tests/internals/test_*.py"],
+)
 
 
 def measure(quick: bool, processes: str, report: Path) -> tuple[dict[str, Any], bool]:
     """Run the tests under coverage; the report of the coverage library, and whether they passed."""
     patterns, sources = (PADS, ["rig.pads"]) if quick else (PADS + ANALYSIS, ["rig.pads", "analysis"])
     files = sorted(str(path.relative_to(ROOT)) for pattern in patterns for path in ROOT.glob(pattern))
-    command = [sys.executable, "-m", "pytest", "-n", processes, "-q", "-p", "no:cacheprovider", "-p", "pytest_cov",
-               "--cov-branch", *(f"--cov={source}" for source in sources), f"--cov-report=json:{report}", *files]
+    command = [
+        sys.executable,
+        "-m",
+        "pytest",
+        "-n",
+        processes,
+        "-q",
+        "-p",
+        "no:cacheprovider",
+        "-p",
+        "pytest_cov",
+        "--cov-branch",
+        *(f"--cov={source}" for source in sources),
+        f"--cov-report=json:{report}",
+        *files,
+    ]
     surroundings = os.environ | {"COVERAGE_FILE": str(report.with_suffix(".data")), "OPENBLAS_NUM_THREADS": "1"}
     done = subprocess.run(command, cwd=ROOT, env=surroundings, check=False)
     return json.loads(report.read_text(encoding="utf-8")), done.returncode == 0
@@ -56,10 +72,19 @@ def main() -> None:
     total = told["totals"]
     lines = total["covered_lines"] / total["num_statements"]
     branches = total["covered_branches"] / total["num_branches"]
-    print(json.dumps({"lines": round(lines, 4), "branches": round(branches, 4), "limit": LIMIT,
-                      "statements": total["num_statements"], "ways": total["num_branches"],
-                      "lowest": {name: round(file["summary"]["percent_covered"], 1) for name, file in files[:5]},
-                      "seconds": round(time.monotonic() - began, 1)}))  # fmt: skip
+    print(
+        json.dumps(
+            {
+                "lines": round(lines, 4),
+                "branches": round(branches, 4),
+                "limit": LIMIT,
+                "statements": total["num_statements"],
+                "ways": total["num_branches"],
+                "lowest": {name: round(file["summary"]["percent_covered"], 1) for name, file in files[:5]},
+                "seconds": round(time.monotonic() - began, 1),
+            }
+        )
+    )
     if not passed:
         sys.exit("The tests do not pass.")
     if min(lines, branches) < LIMIT:

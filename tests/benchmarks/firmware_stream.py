@@ -42,8 +42,11 @@ def main() -> None:
             finally:
                 bench.close()
             found = faults(stream) + board_faults(stream)
-            print(f"{name or 'firmware'}: {len(stream.frames)} lines, {length:g} s of the board in "
-                  f"{time.monotonic() - began:.0f} s; {found or 'nothing wrong'}", file=sys.stderr)
+            print(
+                f"{name or 'firmware'}: {len(stream.frames)} lines, {length:g} s of the board in "
+                f"{time.monotonic() - began:.0f} s; {found or 'nothing wrong'}",
+                file=sys.stderr,
+            )
             told |= {f"{name}lines": len(stream.frames), f"{name}kinds_of_fault": len(found)}
     print(json.dumps(told))
 

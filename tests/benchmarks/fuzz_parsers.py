@@ -139,17 +139,37 @@ def atheris_run(name: str, seconds: float) -> tuple[dict[str, Any], list[bytes]]
         for number, data in enumerate(corpus(name)):
             (Path(folder) / str(number)).write_bytes(data)
         done = subprocess.run(
-            [sys.executable, "-c", code, f"-max_total_time={int(seconds)}", "-timeout=30", "-max_len=20000", "-seed=1",
-             "-print_final_stats=1", f"-artifact_prefix={folder}/", folder],
-            capture_output=True, encoding="utf-8", errors="replace", check=False,
+            [
+                sys.executable,
+                "-c",
+                code,
+                f"-max_total_time={int(seconds)}",
+                "-timeout=30",
+                "-max_len=20000",
+                "-seed=1",
+                "-print_final_stats=1",
+                f"-artifact_prefix={folder}/",
+                folder,
+            ],
+            capture_output=True,
+            encoding="utf-8",
+            errors="replace",
+            check=False,
         )
-        grown = [path.read_bytes() for path in sorted(Path(folder).iterdir(), key=lambda one: one.stat().st_mtime)
-                 if len(path.name) == 40]  # libFuzzer names what it found worth keeping by its SHA-1
+        grown = [
+            path.read_bytes()
+            for path in sorted(Path(folder).iterdir(), key=lambda one: one.stat().st_mtime)
+            if len(path.name) == 40
+        ]  # libFuzzer names what it found worth keeping by its SHA-1
     stats = dict(line.split(": ", 1) for line in done.stderr.splitlines() if line.startswith("stat::"))
     # the first count comes from the samples alone, the last from all that was found
     edges = [int(count) for count in re.findall(r"^#\d+\s+\w+\s+cov: (\d+)", done.stderr, re.MULTILINE)] or [0]
-    told = {"runs": int(stats.get("stat::number_of_executed_units", 0)), "edges": edges[-1], "baseline_edges": edges[0],
-            "findings": [] if done.returncode == 0 else [done.stderr[-1500:]]}
+    told = {
+        "runs": int(stats.get("stat::number_of_executed_units", 0)),
+        "edges": edges[-1],
+        "baseline_edges": edges[0],
+        "findings": [] if done.returncode == 0 else [done.stderr[-1500:]],
+    }
     return told, grown
 
 
@@ -208,9 +228,13 @@ def fuzz_clips(count: int, *, start: int = 0) -> dict[str, Any]:
     findings: list[str] = []
     number, end = start, start + count
     while number < end:
-        worker = subprocess.Popen([sys.executable, "-m", "tests.benchmarks.fuzz_parsers", "--spoilt-clips", str(number),
-                                   str(end - number)], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
-                                  cwd=Path(__file__).parents[2])
+        worker = subprocess.Popen(
+            [sys.executable, "-m", "tests.benchmarks.fuzz_parsers", "--spoilt-clips", str(number), str(end - number)],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            text=True,
+            cwd=Path(__file__).parents[2],
+        )
         lines: queue.Queue[str] = queue.Queue()
 
         def gather(worker: subprocess.Popen[str] = worker, lines: queue.Queue[str] = lines) -> None:
@@ -273,8 +297,12 @@ def main() -> None:
             found = fuzz(name, seconds, seed=given.seed)
             if given.keep:
                 keep(name, found.kept)
-            told[name] = {"runs": found.runs, "edges": found.edges, "blind_edges": blind.edges,
-                          "findings": sorted(set(found.findings) | set(blind.findings))}
+            told[name] = {
+                "runs": found.runs,
+                "edges": found.edges,
+                "blind_edges": blind.edges,
+                "findings": sorted(set(found.findings) | set(blind.findings)),
+            }
             for what, data in (blind.findings | found.findings).items():
                 print(f"{name}: {what}: {data[:300]!r}")
         print(name, told[name], flush=True)

@@ -23,7 +23,9 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
 SHORT_TESTS = (
-    "tests/rig/cards/test_cards.py", "tests/rig/log/test_store.py", "tests/analysis/forecast/test_forecast.py",
+    "tests/rig/cards/test_cards.py",
+    "tests/rig/log/test_store.py",
+    "tests/analysis/forecast/test_forecast.py",
     "tests/rig/jobs/test_weighing.py::test_pads_calibrated_with_masses_weigh_the_car_turned_or_not",
     "tests/vision/tracking/test_track.py::test_a_clear_clip_is_tracked_to_a_twentieth_of_a_millimetre",
 )
@@ -48,14 +50,23 @@ class Steps:
         # with the tree on the path of Python, pip takes the project for installed
         surroundings = {key: value for key, value in os.environ.items() if key != "PYTHONPATH"}
         try:
-            done = subprocess.run([str(part) for part in command], cwd=cwd, env=surroundings, capture_output=True,
-                                  encoding="utf-8", errors="replace", timeout=LIMIT_S, check=False)
+            done = subprocess.run(
+                [str(part) for part in command],
+                cwd=cwd,
+                env=surroundings,
+                capture_output=True,
+                encoding="utf-8",
+                errors="replace",
+                timeout=LIMIT_S,
+                check=False,
+            )
             ok, words = done.returncode == 0, done.stdout[-1500:] + done.stderr[-1500:]
         except (OSError, subprocess.TimeoutExpired) as error:
             ok, words = False, str(error)
         self.said[name] = {"ok": ok, "s": round(time.perf_counter() - begun, 1)}
-        print(f"{name}: {'good' if ok else 'FAILED'}, {self.said[name]['s']} s" + ("" if ok else f"\n{words}"),
-              flush=True)
+        print(
+            f"{name}: {'good' if ok else 'FAILED'}, {self.said[name]['s']} s" + ("" if ok else f"\n{words}"), flush=True
+        )
         return ok
 
     @property
@@ -73,8 +84,16 @@ def environment(
     if not steps.run(f"{kind}: environment", python, "-m", "venv", folder):
         return
     # without compiling everything beforehand: most modules of scipy are never loaded here
-    install = [programs / "python", "-m", "pip", "install", "-q", "--no-compile", "--only-binary=:all:",
-               "--disable-pip-version-check"]
+    install = [
+        programs / "python",
+        "-m",
+        "pip",
+        "install",
+        "-q",
+        "--no-compile",
+        "--only-binary=:all:",
+        "--disable-pip-version-check",
+    ]
     extra = ["-c", constraints] if kind == "lowest" else []
     if not steps.run(f"{kind}: install", *install, *extra, wheel, "pytest", "pytest-xdist", "hypothesis"):
         return
@@ -105,8 +124,17 @@ def main() -> None:
                 wanted += [(f"newest on {number}", python) for number, python in enumerate(given.python, start=1)]
             for kind, python in wanted:
                 environment(steps, kind, place, python, wheel, constraints, demo=not given.quick)
-    print(json.dumps({"failed_steps": steps.failed, "python": sys.version.split()[0], "pythons": given.python,
-                      "lower_bounds": lower_bounds(), "steps": steps.said}))
+    print(
+        json.dumps(
+            {
+                "failed_steps": steps.failed,
+                "python": sys.version.split()[0],
+                "pythons": given.python,
+                "lower_bounds": lower_bounds(),
+                "steps": steps.said,
+            }
+        )
+    )
     sys.exit(1 if steps.failed else 0)
 
 

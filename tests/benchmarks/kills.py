@@ -86,8 +86,13 @@ def main() -> None:
     total: Counter[str] = Counter()
     for one in kinds.values():
         total.update(one)
-    print(json.dumps({key: total[key] for key in KEYS} | {"kinds": kinds, "sqlite": sqlite3.sqlite_version}
-                     | {"baseline_careless": {key: careless[key] for key in KEYS}}))
+    print(
+        json.dumps(
+            {key: total[key] for key in KEYS}
+            | {"kinds": kinds, "sqlite": sqlite3.sqlite_version}
+            | {"baseline_careless": {key: careless[key] for key in KEYS}}
+        )
+    )
 
 
 if __name__ == "__main__":

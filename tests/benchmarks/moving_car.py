@@ -36,11 +36,22 @@ from analysis.moving.tyres import tyres_like
 def dunlin() -> Chassis:
     """The workshop's car with a stiff front bar and stops, so that wheels lift and stops are met."""
     return car_at_rest(
-        wheelbase=0.257, track=[0.165, 0.165], rest_load=np.array([0.24, 0.24, 0.26, 0.26]) * 1.6 * STANDARD_GRAVITY,
-        height=0.06, spring=[800.0, 800.0, 700.0, 700.0], motion_ratio=[0.65] * 4, tyre=[8000.0] * 4,
-        unsprung_mass=[0.035] * 4, unsprung_height=[0.032] * 4, roll_centre=[0.008, 0.012], bar=[900.0, 80.0],
-        bump_gap=0.006, bump_rate=5000.0, droop=0.004, droop_rate=20000.0,
-    )  # fmt: skip
+        wheelbase=0.257,
+        track=[0.165, 0.165],
+        rest_load=np.array([0.24, 0.24, 0.26, 0.26]) * 1.6 * STANDARD_GRAVITY,
+        height=0.06,
+        spring=[800.0, 800.0, 700.0, 700.0],
+        motion_ratio=[0.65] * 4,
+        tyre=[8000.0] * 4,
+        unsprung_mass=[0.035] * 4,
+        unsprung_height=[0.032] * 4,
+        roll_centre=[0.008, 0.012],
+        bar=[900.0, 80.0],
+        bump_gap=0.006,
+        bump_rate=5000.0,
+        droop=0.004,
+        droop_rate=20000.0,
+    )
 
 
 def median_s(work: Callable[[], object], runs: int) -> float:
@@ -100,15 +111,28 @@ def main() -> None:
     loads, each = generic(car, ax, ay)
     worst = float(np.abs(loads - equilibrium(car, ax, ay).load).max())
     region = reachable(car, tyres)
-    print(f"region {region_s:.3f} s (10 100 states, {1e6 * region.area:.0f} mm2, wheels lift: {region.lifts}), "
-          f"phase table {phases_ms:.1f} ms, path {path_ms:.1f} ms")  # fmt: skip
+    print(
+        f"region {region_s:.3f} s (10 100 states, {1e6 * region.area:.0f} mm2, wheels lift: {region.lifts}), "
+        f"phase table {phases_ms:.1f} ms, path {path_ms:.1f} ms"
+    )
     print(f"one state {1e6 * grid:.1f} us, by the general minimiser {1e3 * each:.2f} ms, loads differ by {worst:.1e} N")
     begin = time.process_time()
     reachable(car, tyres)
     cpu = time.process_time() - begin
-    print(json.dumps({"region_s": region_s, "region_cpu_s": cpu, "phases_ms": phases_ms, "path_ms": path_ms,
-                      "times_generic": each / grid, "state_us": 1e6 * grid, "baseline_state_ms": 1e3 * each,
-                      "worst_generic_N": worst}))  # fmt: skip
+    print(
+        json.dumps(
+            {
+                "region_s": region_s,
+                "region_cpu_s": cpu,
+                "phases_ms": phases_ms,
+                "path_ms": path_ms,
+                "times_generic": each / grid,
+                "state_us": 1e6 * grid,
+                "baseline_state_ms": 1e3 * each,
+                "worst_generic_N": worst,
+            }
+        )
+    )
 
 
 if __name__ == "__main__":

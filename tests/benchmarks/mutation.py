@@ -40,26 +40,39 @@ from mutation_kinds import Mutant, mutants
 
 ROOT = Path(__file__).parents[2]
 WHOLE_RIG = [
-    "rig/jobs/test_*.py", "rig/cards/test_*.py", "rig/command/test_*.py", "rig/report/test_*.py",
-    "rig/log/test_*.py", "rig/virtual/test_push_truth.py",
-    "faults/test_[de]*.py", "faults/test_surroundings.py",
+    "rig/jobs/test_*.py",
+    "rig/cards/test_*.py",
+    "rig/command/test_*.py",
+    "rig/report/test_*.py",
+    "rig/log/test_*.py",
+    "rig/virtual/test_push_truth.py",
+    "faults/test_[de]*.py",
+    "faults/test_surroundings.py",
 ]
 """Tests, in this process, of whole jobs: what is computed in one folder shows in the records and words of another."""
 TESTS: dict[str, list[str]] = {
     "rig/pads/l*.py": ["rig/pads/test_l*.py"],
     "rig/pads/p*.py": ["rig/pads/test_p*.py"],
     "rig/pads/*.py": ["rig/pads/test_bookkeeping.py", "rig/pads/test_[mrt]*.py"],
-    "rig/virtual/pads*.py": ["rig/virtual/test_pads.py", "firmware_notes/test_agreement.py",
-                             "rig/jobs/test_weighing.py"],
+    "rig/virtual/pads*.py": [
+        "rig/virtual/test_pads.py",
+        "firmware_notes/test_agreement.py",
+        "rig/jobs/test_weighing.py",
+    ],
     "rig/page/*.py": ["rig/page/test_[ps]*.py", "faults/test_stalled_machine.py"],
     "rig/*.py": WHOLE_RIG,
     "analysis/base/*.py": ["analysis/*/test_*.py"],
     "analysis/sliding/*.py": ["analysis/sliding/test_*.py", "internals/test_sliding_*.py"],
     "analysis/forecast/*.py": ["analysis/forecast/test_*.py", "analysis/grip/test_*.py"],
-    "analysis/statistics/*.py": ["analysis/statistics/test_*.py", "analysis/weighing/test_*.py",
-                                 "analysis/forecast/test_comparison.py"],
-    **{f"analysis/{folder}/*.py": [f"analysis/{folder}/test_*.py"]
-       for folder in ("weighing", "measured", "quick", "grip", "series", "moving", "figures")},
+    "analysis/statistics/*.py": [
+        "analysis/statistics/test_*.py",
+        "analysis/weighing/test_*.py",
+        "analysis/forecast/test_comparison.py",
+    ],
+    **{
+        f"analysis/{folder}/*.py": [f"analysis/{folder}/test_*.py"]
+        for folder in ("weighing", "measured", "quick", "grip", "series", "moving", "figures")
+    },
     "analysis/*.py": ["analysis/test_*.py"],
 }
 """Modules -> the test files, below tests/, that are to notice their faults; the first pattern that fits counts."""
@@ -83,8 +96,11 @@ def of_rig(module: str) -> bool:
 def tests_of(module: str) -> list[str]:
     """Its test files, relative to the project."""
     globs = next(files for pattern, files in TESTS.items() if fnmatch.fnmatch(module, pattern))
-    globs = [*globs, *(["analysis/test_refusals.py"] if module.startswith("analysis/") else []),
-             *([VALUES] if of_rig(module) else [])]
+    globs = [
+        *globs,
+        *(["analysis/test_refusals.py"] if module.startswith("analysis/") else []),
+        *([VALUES] if of_rig(module) else []),
+    ]
     return sorted({str(path.relative_to(ROOT)) for one in globs for path in (ROOT / "tests").glob(one)})
 
 
@@ -106,8 +122,10 @@ class Usual:
         once = {name.split("::")[0] for name in met if name.endswith("|setup")}  # what is set up for a whole file
         # a line that runs on import meets many tests: first those that run something of this module
         near = {name.removesuffix("|setup") for some in self.by_line[module].values() for name in some}
-        chosen = sorted((name for name in names if name in met or name.split("::")[0] in once),
-                        key=lambda name: (of_rig(module) and name not in near, self.seconds[name]))
+        chosen = sorted(
+            (name for name in names if name in met or name.split("::")[0] in once),
+            key=lambda name: (of_rig(module) and name not in near, self.seconds[name]),
+        )
         total, kept = 0.0, []
         for name in chosen:
             total += self.seconds[name]
@@ -199,15 +217,36 @@ def pytest_in(project: Path, arguments: list[str], plugin: Chosen) -> int:
     import hypothesis
     import pytest
 
-    hypothesis.settings.register_profile("alike", derandomize=True, deadline=None, database=None, print_blob=False,
-                                         phases=[hypothesis.Phase.explicit, hypothesis.Phase.generate])
+    hypothesis.settings.register_profile(
+        "alike",
+        derandomize=True,
+        deadline=None,
+        database=None,
+        print_blob=False,
+        phases=[hypothesis.Phase.explicit, hypothesis.Phase.generate],
+    )
     os.chdir(project)
     sys.modules["__main__"] = types.ModuleType("__main__")  # workers that tests start would load this script again
     away = (ROOT, Path(__file__).parent)
     sys.path[:] = [str(project), *(path for path in sys.path if Path(path or ".").resolve() not in away)]
-    return int(pytest.main(["-n", "0", "-q", "-p", "no:cacheprovider", "-p", "no:schemathesis",
-                            "-p", "no:unraisableexception", "--hypothesis-profile=alike", *arguments],
-                           plugins=[plugin]))
+    return int(
+        pytest.main(
+            [
+                "-n",
+                "0",
+                "-q",
+                "-p",
+                "no:cacheprovider",
+                "-p",
+                "no:schemathesis",
+                "-p",
+                "no:unraisableexception",
+                "--hypothesis-profile=alike",
+                *arguments,
+            ],
+            plugins=[plugin],
+        )
+    )
 
 
 def usual(project: Path, chosen: list[str]) -> Usual:
@@ -218,8 +257,9 @@ def usual(project: Path, chosen: list[str]) -> Usual:
     def work() -> int:
         import coverage
 
-        cover = coverage.Coverage(str(data), config_file=False, source=[str(project / "analysis"),
-                                                                        str(project / "rig")])
+        cover = coverage.Coverage(
+            str(data), config_file=False, source=[str(project / "analysis"), str(project / "rig")]
+        )
         plugin = Chosen(cover=cover)
         cover.start()
         code = pytest_in(project, files, plugin)
@@ -238,8 +278,7 @@ def usual(project: Path, chosen: list[str]) -> Usual:
     measured.read()
     for module in chosen:
         lines = measured.contexts_by_lineno(str(project / module))
-        result.by_line[module] = {
-            line: {name.removesuffix("|run") for name in names} for line, names in lines.items()}
+        result.by_line[module] = {line: {name.removesuffix("|run") for name in names} for line, names in lines.items()}
     return result
 
 
@@ -266,8 +305,15 @@ def judge(
             files = sorted({name.split("::")[0] for name in names})
             needed = sum(known.seconds[name] for name in names)
             tried += 1
-            if names and forked(lambda: pytest_in(project, ["-x", *files], Chosen(names)),  # noqa: B023
-                                5 * needed + 10, 10 * needed + 60) != 0:
+            if (
+                names
+                and forked(
+                    lambda: pytest_in(project, ["-x", *files], Chosen(names)),  # noqa: B023
+                    5 * needed + 10,
+                    10 * needed + 60,
+                )
+                != 0
+            ):
                 noticed += 1
             else:
                 survivors.append(f"{mutant.line} {mutant.kind}" + ("" if names else " (in no test)"))
@@ -294,8 +340,11 @@ def main() -> None:
         for module in given.only:
             print(f"{module}: {len(list(mutants((ROOT / module).read_text(encoding='utf-8'))))}")
         return
-    chosen, each = ([one for one in given.only if "/pads/l" in one or "/weighing/l" in one][:3], 3) if given.quick \
+    chosen, each = (
+        ([one for one in given.only if "/pads/l" in one or "/weighing/l" in one][:3], 3)
+        if given.quick
         else (given.only, given.each)
+    )
     chosen = random.Random(given.seed).sample(chosen, len(chosen))  # a run that is cut short is a fair sample, too
     end = time.monotonic() + given.seconds
     told: dict[str, dict[str, Any]] = {}
@@ -315,8 +364,9 @@ def main() -> None:
                 now = time.monotonic()
                 if now > end:
                     break
-                told[module] = judge(project, module, each, now + (end - now) / left, given.patience, known,
-                                     given.control, given.seed)
+                told[module] = judge(
+                    project, module, each, now + (end - now) / left, given.patience, known, given.control, given.seed
+                )
                 print(module, told[module], flush=True)
         except KeyboardInterrupt:
             print("stopped: what there is follows", file=sys.stderr)
@@ -329,16 +379,29 @@ def tally(judged: list[dict[str, Any]]) -> dict[str, Any]:
     """Score of several modules. standard_error: of the score, were all mutants alike (binomial)."""
     tried, noticed = (sum(one[name] for one in judged) for name in ("mutants", "noticed"))
     score = noticed / tried if tried else None
-    return {"score": None if score is None else round(score, 4), "mutants": tried, "noticed": noticed,
-            "surviving_share": None if score is None else round(1 - score, 4),
-            "standard_error": None if score is None else round((score * (1 - score) / tried) ** 0.5, 4)}
+    return {
+        "score": None if score is None else round(score, 4),
+        "mutants": tried,
+        "noticed": noticed,
+        "surviving_share": None if score is None else round(1 - score, 4),
+        "standard_error": None if score is None else round((score * (1 - score) / tried) ** 0.5, 4),
+    }
 
 
 def heavy() -> None:
     """Have in memory what most tests need, before processes are forked; nothing of this project."""
     os.environ |= {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
-    for name in ("hypothesis.extra.numpy", "scipy.integrate", "scipy.optimize", "scipy.stats",
-                 "cv2", "msgspec", "tomlkit", "matplotlib.figure", "starlette.testclient"):
+    for name in (
+        "hypothesis.extra.numpy",
+        "scipy.integrate",
+        "scipy.optimize",
+        "scipy.stats",
+        "cv2",
+        "msgspec",
+        "tomlkit",
+        "matplotlib.figure",
+        "starlette.testclient",
+    ):
         importlib.import_module(name)
     import pytest
 

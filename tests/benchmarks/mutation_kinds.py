@@ -15,19 +15,53 @@ from dataclasses import dataclass
 from typing import Any
 
 OTHER_BINARY: dict[type[ast.operator], type[ast.operator]] = {
-    ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult, ast.FloorDiv: ast.Mult, ast.Mod: ast.Mult,
-    ast.Pow: ast.Mult, ast.MatMult: ast.Add, ast.BitAnd: ast.BitOr, ast.BitOr: ast.BitAnd, ast.LShift: ast.RShift,
-    ast.RShift: ast.LShift, ast.BitXor: ast.BitOr,
+    ast.Add: ast.Sub,
+    ast.Sub: ast.Add,
+    ast.Mult: ast.Div,
+    ast.Div: ast.Mult,
+    ast.FloorDiv: ast.Mult,
+    ast.Mod: ast.Mult,
+    ast.Pow: ast.Mult,
+    ast.MatMult: ast.Add,
+    ast.BitAnd: ast.BitOr,
+    ast.BitOr: ast.BitAnd,
+    ast.LShift: ast.RShift,
+    ast.RShift: ast.LShift,
+    ast.BitXor: ast.BitOr,
 }
 OTHER_COMPARISON: dict[type[ast.cmpop], type[ast.cmpop]] = {
-    ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq,
-    ast.Is: ast.IsNot, ast.IsNot: ast.Is, ast.In: ast.NotIn, ast.NotIn: ast.In,
+    ast.Lt: ast.LtE,
+    ast.LtE: ast.Lt,
+    ast.Gt: ast.GtE,
+    ast.GtE: ast.Gt,
+    ast.Eq: ast.NotEq,
+    ast.NotEq: ast.Eq,
+    ast.Is: ast.IsNot,
+    ast.IsNot: ast.Is,
+    ast.In: ast.NotIn,
+    ast.NotIn: ast.In,
 }
 TYPE_MAKERS = ("TypeVar", "NewType")
 LOOKS = {
-    "alpha", "bbox_to_anchor", "capsize", "figsize", "fontsize", "frameon", "height_ratios", "linestyle", "linewidth",
-    "lw", "markersize", "mutation_scale", "ncols", "no_wrap", "pad", "rotation", "width_ratios", "zorder",
-}  # fmt: skip
+    "alpha",
+    "bbox_to_anchor",
+    "capsize",
+    "figsize",
+    "fontsize",
+    "frameon",
+    "height_ratios",
+    "linestyle",
+    "linewidth",
+    "lw",
+    "markersize",
+    "mutation_scale",
+    "ncols",
+    "no_wrap",
+    "pad",
+    "rotation",
+    "width_ratios",
+    "zorder",
+}
 """Keywords of drawing that change only how a picture or a table looks."""
 GUARD = 1e-6
 """A number this small, or as large as its inverse, is a guard or a tolerance."""

@@ -47,9 +47,7 @@ class Scene:
 def square(marker: Marker, scale: float) -> np.ndarray:
     half = marker.size * scale / 2
     c, s = np.cos(marker.turn), np.sin(marker.turn)
-    return np.array([[-half, half], [half, half], [half, -half], [-half, -half]]) @ np.array(
-        [[c, s], [-s, c]]
-    )
+    return np.array([[-half, half], [half, half], [half, -half], [-half, -half]]) @ np.array([[c, s], [-s, c]])
 
 
 def moved(points: np.ndarray, middle: np.ndarray, shift: np.ndarray, angle: float) -> np.ndarray:
@@ -126,9 +124,7 @@ def line_corners(scene: Scene, quads: np.ndarray) -> np.ndarray:
     """(..., 4, 3) floor points -> (..., 4, 2) px: lines through the projected edges, intersected."""
     edge = quads[..., None, :] + ALONG * (np.roll(quads, -1, axis=-2) - quads)[..., None, :]
     flat = np.ascontiguousarray(edge.reshape(-1, 1, 3))
-    seen = cv2.projectPoints(flat, scene.vector, scene.place, scene.matrix, scene.lens)[0].reshape(
-        *edge.shape[:-1], 2
-    )
+    seen = cv2.projectPoints(flat, scene.vector, scene.place, scene.matrix, scene.lens)[0].reshape(*edge.shape[:-1], 2)
     mean = seen.mean(-2)
     rest = seen - mean[..., None, :]
     xx, yy, xy = (
@@ -146,9 +142,7 @@ def line_corners(scene: Scene, quads: np.ndarray) -> np.ndarray:
 def inked(quad: np.ndarray, ink: float) -> np.ndarray:
     """Every edge moved inward by `ink` px."""
     along = np.roll(quad, -1, axis=-2) - quad
-    normal = np.stack([-along[..., 1], along[..., 0]], axis=-1) / np.linalg.norm(
-        along, axis=-1, keepdims=True
-    )
+    normal = np.stack([-along[..., 1], along[..., 0]], axis=-1) / np.linalg.norm(along, axis=-1, keepdims=True)
     pair = np.stack([np.roll(normal, 1, axis=-2), normal], axis=-2)
     return quad + np.linalg.solve(pair, np.full((*quad.shape[:-1], 2, 1), ink))[..., 0]
 

@@ -47,10 +47,12 @@ def true_kappa(place, load, grip, station, height, front_share, side):
             return float(capacity @ np.hypot(vx - turn * place[:, 1], vy + turn * place[:, 0]))
 
         found = min(
-            (minimize(power, start, method="Nelder-Mead",
-                      options={"xatol": 1e-10, "fatol": 1e-14, "maxiter": 4000}) for start in ([0.0, 0.3],)),
+            (
+                minimize(power, start, method="Nelder-Mead", options={"xatol": 1e-10, "fatol": 1e-14, "maxiter": 4000})
+                for start in ([0.0, 0.3],)
+            ),
             key=lambda one: one.fun,
-        )  # fmt: skip
+        )
         force = found.fun
         tracks = np.array([place[0, 1] - place[1, 1], place[2, 1] - place[3, 1]])
         # The moment P z unloads the pushed side: pushed towards +y, the left wheels (far side) gain.
@@ -84,17 +86,29 @@ def card(rng, truth, *, ratio_u):
     if not ratio_u:  # nothing is known beforehand: alike all round
         grip = np.full(4, 0.8)
     return CarState(
-        wheelbase=L, contact_place=truth["place"] + np.column_stack([x, y]), contact_place_u=PLACE_U,
-        load=truth["load"] + rng.normal(0, LOAD_U, 4), load_covariance=np.eye(4) * LOAD_U**2, grip=grip,
-        grip_common_u=LEVEL_U, grip_ratio_u=ratio_u, drag=np.ones(4),
-        front_roll_share=0.5, front_roll_share_u=SHARE_U,
-    )  # fmt: skip
+        wheelbase=L,
+        contact_place=truth["place"] + np.column_stack([x, y]),
+        contact_place_u=PLACE_U,
+        load=truth["load"] + rng.normal(0, LOAD_U, 4),
+        load_covariance=np.eye(4) * LOAD_U**2,
+        grip=grip,
+        grip_common_u=LEVEL_U,
+        grip_ratio_u=ratio_u,
+        drag=np.ones(4),
+        front_roll_share=0.5,
+        front_roll_share_u=SHARE_U,
+    )
 
 
 def certain(car):
     """The car card taken at its word."""
-    return replace(car, contact_place_u=np.zeros((4, 2)), load_covariance=np.zeros((4, 4)), grip_common_u=0.0,
-                   front_roll_share_u=0.0)  # fmt: skip
+    return replace(
+        car,
+        contact_place_u=np.zeros((4, 2)),
+        load_covariance=np.zeros((4, 4)),
+        grip_common_u=0.0,
+        front_roll_share_u=0.0,
+    )
 
 
 def kappa_coverage(rng, count, draws):
@@ -104,8 +118,13 @@ def kappa_coverage(rng, count, draws):
         side = int(rng.choice([-1, 1]))
         station, height = rng.uniform(0.15, 1.0) * L, rng.uniform(0.006, 0.014)
         kappa = true_kappa(truth["place"], truth["load"], truth["grip"], station, height, truth["share"], side)
-        push = PushState(station=station + rng.normal(0, STATION_U), station_u=STATION_U, side=side,
-                         height=height + rng.normal(0, HEIGHT_U), height_u=HEIGHT_U)  # fmt: skip
+        push = PushState(
+            station=station + rng.normal(0, STATION_U),
+            station_u=STATION_U,
+            side=side,
+            height=height + rng.normal(0, HEIGHT_U),
+            height_u=HEIGHT_U,
+        )
         car = card(rng, truth, ratio_u=RATIO_U)
         told = predict_push(car, push, rng=rng, draws=draws)
         low, high = told.estimate.interval
@@ -126,11 +145,17 @@ def ratio_coverage(rng, count):
             station, height, kappa_u = part * L, 0.008, 0.05
             kappa = true_kappa(truth["place"], truth["load"], truth["grip"], station, height, truth["share"], side)
             kappa += rng.normal(0, kappa_u)
-            push = PushState(station=station + rng.normal(0, STATION_U), station_u=STATION_U, side=side,
-                             height=max(height + rng.normal(0, HEIGHT_U), 0.0), height_u=HEIGHT_U)  # fmt: skip
+            push = PushState(
+                station=station + rng.normal(0, STATION_U),
+                station_u=STATION_U,
+                side=side,
+                height=max(height + rng.normal(0, HEIGHT_U), 0.0),
+                height_u=HEIGHT_U,
+            )
             interval = (kappa - 1.96 * kappa_u, kappa + 1.96 * kappa_u)
-            measured = PivotEstimate(kappa=kappa, kappa_u=kappa_u, interval=interval, wheelbase=L, count=1,
-                                     method="simulated")  # fmt: skip
+            measured = PivotEstimate(
+                kappa=kappa, kappa_u=kappa_u, interval=interval, wheelbase=L, count=1, method="simulated"
+            )
             evidence.append(PushEvidence(car=car, push=push, measured=measured))
         found = infer(evidence).grip_ratio
         hits.append(found.interval[0] <= truth["ratio"] <= found.interval[1])
@@ -155,8 +180,15 @@ def effect_coverage(rng, count):
             middle += rng.normal(0, block_u)
             for _ in range(4):
                 order += 1
-                pushes.append(SeriesPush(setup={"tyres": tyres, "ballast": ballast}, block=block, kappa_u=push_u,
-                                         kappa=middle + rng.normal(0, push_u), order=order))  # fmt: skip
+                pushes.append(
+                    SeriesPush(
+                        setup={"tyres": tyres, "ballast": ballast},
+                        block=block,
+                        kappa_u=push_u,
+                        kappa=middle + rng.normal(0, push_u),
+                        order=order,
+                    )
+                )
         result = analyse_series(pushes, reference={"tyres": "hard", "ballast": "front"})
         design = np.array([[1, p.setup["tyres"] == "soft", p.setup["ballast"] == "rear"] for p in pushes], float)
         kappa = np.array([p.kappa for p in pushes])
@@ -189,8 +221,11 @@ def main() -> None:
         result[f"{name}_half_width"] = float(f"{np.median(widths):.3g}")
         result[f"{name}_baseline"] = round(float(np.mean(base_hits)), 4)
         result[f"{name}_experiments"] = len(hits)
-        print(f"{name}: {100 * np.mean(hits):.1f} % of {len(hits)} hold the truth, median half-width "
-              f"{np.median(widths):.3g} {unit}; baseline {100 * np.mean(base_hits):.1f} %", flush=True)  # fmt: skip
+        print(
+            f"{name}: {100 * np.mean(hits):.1f} % of {len(hits)} hold the truth, median half-width "
+            f"{np.median(widths):.3g} {unit}; baseline {100 * np.mean(base_hits):.1f} %",
+            flush=True,
+        )
     print(json.dumps(result))
 
 

@@ -134,9 +134,14 @@ def cycle(bench: Bench, port: int, folder: Path) -> tuple[Watched, list[str]]:
     added.subtract(before)
     wrong += [f"{added[kind]} records of {kind}" for kind in KINDS if added[kind] != 1]
     log_after, files_after = sizes(folder)
-    state = Watched(memory_mb=memory_mb(), open_files=len(list(Path("/proc/self/fd").iterdir())),
-                    threads=threading.active_count(), log_kb=(log_after - log_before) / 1e3,
-                    files_kb=(files_after - files_before) / 1e3, seconds=time.monotonic() - begun)
+    state = Watched(
+        memory_mb=memory_mb(),
+        open_files=len(list(Path("/proc/self/fd").iterdir())),
+        threads=threading.active_count(),
+        log_kb=(log_after - log_before) / 1e3,
+        files_kb=(files_after - files_before) / 1e3,
+        seconds=time.monotonic() - begun,
+    )
     return state, wrong
 
 
@@ -183,13 +188,23 @@ def main() -> None:
     seen = states[WARM_UP:]
     first, last = seen[0], seen[-1]
     slope = float(np.polyfit(np.arange(len(seen)), [state.memory_mb for state in seen], 1)[0])
-    print(json.dumps({
-        "cycles": len(states), "seconds": sum(state.seconds for state in states), "errors": len(errors),
-        "not_sound": int(not sound), "events": sum(listener.events for listener in listeners),
-        "memory_growth_mb_per_cycle": slope, "open_files_growth": last.open_files - first.open_files,
-        "threads_growth": last.threads - first.threads, **asdict(last),
-        **{f"baseline_{name}": value for name, value in asdict(first).items()}, "what_went_wrong": errors[:10],
-    }))
+    print(
+        json.dumps(
+            {
+                "cycles": len(states),
+                "seconds": sum(state.seconds for state in states),
+                "errors": len(errors),
+                "not_sound": int(not sound),
+                "events": sum(listener.events for listener in listeners),
+                "memory_growth_mb_per_cycle": slope,
+                "open_files_growth": last.open_files - first.open_files,
+                "threads_growth": last.threads - first.threads,
+                **asdict(last),
+                **{f"baseline_{name}": value for name, value in asdict(first).items()},
+                "what_went_wrong": errors[:10],
+            }
+        )
+    )
 
 
 if __name__ == "__main__":

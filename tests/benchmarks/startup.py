@@ -1,6 +1,6 @@
 """How soon `pivotbench --help` answers. Baseline, in the same run: the interpreter alone, and with click imported.
 
-    python tests/benchmarks/startup.py [--quick]
+python tests/benchmarks/startup.py [--quick]
 """
 
 import argparse
@@ -30,8 +30,11 @@ def main() -> None:
     click = median_ms([sys.executable, "-c", "import click"], runs)
     ours = median_ms([sys.executable, "-m", "rig.main", "--help"], runs)
     print(f"python {python:.0f} ms, python with click {click:.0f} ms, pivotbench --help {ours:.0f} ms")
-    print(json.dumps({"help_ms": ours, "baseline_python_ms": python, "baseline_click_ms": click,
-                      "times_click": ours / click}))
+    print(
+        json.dumps(
+            {"help_ms": ours, "baseline_python_ms": python, "baseline_click_ms": click, "times_click": ours / click}
+        )
+    )
 
 
 if __name__ == "__main__":

@@ -40,8 +40,12 @@ def draw(path: str, medians: dict[str, float], equal: dict[str, float]) -> None:
         measured, forecast = poles_mm(of)
         right.plot(measured.ravel(), forecast.ravel(), ".", color="#009E73", markersize=3, alpha=0.5)
     right.plot([-150, 150], [-150, 150], color="black", linewidth=0.8)
-    right.set(xlim=(-150, 150), ylim=(-150, 150), xlabel="measured pivot, mm from the centre of mass (x and y)",
-              ylabel="forecast")
+    right.set(
+        xlim=(-150, 150),
+        ylim=(-150, 150),
+        xlabel="measured pivot, mm from the centre of mass (x and y)",
+        ylabel="forecast",
+    )
     right.set_title("pushes that turned more than 3 degrees", loc="left", fontsize=10)
     right.set_aspect("equal")
     figure.savefig(path, dpi=90)

@@ -38,9 +38,7 @@ LENS = np.array([-0.15, 0.04, 4e-4, -3e-4, 0.0])
 def make_clip(path: Path, size: tuple[int, int], repeats: int, seed: int = 0) -> Camera:
     """An H.264 clip of a push, there and back again `repeats` times; answers its calibration."""
     focal = 1150.0 * size[0] / 1280
-    eye = looking_at(
-        np.array([0.25, -1.05, 0.95]), np.array([0, 0, 0.03]), focal=focal, size=size, distortion=LENS
-    )
+    eye = looking_at(np.array([0.25, -1.05, 0.95]), np.array([0, 0, 0.03]), focal=focal, size=size, distortion=LENS)
     moment = np.linspace(0.0, 1.6, 200)
     share = np.clip((moment - 0.4) / 0.7, 0, 1)
     yaw = 0.1 + 0.35 * share**2 * (3 - 2 * share)
@@ -95,11 +93,7 @@ def simple(path: Path, camera: Camera) -> int:
             return count
         corners, ids, _ = detector.detectMarkers(cv2.cvtColor(frame, cv2.COLOR_BGR2GRAY))
         for group in groups:
-            seen = (
-                [k for k, marker_id in enumerate(ids.ravel()) if int(marker_id) in group]
-                if ids is not None
-                else []
-            )
+            seen = [k for k, marker_id in enumerate(ids.ravel()) if int(marker_id) in group] if ids is not None else []
             if seen:
                 cv2.solvePnP(
                     np.concatenate([places[int(ids.ravel()[k])] for k in seen]),
@@ -134,9 +128,7 @@ def memory(seconds: list[int]) -> dict[str, float]:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--quick", action="store_true", help="a quarter of the frames")
-    parser.add_argument(
-        "--memory", action="store_true", help="measure peak memory of a 20 s and a 600 s clip instead"
-    )
+    parser.add_argument("--memory", action="store_true", help="measure peak memory of a 20 s and a 600 s clip instead")
     parser.add_argument("--track", help=argparse.SUPPRESS)
     choice = parser.parse_args()
     if choice.track:
@@ -171,9 +163,7 @@ def main() -> None:
                 for _ in range(2 if choice.quick else 3)
             ]
             plain, slow, ours = (max(column) for column in zip(*pairs, strict=True))
-            print(
-                f"{name}: decoding {plain:.0f}, simple {slow:.0f}, tracking {ours:.0f} frames/s on one core"
-            )
+            print(f"{name}: decoding {plain:.0f}, simple {slow:.0f}, tracking {ours:.0f} frames/s on one core")
             result[f"times_simple_{name}"] = round(ours / slow, 2)
             result[f"share_of_decode_{name}"] = round(ours / plain, 2)
             if name == "720p":
@@ -183,9 +173,7 @@ def main() -> None:
                     for _ in range(2 if choice.quick else 6)
                 ]
                 plain, ours = (max(column) for column in zip(*both, strict=True))
-                print(
-                    f"{name}: decoding {plain:.0f}, tracking {ours:.0f} frames/s with a decoding thread, two cores"
-                )
+                print(f"{name}: decoding {plain:.0f}, tracking {ours:.0f} frames/s with a decoding thread, two cores")
                 result["share_two_cores"] = round(ours / plain, 2)
             os.sched_setaffinity(0, cores)
     print(json.dumps(result))

@@ -84,12 +84,17 @@ class Bench:
         wrong = 1 + self.rng.normal(0, MASS_U)
         return [
             fit_calibration(
-                steps, self.zero[p] + self.span[p] * (steps * wrong) * (1 + self.bend[p] * steps)
-                + self.rng.normal(0, 0.3 * self.span[p], len(steps)), mass_u_g=MASS_U * steps, pad=f"pad {p + 1}",
-                rising=np.array([True] * 4 + [False] * 3 + [True] * 3 + [False] * 3), capacity_g=5000,
+                steps,
+                self.zero[p]
+                + self.span[p] * (steps * wrong) * (1 + self.bend[p] * steps)
+                + self.rng.normal(0, 0.3 * self.span[p], len(steps)),
+                mass_u_g=MASS_U * steps,
+                pad=f"pad {p + 1}",
+                rising=np.array([True] * 4 + [False] * 3 + [True] * 3 + [False] * 3),
+                capacity_g=5000,
             )
             for p in range(4)
-        ]  # fmt: skip
+        ]
 
     def move_on(self) -> None:
         """Between calibration and weighing: spans and zeros move, the pads are set up on an uneven floor."""
@@ -170,9 +175,11 @@ def weigh_once(rng: np.random.Generator, tally: Tally, baseline: Tally) -> None:
         noise.append(sum(np.diag(part.covariance).mean() for part in loads.parts if part.name in ("noise", "zero")))
     lasting = sum(part.covariance for part in loads.parts if part.name in ("pads", "curves"))
     prior = PadPrior(
-        offset=lasting + PLACE_U_G**2 * np.eye(4), gain=SPAN_U**2 * np.eye(4) + MASS_U**2 * np.ones((4, 4)),
-        height_u=FLOOR_U, per_height=np.outer(CROSS, CROSS) * GRAMS_PER_MM * 1000,
-    )  # fmt: skip
+        offset=lasting + PLACE_U_G**2 * np.eye(4),
+        gain=SPAN_U**2 * np.eye(4) + MASS_U**2 * np.ones((4, 4)),
+        height_u=FLOOR_U,
+        per_height=np.outer(CROSS, CROSS) * GRAMS_PER_MM * 1000,
+    )
     found = solve_orientations(np.array(rows), turns, prior, noise_g=math.sqrt(float(np.mean(noise))))
     weights = corner_weights(found.load_g, found.parts, contact=card, contact_u=CONTACT_U)
     plain = corner_weights(rows[0], noise[0] * np.eye(4), contact=card)
@@ -186,14 +193,24 @@ def weigh_once(rng: np.random.Generator, tally: Tally, baseline: Tally) -> None:
     lift(rng, bench, calibrations, car, weights.total_g, tally, baseline)
 
 
-def lift(rng: np.random.Generator, bench: Bench, calibrations: list[Calibration], car: np.ndarray, total: Estimate,
-         tally: Tally, baseline: Tally) -> None:  # fmt: skip
+def lift(
+    rng: np.random.Generator,
+    bench: Bench,
+    calibrations: list[Calibration],
+    car: np.ndarray,
+    total: Estimate,
+    tally: Tally,
+    baseline: Tally,
+) -> None:
     """The rear axle on blocks, the front wheels on their pads: five heights up and down, and level."""
     front_radius, rear_radius = rng.uniform(0.028, 0.034, 2)
     base = 0.260
     height, station = rng.uniform(0.025, 0.060), base * float(car[:2].sum() / car.sum())
-    true_base, true_front, true_rear = (base + rng.normal(0, WHEELBASE_U), front_radius + rng.normal(0, RADIUS_U),
-                                        rear_radius + rng.normal(0, RADIUS_U))  # fmt: skip
+    true_base, true_front, true_rear = (
+        base + rng.normal(0, WHEELBASE_U),
+        front_radius + rng.normal(0, RADIUS_U),
+        rear_radius + rng.normal(0, RADIUS_U),
+    )
     common = rng.normal(0, LIFT_COMMON_U)
     lifts, lasting, noise = [], 0.0, 0.0
     for nominal in (0.0, 0.03, 0.05, 0.07, 0.09, 0.09, 0.07, 0.05, 0.03):
@@ -208,9 +225,16 @@ def lift(rng: np.random.Generator, bench: Bench, calibrations: list[Calibration]
         by_name = {part.name: part.covariance[:2, :2] for part in loads.parts}
         noise = float((by_name["noise"] + by_name["zero"]).sum())
         lasting = float((by_name["pads"] + by_name["curves"]).sum()) + 2 * PLACE_U_G**2
-    doubts = HeightDoubts(load=math.sqrt(noise), load_common=math.sqrt(lasting), gain=SPAN_U, height=LIFT_U,
-                          height_common=LIFT_COMMON_U, total=total.u, wheelbase=WHEELBASE_U,
-                          radius=RADIUS_U)  # fmt: skip
+    doubts = HeightDoubts(
+        load=math.sqrt(noise),
+        load_common=math.sqrt(lasting),
+        gain=SPAN_U,
+        height=LIFT_U,
+        height_common=LIFT_COMMON_U,
+        total=total.u,
+        wheelbase=WHEELBASE_U,
+        radius=RADIUS_U,
+    )
     size = {"total": total.value, "wheelbase": base, "radius_front": front_radius, "radius_rear": rear_radius}
     tally.add("cg_height", cg_height(lifts, doubts=doubts, **size).height, height)
     noise_only = HeightDoubts(load=math.sqrt(noise), height=0.0, wheelbase=0.0, radius=0.0)
@@ -246,16 +270,26 @@ def main() -> None:
     options = parser.parse_args()
     count = options.count or (300 if options.quick else 2000)
     tally, baseline = run(count, progress=True)
-    unit = {"corner": ("g", 1), "cg_x": ("mm", 1e3), "cg_y": ("mm", 1e3), "cg_height": ("mm", 1e3),
-            "cross_weight": ("points", 1)}  # fmt: skip
+    unit = {
+        "corner": ("g", 1),
+        "cg_x": ("mm", 1e3),
+        "cg_y": ("mm", 1e3),
+        "cg_height": ("mm", 1e3),
+        "cross_weight": ("points", 1),
+    }
     widths = {}
     for key, share in tally.share().items():
         name, factor = unit[key]
         widths[f"{key}_{name}"] = float(np.median(tally.width[key])) * factor
-        print(f"{key:13s} {100 * share:5.1f} % of {len(tally.inside[key])} hold the truth, median half-width "
-              f"{widths[f'{key}_{name}']:.2f} {name}; baseline {100 * baseline.share()[key]:.1f} %")  # fmt: skip
-    print(json.dumps(tally.share() | {"weighings": len(tally.inside["cg_x"]), "half_width": widths,
-                                      "baseline": baseline.share()}))  # fmt: skip
+        print(
+            f"{key:13s} {100 * share:5.1f} % of {len(tally.inside[key])} hold the truth, median half-width "
+            f"{widths[f'{key}_{name}']:.2f} {name}; baseline {100 * baseline.share()[key]:.1f} %"
+        )
+    print(
+        json.dumps(
+            tally.share() | {"weighings": len(tally.inside["cg_x"]), "half_width": widths, "baseline": baseline.share()}
+        )
+    )
 
 
 if __name__ == "__main__":

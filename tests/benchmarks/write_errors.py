@@ -85,8 +85,12 @@ def one_error(at: int, how: str, error: int, *, filled: bool) -> Counter[str]:
         tally["noticed"] += ended.code == 1
         tally["calls"] = ended.calls
         spoken = ended.code == 0 and not ended.err and len(told) == RECORDS
-        spoken = spoken or (ended.code == 1 and ended.err.strip() != "" and "Traceback" not in ended.err
-                            and "itself is at fault" not in ended.err)
+        spoken = spoken or (
+            ended.code == 1
+            and ended.err.strip() != ""
+            and "Traceback" not in ended.err
+            and "itself is at fault" not in ended.err
+        )
         tally["badly_told"] += not spoken
     return tally
 
@@ -95,8 +99,9 @@ def plain_error(at: int, how: str, error: int) -> Counter[str]:
     """The baseline: lost, wrong and unreadable lines in a plain file after one error, and one more run."""
     with tempfile.TemporaryDirectory() as aside:
         folder = Path(aside) / "log"
-        ended = run_on_bad_disk(["-c", PLAIN_WRITER, str(folder), "0", str(RECORDS)], root=folder, at=at, how=how,
-                                error=error)
+        ended = run_on_bad_disk(
+            ["-c", PLAIN_WRITER, str(folder), "0", str(RECORDS)], root=folder, at=at, how=how, error=error
+        )
         run_on_bad_disk(["-c", PLAIN_WRITER, str(folder), "50", "1"], root=folder, at=0)
         lines = (folder / "log.jsonl").read_text().splitlines() if folder.exists() else []
         numbers, torn = set(), 0
@@ -146,8 +151,12 @@ def main() -> None:
             plain["errors"] += 1
     print(f"plain file: {dict(plain)}")
     keys = ("errors", "noticed", "acknowledged", "lost", "wrong", "not_sound", "not_writable", "badly_told")
-    print(json.dumps({key: done[key] for key in keys}
-                     | {"baseline_plain_file": {key: plain[key] for key in ("errors", "lost", "not_sound")}}))
+    print(
+        json.dumps(
+            {key: done[key] for key in keys}
+            | {"baseline_plain_file": {key: plain[key] for key in ("errors", "lost", "not_sound")}}
+        )
+    )
 
 
 if __name__ == "__main__":

@@ -44,11 +44,23 @@ def run_on_bad_disk(
     with tempfile.TemporaryDirectory() as aside:
         count = Path(aside) / "count"
         surroundings = os.environ | {
-            "LD_PRELOAD": str(library()), "FAULT_ROOT": str(root), "FAULT_AT": str(at), "FAULT_HOW": how,
-            "FAULT_ERRNO": str(error), "FAULT_COUNT": str(count), "PYTHONPATH": str(PROJECT),
-            "PYTHONDONTWRITEBYTECODE": "1", "PYTHONIOENCODING": "utf-8",
+            "LD_PRELOAD": str(library()),
+            "FAULT_ROOT": str(root),
+            "FAULT_AT": str(at),
+            "FAULT_HOW": how,
+            "FAULT_ERRNO": str(error),
+            "FAULT_COUNT": str(count),
+            "PYTHONPATH": str(PROJECT),
+            "PYTHONDONTWRITEBYTECODE": "1",
+            "PYTHONIOENCODING": "utf-8",
         }
-        done = subprocess.run([sys.executable, *arguments], env=surroundings, capture_output=True, encoding="utf-8",
-                              timeout=limit_s, check=False)
+        done = subprocess.run(
+            [sys.executable, *arguments],
+            env=surroundings,
+            capture_output=True,
+            encoding="utf-8",
+            timeout=limit_s,
+            check=False,
+        )
         calls = int(count.read_text()) if count.exists() else 0
     return Ended(code=done.returncode, out=done.stdout, err=done.stderr, calls=calls)

@@ -40,8 +40,13 @@ def stop_after(arguments: list[str], log: Path, after: float, *, sign: int = sig
     Before that the interpreter is still loading, and speaks for itself when it is stopped.
     """
     command = subprocess.Popen(
-        [sys.executable, "-m", "rig.main", *arguments], stdout=subprocess.DEVNULL, stderr=subprocess.PIPE,
-        encoding="utf-8", cwd=PROJECT, start_new_session=True, env=os.environ | {"PYTHONPATH": str(PROJECT)},
+        [sys.executable, "-m", "rig.main", *arguments],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        encoding="utf-8",
+        cwd=PROJECT,
+        start_new_session=True,
+        env=os.environ | {"PYTHONPATH": str(PROJECT)},
     )
     while not (log / LOG_FILE).exists() and command.poll() is None:
         time.sleep(0.005)

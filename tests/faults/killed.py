@@ -140,8 +140,9 @@ class Logging:
             number = sum(1 for _ in log.records())
             while True:
                 card = log.add_card("car", f"c{number}", f"text {number} " + "x" * 500)
-                made = log.record("push", f"p{number}", inputs={"n": number}, result={"square": number**2},
-                                  cards=[card])
+                made = log.record(
+                    "push", f"p{number}", inputs={"n": number}, result={"square": number**2}, cards=[card]
+                )
                 print(f"record {made.number}", flush=True)
                 number += 1
 
@@ -223,8 +224,9 @@ class Measuring:
         BenchLog(folder).close()
 
     def work(self, folder: Path) -> int:
-        return int(_run(["measure", str(self._clip), str(self._card), "--log", str(folder),
-                         "--out", str(folder / "out")]) or 0)
+        return int(
+            _run(["measure", str(self._clip), str(self._card), "--log", str(folder), "--out", str(folder / "out")]) or 0
+        )
 
     def judge(self, folder: Path, told: list[str]) -> Counter[str]:
         wrong = judge_log(folder, told, lambda record: bool(record.result == self._truth))

@@ -20,8 +20,14 @@ def fill(folder: Path, first: int, count: int) -> None:
             raw.write_text(f"{number}\n" * 10, encoding="ascii")
             card = log.add_card("car", f"c{number}", f"text {number} " + "x" * 500)
             file = log.add_file("raw", raw)
-            made = log.record("push", f"p{number}", inputs={"n": number}, result={"square": number * number},
-                              cards=[card], files=[file])
+            made = log.record(
+                "push",
+                f"p{number}",
+                inputs={"n": number},
+                result={"square": number * number},
+                cards=[card],
+                files=[file],
+            )
             print(made.id, number, flush=True)
 
 

@@ -24,8 +24,12 @@ from rig.pads.traffic import TrafficRecorder, read_traffic
 
 Target = Callable[[bytes], None]
 KEPT = Path(__file__).parents[1] / "data" / "corpus"
-PATTERNS = ("<c1>,<c2>,<c3>,<c4>", '{"t": <ms>, "loads": [<c1>, <c2>, <c3>, <c4>]}', "<pad>: <count> g",
-            "#<seq> <skip> <c1> <c2>")
+PATTERNS = (
+    "<c1>,<c2>,<c3>,<c4>",
+    '{"t": <ms>, "loads": [<c1>, <c2>, <c3>, <c4>]}',
+    "<pad>: <count> g",
+    "#<seq> <skip> <c1> <c2>",
+)
 CARDS = ("car", "bench", "test", "phases")
 
 
@@ -125,8 +129,9 @@ def _sample_export() -> Path:
     with BenchLog(folder / "log") as log:
         text = log.add_card("car", "Dunlin", "name = 1")
         first = log.record("weighing", "a", inputs={"n": 1}, result={"total_g": 1600.5}, cards=[text])
-        log.record("push", "b", inputs={}, result={"x": [1, None]}, files=[log.add_file("raw", raw)],
-                   parents=[first.id])
+        log.record(
+            "push", "b", inputs={}, result={"x": [1, None]}, files=[log.add_file("raw", raw)], parents=[first.id]
+        )
         export_bench(log, folder / "out")
     return folder / "out"
 
@@ -178,12 +183,22 @@ def corpus(name: str) -> list[bytes]:
 
 def _samples(name: str) -> list[bytes]:
     if name == "pad-lines":
-        return [frame("PB1 0 0 0 0 0 0 0000"), frame("PB1 7 1000 5 -6 7 8388607 0010"),
-                frame("PB1 ID board=main fw=1.0 ch=4 rate=80 run=1 boot=power"), frame("PB1 OK rate 80"),
-                frame("PB1 ERR what"), b"noise\r\n"]
+        return [
+            frame("PB1 0 0 0 0 0 0 0000"),
+            frame("PB1 7 1000 5 -6 7 8388607 0010"),
+            frame("PB1 ID board=main fw=1.0 ch=4 rate=80 run=1 boot=power"),
+            frame("PB1 OK rate 80"),
+            frame("PB1 ERR what"),
+            b"noise\r\n",
+        ]
     if name == "pattern-lines":
-        return [b"1,2.5,-3,4e2", b'{"t": 5, "loads": [1, 2, null, 4]}', b"1: 20 g\n2: 21 g\n3: 1 g\n4: 2 g",
-                b"#5 x 1 2", b"$1,2,3,4*1C"]
+        return [
+            b"1,2.5,-3,4e2",
+            b'{"t": 5, "loads": [1, 2, null, 4]}',
+            b"1: 20 g\n2: 21 g\n3: 1 g\n4: 2 g",
+            b"#5 x 1 2",
+            b"$1,2,3,4*1C",
+        ]
     if name == "patterns":
         return [pattern.encode() for pattern in PATTERNS]
     if name == "traffic":

@@ -73,16 +73,28 @@ def library() -> Path:
 
 def record(arguments: list[str], *, root: Path, limit_s: float = 60.0) -> Recorded:
     """Run `python ARGUMENTS` and note what it does below `root`."""
-    before = {str(path): (path.stat().st_ino, None if path.is_dir() else path.read_bytes())
-              for path in sorted(root.rglob("*"))}
+    before = {
+        str(path): (path.stat().st_ino, None if path.is_dir() else path.read_bytes())
+        for path in sorted(root.rglob("*"))
+    }
     with tempfile.TemporaryDirectory() as aside:
         notes = Path(aside) / "notes"
         surroundings = os.environ | {
-            "LD_PRELOAD": str(library()), "RECORD_ROOT": str(root), "RECORD_TO": str(notes),
-            "PYTHONPATH": str(PROJECT), "PYTHONDONTWRITEBYTECODE": "1", "PYTHONIOENCODING": "utf-8",
+            "LD_PRELOAD": str(library()),
+            "RECORD_ROOT": str(root),
+            "RECORD_TO": str(notes),
+            "PYTHONPATH": str(PROJECT),
+            "PYTHONDONTWRITEBYTECODE": "1",
+            "PYTHONIOENCODING": "utf-8",
         }
-        done = subprocess.run([sys.executable, *arguments], env=surroundings, capture_output=True, encoding="utf-8",
-                              timeout=limit_s, check=False)
+        done = subprocess.run(
+            [sys.executable, *arguments],
+            env=surroundings,
+            capture_output=True,
+            encoding="utf-8",
+            timeout=limit_s,
+            check=False,
+        )
         events = tuple(_events(notes.read_bytes())) if notes.exists() else ()
     return Recorded(root=root, before=before, events=events, code=done.returncode, err=done.stderr)
 
@@ -96,8 +108,9 @@ def _events(notes: bytes) -> Iterator[Event]:
         for length in (name, other, size):
             parts.append(notes[place : place + length])
             place += length
-        yield Event(kind=chr(kind), file=file, at=at, name=os.fsdecode(parts[0]), other=os.fsdecode(parts[1]),
-                    data=parts[2])
+        yield Event(
+            kind=chr(kind), file=file, at=at, name=os.fsdecode(parts[0]), other=os.fsdecode(parts[1]), data=parts[2]
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,6 +201,7 @@ class Disk:
 
     def image(self, way: str, rng: random.Random) -> Image:
         """What may be found after a cut now. way: of `ways`."""
+
         def some() -> bool:
             return rng.random() < 0.5
 
@@ -197,8 +211,12 @@ class Disk:
         def always() -> bool:
             return True
 
-        of_names, of_data = {"nothing": (never, never), "names": (always, never), "data": (never, always),
-                             "torn": (some, some)}.get(way, (always, always))
+        of_names, of_data = {
+            "nothing": (never, never),
+            "names": (always, never),
+            "data": (never, always),
+            "torn": (some, some),
+        }.get(way, (always, always))
         names = dict(self._names)
         for index, naming in enumerate(self._waiting):
             if of_names() and way != f"everything but name {index}":
@@ -207,8 +225,7 @@ class Disk:
         for path, number in sorted(names.items()):
             above = os.path.dirname(path)
             if (above == self._root or held.get(above, b"") is None) and not path.endswith(NEVER_READ):
-                held[path] = None if number == FOLDER else self._contents[number].with_some(
-                    of_data, torn=way == "torn")
+                held[path] = None if number == FOLDER else self._contents[number].with_some(of_data, torn=way == "torn")
         return {os.path.relpath(path, self._root): content for path, content in held.items()}
 
 

@@ -37,8 +37,9 @@ def record(log: BenchLog, number: int) -> None:
         write_bytes(track, f"{number} ".encode() * 400)
         files = [log.add_file("raw readings", raw), log.add_file("track", track)]
         card = log.add_card("car", f"c{number}", f"text {number} " + "x" * 500)
-        made = log.record("push", f"p{number}", inputs={"n": number}, result={"square": number * number},
-                          cards=[card], files=files)
+        made = log.record(
+            "push", f"p{number}", inputs={"n": number}, result={"square": number * number}, cards=[card], files=files
+        )
         print(f"record {made.id} {number}", flush=True)
         traffic.tap(b"more\n", 1.0)  # the readings go on
 
@@ -61,8 +62,11 @@ def film(folder: Path, careless: str) -> None:
     recorder = PushRecorder(folder / "clips", fps=30.0)
     recorder.start()
     for number in range(PICTURES):
-        recorder.take(TimedPicture(number=number, time=number / 30, device_time=None,
-                                   picture=np.full((48, 64, 3), 40 * number, np.uint8)))
+        recorder.take(
+            TimedPicture(
+                number=number, time=number / 30, device_time=None, picture=np.full((48, 64, 3), 40 * number, np.uint8)
+            )
+        )
     print(f"clip {recorder.stop().clip.name}", flush=True)
 
 
@@ -110,5 +114,6 @@ if __name__ == "__main__":
     job, where, careless = sys.argv[1], Path(sys.argv[2]), "".join(sys.argv[3:])
     if careless in ("files", "folders"):
         leave_out(stat.S_IFREG if careless == "files" else stat.S_IFDIR)
-    {"fill": fill, "repair": repair, "film": film, "export": export, "take in": take_in,
-     "upgrade": upgrade}[job](where, careless)
+    {"fill": fill, "repair": repair, "film": film, "export": export, "take in": take_in, "upgrade": upgrade}[job](
+        where, careless
+    )

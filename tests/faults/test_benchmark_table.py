@@ -9,25 +9,33 @@ from tests.benchmarks import all as everything
 
 
 def test_figures_stand_beside_their_baseline_or_limit() -> None:
-    rows = {row.figure: row for row in everything.rows_of("write_errors", {
-        "lost": 0, "noticed": 5, "time_s": 2.0, "baseline_time_s": 8.0, "baseline_plain_file": {"noticed": 3}})}
+    rows = {
+        row.figure: row
+        for row in everything.rows_of(
+            "write_errors",
+            {"lost": 0, "noticed": 5, "time_s": 2.0, "baseline_time_s": 8.0, "baseline_plain_file": {"noticed": 3}},
+        )
+    }
     assert rows["lost"].beside == ("at most", "0", "held")
     assert rows["time_s"].beside == ("baseline_time_s", "8", "0.25")
     assert rows["noticed"].other == 3
     assert everything.rows_of("kills", {"lost": 2})[0].beside == ("at most", "0", "NOT HELD")
     assert everything.rows_of("tracking", {"times_simple_720p": 2.0})[0].beside == ("at least", "2.5", "NOT HELD")
-    share, = everything.rows_of("pivot_statistics", {"coverage": 0.98})
+    (share,) = everything.rows_of("pivot_statistics", {"coverage": 0.98})
     assert share.beside == ("at least, at most", "0.93, 0.97", "NOT HELD")
     assert everything.rows_of("mutation", {"score": 0.9, "modules": {"a": {"mutants": 3}}})[0].beside[2] == "held"
     assert len(everything.rows_of("mutation", {"score": 0.9, "modules": {"a": {"mutants": 3}}})) == 1
 
 
-@pytest.mark.parametrize(("text", "said"), [
-    ("print('words'); print('{\"a\": 1}')", {"a": 1}),
-    ("raise ValueError('broken')", "broken"),
-    ("print('no JSON')", "code 0"),
-    ("import time; time.sleep(60)", "took over"),
-])
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("print('words'); print('{\"a\": 1}')", {"a": 1}),
+        ("raise ValueError('broken')", "broken"),
+        ("print('no JSON')", "code 0"),
+        ("import time; time.sleep(60)", "took over"),
+    ],
+)
 def test_a_script_that_fails_is_told_as_such(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, text: str, said: object
 ) -> None:

@@ -29,8 +29,14 @@ def whole(tmp_path_factory: pytest.TempPathFactory) -> bytes:
         parents: list[str] = []
         for number in range(RECORDS):
             card = log.add_card("car", f"c{number}", f"{number} " + "text " * 60)
-            made = log.record("push", f"p{number}", inputs={"n": number}, result={"square": number**2},
-                              cards=[card], parents=parents[-1:])
+            made = log.record(
+                "push",
+                f"p{number}",
+                inputs={"n": number},
+                result={"square": number**2},
+                cards=[card],
+                parents=parents[-1:],
+            )
             parents.append(made.id)
     return (folder / LOG_FILE).read_bytes()
 
@@ -51,9 +57,7 @@ def spoilt(data: bytes, way: str, rng: random.Random) -> bytes:
 
 
 @pytest.mark.parametrize("way", ["bytes", "cut", "empty page"])
-def test_a_damaged_log_is_refused_in_words_and_saved_as_far_as_possible(
-    tmp_path: Path, whole: bytes, way: str
-) -> None:
+def test_a_damaged_log_is_refused_in_words_and_saved_as_far_as_possible(tmp_path: Path, whole: bytes, way: str) -> None:
     refused = saved = 0
     for seed in range(6):
         folder = tmp_path / str(seed)

@@ -52,25 +52,28 @@ def lines(rows: Rows) -> str:
     return "".join(json.dumps(row) + "\n" for row in rows)
 
 
-@pytest.mark.parametrize(("name", "spoil"), [
-    ("records", change("kind", "../../elsewhere")),
-    ("records", change("kind", "")),
-    ("records", change("title", "\ud800")),
-    ("records", change("result", {"x": float("nan")})),
-    ("records", change("at", "yesterday")),
-    ("records", change("id", "../" + "a" * 29)),
-    ("records", change("parents", ["a" * 32])),
-    ("records", lambda rows: lines([*rows, rows[0]])),
-    ("records", lambda rows: "[" * 100_000),
-    ("records", lambda rows: lines(rows).replace('"bench"', '"bench": ' + "9" * 5000 + ', "bench"', 1)),
-    ("files", change("bytes", 10**30)),
-    ("files", change("bytes", -1)),
-    ("files", change("bytes", True)),
-    ("files", change("bytes", 3)),
-    ("files", change("hash", "../" * 20 + "etc0")),
-    ("cards", change("hash", "g" * 64)),
-    ("cards", lambda rows: ""),
-])
+@pytest.mark.parametrize(
+    ("name", "spoil"),
+    [
+        ("records", change("kind", "../../elsewhere")),
+        ("records", change("kind", "")),
+        ("records", change("title", "\ud800")),
+        ("records", change("result", {"x": float("nan")})),
+        ("records", change("at", "yesterday")),
+        ("records", change("id", "../" + "a" * 29)),
+        ("records", change("parents", ["a" * 32])),
+        ("records", lambda rows: lines([*rows, rows[0]])),
+        ("records", lambda rows: "[" * 100_000),
+        ("records", lambda rows: lines(rows).replace('"bench"', '"bench": ' + "9" * 5000 + ', "bench"', 1)),
+        ("files", change("bytes", 10**30)),
+        ("files", change("bytes", -1)),
+        ("files", change("bytes", True)),
+        ("files", change("bytes", 3)),
+        ("files", change("hash", "../" * 20 + "etc0")),
+        ("cards", change("hash", "g" * 64)),
+        ("cards", lambda rows: ""),
+    ],
+)
 def test_a_spoilt_folder_is_refused_whole(tmp_path: Path, name: str, spoil: Callable[[Rows], str]) -> None:
     out = exported(tmp_path)
     path = out / f"{name}.jsonl"

@@ -34,10 +34,13 @@ def test_any_bytes_pass_through_the_line_parsers(data: bytes) -> None:
     patterns(data)
 
 
-@pytest.mark.parametrize(("pattern", "good"), [
-    ("#<seq> <skip> <c1> <c2>", b"#5 x 1 2"),
-    ("<skip> <c1> <skip> <c2> <skip> <c3> <skip>, <c4>", b"a 1 b 2 c 3 d , 4"),
-])
+@pytest.mark.parametrize(
+    ("pattern", "good"),
+    [
+        ("#<seq> <skip> <c1> <c2>", b"#5 x 1 2"),
+        ("<skip> <c1> <skip> <c2> <skip> <c3> <skip>, <c4>", b"a 1 b 2 c 3 d , 4"),
+    ],
+)
 def test_a_long_damaged_line_is_not_tried_in_every_way_it_could_be_cut_up(pattern: str, good: bytes) -> None:
     """These would take longer than a bench stands if blanks and numbers were tried in all combinations."""
     parser = PatternLines(pattern)

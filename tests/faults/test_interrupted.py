@@ -20,8 +20,12 @@ from tests.benchmarks.stops import judge, typed_cards
 
 @pytest.mark.parametrize("after", [0.0, 0.08, 0.3])
 def test_a_forecast_can_be_stopped_at_any_moment(tmp_path: Path, after: float) -> None:
-    tally = judge(["predict", str(typed_cards(tmp_path / "cards")), "--log", str(tmp_path / "log")],
-                  tmp_path / "log", after, signal.SIGINT)
+    tally = judge(
+        ["predict", str(typed_cards(tmp_path / "cards")), "--log", str(tmp_path / "log")],
+        tmp_path / "log",
+        after,
+        signal.SIGINT,
+    )
     assert (tally["badly_told"], tally["not_sound"], tally["wrong"]) == (0, 0, 0)
 
 

@@ -41,8 +41,16 @@ def test_every_module_has_tests_that_are_to_notice_its_faults(monkeypatch: pytes
     monkeypatch.syspath_prepend(str(PROJECT / "tests" / "benchmarks"))
     mutation = importlib.import_module("mutation")
     modules = mutation.modules()
-    assert {"rig/pads/bookkeeping.py", "analysis/sliding/solve.py", "analysis/grip/combine.py", "rig/main.py",
-            "rig/jobs/weighing/weigh.py", "rig/log/store.py", "rig/page/bench/bench.py", "rig/virtual/pads.py"} < set(modules)
+    assert {
+        "rig/pads/bookkeeping.py",
+        "analysis/sliding/solve.py",
+        "analysis/grip/combine.py",
+        "rig/main.py",
+        "rig/jobs/weighing/weigh.py",
+        "rig/log/store.py",
+        "rig/page/bench/bench.py",
+        "rig/virtual/pads.py",
+    } < set(modules)
     for module in modules:
         files = mutation.tests_of(module)
         assert files, module
@@ -54,10 +62,22 @@ def test_every_module_has_tests_that_are_to_notice_its_faults(monkeypatch: pytes
 def test_the_rig_and_the_rest_are_scored_apart(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.syspath_prepend(str(PROJECT / "tests" / "benchmarks"))
     mutation = importlib.import_module("mutation")
-    assert [one for one in ("analysis/grip/combine.py", "rig/pads/lines.py", "rig/jobs/weighing/pads.py",
-                            "rig/base/failures.py")
-            if mutation.of_rig(one)] == ["rig/jobs/weighing/pads.py", "rig/base/failures.py"]
+    assert [
+        one
+        for one in (
+            "analysis/grip/combine.py",
+            "rig/pads/lines.py",
+            "rig/jobs/weighing/pads.py",
+            "rig/base/failures.py",
+        )
+        if mutation.of_rig(one)
+    ] == ["rig/jobs/weighing/pads.py", "rig/base/failures.py"]
     judged = [{"mutants": 3, "noticed": 3, "survivors": []}, {"mutants": 1, "noticed": 0, "survivors": ["7 return"]}]
     assert mutation.tally(judged) == {  # by hand: 3 of 4; the root of 0.75 * 0.25 / 4 is 0.2165
-        "score": 0.75, "mutants": 4, "noticed": 3, "surviving_share": 0.25, "standard_error": 0.2165}
+        "score": 0.75,
+        "mutants": 4,
+        "noticed": 3,
+        "surviving_share": 0.25,
+        "standard_error": 0.2165,
+    }
     assert mutation.tally([])["score"] is None

@@ -105,10 +105,15 @@ def test_every_acknowledged_record_and_its_files_survive(tmp_path: Path, disk_pl
     assert first_fault(done, filled_judge(root), disk_place) == ""
 
 
-@pytest.mark.parametrize(("careless", "says"), [
-    ("normal", "records .* are lost"), ("off", "records .* are lost|not sound|damaged"),
-    ("files", "names .*not there as it was"), ("folders", "not there as it was|log is lost"),
-])
+@pytest.mark.parametrize(
+    ("careless", "says"),
+    [
+        ("normal", "records .* are lost"),
+        ("off", "records .* are lost|not sound|damaged"),
+        ("files", "names .*not there as it was"),
+        ("folders", "not there as it was|log is lost"),
+    ],
+)
 def test_a_sync_left_out_is_noticed(tmp_path: Path, disk_place: Path, careless: str, says: str) -> None:
     root = tmp_path / "root"
     root.mkdir()
@@ -119,8 +124,11 @@ def old_titles(path: Path) -> list[str] | str:
     """Titles in a file of any version as SQLite itself finds them, or why not."""
     with contextlib.closing(sqlite3.connect(path)) as database:
         said = database.execute("PRAGMA integrity_check").fetchone()[0]
-        return said if said != "ok" else [
-            title for (title,) in database.execute("SELECT title FROM records ORDER BY number")]
+        return (
+            said
+            if said != "ok"
+            else [title for (title,) in database.execute("SELECT title FROM records ORDER BY number")]
+        )
 
 
 def test_an_upgrade_keeps_the_old_records_and_a_copy_of_them(tmp_path: Path, disk_place: Path) -> None:
@@ -170,8 +178,10 @@ def test_a_repair_discards_nothing(tmp_path: Path, disk_place: Path) -> None:
 
     def held(path: Path) -> set[int]:
         with contextlib.suppress(sqlite3.DatabaseError), contextlib.closing(sqlite3.connect(path)) as database:
-            rows = [(json.loads(one)["n"], json.loads(two)["square"])
-                    for one, two in database.execute("SELECT inputs, result FROM records")]
+            rows = [
+                (json.loads(one)["n"], json.loads(two)["square"])
+                for one, two in database.execute("SELECT inputs, result FROM records")
+            ]
             return {number for number, square in rows if square == number * number}
         return set()
 
@@ -220,8 +230,11 @@ def test_an_export_is_there_when_it_was_said_to_be(tmp_path: Path, disk_place: P
         export_bench(log, tmp_path / "again")
 
     def sums(folder: Path) -> dict[str, str]:
-        return {str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest()
-                for path in folder.rglob("*") if path.is_file() and ".part" not in path.suffixes}
+        return {
+            str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest()
+            for path in folder.rglob("*")
+            if path.is_file() and ".part" not in path.suffixes
+        }
 
     truth = sums(tmp_path / "again")
     assert len(truth) > 11  # 3 raw files, 3 tracks, 3 cards and the lists

@@ -39,8 +39,13 @@ def cards_in(folder: Path) -> Path:
     return folder / "test.toml"
 
 
-def run(*arguments: str, env: dict[str, str] | None = None, cwd: Path = PROJECT, code: Path = PROJECT,
-        ordinary: bool = False) -> subprocess.CompletedProcess[str]:
+def run(
+    *arguments: str,
+    env: dict[str, str] | None = None,
+    cwd: Path = PROJECT,
+    code: Path = PROJECT,
+    ordinary: bool = False,
+) -> subprocess.CompletedProcess[str]:
     """The command line in a process of its own. ordinary: root, too, is held to the permissions of files."""
     given = {"HOME": str(cwd)} if env is None else env
     surroundings = {"PYTHONPATH": str(code), "PYTHONDONTWRITEBYTECODE": "1"} | given
@@ -49,8 +54,16 @@ def run(*arguments: str, env: dict[str, str] | None = None, cwd: Path = PROJECT,
         if (setpriv := shutil.which("setpriv")) is None:
             pytest.skip("root is held to the permissions of files with setpriv only: apt-get install util-linux")
         held = [setpriv, "--bounding-set=-dac_override"]
-    return subprocess.run([*held, sys.executable, "-m", "rig.main", *arguments], env=surroundings, cwd=cwd, check=False,
-                          capture_output=True, encoding="utf-8", errors="replace", timeout=60)
+    return subprocess.run(
+        [*held, sys.executable, "-m", "rig.main", *arguments],
+        env=surroundings,
+        cwd=cwd,
+        check=False,
+        capture_output=True,
+        encoding="utf-8",
+        errors="replace",
+        timeout=60,
+    )
 
 
 def figures(done: subprocess.CompletedProcess[str]) -> dict[str, object]:
@@ -111,8 +124,17 @@ def test_a_package_directory_that_cannot_be_written(tmp_path: Path, plain: dict[
         path.chmod(0o555 if path.is_dir() else 0o444)
     try:
         env = {"HOME": str(tmp_path), "PYTHONDONTWRITEBYTECODE": ""}
-        done = run("weigh", str(card), "--log", str(tmp_path / "log"), "--json", code=code, cwd=tmp_path, env=env,
-                   ordinary=True)
+        done = run(
+            "weigh",
+            str(card),
+            "--log",
+            str(tmp_path / "log"),
+            "--json",
+            code=code,
+            cwd=tmp_path,
+            env=env,
+            ordinary=True,
+        )
         assert figures(done) == plain
     finally:
         for path in [code, *code.rglob("*")]:
@@ -127,8 +149,11 @@ def decimal_comma(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[N
     made = tmp_path / "locales"
     made.mkdir()
     if (build := shutil.which("localedef")) is not None:
-        subprocess.run([build, "-i", "de_DE", "-f", "UTF-8", "--no-archive", str(made / "xx_XX.UTF-8")],
-                       capture_output=True, check=False)
+        subprocess.run(
+            [build, "-i", "de_DE", "-f", "UTF-8", "--no-archive", str(made / "xx_XX.UTF-8")],
+            capture_output=True,
+            check=False,
+        )
     if any(made.iterdir()):
         monkeypatch.setenv("LOCPATH", str(made))
     for name in ("xx_XX.UTF-8", "de_DE.UTF-8", "de_DE.utf8", "fr_FR.UTF-8", "nl_NL.UTF-8", "German_Germany.1252"):

@@ -17,10 +17,18 @@ from tests.faults.bad_disk import available, run_on_bad_disk
 pytestmark = pytest.mark.skipif(not available(), reason="needs Linux and a C compiler: apt-get install gcc")
 
 
-@pytest.mark.parametrize(("at", "how", "error", "filled"), [
-    (2, "once", 5, False), (28, "on", 28, False), (55, "short", 28, False), (91, "once", 5, False),
-    (5, "once", 5, True), (31, "short", 28, True), (64, "on", 28, True),
-])
+@pytest.mark.parametrize(
+    ("at", "how", "error", "filled"),
+    [
+        (2, "once", 5, False),
+        (28, "on", 28, False),
+        (55, "short", 28, False),
+        (91, "once", 5, False),
+        (5, "once", 5, True),
+        (31, "short", 28, True),
+        (64, "on", 28, True),
+    ],
+)
 def test_a_failed_write_loses_nothing_acknowledged(at: int, how: str, error: int, filled: bool) -> None:
     tally = one_error(at, how, error, filled=filled)
     faults = {key: tally[key] for key in ("lost", "wrong", "not_sound", "not_writable", "badly_told")}
@@ -43,8 +51,9 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.mark.parametrize("at", [1, 3, 6, 9])
 def test_an_export_on_a_full_disk_ends_in_words(bench: Path, tmp_path: Path, at: int) -> None:
     target = tmp_path / "out"
-    ended = run_on_bad_disk(["-m", "rig.main", "export", str(target), "--log", str(bench / "log")],
-                            root=target, at=at, how="on", error=28)
+    ended = run_on_bad_disk(
+        ["-m", "rig.main", "export", str(target), "--log", str(bench / "log")], root=target, at=at, how="on", error=28
+    )
     assert ended.calls >= at
     assert ended.code == 1
     assert "Traceback" not in ended.err
@@ -58,8 +67,13 @@ def test_an_export_on_a_full_disk_ends_in_words(bench: Path, tmp_path: Path, at:
 @pytest.mark.parametrize("at", [2, 30, 60])
 def test_a_forecast_that_cannot_be_written_is_not_shown(bench: Path, tmp_path: Path, at: int) -> None:
     folder = tmp_path / "log"
-    ended = run_on_bad_disk(["-m", "rig.main", "predict", str(bench / "test.toml"), "--log", str(folder)],
-                            root=folder, at=at, how="on", error=28)
+    ended = run_on_bad_disk(
+        ["-m", "rig.main", "predict", str(bench / "test.toml"), "--log", str(folder)],
+        root=folder,
+        at=at,
+        how="on",
+        error=28,
+    )
     assert ended.calls >= at
     assert ended.code == 1, ended
     assert "Traceback" not in ended.err

@@ -63,9 +63,7 @@ class Bench:
         time.sleep(0.05)  # the last chunk is counted before its lines are told apart
         frames, before = self.reader.drain(), [*self.before]
         self.before += frames
-        return Stream(
-            frames=frames, before=before, tally=self.reader.tally, statistics=statistics, seconds=passed
-        )
+        return Stream(frames=frames, before=before, tally=self.reader.tally, statistics=statistics, seconds=passed)
 
     def close(self) -> None:
         self.reader.stop()

@@ -39,18 +39,14 @@ def said(board: VirtualBoard, *, after: float = 0.0) -> list[bytes]:
 
 
 @pytest.mark.parametrize("line", golden("reading"), ids=lambda line: line["text"][:20])
-def test_the_firmware_writes_golden_readings_and_the_host_reads_them(
-    line: dict[str, Any], firmware: Firmware
-) -> None:
+def test_the_firmware_writes_golden_readings_and_the_host_reads_them(line: dict[str, Any], firmware: Firmware) -> None:
     board = HostBoard(firmware.library)
     written = board.reading(line["seq"], line["ms"], tuple(line["counts"]), line["flags"])
     assert written == line["text"].encode() + b"\n"
     read = parse_line(written.rstrip(b"\n"))
     assert isinstance(read, Reading)
     assert (read.seq, read.device_ms, read.flags) == (line["seq"], line["ms"], line["flags"])
-    assert [
-        0 if missing else count for count, missing in zip(read.counts, read.missing, strict=True)
-    ] == line["counts"]
+    assert [0 if missing else count for count, missing in zip(read.counts, read.missing, strict=True)] == line["counts"]
 
 
 @pytest.mark.parametrize("line", golden("identity"), ids=lambda line: line["text"][-40:])

@@ -72,16 +72,12 @@ def test_an_empty_line_gets_no_answer(library: Path, empty: bytes) -> None:
     ]
 
 
-PIECES = st.sampled_from([b"stop", b"rate 80", b"?", b"\n", b"\r\n", b" ", b"\xff", b"\0"]) | st.binary(
-    max_size=24
-)
+PIECES = st.sampled_from([b"stop", b"rate 80", b"?", b"\n", b"\r\n", b" ", b"\xff", b"\0"]) | st.binary(max_size=24)
 
 
 @ONCE
 @given(st.lists(PIECES, max_size=20), st.data())
-def test_any_bytes_in_any_pieces_get_one_answer_a_line(
-    library: Path, words: list[bytes], data: st.DataObject
-) -> None:
+def test_any_bytes_in_any_pieces_get_one_answer_a_line(library: Path, words: list[bytes], data: st.DataObject) -> None:
     stream = b"".join(words)
     cuts = sorted(data.draw(st.lists(st.integers(0, len(stream)), max_size=5)))
     board = HostBoard(library)

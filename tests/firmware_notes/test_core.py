@@ -78,9 +78,7 @@ def test_crc_equals_the_standard_library(library: Path, text: bytes) -> None:
     st.tuples(*[st.integers(-(2**23), 2**23 - 1)] * 4),
     st.integers(0, 0xFFFF),
 )
-def test_any_reading_is_written_as_the_note_says(
-    library: Path, seq: int, ms: int, counts: Counts, flags: int
-) -> None:
+def test_any_reading_is_written_as_the_note_says(library: Path, seq: int, ms: int, counts: Counts, flags: int) -> None:
     expected = framed(f"PB1 {seq} {ms} {' '.join(map(str, counts))} {flags:04X}") + b"\n"
     assert HostBoard(library).reading(seq, ms, counts, flags) == expected
     assert len(expected) <= 67  # the widest line, says the note
@@ -107,9 +105,7 @@ def test_a_reading_takes_exactly_25_pulses(library: Path) -> None:  # 26 or 27 w
     assert [board.core.host_pulses(pad) - before[pad] for pad in range(4)] == [25, 0, 25, 0]
 
 
-@pytest.mark.parametrize(
-    ("boot", "watchdog"), [("power", 0), ("pin", 0), ("brownout", 0), ("watchdog", 0x0200)]
-)
+@pytest.mark.parametrize(("boot", "watchdog"), [("power", 0), ("pin", 0), ("brownout", 0), ("watchdog", 0x0200)])
 def test_after_a_reset_the_first_lines_say_so(library: Path, boot: str, watchdog: int) -> None:
     board = HostBoard(library, boot=boot)
     assert board.taken() == [framed(f"PB1 ID board=pads4 fw=1.0.0 ch=4 rate=10 run=1 boot={boot}")]
@@ -150,9 +146,7 @@ def test_a_change_of_rate_pauses_for_settling_and_makes_no_gap(library: Path) ->
 
 
 @pytest.mark.parametrize(("rate", "limit"), [(b"rate 10\n", 200), (b"rate 80\n", 25)])
-def test_a_silent_pad_delays_one_line_and_is_not_awaited_again(
-    library: Path, rate: bytes, limit: int
-) -> None:
+def test_a_silent_pad_delays_one_line_and_is_not_awaited_again(library: Path, rate: bytes, limit: int) -> None:
     board = steady(library)
     board.type(rate)
     board.settle()

@@ -16,8 +16,14 @@ from analysis.sliding.newton import LinearSystem, Step, feedback, push_rows
 from analysis.sliding.one_car import _Car
 
 N, B = 4, 5
-GROUPS = {"alone": None, "rear axle": (0, 0, 1, 1), "rear, against": (0, 0, 1, -1), "both axles": (1, 1, 2, -2),
-          "all four": (1, 1, -1, 1), "diagonal": (1, 0, 0, 1)}
+GROUPS = {
+    "alone": None,
+    "rear axle": (0, 0, 1, 1),
+    "rear, against": (0, 0, 1, -1),
+    "both axles": (1, 1, 2, -2),
+    "all four": (1, 1, -1, 1),
+    "diagonal": (1, 0, 0, 1),
+}
 
 
 def sharing(group: tuple[int, ...]) -> FloatArray:
@@ -37,22 +43,40 @@ def made(name: str, free: int, seed: int = 3) -> tuple[Frame, FloatArray, dict[s
     group = GROUPS[name]
     matrix = np.eye(N) if group is None else sharing(group)
     paired = name in ("rear axle", "rear, against", "both axles")
-    pairs = np.array([0.0 if group[i] == 0 else np.sign(group[i] * group[[1, 0, 3, 2][i]]) for i in range(N)]) \
-        if paired and group is not None else None
+    pairs = (
+        np.array([0.0 if group[i] == 0 else np.sign(group[i] * group[[1, 0, 3, 2][i]]) for i in range(N)])
+        if paired and group is not None
+        else None
+    )
     frame = Frame(
-        rows=rng.normal(size=(2, 3, N, B)), prescribed=rng.normal(size=(3, B)), basis=rng.normal(size=(3, 3, B)),
-        free=free, capacity=rng.uniform(0.1, 0.4, (N, B)), drag=rng.uniform(0.1, 0.9, (N, B)),
+        rows=rng.normal(size=(2, 3, N, B)),
+        prescribed=rng.normal(size=(3, B)),
+        basis=rng.normal(size=(3, 3, B)),
+        free=free,
+        capacity=rng.uniform(0.1, 0.4, (N, B)),
+        drag=rng.uniform(0.1, 0.9, (N, B)),
         pairs=None if pairs is None else np.repeat(pairs[:, None], B, axis=1),
         sharing=None if group is None or paired else np.repeat(matrix[..., None], B, axis=2),
-        numbers=np.arange(B), capacity_under=None,
-    )  # fmt: skip
+        numbers=np.arange(B),
+        capacity_under=None,
+    )
     a, b = rng.uniform(0.5, 3.0, (2, N, B))
     cross = rng.uniform(-0.9, 0.9, (N, B)) * np.sqrt(a * b)
     mean = np.abs(matrix)
-    return frame, matrix, {"h11": a, "h12": cross, "h22": b, "det": a * b - cross**2,
-                           "hd": mean @ rng.uniform(0.2, 2.0, (N, B)),
-                           "o1": rng.normal(size=(N, B)), "o2": rng.normal(size=(N, B)),
-                           "od": matrix @ rng.normal(size=(N, B))}
+    return (
+        frame,
+        matrix,
+        {
+            "h11": a,
+            "h12": cross,
+            "h22": b,
+            "det": a * b - cross**2,
+            "hd": mean @ rng.uniform(0.2, 2.0, (N, B)),
+            "o1": rng.normal(size=(N, B)),
+            "o2": rng.normal(size=(N, B)),
+            "od": matrix @ rng.normal(size=(N, B)),
+        },
+    )
 
 
 def dense(frame: Frame, matrix: FloatArray, h: dict[str, FloatArray], ridge: float, at: int) -> tuple[Any, Any]:
@@ -121,15 +145,21 @@ def test_the_step_in_plain_numbers_is_the_same(name: str, free: int) -> None:
     for at in range(B):
         some = frame.take(np.array([at]))
         car = _Car(scene, some)
-        h11, h12, h22, det, hd, o1, o2, od = (h[key][:, at].tolist() for key in
-                                              ("h11", "h12", "h22", "det", "hd", "o1", "o2", "od"))
+        h11, h12, h22, det, hd, o1, o2, od = (
+            h[key][:, at].tolist() for key in ("h11", "h12", "h22", "det", "hd", "o1", "o2", "od")
+        )
         m, parts = car.newton(h11, h12, h22, det, hd, ridge)
         dy, dw, f1, f2, fd = car.step(h11, h12, m, parts, hd, o1, o2, od)
         best_dy, best_dw = dense(frame, matrix, h, ridge, at)
         u, v = frame.rows[0, :, :, at], frame.rows[1, :, :, at]
         slid, dv = best_dy @ u[:free] - best_dw, best_dy @ v[:free]
-        for found, expected in ((dy, best_dy), (dw, best_dw), (f1, h["h11"][:, at] * slid + h["h12"][:, at] * dv + o1),
-                                (f2, h["h12"][:, at] * slid + h["h22"][:, at] * dv + o2), (fd, hd * best_dw + od)):
+        for found, expected in (
+            (dy, best_dy),
+            (dw, best_dw),
+            (f1, h["h11"][:, at] * slid + h["h12"][:, at] * dv + o1),
+            (f2, h["h12"][:, at] * slid + h["h22"][:, at] * dv + o2),
+            (fd, hd * best_dw + od),
+        ):
             np.testing.assert_allclose(found, expected, rtol=1e-9, atol=1e-11)
         expected = frame.rows[0, free:, :, at] @ f1 + frame.rows[1, free:, :, at] @ f2
         np.testing.assert_allclose(car.rows(f1, f2), expected, rtol=1e-12)

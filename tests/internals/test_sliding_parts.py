@@ -43,8 +43,10 @@ def test_capacity_and_its_slope_with_grip_that_falls_with_load() -> None:
 
 
 def test_the_centre_of_friction_is_the_mean_place_by_grip_times_load() -> None:
-    expected = [float(sum(m * n * p[0] for m, n, p in zip(g, w, place, strict=True)) / sum(g * w))
-                for g, w, place in zip(CARS["grip"], CARS["load"], CARS["place"], strict=True)]  # fmt: skip
+    expected = [
+        float(sum(m * n * p[0] for m, n, p in zip(g, w, place, strict=True)) / sum(g * w))
+        for g, w, place in zip(CARS["grip"], CARS["load"], CARS["place"], strict=True)
+    ]
     np.testing.assert_allclose(centre_of_friction(contacts_of(CARS)), expected, rtol=1e-12)
 
 
@@ -59,8 +61,13 @@ def test_the_certificate_is_the_worst_of_five_breaches(law: str) -> None:
     made = scene(ground, flat.place, flat.direction, flat.height, None)
 
     def told(**changed: Any) -> Any:
-        given = {"load": motion.load.T, "twist": motion.twist, "roll_speed": motion.roll_speed.T,
-                 "tyre_force": motion.tyre_force, "push_force": motion.push_force} | changed  # fmt: skip
+        given = {
+            "load": motion.load.T,
+            "twist": motion.twist,
+            "roll_speed": motion.roll_speed.T,
+            "tyre_force": motion.tyre_force,
+            "push_force": motion.push_force,
+        } | changed
         return residual(made, **given)
 
     total = (CARS["grip"] * CARS["load"]).sum(-1)
@@ -78,17 +85,22 @@ def test_the_certificate_is_the_worst_of_five_breaches(law: str) -> None:
     np.testing.assert_array_less(over, 0.0501)
     # power lost in the contacts less the power of the push, and moment, by the definitions
     turned = motion.twist + np.array([0.0, 0.0, 0.4])
-    lost = power(turned, place=CARS["place"], capacity=size, drag=CARS["drag"], heading=CARS["heading"],
-                 ellipse=law == "ellipse")  # fmt: skip
+    lost = power(
+        turned, place=CARS["place"], capacity=size, drag=CARS["drag"], heading=CARS["heading"], ellipse=law == "ellipse"
+    )
     x, y = flat.place[:, 0], flat.place[:, 1]
-    given = motion.push_force[:, 0] * (turned[:, 0] - turned[:, 2] * y) + \
-        motion.push_force[:, 1] * (turned[:, 1] + turned[:, 2] * x)
+    given = motion.push_force[:, 0] * (turned[:, 0] - turned[:, 2] * y) + motion.push_force[:, 1] * (
+        turned[:, 1] + turned[:, 2] * x
+    )
     vx = turned[:, 0, None] - turned[:, 2, None] * CARS["place"][..., 1]
     vy = turned[:, 1, None] + turned[:, 2, None] * CARS["place"][..., 0]
     fastest = np.maximum(np.hypot(vx, vy).max(-1), 1.0)
     gap = np.abs(lost - given) / fastest / total
-    advance = np.abs((turned[:, 0] - turned[:, 2] * y) * flat.direction[:, 0]
-                     + (turned[:, 1] + turned[:, 2] * x) * flat.direction[:, 1] - 1.0)  # fmt: skip
+    advance = np.abs(
+        (turned[:, 0] - turned[:, 2] * y) * flat.direction[:, 0]
+        + (turned[:, 1] + turned[:, 2] * x) * flat.direction[:, 1]
+        - 1.0
+    )
     np.testing.assert_allclose(told(twist=turned), np.maximum(gap, advance), rtol=1e-6)
 
 
@@ -107,12 +119,13 @@ def test_loads_that_move_keep_weight_and_moments(sign: float) -> None:
     rng = np.random.default_rng(5)
     rest, height = rng.uniform(3, 6, (4, 8)), rng.uniform(0.01, 0.05, 8)
     track_front, track_rear, wheelbase, share = 0.17, 0.15, 0.26, 0.4
-    transfer = LoadTransfer(track_front=track_front, track_rear=track_rear, front_roll_share=share,
-                            wheelbase=wheelbase)  # fmt: skip
+    transfer = LoadTransfer(track_front=track_front, track_rear=track_rear, front_roll_share=share, wheelbase=wheelbase)
     push = sign * rng.uniform(1.0, 4.0, (2, 8))
     slope = load_slope(rest, height, transfer)
-    for load, tips in ((rest + slope[0] * push[0] + slope[1] * push[1], None),
-                       loads_lifting(push, rest, height, transfer)[::2]):
+    for load, tips in (
+        (rest + slope[0] * push[0] + slope[1] * push[1], None),
+        loads_lifting(push, rest, height, transfer)[::2],
+    ):
         change = load - rest
         np.testing.assert_allclose(change.sum(0), 0.0, atol=1e-12)
         np.testing.assert_allclose((change[:2].sum(0) - change[2:].sum(0)) / 2 * wheelbase, push[0] * height, rtol=1e-9)
@@ -156,8 +169,11 @@ def test_tracks_and_shares_reach_their_own_axle_in_a_batch() -> None:
     whole = solve_push(contacts_of(CARS), finger, transfer=transfer)
     for k in range(3):
         car = {name: value[[k]] for name, value in CARS.items()}
-        one = solve_push(contacts_of(car), finger_of(car, "sliding", height=0.02), transfer=LoadTransfer(
-            track_front=car["track"], track_rear=car["track"] * 0.8, front_roll_share=0.3))  # fmt: skip
+        one = solve_push(
+            contacts_of(car),
+            finger_of(car, "sliding", height=0.02),
+            transfer=LoadTransfer(track_front=car["track"], track_rear=car["track"] * 0.8, front_roll_share=0.3),
+        )
         np.testing.assert_allclose(one.load[0], whole.load[k], rtol=1e-8)
         moved = whole.load[k] - CARS["load"][k]
         force = whole.push_force[k, 1] * 0.02

@@ -57,20 +57,27 @@ class Coverage:
 
 FEWEST_CORNERS = 8
 ENOUGH_VIEWS = 10
-PLACES = (("upper left", "upper middle", "upper right"), ("middle left", "middle", "middle right"),
-          ("lower left", "lower middle", "lower right"))
+PLACES = (
+    ("upper left", "upper middle", "upper right"),
+    ("middle left", "middle", "middle right"),
+    ("lower left", "lower middle", "lower right"),
+)
 
 
-def find_board(grey: GreyImage, board: Board, *, name: str = "picture", half_window: int | None = None
-               ) -> BoardView | None:
+def find_board(
+    grey: GreyImage, board: Board, *, name: str = "picture", half_window: int | None = None
+) -> BoardView | None:
     """The board in a grey picture, or None.  Corners to parts of a pixel, in windows inside one square.
 
     half_window: px, for a plain chessboard; when left out, a third of the smallest square, 2 to 8.
     Raises InputError for a board that cannot be.
     """
     if board.columns < 3 or board.rows < 3 or not board.square > 0:
-        raise InputError("a board needs at least 3 x 3 squares of some size", where="board",
-                         remedy="Give the number of squares and their side in metres")
+        raise InputError(
+            "a board needs at least 3 x 3 squares of some size",
+            where="board",
+            remedy="Give the number of squares and their side in metres",
+        )
     found = _charuco(grey, board) if board.dictionary else _chessboard(grey, board, half_window)
     if found is None or len(found[0]) < FEWEST_CORNERS:
         return None
@@ -83,8 +90,11 @@ def find_board(grey: GreyImage, board: Board, *, name: str = "picture", half_win
 def _charuco(grey: GreyImage, board: Board) -> tuple[FloatArray, FloatArray] | None:
     code = getattr(cv2.aruco, board.dictionary, None)
     if code is None or not 0 < board.marker < board.square:
-        raise InputError("no such ChArUco board", where="board",
-                         remedy="Give a dictionary that OpenCV knows and markers smaller than the squares")
+        raise InputError(
+            "no such ChArUco board",
+            where="board",
+            remedy="Give a dictionary that OpenCV knows and markers smaller than the squares",
+        )
     table = cv2.aruco.getPredefinedDictionary(code)
     drawn = cv2.aruco.CharucoBoard((board.columns, board.rows), board.square, board.marker, table)
     corner, number, _, _ = cv2.aruco.CharucoDetector(drawn).detectBoard(grey)
@@ -112,8 +122,9 @@ def _chessboard(grey: GreyImage, board: Board, half: int | None) -> tuple[FloatA
     return np.asarray(fine, dtype=float).reshape(-1, 2), place.astype(float)
 
 
-def views_in_photos(paths: Sequence[Path], board: Board,
-                    progress: Callable[[float], None] | None = None) -> Iterator[BoardView]:
+def views_in_photos(
+    paths: Sequence[Path], board: Board, progress: Callable[[float], None] | None = None
+) -> Iterator[BoardView]:
     """The views of photos, one by one; photos without the board are passed over.
 
     Raises InputError when a file is no picture.
@@ -121,8 +132,11 @@ def views_in_photos(paths: Sequence[Path], board: Board,
     for number, path in enumerate(paths):
         grey = cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)
         if grey is None:
-            raise InputError("this is not a picture that can be read", where=str(path),
-                             remedy="Give JPEG or PNG files, or film a clip instead")
+            raise InputError(
+                "this is not a picture that can be read",
+                where=str(path),
+                remedy="Give JPEG or PNG files, or film a clip instead",
+            )
         view = find_board(np.asarray(grey, np.uint8), board, name=path.name)
         if progress is not None:
             progress((number + 1) / len(paths))
@@ -130,8 +144,9 @@ def views_in_photos(paths: Sequence[Path], board: Board,
             yield view
 
 
-def views_in_clip(path: Path, board: Board, *, most: int = 40, step: float = 0.15,
-                  progress: Callable[[float], None] | None = None) -> Iterator[BoardView]:
+def views_in_clip(
+    path: Path, board: Board, *, most: int = 40, step: float = 0.15, progress: Callable[[float], None] | None = None
+) -> Iterator[BoardView]:
     """Views of a board that is moved slowly in front of the camera (or the camera around it).
 
     Looks every `step` s, passes over blurred frames and those that show nothing new, and yields at most
@@ -140,8 +155,9 @@ def views_in_clip(path: Path, board: Board, *, most: int = 40, step: float = 0.1
     """
     clip = cv2.VideoCapture(str(path))
     if not clip.isOpened():
-        raise InputError("this is not a clip that can be read", where=str(path),
-                         remedy="Give a video file, for example MP4 or WebM")
+        raise InputError(
+            "this is not a clip that can be read", where=str(path), remedy="Give a video file, for example MP4 or WebM"
+        )
     expected = max(clip.get(cv2.CAP_PROP_FRAME_COUNT) / max(clip.get(cv2.CAP_PROP_FPS), 1.0), 1e-6)
     due, kept, last, sharpest = 0.0, 0, None, 0.0
     try:
@@ -173,7 +189,7 @@ def _sharpness(grey: GreyImage, view: BoardView) -> float:
     """Steepest edges on the board against its contrast, 1/px: falls with blur, not with distance or light."""
     low = np.maximum(view.pixel.min(axis=0).astype(int), 0)
     high = view.pixel.max(axis=0).astype(int) + 1
-    part = grey[low[1]:high[1], low[0]:high[0]].astype(np.float32)
+    part = grey[low[1] : high[1], low[0] : high[0]].astype(np.float32)
     steep = np.hypot(np.diff(part, axis=0)[:, 1:], np.diff(part, axis=1)[1:])
     dark, light = np.percentile(part, [5, 95])
     return float(np.percentile(steep, 99) / max(light - dark, 1.0))
@@ -184,8 +200,11 @@ def _new(view: BoardView, last: BoardView | None) -> bool:
     if last is None:
         return True
     known = {tuple(p): q for p, q in zip(np.round(last.place, 6), last.pixel, strict=True)}
-    moved = [np.linalg.norm(q - known[tuple(p)])
-             for p, q in zip(np.round(view.place, 6), view.pixel, strict=True) if tuple(p) in known]
+    moved = [
+        np.linalg.norm(q - known[tuple(p)])
+        for p, q in zip(np.round(view.place, 6), view.pixel, strict=True)
+        if tuple(p) in known
+    ]
     return not moved or float(np.mean(moved)) > 0.04 * view.size[0]
 
 

@@ -20,8 +20,18 @@ from vision.camera.board_views import (
     views_in_photos,
 )
 
-__all__ = ["Board", "BoardCalibration", "BoardView", "Coverage", "calibrate", "calibrate_from_files",
-           "coverage", "find_board", "views_in_clip", "views_in_photos"]
+__all__ = [
+    "Board",
+    "BoardCalibration",
+    "BoardView",
+    "Coverage",
+    "calibrate",
+    "calibrate_from_files",
+    "coverage",
+    "find_board",
+    "views_in_clip",
+    "views_in_photos",
+]
 
 FEWEST_VIEWS = 4
 
@@ -55,40 +65,54 @@ def calibrate(views: Sequence[BoardView], *, free_k3: bool = False, reject: bool
     Raises InputError for too few views or mixed sizes; VisionError when the fit fails or makes no sense.
     """
     if len({view.size for view in views}) > 1:
-        raise InputError("the pictures have different sizes", where="calibration",
-                         remedy="Calibrate each size and orientation of the camera apart")
+        raise InputError(
+            "the pictures have different sizes",
+            where="calibration",
+            remedy="Calibrate each size and orientation of the camera apart",
+        )
     used, left_out = list(views), {}
     while True:
         if len(used) < FEWEST_VIEWS:
-            raise InputError(f"only {len(used)} usable views of the board", where="calibration",
-                             remedy=f"Show the board from at least {FEWEST_VIEWS}, better 10 sides, "
-                                    "whole, flat and sharp, and check its number of squares")
+            raise InputError(
+                f"only {len(used)} usable views of the board",
+                where="calibration",
+                remedy=f"Show the board from at least {FEWEST_VIEWS}, better 10 sides, "
+                "whole, flat and sharp, and check its number of squares",
+            )
         rms, matrix, lens, spread, view_rms = _fit(used, free_k3)
         worst = int(np.argmax(view_rms))
         limit = _limit(view_rms)
         if not reject or view_rms[worst] <= limit:
             break
-        left_out[used[worst].name] = (f"corners miss by {view_rms[worst]:.2f} px, the other views by about "
-                                      f"{np.median(view_rms):.2f} px")
+        left_out[used[worst].name] = (
+            f"corners miss by {view_rms[worst]:.2f} px, the other views by about {np.median(view_rms):.2f} px"
+        )
         del used[worst]
     u = np.zeros(9)
-    u[:len(spread)] = spread[:9]
+    u[: len(spread)] = spread[:9]
     covered = coverage(used)
     warnings = list(covered.advice)
     if len(left_out) > len(views) // 3:
-        warnings.append(f"{len(left_out)} of {len(views)} views did not fit: is the board flat and the "
-                        "picture sharp?")
+        warnings.append(f"{len(left_out)} of {len(views)} views did not fit: is the board flat and the picture sharp?")
     if u[0] > 0.005 * matrix[0, 0]:
-        warnings.append(f"The focal length is only known to {100 * u[0] / matrix[0, 0]:.1f} %: tilt the board "
-                        "more and come closer.")
+        warnings.append(
+            f"The focal length is only known to {100 * u[0] / matrix[0, 0]:.1f} %: tilt the board more and come closer."
+        )
     camera = Camera(matrix=matrix, distortion=lens, size=views[0].size, known=True, u=u)
-    return BoardCalibration(camera=camera, rms=rms, view_rms=view_rms, views_left_out=left_out,
-                            views_used=tuple(view.name for view in used), coverage=covered,
-                            warnings=tuple(warnings))
+    return BoardCalibration(
+        camera=camera,
+        rms=rms,
+        view_rms=view_rms,
+        views_left_out=left_out,
+        views_used=tuple(view.name for view in used),
+        coverage=covered,
+        warnings=tuple(warnings),
+    )
 
 
-def calibrate_from_files(paths: Sequence[Path], board: Board, *, free_k3: bool = False,
-                         progress: Callable[[float], None] | None = None) -> BoardCalibration:
+def calibrate_from_files(
+    paths: Sequence[Path], board: Board, *, free_k3: bool = False, progress: Callable[[float], None] | None = None
+) -> BoardCalibration:
     """Calibrate from one clip, or from photos (JPEG, PNG, ...).
 
     progress: share of the looking.  A user who stops (KeyboardInterrupt) during a clip still gets the
@@ -97,8 +121,7 @@ def calibrate_from_files(paths: Sequence[Path], board: Board, *, free_k3: bool =
     """
     photos = len(paths) != 1 or cv2.haveImageReader(str(paths[0]))
     found: list[BoardView] = []
-    stream = (views_in_photos(paths, board, progress) if photos
-              else views_in_clip(paths[0], board, progress=progress))
+    stream = views_in_photos(paths, board, progress) if photos else views_in_clip(paths[0], board, progress=progress)
     try:
         for view in stream:
             found.append(view)
@@ -106,8 +129,11 @@ def calibrate_from_files(paths: Sequence[Path], board: Board, *, free_k3: bool =
         if len(found) < FEWEST_VIEWS:
             raise
     if not found:
-        raise InputError("no picture shows the whole board described", where="calibration",
-                         remedy="Check the number of squares and the dictionary, light it evenly, come closer")
+        raise InputError(
+            "no picture shows the whole board described",
+            where="calibration",
+            remedy="Check the number of squares and the dictionary, light it evenly, come closer",
+        )
     return calibrate(found, free_k3=free_k3)
 
 
@@ -118,8 +144,7 @@ def _limit(view_rms: FloatArray) -> float:
     return max(middle + 3.5 * spread, 1.5 * middle)
 
 
-def _fit(views: Sequence[BoardView], free_k3: bool
-         ) -> tuple[float, FloatArray, FloatArray, FloatArray, FloatArray]:
+def _fit(views: Sequence[BoardView], free_k3: bool) -> tuple[float, FloatArray, FloatArray, FloatArray, FloatArray]:
     """rms, matrix, distortion (5,), standard deviations (9,), rms per view."""
     flat: list[Any] = [np.column_stack([v.place, np.zeros(len(v.place))]).astype(np.float32) for v in views]
     seen: list[Any] = [v.pixel.astype(np.float32) for v in views]
@@ -128,13 +153,20 @@ def _fit(views: Sequence[BoardView], free_k3: bool
     start: Any = None
     try:
         rms, matrix, lens, _, _, spread, _, per_view = cv2.calibrateCameraExtended(
-            flat, seen, views[0].size, start, start, flags=flags, criteria=stop)
+            flat, seen, views[0].size, start, start, flags=flags, criteria=stop
+        )
     except cv2.error as error:
-        raise VisionError("the camera cannot be worked out from these views", where="calibration",
-                          remedy="Tilt the board more and show it from more sides") from error
+        raise VisionError(
+            "the camera cannot be worked out from these views",
+            where="calibration",
+            remedy="Tilt the board more and show it from more sides",
+        ) from error
     matrix, lens = np.asarray(matrix, float), np.asarray(lens, float).ravel()[:5]
     focal, width = matrix[0, 0], max(views[0].size)
     if not (np.all(np.isfinite(matrix)) and np.all(np.isfinite(lens)) and 0.2 * width < focal < 20 * width):
-        raise VisionError("the camera worked out from these views makes no sense", where="calibration",
-                          remedy="Tilt the board more and show it from more sides")
+        raise VisionError(
+            "the camera worked out from these views makes no sense",
+            where="calibration",
+            remedy="Tilt the board more and show it from more sides",
+        )
     return float(rms), matrix, lens, np.asarray(spread, float).ravel(), np.asarray(per_view, float).ravel()

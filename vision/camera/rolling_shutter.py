@@ -107,8 +107,7 @@ def shutter_words(shutter: Shutter) -> list[str]:
 
 
 def _pixels(track: ClipTrack, car: CarMarkers, rows: IntArray) -> tuple[FloatArray, FloatArray]:
-    """Of some frames: derivatives (n, 4 c, 2, 3) of the car's corners by the pose, px per m, m, rad; the corners, px.
-    """
+    """Of some frames: (n, 4 c, 2, 3) derivatives of the corners by the pose, px per m, m, rad; the corners, px."""
     pose = track.pose[rows]
     flat = np.concatenate([marker.corners() for marker in car.markers])
     c, s = np.cos(pose[:, 2]), np.sin(pose[:, 2])

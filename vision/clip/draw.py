@@ -9,8 +9,14 @@ import numpy as np
 from vision.base.types import BgrImage, Camera, FloatArray
 
 # Colours that people with any colour vision tell apart (Okabe and Ito 2008, from memory), BGR.
-ORANGE, BLUE, GREEN, YELLOW, PINK, WHITE = ((0, 159, 230), (178, 114, 0), (115, 158, 0), (66, 228, 240),
-                                            (167, 121, 204), (255, 255, 255))
+ORANGE, BLUE, GREEN, YELLOW, PINK, WHITE = (
+    (0, 159, 230),
+    (178, 114, 0),
+    (115, 158, 0),
+    (66, 228, 240),
+    (167, 121, 204),
+    (255, 255, 255),
+)
 Colour = tuple[int, int, int]
 CHI2_95 = 5.991464547107979
 """95 % point of chi-square with two degrees of freedom: -2 ln 0.05."""

@@ -64,9 +64,7 @@ class ClipReport:
         self.longest_gap = max(self.longest_gap, gap)
         if len(self._gaps) < 2000:
             self._gaps.append(gap)
-        self.usual_gap = (
-            float(np.median(self._gaps)) if len(self._gaps) in (1, 8, 64, 512) else self.usual_gap
-        )
+        self.usual_gap = float(np.median(self._gaps)) if len(self._gaps) in (1, 8, 64, 512) else self.usual_gap
         if self.usual_gap > 0 and len(self._gaps) >= 8 and gap > 1.6 * self.usual_gap:
             self.dropped += round(gap / self.usual_gap) - 1
 

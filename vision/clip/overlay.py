@@ -76,9 +76,16 @@ class OverlayScene:
     picture_time: FloatArray = field(default_factory=lambda: np.zeros(0))
 
 
-def overlay_clip(clip: Path, out: Path, scene: OverlayScene, *, whole_picture: bool = False,
-                 widest: int = WIDEST, fastest: float = FASTEST,
-                 progress: Callable[[float], None] | None = None) -> None:
+def overlay_clip(
+    clip: Path,
+    out: Path,
+    scene: OverlayScene,
+    *,
+    whole_picture: bool = False,
+    widest: int = WIDEST,
+    fastest: float = FASTEST,
+    progress: Callable[[float], None] | None = None,
+) -> None:
     """Write `clip` with the scene drawn on it to `out`, a .webm file (VP8, no sound), at an even rate.
 
     whole_picture: show everything the camera saw.  widest: px, fastest: pictures per second; more is made
@@ -107,8 +114,11 @@ def overlay_clip(clip: Path, out: Path, scene: OverlayScene, *, whole_picture: b
                 with quiet_stderr():
                     writer = cv2.VideoWriter(str(out), cv2.VideoWriter.fourcc(*"VP80"), rate, size)
                 if not writer.isOpened():
-                    raise VisionError("the overlay clip cannot be written", where=str(out),
-                                      remedy="Check that the folder exists, has space and may be written to")
+                    raise VisionError(
+                        "the overlay clip cannot be written",
+                        where=str(out),
+                        remedy="Check that the folder exists, has space and may be written to",
+                    )
             # Even steps in time: a varying source rate repeats or skips pictures here.
             while written <= now * rate + 1e-6:
                 writer.write(shown)
@@ -120,12 +130,14 @@ def overlay_clip(clip: Path, out: Path, scene: OverlayScene, *, whole_picture: b
         if writer is not None:
             writer.release()
     if writer is None:
-        raise VisionError("the floor sheets were seen in no picture", where=str(clip),
-                          remedy="Film with the floor sheets in view")
+        raise VisionError(
+            "the floor sheets were seen in no picture", where=str(clip), remedy="Film with the floor sheets in view"
+        )
 
 
-def overlay_still(clip: Path, out: Path, scene: OverlayScene, *, at: float | None = None,
-                  whole_picture: bool = False) -> None:
+def overlay_still(
+    clip: Path, out: Path, scene: OverlayScene, *, at: float | None = None, whole_picture: bool = False
+) -> None:
     """Write one picture of the clip with the scene drawn on it: PNG or JPEG.
 
     at: s; when left out, the last measured moment.  Raises as `overlay_clip`.
@@ -142,23 +154,29 @@ def overlay_still(clip: Path, out: Path, scene: OverlayScene, *, at: float | Non
         source.release()
     shown = painter.draw(best[1], best[0]) if best is not None else None
     if shown is None:
-        raise VisionError("the floor sheets are not seen at that moment", where=str(clip),
-                          remedy="Choose another moment")
+        raise VisionError(
+            "the floor sheets are not seen at that moment", where=str(clip), remedy="Choose another moment"
+        )
     try:
         good = cv2.imwrite(str(out), shown)
     except cv2.error as error:
-        raise InputError("no way to write this kind of picture", where=str(out),
-                         remedy="Use a name that ends in .png or .jpg") from error
+        raise InputError(
+            "no way to write this kind of picture", where=str(out), remedy="Use a name that ends in .png or .jpg"
+        ) from error
     if not good:
-        raise VisionError("the picture cannot be written", where=str(out),
-                          remedy="Check that the folder exists, has space and may be written to")
+        raise VisionError(
+            "the picture cannot be written",
+            where=str(out),
+            remedy="Check that the folder exists, has space and may be written to",
+        )
 
 
 def _opened(clip: Path) -> cv2.VideoCapture:
     source = cv2.VideoCapture(str(clip))
     if not source.isOpened():
-        raise InputError("this is not a clip that can be read", where=str(clip),
-                         remedy="Give the video file that was measured")
+        raise InputError(
+            "this is not a clip that can be read", where=str(clip), remedy="Give the video file that was measured"
+        )
     return source
 
 
@@ -170,9 +188,12 @@ def _frames(source: cv2.VideoCapture, scene: OverlayScene, clip: Path) -> Iterat
         if not good:
             return
         if (picture.shape[1], picture.shape[0]) != tuple(camera.size):
-            raise InputError(f"pictures are {picture.shape[1]} x {picture.shape[0]}, the camera's are "
-                             f"{camera.size[0]} x {camera.size[1]}", where=str(clip),
-                             remedy="Give the clip that was measured with this camera")
+            raise InputError(
+                f"pictures are {picture.shape[1]} x {picture.shape[0]}, the camera's are "
+                f"{camera.size[0]} x {camera.size[1]}",
+                where=str(clip),
+                remedy="Give the clip that was measured with this camera",
+            )
         # After reading: before, it is still the previous picture's.
         now = source.get(cv2.CAP_PROP_POS_MSEC) / 1000
         if number < len(scene.picture_time):
@@ -211,8 +232,9 @@ class _Painter:
         steps = np.flatnonzero(part)
         if len(steps):
             # Equal steps of movement, not of time: while the car rests nothing is added.
-            way = np.concatenate([[0.0], np.cumsum(np.linalg.norm(
-                np.diff(scene.pose, axis=0) * [1.0, 1.0, 0.15], axis=1))])
+            way = np.concatenate(
+                [[0.0], np.cumsum(np.linalg.norm(np.diff(scene.pose, axis=0) * [1.0, 1.0, 0.15], axis=1))]
+            )
             marks = np.searchsorted(way, np.arange(0.0, way[-1] + 1e-12, max(way[-1] / 12, 0.004)))
             plain = drawn.copy()
             for k in marks[marks <= steps[-1]]:
@@ -236,8 +258,11 @@ class _Painter:
 
     def _text(self, now: float, nearest: int | None) -> list[tuple[str, Colour]]:
         scene = self.scene
-        turned = ("pose not vouched for" if nearest is None else
-                  f"turned {np.degrees(scene.pose[nearest, 2] - scene.pose[0, 2]):+.1f} deg")
+        turned = (
+            "pose not vouched for"
+            if nearest is None
+            else f"turned {np.degrees(scene.pose[nearest, 2] - scene.pose[0, 2]):+.1f} deg"
+        )
         lines: list[tuple[str, Colour]] = [(scene.title, WHITE)] if scene.title else []
         lines.append((f"{now:6.2f} s   {turned}", WHITE))
         counting = 0 if nearest is None else len(self._counting(nearest))

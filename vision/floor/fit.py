@@ -78,9 +78,7 @@ def _camera_prior(camera: Camera) -> tuple[FloatArray, FloatArray]:
     longer = max(camera.size)
     basis = np.zeros((9, 4))
     basis[0, 0] = basis[1, 0] = basis[2, 1] = basis[3, 2] = basis[4, 3] = 1.0
-    return basis, np.array(
-        [FOCAL_GUESS_U * longer, CENTRE_GUESS_U * longer, CENTRE_GUESS_U * longer, K1_GUESS_U]
-    )
+    return basis, np.array([FOCAL_GUESS_U * longer, CENTRE_GUESS_U * longer, CENTRE_GUESS_U * longer, K1_GUESS_U])
 
 
 def sheet_prior_u(layout: FloorLayout, sheet_of: tuple[int, ...]) -> FloatArray:
@@ -297,9 +295,7 @@ class _Problem:
     def _odd_ones(self, rest: FloatArray, sheet: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Weights that fade markers which do not fit, and free sheets that lie far from the card's place."""
         good = np.isfinite(rest)
-        size = np.sqrt(
-            np.square(np.where(good, rest, 0.0)).sum((0, 2, 3)) / np.maximum(good.sum((0, 2, 3)), 1)
-        )
+        size = np.sqrt(np.square(np.where(good, rest, 0.0)).sum((0, 2, 3)) / np.maximum(good.sum((0, 2, 3)), 1))
         seen = size[size > 0]
         usual = max(self.noise, float(np.median(seen)) if len(seen) else 0.0)
         weight = 1.0 / (1.0 + (size / (4.0 * usual)) ** 2) ** 2

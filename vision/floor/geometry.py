@@ -57,9 +57,7 @@ def bent_edge_shift(corner: FloatArray, intrinsics: FloatArray) -> FloatArray:
     )
 
 
-def first_camera_pose(
-    ray: FloatArray, place: FloatArray, weight: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+def first_camera_pose(ray: FloatArray, place: FloatArray, weight: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Camera poses from plane points, closed form: the start of every fit.
 
     ray: (n, k, 2) x/z, y/z seen.  place: (k, 2) m on the floor.  weight: (n, k), 0 for what was not seen.

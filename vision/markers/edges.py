@@ -134,9 +134,7 @@ def fit_corners(
         corner[moved], spread[moved] = _one_fit(pictures.part(moved), again, cells, light)
         step[moved] = _step(corner[moved], again)
     seen = np.where(np.isnan(corner), start, corner)
-    return EdgeCorners(
-        corner=corner, spread=spread, likeness=_likeness(pictures, seen, pattern), step=step
-    )
+    return EdgeCorners(corner=corner, spread=spread, likeness=_likeness(pictures, seen, pattern), step=step)
 
 
 def _step(corner: FloatArray, start: FloatArray) -> FloatArray:
@@ -179,9 +177,7 @@ def _sampled(
     import cv2
 
     height, width = pictures.height, pictures.width
-    if not (
-        x.min() >= 0.0 and x.max() < width - 1 and y.min() >= 0.0 and y.max() < height - 1
-    ):  # nan goes here too
+    if not (x.min() >= 0.0 and x.max() < width - 1 and y.min() >= 0.0 and y.max() < height - 1):  # nan goes here too
         x = np.nan_to_num(x).clip(0.0, width - 1.001)
         y = np.nan_to_num(y).clip(0.0, height - 1.001)
     left, top = x.astype(np.int32), y.astype(np.int32)
@@ -246,9 +242,7 @@ def _one_fit(
     return corner, 0.5 * (moment[:, 0] + moment[:, 1] + moment[:, 2] + moment[:, 3])
 
 
-def _lines(
-    offset: FloatArray, usable: BoolArray
-) -> tuple[FloatArray, FloatArray, BoolArray, BoolArray, BoolArray]:
+def _lines(offset: FloatArray, usable: BoolArray) -> tuple[FloatArray, FloatArray, BoolArray, BoolArray, BoolArray]:
     """Straight lines offset = level + slope * (s - 0.5) of (m, 4) edges, and whether each is good and near its ends.
 
     A corner is not extrapolated: some of the profiles next to it must count.
@@ -267,9 +261,7 @@ def _lines(
     return level, slope, good, starts, ends
 
 
-def _robust_line(
-    offset: FloatArray, weight: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+def _robust_line(offset: FloatArray, weight: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Weighted straight lines offset = level + slope * (s - 0.5), outliers dropped twice."""
     s = ALONG - 0.5
     for trial in range(3):

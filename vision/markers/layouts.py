@@ -29,13 +29,13 @@ BoolGrid = npt.NDArray[np.bool_]
 def paper_size(paper: str) -> tuple[float, float]:
     """Landscape (width, height) of a paper, m.  Raises InputError for a paper not in PAPERS_M."""
     if paper not in PAPERS_M:
-        raise InputError(f"paper {paper!r} is not known", where="paper",
-                         remedy="Choose one of " + ", ".join(PAPERS_M))
+        raise InputError(f"paper {paper!r} is not known", where="paper", remedy="Choose one of " + ", ".join(PAPERS_M))
     return PAPERS_M[paper]
 
 
-def default_floor(paper: str = "A4", *, first_id: int = 10, place_u: float = 0.0005,
-                  scale_u: float = 0.002) -> FloorLayout:
+def default_floor(
+    paper: str = "A4", *, first_id: int = 10, place_u: float = 0.0005, scale_u: float = 0.002
+) -> FloorLayout:
     """Six 70 mm floor markers on two pages, "front" at x = +300 mm and "rear" at x = -300 mm.
 
     The markers of a page stand in a row along y, 92 mm apart (left to right: first_id, +1, +2 in front,
@@ -46,17 +46,31 @@ def default_floor(paper: str = "A4", *, first_id: int = 10, place_u: float = 0.0
     """
     paper_size(paper)
     markers = tuple(
-        Marker(id=first_id + 3 * row + column, size=FLOOR_MARKER, x=along, y=FLOOR_SPACING * (1 - column),
-               turn=-math.pi / 2, sheet=sheet)
+        Marker(
+            id=first_id + 3 * row + column,
+            size=FLOOR_MARKER,
+            x=along,
+            y=FLOOR_SPACING * (1 - column),
+            turn=-math.pi / 2,
+            sheet=sheet,
+        )
         for row, (sheet, along) in enumerate((("front", FLOOR_ROW), ("rear", -FLOOR_ROW)))
         for column in range(3)
     )
     return FloorLayout(dictionary=DICTIONARY, markers=markers, place_u=place_u, scale_u=scale_u)
 
 
-def default_car(wheelbase: float, *, height: float = 0.090, centre: float | None = None, first_id: int = 0,
-                height_u: float = 0.002, place_u: float = 0.001, turn_u: float = 0.002,
-                scale_u: float = 0.002) -> CarMarkers:
+def default_car(
+    wheelbase: float,
+    *,
+    height: float = 0.090,
+    centre: float | None = None,
+    first_id: int = 0,
+    height_u: float = 0.002,
+    place_u: float = 0.001,
+    turn_u: float = 0.002,
+    scale_u: float = 0.002,
+) -> CarMarkers:
     """Plate with four 44 mm markers (first_id.. front-left, front-right, rear-left, rear-right).
 
     wheelbase: m.  height: of the marker plane above the floor, m.  centre: station of the plate's
@@ -66,14 +80,24 @@ def default_car(wheelbase: float, *, height: float = 0.090, centre: float | None
     """
     for name, length in (("wheelbase", wheelbase), ("height", height)):
         if not (math.isfinite(length) and length > 0):
-            raise InputError(f"{length!r} m cannot be the {name}", where=name,
-                             remedy="Give a positive length in metres")
+            raise InputError(
+                f"{length!r} m cannot be the {name}", where=name, remedy="Give a positive length in metres"
+            )
     middle = wheelbase / 2 if centre is None else centre
     places = ((0.075, 0.029), (0.075, -0.029), (-0.075, 0.029), (-0.075, -0.029))
-    markers = tuple(Marker(id=first_id + number, size=CAR_MARKER, x=middle + x, y=y, sheet="car")
-                    for number, (x, y) in enumerate(places))
-    return CarMarkers(dictionary=DICTIONARY, markers=markers, height=height, height_u=height_u,
-                      place_u=place_u, turn_u=turn_u, scale_u=scale_u)
+    markers = tuple(
+        Marker(id=first_id + number, size=CAR_MARKER, x=middle + x, y=y, sheet="car")
+        for number, (x, y) in enumerate(places)
+    )
+    return CarMarkers(
+        dictionary=DICTIONARY,
+        markers=markers,
+        height=height,
+        height_u=height_u,
+        place_u=place_u,
+        turn_u=turn_u,
+        scale_u=scale_u,
+    )
 
 
 def finger_square(number: int = FINGER_ID, size: float = FINGER_MARKER) -> Marker:
@@ -90,12 +114,18 @@ def marker_bits(dictionary: str, number: int) -> BoolGrid:
 
     code = getattr(cv2.aruco, dictionary, None) if dictionary.startswith("DICT_") else None
     if code is None:
-        raise InputError(f"marker dictionary {dictionary!r} is not known", where="dictionary",
-                         remedy=f"Use {DICTIONARY} or another name that OpenCV's aruco module lists")
+        raise InputError(
+            f"marker dictionary {dictionary!r} is not known",
+            where="dictionary",
+            remedy=f"Use {DICTIONARY} or another name that OpenCV's aruco module lists",
+        )
     table = cv2.aruco.getPredefinedDictionary(code)
     if not 0 <= number < len(table.bytesList):
-        raise InputError(f"marker {number} is not in {dictionary}", where="marker id",
-                         remedy=f"Choose an id from 0 to {len(table.bytesList) - 1}")
+        raise InputError(
+            f"marker {number} is not in {dictionary}",
+            where="marker id",
+            remedy=f"Choose an id from 0 to {len(table.bytesList) - 1}",
+        )
     cells = table.markerSize + 2
     bits: BoolGrid = np.asarray(cv2.aruco.generateImageMarker(table, number, cells)) > 127
     return bits

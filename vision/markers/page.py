@@ -30,8 +30,7 @@ class Page:
         """A filled polygon, (n, 2); edges stay where they are, even between two pixels of the PNG."""
         from matplotlib.patches import Polygon
 
-        self.axes.add_patch(Polygon(corner, closed=True, facecolor=colour, edgecolor="none", linewidth=0,
-                                    snap=False))
+        self.axes.add_patch(Polygon(corner, closed=True, facecolor=colour, edgecolor="none", linewidth=0, snap=False))
 
     def cells(self, white: npt.NDArray[np.bool_], corner: FloatArray) -> None:
         """A black square with white cells. corner: (4, 2) of its top-left, top-right, bottom-right,
@@ -52,8 +51,17 @@ class Page:
     def line(self, points: Sequence[tuple[float, float]], *, width: float = 0.25, dashed: bool = False) -> None:
         """A line; width in mm."""
         x, y = zip(*points, strict=True)
-        self.axes.plot(x, y, color="black", linewidth=width / 25.4 * 72, linestyle=(0, (5, 4)) if dashed else "-",
-                       solid_capstyle="butt", dash_capstyle="butt", scalex=False, scaley=False)
+        self.axes.plot(
+            x,
+            y,
+            color="black",
+            linewidth=width / 25.4 * 72,
+            linestyle=(0, (5, 4)) if dashed else "-",
+            solid_capstyle="butt",
+            dash_capstyle="butt",
+            scalex=False,
+            scaley=False,
+        )
 
     def cross(self, x: float, y: float, *, arm: float = 4.0) -> None:
         """A cross to measure from."""
@@ -62,15 +70,43 @@ class Page:
 
     def arrow(self, start: tuple[float, float], end: tuple[float, float]) -> None:
         """A bold arrow."""
-        self.axes.annotate("", xy=end, xytext=start,
-                           arrowprops={"arrowstyle": "-|>", "linewidth": 2.5, "color": "black",
-                                       "mutation_scale": 22, "shrinkA": 0, "shrinkB": 0})
+        self.axes.annotate(
+            "",
+            xy=end,
+            xytext=start,
+            arrowprops={
+                "arrowstyle": "-|>",
+                "linewidth": 2.5,
+                "color": "black",
+                "mutation_scale": 22,
+                "shrinkA": 0,
+                "shrinkB": 0,
+            },
+        )
 
-    def text(self, x: float, y: float, words: str, *, size: float = 9, across: str = "left",
-             bold: bool = False, turn: float = 0.0) -> None:
+    def text(
+        self,
+        x: float,
+        y: float,
+        words: str,
+        *,
+        size: float = 9,
+        across: str = "left",
+        bold: bool = False,
+        turn: float = 0.0,
+    ) -> None:
         """Words with their top at y. across: left, center or right."""
-        self.axes.text(x, y, words, fontsize=size, ha=across, va="top", rotation=turn,
-                       fontweight="bold" if bold else "normal", linespacing=1.35)
+        self.axes.text(
+            x,
+            y,
+            words,
+            fontsize=size,
+            ha=across,
+            va="top",
+            rotation=turn,
+            fontweight="bold" if bold else "normal",
+            linespacing=1.35,
+        )
 
     def check_bar(self, x: float, y: float) -> None:
         """The 100 mm bar whose printed length tells the print's scale; (x, y) its lower left end."""
@@ -84,8 +120,9 @@ class Page:
         self.text(x, y - 1.2, "Check bar: 100.0 mm from end to end. Measure it and enter what you read.", size=8)
 
 
-def save_pages(pages: Sequence[Page], folder: Path, stem: str,
-               progress: Callable[[float], None] | None = None) -> list[Path]:
+def save_pages(
+    pages: Sequence[Page], folder: Path, stem: str, progress: Callable[[float], None] | None = None
+) -> list[Path]:
     """One PDF with all pages and one 300 dpi PNG for each; the paths, the PDF first.
 
     Raises VisionError when the folder cannot be written.
@@ -103,6 +140,9 @@ def save_pages(pages: Sequence[Page], folder: Path, stem: str,
             if progress is not None:
                 progress((number + 1) / len(pages))
     except OSError as error:
-        raise VisionError(f"the sheets cannot be written ({error.strerror or error})", where=str(folder),
-                          remedy="Choose a folder that may be written and has space") from error
+        raise VisionError(
+            f"the sheets cannot be written ({error.strerror or error})",
+            where=str(folder),
+            remedy="Choose a folder that may be written and has space",
+        ) from error
     return paths

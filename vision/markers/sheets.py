@@ -17,12 +17,20 @@ CROSS_GAP = 0.015
 """and this far before its markers, m."""
 EDGE_MM = 5.0
 """What common printers cannot reach (common practice, no source)."""
-PRINT = ("Print at 100 % (\"actual size\", no \"fit to page\") on plain matt paper, then measure the check "
-         "bar.\nDo not cut into the white around a marker; keep the paper flat.")
+PRINT = (
+    'Print at 100 % ("actual size", no "fit to page") on plain matt paper, then measure the check '
+    "bar.\nDo not cut into the white around a marker; keep the paper flat."
+)
 
 
-def marker_sheets(floor: FloorLayout, car: CarMarkers, *, paper: str = "A4", folder: Path,
-                  progress: Callable[[float], None] | None = None) -> list[Path]:
+def marker_sheets(
+    floor: FloorLayout,
+    car: CarMarkers,
+    *,
+    paper: str = "A4",
+    folder: Path,
+    progress: Callable[[float], None] | None = None,
+) -> list[Path]:
     """Write the floor pages and the car's plate to scale: one PDF, and a 300 dpi PNG for each page.
 
     Every page has a 100 mm check bar, an arrow, captions and instructions. Floor pages lie with the
@@ -35,8 +43,7 @@ def marker_sheets(floor: FloorLayout, car: CarMarkers, *, paper: str = "A4", fol
     for marker in floor.markers:
         groups.setdefault(marker.sheet or f"marker {marker.id}", []).append(marker)
     crosses = {sheet: _crosses(group, floor) for sheet, group in groups.items()}
-    pages = [_floor_page(sheet, group, crosses, floor.dictionary, (width, height))
-             for sheet, group in groups.items()]
+    pages = [_floor_page(sheet, group, crosses, floor.dictionary, (width, height)) for sheet, group in groups.items()]
     pages.append(_car_page(car, (width, height)))
     return save_pages(pages, folder, f"marker-sheets-{paper}", progress)
 
@@ -54,8 +61,9 @@ def _crosses(group: list[Marker], floor: FloorLayout) -> FloatArray:
     return np.array([[x, y + CROSS_Y], [x, y - CROSS_Y]])
 
 
-def _floor_page(sheet: str, group: list[Marker], crosses: dict[str, FloatArray], dictionary: str,
-                size: tuple[float, float]) -> Page:
+def _floor_page(
+    sheet: str, group: list[Marker], crosses: dict[str, FloatArray], dictionary: str, size: tuple[float, float]
+) -> Page:
     """Page up is +x of the floor, page right is -y."""
     width, height = size
     page = Page(width, height, f"floor-{sheet.replace(' ', '-')}")
@@ -65,8 +73,10 @@ def _floor_page(sheet: str, group: list[Marker], crosses: dict[str, FloatArray],
     base = 9.0 if low else height - 9.0  # of the crosses
 
     def on_page(point: FloatArray) -> FloatArray:
-        placed: FloatArray = np.stack([width / 2 - 1000 * (point[..., 1] - cross[:, 1].mean()),
-                                       base + 1000 * (point[..., 0] - cross[0, 0])], axis=-1)
+        placed: FloatArray = np.stack(
+            [width / 2 - 1000 * (point[..., 1] - cross[:, 1].mean()), base + 1000 * (point[..., 0] - cross[0, 0])],
+            axis=-1,
+        )
         return placed
 
     placed = on_page(corner)
@@ -76,8 +86,9 @@ def _floor_page(sheet: str, group: list[Marker], crosses: dict[str, FloatArray],
         middle = on_page(np.array([marker.x, marker.y]))
         edge = on_page(marker.corners())[:, 1]
         quiet = 1000 * marker.size / 8 + 1.5
-        page.text(middle[0], edge.max() + quiet + 3 if low else edge.min() - quiet, f"id {marker.id}", size=8,
-                  across="center")
+        page.text(
+            middle[0], edge.max() + quiet + 3 if low else edge.min() - quiet, f"id {marker.id}", size=8, across="center"
+        )
     for x, y in on_page(cross):
         page.cross(x, y)
     # The words stand on the side of the markers that points away from the free floor.
@@ -92,16 +103,21 @@ def _floor_page(sheet: str, group: list[Marker], crosses: dict[str, FloatArray],
 
 def _floor_words(sheet: str, crosses: dict[str, FloatArray]) -> str:
     """What to do with this page, with the distances that this layout asks for."""
-    words = [PRINT, "Lay all floor sheets with their arrows the same way, the car between them. Tape them down so"
-             "\nthat the crosses (left and right as seen along the arrow) are this far apart:"]
+    words = [
+        PRINT,
+        "Lay all floor sheets with their arrows the same way, the car between them. Tape them down so"
+        "\nthat the crosses (left and right as seen along the arrow) are this far apart:",
+    ]
     here = crosses[sheet]
     for other, there in crosses.items():
         if other == sheet:
             continue
         straight = [float(np.linalg.norm(there[k] - here[k])) * 1000 for k in (0, 1)]
         diagonal = [float(np.linalg.norm(there[1 - k] - here[k])) * 1000 for k in (0, 1)]
-        words.append(f"   to \"{other}\": left to left {straight[0]:.1f} mm, right to right {straight[1]:.1f} mm,"
-                     f"\n   left to right {diagonal[0]:.1f} mm, right to left {diagonal[1]:.1f} mm")
+        words.append(
+            f'   to "{other}": left to left {straight[0]:.1f} mm, right to right {straight[1]:.1f} mm,'
+            f"\n   left to right {diagonal[0]:.1f} mm, right to left {diagonal[1]:.1f} mm"
+        )
     return "\n".join(words)
 
 
@@ -128,8 +144,10 @@ def _car_page(car: CarMarkers, size: tuple[float, float]) -> Page:
     page.text(low[0], high[1] + 5.5, "cut along the dashed line", size=7)
     page.arrow((centre[0] - 14, centre[1]), (centre[0] + 22, centre[1]))
     page.text(centre[0], centre[1] + 9, "front of car", size=10, across="center", bold=True)
-    ids = ", ".join(f"{m.id} ({'front' if m.x >= middle[0] else 'rear'} {'left' if m.y >= middle[1] else 'right'})"
-                    for m in car.markers)
+    ids = ", ".join(
+        f"{m.id} ({'front' if m.x >= middle[0] else 'rear'} {'left' if m.y >= middle[1] else 'right'})"
+        for m in car.markers
+    )
     page.text(centre[0], centre[1] - 5, f"ids {ids}".replace("), ", ")\n"), size=6, across="center")
     for x, y in ((centre[0], low[1]), (centre[0], high[1])):
         page.line([(x, y - 3), (x, y + 3)])
@@ -141,15 +159,23 @@ def _car_page(car: CarMarkers, size: tuple[float, float]) -> Page:
         f"   the ticks on its long sides {1000 * middle[0]:.1f} mm ahead of the rear axle,",
         "   the ticks on its short sides over the car's middle line,",
         f"   the printed face {1000 * car.height:.1f} mm above the floor. Measure all three and enter them.",
-        "Two millimetres along the car are 0.8 % of a 260 mm wheelbase: nothing else matters as much.", PRINT]
+        "Two millimetres along the car are 0.8 % of a 260 mm wheelbase: nothing else matters as much.",
+        PRINT,
+    ]
     page.text(18, low[1] - 6, "Car plate", size=15, bold=True)
     page.text(18, low[1] - 14, "\n".join(words), size=9)
     page.check_bar(width - 18 - 100, low[1] - 62)
     return page
 
 
-def finger_sheet(marker: Marker, *, dictionary: str = DICTIONARY, paper: str = "A4", folder: Path,
-                 progress: Callable[[float], None] | None = None) -> list[Path]:
+def finger_sheet(
+    marker: Marker,
+    *,
+    dictionary: str = DICTIONARY,
+    paper: str = "A4",
+    folder: Path,
+    progress: Callable[[float], None] | None = None,
+) -> list[Path]:
     """Write markers to wear on the pushing finger, to scale: two alike, one PDF and one PNG.
 
     marker: as `finger_square` gives it.  Each has a strip to tape round the finger, an arrow towards the fingertip, and
@@ -181,7 +207,8 @@ def finger_sheet(marker: Marker, *, dictionary: str = DICTIONARY, paper: str = "
         "   how far to its left: tip_left_mm,   how far below the marker: tip_below_mm,",
         "and write them under [finger] on the bench card. Keep the marker level and in view while you push: ten"
         "\ndegrees of tilt move a tip 17 mm below by 3 mm; the tilt is taken into account, but costs sureness.",
-        PRINT]
+        PRINT,
+    ]
     page.text(18, top, "Finger marker", size=15, bold=True)
     page.text(18, top - 9, "\n".join(words), size=9)
     page.check_bar(18, top - 62)
@@ -196,13 +223,24 @@ def _must_fit(placed: FloatArray, size: tuple[float, float], what: str, quiet: f
     """Raise InputError unless points (n, 2) mm with their white border are on the printable page."""
     room = EDGE_MM + max(quiet - EDGE_MM, 0.0)
     if np.any(placed < room - 1e-9) or np.any(placed > np.array(size) - room + 1e-9):
-        raise InputError("the markers do not fit on the paper", where=what,
-                         remedy="Choose larger paper, smaller markers, or give them to more sheets")
+        raise InputError(
+            "the markers do not fit on the paper",
+            where=what,
+            remedy="Choose larger paper, smaller markers, or give them to more sheets",
+        )
 
 
-def board_sheet(*, paper: str = "A4", folder: Path, columns: int = 10, rows: int = 7, square: float = 0.025,
-                marker: float = 0.018, dictionary: str = "DICT_5X5_50",
-                progress: Callable[[float], None] | None = None) -> list[Path]:
+def board_sheet(
+    *,
+    paper: str = "A4",
+    folder: Path,
+    columns: int = 10,
+    rows: int = 7,
+    square: float = 0.025,
+    marker: float = 0.018,
+    dictionary: str = "DICT_5X5_50",
+    progress: Callable[[float], None] | None = None,
+) -> list[Path]:
     """Write a ChArUco board to scale, for calibrating a camera: one PDF and one PNG.
 
     columns, rows: squares.  square, marker: m, sides of the squares and of the markers in the white
@@ -213,8 +251,11 @@ def board_sheet(*, paper: str = "A4", folder: Path, columns: int = 10, rows: int
 
     width, height = (1000 * side for side in paper_size(paper))
     if columns < 3 or rows < 3 or not 0 < marker < square:
-        raise InputError("a board needs at least 3 x 3 squares and markers smaller than the squares",
-                         where="board", remedy="Change the board's sizes")
+        raise InputError(
+            "a board needs at least 3 x 3 squares and markers smaller than the squares",
+            where="board",
+            remedy="Change the board's sizes",
+        )
     page = Page(width, height, "board")
     low = np.array([(width - 1000 * columns * square) / 2, (height - 1000 * rows * square) / 2 + 3])
     side, inner = 1000 * square, 1000 * marker
@@ -222,8 +263,8 @@ def board_sheet(*, paper: str = "A4", folder: Path, columns: int = 10, rows: int
     _must_fit(frame, (width, height), "board", 0.0)
     marker_bits(dictionary, (columns * rows) // 2 - 1)  # says so when the dictionary is too small
     board = cv2.aruco.CharucoBoard(
-        (columns, rows), square, marker,
-        cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, dictionary)))
+        (columns, rows), square, marker, cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, dictionary))
+    )
 
     def on_page(point: FloatArray) -> FloatArray:  # OpenCV counts down from the board's top left
         placed: FloatArray = np.stack([low[0] + 1000 * point[:, 0], frame[1, 1] - 1000 * point[:, 1]], axis=-1)
@@ -238,9 +279,13 @@ def board_sheet(*, paper: str = "A4", folder: Path, columns: int = 10, rows: int
                 page.fill(spot + side * np.array([[0, 0], [1, 0], [1, 1], [0, 1]]), "black")
     for number, corner in zip(np.ravel(board.getIds()), places, strict=True):
         page.cells(marker_bits(dictionary, int(number)), corner)
-    page.text(low[0], frame[1, 1] + 8.5, f"Calibration board {columns} x {rows}, squares {side:.1f} mm, markers "
-              f"{inner:.1f} mm, {dictionary}. Print at 100 %, glue on something flat and stiff (glass, board).",
-              size=7)
+    page.text(
+        low[0],
+        frame[1, 1] + 8.5,
+        f"Calibration board {columns} x {rows}, squares {side:.1f} mm, markers "
+        f"{inner:.1f} mm, {dictionary}. Print at 100 %, glue on something flat and stiff (glass, board).",
+        size=7,
+    )
     page.check_bar(low[0], low[1] - 5.5)
     return save_pages([page], folder, f"calibration-board-{paper}", progress)
 
@@ -251,6 +296,9 @@ def bar_scale(measured: float) -> float:
     Raises InputError for a reading that no printer makes (more than 10 % off).
     """
     if not (math.isfinite(measured) and 0.09 <= measured <= 0.11):
-        raise InputError(f"{1000 * measured:.1f} mm cannot be the printed 100 mm bar", where="check bar",
-                         remedy="Measure the whole bar in millimetres, or print the sheet again at 100 %")
+        raise InputError(
+            f"{1000 * measured:.1f} mm cannot be the printed 100 mm bar",
+            where="check bar",
+            remedy="Measure the whole bar in millimetres, or print the sheet again at 100 %",
+        )
     return measured / 0.100

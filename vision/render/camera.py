@@ -46,7 +46,7 @@ def all_rays(camera: RenderCamera, size: tuple[int, int]) -> FloatArray:
     grid = np.stack(np.meshgrid(np.arange(-1, columns + 1), np.arange(-1, rows + 1)), axis=-1)
     known = camera.rays((coarse * grid + (coarse - 1) / 2).astype(float))
     full = cv2.resize(known, (coarse * (columns + 2), coarse * (rows + 2)), interpolation=cv2.INTER_LINEAR)
-    start = full[coarse:coarse + size[1], coarse:coarse + size[0]].astype(np.float32)
+    start = full[coarse : coarse + size[1], coarse : coarse + size[0]].astype(np.float32)
     pixel = np.stack(np.meshgrid(np.arange(size[0]), np.arange(size[1])), axis=-1)
     target = (pixel - camera.matrix[:2, 2]) @ np.linalg.inv(camera.matrix[:2, :2]).T
     return straighten(target.astype(np.float32), camera.distortion, start)  # type: ignore[arg-type]
@@ -58,8 +58,10 @@ def distort(ray: FloatArray, distortion: FloatArray) -> FloatArray:
     x, y = ray[..., 0], ray[..., 1]
     r2 = x * x + y * y
     radial = 1 + r2 * (k1 + r2 * (k2 + r2 * k3))
-    return np.stack([x * radial + 2 * p1 * x * y + p2 * (r2 + 2 * x * x),
-                     y * radial + p1 * (r2 + 2 * y * y) + 2 * p2 * x * y], axis=-1)
+    return np.stack(
+        [x * radial + 2 * p1 * x * y + p2 * (r2 + 2 * x * x), y * radial + p1 * (r2 + 2 * y * y) + 2 * p2 * x * y],
+        axis=-1,
+    )
 
 
 def straighten(bent: FloatArray, distortion: FloatArray, start: FloatArray | None = None) -> FloatArray:
@@ -90,8 +92,15 @@ def straighten(bent: FloatArray, distortion: FloatArray, start: FloatArray | Non
     return ray
 
 
-def looking_at(position: FloatArray, target: FloatArray, *, focal: float, size: tuple[int, int],
-               distortion: FloatArray | None = None, roll: float = 0.0) -> RenderCamera:
+def looking_at(
+    position: FloatArray,
+    target: FloatArray,
+    *,
+    focal: float,
+    size: tuple[int, int],
+    distortion: FloatArray | None = None,
+    roll: float = 0.0,
+) -> RenderCamera:
     """A camera at `position` (m) that has `target` (m) in the middle of its picture, upright.
 
     focal: px.  size: (width, height) px.  roll: rad about the viewing direction.
@@ -105,12 +114,18 @@ def looking_at(position: FloatArray, target: FloatArray, *, focal: float, size: 
     rotation = np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]]) @ upright
     matrix = np.array([[focal, 0.0, (size[0] - 1) / 2], [0.0, focal, (size[1] - 1) / 2], [0.0, 0.0, 1.0]])
     lens = np.zeros(5) if distortion is None else np.asarray(distortion, dtype=float)
-    return RenderCamera(matrix=matrix, distortion=lens, rotation=rotation,
-                        position=np.asarray(position, dtype=float))
+    return RenderCamera(matrix=matrix, distortion=lens, rotation=rotation, position=np.asarray(position, dtype=float))
 
 
-def hand_held(camera: RenderCamera, rng: np.random.Generator, *, sway: float = 0.004, tilt: float = 0.004,
-              slowest: float = 0.3, fastest: float = 3.0) -> Callable[[float], RenderCamera]:
+def hand_held(
+    camera: RenderCamera,
+    rng: np.random.Generator,
+    *,
+    sway: float = 0.004,
+    tilt: float = 0.004,
+    slowest: float = 0.3,
+    fastest: float = 3.0,
+) -> Callable[[float], RenderCamera]:
     """A camera path around `camera`: a sum of slow sines, as a hand sways.
 
     sway: m rms per axis.  tilt: rad rms per axis.  slowest, fastest: Hz.  Answers time (s) -> camera.
@@ -124,8 +139,9 @@ def hand_held(camera: RenderCamera, rng: np.random.Generator, *, sway: float = 0
 
     def at(time: float) -> RenderCamera:
         offset = np.sum(size * np.sin(rate * time + phase), axis=1)
-        return replace(camera, position=camera.position + offset[:3],
-                       rotation=_small_turn(offset[3:]) @ camera.rotation)
+        return replace(
+            camera, position=camera.position + offset[:3], rotation=_small_turn(offset[3:]) @ camera.rotation
+        )
 
     return at
 

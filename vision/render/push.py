@@ -27,13 +27,28 @@ LINES = 8
 """A rolling shutter is painted in bands of this many lines, each at its own moment."""
 
 
-def render_push(path: Path, *, time: FloatArray, pose: FloatArray, floor: FloorLayout, car: CarMarkers,
-                camera: RenderCamera, rng: np.random.Generator, size: tuple[int, int] = (1280, 720),
-                fps: float = 30.0, look: Look | None = None, lean: FloatArray | None = None,
-                camera_path: Callable[[float], RenderCamera] | None = None, hand: Hand | None = None,
-                outline: FloatArray | None = None, wheels: FloatArray | None = None,
-                codec: str | None = None, samples: int = 3, readout: float = 0.0,
-                progress: Callable[[float], None] | None = None) -> None:
+def render_push(
+    path: Path,
+    *,
+    time: FloatArray,
+    pose: FloatArray,
+    floor: FloorLayout,
+    car: CarMarkers,
+    camera: RenderCamera,
+    rng: np.random.Generator,
+    size: tuple[int, int] = (1280, 720),
+    fps: float = 30.0,
+    look: Look | None = None,
+    lean: FloatArray | None = None,
+    camera_path: Callable[[float], RenderCamera] | None = None,
+    hand: Hand | None = None,
+    outline: FloatArray | None = None,
+    wheels: FloatArray | None = None,
+    codec: str | None = None,
+    samples: int = 3,
+    readout: float = 0.0,
+    progress: Callable[[float], None] | None = None,
+) -> None:
     """Write the clip; frame k shows the moment time[0] + k / fps.
 
     path: .mp4 (mp4v), .webm (VP8) or .avi (MJPG); codec: four letters to override.
@@ -48,16 +63,37 @@ def render_push(path: Path, *, time: FloatArray, pose: FloatArray, floor: FloorL
     """
     code = codec or CODECS.get(path.suffix.lower())
     if code is None or len(code) != 4:
-        raise InputError(f"no way to write {path.suffix or 'a file without ending'}", where=str(path),
-                         remedy="Use a name that ends in .mp4, .webm or .avi")
-    frames = render_frames(time=time, pose=pose, floor=floor, car=car, camera=camera, rng=rng, size=size,
-                           fps=fps, look=look, lean=lean, camera_path=camera_path, hand=hand,
-                           outline=outline, wheels=wheels, samples=samples, readout=readout)
+        raise InputError(
+            f"no way to write {path.suffix or 'a file without ending'}",
+            where=str(path),
+            remedy="Use a name that ends in .mp4, .webm or .avi",
+        )
+    frames = render_frames(
+        time=time,
+        pose=pose,
+        floor=floor,
+        car=car,
+        camera=camera,
+        rng=rng,
+        size=size,
+        fps=fps,
+        look=look,
+        lean=lean,
+        camera_path=camera_path,
+        hand=hand,
+        outline=outline,
+        wheels=wheels,
+        samples=samples,
+        readout=readout,
+    )
     with quiet_stderr():
         writer = cv2.VideoWriter(str(path), cv2.VideoWriter.fourcc(*code), fps, size)
     if not writer.isOpened():
-        raise VisionError("the clip cannot be written", where=str(path),
-                          remedy="Check that the folder exists, has space and may be written to")
+        raise VisionError(
+            "the clip cannot be written",
+            where=str(path),
+            remedy="Check that the folder exists, has space and may be written to",
+        )
     total = frame_count(time, fps)
     try:
         for number, frame in enumerate(frames):
@@ -73,17 +109,33 @@ def frame_count(time: FloatArray, fps: float) -> int:
     return int(np.floor((time[-1] - time[0]) * fps + 1e-9)) + 1
 
 
-def render_frames(*, time: FloatArray, pose: FloatArray, floor: FloorLayout, car: CarMarkers,
-                  camera: RenderCamera, rng: np.random.Generator, size: tuple[int, int] = (1280, 720),
-                  fps: float = 30.0, look: Look | None = None, lean: FloatArray | None = None,
-                  camera_path: Callable[[float], RenderCamera] | None = None, hand: Hand | None = None,
-                  outline: FloatArray | None = None, wheels: FloatArray | None = None, samples: int = 3,
-                  readout: float = 0.0) -> Iterator[BgrImage]:
+def render_frames(
+    *,
+    time: FloatArray,
+    pose: FloatArray,
+    floor: FloorLayout,
+    car: CarMarkers,
+    camera: RenderCamera,
+    rng: np.random.Generator,
+    size: tuple[int, int] = (1280, 720),
+    fps: float = 30.0,
+    look: Look | None = None,
+    lean: FloatArray | None = None,
+    camera_path: Callable[[float], RenderCamera] | None = None,
+    hand: Hand | None = None,
+    outline: FloatArray | None = None,
+    wheels: FloatArray | None = None,
+    samples: int = 3,
+    readout: float = 0.0,
+) -> Iterator[BgrImage]:
     """The pictures of `render_push`, (height, width, 3) BGR each, without a file and its compression."""
     _check(time, pose, size, fps)
     if readout and camera_path is not None:
-        raise InputError("a camera that moves cannot have a rolling shutter here", where="rendered push",
-                         remedy="Leave out the camera's path or the readout")
+        raise InputError(
+            "a camera that moves cannot have a rolling shutter here",
+            where="rendered push",
+            remedy="Leave out the camera's path or the readout",
+        )
     look = look or Look()
     worn = None if hand is None else hand.worn
     stage = Stage(floor, car, camera, size, look, outline, wheels, samples, worn)
@@ -111,14 +163,20 @@ def render_frames(*, time: FloatArray, pose: FloatArray, floor: FloorLayout, car
         else:
             clean = stage.frame(at(inside), [camera_path(t) for t in inside] if camera_path else None, hand)
         left, top = rng.integers(0, 97, 2)
-        noise = pool[top:top + size[1], left:left + size[0]]
-        yield cv2.add(clean, noise[::rng.choice([-1, 1])], dtype=cv2.CV_8U)  # type: ignore[misc]
+        noise = pool[top : top + size[1], left : left + size[0]]
+        yield cv2.add(clean, noise[:: rng.choice([-1, 1])], dtype=cv2.CV_8U)  # type: ignore[misc]
 
 
 def _check(time: FloatArray, pose: FloatArray, size: tuple[int, int], fps: float) -> None:
     if np.ndim(time) != 1 or np.shape(pose) != (len(time), 3) or len(time) < 2 or np.any(np.diff(time) <= 0):
-        raise InputError("times must increase and have one pose (x, y, yaw) each", where="rendered push",
-                         remedy="Give time (m,) and pose (m, 3) with at least two rows")
+        raise InputError(
+            "times must increase and have one pose (x, y, yaw) each",
+            where="rendered push",
+            remedy="Give time (m,) and pose (m, 3) with at least two rows",
+        )
     if min(size) < 16 or size[0] % 2 or size[1] % 2 or not fps > 0:
-        raise InputError(f"a clip of {size} pixels at {fps} frames per second cannot be written",
-                         where="rendered push", remedy="Use even sizes of at least 16 and a positive rate")
+        raise InputError(
+            f"a clip of {size} pixels at {fps} frames per second cannot be written",
+            where="rendered push",
+            remedy="Use even sizes of at least 16 and a positive rate",
+        )

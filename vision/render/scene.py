@@ -58,8 +58,15 @@ class Card:
 
 
 @lru_cache(maxsize=16)
-def print_card(markers: tuple[Marker, ...], dictionary: str, *, margin: float, ink_spread: float = 0.0,
-               step: float = 0.00025, samples: int = 3) -> Card:
+def print_card(
+    markers: tuple[Marker, ...],
+    dictionary: str,
+    *,
+    margin: float,
+    ink_spread: float = 0.0,
+    step: float = 0.00025,
+    samples: int = 3,
+) -> Card:
     """Print markers on one white card that surrounds them by `margin` (m).
 
     ink_spread: m by which black grows over every edge (may be negative).
@@ -73,8 +80,9 @@ def print_card(markers: tuple[Marker, ...], dictionary: str, *, margin: float, i
     return Card(light=light, low=low, step=step)
 
 
-def _print_marker(light: Light, low: FloatArray, step: float, marker: Marker, dictionary: str,
-                  spread: float, samples: int) -> None:
+def _print_marker(
+    light: Light, low: FloatArray, step: float, marker: Marker, dictionary: str, spread: float, samples: int
+) -> None:
     """Share of white under every texel, from samples x samples points each."""
     bits = marker_bits(dictionary, marker.id)
     padded = np.pad(bits, 1, constant_values=True)
@@ -82,13 +90,16 @@ def _print_marker(light: Light, low: FloatArray, step: float, marker: Marker, di
     corners = marker.corners()
     first = np.maximum(np.floor((corners.min(axis=0) - cell - low) / step).astype(int), 0)
     last = np.minimum(np.ceil((corners.max(axis=0) + cell - low) / step).astype(int), light.shape[::-1])
-    points = [low[axis] + step * (np.arange(first[axis] * samples, last[axis] * samples) + 0.5) / samples
-              for axis in (0, 1)]
+    points = [
+        low[axis] + step * (np.arange(first[axis] * samples, last[axis] * samples) + 0.5) / samples for axis in (0, 1)
+    ]
     right, down = (corners[1] - corners[0]) / marker.size, (corners[3] - corners[0]) / marker.size
     dx, dy = (points[0] - corners[0, 0])[None, :], (points[1] - corners[0, 1])[:, None]
     # Along the card's axes, the usual case, row and column depend on one of the two only: much faster.
-    column, row = (dx * v[0] if abs(v[1]) < 1e-12 else dy * v[1] if abs(v[0]) < 1e-12
-                   else dx * v[0] + dy * v[1] for v in (right, down))
+    column, row = (
+        dx * v[0] if abs(v[1]) < 1e-12 else dy * v[1] if abs(v[0]) < 1e-12 else dx * v[0] + dy * v[1]
+        for v in (right, down)
+    )
     looks: list[npt.NDArray[np.bool_]] = []
     reach = abs(spread)
     around = ((reach, reach), (reach, -reach), (-reach, reach), (-reach, -reach)) if reach else ((0.0, 0.0),)
@@ -100,7 +111,7 @@ def _print_marker(light: Light, low: FloatArray, step: float, marker: Marker, di
     white = np.all(looks, axis=0) if spread > 0 else np.any(looks, axis=0)
     rows, columns = last[1] - first[1], last[0] - first[0]
     share = white.reshape(rows, samples, columns, samples).mean(axis=(1, 3))
-    light[first[1]:last[1], first[0]:last[0]] = INK + (PAPER - INK) * share
+    light[first[1] : last[1], first[0] : last[0]] = INK + (PAPER - INK) * share
 
 
 def softened(card: Card, spacing: float) -> Card:
@@ -113,8 +124,7 @@ def softened(card: Card, spacing: float) -> Card:
     return Card(light=blurred, low=card.low, step=card.step)
 
 
-def paint_card(canvas: Light, card: Card, plane: Plane, camera: RenderCamera, rays: FloatArray,
-               samples: int) -> None:
+def paint_card(canvas: Light, card: Card, plane: Plane, camera: RenderCamera, rays: FloatArray, samples: int) -> None:
     """Lay a card on a plane, in place, with samples x samples looks per pixel.
 
     canvas: (h, w, 3) linear light.  rays: (h, w, 2) through its pixels.  camera: counts pixels from
@@ -127,8 +137,10 @@ def paint_card(canvas: Light, card: Card, plane: Plane, camera: RenderCamera, ra
     left, top, right, bottom = box
     size, fine = (right - left, bottom - top), ((right - left) * samples, (bottom - top) * samples)
     flat = plane_from_rays(camera, plane, rays[top:bottom, left:right])
-    texel = [cv2.resize(((flat[k] - card.low[k]) / card.step - 0.5).astype(np.float32), fine,
-                        interpolation=cv2.INTER_LINEAR) for k in (0, 1)]
+    texel = [
+        cv2.resize(((flat[k] - card.low[k]) / card.step - 0.5).astype(np.float32), fine, interpolation=cv2.INTER_LINEAR)
+        for k in (0, 1)
+    ]
     light = cv2.remap(card.light, texel[0], texel[1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     # The centre of pixel 0 lies at fine sample (samples - 1) / 2.
     outline = np.round(((edge - [left, top] + 0.5) * samples - 0.5) * 16).astype(np.int32)
@@ -141,8 +153,7 @@ def paint_card(canvas: Light, card: Card, plane: Plane, camera: RenderCamera, ra
     part += cv2.merge([light] * 3)
 
 
-def paint_hulls(canvas: Light, solids: Sequence[tuple[FloatArray, Colour]], camera: RenderCamera
-                ) -> None:
+def paint_hulls(canvas: Light, solids: Sequence[tuple[FloatArray, Colour]], camera: RenderCamera) -> None:
     """Fill the silhouettes of convex solids, in order, in place.
 
     solids: (n, 3) m in floor axes and a colour each.  canvas, camera: as for `paint_card`.
@@ -167,8 +178,9 @@ def plane_from_rays(camera: RenderCamera, plane: Plane, ray: FloatArray) -> tupl
     return ((h[0, 0] * x + h[0, 1] * y + h[0, 2]) * scale, (h[1, 0] * x + h[1, 1] * y + h[1, 2]) * scale)
 
 
-def clipped_box(pixel: FloatArray, margin: int, high: tuple[int, int], low: tuple[int, int] = (0, 0)
-                ) -> tuple[int, int, int, int] | None:
+def clipped_box(
+    pixel: FloatArray, margin: int, high: tuple[int, int], low: tuple[int, int] = (0, 0)
+) -> tuple[int, int, int, int] | None:
     """Left, top, right, bottom of the pixels around (n, 2) points, or None when outside of low..high."""
     first = np.maximum(np.floor(pixel.min(axis=0)).astype(int) - margin, low)
     last = np.minimum(np.ceil(pixel.max(axis=0)).astype(int) + margin + 1, high)

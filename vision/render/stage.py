@@ -77,23 +77,43 @@ class Look:
 class Stage:
     """The scene with what stays the same from frame to frame."""
 
-    def __init__(self, floor: FloorLayout, car: CarMarkers, camera: RenderCamera, size: tuple[int, int],
-                 look: Look, outline: FloatArray | None, wheels: FloatArray | None, samples: int,
-                 worn: WornMarker | None = None) -> None:
+    def __init__(
+        self,
+        floor: FloorLayout,
+        car: CarMarkers,
+        camera: RenderCamera,
+        size: tuple[int, int],
+        look: Look,
+        outline: FloatArray | None,
+        wheels: FloatArray | None,
+        samples: int,
+        worn: WornMarker | None = None,
+    ) -> None:
         self.car, self.camera, self.size, self.look, self.samples = car, camera, size, look, samples
-        self.pages = [print_card(page, floor.dictionary, margin=0.018, ink_spread=look.ink_spread)
-                      for page in _pages(floor)]
+        self.pages = [
+            print_card(page, floor.dictionary, margin=0.018, ink_spread=look.ink_spread) for page in _pages(floor)
+        ]
         self.plate = print_card(car.markers, car.dictionary, margin=0.008, ink_spread=look.ink_spread)
         spacing = 1.0 / (samples * _least_scale(camera, car.height))
         self.pages, self.plate = [softened(p, spacing) for p in self.pages], softened(self.plate, spacing)
         self.ring = None
         if worn is not None:
-            self.ring = softened(print_card((finger_square(worn.id, worn.size),), worn.dictionary, margin=worn.size / 8,
-                                            ink_spread=look.ink_spread), spacing)
+            self.ring = softened(
+                print_card(
+                    (finger_square(worn.id, worn.size),),
+                    worn.dictionary,
+                    margin=worn.size / 8,
+                    ink_spread=look.ink_spread,
+                ),
+                spacing,
+            )
         corner = self.plate.outline(1)
         self.middle = corner.mean(axis=0)
-        self.outline = outline if outline is not None else _rounded_box(
-            corner.min(axis=0) - [0.10, 0.035], corner.max(axis=0) + np.array([0.10, 0.035]), 0.05)
+        self.outline = (
+            outline
+            if outline is not None
+            else _rounded_box(corner.min(axis=0) - [0.10, 0.035], corner.max(axis=0) + np.array([0.10, 0.035]), 0.05)
+        )
         self.wheels = np.empty((0, 2)) if wheels is None else np.asarray(wheels)
         grid = np.stack(np.meshgrid(np.arange(size[0]), np.arange(size[1])), axis=-1).astype(float)
         self.rays = all_rays(camera, size)
@@ -109,20 +129,29 @@ class Stage:
 
     def steps(self, ends: FloatArray, cameras: list[RenderCamera]) -> int:
         """How many moments an exposure needs so that markers move at most 0.4 px in between."""
-        seen = [camera.project(self._plate_plane(row).points(self.plate.outline(1)))
-                for row, camera in zip(ends, cameras, strict=True)]
+        seen = [
+            camera.project(self._plate_plane(row).points(self.plate.outline(1)))
+            for row, camera in zip(ends, cameras, strict=True)
+        ]
         moved = float(np.abs(seen[1] - seen[0]).max())
         return 1 if moved < 0.1 else int(np.clip(np.ceil(moved / 0.4) + 1, 2, 24))
 
-    def frame(self, rows: FloatArray, cameras: list[RenderCamera] | None, hand: Hand | None,
-              lines: tuple[int, int] | None = None) -> BgrImage:
+    def frame(
+        self,
+        rows: FloatArray,
+        cameras: list[RenderCamera] | None,
+        hand: Hand | None,
+        lines: tuple[int, int] | None = None,
+    ) -> BgrImage:
         """One picture without noise. rows: (n, 5, 7 or 10) moments inside the exposure.
 
         lines: only these lines of the picture (first, one past the last) are wanted; others may lack the car.
         """
         if cameras is not None:
-            light = sum((self._moment(row, camera, hand)[0] for row, camera in
-                         zip(rows, cameras, strict=True)), start=np.zeros(1, np.float32)) / len(rows)
+            light = sum(
+                (self._moment(row, camera, hand)[0] for row, camera in zip(rows, cameras, strict=True)),
+                start=np.zeros(1, np.float32),
+            ) / len(rows)
             return self._developed(light, (0, 0, *self.size))
         if self.last is not None and self.last[0].shape == rows.shape and np.all(self.last[0] == rows):
             return self.last[1]
@@ -137,15 +166,21 @@ class Stage:
             top, bottom = max(box[1], lines[0] - around), min(box[3], lines[1] + around)
             box = (box[0], top, box[2], bottom) if top < bottom else None
         if box is not None:
-            light = sum((self._paint_car(self.raw, row, self.camera, hand, box) for row in rows),
-                        start=np.zeros(1, np.float32)) / len(rows)
+            light = sum(
+                (self._paint_car(self.raw, row, self.camera, hand, box) for row in rows), start=np.zeros(1, np.float32)
+            ) / len(rows)
             reach = self.kernel_reach
             # The blur needs what lies around; only the inner part of the region is exact.
-            inner = (box[0] + reach * (box[0] > 0), box[1] + reach * (box[1] > 0),
-                     box[2] - reach * (box[2] < self.size[0]), box[3] - reach * (box[3] < self.size[1]))
+            inner = (
+                box[0] + reach * (box[0] > 0),
+                box[1] + reach * (box[1] > 0),
+                box[2] - reach * (box[2] < self.size[0]),
+                box[3] - reach * (box[3] < self.size[1]),
+            )
             done = self._developed(light, box)
-            picture[inner[1]:inner[3], inner[0]:inner[2]] = done[inner[1] - box[1]:inner[3] - box[1],
-                                                                 inner[0] - box[0]:inner[2] - box[0]]
+            picture[inner[1] : inner[3], inner[0] : inner[2]] = done[
+                inner[1] - box[1] : inner[3] - box[1], inner[0] - box[0] : inner[2] - box[0]
+            ]
         if lines is None:
             self.last = (rows, picture)
         return picture
@@ -159,20 +194,25 @@ class Stage:
             picture[top:bottom] = self.frame(rows, None, hand, (top, bottom))[top:bottom]
         return picture
 
-    def _moment(self, row: FloatArray, camera: RenderCamera, hand: Hand | None
-                ) -> tuple[Light, tuple[int, int, int, int] | None]:
+    def _moment(
+        self, row: FloatArray, camera: RenderCamera, hand: Hand | None
+    ) -> tuple[Light, tuple[int, int, int, int] | None]:
         """The whole picture at one moment, for a moving camera."""
         light = self._empty_floor(camera)
         box = self._region(row[None], camera, hand)
         if box is not None:
-            light[box[1]:box[3], box[0]:box[2]] = self._paint_car(light, row, camera, hand, box)
+            light[box[1] : box[3], box[0] : box[2]] = self._paint_car(light, row, camera, hand, box)
         return light, box
 
     def _empty_floor(self, camera: RenderCamera) -> Light:
         """(H, W, 3) linear light of the table with its pages."""
         x, y = plane_from_rays(camera, FLOOR, self.rays)
-        ahead = self.rays[..., 0] * camera.rotation[0, 2] + self.rays[..., 1] * camera.rotation[1, 2] \
-            + camera.rotation[2, 2] < 0
+        ahead = (
+            self.rays[..., 0] * camera.rotation[0, 2]
+            + self.rays[..., 1] * camera.rotation[1, 2]
+            + camera.rotation[2, 2]
+            < 0
+        )
         count = len(self.tile)
         texel = [np.mod(np.where(ahead, v, 0.0) * 1000, count - 1).astype(np.float32) for v in (x, y)]
         light: Light = cv2.remap(self.tile, texel[0], texel[1], cv2.INTER_LINEAR)
@@ -196,8 +236,10 @@ class Stage:
         rim = np.stack([0.032 * np.cos(circle), 0.032 * np.sin(circle) + 0.032], axis=-1)
         solids: list[tuple[FloatArray, Colour]] = []
         for wheel in self.wheels:
-            flat = [np.stack([wheel[0] + rim[:, 0], np.full(20, wheel[1] + side), rim[:, 1]], axis=-1)
-                    for side in (-0.013, 0.013)]
+            flat = [
+                np.stack([wheel[0] + rim[:, 0], np.full(20, wheel[1] + side), rim[:, 1]], axis=-1)
+                for side in (-0.013, 0.013)
+            ]
             solids.append((np.concatenate(flat), TYRE))
         top = self.car.height - 0.004
         for low, high, colour in ((0.008, top, BODY), (top, top, ROOF)):
@@ -217,15 +259,15 @@ class Stage:
         out = np.asarray(hand.outward) / np.linalg.norm(hand.outward)
 
         def disc(way: float, radius: float, height: float) -> FloatArray:
-            return np.column_stack([row[5:7] + out * (way + hand.width / 2) + radius * ring,
-                                    np.full(24, height)])
+            return np.column_stack([row[5:7] + out * (way + hand.width / 2) + radius * ring, np.full(24, height)])
 
         half, z = hand.width / 2, hand.height
-        return [(np.concatenate([disc(0.08, 0.036, z + 0.03), disc(0.45, 0.034, z + 0.12)]), SKIN),
-                (np.concatenate([disc(0.0, half, z), disc(0.09, half, z + 0.03)]), SKIN)]
+        return [
+            (np.concatenate([disc(0.08, 0.036, z + 0.03), disc(0.45, 0.034, z + 0.12)]), SKIN),
+            (np.concatenate([disc(0.0, half, z), disc(0.09, half, z + 0.03)]), SKIN),
+        ]
 
-    def _region(self, rows: FloatArray, camera: RenderCamera, hand: Hand | None
-                ) -> tuple[int, int, int, int] | None:
+    def _region(self, rows: FloatArray, camera: RenderCamera, hand: Hand | None) -> tuple[int, int, int, int] | None:
         """The part of the picture that a car and a hand touch, its shadow and blur included."""
         points = []
         for row in rows[[0, -1]]:
@@ -237,8 +279,9 @@ class Stage:
                     points.append(self._worn_plane(row, hand).points(self.ring.outline(1)))
         return clipped_box(camera.project(np.concatenate(points)), 2 * self.kernel_reach + 26, self.size)
 
-    def _paint_car(self, below: Light, row: FloatArray, camera: RenderCamera, hand: Hand | None,
-                   box: tuple[int, int, int, int]) -> Light:
+    def _paint_car(
+        self, below: Light, row: FloatArray, camera: RenderCamera, hand: Hand | None, box: tuple[int, int, int, int]
+    ) -> Light:
         """(h, w, 3) light of the region `box` with shadow, car, plate and hand at one moment."""
         left, top, right, bottom = box
         near = _shifted(camera, left, top)
@@ -261,8 +304,9 @@ class Stage:
             self._paint_ring(light, row, hand, near, rays)
         return light
 
-    def _paint_ring(self, light: Light, row: FloatArray, hand: Hand | None, near: RenderCamera, rays: FloatArray
-                    ) -> None:
+    def _paint_ring(
+        self, light: Light, row: FloatArray, hand: Hand | None, near: RenderCamera, rays: FloatArray
+    ) -> None:
         if self.ring is not None and hand is not None:
             paint_card(light, self.ring, self._worn_plane(row, hand), near, rays, self.samples)
 
@@ -275,7 +319,7 @@ class Stage:
         """Lens blur, uneven light, gamma, eight bits."""
         if self.look.lens_blur > 0:
             light = cv2.GaussianBlur(light, (0, 0), self.look.lens_blur, borderType=cv2.BORDER_REPLICATE)
-        seen = light * self.gain[box[1]:box[3], box[0]:box[2]]
+        seen = light * self.gain[box[1] : box[3], box[0] : box[2]]
         index = np.minimum(seen, 4095.0).astype(np.uint16)
         developed: BgrImage = np.take(self.coded, index)
         return developed
@@ -315,8 +359,7 @@ def _shifted(camera: RenderCamera, left: int, top: int) -> RenderCamera:
     """The same camera with pixels counted from a region's corner."""
     matrix = camera.matrix.copy()
     matrix[:2, 2] -= [left, top]
-    return RenderCamera(matrix=matrix, distortion=camera.distortion, rotation=camera.rotation,
-                        position=camera.position)
+    return RenderCamera(matrix=matrix, distortion=camera.distortion, rotation=camera.rotation, position=camera.position)
 
 
 def _rounded_box(low: FloatArray, high: FloatArray, radius: float) -> FloatArray:
@@ -336,10 +379,12 @@ def _table_tile() -> Light:
     """(n, n, 3) a table top, one texel per millimetre, seamless; the same table every time."""
     rng = np.random.default_rng(20)
     count = 512
-    grain = sum(weight * cv2.GaussianBlur(rng.normal(size=(count, count)), (0, 0), across, sigmaY=along,
-                                          borderType=cv2.BORDER_REFLECT) * np.sqrt(across * along)
-                for weight, across, along in ((0.05, 9.0, 1.5), (0.03, 2.0, 2.0), (0.03, 30.0, 30.0)))
+    grain = sum(
+        weight
+        * cv2.GaussianBlur(rng.normal(size=(count, count)), (0, 0), across, sigmaY=along, borderType=cv2.BORDER_REFLECT)
+        * np.sqrt(across * along)
+        for weight, across, along in ((0.05, 9.0, 1.5), (0.03, 2.0, 2.0), (0.03, 30.0, 30.0))
+    )
     light = np.clip(0.30 + 0.6 * np.asarray(grain), 0.1, 0.6)
     tile: Light = (light[..., None] * np.array([0.62, 0.85, 1.0])).astype(np.float32)
     return tile
-

@@ -120,9 +120,7 @@ def _on_plane(
     if is_moving(on_floor):
         rich = np.flatnonzero(whole >= min(int(whole.max()), 4))
         fit = fit_floor(on_floor[rich[np.linspace(0, len(rich) - 1, min(VIEWS, len(rich))).astype(int)]], floor, camera)
-        views = fit_cameras(
-            on_floor, fit.corner_place, fit.intrinsics, fit.ink, basis=fit.basis, sheet_of=fit.sheet_of
-        )
+        views = fit_cameras(on_floor, fit.corner_place, fit.intrinsics, fit.ink, basis=fit.basis, sheet_of=fit.sheet_of)
         rotation, place = views.rotation, views.place
     else:
         middle = np.full(on_floor.shape[1:], np.nan)

@@ -24,9 +24,7 @@ def check_cards(floor: FloorLayout, car: CarMarkers) -> None:
         ("car", car.markers, "car markers"),
     ):
         if not markers:
-            raise InputError(
-                f"the card names no {what} marker", where=where, remedy="Name the markers on the card"
-            )
+            raise InputError(f"the card names no {what} marker", where=where, remedy="Name the markers on the card")
         for marker in markers:
             if not (np.isfinite([marker.x, marker.y, marker.turn]).all() and 0.002 < marker.size < 2.0):
                 raise InputError(
@@ -158,8 +156,7 @@ def check_scale(solved: Solved, floor: FloorLayout, car: CarMarkers, kept: IntAr
             f"the floor markers look {100 * abs(too_small):.0f} % {'smaller' if too_small > 0 else 'larger'} "
             "than the card says for the places they lie in",
             where="floor marker size",
-            remedy="Measure the side of a black square and the printed check bar, print at 100 %, and "
-            "correct the card",
+            remedy="Measure the side of a black square and the printed check bar, print at 100 %, and correct the card",
         )
     if not len(kept):
         return said

@@ -30,8 +30,13 @@ PATIENCE = 4  # frames between searches of the whole picture while the finger is
 CORNER_U = 0.1  # px, standard uncertainty of one corner of a small marker; it repeats, so frames do not average it
 INK_U = 0.1  # px, by which a small marker's ink shift may differ from the floor's
 ROUNDS = 12
-CAUSES = ("height of the fingertip", "size of the finger marker", "fingertip ahead", "fingertip left",
-          "fingertip below")
+CAUSES = (
+    "height of the fingertip",
+    "size of the finger marker",
+    "fingertip ahead",
+    "fingertip left",
+    "fingertip below",
+)
 
 
 class FingerWatch:
@@ -110,8 +115,15 @@ def finger_path(time: FloatArray, corner: FloatArray, finger: FingerMarker, trac
     time, corner, rotation, place = time[usable], corner[usable], rotation[usable], place[usable]
     if not len(time):
         empty = np.zeros((0, 2))
-        return FingerPath(time=time, tip=empty, covariance=np.zeros((0, 2, 2)), tilt=empty, tilt_u=empty,
-                          shared=np.zeros((len(CAUSES), 0, 2)), causes=CAUSES)
+        return FingerPath(
+            time=time,
+            tip=empty,
+            covariance=np.zeros((0, 2, 2)),
+            tilt=empty,
+            tilt_u=empty,
+            shared=np.zeros((len(CAUSES), 0, 2)),
+            causes=CAUSES,
+        )
     scene = _Scene(corner=corner, rotation=rotation, place=place, track=track)
     state, covariance = scene.fit(finger)
     side = float(np.median(np.linalg.norm(np.diff(corner, axis=1), axis=-1)))

@@ -99,23 +99,15 @@ def _learned(fit: FloorFit, floor: FloorLayout, given: Camera, views: int) -> Le
     sheets = len(fit.sheet)
     u = np.sqrt(np.maximum(np.diag(fit.covariance)[first : first + 3 * sheets].reshape(sheets, 3), 0.0))
     place_u = np.hypot(u[:, 0], u[:, 1]) / np.sqrt(2.0)
-    markers = tuple(
-        _marker(marker, corner) for marker, corner in zip(floor.markers, fit.corner_place, strict=True)
-    )
+    markers = tuple(_marker(marker, corner) for marker, corner in zip(floor.markers, fit.corner_place, strict=True))
     others = place_u[1:] if sheets > 1 else place_u
     found = replace(floor, markers=markers, place_u=float(max(np.sqrt(np.mean(others**2)), 1e-6)))
     lens = fit.basis.shape[1]
     camera_u = np.sqrt(np.maximum(np.diag(fit.basis @ fit.covariance[:lens, :lens] @ fit.basis.T), 0.0))
     matrix = given.matrix.copy()
     matrix[[0, 1, 0, 1], [0, 1, 2, 2]] = fit.intrinsics[:4]
-    camera = (
-        given
-        if given.known
-        else replace(given, matrix=matrix, distortion=fit.intrinsics[4:9].copy(), u=camera_u)
-    )
-    return LearnedLayout(
-        floor=found, place_u=place_u, turn_u=u[:, 2], noise=fit.noise, views=views, camera=camera
-    )
+    camera = given if given.known else replace(given, matrix=matrix, distortion=fit.intrinsics[4:9].copy(), u=camera_u)
+    return LearnedLayout(floor=found, place_u=place_u, turn_u=u[:, 2], noise=fit.noise, views=views, camera=camera)
 
 
 def _marker(marker: Marker, corner: FloatArray) -> Marker:
@@ -144,9 +136,7 @@ def _choose(seen: FloatArray) -> FloatArray:
     whole = np.isfinite(seen).all((2, 3)).sum(1)
     rich = np.flatnonzero(whole >= min(2, int(whole.max(initial=0))))
     if not len(rich) or whole.max(initial=0) < 1:
-        raise InputError(
-            "no floor marker was seen", where="floor layout", remedy="Film the floor sheets from nearer"
-        )
+        raise InputError("no floor marker was seen", where="floor layout", remedy="Film the floor sheets from nearer")
     parts = np.array_split(rich, min(MOST_VIEWS, len(rich)))
     return seen[[part[np.argmax(whole[part])] for part in parts]]
 

@@ -338,9 +338,7 @@ class Follower:
                     yield region
         yield None
 
-    def _detected(
-        self, grey: GreyImage, body: Body, fits: Fits, region: Region | None, *, thorough: bool
-    ) -> set[int]:
+    def _detected(self, grey: GreyImage, body: Body, fits: Fits, region: Region | None, *, thorough: bool) -> set[int]:
         """Rows of the body's markers that the detector finds there; their places become guesses."""
         self.searches += 1
         own = set(body.rows.tolist())

@@ -103,8 +103,7 @@ def _camera(words: Words, track: ClipTrack, solved: Solved, camera: Camera | Non
             )
     else:
         words.notes.append(
-            f"Camera and floor markers' places add {1000 * doubt:.2f} mm to the doubt of the car's "
-            "displacement."
+            f"Camera and floor markers' places add {1000 * doubt:.2f} mm to the doubt of the car's displacement."
         )
 
 
@@ -117,9 +116,7 @@ def _camera_doubt(track: ClipTrack) -> float:
         """In the car's middle axes: a turn of the whole floor frame changes nothing in them."""
         d = pose[-1, :2] - pose[0, :2]
         middle = 0.5 * (pose[0, 2] + pose[-1, 2])
-        return np.array(
-            [np.cos(middle) * d[0] + np.sin(middle) * d[1], -np.sin(middle) * d[0] + np.cos(middle) * d[1]]
-        )
+        return np.array([np.cos(middle) * d[0] + np.sin(middle) * d[1], -np.sin(middle) * d[0] + np.cos(middle) * d[1]])
 
     base = displacement(track.pose)
     parts = [displacement(track.pose + part) - base for part in track.shared[CARD_CAUSES:]]
@@ -168,16 +165,13 @@ def _motion(words: Words, track: ClipTrack, solved: Solved) -> None:
         return
     if track.blur.max() > 4.0:
         words.warnings.append(
-            f"The car smears over {track.blur.max():.0f} px while it moves: more light, or a shorter "
-            "exposure."
+            f"The car smears over {track.blur.max():.0f} px while it moves: more light, or a shorter exposure."
         )
     edge = max(2, min(15, n // 4))
     before, after = np.median(track.lean[:edge], axis=0), np.median(track.lean[-edge:], axis=0)
     change = np.degrees(after - before)
     sure = 3.0 * np.degrees(np.median(solved.lean_u, axis=0)) * max(solved.corner_noise, 0.05)
-    words.notes.append(
-        f"Body lean at the end less that at the start: roll {change[0]:+.2f}°, pitch {change[1]:+.2f}°."
-    )
+    words.notes.append(f"Body lean at the end less that at the start: roll {change[0]:+.2f}°, pitch {change[1]:+.2f}°.")
     if np.any(np.abs(change) > np.maximum(sure, 0.4)):
         words.warnings.append(
             "The body does not stand as level after the push as before: let it settle, or check the "

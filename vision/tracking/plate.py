@@ -96,9 +96,7 @@ def _rigid_centre(pose: FloatArray, weight: FloatArray) -> tuple[FloatArray, Flo
     """Solve R(yaw) c + t = q for the car point c and the floor point q."""
     c, s = np.cos(pose[:, 2]), np.sin(pose[:, 2])
     one, zero = np.ones_like(c), np.zeros_like(c)
-    rows = np.stack(
-        [np.stack([c, -s, -one, zero], -1), np.stack([s, c, zero, -one], -1)], axis=1
-    )  # (n, 2, 4)
+    rows = np.stack([np.stack([c, -s, -one, zero], -1), np.stack([s, c, zero, -one], -1)], axis=1)  # (n, 2, 4)
     flat = rows.reshape(-1, 4)
     w = np.repeat(weight, 2)
     normal = (flat.T * w) @ flat

@@ -121,9 +121,7 @@ def fit_cameras(
         rest = np.where(good[..., None], pixel - seen_at - shift, 0.0)
         if trial >= 1:
             weight = (_fading if trial > GENTLE else _gentle)(rest, good, least_noise)
-        jacobian = np.concatenate([np.cross(arm[..., None, :], by_point), by_point], axis=-1).reshape(
-            n, -1, 6
-        )
+        jacobian = np.concatenate([np.cross(arm[..., None, :], by_point), by_point], axis=-1).reshape(n, -1, 6)
         w = np.repeat(weight.reshape(n, -1), 2, axis=1)
         weighted = jacobian * w[..., None]
         normal = np.swapaxes(jacobian, 1, 2) @ weighted
@@ -211,16 +209,10 @@ def fit_cars(
     used = (weight > COUNTS).sum((1, 2))
     flat = rest.reshape(n, -1)
     noise = np.sqrt((w * flat**2).sum(1) / np.maximum(w.sum(1) - 3, 2.0))
-    scale = np.einsum(
-        "nmkij,nmkj->nmki", by_floor[..., :2], np.einsum("nij,mkj->nmki", turn, corner_place - middle)
-    )
-    by_camera = np.concatenate([np.cross(turned[..., None, :], by_point), by_point], axis=-1).reshape(
-        n, -1, 6
-    )
+    scale = np.einsum("nmkij,nmkj->nmki", by_floor[..., :2], np.einsum("nij,mkj->nmki", turn, corner_place - middle))
+    by_camera = np.concatenate([np.cross(turned[..., None, :], by_point), by_point], axis=-1).reshape(n, -1, 6)
     lean, lean_u, rise = _lean(jacobian, by_floor, arm, turn, middle, w, flat)
-    ink_left = _left(
-        jacobian, by_floor[..., 2].reshape(n, -1, 1), np.nan_to_num(shrink).reshape(n, -1, 1), w, flat
-    )
+    ink_left = _left(jacobian, by_floor[..., 2].reshape(n, -1, 1), np.nan_to_num(shrink).reshape(n, -1, 1), w, flat)
     return CarPoses(
         pose=pose,
         covariance=_solve(normal, np.broadcast_to(np.eye(3), normal.shape)),
@@ -274,14 +266,12 @@ def _first_pose(
     return np.stack([x, y, yaw], axis=-1)
 
 
-def _left(
-    jacobian: FloatArray, up: FloatArray, shrink: FloatArray, w: FloatArray, rest: FloatArray
-) -> FloatArray:
+def _left(jacobian: FloatArray, up: FloatArray, shrink: FloatArray, w: FloatArray, rest: FloatArray) -> FloatArray:
     five = np.concatenate([jacobian, up, shrink], axis=-1)
     weighted = five * w[..., None]
-    result: FloatArray = _solve(
-        np.swapaxes(five, 1, 2) @ weighted, np.swapaxes(weighted, 1, 2) @ rest[..., None]
-    )[:, 4, 0]
+    result: FloatArray = _solve(np.swapaxes(five, 1, 2) @ weighted, np.swapaxes(weighted, 1, 2) @ rest[..., None])[
+        :, 4, 0
+    ]
     return result
 
 
@@ -301,9 +291,7 @@ def _lean(
     up = by_floor[..., 2]
     forward = np.einsum("nmki,ni->nmk", reach, ahead)[..., None]
     sideways = np.einsum("nmki,ni->nmk", reach, left)[..., None]
-    six = np.concatenate(
-        [jacobian, np.stack([up, up * sideways, -up * forward], axis=-1).reshape(n, -1, 3)], axis=-1
-    )
+    six = np.concatenate([jacobian, np.stack([up, up * sideways, -up * forward], axis=-1).reshape(n, -1, 3)], axis=-1)
     weighted = six * w[..., None]
     normal = np.swapaxes(six, 1, 2) @ weighted
     found = _solve(normal, np.swapaxes(weighted, 1, 2) @ rest[..., None])[..., 0]

@@ -140,9 +140,7 @@ def solve(
     whole = np.isfinite(on_floor).all((2, 3)).sum(1)
     if moves:
         rich = np.flatnonzero(whole >= min(int(whole.max()), 4))
-        fit = fit_floor(
-            on_floor[rich[np.linspace(0, len(rich) - 1, min(VIEWS, len(rich))).astype(int)]], floor, given
-        )
+        fit = fit_floor(on_floor[rich[np.linspace(0, len(rich) - 1, min(VIEWS, len(rich))).astype(int)]], floor, given)
     else:
         fit = fit_floor(_pooled(on_floor)[None], floor, given)
     if not np.isfinite(fit.covariance).all():
@@ -236,9 +234,7 @@ def _chunks(
             basis=fit.basis,
             least_noise=noise,
         )
-        shared, names = _shared(
-            cars, fit, moves, by_floor, floor, car, np.broadcast_to(origin, (len(part), 3))
-        )
+        shared, names = _shared(cars, fit, moves, by_floor, floor, car, np.broadcast_to(origin, (len(part), 3)))
         per_frame = cars.by_camera @ spread @ np.swapaxes(cars.by_camera, 1, 2)
         distance = np.abs(np.linalg.norm(np.broadcast_to(origin, (len(part), 3)), axis=-1))
         counted = np.where(cars.weight[..., None] > 0, cars.residual, np.nan)

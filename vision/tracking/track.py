@@ -66,9 +66,7 @@ def track_clip(
     track, solved = track_sightings(
         sightings, floor=floor, car=car, camera=fitting, size=report.size, moving_camera=moving_camera
     )
-    shutter = shutter_of(
-        track, car, readout=readout, interval=report.usual_gap, sideways=report.rotation % 180 == 90
-    )
+    shutter = shutter_of(track, car, readout=readout, interval=report.usual_gap, sideways=report.rotation % 180 == 90)
     track = carried(track, shutter)
     left_out = dict(track.left_out)
     if report.backwards:
@@ -112,9 +110,7 @@ def track_sightings(
         )
     sizes = check_scale(solved, floor, car, kept)
     track = _track(time, solved, kept, blur, size, camera)
-    return replace(
-        track, warnings=tuple(sizes), frames_left_out=sum(left_out.values()), left_out=left_out
-    ), solved
+    return replace(track, warnings=tuple(sizes), frames_left_out=sum(left_out.values()), left_out=left_out), solved
 
 
 def _fitting_camera(camera: Camera | None, size: tuple[int, int]) -> Camera | None:
@@ -123,11 +119,9 @@ def _fitting_camera(camera: Camera | None, size: tuple[int, int]) -> Camera | No
         return camera
     if abs(camera.size[0] * size[1] - camera.size[1] * size[0]) > 0.01 * camera.size[0] * size[1]:
         raise InputError(
-            f"the calibration is for {camera.size[0]} x {camera.size[1]} pixels, the clip has "
-            f"{size[0]} x {size[1]}",
+            f"the calibration is for {camera.size[0]} x {camera.size[1]} pixels, the clip has {size[0]} x {size[1]}",
             where="camera",
-            remedy="Calibrate in the mode and orientation in which the push is filmed, or leave the "
-            "calibration out",
+            remedy="Calibrate in the mode and orientation in which the push is filmed, or leave the calibration out",
         )
     return scaled_to(camera, size)
 

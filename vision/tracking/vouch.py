@@ -58,9 +58,7 @@ def vouch(
     repeated = sightings.column("repeated")
     if repeated.any() and len(time) > 2:
         rate = np.gradient(solved.pose[:, :2], time, axis=0)
-        moved = (
-            np.hypot(rate[:, 0], rate[:, 1]) * np.gradient(time) > 3 * solved.m_per_px * solved.corner_noise
-        )
+        moved = np.hypot(rate[:, 0], rate[:, 1]) * np.gradient(time) > 3 * solved.m_per_px * solved.corner_noise
         drop(np.asarray(repeated, bool) & moved, "the picture was sent twice")
     reasons, counts = np.unique(reason[reason != ""].astype(str), return_counts=True)
     return np.flatnonzero(reason == ""), dict(zip(reasons.tolist(), counts.tolist(), strict=True))

@@ -50,9 +50,14 @@ class FilmedDrive:
 
 
 def measure_drive(
-    clip: Path, cards: CardSet, log: BenchLog, *, since: float | None = None, until: float | None = None,
+    clip: Path,
+    cards: CardSet,
+    log: BenchLog,
+    *,
+    since: float | None = None,
+    until: float | None = None,
     progress: Callable[[float], None] | None = None,
-) -> FilmedDrive:  # fmt: skip
+) -> FilmedDrive:
     """Track a clip of a steady circle or a drift and tell radius, speed, slide angle, side acceleration and pivot.
 
     since, until: s of the clip, the stretch that is taken as steady; None: all of it but the first and last tenth.
@@ -85,15 +90,24 @@ def measure_drive(
         files=[log.add_file("clip", clip), log.add_file("track", keep_track(log.folder / "tracks", track))],
     )
     return FilmedDrive(
-        drive=told, steady=still, model=model, wheelbase=wheelbase(cards.car), why_no_model=missing or why,
+        drive=told,
+        steady=still,
+        model=model,
+        wheelbase=wheelbase(cards.car),
+        why_no_model=missing or why,
         record=record,
-    )  # fmt: skip
+    )
 
 
 def drive_beside_model(
-    time: FloatArray, pose: FloatArray, cards: CardSet, load: FloatArray | None, *, since: float | None = None,
+    time: FloatArray,
+    pose: FloatArray,
+    cards: CardSet,
+    load: FloatArray | None,
+    *,
+    since: float | None = None,
     until: float | None = None,
-) -> tuple[Drive, SteadyDrive, Model | None, str]:  # fmt: skip
+) -> tuple[Drive, SteadyDrive, Model | None, str]:
     """The drive of a pose track and the model beside it. time (m,) s, pose (m, 3), load (4,) N or None.
 
     The point that is followed is the centre of gravity on the middle line, or mid-wheelbase without weights.
@@ -131,30 +145,39 @@ def model_at(cards: CardSet, load: FloatArray, ay: float) -> Model:
     centre = friction_centre(chassis, tyres, state.load)
     used = float(chassis.mass) * abs(ay) / float(capacity(tyres, state.load)[1].sum())
     return Model(
-        balance=float(centre[1, 0]), balance_rest=float(centre[0, 0]), roll=float(state.roll[1]), grip_used=used,
+        balance=float(centre[1, 0]),
+        balance_rest=float(centre[0, 0]),
+        roll=float(state.roll[1]),
+        grip_used=used,
         rolls_over=bool(state.rolls_over[1]),
-    )  # fmt: skip
+    )
 
 
 def drive_record(still: SteadyDrive, model: Model | None, length: float) -> dict[str, Any]:
     """A drive as plain JSON."""
     out: dict[str, Any] = {
-        "speed_m_s": still.speed, "speed_u_m_s": still.speed_u,
-        "radius_m": still.radius, "radius_u_m": still.radius_u,
+        "speed_m_s": still.speed,
+        "speed_u_m_s": still.speed_u,
+        "radius_m": still.radius,
+        "radius_u_m": still.radius_u,
         "slide_angle_deg": float(np.degrees(still.slide_angle)),
         "slide_angle_u_deg": float(np.degrees(still.slide_angle_u)),
-        "ay_m_s2": still.ay, "ay_u_m_s2": still.ay_u,
-        "pivot_m": still.pivot.tolist(), "pivot_u_m": still.pivot_u.tolist(),
+        "ay_m_s2": still.ay,
+        "ay_u_m_s2": still.ay_u,
+        "pivot_m": still.pivot.tolist(),
+        "pivot_u_m": still.pivot_u.tolist(),
         "pivot_pct": 100 * float(still.pivot[0]) / length,
         "notes": list(still.notes),
-    }  # fmt: skip
+    }
     if model is not None:
         out["model"] = {"rolls_over": model.rolls_over}
         if not model.rolls_over:
             out["model"] |= {
-                "balance_pct": 100 * model.balance / length, "balance_rest_pct": 100 * model.balance_rest / length,
-                "roll_deg": float(np.degrees(model.roll)), "grip_used": model.grip_used,
-            }  # fmt: skip
+                "balance_pct": 100 * model.balance / length,
+                "balance_rest_pct": 100 * model.balance_rest / length,
+                "roll_deg": float(np.degrees(model.roll)),
+                "grip_used": model.grip_used,
+            }
     return out
 
 

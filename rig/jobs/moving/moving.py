@@ -80,9 +80,17 @@ def weights_for(card: CarCard, log: BenchLog | None, typed: Sequence[float] | No
 
 
 def tell_moving(
-    card: CarCard, load: FloatArray, phases: Sequence[Phase], *, grip: tuple[float, float] = (0.8, 0.8),
-    drive: str = "rear", rank_phase: str | None = None, blend: float = 0.1, seed: int = 0, where: str = "car card",
-) -> Told:  # fmt: skip
+    card: CarCard,
+    load: FloatArray,
+    phases: Sequence[Phase],
+    *,
+    grip: tuple[float, float] = (0.8, 0.8),
+    drive: str = "rear",
+    rank_phase: str | None = None,
+    blend: float = 0.1,
+    seed: int = 0,
+    where: str = "car card",
+) -> Told:
     """Everything that the command shows of one car. load: (4,) N at rest.  grip: front, rear at a quarter's weight.
 
     rank_phase: name of the phase in which changes are ranked; the one with most side acceleration when not given.
@@ -92,9 +100,12 @@ def tell_moving(
     car = moving_car(card, load, where=where)
     section = springs_on(card, where=where)
     tyres = tyres_like(
-        car.chassis, front=grip[0], rear=grip[1], sensitivity=min(section.load_sensitivity, 0.99),
+        car.chassis,
+        front=grip[0],
+        rear=grip[1],
+        sensitivity=min(section.load_sensitivity, 0.99),
         sensitivity_u=section.load_sensitivity_u,
-    )  # fmt: skip
+    )
     table = phase_table(car.chassis, tyres, told, drive_front=DRIVE_FRONT[drive])
     warnings = [
         f'phase "{one.name}": the car rolls over' for one, over in zip(told, table.rolls_over, strict=True) if over
@@ -104,9 +115,13 @@ def tell_moving(
     which = _ranked_phase(told, table, rank_phase)
     time = np.arange(0.0, 1.2, 2e-3)
     step = respond(
-        car.chassis, car.damper, car.inertia, time, np.zeros_like(time),
+        car.chassis,
+        car.damper,
+        car.inertia,
+        time,
+        np.zeros_like(time),
         ramp(time, start=0.0, rise=RISE, size=STEP_G * STANDARD_G),
-    )  # fmt: skip
+    )
     if bool(step.rolls_over):
         warnings.append(f"{STEP_G:g} g sideways rolls the car over: no arrival times")
     lift = lift_off(car.chassis)
@@ -117,13 +132,26 @@ def tell_moving(
     grips = float(np.mean(grip))
     raised = equilibrium(car.chassis, 0.0, min(lift.lifts * 1.02, 0.5 * (lift.lifts + lift.rolls)))
     return Told(
-        name=card.name, car=car, tyres=tyres, load=load, phases=told, table=table, balance_half=balance_half,
-        load_half=load_half, path=path, region=reachable(car.chassis, tyres),
-        pivots=reachable_pivots(car.chassis, tyres), lift=lift,
-        modes=modes(car.chassis, car.damper, car.inertia), step=step, arrival=arrival(step), ranking=ranking,
-        ranked_phase="" if which is None else told[which].name, rule=beside(car.chassis, raised, grip=grips),
+        name=card.name,
+        car=car,
+        tyres=tyres,
+        load=load,
+        phases=told,
+        table=table,
+        balance_half=balance_half,
+        load_half=load_half,
+        path=path,
+        region=reachable(car.chassis, tyres),
+        pivots=reachable_pivots(car.chassis, tyres),
+        lift=lift,
+        modes=modes(car.chassis, car.damper, car.inertia),
+        step=step,
+        arrival=arrival(step),
+        ranking=ranking,
+        ranked_phase="" if which is None else told[which].name,
+        rule=beside(car.chassis, raised, grip=grips),
         warnings=tuple(warnings),
-    )  # fmt: skip
+    )
 
 
 def _ranked_phase(phases: Sequence[Phase], table: PhaseTable, wanted: str | None) -> int | None:
@@ -137,9 +165,15 @@ def _ranked_phase(phases: Sequence[Phase], table: PhaseTable, wanted: str | None
 
 
 def _doubts(
-    card: CarCard, car: Moving, load: FloatArray, tyres: Tyres, phases: Sequence[Phase], *, where: str,
+    card: CarCard,
+    car: Moving,
+    load: FloatArray,
+    tyres: Tyres,
+    phases: Sequence[Phase],
+    *,
+    where: str,
     rng: np.random.Generator,
-) -> tuple[FloatArray, FloatArray]:  # fmt: skip
+) -> tuple[FloatArray, FloatArray]:
     """95 % half-widths per phase: balance point (p,) m and loads (p, 4) N, drawn from the cards' doubts.
 
     Drawn: springs, motion ratios, height of the centre of gravity, load sensitivity, front to rear grip (5 %).
@@ -163,9 +197,10 @@ def _doubts(
     q, r = np.array(sensitivity)[:, None, None], np.array(ratio)[:, None, None]
     # one more axis before the wheels: draws, phases, wheels
     drawn = Tyres(
-        grip=tyres.grip * np.concatenate([r, r, 1 / r, 1 / r], -1), sensitivity=np.broadcast_to(q, (DRAWS, 1, 4)),
+        grip=tyres.grip * np.concatenate([r, r, 1 / r, 1 / r], -1),
+        sensitivity=np.broadcast_to(q, (DRAWS, 1, 4)),
         nominal=tyres.nominal,
-    )  # fmt: skip
+    )
     many = stacked(cars)
     state = phase_table(many, tyres, phases)
     centre = friction_centre(with_axis(many), drawn, state.load)[..., 0]
@@ -187,46 +222,85 @@ def moving_record(told: Told) -> dict[str, Any]:
     phases = []
     for i, phase in enumerate(told.phases):
         entry: dict[str, Any] = {
-            "name": phase.name, "ax_g": phase.ax / STANDARD_G, "ay_g": phase.ay / STANDARD_G,
-            "steer_deg": float(np.degrees(phase.steer)), "duration_s": phase.duration,
+            "name": phase.name,
+            "ax_g": phase.ax / STANDARD_G,
+            "ay_g": phase.ay / STANDARD_G,
+            "steer_deg": float(np.degrees(phase.steer)),
+            "duration_s": phase.duration,
             "rolls_over": bool(table.rolls_over[i]),
-        }  # fmt: skip
+        }
         if not table.rolls_over[i]:
             entry |= {
-                "load_g": (table.load[i] * grams).tolist(), "load_half_g": (told.load_half[i] * grams).tolist(),
+                "load_g": (table.load[i] * grams).tolist(),
+                "load_half_g": (told.load_half[i] * grams).tolist(),
                 "lifted": [WHEELS[k] for k in np.flatnonzero(table.lifted[i])],
                 "balance_pct": 100 * float(table.centre[i, 0]) / length,
                 "balance_half_pct": 100 * float(told.balance_half[i]) / length,
                 "balance_side_mm": 1e3 * float(table.centre[i, 1]),
-                "roll_deg": float(np.degrees(table.roll[i])), "pitch_deg": float(np.degrees(table.pitch[i])),
+                "roll_deg": float(np.degrees(table.roll[i])),
+                "pitch_deg": float(np.degrees(table.pitch[i])),
                 "side_grip_used": [float(v) if np.isfinite(v) else None for v in table.balance.used[i]],
                 "behaviour": str(table.balance.words[i]),
-            }  # fmt: skip
+            }
         phases.append(entry)
     low, high = told.region.station_pct(length)
     slow = [k for k, name in enumerate(told.modes.name) if name in ("heave", "pitch", "roll")]
     return {
         "car": told.name,
         "phases": phases,
-        "region": {"area_cm2": 1e4 * told.region.area, "station_pct": [low, high],
-                   "side_mm": [1e3 * v for v in told.region.side], "lifts_a_wheel": told.region.lifts},
-        "pivot_of_a_push": {"push_pct": 80.0, "kappa_rest_per_m": told.pivots.rest,
-                            "kappa_per_m": [told.pivots.lowest, told.pivots.highest],
-                            "passes_straight": told.pivots.through_straight},
-        "lift_off": {"lifts_g": told.lift.lifts / STANDARD_G, "wheel": WHEELS[told.lift.wheel],
-                     "rolls_over_g": told.lift.rolls / STANDARD_G, "text": told.lift.text},
-        "modes": [{"name": told.modes.name[k], "frequency_hz": float(told.modes.frequency[k]),
-                   "damping_ratio": float(told.modes.damping[k])} for k in slow],
-        "step": {"ay_g": STEP_G, "rise_ms": 1e3 * RISE, "arrive_ms": _finite(1e3 * told.arrival.arrive),
-                 "overshoot_pct": _finite(100 * told.arrival.overshoot),
-                 "peak_ms": _finite(1e3 * told.arrival.peak_time)},
-        "changes": {"phase": told.ranked_phase, "ranked": [
-            {"name": one.name, "balance_change_pct": one.balance_change, "kappa_change_per_m": one.kappa_change,
-             "rolls_over": one.rolls_over} for one in told.ranking]},
-        "equal_shares": {"label": told.rule.label, "rule_front_pct": 100 * told.rule.rule_front,
-                         "model_front_pct": 100 * told.rule.model_front, "why": list(told.rule.why)},
+        "region": {
+            "area_cm2": 1e4 * told.region.area,
+            "station_pct": [low, high],
+            "side_mm": [1e3 * v for v in told.region.side],
+            "lifts_a_wheel": told.region.lifts,
+        },
+        "pivot_of_a_push": {
+            "push_pct": 80.0,
+            "kappa_rest_per_m": told.pivots.rest,
+            "kappa_per_m": [told.pivots.lowest, told.pivots.highest],
+            "passes_straight": told.pivots.through_straight,
+        },
+        "lift_off": {
+            "lifts_g": told.lift.lifts / STANDARD_G,
+            "wheel": WHEELS[told.lift.wheel],
+            "rolls_over_g": told.lift.rolls / STANDARD_G,
+            "text": told.lift.text,
+        },
+        "modes": [
+            {
+                "name": told.modes.name[k],
+                "frequency_hz": float(told.modes.frequency[k]),
+                "damping_ratio": float(told.modes.damping[k]),
+            }
+            for k in slow
+        ],
+        "step": {
+            "ay_g": STEP_G,
+            "rise_ms": 1e3 * RISE,
+            "arrive_ms": _finite(1e3 * told.arrival.arrive),
+            "overshoot_pct": _finite(100 * told.arrival.overshoot),
+            "peak_ms": _finite(1e3 * told.arrival.peak_time),
+        },
+        "changes": {
+            "phase": told.ranked_phase,
+            "ranked": [
+                {
+                    "name": one.name,
+                    "balance_change_pct": one.balance_change,
+                    "kappa_change_per_m": one.kappa_change,
+                    "rolls_over": one.rolls_over,
+                }
+                for one in told.ranking
+            ],
+        },
+        "equal_shares": {
+            "label": told.rule.label,
+            "rule_front_pct": 100 * told.rule.rule_front,
+            "model_front_pct": 100 * told.rule.model_front,
+            "why": list(told.rule.why),
+        },
         "warnings": list(told.warnings),
-    }  # fmt: skip
+    }
 
 
 def _finite(values: FloatArray) -> list[float | None]:

@@ -214,9 +214,7 @@ def _mark(cards: Sequence[str], clip: str) -> tuple[frozenset[str], str]:
 
 def _measured_before(log: BenchLog) -> set[tuple[frozenset[str], str]]:
     clips = {file.hash for file in log.files() if file.kind == "clip"}
-    return {
-        _mark(record.cards, file) for record in log.records(kind="push") for file in record.files if file in clips
-    }
+    return {_mark(record.cards, file) for record in log.records(kind="push") for file in record.files if file in clips}
 
 
 def _names_a_clip(path: Path) -> bool:

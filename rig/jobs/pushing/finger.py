@@ -89,9 +89,7 @@ def contacts(
     return tuple(found)
 
 
-def contacts_seen(
-    pushes: Sequence[MeasuredPush], track: ClipTrack, path: FingerPath
-) -> tuple[PushContact | None, ...]:
+def contacts_seen(pushes: Sequence[MeasuredPush], track: ClipTrack, path: FingerPath) -> tuple[PushContact | None, ...]:
     """`contacts` of a track and a finger's path."""
     return contacts(
         pushes,
@@ -205,8 +203,9 @@ def finger_warnings(rows: Sequence[Row | None], side_px: float) -> list[str]:
     return said
 
 
-def told_of_finger(track: ClipTrack, watch: FingerWatch, path: FingerPath, finger: FingerMarker,
-                   rows: Sequence[Row | None]) -> ClipTrack:
+def told_of_finger(
+    track: ClipTrack, watch: FingerWatch, path: FingerPath, finger: FingerMarker, rows: Sequence[Row | None]
+) -> ClipTrack:
     """The track with the finger's words among its own."""
     _, corner = watch.corners()
     edges = np.linalg.norm(np.diff(corner, axis=1), axis=-1)
@@ -239,7 +238,5 @@ def pushed_as_seen(cards: CardSet, rows: Sequence[Row | None] | None, number: in
 
 def pushed_at(cards: CardSet, station_pct: float, station_u_pct: float, side: str) -> CardSet:
     """The cards with another push position."""
-    push = msgspec.structs.replace(
-        cards.test.push, position_pct=station_pct, position_pct_u=station_u_pct, side=side
-    )
+    push = msgspec.structs.replace(cards.test.push, position_pct=station_pct, position_pct_u=station_u_pct, side=side)
     return replace(cards, test=msgspec.structs.replace(cards.test, push=push))

@@ -235,8 +235,7 @@ def measured_budget(stored: dict[str, FloatArray], cards: CardSet, row: dict[str
         parts[kind] = parts.get(kind, 0.0) + float(move) ** 2
     repeats = np.broadcast_to(stored["repeating"], (len(time), 3, 3))
     repeating = sum(
-        float(part @ repeats[rest].mean(axis=0) @ part)
-        for part, rest in ((slope[:3], before), (slope[3:6], after))
+        float(part @ repeats[rest].mean(axis=0) @ part) for part, rest in ((slope[:3], before), (slope[3:6], after))
     )
     kappa = float(row["pivot"]["kappa_per_m"])
     _, sideways, chord = (float(part) for part in slide_parts(start, end))

@@ -40,8 +40,6 @@ LONGEST_WAIT_S = 60.0
 LONGEST_CATCH_UP_S = 3.0
 
 
-
-
 Ask = Callable[[Step], None]
 """Returns when the person (or the virtual one) has done it."""
 

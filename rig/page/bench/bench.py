@@ -370,5 +370,3 @@ class Bench:
 def _setup_of(step: LessonStep) -> SetUp:
     assert step.setup is not None
     return step.setup
-
-

@@ -191,9 +191,7 @@ class PadHub:
             for branch in self._branches:
                 branch.feed(frames)
 
-    def _view(
-        self, bench: BenchCard, pads: OpenPads, own: Branch, log: BenchLog
-    ) -> tuple[LiveLoads | None, Any, str]:
+    def _view(self, bench: BenchCard, pads: OpenPads, own: Branch, log: BenchLog) -> tuple[LiveLoads | None, Any, str]:
         try:
             scale = scale_of(bench, log)
         except (BenchError, AnalysisError) as error:

@@ -78,11 +78,7 @@ def what_if(cards: CardSet, weighing: Weighing | None, asked: WhatIf, *, whole: 
     }
 
 
-
-
-def loads_with(
-    cards: CardSet, weighing: Weighing | None, asked: WhatIf
-) -> tuple[FloatArray, FloatArray, TestCard]:
+def loads_with(cards: CardSet, weighing: Weighing | None, asked: WhatIf) -> tuple[FloatArray, FloatArray, TestCard]:
     """Loads (4,) N, covariance (4, 4) N² and the test card for what is asked. Raises InputError as `add_parts`."""
     contact, length = contact_place(cards.car), cards.car.geometry.wheelbase_mm * MM
     load_g = np.full(4, ASSUMED_G) if weighing is None else weighing.weights.load_g

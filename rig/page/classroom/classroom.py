@@ -217,4 +217,3 @@ class RateLimit:
 def new_code() -> str:
     """Six digits that the teacher's screen shows."""
     return f"{secrets.randbelow(1_000_000):06d}"
-

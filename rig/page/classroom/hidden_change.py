@@ -64,9 +64,7 @@ class HiddenGame:
             told = most_telling_push(
                 self._hypotheses(), found.probability, states, kappa_u=max(estimate.kappa_u, SCATTER_PER_M)
             )
-            self._tell(
-                found.sentence, [[name, round(p, 4)] for name, p in found.probability.items()], told.sentence
-            )
+            self._tell(found.sentence, [[name, round(p, 4)] for name, p in found.probability.items()], told.sentence)
             return found.sentence
 
         return bench.work.start("hidden change", do)
@@ -124,4 +122,3 @@ def _at(test: Any, pct: float) -> Any:
     import msgspec
 
     return msgspec.structs.replace(test, push=msgspec.structs.replace(test.push, position_pct=pct))
-

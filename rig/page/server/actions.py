@@ -128,9 +128,7 @@ def actions(bench: Bench, classroom: Classroom, hidden: HiddenGame, phones: Phon
         "typed-pivot": act(
             "Judge a pivot found with a ruler", TypedPivot, lambda a: bench.judge_typed(a.pivot_pct, a.u_pct)
         ),
-        "save-card": act(
-            "Save a new version of a card", CardValues, lambda a: bench.save_card(a.kind, dict(a.values))
-        ),
+        "save-card": act("Save a new version of a card", CardValues, lambda a: bench.save_card(a.kind, dict(a.values))),
         "undo": act("Back to the cards before the last save", Nothing, lambda a: bench.undo()),
         "done": act("The asked step is done", Nothing, answered),
         "stop": act("Stop what is running", Nothing, stopped),

@@ -104,9 +104,7 @@ class Page:
 
     async def _events(self, request: Request) -> Response:
         hello = encode("hello", {"token": self.token, "start": self.start, "software": SOFTWARE})
-        return StreamingResponse(
-            stream(self.bench.broadcast, hello, self.should_end), media_type="text/event-stream"
-        )
+        return StreamingResponse(stream(self.bench.broadcast, hello, self.should_end), media_type="text/event-stream")
 
     async def _camera(self, request: Request) -> Response:
         view = self.bench.view

@@ -134,9 +134,7 @@ def test_poses_form_a_group(a: tuple, b: tuple, c: tuple) -> None:
     st.floats(-3.0, 3.0),
     st.booleans(),
 )
-def test_kappa_gives_the_pole_whatever_its_y(
-    x: float, y: float, turn: float, heading: float, clockwise: bool
-) -> None:
+def test_kappa_gives_the_pole_whatever_its_y(x: float, y: float, turn: float, heading: float, clockwise: bool) -> None:
     # Law: turned about (x, y), station = L/2 - 1/kappa is exactly x. Poses by complex numbers, not by the module.
     turn = -turn if clockwise else turn
     spot = 0.2 + 0.1j

@@ -18,9 +18,15 @@ def picture(**more: object) -> CarPicture:
 
 def discs(figure: Figure) -> list[tuple[np.ndarray, float, str]]:
     """(places in mm, area, colour) of every group of marks."""
-    return [(np.asarray(one.get_offsets()), float(one.get_sizes()[0]), to_hex(one.get_facecolor()[0]).upper()
-             if len(one.get_facecolor()) else "") for one in figure.axes[0].collections if hasattr(one, "get_sizes")
-            and len(one.get_sizes())]  # fmt: skip
+    return [
+        (
+            np.asarray(one.get_offsets()),
+            float(one.get_sizes()[0]),
+            to_hex(one.get_facecolor()[0]).upper() if len(one.get_facecolor()) else "",
+        )
+        for one in figure.axes[0].collections
+        if hasattr(one, "get_sizes") and len(one.get_sizes())
+    ]
 
 
 def lines(figure: Figure, colour: str) -> list[np.ndarray]:
@@ -60,8 +66,16 @@ def test_a_bare_car_has_its_outline_and_four_wheels_to_scale() -> None:
 
 def test_loads_are_areas_and_the_rest_is_where_it_is_told() -> None:
     load = np.array([400.0, 300.0, 200.0, 100.0])
-    figure = top_view(picture(load_g=load, cg=np.array([0.15, 0.004]), balance=0.14, balance_u=0.002,
-                              push=np.array([0.2, -0.1]), verdict="agrees"))  # fmt: skip
+    figure = top_view(
+        picture(
+            load_g=load,
+            cg=np.array([0.15, 0.004]),
+            balance=0.14,
+            balance_u=0.002,
+            push=np.array([0.2, -0.1]),
+            verdict="agrees",
+        )
+    )
     axes = figure.axes[0]
     loads = next(one for one in axes.collections if len(one.get_offsets()) == 4 and len(one.get_sizes()) == 4)
     sizes = loads.get_sizes()
@@ -90,8 +104,12 @@ def test_loads_are_areas_and_the_rest_is_where_it_is_told() -> None:
 
 def test_pivots_differ_in_shape_line_and_colour() -> None:
     square = np.array([[-0.08, -0.01], [-0.06, -0.01], [-0.06, 0.01], [-0.08, 0.01]])
-    figure = top_view(picture(measured=PivotMark(place=np.array([-0.07, 0.002]), region=square),
-                              forecast=PivotMark(place=np.array([-0.05, 0.0]), region=square + 0.02)))  # fmt: skip
+    figure = top_view(
+        picture(
+            measured=PivotMark(place=np.array([-0.07, 0.002]), region=square),
+            forecast=PivotMark(place=np.array([-0.05, 0.0]), region=square + 0.02),
+        )
+    )
     axes = figure.axes[0]
     assert labels(figure) == ["forecast pivot", "measured pivot"]
     regions = {}
@@ -101,8 +119,11 @@ def test_pivots_differ_in_shape_line_and_colour() -> None:
         assert drawn.get_linestyle() == line
         regions[colour] = [one for one in axes.patches if to_hex(one.get_facecolor()).upper() == colour]
         assert len(regions[colour]) == 1
-    marks = {to_hex(one.get_edgecolor()[0]).upper(): np.asarray(one.get_offsets()) for one in axes.collections
-             if len(one.get_offsets()) == 1}  # fmt: skip
+    marks = {
+        to_hex(one.get_edgecolor()[0]).upper(): np.asarray(one.get_offsets())
+        for one in axes.collections
+        if len(one.get_offsets()) == 1
+    }
     np.testing.assert_allclose(marks[MEASURED], [[-70.0, 2.0]])
     np.testing.assert_allclose(marks[FORECAST], [[-50.0, 0.0]])
     shapes = {len(one.get_paths()[0].vertices) for one in axes.collections if len(one.get_offsets()) == 1}
@@ -112,9 +133,14 @@ def test_pivots_differ_in_shape_line_and_colour() -> None:
 
 @pytest.mark.parametrize(
     ("place", "wheelbases", "drawn"),
-    [((-0.4, 0.0), "2.0 wheelbases", -1), ((0.7, 0.0), "2.2 wheelbases", 1), ((-0.07, 0.5), "0.8 wheelbases", -1),
-     ((0.13 - 1.59 * 0.26, 0.0), None, 0), ((0.13, 1.59 * 0.26), None, 0)],
-)  # fmt: skip
+    [
+        ((-0.4, 0.0), "2.0 wheelbases", -1),
+        ((0.7, 0.0), "2.2 wheelbases", 1),
+        ((-0.07, 0.5), "0.8 wheelbases", -1),
+        ((0.13 - 1.59 * 0.26, 0.0), None, 0),
+        ((0.13, 1.59 * 0.26), None, 0),
+    ],
+)
 def test_a_far_pivot_is_an_arrow_with_its_distance(
     place: tuple[float, float], wheelbases: str | None, drawn: int
 ) -> None:

@@ -13,9 +13,12 @@ from analysis.forecast.inputs import CarState, PushState, doubt_groups
 
 L, H = 0.26, 0.085
 CAR = CarState(
-    wheelbase=L, contact_place=np.array([[L, H], [L, -H], [0.0, H], [0.0, -H]]), load=np.full(4, 4.0),
-    grip=np.full(4, 0.8), drag=np.ones(4),
-)  # fmt: skip
+    wheelbase=L,
+    contact_place=np.array([[L, H], [L, -H], [0.0, H], [0.0, -H]]),
+    load=np.full(4, 4.0),
+    grip=np.full(4, 0.8),
+    drag=np.ones(4),
+)
 PUSH = PushState(station=0.2)
 
 
@@ -29,23 +32,28 @@ def said(car: CarState, push: PushState, **more: float) -> str:
     [
         (replace(CAR, grip_ratio_u=0.1), replace(PUSH, station_u=0.0005), {}, "grip ratio"),
         (replace(CAR, grip_ratio_u=0.01), replace(PUSH, station_u=0.005), {}, "push position"),
-        (CAR, replace(PUSH, finger="friction", finger_friction=0.2, finger_friction_u=0.1, finger_y=-0.09), {},
-         "rolling or slippery tip"),
+        (
+            CAR,
+            replace(PUSH, finger="friction", finger_friction=0.2, finger_friction_u=0.1, finger_y=-0.09),
+            {},
+            "rolling or slippery tip",
+        ),
         (CAR, replace(PUSH, height=0.035), {}, "high"),
         (replace(CAR, drag=np.full(4, 0.02)), replace(PUSH, station=0.14), {}, "balance point"),
         (replace(CAR, grip_ratio_u=0.01), PUSH, {"inertia_ratio": 0.2}, "quick"),
         (CAR, replace(PUSH, station_u=1e-5), {"plate_place_u": 0.002}, "marker plate"),
         (CAR, PUSH, {}, "Nothing stands out"),
     ],
-)  # fmt: skip
+)
 def test_the_worst_spoiler_is_named(car: CarState, push: PushState, more: dict[str, float], words: str) -> None:
     assert words in said(car, push, **more)
 
 
 def test_numbers_in_the_words_and_weights() -> None:
     """Near the balance point, quick, high, and measured too loosely: each with its figures worked here."""
-    rolling = predict_push(replace(CAR, drag=np.full(4, 0.02)), replace(PUSH, station=0.1404), draws=300,
-                           rng=np.random.default_rng(1))  # fmt: skip
+    rolling = predict_push(
+        replace(CAR, drag=np.full(4, 0.02)), replace(PUSH, station=0.1404), draws=300, rng=np.random.default_rng(1)
+    )
     first = spoilers(rolling, inertia_ratio=0.2)[0]
     assert (first.name, first.weight) == ("near the balance point", np.inf)
     assert "the push is only 4 % of the wheelbase from the balance point (50 %):" in first.said
@@ -58,8 +66,11 @@ def test_numbers_in_the_words_and_weights() -> None:
     assert spoilers(straight, inertia_ratio=0.1)[0].weight == pytest.approx(0.1 * 0.5 / L)
     # push height: printed for this car pushed at 200 mm, 30 mm up: the pivot lies 34.1 mm aside (see the closed forms)
     tall = replace(CAR, load=np.full(4, 0.4 * 9.81))
-    high = next(one for one in spoilers(predict_push(tall, replace(PUSH, height=0.03), rng=np.random.default_rng(1),
-                                                     draws=300)) if one.name == "high push")  # fmt: skip
+    high = next(
+        one
+        for one in spoilers(predict_push(tall, replace(PUSH, height=0.03), rng=np.random.default_rng(1), draws=300))
+        if one.name == "high push"
+    )
     assert "30 mm above the floor" in high.said
     assert float(re.search(r"pivot (\d+) mm sideways", high.said)[1]) == pytest.approx(34, abs=3)
     low = predict_push(CAR, replace(PUSH, height=0.0119), rng=np.random.default_rng(1), draws=300)
@@ -81,8 +92,9 @@ def test_numbers_in_the_words_and_weights() -> None:
 
 def test_the_promise_is_what_measuring_would_bring() -> None:
     """± with the grip ratio known is what a forecast without that doubt states."""
-    told = predict_push(replace(CAR, grip_ratio_u=0.1), replace(PUSH, station_u=0.004), rng=np.random.default_rng(2),
-                        draws=8000)  # fmt: skip
+    told = predict_push(
+        replace(CAR, grip_ratio_u=0.1), replace(PUSH, station_u=0.004), rng=np.random.default_rng(2), draws=8000
+    )
     without = predict_push(CAR, replace(PUSH, station_u=0.004), rng=np.random.default_rng(3), draws=8000)
     now, then = (float(x) for x in re.findall(r"±([\d.]+) %", one_thing(told)))
     low, high = told.estimate.interval_pct or (np.nan, np.nan)
@@ -92,11 +104,28 @@ def test_the_promise_is_what_measuring_would_bring() -> None:
 
 
 def test_every_doubt_has_its_remedy_and_all_are_ranked() -> None:
-    car = replace(CAR, wheelbase_u=0.001, contact_place_u=np.full((4, 2), 0.002), load_covariance=np.eye(4) * 0.01,
-                  grip_common_u=0.2, grip_ratio_u=0.05, grip_wheel_u=0.02, drag_u=np.full(4, 0.1), heading_u=0.01,
-                  front_roll_share_u=0.2)  # fmt: skip
-    push = PushState(station=0.2, station_u=0.002, direction_u=0.03, height=0.02, height_u=0.003, finger="friction",
-                     finger_friction=0.3, finger_friction_u=0.1)  # fmt: skip
+    car = replace(
+        CAR,
+        wheelbase_u=0.001,
+        contact_place_u=np.full((4, 2), 0.002),
+        load_covariance=np.eye(4) * 0.01,
+        grip_common_u=0.2,
+        grip_ratio_u=0.05,
+        grip_wheel_u=0.02,
+        drag_u=np.full(4, 0.1),
+        heading_u=0.01,
+        front_roll_share_u=0.2,
+    )
+    push = PushState(
+        station=0.2,
+        station_u=0.002,
+        direction_u=0.03,
+        height=0.02,
+        height_u=0.003,
+        finger="friction",
+        finger_friction=0.3,
+        finger_friction_u=0.1,
+    )
     assert set(doubt_groups(car, push)) <= set(REMEDY)
     found = spoilers(predict_push(car, push, rng=np.random.default_rng(4), draws=400))
     weights = [one.weight for one in found]

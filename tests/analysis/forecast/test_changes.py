@@ -13,8 +13,13 @@ PLACE = np.array([[L, H], [L, -H], [0.0, H], [0.0, -H]])
 
 
 def blocked(**given: object) -> CarState:
-    plain: dict[str, object] = {"wheelbase": L, "contact_place": PLACE, "load": np.full(4, 4.0),
-                                "grip": np.full(4, 0.8), "drag": np.ones(4)}  # fmt: skip
+    plain: dict[str, object] = {
+        "wheelbase": L,
+        "contact_place": PLACE,
+        "load": np.full(4, 4.0),
+        "grip": np.full(4, 0.8),
+        "drag": np.ones(4),
+    }
     return CarState(**(plain | given))  # type: ignore[arg-type]
 
 
@@ -31,9 +36,17 @@ def rng() -> np.random.Generator:
 @pytest.mark.parametrize("wanted_pct", [-20.0, -40.0])
 def test_each_change_brings_the_pivot_where_it_is_wanted(wanted_pct: float) -> None:
     pivot = wanted_pct / 100 * L
-    found = {one.kind: one for one in to_reach(blocked(), PushState(station=0.2), wanted_pct, rng=rng(),
-                                               ballast=Ballast(mass=0.4, station=0.13, low=0.0, high=0.26),
-                                               limits=Limits(ratio=(0.3, 3.0)))}  # fmt: skip
+    found = {
+        one.kind: one
+        for one in to_reach(
+            blocked(),
+            PushState(station=0.2),
+            wanted_pct,
+            rng=rng(),
+            ballast=Ballast(mass=0.4, station=0.13, low=0.0, high=0.26),
+            limits=Limits(ratio=(0.3, 3.0)),
+        )
+    }
     station = brentq(lambda s: moment(s, 1.0, pivot), 0.14, 0.26)
     assert found["push station"].after == pytest.approx(station, abs=2e-5)
     ratio = brentq(lambda r: moment(0.2, r, pivot), 0.2, 4.0)
@@ -60,8 +73,17 @@ def test_ranking_puts_what_can_be_done_first() -> None:
 def test_effort_and_words_of_each_change() -> None:
     """Effort: the step over the range allowed, for a ratio in logarithms. Words with the numbers of the result."""
     ballast = Ballast(mass=0.4, station=0.13, low=0.0, high=0.26)
-    found = {one.kind: one for one in to_reach(blocked(), PushState(station=0.2), -40.0, rng=rng(), ballast=ballast,
-                                               limits=Limits(ratio=(0.5, 2.0), station_pct=(60.0, 100.0)))}  # fmt: skip
+    found = {
+        one.kind: one
+        for one in to_reach(
+            blocked(),
+            PushState(station=0.2),
+            -40.0,
+            rng=rng(),
+            ballast=ballast,
+            limits=Limits(ratio=(0.5, 2.0), station_pct=(60.0, 100.0)),
+        )
+    }
     push, grip, mass = found["push station"], found["grip ratio"], found["ballast"]
     assert push.effort == pytest.approx(abs(push.after - 0.2) / (0.4 * L))
     assert grip.effort == pytest.approx(np.log(grip.after) / np.log(4.0))
@@ -71,8 +93,10 @@ def test_effort_and_words_of_each_change() -> None:
     pct = 100 * push.after / L
     assert push.sentence == f"Push at {pct:.1f} % of the wheelbase (95 %: {pct:.1f} to {pct:.1f}) for a pivot at -40 %"
     value = f"{grip.after:.2f}"
-    assert grip.sentence == (f"Front tyres that grip {value} times as well as the rear ones (now 1.00, so more; "
-                             f"95 %: {value} to {value}) for a pivot at -40 %")  # fmt: skip
+    assert grip.sentence == (
+        f"Front tyres that grip {value} times as well as the rear ones (now 1.00, so more; "
+        f"95 %: {value} to {value}) for a pivot at -40 %"
+    )
     way, to = f"{1e3 * (mass.after - 0.13):.0f}", f"{1e3 * mass.after:.0f}"
     assert mass.sentence.startswith(f"Move the 400 g of ballast {way} mm forward, to {to} mm ahead of the rear axle")
     assert mass.reachable == (mass.after <= 0.26)
@@ -84,8 +108,13 @@ def test_effort_and_words_of_each_change() -> None:
 
 def test_a_change_out_of_sight_is_not_told() -> None:
     """From 200 mm no ballast of 20 g brings the pivot to -80 %: it would have to hang far outside the car (statics)."""
-    found = to_reach(blocked(), PushState(station=0.2), -80.0, rng=rng(),
-                     ballast=Ballast(mass=0.02, station=0.13, low=0.1, high=0.16))  # fmt: skip
+    found = to_reach(
+        blocked(),
+        PushState(station=0.2),
+        -80.0,
+        rng=rng(),
+        ballast=Ballast(mass=0.02, station=0.13, low=0.1, high=0.16),
+    )
     assert [one.kind for one in found if one.kind == "ballast"] == []
     assert len(found) == 2
 

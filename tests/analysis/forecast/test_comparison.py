@@ -47,10 +47,13 @@ def kappa(value: float, u: float) -> PivotEstimate:
         (kappa(0.02, 0.03), kappa(3.0, 0.1), "disagrees"),
         (kappa(0.02, 0.03), kappa(-1.0, 4.0), "cannot tell"),
         (kappa(3.0, 6.0), at(-0.03, 0.002), "cannot tell"),
-        (PivotEstimate(kappa=1.0, kappa_u=9.0, interval=(-1e6, 1e6), wheelbase=L, count=1, method="x"),
-         at(-0.03, 0.002), "cannot tell"),
+        (
+            PivotEstimate(kappa=1.0, kappa_u=9.0, interval=(-1e6, 1e6), wheelbase=L, count=1, method="x"),
+            at(-0.03, 0.002),
+            "cannot tell",
+        ),
     ],
-)  # fmt: skip
+)
 def test_verdicts(measured: PivotEstimate, predicted: PivotEstimate, verdict: str) -> None:
     result = compare(measured, predicted)
     assert result.verdict == verdict
@@ -75,8 +78,9 @@ def test_what_is_called_a_pivot_and_what_straight() -> None:
     """By hand: 1/(kappa L) wheelbases from the middle; 10 and more is straight, 100 is too far to name."""
 
     def told(low: float, high: float, **more: bool) -> PivotEstimate:
-        return PivotEstimate(kappa=(low + high) / 2, kappa_u=0.1, interval=(low, high), wheelbase=L, count=1, method="",
-                             **more)  # fmt: skip
+        return PivotEstimate(
+            kappa=(low + high) / 2, kappa_u=0.1, interval=(low, high), wheelbase=L, count=1, method="", **more
+        )
 
     assert told(-5.0, 2.0).bound_wheelbases == pytest.approx(1 / (5 * L))
     assert told(0.0, 0.0).bound_wheelbases == np.inf

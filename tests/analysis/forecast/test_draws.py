@@ -12,15 +12,50 @@ from .test_forecast import PLACE, car, rng
 
 U_PLACE = np.array([[1.0, 0.5], [1.1, 0.6], [0.9, 0.7], [0.8, 0.4]]) * 1e-3
 ROOT = np.random.default_rng(1).normal(size=(4, 4)) * 0.05
-CAR = car(ratio=1.2, front=0.55, grip_ratio_u=0.03, grip_common_u=0.05, grip_wheel_u=0.02, contact_place_u=U_PLACE,
-          wheelbase_u=2e-3, drag=np.array([0.3, 0.4, 0.5, 0.6]), drag_u=np.array([0.02, 0.03, 0.04, 0.05]),
-          heading=np.array([0.01, -0.02, 0.0, 0.03]), heading_u=4e-3, load_covariance=ROOT @ ROOT.T,
-          front_roll_share=0.45, front_roll_share_u=0.1)  # fmt: skip
-PUSH = PushState(station=0.2, side=-1, station_u=1e-3, finger_y=0.08, direction=0.03, direction_u=0.02, height=0.01,
-                 height_u=2e-3, finger="friction", finger_friction=0.4, finger_friction_u=0.05)  # fmt: skip
-SIZES = {"push position": 1, "push height": 1, "push direction": 1, "finger friction": 1, "corner weights": 4,
-         "grip ratio": 1, "grip level": 1, "grip of single tyres": 4, "contact places": 6, "wheelbase": 1,
-         "rolling drag": 4, "toe": 4, "roll share": 1}  # fmt: skip
+CAR = car(
+    ratio=1.2,
+    front=0.55,
+    grip_ratio_u=0.03,
+    grip_common_u=0.05,
+    grip_wheel_u=0.02,
+    contact_place_u=U_PLACE,
+    wheelbase_u=2e-3,
+    drag=np.array([0.3, 0.4, 0.5, 0.6]),
+    drag_u=np.array([0.02, 0.03, 0.04, 0.05]),
+    heading=np.array([0.01, -0.02, 0.0, 0.03]),
+    heading_u=4e-3,
+    load_covariance=ROOT @ ROOT.T,
+    front_roll_share=0.45,
+    front_roll_share_u=0.1,
+)
+PUSH = PushState(
+    station=0.2,
+    side=-1,
+    station_u=1e-3,
+    finger_y=0.08,
+    direction=0.03,
+    direction_u=0.02,
+    height=0.01,
+    height_u=2e-3,
+    finger="friction",
+    finger_friction=0.4,
+    finger_friction_u=0.05,
+)
+SIZES = {
+    "push position": 1,
+    "push height": 1,
+    "push direction": 1,
+    "finger friction": 1,
+    "corner weights": 4,
+    "grip ratio": 1,
+    "grip level": 1,
+    "grip of single tyres": 4,
+    "contact places": 6,
+    "wheelbase": 1,
+    "rolling drag": 4,
+    "toe": 4,
+    "roll share": 1,
+}
 
 
 def drawn(**scores: list[float]) -> Drawn:
@@ -57,12 +92,14 @@ def test_without_scores_all_stays_at_its_best_estimate() -> None:
 def test_each_score_moves_its_own_quantity() -> None:
     np.testing.assert_allclose(drawn(grip_ratio=[2.0]).contacts.grip[0], CAR.grip * np.exp([0.03, 0.03, -0.03, -0.03]))
     np.testing.assert_allclose(drawn(grip_level=[2.0]).contacts.grip[0], CAR.grip * np.exp(0.10))
-    np.testing.assert_allclose(drawn(grip_of_single_tyres=[1.0, -1.0, 2.0, 0.0]).contacts.grip[0],
-                               CAR.grip * np.exp([0.02, -0.02, 0.04, 0.0]))  # fmt: skip
+    np.testing.assert_allclose(
+        drawn(grip_of_single_tyres=[1.0, -1.0, 2.0, 0.0]).contacts.grip[0], CAR.grip * np.exp([0.02, -0.02, 0.04, 0.0])
+    )
     np.testing.assert_allclose(drawn(rolling_drag=[1.0, -1.0, 2.0, 20.0]).contacts.drag[0], [0.32, 0.37, 0.58, 1.0])
     np.testing.assert_allclose(drawn(rolling_drag=[-90.0] * 4).contacts.drag[0], 0.0)
-    np.testing.assert_allclose(drawn(toe=[1.0, 2.0, -1.0, 0.0]).contacts.heading[0],
-                               CAR.heading + 4e-3 * np.array([1, 2, -1, 0]))  # fmt: skip
+    np.testing.assert_allclose(
+        drawn(toe=[1.0, 2.0, -1.0, 0.0]).contacts.heading[0], CAR.heading + 4e-3 * np.array([1, 2, -1, 0])
+    )
     place = drawn(contact_places=[1.0, -1.0, 2.0, 0.5, 3.0, -2.0]).contacts.place[0] - PLACE
     np.testing.assert_allclose(place[:, 0], U_PLACE[:, 0] * [1, -1, 2, 0.5], atol=1e-15)
     np.testing.assert_allclose(place[:, 1], U_PLACE[:, 1] * [3, -3, -2, 2], atol=1e-15)
@@ -94,8 +131,15 @@ def test_loads_are_drawn_with_their_covariance_and_never_pull() -> None:
 
 
 def test_what_is_asked_for_besides_the_doubts() -> None:
-    two = assemble(CAR, PUSH, {}, 2, log_ratio=np.array([0.0, 0.2]), station_shift=np.array([0.0, 0.01]),
-                   drag=np.array([[0.1, 0.2, 0.3, 0.4], [1.0, 1.0, 1.0, 1.0]]))  # fmt: skip
+    two = assemble(
+        CAR,
+        PUSH,
+        {},
+        2,
+        log_ratio=np.array([0.0, 0.2]),
+        station_shift=np.array([0.0, 0.01]),
+        drag=np.array([[0.1, 0.2, 0.3, 0.4], [1.0, 1.0, 1.0, 1.0]]),
+    )
     np.testing.assert_allclose(two.contacts.grip[1] / two.contacts.grip[0], np.exp([0.1, 0.1, -0.1, -0.1]))
     np.testing.assert_allclose(two.finger.place[:, 0], [0.20, 0.21])
     np.testing.assert_allclose(two.contacts.drag, [[0.1, 0.2, 0.3, 0.4], [1.0] * 4])

@@ -25,8 +25,7 @@ PLACE = np.array([[L, H], [L, -H], [0.0, H], [0.0, -H]])
 def car(*, ratio: float = 1.0, front: float = 0.5, **given: object) -> CarState:
     load = WEIGHT / 2 * np.array([front, front, 1 - front, 1 - front])
     grip = 0.8 * np.array([ratio, ratio, 1.0, 1.0])
-    plain: dict[str, object] = {"wheelbase": L, "contact_place": PLACE, "load": load, "grip": grip,
-                                "drag": np.ones(4)}  # fmt: skip
+    plain: dict[str, object] = {"wheelbase": L, "contact_place": PLACE, "load": load, "grip": grip, "drag": np.ones(4)}
     return CarState(**(plain | given))  # type: ignore[arg-type]
 
 
@@ -39,8 +38,9 @@ def closed_form(station: float, ratio: float, front: float = 0.5) -> float:
     F, R = ratio * front, 1.0 - front
 
     def moment(X: float) -> float:
-        return float(F * ((L - X) * (L - station) + H**2) / np.hypot(L - X, H)
-                     + R * (X * station + H**2) / np.hypot(X, H))  # fmt: skip
+        return float(
+            F * ((L - X) * (L - station) + H**2) / np.hypot(L - X, H) + R * (X * station + H**2) / np.hypot(X, H)
+        )
 
     return 1.0 / (L / 2 - brentq(moment, -50.0, L / 2 - 1e-3, xtol=1e-14))
 
@@ -178,18 +178,22 @@ def test_how_many_draws_when_nobody_says() -> None:
     slow = PushState(station=0.2, station_u=0.002, finger="sticking")
     predict_push(car(), slow, rng=rng(), progress=lambda _, planned: seen.append(planned))
     assert set(seen) == {2000}  # every draw is integrated
-    predict_push(car(), PushState(station=0.2, station_u=0.002), rng=rng(),
-                 progress=lambda _, planned: seen.append(planned))  # fmt: skip
+    predict_push(
+        car(), PushState(station=0.2, station_u=0.002), rng=rng(), progress=lambda _, planned: seen.append(planned)
+    )
     assert seen[-1] == 10_000
 
 
 @pytest.mark.parametrize(
     ("given", "kind"),
-    [({"drag": np.full(4, 0.03)}, "switch"), ({"drag": np.ones(4)}, "graded"),
-     ({"drag": np.full(4, 0.03), "rear_kind": "solid"}, "graded"),
-     ({"drag": np.full(4, 0.03), "rear_kind": "differential"}, "switch"),
-     ({"drag": np.array([0.03, 0.03, 1.0, 1.0])}, "graded")],
-)  # fmt: skip
+    [
+        ({"drag": np.full(4, 0.03)}, "switch"),
+        ({"drag": np.ones(4)}, "graded"),
+        ({"drag": np.full(4, 0.03), "rear_kind": "solid"}, "graded"),
+        ({"drag": np.full(4, 0.03), "rear_kind": "differential"}, "switch"),
+        ({"drag": np.array([0.03, 0.03, 1.0, 1.0])}, "graded"),
+    ],
+)
 def test_kind_of_test(given: dict[str, object], kind: str) -> None:
     assert kind_of_test(car(**given)) == kind
 
@@ -205,8 +209,14 @@ def test_a_slippery_finger_cares_neither_for_its_direction_nor_for_its_place_acr
 
 def test_draws_follow_what_is_stated() -> None:
     covariance = np.array([[4.0, 1.0, 0, 0], [1.0, 2.0, 0, 0], [0, 0, 1.0, -0.5], [0, 0, -0.5, 1.0]]) * 1e-4
-    doubtful = car(load_covariance=covariance, grip_ratio_u=0.1, grip_common_u=0.2, drag=np.full(4, 0.02),
-                   drag_u=np.full(4, 0.05), contact_place_u=np.full((4, 2), 0.002))  # fmt: skip
+    doubtful = car(
+        load_covariance=covariance,
+        grip_ratio_u=0.1,
+        grip_common_u=0.2,
+        drag=np.full(4, 0.02),
+        drag_u=np.full(4, 0.05),
+        contact_place_u=np.full((4, 2), 0.002),
+    )
     push = PushState(station=0.2)
     drawn = assemble(doubtful, push, draw_groups(doubt_groups(doubtful, push), 40_000, rng()), 40_000)
     load, grip, drag, place = (np.asarray(getattr(drawn.contacts, n)) for n in ("load", "grip", "drag", "place"))
@@ -220,13 +230,33 @@ def test_draws_follow_what_is_stated() -> None:
 
 def test_one_standard_uncertainty_of_each_doubt_moves_what_it_should() -> None:
     """By hand: the stated doubt, times the score, on the one quantity, all others as they were."""
-    doubtful = car(wheelbase_u=0.003, contact_place_u=np.arange(8.0).reshape(4, 2) * 1e-3 + 1e-3, grip_ratio_u=0.1,
-                   load_covariance=np.diag([0.01, 0.04, 0.09, 0.16]), grip_common_u=0.2, grip_wheel_u=0.05,
-                   drag=np.full(4, 0.3), drag_u=np.array([0.1, 0.2, 0.3, 0.4]), heading=np.full(4, 0.01),
-                   heading_u=0.02, front_roll_share=0.6, front_roll_share_u=0.15)  # fmt: skip
-    push = PushState(station=0.2, station_u=0.002, direction=0.1, direction_u=0.03, height=0.02, height_u=0.005,
-                     finger="friction", finger_friction=0.3, finger_friction_u=0.1, finger_y=-0.09,
-                     side=-1)  # fmt: skip
+    doubtful = car(
+        wheelbase_u=0.003,
+        contact_place_u=np.arange(8.0).reshape(4, 2) * 1e-3 + 1e-3,
+        grip_ratio_u=0.1,
+        load_covariance=np.diag([0.01, 0.04, 0.09, 0.16]),
+        grip_common_u=0.2,
+        grip_wheel_u=0.05,
+        drag=np.full(4, 0.3),
+        drag_u=np.array([0.1, 0.2, 0.3, 0.4]),
+        heading=np.full(4, 0.01),
+        heading_u=0.02,
+        front_roll_share=0.6,
+        front_roll_share_u=0.15,
+    )
+    push = PushState(
+        station=0.2,
+        station_u=0.002,
+        direction=0.1,
+        direction_u=0.03,
+        height=0.02,
+        height_u=0.005,
+        finger="friction",
+        finger_friction=0.3,
+        finger_friction_u=0.1,
+        finger_y=-0.09,
+        side=-1,
+    )
     sizes = doubt_groups(doubtful, push)
     assert sum(sizes.values()) == 30
 
@@ -234,11 +264,23 @@ def test_one_standard_uncertainty_of_each_doubt_moves_what_it_should() -> None:
         scores = {} if not name else {name: score * np.eye(sizes[name])[[column]]}
         made = assemble(doubtful, push, scores, 1)
         ground, finger, lean = made.contacts, made.finger, made.transfer
-        return {key: np.asarray(value)[0] for key, value in {
-            "place": ground.place, "load": ground.load, "grip": ground.grip, "drag": ground.drag,
-            "heading": ground.heading, "at": finger.place, "direction": finger.direction, "friction": finger.friction,
-            "height": finger.height, "front": lean.track_front, "rear": lean.track_rear, "share": lean.front_roll_share,
-        }.items()}  # fmt: skip
+        return {
+            key: np.asarray(value)[0]
+            for key, value in {
+                "place": ground.place,
+                "load": ground.load,
+                "grip": ground.grip,
+                "drag": ground.drag,
+                "heading": ground.heading,
+                "at": finger.place,
+                "direction": finger.direction,
+                "friction": finger.friction,
+                "height": finger.height,
+                "front": lean.track_front,
+                "rear": lean.track_rear,
+                "share": lean.front_roll_share,
+            }.items()
+        }
 
     plain = table("", 0, 0.0)
     np.testing.assert_allclose(plain["direction"], [np.sin(0.1), -np.cos(0.1)])
@@ -246,13 +288,15 @@ def test_one_standard_uncertainty_of_each_doubt_moves_what_it_should() -> None:
     wheel, axle = np.eye(4), np.array([1.0, 1.0, -1.0, -1.0])
     u = doubtful.contact_place_u
     expected: dict[tuple[str, int], dict[str, object]] = {
-        ("push position", 0): {"at": [0.202, -0.09]}, ("push height", 0): {"height": 0.025},
-        ("finger friction", 0): {"friction": 0.4}, ("roll share", 0): {"share": 0.75},
+        ("push position", 0): {"at": [0.202, -0.09]},
+        ("push height", 0): {"height": 0.025},
+        ("finger friction", 0): {"friction": 0.4},
+        ("roll share", 0): {"share": 0.75},
         ("push direction", 0): {"direction": [np.sin(0.13), -np.cos(0.13)]},
         ("grip ratio", 0): {"grip": doubtful.grip * np.exp(0.05 * axle)},
         ("grip level", 0): {"grip": doubtful.grip * np.exp(0.2)},
         ("wheelbase", 0): {"place": PLACE + 0.003 * np.array([[1, 0], [1, 0], [0, 0], [0, 0]])},
-    }  # fmt: skip
+    }
     for i in range(4):
         expected["grip of single tyres", i] = {"grip": doubtful.grip * np.exp(0.05 * wheel[i])}
         expected["rolling drag", i] = {"drag": 0.3 + 0.1 * (i + 1) * wheel[i]}
@@ -260,8 +304,7 @@ def test_one_standard_uncertainty_of_each_doubt_moves_what_it_should() -> None:
         expected["contact places", i] = {"place": PLACE + u * [1, 0] * wheel[i][:, None]}
     for k, (left, right) in enumerate(((0, 1), (2, 3))):  # both sides outwards: the track is what was measured
         place = PLACE + np.array([[0, 1]]) * (wheel[left] * u[left, 1] - wheel[right] * u[right, 1])[:, None]
-        expected["contact places", 4 + k] = {
-            "place": place, ("front", "rear")[k]: 2 * H + u[left, 1] + u[right, 1]}  # fmt: skip
+        expected["contact places", 4 + k] = {"place": place, ("front", "rear")[k]: 2 * H + u[left, 1] + u[right, 1]}
     assert len(expected) == 26  # and four of the loads, below
     for (name, column), change in expected.items():
         for key, value in (plain | change).items():
@@ -279,8 +322,19 @@ def test_one_standard_uncertainty_of_each_doubt_moves_what_it_should() -> None:
     assert table("corner weights", 0, -99.0)["load"].min() == 0.0
 
 
-@pytest.mark.parametrize("key", ["wheelbase_u", "grip_common_u", "grip_ratio_u", "grip_wheel_u", "heading_u",
-                                 "front_roll_share_u", "contact_place_u", "drag_u"])  # fmt: skip
+@pytest.mark.parametrize(
+    "key",
+    [
+        "wheelbase_u",
+        "grip_common_u",
+        "grip_ratio_u",
+        "grip_wheel_u",
+        "heading_u",
+        "front_roll_share_u",
+        "contact_place_u",
+        "drag_u",
+    ],
+)
 def test_no_doubt_of_a_car_is_negative(key: str) -> None:
     plain = car(contact_place_u=np.zeros((4, 2)), drag_u=np.zeros(4))
     bad = np.asarray(getattr(plain, key), dtype=float).copy()
@@ -291,10 +345,19 @@ def test_no_doubt_of_a_car_is_negative(key: str) -> None:
 
 @pytest.mark.parametrize(
     "given",
-    [{"station_u": -1e-9}, {"direction_u": -1e-9}, {"height_u": -1e-9}, {"finger_friction_u": -1e-9},
-     {"station": np.inf}, {"direction": np.nan}, {"finger_y": np.nan}, {"finger_friction": -1e-9}, {"height": -1e-9},
-     {"side": 2}],
-)  # fmt: skip
+    [
+        {"station_u": -1e-9},
+        {"direction_u": -1e-9},
+        {"height_u": -1e-9},
+        {"finger_friction_u": -1e-9},
+        {"station": np.inf},
+        {"direction": np.nan},
+        {"finger_y": np.nan},
+        {"finger_friction": -1e-9},
+        {"height": -1e-9},
+        {"side": 2},
+    ],
+)
 def test_no_push_is_nonsense(given: dict[str, float]) -> None:
     with pytest.raises(InputError):
         check_states(car(), PushState(**({"station": 0.2} | given)))  # type: ignore[arg-type]
@@ -302,13 +365,19 @@ def test_no_push_is_nonsense(given: dict[str, float]) -> None:
 
 @pytest.mark.parametrize(
     ("given", "words"),
-    [({"contact_place": PLACE[:3]}, "contact places: needs 4 by 2"), ({"load": np.ones(3)}, "loads: needs 4 finite"),
-     ({"load_covariance": np.ones(4)}, "needs 4 by 4"), ({"heading": np.full(4, np.nan)}, "toe: needs 4"),
-     ({"contact_place": PLACE[[1, 0, 3, 2]]}, "left wheels must lie left"), ({"drag": np.full(4, -1e-9)}, "drag"),
-     ({"load": np.zeros(4)}, "nor all zero"), ({"front_roll_share": -1e-9}, "roll share"),
-     ({"grip": np.array([1.0, 1, 0, 0]), "load": np.array([0.0, 0, 1, 1])}, "without friction"),
-     ({"wheelbase": np.inf}, "wheelbase")],
-)  # fmt: skip
+    [
+        ({"contact_place": PLACE[:3]}, "contact places: needs 4 by 2"),
+        ({"load": np.ones(3)}, "loads: needs 4 finite"),
+        ({"load_covariance": np.ones(4)}, "needs 4 by 4"),
+        ({"heading": np.full(4, np.nan)}, "toe: needs 4"),
+        ({"contact_place": PLACE[[1, 0, 3, 2]]}, "left wheels must lie left"),
+        ({"drag": np.full(4, -1e-9)}, "drag"),
+        ({"load": np.zeros(4)}, "nor all zero"),
+        ({"front_roll_share": -1e-9}, "roll share"),
+        ({"grip": np.array([1.0, 1, 0, 0]), "load": np.array([0.0, 0, 1, 1])}, "without friction"),
+        ({"wheelbase": np.inf}, "wheelbase"),
+    ],
+)
 def test_no_car_is_nonsense(given: dict[str, object], words: str) -> None:
     with pytest.raises(InputError, match=words):
         check_states(car(**given), PushState(station=0.2))
@@ -336,13 +405,21 @@ def test_pivot_in_the_middle_of_the_wheelbase_has_an_interval() -> None:
 
 @pytest.mark.parametrize(
     ("given", "push", "named"),
-    [({"grip": np.array([-0.1, 0.8, 0.8, 0.8])}, {}, "grip"), ({"grip": np.zeros(4)}, {}, "grip"),
-     ({"load": np.array([-1.0, 1, 1, 1])}, {}, "load"), ({"wheelbase": 0.0}, {}, "wheelbase"),
-     ({"drag": np.full(4, 1.5)}, {}, "drag"), ({}, {"height": -0.01}, "height"), ({}, {"side": 0}, "side"),
-     ({}, {"height": 0.2}, "height"), ({}, {"station": np.nan}, "position"),
-     ({"grip_ratio_u": -0.1}, {}, "grip ratio"), ({"front_roll_share": 2.0}, {}, "roll share"),
-     ({"load_covariance": -np.eye(4)}, {}, "covariance")],
-)  # fmt: skip
+    [
+        ({"grip": np.array([-0.1, 0.8, 0.8, 0.8])}, {}, "grip"),
+        ({"grip": np.zeros(4)}, {}, "grip"),
+        ({"load": np.array([-1.0, 1, 1, 1])}, {}, "load"),
+        ({"wheelbase": 0.0}, {}, "wheelbase"),
+        ({"drag": np.full(4, 1.5)}, {}, "drag"),
+        ({}, {"height": -0.01}, "height"),
+        ({}, {"side": 0}, "side"),
+        ({}, {"height": 0.2}, "height"),
+        ({}, {"station": np.nan}, "position"),
+        ({"grip_ratio_u": -0.1}, {}, "grip ratio"),
+        ({"front_roll_share": 2.0}, {}, "roll share"),
+        ({"load_covariance": -np.eye(4)}, {}, "covariance"),
+    ],
+)
 def test_unphysical_input_is_named(given: dict[str, object], push: dict[str, float], named: str) -> None:
     with pytest.raises(InputError) as caught:
         predict_push(car(**given), PushState(**({"station": 0.2} | push)), rng=rng(), draws=200)

@@ -32,8 +32,14 @@ def loads_by_hand(force: tuple[float, float], height: float) -> np.ndarray:
     front, rear = along / (LOAD[0] + LOAD[1]), along / (LOAD[2] + LOAD[3])
     across_front = SHARE * force[1] * height / (2 * HALF_FRONT)
     across_rear = (1 - SHARE) * force[1] * height / (2 * HALF_REAR)
-    return np.array([LOAD[0] * (1 + front) + across_front, LOAD[1] * (1 + front) - across_front,
-                     LOAD[2] * (1 - rear) + across_rear, LOAD[3] * (1 - rear) - across_rear])  # fmt: skip
+    return np.array(
+        [
+            LOAD[0] * (1 + front) + across_front,
+            LOAD[1] * (1 + front) - across_front,
+            LOAD[2] * (1 - rear) + across_rear,
+            LOAD[3] * (1 - rear) - across_rear,
+        ]
+    )
 
 
 def kappa_by_hand(height: float) -> float:

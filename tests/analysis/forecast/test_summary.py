@@ -35,11 +35,18 @@ def test_a_summary_is_that_of_the_angle_where_kappa_has_none(middle: float) -> N
     assert (told.count, told.wheelbase, told.warnings) == (20_001, L, ("said",))
 
 
-@pytest.mark.parametrize(("given", "told"), [
-    ((1.0, 2.0), (0.0, 2 / L)), ((-2.0, -1.0), (-2 / L, 0.0)), ((-1.0, 2.0), (-2 / L, 2 / L)),
-    ((0.0, 1.0), (0.0, 2 / L)),
-    ((-1.0, 0.0), (-2 / L, 0.0)), ((-9.0, 12.0), (-9.0, 12.0)), ((5.0, 30.0), (0.0, 30.0)),
-])
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        ((1.0, 2.0), (0.0, 2 / L)),
+        ((-2.0, -1.0), (-2 / L, 0.0)),
+        ((-1.0, 2.0), (-2 / L, 2 / L)),
+        ((0.0, 1.0), (0.0, 2 / L)),
+        ((-1.0, 0.0), (-2 / L, 0.0)),
+        ((-9.0, 12.0), (-9.0, 12.0)),
+        ((5.0, 30.0), (0.0, 30.0)),
+    ],
+)
 def test_where_only_the_side_counts_the_interval_reaches_both_axles_and_straight(
     given: tuple[float, float], told: tuple[float, float]
 ) -> None:
@@ -58,8 +65,9 @@ def test_only_a_rolling_car_near_its_balance_point_is_hypersensitive(off_pct: fl
     near = abs(off_pct) < HYPERSENSITIVE_PCT
     assert told.hypersensitive is (near and drag < 0.5)
     assert ("near the balance point" in " ".join(told.warnings)) is told.hypersensitive
-    assert told.sentence.startswith("A graded test" if drag == 1.0 else "A switch, pushed close" if near
-                                    else "A switch: rolling")
+    assert told.sentence.startswith(
+        "A graded test" if drag == 1.0 else "A switch, pushed close" if near else "A switch: rolling"
+    )
     assert told.rear_turn_odds == (1.0 if off_pct > 0 else 0.0)
     assert told.turn == DEFAULT_TURN
     if told.hypersensitive:
@@ -127,8 +135,15 @@ def test_a_whole_slide_turns_about_the_centre_of_its_rigid_motion(finger: str, p
     push = PushState(station=0.2, finger=finger, path=path, side=1)  # type: ignore[arg-type]
     drawn = assemble(car(ratio=1.2), push, {}, 1)
     told = slide(drawn, L, turn=0.25)
-    whole = integrate_push(drawn.contacts, drawn.finger, turn=0.25, steps=3 if finger == "sticking" else 2,
-                           rule=drawn.path, transfer=drawn.transfer, middle=L / 2)  # fmt: skip
+    whole = integrate_push(
+        drawn.contacts,
+        drawn.finger,
+        turn=0.25,
+        steps=3 if finger == "sticking" else 2,
+        rule=drawn.path,
+        transfer=drawn.transfer,
+        middle=L / 2,
+    )
     turn, way = float(whole.turn[0]), complex(*whole.displacement[0])
     centre = L / 2 + way / (1 - np.exp(1j * turn))
     x, y = pole(np.array([told.kappa[0], told.drift[0]]), L)

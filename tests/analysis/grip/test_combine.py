@@ -22,8 +22,13 @@ SURE = {"angle_u": 0.004, "front_share_u": 0.003, "height_ratio_u": 0.02}
 
 
 def blocked(ratio: float = 1.0, **given: object) -> CarState:
-    plain: dict[str, object] = {"wheelbase": L, "contact_place": PLACE, "load": np.full(4, 4.0),
-                                "grip": 0.8 * np.array([ratio, ratio, 1, 1]), "drag": np.ones(4)}  # fmt: skip
+    plain: dict[str, object] = {
+        "wheelbase": L,
+        "contact_place": PLACE,
+        "load": np.full(4, 4.0),
+        "grip": 0.8 * np.array([ratio, ratio, 1, 1]),
+        "drag": np.ones(4),
+    }
     return CarState(**(plain | given))  # type: ignore[arg-type]
 
 
@@ -62,8 +67,15 @@ def test_tilt_board_recovers_the_grip_of_an_axle(axle: str, nose: str) -> None:
     assert found.shared["front share of weight"] == pytest.approx(by["front_share"] * 0.003 * 1e6, rel=1e-3)
     assert found.shared["height of the centre of gravity"] == pytest.approx(by["height_ratio"] * 0.02 * 1e6, rel=1e-3)
     assert found.shared["tilt board, protractor"] == 0.0
-    both = tilt_axle(angle, axle=axle, nose=nose, front_share=0.45, height_ratio=0.14,  # type: ignore[arg-type]
-                     angle_shared_u=0.004, **SURE)  # fmt: skip
+    both = tilt_axle(
+        angle,
+        axle=axle,
+        nose=nose,
+        front_share=0.45,
+        height_ratio=0.14,  # type: ignore[arg-type]
+        angle_shared_u=0.004,
+        **SURE,
+    )
     assert both.shared["tilt board, protractor"] == pytest.approx((moved(angle + 1e-6) - moved(angle)) * 4e3, rel=1e-3)
     # rollers that hold 0.05 of what they carry: tan(angle) = (mu s + k (1 - s)), s the share on the slope (statics)
     share = slope_share(0.45, 0.14, angle, axle=axle, nose=nose)  # type: ignore[arg-type]
@@ -142,8 +154,12 @@ def posterior(used: list[GripMeasurement]) -> tuple[np.ndarray, np.ndarray]:
     def said(log: np.ndarray) -> np.ndarray:
         front, rear = np.exp(log)
         each = {"front": front, "rear": rear, "ratio": front / rear}
-        return np.log([each[one.quantity] if one.quantity in each else one.front_weight * front
-                       + (1 - one.front_weight) * rear for one in used])  # fmt: skip
+        return np.log(
+            [
+                each[one.quantity] if one.quantity in each else one.front_weight * front + (1 - one.front_weight) * rear
+                for one in used
+            ]
+        )
 
     def cost(log: np.ndarray) -> float:
         left = np.log([one.value for one in used]) - said(log)
@@ -162,9 +178,16 @@ def posterior(used: list[GripMeasurement]) -> tuple[np.ndarray, np.ndarray]:
 )
 def test_the_estimate_is_the_most_probable_one(wanted: list[str]) -> None:
     rng = np.random.default_rng(len(wanted))
-    used = [measurement(quantity, 0.7 + 0.1 * i, 0.02 * (i + 1), front_weight=0.3 + 0.1 * i,
-                        shared={"protractor": rng.normal(0, 0.03), "weight": rng.normal(0, 0.03)})
-            for i, quantity in enumerate(wanted)]  # fmt: skip
+    used = [
+        measurement(
+            quantity,
+            0.7 + 0.1 * i,
+            0.02 * (i + 1),
+            front_weight=0.3 + 0.1 * i,
+            shared={"protractor": rng.normal(0, 0.03), "weight": rng.normal(0, 0.03)},
+        )
+        for i, quantity in enumerate(wanted)
+    ]
     log, covariance = posterior(used)
     found = combine(used)
     np.testing.assert_allclose([found.front, found.rear], np.exp(log), rtol=1e-6)
@@ -182,8 +205,12 @@ def test_the_estimate_is_the_most_probable_one(wanted: list[str]) -> None:
 
 def test_odds_are_those_of_the_marginal_likelihoods() -> None:
     """All is normal in ln front, ln rear, ln ratio: SciPy's density of what was read, one error widened at a time."""
-    used = [measurement("front", 0.9, 0.02, shared={"p": 0.03}), measurement("rear", 0.8, 0.03, shared={"p": 0.03}),
-            measurement("ratio", 1.3, 0.02), measurement("ratio", 1.16, 0.015)]  # fmt: skip
+    used = [
+        measurement("front", 0.9, 0.02, shared={"p": 0.03}),
+        measurement("rear", 0.8, 0.03, shared={"p": 0.03}),
+        measurement("ratio", 1.3, 0.02),
+        measurement("ratio", 1.16, 0.015),
+    ]
     rows = np.array([[1, 0], [0, 1], [1, -1], [1, -1]])
     to_log = np.array([[1, 0.5], [1, -0.5]])  # ln front and ln rear from level and ratio
     prior = to_log @ np.diag([0.25, 0.09]) @ to_log.T
@@ -206,8 +233,10 @@ def test_odds_are_those_of_the_marginal_likelihoods() -> None:
 
 
 def test_how_odds_are_told() -> None:
-    told = [combine([measurement("ratio", 1.0, 0.03), measurement("ratio", value, 0.03)]).contradiction
-            for value in np.linspace(1.05, 1.2, 61)]  # fmt: skip
+    told = [
+        combine([measurement("ratio", 1.0, 0.03), measurement("ratio", value, 0.03)]).contradiction
+        for value in np.linspace(1.05, 1.2, 61)
+    ]
     for one in told:
         if one.odds_wrong <= 1:
             assert one.sentence == ""
@@ -235,8 +264,13 @@ def test_until_measured_all_four_alike_stands_there() -> None:
 
 
 def test_contradictions_are_told_with_odds() -> None:
-    quarrel = combine([measurement("ratio", 1.10, 0.01), measurement("ratio", 1.11, 0.01),
-                       replace(measurement("ratio", 1.30, 0.01), method="tilt board")])  # fmt: skip
+    quarrel = combine(
+        [
+            measurement("ratio", 1.10, 0.01),
+            measurement("ratio", 1.11, 0.01),
+            replace(measurement("ratio", 1.30, 0.01), method="tilt board"),
+        ]
+    )
     told = quarrel.contradiction
     assert told.odds_wrong > 1000
     assert told.suspect == 2
@@ -264,6 +298,7 @@ def sweep(ratio: float, rng: np.random.Generator, *, kappa_u: float, station_u: 
     station = null + np.linspace(-0.04, 0.04, 9)
     exact = []
     for s in station:
+
         def moment(u: float, s: float = s) -> float:  # in u = 1/(L/2 - X), smooth through straight
             X = L / 2 - 1 / u
             return float(ratio * ((L - X) * (L - s) + H**2) / np.hypot(L - X, H) + (X * s + H**2) / np.hypot(X, H))
@@ -324,9 +359,23 @@ def test_a_wide_sweep_is_a_curve() -> None:
     """Exact pushes over 80 mm bend; odd powers find the closed form's null within what each push states."""
     null = L * 1.1 / 2.1
     station = null + np.linspace(-0.05, 0.06, 9)
-    kappa = np.array([0.0 if abs(s - null) < 1e-12 else 1 / (L / 2 - brentq(
-        lambda X, s=s: 1.1 * ((L - X) * (L - s) + H**2) / np.hypot(L - X, H) + (X * s + H**2) / np.hypot(X, H),
-        *((-40.0, L / 2 - 1e-9) if s > null else (L / 2 + 1e-9, 40.0)))) for s in station])  # fmt: skip
+    kappa = np.array(
+        [
+            0.0
+            if abs(s - null) < 1e-12
+            else 1
+            / (
+                L / 2
+                - brentq(
+                    lambda X, s=s: (
+                        1.1 * ((L - X) * (L - s) + H**2) / np.hypot(L - X, H) + (X * s + H**2) / np.hypot(X, H)
+                    ),
+                    *((-40.0, L / 2 - 1e-9) if s > null else (L / 2 + 1e-9, 40.0)),
+                )
+            )
+            for s in station
+        ]
+    )
     found = sweep_null(station, kappa, kappa_u=np.full(9, 0.02), station_u=1e-5)
     assert found.how == "curve"
     assert found.station == pytest.approx(null, abs=2e-4)
@@ -336,16 +385,18 @@ def test_a_wide_sweep_is_a_curve() -> None:
 def test_ratio_from_a_balance_point_by_hand() -> None:
     """(x/(L - x)) (1 - s)/s and its logarithmic derivatives."""
     null = SweepNull(station=0.14, station_u=1e-3, interval=(0.138, 0.142), how="line", chance=0.5, pushes=7)
-    found = ratio_from_null(null, wheelbase=L, front_share=0.45, front_share_u=0.004, wheelbase_u=5e-4,
-                            station_shared_u=7e-4)  # fmt: skip
+    found = ratio_from_null(
+        null, wheelbase=L, front_share=0.45, front_share_u=0.004, wheelbase_u=5e-4, station_shared_u=7e-4
+    )
     assert found.value == pytest.approx(0.14 / 0.12 * 0.55 / 0.45)
     assert found.relative_u == pytest.approx(np.hypot((1 / 0.14 + 1 / 0.12) * 1e-3, 5e-4 / 0.12))
     assert found.shared["push position, common"] == pytest.approx((1 / 0.14 + 1 / 0.12) * 7e-4)
     assert found.shared["front share of weight"] == pytest.approx(-0.004 / 0.45 - 0.004 / 0.55)
     assert found.method == "push sweep (7 pushes)"
     # a bracket: uniform over it, with the doubt of the stations; 95 % of its half-width and 1.96 of theirs
-    rolled = sweep_null(np.array([0.12, 0.13, 0.14]), np.array([-7.0, 7.0, 7.0]), kappa_u=np.ones(3), station_u=2e-3,
-                        rolling=True)  # fmt: skip
+    rolled = sweep_null(
+        np.array([0.12, 0.13, 0.14]), np.array([-7.0, 7.0, 7.0]), kappa_u=np.ones(3), station_u=2e-3, rolling=True
+    )
     assert (rolled.station, rolled.pushes, rolled.chance) == (pytest.approx(0.125), 3, 1.0)
     assert rolled.station_u == pytest.approx(np.sqrt(0.005**2 / 3 + 0.002**2))
     assert rolled.interval[1] - 0.125 == pytest.approx(0.95 * 0.005 + 1.96 * 0.002, rel=1e-4)
@@ -364,9 +415,12 @@ def test_sweep_with_rolling_wheels_only_brackets() -> None:
 
 @pytest.mark.parametrize(
     ("station", "kappa", "said"),
-    [([0.1, 0.12, 0.14], [1.0, 2.0, 3.0], "same way"), ([0.1, 0.12], [-1.0, 1.0], "too few"),
-     ([0.1, 0.12, 0.14, 0.16], [1.0, -1.0, 1.0, -1.0], "does not change clearly")],
-)  # fmt: skip
+    [
+        ([0.1, 0.12, 0.14], [1.0, 2.0, 3.0], "same way"),
+        ([0.1, 0.12], [-1.0, 1.0], "too few"),
+        ([0.1, 0.12, 0.14, 0.16], [1.0, -1.0, 1.0, -1.0], "does not change clearly"),
+    ],
+)
 def test_sweeps_that_cannot_tell(station: list[float], kappa: list[float], said: str) -> None:
     with pytest.raises(InputError, match=said):
         sweep_null(np.array(station), np.array(kappa), kappa_u=np.full(len(kappa), 0.05), station_u=0.0005)

@@ -7,10 +7,13 @@ import pytest
 from analysis.grip.conditions import GripNotes, differences
 
 NUMBERS = [
-    ("floor_temperature_c", 3.0, "floor temperature", " °C"), ("air_temperature_c", 5.0, "air temperature", " °C"),
-    ("humidity_pct", 15.0, "humidity", " %"), ("treatment_minutes", 5.0, "time the treatment stood", " min"),
-    ("runs", 2, "runs on the tyres", ""), ("rest_minutes", 5.0, "time since the last push", " min"),
-]  # fmt: skip
+    ("floor_temperature_c", 3.0, "floor temperature", " °C"),
+    ("air_temperature_c", 5.0, "air temperature", " °C"),
+    ("humidity_pct", 15.0, "humidity", " %"),
+    ("treatment_minutes", 5.0, "time the treatment stood", " min"),
+    ("runs", 2, "runs on the tyres", ""),
+    ("rest_minutes", 5.0, "time since the last push", " min"),
+]
 WORDS = ["compound", "surface", "cleaning", "treatment", "dust"]
 
 

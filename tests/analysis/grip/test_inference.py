@@ -19,8 +19,13 @@ PLACE = np.array([[L, H], [L, -H], [0.0, H], [0.0, -H]])
 
 
 def blocked(**given: object) -> CarState:
-    plain: dict[str, object] = {"wheelbase": L, "contact_place": PLACE, "load": np.full(4, 4.0),
-                                "grip": np.full(4, 0.8), "drag": np.ones(4)}  # fmt: skip
+    plain: dict[str, object] = {
+        "wheelbase": L,
+        "contact_place": PLACE,
+        "load": np.full(4, 4.0),
+        "grip": np.full(4, 0.8),
+        "drag": np.ones(4),
+    }
     return CarState(**(plain | given))  # type: ignore[arg-type]
 
 
@@ -29,16 +34,24 @@ def exact_kappa(station: float, ratio: float) -> float:
 
     def moment(kappa: float) -> float:
         X = L / 2 - 1 / kappa
-        return float(ratio * ((L - X) * (L - station) + H**2) / np.hypot(L - X, H)
-                     + (X * station + H**2) / np.hypot(X, H))  # fmt: skip
+        return float(
+            ratio * ((L - X) * (L - station) + H**2) / np.hypot(L - X, H) + (X * station + H**2) / np.hypot(X, H)
+        )
 
     null = L * ratio / (1 + ratio)
     return float(brentq(moment, 1e-6, 7.69) if station > null else brentq(moment, -7.69, -1e-6))
 
 
 def told(kappa: float, u: float, **given: float) -> PivotEstimate:
-    return PivotEstimate(kappa=kappa, kappa_u=u, interval=(kappa - 1.96 * u, kappa + 1.96 * u), wheelbase=L, count=1,
-                         method="given", **given)  # type: ignore[arg-type]  # fmt: skip
+    return PivotEstimate(
+        kappa=kappa,
+        kappa_u=u,
+        interval=(kappa - 1.96 * u, kappa + 1.96 * u),
+        wheelbase=L,
+        count=1,
+        method="given",
+        **given,
+    )  # type: ignore[arg-type]
 
 
 def evidence(car: CarState, stations: list[float], ratio: float, u: float = 0.02) -> list[PushEvidence]:
@@ -79,9 +92,15 @@ def test_the_posterior_by_quadrature() -> None:
     errors are partly shared; then the place of the centre of gravity unknown as well."""
     stations, own, shared, scatter = [0.06, 0.2, 0.24], np.array([0.1, 0.08, 0.12]), 0.05, 0.06
     read = np.array([exact_kappa(s, 1.1) for s in stations]) + np.array([0.12, -0.1, 0.03])
-    pushes = [PushEvidence(car=blocked(), push=PushState(station=s), scatter=scatter,
-                           measured=told(k, float(np.hypot(u, shared)), common_u=shared))
-              for s, k, u in zip(stations, read, own, strict=True)]  # fmt: skip
+    pushes = [
+        PushEvidence(
+            car=blocked(),
+            push=PushState(station=s),
+            scatter=scatter,
+            measured=told(k, float(np.hypot(u, shared)), common_u=shared),
+        )
+        for s, k, u in zip(stations, read, own, strict=True)
+    ]
     errors = multivariate_normal(np.zeros(3), np.diag(own**2 + scatter**2) + shared**2)
     log = np.linspace(-0.6, 0.8, 281)
     kappa = np.array([[exact_kappa(s, np.exp(one)) for s in stations] for one in log])
@@ -101,8 +120,10 @@ def test_the_posterior_by_quadrature() -> None:
     assert found.odds_against == pytest.approx((1 - found.chance) / found.chance)
     assert np.trapezoid(found.grip_ratio.density, np.log(found.grip_ratio.place)) == pytest.approx(1.0, rel=0.01)
     told_low, told_high = found.grip_ratio.interval
-    assert found.sentence == (f"Front tyres grip {found.grip_ratio.value:.3g} times as well as rear tyres "
-                              f"(95 %: {told_low:.3g} to {told_high:.3g}), from 3 pushes")  # fmt: skip
+    assert found.sentence == (
+        f"Front tyres grip {found.grip_ratio.value:.3g} times as well as rear tyres "
+        f"(95 %: {told_low:.3g} to {told_high:.3g}), from 3 pushes"
+    )
     # loads moved along by x (m) change the ratio of what the axles hold: (L/2 + x)/(L/2 - x), moment balance
     place = np.linspace(0.13 - 4 * L / 16, 0.13 + 4 * L / 16, 141)
     table = np.log(place / (L - place))
@@ -131,8 +152,9 @@ def test_sides_of_rolling_pushes_by_quadrature() -> None:
     rolling = blocked(drag=np.full(4, 0.02), load_covariance=np.eye(4) * 0.2**2)
     u = np.hypot(0.004, L * 0.2 * 2 / 2 / 16)
     sides = [(0.11, -7.7), (0.12, 7.7), (0.15, 7.7)]
-    pushes = [PushEvidence(car=rolling, push=PushState(station=s, station_u=0.004), measured=told(k, 0.1))
-              for s, k in sides]  # fmt: skip
+    pushes = [
+        PushEvidence(car=rolling, push=PushState(station=s, station_u=0.004), measured=told(k, 0.1)) for s, k in sides
+    ]
     log = np.linspace(-1.5, 1.5, 3001)
     null = L * np.exp(log) / (1 + np.exp(log))
     weight = np.exp(-0.5 * (log / 0.5) ** 2)
@@ -172,8 +194,10 @@ def test_contradicting_pushes_are_told_with_odds() -> None:
 def test_rolling_pushes_bracket_the_ratio_by_their_sides() -> None:
     """Turned one way at 126 mm and the other at 134 mm: the balance point lies between (statics), as does x/(L-x)."""
     rolling = blocked(drag=np.full(4, 0.02))
-    pushes = [PushEvidence(car=rolling, push=PushState(station=s, station_u=0.0003), measured=told(k, 0.1))
-              for s, k in ((0.126, -7.7), (0.134, 7.7))]  # fmt: skip
+    pushes = [
+        PushEvidence(car=rolling, push=PushState(station=s, station_u=0.0003), measured=told(k, 0.1))
+        for s, k in ((0.126, -7.7), (0.134, 7.7))
+    ]
     found = infer(pushes)
     low, high = 0.126 / 0.134, 0.134 / 0.126
     assert low * 0.98 < found.grip_ratio.interval[0] < found.grip_ratio.interval[1] < high * 1.02
@@ -232,8 +256,9 @@ def test_most_informative_station_is_where_the_closed_form_is_steepest() -> None
         by_station = (exact_kappa(s + 5e-4, 1.0) - exact_kappa(s - 5e-4, 1.0)) / 1e-3
         return float(1 / np.sqrt(1 / 0.1**2 + by_ratio**2 / (0.05**2 + (0.001 * by_station) ** 2)))
 
-    told_next = most_informative_station(blocked(), PushState(station=0.2, station_u=0.001), kappa_u=0.05, now_u=0.1,
-                                         stations=stations)  # fmt: skip
+    told_next = most_informative_station(
+        blocked(), PushState(station=0.2, station_u=0.001), kappa_u=0.05, now_u=0.1, stations=stations
+    )
     np.testing.assert_allclose(told_next.expected, [expected(s) for s in stations], rtol=0.01)
     assert told_next.station == 0.18
     assert told_next.expected_u < told_next.now_u
@@ -259,8 +284,14 @@ def test_doubt_of_the_balance_point_by_moving_everything_once() -> None:
     """Station less sum(x mu N)/sum(mu N), its doubts by numerical derivatives of that quotient (GUM 5.1.2)."""
     load, grip, x = np.array([5.0, 4.0, 3.0, 4.0]), np.array([0.9, 0.8, 0.7, 0.75]), PLACE[:, 0]
     cov = np.diag([0.01, 0.02, 0.03, 0.02]) ** 2 + 0.0001
-    doubtful = blocked(load=load, grip=grip, load_covariance=cov, wheelbase_u=0.002, grip_wheel_u=0.03,
-                       contact_place_u=np.array([[1.0, 9], [2, 9], [3, 9], [4, 9]]) * 1e-3)  # fmt: skip
+    doubtful = blocked(
+        load=load,
+        grip=grip,
+        load_covariance=cov,
+        wheelbase_u=0.002,
+        grip_wheel_u=0.03,
+        contact_place_u=np.array([[1.0, 9], [2, 9], [3, 9], [4, 9]]) * 1e-3,
+    )
 
     def balance(load: np.ndarray, grip: np.ndarray, x: np.ndarray) -> float:
         return float((x * grip * load).sum() / (grip * load).sum())
@@ -296,8 +327,9 @@ def test_the_side_of_a_rolling_car_off_its_balance_point_by_quadrature() -> None
     """Expected variance after a yes or no whose chance is normal in the distance to the balance point (Bayes)."""
     rolling = blocked(drag=np.full(4, 0.02))
     push = PushState(station=0.2, station_u=0.004)
-    told_next = most_informative_station(rolling, push, kappa_u=0.05, now_u=0.1, now_log_ratio=0.15,
-                                         stations=[0.12, 0.14])  # fmt: skip
+    told_next = most_informative_station(
+        rolling, push, kappa_u=0.05, now_u=0.1, now_log_ratio=0.15, stations=[0.12, 0.14]
+    )
     score = np.linspace(-5, 5, 4001)
     weight = norm.pdf(score) / norm.pdf(score).sum()
     ratio = np.exp(0.15 + 0.1 * score)
@@ -308,8 +340,10 @@ def test_the_side_of_a_rolling_car_off_its_balance_point_by_quadrature() -> None
             mean = (weight * side * score).sum() / (weight * side).sum()
             variance += (weight * side * (score - mean) ** 2).sum()
         assert expected == pytest.approx(0.1 * np.sqrt(variance), rel=2e-3)
-    assert told_next.sentence == (f"Push next at {100 * 0.14 / L:.0f} % of the wheelbase: the grip ratio should then "
-                                  f"be known to ±{196 * told_next.expected_u:.2g} % (now ±20 %)")  # fmt: skip
+    assert told_next.sentence == (
+        f"Push next at {100 * 0.14 / L:.0f} % of the wheelbase: the grip ratio should then "
+        f"be known to ±{196 * told_next.expected_u:.2g} % (now ±20 %)"
+    )
 
 
 def test_nothing_to_infer_from() -> None:

@@ -43,8 +43,13 @@ def straight(pose: FloatArray, station: float, off: float, face: float = FACE) -
 def contact(pose: FloatArray, tip: FloatArray, *, shared: FloatArray | None = None, u: float = 1e-5) -> PushContact:
     causes = np.zeros((0, N, 2)) if shared is None else shared
     found = push_contact(
-        pose, np.tile(np.diag([u, u, 3 * u]) ** 2, (N, 1, 1)), tip, np.tile(np.eye(2) * u**2, (N, 1, 1)),
-        pose_shared=np.zeros((len(causes), N, 3)), tip_shared=causes)
+        pose,
+        np.tile(np.diag([u, u, 3 * u]) ** 2, (N, 1, 1)),
+        tip,
+        np.tile(np.eye(2) * u**2, (N, 1, 1)),
+        pose_shared=np.zeros((len(causes), N, 3)),
+        tip_shared=causes,
+    )
     assert found is not None
     return found
 
@@ -89,12 +94,19 @@ def test_too_little_turn_tells_no_path_and_too_few_frames_tell_nothing() -> None
     tip = on_car(pose, np.full(N, 0.13), FACE)
     assert contact(pose, tip).path == "cannot tell"
     none = np.zeros((0, 5, 3)), np.zeros((0, 5, 2))
-    few = push_contact(pose[:5], np.zeros((5, 3, 3)), tip[:5], np.zeros((5, 2, 2)), pose_shared=none[0],
-                       tip_shared=none[1])
+    few = push_contact(
+        pose[:5], np.zeros((5, 3, 3)), tip[:5], np.zeros((5, 2, 2)), pose_shared=none[0], tip_shared=none[1]
+    )
     assert few is None
     with pytest.raises(InputError, match="shapes"):
-        push_contact(pose, np.zeros((N, 3, 3)), tip[:9], np.zeros((N, 2, 2)), pose_shared=np.zeros((0, N, 3)),
-                     tip_shared=np.zeros((0, N, 2)))
+        push_contact(
+            pose,
+            np.zeros((N, 3, 3)),
+            tip[:9],
+            np.zeros((N, 2, 2)),
+            pose_shared=np.zeros((0, N, 3)),
+            tip_shared=np.zeros((0, N, 2)),
+        )
 
 
 def test_a_finger_still_on_its_way_does_not_count() -> None:

@@ -122,9 +122,14 @@ def test_a_tiny_nudge_is_cannot_tell() -> None:
 
 def test_several_pushes_are_separated_and_numbered() -> None:
     track = swings(
-        ("rest", 25), ("swing", -0.03, 0.0, 10.0, 25), ("rest", 25), ("swing", 0.26, 0.01, -7.0, 20), ("rest", 25),
-        ("swing", 0.05, 0.0, 12.0, 25), ("rest", 25),
-    )  # fmt: skip
+        ("rest", 25),
+        ("swing", -0.03, 0.0, 10.0, 25),
+        ("rest", 25),
+        ("swing", 0.26, 0.01, -7.0, 20),
+        ("rest", 25),
+        ("swing", 0.05, 0.0, 12.0, 25),
+        ("rest", 25),
+    )
     pushes = measure_pivot(**track)
     assert [push.number for push in pushes] == [1, 2, 3]
     for push, x, turn in zip(pushes, [-0.03, 0.26, 0.05], [10.0, -7.0, 12.0], strict=True):
@@ -150,8 +155,7 @@ def test_lost_frames_outliers_and_slow_drift_do_no_harm() -> None:
     pose[[20, 55, 130]] += [0.005, -0.004, 0.05]  # single wrong frames in both rests
     pose[:, 0] += 2e-6 * np.arange(161)  # 0.06 mm/s, the camera sinking
     kept = np.sort(rng.choice(161, 120, replace=False))
-    rough = only({**track, "time": track["time"][kept], "pose": pose[kept],
-                  "covariance": track["covariance"][kept]})  # fmt: skip
+    rough = only({**track, "time": track["time"][kept], "pose": pose[kept], "covariance": track["covariance"][kept]})
     assert rough.estimate.station_pct == pytest.approx(plain.estimate.station_pct, abs=0.25)
     low, high = rough.estimate.interval_pct
     assert low <= 100 * -0.05 / L <= high

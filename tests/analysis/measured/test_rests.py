@@ -48,9 +48,17 @@ def test_thresholds_are_quantiles_of_chi_square() -> None:
     assert chi2.ppf(0.1, 7) / 7 == pytest.approx(0.4, abs=0.006)
 
 
-@pytest.mark.parametrize(("rest", "fps", "guard", "averaged"), [
-    (40, 32.0, 2, 33), (80, 32.0, 2, 33), (80, 64.0, 2, 65), (80, 8.0, 2, 30), (20, 32.0, 2, 18), (10, 32.0, 1, 9),
-])
+@pytest.mark.parametrize(
+    ("rest", "fps", "guard", "averaged"),
+    [
+        (40, 32.0, 2, 33),
+        (80, 32.0, 2, 33),
+        (80, 64.0, 2, 65),
+        (80, 8.0, 2, 30),
+        (20, 32.0, 2, 18),
+        (10, 32.0, 1, 9),
+    ],
+)
 def test_a_rest_is_averaged_over_its_nearest_second(rest: int, fps: float, guard: int, averaged: int) -> None:
     """A second holds fps + 1 frames, its two ends counted; at least 30 if the rest has them; two are kept away from."""
     found = split(track(("rest", rest, 0), ("move", 20, 0.08), ("rest", rest, 0), fps=fps))
@@ -67,14 +75,16 @@ def test_a_rest_is_averaged_over_its_nearest_second(rest: int, fps: float, guard
 @pytest.mark.parametrize(("frames", "fps", "pushes"), [(14, 30.0, 2), (7, 10.0, 1), (9, 60.0, 1), (25, 60.0, 2)])
 def test_a_short_halt_is_part_of_one_push(frames: int, fps: float, pushes: int) -> None:
     """A rest between two pushes has at least eight frames and lasts at least 0.3 s."""
-    found = split(track(("rest", 40, 0), ("move", 15, 0.05), ("rest", frames, 0), ("move", 15, 0.04), ("rest", 40, 0),
-                        fps=fps))  # fmt: skip
+    found = split(
+        track(("rest", 40, 0), ("move", 15, 0.05), ("rest", frames, 0), ("move", 15, 0.04), ("rest", 40, 0), fps=fps)
+    )
     assert len(found.slides) == pushes
 
 
 def test_a_jolt_that_comes_back_leaves_one_rest_and_a_sentence() -> None:
-    given = track(("rest", 40, 0), ("move", 8, 0.006), ("move", 8, -0.006), ("rest", 25, 0), ("move", 20, 0.08),
-                  ("rest", 40, 0))  # fmt: skip
+    given = track(
+        ("rest", 40, 0), ("move", 8, 0.006), ("move", 8, -0.006), ("rest", 25, 0), ("move", 20, 0.08), ("rest", 40, 0)
+    )
     found = split(given)
     (slide,) = found.slides
     assert 78 <= slide.start <= 80  # the rest after the jolt is the one before the push
@@ -83,8 +93,12 @@ def test_a_jolt_that_comes_back_leaves_one_rest_and_a_sentence() -> None:
     assert "came back" in said
     moved = float(said.split(" mm")[0].split()[-1])
     assert 5 <= moved <= 10  # 6 mm at the rear axle, 2 * 6e-3 rad of turn more at the front one
-    assert split(track(("rest", 40, 0), ("move", 8, 0.0002), ("rest", 25, 0), ("move", 20, 0.08), ("rest", 40, 0))
-                 ).warnings == ()
+    assert (
+        split(
+            track(("rest", 40, 0), ("move", 8, 0.0002), ("rest", 25, 0), ("move", 20, 0.08), ("rest", 40, 0))
+        ).warnings
+        == ()
+    )
 
 
 def test_movement_at_either_end_beside_a_whole_push_is_left_out_and_told() -> None:
@@ -93,7 +107,9 @@ def test_movement_at_either_end_beside_a_whole_push_is_left_out_and_told() -> No
     (slide,) = found.slides
     assert 52 <= slide.start <= 54
     assert [said.split(" (")[0] for said in found.warnings] == [
-        "The car was already moving when the track begins", "The car was still moving when the track ends"]
+        "The car was already moving when the track begins",
+        "The car was still moving when the track ends",
+    ]
     assert "until 0.5" in found.warnings[0]
     assert "from 3.8" in found.warnings[1]
     quiet = track(("rest", 40, 0), ("move", 20, 0.08), ("rest", 40, 0))
@@ -102,11 +118,14 @@ def test_movement_at_either_end_beside_a_whole_push_is_left_out_and_told() -> No
     assert split(wrong).warnings == ()
 
 
-@pytest.mark.parametrize(("parts", "words"), [
-    ([("move", 40, 0.3), ("rest", 40, 0)], r"never still before the push \(it moves until 1\.3"),
-    ([("rest", 40, 0), ("move", 40, 0.3)], r"still moving when the clip ends \(from 1\.3"),
-    ([("move", 60, 0.4)], "never still for 6 frames"),
-])
+@pytest.mark.parametrize(
+    ("parts", "words"),
+    [
+        ([("move", 40, 0.3), ("rest", 40, 0)], r"never still before the push \(it moves until 1\.3"),
+        ([("rest", 40, 0), ("move", 40, 0.3)], r"still moving when the clip ends \(from 1\.3"),
+        ([("move", 60, 0.4)], "never still for 6 frames"),
+    ],
+)
 def test_half_a_push_is_no_push(parts: list[tuple[str, int, float]], words: str) -> None:
     with pytest.raises(InputError, match=words):
         split(track(*parts))
@@ -148,8 +167,9 @@ def test_the_noise_that_a_track_shows_scales_what_is_stated() -> None:
 
 
 def test_runs_come_in_order_and_never_share_a_frame() -> None:
-    time, pose, covariance = track(("rest", 30, 0), ("move", 20, 0.06), ("rest", 50, 0), ("move", 20, 0.06),
-                                   ("rest", 30, 0), seed=4)  # fmt: skip
+    time, pose, covariance = track(
+        ("rest", 30, 0), ("move", 20, 0.06), ("rest", 50, 0), ("move", 20, 0.06), ("rest", 30, 0), seed=4
+    )
     runs = find_rests(time, pose, scaled_to_scatter(time, pose, covariance))
     assert len(runs) == 3
     for (start, end), (first, last) in zip(runs, [(0, 29), (50, 99), (120, 149)], strict=True):

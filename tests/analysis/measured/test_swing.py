@@ -39,9 +39,15 @@ def rests(seed: int, *, turn: float = 0.21, dof: tuple[float, float] = (38.0, 21
     first = 0.12 - 0.04j
     second = first + np.exp(1j * yaw) * pole * (1 - np.exp(1j * turn))
     means = [np.array([one.real, one.imag, angle]) for one, angle in ((first, yaw), (second, yaw + turn))]
-    made = [RestPose(mean=mean, scatter=covariance(rng, (2e-5, 3e-5, 2e-4)),
-                     repeating=covariance(rng, (1e-5, 2e-5, 1e-4)), dof=one)
-            for mean, one in zip(means, dof, strict=True)]  # fmt: skip
+    made = [
+        RestPose(
+            mean=mean,
+            scatter=covariance(rng, (2e-5, 3e-5, 2e-4)),
+            repeating=covariance(rng, (1e-5, 2e-5, 1e-4)),
+            dof=one,
+        )
+        for mean, one in zip(means, dof, strict=True)
+    ]
     return made[0], made[1]
 
 
@@ -49,7 +55,7 @@ def told(numbers: FloatArray, start: RestPose, end: RestPose, shared: FloatArray
     """chord, travel, pole x, pole y. numbers: errors of both poses (6), plate x y yaw, scale, wheelbase, causes."""
     poses = []
     for k, rest in enumerate((start, end)):
-        x, y, yaw = rest.mean + numbers[3 * k:3 * k + 3] + numbers[11:] @ shared[:, 3 * k:3 * k + 3]
+        x, y, yaw = rest.mean + numbers[3 * k : 3 * k + 3] + numbers[11:] @ shared[:, 3 * k : 3 * k + 3]
         z = complex(x, y) * (1 + numbers[9]) + np.exp(1j * yaw) * complex(numbers[6], numbers[7])
         poses.append((z, yaw + numbers[8]))
     (z1, a), (z2, b) = poses
@@ -69,11 +75,24 @@ def propagated(start: RestPose, end: RestPose, doubts: FloatArray, shared: Float
         step = np.zeros(count)
         step[k] = 1e-6
         slope[:, k] = (told(step, start, end, shared) - told(-step, start, end, shared)) / 2e-6
-    groups = {"start": start.scatter, "end": end.scatter, "start stays": start.repeating, "end stays": end.repeating,
-              "cards": np.diag(np.append(doubts[:4], 0.0) ** 2), "wheelbase": np.array([[doubts[4] ** 2]]),
-              "causes": np.eye(len(shared))}
-    at = {"start": slice(0, 3), "end": slice(3, 6), "start stays": slice(0, 3), "end stays": slice(3, 6),
-          "cards": slice(6, 11), "wheelbase": slice(10, 11), "causes": slice(11, None)}
+    groups = {
+        "start": start.scatter,
+        "end": end.scatter,
+        "start stays": start.repeating,
+        "end stays": end.repeating,
+        "cards": np.diag(np.append(doubts[:4], 0.0) ** 2),
+        "wheelbase": np.array([[doubts[4] ** 2]]),
+        "causes": np.eye(len(shared)),
+    }
+    at = {
+        "start": slice(0, 3),
+        "end": slice(3, 6),
+        "start stays": slice(0, 3),
+        "end stays": slice(3, 6),
+        "cards": slice(6, 11),
+        "wheelbase": slice(10, 11),
+        "causes": slice(11, None),
+    }
     return {name: slope[:, at[name]] @ part @ slope[:, at[name]].T for name, part in groups.items()}
 
 
@@ -84,8 +103,9 @@ def test_every_doubt_reaches_the_figures_as_differences_say(seed: int, turn: flo
     rng = np.random.default_rng(100 + seed)
     doubts = np.array([0.8e-3, 0.5e-3, 4e-3, 2e-3, 0.4e-3])
     shared = rng.normal(size=(2, 6)) * np.array([2e-5, 2e-5, 2e-4] * 2)
-    found = measure_slide(start, end, wheelbase=L, wheelbase_u=doubts[4], place_u=doubts[:3], scale_u=doubts[3],
-                          shared=shared)  # fmt: skip
+    found = measure_slide(
+        start, end, wheelbase=L, wheelbase_u=doubts[4], place_u=doubts[:3], scale_u=doubts[3], shared=shared
+    )
     chord, travel, *pole = told(np.zeros(13), start, end, shared)
     parts = propagated(start, end, doubts, shared)
     whole = sum(parts.values())
@@ -113,8 +133,9 @@ def test_with_sure_cards_only_the_rests_count() -> None:
     start, end = rests(9, dof=(6.0, 30.0))
     found = measure_slide(start, end, wheelbase=L, wheelbase_u=0.0, place_u=np.zeros(3), scale_u=0.0)
     assert found.common_u == 0.0
-    still = [RestPose(mean=one.mean, scatter=np.zeros((3, 3)), repeating=np.zeros((3, 3)), dof=9.0)
-             for one in (start, end)]
+    still = [
+        RestPose(mean=one.mean, scatter=np.zeros((3, 3)), repeating=np.zeros((3, 3)), dof=9.0) for one in (start, end)
+    ]
     exact = measure_slide(*still, wheelbase=L, wheelbase_u=0.0, place_u=np.zeros(3), scale_u=0.0)
     assert exact.kappa_u == 0.0
     assert exact.interval == pytest.approx((exact.kappa, exact.kappa), rel=1e-9)
@@ -205,8 +226,9 @@ def test_scatter_and_drift_of_several_rests() -> None:
     pooled, dof = whitened_scatter([(pose, stated) for _, pose, stated in tracks])
     total = np.zeros((3, 3))
     for _, pose, stated in tracks:
-        mean = np.linalg.solve(sum(map(np.linalg.inv, stated)),
-                               sum(np.linalg.inv(c) @ p for c, p in zip(stated, pose, strict=True)))
+        mean = np.linalg.solve(
+            sum(map(np.linalg.inv, stated)), sum(np.linalg.inv(c) @ p for c, p in zip(stated, pose, strict=True))
+        )
         for p, c in zip(pose, stated, strict=True):
             white = scipy.linalg.solve_triangular(np.linalg.cholesky(c), p - mean, lower=True)
             total += np.outer(white, white)
@@ -229,11 +251,18 @@ def test_quantiles_are_those_of_student() -> None:
     assert t_quantile(1e6) == pytest.approx(1.95996, abs=1e-4)
 
 
-@pytest.mark.parametrize(("above", "below", "shape"), [
-    (2.0, 5.0, "closed"), (-2.0, 5.0, "closed"), (0.1, -5.0, "closed"),
-    (6.0, 0.5, "through infinity"), (-6.0, 0.5, "through infinity"), (6.0, -0.5, "through infinity"),
-    (0.5, 0.4, "everything"),
-])
+@pytest.mark.parametrize(
+    ("above", "below", "shape"),
+    [
+        (2.0, 5.0, "closed"),
+        (-2.0, 5.0, "closed"),
+        (0.1, -5.0, "closed"),
+        (6.0, 0.5, "through infinity"),
+        (-6.0, 0.5, "through infinity"),
+        (6.0, -0.5, "through infinity"),
+        (0.5, 0.4, "everything"),
+    ],
+)
 def test_fiellers_ends_are_where_the_test_statistic_meets_the_quantile(above: float, below: float, shape: str) -> None:
     """Fieller: the interval holds the ratios r with (above - r below)^2 <= t^2 var(above - r below)."""
     c = np.array([[0.5, 0.2], [0.2, 0.8]])

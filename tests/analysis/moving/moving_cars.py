@@ -10,11 +10,22 @@ G = 9.80665
 def dunlin(**changes: object) -> Chassis:
     """A 1:10 car of 1.6 kg with bars, stops and tyres."""
     given = {
-        "wheelbase": 0.257, "track": [0.165, 0.165], "rest_load": np.array([0.24, 0.24, 0.26, 0.26]) * 1.6 * G,
-        "height": 0.035, "spring": [800.0, 800.0, 700.0, 700.0], "motion_ratio": [0.65] * 4, "tyre": [8000.0] * 4,
-        "unsprung_mass": [0.035] * 4, "unsprung_height": [0.032] * 4, "roll_centre": [0.008, 0.012],
-        "bar": [150.0, 80.0], "bump_gap": 0.006, "bump_rate": 5000.0, "droop": 0.004, "droop_rate": 20000.0,
-    } | changes  # fmt: skip
+        "wheelbase": 0.257,
+        "track": [0.165, 0.165],
+        "rest_load": np.array([0.24, 0.24, 0.26, 0.26]) * 1.6 * G,
+        "height": 0.035,
+        "spring": [800.0, 800.0, 700.0, 700.0],
+        "motion_ratio": [0.65] * 4,
+        "tyre": [8000.0] * 4,
+        "unsprung_mass": [0.035] * 4,
+        "unsprung_height": [0.032] * 4,
+        "roll_centre": [0.008, 0.012],
+        "bar": [150.0, 80.0],
+        "bump_gap": 0.006,
+        "bump_rate": 5000.0,
+        "droop": 0.004,
+        "droop_rate": 20000.0,
+    } | changes
     return car_at_rest(**given)  # type: ignore[arg-type]
 
 
@@ -23,8 +34,14 @@ def random_cars(count: int, rng: np.random.Generator) -> Chassis:
     cars = []
     for _ in range(count):
         front, side, cross = rng.uniform(0.35, 0.65), rng.uniform(0.47, 0.53), rng.uniform(-0.03, 0.03)
-        load = np.array([front * side + cross, front * (1 - side) - cross,
-                         (1 - front) * side - cross, (1 - front) * (1 - side) + cross])  # fmt: skip
+        load = np.array(
+            [
+                front * side + cross,
+                front * (1 - side) - cross,
+                (1 - front) * side - cross,
+                (1 - front) * (1 - side) + cross,
+            ]
+        )
         cars.append(
             dunlin(
                 wheelbase=rng.uniform(0.2, 0.35),

@@ -87,9 +87,13 @@ def swing(zeta: float, frequency: float, time: np.ndarray) -> np.ndarray:
     """Free response after letting go, by SciPy's integrator."""
     w = 2 * math.pi * frequency
     found = solve_ivp(
-        lambda t, y: [y[1], -2 * zeta * w * y[1] - w * w * y[0]], (0, time[-1]), [1.0, 0.0],
-        t_eval=time, rtol=1e-10, atol=1e-12,
-    )  # fmt: skip
+        lambda t, y: [y[1], -2 * zeta * w * y[1] - w * w * y[0]],
+        (0, time[-1]),
+        [1.0, 0.0],
+        t_eval=time,
+        rtol=1e-10,
+        atol=1e-12,
+    )
     return np.asarray(found.y[0])
 
 

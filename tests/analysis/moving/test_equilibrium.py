@@ -32,8 +32,12 @@ def by_least_squares(car: Chassis, ax: float, ay: float, lean: np.ndarray) -> tu
         tyre = np.zeros(7)
         tyre[3 + i] = -1
         rows += [travel, travel, -travel, tyre]
-        start += [car.spring_force[i] * car.motion_ratio[i] / kw[i], -car.bump_gap[i], -car.droop[i],
-                  car.tyre_force[i] / car.tyre[i]]  # fmt: skip
+        start += [
+            car.spring_force[i] * car.motion_ratio[i] / kw[i],
+            -car.bump_gap[i],
+            -car.droop[i],
+            car.tyre_force[i] / car.tyre[i],
+        ]
         rates += [kw[i], car.bump_rate[i], car.droop_rate[i], car.tyre[i]]
     twist = np.array([rows[0] - rows[4], rows[8] - rows[12]])
     lever = np.vstack([rows, twist * (car.bar > 0)[:, None]])
@@ -161,14 +165,26 @@ def test_printed_example_of_a_full_size_car() -> None:
     share = published["roll_front"] / (published["roll_front"] + published["roll_rear"])
     spring = np.repeat(np.array([share, 1 - share]) * total * 2 / track**2, 2)
     car = car_at_rest(
-        wheelbase=length, track=[track, track], rest_load=load, gravity=g, spring=spring, motion_ratio=[1.0] * 4,
-        height=(ms * hs + unsprung @ height) / (ms + unsprung.sum()), tyre=[1e10] * 4, unsprung_mass=unsprung,
-        unsprung_height=height, roll_centre=centres,
-    )  # fmt: skip
+        wheelbase=length,
+        track=[track, track],
+        rest_load=load,
+        gravity=g,
+        spring=spring,
+        motion_ratio=[1.0] * 4,
+        height=(ms * hs + unsprung @ height) / (ms + unsprung.sum()),
+        tyre=[1e10] * 4,
+        unsprung_mass=unsprung,
+        unsprung_height=height,
+        roll_centre=centres,
+    )
     state = equilibrium(car, 0.0, ay)
     transfer = (state.load[[1, 3]] - state.load[[0, 2]]) / 2
-    direct = np.array([published["geometric_front"] + published["unsprung_front"],
-                       published["geometric_rear"] + published["unsprung_rear"]])  # fmt: skip
+    direct = np.array(
+        [
+            published["geometric_front"] + published["unsprung_front"],
+            published["geometric_rear"] + published["unsprung_rear"],
+        ]
+    )
     elastic_parts = [published["roll_front"], published["roll_rear"]]
     # the book's elastic parts are 0.7 % less than its own gradient gives (0.365 m rounded); hence 1 %
     np.testing.assert_allclose(transfer, direct + np.array(elastic_parts), rtol=0.01)
@@ -177,8 +193,9 @@ def test_printed_example_of_a_full_size_car() -> None:
     assert rolled == pytest.approx(book["published_roll_gradient"]["rad_per_m_s2"], abs=5e-5)
     upright = equilibrium(car, 0.0, ay, leaning=False)
     elastic = ms * ay * 0.365 * np.array([share, 1 - share]) / track
-    geometric = (upright.load[[1, 3]] - upright.load[[0, 2]]) / 2 - elastic - unsprung[[0, 2]] * 2 * ay * height[
-        [0, 2]] / track  # fmt: skip
+    geometric = (
+        (upright.load[[1, 3]] - upright.load[[0, 2]]) / 2 - elastic - unsprung[[0, 2]] * 2 * ay * height[[0, 2]] / track
+    )
     recomputed = [book["recomputed"]["geometric_front"], book["recomputed"]["geometric_rear"]]
     np.testing.assert_allclose(geometric, recomputed, rtol=2e-4)
 
@@ -200,10 +217,18 @@ def test_steady_turns_of_an_open_multi_body_model(name: str) -> None:
 
     def car(tyre: float) -> Chassis:
         return car_at_rest(
-            wheelbase=length, track=tracks, rest_load=load, spring=springs, bar=bars,
+            wheelbase=length,
+            track=tracks,
+            rest_load=load,
+            spring=springs,
+            bar=bars,
             height=(ms * hs + 4 * mu * hu) / (ms + 4 * mu),
-            motion_ratio=[1.0] * 4, tyre=[tyre] * 4, unsprung_mass=[mu] * 4, unsprung_height=[hu] * 4, gravity=g,
-        )  # fmt: skip
+            motion_ratio=[1.0] * 4,
+            tyre=[tyre] * 4,
+            unsprung_mass=[mu] * 4,
+            unsprung_height=[hu] * 4,
+            gravity=g,
+        )
 
     for run in book["runs"]:
         rigid, real = (equilibrium(car(rate), 0.0, run["a_y"]) for rate in (1e10, book["tyre_N_per_m"]))
@@ -227,10 +252,21 @@ def test_laws_of_statics_and_symmetry() -> None:
         sprung_place=cars.sprung_place * [1, -1, 1],
         **{
             name: getattr(cars, name)[:, flip]
-            for name in ("unsprung_mass", "unsprung_height", "spring", "motion_ratio", "spring_force", "tyre",
-                         "tyre_force", "bump_gap", "bump_rate", "droop", "droop_rate")
+            for name in (
+                "unsprung_mass",
+                "unsprung_height",
+                "spring",
+                "motion_ratio",
+                "spring_force",
+                "tyre",
+                "tyre_force",
+                "bump_gap",
+                "bump_rate",
+                "droop",
+                "droop_rate",
+            )
         },
-    )  # fmt: skip
+    )
     other = equilibrium(mirrored, ax, -ay)
     np.testing.assert_allclose(other.load[:, flip], state.load, atol=1e-8)
     # a slope is an acceleration seen from a floor that leans: uphill pushes weight to the rear

@@ -44,8 +44,9 @@ def test_the_search_ends_where_the_energy_stops_falling(made: tuple[Elements, Fl
     left = statics._gradient(parts, s, q, force)
     for k in range(COUNT):  # the gradient is that of the energy, by central differences
         step = 1e-7 * np.eye(7)
-        slope = [(energy(parts, k, q[k] + one, force[k]) - energy(parts, k, q[k] - one, force[k])) / 2e-7
-                 for one in step]  # fmt: skip
+        slope = [
+            (energy(parts, k, q[k] + one, force[k]) - energy(parts, k, q[k] - one, force[k])) / 2e-7 for one in step
+        ]
         np.testing.assert_allclose(left[k], slope, rtol=1e-4, atol=1e-3 * np.abs(left[k]).max())
     move = statics._newton(parts, s, left)
     assert np.all((move * left).sum(-1) < 0)  # downhill
@@ -53,8 +54,12 @@ def test_the_search_ends_where_the_energy_stops_falling(made: tuple[Elements, Fl
     bounded = np.flatnonzero(np.abs(move).max(-1) < 3.0)  # a car of whom nothing touches is sent far away
     assert len(bounded) > 12
     for k in bounded:
-        best = minimize_scalar(lambda t, k=k: energy(parts, k, q[k] + t * move[k], force[k]), bounds=(0.0, 20.0),
-                               method="bounded", options={"xatol": 1e-12})  # fmt: skip
+        best = minimize_scalar(
+            lambda t, k=k: energy(parts, k, q[k] + t * move[k], force[k]),
+            bounds=(0.0, 20.0),
+            method="bounded",
+            options={"xatol": 1e-12},
+        )
         value = energy(parts, k, q[k] + found[k] * move[k], force[k])
         assert value <= best.fun + 1e-9 * abs(best.fun)
         assert found[k] == pytest.approx(best.x, rel=2e-3)

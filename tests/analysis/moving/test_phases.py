@@ -42,8 +42,13 @@ def test_every_phase_is_its_own_equilibrium_for_many_set_ups_at_once() -> None:
 
 def test_the_drift_that_is_shipped() -> None:
     """Typed in again from the page's table: accelerations in g, steer in degrees (rounded), seconds."""
-    table = {"approach": (0.15, 0, 0, 0.8), "initiation": (-0.25, 0.35, 12, 0.3), "hold": (0.05, 0.5, -18, 1.2),
-             "transition": (0, -0.45, 15, 0.5), "exit": (0.25, -0.1, 3, 0.7)}  # fmt: skip
+    table = {
+        "approach": (0.15, 0, 0, 0.8),
+        "initiation": (-0.25, 0.35, 12, 0.3),
+        "hold": (0.05, 0.5, -18, 1.2),
+        "transition": (0, -0.45, 15, 0.5),
+        "exit": (0.25, -0.1, 3, 0.7),
+    }
     for phase, (name, (ax, ay, steer, seconds)) in zip(DRIFT, table.items(), strict=True):
         assert (phase.name, phase.duration) == (name, seconds)
         assert (phase.ax / G, phase.ay / G) == pytest.approx((ax, ay))
@@ -130,8 +135,18 @@ def made_up(shift: float = 0.0) -> DriftPath:
     lifted[5, 2] = True
     centre = np.stack([0.12 + 0.01 * time + shift / 100, 0.001 * np.arange(6.0)], axis=1)
     load[1], centre[1] = np.nan, np.nan
-    return DriftPath(time=time, phase=np.repeat([0, 1], 3), ax=0 * time + G, ay=G * time, steer=np.radians(10 * time),
-                     load=load, lifted=lifted, centre=centre, settled=True, rolls_over=np.array(False))  # fmt: skip
+    return DriftPath(
+        time=time,
+        phase=np.repeat([0, 1], 3),
+        ax=0 * time + G,
+        ay=G * time,
+        steer=np.radians(10 * time),
+        load=load,
+        lifted=lifted,
+        centre=centre,
+        settled=True,
+        rolls_over=np.array(False),
+    )
 
 
 def test_the_page_holds_every_moment_that_is_shown() -> None:
@@ -183,8 +198,11 @@ def test_pictures_of_made_up_paths_and_regions_to_the_millimetre() -> None:
     (alone, _) = path_figure(["one", "two"], two[:1], place).axes
     assert "front left" in alone.get_legend_handles_labels()[1]
     loop = np.array([[0.1, 0.0], [0.12, 0.0], [0.12, 0.01], [0.1, 0.0]])
-    region = replace(reachable(dunlin(), tyres_like(dunlin(), front=0.8, rear=0.8), directions=8, shares=2,
-                               outline=False), outline=(loop, loop + 0.03), area=2e-4)  # fmt: skip
+    region = replace(
+        reachable(dunlin(), tyres_like(dunlin(), front=0.8, rear=0.8), directions=8, shares=2, outline=False),
+        outline=(loop, loop + 0.03),
+        area=2e-4,
+    )
     axes = region_figure(place, [("as is", region)]).axes[0]
     drawn_loops = [one.get_xydata() for one in axes.get_lines() if len(one.get_xdata()) == 4]
     np.testing.assert_allclose(drawn_loops, [1e3 * loop, 1e3 * (loop + 0.03)])
@@ -198,8 +216,11 @@ def test_pictures_of_made_up_paths_and_regions_to_the_millimetre() -> None:
     np.testing.assert_allclose(centres, 1e3 * place)
     assert axes.get_aspect() == 1.0
     edge = region_figure(place, [("as is", replace(region, outline=()))]).axes[0]
-    assert any(np.allclose(one.get_xydata(), 1e3 * np.vstack([region.edge, region.edge[:1]]))
-               for one in edge.get_lines() if len(one.get_xdata()) == len(region.edge) + 1)  # fmt: skip
+    assert any(
+        np.allclose(one.get_xydata(), 1e3 * np.vstack([region.edge, region.edge[:1]]))
+        for one in edge.get_lines()
+        if len(one.get_xdata()) == len(region.edge) + 1
+    )
 
 
 def test_pictures_and_the_animation_hold_what_was_computed() -> None:

@@ -48,8 +48,7 @@ def by_scipy(car: Chassis, damper: Dampers, time: np.ndarray, ax: float, ay: flo
     def change(t: float, state: np.ndarray) -> np.ndarray:
         part = min(1.0, t / rise)
         inner, tyre = wheels(state)
-        side = ay * part * (ms * share * car.roll_centre
-                            + (mu * hu).reshape(2, 2).sum(-1)) / car.track  # fmt: skip
+        side = ay * part * (ms * share * car.roll_centre + (mu * hu).reshape(2, 2).sum(-1)) / car.track
         push = np.repeat(side, 2) * np.array([1, -1, 1, -1])
         force = np.empty(7)
         force[0] = inner.sum() - ms * G
@@ -60,10 +59,30 @@ def by_scipy(car: Chassis, damper: Dampers, time: np.ndarray, ax: float, ay: flo
 
     rest = equilibrium(car)
     start = np.concatenate([[rest.heave, rest.pitch, rest.roll], rest.wheel_height, np.zeros(7)])
-    parts = [solve_ivp(change, (0, rise), start, method="LSODA", rtol=1e-8, atol=1e-11, max_step=5e-3,
-                       t_eval=np.append(time[time < rise], rise))]  # fmt: skip
-    parts.append(solve_ivp(change, (rise, time[-1]), parts[0].y[:, -1], method="LSODA", rtol=1e-8, atol=1e-11,
-                           max_step=5e-3, t_eval=time[time >= rise]))  # fmt: skip
+    parts = [
+        solve_ivp(
+            change,
+            (0, rise),
+            start,
+            method="LSODA",
+            rtol=1e-8,
+            atol=1e-11,
+            max_step=5e-3,
+            t_eval=np.append(time[time < rise], rise),
+        )
+    ]
+    parts.append(
+        solve_ivp(
+            change,
+            (rise, time[-1]),
+            parts[0].y[:, -1],
+            method="LSODA",
+            rtol=1e-8,
+            atol=1e-11,
+            max_step=5e-3,
+            t_eval=time[time >= rise],
+        )
+    )
     states = np.concatenate([parts[0].y[:, :-1], parts[1].y], 1).T
     return np.array([wheels(one)[1] for one in states])
 
@@ -72,8 +91,9 @@ def by_scipy(car: Chassis, damper: Dampers, time: np.ndarray, ax: float, ay: flo
 def test_a_manoeuvre_agrees_with_a_tight_integration(ax: float, ay: float) -> None:
     car, damper = dunlin(), dampers(20.0, 28.0, knee=0.05, beyond=0.3)
     time, rise = np.arange(0, 0.5, 1e-3), 0.05
-    found = respond(car, damper, INERTIA, time, ramp(time, start=0, rise=rise, size=ax),
-                    ramp(time, start=0, rise=rise, size=ay))  # fmt: skip
+    found = respond(
+        car, damper, INERTIA, time, ramp(time, start=0, rise=rise, size=ax), ramp(time, start=0, rise=rise, size=ay)
+    )
     truth = by_scipy(car, damper, time, ax, ay, rise)
     assert np.abs(found.load - truth).max() < 2e-3 * car.weight  # second order at 1 ms with wheels at 75 Hz
     assert abs(np.argmax(found.load[:, 1]) - np.argmax(truth[:, 1])) <= 1
@@ -92,8 +112,9 @@ def test_random_cars_agree_with_the_integration_and_settle_in_their_equilibrium(
     end = equilibrium(cars, 0.0, 3.0)
     np.testing.assert_allclose(found.load[:, -1], end.load, atol=2e-3 * cars.weight.max())
     for i in range(2):
-        own = Dampers(**{k: np.broadcast_to(getattr(damper, k), (3, 4))[i]
-                         for k in ("bump", "rebound", "knee", "beyond")})  # fmt: skip
+        own = Dampers(
+            **{k: np.broadcast_to(getattr(damper, k), (3, 4))[i] for k in ("bump", "rebound", "knee", "beyond")}
+        )
         truth = by_scipy(picked(cars, i), own, time[:200], 0.0, 3.0, 0.02)
         assert np.abs(found.load[i, :200] - truth).max() < 4e-3 * cars.weight[i]
 
@@ -115,9 +136,16 @@ def test_energy_never_grows_with_dampers_only() -> None:
 def block(m: float, k: float, c: float) -> tuple[Chassis, Dampers, BodyInertia]:
     """A body of mass m on a total rate k and damping c, rigid tyres, hardly any unsprung mass, low centre."""
     car = car_at_rest(
-        wheelbase=1.0, track=[1.0, 1.0], rest_load=[m * G / 4 + 1e-6 * G] * 4, height=1e-3, spring=[k / 4] * 4,
-        motion_ratio=[1.0] * 4, tyre=[k * 1e6] * 4, unsprung_mass=[1e-6] * 4, unsprung_height=[0.0] * 4,
-    )  # fmt: skip
+        wheelbase=1.0,
+        track=[1.0, 1.0],
+        rest_load=[m * G / 4 + 1e-6 * G] * 4,
+        height=1e-3,
+        spring=[k / 4] * 4,
+        motion_ratio=[1.0] * 4,
+        tyre=[k * 1e6] * 4,
+        unsprung_mass=[1e-6] * 4,
+        unsprung_height=[0.0] * 4,
+    )
     return car, dampers(c / 4, c / 4), BodyInertia(roll=np.array(m * 0.36), pitch=np.array(m * 0.2))
 
 
@@ -127,9 +155,7 @@ def test_modes_of_printed_exercises() -> None:
     at = found.name.index("heave")
     assert found.frequency[at] == pytest.approx(RIDE["gate_exact"]["f_natural_Hz"], rel=1e-4)
     assert found.damping[at] == pytest.approx(RIDE["gate_exact"]["zeta"], rel=1e-4)
-    assert float(ride_frequency(gate["k_N_per_m"], gate["m_kg"])) == pytest.approx(
-        RIDE["gate_exact"]["f_natural_Hz"]
-    )
+    assert float(ride_frequency(gate["k_N_per_m"], gate["m_kg"])) == pytest.approx(RIDE["gate_exact"]["f_natural_Hz"])
     assert float(damping_ratio(gate["c_Ns_per_m"], gate["k_N_per_m"], gate["m_kg"])) == pytest.approx(
         RIDE["gate_exact"]["zeta"]
     )
@@ -178,8 +204,9 @@ def test_roll_step_overshoots_as_a_second_order_system() -> None:
 def test_arrival_reads_a_known_rise() -> None:
     car = dunlin()
     time = np.arange(0, 0.9, 1e-3)
-    found = respond(car, dampers(20.0, 25.0), INERTIA, time, np.zeros_like(time),
-                    ramp(time, start=0.2, rise=0.0, size=4.0))  # fmt: skip
+    found = respond(
+        car, dampers(20.0, 25.0), INERTIA, time, np.zeros_like(time), ramp(time, start=0.2, rise=0.0, size=4.0)
+    )
     came = arrival(found, since=0.2)
     right = found.load[:, 1]
     full = right[-1] - right[0]
@@ -193,12 +220,26 @@ def test_arrival_reads_a_known_rise() -> None:
 def test_arrival_of_a_made_up_load() -> None:
     """Straight pieces whose moments are known by hand: 90 % between two frames, the peak, the last time outside 5 %."""
     time = np.array([0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6])
-    load = np.array([[4.0, 4.0, 6.0, 9.0, 8.5, 8.1, 8.0],  # 4 N more: 90 % is 7.6 N; 25 % beyond; 8.2 at the latest
-                     [5.0, 5.0, 4.0, 3.0, 2.0, 1.5, 1.0],
-                     [4.0] * 7, [4.0] * 7]).T  # fmt: skip
+    load = np.array(
+        [
+            [4.0, 4.0, 6.0, 9.0, 8.5, 8.1, 8.0],  # 4 N more: 90 % is 7.6 N; 25 % beyond; 8.2 at the latest
+            [5.0, 5.0, 4.0, 3.0, 2.0, 1.5, 1.0],
+            [4.0] * 7,
+            [4.0] * 7,
+        ]
+    ).T
     nothing = np.zeros(7)
-    made = Response(time=time, load=load, heave=nothing, pitch=nothing, roll=nothing, travel=0 * load, energy=nothing,
-                    lifted=load < 0, rolls_over=np.array(False))  # fmt: skip
+    made = Response(
+        time=time,
+        load=load,
+        heave=nothing,
+        pitch=nothing,
+        roll=nothing,
+        travel=0 * load,
+        energy=nothing,
+        lifted=load < 0,
+        rolls_over=np.array(False),
+    )
     came = arrival(made, since=0.15)
     np.testing.assert_allclose(came.change, [4.0, -4.0, 0.0, 0.0])
     np.testing.assert_allclose(came.arrive[:2], [0.2 + 0.1 * 1.6 / 3 - 0.15, 0.5 + 0.1 * 0.1 / 0.5 - 0.15])
@@ -217,15 +258,18 @@ def test_energy_of_a_body_let_go() -> None:
     still = np.zeros_like(time)
     rest = respond(car, dampers(0.0, 0.0), INERTIA, time, still, still).energy
     np.testing.assert_allclose(rest, rest[0], rtol=1e-9)
-    freed = [respond(car, dampers(0.0, 0.0), INERTIA, time, still, still, start=(0.0, a)).energy - rest[0]
-             for a in (0.5, 1.0)]  # fmt: skip
+    freed = [
+        respond(car, dampers(0.0, 0.0), INERTIA, time, still, still, start=(0.0, a)).energy - rest[0]
+        for a in (0.5, 1.0)
+    ]
     assert freed[1][0] == pytest.approx(4 * freed[0][0], rel=1e-6)
     # the work of a side force that grew slowly to a: half of force times way, way by one step of acceleration more
     ms, arm = car.sprung_mass, car.sprung_place[2] - roll_axis(car)
     roll = float(equilibrium(car, 0.0, 1.0).roll)
     unsprung = equilibrium(car, 0.0, 1.0).wheel_height
-    side = (ms * np.array([car.sprung_place[0], 0.257 - car.sprung_place[0]]) / 0.257 * car.roll_centre
-            + 2 * 0.035 * 0.032) / 0.165  # fmt: skip
+    side = (
+        ms * np.array([car.sprung_place[0], 0.257 - car.sprung_place[0]]) / 0.257 * car.roll_centre + 2 * 0.035 * 0.032
+    ) / 0.165
     work = ms * arm * 1.0 * roll / 2 + (np.repeat(side, 2) * [1, -1, 1, -1] * unsprung).sum() / 2
     assert freed[1][0] == pytest.approx(work, rel=1e-6)
     np.testing.assert_allclose(freed[1], freed[1][0], rtol=2e-2)  # the method damps a little
@@ -252,8 +296,9 @@ def engine_loads(car: Chassis, c: float, time: np.ndarray, ay: float, rise: floa
     )
     bars = "".join(
         f'<fixed stiffness="{car.bar[a]}" springlength="0 0"><joint joint="w{2 * a}" coef="1"/>'
-        f'<joint joint="w{2 * a + 1}" coef="-1"/></fixed>' for a in range(2)
-    )  # fmt: skip
+        f'<joint joint="w{2 * a + 1}" coef="-1"/></fixed>'
+        for a in range(2)
+    )
     model = mujoco.MjModel.from_xml_string(
         f'<mujoco><option timestep="1e-4" integrator="RK4" gravity="0 0 {-G}"/><worldbody><body>'
         '<joint type="slide" axis="0 0 1"/><joint type="hinge" axis="0 1 0"/><joint type="hinge" axis="1 0 0"/>'
@@ -280,8 +325,9 @@ def engine_loads(car: Chassis, c: float, time: np.ndarray, ay: float, rise: floa
 def test_a_full_car_agrees_with_a_rigid_body_engine() -> None:
     car = dunlin(roll_centre=[0.0, 0.0], unsprung_height=[0.0] * 4, bump_gap=np.inf, droop=np.inf)
     time, rise = np.arange(0, 0.4, 1e-3), 0.03
-    mine = respond(car, dampers(20.0, 20.0), INERTIA, time, np.zeros_like(time),
-                   ramp(time, start=0, rise=rise, size=5.0)).load  # fmt: skip
+    mine = respond(
+        car, dampers(20.0, 20.0), INERTIA, time, np.zeros_like(time), ramp(time, start=0, rise=rise, size=5.0)
+    ).load
     theirs = engine_loads(car, 20.0, time, 5.0, rise)
     assert np.abs(mine - theirs).max() < 0.01 * car.weight
     for wheel, pick in ((0, np.argmin), (1, np.argmax), (2, np.argmin), (3, np.argmax)):
@@ -291,8 +337,14 @@ def test_a_full_car_agrees_with_a_rigid_body_engine() -> None:
 
 def test_a_car_that_falls_over_on_the_way_is_told() -> None:
     time = np.arange(0, 1.5, 1e-3)
-    found = respond(dunlin(height=0.08), dampers(20.0, 20.0), INERTIA, time, np.zeros_like(time),
-                    ramp(time, start=0.1, rise=0.1, size=15.0))  # fmt: skip
+    found = respond(
+        dunlin(height=0.08),
+        dampers(20.0, 20.0),
+        INERTIA,
+        time,
+        np.zeros_like(time),
+        ramp(time, start=0.1, rise=0.1, size=15.0),
+    )
     assert bool(found.rolls_over)
     assert np.isnan(found.load[-1]).all()
     assert np.isfinite(found.load[50]).all()

@@ -42,8 +42,7 @@ def test_a_wheel_lifts_where_its_load_falls_to_nothing() -> None:
 
 
 def test_after_lift_off_that_axle_takes_no_more_elastic_roll() -> None:
-    car = dunlin(bump_gap=np.inf, droop=np.inf, roll_centre=[0.0, 0.0], unsprung_height=[1e-6] * 4,
-                 bar=[1500.0, 0.0])  # fmt: skip
+    car = dunlin(bump_gap=np.inf, droop=np.inf, roll_centre=[0.0, 0.0], unsprung_height=[1e-6] * 4, bar=[1500.0, 0.0])
     lifted = lift_off(car)
     assert lifted.wheel == 0
     loads = equilibrium(car, 0.0, lifted.lifts + np.array([0.5, 1.0, 1.5]), leaning=False).load
@@ -56,9 +55,14 @@ def test_a_collar_turn_moves_what_statics_says() -> None:
     # Computed by two methods beforehand: spring 2.5 N/mm, ratio 0.65, 1.6 kg, equal corners, no bars, rigid tyres:
     # a collar turn of 0.75 mm moves 31 g per wheel = 3.9 points of cross weight; wheel rate 1.06 N/mm.
     car = dunlin(
-        rest_load=np.full(4, 0.4 * G), spring=[2500.0] * 4, bar=[0.0, 0.0], tyre=[1e8] * 4, bump_gap=np.inf,
-        droop=np.inf, unsprung_mass=[1e-6] * 4,
-    )  # fmt: skip
+        rest_load=np.full(4, 0.4 * G),
+        spring=[2500.0] * 4,
+        bar=[0.0, 0.0],
+        tyre=[1e8] * 4,
+        bump_gap=np.inf,
+        droop=np.inf,
+        unsprung_mass=[1e-6] * 4,
+    )
     assert car.wheel_rate[0] == pytest.approx(1056.25)
     turned = equilibrium(with_collars(car, np.array([0.75e-3, 0, 0, 0])), leaning=False).load
     grams = (turned - car.tyre_force) / G * 1e3
@@ -160,8 +164,10 @@ def test_use_of_each_axle_by_hand() -> None:
 def test_lift_off_in_words_and_of_cars_that_stand_on_three_wheels() -> None:
     car = dunlin(bump_gap=np.inf, droop=np.inf)
     found = lift_off(car)
-    assert found.text == (f"the front left wheel lifts at {found.lifts:.2f} m/s2 ({found.lifts / G:.2f} g); "
-                          f"from {found.rolls:.2f} m/s2 on the car rolls over")  # fmt: skip
+    assert found.text == (
+        f"the front left wheel lifts at {found.lifts:.2f} m/s2 ({found.lifts / G:.2f} g); "
+        f"from {found.rolls:.2f} m/s2 on the car rolls over"
+    )
     np.testing.assert_allclose(found.loads, equilibrium(car, 0.0, found.lifts).load, atol=1e-5)
     three = with_collars(dunlin(unsprung_mass=[1e-4] * 4), np.array([-0.03, 0.03, 0.03, -0.03]))  # it rocks
     assert equilibrium(three).lifted.any()
@@ -207,8 +213,13 @@ def test_the_rule_beside_the_model_says_why() -> None:
 
 
 def test_tyre_draws_stay_what_a_tyre_can_be() -> None:
-    tyres = Tyres(grip=np.full(4, 0.1), sensitivity=np.array([0.1, 0.9, 0.5, 0.5]), nominal=np.full(4, 4.0),
-                  grip_u=1.0, sensitivity_u=0.5)  # fmt: skip
+    tyres = Tyres(
+        grip=np.full(4, 0.1),
+        sensitivity=np.array([0.1, 0.9, 0.5, 0.5]),
+        nominal=np.full(4, 4.0),
+        grip_u=1.0,
+        sensitivity_u=0.5,
+    )
     draws = tyre_draws(tyres, 500, np.random.default_rng(3))
     assert draws.grip.shape == (500, 4)
     assert (draws.grip.min(), draws.sensitivity.min(), draws.sensitivity.max()) == (1e-6, 0.0, 0.999)
@@ -247,17 +258,29 @@ def test_printed_rates_and_the_share_of_the_roll_couple() -> None:
     ] == pytest.approx(75357, abs=1)
     quarter = 312.0 * G
     car = dunlin(
-        rest_load=np.full(4, quarter), spring=[140101.0] * 4, motion_ratio=[0.7334] * 4, tyre=[318030.0] * 4,
-        unsprung_mass=[1e-9] * 4, bar=[0.0, 0.0], bump_gap=np.inf, droop=np.inf,
-    )  # fmt: skip
+        rest_load=np.full(4, quarter),
+        spring=[140101.0] * 4,
+        motion_ratio=[0.7334] * 4,
+        tyre=[318030.0] * 4,
+        unsprung_mass=[1e-9] * 4,
+        bar=[0.0, 0.0],
+        bump_gap=np.inf,
+        droop=np.inf,
+    )
     heavier = replace(car, sprung_mass=car.sprung_mass * 1.01)  # 1 % more weight sinks it by 1 % W / rate
     assert 0.01 * quarter / -equilibrium(heavier, leaning=False).heave == pytest.approx(60922, rel=1e-4)
     # Textbook statement: a bar that makes the front twice as stiff in roll as the rear gives it 2/3 of the couple.
     rate, track = 800 * 0.65**2, 0.165
     twice = dunlin(
-        spring=[800.0] * 4, bar=[rate / 2, 0.0], tyre=[1e9] * 4, roll_centre=[0.0, 0.0], bump_gap=np.inf, droop=np.inf,
-        unsprung_mass=[1e-9] * 4, rest_load=np.full(4, 0.4 * G),
-    )  # fmt: skip
+        spring=[800.0] * 4,
+        bar=[rate / 2, 0.0],
+        tyre=[1e9] * 4,
+        roll_centre=[0.0, 0.0],
+        bump_gap=np.inf,
+        droop=np.inf,
+        unsprung_mass=[1e-9] * 4,
+        rest_load=np.full(4, 0.4 * G),
+    )
     np.testing.assert_allclose(twice.roll_stiffness, [rate * track**2, rate * track**2 / 2])
     load = equilibrium(twice, 0.0, 3.0, leaning=False).load
     share = (load[1] - load[0]) / (load[1] - load[0] + load[3] - load[2])

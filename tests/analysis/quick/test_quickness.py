@@ -12,23 +12,36 @@ SLOW, GENTLE, DYNAMIC, NEITHER = "Pushed slowly enough", "Pushed gently enough",
 
 
 def ratio(peak: float, energy: float, speed: float, *, peak_u: float = 0.0, energy_u: float = 0.0) -> InertiaRatio:
-    return InertiaRatio(peak=peak, peak_u=peak_u, typical=0.0, energy=energy, energy_u=energy_u, peak_speed=speed,
-                        peak_speed_u=0.0)  # fmt: skip
+    return InertiaRatio(
+        peak=peak, peak_u=peak_u, typical=0.0, energy=energy, energy_u=energy_u, peak_speed=speed, peak_speed_u=0.0
+    )
 
 
-@pytest.mark.parametrize(("given", "far", "says"), [
-    # energy of a sudden stop: 0.004 of the friction work; eased: 0.17; inertia beside friction: 0.01 near, 0.06 far
-    (ratio(0.5, 0.0039, 0.1), None, SLOW), (ratio(0.5, 0.0041, 0.1), None, DYNAMIC),
-    (ratio(0.5, 0.0035, 0.1, energy_u=0.0002), None, SLOW), (ratio(0.5, 0.0035, 0.1, energy_u=0.0003), None, NEITHER),
-    (ratio(0.0099, 0.1, 0.1), None, GENTLE), (ratio(0.0101, 0.1, 0.1), None, DYNAMIC),
-    (ratio(0.0099, 0.1, 0.1), 19.9, GENTLE), (ratio(0.059, 0.1, 0.1), 19.9, DYNAMIC),
-    (ratio(0.059, 0.1, 0.1), 20.0, GENTLE), (ratio(0.059, 0.1, 0.1), -20.0, GENTLE),
-    (ratio(0.061, 0.1, 0.1), 20.0, DYNAMIC),
-    (ratio(0.05, 0.1, 0.1, peak_u=0.004), 30.0, GENTLE), (ratio(0.05, 0.1, 0.1, peak_u=0.006), 30.0, DYNAMIC),
-    (ratio(0.05, 0.169, 0.1), 30.0, GENTLE), (ratio(0.05, 0.171, 0.1), 30.0, DYNAMIC),
-    (ratio(0.5, 0.3, 0.499), None, DYNAMIC), (ratio(0.5, 0.3, 0.501), None, "Pushed too quickly"),
-    (ratio(0.5, 0.010, 0.1, energy_u=0.0029), None, DYNAMIC), (ratio(0.5, 0.010, 0.1, energy_u=0.0031), None, NEITHER),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("given", "far", "says"),
+    [
+        # energy of a sudden stop: 0.004 of the friction work; eased: 0.17; inertia beside friction: 0.01 near, 0.06 far
+        (ratio(0.5, 0.0039, 0.1), None, SLOW),
+        (ratio(0.5, 0.0041, 0.1), None, DYNAMIC),
+        (ratio(0.5, 0.0035, 0.1, energy_u=0.0002), None, SLOW),
+        (ratio(0.5, 0.0035, 0.1, energy_u=0.0003), None, NEITHER),
+        (ratio(0.0099, 0.1, 0.1), None, GENTLE),
+        (ratio(0.0101, 0.1, 0.1), None, DYNAMIC),
+        (ratio(0.0099, 0.1, 0.1), 19.9, GENTLE),
+        (ratio(0.059, 0.1, 0.1), 19.9, DYNAMIC),
+        (ratio(0.059, 0.1, 0.1), 20.0, GENTLE),
+        (ratio(0.059, 0.1, 0.1), -20.0, GENTLE),
+        (ratio(0.061, 0.1, 0.1), 20.0, DYNAMIC),
+        (ratio(0.05, 0.1, 0.1, peak_u=0.004), 30.0, GENTLE),
+        (ratio(0.05, 0.1, 0.1, peak_u=0.006), 30.0, DYNAMIC),
+        (ratio(0.05, 0.169, 0.1), 30.0, GENTLE),
+        (ratio(0.05, 0.171, 0.1), 30.0, DYNAMIC),
+        (ratio(0.5, 0.3, 0.499), None, DYNAMIC),
+        (ratio(0.5, 0.3, 0.501), None, "Pushed too quickly"),
+        (ratio(0.5, 0.010, 0.1, energy_u=0.0029), None, DYNAMIC),
+        (ratio(0.5, 0.010, 0.1, energy_u=0.0031), None, NEITHER),
+    ],
+)
 def test_each_limit_from_either_side(given: InertiaRatio, far: float | None, says: str) -> None:
     told = recommend(given, distance_pct=far)
     if says == NEITHER:

@@ -87,8 +87,10 @@ def test_the_step_error_is_what_half_the_step_changes_at_an_axle() -> None:
     one as that from the coarser; measured at the axle ends, in floor axes, and halved with the step."""
     slides = [shove(*car(), wheelbase=L, twist=np.array([0.05, 0.3, 1.5]), steps=n) for n in (20, 40)]
     for slide in slides:
-        apart = max(np.hypot(*(place(slide.end_pose, np.array([x, 0.0])) - place(slide.pose[-1], np.array([x, 0.0]))))
-                    for x in (0.0, L))  # fmt: skip
+        apart = max(
+            np.hypot(*(place(slide.end_pose, np.array([x, 0.0])) - place(slide.pose[-1], np.array([x, 0.0]))))
+            for x in (0.0, L)
+        )
         assert slide.step_error == pytest.approx(apart, rel=0.01)
         assert slide.time[-1] == pytest.approx(slide.stop_time, rel=0.05)
         assert np.all(np.diff(slide.time) > 0)
@@ -110,8 +112,9 @@ def test_a_ramped_finger_by_hand() -> None:
     short = FingerMotion(station=0.0, speed=0.5, travel=0.02, ramp=0.1)  # 5 m/s2 over 10 mm and back
     assert short.duration == pytest.approx(2 * np.sqrt(0.02 / 5))
     half = short.duration / 2
-    np.testing.assert_allclose([short.distance(t) for t in (half / 2, half, 3 * half / 2, 2 * half)],
-                               [0.0025, 0.01, 0.0175, 0.02], atol=1e-15)  # fmt: skip
+    np.testing.assert_allclose(
+        [short.distance(t) for t in (half / 2, half, 3 * half / 2, 2 * half)], [0.0025, 0.01, 0.0175, 0.02], atol=1e-15
+    )
     sudden = FingerMotion(station=0.0, speed=0.5, travel=0.02)
     assert (sudden.duration, sudden.distance(0.01)) == (0.04, 0.005)
 
@@ -140,8 +143,13 @@ def test_shove_agrees_with_a_general_purpose_integrator(seed: int, drag: float) 
     rng = np.random.default_rng(seed)
     share = rng.dirichlet([8, 8, 8, 8])
     centre = share @ WHEELS
-    contacts = Contacts(place=WHEELS, load=share * MASS * G, grip=rng.uniform(0.5, 1.0, 4), drag=drag,
-                        law="cut" if drag == 1.0 else "ellipse")  # fmt: skip
+    contacts = Contacts(
+        place=WHEELS,
+        load=share * MASS * G,
+        grip=rng.uniform(0.5, 1.0, 4),
+        drag=drag,
+        law="cut" if drag == 1.0 else "ellipse",
+    )
     body = Body(mass=MASS, yaw_inertia=0.018, centre=centre)
     twist = np.array([rng.normal() * 0.1, rng.uniform(0.2, 0.5), rng.normal()])
     slide = shove(contacts, body, wheelbase=L, twist=twist)
@@ -198,8 +206,9 @@ def test_mirror_and_many_cars_at_once() -> None:
 def test_following_the_car_or_the_floor_differ_only_after_turning() -> None:
     contacts, body = car()
     short = [
-        push_quickly(contacts, body, FingerMotion(station=0.2, speed=0.02, travel=0.002, follows=way),
-                     wheelbase=L, steps=30)
+        push_quickly(
+            contacts, body, FingerMotion(station=0.2, speed=0.02, travel=0.002, follows=way), wheelbase=L, steps=30
+        )
         for way in ("floor", "car")
     ]
     np.testing.assert_allclose(short[0].pole, short[1].pole, rtol=0, atol=2e-4)
@@ -245,14 +254,15 @@ def test_inertia_ratio_from_a_track() -> None:
 def test_recommendation_follows_the_speed() -> None:
     contacts, body = car(0.5)
     choices = [
-        recommend(inertia_ratio(*track(speed, 0.05), contacts=contacts, body=body)).choice
-        for speed in (0.02, 0.3, 0.9)
+        recommend(inertia_ratio(*track(speed, 0.05), contacts=contacts, body=body)).choice for speed in (0.02, 0.3, 0.9)
     ]
     assert choices == ["quasi-static", "dynamic", "neither applies"]
-    blind = InertiaRatio(peak=0.02, peak_u=0.5, typical=0.0, energy=0.01, energy_u=0.02, peak_speed=0.05,
-                         peak_speed_u=0.05)  # fmt: skip
+    blind = InertiaRatio(
+        peak=0.02, peak_u=0.5, typical=0.0, energy=0.01, energy_u=0.02, peak_speed=0.05, peak_speed_u=0.05
+    )
     assert recommend(blind).choice == "neither applies"
-    gentle = InertiaRatio(peak=0.03, peak_u=0.005, typical=0.01, energy=0.05, energy_u=0.001, peak_speed=0.1,
-                          peak_speed_u=0.002)  # fmt: skip
+    gentle = InertiaRatio(
+        peak=0.03, peak_u=0.005, typical=0.01, energy=0.05, energy_u=0.001, peak_speed=0.1, peak_speed_u=0.002
+    )
     assert recommend(gentle, distance_pct=25.0).choice == "quasi-static"
     assert recommend(gentle, distance_pct=12.0).choice == "dynamic"

@@ -61,9 +61,7 @@ def test_part_uncertainty_agrees_with_draws() -> None:
         Part(mass=0.9, place=(0.05, 0.02), size=(0.2, 0.12), mass_u=0.02, place_u=0.003),
     ]
     mass = np.array([[p.mass for p in parts]]) + rng.normal(size=(20000, 2)) * [p.mass_u for p in parts]
-    x = np.array([[p.place for p in parts]]) + rng.normal(size=(20000, 2, 2)) * np.array(
-        [[[p.place_u] for p in parts]]
-    )
+    x = np.array([[p.place for p in parts]]) + rng.normal(size=(20000, 2, 2)) * np.array([[[p.place_u] for p in parts]])
     own = np.array([(p.size[0] ** 2 + p.size[1] ** 2) / 12 for p in parts])
     centre = (mass[..., None] * x).sum(1, keepdims=True) / mass.sum(1)[:, None, None]
     values = (mass * (own + ((x - centre) ** 2).sum(-1))).sum(1)

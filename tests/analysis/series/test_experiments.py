@@ -32,9 +32,12 @@ from analysis.series.plan import (
 
 L, H = 0.26, 0.085
 CAR = CarState(
-    wheelbase=L, contact_place=np.array([[L, H], [L, -H], [0.0, H], [0.0, -H]]), load=np.full(4, 4.0),
-    grip=np.full(4, 0.8), drag=np.ones(4),
-)  # fmt: skip
+    wheelbase=L,
+    contact_place=np.array([[L, H], [L, -H], [0.0, H], [0.0, -H]]),
+    load=np.full(4, 4.0),
+    grip=np.full(4, 0.8),
+    drag=np.ones(4),
+)
 
 
 def test_standard_set_cancels_side_and_board() -> None:
@@ -44,7 +47,11 @@ def test_standard_set_cancels_side_and_board() -> None:
     assert [one.recorded for one in plan] == [False, False, True, True, True, True]
     assert all(a.side != b.side for a, b in pairwise(plan))
     assert sorted((one.side, one.board_turn_deg) for one in recorded) == [
-        ("left", 0), ("left", 180), ("right", 0), ("right", 180)]  # fmt: skip
+        ("left", 0),
+        ("left", 180),
+        ("right", 0),
+        ("right", 180),
+    ]
     assert sum("turn the floor board" in step for one in plan for step in one.do_first) == 1
 
 
@@ -66,8 +73,13 @@ def test_slow_factors_change_as_rarely_as_they_can(seed: int, depth: int, factor
 
 def test_order_is_random_and_follows_the_seed() -> None:
     setups = full_factorial({"tyres": ["a", "b", "c", "d"]})
-    orders = {tuple(one.setup["tyres"] for one in plan_series(setups, baseline=None, rng=np.random.default_rng(seed),
-                                                              repeats=2, run_in=0)) for seed in range(20)}  # fmt: skip
+    orders = {
+        tuple(
+            one.setup["tyres"]
+            for one in plan_series(setups, baseline=None, rng=np.random.default_rng(seed), repeats=2, run_in=0)
+        )
+        for seed in range(20)
+    }
     assert len(orders) > 10
     again = [plan_series(setups, baseline=None, rng=np.random.default_rng(3)) for _ in range(2)]
     assert again[0] == again[1]
@@ -185,11 +197,13 @@ def test_drift_is_seen_and_told() -> None:
 
 @pytest.mark.parametrize(
     ("pushes", "said"),
-    [([push({"t": "a"}, 0, 4.0, 0)], "too few"),
-     ([push({"t": "a"}, 0, 4.0, i) for i in range(4)], "nothing was varied"),
-     ([push({"t": x, "b": x}, i, 4.0 + i, i) for i, x in enumerate("aabb")], "together"),
-     ([push({"t": "a"}, 0, 4.0, 0), push({"t": "b"}, 1, 4.1, 1), push({"s": "b"}, 2, 4.2, 2)], "same factors")],
-)  # fmt: skip
+    [
+        ([push({"t": "a"}, 0, 4.0, 0)], "too few"),
+        ([push({"t": "a"}, 0, 4.0, i) for i in range(4)], "nothing was varied"),
+        ([push({"t": x, "b": x}, i, 4.0 + i, i) for i, x in enumerate("aabb")], "together"),
+        ([push({"t": "a"}, 0, 4.0, 0), push({"t": "b"}, 1, 4.1, 1), push({"s": "b"}, 2, 4.2, 2)], "same factors"),
+    ],
+)
 def test_series_that_cannot_be_analysed(pushes: list[SeriesPush], said: str) -> None:
     with pytest.raises(InputError, match=said):
         analyse_series(pushes)
@@ -208,9 +222,11 @@ def test_pushes_needed_against_simulation() -> None:
 
 
 def test_grip_ladder_ranks_and_says_what_is_certain() -> None:
-    entries = [LadderEntry(name="hard", log_ratio=-0.2, log_u=0.051, common_u=0.05),
-               LadderEntry(name="soft", log_ratio=0.1, log_u=0.051, common_u=0.05),
-               LadderEntry(name="medium", log_ratio=0.09, log_u=0.051, common_u=0.05)]  # fmt: skip
+    entries = [
+        LadderEntry(name="hard", log_ratio=-0.2, log_u=0.051, common_u=0.05),
+        LadderEntry(name="soft", log_ratio=0.1, log_u=0.051, common_u=0.05),
+        LadderEntry(name="medium", log_ratio=0.09, log_u=0.051, common_u=0.05),
+    ]
     told = grip_ladder(entries, reference="hard")
     assert [one.name for one in told.rungs] == ["soft", "medium", "hard"]
     # Each has 0.01 of its own (0.051² - 0.05²); shared doubts cancel in the difference (statistics by hand).
@@ -228,14 +244,17 @@ def test_grip_ladder_ranks_and_says_what_is_certain() -> None:
 
 def cars() -> list[Hypothesis]:
     alike = replace(CAR, grip_ratio_u=0.02)
-    return [Hypothesis(name="nothing", car=alike),
-            Hypothesis(name="soft front", car=replace(alike, grip=np.array([0.92, 0.92, 0.8, 0.8]))),
-            Hypothesis(name="ballast rear", car=replace(alike, load=np.array([3.5, 3.5, 4.5, 4.5])))]  # fmt: skip
+    return [
+        Hypothesis(name="nothing", car=alike),
+        Hypothesis(name="soft front", car=replace(alike, grip=np.array([0.92, 0.92, 0.8, 0.8]))),
+        Hypothesis(name="ballast rear", car=replace(alike, load=np.array([3.5, 3.5, 4.5, 4.5]))),
+    ]
 
 
 def measured(kappa: float, u: float = 0.05) -> PivotEstimate:
-    return PivotEstimate(kappa=kappa, kappa_u=u, interval=(kappa - 1.96 * u, kappa + 1.96 * u), wheelbase=L, count=1,
-                         method="given")  # fmt: skip
+    return PivotEstimate(
+        kappa=kappa, kappa_u=u, interval=(kappa - 1.96 * u, kappa + 1.96 * u), wheelbase=L, count=1, method="given"
+    )
 
 
 def test_hidden_change_is_found_from_its_closed_form_pivot() -> None:
@@ -261,20 +280,25 @@ def closed_form(ratio: float, station: float) -> float:
     """Turn per travel of a blocked, even car (two axles; root by SciPy)."""
 
     def moment(X: float) -> float:
-        return float(ratio * ((L - X) * (L - station) + H**2) / np.hypot(L - X, H)
-                     + (X * station + H**2) / np.hypot(X, H))  # fmt: skip
+        return float(
+            ratio * ((L - X) * (L - station) + H**2) / np.hypot(L - X, H) + (X * station + H**2) / np.hypot(X, H)
+        )
 
     return 1 / (L / 2 - brentq(moment, -2.0, 0.1, xtol=1e-14))
 
 
 def test_hidden_change_by_normal_densities() -> None:
     """Each push has its own doubt (place, measurement, scatter between pushes): products of SciPy's densities."""
-    two = [Hypothesis(name="a", car=CAR, prior=2.0),
-           Hypothesis(name="b", car=replace(CAR, grip=np.array([0.84, 0.84, 0.8, 0.8])))]  # fmt: skip
+    two = [
+        Hypothesis(name="a", car=CAR, prior=2.0),
+        Hypothesis(name="b", car=replace(CAR, grip=np.array([0.84, 0.84, 0.8, 0.8]))),
+    ]
     stations, place_u, read_u, scatter = [0.2, 0.23], [0.003, 0.001], [0.1, 0.05], 0.08
     read = [closed_form(1.02, 0.2) + 0.1, closed_form(1.02, 0.23) - 0.1]
-    pushes = [(PushState(station=s, station_u=p), measured(k, u))
-              for s, p, k, u in zip(stations, place_u, read, read_u, strict=True)]  # fmt: skip
+    pushes = [
+        (PushState(station=s, station_u=p), measured(k, u))
+        for s, p, k, u in zip(stations, place_u, read, read_u, strict=True)
+    ]
     told = hidden_change(two, pushes, scatter=scatter)
     weight, misfit = np.array([2.0, 1.0]), np.zeros(2)
     for s, p, k, u in zip(stations, place_u, read, read_u, strict=True):
@@ -322,8 +346,10 @@ def test_ladder_places_are_certain_only_beyond_all_pairs_together() -> None:
     """Three pairs: each difference must pass the normal quantile of 0.025/3 (Bonferroni; SciPy)."""
     need = norm.isf(0.025 / 3) * 0.01 * np.sqrt(2)
     for share, ranks in ((1.01, [(1, 1), (2, 3), (2, 3)]), (0.99, [(1, 2), (1, 3), (2, 3)])):
-        entries = [LadderEntry(name=name, log_ratio=log, log_u=0.01) for name, log in
-                   (("low", 0.0), ("top", share * need + 0.01), ("mid", 0.01))]  # fmt: skip
+        entries = [
+            LadderEntry(name=name, log_ratio=log, log_u=0.01)
+            for name, log in (("low", 0.0), ("top", share * need + 0.01), ("mid", 0.01))
+        ]
         told = grip_ladder(entries)
         assert [one.ranks for one in told.rungs] == ranks
         assert told.reference == "low"
@@ -337,8 +363,10 @@ def test_ladder_places_are_certain_only_beyond_all_pairs_together() -> None:
 def test_of_rolling_cars_only_the_side_counts() -> None:
     """Bayes' rule by hand: a side foreseen multiplies the weight by 0.995, the other one by 0.005."""
     ahead, behind = (np.array(one) for one in ([5.0, 5.0, 3.0, 3.0], [3.0, 3.0, 5.0, 5.0]))
-    rolling = [Hypothesis(name=name, car=replace(CAR, drag=np.full(4, 0.02), load=load), prior=prior)
-               for name, load, prior in (("ahead", ahead, 1.0), ("behind", behind, 3.0))]  # fmt: skip
+    rolling = [
+        Hypothesis(name=name, car=replace(CAR, drag=np.full(4, 0.02), load=load), prior=prior)
+        for name, load, prior in (("ahead", ahead, 1.0), ("behind", behind, 3.0))
+    ]
     # balance points at 62.5 and 37.5 %: pushed at 50 % the first turns one way and the second the other
     middle = PushState(station=L / 2)
     told = hidden_change(rolling, [(middle, measured(7.0)), (middle, measured(0.1))])

@@ -97,8 +97,9 @@ def test_push_with_height_is_the_fixed_point_of_its_own_loads() -> None:
     height, share = 0.02, 0.4
     slant = np.repeat([0.0, 0.4, -1.2], 4)
     normal = np.stack([np.sin(slant), np.cos(slant)], axis=-1)
-    lean = LoadTransfer(track_front=cars["track"], track_rear=cars["track"], front_roll_share=share,
-                        wheelbase=cars["wheelbase"])  # fmt: skip
+    lean = LoadTransfer(
+        track_front=cars["track"], track_rear=cars["track"], front_roll_share=share, wheelbase=cars["wheelbase"]
+    )
     motion = solve_push(contacts_of(cars), finger_of(cars, height=height, direction=normal), transfer=lean)
     assert motion.certified.all()
     for k in range(12):

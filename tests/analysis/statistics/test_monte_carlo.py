@@ -153,9 +153,7 @@ def test_mass_calibration_of_supplement_1_section_9_3() -> None:
     printed = GUM["s1_9_3"]
     flat = first_order(mass_difference, MASS)
     assert flat.u == pytest.approx(printed["published_first_order"]["u"], abs=5e-5)
-    assert second_order_u(mass_difference, MASS) == pytest.approx(
-        printed["published_second_order"]["u"], abs=5e-5
-    )
+    assert second_order_u(mass_difference, MASS) == pytest.approx(printed["published_second_order"]["u"], abs=5e-5)
     result = adaptive_monte_carlo(
         lambda count, rng: mass_difference(draw_inputs(list(MASS.values()), count, rng)),
         rng=np.random.default_rng(3),
@@ -233,8 +231,9 @@ def test_monte_carlo_says_how_well_it_knows() -> None:
     """Twice the standard deviation of the block means over the square root of their number (JCGM 101, 7.9.4)."""
     table = np.random.default_rng(8).normal(5.0, 2.0, (6, 200))
     rows = iter(table)
-    told = adaptive_monte_carlo(lambda n, _: next(rows), rng=np.random.default_rng(1), block=200, max_draws=1200,
-                                digits=3)  # fmt: skip
+    told = adaptive_monte_carlo(
+        lambda n, _: next(rows), rng=np.random.default_rng(1), block=200, max_draws=1200, digits=3
+    )
     assert told.draws == 1200
     assert not told.stable
     np.testing.assert_allclose(told.spread[0, 0], 2 * table.mean(1).std(ddof=1) / np.sqrt(6), rtol=1e-12)

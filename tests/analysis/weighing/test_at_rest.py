@@ -36,9 +36,14 @@ def test_three_equal_ends_of_a_line_are_stuck(run: int, found: list[str]) -> Non
         assert (told[0].samples, told[0].first, told[0].last) == (run, 4, 3 + run)
 
 
-@pytest.mark.parametrize(("run", "limits", "found"), [
-    (19, PadLimits(), []), (20, PadLimits(), ["frozen"]), (40, PadLimits(frozen_run=None), []),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("run", "limits", "found"),
+    [
+        (19, PadLimits(), []),
+        (20, PadLimits(), ["frozen"]),
+        (40, PadLimits(frozen_run=None), []),
+    ],
+)
 def test_twenty_equal_counts_are_frozen_unless_the_source_rounds(run: int, limits: PadLimits, found: list[str]) -> None:
     counts = 1000.0 + 7.0 * np.arange(60)
     counts[10 : 10 + run] = 500.0
@@ -145,9 +150,21 @@ def test_the_zero_at_any_time_by_hand(time: float, counts: float, u: float, betw
 def at_rest(counts: float, u: float = 0.0, *, settled: bool = True) -> SettledReading:
     """One pad that reads so much."""
     one = np.ones(1)
-    return SettledReading(counts=counts * one, u=u * one, dof=50 * one, noise=one, count=100, outliers=0, missing=0,
-                          trend=0 * one, trend_u=one, duration=2.0, settled=settled, reason="" if settled else "shakes",
-                          faults=())  # fmt: skip
+    return SettledReading(
+        counts=counts * one,
+        u=u * one,
+        dof=50 * one,
+        noise=one,
+        count=100,
+        outliers=0,
+        missing=0,
+        trend=0 * one,
+        trend_u=one,
+        duration=2.0,
+        settled=settled,
+        reason="" if settled else "shakes",
+        faults=(),
+    )
 
 
 @pytest.mark.parametrize(("counts", "taken"), [(169.0, True), (171.0, False), (-169.0, True), (-171.0, False)])

@@ -98,9 +98,14 @@ def test_error_budget_by_hand() -> None:
     rising = np.array(([True] * 3 + [False] * 3) * 2)
     reading_g = mass + np.where(rising, 0.0, 1.0) + np.repeat([0.0, 0.4], 6)
     found = fit_calibration(
-        mass, 100 * reading_g, model="linear", rising=rising, cycle=np.repeat([1, 2], 6), capacity_g=2000,
+        mass,
+        100 * reading_g,
+        model="linear",
+        rising=rising,
+        cycle=np.repeat([1, 2], 6),
+        capacity_g=2000,
         creep_counts=np.array([100_000, 100_030, 100_050.0]),
-    )  # fmt: skip
+    )
     line = {entry.name: entry for entry in found.budget}
     assert line["hysteresis"].value_g == pytest.approx(1.0, abs=1e-9)
     assert line["hysteresis"].share_pct == pytest.approx(0.05, abs=1e-9)
@@ -215,8 +220,29 @@ def test_beyond_a_bent_curve_is_refused() -> None:
 def test_plan_goes_up_and_down_in_even_steps() -> None:
     plan = calibration_plan([1000, 500, 200, 200, 100], capacity_g=5000)
     totals = [step.total_g for step in plan]
-    assert totals == [0, 400, 800, 1200, 1600, 2000, 1600, 1200, 800, 400, 0, 400, 800, 1200, 1600, 2000, 1600, 1200,
-                      800, 400, 0]  # fmt: skip
+    assert totals == [
+        0,
+        400,
+        800,
+        1200,
+        1600,
+        2000,
+        1600,
+        1200,
+        800,
+        400,
+        0,
+        400,
+        800,
+        1200,
+        1600,
+        2000,
+        1600,
+        1200,
+        800,
+        400,
+        0,
+    ]
     assert [step.rising for step in plan[:7]] == [True] * 6 + [False]
     assert all(sum(step.masses_g) == step.total_g for step in plan)
     assert {step.cycle for step in plan} == {1, 2}

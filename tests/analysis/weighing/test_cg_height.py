@@ -29,15 +29,17 @@ def front_load(car: dict[str, float], station: float, height: float, lift: float
     centre_front = centre_rear + np.array([math.sqrt(reach**2 - drop**2), -drop])
     along = (centre_front - centre_rear) / reach  # unit vector along the line of wheel centres
     tilt = math.atan2(front - rear, car["wheelbase"])  # of that line in car axes
-    forward = np.array([math.cos(tilt) * along[0] + math.sin(tilt) * along[1],
-                        math.cos(tilt) * along[1] - math.sin(tilt) * along[0]])  # fmt: skip
+    forward = np.array(
+        [math.cos(tilt) * along[0] + math.sin(tilt) * along[1], math.cos(tilt) * along[1] - math.sin(tilt) * along[0]]
+    )
     upward = np.array([-forward[1], forward[0]])
     cg = centre_rear + station * forward + (height - rear) * upward
     return car["total"] * float(cg[0] / centre_front[0])
 
 
-def lifts_of(car: dict[str, float], station: float, height: float, heights: list[float], axle: str = "rear"
-             ) -> list[AxleLift]:  # fmt: skip
+def lifts_of(
+    car: dict[str, float], station: float, height: float, heights: list[float], axle: str = "rear"
+) -> list[AxleLift]:
     out = []
     for lift in heights:
         front = front_load(car, station, height, lift, axle)
@@ -50,9 +52,13 @@ def test_round_trip_of_the_textbook_equation() -> None:  # equation printed in J
     lift = case["l_m"] * math.sin(math.radians(case["phi_deg"]))
     found = cg_height(
         [AxleLift(lifted="rear", height=lift, load_down=case["F_raised_N"])],
-        total=case["W_N"], wheelbase=case["l_m"], radius_front=case["R_m"], radius_rear=case["R_m"],
-        level_front=case["F_level_N"], doubts=EXACT,
-    )  # fmt: skip
+        total=case["W_N"],
+        wheelbase=case["l_m"],
+        radius_front=case["R_m"],
+        radius_rear=case["R_m"],
+        level_front=case["F_level_N"],
+        doubts=EXACT,
+    )
     assert found.height.value == pytest.approx(case["h_m"], abs=1e-6)
     assert case["l_m"] - found.station.value == pytest.approx(case["a1_m"], abs=1e-6)
     assert math.degrees(found.pitch[0]) == pytest.approx(case["phi_deg"], abs=1e-9)
@@ -95,12 +101,16 @@ def test_doubt_of_one_lift_with_half_gram_pads(lift: float, sigma_mm: float) -> 
 def test_doubts_match_sampling_and_cover() -> None:
     """Everything doubtful drawn at random: spread and 95 % coverage as stated."""
     rng = np.random.default_rng(6)
-    doubts = HeightDoubts(load=0.7, load_common=0.8, height=0.3e-3, height_common=0.2e-3, total=1.0, wheelbase=0.4e-3,
-                          radius=0.3e-3)  # fmt: skip
+    doubts = HeightDoubts(
+        load=0.7, load_common=0.8, height=0.3e-3, height_common=0.2e-3, total=1.0, wheelbase=0.4e-3, radius=0.3e-3
+    )
     heights, errors, stated, inside, trials = [0.0, 0.03, 0.06, 0.09, 0.06, 0.03], [], [], 0, 300
     for _ in range(trials):
-        true = CAR | {"wheelbase": 0.26 + rng.normal(0, 0.4e-3), "radius_front": 0.031 + rng.normal(0, 0.3e-3),
-                      "radius_rear": 0.033 + rng.normal(0, 0.3e-3)}  # fmt: skip
+        true = CAR | {
+            "wheelbase": 0.26 + rng.normal(0, 0.4e-3),
+            "radius_front": 0.031 + rng.normal(0, 0.3e-3),
+            "radius_rear": 0.033 + rng.normal(0, 0.3e-3),
+        }
         common_load, common_height = rng.normal(0, 0.8), rng.normal(0, 0.2e-3)
         lifts = []
         for nominal in heights:
@@ -174,7 +184,7 @@ def test_bad_lifts_are_refused(lifts: list[float], change: dict[str, float], sai
 )
 def test_a_shared_error_alone_is_worth_what_it_shifts(doubt: dict[str, float]) -> None:
     """First-order propagation of one cause that all readings share: the shift that just this error makes (GUM 5.1)."""
-    (name, size), = doubt.items()  # fmt: skip
+    ((name, size),) = doubt.items()
     lifts, car = lifts_of(CAR, 0.12, 0.045, [0.04, 0.07, 0.10]), dict(CAR)
     off = {
         "gain": [replace(lift, load_down=lift.load_down * (1 + size)) for lift in lifts],
@@ -191,8 +201,11 @@ def test_a_shared_error_alone_is_worth_what_it_shifts(doubt: dict[str, float]) -
 
 def test_what_lies_off_the_line_is_told_in_loads() -> None:
     """Two readings 4 g apart at each height: the line goes between them, 2 g from each (by hand)."""
-    twice = [replace(lift, load_down=lift.load_down + error)
-             for lift in lifts_of(CAR, 0.12, 0.045, [0.04, 0.10]) for error in (2.0, -2.0)]  # fmt: skip
+    twice = [
+        replace(lift, load_down=lift.load_down + error)
+        for lift in lifts_of(CAR, 0.12, 0.045, [0.04, 0.10])
+        for error in (2.0, -2.0)
+    ]
     found = cg_height(twice, doubts=GRAMS, **CAR)
     np.testing.assert_allclose(found.residual, [2, -2, 2, -2], atol=0.02)
     assert found.height.value == pytest.approx(0.045, abs=1e-6)
@@ -206,8 +219,10 @@ def test_what_lies_off_the_line_is_told_in_loads() -> None:
 def test_up_and_down_differ_beyond_three_deviations(grams: float, told: bool) -> None:
     """Means of three readings each of 0.707 g: three deviations of their difference are 3 * 0.707 * sqrt(2/3) g."""
     car = CAR | {"radius_front": 0.032, "radius_rear": 0.032}
-    lifts = [replace(lift, rising=i < 3, load_down=lift.load_down + (0.0 if i < 3 else grams))
-             for i, lift in enumerate(lifts_of(car, 0.12, 0.045, [0.03, 0.06, 0.09, 0.09, 0.06, 0.03]))]  # fmt: skip
+    lifts = [
+        replace(lift, rising=i < 3, load_down=lift.load_down + (0.0 if i < 3 else grams))
+        for i, lift in enumerate(lifts_of(car, 0.12, 0.045, [0.03, 0.06, 0.09, 0.09, 0.06, 0.03]))
+    ]
     found = cg_height(lifts, doubts=GRAMS, **car)
     assert any("Going up and coming down" in text for text in found.warnings) == told
 
@@ -215,8 +230,10 @@ def test_up_and_down_differ_beyond_three_deviations(grams: float, told: bool) ->
 def test_the_radii_are_doubted_each_for_itself() -> None:
     lifts = lifts_of(CAR, 0.12, 0.045, [0.04, 0.07, 0.10])
     stated = cg_height(lifts, doubts=replace(EXACT, radius=1e-4), **CAR).height
-    shifts = [cg_height(lifts, doubts=EXACT, **(CAR | {name: CAR[name] + 1e-4})).height.value - stated.value
-              for name in ("radius_front", "radius_rear")]  # fmt: skip
+    shifts = [
+        cg_height(lifts, doubts=EXACT, **(CAR | {name: CAR[name] + 1e-4})).height.value - stated.value
+        for name in ("radius_front", "radius_rear")
+    ]
     assert stated.u == pytest.approx(math.hypot(*shifts), rel=5e-3)
 
 

@@ -17,8 +17,13 @@ from analysis.weighing.corner_weights import CROSS, CornerWeights, corner_weight
 from analysis.weighing.warp import SpringRates, response_from_rates
 
 TURN_G = 2500 * 0.65 * 0.75e-3 * 1000 / 9.80665
-RATES = SpringRates(spring=np.full(4, 2500.0), motion_ratio=np.full(4, 0.65), tyre=np.full(4, math.inf),
-                    bar=np.zeros(2), track=np.array([0.17, 0.17]))  # fmt: skip
+RATES = SpringRates(
+    spring=np.full(4, 2500.0),
+    motion_ratio=np.full(4, 0.65),
+    tyre=np.full(4, math.inf),
+    bar=np.zeros(2),
+    track=np.array([0.17, 0.17]),
+)
 START = LoopState(response=response_from_rates(RATES), rates=RATES, pitch=0.75e-3)
 
 
@@ -31,8 +36,7 @@ def weighed(cross_g: float, sd_g: float = 0.1, *others: DoubtPart) -> CornerWeig
 def turned(before_g: float, sd_g: float = 0.1, turns: float = 1.0, **change: object) -> LoopState:
     """After the advice to turn a rear-left collar."""
     expected = -CROSS * TURN_G * turns / 4.0
-    return replace(START, stage="verify turn", before=weighed(before_g, sd_g), expected_g=expected, turned=1,
-                   **change)  # type: ignore[arg-type]  # fmt: skip
+    return replace(START, stage="verify turn", before=weighed(before_g, sd_g), expected_g=expected, turned=1, **change)  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(

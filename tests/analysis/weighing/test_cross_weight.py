@@ -27,16 +27,25 @@ G = 9.80665
 CONTACT = rectangle_contacts(0.260, 0.170)
 
 
-def rates(front: float = 2500.0, rear: float = 2500.0, tyre: float = math.inf, bar: tuple[float, float] = (0, 0),
-          track: tuple[float, float] = (0.17, 0.17)) -> SpringRates:  # fmt: skip
+def rates(
+    front: float = 2500.0,
+    rear: float = 2500.0,
+    tyre: float = math.inf,
+    bar: tuple[float, float] = (0, 0),
+    track: tuple[float, float] = (0.17, 0.17),
+) -> SpringRates:
     return SpringRates(
-        spring=np.array([front, front, rear, rear]), motion_ratio=np.full(4, 0.65), tyre=np.full(4, tyre),
-        bar=np.array(bar), track=np.array(track),
-    )  # fmt: skip
+        spring=np.array([front, front, rear, rear]),
+        motion_ratio=np.full(4, 0.65),
+        tyre=np.full(4, tyre),
+        bar=np.array(bar),
+        track=np.array(track),
+    )
 
 
-def spring_model(car: SpringRates, weight: float, place: np.ndarray, height: np.ndarray, preload: np.ndarray
-                 ) -> np.ndarray:  # fmt: skip
+def spring_model(
+    car: SpringRates, weight: float, place: np.ndarray, height: np.ndarray, preload: np.ndarray
+) -> np.ndarray:
     """Loads of a rigid body on springs, bars and tyres, solved with all displacements: heave, two tilts,
     four wheels."""
     front, rear = car.track
@@ -78,9 +87,14 @@ def test_check_values_of_a_typical_car() -> None:
 
 
 @given(
-    st.floats(800, 6000), st.floats(800, 6000), st.floats(5e3, 2e5), st.floats(0, 3000), st.floats(0, 3000),
-    st.floats(0.12, 0.2), st.integers(0, 3),
-)  # fmt: skip
+    st.floats(800, 6000),
+    st.floats(800, 6000),
+    st.floats(5e3, 2e5),
+    st.floats(0, 3000),
+    st.floats(0, 3000),
+    st.floats(0.12, 0.2),
+    st.integers(0, 3),
+)
 @settings(max_examples=60, deadline=None)
 def test_against_a_spring_model_with_all_displacements(
     front: float, rear: float, tyre: float, bar_f: float, bar_r: float, track: float, wheel: int
@@ -119,8 +133,14 @@ def test_response_measured_with_a_shim() -> None:
 
 def test_a_shim_too_thin_to_tell_is_refused() -> None:
     with pytest.raises(InputError, match="thicker shim"):
-        response_from_shim(np.full(4, 4.0), np.full(4, 4.0) + 0.001 * CROSS, 0.05**2 * np.eye(4), wheel=0, shim=1e-4,
-                           track=np.array([0.17, 0.17]))  # fmt: skip
+        response_from_shim(
+            np.full(4, 4.0),
+            np.full(4, 4.0) + 0.001 * CROSS,
+            0.05**2 * np.eye(4),
+            wheel=0,
+            shim=1e-4,
+            track=np.array([0.17, 0.17]),
+        )
 
 
 def test_cross_weight_and_floor_told_apart_or_not() -> None:
@@ -279,8 +299,10 @@ def test_the_loop_ends_within_tolerance(cross: float) -> None:
     shop = Workshop(cross)
     texts, _ = run(shop)
     assert abs(shop.cross) / 1600 / 2 * 100 <= 0.5 + 0.15  # points; 0.15: two sigma of a weighing here
-    order = [next(i for i, text in enumerate(texts) if word in text) for word in
-             ("Unhook both", "collars and the damper lengths equal", "Hook the rear", "Hook the front")]  # fmt: skip
+    order = [
+        next(i for i, text in enumerate(texts) if word in text)
+        for word in ("Unhook both", "collars and the damper lengths equal", "Hook the rear", "Hook the front")
+    ]
     assert order == sorted(order)
 
 

@@ -38,8 +38,13 @@ def pad(**change: object) -> object:
 
 
 def rates(**change: object) -> SpringRates:
-    given = {"spring": np.full(4, 2500.0), "motion_ratio": np.full(4, 0.65), "tyre": np.full(4, math.inf),
-             "bar": np.zeros(2), "track": TRACK} | change  # fmt: skip
+    given = {
+        "spring": np.full(4, 2500.0),
+        "motion_ratio": np.full(4, 0.65),
+        "tyre": np.full(4, math.inf),
+        "bar": np.zeros(2),
+        "track": TRACK,
+    } | change
     return SpringRates(**given)  # type: ignore[arg-type]
 
 
@@ -70,8 +75,10 @@ SPOILT = to_record(pad())  # type: ignore[arg-type]
         (lambda: typed_loads(np.full(4, 400.0), math.inf), "resolution inf g"),
         (lambda: corner_weights(np.full(4, 400.0), np.eye(4), contact=np.zeros((3, 2))), "four contact places"),
         (lambda: corner_weights(np.full(4, 400.0), np.eye(4), contact=CONTACT * math.nan), "four contact places"),
-        (lambda: floor_verdict(corner_weights(np.full(4, 400.0), np.eye(4)), response_from_rates(rates()), -1e-9),
-         "must not be negative"),
+        (
+            lambda: floor_verdict(corner_weights(np.full(4, 400.0), np.eye(4)), response_from_rates(rates()), -1e-9),
+            "must not be negative",
+        ),
         (lambda: plan_shims(np.zeros(3)), "four finite heights"),
         (lambda: plan_shims(np.full(4, math.inf)), "four finite heights"),
         (lambda: plan_shims(np.zeros(4), available=(0.0,)), "positive shims"),
@@ -90,10 +97,16 @@ SPOILT = to_record(pad())  # type: ignore[arg-type]
         (lambda: solve_orientations(np.full((1, 4), math.nan), ["as is"], pad_prior()), "not finite"),
         (lambda: pad_faults(np.zeros(4)), "expected samples by pads"),
         (lambda: pad_faults(np.zeros((4, 2)), missing=np.zeros((4, 1), dtype=bool)), "flags of shape"),
-        (lambda: add_parts(np.full(4, 9.0), [PartMass(name="lid", mass_g=math.nan, place=np.zeros(2))], CONTACT),
-         "no number"),
-        (lambda: add_parts(np.full(4, 9.0), [PartMass(name="lid", mass_g=1.0, place=np.array([0, math.inf]))], CONTACT),
-         "no number"),
+        (
+            lambda: add_parts(np.full(4, 9.0), [PartMass(name="lid", mass_g=math.nan, place=np.zeros(2))], CONTACT),
+            "no number",
+        ),
+        (
+            lambda: add_parts(
+                np.full(4, 9.0), [PartMass(name="lid", mass_g=1.0, place=np.array([0, math.inf]))], CONTACT
+            ),
+            "no number",
+        ),
         (lambda: place_ballast(np.full(4, 9.0), math.inf, CONTACT, target="left_pct"), "ballast of inf g"),
         (lambda: usual_scatter(math.nan), "not a number"),
         (lambda: measured_scatter(np.full((1, 4), 400.0)), "one placement"),
@@ -112,7 +125,7 @@ SPOILT = to_record(pad())  # type: ignore[arg-type]
         (lambda: ZeroTracker([pad()]).at(0.0), "no zero"),  # type: ignore[list-item]
         (lambda: settled_reading(np.array([0.0, math.nan]), np.zeros((2, 1))), "time runs backwards"),
     ],
-)  # fmt: skip
+)
 def test_what_cannot_be_is_refused_with_what_to_do(wrong: object, says: str) -> None:
     with pytest.raises(InputError, match=says) as caught:
         wrong()  # type: ignore[operator]
@@ -152,8 +165,12 @@ def test_known_and_estimated_causes_add_in_squares() -> None:
 
 def test_loads_beyond_what_was_checked_are_warned_of() -> None:
     one = pad(pad="FL", capacity_g=1500.0)  # heaviest check mass 1000 g
-    for load, says in ((1049.0, None), (1051.0, "heaviest check mass, 1000 g"), (1500.0, "heaviest"),
-                       (1501.0, "more than its capacity of 1500 g")):  # fmt: skip
+    for load, says in (
+        (1049.0, None),
+        (1051.0, "heaviest check mass, 1000 g"),
+        (1500.0, "heaviest"),
+        (1501.0, "more than its capacity of 1500 g"),
+    ):
         told = loads_from_counts([one], np.array([100 * load + 7])).warnings  # type: ignore[list-item]
         assert len(told) == (says is not None)
         if says is not None:
@@ -164,8 +181,14 @@ def test_loads_beyond_what_was_checked_are_warned_of() -> None:
 def test_doubts_of_a_load_in_grams_by_hand() -> None:
     """100 counts per gram: 30 counts of noise are 0.3 g, 40 of zero 0.4 g; gravity rescales both."""
     two = [pad(pad="FL", gravity=9.80), pad(pad="FR", gravity=9.80)]
-    found = loads_from_counts(two, np.array([40_007.0, 50_007.0]), np.array([30.0, 0.0]),  # type: ignore[arg-type]
-                              zero_counts=np.array([7.0, 7.0]), zero_u=np.array([0.0, 40.0]), gravity=9.75)  # fmt: skip
+    found = loads_from_counts(
+        two,
+        np.array([40_007.0, 50_007.0]),
+        np.array([30.0, 0.0]),  # type: ignore[arg-type]
+        zero_counts=np.array([7.0, 7.0]),
+        zero_u=np.array([0.0, 40.0]),
+        gravity=9.75,
+    )
     factor = 9.80 / 9.75
     np.testing.assert_allclose(found.load_g, factor * np.array([400, 500]), rtol=1e-9)
     parts = {part.name: part for part in found.parts}
@@ -191,8 +214,12 @@ def test_one_weighing_is_enough_where_placing_matters_more_than_the_pads() -> No
         np.testing.assert_allclose(found.pads_g, 1.96 * offset)
         np.testing.assert_allclose(found.scatter_g, 1.96 * 20)
     for tolerance, enough in ((1.97, True), (1.95, False)):
-        tight = one_weighing_enough(load, pad_prior(offset_u_g=1.0, gain_u=0.0),
-                                    scatter=Scatter(covariance=0.01 * np.eye(4), dof=3.0), tolerance_g=tolerance)
+        tight = one_weighing_enough(
+            load,
+            pad_prior(offset_u_g=1.0, gain_u=0.0),
+            scatter=Scatter(covariance=0.01 * np.eye(4), dof=3.0),
+            tolerance_g=tolerance,
+        )
         assert tight.enough == enough
     floor = pad_prior(offset_u_g=0.0, gain_u=0.0, height_u=1e-3, per_height=27_000.0 * np.outer(CROSS, CROSS))
     np.testing.assert_allclose(one_weighing_enough(load, floor).pads_g, 1.96 * 27 * 2)  # four pads of 27 g per mm
@@ -268,6 +295,11 @@ def test_noise_is_added_only_where_repeats_do_not_show_it() -> None:
 def test_a_plan_uses_all_of_the_capacity_and_the_fewest_pieces() -> None:
     plan = calibration_plan([500.0, 300.0, 200.0], capacity_g=1000.0, steps=2, cycles=1)
     assert [(step.total_g, step.masses_g) for step in plan] == [
-        (0.0, ()), (500.0, (500.0,)), (1000.0, (500.0, 300.0, 200.0)), (500.0, (500.0,)), (0.0, ())]  # fmt: skip
+        (0.0, ()),
+        (500.0, (500.0,)),
+        (1000.0, (500.0, 300.0, 200.0)),
+        (500.0, (500.0,)),
+        (0.0, ()),
+    ]
     assert [(step.rising, step.cycle) for step in plan] == [(True, 1)] * 3 + [(False, 1)] * 2
     assert len(calibration_plan([100.0] * 12, capacity_g=250.0)) == 9  # 100 and 200 g: three steps up, two down, twice

@@ -11,8 +11,13 @@ from analysis.weighing.cross_weight import floor_verdict, plan_shims
 from analysis.weighing.parts import Target, place_ballast
 from analysis.weighing.warp import SpringRates, response_from_rates, response_from_shim
 
-ALIKE = SpringRates(spring=np.full(4, 2500.0), motion_ratio=np.full(4, 0.65), tyre=np.full(4, math.inf),
-                    bar=np.zeros(2), track=np.array([0.17, 0.17]))  # fmt: skip
+ALIKE = SpringRates(
+    spring=np.full(4, 2500.0),
+    motion_ratio=np.full(4, 0.65),
+    tyre=np.full(4, math.inf),
+    bar=np.zeros(2),
+    track=np.array([0.17, 0.17]),
+)
 
 
 @pytest.mark.parametrize("sign", [1.0, -1.0])
@@ -66,15 +71,19 @@ def test_stacks_of_shims_have_no_more_than_they_may() -> None:
     ("target", "wanted", "place_mm", "says"),
     [
         # 60 g in the middle make 1660 g; 24.9 g are lacking in front, and 60 g bring 60/260 g for each mm forward
-        ("front_pct", 51.5, (237.9, 0.0), "238 mm ahead of the rear axle and 0 mm to the left of the middle brings the "
-         "front share to 51.5 %"),
+        (
+            "front_pct",
+            51.5,
+            (237.9, 0.0),
+            "238 mm ahead of the rear axle and 0 mm to the left of the middle brings the front share to 51.5 %",
+        ),
         ("left_pct", 51.0, (130.0, 47.03), "130 mm ahead of the rear axle and 47 mm to the left of the middle"),
         ("left_pct", 49.0, (130.0, -47.03), "47 mm to the right of the middle brings the left share to 49.0 %"),
         ("front_pct", 53.0, (345.8, 0.0), "That is outside the wheels: take more ballast"),
         ("left_pct", 52.0, (130.0, 94.07), "That is outside the wheels"),
         ("front_pct", 47.0, (-85.8, 0.0), "That is outside the wheels"),
     ],
-)  # fmt: skip
+)
 def test_ballast_goes_where_the_lever_is(
     target: Target, wanted: float, place_mm: tuple[float, float], says: str
 ) -> None:
@@ -107,8 +116,9 @@ def test_a_shim_tells_the_response_also_between_unequal_tracks(wheel: int) -> No
     true = response_from_rates(replace(ALIKE, track=np.array([0.17, 0.14])))
     before = np.array([4.0, 3.9, 3.8, 4.1])
     after = before + true.per_height[:, wheel] * 0.4e-3
-    found = response_from_shim(before, after, 0.002**2 * np.eye(4), wheel=wheel, shim=0.4e-3, shim_u=1e-5,
-                               track=np.array([0.17, 0.14]))  # fmt: skip
+    found = response_from_shim(
+        before, after, 0.002**2 * np.eye(4), wheel=wheel, shim=0.4e-3, shim_u=1e-5, track=np.array([0.17, 0.14])
+    )
     np.testing.assert_allclose(found.per_height, true.per_height, rtol=1e-6)
     pattern = np.array([1.0, -1.0, -17 / 14, 17 / 14])
     np.testing.assert_allclose(found.pattern, pattern)

@@ -111,8 +111,9 @@ def test_pads_that_agree_are_rarely_accused() -> None:
     for _ in range(250):
         extra = rng.multivariate_normal(np.zeros(4), usual_scatter(4.0).covariance, 4)
         readings = np.array([read(turn, np.zeros(4), np.zeros(4), 0.0, extra[k]) for k, turn in enumerate(FOUR)])
-        found = solve_orientations(readings + rng.normal(0, 0.3, (4, 4)), FOUR, pad_prior(), noise_g=0.3,
-                                   scatter=usual_scatter(4.0))  # fmt: skip
+        found = solve_orientations(
+            readings + rng.normal(0, 0.3, (4, 4)), FOUR, pad_prior(), noise_g=0.3, scatter=usual_scatter(4.0)
+        )
         accused += not found.pads_agree
     assert accused <= 8  # 1 % stated; binomial(250, 0.01) exceeds 8 once in 1000 seeds
 
@@ -127,8 +128,9 @@ def test_turned_weighings_cover_the_truth() -> None:
         offset, gain = rng.normal(0, 4, 4), rng.normal(0, 0.004, 4)
         extra = rng.multivariate_normal(np.zeros(4), usual_scatter(5.0).covariance, len(turns))
         readings = np.array([read(turn, offset, gain, 0.0, extra[k]) for k, turn in enumerate(turns)])
-        found = solve_orientations(readings + rng.normal(0, 0.3, readings.shape), turns,
-                                   pad_prior(offset_u_g=4, gain_u=0.004), noise_g=0.3)  # fmt: skip
+        found = solve_orientations(
+            readings + rng.normal(0, 0.3, readings.shape), turns, pad_prior(offset_u_g=4, gain_u=0.004), noise_g=0.3
+        )
         weights = corner_weights(found.load_g, found.parts)
         for k, (estimate, truth) in enumerate(
             [(weights.corner_g[0], CAR[0]), (weights.cross_g, CROSS @ CAR), (weights.front_pct, 100 * 830 / 1600)]

@@ -17,8 +17,9 @@ from analysis.weighing.zero_tracking import ZeroTracker, drift_rate, zero_at
 LEVEL = np.array([900_000.0, 880_000, 910_000, 870_000])
 
 
-def stream(rng: np.random.Generator, rate: int, seconds: float = 2.0, sd: float = 25.0, rho: float = 0.0,
-           pads: int = 4) -> tuple[np.ndarray, np.ndarray]:  # fmt: skip
+def stream(
+    rng: np.random.Generator, rate: int, seconds: float = 2.0, sd: float = 25.0, rho: float = 0.0, pads: int = 4
+) -> tuple[np.ndarray, np.ndarray]:
     """A resting load with autoregressive noise of standard deviation sd, rounded to whole counts."""
     n = int(rate * seconds) + 1
     noise = np.empty((n, pads))

@@ -34,67 +34,132 @@ HERE = Path(__file__).parent
 WIRED = ["RR", "FL", "FR", "RL"]
 SIZE = (640, 360)
 CHASSIS = {
-    "chassis.front.spring_n_per_mm": 2.6, "chassis.rear.spring_n_per_mm": 2.1,
-    "chassis.front.bar_n_per_mm": 0.4, "chassis.rear.bar_n_per_mm": 0.1,
-    "chassis.front.motion_ratio": 0.66, "chassis.rear.motion_ratio": 0.61,
-}  # fmt: skip
+    "chassis.front.spring_n_per_mm": 2.6,
+    "chassis.rear.spring_n_per_mm": 2.1,
+    "chassis.front.bar_n_per_mm": 0.4,
+    "chassis.rear.bar_n_per_mm": 0.1,
+    "chassis.front.motion_ratio": 0.66,
+    "chassis.rear.motion_ratio": 0.61,
+}
 GEOMETRY = {
-    "geometry.wheelbase_mm": 257.0, "geometry.wheelbase_mm_u": 0.3,
-    "geometry.track_front_mm": 167.0, "geometry.track_front_mm_u": 1.0,
-    "geometry.track_rear_mm": 159.0, "geometry.track_rear_mm_u": 1.5,
-    "geometry.front_roll_share": 0.42, "geometry.front_roll_share_u": 0.1,
-    "front.toe_deg": 1.4, "front.toe_deg_u": 0.2, "rear.toe_deg": -0.6, "rear.toe_deg_u": 0.4,
-    "front.drag": 0.03, "rear.drag": 0.09, "rear.kind": "differential",
-    "plate.height_mm": 90.0, "plate.height_mm_u": 1.0, "plate.place_mm_u": 0.5, "plate.turn_deg_u": 0.2,
-    "plate.bar_mm": 103.0, "plate.bar_mm_u": 0.1,
-}  # fmt: skip
+    "geometry.wheelbase_mm": 257.0,
+    "geometry.wheelbase_mm_u": 0.3,
+    "geometry.track_front_mm": 167.0,
+    "geometry.track_front_mm_u": 1.0,
+    "geometry.track_rear_mm": 159.0,
+    "geometry.track_rear_mm_u": 1.5,
+    "geometry.front_roll_share": 0.42,
+    "geometry.front_roll_share_u": 0.1,
+    "front.toe_deg": 1.4,
+    "front.toe_deg_u": 0.2,
+    "rear.toe_deg": -0.6,
+    "rear.toe_deg_u": 0.4,
+    "front.drag": 0.03,
+    "rear.drag": 0.09,
+    "rear.kind": "differential",
+    "plate.height_mm": 90.0,
+    "plate.height_mm_u": 1.0,
+    "plate.place_mm_u": 0.5,
+    "plate.turn_deg_u": 0.2,
+    "plate.bar_mm": 103.0,
+    "plate.bar_mm_u": 0.1,
+}
 PUSH = {
-    "push.height_mm": 14.0, "push.height_mm_u": 1.0, "push.position_pct_u": 0.4, "push.distance_mm": 32.0,
-    "push.speed_mm_s": 50.0, "grip.front": 0.86, "grip.rear": 0.78, "grip.ratio_u": 0.02, "grip.level_u": 0.1,
-    "grip.measured": True, "conditions.surface": "painted board", "conditions.floor_temperature_c": 21.5,
-}  # fmt: skip
+    "push.height_mm": 14.0,
+    "push.height_mm_u": 1.0,
+    "push.position_pct_u": 0.4,
+    "push.distance_mm": 32.0,
+    "push.speed_mm_s": 50.0,
+    "grip.front": 0.86,
+    "grip.rear": 0.78,
+    "grip.ratio_u": 0.02,
+    "grip.level_u": 0.1,
+    "grip.measured": True,
+    "conditions.surface": "painted board",
+    "conditions.floor_temperature_c": 21.5,
+}
 TYPED = {"typed.weights_g": [455.0, 380.0, 345.0, 405.0], "typed.weights_resolution_g": 5.0}
 TESTS: dict[str, dict[str, object]] = {
     "first": {"push.position_pct": 85.0, "push.side": "right", "push.finger": "rolling", "clip": "two-pushes.mp4"},
-    "second": {"push.position_pct": 22.0, "push.side": "left", "push.finger": "sticking", "push.finger_path":
-               "stays on the car", "clip": "two-pushes.mp4"},
+    "second": {
+        "push.position_pct": 22.0,
+        "push.side": "left",
+        "push.finger": "sticking",
+        "push.finger_path": "stays on the car",
+        "clip": "two-pushes.mp4",
+    },
     "at-38": {"push.position_pct": 38.0, "push.side": "left", "clip": "at-38.mp4"},
     "at-45": {"push.position_pct": 45.0, "push.side": "right", "clip": "at-45.mp4"},
     "at-52": {"push.position_pct": 52.0, "push.side": "right", "clip": "at-52.mp4"},
     "at-59": {"push.position_pct": 59.0, "push.side": "right", "clip": "at-59.mp4"},
     "at-66": {"push.position_pct": 66.0, "push.side": "left", "clip": "at-66.mp4"},
-    "hard": {"push.position_pct": 85.0, "push.side": "right", "clip": "hard.mp4", "grip.front": 0.7,
-             "conditions.compound_front": "hard"},
-    "rolling": {"push.position_pct": 70.0, "push.side": "left", "push.wheels": "as on the car card",
-                "push.finger_path": "stays on the car"},
-    "typed": {"car": "typed-car.toml", "push.position_pct": 60.0, "push.side": "left", "typed.pivot_pct": -35.0,
-              "typed.pivot_pct_u": 3.0, **TYPED},
-}  # fmt: skip
+    "hard": {
+        "push.position_pct": 85.0,
+        "push.side": "right",
+        "clip": "hard.mp4",
+        "grip.front": 0.7,
+        "conditions.compound_front": "hard",
+    },
+    "rolling": {
+        "push.position_pct": 70.0,
+        "push.side": "left",
+        "push.wheels": "as on the car card",
+        "push.finger_path": "stays on the car",
+    },
+    "typed": {
+        "car": "typed-car.toml",
+        "push.position_pct": 60.0,
+        "push.side": "left",
+        "typed.pivot_pct": -35.0,
+        "typed.pivot_pct_u": 3.0,
+        **TYPED,
+    },
+}
 FILMED = {f"at-{pct}": (0.86, 0.78) for pct in (38, 45, 52, 59, 66)} | {"hard": (0.7, 0.78)}
 """Clips that were measured and then left out: their tracks are kept."""
 
 
 def setup(grip: tuple[float, float]) -> SetUp:
-    return SetUp(name="kept", title="kept", mass_g=1585.0, cg_mm=(137.0, 5.5), cross_g=21.0, grip=grip, car=GEOMETRY,
-                 test=PUSH)  # fmt: skip
+    return SetUp(
+        name="kept", title="kept", mass_g=1585.0, cg_mm=(137.0, 5.5), cross_g=21.0, grip=grip, car=GEOMETRY, test=PUSH
+    )
 
 
 def write_cards(folder: Path) -> None:
     folder.mkdir()
-    (folder / "bench.toml").write_text(card_text("bench", {
-        "name": "Kept bench", "pads.wheels": WIRED, "pads.reseat_g": 3.0, "pads.level_mm_u": 0.15,
-        "floor.bar_mm": 97.0, "floor.bar_mm_u": 0.1, "place.latitude_deg": 64.1, "place.height_m": 480.0,
-    }))  # fmt: skip
+    (folder / "bench.toml").write_text(
+        card_text(
+            "bench",
+            {
+                "name": "Kept bench",
+                "pads.wheels": WIRED,
+                "pads.reseat_g": 3.0,
+                "pads.level_mm_u": 0.15,
+                "floor.bar_mm": 97.0,
+                "floor.bar_mm_u": 0.1,
+                "place.latitude_deg": 64.1,
+                "place.height_m": 480.0,
+            },
+        )
+    )
     (folder / "car.toml").write_text(card_text("car", GEOMETRY | CHASSIS | {"name": "Kept car"}))
-    (folder / "typed-car.toml").write_text(card_text("car", GEOMETRY | {"name": "Typed car", "rear.toe_deg": 1.1,
-                                                                        "geometry.wheelbase_mm": 251.0}))
+    (folder / "typed-car.toml").write_text(
+        card_text("car", GEOMETRY | {"name": "Typed car", "rear.toe_deg": 1.1, "geometry.wheelbase_mm": 251.0})
+    )
     for name, keys in TESTS.items():
         text = card_text("test", PUSH | {"name": f"kept {name}", "conditions.compound_front": "soft"} | keys)
         (folder / f"{name}.toml").write_text(text)
     # one baseline and one change, twice each: the same measured pushes stand for both rounds
     heads = "number,block,role,side,station_pct,board_turn_deg,recorded,do_first,test,tyre"
-    rows = [f"{n},{block},set-up,right,85,0,yes,,{test}.toml,{tyre}" for n, block, test, tyre in (
-        (1, 1, "first", "soft"), (2, 1, "hard", "hard"), (3, 2, "hard", "hard"), (4, 2, "first", "soft"))]
+    rows = [
+        f"{n},{block},set-up,right,85,0,yes,,{test}.toml,{tyre}"
+        for n, block, test, tyre in (
+            (1, 1, "first", "soft"),
+            (2, 1, "hard", "hard"),
+            (3, 2, "hard", "hard"),
+            (4, 2, "first", "soft"),
+        )
+    ]
     (folder / "series.csv").write_text("\n".join([heads, *rows]) + "\n")
 
 
@@ -115,12 +180,29 @@ def film(cards_folder: Path, clip: Path, tests: list[str], truth: Truth, seed: i
         pose, end = moved.pose[-1], float(times[-1][-1]) + 1 / 30
     cards = read_set(cards_folder / f"{tests[0]}.toml")
     floor = floor_layout(cards.bench)
-    camera = looking_at(np.array([-0.08, -0.85, 0.98]), np.array([0.0, 0.02, 0.0]), focal=750.0, size=SIZE,
-                        distortion=np.array([-0.09, 0.03, 0.0, 0.0, 0.0]))  # fmt: skip
+    camera = looking_at(
+        np.array([-0.08, -0.85, 0.98]),
+        np.array([0.0, 0.02, 0.0]),
+        focal=750.0,
+        size=SIZE,
+        distortion=np.array([-0.09, 0.03, 0.0, 0.0, 0.0]),
+    )
     outline = np.array([[-0.08, -0.095], [0.33, -0.095], [0.33, 0.095], [-0.08, 0.095]])
-    render_push(clip, time=np.concatenate(times), pose=np.concatenate(poses), floor=true_floor(floor, rng),
-                car=true_plate(car_markers(cards.car, dictionary=floor.dictionary), truth), camera=camera, rng=rng,
-                size=SIZE, fps=30.0, look=Look(), outline=outline, wheels=truth.pushed.contacts, samples=2)  # fmt: skip
+    render_push(
+        clip,
+        time=np.concatenate(times),
+        pose=np.concatenate(poses),
+        floor=true_floor(floor, rng),
+        car=true_plate(car_markers(cards.car, dictionary=floor.dictionary), truth),
+        camera=camera,
+        rng=rng,
+        size=SIZE,
+        fps=30.0,
+        look=Look(),
+        outline=outline,
+        wheels=truth.pushed.contacts,
+        samples=2,
+    )
 
 
 class Person:
@@ -172,9 +254,15 @@ def make() -> None:
     clips.mkdir()
     write_cards(cards)
     truth = draw_truth(setup((0.86, 0.78)), np.random.default_rng(5))
-    cells = PadCells(gain=COUNTS_PER_GRAM * np.array([1.0, 0.98, 1.03, 0.995]), offset=np.array([2e4, -9e4, 5e4, 1e4]),
-                     bow=np.array([6e-3, -4e-3, 8e-3, 5e-3]), noise_g=np.array([0.05, 0.1, 0.06, 0.08]),
-                     drift_g_per_hour=np.zeros(4), wander_g=np.zeros(4), capacity_g=2000.0)  # fmt: skip
+    cells = PadCells(
+        gain=COUNTS_PER_GRAM * np.array([1.0, 0.98, 1.03, 0.995]),
+        offset=np.array([2e4, -9e4, 5e4, 1e4]),
+        bow=np.array([6e-3, -4e-3, 8e-3, 5e-3]),
+        noise_g=np.array([0.05, 0.1, 0.06, 0.08]),
+        drift_g_per_hour=np.zeros(4),
+        wander_g=np.zeros(4),
+        capacity_g=2000.0,
+    )
     virtual = VirtualPads(cells=cells, seed=9, rate=80, time_factor=12.0)
     with tempfile.TemporaryDirectory() as elsewhere, virtual as pads:
         for module in (calibrate, lift, weigh):

@@ -66,9 +66,7 @@ def test_four_numbers_are_enough_to_start() -> None:
         ("", CarCard, ["no line that says which card"]),
     ],
 )
-def test_a_wrong_card_names_file_key_value_and_what_is_allowed(
-    text: str, card_type: type, parts: list[str]
-) -> None:
+def test_a_wrong_card_names_file_key_value_and_what_is_allowed(text: str, card_type: type, parts: list[str]) -> None:
     with pytest.raises(InputError) as caught:
         parse_card(text, card_type, where="some.toml")
     message = str(caught.value)
@@ -110,13 +108,9 @@ def test_templates_round_trip_every_kind_of_value() -> None:
 def test_a_sheet_printed_small_scales_about_its_own_middle() -> None:
     # similarity, by hand: on one page distances and squares shrink with the bar, the page's middle stays
     true = floor_layout(parse_card('card = "bench"\nname = "b"', BenchCard, where="x"))
-    small = floor_layout(
-        parse_card('card = "bench"\nname = "b"\n[floor]\nbar_mm = 99.0', BenchCard, where="x")
-    )
+    small = floor_layout(parse_card('card = "bench"\nname = "b"\n[floor]\nbar_mm = 99.0', BenchCard, where="x"))
     assert small.markers[0].size == pytest.approx(0.99 * true.markers[0].size)
-    gap = [
-        math.dist((s.markers[0].x, s.markers[0].y), (s.markers[1].x, s.markers[1].y)) for s in (true, small)
-    ]
+    gap = [math.dist((s.markers[0].x, s.markers[0].y), (s.markers[1].x, s.markers[1].y)) for s in (true, small)]
     assert gap[1] == pytest.approx(0.99 * gap[0])
     assert small.markers[1].x == pytest.approx(true.markers[1].x)
     assert small.markers[4].x == pytest.approx(true.markers[4].x)

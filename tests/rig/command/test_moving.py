@@ -47,9 +47,15 @@ def run(*arguments: str) -> str:
 
 def test_two_set_ups_through_the_phases_of_a_card(folder: Path) -> None:
     text = run(
-        str(folder / "car.toml"), str(folder / "phases.toml"), "--against", str(folder / "stiff.toml"), *WEIGHTS,
-        "--out", str(folder / "out"), "--json",
-    )  # fmt: skip
+        str(folder / "car.toml"),
+        str(folder / "phases.toml"),
+        "--against",
+        str(folder / "stiff.toml"),
+        *WEIGHTS,
+        "--out",
+        str(folder / "out"),
+        "--json",
+    )
     told = json.loads(text)
     assert [one["name"] for one in told["phases"]] == ["approach", "initiation", "hold", "transition", "exit"]
     for one in told["phases"]:
@@ -78,15 +84,22 @@ def test_a_usual_drift_is_taken_without_a_phases_card(folder: Path) -> None:
 @pytest.mark.parametrize(
     ("change", "arguments", "says"),
     [
-        (("[chassis]\nload_sensitivity = 0.2\n[chassis.front]\nspring_n_per_mm = 1.0\n[chassis.rear]\n"
-          "spring_n_per_mm = 0.9\n", ""), WEIGHTS, "no springs"),
+        (
+            (
+                "[chassis]\nload_sensitivity = 0.2\n[chassis.front]\nspring_n_per_mm = 1.0\n[chassis.rear]\n"
+                "spring_n_per_mm = 0.9\n",
+                "",
+            ),
+            WEIGHTS,
+            "no springs",
+        ),
         (("spring_n_per_mm = 0.9", "spring_n_per_mm = -1"), WEIGHTS, "spring_n_per_mm"),
         (("spring_n_per_mm = 0.9", "spring_n_per_mm = 0.9\nmotion_ratio = 0"), WEIGHTS, "motion_ratio"),
         (("", ""), ["--log", "LOG"], "no weighing"),
         (("", ""), ["--weights", "30", "400", "420", "420"], "unsprung weight"),
         (("", ""), [*WEIGHTS, "--phase", "donut"], "no phase"),
     ],
-)  # fmt: skip
+)
 def test_nonsense_is_told(folder: Path, change: tuple[str, str], arguments: list[str], says: str) -> None:
     (folder / "car.toml").write_text(CAR.replace(*change) if change[0] else CAR)
     given = [str(folder / "log") if word == "LOG" else word for word in arguments]

@@ -52,9 +52,13 @@ def test_a_bounce_from_a_table(tmp_path: Path) -> None:  # closed form of a damp
 
 @pytest.mark.parametrize(
     ("text", "says"),
-    [("", "does not name"), ("time_s,height_mm\n0,x\n", "line 2"), ("time_s,height_mm\n0,1\n1,nan\n", "line 3"),
-     ("time_s,height_mm\n0,1\n", "12 frames")],
-)  # fmt: skip
+    [
+        ("", "does not name"),
+        ("time_s,height_mm\n0,x\n", "line 2"),
+        ("time_s,height_mm\n0,1\n1,nan\n", "line 3"),
+        ("time_s,height_mm\n0,1\n", "12 frames"),
+    ],
+)
 def test_tables_that_hold_no_bounce(tmp_path: Path, text: str, says: str) -> None:
     table = tmp_path / "bounce.csv"
     table.write_text(text)

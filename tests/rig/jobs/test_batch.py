@@ -31,8 +31,9 @@ def workshop(tmp_path_factory: pytest.TempPathFactory) -> Path:
         text = text.replace("speed_mm_s = 30.0", "speed_mm_s = 60.0")
         text = text.replace("distance_mm = 60.0", "distance_mm = 30.0")
         path.write_text(text, encoding="utf-8")
-    film_push(read_set(paths[0]), draw_truth(SETUPS[0], np.random.default_rng(1)), folder / "dunlin" / "push-50.avi",
-              seed=3)
+    film_push(
+        read_set(paths[0]), draw_truth(SETUPS[0], np.random.default_rng(1)), folder / "dunlin" / "push-50.avi", seed=3
+    )
     (folder / "dunlin" / "push-85.avi").write_bytes((folder / "dunlin" / "push-50.avi").read_bytes() + b"\0")
     bad = (folder / "dunlin" / "push-50.toml").read_text(encoding="utf-8").replace("push-50.avi", "bad.avi")
     (folder / "dunlin" / "unreadable.toml").write_text(bad, encoding="utf-8")

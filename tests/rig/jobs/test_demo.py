@@ -50,7 +50,8 @@ def turn_per_travel(start: list[float], end: list[float], wheelbase: float) -> f
 def test_the_demo_does_the_whole_job(demo: Path, run: Run) -> None:
     setups = json.loads((demo / "result.json").read_text())["setups"]
     assert [(row["name"], row["push_position_pct"]) for row in setups] == [
-        (name, pct) for name in ("alike", "front-grip", "rear-ballast") for pct in (50, 85)]
+        (name, pct) for name in ("alike", "front-grip", "rear-ballast") for pct in (50, 85)
+    ]
     by = {(row["name"], row["push_position_pct"]): row for row in setups}
     for row in setups:
         assert row["verdict"] in ("agrees", "disagrees", "cannot tell")
@@ -76,11 +77,18 @@ def test_the_demo_does_the_whole_job(demo: Path, run: Run) -> None:
     report = (demo / "report.html").read_text()
     assert report.count("<svg") == 1 + 6  # all pushes beside each other, each from above
     assert "http://" not in report.replace("http://www.w3.org", "").replace("http://purl.org", "").replace(
-        "http://creativecommons.org", "")
+        "http://creativecommons.org", ""
+    )
     with BenchLog(demo / "log", read_only=True) as log:
         kinds = [record.kind for record in log.records()]
     assert {kind: kinds.count(kind) for kind in set(kinds)} == {
-        "calibration": 1, "zero": 3, "weighing": 3, "push": 6, "prediction": 6, "comparison": 6}
+        "calibration": 1,
+        "zero": 3,
+        "weighing": 3,
+        "push": 6,
+        "prediction": 6,
+        "comparison": 6,
+    }
 
     # the same by hand, with the commands
     test, logs = demo / "front-grip" / "push-85.toml", demo / "log"
@@ -106,8 +114,11 @@ def cards(tmp_path: Path, run: Run) -> Path:
 
 
 def test_typed_weights_and_a_ruler_go_the_same_way(cards: Path, run: Run, tmp_path: Path) -> None:
-    cards.write_text(cards.read_text().replace("# pivot_pct = ", "pivot_pct = -22.0").replace(
-        "position_pct = 50.0", "position_pct = 80.0"))
+    cards.write_text(
+        cards.read_text()
+        .replace("# pivot_pct = ", "pivot_pct = -22.0")
+        .replace("position_pct = 50.0", "position_pct = 80.0")
+    )
     code, out, err = run("compare", cards, "--log", tmp_path / "log", "--json")
     assert (code, err) == (0, "")
     told = json.loads(out)
@@ -115,20 +126,23 @@ def test_typed_weights_and_a_ruler_go_the_same_way(cards: Path, run: Run, tmp_pa
     assert told["verdict"] in ("agrees", "disagrees", "cannot tell")
 
 
-@pytest.mark.parametrize(("arguments", "code", "parts"), [
-    (["weigh", "CARDS/test.toml", "--port", "/dev/no-such-port"], 2, ["typed"]),
-    (["zero", "CARDS/test.toml", "--port", "/dev/no-such-port"], 1, ["/dev/no-such-port", "list the ports"]),
-    (["zero", "CARDS/test.toml"], 2, ["no port is named", "pivotbench ports"]),
-    (["weigh", "CARDS/none.toml"], 2, ["none.toml", "no such card"]),
-    (["measure", "CARDS/none.mp4", "CARDS/test.toml"], 2, ["none.mp4"]),
-    (["measure", "CARDS/car.toml", "CARDS/test.toml"], 2, ["car.toml"]),
-    (["measure", "CARDS", "CARDS/test.toml"], 2, ["cards"]),
-    (["compare", "CARDS/test.toml"], 2, ["neither a clip nor a typed-in pivot"]),
-    (["new-cards", "CARDS"], 2, ["there is a card already"]),
-    (["log"], 2, ["there is no bench log here"]),
-    (["no-such-command"], 2, ["No such command"]),
-    (["weigh"], 2, ["Missing argument"]),
-])
+@pytest.mark.parametrize(
+    ("arguments", "code", "parts"),
+    [
+        (["weigh", "CARDS/test.toml", "--port", "/dev/no-such-port"], 2, ["typed"]),
+        (["zero", "CARDS/test.toml", "--port", "/dev/no-such-port"], 1, ["/dev/no-such-port", "list the ports"]),
+        (["zero", "CARDS/test.toml"], 2, ["no port is named", "pivotbench ports"]),
+        (["weigh", "CARDS/none.toml"], 2, ["none.toml", "no such card"]),
+        (["measure", "CARDS/none.mp4", "CARDS/test.toml"], 2, ["none.mp4"]),
+        (["measure", "CARDS/car.toml", "CARDS/test.toml"], 2, ["car.toml"]),
+        (["measure", "CARDS", "CARDS/test.toml"], 2, ["cards"]),
+        (["compare", "CARDS/test.toml"], 2, ["neither a clip nor a typed-in pivot"]),
+        (["new-cards", "CARDS"], 2, ["there is a card already"]),
+        (["log"], 2, ["there is no bench log here"]),
+        (["no-such-command"], 2, ["No such command"]),
+        (["weigh"], 2, ["Missing argument"]),
+    ],
+)
 def test_wrong_input_says_what_where_and_what_to_do(
     arguments: list[str], code: int, parts: list[str], cards: Path, run: Run, tmp_path: Path
 ) -> None:

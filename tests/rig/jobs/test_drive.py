@@ -47,10 +47,17 @@ def test_a_filmed_circle_is_read_from_the_pictures(tmp_path: Path) -> None:
     floor = floor_layout(cards.bench)
     clip = tmp_path / "circle.avi"
     render_push(
-        clip, time=t, pose=pose, floor=floor, car=car_markers(cards.car, dictionary=floor.dictionary),
+        clip,
+        time=t,
+        pose=pose,
+        floor=floor,
+        car=car_markers(cards.car, dictionary=floor.dictionary),
         camera=looking_at(np.array([0.0, -0.25, 1.3]), np.zeros(3), focal=1000.0, size=(1280, 720)),
-        rng=np.random.default_rng(1), size=(1280, 720), fps=15.0, samples=1,
-    )  # fmt: skip
+        rng=np.random.default_rng(1),
+        size=(1280, 720),
+        fps=15.0,
+        samples=1,
+    )
     asked = [str(clip), str(tmp_path / "test.toml"), "--log", str(tmp_path / "log"), "--json"]
     ran = CliRunner().invoke(command, asked)
     assert ran.exit_code == 0, ran.output

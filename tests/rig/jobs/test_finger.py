@@ -35,8 +35,13 @@ def bench(folder: Path, **test: object) -> CardSet:
     folder.mkdir(parents=True, exist_ok=True)
     cards = {
         "car": {"plate.height_mm": 60.0, "plate.height_mm_u": 0.3, "plate.place_mm_u": 0.3},
-        "bench": {"finger.tip_ahead_mm": 25.0, "finger.tip_ahead_mm_u": 0.5, "finger.tip_left_mm_u": 0.5,
-                  "finger.tip_below_mm": 17.0, "finger.tip_below_mm_u": 1.0},
+        "bench": {
+            "finger.tip_ahead_mm": 25.0,
+            "finger.tip_ahead_mm_u": 0.5,
+            "finger.tip_left_mm_u": 0.5,
+            "finger.tip_below_mm": 17.0,
+            "finger.tip_below_mm_u": 1.0,
+        },
         "test": {"push.position_pct": 70.0, "typed.weights_g": [400.0, 390.0, 385.0, 385.0]}
         | {name.replace("__", "."): value for name, value in test.items()},
     }
@@ -64,12 +69,29 @@ def seen(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Measurement
     folder = tmp_path_factory.mktemp("finger")
     time = np.arange(0.0, 2.01, 0.005)
     pose, tip = pushed(time)
-    hand = Hand(tip=tip, outward=np.array([-0.2, -1.0]), height=0.008, worn=WornMarker(
-        dictionary=default_floor().dictionary, id=20, size=0.030, tip=TIP, attitude=np.array([1.4, 0.05, 0.12])))
-    render_push(folder / "push.avi", time=time, pose=pose, floor=default_floor(),
-                car=default_car(WHEELBASE, height=0.060), camera=EYE, rng=np.random.default_rng(8), size=SIZE, fps=15.0,
-                look=Look(noise=1.0), hand=hand, samples=2,
-                outline=np.array([[-0.08, FACE], [0.33, FACE], [0.33, -FACE], [-0.08, -FACE]]))
+    hand = Hand(
+        tip=tip,
+        outward=np.array([-0.2, -1.0]),
+        height=0.008,
+        worn=WornMarker(
+            dictionary=default_floor().dictionary, id=20, size=0.030, tip=TIP, attitude=np.array([1.4, 0.05, 0.12])
+        ),
+    )
+    render_push(
+        folder / "push.avi",
+        time=time,
+        pose=pose,
+        floor=default_floor(),
+        car=default_car(WHEELBASE, height=0.060),
+        camera=EYE,
+        rng=np.random.default_rng(8),
+        size=SIZE,
+        fps=15.0,
+        look=Look(noise=1.0),
+        hand=hand,
+        samples=2,
+        outline=np.array([[-0.08, FACE], [0.33, FACE], [0.33, -FACE], [-0.08, -FACE]]),
+    )
     cards = bench(folder)
     with BenchLog(folder / "log") as log:
         yield measure_clip(folder / "push.avi", cards, log), cards, log

@@ -29,8 +29,9 @@ def blocked_pivot(station: float, front: float, rear: float) -> float:
     """
 
     def balance(x: float) -> float:
-        return (front * ((LENGTH - x) * (LENGTH - station) + HALF**2) / np.hypot(LENGTH - x, HALF)
-                + rear * (x * station + HALF**2) / np.hypot(x, HALF))
+        return front * ((LENGTH - x) * (LENGTH - station) + HALF**2) / np.hypot(LENGTH - x, HALF) + rear * (
+            x * station + HALF**2
+        ) / np.hypot(x, HALF)
 
     null = LENGTH * front / (front + rear)
     return float(brentq(balance, -50.0, null) if station > null else brentq(balance, null, 50.0))
@@ -47,18 +48,43 @@ class Workshop:
 
     def push(self, name: str, pct: float, ratio: float, *, off: float = 0.0, **more: object) -> CardSet:
         """Put one measured push on record: front grip `ratio` times the rear's, equal loads."""
-        keys = {"name": name, "push.position_pct": pct, "push.position_pct_u": 0.2, "push.height_mm": 0.0,
-                "push.height_mm_u": 0.0, "push.direction_deg_u": 0.0, "push.finger_path": "stays on the car",
-                "typed.weights_g": [400.0] * 4} | {key.replace("__", "."): value for key, value in more.items()}
+        keys = {
+            "name": name,
+            "push.position_pct": pct,
+            "push.position_pct_u": 0.2,
+            "push.height_mm": 0.0,
+            "push.height_mm_u": 0.0,
+            "push.direction_deg_u": 0.0,
+            "push.finger_path": "stays on the car",
+            "typed.weights_g": [400.0] * 4,
+        } | {key.replace("__", "."): value for key, value in more.items()}
         path = self.folder / f"{name}.toml"
         path.write_text(card_text("test", keys))
         pivot = blocked_pivot(pct / 100 * LENGTH, ratio, 1.0)
         kappa = 1.0 / (LENGTH / 2 - pivot) + off
         u = 0.01
-        self.log.record("push", name, inputs={}, result={"pushes": [{
-            "number": 1, "turn_deg": 10.0, "pivot": {
-                "kappa_per_m": kappa, "kappa_u_per_m": u, "kappa_interval_per_m": [kappa - 1.96 * u, kappa + 1.96 * u],
-                "wheelbase_m": LENGTH, "count": 1, "method": "closed form", "warnings": []}}]})
+        self.log.record(
+            "push",
+            name,
+            inputs={},
+            result={
+                "pushes": [
+                    {
+                        "number": 1,
+                        "turn_deg": 10.0,
+                        "pivot": {
+                            "kappa_per_m": kappa,
+                            "kappa_u_per_m": u,
+                            "kappa_interval_per_m": [kappa - 1.96 * u, kappa + 1.96 * u],
+                            "wheelbase_m": LENGTH,
+                            "count": 1,
+                            "method": "closed form",
+                            "warnings": [],
+                        },
+                    }
+                ]
+            },
+        )
         return read_set(path)
 
 
@@ -124,7 +150,7 @@ def test_a_series_says_which_change_did_what(workshop: Workshop) -> None:
         writer.writerows(rows)
     series = analyse_plan(plan, workshop.log)
     truth = [1 / (LENGTH / 2 - blocked_pivot(0.85 * LENGTH, ratio, 1.0)) for ratio in (1.0, 1.3)]
-    effect, = series.result.effects
+    (effect,) = series.result.effects
     assert (effect.reference, effect.level, effect.clear) == ("hard", "soft", True)
     assert effect.change < 0  # more front grip lowers kappa (common practice, no source)
     assert effect.interval[0] < truth[1] - truth[0] < effect.interval[1]
@@ -140,8 +166,10 @@ def test_a_series_says_which_change_did_what(workshop: Workshop) -> None:
 
 
 def test_the_grip_ladder_ranks_tyres(workshop: Workshop) -> None:
-    sets = [workshop.push(name, 85.0, ratio, conditions__compound_front=name, conditions__surface=surface)
-            for name, ratio, surface in (("hard", 0.85, "board"), ("medium", 1.0, "board"), ("soft", 1.3, "carpet"))]
+    sets = [
+        workshop.push(name, 85.0, ratio, conditions__compound_front=name, conditions__surface=surface)
+        for name, ratio, surface in (("hard", 0.85, "board"), ("medium", 1.0, "board"), ("soft", 1.3, "carpet"))
+    ]
     ladder, record = ladder_of(sets, workshop.log)
     rows = besides_parts([record])[0].tables[0].rows
     assert [row[0] for row in rows] == ["soft", "medium", "hard"]
@@ -165,9 +193,14 @@ def test_the_commands_tell_the_same(workshop: Workshop, capfd: pytest.CaptureFix
     logs = ["--log", str(workshop.log.folder)]
     tests = [str(workshop.folder / f"at-{pct}.toml") for pct in (40, 46, 52, 58, 64, 85)]
     drawn = str(workshop.folder / "map")
-    for arguments in (["infer", *tests, "--json"], ["sweep", *tests[:5]], ["grip", tests[0]],
-                      ["pull", tests[0], "--force", "12"], ["tilt", tests[0], "--angle", "39"],
-                      ["reach", tests[5], "--pivot", "-30", "--out", drawn]):
+    for arguments in (
+        ["infer", *tests, "--json"],
+        ["sweep", *tests[:5]],
+        ["grip", tests[0]],
+        ["pull", tests[0], "--force", "12"],
+        ["tilt", tests[0], "--angle", "39"],
+        ["reach", tests[5], "--pivot", "-30", "--out", drawn],
+    ):
         with pytest.raises(SystemExit) as ended:
             main([*arguments, *logs])
         told = capfd.readouterr()

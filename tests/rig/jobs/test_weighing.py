@@ -110,7 +110,7 @@ def test_pads_calibrated_with_masses_weigh_the_car_turned_or_not(bench: Bench) -
     again = weighing_from(bench.log.get(plain.record.id), bench.cards)
     np.testing.assert_array_equal(again.load_covariance, plain.load_covariance)
     assert {record.kind for record in bench.log.records()} == {"calibration", "zero", "weighing"}
-    part, = besides_parts(list(bench.log.records()))
+    (part,) = besides_parts(list(bench.log.records()))
     assert part.paragraphs == ["Also in the log: 1 × zero."]
     assert part.tables[0].rows[0][4] == "4 pads from 0 to 1000 g"
     assert f"{plain.weights.total_g.value:.1f} ± {plain.weights.total_g.half_width:.1f} g" in part.tables[0].rows[1][4]
@@ -242,8 +242,16 @@ def test_the_commands_work_on_a_real_pseudo_terminal(ready: Bench, capfd: pytest
 
 def with_springs(bench: Bench) -> None:
     """Give the car the springs of the check values: 2.5 N/mm, motion ratio 0.65, no bars, rigid tyres."""
-    chassis = {f"chassis.{end}.{key}": value for end in ("front", "rear") for key, value in (
-        ("spring_n_per_mm", 2.5), ("motion_ratio", 0.65), ("tyre_n_per_mm", 10000.0), ("collar_pitch_mm", 0.75))}
+    chassis = {
+        f"chassis.{end}.{key}": value
+        for end in ("front", "rear")
+        for key, value in (
+            ("spring_n_per_mm", 2.5),
+            ("motion_ratio", 0.65),
+            ("tyre_n_per_mm", 10000.0),
+            ("collar_pitch_mm", 0.75),
+        )
+    }
     (bench.test.parent / "car.toml").write_text(card_text("car", chassis))
     bench.cards = read_set(bench.test)
 
@@ -269,8 +277,16 @@ def test_the_builder_is_led_to_the_wanted_cross_weight(ready: Bench) -> None:
         said.append(text)
         if "turn" in text and "collar" in text and "equal" not in text:
             words = text.lower()
-            size = next(share for name, share in (("three quarters of a turn", 0.75), ("half a turn", 0.5),
-                                                  ("a quarter turn", 0.25), ("1 turn", 1.0)) if name in words)
+            size = next(
+                share
+                for name, share in (
+                    ("three quarters of a turn", 0.75),
+                    ("half a turn", 0.5),
+                    ("a quarter turn", 0.25),
+                    ("1 turn", 1.0),
+                )
+                if name in words
+            )
             on_fl_rr = any(f"{wheel} collar" in words for wheel in ("front-left", "rear-right"))
             more = "more preload" in words
             loads[0] = loads[0] + per_turn * size * (1 if on_fl_rr == more else -1)

@@ -32,8 +32,9 @@ def test_workers_do_not_outlive_a_killed_parent(tmp_path: Path) -> None:
     script = tmp_path / "parent.py"  # fresh processes import the file that started them
     script.write_text(PARENT)
     root = str(Path(__file__).parents[3])
-    parent = subprocess.Popen([sys.executable, str(script)], stdout=subprocess.PIPE, text=True,
-                              env=os.environ | {"PYTHONPATH": root})
+    parent = subprocess.Popen(
+        [sys.executable, str(script)], stdout=subprocess.PIPE, text=True, env=os.environ | {"PYTHONPATH": root}
+    )
     assert parent.stdout is not None
     workers = [int(word) for word in parent.stdout.readline().split()]
     assert workers

@@ -24,8 +24,11 @@ DATA = Path(__file__).parents[2] / "data"
 
 def content(folder: Path) -> dict[str, str]:
     """Relative path -> hash of every file below a folder."""
-    return {str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest()
-            for path in sorted(folder.rglob("*")) if path.is_file()}
+    return {
+        str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+    }
 
 
 def filled(folder: Path, name: str) -> BenchLog:
@@ -34,8 +37,9 @@ def filled(folder: Path, name: str) -> BenchLog:
     clip = folder / f"{name} clip ü.avi"
     clip.write_bytes(name.encode() * 1000)
     card = log.add_card("car", name, f"text of {name}\r\n")
-    first = log.record("weighing", name, inputs={"raw": [1, 2.5]}, result={"total_g": 1600.25, "name": "Dünlin"},
-                       cards=[card])
+    first = log.record(
+        "weighing", name, inputs={"raw": [1, 2.5]}, result={"total_g": 1600.25, "name": "Dünlin"}, cards=[card]
+    )
     log.record("push", name, inputs={}, result={"kappa": -0.1}, files=[log.add_file("clip", clip)], parents=[first.id])
     return log
 
@@ -82,7 +86,7 @@ def test_a_changed_or_torn_export_is_refused_whole(tmp_path: Path) -> None:
     with filled(tmp_path, "a") as log:
         export_bench(log, tmp_path / "out")
     lines = (tmp_path / "out" / "records.jsonl").read_text(encoding="utf-8")
-    clip, = (tmp_path / "out" / "files").iterdir()
+    (clip,) = (tmp_path / "out" / "files").iterdir()
     for spoil, words in (
         (lambda: (tmp_path / "out" / "records.jsonl").write_text(lines[:-20], encoding="utf-8"), "line 2"),
         (lambda: (tmp_path / "out" / "records.jsonl").write_text(lines.replace('"title"', '"tilte"')), "line 1"),
@@ -110,7 +114,7 @@ def test_what_can_be_read_of_a_damaged_log_is_saved_and_the_rest_is_counted(tmp_
     path = tmp_path / LOG_FILE
     data = bytearray(path.read_bytes())
     middle = len(data) // 2 // 4096 * 4096
-    data[middle:middle + 4096] = b"\xff" * 4096
+    data[middle : middle + 4096] = b"\xff" * 4096
     path.write_bytes(data)
     assert not check_log(tmp_path).sound
     done = repair_log(tmp_path)

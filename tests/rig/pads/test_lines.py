@@ -147,7 +147,7 @@ def test_noise_without_line_ends_does_not_fill_the_memory() -> None:
 
 LIKELY = st.one_of(
     st.binary(max_size=60),
-    st.text(alphabet="PB12 -0123456789ABCDEF.,:;{}[]\"tloadsgFRL$*eE+_\r", max_size=120).map(str.encode),
+    st.text(alphabet='PB12 -0123456789ABCDEF.,:;{}[]"tloadsgFRL$*eE+_\r', max_size=120).map(str.encode),
     st.lists(st.integers(-(10**9), 10**9), max_size=9).map(
         lambda numbers: b"PB1 " + b" ".join(b"%d" % n for n in numbers) + b" 0000 FFFF"
     ),

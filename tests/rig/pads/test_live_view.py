@@ -78,9 +78,18 @@ def test_the_whole_picture(width: int, text: str) -> None:
 
 
 def test_what_is_wrong_stands_above_the_numbers() -> None:
-    state = changed(settled=(True, True, False, True), frozen=True, recording=True, counts="",
-                    faults=("overloaded", "", "", "missing"), status="unplugged", remedy="Plug in", total_g=-0.04,
-                    load_g=(None, math.nan, -0.04, 1.25), cross_pct=None)  # fmt: skip
+    state = changed(
+        settled=(True, True, False, True),
+        frozen=True,
+        recording=True,
+        counts="",
+        faults=("overloaded", "", "", "missing"),
+        status="unplugged",
+        remedy="Plug in",
+        total_g=-0.04,
+        load_g=(None, math.nan, -0.04, 1.25),
+        cross_pct=None,
+    )
     rows = [row.rstrip() for row in shown(state, 80).splitlines()]
     assert rows[:3] == ["moving  FROZEN  recording", "unplugged", "Plug in"]
     assert rows[3:5] == ["front left: overloaded", "rear right: missing"]

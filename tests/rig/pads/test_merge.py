@@ -135,8 +135,9 @@ def test_one_port_that_cannot_be_opened_closes_the_others() -> None:
         PadReader(board.url).start().stop()  # free again
 
 
-@pytest.mark.parametrize("place", [PadPlace(port=2), PadPlace(port=-1), PadPlace(port=0, channel=4),
-                                   PadPlace(port=0, channel=-1)])
+@pytest.mark.parametrize(
+    "place", [PadPlace(port=2), PadPlace(port=-1), PadPlace(port=0, channel=4), PadPlace(port=0, channel=-1)]
+)
 def test_a_pad_of_a_port_that_is_not_there_is_refused(place: PadPlace) -> None:
     readers = [PadReader(name, opener=lambda url: ScriptPort(), scan=tuple) for name in "ab"]
     with pytest.raises(InputError, match="port is not"):
@@ -159,7 +160,8 @@ def test_merged_frames_wait_in_a_queue_and_what_falls_out_of_it_is_counted() -> 
         assert pads.wait_newer(newest, 0.0) is None
         frames = pads.drain()
         assert [(f.seq, f.counts[:2], f.missing) for f in frames] == [
-            (seq, (10 * seq, 10 * seq + 1), (False, False, True, True)) for seq in (1, 2)]
+            (seq, (10 * seq, 10 * seq + 1), (False, False, True, True)) for seq in (1, 2)
+        ]
         assert frames[-1] is newest
         assert pads.drain() == []
         assert all(f.usable and f.device_time is None for f in frames)

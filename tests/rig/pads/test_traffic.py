@@ -140,7 +140,10 @@ def recorded(path: Path, *lines: str) -> Path:
 def test_lines_that_make_no_sense_are_left_out(tmp_path: Path) -> None:
     path = recorded(tmp_path / "t", "1.0 < one", "soon < two", "2.0 ? three", "3.0 <", "", "4.0 ! lost: x", "5.0 < a b")
     assert [(chunk.time, chunk.kind, chunk.data) for chunk in read_traffic(path)] == [
-        (1.0, "<", b"one"), (4.0, "!", b"lost: x"), (5.0, "<", b"a b")]
+        (1.0, "<", b"one"),
+        (4.0, "!", b"lost: x"),
+        (5.0, "<", b"a b"),
+    ]
 
 
 def test_a_later_session_goes_on_where_the_one_before_ended_and_time_never_runs_backward(tmp_path: Path) -> None:

@@ -50,9 +50,23 @@ anything = st.recursive(
     max_leaves=8,
 )
 keys = st.sampled_from(
-    ["station_pct", "side_mm", "on", "name", "placings", "kind", "values", "weights_g", "resolution_g", "masses_g",
-     "mass_u_g", "pivot_pct", "u_pct", "position_pct"]
-)  # fmt: skip
+    [
+        "station_pct",
+        "side_mm",
+        "on",
+        "name",
+        "placings",
+        "kind",
+        "values",
+        "weights_g",
+        "resolution_g",
+        "masses_g",
+        "mass_u_g",
+        "pivot_pct",
+        "u_pct",
+        "position_pct",
+    ]
+)
 numbers = st.floats(-1e6, 1e6) | st.integers(-(10**30), 10**30)
 near = st.dictionaries(
     keys,
@@ -60,10 +74,33 @@ near = st.dictionaries(
     max_size=4,
 )
 card_keys = st.sampled_from(
-    ["push.position_pct", "push.wheels", "grip.front", "typed.weights_g", "typed.pivot_pct", "geometry.wheelbase_mm",
-     "geometry.contacts_mm", "front.kind", "masses.parts", "masses.total_g", "pads.wheels", "pads.baud", "name", "car",
-     "clip", "card", "floor.markers", "plate.markers", "", ".", "push", "push.", "a.b.c", "camera.calibration"]
-)  # fmt: skip
+    [
+        "push.position_pct",
+        "push.wheels",
+        "grip.front",
+        "typed.weights_g",
+        "typed.pivot_pct",
+        "geometry.wheelbase_mm",
+        "geometry.contacts_mm",
+        "front.kind",
+        "masses.parts",
+        "masses.total_g",
+        "pads.wheels",
+        "pads.baud",
+        "name",
+        "car",
+        "clip",
+        "card",
+        "floor.markers",
+        "plate.markers",
+        "",
+        ".",
+        "push",
+        "push.",
+        "a.b.c",
+        "camera.calibration",
+    ]
+)
 cards = st.fixed_dictionaries(
     {
         "kind": st.sampled_from(["test", "car", "bench"]),

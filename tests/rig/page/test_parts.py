@@ -344,8 +344,21 @@ def test_the_rail_has_a_notch_at_every_tenth_of_the_wheelbase() -> None:
 
 def test_the_teachers_pack_has_all_its_parts(tmp_path: Path) -> None:
     text = pack_html(cards_in(tmp_path))
-    for part in ("weigher", "pusher", "filmer", "recorder", "Kit", "Wrong ideas", "First depth", "Second depth",
-                 "Worksheet", "Risk sheet", "push rail", "rolling tip", "Scale models only"):  # fmt: skip
+    for part in (
+        "weigher",
+        "pusher",
+        "filmer",
+        "recorder",
+        "Kit",
+        "Wrong ideas",
+        "First depth",
+        "Second depth",
+        "Worksheet",
+        "Risk sheet",
+        "push rail",
+        "rolling tip",
+        "Scale models only",
+    ):
         assert part in text
     minutes = [tuple(map(int, pair)) for pair in re.findall(r"<td>(\d+) to (\d+)</td>", text)]
     assert minutes[0][0] == 0

@@ -105,11 +105,23 @@ def test_every_answer_carries_the_strict_policy(client: TestClient, path: str) -
 @pytest.mark.parametrize(
     "path",
     [
-        "/static/", "/static", "/static/../bench.py", "/static/%2e%2e/app.py", "/static/..%2fapp.py",
-        "/static/vendor/uplot/LICENSE", "/static/%2fetc%2fpasswd", "/static//etc/passwd", "/static/C:%5Cboot.ini",
-        "/static/.%00.html", "/vendor", "/api", "/api/do", "/page", "/static/LICENSE",
+        "/static/",
+        "/static",
+        "/static/../bench.py",
+        "/static/%2e%2e/app.py",
+        "/static/..%2fapp.py",
+        "/static/vendor/uplot/LICENSE",
+        "/static/%2fetc%2fpasswd",
+        "/static//etc/passwd",
+        "/static/C:%5Cboot.ini",
+        "/static/.%00.html",
+        "/vendor",
+        "/api",
+        "/api/do",
+        "/page",
+        "/static/LICENSE",
     ],
-)  # fmt: skip
+)
 def test_no_folder_is_listed_and_no_path_opened(client: TestClient, path: str) -> None:
     answer = client.get(path)
     assert answer.status_code in (404, 405)

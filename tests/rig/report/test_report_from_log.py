@@ -60,8 +60,11 @@ def known_track(rng: np.random.Generator, pole: float = -0.05) -> ClipTrack:
         notes=(),
         warnings=(),
         shared=shared,
-        shared_names=("place of the plate along the car", "print scale of the floor sheets",
-                      "camera and floor markers 1"),
+        shared_names=(
+            "place of the plate along the car",
+            "print scale of the floor sheets",
+            "camera and floor markers 1",
+        ),
     )
 
 
@@ -85,9 +88,12 @@ def keep(log: BenchLog, cards: CardSet, track: ClipTrack, folder: Path) -> Measu
     """Write a push into the log as `measure` does, from poses instead of a clip."""
     pushes = measure_track(track, cards)
     record = log.record(
-        "push", cards.test.name, inputs={},
+        "push",
+        cards.test.name,
+        inputs={},
         result={"pushes": [push_record(push) for push in pushes], "track": track_record(track)},
-        cards=keep_cards(log, cards), files=[log.add_file("track", keep_track(log.folder / "tracks", track))],
+        cards=keep_cards(log, cards),
+        files=[log.add_file("track", keep_track(log.folder / "tracks", track))],
     )
     floor = {"floor": None} if "floor" in Measurement.__dataclass_fields__ else {}
     return Measurement(track=track, pushes=pushes, record=record, clip=folder / "none.avi", **floor)  # type: ignore[arg-type]
@@ -121,9 +127,14 @@ def test_the_budget_is_what_leaving_causes_out_one_by_one_gives(term: tuple[Path
     track = known_track(np.random.default_rng(4))
 
     def u(keep: list[float], wheelbase_u: float, repeating: float = 1.0) -> float:
-        push, = measure_pivot(
-            track.time, track.pose, track.covariance, track.repeating * repeating, wheelbase=wheelbase(cards.car),
-            wheelbase_u=wheelbase_u, shared=track.shared * np.array(keep)[:, None, None],
+        (push,) = measure_pivot(
+            track.time,
+            track.pose,
+            track.covariance,
+            track.repeating * repeating,
+            wheelbase=wheelbase(cards.car),
+            wheelbase_u=wheelbase_u,
+            shared=track.shared * np.array(keep)[:, None, None],
         )
         return push.estimate.kappa_u
 
@@ -163,8 +174,11 @@ class Sources(HTMLParser):
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         """Note everything with an address outside the page."""
-        self.fetched += [value or "" for key, value in attrs if key in ("src", "href", "xlink:href")
-                         and not (value or "").startswith("#")]
+        self.fetched += [
+            value or ""
+            for key, value in attrs
+            if key in ("src", "href", "xlink:href") and not (value or "").startswith("#")
+        ]
 
 
 def test_the_html_fetches_nothing_and_says_all_and_figures_are_svg_and_png(
@@ -198,7 +212,7 @@ def test_the_pdf_reads_the_same_and_lost_poses_are_said(term: tuple[Path, Verdic
     try:
         with BenchLog(folder / "log", read_only=True) as log:
             told = retell(log, choose(log, numbers=[verdict.record.number]))
-        pdf, = write_experiments(tmp_path / "one.pdf", "One push $x_1$", told)
+        (pdf,) = write_experiments(tmp_path / "one.pdf", "One push $x_1$", told)
     finally:
         for track in tmp_path.glob("*.npz"):
             track.rename(folder / "log" / "tracks" / track.name)

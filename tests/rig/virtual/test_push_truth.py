@@ -19,9 +19,16 @@ def dunlin(front_share: float = 0.5, drag: float = 1.0, grip: float = GRIP) -> P
     half = TRACK / 2
     contacts = np.array([[WHEELBASE, half], [WHEELBASE, -half], [0.0, half], [0.0, -half]])
     axle = np.array([front_share, front_share, 1 - front_share, 1 - front_share]) / 2
-    return PushedCar(contacts=contacts, loads=MASS * GRAVITY * axle, grip=np.full(4, grip),
-                     drag=np.full(4, drag), mass=MASS, yaw_inertia=MASS * 0.11**2,
-                     cg=np.array([WHEELBASE * front_share, 0.0]), heading=np.zeros(4))
+    return PushedCar(
+        contacts=contacts,
+        loads=MASS * GRAVITY * axle,
+        grip=np.full(4, grip),
+        drag=np.full(4, drag),
+        mass=MASS,
+        yaw_inertia=MASS * 0.11**2,
+        cg=np.array([WHEELBASE * front_share, 0.0]),
+        heading=np.zeros(4),
+    )
 
 
 def pivot_at(truth: PushTruth, travel: float) -> tuple[float, float]:
@@ -40,8 +47,9 @@ def blocked_pivot(front: float, rear: float, station: float) -> float:
     h, L = TRACK / 2, WHEELBASE
 
     def miss(x: float) -> float:
-        return (front * ((L - x) * (L - station) + h * h) / math.hypot(L - x, h)
-                + rear * (x * station + h * h) / math.hypot(x, h))
+        return front * ((L - x) * (L - station) + h * h) / math.hypot(L - x, h) + rear * (
+            x * station + h * h
+        ) / math.hypot(x, h)
 
     return brentq(miss, -2.0, station - 1e-6)
 
@@ -134,9 +142,10 @@ def test_a_sticking_finger_carries_its_point_along() -> None:
 
 
 def test_finger_friction_lies_between_sliding_and_sticking() -> None:
-    ends = [simulate_push(dunlin(), FingerPush(station=0.2, side_y=-0.1, kind=kind, friction=mu, rest=0.1))
-            for kind, mu in (("sliding", 0.0), ("friction", 0.0), ("friction", 0.2), ("friction", 5.0),
-                             ("sticking", 0.0))]
+    ends = [
+        simulate_push(dunlin(), FingerPush(station=0.2, side_y=-0.1, kind=kind, friction=mu, rest=0.1))
+        for kind, mu in (("sliding", 0.0), ("friction", 0.0), ("friction", 0.2), ("friction", 5.0), ("sticking", 0.0))
+    ]
     yaw = [end.pose[-1, 2] for end in ends]
     assert yaw[0] == pytest.approx(yaw[1], abs=1e-7)
     assert yaw[3] == pytest.approx(yaw[4], abs=2e-4)
@@ -186,9 +195,16 @@ def test_a_car_that_would_tip_is_refused() -> None:  # tips above track / (2 gri
         simulate_push(dunlin(), replace(SLOW, station=0.13, height=TRACK / (2 * GRIP) * 1.05))
 
 
-@pytest.mark.parametrize(("change", "word"), [
-    ({"speed": 0.0}, "speed"), ({"kind": "glue"}, "kind"), ({"distance": 0.001}, "short"),
-    ({"side_y": 0.0}, "side_y"), ({"height": -0.01}, "negative")])
+@pytest.mark.parametrize(
+    ("change", "word"),
+    [
+        ({"speed": 0.0}, "speed"),
+        ({"kind": "glue"}, "kind"),
+        ({"distance": 0.001}, "short"),
+        ({"side_y": 0.0}, "side_y"),
+        ({"height": -0.01}, "negative"),
+    ],
+)
 def test_an_impossible_push_is_refused(change: dict[str, float], word: str) -> None:
     with pytest.raises(InputError, match=word):
         simulate_push(dunlin(), replace(SLOW, **change))  # type: ignore[arg-type]

@@ -39,8 +39,9 @@ def made_up(rng: np.random.Generator, count: int = 14, noise: float = 0.1) -> li
         move = np.array([*rng.uniform([-0.22, -0.12], [0.22, 0.12]), rng.uniform(0.3, 0.5)])
         pixel = cv2.projectPoints(solid, turn, move, MATRIX, LENS)[0][:, 0]
         if np.all(pixel > 5) and np.all(pixel < np.array(SIZE) - 5):
-            views.append(BoardView(pixel=pixel + rng.normal(0, noise, pixel.shape), place=place, size=SIZE,
-                                   name=str(len(views))))
+            views.append(
+                BoardView(pixel=pixel + rng.normal(0, noise, pixel.shape), place=place, size=SIZE, name=str(len(views)))
+            )
     return views
 
 
@@ -139,9 +140,15 @@ def test_a_clip_of_a_charuco_board_gives_the_camera(tmp_path: Path) -> None:
 
 
 def test_coverage_asks_for_what_is_missing() -> None:
-    flat = [BoardView(pixel=np.array([[x, y] for y in range(30, 140, 20) for x in range(30, 200, 20)], float),
-                      place=0.025 * np.array([[x, y] for y in range(1, 7) for x in range(1, 10)], float),
-                      size=SIZE, name=str(k)) for k in range(12)]
+    flat = [
+        BoardView(
+            pixel=np.array([[x, y] for y in range(30, 140, 20) for x in range(30, 200, 20)], float),
+            place=0.025 * np.array([[x, y] for y in range(1, 7) for x in range(1, 10)], float),
+            size=SIZE,
+            name=str(k),
+        )
+        for k in range(12)
+    ]
     seen = coverage(flat)
     assert not seen.ready
     assert seen.cells[0, 0] == 12

@@ -42,21 +42,15 @@ def test_derivatives_agree_with_opencv(lens: np.ndarray) -> None:
     intrinsics = PINHOLE + lens
     point = points(np.random.default_rng(2))
     matrix = camera_of(intrinsics, (1280, 720), known=True, u=np.zeros(9)).matrix
-    theirs = cv2.projectPoints(point[:, None], np.zeros(3), np.zeros(3), matrix, intrinsics[4:])[1].reshape(
-        60, 2, -1
-    )
+    theirs = cv2.projectPoints(point[:, None], np.zeros(3), np.zeros(3), matrix, intrinsics[4:])[1].reshape(60, 2, -1)
     _, by_point, by_intrinsics = project_with_derivatives(point, intrinsics)
     np.testing.assert_allclose(by_point, theirs[..., 3:6], rtol=0, atol=1e-6)  # by the translation
-    np.testing.assert_allclose(
-        by_intrinsics, theirs[..., [6, 7, 8, 9, 10, 11, 12, 13, 14]], rtol=0, atol=1e-6
-    )
+    np.testing.assert_allclose(by_intrinsics, theirs[..., [6, 7, 8, 9, 10, 11, 12, 13, 14]], rtol=0, atol=1e-6)
 
 
 @given(st.lists(st.floats(-3, 3), min_size=3, max_size=3))
 def test_rotation_vectors_agree_with_opencv(vector: list[float]) -> None:
-    np.testing.assert_allclose(
-        rotation_of(np.array(vector)), cv2.Rodrigues(np.array(vector))[0], rtol=0, atol=1e-12
-    )
+    np.testing.assert_allclose(rotation_of(np.array(vector)), cv2.Rodrigues(np.array(vector))[0], rtol=0, atol=1e-12)
 
 
 @settings(max_examples=30)
@@ -66,9 +60,7 @@ def test_a_projected_floor_point_comes_back(x: float, y: float, height: float) -
     rotation = cv2.Rodrigues(np.array([2.2, 0.1, -0.05]))[0]
     place = np.array([0.02, -0.05, 1.3])
     pixel = project(rotation @ [x, y, height] + place, intrinsics)
-    np.testing.assert_allclose(
-        floor_point(pixel, intrinsics, (rotation, place), height), [x, y], rtol=0, atol=1e-9
-    )
+    np.testing.assert_allclose(floor_point(pixel, intrinsics, (rotation, place), height), [x, y], rtol=0, atol=1e-9)
 
 
 def test_half_size_keeps_every_ray() -> None:

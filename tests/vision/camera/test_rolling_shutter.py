@@ -28,9 +28,21 @@ def poses(time: FloatArray) -> FloatArray:
 def filmed(folder: Path, readout: float) -> ClipTrack:
     time = np.arange(0.0, 0.86, 0.001)
     path = folder / f"{readout}.avi"
-    render_push(path, time=time, pose=poses(time), floor=FLOOR, car=CAR, camera=EYE, rng=np.random.default_rng(2),
-                size=SIZE, fps=FPS, look=Look(exposure=0.001, noise=0.5, vignette=0.0), codec="FFV1", samples=2,
-                readout=readout)
+    render_push(
+        path,
+        time=time,
+        pose=poses(time),
+        floor=FLOOR,
+        car=CAR,
+        camera=EYE,
+        rng=np.random.default_rng(2),
+        size=SIZE,
+        fps=FPS,
+        look=Look(exposure=0.001, noise=0.5, vignette=0.0),
+        codec="FFV1",
+        samples=2,
+        readout=readout,
+    )
     return track_clip(path, floor=FLOOR, car=CAR, camera=CAMERA, threads=1, readout=readout)
 
 

@@ -18,9 +18,7 @@ WIDTH, HEIGHT = 160, 90
 
 def picture(k: int) -> np.ndarray:
     image = np.full((HEIGHT, WIDTH, 3), 40, np.uint8)
-    image[70:] = np.random.default_rng(k).integers(
-        0, 255, (HEIGHT - 70, WIDTH, 3)
-    )  # something to code in every frame
+    image[70:] = np.random.default_rng(k).integers(0, 255, (HEIGHT - 70, WIDTH, 3))  # something to code in every frame
     image[20:60, 10 + 2 * k : 40 + 2 * k] = 200
     return image
 
@@ -61,17 +59,13 @@ VARYING = np.cumsum([0, 33, 34, 33, 21, 60, 33, 12, 90, 33, 33, 34, 200, 33, 34,
 
 @pytest.mark.parametrize("name", ["a.mp4", "a.mkv"])
 @pytest.mark.parametrize("threads", [1, 2])
-def test_times_of_a_variable_rate_clip_agree_with_another_demuxer(
-    tmp_path: Path, name: str, threads: int
-) -> None:
+def test_times_of_a_variable_rate_clip_agree_with_another_demuxer(tmp_path: Path, name: str, threads: int) -> None:
     path = write(tmp_path / name, VARYING)
     with FrameReader(path, threads=threads) as reader:
         frames = list(reader)
     theirs = times_of(path)
     assert len(frames) == len(theirs) == len(VARYING)
-    np.testing.assert_allclose(
-        [frame.time for frame in frames], theirs, rtol=0, atol=0.0006
-    )  # the container's ms
+    np.testing.assert_allclose([frame.time for frame in frames], theirs, rtol=0, atol=0.0006)  # the container's ms
     assert reader.report.cut == ""
     assert reader.report.longest_gap == pytest.approx(0.2, abs=0.001)
     assert reader.report.dropped >= 5  # 200 ms in a clip of 33 ms

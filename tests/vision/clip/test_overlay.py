@@ -18,8 +18,13 @@ from vision.render.push import Look, render_push
 
 SIZE = (960, 540)
 FLOOR, CAR = default_floor(), default_car(0.26)
-SEEN = looking_at(np.array([0.1, -0.95, 0.9]), np.array([0.0, 0.02, 0.0]), focal=930.0, size=SIZE,
-                  distortion=np.array([-0.12, 0.05, 0.0, 0.0, 0.0]))
+SEEN = looking_at(
+    np.array([0.1, -0.95, 0.9]),
+    np.array([0.0, 0.02, 0.0]),
+    focal=930.0,
+    size=SIZE,
+    distortion=np.array([-0.12, 0.05, 0.0, 0.0, 0.0]),
+)
 CAMERA = Camera(matrix=SEEN.matrix, distortion=SEEN.distortion, size=SIZE)
 TIME = np.array([0.0, 0.2, 0.4, 0.6])
 POSE = np.array([[-0.13, 0.0, 0.0], [-0.13, 0.0, 0.0], [-0.13, 0.02, 0.1], [-0.13, 0.04, 0.2]])
@@ -39,15 +44,35 @@ VIEW = CameraView(time=np.zeros(1), rotation=SEEN.rotation[None], place=(-SEEN.r
 def scene(**more: object) -> OverlayScene:
     outline = np.array([[0.34, 0.1], [0.34, -0.1], [-0.08, -0.1], [-0.08, 0.1]])
     given = {"view": VIEW, "seen": np.ones((4, 4), bool)} | more
-    return OverlayScene(camera=CAMERA, floor=FLOOR, car=CAR, time=TIME, pose=POSE, outline=outline,
-                        measured=PIVOT, predicted=FORECAST, title="Dunlin", **given)  # type: ignore[arg-type]
+    return OverlayScene(
+        camera=CAMERA,
+        floor=FLOOR,
+        car=CAR,
+        time=TIME,
+        pose=POSE,
+        outline=outline,
+        measured=PIVOT,
+        predicted=FORECAST,
+        title="Dunlin",
+        **given,
+    )  # type: ignore[arg-type]
 
 
 @pytest.fixture(scope="module")
 def clip(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("clip") / "push.avi"
-    render_push(path, time=TIME, pose=POSE, floor=FLOOR, car=CAR, camera=SEEN, size=SIZE, fps=10.0,
-                rng=np.random.default_rng(0), look=Look(noise=1.0))
+    render_push(
+        path,
+        time=TIME,
+        pose=POSE,
+        floor=FLOOR,
+        car=CAR,
+        camera=SEEN,
+        size=SIZE,
+        fps=10.0,
+        rng=np.random.default_rng(0),
+        look=Look(noise=1.0),
+    )
     return path
 
 
@@ -62,7 +87,7 @@ def test_the_still_has_everything_in_its_place(clip: Path, tmp_path: Path) -> No
         np.testing.assert_allclose(picture[y, x], colour, atol=3)
     corner = by_opencv(np.array([[-0.13, 0.04]]) + 0.34 * np.array([[np.cos(0.2), np.sin(0.2)]]))[0]
     x, y = np.round(corner).astype(int)  # middle of the front edge, by hand
-    yellow = np.abs(picture[y - 2:y + 3, x - 3:x + 4].astype(int) - [66, 228, 240]).max(axis=-1) < 40
+    yellow = np.abs(picture[y - 2 : y + 3, x - 3 : x + 4].astype(int) - [66, 228, 240]).max(axis=-1) < 40
     assert yellow.any()
 
 
@@ -136,8 +161,9 @@ def test_the_finger_s_path_is_drawn_as_far_as_it_has_come(clip: Path, tmp_path: 
     way = np.column_stack([np.full(5, 0.05), np.linspace(-0.20, -0.12, 5)])
     for moment, steps in ((0.0, 1), (0.6, 5)):
         path = tmp_path / "finger.png"
-        overlay_still(clip, path, scene(finger_time=np.linspace(0.0, 0.6, 5), finger=way), at=moment,
-                      whole_picture=True)
+        overlay_still(
+            clip, path, scene(finger_time=np.linspace(0.0, 0.6, 5), finger=way), at=moment, whole_picture=True
+        )
         rows = reds(path, (167, 121, 204))[:, 0]
         pixel = by_opencv(way[:steps])[:, 1]
         # The tip's dot is 4 px in radius, its rim white.

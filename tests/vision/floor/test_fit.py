@@ -89,9 +89,7 @@ def test_first_pose_is_exact_for_exact_points() -> None:
 
 def test_bent_edges_vanish_without_a_lens() -> None:
     rotation, place = looking(EYE)
-    point = (
-        np.concatenate([marker_corners(layout().markers), np.zeros((6, 4, 1))], axis=-1) @ rotation.T + place
-    )
+    point = np.concatenate([marker_corners(layout().markers), np.zeros((6, 4, 1))], axis=-1) @ rotation.T + place
     straight = intrinsics_of(Camera(matrix=MATRIX, distortion=np.zeros(5), size=SIZE))
     assert np.abs(bent_edge_shift(point, straight)).max() < 1e-9
 
@@ -113,9 +111,7 @@ def test_stated_uncertainty_of_a_calibrated_view_covers_the_truth() -> None:
 def test_an_unknown_lens_is_found_within_its_stated_doubt() -> None:
     rng = np.random.default_rng(5)
     for eye in (EYE, (0.6, -0.7, 0.9), (-0.4, -0.8, 0.8)):
-        fit = fit_floor(
-            seen_by(eye, layout(place_u=1e-6), rng)[None], layout(place_u=1e-6), guess_camera(SIZE)
-        )
+        fit = fit_floor(seen_by(eye, layout(place_u=1e-6), rng)[None], layout(place_u=1e-6), guess_camera(SIZE))
         u = np.sqrt(np.diag(fit.covariance))
         assert abs(fit.intrinsics[0] - 1150) < 4 * u[0] < 100
         assert abs(fit.intrinsics[4] + 0.15) < 4 * u[3] < 0.15
@@ -140,9 +136,7 @@ def test_a_layout_is_learned_from_views_around_it() -> None:
         dictionary=true.dictionary,
         markers=tuple(first if k == 0 else Marker(id=k, size=0.07, x=0.0, y=0.0) for k in range(6)),
     )
-    eyes = [
-        (0.9 * np.cos(a) + 0.05, 0.9 * np.sin(a), 0.85 + 0.1 * np.sin(3 * a)) for a in np.linspace(0, 5.5, 12)
-    ]
+    eyes = [(0.9 * np.cos(a) + 0.05, 0.9 * np.sin(a), 0.85 + 0.1 * np.sin(3 * a)) for a in np.linspace(0, 5.5, 12)]
     views = np.stack([seen_by(eye, true, rng) for eye in eyes])
     views[::2, 4] = np.nan  # a marker not always seen
     for given in (camera(), None):

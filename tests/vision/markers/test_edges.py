@@ -30,17 +30,13 @@ def picture(
         cells = np.kron(cell_pattern(FAMILY, marker_id), np.ones((40, 40))).astype(np.float32) * 0.75 + 0.05
         side = len(cells)
         sheet = cv2.copyMakeBorder(cells, 40, 40, 40, 40, cv2.BORDER_CONSTANT, value=0.8)
-        source = (
-            np.array([[-0.5, -0.5], [side - 0.5, -0.5], [side - 0.5, side - 0.5], [-0.5, side - 0.5]]) + 40
-        )
+        source = np.array([[-0.5, -0.5], [side - 0.5, -0.5], [side - 0.5, side - 0.5], [-0.5, side - 0.5]]) + 40
         target = (quad + 0.5) * FINE - 0.5
         warp = cv2.getPerspectiveTransform(source.astype(np.float32), target.astype(np.float32))
         cv2.warpPerspective(sheet, warp, light.shape[::-1], dst=light, borderMode=cv2.BORDER_TRANSPARENT)
     light = cv2.GaussianBlur(light, (0, 0), blur * FINE)
     small = cv2.resize(light, (size, size), interpolation=cv2.INTER_AREA)
-    return np.clip(np.round(255 * small ** (1 / gamma) + rng.normal(0, noise, small.shape)), 0, 255).astype(
-        np.uint8
-    )
+    return np.clip(np.round(255 * small ** (1 / gamma) + rng.normal(0, noise, small.shape)), 0, 255).astype(np.uint8)
 
 
 def random_quad(rng: np.random.Generator, side: float, middle: float = 75.0) -> np.ndarray:

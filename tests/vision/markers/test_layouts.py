@@ -63,17 +63,28 @@ def test_corners_turn_with_the_marker() -> None:  # turn as vision.base.types de
 
 def test_bits_are_opencvs_own() -> None:
     table = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
-    picture = np.kron(np.pad(marker_bits("DICT_APRILTAG_36h11", 23), 2, constant_values=True),
-                      np.ones((12, 12))).astype(np.uint8) * 255
+    picture = (
+        np.kron(np.pad(marker_bits("DICT_APRILTAG_36h11", 23), 2, constant_values=True), np.ones((12, 12))).astype(
+            np.uint8
+        )
+        * 255
+    )
     _, ids, _ = cv2.aruco.ArucoDetector(table).detectMarkers(picture)
     assert ids is not None
     assert ids.ravel().tolist() == [23]
 
 
-@pytest.mark.parametrize("act", [lambda: default_floor("A0"), lambda: default_car(-0.1),
-                                 lambda: default_car(0.26, height=float("nan")),
-                                 lambda: marker_bits("DICT_NONE", 0), lambda: marker_bits("getX", 0),
-                                 lambda: marker_bits("DICT_APRILTAG_36h11", 587)])
+@pytest.mark.parametrize(
+    "act",
+    [
+        lambda: default_floor("A0"),
+        lambda: default_car(-0.1),
+        lambda: default_car(0.26, height=float("nan")),
+        lambda: marker_bits("DICT_NONE", 0),
+        lambda: marker_bits("getX", 0),
+        lambda: marker_bits("DICT_APRILTAG_36h11", 587),
+    ],
+)
 def test_what_cannot_be_is_refused(act) -> None:  # type: ignore[no-untyped-def]
     with pytest.raises(InputError):
         act()

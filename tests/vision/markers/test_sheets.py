@@ -33,8 +33,9 @@ def printed(sheets: list[Path]) -> list[FloatArray]:
 
 
 @pytest.fixture(scope="module", params=["png", "pdf"])
-def pictures(request: pytest.FixtureRequest, sheets: list[Path], printed: list[FloatArray]
-             ) -> tuple[str, list[FloatArray]]:
+def pictures(
+    request: pytest.FixtureRequest, sheets: list[Path], printed: list[FloatArray]
+) -> tuple[str, list[FloatArray]]:
     """Every page at 300 dpi: our PNG, or the PDF drawn by poppler."""
     if request.param == "png":
         return "png", printed
@@ -69,7 +70,7 @@ def bar_length(picture: FloatArray) -> float:
         edges = np.flatnonzero(np.diff(dark))
         for first, last in zip(edges[::2], edges[1::2], strict=True):
             if last - first > best:
-                best = max(best, row[max(first - 2, 0):last + 2].sum() / 255)
+                best = max(best, row[max(first - 2, 0) : last + 2].sum() / 255)
     return best * MM_PER_PX
 
 
@@ -110,16 +111,21 @@ def test_marker_size_and_bar_are_to_scale(pictures: tuple[str, list[FloatArray]]
         for spot in np.round([low + inside, high - inside]).astype(int):
             around = slice(int(low[0]) - 20, int(high[0]) + 20), slice(int(low[1]) - 20, int(high[1]) + 20)
             for line in (picture[spot[1], around[0]], picture[around[1], spot[0]]):
-                assert np.sum(255.0 - line) / 255 * MM_PER_PX == pytest.approx(
-                    sizes[tag.tag_id], abs=tolerance)
+                assert np.sum(255.0 - line) / 255 * MM_PER_PX == pytest.approx(sizes[tag.tag_id], abs=tolerance)
     assert bar_length(picture) == pytest.approx(100.0, abs=0.1)  # one pixel is 0.085 mm
 
 
-@pytest.mark.parametrize(("page", "markers"), [
-    (0, [m for m in FLOOR.markers if m.sheet == "front"]),
-    (1, [m for m in FLOOR.markers if m.sheet == "rear"]), (2, list(CAR.markers))])
-def test_places_and_turns_on_a_page_are_the_layouts(pictures: tuple[str, list[FloatArray]], page: int,
-                                                    markers: list[Marker]) -> None:
+@pytest.mark.parametrize(
+    ("page", "markers"),
+    [
+        (0, [m for m in FLOOR.markers if m.sheet == "front"]),
+        (1, [m for m in FLOOR.markers if m.sheet == "rear"]),
+        (2, list(CAR.markers)),
+    ],
+)
+def test_places_and_turns_on_a_page_are_the_layouts(
+    pictures: tuple[str, list[FloatArray]], page: int, markers: list[Marker]
+) -> None:
     table = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
     settings = cv2.aruco.DetectorParameters()
     settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_CONTOUR
@@ -140,8 +146,11 @@ def test_the_pdf_page_itself_has_the_papers_size_and_exact_squares(sheets: list[
     for width, height in boxes:  # PDF counts in points of 1/72 inch
         assert float(width) * 25.4 / 72 == pytest.approx(297.0, abs=0.01)
         assert float(height) * 25.4 / 72 == pytest.approx(210.0, abs=0.01)
-    streams = [zlib.decompress(part) for part in re.findall(rb"stream\r?\n(.*?)\r?\nendstream", raw, re.DOTALL)
-               if part[:1] == b"x"]
+    streams = [
+        zlib.decompress(part)
+        for part in re.findall(rb"stream\r?\n(.*?)\r?\nendstream", raw, re.DOTALL)
+        if part[:1] == b"x"
+    ]
     sides = []
     for stream in streams:
         for path in re.findall(rb"((?:[\d.]+ [\d.]+ [ml]\s+){4,5})h", stream):
@@ -160,7 +169,7 @@ def test_crosses_are_where_the_words_say(printed: list[FloatArray]) -> None:
         middle = tags[11 if page == 0 else 14]
         for side in (-120, 120):
             x, y = (middle + np.array([side, -inwards * 50])) / MM_PER_PX  # 300 mm row, 250 mm cross line; page y down
-            patch = picture[int(y) - 30:int(y) + 31, int(x) - 30:int(x) + 31]
+            patch = picture[int(y) - 30 : int(y) + 31, int(x) - 30 : int(x) + 31]
             column, row = int(np.argmin(patch[:10].mean(axis=0))), int(np.argmin(patch[:, :10].mean(axis=1)))
             assert abs(column - 30) <= 2
             assert abs(row - 30) <= 2
@@ -170,8 +179,9 @@ def test_a_letter_board_reads_back_as_a_board(tmp_path: Path) -> None:
     paths = board_sheet(paper="Letter", folder=tmp_path)
     picture = cv2.imread(str(paths[1]), cv2.IMREAD_GRAYSCALE)
     assert picture is not None
-    assert picture.shape == pytest.approx((1000 * PAPERS_M["Letter"][1] / MM_PER_PX,
-                                           1000 * PAPERS_M["Letter"][0] / MM_PER_PX), abs=1)
+    assert picture.shape == pytest.approx(
+        (1000 * PAPERS_M["Letter"][1] / MM_PER_PX, 1000 * PAPERS_M["Letter"][0] / MM_PER_PX), abs=1
+    )
     table = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_5X5_50)
     board = cv2.aruco.CharucoBoard((10, 7), 0.025, 0.018, table)
     corners, ids, _, marker_ids = cv2.aruco.CharucoDetector(board).detectBoard(picture)
@@ -185,8 +195,10 @@ def test_a_letter_board_reads_back_as_a_board(tmp_path: Path) -> None:
 
 
 def test_what_does_not_fit_or_cannot_be_written_is_said(tmp_path: Path) -> None:
-    wide = FloorLayout(dictionary=FLOOR.dictionary, markers=(
-        Marker(id=1, size=0.07, x=0.0, y=0.2, sheet="a"), Marker(id=2, size=0.07, x=0.0, y=-0.2, sheet="a")))
+    wide = FloorLayout(
+        dictionary=FLOOR.dictionary,
+        markers=(Marker(id=1, size=0.07, x=0.0, y=0.2, sheet="a"), Marker(id=2, size=0.07, x=0.0, y=-0.2, sheet="a")),
+    )
     with pytest.raises(InputError, match="do not fit"):
         marker_sheets(wide, CAR, folder=tmp_path)
     with pytest.raises(InputError, match="paper"):
@@ -201,11 +213,17 @@ def test_what_does_not_fit_or_cannot_be_written_is_said(tmp_path: Path) -> None:
 
 
 def test_markers_without_a_sheet_have_a_page_each(tmp_path: Path) -> None:
-    loose = FloorLayout(dictionary=FLOOR.dictionary, markers=(
-        Marker(id=1, size=0.07, x=0.3, y=0.0), Marker(id=2, size=0.07, x=-0.3, y=0.0)))
+    loose = FloorLayout(
+        dictionary=FLOOR.dictionary,
+        markers=(Marker(id=1, size=0.07, x=0.3, y=0.0), Marker(id=2, size=0.07, x=-0.3, y=0.0)),
+    )
     paths = marker_sheets(loose, CAR, folder=tmp_path)
-    assert [p.name for p in paths] == ["marker-sheets-A4.pdf", "marker-sheets-A4-floor-marker-1.png",
-                                       "marker-sheets-A4-floor-marker-2.png", "marker-sheets-A4-car.png"]
+    assert [p.name for p in paths] == [
+        "marker-sheets-A4.pdf",
+        "marker-sheets-A4-floor-marker-1.png",
+        "marker-sheets-A4-floor-marker-2.png",
+        "marker-sheets-A4-car.png",
+    ]
     for path, number in zip(paths[1:3], (1, 2), strict=True):
         tags = tags_of(cv2.imread(str(path), cv2.IMREAD_GRAYSCALE))  # type: ignore[arg-type]
         assert [t.tag_id for t in tags] == [number]

@@ -21,13 +21,23 @@ CLEAR = Look(noise=0.0, gamma=1.0, lens_blur=0.5, exposure=1e-4)
 
 
 def camera(x: float = 0.1, y: float = -0.95, z: float = 0.9, roll: float = 0.0) -> RenderCamera:
-    return looking_at(np.array([x, y, z]), np.array([0.0, 0.02, 0.0]), focal=930.0, size=SIZE,
-                      distortion=LENS, roll=roll)
+    return looking_at(
+        np.array([x, y, z]), np.array([0.0, 0.02, 0.0]), focal=930.0, size=SIZE, distortion=LENS, roll=roll
+    )
 
 
 def one(pose: tuple[float, float, float], seen: RenderCamera, look: Look = CLEAR, **more: object) -> FloatArray:
-    frames = render_frames(time=np.array([0.0, 1.0]), pose=np.array([pose, pose]), floor=FLOOR, car=CAR,
-                           camera=seen, rng=np.random.default_rng(1), size=SIZE, look=look, **more)  # type: ignore[arg-type]
+    frames = render_frames(
+        time=np.array([0.0, 1.0]),
+        pose=np.array([pose, pose]),
+        floor=FLOOR,
+        car=CAR,
+        camera=seen,
+        rng=np.random.default_rng(1),
+        size=SIZE,
+        look=look,
+        **more,
+    )  # type: ignore[arg-type]
     return next(frames)  # type: ignore[return-value]
 
 
@@ -46,8 +56,9 @@ def corners_in_floor(marker: Marker, pose: tuple[float, float, float]) -> FloatA
     return np.column_stack([flat, np.full(4, height)])
 
 
-def misses(picture: FloatArray, pose: tuple[float, float, float], seen: RenderCamera
-           ) -> dict[int, tuple[FloatArray, float]]:
+def misses(
+    picture: FloatArray, pose: tuple[float, float, float], seen: RenderCamera
+) -> dict[int, tuple[FloatArray, float]]:
     """Per marker found: corner errors (4, 2) px and how far the corners moved outwards, px."""
     found: dict[int, tuple[FloatArray, float]] = {}
     known = {m.id: m for m in (*FLOOR.markers, *CAR.markers)}
@@ -62,9 +73,14 @@ def misses(picture: FloatArray, pose: tuple[float, float, float], seen: RenderCa
     return found
 
 
-@pytest.mark.parametrize(("pose", "seen"), [
-    ((-0.13, 0.01, 0.2), camera()), ((-0.10, 0.03, -0.5), camera(-0.2, -0.8, 1.2, 0.2)),
-    ((0.13, 0.02, 3.0), camera(0.1, 1.0, 1.0))])
+@pytest.mark.parametrize(
+    ("pose", "seen"),
+    [
+        ((-0.13, 0.01, 0.2), camera()),
+        ((-0.10, 0.03, -0.5), camera(-0.2, -0.8, 1.2, 0.2)),
+        ((0.13, 0.02, 3.0), camera(0.1, 1.0, 1.0)),
+    ],
+)
 def test_corners_are_where_opencv_projects_them(pose: tuple[float, float, float], seen: RenderCamera) -> None:
     found = misses(one(pose, seen), pose, seen)
     assert sorted(found) == [0, 1, 2, 3, 10, 11, 12, 13, 14, 15]
@@ -112,8 +128,17 @@ def test_a_moving_marker_is_seen_at_the_middle_of_the_exposure_and_smeared() -> 
     long = replace(CLEAR, exposure=0.02)  # 6 mm, about 4 px
 
     def at_one_second(look: Look) -> FloatArray:
-        frames = render_frames(time=time, pose=pose, floor=FLOOR, car=CAR, camera=seen, size=SIZE, fps=1.0,
-                               rng=np.random.default_rng(0), look=look)
+        frames = render_frames(
+            time=time,
+            pose=pose,
+            floor=FLOOR,
+            car=CAR,
+            camera=seen,
+            size=SIZE,
+            fps=1.0,
+            rng=np.random.default_rng(0),
+            look=look,
+        )
         next(frames)
         return next(frames)  # type: ignore[return-value]
 
@@ -153,9 +178,18 @@ def test_a_hand_held_camera_moves_and_each_frame_fits_its_own_pose() -> None:
     seen = camera()
     path = hand_held(seen, np.random.default_rng(5))
     pose = (-0.13, 0.0, 0.1)
-    frames = render_frames(time=np.array([0.0, 1.0]), pose=np.array([pose, pose]), floor=FLOOR, car=CAR,
-                           camera=seen, rng=np.random.default_rng(1), size=SIZE, look=CLEAR, fps=2.0,
-                           camera_path=path)
+    frames = render_frames(
+        time=np.array([0.0, 1.0]),
+        pose=np.array([pose, pose]),
+        floor=FLOOR,
+        car=CAR,
+        camera=seen,
+        rng=np.random.default_rng(1),
+        size=SIZE,
+        look=CLEAR,
+        fps=2.0,
+        camera_path=path,
+    )
     for time, picture in zip((0.0, 0.5, 1.0), frames, strict=True):
         errors = np.concatenate([miss for miss, _ in misses(picture, pose, path(time)).values()])  # type: ignore[arg-type]
         assert len(errors) >= 36
@@ -166,8 +200,10 @@ def test_a_hand_held_camera_moves_and_each_frame_fits_its_own_pose() -> None:
 
 def test_noise_has_the_stated_size_and_seeds_repeat() -> None:
     seen, look = camera(), replace(CLEAR, noise=3.0, gamma=2.2)
-    clean, noisy, again = one((-0.13, 0, 0), seen, replace(look, noise=0.0)), *(
-        one((-0.13, 0, 0), seen, look) for _ in range(2))
+    clean, noisy, again = (
+        one((-0.13, 0, 0), seen, replace(look, noise=0.0)),
+        *(one((-0.13, 0, 0), seen, look) for _ in range(2)),
+    )
     assert np.array_equal(noisy, again)
     middle = (clean > 20) & (clean < 235)
     assert np.std((noisy.astype(float) - clean)[middle]) == pytest.approx(3.0, rel=0.03)
@@ -179,8 +215,18 @@ def test_a_real_file_with_every_frame(tmp_path: Path, ending: str) -> None:
     time = np.linspace(0.0, 0.5, 51)
     pose = np.column_stack([np.full(51, -0.13), 0.02 * time, 0.2 * time])
     shares: list[float] = []
-    render_push(path, time=time, pose=pose, floor=FLOOR, car=CAR, camera=camera(), size=SIZE, fps=10.0,
-                rng=np.random.default_rng(0), progress=shares.append)
+    render_push(
+        path,
+        time=time,
+        pose=pose,
+        floor=FLOOR,
+        car=CAR,
+        camera=camera(),
+        size=SIZE,
+        fps=10.0,
+        rng=np.random.default_rng(0),
+        progress=shares.append,
+    )
     clip, stamps = cv2.VideoCapture(str(path)), []
     while clip.read()[0]:
         stamps.append(clip.get(cv2.CAP_PROP_POS_MSEC))
@@ -190,11 +236,20 @@ def test_a_real_file_with_every_frame(tmp_path: Path, ending: str) -> None:
 
 
 def test_what_cannot_be_is_refused(tmp_path: Path) -> None:
-    two = {"time": np.array([0.0, 1.0]), "pose": np.zeros((2, 3)), "floor": FLOOR, "car": CAR,
-           "camera": camera(), "rng": np.random.default_rng(0)}
-    for name, change, kind in (("a.mov", {}, InputError), ("no/such/a.mp4", {}, VisionError),
-                               ("a.mp4", {"time": np.array([1.0, 0.0])}, InputError),
-                               ("a.mp4", {"pose": np.zeros((3, 3))}, InputError),
-                               ("a.mp4", {"size": (641, 480)}, InputError)):
+    two = {
+        "time": np.array([0.0, 1.0]),
+        "pose": np.zeros((2, 3)),
+        "floor": FLOOR,
+        "car": CAR,
+        "camera": camera(),
+        "rng": np.random.default_rng(0),
+    }
+    for name, change, kind in (
+        ("a.mov", {}, InputError),
+        ("no/such/a.mp4", {}, VisionError),
+        ("a.mp4", {"time": np.array([1.0, 0.0])}, InputError),
+        ("a.mp4", {"pose": np.zeros((3, 3))}, InputError),
+        ("a.mp4", {"size": (641, 480)}, InputError),
+    ):
         with pytest.raises(kind):
             render_push(tmp_path / name, **{**two, **change})  # type: ignore[arg-type]

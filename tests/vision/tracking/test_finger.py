@@ -15,11 +15,17 @@ from vision.tracking.finger import CAUSES, FingerPath, FingerWatch, finger_path,
 
 SIZE = (960, 540)
 FLOOR, CAR = default_floor(), default_car(0.26, height=0.06)
-EYE = looking_at(np.array([0.1, -0.80, 0.80]), np.array([0.05, -0.05, 0.0]), focal=1000.0, size=SIZE,
-                 distortion=np.array([-0.1, 0.03, 0.0, 0.0, 0.0]))
+EYE = looking_at(
+    np.array([0.1, -0.80, 0.80]),
+    np.array([0.05, -0.05, 0.0]),
+    focal=1000.0,
+    size=SIZE,
+    distortion=np.array([-0.1, 0.03, 0.0, 0.0, 0.0]),
+)
 TIP = np.array([0.025, 0.002, -0.017])
-FINGER = FingerMarker(dictionary=FLOOR.dictionary, id=20, size=0.030, height=0.008, tip=TIP,
-                      tip_u=np.array([0.001, 0.001, 0.002]))
+FINGER = FingerMarker(
+    dictionary=FLOOR.dictionary, id=20, size=0.030, height=0.008, tip=TIP, tip_u=np.array([0.001, 0.001, 0.002])
+)
 TILT = (0.10, 0.20)  # rad, roll and pitch
 N, FPS = 6, 10.0
 
@@ -32,22 +38,45 @@ def tips(time: FloatArray) -> FloatArray:
 def track() -> ClipTrack:
     """What the tracking hands on: a camera and where it stood, exactly."""
     return ClipTrack(
-        time=np.arange(N) / FPS, pose=np.zeros((N, 3)), covariance=np.zeros((N, 3, 3)), repeating=np.zeros((3, 3)),
-        blur=np.zeros(N), lean=np.zeros((N, 2)), frames_read=N, frames_left_out=0, left_out={}, size=SIZE,
-        ink_shift=0.0, corner_noise=0.03, seen=np.ones((N, 4), bool),
+        time=np.arange(N) / FPS,
+        pose=np.zeros((N, 3)),
+        covariance=np.zeros((N, 3, 3)),
+        repeating=np.zeros((3, 3)),
+        blur=np.zeros(N),
+        lean=np.zeros((N, 2)),
+        frames_read=N,
+        frames_left_out=0,
+        left_out={},
+        size=SIZE,
+        ink_shift=0.0,
+        corner_noise=0.03,
+        seen=np.ones((N, 4), bool),
         camera=Camera(matrix=EYE.matrix, distortion=EYE.distortion, size=SIZE),
-        view=CameraView(time=np.zeros(1), rotation=EYE.rotation[None], place=(-EYE.rotation @ EYE.position)[None]))
+        view=CameraView(time=np.zeros(1), rotation=EYE.rotation[None], place=(-EYE.rotation @ EYE.position)[None]),
+    )
 
 
 @pytest.fixture(scope="module")
 def watch() -> FingerWatch:
     time = np.arange(N) / FPS
-    worn = WornMarker(dictionary=FLOOR.dictionary, id=20, size=0.030, tip=TIP,
-                      attitude=np.array([np.pi / 2 + 0.3, *TILT]))
+    worn = WornMarker(
+        dictionary=FLOOR.dictionary, id=20, size=0.030, tip=TIP, attitude=np.array([np.pi / 2 + 0.3, *TILT])
+    )
     hand = Hand(tip=tips(time), outward=np.array([-0.3, -1.0]), height=0.008, worn=worn)
-    frames = render_frames(time=time, pose=np.tile([-0.13, 0.02, 0.0], (N, 1)), floor=FLOOR, car=CAR, camera=EYE,
-                           rng=np.random.default_rng(4), size=SIZE, fps=FPS, look=Look(noise=1.0), hand=hand,
-                           outline=np.array([[-0.08, -0.09], [0.34, -0.09], [0.34, 0.09], [-0.08, 0.09]]), samples=2)
+    frames = render_frames(
+        time=time,
+        pose=np.tile([-0.13, 0.02, 0.0], (N, 1)),
+        floor=FLOOR,
+        car=CAR,
+        camera=EYE,
+        rng=np.random.default_rng(4),
+        size=SIZE,
+        fps=FPS,
+        look=Look(noise=1.0),
+        hand=hand,
+        outline=np.array([[-0.08, -0.09], [0.34, -0.09], [0.34, 0.09], [-0.08, 0.09]]),
+        samples=2,
+    )
     seen = FingerWatch(FINGER)
     for number, picture in enumerate(frames):
         grey = cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY)
@@ -96,8 +125,19 @@ def test_no_marker_is_no_path_and_another_marker_is_not_taken_for_it() -> None:
     time = np.array([0.0, 0.1])
     worn = WornMarker(dictionary=FLOOR.dictionary, id=20, size=0.030, tip=TIP, attitude=np.array([1.5, 0.0, 0.0]))
     hand = Hand(tip=tips(time), outward=np.array([-0.3, -1.0]), height=0.008, worn=worn)
-    for picture in render_frames(time=time, pose=np.tile([-0.13, 0.02, 0.0], (2, 1)), floor=FLOOR, car=CAR, camera=EYE,
-                                 rng=np.random.default_rng(4), size=SIZE, fps=10.0, look=Look(), hand=hand, samples=1):
+    for picture in render_frames(
+        time=time,
+        pose=np.tile([-0.13, 0.02, 0.0], (2, 1)),
+        floor=FLOOR,
+        car=CAR,
+        camera=EYE,
+        rng=np.random.default_rng(4),
+        size=SIZE,
+        fps=10.0,
+        look=Look(),
+        hand=hand,
+        samples=1,
+    ):
         grey = np.asarray(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY), np.uint8)
         seen.look(Frame(index=0, time=0.0, grey=grey, repeated=False))
     empty = finger_path(*seen.corners(), FINGER, track())

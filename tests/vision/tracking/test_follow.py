@@ -11,9 +11,7 @@ from vision.tracking.follow import Follower
 
 FAMILY = "DICT_APRILTAG_36h11"
 SIZE = (480, 640)
-FLOOR = FloorLayout(
-    dictionary=FAMILY, markers=tuple(Marker(id=k, size=0.06, x=0.1 * k, y=0.0) for k in range(4))
-)
+FLOOR = FloorLayout(dictionary=FAMILY, markers=tuple(Marker(id=k, size=0.06, x=0.1 * k, y=0.0) for k in range(4)))
 CAR = CarMarkers(
     dictionary=FAMILY, markers=tuple(Marker(id=10 + k, size=0.04, x=0.05 * k, y=0.0) for k in range(4)), height=0.1
 )
@@ -39,9 +37,7 @@ def picture(turn: float, *, seed: int, hidden: bool = False) -> np.ndarray:
         cells = cell_pattern(FAMILY, marker.id).astype(np.float32) * 0.75 + 0.05
         sheet = cv2.copyMakeBorder(np.kron(cells, np.ones((20, 20), np.float32)), 20, 20, 20, 20, 0, value=0.8)
         edge = (SQUARE + 0.5) * (sheet.shape[0] - 40) + 19.5
-        warp = cv2.getPerspectiveTransform(
-            edge.astype(np.float32), ((quad + 0.5) * fine - 0.5).astype(np.float32)
-        )
+        warp = cv2.getPerspectiveTransform(edge.astype(np.float32), ((quad + 0.5) * fine - 0.5).astype(np.float32))
         cv2.warpPerspective(sheet, warp, light.shape[::-1], dst=light, borderMode=cv2.BORDER_TRANSPARENT)
     if hidden:
         light[100 * fine : 380 * fine, 120 * fine : 520 * fine] = 0.3

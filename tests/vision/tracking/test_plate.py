@@ -51,9 +51,7 @@ def turned_about(
     """Poses that the card's plate would report when the real plate is `shift`, `angle` off: true = shift + R card."""
     yaw = np.radians(np.linspace(0, degrees, 80))
     floor = np.array([0.1, -0.05]) + play * rng.normal(size=(80, 2))
-    turn = np.stack(
-        [np.stack([np.cos(yaw), -np.sin(yaw)], -1), np.stack([np.sin(yaw), np.cos(yaw)], -1)], axis=1
-    )
+    turn = np.stack([np.stack([np.cos(yaw), -np.sin(yaw)], -1), np.stack([np.sin(yaw), np.cos(yaw)], -1)], axis=1)
     axle = floor - turn @ pin  # true car origin
     card_origin = axle + turn @ shift  # the card's origin is at `shift` in true car axes
     return track(np.column_stack([card_origin, yaw + angle]) + rng.normal(0, noise, (80, 3)))
@@ -107,16 +105,11 @@ def test_wrong_pin_distance_is_said() -> None:
     assert any("farther apart" in warning for warning in locate_plate(turns, CAR).warnings)
 
 
-@pytest.mark.parametrize(
-    ("case", "words"), [("one", "one pin"), ("near", "too close"), ("little", "turned by only")]
-)
+@pytest.mark.parametrize(("case", "words"), [("one", "one pin"), ("near", "too close"), ("little", "turned by only")])
 def test_turns_that_tell_nothing(case: str, words: str) -> None:
     rng = np.random.default_rng(5)
     degrees = 5.0 if case == "little" else 120.0
     pins = (PINS[0], PINS[0] + 0.005) if case == "near" else PINS
-    turns = [
-        PinTurn(track=turned_about(pin, SHIFT, ANGLE, rng, degrees=degrees), x=pin[0], y=pin[1])
-        for pin in pins
-    ]
+    turns = [PinTurn(track=turned_about(pin, SHIFT, ANGLE, rng, degrees=degrees), x=pin[0], y=pin[1]) for pin in pins]
     with pytest.raises(InputError, match=words):
         locate_plate(turns[:1] if case == "one" else turns, CAR)

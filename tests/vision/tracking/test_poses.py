@@ -10,9 +10,7 @@ from vision.tracking.poses import fit_cars
 
 CAR = default_car(0.26, height=0.09)
 CORNER = marker_corners(CAR.markers)
-INTRINSICS = np.array(
-    [1150.0, 1150, 640, 360, 0, 0, 0, 0, 0]
-)  # no lens: edges stay straight, corners are corners
+INTRINSICS = np.array([1150.0, 1150, 640, 360, 0, 0, 0, 0, 0])  # no lens: edges stay straight, corners are corners
 ROTATION = cv2.Rodrigues(np.array([2.25, 0.1, -0.05]))[0]
 PLACE = np.array([0.02, -0.02, 1.3])
 
@@ -34,9 +32,7 @@ def seen(pose: np.ndarray, roll: float = 0.0, pitch: float = 0.0) -> np.ndarray:
 
 
 def fit(pixel: np.ndarray):  # type: ignore[no-untyped-def]
-    return fit_cars(
-        pixel, CORNER, CAR.height, ROTATION[None], PLACE[None], INTRINSICS, 0.0, basis=np.zeros((9, 0))
-    )
+    return fit_cars(pixel, CORNER, CAR.height, ROTATION[None], PLACE[None], INTRINSICS, 0.0, basis=np.zeros((9, 0)))
 
 
 def poses(rng: np.random.Generator, n: int) -> np.ndarray:

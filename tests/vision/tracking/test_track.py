@@ -21,9 +21,7 @@ RATE = 30.0
 
 
 def eye(position: tuple[float, float, float] = (0.25, -1.05, 0.95)) -> RenderCamera:
-    return looking_at(
-        np.array(position), np.array([0.0, 0.0, 0.03]), focal=1150.0, size=SIZE, distortion=LENS
-    )
+    return looking_at(np.array(position), np.array([0.0, 0.0, 0.03]), focal=1150.0, size=SIZE, distortion=LENS)
 
 
 def calibration(seen: RenderCamera) -> Camera:
@@ -223,9 +221,7 @@ def test_wrong_cards_and_wrong_scenes_are_told_apart(clear: Clip, tmp_path: Path
     path, _ = clear
     bigger = replace(
         CAR,
-        markers=tuple(
-            replace(m, size=1.1 * m.size, x=0.13 + 1.1 * (m.x - 0.13), y=1.1 * m.y) for m in CAR.markers
-        ),
+        markers=tuple(replace(m, size=1.1 * m.size, x=0.13 + 1.1 * (m.x - 0.13), y=1.1 * m.y) for m in CAR.markers),
     )
     other = FloorLayout(dictionary="DICT_6X6_250", markers=FLOOR.markers)
     small = replace(FLOOR, markers=tuple(replace(m, size=0.9 * m.size) for m in FLOOR.markers))
