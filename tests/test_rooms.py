@@ -1,7 +1,12 @@
-"""The rooms keep their walls: who may import whom, and what no file may do. Read from the source itself."""
+"""The rooms keep their walls, the folders their floors: who may import whom, and what no file may do.
+
+Read from the source itself; the floors from the one table in DEVELOPERS.md.
+"""
 
 import ast
+import re
 from functools import cache
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
@@ -12,6 +17,10 @@ ALLOWED = {
 }
 SOURCES = [path.relative_to(ROOT) for room in ALLOWED for path in sorted((ROOT / room).rglob("*.py"))]
 # one test each for all files: a test of its own for every file would cost more than the check
+
+ROW = re.compile(r"^\| (\d+) \| `([\w/.]+)` \| (\S.*\.) \|$", re.MULTILINE)
+FLOORS = {folder: int(floor) for floor, folder, _ in ROW.findall((ROOT / "DEVELOPERS.md").read_text("utf-8"))}
+MODULES = {".".join(path.with_suffix("").parts).removesuffix(".__init__"): path for path in SOURCES}
 
 
 @cache
@@ -32,11 +41,68 @@ def imported(path: Path) -> set[str]:
     return names
 
 
+@cache
+def imported_modules(module: str) -> set[str]:
+    """Modules of the three rooms that a module imports, wherever in it."""
+    found: set[str] = set()
+    for node in ast.walk(tree(MODULES[module])):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            assert not node.level, f"{module}: imports are written from the room on"
+            names = {f"{node.module}.{alias.name}" for alias in node.names}
+            found |= {name if name in MODULES else str(node.module) for name in names}
+    return found & set(MODULES)
+
+
+def folder_of(module: str) -> str:
+    """As the table of floors calls it: the folder, or the one module beside the folders."""
+    path = MODULES[module]
+    return path.as_posix() if path.as_posix() in FLOORS else path.parent.as_posix()
+
+
 def test_a_file_imports_only_from_rooms_it_may_know() -> None:
     assert {path.parts[0] for path in SOURCES} == set(ALLOWED)
     rooms = set(ALLOWED) | {"tests", "firmware_notes"}
     strangers = {path: imported(path) & rooms - ALLOWED[path.parts[0]] for path in SOURCES}
     assert not {str(path): names for path, names in strangers.items() if names}
+
+
+def test_every_folder_stands_on_one_floor() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+    assert len(re.findall(r"^\| *\d+ *\|", text, re.MULTILINE)) == len(FLOORS)  # every row is read, no folder twice
+    assert set(FLOORS) == {folder_of(name) for name, path in MODULES.items() if path.name != "__init__.py"}
+
+
+def test_folders_import_only_from_floors_below() -> None:
+    up = []
+    for module in MODULES:
+        for other in imported_modules(module):
+            here, there = folder_of(module), folder_of(other)
+            if here != there and here.split("/")[0] == there.split("/")[0] and FLOORS[here] <= FLOORS[there]:
+                up.append(f"{module} imports {other}")
+    assert sorted(up) == []
+
+
+def test_nothing_goes_round_in_a_circle() -> None:
+    folders: dict[str, set[str]] = {}
+    for module in MODULES:
+        others = {folder_of(other) for other in imported_modules(module)}
+        folders.setdefault(folder_of(module), set()).update(others - {folder_of(module)})
+    for graph in ({module: imported_modules(module) for module in MODULES}, folders):
+        try:
+            TopologicalSorter(graph).prepare()
+        except CycleError as error:
+            raise AssertionError("a circle: " + " imports ".join(reversed(error.args[1]))) from None
+
+
+def test_every_folder_says_in_one_sentence_what_it_is() -> None:
+    folders = {above for path in SOURCES for above in path.parents} - {Path(".")}
+    assert {path.parent for path in SOURCES if path.name == "__init__.py"} == folders
+    heads = {
+        path: (ast.get_docstring(tree(path)) or "").split("\n\n")[0] for path in SOURCES if path.stem == "__init__"
+    }
+    assert not {str(path): head for path, head in heads.items() if not re.fullmatch(r"[A-Z](?:[^.]|\.\S)+\.", head)}
 
 
 def test_rooms_leave_devices_and_plots_where_they_belong() -> None:
