@@ -6,18 +6,16 @@ what each group did to the result.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
 
 import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
+from analysis.base.finger import FingerName
 from analysis.sliding.contacts import AxleKind, Contacts, Law, couple_axles
 from analysis.sliding.finger import Finger, LoadTransfer
 from analysis.sliding.finite import Rule
 from analysis.statistics.monte_carlo import square_root
-
-FingerName = Literal["sliding", "sticking", "friction"]
 
 
 def _zeros(*shape: int) -> FloatArray:
@@ -76,11 +74,11 @@ class PushState:
 
     station: m ahead of the rear axle.  finger_y: m left of the middle, where the finger touches (matters to
         a sticking or rubbing finger only).  side: +1 pushes towards +y (from the right), -1 towards -y.
-    direction: rad, turn of the push away from square to the car, anticlockwise; for a sliding finger, which
+    direction: rad, turn of the push away from square to the car, anticlockwise; for a rolling finger, which
         presses square to what it touches, that of the touched side.  direction_u: how straight the hand
-        pushes; it does nothing to a sliding finger.
-    height: m above the floor.  finger: "sliding" (a rolling or slippery tip), "sticking", or "friction"
-        (rubs with finger_friction).
+        pushes; it does nothing to a rolling finger.
+    height: m above the floor.  finger: "rolling" (a rolling or slippery tip), "sticking", or "rubbing"
+        (with finger_friction).
     path: "fixed on car" (a notch or rail: the finger stays at its place on the car) or "fixed on floor" (the
         finger runs along a straight line and wanders along the car's side as that turns).
     """
@@ -93,7 +91,7 @@ class PushState:
     direction_u: float = 0.0
     height: float = 0.0
     height_u: float = 0.0
-    finger: FingerName = "sliding"
+    finger: FingerName = "rolling"
     finger_friction: float = 0.0
     finger_friction_u: float = 0.0
     path: Rule = "fixed on car"
@@ -175,12 +173,12 @@ def check_states(car: CarState, push: PushState) -> None:
 
 def doubt_groups(car: CarState, push: PushState) -> dict[str, int]:
     """Names of all doubts that are not zero, and how many independent scores each has."""
-    rubbing = push.finger == "friction"
+    rubbing = push.finger == "rubbing"
     sizes = {
         "push position": push.station_u > 0,
         "push height": push.height_u > 0,
         # A slippery tip presses square to the side it touches, however the hand moves.
-        "push direction": push.finger != "sliding" and push.direction_u > 0,
+        "push direction": push.finger != "rolling" and push.direction_u > 0,
         "finger friction": rubbing and push.finger_friction_u > 0,
         "corner weights": 4 * bool(np.any(car.load_covariance)),
         "grip ratio": car.grip_ratio_u > 0,

@@ -15,7 +15,7 @@ from analysis.sliding.solve import solve_push
 DEFAULT_TURN = float(np.radians(10.0))
 """Rotation over which a slide is integrated when nobody said how far it turned."""
 
-STEP_SLIDING, STEP_STICKING = float(np.radians(12.0)), float(np.radians(5.0))
+STEP_ROLLING, STEP_STICKING = float(np.radians(12.0)), float(np.radians(5.0))
 """Longest Runge-Kutta step of fourth order. Against steps a quarter as long, over turns of 10 and 24 degrees,
 kappa of a slippery finger along a floor line is then right to 2e-4 per metre, of one that sticks to 1e-3. A
 finger that changes between sticking and slipping on the way leaves up to 1e-2 in single draws, far inside
@@ -42,7 +42,7 @@ def steady(push: PushState) -> bool:
 
 
 def _steady(finger: str, path: str) -> bool:
-    return finger == "sliding" and path == "fixed on car"
+    return finger == "rolling" and path == "fixed on car"
 
 
 def slide(drawn: Drawn, wheelbase: float, *, turn: float, travel: float | None = None) -> Slide:
@@ -58,7 +58,7 @@ def slide(drawn: Drawn, wheelbase: float, *, turn: float, travel: float | None =
     with np.errstate(divide="ignore", invalid="ignore"):
         drift = motion.twist[..., 0] / (motion.twist[..., 1] + middle * motion.twist[..., 2])
     if not _steady(drawn.finger.kind, drawn.path):
-        longest = STEP_SLIDING if drawn.finger.kind == "sliding" else STEP_STICKING
+        longest = STEP_ROLLING if drawn.finger.kind == "rolling" else STEP_STICKING
         whole = integrate_push(
             drawn.contacts,
             drawn.finger,

@@ -37,7 +37,7 @@ def turn_per_travel(
     if good.any():
         spot = np.stack([push_pct / 100 * length[good], np.zeros(int(good.sum()))], -1)
         contacts = Contacts(place=places[good], load=loads[good], grip=grip[good], drag=drag)
-        motion = solve_push(contacts, Finger(kind="sliding", place=spot))
+        motion = solve_push(contacts, Finger(kind="rolling", place=spot))
         out[good] = motion.twist[:, 2] / (motion.twist[:, 1] + motion.twist[:, 2] * length[good] / 2)
     return out.reshape(shape)
 

@@ -8,24 +8,25 @@ import numpy.typing as npt
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
+from analysis.base.finger import FingerName
 
-FingerKind = Literal["sliding", "sticking", "friction", "line"]
+FingerKind = FingerName | Literal["line"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Finger:
     """One push, or many: leading `...` axes broadcast with those of the contacts.
 
-    kind: "sliding" (no friction: the force is normal to the car's side, along `direction`),
+    kind: "rolling" (no friction: the force is normal to the car's side, along `direction`),
         "sticking" (the touched point moves exactly along `direction`),
-        "friction" (sticks or slips inside the cone of `friction` about `direction`),
-        "line" (the force acts along `direction` through `place`; the same equations as "sliding").
+        "rubbing" (sticks or slips inside the cone of `friction` about `direction`),
+        "line" (the force acts along `direction` through `place`; the same equations as "rolling").
     place: (..., 2), touched point in car axes, m.
     direction: (..., 2), the way the finger pushes and the normal of the touched side; any length but zero.
     motion: (..., 2), the way the finger itself travels, if that is not along `direction` (the car has turned
         under a finger that runs straight on the floor); within 90 degrees of `direction`. Twists are per unit
         of this travel. Not used by "line".
-    friction: (...,), coefficient between finger and car, used by "friction" only.
+    friction: (...,), coefficient between finger and car, used by "rubbing" only.
     height: (...,), m above the floor; used with a LoadTransfer.
     """
 
@@ -79,11 +80,11 @@ class FingerArrays:
 
 def check_finger(finger: Finger) -> FingerArrays:
     """Check one push. Raises InputError naming the quantity that cannot be used."""
-    if finger.kind not in ("sliding", "sticking", "friction", "line"):
+    if finger.kind not in ("rolling", "rubbing", "sticking", "line"):
         raise InputError(
             f'"{finger.kind}" is no kind of finger',
             where="finger",
-            remedy="Give sliding, sticking, friction or line",
+            remedy="Give rolling, rubbing, sticking or line",
         )
     place = _pair(finger.place, "push position")
     direction = _unit(finger.direction, "push direction")

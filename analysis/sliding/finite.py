@@ -140,7 +140,7 @@ class _Run:
         self.place, self.line, self.rule = place, line, rule
         self.turn, self.travel = turn, travel
         self.known: SlideMotion | None = None
-        self.steady = rule == "fixed on car" and finger.kind in ("sliding", "line")
+        self.steady = rule == "fixed on car" and finger.kind in ("rolling", "line")
 
     def start(self) -> FloatArray:
         """Solve at the start, where the finger's line and the normal are one; returns the power (...,)."""

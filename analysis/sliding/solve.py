@@ -79,7 +79,7 @@ def solve_push(contacts: Contacts, finger: Finger, *, transfer: LoadTransfer | N
 
 
 def _solve_flat(ground: GroundArrays, touch: FingerArrays, transfer: LoadTransfer | None) -> SlideMotion:
-    if touch.kind in ("sliding", "line"):
+    if touch.kind in ("rolling", "line"):
         motion = _least_power(ground, touch, transfer, touch.direction, free=2)
         return _faster(motion, (touch.motion * touch.direction).sum(axis=-1))
     stuck = _least_power(ground, touch, transfer, touch.motion, free=1)

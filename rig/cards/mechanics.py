@@ -5,12 +5,10 @@ import math
 import numpy as np
 
 from analysis.base.arrays import FloatArray
-from analysis.forecast.inputs import CarState, FingerName, PushState
+from analysis.forecast.inputs import CarState, PushState
 from analysis.weighing.corner_weights import STANDARD_GRAVITY
 from rig.cards.measures import MM, contact_place, contact_place_u, wheelbase
 from rig.cards.schema import BenchCard, CarCard, TestCard
-
-FINGERS: dict[str, FingerName] = {"rolling": "sliding", "rubbing": "friction", "sticking": "sticking"}
 
 
 def car_state(car: CarCard, test: TestCard, *, load: FloatArray, load_covariance: FloatArray) -> CarState:
@@ -60,7 +58,7 @@ def push_state(car: CarCard, test: TestCard) -> PushState:
         direction_u=math.radians(push.direction_deg_u),
         height=push.height_mm * MM,
         height_u=push.height_mm_u * MM,
-        finger=FINGERS[push.finger],
+        finger=push.finger,
         path="fixed on car" if push.finger_path == "stays on the car" else "fixed on floor",
         finger_friction=push.finger_friction,
         finger_friction_u=push.finger_friction_u,

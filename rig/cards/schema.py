@@ -9,6 +9,8 @@ from typing import Annotated, Any, ClassVar, Literal
 import msgspec
 from msgspec import Meta, Struct
 
+from analysis.base.finger import FingerName
+
 
 class Section(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """One table of a card: a misspelt key is an error."""
@@ -309,7 +311,7 @@ class Push(Section, frozen=True):
     height_mm_u: Annotated[float, _u("the finger's height")] = 2.0
     direction_deg_u: Annotated[float, _u("the push direction (90 degrees to the car is meant)")] = 2.0
     finger: Annotated[
-        Literal["rolling", "rubbing", "sticking"],
+        FingerName,
         Meta(description="rolling or slippery tip; rubbing: friction below; sticking"),
     ] = "rolling"
     finger_path: Annotated[

@@ -14,13 +14,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from analysis.base.arrays import FloatArray
 from rig.cards.measures import car_markers, finger_marker, floor_layout
 from rig.cards.read import CardSet
 from rig.cards.template import card_text
 from rig.pads.steps import Step
 from rig.virtual.dunlin import CAR_KEYS, TEST_KEYS, SetUp, Truth, draw_truth
 from rig.virtual.pads import VirtualPads
-from rig.virtual.push_truth import FingerPush, FloatArray, PushTruth, simulate_push
+from rig.virtual.push_truth import FingerPush, PushTruth, simulate_push
 from vision.base.types import CarMarkers, FloorLayout, Marker
 
 if TYPE_CHECKING:
@@ -85,13 +86,12 @@ def write_cards(folder: Path, setup: SetUp, positions_pct: tuple[float, ...]) ->
 def virtual_finger(cards: CardSet, truth: Truth, *, rest: float = 0.8) -> FingerPush:
     """The finger of the test card at the place where it truly touches. rest: s of standing still around the push."""
     push, wheelbase = cards.test.push, float(np.ptp(truth.pushed.contacts[:, 0]))
-    kinds = {"rolling": "sliding", "rubbing": "friction", "sticking": "sticking"}
     return FingerPush(
         station=push.position_pct / 100 * wheelbase + truth.station_shift,
         side_y=(-1.0 if push.side == "right" else 1.0) * cards.car.geometry.body_width_mm / 2000,
         speed=push.speed_mm_s / 1000,
         distance=push.distance_mm / 1000,
-        kind=kinds[push.finger],
+        kind=push.finger,
         friction=push.finger_friction,
         height=truth.height,
         rest=rest,

@@ -11,11 +11,9 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
+from analysis.base.arrays import FloatArray
 from rig.virtual.push_truth import GRAVITY, PushedCar
-
-FloatArray = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

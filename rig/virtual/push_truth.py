@@ -9,13 +9,14 @@ that speed, so over a push of T seconds poses are off by at most slip_floor * T 
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import get_args
 
 import numpy as np
-import numpy.typing as npt
 
+from analysis.base.arrays import FloatArray
+from analysis.base.finger import FingerName
 from rig.base.errors import BenchError, InputError
 
-FloatArray = npt.NDArray[np.float64]
 GRAVITY = 9.80665  # m/s^2, standard acceleration of free fall
 
 
@@ -48,8 +49,8 @@ class FingerPush:
 
     station: m ahead of the rear axle where it first touches.  side_y: m, the pushed side's line in car
     axes; negative: the right side, pushed to the left.  speed: m/s.  distance: m of finger travel.
-    ramp: s for easing in, and again for easing out.  kind: "sliding" (no friction), "sticking" (the
-    touched point stays on the finger) or "friction" with factor `friction`.  height: m above the floor.
+    ramp: s for easing in, and again for easing out.  kind: "rolling" (no friction), "sticking" (the
+    touched point stays on the finger) or "rubbing" with factor `friction`.  height: m above the floor.
     rest: s of standing still before and after.
     """
 
@@ -58,7 +59,7 @@ class FingerPush:
     speed: float = 0.030
     distance: float = 0.050
     ramp: float = 0.4
-    kind: str = "sliding"
+    kind: FingerName = "rolling"
     friction: float = 0.0
     height: float = 0.0
     rest: float = 0.8
@@ -238,7 +239,7 @@ class _Model:
         # Damping grows with the depth, so that the force starts and ends without a jump.
         press = self.stiffness * depth * max(0.0, 1.0 - 100.0 * self.towards * slip_y)
         pull = 0.0
-        if self.push.kind == "friction":
+        if self.push.kind == "rubbing":
             pull = -self.push.friction * press * slip_x / math.hypot(slip_x, self.floor)
         elif self.push.kind == "sticking":
             pull = self.stiffness * (qx - self.push.station) - self.damping * slip_x
@@ -387,9 +388,9 @@ def _check(car: PushedCar, push: FingerPush) -> None:
     ):
         if not (math.isfinite(number) and number > 0):
             raise InputError(f"{name} must be positive, not {number!r}", where=name, remedy="Correct it")
-    if push.kind not in ("sliding", "sticking", "friction"):
+    if push.kind not in get_args(FingerName):
         raise InputError(
-            f"finger kind {push.kind!r} is not known", where="finger", remedy="Choose sliding, sticking or friction"
+            f"finger kind {push.kind!r} is not known", where="finger", remedy="Choose rolling, rubbing or sticking"
         )
     if push.side_y == 0 or push.friction < 0 or push.height < 0 or push.rest < 0:
         raise InputError(

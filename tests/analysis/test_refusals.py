@@ -51,7 +51,7 @@ PLACE = np.array([[L, H], [L, -H], [0.0, H], [0.0, -H]])
 CAR = CarState(wheelbase=L, contact_place=PLACE, load=np.full(4, 4.0), grip=np.full(4, 0.8), drag=np.ones(4))
 PUSH = PushState(station=0.2)
 BLOCK = Contacts(place=PLACE, load=np.full(4, 4.0), grip=0.8)
-TOUCH = Finger(kind="sliding", place=(0.2, 0))
+TOUCH = Finger(kind="rolling", place=(0.2, 0))
 BODY = Body(mass=1.6, yaw_inertia=0.02, centre=(L / 2, 0.0))
 LINE = np.linspace(0.0, 1.0, 30)
 
@@ -198,15 +198,15 @@ CASES: list[tuple[Callable[[], object], str, str]] = [
     (lambda: stopping_distance(1.0, 0.0), "stopping distance", "below zero"),
     (lambda: stopping_distance(-1.0, 0.8), "stopping distance", "below zero"),
     (
-        lambda: solve_push(Contacts(place=np.ones(2), load=4.0, grip=0.8), Finger(kind="sliding", place=(0, 0))),
+        lambda: solve_push(Contacts(place=np.ones(2), load=4.0, grip=0.8), Finger(kind="rolling", place=(0, 0))),
         "contact places",
         "shape",
     ),
-    (lambda: solve_push(BLOCK, Finger(kind="sliding", place=0.2)), "push position", "two numbers"),
+    (lambda: solve_push(BLOCK, Finger(kind="rolling", place=0.2)), "push position", "two numbers"),
     (
         lambda: solve_push(
             Contacts(place=PLACE, load=np.full(4, 4.0), sensitivity=0.1, nominal_load=0.0),
-            Finger(kind="sliding", place=(0.2, 0)),
+            Finger(kind="rolling", place=(0.2, 0)),
         ),
         "nominal load",
         "above zero",

@@ -140,7 +140,7 @@ def slow_forecast(car: Car, finger: FingerMotion, turn: float) -> float:
     """Turn per travel, 1/m, of a slow push at the same place through the same turn."""
     push = integrate_push(
         car.contacts,
-        Finger(kind="sliding", place=(finger.station, -HALF)),
+        Finger(kind="rolling", place=(finger.station, -HALF)),
         turn=abs(turn),
         travel=1.0,
         rule="fixed on floor",

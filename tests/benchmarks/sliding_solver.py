@@ -65,7 +65,7 @@ def case(sheet: dict[str, np.ndarray], rows: object = slice(None)) -> Case:
     ground = {key: some[key] for key in ("place", "load", "grip", "drag", "heading", "coupling")}
     place = np.stack([some["station"], -some["track"] / 2], axis=-1)
     lean = LoadTransfer(track_front=some["track"], track_rear=some["track"])
-    return Contacts(**ground), Finger(kind="sliding", place=place, height=some["height"]), lean
+    return Contacts(**ground), Finger(kind="rolling", place=place, height=some["height"]), lean
 
 
 def nasty(count: int, rng: np.random.Generator) -> Case:

@@ -53,7 +53,7 @@ def test_the_centre_of_friction_is_the_mean_place_by_grip_times_load() -> None:
 @pytest.mark.parametrize("law", ["cut", "ellipse"])
 def test_the_certificate_is_the_worst_of_five_breaches(law: str) -> None:
     """Each law is broken in turn by a known amount, from a true solution; the certificate tells just that amount."""
-    contacts, finger = contacts_of(CARS, law=law), finger_of(CARS, "sliding")
+    contacts, finger = contacts_of(CARS, law=law), finger_of(CARS, "rolling")
     motion = solve_push(contacts, finger)
     touch = check_finger(finger)
     ground = flatten_ground(check_contacts(contacts, touch.batch))
@@ -105,7 +105,7 @@ def test_the_certificate_is_the_worst_of_five_breaches(law: str) -> None:
 
 
 def test_turn_per_travel_is_of_the_point_that_was_named() -> None:
-    motion = solve_push(contacts_of(CARS), finger_of(CARS, "sliding"))
+    motion = solve_push(contacts_of(CARS), finger_of(CARS, "rolling"))
     for middle in (0.0, 0.13, CARS["wheelbase"] / 2):
         sideways = motion.twist[:, 1] + motion.twist[:, 2] * middle
         np.testing.assert_allclose(motion.kappa(middle), motion.twist[:, 2] / sideways, rtol=1e-12)
@@ -164,14 +164,14 @@ def test_a_lifted_wheel_s_axle_is_spent_and_the_other_takes_the_rest(side: float
 
 def test_tracks_and_shares_reach_their_own_axle_in_a_batch() -> None:
     """Different tracks front and rear, cars of one batch: as each alone."""
-    finger = finger_of(CARS, "sliding", height=0.02)
+    finger = finger_of(CARS, "rolling", height=0.02)
     transfer = LoadTransfer(track_front=CARS["track"], track_rear=CARS["track"] * 0.8, front_roll_share=0.3)
     whole = solve_push(contacts_of(CARS), finger, transfer=transfer)
     for k in range(3):
         car = {name: value[[k]] for name, value in CARS.items()}
         one = solve_push(
             contacts_of(car),
-            finger_of(car, "sliding", height=0.02),
+            finger_of(car, "rolling", height=0.02),
             transfer=LoadTransfer(track_front=car["track"], track_rear=car["track"] * 0.8, front_roll_share=0.3),
         )
         np.testing.assert_allclose(one.load[0], whole.load[k], rtol=1e-8)

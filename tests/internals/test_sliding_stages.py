@@ -14,7 +14,7 @@ from analysis.sliding import LoadTransfer, solve, solve_push
 from ..analysis.sliding.sliding_cars import contacts_of, finger_of, random_cars
 
 
-@pytest.mark.parametrize("kind", ["sliding", "sticking"])
+@pytest.mark.parametrize("kind", ["rolling", "sticking"])
 @pytest.mark.parametrize(("drag", "height"), [((1.0, 1.0), 0.0), ((0.3, 1.0), 0.015), ((0.01, 0.05), 0.0)])
 def test_few_cars_need_the_next_stage(
     monkeypatch: pytest.MonkeyPatch, kind: Any, drag: tuple[float, float], height: float

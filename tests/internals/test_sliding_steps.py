@@ -40,7 +40,7 @@ LIMITS = {
 """Shares of the cars, residuals and steps a car; other seeds gave 0.84, 1.4e-5, 0.90, 0.92, 0.99, 22, 0.76, 10.5."""
 KINDS: list[tuple[Any, Any, float]] = [
     (kind, group, height)
-    for kind in ("sliding", "sticking")
+    for kind in ("rolling", "sticking")
     for group in (None, (0, 0, 1, 1), (1, 1, 2, -2))
     for height in (0.0, 0.015)
 ]
@@ -79,8 +79,8 @@ def cases(seed: int, drag: tuple[float, float] = (0.01, 1.0)) -> Iterator[Case]:
             flatten_ground(ground),
             flat,
             None if lean is None else flatten_transfer(lean, ground.batch),
-            flat.direction if kind == "sliding" else flat.motion,
-            2 if kind == "sliding" else 1,
+            flat.direction if kind == "rolling" else flat.motion,
+            2 if kind == "rolling" else 1,
         )
         yield Case(task, *task.build())
 

@@ -34,7 +34,7 @@ def said(car: CarState, push: PushState, **more: float) -> str:
         (replace(CAR, grip_ratio_u=0.01), replace(PUSH, station_u=0.005), {}, "push position"),
         (
             CAR,
-            replace(PUSH, finger="friction", finger_friction=0.2, finger_friction_u=0.1, finger_y=-0.09),
+            replace(PUSH, finger="rubbing", finger_friction=0.2, finger_friction_u=0.1, finger_y=-0.09),
             {},
             "rolling or slippery tip",
         ),
@@ -122,7 +122,7 @@ def test_every_doubt_has_its_remedy_and_all_are_ranked() -> None:
         direction_u=0.03,
         height=0.02,
         height_u=0.003,
-        finger="friction",
+        finger="rubbing",
         finger_friction=0.3,
         finger_friction_u=0.1,
     )

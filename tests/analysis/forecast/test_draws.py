@@ -37,7 +37,7 @@ PUSH = PushState(
     direction_u=0.02,
     height=0.01,
     height_u=2e-3,
-    finger="friction",
+    finger="rubbing",
     finger_friction=0.4,
     finger_friction_u=0.05,
 )

@@ -251,7 +251,7 @@ def test_one_standard_uncertainty_of_each_doubt_moves_what_it_should() -> None:
         direction_u=0.03,
         height=0.02,
         height_u=0.005,
-        finger="friction",
+        finger="rubbing",
         finger_friction=0.3,
         finger_friction_u=0.1,
         finger_y=-0.09,

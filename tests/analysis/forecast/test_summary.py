@@ -130,7 +130,7 @@ def test_the_region_of_a_pivot_holds_ninety_five_of_a_hundred_draws() -> None:
     assert np.abs(sure.outline - sure.place).max() < 1e-6
 
 
-@pytest.mark.parametrize(("finger", "path"), [("sticking", "fixed on car"), ("sliding", "fixed on floor")])
+@pytest.mark.parametrize(("finger", "path"), [("sticking", "fixed on car"), ("rolling", "fixed on floor")])
 def test_a_whole_slide_turns_about_the_centre_of_its_rigid_motion(finger: str, path: str) -> None:
     push = PushState(station=0.2, finger=finger, path=path, side=1)  # type: ignore[arg-type]
     drawn = assemble(car(ratio=1.2), push, {}, 1)

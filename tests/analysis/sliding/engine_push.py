@@ -107,7 +107,7 @@ def engine_push(case: PushCase) -> EnginePush:
 
 def solver_push(case: PushCase, engine: EnginePush) -> FinitePush:
     """The same stretch of the same push by the solver under test."""
-    kind = "sliding" if case.finger == 0 else "sticking" if case.finger == STICKY else "friction"
+    kind = "rolling" if case.finger == 0 else "sticking" if case.finger == STICKY else "rubbing"
     return integrate_push(
         Contacts(place=WHEELS, load=case.load, grip=case.grip, drag=1.0 if case.drag is None else case.drag),
         Finger(kind=kind, place=engine.place, motion=engine.motion, friction=case.finger, height=case.height),

@@ -82,7 +82,7 @@ def contacts_of(cars: dict, **more: object) -> Contacts:
     return Contacts(**{key: cars[key] for key in ("place", "load", "grip", "drag", "heading")}, **more)
 
 
-def finger_of(cars: dict, kind: str = "sliding", **more: object) -> Finger:
+def finger_of(cars: dict, kind: str = "rolling", **more: object) -> Finger:
     """The finger that pushes them towards the left, at the right-hand side."""
     place = np.stack([cars["station"], -0.1 + 0 * cars["station"]], axis=-1)
     return Finger(kind=kind, place=place, **more)

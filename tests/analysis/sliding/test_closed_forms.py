@@ -16,7 +16,7 @@ EVEN = np.full(4, MASS * 9.81 / 4)
 PLANE = tomllib.loads((Path(__file__).parents[2] / "data" / "friction_plane.toml").read_text())
 
 
-def push(station: float, *, load=EVEN, y=-0.09, kind="sliding", transfer=None, height=0.0, friction=0.0, **ground):
+def push(station: float, *, load=EVEN, y=-0.09, kind="rolling", transfer=None, height=0.0, friction=0.0, **ground):
     finger = Finger(kind=kind, place=(station, y), height=height, friction=friction)
     contacts = Contacts(**{"place": PLACE, "load": load, "grip": GRIP, **ground})
     motion = solve_push(contacts, finger, transfer=transfer)
@@ -154,7 +154,7 @@ def test_a_wheel_heavier_than_the_pull_of_the_others_holds_the_pivot() -> None:
 def test_two_supports_along_the_push() -> None:
     b, c = 0.05, 0.02  # half span, offset of the push from the middle
     contacts = Contacts(place=[[0.0, b], [0.0, -b]], load=[1.0, 1.0])
-    motion = solve_push(contacts, Finger(kind="sliding", place=(c, -0.2)))
+    motion = solve_push(contacts, Finger(kind="rolling", place=(c, -0.2)))
     np.testing.assert_allclose(motion.pivot, [-b * b / c, 0.0], atol=1e-13)
 
 
@@ -162,7 +162,7 @@ def test_two_supports_along_the_push() -> None:
 def test_two_supports_across_the_push(case: dict) -> None:
     share = case["p"]
     contacts = Contacts(place=[[0.5, 0.0], [-0.5, 0.0]], load=[share, 1 - share])
-    motion = solve_push(contacts, Finger(kind="sliding", place=(case["d"], 0.0)))
+    motion = solve_push(contacts, Finger(kind="rolling", place=(case["d"], 0.0)))
     assert motion.pivot[0] == pytest.approx(case["centre"], abs=1e-12)
     assert motion.power == pytest.approx(case["force_over_muW"], rel=1e-12)
     assert motion.certified
@@ -171,10 +171,10 @@ def test_two_supports_across_the_push(case: dict) -> None:
 def test_three_equal_supports_turn_about_their_centroid() -> None:
     angle = np.array([0, 2, 4]) * np.pi / 3
     contacts = Contacts(place=np.stack([np.cos(angle), np.sin(angle)], axis=-1), load=np.ones(3))
-    motion = solve_push(contacts, Finger(kind="sliding", place=(1e7, 0.0)))
+    motion = solve_push(contacts, Finger(kind="rolling", place=(1e7, 0.0)))
     np.testing.assert_allclose(motion.pivot, [0, 0], atol=1e-6)
     flat = Contacts(place=[[0.0, 0.0], [1.0, 0.1], [-1.0, 0.1]], load=np.ones(3))  # apex angle 169 degrees
-    np.testing.assert_allclose(solve_push(flat, Finger(kind="sliding", place=(1e7, 0.0))).pivot, [0, 0], atol=1e-6)
+    np.testing.assert_allclose(solve_push(flat, Finger(kind="rolling", place=(1e7, 0.0))).pivot, [0, 0], atol=1e-6)
 
 
 # --- 6: rods, discs, squares approached by many contacts; friction_plane.toml
@@ -185,7 +185,7 @@ def test_uniform_rod(case: dict) -> None:
     n = 400
     x = (np.arange(n) + 0.5) / n - 0.5
     contacts = Contacts(place=np.stack([x, np.zeros(n)], axis=-1), load=np.full(n, 1 / n))
-    motion = solve_push(contacts, Finger(kind="sliding", place=(case["d"], 0.0)))
+    motion = solve_push(contacts, Finger(kind="rolling", place=(case["d"], 0.0)))
     assert motion.certified
     # n equal pieces: the centre is uncertain by their spacing where it lies within the rod
     assert motion.pivot[0] == pytest.approx(case["centre"], abs=1.0 / n)
@@ -206,7 +206,7 @@ def test_moment_of_a_spinning_disc_and_square() -> None:
         (ring, PLANE["pure_torque"]["ring_radius_1"], 1e-9),
     ):
         contacts = Contacts(place=place, load=np.full(len(place), 1 / len(place)))
-        motion = solve_push(contacts, Finger(kind="sliding", place=(far, 0.0)))
+        motion = solve_push(contacts, Finger(kind="rolling", place=(far, 0.0)))
         assert motion.power * far == pytest.approx(expected, abs=tolerance)
 
 
@@ -215,7 +215,7 @@ def test_four_supports(case: dict) -> None:
     size = PLANE["four_supports"]["rectangle_mm"]
     half_l, half_t = size["wheelbase"] / 2, size["track"] / 2
     place = np.array([[half_l, half_t], [half_l, -half_t], [-half_l, half_t], [-half_l, -half_t]])
-    motion = solve_push(Contacts(place=place, load=case["shares"]), Finger(kind="sliding", place=(case["push_x"], 0.0)))
+    motion = solve_push(Contacts(place=place, load=case["shares"]), Finger(kind="rolling", place=(case["push_x"], 0.0)))
     np.testing.assert_allclose(motion.pivot, [case["centre_x"], 0.0], atol=5.1e-5)
     assert motion.power == pytest.approx(case["force_over_muW"], abs=5.1e-7)
 
@@ -249,7 +249,7 @@ def test_solid_rear_axle(station: float, solid_pct: float, blocked_pct: float) -
 
 def test_held_differential_cannot_roll_straight() -> None:
     coupling, drag = couple_axles(front="differential", front_held=True, rear="free", drag=0.02)
-    ahead = Finger(kind="sliding", place=(0.0, 0.0), direction=(1.0, 0.0))
+    ahead = Finger(kind="rolling", place=(0.0, 0.0), direction=(1.0, 0.0))
     motion = solve_push(Contacts(place=PLACE, load=EVEN, grip=GRIP, drag=drag, coupling=coupling), ahead)
     # by hand: the front wheels slide with full grip, the rear ones roll against their drag
     assert motion.power == pytest.approx(GRIP * EVEN[0] * (2 + 2 * 0.02), rel=1e-12)
@@ -267,9 +267,9 @@ def test_finger_friction_runs_from_sliding_to_sticking() -> None:
     finger = {"place": (0.2, -0.095), "height": 0.014}
     ground = Contacts(place=PLACE, load=EVEN, grip=GRIP)
     lean = LoadTransfer(track_front=TRACK, track_rear=TRACK)
-    motion = solve_push(ground, Finger(kind="friction", friction=friction, **finger), transfer=lean)
+    motion = solve_push(ground, Finger(kind="rubbing", friction=friction, **finger), transfer=lean)
     assert motion.certified.all()
-    slides = solve_push(ground, Finger(kind="sliding", **finger), transfer=lean)
+    slides = solve_push(ground, Finger(kind="rolling", **finger), transfer=lean)
     sticks = solve_push(ground, Finger(kind="sticking", **finger), transfer=lean)
     np.testing.assert_allclose(motion.twist[0], slides.twist, atol=1e-10)
     np.testing.assert_allclose(motion.twist[-1], sticks.twist, atol=1e-12)
@@ -286,7 +286,7 @@ def test_finger_friction_runs_from_sliding_to_sticking() -> None:
 
 def test_finger_friction_does_not_move_the_station_of_a_rolling_car() -> None:
     for friction in (0.0, 0.1, 0.3, 1.0):
-        assert push(0.2, kind="friction", friction=friction, drag=0.02).pivot[0] == pytest.approx(0.0, abs=1e-12)
+        assert push(0.2, kind="rubbing", friction=friction, drag=0.02).pivot[0] == pytest.approx(0.0, abs=1e-12)
 
 
 def test_narrower_contacts_move_a_blocked_pivot() -> None:
@@ -294,7 +294,7 @@ def test_narrower_contacts_move_a_blocked_pivot() -> None:
 
     def pivot(station: float, half: float) -> float:
         place = np.array([[L, half], [L, -half], [0, half], [0, -half]])
-        motion = solve_push(Contacts(place=place, load=EVEN, grip=GRIP), Finger(kind="sliding", place=(station, 0)))
+        motion = solve_push(Contacts(place=place, load=EVEN, grip=GRIP), Finger(kind="rolling", place=(station, 0)))
         return float(1000 * motion.pivot[0])
 
     station = brentq(lambda s: pivot(s, H) + 57.6, 0.2, 0.26, xtol=1e-9)

@@ -18,7 +18,7 @@ TURN = np.radians(15.0)
 def test_a_fixed_point_on_the_car_turns_about_the_instant_pivot() -> None:
     """A frictionless notch pushes along the car's own normal: the pivot stays where it is in the car."""
     for station in (0.05, 0.16, 0.2, L):
-        finger = Finger(kind="sliding", place=(station, -H))
+        finger = Finger(kind="rolling", place=(station, -H))
         instant = solve_push(CAR, finger)
         push = integrate_push(CAR, finger, turn=TURN, steps=6, travel=1.0)
         np.testing.assert_allclose(push.pole, instant.pivot, atol=2e-8)
@@ -28,7 +28,7 @@ def test_a_fixed_point_on_the_car_turns_about_the_instant_pivot() -> None:
 
 
 def test_station_from_kappa_is_the_poles_x_for_any_pole() -> None:
-    finger = Finger(kind="sliding", place=(0.2, -H), height=0.02)
+    finger = Finger(kind="rolling", place=(0.2, -H), height=0.02)
     lean = LoadTransfer(track_front=2 * H, track_rear=2 * H)
     push = integrate_push(CAR, finger, turn=TURN, transfer=lean, steps=6)
     assert abs(push.pole[1]) > 0.01  # push height moves the pole sideways
@@ -41,25 +41,25 @@ def test_station_from_kappa_is_the_poles_x_for_any_pole() -> None:
 
 def test_kappa_passes_smoothly_through_a_straight_slide() -> None:
     station = 0.13 + np.linspace(-2e-3, 2e-3, 9)
-    finger = Finger(kind="sliding", place=np.stack([station, 0 * station], axis=-1))
+    finger = Finger(kind="rolling", place=np.stack([station, 0 * station], axis=-1))
     push = integrate_push(CAR, finger, turn=TURN, travel=0.05)
     assert push.kappa[4] == pytest.approx(0.0, abs=1e-9)
     assert np.all(np.isfinite(push.kappa))
     np.testing.assert_allclose(push.kappa, -push.kappa[::-1], atol=1e-7)  # even car, mirrored front to rear
     assert np.all(np.diff(push.kappa) > 0)
     np.testing.assert_allclose(push.travel, 0.05)
-    straight = integrate_push(CAR, Finger(kind="sliding", place=(0.13, 0.0)), turn=TURN, travel=0.05)
+    straight = integrate_push(CAR, Finger(kind="rolling", place=(0.13, 0.0)), turn=TURN, travel=0.05)
     np.testing.assert_allclose(straight.displacement, [0, 0.05], atol=1e-12)
 
 
 def test_rolling_car_swings_about_its_rear_axle() -> None:
-    push = integrate_push(ROLLING, Finger(kind="sliding", place=(0.2, -H)), turn=TURN, rule="fixed on floor")
+    push = integrate_push(ROLLING, Finger(kind="rolling", place=(0.2, -H)), turn=TURN, rule="fixed on floor")
     assert push.pole[0] == pytest.approx(0.0, abs=1e-6)
     assert push.kappa == pytest.approx(2 / L, rel=1e-6)  # the middle is half a wheelbase away
     assert push.certified
 
 
-@pytest.mark.parametrize("kind", ["sliding", "sticking", "friction", "line"])
+@pytest.mark.parametrize("kind", ["rolling", "sticking", "rubbing", "line"])
 @pytest.mark.parametrize("rule", ["fixed on car", "fixed on floor"])
 def test_against_an_adaptive_integrator(kind: str, rule: str) -> None:
     """The same ordinary differential equation by scipy's RK45, the finger's line and contact worked out here."""
@@ -72,9 +72,9 @@ def test_against_an_adaptive_integrator(kind: str, rule: str) -> None:
         into_car = np.array([[cos, sin], [-sin, cos]])
         place = start if rule == "fixed on car" else into_car @ (start + np.array([0, advance]) - pose[:2])
         line = into_car @ [0.0, 1.0]
-        if rule == "fixed on floor" and kind == "sliding":
+        if rule == "fixed on floor" and kind == "rolling":
             assert place[1] == pytest.approx(-H, abs=5e-5)  # the finger stays on the car's side (stages are rough)
-        motion = line if not (rule == "fixed on car" and kind in ("sliding", "line")) else [0.0, 1.0]
+        motion = line if not (rule == "fixed on car" and kind in ("rolling", "line")) else [0.0, 1.0]
         normal = motion if kind == "line" else [0.0, 1.0]  # a force alone keeps its direction, on the floor or the car
         found = solve_push(CAR, Finger(kind=kind, place=place, direction=normal, motion=motion, friction=friction))
         vx, vy, omega = found.twist
@@ -83,7 +83,7 @@ def test_against_an_adaptive_integrator(kind: str, rule: str) -> None:
     exact = solve_ivp(rate, (0, TURN), np.zeros(4), rtol=1e-7, atol=1e-10).y[:, -1]
     push = integrate_push(CAR, finger, turn=TURN, travel=1.0, steps=8, rule=rule)
     # a finger with friction may change from sticking to slipping on the way: a kink that fixed steps blur
-    near = 1e-5 if kind == "friction" else 1e-6
+    near = 1e-5 if kind == "rubbing" else 1e-6
     np.testing.assert_allclose(push.path[-1, :2], exact[:2], atol=near)
     assert push.travel == pytest.approx(exact[3], abs=near)
     coarse = integrate_push(CAR, finger, turn=TURN, travel=1.0, rule=rule)
@@ -91,16 +91,16 @@ def test_against_an_adaptive_integrator(kind: str, rule: str) -> None:
 
 
 def test_touched_point_wanders_with_the_line_on_the_floor() -> None:
-    push = integrate_push(CAR, Finger(kind="sliding", place=(0.2, -H)), turn=TURN, rule="fixed on floor", steps=4)
+    push = integrate_push(CAR, Finger(kind="rolling", place=(0.2, -H)), turn=TURN, rule="fixed on floor", steps=4)
     assert np.all(np.diff(push.station) < 0)  # the car turns away, the finger slides rearwards along its side
     fixed = integrate_push(CAR, Finger(kind="sticking", place=(0.2, -H)), turn=TURN, rule="fixed on floor", steps=8)
     np.testing.assert_allclose(fixed.station, 0.2, atol=1e-6)  # a finger that sticks stays where it is
 
 
 def test_push_side_does_not_change_kappa() -> None:
-    left = integrate_push(CAR, Finger(kind="sliding", place=(0.2, -H)), turn=TURN, rule="fixed on floor")
+    left = integrate_push(CAR, Finger(kind="rolling", place=(0.2, -H)), turn=TURN, rule="fixed on floor")
     right = integrate_push(
-        CAR, Finger(kind="sliding", place=(0.2, H), direction=(0, -1)), turn=TURN, rule="fixed on floor"
+        CAR, Finger(kind="rolling", place=(0.2, H), direction=(0, -1)), turn=TURN, rule="fixed on floor"
     )
     assert right.kappa == pytest.approx(float(left.kappa), rel=1e-12)
     assert right.turn == pytest.approx(-float(left.turn))
@@ -111,7 +111,7 @@ def test_many_samples_and_progress() -> None:
     parts: list[float] = []
     push = integrate_push(
         CAR,
-        Finger(kind="sliding", place=np.stack([station, np.full(7, -H)], axis=-1)),
+        Finger(kind="rolling", place=np.stack([station, np.full(7, -H)], axis=-1)),
         turn=np.radians([[5.0], [15.0]]),
         rule="fixed on floor",
         progress=parts.append,
@@ -134,4 +134,4 @@ def test_many_samples_and_progress() -> None:
 )
 def test_nonsense_is_refused(bad: dict, names: str) -> None:
     with pytest.raises(InputError, match=names):
-        integrate_push(CAR, Finger(kind="sliding", place=(0.2, -H)), **({"turn": TURN} | bad))
+        integrate_push(CAR, Finger(kind="rolling", place=(0.2, -H)), **({"turn": TURN} | bad))

@@ -10,11 +10,11 @@ from analysis.sliding import Contacts, Finger, LoadTransfer, centre_of_friction,
 
 from .sliding_cars import contacts_of, finger_of, random_cars
 
-KINDS = ["sliding", "sticking", "friction"]
+KINDS = ["rolling", "sticking", "rubbing"]
 MIRROR = [1, 0, 3, 2]
 
 
-def solved(cars: dict, kind: str = "sliding", *, height: float = 0.0, **ground: object):
+def solved(cars: dict, kind: str = "rolling", *, height: float = 0.0, **ground: object):
     lean = LoadTransfer(track_front=cars["track"], track_rear=cars["track"])
     finger = finger_of(cars, kind, friction=0.25, height=height)
     return solve_push(contacts_of(cars, **ground), finger, transfer=lean)
@@ -91,7 +91,7 @@ def test_more_front_grip_or_weight_lowers_turn_per_travel() -> None:
     front = np.linspace(0.6, 1.4, 9)
     grip = np.stack([front, front, np.ones(9), np.ones(9)], axis=-1)
     for station in (0.05, 0.13, 0.221):
-        finger = Finger(kind="sliding", place=(station, -0.1))
+        finger = Finger(kind="rolling", place=(station, -0.1))
         gripped = solve_push(Contacts(place=place, load=np.ones(4), grip=grip), finger)
         weighted = solve_push(Contacts(place=place, load=grip, grip=1.0), finger)
         assert np.all(np.diff(gripped.kappa(0.13)) < 0)
@@ -161,7 +161,7 @@ def nasty_cars(count: int, rng: np.random.Generator) -> tuple[dict, Finger, Load
     return cars, finger_of(cars, height=height), LoadTransfer(track_front=cars["track"], track_rear=cars["track"])
 
 
-@pytest.mark.parametrize("kind", ["sliding", "sticking"])
+@pytest.mark.parametrize("kind", ["rolling", "sticking"])
 def test_certificates_hold_in_nasty_cars(kind: str) -> None:
     cars, finger, lean = nasty_cars(4000, np.random.default_rng(17))
     contacts = contacts_of(cars, coupling=cars["coupling"])
@@ -173,7 +173,7 @@ def test_certificates_hold_in_nasty_cars(kind: str) -> None:
     assert motion.no_friction.any()
     assert np.all(motion.power[motion.no_friction] == 0)
     # certificate by hand, for a sliding finger: forces balance, and lie in their circles
-    if kind == "sliding":
+    if kind == "rolling":
         balance = motion.tyre_force.sum(axis=1) + motion.push_force
         capacity = cars["grip"] * motion.load
         weight = (cars["grip"] * cars["load"]).sum(axis=-1)
@@ -189,7 +189,7 @@ def test_lifted_wheel_hands_the_rest_to_the_other_axle() -> None:
     load = np.array([4.0, 0.3, 4.0, 4.0])
     motion = solve_push(
         Contacts(place=place, load=load, grip=0.8),
-        Finger(kind="sliding", place=(0.13, -0.1), height=0.02),
+        Finger(kind="rolling", place=(0.13, -0.1), height=0.02),
         transfer=LoadTransfer(track_front=0.17, track_rear=0.17),
     )
     assert motion.certified
@@ -205,7 +205,7 @@ def test_tipping_begins_at_track_over_twice_the_grip() -> None:
     height = 0.17 / (2 * 0.9) * np.array([0.99, 1.01])
     motion = solve_push(
         Contacts(place=place, load=np.full(4, 4.0), grip=0.9),
-        Finger(kind="sliding", place=(0.13, -0.1), height=height),
+        Finger(kind="rolling", place=(0.13, -0.1), height=height),
         transfer=LoadTransfer(track_front=0.17, track_rear=0.17),
     )
     assert list(motion.tips) == [False, True]
@@ -238,7 +238,7 @@ def test_pushed_along_from_too_high_up_it_tips_over_its_front_axle() -> None:
     height = 0.26 / (2 * 0.9) * np.array([0.99, 1.01])
     motion = solve_push(
         Contacts(place=place, load=np.full(4, 4.0), grip=0.9),
-        Finger(kind="sliding", place=(0.0, 0.0), direction=(1.0, 0.0), height=height),
+        Finger(kind="rolling", place=(0.0, 0.0), direction=(1.0, 0.0), height=height),
         transfer=LoadTransfer(track_front=0.17, track_rear=0.17, wheelbase=0.26),
     )
     assert list(motion.tips) == [False, True]
@@ -246,7 +246,7 @@ def test_pushed_along_from_too_high_up_it_tips_over_its_front_axle() -> None:
 
 
 GOOD = {"place": [[0.26, 0.08], [0.26, -0.08], [0, 0.08], [0, -0.08]], "load": [4.0] * 4, "grip": 0.8}
-PUSH = {"kind": "sliding", "place": (0.2, -0.1)}
+PUSH = {"kind": "rolling", "place": (0.2, -0.1)}
 
 
 @pytest.mark.parametrize(
@@ -295,14 +295,14 @@ def test_refusals_elsewhere() -> None:
 
 def test_shapes_broadcast() -> None:
     stations = np.linspace(0.02, 0.3, 5)
-    finger = Finger(kind="sliding", place=np.stack([stations, 0 * stations], axis=-1))
+    finger = Finger(kind="rolling", place=np.stack([stations, 0 * stations], axis=-1))
     grip = np.linspace(0.5, 1.0, 3)[:, None, None] * np.ones(4)
     motion = solve_push(Contacts(**(GOOD | {"grip": grip})), finger)
     assert motion.twist.shape == (3, 5, 3)
     assert motion.tyre_force.shape == (3, 5, 4, 2)
     assert motion.certified.shape == (3, 5)
-    one = solve_push(Contacts(**(GOOD | {"grip": 0.75})), Finger(kind="sliding", place=(stations[3], 0)))
+    one = solve_push(Contacts(**(GOOD | {"grip": 0.75})), Finger(kind="rolling", place=(stations[3], 0)))
     assert one.twist.shape == (3,)
     np.testing.assert_allclose(motion.twist[1, 3], one.twist, atol=1e-12)
-    empty = solve_push(Contacts(**GOOD), Finger(kind="sliding", place=np.zeros((0, 2))))
+    empty = solve_push(Contacts(**GOOD), Finger(kind="rolling", place=np.zeros((0, 2))))
     assert empty.twist.shape == (0, 3)

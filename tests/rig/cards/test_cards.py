@@ -6,8 +6,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from analysis.sliding.contacts import Contacts
+from analysis.sliding.finger import Finger
+from analysis.sliding.solve import solve_push
 from rig.base.errors import InputError
 from rig.cards.measures import car_markers, contact_place, floor_layout
+from rig.cards.mechanics import push_state
 from rig.cards.read import parse_card, read_card, read_set
 from rig.cards.schema import BenchCard, CarCard, PhasesCard, TestCard
 from rig.cards.template import card_text, write_new_cards
@@ -120,3 +124,26 @@ def test_car_markers_follow_the_plate_middle() -> None:
     car = parse_card(CAR + "[plate]\nmiddle_pct = 60\n", CarCard, where="x")
     middle = np.mean([marker.x for marker in car_markers(car, dictionary="d").markers])
     assert middle == pytest.approx(0.6 * 0.257)
+
+
+@pytest.mark.parametrize("word", ["rolling", "rubbing", "sticking"])
+def test_each_finger_on_the_card_pushes_as_its_name_says(word: str) -> None:
+    # Coulomb: no friction, no force along the side; a slipping contact is at the edge of its cone; one that sticks
+    # gives its point the finger's velocity. Pushed 90 % ahead of the rear axle, where 0.1 is not enough to hold
+    car = parse_card(CAR, CarCard, where="car.toml")
+    push = f'[push]\nfinger = "{word}"\nposition_pct = 90\nfinger_friction = 0.1\nside = "left"'
+    state = push_state(car, parse_card(f'card = "test"\nname = "x"\n{push}', TestCard, where="test.toml"))
+    touched = (state.station, state.finger_y)
+    finger = Finger(kind=state.finger, place=touched, direction=(0.0, state.side), friction=state.finger_friction)
+    motion = solve_push(
+        Contacts(place=contact_place(car), load=[5.0, 4.0, 3.0, 6.0], grip=[0.9, 0.9, 0.8, 0.8]), finger
+    )
+    along, across = motion.push_force
+    share = abs(along) / abs(across)
+    slip = motion.twist[0] - motion.twist[2] * touched[1]
+    if word == "sticking":
+        assert slip == pytest.approx(0.0, abs=1e-9)
+        assert share > 0.1
+    else:
+        assert share == pytest.approx(0.1 if word == "rubbing" else 0.0, abs=1e-9)
+        assert abs(slip) > 0.1

@@ -144,7 +144,7 @@ def test_a_sticking_finger_carries_its_point_along() -> None:
 def test_finger_friction_lies_between_sliding_and_sticking() -> None:
     ends = [
         simulate_push(dunlin(), FingerPush(station=0.2, side_y=-0.1, kind=kind, friction=mu, rest=0.1))
-        for kind, mu in (("sliding", 0.0), ("friction", 0.0), ("friction", 0.2), ("friction", 5.0), ("sticking", 0.0))
+        for kind, mu in (("rolling", 0.0), ("rubbing", 0.0), ("rubbing", 0.2), ("rubbing", 5.0), ("sticking", 0.0))
     ]
     yaw = [end.pose[-1, 2] for end in ends]
     assert yaw[0] == pytest.approx(yaw[1], abs=1e-7)
