@@ -121,6 +121,14 @@ def test_the_heavy_libraries_are_not_loaded_for_help() -> None:
     assert not imported(Path("rig/main.py")) & heavy
 
 
+def test_pads_do_without_numpy() -> None:
+    known, new = set[str](), {module for module in MODULES if folder_of(module) == "rig/pads"}
+    while new:  # with everything that they import on their way
+        known |= new
+        new = {other for module in new for other in imported_modules(module)} - known
+    assert not {module for module in known if "numpy" in imported(MODULES[module])}
+
+
 def test_everything_public_says_what_it_is() -> None:
     silent = [str(path) for path in SOURCES if not ast.get_docstring(tree(path))]
     for path in SOURCES:

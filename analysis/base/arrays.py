@@ -3,10 +3,10 @@
 import numpy as np
 import numpy.typing as npt
 
+from analysis.base.wheels import WHEELS as WHEELS
+
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
 FL, FR, RL, RR = 0, 1, 2, 3
 """Places of the wheels on the last axis of every per-wheel array."""
-WHEELS = ("front left", "front right", "rear left", "rear right")
-"""Their names for people, in the same order."""

@@ -10,6 +10,7 @@ import msgspec
 from msgspec import Meta, Struct
 
 from analysis.base.finger import FingerName
+from analysis.base.wheels import WHEEL_CODES, WheelCode
 
 
 class Section(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
@@ -29,7 +30,6 @@ def _text(meaning: str) -> Meta:
 
 
 AxleKind = Literal["free", "solid", "differential"]
-WheelName = Literal["FL", "FR", "RL", "RR"]
 Load = Annotated[float, Meta(ge=0.0, le=200_000.0)]
 Fraction = Annotated[float, Meta(ge=0.0, le=1.0)]
 
@@ -184,9 +184,9 @@ class Pads(Section, frozen=True):
     ] = None
     baud: Annotated[int, Meta(description="baud rate", ge=300, le=4_000_000)] = 115_200
     wheels: Annotated[
-        tuple[WheelName, WheelName, WheelName, WheelName],
+        tuple[WheelCode, WheelCode, WheelCode, WheelCode],
         Meta(description="the wheel that stands on pad 1, 2, 3, 4"),
-    ] = ("FL", "FR", "RL", "RR")
+    ] = WHEEL_CODES
     capacity_g: Annotated[float, _number("largest load of one pad", gt=0, le=200_000)] = 2000.0
     level_mm_u: Annotated[float, _u("one pad's height against the others")] = 0.3
     line_pattern: Annotated[str, _text("named-field pattern of another line format; empty: our own protocol")] = ""

@@ -4,9 +4,8 @@ from pathlib import Path
 
 import click
 
+from analysis.base.wheels import WHEEL_CODES
 from rig.command.options import ask_in_terminal, card_argument, log_folder, pads_options, show
-
-WHEELS = ["FL", "FR", "RL", "RR"]
 
 
 @click.command(name="level", epilog="Example: pivotbench level test.toml --heights 0 0.4 0.1 0")
@@ -26,7 +25,7 @@ WHEELS = ["FL", "FR", "RL", "RR"]
     default=None,
     help="Measure with a shim of this thickness, mm, under one pad.",
 )
-@click.option("--under", type=click.Choice(WHEELS), default="FL", show_default=True, help="The pad with the shim.")
+@click.option("--under", type=click.Choice(WHEEL_CODES), default="FL", show_default=True, help="The pad with the shim.")
 @pads_options
 def command(
     test_card: Path,
@@ -56,7 +55,7 @@ def command(
                     cards,
                     pads,
                     log,
-                    wheel=WHEELS.index(under),
+                    wheel=WHEEL_CODES.index(under),
                     shim_mm=shim_mm,
                     ask=ask_in_terminal(unattended=unattended),
                 )

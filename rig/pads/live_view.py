@@ -17,8 +17,8 @@ from rich.live import Live
 from rich.table import Table
 from rich.text import Text
 
-WHEELS = ("front left", "front right", "rear left", "rear right")  # as in `analysis.base.arrays`; no numpy in this room
-SHORT = ("FL", "FR", "RL", "RR")
+from analysis.base.wheels import WHEEL_CODES, WHEELS
+
 _NARROW = 48  # columns below which names are shortened
 
 
@@ -75,7 +75,7 @@ def _headline(state: LiveState, narrow: bool) -> Text:
         words.append(f"\n{state.status}", style="bold red")
         if state.remedy:
             words.append(f"\n{state.remedy}")
-    for name, fault in zip(SHORT if narrow else WHEELS, state.faults, strict=True):
+    for name, fault in zip(WHEEL_CODES if narrow else WHEELS, state.faults, strict=True):
         if fault:
             words.append(f"\n{name}: {fault}", style="bold red")
     return words
@@ -91,7 +91,7 @@ def _wheels(state: LiveState, narrow: bool) -> Table:
         table.add_column("")
     for wheel in range(4):
         row = [
-            (SHORT if narrow else WHEELS)[wheel],
+            (WHEEL_CODES if narrow else WHEELS)[wheel],
             _number(state.load_g[wheel], 1),
             _number(state.share_pct[wheel], 1),
         ]

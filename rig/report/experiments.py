@@ -5,8 +5,8 @@ from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 
-from analysis.base.arrays import WHEELS
 from analysis.base.pivot import DEG_PER_CM
+from analysis.base.wheels import WHEELS
 from analysis.figures.car import top_view
 from rig.base.errors import InputError
 from rig.base.files import write_bytes, write_text

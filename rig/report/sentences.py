@@ -3,8 +3,8 @@
 from collections.abc import Sequence
 from pathlib import Path
 
-from analysis.base.arrays import WHEELS
 from analysis.base.pivot import DEG_PER_CM, PivotEstimate
+from analysis.base.wheels import WHEELS
 from analysis.figures.car import top_view
 from analysis.weighing.corner_weights import CornerWeights
 from rig.base.files import write_bytes

@@ -6,7 +6,7 @@ from typing import Literal
 
 import numpy as np
 
-from analysis.base.arrays import WHEELS
+from analysis.base.wheels import WHEELS
 from analysis.weighing.cross_weight import (
     FloorVerdict,
     LoopState,

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from analysis.base.arrays import FloatArray
+from analysis.base.wheels import WHEEL_CODES
 from analysis.weighing.calibration import (
     Calibration,
     fit_calibration,
@@ -35,7 +36,6 @@ from rig.pads.traffic import TrafficRecorder
 
 Progress = Callable[[float], None]
 PADS = 4
-WHEELS = ("FL", "FR", "RL", "RR")
 LONGEST_WAIT_S = 60.0
 LONGEST_CATCH_UP_S = 3.0
 
@@ -258,13 +258,13 @@ def zero(bench: BenchCard, pads: OpenPads, log: BenchLog, *, cards: tuple[str, .
 
 def by_wheel(bench: BenchCard) -> FloatArray:
     """(4,) whole numbers: the pad under FL, FR, RL, RR. Raises InputError when a wheel stands on two pads."""
-    if sorted(bench.pads.wheels) != sorted(WHEELS):
+    if sorted(bench.pads.wheels) != sorted(WHEEL_CODES):
         raise InputError(
             f"pads.wheels = {list(bench.pads.wheels)} leaves a wheel without a pad",
             where="bench card",
             remedy="Name FL, FR, RL and RR once each, in the order of the pads",
         )
-    return np.array([bench.pads.wheels.index(wheel) for wheel in WHEELS])
+    return np.array([bench.pads.wheels.index(wheel) for wheel in WHEEL_CODES])
 
 
 def card_hashes(log: BenchLog, cards: CardSet) -> tuple[str, ...]:
