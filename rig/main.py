@@ -115,11 +115,11 @@ def _run(arguments: Sequence[str] | None) -> int | str | None:
     except BaseException as error:
         if arguments is None:
             _let_it_end()
-        from rig.base.failures import tell
+        from rig.base.failures import explain
 
-        told = tell(KeyboardInterrupt() if isinstance(error, click.Abort) else error)
-        click.echo(told.text, err=True)
-        return told.exit_code
+        failure = explain(KeyboardInterrupt() if isinstance(error, click.Abort) else error)
+        click.echo(failure.text, err=True)
+        return failure.exit_code
     return 0
 
 

@@ -4,6 +4,11 @@ import sqlite3
 from pathlib import Path
 
 
+def primary_code(error: sqlite3.Error) -> int:
+    """SQLite's own kind of failure (its extended codes say more in the higher bits); 0 when it names none."""
+    return getattr(error, "sqlite_errorcode", 0) & 0xFF
+
+
 def open_to_read(path: Path) -> sqlite3.Connection:
     """A connection that never writes. Raises sqlite3.DatabaseError when the file cannot be read.
 
@@ -18,7 +23,7 @@ def open_to_read(path: Path) -> sqlite3.Connection:
     except sqlite3.OperationalError as error:
         database.close()
         journal = path.with_name(path.name + "-wal")
-        refused = getattr(error, "sqlite_errorname", "").startswith(("SQLITE_CANTOPEN", "SQLITE_READONLY"))
+        refused = primary_code(error) in (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY)
         if not refused or (journal.exists() and journal.stat().st_size > 0):
             raise
         return sqlite3.connect(f"{address}?mode=ro&immutable=1", uri=True)

@@ -17,7 +17,7 @@ from rig.base.durable import make_folder, sync
 from rig.base.errors import BenchError, InputError
 from rig.base.plain_json import finite_json
 from rig.base.version import SOFTWARE
-from rig.log.media import open_to_read
+from rig.log.media import open_to_read, primary_code
 from rig.log.schema import TABLES, UPGRADES, VERSION, as_written, record_sum
 
 LOG_FILE = "bench-log.sqlite"
@@ -392,10 +392,9 @@ class BenchLog:
         try:
             yield
         except sqlite3.DatabaseError as error:
-            name = getattr(error, "sqlite_errorname", "").partition("_")[2].partition("_")[0]
-            if name == "CORRUPT":
+            if primary_code(error) == sqlite3.SQLITE_CORRUPT:
                 raise self._damaged(str(error)) from error
-            if name == "NOTADB":
+            if primary_code(error) == sqlite3.SQLITE_NOTADB:
                 raise InputError(
                     f"this file is not a bench log ({error})",
                     where=str(self.path),

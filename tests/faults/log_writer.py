@@ -8,7 +8,7 @@ Ends as the command line does: its words on the error output, its exit code.
 import sys
 from pathlib import Path
 
-from rig.base.failures import tell
+from rig.base.failures import explain
 from rig.log.store import BenchLog
 
 
@@ -35,6 +35,6 @@ if __name__ == "__main__":
     try:
         fill(Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3]))
     except Exception as error:
-        told = tell(error)
-        print(told.text, file=sys.stderr)
-        sys.exit(told.exit_code)
+        failure = explain(error)
+        print(failure.text, file=sys.stderr)
+        sys.exit(failure.exit_code)

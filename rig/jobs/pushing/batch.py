@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any, cast
 
 from rig.base.errors import BenchError, InputError
-from rig.base.failures import tell
+from rig.base.failures import explain
 from rig.base.files import write_bytes
 from rig.base.plain_json import finite_json
 from rig.cards.read import CardSet, read_set
@@ -178,7 +178,7 @@ def measure_one(task: Task) -> Slip:
         try:
             measure_clip(Path(task.clip), task.cards, cast(BenchLog, slip), camera=task.camera)
         except Exception as error:
-            slip.failure = tell(error).text
+            slip.failure = explain(error).text
     return slip
 
 

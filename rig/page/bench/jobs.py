@@ -5,7 +5,7 @@ from collections.abc import Callable
 from typing import Any
 
 from rig.base.errors import InputError
-from rig.base.failures import tell
+from rig.base.failures import explain
 from rig.pads.steps import Step
 from rig.page.bench.broadcast import Broadcast
 
@@ -125,8 +125,7 @@ class Work:
             job.say("")
             text = do(job)
         except BaseException as failure:  # told in words; a job must never take the page down
-            told = tell(failure)
-            error = told.text
+            error = explain(failure).text
         with self._lock:
             self._job = None
         self._broadcast.publish(

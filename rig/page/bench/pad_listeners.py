@@ -12,7 +12,7 @@ import numpy as np
 
 from analysis.base.errors import AnalysisError
 from rig.base.errors import BenchError
-from rig.base.failures import tell
+from rig.base.failures import explain
 from rig.cards.schema import BenchCard
 from rig.jobs.weighing.live import LiveLoads
 from rig.jobs.weighing.pads import OpenPads, bench_pads
@@ -158,7 +158,7 @@ class PadHub:
                     self._read(bench, pads, log, stop)
             except Exception as error:  # shown in words, tried again: the page must outlive every fault of a port
                 self._pads = None
-                self._say("closed", tell(error).text, "It is tried again by itself")
+                self._say("closed", explain(error).text, "It is tried again by itself")
                 stop.wait(RETRY_S)
         self._pads = None
 

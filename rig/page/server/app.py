@@ -16,7 +16,7 @@ from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 from starlette.types import ASGIApp
 
-from rig.base.failures import tell
+from rig.base.failures import explain
 from rig.base.plain_json import finite_json
 from rig.base.version import SOFTWARE
 from rig.log.export import export_tables
@@ -172,11 +172,9 @@ def told(handler: Handler) -> Handler:
         except TooLargeError:
             return no(413, "this is larger than allowed", "Send less")
         except Exception as error:
-            words = tell(error)
-            own_fault = words.text.startswith("pivotbench itself")
-            return JSONResponse(
-                {"error": words.text}, status_code=500 if own_fault else 400 if words.exit_code == 2 else 409
-            )
+            failure = explain(error)
+            status = 500 if failure.own_fault else 400 if failure.exit_code == 2 else 409
+            return JSONResponse({"error": failure.text}, status_code=status)
 
     return answer
 

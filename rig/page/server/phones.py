@@ -16,7 +16,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from rig.base.errors import BenchError
-from rig.base.failures import tell
+from rig.base.failures import explain
 from rig.page.classroom.classroom import Classroom, RateLimit, new_code
 from rig.page.server.guard import Guard, no
 from rig.page.server.static_files import Assets, send_asset
@@ -117,7 +117,7 @@ def phone_app(
         try:
             return JSONResponse({"said": classroom.guess(sent.station_pct, sent.side_mm)})
         except Exception as error:
-            return JSONResponse({"error": tell(error).text}, status_code=409)
+            return JSONResponse({"error": explain(error).text}, status_code=409)
 
     app = Starlette(
         routes=[

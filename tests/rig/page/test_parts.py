@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from starlette.responses import Response
 
 from rig.base.errors import BenchError, InputError
 from rig.cards.read import CardSet
@@ -22,6 +23,7 @@ from rig.page.bench.pad_listeners import PadHub
 from rig.page.bench.whatif import WhatIf, what_if
 from rig.page.classroom.hidden_change import HiddenGame
 from rig.page.classroom.prints import pack_html, rail
+from rig.page.server.app import told as answering
 from rig.virtual.pads import VirtualPads
 
 
@@ -389,3 +391,22 @@ def test_the_odds_point_to_what_was_hidden(tmp_path: Path) -> None:
         assert "grippier rear tyres" in game.reveal()
     finally:
         bench.close()
+
+
+# failures
+
+
+@pytest.mark.parametrize(
+    ("error", "status"),
+    [  # the head of `told`: 400 wrong input, 409 it cannot be done now, 500 our fault
+        (InputError("pivotbench itself", where="pivotbench itself", remedy="Name another"), 400),
+        (BenchError("fell", where="pivotbench itself is at fault", remedy="Lift it"), 409),
+        (ZeroDivisionError("by zero"), 500),
+    ],
+)
+def test_the_answer_to_a_failure_goes_by_its_type(error: Exception, status: int) -> None:
+    async def fails(request: object) -> Response:
+        raise error
+
+    answer = asyncio.run(answering(fails)(None))  # type: ignore[arg-type]
+    assert answer.status_code == status
