@@ -88,7 +88,7 @@ class Mass(Section, frozen=True):
     y_mm: Annotated[float, _number("its place left of the middle", ge=-1000, le=1000)] = 0.0
 
 
-class Masses(Section, frozen=True):
+class MassesSection(Section, frozen=True):
     """What the car weighs, as it is pushed."""
 
     total_g: Annotated[float, _number("whole car, when known from elsewhere", gt=0, le=100000)] | None = None
@@ -169,7 +169,7 @@ class CarCard(Section, frozen=True):
     geometry: Geometry
     front: Axle = Axle()
     rear: Axle = Axle()
-    masses: Masses = Masses()
+    masses: MassesSection = MassesSection()
     plate: Plate = Plate()
     chassis: Annotated[Chassis | None, Meta(description="springs, dampers and bars; only for the moving car")] = None
     notes: Annotated[str, _text("anything worth remembering")] = ""
@@ -408,7 +408,7 @@ CARD_TYPES: dict[str, type[Section]] = {"car": CarCard, "bench": BenchCard, "tes
 AnyCard = CarCard | BenchCard | TestCard | PhasesCard
 
 
-def encode(card: Section) -> dict[str, Any]:
+def plain_card(card: Section) -> dict[str, Any]:
     """A card as plain dictionaries and lists, missing values left out."""
     plain: dict[str, Any] = _without_none(msgspec.to_builtins(card))
     return plain

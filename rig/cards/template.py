@@ -8,7 +8,7 @@ from rig.base.errors import BenchError, InputError
 from rig.cards.fields import Field, optional_sections, sections
 from rig.cards.schema import CARD_TYPES, Section
 
-HEADS = {
+_HEADS = {
     "car": "The car card: one car in one state of set-up. What you do not measure has a default with\n"
     "a wide uncertainty. A value ending in _u is the standard uncertainty (one sigma) of the one above.",
     "bench": "The bench card: pads, floor sheets and camera. Written once.",
@@ -48,7 +48,7 @@ def card_text(kind: str, values: Mapping[str, Any] | None = None, *, head: str =
     kind: "car", "bench", "test" or "phases".  values: dotted key -> value, instead of the starter's and the defaults'.
     """
     given = STARTER[kind] | dict(values or {})
-    lines = [f"# {line}" for line in (head or HEADS[kind]).splitlines()]
+    lines = [f"# {line}" for line in (head or _HEADS[kind]).splitlines()]
     optional = optional_sections(_type_of(kind))
     for section, meaning, fields in sections(_type_of(kind)):
         block = [f"[{section}]  # {meaning}"] if section else []

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from rig.base.progress import Progress
+
 if TYPE_CHECKING:
     from rig.jobs.weighing.pads import Ask
     from rig.pads.steps import Step
@@ -68,7 +70,7 @@ def show(text: str, result: Mapping[str, Any], *, as_json: bool) -> None:
 
 
 @contextmanager
-def progress(title: str, *, quiet: bool = False) -> Iterator[Callable[[float], None]]:
+def progress(title: str, *, quiet: bool = False) -> Iterator[Progress]:
     """A bar on standard error while long work runs; yields a function that takes 0..1."""
     if quiet or not sys.stderr.isatty():
         yield lambda share: None

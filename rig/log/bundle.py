@@ -7,7 +7,6 @@ clips and raw readings as they are, tables as CSV. The same log always gives the
 import json
 import re
 import shutil
-from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -16,10 +15,9 @@ from typing import Any
 from rig.base.durable import make_folder
 from rig.base.errors import BenchError, InputError
 from rig.base.files import whole_file, write_text
+from rig.base.progress import Progress
 from rig.log.export import table_csv, table_name
 from rig.log.store import BenchLog, CardVersion, Record, StoredFile, file_hash
-
-Progress = Callable[[float], None]
 
 KIND = r"\w[\w -]{0,60}"
 """What a kind of record looks like: it names a table in the folder, so nothing that could lead out of it."""

@@ -19,8 +19,8 @@ MISSING, SATURATED = 0x000F, 0x00F0
 RESTARTED, WATCHDOG, SETTLING, OVERRUN = 0x0100, 0x0200, 0x0400, 0x0800
 
 Counts = tuple[float, float, float, float]
-Four = tuple[bool, bool, bool, bool]
-_FOUR_BITS: tuple[Four, ...] = tuple((bool(b & 1), bool(b & 2), bool(b & 4), bool(b & 8)) for b in range(16))
+FourFlags = tuple[bool, bool, bool, bool]
+_FOUR_BITS: tuple[FourFlags, ...] = tuple((bool(b & 1), bool(b & 2), bool(b & 4), bool(b & 8)) for b in range(16))
 BadReason = Literal["crc", "format", "version", "long"]
 
 _NUMBER = rb"(0|[1-9]\d*)"
@@ -49,12 +49,12 @@ class Reading:
     raw: bytes
 
     @property
-    def missing(self) -> Four:
+    def missing(self) -> FourFlags:
         """Which channels gave nothing new for this line."""
         return _FOUR_BITS[self.flags & MISSING]
 
     @property
-    def saturated(self) -> Four:
+    def saturated(self) -> FourFlags:
         """Which channels' converters stand at a stop (overloaded or disconnected bridge)."""
         return _FOUR_BITS[(self.flags & SATURATED) >> 4]
 

@@ -1,7 +1,6 @@
 """What a measured clip shows: overlay, residuals, the pivot against rotation, and the quality of the track in words."""
 
 import io
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +11,7 @@ from analysis.base.plane import place
 from analysis.figures.car import FORECAST, MEASURED, QUIET
 from analysis.measured.pushes import MeasuredPush
 from rig.base.files import whole_file, write_bytes, write_text
+from rig.base.progress import Progress
 from rig.cards.measures import MM, wheelbase
 from rig.cards.read import CardSet
 from rig.cards.schema import CarCard
@@ -55,7 +55,7 @@ def write_track_report(
     stem: str,
     *,
     whole_picture: bool = False,
-    progress: Callable[[float], None] | None = None,
+    progress: Progress | None = None,
 ) -> list[Path]:
     """Write the pictures of a measured clip; those of a push carry its number. Returns what was written.
 

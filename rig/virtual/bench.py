@@ -7,7 +7,6 @@ principle. The truth lies in its own file and nothing on the measuring side open
 
 import json
 import math
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analysis.base.arrays import FloatArray
+from rig.base.progress import Progress
 from rig.cards.measures import car_markers, finger_marker, floor_layout
 from rig.cards.read import CardSet
 from rig.cards.template import card_text
@@ -98,8 +98,8 @@ def virtual_finger(cards: CardSet, truth: Truth, *, rest: float = 0.8) -> Finger
     )
 
 
-def film_push(
-    cards: CardSet, truth: Truth, clip: Path, *, seed: int, progress: Callable[[float], None] | None = None
+def film_virtual_push(
+    cards: CardSet, truth: Truth, clip: Path, *, seed: int, progress: Progress | None = None
 ) -> PushTruth:
     """Let the virtual finger push the virtual car, and film it.
 
@@ -218,4 +218,4 @@ def write_truth(path: Path, truth: Truth, pushes: dict[str, PushTruth]) -> None:
     path.write_text(json.dumps(told, indent=1), encoding="utf-8")
 
 
-__all__ = ["CHECK_MASSES_G", "VirtualOperator", "draw_truth", "film_push", "write_cards", "write_truth"]
+__all__ = ["CHECK_MASSES_G", "VirtualOperator", "draw_truth", "film_virtual_push", "write_cards", "write_truth"]

@@ -7,7 +7,6 @@ that speed, so over a push of T seconds poses are off by at most slip_floor * T 
 """
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import get_args
 
@@ -16,6 +15,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.finger import FingerName
 from rig.base.errors import BenchError, InputError
+from rig.base.progress import Progress
 
 GRAVITY = 9.80665  # m/s^2, standard acceleration of free fall
 
@@ -273,7 +273,7 @@ def simulate_push(
     stiffness: float = 2e5,
     rate: float = 500.0,
     tolerance: float = 1e-7,
-    progress: Callable[[float], None] | None = None,
+    progress: Progress | None = None,
 ) -> PushTruth:
     """Push a resting car and see what it does.
 

@@ -20,7 +20,7 @@ import numpy as np
 from rig.cards.read import read_set
 from rig.jobs.pushing.batch import listed_tests, measure_many
 from rig.log.store import BenchLog
-from rig.virtual.bench import film_push, write_cards
+from rig.virtual.bench import film_virtual_push, write_cards
 from rig.virtual.dunlin import SETUPS, draw_truth
 
 WORKERS = 2
@@ -32,7 +32,7 @@ def clips(folder: Path, count: int) -> list[Path]:
     text = path.read_text(encoding="utf-8").replace("speed_mm_s = 30.0", "speed_mm_s = 60.0")
     path.write_text(text, encoding="utf-8")
     cards = read_set(path)
-    film_push(cards, draw_truth(SETUPS[0], np.random.default_rng(0)), folder / cards.test.clip, seed=0)
+    film_virtual_push(cards, draw_truth(SETUPS[0], np.random.default_rng(0)), folder / cards.test.clip, seed=0)
     for number in range(1, count):
         shutil.copyfile(folder / cards.test.clip, folder / f"clip-{number}.avi")
         again = text.replace(cards.test.clip, f"clip-{number}.avi").replace(cards.test.name, f"push {number}")

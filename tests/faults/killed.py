@@ -291,5 +291,5 @@ def pushed_clip(folder: Path) -> tuple[Path, Path]:
     setup = dunlin.SETUPS[0]
     card = bench.write_cards(folder, setup, (85.0,))[0]
     truth = dunlin.draw_truth(setup, np.random.default_rng(1))
-    bench.film_push(read_set(card), truth, folder / "push.avi", seed=1)
+    bench.film_virtual_push(read_set(card), truth, folder / "push.avi", seed=1)
     return card, folder / "push.avi"

@@ -11,6 +11,7 @@ import numpy as np
 
 from rig.base.files import write_text
 from rig.base.plain_json import finite_json
+from rig.base.progress import Progress
 from rig.cards.read import CardSet, read_set
 from rig.jobs.pushing.compare import Verdict, judge
 from rig.jobs.pushing.measure import measure_clip
@@ -19,7 +20,7 @@ from rig.jobs.weighing.pads import bench_pads, calibrate, card_hashes, zero
 from rig.jobs.weighing.weigh import Weighing, weigh_on_pads
 from rig.log.store import BenchLog
 from rig.records.cards_and_pivots import estimate_record
-from rig.virtual.bench import CHECK_MASSES_G, VirtualOperator, film_push, write_cards, write_truth
+from rig.virtual.bench import CHECK_MASSES_G, VirtualOperator, film_virtual_push, write_cards, write_truth
 from rig.virtual.dunlin import SETUPS, SetUp, Truth, draw_truth
 from rig.virtual.pads import VirtualPads
 from rig.virtual.push_truth import PushTruth
@@ -42,7 +43,7 @@ class DemoRow:
 
 
 def run_demo(
-    out: Path, *, seed: int = 0, say: Say = print, progress: Callable[[float], None] | None = None, workers: int = 2
+    out: Path, *, seed: int = 0, say: Say = print, progress: Progress | None = None, workers: int = 2
 ) -> list[DemoRow]:
     """Run it, leaving cards, clips, log and result.json in `out`.
 
@@ -59,7 +60,7 @@ def run_demo(
     with BenchLog(out / "log") as log, worker_pool(workers) as pool:
         say("Filming six pushes of the virtual car")
         films = [
-            pool.submit(film_push, cards, truth, _clip(cards), seed=seed + index)
+            pool.submit(film_virtual_push, cards, truth, _clip(cards), seed=seed + index)
             for index, (_, truth, cards) in enumerate(jobs)
         ]
         weighings = _weigh_all(setups, sets, log, seed, say)

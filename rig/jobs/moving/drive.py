@@ -1,6 +1,5 @@
 """From the bench to the floor: a filmed drive read from the same sheets, beside what the model says of the set-up."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -12,6 +11,7 @@ from analysis.moving.equilibrium import equilibrium
 from analysis.moving.floor_drive import Drive, SteadyDrive, drive, steady
 from analysis.moving.tyres import capacity, friction_centre, tyres_like
 from rig.base.errors import InputError
+from rig.base.progress import Progress
 from rig.cards.measures import car_markers, floor_layout, readout, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.pushing.measure import keep_track, with_true_times
@@ -56,7 +56,7 @@ def measure_drive(
     *,
     since: float | None = None,
     until: float | None = None,
-    progress: Callable[[float], None] | None = None,
+    progress: Progress | None = None,
 ) -> FilmedDrive:
     """Track a clip of a steady circle or a drift and tell radius, speed, slide angle, side acceleration and pivot.
 

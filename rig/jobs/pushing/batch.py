@@ -17,6 +17,7 @@ from rig.base.errors import BenchError, InputError
 from rig.base.failures import explain
 from rig.base.files import write_bytes
 from rig.base.plain_json import finite_json
+from rig.base.progress import Progress
 from rig.cards.read import CardSet, read_set
 from rig.jobs.pushing.measure import measure_clip, stored_camera
 from rig.log.store import BenchLog, Record, file_hash
@@ -119,7 +120,7 @@ def measure_many(
     log: BenchLog,
     *,
     again: bool = False,
-    progress: Callable[[float], None] | None = None,
+    progress: Progress | None = None,
     say: Callable[[str], None] | None = None,
 ) -> Batch:
     """Measure the clip of every test card and write each down as soon as it is ready.

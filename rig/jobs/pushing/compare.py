@@ -1,6 +1,5 @@
 """Set a measured pivot beside its forecast: the verdict, the picture and the report."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -15,6 +14,7 @@ from analysis.forecast.comparison import Comparison, compare
 from analysis.grip.from_pivot import ratio_for
 from analysis.measured.pushes import MeasuredPush
 from rig.base.errors import InputError
+from rig.base.progress import Progress
 from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import pushed_as_seen
@@ -51,7 +51,7 @@ def compare_test(
     clip: Path | None = None,
     push_number: int = 1,
     seed: int = 0,
-    progress: Callable[[float], None] | None = None,
+    progress: Progress | None = None,
 ) -> Verdict:
     """Weights from the card or the log, the pivot from the clip (or typed in), the forecast, the verdict.
 

@@ -1,10 +1,10 @@
 """Use case: markers stuck on the car without measuring, their places learned while the car is turned by hand."""
 
-from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 
+from rig.base.progress import Progress
 from rig.cards.measures import MM, car_markers, floor_layout
 from rig.cards.read import CardSet
 from rig.jobs.pushing.measure import stored_camera
@@ -14,7 +14,7 @@ from vision.tracking.car_learn import LearnedCar, learn_car
 
 
 def learn_car_markers(
-    clip: Path, cards: CardSet, log: BenchLog, *, progress: Callable[[float], None] | None = None
+    clip: Path, cards: CardSet, log: BenchLog, *, progress: Progress | None = None
 ) -> tuple[LearnedCar, Record]:
     """Learn from a clip how the markers on the car lie to each other, and write it down.
 

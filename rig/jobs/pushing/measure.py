@@ -3,7 +3,6 @@
 import hashlib
 import io
 import json
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -13,6 +12,7 @@ import numpy as np
 from analysis.measured.pushes import MeasuredPush, measure_pivot
 from rig.base.errors import InputError
 from rig.base.files import write_bytes
+from rig.base.progress import Progress
 from rig.cards.measures import MM, car_markers, floor_layout, readout, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import contacts_seen, finger_record, seen_path, told_of_finger, worn_marker
@@ -46,7 +46,7 @@ def measure_clip(
     log: BenchLog,
     *,
     camera: Camera | None = None,
-    progress: Callable[[float], None] | None = None,
+    progress: Progress | None = None,
 ) -> Measurement:
     """Track a clip and measure the pivot of every push in it.
 
@@ -97,7 +97,7 @@ def measure_clip(
 
 
 def laid_by_eye(
-    clip: Path, floor: FloorLayout, camera: Camera | None, progress: Callable[[float], None] | None
+    clip: Path, floor: FloorLayout, camera: Camera | None, progress: Progress | None
 ) -> tuple[FloorLayout, dict[str, Any]]:
     """The floor with its sheets where this clip shows them, and what was found as plain JSON for the log.
 

@@ -1,6 +1,6 @@
 """Use cases of the seeing side: calibrate a camera, find where floor sheets and marker plate really lie, overlays."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,6 +12,7 @@ from analysis.figures.car import body_corners
 from analysis.measured.pushes import MeasuredPush
 from rig.base.errors import InputError
 from rig.base.files import whole_file
+from rig.base.progress import Progress
 from rig.cards.measures import BAR_MM, MM, car_markers, floor_layout, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.pushing.compare import Verdict
@@ -24,8 +25,6 @@ from vision.clip.overlay import OverlayScene, PivotMark, overlay_clip, overlay_s
 from vision.tracking.floor_learn import LearnedLayout, learn_layout
 from vision.tracking.plate import PinTurn, PlatePlace, locate_plate
 from vision.tracking.track import track_clip
-
-Progress = Callable[[float], None]
 
 
 def calibrate_camera(

@@ -15,7 +15,7 @@ from rig.base.files import write_text
 from rig.base.version import SOFTWARE
 from rig.cards.fields import sections
 from rig.cards.read import parse_card, read_card
-from rig.cards.schema import CarCard, encode
+from rig.cards.schema import CarCard, plain_card
 
 FORMAT = "travelling car card, version 1"
 HEAD = (
@@ -60,8 +60,8 @@ def sheet_rows(card: CarCard, baseline: CarCard | None) -> list[SheetRow]:
 
     A key that only the baseline has is shown as "none".
     """
-    now = _flat(encode(card))
-    before = _flat(encode(baseline)) if baseline is not None else {}
+    now = _flat(plain_card(card))
+    before = _flat(plain_card(baseline)) if baseline is not None else {}
     facts = {field.path: field for _, _, fields in sections(CarCard) for field in fields}
     rows = []
     for path in [*facts, *(path for path in [*now, *before] if path not in facts)]:

@@ -15,6 +15,7 @@ from analysis.measured.path_cause import with_cause_in_motion
 from analysis.measured.pushes import measure_pivot
 from analysis.weighing.calibration import fit_calibration, from_record, to_record
 from rig.base.plain_json import finite_json
+from rig.base.progress import Progress
 from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import CardSet, parse_card
@@ -27,8 +28,6 @@ from rig.jobs.weighing.scale import loads_of, pool
 from rig.jobs.weighing.weigh import as_pushed, weights_of, weights_record
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import estimate_from
-
-Progress = Callable[[float], None]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -21,11 +21,12 @@ from analysis.weighing.cross_weight import (
 )
 from analysis.weighing.cross_weight import Step as BuilderStep
 from rig.base.errors import InputError
+from rig.base.progress import Progress
 from rig.cards.measures import MM, contact_place
 from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
 from rig.cards.schema import CarCard
-from rig.jobs.weighing.pads import Ask, OpenPads, Progress
+from rig.jobs.weighing.pads import Ask, OpenPads
 from rig.jobs.weighing.scale import scale_of
 from rig.jobs.weighing.weigh import Weighing, weigh_on_pads
 from rig.log.store import BenchLog, Record

@@ -9,9 +9,10 @@ from analysis.statistics.estimate import total_covariance
 from analysis.weighing.cg_height import AxleLift, CgHeight, HeightDoubts, cg_height
 from analysis.weighing.parts import BallastAdvice, Target, load_of_mass, move_ballast, place_ballast
 from rig.base.errors import InputError
+from rig.base.progress import Progress
 from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet
-from rig.jobs.weighing.pads import Ask, OpenPads, Progress
+from rig.jobs.weighing.pads import Ask, OpenPads
 from rig.jobs.weighing.scale import in_wheel_order, scale_of
 from rig.jobs.weighing.weigh import Weighing
 from rig.log.store import BenchLog, Record

@@ -23,6 +23,7 @@ from analysis.weighing.pad_faults import PadLimits
 from analysis.weighing.settled import SettledDetector, SettledReading
 from rig.base.disk import check_room
 from rig.base.errors import BenchError, InputError
+from rig.base.progress import Progress
 from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
 from rig.cards.schema import BenchCard
@@ -34,7 +35,6 @@ from rig.pads.reader import PadReader
 from rig.pads.steps import Step
 from rig.pads.traffic import TrafficRecorder
 
-Progress = Callable[[float], None]
 PADS = 4
 LONGEST_WAIT_S = 60.0
 LONGEST_CATCH_UP_S = 3.0

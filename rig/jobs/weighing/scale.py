@@ -16,9 +16,10 @@ from analysis.weighing.reseating import Placements, pool_placements
 from analysis.weighing.settled import SettledReading
 from analysis.weighing.zero_tracking import drift_rate, zero_at
 from rig.base.errors import InputError
+from rig.base.progress import Progress
 from rig.cards.mechanics import place_gravity
 from rig.cards.schema import BenchCard
-from rig.jobs.weighing.pads import OpenPads, Progress, by_wheel, settle, stored_calibration
+from rig.jobs.weighing.pads import OpenPads, by_wheel, settle, stored_calibration
 from rig.log.store import BenchLog, Record
 
 DRIFT_G_PER_ROOT_S = 0.02

@@ -21,10 +21,11 @@ from analysis.weighing.orientations import (
 from analysis.weighing.parts import PartMass, add_parts
 from analysis.weighing.reseating import pool_placements
 from rig.base.errors import InputError
+from rig.base.progress import Progress
 from rig.cards.measures import MM, contact_place, contact_place_u
 from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
-from rig.jobs.weighing.pads import Ask, OpenPads, Progress
+from rig.jobs.weighing.pads import Ask, OpenPads
 from rig.jobs.weighing.scale import Placing, pool, scale_of
 from rig.log.store import BenchLog, Record
 from rig.pads.steps import Step

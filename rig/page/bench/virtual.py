@@ -10,6 +10,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.plane import compose, invert, swing_pole, turn_per_travel
 from rig.base.errors import InputError
+from rig.base.progress import Progress
 from rig.cards.measures import contact_place
 from rig.cards.read import CardSet
 from rig.cards.template import card_text
@@ -18,7 +19,7 @@ from rig.log.store import BenchLog
 from rig.pads.reader import PadReader
 from rig.pads.steps import Step
 from rig.page.bench.lesson_steps import LessonStep
-from rig.virtual.bench import CHECK_MASSES_G, VirtualOperator, film_push, virtual_finger
+from rig.virtual.bench import CHECK_MASSES_G, VirtualOperator, film_virtual_push, virtual_finger
 from rig.virtual.dunlin import CAR_KEYS, TEST_KEYS, SetUp, Truth, draw_truth
 from rig.virtual.pads import VirtualPads
 from rig.virtual.push_truth import GRAVITY, PushedCar, simulate_push
@@ -112,7 +113,7 @@ class VirtualSide:
         """Set the car on the pads, or take it off."""
         self.pads.set_loads(self._true().corner_g.tolist() if on else [0.0] * 4)
 
-    def calibrated(self, cards: CardSet, log: BenchLog, progress: Callable[[float], None]) -> None:
+    def calibrated(self, cards: CardSet, log: BenchLog, progress: Progress) -> None:
         """Calibrate pads of this make, once per log."""
         if log.latest("calibration", cards.bench.name) is not None:
             return
@@ -133,13 +134,13 @@ class VirtualSide:
                     progress=progress,
                 )
 
-    def film(self, cards: CardSet, folder: Path, progress: Callable[[float], None]) -> Path:
+    def film(self, cards: CardSet, folder: Path, progress: Progress) -> Path:
         """Push the car and film it; returns the clip."""
         folder.mkdir(parents=True, exist_ok=True)
         self._films += 1
         seed = int(np.random.SeedSequence().entropy % (1 << 31))  # type: ignore[operator]
         clip = folder / f"push-{seed:08x}-{self._films}.avi"
-        film_push(cards, self._true(), clip, seed=seed, progress=progress)
+        film_virtual_push(cards, self._true(), clip, seed=seed, progress=progress)
         return clip
 
     def see(self, cards: CardSet) -> SeenPush:

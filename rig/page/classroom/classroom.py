@@ -11,13 +11,13 @@ import numpy as np
 
 from rig.base.errors import InputError
 from rig.base.files import write_text
+from rig.cards.measures import MM
 from rig.page.bench.bench import Bench
 from rig.page.bench.lesson_steps import CAUTIONS, STEPS
 from rig.page.bench.views import estimate_json
 from rig.page.bench.virtual import plain_car, see_push, seen_record
 
 MOST_GUESSES = 200
-MM = 1e-3
 
 
 class Classroom:

@@ -12,11 +12,11 @@ from rig.page.bench.bench import Bench
 from rig.page.bench.jobs import Job
 from rig.page.bench.lesson_steps import HIDDEN, STEPS, HiddenChoice, hidden_setup
 from rig.page.bench.whatif import WhatIf, loads_with
+from rig.virtual.dunlin import BALLAST_G
 
 SCATTER_PER_M = 0.05
 """Standard deviation between pushes of one car (common practice, no source), until repeats measure it."""
 PUSHES_PCT = (15.0, 30.0, 70.0, 85.0)
-BALLAST_G = 150.0
 
 
 class HiddenGame:

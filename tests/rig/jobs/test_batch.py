@@ -17,7 +17,7 @@ from rig.cards.read import read_set
 from rig.jobs.pushing.batch import listed_tests, measure_many
 from rig.jobs.pushing.measure import measure_clip
 from rig.log.store import BenchLog
-from rig.virtual.bench import film_push, write_cards
+from rig.virtual.bench import film_virtual_push, write_cards
 from rig.virtual.dunlin import SETUPS, draw_truth
 
 
@@ -31,7 +31,7 @@ def workshop(tmp_path_factory: pytest.TempPathFactory) -> Path:
         text = text.replace("speed_mm_s = 30.0", "speed_mm_s = 60.0")
         text = text.replace("distance_mm = 60.0", "distance_mm = 30.0")
         path.write_text(text, encoding="utf-8")
-    film_push(
+    film_virtual_push(
         read_set(paths[0]), draw_truth(SETUPS[0], np.random.default_rng(1)), folder / "dunlin" / "push-50.avi", seed=3
     )
     (folder / "dunlin" / "push-85.avi").write_bytes((folder / "dunlin" / "push-50.avi").read_bytes() + b"\0")

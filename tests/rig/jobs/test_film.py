@@ -29,7 +29,7 @@ def filmed(tmp_path_factory: pytest.TempPathFactory) -> tuple[CardSet, Path]:
     folder = tmp_path_factory.mktemp("film")
     setup = dunlin.SETUPS[0]
     cards = read_set(bench.write_cards(folder, setup, (85.0,))[0])
-    bench.film_push(cards, dunlin.draw_truth(setup, np.random.default_rng(1)), folder / "push.avi", seed=1)
+    bench.film_virtual_push(cards, dunlin.draw_truth(setup, np.random.default_rng(1)), folder / "push.avi", seed=1)
     return cards, folder / "push.avi"
 
 
