@@ -28,7 +28,6 @@ def command(port: str, file: Path, seconds: float | None, baud: int) -> None:
         try:
             while seconds is None or time.monotonic() - start < seconds:
                 time.sleep(0.1)
-                reader.drain()
                 if reader.recording_error is not None:
                     raise reader.recording_error
                 if seconds is not None:

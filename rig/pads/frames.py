@@ -2,21 +2,50 @@
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Protocol
 
 from rig.pads.lines import Counts
 
 
 class PortState(StrEnum):
-    """Where a pads' port stands. People see it; it is never an exception."""
+    """Where a pads' port stands, the worst first: of several ports people see that one. It is never an exception.
 
-    STARTING = "starting"  # open; the board has not identified itself yet
-    READING = "reading"
-    SILENT = "silent"  # open, but no line for a while
-    UNPLUGGED = "unplugged"  # lost; looking for the same board again
-    WRONG_VERSION = "wrong version"  # the board speaks another version of the protocol
-    ENDED = "ended"  # a replayed recording is over
-    STOPPED = "stopped"
+    words: what is so, in general.  remedy: what to do, if anything.
+    """
+
+    words: str
+    remedy: str
+
+    def __new__(cls, value: str, words: str, remedy: str = "") -> "PortState":
+        state = str.__new__(cls, value)
+        state._value_, state.words, state.remedy = value, words, remedy
+        return state
+
+    NO_PADS = "no pads", "No pads are connected", "Name their port on the bench card, or use the virtual bench"
+    CLOSED = "closed", "the port cannot be opened", "It is tried again by itself"
+    WRONG_VERSION = (
+        "wrong version",
+        "the board speaks another version of the protocol",
+        "Put the firmware that belongs to this program on the board, or update the program",
+    )
+    UNPLUGGED = (
+        "unplugged",
+        "the pads were unplugged or switched off",
+        "Plug the pads in again: reading goes on by itself",
+    )
+    SILENT = (
+        "silent",
+        "the port is open, but nothing came",
+        "Check the board's power, its firmware and the baud rate",
+    )
+    STOPPED = "stopped", "stopped"
+    ENDED = "ended", "the recording is over"
+    STARTING = "starting", "waiting for the board to identify itself"
+    READING = "reading", "reading"
+
+    @property
+    def rank(self) -> int:
+        """0 for the worst."""
+        return list(PortState).index(self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,7 +95,7 @@ class Tally:
     lost: numbers of readings that never came intact while the port was open; damaged ones are among them.
     repeated: came again, not delivered again.  damaged: refused (checksum, form, length).
     torn: first fragments after opening.  restarts: of the board.  reconnections: of the port.
-    overflowed: frames dropped because nobody fetched them from the full queue.
+    overflowed: frames that fell out of listeners' full queues.
     foreign_version: intact lines of another protocol version.
     """
 
@@ -92,34 +121,3 @@ class Gap:
     end: float
     reason: str
     missed: int | None = None
-
-
-class PadSource(Protocol):
-    """One port, or several merged: what weighing, live view and page need. All methods are thread-safe."""
-
-    @property
-    def status(self) -> Status: ...
-    @property
-    def tally(self) -> Tally: ...
-    @property
-    def gaps(self) -> tuple[Gap, ...]: ...
-    @property
-    def latest(self) -> PadFrame | None:
-        """The newest frame, without taking it from the queue."""
-        ...
-
-    def drain(self) -> list[PadFrame]:
-        """All frames waiting in the queue, oldest first; they are taken out."""
-        ...
-
-    def catch_up(self, timeout: float) -> None:
-        """Return when every line sent before this call has been read, at most after `timeout` s.
-
-        A machine that stood still for a while finds old lines in the buffers of cable and system. Pads that take no
-        commands cannot be asked: for them nothing is waited for.
-        """
-        ...
-
-    def wait_newer(self, than: PadFrame | None, timeout: float) -> PadFrame | None:
-        """The newest frame as soon as there is one that is not `than`; None after `timeout` s."""
-        ...

@@ -18,6 +18,7 @@ from rich.table import Table
 from rich.text import Text
 
 from analysis.base.wheels import WHEEL_CODES, WHEELS
+from rig.pads.frames import PortState
 
 _NARROW = 48  # columns below which names are shortened
 
@@ -41,7 +42,7 @@ class LiveState:
     left_pct: float | None
     cross_pct: float | None
     faults: tuple[str, str, str, str] = ("", "", "", "")
-    status: str = "reading"
+    status: str = PortState.READING.words
     remedy: str = ""
     counts: str = ""
     frozen: bool = False
@@ -71,7 +72,7 @@ def _headline(state: LiveState, narrow: bool) -> Text:
         words.append("  FROZEN", style="bold")
     if state.recording:
         words.append("  recording", style="bold red")
-    if state.status != "reading":
+    if state.status != PortState.READING.words:
         words.append(f"\n{state.status}", style="bold red")
         if state.remedy:
             words.append(f"\n{state.remedy}")

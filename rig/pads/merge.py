@@ -8,26 +8,15 @@ noise stays what it is. The slowest port sets the pace; the pads of a frame lie 
 import math
 import threading
 import time
-from collections import deque
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from types import TracebackType
 from typing import Self
 
 from rig.base.errors import InputError
-from rig.pads.frames import Gap, PadFrame, PortState, Status, Tally
+from rig.pads.frames import Gap, PadFrame, Status, Tally
+from rig.pads.listeners import LONGEST_QUEUE, Handout, PadListener
 from rig.pads.reader import PadReader
-
-# worst first: what people must see of several ports
-_WORST = (
-    PortState.WRONG_VERSION,
-    PortState.UNPLUGGED,
-    PortState.SILENT,
-    PortState.STOPPED,
-    PortState.ENDED,
-    PortState.STARTING,
-    PortState.READING,
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,7 +104,6 @@ class MergedPads:
         *,
         places: Sequence[PadPlace] | None = None,
         patience: float = 0.5,
-        queue_length: int = 8192,
     ) -> None:
         self._readers = tuple(readers)
         chosen = places or [PadPlace(port=number) for number in range(len(self._readers))]
@@ -124,11 +112,9 @@ class MergedPads:
                 "a pad is named whose port is not", where="bench card, pads", remedy="List every pad's port"
             )
         self._merger = TimeMerger(places=tuple(chosen), patience=patience)
-        self._queue: deque[PadFrame] = deque(maxlen=queue_length)
-        self._overflowed = 0
-        self._latest: PadFrame | None = None
-        self._news = threading.Condition()
+        self._handout = Handout()
         self._arrived = threading.Event()
+        self._single = [reader.listen(tell=self._arrived.set) for reader in self._readers]
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
         self._merging = threading.Lock()
@@ -137,7 +123,6 @@ class MergedPads:
         """Open all ports. Raises BenchError when one cannot be opened; the others are closed again."""
         try:
             for reader in self._readers:
-                reader.on_news(self._arrived.set)
                 reader.start()
         except BaseException:
             self.stop()
@@ -154,8 +139,7 @@ class MergedPads:
             self._thread.join(timeout=5.0)
         for reader in self._readers:
             reader.stop()
-        with self._news:
-            self._news.notify_all()
+        self._handout.end()
 
     def __enter__(self) -> Self:
         return self.start()
@@ -168,13 +152,13 @@ class MergedPads:
     @property
     def status(self) -> Status:
         """The worst of the ports' states, with its port named."""
-        return min((reader.status for reader in self._readers), key=lambda status: _WORST.index(status.state))
+        return min((reader.status for reader in self._readers), key=lambda status: status.state.rank)
 
     @property
     def tally(self) -> Tally:
-        """All ports' lines together, and merged frames that nobody fetched."""
+        """All ports' lines together, and merged frames that fell out of full queues."""
         total = sum((reader.tally for reader in self._readers), Tally())
-        return total + Tally(overflowed=self._overflowed)
+        return total + Tally(overflowed=self._handout.overflowed)
 
     @property
     def gaps(self) -> tuple[Gap, ...]:
@@ -183,30 +167,25 @@ class MergedPads:
 
     @property
     def latest(self) -> PadFrame | None:
-        """The newest merged frame; stays in the queue."""
-        return self._latest
+        """The newest merged frame."""
+        return self._handout.latest
 
-    def drain(self) -> list[PadFrame]:
-        """All merged frames waiting, oldest first; taken out of the queue."""
-        with self._news:
-            frames = list(self._queue)
-            self._queue.clear()
-        return frames
+    def listen(self, *, length: int = LONGEST_QUEUE, tell: Callable[[], None] | None = None) -> PadListener:
+        """As `PadSource`: merged frames."""
+        return self._handout.listen(length=length, tell=tell)
 
     def catch_up(self, timeout: float) -> None:
         """As `PadSource`, for every port; what was not merged yet is dropped."""
         for reader in self._readers:
             reader.catch_up(timeout)
         with self._merging:
-            for reader in self._readers:
-                reader.drain()
+            for listener in self._single:
+                listener.drain()
             self._merger.forget()
 
     def wait_newer(self, than: PadFrame | None, timeout: float) -> PadFrame | None:
-        """The newest merged frame once it is not `than`; None after `timeout` s."""
-        with self._news:
-            self._news.wait_for(lambda: self._latest is not than or self._stop.is_set(), timeout)
-            return self._latest if self._latest is not than else None
+        """As `PadSource`."""
+        return self._handout.wait_newer(than, timeout)
 
     def _run(self) -> None:
         while not self._stop.is_set():
@@ -217,13 +196,10 @@ class MergedPads:
 
     def _merge(self) -> None:
         merged: list[PadFrame] = []
-        batches = [(f.host_time, port, f) for port, r in enumerate(self._readers) for f in r.drain()]
+        batches = [(f.host_time, port, f) for port, one in enumerate(self._single) for f in one.drain()]
         for _, port, frame in sorted(batches, key=lambda item: item[:2]):
             merged += self._merger.push(port, frame)
         merged = merged or self._merger.due(time.monotonic())
         if merged:
-            with self._news:
-                self._overflowed += max(0, len(self._queue) + len(merged) - (self._queue.maxlen or 0))
-                self._queue.extend(merged)
-                self._latest = merged[-1]
-                self._news.notify_all()
+            self._handout.put(merged)
+            self._handout.tell()

@@ -1,17 +1,19 @@
-"""One thread per port: reads, keeps the books, finds a lost board again, hands frames on."""
+"""One thread per port: reads, keeps the books, finds a lost board again. `listeners` hands out what it reads."""
 
 import contextlib
 import threading
 import time
 from collections import deque
 from collections.abc import Callable
+from dataclasses import dataclass
 from types import TracebackType
 from typing import Literal, Self
 
 from rig.base.errors import BenchError
 from rig.pads.bookkeeping import Ledger
 from rig.pads.frames import Gap, PadFrame, PortState, Status, Tally
-from rig.pads.lines import Answer, BadLine, Identity, LineParser, PadLines
+from rig.pads.lines import Answer, Identity, LineParser, PadLines
+from rig.pads.listeners import LONGEST_QUEUE, Handout, PadListener
 from rig.pads.lost import EndOfRecordingError
 from rig.pads.port import BAUD, Port, PortInfo, find_again, known_port, list_ports, open_port, reason_lost
 
@@ -20,7 +22,22 @@ Tap = Callable[[bytes, float, Literal["<", ">", "!"]], None]
 _WAIT = 0.1  # s: how long one read may block, so how soon `stop` is noticed
 _COALESCE = 0.001  # s: pause in mid-line, so that a slow line does not wake the thread for every byte
 _ASK_AGAIN = 1.0  # s
-_STARTING = "waiting for the board to identify itself"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReaderTiming:
+    """How long a reader waits, s.
+
+    startup: after opening; frames are `early` meanwhile unless the board identifies itself (boards restart when a
+        port opens).  silence: without bytes before the state says so.  retry: between tries to reopen.
+    """
+
+    startup: float = 3.0
+    silence: float = 3.0
+    retry: float = 0.5
+
+
+_USUAL = ReaderTiming()
 
 
 class PadReader:
@@ -28,12 +45,7 @@ class PadReader:
 
     url: device name, pyserial URL or `replay:FILE`.
     parser: the line format, our own protocol unless given (then no commands are sent).
-    rate: lines per second to ask the board for (10 or 80), None to leave it as it is.
-    queue_length: frames kept for `drain`; older ones are dropped and counted as `overflowed`.
     tap: called in the thread with every raw chunk, its host time and direction (see TrafficRecorder.tap).
-    startup: s after opening in which frames are `early` unless the board identifies itself (boards restart
-        when a port opens).
-    silence: s without bytes before the state says so.  retry: s between tries to reopen.
     opener, scan: how to open a port and what ports there are, for tests.
     """
 
@@ -43,12 +55,8 @@ class PadReader:
         *,
         parser: LineParser | None = None,
         baud: int = BAUD,
-        rate: Literal[10, 80] | None = None,
-        queue_length: int = 8192,
         tap: Tap | None = None,
-        startup: float = 3.0,
-        silence: float = 3.0,
-        retry: float = 0.5,
+        timing: ReaderTiming = _USUAL,
         opener: Callable[[str], Port] | None = None,
         scan: Callable[[], tuple[PortInfo, ...]] | None = None,
     ) -> None:
@@ -57,19 +65,15 @@ class PadReader:
         self._ledger = Ledger(parser=parser if parser is not None else PadLines())
         self._opener = opener or (lambda where: open_port(where, baud=baud))
         self._scan = scan or (lambda: list_ports().ports)
-        self._rate, self._tap = rate, tap
-        self._startup, self._silence, self._retry = startup, silence, retry
-        self._length = queue_length
-        self._queue: deque[PadFrame] = deque(maxlen=queue_length)
+        self._tap, self._timing = tap, timing
+        self._handout = Handout()
         self._news = threading.Condition()
         self._stop = threading.Event()
         self._one_command = threading.Lock()
         self._replies: deque[Answer | Identity] = deque(maxlen=16)
-        self._latest: PadFrame | None = None
-        self._overflowed = self._reconnections = 0
+        self._reconnections = 0
         self._gaps: deque[Gap] = deque(maxlen=256)
         self._tap_error: BenchError | None = None
-        self._tell: Callable[[], None] | None = None
         self._port: Port | None = None
         self._known = PortInfo(device=url)
         self._where = url
@@ -87,18 +91,15 @@ class PadReader:
         self._thread.start()
         return self
 
-    def on_news(self, tell: Callable[[], None]) -> None:
-        """Call `tell` in the thread after each batch of frames; it must be quick. Say so before `start`."""
-        self._tell = tell
-
     def stop(self) -> None:
-        """Stop reading and close the port. Frames in the queue can still be drained."""
+        """Stop reading and close the port. Frames that wait for listeners can still be drained."""
         self._stop.set()
         if self._thread is not None:
             self._thread.join(timeout=5.0)
         with self._news:
             if self._status.state is not PortState.STOPPED:
-                self._say(PortState.STOPPED, "stopped")
+                self._say(PortState.STOPPED)
+        self._handout.end()
 
     def __enter__(self) -> Self:
         return self.start()
@@ -117,7 +118,7 @@ class PadReader:
     def tally(self) -> Tally:
         """What became of the lines so far."""
         with self._news:
-            return self._ledger.tally(reconnections=self._reconnections, overflowed=self._overflowed)
+            return self._ledger.tally(reconnections=self._reconnections, overflowed=self._handout.overflowed)
 
     @property
     def gaps(self) -> tuple[Gap, ...]:
@@ -131,38 +132,22 @@ class PadReader:
         return self._ledger.identity
 
     @property
-    def latest_bad(self) -> tuple[BadLine, ...]:
-        """The last few refused lines, for whoever looks for the cause."""
-        with self._news:
-            return tuple(self._ledger.bad)
-
-    @property
     def recording_error(self) -> BenchError | None:
         """Why the tap was given up (a full disk); reading goes on without it."""
         return self._tap_error
 
     @property
     def latest(self) -> PadFrame | None:
-        """The newest frame; stays in the queue."""
-        return self._latest
+        """The newest frame."""
+        return self._handout.latest
 
-    def drain(self) -> list[PadFrame]:
-        """All frames waiting, oldest first; taken out of the queue."""
-        with self._news:
-            frames = list(self._queue)
-            self._queue.clear()
-        return frames
+    def listen(self, *, length: int = LONGEST_QUEUE, tell: Callable[[], None] | None = None) -> PadListener:
+        """As `PadSource`. May be asked before `start`, to miss nothing."""
+        return self._handout.listen(length=length, tell=tell)
 
     def wait_newer(self, than: PadFrame | None, timeout: float) -> PadFrame | None:
-        """The newest frame once it is not `than`; None after `timeout` s or when reading has stopped."""
-        with self._news:
-            self._news.wait_for(lambda: self._latest is not than or self._finished(), timeout)
-            return self._latest if self._latest is not than else None
-
-    @property
-    def takes_commands(self) -> bool:
-        """Whether the pads speak our own protocol, so that they can be asked and told."""
-        return self._commands
+        """As `PadSource`."""
+        return self._handout.wait_newer(than, timeout)
 
     def catch_up(self, timeout: float) -> None:
         """As `PadSource`: a board that answers a command has sent all its earlier lines before the answer."""
@@ -231,7 +216,7 @@ class PadReader:
                     f"reading failed ({error!r})",
                     remedy="This is a fault of the program: report it with the recorded traffic",
                 )
-                self._news.notify_all()
+            self._handout.end()
         finally:  # here alone: were it closed under a late thread, that would read from whatever file comes next
             with self._news:
                 if self._port is not None:
@@ -248,8 +233,8 @@ class PadReader:
             except OSError as error:  # pyserial's own error is one; an unplugged port raises others
                 if isinstance(error, EndOfRecordingError):
                     with self._news:
-                        self._say(PortState.ENDED, reason_lost(error))
-                        self._news.notify_all()
+                        self._say(PortState.ENDED)
+                    self._handout.end()
                     return
                 self._lost(port, error)
                 continue
@@ -258,7 +243,7 @@ class PadReader:
                 self._take(chunk, now)
                 if not chunk.endswith(b"\n"):
                     time.sleep(_COALESCE)
-            if now - self._heard > self._silence or self._status.state is not PortState.READING:
+            if now - self._heard > self._timing.silence or self._status.state is not PortState.READING:
                 self._judge(now)
                 self._ask(now)
 
@@ -266,63 +251,49 @@ class PadReader:
         if self._tap is not None:
             self._record(chunk, now, "<")
         self._heard = now
-        wishes: list[str] = []
+        start = False
         with self._news:
             ledger = self._ledger
             frames = ledger.feed(chunk, now, early=now < self._ready_at)
             if ledger.foreign is not None or self._status.state is not PortState.READING:
                 self._judge(now)  # before anybody sees the frames
             if frames:
-                self._overflowed += max(0, len(self._queue) + len(frames) - self._length)
-                self._queue.extend(frames)
-                self._latest = frames[-1]
+                self._handout.put(frames)
                 if (missed := ledger.take_missed()) is not None and self._gaps:
                     gap = self._gaps[-1]
                     self._gaps[-1] = Gap(start=gap.start, end=gap.end, reason=gap.reason, missed=missed)
             if ledger.answers:
-                wishes = self._wishes()
+                start = self._stands_still()
                 self._replies.extend(ledger.answers)
                 ledger.answers.clear()
-            if frames or self._replies:
                 self._news.notify_all()
-        if frames and self._tell is not None:
-            self._tell()
-        for wish in wishes:
-            self._try_send(wish)
+        if frames:
+            self._handout.tell()
+        if start:
+            self._try_send("start")
 
-    def _wishes(self) -> list[str]:
-        """What to ask of a board that has just identified itself (a restarted board forgets its rate)."""
-        said = next((a for a in reversed(self._ledger.answers) if isinstance(a, Identity)), None)
-        if said is None or not self._commands:
-            return []
-        wishes = [f"rate {self._rate}"] if self._rate not in (None, said.rate) else []
-        return wishes if said.running else [*wishes, "start"]
+    def _stands_still(self) -> bool:
+        """Whether a board has just identified itself that waits for `start`."""
+        identity = next((answer for answer in reversed(self._ledger.answers) if isinstance(answer, Identity)), None)
+        return self._commands and identity is not None and not identity.running
 
     def _judge(self, now: float) -> None:
         """Bring the visible state up to date."""
         foreign = self._ledger.foreign
         if foreign is not None:
-            self._say(
-                PortState.WRONG_VERSION,
-                foreign.sentence,
-                remedy="Put the firmware that belongs to this program on the board, or update the program",
-            )
-        elif now - self._heard > self._silence:
-            self._say(
-                PortState.SILENT,
-                f"the port is open, but nothing came for {self._silence:g} s",
-                remedy="Check the board's power, its firmware and the baud rate",
-            )
+            self._say(PortState.WRONG_VERSION, foreign.sentence)
+        elif now - self._heard > self._timing.silence:
+            self._say(PortState.SILENT, f"{PortState.SILENT.words} for {self._timing.silence:g} s")
         elif self._ledger.identified or now >= self._ready_at:
-            self._say(PortState.READING, "reading")
+            self._say(PortState.READING)
         else:
-            self._say(PortState.STARTING, _STARTING)
+            self._say(PortState.STARTING)
 
     def _ask(self, now: float) -> None:
         """Ask a board that has not spoken yet who it is, as what was sent while it started is lost."""
         if self._commands and not self._ledger.identified and now - self._asked > _ASK_AGAIN:
             self._asked = now
-            if now < self._ready_at + self._startup or self._status.state is PortState.SILENT:
+            if now < self._ready_at + self._timing.startup or self._status.state is PortState.SILENT:
                 self._try_send("?")
 
     def _lost(self, port: Port, error: OSError) -> None:
@@ -330,17 +301,12 @@ class PadReader:
         reason = reason_lost(error)
         with self._news:
             self._port = None
-            self._say(
-                PortState.UNPLUGGED,
-                f"{reason}; waiting for them",
-                remedy="Plug the pads in again: reading goes on by itself",
-            )
-            self._news.notify_all()
+            self._say(PortState.UNPLUGGED, f"{reason}; waiting for them")
         self._record(f"lost: {reason}".encode(), began, "!")
         with contextlib.suppress(OSError):  # it is gone: closing may complain once more
             port.close()
         again = None
-        while again is None and not self._stop.wait(self._retry):
+        while again is None and not self._stop.wait(self._timing.retry):
             again = self._regain()
         if again is None:
             return
@@ -369,8 +335,8 @@ class PadReader:
             self._ledger.opened(gap=gap)
             self._port = port
             self._heard = self._asked = now
-            self._ready_at = now + self._startup
-            self._say(PortState.STARTING, _STARTING)
+            self._ready_at = now + self._timing.startup
+            self._say(PortState.STARTING)
         self._record(f"opened {self._where}".encode(), now, "!")
         if self._commands:
             self._try_send("\n?")  # the line end clears what an earlier program left half-typed
@@ -387,11 +353,13 @@ class PadReader:
         except BenchError as error:
             self._tap, self._tap_error = None, error
 
-    def _say(self, state: PortState, sentence: str, *, remedy: str = "") -> None:
+    def _say(self, state: PortState, sentence: str = "", *, remedy: str = "") -> None:
+        sentence = sentence or state.words
         if state is not self._status.state or sentence != self._status.sentence:
             self._status = Status(
-                state=state, sentence=sentence, since=time.monotonic(), port=self._where, remedy=remedy
+                state=state,
+                sentence=sentence,
+                since=time.monotonic(),
+                port=self._where,
+                remedy=remedy or state.remedy,
             )
-
-    def _finished(self) -> bool:
-        return self._stop.is_set() or self._status.state is PortState.ENDED

@@ -65,7 +65,7 @@ def ours(urls: list[str], pipe: Connection) -> tuple[list[list[float]], int, flo
             if frame is not None and frame.seq is not None:
                 times.extend([now] * (frame.seq + 1 - len(times)))
 
-        reader.on_news(note)
+        reader.listen(tell=note)
         reader.start()
     time.sleep(0.2)
     cpu, wall = time.process_time(), time.monotonic()

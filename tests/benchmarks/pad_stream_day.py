@@ -29,7 +29,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from rig.base.errors import BenchError
-from rig.pads.reader import PadReader
+from rig.pads.reader import PadReader, ReaderTiming
 
 RATE = 80
 SEED = 20_251_125
@@ -206,10 +206,12 @@ def run(hours: float) -> dict[str, float | int]:
     last = -1
     sizes: list[int] = []
     began = time.monotonic()
-    with PadReader("acted", opener=port.open, scan=tuple, retry=0.0005, queue_length=8192) as reader:
+    reader = PadReader("acted", opener=port.open, scan=tuple, timing=ReaderTiming(retry=0.0005))
+    heard = reader.listen()
+    with reader:
         while True:
             over = port.over.is_set()
-            frames = reader.drain()
+            frames = heard.drain()
             for _ in range(max(1, len(frames) // _BATCH)):
                 port.room.release()
             for frame in frames:

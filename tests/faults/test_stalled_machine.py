@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 
 from rig.jobs.weighing.pads import OpenPads, settle
-from rig.pads.frames import PadSource
+from rig.pads.listeners import PadSource
 from rig.pads.reader import PadReader
-from rig.page.bench.pad_listeners import Branch
+from rig.page.bench.pad_listeners import LentPads
 from rig.virtual.pads import VirtualPads
 
 
@@ -28,8 +28,7 @@ def test_readings_from_before_the_question_are_never_taken(way: str) -> None:
     with VirtualPads(seed=3, rate=80, time_factor=40.0) as pads:
         reader = PadReader(pads.url, tap=slow)
         with reader:
-            branch = Branch(reader, collect=lambda: branch.feed(reader.drain()))
-            asked: PadSource = branch if way == "page" else reader
+            asked: PadSource = LentPads(reader, lambda: None) if way == "page" else reader
             opened = OpenPads(source=asked, raw_file=None, names=("1", "2", "3", "4"))  # type: ignore[arg-type]
             empty = settle(opened).counts
             stall[0] = 0.25  # 10 s on the pads' clock, longer than a reading takes to settle

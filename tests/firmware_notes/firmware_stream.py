@@ -39,7 +39,8 @@ class Bench:
         self.board = EmulatedBoard(firmware.emulator, elf or firmware.elf)
         self.received = 0
         self.before: list[PadFrame] = []
-        self.reader = PadReader(self.board.port, queue_length=200_000, tap=self._count)
+        self.reader = PadReader(self.board.port, tap=self._count)
+        self.heard = self.reader.listen(length=200_000)
         for pad, load in zip((1, 2, 4), LOADS, strict=True):
             self.board.tell(f"load {pad} {load}")
             self.board.tell(f"noise {pad} {NOISE}")
@@ -61,7 +62,7 @@ class Bench:
         while self.received < statistics["bytes_out"] and time.monotonic() < deadline:
             time.sleep(0.01)
         time.sleep(0.05)  # the last chunk is counted before its lines are told apart
-        frames, before = self.reader.drain(), [*self.before]
+        frames, before = self.heard.drain(), [*self.before]
         self.before += frames
         return Stream(frames=frames, before=before, tally=self.reader.tally, statistics=statistics, seconds=passed)
 

@@ -14,7 +14,8 @@ from analysis.weighing.settled import SettledDetector, SettledReading
 from rig.jobs.weighing.pads import OpenPads
 from rig.jobs.weighing.scale import Scale
 from rig.log.store import BenchLog
-from rig.pads.frames import PadFrame, PortState
+from rig.pads.frames import PadFrame
+from rig.pads.listeners import PadListener
 from rig.pads.live_view import LiveState
 
 Four = tuple[float | None, float | None, float | None, float | None]
@@ -23,10 +24,14 @@ LIGHTEST_G = 20.0
 
 
 class LiveLoads:
-    """Loads of the newest frame through calibration and zero, judged over the last seconds. One owner thread."""
+    """Loads of the newest frame through calibration and zero, judged over the last seconds. One owner thread.
 
-    def __init__(self, pads: OpenPads, scale: Scale) -> None:
+    heard: where the frames come from, if not straight from the pads.
+    """
+
+    def __init__(self, pads: OpenPads, scale: Scale, *, heard: PadListener | None = None) -> None:
         self._pads, self._scale = pads, scale
+        self._heard = heard if heard is not None else pads.source.listen()
         self._detector = SettledDetector(limits=scale.limits, names=pads.names)
         self._shift = np.zeros(4)
         self._frozen: LiveState | None = None
@@ -34,7 +39,7 @@ class LiveLoads:
 
     def poll(self) -> list[PadFrame]:
         """Take the frames that have come since; they are returned for those who want every one."""
-        frames = self._pads.source.drain()
+        frames = self._heard.drain()
         for frame in frames:
             if frame.usable:
                 at = frame.host_time if frame.device_time is None else frame.device_time
@@ -88,7 +93,7 @@ class LiveLoads:
                 front_pct=None,
                 left_pct=None,
                 cross_pct=None,
-                status=_words(status.state, status.sentence),
+                status=status.sentence,
                 remedy=status.remedy,
                 counts=counts,
             )
@@ -114,7 +119,7 @@ class LiveLoads:
             left_pct=pct(LEFT),
             cross_pct=pct(1.0 - DIAGONAL_FL_RR),
             faults=(faults[0], faults[1], faults[2], faults[3]),
-            status=_words(status.state, status.sentence),
+            status=status.sentence,
             remedy=status.remedy,
             counts=counts,
         )
@@ -146,7 +151,3 @@ def _mass(calibration: Calibration, count: float, zero: float) -> float:
 def _four(values: FloatArray) -> Four:
     first, second, third, fourth = (float(v) if np.isfinite(v) else None for v in values)
     return (first, second, third, fourth)
-
-
-def _words(state: PortState, sentence: str) -> str:
-    return "reading" if state is PortState.READING else sentence

@@ -28,7 +28,8 @@ from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
 from rig.cards.schema import BenchCard
 from rig.log.store import BenchLog, Record
-from rig.pads.frames import PadSource, PortState
+from rig.pads.frames import PortState
+from rig.pads.listeners import PadSource
 from rig.pads.merge import MergedPads
 from rig.pads.patterns import PatternLines
 from rig.pads.reader import PadReader
@@ -108,30 +109,25 @@ def settle(
     missing, overloaded or frozen, or when the port is lost and does not come back.
     """
     detector = SettledDetector(limits=limits, names=pads.names)
-    _forget_what_came_before(pads.source)
+    pads.source.catch_up(LONGEST_CATCH_UP_S)  # no frame measured before now, also none still on its way
     start = time.monotonic()
     reading: SettledReading | None = None
-    while (waited := time.monotonic() - start) < patience:
-        pads.source.wait_newer(pads.source.latest, 0.25)
-        for frame in pads.source.drain():
-            if frame.usable:
-                # the board's own clock has no jitter of the cable; a restart makes the detector begin afresh
-                at = frame.host_time if frame.device_time is None else frame.device_time
-                detector.feed(at, np.array(frame.counts), np.array(frame.missing))
-        reading = detector.reading()
-        if reading is not None and reading.settled:
-            return reading
-        if pads.source.status.state is PortState.WRONG_VERSION:
-            break
-        if progress is not None:
-            progress(min(waited / patience, 1.0))
+    with pads.source.listen() as heard:
+        while (waited := time.monotonic() - start) < patience:
+            pads.source.wait_newer(pads.source.latest, 0.25)
+            for frame in heard.drain():
+                if frame.usable:
+                    # the board's own clock has no jitter of the cable; a restart makes the detector begin afresh
+                    at = frame.host_time if frame.device_time is None else frame.device_time
+                    detector.feed(at, np.array(frame.counts), np.array(frame.missing))
+            reading = detector.reading()
+            if reading is not None and reading.settled:
+                return reading
+            if pads.source.status.state is PortState.WRONG_VERSION:
+                break
+            if progress is not None:
+                progress(min(waited / patience, 1.0))
     raise _not_settled(pads, reading, patience)
-
-
-def _forget_what_came_before(source: PadSource) -> None:
-    """Drop every frame measured before now, also those still on their way through cable and buffers."""
-    source.catch_up(LONGEST_CATCH_UP_S)
-    source.drain()
 
 
 def _not_settled(pads: OpenPads, reading: SettledReading | None, patience: float) -> BenchError:

@@ -1,9 +1,8 @@
-"""The one reader of the pads: it writes the raw log first, then tells the pages, and hands frames to a running job."""
+"""The one reader of the pads: it writes the raw log first; the pages and a running job listen to it."""
 
 import contextlib
 import threading
 import time
-from collections import deque
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -18,44 +17,27 @@ from rig.jobs.weighing.live import LiveLoads
 from rig.jobs.weighing.pads import OpenPads, bench_pads
 from rig.jobs.weighing.scale import scale_of
 from rig.log.store import BenchLog
-from rig.pads.frames import Gap, PadFrame, PadSource, Status, Tally
+from rig.pads.frames import Gap, PadFrame, PortState, Status, Tally
+from rig.pads.listeners import LONGEST_QUEUE, PadListener, PadSource
 from rig.page.bench.broadcast import Broadcast
 
 BATCH_S = 1.0 / 18.0
 RETRY_S = 1.0
-QUEUE = 8192
 UNZEROED = "The empty pads have not been zeroed since their calibration: take everything off and zero them."
 
 
-class Branch:
-    """Every frame of the one reader, for one more listener. A `PadSource`.
+class LentPads:
+    """The one reader's pads for a running job. A `PadSource`.
 
-    check: called while waiting, so that a stopped job does not wait on.  collect: fetches what the reader has, so
-    that after a drain nothing older comes.
+    check: called while waiting, so that a stopped job does not wait on.
     """
 
-    def __init__(
-        self,
-        source: PadSource,
-        check: Callable[[], None] = lambda: None,
-        collect: Callable[[], None] = lambda: None,
-    ) -> None:
-        self._source, self._check, self._collect = source, check, collect
-        self._queue: deque[PadFrame] = deque(maxlen=QUEUE)
-        self._lock = threading.Lock()
+    def __init__(self, source: PadSource, check: Callable[[], None]) -> None:
+        self._source, self._check = source, check
 
-    def feed(self, frames: list[PadFrame]) -> None:
-        """Frames from the hub."""
-        with self._lock:
-            self._queue.extend(frames)
-
-    def drain(self) -> list[PadFrame]:
-        """All frames waiting."""
-        self._collect()
-        with self._lock:
-            frames = list(self._queue)
-            self._queue.clear()
-        return frames
+    def listen(self, *, length: int = LONGEST_QUEUE, tell: Callable[[], None] | None = None) -> PadListener:
+        """As the reader's."""
+        return self._source.listen(length=length, tell=tell)
 
     def catch_up(self, timeout: float) -> None:
         """As the reader's."""
@@ -96,12 +78,9 @@ class PadHub:
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
         self._pads: OpenPads | None = None
-        self._branches: set[Branch] = set()
-        self._lock = threading.Lock()
-        self._pending: list[PadFrame] = []
         self._scale_again = threading.Event()
         self._told: dict[str, Any] = {}
-        self._say("no pads", "No pads are connected", "Name their port on the bench card, or use the virtual bench")
+        self._say(PortState.NO_PADS)
 
     def start(self, bench: BenchCard, port: str) -> None:
         """Read this port from now on, instead of the one before."""
@@ -116,7 +95,7 @@ class PadHub:
         if self._thread is not None:
             self._thread.join(timeout=5.0)
         self._thread = self._pads = None
-        self._say("no pads", "No pads are connected", "Name their port on the bench card, or use the virtual bench")
+        self._say(PortState.NO_PADS)
 
     def scale_changed(self) -> None:
         """There is a new calibration or zero in the log."""
@@ -133,19 +112,17 @@ class PadHub:
             raise BenchError(
                 "the pads are not open", where="pads", remedy="Plug them in, or switch the virtual bench on"
             )
-        branch = Branch(pads.source, check, lambda: self._collect(pads.source))
-        with self._lock:
-            self._branches.add(branch)
-        try:
-            yield OpenPads(source=branch, raw_file=pads.raw_file, names=pads.names)
-        finally:
-            with self._lock:
-                self._branches.discard(branch)
+        yield OpenPads(source=LentPads(pads.source, check), raw_file=pads.raw_file, names=pads.names)
 
     # from here on: in the thread
 
-    def _say(self, state: str, sentence: str, remedy: str = "", trouble: str = "") -> None:
-        told = {"state": state, "sentence": sentence, "remedy": remedy, "trouble": trouble}
+    def _say(self, state: PortState, sentence: str = "", remedy: str = "", trouble: str = "") -> None:
+        told = {
+            "state": str(state),
+            "sentence": sentence or state.words,
+            "remedy": remedy or state.remedy,
+            "trouble": trouble,
+        }
         if told != self._told:
             self._told = told
             self._broadcast.publish("port", told)
@@ -158,47 +135,38 @@ class PadHub:
                     self._read(bench, pads, log, stop)
             except Exception as error:  # shown in words, tried again: the page must outlive every fault of a port
                 self._pads = None
-                self._say("closed", explain(error).text, "It is tried again by itself")
+                self._say(PortState.CLOSED, explain(error).text)
                 stop.wait(RETRY_S)
         self._pads = None
 
     def _read(self, bench: BenchCard, pads: OpenPads, log: BenchLog, stop: threading.Event) -> None:
-        own = Branch(pads.source)
-        view, order, missing = self._view(bench, pads, own, log)
+        heard, for_view = pads.source.listen(), PadListener()
+        view, order, missing = self._view(bench, pads, for_view, log)
         newest: PadFrame | None = None
         while not stop.is_set():
             began = time.monotonic()
             newest = pads.source.wait_newer(newest, 0.3) or newest
-            self._collect(pads.source)
-            with self._lock:
-                frames, self._pending = self._pending, []
-            own.feed(frames)
+            frames = heard.drain()
+            for_view.add(frames)
             if self._scale_again.is_set():
                 self._scale_again.clear()
-                view, order, missing = self._view(bench, pads, own, log)
+                view, order, missing = self._view(bench, pads, for_view, log)
             status, recording = pads.source.status, getattr(pads.source, "recording_error", None)
             trouble = str(recording) if recording is not None else ""
-            self._say(status.state.value, status.sentence, status.remedy, trouble)
+            self._say(status.state, status.sentence, status.remedy, trouble)
             if frames:
                 self._broadcast.publish("pads", self._batch(view, order, frames, missing))
             stop.wait(max(0.0, BATCH_S - (time.monotonic() - began)))
 
-    def _collect(self, source: PadSource) -> None:
-        """Take what the reader has, for the running job and for the pages. Any thread."""
-        with self._lock:
-            frames = source.drain()
-            self._pending += frames
-            for branch in self._branches:
-                branch.feed(frames)
-
-    def _view(self, bench: BenchCard, pads: OpenPads, own: Branch, log: BenchLog) -> tuple[LiveLoads | None, Any, str]:
+    def _view(
+        self, bench: BenchCard, pads: OpenPads, heard: PadListener, log: BenchLog
+    ) -> tuple[LiveLoads | None, Any, str]:
         try:
             scale = scale_of(bench, log)
         except (BenchError, AnalysisError) as error:
             calibrated = log.latest("calibration", bench.name) is not None
             return None, None, UNZEROED if calibrated else str(error)
-        view = LiveLoads(OpenPads(source=own, raw_file=pads.raw_file, names=pads.names), scale)
-        return view, scale.order, ""
+        return LiveLoads(pads, scale, heard=heard), scale.order, ""
 
     def _batch(self, view: LiveLoads | None, order: Any, frames: list[PadFrame], missing: str) -> dict[str, Any]:
         """One batch: every sample since the last, and the view of the newest. Wall time in ms, for the page's clock."""

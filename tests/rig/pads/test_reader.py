@@ -13,7 +13,7 @@ import pytest
 from rig.pads.frames import PadFrame, PortState
 from rig.pads.lines import Identity
 from rig.pads.port import PortInfo
-from rig.pads.reader import PadReader
+from rig.pads.reader import PadReader, ReaderTiming
 from rig.virtual.pads import VirtualPads
 from tests.rig.pads.scripted_pad import IDENTITY, PATIENCE, Script, ScriptedPad, until
 
@@ -49,7 +49,7 @@ class Terminal(Script):
 
     def reader(self) -> PadReader:
         assert self.pad is not None
-        return PadReader(self.pad.url, scan=self.scan, retry=0.01)
+        return PadReader(self.pad.url, scan=self.scan, timing=ReaderTiming(retry=0.01))
 
     def send(self, data: bytes) -> None:
         assert self.pad is not None
@@ -80,7 +80,7 @@ class Virtual(VirtualPads):
         super().__init__((310, 305, 290, 300), rate=80, use_socket=use_socket)
 
     def reader(self) -> PadReader:
-        return PadReader(self.url, retry=0.01)
+        return PadReader(self.url, timing=ReaderTiming(retry=0.01))
 
     def readings(self) -> None:
         time.sleep(0.1)
@@ -122,14 +122,16 @@ def pads(request: pytest.FixtureRequest) -> Iterator[Pads]:
 class TestAnyPads:
     def test_every_reading_comes_once_in_order_with_both_times(self, pads: Pads) -> None:
         frames: list[PadFrame] = []
-        with pads.reader() as reader:
+        reader = pads.reader()
+        heard = reader.listen()
+        with reader:
             while len(frames) < 12:
                 pads.readings()
-                frames += reader.drain()
+                frames += heard.drain()
             assert reader.status.state is PortState.READING
             assert isinstance(reader.identity, Identity)
             assert reader.tally.lost == reader.tally.damaged == reader.tally.repeated == 0
-        frames += reader.drain()  # nothing more comes now
+        frames += heard.drain()  # nothing more comes now
         assert reader.tally.intact == len(frames)
         seqs = [frame.seq or 0 for frame in frames]
         assert seqs == list(range(seqs[0], seqs[0] + len(seqs)))
@@ -140,7 +142,9 @@ class TestAnyPads:
 
     def test_noise_loss_and_repetition_are_counted_and_nothing_else_changes(self, pads: Pads) -> None:
         faults = (pads.garbage, pads.drop_byte, pads.lose_line, pads.repeat_line)
-        with pads.reader() as reader:
+        reader = pads.reader()
+        heard = reader.listen()
+        with reader:
             pads.readings()
             until(lambda: reader.tally.intact)
             for fault in faults:
@@ -148,7 +152,7 @@ class TestAnyPads:
                 pads.readings()
             until(lambda: reader.tally.repeated)
             tally = reader.tally
-            seqs = [frame.seq for frame in reader.drain()]
+            seqs = [frame.seq for frame in heard.drain()]
         # garbage and the line without a byte are damaged; that line and the lost one are missing numbers
         assert (tally.damaged, tally.lost, tally.repeated, tally.restarts) == (2, 2, 1, 0)
         assert len(set(seqs)) == len(seqs)

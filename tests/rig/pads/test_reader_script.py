@@ -9,7 +9,7 @@ from rig.pads.frames import PortState
 from rig.pads.lines import Answer, Identity
 from rig.pads.patterns import PatternLines
 from rig.pads.port import PortInfo
-from rig.pads.reader import PadReader
+from rig.pads.reader import PadReader, ReaderTiming
 from rig.virtual.pads import VirtualPads
 from tests.rig.pads.scripted_pad import IDENTITY, PATIENCE, Script, ScriptPort, line, signed, until
 
@@ -37,18 +37,22 @@ def test_a_whole_first_line_is_used(script: Script) -> None:
 def test_without_a_checksum_the_first_line_is_never_used(script: Script) -> None:
     script.port.send(b"3,4,5,6\n13,4,5,6\n13,4", b",5,7\n")
     parser = PatternLines("<c1>,<c2>,<c3>,<c4>")
-    with PadReader("script", parser=parser, opener=lambda url: script.port, scan=tuple) as reader:
+    reader = PadReader("script", parser=parser, opener=lambda url: script.port, scan=tuple)
+    heard = reader.listen()
+    with reader:
         until(lambda: reader.tally.intact == 2)
         assert reader.tally.torn == 1
-        assert [frame.counts for frame in reader.drain()] == [(13, 4, 5, 6), (13, 4, 5, 7)]
+        assert [frame.counts for frame in heard.drain()] == [(13, 4, 5, 6), (13, 4, 5, 7)]
         assert script.port.sent == []  # other people's boards get no commands of ours
 
 
 def test_both_counters_wrap_without_loss_or_restart(script: Script) -> None:
     script.port.send(line(65534, 2**32 - 150), line(65535, 2**32 - 50), line(0, 50), line(2, 250))
-    with PadReader("script", opener=lambda url: script.port, scan=tuple) as reader:
+    reader = PadReader("script", opener=lambda url: script.port, scan=tuple)
+    heard = reader.listen()
+    with reader:
         until(lambda: reader.tally.intact == 4)
-        times = [frame.device_time or 0.0 for frame in reader.drain()]
+        times = [frame.device_time or 0.0 for frame in heard.drain()]
         assert (reader.tally.lost, reader.tally.restarts) == (1, 0)
     assert times == pytest.approx([2**32 / 1e3 + dt for dt in (-0.15, -0.05, 0.05, 0.25)], abs=1e-6)
 
@@ -70,41 +74,61 @@ def test_lines_sent_during_a_short_gap_are_told_apart_from_loss(script: Script) 
 
 def test_frames_are_early_until_the_board_has_spoken(script: Script) -> None:
     port = script.port
-    with PadReader("script", opener=lambda url: port, scan=tuple, startup=60.0) as reader:
+    with PadReader("script", opener=lambda url: port, scan=tuple, timing=ReaderTiming(startup=60.0)) as reader:
+        heard = reader.listen()
         port.send(line(0, 400))
         until(lambda: reader.tally.intact == 1)
         assert reader.status.state is PortState.STARTING
         port.send(IDENTITY, line(1, 500), line(2, 600, flags=0x0400))
         until(lambda: reader.tally.intact == 3)
-        assert [(frame.early, frame.usable) for frame in reader.drain()] == [
+        assert [(frame.early, frame.usable) for frame in heard.drain()] == [
             (True, False),
             (False, True),
             (False, False),
         ]
 
 
-def test_a_board_that_restarts_is_asked_for_the_rate_again(script: Script) -> None:
-    with PadReader("script", rate=80, opener=lambda url: script.port, scan=tuple) as reader:
-        script.port.send(IDENTITY)
-        until(lambda: script.port.sent.count(b"rate 80\n") == 1)
-        script.port.send(signed(b"PB1 OK rate 80"), IDENTITY)
-        until(lambda: script.port.sent.count(b"rate 80\n") == 2)
+def test_a_board_that_stands_still_is_started(script: Script) -> None:
+    with PadReader("script", opener=lambda url: script.port, scan=tuple) as reader:
+        script.port.send(IDENTITY)  # it runs
+        until(lambda: reader.identity is not None)
+        assert b"start\n" not in script.port.sent
         script.port.send(signed(b"PB1 ID board=s fw=1 ch=4 rate=80 run=0 boot=pin"))
         until(lambda: b"start\n" in script.port.sent)
         assert reader.tally.damaged == 0
 
 
 def test_a_full_queue_drops_the_oldest_and_says_so(script: Script) -> None:
-    with PadReader("script", queue_length=3, opener=script.open, scan=tuple) as reader:
+    reader = PadReader("script", opener=script.open, scan=tuple)
+    short, shorter = reader.listen(length=3), reader.listen(length=2)
+    with reader:
         script.readings()
         script.readings()
         until(lambda: reader.tally.intact == 8)
-        assert reader.tally.overflowed == 5
-        assert [frame.seq for frame in reader.drain()] == [5, 6, 7]
+        assert (short.overflowed, shorter.overflowed, reader.tally.overflowed) == (5, 6, 11)
+        assert [frame.seq for frame in short.drain()] == [5, 6, 7]
+        shorter.close()
+        assert reader.tally.overflowed == 11  # what a listener missed is not forgotten when it leaves
+
+
+def test_every_listener_hears_every_frame_from_when_it_came_until_it_left(script: Script) -> None:
+    reader = PadReader("script", opener=script.open, scan=tuple)
+    first = reader.listen()
+    with reader:
+        script.readings()
+        until(lambda: reader.tally.intact == 4)
+        with reader.listen() as second:
+            script.readings()
+            until(lambda: reader.tally.intact == 8)
+            assert [frame.seq for frame in first.drain()] == [0, 1, 2, 3, 4, 5, 6, 7]
+        script.readings()
+        until(lambda: reader.tally.intact == 12)
+        assert [frame.seq for frame in second.drain()] == [4, 5, 6, 7]
+    assert [frame.seq for frame in first.drain()] == [8, 9, 10, 11]
 
 
 def test_silence_is_a_state(script: Script) -> None:
-    with PadReader("script", silence=0.05, opener=script.open, scan=tuple) as reader:
+    with PadReader("script", timing=ReaderTiming(silence=0.05), opener=script.open, scan=tuple) as reader:
         until(lambda: reader.status.state is PortState.SILENT)
         assert reader.status.remedy
         script.readings()
@@ -160,7 +184,7 @@ def test_a_board_that_says_nothing_is_asked_again_after_a_second_while_it_may_st
 
 
 def test_stopping_while_unplugged_ends_the_wait(script: Script) -> None:
-    with PadReader("script", opener=script.open, scan=tuple, retry=60.0) as reader:
+    with PadReader("script", opener=script.open, scan=tuple, timing=ReaderTiming(retry=60.0)) as reader:
         script.unplug()
         until(lambda: reader.status.state is PortState.UNPLUGGED)
         until(lambda: reader._port is None)
@@ -187,7 +211,7 @@ def test_a_board_is_found_under_its_new_name_and_another_board_is_not_taken_for_
             raise BenchError("no such port", where=url, remedy="Plug it in")
         return ports[url]
 
-    with PadReader("/dev/a", opener=opener, scan=scan, retry=0.002) as reader:
+    with PadReader("/dev/a", opener=opener, scan=scan, timing=ReaderTiming(retry=0.002)) as reader:
         until(lambda: known and reader._known.serial_number)
         there[:] = [PortInfo(device="/dev/a", serial_number="N2")]
         ports["/dev/a"].unplug()
@@ -207,8 +231,8 @@ def test_a_board_is_found_under_its_new_name_and_another_board_is_not_taken_for_
 def test_news_are_told_in_batches_and_the_newest_frame_is_kept(script: Script) -> None:
     told: list[int] = []
     reader = PadReader("script", opener=lambda url: script.port, scan=tuple)
-    reader.on_news(lambda: told.append(reader.tally.intact))
-    assert (reader.status.state, reader.latest, reader.takes_commands) == (PortState.STOPPED, None, True)
+    heard = reader.listen(tell=lambda: told.append(reader.tally.intact))
+    assert (reader.status.state, reader.latest) == (PortState.STOPPED, None)
     with reader:
         script.port.send(line(0, 400) + line(1, 500), b"noise\n", line(2, 600))
         until(lambda: reader.tally.intact == 3)
@@ -219,8 +243,6 @@ def test_news_are_told_in_batches_and_the_newest_frame_is_kept(script: Script) -
         assert newest.seq == 2
         assert reader.wait_newer(None, 0.0) is newest
         assert reader.wait_newer(newest, 0.0) is None
-        assert [bad.raw for bad in reader.latest_bad] == [b"noise"]
-        assert len(reader.drain()) == 3
-        assert reader.drain() == []
+        assert len(heard.drain()) == 3
+        assert heard.drain() == []
         assert reader.latest is newest
-    assert not PadReader("x", parser=PatternLines("<c1>,<c2>")).takes_commands

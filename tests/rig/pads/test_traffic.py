@@ -58,20 +58,24 @@ def test_a_recording_plays_back_as_a_port(tmp_path: Path, speed: float) -> None:
     path = tmp_path / "pads.traffic"
     with VirtualPads((310, 305, 290, 300), rate=80) as pads:
         recorder = TrafficRecorder(path, port=pads.url)
-        with PadReader(pads.url, tap=recorder.tap) as reader:
+        reader = PadReader(pads.url, tap=recorder.tap)
+        heard = reader.listen()
+        with reader:
             time.sleep(0.3)
             pads.garbage()
             pads.lose_line()
             time.sleep(0.3)
         recorder.close()
-    live, tally = reader.drain(), reader.tally
+    live, tally = heard.drain(), reader.tally
     assert len(live) > 10
-    with PadReader(f"replay:{path}?speed={speed:g}") as replay:
+    replay = PadReader(f"replay:{path}?speed={speed:g}")
+    replayed = replay.listen()
+    with replay:
         end = time.monotonic() + 10.0
         while replay.status.state is not PortState.ENDED and time.monotonic() < end:
             time.sleep(0.01)
         assert replay.status.state is PortState.ENDED
-    again = replay.drain()
+    again = replayed.drain()
     assert [(f.seq, f.counts, f.device_time) for f in again] == [(f.seq, f.counts, f.device_time) for f in live]
     assert (replay.tally.damaged, replay.tally.lost) == (tally.damaged, tally.lost)
 

@@ -97,10 +97,10 @@ def test_many_slow_pages_lose_no_reading(tmp_path: Path) -> None:
         hub = PadHub(tmp_path, broadcast)
         hub.start(bench.cards().bench, pads.url)
         with hub.lend(lambda: None) as lent:
-            seen = 0
+            seen, heard = 0, lent.source.listen()
             for _ in range(20):
                 time.sleep(0.1)
-                seen += len(lent.source.drain())
+                seen += len(heard.drain())
             source = lent.source
         pads.mute()
         time.sleep(0.4)
