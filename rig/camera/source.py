@@ -77,10 +77,9 @@ def open_camera(
     width: int = 1280,
     height: int = 720,
     fps: float = 30.0,
-    exposure: float | None = None,
     opener: Callable[[str], Any] | None = None,
 ) -> tuple[Any, CameraMode]:
-    """Open a camera in a thread with a limit; format, size, rate and exposure are set in that order and read back.
+    """Open a camera in a thread with a limit; format, size and rate are set in that order and read back.
 
     device: number, path, or any address that OpenCV opens (a clip plays as a camera).  Raises BenchError when it does
     not open, or another program has it.
@@ -110,8 +109,6 @@ def open_camera(
     capture.set(cv2.CAP_PROP_FRAME_WIDTH, width)
     capture.set(cv2.CAP_PROP_FRAME_HEIGHT, height)
     capture.set(cv2.CAP_PROP_FPS, fps)
-    if exposure is not None:
-        capture.set(cv2.CAP_PROP_EXPOSURE, exposure)
     told = (
         int(capture.get(cv2.CAP_PROP_FRAME_WIDTH)),
         int(capture.get(cv2.CAP_PROP_FRAME_HEIGHT)),

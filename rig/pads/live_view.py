@@ -46,7 +46,6 @@ class LiveState:
     remedy: str = ""
     counts: str = ""
     frozen: bool = False
-    recording: bool = False
 
 
 def live_view(state: LiveState, width: int) -> RenderableType:
@@ -70,8 +69,6 @@ def _headline(state: LiveState, narrow: bool) -> Text:
     words.append("settled" if all_settled else "moving", style="bold green" if all_settled else "bold yellow")
     if state.frozen:
         words.append("  FROZEN", style="bold")
-    if state.recording:
-        words.append("  recording", style="bold red")
     if state.status != PortState.READING.words:
         words.append(f"\n{state.status}", style="bold red")
         if state.remedy:
@@ -120,7 +117,7 @@ def _sums(state: LiveState, narrow: bool) -> Table:
 
 
 def _keys(state: LiveState, narrow: bool) -> Text:
-    words = {"z": "zero", "f": "go on" if state.frozen else "freeze", "r": "stop" if state.recording else "record"}
+    words = {"z": "zero", "f": "go on" if state.frozen else "freeze", "r": "record"}
     words["q"] = "quit"
     return Text((" " if narrow else "   ").join(f"[{key}] {word}" for key, word in words.items()), style="dim")
 

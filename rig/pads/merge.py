@@ -1,4 +1,4 @@
-"""Several ports with a pad or two each, merged in time into frames of four counts.
+"""Several ports with one pad each, merged in time into frames of four counts.
 
 Each merged count is a real conversion, the newest of its port, used once and never mixed with another: so the
 noise stays what it is. The slowest port sets the pace; the pads of a frame lie less than one line apart in time
@@ -19,40 +19,30 @@ from rig.pads.listeners import LONGEST_QUEUE, Handout, PadListener
 from rig.pads.reader import PadReader
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PadPlace:
-    """Which pad: the number of its port in the list, and its channel there (0 to 3)."""
-
-    port: int
-    channel: int = 0
-
-
 @dataclass(slots=True)
 class TimeMerger:
     """Frames of several ports in, merged frames out. Pure: knows host times, not clocks.
 
-    places: for each merged channel, which pad feeds it; at most four.
+    ports: how many, one to four; the first channel of each is the merged channel of its number.
     patience: s after which a port without frames no longer holds the others up.
     """
 
-    places: Sequence[PadPlace]
+    ports: int
     patience: float = 0.5
     _unused: dict[int, PadFrame] = field(init=False, default_factory=dict, repr=False)
     _heard: dict[int, float] = field(init=False, default_factory=dict, repr=False)
     _seq: int = field(init=False, default=0)
 
     def __post_init__(self) -> None:
-        if not 1 <= len(self.places) <= 4 or len(set(self.places)) != len(self.places):
+        if not 1 <= self.ports <= 4:
             raise InputError(
-                "one to four different pads can be merged",
-                where="bench card, pads",
-                remedy="Name each pad's port and channel once",
+                "one to four pads can be merged", where="bench card, pads", remedy="Name each pad's port once"
             )
 
     def push(self, port: int, frame: PadFrame) -> list[PadFrame]:
         """Take one frame of one port, in order of time; the merged frame that this completes, if it does."""
-        for place in self.places:  # a port not heard yet is awaited from the first frame on
-            self._heard.setdefault(place.port, frame.host_time)
+        for other in range(self.ports):  # a port not heard yet is awaited from the first frame on
+            self._heard.setdefault(other, frame.host_time)
         self._heard[port] = frame.host_time
         self._unused[port] = frame
         return self.due(frame.host_time)
@@ -71,12 +61,8 @@ class TimeMerger:
 
     def _joined(self, newest: dict[int, PadFrame]) -> PadFrame:
         counts, missing, saturated = [math.nan] * 4, [True] * 4, [False] * 4
-        for channel, place in enumerate(self.places):
-            if place.port in newest:
-                frame = newest[place.port]
-                counts[channel] = frame.counts[place.channel]
-                missing[channel] = frame.missing[place.channel]
-                saturated[channel] = frame.saturated[place.channel]
+        for port, frame in newest.items():
+            counts[port], missing[port], saturated[port] = frame.counts[0], frame.missing[0], frame.saturated[0]
         times = [frame.host_time for frame in newest.values()]
         seq, self._seq = self._seq, self._seq + 1
         return PadFrame(
@@ -93,25 +79,16 @@ class TimeMerger:
 
 
 class MergedPads:
-    """Several readers as one `PadSource`. Owns the readers: `start` starts them, `stop` stops them.
-
-    places: for each channel of the merged frames, which pad; by default channel 0 of each reader in turn.
-    """
+    """Several readers as one `PadSource`. Owns the readers: `start` starts them, `stop` stops them."""
 
     def __init__(
         self,
         readers: Sequence[PadReader],
         *,
-        places: Sequence[PadPlace] | None = None,
         patience: float = 0.5,
     ) -> None:
         self._readers = tuple(readers)
-        chosen = places or [PadPlace(port=number) for number in range(len(self._readers))]
-        if any(not (0 <= p.port < len(self._readers) and 0 <= p.channel < 4) for p in chosen):
-            raise InputError(
-                "a pad is named whose port is not", where="bench card, pads", remedy="List every pad's port"
-            )
-        self._merger = TimeMerger(places=tuple(chosen), patience=patience)
+        self._merger = TimeMerger(ports=len(self._readers), patience=patience)
         self._handout = Handout()
         self._arrived = threading.Event()
         self._single = [reader.listen(tell=self._arrived.set) for reader in self._readers]

@@ -47,7 +47,6 @@ class VirtualPads:
         seed: int = 0,
         rate: int = 10,
         channels: int = 4,
-        name: str = "virtual4",
         time_factor: float = 1.0,
         use_socket: bool = os.name != "posix",
     ) -> None:
@@ -60,7 +59,7 @@ class VirtualPads:
         rng = np.random.default_rng(seed)
         self.cells = cells if cells is not None else PadCells.cheap(rng)
         self._state = CellState(self.cells, rng)
-        self._board = VirtualBoard(self._state, name=name, channels=channels, start_rate=rate)
+        self._board = VirtualBoard(self._state, channels=channels, start_rate=rate)
         self._line_rng = np.random.default_rng([seed, 1])
         self._factor = time_factor
         self._jobs: queue.SimpleQueue[tuple[Callable[[], None], threading.Event]] = queue.SimpleQueue()
@@ -157,10 +156,6 @@ class VirtualPads:
         """One byte of the next line gets lost (not its line end)."""
         self._next(self._without_a_byte)
 
-    def flip_bit(self) -> None:
-        """One bit of the next line is turned over (not in its line end)."""
-        self._next(self._with_a_bit_turned)
-
     def repeat_line(self) -> None:
         """The next line comes twice."""
         self._next(lambda line: line + line)
@@ -186,13 +181,6 @@ class VirtualPads:
     def _without_a_byte(self, line: bytes) -> bytes:
         place = int(self._line_rng.integers(0, len(line) - 1))
         return line[:place] + line[place + 1 :]
-
-    def _with_a_bit_turned(self, line: bytes) -> bytes:
-        place = int(self._line_rng.integers(0, len(line) - 1))
-        turned = line[place] ^ 1 << int(self._line_rng.integers(0, 7))
-        if turned == 0x0A:  # would be a line end, hence two faults
-            turned = line[place] ^ 0x80
-        return line[:place] + bytes([turned]) + line[place + 1 :]
 
     # the thread
 

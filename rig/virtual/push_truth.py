@@ -15,8 +15,8 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.finger import FingerName
 from rig.base.errors import BenchError, InputError
-from rig.base.progress import Progress
 
+STIFFNESS = 2e5  # N/m, of the finger's pad; the car lags by force / STIFFNESS
 GRAVITY = 9.80665  # m/s^2, standard acceleration of free fall
 
 
@@ -129,10 +129,8 @@ def wheel_slip(u: list[float], e: list[float], limit: list[float], drag_force: f
 class _Model:
     """Forces on one car under one push; plain floats, since the solver asks tens of thousands of times."""
 
-    def __init__(
-        self, car: PushedCar, push: FingerPush, start: FloatArray, slip_floor: float, stiffness: float
-    ) -> None:
-        self.car, self.push, self.floor, self.stiffness = car, push, slip_floor, stiffness
+    def __init__(self, car: PushedCar, push: FingerPush, start: FloatArray, slip_floor: float) -> None:
+        self.car, self.push, self.floor = car, push, slip_floor
         self.x, self.y = car.contacts[:, 0].tolist(), car.contacts[:, 1].tolist()
         self.rest_loads = car.loads.tolist()
         self.grip, self.drag = car.grip.tolist(), car.drag.tolist()
@@ -146,7 +144,7 @@ class _Model:
         c, s = math.cos(start[2]), math.sin(start[2])
         self.direction = (-s * self.towards, c * self.towards)
         self.first = (start[0] + c * push.station - s * push.side_y, start[1] + s * push.station + c * push.side_y)
-        self.damping = 2.0 * math.sqrt(stiffness * car.mass)
+        self.damping = 2.0 * math.sqrt(STIFFNESS * car.mass)
 
     def loads_under(self, push_x: float, push_y: float) -> tuple[float, float, float, float]:
         """Loads with the finger's overturning moment shared out; a wheel that lifts hands on the rest."""
@@ -237,12 +235,12 @@ class _Model:
         slip_x = twist[0] - twist[2] * qy - (turn[0] * fx + turn[1] * fy)  # of the car against the finger
         slip_y = twist[1] + twist[2] * qx - (turn[0] * fy - turn[1] * fx)
         # Damping grows with the depth, so that the force starts and ends without a jump.
-        press = self.stiffness * depth * max(0.0, 1.0 - 100.0 * self.towards * slip_y)
+        press = STIFFNESS * depth * max(0.0, 1.0 - 100.0 * self.towards * slip_y)
         pull = 0.0
         if self.push.kind == "rubbing":
             pull = -self.push.friction * press * slip_x / math.hypot(slip_x, self.floor)
         elif self.push.kind == "sticking":
-            pull = self.stiffness * (qx - self.push.station) - self.damping * slip_x
+            pull = STIFFNESS * (qx - self.push.station) - self.damping * slip_x
         return pull, self.towards * press
 
     def rates(self, time: float, state: FloatArray) -> list[float]:
@@ -270,16 +268,13 @@ def simulate_push(
     *,
     start: FloatArray | None = None,
     slip_floor: float = 2e-6,
-    stiffness: float = 2e5,
     rate: float = 500.0,
     tolerance: float = 1e-7,
-    progress: Progress | None = None,
 ) -> PushTruth:
     """Push a resting car and see what it does.
 
     start: (3,) x, y, yaw of the car axes in floor axes; zeros when left out.  slip_floor: m/s, see the
-    head of this file.  stiffness: N/m of the finger's pad; the car lags by force / stiffness.
-    rate: Hz of the answer.  tolerance: relative, of the solver.  progress: called with 0..1.
+    head of this file.  rate: Hz of the answer.  tolerance: relative, of the solver.
     The height of the centre of gravity is left out: only the finger's force moves load, which is right
     as long as the push is gentle.
     Raises InputError for a car or a push that cannot be; BenchError when the car would tip over or the
@@ -289,7 +284,7 @@ def simulate_push(
 
     _check(car, push)
     begin = np.zeros(3) if start is None else np.asarray(start, dtype=float)
-    model = _Model(car, push, begin, slip_floor, stiffness)
+    model = _Model(car, push, begin, slip_floor)
     moving = push.distance / push.speed + push.ramp
     corners = push.rest + np.array([0.0, push.ramp, moving - push.ramp, moving, moving + 0.2])
     end = push.rest + moving + max(push.rest, 0.2)
@@ -320,8 +315,6 @@ def simulate_push(
             )
         rows[inside], state = result.y.T[:-1], result.y[:, -1]
         rows[time == right] = state
-        if progress is not None:
-            progress((right - corners[0]) / (end - corners[0]))
     return _report(model, time, rows)
 
 

@@ -81,7 +81,6 @@ def test_what_is_wrong_stands_above_the_numbers() -> None:
     state = changed(
         settled=(True, True, False, True),
         frozen=True,
-        recording=True,
         counts="",
         faults=("overloaded", "", "", "missing"),
         status="unplugged",
@@ -91,14 +90,14 @@ def test_what_is_wrong_stands_above_the_numbers() -> None:
         cross_pct=None,
     )
     rows = [row.rstrip() for row in shown(state, 80).splitlines()]
-    assert rows[:3] == ["moving  FROZEN  recording", "unplugged", "Plug in"]
+    assert rows[:3] == ["moving  FROZEN", "unplugged", "Plug in"]
     assert rows[3:5] == ["front left: overloaded", "rear right: missing"]
     assert [row.split()[2] for row in rows[6:10]] == ["–", "–", "0.0", "1.2"]
     assert [row.split()[-1] for row in rows[6:10]] == ["settled", "settled", "moving", "settled"]
     assert rows[10].endswith(" 0.0 g")
     assert rows[13].endswith(" – %")
     assert rows[14].endswith(" – %")
-    assert rows[15] == "[z] zero   [f] go on   [r] stop   [q] quit"
+    assert rows[15] == "[z] zero   [f] go on   [r] record   [q] quit"
     assert [row.rstrip() for row in shown(state, 30).splitlines()][3:5] == ["FL: overloaded", "RR: missing"]
 
 
@@ -112,8 +111,6 @@ def changed(**what: object) -> LiveState:
         (changed(settled=(True, False, True, True)), "moving"),
         (changed(frozen=True), "FROZEN"),
         (changed(frozen=True), "[f] go on"),
-        (changed(recording=True), "recording"),
-        (changed(recording=True), "[r] stop"),
         (changed(status="pads unplugged, waiting", remedy="Plug them in"), "pads unplugged, waiting"),
         (changed(status="pads unplugged, waiting", remedy="Plug them in"), "Plug them in"),
         (changed(faults=("", "", "overloaded", "")), "rear left: overloaded"),

@@ -166,7 +166,9 @@ def test_a_fault_of_our_own_is_seen() -> None:
     with PadReader("script", opener=lambda url: Faulty(), scan=tuple) as reader:
         until(lambda: reader.status.state is PortState.STOPPED)
         assert "ZeroDivisionError" in reader.status.sentence
+        began = time.monotonic()
         assert reader.wait_newer(None, PATIENCE) is None
+        assert time.monotonic() - began < PATIENCE / 2  # at once: nothing more can come
     assert "ZeroDivisionError" in reader.status.sentence
 
 
