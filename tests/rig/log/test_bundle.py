@@ -109,7 +109,8 @@ def test_what_can_be_read_of_a_damaged_log_is_saved_and_the_rest_is_counted(tmp_
     with BenchLog(tmp_path) as log:
         for number in range(400):
             log.record("push", f"push {number}", inputs={"text": "x" * 900}, result={"n": number})
-        log._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    with contextlib.closing(sqlite3.connect(tmp_path / LOG_FILE)) as database:
+        database.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     assert check_log(tmp_path).sound
     path = tmp_path / LOG_FILE
     data = bytearray(path.read_bytes())
@@ -192,10 +193,11 @@ def test_forecasts_come_out_bit_for_bit_and_a_changed_figure_is_listed(tmp_path:
     done = recalculate(workshop.log)
     assert (done.same, done.differing) == (1, ())
     changed = told.record.result | {"balance_pct": told.record.result["balance_pct"] + 1e-9}
-    db = workshop.log._db  # as another program would have computed and signed it
-    db.execute("UPDATE records SET result = ? WHERE id = ?", (json.dumps(changed), told.record.id))
-    row = db.execute("SELECT * FROM records WHERE id = ?", (told.record.id,)).fetchone()
-    db.execute("UPDATE records SET sum = ? WHERE id = ?", (record_sum(*row[:SUMMED]), told.record.id))
+    # as another program would have computed and signed it
+    with contextlib.closing(sqlite3.connect(workshop.log.path)) as db, db:
+        db.execute("UPDATE records SET result = ? WHERE id = ?", (json.dumps(changed), told.record.id))
+        row = db.execute("SELECT * FROM records WHERE id = ?", (told.record.id,)).fetchone()
+        db.execute("UPDATE records SET sum = ? WHERE id = ?", (record_sum(*row[:SUMMED]), told.record.id))
     done = recalculate(workshop.log)
     assert [one.path for one in done.differing] == ["balance_pct"]
     assert not recalculate(workshop.log, tolerance=1e-6).differing
