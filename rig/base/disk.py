@@ -11,10 +11,10 @@ LEAST_BYTES = 50_000_000
 
 def check_room(folder: Path, *, need: int = LEAST_BYTES) -> None:
     """Raise BenchError when the disk under a folder (which may not exist yet) has less than `need` bytes free."""
-    place = folder.absolute()
-    while not place.exists() and place != place.parent:
-        place = place.parent
-    free = shutil.disk_usage(place).free
+    existing = folder.absolute()
+    while not existing.exists() and existing != existing.parent:
+        existing = existing.parent
+    free = shutil.disk_usage(existing).free
     if free < need:
         raise BenchError(
             f"only {free / 1e6:.0f} MB are free on this disk",

@@ -46,12 +46,12 @@ class Recording:
     @property
     def words(self) -> str:
         """In one sentence."""
-        told = f"{self.pictures} pictures over {self.seconds:.1f} s"
+        sentence = f"{self.pictures} pictures over {self.seconds:.1f} s"
         if self.lost:
-            told += f"; {self.lost} were lost because the disk is too slow: record smaller or to another disk"
+            sentence += f"; {self.lost} were lost because the disk is too slow: record smaller or to another disk"
         if self.skipped:
-            told += f"; the camera skipped {self.skipped}: more light, or a lower rate"
-        return told
+            sentence += f"; the camera skipped {self.skipped}: more light, or a lower rate"
+        return sentence
 
 
 class PushRecorder:

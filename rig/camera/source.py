@@ -27,10 +27,10 @@ class CameraPlace:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CameraMode:
-    """asked: what was wanted.  told: what the driver says.  measured_fps: counted, None before a second has passed."""
+    """asked: what was wanted.  granted: what the driver says.  measured_fps: counted, None in the first second."""
 
     asked: tuple[int, int, float]
-    told: tuple[int, int, float]
+    granted: tuple[int, int, float]
     measured_fps: float | None
 
     @property
@@ -38,8 +38,8 @@ class CameraMode:
         """In one line."""
         seen = "not counted yet" if self.measured_fps is None else f"{self.measured_fps:.1f}"
         return (
-            f"asked {self.asked[0]}x{self.asked[1]} at {self.asked[2]:g}, told {self.told[0]}x{self.told[1]} at "
-            f"{self.told[2]:g}, measured {seen} frames/s"
+            f"asked {self.asked[0]}x{self.asked[1]} at {self.asked[2]:g}, told {self.granted[0]}x{self.granted[1]} at "
+            f"{self.granted[2]:g}, measured {seen} frames/s"
         )
 
 
@@ -109,12 +109,12 @@ def open_camera(
     capture.set(cv2.CAP_PROP_FRAME_WIDTH, width)
     capture.set(cv2.CAP_PROP_FRAME_HEIGHT, height)
     capture.set(cv2.CAP_PROP_FPS, fps)
-    told = (
+    granted = (
         int(capture.get(cv2.CAP_PROP_FRAME_WIDTH)),
         int(capture.get(cv2.CAP_PROP_FRAME_HEIGHT)),
         float(capture.get(cv2.CAP_PROP_FPS)),
     )
-    return capture, CameraMode(asked=(width, height, fps), told=told, measured_fps=None)
+    return capture, CameraMode(asked=(width, height, fps), granted=granted, measured_fps=None)
 
 
 class CameraReader:
@@ -127,7 +127,7 @@ class CameraReader:
     def __init__(
         self, capture: Any, mode: CameraMode, *, listener: Callable[[TimedPicture], None] | None = None
     ) -> None:
-        if mode.told[0] <= 0:
+        if mode.granted[0] <= 0:
             raise InputError("the camera tells no picture size", where="camera", remedy="Name another camera")
         self._capture, self._mode, self.listener = capture, mode, listener
         self._stop = threading.Event()
@@ -154,11 +154,11 @@ class CameraReader:
 
     @property
     def mode(self) -> CameraMode:
-        """Asked, told, measured."""
+        """Asked, granted, measured."""
         with self._lock:
             times = list(self._times)
         rate = (len(times) - 1) / (times[-1] - times[0]) if len(times) > 5 and times[-1] - times[0] > 0.8 else None
-        return CameraMode(asked=self._mode.asked, told=self._mode.told, measured_fps=rate)
+        return CameraMode(asked=self._mode.asked, granted=self._mode.granted, measured_fps=rate)
 
     def _run(self) -> None:
         try:
@@ -187,7 +187,7 @@ class CameraReader:
                 self.listener(shot)
 
     def _count_drops(self, before: float | None, now: float | None) -> None:
-        rate = self._mode.told[2]
+        rate = self._mode.granted[2]
         if before is None or now is None or rate <= 0 or now <= before:
             return
         self.dropped += max(round((now - before) * rate) - 1, 0)

@@ -68,8 +68,8 @@ def floor_layout(bench: BenchCard) -> FloorLayout:
 
 def readout(bench: BenchCard) -> float | None:
     """s that the camera takes to read a picture from its first row to its last, None when not known."""
-    told = bench.camera.readout_ms
-    return None if told is None else told * MM
+    readout_ms = bench.camera.readout_ms
+    return None if readout_ms is None else readout_ms * MM
 
 
 def car_markers(car: CarCard, *, dictionary: str) -> CarMarkers:

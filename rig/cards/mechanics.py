@@ -1,4 +1,4 @@
-"""From cards and a weighing to what the forecast starts from: a car and a push, each with its doubts."""
+"""From cards and a weighing to what the forecast starts from: a car and a push, each with its uncertainties."""
 
 import math
 
@@ -14,8 +14,8 @@ from rig.cards.schema import BenchCard, CarCard, TestCard
 def car_state(car: CarCard, test: TestCard, *, load: FloatArray, load_covariance: FloatArray) -> CarState:
     """The car as it is pushed.
 
-    load: (4,) N.  load_covariance: (4, 4) N².  The wheelbase's doubt moves the front contacts by
-    itself, so it is taken out of the contact places' doubt here.
+    load: (4,) N.  load_covariance: (4, 4) N².  The wheelbase's uncertainty moves the front
+    contacts by itself, so it is taken out of that of the contact places here.
     """
     place_u = contact_place_u(car)
     place_u[:2, 0] = 0.0

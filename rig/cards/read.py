@@ -122,9 +122,9 @@ def _explain(message: str, plain: dict[str, Any], card_type: type[AnyCard], wher
         known = _known_keys(card_type, keys)
         close = difflib.get_close_matches(unknown.group(1), known, n=1)
         hint = f'Did you mean "{close[0]}"? ' if close else ""
-        place = f"[{dotted}]" if dotted else "the top of the card"
+        section = f"[{dotted}]" if dotted else "the top of the card"
         return InputError(
-            f'"{unknown.group(1)}" is not a key of {place}',
+            f'"{unknown.group(1)}" is not a key of {section}',
             where=where,
             remedy=f"{hint}Allowed there: {', '.join(known)}",
         )

@@ -40,7 +40,7 @@ def command(place: Path, workers: int | None, again: bool, log_dir: Path | None,
         {
             "records": [record.number for record in done.records],
             "known": list(done.known),
-            "failed": {one.test: one.why for one in done.failed},
+            "failed": {failure.test: failure.why for failure in done.failed},
         },
         as_json=as_json,
     )

@@ -62,7 +62,7 @@ def command(
             cards=card_hashes(log, cards),
         )
     blocks = []
-    for one in found:
+    for calibration in found:
         rows = [
             (
                 line.name,
@@ -70,9 +70,11 @@ def command(
                 "" if line.share_pct is None else f"{line.share_pct:.3f} %",
                 line.note,
             )
-            for line in one.budget
+            for line in calibration.budget
         ]
-        blocks.append(f"{one.pad}: {one.evidence}\n{table_text(('error', 'size', 'of capacity', 'how'), rows)}")
+        blocks.append(
+            f"{calibration.pad}: {calibration.evidence}\n{table_text(('error', 'size', 'of capacity', 'how'), rows)}"
+        )
     show(
         "\n\n".join([*blocks, f"Stored as record {record.number}. Next: pivotbench zero"]),
         record.result,

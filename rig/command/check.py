@@ -28,11 +28,11 @@ def command(repair: bool, log_dir: Path | None, as_json: bool) -> None:
         )
         return
     found = look_over(folder)
-    lines = [f"{'good' if one.good else 'FIX '}  {one.name}: {one.text}" for one in found]
+    lines = [f"{'good' if check.good else 'FIX '}  {check.name}: {check.text}" for check in found]
     show(
         "\n".join(lines),
-        {"checks": [{"name": one.name, "good": one.good, "text": one.text} for one in found]},
+        {"checks": [{"name": check.name, "good": check.good, "text": check.text} for check in found]},
         as_json=as_json,
     )
-    if not all(one.good for one in found):
+    if not all(check.good for check in found):
         raise SystemExit(1)

@@ -56,10 +56,10 @@ def command(
         verdict = compare_test(cards, log, clip=clip, push_number=push_number, seed=seed, progress=bar)
     if out_dir is not None:
         with BenchLog(log_folder(log_dir), read_only=True) as log:
-            told = retell(log, [verdict.record])
+            retold = retell(log, [verdict.record])
         files = [
             write_picture(out_dir / f"{test_card.stem}.png", verdict),
-            *write_experiments(out_dir / f"{test_card.stem}.html", verdict.picture.title, told),
+            *write_experiments(out_dir / f"{test_card.stem}.html", verdict.picture.title, retold),
         ]
         if verdict.measurement is not None:
             with progress("drawing over the clip", quiet=as_json) as bar:

@@ -37,7 +37,7 @@ def command(out_dir: Path, seed: int, as_json: bool) -> None:
         write_picture(out_dir / row.setup.name / f"push-{row.push_position_pct:g}.png", row.verdict)
     with BenchLog(out_dir / "log", read_only=True) as log:
         # a log that was there before holds other runs, too
-        told = retell(log, choose(log, numbers=[verdict.record.number for verdict in verdicts]))
-    report, *_ = write_experiments(out_dir / "report.html", "Dunlin on the virtual bench", told)
+        retold = retell(log, choose(log, numbers=[verdict.record.number for verdict in verdicts]))
+    report, *_ = write_experiments(out_dir / "report.html", "Dunlin on the virtual bench", retold)
     text = f"\n{compared_table(verdicts)}\n\nReport: {report}\nResult: {out_dir / 'result.json'}"
     show(text, result_json(rows), as_json=as_json)

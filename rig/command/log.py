@@ -29,21 +29,28 @@ def command(kind: str | None, out_dir: Path | None, log_dir: Path | None, as_jso
         records = list(log.records(kind=kind))
         files = export_tables(records, out_dir) if out_dir is not None else []
     rows = [
-        (str(one.number), one.at[:19].replace("T", " "), one.kind, one.title, one.id[:8], record_words(one))
-        for one in records
+        (
+            str(record.number),
+            record.at[:19].replace("T", " "),
+            record.kind,
+            record.title,
+            record.id[:8],
+            record_words(record),
+        )
+        for record in records
     ]
     text = table_text(("no.", "UTC", "kind", "title", "id", "found"), rows) if rows else "Nothing recorded yet."
     listed = [
         {
-            "number": one.number,
-            "at": one.at,
-            "kind": one.kind,
-            "title": one.title,
-            "id": one.id,
-            "software": one.software,
-            "result": one.result,
+            "number": record.number,
+            "at": record.at,
+            "kind": record.kind,
+            "title": record.title,
+            "id": record.id,
+            "software": record.software,
+            "result": record.result,
         }
-        for one in records
+        for record in records
     ]
     show(
         "\n".join([text, *(f"wrote {file}" for file in files)]),

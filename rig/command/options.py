@@ -25,9 +25,9 @@ def log_folder(given: Path | None) -> Path:
         return given
     if folder := os.environ.get("PIVOTBENCH_LOG"):
         return Path(folder)
-    place = Path(click.get_app_dir("pivotbench"))
+    data = Path(click.get_app_dir("pivotbench"))
     # without a home directory the name stays unexpanded: keep the log where the person stands
-    return place if place.is_absolute() else Path.cwd() / "pivotbench-log"
+    return data if data.is_absolute() else Path.cwd() / "pivotbench-log"
 
 
 def log_option(function: FunctionT) -> FunctionT:

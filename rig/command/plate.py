@@ -59,18 +59,18 @@ def command(
         raise click.UsageError("give two pins (--pin CLIP MM MM, twice), or --markers CLIP to learn the markers")
     with BenchLog(log_folder(log_dir)) as log, progress("tracking", quiet=as_json) as bar:
         found, record = find_plate(cards, log, pins, progress=bar)
-    shift, told = found.shift * 1e3, record.result
+    shift, result = found.shift * 1e3, record.result
     lines = [
         f"The plate sits {shift[0]:+.2f} mm farther ahead and {shift[1]:+.2f} mm farther left than the card says, "
-        f"turned by {told['turn_deg']:+.2f} degrees (place ± {1.96 * told['place_mm_u']:.2f} mm, "
-        f"turn ± {1.96 * told['turn_deg_u']:.2f} degrees).",
+        f"turned by {result['turn_deg']:+.2f} degrees (place ± {1.96 * result['place_mm_u']:.2f} mm, "
+        f"turn ± {1.96 * result['turn_deg_u']:.2f} degrees).",
         "Onto the car card, in place of any plate markers there:",
-        f"[plate]\nplace_mm_u = {told['place_mm_u']:.2f}\nturn_deg_u = {told['turn_deg_u']:.3f}",
-        *_marker_lines(told["markers"]),
+        f"[plate]\nplace_mm_u = {result['place_mm_u']:.2f}\nturn_deg_u = {result['turn_deg_u']:.3f}",
+        *_marker_lines(result["markers"]),
         *noted(found.warnings),
         f"record {record.number}",
     ]
-    show("\n".join(lines), told, as_json=as_json)
+    show("\n".join(lines), result, as_json=as_json)
 
 
 def _learn_markers(clip: Path, cards: "CardSet", log_dir: Path | None, as_json: bool) -> None:
@@ -80,17 +80,17 @@ def _learn_markers(clip: Path, cards: "CardSet", log_dir: Path | None, as_json: 
 
     with BenchLog(log_folder(log_dir)) as log, progress("tracking", quiet=as_json) as bar:
         found, record = learn_car_markers(clip, cards, log, progress=bar)
-    told = record.result
+    result = record.result
     lines = [
-        f"{found.frames} pictures through {told['turned_deg']:.0f} degrees; a marker's place among the others ± "
-        f"{1.96 * max(told['place_u_mm']):.2f} mm, its turn ± {1.96 * max(told['turn_u_deg']):.2f} degrees. Where they "
-        "all sit on the car is still as rough as the card says: find it with two pins.",
+        f"{found.frames} pictures through {result['turned_deg']:.0f} degrees; a marker's place among the others ± "
+        f"{1.96 * max(result['place_u_mm']):.2f} mm, its turn ± {1.96 * max(result['turn_u_deg']):.2f} degrees. Where "
+        "they all sit on the car is still as rough as the card says: find it with two pins.",
         "Onto the car card, in place of any plate markers there:",
-        *_marker_lines(told["markers"]),
+        *_marker_lines(result["markers"]),
         *noted(found.warnings),
         f"record {record.number}",
     ]
-    show("\n".join(lines), told, as_json=as_json)
+    show("\n".join(lines), result, as_json=as_json)
 
 
 def _marker_lines(rows: list[dict[str, float]]) -> list[str]:

@@ -23,12 +23,12 @@ def command(test_card: Path, log_dir: Path | None, seed: int, as_json: bool) -> 
     cards = read_set(test_card)
     with BenchLog(log_folder(log_dir)) as log:
         weighing = known_weighing(cards, log)
-        told = forecast(cards, weighing, log, seed=seed)
-    prediction = told.prediction
+        made = forecast(cards, weighing, log, seed=seed)
+    prediction = made.prediction
     rows = [
-        f"  {one.name:<22} {100 * one.share:4.0f} % of the variance"
-        for one in prediction.sensitivity
-        if one.share >= 0.005
+        f"  {group.name:<22} {100 * group.share:4.0f} % of the variance"
+        for group in prediction.sensitivity
+        if group.share >= 0.005
     ]
     balance_half = 196 * prediction.balance.u / prediction.estimate.wheelbase
     lines = [
@@ -37,10 +37,10 @@ def command(test_card: Path, log_dir: Path | None, seed: int, as_json: bool) -> 
         f"push force {prediction.force.value:.1f} N",
         f"{prediction.sentence}.",
         "",
-        told.advice,
+        made.advice,
         *rows,
         *noted(weighing.warnings),
         *noted(prediction.warnings),
-        f"record {told.record.number}",
+        f"record {made.record.number}",
     ]
-    show("\n".join(lines), told.record.result, as_json=as_json)
+    show("\n".join(lines), made.record.result, as_json=as_json)

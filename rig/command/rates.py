@@ -31,7 +31,7 @@ def spring(pairs: tuple[tuple[float, float], ...], load_u: float, length_u: floa
 
     read = np.array(pairs)
     found = spring_rate(read[:, 0] * 1e-3 * G, read[:, 1] * 1e-3, load_u=load_u * 1e-3 * G, height_u=length_u * 1e-3)
-    _tell("spring_n_per_mm", found.value * 1e-3, found.u * 1e-3, "N/mm", found.method, as_json=as_json)
+    _show_value("spring_n_per_mm", found.value * 1e-3, found.u * 1e-3, "N/mm", found.method, as_json=as_json)
 
 
 @command.command(epilog="Example: pivotbench rates ratio --at 0 52.0 --at 10 45.6")
@@ -46,7 +46,7 @@ def ratio(pairs: tuple[tuple[float, float], ...], read_u: float, as_json: bool) 
 
     read = np.array(pairs) * 1e-3
     found = motion_ratio(read[:, 0], read[:, 1], wheel_u=read_u * 1e-3, spring_u=read_u * 1e-3)
-    _tell("motion_ratio", found.value, found.u, "", found.method, as_json=as_json)
+    _show_value("motion_ratio", found.value, found.u, "", found.method, as_json=as_json)
 
 
 @command.command(epilog="Example: pivotbench rates shim --gained 27 --shim 1.0 --track 165 165 --body-roll 0.16")
@@ -97,7 +97,7 @@ def shim(
             remedy="Give --body-roll, or --blocked from a second weighing with the rear axle blocked",
         )
     rows = {"front": found.front, "rear": found.rear, "front_share": found.front_share}
-    result = {name: {"value": one.value, "u": one.u} for name, one in rows.items()}
+    result = {name: {"value": row.value, "u": row.u} for name, row in rows.items()}
     text = "\n".join(
         [
             f"front {found.front.value:.2f} ± {1.96 * found.front.u:.2f} N m/rad",
@@ -119,7 +119,7 @@ def bar(with_bar: tuple[float, float], without: tuple[float, float], track: floa
 
     hooked, free = (Measured(value=v, u=u, method="typed") for v, u in (with_bar, without))
     found = bar_rate(hooked, free, track * 1e-3)
-    _tell("bar_n_per_mm", found.value * 1e-3, found.u * 1e-3, "N/mm", found.method, as_json=as_json)
+    _show_value("bar_n_per_mm", found.value * 1e-3, found.u * 1e-3, "N/mm", found.method, as_json=as_json)
 
 
 @command.command(epilog="Example: pivotbench rates bounce bounce.csv")
@@ -135,12 +135,12 @@ def bounce(track: Path, as_json: bool) -> None:
     rows = {"frequency_hz": found.frequency, "damping_ratio": found.damping}
     if found.decrement_damping is not None:
         rows["damping_ratio_by_peaks"] = found.decrement_damping
-    result: dict[str, Any] = {name: {"value": one.value, "u": one.u} for name, one in rows.items()}
-    text = "\n".join(f"{name:<24} {one.value:.3f} ± {1.96 * one.u:.3f}   {one.method}" for name, one in rows.items())
+    result: dict[str, Any] = {name: {"value": row.value, "u": row.u} for name, row in rows.items()}
+    text = "\n".join(f"{name:<24} {row.value:.3f} ± {1.96 * row.u:.3f}   {row.method}" for name, row in rows.items())
     show(text, result, as_json=as_json)
 
 
-def _tell(key: str, value: float, u: float, unit: str, method: str, *, as_json: bool) -> None:
+def _show_value(key: str, value: float, u: float, unit: str, method: str, *, as_json: bool) -> None:
     """One value as it goes onto the car card."""
     text = f"{key} = {value:.4g}   # ± {1.96 * u:.2g} {unit} (95 %), {method}\n{key}_u = {u:.2g}"
     show(text, {key: value, f"{key}_u": u}, as_json=as_json)

@@ -28,8 +28,8 @@ def command(tolerance: float, log_dir: Path | None, as_json: bool) -> None:
         done = recalculate(log, tolerance=tolerance, progress=bar)
     lines = [f"{done.same} records came out the same."]
     lines += [
-        f"record {one.record} ({one.kind}) {one.path}: {one.stored} in the log, {one.now} now"
-        for one in done.differing[:50]
+        f"record {changed.record} ({changed.kind}) {changed.path}: {changed.stored} in the log, {changed.now} now"
+        for changed in done.differing[:50]
     ]
     if len(done.differing) > 50:
         lines.append(f"… and {len(done.differing) - 50} more figures")
@@ -51,7 +51,7 @@ def command(tolerance: float, log_dir: Path | None, as_json: bool) -> None:
     )
     if done.differing:
         raise BenchError(
-            f"{len({one.record for one in done.differing})} records came out differently",
+            f"{len({changed.record for changed in done.differing})} records came out differently",
             where=str(folder),
             remedy="Look at the list above; another version or machine explains small differences",
         )

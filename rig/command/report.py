@@ -72,18 +72,21 @@ def command(
             since=None if since is None else since.date(),
             tests=tests,
         )
-        told = retell(log, chosen)
-    files = write_experiments(out, title, told, figures=figures)
+        retold = retell(log, chosen)
+    files = write_experiments(out, title, retold, figures=figures)
     show(
         "\n".join(
             [
-                f"{len(told.experiments)} experiments and {len(told.others)} other records told",
+                f"{len(retold.experiments)} experiments and {len(retold.others)} other records told",
                 *(f"wrote {file}" for file in files),
             ]
         ),
         {
-            "experiments": [{"record": one.record.number, "sentence": one.sentence} for one in told.experiments],
-            "untold": {str(number): why for number, why in told.untold.items()},
+            "experiments": [
+                {"record": experiment.record.number, "sentence": experiment.sentence}
+                for experiment in retold.experiments
+            ],
+            "untold": {str(number): why for number, why in retold.untold.items()},
             "files": [str(file) for file in files],
         },
         as_json=as_json,

@@ -250,7 +250,7 @@ def _record(folder: Path, number: int, row: dict[str, Any]) -> Record:
     good = all(isinstance(row[key], str) for key in texts) and all(
         isinstance(row[key], dict) for key in ("inputs", "result")
     )
-    good = good and all(isinstance(row[key], list) and all(isinstance(one, str) for one in row[key]) for key in lists)
+    good = good and all(isinstance(row[key], list) and all(isinstance(item, str) for item in row[key]) for key in lists)
     good = good and re.fullmatch("[0-9a-f]{32}", row["id"]) is not None and re.fullmatch(KIND, row["kind"]) is not None
     if not good or any(len(set(row[key])) < len(row[key]) for key in lists):
         raise _bad(path, number, "a value of this record has the wrong kind")
@@ -265,7 +265,7 @@ def _record(folder: Path, number: int, row: dict[str, Any]) -> Record:
 def _card(folder: Path, number: int, row: dict[str, Any]) -> CardVersion:
     import hashlib
 
-    if set(row) != {"hash", "kind", "name", "saved_at"} or not all(isinstance(one, str) for one in row.values()):
+    if set(row) != {"hash", "kind", "name", "saved_at"} or not all(isinstance(item, str) for item in row.values()):
         raise _bad(folder / "cards.jsonl", number, "the keys are not those of a card")
     path = folder / "cards" / f"{_safe(folder / 'cards.jsonl', number, row['hash'])}.toml"
     try:

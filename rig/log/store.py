@@ -79,7 +79,7 @@ class BenchLog:
     def __init__(self, folder: Path, *, read_only: bool = False) -> None:
         self.folder = folder
         self.path = folder / LOG_FILE
-        with self._told():
+        with self._translated():
             if read_only:
                 if not self.path.is_file():
                     raise InputError(
@@ -225,7 +225,7 @@ class BenchLog:
 
     def get(self, record_id: str) -> Record:
         """One record by its id, or an unambiguous beginning of it, or its number. Raises InputError."""
-        with self._told():
+        with self._translated():
             rows = self._db.execute(
                 "SELECT * FROM records WHERE id = ? OR number = ?",
                 (record_id, int(record_id) if record_id.isdigit() and len(record_id) < 16 else -1),
@@ -245,7 +245,7 @@ class BenchLog:
     def records(self, *, kind: str | None = None, title: str | None = None) -> Iterator[Record]:
         """Records in the order of writing, all or of one kind or title."""
         sql = "SELECT * FROM records WHERE ifnull(:kind, kind) = kind AND ifnull(:title, title) = title ORDER BY number"
-        with self._told():
+        with self._translated():
             rows = self._db.execute(sql, {"kind": kind, "title": title}).fetchall()
             for row in rows:
                 yield self._whole(row)
@@ -253,13 +253,13 @@ class BenchLog:
     def latest(self, kind: str, title: str | None = None) -> Record | None:
         """The newest record of a kind (and title), or None."""
         sql = "SELECT * FROM records WHERE kind = :kind AND ifnull(:title, title) = title ORDER BY number DESC LIMIT 1"
-        with self._told():
+        with self._translated():
             row = self._db.execute(sql, {"kind": kind, "title": title}).fetchone()
         return None if row is None else self._whole(row)
 
     def card(self, digest: str) -> CardVersion:
         """One stored card version. Raises InputError when there is none."""
-        with self._told():
+        with self._translated():
             row = self._db.execute(
                 "SELECT hash, kind, name, text, saved_at FROM cards WHERE hash = ?", (digest,)
             ).fetchone()
@@ -273,7 +273,7 @@ class BenchLog:
 
     def cards(self) -> list[CardVersion]:
         """All card versions, oldest first."""
-        with self._told():
+        with self._translated():
             rows = self._db.execute(
                 "SELECT hash, kind, name, text, saved_at FROM cards ORDER BY saved_at, hash"
             ).fetchall()
@@ -281,7 +281,7 @@ class BenchLog:
 
     def files(self) -> list[StoredFile]:
         """All files noted, oldest first."""
-        with self._told():
+        with self._translated():
             rows = self._db.execute(
                 "SELECT hash, kind, name, path, bytes, saved_at FROM files ORDER BY saved_at, hash"
             ).fetchall()
@@ -352,9 +352,9 @@ class BenchLog:
         state = self.path.stat()
         file = (state.st_dev, state.st_ino)
         if file not in _looked_over:
-            said = self._db.execute("PRAGMA quick_check(1)").fetchone()[0]
-            if said != "ok":
-                raise self._damaged(said)
+            verdict = self._db.execute("PRAGMA quick_check(1)").fetchone()[0]
+            if verdict != "ok":
+                raise self._damaged(verdict)
             _looked_over.add(file)
 
     def _damaged(self, why: str) -> BenchError:
@@ -378,7 +378,7 @@ class BenchLog:
 
     @contextmanager
     def _writing(self) -> Iterator[None]:
-        with self._told():
+        with self._translated():
             self._db.execute("BEGIN IMMEDIATE")
             try:
                 yield
@@ -388,7 +388,7 @@ class BenchLog:
             self._db.execute("COMMIT")
 
     @contextmanager
-    def _told(self) -> Iterator[None]:
+    def _translated(self) -> Iterator[None]:
         try:
             yield
         except sqlite3.DatabaseError as error:

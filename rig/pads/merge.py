@@ -173,7 +173,7 @@ class MergedPads:
 
     def _merge(self) -> None:
         merged: list[PadFrame] = []
-        batches = [(f.host_time, port, f) for port, one in enumerate(self._single) for f in one.drain()]
+        batches = [(f.host_time, port, f) for port, listener in enumerate(self._single) for f in listener.drain()]
         for _, port, frame in sorted(batches, key=lambda item: item[:2]):
             merged += self._merger.push(port, frame)
         merged = merged or self._merger.due(time.monotonic())

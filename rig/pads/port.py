@@ -154,14 +154,14 @@ def open_port(url: str, *, baud: int = BAUD) -> Port:
             remedy="Give a device name, socket://HOST:PORT or rfc2217://HOST:PORT",
         ) from error
     except OSError as error:  # pyserial's own error is one
-        raise _told(url, error) from error
+        raise _why_not_opened(url, error) from error
     try:
         return _FilePort(port) if _POSIX else _PyserialPort(port)
     except (AttributeError, OSError):  # no file descriptor behind this kind of port
         return _PyserialPort(port)
 
 
-def _told(url: str, error: OSError) -> BenchError:
+def _why_not_opened(url: str, error: OSError) -> BenchError:
     number = _error_number(error)
     reason = _WORDS.get(number) or (os.strerror(number).lower() if number else str(error))
     remedy = _REMEDY.get(number, "Check the cable, the power and the name of the port")

@@ -15,7 +15,7 @@ def keep_cards(log: BenchLog, cards: CardSet) -> tuple[str, ...]:
 
 def estimate_record(estimate: PivotEstimate) -> dict[str, Any]:
     """A pivot as people exchange it: kappa with its interval, then the station, or how straight it slid."""
-    told: dict[str, Any] = {
+    row: dict[str, Any] = {
         "kappa_per_m": estimate.kappa,
         "kappa_u_per_m": estimate.kappa_u,
         "kappa_interval_per_m": list(estimate.interval),
@@ -26,8 +26,8 @@ def estimate_record(estimate: PivotEstimate) -> dict[str, Any]:
         "warnings": list(estimate.warnings),
     }
     if estimate.station_pct is None or estimate.interval_pct is None:
-        return told | {"bound_wheelbases": estimate.bound_wheelbases}
-    return told | {"station_pct": estimate.station_pct, "interval_pct": list(estimate.interval_pct)}
+        return row | {"bound_wheelbases": estimate.bound_wheelbases}
+    return row | {"station_pct": estimate.station_pct, "interval_pct": list(estimate.interval_pct)}
 
 
 def estimate_from(record: dict[str, Any]) -> PivotEstimate:

@@ -152,7 +152,7 @@ def film_virtual_push(
 
 
 def virtual_hand(cards: CardSet, truth: Truth, moved: PushTruth, rng: np.random.Generator) -> "Hand | None":
-    """The virtual finger as the camera sees it, its marker worn as the bench card's doubts say; None without one."""
+    """The virtual finger as the camera sees it, its marker worn as the bench card says; None without."""
     from vision.render.push import Hand, WornMarker
 
     marker = finger_marker(cards.bench, cards.test, dictionary=cards.bench.floor.dictionary)
@@ -175,7 +175,7 @@ def virtual_hand(cards: CardSet, truth: Truth, moved: PushTruth, rng: np.random.
 
 
 def true_floor(floor: FloorLayout, rng: np.random.Generator) -> FloorLayout:
-    """The sheets as they really lie: each page off by the doubt of laying it."""
+    """The sheets as they really lie: each page off by a draw from the uncertainty of laying it."""
     shift = {sheet: rng.normal(0.0, floor.place_u, 2) for sheet in sorted({marker.sheet for marker in floor.markers})}
     return replace(
         floor,
@@ -203,7 +203,7 @@ def true_plate(car: CarMarkers, truth: Truth) -> CarMarkers:
 def write_truth(path: Path, truth: Truth, pushes: dict[str, PushTruth]) -> None:
     """Store what the virtual car really was and did, apart from everything that is measured."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    told = {
+    content = {
         "corner_weights_g": truth.corner_g.tolist(),
         "grip": truth.pushed.grip.tolist(),
         "contacts_m": truth.pushed.contacts.tolist(),
@@ -215,7 +215,7 @@ def write_truth(path: Path, truth: Truth, pushes: dict[str, PushTruth]) -> None:
             for name, push in pushes.items()
         },
     }
-    path.write_text(json.dumps(told, indent=1), encoding="utf-8")
+    path.write_text(json.dumps(content, indent=1), encoding="utf-8")
 
 
 __all__ = ["CHECK_MASSES_G", "VirtualOperator", "draw_truth", "film_virtual_push", "write_cards", "write_truth"]

@@ -1,6 +1,6 @@
 """The virtual bench's car: a school workshop's 1:10 car "Dunlin" in three set-ups, with a truth of its own.
 
-The cards say what a person would have measured; the truth differs from them within the stated doubts, drawn
+The cards say what a person would have measured; the truth differs from them within the stated uncertainties, drawn
 with a seed. Only the virtual pads and the virtual push know the truth: it is stored apart and the measuring
 side never reads it.
 """
@@ -106,7 +106,7 @@ def corner_weights_g(setup: SetUp, wheelbase_mm: float, track_mm: float) -> Floa
 
 
 def draw_truth(setup: SetUp, rng: np.random.Generator) -> Truth:
-    """The truth behind one set-up: every quantity off its card by a draw from the doubt stated there."""
+    """The truth behind one set-up: every quantity off its card by a draw from the uncertainty stated there."""
     keys = CAR_KEYS | dict(setup.car)
     test = TEST_KEYS | dict(setup.test)
     wheelbase = float(keys["geometry.wheelbase_mm"] + keys["geometry.wheelbase_mm_u"] * rng.standard_normal())

@@ -179,8 +179,8 @@ class VirtualPads:
         self._do(lambda: self._faults.append(mangle))
 
     def _without_a_byte(self, line: bytes) -> bytes:
-        place = int(self._line_rng.integers(0, len(line) - 1))
-        return line[:place] + line[place + 1 :]
+        index = int(self._line_rng.integers(0, len(line) - 1))
+        return line[:index] + line[index + 1 :]
 
     # the thread
 

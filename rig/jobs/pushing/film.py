@@ -49,7 +49,7 @@ def film_push(
     capture, mode = open_camera(
         name, width=section.width_px, height=section.height_px, fps=section.frames_per_s, opener=opener
     )
-    recorder = PushRecorder(folder, fps=mode.told[2] or section.frames_per_s, pre_roll=PRE_ROLL_S)
+    recorder = PushRecorder(folder, fps=mode.granted[2] or section.frames_per_s, pre_roll=PRE_ROLL_S)
     watch = MovementWatch()
     with CameraReader(capture, mode, listener=recorder.take) as camera:
         begun, looked = time.monotonic(), -1
