@@ -3,7 +3,7 @@
 import numpy as np
 import numpy.typing as npt
 
-from analysis.base.wheels import WHEELS as WHEELS
+from analysis.base.wheel_names import WHEELS as WHEELS
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]

@@ -15,7 +15,7 @@ import numpy.typing as npt
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.base.pivot import PivotEstimate
-from analysis.base.wheels import WHEEL_CODES
+from analysis.base.wheel_names import WHEEL_KEYS
 from analysis.forecast.forecast import kind_of_test
 from analysis.forecast.inputs import CarState, PushState, check_states
 from analysis.forecast.variants import Variants, balance_doubt, doubt_effects, doubt_variants, kappa_of
@@ -190,7 +190,7 @@ def _variant(car: CarState, second: _Second) -> tuple[CarState, FloatArray | flo
         within = np.kron(np.eye(2), np.array([[0.5, -0.5], [-0.5, 0.5]]))  # what is left once axle sums are known
         fixed = replace(car, load_covariance=within @ car.load_covariance @ within.T)
         return fixed, moved[:, None] * share, None
-    wheel = WHEEL_CODES.index(second.name.removeprefix("drag "))
+    wheel = WHEEL_KEYS.index(second.name.removeprefix("drag "))
     drag = np.tile(car.drag, (k, 1))
     drag[:, wheel] = second.place
     known = car.drag_u.copy()

@@ -10,7 +10,7 @@ import msgspec
 from msgspec import Meta, Struct
 
 from analysis.base.finger import FingerName
-from analysis.base.wheels import WHEEL_CODES, WheelCode
+from analysis.base.wheel_names import WHEEL_KEYS, WheelKey
 
 
 class Section(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
@@ -184,9 +184,9 @@ class Pads(Section, frozen=True):
     ] = None
     baud: Annotated[int, Meta(description="baud rate", ge=300, le=4_000_000)] = 115_200
     wheels: Annotated[
-        tuple[WheelCode, WheelCode, WheelCode, WheelCode],
+        tuple[WheelKey, WheelKey, WheelKey, WheelKey],
         Meta(description="the wheel that stands on pad 1, 2, 3, 4"),
-    ] = WHEEL_CODES
+    ] = WHEEL_KEYS
     capacity_g: Annotated[float, _number("largest load of one pad", gt=0, le=200_000)] = 2000.0
     level_mm_u: Annotated[float, _u("one pad's height against the others")] = 0.3
     line_pattern: Annotated[str, _text("named-field pattern of another line format; empty: our own protocol")] = ""

@@ -38,7 +38,7 @@ def command(
 
     No lead in class.
     """
-    from analysis.base.wheels import WHEELS
+    from analysis.base.wheel_names import WHEELS
     from rig.cards.read import read_set
     from rig.jobs.weighing.lift import ballast_for, moved_ballast
     from rig.jobs.weighing.weigh import known_weighing

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from analysis.base.wheels import WHEEL_CODES
+from analysis.base.wheel_names import WHEEL_KEYS
 from rig.command.options import ask_in_terminal, card_argument, log_folder, pads_options, show
 
 
@@ -25,7 +25,7 @@ from rig.command.options import ask_in_terminal, card_argument, log_folder, pads
     default=None,
     help="Measure with a shim of this thickness, mm, under one pad.",
 )
-@click.option("--under", type=click.Choice(WHEEL_CODES), default="FL", show_default=True, help="The pad with the shim.")
+@click.option("--under", type=click.Choice(WHEEL_KEYS), default="FL", show_default=True, help="The pad with the shim.")
 @pads_options
 def command(
     test_card: Path,
@@ -55,7 +55,7 @@ def command(
                     cards,
                     pads,
                     log,
-                    wheel=WHEEL_CODES.index(under),
+                    wheel=WHEEL_KEYS.index(under),
                     shim_mm=shim_mm,
                     ask=ask_in_terminal(unattended=unattended),
                 )

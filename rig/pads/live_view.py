@@ -17,7 +17,7 @@ from rich.live import Live
 from rich.table import Table
 from rich.text import Text
 
-from analysis.base.wheels import WHEEL_CODES, WHEELS
+from analysis.base.wheel_names import WHEEL_KEYS, WHEELS
 from rig.pads.frames import PortState
 
 _NARROW = 48  # columns below which names are shortened
@@ -73,7 +73,7 @@ def _headline(state: LiveState, narrow: bool) -> Text:
         words.append(f"\n{state.status}", style="bold red")
         if state.remedy:
             words.append(f"\n{state.remedy}")
-    for name, fault in zip(WHEEL_CODES if narrow else WHEELS, state.faults, strict=True):
+    for name, fault in zip(WHEEL_KEYS if narrow else WHEELS, state.faults, strict=True):
         if fault:
             words.append(f"\n{name}: {fault}", style="bold red")
     return words
@@ -89,7 +89,7 @@ def _wheels(state: LiveState, narrow: bool) -> Table:
         table.add_column("")
     for wheel in range(4):
         row = [
-            (WHEEL_CODES if narrow else WHEELS)[wheel],
+            (WHEEL_KEYS if narrow else WHEELS)[wheel],
             _number(state.load_g[wheel], 1),
             _number(state.share_pct[wheel], 1),
         ]

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from analysis.base.pivot import DEG_PER_CM
-from analysis.base.wheels import WHEELS
+from analysis.base.wheel_names import WHEELS
 from analysis.figures.car import top_view
 from rig.base.errors import InputError
 from rig.base.files import write_bytes, write_text

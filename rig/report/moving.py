@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from analysis.base.pivot import DEG_PER_CM
-from analysis.base.wheels import WHEEL_CODES, WHEELS
+from analysis.base.wheel_names import WHEEL_KEYS, WHEELS
 from analysis.figures.moving import path_figure, region_figure
 from analysis.moving.phases import LACKS
 from rig.cards.chassis import STANDARD_G
@@ -25,7 +25,7 @@ def phase_rows(told: Told) -> list[list[str]]:
             continue
         loads = [f"{1e3 * v / STANDARD_G:.0f}" for v in told.table.load[i]]
         station = f"{100 * told.table.centre[i, 0] / length:.1f} ± {100 * told.balance_half[i] / length:.1f}"
-        up = " ".join(WHEEL_CODES[k] for k in np.flatnonzero(told.table.lifted[i])) or "none"
+        up = " ".join(WHEEL_KEYS[k] for k in np.flatnonzero(told.table.lifted[i])) or "none"
         rows.append([*head, *loads, station, up, str(told.table.balance.words[i])])
     return rows
 
@@ -79,7 +79,7 @@ def facts(told: Told) -> list[str]:
     if np.all(np.isfinite(late)):
         out.append(
             f"side acceleration rises to {STEP_G:g} g within {1e3 * RISE:.0f} ms: 90 % of the load has arrived at "
-            + ", ".join(f"{WHEEL_CODES[k]} in {1e3 * late[k]:.0f} ms" for k in range(4))
+            + ", ".join(f"{WHEEL_KEYS[k]} in {1e3 * late[k]:.0f} ms" for k in range(4))
             + f"; it overshoots by up to {100 * float(np.max(told.arrival.overshoot)):.0f} %"
         )
     return [*out, *told.warnings]

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from analysis.base.pivot import DEG_PER_CM, PivotEstimate
-from analysis.base.wheels import WHEELS
+from analysis.base.wheel_names import WHEELS
 from analysis.figures.car import top_view
 from analysis.weighing.corner_weights import CornerWeights
 from rig.base.files import write_bytes

@@ -6,7 +6,7 @@ from typing import Literal
 
 import numpy as np
 
-from analysis.base.wheels import WHEELS
+from analysis.base.wheel_names import WHEELS
 from analysis.weighing.cross_weight import (
     FloorVerdict,
     LoopState,

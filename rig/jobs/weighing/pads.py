@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from analysis.base.arrays import FloatArray
-from analysis.base.wheels import WHEEL_CODES
+from analysis.base.wheel_names import WHEEL_KEYS
 from analysis.weighing.calibration import (
     Calibration,
     fit_calibration,
@@ -254,13 +254,13 @@ def zero(bench: BenchCard, pads: OpenPads, log: BenchLog, *, cards: tuple[str, .
 
 def by_wheel(bench: BenchCard) -> FloatArray:
     """(4,) whole numbers: the pad under FL, FR, RL, RR. Raises InputError when a wheel stands on two pads."""
-    if sorted(bench.pads.wheels) != sorted(WHEEL_CODES):
+    if sorted(bench.pads.wheels) != sorted(WHEEL_KEYS):
         raise InputError(
             f"pads.wheels = {list(bench.pads.wheels)} leaves a wheel without a pad",
             where="bench card",
             remedy="Name FL, FR, RL and RR once each, in the order of the pads",
         )
-    return np.array([bench.pads.wheels.index(wheel) for wheel in WHEEL_CODES])
+    return np.array([bench.pads.wheels.index(wheel) for wheel in WHEEL_KEYS])
 
 
 def card_hashes(log: BenchLog, cards: CardSet) -> tuple[str, ...]:
