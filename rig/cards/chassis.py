@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.base.arrays import FloatArray
+from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.moving.chassis import Chassis, car_at_rest
 from analysis.moving.dampers import BodyInertia, Dampers, box_inertia, dampers
 from analysis.moving.phases import Phase
@@ -14,7 +15,6 @@ from rig.cards.schema import CarCard, PhasesCard
 from rig.cards.schema import Chassis as ChassisCard
 
 PER_MM = 1e3
-STANDARD_G = 9.80665
 BODY_HEIGHT_SHARE = 1.2
 """Height of the even block that stands for the body's inertia, per height of its centre: a first guess."""
 
@@ -102,8 +102,8 @@ def phases_on(card: PhasesCard) -> tuple[Phase, ...]:
     return tuple(
         Phase(
             name=one.name,
-            ax=one.ax_g * STANDARD_G,
-            ay=one.ay_g * STANDARD_G,
+            ax=one.ax_g * STANDARD_GRAVITY,
+            ay=one.ay_g * STANDARD_GRAVITY,
             steer=float(np.radians(one.steer_deg)),
             duration=one.duration_s,
         )

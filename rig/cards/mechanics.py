@@ -5,8 +5,8 @@ import math
 import numpy as np
 
 from analysis.base.arrays import FloatArray
+from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.forecast.inputs import CarState, PushState
-from analysis.weighing.corner_weights import STANDARD_GRAVITY
 from rig.cards.measures import MM, contact_place, contact_place_u, wheelbase
 from rig.cards.schema import BenchCard, CarCard, TestCard
 

@@ -5,9 +5,8 @@ from typing import Any
 
 import click
 
+from analysis.base.gravity import STANDARD_GRAVITY
 from rig.command.options import json_option, show
-
-G = 9.80665
 
 
 @click.group(name="rates", epilog="Example: pivotbench rates spring --at 0 40.0 --at 1000 36.1")
@@ -30,7 +29,12 @@ def spring(pairs: tuple[tuple[float, float], ...], load_u: float, length_u: floa
     from analysis.moving.bench_rates import spring_rate
 
     read = np.array(pairs)
-    found = spring_rate(read[:, 0] * 1e-3 * G, read[:, 1] * 1e-3, load_u=load_u * 1e-3 * G, height_u=length_u * 1e-3)
+    found = spring_rate(
+        read[:, 0] * 1e-3 * STANDARD_GRAVITY,
+        read[:, 1] * 1e-3,
+        load_u=load_u * 1e-3 * STANDARD_GRAVITY,
+        height_u=length_u * 1e-3,
+    )
     _show_value("spring_n_per_mm", found.value * 1e-3, found.u * 1e-3, "N/mm", found.method, as_json=as_json)
 
 
@@ -77,7 +81,7 @@ def shim(
     from analysis.moving.bench_rates import roll_split, roll_split_by_blocking
     from rig.base.errors import InputError
 
-    newton, mm = 1e-3 * G, 1e-3
+    newton, mm = 1e-3 * STANDARD_GRAVITY, 1e-3
     width = (track[0] * mm, track[1] * mm)
     if body_roll is not None:
         found = roll_split(

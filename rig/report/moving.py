@@ -4,11 +4,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.base.pivot import DEG_PER_CM
 from analysis.base.wheel_names import WHEEL_KEYS, WHEELS
 from analysis.figures.moving import path_figure, region_figure
 from analysis.moving.phases import LACKS
-from rig.cards.chassis import STANDARD_G
 from rig.jobs.moving.moving import RISE, STEP_G, Told
 from rig.report.html import Part, Table, report_html
 
@@ -19,11 +19,11 @@ def phase_rows(told: Told) -> list[list[str]]:
     """One row of text per phase: name, accelerations, loads in grams, balance point, lifted wheels, behaviour."""
     length, rows = float(told.car.chassis.wheelbase), []
     for i, phase in enumerate(told.phases):
-        head = [phase.name, f"{phase.ax / STANDARD_G:+.2f}", f"{phase.ay / STANDARD_G:+.2f}"]
+        head = [phase.name, f"{phase.ax / STANDARD_GRAVITY:+.2f}", f"{phase.ay / STANDARD_GRAVITY:+.2f}"]
         if told.table.rolls_over[i]:
             rows.append([*head, "-", "-", "-", "-", "-", "-", "rolls over"])
             continue
-        loads = [f"{1e3 * v / STANDARD_G:.0f}" for v in told.table.load[i]]
+        loads = [f"{1e3 * v / STANDARD_GRAVITY:.0f}" for v in told.table.load[i]]
         station = f"{100 * told.table.centre[i, 0] / length:.1f} ± {100 * told.balance_half[i] / length:.1f}"
         up = " ".join(WHEEL_KEYS[k] for k in np.flatnonzero(told.table.lifted[i])) or "none"
         rows.append([*head, *loads, station, up, str(told.table.balance.words[i])])

@@ -13,7 +13,8 @@ from typing import Any
 import numpy as np
 
 from analysis.base.arrays import FloatArray
-from rig.virtual.push_truth import GRAVITY, PushedCar
+from analysis.base.gravity import STANDARD_GRAVITY
+from rig.virtual.push_truth import PushedCar
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,7 +126,7 @@ def draw_truth(setup: SetUp, rng: np.random.Generator) -> Truth:
     mass = setup.mass_g * 1e-3
     pushed = PushedCar(
         contacts=contacts,
-        loads=corner_g * 1e-3 * GRAVITY,
+        loads=corner_g * 1e-3 * STANDARD_GRAVITY,
         grip=grip,
         drag=np.ones(4),
         mass=mass,

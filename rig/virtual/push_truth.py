@@ -17,7 +17,6 @@ from analysis.base.finger import FingerName
 from rig.base.errors import BenchError, InputError
 
 STIFFNESS = 2e5  # N/m, of the finger's pad; the car lags by force / STIFFNESS
-GRAVITY = 9.80665  # m/s^2, standard acceleration of free fall
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

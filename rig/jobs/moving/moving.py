@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from analysis.base.arrays import WHEELS, FloatArray
+from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.moving.chassis import stacked
 from analysis.moving.equal_shares import RuleBeside, beside
 from analysis.moving.equilibrium import equilibrium
@@ -19,7 +20,7 @@ from analysis.moving.setup_changes import Effect, effects
 from analysis.moving.transfer import LiftOff, lift_off
 from analysis.moving.tyres import Tyres, friction_centre, tyres_like
 from rig.base.errors import InputError
-from rig.cards.chassis import STANDARD_G, Moving, moving_car, springs_on
+from rig.cards.chassis import Moving, moving_car, springs_on
 from rig.cards.schema import CarCard
 from rig.log.store import BenchLog
 
@@ -68,7 +69,7 @@ def weights_for(card: CarCard, log: BenchLog | None, typed: Sequence[float] | No
         grams = np.asarray(typed, dtype=float)
         if not np.all(np.isfinite(grams)) or np.any(grams <= 0):
             raise InputError("each wheel must carry something", where="--weights", remedy="Give FL FR RL RR in grams")
-        return grams * 1e-3 * STANDARD_G
+        return grams * 1e-3 * STANDARD_GRAVITY
     record = None if log is None else log.latest("weighing", card.name)
     if record is None:
         raise InputError(
@@ -120,7 +121,7 @@ def tell_moving(
         car.inertia,
         time,
         np.zeros_like(time),
-        ramp(time, start=0.0, rise=RISE, size=STEP_G * STANDARD_G),
+        ramp(time, start=0.0, rise=RISE, size=STEP_G * STANDARD_GRAVITY),
     )
     if bool(step.rolls_over):
         warnings.append(f"{STEP_G:g} g sideways rolls the car over: no arrival times")
@@ -181,7 +182,7 @@ def _doubts(
     """
     section = springs_on(card, where=where)
     cars, sensitivity, ratio = [], [], []
-    mass = float(load.sum()) / STANDARD_G
+    mass = float(load.sum()) / STANDARD_GRAVITY
     least = float((car.chassis.unsprung_mass * car.chassis.unsprung_height).sum()) / mass * 1.05 + 1e-3
     for _ in range(DRAWS):
         z = rng.standard_normal(7)
@@ -218,13 +219,13 @@ def _half_width(drawn: FloatArray) -> FloatArray:
 def moving_record(told: Told) -> dict[str, Any]:
     """One car's answers as plain JSON: grams, millimetres, degrees, per cent of the wheelbase. nan becomes missing."""
     length, table = float(told.car.chassis.wheelbase), told.table
-    grams = 1e3 / STANDARD_G
+    grams = 1e3 / STANDARD_GRAVITY
     phases = []
     for i, phase in enumerate(told.phases):
         entry: dict[str, Any] = {
             "name": phase.name,
-            "ax_g": phase.ax / STANDARD_G,
-            "ay_g": phase.ay / STANDARD_G,
+            "ax_g": phase.ax / STANDARD_GRAVITY,
+            "ay_g": phase.ay / STANDARD_GRAVITY,
             "steer_deg": float(np.degrees(phase.steer)),
             "duration_s": phase.duration,
             "rolls_over": bool(table.rolls_over[i]),
@@ -261,9 +262,9 @@ def moving_record(told: Told) -> dict[str, Any]:
             "passes_straight": told.pivots.through_straight,
         },
         "lift_off": {
-            "lifts_g": told.lift.lifts / STANDARD_G,
+            "lifts_g": told.lift.lifts / STANDARD_GRAVITY,
             "wheel": WHEELS[told.lift.wheel],
-            "rolls_over_g": told.lift.rolls / STANDARD_G,
+            "rolls_over_g": told.lift.rolls / STANDARD_GRAVITY,
             "text": told.lift.text,
         },
         "modes": [

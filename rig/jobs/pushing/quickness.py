@@ -5,13 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.base.errors import AnalysisError
+from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.forecast.inputs import assemble
 from analysis.measured.pushes import MeasuredPush
 from analysis.quick.quickness import InertiaRatio, Recommendation, inertia_ratio, recommend
 from analysis.quick.slide import Body, FingerMotion, push_quickly
 from analysis.quick.yaw_inertia import YawInertia, from_size
 from analysis.sliding.contacts import Contacts
-from analysis.weighing.corner_weights import STANDARD_GRAVITY
 from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import CardSet

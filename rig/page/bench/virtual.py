@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from analysis.base.arrays import FloatArray
+from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.base.plane import compose, invert, swing_pole, turn_per_travel
 from rig.base.errors import InputError
 from rig.base.progress import Progress
@@ -22,7 +23,7 @@ from rig.page.bench.lesson_steps import LessonStep
 from rig.virtual.bench import CHECK_MASSES_G, VirtualOperator, film_virtual_push, virtual_finger
 from rig.virtual.dunlin import CAR_KEYS, TEST_KEYS, SetUp, Truth, draw_truth
 from rig.virtual.pads import VirtualPads
-from rig.virtual.push_truth import GRAVITY, PushedCar, simulate_push
+from rig.virtual.push_truth import PushedCar, simulate_push
 
 BENCH_NAME = "Virtual bench"
 CALIBRATING_FACTOR = 40.0
@@ -155,7 +156,7 @@ def plain_car(cards: CardSet) -> Truth:
     corner_g = np.full(4, PLAIN_CORNER_G)
     pushed = PushedCar(
         contacts=contacts,
-        loads=corner_g * 1e-3 * GRAVITY,
+        loads=corner_g * 1e-3 * STANDARD_GRAVITY,
         grip=np.full(4, 0.8),
         drag=np.ones(4),
         mass=mass,
