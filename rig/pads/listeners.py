@@ -1,9 +1,10 @@
 """Frames handed out: one reader, any number of listeners, each with a queue of its own."""
 
 import threading
+from abc import ABC, abstractmethod
 from collections import deque
 from collections.abc import Callable
-from typing import Protocol, Self
+from typing import Self
 
 from rig.pads.frames import Gap, PadFrame, Status, Tally
 
@@ -15,18 +16,12 @@ class PadListener:
 
     length: frames kept for `drain`; older ones are dropped and counted as `overflowed`.
     tell: called after each batch of frames in the thread that reads; it must be quick.
-    leave: called by `close`.
     """
 
-    def __init__(
-        self,
-        *,
-        length: int = LONGEST_QUEUE,
-        tell: Callable[[], None] | None = None,
-        leave: Callable[["PadListener"], None] | None = None,
-    ) -> None:
+    def __init__(self, *, length: int = LONGEST_QUEUE, tell: Callable[[], None] | None = None) -> None:
         self._queue: deque[PadFrame] = deque(maxlen=length)
-        self._length, self._leave, self.tell = length, leave, tell
+        self._length, self.tell = length, tell
+        self.leave: Callable[[PadListener], None] | None = None  # set by whoever hands out
         self._lock = threading.Lock()
         self.overflowed = 0
 
@@ -45,45 +40,14 @@ class PadListener:
 
     def close(self) -> None:
         """Nothing more comes; what waits can still be drained."""
-        if self._leave is not None:
-            self._leave(self)
+        if self.leave is not None:
+            self.leave(self)
 
     def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *_: object) -> None:
         self.close()
-
-
-class PadSource(Protocol):
-    """One port, or several merged: what weighing, live view and page need. All methods are thread-safe."""
-
-    @property
-    def status(self) -> Status: ...
-    @property
-    def tally(self) -> Tally: ...
-    @property
-    def gaps(self) -> tuple[Gap, ...]: ...
-    @property
-    def latest(self) -> PadFrame | None:
-        """The newest frame."""
-        ...
-
-    def listen(self, *, length: int = LONGEST_QUEUE, tell: Callable[[], None] | None = None) -> PadListener:
-        """Every frame from now on, for one more listener."""
-        ...
-
-    def catch_up(self, timeout: float) -> None:
-        """Return when every line sent before this call has been read, at most after `timeout` s.
-
-        A machine that stood still for a while finds old lines in the buffers of cable and system. Pads that take no
-        commands cannot be asked: for them nothing is waited for.
-        """
-        ...
-
-    def wait_newer(self, than: PadFrame | None, timeout: float) -> PadFrame | None:
-        """The newest frame as soon as there is one but `than`; None after `timeout` s, or when none can come."""
-        ...
 
 
 class Handout:
@@ -102,9 +66,9 @@ class Handout:
         with self._news:
             return self._overflowed_before + sum(listener.overflowed for listener in self._listeners)
 
-    def listen(self, *, length: int = LONGEST_QUEUE, tell: Callable[[], None] | None = None) -> PadListener:
-        """As `PadSource`."""
-        listener = PadListener(length=length, tell=tell, leave=self._leave)
+    def add(self, listener: PadListener) -> PadListener:
+        """Every frame from now on goes to this listener, too."""
+        listener.leave = self._leave
         with self._news:
             self._listeners.append(listener)
         return listener
@@ -142,3 +106,63 @@ class Handout:
             if listener in self._listeners:
                 self._listeners.remove(listener)
                 self._overflowed_before += listener.overflowed
+
+
+class PadSource(ABC):
+    """One port, or several merged: what weighing, live view and page need. All methods are thread-safe.
+
+    A context manager: it reads between `start` and `stop`.
+    """
+
+    def __init__(self) -> None:
+        self._handout = Handout()
+
+    @abstractmethod
+    def start(self) -> Self:
+        """Begin to read. Raises BenchError when a port cannot be opened."""
+
+    @abstractmethod
+    def stop(self) -> None:
+        """Stop reading and close the port. Frames that wait for listeners can still be drained."""
+
+    def __enter__(self) -> Self:
+        return self.start()
+
+    def __exit__(self, *_: object) -> None:
+        self.stop()
+
+    @property
+    @abstractmethod
+    def status(self) -> Status:
+        """Where the port stands, for people."""
+
+    @property
+    @abstractmethod
+    def tally(self) -> Tally:
+        """What became of the lines so far."""
+
+    @property
+    @abstractmethod
+    def gaps(self) -> tuple[Gap, ...]:
+        """Stretches without a port."""
+
+    @property
+    def latest(self) -> PadFrame | None:
+        """The newest frame."""
+        return self._handout.latest
+
+    def listen(self, listener: PadListener | None = None) -> PadListener:
+        """Every frame from now on, for one more listener. May be asked before `start`, to miss nothing."""
+        return self._handout.add(PadListener() if listener is None else listener)
+
+    @abstractmethod
+    def catch_up(self, timeout: float) -> None:
+        """Return when every line sent before this call has been read, at most after `timeout` s.
+
+        A machine that stood still for a while finds old lines in the buffers of cable and system. Pads that take no
+        commands cannot be asked: for them nothing is waited for.
+        """
+
+    def wait_newer(self, than: PadFrame | None, timeout: float) -> PadFrame | None:
+        """The newest frame as soon as there is one but `than`; None after `timeout` s, or when none can come."""
+        return self._handout.wait_newer(than, timeout)

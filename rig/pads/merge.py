@@ -8,14 +8,13 @@ noise stays what it is. The slowest port sets the pace; the pads of a frame lie 
 import math
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from types import TracebackType
 from typing import Self
 
 from rig.base.errors import InputError
 from rig.pads.frames import Gap, PadFrame, Status, Tally
-from rig.pads.listeners import LONGEST_QUEUE, Handout, PadListener
+from rig.pads.listeners import PadListener, PadSource
 from rig.pads.reader import PadReader
 
 
@@ -78,7 +77,7 @@ class TimeMerger:
         )
 
 
-class MergedPads:
+class MergedPads(PadSource):
     """Several readers as one `PadSource`. Owns the readers: `start` starts them, `stop` stops them."""
 
     def __init__(
@@ -89,9 +88,9 @@ class MergedPads:
     ) -> None:
         self._readers = tuple(readers)
         self._merger = TimeMerger(ports=len(self._readers), patience=patience)
-        self._handout = Handout()
+        super().__init__()
         self._arrived = threading.Event()
-        self._single = [reader.listen(tell=self._arrived.set) for reader in self._readers]
+        self._single = [reader.listen(PadListener(tell=self._arrived.set)) for reader in self._readers]
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
         self._merging = threading.Lock()
@@ -118,14 +117,6 @@ class MergedPads:
             reader.stop()
         self._handout.end()
 
-    def __enter__(self) -> Self:
-        return self.start()
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.stop()
-
     @property
     def status(self) -> Status:
         """The worst of the ports' states, with its port named."""
@@ -142,15 +133,6 @@ class MergedPads:
         """All ports' gaps in order of time."""
         return tuple(sorted((gap for reader in self._readers for gap in reader.gaps), key=lambda g: g.start))
 
-    @property
-    def latest(self) -> PadFrame | None:
-        """The newest merged frame."""
-        return self._handout.latest
-
-    def listen(self, *, length: int = LONGEST_QUEUE, tell: Callable[[], None] | None = None) -> PadListener:
-        """As `PadSource`: merged frames."""
-        return self._handout.listen(length=length, tell=tell)
-
     def catch_up(self, timeout: float) -> None:
         """As `PadSource`, for every port; what was not merged yet is dropped."""
         for reader in self._readers:
@@ -159,10 +141,6 @@ class MergedPads:
             for listener in self._single:
                 listener.drain()
             self._merger.forget()
-
-    def wait_newer(self, than: PadFrame | None, timeout: float) -> PadFrame | None:
-        """As `PadSource`."""
-        return self._handout.wait_newer(than, timeout)
 
     def _run(self) -> None:
         while not self._stop.is_set():

@@ -6,14 +6,13 @@ import time
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
-from types import TracebackType
 from typing import Literal, Self
 
 from rig.base.errors import BenchError
 from rig.pads.bookkeeping import Ledger
-from rig.pads.frames import Gap, PadFrame, PortState, Status, Tally
+from rig.pads.frames import Gap, PortState, Status, Tally
 from rig.pads.lines import Answer, Identity, LineParser, PadLines
-from rig.pads.listeners import LONGEST_QUEUE, Handout, PadListener
+from rig.pads.listeners import PadSource
 from rig.pads.lost import EndOfRecordingError
 from rig.pads.port import BAUD, Port, PortInfo, find_again, known_port, list_ports, open_port, reason_lost
 
@@ -40,7 +39,7 @@ class ReaderTiming:
 _USUAL = ReaderTiming()
 
 
-class PadReader:
+class PadReader(PadSource):
     """Reads one port in its own thread until `stop`. A `PadSource`; any thread may call any method.
 
     url: device name, pyserial URL or `replay:FILE`.
@@ -66,7 +65,7 @@ class PadReader:
         self._opener = opener or (lambda where: open_port(where, baud=baud))
         self._scan = scan or (lambda: list_ports().ports)
         self._tap, self._timing = tap, timing
-        self._handout = Handout()
+        super().__init__()
         self._news = threading.Condition()
         self._stop = threading.Event()
         self._one_command = threading.Lock()
@@ -101,14 +100,6 @@ class PadReader:
                 self._say(PortState.STOPPED)
         self._handout.end()
 
-    def __enter__(self) -> Self:
-        return self.start()
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.stop()
-
     @property
     def status(self) -> Status:
         """Where the port stands, for people."""
@@ -135,19 +126,6 @@ class PadReader:
     def recording_error(self) -> BenchError | None:
         """Why the tap was given up (a full disk); reading goes on without it."""
         return self._tap_error
-
-    @property
-    def latest(self) -> PadFrame | None:
-        """The newest frame."""
-        return self._handout.latest
-
-    def listen(self, *, length: int = LONGEST_QUEUE, tell: Callable[[], None] | None = None) -> PadListener:
-        """As `PadSource`. May be asked before `start`, to miss nothing."""
-        return self._handout.listen(length=length, tell=tell)
-
-    def wait_newer(self, than: PadFrame | None, timeout: float) -> PadFrame | None:
-        """As `PadSource`."""
-        return self._handout.wait_newer(than, timeout)
 
     def catch_up(self, timeout: float) -> None:
         """As `PadSource`: a board that answers a command has sent all its earlier lines before the answer."""

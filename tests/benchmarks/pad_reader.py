@@ -25,6 +25,7 @@ from multiprocessing.connection import Connection
 import serial
 
 from rig.pads.lines import Reading, parse_line
+from rig.pads.listeners import PadListener
 from rig.pads.reader import PadReader
 
 PORTS, RATE = 4, 80.0
@@ -65,7 +66,7 @@ def ours(urls: list[str], pipe: Connection) -> tuple[list[list[float]], int, flo
             if frame is not None and frame.seq is not None:
                 times.extend([now] * (frame.seq + 1 - len(times)))
 
-        reader.listen(tell=note)
+        reader.listen(PadListener(tell=note))
         reader.start()
     time.sleep(0.2)
     cpu, wall = time.process_time(), time.monotonic()

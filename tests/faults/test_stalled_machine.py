@@ -12,14 +12,11 @@ import numpy as np
 import pytest
 
 from rig.jobs.weighing.pads import OpenPads, settle
-from rig.pads.listeners import PadSource
 from rig.pads.reader import PadReader
-from rig.page.bench.pad_listeners import LentPads
 from rig.virtual.pads import VirtualPads
 
 
-@pytest.mark.parametrize("way", ["plain", "page"])
-def test_readings_from_before_the_question_are_never_taken(way: str) -> None:
+def test_readings_from_before_the_question_are_never_taken() -> None:
     stall = [0.0]
 
     def slow(data: bytes, now: float, kind: str = "<") -> None:
@@ -28,8 +25,7 @@ def test_readings_from_before_the_question_are_never_taken(way: str) -> None:
     with VirtualPads(seed=3, rate=80, time_factor=40.0) as pads:
         reader = PadReader(pads.url, tap=slow)
         with reader:
-            asked: PadSource = LentPads(reader, lambda: None) if way == "page" else reader
-            opened = OpenPads(source=asked, raw_file=None, names=("1", "2", "3", "4"))  # type: ignore[arg-type]
+            opened = OpenPads(source=reader, raw_file=None, names=("1", "2", "3", "4"))  # type: ignore[arg-type]
             empty = settle(opened).counts
             stall[0] = 0.25  # 10 s on the pads' clock, longer than a reading takes to settle
             time.sleep(0.3)

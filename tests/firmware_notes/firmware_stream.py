@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from rig.pads.frames import PadFrame, Tally
+from rig.pads.listeners import PadListener
 from rig.pads.reader import PadReader
 from tests.firmware_notes.firmware_build import EmulatedBoard, Firmware
 
@@ -40,7 +41,7 @@ class Bench:
         self.received = 0
         self.before: list[PadFrame] = []
         self.reader = PadReader(self.board.port, tap=self._count)
-        self.heard = self.reader.listen(length=200_000)
+        self.heard = self.reader.listen(PadListener(length=200_000))
         for pad, load in zip((1, 2, 4), LOADS, strict=True):
             self.board.tell(f"load {pad} {load}")
             self.board.tell(f"noise {pad} {NOISE}")

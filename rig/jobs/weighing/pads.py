@@ -29,7 +29,7 @@ from rig.cards.read import CardSet
 from rig.cards.schema import BenchCard
 from rig.log.store import BenchLog, Record
 from rig.pads.frames import PortState
-from rig.pads.listeners import PadSource
+from rig.pads.listeners import PadListener, PadSource
 from rig.pads.merge import MergedPads
 from rig.pads.patterns import PatternLines
 from rig.pads.reader import PadReader
@@ -47,18 +47,25 @@ Ask = Callable[[Step], None]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OpenPads:
-    """Pads that are being read. source: the frames.  raw_file: every byte received, as it came."""
+    """Pads that are being read. source: the frames.  raw_file: every byte received, as it came.
+
+    check: called again and again while waiting; it raises when the work was stopped.
+    """
 
     source: PadSource
     raw_file: Path
     names: tuple[str, ...]
+    check: Callable[[], None] = lambda: None
 
 
 @contextmanager
-def bench_pads(bench: BenchCard, log: BenchLog, *, port: str = "") -> Iterator[OpenPads]:
+def bench_pads(
+    bench: BenchCard, log: BenchLog, *, port: str = "", listener: PadListener | None = None
+) -> Iterator[OpenPads]:
     """Open the bench's pads, with all raw traffic going to a file beside the log.
 
-    port: instead of the one on the card.  Raises BenchError when the port cannot be opened.
+    port: instead of the one on the card.  listener: hears every frame from the first on.
+    Raises BenchError when the port cannot be opened.
     """
     url = port or (bench.pads.ports[0] if bench.pads.ports else bench.pads.port)
     if not url or url == "virtual":
@@ -82,7 +89,9 @@ def bench_pads(bench: BenchCard, log: BenchLog, *, port: str = "") -> Iterator[O
     several = bench.pads.ports if bench.pads.ports and not port else None
     with TrafficRecorder(path, port=" ".join(several or (url,))) as recorder:
         readers = [_reader(bench, one, recorder) for one in several or (url,)]
-        source = readers[0] if several is None else MergedPads(readers)
+        source: PadSource = readers[0] if several is None else MergedPads(readers)
+        if listener is not None:
+            source.listen(listener)
         with source:
             yield OpenPads(source=source, raw_file=path, names=names)
         for reader in readers:
@@ -109,11 +118,13 @@ def settle(
     missing, overloaded or frozen, or when the port is lost and does not come back.
     """
     detector = SettledDetector(limits=limits, names=pads.names)
+    pads.check()
     pads.source.catch_up(LONGEST_CATCH_UP_S)  # no frame measured before now, also none still on its way
     start = time.monotonic()
     reading: SettledReading | None = None
     with pads.source.listen() as heard:
         while (waited := time.monotonic() - start) < patience:
+            pads.check()
             pads.source.wait_newer(pads.source.latest, 0.25)
             for frame in heard.drain():
                 if frame.usable:

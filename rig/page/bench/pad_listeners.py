@@ -4,6 +4,7 @@ import contextlib
 import threading
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,57 +18,13 @@ from rig.jobs.weighing.live import LiveLoads
 from rig.jobs.weighing.pads import OpenPads, bench_pads
 from rig.jobs.weighing.scale import scale_of
 from rig.log.store import BenchLog
-from rig.pads.frames import Gap, PadFrame, PortState, Status, Tally
-from rig.pads.listeners import LONGEST_QUEUE, PadListener, PadSource
+from rig.pads.frames import PadFrame, PortState
+from rig.pads.listeners import PadListener
 from rig.page.bench.broadcast import Broadcast
 
 BATCH_S = 1.0 / 18.0
 RETRY_S = 1.0
 UNZEROED = "The empty pads have not been zeroed since their calibration: take everything off and zero them."
-
-
-class LentPads:
-    """The one reader's pads for a running job. A `PadSource`.
-
-    check: called while waiting, so that a stopped job does not wait on.
-    """
-
-    def __init__(self, source: PadSource, check: Callable[[], None]) -> None:
-        self._source, self._check = source, check
-
-    def listen(self, *, length: int = LONGEST_QUEUE, tell: Callable[[], None] | None = None) -> PadListener:
-        """As the reader's."""
-        return self._source.listen(length=length, tell=tell)
-
-    def catch_up(self, timeout: float) -> None:
-        """As the reader's."""
-        self._check()
-        self._source.catch_up(timeout)
-
-    def wait_newer(self, than: PadFrame | None, timeout: float) -> PadFrame | None:
-        """As the reader's."""
-        self._check()
-        return self._source.wait_newer(than, timeout)
-
-    @property
-    def status(self) -> Status:
-        """The port in words."""
-        return self._source.status
-
-    @property
-    def tally(self) -> Tally:
-        """What became of the lines."""
-        return self._source.tally
-
-    @property
-    def gaps(self) -> tuple[Gap, ...]:
-        """Stretches without a port."""
-        return self._source.gaps
-
-    @property
-    def latest(self) -> PadFrame | None:
-        """The newest frame."""
-        return self._source.latest
 
 
 class PadHub:
@@ -112,7 +69,7 @@ class PadHub:
             raise BenchError(
                 "the pads are not open", where="pads", remedy="Plug them in, or switch the virtual bench on"
             )
-        yield OpenPads(source=LentPads(pads.source, check), raw_file=pads.raw_file, names=pads.names)
+        yield replace(pads, check=check)
 
     # from here on: in the thread
 
@@ -130,17 +87,21 @@ class PadHub:
     def _run(self, bench: BenchCard, port: str, stop: threading.Event) -> None:
         while not stop.is_set():
             try:
-                with BenchLog(self._folder) as log, bench_pads(bench, log, port=port) as pads:
+                heard = PadListener()
+                with (
+                    BenchLog(self._folder) as log,
+                    bench_pads(bench, log, port=port, listener=heard) as pads,
+                ):
                     self._pads = pads
-                    self._read(bench, pads, log, stop)
+                    self._read(bench, pads, heard, log, stop)
             except Exception as error:  # shown in words, tried again: the page must outlive every fault of a port
                 self._pads = None
                 self._say(PortState.CLOSED, explain(error).text)
                 stop.wait(RETRY_S)
         self._pads = None
 
-    def _read(self, bench: BenchCard, pads: OpenPads, log: BenchLog, stop: threading.Event) -> None:
-        heard, for_view = pads.source.listen(), PadListener()
+    def _read(self, bench: BenchCard, pads: OpenPads, heard: PadListener, log: BenchLog, stop: threading.Event) -> None:
+        for_view = PadListener()
         view, order, missing = self._view(bench, pads, for_view, log)
         newest: PadFrame | None = None
         while not stop.is_set():

@@ -9,6 +9,7 @@ import pytest
 
 from rig.base.errors import BenchError, InputError
 from rig.pads.frames import PadFrame, PortState
+from rig.pads.listeners import PadListener
 from rig.pads.merge import MergedPads, TimeMerger
 from rig.pads.reader import PadReader, ReaderTiming
 from rig.virtual.pads import VirtualPads
@@ -141,7 +142,7 @@ def test_merged_frames_wait_in_a_queue_and_what_falls_out_of_it_is_counted() -> 
     ports = {name: ScriptPort() for name in "ab"}
     readers = [PadReader(name, opener=ports.__getitem__, scan=tuple) for name in "ab"]
     with MergedPads(readers, patience=60.0) as pads:
-        heard = pads.listen(length=2)
+        heard = pads.listen(PadListener(length=2))
         assert pads.wait_newer(None, 0.0) is None
         for seq in range(3):
             for name, port in ports.items():

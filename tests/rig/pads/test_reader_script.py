@@ -7,6 +7,7 @@ import pytest
 from rig.base.errors import BenchError
 from rig.pads.frames import PortState
 from rig.pads.lines import Answer, Identity
+from rig.pads.listeners import PadListener
 from rig.pads.patterns import PatternLines
 from rig.pads.port import PortInfo
 from rig.pads.reader import PadReader, ReaderTiming
@@ -100,7 +101,7 @@ def test_a_board_that_stands_still_is_started(script: Script) -> None:
 
 def test_a_full_queue_drops_the_oldest_and_says_so(script: Script) -> None:
     reader = PadReader("script", opener=script.open, scan=tuple)
-    short, shorter = reader.listen(length=3), reader.listen(length=2)
+    short, shorter = reader.listen(PadListener(length=3)), reader.listen(PadListener(length=2))
     with reader:
         script.readings()
         script.readings()
@@ -233,7 +234,7 @@ def test_a_board_is_found_under_its_new_name_and_another_board_is_not_taken_for_
 def test_news_are_told_in_batches_and_the_newest_frame_is_kept(script: Script) -> None:
     told: list[int] = []
     reader = PadReader("script", opener=lambda url: script.port, scan=tuple)
-    heard = reader.listen(tell=lambda: told.append(reader.tally.intact))
+    heard = reader.listen(PadListener(tell=lambda: told.append(reader.tally.intact)))
     assert (reader.status.state, reader.latest) == (PortState.STOPPED, None)
     with reader:
         script.port.send(line(0, 400) + line(1, 500), b"noise\n", line(2, 600))

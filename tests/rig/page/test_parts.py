@@ -14,6 +14,7 @@ from starlette.responses import Response
 
 from rig.base.errors import BenchError, InputError
 from rig.cards.read import CardSet
+from rig.jobs.weighing.pads import settle
 from rig.log.store import BenchLog
 from rig.page.bench.bench import Bench
 from rig.page.bench.broadcast import LONGEST_LIVE, Broadcast, Listener, stream
@@ -113,6 +114,28 @@ def test_many_slow_pages_lose_no_reading(tmp_path: Path) -> None:
     assert {page.samples for page in pages} == {tally.intact}
     assert 0.8 * tally.intact < seen <= tally.intact
     assert raw.count(b"PB1 ") >= tally.intact  # the log has every line
+
+
+def test_a_stopped_job_does_not_wait_on_for_silent_pads(tmp_path: Path) -> None:
+    stopped = threading.Event()
+
+    def check() -> None:
+        if stopped.is_set():
+            raise InterruptedError("stopped")
+
+    bench = Bench(tmp_path)
+    with VirtualPads([400.0] * 4) as pads:
+        hub = PadHub(tmp_path, Broadcast())
+        hub.start(bench.cards().bench, pads.url)
+        with hub.lend(check) as lent:
+            pads.mute()
+            threading.Timer(0.5, stopped.set).start()
+            began = time.monotonic()
+            with pytest.raises(InterruptedError):
+                settle(lent, patience=30.0)
+            assert time.monotonic() - began < 10.0
+        hub.stop()
+    bench.close()
 
 
 def test_a_port_that_is_not_there_is_said_and_tried_again(tmp_path: Path) -> None:
