@@ -1,1 +1,1 @@
-"""The ground floor: errors, failures shown to people, files, disk room, plain JSON, version."""
+"""The ground floor: errors, failures shown to people, progress, files, disk room, plain JSON, version."""

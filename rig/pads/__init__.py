@@ -1,4 +1,4 @@
-"""Serial pads: protocol, ports, reader threads, merging of several ports, recorded traffic, the live view.
+"""Serial pads: protocol, ports, readers and their listeners, merging of several ports, recorded traffic, the live view.
 
 Usual way in::
 

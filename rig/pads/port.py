@@ -16,7 +16,7 @@ import serial
 from serial.tools import list_ports as _pyserial_ports
 
 from rig.base.errors import BenchError, InputError
-from rig.pads.lost import EndOfRecordingError, PortLostError
+from rig.pads.port_errors import EndOfRecordingError, PortLostError
 
 BAUD = 115_200
 _LONGEST_WAIT = 0.1  # s, where the wait is fixed at opening

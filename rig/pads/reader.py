@@ -13,8 +13,8 @@ from rig.pads.bookkeeping import Ledger
 from rig.pads.frames import Gap, PortState, Status, Tally
 from rig.pads.lines import Answer, Identity, LineParser, PadLines
 from rig.pads.listeners import PadSource
-from rig.pads.lost import EndOfRecordingError
 from rig.pads.port import BAUD, Port, PortInfo, find_again, known_port, list_ports, open_port, reason_lost
+from rig.pads.port_errors import EndOfRecordingError
 
 Tap = Callable[[bytes, float, Literal["<", ">", "!"]], None]
 

@@ -17,7 +17,7 @@ from types import TracebackType
 from typing import Literal
 
 from rig.base.errors import BenchError, InputError
-from rig.pads.lost import EndOfRecordingError
+from rig.pads.port_errors import EndOfRecordingError
 
 _HEAD = "# pad traffic 1"
 _NO_ESCAPE = rb"\x\x"  # cannot be read back, whatever stands before it: marks a torn line as such

@@ -19,7 +19,7 @@ from rig.cards.measures import car_markers, finger_marker, floor_layout
 from rig.cards.read import CardSet
 from rig.cards.template import card_text
 from rig.pads.steps import Step
-from rig.virtual.dunlin import CAR_KEYS, TEST_KEYS, SetUp, Truth, draw_truth
+from rig.virtual.dunlin import CAR_KEYS, TEST_KEYS, SetUp, Truth
 from rig.virtual.pads import VirtualPads
 from rig.virtual.push_truth import FingerPush, PushTruth, simulate_push
 from vision.base.types import CarMarkers, FloorLayout, Marker
@@ -216,6 +216,3 @@ def write_truth(path: Path, truth: Truth, pushes: dict[str, PushTruth]) -> None:
         },
     }
     path.write_text(json.dumps(content, indent=1), encoding="utf-8")
-
-
-__all__ = ["CHECK_MASSES_G", "VirtualOperator", "draw_truth", "film_virtual_push", "write_cards", "write_truth"]

@@ -90,7 +90,11 @@ TEST_KEYS: dict[str, Any] = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Truth:
-    """What the virtual car really is. corner_g: (4,).  plate_shift: (3,) m, m, rad, car axes."""
+    """What the virtual car really is.
+
+    corner_g: (4,) g, FL FR RL RR.  station_shift: m that the finger touches ahead of where the card says.
+    height: m of the finger above the floor.  plate_shift: (3,) m, m, rad of the plate, car axes.
+    """
 
     corner_g: FloatArray
     pushed: PushedCar

@@ -16,8 +16,8 @@ from serial.tools import list_ports as list_ports_of_pyserial
 from serial.tools.list_ports_common import ListPortInfo
 
 from rig.base.errors import BenchError, InputError
-from rig.pads.lost import EndOfRecordingError
 from rig.pads.port import PortInfo, find_again, known_port, list_ports, open_port, reason_lost
+from rig.pads.port_errors import EndOfRecordingError
 from tests.rig.pads.scripted_pad import ScriptedPad
 
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from rig.base.errors import BenchError, InputError
 from rig.pads.frames import PortState
-from rig.pads.lost import EndOfRecordingError
+from rig.pads.port_errors import EndOfRecordingError
 from rig.pads.reader import PadReader
 from rig.pads.traffic import ReplayPort, TrafficRecorder, read_traffic
 from rig.virtual.pads import VirtualPads
