@@ -12,6 +12,7 @@ from rig.pads.lines import (
     RESTARTED,
     Answer,
     BadLine,
+    BadReason,
     Identity,
     LineParser,
     LineSplitter,
@@ -112,7 +113,7 @@ class Ledger:
 
     def _book_bad(self, line: BadLine, first: bool) -> None:
         self.bad.append(line)
-        if line.reason == "version":
+        if line.reason is BadReason.VERSION:
             self._foreign_version += 1
             self.foreign = line
         elif first:

@@ -8,7 +8,8 @@ import binascii
 import math
 import re
 from dataclasses import dataclass, field
-from typing import Literal, Protocol
+from enum import StrEnum
+from typing import Protocol
 
 PROTOCOL_VERSION = 1
 LONGEST_LINE = 96  # bytes, with the line end
@@ -21,7 +22,6 @@ RESTARTED, WATCHDOG, SETTLING, OVERRUN = 0x0100, 0x0200, 0x0400, 0x0800
 Counts = tuple[float, float, float, float]
 FourFlags = tuple[bool, bool, bool, bool]
 _FOUR_BITS: tuple[FourFlags, ...] = tuple((bool(b & 1), bool(b & 2), bool(b & 4), bool(b & 8)) for b in range(16))
-BadReason = Literal["crc", "format", "version", "long"]
 
 _NUMBER = rb"(0|[1-9]\d*)"
 _READING = re.compile(rb"PB1 " + _NUMBER + rb" " + _NUMBER + rb" (0|-?[1-9]\d*)" * 4 + rb" ([0-9A-F]{4})")
@@ -89,6 +89,22 @@ class Answer:
     raw: bytes
 
 
+class BadReason(StrEnum):
+    """Why a line cannot be used. words: the same for people."""
+
+    words: str
+
+    def __new__(cls, value: str, words: str) -> "BadReason":
+        reason = str.__new__(cls, value)
+        reason._value_, reason.words = value, words
+        return reason
+
+    CRC = "crc", "the checksum does not fit: the line was damaged on its way"
+    FORMAT = "format", "not a line of the expected form"
+    VERSION = "version", f"the board does not speak version {PROTOCOL_VERSION} of the pad protocol"
+    LONG = "long", f"a line of more than {LONGEST_LINE} bytes"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BadLine:
     """A line that cannot be used. version: what the line claims, where that is another version than ours."""
@@ -100,13 +116,9 @@ class BadLine:
     @property
     def sentence(self) -> str:
         """Why, for people."""
-        if self.reason == "version":
+        if self.reason is BadReason.VERSION:
             return f"the board speaks version {self.version} of the pad protocol, not {PROTOCOL_VERSION}"
-        return {
-            "crc": "the checksum does not fit: the line was damaged on its way",
-            "format": "not a line of the expected form",
-            "long": f"a line of more than {LONGEST_LINE} bytes",
-        }[self.reason]
+        return self.reason.words
 
 
 Line = Reading | Identity | Answer | BadLine
@@ -164,19 +176,19 @@ def parse_line(line: bytes) -> Line:
     if line.endswith(b"\r"):
         line = line[:-1]
     if len(line) >= LONGEST_LINE:
-        return BadLine(raw=raw, reason="long")
+        return BadLine(raw=raw, reason=BadReason.LONG)
     other = None
     if not line.startswith(b"PB1 "):
         claimed = _VERSION.match(line)
         if claimed is None:
-            return BadLine(raw=raw, reason="crc" if line.startswith(b"PB") else "format")
+            return BadLine(raw=raw, reason=BadReason.CRC if line.startswith(b"PB") else BadReason.FORMAT)
         other = int(claimed[1])
     body, _, crc = line.rpartition(b" ")
     if crc != b"%04X" % crc16(body):
-        return BadLine(raw=raw, reason="crc", version=other)
+        return BadLine(raw=raw, reason=BadReason.CRC, version=other)
     if other is not None:
-        return BadLine(raw=raw, reason="version", version=other)
-    return _parse_body(body, raw) or BadLine(raw=raw, reason="format")
+        return BadLine(raw=raw, reason=BadReason.VERSION, version=other)
+    return _parse_body(body, raw) or BadLine(raw=raw, reason=BadReason.FORMAT)
 
 
 def _parse_body(body: bytes, raw: bytes) -> Reading | Identity | Answer | None:

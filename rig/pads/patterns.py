@@ -19,7 +19,7 @@ from functools import reduce
 from typing import Literal
 
 from rig.base.errors import InputError
-from rig.pads.lines import LONGEST_LINE, MS_MODULUS, BadLine, Line, Reading
+from rig.pads.lines import LONGEST_LINE, MS_MODULUS, BadLine, BadReason, Line, Reading
 
 _FIELD = re.compile(r"<([a-z]\w*)>")
 _KNOWN = ("c1", "c2", "c3", "c4", "pad", "count", "seq", "ms", "skip")
@@ -63,16 +63,16 @@ class PatternLines:
     def parse(self, line: bytes) -> Line | None:
         """One line; None where it completes no reading yet (one pad per line). Never raises."""
         if len(line) > 4 * LONGEST_LINE:
-            return BadLine(raw=line, reason="long")
+            return BadLine(raw=line, reason=BadReason.LONG)
         body = line.strip(b"\r \t")
         if self.checksum == "xor":
             stripped = _without_xor(body)
             if stripped is None:
-                return BadLine(raw=line, reason="crc")
+                return BadLine(raw=line, reason=BadReason.CRC)
             body = stripped
         found = self._match.fields(body.decode("utf-8", "replace"))
         if found is None:
-            return BadLine(raw=line, reason="format")
+            return BadLine(raw=line, reason=BadReason.FORMAT)
         try:
             seq = _whole(found.get("seq"), self.seq_modulus)
             device_ms = _whole(found.get("ms"), MS_MODULUS)
@@ -80,7 +80,7 @@ class PatternLines:
                 return self._gather(found["pad"], _number(found["count"]), seq, device_ms, line)
             counts = {int(name[1]) - 1: _number(found[name]) for name in found if name in _KNOWN[:4]}
         except ValueError:
-            return BadLine(raw=line, reason="format")
+            return BadLine(raw=line, reason=BadReason.FORMAT)
         return _reading(counts, seq, device_ms, line)
 
     def restart(self) -> None:

@@ -6,7 +6,7 @@ import time
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal, Self
+from typing import Self
 
 from rig.base.errors import BenchError
 from rig.pads.bookkeeping import Ledger
@@ -15,8 +15,7 @@ from rig.pads.lines import Answer, Identity, LineParser, PadLines
 from rig.pads.listeners import PadSource
 from rig.pads.port import BAUD, Port, PortInfo, find_again, known_port, list_ports, open_port, reason_lost
 from rig.pads.port_errors import EndOfRecordingError
-
-Tap = Callable[[bytes, float, Literal["<", ">", "!"]], None]
+from rig.pads.traffic import Tap, TrafficKind
 
 _WAIT = 0.1  # s: how long one read may block, so how soon `stop` is noticed
 _COALESCE = 0.001  # s: pause in mid-line, so that a slow line does not wake the thread for every byte
@@ -176,7 +175,7 @@ class PadReader(PadSource):
             raise BenchError(
                 f"cannot send {text!r}: {reason_lost(error)}", where=self.url, remedy="Plug the pads in again"
             ) from error
-        self._record(data, time.monotonic(), ">")
+        self._record(data, time.monotonic(), TrafficKind.SENT)
 
     # from here on: in the thread
 
@@ -227,7 +226,7 @@ class PadReader(PadSource):
 
     def _take(self, chunk: bytes, now: float) -> None:
         if self._tap is not None:
-            self._record(chunk, now, "<")
+            self._record(chunk, now, TrafficKind.CAME)
         self._heard = now
         start = False
         with self._news:
@@ -280,7 +279,7 @@ class PadReader(PadSource):
         with self._news:
             self._port = None
             self._say(PortState.UNPLUGGED, f"{reason}; waiting for them")
-        self._record(f"lost: {reason}".encode(), began, "!")
+        self._record(f"lost: {reason}".encode(), began, TrafficKind.REMARK)
         with contextlib.suppress(OSError):  # it is gone: closing may complain once more
             port.close()
         again = None
@@ -315,7 +314,7 @@ class PadReader(PadSource):
             self._heard = self._asked = now
             self._ready_at = now + self._timing.startup
             self._say(PortState.STARTING)
-        self._record(f"opened {self._where}".encode(), now, "!")
+        self._record(f"opened {self._where}".encode(), now, TrafficKind.REMARK)
         if self._commands:
             self._try_send("\n?")  # the line end clears what an earlier program left half-typed
 
@@ -323,7 +322,7 @@ class PadReader(PadSource):
         with contextlib.suppress(BenchError):  # the next read meets the same loss and deals with it
             self._send(text)
 
-    def _record(self, data: bytes, now: float, kind: Literal["<", ">", "!"]) -> None:
+    def _record(self, data: bytes, now: float, kind: TrafficKind) -> None:
         if self._tap is None:
             return
         try:

@@ -10,11 +10,11 @@ import contextlib
 import errno
 import os
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from enum import StrEnum
 from pathlib import Path
 from types import TracebackType
-from typing import Literal
 
 from rig.base.errors import BenchError, InputError
 from rig.pads.port_errors import EndOfRecordingError
@@ -23,12 +23,24 @@ _HEAD = "# pad traffic 1"
 _NO_ESCAPE = rb"\x\x"  # cannot be read back, whatever stands before it: marks a torn line as such
 
 
+class TrafficKind(StrEnum):
+    """What a line of the file holds, by the sign that stands there."""
+
+    CAME = "<"
+    SENT = ">"
+    REMARK = "!"
+
+
+Tap = Callable[[bytes, float, TrafficKind], None]
+"""Told of every raw chunk, its host monotonic time in s, and its kind."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chunk:
-    """time: s since the session's head.  kind: as in the file.  data: raw bytes, or the remark."""
+    """time: s since the session's head.  kind: came, sent or remark.  data: raw bytes, or the remark."""
 
     time: float
-    kind: Literal["<", ">", "!"]
+    kind: TrafficKind
     data: bytes
 
 
@@ -50,7 +62,7 @@ class TrafficRecorder:
         except OSError as error:
             raise _unwritable(path, error) from error
 
-    def tap(self, data: bytes, now: float, kind: Literal["<", ">", "!"] = "<") -> None:
+    def tap(self, data: bytes, now: float, kind: TrafficKind = TrafficKind.CAME) -> None:
         """Append one chunk. now: host monotonic s."""
         line = f"{now - self._start:.6f} {kind} {_escape(data)}\n".encode("ascii")
         try:
@@ -121,11 +133,11 @@ def read_traffic(path: Path) -> Iterator[Chunk]:
                 continue
             with contextlib.suppress(ValueError):
                 when, kind, data = line.removesuffix(b"\n").split(b" ", 2)
-                if not line.endswith(b"\n") or kind not in (b"<", b">", b"!"):
+                if not line.endswith(b"\n"):
                     continue
+                sign = TrafficKind(kind.decode("ascii"))
                 raw, moment = _unescape(data), offset + float(when)
                 last = max(last, moment)
-                sign: Literal["<", ">", "!"] = "<" if kind == b"<" else ">" if kind == b">" else "!"
                 yield Chunk(time=last, kind=sign, data=raw)
 
 
@@ -139,7 +151,7 @@ class ReplayPort:
     def __init__(self, path: Path, *, speed: float = 1.0) -> None:
         if not 0.0 <= speed < float("inf"):
             raise InputError(f"cannot be played at speed {speed}", where=str(path), remedy="Give 0 or a positive speed")
-        self._came = (chunk for chunk in read_traffic(path) if chunk.kind == "<")
+        self._came = (chunk for chunk in read_traffic(path) if chunk.kind is TrafficKind.CAME)
         self._speed = speed
         self._began: float | None = None
         self._first = 0.0
