@@ -1,5 +1,6 @@
 """The bench log: durable before shown, safe with two processes, clear when the place is wrong."""
 
+import contextlib
 import json
 import sqlite3
 import subprocess
@@ -10,6 +11,7 @@ import numpy as np
 import pytest
 
 from rig.base.errors import BenchError, InputError
+from rig.log.media import primary_code
 from rig.log.store import LOG_FILE, BenchLog
 
 
@@ -98,3 +100,33 @@ def test_a_failed_write_leaves_the_log_as_it_was(tmp_path: Path) -> None:
         assert [record.title for record in log.records()] == ["kept"]
         log.record("push", "after", inputs={}, result={})
         assert [record.number for record in log.records()] == [1, 2]
+
+
+@pytest.mark.parametrize(
+    ("code", "primary"),
+    [  # sqlite.org, result and error codes
+        (8, 8),  # SQLITE_READONLY
+        (1544, 8),  # SQLITE_READONLY_DIRECTORY
+        (779, 11),  # SQLITE_CORRUPT_INDEX is a kind of SQLITE_CORRUPT
+        (None, 0),
+    ],
+)
+def test_sqlite_tells_its_kinds_of_failure_by_code(code: int | None, primary: int) -> None:
+    error = sqlite3.OperationalError("words that may change")
+    if code is not None:
+        error.sqlite_errorcode = code
+    assert primary_code(error) == primary
+
+
+def test_damage_that_comes_while_the_log_is_in_use_is_called_damage(tmp_path: Path) -> None:
+    with BenchLog(tmp_path) as log:
+        for number in range(100):
+            log.record("push", f"push {number}", inputs={"text": "x" * 900}, result={"n": number})
+    path = tmp_path / LOG_FILE
+    with contextlib.closing(sqlite3.connect(path)) as database:
+        database.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    data = bytearray(path.read_bytes())
+    data[4096 * 8 :] = b"\xff" * (len(data) - 4096 * 8)  # the head and the tables' list stay
+    path.write_bytes(data)
+    with BenchLog(tmp_path) as log, pytest.raises(BenchError, match="the bench log is damaged"):
+        list(log.records())
