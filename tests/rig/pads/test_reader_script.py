@@ -11,6 +11,7 @@ from rig.pads.listeners import PadListener
 from rig.pads.patterns import PatternLines
 from rig.pads.port import PortInfo
 from rig.pads.reader import PadReader, ReaderTiming
+from rig.pads.traffic import TrafficKind
 from rig.virtual.pads import VirtualPads
 from tests.rig.pads.scripted_pad import IDENTITY, PATIENCE, Script, ScriptPort, line, signed, until
 
@@ -196,6 +197,22 @@ def test_stopping_while_unplugged_ends_the_wait(script: Script) -> None:
         assert "Plug" in caught.value.remedy
     assert reader.status.state is PortState.STOPPED
     assert (reader.tally.reconnections, reader.gaps) == (0, ())
+
+
+def test_what_was_opened_and_lost_is_a_remark_in_the_traffic(script: Script) -> None:
+    kept: list[tuple[TrafficKind, bytes]] = []
+    timing = ReaderTiming(retry=0.01)
+    tap = lambda data, now, kind: kept.append((kind, data))  # noqa: E731
+    with PadReader("script", opener=script.open, scan=tuple, timing=timing, tap=tap) as reader:
+        script.readings()
+        until(lambda: reader.tally.intact == 4)
+        script.unplug()
+        until(lambda: reader.status.state is PortState.UNPLUGGED)
+        script.plug_in()
+        script.readings()
+        until(lambda: reader.tally.intact == 8)
+    remarks = [data for kind, data in kept if kind is TrafficKind.REMARK]
+    assert remarks == [b"opened script", b"lost: the pads were unplugged or switched off", b"opened script"]
 
 
 def test_a_board_is_found_under_its_new_name_and_another_board_is_not_taken_for_it() -> None:
