@@ -34,8 +34,11 @@ def command(port: str, file: Path, seconds: float | None, baud: int) -> None:
                     bar(min((time.monotonic() - start) / seconds, 1.0))
         except KeyboardInterrupt:
             pass
-        tally = reader.tally
+        tally, gaps = reader.tally, reader.gaps
+    away = sum(gap.end - gap.start for gap in gaps)
+    stretches = f"{len(gaps)} stretches" if len(gaps) > 1 else "1 stretch"
+    without = f"; without a port for {away:.1f} s in {stretches}" if gaps else ""
     click.echo(
-        f"{file}: {tally.intact} whole lines, {tally.damaged} damaged, {tally.lost} lost; play back with "
+        f"{file}: {tally.intact} whole lines, {tally.damaged} damaged, {tally.lost} lost{without}; play back with "
         f"--port replay:{file}"
     )

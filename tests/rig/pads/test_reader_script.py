@@ -81,6 +81,7 @@ def test_frames_are_early_until_the_board_has_spoken(script: Script) -> None:
         port.send(line(0, 400))
         until(lambda: reader.tally.intact == 1)
         assert reader.status.state is PortState.STARTING
+        assert reader.status.sentence == "waiting for the board to identify itself"
         port.send(IDENTITY, line(1, 500), line(2, 600, flags=0x0400))
         until(lambda: reader.tally.intact == 3)
         assert [(frame.early, frame.usable) for frame in heard.drain()] == [
