@@ -6,26 +6,23 @@ from typing import Any
 
 import numpy as np
 
-from analysis.base.arrays import FloatArray
 from analysis.base.pivot import PivotEstimate
-from analysis.base.plane import compose, invert
 from analysis.figures.car import CarPicture, PivotMark
 from analysis.forecast.comparison import Comparison, compare
 from analysis.grip.from_pivot import ratio_for
 from analysis.measured.pushes import MeasuredPush
 from rig.base.errors import InputError
 from rig.base.progress import Progress
-from rig.cards.measures import MM, contact_place, wheelbase
+from rig.cards.measures import wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import pushed_as_seen
 from rig.jobs.pushing.forecast import Forecast, forecast
 from rig.jobs.pushing.measure import Measurement, measure_clip, stored_camera
+from rig.jobs.pushing.picture import car_picture, measured_mark, swept_poses
 from rig.jobs.pushing.quickness import Quickness, judge_quickness
 from rig.jobs.weighing.weigh import Weighing, known_weighing
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import keep_cards
-
-SWEPT_OUTLINES = 6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,7 +118,27 @@ def judge(
         quickness = judge_quickness(
             cards, weighing, measurement.track, push, balance=predicted.prediction.balance.value
         )
-    picture = car_picture(cards, weighing, measured, measurement, push, predicted, comparison.sentence)
+    prediction, region = predicted.prediction, predicted.prediction.region
+    swept = None
+    if push is not None and measurement is not None:
+        swept = swept_poses(
+            measurement.track.time,
+            measurement.track.pose,
+            start=push.start_time,
+            end=push.end_time,
+            start_pose=push.start_pose,
+        )
+    picture = car_picture(
+        cards,
+        weighing.weights,
+        balance=(prediction.balance.value, prediction.balance.u),
+        measured=measured_mark(
+            measured, None if push is None else push.pole, None if push is None else push.pole_covariance
+        ),
+        forecast=None if region is None else PivotMark(place=region.place, region=region.outline),
+        swept=swept,
+        verdict=comparison.sentence,
+    )
     record = log.record(
         "comparison",
         cards.test.name,
@@ -186,68 +203,3 @@ def comparison_record(comparison: Comparison) -> dict[str, Any]:
         "reconciling_grip_ratio": comparison.reconciling_grip_ratio,
         "reconciling_interval": comparison.reconciling_interval,
     }
-
-
-def car_picture(
-    cards: CardSet,
-    weighing: Weighing,
-    measured: PivotEstimate | None,
-    measurement: Measurement | None,
-    push: MeasuredPush | None,
-    predicted: Forecast | None,
-    sentence: str,
-) -> CarPicture:
-    """What the top view shows of one test."""
-    geometry, length = cards.car.geometry, wheelbase(cards.car)
-    side = 1 if cards.test.push.side == "right" else -1
-    balance = predicted.prediction.balance if predicted else None
-    return CarPicture(
-        title=f"{cards.car.name}: {cards.test.name}",
-        wheelbase=length,
-        contact_place=contact_place(cards.car),
-        body=(geometry.body_front_mm * MM, geometry.body_rear_mm * MM, geometry.body_width_mm * MM),
-        load_g=weighing.weights.load_g,
-        cg=weighing.weights.cg,
-        push=np.array([cards.test.push.position_pct / 100 * length, -side * geometry.body_width_mm / 2 * MM]),
-        push_side=side,
-        balance=None if balance is None else balance.value,
-        balance_u=0.0 if balance is None else balance.u,
-        measured=_measured_mark(measured, push),
-        forecast=_forecast_mark(predicted),
-        swept=_swept(measurement, push),
-        verdict=sentence,
-    )
-
-
-def _measured_mark(measured: PivotEstimate | None, push: MeasuredPush | None) -> PivotMark | None:
-    if measured is None or measured.station_pct is None:
-        return None
-    if push is not None and push.pole is not None and push.pole_covariance is not None:
-        return PivotMark(place=push.pole, region=ellipse(push.pole, push.pole_covariance))
-    return PivotMark(place=np.array([measured.station_pct / 100 * measured.wheelbase, 0.0]))
-
-
-def _forecast_mark(predicted: Forecast | None) -> PivotMark | None:
-    if predicted is None or predicted.prediction.region is None:
-        return None
-    region = predicted.prediction.region
-    return PivotMark(place=region.place, region=region.outline)
-
-
-def ellipse(centre: FloatArray, covariance: FloatArray, *, points: int = 48) -> FloatArray:
-    """(points, 2) outline that holds 95 % of a plane normal distribution (chi-square, 2 degrees of freedom)."""
-    values, axes = np.linalg.eigh(covariance)
-    around = np.linspace(0.0, 2 * np.pi, points, endpoint=False)
-    circle = np.stack([np.cos(around), np.sin(around)], axis=-1)
-    outline: FloatArray = centre + circle * np.sqrt(5.991 * np.maximum(values, 0.0)) @ axes.T
-    return outline
-
-
-def _swept(measurement: Measurement | None, push: MeasuredPush | None) -> FloatArray:
-    """(m, 3) poses from the start of the push to its end, in the car axes of the start."""
-    if measurement is None or push is None:
-        return np.zeros((0, 3))
-    moments = np.linspace(push.start_time, push.end_time, SWEPT_OUTLINES + 1)[1:]
-    time, pose = measurement.track.time, measurement.track.pose
-    shown = np.stack([np.interp(moments, time, pose[:, axis]) for axis in range(3)], axis=-1)
-    return compose(invert(push.start_pose), shown)

@@ -1,7 +1,7 @@
 """Tell an experiment again from the log alone: its figures, its picture and where its uncertainty comes from."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -10,14 +10,15 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.pivot import PivotEstimate
-from analysis.base.plane import compose, invert, slide_parts, turn_per_travel_jacobian
+from analysis.base.plane import slide_parts, turn_per_travel_jacobian
 from analysis.figures.car import CarPicture, PivotMark
 from analysis.weighing.corner_weights import CornerWeights
 from rig.base.errors import InputError
-from rig.cards.measures import MM, contact_place, wheelbase
+from rig.cards.measures import MM, wheelbase
 from rig.cards.read import CardSet
-from rig.jobs.pushing.compare import SWEPT_OUTLINES, ellipse, typed_pivot
+from rig.jobs.pushing.compare import typed_pivot
 from rig.jobs.pushing.forecast import forecast_cards
+from rig.jobs.pushing.picture import car_picture, measured_mark, swept_poses
 from rig.jobs.record.recalculate import MissingSourceError, cards_of
 from rig.jobs.weighing.weigh import weighing_from
 from rig.log.store import BenchLog, Record
@@ -66,7 +67,6 @@ class Experiment:
     track: Track | None
     measured_budget: tuple[Contribution, ...]
     forecast_budget: tuple[Contribution, ...]
-    picture: CarPicture
     missing: tuple[str, ...] = ()
     warnings: tuple[str, ...] = field(default=())
 
@@ -76,6 +76,29 @@ class Experiment:
         if self.comparison:
             return str(self.comparison["sentence"])
         return "Measured, and not compared with a forecast." if self.measured else "Forecast, and not yet measured."
+
+    @property
+    def picture(self) -> CarPicture:
+        """The top view, as it was shown when the result was new."""
+        length, row, forecast, track = wheelbase(self.cards.car), self.push, self.forecast, self.track
+        balance = forecast.get("balance_pct")
+        return car_picture(
+            self.cards,
+            self.weights,
+            balance=None
+            if balance is None
+            else (balance / 100 * length, forecast.get("balance_u_pct", 0.0) / 100 * length),
+            measured=measured_mark(self.measured, _array(row, "place_m"), _array(row, "place_covariance_m2")),
+            forecast=PivotMark(place=np.array(forecast["place_m"]), region=np.array(forecast["region_m"]))
+            if forecast.get("place_m")
+            else None,
+            swept=None
+            if track is None
+            else swept_poses(
+                track.time, track.pose, start=track.start, end=track.end, start_pose=np.array(row["start_pose"])
+            ),
+            verdict=str(self.comparison.get("sentence", "")),
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -166,7 +189,7 @@ def experiment(record: Record, log: BenchLog) -> Experiment:
         *told.get("warnings", ()),
         *(pushed.result["track"]["warnings"] if pushed is not None else ()),
     ]
-    base = Experiment(
+    return Experiment(
         record=record,
         records=tuple(sorted(one.number for one in family.values())),
         cards=cards,
@@ -180,16 +203,9 @@ def experiment(record: Record, log: BenchLog) -> Experiment:
         track=track,
         measured_budget=budget,
         forecast_budget=_forecast_budget(predicted, told),
-        picture=CarPicture(
-            title=f"{cards.car.name}: {cards.test.name}",
-            wheelbase=wheelbase(cards.car),
-            contact_place=contact_place(cards.car),
-            body=(0.0, 0.0, 0.0),
-        ),
         missing=tuple(missing),
         warnings=tuple(dict.fromkeys(warnings)),
     )
-    return replace(base, picture=_picture(base))
 
 
 def _family(record: Record, log: BenchLog) -> list[str]:
@@ -202,6 +218,10 @@ def _family(record: Record, log: BenchLog) -> list[str]:
 def _push_row(pushed: Record, number: int) -> dict[str, Any]:
     rows: list[dict[str, Any]] = pushed.result["pushes"]
     return next((one for one in rows if one["number"] == number), rows[0])
+
+
+def _array(row: dict[str, Any], key: str) -> FloatArray | None:
+    return np.array(row[key]) if row.get(key) else None
 
 
 def _from_track(
@@ -261,47 +281,3 @@ def _ranked(parts: dict[str, float], whole: float) -> tuple[Contribution, ...]:
         for name, part in parts.items()
     ]
     return tuple(sorted(found, key=lambda one: -one.share))
-
-
-def _picture(told: Experiment) -> CarPicture:
-    """The top view, as it was shown when the result was new."""
-    geometry, push, length = told.cards.car.geometry, told.cards.test.push, wheelbase(told.cards.car)
-    side = 1 if push.side == "right" else -1
-    balance = told.forecast.get("balance_pct")
-    return replace(
-        told.picture,
-        body=(geometry.body_front_mm * MM, geometry.body_rear_mm * MM, geometry.body_width_mm * MM),
-        load_g=told.weights.load_g if told.weights else None,
-        cg=told.weights.cg if told.weights else None,
-        push=np.array([push.position_pct / 100 * length, -side * geometry.body_width_mm / 2 * MM]),
-        push_side=side,
-        balance=None if balance is None else balance / 100 * length,
-        balance_u=told.forecast.get("balance_u_pct", 0.0) / 100 * length,
-        measured=_measured_mark(told),
-        forecast=_forecast_mark(told.forecast),
-        swept=_swept(told),
-    )
-
-
-def _measured_mark(told: Experiment) -> PivotMark | None:
-    if told.measured is None or told.measured.station_pct is None:
-        return None
-    if told.push.get("place_m") and told.push.get("place_covariance_m2"):
-        place = np.array(told.push["place_m"])
-        return PivotMark(place=place, region=ellipse(place, np.array(told.push["place_covariance_m2"])))
-    return PivotMark(place=np.array([told.measured.station_pct / 100 * told.measured.wheelbase, 0.0]))
-
-
-def _forecast_mark(forecast: dict[str, Any]) -> PivotMark | None:
-    if not forecast.get("place_m"):
-        return None
-    return PivotMark(place=np.array(forecast["place_m"]), region=np.array(forecast["region_m"]))
-
-
-def _swept(told: Experiment) -> FloatArray:
-    """(m, 3) poses during the push in the car axes of its start, from the stored poses."""
-    if told.track is None:
-        return np.zeros((0, 3))
-    moments = np.linspace(told.track.start, told.track.end, SWEPT_OUTLINES + 1)[1:]
-    shown = np.stack([np.interp(moments, told.track.time, told.track.pose[:, axis]) for axis in range(3)], axis=-1)
-    return compose(invert(np.array(told.push["start_pose"])), shown)

@@ -11,6 +11,7 @@ from rig.cards.read import CardSet
 from rig.jobs.pushing.compare import Verdict, judge, typed_pivot
 from rig.jobs.pushing.film import LiveLook
 from rig.jobs.pushing.measure import measure_clip, stored_camera
+from rig.jobs.pushing.picture import car_picture
 from rig.jobs.weighing.pads import calibrate, card_hashes, zero
 from rig.jobs.weighing.weigh import Weighing, weigh_on_pads, weigh_typed, weighing_from
 from rig.log.store import BenchLog
@@ -20,7 +21,7 @@ from rig.page.bench.card_files import Deck
 from rig.page.bench.jobs import Job, Work
 from rig.page.bench.lesson_steps import STEPS, LessonStep, step_named
 from rig.page.bench.pad_listeners import PadHub
-from rig.page.bench.views import bare_picture, picture_json, verdict_json, weights_json
+from rig.page.bench.views import picture_json, verdict_json, weights_json
 from rig.page.bench.virtual import VirtualSide, bench_text, step_cards
 from rig.virtual.dunlin import SetUp
 
@@ -73,7 +74,11 @@ class Bench:
             self.broadcast.publish("car", {"trouble": str(error)})
             return
         verdict = self.verdict
-        picture = verdict.picture if verdict is not None else bare_picture(cards, self.weighing)
+        picture = (
+            verdict.picture
+            if verdict is not None
+            else car_picture(cards, None if self.weighing is None else self.weighing.weights)
+        )
         self.broadcast.publish(
             "car",
             {

@@ -6,29 +6,11 @@ import numpy as np
 
 from analysis.base.pivot import PivotEstimate
 from analysis.figures.car import CarPicture, PivotMark, body_corners
-from rig.cards.measures import MM, contact_place, wheelbase
-from rig.cards.read import CardSet
 from rig.jobs.pushing.compare import Verdict
 from rig.jobs.weighing.weigh import Weighing, weights_record
 from rig.report.sentences import pivot_words, turn_words, warnings_of
 
 MM_PER_M = 1e3
-
-
-def bare_picture(cards: CardSet, weighing: Weighing | None) -> CarPicture:
-    """The car before it was pushed: outline, contacts, and loads if it was weighed."""
-    geometry, length = cards.car.geometry, wheelbase(cards.car)
-    side = 1 if cards.test.push.side == "right" else -1
-    return CarPicture(
-        title=f"{cards.car.name}: {cards.test.name}",
-        wheelbase=length,
-        contact_place=contact_place(cards.car),
-        body=(geometry.body_front_mm * MM, geometry.body_rear_mm * MM, geometry.body_width_mm * MM),
-        load_g=None if weighing is None else weighing.weights.load_g,
-        cg=None if weighing is None else weighing.weights.cg,
-        push=np.array([cards.test.push.position_pct / 100 * length, -side * geometry.body_width_mm / 2 * MM]),
-        push_side=side,
-    )
 
 
 def picture_json(picture: CarPicture) -> dict[str, Any]:

@@ -105,7 +105,8 @@ def test_the_picture_from_the_log_is_the_one_that_was_shown(term: tuple[Path, Ve
         told = retell(log, choose(log))
     assert [one.record.kind for one in told.experiments] == ["push", "comparison"]
     again, new = told.experiments[1].picture, verdict.picture
-    assert (again.title, again.verdict or told.experiments[1].sentence) == (new.title, new.verdict)
+    assert (again.title, again.verdict) == (new.title, verdict.comparison.sentence)  # below the picture, as when new
+    assert again.body == new.body
     for name in ("contact_place", "load_g", "cg", "push", "swept"):
         np.testing.assert_allclose(getattr(again, name), getattr(new, name), rtol=0, atol=1e-12)
     assert (again.balance, again.balance_u) == pytest.approx((new.balance, new.balance_u))

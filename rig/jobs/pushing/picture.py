@@ -1,0 +1,82 @@
+"""The top view of a test: one builder for a fresh verdict, a verdict told from the log, and a car not pushed yet."""
+
+import numpy as np
+
+from analysis.base.arrays import FloatArray
+from analysis.base.pivot import PivotEstimate
+from analysis.base.plane import compose, invert
+from analysis.figures.car import CarPicture, PivotMark
+from analysis.weighing.corner_weights import CornerWeights
+from rig.cards.measures import MM, contact_place, wheelbase
+from rig.cards.read import CardSet
+
+SWEPT_OUTLINES = 6
+
+
+def car_picture(
+    cards: CardSet,
+    weights: CornerWeights | None,
+    *,
+    balance: tuple[float, float] | None = None,
+    measured: PivotMark | None = None,
+    forecast: PivotMark | None = None,
+    swept: FloatArray | None = None,
+    verdict: str = "",
+) -> CarPicture:
+    """What the top view shows of a test; what is not given is not known yet.
+
+    balance: m ahead of the rear axle, and its standard uncertainty.  swept: (m, 3) m, m, rad, from `swept_poses`.
+    verdict: the sentence below the picture.
+    """
+    geometry, push, length = cards.car.geometry, cards.test.push, wheelbase(cards.car)
+    side = 1 if push.side == "right" else -1
+    station, station_u = (None, 0.0) if balance is None else balance
+    return CarPicture(
+        title=f"{cards.car.name}: {cards.test.name}",
+        wheelbase=length,
+        contact_place=contact_place(cards.car),
+        body=(geometry.body_front_mm * MM, geometry.body_rear_mm * MM, geometry.body_width_mm * MM),
+        load_g=None if weights is None else weights.load_g,
+        cg=None if weights is None else weights.cg,
+        push=np.array([push.position_pct / 100 * length, -side * geometry.body_width_mm / 2 * MM]),
+        push_side=side,
+        balance=station,
+        balance_u=station_u,
+        measured=measured,
+        forecast=forecast,
+        swept=np.zeros((0, 3)) if swept is None else swept,
+        verdict=verdict,
+    )
+
+
+def measured_mark(
+    measured: PivotEstimate | None, pole: FloatArray | None, covariance: FloatArray | None
+) -> PivotMark | None:
+    """The measured pivot. pole: (2,) m, car axes, with covariance (2, 2) m²; None for one that was typed in."""
+    if measured is None or measured.station_pct is None:
+        return None
+    if pole is not None and covariance is not None:
+        return PivotMark(place=pole, region=_ellipse(pole, covariance))
+    return PivotMark(place=np.array([measured.station_pct / 100 * measured.wheelbase, 0.0]))
+
+
+def swept_poses(time: FloatArray, pose: FloatArray, *, start: float, end: float, start_pose: FloatArray) -> FloatArray:
+    """(m, 3) poses from the start of a push to its end, in the car axes of its start.
+
+    time: (n,) s.  pose: (n, 3) m, m, rad, floor axes.  start, end: s.  start_pose: (3,) m, m, rad.
+    """
+    moments = np.linspace(start, end, SWEPT_OUTLINES + 1)[1:]
+    shown = np.stack([np.interp(moments, time, pose[:, axis]) for axis in range(3)], axis=-1)
+    return compose(invert(start_pose), shown)
+
+
+def _ellipse(centre: FloatArray, covariance: FloatArray, *, points: int = 48) -> FloatArray:
+    """(points, 2) m, outline that holds 95 % of a plane normal distribution (chi-square, 2 degrees of freedom).
+
+    centre: (2,) m.  covariance: (2, 2) m².
+    """
+    values, axes = np.linalg.eigh(covariance)
+    around = np.linspace(0.0, 2 * np.pi, points, endpoint=False)
+    circle = np.stack([np.cos(around), np.sin(around)], axis=-1)
+    outline: FloatArray = centre + circle * np.sqrt(5.991 * np.maximum(values, 0.0)) @ axes.T
+    return outline
