@@ -10,6 +10,7 @@ from analysis.weighing.corner_weights import CornerWeights
 from rig.base.files import write_bytes
 from rig.jobs.pushing.compare import Verdict
 from rig.jobs.pushing.finger import station_words
+from rig.records.sources import finger_row
 
 
 def pivot_words(estimate: PivotEstimate) -> str:
@@ -67,8 +68,7 @@ def verdict_words(verdict: Verdict) -> str:
         f"balance point {prediction.balance_pct:.1f} % of the wheelbase; {prediction.sentence}.",
     ]
     if verdict.measurement is not None and verdict.push is not None:
-        rows = verdict.measurement.record.result.get("finger")
-        row = rows[verdict.push.number - 1] if rows else None
+        row = finger_row(verdict.measurement.record, verdict.push.number)
         lines += [station_words(row)] if row else []
     return "\n".join([*lines, *noted(warnings_of(verdict))])
 

@@ -23,6 +23,7 @@ from rig.jobs.pushing.quickness import Quickness, judge_quickness
 from rig.jobs.weighing.weigh import Weighing, known_weighing
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import keep_cards
+from rig.records.sources import finger_row
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,7 +105,7 @@ def judge(
                 remedy="Ask for one of them with --push",
             )
         push = measurement.pushes[push_number - 1]
-        cards = pushed_as_seen(cards, measurement.record.result.get("finger"), push_number)
+        cards = pushed_as_seen(cards, finger_row(measurement.record, push_number), push_number)
     measured = push.estimate if push is not None else typed
     assert measured is not None
     turn, travel = _extent(cards, push, measured)

@@ -217,16 +217,15 @@ def told_of_finger(
     )
 
 
-def pushed_as_seen(cards: CardSet, rows: Sequence[Row | None] | None, number: int) -> CardSet:
+def pushed_as_seen(cards: CardSet, row: Row | None, number: int) -> CardSet:
     """The cards with the station and side that the finger marker showed, where the test card asks for them.
 
-    rows: `finger_record` of the measured push, None when no marker was worn.  number: of the push, from 1.
+    row: of the push as `finger_record` wrote it, None when the marker was not seen.  number: of the push, from 1.
     Raises InputError when the card asks for the marker and the clip does not show it.
     """
     push = cards.test.push
     if push.position_from == "card":
         return cards
-    row = rows[number - 1] if rows is not None and number <= len(rows) else None
     if row is None:
         raise InputError(
             f"push {number} of the clip does not show where the finger pushed",

@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -19,10 +18,10 @@ from rig.cards.read import CardSet
 from rig.jobs.pushing.compare import typed_pivot
 from rig.jobs.pushing.forecast import forecast_cards
 from rig.jobs.pushing.picture import car_picture, measured_mark, swept_poses
-from rig.jobs.record.recalculate import MissingSourceError, cards_of
 from rig.jobs.weighing.weigh import weighing_from
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import estimate_from
+from rig.records.sources import MissingSourceError, cards_of, judged_row, parents_of, track_arrays
 
 EXPERIMENTS = ("comparison", "push", "prediction")
 
@@ -171,7 +170,7 @@ def experiment(record: Record, log: BenchLog) -> Experiment:
     if forecast is not None:
         cards = forecast_cards(cards, forecast)
     comparison = record.result if record.kind == "comparison" else {}
-    row = _push_row(pushed, record.inputs.get("push_number", 1)) if pushed is not None else {}
+    row = judged_row(record, pushed) if pushed is not None else {}
     measured = estimate_from(row["pivot"]) if row else (typed_pivot(cards) if comparison else None)
     predicted = estimate_from(forecast.result["pivot"]) if forecast is not None else None
     weighing = weighing_from(family["weighing"], cards) if "weighing" in family else None
@@ -211,13 +210,7 @@ def experiment(record: Record, log: BenchLog) -> Experiment:
 def _family(record: Record, log: BenchLog) -> list[str]:
     """Ids of the records that an experiment rests on, down to the weighing."""
     wanted = {"push", "prediction", "weighing"}
-    parents = [log.get(parent) for parent in record.parents]
-    return [one.id for one in parents if one.kind in wanted]
-
-
-def _push_row(pushed: Record, number: int) -> dict[str, Any]:
-    rows: list[dict[str, Any]] = pushed.result["pushes"]
-    return next((one for one in rows if one["number"] == number), rows[0])
+    return [parent.id for kind, parent in parents_of(record, log).items() if kind in wanted]
 
 
 def _array(row: dict[str, Any], key: str) -> FloatArray | None:
@@ -227,11 +220,7 @@ def _array(row: dict[str, Any], key: str) -> FloatArray | None:
 def _from_track(
     pushed: Record, log: BenchLog, cards: CardSet, row: dict[str, Any]
 ) -> tuple[Track, tuple[Contribution, ...]]:
-    path = next((Path(f.path) for f in log.files() if f.hash in pushed.files and f.kind == "track"), None)
-    if path is None or not path.is_file():
-        raise MissingSourceError("the file with the poses is no longer there")
-    with np.load(path, allow_pickle=False) as kept:
-        stored = {name: kept[name] for name in kept.files}
+    stored = track_arrays(pushed, log)
     track = Track(time=stored["time_s"], pose=stored["pose"], start=row["start_s"], end=row["end_s"])
     return track, measured_budget(stored, cards, row)
 

@@ -3,7 +3,6 @@
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -18,8 +17,6 @@ from rig.base.plain_json import finite_json
 from rig.base.progress import Progress
 from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import car_state, push_state
-from rig.cards.read import CardSet, parse_card
-from rig.cards.schema import BenchCard, CarCard, TestCard
 from rig.jobs.pushing.compare import comparison_record
 from rig.jobs.pushing.finger import contacts, finger_record
 from rig.jobs.pushing.forecast import forecast_cards, prediction_record
@@ -28,6 +25,7 @@ from rig.jobs.weighing.scale import loads_of, pool
 from rig.jobs.weighing.weigh import as_pushed, weights_of, weights_record
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import estimate_from
+from rig.records.sources import MissingSourceError, cards_of, judged_row, parents_of, track_arrays
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,25 +76,6 @@ def recalculate(log: BenchLog, *, tolerance: float = 0.0, progress: Progress | N
     return Recalculated(same=same, differing=tuple(differing), not_computed=not_computed)
 
 
-class MissingSourceError(Exception):
-    """What a record was computed from is no longer there. Never leaves this file."""
-
-
-def cards_of(record: Record, log: BenchLog) -> CardSet:
-    """The three cards that a record was made with."""
-    texts = {card.kind: card.text for card in (log.card(digest) for digest in record.cards)}
-    if set(texts) != {"test", "car", "bench"}:
-        raise MissingSourceError("its cards are not all in the log")
-    where = f"record {record.number}"
-    return CardSet(
-        test=parse_card(texts["test"], TestCard, where=where),
-        car=parse_card(texts["car"], CarCard, where=where),
-        bench=parse_card(texts["bench"], BenchCard, where=where),
-        texts=texts,
-        folder=Path(),
-    )
-
-
 def _calibration(record: Record, log: BenchLog) -> dict[str, Any]:
     fits = []
     for raw, stored in zip(record.inputs["pads"], record.result["pads"], strict=True):
@@ -125,7 +104,7 @@ def _weighing(record: Record, log: BenchLog) -> dict[str, Any]:
     cards = cards_of(record, log)
     if record.inputs["source"] != "pads":
         raise MissingSourceError("weights typed in or from several orientations are kept as they were")
-    calibration = next((parent for parent in _parents(record, log) if parent.kind == "calibration"), None)
+    calibration = parents_of(record, log).get("calibration")
     if calibration is None:
         raise MissingSourceError("its calibration is not in the log")
     calibrations = [from_record(one) for one in calibration.result["pads"]]
@@ -137,45 +116,42 @@ def _weighing(record: Record, log: BenchLog) -> dict[str, Any]:
 
 def _push(record: Record, log: BenchLog) -> dict[str, Any]:
     cards = cards_of(record, log)
-    track = next((file for file in log.files() if file.hash in record.files and file.kind == "track"), None)
-    if track is None or not Path(track.path).is_file():
-        raise MissingSourceError("its track file is no longer there")
-    with np.load(track.path, allow_pickle=False) as kept:
-        pushes = measure_pivot(
+    kept = track_arrays(record, log)
+    pushes = measure_pivot(
+        kept["time_s"],
+        kept["pose"],
+        kept["covariance"],
+        kept["repeating"],
+        wheelbase=wheelbase(cards.car),
+        wheelbase_u=cards.car.geometry.wheelbase_mm_u * MM,
+        shared=kept["shared"],
+    )
+    if "shutter" in kept:  # a track of an earlier version has none
+        pushes, _ = with_cause_in_motion(
+            pushes,
             kept["time_s"],
             kept["pose"],
             kept["covariance"],
             kept["repeating"],
+            kept["shutter"],
             wheelbase=wheelbase(cards.car),
-            wheelbase_u=cards.car.geometry.wheelbase_mm_u * MM,
-            shared=kept["shared"],
         )
-        if "shutter" in kept.files:  # a track of an earlier version has none
-            pushes, _ = with_cause_in_motion(
-                pushes,
-                kept["time_s"],
-                kept["pose"],
-                kept["covariance"],
-                kept["repeating"],
-                kept["shutter"],
-                wheelbase=wheelbase(cards.car),
-            )
-        told: dict[str, Any] = {"pushes": [push_record(push) for push in pushes]}
-        if "finger_tip" in kept.files:
-            names = [str(name) for name in kept["shared_names"]]
-            found = contacts(
-                pushes,
-                time=kept["time_s"],
-                pose=kept["pose"],
-                covariance=kept["covariance"],
-                shared=kept["shared"],
-                shared_names=names,
-                finger_time=kept["finger_time_s"],
-                tip=kept["finger_tip"],
-                tip_covariance=kept["finger_covariance"],
-                tip_shared=kept["finger_shared"],
-            )
-            told["finger"] = finger_record(found, names, cards)
+    told: dict[str, Any] = {"pushes": [push_record(push) for push in pushes]}
+    if "finger_tip" in kept:
+        names = [str(name) for name in kept["shared_names"]]
+        found = contacts(
+            pushes,
+            time=kept["time_s"],
+            pose=kept["pose"],
+            covariance=kept["covariance"],
+            shared=kept["shared"],
+            shared_names=names,
+            finger_time=kept["finger_time_s"],
+            tip=kept["finger_tip"],
+            tip_covariance=kept["finger_covariance"],
+            tip_shared=kept["finger_shared"],
+        )
+        told["finger"] = finger_record(found, names, cards)
     return told
 
 
@@ -197,12 +173,12 @@ def _prediction(record: Record, log: BenchLog) -> dict[str, Any]:
 
 
 def _comparison(record: Record, log: BenchLog) -> dict[str, Any]:
-    parents = {parent.kind: parent for parent in _parents(record, log)}
+    parents = parents_of(record, log)
     if "push" not in parents or "prediction" not in parents:
         raise MissingSourceError("its pivot was typed in, or a record it rests on is missing")
     forecast = parents["prediction"]
     cards = forecast_cards(cards_of(record, log), forecast)
-    row = next(r for r in parents["push"].result["pushes"] if r["number"] == record.inputs["push_number"])
+    row = judged_row(record, parents["push"])
     car = car_state(
         cards.car,
         cards.test,
@@ -226,10 +202,6 @@ AGAIN: dict[str, Callable[[Record, BenchLog], dict[str, Any]]] = {
     "prediction": _prediction,
     "comparison": _comparison,
 }
-
-
-def _parents(record: Record, log: BenchLog) -> list[Record]:
-    return [log.get(parent) for parent in record.parents]
 
 
 def _shared(stored: dict[str, Any], now: dict[str, Any]) -> dict[str, Any]:

@@ -16,6 +16,7 @@ from rig.jobs.pushing.finger import pushed_as_seen
 from rig.jobs.weighing.weigh import Weighing, known_weighing
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import estimate_from
+from rig.records.sources import finger_row, push_row
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,17 +62,16 @@ def notes_of(cards: CardSet) -> GripNotes:
     )
 
 
-def measured_push(cards: CardSet, log: BenchLog, *, number: int = 1) -> PushOnRecord:
-    """The newest measured push of a test card. Raises InputError when it has none."""
+def measured_push(cards: CardSet, log: BenchLog) -> PushOnRecord:
+    """The first push of the newest measured clip of a test card. Raises InputError when it has none."""
     record = log.latest("push", cards.test.name)
     if record is None:
         raise InputError(
             "no push of this test was measured", where=cards.test.name, remedy="Run: pivotbench measure CLIP TEST.toml"
         )
-    rows = record.result["pushes"]
-    row = next((one for one in rows if one["number"] == number), rows[0])
+    row = push_row(record, 1)
     return PushOnRecord(
-        cards=pushed_as_seen(cards, record.result.get("finger"), row["number"]),
+        cards=pushed_as_seen(cards, finger_row(record, 1), 1),
         weighing=known_weighing(cards, log),
         measured=estimate_from(row["pivot"]),
         turn=float(np.radians(row["turn_deg"])),

@@ -7,6 +7,7 @@ from rig.jobs.record.experiments import retell
 from rig.log.store import BenchLog, Record
 from rig.page.bench.bench import Bench
 from rig.records.cards_and_pivots import estimate_from
+from rig.records.sources import MissingSourceError, judged_row, parents_of
 from rig.report.experiments import report_parts
 from rig.report.html import Part, Table, report_html
 from rig.report.other_records import record_words
@@ -37,15 +38,14 @@ def compared(bench: Bench) -> dict[str, Any]:
 
 
 def _row(log: BenchLog, record: Record) -> dict[str, Any] | None:
-    parents = {parent.kind: parent for parent in map(log.get, record.parents)}
+    parents = parents_of(record, log)
     if "prediction" not in parents or "weighing" not in parents:
         return None
     forecast = parents["prediction"].result["pivot"]
-    measured = None
-    if "push" in parents:
-        number = int(record.inputs.get("push_number", 1))
-        pushes = parents["push"].result["pushes"]
-        measured = pushes[number - 1]["pivot"] if number <= len(pushes) else None
+    try:
+        measured = judged_row(record, parents["push"])["pivot"] if "push" in parents else None
+    except MissingSourceError:
+        return None
     return {
         "number": record.number,
         "setup": parents["weighing"].title,
