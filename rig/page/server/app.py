@@ -28,17 +28,17 @@ from rig.page.bench.whatif import WhatIf, what_if
 from rig.page.classroom.classroom import Classroom, lesson_json
 from rig.page.classroom.hidden_change import HiddenGame
 from rig.page.classroom.prints import pack_html, ring_html
+from rig.page.server import routes
 from rig.page.server.actions import Action, actions
 from rig.page.server.clips import LARGEST, receive_clip
 from rig.page.server.guard import Guard, TooLargeError, loopback_hosts, no
 from rig.page.server.openapi import document
 from rig.page.server.phones import Phones
 from rig.page.server.record import compared, past, report_text
+from rig.page.server.routes import PageRoute
 from rig.page.server.static_files import load_assets, send_asset
 
-PAGES = {"/": "index.html", "/class": "class.html"}
 REPORT_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'"
-CLIP = "/api/clip"
 
 Handler = Callable[[Request], Awaitable[Response]]
 
@@ -58,10 +58,10 @@ class Page:
         self.actions = actions(bench, self.classroom, self.hidden, self.phones)
         self.document = document(self.actions)
         self.app: ASGIApp = Guard(
-            Starlette(routes=self._routes()),
+            Starlette(routes=self.routes()),
             hosts=loopback_hosts(port),
             token=self.token,
-            limits={CLIP: LARGEST},
+            limits={routes.CLIP.path: LARGEST},
         )
 
     def close(self) -> None:
@@ -69,28 +69,35 @@ class Page:
         self.phones.close()
         self.bench.close()
 
-    def _routes(self) -> list[Route]:
-        gets: dict[str, Handler] = {
-            **{path: self._asset(name) for path, name in PAGES.items()},
-            "/static/{name}": self._static,
-            "/events": self._events,
-            "/camera": self._camera,
-            "/openapi.json": self._answering(lambda request: self.document),
-            "/api/lesson": self._answering(lambda request: lesson_json()),
-            "/api/cards": self._answering(lambda request: editor(self.bench.deck)),
-            "/api/record": self._answering(lambda request: past(self.bench)),
-            "/api/compared": self._answering(lambda request: compared(self.bench)),
-            "/api/what-if": self._answering(self._what_if),
-            "/api/export.zip": self._export,
-            "/api/report.html": self._report,
-            "/print/pack": self._printed(lambda: pack_html(self.bench.cards())),
-            "/print/ring": self._printed(lambda: ring_html(self.bench)),
+    def routes(self) -> list[Route]:
+        """Every address with its handler."""
+        handlers: dict[PageRoute, Handler] = {
+            routes.BENCH: self._asset("index.html"),
+            routes.CLASS: self._asset("class.html"),
+            routes.STATIC: self._static,
+            routes.EVENTS: self._events,
+            routes.CAMERA: self._camera,
+            routes.DOCUMENT: self._answering(lambda request: self.document),
+            routes.LESSON: self._answering(lambda request: lesson_json()),
+            routes.CARDS: self._answering(lambda request: editor(self.bench.deck)),
+            routes.RECORD: self._answering(lambda request: past(self.bench)),
+            routes.COMPARED: self._answering(lambda request: compared(self.bench)),
+            routes.WHAT_IF: self._answering(self._what_if),
+            routes.EXPORT: self._export,
+            routes.REPORT: self._report,
+            routes.PACK: self._printed(lambda: pack_html(self.bench.cards())),
+            routes.RING: self._printed(lambda: ring_html(self.bench)),
+            routes.CLIP: self._clip,
         }
-        posts: dict[str, Handler] = {f"/api/do/{name}": self._doing(one) for name, one in self.actions.items()}
-        posts[CLIP] = self._clip
         return [
-            *(Route(path, told(handler), methods=["GET"]) for path, handler in gets.items()),
-            *(Route(path, told(handler), methods=["POST"]) for path, handler in posts.items()),
+            *(
+                Route(route.path, told(handlers[route]), methods=["POST" if route.changes else "GET"])
+                for route in routes.ROUTES
+            ),
+            *(
+                Route(routes.action_path(name), told(self._doing(action)), methods=["POST"])
+                for name, action in self.actions.items()
+            ),
         ]
 
     def _asset(self, name: str) -> Handler:
@@ -126,8 +133,7 @@ class Page:
         return answer
 
     def _what_if(self, request: Request) -> Any:
-        names = ("front", "rear", "ballast_g", "ballast_pct", "push_pct")
-        given = {name: limited(request.query_params.get(name, "")) for name in names}
+        given = {name: limited(request.query_params.get(name, "")) for name in routes.WHAT_IF.numbers}
         whole = request.query_params.get("whole", "") == "1"
         return what_if(self.bench.cards(), self.bench.weighing, WhatIf(**given), whole=whole)
 

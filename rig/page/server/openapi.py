@@ -8,21 +8,8 @@ import msgspec
 from rig.base.version import SOFTWARE
 from rig.page.server.actions import Action
 from rig.page.server.guard import TOKEN_HEADER
+from rig.page.server.routes import JSON, ROUTES, PageRoute, action_path
 
-PLAIN = {
-    "/api/lesson": "The lesson's experiments",
-    "/api/cards": "The cards with units, ranges and meaning of each key",
-    "/api/record": "The newest records",
-    "/api/compared": "Measured against forecast across set-ups",
-}
-FILES = {
-    "/": "text/html",
-    "/class": "text/html",
-    "/print/pack": "text/html",
-    "/print/ring": "text/html",
-    "/api/report.html": "text/html",
-    "/api/export.zip": "application/zip",
-}
 REFUSALS = {
     "400": "The request is wrong; the answer says how",
     "403": "Token, host or origin are not right",
@@ -52,26 +39,13 @@ def document(actions: Mapping[str, Action]) -> dict[str, Any]:
         "schema": {"type": "string", "minLength": 1, "pattern": "^[A-Za-z0-9_-]+$"},
         "description": "The token of this start, from the event stream's hello",
     }
-    paths: dict[str, Any] = {}
-    for path, words in PLAIN.items():
-        paths[path] = {"get": {"summary": words, "responses": {"200": _json("The answer"), **refused}}}
-    for path, kind in FILES.items():
-        ok = {"description": "The file", "content": {kind: {}}}
-        paths[path] = {"get": {"summary": f"{path} for people", "responses": {"200": ok, **refused}}}
-    numbers = [
-        {"name": name, "in": "query", "required": True, "schema": {"type": "number", "minimum": -1e5, "maximum": 1e5}}
-        for name in ("front", "rear", "ballast_g", "ballast_pct", "push_pct")
-    ]
-    whole = {"name": "whole", "in": "query", "schema": {"type": "string", "enum": ["0", "1"]}}
-    paths["/api/what-if"] = {
-        "get": {
-            "summary": "The forecast for other numbers",
-            "parameters": [*numbers, whole],
-            "responses": {"200": _json("The forecast"), **refused},
-        }
+    paths = {
+        route.path: {"post": _change(route, token, refused)} if route.changes else {"get": _question(route, refused)}
+        for route in ROUTES
+        if route.listed
     }
     for name, action in actions.items():
-        paths[f"/api/do/{name}"] = {
+        paths[action_path(name)] = {
             "post": {
                 "summary": action.summary,
                 "parameters": [token],
@@ -79,19 +53,34 @@ def document(actions: Mapping[str, Action]) -> dict[str, Any]:
                 "responses": {"200": _json("Done"), "202": _json("Started"), **refused},
             }
         }
-    paths["/api/clip"] = {
-        "post": {
-            "summary": "Measure a clip",
-            "parameters": [token],
-            "requestBody": {"required": True, "content": {"application/octet-stream": {}}},
-            "responses": {"202": _json("Started"), **refused},
-        }
-    }
     return {
         "openapi": "3.1.0",
         "info": {"title": "Bench page", "version": SOFTWARE},
         "paths": paths,
         "components": {"schemas": components},
+    }
+
+
+def _question(route: PageRoute, refused: dict[str, Any]) -> dict[str, Any]:
+    plain = {"description": "The file", "content": {route.answers: {}}}
+    numbers = [
+        {"name": name, "in": "query", "required": True, "schema": {"type": "number", "minimum": -1e5, "maximum": 1e5}}
+        for name in route.numbers
+    ]
+    whole = {"name": "whole", "in": "query", "schema": {"type": "string", "enum": ["0", "1"]}}
+    return {
+        "summary": route.summary,
+        "parameters": [*numbers, whole] if numbers else [],
+        "responses": {"200": _json("The answer") if route.answers == JSON else plain, **refused},
+    }
+
+
+def _change(route: PageRoute, token: dict[str, Any], refused: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "summary": route.summary,
+        "parameters": [token],
+        "requestBody": {"required": True, "content": {"application/octet-stream": {}}},
+        "responses": {"202": _json("Started"), **refused},
     }
 
 

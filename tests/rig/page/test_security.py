@@ -1,6 +1,7 @@
 """Who may do what with the page: each way in is tried."""
 
 import json
+import re
 import socket
 from collections.abc import Iterator
 from pathlib import Path
@@ -8,11 +9,13 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
+from rig import page as page_folder
 from rig.page.bench.bench import Bench
 from rig.page.classroom.classroom import RateLimit
 from rig.page.server.app import Page
 from rig.page.server.clips import LARGEST, clip_ending
 from rig.page.server.phones import phone_app
+from rig.page.server.routes import BENCH, REPORT, ROUTES, action_path
 from rig.page.server.serve import listen
 from rig.page.server.static_files import load_assets
 
@@ -39,6 +42,16 @@ def told(page: Page, **more: str) -> dict[str, str]:
     return {"x-bench-token": page.token, "content-type": "application/json", **more}
 
 
+def changing(page: Page) -> list[str]:
+    """Every address that changes something."""
+    return [*(action_path(name) for name in page.actions), *(route.path for route in ROUTES if route.changes)]
+
+
+def reading() -> list[str]:
+    """Every address that only answers; for a file of the page, one of them."""
+    return [route.path.replace("{name}", "main.js") for route in ROUTES if not route.changes]
+
+
 def test_it_listens_on_the_loopback_address_only() -> None:
     with listen(0) as opened:
         assert opened.getsockname()[0] == "127.0.0.1"
@@ -53,7 +66,7 @@ def test_other_names_for_this_server_are_refused(client: TestClient, host: str) 
 
 
 @pytest.mark.parametrize("origin", ["http://evil.example", "null", f"https://127.0.0.1:{PORT}", "http://127.0.0.1:1"])
-@pytest.mark.parametrize("path", ["/", "/events", "/api/cards"])
+@pytest.mark.parametrize("path", reading())
 def test_other_web_pages_are_refused_even_for_reading(client: TestClient, origin: str, path: str) -> None:
     assert client.get(path, headers={"origin": origin}).status_code == 403
 
@@ -72,7 +85,7 @@ def test_nothing_changes_without_the_token(page: Page, client: TestClient) -> No
         {"x-bench-token": page.token[:-1]},
         {"x-bench-token": "é".encode("latin1")},
     ):
-        for path in [*(f"/api/do/{name}" for name in page.actions), "/api/clip"]:
+        for path in changing(page):
             answer = client.post(path, headers=token, content=b"{}")
             assert answer.status_code == 403, path
     assert (page.bench.cards(), page.classroom._guesses) == before
@@ -91,12 +104,14 @@ def test_other_methods_are_refused(client: TestClient, method: str) -> None:
     assert client.request(method, "/api/do/undo").status_code == 405
 
 
-@pytest.mark.parametrize("path", ["/", "/class", "/static/main.js", "/api/cards", "/nothing", "/print/pack"])
-def test_every_answer_carries_the_strict_policy(client: TestClient, path: str) -> None:
+@pytest.mark.parametrize("path", [*reading(), "/nothing"])
+def test_every_answer_carries_the_strict_policy(page: Page, client: TestClient, path: str) -> None:
+    page.should_end = lambda: True  # the endless streams end at once
     answer = client.get(path)
     policy = answer.headers["content-security-policy"]
     assert "default-src 'none'" in policy
-    assert "unsafe" not in policy
+    assert "script-src 'unsafe" not in policy
+    assert ("unsafe" in policy) == (path == REPORT.path)  # the report brings its own style, and no script at all
     assert "frame-ancestors 'none'" in policy
     assert answer.headers["x-content-type-options"] == "nosniff"
     assert "access-control-allow-origin" not in answer.headers
@@ -174,6 +189,27 @@ def test_a_clip_keeps_no_name_of_the_client(page: Page, client: TestClient) -> N
     assert names[0].startswith("upload-")
 
 
+def test_the_page_asks_only_at_addresses_of_the_table(page: Page) -> None:
+    # read off the scripts and pages that the browser gets; a query after ? is no part of an address
+    pattern = re.compile(r"[\"'`](/(?:api|print|events|camera|openapi|class)[^\"'`?]*)")
+    asked = {
+        path.replace("${name}", "undo")
+        for file in (Path(page_folder.__file__).parent / "static").glob("*.[jh]*")
+        for path in pattern.findall(file.read_text(encoding="utf-8"))
+    }
+    known = {route.path for route in ROUTES} | {action_path(name) for name in page.actions}
+    assert len(asked) >= 10
+    assert asked <= known
+
+
+def test_the_document_lists_every_address_but_files_and_streams(page: Page) -> None:
+    answered = {route.path for route in page.routes()}
+    assert answered - set(page.document["paths"]) == {"/static/{name}", "/events", "/camera", "/openapi.json"}
+    assert set(page.document["paths"]) <= answered
+    posted = {path for path, how in page.document["paths"].items() if "post" in how}
+    assert posted == set(changing(page))
+
+
 # class phones
 
 
@@ -202,10 +238,10 @@ def test_a_phone_can_send_a_guess_and_see_nothing_else(page: Page, phone: tuple[
     client, _ = phone
     assert client.post("/guess", json=GUESS).status_code == 200
     assert page.classroom._guesses == [(20.0, 3.0)]
-    for path in ["/events", "/class", "/openapi.json", "/api/cards", "/api/record", "/static/main.js", "/print/ring"]:
+    for path in set(reading()) - {BENCH.path}:  # at "/" a phone has a page of its own
         assert client.get(path).status_code == 404, path
-    for name in page.actions:
-        assert client.post(f"/api/do/{name}", headers=told(page), content=b"{}").status_code == 404
+    for path in changing(page):
+        assert client.post(path, headers=told(page), content=b"{}").status_code == 404
     assert client.get("/guess").status_code == 405
 
 

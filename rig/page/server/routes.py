@@ -1,0 +1,68 @@
+"""The page's addresses, each named once: handlers, the interface's document and tests of security read them here."""
+
+from dataclasses import dataclass
+
+HTML, JSON, ZIP = "text/html", "application/json", "application/zip"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PageRoute:
+    """One address. path: as Starlette writes it.  summary: for people.  answers: media type of the answer.
+
+    changes: asked with POST and the token, otherwise read with GET.  listed: stands in the interface's document;
+    the others are for the page's own files and endless streams.  numbers: that the query must give.
+    """
+
+    path: str
+    summary: str
+    answers: str = JSON
+    changes: bool = False
+    listed: bool = True
+    numbers: tuple[str, ...] = ()
+
+
+BENCH = PageRoute(path="/", summary="The bench", answers=HTML)
+CLASS = PageRoute(path="/class", summary="The class", answers=HTML)
+STATIC = PageRoute(path="/static/{name}", summary="A file of the page", listed=False)
+EVENTS = PageRoute(path="/events", summary="News of the bench, without end", listed=False)
+CAMERA = PageRoute(path="/camera", summary="The live picture, without end", listed=False)
+DOCUMENT = PageRoute(path="/openapi.json", summary="The interface's document", listed=False)
+LESSON = PageRoute(path="/api/lesson", summary="The lesson's experiments")
+CARDS = PageRoute(path="/api/cards", summary="The cards with units, ranges and meaning of each key")
+RECORD = PageRoute(path="/api/record", summary="The newest records")
+COMPARED = PageRoute(path="/api/compared", summary="Measured against forecast across set-ups")
+WHAT_IF = PageRoute(
+    path="/api/what-if",
+    summary="The forecast for other numbers",
+    numbers=("front", "rear", "ballast_g", "ballast_pct", "push_pct"),
+)
+EXPORT = PageRoute(path="/api/export.zip", summary="The whole log as tables", answers=ZIP)
+REPORT = PageRoute(path="/api/report.html", summary="The report", answers=HTML)
+PACK = PageRoute(path="/print/pack", summary="The teacher's pack", answers=HTML)
+RING = PageRoute(path="/print/ring", summary="The ring of the standing pencil", answers=HTML)
+CLIP = PageRoute(path="/api/clip", summary="Measure a clip", changes=True)
+
+ROUTES = (
+    BENCH,
+    CLASS,
+    STATIC,
+    EVENTS,
+    CAMERA,
+    DOCUMENT,
+    LESSON,
+    CARDS,
+    RECORD,
+    COMPARED,
+    WHAT_IF,
+    EXPORT,
+    REPORT,
+    PACK,
+    RING,
+    CLIP,
+)
+"""Every address but those of the actions."""
+
+
+def action_path(name: str) -> str:
+    """Where an action is asked for."""
+    return f"/api/do/{name}"
