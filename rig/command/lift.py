@@ -36,14 +36,14 @@ def command(
 ) -> None:
     """Find the height of the centre of gravity by lifting an axle to several heights, up and down."""
     from rig.cards.read import read_set
-    from rig.jobs.weighing.lift import CAUTION, measure_height
+    from rig.jobs.weighing.lift import LIFT_CAUTION, measure_height
     from rig.jobs.weighing.pads import bench_pads
     from rig.jobs.weighing.weigh import known_weighing
     from rig.log.store import BenchLog
     from rig.report.sentences import noted
 
     cards = read_set(test_card)
-    click.echo(CAUTION, err=True)
+    click.echo(LIFT_CAUTION, err=True)
     with BenchLog(log_folder(log_dir)) as log:
         weighing = known_weighing(cards, log)
         with bench_pads(cards.bench, log, port=port) as pads, progress("lifting", quiet=as_json) as bar:

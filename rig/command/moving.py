@@ -73,23 +73,23 @@ def command(
                 card, load, phases, grip=grip, drive=drive, rank_phase=phase, blend=blend, seed=seed, where=str(path)
             )
         )
-    told, other = cars[0], cars[1] if len(cars) > 1 else None
-    result: dict[str, Any] = moving_record(told)
+    answers, other = cars[0], cars[1] if len(cars) > 1 else None
+    result: dict[str, Any] = moving_record(answers)
     if other is not None:
-        result |= {"against": moving_record(other), "differences": differences(told, other)}
-    text = moving_words(told, other)
+        result |= {"against": moving_record(other), "differences": differences(answers, other)}
+    text = moving_words(answers, other)
     if out_dir is not None:
         from analysis.figures.moving import drift_page
         from rig.base.files import write_text
         from rig.report.moving import moving_html
 
         footer = f"From {car_card.name}" + (f" and {against.name}" if against else "")
-        write_text(out_dir / "moving.html", moving_html(told, other, footer=footer))
+        write_text(out_dir / "moving.html", moving_html(answers, other, footer=footer))
         page = drift_page(
-            f"{told.name}: the drift",
-            [one.name for one in told.phases],
+            f"{answers.name}: the drift",
+            [one.name for one in answers.phases],
             [(one.name, one.path) for one in cars],
-            told.car.chassis.contact_place,
+            answers.car.chassis.contact_place,
         )
         write_text(out_dir / "drift.html", page)
         result |= {"files": [str(out_dir / "moving.html"), str(out_dir / "drift.html")]}

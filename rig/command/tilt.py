@@ -42,12 +42,12 @@ def command(
 ) -> None:
     """Measure a grip factor on a tilted board, wheels blocked."""
     from rig.cards.read import read_set
-    from rig.jobs.grip.grip import CAUTION, measure_tilt
+    from rig.jobs.grip.grip import TILT_CAUTION, measure_tilt
     from rig.jobs.weighing.weigh import known_weighing
     from rig.log.store import BenchLog
 
     cards = read_set(test_card)
-    click.echo(CAUTION, err=True)
+    click.echo(TILT_CAUTION, err=True)
     with BenchLog(log_folder(log_dir)) as log:
         found, record = measure_tilt(
             cards,

@@ -14,7 +14,7 @@ from rig.report.pdf import Pages
 A5 = (5.83, 8.27)
 """Inches."""
 
-STYLE = (
+_STYLE = (
     "@page{size:A5;margin:10mm}body{font:8.5pt/1.25 system-ui,sans-serif;max-width:128mm;margin:0 auto}"
     "h1{font-size:13pt;margin:0 0 2mm}table{border-collapse:collapse;width:100%}"
     "td,th{text-align:left;padding:.3mm 1.5mm;border-bottom:.2mm solid #bbb;vertical-align:top}"
@@ -34,7 +34,7 @@ def write_card_sheet(path: Path, card: CarCard, baseline: CarCard | None = None)
     return path
 
 
-def _told(card: CarCard, baseline: CarCard | None, rows: list[SheetRow]) -> str:
+def _differences(card: CarCard, baseline: CarCard | None, rows: list[SheetRow]) -> str:
     if baseline is None:
         return "All that its card says; uncertainties are on the card."
     count = sum(row.baseline is not None for row in rows)
@@ -64,7 +64,7 @@ def _pdf(card: CarCard, baseline: CarCard | None, rows: list[SheetRow]) -> bytes
     size = max(min(8.0, room * 72 / (1.42 * max(len(rows) + 1, 1))), 4.5)
     pages = Pages(f"{SOFTWARE}", width=A5[0], height=A5[1], margin=0.4)
     pages.text(card.name, size=13, bold=True, after=0.04)
-    pages.text(_told(card, baseline, rows), size=8)
+    pages.text(_differences(card, baseline, rows), size=8)
     bold = [number for number, row in enumerate(rows) if row.baseline is not None]
     table = Table(caption="", heads=("what", "value"), rows=[_cells(row) for row in rows])
     pages.table(table, size=size, bold_rows=bold)
@@ -83,7 +83,7 @@ def _html(card: CarCard, baseline: CarCard | None, rows: list[SheetRow]) -> str:
     title = html.escape(card.name)
     return (
         f'<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><title>{title}</title>'
-        f"<style>{STYLE}</style></head><body><h1>{title}</h1><p>{html.escape(_told(card, baseline, rows))}</p>"
+        f"<style>{_STYLE}</style></head><body><h1>{title}</h1><p>{html.escape(_differences(card, baseline, rows))}</p>"
         f"<table><thead><tr><th>what</th><th>value</th></tr></thead><tbody>{''.join(lines)}</tbody></table>"
         f"<p>{html.escape(SOFTWARE)}</p></body></html>\n"
     )

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-STYLE = """
+_STYLE = """
 :root{color-scheme:light dark}
 body{font:16px/1.5 system-ui,sans-serif;max-width:62rem;margin:2rem auto;padding:0 1rem;
 color:CanvasText;background:Canvas}
@@ -24,7 +24,7 @@ footer{margin-top:3rem;font-size:.9rem}
 @media print{body{max-width:none;margin:0}h2{break-after:avoid}.figure,table{break-inside:avoid}}
 """
 
-CAUTIONS = (
+REPORT_CAUTION = (
     "Scale models only; nothing here is advice for full-size cars. Motor and battery unplugged while "
     "hands are near the wheels; local rules and qualified people come first."
 )
@@ -57,8 +57,8 @@ def report_html(title: str, parts: Sequence[Part], *, footer: str) -> str:
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width,initial-scale=1">'
-        f"<title>{_safe(title)}</title><style>{STYLE}</style></head>\n<body><main><h1>{_safe(title)}</h1>\n"
-        f"{body}\n</main><footer><p>{_safe(CAUTIONS)}</p><p>{_safe(footer)}</p></footer></body></html>\n"
+        f"<title>{_safe(title)}</title><style>{_STYLE}</style></head>\n<body><main><h1>{_safe(title)}</h1>\n"
+        f"{body}\n</main><footer><p>{_safe(REPORT_CAUTION)}</p><p>{_safe(footer)}</p></footer></body></html>\n"
     )
 
 

@@ -9,24 +9,24 @@ from analysis.base.pivot import DEG_PER_CM
 from analysis.base.wheel_names import WHEEL_KEYS, WHEELS
 from analysis.figures.moving import path_figure, region_figure
 from analysis.moving.phases import LACKS
-from rig.jobs.moving.moving import RISE, STEP_G, Told
+from rig.jobs.moving.moving import RISE, STEP_G, MovingAnswers
 from rig.report.html import Part, Table, report_html
 
 FILM = "To see it on the floor, film a steady circle over the floor sheets and run: pivotbench drive CLIP TEST.toml"
 
 
-def phase_rows(told: Told) -> list[list[str]]:
+def phase_rows(answers: MovingAnswers) -> list[list[str]]:
     """One row of text per phase: name, accelerations, loads in grams, balance point, lifted wheels, behaviour."""
-    length, rows = float(told.car.chassis.wheelbase), []
-    for i, phase in enumerate(told.phases):
+    length, rows = float(answers.car.chassis.wheelbase), []
+    for i, phase in enumerate(answers.phases):
         head = [phase.name, f"{phase.ax / STANDARD_GRAVITY:+.2f}", f"{phase.ay / STANDARD_GRAVITY:+.2f}"]
-        if told.table.rolls_over[i]:
+        if answers.table.rolls_over[i]:
             rows.append([*head, "-", "-", "-", "-", "-", "-", "rolls over"])
             continue
-        loads = [f"{1e3 * v / STANDARD_GRAVITY:.0f}" for v in told.table.load[i]]
-        station = f"{100 * told.table.centre[i, 0] / length:.1f} ± {100 * told.balance_half[i] / length:.1f}"
-        up = " ".join(WHEEL_KEYS[k] for k in np.flatnonzero(told.table.lifted[i])) or "none"
-        rows.append([*head, *loads, station, up, str(told.table.balance.words[i])])
+        loads = [f"{1e3 * v / STANDARD_GRAVITY:.0f}" for v in answers.table.load[i]]
+        station = f"{100 * answers.table.centre[i, 0] / length:.1f} ± {100 * answers.balance_half[i] / length:.1f}"
+        up = " ".join(WHEEL_KEYS[k] for k in np.flatnonzero(answers.table.lifted[i])) or "none"
+        rows.append([*head, *loads, station, up, str(answers.table.balance.words[i])])
     return rows
 
 
@@ -44,50 +44,52 @@ HEADS = (
 )
 
 
-def moving_words(told: Told, against: Told | None = None) -> str:
+def moving_words(answers: MovingAnswers, against: MovingAnswers | None = None) -> str:
     """All cars for a terminal."""
     lines: list[str] = []
-    for one in (told, *([against] if against else [])):
+    for one in (answers, *([against] if against else [])):
         rows = [list(HEADS), *phase_rows(one)]
         width = [max(len(row[k]) for row in rows) for k in range(len(HEADS))]
         lines += [one.name, *("  " + "  ".join(c.ljust(w) for c, w in zip(row, width, strict=True)) for row in rows)]
         lines += ["", *(f"  {text}" for text in facts(one)), ""]
     if against is not None:
-        lines += [f"  {text}" for text in differences(told, against)] + [""]
-    lines += ["what would move the balance point most" + (f" in {told.ranked_phase}" if told.ranked_phase else "")]
-    lines += [f"  {one.name:<45} {one.balance_change:+.2f} points" for one in told.ranking[:6]]
+        lines += [f"  {text}" for text in differences(answers, against)] + [""]
+    lines += [
+        "what would move the balance point most" + (f" in {answers.ranked_phase}" if answers.ranked_phase else "")
+    ]
+    lines += [f"  {one.name:<45} {one.balance_change:+.2f} points" for one in answers.ranking[:6]]
     lines += ["", LACKS]
     return "\n".join(lines)
 
 
-def facts(told: Told) -> list[str]:
+def facts(answers: MovingAnswers) -> list[str]:
     """Sentences about one car."""
-    low, high = told.region.station_pct(float(told.car.chassis.wheelbase))
+    low, high = answers.region.station_pct(float(answers.car.chassis.wheelbase))
     modes = [
-        f"{name} {told.modes.frequency[k]:.1f} Hz at {told.modes.damping[k]:.2f} of critical damping"
-        for k, name in enumerate(told.modes.name)
+        f"{name} {answers.modes.frequency[k]:.1f} Hz at {answers.modes.damping[k]:.2f} of critical damping"
+        for k, name in enumerate(answers.modes.name)
         if name in ("heave", "pitch", "roll")
     ]
-    late = told.arrival.arrive
+    late = answers.arrival.arrive
     out = [
         f"within its grip the balance point reaches {low:.1f} to {high:.1f} % and "
-        f"{1e3 * told.region.side[1]:.0f} mm to either side ({1e4 * told.region.area:.1f} cm²)",
-        pivots(told),
-        told.lift.text,
+        f"{1e3 * answers.region.side[1]:.0f} mm to either side ({1e4 * answers.region.area:.1f} cm²)",
+        pivots(answers),
+        answers.lift.text,
         "; ".join(modes),
     ]
     if np.all(np.isfinite(late)):
         out.append(
             f"side acceleration rises to {STEP_G:g} g within {1e3 * RISE:.0f} ms: 90 % of the load has arrived at "
             + ", ".join(f"{WHEEL_KEYS[k]} in {1e3 * late[k]:.0f} ms" for k in range(4))
-            + f"; it overshoots by up to {100 * float(np.max(told.arrival.overshoot)):.0f} %"
+            + f"; it overshoots by up to {100 * float(np.max(answers.arrival.overshoot)):.0f} %"
         )
-    return [*out, *told.warnings]
+    return [*out, *answers.warnings]
 
 
-def pivots(told: Told) -> str:
+def pivots(answers: MovingAnswers) -> str:
     """How far driving moves the pivot that a blocked car would show when pushed with the loads of that moment."""
-    seen = told.pivots
+    seen = answers.pivots
     straight = ", through a straight slide" if seen.through_straight else ""
     return (
         f"pushed at 80 % with blocked wheels it would turn {DEG_PER_CM * seen.rest:+.2f} °/cm at rest, "
@@ -96,26 +98,26 @@ def pivots(told: Told) -> str:
     )
 
 
-def differences(told: Told, against: Told) -> list[str]:
+def differences(answers: MovingAnswers, against: MovingAnswers) -> list[str]:
     """What the other car does otherwise, phase by phase, in points of the wheelbase."""
     out = []
-    for i, phase in enumerate(told.phases):
-        if told.table.rolls_over[i] or against.table.rolls_over[i]:
+    for i, phase in enumerate(answers.phases):
+        if answers.table.rolls_over[i] or against.table.rolls_over[i]:
             continue
-        a, b = (100 * one.table.centre[i, 0] / float(one.car.chassis.wheelbase) for one in (told, against))
+        a, b = (100 * one.table.centre[i, 0] / float(one.car.chassis.wheelbase) for one in (answers, against))
         out.append(f"{phase.name}: balance point {b - a:+.2f} points in {against.name}")
-    ratio = against.region.area / told.region.area if told.region.area > 0 else float("nan")
+    ratio = against.region.area / answers.region.area if answers.region.area > 0 else float("nan")
     if np.isfinite(ratio):
         out.append(f"the region of balance points is {100 * ratio:.0f} % as large in {against.name}")
     return out
 
 
-def moving_html(told: Told, against: Told | None, *, footer: str) -> str:
+def moving_html(answers: MovingAnswers, against: MovingAnswers | None, *, footer: str) -> str:
     """The report as one page."""
-    cars: Sequence[Told] = (told, *([against] if against else []))
-    place = told.car.chassis.contact_place
-    names = [phase.name for phase in told.phases]
-    rule = told.rule
+    cars: Sequence[MovingAnswers] = (answers, *([against] if against else []))
+    place = answers.car.chassis.contact_place
+    names = [phase.name for phase in answers.phases]
+    rule = answers.rule
     tables = [Table(caption=one.name, heads=HEADS, rows=phase_rows(one)) for one in cars]
     shares = Table(
         caption=rule.label,
@@ -126,17 +128,17 @@ def moving_html(told: Told, against: Told | None, *, footer: str) -> str:
         ],
     )
     change = Table(
-        caption=f"Changes ranked by the balance point in {told.ranked_phase}",
+        caption=f"Changes ranked by the balance point in {answers.ranked_phase}",
         heads=("change", "balance point, points of the wheelbase", "turn per travel of a push, 1/m"),
-        rows=[[one.name, f"{one.balance_change:+.2f}", f"{one.kappa_change:+.2f}"] for one in told.ranking],
+        rows=[[one.name, f"{one.balance_change:+.2f}", f"{one.kappa_change:+.2f}"] for one in answers.ranking],
     )
-    hardest = int(np.argmax([abs(phase.ay) for phase in told.phases]))
+    hardest = int(np.argmax([abs(phase.ay) for phase in answers.phases]))
     said = [f"{one.name}: {text}" for one in cars for text in facts(one)]
-    said += differences(told, against) if against else []
+    said += differences(answers, against) if against else []
     parts = [
         Part(
             title="The drift, phase by phase",
-            verdict=told.table.sentence(hardest, float(told.car.chassis.wheelbase)),
+            verdict=answers.table.sentence(hardest, float(answers.car.chassis.wheelbase)),
             paragraphs=said,
             tables=tables,
         ),
@@ -162,4 +164,4 @@ def moving_html(told: Told, against: Told | None, *, footer: str) -> str:
         ),
         Part(title="From the bench to the floor", paragraphs=[LACKS, FILM]),
     ]
-    return report_html(f"{told.name} on the move", parts, footer=footer)
+    return report_html(f"{answers.name} on the move", parts, footer=footer)

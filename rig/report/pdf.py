@@ -5,7 +5,7 @@ import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from rig.report.html import CAUTIONS, Part, Table
+from rig.report.html import REPORT_CAUTION, Part, Table
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -200,5 +200,5 @@ def report_pdf(title: str, parts: Sequence[Part], *, footer: str) -> bytes:
             pages.picture(part.figure)
         for table in part.tables:
             pages.table(table)
-    pages.text(CAUTIONS, size=8)
+    pages.text(REPORT_CAUTION, size=8)
     return pages.close()

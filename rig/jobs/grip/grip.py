@@ -22,9 +22,9 @@ from rig.jobs.weighing.weigh import Weighing
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import keep_cards
 
-Part = Literal["front", "rear", "car"]
+Tested = Literal["front", "rear", "car"]
 State = Literal["static", "sliding"]
-CAUTION = (
+TILT_CAUTION = (
     "Battery out, an equal block in its place. A catcher at the board's lower edge. Fingers clear of wheels and "
     "springs."
 )
@@ -34,7 +34,7 @@ def measure_tilt(
     cards: CardSet,
     log: BenchLog,
     weighing: Weighing,
-    part: Part,
+    part: Tested,
     angles_deg: Sequence[float],
     *,
     angle_u_deg: float = 0.5,
@@ -78,7 +78,7 @@ def measure_pull(
     cards: CardSet,
     log: BenchLog,
     weighing: Weighing,
-    part: Part,
+    part: Tested,
     forces: Sequence[float],
     *,
     gauge_u: float = 0.02,

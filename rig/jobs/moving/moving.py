@@ -24,7 +24,7 @@ from rig.cards.chassis import Moving, moving_car, springs_on
 from rig.cards.schema import CarCard
 from rig.log.store import BenchLog
 
-DRAWS = 200
+_DRAWS = 200
 STEP_G = 0.4
 RISE = 0.05
 """Side acceleration whose load is timed, g, and the seconds in which it rises."""
@@ -34,7 +34,7 @@ DRIVE_FRONT = {"rear": 0.0, "front": 1.0, "four": 0.5}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Told:
+class MovingAnswers:
     """All answers for one car.
 
     table: steady phases.  balance_half, load_half: (p,) m and (p, 4) N, 95 % half-widths from the cards' doubts.
@@ -91,13 +91,13 @@ def tell_moving(
     blend: float = 0.1,
     seed: int = 0,
     where: str = "car card",
-) -> Told:
+) -> MovingAnswers:
     """Everything that the command shows of one car. load: (4,) N at rest.  grip: front, rear at a quarter's weight.
 
     rank_phase: name of the phase in which changes are ranked; the one with most side acceleration when not given.
     Raises InputError where the cards make no car or no drift.
     """
-    told = checked_phases(phases)
+    checked = checked_phases(phases)
     car = moving_car(card, load, where=where)
     section = springs_on(card, where=where)
     tyres = tyres_like(
@@ -107,13 +107,13 @@ def tell_moving(
         sensitivity=min(section.load_sensitivity, 0.99),
         sensitivity_u=section.load_sensitivity_u,
     )
-    table = phase_table(car.chassis, tyres, told, drive_front=DRIVE_FRONT[drive])
+    table = phase_table(car.chassis, tyres, checked, drive_front=DRIVE_FRONT[drive])
     warnings = [
-        f'phase "{one.name}": the car rolls over' for one, over in zip(told, table.rolls_over, strict=True) if over
+        f'phase "{one.name}": the car rolls over' for one, over in zip(checked, table.rolls_over, strict=True) if over
     ]
-    balance_half, load_half = _doubts(card, car, load, tyres, told, where=where, rng=np.random.default_rng(seed))
-    path = drift_path(car.chassis, tyres, told, blend=blend, damper=car.damper, inertia=car.inertia)
-    which = _ranked_phase(told, table, rank_phase)
+    balance_half, load_half = _doubts(card, car, load, tyres, checked, where=where, rng=np.random.default_rng(seed))
+    path = drift_path(car.chassis, tyres, checked, blend=blend, damper=car.damper, inertia=car.inertia)
+    which = _ranked_phase(checked, table, rank_phase)
     time = np.arange(0.0, 1.2, 2e-3)
     step = respond(
         car.chassis,
@@ -128,16 +128,16 @@ def tell_moving(
     lift = lift_off(car.chassis)
     ranking: tuple[Effect, ...] = ()
     if which is not None:
-        found = effects(car.chassis, tyres, told[which])
+        found = effects(car.chassis, tyres, checked[which])
         ranking = tuple(sorted(found, key=lambda one: (one.rolls_over, -abs(one.balance_change))))
     grips = float(np.mean(grip))
     raised = equilibrium(car.chassis, 0.0, min(lift.lifts * 1.02, 0.5 * (lift.lifts + lift.rolls)))
-    return Told(
+    return MovingAnswers(
         name=card.name,
         car=car,
         tyres=tyres,
         load=load,
-        phases=told,
+        phases=checked,
         table=table,
         balance_half=balance_half,
         load_half=load_half,
@@ -149,7 +149,7 @@ def tell_moving(
         step=step,
         arrival=arrival(step),
         ranking=ranking,
-        ranked_phase="" if which is None else told[which].name,
+        ranked_phase="" if which is None else checked[which].name,
         rule=beside(car.chassis, raised, grip=grips),
         warnings=tuple(warnings),
     )
@@ -184,7 +184,7 @@ def _doubts(
     cars, sensitivity, ratio = [], [], []
     mass = float(load.sum()) / STANDARD_GRAVITY
     least = float((car.chassis.unsprung_mass * car.chassis.unsprung_height).sum()) / mass * 1.05 + 1e-3
-    for _ in range(DRAWS):
+    for _ in range(_DRAWS):
         z = rng.standard_normal(7)
         scale = {}
         for i, (axle, name) in enumerate(((section.front, "front"), (section.rear, "rear"))):
@@ -199,7 +199,7 @@ def _doubts(
     # one more axis before the wheels: draws, phases, wheels
     drawn = Tyres(
         grip=tyres.grip * np.concatenate([r, r, 1 / r, 1 / r], -1),
-        sensitivity=np.broadcast_to(q, (DRAWS, 1, 4)),
+        sensitivity=np.broadcast_to(q, (_DRAWS, 1, 4)),
         nominal=tyres.nominal,
     )
     many = stacked(cars)
@@ -216,12 +216,12 @@ def _half_width(drawn: FloatArray) -> FloatArray:
     return np.where(stands, 0.5 * (high - low), np.nan)
 
 
-def moving_record(told: Told) -> dict[str, Any]:
+def moving_record(answers: MovingAnswers) -> dict[str, Any]:
     """One car's answers as plain JSON: grams, millimetres, degrees, per cent of the wheelbase. nan becomes missing."""
-    length, table = float(told.car.chassis.wheelbase), told.table
+    length, table = float(answers.car.chassis.wheelbase), answers.table
     grams = 1e3 / STANDARD_GRAVITY
     phases = []
-    for i, phase in enumerate(told.phases):
+    for i, phase in enumerate(answers.phases):
         entry: dict[str, Any] = {
             "name": phase.name,
             "ax_g": phase.ax / STANDARD_GRAVITY,
@@ -233,10 +233,10 @@ def moving_record(told: Told) -> dict[str, Any]:
         if not table.rolls_over[i]:
             entry |= {
                 "load_g": (table.load[i] * grams).tolist(),
-                "load_half_g": (told.load_half[i] * grams).tolist(),
+                "load_half_g": (answers.load_half[i] * grams).tolist(),
                 "lifted": [WHEELS[k] for k in np.flatnonzero(table.lifted[i])],
                 "balance_pct": 100 * float(table.centre[i, 0]) / length,
-                "balance_half_pct": 100 * float(told.balance_half[i]) / length,
+                "balance_half_pct": 100 * float(answers.balance_half[i]) / length,
                 "balance_side_mm": 1e3 * float(table.centre[i, 1]),
                 "roll_deg": float(np.degrees(table.roll[i])),
                 "pitch_deg": float(np.degrees(table.pitch[i])),
@@ -244,46 +244,46 @@ def moving_record(told: Told) -> dict[str, Any]:
                 "behaviour": str(table.balance.words[i]),
             }
         phases.append(entry)
-    low, high = told.region.station_pct(length)
-    slow = [k for k, name in enumerate(told.modes.name) if name in ("heave", "pitch", "roll")]
+    low, high = answers.region.station_pct(length)
+    slow = [k for k, name in enumerate(answers.modes.name) if name in ("heave", "pitch", "roll")]
     return {
-        "car": told.name,
+        "car": answers.name,
         "phases": phases,
         "region": {
-            "area_cm2": 1e4 * told.region.area,
+            "area_cm2": 1e4 * answers.region.area,
             "station_pct": [low, high],
-            "side_mm": [1e3 * v for v in told.region.side],
-            "lifts_a_wheel": told.region.lifts,
+            "side_mm": [1e3 * v for v in answers.region.side],
+            "lifts_a_wheel": answers.region.lifts,
         },
         "pivot_of_a_push": {
             "push_pct": 80.0,
-            "kappa_rest_per_m": told.pivots.rest,
-            "kappa_per_m": [told.pivots.lowest, told.pivots.highest],
-            "passes_straight": told.pivots.through_straight,
+            "kappa_rest_per_m": answers.pivots.rest,
+            "kappa_per_m": [answers.pivots.lowest, answers.pivots.highest],
+            "passes_straight": answers.pivots.through_straight,
         },
         "lift_off": {
-            "lifts_g": told.lift.lifts / STANDARD_GRAVITY,
-            "wheel": WHEELS[told.lift.wheel],
-            "rolls_over_g": told.lift.rolls / STANDARD_GRAVITY,
-            "text": told.lift.text,
+            "lifts_g": answers.lift.lifts / STANDARD_GRAVITY,
+            "wheel": WHEELS[answers.lift.wheel],
+            "rolls_over_g": answers.lift.rolls / STANDARD_GRAVITY,
+            "text": answers.lift.text,
         },
         "modes": [
             {
-                "name": told.modes.name[k],
-                "frequency_hz": float(told.modes.frequency[k]),
-                "damping_ratio": float(told.modes.damping[k]),
+                "name": answers.modes.name[k],
+                "frequency_hz": float(answers.modes.frequency[k]),
+                "damping_ratio": float(answers.modes.damping[k]),
             }
             for k in slow
         ],
         "step": {
             "ay_g": STEP_G,
             "rise_ms": 1e3 * RISE,
-            "arrive_ms": _finite(1e3 * told.arrival.arrive),
-            "overshoot_pct": _finite(100 * told.arrival.overshoot),
-            "peak_ms": _finite(1e3 * told.arrival.peak_time),
+            "arrive_ms": _finite(1e3 * answers.arrival.arrive),
+            "overshoot_pct": _finite(100 * answers.arrival.overshoot),
+            "peak_ms": _finite(1e3 * answers.arrival.peak_time),
         },
         "changes": {
-            "phase": told.ranked_phase,
+            "phase": answers.ranked_phase,
             "ranked": [
                 {
                     "name": one.name,
@@ -291,16 +291,16 @@ def moving_record(told: Told) -> dict[str, Any]:
                     "kappa_change_per_m": one.kappa_change,
                     "rolls_over": one.rolls_over,
                 }
-                for one in told.ranking
+                for one in answers.ranking
             ],
         },
         "equal_shares": {
-            "label": told.rule.label,
-            "rule_front_pct": 100 * told.rule.rule_front,
-            "model_front_pct": 100 * told.rule.model_front,
-            "why": list(told.rule.why),
+            "label": answers.rule.label,
+            "rule_front_pct": 100 * answers.rule.rule_front,
+            "model_front_pct": 100 * answers.rule.model_front,
+            "why": list(answers.rule.why),
         },
-        "warnings": list(told.warnings),
+        "warnings": list(answers.warnings),
     }
 
 

@@ -15,7 +15,7 @@ from rig.jobs.weighing.weigh import Weighing
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import estimate_record, keep_cards
 
-DRAWS = 10_000
+FORECAST_DRAWS = 10_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,7 +35,7 @@ def forecast(
     seed: int = 0,
     turn: float | None = None,
     travel: float | None = None,
-    draws: int = DRAWS,
+    draws: int = FORECAST_DRAWS,
 ) -> Forecast:
     """Predict the push and write it down.
 

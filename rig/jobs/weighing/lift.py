@@ -19,7 +19,7 @@ from rig.log.store import BenchLog, Record
 from rig.pads.steps import Step
 from rig.records.cards_and_pivots import keep_cards
 
-CAUTION = (
+LIFT_CAUTION = (
     "Motor unplugged. For steep lifts take the battery out and put a block of equal mass in its place. Support the "
     "car under the lifted axle, block the suspension, keep fingers clear of springs under load."
 )
