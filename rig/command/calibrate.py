@@ -44,7 +44,7 @@ def command(
     Lay the masses on the middle of the pad; keep them away from toes.
     """
     from rig.cards.read import read_set
-    from rig.jobs.weighing.pads import bench_pads, calibrate, card_hashes
+    from rig.jobs.weighing.pads import CheckMasses, bench_pads, calibrate, card_hashes
     from rig.log.store import BenchLog
     from rig.report.sentences import table_text
 
@@ -54,11 +54,8 @@ def command(
             cards.bench,
             pads,
             log,
-            list(masses_g),
+            CheckMasses(masses_g=masses_g, mass_u_g=mass_u_g, cycles=cycles, temperature_c=temperature_c),
             ask=ask_in_terminal(unattended=unattended),
-            mass_u_g=mass_u_g,
-            cycles=cycles,
-            temperature_c=temperature_c,
             cards=card_hashes(log, cards),
         )
     blocks = []

@@ -45,7 +45,7 @@ def command(
     Motor and battery unplugged; fingers clear of springs under load.
     """
     from rig.cards.read import read_set
-    from rig.jobs.weighing.cross import builder_loop
+    from rig.jobs.weighing.cross import CrossTarget, builder_loop
     from rig.jobs.weighing.pads import bench_pads
     from rig.log.store import BenchLog
 
@@ -55,10 +55,8 @@ def command(
             cards,
             pads,
             log,
+            target=CrossTarget(share_pct=target, tolerance_pct=tolerance, bars=bars),
             ask=ask_in_terminal(unattended=unattended),
-            target_pct=target,
-            tolerance_pct=tolerance,
-            bars=bars,
             placings=placings,
             say=lambda text: click.echo(text, err=True),
         )

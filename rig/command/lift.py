@@ -36,7 +36,7 @@ def command(
 ) -> None:
     """Find the height of the centre of gravity by lifting an axle to several heights, up and down."""
     from rig.cards.read import read_set
-    from rig.jobs.weighing.lift import LIFT_CAUTION, measure_height
+    from rig.jobs.weighing.lift import LIFT_CAUTION, AxleLifts, measure_height
     from rig.jobs.weighing.pads import bench_pads
     from rig.jobs.weighing.weigh import known_weighing
     from rig.log.store import BenchLog
@@ -52,11 +52,10 @@ def command(
                 pads,
                 log,
                 weighing,
-                list(heights_mm),
-                axle=axle,
+                AxleLifts(
+                    heights_mm=heights_mm, axle=axle, battery_in=battery_in, suspension_blocked=not suspension_free
+                ),
                 ask=ask_in_terminal(unattended=unattended),
-                battery_in=battery_in,
-                suspension_blocked=not suspension_free,
                 progress=bar,
             )
     height, station = lifted.found.height, lifted.found.station

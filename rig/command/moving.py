@@ -51,13 +51,14 @@ def command(
     from rig.cards.chassis import phases_on
     from rig.cards.read import read_card
     from rig.cards.schema import CarCard, PhasesCard
-    from rig.jobs.moving.moving import moving_record, tell_moving, weights_for
+    from rig.jobs.moving.moving import DriftQuestion, answer_moving, moving_record, weights_for
     from rig.log.store import BenchLog
     from rig.report.moving import differences, moving_words
 
     drift = None if phases_card is None else read_card(phases_card, PhasesCard)
     phases = DRIFT if drift is None else phases_on(drift)
     blend = 0.1 if drift is None else drift.blend_s
+    asked = DriftQuestion(phases=phases, grip=grip, drive=drive, rank_phase=phase, blend=blend, seed=seed)
     cars = []
     for path in (car_card, against):
         if path is None:
@@ -68,11 +69,7 @@ def command(
         else:
             with BenchLog(log_folder(log_dir)) as log:
                 load = weights_for(card, log, None, where=str(path))
-        cars.append(
-            tell_moving(
-                card, load, phases, grip=grip, drive=drive, rank_phase=phase, blend=blend, seed=seed, where=str(path)
-            )
-        )
+        cars.append(answer_moving(card, load, asked, where=str(path)))
     answers, other = cars[0], cars[1] if len(cars) > 1 else None
     result: dict[str, Any] = moving_record(answers)
     if other is not None:

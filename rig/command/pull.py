@@ -44,7 +44,7 @@ def command(
 ) -> None:
     """Measure a grip factor by pulling the car sideways with a spring balance."""
     from rig.cards.read import read_set
-    from rig.jobs.grip.grip import measure_pull
+    from rig.jobs.grip.grip import PullTest, measure_pull
     from rig.jobs.weighing.weigh import known_weighing
     from rig.log.store import BenchLog
 
@@ -54,11 +54,13 @@ def command(
             cards,
             log,
             known_weighing(cards, log),
-            part,
-            forces,
-            gauge_u=gauge_u,
-            angle_deg=angle,
-            state="static" if static else "sliding",
+            PullTest(
+                part=part,
+                forces=forces,
+                gauge_u=gauge_u,
+                angle_deg=angle,
+                state="static" if static else "sliding",
+            ),
         )
     show(
         f"{found.quantity} grip ({found.state}) {found.value:.3f} ± {1.96 * found.value * found.relative_u:.3f} of its "

@@ -42,7 +42,7 @@ def command(
 ) -> None:
     """Measure a grip factor on a tilted board, wheels blocked."""
     from rig.cards.read import read_set
-    from rig.jobs.grip.grip import TILT_CAUTION, measure_tilt
+    from rig.jobs.grip.grip import TILT_CAUTION, TiltTest, measure_tilt
     from rig.jobs.weighing.weigh import known_weighing
     from rig.log.store import BenchLog
 
@@ -53,11 +53,13 @@ def command(
             cards,
             log,
             known_weighing(cards, log),
-            part,
-            angles,
-            angle_u_deg=angle_u,
-            nose=nose,
-            state="sliding" if sliding else "static",
+            TiltTest(
+                part=part,
+                angles_deg=angles,
+                angle_u_deg=angle_u,
+                nose=nose,
+                state="sliding" if sliding else "static",
+            ),
         )
     show(
         f"{found.quantity} grip ({found.state}) {found.value:.3f} ± {1.96 * found.value * found.relative_u:.3f} of its "

@@ -23,7 +23,7 @@ import numpy as np
 from rig.cards.read import read_set
 from rig.cards.template import write_new_cards
 from rig.jobs.record.recalculate import recalculate
-from rig.jobs.weighing.pads import bench_pads, calibrate, zero
+from rig.jobs.weighing.pads import CheckMasses, bench_pads, calibrate, zero
 from rig.log.repair import check_log
 from rig.log.store import LOG_FILE, BenchLog, file_hash
 from rig.main import _run
@@ -178,7 +178,7 @@ class Weighing:
         with VirtualPads(seed=4, rate=80, time_factor=30.0) as pads, BenchLog(self._place / "log") as log:
             with bench_pads(cards.bench, log, port=pads.url) as reader:
                 empty = bench.VirtualOperator(pads, np.zeros(4), rng)
-                calibrate(cards.bench, reader, log, [250.0, 500.0, 1000.0], ask=empty, cycles=1)
+                calibrate(cards.bench, reader, log, CheckMasses(masses_g=(250.0, 500.0, 1000.0), cycles=1), ask=empty)
                 pads.set_loads([0.0] * 4)
                 zero(cards.bench, reader, log)
             log.close()

@@ -16,7 +16,7 @@ from rig.cards.read import CardSet, read_set
 from rig.jobs.pushing.compare import Verdict, judge
 from rig.jobs.pushing.measure import measure_clip
 from rig.jobs.pushing.workers import worker_pool
-from rig.jobs.weighing.pads import bench_pads, calibrate, card_hashes, zero
+from rig.jobs.weighing.pads import CheckMasses, bench_pads, calibrate, card_hashes, zero
 from rig.jobs.weighing.weigh import Weighing, weigh_on_pads
 from rig.log.store import BenchLog
 from rig.records.cards_and_pivots import estimate_record
@@ -96,7 +96,12 @@ def _weigh_all(
         empty = VirtualOperator(pads, np.zeros(4), operator_rng)
         with bench_pads(bench_set.bench, log, port=pads.url) as reader:
             calibrate(
-                bench_set.bench, reader, log, CHECK_MASSES_G, ask=empty, cycles=1, cards=card_hashes(log, bench_set)
+                bench_set.bench,
+                reader,
+                log,
+                CheckMasses(masses_g=CHECK_MASSES_G, cycles=1),
+                ask=empty,
+                cards=card_hashes(log, bench_set),
             )
             for setup, truth in setups:
                 cards = sets[setup.name][0]

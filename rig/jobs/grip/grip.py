@@ -30,66 +30,72 @@ TILT_CAUTION = (
 )
 
 
-def measure_tilt(
-    cards: CardSet,
-    log: BenchLog,
-    weighing: Weighing,
-    part: Tested,
-    angles_deg: Sequence[float],
-    *,
-    angle_u_deg: float = 0.5,
-    nose: Literal["up", "down"] = "up",
-    state: State = "static",
-) -> tuple[GripMeasurement, Record]:
-    """Grip from the slope at which the car slips: one axle (the other on rollers), or the whole car, wheels blocked.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TiltTest:
+    """Slopes at which it slips. angles_deg: repeats; their scatter enters.  angle_u_deg: of the protractor, common."""
 
-    angles_deg: repeats; their scatter enters.  angle_u_deg: of the protractor, common to all.
-    """
-    angles = np.radians(np.asarray(angles_deg, dtype=float))
+    part: Tested
+    angles_deg: Sequence[float]
+    angle_u_deg: float = 0.5
+    nose: Literal["up", "down"] = "up"
+    state: State = "static"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PullTest:
+    """Pulls on a spring balance. forces: N, repeats.  gauge_u: of the balance, relative.  angle_deg: of the string."""
+
+    part: Tested
+    forces: Sequence[float]
+    gauge_u: float = 0.02
+    angle_deg: float = 0.0
+    state: State = "sliding"
+
+
+def measure_tilt(cards: CardSet, log: BenchLog, weighing: Weighing, test: TiltTest) -> tuple[GripMeasurement, Record]:
+    """Grip from the slope at which the car slips: one axle (the other on rollers), or the whole car, wheels blocked."""
+    angles = np.radians(np.asarray(test.angles_deg, dtype=float))
     scatter = float(np.std(angles, ddof=1)) if len(angles) > 1 else np.radians(0.7)
     mean, own = float(np.mean(angles)), scatter / float(np.sqrt(len(angles)))
     geometry, front = cards.car.geometry, weighing.weights.front_pct
     height = geometry.cg_height_mm / geometry.wheelbase_mm
     common: dict[str, Any] = {
         "angle_u": own,
-        "angle_shared_u": float(np.radians(angle_u_deg)),
+        "angle_shared_u": float(np.radians(test.angle_u_deg)),
         "front_share": front.value / 100,
         "height_ratio": height,
-        "nose": nose,
-        "state": state,
+        "nose": test.nose,
+        "state": test.state,
         "notes": notes_of(cards),
     }
-    if part == "car":
+    if test.part == "car":
         found = tilt_car(mean, **common)
     else:
-        rolling = cards.car.rear.drag if part == "front" else cards.car.front.drag
+        rolling = cards.car.rear.drag if test.part == "front" else cards.car.front.drag
         found = tilt_axle(
             mean,
-            axle=part,
+            axle=test.part,
             front_share_u=front.u / 100,
             height_ratio_u=geometry.cg_height_mm_u / geometry.wheelbase_mm,
             rolling=rolling,
             **common,
         )
-    return found, _keep(cards, log, found, {"angles_deg": list(angles_deg), "part": part, "nose": nose}, weighing)
+    return found, _keep(
+        cards, log, found, {"angles_deg": list(test.angles_deg), "part": test.part, "nose": test.nose}, weighing
+    )
 
 
 def measure_pull(
     cards: CardSet,
     log: BenchLog,
     weighing: Weighing,
-    part: Tested,
-    forces: Sequence[float],
-    *,
-    gauge_u: float = 0.02,
-    angle_deg: float = 0.0,
-    state: State = "sliding",
+    test: PullTest,
 ) -> tuple[GripMeasurement, Record]:
-    """Grip from a horizontal pull on a spring balance. forces: N, repeats.  gauge_u: relative, of the balance."""
-    values = np.asarray(forces, dtype=float)
+    """Grip from a horizontal pull on a spring balance."""
+    values = np.asarray(test.forces, dtype=float)
     own = float(np.std(values, ddof=1) / np.sqrt(len(values))) if len(values) > 1 else 0.03 * float(values[0])
     gravity = place_gravity(cards.bench)
-    wheels = {"front": [0, 1], "rear": [2, 3], "car": [0, 1, 2, 3]}[part]
+    wheels = {"front": [0, 1], "rear": [2, 3], "car": [0, 1, 2, 3]}[test.part]
     chosen = np.isin(np.arange(4), wheels).astype(float)
     load = float(newtons_from_grams(weighing.weights.load_g[wheels].sum(), gravity=gravity))
     load_u = float(np.sqrt(chosen @ weighing.load_covariance @ chosen))
@@ -98,15 +104,15 @@ def measure_pull(
         force_u=own,
         load=load,
         load_u=load_u,
-        quantity="mean" if part == "car" else part,
-        angle=float(np.radians(angle_deg)),
+        quantity="mean" if test.part == "car" else test.part,
+        angle=float(np.radians(test.angle_deg)),
         angle_u=float(np.radians(2.0)),
         front_weight=weighing.weights.front_pct.value / 100,
-        state=state,
+        state=test.state,
         notes=notes_of(cards),
-        gauge_shared_u=gauge_u,
+        gauge_shared_u=test.gauge_u,
     )
-    return found, _keep(cards, log, found, {"forces_N": list(forces), "part": part}, weighing)
+    return found, _keep(cards, log, found, {"forces_N": list(test.forces), "part": test.part}, weighing)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -63,6 +63,21 @@ class MovingAnswers:
     warnings: tuple[str, ...]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DriftQuestion:
+    """What is asked of every car. grip: factors front and rear, at a quarter of its weight.  blend: s, between phases.
+
+    rank_phase: name of the phase in which changes are ranked; the one with most side acceleration when not given.
+    """
+
+    phases: Sequence[Phase]
+    grip: tuple[float, float] = (0.8, 0.8)
+    drive: str = "rear"
+    rank_phase: str | None = None
+    blend: float = 0.1
+    seed: int = 0
+
+
 def weights_for(card: CarCard, log: BenchLog | None, typed: Sequence[float] | None, *, where: str) -> FloatArray:
     """(4,) N: typed grams, else the newest weighing of this car in the log. Raises InputError when there is none."""
     if typed is not None:
@@ -80,40 +95,36 @@ def weights_for(card: CarCard, log: BenchLog | None, typed: Sequence[float] | No
     return np.array(record.result["corner_weights_g"]) * 1e-3 * float(record.result["gravity_m_s2"])
 
 
-def tell_moving(
+def answer_moving(
     card: CarCard,
     load: FloatArray,
-    phases: Sequence[Phase],
+    asked: DriftQuestion,
     *,
-    grip: tuple[float, float] = (0.8, 0.8),
-    drive: str = "rear",
-    rank_phase: str | None = None,
-    blend: float = 0.1,
-    seed: int = 0,
     where: str = "car card",
 ) -> MovingAnswers:
-    """Everything that the command shows of one car. load: (4,) N at rest.  grip: front, rear at a quarter's weight.
+    """Everything that the command shows of one car. load: (4,) N at rest.
 
-    rank_phase: name of the phase in which changes are ranked; the one with most side acceleration when not given.
     Raises InputError where the cards make no car or no drift.
     """
-    checked = checked_phases(phases)
+    checked = checked_phases(asked.phases)
     car = moving_car(card, load, where=where)
     section = springs_on(card, where=where)
     tyres = tyres_like(
         car.chassis,
-        front=grip[0],
-        rear=grip[1],
+        front=asked.grip[0],
+        rear=asked.grip[1],
         sensitivity=min(section.load_sensitivity, 0.99),
         sensitivity_u=section.load_sensitivity_u,
     )
-    table = phase_table(car.chassis, tyres, checked, drive_front=DRIVE_FRONT[drive])
+    table = phase_table(car.chassis, tyres, checked, drive_front=DRIVE_FRONT[asked.drive])
     warnings = [
         f'phase "{one.name}": the car rolls over' for one, over in zip(checked, table.rolls_over, strict=True) if over
     ]
-    balance_half, load_half = _doubts(card, car, load, tyres, checked, where=where, rng=np.random.default_rng(seed))
-    path = drift_path(car.chassis, tyres, checked, blend=blend, damper=car.damper, inertia=car.inertia)
-    which = _ranked_phase(checked, table, rank_phase)
+    balance_half, load_half = _doubts(
+        card, car, load, tyres, checked, where=where, rng=np.random.default_rng(asked.seed)
+    )
+    path = drift_path(car.chassis, tyres, checked, blend=asked.blend, damper=car.damper, inertia=car.inertia)
+    which = _ranked_phase(checked, table, asked.rank_phase)
     time = np.arange(0.0, 1.2, 2e-3)
     step = respond(
         car.chassis,
@@ -130,7 +141,7 @@ def tell_moving(
     if which is not None:
         found = effects(car.chassis, tyres, checked[which])
         ranking = tuple(sorted(found, key=lambda one: (one.rolls_over, -abs(one.balance_change))))
-    grips = float(np.mean(grip))
+    grips = float(np.mean(asked.grip))
     raised = equilibrium(car.chassis, 0.0, min(lift.lifts * 1.02, 0.5 * (lift.lifts + lift.rolls)))
     return MovingAnswers(
         name=card.name,

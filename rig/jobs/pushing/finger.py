@@ -1,7 +1,7 @@
 """The pushing finger as its marker shows it: station, side and direction of every push, beside what the card says."""
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import msgspec
@@ -52,36 +52,40 @@ def seen_path(watch: FingerWatch, finger: FingerMarker, track: ClipTrack) -> Fin
     return finger_path(*watch.corners(), finger, track)
 
 
-def contacts(
-    pushes: Sequence[MeasuredPush],
-    *,
-    time: FloatArray,
-    pose: FloatArray,
-    covariance: FloatArray,
-    shared: FloatArray,
-    shared_names: Sequence[str],
-    finger_time: FloatArray,
-    tip: FloatArray,
-    tip_covariance: FloatArray,
-    tip_shared: FloatArray,
-) -> tuple[PushContact | None, ...]:
-    """How the finger made each push; None where it was not seen well enough. Shapes as in ClipTrack, FingerPath."""
-    _, in_track, in_path = np.intersect1d(time, finger_time, return_indices=True)
-    own = [row for row, name in enumerate(shared_names) if name in OF_THE_CAR_ALONE]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CarAndFinger:
+    """Car and fingertip on the floor, from a clip or from the log; shapes and units as in ClipTrack and FingerPath."""
+
+    time: FloatArray
+    pose: FloatArray
+    covariance: FloatArray
+    shared: FloatArray
+    shared_names: Sequence[str]
+    finger_time: FloatArray
+    tip: FloatArray
+    tip_covariance: FloatArray
+    tip_shared: FloatArray
+
+
+def contacts(pushes: Sequence[MeasuredPush], seen: CarAndFinger) -> tuple[PushContact | None, ...]:
+    """How the finger made each push; None where it was not seen well enough."""
+    time = seen.time
+    _, in_track, in_path = np.intersect1d(time, seen.finger_time, return_indices=True)
+    own = [row for row, name in enumerate(seen.shared_names) if name in OF_THE_CAR_ALONE]
     found = []
     for push in pushes:
         during = (time[in_track] >= push.start_time) & (time[in_track] <= push.end_time)
         car, finger = in_track[during], in_path[during]
-        causes = len(own) + len(tip_shared)
+        causes = len(own) + len(seen.tip_shared)
         pose_shared, own_shared = np.zeros((causes, len(car), 3)), np.zeros((causes, len(car), 2))
-        pose_shared[: len(own)] = shared[own][:, car]
-        own_shared[len(own) :] = tip_shared[:, finger]
+        pose_shared[: len(own)] = seen.shared[own][:, car]
+        own_shared[len(own) :] = seen.tip_shared[:, finger]
         found.append(
             push_contact(
-                pose[car],
-                covariance[car],
-                tip[finger],
-                tip_covariance[finger],
+                seen.pose[car],
+                seen.covariance[car],
+                seen.tip[finger],
+                seen.tip_covariance[finger],
                 pose_shared=pose_shared,
                 tip_shared=own_shared,
             )
@@ -91,8 +95,7 @@ def contacts(
 
 def contacts_seen(pushes: Sequence[MeasuredPush], track: ClipTrack, path: FingerPath) -> tuple[PushContact | None, ...]:
     """`contacts` of a track and a finger's path."""
-    return contacts(
-        pushes,
+    seen = CarAndFinger(
         time=track.time,
         pose=track.pose,
         covariance=track.covariance,
@@ -103,6 +106,7 @@ def contacts_seen(pushes: Sequence[MeasuredPush], track: ClipTrack, path: Finger
         tip_covariance=path.covariance,
         tip_shared=path.shared,
     )
+    return contacts(pushes, seen)
 
 
 def finger_record(found: Sequence[PushContact | None], shared_names: Sequence[str], cards: CardSet) -> list[Row | None]:

@@ -18,7 +18,7 @@ from rig.base.progress import Progress
 from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import car_state, push_state
 from rig.jobs.pushing.compare import comparison_record
-from rig.jobs.pushing.finger import contacts, finger_record
+from rig.jobs.pushing.finger import CarAndFinger, contacts, finger_record
 from rig.jobs.pushing.forecast import forecast_cards, prediction_record
 from rig.jobs.pushing.measure import push_record
 from rig.jobs.weighing.scale import loads_of, pool
@@ -139,8 +139,7 @@ def _push(record: Record, log: BenchLog) -> dict[str, Any]:
     told: dict[str, Any] = {"pushes": [push_record(push) for push in pushes]}
     if "finger_tip" in kept:
         names = [str(name) for name in kept["shared_names"]]
-        found = contacts(
-            pushes,
+        seen = CarAndFinger(
             time=kept["time_s"],
             pose=kept["pose"],
             covariance=kept["covariance"],
@@ -151,7 +150,7 @@ def _push(record: Record, log: BenchLog) -> dict[str, Any]:
             tip_covariance=kept["finger_covariance"],
             tip_shared=kept["finger_shared"],
         )
-        told["finger"] = finger_record(found, names, cards)
+        told["finger"] = finger_record(contacts(pushes, seen), names, cards)
     return told
 
 

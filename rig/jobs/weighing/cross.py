@@ -64,6 +64,15 @@ def warp_response(car: CarCard) -> WarpResponse:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CrossTarget:
+    """What is wanted. share_pct, tolerance_pct: of the diagonal front left with rear right.  bars: axles with one."""
+
+    share_pct: float = 50.0
+    tolerance_pct: float = 0.5
+    bars: Literal["none", "front", "rear", "both"] = "both"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CrossRun:
     """How the loop went. steps: what was done, in order.  record: in the log."""
 
@@ -77,17 +86,13 @@ def builder_loop(
     pads: OpenPads,
     log: BenchLog,
     *,
+    target: CrossTarget,
     ask: Ask,
     say: Callable[[str], None],
-    target_pct: float = 50.0,
-    tolerance_pct: float = 0.5,
-    bars: Literal["none", "front", "rear", "both"] = "both",
     placings: int = 1,
-    progress: Progress | None = None,
 ) -> CrossRun:
     """Go through the loop: bars unhooked, collars equal, settle, weigh, turn, verify, bars hooked up, verify.
 
-    target_pct, tolerance_pct: of the cross weight, the share of front right with rear left.
     Every weighing is in the log at once.
     """
     rates = spring_rates(cards.car)
@@ -96,9 +101,9 @@ def builder_loop(
         response=response_from_rates(rates),
         rates=rates,
         pitch=cards.car.chassis.rear.collar_pitch_mm * MM,
-        target_pct=target_pct,
-        tolerance_pct=tolerance_pct,
-        bars=bars,
+        target_pct=target.share_pct,
+        tolerance_pct=target.tolerance_pct,
+        bars=target.bars,
         gravity=place_gravity(cards.bench),
     )
     steps: list[BuilderStep] = []
@@ -110,7 +115,7 @@ def builder_loop(
         if step.done:
             break
         if step.weigh:
-            weighings.append(weigh_on_pads(cards, pads, log, placings=placings, ask=ask, progress=progress))
+            weighings.append(weigh_on_pads(cards, pads, log, placings=placings, ask=ask))
             step = next_step(step.state, weighings[-1].weights)
         else:
             ask(Step(text="Done so", action="empty"))
@@ -118,7 +123,7 @@ def builder_loop(
     record = log.record(
         "cross weight",
         cards.car.name,
-        inputs={"target_pct": target_pct, "tolerance_pct": tolerance_pct, "bars": bars},
+        inputs={"target_pct": target.share_pct, "tolerance_pct": target.tolerance_pct, "bars": target.bars},
         result={
             "steps": [one.text for one in steps],
             "done": steps[-1].done,

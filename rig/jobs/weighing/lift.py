@@ -26,6 +26,16 @@ LIFT_CAUTION = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class AxleLifts:
+    """Which axle is lifted how high. heights_mm: of the lifted wheels over the pads."""
+
+    heights_mm: tuple[float, ...]
+    axle: str = "rear"
+    battery_in: bool = False
+    suspension_blocked: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Lifted:
     """The height found, and its record."""
 
@@ -38,20 +48,18 @@ def measure_height(
     pads: OpenPads,
     log: BenchLog,
     weighing: Weighing,
-    heights_mm: list[float],
+    asked: AxleLifts,
     *,
-    axle: str = "rear",
     ask: Ask,
-    battery_in: bool = False,
-    suspension_blocked: bool = True,
     progress: Progress | None = None,
 ) -> Lifted:
     """Lift one axle to several heights, up and down, and weigh the axle that stays on its pads each time.
 
-    weighing: of the level car, for the total and the level axle load.  heights_mm: of the lifted wheels over the pads.
+    weighing: of the level car, for the total and the level axle load.
     Raises InputError for fewer than two heights, BenchError when the pads fail.
     """
-    if len(set(heights_mm)) < 2:
+    axle, heights_mm = asked.axle, set(asked.heights_mm)
+    if len(heights_mm) < 2:
         raise InputError(
             "two different heights are needed at least",
             where="heights",
@@ -60,7 +68,7 @@ def measure_height(
     scale = scale_of(cards.bench, log)
     front_down = axle == "rear"
     down = [0, 1] if front_down else [2, 3]
-    upward = sorted(set(heights_mm))
+    upward = sorted(heights_mm)
     run = [*((height, True) for height in upward), *((height, False) for height in reversed(upward[:-1]))]
     lifts, raw, covariance = [], [], np.zeros((4, 4))
     for height, rising in run:
@@ -94,13 +102,13 @@ def measure_height(
             radius=g.wheel_radius_mm_u * MM,
         ),
         level_front=float(weights.load_g[:2].sum()),
-        suspension_blocked=suspension_blocked,
-        battery_in=battery_in,
+        suspension_blocked=asked.suspension_blocked,
+        battery_in=asked.battery_in,
     )
     record = log.record(
         "cg height",
         cards.car.name,
-        inputs={"axle": axle, "lifts": raw, "battery_in": battery_in},
+        inputs={"axle": axle, "lifts": raw, "battery_in": asked.battery_in},
         result={
             "cg_height_mm": found.height.value * 1e3,
             "cg_height_mm_u": found.height.u * 1e3,

@@ -1,7 +1,7 @@
 """The bench's pads as the use cases need them: opened from the bench card, settled, calibrated, zeroed."""
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -161,26 +161,35 @@ def _not_settled(pads: OpenPads, reading: SettledReading | None, patience: float
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CheckMasses:
+    """What the pads are calibrated against. masses_g: without the empty pad.  mass_u_g: standard uncertainty of each.
+
+    cycles: times up and down.  temperature_c: of the room, None when not known.
+    """
+
+    masses_g: Sequence[float]
+    mass_u_g: float = 0.1
+    cycles: int = 2
+    temperature_c: float | None = None
+
+
 def calibrate(
     bench: BenchCard,
     pads: OpenPads,
     log: BenchLog,
-    masses_g: list[float],
+    checks: CheckMasses,
     *,
     ask: Ask,
-    mass_u_g: float = 0.1,
-    cycles: int = 2,
-    masses: str = "",
-    temperature_c: float | None = None,
     progress: Progress | None = None,
     cards: tuple[str, ...] = (),
 ) -> tuple[list[Calibration], Record]:
     """Calibrate all four pads against check masses, up and down in steps, and store the result.
 
-    masses_g: rising, without the empty pad.  mass_u_g: standard uncertainty of each.  cycles: times up and down.
-    masses: which masses were used.  cards: hashes of the cards.
+    cards: hashes of the cards.
     Raises InputError for masses that cannot be used, BenchError when a pad fails.
     """
+    masses_g = checks.masses_g
     steps = sorted(set(masses_g))
     if len(steps) < 2 or steps[0] <= 0 or steps[-1] > bench.pads.capacity_g:
         raise InputError(
@@ -192,7 +201,7 @@ def calibrate(
     ladder = [0.0, *steps]
     run = [
         (cycle, mass, rising)
-        for cycle in range(cycles)
+        for cycle in range(checks.cycles)
         for mass, rising in [*((m, True) for m in ladder), *((m, False) for m in reversed(ladder[:-1]))]
     ]
     found: list[Calibration] = []
@@ -211,13 +220,13 @@ def calibrate(
                 mass_array,
                 np.array(counts),
                 pad=pads.names[pad],
-                mass_u_g=np.where(mass_array > 0, mass_u_g, 0.0),
+                mass_u_g=np.where(mass_array > 0, checks.mass_u_g, 0.0),
                 capacity_g=bench.pads.capacity_g,
                 cycle=np.array([float(cycle) for cycle, _, _ in run]),
                 rising=np.array([up for _, _, up in run]),
                 date=f"{datetime.now(UTC):%Y-%m-%d}",
-                masses=masses or ", ".join(f"{m:g} g" for m in steps),
-                temperature_c=temperature_c,
+                masses=", ".join(f"{m:g} g" for m in steps),
+                temperature_c=checks.temperature_c,
                 gravity=place_gravity(bench),
             )
         )
@@ -232,7 +241,7 @@ def calibrate(
     record = log.record(
         "calibration",
         bench.name,
-        inputs={"pads": raw, "mass_u_g": mass_u_g},
+        inputs={"pads": raw, "mass_u_g": checks.mass_u_g},
         result={"pads": [to_record(one) for one in found]},
         cards=cards,
         files=[log.add_file("raw readings", pads.raw_file)],
@@ -251,8 +260,7 @@ def stored_calibration(bench: BenchCard, log: BenchLog) -> tuple[list[Calibratio
 
 def zero(bench: BenchCard, pads: OpenPads, log: BenchLog, *, cards: tuple[str, ...] = ()) -> Record:
     """Read the empty pads and store their counts."""
-    limits = None
-    reading = settle(pads, limits=limits)
+    reading = settle(pads)
     return log.record(
         "zero",
         bench.name,

@@ -76,16 +76,15 @@ def weigh_on_pads(
     enough = one_weighing_enough(pooled.load_g, known_pads(placed[-1].loads))
     warnings = [*(text for one in placed for text in one.warnings), pooled.advice]
     warnings += [] if enough.enough else [enough.text]
-    return keep_weighing(
-        cards,
-        log,
-        pooled.load_g,
-        list(pooled.parts),
-        [text for text in dict.fromkeys(warnings) if text],
+    weighed = _AsWeighed(
+        load_g=pooled.load_g,
+        parts=list(pooled.parts),
+        warnings=[text for text in dict.fromkeys(warnings) if text],
         inputs={"source": "pads", "placings": [one.raw for one in placed], "tally": tally_record(pads)},
         parents=scale.records,
         files=[log.add_file("raw readings", pads.raw_file)],
     )
+    return _keep(cards, log, weighed)
 
 
 def known_pads(loads: Loads) -> PadPrior:
@@ -123,12 +122,10 @@ def weigh_turned(
             done.append(turn)
     prior = pad_prior(height_u=cards.bench.pads.level_mm_u * MM)
     found = solve_orientations(np.array(rows), done, prior, noise_g=0.5)
-    weighing = keep_weighing(
-        cards,
-        log,
-        found.load_g,
-        list(found.parts),
-        [found.text],
+    weighed = _AsWeighed(
+        load_g=found.load_g,
+        parts=list(found.parts),
+        warnings=[found.text],
         inputs={
             "source": "pads, turned",
             "turns": done,
@@ -140,7 +137,7 @@ def weigh_turned(
         parents=scale.records,
         files=[log.add_file("raw readings", pads.raw_file)],
     )
-    return weighing, found
+    return _keep(cards, log, weighed), found
 
 
 def weigh_typed(cards: CardSet, log: BenchLog) -> Weighing:
@@ -155,9 +152,10 @@ def weigh_typed(cards: CardSet, log: BenchLog) -> Weighing:
     load_g, parts = typed_loads(np.array(typed.weights_g), typed.weights_resolution_g, gain_u=KITCHEN_SCALE_GAIN_U)
     pooled = pool_placements(load_g, parts, scatter_g=cards.bench.pads.reseat_g)
     advice = [pooled.advice] if pooled.advice else []
-    return keep_weighing(
-        cards, log, load_g, list(pooled.parts), advice, inputs={"source": "typed"}, parents=[], files=[]
+    weighed = _AsWeighed(
+        load_g=load_g, parts=list(pooled.parts), warnings=advice, inputs={"source": "typed"}, parents=[], files=[]
     )
+    return _keep(cards, log, weighed)
 
 
 def known_weighing(cards: CardSet, log: BenchLog) -> Weighing:
@@ -213,31 +211,33 @@ def weights_of(cards: CardSet, load_g: FloatArray, parts: list[DoubtPart]) -> Co
     return corner_weights(load_g, parts, contact=contact_place(cards.car), contact_u=contact_place_u(cards.car))
 
 
-def keep_weighing(
-    cards: CardSet,
-    log: BenchLog,
-    load_g: FloatArray,
-    parts: list[DoubtPart],
-    warnings: list[str],
-    *,
-    inputs: dict[str, Any],
-    parents: list[str],
-    files: list[str],
-) -> Weighing:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _AsWeighed:
+    """Loads as they were weighed. load_g: (4,) g, their uncertainty by cause; the rest is for the log."""
+
+    load_g: FloatArray
+    parts: list[DoubtPart]
+    warnings: list[str]
+    inputs: dict[str, Any]
+    parents: list[str]
+    files: list[str]
+
+
+def _keep(cards: CardSet, log: BenchLog, weighed: _AsWeighed) -> Weighing:
     """Correct for what is pushed otherwise than it was weighed, write the weighing down, and return it."""
-    load_g, parts, counted = as_pushed(cards, load_g, parts)
-    warnings = [*warnings, *counted]
+    load_g, parts, counted = as_pushed(cards, weighed.load_g, weighed.parts)
+    warnings = [*weighed.warnings, *counted]
     weights = weights_of(cards, load_g, parts)
     doubt = [{"name": p.name, "covariance_g2": p.covariance, "dof": p.dof} for p in parts]
     record = log.record(
         "weighing",
         cards.car.name,
-        inputs=inputs,
+        inputs=weighed.inputs,
         result=weights_record(weights)
         | {"gravity_m_s2": place_gravity(cards.bench), "doubt": doubt, "warnings": warnings},
         cards=keep_cards(log, cards),
-        files=files,
-        parents=parents,
+        files=weighed.files,
+        parents=weighed.parents,
     )
     return weighing_from(record, cards)
 

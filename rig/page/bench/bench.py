@@ -12,7 +12,7 @@ from rig.jobs.pushing.compare import Verdict, judge, typed_pivot
 from rig.jobs.pushing.film import LiveLook
 from rig.jobs.pushing.measure import measure_clip, stored_camera
 from rig.jobs.pushing.picture import car_picture
-from rig.jobs.weighing.pads import calibrate, card_hashes, zero
+from rig.jobs.weighing.pads import CheckMasses, calibrate, card_hashes, zero
 from rig.jobs.weighing.weigh import Weighing, weigh_on_pads, weigh_typed, weighing_from
 from rig.log.store import BenchLog
 from rig.page.bench.broadcast import Broadcast
@@ -250,10 +250,8 @@ class Bench:
                     cards.bench,
                     pads,
                     log,
-                    masses_g,
+                    CheckMasses(masses_g=masses_g, mass_u_g=mass_u_g, cycles=1),
                     ask=ask,
-                    mass_u_g=mass_u_g,
-                    cycles=1,
                     progress=job.progress,
                     cards=card_hashes(log, cards),
                 )

@@ -15,7 +15,7 @@ from rig.base.progress import Progress
 from rig.cards.measures import contact_place
 from rig.cards.read import CardSet
 from rig.cards.template import card_text
-from rig.jobs.weighing.pads import OpenPads, calibrate
+from rig.jobs.weighing.pads import CheckMasses, OpenPads, calibrate
 from rig.log.store import BenchLog
 from rig.pads.reader import PadReader
 from rig.pads.steps import Step
@@ -129,9 +129,8 @@ class VirtualSide:
                     cards.bench,
                     OpenPads(source=reader, raw_file=raw, names=names),
                     log,
-                    CHECK_MASSES_G,
+                    CheckMasses(masses_g=CHECK_MASSES_G, cycles=1),
                     ask=hand,
-                    cycles=1,
                     progress=progress,
                 )
 

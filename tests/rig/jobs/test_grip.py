@@ -11,7 +11,7 @@ from scipy.optimize import brentq
 from rig.base.errors import InputError
 from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text
-from rig.jobs.grip.grip import combined_grip, infer_grip, measure_pull, measure_sweep, measure_tilt
+from rig.jobs.grip.grip import PullTest, TiltTest, combined_grip, infer_grip, measure_pull, measure_sweep, measure_tilt
 from rig.jobs.series.series import analyse_plan, changes_for, ladder_of, plan_table
 from rig.jobs.weighing.weigh import weigh_typed
 from rig.log.store import BenchLog
@@ -123,11 +123,11 @@ def test_tilt_and_pull_give_the_textbook_grip(workshop: Workshop) -> None:
     cards = workshop.push("grip", 85.0, 1.0)
     weighing = weigh_typed(cards, workshop.log)
     # whole car on a slope: grip factor = tan(angle), elementary statics
-    found, _ = measure_tilt(cards, workshop.log, weighing, "car", [39.0, 40.0, 41.0])
+    found, _ = measure_tilt(cards, workshop.log, weighing, TiltTest(part="car", angles_deg=(39.0, 40.0, 41.0)))
     assert found.value == pytest.approx(np.tan(np.radians(40.0)), rel=1e-3)
     assert found.state == "static"
     # horizontal pull: grip factor = force / weight
-    found, record = measure_pull(cards, workshop.log, weighing, "car", [12.0, 12.2])
+    found, record = measure_pull(cards, workshop.log, weighing, PullTest(part="car", forces=(12.0, 12.2)))
     assert found.value == pytest.approx(12.1 / (1.6 * 9.80665), rel=1e-3)
     assert found.state == "sliding"
     assert "(sliding) 0.771 ± " in WORDS["grip"](record.result)

@@ -15,10 +15,10 @@ from analysis.weighing.orientations import PAD_UNDER
 from rig.base.errors import BenchError, InputError
 from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text, write_new_cards
-from rig.jobs.weighing.cross import builder_loop, spring_rates, warp_response
-from rig.jobs.weighing.lift import ballast_for, measure_height, moved_ballast
+from rig.jobs.weighing.cross import CrossTarget, builder_loop, spring_rates, warp_response
+from rig.jobs.weighing.lift import AxleLifts, ballast_for, measure_height, moved_ballast
 from rig.jobs.weighing.live import LiveLoads
-from rig.jobs.weighing.pads import OpenPads, bench_pads, calibrate, settle, zero
+from rig.jobs.weighing.pads import CheckMasses, OpenPads, bench_pads, calibrate, settle, zero
 from rig.jobs.weighing.scale import scale_of
 from rig.jobs.weighing.weigh import TURN_WORDS, Weighing, weigh_on_pads, weigh_turned, weighing_from
 from rig.log.store import BenchLog
@@ -47,7 +47,7 @@ class Bench:
 
     def calibrated(self, reader: OpenPads) -> None:
         """Calibrate with masses."""
-        calibrate(self.cards.bench, reader, self.log, MASSES, ask=self.operator(), cycles=1)
+        calibrate(self.cards.bench, reader, self.log, CheckMasses(masses_g=MASSES, cycles=1), ask=self.operator())
         self.pads.set_loads([0.0] * 4)
 
 
@@ -152,7 +152,9 @@ def test_lifting_the_rear_axle_finds_the_height(ready: Bench) -> None:
     with bench_pads(ready.cards.bench, ready.log, port=ready.pads.url) as reader:
         zero(ready.cards.bench, reader, ready.log)
         weighing: Weighing = weigh_on_pads(ready.cards, reader, ready.log, placings=3, ask=ready.operator())
-        lifted = measure_height(ready.cards, reader, ready.log, weighing, [40.0, 70.0, 100.0], ask=lift)
+        lifted = measure_height(
+            ready.cards, reader, ready.log, weighing, AxleLifts(heights_mm=(40.0, 70.0, 100.0)), ask=lift
+        )
     assert lifted.found.height.interval[0] < height < lifted.found.height.interval[1]
     assert lifted.found.height.half_width < 0.012
     assert f"{1000 * lifted.found.height.value:.1f} ± " in WORDS["cg height"](lifted.record.result)
@@ -160,7 +162,7 @@ def test_lifting_the_rear_axle_finds_the_height(ready: Bench) -> None:
         bench_pads(ready.cards.bench, ready.log, port=ready.pads.url) as reader,
         pytest.raises(InputError, match="two"),
     ):
-        measure_height(ready.cards, reader, ready.log, weighing, [40.0], ask=lift)
+        measure_height(ready.cards, reader, ready.log, weighing, AxleLifts(heights_mm=(40.0,)), ask=lift)
 
 
 def test_ballast_both_ways_agree(ready: Bench) -> None:
@@ -218,7 +220,7 @@ def test_weighing_without_calibration_or_zero_says_what_to_do(bench: Bench) -> N
     with bench_pads(bench.cards.bench, bench.log, port=bench.pads.url) as reader:
         with pytest.raises(Exception, match="never been calibrated"):
             weigh_on_pads(bench.cards, reader, bench.log, ask=bench.operator())
-        calibrate(bench.cards.bench, reader, bench.log, MASSES, ask=bench.operator(), cycles=1)
+        calibrate(bench.cards.bench, reader, bench.log, CheckMasses(masses_g=MASSES, cycles=1), ask=bench.operator())
         with pytest.raises(InputError, match="zeroed"):
             weigh_on_pads(bench.cards, reader, bench.log, ask=bench.operator())
 
@@ -297,7 +299,7 @@ def test_the_builder_is_led_to_the_wanted_cross_weight(ready: Bench) -> None:
 
     with bench_pads(ready.cards.bench, ready.log, port=ready.pads.url) as reader:
         zero(ready.cards.bench, reader, ready.log)
-        run = builder_loop(ready.cards, reader, ready.log, ask=ask, say=say, tolerance_pct=1.0)
+        run = builder_loop(ready.cards, reader, ready.log, target=CrossTarget(tolerance_pct=1.0), ask=ask, say=say)
     assert run.steps[-1].done
     final = run.weighings[-1].weights.diagonal_fr_rl_pct.value
     assert final == pytest.approx(50.0, abs=1.2), said
