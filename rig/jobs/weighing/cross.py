@@ -65,7 +65,7 @@ def warp_response(car: CarCard) -> WarpResponse:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CrossTarget:
-    """What is wanted. share_pct, tolerance_pct: of the diagonal front left with rear right.  bars: axles with one."""
+    """What is wanted. share_pct, tolerance_pct: of the cross weight, front right with rear left.  bars: axles with one."""
 
     share_pct: float = 50.0
     tolerance_pct: float = 0.5

@@ -6,7 +6,9 @@ import numpy as np
 
 from analysis.base.pivot import PivotEstimate
 from analysis.figures.car import CarPicture, PivotMark, body_corners
+from rig.jobs.demo.first_try import SeenPush
 from rig.jobs.pushing.compare import Verdict
+from rig.jobs.pushing.what_if import WhatIf, WhatIfAnswer
 from rig.jobs.weighing.weigh import Weighing, weights_record
 from rig.report.sentences import pivot_words, turn_words, warnings_of
 
@@ -36,6 +38,30 @@ def _mark(mark: PivotMark | None) -> dict[str, Any] | None:
     if mark is None or not np.all(np.isfinite(mark.place)):
         return None
     return {"place": mark.place * MM_PER_M, "region": mark.region * MM_PER_M}
+
+
+def seen_json(seen: SeenPush) -> dict[str, Any]:
+    """A push that was looked at without a camera, mm."""
+    return {
+        "poses": seen.poses * np.array([MM_PER_M, MM_PER_M, 1.0]),
+        "kappa_per_m": seen.kappa,
+        "place_mm": seen.place * MM_PER_M,
+    }
+
+
+def what_if_json(answer: WhatIfAnswer, asked: WhatIf, *, whole: bool) -> dict[str, Any]:
+    """A forecast for other numbers, mm. whole: with its interval in words."""
+    return {
+        "load_g": answer.load_g,
+        "assumed": answer.assumed,
+        "whole": whole,
+        "balance": answer.balance * MM_PER_M,
+        "balance_pct": answer.balance_pct,
+        "station_pct": answer.estimate.station_pct,
+        "words": pivot_words(answer.estimate) if whole else "",
+        "mark": _mark(answer.mark),
+        "push_mm": asked.push_pct / 100 * answer.estimate.wheelbase * MM_PER_M,
+    }
 
 
 def weights_json(weighing: Weighing) -> dict[str, Any]:

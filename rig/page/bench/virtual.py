@@ -1,36 +1,28 @@
 """The virtual bench behind the page: pads, the car of a lesson step, a finger and a camera, switched on at will."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
-from analysis.base.arrays import FloatArray
-from analysis.base.gravity import STANDARD_GRAVITY
-from analysis.base.plane import compose, invert, swing_pole, turn_per_travel
 from rig.base.errors import InputError
 from rig.base.progress import Progress
-from rig.cards.measures import contact_place
 from rig.cards.read import CardSet
 from rig.cards.template import card_text
+from rig.jobs.demo.first_try import SeenPush, see_push
 from rig.jobs.weighing.pads import CheckMasses, OpenPads, calibrate
 from rig.log.store import BenchLog
 from rig.pads.reader import PadReader
 from rig.pads.steps import Step
 from rig.page.bench.lesson_steps import LessonStep
-from rig.virtual.bench import CHECK_MASSES_G, VirtualOperator, film_virtual_push, virtual_finger
+from rig.virtual.bench import CHECK_MASSES_G, VirtualOperator, film_virtual_push
 from rig.virtual.dunlin import CAR_KEYS, TEST_KEYS, SetUp, Truth, draw_truth
 from rig.virtual.pads import VirtualPads
-from rig.virtual.push_truth import PushedCar, simulate_push
 
 BENCH_NAME = "Virtual bench"
 CALIBRATING_FACTOR = 40.0
 """The pads were calibrated "before the lesson": that goes quickly, on pads of the same make."""
-FRAMES_SHOWN = 48
-PLAIN_CORNER_G = 400.0
-LONGEST_LOOK_S = 20.0
 
 
 def step_cards(step: LessonStep, setup: SetUp) -> dict[str, str]:
@@ -59,20 +51,6 @@ def true_car(setup: SetUp, seed: int) -> Truth:
     solid = (keys.get("front.kind") == "solid", keys.get("rear.kind") == "solid")
     drag = np.full(4, 0.02) if rolling else np.ones(4)
     return replace(truth, pushed=replace(truth.pushed, drag=drag, solid=solid if rolling else (False, False)))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SeenPush:
-    """A push of the virtual car as it really went, seen without a camera.
-
-    poses: (n, 3) in the car axes of the start, evenly in time.  kappa: 1/m.  place: (2,) m, car axes, the point
-    that stayed; not finite when the car did not turn.  station: m of the push.
-    """
-
-    poses: FloatArray
-    kappa: float
-    place: FloatArray
-    station: float
 
 
 class VirtualSide:
@@ -146,50 +124,3 @@ class VirtualSide:
     def see(self, cards: CardSet) -> SeenPush:
         """Push the car and look without a camera."""
         return see_push(self._true(), cards)
-
-
-def plain_car(cards: CardSet) -> Truth:
-    """A car of the card's size that is alike all round, for a first try with nothing set up."""
-    contacts = contact_place(cards.car)
-    length, mass = float(np.ptp(contacts[:, 0])), 4 * PLAIN_CORNER_G * 1e-3
-    corner_g = np.full(4, PLAIN_CORNER_G)
-    pushed = PushedCar(
-        contacts=contacts,
-        loads=corner_g * 1e-3 * STANDARD_GRAVITY,
-        grip=np.full(4, 0.8),
-        drag=np.ones(4),
-        mass=mass,
-        yaw_inertia=mass * (0.37 * length) ** 2,  # as of the virtual bench's car
-        cg=contacts.mean(axis=0),
-        heading=np.zeros(4),
-    )
-    height = cards.test.push.height_mm * 1e-3
-    return Truth(corner_g=corner_g, pushed=pushed, station_shift=0.0, height=height, plate_shift=np.zeros(3))
-
-
-def see_push(truth: Truth, cards: CardSet) -> SeenPush:
-    """Push a car and look without a camera: for the first try, in less than a second. Raises as `simulate_push`."""
-    push = cards.test.push
-    if push.distance_mm > LONGEST_LOOK_S * push.speed_mm_s:
-        raise InputError(
-            f"this push would take {push.distance_mm / push.speed_mm_s:.0f} s",
-            where="test card, push.speed_mm_s",
-            remedy="Push faster or less far for a first look",
-        )
-    length = cards.car.geometry.wheelbase_mm * 1e-3
-    finger = virtual_finger(cards, truth, rest=0.1)
-    # rounder friction than in a filmed push: off by at most 60 um over the push, and three times as quick
-    moved = simulate_push(truth.pushed, finger, slip_floor=2e-5, rate=60.0, tolerance=1e-5)
-    first, last = moved.pose[0], moved.pose[-1]
-    rows = np.linspace(0, len(moved.pose) - 1, FRAMES_SHOWN).round().astype(int)
-    return SeenPush(
-        poses=compose(invert(first), moved.pose[rows]),
-        kappa=float(turn_per_travel(first, last, length)),
-        place=swing_pole(first, last),
-        station=finger.station,
-    )
-
-
-def seen_record(seen: SeenPush) -> dict[str, Any]:
-    """As plain JSON, mm."""
-    return {"poses": seen.poses * np.array([1e3, 1e3, 1.0]), "kappa_per_m": seen.kappa, "place_mm": seen.place * 1e3}

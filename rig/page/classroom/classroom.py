@@ -11,11 +11,12 @@ import numpy as np
 
 from rig.base.errors import InputError
 from rig.base.files import write_text
-from rig.cards.measures import MM
+from rig.cards.measures import MM, wheelbase
+from rig.jobs.demo.first_try import pin_sentence, plain_car, see_push
+from rig.jobs.series.guesses import guess_spread
 from rig.page.bench.bench import Bench
 from rig.page.bench.lesson_steps import CAUTIONS, STEPS
-from rig.page.bench.views import estimate_json
-from rig.page.bench.virtual import plain_car, see_push, seen_record
+from rig.page.bench.views import estimate_json, seen_json
 
 MOST_GUESSES = 200
 
@@ -43,27 +44,19 @@ class Classroom:
         bench = self._bench
         cards = bench.cards()
         seen = see_push(plain_car(cards), cards) if bench.virtual is None else bench.virtual.see(cards)
-        length = cards.car.geometry.wheelbase_mm
-        pin = np.array([station_pct / 100 * length, side_mm])
-        place = seen.place / MM
-        told = seen_record(seen) | {"pin": pin}
-        if np.all(np.isfinite(place)) and abs(place[0] / length - 0.5) < 30:
-            away = float(np.hypot(*(pin - place)))
-            pct = 100 * float(place[0]) / length
-            where = f"{abs(place[0]):.0f} mm {'ahead of' if place[0] >= 0 else 'behind'} the rear axle"
-            said = f"It swung about a point {where} ({pct:.0f} %). Your pin was {away:.0f} mm away."
-            told |= {"sentence": said.replace("(-", "(−")}
-        else:
-            told |= {"sentence": "It slid almost straight: there is no point that stayed where it was."}
+        length = wheelbase(cards.car)
+        pin = np.array([station_pct / 100 * length, side_mm * MM])
+        sentence = pin_sentence(seen, pin, length)
         with bench.log() as log:
             record = log.record(
                 "first try",
                 cards.test.name,
                 inputs={"pin_pct": station_pct, "pin_side_mm": side_mm, "push_pct": cards.test.push.position_pct},
-                result={"kappa_per_m": seen.kappa, "sentence": told["sentence"], "virtual": True},
+                result={"kappa_per_m": seen.kappa, "sentence": sentence, "virtual": True},
             )
-        bench.broadcast.publish("first", told | {"record": record.number})
-        return {"sentence": told["sentence"]}
+        shown = {"pin": pin / MM, "sentence": sentence, "record": record.number}
+        bench.broadcast.publish("first", seen_json(seen) | shown)
+        return {"sentence": sentence}
 
     # class
 
@@ -116,17 +109,16 @@ class Classroom:
         self.tell()
         return verdict.comparison.sentence
 
-    def phones_opened(self, told: dict[str, str] | None) -> None:
+    def phones_opened(self, opened: dict[str, str] | None) -> None:
         """Phones may send guesses now (address and code), or no longer (None)."""
-        self._phones = told
+        self._phones = opened
         self.tell()
 
     def tell(self) -> None:
         """Tell every page. Where the pins stand is shown; the answer only at the reveal."""
         bench = self._bench
         verdict, step = bench.verdict, bench.step
-        shown = self._phase == "reveal" and verdict is not None
-        told: dict[str, Any] = {
+        shown: dict[str, Any] = {
             "phase": self._phase,
             "question": "Where will it pivot?" if step is None else step.question,
             "title": "" if step is None else step.title,
@@ -134,28 +126,18 @@ class Classroom:
             "pushed": verdict is not None and verdict is not self._known,
             "phones": self._phones,
         }
-        if shown and verdict is not None:
-            told |= {
+        if self._phase == "reveal" and verdict is not None:
+            shown |= {
                 "spread": self._spread(),
                 "sentence": verdict.comparison.sentence,
                 "measured": estimate_json(verdict.measured),
                 "forecast": estimate_json(verdict.forecast.prediction.estimate),
                 "notes": "" if step is None else step.notes,
             }
-        bench.broadcast.publish("class", told)
+        bench.broadcast.publish("class", shown)
 
     def _spread(self) -> dict[str, Any]:
-        """How the guesses lie along the car: middle one and the middle half (order statistics)."""
-        if not self._guesses:
-            return {"count": 0, "words": "No guesses."}
-        low, middle, high = np.quantile([one[0] for one in self._guesses], [0.25, 0.5, 0.75])
-        return {
-            "count": len(self._guesses),
-            "middle_pct": float(middle),
-            "half_pct": [float(low), float(high)],
-            "words": f"{len(self._guesses)} guesses: half of them between {low:.0f} % and {high:.0f} %, "
-            f"the middle one at {middle:.0f} %.",
-        }
+        return guess_spread([station_pct for station_pct, _ in self._guesses])
 
     def _bench_changed(self) -> None:
         if self._bench.verdict is None:

@@ -3,20 +3,16 @@
 import secrets
 from typing import Any
 
-from analysis.base.pivot import PivotEstimate
-from analysis.forecast.inputs import CarState, PushState
-from analysis.series.hidden_change import Hypothesis, hidden_change, most_telling_push
 from rig.base.errors import InputError
-from rig.cards.mechanics import car_state, push_state
+from rig.cards.mechanics import push_state
+from rig.cards.read import CardSet
+from rig.jobs.pushing.measure import measure_clip
+from rig.jobs.pushing.what_if import WhatIf
+from rig.jobs.series.hidden_change import HiddenPush, hidden_odds
 from rig.page.bench.bench import Bench
 from rig.page.bench.jobs import Job
 from rig.page.bench.lesson_steps import HIDDEN, STEPS, HiddenChoice, hidden_setup
-from rig.page.bench.whatif import WhatIf, loads_with
 from rig.virtual.dunlin import BALLAST_G
-
-SCATTER_PER_M = 0.05
-"""Standard deviation between pushes of one car (common practice, no source), until repeats measure it."""
-PUSHES_PCT = (15.0, 30.0, 70.0, 85.0)
 
 
 class HiddenGame:
@@ -25,8 +21,7 @@ class HiddenGame:
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
         self._secret: HiddenChoice | None = None
-        self._pushes: list[tuple[PushState, PivotEstimate]] = []
-        self._choices = [choice.name for choice in HIDDEN]
+        self._pushes: list[HiddenPush] = []
         self._tell("")
 
     def start(self, secret: str | None = None) -> int:
@@ -57,14 +52,11 @@ class HiddenGame:
             job.say("Pushing and filming the car with the secret")
             clip = bench.virtual.film(cards, bench.folder / "page" / "clips", job.progress)
             job.say("Measuring the pivot")
-            estimate = measured_only(bench, clip, job)
-            self._pushes.append((push_state(cards.car, cards.test), estimate))
-            found = hidden_change(self._hypotheses(), self._pushes, scatter=SCATTER_PER_M)
-            states = [push_state(cards.car, _at(cards.test, pct)) for pct in PUSHES_PCT]
-            told = most_telling_push(
-                self._hypotheses(), found.probability, states, kappa_u=max(estimate.kappa_u, SCATTER_PER_M)
-            )
-            self._tell(found.sentence, [[name, round(p, 4)] for name, p in found.probability.items()], told.sentence)
+            with bench.log() as log:
+                estimate = measure_clip(clip, cards, log, progress=job.progress).pushes[0].estimate
+            self._pushes.append(HiddenPush(push=push_state(cards.car, cards.test), measured=estimate))
+            found = hidden_odds(cards, bench.weighing, self._choices(cards), self._pushes)
+            self._tell(found.sentence, [[name, round(p, 4)] for name, p in found.probability.items()], found.next_push)
             return found.sentence
 
         return bench.work.start("hidden change", do)
@@ -78,23 +70,17 @@ class HiddenGame:
         self._tell(said)
         return said
 
-    def _hypotheses(self) -> list[Hypothesis]:
-        bench = self._bench
-        cards, weighing = bench.cards(), bench.weighing
-        cars: list[Hypothesis] = []
-        for choice in HIDDEN:
-            at_mm = choice.ballast_at_mm or 0.0
-            asked = WhatIf(
+    def _choices(self, cards: CardSet) -> dict[str, WhatIf]:
+        return {
+            choice.name: WhatIf(
                 front=choice.grip[0],
                 rear=choice.grip[1],
                 ballast_g=0.0 if choice.ballast_at_mm is None else BALLAST_G,
-                ballast_pct=100 * at_mm / cards.car.geometry.wheelbase_mm,
+                ballast_pct=100 * (choice.ballast_at_mm or 0.0) / cards.car.geometry.wheelbase_mm,
                 push_pct=50.0,
             )
-            load, covariance, test = loads_with(cards, weighing, asked)
-            car: CarState = car_state(cards.car, test, load=load, load_covariance=covariance)
-            cars.append(Hypothesis(name=choice.name, car=car))
-        return cars
+            for choice in HIDDEN
+        }
 
     def _tell(self, sentence: str, odds: list[list[Any]] | None = None, next_push: str = "") -> None:
         self._bench.broadcast.publish(
@@ -105,20 +91,6 @@ class HiddenGame:
                 "sentence": sentence,
                 "odds": odds or [],
                 "next": next_push,
-                "choices": self._choices,
+                "choices": [choice.name for choice in HIDDEN],
             },
         )
-
-
-def measured_only(bench: Bench, clip: Any, job: Job) -> PivotEstimate:
-    """The pivot of the first push in a clip, kept in the log, without a forecast beside it."""
-    from rig.jobs.pushing.measure import measure_clip
-
-    with bench.log() as log:
-        return measure_clip(clip, bench.cards(), log, progress=job.progress).pushes[0].estimate
-
-
-def _at(test: Any, pct: float) -> Any:
-    import msgspec
-
-    return msgspec.structs.replace(test, push=msgspec.structs.replace(test.push, position_pct=pct))

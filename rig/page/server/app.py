@@ -19,12 +19,13 @@ from starlette.types import ASGIApp
 from rig.base.failures import explain
 from rig.base.plain_json import finite_json
 from rig.base.version import SOFTWARE
+from rig.jobs.pushing.what_if import WhatIf, what_if
 from rig.log.export import export_tables
 from rig.page.bench.bench import Bench
 from rig.page.bench.broadcast import encode, stream
 from rig.page.bench.camera_view import BOUNDARY
 from rig.page.bench.card_files import editor
-from rig.page.bench.whatif import WhatIf, what_if
+from rig.page.bench.views import what_if_json
 from rig.page.classroom.classroom import Classroom, lesson_json
 from rig.page.classroom.hidden_change import HiddenGame
 from rig.page.classroom.prints import pack_html, ring_html
@@ -135,7 +136,8 @@ class Page:
     def _what_if(self, request: Request) -> Any:
         given = {name: limited(request.query_params.get(name, "")) for name in routes.WHAT_IF.numbers}
         whole = request.query_params.get("whole", "") == "1"
-        return what_if(self.bench.cards(), self.bench.weighing, WhatIf(**given), whole=whole)
+        asked = WhatIf(**given)
+        return what_if_json(what_if(self.bench.cards(), self.bench.weighing, asked, whole=whole), asked, whole=whole)
 
     async def _export(self, request: Request) -> Response:
         data = await run_in_threadpool(export_zip, self.bench)

@@ -14,6 +14,7 @@ from starlette.responses import Response
 
 from rig.base.errors import BenchError, InputError
 from rig.cards.read import CardSet
+from rig.jobs.pushing.what_if import WhatIf, what_if
 from rig.jobs.weighing.pads import settle
 from rig.log.store import BenchLog
 from rig.page.bench.bench import Bench
@@ -21,7 +22,6 @@ from rig.page.bench.broadcast import LONGEST_LIVE, Broadcast, Listener, stream
 from rig.page.bench.card_files import Deck, changed
 from rig.page.bench.jobs import Job, Work
 from rig.page.bench.pad_listeners import PadHub
-from rig.page.bench.whatif import WhatIf, what_if
 from rig.page.classroom.hidden_change import HiddenGame
 from rig.page.classroom.prints import pack_html, rail
 from rig.page.server.app import told as answering
@@ -271,14 +271,14 @@ def test_the_balance_point_is_the_front_share_of_grip(
 ) -> None:
     # moments of friction forces about the rear axle (statics), at once and with all doubts
     quick = what_if(cards_in(tmp_path), None, asked(**sliders), whole=False)
-    assert quick["balance_pct"] == pytest.approx(balance_pct, abs=1e-9)
-    np.testing.assert_allclose(np.sum(quick["load_g"]), 1600 + sliders.get("ballast_g", 0.0), rtol=1e-12)
+    assert quick.balance_pct == pytest.approx(balance_pct, abs=1e-9)
+    np.testing.assert_allclose(np.sum(quick.load_g), 1600 + sliders.get("ballast_g", 0.0), rtol=1e-12)
 
 
 def test_the_pivot_goes_to_the_other_side_of_a_mirrored_push(tmp_path: Path) -> None:
     # fore-and-aft mirror of a car that is alike all round: the pivot mirrors about the middle (law of symmetry)
     near, far = (
-        what_if(cards_in(tmp_path), None, asked(push_pct=pct), whole=False)["station_pct"] for pct in (85.0, 15.0)
+        what_if(cards_in(tmp_path), None, asked(push_pct=pct), whole=False).estimate.station_pct for pct in (85.0, 15.0)
     )
     assert near < 0
     assert near + far == pytest.approx(100.0, abs=0.05)

@@ -1,13 +1,13 @@
-"""What if: the forecast for other grip, weight or push position, at once; with its doubt when asked for."""
+"""What if: the forecast for other grip, weight or push position, at once; with its uncertainty when asked for."""
 
-from dataclasses import replace
-from typing import Any
+from dataclasses import dataclass, replace
 
 import msgspec
 import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.pivot import PivotEstimate
+from analysis.figures.car import PivotMark
 from analysis.forecast.forecast import predict_push
 from analysis.forecast.inputs import assemble
 from analysis.forecast.region import pole
@@ -20,15 +20,15 @@ from rig.cards.mechanics import car_state, place_gravity, push_state
 from rig.cards.read import CardSet
 from rig.cards.schema import TestCard
 from rig.jobs.weighing.weigh import Weighing
-from rig.page.bench.views import MM_PER_M, estimate_json
 
-DRAWS = 2000
+WHOLE_DRAWS = 2000
 ASSUMED_G = 400.0
 """A corner of a car that was not weighed yet."""
 
 
-class WhatIf(msgspec.Struct, frozen=True, kw_only=True):
-    """What the sliders say. Grip factors; g of ballast at per cent of the wheelbase; push at per cent."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WhatIf:
+    """What is asked. Grip factors; g of ballast at per cent of the wheelbase; push at per cent."""
 
     front: float
     rear: float
@@ -37,11 +37,30 @@ class WhatIf(msgspec.Struct, frozen=True, kw_only=True):
     push_pct: float
 
 
-def what_if(cards: CardSet, weighing: Weighing | None, asked: WhatIf, *, whole: bool) -> dict[str, Any]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WhatIfAnswer:
+    """load_g: (4,) g.  assumed: the car was not weighed.  balance: m ahead of the rear axle.  mark: None off the floor.
+
+    estimate: with an interval when the whole push was followed.
+    """
+
+    load_g: FloatArray
+    assumed: bool
+    balance: float
+    estimate: PivotEstimate
+    mark: PivotMark | None
+
+    @property
+    def balance_pct(self) -> float:
+        """Per cent of the wheelbase."""
+        return 100 * self.balance / self.estimate.wheelbase
+
+
+def what_if(cards: CardSet, weighing: Weighing | None, asked: WhatIf, *, whole: bool) -> WhatIfAnswer:
     """The pivot for other numbers.
 
     whole: False solves the first moment of the push once, at the best estimates (for a moving slider); True follows
-    the whole push with all doubts. Raises InputError for a car or push that cannot be.
+    the whole push with all uncertainties. Raises InputError for a car or push that cannot be.
     """
     length = cards.car.geometry.wheelbase_mm * MM
     load, covariance, test = loads_with(cards, weighing, asked)
@@ -49,10 +68,9 @@ def what_if(cards: CardSet, weighing: Weighing | None, asked: WhatIf, *, whole: 
     push = push_state(cards.car, test)
     if whole:
         travel = cards.test.push.distance_mm * MM
-        prediction = predict_push(car, push, rng=np.random.default_rng(0), travel=travel, draws=DRAWS)
-        estimate, region = prediction.estimate, prediction.region
-        balance, place = prediction.balance.value, None if region is None else region.place
-        outline = np.zeros((0, 2)) if region is None else region.outline
+        prediction = predict_push(car, push, rng=np.random.default_rng(0), travel=travel, draws=WHOLE_DRAWS)
+        estimate, region, balance = prediction.estimate, prediction.region, prediction.balance.value
+        mark = None if region is None else PivotMark(place=region.place, region=region.outline)
     else:
         drawn = assemble(car, replace(push, path="fixed on car"), {}, 1)
         moved = slide(drawn, length, turn=DEFAULT_TURN)
@@ -61,21 +79,15 @@ def what_if(cards: CardSet, weighing: Weighing | None, asked: WhatIf, *, whole: 
             kappa=kappa, kappa_u=0.0, interval=(kappa, kappa), wheelbase=length, count=1, method="best estimates"
         )
         balance = float(centre_of_friction(drawn.contacts)[0])
-        place = pole(np.array([kappa, float(moved.drift[0])]), length) if estimate.finding == "pivot" else None
-        outline = np.zeros((0, 2))
-    return {
-        "load_g": grams_from_newtons(load, gravity=place_gravity(cards.bench)),
-        "assumed": weighing is None,
-        "whole": whole,
-        "balance": balance * MM_PER_M,
-        "balance_pct": 100 * balance / length,
-        "station_pct": estimate.station_pct,
-        "words": estimate_json(estimate)["words"] if whole else "",
-        "mark": None
-        if place is None or not np.all(np.isfinite(place))
-        else {"place": place * MM_PER_M, "region": outline * MM_PER_M},
-        "push_mm": asked.push_pct / 100 * length * MM_PER_M,
-    }
+        named = estimate.finding == "pivot"
+        mark = PivotMark(place=pole(np.array([kappa, float(moved.drift[0])]), length)) if named else None
+    return WhatIfAnswer(
+        load_g=grams_from_newtons(load, gravity=place_gravity(cards.bench)),
+        assumed=weighing is None,
+        balance=balance,
+        estimate=estimate,
+        mark=mark if mark is not None and np.all(np.isfinite(mark.place)) else None,
+    )
 
 
 def loads_with(cards: CardSet, weighing: Weighing | None, asked: WhatIf) -> tuple[FloatArray, FloatArray, TestCard]:
