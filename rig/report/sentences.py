@@ -7,6 +7,7 @@ from analysis.base.pivot import DEG_PER_CM, PivotEstimate
 from analysis.base.wheel_names import WHEELS
 from analysis.figures.car import top_view
 from analysis.weighing.corner_weights import CornerWeights
+from rig.base.car_words import station_words_mm
 from rig.base.files import write_bytes
 from rig.jobs.pushing.compare import Verdict
 from rig.jobs.pushing.finger import station_words
@@ -17,9 +18,8 @@ def pivot_words(estimate: PivotEstimate) -> str:
     """Where it pivoted: per cent of the wheelbase and mm, or how straight it slid."""
     if estimate.station_pct is not None and estimate.interval_pct is not None:
         low, high = estimate.interval_pct
-        mm = estimate.station_pct / 100 * estimate.wheelbase * 1e3
-        place = f"{abs(mm):.0f} mm {'ahead of' if mm >= 0 else 'behind'} the rear axle"
-        return f"{estimate.station_pct:.1f} % ({low:.1f} to {high:.1f}), {place}"
+        from_axle = station_words_mm(estimate.station_pct / 100 * estimate.wheelbase)
+        return f"{estimate.station_pct:.1f} % ({low:.1f} to {high:.1f}), {from_axle}"
     if estimate.finding == "straight":
         return f"straight: pivot farther than {estimate.bound_wheelbases:.0f} wheelbases"
     return f"cannot tell: somewhere farther than {estimate.bound_wheelbases:.1f} wheelbases, if anywhere"

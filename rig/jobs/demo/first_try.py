@@ -6,6 +6,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.plane import compose, invert, swing_pole, turn_per_travel
+from rig.base.car_words import station_words_mm
 from rig.base.errors import InputError
 from rig.cards.measures import MM, contact_place
 from rig.cards.read import CardSet
@@ -82,6 +83,5 @@ def pin_sentence(seen: SeenPush, pin: FloatArray, length: float) -> str:
     if not (np.all(np.isfinite(seen.place)) and abs(x / length - 0.5) < FARTHEST_NAMED):
         return "It slid almost straight: there is no point that stayed where it was."
     away, pct = float(np.hypot(*(pin - seen.place))) / MM, 100 * x / length
-    where = f"{abs(x) / MM:.0f} mm {'ahead of' if x >= 0 else 'behind'} the rear axle"
-    said = f"It swung about a point {where} ({pct:.0f} %). Your pin was {away:.0f} mm away."
-    return said.replace("(-", "(−")
+    sentence = f"It swung about a point {station_words_mm(x)} ({pct:.0f} %). Your pin was {away:.0f} mm away."
+    return sentence.replace("(-", "(−")

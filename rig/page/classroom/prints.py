@@ -3,6 +3,8 @@
 import html
 from collections.abc import Sequence
 
+from analysis.figures.car import body_corners
+from rig.base.car_words import side_words_mm, station_words_mm
 from rig.base.errors import InputError
 from rig.cards.read import CardSet
 from rig.page.bench.bench import Bench
@@ -95,22 +97,15 @@ def ring_html(bench: Bench) -> str:
     if verdict is None:
         raise InputError("nothing was pushed yet", where="standing pencil", remedy="Push once, then print the ring")
     estimate = verdict.forecast.prediction.estimate
-    geometry = cards.car.geometry
     region = verdict.forecast.prediction.region
     if estimate.station_pct is None or region is None:
         raise InputError(
             "the forecast names no pivot for this push", where="standing pencil", remedy="Push farther ahead or behind"
         )
-    x, y = (1e3 * float(part) for part in region.place)
-    inside = (
-        -geometry.body_rear_mm < x < geometry.wheelbase_mm + geometry.body_front_mm
-        and abs(y) < geometry.body_width_mm / 2
-    )
-    where = (
-        f"Fix the ring with its cross {abs(x):.0f} mm {'ahead of' if x >= 0 else 'behind'} the rear axle and "
-        f"{abs(y):.0f} mm to the {'left' if y >= 0 else 'right'} of the middle."
-    )
-    if not inside:
+    x, y = (float(part) for part in region.place)
+    where = f"Fix the ring with its cross {station_words_mm(x)} and {side_words_mm(y)}."
+    (behind, right), (ahead, left) = body_corners(verdict.picture)[[0, 2]]
+    if not (behind < x < ahead and right < y < left):
         where += " That is outside the body: fix a light card arm to the chassis that carries the ring there."
     drawing = (
         '<svg xmlns="http://www.w3.org/2000/svg" width="120mm" height="90mm" viewBox="-60 -45 120 90" role="img" '

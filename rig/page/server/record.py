@@ -6,12 +6,12 @@ from rig.base.version import SOFTWARE
 from rig.jobs.record.experiments import retell
 from rig.log.store import BenchLog, Record
 from rig.page.bench.bench import Bench
+from rig.page.bench.views import estimate_json
 from rig.records.cards_and_pivots import estimate_from
 from rig.records.sources import MissingSourceError, judged_row, parents_of
 from rig.report.experiments import report_parts
 from rig.report.html import Part, Table, report_html
 from rig.report.other_records import record_words
-from rig.report.sentences import pivot_words
 
 NEWEST = 200
 TOLD_IN_FULL = 12
@@ -52,16 +52,8 @@ def _row(log: BenchLog, record: Record) -> dict[str, Any] | None:
         "test": record.title,
         "verdict": record.result["verdict"],
         "sentence": record.result["sentence"],
-        "measured": None if measured is None else _pivot(measured),
-        "forecast": _pivot(forecast),
-    }
-
-
-def _pivot(told: dict[str, Any]) -> dict[str, Any]:
-    return {
-        "words": pivot_words(estimate_from(told)),
-        "station_pct": told.get("station_pct"),
-        "interval_pct": told.get("interval_pct"),
+        "measured": None if measured is None else estimate_json(estimate_from(measured)),
+        "forecast": estimate_json(estimate_from(forecast)),
     }
 
 
