@@ -1,6 +1,5 @@
 """A report on one experiment, a series or a term, made from what the log tells."""
 
-import io
 from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
@@ -16,7 +15,7 @@ from rig.report.html import Part, Table, report_html
 from rig.report.method import MEANING, method_part
 from rig.report.other_records import besides_parts
 from rig.report.pdf import report_pdf
-from rig.report.plots import budget_figure, overview_figure, slide_figure
+from rig.report.plots import budget_figure, overview_figure, save_figure, slide_figure
 from rig.report.sentences import pivot_words, turn_words
 
 DRAWN_IN_FULL = 4
@@ -59,14 +58,10 @@ def _write_figures(folder: Path, parts: Sequence[Part]) -> list[Path]:
         name = "".join(c if c.isalnum() else "-" for c in part.title.lower())
         short = "-".join(filter(None, name.split("-")))[:60]
         for kind in ("svg", "png"):
-            buffer = io.BytesIO()
             assert part.figure is not None
-            if kind == "png":  # the smallest file would cost far more time
-                part.figure.savefig(buffer, format=kind, dpi=220, pil_kwargs={"compress_level": 2})
-            else:
-                part.figure.savefig(buffer, format=kind)
-            written.append(folder / f"{number:02d}-{short}.{kind}")
-            write_bytes(written[-1], buffer.getvalue())
+            # the smallest PNG would cost far more time
+            how = {"dpi": 220, "pil_kwargs": {"compress_level": 2}} if kind == "png" else {}
+            written.append(save_figure(part.figure, folder / f"{number:02d}-{short}.{kind}", **how))
     return written
 
 

@@ -1,15 +1,14 @@
 """The map of turn per travel over push position and grip ratio, as a picture."""
 
-import io
 from pathlib import Path
 
 import numpy as np
 
-from rig.base.files import write_bytes
 from rig.cards.measures import wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.series.series import map_of
 from rig.jobs.weighing.weigh import Weighing
+from rig.report.plots import save_figure
 
 
 def write_map(path: Path, cards: CardSet, weighing: Weighing) -> Path:
@@ -43,7 +42,4 @@ def write_map(path: Path, cards: CardSet, weighing: Weighing) -> Path:
     axes.set_title(f"{cards.car.name}: where it pivots (lines: pivot, % of the wheelbase)", loc="left")
     axes.legend(loc="lower right")
     figure.colorbar(filled, label="turn per travel, 1/m")
-    buffer = io.BytesIO()
-    figure.savefig(buffer, format=path.suffix.lstrip(".") or "png", dpi=140)
-    write_bytes(path, buffer.getvalue())
-    return path
+    return save_figure(figure, path, dpi=140)

@@ -3,18 +3,29 @@
 Measured and forecast differ in marker and hatching as well as in colour (palette after Okabe and Ito, 2008).
 """
 
+import io
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from analysis.base.pivot import DEG_PER_CM
 from analysis.figures.car import FORECAST, MEASURED, QUIET
+from rig.base.files import write_bytes
 from rig.jobs.record.experiments import Contribution, Experiment, Track
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+
+
+def save_figure(figure: "Figure", path: Path, **how: Any) -> Path:
+    """Write a figure whole or not at all; its ending is the format, else PNG. how: as `savefig` takes it."""
+    buffer = io.BytesIO()
+    figure.savefig(buffer, format=path.suffix.lstrip(".") or "png", **how)
+    write_bytes(path, buffer.getvalue())
+    return path
 
 
 def slide_figure(track: Track) -> "Figure":

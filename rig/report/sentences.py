@@ -8,10 +8,10 @@ from analysis.base.wheel_names import WHEELS
 from analysis.figures.car import top_view
 from analysis.weighing.corner_weights import CornerWeights
 from rig.base.car_words import station_words_mm
-from rig.base.files import write_bytes
 from rig.jobs.pushing.compare import Verdict
 from rig.jobs.pushing.finger import station_words
 from rig.records.sources import finger_row
+from rig.report.plots import save_figure
 
 
 def pivot_words(estimate: PivotEstimate) -> str:
@@ -117,9 +117,4 @@ def compared_table(verdicts: Sequence[Verdict]) -> str:
 
 def write_picture(path: Path, verdict: Verdict) -> Path:
     """Write the top view; the ending (.png, .svg, .pdf) decides the format."""
-    import io
-
-    buffer = io.BytesIO()
-    top_view(verdict.picture).savefig(buffer, format=path.suffix.lstrip(".") or "png", dpi=150)
-    write_bytes(path, buffer.getvalue())
-    return path
+    return save_figure(top_view(verdict.picture), path, dpi=150)

@@ -1,6 +1,5 @@
 """What a measured clip shows: overlay, residuals, the pivot against rotation, and the quality of the track in words."""
 
-import io
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,13 +9,13 @@ from analysis.base.arrays import FloatArray
 from analysis.base.plane import place
 from analysis.figures.car import FORECAST, MEASURED, QUIET
 from analysis.measured.pushes import MeasuredPush
-from rig.base.files import whole_file, write_bytes, write_text
+from rig.base.files import whole_file, write_text
 from rig.base.progress import Progress
-from rig.cards.measures import MM, wheelbase
+from rig.cards.measures import wheelbase
 from rig.cards.read import CardSet
-from rig.cards.schema import CarCard
 from rig.jobs.pushing.measure import Measurement
 from rig.jobs.pushing.setup_clips import overlay_scene
+from rig.report.plots import save_figure
 from rig.report.sentences import noted, pivot_words, turn_words
 from vision.clip.overlay import overlay_clip, overlay_still
 
@@ -64,11 +63,10 @@ def write_track_report(
     Raises the rooms' errors when the clip cannot be read again or the folder refuses.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    outline = body_outline(cards.car)
     written: list[Path] = []
     for push in measurement.pushes:
         title = f"{cards.test.name}, push {push.number} of {len(measurement.pushes)}"
-        scene = overlay_scene(measurement, push, cards, outline, title)
+        scene = overlay_scene(measurement, push, cards, title)
         if push is measurement.pushes[0]:
             written.append(folder / f"{stem}.webm")
             with whole_file(written[-1]) as part:
@@ -77,20 +75,12 @@ def write_track_report(
         with whole_file(written[-1]) as part:
             overlay_still(measurement.clip, part, scene, at=push.end_time, whole_picture=whole_picture)
     length = wheelbase(cards.car)
-    written.append(_saved(residual_figure(measurement, length), folder / f"{stem}-residuals.png"))
+    written.append(save_figure(residual_figure(measurement, length), folder / f"{stem}-residuals.png", dpi=140))
     if any(push.path is not None for push in measurement.pushes):
-        written.append(_saved(path_figure(measurement, length), folder / f"{stem}-pivot-path.png"))
+        written.append(save_figure(path_figure(measurement, length), folder / f"{stem}-pivot-path.png", dpi=140))
     written.append(folder / f"{stem}-track.txt")
     write_text(written[-1], track_words(measurement) + "\n")
     return written
-
-
-def body_outline(car: CarCard) -> FloatArray:
-    """(4, 2) m, the body from above in car axes."""
-    geometry = car.geometry
-    ahead, behind = (geometry.wheelbase_mm + geometry.body_front_mm) * MM, -geometry.body_rear_mm * MM
-    half = geometry.body_width_mm * MM / 2
-    return np.array([[behind, -half], [ahead, -half], [ahead, half], [behind, half]])
 
 
 def rest_residual(measurement: Measurement, push: MeasuredPush, length: float) -> tuple[FloatArray, FloatArray]:
@@ -191,10 +181,3 @@ def path_figure(measurement: Measurement, length: float) -> "Figure":
     axes.grid(alpha=0.2)
     axes.legend(fontsize=9, frameon=False)
     return figure
-
-
-def _saved(figure: "Figure", path: Path) -> Path:
-    buffer = io.BytesIO()
-    figure.savefig(buffer, format="png", dpi=140)
-    write_bytes(path, buffer.getvalue())
-    return path

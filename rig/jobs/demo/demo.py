@@ -42,9 +42,7 @@ class DemoRow:
     verdict: Verdict
 
 
-def run_demo(
-    out: Path, *, seed: int = 0, say: Say = print, progress: Progress | None = None, workers: int = 2
-) -> list[DemoRow]:
+def run_demo(out: Path, *, seed: int = 0, say: Say = print, progress: Progress | None = None) -> list[DemoRow]:
     """Run it, leaving cards, clips, log and result.json in `out`.
 
     say: takes one line of text at each stage.  progress: 0..1.  Ctrl-C leaves what was done, log included.
@@ -57,7 +55,7 @@ def run_demo(
     }
     jobs = [(setup, truth, cards) for setup, truth in setups for cards in sets[setup.name]]
     rows: list[DemoRow] = []
-    with BenchLog(out / "log") as log, worker_pool(workers) as pool:
+    with BenchLog(out / "log") as log, worker_pool(2) as pool:
         say("Filming six pushes of the virtual car")
         films = [
             pool.submit(film_virtual_push, cards, truth, _clip(cards), seed=seed + index)

@@ -15,7 +15,7 @@ from analysis.moving.modes import Modes, modes
 from analysis.moving.phases import DriftPath, Phase, PhaseTable, checked_phases, drift_path, phase_table, with_axis
 from analysis.moving.pivots import ReachablePivots, reachable_pivots
 from analysis.moving.region import Region, reachable
-from analysis.moving.response import Arrival, Response, arrival, ramp, respond
+from analysis.moving.response import Arrival, arrival, ramp, respond
 from analysis.moving.setup_changes import Effect, effects
 from analysis.moving.transfer import LiftOff, lift_off
 from analysis.moving.tyres import Tyres, friction_centre, tyres_like
@@ -38,14 +38,12 @@ class MovingAnswers:
     """All answers for one car.
 
     table: steady phases.  balance_half, load_half: (p,) m and (p, 4) N, 95 % half-widths from the cards' doubts.
-    path: with dampers.  region, pivots, lift, modes, step, arrival: see analysis.
+    path: with dampers.  region, pivots, lift, modes, arrival: see analysis.
     ranking: usual changes, those that move the balance point of `phase` most first.  rule: equal shares beside.
     """
 
     name: str
     car: Moving
-    tyres: Tyres
-    load: FloatArray
     phases: tuple[Phase, ...]
     table: PhaseTable
     balance_half: FloatArray
@@ -55,7 +53,6 @@ class MovingAnswers:
     pivots: ReachablePivots
     lift: LiftOff
     modes: Modes
-    step: Response
     arrival: Arrival
     ranking: tuple[Effect, ...]
     ranked_phase: str
@@ -146,8 +143,6 @@ def answer_moving(
     return MovingAnswers(
         name=card.name,
         car=car,
-        tyres=tyres,
-        load=load,
         phases=checked,
         table=table,
         balance_half=balance_half,
@@ -157,7 +152,6 @@ def answer_moving(
         pivots=reachable_pivots(car.chassis, tyres),
         lift=lift,
         modes=modes(car.chassis, car.damper, car.inertia),
-        step=step,
         arrival=arrival(step),
         ranking=ranking,
         ranked_phase="" if which is None else checked[which].name,

@@ -4,8 +4,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from analysis.base.pivot import PivotEstimate
 from analysis.figures.car import CarPicture, PivotMark
 from analysis.forecast.comparison import Comparison, compare
@@ -19,7 +17,7 @@ from rig.jobs.pushing.finger import pushed_as_seen
 from rig.jobs.pushing.forecast import Forecast, forecast
 from rig.jobs.pushing.measure import Measurement, measure_clip, stored_camera
 from rig.jobs.pushing.picture import car_picture, measured_mark, swept_poses
-from rig.jobs.pushing.quickness import Quickness, judge_quickness
+from rig.jobs.pushing.quickness import Quickness, finger_advance, judge_quickness
 from rig.jobs.weighing.weigh import Weighing, known_weighing
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import keep_cards
@@ -185,8 +183,7 @@ def _extent(cards: CardSet, push: MeasuredPush | None, measured: PivotEstimate) 
     """
     if push is None:
         return None, None
-    arm = (cards.test.push.position_pct / 100 - 0.5) * wheelbase(cards.car)
-    advance = abs(push.travel + 2.0 * np.sin(push.turn / 2.0) * arm)
+    _, advance = finger_advance(cards, push)
     if measured.finding == "pivot":
         return abs(push.turn), 1.3 * advance
     return None, advance

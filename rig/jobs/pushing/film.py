@@ -33,14 +33,13 @@ def film_push(
     *,
     say: Callable[[LiveLook], None],
     device: str = "",
-    stop: Callable[[], bool] | None = None,
     patience: float = 300.0,
     opener: Callable[[str], Any] | None = None,
 ) -> Recording:
     """Wait until the car moves, record it with a pre-roll, stop when it rests.
 
-    device: instead of the bench card's.  say: called with each look.  stop: asked often; True ends (and keeps what
-    was recorded).  patience: s to wait for a movement.  opener: how to open the device, for tests.
+    device: instead of the bench card's.  say: called with each look.  patience: s to wait for a movement.
+    opener: how to open the device, for tests.
     Raises BenchError when the camera does not open, ends, or nothing moves.
     """
     section, floor = cards.bench.camera, floor_layout(cards.bench)
@@ -57,7 +56,7 @@ def film_push(
         try:
             while True:
                 shot = _next(camera, looked, name)
-                if shot is None or (stop is not None and stop()):
+                if shot is None:
                     break
                 looked = shot.number
                 judgement = judge_picture(shot.picture, floor, car)

@@ -8,10 +8,10 @@ import numpy as np
 from analysis.forecast.advice import one_thing
 from analysis.forecast.forecast import Prediction, predict_push
 from rig.cards.measures import MM
-from rig.cards.mechanics import car_state, push_state
+from rig.cards.mechanics import push_state
 from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import pushed_at
-from rig.jobs.weighing.weigh import Weighing
+from rig.jobs.weighing.weigh import Weighing, weighed_car
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import estimate_record, keep_cards
 
@@ -43,7 +43,7 @@ def forecast(
     travel: m, advance of the finger at which the slide ends at the latest; None: the distance on the card.
     Raises the rooms' InputError for a car or push that cannot be.
     """
-    car = car_state(cards.car, cards.test, load=weighing.load, load_covariance=weighing.load_covariance)
+    car = weighed_car(cards, weighing)
     push = push_state(cards.car, cards.test)
     travel = cards.test.push.distance_mm * MM if travel is None else travel
     prediction = predict_push(car, push, rng=np.random.default_rng(seed), turn=turn, travel=travel, draws=draws)

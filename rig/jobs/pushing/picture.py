@@ -70,13 +70,13 @@ def swept_poses(time: FloatArray, pose: FloatArray, *, start: float, end: float,
     return compose(invert(start_pose), shown)
 
 
-def _ellipse(centre: FloatArray, covariance: FloatArray, *, points: int = 48) -> FloatArray:
-    """(points, 2) m, outline that holds 95 % of a plane normal distribution (chi-square, 2 degrees of freedom).
+def _ellipse(centre: FloatArray, covariance: FloatArray) -> FloatArray:
+    """(48, 2) m, outline that holds 95 % of a plane normal distribution (chi-square, 2 degrees of freedom).
 
     centre: (2,) m.  covariance: (2, 2) m².
     """
     values, axes = np.linalg.eigh(covariance)
-    around = np.linspace(0.0, 2 * np.pi, points, endpoint=False)
+    around = np.linspace(0.0, 2 * np.pi, 48, endpoint=False)
     circle = np.stack([np.cos(around), np.sin(around)], axis=-1)
     outline: FloatArray = centre + circle * np.sqrt(5.991 * np.maximum(values, 0.0)) @ axes.T
     return outline

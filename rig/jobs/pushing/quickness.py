@@ -13,9 +13,9 @@ from analysis.quick.slide import Body, FingerMotion, push_quickly
 from analysis.quick.yaw_inertia import YawInertia, from_size
 from analysis.sliding.contacts import Contacts
 from rig.cards.measures import MM, wheelbase
-from rig.cards.mechanics import car_state, push_state
+from rig.cards.mechanics import push_state
 from rig.cards.read import CardSet
-from rig.jobs.weighing.weigh import Weighing
+from rig.jobs.weighing.weigh import Weighing, weighed_car
 from vision.base.types import ClipTrack
 
 MARGIN_S = 0.3
@@ -53,7 +53,7 @@ def judge_quickness(
     shown = (track.time >= push.start_time - MARGIN_S) & (track.time <= push.end_time + MARGIN_S)
     if np.count_nonzero(shown) < 12:
         return None
-    car = car_state(cards.car, cards.test, load=weighing.load, load_covariance=weighing.load_covariance)
+    car = weighed_car(cards, weighing)
     drawn = assemble(car, push_state(cards.car, cards.test), {}, 1).contacts
     contacts = Contacts(
         place=np.asarray(drawn.place)[0],
@@ -77,6 +77,12 @@ def judge_quickness(
     return Quickness(ratio=ratio, recommendation=recommendation, dynamic_kappa=dynamic)
 
 
+def finger_advance(cards: CardSet, push: MeasuredPush) -> tuple[float, float]:
+    """How far the finger stood ahead of the wheelbase's middle, and how far the point it touched went sideways, m."""
+    arm = (cards.test.push.position_pct / 100 - 0.5) * wheelbase(cards.car)
+    return arm, abs(push.travel + 2.0 * np.sin(push.turn / 2.0) * arm)
+
+
 def _dynamic(cards: CardSet, contacts: Contacts, body: Body, push: MeasuredPush) -> float | None:
     """Turn per travel of the same push with mass and yaw inertia; None when it does not come to rest.
 
@@ -84,8 +90,7 @@ def _dynamic(cards: CardSet, contacts: Contacts, body: Body, push: MeasuredPush)
     starts and ends over a fifth of its way.
     """
     card, length = cards.test.push, wheelbase(cards.car)
-    arm = (card.position_pct / 100 - 0.5) * length
-    advance = abs(push.travel + 2.0 * np.sin(push.turn / 2.0) * arm)
+    arm, advance = finger_advance(cards, push)
     speed = max(abs(push.peak_speed) + abs(push.peak_yaw_rate * arm), 1e-3)
     side = 1 if card.side == "right" else -1
     finger = FingerMotion(

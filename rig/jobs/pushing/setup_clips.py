@@ -17,6 +17,7 @@ from rig.cards.measures import BAR_MM, MM, car_markers, floor_layout, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.pushing.compare import Verdict
 from rig.jobs.pushing.measure import Measurement, camera_record, stored_camera
+from rig.jobs.pushing.picture import car_picture
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import keep_cards
 from vision.base.types import Marker
@@ -146,9 +147,7 @@ def draw_overlay(
     predicted = None
     if region is not None and np.hypot(*(region.place - [wheelbase(verdict.cards.car) / 2, 0])) < 1.0:
         predicted = _mark(push, region.place, region.covariance, "forecast")
-    scene = overlay_scene(
-        measurement, push, verdict.cards, body_corners(verdict.picture)[:-1], verdict.cards.test.name, predicted
-    )
+    scene = overlay_scene(measurement, push, verdict.cards, verdict.cards.test.name, predicted)
     folder.mkdir(parents=True, exist_ok=True)
     files = OverlayFiles(clip=folder / f"{stem}.webm", still=folder / f"{stem}-still.png")
     with whole_file(files.clip) as part:
@@ -162,11 +161,10 @@ def overlay_scene(
     measurement: Measurement,
     push: MeasuredPush,
     cards: CardSet,
-    outline: FloatArray,
     title: str,
     predicted: PivotMark | None = None,
 ) -> OverlayScene:
-    """What to draw over the clip for one of its pushes. outline: (k, 2) m, of the body in car axes."""
+    """What to draw over the clip for one of its pushes."""
     measured = None
     if push.pole is not None and push.pole_covariance is not None:
         measured = _mark(push, push.pole, push.pole_covariance, "measured")
@@ -182,7 +180,7 @@ def overlay_scene(
         picture_time=track.picture_time,
         finger_time=finger_time,
         finger=finger,
-        outline=outline,
+        outline=body_corners(car_picture(cards, None))[:-1],
         measured=measured,
         predicted=predicted,
         title=title.encode("ascii", "replace").decode(),

@@ -10,10 +10,10 @@ from analysis.grip.combine import GripMeasurement
 from analysis.grip.conditions import GripNotes, differences
 from analysis.grip.inference import PushEvidence
 from rig.base.errors import InputError
-from rig.cards.mechanics import car_state, push_state
+from rig.cards.mechanics import push_state
 from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import pushed_as_seen
-from rig.jobs.weighing.weigh import Weighing, known_weighing
+from rig.jobs.weighing.weigh import Weighing, known_weighing, weighed_car
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import estimate_from
 from rig.records.sources import finger_row, push_row
@@ -32,9 +32,7 @@ class PushOnRecord:
     @property
     def evidence(self) -> PushEvidence:
         """For the backwards inference."""
-        car = car_state(
-            self.cards.car, self.cards.test, load=self.weighing.load, load_covariance=self.weighing.load_covariance
-        )
+        car = weighed_car(self.cards, self.weighing)
         return PushEvidence(
             car=car,
             push=push_state(self.cards.car, self.cards.test),

@@ -17,10 +17,10 @@ from analysis.series.plan import PlannedPush, full_factorial, plan_series
 from analysis.statistics.pooling import kappa_change
 from rig.base.errors import InputError
 from rig.cards.measures import MM, wheelbase
-from rig.cards.mechanics import car_state, push_state
+from rig.cards.mechanics import push_state
 from rig.cards.read import CardSet, read_set
 from rig.jobs.series.evidence import PushOnRecord, measured_push, measured_pushes, notes_of, told_apart
-from rig.jobs.weighing.weigh import Weighing
+from rig.jobs.weighing.weigh import Weighing, weighed_car
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import keep_cards
 
@@ -203,17 +203,14 @@ def changes_for(
     *,
     ballast_g: float | None = None,
     ballast_mm: float = 0.0,
-    reach_mm: tuple[float, float] | None = None,
     seed: int = 0,
 ) -> tuple[Change, ...]:
-    """Single changes that bring the pivot to a wanted station, ranked. ballast: where it lies and may lie, mm."""
-    car = car_state(cards.car, cards.test, load=weighing.load, load_covariance=weighing.load_covariance)
+    """Single changes that bring the pivot to a wanted station, ranked. ballast_mm: where it lies now."""
+    car = weighed_car(cards, weighing)
     ballast = None
     if ballast_g is not None:
-        low, high = reach_mm or (
-            -cards.car.geometry.body_rear_mm,
-            cards.car.geometry.wheelbase_mm + cards.car.geometry.body_front_mm,
-        )
+        g = cards.car.geometry
+        low, high = -g.body_rear_mm, g.wheelbase_mm + g.body_front_mm
         ballast = Ballast(mass=ballast_g / 1000, station=ballast_mm * MM, low=low * MM, high=high * MM)
     return to_reach(
         car, push_state(cards.car, cards.test), wanted_pct, rng=np.random.default_rng(seed), ballast=ballast
@@ -222,7 +219,7 @@ def changes_for(
 
 def map_of(cards: CardSet, weighing: Weighing, stations_pct: FloatArray, ratios: FloatArray) -> FloatArray:
     """kappa (n, m), 1/m, over push stations (per cent) and front-to-rear grip ratios."""
-    car = car_state(cards.car, cards.test, load=weighing.load, load_covariance=weighing.load_covariance)
+    car = weighed_car(cards, weighing)
     return pivot_map(
         car, push_state(cards.car, cards.test), station=stations_pct / 100 * wheelbase(cards.car), grip_ratio=ratios
     )

@@ -21,7 +21,6 @@ from analysis.weighing.cross_weight import (
 )
 from analysis.weighing.cross_weight import Step as BuilderStep
 from rig.base.errors import InputError
-from rig.base.progress import Progress
 from rig.cards.measures import MM, contact_place
 from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
@@ -65,7 +64,7 @@ def warp_response(car: CarCard) -> WarpResponse:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CrossTarget:
-    """What is wanted. share_pct, tolerance_pct: of the cross weight, front right with rear left.  bars: axles with one."""
+    """What is wanted. share_pct, tolerance_pct: of front right with rear left.  bars: axles with one."""
 
     share_pct: float = 50.0
     tolerance_pct: float = 0.5
@@ -77,7 +76,6 @@ class CrossRun:
     """How the loop went. steps: what was done, in order.  record: in the log."""
 
     steps: tuple[BuilderStep, ...]
-    weighings: tuple[Weighing, ...]
     record: Record
 
 
@@ -132,7 +130,7 @@ def builder_loop(
         cards=keep_cards(log, cards),
         parents=[one.record.id for one in weighings],
     )
-    return CrossRun(steps=tuple(steps), weighings=tuple(weighings), record=record)
+    return CrossRun(steps=tuple(steps), record=record)
 
 
 def judge_floor(cards: CardSet, weighing: Weighing, *, response: WarpResponse | None = None) -> FloorVerdict:
@@ -158,7 +156,6 @@ def measure_response(
     wheel: int,
     shim_mm: float,
     ask: Ask,
-    progress: Progress | None = None,
 ) -> tuple[WarpResponse, Record]:
     """Measure what one millimetre of pad height is worth on this car by putting a known shim under one pad.
 
@@ -171,7 +168,7 @@ def measure_response(
         f"Put the {shim_mm:g} mm shim under the {WHEELS[wheel]} pad, bounce the car",
     ):
         ask(Step(text=text, action="car"))
-        placed = scale.place_once(pads, progress=progress)
+        placed = scale.place_once(pads)
         loads.append(scale.wheels(placed.loads.load_g) * place_gravity(cards.bench) / 1000.0)
         raw.append(placed.raw)
     scatter = (cards.bench.pads.reseat_g / 4 * place_gravity(cards.bench) / 1000.0) ** 2  # not lifted off in between

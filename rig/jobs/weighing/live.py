@@ -11,7 +11,7 @@ from analysis.base.errors import AnalysisError
 from analysis.weighing.calibration import Calibration
 from analysis.weighing.corner_weights import DIAGONAL_FL_RR, FRONT, LEFT, group_share
 from analysis.weighing.settled import SettledDetector, SettledReading
-from rig.jobs.weighing.pads import OpenPads
+from rig.jobs.weighing.pads import OpenPads, feed
 from rig.jobs.weighing.scale import Scale
 from rig.log.store import BenchLog
 from rig.pads.frames import PadFrame
@@ -41,9 +41,8 @@ class LiveLoads:
         """Take the frames that have come since; they are returned for those who want every one."""
         frames = self._heard.drain()
         for frame in frames:
+            feed(self._detector, frame)
             if frame.usable:
-                at = frame.host_time if frame.device_time is None else frame.device_time
-                self._detector.feed(at, np.array(frame.counts), np.array(frame.missing))
                 self._newest = frame
         return frames
 

@@ -28,7 +28,7 @@ from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
 from rig.cards.schema import BenchCard
 from rig.log.store import BenchLog, Record
-from rig.pads.frames import PortState
+from rig.pads.frames import PadFrame, PortState
 from rig.pads.listeners import PadListener, PadSource
 from rig.pads.merge import MergedPads
 from rig.pads.patterns import PatternLines
@@ -127,10 +127,7 @@ def settle(
             pads.check()
             pads.source.wait_newer(pads.source.latest, 0.25)
             for frame in heard.drain():
-                if frame.usable:
-                    # the board's own clock has no jitter of the cable; a restart makes the detector begin afresh
-                    at = frame.host_time if frame.device_time is None else frame.device_time
-                    detector.feed(at, np.array(frame.counts), np.array(frame.missing))
+                feed(detector, frame)
             reading = detector.reading()
             if reading is not None and reading.settled:
                 return reading
@@ -139,6 +136,14 @@ def settle(
             if progress is not None:
                 progress(min(waited / patience, 1.0))
     raise _not_settled(pads, reading, patience)
+
+
+def feed(detector: SettledDetector, frame: PadFrame) -> None:
+    """Hand a frame on to the judge of rest, if it can be used."""
+    if frame.usable:
+        # the board's own clock has no jitter of the cable; a restart makes the detector begin afresh
+        at = frame.host_time if frame.device_time is None else frame.device_time
+        detector.feed(at, np.array(frame.counts), np.array(frame.missing))
 
 
 def _not_settled(pads: OpenPads, reading: SettledReading | None, patience: float) -> BenchError:

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from analysis.base.arrays import FloatArray
+from analysis.forecast.inputs import CarState
 from analysis.statistics.estimate import DoubtPart, Estimate
 from analysis.weighing.corner_weights import CornerWeights, corner_weights, newtons_from_grams, typed_loads
 from analysis.weighing.loads import Loads
@@ -23,7 +24,7 @@ from analysis.weighing.reseating import pool_placements
 from rig.base.errors import InputError
 from rig.base.progress import Progress
 from rig.cards.measures import MM, contact_place, contact_place_u
-from rig.cards.mechanics import place_gravity
+from rig.cards.mechanics import car_state, place_gravity
 from rig.cards.read import CardSet
 from rig.jobs.weighing.pads import Ask, OpenPads
 from rig.jobs.weighing.scale import Placing, pool, scale_of
@@ -184,6 +185,11 @@ def weighing_from(record: Record, cards: CardSet) -> Weighing:
         warnings=tuple(record.result["warnings"]),
         record=record,
     )
+
+
+def weighed_car(cards: CardSet, weighing: Weighing) -> CarState:
+    """The car of the cards with the loads of a weighing, for forecasts."""
+    return car_state(cards.car, cards.test, load=weighing.load, load_covariance=weighing.load_covariance)
 
 
 def as_pushed(

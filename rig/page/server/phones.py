@@ -35,8 +35,8 @@ class PhoneGuess(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 class Phones:
     """Opens and closes the way in for phones."""
 
-    def __init__(self, classroom: Classroom, assets: Assets, *, host: str = "0.0.0.0", port: int = 0) -> None:
-        self._classroom, self._assets, self._host, self._port = classroom, assets, host, port
+    def __init__(self, classroom: Classroom, assets: Assets, *, host: str = "0.0.0.0") -> None:
+        self._classroom, self._assets, self._host = classroom, assets, host
         self._server: uvicorn.Server | None = None
         self._thread: threading.Thread | None = None
         self._lock = threading.Lock()
@@ -51,7 +51,7 @@ class Phones:
             code = new_code()
             here = own_address() if self._host == "0.0.0.0" else self._host
             try:
-                listening = socket.create_server((self._host, self._port), backlog=64)
+                listening = socket.create_server((self._host, 0), backlog=64)
             except OSError as error:
                 raise BenchError(
                     f"phones cannot be let in ({error.strerror})",

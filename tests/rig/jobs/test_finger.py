@@ -19,7 +19,7 @@ from rig.jobs.record.recalculate import recalculate
 from rig.jobs.series.evidence import measured_push
 from rig.jobs.weighing.weigh import weigh_typed
 from rig.log.store import BenchLog
-from rig.report.track import body_outline, track_words
+from rig.report.track import track_words
 from vision.clip.overlay import overlay_still
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import looking_at
@@ -155,7 +155,7 @@ def test_the_forecast_goes_by_the_marker_when_asked_and_comes_out_the_same_again
 def test_the_overlay_shows_the_finger_s_path(seen: tuple[Measurement, CardSet, BenchLog], tmp_path: Path) -> None:
     measured, cards, _ = seen
     still, push = tmp_path / "still.png", measured.pushes[0]
-    scene = overlay_scene(measured, push, cards, body_outline(cards.car), "Dunlin")
+    scene = overlay_scene(measured, push, cards, "Dunlin")
     overlay_still(measured.clip, still, scene, at=push.end_time)
     picture = cv2.imread(str(still))
     assert picture is not None
