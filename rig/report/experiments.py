@@ -22,16 +22,16 @@ DRAWN_IN_FULL = 4
 """A report on more pushes than this draws each from above only: a term would be hundreds of figures long."""
 
 
-def report_parts(told: Retold) -> list[Part]:
+def report_parts(retold: Retold) -> list[Part]:
     """All parts of the report: overview when there are several pushes, each push, what else was found, the method."""
-    parts = [_overview(told)] if len(told.experiments) > 1 or told.untold else []
-    drawn = len(told.experiments) <= DRAWN_IN_FULL
-    for one in told.experiments:
-        parts += _experiment_parts(one, drawn=drawn)
-    return [*parts, *besides_parts(told.others), method_part()]
+    parts = [_overview(retold)] if len(retold.experiments) > 1 or retold.untold else []
+    drawn = len(retold.experiments) <= DRAWN_IN_FULL
+    for experiment in retold.experiments:
+        parts += _experiment_parts(experiment, drawn=drawn)
+    return [*parts, *besides_parts(retold.others), method_part()]
 
 
-def write_experiments(path: Path, title: str, told: Retold, *, figures: Path | None = None) -> list[Path]:
+def write_experiments(path: Path, title: str, retold: Retold, *, figures: Path | None = None) -> list[Path]:
     """Write the report as .html or .pdf, and every figure as SVG and PNG when a folder is given.
 
     Returns what was written. Raises InputError for another ending.
@@ -40,9 +40,10 @@ def write_experiments(path: Path, title: str, told: Retold, *, figures: Path | N
         raise InputError(
             f'"{path.suffix}" is not a kind of report', where=str(path), remedy="End the name in .html or .pdf"
         )
-    parts = report_parts(told)
+    parts = report_parts(retold)
     numbers = sorted(
-        {number for one in told.experiments for number in one.records} | {record.number for record in told.others}
+        {number for experiment in retold.experiments for number in experiment.records}
+        | {record.number for record in retold.others}
     )
     footer = f"Made from the bench log by {SOFTWARE}; records {_ranges(numbers)}. All intervals are 95 %."
     if path.suffix.lower() == ".pdf":
@@ -65,68 +66,74 @@ def _write_figures(folder: Path, parts: Sequence[Part]) -> list[Path]:
     return written
 
 
-def _overview(told: Retold) -> Part:
+def _overview(retold: Retold) -> Part:
     rows = [
         (
-            str(one.record.number),
-            one.record.at[:10],
-            one.cards.car.name,
-            f"{one.cards.test.push.position_pct:.3g} %",
-            pivot_words(one.measured) if one.measured else "not measured",
-            pivot_words(one.predicted) if one.predicted else "no forecast",
-            str(one.comparison.get("verdict", "")),
+            str(experiment.record.number),
+            experiment.record.at[:10],
+            experiment.cards.car.name,
+            f"{experiment.cards.test.push.position_pct:.3g} %",
+            pivot_words(experiment.measured) if experiment.measured else "not measured",
+            pivot_words(experiment.predicted) if experiment.predicted else "no forecast",
+            str(experiment.comparison.get("verdict", "")),
         )
-        for one in told.experiments
+        for experiment in retold.experiments
     ]
     heads = ("record", "day", "car", "push at", "measured pivot", "forecast pivot", "verdict")
-    verdicts = Counter(str(one.comparison["verdict"]) for one in told.experiments if one.comparison)
-    said = ", ".join(f"{count} × {verdict}" for verdict, count in verdicts.most_common())
+    verdicts = Counter(
+        str(experiment.comparison["verdict"]) for experiment in retold.experiments if experiment.comparison
+    )
+    counted = ", ".join(f"{count} × {verdict}" for verdict, count in verdicts.most_common())
     paragraphs = [
-        f"{len(told.experiments)} experiments{f' with these verdicts: {said}' if said else ''}.",
-        *(f"Record {number} could not be told: {why}." for number, why in told.untold.items()),
+        f"{len(retold.experiments)} experiments{f' with these verdicts: {counted}' if counted else ''}.",
+        *(f"Record {number} could not be told: {why}." for number, why in retold.untold.items()),
     ]
     return Part(
         title="All experiments",
         paragraphs=paragraphs,
-        figure=overview_figure(told.experiments) if told.experiments else None,
+        figure=overview_figure(retold.experiments) if retold.experiments else None,
         alt="Measured and forecast turn per travel of every experiment with their intervals",
         tables=[Table(caption="Measured against forecast", heads=heads, rows=rows)],
     )
 
 
-def _experiment_parts(one: Experiment, *, drawn: bool) -> list[Part]:
-    """drawn: the slide and the doubts as figures, too, beside the words and tables that say the same."""
-    name = one.cards.test.name
-    advice = str(one.forecast.get("advice", ""))
+def _experiment_parts(experiment: Experiment, *, drawn: bool) -> list[Part]:
+    """drawn: the slide and the uncertainties as figures, too, beside the words and tables that say the same."""
+    name = experiment.cards.test.name
+    advice = str(experiment.forecast.get("advice", ""))
     first = Part(
-        title=f"{one.cards.car.name}: {name}",
-        verdict=one.sentence,
-        paragraphs=[text for text in (advice, *(f"Note: {text}" for text in (*one.warnings, *one.missing))) if text],
-        figure=top_view(one.picture),
-        alt=f"Top view of {one.cards.car.name}. {one.sentence}",
-        tables=[_pivots(one), *_loads(one)],
+        title=f"{experiment.cards.car.name}: {name}",
+        verdict=experiment.sentence,
+        paragraphs=[
+            text
+            for text in (advice, *(f"Note: {text}" for text in (*experiment.warnings, *experiment.missing)))
+            if text
+        ],
+        figure=top_view(experiment.picture),
+        alt=f"Top view of {experiment.cards.car.name}. {experiment.sentence}",
+        tables=[_pivots(experiment), *_loads(experiment)],
     )
     parts = [first]
-    if one.track is not None:
+    if experiment.track is not None:
         parts.append(
             Part(
                 title=f"How the pivot was found: {name}",
-                paragraphs=_story(one),
-                figure=slide_figure(one.track) if drawn else None,
+                paragraphs=_story(experiment),
+                figure=slide_figure(experiment.track) if drawn else None,
                 alt="Way and turn of the car over time",
             )
         )
     tables = [
         _budget(f"{side} turn per travel", parts_of)
-        for side, parts_of in (("Measured", one.measured_budget), ("Forecast", one.forecast_budget))
+        for side, parts_of in (("Measured", experiment.measured_budget), ("Forecast", experiment.forecast_budget))
         if parts_of
     ]
     if tables:
         parts.append(
             Part(
                 title=f"Where the uncertainty comes from: {name}",
-                paragraphs=_budget_words(one),
-                figure=budget_figure(one) if drawn else None,
+                paragraphs=_budget_words(experiment),
+                figure=budget_figure(experiment) if drawn else None,
                 alt="Bars: how much each cause of doubt contributes",
                 tables=tables,
             )
@@ -134,29 +141,29 @@ def _experiment_parts(one: Experiment, *, drawn: bool) -> list[Part]:
     return parts
 
 
-def _pivots(one: Experiment) -> Table:
+def _pivots(experiment: Experiment) -> Table:
     rows = []
-    if one.measured is not None:
-        rows.append(("measured", pivot_words(one.measured), turn_words(one.measured)))
-    if one.predicted is not None:
-        rows.append(("forecast", pivot_words(one.predicted), turn_words(one.predicted)))
-        rows.append(("balance point", f"{one.forecast['balance_pct']:.1f} %", "0"))
+    if experiment.measured is not None:
+        rows.append(("measured", pivot_words(experiment.measured), turn_words(experiment.measured)))
+    if experiment.predicted is not None:
+        rows.append(("forecast", pivot_words(experiment.predicted), turn_words(experiment.predicted)))
+        rows.append(("balance point", f"{experiment.forecast['balance_pct']:.1f} %", "0"))
     return Table(caption="Pivot", heads=("", "per cent of the wheelbase, 95 %", "turn per travel"), rows=rows)
 
 
-def _loads(one: Experiment) -> list[Table]:
-    if one.weights is None:
+def _loads(experiment: Experiment) -> list[Table]:
+    if experiment.weights is None:
         return []
     rows = [
         (name, f"{load.value:.1f}", f"{load.half_width:.1f}", f"{share:.1f}")
-        for name, load, share in zip(WHEELS, one.weights.corner_g, one.weights.share_pct, strict=True)
+        for name, load, share in zip(WHEELS, experiment.weights.corner_g, experiment.weights.share_pct, strict=True)
     ]
     return [Table(caption="Corner weights", heads=("wheel", "g", "±", "%"), rows=rows)]
 
 
-def _story(one: Experiment) -> list[str]:
+def _story(experiment: Experiment) -> list[str]:
     """The way from the clip to the number, with this push's own figures, so that it can be done again by hand."""
-    push, clip, measured = one.push, one.clip, one.measured
+    push, clip, measured = experiment.push, experiment.clip, experiment.measured
     assert measured is not None
     before, after = push["rest_frames"]
     half_mm = measured.wheelbase * 500
@@ -179,20 +186,20 @@ def _story(one: Experiment) -> list[str]:
     return story
 
 
-def _budget_words(one: Experiment) -> list[str]:
-    said = []
+def _budget_words(experiment: Experiment) -> list[str]:
+    sentences = []
     for side, parts, estimate in (
-        ("measured", one.measured_budget, one.measured),
-        ("forecast", one.forecast_budget, one.predicted),
+        ("measured", experiment.measured_budget, experiment.measured),
+        ("forecast", experiment.forecast_budget, experiment.predicted),
     ):
         if parts and estimate is not None:
             top = parts[0]
-            said.append(
+            sentences.append(
                 f"The {side} turn per travel is known to ± {1.96 * estimate.kappa_u * DEG_PER_CM:.3f} °/cm. Most of it "
                 f"comes from {top.name}: {MEANING.get(top.name, top.name)}. Without it "
                 f"± {1.96 * estimate.kappa_u * max(1 - top.share, 0.0) ** 0.5 * DEG_PER_CM:.3f} would remain."
             )
-    return said
+    return sentences
 
 
 def _budget(caption: str, parts: Sequence[Contribution]) -> Table:

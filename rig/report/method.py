@@ -1,4 +1,4 @@
-"""The method section: model, assumptions, sources and the meaning of each cause of doubt, in plain words."""
+"""The method section: model, assumptions, sources and the meaning of each cause of uncertainty, in plain words."""
 
 from rig.report.html import Part, Table
 
@@ -55,7 +55,7 @@ MEANING = {
     "what repeats from picture to picture": "errors of finding markers that averaging does not reduce (from the clip)",
     "scatter of the poses at rest": "noise of the averaged poses before and after the slide (from the clip)",
 }
-"""Cause of doubt -> what it is and where its size comes from. A new name stands for itself."""
+"""Cause of uncertainty -> what it is and where its size comes from. A new name stands for itself."""
 
 
 def method_part() -> Part:

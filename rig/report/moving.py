@@ -47,17 +47,17 @@ HEADS = (
 def moving_words(answers: MovingAnswers, against: MovingAnswers | None = None) -> str:
     """All cars for a terminal."""
     lines: list[str] = []
-    for one in (answers, *([against] if against else [])):
-        rows = [list(HEADS), *phase_rows(one)]
+    for car in (answers, *([against] if against else [])):
+        rows = [list(HEADS), *phase_rows(car)]
         width = [max(len(row[k]) for row in rows) for k in range(len(HEADS))]
-        lines += [one.name, *("  " + "  ".join(c.ljust(w) for c, w in zip(row, width, strict=True)) for row in rows)]
-        lines += ["", *(f"  {text}" for text in facts(one)), ""]
+        lines += [car.name, *("  " + "  ".join(c.ljust(w) for c, w in zip(row, width, strict=True)) for row in rows)]
+        lines += ["", *(f"  {text}" for text in facts(car)), ""]
     if against is not None:
         lines += [f"  {text}" for text in differences(answers, against)] + [""]
     lines += [
         "what would move the balance point most" + (f" in {answers.ranked_phase}" if answers.ranked_phase else "")
     ]
-    lines += [f"  {one.name:<45} {one.balance_change:+.2f} points" for one in answers.ranking[:6]]
+    lines += [f"  {effect.name:<45} {effect.balance_change:+.2f} points" for effect in answers.ranking[:6]]
     lines += ["", LACKS]
     return "\n".join(lines)
 
@@ -104,7 +104,7 @@ def differences(answers: MovingAnswers, against: MovingAnswers) -> list[str]:
     for i, phase in enumerate(answers.phases):
         if answers.table.rolls_over[i] or against.table.rolls_over[i]:
             continue
-        a, b = (100 * one.table.centre[i, 0] / float(one.car.chassis.wheelbase) for one in (answers, against))
+        a, b = (100 * car.table.centre[i, 0] / float(car.car.chassis.wheelbase) for car in (answers, against))
         out.append(f"{phase.name}: balance point {b - a:+.2f} points in {against.name}")
     ratio = against.region.area / answers.region.area if answers.region.area > 0 else float("nan")
     if np.isfinite(ratio):
@@ -115,10 +115,10 @@ def differences(answers: MovingAnswers, against: MovingAnswers) -> list[str]:
 def moving_html(answers: MovingAnswers, against: MovingAnswers | None, *, footer: str) -> str:
     """The report as one page."""
     cars: Sequence[MovingAnswers] = (answers, *([against] if against else []))
-    place = answers.car.chassis.contact_place
+    contact = answers.car.chassis.contact_place
     names = [phase.name for phase in answers.phases]
     rule = answers.rule
-    tables = [Table(caption=one.name, heads=HEADS, rows=phase_rows(one)) for one in cars]
+    tables = [Table(caption=car.name, heads=HEADS, rows=phase_rows(car)) for car in cars]
     shares = Table(
         caption=rule.label,
         heads=("", *WHEELS),
@@ -130,27 +130,29 @@ def moving_html(answers: MovingAnswers, against: MovingAnswers | None, *, footer
     change = Table(
         caption=f"Changes ranked by the balance point in {answers.ranked_phase}",
         heads=("change", "balance point, points of the wheelbase", "turn per travel of a push, 1/m"),
-        rows=[[one.name, f"{one.balance_change:+.2f}", f"{one.kappa_change:+.2f}"] for one in answers.ranking],
+        rows=[
+            [effect.name, f"{effect.balance_change:+.2f}", f"{effect.kappa_change:+.2f}"] for effect in answers.ranking
+        ],
     )
     hardest = int(np.argmax([abs(phase.ay) for phase in answers.phases]))
-    said = [f"{one.name}: {text}" for one in cars for text in facts(one)]
-    said += differences(answers, against) if against else []
+    sentences = [f"{car.name}: {text}" for car in cars for text in facts(car)]
+    sentences += differences(answers, against) if against else []
     parts = [
         Part(
             title="The drift, phase by phase",
             verdict=answers.table.sentence(hardest, float(answers.car.chassis.wheelbase)),
-            paragraphs=said,
+            paragraphs=sentences,
             tables=tables,
         ),
         Part(
             title="Loads and balance point through the drift",
             paragraphs=["Dampers included: load takes time to arrive."],
-            figure=path_figure(names, [(one.name, one.path) for one in cars], place),
+            figure=path_figure(names, [(car.name, car.path) for car in cars], contact),
             alt="Wheel loads against time and the way of the balance point",
         ),
         Part(
             title="Where the balance point can go",
-            figure=region_figure(place, [(one.name, one.region) for one in cars]),
+            figure=region_figure(contact, [(car.name, car.region) for car in cars]),
             alt="Region of reachable balance points in the car seen from above",
         ),
         Part(title="Change one thing", tables=[change]),

@@ -22,11 +22,15 @@ def besides_parts(records: Sequence[Record]) -> list[Part]:
 
     Kinds that are raw material (zeros, readings by key) are only counted.
     """
-    records = sorted(records, key=lambda one: one.number)
+    records = sorted(records, key=lambda record: record.number)
     rows = [
-        (str(one.number), one.at[:10], one.kind, one.title, record_words(one)) for one in records if one.kind in WORDS
+        (str(record.number), record.at[:10], record.kind, record.title, record_words(record))
+        for record in records
+        if record.kind in WORDS
     ]
-    uncounted = Counter(one.kind for one in records if one.kind not in WORDS and one.kind not in ("series", "ladder"))
+    uncounted = Counter(
+        record.kind for record in records if record.kind not in WORDS and record.kind not in ("series", "ladder")
+    )
     parts = []
     if rows or uncounted:
         counted = ", ".join(f"{count} × {kind}" for kind, count in uncounted.most_common())
@@ -45,15 +49,15 @@ def besides_parts(records: Sequence[Record]) -> list[Part]:
                 else [],
             )
         )
-    parts += [_series(one) for one in records if one.kind == "series"]
-    parts += [_ladder(one) for one in records if one.kind == "ladder"]
+    parts += [_series(record) for record in records if record.kind == "series"]
+    parts += [_ladder(record) for record in records if record.kind == "ladder"]
     return parts
 
 
-def _plus(one: Result, unit: str, digits: int = 1) -> str:
+def _plus(estimate: Result, unit: str, digits: int = 1) -> str:
     """An estimate as it stands in the log, with the half-width of its interval."""
-    half = 0.5 * (one["interval"][1] - one["interval"][0])
-    return f"{one['value']:.{digits}f} ± {half:.{digits}f} {unit}"
+    half = 0.5 * (estimate["interval"][1] - estimate["interval"][0])
+    return f"{estimate['value']:.{digits}f} ± {half:.{digits}f} {unit}"
 
 
 def _weighing(result: Result) -> str:
@@ -135,10 +139,10 @@ def _series(record: Record) -> Part:
         for e in effects
     ]
     clear = [f"{e['factor']} ({e['reference']} → {e['level']})" for e in effects if e["clear"]]
-    said = f"Clear: {', '.join(clear)}." if clear else "No change is told from chance yet."
+    sentence = f"Clear: {', '.join(clear)}." if clear else "No change is told from chance yet."
     return Part(
         title=f"Series: {record.title}",
-        verdict=said,
+        verdict=sentence,
         paragraphs=[
             f"{result['pushes']} pushes. Between pushes of one set-up turn per travel scatters by "
             f"{result['push_u_per_m'] * DEG_PER_CM:.2f} °/cm. A change counts as clear when its 95 % interval leaves "

@@ -53,7 +53,7 @@ def slide_figure(track: Track) -> "Figure":
 
 
 def budget_figure(experiment: Experiment) -> "Figure | None":
-    """What each cause of doubt makes of turn per travel, on one scale for both sides."""
+    """What each cause of uncertainty makes of turn per travel, on one scale for both sides."""
     from matplotlib.figure import Figure
 
     sides = [
@@ -87,11 +87,14 @@ def overview_figure(experiments: Sequence[Experiment]) -> "Figure":
 
     figure = Figure(figsize=(8.6, 1.3 + 0.42 * len(experiments)), layout="constrained")
     axes = figure.add_subplot()
-    for row, one in enumerate(experiments):
-        _interval(axes, row - 0.13, one.measured, MEASURED, "o", "measured" if row == 0 else "")
-        _interval(axes, row + 0.13, one.predicted, FORECAST, "D", "forecast" if row == 0 else "")
+    for row, experiment in enumerate(experiments):
+        _interval(axes, row - 0.13, experiment.measured, MEASURED, "o", "measured" if row == 0 else "")
+        _interval(axes, row + 0.13, experiment.predicted, FORECAST, "D", "forecast" if row == 0 else "")
     axes.axvline(0.0, color="black", linewidth=0.8)
-    axes.set_yticks(range(len(experiments)), [f"{one.record.number}: {one.cards.test.name}" for one in experiments])
+    axes.set_yticks(
+        range(len(experiments)),
+        [f"{experiment.record.number}: {experiment.cards.test.name}" for experiment in experiments],
+    )
     axes.tick_params(axis="y", labelsize=9)
     axes.invert_yaxis()
     axes.set_xlabel("turn per travel, °/cm (0: slides straight)")

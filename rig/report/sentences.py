@@ -34,8 +34,8 @@ def turn_words(estimate: PivotEstimate) -> str:
 def weights_words(weights: CornerWeights) -> str:
     """A weighing for a terminal."""
     lines = [
-        f"{name:<12} {one.value:7.1f} g ± {one.half_width:4.1f}   {share:5.1f} %"
-        for name, one, share in zip(WHEELS, weights.corner_g, weights.share_pct, strict=True)
+        f"{name:<12} {load.value:7.1f} g ± {load.half_width:4.1f}   {share:5.1f} %"
+        for name, load, share in zip(WHEELS, weights.corner_g, weights.share_pct, strict=True)
     ]
     lines += [
         f"{'total':<12} {weights.total_g.value:7.1f} g ± {weights.total_g.half_width:4.1f}",

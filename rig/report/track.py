@@ -161,8 +161,8 @@ def path_figure(measurement: Measurement, length: float) -> "Figure":
         turn = np.degrees(np.abs(path.turn))
         station = 100 * path.pivot[:, 0] / length
         half = 196 * np.sqrt(path.pivot_covariance[:, 0, 0]) / length
-        said = f"push {push.number}: " + ("wanders" if path.wanders else "one fixed pivot fits")
-        axes.plot(turn, station, color=color, linewidth=2, label=said)
+        label = f"push {push.number}: " + ("wanders" if path.wanders else "one fixed pivot fits")
+        axes.plot(turn, station, color=color, linewidth=2, label=label)
         axes.fill_between(turn, station - half, station + half, color=color, alpha=0.18, linewidth=0)
         if push.estimate.station_pct is not None and push.estimate.interval_pct is not None:
             low, high = push.estimate.interval_pct

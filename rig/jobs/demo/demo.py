@@ -114,7 +114,7 @@ def _weigh_all(
 def result_json(rows: list[DemoRow]) -> dict[str, Any]:
     """The demo's table for programs."""
 
-    def told(estimate: dict[str, Any]) -> dict[str, Any]:
+    def shown(estimate: dict[str, Any]) -> dict[str, Any]:
         keys = ("kappa_per_m", "kappa_interval_per_m", "station_pct", "interval_pct", "bound_wheelbases")
         return {key: estimate[key] for key in keys if key in estimate}
 
@@ -124,8 +124,8 @@ def result_json(rows: list[DemoRow]) -> dict[str, Any]:
                 "name": row.setup.name,
                 "push_position_pct": row.push_position_pct,
                 "corner_weights_g": row.weighing.weights.load_g.tolist(),
-                "measured": told(estimate_record(row.verdict.measured)),
-                "predicted": told(estimate_record(row.verdict.forecast.prediction.estimate)),
+                "measured": shown(estimate_record(row.verdict.measured)),
+                "predicted": shown(estimate_record(row.verdict.forecast.prediction.estimate)),
                 "verdict": row.verdict.comparison.verdict,
             }
             for row in rows

@@ -80,7 +80,7 @@ def measure_drive(
         ),
     )
     load, missing = _weights(cards, log)
-    told, still, model, why = drive_beside_model(track.time, track.pose, cards, load, since=since, until=until)
+    driven, still, model, why = drive_beside_model(track.time, track.pose, cards, load, since=since, until=until)
     record = log.record(
         "drive",
         cards.test.name,
@@ -90,7 +90,7 @@ def measure_drive(
         files=[log.add_file("clip", clip), log.add_file("track", keep_track(log.folder / "tracks", track))],
     )
     return FilmedDrive(
-        drive=told,
+        drive=driven,
         steady=still,
         model=model,
         wheelbase=wheelbase(cards.car),
@@ -115,7 +115,7 @@ def drive_beside_model(
     """
     length = wheelbase(cards.car)
     station = length / 2 if load is None else length * float(load[:2].sum() / load.sum())
-    told = drive(time, pose, reference=(station, 0.0), window=WINDOW)
+    driven = drive(time, pose, reference=(station, 0.0), window=WINDOW)
     begin, end = float(time[0]), float(time[-1])
     edge = 0.1 * (end - begin)
     stretch = (begin + edge if since is None else since, end - edge if until is None else until)
@@ -123,14 +123,19 @@ def drive_beside_model(
         raise InputError(
             "the stretch ends before it begins", where="--since, --until", remedy="Give seconds of the clip"
         )
-    still = steady(told, since=stretch[0], until=stretch[1], independent=WINDOW)
+    still = steady(driven, since=stretch[0], until=stretch[1], independent=WINDOW)
     if load is None:
-        return told, still, None, "no weights: weigh the car, or type them on the test card"
+        return driven, still, None, "no weights: weigh the car, or type them on the test card"
     if cards.car.chassis is None:
-        return told, still, None, "no springs on the car card: fill in [chassis] to see the model beside the drive"
+        return driven, still, None, "no springs on the car card: fill in [chassis] to see the model beside the drive"
     model = model_at(cards, load, still.ay)
     balance = None if model.rolls_over else model.balance
-    return told, steady(told, since=stretch[0], until=stretch[1], independent=WINDOW, model_balance=balance), model, ""
+    return (
+        driven,
+        steady(driven, since=stretch[0], until=stretch[1], independent=WINDOW, model_balance=balance),
+        model,
+        "",
+    )
 
 
 def model_at(cards: CardSet, load: FloatArray, ay: float) -> Model:

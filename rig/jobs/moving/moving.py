@@ -37,7 +37,7 @@ DRIVE_FRONT = {"rear": 0.0, "front": 1.0, "four": 0.5}
 class MovingAnswers:
     """All answers for one car.
 
-    table: steady phases.  balance_half, load_half: (p,) m and (p, 4) N, 95 % half-widths from the cards' doubts.
+    table: steady phases.  balance_half, load_half: (p,) m and (p, 4) N, 95 % half-widths from the cards' uncertainties.
     path: with dampers.  region, pivots, lift, modes, arrival: see analysis.
     ranking: usual changes, those that move the balance point of `phase` most first.  rule: equal shares beside.
     """
@@ -117,7 +117,7 @@ def answer_moving(
     warnings = [
         f'phase "{one.name}": the car rolls over' for one, over in zip(checked, table.rolls_over, strict=True) if over
     ]
-    balance_half, load_half = _doubts(
+    balance_half, load_half = _uncertainties(
         card, car, load, tyres, checked, where=where, rng=np.random.default_rng(asked.seed)
     )
     path = drift_path(car.chassis, tyres, checked, blend=asked.blend, damper=car.damper, inertia=car.inertia)
@@ -170,7 +170,7 @@ def _ranked_phase(phases: Sequence[Phase], table: PhaseTable, wanted: str | None
     return max(stands, key=lambda i: abs(phases[i].ay)) if stands else None
 
 
-def _doubts(
+def _uncertainties(
     card: CarCard,
     car: Moving,
     load: FloatArray,
@@ -180,7 +180,7 @@ def _doubts(
     where: str,
     rng: np.random.Generator,
 ) -> tuple[FloatArray, FloatArray]:
-    """95 % half-widths per phase: balance point (p,) m and loads (p, 4) N, drawn from the cards' doubts.
+    """95 % half-widths per phase: balance point (p,) m and loads (p, 4) N, drawn from the cards' uncertainties.
 
     Drawn: springs, motion ratios, height of the centre of gravity, load sensitivity, front to rear grip (5 %).
     A draw in which the car rolls over is left out.  Source: Monte Carlo (JCGM 101:2008), normal inputs.

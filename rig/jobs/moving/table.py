@@ -27,21 +27,21 @@ def columns(path: Path, wanted: Sequence[str]) -> FloatArray:
         raise InputError(
             f"the first line does not name {', '.join(missing)}", where=str(path), remedy="Add these heads"
         )
-    place = [heads.index(name) for name in wanted]
+    column = [heads.index(name) for name in wanted]
     rows = []
     for number, line in enumerate(lines[1:], start=2):
         if not line.strip():
             continue
         cells = line.split(",")
         try:
-            row = [float(cells[k]) for k in place]
+            row = [float(cells[k]) for k in column]
             if not all(map(math.isfinite, row)):
                 raise ValueError
         except (ValueError, IndexError) as error:
             raise InputError(
-                f"line {number} does not hold {len(place)} numbers",
+                f"line {number} does not hold {len(column)} numbers",
                 where=str(path),
                 remedy="Correct or delete that line",
             ) from error
         rows.append(row)
-    return np.array(rows, dtype=float).reshape(-1, len(place))
+    return np.array(rows, dtype=float).reshape(-1, len(column))

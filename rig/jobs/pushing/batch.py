@@ -147,13 +147,14 @@ def measure_many(
         settled = len(paths) - len(waiting)
         for future in as_completed(list(waiting)):
             task = waiting.pop(future)
-            told = _settle(future, task, log)
-            if isinstance(told, Failed):
-                failed.append(told)
+            outcome = _settle(future, task, log)
+            if isinstance(outcome, Failed):
+                failed.append(outcome)
             else:
-                records.append(told)
+                records.append(outcome)
             if say is not None:
-                say(f"{task.cards.test.name}: {told.why if isinstance(told, Failed) else f'record {told.number}'}")
+                words = outcome.why if isinstance(outcome, Failed) else f"record {outcome.number}"
+                say(f"{task.cards.test.name}: {words}")
             settled += 1
             if progress is not None:
                 progress(settled / len(paths))

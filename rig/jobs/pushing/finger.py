@@ -112,33 +112,33 @@ def contacts_seen(pushes: Sequence[MeasuredPush], track: ClipTrack, path: Finger
 def finger_record(found: Sequence[PushContact | None], shared_names: Sequence[str], cards: CardSet) -> list[Row | None]:
     """Each push as the finger made it, and what the card says of it, as plain JSON."""
     names = [*(name for name in shared_names if name in OF_THE_CAR_ALONE), *CAUSES]
-    return [None if one is None else _row(one, names, cards) for one in found]
+    return [None if contact is None else _row(contact, names, cards) for contact in found]
 
 
-def _row(one: PushContact, names: Sequence[str], cards: CardSet) -> Row:
+def _row(contact: PushContact, names: Sequence[str], cards: CardSet) -> Row:
     push, length = cards.test.push, wheelbase(cards.car)
-    # The wheelbase's own doubt turns a place into a percentage of the card's wheelbase only; both have the same one.
-    station, u = 100 * one.station / length, 100 * one.station_u / length
+    # The wheelbase's own uncertainty turns a place into a percentage of the card's wheelbase only; both have the same.
+    station, u = 100 * contact.station / length, 100 * contact.station_u / length
     return {
         "station_pct": station,
         "station_u_pct": u,
         "card_pct": push.position_pct,
         "card_u_pct": push.position_pct_u,
         "sigmas": (station - push.position_pct) / float(np.hypot(max(u, 1e-9), push.position_pct_u)),
-        "side": "right" if one.side > 0 else "left",
+        "side": "right" if contact.side > 0 else "left",
         "card_side": push.side,
         "forecast_by": push.position_from,
-        "direction_deg": float(np.degrees(one.direction)),
-        "direction_u_deg": float(np.degrees(one.direction_u)),
-        "bend_deg": float(np.degrees(one.bend)),
-        "bend_u_deg": float(np.degrees(one.bend_u)),
-        "slip_mm": one.slip / MM,
-        "path": one.path,
+        "direction_deg": float(np.degrees(contact.direction)),
+        "direction_u_deg": float(np.degrees(contact.direction_u)),
+        "bend_deg": float(np.degrees(contact.bend)),
+        "bend_u_deg": float(np.degrees(contact.bend_u)),
+        "slip_mm": contact.slip / MM,
+        "path": contact.path,
         "card_path": push.finger_path,
         "card_direction_u_deg": push.direction_deg_u,
-        "way_mm": one.way / MM,
-        "frames": one.frames,
-        "parts_mm": dict(zip(names, (one.parts / MM).tolist(), strict=True)),
+        "way_mm": contact.way / MM,
+        "frames": contact.frames,
+        "parts_mm": dict(zip(names, (contact.parts / MM).tolist(), strict=True)),
     }
 
 
@@ -155,59 +155,61 @@ def finger_notes(path: FingerPath, finger: FingerMarker, rows: Sequence[Row | No
     """What the marker showed, for people."""
     if not len(path.time):
         return ["The finger marker was seen in no frame."]
-    told = [
+    notes = [
         f"The finger marker was seen in {len(path.time)} frames, its shorter side {side_px:.0f} px.",
         tilt_words(path, finger),
     ]
     for number, row in enumerate(rows, start=1):
         if row is None:
-            told.append(f"Push {number}: the finger marker was not seen well enough while the car moved.")
+            notes.append(f"Push {number}: the finger marker was not seen well enough while the car moved.")
             continue
         bend = row["bend_deg"]
         turned = abs(bend) > max(3.0 * row["bend_u_deg"], 3.0)
-        told.append(
+        notes.append(
             f"Push {number}: {station_words(row)}. Touched on the {row['side']}, {row['direction_deg']:+.1f} ± "
             f"{COVERAGE * row['direction_u_deg']:.1f}° off square (anticlockwise); the tip "
             f"{f'turned by {bend:+.0f}°' if turned else 'went straight'} and slipped {abs(row['slip_mm']):.1f} mm "
             f"{'forwards' if row['slip_mm'] >= 0 else 'backwards'} along the car."
         )
-    return told
+    return notes
 
 
 def finger_warnings(rows: Sequence[Row | None], side_px: float) -> list[str]:
     """Where marker and card disagree, and what to do."""
-    said = []
+    warnings = []
     if 0.0 < side_px < LEAST_SIDE_PX:
-        said.append(
+        warnings.append(
             f"The finger marker's shorter side is only {side_px:.0f} px: print a larger one, or film from nearer."
         )
     for number, row in enumerate(rows, start=1):
         if row is None:
             continue
         if row["side"] != row["card_side"]:
-            said.append(f"Push {number} touched the car on the {row['side']}, the card says {row['card_side']}.")
+            warnings.append(f"Push {number} touched the car on the {row['side']}, the card says {row['card_side']}.")
         elif abs(row["sigmas"]) > DISAGREE:
             remedy = (
                 "The forecast goes by the marker, as the card asks."
                 if row["forecast_by"] == "finger marker"
                 else 'Correct the card, or let the forecast go by the marker with position_from = "finger marker".'
             )
-            said.append(
+            warnings.append(
                 f"Push {number} was made at {row['station_pct']:.1f} % by the finger marker, but the card says "
                 f"{row['card_pct']:.1f} %: {abs(row['sigmas']):.1f} standard uncertainties apart. {remedy}"
             )
         off = float(np.hypot(row["direction_u_deg"], row["card_direction_u_deg"]))
         if abs(row["direction_deg"]) > DISAGREE * off:
-            said.append(
+            warnings.append(
                 f"Push {number} started {row['direction_deg']:+.1f}° off square, more than the card's "
                 "direction_deg_u allows: push square to the car, or state a larger doubt."
             )
         if row["path"] not in ("cannot tell", row["card_path"]):
-            said.append(f'Push {number}: the finger\'s path was "{row["path"]}", the card says "{row["card_path"]}".')
-    return said
+            warnings.append(
+                f'Push {number}: the finger\'s path was "{row["path"]}", the card says "{row["card_path"]}".'
+            )
+    return warnings
 
 
-def told_of_finger(
+def track_with_finger(
     track: ClipTrack, watch: FingerWatch, path: FingerPath, finger: FingerMarker, rows: Sequence[Row | None]
 ) -> ClipTrack:
     """The track with the finger's words among its own."""

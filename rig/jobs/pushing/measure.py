@@ -15,7 +15,7 @@ from rig.base.files import write_bytes
 from rig.base.progress import Progress
 from rig.cards.measures import MM, car_markers, floor_layout, readout, wheelbase
 from rig.cards.read import CardSet
-from rig.jobs.pushing.finger import contacts_seen, finger_record, seen_path, told_of_finger, worn_marker
+from rig.jobs.pushing.finger import contacts_seen, finger_record, seen_path, track_with_finger, worn_marker
 from rig.jobs.pushing.shutter import with_shutter
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import estimate_record, keep_cards
@@ -57,9 +57,9 @@ def measure_clip(
     floor = floor_layout(cards.bench)
     learned: dict[str, Any] = {}
     if cards.bench.floor.learn_layout:
-        told = progress
-        floor, learned = laid_by_eye(clip, floor, camera, None if told is None else lambda share: told(share / 2))
-        progress = None if told is None else lambda share: told(0.5 + share / 2)
+        report = progress
+        floor, learned = laid_by_eye(clip, floor, camera, None if report is None else lambda share: report(share / 2))
+        progress = None if report is None else lambda share: report(0.5 + share / 2)
     markers = car_markers(cards.car, dictionary=floor.dictionary)
     worn = worn_marker(cards, floor)
     watch = None if worn is None else FingerWatch(worn)
@@ -79,7 +79,7 @@ def measure_clip(
         finger = seen_path(watch, worn, seen)
         finger = replace(finger, time=np.interp(finger.time, seen.time, track.time))
         found = finger_record(contacts_seen(pushes, track, finger), track.shared_names, cards)
-        track, rows = told_of_finger(track, watch, finger, worn, found), {"finger": found}
+        track, rows = track_with_finger(track, watch, finger, worn, found), {"finger": found}
     record = log.record(
         "push",
         cards.test.name,
@@ -193,7 +193,7 @@ def keep_track(folder: Path, track: ClipTrack, finger: FingerPath | None = None)
 
 
 def measure_track(track: ClipTrack, cards: CardSet) -> tuple[MeasuredPush, ...]:
-    """Every push in a track, with the doubts of the cards."""
+    """Every push in a track, with the uncertainties of the cards."""
     return measure_pivot(
         track.time,
         track.pose,

@@ -35,7 +35,7 @@ class Quickness:
 
 
 def yaw_inertia_of(cards: CardSet, mass: float) -> YawInertia:
-    """kg m², from the car card, or guessed from the outline with a wide doubt."""
+    """kg m², from the car card, or guessed from the outline with a wide uncertainty."""
     masses, g = cards.car.masses, cards.car.geometry
     if masses.yaw_inertia_kgm2 is not None:
         return YawInertia(value=masses.yaw_inertia_kgm2, u=masses.yaw_inertia_kgm2_u, method="on the car card")

@@ -15,7 +15,7 @@ from vision.base.types import ClipTrack
 def with_shutter(
     track: ClipTrack, pushes: MeasuredPushes, cards: CardSet
 ) -> tuple[ClipTrack, MeasuredPushes, dict[str, Any]]:
-    """Pushes with the shutter in the doubt of their paths and speeds, the track with a note on it, and plain JSON.
+    """Pushes with the shutter in the uncertainty of their paths and speeds, the track with a note, and plain JSON.
 
     pushes: as measured from the track. The swing pivot rests on the rests and stays as it is.
     """
@@ -31,7 +31,7 @@ def with_shutter(
         shutter.standard,
         wheelbase=wheelbase(cards.car),
     )
-    told = [_words(number, one, wheelbase(cards.car)) for number, one in enumerate(found, start=1)]
+    notes = [_words(number, one, wheelbase(cards.car)) for number, one in enumerate(found, start=1)]
     record = {
         "readout_ms": 1e3 * shutter.readout,
         "readout_known": shutter.known,
@@ -41,7 +41,7 @@ def with_shutter(
         "path_u_mm": [None if one.path_shift is None else one.path_shift / MM for one in found],
         "speed_u_mm_s": [one.speed_shift / MM for one in found],
     }
-    return replace(track, notes=(*track.notes, *filter(None, told))), pushes, {"rolling_shutter": record}
+    return replace(track, notes=(*track.notes, *filter(None, notes))), pushes, {"rolling_shutter": record}
 
 
 def _words(number: int, one: CauseInMotion, length: float) -> str:

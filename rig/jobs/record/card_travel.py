@@ -133,12 +133,12 @@ def take_card(sent: Path, folder: Path) -> Taken:
 
 def _string(text: str) -> tomlkit.items.String:
     """Over several lines, to be read by people, unless that would not bring back every letter."""
-    told = tomlkit.string(text, multiline=True)
+    written = tomlkit.string(text, multiline=True)
     try:
-        whole = tomlkit.parse(f"text = {told.as_string()}")["text"] == text
+        whole = tomlkit.parse(f"text = {written.as_string()}")["text"] == text
     except tomlkit.exceptions.TOMLKitError:
         whole = False
-    return told if whole else tomlkit.string(text)
+    return written if whole else tomlkit.string(text)
 
 
 def _document(sent: Path) -> dict[str, Any]:

@@ -28,7 +28,7 @@ EXPERIMENTS = ("comparison", "push", "prediction")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Contribution:
-    """One cause of doubt about turn per travel. u: 1/m that it alone makes.  share: of the variance, 0..1."""
+    """One cause of uncertainty of turn per travel. u: 1/m that it alone makes.  share: of the variance, 0..1."""
 
     name: str
     u: float
@@ -144,19 +144,19 @@ def retell(log: BenchLog, chosen: Sequence[Record]) -> Retold:
     A comparison takes its push, its forecast and its weighing with it, which are then not told once more.
     """
     order = {kind: rank for rank, kind in enumerate(EXPERIMENTS)}
-    told: set[str] = set()
+    used: set[str] = set()
     experiments, untold = [], {}
-    for record in sorted(chosen, key=lambda one: (order.get(one.kind, 9), one.number)):
-        if record.kind not in order or record.id in told:
+    for record in sorted(chosen, key=lambda record: (order.get(record.kind, 9), record.number)):
+        if record.kind not in order or record.id in used:
             continue
-        told |= {record.id, *_family(record, log)}
+        used |= {record.id, *_family(record, log)}
         try:
             experiments.append(experiment(record, log))
         except MissingSourceError as error:
             untold[record.number] = str(error)
     return Retold(
-        experiments=tuple(sorted(experiments, key=lambda one: one.record.number)),
-        others=tuple(one for one in chosen if one.id not in told),
+        experiments=tuple(sorted(experiments, key=lambda found: found.record.number)),
+        others=tuple(record for record in chosen if record.id not in used),
         untold=untold,
     )
 
@@ -164,7 +164,7 @@ def retell(log: BenchLog, chosen: Sequence[Record]) -> Retold:
 def experiment(record: Record, log: BenchLog) -> Experiment:
     """One comparison, push or prediction, told from the log. Raises MissingSourceError when its cards are gone."""
     cards = cards_of(record, log)
-    family = {one.kind: one for one in [*(log.get(parent) for parent in _family(record, log)), record]}
+    family = {member.kind: member for member in [*(log.get(parent) for parent in _family(record, log)), record]}
     missing: list[str] = []
     pushed, forecast = family.get("push"), family.get("prediction")
     if forecast is not None:
@@ -181,27 +181,27 @@ def experiment(record: Record, log: BenchLog) -> Experiment:
             track, budget = _from_track(pushed, log, cards, row)
         except MissingSourceError as error:
             missing.append(f"{error}: no path and no budget of the measured pivot can be shown")
-    told = forecast.result if forecast is not None else {}
+    predicted_result = forecast.result if forecast is not None else {}
     warnings = [
         *(weighing.warnings if weighing else ()),
         *(measured.warnings if measured else ()),
-        *told.get("warnings", ()),
+        *predicted_result.get("warnings", ()),
         *(pushed.result["track"]["warnings"] if pushed is not None else ()),
     ]
     return Experiment(
         record=record,
-        records=tuple(sorted(one.number for one in family.values())),
+        records=tuple(sorted(member.number for member in family.values())),
         cards=cards,
         weights=weighing.weights if weighing else None,
         measured=measured,
         predicted=predicted,
         push=row,
         clip=pushed.result["track"] if pushed is not None else {},
-        forecast=told,
+        forecast=predicted_result,
         comparison=comparison,
         track=track,
         measured_budget=budget,
-        forecast_budget=_forecast_budget(predicted, told),
+        forecast_budget=_forecast_budget(predicted, predicted_result),
         missing=tuple(missing),
         warnings=tuple(dict.fromkeys(warnings)),
     )
@@ -249,7 +249,7 @@ def measured_budget(stored: dict[str, FloatArray], cards: CardSet, row: dict[str
     kappa = float(row["pivot"]["kappa_per_m"])
     _, sideways, chord = (float(part) for part in slide_parts(start, end))
     travel = sideways + length * chord / 2.0
-    # the per cent divides by the wheelbase too: only the way of the rear axle's middle is left of its doubt
+    # the per cent divides by the wheelbase too: only the way of the rear axle's middle is left of its uncertainty
     parts["wheelbase"] = (kappa / travel * sideways / length * cards.car.geometry.wheelbase_mm_u * MM) ** 2
     parts["what repeats from picture to picture"] = repeating
     whole = float(row["pivot"]["kappa_u_per_m"]) ** 2
@@ -257,11 +257,11 @@ def measured_budget(stored: dict[str, FloatArray], cards: CardSet, row: dict[str
     return _ranked(parts, whole)
 
 
-def _forecast_budget(predicted: PivotEstimate | None, told: dict[str, Any]) -> tuple[Contribution, ...]:
+def _forecast_budget(predicted: PivotEstimate | None, forecast: dict[str, Any]) -> tuple[Contribution, ...]:
     if predicted is None:
         return ()
     whole = predicted.kappa_u**2
-    return _ranked({one["name"]: one["share"] * whole for one in told.get("sensitivity", ())}, whole)
+    return _ranked({cause["name"]: cause["share"] * whole for cause in forecast.get("sensitivity", ())}, whole)
 
 
 def _ranked(parts: dict[str, float], whole: float) -> tuple[Contribution, ...]:
@@ -269,4 +269,4 @@ def _ranked(parts: dict[str, float], whole: float) -> tuple[Contribution, ...]:
         Contribution(name=name, u=float(np.sqrt(part)), share=part / whole if whole > 0 else 0.0)
         for name, part in parts.items()
     ]
-    return tuple(sorted(found, key=lambda one: -one.share))
+    return tuple(sorted(found, key=lambda cause: -cause.share))

@@ -136,7 +136,7 @@ def _push(record: Record, log: BenchLog) -> dict[str, Any]:
             kept["shutter"],
             wheelbase=wheelbase(cards.car),
         )
-    told: dict[str, Any] = {"pushes": [push_record(push) for push in pushes]}
+    result: dict[str, Any] = {"pushes": [push_record(push) for push in pushes]}
     if "finger_tip" in kept:
         names = [str(name) for name in kept["shared_names"]]
         seen = CarAndFinger(
@@ -150,8 +150,8 @@ def _push(record: Record, log: BenchLog) -> dict[str, Any]:
             tip_covariance=kept["finger_covariance"],
             tip_shared=kept["finger_shared"],
         )
-        told["finger"] = finger_record(contacts(pushes, seen), names, cards)
-    return told
+        result["finger"] = finger_record(contacts(pushes, seen), names, cards)
+    return result
 
 
 def _prediction(record: Record, log: BenchLog) -> dict[str, Any]:

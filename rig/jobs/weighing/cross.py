@@ -46,14 +46,14 @@ def spring_rates(car: CarCard) -> SpringRates:
             remedy="Give spring_n_per_mm and motion_ratio of both axles, or measure with: pivotbench level --shim",
         )
     ends = (chassis.front, chassis.front, chassis.rear, chassis.rear)
-    place = contact_place(car)
+    contact = contact_place(car)
     return SpringRates(
         spring=np.array([end.spring_n_per_mm * N_PER_MM for end in ends]),
         motion_ratio=np.array([end.motion_ratio for end in ends]),
         tyre=np.array([end.tyre_n_per_mm * N_PER_MM for end in ends]),
         # on the card: force at each wheel per difference, which is what the rate matrix takes
         bar=np.array([chassis.front.bar_n_per_mm, chassis.rear.bar_n_per_mm]) * N_PER_MM,
-        track=np.array([place[0, 1] - place[1, 1], place[2, 1] - place[3, 1]]),
+        track=np.array([contact[0, 1] - contact[1, 1], contact[2, 1] - contact[3, 1]]),
     )
 
 
@@ -192,5 +192,5 @@ def measure_response(
 
 def spring_track(car: CarCard) -> np.ndarray:
     """(2,) m, contact tracks front and rear."""
-    place = contact_place(car)
-    return np.array([place[0, 1] - place[1, 1], place[2, 1] - place[3, 1]])
+    contact = contact_place(car)
+    return np.array([contact[0, 1] - contact[1, 1], contact[2, 1] - contact[3, 1]])

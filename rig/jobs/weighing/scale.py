@@ -26,7 +26,7 @@ DRIFT_G_PER_ROOT_S = 0.02
 """What cheap pads usually wander between zeroing and weighing (common practice, no source), until zeros show it."""
 ZEROS_USED = 8
 WORTH_TELLING_G = 0.5
-"""A doubt of the zero below this is not worth a remark."""
+"""An uncertainty of the zero below this is not worth a remark."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,9 +101,9 @@ def loads_of(calibrations: Sequence[Calibration], raw: Mapping[str, Any], gravit
 
 
 def in_wheel_order(parts: Sequence[DoubtPart], order: FloatArray) -> list[DoubtPart]:
-    """Doubt of the pads as doubt of the wheels."""
-    place = np.ix_(order, order)
-    return [replace(part, covariance=part.covariance[place]) for part in parts]
+    """Uncertainty of the pads as uncertainty of the wheels."""
+    rows = np.ix_(order, order)
+    return [replace(part, covariance=part.covariance[rows]) for part in parts]
 
 
 def pool(bench: BenchCard, placed: Sequence[Loads]) -> Placements:

@@ -234,13 +234,13 @@ def _keep(cards: CardSet, log: BenchLog, weighed: _AsWeighed) -> Weighing:
     load_g, parts, counted = as_pushed(cards, weighed.load_g, weighed.parts)
     warnings = [*weighed.warnings, *counted]
     weights = weights_of(cards, load_g, parts)
-    doubt = [{"name": p.name, "covariance_g2": p.covariance, "dof": p.dof} for p in parts]
+    uncertainty = [{"name": p.name, "covariance_g2": p.covariance, "dof": p.dof} for p in parts]
     record = log.record(
         "weighing",
         cards.car.name,
         inputs=weighed.inputs,
         result=weights_record(weights)
-        | {"gravity_m_s2": place_gravity(cards.bench), "doubt": doubt, "warnings": warnings},
+        | {"gravity_m_s2": place_gravity(cards.bench), "doubt": uncertainty, "warnings": warnings},
         cards=keep_cards(log, cards),
         files=weighed.files,
         parents=weighed.parents,
@@ -251,22 +251,26 @@ def _keep(cards: CardSet, log: BenchLog, weighed: _AsWeighed) -> Weighing:
 def weights_record(weights: CornerWeights) -> dict[str, Any]:
     """Corner weights as plain JSON."""
 
-    def told(one: Estimate | None) -> dict[str, Any] | None:
-        return None if one is None else {"value": one.value, "u": one.u, "interval": list(one.interval)}
+    def plain(estimate: Estimate | None) -> dict[str, Any] | None:
+        return (
+            None
+            if estimate is None
+            else {"value": estimate.value, "u": estimate.u, "interval": list(estimate.interval)}
+        )
 
     return {
         "corner_weights_g": weights.load_g,
-        "corner_interval_g": [list(one.interval) for one in weights.corner_g],
+        "corner_interval_g": [list(estimate.interval) for estimate in weights.corner_g],
         "share_pct": weights.share_pct,
-        "total_g": told(weights.total_g),
-        "front_pct": told(weights.front_pct),
-        "left_pct": told(weights.left_pct),
-        "diagonal_fl_rr_pct": told(weights.diagonal_fl_rr_pct),
-        "diagonal_fr_rl_pct": told(weights.diagonal_fr_rl_pct),
-        "cross_g": told(weights.cross_g),
+        "total_g": plain(weights.total_g),
+        "front_pct": plain(weights.front_pct),
+        "left_pct": plain(weights.left_pct),
+        "diagonal_fl_rr_pct": plain(weights.diagonal_fl_rr_pct),
+        "diagonal_fr_rl_pct": plain(weights.diagonal_fr_rl_pct),
+        "cross_g": plain(weights.cross_g),
         "cg_m": weights.cg,
-        "cg_x_m": told(weights.cg_x),
-        "cg_y_m": told(weights.cg_y),
+        "cg_x_m": plain(weights.cg_x),
+        "cg_y_m": plain(weights.cg_y),
     }
 
 

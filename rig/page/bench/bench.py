@@ -110,10 +110,10 @@ class Bench:
         """Back to the versions before the last save."""
         with self._lock, self.log() as log:
             port = self.deck.cards().bench.pads
-            said = self.deck.undo(log)
+            undone = self.deck.undo(log)
             again = self.deck.cards().bench.pads != port
         self._cards_changed(pads=again)
-        return f"Went back to the version before, for {said}."
+        return f"Went back to the version before, for {undone}."
 
     def _cards_changed(self, *, pads: bool) -> None:
         if pads and self.virtual is None:

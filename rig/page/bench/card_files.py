@@ -107,17 +107,17 @@ def changed(text: str, kind: str, values: Mapping[str, Any]) -> str:
         if field is None or path == "card":
             raise InputError(f'"{path[:80]}" is not a key', where=f"{kind} card", remedy="Reload the page")
         *tables, key = path.split(".")
-        place: Any = document
+        table: Any = document
         for name in tables:
-            if name not in place:
-                place.add(name, tomlkit.table())
-            place = place[name]
+            if name not in table:
+                table.add(name, tomlkit.table())
+            table = table[name]
         if value is None or (value == "" and field.kind in ("number", "whole number")):
-            if key in place:
-                place.remove(key)
+            if key in table:
+                table.remove(key)
         else:
             try:
-                place[key] = fitting(field, value)
+                table[key] = fitting(field, value)
             except (tomlkit.exceptions.TOMLKitError, TypeError, ValueError) as error:
                 raise InputError(
                     f"{path} cannot be this ({str(error)[:80]})",
@@ -141,10 +141,10 @@ def fitting(field: Field, value: Any) -> Any:
 def editor(deck: Deck) -> dict[str, Any]:
     """Everything that the card editor shows: each key with value, unit, range, explanation."""
     cards = deck.cards()
-    told: dict[str, Any] = {}
+    kinds: dict[str, Any] = {}
     for kind in KINDS:
         values = tomllib.loads(cards.texts[kind])
-        told[kind] = {
+        kinds[kind] = {
             "name": values.get("name", ""),
             "sections": [
                 {
@@ -155,7 +155,7 @@ def editor(deck: Deck) -> dict[str, Any]:
                 for name, meaning, fields in sections(CARD_TYPES[kind])
             ],
         }
-    return {"cards": told, "can_undo": deck.can_undo}
+    return {"cards": kinds, "can_undo": deck.can_undo}
 
 
 def shown(field: Field, values: Mapping[str, Any]) -> dict[str, Any]:

@@ -65,10 +65,10 @@ class HiddenGame:
         """Lift the shell."""
         if self._secret is None:
             raise InputError("nothing is hidden yet", where="hidden change", remedy="Start the game first")
-        said = f"Under the shell: {self._secret.name}."
+        sentence = f"Under the shell: {self._secret.name}."
         self._secret = None
-        self._tell(said)
-        return said
+        self._tell(sentence)
+        return sentence
 
     def _choices(self, cards: CardSet) -> dict[str, WhatIf]:
         return {

@@ -92,11 +92,11 @@ class Page:
         }
         return [
             *(
-                Route(route.path, told(handlers[route]), methods=["POST" if route.changes else "GET"])
+                Route(route.path, failures_told(handlers[route]), methods=["POST" if route.changes else "GET"])
                 for route in routes.ROUTES
             ),
             *(
-                Route(routes.action_path(name), told(self._doing(action)), methods=["POST"])
+                Route(routes.action_path(name), failures_told(self._doing(action)), methods=["POST"])
                 for name, action in self.actions.items()
             ),
         ]
@@ -169,7 +169,7 @@ class Page:
         return do
 
 
-def told(handler: Handler) -> Handler:
+def failures_told(handler: Handler) -> Handler:
     """Failures in the one shape that the page shows: 400 wrong input, 409 it cannot be done now, 500 our fault."""
 
     async def answer(request: Request) -> Response:

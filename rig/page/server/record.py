@@ -24,8 +24,14 @@ def past(bench: Bench) -> dict[str, Any]:
     return {
         "count": len(records),
         "records": [
-            {"number": one.number, "at": one.at, "kind": one.kind, "title": one.title, "words": record_words(one)}
-            for one in records[: -NEWEST - 1 : -1]
+            {
+                "number": record.number,
+                "at": record.at,
+                "kind": record.kind,
+                "title": record.title,
+                "words": record_words(record),
+            }
+            for record in records[: -NEWEST - 1 : -1]
         ],
     }
 
@@ -61,7 +67,7 @@ def report_text(bench: Bench) -> str:
     """A self-contained report from the log: the newest comparisons in full, and every comparison as a table."""
     with bench.log() as log:
         newest = list(log.records(kind="comparison"))[-TOLD_IN_FULL:]
-        told = retell(log, newest)
+        retold = retell(log, newest)
     listed = Table(
         caption="Every comparison in the log",
         heads=("no.", "set-up", "test", "measured", "forecast", "verdict"),
@@ -77,5 +83,5 @@ def report_text(bench: Bench) -> str:
             for row in compared(bench)["rows"]
         ],
     )
-    parts = [*report_parts(told), Part(title="The record", tables=[listed])]
+    parts = [*report_parts(retold), Part(title="The record", tables=[listed])]
     return report_html("Bench report", parts, footer=SOFTWARE)

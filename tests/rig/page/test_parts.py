@@ -24,7 +24,7 @@ from rig.page.bench.jobs import Job, Work
 from rig.page.bench.pad_listeners import PadHub
 from rig.page.classroom.hidden_change import HiddenGame
 from rig.page.classroom.prints import pack_html, rail
-from rig.page.server.app import told as answering
+from rig.page.server.app import failures_told as answering
 from rig.virtual.pads import VirtualPads
 
 
