@@ -43,7 +43,7 @@ def test_the_whole_lesson(browser: Any, tmp_path: Path) -> None:
         assert virtual is not None
         until(page, "document.getElementById('total').textContent.includes('±')")
         total, half = (float(part) for part in re.findall(r"[\d.]+", page.inner_text("#total"))[:2])
-        assert abs(total - virtual._true().corner_g.sum()) < 2 * half
+        assert abs(total - virtual.truth().corner_g.sum()) < 2 * half
         until(page, "/^Live:.*front left \\+ rear right/.test(document.getElementById('live-words').textContent)")
 
         # edit a card, undo, and edit again: each save is a version in the log

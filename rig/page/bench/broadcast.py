@@ -83,11 +83,19 @@ class Broadcast:
     def join(self, loop: asyncio.AbstractEventLoop) -> Listener:
         """A new page: it gets the newest of every kind first."""
         listener = Listener(loop)
+        self.admit(listener)
+        return listener
+
+    def admit(self, listener: Listener) -> None:
+        """Somebody who wants to hear everything from now on, after the newest of every kind."""
         with self._lock:
             for kind, event in self._newest.items():
                 listener.put(kind, event)
             self._listeners.add(listener)
-        return listener
+
+    def newest(self, kind: str) -> bytes:
+        """What a page that opens now would be told of this kind."""
+        return self._newest[kind]
 
     def leave(self, listener: Listener) -> None:
         """A page has gone."""

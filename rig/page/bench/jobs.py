@@ -75,7 +75,7 @@ class Work:
     """Runs jobs for the page."""
 
     def __init__(self, broadcast: Broadcast) -> None:
-        self._broadcast = broadcast
+        self.broadcast = broadcast
         self._lock = threading.Lock()
         self._job: Job | None = None
         self._thread: threading.Thread | None = None
@@ -98,7 +98,7 @@ class Work:
                     f"“{self._job.name}” is still running", where="bench", remedy="Wait for it, or stop it first"
                 )
             self._number += 1
-            job = self._job = Job(name, self._number, self._broadcast.publish, asks=asks)
+            job = self._job = Job(name, self._number, self.broadcast.publish, asks=asks)
         self._thread = threading.Thread(target=self._run, args=(job, do), name=f"job {name}", daemon=True)
         self._thread.start()
         return job.number
@@ -116,8 +116,12 @@ class Work:
     def close(self) -> None:
         """Stop and wait a moment; the thread is a daemon and holds nothing that is not written."""
         self.stop()
+        self.wait(3.0)
+
+    def wait(self, timeout: float) -> None:
+        """Wait for the end of what runs, at most `timeout` s."""
         if self._thread is not None:
-            self._thread.join(timeout=3.0)
+            self._thread.join(timeout=timeout)
 
     def _run(self, job: Job, do: Callable[[Job], str]) -> None:
         text = error = ""
@@ -128,7 +132,7 @@ class Work:
             error = explain(failure).text
         with self._lock:
             self._job = None
-        self._broadcast.publish(
+        self.broadcast.publish(
             "job",
             {"running": False, "number": job.number, "name": job.name, "text": text, "error": error},
         )

@@ -73,14 +73,15 @@ class VirtualSide:
         self.setup, self._truth = setup, true_car(setup, self._seed)
         self.pads.set_loads([0.0] * 4)
 
-    def _true(self) -> Truth:
+    def truth(self) -> Truth:
+        """What the car on the bench really is. Raises InputError before there is one."""
         if self._truth is None:
             raise InputError("there is no virtual car yet", where="virtual bench", remedy="Choose a lesson step")
         return self._truth
 
     def operator(self, say: Callable[[str], None]) -> Callable[[Step], None]:
         """Does the steps that a person is asked for."""
-        hand = VirtualOperator(self.pads, self._true().corner_g, self._rng)
+        hand = VirtualOperator(self.pads, self.truth().corner_g, self._rng)
 
         def act(step: Step) -> None:
             say(f"{step.text} (the virtual bench does it)")
@@ -90,7 +91,7 @@ class VirtualSide:
 
     def place(self, on: bool) -> None:
         """Set the car on the pads, or take it off."""
-        self.pads.set_loads(self._true().corner_g.tolist() if on else [0.0] * 4)
+        self.pads.set_loads(self.truth().corner_g.tolist() if on else [0.0] * 4)
 
     def calibrated(self, cards: CardSet, log: BenchLog, progress: Progress) -> None:
         """Calibrate pads of this make, once per log."""
@@ -118,9 +119,9 @@ class VirtualSide:
         self._films += 1
         seed = int(np.random.SeedSequence().entropy % (1 << 31))  # type: ignore[operator]
         clip = folder / f"push-{seed:08x}-{self._films}.avi"
-        film_virtual_push(cards, self._true(), clip, seed=seed, progress=progress)
+        film_virtual_push(cards, self.truth(), clip, seed=seed, progress=progress)
         return clip
 
     def see(self, cards: CardSet) -> SeenPush:
         """Push the car and look without a camera."""
-        return see_push(self._true(), cards)
+        return see_push(self.truth(), cards)

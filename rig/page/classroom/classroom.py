@@ -5,6 +5,7 @@ import math
 import secrets
 import threading
 import time
+from enum import StrEnum
 from typing import Any
 
 import numpy as np
@@ -21,6 +22,13 @@ from rig.page.bench.views import estimate_json, seen_json
 MOST_GUESSES = 200
 
 
+class Phase(StrEnum):
+    """What the class is doing, in the word that the page knows."""
+
+    GUESSING = "guess"
+    REVEALED = "reveal"
+
+
 class Classroom:
     """What the class has guessed, and when it may see the answer."""
 
@@ -29,13 +37,18 @@ class Classroom:
         self._lock = threading.Lock()
         self._file = bench.folder / "page" / "class.json"
         self._guesses: list[tuple[float, float]] = self._stored()
-        self._phase = "guess"
-        self._phones: dict[str, str] | None = None
+        self._phase = Phase.GUESSING
+        self.phones: dict[str, str] | None = None
         self._pin: tuple[float, float] | None = None
         bench.on_change = self._bench_changed
         self._known = bench.verdict
         bench.broadcast.publish("first", {"pin": None, "seen": None})
         self.tell()
+
+    @property
+    def guesses(self) -> tuple[tuple[float, float], ...]:
+        """On the board: per cent of the wheelbase ahead of the rear axle, mm left of the middle."""
+        return tuple(self._guesses)
 
     # first try
 
@@ -63,7 +76,7 @@ class Classroom:
     def guess(self, station_pct: float, side_mm: float) -> str:
         """One more guess. Raises InputError after the reveal or when there are too many."""
         with self._lock:
-            if self._phase == "reveal":
+            if self._phase is Phase.REVEALED:
                 raise InputError("this push is over", where="class", remedy="Wait for the next question")
             if len(self._guesses) >= MOST_GUESSES:
                 raise InputError("there are guesses enough", where="class", remedy="Reveal, then ask again")
@@ -83,7 +96,7 @@ class Classroom:
     def again(self) -> str:
         """Clear the board for the next question."""
         with self._lock:
-            self._guesses, self._phase = [], "guess"
+            self._guesses, self._phase = [], Phase.GUESSING
             self._known = self._bench.verdict
             self._store()
         self.tell()
@@ -95,23 +108,23 @@ class Classroom:
         if verdict is None:
             raise InputError("nothing was pushed yet", where="class", remedy="Push first, then reveal")
         with self._lock:
-            if self._phase != "reveal" and self._guesses:
+            if self._phase is not Phase.REVEALED and self._guesses:
                 with self._bench.log() as log:
                     log.record(
                         "guess",
                         verdict.cards.test.name,
-                        inputs={"guesses": [list(one) for one in self._guesses]},
+                        inputs={"guesses": [list(guess) for guess in self._guesses]},
                         result=self._spread(),
                         parents=[verdict.record.id],
                     )
-            self._phase = "reveal"
+            self._phase = Phase.REVEALED
             self._store()
         self.tell()
         return verdict.comparison.sentence
 
     def phones_opened(self, opened: dict[str, str] | None) -> None:
         """Phones may send guesses now (address and code), or no longer (None)."""
-        self._phones = opened
+        self.phones = opened
         self.tell()
 
     def tell(self) -> None:
@@ -122,11 +135,11 @@ class Classroom:
             "phase": self._phase,
             "question": "Where will it pivot?" if step is None else step.question,
             "title": "" if step is None else step.title,
-            "guesses": [list(one) for one in self._guesses],
+            "guesses": [list(guess) for guess in self._guesses],
             "pushed": verdict is not None and verdict is not self._known,
-            "phones": self._phones,
+            "phones": self.phones,
         }
-        if self._phase == "reveal" and verdict is not None:
+        if self._phase is Phase.REVEALED and verdict is not None:
             shown |= {
                 "spread": self._spread(),
                 "sentence": verdict.comparison.sentence,
@@ -142,7 +155,7 @@ class Classroom:
     def _bench_changed(self) -> None:
         if self._bench.verdict is None:
             with self._lock:
-                self._phase = "guess"
+                self._phase = Phase.GUESSING
                 self._known = None
         self.tell()
 

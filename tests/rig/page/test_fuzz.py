@@ -40,7 +40,7 @@ def state(page: Page) -> tuple[Any, ...]:
     with page.bench.log() as log:
         records, cards = len(list(log.records())), len(log.cards())
     texts = tuple(sorted(page.bench.cards().texts.items()))
-    return records, cards, texts, tuple(page.classroom._guesses), page.bench.step, page.bench.virtual
+    return records, cards, texts, page.classroom.guesses, page.bench.step, page.bench.virtual
 
 
 scalars = st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=20)

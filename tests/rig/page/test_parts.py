@@ -93,7 +93,8 @@ def test_many_slow_pages_lose_no_reading(tmp_path: Path) -> None:
     bench = Bench(tmp_path)
     broadcast = Broadcast()
     pages = [Counting(loop) for _ in range(8)]
-    broadcast._listeners.update(pages)
+    for page in pages:
+        broadcast.admit(page)
     with VirtualPads([400.0] * 4, rate=80, time_factor=6.0) as pads:
         hub = PadHub(tmp_path, broadcast)
         hub.start(bench.cards().bench, pads.url)
@@ -142,7 +143,7 @@ def test_a_port_that_is_not_there_is_said_and_tried_again(tmp_path: Path) -> Non
     bench = Bench(tmp_path)
     bench.save_card("bench", {"pads.port": "/dev/no-such-pads"})
     time.sleep(0.3)
-    port = told(bench.broadcast._newest["port"])
+    port = told(bench.broadcast.newest("port"))
     assert "/dev/no-such-pads" in str(port["sentence"])
     with pytest.raises(BenchError, match="Plug them in"), bench.hub.lend(lambda: None):
         pass
@@ -154,10 +155,9 @@ def test_a_port_that_is_not_there_is_said_and_tried_again(tmp_path: Path) -> Non
 
 def wait(work: Work) -> dict[str, object]:
     """The end of the running job."""
-    assert work._thread is not None
-    work._thread.join(60)
+    work.wait(60.0)
     assert not work.busy
-    return told(work._broadcast._newest["job"])
+    return told(work.broadcast.newest("job"))
 
 
 def test_a_job_can_be_stopped_and_another_waits() -> None:
@@ -189,7 +189,7 @@ def test_a_job_asks_and_goes_on_when_the_step_is_done() -> None:
 
     work.start("weigh", asking)
     end = time.monotonic() + 5
-    while told(broadcast._newest["job"]).get("step") != "Set the car on the pads" and time.monotonic() < end:
+    while told(broadcast.newest("job")).get("step") != "Set the car on the pads" and time.monotonic() < end:
         time.sleep(0.01)
     assert work.busy
     work.answer()
@@ -320,9 +320,9 @@ def test_the_camera_is_seen_with_advice_until_it_is_stopped(tmp_path: Path) -> N
     assert bench.view.jpeg() is None
     bench.film()
     end = time.monotonic() + 10
-    while not told(bench.broadcast._newest["camera"])["on"] and time.monotonic() < end:
+    while not told(bench.broadcast.newest("camera"))["on"] and time.monotonic() < end:
         time.sleep(0.02)
-    look = told(bench.broadcast._newest["camera"])
+    look = told(bench.broadcast.newest("camera"))
     assert look["car_seen"] == 0
     assert look["advice"]
 
@@ -339,7 +339,7 @@ def test_the_camera_is_seen_with_advice_until_it_is_stopped(tmp_path: Path) -> N
         np.testing.assert_allclose(seen[240], np.linspace(0, 255, 640), atol=6)  # JPEG rounds by a few levels
     bench.work.stop()
     assert "Stopped" in str(wait(bench.work)["error"])
-    assert told(bench.broadcast._newest["camera"]) == {"on": False}
+    assert told(bench.broadcast.newest("camera")) == {"on": False}
     bench.close()
 
 
@@ -406,7 +406,7 @@ def test_the_odds_point_to_what_was_hidden(tmp_path: Path) -> None:
         bench.save_card("test", {"push.distance_mm": 40.0, "push.speed_mm_s": 50.0})  # a short film
         game.push(85.0)
         wait(bench.work)
-        odds = dict(told(bench.broadcast._newest["hidden"])["odds"])  # type: ignore[call-overload]
+        odds = dict(told(bench.broadcast.newest("hidden"))["odds"])  # type: ignore[call-overload]
         # grip or weight behind move the balance point one way, in front the other way (statics): the way is plain
         behind = odds["grippier rear tyres"] + odds["150 g at the rear"]
         assert behind > 50 * (odds["grippier front tyres"] + odds["150 g at the front"])

@@ -78,7 +78,7 @@ def test_requests_that_other_sites_start_are_refused(client: TestClient) -> None
 
 
 def test_nothing_changes_without_the_token(page: Page, client: TestClient) -> None:
-    before = page.bench.cards(), page.classroom._guesses
+    before = page.bench.cards(), page.classroom.guesses
     for token in (
         {},
         {"x-bench-token": ""},
@@ -88,7 +88,7 @@ def test_nothing_changes_without_the_token(page: Page, client: TestClient) -> No
         for path in changing(page):
             answer = client.post(path, headers=token, content=b"{}")
             assert answer.status_code == 403, path
-    assert (page.bench.cards(), page.classroom._guesses) == before
+    assert (page.bench.cards(), page.classroom.guesses) == before
     assert not page.bench.work.busy
 
 
@@ -183,7 +183,7 @@ def test_a_clip_keeps_no_name_of_the_client(page: Page, client: TestClient) -> N
     headers = told(page) | {"content-disposition": 'attachment; filename="../../evil.mp4"'}
     answer = client.post("/api/clip", headers=headers, content=b"\0\0\0\x18ftypisom" + bytes(4000))
     assert answer.status_code == 202
-    page.bench.work._thread.join(20)  # type: ignore[union-attr]
+    page.bench.work.wait(20.0)
     names = [path.name for path in page.bench.folder.rglob("*") if path.suffix == ".mp4"]
     assert len(names) == 1
     assert names[0].startswith("upload-")
@@ -237,7 +237,7 @@ GUESS = {"code": "123456", "station_pct": 20.0, "side_mm": 3.0}
 def test_a_phone_can_send_a_guess_and_see_nothing_else(page: Page, phone: tuple[TestClient, Clock]) -> None:
     client, _ = phone
     assert client.post("/guess", json=GUESS).status_code == 200
-    assert page.classroom._guesses == [(20.0, 3.0)]
+    assert page.classroom.guesses == ((20.0, 3.0),)
     for path in set(reading()) - {BENCH.path}:  # at "/" a phone has a page of its own
         assert client.get(path).status_code == 404, path
     for path in changing(page):
@@ -253,7 +253,7 @@ def test_a_phone_without_the_code_is_refused(page: Page, phone: tuple[TestClient
     for _ in range(10):  # trying codes is stopped long before one of a million is found
         last = client.post("/guess", json=GUESS | {"code": "000001"}).status_code
     assert last == 429
-    assert page.classroom._guesses == []
+    assert page.classroom.guesses == ()
     clock.now += 61.0
     assert client.post("/guess", json=GUESS).status_code == 200
 
@@ -283,7 +283,7 @@ def test_the_limit_counts_each_and_all() -> None:
 
 def test_the_way_in_for_phones_is_there_only_while_it_is_open(page: Page) -> None:
     page.phones.switch(True)
-    opened = page.classroom._phones
+    opened = page.classroom.phones
     assert opened is not None
     port = int(opened["address"].rsplit(":", 1)[1].rstrip("/"))
     socket.create_connection(("127.0.0.1", port), timeout=5).close()
