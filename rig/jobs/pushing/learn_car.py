@@ -19,7 +19,7 @@ def learn_car_markers(
     """Learn from a clip how the markers on the car lie to each other, and write it down.
 
     The car card's plate gives ids, sizes and height; its places only say roughly where the pattern sits. Where it
-    sits exactly is found with a pin (`rig.jobs.seeing.find_plate`).
+    sits exactly is found with a pin (`rig.jobs.pushing.setup_clips.find_plate`).
     """
     floor = floor_layout(cards.bench)
     plate = car_markers(cards.car, dictionary=floor.dictionary)

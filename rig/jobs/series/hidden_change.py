@@ -19,7 +19,7 @@ PUSHES_PCT = (15.0, 30.0, 70.0, 85.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class HiddenPush:
+class SecretPush:
     """A push of the car with the secret, as the test card had it, and what was measured."""
 
     push: PushState
@@ -36,7 +36,7 @@ class HiddenOdds:
 
 
 def hidden_odds(
-    cards: CardSet, weighing: Weighing | None, choices: Mapping[str, WhatIf], pushes: Sequence[HiddenPush]
+    cards: CardSet, weighing: Weighing | None, choices: Mapping[str, WhatIf], pushes: Sequence[SecretPush]
 ) -> HiddenOdds:
     """How likely each change is after these pushes, the newest last. choices: name -> what the car would be."""
     cars = []

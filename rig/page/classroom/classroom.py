@@ -22,7 +22,7 @@ from rig.page.bench.views import estimate_json, seen_json
 MOST_GUESSES = 200
 
 
-class Phase(StrEnum):
+class ClassPhase(StrEnum):
     """What the class is doing, in the word that the page knows."""
 
     GUESSING = "guess"
@@ -37,7 +37,7 @@ class Classroom:
         self._lock = threading.Lock()
         self._file = bench.folder / "page" / "class.json"
         self._guesses: list[tuple[float, float]] = self._stored()
-        self._phase = Phase.GUESSING
+        self._phase = ClassPhase.GUESSING
         self.phones: dict[str, str] | None = None
         self._pin: tuple[float, float] | None = None
         bench.on_change = self._bench_changed
@@ -76,7 +76,7 @@ class Classroom:
     def guess(self, station_pct: float, side_mm: float) -> str:
         """One more guess. Raises InputError after the reveal or when there are too many."""
         with self._lock:
-            if self._phase is Phase.REVEALED:
+            if self._phase is ClassPhase.REVEALED:
                 raise InputError("this push is over", where="class", remedy="Wait for the next question")
             if len(self._guesses) >= MOST_GUESSES:
                 raise InputError("there are guesses enough", where="class", remedy="Reveal, then ask again")
@@ -96,7 +96,7 @@ class Classroom:
     def again(self) -> str:
         """Clear the board for the next question."""
         with self._lock:
-            self._guesses, self._phase = [], Phase.GUESSING
+            self._guesses, self._phase = [], ClassPhase.GUESSING
             self._known = self._bench.verdict
             self._store()
         self.tell()
@@ -108,7 +108,7 @@ class Classroom:
         if verdict is None:
             raise InputError("nothing was pushed yet", where="class", remedy="Push first, then reveal")
         with self._lock:
-            if self._phase is not Phase.REVEALED and self._guesses:
+            if self._phase is not ClassPhase.REVEALED and self._guesses:
                 with self._bench.log() as log:
                     log.record(
                         "guess",
@@ -117,7 +117,7 @@ class Classroom:
                         result=self._spread(),
                         parents=[verdict.record.id],
                     )
-            self._phase = Phase.REVEALED
+            self._phase = ClassPhase.REVEALED
             self._store()
         self.tell()
         return verdict.comparison.sentence
@@ -139,7 +139,7 @@ class Classroom:
             "pushed": verdict is not None and verdict is not self._known,
             "phones": self.phones,
         }
-        if self._phase is Phase.REVEALED and verdict is not None:
+        if self._phase is ClassPhase.REVEALED and verdict is not None:
             shown |= {
                 "spread": self._spread(),
                 "sentence": verdict.comparison.sentence,
@@ -155,7 +155,7 @@ class Classroom:
     def _bench_changed(self) -> None:
         if self._bench.verdict is None:
             with self._lock:
-                self._phase = Phase.GUESSING
+                self._phase = ClassPhase.GUESSING
                 self._known = None
         self.tell()
 

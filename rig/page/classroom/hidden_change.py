@@ -8,7 +8,7 @@ from rig.cards.mechanics import push_state
 from rig.cards.read import CardSet
 from rig.jobs.pushing.measure import measure_clip
 from rig.jobs.pushing.what_if import WhatIf
-from rig.jobs.series.hidden_change import HiddenPush, hidden_odds
+from rig.jobs.series.hidden_change import SecretPush, hidden_odds
 from rig.page.bench.bench import Bench
 from rig.page.bench.jobs import Job
 from rig.page.bench.lesson_steps import HIDDEN, STEPS, HiddenChoice, hidden_setup
@@ -21,7 +21,7 @@ class HiddenGame:
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
         self._secret: HiddenChoice | None = None
-        self._pushes: list[HiddenPush] = []
+        self._pushes: list[SecretPush] = []
         self._tell("")
 
     def start(self, secret: str | None = None) -> int:
@@ -54,7 +54,7 @@ class HiddenGame:
             job.say("Measuring the pivot")
             with bench.log() as log:
                 estimate = measure_clip(clip, cards, log, progress=job.progress).pushes[0].estimate
-            self._pushes.append(HiddenPush(push=push_state(cards.car, cards.test), measured=estimate))
+            self._pushes.append(SecretPush(push=push_state(cards.car, cards.test), measured=estimate))
             found = hidden_odds(cards, bench.weighing, self._choices(cards), self._pushes)
             self._tell(found.sentence, [[name, round(p, 4)] for name, p in found.probability.items()], found.next_push)
             return found.sentence
