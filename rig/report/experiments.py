@@ -13,7 +13,7 @@ from rig.base.version import SOFTWARE
 from rig.jobs.record.experiments import Contribution, Experiment, Retold
 from rig.report.html import Part, Table, report_html
 from rig.report.method import MEANING, method_part
-from rig.report.other_records import besides_parts
+from rig.report.other_records import other_parts
 from rig.report.pdf import report_pdf
 from rig.report.plots import budget_figure, overview_figure, save_figure, slide_figure
 from rig.report.sentences import pivot_words, turn_words
@@ -28,7 +28,7 @@ def report_parts(retold: Retold) -> list[Part]:
     drawn = len(retold.experiments) <= DRAWN_IN_FULL
     for experiment in retold.experiments:
         parts += _experiment_parts(experiment, drawn=drawn)
-    return [*parts, *besides_parts(retold.others), method_part()]
+    return [*parts, *other_parts(retold.others), method_part()]
 
 
 def write_experiments(path: Path, title: str, retold: Retold, *, figures: Path | None = None) -> list[Path]:

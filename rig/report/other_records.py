@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 Result = dict[str, Any]
 
 
-def besides_parts(records: Sequence[Record]) -> list[Part]:
+def other_parts(records: Sequence[Record]) -> list[Part]:
     """One part with a line for each record that says something by itself, then one for each series and ladder.
 
     Kinds that are raw material (zeros, readings by key) are only counted.

@@ -16,7 +16,7 @@ from rig.jobs.series.series import analyse_plan, changes_for, ladder_of, plan_ta
 from rig.jobs.weighing.weigh import weigh_typed
 from rig.log.store import BenchLog
 from rig.main import main
-from rig.report.other_records import WORDS, besides_parts
+from rig.report.other_records import WORDS, other_parts
 
 LENGTH, HALF = 0.257, 0.0825
 
@@ -155,7 +155,7 @@ def test_a_series_says_which_change_did_what(workshop: Workshop) -> None:
     assert effect.change < 0  # more front grip lowers kappa (common practice, no source)
     assert effect.interval[0] < truth[1] - truth[0] < effect.interval[1]
     assert effect.interval[1] - effect.interval[0] < 0.4
-    told = besides_parts([series.record])[-1]
+    told = other_parts([series.record])[-1]
     assert told.verdict == "Clear: tyre (hard → soft)."
     # radians per metre as degrees per centimetre: 180 / pi / 100
     assert told.tables[0].rows[0][2] == f"{effect.change * 1.8 / np.pi:+.2f}"
@@ -171,7 +171,7 @@ def test_the_grip_ladder_ranks_tyres(workshop: Workshop) -> None:
         for name, ratio, surface in (("hard", 0.85, "board"), ("medium", 1.0, "board"), ("soft", 1.3, "carpet"))
     ]
     ladder, record = ladder_of(sets, workshop.log)
-    rows = besides_parts([record])[0].tables[0].rows
+    rows = other_parts([record])[0].tables[0].rows
     assert [row[0] for row in rows] == ["soft", "medium", "hard"]
     assert [row[1] for row in rows] == [f"{rung.grip:.3f}" for rung in ladder.rungs]
     assert [rung.name for rung in ladder.rungs] == ["soft", "medium", "hard"]

@@ -24,7 +24,7 @@ from rig.jobs.weighing.weigh import TURN_WORDS, Weighing, weigh_on_pads, weigh_t
 from rig.log.store import BenchLog
 from rig.main import main
 from rig.pads.steps import Step
-from rig.report.other_records import WORDS, besides_parts
+from rig.report.other_records import WORDS, other_parts
 from rig.virtual.bench import VirtualOperator
 from rig.virtual.pads import VirtualPads
 
@@ -110,7 +110,7 @@ def test_pads_calibrated_with_masses_weigh_the_car_turned_or_not(bench: Bench) -
     again = weighing_from(bench.log.get(plain.record.id), bench.cards)
     np.testing.assert_array_equal(again.load_covariance, plain.load_covariance)
     assert {record.kind for record in bench.log.records()} == {"calibration", "zero", "weighing"}
-    (part,) = besides_parts(list(bench.log.records()))
+    (part,) = other_parts(list(bench.log.records()))
     assert part.paragraphs == ["Also in the log: 1 × zero."]
     assert part.tables[0].rows[0][4] == "4 pads from 0 to 1000 g"
     assert f"{plain.weights.total_g.value:.1f} ± {plain.weights.total_g.half_width:.1f} g" in part.tables[0].rows[1][4]
