@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analysis.base.arrays import FloatArray
+from analysis.statistics.quantiles import NORMAL_95
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -140,7 +141,7 @@ def _balance(axes: "Axes", picture: CarPicture) -> None:
     half = picture.body[2] / 2 * 1000
     axes.plot([x, x], [-half, half], color=FORECAST, linewidth=1.2, linestyle=":", label="balance point")
     if u > 0:
-        axes.fill_betweenx([-half, half], x - 1.96 * u, x + 1.96 * u, color=FORECAST, alpha=0.08, linewidth=0)
+        axes.fill_betweenx([-half, half], x - NORMAL_95 * u, x + NORMAL_95 * u, color=FORECAST, alpha=0.08, linewidth=0)
 
 
 def _mark(

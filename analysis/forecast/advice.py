@@ -9,6 +9,7 @@ from analysis.forecast.forecast import Prediction
 from analysis.forecast.inputs import assemble
 from analysis.forecast.region import pole
 from analysis.forecast.slide import slide
+from analysis.statistics.quantiles import NORMAL_95
 
 REMEDY = {
     "push position": "clip a light rail with numbered notches to the chassis, or mark the spot, and enter its place",
@@ -143,9 +144,9 @@ def _from_measurement(prediction: Prediction, measured: PivotEstimate, plate_pla
     found = []
     plate = plate_place_u * measured.kappa**2  # station moves with the plate: dκ = κ² dx
     rest = float(np.sqrt(max(measured.kappa_u**2 - plate**2, 0.0)))
-    half = told_half_width(prediction, 1.96 * measured.kappa_u)
+    half = told_half_width(prediction, NORMAL_95 * measured.kappa_u)
     if plate > 0:
-        then = told_half_width(prediction, 1.96 * rest)
+        then = told_half_width(prediction, NORMAL_95 * rest)
         found.append(
             Spoiler(
                 name="plate place",

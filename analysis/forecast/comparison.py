@@ -9,11 +9,9 @@ import numpy as np
 from analysis.base.errors import AnalysisError, InputError
 from analysis.base.pivot import PivotEstimate
 from analysis.statistics.pooling import heading_doubt, heading_of, heading_step
+from analysis.statistics.quantiles import NORMAL_95
 
 Verdict = Literal["agrees", "disagrees", "cannot tell"]
-
-SIGNIFICANT_SIGMAS = 1.96
-"""Beyond this the two disagree: by chance in 5 of 100 comparisons of a right prediction."""
 
 DECISIVE_HALF_WIDTH = 0.25
 """rad of the angle atan(kappa L / 2), which runs over half a turn from one extreme to the other.
@@ -87,10 +85,10 @@ def compare(
     )
 
     verdict: Verdict
-    if sigmas > SIGNIFICANT_SIGMAS:
+    if sigmas > NORMAL_95:  # by chance in 5 of 100 comparisons of a right prediction
         verdict = "disagrees"
         reason = f"the two differ by {_sigmas(sigmas)} standard deviations"
-    elif SIGNIFICANT_SIGMAS * widest > DECISIVE_HALF_WIDTH:
+    elif NORMAL_95 * widest > DECISIVE_HALF_WIDTH:
         verdict = "cannot tell"
         wider = "measurement" if _width(measured) > _width(predicted) else "forecast"
         reason = f"the {wider} is too uncertain: almost any pivot would have passed"

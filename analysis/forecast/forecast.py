@@ -23,6 +23,7 @@ from analysis.forecast.region import PoleRegion, pole_region
 from analysis.forecast.slide import DEFAULT_TURN, Slide, slide, steady
 from analysis.sliding.contacts import centre_of_friction
 from analysis.statistics.monte_carlo import Progress, adaptive_monte_carlo, coverage_interval, variance_shares
+from analysis.statistics.quantiles import NORMAL_95
 
 __all__ = ["CarState", "Prediction", "PushState", "Sensitivity", "predict_push"]
 
@@ -211,7 +212,7 @@ def _side_only(estimate: PivotEstimate) -> PivotEstimate:
     reach = 2.0 / estimate.wheelbase
     low = min(estimate.interval[0], 0.0 if estimate.interval[0] >= 0 else -reach)
     high = max(estimate.interval[1], 0.0 if estimate.interval[1] <= 0 else reach)
-    return replace(estimate, interval=(low, high), kappa_u=max(estimate.kappa_u, (high - low) / 3.92))
+    return replace(estimate, interval=(low, high), kappa_u=max(estimate.kappa_u, (high - low) / (2.0 * NORMAL_95)))
 
 
 def kind_of_test(car: CarState) -> TestKind:

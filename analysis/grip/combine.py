@@ -14,6 +14,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.grip.conditions import GripNotes, differences
+from analysis.statistics.quantiles import NORMAL_95, chi_square_tail
 
 GripState = Literal["static", "sliding"]
 Measured = Literal["front", "rear", "mean", "ratio"]
@@ -26,8 +27,6 @@ PRIOR_WRONG, WRONG_BY = 0.05, 0.3
 
 NAMED = 3.0
 """Odds (to 1) from which the measurement most likely wrong is named: the priors alone must not choose it."""
-
-Z95 = 1.959963984540054
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -166,7 +165,7 @@ def _estimate(used: list[GripMeasurement], state: GripState, *, look_for_suspect
 
 
 def _interval(log: float, u: float) -> tuple[float, float]:
-    return float(np.exp(log - Z95 * u)), float(np.exp(log + Z95 * u))
+    return float(np.exp(log - NORMAL_95 * u)), float(np.exp(log + NORMAL_95 * u))
 
 
 def _errors(used: Sequence[GripMeasurement], extra: FloatArray) -> FloatArray:
@@ -225,8 +224,6 @@ def _log_evidence(used: Sequence[GripMeasurement], extra: FloatArray) -> float:
 
 
 def _contradiction(used: Sequence[GripMeasurement], chi_square: float, dof: int) -> Contradiction:
-    from scipy.special import gammaincc
-
     if dof < 1:
         return Contradiction(
             chi_square=chi_square,
@@ -237,7 +234,7 @@ def _contradiction(used: Sequence[GripMeasurement], chi_square: float, dof: int)
             suspect_odds=0.0,
             sentence="",
         )
-    chance = float(gammaincc(0.5 * dof, 0.5 * chi_square))
+    chance = chi_square_tail(chi_square, dof=dof)
     evidence = [_log_evidence(used, np.zeros(len(used)))]
     evidence += [_log_evidence(used, WRONG_BY**2 * row) for row in np.eye(len(used))]
     prior = np.log(np.array([1.0] + [PRIOR_WRONG / (1.0 - PRIOR_WRONG)] * len(used)))

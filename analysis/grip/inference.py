@@ -19,6 +19,7 @@ from analysis.base.wheel_names import WHEEL_KEYS
 from analysis.forecast.forecast import kind_of_test
 from analysis.forecast.inputs import CarState, PushState, check_states
 from analysis.forecast.variants import Variants, balance_doubt, doubt_effects, doubt_variants, kappa_of
+from analysis.statistics.quantiles import chi_square_tail
 
 Unknown = Literal["cg station", "drag FL", "drag FR", "drag RL", "drag RR"]
 WIDEST = 1.5
@@ -129,7 +130,7 @@ def infer(
         correlation = _correlation(ratio, second.place, weight)
     graded = [one for one in evidence if kind_of_test(one.car) == "graded"]
     chi_square, dof = float(fits[best]), max(0, len(graded) - 1 - int(also is not None))
-    chance = _chance(chi_square, dof)
+    chance = chi_square_tail(chi_square, dof=dof)
     warnings = _warnings(evidence, grip, other, chance, dof)
     return Inference(
         grip_ratio=grip,
@@ -319,12 +320,6 @@ def _correlation(a: FloatArray, b: FloatArray, weight: FloatArray) -> float:
     da, db = a - weight.sum(1) @ a, b - weight.sum(0) @ b
     spread = np.sqrt((weight.sum(1) @ da**2) * (weight.sum(0) @ db**2))
     return float(da @ weight @ db / spread) if spread > 0 else 0.0
-
-
-def _chance(chi_square: float, dof: int) -> float:
-    from scipy.special import gammaincc
-
-    return float(gammaincc(0.5 * dof, 0.5 * chi_square)) if dof > 0 else 1.0
 
 
 def _warnings(

@@ -10,10 +10,10 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-from analysis.grip.combine import Z95, GripMeasurement
+from analysis.grip.combine import GripMeasurement
 from analysis.grip.conditions import GripNotes
 from analysis.statistics.least_squares import least_squares
-from analysis.statistics.monte_carlo import coverage_factor
+from analysis.statistics.quantiles import NORMAL_95, chi_square_tail, coverage_factor
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,7 +79,7 @@ def sweep_null(
     scatter = max(1.0, best.chi_square / dof) if best.chance < 0.05 else 1.0
     u = float(np.sqrt(scatter * (powers @ best.covariance @ powers))) / abs(slope)
     slope_u = float(np.sqrt(scatter * best.covariance[1, 1]))
-    factor = coverage_factor(0.95, dof) if scatter > 1.0 else Z95
+    factor = coverage_factor(dof=dof) if scatter > 1.0 else NORMAL_95
     if abs(slope) < max(3.0, 1.05 * factor) * slope_u:  # within the factor, the interval would have no end
         raise InputError(
             "turn does not change clearly with the push station",
@@ -126,8 +126,6 @@ class _Fit:
 
 
 def _fit(x: FloatArray, k: FloatArray, error: FloatArray, place_u: FloatArray, degree: int) -> _Fit:
-    from scipy.special import gammaincc
-
     design = np.vander(x, degree + 1, increasing=True)
     slope = np.full(len(x), np.polyfit(x, k, 1)[0])
     for _ in range(5):
@@ -141,7 +139,7 @@ def _fit(x: FloatArray, k: FloatArray, error: FloatArray, place_u: FloatArray, d
         covariance=fit.covariance,
         chi_square=fit.chi_square,
         degree=degree,
-        chance=float(gammaincc(0.5 * fit.dof, 0.5 * fit.chi_square)) if fit.dof else 1.0,
+        chance=chi_square_tail(fit.chi_square, dof=fit.dof),
         badness=fit.chi_square + 2 * p + (correction if degree > 1 else 0.0),
     )
 
@@ -158,7 +156,7 @@ def _bracket(s: FloatArray, k: FloatArray, place_u: FloatArray) -> SweepNull:
         )
     half = 0.5 * (above - below)
     u = float(np.sqrt(half**2 / 3.0 + np.mean(place_u) ** 2))
-    reach = 0.95 * half + Z95 * float(np.mean(place_u))
+    reach = 0.95 * half + NORMAL_95 * float(np.mean(place_u))
     centre = 0.5 * (above + below)
     return SweepNull(
         station=centre,

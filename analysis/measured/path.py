@@ -8,6 +8,7 @@ from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.plane import place
 from analysis.measured.path_errors import LEAST_MOVING, Poses, joined, path_of, solved
 from analysis.measured.swing import mean_rest, whitened_scatter
+from analysis.statistics.quantiles import chi_square_tail
 
 LEAST_TURN = 0.026
 """rad (1.5 degrees): below this a pivot at every moment says nothing."""
@@ -151,8 +152,6 @@ def fit_pivot_path(
     461-464); the fixed pivot is tested by the fall in chi-square that the path brings, under every error model that
     the poses allow (`measured_pivot_motion`): what one of them can explain is not called wandering.
     """
-    from scipy.special import chdtrc
-
     on_the_way = np.flatnonzero(moving)
     if len(on_the_way) < LEAST_MOVING:
         return None
@@ -169,8 +168,8 @@ def fit_pivot_path(
     left = np.stack([fit.chi2 for fit in fits])  # degrees, models
     degrees = np.argmin(left + 2.0 * np.arange(len(fits))[:, None] * np.log(count), axis=0)
     gain = left[0] - left[degrees, range(len(degrees))]
-    chance = np.where(degrees > 0, chdtrc(np.maximum(2 * degrees, 1), np.maximum(gain, 0.0)), 1.0)
-    wanders = bool(chance.max() < 1e-3)
+    chances = [chi_square_tail(max(by, 0.0), dof=2 * degree) for by, degree in zip(gain, degrees, strict=True)]
+    wanders = max(chances) < 1e-3
     degree = int(degrees[0])
     value, spread = fits[degree].value[0], fits[degree].covariance[0]
     # x and y of the fixed pivot, then x of all higher degrees, then y: as rows x and y

@@ -7,6 +7,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.base.plane import slide_jacobian, slide_parts
+from analysis.statistics.quantiles import coverage_factor
 
 LARGEST_KAPPA = 1e6
 """1/m. Stands for a turn about the mid-wheelbase point itself: its station errs by a thousandth of a mm."""
@@ -50,13 +51,6 @@ class SlideResult:
     travel_u: float
     pole: FloatArray
     pole_covariance: FloatArray
-
-
-def t_quantile(dof: float, level: float = 0.95) -> float:
-    """Two-sided quantile of Student's t with dof degrees of freedom."""
-    from scipy.special import stdtrit
-
-    return float(stdtrit(max(dof, 1.0), 0.5 + level / 2.0))
 
 
 def mean_rest(
@@ -183,7 +177,7 @@ def measure_slide(
         dof = variance**2 / (sum(scattered) ** 2 / min(start.dof, end.dof))
     else:
         dof = np.inf
-    quantile = t_quantile(min(dof, 1e6))
+    dof = min(max(dof, 1.0), 1e6)
     of_kappa = np.array([1.0, -kappa]) / max(abs(travel), abs(chord) / LARGEST_KAPPA)
     shared = to_pair @ cards @ to_pair.T + wheelbase_u**2 * np.diag(of_wheelbase**2)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -195,8 +189,8 @@ def measure_slide(
         kappa=kappa,
         kappa_u=float(np.sqrt(of_kappa @ pair @ of_kappa)),
         common_u=float(np.sqrt(of_kappa @ shared @ of_kappa)),
-        interval=ratio_interval(chord, travel, pair, quantile),
-        turned=bool(abs(chord) > t_quantile(min(dof, 1e6), TURNED_LEVEL) * np.sqrt(pair[0, 0])),
+        interval=ratio_interval(chord, travel, pair, coverage_factor(dof=dof)),
+        turned=bool(abs(chord) > coverage_factor(dof=dof, coverage=TURNED_LEVEL) * np.sqrt(pair[0, 0])),
         turn=float(end.mean[2] - start.mean[2]),
         turn_u=float(np.sqrt(pair[0, 0])) / max(abs(np.cos((end.mean[2] - start.mean[2]) / 2.0)), 1e-3),
         travel=travel,

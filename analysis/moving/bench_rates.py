@@ -9,8 +9,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.statistics.least_squares import straight_line
-
-NORMAL_95 = 1.959964
+from analysis.statistics.quantiles import NORMAL_95
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-from analysis.statistics.monte_carlo import coverage_factor
+from analysis.statistics.quantiles import coverage_factor
 
 IntArray = npt.NDArray[np.int_]
 
@@ -120,7 +120,7 @@ def analyse_series(
     kappa = np.array([one.kappa for one in pushes])
     blocks: IntArray = np.unique([one.block for one in pushes], return_inverse=True)[1].astype(np.int_)
     value, covariance, push_u, block_u, dof = _fit(design, kappa, blocks)
-    factor = coverage_factor(0.95, dof)
+    factor = coverage_factor(dof=dof)
     effects = []
     for i, (name, level) in enumerate(columns, start=1):
         u = float(np.sqrt(covariance[i, i]))
@@ -215,7 +215,7 @@ def _drift(design: FloatArray, kappa: FloatArray, blocks: IntArray, order: Float
     dof = len(kappa) - rows.shape[1]
     covariance = np.linalg.inv(rows.T @ rows) * float(left @ left) / dof
     span = float(np.ptp(order))
-    half = coverage_factor(0.95, dof) * float(np.sqrt(covariance[-1, -1])) * span
+    half = coverage_factor(dof=dof) * float(np.sqrt(covariance[-1, -1])) * span
     total = float(value[-1]) * span
     clear = abs(total) > half
     sentence = (
@@ -249,6 +249,6 @@ def pushes_needed(
     for n in range(2, most + 1):
         dof = 2 * (n - 1)
         spread = np.sqrt(2.0 * (push_u**2 / n + block_u**2))
-        if spread == 0 or 1.0 - nctdtr(dof, difference / spread, coverage_factor(0.95, dof)) >= power:
+        if spread == 0 or 1.0 - nctdtr(dof, difference / spread, coverage_factor(dof=dof)) >= power:
             return n
     return None

@@ -11,6 +11,7 @@ from analysis.base.pivot import PivotEstimate
 from analysis.forecast.forecast import kind_of_test
 from analysis.forecast.inputs import CarState, PushState, check_states
 from analysis.forecast.variants import Variants, doubt_effects, doubt_variants, kappa_of
+from analysis.statistics.quantiles import chi_square_tail
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -166,9 +167,7 @@ def _forecasts(hypotheses: Sequence[Hypothesis], pushes: Sequence[PushState]) ->
 
 
 def _fits(misfit: float, pushes: int) -> bool:
-    from scipy.special import gammaincc
-
-    return pushes == 0 or float(gammaincc(0.5 * pushes, 0.5 * misfit)) > 0.01
+    return chi_square_tail(misfit, dof=pushes) > 0.01
 
 
 def _check(hypotheses: Sequence[Hypothesis]) -> None:

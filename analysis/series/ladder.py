@@ -1,5 +1,6 @@
 """Two ready experiments: the grip ladder (only the front pair is swapped) and the hidden change."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -7,6 +8,7 @@ import numpy as np
 
 from analysis.base.errors import InputError
 from analysis.grip.conditions import GripNotes, differences
+from analysis.statistics.quantiles import COVERAGE, NORMAL_95, coverage_factor
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,8 +56,6 @@ def grip_ladder(entries: Sequence[LadderEntry], *, reference: str | None = None)
     Differences of two pairs are told apart at the 95 % level, corrected for the number of pairs (Bonferroni).
     Raises InputError for fewer than two pairs or two of one name.
     """
-    from scipy.special import ndtri
-
     names = [one.name for one in entries]
     if len(entries) < 2 or len(set(names)) < len(names):
         raise InputError(
@@ -70,7 +70,7 @@ def grip_ladder(entries: Sequence[LadderEntry], *, reference: str | None = None)
     own = np.array([max(one.log_u**2 - one.common_u**2, 0.0) for one in entries])
     zero = names.index(base)
     pairs = len(entries) * (len(entries) - 1) / 2
-    sure = float(ndtri(1.0 - 0.025 / pairs))
+    sure = coverage_factor(dof=math.inf, coverage=1.0 - (1.0 - COVERAGE) / pairs)
     rungs = []
     for i in np.argsort(-log, kind="stable"):
         u = float(np.sqrt(own[i] + own[zero])) if i != zero else 0.0
@@ -82,7 +82,7 @@ def grip_ladder(entries: Sequence[LadderEntry], *, reference: str | None = None)
             Rung(
                 name=names[i],
                 grip=float(np.exp(step)),
-                interval=(float(np.exp(step - 1.96 * u)), float(np.exp(step + 1.96 * u))),
+                interval=(float(np.exp(step - NORMAL_95 * u)), float(np.exp(step + NORMAL_95 * u))),
                 ranks=(1 + better, len(entries) - worse),
             )
         )

@@ -8,9 +8,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-
-COVERAGE = 0.95
-NORMAL_FACTOR = 1.959963984540054  # 97.5 % quantile of the standard normal distribution
+from analysis.statistics.quantiles import NORMAL_95, coverage_factor
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,7 +27,7 @@ class Estimate:
     @property
     def half_width(self) -> float:
         """Half of the 95 % interval, same unit as the value."""
-        return (self.factor or coverage_factor(self.dof)) * self.u if self.u > 0 else 0.0
+        return (self.factor or coverage_factor(dof=self.dof)) * self.u if self.u > 0 else 0.0
 
     @property
     def interval(self) -> tuple[float, float]:
@@ -53,21 +51,6 @@ class DoubtPart:
 
 Doubt = FloatArray | Sequence[DoubtPart]
 """A covariance taken as known, or the parts that make it up."""
-
-
-def coverage_factor(dof: float, *, coverage: float = COVERAGE) -> float:
-    """Student's t factor of a two-sided interval; 1.96 for infinite dof. Raises InputError when dof <= 0.
-
-    Source: GUM (JCGM 100:2008) annex G; the quantile is a general-purpose library's.
-    """
-    if not dof > 0:
-        raise InputError(f"no degrees of freedom ({dof:g})", where="interval", remedy="Repeat the measurement")
-    if math.isinf(dof) and coverage == COVERAGE:
-        return NORMAL_FACTOR
-    from scipy.special import ndtri, stdtrit  # half a second to import: only where an interval is asked for
-
-    tail = 0.5 + coverage / 2
-    return float(ndtri(tail) if math.isinf(dof) else stdtrit(dof, tail))
 
 
 def as_parts(doubt: Doubt, size: int) -> tuple[DoubtPart, ...]:
@@ -121,11 +104,11 @@ def mixed_factor(variances: Sequence[float], dofs: Sequence[float]) -> float:
     total = sum(variances)
     estimated = [d for v, d in zip(variances, dofs, strict=True) if v > 0 and not math.isinf(d)]
     if total <= 0 or not estimated:
-        return NORMAL_FACTOR
-    weighted = sum(v * coverage_factor(d) for v, d in zip(variances, dofs, strict=True) if v > 0) / total
+        return NORMAL_95
+    weighted = sum(v * coverage_factor(dof=d) for v, d in zip(variances, dofs, strict=True) if v > 0) / total
     if min(estimated) < 2:
         return weighted
-    return (weighted + coverage_factor(effective_dof(variances, dofs))) / 2.0
+    return (weighted + coverage_factor(dof=effective_dof(variances, dofs))) / 2.0
 
 
 def propagate(value: float, gradient: FloatArray, parts: Sequence[DoubtPart], extra_variance: float = 0.0) -> Estimate:

@@ -138,20 +138,6 @@ class FirstOrder:
     parts: Mapping[str, float]
     sensitivity: Mapping[str, float]
 
-    def expanded(self, probability: float = 0.95) -> float:
-        """Half-width of the interval that holds the truth with this probability (GUM G.6.4)."""
-        return coverage_factor(probability, self.dof) * self.u
-
-
-def coverage_factor(probability: float, dof: float = float("inf")) -> float:
-    """Student's factor k. Degrees of freedom are cut to a whole number below (GUM G.4.1)."""
-    from scipy.special import ndtri, stdtrit
-
-    tail = 0.5 * (1.0 + probability)
-    if not np.isfinite(dof):
-        return float(ndtri(tail))
-    return float(stdtrit(max(1.0, np.floor(dof + 1e-9)), tail))
-
 
 def jacobian(model: Model, x: FloatArray, step: FloatArray) -> FloatArray:
     """Derivatives (m, d) of a model at x (d,): central differences of fourth order, steps (d,) > 0."""

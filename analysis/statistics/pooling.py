@@ -14,8 +14,8 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.base.pivot import PivotEstimate
+from analysis.statistics.quantiles import NORMAL_95, chi_square_tail, coverage_factor
 
-NORMAL_95 = 1.959964
 LARGEST_KAPPA = 1e6
 
 
@@ -68,8 +68,6 @@ def pool(estimates: Sequence[PivotEstimate]) -> Pooled:
     With two or three pushes the interval is wide: so little is then known about their scatter.
     Raises InputError for no estimate, or estimates on different wheelbases.
     """
-    from scipy.special import chdtrc, stdtrit
-
     if not estimates:
         raise InputError("there is no push to pool", where="repeats", remedy="Give at least one measured push")
     length = estimates[0].wheelbase
@@ -98,7 +96,7 @@ def pool(estimates: Sequence[PivotEstimate]) -> Pooled:
     spread = float((weight * (angle - mean) ** 2).sum() / (n - 1))
     variance = max(spread, 1.0) / weight.sum()
     shared = float((weight * common).sum() / weight.sum())
-    half = float(np.hypot(stdtrit(n - 1, 0.975) * np.sqrt(variance), NORMAL_95 * shared))
+    half = float(np.hypot(coverage_factor(dof=n - 1) * np.sqrt(variance), NORMAL_95 * shared))
 
     def kappa_at(heading: float) -> float:
         return float(np.clip(2.0 * np.tan(heading) / length, -LARGEST_KAPPA, LARGEST_KAPPA))
@@ -125,7 +123,7 @@ def pool(estimates: Sequence[PivotEstimate]) -> Pooled:
         push_u=float(np.sqrt(max(spread, 1.0) / (weight.sum() / n))) * back,
         chi2=chi2,
         dof=n - 1,
-        chance=float(chdtrc(n - 1, chi2)),
+        chance=chi_square_tail(chi2, dof=n - 1),
     )
 
 

@@ -15,6 +15,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.statistics.estimate import Estimate, effective_dof, mixed_factor
+from analysis.statistics.quantiles import chi_square_tail
 
 Axle = Literal["front", "rear"]
 FEWEST_STEPS = 3
@@ -161,7 +162,7 @@ def cg_height(
     off = moment - np.column_stack([np.ones(n), t]) @ np.array([answer[0], answer[1] - radius_rear])
     residual = off * total / (wheelbase + (radius_front - radius_rear) * t)
     chi_squared = float(((off / sd) ** 2).sum())
-    chance = _too_much(chi_squared, n - 2)
+    chance = chi_square_tail(chi_squared, dof=n - 2)
     own = jacobian @ _input_covariance(doubts, sign, heights, downs, common=False) @ jacobian.T
     dof = math.inf
     if chance < 0.01:  # the readings scatter more than they should: believe the scatter
@@ -221,14 +222,6 @@ def _input_covariance(
             np.concatenate([np.zeros(2 * n), [doubts.total, doubts.wheelbase, doubts.radius, doubts.radius]]) ** 2
         )
     return covariance
-
-
-def _too_much(chi_squared: float, dof: int) -> float:
-    if dof < 1:
-        return 1.0
-    from scipy.special import chdtrc
-
-    return float(chdtrc(dof, chi_squared))
 
 
 def _warnings(

@@ -14,6 +14,7 @@ import numpy as np
 
 from analysis.base.arrays import WHEELS, FloatArray
 from analysis.base.errors import InputError
+from analysis.statistics.quantiles import NORMAL_95
 from analysis.weighing.corner_weights import CROSS, CornerWeights
 from analysis.weighing.warp import SpringRates, WarpResponse, collar_turn
 
@@ -162,7 +163,7 @@ def _verify(state: LoopState, weighing: CornerWeights) -> Step:
     seen = float(CROSS @ (weighing.load_g - state.before.load_g))
     expected = float(CROSS @ state.expected_g)
     # The pads' own errors are the same in both weighings; what differs is the scatter of placing the car.
-    doubt = math.hypot(_placing(weighing), _placing(state.before), state.response.relative_u * 1.96 * expected)
+    doubt = math.hypot(_placing(weighing), _placing(state.before), state.response.relative_u * NORMAL_95 * expected)
     odd = abs(seen - expected) > max(doubt, 0.5 * abs(expected))
     if odd and state.retries == 0:
         return Step(
@@ -193,7 +194,7 @@ def _placing(weighing: CornerWeights) -> float:
     """95 % half-width of the cross weight from placing and noise alone, g."""
     shared = ("curves", "masses", "pads", "pad offsets", "pad gains", "pad heights", "parts", "scale")
     own = sum(float(CROSS @ part.covariance @ CROSS) for part in weighing.parts if part.name not in shared)
-    return 1.96 * math.sqrt(max(own, 0.0))
+    return NORMAL_95 * math.sqrt(max(own, 0.0))
 
 
 def _hook_up(state: LoopState, weighing: CornerWeights | None) -> Step:

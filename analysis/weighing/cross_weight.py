@@ -10,6 +10,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.statistics.estimate import Estimate
+from analysis.statistics.quantiles import NORMAL_95
 from analysis.weighing.collar_loop import Bars, LoopState, Step, next_step
 from analysis.weighing.corner_weights import CROSS, CornerWeights
 from analysis.weighing.warp import (
@@ -99,9 +100,9 @@ def floor_verdict(
     per_metre = float(np.linalg.norm(per_pad))
     floor = per_metre * height_u
     measured = weights.cross_g
-    both = math.hypot(measured.half_width, 1.96 * floor)
+    both = math.hypot(measured.half_width, NORMAL_95 * floor)
     apart = abs(measured.value) > both
-    spare = (abs(measured.value) ** 2 - measured.half_width**2) / 1.96**2
+    spare = (abs(measured.value) ** 2 - measured.half_width**2) / NORMAL_95**2
     level = math.sqrt(spare) / per_metre if spare > 0 and per_metre > 0 else 0.0
     heavy = "front-left and rear-right" if measured.value > 0 else "front-right and rear-left"
     worth = f"1 mm under one wheel moves {response.cross_per_mm(gravity):.0f} g between the diagonals"

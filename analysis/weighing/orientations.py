@@ -15,6 +15,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.statistics.estimate import DoubtPart, total_covariance
+from analysis.statistics.quantiles import NORMAL_95, chi_square_tail
 from analysis.weighing.corner_weights import CROSS, FRONT, LEFT
 from analysis.weighing.reseating import Scatter, usual_scatter
 
@@ -126,8 +127,8 @@ def one_weighing_enough(
     load_g: (4,) g, as weighed or guessed.  tolerance_g: what a corner should be known to (95 %).
     """
     load = np.asarray(load_g, dtype=float)
-    pads = 1.96 * np.sqrt(np.diag(total_covariance(_prior_parts(load, prior), 4)))
-    placing = 1.96 * (scatter or usual_scatter()).corner_g
+    pads = NORMAL_95 * np.sqrt(np.diag(total_covariance(_prior_parts(load, prior), 4)))
+    placing = NORMAL_95 * (scatter or usual_scatter()).corner_g
     worst = float(pads.max())
     enough = bool(worst <= tolerance_g or np.all(pads <= 0.5 * placing))
     text = (
@@ -254,7 +255,7 @@ def _pad_errors(found: FloatArray, covariance: FloatArray, mean_load: float) -> 
 def _chance(wheels: FloatArray, design: FloatArray, nuisance: FloatArray, working: FloatArray, dof: float) -> float:
     """Chance of differences as large as these between pads that agree: test of the contrasts free of the loads."""
     from scipy.linalg import null_space
-    from scipy.special import chdtrc, fdtrc
+    from scipy.special import fdtrc
 
     contrast = null_space(design[:, :4].T)
     if contrast.shape[1] == 0:
@@ -268,7 +269,7 @@ def _chance(wheels: FloatArray, design: FloatArray, nuisance: FloatArray, workin
     if rank == 0:
         return 1.0
     size = float(score @ np.linalg.pinv(normal, rcond=1e-9) @ score)
-    return float(chdtrc(rank, size) if np.isinf(dof) else fdtrc(rank, dof, size / rank))
+    return chi_square_tail(size, dof=rank) if np.isinf(dof) else float(fdtrc(rank, dof, size / rank))
 
 
 def _prior_parts(load: FloatArray, prior: PadPrior) -> list[DoubtPart]:

@@ -13,6 +13,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.statistics.estimate import DoubtPart, total_covariance
+from analysis.statistics.quantiles import coverage_factor
 from analysis.weighing.corner_weights import CROSS
 
 USUAL_SCATTER_G = (3.0, 10.0)
@@ -126,11 +127,9 @@ def pool_placements(
 
 def repeats_worth(dof: float) -> float:
     """How much one more placement would shrink the re-seating part of an interval: ratio of half-widths, < 1."""
-    from analysis.statistics.estimate import coverage_factor
-
     count = dof + 1.0
-    now = math.inf if dof < 1 else coverage_factor(dof) / math.sqrt(count)
-    return coverage_factor(dof + 1.0) / math.sqrt(count + 1.0) / now if math.isfinite(now) else 0.0
+    now = math.inf if dof < 1 else coverage_factor(dof=dof) / math.sqrt(count)
+    return coverage_factor(dof=dof + 1.0) / math.sqrt(count + 1.0) / now if math.isfinite(now) else 0.0
 
 
 def _checked(load_g: FloatArray) -> FloatArray:

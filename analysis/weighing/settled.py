@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.errors import InputError
-from analysis.statistics.estimate import coverage_factor
+from analysis.statistics.quantiles import coverage_factor
 from analysis.weighing.pad_faults import PadFault, PadLimits, checked_counts, pad_faults
 
 WINDOW_S = 2.0
@@ -104,7 +104,7 @@ def settled_reading(
         return _too_few(raw, pads, absent, span, faults)
     fit = _line(when, raw, keep, resolution)
     chance = trend_chance / (2 * pads)  # slope and bend of every pad
-    factor = np.array([coverage_factor(dof, coverage=1.0 - chance) for dof in fit.trend_dof])
+    factor = np.array([coverage_factor(dof=dof, coverage=1.0 - chance) for dof in fit.trend_dof])
     steepness = np.maximum(np.abs(fit.slope) / fit.slope_u, fit.bend) / factor
     slowest = int(np.argmin(fit.independent))
     label = names or tuple(f"pad {i + 1}" for i in range(pads))

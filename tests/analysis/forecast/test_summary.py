@@ -53,7 +53,7 @@ def test_where_only_the_side_counts_the_interval_reaches_both_axles_and_straight
     estimate = replace(summarise(np.linspace(1, 2, 50), L), interval=given, kappa_u=0.1)
     found = _side_only(estimate)
     assert found.interval == pytest.approx(told)
-    assert found.kappa_u == pytest.approx(max(0.1, (told[1] - told[0]) / 3.92))
+    assert found.kappa_u == pytest.approx(max(0.1, (told[1] - told[0]) / (2 * 1.959964)))
     assert _side_only(replace(estimate, kappa_u=50.0)).kappa_u == 50.0
 
 

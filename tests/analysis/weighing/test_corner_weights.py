@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.base.errors import InputError
-from analysis.statistics.estimate import DoubtPart, coverage_factor
+from analysis.statistics.estimate import DoubtPart
 from analysis.weighing.corner_weights import (
     cg_place,
     corner_weights,
@@ -104,11 +104,6 @@ def test_few_repeats_widen_the_interval() -> None:
     assert found.total_g.half_width == pytest.approx(4.303 * 2.0, rel=1e-4)
     both = corner_weights(np.full(4, 400.0), [part, DoubtPart(name="pads", covariance=np.eye(4))])
     assert both.total_g.dof == pytest.approx(8.0)
-
-
-@pytest.mark.parametrize(("dof", "printed"), [(1, 12.706), (5, 2.571), (30, 2.042), (math.inf, 1.960)])
-def test_student_factor(dof: float, printed: float) -> None:  # printed tables; GUM table G.2
-    assert coverage_factor(dof) == pytest.approx(printed, abs=6e-4)
 
 
 def test_typed_kitchen_scale() -> None:

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.base.errors import InputError
-from analysis.statistics.estimate import coverage_factor
+from analysis.statistics.quantiles import coverage_factor
 from analysis.weighing.calibration import fit_calibration
 from analysis.weighing.settled import PadLimits, SettledDetector, SettledReading, pad_faults, settled_reading
 from analysis.weighing.zero_tracking import ZeroTracker, drift_rate, zero_at
@@ -44,7 +44,7 @@ def test_uncertainty_of_the_mean_covers_the_truth(rate: int, rho: float) -> None
     inside = total = 0
     for _ in range(400):
         reading = settled_reading(*stream(rng, rate, rho=rho))
-        half = np.array([coverage_factor(dof) for dof in reading.dof]) * reading.u
+        half = np.array([coverage_factor(dof=dof) for dof in reading.dof]) * reading.u
         inside += int(np.count_nonzero(np.abs(reading.counts - LEVEL) <= half))
         total += 4
     assert 0.93 <= inside / total <= 0.98
