@@ -7,7 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from analysis.base.arrays import WHEELS, FloatArray
+from analysis.base.arrays import FloatArray
+from analysis.base.gravity import STANDARD_GRAVITY
+from analysis.base.wheel_names import WHEELS
+from analysis.base.wheels import AXLES
 from analysis.figures.car import FORECAST, MEASURED, QUIET
 from analysis.moving.phases import DriftPath
 from analysis.moving.region import Region
@@ -102,8 +105,8 @@ def drift_page(
         "time": _plain(first.time[some]),
         "phase": [int(k) for k in first.phase[some]],
         "most": rest,
-        "ax": _plain(first.ax[some] / 9.80665),
-        "ay": _plain(first.ay[some] / 9.80665),
+        "ax": _plain(first.ax[some] / STANDARD_GRAVITY),
+        "ay": _plain(first.ay[some] / STANDARD_GRAVITY),
         "steer": _plain(np.degrees(first.steer[some])),
         "place": [_plain(1e3 * np.asarray(p)) for p in contact_place],
         "cars": [
@@ -131,7 +134,7 @@ def _car(axes: "Axes", contact_place: FloatArray) -> None:
     place = 1e3 * np.asarray(contact_place)
     for x, y in place:
         axes.add_patch(Rectangle((x - length / 2, y - width / 2), length, width, facecolor="none", edgecolor=QUIET))
-    for a, b in ((0, 1), (2, 3)):
+    for a, b in AXLES:
         axes.plot(place[[a, b], 0], place[[a, b], 1], color=QUIET, linewidth=0.8)
     axes.plot([0, place[0, 0]], [0, 0], color=QUIET, linewidth=0.6, linestyle=":")
     axes.set_aspect("equal")

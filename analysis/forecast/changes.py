@@ -7,13 +7,12 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
+from analysis.base.gravity import STANDARD_GRAVITY
+from analysis.base.wheels import FRONT_LESS_REAR
 from analysis.forecast.forecast import kind_of_test, summarise
 from analysis.forecast.inputs import CarState, PushState, check_states, doubt_groups, draw_groups
 from analysis.forecast.variants import Variants, kappa_of
 from analysis.statistics.monte_carlo import coverage_interval
-
-GRAVITY = 9.81
-"""m/s², for turning ballast into load; a per mille of it either way is no matter here."""
 
 ChangeKind = Literal["ballast", "grip ratio", "push station"]
 
@@ -148,8 +147,10 @@ def _at(kind: ChangeKind, car: CarState, push: PushState, ballast: Ballast | Non
     if kind == "grip ratio":
         return Variants(car=car, push=push, log_ratio=np.log(value / car.grip_ratio))
     assert ballast is not None
-    moved = ballast.mass * GRAVITY * (value - ballast.station) / car.wheelbase  # moment balance about the axles
-    return Variants(car=car, push=push, extra_load=moved[:, None] * np.array([0.5, 0.5, -0.5, -0.5]))
+    moved = (
+        ballast.mass * STANDARD_GRAVITY * (value - ballast.station) / car.wheelbase
+    )  # moment balance about the axles
+    return Variants(car=car, push=push, extra_load=moved[:, None] * 0.5 * FRONT_LESS_REAR)
 
 
 def _solve(

@@ -12,6 +12,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.base.finger import FingerName
+from analysis.base.wheels import AXLES, FRONT_LESS_REAR
 from analysis.sliding.contacts import AxleKind, Contacts, Law, couple_axles
 from analysis.sliding.finger import Finger, LoadTransfer
 from analysis.sliding.finite import Rule
@@ -227,14 +228,14 @@ def assemble(
     if "corner weights" in scores:
         load = load + scores["corner weights"] @ square_root(car.load_covariance).T
     half = 0.5 * (car.grip_ratio_u * score("grip ratio", 1) + np.reshape(log_ratio, (-1, 1)))
-    log_grip = car.grip_common_u * score("grip level", 1) + half * np.array([1.0, 1.0, -1.0, -1.0])
+    log_grip = car.grip_common_u * score("grip level", 1) + half * FRONT_LESS_REAR
     grip = car.grip * np.exp(log_grip + car.grip_wheel_u * score("grip of single tyres", 4))
     base_drag = car.drag if drag is None else drag
     rolling = np.clip(base_drag + car.drag_u * score("rolling drag", 4), 0.0, 1.0)
     place = np.tile(car.contact_place, (count, 1, 1))
     shift = score("contact places", 6)
     place[..., 0] += car.contact_place_u[:, 0] * shift[:, :4]
-    for axle, (left, right) in enumerate(((0, 1), (2, 3))):
+    for axle, (left, right) in enumerate(AXLES):
         place[:, left, 1] += car.contact_place_u[left, 1] * shift[:, 4 + axle]
         place[:, right, 1] -= car.contact_place_u[right, 1] * shift[:, 4 + axle]
     place[:, :2, 0] += car.wheelbase_u * score("wheelbase", 1)

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from analysis.base.arrays import FloatArray
+from analysis.base.wheels import FRONT
 from analysis.forecast.inputs import (
     PUSH_DOUBTS,
     CarState,
@@ -120,5 +121,5 @@ def balance_doubt(car: CarState, push: PushState) -> float:
     loads = float(slope @ car.load_covariance @ slope)
     capacity = car.load * car.grip / np.sum(car.load * car.grip)
     places = float(np.sum((capacity * car.contact_place_u[:, 0]) ** 2)) + (front * car.wheelbase_u) ** 2
-    tyres = float(np.sum((capacity * (np.array([1, 1, 0, 0]) - front) * length * car.grip_wheel_u) ** 2))
+    tyres = float(np.sum((capacity * (FRONT - front) * length * car.grip_wheel_u) ** 2))
     return float(np.sqrt(push.station_u**2 + loads + places + tyres))

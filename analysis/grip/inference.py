@@ -16,6 +16,7 @@ from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.base.pivot import PivotEstimate
 from analysis.base.wheel_names import WHEEL_KEYS
+from analysis.base.wheels import FRONT, FRONT_LESS_REAR
 from analysis.forecast.forecast import kind_of_test
 from analysis.forecast.inputs import CarState, PushState, check_states
 from analysis.forecast.variants import Variants, balance_doubt, doubt_effects, doubt_variants, kappa_of
@@ -161,7 +162,7 @@ def _second(car: CarState, also: Unknown | None) -> _Second:
         return _Second(name=None, place=np.zeros(1), width=np.ones(1), log_prior=np.zeros(1), prior_u=0.0)
     if also == "cg station":
         here = cg_station(car)
-        moment = np.array([1.0, 1.0, 0.0, 0.0]) * car.wheelbase
+        moment = FRONT * car.wheelbase
         slope = (moment - here) / car.load.sum()
         u = float(np.sqrt(slope @ car.load_covariance @ slope)) or car.wheelbase / 6.0
         place = np.linspace(max(0.02 * car.wheelbase, here - 4 * u), min(0.98 * car.wheelbase, here + 4 * u), 41)
@@ -284,7 +285,7 @@ def _log_side(one: PushEvidence, shift: FloatArray, second: _Second) -> FloatArr
     car = one.car
     _, extra, _ = _variant(car, second)
     load = car.load + np.atleast_2d(np.broadcast_to(extra, (len(second.place), 4)))
-    capacity = load[None] * car.grip * np.exp(0.5 * shift[:, None, None] * np.array([1.0, 1.0, -1.0, -1.0]))
+    capacity = load[None] * car.grip * np.exp(0.5 * shift[:, None, None] * FRONT_LESS_REAR)
     balance = (capacity * car.contact_place[:, 0]).sum(-1) / capacity.sum(-1)
     u = max(balance_doubt(car, one.push), 1e-4 * car.wheelbase)
     turned = np.sign(one.measured.kappa) * (one.push.station - balance) / u

@@ -7,6 +7,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
+from analysis.base.wheels import FRONT_LESS_REAR
 from analysis.forecast.forecast import kind_of_test
 from analysis.forecast.inputs import CarState, PushState, check_states
 from analysis.forecast.variants import Variants, balance_doubt, doubt_effects, doubt_variants, kappa_of
@@ -100,7 +101,7 @@ def _after_side(car: CarState, push: PushState, station: float, shift: float, no
     score = np.linspace(-4.0, 4.0, 161)
     weight = np.exp(-0.5 * score**2)
     weight /= weight.sum()
-    grip = car.grip * np.exp(0.5 * (shift + now_u * score[:, None]) * np.array([1.0, 1.0, -1.0, -1.0]))
+    grip = car.grip * np.exp(0.5 * (shift + now_u * score[:, None]) * FRONT_LESS_REAR)
     capacity = car.load * grip
     balance = (capacity * car.contact_place[:, 0]).sum(-1) / capacity.sum(-1)
     ahead = ndtr((station - balance) / max(balance_doubt(car, push), 1e-4 * car.wheelbase))

@@ -12,8 +12,9 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
+from analysis.base.gravity import STANDARD_GRAVITY
+from analysis.base.wheels import FRONT
 
-STANDARD_GRAVITY = 9.80665
 SHAPES = {
     "wheelbase": 0,
     "track": 2,
@@ -107,7 +108,7 @@ class Chassis:
         """(..., 4, 2) m, where the tyres touch the floor, car axes."""
         half = np.asarray(self.track) / 2
         y = np.stack([half[..., 0], -half[..., 0], half[..., 1], -half[..., 1]], -1)
-        front = np.asarray(self.wheelbase)[..., None] * np.array([1.0, 1.0, 0.0, 0.0])
+        front = np.asarray(self.wheelbase)[..., None] * FRONT
         return np.stack(np.broadcast_arrays(front, y), -1)
 
     @property

@@ -4,8 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.base.arrays import WHEELS, BoolArray, FloatArray
+from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.errors import InputError
+from analysis.base.wheel_names import WHEELS
 from analysis.moving.chassis import Chassis
 from analysis.moving.equilibrium import Equilibrium
 from analysis.moving.transfer import lift_off

@@ -6,9 +6,11 @@ from typing import Any
 
 import numpy as np
 
-from analysis.base.arrays import WHEELS, BoolArray, FloatArray
+from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.errors import InputError
-from analysis.moving.chassis import SHAPES, STANDARD_GRAVITY, Chassis
+from analysis.base.gravity import STANDARD_GRAVITY as G
+from analysis.base.wheel_names import WHEELS
+from analysis.moving.chassis import SHAPES, Chassis
 from analysis.moving.dampers import BodyInertia, Dampers
 from analysis.moving.equilibrium import equilibrium
 from analysis.moving.response import respond
@@ -32,7 +34,6 @@ class Phase:
     duration: float
 
 
-G = STANDARD_GRAVITY
 DRIFT: tuple[Phase, ...] = (
     Phase(name="approach", ax=0.15 * G, ay=0.0, steer=0.0, duration=0.8),
     Phase(name="initiation", ax=-0.25 * G, ay=0.35 * G, steer=0.21, duration=0.3),

@@ -4,8 +4,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.base.arrays import WHEELS, FloatArray
+from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
+from analysis.base.wheel_names import WHEELS
+from analysis.base.wheels import CROSS
 from analysis.moving.chassis import Chassis
 from analysis.moving.equilibrium import Equilibrium, equilibrium, standing
 
@@ -108,7 +110,7 @@ def collars_for_cross(
             where="cross weight",
             remedy="Give a share between 0 and 1 and at least one collar to turn",
         )
-    sense = np.array([1.0, -1.0, -1.0, 1.0]) * np.isin(np.arange(4), wheels)
+    sense = CROSS * np.isin(np.arange(4), wheels)
 
     def state(turn: float) -> Equilibrium:
         return equilibrium(with_collars(chassis, sense * turn))

@@ -18,8 +18,6 @@ from analysis.base.plane import swing_pole, turn_per_travel
 from analysis.quick.step import Ground, friction, ground_of, step_twist
 from analysis.sliding.contacts import Contacts
 
-GRAVITY = 9.80665
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Body:

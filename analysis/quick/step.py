@@ -6,6 +6,7 @@ import numpy as np
 
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.errors import AnalysisError, InputError
+from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.sliding.contacts import Contacts, check_contacts
 
 
@@ -69,7 +70,7 @@ def ground_of(
         inertia=np.stack([mass, mass, yaw_inertia], -1),
         centre=centre,
         lever=np.broadcast_to(reach.max(-1), batch),
-        grip_mean=capacity.sum(-1) / (mass * 9.80665),
+        grip_mean=capacity.sum(-1) / (mass * STANDARD_GRAVITY),
         batch=batch,
     )
 

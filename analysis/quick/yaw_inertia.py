@@ -6,8 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.base.errors import InputError
+from analysis.base.gravity import STANDARD_GRAVITY
 
-GRAVITY = 9.80665
 SIZE_ESTIMATE_U = 0.25
 """Relative standard uncertainty of an inertia guessed from size: a car's masses may sit at its ends or its middle."""
 
@@ -50,7 +50,7 @@ def bifilar_swing(
     spacing_u: float = 0.0,
     length_u: float = 0.0,
     amplitude: float = 0.0,
-    gravity: float = GRAVITY,
+    gravity: float = STANDARD_GRAVITY,
 ) -> YawInertia:
     """Yaw inertia from the period of small turning swings on two equal vertical threads.
 

@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.errors import InputError
+from analysis.base.wheels import AXLES
 
 Law = Literal["cut", "ellipse"]
 AxleKind = Literal["free", "solid", "differential"]
@@ -67,7 +68,9 @@ def couple_axles(
     """
     drags = np.array(np.broadcast_to(np.asarray(drag, dtype=float), np.broadcast_shapes(np.shape(drag), (4,))))
     coupling = np.zeros(4, dtype=int)
-    for number, (kind, held, wheels) in enumerate(((front, front_held, (0, 1)), (rear, rear_held, (2, 3))), start=1):
+    for number, (kind, held, wheels) in enumerate(
+        zip((front, rear), (front_held, rear_held), AXLES, strict=True), start=1
+    ):
         if kind not in ("free", "solid", "differential"):
             raise InputError(f'"{kind}" is no kind of axle', where="axle", remedy="Give free, solid or differential")
         if kind == "solid" and not held:

@@ -3,6 +3,7 @@
 import numpy as np
 
 from analysis.base.arrays import BoolArray, FloatArray
+from analysis.base.wheels import AXLES
 from analysis.sliding.finger import LoadTransfer
 
 
@@ -49,12 +50,12 @@ def loads_lifting(
     tracks = (np.asarray(transfer.track_front), np.asarray(transfer.track_rear))
     moment = height * np.abs(push[1])
     to_left = push[1] > 0
-    spare = [np.where(to_left, load[right], load[left]) for left, right in ((0, 1), (2, 3))]
+    spare = [np.where(to_left, load[right], load[left]) for left, right in AXLES]
     first = [moment * share / tracks[0], moment * (1.0 - share) / tracks[1]]
     most = spare[0] * tracks[0] + spare[1] * tracks[1]
     tips |= moment > most + 1e-12 * rest.sum(axis=0) * np.maximum(*tracks)
     over = [np.maximum(first[k] - spare[k], 0.0) for k in (0, 1)]
-    for k, (left, right) in enumerate(((0, 1), (2, 3))):
+    for k, (left, right) in enumerate(AXLES):
         handed = over[1 - k] * tracks[1 - k] / tracks[k]
         wanted = first[k] + handed
         moved = np.where(to_left, 1.0, -1.0) * np.minimum(wanted, spare[k])

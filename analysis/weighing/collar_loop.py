@@ -12,10 +12,13 @@ from typing import Literal
 
 import numpy as np
 
-from analysis.base.arrays import WHEELS, FloatArray
+from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
+from analysis.base.gravity import STANDARD_GRAVITY
+from analysis.base.wheel_names import WHEELS
+from analysis.base.wheels import CROSS
 from analysis.statistics.quantiles import NORMAL_95
-from analysis.weighing.corner_weights import CROSS, CornerWeights
+from analysis.weighing.corner_weights import CornerWeights
 from analysis.weighing.warp import SpringRates, WarpResponse, collar_turn
 
 WHEEL_NAMES = tuple(name.replace(" ", "-") for name in WHEELS)
@@ -41,7 +44,7 @@ class LoopState:
     target_pct: float = 50.0
     tolerance_pct: float = 0.5
     bars: Bars = "both"
-    gravity: float = 9.80665
+    gravity: float = STANDARD_GRAVITY
     stage: Stage = "bars off"
     before: CornerWeights | None = None
     expected_g: FloatArray | None = None

@@ -12,15 +12,9 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
+from analysis.base.gravity import STANDARD_GRAVITY
+from analysis.base.wheels import CROSS, DIAGONAL_FL_RR, FRONT, LEFT
 from analysis.statistics.estimate import Doubt, DoubtPart, Estimate, as_parts, propagate, total_covariance
-
-STANDARD_GRAVITY = 9.80665  # m/s2, exact by definition (3rd CGPM, 1901)
-
-LEFT = np.array([1.0, 0.0, 1.0, 0.0])
-FRONT = np.array([1.0, 1.0, 0.0, 0.0])
-DIAGONAL_FL_RR = np.array([1.0, 0.0, 0.0, 1.0])
-CROSS = np.array([1.0, -1.0, -1.0, 1.0])
-"""(FL + RR) - (FR + RL): the one way in which a standing car of equal tracks can shift load."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,10 +9,12 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
+from analysis.base.gravity import STANDARD_GRAVITY
+from analysis.base.wheels import CROSS
 from analysis.statistics.estimate import Estimate
 from analysis.statistics.quantiles import NORMAL_95
 from analysis.weighing.collar_loop import Bars, LoopState, Step, next_step
-from analysis.weighing.corner_weights import CROSS, CornerWeights
+from analysis.weighing.corner_weights import CornerWeights
 from analysis.weighing.warp import (
     SpringRates,
     WarpResponse,
@@ -76,14 +78,14 @@ class ShimPlan:
     text: str
 
 
-def floor_cross(response: WarpResponse, height: FloatArray, *, gravity: float = 9.80665) -> FloatArray:
+def floor_cross(response: WarpResponse, height: FloatArray, *, gravity: float = STANDARD_GRAVITY) -> FloatArray:
     """Load changes (..., 4), g, that pad heights (..., 4), m, cause on this car."""
     change: FloatArray = np.asarray(height, dtype=float) @ response.per_height.T * (1000.0 / gravity)
     return change
 
 
 def floor_verdict(
-    weights: CornerWeights, response: WarpResponse, height_u: float, *, gravity: float = 9.80665
+    weights: CornerWeights, response: WarpResponse, height_u: float, *, gravity: float = STANDARD_GRAVITY
 ) -> FloorVerdict:
     """Whether this weighing's cross weight is the car's own.
 
@@ -126,7 +128,7 @@ def plan_shims(
     available: Sequence[float] = SHIMS,
     most: int = 3,
     response: WarpResponse | None = None,
-    gravity: float = 9.80665,
+    gravity: float = STANDARD_GRAVITY,
 ) -> ShimPlan:
     """Which shims bring the pads into one plane: a tilt matters little to cross weight, a warp matters much.
 

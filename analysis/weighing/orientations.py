@@ -14,9 +14,9 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
+from analysis.base.wheels import CROSS, FRONT, LEFT
 from analysis.statistics.estimate import DoubtPart, total_covariance
 from analysis.statistics.quantiles import NORMAL_95, chi_square_tail
-from analysis.weighing.corner_weights import CROSS, FRONT, LEFT
 from analysis.weighing.reseating import Scatter, usual_scatter
 
 Turn = Literal["as is", "half turn", "quarter left", "quarter right", "pads exchanged", "half turn, pads exchanged"]

@@ -13,8 +13,8 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
+from analysis.base.wheels import CROSS, FRONT, LEFT
 from analysis.statistics.estimate import DoubtPart
-from analysis.weighing.corner_weights import CROSS, FRONT, LEFT
 
 Target = Literal["front_pct", "left_pct", "diagonal_fr_rl_pct"]
 

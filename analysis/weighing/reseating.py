@@ -12,9 +12,9 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
+from analysis.base.wheels import CROSS
 from analysis.statistics.estimate import DoubtPart, total_covariance
 from analysis.statistics.quantiles import coverage_factor
-from analysis.weighing.corner_weights import CROSS
 
 USUAL_SCATTER_G = (3.0, 10.0)
 """Usual range of a corner's re-seating scatter, g (common practice, no source)."""

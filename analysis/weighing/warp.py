@@ -12,7 +12,8 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-from analysis.weighing.corner_weights import CROSS
+from analysis.base.gravity import STANDARD_GRAVITY
+from analysis.base.wheels import AXLES, CROSS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,7 +40,7 @@ class SpringRates:
     def suspension_compliance(self) -> FloatArray:
         """(4, 4) m/N from body to wheel, bars included."""
         stiffness = np.diag(self.wheel_rate)
-        for axle, bar in zip(((0, 1), (2, 3)), self.bar, strict=True):
+        for axle, bar in zip(AXLES, self.bar, strict=True):
             stiffness[np.ix_(axle, axle)] += bar * np.array([[1.0, -1.0], [-1.0, 1.0]])
         return np.asarray(np.linalg.inv(stiffness), dtype=float)
 
@@ -66,11 +67,11 @@ class WarpResponse:
     relative_u: float
     source: str
 
-    def grams_per_mm(self, gravity: float = 9.80665) -> float:
+    def grams_per_mm(self, gravity: float = STANDARD_GRAVITY) -> float:
         """Load that one wheel gains when the floor under it rises by 1 mm, g, mean size over the four wheels."""
         return float(np.abs(np.diag(self.per_height)).mean()) / gravity
 
-    def cross_per_mm(self, gravity: float = 9.80665) -> float:
+    def cross_per_mm(self, gravity: float = STANDARD_GRAVITY) -> float:
         """Change of (FL + RR) - (FR + RL) when the floor under one wheel of the first pair rises by 1 mm, g."""
         return float(CROSS @ self.per_height[:, 0]) / gravity
 

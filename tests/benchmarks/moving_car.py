@@ -24,7 +24,8 @@ from collections.abc import Callable
 import numpy as np
 from scipy.optimize import minimize
 
-from analysis.moving.chassis import STANDARD_GRAVITY, Chassis, car_at_rest, rows_of
+from analysis.base.gravity import STANDARD_GRAVITY
+from analysis.moving.chassis import Chassis, car_at_rest, rows_of
 from analysis.moving.elements import TYRE, elements_of, squash
 from analysis.moving.equilibrium import equilibrium
 from analysis.moving.phases import DRIFT, drift_path, phase_table

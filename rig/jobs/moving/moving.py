@@ -6,8 +6,9 @@ from typing import Any
 
 import numpy as np
 
-from analysis.base.arrays import WHEELS, FloatArray
+from analysis.base.arrays import FloatArray
 from analysis.base.gravity import STANDARD_GRAVITY
+from analysis.base.wheel_names import WHEELS
 from analysis.moving.chassis import stacked
 from analysis.moving.equal_shares import RuleBeside, beside
 from analysis.moving.equilibrium import equilibrium

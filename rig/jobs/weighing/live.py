@@ -8,8 +8,9 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import AnalysisError
+from analysis.base.wheels import DIAGONAL_FL_RR, FRONT, LEFT
 from analysis.weighing.calibration import Calibration
-from analysis.weighing.corner_weights import DIAGONAL_FL_RR, FRONT, LEFT, group_share
+from analysis.weighing.corner_weights import group_share
 from analysis.weighing.settled import SettledDetector, SettledReading
 from rig.jobs.weighing.pads import OpenPads, feed
 from rig.jobs.weighing.scale import Scale

@@ -1,7 +1,7 @@
 """The wheels' two sets of names stand in one order."""
 
-from analysis.base.arrays import FL, FR, RL, RR
 from analysis.base.wheel_names import WHEEL_KEYS, WHEELS
+from analysis.base.wheels import FL, FR, RL, RR
 
 
 def test_short_and_full_names_are_in_the_order_of_the_arrays() -> None:

@@ -11,9 +11,10 @@ import numpy as np
 import pytest
 
 from analysis.base.errors import InputError
+from analysis.base.wheels import CROSS
 from analysis.statistics.estimate import DoubtPart
 from analysis.weighing.collar_loop import MOST_TURNS, LoopState, Step, next_step
-from analysis.weighing.corner_weights import CROSS, CornerWeights, corner_weights
+from analysis.weighing.corner_weights import CornerWeights, corner_weights
 from analysis.weighing.warp import SpringRates, response_from_rates
 
 TURN_G = 2500 * 0.65 * 0.75e-3 * 1000 / 9.80665

@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.base.errors import InputError
-from analysis.weighing.corner_weights import CROSS, CornerWeights, cg_place, corner_weights, rectangle_contacts
+from analysis.base.wheels import CROSS
+from analysis.weighing.corner_weights import CornerWeights, cg_place, corner_weights, rectangle_contacts
 from analysis.weighing.cross_weight import (
     LoopState,
     SpringRates,

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from analysis.base.errors import InputError
+from analysis.base.wheels import CROSS
 from analysis.statistics.estimate import (
     DoubtPart,
     as_parts,
@@ -14,7 +15,7 @@ from analysis.statistics.estimate import (
     propagate,
 )
 from analysis.weighing.calibration import calibration_plan, fit_calibration, from_record, to_record
-from analysis.weighing.corner_weights import CROSS, corner_weights, rectangle_contacts, typed_loads
+from analysis.weighing.corner_weights import corner_weights, rectangle_contacts, typed_loads
 from analysis.weighing.cross_weight import floor_verdict, plan_shims
 from analysis.weighing.limits import scale_limit_g
 from analysis.weighing.loads import loads_from_counts

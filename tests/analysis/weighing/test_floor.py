@@ -6,7 +6,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.weighing.corner_weights import CROSS, corner_weights, rectangle_contacts
+from analysis.base.wheels import CROSS
+from analysis.weighing.corner_weights import corner_weights, rectangle_contacts
 from analysis.weighing.cross_weight import floor_verdict, plan_shims
 from analysis.weighing.parts import Target, place_ballast
 from analysis.weighing.warp import SpringRates, response_from_rates, response_from_shim

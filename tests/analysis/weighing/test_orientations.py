@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from analysis.base.errors import InputError
+from analysis.base.wheels import CROSS
 from analysis.statistics.estimate import DoubtPart
-from analysis.weighing.corner_weights import CROSS, corner_weights
+from analysis.weighing.corner_weights import corner_weights
 from analysis.weighing.orientations import (
     PAD_UNDER,
     SPOT_UNDER,
