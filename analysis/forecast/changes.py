@@ -1,7 +1,8 @@
 """What to change so that the pivot comes to a wanted place: ballast, grip ratio, or push position."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import ClassVar, Literal
 
 import numpy as np
 
@@ -57,6 +58,102 @@ class Change:
     sentence: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Adjustment:
+    """One number that may be changed: its value now and its limits, and what it does to car and push."""
+
+    kind: ClassVar[ChangeKind]
+    unit: ClassVar[str] = "m"
+    car: CarState
+    push: PushState
+    before: float
+    low: float
+    high: float
+
+    def grid(self) -> FloatArray:
+        """(41,) values from half the range below the limits to half of it above."""
+        span = self.high - self.low
+        return np.linspace(self.low - 0.5 * span, self.high + 0.5 * span, 41)
+
+    def effort(self, value: float) -> float:
+        """Size of the change to this value over the whole range allowed."""
+        return abs(value - self.before) / (self.high - self.low)
+
+    def doubts(self, scores: dict[str, FloatArray]) -> dict[str, FloatArray]:
+        """Those of the cards' doubts that are still there after the change. scores: (n, size) each."""
+        return scores
+
+    def at(self, value: FloatArray) -> Variants:
+        """Car and push with this one thing changed to each value (n,)."""
+        raise NotImplementedError
+
+    def words(self, after: float, interval: tuple[float, float]) -> str:
+        """What to do, for people. interval: 95 % of the value that does it."""
+        raise NotImplementedError
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _PushStation(_Adjustment):
+    kind = "push station"
+
+    def at(self, value: FloatArray) -> Variants:
+        return Variants(car=self.car, push=self.push, station_shift=value - self.before)
+
+    def words(self, after: float, interval: tuple[float, float]) -> str:
+        pct = [100.0 * station / self.car.wheelbase for station in (after, *interval)]
+        return f"Push at {pct[0]:.1f} % of the wheelbase (95 %: {pct[1]:.1f} to {pct[2]:.1f})"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _GripRatio(_Adjustment):
+    """Ratios are compared by their logarithms."""
+
+    kind = "grip ratio"
+    unit = ""
+
+    def grid(self) -> FloatArray:
+        low, high = self.low, self.high
+        return np.geomspace(low * (low / high) ** 0.5, high * (high / low) ** 0.5, 41)
+
+    def effort(self, value: float) -> float:
+        return abs(float(np.log(value / self.before) / np.log(self.high / self.low)))
+
+    def doubts(self, scores: dict[str, FloatArray]) -> dict[str, FloatArray]:
+        # The wanted ratio is that of the tyres then on the car, so the doubt of today's ratio is no part of it.
+        return {name: score for name, score in scores.items() if name != "grip ratio"}
+
+    def at(self, value: FloatArray) -> Variants:
+        return Variants(car=self.car, push=self.push, log_ratio=np.log(value / self.before))
+
+    def words(self, after: float, interval: tuple[float, float]) -> str:
+        more = "more" if after > self.before else "less"
+        return (
+            f"Front tyres that grip {after:.2f} times as well as the rear ones (now {self.before:.2f}, so {more}; "
+            f"95 %: {interval[0]:.2f} to {interval[1]:.2f})"
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _BallastStation(_Adjustment):
+    """mass: kg that are moved."""
+
+    kind = "ballast"
+    mass: float
+
+    def at(self, value: FloatArray) -> Variants:
+        # moment balance about the axles
+        moved = self.mass * STANDARD_GRAVITY * (value - self.before) / self.car.wheelbase
+        return Variants(car=self.car, push=self.push, extra_load=moved[:, None] * 0.5 * FRONT_LESS_REAR)
+
+    def words(self, after: float, interval: tuple[float, float]) -> str:
+        heading = "forward" if after > self.before else "back"
+        mm = [f"{1e3 * length:.0f}" for length in (abs(after - self.before), after, *interval)]
+        return (
+            f"Move the {1e3 * self.mass:.0f} g of ballast {mm[0]} mm {heading}, to {mm[1]} mm ahead of the rear "
+            f"axle (95 %: {mm[2]} to {mm[3]})"
+        )
+
+
 def to_reach(
     car: CarState,
     push: PushState,
@@ -93,160 +190,89 @@ def to_reach(
     sizes = doubt_groups(car, push)
     scores = draw_groups(sizes, draws, rng)
     found = []
-    for kind, before, low, high in _ranges(car, push, ballast, limits):
-        # The wanted ratio is that of the tyres then on the car, so the doubt of today's ratio is no part of it.
-        doubts = {name: one for name, one in scores.items() if (kind, name) != ("grip ratio", "grip ratio")}
-        span = high - low
-        grid = np.linspace(low - 0.5 * span, high + 0.5 * span, 41)
-        if kind == "grip ratio":
-            grid = np.geomspace(low * (low / high) ** 0.5, high * (high / low) ** 0.5, 41)
-        best = _solve(kind, car, push, ballast, grid, kappa, turn)
+    for adjustment in _adjustments(car, push, ballast, limits):
+        doubts, grid = adjustment.doubts(scores), adjustment.grid()
+        best = _solve(adjustment, grid, kappa, turn)
         if best is None:
             continue
-        spread = _spread(kind, car, push, ballast, grid, kappa, best, doubts, draws, turn)
-        changed = _at(kind, car, push, ballast, np.full(draws, best))
-        (after,) = kappa_of([replace(changed, scores=doubts, turn=turn)])
-        reached = summarise(after, car.wheelbase).interval_pct
-        reachable = low <= best <= high
-        effort = abs(best - before) / span if kind != "grip ratio" else abs(np.log(best / before) / np.log(high / low))
+        step = 0.02 * (grid[-1] - grid[0])
+        drawn = [
+            replace(adjustment.at(np.full(draws, value)), scores=doubts, turn=turn)
+            for value in (best, best - step, best + step)
+        ]
+        interval = _interval(kappa_of(drawn[1:]), kappa, best, step)
+        (after,) = kappa_of(drawn[:1])
+        reachable = adjustment.low <= best <= adjustment.high
+        limit = "" if reachable else "; that is beyond its limits"
         found.append(
             Change(
-                kind=kind,
-                unit="" if kind == "grip ratio" else "m",
-                before=before,
+                kind=adjustment.kind,
+                unit=adjustment.unit,
+                before=adjustment.before,
                 after=best,
-                after_interval=spread,
-                reached_pct=reached,
+                after_interval=interval,
+                reached_pct=summarise(after, car.wheelbase).interval_pct,
                 reachable=reachable,
-                effort=float(effort),
-                sentence=_sentence(kind, car, before, best, spread, reachable, wanted_pct, ballast),
+                effort=adjustment.effort(best),
+                sentence=f"{adjustment.words(best, interval)} for a pivot at {wanted_pct:.0f} %{limit}",
             )
         )
-    return tuple(sorted(found, key=lambda one: (not one.reachable, one.effort)))
+    return tuple(sorted(found, key=lambda change: (not change.reachable, change.effort)))
 
 
-def _ranges(
-    car: CarState, push: PushState, ballast: Ballast | None, limits: Limits
-) -> list[tuple[ChangeKind, float, float, float]]:
-    share = car.wheelbase / 100.0
-    ranges: list[tuple[ChangeKind, float, float, float]] = [
-        ("push station", push.station, limits.station_pct[0] * share, limits.station_pct[1] * share),
-        ("grip ratio", car.grip_ratio, *limits.ratio),
+def _adjustments(car: CarState, push: PushState, ballast: Ballast | None, limits: Limits) -> list[_Adjustment]:
+    per_pct = car.wheelbase / 100.0
+    low, high = (pct * per_pct for pct in limits.station_pct)
+    found: list[_Adjustment] = [
+        _PushStation(car=car, push=push, before=push.station, low=low, high=high),
+        _GripRatio(car=car, push=push, before=car.grip_ratio, low=limits.ratio[0], high=limits.ratio[1]),
     ]
     if ballast is not None:
         if not (ballast.mass > 0 and ballast.low < ballast.high):
             raise InputError("ballast needs a mass and room to move", where="ballast", remedy="Give both in kg and m")
-        ranges.append(("ballast", ballast.station, ballast.low, ballast.high))
-    return ranges
+        found.append(
+            _BallastStation(
+                car=car, push=push, before=ballast.station, low=ballast.low, high=ballast.high, mass=ballast.mass
+            )
+        )
+    return found
 
 
-def _at(kind: ChangeKind, car: CarState, push: PushState, ballast: Ballast | None, value: FloatArray) -> Variants:
-    """The car with one thing changed to each value (n,)."""
-    if kind == "push station":
-        return Variants(car=car, push=push, station_shift=value - push.station)
-    if kind == "grip ratio":
-        return Variants(car=car, push=push, log_ratio=np.log(value / car.grip_ratio))
-    assert ballast is not None
-    moved = (
-        ballast.mass * STANDARD_GRAVITY * (value - ballast.station) / car.wheelbase
-    )  # moment balance about the axles
-    return Variants(car=car, push=push, extra_load=moved[:, None] * 0.5 * FRONT_LESS_REAR)
-
-
-def _solve(
-    kind: ChangeKind,
-    car: CarState,
-    push: PushState,
-    ballast: Ballast | None,
-    grid: FloatArray,
-    kappa: float,
-    turn: float | None,
-) -> float | None:
-    (predicted,) = kappa_of([replace(_at(kind, car, push, ballast, grid), turn=turn)])
-    cell = _cell(predicted - kappa, grid, car, push, kind, ballast)
+def _solve(adjustment: _Adjustment, grid: FloatArray, kappa: float, turn: float | None) -> float | None:
+    """Value at which turn per travel is kappa (1/m), looked for over the grid (n,) and twice more finely."""
+    cell = _cell(adjustment, grid, kappa, turn)
     if cell is None:
         return None
     for _ in range(2):
-        fine = np.linspace(grid[cell], grid[cell + 1], 31)
-        (predicted,) = kappa_of([replace(_at(kind, car, push, ballast, fine), turn=turn)])
-        grid, cell = fine, _cell(predicted - kappa, fine, car, push, kind, ballast)
+        grid = np.linspace(grid[cell], grid[cell + 1], 31)
+        cell = _cell(adjustment, grid, kappa, turn)
         if cell is None:
-            return float(fine[15])
+            return float(grid[15])
     return float(0.5 * (grid[cell] + grid[cell + 1]))
 
 
-def _cell(
-    miss: FloatArray, grid: FloatArray, car: CarState, push: PushState, kind: ChangeKind, ballast: Ballast | None
-) -> int | None:
+def _cell(adjustment: _Adjustment, grid: FloatArray, kappa: float, turn: float | None) -> int | None:
     """Cell in which the miss changes sign without a jump through infinity, nearest to what the car has now."""
-    crossing = np.flatnonzero(
-        (np.sign(miss[:-1]) != np.sign(miss[1:])) & (np.abs(miss[1:] - miss[:-1]) < 2.0 / car.wheelbase)
-    )
+    (predicted,) = kappa_of([replace(adjustment.at(grid), turn=turn)])
+    miss = predicted - kappa
+    steady = np.abs(miss[1:] - miss[:-1]) < 2.0 / adjustment.car.wheelbase
+    crossing = np.flatnonzero((np.sign(miss[:-1]) != np.sign(miss[1:])) & steady)
     if len(crossing) == 0:
         return None
-    now = {
-        "push station": push.station,
-        "grip ratio": car.grip_ratio,
-        "ballast": ballast.station if ballast is not None else 0.0,
-    }[kind]
-    return int(crossing[np.argmin(np.abs(grid[crossing] - now))])
+    return int(crossing[np.argmin(np.abs(grid[crossing] - adjustment.before))])
 
 
-def _spread(
-    kind: ChangeKind,
-    car: CarState,
-    push: PushState,
-    ballast: Ballast | None,
-    grid: FloatArray,
-    kappa: float,
-    best: float,
-    scores: dict[str, FloatArray],
-    draws: int,
-    turn: float | None,
-) -> tuple[float, float]:
-    """95 % interval of the value that does it: the value of each draw, along the slope at the best one."""
-    step = 0.02 * (grid[-1] - grid[0])
-    jobs = [
-        replace(_at(kind, car, push, ballast, np.full(draws, best + side * step)), scores=scores, turn=turn)
-        for side in (-1.0, 1.0)
-    ]
-    below, above = kappa_of(jobs)
+def _interval(either_side: Sequence[FloatArray], kappa: float, best: float, step: float) -> tuple[float, float]:
+    """95 % interval of the value that does it: the value of each draw, along the slope at the best one.
+
+    either_side: kappa (n,), 1/m, of the draws one step below and one step above the best value.
+    """
+    below, above = either_side
     slope = (above - below) / (2.0 * step)
     safe = np.where(np.abs(slope) > 1e-9, slope, np.nan)
     values = best + (kappa - 0.5 * (above + below)) / safe
     values = values[np.isfinite(values)]
     return coverage_interval(values) if len(values) else (best, best)
-
-
-def _sentence(
-    kind: ChangeKind,
-    car: CarState,
-    before: float,
-    after: float,
-    spread: tuple[float, float],
-    reachable: bool,
-    wanted_pct: float,
-    ballast: Ballast | None,
-) -> str:
-    if kind == "grip ratio":
-        more = "more" if after > before else "less"
-        said = (
-            f"Front tyres that grip {after:.2f} times as well as the rear ones (now {before:.2f}, so {more}; "
-            f"95 %: {spread[0]:.2f} to {spread[1]:.2f})"
-        )
-    elif kind == "push station":
-        pct = [100.0 * one / car.wheelbase for one in (after, *spread)]
-        said = f"Push at {pct[0]:.1f} % of the wheelbase (95 %: {pct[1]:.1f} to {pct[2]:.1f})"
-    else:
-        assert ballast is not None
-        way = "forward" if after > before else "back"
-        mm = [f"{1e3 * one:.0f}" for one in (abs(after - before), after, *spread)]
-        said = (
-            f"Move the {1e3 * ballast.mass:.0f} g of ballast {mm[0]} mm {way}, to {mm[1]} mm ahead of the rear "
-            f"axle (95 %: {mm[2]} to {mm[3]})"
-        )
-    limit = "" if reachable else "; that is beyond its limits"
-    return f"{said} for a pivot at {wanted_pct:.0f} %{limit}"
 
 
 def pivot_map(

@@ -8,7 +8,7 @@ from analysis.base.errors import InputError
 from analysis.forecast.changes import Ballast, Limits, pivot_map, to_reach
 from analysis.forecast.inputs import CarState, PushState
 
-L, H, G = 0.26, 0.085, 9.81
+L, H, G = 0.26, 0.085, 9.80665
 PLACE = np.array([[L, H], [L, -H], [0.0, H], [0.0, -H]])
 
 
