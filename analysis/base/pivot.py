@@ -9,6 +9,9 @@ STRAIGHT_AT_LEAST_WHEELBASES = 10.0
 FARTHEST_NAMED_WHEELBASES = 100.0
 """A pivot surely farther than this is not named either: metres away, no ruler would find it."""
 
+LARGEST_KAPPA = 1e6
+"""1/m. Stands for a turn about the mid-wheelbase point itself: its station errs by a thousandth of a mm."""
+
 DEG_PER_CM = 0.572957795
 """1/m in degrees per centimetre, in which turn per travel is told to people."""
 

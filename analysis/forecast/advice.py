@@ -7,11 +7,11 @@ import numpy as np
 from analysis.base.pivot import PivotEstimate
 from analysis.forecast.forecast import Prediction
 from analysis.forecast.inputs import assemble
-from analysis.forecast.region import pole
+from analysis.forecast.region import pole_at
 from analysis.forecast.slide import slide
 from analysis.statistics.quantiles import NORMAL_95
 
-REMEDY = {
+REMEDY_FOR = {
     "push position": "clip a light rail with numbered notches to the chassis, or mark the spot, and enter its place",
     "push height": "measure the finger's height above the floor and push as low as the chassis allows",
     "push direction": "use a rolling or slippery tip, which presses square to the car however the hand moves",
@@ -113,7 +113,7 @@ def _from_doubt(prediction: Prediction, number: int) -> Spoiler:
         name=one.name,
         weight=one.u,
         said=f"What matters most here: {one.name} ({100 * one.share:.0f} % of the forecast's doubt). Known exactly, "
-        f"the forecast's ±{now} would become ±{then}. To get there, {REMEDY[one.name]}.",
+        f"the forecast's ±{now} would become ±{then}. To get there, {REMEDY_FOR[one.name]}.",
     )
 
 
@@ -127,7 +127,7 @@ def _from_height(prediction: Prediction) -> list[Spoiler]:
         for one in (push, replace(push, height=0.0))
     )
     moved = abs(float(high.kappa[0] - low.kappa[0]))
-    where = [pole(np.array([one.kappa[0], one.drift[0]]), car.wheelbase) for one in (high, low)]
+    where = [pole_at(np.array([one.kappa[0], one.drift[0]]), car.wheelbase) for one in (high, low)]
     sideways = abs(float(where[0][1] - where[1][1]))
     effect = f"{1e3 * sideways:.0f} mm sideways" if sideways < car.wheelbase else "far to the side"
     return [

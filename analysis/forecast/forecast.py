@@ -20,7 +20,7 @@ from analysis.forecast.inputs import (
     draw_groups,
 )
 from analysis.forecast.region import PoleRegion, pole_region
-from analysis.forecast.slide import DEFAULT_TURN, Slide, slide, steady
+from analysis.forecast.slide import DEFAULT_TURN, Slide, pivot_stays, slide
 from analysis.sliding.contacts import centre_of_friction
 from analysis.statistics.monte_carlo import Progress, adaptive_monte_carlo, coverage_interval, variance_shares
 from analysis.statistics.quantiles import NORMAL_95
@@ -139,7 +139,7 @@ def predict_push(
         return result.kappa
 
     if draws is None:
-        draws = 10_000 if steady(push) else 2_000
+        draws = 10_000 if pivot_stays(push) else 2_000
     block = max(100, min(2000, draws // 2))
     run = adaptive_monte_carlo(evaluate, rng=rng, block=block, max_draws=max(draws, 2 * block), progress=progress)
     used = run.draws // block

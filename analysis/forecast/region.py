@@ -41,15 +41,15 @@ def pole_region(
     edge = middle + reach * (lower @ np.stack([np.cos(turn), np.sin(turn)])).T
     if np.min(edge[:, 0]) <= 0.0 <= np.max(edge[:, 0]):
         return None
-    inside = pole(flat[distance <= reach], wheelbase)
+    inside = pole_at(flat[distance <= reach], wheelbase)
     return PoleRegion(
-        place=pole(middle[None], wheelbase)[0],
+        place=pole_at(middle[None], wheelbase)[0],
         covariance=np.cov(inside, rowvar=False),
-        outline=pole(edge, wheelbase),
+        outline=pole_at(edge, wheelbase),
     )
 
 
-def pole(kappa_drift: FloatArray, wheelbase: float) -> FloatArray:
+def pole_at(kappa_drift: FloatArray, wheelbase: float) -> FloatArray:
     """Pivot (..., 2) in m from (kappa, drift) (..., 2): x = L/2 - 1/kappa, y = drift/kappa."""
     kappa, drift = kappa_drift[..., 0], kappa_drift[..., 1]
     return np.stack([0.5 * wheelbase - 1.0 / kappa, drift / kappa], axis=-1)

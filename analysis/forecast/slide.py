@@ -36,12 +36,12 @@ class Slide:
     certified: BoolArray
 
 
-def steady(push: PushState) -> bool:
+def pivot_stays(push: PushState) -> bool:
     """Whether the instant pivot stays where it is during the whole push."""
-    return _steady(push.finger, push.path)
+    return _stays(push.finger, push.path)
 
 
-def _steady(finger: str, path: str) -> bool:
+def _stays(finger: str, path: str) -> bool:
     return finger == "rolling" and path == "fixed on car"
 
 
@@ -57,7 +57,7 @@ def slide(drawn: Drawn, wheelbase: float, *, turn: float, travel: float | None =
     kappa, certified = motion.kappa(middle), motion.certified
     with np.errstate(divide="ignore", invalid="ignore"):
         drift = motion.twist[..., 0] / (motion.twist[..., 1] + middle * motion.twist[..., 2])
-    if not _steady(drawn.finger.kind, drawn.path):
+    if not _stays(drawn.finger.kind, drawn.path):
         longest = STEP_ROLLING if drawn.finger.kind == "rolling" else STEP_STICKING
         whole = integrate_push(
             drawn.contacts,
@@ -84,7 +84,7 @@ def slide(drawn: Drawn, wheelbase: float, *, turn: float, travel: float | None =
     )
 
 
-def join(parts: Sequence[Drawn]) -> Drawn:
+def join_draws(parts: Sequence[Drawn]) -> Drawn:
     """One batch from several with the same kind of finger and path."""
 
     def rows(part: Drawn, value: object, *shape: int) -> FloatArray:
@@ -138,7 +138,7 @@ def kappa_together(parts: Sequence[Drawn], wheelbase: float, *, turns: Sequence[
     for i, one in enumerate(parts):
         groups.setdefault((one.finger.kind, one.path, turns[i]), []).append(i)
     for (_, _, turn), members in groups.items():
-        kappa = slide(join([parts[i] for i in members]), wheelbase, turn=turn).kappa
+        kappa = slide(join_draws([parts[i] for i in members]), wheelbase, turn=turn).kappa
         ends = np.cumsum([parts[i].count for i in members])[:-1]
         for i, piece in zip(members, np.split(kappa, ends), strict=True):
             result[i] = piece

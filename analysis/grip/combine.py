@@ -17,7 +17,7 @@ from analysis.grip.conditions import GripNotes, differences
 from analysis.statistics.quantiles import NORMAL_95, chi_square_tail
 
 GripState = Literal["static", "sliding"]
-Measured = Literal["front", "rear", "mean", "ratio"]
+GripQuantity = Literal["front", "rear", "mean", "ratio"]
 
 ASSUMED_LEVEL, ASSUMED_LEVEL_U, ASSUMED_RATIO_U = 0.8, 0.5, 0.3
 """Where nothing was measured: a usual grip factor and all four tyres alike, with wide relative doubts."""
@@ -40,7 +40,7 @@ class GripMeasurement:
     state: grip at the first slip ("static") or while sliding.  method: in words.
     """
 
-    quantity: Measured
+    quantity: GripQuantity
     value: float
     relative_u: float
     method: str

@@ -26,7 +26,7 @@ NEW = (0.125, 0.25, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0)
 """Size in motion of the errors new in every frame, of what is stated (blur is stated as if it were all new)."""
 MOVED = 2.0
 """Errors at rest, times so much, by which all poses in motion may be off together (smeared edges, late exposures)."""
-TINY = 1e-16
+SMALLEST_VARIANCE = 1e-16
 """m² and rad²: keeps poses without noise solvable."""
 PLAUSIBLE = 6.0
 """Fall of twice the log likelihood within which other error models are as good: chi-square, 3 degrees, 89 %."""
@@ -213,7 +213,7 @@ def _linear(poses: Poses, degree: int) -> Path:
         mixing[:, 0, 2] = -s * pivot[:, 0] - c * pivot[:, 1]
         mixing[:, 1, 2] = c * pivot[:, 0] - s * pivot[:, 1]
     share = (yaw - ends[0]) / (ends[1] - ends[0])
-    root = mixing @ np.linalg.cholesky(poses.repeating + TINY * np.eye(3))
+    root = mixing @ np.linalg.cholesky(poses.repeating + SMALLEST_VARIANCE * np.eye(3))
     moved = np.einsum("gia,kga->kgi", mixing, poses.shared).reshape(len(poses.shared), 2 * count)
     return Path(
         poses=poses,
@@ -231,7 +231,7 @@ def _linear(poses: Poses, degree: int) -> Path:
 
 def _mixed(mixing: FloatArray, covariance: FloatArray) -> FloatArray:
     """(g, 2, 2) of residuals from (g, 3, 3) of poses."""
-    mixed: FloatArray = mixing @ covariance @ np.swapaxes(mixing, 1, 2) + TINY * np.eye(2)
+    mixed: FloatArray = mixing @ covariance @ np.swapaxes(mixing, 1, 2) + SMALLEST_VARIANCE * np.eye(2)
     return mixed
 
 

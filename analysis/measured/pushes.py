@@ -8,11 +8,11 @@ from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.base.pivot import PivotEstimate
 from analysis.measured.path import PivotPath, fit_pivot_path, smooth_motion
-from analysis.measured.rests import SEED_FRAMES, Segmented, Slide, segment
-from analysis.measured.swing import drift_rate, mean_rest, measure_slide, whitened_scatter
+from analysis.measured.rests import SEED_FRAMES, Segmented, SlideFrames, segment
+from analysis.measured.swing import mean_rest, measure_slide, pose_drift, whitened_scatter
 
 ADVISED_REST_FRAMES = 15
-DRIFT = 16.27
+DRIFT_CHI_SQUARE = 16.27
 """Chi-square, 3 degrees of freedom, exceeded by chance once in 1000."""
 
 
@@ -173,7 +173,7 @@ def _checked(
 
 def _measured(
     number: int,
-    slide: Slide,
+    slide: SlideFrames,
     time: FloatArray,
     pose: FloatArray,
     covariance: FloatArray,
@@ -189,9 +189,9 @@ def _measured(
     start, end = (
         mean_rest(pose[rest], stated[rest], repeating[rest].mean(axis=0), pooled, dof) for rest in (before, after)
     )
-    drift, drift_chi2 = drift_rate([(time[k], pose[k], stated[k]) for k in (before, after)], pooled)
+    drift, drift_chi2 = pose_drift([(time[k], pose[k], stated[k]) for k in (before, after)], pooled)
     drifted = drift * float(time[after].mean() - time[before].mean())
-    drifts = drift_chi2 > DRIFT
+    drifts = drift_chi2 > DRIFT_CHI_SQUARE
     if drifts:
         # Whether it went on at that rate during the slide is unknown, so it is doubt and not a correction.
         end = replace(end, repeating=end.repeating + np.outer(drifted, drifted))
@@ -270,7 +270,7 @@ def _measured(
     )
 
 
-def _warnings(before: int, after: int, slide: Slide, time: FloatArray) -> list[str]:
+def _warnings(before: int, after: int, slide: SlideFrames, time: FloatArray) -> list[str]:
     """Sentences about short rests and gaps in the track."""
     said = []
     for frames, when in ((before, "before"), (after, "after")):

@@ -30,7 +30,7 @@ AVERAGED_SECONDS, AVERAGED_FRAMES = 1.0, 30
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Slide:
+class SlideFrames:
     """Frames of one slide and of the rests around it, as indices into the track.
 
     before, after: frames to average, nearest to the slide.  moving: frames between the two rests.
@@ -48,7 +48,7 @@ class Slide:
 class Segmented:
     """Slides of a track in order, its single outliers (n,), and sentences on what was not a whole push."""
 
-    slides: tuple[Slide, ...]
+    slides: tuple[SlideFrames, ...]
     outlier: BoolArray
     warnings: tuple[str, ...]
 
@@ -253,7 +253,7 @@ def segment(
         before = _nearest(_trimmed(run_before, p, w), t)
         after = _nearest(_trimmed(run_after[::-1], p, w), t)
         slides.append(
-            Slide(
+            SlideFrames(
                 before=kept[before],
                 after=kept[after],
                 moving=kept[np.arange(before[-1] + 1, after[0])],
@@ -269,7 +269,7 @@ def _judge_ends(
     t: FloatArray,
     places: FloatArray,
     groups: list[list[tuple[int, int]]],
-    slides: list[Slide],
+    slides: list[SlideFrames],
     least_travel: float,
     warnings: list[str],
 ) -> None:

@@ -6,11 +6,9 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
+from analysis.base.pivot import LARGEST_KAPPA
 from analysis.base.plane import slide_jacobian, slide_parts
 from analysis.statistics.quantiles import coverage_factor
-
-LARGEST_KAPPA = 1e6
-"""1/m. Stands for a turn about the mid-wheelbase point itself: its station errs by a thousandth of a mm."""
 
 TURNED_LEVEL = 0.995
 """Of straight slides, one in 200 may seem to turn (with the 95 % interval it would be one in 20)."""
@@ -99,7 +97,7 @@ def whitened_scatter(rests: list[tuple[FloatArray, FloatArray]]) -> tuple[FloatA
     return total / dof + 1e-9 * np.eye(3), dof  # a track without noise must stay solvable
 
 
-def drift_rate(rests: list[tuple[FloatArray, FloatArray, FloatArray]], pooled: FloatArray) -> tuple[FloatArray, float]:
+def pose_drift(rests: list[tuple[FloatArray, FloatArray, FloatArray]], pooled: FloatArray) -> tuple[FloatArray, float]:
     """Common slow drift of the pose within the rests (3,), m/s and rad/s, and its chi-square (3 degrees of
     freedom).
 

@@ -15,7 +15,7 @@ from analysis.sliding.finger import Finger
 from analysis.sliding.solve import solve_push
 
 
-def turn_per_travel(
+def push_turn_per_travel(
     chassis: Chassis, tyres: Tyres, load: FloatArray, *, push_pct: float = 80.0, drag: float = 1.0
 ) -> FloatArray:
     """(...) 1/m: yaw per sideways travel of the mid-wheelbase point, at the start of a slow push from the right.
@@ -73,7 +73,7 @@ def reachable_pivots(
 ) -> ReachablePivots:
     """How far set-up and driving together can move the pivot that a push at `push_pct` would show (blocked wheels).
 
-    One car; raises InputError for several, and as turn_per_travel does.
+    One car; raises InputError for several, and as push_turn_per_travel does.
     """
     if chassis.shape:
         raise InputError("one set-up at a time", where="pivots", remedy="Pick one")
@@ -81,7 +81,7 @@ def reachable_pivots(
     share = np.linspace(0, 1, shares + 1)
     limit, _ = grip_limit(chassis, tyres, turn)
     a = share[:, None] * limit
-    kappa = turn_per_travel(
+    kappa = push_turn_per_travel(
         chassis, tyres, equilibrium(chassis, a * np.cos(turn), a * np.sin(turn)).load, push_pct=push_pct
     )
     low, high = float(np.nanmin(kappa)), float(np.nanmax(kappa))

@@ -10,14 +10,14 @@ from analysis.base.errors import InputError
 from analysis.moving.chassis import Chassis, checked, stacked
 from analysis.moving.equilibrium import equilibrium
 from analysis.moving.phases import DRIFT, Phase, checked_phases
-from analysis.moving.pivots import turn_per_travel
+from analysis.moving.pivots import push_turn_per_travel
 from analysis.moving.region import region_extent
 from analysis.moving.transfer import with_collars
 from analysis.moving.tyres import Tyres, friction_centre
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Change:
+class SetupChange:
     """A set-up change: what people would do, and the car after it."""
 
     name: str
@@ -25,7 +25,7 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Effect:
+class SetupEffect:
     """What one change does. Stations in per cent of the wheelbase (of the changed car).
 
     balance, balance_change: balance point in the phase, %.  kappa, kappa_change: turn per travel of a side-push with
@@ -96,7 +96,7 @@ def with_ballast(chassis: Chassis, mass: float, place: Sequence[float], *, keep_
     return checked(replace(heavier, tyre_force=load, spring_force=np.asarray(carried / heavier.motion_ratio)))
 
 
-def usual_changes(chassis: Chassis) -> tuple[Change, ...]:
+def usual_changes(chassis: Chassis) -> tuple[SetupChange, ...]:
     """Changes that people try first, of a usual size (common practice): springs, bars, height, track, ballast."""
     if chassis.shape:
         raise InputError("one set-up at a time", where="set-up changes", remedy="Pick one")
@@ -105,8 +105,8 @@ def usual_changes(chassis: Chassis) -> tuple[Change, ...]:
     ballast = 0.02 * float(chassis.mass)
     low = 0.5 * float(chassis.sprung_place[2])
 
-    def one(name: str, car: Chassis) -> Change:
-        return Change(name=name, chassis=car)
+    def one(name: str, car: Chassis) -> SetupChange:
+        return SetupChange(name=name, chassis=car)
 
     return (
         one("front springs 20 % stiffer", with_springs(chassis, (1.2, 1.0))),
@@ -129,11 +129,11 @@ def effects(
     chassis: Chassis,
     tyres: Tyres,
     phase: Phase = DRIFT[2],
-    changes: Sequence[Change] | None = None,
+    changes: Sequence[SetupChange] | None = None,
     *,
     push_pct: float = 80.0,
     edges: bool = True,
-) -> tuple[Effect, ...]:
+) -> tuple[SetupEffect, ...]:
     """What each change does in a phase, in the order given (None: the usual changes). edges: also the region's edges.
 
     Tyres keep their grip, sensitivity and nominal load.  Raises InputError for a phase that cannot be.
@@ -148,10 +148,10 @@ def effects(
             "the car rolls over in this phase", where=f'phase "{phase.name}"', remedy="Ask for smaller accelerations"
         )
     station = 100 * friction_centre(cars, tyres, state.load)[:, 0] / length
-    kappa = turn_per_travel(cars, tyres, state.load, push_pct=push_pct)
+    kappa = push_turn_per_travel(cars, tyres, state.load, push_pct=push_pct)
     reach = 100 * region_extent(cars, tyres) / length[:, None] if edges else np.zeros((len(length), 4))
     return tuple(
-        Effect(
+        SetupEffect(
             name=one.name,
             balance=float(station[i]),
             balance_change=float(station[i] - station[0]),
@@ -164,7 +164,7 @@ def effects(
     )
 
 
-def ranked(found: Sequence[Effect], *, forward: bool, by_pivot: bool = False) -> tuple[Effect, ...]:
+def ranked(found: Sequence[SetupEffect], *, forward: bool, by_pivot: bool = False) -> tuple[SetupEffect, ...]:
     """Changes that help most first: balance point forward (or rearward), or with by_pivot the pivot of a push.
 
     The pivot is ranked in turn per travel, which passes smoothly through a straight slide: lower is "forward".
@@ -172,7 +172,7 @@ def ranked(found: Sequence[Effect], *, forward: bool, by_pivot: bool = False) ->
     """
     sign = 1.0 if forward else -1.0
 
-    def gain(one: Effect) -> float:
+    def gain(one: SetupEffect) -> float:
         return sign * (-one.kappa_change if by_pivot else one.balance_change)
 
     return tuple(sorted(found, key=lambda one: (one.rolls_over, -gain(one))))

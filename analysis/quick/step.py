@@ -137,7 +137,7 @@ def step_twist(
     return twist, np.where(touching & ~pulls, force, 0.0)
 
 
-STAGES = (1, 2, 3, 4, 5, 6, 7, 8)
+SPEED_POWERS = (1, 2, 3, 4, 5, 6, 7, 8)
 """Softness of the friction, as powers of a tenth of the speeds at hand, when a direct start has failed."""
 
 
@@ -159,11 +159,11 @@ def _minimise(
     brake = ground.capacity.sum(-1) / ground.inertia[..., 0] * step
     speed = np.maximum(speed, np.where((row != 0).any(-1), 1e-9, 1.0) * brake)
     problem = _Step(ground=ground, before=before, step=step, row=row, target=target, scale=scale, speed=speed)
-    twist, force, done = problem.solve(start, speed * 10.0 ** -STAGES[-1], 12)
+    twist, force, done = problem.solve(start, speed * 10.0 ** -SPEED_POWERS[-1], 12)
     if bool(np.all(done)):
         return twist, force
     staged, staged_force = start, force
-    for power in STAGES:
+    for power in SPEED_POWERS:
         staged, staged_force, finished = problem.solve(staged, speed * 10.0**-power, 60)
     twist, force = np.where(done[..., None], twist, staged), np.where(done, force, staged_force)
     if not np.all(np.isfinite(twist)) or not np.all(done | finished):

@@ -72,7 +72,7 @@ def merge(
     return SlideMotion(**parts)
 
 
-def join(parts: list[SlideMotion]) -> SlideMotion:
+def join_motions(parts: list[SlideMotion]) -> SlideMotion:
     """Flat batches one after another."""
     if len(parts) == 1:
         return parts[0]

@@ -9,7 +9,7 @@ from analysis.sliding.frame import Frame
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class NewtonStep:
     """Changes of the free twist (list of (B,)), slip (n, B) twice, rolling speed, and the new forces (n, B)."""
 
     dy: list[FloatArray]
@@ -20,9 +20,9 @@ class Step:
     f2: FloatArray
     fd: FloatArray
 
-    def plus(self, other: "Step", factor: FloatArray) -> "Step":
+    def plus(self, other: "NewtonStep", factor: FloatArray) -> "NewtonStep":
         """This step and `factor` (B,) times another one."""
-        return Step(
+        return NewtonStep(
             [a + b * factor for a, b in zip(self.dy, other.dy, strict=True)],
             self.du + other.du * factor,
             self.dv + other.dv * factor,
@@ -79,7 +79,7 @@ class LinearSystem:
             self.ratio = self.m01 / self.m00
             self.m11 = np.maximum(m[1, 1] + ridge - self.ratio * self.m01, 1e-15 * m[1, 1])
 
-    def solve(self, o1: FloatArray, o2: FloatArray, od: FloatArray) -> Step:
+    def solve(self, o1: FloatArray, o2: FloatArray, od: FloatArray) -> NewtonStep:
         """The step after which forces with these offsets balance in the free directions and on each roller."""
         frame = self.frame
         u, v = frame.rows
@@ -105,7 +105,7 @@ class LinearSystem:
             f1, f2 = self.h11 * slid + self.h12 * dv + o1, self.h12 * slid + self.h22 * dv + o2
         else:
             f1, f2 = self.k11 * du + self.k12 * dv + r1, self.k12 * du + self.k22 * dv + r2
-        return Step(dy, du, dv, dw, f1, f2, self.hd * dw + od)
+        return NewtonStep(dy, du, dv, dw, f1, f2, self.hd * dw + od)
 
 
 def push_rows(frame: Frame, f1: FloatArray, f2: FloatArray) -> list[FloatArray]:

@@ -23,7 +23,7 @@ from analysis.sliding.contacts import Contacts, GroundArrays, check_contacts
 from analysis.sliding.finger import Finger, FingerArrays, LoadTransfer, check_finger, check_transfer
 from analysis.sliding.frame import Frame, length
 from analysis.sliding.interior import State, solve
-from analysis.sliding.motion import SlideMotion, join, merge, pick
+from analysis.sliding.motion import SlideMotion, join_motions, merge, pick
 from analysis.sliding.newton import push_rows
 from analysis.sliding.one_car import solve_single
 from analysis.sliding.polish import polish
@@ -185,7 +185,7 @@ def _in_chunks(task: _Task, method: Callable[[_Task], SlideMotion]) -> SlideMoti
     """Small enough to stay in the processor's cache."""
     size = task.direction.shape[0]
     parts = [slice(begin, begin + CHUNK) for begin in range(0, max(size, 1), CHUNK)]
-    return join([method(task.pick(part) if len(parts) > 1 else task) for part in parts])
+    return join_motions([method(task.pick(part) if len(parts) > 1 else task) for part in parts])
 
 
 def _quick(task: _Task) -> SlideMotion:

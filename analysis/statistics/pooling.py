@@ -13,10 +13,8 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-from analysis.base.pivot import PivotEstimate
+from analysis.base.pivot import LARGEST_KAPPA, PivotEstimate
 from analysis.statistics.quantiles import NORMAL_95, chi_square_tail, coverage_factor
-
-LARGEST_KAPPA = 1e6
 
 
 def heading_of(estimate: PivotEstimate) -> float:

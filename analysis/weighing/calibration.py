@@ -17,7 +17,7 @@ from analysis.base.errors import InputError
 from analysis.statistics.least_squares import PolynomialFit, fit_polynomial
 from analysis.weighing.error_budget import BudgetLine, budget_value, error_budget
 
-Model = Literal["linear", "quadratic"]
+CurveModel = Literal["linear", "quadratic"]
 SIGNIFICANCE = 0.01
 """The quadratic term is kept when chance would give its F value less often than this, and AICc agrees."""
 RECORD_KIND = "pad calibration 1"
@@ -42,7 +42,7 @@ class Calibration:
     """
 
     pad: str
-    model: Model
+    model: CurveModel
     coefficients: tuple[float, ...]
     covariance: tuple[tuple[float, ...], ...]
     mass_shift: tuple[float, ...]

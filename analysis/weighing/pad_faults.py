@@ -25,7 +25,7 @@ FaultName = Literal[
     "underload",
 ]
 
-REMEDY: dict[FaultName, str] = {
+FAULT_REMEDY: dict[FaultName, str] = {
     "missing": "Check the pad's plug and its power",
     "saturated": "Take load off; if the empty pad reads the same, a bridge wire is loose or two are swapped",
     "disconnected": "Check the four wires from the bridge to the converter",
@@ -153,7 +153,7 @@ def _faults_of(raw: FloatArray, gone: BoolArray, limits: PadLimits, pad: int) ->
                 samples=len(where),
                 first=int(where[0]),
                 last=int(where[-1]),
-                remedy=REMEDY[name],
+                remedy=FAULT_REMEDY[name],
             )
         ]
 
@@ -167,7 +167,7 @@ def _faults_of(raw: FloatArray, gone: BoolArray, limits: PadLimits, pad: int) ->
                 samples=len(where),
                 first=int(where[0]),
                 last=int(where[-1]),
-                remedy=REMEDY["missing"],
+                remedy=FAULT_REMEDY["missing"],
             )
         )
     known = np.where(gone, np.nan, raw)

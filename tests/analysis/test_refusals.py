@@ -24,7 +24,7 @@ from analysis.moving.equilibrium import equilibrium
 from analysis.moving.floor_drive import circle
 from analysis.moving.modes import modes
 from analysis.moving.phases import DRIFT, profile
-from analysis.moving.pivots import reachable_pivots, turn_per_travel
+from analysis.moving.pivots import push_turn_per_travel, reachable_pivots
 from analysis.moving.region import reachable
 from analysis.moving.setup_changes import usual_changes, with_ballast
 from analysis.moving.tyres import Tyres, balance, checked_tyres, tyres_like
@@ -170,7 +170,7 @@ CASES: list[tuple[Callable[[], object], str, str]] = [
     (lambda: profile(DRIFT, blend=-1.0), "phases", "times"),
     (lambda: profile(DRIFT, step=0.0), "phases", "times"),
     (lambda: profile(DRIFT, step=np.inf), "phases", "times"),
-    (lambda: turn_per_travel(dunlin(), TYRES, np.full(4, 4.0), push_pct=np.nan), "push", "not a number"),
+    (lambda: push_turn_per_travel(dunlin(), TYRES, np.full(4, 4.0), push_pct=np.nan), "push", "not a number"),
     (lambda: reachable_pivots(stacked([dunlin()]), TYRES), "pivots", "one set-up"),
     (lambda: reachable(dunlin(), TYRES, directions=7), "region", "few"),
     (lambda: reachable(dunlin(), TYRES, shares=1), "region", "few"),

@@ -12,7 +12,7 @@ import pytest
 from analysis.base.arrays import FloatArray
 from analysis.sliding.frame import Frame
 from analysis.sliding.interior import _longest
-from analysis.sliding.newton import LinearSystem, Step, feedback, push_rows
+from analysis.sliding.newton import LinearSystem, NewtonStep, feedback, push_rows
 from analysis.sliding.one_car import _Car
 
 N, B = 4, 5
@@ -186,7 +186,7 @@ def test_feedback_of_the_push_on_the_capacities(count: int) -> None:
 
 def test_a_step_plus_a_part_of_another() -> None:
     rng = np.random.default_rng(5)
-    one, other = (Step(list(rng.normal(size=(2, B))), *rng.normal(size=(6, N, B))) for _ in range(2))
+    one, other = (NewtonStep(list(rng.normal(size=(2, B))), *rng.normal(size=(6, N, B))) for _ in range(2))
     factor = rng.normal(size=B)
     both = one.plus(other, factor)
     for k in range(2):

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.base.arrays import FloatArray
+from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.base.plane import compose, invert, swing_pole, turn_per_travel
 from rig.base.car_words import station_words_mm
 from rig.base.errors import InputError
@@ -12,7 +13,7 @@ from rig.cards.measures import MM, contact_place
 from rig.cards.read import CardSet
 from rig.virtual.bench import virtual_finger
 from rig.virtual.dunlin import Truth
-from rig.virtual.push_truth import GRAVITY, PushedCar, simulate_push
+from rig.virtual.push_truth import PushedCar, simulate_push
 
 FRAMES_SHOWN = 48
 PLAIN_CORNER_G = 400.0
@@ -42,7 +43,7 @@ def plain_car(cards: CardSet) -> Truth:
     corner_g = np.full(4, PLAIN_CORNER_G)
     pushed = PushedCar(
         contacts=contacts,
-        loads=corner_g * 1e-3 * GRAVITY,
+        loads=corner_g * 1e-3 * STANDARD_GRAVITY,
         grip=np.full(4, 0.8),
         drag=np.ones(4),
         mass=mass,

@@ -17,7 +17,7 @@ from analysis.moving.phases import DriftPath, Phase, PhaseTable, checked_phases,
 from analysis.moving.pivots import ReachablePivots, reachable_pivots
 from analysis.moving.region import Region, reachable
 from analysis.moving.response import Arrival, arrival, ramp, respond
-from analysis.moving.setup_changes import Effect, effects
+from analysis.moving.setup_changes import SetupEffect, effects
 from analysis.moving.transfer import LiftOff, lift_off
 from analysis.moving.tyres import Tyres, friction_centre, tyres_like
 from rig.base.errors import InputError
@@ -55,7 +55,7 @@ class MovingAnswers:
     lift: LiftOff
     modes: Modes
     arrival: Arrival
-    ranking: tuple[Effect, ...]
+    ranking: tuple[SetupEffect, ...]
     ranked_phase: str
     rule: RuleBeside
     warnings: tuple[str, ...]
@@ -135,7 +135,7 @@ def answer_moving(
     if bool(step.rolls_over):
         warnings.append(f"{STEP_G:g} g sideways rolls the car over: no arrival times")
     lift = lift_off(car.chassis)
-    ranking: tuple[Effect, ...] = ()
+    ranking: tuple[SetupEffect, ...] = ()
     if which is not None:
         found = effects(car.chassis, tyres, checked[which])
         ranking = tuple(sorted(found, key=lambda one: (one.rolls_over, -abs(one.balance_change))))

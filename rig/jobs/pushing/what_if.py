@@ -10,7 +10,7 @@ from analysis.base.pivot import PivotEstimate
 from analysis.figures.car import PivotMark
 from analysis.forecast.forecast import predict_push
 from analysis.forecast.inputs import assemble
-from analysis.forecast.region import pole
+from analysis.forecast.region import pole_at
 from analysis.forecast.slide import DEFAULT_TURN, slide
 from analysis.sliding.contacts import centre_of_friction
 from analysis.weighing.corner_weights import grams_from_newtons, newtons_from_grams
@@ -80,7 +80,7 @@ def what_if(cards: CardSet, weighing: Weighing | None, asked: WhatIf, *, whole: 
         )
         balance = float(centre_of_friction(drawn.contacts)[0])
         named = estimate.finding == "pivot"
-        mark = PivotMark(place=pole(np.array([kappa, float(moved.drift[0])]), length)) if named else None
+        mark = PivotMark(place=pole_at(np.array([kappa, float(moved.drift[0])]), length)) if named else None
     return WhatIfAnswer(
         load_g=grams_from_newtons(load, gravity=place_gravity(cards.bench)),
         assumed=weighing is None,

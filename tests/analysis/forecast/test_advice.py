@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from analysis.base.pivot import PivotEstimate
-from analysis.forecast.advice import REMEDY, one_thing, spoilers, told_half_width
+from analysis.forecast.advice import REMEDY_FOR, one_thing, spoilers, told_half_width
 from analysis.forecast.forecast import predict_push
 from analysis.forecast.inputs import CarState, PushState, doubt_groups
 
@@ -126,7 +126,7 @@ def test_every_doubt_has_its_remedy_and_all_are_ranked() -> None:
         finger_friction=0.3,
         finger_friction_u=0.1,
     )
-    assert set(doubt_groups(car, push)) <= set(REMEDY)
+    assert set(doubt_groups(car, push)) <= set(REMEDY_FOR)
     found = spoilers(predict_push(car, push, rng=np.random.default_rng(4), draws=400))
     weights = [one.weight for one in found]
     assert len(found) >= 5

@@ -11,8 +11,8 @@ import pytest
 
 from analysis.forecast.forecast import HYPERSENSITIVE_PCT, _side_only, kind_of_test, predict_push, summarise
 from analysis.forecast.inputs import PushState, assemble, doubt_groups, draw_groups
-from analysis.forecast.region import pole, pole_region
-from analysis.forecast.slide import DEFAULT_TURN, kappa_together, slide, steady
+from analysis.forecast.region import pole_at, pole_region
+from analysis.forecast.slide import DEFAULT_TURN, kappa_together, pivot_stays, slide
 from analysis.sliding.finite import integrate_push
 from analysis.sliding.solve import solve_push
 
@@ -119,7 +119,7 @@ def test_the_region_of_a_pivot_holds_ninety_five_of_a_hundred_draws() -> None:
     np.testing.assert_allclose(np.sqrt(np.einsum("ni,ij,nj->n", edge, inverse, edge)), reach, rtol=1e-6)
     np.testing.assert_allclose(told.outline[0], told.outline[-1], atol=1e-12)
     assert len(told.outline) == 73
-    kept = pole(flat[far <= reach], L)
+    kept = pole_at(flat[far <= reach], L)
     np.testing.assert_allclose(told.covariance, np.cov(kept.T), rtol=1e-9)
     # an ellipse that reaches kappa = 0 has no closed outline in the plane
     assert pole_region(flat[:, 0] - 5.4, flat[:, 1], L) is None
@@ -146,11 +146,11 @@ def test_a_whole_slide_turns_about_the_centre_of_its_rigid_motion(finger: str, p
     )
     turn, way = float(whole.turn[0]), complex(*whole.displacement[0])
     centre = L / 2 + way / (1 - np.exp(1j * turn))
-    x, y = pole(np.array([told.kappa[0], told.drift[0]]), L)
+    x, y = pole_at(np.array([told.kappa[0], told.drift[0]]), L)
     assert (x, y) == pytest.approx((centre.real, centre.imag), abs=1e-9)
     start = solve_push(drawn.contacts, drawn.finger, transfer=drawn.transfer)
     assert told.force[0] == pytest.approx(np.linalg.norm(start.push_force[0]))
-    assert not steady(push)
+    assert not pivot_stays(push)
 
 
 def test_a_steady_push_needs_one_solution_and_keeps_its_pivot() -> None:
@@ -158,10 +158,10 @@ def test_a_steady_push_needs_one_solution_and_keeps_its_pivot() -> None:
     drawn = assemble(car(ratio=0.8), push, {}, 1)
     told = slide(drawn, L, turn=0.2)
     vx, vy, omega = solve_push(drawn.contacts, drawn.finger, transfer=drawn.transfer).twist[0]
-    x, y = pole(np.array([told.kappa[0], told.drift[0]]), L)
+    x, y = pole_at(np.array([told.kappa[0], told.drift[0]]), L)
     assert (x, y) == pytest.approx((-vy / omega, vx / omega), abs=1e-9)
-    assert steady(push)
-    assert not steady(replace(push, path="fixed on floor"))
+    assert pivot_stays(push)
+    assert not pivot_stays(replace(push, path="fixed on floor"))
 
 
 def test_batches_solved_together_come_out_as_alone() -> None:

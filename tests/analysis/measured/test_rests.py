@@ -41,7 +41,8 @@ def split(given: Track, **more: object) -> Segmented:
 
 
 def test_thresholds_are_quantiles_of_chi_square() -> None:
-    assert pytest.approx(chi2.ppf(0.999, 3), abs=0.006) == measured_pivot_rests.SEED_TREND == measured_pivot.DRIFT
+    thousandth = pytest.approx(chi2.ppf(0.999, 3), abs=0.006)
+    assert thousandth == measured_pivot_rests.SEED_TREND == measured_pivot.DRIFT_CHI_SQUARE
     assert pytest.approx(chi2.ppf(0.9999, 3), abs=0.006) == measured_pivot_rests.MEMBER
     assert pytest.approx(chi2.ppf(0.99, 3), abs=0.006) == measured_pivot_rests.TAIL_TREND
     assert chi2.sf(39.9, 15) == pytest.approx(1 / 2000, rel=0.1)

@@ -11,12 +11,12 @@ import scipy.stats
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
+from analysis.base.pivot import LARGEST_KAPPA
 from analysis.measured.swing import (
-    LARGEST_KAPPA,
     RestPose,
-    drift_rate,
     mean_rest,
     measure_slide,
+    pose_drift,
     ratio_interval,
     whitened_scatter,
 )
@@ -231,7 +231,7 @@ def test_scatter_and_drift_of_several_rests() -> None:
             total += np.outer(white, white)
     assert dof == 8 + 13
     np.testing.assert_allclose(pooled, total / 21, rtol=1e-6, atol=2e-9)
-    rate, chi2 = drift_rate(tracks, pooled)
+    rate, chi2 = pose_drift(tracks, pooled)
     above = sum((t - t.mean()) @ p for t, p, _ in tracks)
     below = sum(((t - t.mean()) ** 2).sum() for t, _, _ in tracks)
     np.testing.assert_allclose(rate, above / below, rtol=1e-9)

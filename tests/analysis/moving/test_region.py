@@ -11,10 +11,10 @@ from analysis.base.errors import InputError
 from analysis.moving.chassis import Chassis, picked
 from analysis.moving.equilibrium import equilibrium
 from analysis.moving.phases import Phase
-from analysis.moving.pivots import pivot_station, reachable_pivots, turn_per_travel
+from analysis.moving.pivots import pivot_station, push_turn_per_travel, reachable_pivots
 from analysis.moving.region import grip_limit, reachable, region_extent
 from analysis.moving.setup_changes import (
-    Change,
+    SetupChange,
     effects,
     ranked,
     usual_changes,
@@ -184,12 +184,12 @@ def test_effects_by_single_cars() -> None:
     car = dunlin()
     tyres = tyres_like(car, front=0.9, rear=0.7, sensitivity=0.15)
     turn = Phase(name="turn", ax=-1.0, ay=4.0, steer=0.0, duration=1.0)
-    (bar,) = effects(car, tyres, turn, [Change(name="bar", chassis=with_bars(car, (0.0, 300.0)))], push_pct=70.0)
+    (bar,) = effects(car, tyres, turn, [SetupChange(name="bar", chassis=with_bars(car, (0.0, 300.0)))], push_pct=70.0)
 
     def told(one: Chassis) -> tuple[float, float]:
         load = equilibrium(one, -1.0, 4.0).load
         station = 100 * (capacity(tyres, load)[:2].sum() / capacity(tyres, load).sum())
-        return station, float(turn_per_travel(one, tyres, load, push_pct=70.0))
+        return station, float(push_turn_per_travel(one, tyres, load, push_pct=70.0))
 
     before, after = told(car), told(with_bars(car, (0.0, 300.0)))
     assert (bar.balance, bar.kappa) == pytest.approx(after, rel=1e-9)
@@ -198,7 +198,7 @@ def test_effects_by_single_cars() -> None:
     edges = 100 * (region_extent(with_bars(car, (0.0, 300.0)), tyres) - region_extent(car, tyres)) / 0.257
     np.testing.assert_allclose(bar.edge_change, edges, atol=1e-9)
     assert not bar.rolls_over
-    falls = effects(car, tyres, turn, [Change(name="tall", chassis=with_height(car, 0.2))], edges=False)
+    falls = effects(car, tyres, turn, [SetupChange(name="tall", chassis=with_height(car, 0.2))], edges=False)
     assert falls[0].rolls_over
     assert not falls[0].edge_change.any()
     assert ranked([*falls, bar], forward=True)[-1].name == "tall"
@@ -233,9 +233,9 @@ def test_pivot_of_the_moving_loads_is_that_of_a_blocked_push_with_them() -> None
             + rear * (x * s + h2) / np.hypot(x, 0.0825)
         )
 
-    kappa = turn_per_travel(car, tyres, load, push_pct=80.0)
+    kappa = push_turn_per_travel(car, tyres, load, push_pct=80.0)
     assert pivot_station(kappa, 0.257) == pytest.approx(brentq(balance, -1.0, 0.1), abs=1e-6)
-    assert np.isnan(turn_per_travel(car, tyres, np.full((2, 4), np.nan))).all()
+    assert np.isnan(push_turn_per_travel(car, tyres, np.full((2, 4), np.nan))).all()
 
 
 def test_reachable_pivots_span_those_of_single_moments() -> None:
@@ -244,7 +244,7 @@ def test_reachable_pivots_span_those_of_single_moments() -> None:
     found = reachable_pivots(car, tyres)
     rng = np.random.default_rng(3)
     a, way = 7.5 * np.sqrt(rng.random(60)), rng.uniform(0, 2 * np.pi, 60)
-    kappa = turn_per_travel(car, tyres, equilibrium(car, a * np.cos(way), a * np.sin(way)).load)
+    kappa = push_turn_per_travel(car, tyres, equilibrium(car, a * np.cos(way), a * np.sin(way)).load)
     width = found.highest - found.lowest
     assert np.all((kappa > found.lowest - 0.02 * width) & (kappa < found.highest + 0.02 * width))
     # braking loads the front: lower turn per travel than at rest (more front weight lowers kappa)
