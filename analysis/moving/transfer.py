@@ -1,4 +1,4 @@
-"""Set-up questions: when a wheel lifts, what a collar turn moves, which turns give a wanted cross weight."""
+"""Set-up questions: when a wheel lifts, and what a collar turn moves."""
 
 from dataclasses import dataclass, replace
 
@@ -7,7 +7,6 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.base.wheel_names import WHEELS
-from analysis.base.wheels import CROSS
 from analysis.moving.chassis import Chassis
 from analysis.moving.equilibrium import Equilibrium, equilibrium, standing
 
@@ -72,78 +71,3 @@ def with_collars(chassis: Chassis, travel: FloatArray) -> Chassis:
     """The chassis with collars moved. travel: (..., 4) m at the spring, positive towards it (more preload)."""
     moved = np.asarray(travel, dtype=float)
     return replace(chassis, spring_force=np.asarray(chassis.spring_force + chassis.spring * moved))
-
-
-def cross_share(load: FloatArray) -> FloatArray:
-    """(...) cross weight: share of the weight on front right and rear left. load: (..., 4) N."""
-    return np.asarray((load[..., 1] + load[..., 2]) / load.sum(-1), dtype=float)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CollarPlan:
-    """Collar travels that give a wanted cross weight.
-
-    travel: (4,) m at the spring, positive more preload.  cross: share of front right + rear left that results.
-    load: (4,) N.  heave: m, change of the sprung centre's height.  text: in words.
-    """
-
-    travel: FloatArray
-    cross: float
-    load: FloatArray
-    heave: float
-    text: str
-
-
-def collars_for_cross(
-    chassis: Chassis, wanted: float, *, wheels: tuple[int, ...] = (0, 1, 2, 3), pitch: float | None = None
-) -> CollarPlan:
-    """Which collar travel brings front right + rear left to `wanted`, a share of the weight (0 to 1).
-
-    wheels: collars that may be turned; all of them by the same amount, diagonals in opposite senses, which leaves the
-    ride height nearly as it is.  pitch: m of collar travel per turn, for the words.
-    Raises InputError when the share cannot be reached without lifting a wheel or slackening a coil.
-    Source: equilibrium, inverted by secant steps; it is linear while all wheels and coils stay in touch.
-    """
-    if not 0 < wanted < 1 or not wheels:
-        raise InputError(
-            f"a cross weight of {100 * wanted:g} % cannot be",
-            where="cross weight",
-            remedy="Give a share between 0 and 1 and at least one collar to turn",
-        )
-    sense = CROSS * np.isin(np.arange(4), wheels)
-
-    def state(turn: float) -> Equilibrium:
-        return equilibrium(with_collars(chassis, sense * turn))
-
-    start = standing(state(0.0), what="at rest")
-    t0, c0 = 0.0, float(cross_share(start.load))
-    t1 = -1e-4
-    for _ in range(30):
-        now = state(t1)
-        if bool(now.rolls_over) or bool(now.lifted.any()) or abs(t1) > 0.1:
-            break
-        c1 = float(cross_share(now.load))
-        if abs(c1 - wanted) < 1e-12 or c1 == c0:
-            break
-        t0, c0, t1 = t1, c1, t1 + (wanted - c1) * (t1 - t0) / (c1 - c0)
-    now = state(t1)
-    reached = float(cross_share(now.load))
-    if not abs(reached - wanted) < 1e-9:
-        raise InputError(
-            f"{100 * wanted:.1f} % cannot be reached with these collars",
-            where="cross weight",
-            remedy="Ask for less, or use stiffer springs or more collars",
-        )
-    travel = sense * t1
-    each = [
-        f"{WHEELS[i]} {1e3 * travel[i]:+.2f} mm" + (f" ({travel[i] / pitch:+.2f} turns)" if pitch else "")
-        for i in range(4)
-        if travel[i]
-    ]
-    return CollarPlan(
-        travel=travel,
-        cross=reached,
-        load=now.load,
-        heave=float(now.heave - start.heave),
-        text="collars, + is more preload: " + (", ".join(each) or "leave them"),
-    )

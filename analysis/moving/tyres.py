@@ -161,13 +161,5 @@ def balance(
     return Balance(used=used, capacity=axle_capacity(tyres, load), words=words)
 
 
-def tyre_draws(tyres: Tyres, count: int, rng: np.random.Generator) -> Tyres:
-    """`count` tyres within the stated doubts, along a new first axis: normal, cut at what a tyre can be."""
-    shape = (count, *np.shape(tyres.grip))
-    grip = tyres.grip + np.asarray(tyres.grip_u) * rng.standard_normal(shape)
-    q = tyres.sensitivity + np.asarray(tyres.sensitivity_u) * rng.standard_normal(shape)
-    return Tyres(grip=np.maximum(grip, 1e-6), sensitivity=np.clip(q, 0.0, 0.999), nominal=tyres.nominal)
-
-
 def _refuse(what: str, remedy: str) -> InputError:
     return InputError(what, where="tyres", remedy=remedy)

@@ -7,7 +7,6 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.measured.path import smooth_motion
 from analysis.quick.slide import Body
 from analysis.quick.step import ground_of
@@ -144,10 +143,3 @@ def recommend(ratio: InertiaRatio, *, distance_pct: float | None = None) -> Reco
         choice="neither applies",
         reason="The track does not tell whether inertia counted: film with more frames a second, or push slower.",
     )
-
-
-def stopping_distance(speed: float, grip: float) -> float:
-    """m, that a car with locked wheels slides on from a speed (m/s): v^2 / (2 grip g), elementary mechanics."""
-    if grip <= 0 or speed < 0:
-        raise InputError("speed or grip below zero", where="stopping distance", remedy="Give both above zero")
-    return speed**2 / (2.0 * grip * STANDARD_GRAVITY)

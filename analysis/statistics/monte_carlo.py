@@ -74,23 +74,6 @@ class Rectangular:
         return drawn
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LogNormal:
-    """A positive factor: median `value`, standard uncertainty of its logarithm `relative_u`."""
-
-    value: float
-    relative_u: float
-    dof: float = float("inf")
-
-    @property
-    def u(self) -> float:
-        return self.value * self.relative_u
-
-    def from_score(self, score: FloatArray) -> FloatArray:
-        drawn: FloatArray = self.value * np.exp(self.relative_u * score)
-        return drawn
-
-
 def square_root(covariance: FloatArray) -> FloatArray:
     """A matrix S with S Sᵀ = covariance (d, d); also for a covariance that is only semidefinite.
 
@@ -178,32 +161,6 @@ def first_order(model: Model, inputs: Mapping[str, Input], *, correlation: Float
         parts={n: float(abs(p)) for n, p in zip(names, parts, strict=True)},
         sensitivity={n: float(c) for n, c in zip(names, slope, strict=True)},
     )
-
-
-def second_order_u(model: Model, inputs: Mapping[str, Input]) -> float:
-    """Standard uncertainty with the second-order terms of the note to GUM 5.1.2 (independent inputs).
-
-    It matters where a first-order sensitivity vanishes, as with two factors of which one is zero.
-    """
-    x, u = _values(inputs)
-    first = jacobian(model, x, _steps(x, u, 0.01))[0] * u
-    h = 0.2
-    step = np.eye(len(x)) * (h * u)
-    plus = np.asarray(model(x + step), dtype=np.float64)
-    minus = np.asarray(model(x - step), dtype=np.float64)
-    middle = float(model(x))
-    total = float(first @ first)
-    for i in range(len(x)):
-        for j in range(len(x)):
-            both = [float(model(x + a * step[i] + b * step[j])) for a in (1, -1) for b in (1, -1)]
-            if i == j:
-                second = (plus[i] - 2 * middle + minus[i]) / h**2
-                third = (both[0] - 2 * plus[i] + 2 * minus[i] - both[3]) / (2 * h**3)
-            else:
-                second = (both[0] - both[1] - both[2] + both[3]) / (4 * h**2)
-                third = ((both[0] + both[1] - 2 * plus[i]) - (both[2] + both[3] - 2 * minus[i])) / (2 * h**3)
-            total += float(0.5 * second**2 + first[i] * third)
-    return float(np.sqrt(max(total, 0.0)))
 
 
 def _values(inputs: Mapping[str, Input]) -> tuple[FloatArray, FloatArray]:

@@ -73,18 +73,6 @@ class CgHeight:
     warnings: tuple[str, ...]
 
 
-def lift_pitch(
-    height: FloatArray | float, wheelbase: float, radius_front: float, radius_rear: float, lifted: Axle = "rear"
-) -> FloatArray:
-    """Pitch, rad, + nose down, when the wheels of one axle are raised by `height` (m, any shape).
-
-    Source: exact geometry of two wheel centres; with equal radii sin(pitch) = height / wheelbase.
-    Raises InputError when the axle cannot be lifted that high.
-    """
-    raised = np.asarray(height, dtype=float) * (1.0 if lifted == "rear" else -1.0)
-    return _pitch(raised, wheelbase, radius_front, radius_rear)
-
-
 def _pitch(raised: FloatArray, wheelbase: float, radius_front: float, radius_rear: float) -> FloatArray:
     """raised: height of the rear axle over the front one, m, any shape."""
     step = radius_front - radius_rear

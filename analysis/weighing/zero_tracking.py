@@ -6,19 +6,12 @@ half way, after the last zero it is that zero with a doubt that grows with the s
 """
 
 import math
-from collections import deque
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-from analysis.weighing.calibration import Calibration
-from analysis.weighing.settled import SettledReading
-
-USUAL_DRIFT_G = 0.02
-"""Random walk of a cheap pad that has warmed up, g per square root of a second (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,63 +28,6 @@ class ZeroAt:
     zeros: int
     between: bool
     advice: str
-
-
-@dataclass(slots=True)
-class ZeroTracker:
-    """Remembers the zeros of the empty pads and takes in new ones by itself between weighings.
-
-    A settled reading counts as a zero only when every pad lies within `window_g` and the drift to be expected of the
-    last zero: a forgotten screwdriver must not become the new zero. The first zero, and one after something
-    happened to the pads, is set on purpose with `set`.
-    calibrations: one per pad, for grams.  longest: zeros kept.
-    """
-
-    calibrations: Sequence[Calibration]
-    window_g: float = 1.5
-    longest: int = 200
-    _zeros: deque[tuple[float, FloatArray, FloatArray]] = field(default_factory=deque, init=False)
-
-    def set(self, time: float, reading: SettledReading) -> None:
-        """Take this reading as zero. time: s. Raises InputError when it is not settled or time runs backwards."""
-        if not reading.settled:
-            raise InputError(
-                f"the pads are not at rest ({reading.reason})",
-                where="zero",
-                remedy="Empty the pads, leave them alone and try again",
-            )
-        if self._zeros and time <= self._zeros[-1][0]:
-            raise InputError("this zero is older than the last one", where="zero", remedy="Zero the pads again")
-        self._zeros.append((time, reading.counts.copy(), reading.u.copy()))
-        while len(self._zeros) > self.longest:
-            self._zeros.popleft()
-
-    def offer(self, time: float, reading: SettledReading) -> bool:
-        """Take the reading as a new zero if the pads are plainly empty; returns whether it was taken."""
-        if not reading.settled or not self._zeros or time <= self._zeros[-1][0]:
-            return False
-        last_time, last, last_u = self._zeros[-1]
-        walk = self._drift() * math.sqrt(time - last_time)
-        allowed = self.window_g * self._per_gram() + 2.0 * np.sqrt(last_u**2 + reading.u**2 + walk**2)
-        if np.any(np.abs(reading.counts - last) > allowed):
-            return False
-        self.set(time, reading)
-        return True
-
-    def at(self, time: float) -> ZeroAt:
-        """Zero at this time, s, from all zeros so far. Raises InputError before the first zero."""
-        when, zeros, u = (np.array([zero[i] for zero in self._zeros]) for i in range(3))
-        return zero_at(time, when, zeros, u, drift=self._drift() if len(when) else 0.0)
-
-    def _per_gram(self) -> FloatArray:
-        return np.array([abs(float(pad.slope(0.0))) for pad in self.calibrations])
-
-    def _drift(self) -> FloatArray:
-        usual = USUAL_DRIFT_G * self._per_gram()
-        if len(self._zeros) < 2:
-            return np.asarray(usual)
-        when, zeros, u = (np.array([zero[i] for zero in self._zeros]) for i in range(3))
-        return drift_rate(when, zeros, u, usual=usual)
 
 
 def drift_rate(

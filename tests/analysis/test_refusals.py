@@ -13,7 +13,6 @@ from analysis.forecast.changes import Ballast, pivot_map, to_reach
 from analysis.forecast.inputs import CarState, PushState
 from analysis.grip.bench_tests import pull, tilt_axle, tilt_car
 from analysis.grip.combine import GripMeasurement, combine
-from analysis.grip.from_pivot import ratio_from_pivot
 from analysis.grip.next_push import most_informative_station
 from analysis.grip.sweep import SweepNull, ratio_from_null, sweep_null
 from analysis.moving.bench_rates import Measured, bar_rate, motion_ratio, roll_split, roll_split_by_blocking
@@ -28,7 +27,7 @@ from analysis.moving.pivots import push_turn_per_travel, reachable_pivots
 from analysis.moving.region import reachable
 from analysis.moving.setup_changes import usual_changes, with_ballast
 from analysis.moving.tyres import Tyres, balance, checked_tyres, tyres_like
-from analysis.quick.quickness import inertia_ratio, stopping_distance
+from analysis.quick.quickness import inertia_ratio
 from analysis.quick.slide import Body, FingerMotion, push_quickly, shove
 from analysis.series.plan import (
     Hypothesis,
@@ -122,7 +121,6 @@ CASES: list[tuple[Callable[[], object], str, str]] = [
     (lambda: pull(0.0, force_u=0.1, load=8.0, load_u=0.1, quantity="mean"), "horizontal pull", "above zero"),
     (lambda: pull(1.0, force_u=0.1, load=0.0, load_u=0.1, quantity="mean"), "horizontal pull", "above zero"),
     (lambda: pull(9.0, force_u=0.1, load=8.0, load_u=0.1, quantity="mean", angle=1.4), "horizontal pull", "lifts"),
-    (lambda: ratio_from_pivot(CAR, PUSH, told(40.0)), "pivot inversion", "no grip ratio explains"),
     (lambda: ratio_from_null(null(L), wheelbase=L, front_share=0.5, front_share_u=0.0), "push sweep", "outside"),
     (lambda: ratio_from_null(null(0.0), wheelbase=L, front_share=0.5, front_share_u=0.0), "push sweep", "outside"),
     (lambda: ratio_from_null(null(0.1), wheelbase=L, front_share=1.0, front_share_u=0.0), "push sweep", "share"),
@@ -195,8 +193,6 @@ CASES: list[tuple[Callable[[], object], str, str]] = [
         "quick push",
         "does not move",
     ),
-    (lambda: stopping_distance(1.0, 0.0), "stopping distance", "below zero"),
-    (lambda: stopping_distance(-1.0, 0.8), "stopping distance", "below zero"),
     (
         lambda: solve_push(Contacts(place=np.ones(2), load=4.0, grip=0.8), Finger(kind="rolling", place=(0, 0))),
         "contact places",

@@ -8,12 +8,11 @@ from scipy.optimize import brentq, minimize
 from scipy.stats import chi2, multivariate_normal, t
 
 from analysis.base.errors import InputError
-from analysis.base.pivot import PivotEstimate
 from analysis.forecast.inputs import CarState, PushState
 from analysis.grip.bench_tests import pull, slope_share, tilt_axle, tilt_car
 from analysis.grip.combine import GripMeasurement, combine
 from analysis.grip.conditions import GripNotes, differences
-from analysis.grip.from_pivot import ratio_for, ratio_from_pivot
+from analysis.grip.from_pivot import ratio_for
 from analysis.grip.sweep import SweepNull, ratio_from_null, sweep_null
 
 L, H = 0.26, 0.085
@@ -442,38 +441,6 @@ def predicted(push: PushState, car: CarState) -> float:
         return float(front * ((L - X) * (L - s) + H**2) / np.hypot(L - X, H) + rear * (X * s + H**2) / np.hypot(X, H))
 
     return 1 / (L / 2 - brentq(moment, -1.0, 0.1, xtol=1e-15))
-
-
-def test_pivot_inversion_shares_its_doubts() -> None:
-    kappa = 1 / (L / 2 + 0.0828)
-    interval = (kappa - 0.098, kappa + 0.098)
-    told = PivotEstimate(kappa=kappa, kappa_u=0.05, interval=interval, wheelbase=L, count=1, method="")
-    doubtful = blocked(load_covariance=0.03**2 * np.eye(4), contact_place_u=np.full((4, 2), 0.001))
-    found = ratio_from_pivot(doubtful, PushState(station=0.2, station_u=0.001), told)
-    assert found.value == pytest.approx(1.0, abs=0.005)
-    assert "front share of weight" in found.shared
-    # The load error acts on the ratio as in statics: d ln(F/R) by d ln(Nf/Nr) with 0.03 N on 4 N a wheel.
-    assert abs(found.shared["front share of weight"]) == pytest.approx(0.03 / 4, rel=0.35)
-    # what is no doubt of the car: the measurement's own part, the push place, the scatter between pushes, in squares,
-    # over the slope of kappa against ln ratio (a numerical derivative)
-    place = PushState(station=0.2)
-
-    def slope_of(what: str) -> float:
-        if what == "ratio":
-            ends = [predicted(place, blocked(np.exp(step))) for step in (-1e-3, 1e-3)]
-        else:
-            ends = [predicted(PushState(station=0.2 + step), blocked()) for step in (-1e-3, 1e-3)]
-        return (ends[1] - ends[0]) / 2e-3
-
-    part = replace(told, common_u=0.03)
-    alone = ratio_from_pivot(blocked(), PushState(station=0.2, station_u=0.001), part, scatter=0.02)
-    own = np.sqrt(0.05**2 - 0.03**2 + 0.02**2 + (slope_of("station") * 0.001) ** 2)
-    assert alone.relative_u == pytest.approx(own / abs(slope_of("ratio")), rel=2e-3)
-    assert alone.shared["marker plate and camera"] == pytest.approx(0.03 / slope_of("ratio"), rel=2e-3)
-    assert "marker plate and camera" not in found.shared
-    assert alone.method == "pivot of a push at 77 %"
-    with pytest.raises(InputError, match="Block"):
-        ratio_from_pivot(blocked(drag=np.full(4, 0.02)), PushState(station=0.2), told)
 
 
 def test_notes_warn_of_every_difference() -> None:

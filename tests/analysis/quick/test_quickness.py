@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from analysis.base.errors import InputError
-from analysis.quick.quickness import InertiaRatio, inertia_ratio, recommend, stopping_distance
+from analysis.quick.quickness import InertiaRatio, inertia_ratio, recommend
 from analysis.quick.slide import Body
 from analysis.sliding.contacts import Contacts
 
@@ -89,11 +89,3 @@ def test_a_swung_body_by_hand() -> None:
     assert inertia_ratio(time[:7], pose[:7], covariance[:7], contacts=contacts, body=body).energy > 0
     with pytest.raises(InputError, match="does not move"):
         inertia_ratio(time, np.tile(pose[0], (len(time), 1)), covariance, contacts=contacts, body=body)
-
-
-def test_stopping_distance_by_hand() -> None:
-    assert stopping_distance(2.0, 0.8) == pytest.approx(4.0 / (2 * 0.8 * 9.80665))
-    assert stopping_distance(0.0, 0.8) == 0.0
-    for speed, grip in ((1.0, 0.0), (-0.1, 0.8)):
-        with pytest.raises(InputError, match="below zero"):
-            stopping_distance(speed, grip)

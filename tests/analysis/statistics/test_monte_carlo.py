@@ -12,7 +12,6 @@ import pytest
 from analysis.base.errors import InputError
 from analysis.statistics.least_squares import mean_and_covariance, straight_line
 from analysis.statistics.monte_carlo import (
-    LogNormal,
     Normal,
     Rectangular,
     adaptive_monte_carlo,
@@ -21,7 +20,6 @@ from analysis.statistics.monte_carlo import (
     first_order,
     jacobian,
     numerical_tolerance,
-    second_order_u,
     variance_shares,
 )
 from analysis.statistics.quantiles import coverage_factor
@@ -61,11 +59,9 @@ def test_end_gauge_of_gum_h1() -> None:
     assert k99 * result.u == pytest.approx(printed["U99"], abs=0.6)
     for name, part in GUM["h1"]["components_nm"].items():
         assert result.parts[name] == pytest.approx(part, abs=0.05), name
-    assert second_order_u(end_gauge, END_GAUGE) == pytest.approx(printed["u_second_order"], abs=0.5)
     # The recomputation takes unrounded components; the printed ones used here differ by up to 0.03 nm.
     unrounded = GUM["h1"]["recomputed_unrounded_inputs"]
     assert result.u == pytest.approx(unrounded["u"], abs=0.01)
-    assert second_order_u(end_gauge, END_GAUGE) == pytest.approx(unrounded["u_second_order"], abs=0.01)
 
 
 def impedance(x: np.ndarray) -> np.ndarray:
@@ -154,7 +150,6 @@ def test_mass_calibration_of_supplement_1_section_9_3() -> None:
     printed = GUM["s1_9_3"]
     flat = first_order(mass_difference, MASS)
     assert flat.u == pytest.approx(printed["published_first_order"]["u"], abs=5e-5)
-    assert second_order_u(mass_difference, MASS) == pytest.approx(printed["published_second_order"]["u"], abs=5e-5)
     result = adaptive_monte_carlo(
         lambda count, rng: mass_difference(draw_inputs(list(MASS.values()), count, rng)),
         rng=np.random.default_rng(3),
@@ -180,13 +175,6 @@ def test_few_readings_widen_the_draws() -> None:
     """The t distribution with nu degrees of freedom has the variance nu/(nu - 2) (closed form)."""
     drawn = draw_inputs([Normal(value=1.0, u=0.5, dof=10)], 400_000, np.random.default_rng(4))
     assert drawn.std() == pytest.approx(0.5 * np.sqrt(10 / 8), rel=0.01)
-
-
-def test_log_normal_factor_is_fair_both_ways() -> None:
-    drawn = draw_inputs([LogNormal(value=2.0, relative_u=0.3)], 200_001, np.random.default_rng(5))[:, 0]
-    assert np.median(drawn) == pytest.approx(2.0, rel=0.01)
-    assert np.median(1 / drawn) == pytest.approx(0.5, rel=0.01)
-    assert np.all(drawn > 0)
 
 
 def test_shares_of_variance_of_a_known_function() -> None:
@@ -245,10 +233,6 @@ def test_monte_carlo_says_how_well_it_knows() -> None:
     assert told.interval[0] == pytest.approx(np.quantile(table, [0.025, 0.975]), abs=0.1)
 
 
-def test_a_standard_uncertainty_of_a_factor() -> None:
-    assert LogNormal(value=2.0, relative_u=0.1).u == pytest.approx(0.2)
-
-
 def test_stopping_before_two_blocks_leaves_nothing_to_keep() -> None:
     calls = iter(range(9))
 
@@ -265,23 +249,3 @@ def test_impossible_correlations_are_refused() -> None:
     one = Normal(value=0.0, u=1.0)
     with pytest.raises(InputError, match="covariance"):
         draw_inputs([one, one], 3, np.random.default_rng(), correlation=np.array([[1.0, 1.5], [1.5, 1.0]]))
-
-
-def test_second_order_terms_of_a_cubic() -> None:
-    """JCGM 100:2008, note to 5.1.2, with the derivatives of a x^2 y + b y^3 + c x y + d x by hand."""
-    a, b, c, d = 1.3, -0.7, 2.1, 0.4
-    x, y, ux, uy = 0.6, -1.1, 0.3, 0.25
-
-    def model(v: np.ndarray) -> np.ndarray:
-        return a * v[..., 0] ** 2 * v[..., 1] + b * v[..., 1] ** 3 + c * v[..., 0] * v[..., 1] + d * v[..., 0]
-
-    first = np.array([2 * a * x * y + c * y + d, a * x**2 + 3 * b * y**2 + c * x])
-    second = np.array([[2 * a * y, 2 * a * x + c], [2 * a * x + c, 6 * b * y]])
-    third = np.array([[0.0, 0.0], [2 * a, 6 * b]])  # after i, j, j
-    u2 = np.array([ux, uy]) ** 2
-    total = float(first**2 @ u2)
-    for i in range(2):
-        for j in range(2):
-            total += (0.5 * second[i, j] ** 2 + first[i] * third[i, j]) * u2[i] * u2[j]
-    told = second_order_u(model, {"x": Normal(value=x, u=ux), "y": Normal(value=y, u=uy)})
-    assert told == pytest.approx(np.sqrt(total), rel=2e-3)

@@ -8,7 +8,7 @@ import pytest
 from analysis.weighing.calibration import Calibration, fit_calibration
 from analysis.weighing.pad_faults import PadLimits, limits_for, pad_faults
 from analysis.weighing.settled import SettledDetector, SettledReading, settled_reading
-from analysis.weighing.zero_tracking import ZeroTracker, drift_rate, zero_at
+from analysis.weighing.zero_tracking import drift_rate, zero_at
 
 
 def pad(slope: float) -> Calibration:
@@ -165,47 +165,6 @@ def at_rest(counts: float, u: float = 0.0, *, settled: bool = True) -> SettledRe
         reason="" if settled else "shakes",
         faults=(),
     )
-
-
-@pytest.mark.parametrize(("counts", "taken"), [(169.0, True), (171.0, False), (-169.0, True), (-171.0, False)])
-def test_a_zero_is_taken_within_the_window_and_the_usual_drift(counts: float, taken: bool) -> None:
-    """1.5 g of 100 counts and twice 0.02 g * sqrt(25 s): 150 + 20 counts."""
-    track = ZeroTracker([pad(100.0)])
-    assert not track.offer(0.0, at_rest(0.0))  # the first zero is set on purpose
-    track.set(0.0, at_rest(0.0))
-    assert not track.offer(0.0, at_rest(0.0))  # no time has passed
-    assert not track.offer(25.0, at_rest(0.0, settled=False))
-    assert track.offer(25.0, at_rest(counts)) == taken
-    found = track.at(25.0)
-    assert (found.zeros, found.counts[0]) == ((2, counts) if taken else (1, 0.0))
-    if not taken:
-        assert found.u[0] == pytest.approx(0.02 * 100 * 5)
-        assert found.drift[0] == pytest.approx(2.0)
-
-
-@pytest.mark.parametrize(("step", "taken"), [(209.0, True), (211.0, False)])
-def test_drift_that_was_seen_widens_the_window(step: float, taken: bool) -> None:
-    """50 counts in 25 s are 100 a second squared; with twice the usual 4 the mean is 36: 6 * sqrt(25) = 30 counts."""
-    track = ZeroTracker([pad(100.0)])
-    track.set(0.0, at_rest(0.0))
-    track.set(25.0, at_rest(50.0))
-    assert track.offer(50.0, at_rest(50.0 + step)) == taken
-
-
-def test_the_readings_own_doubt_widens_the_window_too() -> None:
-    track = ZeroTracker([pad(-100.0)], window_g=0.5)  # counts that fall with the load
-    track.set(0.0, at_rest(0.0, u=30.0))
-    allowed = 50.0 + 2.0 * math.sqrt(30**2 + 40**2 + 2**2)
-    assert not track.offer(1.0, at_rest(allowed + 0.1, u=40.0))
-    assert track.offer(1.0, at_rest(allowed - 0.1, u=40.0))
-
-
-def test_only_the_latest_zeros_are_kept() -> None:
-    track = ZeroTracker([pad(100.0)], longest=3)
-    for i in range(5):
-        track.set(10.0 * i, at_rest(float(i)))
-    assert track.at(40.0).zeros == 3
-    assert track.at(0.0).counts[0] == 2.0  # nothing older is known
 
 
 @pytest.mark.parametrize(("after_s", "says"), [(119.0, "119 s"), (120.0, "2 min"), (185.0, "3 min")])

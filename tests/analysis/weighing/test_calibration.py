@@ -13,7 +13,6 @@ from hypothesis import strategies as st
 from analysis.base.errors import InputError
 from analysis.statistics.least_squares import fit_polynomial
 from analysis.weighing.calibration import (
-    calibration_plan,
     fit_calibration,
     from_record,
     require_calibration,
@@ -215,43 +214,6 @@ def test_beyond_a_bent_curve_is_refused() -> None:
     pad = fit_calibration(steps, 100 * steps - 0.04 * steps**2, model="quadratic")
     with pytest.raises(InputError, match="beyond the calibrated curve"):
         pad.mass_g(1e6)
-
-
-def test_plan_goes_up_and_down_in_even_steps() -> None:
-    plan = calibration_plan([1000, 500, 200, 200, 100], capacity_g=5000)
-    totals = [step.total_g for step in plan]
-    assert totals == [
-        0,
-        400,
-        800,
-        1200,
-        1600,
-        2000,
-        1600,
-        1200,
-        800,
-        400,
-        0,
-        400,
-        800,
-        1200,
-        1600,
-        2000,
-        1600,
-        1200,
-        800,
-        400,
-        0,
-    ]
-    assert [step.rising for step in plan[:7]] == [True] * 6 + [False]
-    assert all(sum(step.masses_g) == step.total_g for step in plan)
-    assert {step.cycle for step in plan} == {1, 2}
-
-
-def test_plan_keeps_within_the_capacity_and_says_when_it_cannot() -> None:
-    assert max(step.total_g for step in calibration_plan([1000, 500, 200], capacity_g=800)) == 700
-    with pytest.raises(InputError, match="smaller mass"):
-        calibration_plan([1000, 500], capacity_g=600)
 
 
 def test_the_evidence_for_a_bend_is_the_textbook_one() -> None:

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.base.errors import InputError
-from analysis.weighing.cg_height import AxleLift, HeightDoubts, cg_height, lift_pitch
+from analysis.weighing.cg_height import AxleLift, HeightDoubts, cg_height
 
 CASE = tomllib.loads((Path(__file__).parents[2] / "data" / "vehicle_examples_weighing.toml").read_text())["cg_height"]
 EXACT = HeightDoubts(load=1e-9, height=0.0, wheelbase=0.0, radius=0.0)
@@ -156,11 +156,6 @@ def test_cautions() -> None:
     texts = " ".join(cg_height(lifts, doubts=GRAMS, suspension_blocked=False, battery_in=True, **CAR).warnings)
     for word in ("suspension was free", "battery was in", "Fewer than three heights"):
         assert word in texts
-
-
-def test_pitch_of_equal_wheels_is_an_arcsine() -> None:
-    assert float(lift_pitch(0.13, 0.26, 0.03, 0.03)) == pytest.approx(math.pi / 6)
-    assert float(lift_pitch(0.13, 0.26, 0.03, 0.03, "front")) == pytest.approx(-math.pi / 6)
 
 
 @pytest.mark.parametrize(

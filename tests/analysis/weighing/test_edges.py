@@ -14,10 +14,9 @@ from analysis.statistics.estimate import (
     mixed_factor,
     propagate,
 )
-from analysis.weighing.calibration import calibration_plan, fit_calibration, from_record, to_record
+from analysis.weighing.calibration import fit_calibration, from_record, to_record
 from analysis.weighing.corner_weights import corner_weights, rectangle_contacts, typed_loads
 from analysis.weighing.cross_weight import floor_verdict, plan_shims
-from analysis.weighing.limits import scale_limit_g
 from analysis.weighing.loads import loads_from_counts
 from analysis.weighing.orientations import one_weighing_enough, pad_prior, solve_orientations
 from analysis.weighing.pad_faults import pad_faults
@@ -25,7 +24,7 @@ from analysis.weighing.parts import PartMass, add_parts, place_ballast
 from analysis.weighing.reseating import Scatter, measured_scatter, pool_placements, repeats_worth, usual_scatter
 from analysis.weighing.settled import settled_reading
 from analysis.weighing.warp import SpringRates, response_from_rates, response_from_shim, warp_pattern
-from analysis.weighing.zero_tracking import ZeroTracker, zero_at
+from analysis.weighing.zero_tracking import zero_at
 
 CONTACT = rectangle_contacts(0.260, 0.170)
 TRACK = np.array([0.17, 0.17])
@@ -67,9 +66,6 @@ SPOILT = to_record(pad())  # type: ignore[arg-type]
         (lambda: from_record(SPOILT | {"mass_shift": [0.0]}), "coefficients"),
         (lambda: from_record(SPOILT | {"covariance": [[1.0, 0.0]]}), "coefficients"),
         (lambda: from_record(SPOILT | {"misspelt": 1}), "damaged record"),
-        (lambda: calibration_plan([100.0] * 13, capacity_g=5000), "up to twelve"),
-        (lambda: calibration_plan([100.0, 0.0], capacity_g=5000), "positive check masses"),
-        (lambda: calibration_plan([], capacity_g=5000), "fewer than two loads"),
         (lambda: typed_loads(np.full(4, 400.0), 0.0), "resolution 0 g"),
         (lambda: typed_loads(np.full(4, 400.0), math.inf), "resolution inf g"),
         (lambda: corner_weights(np.full(4, 400.0), np.eye(4), contact=np.zeros((3, 2))), "four contact places"),
@@ -85,8 +81,6 @@ SPOILT = to_record(pad())  # type: ignore[arg-type]
         (lambda: as_parts(np.array([[1.0, 2.0], [2.0, 1.0]]), 2), "not a covariance"),  # one negative variance
         (lambda: as_parts(np.array([[1.0, 0.1], [0.2, 1.0]]), 2), "not a covariance"),
         (lambda: as_parts(np.array([[math.nan]]), 1), "not a covariance"),
-        (lambda: scale_limit_g(-1.0, 1.0), "load not negative"),
-        (lambda: scale_limit_g(1.0, 0.0), "must be positive"),
         (lambda: loads_from_counts([pad()], np.zeros(2)), "1 calibrations but readings of shape"),  # type: ignore[list-item]
         (lambda: loads_from_counts([pad()], np.array([math.nan])), "not finite"),  # type: ignore[list-item]
         (lambda: pad_prior(gain_u=-1e-9), "must not be negative"),
@@ -119,7 +113,6 @@ SPOILT = to_record(pad())  # type: ignore[arg-type]
         (lambda: shim(4.0 - 0.1 * CROSS), "cannot be told from the scatter"),  # the raised wheel lost load
         (lambda: zero_at(1.0, np.array([0.0, 0.0]), np.zeros((2, 1)), drift=1.0), "out of order"),
         (lambda: zero_at(1.0, np.array([0.0, 1.0]), np.zeros((1, 1)), drift=1.0), "out of order"),
-        (lambda: ZeroTracker([pad()]).at(0.0), "no zero"),  # type: ignore[list-item]
         (lambda: settled_reading(np.array([0.0, math.nan]), np.zeros((2, 1))), "time runs backwards"),
     ],
 )
@@ -289,16 +282,3 @@ def test_noise_is_added_only_where_repeats_do_not_show_it() -> None:
     assert [part.name for part in twice.parts] == ["re-seating"]
     np.testing.assert_allclose(np.diag(twice.covariance), 4.0)  # variance 8, mean of two
     assert (twice.count, twice.scatter.dof) == (2, 1.0)
-
-
-def test_a_plan_uses_all_of_the_capacity_and_the_fewest_pieces() -> None:
-    plan = calibration_plan([500.0, 300.0, 200.0], capacity_g=1000.0, steps=2, cycles=1)
-    assert [(step.total_g, step.masses_g) for step in plan] == [
-        (0.0, ()),
-        (500.0, (500.0,)),
-        (1000.0, (500.0, 300.0, 200.0)),
-        (500.0, (500.0,)),
-        (0.0, ()),
-    ]
-    assert [(step.rising, step.cycle) for step in plan] == [(True, 1)] * 3 + [(False, 1)] * 2
-    assert len(calibration_plan([100.0] * 12, capacity_g=250.0)) == 9  # 100 and 200 g: three steps up, two down, twice

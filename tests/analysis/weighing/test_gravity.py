@@ -1,4 +1,4 @@
-"""Normal gravity against a table, and what moving the pads does."""
+"""Normal gravity against a table."""
 
 import math
 import tomllib
@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from analysis.base.errors import InputError
-from analysis.weighing.gravity import ANOMALY_U, moved_pads, normal_gravity
+from analysis.weighing.gravity import normal_gravity
 
 DATA = Path(__file__).parents[2] / "data"
 FACTS = tomllib.loads((DATA / "gravity.toml").read_text())
@@ -40,24 +40,6 @@ def test_south_is_like_north() -> None:
     np.testing.assert_array_equal(normal_gravity(angle, 300), normal_gravity(-angle, 300))
 
 
-def test_moved_from_equator_to_pole() -> None:  # 5.3 g per kg follows from the constants
-    moved = moved_pads(FACTS["wgs84"]["ge"], FACTS["wgs84"]["gp"])
-    assert moved.grams_per_kg == pytest.approx(1000 * FACTS["useful"]["equator_to_pole_relative"], abs=5e-4)
-    assert moved.factor * (1 + moved.grams_per_kg / 1000) == pytest.approx(1.0)
-
-
-def test_same_place_needs_nothing() -> None:
-    here = moved_pads(9.81, 9.79, same_place=True)
-    assert (here.factor, here.factor_u, here.grams_per_kg) == (1.0, 0.0, 0.0)
-
-
-def test_both_places_have_an_anomaly_of_their_own() -> None:  # independent: root of two of one, relative
-    moved = moved_pads(9.7, 9.9)
-    assert moved.factor == pytest.approx(9.7 / 9.9)
-    assert moved.factor_u == pytest.approx(math.sqrt(2) * ANOMALY_U / 9.9)
-    assert 1e-4 < ANOMALY_U < 1e-3  # tens of milligal, seldom above a hundred (general knowledge of geodesy)
-
-
 @pytest.mark.parametrize(("latitude", "height"), [(2.0, 0), (-1.58, 0), (math.nan, 0), (0.5, 20_001), (0.5, -1_001)])
 def test_places_off_this_world_are_refused(latitude: float, height: float) -> None:
     with pytest.raises(InputError):
@@ -67,8 +49,3 @@ def test_places_off_this_world_are_refused(latitude: float, height: float) -> No
 def test_the_ends_of_the_range_are_on_this_world() -> None:
     found = normal_gravity(0.5, np.array([-1000.0, 0.0, 20_000.0]))
     assert np.all(np.diff(found) < 0)
-
-
-def test_gravity_of_another_planet_is_refused() -> None:
-    with pytest.raises(InputError, match="latitude"):
-        moved_pads(9.81, 3.7)

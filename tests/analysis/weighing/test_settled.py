@@ -10,9 +10,8 @@ from hypothesis import strategies as st
 
 from analysis.base.errors import InputError
 from analysis.statistics.quantiles import coverage_factor
-from analysis.weighing.calibration import fit_calibration
 from analysis.weighing.settled import PadLimits, SettledDetector, SettledReading, pad_faults, settled_reading
-from analysis.weighing.zero_tracking import ZeroTracker, drift_rate, zero_at
+from analysis.weighing.zero_tracking import drift_rate, zero_at
 
 LEVEL = np.array([900_000.0, 880_000, 910_000, 870_000])
 
@@ -309,31 +308,3 @@ def empty(rng: np.random.Generator, shift: np.ndarray | float = 0.0) -> SettledR
         if reading.settled:
             return reading
     raise AssertionError("never settled")
-
-
-def tracker() -> ZeroTracker:
-    masses = np.array([0, 500, 1000.0, 0])
-    tracker = ZeroTracker([fit_calibration(masses, LEVEL[i] + 430 * masses, pad=f"pad {i}") for i in range(4)])
-    tracker.set(0.0, empty(np.random.default_rng(1)))
-    return tracker
-
-
-def test_zero_follows_drift_but_not_a_screwdriver() -> None:
-    rng, track = np.random.default_rng(47), tracker()
-    drift = np.array([0.5, -0.3, 0.4, 0.1]) * 430  # g a minute
-    for minute in range(1, 11):
-        assert track.offer(60.0 * minute, empty(rng, minute * drift))
-    np.testing.assert_allclose(track.at(600.0).counts, LEVEL + 10 * drift, atol=15)
-    assert not track.offer(660.0, empty(rng, 10 * drift + np.array([0, 25 * 430, 0, 0])))
-    np.testing.assert_allclose(track.at(570.0).counts, LEVEL + 9.5 * drift, atol=15)
-
-
-def test_zero_is_not_taken_from_moving_pads() -> None:
-    track = tracker()
-    time, counts = stream(np.random.default_rng(3), 80)
-    moving = settled_reading(time, counts + 400 * time[:, None])
-    assert not track.offer(60.0, moving)
-    with pytest.raises(InputError, match="not at rest"):
-        track.set(60.0, moving)
-    with pytest.raises(InputError, match="older"):
-        track.set(0.0, empty(np.random.default_rng(4)))
