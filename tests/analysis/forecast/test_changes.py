@@ -144,3 +144,13 @@ def test_map_of_the_pivot() -> None:
 def test_impossible_wishes(car: CarState, wanted: float, said: str) -> None:
     with pytest.raises(InputError, match=said):
         to_reach(car, PushState(station=0.2), wanted, rng=rng())
+
+
+def test_todays_doubt_of_the_grip_ratio_is_none_of_the_wanted_ratio() -> None:
+    """The wanted ratio is that of the tyres then on the car; a push station keeps the doubt (reasoning by hand)."""
+    found = {
+        change.kind: change.after_interval[1] - change.after_interval[0]
+        for change in to_reach(blocked(grip_ratio_u=0.05), PushState(station=0.2), -40.0, rng=rng())
+    }
+    assert found["grip ratio"] < 1e-9
+    assert found["push station"] > 1e-3
