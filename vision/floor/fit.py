@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.base.errors import VisionError
+from vision.base.robust import fading_weight
 from vision.base.types import Camera, FloatArray, FloorLayout
 from vision.camera.model import intrinsics_of, project, project_with_derivatives, rotation_of, undistort
 from vision.floor.geometry import bent_edge_shift, first_camera_pose, ink_direction, marker_corners
@@ -298,10 +299,9 @@ class _Problem:
         size = np.sqrt(np.square(np.where(good, rest, 0.0)).sum((0, 2, 3)) / np.maximum(good.sum((0, 2, 3)), 1))
         seen = size[size > 0]
         usual = max(self.noise, float(np.median(seen)) if len(seen) else 0.0)
-        weight = 1.0 / (1.0 + (size / (4.0 * usual)) ** 2) ** 2
         off = np.abs(sheet / self.sheet_u)
         off = off - np.median(off, axis=0)
-        return weight, 1.0 / (1.0 + (np.maximum(off.max(axis=1), 0.0) / 4.0) ** 2)
+        return fading_weight(size, usual), 1.0 / (1.0 + (np.maximum(off.max(axis=1), 0.0) / 4.0) ** 2)
 
     def _fit(self, state: "_State", normal: FloatArray, rest: FloatArray, weight: FloatArray) -> FloorFit:
         q, ink, sheet, rotation, place = state

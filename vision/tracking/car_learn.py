@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from vision.base.errors import InputError
+from vision.base.robust import fading_weight
 from vision.base.types import BoolArray, Camera, CarMarkers, FloatArray, FloorLayout, Marker
 from vision.camera.model import floor_point, project
 from vision.clip.frames import FrameReader
@@ -188,7 +189,7 @@ def _pattern(seen: FloatArray, whole: BoolArray, car: CarMarkers) -> tuple[Float
         rest = np.where(usable, np.sqrt(((back - pattern) ** 2).sum(-1).mean(-1)), np.nan)
         usual = max(float(np.nanmedian(rest)), 1e-6)
         # A marker half under the hand is now and then placed wrongly: what lies far off counts less.
-        trust = np.where(usable, 1.0 / (1.0 + (np.nan_to_num(rest) / (4.0 * usual)) ** 2) ** 2, 1e-6)
+        trust = np.where(usable, fading_weight(np.nan_to_num(rest), usual), 1e-6)
     return pattern, pose
 
 

@@ -5,7 +5,7 @@ import numpy as np
 from vision.base.types import FloatArray, GreyImage
 
 STANDING = np.eye(2, 3)
-FADING = 0.6  # share of the motion believed to go on after a frame in which nothing was seen
+LASTING = 0.6  # share of the motion believed to go on after a frame in which nothing was seen
 FLOW_WINDOW = 31  # px
 FLOW_LEVELS = 4  # halvings of the picture: reaches a few hundred pixels
 
@@ -39,7 +39,7 @@ def path_ahead(corner: FloatArray, motion: FloatArray, steps: int) -> FloatArray
 
 def faded(motion: FloatArray) -> FloatArray:
     """The part of a motion that is believed to go on."""
-    result: FloatArray = STANDING + FADING * (motion - STANDING)
+    result: FloatArray = STANDING + LASTING * (motion - STANDING)
     return result
 
 

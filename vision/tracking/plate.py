@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from vision.base.errors import InputError
+from vision.base.robust import fading_weight
 from vision.base.types import CarMarkers, ClipTrack, FloatArray, Marker
 
 LEAST_TURN = np.radians(15.0)
@@ -75,7 +76,7 @@ def fixed_point(track: ClipTrack) -> SeenPin:
         solution, normal, rest = _rigid_centre(pose, weight)
         size = np.hypot(rest[:, 0], rest[:, 1])
         usual = max(float(np.median(size)), 1e-5)
-        weight = 1.0 / (1.0 + (size / (4.0 * usual)) ** 2) ** 2
+        weight = fading_weight(size, usual)
     play = float(np.sqrt((weight * size**2).sum() / weight.sum()))
     if play > MOST_PLAY:
         raise InputError(

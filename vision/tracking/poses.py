@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vision.base.robust import fading_weight
 from vision.base.types import BoolArray, FloatArray
 from vision.camera.model import project, project_with_derivatives, rotation_of, undistort
 from vision.floor.geometry import bent_edge_shift, first_camera_pose, ink_direction
@@ -77,8 +78,7 @@ def _fading(rest: FloatArray, seen: BoolArray, least: float) -> FloatArray:
     some = seen.reshape(len(seen), -1).any(1)
     if some.any():
         usual[some] = np.maximum(least, np.nanmedian(flat[some], axis=1) / 1.177)  # Rayleigh median to sigma
-    weight = 1.0 / (1.0 + (size / (4.0 * usual[:, None, None])) ** 2) ** 2
-    return np.where(seen, weight, 0.0)
+    return np.where(seen, fading_weight(size, usual[:, None, None]), 0.0)
 
 
 def _solve(normal: FloatArray, right: FloatArray) -> FloatArray:

@@ -19,7 +19,7 @@ LEAST_CORNERS = 8  # two whole markers
 STEP = 512  # frames solved together
 SHARED_KEPT = 8
 CARD_CAUSES = 6  # leading shared causes that come from the cards; the rest are camera and floor places
-FADING = 0.08  # px; corners that fit within four times this count fully
+LEAST_RESIDUAL = 0.08  # px; the least that counts as a usual residual when odd corners are faded
 INK_FRAMES = 80  # frames behind the difference of the car's ink shift from the floor's
 
 
@@ -150,8 +150,8 @@ def solve(
             remedy="Lay the floor markers farther apart, around the car, and keep them in the picture",
         )
     noise = _temporal_noise(on_floor) if not moves else fit.noise
-    ink = _car_ink(corner, count, floor, car, fit, moves, max(noise, FADING))
-    parts = list(_chunks(corner, count, floor, car, fit, moves, max(noise, FADING), ink))
+    ink = _car_ink(corner, count, floor, car, fit, moves, max(noise, LEAST_RESIDUAL))
+    parts = list(_chunks(corner, count, floor, car, fit, moves, max(noise, LEAST_RESIDUAL), ink))
     return _joined(parts, fit, moves, noise, car, ink)
 
 
