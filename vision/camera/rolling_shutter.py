@@ -19,6 +19,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from vision.base.plane import plane_rotation
 from vision.base.types import CarMarkers, ClipTrack, FloatArray, IntArray, Shutter
 from vision.camera.model import intrinsics_of, project_with_derivatives
 
@@ -110,9 +111,7 @@ def _pixels(track: ClipTrack, car: CarMarkers, rows: IntArray) -> tuple[FloatArr
     """Of some frames: (n, 4 c, 2, 3) derivatives of the corners by the pose, px per m, m, rad; the corners, px."""
     pose = track.pose[rows]
     flat = np.concatenate([marker.corners() for marker in car.markers])
-    c, s = np.cos(pose[:, 2]), np.sin(pose[:, 2])
-    turn = np.stack([np.stack([c, -s], -1), np.stack([s, c], -1)], -2)
-    arm = np.einsum("nij,pj->npi", turn, flat)
+    arm = np.einsum("nij,pj->npi", plane_rotation(pose[:, 2]), flat)
     level = np.full((*arm.shape[:2], 1), car.height)
     floor = np.concatenate([arm + pose[:, None, :2], level], axis=-1)
     rotation, place = track.view.at(track.time[rows])

@@ -38,13 +38,6 @@ class FloorView:
         return np.asarray(seen, dtype=float)[:, 0]
 
 
-def placed(outline: FloatArray, pose: FloatArray) -> FloatArray:
-    """(m, 2) m in car axes, pose (3,) -> (m, 2) m in floor axes."""
-    c, s = np.cos(pose[2]), np.sin(pose[2])
-    moved: FloatArray = outline @ np.array([[c, s], [-s, c]]) + pose[:2]
-    return moved
-
-
 def dense(outline: FloatArray, step: float = 0.02) -> FloatArray:
     """A closed outline with points at least every `step` m: lenses bend long edges."""
     parts = []

@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 
 from vision.base.errors import InputError, VisionError
+from vision.base.plane import moved
 from vision.base.types import BgrImage, BoolArray, Camera, CameraView, CarMarkers, FloatArray, FloorLayout, Marker
 from vision.clip.draw import (
     BLUE,
@@ -28,7 +29,6 @@ from vision.clip.draw import (
     dot,
     ellipse,
     line,
-    placed,
 )
 from vision.clip.quiet import quiet_stderr
 
@@ -227,7 +227,7 @@ class _Painter:
         for marker in scene.floor.markers:
             line(drawn, view.pixel(marker.corners()), GREEN, width=1)
         for marker in self._counting(nearest) if vouched else ():
-            line(drawn, view.pixel(placed(marker.corners(), scene.pose[nearest]), scene.car.height), GREEN, width=1)
+            line(drawn, view.pixel(moved(marker.corners(), scene.pose[nearest]), scene.car.height), GREEN, width=1)
         part = scene.time <= now + self.patience
         steps = np.flatnonzero(part)
         if len(steps):
@@ -238,10 +238,10 @@ class _Painter:
             marks = np.searchsorted(way, np.arange(0.0, way[-1] + 1e-12, max(way[-1] / 12, 0.004)))
             plain = drawn.copy()
             for k in marks[marks <= steps[-1]]:
-                line(drawn, view.pixel(placed(self.outline, scene.pose[k])), WHITE, width=1)
+                line(drawn, view.pixel(moved(self.outline, scene.pose[k])), WHITE, width=1)
             cv2.addWeighted(drawn, 0.5, plain, 0.5, 0.0, dst=drawn)
         if vouched:
-            line(drawn, view.pixel(placed(self.outline, scene.pose[nearest])), YELLOW)
+            line(drawn, view.pixel(moved(self.outline, scene.pose[nearest])), YELLOW)
         for mark, colour in ((scene.predicted, BLUE), (scene.measured, ORANGE)):
             if mark is not None:
                 line(drawn, view.pixel(ellipse(mark.place, mark.covariance)), colour)

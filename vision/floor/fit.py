@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.base.errors import VisionError
+from vision.base.plane import plane_rotation
 from vision.base.robust import fading_weight
 from vision.base.types import Camera, FloatArray, FloorLayout
 from vision.camera.model import intrinsics_of, project, project_with_derivatives, rotation_of, undistort
@@ -101,9 +102,7 @@ def moved_corners(corner: FloatArray, sheet_of: tuple[int, ...], sheet: FloatArr
     for number in range(max(sheet_of) + 1):
         own = numbers == number
         middle = corner[own].reshape(-1, 2).mean(0)
-        dx, dy, turn = sheet[number]
-        c, s = np.cos(turn), np.sin(turn)
-        result[own] = (corner[own] - middle) @ np.array([[c, s], [-s, c]]) + middle + [dx, dy]
+        result[own] = (corner[own] - middle) @ plane_rotation(sheet[number, 2]).T + middle + sheet[number, :2]
     return result
 
 

@@ -1,7 +1,11 @@
 """What a printed marker's corners do on the picture before any fit: ink shift, bent edges, first poses."""
 
+import math
+from dataclasses import replace
+
 import numpy as np
 
+from vision.base.plane import moved
 from vision.base.types import FloatArray, Marker
 from vision.camera.model import project
 from vision.markers.edges import ALONG
@@ -12,6 +16,12 @@ _LINE = np.linalg.pinv(np.stack([np.ones_like(ALONG), ALONG - 0.5], axis=1))  # 
 def marker_corners(markers: tuple[Marker, ...]) -> FloatArray:
     """(m, 4, 2) m, corner places of flat markers in their own axes."""
     return np.stack([marker.corners() for marker in markers]) if markers else np.zeros((0, 4, 2))
+
+
+def moved_marker(marker: Marker, pose: FloatArray) -> Marker:
+    """The marker carried by a rigid motion of the plane, pose (3,) m, m, rad; its turn within half a turn of zero."""
+    x, y = moved(np.array([marker.x, marker.y]), pose)
+    return replace(marker, x=float(x), y=float(y), turn=math.remainder(marker.turn + float(pose[2]), 2 * math.pi))
 
 
 def ink_direction(quad: FloatArray) -> FloatArray:

@@ -12,12 +12,13 @@ from pathlib import Path
 import numpy as np
 
 from vision.base.errors import InputError
+from vision.base.plane import fit_rigid, fit_similarity, plane_rotation
 from vision.base.robust import fading_weight
 from vision.base.types import BoolArray, Camera, CarMarkers, FloatArray, FloorLayout, Marker
 from vision.camera.model import floor_point, project
 from vision.clip.frames import FrameReader
 from vision.floor.fit import FloorFit, fit_floor, guess_camera
-from vision.floor.geometry import bent_edge_shift, ink_direction
+from vision.floor.geometry import bent_edge_shift, ink_direction, moved_marker
 from vision.tracking.follow import Follower
 from vision.tracking.poses import fit_cameras
 from vision.tracking.solve import is_moving
@@ -179,7 +180,7 @@ def _pattern(seen: FloatArray, whole: BoolArray, car: CarMarkers) -> tuple[Float
         for k, row in enumerate(seen):
             own = whole[k] & known
             if own.any():
-                pose[k] = _carried(pattern[own].reshape(-1, 2), row[own].reshape(-1, 2), np.repeat(trust[k, own], 4))
+                pose[k] = fit_rigid(pattern[own].reshape(-1, 2), row[own].reshape(-1, 2), np.repeat(trust[k, own], 4))
         back = _in_pattern(seen, pose)
         usable = whole & np.isfinite(pose).all(1)[:, None]
         for marker in range(seen.shape[1]):
@@ -193,21 +194,9 @@ def _pattern(seen: FloatArray, whole: BoolArray, car: CarMarkers) -> tuple[Float
     return pattern, pose
 
 
-def _carried(source: FloatArray, target: FloatArray, weight: FloatArray) -> FloatArray:
-    """(x, y, turn) that carries the source points to the target points, weighted least squares."""
-    w = weight / weight.sum()
-    a, b = source - w @ source, target - w @ target
-    turn = np.arctan2((w * (a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0])).sum(), (w[:, None] * a * b).sum())
-    c, s = np.cos(turn), np.sin(turn)
-    shift = w @ target - np.array([[c, -s], [s, c]]) @ (w @ source)
-    return np.array([shift[0], shift[1], turn])
-
-
 def _in_pattern(seen: FloatArray, pose: FloatArray) -> FloatArray:
     """Floor points (n, m, 4, 2) in the axes of the pattern."""
-    c, s = np.cos(pose[:, 2]), np.sin(pose[:, 2])
-    turn = np.stack([np.stack([c, -s], -1), np.stack([s, c], -1)], axis=1)
-    back: FloatArray = np.einsum("nmkj,nji->nmki", seen - pose[:, None, None, :2], turn)
+    back: FloatArray = np.einsum("nmkj,nji->nmki", seen - pose[:, None, None, :2], plane_rotation(pose[:, 2]))
     return back
 
 
@@ -259,31 +248,22 @@ def _learned(
 
 def _square(quad: FloatArray, size: float) -> FloatArray:
     """(x, y, turn, size over stated size) of the square through four corners (4, 2)."""
-    middle = quad.mean(0)
     own = Marker(id=0, size=size, x=0.0, y=0.0).corners()
-    away = quad - middle
-    cross = (own[:, 0] * away[:, 1] - own[:, 1] * away[:, 0]).sum()
-    along = (own * away).sum()
-    return np.array([middle[0], middle[1], np.arctan2(cross, along), np.hypot(cross, along) / (own**2).sum()])
+    (c, _, x), (s, _, y) = fit_similarity(own, quad)
+    return np.array([x, y, np.arctan2(s, c), np.hypot(c, s)])
 
 
 def _laid_over(squares: FloatArray, car: CarMarkers) -> tuple[Marker, ...]:
     """The pattern moved as a whole to the card's places: as near as it goes, or onto the first marker."""
     card = np.array([[m.x, m.y] for m in car.markers])
     if len(card) > 1 and np.ptp(card, axis=0).max() > 0.005:
-        x, y, turn = _carried(squares[:, :2], card, np.ones(len(card)))
+        pose = fit_rigid(squares[:, :2], card)
     else:
         turn = car.markers[0].turn - squares[0, 2]
-        x, y = card[0] - np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]]) @ squares[0, :2]
-    c, s = np.cos(turn), np.sin(turn)
+        pose = np.append(card[0] - plane_rotation(turn) @ squares[0, :2], turn)
     return tuple(
-        replace(
-            m,
-            x=float(c * row[0] - s * row[1] + x),
-            y=float(s * row[0] + c * row[1] + y),
-            turn=float((row[2] + turn + np.pi) % (2 * np.pi) - np.pi),
-        )
-        for m, row in zip(car.markers, squares, strict=True)
+        moved_marker(replace(marker, x=x, y=y, turn=float(own_turn)), pose)
+        for marker, (x, y, own_turn, _) in zip(car.markers, squares, strict=True)
     )
 
 

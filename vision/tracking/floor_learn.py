@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from vision.base.errors import InputError, VisionError
+from vision.base.plane import fit_rigid, moved
 from vision.base.types import BoolArray, Camera, CarMarkers, FloatArray, FloorLayout, Marker
 from vision.camera.model import floor_point, intrinsics_of, undistort
 from vision.clip.frames import FrameReader
@@ -171,14 +172,8 @@ def _first_places(views: FloatArray, floor: FloorLayout, intrinsics: FloatArray)
         own = (sheet_of == sheet) & whole[view]
         found = floor_point(views[view, own].reshape(-1, 2), intrinsics, (rotation[0], origin[0]))
         all_own = card[sheet_of == sheet].reshape(-1, 2)
-        source = card[own].reshape(-1, 2)
-        a, b = source - source.mean(0), found - found.mean(0)
-        turn = float(np.arctan2((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum(), (a * b).sum()))
-        c, s = np.cos(turn), np.sin(turn)
-        matrix = np.array([[c, -s], [s, c]])
-        middle = all_own.mean(0)
-        shift = found.mean(0) - matrix @ (source.mean(0) - middle) - middle
-        move[sheet] = [*shift, turn]
-        place[sheet_of == sheet] = (card[sheet_of == sheet] - middle) @ matrix.T + middle + shift
+        middle = all_own.mean(0)  # sheets turn about their middles
+        move[sheet] = fit_rigid(card[own].reshape(-1, 2) - middle, found - middle)
+        place[sheet_of == sheet] = moved(card[sheet_of == sheet] - middle, move[sheet]) + middle
         placed.add(sheet)
     return move

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from vision.base.plane import fit_similarity
 from vision.base.types import BoolArray, CarMarkers, FloatArray, FloorLayout, GreyImage, IntArray, Marker
 from vision.clip.frames import Frame
 from vision.markers.detection import Detector, Found, cell_pattern
@@ -19,10 +20,9 @@ from vision.markers.edges import SETTLED, fit_corners, linear_light
 from vision.tracking.image_motion import (
     STANDING,
     Region,
-    carried,
-    common_motion,
     faded,
     flow_region,
+    moved_once,
     path_ahead,
     region_about,
 )
@@ -233,7 +233,7 @@ class Follower:
         fits = Fits.none(1, len(self.markers))
         corner = fits.corner[0]
         floor_rows = self._floor_rows()
-        fits.guess[0] = np.concatenate([carried(b.corner, b.motion) for b in (self.floor, self.car)])
+        fits.guess[0] = np.concatenate([moved_once(b.corner, b.motion) for b in (self.floor, self.car)])
         rows = np.concatenate([floor_rows, self.car.rows])
         rows = rows[np.isfinite(fits.guess[0, rows, 0, 0])]
         fits.asked[0, rows] = True
@@ -328,7 +328,7 @@ class Follower:
         """Where to search: where motion leads, where the picture's own flow leads, the whole picture."""
         spots = body.corner[body.placed].reshape(-1, 2)
         if len(spots) and body.missed <= 6:
-            there = carried(spots, body.motion)
+            there = moved_once(spots, body.motion)
             stride = float(np.abs(there - spots).max()) * (1 + body.missed)
             room = 12.0 + 0.25 * float(np.ptp(there, axis=0).max()) + 2.0 * stride
             yield region_about(there, room, grey.shape)
@@ -362,13 +362,13 @@ class Follower:
         body.held = seen & np.isfinite(new).all((1, 2))
         if not seen.any():
             body.motion = faded(body.motion)
-            body.corner = carried(body.corner, body.motion)
+            body.corner = moved_once(body.corner, body.motion)
             body.lost = True
             return
         spots = seen[:, None] & np.isfinite(new[..., 0]) & body.placed[:, None]
         if spots.sum() >= 3:
-            motion = common_motion(body.corner[spots], new[spots])
-            moved = carried(body.corner, motion)
+            motion = fit_similarity(body.corner[spots], new[spots])
+            moved = moved_once(body.corner, motion)
             away = ~np.isin(body.rows, asked)
             if away.any():
                 # A still camera: markers that were not asked this time stay exactly where they are.
@@ -397,7 +397,7 @@ class Follower:
         # Constant motion goes on from the last two frames that show all of the body.
         old = body.corner[every] if last == 0 else corner[last - 1, every]
         whole = asked[last, every].all() and np.isfinite(old).all()
-        body.motion = common_motion(old.reshape(-1, 2), corner[last, every].reshape(-1, 2)) if whole else STANDING
+        body.motion = fit_similarity(old.reshape(-1, 2), corner[last, every].reshape(-1, 2)) if whole else STANDING
         latest = len(asked) - 1 - asked[::-1].argmax(0)
         seen = asked.any(0)
         body.corner[seen] = corner[latest[seen], np.flatnonzero(seen)]

@@ -13,17 +13,7 @@ Region = tuple[int, int, int, int]
 """x0, y0, x1, y1 px."""
 
 
-def common_motion(old: FloatArray, new: FloatArray) -> FloatArray:
-    """(2, 3) similarity that carries old points (k, 2) to new ones, least squares."""
-    a, b = old - old.mean(0), new - new.mean(0)
-    size = max(float((a * a).sum()), 1e-9)
-    c = float((a * b).sum()) / size
-    s = float((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum()) / size
-    matrix = np.array([[c, -s], [s, c]])
-    return np.column_stack([matrix, new.mean(0) - matrix @ old.mean(0)])
-
-
-def carried(corner: FloatArray, motion: FloatArray) -> FloatArray:
+def moved_once(corner: FloatArray, motion: FloatArray) -> FloatArray:
     """Points (..., 2) moved once."""
     result: FloatArray = corner @ motion[:, :2].T + motion[:, 2]
     return result
@@ -33,7 +23,7 @@ def path_ahead(corner: FloatArray, motion: FloatArray, steps: int) -> FloatArray
     """(steps, ..., 2) points after 1, 2, ... repetitions of the motion."""
     result = np.empty((steps, *corner.shape))
     for step in range(steps):
-        corner = result[step] = carried(corner, motion)
+        corner = result[step] = moved_once(corner, motion)
     return result
 
 

@@ -11,8 +11,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from vision.base.errors import InputError
+from vision.base.plane import fit_rigid, plane_rotation
 from vision.base.robust import fading_weight
-from vision.base.types import CarMarkers, ClipTrack, FloatArray, Marker
+from vision.base.types import CarMarkers, ClipTrack, FloatArray
+from vision.floor.geometry import moved_marker
 
 LEAST_TURN = np.radians(15.0)
 MOST_PLAY = 0.004  # m rms: more is not a pin
@@ -140,12 +142,12 @@ def locate_plate(turns: Sequence[PinTurn], car: CarMarkers) -> PlatePlace:
             f"The pins seem {1000 * distance:+.1f} mm farther apart than they were measured to be: measure them "
             "again, and check print scale and marker height."
         )
-    moved = tuple(_moved(marker, shift, angle) for marker in car.markers)
-    middle = np.array([[m.x, m.y] for m in moved]).mean(0)
+    markers = tuple(moved_marker(marker, np.append(shift, angle)) for marker in car.markers)
+    middle = np.array([[m.x, m.y] for m in markers]).mean(0)
     # place_u is meant at the plate's middle, which the pins on both sides of it fix better than the rear axle.
     to_middle = np.array([[1.0, 0.0, -middle[1]], [0.0, 1.0, middle[0]]])
     place_u = float(np.sqrt(np.trace(to_middle @ covariance @ to_middle.T) / 2.0))
-    better = replace(car, markers=moved, place_u=place_u, turn_u=float(np.sqrt(covariance[2, 2])))
+    better = replace(car, markers=markers, place_u=place_u, turn_u=float(np.sqrt(covariance[2, 2])))
     return PlatePlace(
         shift=shift,
         turn=angle,
@@ -160,13 +162,10 @@ def locate_plate(turns: Sequence[PinTurn], car: CarMarkers) -> PlatePlace:
 
 def _rigid(seen: FloatArray, true: FloatArray, spread: FloatArray) -> tuple[FloatArray, float, FloatArray]:
     """Weighted rigid motion that carries seen points to true ones: shift, angle, covariance (3, 3)."""
-    a, b = seen - seen.mean(0), true - true.mean(0)
-    angle = float(np.arctan2((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum(), (a * b).sum()))
-    shift = np.zeros(2)
+    angle, shift = float(fit_rigid(seen, true)[2]), np.zeros(2)
     weight = np.linalg.inv(spread)
     for _ in range(4):
-        c, s = np.cos(angle), np.sin(angle)
-        turned = seen @ np.array([[c, s], [-s, c]])
+        turned = seen @ plane_rotation(angle).T
         rest = (true - turned - shift)[..., None]
         jacobian = np.zeros((len(seen), 2, 3))
         jacobian[:, 0, 0] = jacobian[:, 1, 1] = 1.0
@@ -175,13 +174,3 @@ def _rigid(seen: FloatArray, true: FloatArray, spread: FloatArray) -> tuple[Floa
         step = np.linalg.solve(normal, (np.swapaxes(jacobian, 1, 2) @ weight @ rest).sum(0)[:, 0])
         shift, angle = shift + step[:2], angle + float(step[2])
     return shift, angle, np.asarray(np.linalg.inv(normal), float)
-
-
-def _moved(marker: Marker, shift: FloatArray, angle: float) -> Marker:
-    c, s = np.cos(angle), np.sin(angle)
-    return replace(
-        marker,
-        x=float(c * marker.x - s * marker.y + shift[0]),
-        y=float(s * marker.x + c * marker.y + shift[1]),
-        turn=marker.turn + angle,
-    )

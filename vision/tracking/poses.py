@@ -8,9 +8,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vision.base.plane import fit_rigid, plane_rotation
 from vision.base.robust import fading_weight
 from vision.base.types import BoolArray, FloatArray
-from vision.camera.model import project, project_with_derivatives, rotation_of, undistort
+from vision.camera.model import project_with_derivatives, rotation_of, undistort
 from vision.floor.geometry import bent_edge_shift, first_camera_pose, ink_direction
 
 ROUNDS = 10
@@ -182,8 +183,7 @@ def fit_cars(
     pose = _first_pose(pixel, weight, corner_place, height, rotation, place, intrinsics)
     middle = corner_place.reshape(-1, 2).mean(0)
     for trial in range(ROUNDS):
-        c, s = np.cos(pose[:, 2]), np.sin(pose[:, 2])
-        turn = np.stack([c, -s, s, c], axis=-1).reshape(n, 2, 2)
+        turn = plane_rotation(pose[:, 2])
         arm = np.einsum("nij,mkj->nmki", turn, corner_place)
         on_floor = np.concatenate([arm + pose[:, None, None, :2], np.full((n, m, 4, 1), height)], axis=-1)
         turned = np.einsum("nij,nmkj->nmki", rotation, on_floor)
@@ -250,20 +250,7 @@ def _first_pose(
     steep = np.where(np.abs(direction[..., 2]) < 1e-6, -1e-6, direction[..., 2])
     distance = (height - eye[:, None, 2]) / steep
     on_floor = eye[:, None, :2] + distance[..., None] * direction[..., :2]
-    w = weight.reshape(n, -1)
-    total = np.maximum(w.sum(1), 1e-9)[:, None]
-    own = corner_place.reshape(-1, 2)
-    seen_middle = (w[..., None] * on_floor).sum(1) / total
-    own_middle = (w @ own) / total
-    a = own - own_middle[:, None]
-    b = on_floor - seen_middle[:, None]
-    dot = (w[..., None] * a * b).sum((1, 2))
-    cross = (w * (a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0])).sum(1)
-    yaw = np.arctan2(cross, dot)
-    c, s = np.cos(yaw), np.sin(yaw)
-    x = seen_middle[:, 0] - c * own_middle[:, 0] + s * own_middle[:, 1]
-    y = seen_middle[:, 1] - s * own_middle[:, 0] - c * own_middle[:, 1]
-    return np.stack([x, y, yaw], axis=-1)
+    return fit_rigid(corner_place.reshape(-1, 2), on_floor, weight.reshape(n, -1))
 
 
 def _left(jacobian: FloatArray, up: FloatArray, shrink: FloatArray, w: FloatArray, rest: FloatArray) -> FloatArray:
@@ -298,18 +285,3 @@ def _lean(
     covariance = _solve(normal, np.broadcast_to(np.eye(6), normal.shape))
     u = np.sqrt(np.maximum(np.diagonal(covariance, axis1=1, axis2=2), 0.0))
     return found[:, 4:6], u[:, 4:6], np.stack([found[:, 3], u[:, 3]], axis=-1)
-
-
-def predicted_corners(
-    pose: FloatArray,
-    corner_place: FloatArray,
-    height: float,
-    rotation: FloatArray,
-    place: FloatArray,
-    intrinsics: FloatArray,
-) -> FloatArray:
-    """(m, 4, 2) px where a car at `pose` (3,) would show its markers' corners, ink and edges aside."""
-    c, s = np.cos(pose[2]), np.sin(pose[2])
-    flat = corner_place @ np.array([[c, s], [-s, c]]) + pose[:2]
-    on_floor = np.concatenate([flat, np.full((*flat.shape[:-1], 1), height)], axis=-1)
-    return project(on_floor @ rotation.T + place, intrinsics)
