@@ -20,6 +20,7 @@ from vision.clip.frames import FrameReader
 from vision.floor.fit import FloorFit, fit_floor, guess_camera
 from vision.floor.geometry import bent_edge_shift, ink_direction, moved_marker
 from vision.tracking.follow import Follower
+from vision.tracking.gauss_newton import Optics
 from vision.tracking.poses import fit_cameras
 from vision.tracking.solve import is_moving
 
@@ -122,7 +123,8 @@ def _on_plane(
     if is_moving(on_floor):
         rich = np.flatnonzero(whole >= min(int(whole.max()), 4))
         fit = fit_floor(on_floor[rich[np.linspace(0, len(rich) - 1, min(VIEWS, len(rich))).astype(int)]], floor, camera)
-        views = fit_cameras(on_floor, fit.corner_place, fit.intrinsics, fit.ink, basis=fit.basis, sheet_of=fit.sheet_of)
+        optics = Optics(intrinsics=fit.intrinsics, basis=fit.basis, ink=fit.ink)
+        views = fit_cameras(on_floor, fit.corner_place, optics, fit.sheet_of)
         rotation, place = views.rotation, views.place
     else:
         middle = np.full(on_floor.shape[1:], np.nan)

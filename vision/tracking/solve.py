@@ -10,6 +10,7 @@ from vision.base.errors import VisionError
 from vision.base.types import Camera, CarMarkers, FloatArray, FloorLayout
 from vision.floor.fit import FloorFit, fit_floor, guess_camera
 from vision.floor.geometry import marker_corners
+from vision.tracking.gauss_newton import Optics
 from vision.tracking.poses import CameraPoses, CarPoses, fit_cameras, fit_cars
 
 STILL_LIMIT = 0.10  # px: a common motion of the floor markers below this is a camera standing still
@@ -28,7 +29,7 @@ class _Part:
     """What is kept of one chunk of n frames; see Solved. What the poses were worked out with goes with the chunk.
 
     shared: (k, n, 3) of all causes.  rest: (n, m, 2) mean residual of each car marker, weight: (n, m) mean weight.
-    ink_left: (n,) px.
+    extra_ink: (n,) px.
     """
 
     pose: FloatArray
@@ -40,7 +41,7 @@ class _Part:
     lean: FloatArray
     lean_u: FloatArray
     rise: FloatArray
-    ink_left: FloatArray
+    extra_ink: FloatArray
     marker_mean: FloatArray
     rest: FloatArray
     weight: FloatArray
@@ -173,7 +174,7 @@ def _car_ink(
     usable = cars.used >= LEAST_CORNERS
     if not usable.any():
         return fit.ink
-    return fit.ink + float(np.clip(np.median(cars.ink_left[usable]), -0.3, 0.3))
+    return fit.ink + float(np.clip(np.median(cars.extra_ink[usable]), -0.3, 0.3))
 
 
 def _pooled(on_floor: FloatArray) -> FloatArray:
@@ -208,32 +209,16 @@ def _chunks(
     for first in range(0, len(corner), STEP):
         part = corner[first : first + STEP].astype(float)
         if moves:
-            views = fit_cameras(
-                part[:, :count],
-                fit.corner_place,
-                fit.intrinsics,
-                fit.ink,
-                basis=fit.basis,
-                sheet_of=fit.sheet_of,
-                least_noise=noise,
-            )
+            optics = Optics(intrinsics=fit.intrinsics, basis=fit.basis, ink=fit.ink, least_residual=noise)
+            views = fit_cameras(part[:, :count], fit.corner_place, optics, fit.sheet_of)
             rotation, origin, used = views.rotation, views.place, views.used
             by_floor, spread = views.by_shared, _frame_spread(views)
         else:
             rotation, origin = fit.rotation, fit.place
             used = np.full(len(part), np.inf)
             by_floor, spread = np.zeros((len(part), 6, 0)), np.zeros((len(part), 6, 6))
-        cars = fit_cars(
-            part[:, count:],
-            place,
-            car.height,
-            rotation,
-            origin,
-            fit.intrinsics,
-            ink,
-            basis=fit.basis,
-            least_noise=noise,
-        )
+        optics = Optics(intrinsics=fit.intrinsics, basis=fit.basis, ink=ink, least_residual=noise)
+        cars = fit_cars(part[:, count:], place, car.height, (rotation, origin), optics)
         shared, names = _shared(cars, fit, moves, by_floor, floor, car, np.broadcast_to(origin, (len(part), 3)))
         per_frame = cars.by_camera @ spread @ np.swapaxes(cars.by_camera, 1, 2)
         distance = np.abs(np.linalg.norm(np.broadcast_to(origin, (len(part), 3)), axis=-1))
@@ -251,7 +236,7 @@ def _chunks(
             lean=cars.lean,
             lean_u=cars.lean_u,
             rise=cars.rise,
-            ink_left=cars.ink_left,
+            extra_ink=cars.extra_ink,
             marker_mean=mean,
             rest=counted.mean(2),
             weight=np.where(cars.weight > 0, cars.weight, np.nan).mean(2),

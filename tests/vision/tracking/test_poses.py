@@ -6,7 +6,8 @@ import pytest
 
 from vision.floor.geometry import marker_corners
 from vision.markers.layouts import default_car
-from vision.tracking.poses import fit_cars
+from vision.tracking.gauss_newton import Optics
+from vision.tracking.poses import fit_cameras, fit_cars
 
 CAR = default_car(0.26, height=0.09)
 CORNER = marker_corners(CAR.markers)
@@ -32,7 +33,8 @@ def seen(pose: np.ndarray, roll: float = 0.0, pitch: float = 0.0) -> np.ndarray:
 
 
 def fit(pixel: np.ndarray):  # type: ignore[no-untyped-def]
-    return fit_cars(pixel, CORNER, CAR.height, ROTATION[None], PLACE[None], INTRINSICS, 0.0, basis=np.zeros((9, 0)))
+    optics = Optics(intrinsics=INTRINSICS, basis=np.zeros((9, 0)), ink=0.0)
+    return fit_cars(pixel, CORNER, CAR.height, (ROTATION[None], PLACE[None]), optics)
 
 
 def poses(rng: np.random.Generator, n: int) -> np.ndarray:
@@ -58,6 +60,23 @@ def test_an_odd_marker_is_faded_out() -> None:
     found = fit(pixel)
     assert np.abs(found.pose - pose)[:, :2].max() < 2e-4  # a plain mean would be off by about 1 mm
     assert found.weight[:, 2].max() < 0.05
+
+
+def test_the_camera_is_found_from_the_floor_and_fades_an_odd_marker_as_the_car_does() -> None:
+    """The plate's corners lie on the floor here; OpenCV says where a camera that sways sees them."""
+    sway = [np.array([2.25, 0.1, -0.05]), np.array([2.20, 0.12, -0.02])]
+    flat = np.concatenate([CORNER, np.zeros((*CORNER.shape[:-1], 1))], axis=-1).reshape(-1, 1, 3)
+    matrix = np.array([[1150.0, 0, 640], [0, 1150, 360], [0, 0, 1]])
+    pixel = np.stack([cv2.projectPoints(flat, v, PLACE, matrix, np.zeros(5))[0].reshape(-1, 4, 2) for v in sway])
+    optics = Optics(intrinsics=INTRINSICS, basis=np.zeros((9, 0)), ink=0.0)
+    truth = np.stack([cv2.Rodrigues(v)[0] for v in sway])
+    exact = fit_cameras(pixel, CORNER, optics, (0, 0, 0, 0))
+    np.testing.assert_allclose(exact.rotation, truth, rtol=0, atol=1e-7)
+    np.testing.assert_allclose(exact.place, np.tile(PLACE, (2, 1)), rtol=0, atol=1e-7)
+    pixel[1, 2] += [3.0, -2.0]
+    odd = fit_cameras(pixel, CORNER, optics, (0, 0, 0, 0))
+    np.testing.assert_array_equal(odd.used, [16, 12])
+    np.testing.assert_allclose(odd.rotation, truth, rtol=0, atol=5e-3)  # a plain fit is off by 0.019 rad
 
 
 def test_hidden_corners_are_left_out_and_counted() -> None:
