@@ -19,13 +19,13 @@ from dataclasses import replace
 
 import numpy as np
 
+from vision.base.chunks import frames_together
 from vision.base.plane import plane_rotation
 from vision.base.types import CarMarkers, ClipTrack, FloatArray, IntArray, Shutter
 from vision.camera.model import intrinsics_of, project_with_derivatives
 
 SMOOTHED = 0.07  # s on either side over which the velocity is fitted
 STILL = 0.25  # px moved on either side: less is rest
-STEP = 512  # frames worked out together
 LEVER = 0.1  # m that makes a turn comparable with a way: from the middle of a plate to its markers
 
 
@@ -38,7 +38,7 @@ def moving_rate(track: ClipTrack, car: CarMarkers) -> FloatArray:
     half = max(2, round(SMOOTHED / float(np.median(np.diff(time)))))
     width = min(2 * half + 1, n)
     rate = np.zeros((n, 3))
-    for rows in _steps(n):
+    for rows in frames_together(n):
         window = np.clip(rows - width // 2, 0, n - width)[:, None] + np.arange(width)
         t = time[window] - time[window].mean(1, keepdims=True)
         rate[rows] = np.einsum("nw,nwi->ni", t, pose[window]) / np.square(t).sum(1)[:, None]
@@ -48,11 +48,6 @@ def moving_rate(track: ClipTrack, car: CarMarkers) -> FloatArray:
         # the last frames of a rest and the first of the next one do not move yet
         rate[rows[(np.linalg.norm(away, axis=-1).mean(2) < STILL).any(0)]] = 0.0
     return rate
-
-
-def _steps(n: int) -> list[IntArray]:
-    """Frames in groups, so that what is worked out on the way does not grow with the clip."""
-    return [np.arange(first, min(first + STEP, n)) for first in range(0, n, STEP)]
 
 
 def shutter_of(
@@ -68,7 +63,7 @@ def shutter_of(
     rate = moving_rate(track, car)
     bias = np.zeros_like(rate)
     axis = 0 if sideways else 1
-    for rows in _steps(len(rate)):
+    for rows in frames_together(len(rate)):
         jacobian, pixel = _pixels(track, car, rows)
         counts = np.repeat(track.seen[rows], 4, axis=1).astype(float)
         late = (pixel[..., axis] + 0.5) / track.size[axis] - 0.5  # share of the readout
@@ -83,7 +78,7 @@ def shutter_of(
     return Shutter(readout=longest, known=known, bias=(bias - share * rate) * longest, delay=share * longest)
 
 
-def carried(track: ClipTrack, shutter: Shutter) -> ClipTrack:
+def with_shutter_covariance(track: ClipTrack, shutter: Shutter) -> ClipTrack:
     """The track with the shutter's part in the covariances of its moving poses."""
     u = shutter.standard
     return replace(track, covariance=track.covariance + u[:, :, None] * u[:, None, :], shutter=shutter)

@@ -26,6 +26,7 @@ LEAST_PROFILES = 6
 WORST_RMS = 0.45  # px about the line: more means something lies across the edge
 WIDEST = 5.0  # px
 SETTLED = 0.5  # px between the start of a fit and its result; more wants another
+IDENTIFIED = 0.6  # correlation with the pattern that identifies a marker
 REACH = 0.65  # of a cell, half the window across an edge
 FAINT = 0.2  # of a profile's steepest step; less is noise
 _Kind = TypeVar("_Kind", np.float64, np.bool_)

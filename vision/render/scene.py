@@ -17,7 +17,7 @@ from vision.markers.layouts import marker_bits
 from vision.render.camera import RenderCamera
 
 INK, PAPER = 0.035, 0.80
-Colour = tuple[float, float, float]
+LinearColour = tuple[float, float, float]
 """Linear blue, green, red."""
 Light = npt.NDArray[Any]
 """Linear light in single precision, (h, w) or (h, w, 3)."""
@@ -153,7 +153,7 @@ def paint_card(canvas: Light, card: Card, plane: Plane, camera: RenderCamera, ra
     part += cv2.merge([light] * 3)
 
 
-def paint_hulls(canvas: Light, solids: Sequence[tuple[FloatArray, Colour]], camera: RenderCamera) -> None:
+def paint_hulls(canvas: Light, solids: Sequence[tuple[FloatArray, LinearColour]], camera: RenderCamera) -> None:
     """Fill the silhouettes of convex solids, in order, in place.
 
     solids: (n, 3) m in floor axes and a colour each.  canvas, camera: as for `paint_card`.

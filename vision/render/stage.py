@@ -11,8 +11,8 @@ from vision.markers.layouts import finger_square
 from vision.render.camera import RenderCamera, all_rays
 from vision.render.scene import (
     FLOOR,
-    Colour,
     Light,
+    LinearColour,
     Plane,
     clipped_box,
     paint_card,
@@ -228,13 +228,13 @@ class Stage:
         origin = [row[0], row[1], 0.0] + _yawed(row[2]) @ middle + turn @ (above - middle)
         return Plane(origin=origin, along=turn[:, 0], across=turn[:, 1])
 
-    def _solids(self, row: FloatArray) -> list[tuple[FloatArray, Colour]]:
+    def _solids(self, row: FloatArray) -> list[tuple[FloatArray, LinearColour]]:
         """Convex solids of the car from below to above, (n, 3) m in floor axes with their colours."""
         turn, middle = _turned(row), np.array([*self.middle, 0.0])
         base = [row[0], row[1], 0.0] + _yawed(row[2]) @ middle
         circle = np.linspace(0, 2 * np.pi, 20, endpoint=False)
         rim = np.stack([0.032 * np.cos(circle), 0.032 * np.sin(circle) + 0.032], axis=-1)
-        solids: list[tuple[FloatArray, Colour]] = []
+        solids: list[tuple[FloatArray, LinearColour]] = []
         for wheel in self.wheels:
             flat = [
                 np.stack([wheel[0] + rim[:, 0], np.full(20, wheel[1] + side), rim[:, 1]], axis=-1)
@@ -253,7 +253,7 @@ class Stage:
         tip = np.array([row[5], row[6], hand.height])
         return Plane(origin=tip - turn @ hand.worn.tip, along=turn[:, 0], across=turn[:, 1])
 
-    def _hand_solids(self, row: FloatArray, hand: Hand) -> list[tuple[FloatArray, Colour]]:
+    def _hand_solids(self, row: FloatArray, hand: Hand) -> list[tuple[FloatArray, LinearColour]]:
         circle = np.linspace(0, 2 * np.pi, 24, endpoint=False)
         ring = np.stack([np.cos(circle), np.sin(circle)], axis=-1)
         out = np.asarray(hand.outward) / np.linalg.norm(hand.outward)

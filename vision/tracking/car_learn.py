@@ -17,20 +17,19 @@ from vision.base.robust import fading_weight
 from vision.base.types import BoolArray, Camera, CarMarkers, FloatArray, FloorLayout, Marker
 from vision.camera.model import floor_point, project
 from vision.clip.frames import FrameReader
-from vision.floor.fit import FloorFit, fit_floor, guess_camera
+from vision.floor.fit import FloorFit, guess_camera
 from vision.floor.geometry import bent_edge_shift, ink_direction, moved_marker
+from vision.tracking.clip_floor import fit_clip_floor, is_moving
 from vision.tracking.follow import Follower
 from vision.tracking.gauss_newton import Optics
 from vision.tracking.poses import fit_cameras
-from vision.tracking.solve import is_moving
 
-LEAST_TURN = np.radians(30.0)
+LEAST_PATTERN_TURN = np.radians(30.0)
 ENOUGH_TURN = np.radians(90.0)
 LEAST_FRAMES = 12
-VIEWS = 14
 BLOCK = np.radians(10.0)
 """Neighbouring poses err alike: frames count anew after this much turn."""
-ROUNDS = 12
+PATTERN_ROUNDS = 12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,7 +103,7 @@ def learn_pattern(
     seen, whole = on_plane[frames], whole[frames]
     pattern, pose = _pattern(seen, whole, car)
     turned = float(np.ptp(np.unwrap(pose[:, 2]))) if len(pose) else 0.0
-    if len(frames) < LEAST_FRAMES or turned < LEAST_TURN:
+    if len(frames) < LEAST_FRAMES or turned < LEAST_PATTERN_TURN:
         raise InputError(
             f"the car turned by only {np.degrees(turned):.0f}° in {len(frames)} usable pictures",
             where="markers on the car",
@@ -118,19 +117,14 @@ def _on_plane(
 ) -> tuple[FloatArray, float]:
     """Car corners (n, m, 4, 2) m on their level plane, and the camera's height above the floor, m."""
     on_floor, on_car = corner[:, :count], corner[:, count:]
-    whole = np.isfinite(on_floor).all((2, 3)).sum(1)
     n = len(corner)
-    if is_moving(on_floor):
-        rich = np.flatnonzero(whole >= min(int(whole.max()), 4))
-        fit = fit_floor(on_floor[rich[np.linspace(0, len(rich) - 1, min(VIEWS, len(rich))).astype(int)]], floor, camera)
+    moves = is_moving(on_floor)
+    fit = fit_clip_floor(on_floor, floor, camera, moves=moves)
+    if moves:
         optics = Optics(intrinsics=fit.intrinsics, basis=fit.basis, ink=fit.ink)
         views = fit_cameras(on_floor, fit.corner_place, optics, fit.sheet_of)
         rotation, place = views.rotation, views.place
     else:
-        middle = np.full(on_floor.shape[1:], np.nan)
-        for marker in np.flatnonzero(np.isfinite(on_floor).all((2, 3)).any(0)):
-            middle[marker] = np.nanmedian(on_floor[:, marker], axis=0)
-        fit = fit_floor(middle[None], floor, camera)
         rotation, place = np.repeat(fit.rotation, n, axis=0), np.repeat(fit.place, n, axis=0)
     points = np.full(on_car.shape, np.nan)
     for k in range(n):
@@ -177,7 +171,7 @@ def _pattern(seen: FloatArray, whole: BoolArray, car: CarMarkers) -> tuple[Float
     pattern[0] = replace(car.markers[0], x=0.0, y=0.0, turn=0.0).corners()
     pose = np.full((len(seen), 3), np.nan)
     trust = np.ones(whole.shape)
-    for _ in range(ROUNDS):
+    for _ in range(PATTERN_ROUNDS):
         known = np.isfinite(pattern).all((1, 2))
         for k, row in enumerate(seen):
             own = whole[k] & known

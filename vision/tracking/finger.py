@@ -21,15 +21,14 @@ from vision.camera.model import intrinsics_of, project_with_derivatives, undisto
 from vision.clip.frames import Frame
 from vision.floor.geometry import bent_edge_shift, ink_direction
 from vision.markers.detection import Detector, cell_pattern
-from vision.markers.edges import fit_corners, linear_light
+from vision.markers.edges import IDENTIFIED, fit_corners, linear_light
 from vision.markers.layouts import finger_square
 from vision.tracking.image_motion import Region, region_about
 
-KNOWN = 0.6  # correlation with the pattern that identifies the marker
 PATIENCE = 4  # frames between searches of the whole picture while the finger is out of it
 CORNER_U = 0.1  # px, standard uncertainty of one corner of a small marker; it repeats, so frames do not average it
 INK_U = 0.1  # px, by which a small marker's ink shift may differ from the floor's
-ROUNDS = 12
+TILT_ROUNDS = 12
 CAUSES = (
     "height of the fingertip",
     "size of the finger marker",
@@ -83,7 +82,7 @@ class FingerWatch:
 
     def _fitted(self, frame: Frame, guess: FloatArray) -> FloatArray | None:
         fit = fit_corners(frame.grey, guess[None], self._pattern, light=self._light)
-        good = fit.likeness[0] >= KNOWN and np.isfinite(fit.corner[0]).all()
+        good = fit.likeness[0] >= IDENTIFIED and np.isfinite(fit.corner[0]).all()
         return fit.corner[0] if good else None
 
 
@@ -160,13 +159,13 @@ class _Scene:
         flat = np.column_stack([square, np.zeros(4)]) - finger.tip  # from the tip to the corners
         state = self._start(finger, lens)
         prior = np.diag([0.0, 0.0, 0.0, finger.tilt_u**-2, finger.tilt_u**-2])
-        for trial in range(ROUNDS):
+        for trial in range(TILT_ROUNDS):
             turn, by_angle = _turn_with_derivatives(state[:, 2:])
             arm = np.einsum("nij,pj->npi", turn, flat)
             tip = np.column_stack([state[:, :2], np.full(len(state), finger.height)])
             point = np.einsum("nij,npj->npi", self.rotation, arm + tip[:, None]) + self.place[:, None]
             pixel, by_point, _ = project_with_derivatives(point, lens)
-            if trial in (0, ROUNDS - 1):
+            if trial in (0, TILT_ROUNDS - 1):
                 shift = bent_edge_shift(point, lens) + self.track.ink_shift * ink_direction(pixel)
             by_floor = by_point @ self.rotation[:, None]
             by_turn = np.einsum("npij,nkjl,pl->npik", by_floor, by_angle, flat)
@@ -174,7 +173,7 @@ class _Scene:
             rest = (self.corner - pixel - shift).reshape(len(state), 8) / CORNER_U
             jacobian = jacobian / CORNER_U
             normal = np.swapaxes(jacobian, 1, 2) @ jacobian + prior
-            if trial == ROUNDS - 1:
+            if trial == TILT_ROUNDS - 1:
                 break
             right = np.einsum("npk,np->nk", jacobian, rest) - state @ prior
             step = np.linalg.solve(normal, right[..., None])[..., 0]

@@ -16,7 +16,7 @@ from vision.base.plane import fit_similarity
 from vision.base.types import BoolArray, CarMarkers, FloatArray, FloorLayout, GreyImage, IntArray, Marker
 from vision.clip.frames import Frame
 from vision.markers.detection import Detector, Found, cell_pattern
-from vision.markers.edges import SETTLED, fit_corners, linear_light
+from vision.markers.edges import IDENTIFIED, SETTLED, fit_corners, linear_light
 from vision.tracking.image_motion import (
     STANDING,
     Region,
@@ -28,7 +28,6 @@ from vision.tracking.image_motion import (
 )
 from vision.tracking.sightings import Sightings
 
-KNOWN = 0.6  # correlation with the pattern that identifies a marker
 HALF_HIDDEN = 0.3  # enough when other markers of the same body are identified
 COVERED = 0.05  # less agreement with the pattern than usual: something lies on the marker
 SURVEY = 30  # frames in which every floor marker is measured, to see whether the camera stands still
@@ -104,12 +103,12 @@ class Fits:
     def known(self) -> BoolArray:
         """(b, m) whose pattern and edges agree."""
         seen = np.isfinite(self.corner[..., 0]).sum(-1)
-        return np.asarray((self.likeness >= KNOWN) & (seen >= 2), bool)
+        return np.asarray((self.likeness >= IDENTIFIED) & (seen >= 2), bool)
 
     def sure(self) -> BoolArray:
         """(b, m) known with all corners, and settled there."""
         whole = np.isfinite(self.corner[..., 0]).all(-1)
-        return np.asarray(whole & (self.likeness >= KNOWN) & (self.step <= SETTLED))
+        return np.asarray(whole & (self.likeness >= IDENTIFIED) & (self.step <= SETTLED))
 
 
 class Follower:

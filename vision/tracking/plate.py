@@ -16,7 +16,7 @@ from vision.base.robust import fading_weight
 from vision.base.types import CarMarkers, ClipTrack, FloatArray
 from vision.floor.geometry import moved_marker
 
-LEAST_TURN = np.radians(15.0)
+LEAST_PIN_TURN = np.radians(15.0)
 MOST_PLAY = 0.004  # m rms: more is not a pin
 
 
@@ -67,7 +67,7 @@ def fixed_point(track: ClipTrack) -> SeenPin:
     """
     pose = track.pose
     turned = float(np.ptp(pose[:, 2])) if len(pose) else 0.0
-    if len(pose) < 6 or turned < LEAST_TURN:
+    if len(pose) < 6 or turned < LEAST_PIN_TURN:
         raise InputError(
             f"the car turned by only {np.degrees(turned):.0f}° about the pin",
             where="plate place",

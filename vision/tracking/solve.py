@@ -6,18 +6,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vision.base.chunks import frames_together
 from vision.base.errors import VisionError
 from vision.base.types import Camera, CarMarkers, FloatArray, FloorLayout
-from vision.floor.fit import FloorFit, fit_floor, guess_camera
+from vision.floor.fit import FloorFit, guess_camera
 from vision.floor.geometry import marker_corners
+from vision.tracking.clip_floor import fit_clip_floor, is_moving, median_seen, temporal_noise
 from vision.tracking.gauss_newton import Optics
 from vision.tracking.poses import CameraPoses, CarPoses, fit_cameras, fit_cars
 
-STILL_LIMIT = 0.10  # px: a common motion of the floor markers below this is a camera standing still
-VIEWS = 14  # frames behind the shared numbers of a moving camera
-POOL = 400  # frames behind the middle of a still camera's corners
 LEAST_CORNERS = 8  # two whole markers
-STEP = 512  # frames solved together
 SHARED_KEPT = 8
 CARD_CAUSES = 6  # leading shared causes that come from the cards; the rest are camera and floor places
 LEAST_RESIDUAL = 0.08  # px; the least that counts as a usual residual when odd corners are faded
@@ -89,41 +87,6 @@ class Solved:
     camera_part: FloatArray
 
 
-def _median(stack: FloatArray) -> FloatArray:
-    """Median over the first axis without nan; nan where there is nothing, and no complaint about it."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", RuntimeWarning)
-        return np.asarray(np.nanmedian(stack, axis=0), float)
-
-
-def camera_motion(corner: FloatArray) -> tuple[float, float]:
-    """Common motion of the floor markers over the clip and the noise with which it is known, both px rms.
-
-    corner: (n, m, 4, 2) px. Markers that were not seen in a frame do not count in it.
-    """
-    middle = corner.mean(axis=2)  # (n, m, 2)
-    away = middle - _median(middle)
-    seen = np.isfinite(away).all(-1)
-    count = seen.sum(1)
-    common = np.where(seen[..., None], away, 0.0).sum(1) / np.maximum(count, 1)[:, None]
-    own = np.where(seen[..., None], away - common[:, None], 0.0)
-    several = count >= 2
-    if several.sum() < 2:
-        return 0.0, 0.0
-    spare = np.maximum(count[several] - 1, 1)
-    scatter = float(np.sqrt((own[several] ** 2).sum() / (2 * spare.sum())))
-    noise = scatter / np.sqrt(float(np.mean(count[several])))
-    # The middle 98 %: a knock of the table for one frame is not a camera in the hand.
-    size = np.sort(np.hypot(common[several, 0], common[several, 1]))
-    return float(np.sqrt(np.mean(size[: max(2, int(0.98 * len(size)))] ** 2))), noise
-
-
-def is_moving(corner: FloatArray) -> bool:
-    """Whether the camera moved, tested on the floor markers' corners (n, m, 4, 2)."""
-    motion, noise = camera_motion(corner)
-    return motion > max(STILL_LIMIT, 3.0 * noise)
-
-
 def solve(
     time: FloatArray,
     corner: FloatArray,
@@ -136,21 +99,15 @@ def solve(
     """All poses of a pass. corner: (n, m, 4, 2) px, floor markers first."""
     count = len(floor.markers)
     on_floor = corner[:, :count]
-    given = camera if camera is not None else guess_camera(size)
     moves = is_moving(on_floor) if moving is None else moving
-    whole = np.isfinite(on_floor).all((2, 3)).sum(1)
-    if moves:
-        rich = np.flatnonzero(whole >= min(int(whole.max()), 4))
-        fit = fit_floor(on_floor[rich[np.linspace(0, len(rich) - 1, min(VIEWS, len(rich))).astype(int)]], floor, given)
-    else:
-        fit = fit_floor(_pooled(on_floor)[None], floor, given)
+    fit = fit_clip_floor(on_floor, floor, camera if camera is not None else guess_camera(size), moves=moves)
     if not np.isfinite(fit.covariance).all():
         raise VisionError(
             "the floor markers do not fix the camera's place",
             where="floor markers",
             remedy="Lay the floor markers farther apart, around the car, and keep them in the picture",
         )
-    noise = _temporal_noise(on_floor) if not moves else fit.noise
+    noise = temporal_noise(on_floor) if not moves else fit.noise
     ink = _car_ink(corner, count, floor, car, fit, moves, max(noise, LEAST_RESIDUAL))
     parts = list(_chunks(corner, count, floor, car, fit, moves, max(noise, LEAST_RESIDUAL), ink))
     return _joined(parts, fit, moves, noise, car, ink)
@@ -177,24 +134,6 @@ def _car_ink(
     return fit.ink + float(np.clip(np.median(cars.extra_ink[usable]), -0.3, 0.3))
 
 
-def _pooled(on_floor: FloatArray) -> FloatArray:
-    """Median corner places over the clip: (m, 4, 2). A hand that covers a marker for a while does not matter."""
-    result = np.full(on_floor.shape[1:], np.nan)
-    for marker in range(on_floor.shape[1]):
-        seen = np.flatnonzero(np.isfinite(on_floor[:, marker]).all((1, 2)))
-        if len(seen):
-            picked = seen[np.linspace(0, len(seen) - 1, min(POOL, len(seen))).astype(int)]
-            result[marker] = np.median(on_floor[picked, marker], axis=0)
-    return result
-
-
-def _temporal_noise(on_floor: FloatArray) -> float:
-    """Frame-to-frame noise of one floor corner's coordinate, px, robust."""
-    away = on_floor - _median(on_floor)
-    size = np.abs(away[np.isfinite(away)])
-    return float(1.4826 * np.median(size)) if size.size else 0.0
-
-
 def _chunks(
     corner: FloatArray,
     count: int,
@@ -206,8 +145,8 @@ def _chunks(
     ink: float,
 ) -> Iterator[_Part]:
     place = marker_corners(car.markers)
-    for first in range(0, len(corner), STEP):
-        part = corner[first : first + STEP].astype(float)
+    for frames in frames_together(len(corner)):
+        part = corner[frames].astype(float)
         if moves:
             optics = Optics(intrinsics=fit.intrinsics, basis=fit.basis, ink=fit.ink, least_residual=noise)
             views = fit_cameras(part[:, :count], fit.corner_place, optics, fit.sheet_of)
@@ -317,7 +256,7 @@ def _joined(
     good = all_of("used") >= LEAST_CORNERS
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)  # a marker never seen has no residual
-        marker_rest = _median(all_of("rest")[good]) if good.any() else np.zeros((len(car.markers), 2))
+        marker_rest = median_seen(all_of("rest")[good]) if good.any() else np.zeros((len(car.markers), 2))
         marker_weight = np.nanmedian(all_of("weight")[good], axis=0)
     views = parts if moves else parts[:1]
     return Solved(

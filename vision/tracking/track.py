@@ -10,7 +10,7 @@ import numpy as np
 from vision.base.errors import InputError, VisionError
 from vision.base.types import Camera, CameraView, CarMarkers, ClipTrack, FloatArray, FloorLayout, IntArray
 from vision.camera.model import camera_of, intrinsics_of, scaled_to
-from vision.camera.rolling_shutter import carried, shutter_of, shutter_words
+from vision.camera.rolling_shutter import shutter_of, shutter_words, with_shutter_covariance
 from vision.clip.frames import Frame, FrameReader
 from vision.tracking.checks import check_cards, check_scale, check_sightings
 from vision.tracking.follow import Follower
@@ -67,7 +67,7 @@ def track_clip(
         sightings, floor=floor, car=car, camera=fitting, size=report.size, moving_camera=moving_camera
     )
     shutter = shutter_of(track, car, readout=readout, interval=report.usual_gap, sideways=report.rotation % 180 == 90)
-    track = carried(track, shutter)
+    track = with_shutter_covariance(track, shutter)
     left_out = dict(track.left_out)
     if report.backwards:
         left_out["time stamp did not advance"] = report.backwards
