@@ -9,8 +9,6 @@ import numpy as np
 
 from vision.base.types import Camera, FloatArray
 
-INTRINSIC_NAMES = ("fx", "fy", "cx", "cy", "k1", "k2", "p1", "p2", "k3")
-
 
 def intrinsics_of(camera: Camera) -> FloatArray:
     """(9,) fx fy cx cy k1 k2 p1 p2 k3."""

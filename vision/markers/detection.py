@@ -91,13 +91,12 @@ class Detector:
         return found
 
 
-def other_dictionaries(grey: GreyImage, *, but_not: set[str]) -> list[tuple[str, list[int]]]:
+def dictionaries_in(grey: GreyImage) -> list[tuple[str, list[int]]]:
     """Dictionaries in which this picture holds markers, the most convincing first: (name, ids)."""
     seen = []
     for name in dictionary_names():
-        if name not in but_not:
-            found = sorted(Detector(name).find(grey).corner)
-            if found:
-                # A larger code is harder to meet by chance, so it says more than the number of hits.
-                seen.append((len(found) * dictionary(name).markerSize ** 2, name, found))
+        found = sorted(Detector(name).find(grey).corner)
+        if found:
+            # A larger code is harder to meet by chance, so it says more than the number of hits.
+            seen.append((len(found) * dictionary(name).markerSize ** 2, name, found))
     return [(name, ids) for _, name, ids in sorted(seen, reverse=True)]

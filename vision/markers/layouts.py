@@ -23,6 +23,7 @@ FLOOR_ROW = 0.300
 CAR_MARKER = 0.044
 FINGER_MARKER = 0.030
 FINGER_ID = 20
+FIRST_FLOOR_ID = 10
 BoolGrid = npt.NDArray[np.bool_]
 
 
@@ -33,13 +34,11 @@ def paper_size(paper: str) -> tuple[float, float]:
     return PAPERS_M[paper]
 
 
-def default_floor(
-    paper: str = "A4", *, first_id: int = 10, place_u: float = 0.0005, scale_u: float = 0.002
-) -> FloorLayout:
+def default_floor(paper: str = "A4", *, place_u: float = 0.0005, scale_u: float = 0.002) -> FloorLayout:
     """Six 70 mm floor markers on two pages, "front" at x = +300 mm and "rear" at x = -300 mm.
 
-    The markers of a page stand in a row along y, 92 mm apart (left to right: first_id, +1, +2 in front,
-    the next three behind), their own top edges towards the front. The places are alike for both papers,
+    The markers of a page stand in a row along y, 92 mm apart (left to right: 10, 11, 12 in front, 13, 14,
+    15 behind), their own top edges towards the front. The places are alike for both papers,
     so the sheet need not be remembered. About 500 mm are free between the pages: a car up to 440 mm
     long can turn there.  place_u: m, of laying one page against the other.  scale_u: relative.
     Raises InputError for an unknown paper.
@@ -47,7 +46,7 @@ def default_floor(
     paper_size(paper)
     markers = tuple(
         Marker(
-            id=first_id + 3 * row + column,
+            id=FIRST_FLOOR_ID + 3 * row + column,
             size=FLOOR_MARKER,
             x=along,
             y=FLOOR_SPACING * (1 - column),
@@ -65,13 +64,12 @@ def default_car(
     *,
     height: float = 0.090,
     centre: float | None = None,
-    first_id: int = 0,
     height_u: float = 0.002,
     place_u: float = 0.001,
     turn_u: float = 0.002,
     scale_u: float = 0.002,
 ) -> CarMarkers:
-    """Plate with four 44 mm markers (first_id.. front-left, front-right, rear-left, rear-right).
+    """Plate with four 44 mm markers (0 to 3: front-left, front-right, rear-left, rear-right).
 
     wheelbase: m.  height: of the marker plane above the floor, m.  centre: station of the plate's
     middle, m ahead of the rear axle; half the wheelbase when left out. The plate is 205 x 115 mm; the
@@ -86,8 +84,7 @@ def default_car(
     middle = wheelbase / 2 if centre is None else centre
     places = ((0.075, 0.029), (0.075, -0.029), (-0.075, 0.029), (-0.075, -0.029))
     markers = tuple(
-        Marker(id=first_id + number, size=CAR_MARKER, x=middle + x, y=y, sheet="car")
-        for number, (x, y) in enumerate(places)
+        Marker(id=number, size=CAR_MARKER, x=middle + x, y=y, sheet="car") for number, (x, y) in enumerate(places)
     )
     return CarMarkers(
         dictionary=DICTIONARY,

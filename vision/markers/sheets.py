@@ -1,6 +1,5 @@
 """Printable sheets: floor markers, the car's marker plate, a finger's marker, the board for calibrating a camera."""
 
-import math
 from collections.abc import Callable
 from pathlib import Path
 
@@ -288,17 +287,3 @@ def board_sheet(
     )
     page.check_bar(low[0], low[1] - 5.5)
     return save_pages([page], folder, f"calibration-board-{paper}", progress)
-
-
-def bar_scale(measured: float) -> float:
-    """Relative scale of a print from its 100 mm check bar: 1.0 means right.  measured: m.
-
-    Raises InputError for a reading that no printer makes (more than 10 % off).
-    """
-    if not (math.isfinite(measured) and 0.09 <= measured <= 0.11):
-        raise InputError(
-            f"{1000 * measured:.1f} mm cannot be the printed 100 mm bar",
-            where="check bar",
-            remedy="Measure the whole bar in millimetres, or print the sheet again at 100 %",
-        )
-    return measured / 0.100

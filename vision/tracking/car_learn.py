@@ -60,7 +60,6 @@ def learn_car(
     car: CarMarkers,
     camera: Camera | None = None,
     progress: Callable[[float], None] | None = None,
-    stop: Callable[[], bool] | None = None,
 ) -> LearnedCar:
     """Find how the car's markers lie to each other, from a clip of the car turned by hand on the floor sheets.
 
@@ -69,14 +68,12 @@ def learn_car(
     Raises InputError when the car turned too little, a marker was never seen together with the others, or the
     floor was not seen.
     """
-    follower = Follower(floor, car, still=None)
+    follower = Follower(floor, car)
     with FrameReader(clip) as reader:
         for frame in reader:
             follower.follow(frame)
             if progress is not None and reader.report.promised > 0 and frame.index % 8 == 0:
                 progress(min(1.0, frame.time / reader.report.promised))
-            if stop is not None and stop():
-                break
         size = reader.report.size
     corner = follower.sightings.column("corner").astype(float)
     seen = np.isfinite(corner).all((2, 3)) if len(corner) else np.zeros((0, 1), bool)

@@ -7,7 +7,7 @@ import numpy as np
 from vision.base.errors import InputError
 from vision.base.types import CarMarkers, FloatArray, FloorLayout, IntArray
 from vision.camera.model import project
-from vision.markers.detection import cell_pattern, other_dictionaries
+from vision.markers.detection import cell_pattern, dictionaries_in
 from vision.tracking.follow import Follower
 from vision.tracking.solve import Solved
 
@@ -113,7 +113,7 @@ def _nothing_seen(path: Path, floor: FloorLayout, car: CarMarkers) -> InputError
     with FrameReader(path, threads=1) as reader:
         for frame in reader:
             if frame.index in (0, 20, 60):
-                for name, ids in other_dictionaries(frame.grey, but_not=set())[:3]:
+                for name, ids in dictionaries_in(frame.grey)[:3]:
                     votes.setdefault(name, set()).update(ids)
             if frame.index >= 60:
                 break

@@ -43,7 +43,6 @@ def learn_layout(
     camera: Camera | None = None,
     size: tuple[int, int] | None = None,
     progress: Callable[[float], None] | None = None,
-    stop: Callable[[], bool] | None = None,
 ) -> LearnedLayout:
     """Find where hand-laid sheets lie, from a clip taken around them or from corners measured before.
 
@@ -54,7 +53,7 @@ def learn_layout(
     Source of method: bundle adjustment (Triggs and others 2000), one plane.
     """
     if isinstance(source, (str, Path)):
-        seen, size = _seen(Path(source), floor, progress, stop)
+        seen, size = _seen(Path(source), floor, progress)
     else:
         seen = np.asarray(source, dtype=float)
     if camera is None and size is None:
@@ -118,16 +117,14 @@ def _marker(marker: Marker, corner: FloatArray) -> Marker:
 
 
 def _seen(
-    path: Path, floor: FloorLayout, progress: Callable[[float], None] | None, stop: Callable[[], bool] | None
+    path: Path, floor: FloorLayout, progress: Callable[[float], None] | None
 ) -> tuple[FloatArray, tuple[int, int]]:
-    follower = Follower(floor, CarMarkers(dictionary=floor.dictionary, markers=(), height=0.0), still=False)
+    follower = Follower(floor, CarMarkers(dictionary=floor.dictionary, markers=(), height=0.0), camera_moves=True)
     with FrameReader(path) as reader:
         for frame in reader:
             follower.follow(frame)
             if progress is not None and reader.report.promised > 0:
                 progress(min(1.0, frame.time / reader.report.promised))
-            if stop is not None and stop():
-                break
         size = reader.report.size
     return follower.sightings.column("corner").astype(float), size
 

@@ -112,9 +112,12 @@ class Fits:
 
 
 class Follower:
-    """Follows the markers of one clip; give it frames in order, then take `sightings`."""
+    """Follows the markers of one clip; give it frames in order, then take `sightings`.
 
-    def __init__(self, floor: FloorLayout, car: CarMarkers, *, still: bool | None) -> None:
+    camera_moves: known to move from the start; otherwise the floor markers tell.
+    """
+
+    def __init__(self, floor: FloorLayout, car: CarMarkers, *, camera_moves: bool = False) -> None:
         self.markers: tuple[Marker, ...] = (*floor.markers, *car.markers)
         names = [floor.dictionary] * len(floor.markers) + [car.dictionary] * len(car.markers)
         self._patterns = [cell_pattern(n, m.id) for n, m in zip(names, self.markers, strict=True)]
@@ -136,10 +139,9 @@ class Follower:
         self._waiting: list[Frame] = []
         self._together = 1
         self._before: GreyImage | None = None
-        self._still = still
         self._reference = np.full((count, 4, 2), np.nan)
         self._surveyed = 0
-        self.camera_moved = still is False
+        self.camera_moved = camera_moves
         self._light = linear_light()
         self._typical = np.zeros(len(self.markers))
 
@@ -406,7 +408,7 @@ class Follower:
 
         From then on all are measured in every frame.
         """
-        if self.camera_moved or self._still is True:
+        if self.camera_moved:
             self._surveyed += 1
             return False
         seen = corner[self.floor.rows]

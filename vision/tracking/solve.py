@@ -88,18 +88,16 @@ class Solved:
 
 
 def solve(
-    time: FloatArray,
     corner: FloatArray,
     floor: FloorLayout,
     car: CarMarkers,
     camera: Camera | None,
     size: tuple[int, int],
-    moving: bool | None,
 ) -> Solved:
     """All poses of a pass. corner: (n, m, 4, 2) px, floor markers first."""
     count = len(floor.markers)
     on_floor = corner[:, :count]
-    moves = is_moving(on_floor) if moving is None else moving
+    moves = is_moving(on_floor)
     fit = fit_clip_floor(on_floor, floor, camera if camera is not None else guess_camera(size), moves=moves)
     if not np.isfinite(fit.covariance).all():
         raise VisionError(

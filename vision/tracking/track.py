@@ -30,26 +30,22 @@ def track_clip(
     car: CarMarkers,
     camera: Camera | None = None,
     progress: Progress | None = None,
-    moving_camera: bool | None = None,
     readout: float | None = None,
     watch: Callable[[Frame], None] | None = None,
     threads: int = max(1, min(2, os.cpu_count() or 1)),
-    stop: Callable[[], bool] | None = None,
 ) -> ClipTrack:
     """Timed floor poses of the car in every frame that can be vouched for.
 
     path: a video file.  floor, car: the cards.  camera: a calibration for this resolution (or one of the same
     shape), or None: focal length and k1 are then estimated from the floor markers at a stated cost.
-    moving_camera: None tests whether the camera stood still; True or False says so.
     readout: s that the camera takes to read a picture from its first row to its last, None when not known.
     watch: is given every frame, too (`vision.tracking.finger` looks for its marker there).
-    threads: 2 decodes on a thread of its own.  progress: called with 0..1.  stop: asked in every frame;
-    when it answers True the frames so far are used.
+    threads: 2 decodes on a thread of its own.  progress: called with 0..1.
     Raises InputError (the clip or the cards cannot be used), VisionError (nothing left to measure).
     """
     path = Path(path)
     check_cards(floor, car)
-    follower = Follower(floor, car, still=None if moving_camera is None else not moving_camera)
+    follower = Follower(floor, car)
     with FrameReader(path, threads=threads) as reader:
         for frame in reader:
             follower.follow(frame)
@@ -57,15 +53,11 @@ def track_clip(
                 watch(frame)
             if progress is not None and reader.report.promised > 0 and frame.index % 8 == 0:
                 progress(min(0.97, frame.time / reader.report.promised))
-            if stop is not None and stop():
-                break
         report = reader.report
     fitting = _fitting_camera(camera, report.size)
     sightings = follower.sightings
     check_sightings(path, follower, floor, car)
-    track, solved = track_sightings(
-        sightings, floor=floor, car=car, camera=fitting, size=report.size, moving_camera=moving_camera
-    )
+    track, solved = track_sightings(sightings, floor=floor, car=car, camera=fitting, size=report.size)
     shutter = shutter_of(track, car, readout=readout, interval=report.usual_gap, sideways=report.rotation % 180 == 90)
     track = with_shutter_covariance(track, shutter)
     left_out = dict(track.left_out)
@@ -91,7 +83,6 @@ def track_sightings(
     car: CarMarkers,
     camera: Camera | None,
     size: tuple[int, int],
-    moving_camera: bool | None = None,
 ) -> tuple[ClipTrack, Solved]:
     """Everything after the corners were measured: poses, their doubt, and which frames count.
 
@@ -99,7 +90,7 @@ def track_sightings(
     Raises as `track_clip`.
     """
     time = sightings.column("time")
-    solved = solve(time, sightings.column("corner"), floor, car, camera, size, moving_camera)
+    solved = solve(sightings.column("corner"), floor, car, camera, size)
     blur = blur_of(time, solved, sightings.column("spread"), len(floor.markers))
     kept, left_out = vouch(time, solved, sightings, blur, len(floor.markers))
     if not len(kept):

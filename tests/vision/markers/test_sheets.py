@@ -15,7 +15,7 @@ from tests.vision.markers.second_detector import DETECTOR
 from vision.base.errors import InputError, VisionError
 from vision.base.types import FloatArray, FloorLayout, Marker
 from vision.markers.layouts import PAPERS_M, default_car, default_floor, finger_square
-from vision.markers.sheets import bar_scale, board_sheet, finger_sheet, marker_sheets
+from vision.markers.sheets import board_sheet, finger_sheet, marker_sheets
 
 MM_PER_PX = 25.4 / 300
 FLOOR, CAR = default_floor(), default_car(0.26)
@@ -227,10 +227,3 @@ def test_markers_without_a_sheet_have_a_page_each(tmp_path: Path) -> None:
     for path, number in zip(paths[1:3], (1, 2), strict=True):
         tags = tags_of(cv2.imread(str(path), cv2.IMREAD_GRAYSCALE))  # type: ignore[arg-type]
         assert [t.tag_id for t in tags] == [number]
-
-
-def test_bar_scale() -> None:
-    assert bar_scale(0.0985) == pytest.approx(0.985)
-    for silly in (98.5, 0.05, float("nan")):
-        with pytest.raises(InputError):
-            bar_scale(silly)

@@ -48,7 +48,7 @@ def picture(turn: float, *, seed: int, hidden: bool = False) -> np.ndarray:
 
 def followed(pictures: list[np.ndarray], *, one_by_one: bool = False) -> np.ndarray:
     """Corners (n, 8, 4, 2) of a clip of these pictures."""
-    follower = Follower(FLOOR, CAR, still=None)
+    follower = Follower(FLOOR, CAR)
     for k, grey in enumerate(pictures):
         follower.follow(Frame(index=k, time=k / 30, grey=grey, repeated=False))
         if one_by_one:
