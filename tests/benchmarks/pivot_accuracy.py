@@ -40,7 +40,7 @@ from pivot_accuracy_scenes import KINDS, WHEELBASE, Scene, cards, draw_scene, fi
 from analysis.base.errors import AnalysisError
 from analysis.measured.pushes import MeasuredPush, measure_pivot
 from vision.base.errors import VisionError
-from vision.base.types import Camera, ClipTrack
+from vision.base.types import Camera, ClipCards, ClipTrack
 from vision.tracking.sightings import Sightings
 from vision.tracking.track import track_clip, track_sightings
 
@@ -103,7 +103,7 @@ def one_clip(job: tuple[int, str, float, float, int]) -> dict[str, object]:
         camera = None if kind == "lens unknown" else scene.known_camera
         floor, car = cards()
         try:
-            track = track_clip(path, floor=floor, car=car, camera=camera, threads=1)
+            track = track_clip(path, ClipCards(floor=floor, car=car, camera=camera), threads=1)
             push = pushes_of(track)[0]
             estimate = push.estimate
             row["wanders"] = push.path is not None and push.path.wanders
@@ -128,7 +128,7 @@ def right_cards(path: Path, scene: Scene, camera: Camera | None, truth: float) -
     """Pivot error and pose errors (mm, deg rms of all frames) with cards that say where everything really is."""
     floor = replace(scene.floor_true, place_u=1e-6, scale_u=1e-6)
     car = replace(scene.car_true, height_u=1e-6, place_u=1e-6, turn_u=1e-6, scale_u=1e-6)
-    track = track_clip(path, floor=floor, car=car, camera=camera, threads=1)
+    track = track_clip(path, ClipCards(floor=floor, car=car, camera=camera), threads=1)
     true = np.stack([np.interp(track.time, scene.time, column) for column in scene.pose.T], axis=-1)
     away = track.pose - true
     # The wheelbase's middle, not the rear axle: the plate is there, and so is what the pose is worth.
@@ -154,7 +154,7 @@ def simulated_pushes(scene: corners.Scene, corner: np.ndarray) -> tuple[Measured
     seen = np.ones(corner.shape[1], bool)
     for k, row in enumerate(corner):
         sightings.add(index=k, time=k / 30, corner=row, spread=np.ones(len(row)), known=seen, repeated=False)
-    track, _ = track_sightings(sightings, floor=floor, car=car, camera=camera, size=corners.SIZE)
+    track, _ = track_sightings(sightings, ClipCards(floor=floor, car=car, camera=camera), corners.SIZE)
     return measure_pivot(
         track.time, track.pose, track.covariance, track.repeating, wheelbase=corners.WHEELBASE, shared=track.shared
     )

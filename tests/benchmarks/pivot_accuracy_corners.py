@@ -17,7 +17,7 @@ import numpy as np
 
 from analysis.base.errors import AnalysisError
 from analysis.measured.pushes import measure_pivot
-from vision.base.types import Camera, CarMarkers, FloorLayout, Marker
+from vision.base.types import Camera, CarMarkers, ClipCards, FloorLayout, Marker
 from vision.markers.layouts import default_car, default_floor
 from vision.tracking.sightings import Sightings
 from vision.tracking.track import track_sightings
@@ -182,7 +182,7 @@ def measured(scene: Scene, corner: np.ndarray) -> tuple[float, tuple[float, floa
             known=np.ones(len(row), bool),
             repeated=False,
         )
-    track, _ = track_sightings(sightings, floor=floor, car=car, camera=camera, size=SIZE)
+    track, _ = track_sightings(sightings, ClipCards(floor=floor, car=car, camera=camera), SIZE)
     estimate = measure_pivot(
         track.time, track.pose, track.covariance, track.repeating, wheelbase=WHEELBASE, shared=track.shared
     )[0].estimate

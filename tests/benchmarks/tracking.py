@@ -24,7 +24,7 @@ import av
 import cv2
 import numpy as np
 
-from vision.base.types import Camera
+from vision.base.types import Camera, ClipCards
 from vision.floor.geometry import marker_corners
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import looking_at
@@ -132,7 +132,7 @@ def main() -> None:
     parser.add_argument("--track", help=argparse.SUPPRESS)
     choice = parser.parse_args()
     if choice.track:
-        track_clip(choice.track, floor=FLOOR, car=CAR, threads=2)
+        track_clip(choice.track, ClipCards(floor=FLOOR, car=CAR), threads=2)
         # Not ru_maxrss: a child takes over its parent's peak there.
         status = Path("/proc/self/status").read_text()
         print(int(next(line for line in status.splitlines() if line.startswith("VmHWM")).split()[1]) / 1024)
@@ -150,7 +150,7 @@ def main() -> None:
             os.sched_setaffinity(0, cores[:1])
 
             def track(threads: int, path: Path = path, camera: Camera = camera) -> int:
-                return track_clip(path, floor=FLOOR, car=CAR, camera=camera, threads=threads).frames_read
+                return track_clip(path, ClipCards(floor=FLOOR, car=CAR, camera=camera), threads=threads).frames_read
 
             decode(path)
             # Taken in turn, and the best of each: other programs only ever slow a run down.

@@ -103,6 +103,21 @@ class Camera:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ClipCards:
+    """What the cards say of a clip.
+
+    camera: a calibration for this resolution (or one of the same shape), or None: focal length and k1 are then
+    estimated from the floor markers at a stated cost.  readout: s that the camera takes to read a picture from its
+    first row to its last, None when not known.
+    """
+
+    floor: FloorLayout
+    car: CarMarkers
+    camera: Camera | None = None
+    readout: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CameraView:
     """Where the camera stood: camera = rotation @ floor + place.
 

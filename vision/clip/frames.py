@@ -4,6 +4,7 @@ Time is POS_MSEC after each read, not index / rate: phones record with a varying
 thread with a short queue, so a clip of any length takes the same memory.
 """
 
+import os
 import queue
 import struct
 import threading
@@ -21,6 +22,7 @@ UNFILLED = 4_000_000_000  # bytes; a RIFF header promises more only until its wr
 PICTURE_STARTS = (b"\xff\xd8\xff", b"\x89PNG", b"GIF8", b"BM", b"II*\x00", b"MM\x00*")
 CLIP_REMEDY = "Give a video file as the camera wrote it (MP4, MOV, WebM, AVI or MKV)"
 QUEUE = 6
+DECODERS = max(1, min(2, os.cpu_count() or 1))  # threads: 2 decode on a thread of their own
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -171,7 +173,7 @@ class FrameReader:
     Use as a context manager, or call `close`, to stop early.
     """
 
-    def __init__(self, path: Path | str, *, threads: int = 2) -> None:
+    def __init__(self, path: Path | str, *, threads: int = DECODERS) -> None:
         import cv2
 
         self.path = Path(path)

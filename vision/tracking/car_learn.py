@@ -14,13 +14,12 @@ import numpy as np
 from vision.base.errors import InputError
 from vision.base.plane import fit_rigid, fit_similarity, plane_rotation
 from vision.base.robust import fading_weight
-from vision.base.types import BoolArray, Camera, CarMarkers, FloatArray, FloorLayout, Marker
+from vision.base.types import BoolArray, Camera, CarMarkers, ClipCards, FloatArray, FloorLayout, Marker
 from vision.camera.model import floor_point, project
-from vision.clip.frames import FrameReader
 from vision.floor.fit import FloorFit, guess_camera
 from vision.floor.geometry import bent_edge_shift, ink_direction, moved_marker
 from vision.tracking.clip_floor import fit_clip_floor, is_moving
-from vision.tracking.follow import Follower
+from vision.tracking.follow import Follower, follow_clip
 from vision.tracking.gauss_newton import Optics
 from vision.tracking.poses import fit_cameras
 
@@ -53,47 +52,36 @@ class LearnedCar:
     warnings: tuple[str, ...] = ()
 
 
-def learn_car(
-    clip: Path,
-    *,
-    floor: FloorLayout,
-    car: CarMarkers,
-    camera: Camera | None = None,
-    progress: Callable[[float], None] | None = None,
-) -> LearnedCar:
+def learn_car(clip: Path, cards: ClipCards, *, progress: Callable[[float], None] | None = None) -> LearnedCar:
     """Find how the car's markers lie to each other, from a clip of the car turned by hand on the floor sheets.
 
-    car: true ids, sizes and height; places may be rough (the pattern found is laid over them as well as it goes) or
-    all the same (the first marker then stays where it is). All markers lie in one level plane.
+    cards: of the car, true ids, sizes and height; places may be rough (the pattern found is laid over them as well as
+    it goes) or all the same (the first marker then stays where it is). All markers lie in one level plane.
     Raises InputError when the car turned too little, a marker was never seen together with the others, or the
     floor was not seen.
     """
-    follower = Follower(floor, car)
-    with FrameReader(clip) as reader:
-        for frame in reader:
-            follower.follow(frame)
-            if progress is not None and reader.report.promised > 0 and frame.index % 8 == 0:
-                progress(min(1.0, frame.time / reader.report.promised))
-        size = reader.report.size
+    follower = Follower(cards.floor, cards.car)
+    report = follow_clip(follower, clip, progress=progress)
     corner = follower.sightings.column("corner").astype(float)
     seen = np.isfinite(corner).all((2, 3)) if len(corner) else np.zeros((0, 1), bool)
-    count = len(floor.markers)
+    count = len(cards.floor.markers)
     if not len(corner) or seen[:, :count].sum(1).max() < 2:
         raise InputError(
             "the floor markers were not seen",
             where=str(clip),
             remedy="Film the car on the floor sheets, with at least two floor markers in view",
         )
-    return learn_pattern(corner, floor=floor, car=car, camera=camera, size=size)
+    return learn_pattern(corner, cards, report.size)
 
 
-def learn_pattern(
-    corner: FloatArray, *, floor: FloorLayout, car: CarMarkers, camera: Camera | None, size: tuple[int, int]
-) -> LearnedCar:
-    """As `learn_car`, from corners (n, m, 4, 2) px, nan where not seen: floor markers first, then the car's."""
-    count = len(floor.markers)
-    given = camera if camera is not None else guess_camera(size)
-    on_plane, eye_height = _on_plane(corner, count, floor, car.height, given)
+def learn_pattern(corner: FloatArray, cards: ClipCards, size: tuple[int, int]) -> LearnedCar:
+    """As `learn_car`, from corners (n, m, 4, 2) px, nan where not seen: floor markers first, then the car's.
+
+    size: of the picture, px.
+    """
+    car = cards.car
+    given = cards.camera if cards.camera is not None else guess_camera(size)
+    on_plane, eye_height = _on_plane(corner, cards.floor, car.height, given)
     whole: BoolArray = np.asarray(np.isfinite(on_plane).all((2, 3)))
     _check_connected(whole, car)
     frames = np.flatnonzero(whole.sum(1) >= min(2, len(car.markers)))
@@ -106,13 +94,12 @@ def learn_pattern(
             where="markers on the car",
             remedy="Turn the car slowly by hand through at least 90° while filming",
         )
-    return _learned(pattern, pose, seen, whole, car, floor, eye_height, turned)
+    return _learned(pattern, pose, seen, whole, cards, eye_height, turned)
 
 
-def _on_plane(
-    corner: FloatArray, count: int, floor: FloorLayout, height: float, camera: Camera
-) -> tuple[FloatArray, float]:
+def _on_plane(corner: FloatArray, floor: FloorLayout, height: float, camera: Camera) -> tuple[FloatArray, float]:
     """Car corners (n, m, 4, 2) m on their level plane, and the camera's height above the floor, m."""
+    count = len(floor.markers)
     on_floor, on_car = corner[:, :count], corner[:, count:]
     n = len(corner)
     moves = is_moving(on_floor)
@@ -198,11 +185,11 @@ def _learned(
     pose: FloatArray,
     seen: FloatArray,
     whole: BoolArray,
-    car: CarMarkers,
-    floor: FloorLayout,
+    cards: ClipCards,
     eye_height: float,
     turned: float,
 ) -> LearnedCar:
+    floor, car = cards.floor, cards.car
     back = _in_pattern(seen, pose)
     squares = np.array([_square(quad, marker.size) for quad, marker in zip(pattern, car.markers, strict=True)])
     place_u, turn_u = np.zeros(len(squares)), np.zeros(len(squares))

@@ -10,10 +10,9 @@ from vision.base.errors import InputError, VisionError
 from vision.base.plane import fit_rigid, moved
 from vision.base.types import BoolArray, Camera, CarMarkers, FloatArray, FloorLayout, Marker
 from vision.camera.model import floor_point, intrinsics_of, undistort
-from vision.clip.frames import FrameReader
 from vision.floor.fit import FloorFit, fit_floor, guess_camera, sheet_numbers
 from vision.floor.geometry import first_camera_pose, marker_corners
-from vision.tracking.follow import Follower
+from vision.tracking.follow import Follower, follow_clip
 
 FAR = (2.0, 2.0, 3.0)  # m, m, rad: an unknown place
 FIXED = 1e-7  # the first sheet defines the floor axes
@@ -53,7 +52,10 @@ def learn_layout(
     Source of method: bundle adjustment (Triggs and others 2000), one plane.
     """
     if isinstance(source, (str, Path)):
-        seen, size = _seen(Path(source), floor, progress)
+        nothing = CarMarkers(dictionary=floor.dictionary, markers=(), height=0.0)
+        follower = Follower(floor, nothing, camera_moves=True)
+        size = follow_clip(follower, Path(source), progress=progress).size
+        seen = follower.sightings.column("corner").astype(float)
     else:
         seen = np.asarray(source, dtype=float)
     if camera is None and size is None:
@@ -114,19 +116,6 @@ def _marker(marker: Marker, corner: FloatArray) -> Marker:
     x, y = corner.mean(0)
     top = 0.5 * (corner[0] + corner[1]) - corner.mean(0)
     return replace(marker, x=float(x), y=float(y), turn=float(np.arctan2(-top[0], top[1])))
-
-
-def _seen(
-    path: Path, floor: FloorLayout, progress: Callable[[float], None] | None
-) -> tuple[FloatArray, tuple[int, int]]:
-    follower = Follower(floor, CarMarkers(dictionary=floor.dictionary, markers=(), height=0.0), camera_moves=True)
-    with FrameReader(path) as reader:
-        for frame in reader:
-            follower.follow(frame)
-            if progress is not None and reader.report.promised > 0:
-                progress(min(1.0, frame.time / reader.report.promised))
-        size = reader.report.size
-    return follower.sightings.column("corner").astype(float), size
 
 
 def _choose(seen: FloatArray) -> FloatArray:

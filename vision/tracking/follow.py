@@ -7,14 +7,15 @@ marker is searched in a region, and in the whole picture only when the region is
 prediction: a corner is an edge fit or nan.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import numpy as np
 
 from vision.base.plane import fit_similarity
 from vision.base.types import BoolArray, CarMarkers, FloatArray, FloorLayout, GreyImage, IntArray, Marker
-from vision.clip.frames import Frame
+from vision.clip.frames import DECODERS, ClipReport, Frame, FrameReader
 from vision.markers.detection import Detector, Found, cell_pattern
 from vision.markers.edges import IDENTIFIED, SETTLED, fit_corners, linear_light
 from vision.tracking.image_motion import (
@@ -423,6 +424,28 @@ class Follower:
             if again.sum() >= 2 and np.linalg.norm(np.median(away, axis=0)) > 0.5:
                 self.camera_moved = True
         return self.camera_moved
+
+
+def follow_clip(
+    follower: Follower,
+    path: Path,
+    *,
+    watch: Callable[[Frame], None] | None = None,
+    progress: Callable[[float], None] | None = None,
+    threads: int = DECODERS,
+) -> ClipReport:
+    """Give the follower every frame of a clip; what the reader says of the clip.
+
+    watch: is given every frame, too.  progress: called with 0..1, the share of the clip.  threads: of the decoder.
+    """
+    with FrameReader(path, threads=threads) as reader:
+        for frame in reader:
+            follower.follow(frame)
+            if watch is not None:
+                watch(frame)
+            if progress is not None and reader.report.promised > 0 and frame.index % 8 == 0:
+                progress(min(1.0, frame.time / reader.report.promised))
+        return reader.report
 
 
 def _until(which: BoolArray) -> int:

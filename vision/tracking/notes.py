@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.base.types import Camera, CarMarkers, ClipTrack, FloatArray, FloorLayout
+from vision.base.types import Camera, CarMarkers, ClipCards, ClipTrack, FloatArray, FloorLayout
 from vision.clip.frames import ClipReport
 from vision.tracking.solve import CARD_CAUSES, Solved
 
@@ -20,22 +20,13 @@ class Words:
     warnings: list[str]
 
 
-def describe(
-    track: ClipTrack,
-    solved: Solved,
-    report: ClipReport,
-    left_out: dict[str, int],
-    camera: Camera | None,
-    floor: FloorLayout,
-    car: CarMarkers,
-    spread: FloatArray,
-) -> Words:
-    """Notes and warnings about a track, for people."""
+def describe(track: ClipTrack, solved: Solved, report: ClipReport, cards: ClipCards, spread: FloatArray) -> Words:
+    """Notes and warnings about a track, for people. spread: (n, m) px², of every marker in every frame read."""
     words = Words(notes=[], warnings=[])
-    _frames(words, track, report, left_out)
+    _frames(words, track, report)
     _time(words, report)
-    _camera(words, track, solved, camera)
-    _markers(words, track, solved, floor, car)
+    _camera(words, track, solved, cards.camera)
+    _markers(words, track, solved, cards.floor, cards.car)
     _motion(words, track, solved)
     wide = spread[np.isfinite(spread)]
     width = float(np.sqrt(np.median(wide) / 2)) if len(wide) else 0.0
@@ -46,10 +37,10 @@ def describe(
     return words
 
 
-def _frames(words: Words, track: ClipTrack, report: ClipReport, left_out: dict[str, int]) -> None:
+def _frames(words: Words, track: ClipTrack, report: ClipReport) -> None:
     kept = len(track.time)
     words.notes.append(f"{kept} of {report.frames} frames can be vouched for.")
-    for why, count in sorted(left_out.items(), key=lambda item: -item[1]):
+    for why, count in sorted(track.left_out.items(), key=lambda item: -item[1]):
         words.notes.append(f"Left out {count}: {why}.")
     if kept > 1 and report.usual_gap > 0:
         gaps = np.diff(track.time)
@@ -146,7 +137,7 @@ def _markers(words: Words, track: ClipTrack, solved: Solved, floor: FloorLayout,
             )
     per_px = float(np.median(solved.m_per_px))
     for index, marker in enumerate(car.markers):
-        off = 1000 * per_px * float(np.hypot(*solved.marker_rest[index]))
+        off = 1000 * per_px * float(np.hypot(*solved.marker_residual[index]))
         if solved.marker_weight[index] < 0.3 and off > 0.4:
             words.warnings.append(
                 f"Car marker {marker.id} sits about {off:.1f} mm from its place on the card (bent, moved, or "

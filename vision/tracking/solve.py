@@ -1,14 +1,13 @@
 """From sightings to poses: was the camera still, where is it, where is the car, and how unsure is all that."""
 
 import warnings
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from vision.base.chunks import frames_together
 from vision.base.errors import VisionError
-from vision.base.types import Camera, CarMarkers, FloatArray, FloorLayout
+from vision.base.types import CarMarkers, ClipCards, FloatArray, FloorLayout
 from vision.floor.fit import FloorFit, guess_camera
 from vision.floor.geometry import marker_corners
 from vision.tracking.clip_floor import fit_clip_floor, is_moving, median_seen, temporal_noise
@@ -26,7 +25,7 @@ INK_FRAMES = 80  # frames behind the difference of the car's ink shift from the 
 class _Part:
     """What is kept of one chunk of n frames; see Solved. What the poses were worked out with goes with the chunk.
 
-    shared: (k, n, 3) of all causes.  rest: (n, m, 2) mean residual of each car marker, weight: (n, m) mean weight.
+    shared: (k, n, 3) of all causes.  residual: (n, m, 2) px, mean of each car marker, weight: (n, m) mean weight.
     extra_ink: (n,) px.
     """
 
@@ -41,7 +40,7 @@ class _Part:
     rise: FloatArray
     extra_ink: FloatArray
     marker_mean: FloatArray
-    rest: FloatArray
+    residual: FloatArray
     weight: FloatArray
     shared: FloatArray
     names: tuple[str, ...]
@@ -58,7 +57,7 @@ class Solved:
     fit: of the floor.  moving: whether the camera was taken as moving.  used: (n,) car corners behind a pose.
     noise: (n,) px, residual scale of each frame.  corner_noise: px, usual frame-to-frame noise of one corner.
     rotation (k, 3, 3), place (k, 3): camera_from_floor, k = n when moving and 1 otherwise.
-    unit: (n, 3, 3) covariance for 1 px of corner noise.  by_marker: (n, 3, m, 2).  marker_rest: (m, 2) px, usual
+    unit: (n, 3, 3) covariance for 1 px of corner noise.  by_marker: (n, 3, m, 2).  marker_residual: (m, 2) px, usual
     residual of each car marker over the frames; marker_mean: (n, m, 2) px frame by frame.  m_per_px: (n,).
     floor_used: (n,).  car_ink: px, ink shift of the car's markers (smaller markers leave less room for their edges).
     """
@@ -73,7 +72,7 @@ class Solved:
     used: FloatArray
     floor_used: FloatArray
     corner_noise: float
-    marker_rest: FloatArray
+    marker_residual: FloatArray
     marker_weight: FloatArray
     repeating_gain: FloatArray
     marker_mean: FloatArray
@@ -87,18 +86,12 @@ class Solved:
     camera_part: FloatArray
 
 
-def solve(
-    corner: FloatArray,
-    floor: FloorLayout,
-    car: CarMarkers,
-    camera: Camera | None,
-    size: tuple[int, int],
-) -> Solved:
-    """All poses of a pass. corner: (n, m, 4, 2) px, floor markers first."""
-    count = len(floor.markers)
-    on_floor = corner[:, :count]
+def solve(corner: FloatArray, cards: ClipCards, size: tuple[int, int]) -> Solved:
+    """All poses of a pass. corner: (n, m, 4, 2) px, floor markers first.  size: of the picture, px."""
+    on_floor = corner[:, : len(cards.floor.markers)]
     moves = is_moving(on_floor)
-    fit = fit_clip_floor(on_floor, floor, camera if camera is not None else guess_camera(size), moves=moves)
+    given = cards.camera if cards.camera is not None else guess_camera(size)
+    fit = fit_clip_floor(on_floor, cards.floor, given, moves=moves)
     if not np.isfinite(fit.covariance).all():
         raise VisionError(
             "the floor markers do not fix the camera's place",
@@ -106,84 +99,81 @@ def solve(
             remedy="Lay the floor markers farther apart, around the car, and keep them in the picture",
         )
     noise = temporal_noise(on_floor) if not moves else fit.noise
-    ink = _car_ink(corner, count, floor, car, fit, moves, max(noise, LEAST_RESIDUAL))
-    parts = list(_chunks(corner, count, floor, car, fit, moves, max(noise, LEAST_RESIDUAL), ink))
-    return _joined(parts, fit, moves, noise, car, ink)
+    bench = _Bench(floor=cards.floor, car=cards.car, fit=fit, moves=moves, noise=max(noise, LEAST_RESIDUAL))
+    ink = _car_ink(corner, bench)
+    return _joined([_part(corner[frames], bench, ink) for frames in frames_together(len(corner))], bench, noise, ink)
 
 
-def _car_ink(
-    corner: FloatArray,
-    count: int,
-    floor: FloorLayout,
-    car: CarMarkers,
-    fit: FloorFit,
-    moves: bool,
-    noise: float,
-) -> float:
-    """Ink shift of the car's markers, px: what a sample of frames says, with the floor's as a prior."""
-    whole = np.flatnonzero(np.isfinite(corner[:, count:]).all((2, 3)).sum(1) >= 2)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Bench:
+    """What all frames share. fit: of the floor.  moves: whether the camera did.  noise: px, the least residual that
+    counts as usual."""
+
+    floor: FloorLayout
+    car: CarMarkers
+    fit: FloorFit
+    moves: bool
+    noise: float
+
+    def optics(self, ink: float) -> Optics:
+        """How the camera shows markers with this ink shift, px."""
+        return Optics(intrinsics=self.fit.intrinsics, basis=self.fit.basis, ink=ink, least_residual=self.noise)
+
+
+def _car_ink(corner: FloatArray, bench: _Bench) -> float:
+    """Ink shift of the car's markers, px: what a sample of the frames (n, m, 4, 2) px says, with the floor's as a
+    prior."""
+    on_car = corner[:, len(bench.floor.markers) :]
+    whole = np.flatnonzero(np.isfinite(on_car).all((2, 3)).sum(1) >= 2)
     if not len(whole):
-        return fit.ink
+        return bench.fit.ink
     picked = corner[whole[np.linspace(0, len(whole) - 1, min(INK_FRAMES, len(whole))).astype(int)]]
-    (cars,) = _chunks(picked, count, floor, car, fit, moves, noise, fit.ink)
+    cars = _part(picked, bench, bench.fit.ink)
     usable = cars.used >= LEAST_CORNERS
     if not usable.any():
-        return fit.ink
-    return fit.ink + float(np.clip(np.median(cars.extra_ink[usable]), -0.3, 0.3))
+        return bench.fit.ink
+    return bench.fit.ink + float(np.clip(np.median(cars.extra_ink[usable]), -0.3, 0.3))
 
 
-def _chunks(
-    corner: FloatArray,
-    count: int,
-    floor: FloorLayout,
-    car: CarMarkers,
-    fit: FloorFit,
-    moves: bool,
-    noise: float,
-    ink: float,
-) -> Iterator[_Part]:
-    place = marker_corners(car.markers)
-    for frames in frames_together(len(corner)):
-        part = corner[frames].astype(float)
-        if moves:
-            optics = Optics(intrinsics=fit.intrinsics, basis=fit.basis, ink=fit.ink, least_residual=noise)
-            views = fit_cameras(part[:, :count], fit.corner_place, optics, fit.sheet_of)
-            rotation, origin, used = views.rotation, views.place, views.used
-            by_floor, spread = views.by_shared, _frame_spread(views)
-        else:
-            rotation, origin = fit.rotation, fit.place
-            used = np.full(len(part), np.inf)
-            by_floor, spread = np.zeros((len(part), 6, 0)), np.zeros((len(part), 6, 6))
-        optics = Optics(intrinsics=fit.intrinsics, basis=fit.basis, ink=ink, least_residual=noise)
-        cars = fit_cars(part[:, count:], place, car.height, (rotation, origin), optics)
-        shared, names = _shared(cars, fit, moves, by_floor, floor, car, np.broadcast_to(origin, (len(part), 3)))
-        per_frame = cars.by_camera @ spread @ np.swapaxes(cars.by_camera, 1, 2)
-        distance = np.abs(np.linalg.norm(np.broadcast_to(origin, (len(part), 3)), axis=-1))
-        counted = np.where(cars.weight[..., None] > 0, cars.residual, np.nan)
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", RuntimeWarning)  # a marker not seen has no residual
-            mean = np.nanmean(np.where(cars.weight[..., None] > 0.3, cars.residual, np.nan), axis=2)
-        yield _Part(
-            pose=cars.pose,
-            unit=cars.covariance,
-            noise=cars.noise,
-            used=cars.used,
-            floor_used=used,
-            repeating_gain=cars.by_marker,
-            lean=cars.lean,
-            lean_u=cars.lean_u,
-            rise=cars.rise,
-            extra_ink=cars.extra_ink,
-            marker_mean=mean,
-            rest=counted.mean(2),
-            weight=np.where(cars.weight > 0, cars.weight, np.nan).mean(2),
-            shared=shared,
-            names=names,
-            camera_part=per_frame,
-            m_per_px=distance / fit.intrinsics[0],
-            rotation=rotation,
-            place=origin,
-        )
+def _part(corner: FloatArray, bench: _Bench, ink: float) -> _Part:
+    """The poses of some frames. corner: (n, m, 4, 2) px, floor markers first.  ink: px, of the car's markers."""
+    corner = corner.astype(float)
+    n, count, fit, car = len(corner), len(bench.floor.markers), bench.fit, bench.car
+    if bench.moves:
+        views = fit_cameras(corner[:, :count], fit.corner_place, bench.optics(fit.ink), fit.sheet_of)
+        rotation, origin, used = views.rotation, views.place, views.used
+        by_floor, spread = views.by_shared, _frame_spread(views)
+    else:
+        rotation, origin, used = fit.rotation, fit.place, np.full(n, np.inf)
+        by_floor, spread = np.zeros((n, 6, 0)), np.zeros((n, 6, 6))
+    cars = fit_cars(corner[:, count:], marker_corners(car.markers), car.height, (rotation, origin), bench.optics(ink))
+    every_origin = np.broadcast_to(origin, (n, 3))
+    shared, names = _shared(cars, bench, by_floor, every_origin)
+    counted = np.where(cars.weight[..., None] > 0, cars.residual, np.nan)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # a marker not seen has no residual
+        mean = np.nanmean(np.where(cars.weight[..., None] > 0.3, cars.residual, np.nan), axis=2)
+    return _Part(
+        pose=cars.pose,
+        unit=cars.covariance,
+        noise=cars.noise,
+        used=cars.used,
+        floor_used=used,
+        repeating_gain=cars.by_marker,
+        lean=cars.lean,
+        lean_u=cars.lean_u,
+        rise=cars.rise,
+        extra_ink=cars.extra_ink,
+        marker_mean=mean,
+        residual=counted.mean(2),
+        weight=np.where(cars.weight > 0, cars.weight, np.nan).mean(2),
+        shared=shared,
+        names=names,
+        camera_part=cars.by_camera @ spread @ np.swapaxes(cars.by_camera, 1, 2),
+        m_per_px=np.abs(np.linalg.norm(every_origin, axis=-1)) / fit.intrinsics[0],
+        rotation=rotation,
+        place=origin,
+    )
 
 
 def _frame_spread(views: CameraPoses) -> FloatArray:
@@ -194,16 +184,14 @@ def _frame_spread(views: CameraPoses) -> FloatArray:
 
 
 def _shared(
-    cars: CarPoses,
-    fit: FloorFit,
-    moves: bool,
-    by_floor: FloatArray,
-    floor: FloorLayout,
-    car: CarMarkers,
-    origin: FloatArray,
+    cars: CarPoses, bench: _Bench, by_floor: FloatArray, origin: FloatArray
 ) -> tuple[FloatArray, tuple[str, ...]]:
-    """(k, n, 3) pose change for one standard uncertainty of each shared cause."""
-    n = len(cars.pose)
+    """(k, n, 3) pose change for one standard uncertainty of each shared cause, and the (k,) causes in words.
+
+    by_floor: (n, 6, s) change of a moving camera's pose per unit of what the floor fit shares.  origin: (n, 3) m, the
+    floor's origin in camera axes.
+    """
+    n, fit, car = len(cars.pose), bench.fit, bench.car
     c, s, zero = np.cos(cars.pose[:, 2]), np.sin(cars.pose[:, 2]), np.zeros(n)
     along = np.stack([c, s, zero], axis=-1)
     across = np.stack([-s, c, zero], axis=-1)
@@ -217,14 +205,14 @@ def _shared(
         "place of the plate along the car": along * car.place_u,
         "place of the plate across the car": across * car.place_u,
         "turn of the plate on the car": turn * car.turn_u,
-        "print scale of the floor sheets": (cars.by_camera @ scaled)[..., 0] * floor.scale_u,
+        "print scale of the floor sheets": (cars.by_camera @ scaled)[..., 0] * bench.floor.scale_u,
     }
     lens = fit.basis.shape[1]
     head = fit.shared_count
     direct = np.zeros((n, 3, head))
     direct[..., :lens] = cars.by_lens
     direct[..., lens] = cars.by_ink
-    if moves:
+    if bench.moves:
         gain = direct + cars.by_camera @ by_floor
         covariance = fit.covariance[:head, :head]
     else:
@@ -239,14 +227,7 @@ def _shared(
     )
 
 
-def _joined(
-    parts: list[_Part],
-    fit: FloorFit,
-    moves: bool,
-    noise: float,
-    car: CarMarkers,
-    ink: float,
-) -> Solved:
+def _joined(parts: list[_Part], bench: _Bench, noise: float, ink: float) -> Solved:
     def all_of(name: str) -> FloatArray:
         return np.concatenate([getattr(part, name) for part in parts])
 
@@ -254,17 +235,17 @@ def _joined(
     good = all_of("used") >= LEAST_CORNERS
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)  # a marker never seen has no residual
-        marker_rest = median_seen(all_of("rest")[good]) if good.any() else np.zeros((len(car.markers), 2))
+        marker_residual = median_seen(all_of("residual")[good]) if good.any() else np.zeros((len(bench.car.markers), 2))
         marker_weight = np.nanmedian(all_of("weight")[good], axis=0)
-    views = parts if moves else parts[:1]
+    views = parts if bench.moves else parts[:1]
     return Solved(
-        fit=fit,
-        moving=moves,
+        fit=bench.fit,
+        moving=bench.moves,
         rotation=np.concatenate([part.rotation for part in views]),
         place=np.concatenate([part.place for part in views]),
         corner_noise=noise,
         car_ink=ink,
-        marker_rest=np.nan_to_num(marker_rest),
+        marker_residual=np.nan_to_num(marker_residual),
         marker_weight=np.nan_to_num(marker_weight, nan=1.0),
         shared=shared,
         shared_names=names,

@@ -1,6 +1,5 @@
 """From a clip to timed poses of the car on the floor: the one entry point of the seeing side."""
 
-import os
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -8,99 +7,74 @@ from pathlib import Path
 import numpy as np
 
 from vision.base.errors import InputError, VisionError
-from vision.base.types import Camera, CameraView, CarMarkers, ClipTrack, FloatArray, FloorLayout, IntArray
+from vision.base.types import Camera, CameraView, ClipCards, ClipTrack, FloatArray, IntArray
 from vision.camera.model import camera_of, intrinsics_of, scaled_to
 from vision.camera.rolling_shutter import shutter_of, shutter_words, with_shutter_covariance
-from vision.clip.frames import Frame, FrameReader
+from vision.clip.frames import DECODERS, Frame
 from vision.tracking.checks import check_cards, check_scale, check_sightings
-from vision.tracking.follow import Follower
+from vision.tracking.follow import Follower, follow_clip
 from vision.tracking.noise import blur_part, frame_noise, repeating_part
 from vision.tracking.notes import describe
 from vision.tracking.sightings import Sightings
 from vision.tracking.solve import LEAST_CORNERS, Solved, solve
 from vision.tracking.vouch import blur_of, vouch
 
-Progress = Callable[[float], None]
-
 
 def track_clip(
     path: Path | str,
+    cards: ClipCards,
     *,
-    floor: FloorLayout,
-    car: CarMarkers,
-    camera: Camera | None = None,
-    progress: Progress | None = None,
-    readout: float | None = None,
+    progress: Callable[[float], None] | None = None,
     watch: Callable[[Frame], None] | None = None,
-    threads: int = max(1, min(2, os.cpu_count() or 1)),
+    threads: int = DECODERS,
 ) -> ClipTrack:
     """Timed floor poses of the car in every frame that can be vouched for.
 
-    path: a video file.  floor, car: the cards.  camera: a calibration for this resolution (or one of the same
-    shape), or None: focal length and k1 are then estimated from the floor markers at a stated cost.
-    readout: s that the camera takes to read a picture from its first row to its last, None when not known.
-    watch: is given every frame, too (`vision.tracking.finger` looks for its marker there).
-    threads: 2 decodes on a thread of its own.  progress: called with 0..1.
+    path: a video file.  progress: called with 0..1.  watch: is given every frame, too (`vision.tracking.finger` looks
+    for its marker there).  threads: 2 decodes on a thread of its own.
     Raises InputError (the clip or the cards cannot be used), VisionError (nothing left to measure).
     """
     path = Path(path)
-    check_cards(floor, car)
-    follower = Follower(floor, car)
-    with FrameReader(path, threads=threads) as reader:
-        for frame in reader:
-            follower.follow(frame)
-            if watch is not None:
-                watch(frame)
-            if progress is not None and reader.report.promised > 0 and frame.index % 8 == 0:
-                progress(min(0.97, frame.time / reader.report.promised))
-        report = reader.report
-    fitting = _fitting_camera(camera, report.size)
+    check_cards(cards.floor, cards.car)
+    follower = Follower(cards.floor, cards.car)
+    told = None if progress is None else lambda share: progress(min(0.97, share))
+    report = follow_clip(follower, path, watch=watch, progress=told, threads=threads)
+    cards = replace(cards, camera=_fitting_camera(cards.camera, report.size))
     sightings = follower.sightings
-    check_sightings(path, follower, floor, car)
-    track, solved = track_sightings(sightings, floor=floor, car=car, camera=fitting, size=report.size)
-    shutter = shutter_of(track, car, readout=readout, interval=report.usual_gap, sideways=report.rotation % 180 == 90)
+    check_sightings(path, follower, cards.floor, cards.car)
+    track, solved = track_sightings(sightings, cards, report.size)
+    shutter = shutter_of(
+        track, cards.car, readout=cards.readout, interval=report.usual_gap, sideways=report.rotation % 180 == 90
+    )
     track = with_shutter_covariance(track, shutter)
     left_out = dict(track.left_out)
     if report.backwards:
         left_out["time stamp did not advance"] = report.backwards
-    words = describe(track, solved, report, left_out, fitting, floor, car, sightings.column("spread"))
+    track = replace(track, frames_read=report.frames, frames_left_out=sum(left_out.values()), left_out=left_out)
+    words = describe(track, solved, report, cards, sightings.column("spread"))
     if progress is not None:
         progress(1.0)
-    return replace(
-        track,
-        notes=(*words.notes, *shutter_words(shutter)),
-        warnings=(*track.warnings, *words.warnings),
-        frames_read=report.frames,
-        frames_left_out=sum(left_out.values()),
-        left_out=left_out,
-    )
+    return replace(track, notes=(*words.notes, *shutter_words(shutter)), warnings=(*track.warnings, *words.warnings))
 
 
-def track_sightings(
-    sightings: Sightings,
-    *,
-    floor: FloorLayout,
-    car: CarMarkers,
-    camera: Camera | None,
-    size: tuple[int, int],
-) -> tuple[ClipTrack, Solved]:
-    """Everything after the corners were measured: poses, their doubt, and which frames count.
+def track_sightings(sightings: Sightings, cards: ClipCards, size: tuple[int, int]) -> tuple[ClipTrack, Solved]:
+    """Everything after the corners were measured: poses, their uncertainty, and which frames count.
 
-    sightings: corners of floor.markers then car.markers in every frame.  size: of the picture, px.
+    sightings: corners of the floor's and then the car's markers in every frame.  size: of the picture, px.
     Raises as `track_clip`.
     """
-    time = sightings.column("time")
-    solved = solve(sightings.column("corner"), floor, car, camera, size)
-    blur = blur_of(time, solved, sightings.column("spread"), len(floor.markers))
-    kept, left_out = vouch(time, solved, sightings, blur, len(floor.markers))
+    time, floor_count = sightings.column("time"), len(cards.floor.markers)
+    solved = solve(sightings.column("corner"), cards, size)
+    blur = blur_of(time, solved, sightings.column("spread"), floor_count)
+    kept, left_out = vouch(time, solved, sightings, blur, floor_count)
     if not len(kept):
         raise VisionError(
             "no frame can be vouched for: " + ", ".join(left_out),
             where="clip",
             remedy="Film with more light and from nearer, all markers flat and in view",
         )
-    sizes = check_scale(solved, floor, car, kept)
-    track = _track(time, solved, kept, blur, size, camera)
+    sizes = check_scale(solved, cards.floor, cards.car, kept)
+    track = _track(time, solved, kept, blur, size, cards.camera)
     return replace(track, warnings=tuple(sizes), frames_left_out=sum(left_out.values()), left_out=left_out), solved
 
 

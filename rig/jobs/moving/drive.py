@@ -17,6 +17,7 @@ from rig.cards.read import CardSet
 from rig.jobs.pushing.measure import keep_track, with_true_times
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import keep_cards
+from vision.base.types import ClipCards
 
 WINDOW = 0.15
 """s, over which poses are smoothed: a few frames, short against a drift."""
@@ -72,10 +73,7 @@ def measure_drive(
         clip,
         track_clip(
             clip,
-            floor=floor,
-            car=markers,
-            camera=stored_camera(cards, log),
-            readout=readout(cards.bench),
+            ClipCards(floor=floor, car=markers, camera=stored_camera(cards, log), readout=readout(cards.bench)),
             progress=progress,
         ),
     )

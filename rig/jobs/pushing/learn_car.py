@@ -10,6 +10,7 @@ from rig.cards.read import CardSet
 from rig.jobs.pushing.measure import stored_camera
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import keep_cards
+from vision.base.types import ClipCards
 from vision.tracking.car_learn import LearnedCar, learn_car
 
 
@@ -23,7 +24,7 @@ def learn_car_markers(
     """
     floor = floor_layout(cards.bench)
     plate = car_markers(cards.car, dictionary=floor.dictionary)
-    found = learn_car(clip, floor=floor, car=plate, camera=stored_camera(cards, log), progress=progress)
+    found = learn_car(clip, ClipCards(floor=floor, car=plate, camera=stored_camera(cards, log)), progress=progress)
     scale = cards.car.plate.bar_mm / 100.0
     record = log.record(
         "car markers",

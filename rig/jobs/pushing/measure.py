@@ -19,7 +19,7 @@ from rig.jobs.pushing.finger import contacts_seen, finger_record, seen_path, tra
 from rig.jobs.pushing.shutter import with_shutter
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import estimate_record, keep_cards
-from vision.base.types import Camera, ClipTrack, FloorLayout
+from vision.base.types import Camera, ClipCards, ClipTrack, FloorLayout
 from vision.tracking.finger import FingerPath, FingerWatch
 from vision.tracking.floor_learn import learn_layout
 from vision.tracking.track import track_clip
@@ -65,10 +65,7 @@ def measure_clip(
     watch = None if worn is None else FingerWatch(worn)
     seen = track_clip(
         clip,
-        floor=floor,
-        car=markers,
-        camera=camera,
-        readout=readout(cards.bench),
+        ClipCards(floor=floor, car=markers, camera=camera, readout=readout(cards.bench)),
         watch=None if watch is None else watch.look,
         progress=progress,
     )

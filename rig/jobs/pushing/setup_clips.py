@@ -20,7 +20,7 @@ from rig.jobs.pushing.measure import Measurement, camera_record, stored_camera
 from rig.jobs.pushing.picture import car_picture
 from rig.log.store import BenchLog, Record
 from rig.records.cards_and_pivots import keep_cards
-from vision.base.types import Marker
+from vision.base.types import ClipCards, Marker
 from vision.camera.calibration import Board, BoardCalibration, calibrate_from_files
 from vision.clip.overlay import OverlayScene, PivotMark, overlay_clip, overlay_still
 from vision.tracking.floor_learn import LearnedLayout, learn_layout
@@ -101,7 +101,7 @@ def find_plate(
     car, camera = car_markers(cards.car, dictionary=floor.dictionary), stored_camera(cards, log)
     tracked = []
     for number, (clip, x, y) in enumerate(turns):
-        track = track_clip(clip, floor=floor, car=car, camera=camera)
+        track = track_clip(clip, ClipCards(floor=floor, car=car, camera=camera))
         tracked.append(PinTurn(track=track, x=x * MM, y=y * MM))
         if progress is not None:
             progress((number + 1) / len(turns))

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
-from vision.base.types import Camera, ClipTrack, FloatArray
+from vision.base.types import Camera, ClipCards, ClipTrack, FloatArray
 from vision.camera.rolling_shutter import shutter_of, shutter_words
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import looking_at
@@ -43,7 +43,7 @@ def filmed(folder: Path, readout: float) -> ClipTrack:
         samples=2,
         readout=readout,
     )
-    return track_clip(path, floor=FLOOR, car=CAR, camera=CAMERA, threads=1, readout=readout)
+    return track_clip(path, ClipCards(floor=FLOOR, car=CAR, camera=CAMERA, readout=readout), threads=1)
 
 
 @pytest.fixture(scope="module")

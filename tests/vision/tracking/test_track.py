@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from vision.base.errors import InputError, VisionError
-from vision.base.types import Camera, CarMarkers, ClipTrack, FloorLayout, Marker
+from vision.base.types import Camera, CarMarkers, ClipCards, ClipTrack, FloorLayout, Marker
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import RenderCamera, hand_held, looking_at
 from vision.render.push import Hand, Look, render_push
@@ -94,7 +94,7 @@ def test_a_clear_clip_is_tracked_to_a_twentieth_of_a_millimetre(clear: Clip) -> 
     A common offset of all poses moves no pivot seen from the car.
     """
     path, truth = clear
-    track = track_clip(path, floor=FLOOR, car=CAR, camera=calibration(eye()))
+    track = track_clip(path, ClipCards(floor=FLOOR, car=CAR, camera=calibration(eye())))
     assert len(track.time) == track.frames_read == 31
     assert track.frames_left_out == 0
     off = error(track, truth)
@@ -108,7 +108,7 @@ def test_a_clear_clip_is_tracked_to_a_twentieth_of_a_millimetre(clear: Clip) -> 
 
 def test_without_a_calibration_the_lens_is_estimated_and_the_cost_stated(clear: Clip) -> None:
     path, truth = clear
-    track = track_clip(path, floor=FLOOR, car=CAR)
+    track = track_clip(path, ClipCards(floor=FLOOR, car=CAR))
     off = error(track, truth)
     assert np.sqrt(np.mean((off - off.mean(0))[:, :2] ** 2)) < 0.1e-3
     assert not track.camera.known
@@ -118,7 +118,7 @@ def test_without_a_calibration_the_lens_is_estimated_and_the_cost_stated(clear: 
 
 def test_threads_change_nothing(clear: Clip) -> None:
     path, _ = clear
-    one, two = (track_clip(path, floor=FLOOR, car=CAR, camera=calibration(eye()), threads=n) for n in (1, 2))
+    one, two = (track_clip(path, ClipCards(floor=FLOOR, car=CAR, camera=calibration(eye())), threads=n) for n in (1, 2))
     np.testing.assert_array_equal(one.pose, two.pose)
 
 
@@ -128,7 +128,7 @@ def test_shared_causes_do_what_a_changed_card_does(clear: Clip) -> None:
     At rest: in motion the weights of smeared corners change with the card, which the linear effect leaves out.
     """
     path, _ = clear
-    base = track_clip(path, floor=FLOOR, car=CAR, camera=calibration(eye()))
+    base = track_clip(path, ClipCards(floor=FLOOR, car=CAR, camera=calibration(eye())))
     changed = {
         "height of the markers": replace(CAR, height=CAR.height + CAR.height_u),
         "print scale of the car sheet": replace(
@@ -148,7 +148,7 @@ def test_shared_causes_do_what_a_changed_card_does(clear: Clip) -> None:
         ),
     }
     for name, car in changed.items():
-        again = track_clip(path, floor=FLOOR, car=car, camera=calibration(eye()))
+        again = track_clip(path, ClipCards(floor=FLOOR, car=car, camera=calibration(eye())))
         stated = base.shared[base.shared_names.index(name)]
         got = again.pose - base.pose
         if name.startswith("place"):
@@ -161,7 +161,7 @@ def test_shared_causes_do_what_a_changed_card_does(clear: Clip) -> None:
 def test_rest_poses_scatter_as_stated(clear: Clip) -> None:
     """Frame-to-frame scatter at rest against the stated covariance: ratio of variances within a factor of 3."""
     path, truth = clear
-    track = track_clip(path, floor=FLOOR, car=CAR, camera=calibration(eye()))
+    track = track_clip(path, ClipCards(floor=FLOOR, car=CAR, camera=calibration(eye())))
     rest = track.time < 0.33
     scatter = np.cov(track.pose[rest].T)
     stated = track.covariance[rest].mean(0)
@@ -176,7 +176,7 @@ def test_rest_poses_scatter_as_stated(clear: Clip) -> None:
 def test_a_hand_in_the_picture_and_a_hidden_marker(tmp_path: Path) -> None:
     """Limit: 0.15 mm rms with a hand in the picture."""
     truth = film(tmp_path / "hand.avi", hand=True)
-    track = track_clip(tmp_path / "hand.avi", floor=FLOOR, car=CAR, camera=calibration(eye()))
+    track = track_clip(tmp_path / "hand.avi", ClipCards(floor=FLOOR, car=CAR, camera=calibration(eye())))
     off = error(track, truth)
     assert len(track.time) >= 0.9 * 31
     assert np.sqrt(np.mean((off - off.mean(0))[:, :2] ** 2)) < 0.15e-3
@@ -184,7 +184,7 @@ def test_a_hand_in_the_picture_and_a_hidden_marker(tmp_path: Path) -> None:
 
 def test_a_camera_in_the_hand_is_noticed(tmp_path: Path) -> None:
     truth = film(tmp_path / "held.avi", shaky=True, seconds=0.5)
-    track = track_clip(tmp_path / "held.avi", floor=FLOOR, car=CAR, camera=calibration(eye()))
+    track = track_clip(tmp_path / "held.avi", ClipCards(floor=FLOOR, car=CAR, camera=calibration(eye())))
     off = error(track, truth)
     assert any("camera moved" in note for note in track.notes)
     assert np.sqrt(np.mean((off - off.mean(0))[:, :2] ** 2)) < 0.2e-3
@@ -195,7 +195,7 @@ def test_a_camera_in_the_hand_is_noticed(tmp_path: Path) -> None:
 def test_a_marker_moved_on_the_plate_is_faded_out_and_named(clear: Clip) -> None:
     path, truth = clear
     wrong = replace(CAR, markers=(replace(CAR.markers[0], x=CAR.markers[0].x + 0.004), *CAR.markers[1:]))
-    track = track_clip(path, floor=FLOOR, car=wrong, camera=calibration(eye()))
+    track = track_clip(path, ClipCards(floor=FLOOR, car=wrong, camera=calibration(eye())))
     off = error(track, truth)
     assert np.hypot(*off.mean(0)[:2]) < 0.6e-3  # plain averaging would be 1 mm off
     assert any(f"Car marker {CAR.markers[0].id}" in warning for warning in track.warnings)
@@ -204,7 +204,7 @@ def test_a_marker_moved_on_the_plate_is_faded_out_and_named(clear: Clip) -> None
 def test_progress_is_told_from_start_to_end(clear: Clip) -> None:
     path, _ = clear
     shares: list[float] = []
-    track_clip(path, floor=FLOOR, car=CAR, camera=calibration(eye()), progress=shares.append)
+    track_clip(path, ClipCards(floor=FLOOR, car=CAR, camera=calibration(eye())), progress=shares.append)
     assert len(shares) >= 4  # 31 frames, one word in eight, and the end
     assert shares == sorted(shares)
     assert shares[-1] == 1.0
@@ -246,7 +246,7 @@ def test_wrong_cards_and_wrong_scenes_are_told_apart(clear: Clip, tmp_path: Path
     ]
     for floor, car, words in cases:
         with pytest.raises(InputError, match=words) as caught:
-            track_clip(path, floor=floor, car=car, camera=calibration(eye()))
+            track_clip(path, ClipCards(floor=floor, car=car, camera=calibration(eye())))
         assert caught.value.remedy
 
 
@@ -267,10 +267,10 @@ def test_no_markers_two_cars_and_a_calibration_of_another_shape(clear: Clip, tmp
             writer.write(picture)
         writer.release()
         with pytest.raises(InputError, match=words):
-            track_clip(clip, floor=FLOOR, car=CAR, camera=calibration(eye()))
+            track_clip(clip, ClipCards(floor=FLOOR, car=CAR, camera=calibration(eye())))
     narrow = Camera(matrix=eye().matrix, distortion=LENS, size=(640, 480))
     with pytest.raises(InputError, match="calibration is for 640 x 480"):
-        track_clip(path, floor=FLOOR, car=CAR, camera=narrow)
+        track_clip(path, ClipCards(floor=FLOOR, car=CAR, camera=narrow))
 
 
 def test_a_gap_is_left_open_and_counted(clear: Clip, tmp_path: Path) -> None:
@@ -284,7 +284,7 @@ def test_a_gap_is_left_open_and_counted(clear: Clip, tmp_path: Path) -> None:
             frame[250:560, 380:900] = 60
         writer.write(frame)
     writer.release()
-    track = track_clip(tmp_path / "gap.avi", floor=FLOOR, car=CAR, camera=calibration(eye()))
+    track = track_clip(tmp_path / "gap.avi", ClipCards(floor=FLOOR, car=CAR, camera=calibration(eye())))
     hidden = (track.time > 11.5 / RATE) & (track.time < 17.5 / RATE)
     assert not hidden.any()
     assert track.frames_left_out == 6 == sum(track.left_out.values())
@@ -295,4 +295,4 @@ def test_a_gap_is_left_open_and_counted(clear: Clip, tmp_path: Path) -> None:
 
 def test_nothing_left_to_measure(tmp_path: Path) -> None:
     with pytest.raises(VisionError):
-        track_clip(tmp_path / "absent.mp4", floor=FLOOR, car=CAR)
+        track_clip(tmp_path / "absent.mp4", ClipCards(floor=FLOOR, car=CAR))
