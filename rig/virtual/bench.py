@@ -106,7 +106,7 @@ def film_virtual_push(
     The camera looks obliquely through a lens with distortion; motion blur and noise are in the picture.
     """
     from vision.render.camera import looking_at
-    from vision.render.push import Look, render_push
+    from vision.render.push import Filming, Look, PushScene, render_push
 
     rng = np.random.default_rng([seed, 7])
     push, length = cards.test.push, float(np.ptp(truth.pushed.contacts[:, 0]))
@@ -133,19 +133,17 @@ def film_virtual_push(
     outline = np.array([[behind, -half], [ahead, -half], [ahead, half], [behind, half]])
     render_push(
         clip,
-        time=moved.time,
-        pose=moved.pose,
-        floor=layout,
-        car=plate,
-        camera=camera,
-        rng=rng,
-        size=PICTURE,
-        fps=FRAMES_PER_S,
-        look=Look(),
-        hand=virtual_hand(cards, truth, moved, rng),
-        outline=outline,
-        wheels=truth.pushed.contacts,
-        samples=2,
+        PushScene(
+            time=moved.time,
+            pose=moved.pose,
+            floor=layout,
+            car=plate,
+            hand=virtual_hand(cards, truth, moved, rng),
+            outline=outline,
+            wheels=truth.pushed.contacts,
+        ),
+        Filming(camera=camera, size=PICTURE, fps=FRAMES_PER_S, look=Look(), samples=2),
+        rng,
         progress=progress,
     )
     return moved

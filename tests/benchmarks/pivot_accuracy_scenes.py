@@ -16,7 +16,7 @@ import numpy as np
 from vision.base.types import Camera, CarMarkers, FloorLayout
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import RenderCamera, looking_at
-from vision.render.push import Hand, Look, render_frames, render_push
+from vision.render.push import Filming, Hand, Look, PushScene, render_frames, render_push
 
 WHEELBASE = 0.257
 SIZE = (1280, 720)
@@ -109,24 +109,20 @@ def film(scene: Scene, path: Path, seed: int) -> None:
     outline = np.array([[-0.08, -0.095], [0.332, -0.095], [0.332, 0.095], [-0.08, 0.095]])
     exposure = 0.025 if scene.kind == "blurred" else float(rng.uniform(0.003, 0.012))
     look = Look(exposure=exposure, lens_blur=1.0 if scene.kind == "blurred" else 0.6)
-    scenery = {
-        "time": scene.time,
-        "pose": scene.pose,
-        "floor": scene.floor_true,
-        "car": scene.car_true,
-        "camera": scene.camera,
-        "rng": rng,
-        "size": SIZE,
-        "look": look,
-        "outline": outline,
-        "samples": 2,
-        "hand": _hand(scene) if scene.kind == "hidden" else None,
-        "camera_path": _hand_held(scene, rng) if scene.kind == "hand-held" else None,
-    }
+    pushed = PushScene(
+        time=scene.time,
+        pose=scene.pose,
+        floor=scene.floor_true,
+        car=scene.car_true,
+        outline=outline,
+        hand=_hand(scene) if scene.kind == "hidden" else None,
+    )
+    camera_path = _hand_held(scene, rng) if scene.kind == "hand-held" else None
+    filming = Filming(camera=scene.camera, size=SIZE, look=look, samples=2, camera_path=camera_path)
     if scene.kind == "compressed":
-        _write_h264(path, render_frames(**scenery))
+        _write_h264(path, render_frames(pushed, filming, rng))
     else:
-        render_push(path, **scenery)
+        render_push(path, pushed, filming, rng)
 
 
 def _hand(scene: Scene) -> Hand:

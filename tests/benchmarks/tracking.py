@@ -28,7 +28,7 @@ from vision.base.types import Camera, ClipCards
 from vision.floor.geometry import marker_corners
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import looking_at
-from vision.render.push import Look, render_frames
+from vision.render.push import Filming, Look, PushScene, render_frames
 from vision.tracking.track import track_clip
 
 FLOOR, CAR = default_floor(), default_car(0.26)
@@ -45,16 +45,9 @@ def make_clip(path: Path, size: tuple[int, int], repeats: int, seed: int = 0) ->
     pose = np.column_stack([-0.16 + 0.03 * np.cos(yaw), 0.02 + 0.03 * np.sin(yaw), yaw])
     frames = list(
         render_frames(
-            time=moment,
-            pose=pose,
-            floor=FLOOR,
-            car=CAR,
-            camera=eye,
-            size=size,
-            fps=30.0,
-            rng=np.random.default_rng(seed),
-            look=Look(),
-            samples=2,
+            PushScene(time=moment, pose=pose, floor=FLOOR, car=CAR),
+            Filming(camera=eye, size=size, fps=30.0, look=Look(), samples=2),
+            np.random.default_rng(seed),
         )
     )
     with av.open(str(path), "w") as container:

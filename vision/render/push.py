@@ -16,12 +16,11 @@ import cv2
 import numpy as np
 
 from vision.base.errors import InputError, VisionError
-from vision.base.types import BgrImage, CarMarkers, FloatArray, FloorLayout
+from vision.base.types import BgrImage, FloatArray
 from vision.clip.quiet import quiet_stderr
-from vision.render.camera import RenderCamera
-from vision.render.stage import Hand, Look, Stage, WornMarker
+from vision.render.stage import Filming, Hand, Look, PushScene, Stage, WornMarker
 
-__all__ = ["Hand", "Look", "WornMarker", "frame_count", "render_frames", "render_push"]
+__all__ = ["Filming", "Hand", "Look", "PushScene", "WornMarker", "frame_count", "render_frames", "render_push"]
 CODECS = {".mp4": "mp4v", ".webm": "VP80", ".avi": "MJPG"}
 LINES = 8
 """A rolling shutter is painted in bands of this many lines, each at its own moment."""
@@ -29,35 +28,16 @@ LINES = 8
 
 def render_push(
     path: Path,
-    *,
-    time: FloatArray,
-    pose: FloatArray,
-    floor: FloorLayout,
-    car: CarMarkers,
-    camera: RenderCamera,
+    scene: PushScene,
+    filming: Filming,
     rng: np.random.Generator,
-    size: tuple[int, int] = (1280, 720),
-    fps: float = 30.0,
-    look: Look | None = None,
-    lean: FloatArray | None = None,
-    camera_path: Callable[[float], RenderCamera] | None = None,
-    hand: Hand | None = None,
-    outline: FloatArray | None = None,
-    wheels: FloatArray | None = None,
+    *,
     codec: str | None = None,
-    samples: int = 3,
-    readout: float = 0.0,
     progress: Callable[[float], None] | None = None,
 ) -> None:
-    """Write the clip; frame k shows the moment time[0] + k / fps.
+    """Write the clip; frame k shows the moment scene.time[0] + k / filming.fps.
 
-    path: .mp4 (mp4v), .webm (VP8) or .avi (MJPG); codec: four letters to override.
-    time: (m,) s increasing.  pose: (m, 3) x, y (m), yaw (rad) of the car axes in floor axes; straight
-    lines in between.  lean: (2,) or (m, 2) rad, roll (left side up) and pitch (nose down) about the
-    ground under the plate's middle.  camera_path: the camera at a time, for a hand-held one; its lens
-    must stay the same.  outline: (k, 2) m, convex body from above in car axes.  wheels: (n, 2) m,
-    contact places.  samples: per pixel and direction.  progress: called with 0..1.
-    readout: s, line v of h shows a moment (v / h - 1/2) readout later than the frame's; 0: all lines at once.
+    path: .mp4 (mp4v), .webm (VP8) or .avi (MJPG); codec: four letters to override.  progress: called with 0..1.
     Raises InputError for times or sizes that cannot be and for a moving camera with a rolling shutter;
     VisionError when the file cannot be written.
     """
@@ -68,33 +48,16 @@ def render_push(
             where=str(path),
             remedy="Use a name that ends in .mp4, .webm or .avi",
         )
-    frames = render_frames(
-        time=time,
-        pose=pose,
-        floor=floor,
-        car=car,
-        camera=camera,
-        rng=rng,
-        size=size,
-        fps=fps,
-        look=look,
-        lean=lean,
-        camera_path=camera_path,
-        hand=hand,
-        outline=outline,
-        wheels=wheels,
-        samples=samples,
-        readout=readout,
-    )
+    frames = render_frames(scene, filming, rng)
     with quiet_stderr():
-        writer = cv2.VideoWriter(str(path), cv2.VideoWriter.fourcc(*code), fps, size)
+        writer = cv2.VideoWriter(str(path), cv2.VideoWriter.fourcc(*code), filming.fps, filming.size)
     if not writer.isOpened():
         raise VisionError(
             "the clip cannot be written",
             where=str(path),
             remedy="Check that the folder exists, has space and may be written to",
         )
-    total = frame_count(time, fps)
+    total = frame_count(scene.time, filming.fps)
     try:
         for number, frame in enumerate(frames):
             writer.write(frame)
@@ -109,26 +72,11 @@ def frame_count(time: FloatArray, fps: float) -> int:
     return int(np.floor((time[-1] - time[0]) * fps + 1e-9)) + 1
 
 
-def render_frames(
-    *,
-    time: FloatArray,
-    pose: FloatArray,
-    floor: FloorLayout,
-    car: CarMarkers,
-    camera: RenderCamera,
-    rng: np.random.Generator,
-    size: tuple[int, int] = (1280, 720),
-    fps: float = 30.0,
-    look: Look | None = None,
-    lean: FloatArray | None = None,
-    camera_path: Callable[[float], RenderCamera] | None = None,
-    hand: Hand | None = None,
-    outline: FloatArray | None = None,
-    wheels: FloatArray | None = None,
-    samples: int = 3,
-    readout: float = 0.0,
-) -> Iterator[BgrImage]:
+def render_frames(scene: PushScene, filming: Filming, rng: np.random.Generator) -> Iterator[BgrImage]:
     """The pictures of `render_push`, (height, width, 3) BGR each, without a file and its compression."""
+    time, pose, hand = scene.time, scene.pose, scene.hand
+    camera, size, fps, look = filming.camera, filming.size, filming.fps, filming.look
+    camera_path, readout = filming.camera_path, filming.readout
     _check(time, pose, size, fps)
     if readout and camera_path is not None:
         raise InputError(
@@ -136,10 +84,9 @@ def render_frames(
             where="rendered push",
             remedy="Leave out the camera's path or the readout",
         )
-    look = look or Look()
     worn = None if hand is None else hand.worn
-    stage = Stage(floor, car, camera, size, look, outline, wheels, samples, worn)
-    tilt = np.zeros((len(time), 2)) if lean is None else np.broadcast_to(lean, (len(time), 2))
+    stage = Stage(scene, filming)
+    tilt = np.zeros((len(time), 2)) if scene.lean is None else np.broadcast_to(scene.lean, (len(time), 2))
     columns = [pose, tilt] + ([hand.tip] if hand is not None else [])
     if worn is not None:
         columns.append(np.broadcast_to(worn.attitude, (len(time), 3)))

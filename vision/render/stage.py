@@ -1,5 +1,6 @@
 """The rendered scene from moment to moment: table, pages, car, hand; what stays still is painted once."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -74,21 +75,51 @@ class Look:
     vignette: float = 0.15
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PushScene:
+    """What is filmed.
+
+    time: (m,) s increasing.  pose: (m, 3) x, y (m), yaw (rad) of the car axes in floor axes; straight lines in
+    between.  floor, car: the markers as they really lie.  lean: (2,) or (m, 2) rad, roll (left side up) and pitch
+    (nose down) about the ground under the plate's middle.  outline: (k, 2) m, convex body from above in car axes.
+    wheels: (n, 2) m, contact places.
+    """
+
+    time: FloatArray
+    pose: FloatArray
+    floor: FloorLayout
+    car: CarMarkers
+    lean: FloatArray | None = None
+    hand: Hand | None = None
+    outline: FloatArray | None = None
+    wheels: FloatArray | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Filming:
+    """How it is filmed.
+
+    size: px.  fps: frames per second.  camera_path: the camera at a time, s, for a hand-held one; its lens must stay
+    the same.  samples: per pixel and direction.
+    readout: s, line v of h shows a moment (v / h - 1/2) readout later than the frame's; 0: all lines at once.
+    """
+
+    camera: RenderCamera
+    size: tuple[int, int] = (1280, 720)
+    fps: float = 30.0
+    look: Look = Look()
+    camera_path: Callable[[float], RenderCamera] | None = None
+    samples: int = 3
+    readout: float = 0.0
+
+
 class Stage:
     """The scene with what stays the same from frame to frame."""
 
-    def __init__(
-        self,
-        floor: FloorLayout,
-        car: CarMarkers,
-        camera: RenderCamera,
-        size: tuple[int, int],
-        look: Look,
-        outline: FloatArray | None,
-        wheels: FloatArray | None,
-        samples: int,
-        worn: WornMarker | None = None,
-    ) -> None:
+    def __init__(self, scene: PushScene, filming: Filming) -> None:
+        floor, car, outline = scene.floor, scene.car, scene.outline
+        camera, size, look, samples = filming.camera, filming.size, filming.look, filming.samples
+        worn = None if scene.hand is None else scene.hand.worn
         self.car, self.camera, self.size, self.look, self.samples = car, camera, size, look, samples
         self.pages = [
             print_card(page, floor.dictionary, margin=0.018, ink_spread=look.ink_spread) for page in _pages(floor)
@@ -114,7 +145,7 @@ class Stage:
             if outline is not None
             else _rounded_box(corner.min(axis=0) - [0.10, 0.035], corner.max(axis=0) + np.array([0.10, 0.035]), 0.05)
         )
-        self.wheels = np.empty((0, 2)) if wheels is None else np.asarray(wheels)
+        self.wheels = np.empty((0, 2)) if scene.wheels is None else np.asarray(scene.wheels)
         grid = np.stack(np.meshgrid(np.arange(size[0]), np.arange(size[1])), axis=-1).astype(float)
         self.rays = all_rays(camera, size)
         centred = (grid - [(size[0] - 1) / 2, (size[1] - 1) / 2]) / (np.hypot(*size) / 2)

@@ -15,7 +15,7 @@ from rig.command.drive import command
 from rig.jobs.moving.drive import drive_beside_model, model_at
 from rig.report.other_records import WORDS
 from vision.render.camera import looking_at
-from vision.render.push import render_push
+from vision.render.push import Filming, PushScene, render_push
 
 SPRINGS = {"chassis.front.spring_n_per_mm": 1.0, "chassis.rear.spring_n_per_mm": 0.9}
 G = 9.80665
@@ -48,15 +48,14 @@ def test_a_filmed_circle_is_read_from_the_pictures(tmp_path: Path) -> None:
     clip = tmp_path / "circle.avi"
     render_push(
         clip,
-        time=t,
-        pose=pose,
-        floor=floor,
-        car=car_markers(cards.car, dictionary=floor.dictionary),
-        camera=looking_at(np.array([0.0, -0.25, 1.3]), np.zeros(3), focal=1000.0, size=(1280, 720)),
-        rng=np.random.default_rng(1),
-        size=(1280, 720),
-        fps=15.0,
-        samples=1,
+        PushScene(time=t, pose=pose, floor=floor, car=car_markers(cards.car, dictionary=floor.dictionary)),
+        Filming(
+            camera=looking_at(np.array([0.0, -0.25, 1.3]), np.zeros(3), focal=1000.0, size=(1280, 720)),
+            size=(1280, 720),
+            fps=15.0,
+            samples=1,
+        ),
+        np.random.default_rng(1),
     )
     asked = [str(clip), str(tmp_path / "test.toml"), "--log", str(tmp_path / "log"), "--json"]
     ran = CliRunner().invoke(command, asked)

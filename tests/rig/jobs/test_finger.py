@@ -23,7 +23,7 @@ from rig.report.track import track_words
 from vision.clip.overlay import overlay_still
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import looking_at
-from vision.render.push import Hand, Look, WornMarker, render_push
+from vision.render.push import Filming, Hand, Look, PushScene, WornMarker, render_push
 
 SIZE, WHEELBASE, FACE, STATION, POLE, TURN = (960, 540), 0.257, -0.095, 0.20, -0.05, 0.26
 TIP = np.array([0.025, 0.0, -0.017])
@@ -79,18 +79,16 @@ def seen(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Measurement
     )
     render_push(
         folder / "push.avi",
-        time=time,
-        pose=pose,
-        floor=default_floor(),
-        car=default_car(WHEELBASE, height=0.060),
-        camera=EYE,
-        rng=np.random.default_rng(8),
-        size=SIZE,
-        fps=15.0,
-        look=Look(noise=1.0),
-        hand=hand,
-        samples=2,
-        outline=np.array([[-0.08, FACE], [0.33, FACE], [0.33, -FACE], [-0.08, -FACE]]),
+        PushScene(
+            time=time,
+            pose=pose,
+            floor=default_floor(),
+            car=default_car(WHEELBASE, height=0.060),
+            hand=hand,
+            outline=np.array([[-0.08, FACE], [0.33, FACE], [0.33, -FACE], [-0.08, -FACE]]),
+        ),
+        Filming(camera=EYE, size=SIZE, fps=15.0, look=Look(noise=1.0), samples=2),
+        np.random.default_rng(8),
     )
     cards = bench(folder)
     with BenchLog(folder / "log") as log:

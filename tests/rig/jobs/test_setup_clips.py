@@ -27,7 +27,7 @@ from vision.base.types import Camera, CarMarkers, FloorLayout, Marker
 from vision.camera.calibration import Board
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import RenderCamera, looking_at
-from vision.render.push import Look, render_push
+from vision.render.push import Filming, Look, PushScene, render_push
 
 SIZE, LENS = (1280, 720), np.array([-0.10, 0.03, 3e-4, -2e-4, 0.0])
 WHEELBASE, HEIGHT = 0.257, 0.060
@@ -53,18 +53,9 @@ def film(
 ) -> Path:
     render_push(
         path,
-        time=time,
-        pose=pose,
-        floor=floor,
-        car=car,
-        camera=eye(),
-        rng=np.random.default_rng(seed),
-        size=SIZE,
-        fps=fps,
-        look=Look(exposure=0.004),
-        outline=OUTLINE,
-        samples=2,
-        camera_path=camera_path,
+        PushScene(time=time, pose=pose, floor=floor, car=car, outline=OUTLINE),
+        Filming(camera=eye(), size=SIZE, fps=fps, look=Look(exposure=0.004), samples=2, camera_path=camera_path),
+        np.random.default_rng(seed),
     )
     return path
 

@@ -10,7 +10,7 @@ from vision.base.types import Camera, ClipCards, ClipTrack, FloatArray
 from vision.camera.rolling_shutter import shutter_of, shutter_words
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import looking_at
-from vision.render.push import Look, render_push
+from vision.render.push import Filming, Look, PushScene, render_push
 from vision.tracking.track import track_clip
 
 SIZE, READOUT, FPS = (640, 360), 0.030, 20.0
@@ -30,18 +30,17 @@ def filmed(folder: Path, readout: float) -> ClipTrack:
     path = folder / f"{readout}.avi"
     render_push(
         path,
-        time=time,
-        pose=poses(time),
-        floor=FLOOR,
-        car=CAR,
-        camera=EYE,
-        rng=np.random.default_rng(2),
-        size=SIZE,
-        fps=FPS,
-        look=Look(exposure=0.001, noise=0.5, vignette=0.0),
+        PushScene(time=time, pose=poses(time), floor=FLOOR, car=CAR),
+        Filming(
+            camera=EYE,
+            size=SIZE,
+            fps=FPS,
+            look=Look(exposure=0.001, noise=0.5, vignette=0.0),
+            samples=2,
+            readout=readout,
+        ),
+        np.random.default_rng(2),
         codec="FFV1",
-        samples=2,
-        readout=readout,
     )
     return track_clip(path, ClipCards(floor=FLOOR, car=CAR, camera=CAMERA, readout=readout), threads=1)
 

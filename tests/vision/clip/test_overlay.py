@@ -14,7 +14,7 @@ from vision.clip.draw import captioned, ellipse
 from vision.clip.overlay import OverlayScene, PivotMark, overlay_clip, overlay_still
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import looking_at
-from vision.render.push import Look, render_push
+from vision.render.push import Filming, Look, PushScene, render_push
 
 SIZE = (960, 540)
 FLOOR, CAR = default_floor(), default_car(0.26)
@@ -63,15 +63,9 @@ def clip(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("clip") / "push.avi"
     render_push(
         path,
-        time=TIME,
-        pose=POSE,
-        floor=FLOOR,
-        car=CAR,
-        camera=SEEN,
-        size=SIZE,
-        fps=10.0,
-        rng=np.random.default_rng(0),
-        look=Look(noise=1.0),
+        PushScene(time=TIME, pose=POSE, floor=FLOOR, car=CAR),
+        Filming(camera=SEEN, size=SIZE, fps=10.0, look=Look(noise=1.0)),
+        np.random.default_rng(0),
     )
     return path
 

@@ -12,7 +12,7 @@ from vision.base.errors import InputError, VisionError
 from vision.base.types import FloatArray, Marker
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import RenderCamera, all_rays, distort, hand_held, looking_at, straighten
-from vision.render.push import Hand, Look, frame_count, render_frames, render_push
+from vision.render.push import Filming, Hand, Look, PushScene, frame_count, render_frames, render_push
 
 SIZE = (960, 540)
 LENS = np.array([-0.12, 0.05, 0.001, -0.0005, 0.01])
@@ -27,17 +27,8 @@ def camera(x: float = 0.1, y: float = -0.95, z: float = 0.9, roll: float = 0.0) 
 
 
 def one(pose: tuple[float, float, float], seen: RenderCamera, look: Look = CLEAR, **more: object) -> FloatArray:
-    frames = render_frames(
-        time=np.array([0.0, 1.0]),
-        pose=np.array([pose, pose]),
-        floor=FLOOR,
-        car=CAR,
-        camera=seen,
-        rng=np.random.default_rng(1),
-        size=SIZE,
-        look=look,
-        **more,
-    )  # type: ignore[arg-type]
+    scene = PushScene(time=np.array([0.0, 1.0]), pose=np.array([pose, pose]), floor=FLOOR, car=CAR, **more)  # type: ignore[arg-type]
+    frames = render_frames(scene, Filming(camera=seen, size=SIZE, look=look), np.random.default_rng(1))
     return next(frames)  # type: ignore[return-value]
 
 
@@ -129,15 +120,9 @@ def test_a_moving_marker_is_seen_at_the_middle_of_the_exposure_and_smeared() -> 
 
     def at_one_second(look: Look) -> FloatArray:
         frames = render_frames(
-            time=time,
-            pose=pose,
-            floor=FLOOR,
-            car=CAR,
-            camera=seen,
-            size=SIZE,
-            fps=1.0,
-            rng=np.random.default_rng(0),
-            look=look,
+            PushScene(time=time, pose=pose, floor=FLOOR, car=CAR),
+            Filming(camera=seen, size=SIZE, fps=1.0, look=look),
+            np.random.default_rng(0),
         )
         next(frames)
         return next(frames)  # type: ignore[return-value]
@@ -179,16 +164,9 @@ def test_a_hand_held_camera_moves_and_each_frame_fits_its_own_pose() -> None:
     path = hand_held(seen, np.random.default_rng(5))
     pose = (-0.13, 0.0, 0.1)
     frames = render_frames(
-        time=np.array([0.0, 1.0]),
-        pose=np.array([pose, pose]),
-        floor=FLOOR,
-        car=CAR,
-        camera=seen,
-        rng=np.random.default_rng(1),
-        size=SIZE,
-        look=CLEAR,
-        fps=2.0,
-        camera_path=path,
+        PushScene(time=np.array([0.0, 1.0]), pose=np.array([pose, pose]), floor=FLOOR, car=CAR),
+        Filming(camera=seen, size=SIZE, look=CLEAR, fps=2.0, camera_path=path),
+        np.random.default_rng(1),
     )
     for time, picture in zip((0.0, 0.5, 1.0), frames, strict=True):
         errors = np.concatenate([miss for miss, _ in misses(picture, pose, path(time)).values()])  # type: ignore[arg-type]
@@ -217,14 +195,9 @@ def test_a_real_file_with_every_frame(tmp_path: Path, ending: str) -> None:
     shares: list[float] = []
     render_push(
         path,
-        time=time,
-        pose=pose,
-        floor=FLOOR,
-        car=CAR,
-        camera=camera(),
-        size=SIZE,
-        fps=10.0,
-        rng=np.random.default_rng(0),
+        PushScene(time=time, pose=pose, floor=FLOOR, car=CAR),
+        Filming(camera=camera(), size=SIZE, fps=10.0),
+        np.random.default_rng(0),
         progress=shares.append,
     )
     clip, stamps = cv2.VideoCapture(str(path)), []
@@ -236,20 +209,14 @@ def test_a_real_file_with_every_frame(tmp_path: Path, ending: str) -> None:
 
 
 def test_what_cannot_be_is_refused(tmp_path: Path) -> None:
-    two = {
-        "time": np.array([0.0, 1.0]),
-        "pose": np.zeros((2, 3)),
-        "floor": FLOOR,
-        "car": CAR,
-        "camera": camera(),
-        "rng": np.random.default_rng(0),
-    }
-    for name, change, kind in (
-        ("a.mov", {}, InputError),
-        ("no/such/a.mp4", {}, VisionError),
-        ("a.mp4", {"time": np.array([1.0, 0.0])}, InputError),
-        ("a.mp4", {"pose": np.zeros((3, 3))}, InputError),
-        ("a.mp4", {"size": (641, 480)}, InputError),
+    two = PushScene(time=np.array([0.0, 1.0]), pose=np.zeros((2, 3)), floor=FLOOR, car=CAR)
+    filming = Filming(camera=camera())
+    for name, scene, how, kind in (
+        ("a.mov", two, filming, InputError),
+        ("no/such/a.mp4", two, filming, VisionError),
+        ("a.mp4", replace(two, time=np.array([1.0, 0.0])), filming, InputError),
+        ("a.mp4", replace(two, pose=np.zeros((3, 3))), filming, InputError),
+        ("a.mp4", two, replace(filming, size=(641, 480)), InputError),
     ):
         with pytest.raises(kind):
-            render_push(tmp_path / name, **{**two, **change})  # type: ignore[arg-type]
+            render_push(tmp_path / name, scene, how, np.random.default_rng(0))

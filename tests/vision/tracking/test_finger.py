@@ -10,7 +10,7 @@ from vision.base.types import Camera, CameraView, ClipTrack, FingerMarker, Float
 from vision.clip.frames import Frame
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import looking_at
-from vision.render.push import Hand, Look, WornMarker, render_frames
+from vision.render.push import Filming, Hand, Look, PushScene, WornMarker, render_frames
 from vision.tracking.finger import CAUSES, FingerPath, FingerWatch, finger_path, tilt_words
 
 SIZE = (960, 540)
@@ -64,18 +64,16 @@ def watch() -> FingerWatch:
     )
     hand = Hand(tip=tips(time), outward=np.array([-0.3, -1.0]), height=0.008, worn=worn)
     frames = render_frames(
-        time=time,
-        pose=np.tile([-0.13, 0.02, 0.0], (N, 1)),
-        floor=FLOOR,
-        car=CAR,
-        camera=EYE,
-        rng=np.random.default_rng(4),
-        size=SIZE,
-        fps=FPS,
-        look=Look(noise=1.0),
-        hand=hand,
-        outline=np.array([[-0.08, -0.09], [0.34, -0.09], [0.34, 0.09], [-0.08, 0.09]]),
-        samples=2,
+        PushScene(
+            time=time,
+            pose=np.tile([-0.13, 0.02, 0.0], (N, 1)),
+            floor=FLOOR,
+            car=CAR,
+            hand=hand,
+            outline=np.array([[-0.08, -0.09], [0.34, -0.09], [0.34, 0.09], [-0.08, 0.09]]),
+        ),
+        Filming(camera=EYE, size=SIZE, fps=FPS, look=Look(noise=1.0), samples=2),
+        np.random.default_rng(4),
     )
     seen = FingerWatch(FINGER)
     for number, picture in enumerate(frames):
@@ -126,17 +124,9 @@ def test_no_marker_is_no_path_and_another_marker_is_not_taken_for_it() -> None:
     worn = WornMarker(dictionary=FLOOR.dictionary, id=20, size=0.030, tip=TIP, attitude=np.array([1.5, 0.0, 0.0]))
     hand = Hand(tip=tips(time), outward=np.array([-0.3, -1.0]), height=0.008, worn=worn)
     for picture in render_frames(
-        time=time,
-        pose=np.tile([-0.13, 0.02, 0.0], (2, 1)),
-        floor=FLOOR,
-        car=CAR,
-        camera=EYE,
-        rng=np.random.default_rng(4),
-        size=SIZE,
-        fps=10.0,
-        look=Look(),
-        hand=hand,
-        samples=1,
+        PushScene(time=time, pose=np.tile([-0.13, 0.02, 0.0], (2, 1)), floor=FLOOR, car=CAR, hand=hand),
+        Filming(camera=EYE, size=SIZE, fps=10.0, look=Look(), samples=1),
+        np.random.default_rng(4),
     ):
         grey = np.asarray(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY), np.uint8)
         seen.look(Frame(index=0, time=0.0, grey=grey, repeated=False))

@@ -11,7 +11,7 @@ from vision.base.errors import InputError, VisionError
 from vision.base.types import Camera, CarMarkers, ClipCards, ClipTrack, FloorLayout, Marker
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import RenderCamera, hand_held, looking_at
-from vision.render.push import Hand, Look, render_push
+from vision.render.push import Filming, Hand, Look, PushScene, render_push
 from vision.tracking.track import track_clip
 
 SIZE = (1280, 720)
@@ -58,18 +58,16 @@ def film(
         finger = Hand(tip=tip, outward=np.array([0.3, -1.0]), height=0.1)
     render_push(
         path,
-        time=time,
-        pose=pose,
-        floor=floor,
-        car=car,
-        camera=eye(),
-        rng=rng,
-        size=SIZE,
-        fps=RATE,
-        hand=finger,
-        look=look,
-        camera_path=hand_held(eye(), rng) if shaky else None,
-        samples=2,
+        PushScene(time=time, pose=pose, floor=floor, car=car, hand=finger),
+        Filming(
+            camera=eye(),
+            size=SIZE,
+            fps=RATE,
+            look=look,
+            camera_path=hand_held(eye(), rng) if shaky else None,
+            samples=2,
+        ),
+        rng,
     )
     return time, pose
 
