@@ -69,10 +69,8 @@ def test_the_forecasts_car_is_the_card(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(("side", "towards"), [("right", 1), ("left", -1)])
-@pytest.mark.parametrize(
-    ("finger", "kind"), [("rolling", "sliding"), ("rubbing", "friction"), ("sticking", "sticking")]
-)
-def test_the_forecasts_push_is_the_card(tmp_path: Path, side: str, towards: int, finger: str, kind: str) -> None:
+@pytest.mark.parametrize("finger", ["rolling", "rubbing", "sticking"])
+def test_the_forecasts_push_is_the_card(tmp_path: Path, side: str, towards: int, finger: str) -> None:
     found = cards(tmp_path, side=side, finger=finger, finger_path="stays on the car")
     push = push_state(found.car, found.test)
     assert (push.station, push.station_u) == pytest.approx((0.175, 0.002))
@@ -80,7 +78,7 @@ def test_the_forecasts_push_is_the_card(tmp_path: Path, side: str, towards: int,
     assert push.finger_y == pytest.approx(-towards * 0.092)
     assert push.direction_u == pytest.approx(math.radians(1.2))
     assert (push.height, push.height_u) == pytest.approx((0.011, 0.0017))
-    assert (push.finger, push.path) == (kind, "fixed on car")
+    assert (push.finger, push.path) == (finger, "fixed on car")
     assert (push.finger_friction, push.finger_friction_u) == (0.25, 0.09)
 
 
@@ -97,7 +95,7 @@ def test_the_virtual_finger_is_the_cards_with_what_is_really_off(tmp_path: Path,
     assert finger.station == pytest.approx(0.7 * 0.25 + 0.003)
     assert finger.side_y == pytest.approx(y)
     assert (finger.speed, finger.distance) == pytest.approx((0.042, 0.033))
-    assert (finger.kind, finger.friction, finger.height, finger.rest) == ("friction", 0.25, 0.013, 0.5)
+    assert (finger.kind, finger.friction, finger.height, finger.rest) == ("rubbing", 0.25, 0.013, 0.5)
 
 
 def test_the_virtual_plate_turns_about_its_middle_and_is_shifted() -> None:

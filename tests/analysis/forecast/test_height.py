@@ -94,6 +94,6 @@ def test_a_sticking_finger_swings_the_car_as_the_moved_loads_have_it(height: flo
 
 
 def test_a_finger_that_rubs_without_slipping_sticks() -> None:
-    rubbing = push_at(0.020, finger="friction", finger_friction=3.0)
+    rubbing = push_at(0.020, finger="rubbing", finger_friction=3.0)
     told = predict_push(CAR, rubbing, rng=np.random.default_rng(1), turn=1e-3, draws=2)
     assert told.best == pytest.approx(kappa_by_hand(0.020), rel=1e-3)

@@ -63,7 +63,7 @@ def film(
             camera=eye(),
             size=SIZE,
             fps=RATE,
-            look=look,
+            look=look or Look(),
             camera_path=hand_held(eye(), rng) if shaky else None,
             samples=2,
         ),
