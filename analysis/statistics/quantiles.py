@@ -7,7 +7,7 @@ from analysis.base.errors import InputError
 COVERAGE = 0.95
 """Share of truths that every interval of this bench is to hold."""
 
-NORMAL_95 = 1.959963984540054
+NORMAL_95 = 1.959964
 """Standard uncertainties to either side that hold 95 % of a normal distribution (its 97.5 % quantile)."""
 
 
