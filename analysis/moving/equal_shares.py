@@ -9,7 +9,7 @@ from analysis.base.errors import InputError
 from analysis.base.wheel_names import WHEELS
 from analysis.moving.chassis import Chassis
 from analysis.moving.equilibrium import Equilibrium
-from analysis.moving.transfer import lift_off
+from analysis.moving.transfer import LiftOff, lift_off
 
 LABEL = "simplification for teaching: every wheel in contact carries an equal share"
 
@@ -45,11 +45,16 @@ class RuleBeside:
     why: tuple[str, ...]
 
 
-def beside(chassis: Chassis, state: Equilibrium, *, grip: float | None = None) -> RuleBeside:
-    """The rule beside the equilibrium `state` of one car. grip: what its tyres can do, to say whether it can lift."""
+def beside(
+    chassis: Chassis, state: Equilibrium, *, grip: float | None = None, lift: LiftOff | None = None
+) -> RuleBeside:
+    """The rule beside the equilibrium `state` of one car. grip: what its tyres can do, to say whether it can lift.
+
+    lift: where it lifts a wheel sideways, if that is known already.
+    """
     touching = ~state.lifted
     rule, model = equal_shares(touching), np.asarray(state.load / state.load.sum(), dtype=float)
-    lift = lift_off(chassis)
+    lift = lift or lift_off(chassis)
     centre = chassis.centre
     station, wheelbase = float(centre[0]), float(chassis.wheelbase)
     why = [

@@ -156,7 +156,7 @@ def answer_moving(
         arrival=arrival(step),
         ranking=ranking,
         ranked_phase="" if which is None else checked[which].name,
-        rule=beside(car.chassis, raised, grip=grips),
+        rule=beside(car.chassis, raised, grip=grips, lift=lift),
         warnings=tuple(warnings),
     )
 
