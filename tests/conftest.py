@@ -13,7 +13,7 @@ from hypothesis import settings
 settings.register_profile("no deadline", deadline=None)  # a loaded machine is no fault of the code
 settings.load_profile("no deadline")
 
-LONGEST = ("test_demo.py", "test_lesson.py", "test_access.py")
+LONGEST = ("test_demo.py", "test_lesson.py", "test_moving_by_hand.py", "test_access.py")
 ALLOWED = tomllib.loads(Path(__file__).with_name("allowed_skips.toml").read_text(encoding="utf-8"))["allowed"]
 
 
