@@ -13,6 +13,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from rig.pads.frames import PadFrame
+from rig.pads.merge import PadPlace, TimeMerger
 from tests.values.pads_acted import (
     BEND,
     CAR,
@@ -342,3 +344,22 @@ def test_the_car_turned_on_the_pads(weighed: Weighed, tmp_path: Path) -> None:
     assert len(record["inputs"]["placings"]) == 4
     # half a gram of each reading, each wheel the mean of four
     np.testing.assert_allclose(np.diag(doubts(record)["noise"]), 0.5**2 / 4, rtol=0.3)
+
+
+# a port for each pad
+
+
+@pytest.mark.parametrize("young", ["early", "settling"])
+@pytest.mark.parametrize("port", [0, 2])
+def test_a_board_that_has_just_started_keeps_its_neighbours_from_being_weighed_with(young: str, port: int) -> None:
+    """One pad that is not ready makes a merged reading useless, the first one or the last."""
+    merger, merged = TimeMerger(places=[PadPlace(port=one) for one in (2, 0, 1)]), []
+    for step in range(2):
+        for number in range(3):
+            fresh = step == 0 and number == port
+            merged += merger.push(number, PadFrame(
+                host_time=0.1 * step + 0.01 * number, device_time=None, counts=(10.0 * number, np.nan, np.nan, np.nan),
+                missing=(False, True, True, True), saturated=(False,) * 4, seq=None, **{young: fresh},
+            ))  # fmt: skip
+    assert [one.usable for one in merged] == [False, True]
+    assert merged[1].counts[:3] == (20.0, 0.0, 10.0)

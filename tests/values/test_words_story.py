@@ -42,6 +42,8 @@ def story(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, list[Figure]]:
     shared[0, 60:, 2] = 4e-4  # the turn is seen too large at the end
     shared[1, :30, 1] = 1e-4  # the start is seen too far left
     shared[2, 60:, 0] = 3e-4  # the end too far ahead
+    shared[:, :8] *= 7.0  # none of the 20 pictures that end at 0.9 s
+    shared[:, 78:] *= 5.0  # none of the 15 that begin at 2.1 s
     track = folder / "track.npz"
     np.savez(track, time_s=time, pose=pose, shared=shared, repeating=np.zeros((3, 3)),
              shared_names=np.array(["camera 1", "floor 1", "floor 2"]))  # fmt: skip
