@@ -40,6 +40,18 @@ def test_a_raised_pad_moves_load_between_the_diagonals(tmp_path: Path) -> None:
     assert f"1 mm under one wheel moves {grams:.1f} g at each wheel (± 20 %" in got["words"]
 
 
+def test_on_a_car_narrower_in_front_the_front_wheels_change_more(tmp_path: Path) -> None:
+    """Tracks 150 and 190 mm: forces and moments on the body balanced here, with one pad after another raised."""
+    stiff = np.linalg.inv(np.block([[yielding(FRONT), np.zeros((2, 2))], [np.zeros((2, 2)), yielding(REAR)]]))  # N/mm
+    place = np.array([[1, 260, 75], [1, 260, -75], [1, 0, 95], [1, 0, -95]])  # mm: what heave, pitch and roll lift
+    body = np.linalg.solve(place.T @ stiff @ place, place.T @ stiff)
+    gained = stiff @ (np.eye(4) - place @ body) / G * 1000  # g per mm: by wheel, for each pad
+    assert gained[0, 0] / gained[2, 2] == pytest.approx((190 / 150) ** 2)  # moments alone say so
+    got = level(tmp_path, **{"geometry.track_front_mm": 150.0, "geometry.track_rear_mm": 190.0})
+    assert got["grams_per_mm"] == pytest.approx(np.diag(gained).mean(), rel=1e-6)
+    assert got["cross_g_per_mm"] == pytest.approx(np.array([1, -1, -1, 1]) @ gained[:, 0], rel=1e-6)
+
+
 def test_a_shim_goes_under_the_low_pad(tmp_path: Path) -> None:
     """Heights 0.1, 0.5, 0, 0.2 mm: front right and rear left stand 0.2 mm higher by the diagonals."""
     got = level(tmp_path, "--heights", 0.1, 0.5, 0.0, 0.2)

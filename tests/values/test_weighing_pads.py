@@ -5,7 +5,9 @@ JCGM 100:2008). The pads stand in the order RR, FL, FR, RL, the car is heavy at 
 slope, offset, scatter and noise.
 """
 
+import os
 import shutil
+import termios
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -13,8 +15,11 @@ from typing import Any
 import numpy as np
 import pytest
 
+from rig.cards.read import read_set
+from rig.jobs.weighing.pads import bench_pads
+from rig.log.store import BenchLog
 from rig.pads.frames import PadFrame
-from rig.pads.merge import PadPlace, TimeMerger
+from rig.pads.merge import TimeMerger
 from tests.values.pads_acted import (
     BEND,
     CAR,
@@ -68,6 +73,17 @@ def weighed(tmp_path_factory: pytest.TempPathFactory, calibrated: Path) -> Weigh
     assert told.code == 0, told.err
     (record,), (zero,) = records(log, "weighing"), records(log, "zero")
     return Weighed(told=told, record=record, zero=zero, log=log, test=test)
+
+
+@pytest.mark.parametrize(("baud", "told"), [(57_600, termios.B57600), (19_200, termios.B19200)])
+def test_the_port_is_opened_at_the_rate_on_the_card(tmp_path: Path, baud: int, told: int) -> None:
+    """As the system's own terminal settings say while the pads are read."""
+    bench = read_set(write_cards(tmp_path, bench={"pads.baud": baud})).bench
+    with ActedPads() as pads, BenchLog(tmp_path / "log") as log, bench_pads(bench, log, port=pads.url):
+        line = os.open(pads.url, os.O_RDONLY | os.O_NOCTTY)
+        rates = termios.tcgetattr(line)[4:6]  # in, out
+        os.close(line)
+    assert rates == [told, told]
 
 
 @dataclass(frozen=True)
@@ -353,7 +369,7 @@ def test_the_car_turned_on_the_pads(weighed: Weighed, tmp_path: Path) -> None:
 @pytest.mark.parametrize("port", [0, 2])
 def test_a_board_that_has_just_started_keeps_its_neighbours_from_being_weighed_with(young: str, port: int) -> None:
     """One pad that is not ready makes a merged reading useless, the first one or the last."""
-    merger, merged = TimeMerger(places=[PadPlace(port=one) for one in (2, 0, 1)]), []
+    merger, merged = TimeMerger(ports=3), []
     for step in range(2):
         for number in range(3):
             fresh = step == 0 and number == port
@@ -362,4 +378,4 @@ def test_a_board_that_has_just_started_keeps_its_neighbours_from_being_weighed_w
                 missing=(False, True, True, True), saturated=(False,) * 4, seq=None, **{young: fresh},
             ))  # fmt: skip
     assert [one.usable for one in merged] == [False, True]
-    assert merged[1].counts[:3] == (20.0, 0.0, 10.0)
+    assert merged[1].counts[:3] == (0.0, 10.0, 20.0)

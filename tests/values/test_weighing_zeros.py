@@ -2,6 +2,7 @@
 
 import re
 import shutil
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -317,8 +318,11 @@ def test_live_shows_each_wheel_its_own_pad(log: Path, test_card: Path) -> None:
         assert pivotbench("zero", test_card, "--port", pads.url, "--log", log).code == 0
         pads.lay(moved([200, 300, 400, 500], on_pads(CAR)))
         pads.dither = [20, 2000, 125, 800]  # times √2.5: 0.08, 6.3, 0.8 and 1.6 g on pads 1 to 4
+        before = time.time()
         view = watch_live(test_card, log, pads.url, [("r", 0.8)])
     kept = live_record(log)
+    at = records(log, "live reading")[-1]["inputs"]["at_s"]
+    assert before < at < time.time()  # seconds since 1970, as of the zero beside it
     assert kept["settled"] is True  # by the board's clock: the wall's has not seen two seconds yet
     rows = rows_of(view)
     names = ("front left", "front right", "rear left", "rear right")

@@ -187,6 +187,8 @@ def judged(page: Page, weighed: dict[str, Any]) -> dict[str, Any]:
     """After a pivot was found with a ruler, at -28 % give or take 1.5."""
     for pct, side in ((20.0, 10.0), (-30.0, -5.0), (-10.0, 0.0), (0.0, 0.0), (60.0, 30.0)):
         page.do("guess", station_pct=pct, side_mm=side)
+    page.do("guess", station_pct=95.0, side_mm=-40.0)
+    page.do("take-back")  # the latest, not the first
     page.do("typed-pivot", pivot_pct=-28.0, u_pct=1.5)
     for _ in range(300):
         car = page.told("car")
@@ -234,7 +236,7 @@ def test_a_class_guesses(judged: dict[str, Any]) -> None:
     """-30, -10, 0, 20, 60: middle 0, quarters -10 and 20 (order statistics)."""
     told = judged["class"]
     assert told["phase"] == "reveal"
-    assert told["guesses"][0] == [20.0, 10.0]
+    assert told["guesses"] == [[20.0, 10.0], [-30.0, -5.0], [-10.0, 0.0], [0.0, 0.0], [60.0, 30.0]]
     assert told["spread"]["count"] == 5
     assert told["spread"]["middle_pct"] == 0.0
     assert told["spread"]["half_pct"] == [-10.0, 20.0]

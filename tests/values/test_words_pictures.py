@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from analysis.pivot import PivotEstimate
+from analysis.base.pivot import PivotEstimate
 from rig.camera import source
 from rig.report.track import path_figure
 

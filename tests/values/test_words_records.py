@@ -1,0 +1,38 @@
+"""What the log says of its records: what software made each, whose name each card bears, which a report tells."""
+
+import json
+import re
+from pathlib import Path
+
+from .cards_typed import push_row, records, run, take_in, write
+
+
+def test_each_record_names_the_software_that_made_it(tmp_path: Path) -> None:
+    test = write(tmp_path)
+    take_in(tmp_path / "in", tmp_path / "log", [push_row("test", 2.0)], [test])
+    run("weigh", test, "--log", tmp_path / "log")
+    brought, own = (one["software"] for one in records(tmp_path / "log"))
+    assert brought == "by hand"  # as it stands in the export
+    assert re.fullmatch(r"pivotbench \d+\.\d+\.\d+\S*", own)
+
+
+def test_each_card_is_kept_under_its_own_name(tmp_path: Path) -> None:
+    test = write(tmp_path, car={"name": "Lopsided"}, bench={"name": "Window bench"}, file="third lesson")
+    run("weigh", test, "--log", tmp_path / "log")
+    run("export", tmp_path / "out", "--log", tmp_path / "log")
+    kept = [json.loads(line) for line in (tmp_path / "out" / "cards.jsonl").read_text().splitlines()]
+    names = {one["kind"]: one["name"] for one in kept}
+    assert names == {"test": "third lesson", "car": "Lopsided", "bench": "Window bench"}
+
+
+def test_a_report_counts_every_record_it_tells(tmp_path: Path) -> None:
+    """A weighing by itself, then a forecast with the weighing it rests on: records 1, 2 and 3."""
+    test = write(tmp_path)
+    run("weigh", test, "--log", tmp_path / "log")
+    run("predict", test, "--log", tmp_path / "log")
+    assert [one["kind"] for one in records(tmp_path / "log")] == ["weighing", "weighing", "prediction"]
+    for asked, told in (("1,3", "1-3"), ("3", "2-3")):
+        run("report", "--records", asked, "--out", tmp_path / "told.html", "--log", tmp_path / "log")
+        found = re.search(r"; records ([^.]*)\. All intervals are 95", (tmp_path / "told.html").read_text())
+        assert found is not None
+        assert found[1] == told
