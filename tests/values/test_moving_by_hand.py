@@ -236,6 +236,10 @@ def test_when_the_load_arrives(told: dict[str, Any], tmp_path: Path, knee: bool)
     arrive = [1000 * time[np.argmax(row >= 0.9)] for row in share]
     np.testing.assert_allclose(got["arrive_ms"], arrive, atol=2.5)
     np.testing.assert_allclose(got["overshoot_pct"], 100 * np.maximum(share.max(1) - 1, 0), atol=1.5)
+    flat = 0.002  # the top of a swing is flat: anywhere within this share of the change below it counts
+    for wheel, peak in enumerate(got["peak_ms"]):
+        near = time[share[wheel] >= share[wheel].max() - flat] * 1000
+        assert near.min() - 2.5 <= peak <= near.max() + 2.5
 
 
 def test_when_a_wheel_lifts(told: dict[str, Any]) -> None:
@@ -249,6 +253,14 @@ def test_when_a_wheel_lifts(told: dict[str, Any]) -> None:
         assert got["wheel"] == ("front left", "front right", "rear left", "rear right")[int(np.argmin(at))]
     assert got["rolls_over_g"] > got["lifts_g"]
     assert f"{got['lifts_g'] * G:.2f} m/s2 ({got['lifts_g']:.2f} g)" in got["text"]
+
+
+def test_equal_shares_beside_the_balance_of_moments(told: dict[str, Any]) -> None:
+    """With one wheel just up, the rule gives each of three a third; moments leave 870 of 1540 g in front as at rest."""
+    got = told["equal_shares"]
+    front_is_up = told["lift_off"]["wheel"].startswith("front")
+    assert got["rule_front_pct"] == pytest.approx(100 / 3 if front_is_up else 200 / 3)
+    assert got["model_front_pct"] == pytest.approx(100 * 870 / 1540, abs=0.01)
 
 
 def test_a_push_at_rest(told: dict[str, Any]) -> None:
