@@ -18,21 +18,40 @@ from scipy.optimize import minimize, minimize_scalar
 from rig.main import main
 
 EXACT_CAR = {
-    **{f"geometry.{key}_u": 0.0 for key in (
-        "wheelbase_mm", "track_front_mm", "track_rear_mm", "wheel_radius_mm", "cg_height_mm", "front_roll_share")},
+    **{
+        f"geometry.{key}_u": 0.0
+        for key in (
+            "wheelbase_mm",
+            "track_front_mm",
+            "track_rear_mm",
+            "wheel_radius_mm",
+            "cg_height_mm",
+            "front_roll_share",
+        )
+    },
     **{f"{axle}.{key}": 0.0 for axle in ("front", "rear") for key in ("drag_u", "toe_deg_u")},
-}  # fmt: skip
+}
 EXACT_BENCH = {"pads.reseat_g": 0.0}
 EXACT_TEST = {
     **{f"push.{key}": 0.0 for key in ("position_pct_u", "height_mm", "height_mm_u", "direction_deg_u")},
-    "push.finger_friction_u": 0.0, "push.finger_path": "stays on the car",
-    "grip.ratio_u": 0.0, "grip.level_u": 0.0, "grip.measured": True, "typed.weights_resolution_g": 1e-4,
-}  # fmt: skip
+    "push.finger_friction_u": 0.0,
+    "push.finger_path": "stays on the car",
+    "grip.ratio_u": 0.0,
+    "grip.level_u": 0.0,
+    "grip.measured": True,
+    "typed.weights_resolution_g": 1e-4,
+}
 CAR = {
-    "name": "Lopsided", "geometry.wheelbase_mm": 260.0, "geometry.track_front_mm": 150.0,
-    "geometry.track_rear_mm": 190.0, "geometry.cg_height_mm": 40.0, "geometry.front_roll_share": 0.3,
-    "geometry.body_front_mm": 70.0, "geometry.body_rear_mm": 90.0, "geometry.body_width_mm": 200.0,
-}  # fmt: skip
+    "name": "Lopsided",
+    "geometry.wheelbase_mm": 260.0,
+    "geometry.track_front_mm": 150.0,
+    "geometry.track_rear_mm": 190.0,
+    "geometry.cg_height_mm": 40.0,
+    "geometry.front_roll_share": 0.3,
+    "geometry.body_front_mm": 70.0,
+    "geometry.body_rear_mm": 90.0,
+    "geometry.body_width_mm": 200.0,
+}
 WEIGHTS = (560.0, 310.0, 420.0, 250.0)
 """g, FL FR RL RR: no two alike, no axle, side or diagonal like its opposite."""
 
@@ -52,8 +71,14 @@ def toml(values: Mapping[str, Any]) -> str:
     return "\n".join("\n".join([head, *lines]) for head, lines in tables.items()) + "\n"
 
 
-def write(folder: Path, *, car: Mapping[str, Any] | None = None, bench: Mapping[str, Any] | None = None,
-          test: Mapping[str, Any] | None = None, file: str = "test") -> Path:  # fmt: skip
+def write(
+    folder: Path,
+    *,
+    car: Mapping[str, Any] | None = None,
+    bench: Mapping[str, Any] | None = None,
+    test: Mapping[str, Any] | None = None,
+    file: str = "test",
+) -> Path:
     """The three cards of the lopsided car with nothing in doubt, some keys otherwise; answers the test card."""
     folder.mkdir(parents=True, exist_ok=True)
     stem = folder / file
@@ -61,8 +86,10 @@ def write(folder: Path, *, car: Mapping[str, Any] | None = None, bench: Mapping[
         "car": {"card": "car"} | CAR | EXACT_CAR | dict(car or {}),
         "bench": {"card": "bench", "name": "Bench"} | EXACT_BENCH | dict(bench or {}),
         "test": {"card": "test", "name": file, "car": f"{file}-car.toml", "bench": f"{file}-bench.toml"}
-        | EXACT_TEST | {"push.position_pct": 80.0, "typed.weights_g": WEIGHTS} | dict(test or {}),
-    }  # fmt: skip
+        | EXACT_TEST
+        | {"push.position_pct": 80.0, "typed.weights_g": WEIGHTS}
+        | dict(test or {}),
+    }
     for kind, values in cards.items():
         path = stem.with_name(f"{file}.toml" if kind == "test" else f"{file}-{kind}.toml")
         path.write_text(toml({key: value for key, value in values.items() if value is not None}), encoding="utf-8")
@@ -94,8 +121,13 @@ def records(log: Path, kind: str | None = None) -> list[dict[str, Any]]:
     return told
 
 
-def take_in(folder: Path, log: Path, rows: Sequence[Mapping[str, Any]], cards: Sequence[Path] = (),
-            files: Sequence[tuple[str, Path]] = ()) -> None:  # fmt: skip
+def take_in(
+    folder: Path,
+    log: Path,
+    rows: Sequence[Mapping[str, Any]],
+    cards: Sequence[Path] = (),
+    files: Sequence[tuple[str, Path]] = (),
+) -> None:
     """Bring records into a log, in the format of an export. rows: kind, title, inputs, result, and `name`, `on`.
 
     name: for other rows' `on`, the names of a record's parents.  cards: test cards; each row takes those whose test
@@ -120,17 +152,32 @@ def take_in(folder: Path, log: Path, rows: Sequence[Mapping[str, Any]], cards: S
         content = path.read_bytes()
         digest = hashlib.sha256(content).hexdigest()
         (folder / "files" / f"{digest}{path.suffix}").write_bytes(content)
-        held.append({"hash": digest, "kind": kind, "name": path.name, "bytes": len(content),
-                     "saved_at": "2026-01-01T00:00:00+00:00"})  # fmt: skip
+        held.append(
+            {
+                "hash": digest,
+                "kind": kind,
+                "name": path.name,
+                "bytes": len(content),
+                "saved_at": "2026-01-01T00:00:00+00:00",
+            }
+        )
     ids = {row.get("name", f"row {n}"): f"{n:032x}" for n, row in enumerate(rows, start=1)}
     lines = [
-        {"id": ids[row.get("name", f"row {n}")], "bench": "elsewhere", "kind": row["kind"], "title": row["title"],
-         "at": f"2026-01-01T00:00:{n % 60:02d}+00:00", "software": "by hand", "inputs": dict(row.get("inputs", {})),
-         "result": dict(row["result"]), "files": sorted(str(one["hash"]) for one in held),
-         "cards": sorted(set(known.get(row.get("cards", row["title"]), []))),
-         "parents": sorted(ids[one] for one in row.get("on", ()))}
+        {
+            "id": ids[row.get("name", f"row {n}")],
+            "bench": "elsewhere",
+            "kind": row["kind"],
+            "title": row["title"],
+            "at": f"2026-01-01T00:00:{n % 60:02d}+00:00",
+            "software": "by hand",
+            "inputs": dict(row.get("inputs", {})),
+            "result": dict(row["result"]),
+            "files": sorted(str(one["hash"]) for one in held),
+            "cards": sorted(set(known.get(row.get("cards", row["title"]), []))),
+            "parents": sorted(ids[one] for one in row.get("on", ())),
+        }
         for n, row in enumerate(rows, start=1)
-    ]  # fmt: skip
+    ]
     for name, told in (("records", lines), ("cards", list(listed.values())), ("files", held)):
         (folder / f"{name}.jsonl").write_text("".join(json.dumps(one) + "\n" for one in told), encoding="utf-8")
     run("import", folder, "--log", log)
@@ -138,8 +185,15 @@ def take_in(folder: Path, log: Path, rows: Sequence[Mapping[str, Any]], cards: S
 
 def pivot(kappa: float, u: float = 0.01, length: float = 0.26) -> dict[str, Any]:
     """A measured pivot as it stands in a record; 95 % interval of a normal distribution."""
-    return {"kappa_per_m": kappa, "kappa_u_per_m": u, "kappa_interval_per_m": [kappa - 1.96 * u, kappa + 1.96 * u],
-            "wheelbase_m": length, "count": 1, "method": "by hand", "warnings": []}  # fmt: skip
+    return {
+        "kappa_per_m": kappa,
+        "kappa_u_per_m": u,
+        "kappa_interval_per_m": [kappa - 1.96 * u, kappa + 1.96 * u],
+        "wheelbase_m": length,
+        "count": 1,
+        "method": "by hand",
+        "warnings": [],
+    }
 
 
 def push_row(title: str, kappa: float, u: float = 0.01, *, turn_deg: float = 10.0, **more: Any) -> dict[str, Any]:
@@ -165,10 +219,22 @@ def lost(speed: np.ndarray, along: np.ndarray, drag: float) -> float:
     return drag * ahead + float(np.sqrt(1 - drag**2)) * float(np.sqrt(max(size**2 - ahead**2, 0.0)))
 
 
-def slide(load: Sequence[float], grip: Sequence[float], station: float, *, places: np.ndarray = PLACES,
-          drag: Sequence[float] = (1, 1, 1, 1), heading: Sequence[float] = (0, 0, 0, 0), solid: Sequence[str] = (),
-          height: float = 0.0, side: int = 1, roll_share: float = 0.3, stuck_at: float | None = None,
-          direction: float = 0.0, middle: float = 0.13) -> tuple[float, np.ndarray, float]:  # fmt: skip
+def slide(
+    load: Sequence[float],
+    grip: Sequence[float],
+    station: float,
+    *,
+    places: np.ndarray = PLACES,
+    drag: Sequence[float] = (1, 1, 1, 1),
+    heading: Sequence[float] = (0, 0, 0, 0),
+    solid: Sequence[str] = (),
+    height: float = 0.0,
+    side: int = 1,
+    roll_share: float = 0.3,
+    stuck_at: float | None = None,
+    direction: float = 0.0,
+    middle: float = 0.13,
+) -> tuple[float, np.ndarray, float]:
     """(kappa 1/m, pole (2,) m, force N) of the first moment of a push by a slippery tip `station` m ahead of the rear.
 
     load N, grip, drag, heading (rad): per wheel.  solid: axles ("front", "rear") whose wheels turn together.
@@ -220,8 +286,9 @@ def slide(load: Sequence[float], grip: Sequence[float], station: float, *, place
     return turn / (v + turn * middle), np.array([-v / turn, u / turn]), force
 
 
-def rolled(speed: np.ndarray, ahead: np.ndarray, held: np.ndarray, drag: Sequence[float],
-           pair: tuple[int, int]) -> float:  # fmt: skip
+def rolled(
+    speed: np.ndarray, ahead: np.ndarray, held: np.ndarray, drag: Sequence[float], pair: tuple[int, int]
+) -> float:
     """Power of a solid axle at the rolling speed that loses least."""
 
     def total(r: float) -> float:
@@ -232,9 +299,18 @@ def rolled(speed: np.ndarray, ahead: np.ndarray, held: np.ndarray, drag: Sequenc
     return min(total(0.0), float(best.fun))
 
 
-def whole_push(load: Sequence[float], grip: Sequence[float], station: float, *, side: int, finger_y: float,
-               sticks: bool, turn: float = np.radians(10.0), steps: int = 4,
-               direction: float = 0.0) -> float:  # fmt: skip
+def whole_push(
+    load: Sequence[float],
+    grip: Sequence[float],
+    station: float,
+    *,
+    side: int,
+    finger_y: float,
+    sticks: bool,
+    turn: float = np.radians(10.0),
+    steps: int = 4,
+    direction: float = 0.0,
+) -> float:
     """kappa (1/m) over a slide of `turn` rad: a finger that sticks, or one that follows a straight line on the floor.
 
     Motion in small steps by the midpoint rule.  Source: kinematics; kappa is 2 sin(turn / 2) over the sideways way of

@@ -15,8 +15,21 @@ def calibrated(tmp_path_factory: pytest.TempPathFactory) -> Path:
     with ActedPads() as pads:
         masses = [word for mass in MASSES for word in ("--mass", mass)]
         told = pivotbench(
-            "calibrate", test, *masses, "--mass-u", MASS_U_G, "--cycles", 1, "--temperature", 21.5, "--port", pads.url,
-            "--log", folder / "log", "--json", hands=calibrating(pads),
-        )  # fmt: skip
+            "calibrate",
+            test,
+            *masses,
+            "--mass-u",
+            MASS_U_G,
+            "--cycles",
+            1,
+            "--temperature",
+            21.5,
+            "--port",
+            pads.url,
+            "--log",
+            folder / "log",
+            "--json",
+            hands=calibrating(pads),
+        )
     assert told.code == 0, told.err
     return folder / "log"

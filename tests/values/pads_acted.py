@@ -202,10 +202,15 @@ def toml(values: Mapping[str, Any]) -> str:
 
 
 CAR_CARD: dict[str, Any] = {
-    "card": "car", "name": "Lopsided", "geometry.wheelbase_mm": 250, "geometry.wheelbase_mm_u": 0.4,
-    "geometry.track_front_mm": 160, "geometry.track_front_mm_u": 2.0, "geometry.track_rear_mm": 180,
+    "card": "car",
+    "name": "Lopsided",
+    "geometry.wheelbase_mm": 250,
+    "geometry.wheelbase_mm_u": 0.4,
+    "geometry.track_front_mm": 160,
+    "geometry.track_front_mm_u": 2.0,
+    "geometry.track_rear_mm": 180,
     "geometry.track_rear_mm_u": 6.0,
-}  # fmt: skip
+}
 BENCH_CARD: dict[str, Any] = {"card": "bench", "name": "Acted", "pads.wheels": PAD_WHEELS, "pads.reseat_g": 2.0}
 TEST_CARD: dict[str, Any] = {"card": "test", "name": "acted push"}
 

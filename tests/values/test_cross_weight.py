@@ -109,9 +109,13 @@ def test_the_live_view(
 
 @pytest.mark.parametrize(("target", "first"), [("42.9", "within 0.5 of 43 %"), ("50", "Rear-left collar")])
 def test_the_loop_brings_front_right_and_rear_left_to_the_target(
-    calibrated: tuple[VirtualPads, Path, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str],
-    monkeypatch: pytest.MonkeyPatch, target: str, first: str
-) -> None:  # fmt: skip
+    calibrated: tuple[VirtualPads, Path, Path],
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    target: str,
+    first: str,
+) -> None:
     """Asked for what the car has, nothing is turned; for more, a rear left spring gets preload (it pushes its own
     wheel and the front right one down)."""
     pads, test, log = calibrated

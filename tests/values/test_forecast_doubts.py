@@ -123,14 +123,21 @@ def test_toe_of_every_wheel(tmp_path: Path, axle: str) -> None:
     toe = np.radians([-3.0, 3.0, -6.0, 6.0])
 
     def kappa(d: float, wheel: int) -> float:
-        return slide(newtons(), EVEN, STATION, drag=[0.3, 0.3, 0.45, 0.45],
-                     heading=list(toe + d * (np.arange(4) == wheel)))[0]  # fmt: skip
+        return slide(
+            newtons(), EVEN, STATION, drag=[0.3, 0.3, 0.45, 0.45], heading=list(toe + d * (np.arange(4) == wheel))
+        )[0]
 
     u = np.radians(0.4)
     want = float(np.sqrt(sum(slope(lambda d, i=i: kappa(d, i), u) ** 2 for i in range(4))))  # type: ignore[misc]
     other = "rear" if axle == "front" else "front"
-    car = {"front.drag": 0.3, "rear.drag": 0.45, "front.toe_deg": 3.0, "rear.toe_deg": 6.0,
-           f"{axle}.toe_deg_u": 0.4, f"{other}.toe_deg_u": 0.1}  # fmt: skip
+    car = {
+        "front.drag": 0.3,
+        "rear.drag": 0.45,
+        "front.toe_deg": 3.0,
+        "rear.toe_deg": 6.0,
+        f"{axle}.toe_deg_u": 0.4,
+        f"{other}.toe_deg_u": 0.1,
+    }
     got = told(tmp_path, car=car, test={"push.wheels": "as on the car card"})
     assert got["pivot"]["kappa_u_per_m"] == pytest.approx(want, rel=0.04)
     assert got["sensitivity"][0]["name"] == "toe"
@@ -224,9 +231,7 @@ def test_the_step_of_the_scale_and_the_placing_in_a_weighing(tmp_path: Path) -> 
     assert got["diagonal_fr_rl_pct"]["value"] == pytest.approx(100 * (1 - diagonal))
     wide = own * (2 * (1 - diagonal) ** 2 + 2 * diagonal**2) + 0.96 * 9 * 4  # two corners up and two down at once
     assert got["diagonal_fl_rr_pct"]["u"] == pytest.approx(100 * np.sqrt(wide) / total, rel=1e-6)
-    assert got["cg_m"] == pytest.approx(
-        [LENGTH * front, (weights @ [0.075, -0.075, 0.095, -0.095]) / total], rel=1e-9
-    )
+    assert got["cg_m"] == pytest.approx([LENGTH * front, (weights @ [0.075, -0.075, 0.095, -0.095]) / total], rel=1e-9)
 
 
 def test_placing_reaches_the_forecast(tmp_path: Path) -> None:
@@ -235,7 +240,9 @@ def test_placing_reaches_the_forecast(tmp_path: Path) -> None:
     d = 0.012 * 9.80665
     cross = np.array([1, -1, -1, 1])
     both = slope(lambda t: slide(newtons() + t * cross, EVEN, STATION)[0], d)
-    each = [slope(lambda t, i=i: slide(newtons() + t * (np.arange(4) == i), EVEN, STATION)[0], d)  # type: ignore[misc]
-            for i in range(4)]  # fmt: skip
+    each = [
+        slope(lambda t, i=i: slide(newtons() + t * (np.arange(4) == i), EVEN, STATION)[0], d)  # type: ignore[misc]
+        for i in range(4)
+    ]
     want = np.sqrt(0.96 * both**2 + 0.04 * np.linalg.norm(each) ** 2)
     assert got["pivot"]["kappa_u_per_m"] == pytest.approx(want, rel=0.05)

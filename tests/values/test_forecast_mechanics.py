@@ -67,8 +67,16 @@ def test_toe_turns_rolling_wheels_inwards(tmp_path: Path, front: float, rear: fl
     got = told(
         tmp_path, car={"front.toe_deg": front, "rear.toe_deg": rear, "front.drag": 0.02, "rear.drag": 0.3}, test=ROLLING
     )
-    same(got, slide(newtons(), [0.8] * 4, 0.8 * LENGTH, drag=[0.02, 0.02, 0.3, 0.3],
-                    heading=np.radians([-front, front, -rear, rear])))  # fmt: skip
+    same(
+        got,
+        slide(
+            newtons(),
+            [0.8] * 4,
+            0.8 * LENGTH,
+            drag=[0.02, 0.02, 0.3, 0.3],
+            heading=np.radians([-front, front, -rear, rear]),
+        ),
+    )
 
 
 def test_free_wheels_with_toe_swing_where_their_axles_meet(tmp_path: Path) -> None:
@@ -78,9 +86,10 @@ def test_free_wheels_with_toe_swing_where_their_axles_meet(tmp_path: Path) -> No
     (lines square to both headings).
     """
     got = told(
-        tmp_path, car={"front.toe_deg": 8.0, "rear.toe_deg": -3.0, "front.drag": 0.0, "rear.drag": 0.0},
+        tmp_path,
+        car={"front.toe_deg": 8.0, "rear.toe_deg": -3.0, "front.drag": 0.0, "rear.drag": 0.0},
         test=ROLLING | {"typed.weights_g": [700.0, 30.0, 800.0, 30.0]},
-    )  # fmt: skip
+    )
     # axis of a wheel turned by a: through its contact, along (-sin a, cos a)
     a, b = np.radians(-8.0), np.radians(3.0)
     (x1, y1), (x2, y2) = PLACES[0], PLACES[2]
@@ -106,8 +115,11 @@ def test_blocked_wheels_know_no_drag_and_no_kind(tmp_path: Path) -> None:
 @pytest.mark.parametrize("axle", ["front", "rear"])
 def test_a_solid_axle_at_one_end(tmp_path: Path, axle: str) -> None:
     drag = [0.1, 0.1, 0.15, 0.15]
-    got = told(tmp_path, car={"front.drag": 0.1, "rear.drag": 0.15, f"{axle}.kind": "solid"},
-               test=ROLLING | {"push.position_pct": 90.0})  # fmt: skip
+    got = told(
+        tmp_path,
+        car={"front.drag": 0.1, "rear.drag": 0.15, f"{axle}.kind": "solid"},
+        test=ROLLING | {"push.position_pct": 90.0},
+    )
     want = slide(newtons(), [0.8] * 4, 0.9 * LENGTH, drag=drag, solid=[axle])
     other = slide(newtons(), [0.8] * 4, 0.9 * LENGTH, drag=drag, solid=["rear" if axle == "front" else "front"])
     assert got["pivot"]["kappa_per_m"] == pytest.approx(want[0], rel=1e-4)
@@ -127,8 +139,12 @@ def test_rolling_wheels_are_a_switch(tmp_path: Path) -> None:
 @pytest.mark.parametrize("finger", ["sticking", "rolling"])
 def test_a_finger_goes_straight_on_the_floor(tmp_path: Path, side: str, finger: str) -> None:
     """The finger touches the side that the card names, half the body's width from the middle."""
-    push = {"push.side": side, "push.finger": finger, "push.finger_path": "straight on the floor",
-            "push.distance_mm": 500.0}  # fmt: skip
+    push = {
+        "push.side": side,
+        "push.finger": finger,
+        "push.finger_path": "straight on the floor",
+        "push.distance_mm": 500.0,
+    }
     got = told(tmp_path, test=push)
     to = 1 if side == "right" else -1
     y = -0.1 * to
@@ -186,8 +202,10 @@ def test_weights_come_with_the_gravity_of_the_place(tmp_path: Path) -> None:
 
 def test_parts_that_come_on_for_the_push(tmp_path: Path) -> None:
     """A plate of 90 g, 200 mm ahead and 30 mm left: by levers along and across, the same total and moments."""
-    parts = [{"name": "plate", "mass_g": 90.0, "x_mm": 200.0, "y_mm": 30.0},
-             {"name": "battery", "mass_g": -40.0, "x_mm": 60.0, "y_mm": -20.0}]  # fmt: skip
+    parts = [
+        {"name": "plate", "mass_g": 90.0, "x_mm": 200.0, "y_mm": 30.0},
+        {"name": "battery", "mass_g": -40.0, "x_mm": 60.0, "y_mm": -20.0},
+    ]
     path = write(tmp_path, car={"masses.parts": parts})
     weighed = found("weigh", path, "--log", tmp_path / "log")
     load = np.array(weighed["corner_weights_g"])

@@ -21,8 +21,13 @@ def test_a_sweep_goes_by_the_finger_marker_where_the_card_asks_for_it(tmp_path: 
     rows, paths = [], []
     for n, share in enumerate(stations):
         name = f"s{n}"
-        paths.append(write(tmp_path, file=name, test={"push.position_pct": 50.0, "push.position_pct_u": 9.0,
-                                                      "push.position_from": "finger marker"}))  # fmt: skip
+        paths.append(
+            write(
+                tmp_path,
+                file=name,
+                test={"push.position_pct": 50.0, "push.position_pct_u": 9.0, "push.position_from": "finger marker"},
+            )
+        )
         row = push_row(name, 20 * (share * LENGTH - 0.146), 0.02)
         row["result"]["finger"] = [finger(100 * share, 0.4, "left")]
         rows.append(row)
@@ -30,8 +35,10 @@ def test_a_sweep_goes_by_the_finger_marker_where_the_card_asks_for_it(tmp_path: 
     got = found("sweep", *paths, "--log", tmp_path / "log")
     assert got["null_m"] == pytest.approx(0.146, abs=1e-6)
     x = stations * LENGTH
-    u = np.hypot(0.02, 20 * 0.004 * LENGTH) / 20 * np.sqrt(
-        1 / 5 + (0.146 - x.mean()) ** 2 / ((x - x.mean()) ** 2).sum()
+    u = (
+        np.hypot(0.02, 20 * 0.004 * LENGTH)
+        / 20
+        * np.sqrt(1 / 5 + (0.146 - x.mean()) ** 2 / ((x - x.mean()) ** 2).sum())
     )
     low, high = got["null_interval_m"]
     assert (high - low) / 2 == pytest.approx(1.96 * u, rel=0.02)
@@ -42,11 +49,23 @@ def test_inference_pushes_from_the_side_that_the_marker_showed(tmp_path: Path, s
     """30 mm above the floor the side decides which wheels gain load: kappa of the other mechanics, grip ratio 1.15."""
     root = np.sqrt(1.15)
     grip = 0.8 * np.array([root, root, 1 / root, 1 / root])
-    kappa = slide(np.array([560, 310, 420, 250]) * 9.80665e-3, list(grip), 0.85 * LENGTH, height=0.03,
-                  side=1 if side == "right" else -1)[0]  # fmt: skip
+    kappa = slide(
+        np.array([560, 310, 420, 250]) * 9.80665e-3,
+        list(grip),
+        0.85 * LENGTH,
+        height=0.03,
+        side=1 if side == "right" else -1,
+    )[0]
     other = "right" if side == "left" else "left"
-    path = write(tmp_path, test={"push.position_pct": 60.0, "push.side": other, "push.height_mm": 30.0,
-                                 "push.position_from": "finger marker"})  # fmt: skip
+    path = write(
+        tmp_path,
+        test={
+            "push.position_pct": 60.0,
+            "push.side": other,
+            "push.height_mm": 30.0,
+            "push.position_from": "finger marker",
+        },
+    )
     row = push_row("test", kappa, 0.01)
     row["result"]["finger"] = [finger(85.0, 0.1, side)]
     take_in(tmp_path / "in", tmp_path / "log", [row], [path])
@@ -64,7 +83,7 @@ CONDITIONS = [
     ("floor_temperature_c", 17.0, 27.0, "floor temperature differs: 17 °C and 27 °C"),
     ("air_temperature_c", 19.0, 29.0, "air temperature differs: 19 °C and 29 °C"),
     ("humidity_pct", 30.0, 60.0, "humidity differs: 30 % and 60 %"),
-]  # fmt: skip
+]
 
 
 def test_each_condition_that_differs_is_told_by_its_name(tmp_path: Path) -> None:

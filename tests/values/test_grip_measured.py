@@ -31,8 +31,19 @@ def test_a_tilted_axle(tmp_path: Path, part: str, nose: str) -> None:
     car = {"geometry.cg_height_mm": 52.0, "geometry.cg_height_mm_u": 6.0, "front.drag": 0.03, "rear.drag": 0.09}
     path = write(tmp_path, car=car, test={"typed.weights_resolution_g": 30.0})
     angles = [21.0, 23.0, 23.5]
-    got = found("tilt", path, "--log", tmp_path / "log", "--part", part, "--nose", nose, "--angle-u", "0.8",
-                *(word for angle in angles for word in ("--angle", angle)))  # fmt: skip
+    got = found(
+        "tilt",
+        path,
+        "--log",
+        tmp_path / "log",
+        "--part",
+        part,
+        "--nose",
+        nose,
+        "--angle-u",
+        "0.8",
+        *(word for angle in angles for word in ("--angle", angle)),
+    )
     rolling = 0.09 if part == "front" else 0.03  # the other axle stands on rollers
     best = np.array([np.radians(np.mean(angles)), FRONT, 52 / 260, rolling])
 
@@ -48,11 +59,23 @@ def test_a_tilted_axle(tmp_path: Path, part: str, nose: str) -> None:
     assert got["relative_u"] == pytest.approx(own / value, rel=1e-4)
     # rounded to 30 g: each of two corners moves the share by (1 - s) / total, the others by s / total
     front_u = 30 / np.sqrt(12) * np.sqrt(2 * (1 - FRONT) ** 2 + 2 * FRONT**2) / 1540
-    for name, want in (("tilt board, protractor", slope[0] * np.radians(0.8)), ("front share of weight",
-            slope[1] * front_u), ("height of the centre of gravity", slope[2] * 6 / 260)):  # fmt: skip
+    for name, want in (
+        ("tilt board, protractor", slope[0] * np.radians(0.8)),
+        ("front share of weight", slope[1] * front_u),
+        ("height of the centre of gravity", slope[2] * 6 / 260),
+    ):
         assert got["shared"][name] == pytest.approx(want / value, rel=1e-4), name
-    words = run("tilt", path, "--log", tmp_path / "log", "--part", part, "--nose", nose,
-                *(word for angle in angles for word in ("--angle", angle)))  # fmt: skip
+    words = run(
+        "tilt",
+        path,
+        "--log",
+        tmp_path / "log",
+        "--part",
+        part,
+        "--nose",
+        nose,
+        *(word for angle in angles for word in ("--angle", angle)),
+    )
     assert f"{part} grip (static) {value:.3f} ± {1.96 * own:.3f} of its own" in words
 
 
@@ -124,8 +147,18 @@ def test_front_and_rear_pulls_together(tmp_path: Path) -> None:
     for part, forces in (("front", (8.0, 8.3)), ("rear", (3.9, 4.05))):
         for state in ([], ["--static"]):
             scaled = [force * (1.2 if state else 1.0) for force in forces]
-            run("pull", path, "--log", tmp_path / "log", "--part", part, "--gauge-u", 0.01,
-                *(word for force in scaled for word in ("--force", force)), *state)  # fmt: skip
+            run(
+                "pull",
+                path,
+                "--log",
+                tmp_path / "log",
+                "--part",
+                part,
+                "--gauge-u",
+                0.01,
+                *(word for force in scaled for word in ("--force", force)),
+                *state,
+            )
     front, rear = 8.15 / (0.87 * G), 3.975 / (0.67 * G)
 
     def u(forces: tuple[float, float], grip: float) -> float:
@@ -147,8 +180,13 @@ def test_front_and_rear_pulls_together(tmp_path: Path) -> None:
     still = found("grip", path, "--log", tmp_path / "log", "--static")
     assert still["front"] == pytest.approx(1.2 * front, rel=0.03)
     words = run("grip", path, "--log", tmp_path / "log")
-    for line in (f"front = {got['front']:.4f}", f"rear = {got['rear']:.4f}", f"ratio_u = {got['ratio_u']:.4f}",
-                 f"level_u = {got['level_u']:.4f}", "measured = true"):  # fmt: skip
+    for line in (
+        f"front = {got['front']:.4f}",
+        f"rear = {got['rear']:.4f}",
+        f"ratio_u = {got['ratio_u']:.4f}",
+        f"level_u = {got['level_u']:.4f}",
+        "measured = true",
+    ):
         assert f"\n{line}\n" in words + "\n"
     for name, value in (("front", front), ("rear ", rear), ("front / rear", front / rear)):
         told = re.search(rf"^{name} ([\d.]+) \(95 %: ([\d.]+) to ([\d.]+)\)", words, flags=re.M)
@@ -170,8 +208,10 @@ def pushed(folder: Path, tests: dict[str, tuple[dict[str, Any], float]], u: floa
 def test_a_sweep_crosses_zero_where_the_line_does(tmp_path: Path) -> None:
     """kappa = 20 per m² times (station - 146 mm): the null is 146 mm whatever the weights; ratio by moments."""
     stations = np.array([0.35, 0.45, 0.55, 0.62, 0.80]) * LENGTH
-    tests = {f"s{n}": ({"push.position_pct": 100 * s / LENGTH, "push.position_pct_u": 0.4}, 20 * (s - 0.146))
-             for n, s in enumerate(stations)}  # fmt: skip
+    tests = {
+        f"s{n}": ({"push.position_pct": 100 * s / LENGTH, "push.position_pct_u": 0.4}, 20 * (s - 0.146))
+        for n, s in enumerate(stations)
+    }
     paths = pushed(tmp_path, tests, car={"geometry.wheelbase_mm_u": 1.0})
     got = found("sweep", *paths, "--log", tmp_path / "log")
     assert got["null_m"] == pytest.approx(0.146, abs=1e-6)
@@ -218,7 +258,9 @@ def test_a_ladder_ranks_what_grips_more_in_front(tmp_path: Path) -> None:
     for name, grip in (("first", 1.1), ("sticky", 1.1 * 1.3), ("slick", 1.1 * 0.8)):
         kappa = slide(newtons(), [grip, grip, 1, 1], 0.85 * LENGTH)[0]
         tests[f"t-{name}"] = (
-            {"push.position_pct": 85.0, "conditions.compound_front": name, "conditions.compound_rear": "rear"}, kappa)
+            {"push.position_pct": 85.0, "conditions.compound_front": name, "conditions.compound_rear": "rear"},
+            kappa,
+        )
     paths = pushed(tmp_path, tests)
     rungs = found("ladder", *paths, "--log", tmp_path / "log")["rungs"]
     assert [one["name"] for one in rungs] == ["sticky", "first", "slick"]
@@ -250,8 +292,21 @@ def test_effects_of_two_changes(tmp_path: Path) -> None:
     plan = tmp_path / "plan.csv"
     with plan.open("w", newline="") as file:
         writer = csv.writer(file)
-        writer.writerow(["number", "block", "role", "side", "station_pct", "board_turn_deg", "recorded", "do_first",
-                         "test", "tyre", "ballast"])  # fmt: skip
+        writer.writerow(
+            [
+                "number",
+                "block",
+                "role",
+                "side",
+                "station_pct",
+                "board_turn_deg",
+                "recorded",
+                "do_first",
+                "test",
+                "tyre",
+                "ballast",
+            ]
+        )
         writer.writerows(rows)
     got = found("effects", plan, "--log", tmp_path / "log")
     assert got["pushes"] == 12
@@ -272,8 +327,22 @@ def test_effects_of_two_changes(tmp_path: Path) -> None:
 
 
 def test_a_plan_holds_every_combination(tmp_path: Path) -> None:
-    run("plan", tmp_path / "plan.csv", "--factor", "tyre=soft,hard", "--factor", "ballast=front,middle,rear",
-        "--repeats", 4, "--run-in", 1, "--position", 72, "--seed", 3)  # fmt: skip
+    run(
+        "plan",
+        tmp_path / "plan.csv",
+        "--factor",
+        "tyre=soft,hard",
+        "--factor",
+        "ballast=front,middle,rear",
+        "--repeats",
+        4,
+        "--run-in",
+        1,
+        "--position",
+        72,
+        "--seed",
+        3,
+    )
     with (tmp_path / "plan.csv").open(newline="") as file:
         rows = list(csv.DictReader(file))
     assert [int(row["number"]) for row in rows] == list(range(1, len(rows) + 1))

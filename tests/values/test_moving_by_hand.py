@@ -17,19 +17,47 @@ from .cards_typed import WEIGHTS, G, found, newtons, run, slide, toml, write
 
 LENGTH, FRONT_TRACK, REAR_TRACK, HEIGHT = 0.26, 0.150, 0.190, 0.040
 CAR: dict[str, Any] = {
-    "card": "car", "name": "Lopsided", "geometry.wheelbase_mm": 260.0, "geometry.track_front_mm": 150.0,
-    "geometry.track_rear_mm": 190.0, "geometry.cg_height_mm": 40.0, "geometry.cg_height_mm_u": 0.0,
-    "geometry.body_front_mm": 70.0, "geometry.body_rear_mm": 90.0, "geometry.body_width_mm": 200.0,
-    "chassis.load_sensitivity": 0.25, "chassis.load_sensitivity_u": 0.0,
-}  # fmt: skip
+    "card": "car",
+    "name": "Lopsided",
+    "geometry.wheelbase_mm": 260.0,
+    "geometry.track_front_mm": 150.0,
+    "geometry.track_rear_mm": 190.0,
+    "geometry.cg_height_mm": 40.0,
+    "geometry.cg_height_mm_u": 0.0,
+    "geometry.body_front_mm": 70.0,
+    "geometry.body_rear_mm": 90.0,
+    "geometry.body_width_mm": 200.0,
+    "chassis.load_sensitivity": 0.25,
+    "chassis.load_sensitivity_u": 0.0,
+}
 AXLES: dict[str, dict[str, float]] = {
-    "front": {"spring_n_per_mm": 2.4, "motion_ratio": 0.7, "tyre_n_per_mm": 18.0, "bar_n_per_mm": 0.5,
-              "roll_centre_mm": 6.0, "unsprung_g": 160.0, "unsprung_height_mm": 30.0, "bump_travel_mm": 20.0,
-              "droop_travel_mm": 20.0, "bump_ns_per_m": 14.0, "rebound_ns_per_m": 30.0},
-    "rear": {"spring_n_per_mm": 1.5, "motion_ratio": 0.85, "tyre_n_per_mm": 26.0, "bar_n_per_mm": 0.2,
-             "roll_centre_mm": 14.0, "unsprung_g": 220.0, "unsprung_height_mm": 34.0, "bump_travel_mm": 25.0,
-             "droop_travel_mm": 25.0, "bump_ns_per_m": 22.0, "rebound_ns_per_m": 12.0},
-}  # fmt: skip
+    "front": {
+        "spring_n_per_mm": 2.4,
+        "motion_ratio": 0.7,
+        "tyre_n_per_mm": 18.0,
+        "bar_n_per_mm": 0.5,
+        "roll_centre_mm": 6.0,
+        "unsprung_g": 160.0,
+        "unsprung_height_mm": 30.0,
+        "bump_travel_mm": 20.0,
+        "droop_travel_mm": 20.0,
+        "bump_ns_per_m": 14.0,
+        "rebound_ns_per_m": 30.0,
+    },
+    "rear": {
+        "spring_n_per_mm": 1.5,
+        "motion_ratio": 0.85,
+        "tyre_n_per_mm": 26.0,
+        "bar_n_per_mm": 0.2,
+        "roll_centre_mm": 14.0,
+        "unsprung_g": 220.0,
+        "unsprung_height_mm": 34.0,
+        "bump_travel_mm": 25.0,
+        "droop_travel_mm": 25.0,
+        "bump_ns_per_m": 22.0,
+        "rebound_ns_per_m": 12.0,
+    },
+}
 PHASES: list[dict[str, Any]] = [
     {"name": "brake", "ax_g": -0.3, "ay_g": 0.0, "steer_deg": 0.0, "duration_s": 0.5},
     {"name": "left", "ax_g": 0.05, "ay_g": 0.25, "steer_deg": -12.0, "duration_s": 0.4},
@@ -75,9 +103,10 @@ class Springs:
         self.stiff[1, 1] -= self.mass * G * self.h
         self.stiff[2, 2] -= self.mass * G * self.arm
         tracks = np.array([FRONT_TRACK, REAR_TRACK])
-        direct = self.mass * part * centres / tracks + np.array(
-            [2 * self.unsprung[i] * self.unsprung_height[i] for i in (0, 2)]
-        ) / tracks
+        direct = (
+            self.mass * part * centres / tracks
+            + np.array([2 * self.unsprung[i] * self.unsprung_height[i] for i in (0, 2)]) / tracks
+        )
         self.ahead = np.array([0, -(self.mass * self.h + self.unsprung @ self.unsprung_height), 0, 0, 0, 0, 0])
         self.aside = np.array([0, 0, self.mass * self.arm, direct[0], -direct[0], direct[1], -direct[1]])
 
@@ -160,8 +189,11 @@ def test_loads_lean_and_balance_point_in_every_phase(told: dict[str, Any]) -> No
 @pytest.mark.parametrize(("drive", "front"), [("rear", 0.0), ("front", 1.0), ("four", 0.5)])
 def test_how_much_side_grip_each_axle_uses(tmp_path: Path, drive: str, front: float) -> None:
     """Friction circle of each axle: what drive (or 60 % of the brakes in front) leaves, for its share of the turn."""
-    phases = [PHASES[2], {"name": "brake", "ax_g": -0.3, "ay_g": 0.2, "steer_deg": 0.0, "duration_s": 0.5},
-              {"name": "hard", "ax_g": 0.0, "ay_g": 0.5, "steer_deg": 0.0, "duration_s": 0.5}]  # fmt: skip
+    phases = [
+        PHASES[2],
+        {"name": "brake", "ax_g": -0.3, "ay_g": 0.2, "steer_deg": 0.0, "duration_s": 0.5},
+        {"name": "hard", "ax_g": 0.0, "ay_g": 0.5, "steer_deg": 0.0, "duration_s": 0.5},
+    ]
     weak = {"rear": (0.45, 0.9), "front": (0.9, 0.45), "four": (0.7, 0.9)}[drive]
     got = moved(tmp_path, "--grip", *weak, "--drive", drive, phases=phases)
     says = {"rear": "pushes wide at the front", "front": "steps out at the rear", "four": "holds"}[drive]
@@ -212,8 +244,10 @@ def test_when_the_load_arrives(told: dict[str, Any], tmp_path: Path, knee: bool)
 
     axles = AXLES
     if knee:
-        axles = {"front": AXLES["front"] | {"knee_mm_per_s": 0.5, "beyond_knee": 0.1},
-                 "rear": AXLES["rear"] | {"knee_mm_per_s": 4.0, "beyond_knee": 0.4}}  # fmt: skip
+        axles = {
+            "front": AXLES["front"] | {"knee_mm_per_s": 0.5, "beyond_knee": 0.1},
+            "rear": AXLES["rear"] | {"knee_mm_per_s": 4.0, "beyond_knee": 0.4},
+        }
     got = (moved(tmp_path, axles=axles) if knee else told)["step"]
     assert (got["ay_g"], got["rise_ms"]) == (0.4, 50.0)
     car = Springs(axles, newtons())
@@ -355,9 +389,7 @@ def test_a_second_set_up_is_told_from_the_first(tmp_path: Path) -> None:
     other = card(tmp_path, "stiff", stiff, name="stiff front")
     arguments = ["moving", card(tmp_path), drift(tmp_path), "--weights", *WEIGHTS, "--against", other]
     got = found(*arguments)
-    for phase, one, two, said in zip(
-        PHASES, got["phases"], got["against"]["phases"], got["differences"], strict=False
-    ):
+    for phase, one, two, said in zip(PHASES, got["phases"], got["against"]["phases"], got["differences"], strict=False):
         load = Springs(stiff, newtons()).settled(phase["ax_g"] * G, phase["ay_g"] * G)[1]
         np.testing.assert_allclose(two["load_g"], load / G * 1000, atol=0.01)
         held = grip(load, 0.8, 0.8)
@@ -380,8 +412,17 @@ def test_a_weighing_from_the_log_weighs_with_its_own_gravity(tmp_path: Path) -> 
 def test_contacts_set_the_tracks(tmp_path: Path) -> None:
     """Contacts as wide apart as before, tracks on the card otherwise; changes ranked in the phase that is asked for."""
     contacts = [[260.0, 80.0], [260.0, -70.0], [0.0, 85.0], [0.0, -105.0]]
-    got = moved(tmp_path, "--grip", 0.9, 0.7, "--phase", "right", geometry__contacts_mm=contacts,
-                geometry__track_front_mm=99.0, geometry__track_rear_mm=98.0)  # fmt: skip
+    got = moved(
+        tmp_path,
+        "--grip",
+        0.9,
+        0.7,
+        "--phase",
+        "right",
+        geometry__contacts_mm=contacts,
+        geometry__track_front_mm=99.0,
+        geometry__track_rear_mm=98.0,
+    )
     load = Springs(AXLES, newtons()).settled(PHASES[1]["ax_g"] * G, PHASES[1]["ay_g"] * G)[1]
     np.testing.assert_allclose(got["phases"][1]["load_g"], load / G * 1000, atol=0.01)
     assert got["changes"]["phase"] == "right"

@@ -20,8 +20,11 @@ def yielding(axle: dict[str, float]) -> np.ndarray:
 
 
 def level(folder: Path, *options: object, **more: Any) -> dict[str, Any]:
-    car = {f"chassis.{name}.{key}": value for name, axle in (("front", FRONT), ("rear", REAR))
-           for key, value in axle.items()}  # fmt: skip
+    car = {
+        f"chassis.{name}.{key}": value
+        for name, axle in (("front", FRONT), ("rear", REAR))
+        for key, value in axle.items()
+    }
     path = write(folder, car=car | {"geometry.track_front_mm": 170.0, "geometry.track_rear_mm": 170.0} | more)
     got = found("level", path, "--log", folder / "log", *options)
     assert got["told_apart"] in (True, False)
@@ -64,8 +67,10 @@ def test_a_shim_goes_under_the_low_pad(tmp_path: Path) -> None:
 
 def test_what_stands_in_the_log_comes_out_the_same_again(tmp_path: Path) -> None:
     """Forecasts made with other loads, sides and draws, computed once more from their inputs alone."""
-    for file, keys in (("a", {"push.side": "left", "push.position_pct_u": 1.0, "typed.weights_resolution_g": 30.0}),
-                       ("b", {"push.position_pct": 15.0, "push.height_mm": 12.0, "grip.level_u": 0.1})):  # fmt: skip
+    for file, keys in (
+        ("a", {"push.side": "left", "push.position_pct_u": 1.0, "typed.weights_resolution_g": 30.0}),
+        ("b", {"push.position_pct": 15.0, "push.height_mm": 12.0, "grip.level_u": 0.1}),
+    ):
         path = write(tmp_path, test=keys, file=file, bench={"place.latitude_deg": 20.0})
         run("predict", path, "--log", tmp_path / "log", "--seed", 5)
     got = found("recalculate", "--log", tmp_path / "log")

@@ -49,21 +49,34 @@ def pose_at(moment: np.ndarray) -> np.ndarray:
 def drive(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, Any], str]:
     folder = tmp_path_factory.mktemp("drive")
     moment = STEP * np.arange(PICTURES)
-    film(folder / "drive.avi", np.arange(PICTURES) / CONTAINER, pose_at(moment), floor=floor_printed(),
-         car=plate_printed(0.11), fps=CONTAINER, camera=plain_lens((0.02, -0.45, 1.15)))  # fmt: skip
+    film(
+        folder / "drive.avi",
+        np.arange(PICTURES) / CONTAINER,
+        pose_at(moment),
+        floor=floor_printed(),
+        car=plate_printed(0.11),
+        fps=CONTAINER,
+        camera=plain_lens((0.02, -0.45, 1.15)),
+    )
     rows = [{"number": k, "time_s": 90 + 0.07 * k, "device_time_s": 3.0 + t} for k, t in enumerate(moment)]
     (folder / "drive.times.json").write_text(json.dumps({"pictures": rows}), encoding="utf-8")
     test = write_cards(
         folder,
-        car={"": {"name": "Wren"},
-             "geometry": {"wheelbase_mm": 250.0, "track_front_mm": 160.0, "track_rear_mm": 150.0, "cg_height_mm": 40.0},
-             "plate": {"height_mm": 62.0, "middle_pct": 44.0},
-             "chassis": {"load_sensitivity": 0.1},
-             "chassis.front": {"spring_n_per_mm": 1.0}, "chassis.rear": {"spring_n_per_mm": 0.8}},
+        car={
+            "": {"name": "Wren"},
+            "geometry": {"wheelbase_mm": 250.0, "track_front_mm": 160.0, "track_rear_mm": 150.0, "cg_height_mm": 40.0},
+            "plate": {"height_mm": 62.0, "middle_pct": 44.0},
+            "chassis": {"load_sensitivity": 0.1},
+            "chassis.front": {"spring_n_per_mm": 1.0},
+            "chassis.rear": {"spring_n_per_mm": 0.8},
+        },
         bench={"": {"name": "Narrow"}, "camera": {"readout_ms": 0.0}},
-        test={"": {"name": "circle"}, "grip": {"front": 0.9, "rear": 0.7},
-              "typed": {"weights_g": [420.0, 380.0, 400.0, 360.0]}},
-    )  # fmt: skip
+        test={
+            "": {"name": "circle"},
+            "grip": {"front": 0.9, "rear": 0.7},
+            "typed": {"weights_g": [420.0, 380.0, 400.0, 360.0]},
+        },
+    )
     asked = ["drive", folder / "drive.avi", test, "--since", 1.1, "--until", 2.3, "--log", folder / "log"]
     result = told_json(asked)
     # the words from the same clip, over the first circle

@@ -76,18 +76,30 @@ def filmed(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Device, dict
     folder = tmp_path_factory.mktemp("live")
     yaw = TURN * np.arange(MOVING + 1) / MOVING
     place = np.array([-0.12 + PIVOT, 0.0]) - PIVOT * np.stack([np.cos(yaw), np.sin(yaw)], axis=-1)
-    film(folder / "made.avi", np.arange(MOVING + 1) / 10.0, np.column_stack([place, yaw]), floor=floor_printed(),
-         car=plate_printed(0.11), fps=10.0, camera=plain_lens())  # fmt: skip
+    film(
+        folder / "made.avi",
+        np.arange(MOVING + 1) / 10.0,
+        np.column_stack([place, yaw]),
+        floor=floor_printed(),
+        car=plate_printed(0.11),
+        fps=10.0,
+        camera=plain_lens(),
+    )
     made = cv2.VideoCapture(str(folder / "made.avi"))
     pictures = [made.read()[1] for _ in range(MOVING + 1)]
     test = write_cards(
         folder,
-        car={"": {"name": "Wren"}, "geometry": {"wheelbase_mm": 250.0, "track_front_mm": 160.0, "track_rear_mm": 150.0},
-             "plate": {"height_mm": 62.0, "middle_pct": 44.0}},
-        bench={"": {"name": "Narrow"},
-               "camera": {"device": "/dev/of-the-card", "width_px": 1024, "height_px": 576, "frames_per_s": 24.0}},
+        car={
+            "": {"name": "Wren"},
+            "geometry": {"wheelbase_mm": 250.0, "track_front_mm": 160.0, "track_rear_mm": 150.0},
+            "plate": {"height_mm": 62.0, "middle_pct": 44.0},
+        },
+        bench={
+            "": {"name": "Narrow"},
+            "camera": {"device": "/dev/of-the-card", "width_px": 1024, "height_px": 576, "frames_per_s": 24.0},
+        },
         test={"": {"name": "live"}},
-    )  # fmt: skip
+    )
     device, opened, usual = Device(pictures), [], cv2.VideoCapture
 
     def opening(name: Any, *rest: Any) -> Any:

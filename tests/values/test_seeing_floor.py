@@ -38,8 +38,13 @@ PLATE = {
 GEOMETRY = {"wheelbase_mm": 250.0, "track_front_mm": 160.0, "track_rear_mm": 150.0}
 
 
-def cards(folder: Path, *, car: dict[str, Any] | None = None, bench: dict[str, Any] | None = None,
-          test: dict[str, Any] | None = None) -> Path:  # fmt: skip
+def cards(
+    folder: Path,
+    *,
+    car: dict[str, Any] | None = None,
+    bench: dict[str, Any] | None = None,
+    test: dict[str, Any] | None = None,
+) -> Path:
     return write_cards(
         folder,
         car={"": {"name": "Wren"}, "geometry": GEOMETRY, "plate": PLATE} | (car or {}),
@@ -125,8 +130,16 @@ def pinned(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, An
         yaw = math.radians(50.0) * (-0.5 + 0.5 * (1 - np.cos(math.pi * np.clip((time - 0.2) / 2.0, 0, 1))))
         c, s = np.cos(yaw), np.sin(yaw)
         place = np.array(at) - np.stack([c * pin[0] - s * pin[1], s * pin[0] + c * pin[1]], axis=-1)
-        clip = film(folder / f"pin-{number}.avi", time, np.column_stack([place, yaw]), floor=floor_printed(FLOOR_BAR),
-                    car=true, fps=8.0, seed=3 + number, camera=plain_lens())  # fmt: skip
+        clip = film(
+            folder / f"pin-{number}.avi",
+            time,
+            np.column_stack([place, yaw]),
+            floor=floor_printed(FLOOR_BAR),
+            car=true,
+            fps=8.0,
+            seed=3 + number,
+            camera=plain_lens(),
+        )
         asked += ["--pin", clip, 1000 * pin[0], 1000 * pin[1]]
     said = told(asked)
     [record] = records(folder / "log", "plate place")
@@ -170,8 +183,16 @@ def test_markers_learned_by_turning_the_car_are_put_back_as_designed(tmp_path: P
     time = np.linspace(0.0, 2.4, 240)
     yaw = math.radians(105.0) * (-0.5 + 0.5 * (1 - np.cos(math.pi * np.clip((time - 0.2) / 2.0, 0, 1))))
     place = -0.12 * np.stack([np.cos(yaw), np.sin(yaw)], axis=-1)
-    film(tmp_path / "turned.avi", time, np.column_stack([place, yaw]), floor=floor_printed(FLOOR_BAR),
-         car=replace(true, markers=markers), fps=12.0, seed=6, camera=plain_lens())  # fmt: skip
+    film(
+        tmp_path / "turned.avi",
+        time,
+        np.column_stack([place, yaw]),
+        floor=floor_printed(FLOOR_BAR),
+        car=replace(true, markers=markers),
+        fps=12.0,
+        seed=6,
+        camera=plain_lens(),
+    )
     said = told(["plate", cards(tmp_path), "--markers", tmp_path / "turned.avi", "--log", tmp_path / "log"])
     [record] = records(tmp_path / "log", "car markers")
     result = record["result"]

@@ -70,10 +70,17 @@ def cards(folder: Path, name: str, *, wheelbase: float = 250.0, clip: str = "", 
         folder,
         car={
             "": {"name": f"Wren of {wheelbase:g}"},
-            "geometry": {"wheelbase_mm": wheelbase, "track_front_mm": 160.0, "track_rear_mm": 150.0,
-                         "body_front_mm": 70.0, "body_rear_mm": 85.0, "body_width_mm": 190.0},
+            "geometry": {
+                "wheelbase_mm": wheelbase,
+                "track_front_mm": 160.0,
+                "track_rear_mm": 150.0,
+                "body_front_mm": 70.0,
+                "body_rear_mm": 85.0,
+                "body_width_mm": 190.0,
+            },
             "plate": {"height_mm": 62.0, "height_mm_u": 0.3, "middle_pct": 100 * 0.11 / (wheelbase / 1000)},
-        } | car,
+        }
+        | car,
         bench={"": {"name": "Narrow"}, "camera": {"readout_ms": 0.0}},
         test={
             "": {"name": name, "clip": clip},
@@ -81,7 +88,7 @@ def cards(folder: Path, name: str, *, wheelbase: float = 250.0, clip: str = "", 
             "grip": {"front": 0.9, "rear": 0.7, "measured": True},
             "typed": {"weights_g": GRAMS.tolist()},
         },
-    )  # fmt: skip
+    )
 
 
 @pytest.fixture(scope="module")
@@ -90,8 +97,14 @@ def scene(tmp_path_factory: pytest.TempPathFactory) -> Scene:
     yaw = yaw_at(device_time())
     pole = np.array([-0.120 + PIVOT, 0.02])
     pose = np.column_stack([pole - PIVOT * np.stack([np.cos(yaw), np.sin(yaw)], axis=-1), yaw])
-    film(folder / "device.avi", np.arange(PICTURES) / CONTAINER, pose, floor=floor_printed(),
-         car=plate_printed(0.110), fps=CONTAINER)  # fmt: skip
+    film(
+        folder / "device.avi",
+        np.arange(PICTURES) / CONTAINER,
+        pose,
+        floor=floor_printed(),
+        car=plate_printed(0.110),
+        fps=CONTAINER,
+    )
     for other in ("host", "even"):
         shutil.copy(folder / "device.avi", folder / f"{other}.avi")
     notes(folder / "device.times.json", device=True)
@@ -171,11 +184,20 @@ def test_the_dynamic_forecast_is_what_newton_says_of_the_same_push(scene: Scene)
     advance = 2 * math.sin(abs(TURN) / 2) * (WHEELBASE / 2 - PIVOT + arm)
     speed = abs(TURN) * math.pi / 2 / (END - BEGIN) * (WHEELBASE / 2 - PIVOT + arm)
     moved = simulate_push(
-        PushedCar(contacts=CONTACTS, loads=load, grip=np.array([0.9, 0.9, 0.7, 0.7]), drag=np.ones(4),
-                  mass=load.sum() / G, yaw_inertia=0.05, cg=cg, heading=np.zeros(4)),
+        PushedCar(
+            contacts=CONTACTS,
+            loads=load,
+            grip=np.array([0.9, 0.9, 0.7, 0.7]),
+            drag=np.ones(4),
+            mass=load.sum() / G,
+            yaw_inertia=0.05,
+            cg=cg,
+            heading=np.zeros(4),
+        ),
         FingerPush(station=0.75 * WHEELBASE, side_y=FACE, speed=speed, distance=advance, ramp=0.2 * advance / speed),
-        rate=100.0, tolerance=1e-6,
-    )  # fmt: skip
+        rate=100.0,
+        tolerance=1e-6,
+    )
     first, last = moved.pose[0], moved.pose[-1]
     heading = (first[2] + last[2]) / 2
     middle = [pose[:2] + WHEELBASE / 2 * np.array([math.cos(pose[2]), math.sin(pose[2])]) for pose in (first, last)]

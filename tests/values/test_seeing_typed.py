@@ -12,13 +12,17 @@ from tests.values.clips_rendered import records, told, told_json, write_cards
 def typed(folder: Path, pct: float, u: float) -> Path:
     return write_cards(
         folder,
-        car={"": {"name": "Wren"},
-             "geometry": {"wheelbase_mm": 250.0, "track_front_mm": 160.0, "track_rear_mm": 150.0}},
+        car={
+            "": {"name": "Wren"},
+            "geometry": {"wheelbase_mm": 250.0, "track_front_mm": 160.0, "track_rear_mm": 150.0},
+        },
         bench={"": {"name": "Narrow"}},
-        test={"": {"name": "ruler"}, "push": {"position_pct": 64.0, "position_pct_u": 0.7, "side": "left",
-                                              "distance_mm": 33.0},
-              "typed": {"weights_g": [420.0, 380.0, 400.0, 360.0], "pivot_pct": pct, "pivot_pct_u": u}},
-    )  # fmt: skip
+        test={
+            "": {"name": "ruler"},
+            "push": {"position_pct": 64.0, "position_pct_u": 0.7, "side": "left", "distance_mm": 33.0},
+            "typed": {"weights_g": [420.0, 380.0, 400.0, 360.0], "pivot_pct": pct, "pivot_pct_u": u},
+        },
+    )
 
 
 @pytest.fixture(scope="module")

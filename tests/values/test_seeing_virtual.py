@@ -27,22 +27,39 @@ def cards(folder: Path, **push: object) -> CardSet:
             folder,
             car={
                 "": {"name": "Wren"},
-                "geometry": {"wheelbase_mm": 250.0, "wheelbase_mm_u": 0.4, "track_front_mm": 160.0,
-                             "track_front_mm_u": 1.0, "track_rear_mm": 150.0, "track_rear_mm_u": 3.0,
-                             "body_width_mm": 184.0, "front_roll_share": 0.6, "front_roll_share_u": 0.07},
+                "geometry": {
+                    "wheelbase_mm": 250.0,
+                    "wheelbase_mm_u": 0.4,
+                    "track_front_mm": 160.0,
+                    "track_front_mm_u": 1.0,
+                    "track_rear_mm": 150.0,
+                    "track_rear_mm_u": 3.0,
+                    "body_width_mm": 184.0,
+                    "front_roll_share": 0.6,
+                    "front_roll_share_u": 0.07,
+                },
                 "front": {"kind": "differential", "drag": 0.03, "drag_u": 0.004, "toe_deg": 1.5, "toe_deg_u": 0.2},
                 "rear": {"kind": "solid", "drag": 0.5, "drag_u": 0.06, "toe_deg": -2.5, "toe_deg_u": 0.4},
             },
             bench={"": {"name": "Narrow"}},
             test={
                 "": {"name": "once"},
-                "push": {"position_pct": 70.0, "position_pct_u": 0.8, "height_mm": 11.0, "height_mm_u": 1.7,
-                         "direction_deg_u": 1.2, "finger_friction": 0.25, "finger_friction_u": 0.09,
-                         "speed_mm_s": 42.0, "distance_mm": 33.0} | push,
+                "push": {
+                    "position_pct": 70.0,
+                    "position_pct_u": 0.8,
+                    "height_mm": 11.0,
+                    "height_mm_u": 1.7,
+                    "direction_deg_u": 1.2,
+                    "finger_friction": 0.25,
+                    "finger_friction_u": 0.09,
+                    "speed_mm_s": 42.0,
+                    "distance_mm": 33.0,
+                }
+                | push,
                 "grip": {"front": 0.9, "rear": 0.7, "ratio_u": 0.03, "level_u": 0.11, "measured": True},
             },
         )
-    )  # fmt: skip
+    )
 
 
 def test_the_forecasts_car_is_the_card(tmp_path: Path) -> None:
@@ -62,8 +79,9 @@ def test_the_forecasts_car_is_the_card(tmp_path: Path) -> None:
     assert (car.front_kind, car.rear_kind) == ("differential", "solid")
     assert (car.front_roll_share, car.front_roll_share_u) == (0.6, 0.07)
     np.testing.assert_allclose(np.diag(car.load_covariance), [1, 2, 3, 4])
-    blocked = car_state(*(lambda c: (c.car, c.test))(cards(tmp_path / "b", wheels="blocked")), load=LOAD,
-                        load_covariance=np.eye(4))  # fmt: skip
+    blocked = car_state(
+        *(lambda c: (c.car, c.test))(cards(tmp_path / "b", wheels="blocked")), load=LOAD, load_covariance=np.eye(4)
+    )
     np.testing.assert_allclose(blocked.drag, 1.0)
     np.testing.assert_allclose(blocked.drag_u, 0.0)
 
@@ -83,10 +101,24 @@ def test_the_forecasts_push_is_the_card(tmp_path: Path, side: str, towards: int,
 
 
 def truth() -> Truth:
-    pushed = PushedCar(contacts=CONTACTS, loads=LOAD, grip=GRIP, drag=np.ones(4), mass=1.59, yaw_inertia=0.02,
-                       cg=np.array([0.128, 0.004]), heading=np.zeros(4), roll_share=0.7)  # fmt: skip
-    return Truth(corner_g=LOAD * 100, pushed=pushed, station_shift=0.003, height=0.013,
-                 plate_shift=np.array([0.002, -0.001, 0.05]))  # fmt: skip
+    pushed = PushedCar(
+        contacts=CONTACTS,
+        loads=LOAD,
+        grip=GRIP,
+        drag=np.ones(4),
+        mass=1.59,
+        yaw_inertia=0.02,
+        cg=np.array([0.128, 0.004]),
+        heading=np.zeros(4),
+        roll_share=0.7,
+    )
+    return Truth(
+        corner_g=LOAD * 100,
+        pushed=pushed,
+        station_shift=0.003,
+        height=0.013,
+        plate_shift=np.array([0.002, -0.001, 0.05]),
+    )
 
 
 @pytest.mark.parametrize(("side", "y"), [("right", -0.092), ("left", 0.092)])

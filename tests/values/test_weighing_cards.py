@@ -18,62 +18,133 @@ from tests.values.pads_acted import CAR_CARD, ActedPads, pivotbench, toml, write
 
 AXLE = {"kind": "free", "drag": 0.02, "drag_u": 0.01, "toe_deg": 0.0, "toe_deg_u": 0.3}
 SPRINGS = {
-    "spring_n_per_mm": None, "spring_n_per_mm_u": 0.1, "motion_ratio": 0.65, "motion_ratio_u": 0.03,
-    "collar_pitch_mm": 0.75, "tyre_n_per_mm": 20.0, "bar_n_per_mm": 0.0, "roll_centre_mm": 10.0, "unsprung_g": 150.0,
-    "unsprung_height_mm": 32.0, "bump_travel_mm": 8.0, "droop_travel_mm": 5.0, "bump_ns_per_m": 20.0,
-    "rebound_ns_per_m": 25.0, "knee_mm_per_s": None, "beyond_knee": 0.3,
-}  # fmt: skip
+    "spring_n_per_mm": None,
+    "spring_n_per_mm_u": 0.1,
+    "motion_ratio": 0.65,
+    "motion_ratio_u": 0.03,
+    "collar_pitch_mm": 0.75,
+    "tyre_n_per_mm": 20.0,
+    "bar_n_per_mm": 0.0,
+    "roll_centre_mm": 10.0,
+    "unsprung_g": 150.0,
+    "unsprung_height_mm": 32.0,
+    "bump_travel_mm": 8.0,
+    "droop_travel_mm": 5.0,
+    "bump_ns_per_m": 20.0,
+    "rebound_ns_per_m": 25.0,
+    "knee_mm_per_s": None,
+    "beyond_knee": 0.3,
+}
 DEFAULTS: dict[str, dict[str, dict[str, Any]]] = {
     "car": {
         "geometry": {
-            "wheelbase_mm_u": 0.5, "track_front_mm_u": 3.0, "track_rear_mm_u": 3.0, "contacts_mm": None,
-            "wheel_radius_mm": 32.0, "wheel_radius_mm_u": 1.0, "cg_height_mm": 35.0, "cg_height_mm_u": 12.0,
-            "front_roll_share": 0.5, "front_roll_share_u": 0.15, "body_front_mm": 75.0, "body_rear_mm": 80.0,
+            "wheelbase_mm_u": 0.5,
+            "track_front_mm_u": 3.0,
+            "track_rear_mm_u": 3.0,
+            "contacts_mm": None,
+            "wheel_radius_mm": 32.0,
+            "wheel_radius_mm_u": 1.0,
+            "cg_height_mm": 35.0,
+            "cg_height_mm_u": 12.0,
+            "front_roll_share": 0.5,
+            "front_roll_share_u": 0.15,
+            "body_front_mm": 75.0,
+            "body_rear_mm": 80.0,
             "body_width_mm": 190.0,
         },
-        "front": AXLE, "rear": AXLE,
+        "front": AXLE,
+        "rear": AXLE,
         "masses": {"total_g": None, "yaw_inertia_kgm2": None, "yaw_inertia_kgm2_u": 0.0},
         "plate": {
-            "bar_mm": 100.0, "bar_mm_u": 0.2, "height_mm": 60.0, "height_mm_u": 2.0, "middle_pct": 50.0,
-            "place_mm_u": 1.0, "turn_deg_u": 0.3,
+            "bar_mm": 100.0,
+            "bar_mm_u": 0.2,
+            "height_mm": 60.0,
+            "height_mm_u": 2.0,
+            "middle_pct": 50.0,
+            "place_mm_u": 1.0,
+            "turn_deg_u": 0.3,
         },
         "chassis": {"load_sensitivity": 0.1, "load_sensitivity_u": 0.1},
-        "chassis.front": SPRINGS, "chassis.rear": SPRINGS,
+        "chassis.front": SPRINGS,
+        "chassis.rear": SPRINGS,
     },
     "bench": {
         "pads": {
-            "port": "", "ports": None, "baud": 115200, "wheels": ["FL", "FR", "RL", "RR"], "capacity_g": 2000.0,
-            "level_mm_u": 0.3, "line_pattern": "", "reseat_g": 4.0,
+            "port": "",
+            "ports": None,
+            "baud": 115200,
+            "wheels": ["FL", "FR", "RL", "RR"],
+            "capacity_g": 2000.0,
+            "level_mm_u": 0.3,
+            "line_pattern": "",
+            "reseat_g": 4.0,
         },
         "floor": {
-            "paper": "A4", "bar_mm": 100.0, "bar_mm_u": 0.2, "place_mm_u": 0.5, "learn_layout": False,
+            "paper": "A4",
+            "bar_mm": 100.0,
+            "bar_mm_u": 0.2,
+            "place_mm_u": 0.5,
+            "learn_layout": False,
             "dictionary": "DICT_APRILTAG_36h11",
         },
         "camera": {
-            "device": "0", "calibration": "", "width_px": 1280, "height_px": 720, "frames_per_s": 30.0,
+            "device": "0",
+            "calibration": "",
+            "width_px": 1280,
+            "height_px": 720,
+            "frames_per_s": 30.0,
             "readout_ms": None,
         },
         "finger": {
-            "id": 20, "size_mm": 30.0, "bar_mm": 100.0, "bar_mm_u": 0.2, "tip_ahead_mm": None, "tip_ahead_mm_u": 1.0,
-            "tip_left_mm": 0.0, "tip_left_mm_u": 1.0, "tip_below_mm": None, "tip_below_mm_u": 2.0, "tilt_deg_u": 10.0,
+            "id": 20,
+            "size_mm": 30.0,
+            "bar_mm": 100.0,
+            "bar_mm_u": 0.2,
+            "tip_ahead_mm": None,
+            "tip_ahead_mm_u": 1.0,
+            "tip_left_mm": 0.0,
+            "tip_left_mm_u": 1.0,
+            "tip_below_mm": None,
+            "tip_below_mm_u": 2.0,
+            "tilt_deg_u": 10.0,
         },
         "place": {"latitude_deg": None, "height_m": 0.0},
     },
     "test": {
         "push": {
-            "position_pct": 50.0, "position_pct_u": 0.5, "position_from": "card", "side": "right", "height_mm": 8.0,
-            "height_mm_u": 2.0, "direction_deg_u": 2.0, "finger": "rolling", "finger_path": "straight on the floor",
-            "finger_friction": 0.3, "finger_friction_u": 0.15, "wheels": "blocked", "distance_mm": 60.0,
+            "position_pct": 50.0,
+            "position_pct_u": 0.5,
+            "position_from": "card",
+            "side": "right",
+            "height_mm": 8.0,
+            "height_mm_u": 2.0,
+            "direction_deg_u": 2.0,
+            "finger": "rolling",
+            "finger_path": "straight on the floor",
+            "finger_friction": 0.3,
+            "finger_friction_u": 0.15,
+            "wheels": "blocked",
+            "distance_mm": 60.0,
             "speed_mm_s": 30.0,
         },
         "grip": {"front": 0.8, "rear": 0.8, "ratio_u": 0.05, "level_u": 0.2, "measured": False},
         "typed": {"weights_g": None, "weights_resolution_g": 1.0, "pivot_pct": None, "pivot_pct_u": 2.0},
     },
-}  # fmt: skip
+}
 UNIT = {
-    "_n_per_mm": "N/mm", "_ns_per_m": "N s/m", "_mm_per_s": "mm/s", "_mm_s": "mm/s", "frames_per_s": "per s",
-    "_kgm2": "kg m²", "_mm": "mm", "_pct": "%", "_deg": "degrees", "_ms": "ms", "_px": "px", "height_m": "m",
-}  # fmt: skip
+    "_n_per_mm": "N/mm",
+    "_ns_per_m": "N s/m",
+    "_mm_per_s": "mm/s",
+    "_mm_s": "mm/s",
+    "frames_per_s": "per s",
+    "_kgm2": "kg m²",
+    "_mm": "mm",
+    "_pct": "%",
+    "_deg": "degrees",
+    "_ms": "ms",
+    "_px": "px",
+    "height_m": "m",
+}
 
 
 def template(folder: Path, card: str) -> dict[str, dict[str, tuple[str | None, str]]]:
@@ -116,18 +187,33 @@ def test_defaults_and_units(card: str, section: str, fresh: Path) -> None:
 
 # card, key, smallest and largest value allowed
 LIMITS: list[tuple[str, str, float, float]] = [
-    ("car", "geometry.wheelbase_mm", 40, 2000), ("car", "geometry.track_front_mm", 20, 1500),
-    ("car", "geometry.track_rear_mm", 20, 1500), ("car", "geometry.wheelbase_mm_u", 0, 1e4),
-    ("car", "geometry.front_roll_share", 0, 1), ("car", "geometry.body_front_mm", 0, 1000),
-    ("car", "front.drag", 0, 1), ("car", "rear.toe_deg", -20, 20), ("car", "plate.bar_mm", 80, 120),
-    ("car", "plate.middle_pct", -100, 200), ("car", "plate.height_mm", 0, 1000), ("bench", "pads.reseat_g", 0, 1000),
-    ("bench", "pads.baud", 300, 4_000_000), ("bench", "floor.bar_mm", 80, 120), ("bench", "camera.readout_ms", 0, 200),
-    ("bench", "place.latitude_deg", -90, 90), ("bench", "place.height_m", -500, 9000),
-    ("bench", "camera.frames_per_s", 1, 1000), ("test", "push.position_pct", -100, 200),
-    ("test", "push.height_mm", 0, 500), ("test", "push.finger_friction", 0, 3), ("test", "grip.front", 0, 5),
-    ("test", "grip.rear", 0, 5), ("test", "conditions.humidity_pct", 0, 100),
-    ("test", "conditions.floor_temperature_c", -40, 90), ("test", "conditions.air_temperature_c", -40, 60),
-]  # fmt: skip
+    ("car", "geometry.wheelbase_mm", 40, 2000),
+    ("car", "geometry.track_front_mm", 20, 1500),
+    ("car", "geometry.track_rear_mm", 20, 1500),
+    ("car", "geometry.wheelbase_mm_u", 0, 1e4),
+    ("car", "geometry.front_roll_share", 0, 1),
+    ("car", "geometry.body_front_mm", 0, 1000),
+    ("car", "front.drag", 0, 1),
+    ("car", "rear.toe_deg", -20, 20),
+    ("car", "plate.bar_mm", 80, 120),
+    ("car", "plate.middle_pct", -100, 200),
+    ("car", "plate.height_mm", 0, 1000),
+    ("bench", "pads.reseat_g", 0, 1000),
+    ("bench", "pads.baud", 300, 4_000_000),
+    ("bench", "floor.bar_mm", 80, 120),
+    ("bench", "camera.readout_ms", 0, 200),
+    ("bench", "place.latitude_deg", -90, 90),
+    ("bench", "place.height_m", -500, 9000),
+    ("bench", "camera.frames_per_s", 1, 1000),
+    ("test", "push.position_pct", -100, 200),
+    ("test", "push.height_mm", 0, 500),
+    ("test", "push.finger_friction", 0, 3),
+    ("test", "grip.front", 0, 5),
+    ("test", "grip.rear", 0, 5),
+    ("test", "conditions.humidity_pct", 0, 100),
+    ("test", "conditions.floor_temperature_c", -40, 90),
+    ("test", "conditions.air_temperature_c", -40, 60),
+]
 
 
 @pytest.mark.parametrize(("card", "key", "low", "high"), LIMITS)
@@ -157,11 +243,23 @@ def test_a_wheel_on_two_pads_is_refused(calibrated: Path, tmp_path: Path) -> Non
 
 
 CHASSIS: dict[str, Any] = {
-    "chassis.front.spring_n_per_mm": 3.0, "chassis.front.motion_ratio": 0.6, "chassis.front.bar_n_per_mm": 0.5,
-    "chassis.rear.spring_n_per_mm": 2.0, "chassis.rear.motion_ratio": 0.8, "chassis.rear.bar_n_per_mm": 0.2,
-} | {f"chassis.{end}.{key}": value for end in ("front", "rear") for key, value in (
-    ("tyre_n_per_mm", 10000), ("unsprung_g", 0.01), ("roll_centre_mm", 0.0), ("bump_travel_mm", 100),
-    ("droop_travel_mm", 100))}  # fmt: skip
+    "chassis.front.spring_n_per_mm": 3.0,
+    "chassis.front.motion_ratio": 0.6,
+    "chassis.front.bar_n_per_mm": 0.5,
+    "chassis.rear.spring_n_per_mm": 2.0,
+    "chassis.rear.motion_ratio": 0.8,
+    "chassis.rear.bar_n_per_mm": 0.2,
+} | {
+    f"chassis.{end}.{key}": value
+    for end in ("front", "rear")
+    for key, value in (
+        ("tyre_n_per_mm", 10000),
+        ("unsprung_g", 0.01),
+        ("roll_centre_mm", 0.0),
+        ("bump_travel_mm", 100),
+        ("droop_travel_mm", 100),
+    )
+}
 LOAD_G = np.array([430.0, 420.0, 380.0, 370.0])
 AX, AY, HEIGHT, LENGTH = -0.06, 0.05, 0.040, 0.250  # g, g, m, m
 TRACK = np.array([0.160, 0.180])
@@ -174,8 +272,11 @@ def moved(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     car = folder / "car.toml"
     car.write_text(toml(CAR_CARD | CHASSIS | {"geometry.cg_height_mm": HEIGHT * 1e3}))
     phases = folder / "phases.toml"
-    rows = [{"name": "brake", "ax_g": AX, "duration_s": 0.4}, {"name": "turn", "ay_g": AY, "duration_s": 0.6},
-            {"name": "both", "ax_g": AX, "ay_g": AY, "steer_deg": 4.0, "duration_s": 0.5}]  # fmt: skip
+    rows = [
+        {"name": "brake", "ax_g": AX, "duration_s": 0.4},
+        {"name": "turn", "ay_g": AY, "duration_s": 0.6},
+        {"name": "both", "ax_g": AX, "ay_g": AY, "steer_deg": 4.0, "duration_s": 0.5},
+    ]
     phases.write_text(toml({"card": "phases", "name": "three", "phases": rows}))
     told = pivotbench("moving", car, phases, "--weights", *LOAD_G, "--json")
     found: dict[str, Any] = told.result
@@ -220,10 +321,16 @@ def damped(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     """The same car with roll centres and dampers that differ front to rear, in a gentle turn."""
     folder = tmp_path_factory.mktemp("damped")
     more = {
-        "chassis.front.roll_centre_mm": 20.0, "chassis.front.bump_ns_per_m": 10, "chassis.front.rebound_ns_per_m": 14,
-        "chassis.rear.bump_ns_per_m": 30, "chassis.rear.rebound_ns_per_m": 40, "geometry.cg_height_mm": HEIGHT * 1e3,
-        "geometry.body_front_mm": 60, "geometry.body_rear_mm": 95, "geometry.body_width_mm": 200,
-    }  # fmt: skip
+        "chassis.front.roll_centre_mm": 20.0,
+        "chassis.front.bump_ns_per_m": 10,
+        "chassis.front.rebound_ns_per_m": 14,
+        "chassis.rear.bump_ns_per_m": 30,
+        "chassis.rear.rebound_ns_per_m": 40,
+        "geometry.cg_height_mm": HEIGHT * 1e3,
+        "geometry.body_front_mm": 60,
+        "geometry.body_rear_mm": 95,
+        "geometry.body_width_mm": 200,
+    }
     (folder / "car.toml").write_text(toml(CAR_CARD | CHASSIS | more))
     row = {"name": "turn", "ay_g": AY, "duration_s": 0.5}
     (folder / "phases.toml").write_text(toml({"card": "phases", "name": "one", "phases": [row]}))

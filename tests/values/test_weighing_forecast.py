@@ -26,8 +26,13 @@ BALANCE = 100 * 0.9 * 1000 / (0.9 * 1000 + 0.6 * 600)  # % ahead of the rear axl
 def pushed(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     """Forecast of a push at the balance point."""
     folder = tmp_path_factory.mktemp("pushed")
-    push = {"push.position_pct": BALANCE, "push.position_pct_u": 0.7, "push.height_mm": 0, "push.height_mm_u": 0,
-            "push.side": "left"}  # fmt: skip
+    push = {
+        "push.position_pct": BALANCE,
+        "push.position_pct_u": 0.7,
+        "push.height_mm": 0,
+        "push.height_mm_u": 0,
+        "push.side": "left",
+    }
     test = write_cards(folder, bench={"pads.reseat_g": 0.1}, test=TYPED | GRIP | push)
     assert pivotbench("predict", test, "--log", folder / "log").code == 0
     return records(folder / "log", "prediction")[0]
@@ -84,8 +89,10 @@ def test_a_tilted_axle(tmp_path: Path) -> None:
     car = {"geometry.cg_height_mm": 50, "front.drag": 0.05, "rear.drag": 0.11}
     test = write_cards(tmp_path, car=car, test=TYPED)
     for part, nose, share, rolling in (
-        ("front", "up", 0.625 - 0.08, 0.11), ("rear", "up", 0.375 + 0.08, 0.05), ("front", "down", 0.625 + 0.08, 0.11)
-    ):  # fmt: skip
+        ("front", "up", 0.625 - 0.08, 0.11),
+        ("rear", "up", 0.375 + 0.08, 0.05),
+        ("front", "down", 0.625 + 0.08, 0.11),
+    ):
         words = ["tilt", test, "--part", part, "--nose", nose, "--angle", angle - 0.2, "--angle", angle + 0.2]
         told = pivotbench(*words, "--angle-u", 0.5, "--log", tmp_path / "log", "--json").result
         assert told["value"] == pytest.approx((0.4 - rolling * (1 - share)) / share, rel=1e-3), (part, nose)
@@ -112,11 +119,18 @@ def test_a_pull_at_an_angle(tmp_path: Path) -> None:
 
 
 SPRINGS: dict[str, Any] = {
-    "chassis.front.spring_n_per_mm": 3.0, "chassis.front.motion_ratio": 0.6, "chassis.front.tyre_n_per_mm": 20.0,
-    "chassis.front.bar_n_per_mm": 0.5, "chassis.rear.spring_n_per_mm": 2.0, "chassis.rear.motion_ratio": 0.8,
-    "chassis.rear.tyre_n_per_mm": 30.0, "chassis.rear.bar_n_per_mm": 0.2, "chassis.front.collar_pitch_mm": 0.5,
-    "chassis.rear.collar_pitch_mm": 0.5, "geometry.track_rear_mm": 160,
-}  # fmt: skip
+    "chassis.front.spring_n_per_mm": 3.0,
+    "chassis.front.motion_ratio": 0.6,
+    "chassis.front.tyre_n_per_mm": 20.0,
+    "chassis.front.bar_n_per_mm": 0.5,
+    "chassis.rear.spring_n_per_mm": 2.0,
+    "chassis.rear.motion_ratio": 0.8,
+    "chassis.rear.tyre_n_per_mm": 30.0,
+    "chassis.rear.bar_n_per_mm": 0.2,
+    "chassis.front.collar_pitch_mm": 0.5,
+    "chassis.rear.collar_pitch_mm": 0.5,
+    "geometry.track_rear_mm": 160,
+}
 
 
 def test_the_collar_to_turn_and_what_it_is_worth(calibrated: Path, tmp_path: Path) -> None:
@@ -161,8 +175,10 @@ def test_the_log_keeps_each_card_under_its_kind(tmp_path: Path) -> None:
         linked = base.execute("SELECT count(*) FROM record_cards").fetchone()[0]
         titles = [title for (title,) in base.execute("SELECT title FROM records")]
     assert {kind: name for kind, (name, _) in kept.items()} == {
-        "car": "Lopsided", "bench": "Acted", "test": "acted push"
-    }  # fmt: skip
+        "car": "Lopsided",
+        "bench": "Acted",
+        "test": "acted push",
+    }
     for kind, (_, text) in kept.items():
         assert text == (tmp_path / f"{kind}.toml").read_text()
     assert linked == 3

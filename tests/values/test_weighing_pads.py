@@ -162,8 +162,11 @@ def test_totals_shares_and_diagonals(weighed: Weighed) -> None:
     total = fl + fr + rl + rr
     assert told["total_g"]["value"] == pytest.approx(total, abs=0.1)
     for name, part in (
-        ("front_pct", fl + fr), ("left_pct", fl + rl), ("diagonal_fl_rr_pct", fl + rr), ("diagonal_fr_rl_pct", fr + rl)
-    ):  # fmt: skip
+        ("front_pct", fl + fr),
+        ("left_pct", fl + rl),
+        ("diagonal_fl_rr_pct", fl + rr),
+        ("diagonal_fr_rl_pct", fr + rl),
+    ):
         assert told[name]["value"] == pytest.approx(100 * part / total, abs=0.01), name
     assert told["cross_g"]["value"] == pytest.approx(fl + rr - fr - rl, abs=0.1)
     np.testing.assert_allclose(told["share_pct"], 100 * LOAD / total, atol=0.01)
@@ -298,8 +301,11 @@ def test_the_words_say_the_same(weighed: Weighed) -> None:
 
 
 def test_several_placings_show_the_scatter_themselves(weighed: Weighed, tmp_path: Path) -> None:
-    moves = [{"FL": 6, "FR": -6, "RL": -6, "RR": 6}, {"FL": 0, "FR": 3, "RL": 0, "RR": 0},
-             {"FL": -6, "FR": 3, "RL": 6, "RR": -6}]  # fmt: skip
+    moves = [
+        {"FL": 6, "FR": -6, "RL": -6, "RR": 6},
+        {"FL": 0, "FR": 3, "RL": 0, "RR": 0},
+        {"FL": -6, "FR": 3, "RL": 6, "RR": -6},
+    ]
     log = tmp_path / "log"
     shutil.copytree(weighed.log, log)
     with ActedPads() as pads:
@@ -373,9 +379,17 @@ def test_a_board_that_has_just_started_keeps_its_neighbours_from_being_weighed_w
     for step in range(2):
         for number in range(3):
             fresh = step == 0 and number == port
-            merged += merger.push(number, PadFrame(
-                host_time=0.1 * step + 0.01 * number, device_time=None, counts=(10.0 * number, np.nan, np.nan, np.nan),
-                missing=(False, True, True, True), saturated=(False,) * 4, seq=None, **{young: fresh},
-            ))  # fmt: skip
+            merged += merger.push(
+                number,
+                PadFrame(
+                    host_time=0.1 * step + 0.01 * number,
+                    device_time=None,
+                    counts=(10.0 * number, np.nan, np.nan, np.nan),
+                    missing=(False, True, True, True),
+                    saturated=(False,) * 4,
+                    seq=None,
+                    **{young: fresh},
+                ),
+            )
     assert [one.usable for one in merged] == [False, True]
     assert merged[1].counts[:3] == (0.0, 10.0, 20.0)

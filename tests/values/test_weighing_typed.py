@@ -143,6 +143,7 @@ def test_pads_calibrated_elsewhere_read_mass(calibrated: Path, tmp_path: Path) -
     ratio = np.array(at_pole["corner_weights_g"]) / np.array(at_home["corner_weights_g"])
     np.testing.assert_allclose(ratio, 9.80665 / gravity, rtol=2e-5)
     with ActedPads() as pads:
+
         def do(text: str) -> None:
             mass = next((grams for grams in (400, 900) if f"Lay {grams} g" in text), 0)
             pads.lay([truth(pad, mass) for pad in range(4)])
@@ -229,10 +230,15 @@ def test_ballast_for_the_diagonal_is_refused_on_a_rectangle(tmp_path: Path) -> N
 
 
 SPRINGS: dict[str, Any] = {
-    "chassis.front.spring_n_per_mm": 3.0, "chassis.front.motion_ratio": 0.6, "chassis.front.tyre_n_per_mm": 20.0,
-    "chassis.front.bar_n_per_mm": 0.5, "chassis.rear.spring_n_per_mm": 2.0, "chassis.rear.motion_ratio": 0.8,
-    "chassis.rear.tyre_n_per_mm": 30.0, "chassis.rear.bar_n_per_mm": 0.2,
-}  # fmt: skip
+    "chassis.front.spring_n_per_mm": 3.0,
+    "chassis.front.motion_ratio": 0.6,
+    "chassis.front.tyre_n_per_mm": 20.0,
+    "chassis.front.bar_n_per_mm": 0.5,
+    "chassis.rear.spring_n_per_mm": 2.0,
+    "chassis.rear.motion_ratio": 0.8,
+    "chassis.rear.tyre_n_per_mm": 30.0,
+    "chassis.rear.bar_n_per_mm": 0.2,
+}
 A = 160 / 180  # a warp loads the rear wheels by the ratio of the tracks less
 # mm/N: springs at the wheel (rate × ratio²) with bars, twice for a difference, and tyres in series; both axles
 SOFT = 2 / (1.08 + 2 * 0.5) + 2 / 20 + A**2 * (2 / (1.28 + 2 * 0.2) + 2 / 30)

@@ -178,6 +178,7 @@ def test_lines_while_the_converters_settle_are_not_used(job: str, log: Path, tes
     with ActedPads() as pads:
         common = [test_card, "--port", pads.url, "--log", log]
         if job == "calibrate":
+
             def do(text: str) -> None:
                 mass, pad = re.findall(r"(?:Lay ([\d.]+) g on|Take everything off) pad (\d)", text)[-1]
                 counts = list(EMPTY)
@@ -350,8 +351,13 @@ def test_live_zeroes_the_view_only_and_freezes_it(log: Path, test_card: Path) ->
             pads.lay(on_pads(more))
 
         acts: list[tuple[str | Callable[[], None], float]] = [
-            ("z", 0.8), (heavier, 0.3), ("r", 0.4), ("f", 0.3), (lambda: pads.lay(EMPTY), 0.3), ("r", 0.3),
-        ]  # fmt: skip
+            ("z", 0.8),
+            (heavier, 0.3),
+            ("r", 0.4),
+            ("f", 0.3),
+            (lambda: pads.lay(EMPTY), 0.3),
+            ("r", 0.3),
+        ]
         view = watch_live(test_card, log, pads.url, acts)
     first, second = (record["result"]["load_g"] for record in records(log, "live reading"))
     np.testing.assert_allclose(first, [20, 30, 40, 50], atol=1.0)  # more than when z was pressed

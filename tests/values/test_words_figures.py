@@ -57,8 +57,16 @@ def bars(axes: Axes) -> list[tuple[float, list[float]]]:
 
 @pytest.mark.parametrize("how", ["at once", "from the log"])
 def test_the_car_from_above(tmp_path: Path, drawn: list[Figure], how: str) -> None:
-    path = write(tmp_path, test={"typed.pivot_pct": -28.0, "typed.pivot_pct_u": 1.5, "push.side": "left",
-                                 "push.position_pct_u": 1.0, "typed.weights_resolution_g": 40.0})  # fmt: skip
+    path = write(
+        tmp_path,
+        test={
+            "typed.pivot_pct": -28.0,
+            "typed.pivot_pct_u": 1.5,
+            "push.side": "left",
+            "push.position_pct_u": 1.0,
+            "typed.weights_resolution_g": 40.0,
+        },
+    )
     found("compare", path, "--log", tmp_path / "log", "--out", tmp_path / "out")
     if how == "from the log":
         drawn.clear()
@@ -83,8 +91,10 @@ def test_the_car_from_above(tmp_path: Path, drawn: list[Figure], how: str) -> No
     u = 260 * 40 / np.sqrt(12) * np.sqrt(2 * 670**2 + 2 * 870**2) / 1540**2
     at = balance.get_xdata()[0]
     shade = [one.get_paths()[0].get_extents() for one in axes.collections if one.get_paths()]
-    assert any(one.x1 - at == pytest.approx(1.96 * u, rel=0.05) and at - one.x0 == pytest.approx(1.96 * u, rel=0.05)
-               for one in shade)  # fmt: skip
+    assert any(
+        one.x1 - at == pytest.approx(1.96 * u, rel=0.05) and at - one.x0 == pytest.approx(1.96 * u, rel=0.05)
+        for one in shade
+    )
     body = next(line for line in axes.get_lines() if len(line.get_xdata()) == 5)
     assert (min(body.get_xdata()), max(body.get_xdata())) == pytest.approx((-90, 330))
 
@@ -131,8 +141,11 @@ def test_the_map_marks_this_test(tmp_path: Path, drawn: list[Figure]) -> None:
     here = next(line for line in axes.get_lines() if line.get_label() == "this test")
     assert (here.get_xdata()[0], here.get_ydata()[0]) == pytest.approx((80.0, 1.5))
     # the line of the straight slide runs where push position is the front share of grip: x_c = L F / (F + R)
-    lines = next(one for one in axes.collections if getattr(one, "levels", None) is not None and 0.0 in one.levels
-                 and len(one.levels) < 15)  # fmt: skip
+    lines = next(
+        one
+        for one in axes.collections
+        if getattr(one, "levels", None) is not None and 0.0 in one.levels and len(one.levels) < 15
+    )
     zero = lines.get_paths()[list(lines.levels).index(0.0)].vertices  # type: ignore[attr-defined]
     station, ratio = np.asarray(zero).T
     want = 100 * ratio * 870 / (ratio * 870 + 670)

@@ -71,9 +71,11 @@ class Page:
     def do(self, name: str, **values: object) -> dict[str, Any]:
         """A change, finished when it returns."""
         request = urllib.request.Request(
-            f"{self.url}/api/do/{name}", data=json.dumps(values).encode(), method="POST",
+            f"{self.url}/api/do/{name}",
+            data=json.dumps(values).encode(),
+            method="POST",
             headers={"x-bench-token": self.token, "content-type": "application/json", "origin": self.url},
-        )  # fmt: skip
+        )
         with urllib.request.urlopen(request, timeout=60) as answer:
             told: dict[str, Any] = json.loads(answer.read())
         while "job" in told and self.told("job").get("running", True):
@@ -93,8 +95,12 @@ def page(log: Path) -> Iterator[Page]:
     try:
         browser.do("save-card", kind="car", values=CAR | EXACT_CAR)
         browser.do("save-card", kind="bench", values={"pads.reseat_g": 0.0})
-        browser.do("save-card", kind="test", values=EXACT_TEST | {
-            "push.position_pct": 80.0, "push.position_pct_u": 1.0, "push.side": "left", "push.speed_mm_s": 40.0})
+        browser.do(
+            "save-card",
+            kind="test",
+            values=EXACT_TEST
+            | {"push.position_pct": 80.0, "push.position_pct_u": 1.0, "push.side": "left", "push.speed_mm_s": 40.0},
+        )
         yield browser
     finally:
         browser.process.send_signal(signal.SIGINT)
@@ -177,8 +183,10 @@ def test_what_if(weighed: dict[str, Any], name: str) -> None:
         region = np.array(got["mark"]["region"])
         assert region[:, 0].min() < pole[0] * 1000 < region[:, 0].max()
         low, high = map(float, re.search(r"\((-[\d.]+) to (-[\d.]+)\)", got["words"]).groups())  # type: ignore[union-attr]
-        ends = sorted(100 * (0.5 - 1 / (slide(newtons(load), [0.9, 0.9, 0.6, 0.6], s * LENGTH)[0] * LENGTH))
-                      for s in (0.85 - 0.0196, 0.85 + 0.0196))  # fmt: skip
+        ends = sorted(
+            100 * (0.5 - 1 / (slide(newtons(load), [0.9, 0.9, 0.6, 0.6], s * LENGTH)[0] * LENGTH))
+            for s in (0.85 - 0.0196, 0.85 + 0.0196)
+        )
         assert (low, high) == pytest.approx(ends, rel=0.08)  # the push's place is most of the doubt
 
 
@@ -276,17 +284,23 @@ def test_the_record_and_the_comparisons(page: Page, judged: dict[str, Any], log:
     assert ">typed in<" in report
 
 
-def test_a_filmed_push_among_the_comparisons_is_told_by_its_number(page: Page, judged: dict[str, Any],
-                                                                    log: Path, tmp_path: Path) -> None:  # fmt: skip
+def test_a_filmed_push_among_the_comparisons_is_told_by_its_number(
+    page: Page, judged: dict[str, Any], log: Path, tmp_path: Path
+) -> None:
     push = push_row("elsewhere", 4.9, 0.1)
     push["result"]["pushes"].append({"number": 2, "turn_deg": 9.0, "pivot": pivot(-3.2, 0.2)})
     rows = [
         {"kind": "weighing", "title": "Other car", "name": "w", "result": {}},
         push | {"name": "p", "on": ["w"]},
         {"kind": "prediction", "title": "elsewhere", "name": "f", "on": ["w"], "result": {"pivot": pivot(6.25, 0.05)}},
-        {"kind": "comparison", "title": "elsewhere", "on": ["w", "p", "f"], "inputs": {"push_number": 2},
-         "result": {"verdict": "disagrees", "sentence": "It parts."}},
-    ]  # fmt: skip
+        {
+            "kind": "comparison",
+            "title": "elsewhere",
+            "on": ["w", "p", "f"],
+            "inputs": {"push_number": 2},
+            "result": {"verdict": "disagrees", "sentence": "It parts."},
+        },
+    ]
     take_in(tmp_path / "in", log, rows)
     row = page.ask("/api/compared")["rows"][-1]
     assert (row["setup"], row["test"], row["verdict"]) == ("Other car", "elsewhere", "disagrees")

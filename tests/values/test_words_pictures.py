@@ -22,11 +22,21 @@ LENGTH = 0.26
 def test_the_band_of_a_pivots_path_is_95_per_cent_along_the_car() -> None:
     """Station x / L; band 1.96 standard uncertainties of x (normal distribution): 2.6 mm of 260 mm are 1 %."""
     doubt = np.array([np.diag([along, 9e-4]) ** 2 for along in (2.6e-3, 1.3e-3)])  # across: none of these
-    path = SimpleNamespace(turn=np.radians([-5.0, -8.0]), pivot=np.array([[-0.052, 0.01], [-0.039, 0.02]]),
-                           pivot_covariance=doubt, wanders=False)  # fmt: skip
+    path = SimpleNamespace(
+        turn=np.radians([-5.0, -8.0]),
+        pivot=np.array([[-0.052, 0.01], [-0.039, 0.02]]),
+        pivot_covariance=doubt,
+        wanders=False,
+    )
     kappa, half = 1 / 0.18, 0.4
-    estimate = PivotEstimate(kappa=kappa, kappa_u=half / 1.96, interval=(kappa - half, kappa + half),
-                             wheelbase=LENGTH, count=1, method="by hand")  # fmt: skip
+    estimate = PivotEstimate(
+        kappa=kappa,
+        kappa_u=half / 1.96,
+        interval=(kappa - half, kappa + half),
+        wheelbase=LENGTH,
+        count=1,
+        method="by hand",
+    )
     push: Any = SimpleNamespace(number=1, path=path, estimate=estimate)
     measurement: Any = SimpleNamespace(pushes=[push])
     (axes,) = path_figure(measurement, LENGTH).axes

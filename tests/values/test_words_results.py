@@ -34,7 +34,7 @@ def cells(page: str, first: str) -> list[str]:
         (130.0, 1.0, 15.0, "338 mm ahead of the rear axle", "78 mm ahead of the front axle, ±5 mm"),
         (88.0, 2.0, 5.0, "229 mm ahead of the rear axle", "229 mm ahead of the rear axle, ±10 mm"),
     ],
-)  # fmt: skip
+)
 def test_a_typed_pivot_in_figures_and_words(
     tmp_path: Path, pct: float, u: float, push: float, where: str, axle: str
 ) -> None:
@@ -82,10 +82,16 @@ def reported(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, dict[str, A
     """A report on a typed pivot, the answer it belongs to, and the same from the log."""
     folder = tmp_path_factory.mktemp("reported")
     path = write(
-        folder, bench={"pads.reseat_g": 5.0},
-        test={"typed.pivot_pct": -28.0, "typed.pivot_pct_u": 1.5, "push.position_pct_u": 2.0, "grip.ratio_u": 0.01,
-              "typed.weights_resolution_g": 30.0},
-    )  # fmt: skip
+        folder,
+        bench={"pads.reseat_g": 5.0},
+        test={
+            "typed.pivot_pct": -28.0,
+            "typed.pivot_pct_u": 1.5,
+            "push.position_pct_u": 2.0,
+            "grip.ratio_u": 0.01,
+            "typed.weights_resolution_g": 30.0,
+        },
+    )
     got = found("compare", path, "--log", folder / "log", "--out", folder / "out")
     run("report", "--log", folder / "log", "--kind", "comparison", "--out", folder / "again.html")
     return (folder / "out" / "test.html").read_text(), got, (folder / "again.html").read_text()
@@ -119,8 +125,12 @@ def test_the_budget_in_a_report_is_95_per_cent(reported: tuple[str, dict[str, An
     assert float(row[2]) == pytest.approx(1.96 * alone * DEG_CM, rel=0.04)
     whole = reported[1]["predicted"]["kappa_u_per_m"]
     assert float(row[3].removesuffix(" %")) == pytest.approx(100 * (alone / whole) ** 2, abs=3)
-    said, left = map(float, re.search(  # type: ignore[union-attr]
-        r"forecast turn per travel is known to ± ([\d.]+) °/cm\..*?Without it ± ([\d.]+) would", reported[0]).groups())
+    said, left = map(
+        float,
+        re.search(  # type: ignore[union-attr]
+            r"forecast turn per travel is known to ± ([\d.]+) °/cm\..*?Without it ± ([\d.]+) would", reported[0]
+        ).groups(),
+    )
     assert said == pytest.approx(1.96 * whole * DEG_CM, abs=6e-4)
     assert left == pytest.approx(1.96 * np.sqrt(whole**2 - alone**2) * DEG_CM, rel=0.1)
 
@@ -128,12 +138,14 @@ def test_the_budget_in_a_report_is_95_per_cent(reported: tuple[str, dict[str, An
 # weighing in words
 
 
-@pytest.mark.parametrize(
-    ("weights", "side"), [(WEIGHTS, "left"), ((310.0, 560.0, 250.0, 420.0), "right")]
-)
+@pytest.mark.parametrize(("weights", "side"), [(WEIGHTS, "left"), ((310.0, 560.0, 250.0, 420.0), "right")])
 def test_a_weighing_in_words(tmp_path: Path, weights: tuple[float, ...], side: str) -> None:
-    path = write(tmp_path, bench={"pads.reseat_g": 3.0}, car={"geometry.wheelbase_mm_u": 2.0},
-                 test={"typed.weights_g": weights, "typed.weights_resolution_g": 20.0})  # fmt: skip
+    path = write(
+        tmp_path,
+        bench={"pads.reseat_g": 3.0},
+        car={"geometry.wheelbase_mm_u": 2.0},
+        test={"typed.weights_g": weights, "typed.weights_resolution_g": 20.0},
+    )
     words = run("weigh", path, "--log", tmp_path / "log")
     w = np.array(weights)
     total = w.sum()
@@ -143,8 +155,11 @@ def test_a_weighing_in_words(tmp_path: Path, weights: tuple[float, ...], side: s
     own = 400 / 12 + 0.36
     assert re.search(rf"total\s+1540.0 g ±\s+{1.96 * np.sqrt(4 * own + (0.002 * total) ** 2):.1f}", words)
     front, left, cross = w[:2].sum() / total, w[[0, 2]].sum() / total, w[[1, 2]].sum() / total
-    for name, share, more in (("front", front, 0.0), ("left", left, 0.0),
-                              ("cross weight \\(front right \\+ rear left\\)", cross, 0.96 * 36)):  # fmt: skip
+    for name, share, more in (
+        ("front", front, 0.0),
+        ("left", left, 0.0),
+        ("cross weight \\(front right \\+ rear left\\)", cross, 0.96 * 36),
+    ):
         doubt = 196 * np.sqrt(own * (2 * (1 - share) ** 2 + 2 * share**2) + more) / total
         assert re.search(rf"{name}\s+{100 * share:.2f} % ±\s+{doubt:.2f}", words)
     assert re.search(rf"other diagonal .front left . rear right.\s+{100 - 100 * cross:.2f} %", words)
@@ -166,31 +181,63 @@ def test_a_weighing_in_words(tmp_path: Path, weights: tuple[float, ...], side: s
 
 
 LINES: list[tuple[str, dict[str, Any], list[str]]] = [
-    ("grip", {"quantity": "front", "value": 0.8, "relative_u": 0.05, "method": "by hand", "state": "static",
-              "front_weight": 0.5, "shared": {}}, ["front (static) 0.800 ± 0.078, by hand"]),
+    (
+        "grip",
+        {
+            "quantity": "front",
+            "value": 0.8,
+            "relative_u": 0.05,
+            "method": "by hand",
+            "state": "static",
+            "front_weight": 0.5,
+            "shared": {},
+        },
+        ["front (static) 0.800 ± 0.078, by hand"],
+    ),
     ("inference", {"interval": [0.7, 1.3], "grip_ratio": 0.9}, ["grip front to rear 0.900 (0.700 to 1.300)"]),
     ("cg height", {"cg_height_mm": 41.0, "cg_height_mm_u": 2.5}, ["41.0 ± 4.9 mm high"]),
     ("shim", {"cross_g_per_mm": 33.25}, ["33.2 g for each mm"]),
-    ("drive", {"speed_m_s": 2.0, "speed_u_m_s": 0.1, "radius_m": 1.5, "radius_u_m": 0.25, "pivot_pct": 140.0},
-     ["2.00 ± 0.20 m/s on a radius of 1.50 ± 0.49 m; pivot at 140 %"]),
-    ("plate place", {"shift_mm": [1.5, -0.25], "place_mm_u": 0.5, "turn_deg": -0.75},
-     ["+1.50 mm along and -0.25 mm across, each ± 0.98 mm; turned by -0.75°"]),
+    (
+        "drive",
+        {"speed_m_s": 2.0, "speed_u_m_s": 0.1, "radius_m": 1.5, "radius_u_m": 0.25, "pivot_pct": 140.0},
+        ["2.00 ± 0.20 m/s on a radius of 1.50 ± 0.49 m; pivot at 140 %"],
+    ),
+    (
+        "plate place",
+        {"shift_mm": [1.5, -0.25], "place_mm_u": 0.5, "turn_deg": -0.75},
+        ["+1.50 mm along and -0.25 mm across, each ± 0.98 mm; turned by -0.75°"],
+    ),
     ("floor layout", {"markers": [1, 2, 3], "place_u_mm": 0.5}, ["3 sheets, each within 0.98 mm"]),
-    ("calibration", {"pads": [{"lightest_g": 100.0, "heaviest_g": 900.0}, {"lightest_g": 50.0, "heaviest_g": 800.0}]},
-     ["2 pads from 50 to 900 g"]),
-    ("push", {"pushes": [{"number": 1, "turn_deg": 8.0, "pivot": pivot(-4.0, 0.1)}]},
-     # 0.13 + 0.25 m is 146.2 %; ends by hand: 0.13 + 1 / 4.196 and 0.13 + 1 / 3.804
-     ["146.2 % (141.7 to 151.1), 380 mm ahead of the rear axle"]),
-    ("prediction", {"pivot": pivot(6.25, 0.05)},
-     # 0.13 - 0.16 m is -11.5 %; ends: 0.13 - 1 / 6.152 and 0.13 - 1 / 6.348
-     ["-11.5 % (-12.5 to -10.6), 30 mm behind the rear axle"]),
-    ("push", {"pushes": [{"number": 1, "turn_deg": 0.1, "pivot": pivot(0.05, 0.05)}]},
-     # the steep end 0.148 per metre lies 6.76 m away, 26 wheelbases
-     ["straight: pivot farther than 26 wheelbases"]),
-    ("push", {"pushes": [{"number": 1, "turn_deg": 1.0, "pivot": pivot(-0.5, 0.4)}]},
-     # the steep end is 1.284 per metre: 0.779 m, 3.0 wheelbases
-     ["cannot tell: somewhere farther than 3.0 wheelbases"]),
-]  # fmt: skip
+    (
+        "calibration",
+        {"pads": [{"lightest_g": 100.0, "heaviest_g": 900.0}, {"lightest_g": 50.0, "heaviest_g": 800.0}]},
+        ["2 pads from 50 to 900 g"],
+    ),
+    (
+        "push",
+        {"pushes": [{"number": 1, "turn_deg": 8.0, "pivot": pivot(-4.0, 0.1)}]},
+        # 0.13 + 0.25 m is 146.2 %; ends by hand: 0.13 + 1 / 4.196 and 0.13 + 1 / 3.804
+        ["146.2 % (141.7 to 151.1), 380 mm ahead of the rear axle"],
+    ),
+    (
+        "prediction",
+        {"pivot": pivot(6.25, 0.05)},
+        # 0.13 - 0.16 m is -11.5 %; ends: 0.13 - 1 / 6.152 and 0.13 - 1 / 6.348
+        ["-11.5 % (-12.5 to -10.6), 30 mm behind the rear axle"],
+    ),
+    (
+        "push",
+        {"pushes": [{"number": 1, "turn_deg": 0.1, "pivot": pivot(0.05, 0.05)}]},
+        # the steep end 0.148 per metre lies 6.76 m away, 26 wheelbases
+        ["straight: pivot farther than 26 wheelbases"],
+    ),
+    (
+        "push",
+        {"pushes": [{"number": 1, "turn_deg": 1.0, "pivot": pivot(-0.5, 0.4)}]},
+        # the steep end is 1.284 per metre: 0.779 m, 3.0 wheelbases
+        ["cannot tell: somewhere farther than 3.0 wheelbases"],
+    ),
+]
 
 
 def test_every_kind_of_record_in_one_line(tmp_path: Path) -> None:
@@ -202,21 +249,44 @@ def test_every_kind_of_record_in_one_line(tmp_path: Path) -> None:
             assert words in table[str(number)]
     run("report", "--log", tmp_path / "log", "--out", tmp_path / "report.html", "--kind", "grip")
     assert cells((tmp_path / "report.html").read_text(), "1")[2:] == [
-        "grip", "t0", "front (static) 0.800 ± 0.078, by hand"]  # fmt: skip
+        "grip",
+        "t0",
+        "front (static) 0.800 ± 0.078, by hand",
+    ]
 
 
 SERIES = {
     "effects": [
-        {"factor": "tyre", "level": "hard", "reference": "soft", "change_per_m": 0.5, "interval_per_m": [0.2, 0.8],
-         "clear": True},
-        {"factor": "ballast", "level": "rear", "reference": "front", "change_per_m": -1.0,
-         "interval_per_m": [-2.5, 0.5], "clear": False},
+        {
+            "factor": "tyre",
+            "level": "hard",
+            "reference": "soft",
+            "change_per_m": 0.5,
+            "interval_per_m": [0.2, 0.8],
+            "clear": True,
+        },
+        {
+            "factor": "ballast",
+            "level": "rear",
+            "reference": "front",
+            "change_per_m": -1.0,
+            "interval_per_m": [-2.5, 0.5],
+            "clear": False,
+        },
     ],
-    "push_u_per_m": 0.2, "block_u_per_m": 0.1, "pushes": 12, "drift": None, "warnings": [],
-}  # fmt: skip
-LADDER = {"sentence": "new grips most", "rungs": [
-    {"name": "new", "grip": 1.2, "interval": [1.1, 1.31], "ranks": [1, 1]},
-    {"name": "old", "grip": 0.9, "interval": [0.8, 1.02], "ranks": [2, 3]}]}  # fmt: skip
+    "push_u_per_m": 0.2,
+    "block_u_per_m": 0.1,
+    "pushes": 12,
+    "drift": None,
+    "warnings": [],
+}
+LADDER = {
+    "sentence": "new grips most",
+    "rungs": [
+        {"name": "new", "grip": 1.2, "interval": [1.1, 1.31], "ranks": [1, 1]},
+        {"name": "old", "grip": 0.9, "interval": [0.8, 1.02], "ranks": [2, 3]},
+    ],
+}
 
 
 def test_a_series_and_a_ladder_in_a_report(tmp_path: Path) -> None:
@@ -248,9 +318,14 @@ def filmed(folder: Path) -> tuple[Path, str]:
         {"kind": "weighing", "title": "Lopsided", "name": "w", "cards": "test", "result": weighing},
         push | {"name": "p", "on": ["w"]},
         {"kind": "prediction", "title": "test", "name": "f", "on": ["w"], "result": prediction},
-        {"kind": "comparison", "title": "test", "on": ["w", "p", "f"], "inputs": {"push_number": 2},
-         "result": {"verdict": "disagrees", "sentence": "It parts."}},
-    ]  # fmt: skip
+        {
+            "kind": "comparison",
+            "title": "test",
+            "on": ["w", "p", "f"],
+            "inputs": {"push_number": 2},
+            "result": {"verdict": "disagrees", "sentence": "It parts."},
+        },
+    ]
     take_in(folder / "in", folder / "log", rows, [path])
     run("report", "--log", folder / "log", "--out", folder / "report.html")
     return path, (folder / "report.html").read_text()

@@ -45,16 +45,36 @@ def story(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, list[Figure]]:
     shared[:, :8] *= 7.0  # none of the 20 pictures that end at 0.9 s
     shared[:, 78:] *= 5.0  # none of the 15 that begin at 2.1 s
     track = folder / "track.npz"
-    np.savez(track, time_s=time, pose=pose, shared=shared, repeating=np.zeros((3, 3)),
-             shared_names=np.array(["camera 1", "floor 1", "floor 2"]))  # fmt: skip
+    np.savez(
+        track,
+        time_s=time,
+        pose=pose,
+        shared=shared,
+        repeating=np.zeros((3, 3)),
+        shared_names=np.array(["camera 1", "floor 1", "floor 2"]),
+    )
     found = kappa(pose[0], pose[-1])
     row = {
-        "number": 1, "turn_deg": float(np.degrees(TURN)), "turn_u_deg": 0.05, "travel_mm": -28.25, "travel_u_mm": 0.125,
-        "start_s": 0.9, "end_s": 2.1, "start_pose": pose[0].tolist(), "end_pose": pose[-1].tolist(),
+        "number": 1,
+        "turn_deg": float(np.degrees(TURN)),
+        "turn_u_deg": 0.05,
+        "travel_mm": -28.25,
+        "travel_u_mm": 0.125,
+        "start_s": 0.9,
+        "end_s": 2.1,
+        "start_pose": pose[0].tolist(),
+        "end_pose": pose[-1].tolist(),
         "rest_frames": [20, 15],
-        "pivot": {"kappa_per_m": found, "kappa_u_per_m": TRUE_U, "count": 1, "method": "by hand", "warnings": [],
-                  "kappa_interval_per_m": [found - 1.96 * TRUE_U, found + 1.96 * TRUE_U], "wheelbase_m": LENGTH},
-    }  # fmt: skip
+        "pivot": {
+            "kappa_per_m": found,
+            "kappa_u_per_m": TRUE_U,
+            "count": 1,
+            "method": "by hand",
+            "warnings": [],
+            "kappa_interval_per_m": [found - 1.96 * TRUE_U, found + 1.96 * TRUE_U],
+            "wheelbase_m": LENGTH,
+        },
+    }
     clip = {"frames_read": 90, "frames_left_out": 3, "warnings": ["a remark"]}
     path = write(folder)
     record = {"kind": "push", "title": "test", "result": {"pushes": [row], "track": clip}}
@@ -124,8 +144,9 @@ def test_the_slide_in_time(story: tuple[str, list[Figure]]) -> None:
 def test_the_car_on_its_way_from_above(story: tuple[str, list[Figure]]) -> None:
     """Outlines along the way: the last one is the body turned about the pole."""
     axes = next(axes for one in story[1] for axes in one.axes if axes.get_xlabel() == "mm ahead of the rear axle")
-    outlines = [np.stack([line.get_xdata(), line.get_ydata()], -1) for line in axes.get_lines()
-                if len(line.get_xdata()) == 5]  # fmt: skip
+    outlines = [
+        np.stack([line.get_xdata(), line.get_ydata()], -1) for line in axes.get_lines() if len(line.get_xdata()) == 5
+    ]
     corners = np.array([[-90, -100], [330, -100], [330, 100], [-90, 100], [-90, -100]])
     cos, sin = np.cos(TURN), np.sin(TURN)
     last = (corners - 1000 * POLE) @ np.array([[cos, sin], [-sin, cos]]) + 1000 * POLE
