@@ -8,7 +8,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-from analysis.statistics.quantiles import NORMAL_95, coverage_factor
+from analysis.statistics.quantiles import coverage_factor
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,7 +104,7 @@ def mixed_factor(variances: Sequence[float], dofs: Sequence[float]) -> float:
     total = sum(variances)
     estimated = [d for v, d in zip(variances, dofs, strict=True) if v > 0 and not math.isinf(d)]
     if total <= 0 or not estimated:
-        return NORMAL_95
+        return coverage_factor(dof=math.inf)
     weighted = sum(v * coverage_factor(dof=d) for v, d in zip(variances, dofs, strict=True) if v > 0) / total
     if min(estimated) < 2:
         return weighted

@@ -7,7 +7,7 @@ import io
 import json
 import math
 import sqlite3
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import replace
 from pathlib import Path
@@ -20,7 +20,7 @@ import pytest
 from rig.main import main
 from vision.base.types import CarMarkers, FloorLayout, Marker
 from vision.render.camera import RenderCamera, looking_at
-from vision.render.push import Hand, Look, render_push
+from vision.render.push import Filming, Hand, Look, PushScene, render_push
 
 SIZE = (960, 540)
 WHEELBASE, FACE, HEIGHT = 0.250, 0.095, 0.062
@@ -112,24 +112,28 @@ def film(
     camera: RenderCamera | None = None,
     hand: Hand | None = None,
     seed: int = 1,
-    **more: Any,
+    camera_path: Callable[[float], RenderCamera] | None = None,
 ) -> Path:
     """Render a clip in low resolution."""
     render_push(
         path,
-        time=time,
-        pose=pose,
-        floor=floor,
-        car=car,
-        camera=camera or lens(),
-        size=SIZE,
-        fps=fps,
-        hand=hand,
-        rng=np.random.default_rng(seed),
-        look=Look(exposure=0.002, noise=1.0),
-        samples=2,
-        outline=np.array([[-0.07, -FACE], [0.32, -FACE], [0.32, FACE], [-0.07, FACE]]),
-        **more,
+        PushScene(
+            time=time,
+            pose=pose,
+            floor=floor,
+            car=car,
+            hand=hand,
+            outline=np.array([[-0.07, -FACE], [0.32, -FACE], [0.32, FACE], [-0.07, FACE]]),
+        ),
+        Filming(
+            camera=camera or lens(),
+            size=SIZE,
+            fps=fps,
+            look=Look(exposure=0.002, noise=1.0),
+            samples=2,
+            camera_path=camera_path,
+        ),
+        np.random.default_rng(seed),
     )
     return path
 

@@ -57,7 +57,7 @@ def test_a_cameras_rate_is_its_steps_over_the_time_they_took(monkeypatch: pytest
     monkeypatch.setattr(source, "time", SimpleNamespace(monotonic=lambda: next(ticks)))
     good, picture = iter([True] * 16), np.zeros((4, 6, 3), np.uint8)
     capture = SimpleNamespace(read=lambda: (next(good, False), picture), get=lambda _: 0.0, release=lambda: None)
-    told = source.CameraMode(asked=(1280, 720, 30.0), told=(640, 480, 25.0), measured_fps=None)
+    told = source.CameraMode(asked=(1280, 720, 30.0), granted=(640, 480, 25.0), measured_fps=None)
     every = threading.Event()
     with source.CameraReader(capture, told, listener=lambda shot: every.set() if shot.number == 15 else None) as camera:
         assert every.wait(10.0)
