@@ -129,6 +129,31 @@ def test_pads_do_without_numpy() -> None:
     assert not {module for module in known if "numpy" in imported(MODULES[module])}
 
 
+def public_names(path: Path) -> set[str]:
+    """Functions, classes and constants that a module offers at its top level; what it imports is not its own."""
+    names: set[str] = set()
+    for node in tree(path).body:
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef):
+            names.add(node.name)
+        elif isinstance(node, ast.Assign):
+            names |= {name.id for target in node.targets for name in ast.walk(target) if isinstance(name, ast.Name)}
+        elif isinstance(node, ast.AnnAssign) and isinstance(node.target, ast.Name):
+            names.add(node.target.id)
+    return {name for name in names if not name.startswith("_")}
+
+
+def test_a_public_name_stands_once_in_a_room() -> None:
+    # each room has its own InputError; a type of an array is no more than a short word
+    exempt = {"InputError", "FloatArray", "BoolArray", "IntArray"}
+    where: dict[str, list[str]] = {}
+    for path in SOURCES:
+        of_command = {"command"} if path.parent.name == "command" else set[str]()
+        for name in public_names(path) - exempt - of_command:
+            where.setdefault(f"{path.parts[0]}: {name}", []).append(path.as_posix())
+    twice = [f"{name}: {', '.join(paths)}" for name, paths in sorted(where.items()) if len(paths) > 1]
+    assert not twice, "\n".join(twice)
+
+
 def test_everything_public_says_what_it_is() -> None:
     silent = [str(path) for path in SOURCES if not ast.get_docstring(tree(path))]
     for path in SOURCES:
