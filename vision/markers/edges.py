@@ -24,7 +24,7 @@ MIDDLES = 0.5 * (ACROSS[1:] + ACROSS[:-1])
 LEAST_STEP = 18.0  # grey levels between paper and ink
 LEAST_PROFILES = 6
 WORST_RMS = 0.45  # px about the line: more means something lies across the edge
-WIDEST = 5.0  # px
+WIDEST_EDGE = 5.0  # px
 SETTLED = 0.5  # px between the start of a fit and its result; more wants another
 IDENTIFIED = 0.6  # correlation with the pattern that identifies a marker
 REACH = 0.65  # of a cell, half the window across an edge
@@ -211,7 +211,7 @@ def _one_fit(
     safe = np.maximum(length, 1.0)
     inward = np.stack([-ay / safe, ax / safe], axis=1)  # (m, 2, 4)
     # The black border is one cell wide: a wider window would see the pattern behind it.
-    half = np.minimum(np.maximum(REACH * area[:, None] / (safe * cells), 1.5), WIDEST)
+    half = np.minimum(np.maximum(REACH * area[:, None] / (safe * cells), 1.5), WIDEST_EDGE)
     # Places across the edges, along each of them: (m, 2, S, 4 P) from a middle and a half-width for each profile.
     middle_half = np.empty((len(guess), 2, 2, 4, PROFILES), np.float32)
     np.multiply(along.transpose(0, 2, 1)[..., None], ALONG, out=middle_half[:, :, 0], casting="same_kind")
