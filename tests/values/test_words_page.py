@@ -203,8 +203,8 @@ def judged(page: Page, weighed: dict[str, Any]) -> dict[str, Any]:
         if car.get("verdict"):
             break
         time.sleep(0.1)
-    page.do("reveal")
-    return {"car": car, "class": page.told("class"), "ring": page.text("/print/ring")}
+    revealed = page.do("reveal")
+    return {"car": car, "class": page.told("class"), "revealed": revealed, "ring": page.text("/print/ring")}
 
 
 def test_a_verdict_on_the_page(judged: dict[str, Any]) -> None:
@@ -244,6 +244,8 @@ def test_a_class_guesses(judged: dict[str, Any]) -> None:
     """-30, -10, 0, 20, 60: middle 0, quarters -10 and 20 (order statistics)."""
     told = judged["class"]
     assert told["phase"] == "reveal"
+    # told to the class is what the car did, not what it should have done
+    assert "Swung about a point 73 mm behind the rear axle" in str(judged["revealed"])
     assert told["guesses"] == [[20.0, 10.0], [-30.0, -5.0], [-10.0, 0.0], [0.0, 0.0], [60.0, 30.0]]
     assert told["spread"]["count"] == 5
     assert told["spread"]["middle_pct"] == 0.0
