@@ -54,17 +54,21 @@ def moved(shift: list[int], counts: list[int] = EMPTY) -> list[int]:
 
 def test_several_zeros_tell_the_drift_and_the_last_one_counts(log: Path, test_card: Path) -> None:
     steps = [[0, 0, 0, 0], [4000, -9000, 100, 20_000], [5000, -6000, 0, 30_000]]  # counts, pads 1 to 4
-    times = [0.0, 400.0, 1300.0]
+    times, said = [0.0, 400.0, 1300.0], []
     with ActedPads() as pads:
         common = [test_card, "--port", pads.url, "--log", log]
         for step, at in zip(steps, times, strict=True):
             pads.lay(moved(step))
             with later(at):
-                assert pivotbench("zero", *common).code == 0
+                told = pivotbench("zero", *common)
+                assert told.code == 0
+                said.append(told.out.strip().splitlines()[-1])
         pads.lay(moved(steps[-1], on_pads(CAR)))
         with later(2300.0):
             assert pivotbench("weigh", *common, "--unattended").code == 0
     (record,), zeros = records(log, "weighing"), records(log, "zero")
+    kept = [(zero["result"]["samples"], zero["number"]) for zero in zeros]
+    assert said == [f"Zeroed ({samples} samples a pad). Record {number}." for samples, number in kept]
     np.testing.assert_allclose(record["result"]["corner_weights_g"], CAR_G, atol=NEAR_G)
     placing = record["inputs"]["placings"][0]
     np.testing.assert_allclose(placing["zero_counts"], moved(steps[-1]), atol=0.2)
