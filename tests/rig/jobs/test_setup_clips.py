@@ -21,7 +21,7 @@ from rig.jobs.pushing.setup_clips import calibrate_camera, find_plate, learn_flo
 from rig.log.store import BenchLog
 from rig.main import main
 from rig.report.other_records import WORDS
-from rig.report.track import pole_residual, rest_residual
+from rig.report.track import pole_residual, residual_figure, rest_residual
 from vision.base.errors import InputError, VisionError
 from vision.base.types import Camera, CarMarkers, FloorLayout, Marker
 from vision.camera.calibration import Board
@@ -312,3 +312,16 @@ def test_the_camera_is_calibrated_from_photos_and_found_again_by_its_name(tmp_pa
     assert WORDS["camera"](record.result).startswith(f"lens from 13 pictures, {found.rms:.2f} px")
     np.testing.assert_array_equal(stored.u, found.camera.u)
     assert json.dumps(record.result["rms_px"])
+
+
+def test_the_plot_of_residuals_names_each_line_by_what_it_shows(measured: Measurement) -> None:
+    upper, lower = residual_figure(measured, WHEELBASE).axes
+    first = measured.pushes[0]
+    (_, rest), (_, stray) = rest_residual(measured, first, WHEELBASE), pole_residual(measured, first)
+    for axes, residual, names in (
+        (upper, rest, ("x, mm", "y, mm", "turn, 0.01°")),
+        (lower, stray, ("x, mm", "y, mm")),
+    ):
+        named = {line.get_label(): line.get_ydata() for line in axes.lines}
+        for column, name in enumerate(names):
+            np.testing.assert_array_equal(named[name], residual[:, column])
