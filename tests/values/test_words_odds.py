@@ -1,6 +1,5 @@
-"""Margins and numbers of report pages, the lesson's pushes, merged boards in order of time: by hand."""
+"""Margins and numbers of report pages, the lesson's pushes: by hand."""
 
-import math
 from unittest import mock
 
 import numpy as np
@@ -10,10 +9,6 @@ from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 
 from rig.base.errors import InputError
-from rig.pads.frames import PadFrame
-from rig.pads.listeners import PadListener
-from rig.pads.merge import MergedPads
-from rig.pads.reader import PadReader
 from rig.page.bench.lesson_steps import STEPS
 from rig.report.method import method_part
 from rig.report.pdf import Pages
@@ -83,26 +78,3 @@ def test_a_push_of_its_two_ramps_alone_is_possible() -> None:
     assert far == pytest.approx(0.0125, abs=2e-5)  # then the finger backs off
     with pytest.raises(InputError, match="too short"):
         simulate_push(car(), FingerPush(distance=0.0115, **shortest))
-
-
-def board(when: float, count: float) -> PadFrame:
-    no = (False, False, False, False)
-    return PadFrame(
-        host_time=when,
-        device_time=None,
-        counts=(count, math.nan, math.nan, math.nan),
-        missing=(False, True, True, True),
-        saturated=no,
-        seq=None,
-    )
-
-
-def test_boards_that_come_in_one_go_are_merged_in_order_of_time() -> None:
-    heard = [[board(10.00, 1.0), board(10.10, 2.0)], [board(10.02, 30.0), board(10.12, 40.0)]]
-    with mock.patch.object(PadListener, "drain", side_effect=heard):
-        pads = MergedPads([PadReader("first"), PadReader("second")])
-        given: list[PadFrame] = []
-        with mock.patch.object(pads._handout, "put", given.extend):
-            pads._merge()
-    # two conversions of each board make two readings: 1 with 30, 2 with 40
-    assert [frame.counts[:2] for frame in given] == [(1.0, 30.0), (2.0, 40.0)]
