@@ -1,5 +1,6 @@
 """What to change so that the pivot comes to a wanted place: ballast, grip ratio, or push position."""
 
+from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import ClassVar, Literal
@@ -59,7 +60,7 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Adjustment:
+class _Adjustment(ABC):
     """One number that may be changed: its value now and its limits, and what it does to car and push."""
 
     kind: ClassVar[ChangeKind]
@@ -83,13 +84,13 @@ class _Adjustment:
         """Those of the cards' doubts that are still there after the change. scores: (n, size) each."""
         return scores
 
+    @abstractmethod
     def at(self, value: FloatArray) -> Variants:
         """Car and push with this one thing changed to each value (n,)."""
-        raise NotImplementedError
 
+    @abstractmethod
     def words(self, after: float, interval: tuple[float, float]) -> str:
         """What to do, for people. interval: 95 % of the value that does it."""
-        raise NotImplementedError
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
