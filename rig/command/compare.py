@@ -45,8 +45,8 @@ def command(
     from rig.jobs.pushing.compare import compare_test, comparison_record
     from rig.jobs.pushing.setup_clips import draw_overlay
     from rig.jobs.record.experiments import retell
+    from rig.log.cards_and_pivots import estimate_record
     from rig.log.store import BenchLog
-    from rig.records.cards_and_pivots import estimate_record
     from rig.report.experiments import write_experiments
     from rig.report.sentences import verdict_words, write_picture
 

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 from analysis.base.pivot import DEG_PER_CM
 from analysis.figures.car import FORECAST, MEASURED
+from rig.log.cards_and_pivots import estimate_from
 from rig.log.store import Record
-from rig.records.cards_and_pivots import estimate_from
 from rig.report.html import Part, Table
 from rig.report.sentences import pivot_words
 

@@ -10,7 +10,7 @@ from analysis.weighing.corner_weights import CornerWeights
 from rig.base.car_words import station_words_mm
 from rig.jobs.pushing.compare import Verdict
 from rig.jobs.pushing.finger import station_words
-from rig.records.sources import finger_row
+from rig.log.sources import finger_row
 from rig.report.plots import save_figure
 
 

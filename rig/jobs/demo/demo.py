@@ -18,8 +18,8 @@ from rig.jobs.pushing.measure import measure_clip
 from rig.jobs.pushing.workers import worker_pool
 from rig.jobs.weighing.pads import CheckMasses, bench_pads, calibrate, card_hashes, zero
 from rig.jobs.weighing.weigh import Weighing, weigh_on_pads
+from rig.log.cards_and_pivots import estimate_record
 from rig.log.store import BenchLog
-from rig.records.cards_and_pivots import estimate_record
 from rig.virtual.bench import CHECK_MASSES_G, VirtualOperator, film_virtual_push, write_cards, write_truth
 from rig.virtual.dunlin import SETUPS, SetUp, Truth, draw_truth
 from rig.virtual.pads import VirtualPads

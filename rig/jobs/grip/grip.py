@@ -19,8 +19,8 @@ from rig.cards.mechanics import place_gravity, push_state
 from rig.cards.read import CardSet
 from rig.jobs.series.evidence import PushOnRecord, grip_record, measured_pushes, notes_of, stored_grips, told_apart
 from rig.jobs.weighing.weigh import Weighing
+from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog, Record
-from rig.records.cards_and_pivots import keep_cards
 
 Tested = Literal["front", "rear", "car"]
 State = Literal["static", "sliding"]

@@ -15,8 +15,8 @@ from rig.base.progress import Progress
 from rig.cards.measures import car_markers, floor_layout, readout, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.pushing.measure import keep_track, with_true_times
+from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog, Record
-from rig.records.cards_and_pivots import keep_cards
 from vision.base.types import ClipCards
 
 WINDOW = 0.15

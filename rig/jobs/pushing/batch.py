@@ -20,8 +20,8 @@ from rig.base.plain_json import finite_json
 from rig.base.progress import Progress
 from rig.cards.read import CardSet, read_set
 from rig.jobs.pushing.measure import measure_clip, stored_camera
+from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog, Record, file_hash
-from rig.records.cards_and_pivots import keep_cards
 from vision.base.types import Camera
 
 LAST_WAIT_S = 60.0

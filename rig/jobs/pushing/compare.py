@@ -19,9 +19,9 @@ from rig.jobs.pushing.measure import Measurement, measure_clip, stored_camera
 from rig.jobs.pushing.picture import car_picture, measured_mark, swept_poses
 from rig.jobs.pushing.quickness import Quickness, finger_advance, judge_quickness
 from rig.jobs.weighing.weigh import Weighing, known_weighing
+from rig.log.cards_and_pivots import keep_cards
+from rig.log.sources import finger_row
 from rig.log.store import BenchLog, Record
-from rig.records.cards_and_pivots import keep_cards
-from rig.records.sources import finger_row
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,8 +12,8 @@ from rig.cards.mechanics import push_state
 from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import pushed_at
 from rig.jobs.weighing.weigh import Weighing, weighed_car
+from rig.log.cards_and_pivots import estimate_record, keep_cards
 from rig.log.store import BenchLog, Record
-from rig.records.cards_and_pivots import estimate_record, keep_cards
 
 FORECAST_DRAWS = 10_000
 

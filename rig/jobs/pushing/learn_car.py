@@ -8,8 +8,8 @@ from rig.base.progress import Progress
 from rig.cards.measures import MM, car_markers, floor_layout
 from rig.cards.read import CardSet
 from rig.jobs.pushing.measure import stored_camera
+from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog, Record
-from rig.records.cards_and_pivots import keep_cards
 from vision.base.types import ClipCards
 from vision.tracking.car_learn import LearnedCar, learn_car
 

@@ -17,8 +17,8 @@ from rig.cards.measures import MM, car_markers, floor_layout, readout, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import contacts_seen, finger_record, seen_path, track_with_finger, worn_marker
 from rig.jobs.pushing.shutter import with_shutter
+from rig.log.cards_and_pivots import estimate_record, keep_cards
 from rig.log.store import BenchLog, Record
-from rig.records.cards_and_pivots import estimate_record, keep_cards
 from vision.base.types import Camera, ClipCards, ClipTrack, FloorLayout
 from vision.tracking.finger import FingerPath, FingerWatch
 from vision.tracking.floor_learn import learn_layout

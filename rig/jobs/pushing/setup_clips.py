@@ -18,8 +18,8 @@ from rig.cards.read import CardSet
 from rig.jobs.pushing.compare import Verdict
 from rig.jobs.pushing.measure import Measurement, camera_record, stored_camera
 from rig.jobs.pushing.picture import car_picture
+from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog, Record
-from rig.records.cards_and_pivots import keep_cards
 from vision.base.types import ClipCards, Marker
 from vision.camera.calibration import Board, BoardCalibration, calibrate_from_files
 from vision.clip.overlay import OverlayScene, PivotMark, overlay_clip, overlay_still

@@ -19,9 +19,9 @@ from rig.jobs.pushing.compare import typed_pivot
 from rig.jobs.pushing.forecast import forecast_cards
 from rig.jobs.pushing.picture import car_picture, measured_mark, swept_poses
 from rig.jobs.weighing.weigh import weighing_from
+from rig.log.cards_and_pivots import estimate_from
+from rig.log.sources import MissingSourceError, cards_of, judged_row, parents_of, track_arrays
 from rig.log.store import BenchLog, Record
-from rig.records.cards_and_pivots import estimate_from
-from rig.records.sources import MissingSourceError, cards_of, judged_row, parents_of, track_arrays
 
 EXPERIMENTS = ("comparison", "push", "prediction")
 

@@ -23,9 +23,9 @@ from rig.jobs.pushing.forecast import forecast_cards, prediction_record
 from rig.jobs.pushing.measure import push_record
 from rig.jobs.weighing.scale import loads_of, pool
 from rig.jobs.weighing.weigh import as_pushed, weights_of, weights_record
+from rig.log.cards_and_pivots import estimate_from
+from rig.log.sources import MissingSourceError, cards_of, judged_row, parents_of, track_arrays
 from rig.log.store import BenchLog, Record
-from rig.records.cards_and_pivots import estimate_from
-from rig.records.sources import MissingSourceError, cards_of, judged_row, parents_of, track_arrays
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

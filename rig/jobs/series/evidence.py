@@ -14,9 +14,9 @@ from rig.cards.mechanics import push_state
 from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import pushed_as_seen
 from rig.jobs.weighing.weigh import Weighing, known_weighing, weighed_car
+from rig.log.cards_and_pivots import estimate_from
+from rig.log.sources import finger_row, push_row
 from rig.log.store import BenchLog, Record
-from rig.records.cards_and_pivots import estimate_from
-from rig.records.sources import finger_row, push_row
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

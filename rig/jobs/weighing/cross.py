@@ -28,9 +28,9 @@ from rig.cards.schema import CarCard
 from rig.jobs.weighing.pads import Ask, OpenPads
 from rig.jobs.weighing.scale import scale_of
 from rig.jobs.weighing.weigh import Weighing, weigh_on_pads
+from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog, Record
 from rig.pads.steps import Step
-from rig.records.cards_and_pivots import keep_cards
 
 MOST_STEPS = 40
 N_PER_MM = 1000.0

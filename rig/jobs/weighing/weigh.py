@@ -28,9 +28,9 @@ from rig.cards.mechanics import car_state, place_gravity
 from rig.cards.read import CardSet
 from rig.jobs.weighing.pads import Ask, OpenPads
 from rig.jobs.weighing.scale import Placing, pool, scale_of
+from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog, Record
 from rig.pads.steps import Step
-from rig.records.cards_and_pivots import keep_cards
 
 KITCHEN_SCALE_GAIN_U = 0.002
 TURN_WORDS: dict[Turn, str] = {

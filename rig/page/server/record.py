@@ -4,11 +4,11 @@ from typing import Any
 
 from rig.base.version import SOFTWARE
 from rig.jobs.record.experiments import retell
+from rig.log.cards_and_pivots import estimate_from
+from rig.log.sources import MissingSourceError, judged_row, parents_of
 from rig.log.store import BenchLog, Record
 from rig.page.bench.bench import Bench
 from rig.page.bench.views import estimate_json
-from rig.records.cards_and_pivots import estimate_from
-from rig.records.sources import MissingSourceError, judged_row, parents_of
 from rig.report.experiments import report_parts
 from rig.report.html import Part, Table, report_html
 from rig.report.other_records import record_words

@@ -21,8 +21,8 @@ from rig.jobs.pushing.compare import Verdict, judge
 from rig.jobs.pushing.measure import Measurement, keep_track, measure_track, push_record, track_record
 from rig.jobs.record.experiments import choose, retell
 from rig.jobs.weighing.weigh import weigh_typed
+from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog
-from rig.records.cards_and_pivots import keep_cards
 from rig.report.experiments import write_experiments
 from rig.virtual.bench import write_cards
 from rig.virtual.dunlin import SETUPS

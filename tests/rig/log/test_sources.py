@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
+from rig.log.sources import MissingSourceError, finger_row, judged_row, parents_of, push_row, track_arrays
 from rig.log.store import BenchLog, Record
-from rig.records.sources import MissingSourceError, finger_row, judged_row, parents_of, push_row, track_arrays
 
 
 def kept(log: BenchLog, kind: str, result: dict[str, Any], **more: Any) -> Record:
