@@ -29,6 +29,13 @@ def _text(meaning: str) -> Meta:
     return Meta(description=meaning, max_length=2000)
 
 
+CardId = Annotated[
+    str,
+    Meta(
+        description="made with the card, eight letters: leave it as it is; a copied card keeps it",
+        pattern="^([a-z]{8})?$",
+    ),
+]
 AxleKind = Literal["free", "solid", "differential"]
 Load = Annotated[float, Meta(ge=0.0, le=200_000.0)]
 Fraction = Annotated[float, Meta(ge=0.0, le=1.0)]
@@ -161,11 +168,12 @@ class Chassis(Section, frozen=True, kw_only=True):
     load_sensitivity_u: Annotated[float, _u("the load sensitivity")] = 0.1
 
 
-class CarCard(Section, frozen=True):
+class CarCard(Section, frozen=True, kw_only=True):
     """One car in one state."""
 
     card: Literal["car"]
     name: Annotated[str, _text("name of the car and its set-up")]
+    id: CardId = ""
     geometry: Geometry
     front: Axle = Axle()
     rear: Axle = Axle()
@@ -283,6 +291,7 @@ class BenchCard(Section, frozen=True):
 
     card: Literal["bench"]
     name: Annotated[str, _text("name of the bench")]
+    id: CardId = ""
     pads: Pads = Pads()
     floor: Floor = Floor()
     camera: CameraSection = CameraSection()
@@ -375,6 +384,7 @@ class TestCard(Section, frozen=True):
 
     card: Literal["test"]
     name: Annotated[str, _text("name of this test")]
+    id: CardId = ""
     car: Annotated[str, _text("file of the car card")] = "car.toml"
     bench: Annotated[str, _text("file of the bench card")] = "bench.toml"
     clip: Annotated[str, _text("file of the clip, for compare")] = ""

@@ -1,11 +1,13 @@
 """Write cards as commented TOML, each key with unit, meaning and default, made from the schema itself."""
 
+import random
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from rig.base.errors import BenchError, InputError
 from rig.cards.fields import Field, optional_sections, sections
+from rig.cards.identity import new_id
 from rig.cards.schema import CARD_TYPES, Section
 
 _HEADS = {
@@ -45,7 +47,8 @@ STARTER: dict[str, dict[str, Any]] = {
 def card_text(kind: str, values: Mapping[str, Any] | None = None, *, head: str = "") -> str:
     """The commented TOML text of a card.
 
-    kind: "car", "bench", "test" or "phases".  values: dotted key -> value, instead of the starter's and the defaults'.
+    kind: "car", "bench", "test" or "phases".  values: dotted key -> value, instead of the starter's and the defaults';
+    a card gets an id only when one is among them (`rig.cards.identity.new_id`).
     """
     given = STARTER[kind] | dict(values or {})
     lines = [f"# {line}" for line in (head or _HEADS[kind]).splitlines()]
@@ -62,8 +65,11 @@ def card_text(kind: str, values: Mapping[str, Any] | None = None, *, head: str =
     return "\n".join(lines) + "\n"
 
 
-def write_new_cards(folder: Path) -> list[Path]:
-    """Write one commented card of each kind into a folder. Refuses to overwrite (InputError)."""
+def write_new_cards(folder: Path, *, rng: random.Random | None = None) -> list[Path]:
+    """Write one commented card of each kind into a folder, each with its id. Refuses to overwrite (InputError).
+
+    rng: for the ids, where they must come out the same.
+    """
     paths = {kind: folder / f"{kind}.toml" for kind in CARD_TYPES}
     for path in paths.values():
         if path.exists():
@@ -75,7 +81,7 @@ def write_new_cards(folder: Path) -> list[Path]:
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for kind, path in paths.items():
-            path.write_text(card_text(kind), encoding="utf-8")
+            path.write_text(card_text(kind, {} if kind == "phases" else {"id": new_id(rng)}), encoding="utf-8")
     except OSError as error:
         raise BenchError(
             f"cannot write the cards ({error.strerror})",
@@ -96,7 +102,8 @@ def _value(field: Field, given: Mapping[str, Any]) -> Any:
 def _line(field: Field, given: Mapping[str, Any]) -> str:
     key = field.path.rsplit(".", 1)[-1]
     value = _value(field, given)
-    text = f"# {key} =" if value is None else f"{key} = {_toml(value)}"
+    left_out = value is None or (field.path == "id" and not value)
+    text = f"# {key} =" if left_out else f"{key} = {_toml(value)}"
     note = "; ".join(filter(None, [field.unit, field.meaning, _choice_note(field)]))
     return f"{text:<34} # {note}"
 

@@ -7,6 +7,7 @@ principle. The truth lies in its own file and nothing on the measuring side open
 
 import json
 import math
+import random
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,6 +16,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from rig.base.progress import Progress
+from rig.cards.identity import new_id
 from rig.cards.measures import car_markers, finger_marker, floor_layout
 from rig.cards.read import CardSet
 from rig.cards.template import card_text
@@ -60,9 +62,20 @@ def write_cards(folder: Path, setup: SetUp, positions_pct: tuple[float, ...]) ->
     folder.mkdir(parents=True, exist_ok=True)
     head = f"The virtual bench's car in one set-up: {setup.title}."
     (folder / "car.toml").write_text(
-        card_text("car", CAR_KEYS | dict(setup.car) | {"name": f"Dunlin, {setup.title}"}, head=head), encoding="utf-8"
+        card_text(
+            "car",
+            CAR_KEYS | dict(setup.car) | {"name": f"Dunlin, {setup.title}", "id": virtual_id("car", setup.name)},
+            head=head,
+        ),
+        encoding="utf-8",
     )
-    bench = {"name": "Virtual bench", "pads.port": "virtual", "pads.reseat_g": 2.0, "floor.bar_mm_u": 0.1}
+    bench = {
+        "name": "Virtual bench",
+        "id": virtual_id("bench"),
+        "pads.port": "virtual",
+        "pads.reseat_g": 2.0,
+        "floor.bar_mm_u": 0.1,
+    }
     (folder / "bench.toml").write_text(card_text("bench", bench), encoding="utf-8")
     tests = []
     for pct in positions_pct:
@@ -72,6 +85,7 @@ def write_cards(folder: Path, setup: SetUp, positions_pct: tuple[float, ...]) ->
             | dict(setup.test)
             | {
                 "name": f"{setup.title}, pushed at {pct:g} %",
+                "id": virtual_id("test", setup.name, name),
                 "push.position_pct": pct,
                 "clip": f"{name}.avi",
                 "grip.front": setup.grip[0],
@@ -81,6 +95,11 @@ def write_cards(folder: Path, setup: SetUp, positions_pct: tuple[float, ...]) ->
         tests.append(folder / f"{name}.toml")
         tests[-1].write_text(card_text("test", keys), encoding="utf-8")
     return tests
+
+
+def virtual_id(*words: str) -> str:
+    """The id of one of the virtual bench's cards: the same in every run, as its car and bench are."""
+    return new_id(random.Random(" ".join(words)))
 
 
 def virtual_finger(cards: CardSet, truth: Truth, *, rest: float = 0.8) -> FingerPush:

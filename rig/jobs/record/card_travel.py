@@ -65,7 +65,7 @@ def sheet_rows(card: CarCard, baseline: CarCard | None) -> list[SheetRow]:
     facts = {field.path: field for _, _, fields in sections(CarCard) for field in fields}
     rows = []
     for path in [*facts, *(path for path in [*now, *before] if path not in facts)]:
-        if path in ("card", "name") or path.endswith("_u") or (path not in now and path not in before):
+        if path in ("card", "name", "id") or path.endswith("_u") or (path not in now and path not in before):
             continue
         fact = facts.get(path)
         here, there = now.get(path, "none"), before.get(path, "none")

@@ -13,6 +13,7 @@ import tomlkit.exceptions
 from rig.base.errors import InputError
 from rig.base.files import write_text
 from rig.cards.fields import Field, sections
+from rig.cards.identity import new_id
 from rig.cards.read import CardSet, parse_card, read_set
 from rig.cards.schema import CARD_TYPES, BenchCard, CarCard, TestCard
 from rig.cards.template import card_text
@@ -30,10 +31,10 @@ class Deck:
         self._folder = folder
         self._history_file = folder / "undo.json"
         # pushed near the nose: a first push that swings says more than one that slides straight
-        texts = {kind: card_text(kind, FIRST_TEST if kind == "test" else None) for kind in KINDS}
         for kind in KINDS:
             if not self._path(kind).is_file():
-                write_text(self._path(kind), texts[kind])
+                text = card_text(kind, {"id": new_id()} | (FIRST_TEST if kind == "test" else {}))
+                write_text(self._path(kind), text)
         self._history: list[dict[str, str]] = self._stored_history()
 
     @property

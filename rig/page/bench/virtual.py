@@ -16,7 +16,7 @@ from rig.log.store import BenchLog
 from rig.pads.reader import PadReader
 from rig.pads.steps import Step
 from rig.page.bench.lesson_steps import LessonStep
-from rig.virtual.bench import CHECK_MASSES_G, VirtualOperator, film_virtual_push
+from rig.virtual.bench import CHECK_MASSES_G, VirtualOperator, film_virtual_push, virtual_id
 from rig.virtual.dunlin import CAR_KEYS, TEST_KEYS, SetUp, Truth, draw_truth
 from rig.virtual.pads import VirtualPads
 
@@ -28,18 +28,29 @@ CALIBRATING_FACTOR = 40.0
 def step_cards(step: LessonStep, setup: SetUp) -> dict[str, str]:
     """Texts of the car and test card of one lesson step."""
     head = f"The virtual bench's car in one set-up: {setup.title}."
-    car = CAR_KEYS | dict(setup.car) | {"name": f"Dunlin, {setup.title}"}
+    car = CAR_KEYS | dict(setup.car) | {"name": f"Dunlin, {setup.title}", "id": virtual_id("car", setup.name)}
     test = (
         TEST_KEYS
         | dict(setup.test)
-        | {"name": f"{step.title}", "grip.front": setup.grip[0], "grip.rear": setup.grip[1]}
+        | {
+            "name": f"{step.title}",
+            "id": virtual_id("test", step.title),
+            "grip.front": setup.grip[0],
+            "grip.rear": setup.grip[1],
+        }
     )
     return {"car": card_text("car", car, head=head), "test": card_text("test", test)}
 
 
 def bench_text() -> str:
     """The bench card of the virtual bench."""
-    keys = {"name": BENCH_NAME, "pads.port": "virtual", "pads.reseat_g": 2.0, "floor.bar_mm_u": 0.1}
+    keys = {
+        "name": BENCH_NAME,
+        "id": virtual_id("bench"),
+        "pads.port": "virtual",
+        "pads.reseat_g": 2.0,
+        "floor.bar_mm_u": 0.1,
+    }
     return card_text("bench", keys)
 
 
