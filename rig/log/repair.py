@@ -1,6 +1,6 @@
 """Check a bench log, and save what can be read from a damaged one without discarding anything."""
 
-import hashlib
+import contextlib
 import json
 import shutil
 import sqlite3
@@ -11,10 +11,11 @@ from pathlib import Path
 from typing import Any
 
 from rig.base.durable import sync
-from rig.base.errors import BenchError
-from rig.log.media import open_to_read
-from rig.log.schema import SUMMED, TABLES, VERSION, as_written, record_sum
+from rig.base.errors import BenchError, InputError
+from rig.log.media import as_text, open_to_read
+from rig.log.schema import LINKS_SUMMED, SUMMED, UNSUMMED, VERSION, as_written, column_list, links_sum
 from rig.log.store import LOG_FILE
+from rig.log.upgrade import counted_over, links_of, make_tables, seal, set_value
 
 ENDINGS = ("", "-wal", "-shm")
 LARGEST_FILLED = 1_000_000_000
@@ -68,12 +69,16 @@ def check_log(folder: Path) -> Health:
                 f"{row[0]} row {row[1]} refers to {row[2]} that is not there"
                 for row in database.execute("PRAGMA foreign_key_check")
             ]
-            for table in ("cards", "records"):
-                said += [
-                    f"{table} row {rowid} is not as it was written"
-                    for rowid, *row in database.execute(f"SELECT rowid, * FROM {table}")
-                    if not _as_written(table, tuple(row))
-                ]
+            version = database.execute("PRAGMA user_version").fetchone()[0]
+            if not 1 <= version <= VERSION:
+                raise InputError(
+                    f"this log has version {version}, this program knows {VERSION}",
+                    where=str(path),
+                    remedy="Install a newer pivotbench",
+                )
+            said += _rows_changed(database, version)
+            if version == VERSION:
+                said.append(counted_over(database))
         finally:
             database.close()
     except sqlite3.DatabaseError as error:
@@ -101,13 +106,12 @@ def repair_log(folder: Path) -> Repair:
     kept: dict[str, int] = {}
     unreadable: dict[str, int] = {}
     old, new = sqlite3.connect(read), sqlite3.connect(fresh)
+    old.text_factory = as_text
     try:
-        for statement in TABLES.split(";\n"):
-            if statement.strip():
-                new.execute(statement)
-        new.execute(f"PRAGMA user_version = {VERSION}")
+        make_tables(new)
+        version = _version_of(old)
         for table in ORDER:
-            kept[table], unreadable[table] = _rescue(old, new, table, copy.stat().st_size // SMALLEST_ROW)
+            kept[table], unreadable[table] = _rescue(old, new, table, version, copy.stat().st_size // SMALLEST_ROW)
         _mend(new, kept, unreadable)
         new.commit()
     except sqlite3.DatabaseError as error:
@@ -144,17 +148,38 @@ def _as_long_as_it_was(copy: Path, read: Path) -> None:
             file.truncate(length)
 
 
-def _as_written(table: str, row: tuple[Any, ...]) -> bool:
-    """Whether a card's text fits its hash and a record its sum, and the record holds JSON."""
+def _rows_changed(database: sqlite3.Connection, version: int) -> list[str]:
+    """Which rows, and which records' links, are not as they were written."""
+    said = []
+    for table in SUMMED:
+        for rowid, *row in database.execute(f"SELECT rowid, {column_list(table, version)} FROM {table}"):
+            if not _good(table, tuple(row), version):
+                said.append(f"{table} row {rowid} is not as it was written")
+    if version >= LINKS_SUMMED:
+        for record, number, links in database.execute("SELECT id, number, links FROM records").fetchall():
+            if links != links_sum(record, links_of(database, record)):
+                said.append(f"what record {number} rests on is not as it was written")
+    return said
+
+
+def _good(table: str, row: tuple[Any, ...], version: int) -> bool:
+    """Whether a row is as it was written, and a record holds JSON."""
     try:
-        if table == "cards":
-            return bool(hashlib.sha256(row[3].encode()).hexdigest() == row[0])
         if table == "records":
             json.loads(row[7]), json.loads(row[8])
-            return as_written(row)
-    except (TypeError, ValueError, AttributeError):
+    except (TypeError, ValueError):
         return False
-    return True
+    return as_written(table, row, version)
+
+
+def _version_of(old: sqlite3.Connection) -> int:
+    """The version whose columns the tables have, whatever a damaged header says."""
+    for version in range(VERSION, 1, -1):
+        with contextlib.suppress(sqlite3.OperationalError):
+            for table in SUMMED:
+                old.execute(f"SELECT {column_list(table, version)} FROM {table} LIMIT 0")
+            return version
+    return 1
 
 
 def _mend(new: sqlite3.Connection, kept: dict[str, int], unreadable: dict[str, int]) -> None:
@@ -165,11 +190,15 @@ def _mend(new: sqlite3.Connection, kept: dict[str, int], unreadable: dict[str, i
         unreadable[table] += cut
     if not new.execute("SELECT 1 FROM bench WHERE key = 'id'").fetchone():
         newest = new.execute("SELECT bench FROM records ORDER BY number DESC LIMIT 1").fetchone()
-        new.execute("INSERT INTO bench VALUES ('id', ?)", newest or (uuid.uuid4().hex,))
+        set_value(new, "id", *(newest or (uuid.uuid4().hex,)))
+    seal(new)
 
 
-def _rescue(old: sqlite3.Connection, new: sqlite3.Connection, table: str, most: int) -> tuple[int, int]:
+def _rescue(old: sqlite3.Connection, new: sqlite3.Connection, table: str, version: int, most: int) -> tuple[int, int]:
     """Copy row by row; a row on a damaged page is stepped over and counted. most: rows that can be there at all."""
+    summed = table in SUMMED
+    columns = column_list(table, version) if summed else "*"
+    into = f"{table} ({', '.join((*SUMMED[table], *UNSUMMED[table], 'sum'))})" if summed else table
     kept = lost = 0
     try:
         last = old.execute(f"SELECT max(rowid) FROM {table}").fetchone()[0] or 0
@@ -177,18 +206,16 @@ def _rescue(old: sqlite3.Connection, new: sqlite3.Connection, table: str, most: 
         last = most  # the end cannot be read: try far enough
     for rowid in range(1, min(last, most) + 1):  # a damaged number may be anything
         try:
-            row = old.execute(f"SELECT * FROM {table} WHERE rowid = ?", (rowid,)).fetchone()
+            row = old.execute(f"SELECT {columns} FROM {table} WHERE rowid = ?", (rowid,)).fetchone()
         except sqlite3.DatabaseError:
             lost += 1
             continue
         if row is not None:
-            if not _as_written(table, row):
+            if summed and not _good(table, row, version):
                 lost += 1
                 continue
-            if table == "records" and len(row) == SUMMED:  # of a log from before the sums
-                row = (*row, record_sum(*row))
             try:
-                kept += new.execute(f"INSERT OR IGNORE INTO {table} VALUES ({','.join('?' * len(row))})", row).rowcount
-            except sqlite3.DatabaseError:  # a value that does not fit its column
+                kept += new.execute(f"INSERT OR IGNORE INTO {into} VALUES ({','.join('?' * len(row))})", row).rowcount
+            except (sqlite3.DatabaseError, UnicodeEncodeError):  # a value that does not fit its column
                 lost += 1
     return kept, lost

@@ -8,21 +8,23 @@ import sqlite3
 import uuid
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Self
 
 from rig.base.durable import make_folder, sync
-from rig.base.errors import BenchError, InputError
+from rig.base.errors import InputError
 from rig.base.plain_json import finite_json
 from rig.base.version import SOFTWARE
-from rig.log.media import open_to_read, primary_code
-from rig.log.schema import TABLES, UPGRADES, VERSION, as_written, record_sum
+from rig.log.damage import damaged, in_words
+from rig.log.media import as_text, open_to_read
+from rig.log.schema import LINKED, LINKS_SUMMED, SUMMED, VERSION, as_written, column_list, links_sum, row_sum
+from rig.log.upgrade import counted_over, links_of, make_tables, upgrade, value_of
 
 LOG_FILE = "bench-log.sqlite"
 _looked_over: set[tuple[int, int]] = set()
-"""Files (device, number) whose pages this process has looked over: 1.5 ms for every MB, so once."""
+"""Files (device, number) whose pages this process has looked over: some ms for every MB, so once."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,7 +81,8 @@ class BenchLog:
     def __init__(self, folder: Path, *, read_only: bool = False) -> None:
         self.folder = folder
         self.path = folder / LOG_FILE
-        with self._translated():
+        self._fitting: set[str] = set()  # hashes of cards that were found to be as written
+        with in_words(self.path):
             if read_only:
                 if not self.path.is_file():
                     raise InputError(
@@ -91,15 +94,16 @@ class BenchLog:
             else:
                 make_folder(folder)
                 self._db = sqlite3.connect(self.path, timeout=30, isolation_level=None)
+                self._db.text_factory = as_text
                 self._db.execute("PRAGMA journal_mode = WAL")
                 self._db.execute("PRAGMA synchronous = FULL")  # a record shown must survive a power cut
             self._db.execute("PRAGMA foreign_keys = ON")
-            self._settle_version(read_only)
+            self._version = self._settle_version(read_only)
             self._look_over()
-            found = self._db.execute("SELECT value FROM bench WHERE key = 'id'").fetchone()
+            found = value_of(self._db, "id", self._version)
             if found is None:
-                raise self._damaged("it does not say whose it is")
-            self.bench: str = found[0]
+                raise damaged(self.path, "it does not say whose it is")
+            self.bench: str = found
 
     def __enter__(self) -> Self:
         return self
@@ -115,7 +119,7 @@ class BenchLog:
         """Keep this version of a card; returns its hash. The same text is kept once."""
         digest = hashlib.sha256(text.encode()).hexdigest()
         with self._writing():
-            self._db.execute("INSERT OR IGNORE INTO cards VALUES (?, ?, ?, ?, ?)", (digest, kind, name, text, _now()))
+            self._insert_card(CardVersion(hash=digest, kind=kind, name=name, text=text, saved_at=_now()))
         return digest
 
     def add_file(self, kind: str, path: Path) -> str:
@@ -128,9 +132,11 @@ class BenchLog:
             for folder in path.absolute().parents[:2]:  # one that was made for it, too
                 sync(folder)
         with self._writing():
-            self._db.execute(
-                "INSERT INTO files VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT (hash) DO UPDATE SET path = excluded.path",
-                (digest, kind, path.name, str(path.absolute()), size, _now()),
+            self._insert_file(
+                StoredFile(
+                    hash=digest, kind=kind, name=path.name, path=str(path.absolute()), bytes=size, saved_at=_now()
+                ),
+                known="DO UPDATE SET path = excluded.path",
             )
         return digest
 
@@ -169,22 +175,17 @@ class BenchLog:
     ) -> tuple[int, int]:
         """Take in records of another bench, all or none of them; returns (new, already here).
 
-        Cards, files and records that are here already stay as they are. Raises BenchError as `record` does.
+        Cards, files and records that are here already stay as they are. Raises BenchError as `record` does, InputError
+        when a record that is here already says something else.
         """
         new = known = 0
         with self._writing():
             for card in cards:
-                self._db.execute(
-                    "INSERT OR IGNORE INTO cards VALUES (?, ?, ?, ?, ?)",
-                    (card.hash, card.kind, card.name, card.text, card.saved_at),
-                )
+                self._insert_card(card)
             for file in files:
-                self._db.execute(
-                    "INSERT OR IGNORE INTO files VALUES (?, ?, ?, ?, ?, ?)",
-                    (file.hash, file.kind, file.name, file.path, file.bytes, file.saved_at),
-                )
+                self._insert_file(file, known="DO NOTHING")
             entries = list(records)
-            here = {entry.id for entry in entries if self._known(entry.id)}
+            here = {entry.id for entry in entries if self._known(entry)}
             known = len(here)
             for entry in entries:
                 if entry.id not in here:
@@ -195,8 +196,28 @@ class BenchLog:
                     self._link(entry)
         return new, known
 
-    def _known(self, record_id: str) -> bool:
-        return self._db.execute("SELECT 1 FROM records WHERE id = ?", (record_id,)).fetchone() is not None
+    def _known(self, entry: Record) -> bool:
+        if self._db.execute("SELECT 1 FROM records WHERE id = ?", (entry.id,)).fetchone() is None:
+            return False
+        here = self.get(entry.id)
+        if _content(here) != _content(entry):
+            raise InputError(
+                f"record {entry.id[:8]} is here already as number {here.number} and says something else",
+                where=str(self.path),
+                remedy="One of the two was changed: look at both, then import into a log of its own",
+            )
+        return True
+
+    def _insert_card(self, card: CardVersion) -> None:
+        row = (card.hash, card.kind, card.name, card.text, card.saved_at)
+        self._db.execute("INSERT OR IGNORE INTO cards VALUES (?, ?, ?, ?, ?, ?)", (*row, row_sum(*row)))
+
+    def _insert_file(self, file: StoredFile, *, known: str) -> None:
+        total = row_sum(file.hash, file.kind, file.name, file.bytes, file.saved_at)
+        self._db.execute(
+            f"INSERT INTO files VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT (hash) {known}",
+            (file.hash, file.kind, file.name, file.path, file.bytes, file.saved_at, total),
+        )
 
     def _insert(self, entry: Record, *, links: bool = True) -> None:
         number = self._db.execute("SELECT coalesce(max(number), 0) + 1 FROM records").fetchone()[0]
@@ -210,94 +231,107 @@ class BenchLog:
             entry.software,
             _dump(entry.inputs),
             _dump(entry.result),
+            1,  # the version of what inputs and result hold
         )
-        self._db.execute("INSERT INTO records VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", (*row, record_sum(*row)))
+        led_to = links_sum(entry.id, (entry.cards, entry.files, entry.parents))
+        self._db.execute(
+            f"INSERT INTO records ({', '.join(SUMMED['records'])}, links, sum) VALUES ({'?, ' * len(row)}?, ?)",
+            (*row, led_to, row_sum(*row)),
+        )
         if links:
             self._link(entry)
 
     def _link(self, entry: Record) -> None:
-        for table, others in (
-            ("record_cards", entry.cards),
-            ("record_files", entry.files),
-            ("record_parents", entry.parents),
-        ):
+        for (table, _), others in zip(LINKED, (entry.cards, entry.files, entry.parents), strict=True):
             self._db.executemany(f"INSERT INTO {table} VALUES (?, ?)", [(entry.id, other) for other in others])
 
     def get(self, record_id: str) -> Record:
         """One record by its id, or an unambiguous beginning of it, or its number. Raises InputError."""
-        with self._translated():
-            rows = self._db.execute(
-                "SELECT * FROM records WHERE id = ? OR number = ?",
+        with in_words(self.path):
+            rows = self._rows(
+                "records",
+                "WHERE id = ? OR number = ?",
                 (record_id, int(record_id) if record_id.isdigit() and len(record_id) < 16 else -1),
-            ).fetchall()
-            if not rows and len(record_id) >= 4:
-                rows = self._db.execute(
-                    "SELECT * FROM records WHERE substr(id, 1, ?) = ?", (len(record_id), record_id)
-                ).fetchall()
-        if len(rows) != 1:
-            raise InputError(
-                f"{'no record' if not rows else 'more than one record'} is called {record_id}",
-                where=str(self.path),
-                remedy="List the records with: pivotbench log",
             )
-        return self._whole(rows[0])
+            if not rows and len(record_id) >= 4:
+                rows = self._rows("records", "WHERE substr(id, 1, ?) = ?", (len(record_id), record_id))
+            if len(rows) != 1:
+                raise InputError(
+                    f"{'no record' if not rows else 'more than one record'} is called {record_id}",
+                    where=str(self.path),
+                    remedy="List the records with: pivotbench log",
+                )
+            return self._whole(rows[0])
 
     def records(self, *, kind: str | None = None, title: str | None = None) -> Iterator[Record]:
         """Records in the order of writing, all or of one kind or title."""
-        sql = "SELECT * FROM records WHERE ifnull(:kind, kind) = kind AND ifnull(:title, title) = title ORDER BY number"
-        with self._translated():
-            rows = self._db.execute(sql, {"kind": kind, "title": title}).fetchall()
-            for row in rows:
-                yield self._whole(row)
+        with in_words(self.path):
+            for row in self._rows("records", *_of_kind(kind), "ORDER BY number"):
+                record = self._whole(row)  # before its title is looked at: a damaged one must not just be missing
+                if title is None or record.title == title:
+                    yield record
 
     def latest(self, kind: str, title: str | None = None) -> Record | None:
         """The newest record of a kind (and title), or None."""
-        sql = "SELECT * FROM records WHERE kind = :kind AND ifnull(:title, title) = title ORDER BY number DESC LIMIT 1"
-        with self._translated():
-            row = self._db.execute(sql, {"kind": kind, "title": title}).fetchone()
-        return None if row is None else self._whole(row)
+        with in_words(self.path):
+            sql = f"SELECT {column_list('records', self._version)} FROM records WHERE kind = ? ORDER BY number DESC"
+            with contextlib.closing(self._db.execute(sql, (kind,))) as rows:
+                for row in rows:
+                    record = self._whole(row)
+                    if title is None or record.title == title:
+                        return record
+        return None
 
     def card(self, digest: str) -> CardVersion:
         """One stored card version. Raises InputError when there is none."""
-        with self._translated():
-            row = self._db.execute(
-                "SELECT hash, kind, name, text, saved_at FROM cards WHERE hash = ?", (digest,)
-            ).fetchone()
-        if row is None:
+        with in_words(self.path):
+            rows = self._rows("cards", "WHERE hash = ?", (digest,))
+        if not rows:
             raise InputError(
                 f"no card has the hash {digest[:12]}",
                 where=str(self.path),
                 remedy="List the records with: pivotbench log",
             )
-        return CardVersion(hash=row[0], kind=row[1], name=row[2], text=row[3], saved_at=row[4])
+        return CardVersion(**dict(zip(SUMMED["cards"], rows[0], strict=False)))
 
     def cards(self) -> list[CardVersion]:
         """All card versions, oldest first."""
-        with self._translated():
-            rows = self._db.execute(
-                "SELECT hash, kind, name, text, saved_at FROM cards ORDER BY saved_at, hash"
-            ).fetchall()
-        return [CardVersion(hash=r[0], kind=r[1], name=r[2], text=r[3], saved_at=r[4]) for r in rows]
+        with in_words(self.path):
+            rows = self._rows("cards", "ORDER BY saved_at, hash")
+        return [CardVersion(**dict(zip(SUMMED["cards"], row, strict=False))) for row in rows]
 
     def files(self) -> list[StoredFile]:
         """All files noted, oldest first."""
-        with self._translated():
-            rows = self._db.execute(
-                "SELECT hash, kind, name, path, bytes, saved_at FROM files ORDER BY saved_at, hash"
-            ).fetchall()
-        return [StoredFile(hash=r[0], kind=r[1], name=r[2], path=r[3], bytes=r[4], saved_at=r[5]) for r in rows]
+        with in_words(self.path):
+            rows = self._rows("files", "ORDER BY saved_at, hash")
+        return [StoredFile(hash=r[0], kind=r[1], name=r[2], bytes=r[3], saved_at=r[4], path=r[5]) for r in rows]
+
+    def _rows(self, table: str, where: str, given: Iterable[object] = (), order: str = "") -> list[tuple[Any, ...]]:
+        """Rows by `column_list`, each of them as it was written. Raises BenchError when one is not."""
+        sql = f"SELECT {column_list(table, self._version)} FROM {table} {where} {order}"
+        rows = self._db.execute(sql, tuple(given)).fetchall()
+        for row in rows if table != "records" else ():  # records are looked at one by one, as they are given out
+            self._check(table, row)
+        return rows
+
+    def _check(self, table: str, row: tuple[Any, ...]) -> None:
+        if not as_written(table, row, self._version):
+            name = f"record {row[1]}" if table == "records" else f"{table[:-1]} {str(row[0])[:12]}"
+            raise damaged(self.path, f"{name} is not as it was written")
 
     def _whole(self, row: tuple[Any, ...]) -> Record:
-        def linked(table: str, column: str) -> tuple[str, ...]:
-            found = self._db.execute(f"SELECT {column} FROM {table} WHERE record = ? ORDER BY rowid", (row[0],))
-            return tuple(other for (other,) in found)
-
-        if not as_written(row):
-            raise self._damaged(f"record {row[1]} is not as it was written")
+        self._check("records", row)
         try:
             inputs, result = json.loads(row[7]), json.loads(row[8])
         except (TypeError, ValueError) as error:
-            raise self._damaged(f"record {row[1]}: {error}") from error
+            raise damaged(self.path, f"record {row[1]}: {error}") from error
+        links = links_of(self._db, row[0])
+        if self._version >= LINKS_SUMMED and row[10] != links_sum(row[0], links):
+            raise damaged(self.path, f"what record {row[1]} rests on is not as it was written")
+        for digest in links[0]:
+            if digest not in self._fitting:  # what a record was made with is shown with it
+                self.card(digest)
+                self._fitting.add(digest)
         return Record(
             id=row[0],
             number=row[1],
@@ -308,77 +342,56 @@ class BenchLog:
             software=row[6],
             inputs=inputs,
             result=result,
-            cards=linked("record_cards", "card"),
-            files=linked("record_files", "file"),
-            parents=linked("record_parents", "parent"),
+            cards=links[0],
+            files=links[1],
+            parents=links[2],
         )
 
-    def _settle_version(self, read_only: bool) -> None:
-        version = self._db.execute("PRAGMA user_version").fetchone()[0]
+    def _settle_version(self, read_only: bool) -> int:
+        """Make the tables of a new log, or upgrade an old one; returns the version of the tables that are there now."""
+        version = self._user_version()
         if version == 0 and not self._db.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchone():
-            if read_only:
-                return
-            with self._writing():
-                # another process may have made the tables while this one waited for the lock
-                if not self._db.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchone():
-                    for statement in TABLES.split(";\n"):
-                        if statement.strip():
-                            self._db.execute(statement)
-                    self._db.execute(f"PRAGMA user_version = {VERSION}")
-                    self._db.execute("INSERT INTO bench VALUES ('id', ?)", (uuid.uuid4().hex,))
-            return
+            if not read_only:
+                with self._writing():
+                    # another process may have made the tables while this one waited for the lock
+                    if not self._db.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchone():
+                        make_tables(self._db, bench=uuid.uuid4().hex)
+            return VERSION
         if version > VERSION or version == 0:
             raise InputError(
                 f"this log has version {version}, this program knows {VERSION}",
                 where=str(self.path),
                 remedy="Install a newer pivotbench" if version else "Name another folder: this is not a bench log",
             )
-        while version < VERSION and not read_only:
+        if version < VERSION and not read_only:
             self._look_over()  # a damaged log is not built upon
-            self._back_up(version)
-            self._db.create_function("record_sum", -1, record_sum, deterministic=True)
-            with self._writing():
-                if self._db.execute("PRAGMA user_version").fetchone()[0] != version:
-                    version += 1  # another process has upgraded it while this one waited for the lock
-                    continue
-                for statement in UPGRADES[version].split(";\n"):
-                    if statement.strip():
-                        self._db.execute(statement)
-                version += 1
-                self._db.execute(f"PRAGMA user_version = {version}")
+            upgrade(self._db, self.path)
+            return VERSION
+        return version
+
+    def _user_version(self) -> int:
+        return int(self._db.execute("PRAGMA user_version").fetchone()[0])
 
     def _look_over(self) -> None:
-        """Every page, when this process opens the file for the first time."""
-        state = self.path.stat()
+        """Every page and index, and whether a record is missing, when this process opens the file for the first time.
+
+        What stands in the rows is looked at when it is read.
+        """
+        state, version = self.path.stat(), self._user_version()
         file = (state.st_dev, state.st_ino)
-        if file not in _looked_over:
-            verdict = self._db.execute("PRAGMA quick_check(1)").fetchone()[0]
-            if verdict != "ok":
-                raise self._damaged(verdict)
-            _looked_over.add(file)
-
-    def _damaged(self, why: str) -> BenchError:
-        return BenchError(
-            f"the bench log is damaged ({' '.join(why.split())})",
-            where=str(self.path),
-            remedy="Copy the folder, then save what can be read with: pivotbench check --repair",
-        )
-
-    def _back_up(self, version: int) -> None:
-        """Copy the log as it is before its tables are changed; an older copy of the same version is kept."""
-        target = self.folder / f"bench-log.version-{version}.sqlite"
-        if target.exists():
+        if file in _looked_over:
             return
-        # beside it first: a copy that was cut short must not stand for a whole one
-        part = target.with_name(f"{target.name}.{uuid.uuid4().hex[:8]}.part")
-        with contextlib.closing(sqlite3.connect(part)) as copy:
-            self._db.backup(copy)
-        os.replace(part, target)
-        sync(self.folder)  # no upgraded log without this copy
+        verdict = str(self._db.execute("PRAGMA integrity_check(1)").fetchone()[0])
+        if verdict == "ok" and version == VERSION:
+            verdict = counted_over(self._db)
+        if verdict != "ok":
+            raise damaged(self.path, verdict)
+        if version == VERSION:
+            _looked_over.add(file)
 
     @contextmanager
     def _writing(self) -> Iterator[None]:
-        with self._translated():
+        with in_words(self.path):
             self._db.execute("BEGIN IMMEDIATE")
             try:
                 yield
@@ -386,37 +399,6 @@ class BenchLog:
                 self._db.execute("ROLLBACK") if self._db.in_transaction else None
                 raise
             self._db.execute("COMMIT")
-
-    @contextmanager
-    def _translated(self) -> Iterator[None]:
-        try:
-            yield
-        except sqlite3.DatabaseError as error:
-            if primary_code(error) == sqlite3.SQLITE_CORRUPT:
-                raise self._damaged(str(error)) from error
-            if primary_code(error) == sqlite3.SQLITE_NOTADB:
-                raise InputError(
-                    f"this file is not a bench log ({error})",
-                    where=str(self.path),
-                    remedy="Name another folder, or restore the log from a copy",
-                ) from error
-            raise BenchError(
-                f"the bench log cannot be written or read ({error})",
-                where=str(self.path),
-                remedy="Check the room on the disk and the rights to this folder; nothing recorded before is lost",
-            ) from error
-        except UnicodeEncodeError as error:  # bytes in a file name that are no text
-            raise InputError(
-                "a name holds bytes that are no text",
-                where=repr(error.object)[:200],
-                remedy="Rename the file, then try again",
-            ) from error
-        except OSError as error:
-            raise BenchError(
-                f"the bench log's folder cannot be used ({error.strerror})",
-                where=str(self.folder),
-                remedy="Name a folder that you may write to, on a disk with room",
-            ) from error
 
 
 def file_hash(path: Path, *, first: int | None = None) -> tuple[str, int]:
@@ -437,6 +419,16 @@ def file_hash(path: Path, *, first: int | None = None) -> tuple[str, int]:
             remedy="Check the name and that you may read it",
         ) from error
     return digest.hexdigest(), size
+
+
+def _of_kind(kind: str | None) -> tuple[str, tuple[object, ...]]:
+    return ("", ()) if kind is None else ("WHERE kind = ?", (kind,))
+
+
+def _content(record: Record) -> Record:
+    """A record without what belongs to one log: its number, and the order of what it leads to."""
+    links = {name: tuple(sorted(getattr(record, name))) for name in ("cards", "files", "parents")}
+    return replace(record, number=0, **links)  # type: ignore[arg-type]
 
 
 def _dump(value: dict[str, Any]) -> str:

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from rig.base.errors import BenchError, InputError
-from rig.log import schema
+from rig.log import schema, upgrade
 from rig.log.repair import check_log, repair_log
 from rig.log.schema import VERSION
 from rig.log.store import LOG_FILE, BenchLog
@@ -109,17 +109,18 @@ def test_two_processes_upgrade_at_once(tmp_path: Path, monkeypatch: pytest.Monke
     """The other one upgrades between the look at the version and the lock; a copy cut short is not taken for one."""
     with BenchLog(tmp_path) as log:
         log.record("push", "old", inputs={}, result={})
-    monkeypatch.setattr("rig.log.store.VERSION", VERSION + 1)
+    for module in ("store", "upgrade"):
+        monkeypatch.setattr(f"rig.log.{module}.VERSION", VERSION + 1)
     monkeypatch.setitem(schema.UPGRADES, VERSION, "CREATE TABLE later (x INTEGER) STRICT;\n")
-    usual, entered = BenchLog._back_up, []
+    usual, entered = upgrade._copy_beside, []
 
-    def with_the_other(self: BenchLog, version: int) -> None:
-        usual(self, version)
+    def with_the_other(database: sqlite3.Connection, path: Path, version: int) -> None:
+        usual(database, path, version)
         if not entered:
             entered.append(version)
             BenchLog(tmp_path).close()
 
-    monkeypatch.setattr(BenchLog, "_back_up", with_the_other)
+    monkeypatch.setattr(upgrade, "_copy_beside", with_the_other)
     with BenchLog(tmp_path) as log:
         assert [record.title for record in log.records()] == ["old"]
     assert entered == [VERSION]

@@ -22,6 +22,7 @@ import pytest
 from rig.log import store
 from rig.log.bundle import export_bench
 from rig.log.repair import check_log
+from rig.log.schema import VERSION
 from rig.log.store import LOG_FILE, BenchLog, file_hash
 from tests.faults.bad_disk import available
 from tests.faults.power_cut import Cut, Recorded, cuts, lay_out, record
@@ -144,11 +145,11 @@ def test_an_upgrade_keeps_the_old_records_and_a_copy_of_them(tmp_path: Path, dis
         with contextlib.closing(sqlite3.connect(disk / LOG_FILE)) as database:
             version = database.execute("PRAGMA user_version").fetchone()[0]
         copy = disk / "bench-log.version-1.sqlite"
-        if version == 2 and not copy.exists():
+        if version == VERSION and not copy.exists():
             return "upgraded without a copy"
         if copy.exists() and old_titles(copy) != titles:
             return f"the copy holds {old_titles(copy)}"
-        if "upgraded" in cut.said and version != 2:
+        if "upgraded" in cut.said and version != VERSION:
             return f"version {version} after the upgrade"
         if wrong := log_fault(disk, cut.said, root, disk):
             return wrong

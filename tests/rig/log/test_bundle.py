@@ -15,11 +15,22 @@ from rig.jobs.record.recalculate import recalculate
 from rig.log import schema
 from rig.log.bundle import export_bench, import_bench
 from rig.log.repair import check_log, repair_log
-from rig.log.schema import SUMMED, VERSION, record_sum
+from rig.log.schema import VERSION
 from rig.log.store import LOG_FILE, BenchLog
 from tests.rig.jobs.test_grip import Workshop
 
 DATA = Path(__file__).parents[2] / "data"
+
+
+SUMMED = "id, number, bench, kind, title, at, software, inputs, result, version"
+"""What the sum of a record covers, as the tables' description has it."""
+
+
+def sign_again(database: sqlite3.Connection, record: str) -> None:
+    """Give a record the sum that its columns have now."""
+    row = database.execute(f"SELECT {SUMMED} FROM records WHERE id = ?", (record,)).fetchone()
+    total = hashlib.sha256(json.dumps(row, ensure_ascii=False).encode()).hexdigest()
+    database.execute("UPDATE records SET sum = ? WHERE id = ?", (total, record))
 
 
 def content(folder: Path) -> dict[str, str]:
@@ -131,7 +142,8 @@ def test_what_can_be_read_of_a_damaged_log_is_saved_and_the_rest_is_counted(tmp_
 def test_an_upgrade_goes_forward_and_leaves_a_copy(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     with BenchLog(tmp_path) as log:
         log.record("push", "old", inputs={}, result={})
-    monkeypatch.setattr("rig.log.store.VERSION", VERSION + 1)
+    for module in ("store", "upgrade"):
+        monkeypatch.setattr(f"rig.log.{module}.VERSION", VERSION + 1)
     step = "CREATE TABLE later (x INTEGER) STRICT;\nINSERT INTO later VALUES (7);\n"
     monkeypatch.setitem(schema.UPGRADES, VERSION, step)
     with BenchLog(tmp_path) as log:
@@ -143,36 +155,66 @@ def test_an_upgrade_goes_forward_and_leaves_a_copy(tmp_path: Path, monkeypatch: 
     assert copy.execute("SELECT title FROM records").fetchall() == [("old",)]
 
 
-def old_log(folder: Path) -> None:
-    """A log of version 1 as the program of that time left it."""
+def old_log(folder: Path, version: int) -> None:
+    """A log of version 1 or 2 as the program of that time left it."""
     with contextlib.closing(sqlite3.connect(folder / LOG_FILE)) as made:
-        made.executescript((DATA / "bench_log_version_1.sql").read_text(encoding="utf-8"))
+        made.executescript((DATA / f"bench_log_version_{version}.sql").read_text(encoding="utf-8"))
 
 
-def test_a_log_from_before_the_sums_is_upgraded_and_holds_what_it_held(tmp_path: Path) -> None:
-    old_log(tmp_path)
+HELD = {1: ["Dunlin, as built", "Dunlin, rear left"], 2: ["Dunlin, as built", *["Dunlin, rear left"] * 2]}
+"""Version -> titles of the records in the log that was kept of it."""
+
+
+@pytest.mark.parametrize("version", [1, 2])
+def test_a_log_of_an_older_version_is_upgraded_and_holds_what_it_held(tmp_path: Path, version: int) -> None:
+    old_log(tmp_path, version)
     with BenchLog(tmp_path, read_only=True) as log:  # as it is, without an upgrade
-        before = list(log.records())
-    assert [record.result for record in before] == [{"total_g": 1600.75}, {"kappa_per_m": -1.0, "note": "größer ½"}]
+        before, cards, files = list(log.records()), log.cards(), log.files()
+    assert [record.result for record in before][:2] == [
+        {"total_g": 1600.75 if version == 1 else 1561.75},
+        {"kappa_per_m": -1.0, "note": "größer ½"},
+    ]
+    assert [record.title for record in before] == HELD[version]
     with BenchLog(tmp_path) as log:
-        assert list(log.records()) == before
+        assert (list(log.records()), log.cards(), log.files()) == (before, cards, files)
         log.record("push", "new", inputs={}, result={})
     assert check_log(tmp_path).sound
+    assert [path.name for path in tmp_path.glob("*version*")] == [f"bench-log.version-{version}.sqlite"]
+    with contextlib.closing(sqlite3.connect(tmp_path / f"bench-log.version-{version}.sqlite")) as copy:
+        assert copy.execute("PRAGMA user_version").fetchone() == (version,)
+        assert [title for (title,) in copy.execute("SELECT title FROM records ORDER BY number")] == HELD[version]
     with contextlib.closing(sqlite3.connect(tmp_path / LOG_FILE)) as database:
-        for row in database.execute("SELECT * FROM records").fetchall():
-            text = json.dumps(row[:-1], ensure_ascii=False)
-            assert row[-1] == hashlib.sha256(text.encode()).hexdigest()
+        for row in database.execute(f"SELECT {SUMMED}, sum FROM records").fetchall():
+            assert row[-1] == hashlib.sha256(json.dumps(row[:-1], ensure_ascii=False).encode()).hexdigest()
         database.execute("UPDATE records SET title = 'another' WHERE number = 2")
         database.commit()
     assert not check_log(tmp_path).sound
 
 
-def test_a_log_from_before_the_sums_can_be_repaired(tmp_path: Path) -> None:
-    old_log(tmp_path)
-    assert repair_log(tmp_path).kept["records"] == 2
+@pytest.mark.parametrize("version", [1, 2])
+def test_a_log_of_an_older_version_can_be_repaired(tmp_path: Path, version: int) -> None:
+    old_log(tmp_path, version)
+    assert repair_log(tmp_path).kept["records"] == len(HELD[version])
     with BenchLog(tmp_path) as log:
-        assert [record.title for record in log.records()] == ["Dunlin, as built", "Dunlin, rear left"]
+        assert [record.title for record in log.records()] == HELD[version]
     assert check_log(tmp_path).sound
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        "UPDATE records SET result = '{\"total_g\":1561.25}' WHERE number = 1",
+        "UPDATE cards SET text = 'name = \"Dunlin\"\nwheelbase_mm = 157\n' WHERE kind = 'car'",
+    ],
+)
+def test_damage_is_not_signed_by_an_upgrade(tmp_path: Path, change: str) -> None:
+    old_log(tmp_path, 2)
+    with contextlib.closing(sqlite3.connect(tmp_path / LOG_FILE)) as database, database:
+        database.execute(change)
+    with pytest.raises(BenchError, match="not as it was written"):
+        BenchLog(tmp_path)
+    with contextlib.closing(sqlite3.connect(tmp_path / LOG_FILE)) as database:
+        assert database.execute("PRAGMA user_version").fetchone() == (2,)
 
 
 def test_a_nearly_full_disk_is_noticed_before_anything_starts(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -196,8 +238,7 @@ def test_forecasts_come_out_bit_for_bit_and_a_changed_figure_is_listed(tmp_path:
     # as another program would have computed and signed it
     with contextlib.closing(sqlite3.connect(workshop.log.path)) as db, db:
         db.execute("UPDATE records SET result = ? WHERE id = ?", (json.dumps(changed), told.record.id))
-        row = db.execute("SELECT * FROM records WHERE id = ?", (told.record.id,)).fetchone()
-        db.execute("UPDATE records SET sum = ? WHERE id = ?", (record_sum(*row[:SUMMED]), told.record.id))
+        sign_again(db, told.record.id)
     done = recalculate(workshop.log)
     assert [one.path for one in done.differing] == ["balance_pct"]
     assert not recalculate(workshop.log, tolerance=1e-6).differing
