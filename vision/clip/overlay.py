@@ -95,14 +95,14 @@ def overlay_clip(
     """
     if out.suffix.lower() != ".webm":
         raise InputError("overlay clips are WebM files", where=str(out), remedy="Use a name that ends in .webm")
-    source = _opened(clip)
+    source = opened(clip)
     rate = float(np.clip(source.get(cv2.CAP_PROP_FPS) or 30.0, 1.0, fastest))
     total = max(source.get(cv2.CAP_PROP_FRAME_COUNT), 1.0)
     painter = _Painter(scene, whole_picture, widest)
     writer: cv2.VideoWriter | None = None
     written = read = 0
     try:
-        for now, picture in _frames(source, scene, clip):
+        for now, picture in pictures(source, scene.camera, scene.picture_time, clip):
             read += 1
             if written > now * rate + 1e-6:
                 continue
@@ -143,10 +143,10 @@ def overlay_still(
     at: s; when left out, the last measured moment.  Raises as `overlay_clip`.
     """
     moment = float(scene.time[-1]) if at is None else at
-    source, painter = _opened(clip), _Painter(scene, whole_picture, 4096)
+    source, painter = opened(clip), _Painter(scene, whole_picture, 4096)
     best: tuple[float, BgrImage] | None = None
     try:
-        for now, picture in _frames(source, scene, clip):
+        for now, picture in pictures(source, scene.camera, scene.picture_time, clip):
             if best is not None and abs(now - moment) > abs(best[0] - moment):
                 break
             best = now, picture
@@ -171,7 +171,8 @@ def overlay_still(
         )
 
 
-def _opened(clip: Path) -> cv2.VideoCapture:
+def opened(clip: Path) -> cv2.VideoCapture:
+    """The clip, ready to be read, or InputError."""
     source = cv2.VideoCapture(str(clip))
     if not source.isOpened():
         raise InputError(
@@ -180,9 +181,13 @@ def _opened(clip: Path) -> cv2.VideoCapture:
     return source
 
 
-def _frames(source: cv2.VideoCapture, scene: OverlayScene, clip: Path) -> Iterator[tuple[float, BgrImage]]:
-    """Pictures with their times, s: as noted, or as presented."""
-    camera = scene.camera
+def pictures(
+    source: cv2.VideoCapture, camera: Camera, picture_time: FloatArray, clip: Path
+) -> Iterator[tuple[float, BgrImage]]:
+    """Pictures with their times, s: as noted in picture_time (p,), or as presented.
+
+    Raises InputError when a picture has not the camera's size.
+    """
     for number in itertools.count():
         good, picture = source.read()
         if not good:
@@ -196,8 +201,8 @@ def _frames(source: cv2.VideoCapture, scene: OverlayScene, clip: Path) -> Iterat
             )
         # After reading: before, it is still the previous picture's.
         now = source.get(cv2.CAP_PROP_POS_MSEC) / 1000
-        if number < len(scene.picture_time):
-            now = float(scene.picture_time[number])
+        if number < len(picture_time):
+            now = float(picture_time[number])
         yield now, np.asarray(picture, np.uint8)
 
 
