@@ -119,7 +119,7 @@ def test_the_car_lies_under_its_outline_within_a_pixel(
             printed = np.full((360, 360), 255, np.uint8)
             printed[20:340, 20:340] = family.generateImageMarker(marker.id, 320)
             square = np.array([[19.5, 19.5], [339.5, 19.5], [339.5, 339.5], [19.5, 339.5]], np.float32)
-            laid = cv2.warpPerspective(printed, cv2.getPerspectiveTransform(square, quad), grey.shape[::-1])
+            laid = cv2.warpPerspective(printed, cv2.getPerspectiveTransform(square, quad), panel.shape[1::-1])
             middle, half = quad.mean(axis=0), float(np.ptp(quad[:, 0])) * 0.42
             low, high = np.floor(middle - half).astype(int), np.ceil(middle + half).astype(int)
             pieces = [
@@ -129,7 +129,7 @@ def test_the_car_lies_under_its_outline_within_a_pixel(
             window = cv2.createHanningWindow(pieces[0].shape[::-1], cv2.CV_32F)
             shift, response = cv2.phaseCorrelate(pieces[0], pieces[1], window)
             assert response > 0.3
-            assert np.hypot(*shift) < 1.0, (marker.id, shift)
+            assert np.hypot(shift[0], shift[1]) < 1.0, (marker.id, shift)
 
 
 def middle_of(colour: FloatArray, panel: BgrImage, where: FloatArray, across: FloatArray) -> float:
