@@ -7,6 +7,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.forecast.inputs import CarState, PushState
+from rig.base.errors import InputError
 from rig.cards.measures import MM, contact_place, contact_place_u, wheelbase
 from rig.cards.schema import BenchCard, CarCard, TestCard
 
@@ -16,10 +17,17 @@ def car_state(car: CarCard, test: TestCard, *, load: FloatArray, load_covariance
 
     load: (4,) N.  load_covariance: (4, 4) N².  The wheelbase's uncertainty moves the front
     contacts by itself, so it is taken out of that of the contact places here.
+    Raises InputError for front wheels that roll and may steer: where they point during the push, nobody knows.
     """
     place_u = contact_place_u(car)
     place_u[:2, 0] = 0.0
-    blocked = test.push.wheels == "blocked"
+    blocked = np.repeat(blocked_axles(test), 2)
+    if test.push.steering == "free" and not blocked[0]:
+        raise InputError(
+            'push.steering = "free" while the front wheels roll: where they point is not known',
+            where=test.name,
+            remedy="Hold the steering straight, by a plugged-in servo or a clip, and push again",
+        )
     drag = np.repeat([car.front.drag, car.rear.drag], 2)
     drag_u = np.repeat([car.front.drag_u, car.rear.drag_u], 2)
     # toe-in turns the left wheel to the right (clockwise, negative) and the right wheel to the left
@@ -35,8 +43,8 @@ def car_state(car: CarCard, test: TestCard, *, load: FloatArray, load_covariance
         grip_common_u=test.grip.level_u,
         grip_ratio_u=test.grip.ratio_u,
         grip_measured=test.grip.measured,
-        drag=np.ones(4) if blocked else drag,
-        drag_u=np.zeros(4) if blocked else drag_u,
+        drag=np.where(blocked, 1.0, drag),
+        drag_u=np.where(blocked, 0.0, drag_u),
         heading=toe,
         heading_u=math.radians(max(car.front.toe_deg_u, car.rear.toe_deg_u)),
         front_kind=car.front.kind,
@@ -44,6 +52,13 @@ def car_state(car: CarCard, test: TestCard, *, load: FloatArray, load_covariance
         front_roll_share=car.geometry.front_roll_share,
         front_roll_share_u=car.geometry.front_roll_share_u,
     )
+
+
+def blocked_axles(test: TestCard) -> tuple[bool, bool]:
+    """Whether the front and the rear wheels are blocked during the push."""
+    push = test.push
+    front, rear = (push.wheels if axle == "as above" else axle for axle in (push.front, push.rear))
+    return front == "blocked", rear == "blocked"
 
 
 def push_state(car: CarCard, test: TestCard) -> PushState:

@@ -330,6 +330,16 @@ class Push(Section, frozen=True):
     finger_friction: Annotated[float, _number("friction between finger and car; used when rubbing", ge=0, le=3)] = 0.3
     finger_friction_u: Annotated[float, _u("the finger's friction")] = 0.15
     wheels: Annotated[Literal["blocked", "as on the car card"], Meta(description="wheels during the push")] = "blocked"
+    front: Annotated[
+        Literal["as above", "blocked", "as on the car card"], Meta(description="front wheels, where the axles differ")
+    ] = "as above"
+    rear: Annotated[
+        Literal["as above", "blocked", "as on the car card"], Meta(description="rear wheels, where the axles differ")
+    ] = "as above"
+    steering: Annotated[
+        Literal["held", "free"],
+        Meta(description="held: straight, by the servo or a clip; free: an unplugged servo lets the front wheels turn"),
+    ] = "held"
     distance_mm: Annotated[float, _number("about how far the finger goes", gt=0, le=2000)] = 60.0
     speed_mm_s: Annotated[float, _number("about how fast (slow: at most 50)", gt=0, le=5000)] = 30.0
 

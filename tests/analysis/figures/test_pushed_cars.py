@@ -12,6 +12,8 @@ from analysis.figures.pushed_cars import END, START, CarFromAbove, cars_from_abo
 
 PLACE = np.array([[0.26, 0.08], [0.26, -0.08], [0.0, 0.07], [0.0, -0.07]])
 
+BOTH = (MEASURED, FORECAST)
+
 
 def car(**more: object) -> CarFromAbove:
     """Pushed to the left at 195 mm, touched on its right; it went 60 mm and turned a little clockwise."""
@@ -64,9 +66,9 @@ def test_balance_lines_cross_the_moved_car_and_differ_in_style() -> None:
         ends = np.array([station + 0.1j, station - 0.1j]) * np.exp(-0.05j) + 0.002 + 0.06j
         expected = np.stack([-1000 * ends.imag, 1000 * ends.real], axis=-1)
         np.testing.assert_allclose(line - origin, expected, atol=1e-9)
-    styles = {one.get_color(): one.get_linestyle() for one in figure.axes[0].get_lines()}
-    assert styles[MEASURED] == "-"
-    assert styles[FORECAST] == "--"
+    first = {colour: next(one for one in figure.axes[0].get_lines() if one.get_color() == colour) for colour in BOTH}
+    assert first[MEASURED].get_linestyle() == "-"
+    assert first[FORECAST].get_linestyle() == "--"
 
 
 @pytest.mark.parametrize(("side", "y"), [(1, -0.10), (-1, 0.10)])

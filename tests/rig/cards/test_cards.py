@@ -11,7 +11,7 @@ from analysis.sliding.finger import Finger
 from analysis.sliding.solve import solve_push
 from rig.base.errors import InputError
 from rig.cards.measures import car_markers, contact_place, floor_layout
-from rig.cards.mechanics import push_state
+from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import parse_card, read_card, read_set
 from rig.cards.schema import BenchCard, CarCard, PhasesCard, TestCard
 from rig.cards.template import card_text, write_new_cards
@@ -147,3 +147,48 @@ def test_each_finger_on_the_card_pushes_as_its_name_says(word: str) -> None:
     else:
         assert share == pytest.approx(0.1 if word == "rubbing" else 0.0, abs=1e-9)
         assert abs(slip) > 0.1
+
+
+AXLES_DIFFER = [
+    # wheels, front, rear -> drag of FL FR RL RR: 1 blocked, else the car card's own (0.03 and 0.07)
+    ("blocked", "as above", "as above", [1, 1, 1, 1]),
+    ("as on the car card", "as above", "as above", [0.03, 0.03, 0.07, 0.07]),
+    ("blocked", "as on the car card", "as above", [0.03, 0.03, 1, 1]),
+    ("as on the car card", "blocked", "as above", [1, 1, 0.07, 0.07]),
+    ("as on the car card", "as above", "blocked", [0.03, 0.03, 1, 1]),
+    ("blocked", "as above", "as on the car card", [1, 1, 0.07, 0.07]),
+]
+
+
+@pytest.mark.parametrize(("wheels", "front", "rear", "drag"), AXLES_DIFFER)
+def test_each_axle_is_blocked_as_the_card_says(wheels: str, front: str, rear: str, drag: list[float]) -> None:
+    keys = {"name": "Dunlin", "front.drag": 0.03, "front.drag_u": 0.004, "rear.drag": 0.07, "rear.drag_u": 0.02}
+    car = parse_card(card_text("car", keys), CarCard, where="car.toml")
+    test = parse_card(
+        card_text("test", {"push.wheels": wheels, "push.front": front, "push.rear": rear}), TestCard, where="test.toml"
+    )
+    state = car_state(car, test, load=np.full(4, 4.0), load_covariance=np.zeros((4, 4)))
+    np.testing.assert_array_equal(state.drag, drag)
+    # what is blocked has no doubt about how it rolls
+    np.testing.assert_array_equal(state.drag_u, [0.0 if d == 1 else {0.03: 0.004, 0.07: 0.02}[d] for d in drag])
+
+
+def test_a_card_without_the_new_keys_means_what_it_meant() -> None:
+    old = parse_card('card = "test"\nname = "x"\n[push]\nwheels = "as on the car card"\n', TestCard, where="t")
+    assert (old.push.front, old.push.rear, old.push.steering) == ("as above", "as above", "held")
+
+
+def test_front_wheels_that_roll_and_may_steer_are_refused() -> None:
+    car = parse_card(card_text("car"), CarCard, where="car.toml")
+    rest = {"load": np.full(4, 4.0), "load_covariance": np.zeros((4, 4))}
+
+    def test_card(**keys: str) -> TestCard:
+        return parse_card(card_text("test", {f"push.{key}": word for key, word in keys.items()}), TestCard, where="t")
+
+    with pytest.raises(InputError, match="steering"):
+        car_state(car, test_card(wheels="as on the car card", steering="free"), **rest)
+    with pytest.raises(InputError, match="steering"):
+        car_state(car, test_card(front="as on the car card", steering="free"), **rest)
+    # A blocked tyre slides alike whichever way it points: free steering changes nothing.
+    blocked = car_state(car, test_card(steering="free"), **rest)
+    np.testing.assert_array_equal(blocked.drag, 1.0)
