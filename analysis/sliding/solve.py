@@ -25,7 +25,6 @@ from analysis.sliding.frame import Frame, length
 from analysis.sliding.interior import State, solve
 from analysis.sliding.motion import SlideMotion, join_motions, merge, pick
 from analysis.sliding.newton import push_rows
-from analysis.sliding.one_car import solve_single
 from analysis.sliding.polish import polish
 from analysis.sliding.smooth import FINE, smooth
 
@@ -190,12 +189,6 @@ def _in_chunks(task: _Task, method: Callable[[_Task], SlideMotion]) -> SlideMoti
 
 def _quick(task: _Task) -> SlideMotion:
     scene, frame = task.build()
-    if frame.numbers.size == 1:
-        state = solve_single(scene, frame)
-        if state is not None:
-            answer = _answer(scene, frame, state, task)
-            if answer.residual[0] <= SETTLED:
-                return answer
     with np.errstate(all="ignore"):  # what goes wrong here is found out by its residual
         rough = smooth(frame)
         answer = _answer(scene, frame, polish(frame, rough), task)

@@ -13,7 +13,6 @@ from analysis.base.arrays import FloatArray
 from analysis.sliding.frame import Frame
 from analysis.sliding.interior import _longest
 from analysis.sliding.newton import LinearSystem, NewtonStep, feedback, push_rows
-from analysis.sliding.one_car import _Car
 
 N, B = 4, 5
 GROUPS = {
@@ -134,42 +133,6 @@ def test_a_step_solves_the_equations_that_it_stands_for(name: str, free: int) ->
     rows = push_rows(frame, step.f1, step.f2)
     expected = np.einsum("xknb,xnb->kb", frame.rows, np.stack([step.f1, step.f2]))[free:]
     np.testing.assert_allclose(rows, expected, rtol=1e-12)
-
-
-@pytest.mark.parametrize("free", [1, 2])
-@pytest.mark.parametrize("name", ["alone", "rear axle", "rear, against", "both axles"])
-def test_the_step_in_plain_numbers_is_the_same(name: str, free: int) -> None:
-    frame, matrix, h = made(name, free, seed=8)
-    scene: Any = type("Plain", (), {"slope": None, "plain_grip": None})()
-    ridge = 0.3
-    for at in range(B):
-        some = frame.take(np.array([at]))
-        car = _Car(scene, some)
-        h11, h12, h22, det, hd, o1, o2, od = (
-            h[key][:, at].tolist() for key in ("h11", "h12", "h22", "det", "hd", "o1", "o2", "od")
-        )
-        m, parts = car.newton(h11, h12, h22, det, hd, ridge)
-        dy, dw, f1, f2, fd = car.step(h11, h12, m, parts, hd, o1, o2, od)
-        best_dy, best_dw = dense(frame, matrix, h, ridge, at)
-        u, v = frame.rows[0, :, :, at], frame.rows[1, :, :, at]
-        slid, dv = best_dy @ u[:free] - best_dw, best_dy @ v[:free]
-        for found, expected in (
-            (dy, best_dy),
-            (dw, best_dw),
-            (f1, h["h11"][:, at] * slid + h["h12"][:, at] * dv + o1),
-            (f2, h["h12"][:, at] * slid + h["h22"][:, at] * dv + o2),
-            (fd, hd * best_dw + od),
-        ):
-            np.testing.assert_allclose(found, expected, rtol=1e-9, atol=1e-11)
-        expected = frame.rows[0, free:, :, at] @ f1 + frame.rows[1, free:, :, at] @ f2
-        np.testing.assert_allclose(car.rows(f1, f2), expected, rtol=1e-12)
-        car.w = [0.1, -0.2, 0.3, 0.4]
-        car.move(dy, dw)
-        y = frame.prescribed[:, at] + np.concatenate([dy, np.zeros(3 - free)])
-        np.testing.assert_allclose(car.y, y, rtol=1e-12)
-        np.testing.assert_allclose(car.w, np.array([0.1, -0.2, 0.3, 0.4]) + dw, rtol=1e-12)
-        np.testing.assert_allclose(car.a, y @ u - car.w, rtol=1e-9, atol=1e-12)
-        np.testing.assert_allclose(car.b, y @ v, rtol=1e-9, atol=1e-12)
 
 
 @pytest.mark.parametrize("count", [1, 2])

@@ -13,7 +13,6 @@ import numpy as np
 import pytest
 
 from analysis.sliding import LoadTransfer, interior
-from analysis.sliding import one_car as single
 from analysis.sliding.batches import flatten_finger, flatten_ground, flatten_transfer
 from analysis.sliding.contacts import check_contacts
 from analysis.sliding.finger import check_finger, check_transfer
@@ -34,10 +33,8 @@ LIMITS = {
     "sharp in all rounds": 0.89,
     "sharp after the sure method": 0.975,
     "sure steps": 23.0,
-    "alone settled": 0.72,
-    "alone steps": 11.0,
 }
-"""Shares of the cars, residuals and steps a car; other seeds gave 0.84, 1.4e-5, 0.90, 0.92, 0.99, 22, 0.76, 10.5."""
+"""Shares of the cars, residuals and steps a car; other seeds gave 0.84, 1.4e-5, 0.90, 0.92, 0.99 and 22."""
 KINDS: list[tuple[Any, Any, float]] = [
     (kind, group, height)
     for kind in ("rolling", "sticking")
@@ -53,10 +50,6 @@ class Case:
     task: _Task
     scene: Scene
     frame: Frame
-
-    def one(self, k: int) -> "Case":
-        task = self.task.pick(np.array([k]))
-        return Case(task, *task.build())
 
     def residual(self, state: State) -> Any:
         return _answer(self.scene, self.frame, state, self.task).residual
@@ -156,30 +149,3 @@ def test_the_sure_method_closes_its_gap_in_about_twenty_steps(monkeypatch: pytes
         assert np.all(np.abs(state.force[2]) <= state.limit[1] * (1 + 1e-12))
         number += gap.size
     assert steps[0] / number < LIMITS["sure steps"]
-
-
-def test_one_car_alone_is_settled_in_plain_numbers(monkeypatch: pytest.MonkeyPatch) -> None:
-    steps, newton = [0], single._Car.newton
-
-    def counted(self: Any, *more: Any) -> Any:
-        steps[0] += 1
-        return newton(self, *more)
-
-    monkeypatch.setattr(single._Car, "newton", counted)
-    number, good = 0, 0
-    for case in cases(14):
-        for k in range(0, CARS, 3):
-            alone = case.one(k)
-            state = single.solve_single(alone.scene, alone.frame)
-            number += 1
-            if state is None:
-                continue
-            good += int(alone.residual(state)[0] < 1e-12)
-            slip = alone.frame.slips(state.y)
-            slip[0] -= state.w
-            assert np.all(np.hypot(state.force[0], state.force[1]) <= state.limit[0] * (1 + 1e-12))
-            assert np.all(np.abs(state.force[2]) <= state.limit[1] * (1 + 1e-12))
-            rows = np.einsum("xknb,xnb->kb", alone.frame.rows, state.force[:2])
-            np.testing.assert_allclose(np.stack(state.push), rows[alone.frame.free :], atol=1e-12)
-    assert good / number > LIMITS["alone settled"]
-    assert steps[0] / number < LIMITS["alone steps"]
