@@ -118,7 +118,7 @@ def corrected(before: TestCard | CarCard, now: TestCard | CarCard) -> list[str]:
     return _changes(before, now, keys) + parts
 
 
-def in_words(changes: Iterable[str], *, most: int = 4) -> str:
+def changes_in_words(changes: Iterable[str], *, most: int = 4) -> str:
     """Changes as one phrase."""
     told = list(changes)
     return ", ".join(told[:most]) + (f" and {len(told) - most} more" if len(told) > most else "")
