@@ -47,6 +47,7 @@ def command(
     from rig.jobs.record.experiments import retell
     from rig.log.cards_and_pivots import estimate_record
     from rig.log.store import BenchLog
+    from rig.records.codec import plain
     from rig.report.experiments import write_experiments
     from rig.report.sentences import verdict_words, write_picture
 
@@ -68,10 +69,10 @@ def command(
     text = "\n".join([verdict_words(verdict), f"record {verdict.record.number}", *(f"wrote {file}" for file in files)])
     show(
         text,
-        comparison_record(verdict.comparison)
+        plain(comparison_record(verdict.comparison))
         | {
-            "measured": estimate_record(verdict.measured),
-            "predicted": estimate_record(verdict.forecast.prediction.estimate),
+            "measured": plain(estimate_record(verdict.measured)),
+            "predicted": plain(estimate_record(verdict.forecast.prediction.estimate)),
             "files": [str(file) for file in files],
         },
         as_json=as_json,

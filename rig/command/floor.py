@@ -20,6 +20,7 @@ def command(clip: Path, test_card: Path, log_dir: Path | None, as_json: bool) ->
     from rig.cards.read import read_set
     from rig.jobs.pushing.setup_clips import learn_floor
     from rig.log.store import BenchLog
+    from rig.records.codec import plain
 
     cards = read_set(test_card)
     with BenchLog(log_folder(log_dir)) as log, progress("looking at the sheets", quiet=as_json) as bar:
@@ -29,12 +30,11 @@ def command(clip: Path, test_card: Path, log_dir: Path | None, as_json: bool) ->
         "Onto the bench card, in place of any markers there:",
         f"[floor]\nplace_mm_u = {learned.floor.place_u * 1e3:.2f}",
     ]
-    for row in record.result["markers"]:
-        lines.append(
-            "[[floor.markers]]\n"
-            + "\n".join(
-                f'{key} = "{value}"' if isinstance(value, str) else f"{key} = {value:g}" for key, value in row.items()
-            )
-        )
+    for row in record.result.markers:
+        keys = [
+            f'{key} = "{value}"' if isinstance(value, str) else f"{key} = {value:g}"
+            for key, value in plain(row).items()
+        ]
+        lines.append("\n".join(["[[floor.markers]]", *keys]))
     lines.append(f"record {record.number}")
     show("\n".join(lines), record.result, as_json=as_json)

@@ -22,6 +22,7 @@ def command(kind: str | None, out_dir: Path | None, log_dir: Path | None, as_jso
     """List what the bench has recorded, newest last; with --out, export it as CSV and JSON."""
     from rig.log.export import export_tables
     from rig.log.store import BenchLog
+    from rig.records.codec import plain
     from rig.report.other_records import record_words
     from rig.report.sentences import table_text
 
@@ -48,7 +49,7 @@ def command(kind: str | None, out_dir: Path | None, log_dir: Path | None, as_jso
             "title": record.title,
             "id": record.id,
             "software": record.software,
-            "result": record.result,
+            "result": plain(record.result),
         }
         for record in records
     ]

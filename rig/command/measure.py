@@ -25,6 +25,7 @@ def command(
     from rig.cards.read import read_set
     from rig.jobs.pushing.measure import measure_clip, stored_camera
     from rig.log.store import BenchLog
+    from rig.records.codec import plain
     from rig.report.track import track_words, write_track_report
 
     cards = read_set(test_card)
@@ -35,15 +36,15 @@ def command(
         with progress("drawing over the clip", quiet=as_json) as bar:
             files = write_track_report(measured, cards, out_dir, clip.stem, whole_picture=whole_picture, progress=bar)
     lines = [track_words(measured)]
-    floor = measured.record.result.get("floor")
+    floor = measured.record.result.floor
     if floor is not None:
         lines.append(
-            f"floor sheets found up to {floor['farthest_from_card_mm']:.1f} mm from where the card has them, "
-            f"places known to ± {1.96 * floor['place_u_mm']:.2f} mm"
+            f"floor sheets found up to {floor.farthest_from_card_mm:.1f} mm from where the card has them, "
+            f"places known to ± {1.96 * floor.place_u_mm:.2f} mm"
         )
     lines += [f"record {measured.record.number}", *(f"wrote {file}" for file in files)]
     show(
         "\n".join(lines),
-        measured.record.result | {"files": [str(file) for file in files]},
+        plain(measured.record.result) | {"files": [str(file) for file in files]},
         as_json=as_json,
     )

@@ -15,6 +15,7 @@ from rig.base.progress import Progress
 if TYPE_CHECKING:
     from rig.jobs.weighing.pads import Ask
     from rig.pads.steps import Step
+    from rig.records.content import Content
 
 FunctionT = TypeVar("FunctionT", bound=Callable[..., Any])
 
@@ -62,11 +63,17 @@ def seed_option(function: FunctionT) -> FunctionT:
     )(function)
 
 
-def show(text: str, result: Mapping[str, Any], *, as_json: bool) -> None:
+def show(text: str, result: "Mapping[str, Any] | Content", *, as_json: bool) -> None:
     """Print the result for a person, or as JSON for a program."""
     from rig.base.plain_json import finite_json
+    from rig.records.codec import plain
+    from rig.records.content import Content
 
-    click.echo(json.dumps(finite_json(result), ensure_ascii=False, indent=2) if as_json else text)
+    if not as_json:
+        click.echo(text)
+        return
+    shown = plain(result) if isinstance(result, Content) else finite_json(result)
+    click.echo(json.dumps(shown, ensure_ascii=False, indent=2))
 
 
 @contextmanager

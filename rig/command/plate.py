@@ -9,6 +9,7 @@ from rig.command.options import card_argument, json_option, log_folder, log_opti
 
 if TYPE_CHECKING:
     from rig.cards.read import CardSet
+    from rig.records.camera import MarkerRow
 
 
 @click.command(name="plate", epilog="Example: pivotbench plate test.toml --pin rear.mp4 0 0 --pin front.mp4 257 0")
@@ -62,11 +63,11 @@ def command(
     shift, result = found.shift * 1e3, record.result
     lines = [
         f"The plate sits {shift[0]:+.2f} mm farther ahead and {shift[1]:+.2f} mm farther left than the card says, "
-        f"turned by {result['turn_deg']:+.2f} degrees (place ± {1.96 * result['place_mm_u']:.2f} mm, "
-        f"turn ± {1.96 * result['turn_deg_u']:.2f} degrees).",
+        f"turned by {result.turn_deg:+.2f} degrees (place ± {1.96 * result.place_mm_u:.2f} mm, "
+        f"turn ± {1.96 * result.turn_deg_u:.2f} degrees).",
         "Onto the car card, in place of any plate markers there:",
-        f"[plate]\nplace_mm_u = {result['place_mm_u']:.2f}\nturn_deg_u = {result['turn_deg_u']:.3f}",
-        *_marker_lines(result["markers"]),
+        f"[plate]\nplace_mm_u = {result.place_mm_u:.2f}\nturn_deg_u = {result.turn_deg_u:.3f}",
+        *_marker_lines(result.markers),
         *noted(found.warnings),
         f"record {record.number}",
     ]
@@ -82,16 +83,20 @@ def _learn_markers(clip: Path, cards: "CardSet", log_dir: Path | None, as_json: 
         found, record = learn_car_markers(clip, cards, log, progress=bar)
     result = record.result
     lines = [
-        f"{found.frames} pictures through {result['turned_deg']:.0f} degrees; a marker's place among the others ± "
-        f"{1.96 * max(result['place_u_mm']):.2f} mm, its turn ± {1.96 * max(result['turn_u_deg']):.2f} degrees. Where "
+        f"{found.frames} pictures through {result.turned_deg:.0f} degrees; a marker's place among the others ± "
+        f"{1.96 * max(result.place_u_mm):.2f} mm, its turn ± {1.96 * max(result.turn_u_deg):.2f} degrees. Where "
         "they all sit on the car is still as rough as the card says: find it with two pins.",
         "Onto the car card, in place of any plate markers there:",
-        *_marker_lines(result["markers"]),
+        *_marker_lines(result.markers),
         *noted(found.warnings),
         f"record {record.number}",
     ]
     show("\n".join(lines), result, as_json=as_json)
 
 
-def _marker_lines(rows: list[dict[str, float]]) -> list[str]:
-    return ["[[plate.markers]]\n" + "\n".join(f"{key} = {value:.6g}" for key, value in row.items()) for row in rows]
+def _marker_lines(rows: "tuple[MarkerRow, ...]") -> list[str]:
+    from rig.records.codec import plain
+
+    return [
+        "[[plate.markers]]\n" + "\n".join(f"{key} = {value:.6g}" for key, value in plain(row).items()) for row in rows
+    ]

@@ -16,6 +16,7 @@ def command(test_cards: tuple[Path, ...], log_dir: Path | None, as_json: bool) -
     from rig.cards.read import read_set
     from rig.jobs.grip.grip import measure_sweep
     from rig.log.store import BenchLog
+    from rig.records.codec import plain
     from rig.report.sentences import noted
 
     with BenchLog(log_folder(log_dir)) as log:
@@ -30,6 +31,6 @@ def command(test_cards: tuple[Path, ...], log_dir: Path | None, as_json: bool) -
     ]
     show(
         "\n".join(lines),
-        sweep.record.result | {"null_m": null.station, "null_interval_m": list(null.interval)},
+        plain(sweep.record.result) | {"null_m": null.station, "null_interval_m": list(null.interval)},
         as_json=as_json,
     )

@@ -25,4 +25,4 @@ def command(test_card: Path, port: str, log_dir: Path | None, as_json: bool) -> 
         progress("waiting for the empty pads to rest", quiet=as_json),
     ):
         record = zero(cards.bench, pads, log, cards=card_hashes(log, cards))
-    show(f"Zeroed ({record.result['samples']} samples a pad). Record {record.number}.", record.result, as_json=as_json)
+    show(f"Zeroed ({record.result.samples} samples a pad). Record {record.number}.", record.result, as_json=as_json)

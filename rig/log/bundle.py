@@ -16,8 +16,10 @@ from rig.base.durable import make_folder
 from rig.base.errors import BenchError, InputError
 from rig.base.files import whole_file, write_text
 from rig.base.progress import Progress
-from rig.log.export import table_csv, table_name
-from rig.log.store import BenchLog, CardVersion, Record, StoredFile, file_hash
+from rig.log.export import table_csv, table_name, whole_record
+from rig.log.store import BenchLog, CardVersion, StoredFile, file_hash
+from rig.records.codec import RecordError, from_plain, kind_named
+from rig.records.record import AnyRecord, Record
 
 KIND = r"\w[\w -]{0,60}"
 """What a kind of record looks like: it names a table in the folder, so nothing that could lead out of it."""
@@ -25,7 +27,8 @@ KIND = r"\w[\w -]{0,60}"
 DESCRIPTION = """A bench log of pivotbench, in open formats.
 
 records.jsonl   one experiment a line, as JSON: id, bench, kind, title, at (UTC), software, inputs (all that is
-                needed to compute the result again), result, and the hashes of its cards, files and parents
+                needed to compute the result again), result, version (of what these two hold, a count for each kind),
+                and the hashes of its cards, files and parents
 cards.jsonl     one card version a line: hash (SHA-256 of its text), kind, name, saved_at
 cards/          the cards themselves, TOML, named by hash
 files.jsonl     one file a line: hash (SHA-256 of its content), kind, name, bytes, saved_at
@@ -53,6 +56,7 @@ SCHEMA: dict[str, Any] = {
         "software": {"type": "string"},
         "inputs": {"type": "object"},
         "result": {"type": "object"},
+        "version": {"type": "integer", "minimum": 1},
         "cards": {"type": "array", "items": {"type": "string"}},
         "files": {"type": "array", "items": {"type": "string"}},
         "parents": {"type": "array", "items": {"type": "string"}},
@@ -172,21 +176,12 @@ def stored_name(file: StoredFile) -> str:
     return file.hash + (ending if re.fullmatch(r"\.\w{1,7}", ending, re.ASCII) else "")
 
 
-def record_json(record: Record) -> dict[str, Any]:
+def record_json(record: AnyRecord) -> dict[str, Any]:
     """A record as an exported line; its number belongs to one log and is left out."""
-    return {
-        "id": record.id,
-        "bench": record.bench,
-        "kind": record.kind,
-        "title": record.title,
-        "at": record.at,
-        "software": record.software,
-        "inputs": record.inputs,
-        "result": record.result,
-        "cards": sorted(record.cards),
-        "files": sorted(record.files),
-        "parents": sorted(record.parents),
-    }
+    row = whole_record(record)
+    del row["number"]
+    version = {"version": kind_named(record.kind, where=f"record {record.number}").version}
+    return row | version | {key: sorted(row[key]) for key in ("cards", "files", "parents")}
 
 
 def _lines(rows: list[dict[str, Any]]) -> str:
@@ -241,9 +236,10 @@ def _bad(path: Path, number: int, what: str) -> InputError:
     return InputError(what, where=f"{path}, line {number}", remedy="Export again, or copy the folder again")
 
 
-def _record(folder: Path, number: int, row: dict[str, Any]) -> Record:
+def _record(folder: Path, number: int, row: dict[str, Any]) -> AnyRecord:
     path = folder / "records.jsonl"
-    if set(row) != set(SCHEMA["required"]):
+    version = row.pop("version", 1)  # exports from before the versions hold the first one
+    if set(row) != set(SCHEMA["required"]) or type(version) is not int:
         raise _bad(path, number, "the keys are not those of a record")
     texts = ("id", "bench", "kind", "title", "at", "software")
     lists = ("cards", "files", "parents")
@@ -258,8 +254,27 @@ def _record(folder: Path, number: int, row: dict[str, Any]) -> Record:
         datetime.fromisoformat(row["at"])
     except ValueError as error:
         raise _bad(path, number, "this is no date and time") from error
-    values: dict[str, Any] = {key: tuple(row[key]) if key in lists else row[key] for key in row}
-    return Record(number=0, **values)
+    where = f"{path}, line {number}"
+    try:
+        inputs, result = from_plain(
+            kind_named(row["kind"], where=where), version, row["inputs"], row["result"], where=where
+        )
+    except RecordError as error:  # what is taken in must be readable afterwards
+        raise InputError(error.what, where=error.where, remedy="Export again, with this version or newer") from error
+    return Record(
+        id=row["id"],
+        number=0,
+        bench=row["bench"],
+        kind=row["kind"],
+        title=row["title"],
+        at=row["at"],
+        software=row["software"],
+        inputs=inputs,
+        result=result,
+        cards=tuple(row["cards"]),
+        files=tuple(row["files"]),
+        parents=tuple(row["parents"]),
+    )
 
 
 def _card(folder: Path, number: int, row: dict[str, Any]) -> CardVersion:

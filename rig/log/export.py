@@ -5,33 +5,51 @@ import io
 import json
 import re
 from collections.abc import Sequence
-from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 from rig.base.files import write_text
-from rig.log.store import Record
+from rig.records.codec import plain
+from rig.records.record import AnyRecord
 
 
-def export_tables(records: Sequence[Record], folder: Path) -> list[Path]:
+def export_tables(records: Sequence[AnyRecord], folder: Path) -> list[Path]:
     """Write records.json (everything) and one CSV a kind (figures; a column a value, unit in its name).
 
     Returns the paths. Raises BenchError when the folder refuses.
     """
     paths = [folder / "records.json"]
-    write_text(paths[0], json.dumps([asdict(record) for record in records], ensure_ascii=False, indent=1))
+    write_text(paths[0], json.dumps([whole_record(record) for record in records], ensure_ascii=False, indent=1))
     for kind in dict.fromkeys(record.kind for record in records):
         paths.append(folder / table_name(kind))
         write_text(paths[-1], table_csv([record for record in records if record.kind == kind]))
     return paths
 
 
-def table_csv(records: Sequence[Record], *, numbers: bool = True) -> str:
+def whole_record(record: AnyRecord) -> dict[str, Any]:
+    """A record as maps, lists, numbers and texts, with its number in this log."""
+    return {
+        "id": record.id,
+        "number": record.number,
+        "bench": record.bench,
+        "kind": record.kind,
+        "title": record.title,
+        "at": record.at,
+        "software": record.software,
+        "inputs": plain(record.inputs),
+        "result": plain(record.result),
+        "cards": list(record.cards),
+        "files": list(record.files),
+        "parents": list(record.parents),
+    }
+
+
+def table_csv(records: Sequence[AnyRecord], *, numbers: bool = True) -> str:
     """CSV of records of one kind, decimal points whatever the locale. numbers: with their order in this log."""
     rows = [
         ({"number": record.number} if numbers else {})
         | {"id": record.id, "at_utc": record.at, "title": record.title, "software": record.software}
-        | flat(record.result)
+        | flat(plain(record.result))
         for record in records
     ]
     heads = list(dict.fromkeys(key for row in rows for key in row))

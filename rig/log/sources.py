@@ -1,21 +1,37 @@
-"""What a record of the log rests on: its cards, its parents, the row of push number n, the poses behind it."""
+"""What a record of the log rests on: its cards, its parents, the push that it judged, the poses behind it."""
 
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from zipfile import BadZipFile
 
-import numpy as np
-
-from analysis.base.arrays import FloatArray
 from rig.cards.read import CardSet, parse_card
 from rig.cards.schema import BenchCard, CarCard, TestCard
-from rig.log.store import BenchLog, Record
+from rig.log.store import BenchLog
+from rig.log.track_file import KeptTrack, read_track
+from rig.records.pushing import ComparisonInputs, ComparisonResult, FingerRow, MissingPushError, PushResult, PushRow
+from rig.records.record import AnyRecord, InputsT, Kind, Record, ResultT
 
 
 class MissingSourceError(Exception):
     """What a record was computed from is no longer there; told beside the record, never shown by itself."""
 
 
-def cards_of(record: Record, log: BenchLog) -> CardSet:
+@dataclass(frozen=True, slots=True)
+class Family:
+    """Records by kind; of several of one kind the last named."""
+
+    members: tuple[AnyRecord, ...]
+
+    def of(self, kind: Kind[InputsT, ResultT]) -> Record[InputsT, ResultT] | None:
+        """The member of this kind, or None."""
+        found = None
+        for member in self.members:
+            if kind.holds(member):
+                found = member
+        return found
+
+
+def cards_of(record: AnyRecord, log: BenchLog) -> CardSet:
     """The three cards that a record was made with. Raises MissingSourceError when one is gone."""
     texts = {card.kind: card.text for card in (log.card(digest) for digest in record.cards)}
     if set(texts) != {"test", "car", "bench"}:
@@ -30,34 +46,38 @@ def cards_of(record: Record, log: BenchLog) -> CardSet:
     )
 
 
-def parents_of(record: Record, log: BenchLog) -> dict[str, Record]:
-    """Kind -> the record of that kind which this one rests on."""
-    return {parent.kind: parent for parent in map(log.get, record.parents)}
+def parents_of(record: AnyRecord, log: BenchLog) -> Family:
+    """The records that this one rests on."""
+    return Family(tuple(map(log.get, record.parents)))
 
 
-def push_row(record: Record, number: int) -> dict[str, Any]:
-    """Push number `number` (from 1) of a measured clip, as it stands in the log. Raises MissingSourceError."""
-    for row in record.result["pushes"]:
-        if row["number"] == number:
-            return dict(row)
-    raise MissingSourceError(f"push {number} is not in record {record.number}")
+def push_row(record: AnyRecord, number: int) -> PushRow:
+    """Push number `number` (from 1) of a measured clip. Raises MissingSourceError."""
+    assert isinstance(record.result, PushResult)
+    try:
+        return record.result.row(number)
+    except MissingPushError as error:
+        raise MissingSourceError(f"push {number} is not in record {record.number}") from error
 
 
-def judged_row(comparison: Record, pushed: Record) -> dict[str, Any]:
-    """The push that a comparison judged, as it stands in the record of its clip. Raises MissingSourceError."""
-    return push_row(pushed, int(comparison.inputs.get("push_number", 1)))
+def judged_row(comparison: Record[ComparisonInputs, ComparisonResult], pushed: AnyRecord) -> PushRow:
+    """The push that a comparison judged, from the record of its clip. Raises MissingSourceError."""
+    return push_row(pushed, comparison.inputs.push_number)
 
 
-def finger_row(record: Record, number: int) -> dict[str, Any] | None:
+def finger_row(record: AnyRecord, number: int) -> FingerRow | None:
     """Push number `number` (from 1) as the finger marker showed it; None without a marker, or when it was not seen."""
-    rows = record.result.get("finger") or []
-    return rows[number - 1] if 1 <= number <= len(rows) else None
+    assert isinstance(record.result, PushResult)
+    push_row(record, number)
+    return record.result.finger_row(number)
 
 
-def track_arrays(record: Record, log: BenchLog) -> dict[str, FloatArray]:
-    """The poses behind a measured clip, by the names of their columns. Raises MissingSourceError."""
+def track_of(record: AnyRecord, log: BenchLog) -> KeptTrack:
+    """The poses behind a measured clip. Raises MissingSourceError when their file is gone or spoilt."""
     path = next((Path(file.path) for file in log.files() if file.hash in record.files and file.kind == "track"), None)
     if path is None or not path.is_file():
         raise MissingSourceError("the file with the poses is no longer there")
-    with np.load(path, allow_pickle=False) as kept:
-        return {name: kept[name] for name in kept.files}
+    try:
+        return read_track(path)
+    except (OSError, ValueError, KeyError, BadZipFile) as error:
+        raise MissingSourceError("the file with the poses cannot be read") from error

@@ -2,7 +2,6 @@
 
 import contextlib
 import hashlib
-import json
 import os
 import sqlite3
 import uuid
@@ -11,7 +10,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Self
+from typing import Any, Self, overload
 
 from rig.base.durable import make_folder, sync
 from rig.base.errors import InputError
@@ -21,31 +20,15 @@ from rig.log.damage import damaged, in_words
 from rig.log.media import as_text, open_to_read
 from rig.log.schema import LINKED, LINKS_SUMMED, SUMMED, VERSION, as_written, column_list, links_sum, row_sum
 from rig.log.upgrade import counted_over, links_of, make_tables, upgrade, value_of
+from rig.records.codec import checked, from_json, from_plain, kind_named, to_json
+from rig.records.record import AnyRecord, InputsT, Kind, ResultT
+from rig.records.record import Record as TypedRecord
 
 LOG_FILE = "bench-log.sqlite"
+Record = TypedRecord[Any, Any]
+"""For readers that still go by name."""
 _looked_over: set[tuple[int, int]] = set()
 """Files (device, number) whose pages this process has looked over: some ms for every MB, so once."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Record:
-    """One entry. inputs: all that is needed to compute the result again; result: what was shown.
-
-    number: order of writing in this log.  bench: id of the bench that wrote it.
-    """
-
-    id: str
-    number: int
-    bench: str
-    kind: str
-    title: str
-    at: str
-    software: str
-    inputs: dict[str, Any]
-    result: dict[str, Any]
-    cards: tuple[str, ...]
-    files: tuple[str, ...]
-    parents: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -140,6 +123,20 @@ class BenchLog:
             )
         return digest
 
+    @overload
+    def record(
+        self,
+        kind: Kind[InputsT, ResultT],
+        title: str,
+        *,
+        inputs: InputsT,
+        result: ResultT,
+        cards: Iterable[str] = (),
+        files: Iterable[str] = (),
+        parents: Iterable[str] = (),
+    ) -> TypedRecord[InputsT, ResultT]: ...
+
+    @overload
     def record(
         self,
         kind: str,
@@ -150,18 +147,37 @@ class BenchLog:
         cards: Iterable[str] = (),
         files: Iterable[str] = (),
         parents: Iterable[str] = (),
-    ) -> Record:
-        """Write one record durably and return it. Numbers must be finite; missing ones are left out."""
-        entry = Record(
+    ) -> TypedRecord[Any, Any]: ...
+
+    def record(
+        self,
+        kind: Kind[Any, Any] | str,
+        title: str,
+        *,
+        inputs: Any,
+        result: Any,
+        cards: Iterable[str] = (),
+        files: Iterable[str] = (),
+        parents: Iterable[str] = (),
+    ) -> TypedRecord[Any, Any]:
+        """Write one record durably and return it as it will be read. Optional numbers that are not finite are left out.
+
+        Raises RecordError when a field is missing, of the wrong type, or not a finite number.
+        """
+        where = f"new {kind if isinstance(kind, str) else kind.name}"
+        if isinstance(kind, str):
+            kind = kind_named(kind, where=where)
+            inputs, result = from_plain(kind, kind.version, finite_json(inputs), finite_json(result), where=where)
+        entry = TypedRecord(
             id=uuid.uuid4().hex,
             number=0,
             bench=self.bench,
-            kind=kind,
+            kind=kind.name,
             title=title,
             at=_now(),
             software=SOFTWARE,
-            inputs=finite_json(inputs),
-            result=finite_json(result),
+            inputs=checked(inputs, where=f"{where}, inputs"),
+            result=checked(result, where=f"{where}, result"),
             cards=tuple(dict.fromkeys(cards)),
             files=tuple(dict.fromkeys(files)),
             parents=tuple(dict.fromkeys(parents)),
@@ -171,7 +187,7 @@ class BenchLog:
         return self.get(entry.id)
 
     def take_in(
-        self, records: Iterable[Record], cards: Iterable[CardVersion], files: Iterable[StoredFile]
+        self, records: Iterable[AnyRecord], cards: Iterable[CardVersion], files: Iterable[StoredFile]
     ) -> tuple[int, int]:
         """Take in records of another bench, all or none of them; returns (new, already here).
 
@@ -196,7 +212,7 @@ class BenchLog:
                     self._link(entry)
         return new, known
 
-    def _known(self, entry: Record) -> bool:
+    def _known(self, entry: AnyRecord) -> bool:
         if self._db.execute("SELECT 1 FROM records WHERE id = ?", (entry.id,)).fetchone() is None:
             return False
         here = self.get(entry.id)
@@ -219,7 +235,7 @@ class BenchLog:
             (file.hash, file.kind, file.name, file.path, file.bytes, file.saved_at, total),
         )
 
-    def _insert(self, entry: Record, *, links: bool = True) -> None:
+    def _insert(self, entry: AnyRecord, *, links: bool = True) -> None:
         number = self._db.execute("SELECT coalesce(max(number), 0) + 1 FROM records").fetchone()[0]
         row = (
             entry.id,
@@ -229,9 +245,9 @@ class BenchLog:
             entry.title,
             entry.at,
             entry.software,
-            _dump(entry.inputs),
-            _dump(entry.result),
-            1,  # the version of what inputs and result hold
+            to_json(entry.inputs),
+            to_json(entry.result),
+            kind_named(entry.kind, where=f"record {entry.id[:8]}").version,
         )
         led_to = links_sum(entry.id, (entry.cards, entry.files, entry.parents))
         self._db.execute(
@@ -241,11 +257,11 @@ class BenchLog:
         if links:
             self._link(entry)
 
-    def _link(self, entry: Record) -> None:
+    def _link(self, entry: AnyRecord) -> None:
         for (table, _), others in zip(LINKED, (entry.cards, entry.files, entry.parents), strict=True):
             self._db.executemany(f"INSERT INTO {table} VALUES (?, ?)", [(entry.id, other) for other in others])
 
-    def get(self, record_id: str) -> Record:
+    def get(self, record_id: str) -> AnyRecord:
         """One record by its id, or an unambiguous beginning of it, or its number. Raises InputError."""
         with in_words(self.path):
             rows = self._rows(
@@ -263,7 +279,17 @@ class BenchLog:
                 )
             return self._whole(rows[0])
 
-    def records(self, *, kind: str | None = None, title: str | None = None) -> Iterator[Record]:
+    @overload
+    def records(
+        self, *, kind: Kind[InputsT, ResultT], title: str | None = None
+    ) -> Iterator[TypedRecord[InputsT, ResultT]]: ...
+
+    @overload
+    def records(self, *, kind: str | None = None, title: str | None = None) -> Iterator[AnyRecord]: ...
+
+    def records(
+        self, *, kind: Kind[Any, Any] | str | None = None, title: str | None = None
+    ) -> Iterator[TypedRecord[Any, Any]]:
         """Records in the order of writing, all or of one kind or title."""
         with in_words(self.path):
             for row in self._rows("records", *_of_kind(kind), "ORDER BY number"):
@@ -271,11 +297,20 @@ class BenchLog:
                 if title is None or record.title == title:
                     yield record
 
-    def latest(self, kind: str, title: str | None = None) -> Record | None:
+    @overload
+    def latest(
+        self, kind: Kind[InputsT, ResultT], title: str | None = None
+    ) -> TypedRecord[InputsT, ResultT] | None: ...
+
+    @overload
+    def latest(self, kind: str, title: str | None = None) -> TypedRecord[Any, Any] | None: ...
+
+    def latest(self, kind: Kind[Any, Any] | str, title: str | None = None) -> TypedRecord[Any, Any] | None:
         """The newest record of a kind (and title), or None."""
+        where, given = _of_kind(kind)
         with in_words(self.path):
-            sql = f"SELECT {column_list('records', self._version)} FROM records WHERE kind = ? ORDER BY number DESC"
-            with contextlib.closing(self._db.execute(sql, (kind,))) as rows:
+            sql = f"SELECT {column_list('records', self._version)} FROM records {where} ORDER BY number DESC"
+            with contextlib.closing(self._db.execute(sql, given)) as rows:
                 for row in rows:
                     record = self._whole(row)
                     if title is None or record.title == title:
@@ -319,12 +354,10 @@ class BenchLog:
             name = f"record {row[1]}" if table == "records" else f"{table[:-1]} {str(row[0])[:12]}"
             raise damaged(self.path, f"{name} is not as it was written")
 
-    def _whole(self, row: tuple[Any, ...]) -> Record:
+    def _whole(self, row: tuple[Any, ...]) -> AnyRecord:
         self._check("records", row)
-        try:
-            inputs, result = json.loads(row[7]), json.loads(row[8])
-        except (TypeError, ValueError) as error:
-            raise damaged(self.path, f"record {row[1]}: {error}") from error
+        where = f"{self.path}, record {row[1]}"
+        inputs, result = from_json(kind_named(row[3], where=where), row[9], row[7], row[8], where=where)
         links = links_of(self._db, row[0])
         if self._version >= LINKS_SUMMED and row[10] != links_sum(row[0], links):
             raise damaged(self.path, f"what record {row[1]} rests on is not as it was written")
@@ -332,7 +365,7 @@ class BenchLog:
             if digest not in self._fitting:  # what a record was made with is shown with it
                 self.card(digest)
                 self._fitting.add(digest)
-        return Record(
+        return TypedRecord(
             id=row[0],
             number=row[1],
             bench=row[2],
@@ -421,18 +454,14 @@ def file_hash(path: Path, *, first: int | None = None) -> tuple[str, int]:
     return digest.hexdigest(), size
 
 
-def _of_kind(kind: str | None) -> tuple[str, tuple[object, ...]]:
-    return ("", ()) if kind is None else ("WHERE kind = ?", (kind,))
+def _of_kind(kind: Kind[Any, Any] | str | None) -> tuple[str, tuple[object, ...]]:
+    return ("", ()) if kind is None else ("WHERE kind = ?", (kind.name if isinstance(kind, Kind) else kind,))
 
 
-def _content(record: Record) -> Record:
+def _content(record: AnyRecord) -> AnyRecord:
     """A record without what belongs to one log: its number, and the order of what it leads to."""
     links = {name: tuple(sorted(getattr(record, name))) for name in ("cards", "files", "parents")}
     return replace(record, number=0, **links)  # type: ignore[arg-type]
-
-
-def _dump(value: dict[str, Any]) -> str:
-    return json.dumps(value, allow_nan=False, ensure_ascii=False, separators=(",", ":"))
 
 
 def _now() -> str:

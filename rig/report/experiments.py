@@ -75,14 +75,12 @@ def _overview(retold: Retold) -> Part:
             f"{experiment.cards.test.push.position_pct:.3g} %",
             pivot_words(experiment.measured) if experiment.measured else "not measured",
             pivot_words(experiment.predicted) if experiment.predicted else "no forecast",
-            str(experiment.comparison.get("verdict", "")),
+            experiment.comparison.verdict if experiment.comparison else "",
         )
         for experiment in retold.experiments
     ]
     heads = ("record", "day", "car", "push at", "measured pivot", "forecast pivot", "verdict")
-    verdicts = Counter(
-        str(experiment.comparison["verdict"]) for experiment in retold.experiments if experiment.comparison
-    )
+    verdicts = Counter(experiment.comparison.verdict for experiment in retold.experiments if experiment.comparison)
     counted = ", ".join(f"{count} × {verdict}" for verdict, count in verdicts.most_common())
     paragraphs = [
         f"{len(retold.experiments)} experiments{f' with these verdicts: {counted}' if counted else ''}.",
@@ -100,7 +98,7 @@ def _overview(retold: Retold) -> Part:
 def _experiment_parts(experiment: Experiment, *, drawn: bool) -> list[Part]:
     """drawn: the slide and the uncertainties as figures, too, beside the words and tables that say the same."""
     name = experiment.cards.test.name
-    advice = str(experiment.forecast.get("advice", ""))
+    advice = experiment.forecast.advice if experiment.forecast else ""
     first = Part(
         title=f"{experiment.cards.car.name}: {name}",
         verdict=experiment.sentence,
@@ -145,9 +143,9 @@ def _pivots(experiment: Experiment) -> Table:
     rows = []
     if experiment.measured is not None:
         rows.append(("measured", pivot_words(experiment.measured), turn_words(experiment.measured)))
-    if experiment.predicted is not None:
+    if experiment.predicted is not None and experiment.forecast is not None:
         rows.append(("forecast", pivot_words(experiment.predicted), turn_words(experiment.predicted)))
-        rows.append(("balance point", f"{experiment.forecast['balance_pct']:.1f} %", "0"))
+        rows.append(("balance point", f"{experiment.forecast.balance_pct:.1f} %", "0"))
     return Table(caption="Pivot", heads=("", "per cent of the wheelbase, 95 %", "turn per travel"), rows=rows)
 
 
@@ -164,16 +162,18 @@ def _loads(experiment: Experiment) -> list[Table]:
 def _story(experiment: Experiment) -> list[str]:
     """The way from the clip to the number, with this push's own figures, so that it can be done again by hand."""
     push, clip, measured = experiment.push, experiment.clip, experiment.measured
+    assert push is not None  # what a track came of
+    assert clip is not None
     assert measured is not None
-    before, after = push["rest_frames"]
+    before, after = push.rest_frames
     half_mm = measured.wheelbase * 500
-    turn, travel = push["turn_deg"], push["travel_mm"]
+    turn, travel = push.turn_deg, push.travel_mm
     story = [
-        f"{clip['frames_read']} pictures were read, {clip['frames_left_out']} left out. The car stood still until "
-        f"{push['start_s']:.2f} s ({before} pictures averaged) and again from {push['end_s']:.2f} s ({after} pictures "
+        f"{clip.frames_read} pictures were read, {clip.frames_left_out} left out. The car stood still until "
+        f"{push.start_s:.2f} s ({before} pictures averaged) and again from {push.end_s:.2f} s ({after} pictures "
         "averaged).",
-        f"Between these rests its middle went {abs(travel):.2f} ± {1.96 * push['travel_u_mm']:.2f} mm sideways and the "
-        f"car turned {abs(turn):.2f} ± {1.96 * push['turn_u_deg']:.2f} degrees.",
+        f"Between these rests its middle went {abs(travel):.2f} ± {1.96 * push.travel_u_mm:.2f} mm sideways and the "
+        f"car turned {abs(turn):.2f} ± {1.96 * push.turn_u_deg:.2f} degrees.",
     ]
     if measured.station_pct is not None and measured.finding == "pivot":
         away = 1000 / measured.kappa

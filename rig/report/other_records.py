@@ -2,22 +2,27 @@
 
 from collections import Counter
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from analysis.base.pivot import DEG_PER_CM
 from analysis.figures.car import FORECAST, MEASURED
 from rig.log.cards_and_pivots import estimate_from
-from rig.log.store import Record
+from rig.records.camera import CAMERA, CAR_MARKERS, FLOOR_LAYOUT, PLATE_PLACE
+from rig.records.classroom import FIRST_TRY
+from rig.records.grip import GRIP, INFERENCE
+from rig.records.moving import DRIVE
+from rig.records.pushing import COMPARISON, PREDICTION, PUSH
+from rig.records.record import AnyRecord, Record
+from rig.records.series import LADDER, SERIES, EffectsResult, LadderInputs, LadderResult, SeriesInputs
+from rig.records.weighing import CALIBRATION, CG_HEIGHT, CROSS_WEIGHT, SHIM, WEIGHING, EstimateRow
 from rig.report.html import Part, Table
 from rig.report.sentences import pivot_words
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-Result = dict[str, Any]
 
-
-def other_parts(records: Sequence[Record]) -> list[Part]:
+def other_parts(records: Sequence[AnyRecord]) -> list[Part]:
     """One part with a line for each record that says something by itself, then one for each series and ladder.
 
     Kinds that are raw material (zeros, readings by key) are only counted.
@@ -29,7 +34,7 @@ def other_parts(records: Sequence[Record]) -> list[Part]:
         if record.kind in WORDS
     ]
     uncounted = Counter(
-        record.kind for record in records if record.kind not in WORDS and record.kind not in ("series", "ladder")
+        record.kind for record in records if record.kind not in WORDS and record.kind not in (SERIES.name, LADDER.name)
     )
     parts = []
     if rows or uncounted:
@@ -49,114 +54,144 @@ def other_parts(records: Sequence[Record]) -> list[Part]:
                 else [],
             )
         )
-    parts += [_series(record) for record in records if record.kind == "series"]
-    parts += [_ladder(record) for record in records if record.kind == "ladder"]
+    parts += [_series(SERIES.of(record)) for record in records if SERIES.holds(record)]
+    parts += [_ladder(LADDER.of(record)) for record in records if LADDER.holds(record)]
     return parts
 
 
-def _plus(estimate: Result, unit: str, digits: int = 1) -> str:
+def _plus(estimate: EstimateRow, unit: str, digits: int = 1) -> str:
     """An estimate as it stands in the log, with the half-width of its interval."""
-    half = 0.5 * (estimate["interval"][1] - estimate["interval"][0])
-    return f"{estimate['value']:.{digits}f} ± {half:.{digits}f} {unit}"
+    half = 0.5 * (estimate.interval[1] - estimate.interval[0])
+    return f"{estimate.value:.{digits}f} ± {half:.{digits}f} {unit}"
 
 
-def _weighing(result: Result) -> str:
+def _weighing(record: AnyRecord) -> str:
+    result = WEIGHING.of(record).result
     return (
-        f"{_plus(result['total_g'], 'g')}; front {_plus(result['front_pct'], '%', 2)}, left "
-        f"{_plus(result['left_pct'], '%', 2)}, cross weight (front right with rear left) "
-        f"{_plus(result['diagonal_fr_rl_pct'], '%', 2)}"
+        f"{_plus(result.total_g, 'g')}; front {_plus(result.front_pct, '%', 2)}, left "
+        f"{_plus(result.left_pct, '%', 2)}, cross weight (front right with rear left) "
+        f"{_plus(result.diagonal_fr_rl_pct, '%', 2)}"
     )
 
 
-def _grip(result: Result) -> str:
-    half = 1.96 * result["value"] * result["relative_u"]
-    return f"{result['quantity']} ({result['state']}) {result['value']:.3f} ± {half:.3f}, {result['method']}"
+def _grip(record: AnyRecord) -> str:
+    result = GRIP.of(record).result
+    half = 1.96 * result.value * result.relative_u
+    return f"{result.quantity} ({result.state}) {result.value:.3f} ± {half:.3f}, {result.method}"
 
 
-def _calibration(result: Result) -> str:
-    pads = result["pads"]
-    return f"{len(pads)} pads from {min(p['lightest_g'] for p in pads):g} to {max(p['heaviest_g'] for p in pads):g} g"
+def _calibration(record: AnyRecord) -> str:
+    pads = CALIBRATION.of(record).result.pads
+    return f"{len(pads)} pads from {min(p.lightest_g for p in pads):g} to {max(p.heaviest_g for p in pads):g} g"
 
 
-def _inference(result: Result) -> str:
-    low, high = result["interval"]
-    return f"grip front to rear {result['grip_ratio']:.3f} ({low:.3f} to {high:.3f})"
+def _inference(record: AnyRecord) -> str:
+    result = INFERENCE.of(record).result
+    low, high = result.interval
+    return f"grip front to rear {result.grip_ratio:.3f} ({low:.3f} to {high:.3f})"
 
 
-def _drive(result: Result) -> str:
+def _drive(record: AnyRecord) -> str:
+    result = DRIVE.of(record).result
     return (
-        f"{result['speed_m_s']:.2f} ± {1.96 * result['speed_u_m_s']:.2f} m/s on a radius of "
-        f"{result['radius_m']:.2f} ± {1.96 * result['radius_u_m']:.2f} m; pivot at {result['pivot_pct']:.0f} %"
+        f"{result.speed_m_s:.2f} ± {1.96 * result.speed_u_m_s:.2f} m/s on a radius of "
+        f"{result.radius_m:.2f} ± {1.96 * result.radius_u_m:.2f} m; pivot at {result.pivot_pct:.0f} %"
     )
 
 
-WORDS: dict[str, Callable[[Result], str]] = {
-    "weighing": _weighing,
-    "grip": _grip,
-    "calibration": _calibration,
-    "inference": _inference,
-    "drive": _drive,
-    "cg height": lambda r: f"centre of gravity {r['cg_height_mm']:.1f} ± {1.96 * r['cg_height_mm_u']:.1f} mm high",
-    "cross weight": lambda r: str(r["steps"][-1]),
-    "shim": lambda r: f"cross weight {r['cross_g_per_mm']:.1f} g for each mm under one pad",
-    "camera": lambda r: f"lens from {len(r['views'])} pictures, {r['rms_px']:.2f} px left over",
-    "floor layout": lambda r: f"{len(r['markers'])} sheets, each within {1.96 * r['place_u_mm']:.2f} mm",
-    "plate place": lambda r: (
-        f"plate {r['shift_mm'][0]:+.2f} mm along and {r['shift_mm'][1]:+.2f} mm across, each ± "
-        f"{1.96 * r['place_mm_u']:.2f} mm; turned by {r['turn_deg']:+.2f}°"
-    ),
-    "car markers": lambda r: f"{len(r['markers'])} markers' places",
+def _height(record: AnyRecord) -> str:
+    result = CG_HEIGHT.of(record).result
+    return f"centre of gravity {result.cg_height_mm:.1f} ± {1.96 * result.cg_height_mm_u:.1f} mm high"
+
+
+def _shim(record: AnyRecord) -> str:
+    return f"cross weight {SHIM.of(record).result.cross_g_per_mm:.1f} g for each mm under one pad"
+
+
+def _camera(record: AnyRecord) -> str:
+    result = CAMERA.of(record).result
+    return f"lens from {len(result.views)} pictures, {result.rms_px:.2f} px left over"
+
+
+def _floor(record: AnyRecord) -> str:
+    result = FLOOR_LAYOUT.of(record).result
+    return f"{len(result.markers)} sheets, each within {1.96 * result.place_u_mm:.2f} mm"
+
+
+def _plate(record: AnyRecord) -> str:
+    result = PLATE_PLACE.of(record).result
+    return (
+        f"plate {result.shift_mm[0]:+.2f} mm along and {result.shift_mm[1]:+.2f} mm across, each ± "
+        f"{1.96 * result.place_mm_u:.2f} mm; turned by {result.turn_deg:+.2f}°"
+    )
+
+
+WORDS: dict[str, Callable[[AnyRecord], str]] = {
+    WEIGHING.name: _weighing,
+    GRIP.name: _grip,
+    CALIBRATION.name: _calibration,
+    INFERENCE.name: _inference,
+    DRIVE.name: _drive,
+    CG_HEIGHT.name: _height,
+    CROSS_WEIGHT.name: lambda record: CROSS_WEIGHT.of(record).result.steps[-1],
+    SHIM.name: _shim,
+    CAMERA.name: _camera,
+    FLOOR_LAYOUT.name: _floor,
+    PLATE_PLACE.name: _plate,
+    CAR_MARKERS.name: lambda record: f"{len(CAR_MARKERS.of(record).result.markers)} markers' places",
 }
 """Kind of record -> what it found, in one line."""
 
+SENTENCES: dict[str, Callable[[AnyRecord], str]] = {
+    PUSH.name: lambda record: "; ".join(
+        pivot_words(estimate_from(push.pivot)) for push in PUSH.of(record).result.pushes
+    ),
+    PREDICTION.name: lambda record: pivot_words(estimate_from(PREDICTION.of(record).result.pivot)),
+    COMPARISON.name: lambda record: COMPARISON.of(record).result.sentence,
+    LADDER.name: lambda record: LADDER.of(record).result.sentence,
+    FIRST_TRY.name: lambda record: FIRST_TRY.of(record).result.sentence,
+}
+"""The same for kinds that a report tells at length."""
 
-def record_words(record: Record) -> str:
-    """What any record found, in one line; nothing for raw material and for records of another version's shape."""
+
+def record_words(record: AnyRecord) -> str:
+    """What any record found, in one line; nothing for raw material."""
+    words = WORDS.get(record.kind) or SENTENCES.get(record.kind)
+    return "" if words is None else words(record)
+
+
+def _series(record: Record[SeriesInputs, EffectsResult]) -> Part:
     result = record.result
-    try:
-        if record.kind in WORDS:
-            return WORDS[record.kind](result)
-        if record.kind == "push":
-            return "; ".join(pivot_words(estimate_from(push["pivot"])) for push in result["pushes"])
-        if record.kind == "prediction":
-            return pivot_words(estimate_from(result["pivot"]))
-        return str(result.get("sentence", ""))
-    except (KeyError, IndexError, TypeError):
-        return ""
-
-
-def _series(record: Record) -> Part:
-    result = record.result
-    effects = result["effects"]
+    effects = result.effects
     rows = [
         (
-            e["factor"],
-            f"{e['reference']} → {e['level']}",
-            f"{e['change_per_m'] * DEG_PER_CM:+.2f}",
-            f"{e['interval_per_m'][0] * DEG_PER_CM:+.2f} to {e['interval_per_m'][1] * DEG_PER_CM:+.2f}",
-            "clear" if e["clear"] else "cannot tell",
+            e.factor,
+            f"{e.reference} → {e.level}",
+            f"{e.change_per_m * DEG_PER_CM:+.2f}",
+            f"{e.interval_per_m[0] * DEG_PER_CM:+.2f} to {e.interval_per_m[1] * DEG_PER_CM:+.2f}",
+            "clear" if e.clear else "cannot tell",
         )
         for e in effects
     ]
-    clear = [f"{e['factor']} ({e['reference']} → {e['level']})" for e in effects if e["clear"]]
+    clear = [f"{e.factor} ({e.reference} → {e.level})" for e in effects if e.clear]
     sentence = f"Clear: {', '.join(clear)}." if clear else "No change is told from chance yet."
     return Part(
         title=f"Series: {record.title}",
         verdict=sentence,
         paragraphs=[
-            f"{result['pushes']} pushes. Between pushes of one set-up turn per travel scatters by "
-            f"{result['push_u_per_m'] * DEG_PER_CM:.2f} °/cm. A change counts as clear when its 95 % interval leaves "
+            f"{result.pushes} pushes. Between pushes of one set-up turn per travel scatters by "
+            f"{result.push_u_per_m * DEG_PER_CM:.2f} °/cm. A change counts as clear when its 95 % interval leaves "
             "zero out; the order of the set-ups was drawn by lot within blocks, so that a floor that grows slippery "
             "is not taken for an effect.",
-            *([result["drift"]] if result.get("drift") else []),
-            *(f"Note: {text}" for text in result["warnings"]),
+            *([result.drift] if result.drift else []),
+            *(f"Note: {text}" for text in result.warnings),
         ],
         figure=_bars(
             [
                 (
-                    f"{e['factor']}: {e['reference']} → {e['level']}",
-                    e["change_per_m"] * DEG_PER_CM,
-                    [end * DEG_PER_CM for end in e["interval_per_m"]],
+                    f"{e.factor}: {e.reference} → {e.level}",
+                    e.change_per_m * DEG_PER_CM,
+                    [end * DEG_PER_CM for end in e.interval_per_m],
                 )
                 for e in effects
             ],
@@ -169,25 +204,25 @@ def _series(record: Record) -> Part:
     )
 
 
-def ladder_rows(record: Record) -> list[tuple[str, str, str, str]]:
+def ladder_rows(record: Record[LadderInputs, LadderResult]) -> list[tuple[str, str, str, str]]:
     """Tyres, grip, its interval and rank of every rung."""
     return [
         (
-            r["name"],
-            f"{r['grip']:.3f}",
-            f"{r['interval'][0]:.3f} to {r['interval'][1]:.3f}",
-            str(r["ranks"][0]) if r["ranks"][0] == r["ranks"][1] else f"{r['ranks'][0]} to {r['ranks'][1]}",
+            r.name,
+            f"{r.grip:.3f}",
+            f"{r.interval[0]:.3f} to {r.interval[1]:.3f}",
+            str(r.ranks[0]) if r.ranks[0] == r.ranks[1] else f"{r.ranks[0]} to {r.ranks[1]}",
         )
-        for r in record.result["rungs"]
+        for r in record.result.rungs
     ]
 
 
-def _ladder(record: Record) -> Part:
+def _ladder(record: Record[LadderInputs, LadderResult]) -> Part:
     return Part(
         title=f"Ladder of tyres on {record.title}",
-        verdict=f"{record.result['sentence']}.",
+        verdict=f"{record.result.sentence}.",
         figure=_bars(
-            [(r["name"], r["grip"], r["interval"]) for r in record.result["rungs"]],
+            [(r.name, r.grip, r.interval) for r in record.result.rungs],
             "grip of the front pair over that of the pair with 1.0 (95 %)",
             1.0,
             FORECAST,

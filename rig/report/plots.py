@@ -13,7 +13,8 @@ import numpy as np
 from analysis.base.pivot import DEG_PER_CM
 from analysis.figures.car import FORECAST, MEASURED, QUIET
 from rig.base.files import write_bytes
-from rig.jobs.record.experiments import Contribution, Experiment, Track
+from rig.jobs.pushing.picture import PushedPoses
+from rig.jobs.record.experiments import Contribution, Experiment
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -28,7 +29,7 @@ def save_figure(figure: "Figure", path: Path, **how: Any) -> Path:
     return path
 
 
-def slide_figure(track: Track) -> "Figure":
+def slide_figure(track: PushedPoses) -> "Figure":
     """Way and turn of the car over time, the rests shaded: from where the pivot was read."""
     from matplotlib.figure import Figure
 

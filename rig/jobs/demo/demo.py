@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from analysis.base.pivot import PivotEstimate
 from rig.base.files import write_text
 from rig.base.plain_json import finite_json
 from rig.base.progress import Progress
@@ -20,6 +21,7 @@ from rig.jobs.weighing.pads import CheckMasses, bench_pads, calibrate, card_hash
 from rig.jobs.weighing.weigh import Weighing, weigh_on_pads
 from rig.log.cards_and_pivots import estimate_record
 from rig.log.store import BenchLog
+from rig.records.codec import plain
 from rig.virtual.bench import CHECK_MASSES_G, VirtualOperator, film_virtual_push, write_cards, write_truth
 from rig.virtual.dunlin import SETUPS, SetUp, Truth, draw_truth
 from rig.virtual.pads import VirtualPads
@@ -114,9 +116,10 @@ def _weigh_all(
 def result_json(rows: list[DemoRow]) -> dict[str, Any]:
     """The demo's table for programs."""
 
-    def shown(estimate: dict[str, Any]) -> dict[str, Any]:
+    def shown(estimate: PivotEstimate) -> dict[str, Any]:
+        row = plain(estimate_record(estimate))
         keys = ("kappa_per_m", "kappa_interval_per_m", "station_pct", "interval_pct", "bound_wheelbases")
-        return {key: estimate[key] for key in keys if key in estimate}
+        return {key: row[key] for key in keys if key in row}
 
     return {
         "setups": [
@@ -124,8 +127,8 @@ def result_json(rows: list[DemoRow]) -> dict[str, Any]:
                 "name": row.setup.name,
                 "push_position_pct": row.push_position_pct,
                 "corner_weights_g": row.weighing.weights.load_g.tolist(),
-                "measured": shown(estimate_record(row.verdict.measured)),
-                "predicted": shown(estimate_record(row.verdict.forecast.prediction.estimate)),
+                "measured": shown(row.verdict.measured),
+                "predicted": shown(row.verdict.forecast.prediction.estimate),
                 "verdict": row.verdict.comparison.verdict,
             }
             for row in rows

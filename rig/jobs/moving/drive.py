@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -14,9 +13,14 @@ from rig.base.errors import InputError
 from rig.base.progress import Progress
 from rig.cards.measures import car_markers, floor_layout, readout, wheelbase
 from rig.cards.read import CardSet
-from rig.jobs.pushing.measure import keep_track, with_true_times
+from rig.jobs.pushing.measure import kept_track, with_true_times
 from rig.log.cards_and_pivots import keep_cards
-from rig.log.store import BenchLog, Record
+from rig.log.store import BenchLog
+from rig.log.track_file import write_track
+from rig.records.content import pair
+from rig.records.moving import DRIVE, DriveInputs, DriveResult, ModelRow
+from rig.records.record import Record
+from rig.records.weighing import WEIGHING
 from vision.base.types import ClipCards
 
 WINDOW = 0.15
@@ -47,7 +51,7 @@ class FilmedDrive:
     model: Model | None
     wheelbase: float
     why_no_model: str
-    record: Record
+    record: Record[DriveInputs, DriveResult]
 
 
 def measure_drive(
@@ -80,12 +84,15 @@ def measure_drive(
     load, missing = _weights(cards, log)
     driven, still, model, why = drive_beside_model(track.time, track.pose, cards, load, since=since, until=until)
     record = log.record(
-        "drive",
+        DRIVE,
         cards.test.name,
-        inputs={"since_s": since, "until_s": until, "window_s": WINDOW},
+        inputs=DriveInputs(since_s=since, until_s=until, window_s=WINDOW),
         result=drive_record(still, model, wheelbase(cards.car)),
         cards=keep_cards(log, cards),
-        files=[log.add_file("clip", clip), log.add_file("track", keep_track(log.folder / "tracks", track))],
+        files=[
+            log.add_file("clip", clip),
+            log.add_file("track", write_track(log.folder / "tracks", kept_track(track))),
+        ],
     )
     return FilmedDrive(
         drive=driven,
@@ -156,37 +163,40 @@ def model_at(cards: CardSet, load: FloatArray, ay: float) -> Model:
     )
 
 
-def drive_record(still: SteadyDrive, model: Model | None, length: float) -> dict[str, Any]:
-    """A drive as plain JSON."""
-    out: dict[str, Any] = {
-        "speed_m_s": still.speed,
-        "speed_u_m_s": still.speed_u,
-        "radius_m": still.radius,
-        "radius_u_m": still.radius_u,
-        "slide_angle_deg": float(np.degrees(still.slide_angle)),
-        "slide_angle_u_deg": float(np.degrees(still.slide_angle_u)),
-        "ay_m_s2": still.ay,
-        "ay_u_m_s2": still.ay_u,
-        "pivot_m": still.pivot.tolist(),
-        "pivot_u_m": still.pivot_u.tolist(),
-        "pivot_pct": 100 * float(still.pivot[0]) / length,
-        "notes": list(still.notes),
-    }
-    if model is not None:
-        out["model"] = {"rolls_over": model.rolls_over}
-        if not model.rolls_over:
-            out["model"] |= {
-                "balance_pct": 100 * model.balance / length,
-                "balance_rest_pct": 100 * model.balance_rest / length,
-                "roll_deg": float(np.degrees(model.roll)),
-                "grip_used": model.grip_used,
-            }
-    return out
+def drive_record(still: SteadyDrive, model: Model | None, length: float) -> DriveResult:
+    """A drive as a record holds it. length: m, wheelbase."""
+    return DriveResult(
+        speed_m_s=still.speed,
+        speed_u_m_s=still.speed_u,
+        radius_m=still.radius,
+        radius_u_m=still.radius_u,
+        slide_angle_deg=float(np.degrees(still.slide_angle)),
+        slide_angle_u_deg=float(np.degrees(still.slide_angle_u)),
+        ay_m_s2=still.ay,
+        ay_u_m_s2=still.ay_u,
+        pivot_m=pair(still.pivot),
+        pivot_u_m=pair(still.pivot_u),
+        pivot_pct=100 * float(still.pivot[0]) / length,
+        notes=still.notes,
+        model=None if model is None else _model_row(model, length),
+    )
+
+
+def _model_row(model: Model, length: float) -> ModelRow:
+    if model.rolls_over:
+        return ModelRow(rolls_over=True)
+    return ModelRow(
+        rolls_over=False,
+        balance_pct=100 * model.balance / length,
+        balance_rest_pct=100 * model.balance_rest / length,
+        roll_deg=float(np.degrees(model.roll)),
+        grip_used=model.grip_used,
+    )
 
 
 def _weights(cards: CardSet, log: BenchLog) -> tuple[FloatArray | None, str]:
     from rig.jobs.weighing.weigh import known_weighing
 
-    if cards.test.typed.weights_g is None and log.latest("weighing", cards.car.name) is None:
+    if cards.test.typed.weights_g is None and log.latest(WEIGHING, cards.car.name) is None:
         return None, "no weights: weigh the car, or type them on the test card"
     return known_weighing(cards, log).load, ""

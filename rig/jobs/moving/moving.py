@@ -24,6 +24,7 @@ from rig.base.errors import InputError
 from rig.cards.chassis import Moving, moving_car, springs_on
 from rig.cards.schema import CarCard
 from rig.log.store import BenchLog
+from rig.records.weighing import WEIGHING
 
 _DRAWS = 200
 STEP_G = 0.4
@@ -83,14 +84,14 @@ def weights_for(card: CarCard, log: BenchLog | None, typed: Sequence[float] | No
         if not np.all(np.isfinite(grams)) or np.any(grams <= 0):
             raise InputError("each wheel must carry something", where="--weights", remedy="Give FL FR RL RR in grams")
         return grams * 1e-3 * STANDARD_GRAVITY
-    record = None if log is None else log.latest("weighing", card.name)
+    record = None if log is None else log.latest(WEIGHING, card.name)
     if record is None:
         raise InputError(
             f'there is no weighing of "{card.name}" in the log',
             where=where,
             remedy="Weigh the car first, or give --weights FL FR RL RR in grams",
         )
-    return np.array(record.result["corner_weights_g"]) * 1e-3 * float(record.result["gravity_m_s2"])
+    return np.array(record.result.corner_weights_g) * 1e-3 * record.result.gravity_m_s2
 
 
 def answer_moving(

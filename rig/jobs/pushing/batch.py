@@ -2,28 +2,27 @@
 
 Any standard `concurrent.futures.Executor` will do: threads, processes of this machine, or the executor that a
 distributed scheduler offers. Workers must see the clips under the same paths. Each is handed the texts of the
-cards and hands back what `measure` would have written, as plain data; no worker ever opens the log.
+cards and hands back what it measured; no worker ever opens the log.
 """
 
 import csv
-import tempfile
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Executor, Future, as_completed, wait
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, cast
 
 from rig.base.errors import BenchError, InputError
 from rig.base.failures import explain
-from rig.base.files import write_bytes
-from rig.base.plain_json import finite_json
 from rig.base.progress import Progress
 from rig.cards.read import CardSet, read_set
-from rig.jobs.pushing.measure import measure_clip, stored_camera
+from rig.jobs.pushing.measure import MeasuredClip, measured_clip, stored_camera, write_measured
 from rig.log.cards_and_pivots import keep_cards
-from rig.log.store import BenchLog, Record, file_hash
+from rig.log.store import BenchLog, file_hash
+from rig.records.pushing import PUSH, PushInputs, PushResult
+from rig.records.record import Record
 from vision.base.types import Camera
 
+PushRecord = Record[PushInputs, PushResult]
 LAST_WAIT_S = 60.0
 """After Ctrl-C, clips already in work are waited for this long."""
 
@@ -43,7 +42,7 @@ class Batch:
     known: tests whose clip and cards were measured before, left out.  failed: the others.
     """
 
-    records: tuple[Record, ...]
+    records: tuple[PushRecord, ...]
     known: tuple[str, ...]
     failed: tuple[Failed, ...]
 
@@ -55,36 +54,6 @@ class Task:
     cards: CardSet
     clip: str
     camera: Camera | None
-
-
-@dataclass(slots=True, kw_only=True)
-class Slip:
-    """Stands in for the log inside a worker: notes what is to be written, and hands it to the process that writes.
-
-    kept: kind, path and content of files; the content only for those that the worker made itself.
-    """
-
-    folder: Path
-    kind: str = ""
-    title: str = ""
-    inputs: dict[str, Any] = field(default_factory=dict)
-    result: dict[str, Any] = field(default_factory=dict)
-    kept: list[tuple[str, str, bytes | None]] = field(default_factory=list)
-    failure: str = ""
-
-    def add_card(self, kind: str, name: str, text: str) -> str:
-        """The cards are known to the writer already."""
-        return ""
-
-    def add_file(self, kind: str, path: Path) -> str:
-        """Note a file, with its content when it lies in the worker's own folder."""
-        own = path.is_relative_to(self.folder)
-        self.kept.append((kind, path.name if own else str(path), path.read_bytes() if own else None))
-        return ""
-
-    def record(self, kind: str, title: str, *, inputs: Any, result: Any, **links: Any) -> None:
-        """Note the one record that a measurement makes, as plain JSON."""
-        self.kind, self.title, self.inputs, self.result = kind, title, finite_json(inputs), finite_json(result)
 
 
 def listed_tests(place: Path) -> list[Path]:
@@ -131,7 +100,7 @@ def measure_many(
     KeyboardInterrupt goes on to the caller.
     """
     known, failed, records = [], [], []
-    waiting: dict[Future[Slip], Task] = {}
+    waiting: dict[Future[MeasuredClip | Failed], Task] = {}
     paths = list(tests)
     done_before = set() if again else _measured_before(log)
     try:
@@ -170,18 +139,15 @@ def measure_many(
     return Batch(records=tuple(records), known=tuple(known), failed=tuple(failed))
 
 
-def measure_one(task: Task) -> Slip:
+def measure_one(task: Task) -> MeasuredClip | Failed:
     """What a worker does with one clip. A failure comes back in words: not every error can travel."""
     import cv2
 
     cv2.setNumThreads(1)  # the cores are shared out by clips already
-    with tempfile.TemporaryDirectory(prefix="pivotbench-") as folder:
-        slip = Slip(folder=Path(folder))
-        try:
-            measure_clip(Path(task.clip), task.cards, cast(BenchLog, slip), camera=task.camera)
-        except Exception as error:
-            slip.failure = explain(error).text
-    return slip
+    try:
+        return measured_clip(Path(task.clip), task.cards, camera=task.camera)
+    except Exception as error:
+        return Failed(test=task.cards.test.name, why=explain(error).text)
 
 
 def _task(path: Path, log: BenchLog) -> Task:
@@ -191,23 +157,12 @@ def _task(path: Path, log: BenchLog) -> Task:
     return Task(cards=cards, clip=str((cards.folder / cards.test.clip).absolute()), camera=stored_camera(cards, log))
 
 
-def _settle(future: Future[Slip], task: Task, log: BenchLog) -> Record | Failed:
+def _settle(future: Future[MeasuredClip | Failed], task: Task, log: BenchLog) -> PushRecord | Failed:
     try:
-        slip = future.result()
+        found = future.result()
     except Exception as error:  # the worker or the way to it broke, not the measurement
         return Failed(test=task.cards.test.name, why=f"the worker failed ({type(error).__name__}: {error})")
-    if slip.failure:
-        return Failed(test=task.cards.test.name, why=slip.failure)
-    files = []
-    for kind, name, content in slip.kept:
-        path = Path(name)
-        if content is not None:
-            path = log.folder / "tracks" / name
-            write_bytes(path, content)
-        files.append(log.add_file(kind, path))
-    return log.record(
-        slip.kind, slip.title, inputs=slip.inputs, result=slip.result, cards=keep_cards(log, task.cards), files=files
-    )
+    return found if isinstance(found, Failed) else write_measured(found, task.cards, log).record
 
 
 def _mark(cards: Sequence[str], clip: str) -> tuple[frozenset[str], str]:
@@ -216,7 +171,7 @@ def _mark(cards: Sequence[str], clip: str) -> tuple[frozenset[str], str]:
 
 def _measured_before(log: BenchLog) -> set[tuple[frozenset[str], str]]:
     clips = {file.hash for file in log.files() if file.kind == "clip"}
-    return {_mark(record.cards, file) for record in log.records(kind="push") for file in record.files if file in clips}
+    return {_mark(record.cards, file) for record in log.records(kind=PUSH) for file in record.files if file in clips}
 
 
 def _names_a_clip(path: Path) -> bool:

@@ -2,11 +2,13 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+
+import msgspec
 
 from analysis.base.pivot import PivotEstimate
-from analysis.figures.car import CarPicture, PivotMark
+from analysis.figures.car import CarPicture
 from analysis.forecast.comparison import Comparison, compare
+from analysis.forecast.inputs import CarState, PushState
 from analysis.grip.from_pivot import ratio_for
 from analysis.measured.pushes import MeasuredPush
 from rig.base.errors import InputError
@@ -16,12 +18,13 @@ from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import pushed_as_seen
 from rig.jobs.pushing.forecast import Forecast, forecast
 from rig.jobs.pushing.measure import Measurement, measure_clip, stored_camera
-from rig.jobs.pushing.picture import car_picture, measured_mark, swept_poses
+from rig.jobs.pushing.picture import PushedPoses, test_picture
 from rig.jobs.pushing.quickness import Quickness, finger_advance, judge_quickness
 from rig.jobs.weighing.weigh import Weighing, known_weighing
 from rig.log.cards_and_pivots import keep_cards
-from rig.log.sources import finger_row
-from rig.log.store import BenchLog, Record
+from rig.log.store import BenchLog
+from rig.records.pushing import COMPARISON, ComparisonInputs, ComparisonResult
+from rig.records.record import Record
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,7 +40,7 @@ class Verdict:
     comparison: Comparison
     quickness: Quickness | None
     picture: CarPicture
-    record: Record
+    record: Record[ComparisonInputs, ComparisonResult]
 
 
 def compare_test(
@@ -94,57 +97,39 @@ def judge(
     seed: int = 0,
 ) -> Verdict:
     """The verdict on one push, written down. Exactly one of measurement and typed is given."""
-    push = None
+    push, row = None, None
     if measurement is not None:
-        if not 1 <= push_number <= len(measurement.pushes):
-            raise InputError(
-                f"the clip has {len(measurement.pushes)} pushes, not {push_number}",
-                where=str(measurement.clip),
-                remedy="Ask for one of them with --push",
-            )
-        push = measurement.pushes[push_number - 1]
-        cards = pushed_as_seen(cards, finger_row(measurement.record, push_number), push_number)
+        result = measurement.record.result
+        row = result.row(push_number)
+        push = next(one for one in measurement.pushes if one.number == push_number)
+        cards = pushed_as_seen(cards, result.finger_row(push_number), push_number)
     measured = push.estimate if push is not None else typed
     assert measured is not None
     turn, travel = _extent(cards, push, measured)
-    predicted = forecast(cards, weighing, log, seed=seed, turn=turn, travel=travel)
-    car, pushed = predicted.prediction.car, predicted.prediction.push
-    comparison = compare(
-        measured, predicted.prediction.estimate, grip_ratio_for=lambda kappa: ratio_for(car, pushed, kappa, turn=turn)
-    )
-    quickness = None
+    made = forecast(cards, weighing, log, seed=seed, turn=turn, travel=travel)
+    prediction = made.prediction
+    comparison = set_beside(measured, prediction.estimate, prediction.car, prediction.push, turn=turn)
+    quickness, poses = None, None
     if push is not None and measurement is not None:
-        quickness = judge_quickness(
-            cards, weighing, measurement.track, push, balance=predicted.prediction.balance.value
-        )
-    prediction, region = predicted.prediction, predicted.prediction.region
-    swept = None
-    if push is not None and measurement is not None:
-        swept = swept_poses(
-            measurement.track.time,
-            measurement.track.pose,
-            start=push.start_time,
-            end=push.end_time,
-            start_pose=push.start_pose,
-        )
-    picture = car_picture(
+        track = measurement.track
+        quickness = judge_quickness(cards, weighing, track, push, balance=prediction.balance.value)
+        poses = PushedPoses(time=track.time, pose=track.pose, start=push.start_time, end=push.end_time)
+    picture = test_picture(
         cards,
         weighing.weights,
-        balance=(prediction.balance.value, prediction.balance.u),
-        measured=measured_mark(
-            measured, None if push is None else push.pole, None if push is None else push.pole_covariance
-        ),
-        forecast=None if region is None else PivotMark(place=region.place, region=region.outline),
-        swept=swept,
+        measured=measured,
+        push=row,
+        forecast=made.record.result,
+        poses=poses,
         verdict=comparison.sentence,
     )
     record = log.record(
-        "comparison",
+        COMPARISON,
         cards.test.name,
-        inputs={"push_number": push_number, "seed": seed},
-        result=comparison_record(comparison) | quickness_record(quickness),
+        inputs=ComparisonInputs(push_number=push_number, seed=seed),
+        result=comparison_record(comparison, quickness),
         cards=keep_cards(log, cards),
-        parents=[weighing.record.id, predicted.record.id, *([measurement.record.id] if measurement else [])],
+        parents=[weighing.record.id, made.record.id, *([measurement.record.id] if measurement else [])],
     )
     return Verdict(
         cards=cards,
@@ -152,7 +137,7 @@ def judge(
         measured=measured,
         measurement=measurement,
         push=push,
-        forecast=predicted,
+        forecast=made,
         comparison=comparison,
         quickness=quickness,
         picture=picture,
@@ -160,19 +145,14 @@ def judge(
     )
 
 
-def quickness_record(quickness: Quickness | None) -> dict[str, Any]:
-    """How quick the push was, as plain JSON."""
-    if quickness is None:
-        return {}
-    ratio = quickness.ratio
-    return {
-        "forecast_that_applies": quickness.recommendation.choice,
-        "quickness": quickness.recommendation.reason,
-        "inertia_over_friction": ratio.peak,
-        "inertia_over_friction_u": ratio.peak_u,
-        "kinetic_over_friction_work": ratio.energy,
-        "dynamic_kappa_per_m": quickness.dynamic_kappa,
-    }
+def set_beside(
+    measured: PivotEstimate, forecast_pivot: PivotEstimate, car: CarState, push: PushState, *, turn: float | None
+) -> Comparison:
+    """The verdict on a measured pivot and its forecast, with the grip ratio that would reconcile them.
+
+    car, push: what the forecast was of.  turn: rad, over which it was followed.
+    """
+    return compare(measured, forecast_pivot, grip_ratio_for=lambda kappa: ratio_for(car, push, kappa, turn=turn))
 
 
 def _extent(cards: CardSet, push: MeasuredPush | None, measured: PivotEstimate) -> tuple[float | None, float | None]:
@@ -189,15 +169,26 @@ def _extent(cards: CardSet, push: MeasuredPush | None, measured: PivotEstimate) 
     return None, advance
 
 
-def comparison_record(comparison: Comparison) -> dict[str, Any]:
-    """A comparison as plain JSON."""
-    return {
-        "verdict": comparison.verdict,
-        "sentence": comparison.sentence,
-        "reason": comparison.reason,
-        "difference_per_m": comparison.difference,
-        "sigmas": comparison.sigmas,
-        "difference_pct": comparison.difference_pct,
-        "reconciling_grip_ratio": comparison.reconciling_grip_ratio,
-        "reconciling_interval": comparison.reconciling_interval,
-    }
+def comparison_record(comparison: Comparison, quickness: Quickness | None = None) -> ComparisonResult:
+    """A comparison, and how quick the push was, as a record holds them."""
+    result = ComparisonResult(
+        verdict=comparison.verdict,
+        sentence=comparison.sentence,
+        reason=comparison.reason,
+        difference_per_m=comparison.difference,
+        sigmas=comparison.sigmas,
+        difference_pct=comparison.difference_pct,
+        reconciling_grip_ratio=comparison.reconciling_grip_ratio,
+        reconciling_interval=comparison.reconciling_interval,
+    )
+    if quickness is None:
+        return result
+    return msgspec.structs.replace(
+        result,
+        forecast_that_applies=quickness.recommendation.choice,
+        quickness=quickness.recommendation.reason,
+        inertia_over_friction=quickness.ratio.peak,
+        inertia_over_friction_u=quickness.ratio.peak_u,
+        kinetic_over_friction_work=quickness.ratio.energy,
+        dynamic_kappa_per_m=quickness.dynamic_kappa,
+    )

@@ -1,18 +1,18 @@
 """The pushing finger as its marker shows it: station, side and direction of every push, beside what the card says."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import replace
 
 import msgspec
 import numpy as np
 
-from analysis.base.arrays import FloatArray
 from analysis.measured.finger_contact import PushContact, push_contact
 from analysis.measured.pushes import MeasuredPush
 from rig.base.errors import InputError
 from rig.cards.measures import MM, car_markers, finger_marker, wheelbase
 from rig.cards.read import CardSet
+from rig.log.track_file import KeptTrack
+from rig.records.pushing import FingerRow
 from vision.base.types import ClipTrack, FingerMarker, FloorLayout
 from vision.tracking.finger import CAUSES, FingerPath, FingerWatch, finger_path, tilt_words
 
@@ -30,8 +30,6 @@ DISAGREE = 2.0
 LEAST_SIDE_PX = 16.0
 """px of the shorter side: below this a marker is lost now and then (found on rendered pictures: at 13 px it is seen in
 one picture of four, at 17 px in nearly all)."""
-
-Row = dict[str, Any]
 
 
 def worn_marker(cards: CardSet, floor: FloorLayout) -> FingerMarker | None:
@@ -52,40 +50,27 @@ def seen_path(watch: FingerWatch, finger: FingerMarker, track: ClipTrack) -> Fin
     return finger_path(*watch.corners(), finger, track)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CarAndFinger:
-    """Car and fingertip on the floor, from a clip or from the log; shapes and units as in ClipTrack and FingerPath."""
-
-    time: FloatArray
-    pose: FloatArray
-    covariance: FloatArray
-    shared: FloatArray
-    shared_names: Sequence[str]
-    finger_time: FloatArray
-    tip: FloatArray
-    tip_covariance: FloatArray
-    tip_shared: FloatArray
-
-
-def contacts(pushes: Sequence[MeasuredPush], seen: CarAndFinger) -> tuple[PushContact | None, ...]:
-    """How the finger made each push; None where it was not seen well enough."""
-    time = seen.time
-    _, in_track, in_path = np.intersect1d(time, seen.finger_time, return_indices=True)
-    own = [row for row, name in enumerate(seen.shared_names) if name in OF_THE_CAR_ALONE]
+def contacts(pushes: Sequence[MeasuredPush], track: KeptTrack) -> tuple[PushContact | None, ...]:
+    """How the finger made each push; None where it was not seen well enough, or wore no marker."""
+    finger, time = track.finger, track.time
+    if finger is None:
+        return (None,) * len(pushes)
+    _, in_track, in_path = np.intersect1d(time, finger.time, return_indices=True)
+    own = [row for row, name in enumerate(track.shared_names) if name in OF_THE_CAR_ALONE]
     found = []
     for push in pushes:
         during = (time[in_track] >= push.start_time) & (time[in_track] <= push.end_time)
-        car, finger = in_track[during], in_path[during]
-        causes = len(own) + len(seen.tip_shared)
+        car, tip = in_track[during], in_path[during]
+        causes = len(own) + len(finger.shared)
         pose_shared, own_shared = np.zeros((causes, len(car), 3)), np.zeros((causes, len(car), 2))
-        pose_shared[: len(own)] = seen.shared[own][:, car]
-        own_shared[len(own) :] = seen.tip_shared[:, finger]
+        pose_shared[: len(own)] = track.shared[own][:, car]
+        own_shared[len(own) :] = finger.shared[:, tip]
         found.append(
             push_contact(
-                seen.pose[car],
-                seen.covariance[car],
-                seen.tip[finger],
-                seen.tip_covariance[finger],
+                track.pose[car],
+                track.covariance[car],
+                finger.tip[tip],
+                finger.covariance[tip],
                 pose_shared=pose_shared,
                 tip_shared=own_shared,
             )
@@ -93,65 +78,51 @@ def contacts(pushes: Sequence[MeasuredPush], seen: CarAndFinger) -> tuple[PushCo
     return tuple(found)
 
 
-def contacts_seen(pushes: Sequence[MeasuredPush], track: ClipTrack, path: FingerPath) -> tuple[PushContact | None, ...]:
-    """`contacts` of a track and a finger's path."""
-    seen = CarAndFinger(
-        time=track.time,
-        pose=track.pose,
-        covariance=track.covariance,
-        shared=track.shared,
-        shared_names=track.shared_names,
-        finger_time=path.time,
-        tip=path.tip,
-        tip_covariance=path.covariance,
-        tip_shared=path.shared,
-    )
-    return contacts(pushes, seen)
-
-
-def finger_record(found: Sequence[PushContact | None], shared_names: Sequence[str], cards: CardSet) -> list[Row | None]:
-    """Each push as the finger made it, and what the card says of it, as plain JSON."""
+def finger_record(
+    found: Sequence[PushContact | None], shared_names: Sequence[str], cards: CardSet
+) -> tuple[FingerRow | None, ...]:
+    """Each push as the finger made it, and what the card says of it."""
     names = [*(name for name in shared_names if name in OF_THE_CAR_ALONE), *CAUSES]
-    return [None if contact is None else _row(contact, names, cards) for contact in found]
+    return tuple(None if contact is None else _row(contact, names, cards) for contact in found)
 
 
-def _row(contact: PushContact, names: Sequence[str], cards: CardSet) -> Row:
+def _row(contact: PushContact, names: Sequence[str], cards: CardSet) -> FingerRow:
     push, length = cards.test.push, wheelbase(cards.car)
     # The wheelbase's own uncertainty turns a place into a percentage of the card's wheelbase only; both have the same.
     station, u = 100 * contact.station / length, 100 * contact.station_u / length
-    return {
-        "station_pct": station,
-        "station_u_pct": u,
-        "card_pct": push.position_pct,
-        "card_u_pct": push.position_pct_u,
-        "sigmas": (station - push.position_pct) / float(np.hypot(max(u, 1e-9), push.position_pct_u)),
-        "side": "right" if contact.side > 0 else "left",
-        "card_side": push.side,
-        "forecast_by": push.position_from,
-        "direction_deg": float(np.degrees(contact.direction)),
-        "direction_u_deg": float(np.degrees(contact.direction_u)),
-        "bend_deg": float(np.degrees(contact.bend)),
-        "bend_u_deg": float(np.degrees(contact.bend_u)),
-        "slip_mm": contact.slip / MM,
-        "path": contact.path,
-        "card_path": push.finger_path,
-        "card_direction_u_deg": push.direction_deg_u,
-        "way_mm": contact.way / MM,
-        "frames": contact.frames,
-        "parts_mm": dict(zip(names, (contact.parts / MM).tolist(), strict=True)),
-    }
-
-
-def station_words(row: Row) -> str:
-    """Where a push was made by marker and by card."""
-    return (
-        f"pushed at {row['station_pct']:.1f} ± {COVERAGE * row['station_u_pct']:.1f} % by the finger marker, "
-        f"{row['card_pct']:.1f} ± {COVERAGE * row['card_u_pct']:.1f} % by the card; the forecast goes by the "
-        f"{row['forecast_by']}"
+    return FingerRow(
+        station_pct=station,
+        station_u_pct=u,
+        card_pct=push.position_pct,
+        card_u_pct=push.position_pct_u,
+        sigmas=(station - push.position_pct) / float(np.hypot(max(u, 1e-9), push.position_pct_u)),
+        side="right" if contact.side > 0 else "left",
+        card_side=push.side,
+        forecast_by=push.position_from,
+        direction_deg=float(np.degrees(contact.direction)),
+        direction_u_deg=float(np.degrees(contact.direction_u)),
+        bend_deg=float(np.degrees(contact.bend)),
+        bend_u_deg=float(np.degrees(contact.bend_u)),
+        slip_mm=contact.slip / MM,
+        path=contact.path,
+        card_path=push.finger_path,
+        card_direction_u_deg=push.direction_deg_u,
+        way_mm=contact.way / MM,
+        frames=contact.frames,
+        parts_mm=dict(zip(names, (contact.parts / MM).tolist(), strict=True)),
     )
 
 
-def finger_notes(path: FingerPath, finger: FingerMarker, rows: Sequence[Row | None], side_px: float) -> list[str]:
+def station_words(row: FingerRow) -> str:
+    """Where a push was made by marker and by card."""
+    return (
+        f"pushed at {row.station_pct:.1f} ± {COVERAGE * row.station_u_pct:.1f} % by the finger marker, "
+        f"{row.card_pct:.1f} ± {COVERAGE * row.card_u_pct:.1f} % by the card; the forecast goes by the "
+        f"{row.forecast_by}"
+    )
+
+
+def finger_notes(path: FingerPath, finger: FingerMarker, rows: Sequence[FingerRow | None], side_px: float) -> list[str]:
     """What the marker showed, for people."""
     if not len(path.time):
         return ["The finger marker was seen in no frame."]
@@ -163,18 +134,18 @@ def finger_notes(path: FingerPath, finger: FingerMarker, rows: Sequence[Row | No
         if row is None:
             notes.append(f"Push {number}: the finger marker was not seen well enough while the car moved.")
             continue
-        bend = row["bend_deg"]
-        turned = abs(bend) > max(3.0 * row["bend_u_deg"], 3.0)
+        bend = row.bend_deg
+        turned = abs(bend) > max(3.0 * row.bend_u_deg, 3.0)
         notes.append(
-            f"Push {number}: {station_words(row)}. Touched on the {row['side']}, {row['direction_deg']:+.1f} ± "
-            f"{COVERAGE * row['direction_u_deg']:.1f}° off square (anticlockwise); the tip "
-            f"{f'turned by {bend:+.0f}°' if turned else 'went straight'} and slipped {abs(row['slip_mm']):.1f} mm "
-            f"{'forwards' if row['slip_mm'] >= 0 else 'backwards'} along the car."
+            f"Push {number}: {station_words(row)}. Touched on the {row.side}, {row.direction_deg:+.1f} ± "
+            f"{COVERAGE * row.direction_u_deg:.1f}° off square (anticlockwise); the tip "
+            f"{f'turned by {bend:+.0f}°' if turned else 'went straight'} and slipped {abs(row.slip_mm):.1f} mm "
+            f"{'forwards' if row.slip_mm >= 0 else 'backwards'} along the car."
         )
     return notes
 
 
-def finger_warnings(rows: Sequence[Row | None], side_px: float) -> list[str]:
+def finger_warnings(rows: Sequence[FingerRow | None], side_px: float) -> list[str]:
     """Where marker and card disagree, and what to do."""
     warnings = []
     if 0.0 < side_px < LEAST_SIDE_PX:
@@ -184,33 +155,31 @@ def finger_warnings(rows: Sequence[Row | None], side_px: float) -> list[str]:
     for number, row in enumerate(rows, start=1):
         if row is None:
             continue
-        if row["side"] != row["card_side"]:
-            warnings.append(f"Push {number} touched the car on the {row['side']}, the card says {row['card_side']}.")
-        elif abs(row["sigmas"]) > DISAGREE:
+        if row.side != row.card_side:
+            warnings.append(f"Push {number} touched the car on the {row.side}, the card says {row.card_side}.")
+        elif abs(row.sigmas) > DISAGREE:
             remedy = (
                 "The forecast goes by the marker, as the card asks."
-                if row["forecast_by"] == "finger marker"
+                if row.forecast_by == "finger marker"
                 else 'Correct the card, or let the forecast go by the marker with position_from = "finger marker".'
             )
             warnings.append(
-                f"Push {number} was made at {row['station_pct']:.1f} % by the finger marker, but the card says "
-                f"{row['card_pct']:.1f} %: {abs(row['sigmas']):.1f} standard uncertainties apart. {remedy}"
+                f"Push {number} was made at {row.station_pct:.1f} % by the finger marker, but the card says "
+                f"{row.card_pct:.1f} %: {abs(row.sigmas):.1f} standard uncertainties apart. {remedy}"
             )
-        off = float(np.hypot(row["direction_u_deg"], row["card_direction_u_deg"]))
-        if abs(row["direction_deg"]) > DISAGREE * off:
+        off = float(np.hypot(row.direction_u_deg, row.card_direction_u_deg))
+        if abs(row.direction_deg) > DISAGREE * off:
             warnings.append(
-                f"Push {number} started {row['direction_deg']:+.1f}° off square, more than the card's "
+                f"Push {number} started {row.direction_deg:+.1f}° off square, more than the card's "
                 "direction_deg_u allows: push square to the car, or state a larger doubt."
             )
-        if row["path"] not in ("cannot tell", row["card_path"]):
-            warnings.append(
-                f'Push {number}: the finger\'s path was "{row["path"]}", the card says "{row["card_path"]}".'
-            )
+        if row.path not in ("cannot tell", row.card_path):
+            warnings.append(f'Push {number}: the finger\'s path was "{row.path}", the card says "{row.card_path}".')
     return warnings
 
 
 def track_with_finger(
-    track: ClipTrack, watch: FingerWatch, path: FingerPath, finger: FingerMarker, rows: Sequence[Row | None]
+    track: ClipTrack, watch: FingerWatch, path: FingerPath, finger: FingerMarker, rows: Sequence[FingerRow | None]
 ) -> ClipTrack:
     """The track with the finger's words among its own."""
     _, corner = watch.corners()
@@ -223,7 +192,7 @@ def track_with_finger(
     )
 
 
-def pushed_as_seen(cards: CardSet, row: Row | None, number: int) -> CardSet:
+def pushed_as_seen(cards: CardSet, row: FingerRow | None, number: int) -> CardSet:
     """The cards with the station and side that the finger marker showed, where the test card asks for them.
 
     row: of the push as `finger_record` wrote it, None when the marker was not seen.  number: of the push, from 1.
@@ -238,7 +207,7 @@ def pushed_as_seen(cards: CardSet, row: Row | None, number: int) -> CardSet:
             where=f"{cards.test.name}, push.position_from",
             remedy='Film with the finger marker in view (finger on the bench card), or set position_from = "card"',
         )
-    return pushed_at(cards, row["station_pct"], row["station_u_pct"], row["side"])
+    return pushed_at(cards, row.station_pct, row.station_u_pct, row.side)
 
 
 def pushed_at(cards: CardSet, station_pct: float, station_u_pct: float, side: str) -> CardSet:

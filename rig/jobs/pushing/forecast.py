@@ -1,19 +1,22 @@
 """Forecast the pivot of the push on a test card, from the latest weights and the stated grip."""
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from analysis.forecast.advice import one_thing
 from analysis.forecast.forecast import Prediction, predict_push
+from analysis.forecast.inputs import CarState, PushState
 from rig.cards.measures import MM
-from rig.cards.mechanics import push_state
+from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import pushed_at
-from rig.jobs.weighing.weigh import Weighing, weighed_car
+from rig.jobs.weighing.weigh import Weighing
 from rig.log.cards_and_pivots import estimate_record, keep_cards
-from rig.log.store import BenchLog, Record
+from rig.log.store import BenchLog
+from rig.records.content import four, matrix, pair
+from rig.records.pushing import PREDICTION, PredictionInputs, PredictionResult, PushedAtRow, SensitivityRow
+from rig.records.record import Record
 
 FORECAST_DRAWS = 10_000
 
@@ -24,7 +27,7 @@ class Forecast:
 
     prediction: Prediction
     advice: str
-    record: Record
+    record: Record[PredictionInputs, PredictionResult]
 
 
 def forecast(
@@ -37,69 +40,101 @@ def forecast(
     travel: float | None = None,
     draws: int = FORECAST_DRAWS,
 ) -> Forecast:
-    """Predict the push and write it down.
-
-    weighing: the loads to go by.  turn: rad, rotation over which to integrate (the measured one), or None.
-    travel: m, advance of the finger at which the slide ends at the latest; None: the distance on the card.
-    Raises the rooms' InputError for a car or push that cannot be.
-    """
-    car = weighed_car(cards, weighing)
-    push = push_state(cards.car, cards.test)
-    travel = cards.test.push.distance_mm * MM if travel is None else travel
-    prediction = predict_push(car, push, rng=np.random.default_rng(seed), turn=turn, travel=travel, draws=draws)
-    advice = one_thing(prediction)
+    """Predict the push as `predicted` does, from what `forecast_inputs` takes, and write it down."""
+    inputs = forecast_inputs(cards, weighing, seed=seed, turn=turn, travel=travel, draws=draws)
+    prediction = predicted(cards, inputs)
     record = log.record(
-        "prediction",
+        PREDICTION,
         cards.test.name,
-        inputs={
-            "seed": seed,
-            "draws": draws,
-            "turn_rad": turn,
-            "travel_m": travel,
-            "load_N": weighing.load,
-            "load_covariance_N2": weighing.load_covariance,
-            "push": {
-                "position_pct": cards.test.push.position_pct,
-                "position_pct_u": cards.test.push.position_pct_u,
-                "side": cards.test.push.side,
-            },
-        },
-        result=prediction_record(prediction) | {"advice": advice},
+        inputs=inputs,
+        result=prediction_record(prediction),
         cards=keep_cards(log, cards),
         parents=[weighing.record.id],
     )
-    return Forecast(prediction=prediction, advice=advice, record=record)
+    return Forecast(prediction=prediction, advice=record.result.advice, record=record)
 
 
-def forecast_cards(cards: CardSet, record: Record) -> CardSet:
-    """The cards with the push position that a forecast in the log went by: the card's, or the finger marker's."""
-    push = record.inputs.get("push")
+def forecast_inputs(
+    cards: CardSet,
+    weighing: Weighing,
+    *,
+    seed: int = 0,
+    turn: float | None = None,
+    travel: float | None = None,
+    draws: int = FORECAST_DRAWS,
+) -> PredictionInputs:
+    """What a forecast goes by, beside the cards.
+
+    weighing: the loads.  turn: rad, rotation over which to integrate (the measured one), or None.
+    travel: m, advance of the finger at which the slide ends at the latest; None: the distance on the card.
+    """
+    push = cards.test.push
+    return PredictionInputs(
+        seed=seed,
+        draws=draws,
+        turn_rad=turn,
+        travel_m=push.distance_mm * MM if travel is None else travel,
+        load_N=four(weighing.load),
+        load_covariance_N2=matrix(weighing.load_covariance),
+        push=PushedAtRow(position_pct=push.position_pct, position_pct_u=push.position_pct_u, side=push.side),
+    )
+
+
+def predicted(cards: CardSet, inputs: PredictionInputs) -> Prediction:
+    """The forecast for these cards and inputs, fresh or recorded.
+
+    Raises the rooms' InputError for a car or push that cannot be.
+    """
+    car, push = asked(cards, inputs)
+    return predict_push(
+        car,
+        push,
+        rng=np.random.default_rng(inputs.seed),
+        turn=inputs.turn_rad,
+        travel=inputs.travel_m,
+        draws=inputs.draws,
+    )
+
+
+def asked(cards: CardSet, inputs: PredictionInputs) -> tuple[CarState, PushState]:
+    """The car and the push that a forecast is of."""
+    cards = forecast_cards(cards, inputs)
+    car = car_state(
+        cards.car, cards.test, load=np.array(inputs.load_N), load_covariance=np.array(inputs.load_covariance_N2)
+    )
+    return car, push_state(cards.car, cards.test)
+
+
+def forecast_cards(cards: CardSet, inputs: PredictionInputs) -> CardSet:
+    """The cards with the push position that a forecast went by: the card's, or the finger marker's."""
+    push = inputs.push
     if push is None:  # a forecast of an earlier version went by the card
         return cards
-    return pushed_at(cards, push["position_pct"], push["position_pct_u"], push["side"])
+    return pushed_at(cards, push.position_pct, push.position_pct_u, push.side)
 
 
-def prediction_record(prediction: Prediction) -> dict[str, Any]:
-    """A prediction as plain JSON."""
+def prediction_record(prediction: Prediction) -> PredictionResult:
+    """A prediction as a record holds it, with its advice."""
     region = prediction.region
-    length = prediction.estimate.wheelbase
-    return {
-        "pivot": estimate_record(prediction.estimate),
-        "turn_deg": float(np.degrees(prediction.turn)),
-        "balance_pct": prediction.balance_pct,
-        "balance_u_pct": 100 * prediction.balance.u / length,
-        "push_force_N": prediction.force.value,
-        "push_force_interval_N": list(prediction.force.interval),
-        "region_m": [] if region is None else region.outline,
-        "place_m": None if region is None else region.place,
-        "kind": prediction.kind,
-        "sentence": prediction.sentence,
-        "hypersensitive": prediction.hypersensitive,
-        "rear_turn_odds": prediction.rear_turn_odds,
-        "stable_to_two_digits": prediction.stable,
-        "sensitivity": [
-            {"name": one.name, "share": one.share, "half_width_without_per_m": one.half_width_without}
+    low, high = prediction.force.interval
+    return PredictionResult(
+        pivot=estimate_record(prediction.estimate),
+        turn_deg=float(np.degrees(prediction.turn)),
+        balance_pct=prediction.balance_pct,
+        balance_u_pct=100 * prediction.balance.u / prediction.estimate.wheelbase,
+        push_force_N=prediction.force.value,
+        push_force_interval_N=(low, high),
+        region_m=() if region is None else matrix(region.outline),
+        place_m=None if region is None else pair(region.place),
+        kind=prediction.kind,
+        sentence=prediction.sentence,
+        hypersensitive=prediction.hypersensitive,
+        rear_turn_odds=prediction.rear_turn_odds,
+        stable_to_two_digits=prediction.stable,
+        sensitivity=tuple(
+            SensitivityRow(name=one.name, share=one.share, half_width_without_per_m=one.half_width_without)
             for one in prediction.sensitivity
-        ],
-        "warnings": list(prediction.warnings),
-    }
+        ),
+        warnings=prediction.warnings,
+        advice=one_thing(prediction),
+    )

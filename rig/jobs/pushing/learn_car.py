@@ -8,15 +8,19 @@ from rig.base.progress import Progress
 from rig.cards.measures import MM, car_markers, floor_layout
 from rig.cards.read import CardSet
 from rig.jobs.pushing.measure import stored_camera
+from rig.jobs.pushing.setup_clips import marker_row
 from rig.log.cards_and_pivots import keep_cards
-from rig.log.store import BenchLog, Record
+from rig.log.store import BenchLog
+from rig.records.camera import CAR_MARKERS, CarMarkersResult
+from rig.records.content import Empty, numbers
+from rig.records.record import Record
 from vision.base.types import ClipCards
 from vision.tracking.car_learn import LearnedCar, learn_car
 
 
 def learn_car_markers(
     clip: Path, cards: CardSet, log: BenchLog, *, progress: Progress | None = None
-) -> tuple[LearnedCar, Record]:
+) -> tuple[LearnedCar, Record[Empty, CarMarkersResult]]:
     """Learn from a clip how the markers on the car lie to each other, and write it down.
 
     The car card's plate gives ids, sizes and height; its places only say roughly where the pattern sits. Where it
@@ -25,31 +29,21 @@ def learn_car_markers(
     floor = floor_layout(cards.bench)
     plate = car_markers(cards.car, dictionary=floor.dictionary)
     found = learn_car(clip, ClipCards(floor=floor, car=plate, camera=stored_camera(cards, log)), progress=progress)
-    scale = cards.car.plate.bar_mm / 100.0
     record = log.record(
-        "car markers",
+        CAR_MARKERS,
         cards.car.name,
-        inputs={},
-        result={
-            "markers": [
-                {
-                    "id": m.id,
-                    "size_mm": m.size / MM / scale,  # the card has sizes as designed
-                    "x_mm": m.x / MM,
-                    "y_mm": m.y / MM,
-                    "turn_deg": float(np.degrees(m.turn)),
-                }
-                for m in found.car.markers
-            ],
-            "place_u_mm": found.place_u / MM,
-            "turn_u_deg": np.degrees(found.turn_u),
-            "turned_deg": float(np.degrees(found.turned)),
-            "pictures": found.frames,
-            "scatter_mm": found.scatter / MM,
-            "size_error_pct": 100 * found.size_error,
-            "size_error_u_pct": 100 * found.size_error_u,
-            "warnings": list(found.warnings),
-        },
+        inputs=Empty(),
+        result=CarMarkersResult(
+            markers=tuple(marker_row(m, cards.car.plate.bar_mm) for m in found.car.markers),
+            place_u_mm=numbers(found.place_u / MM),
+            turn_u_deg=numbers(np.degrees(found.turn_u)),
+            turned_deg=float(np.degrees(found.turned)),
+            pictures=found.frames,
+            scatter_mm=found.scatter / MM,
+            size_error_pct=100 * found.size_error,
+            size_error_u_pct=100 * found.size_error_u,
+            warnings=found.warnings,
+        ),
         cards=keep_cards(log, cards),
         files=[log.add_file("clip", clip)],
     )

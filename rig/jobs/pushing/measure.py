@@ -1,28 +1,69 @@
 """Measure the pivot: track the clip, find the pushes in it, write the result down."""
 
-import hashlib
-import io
 import json
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
+from analysis.measured.finger_contact import PushContact
+from analysis.measured.path_cause import CauseInMotion, with_cause_in_motion
 from analysis.measured.pushes import MeasuredPush, measure_pivot
 from rig.base.errors import InputError
-from rig.base.files import write_bytes
 from rig.base.progress import Progress
 from rig.cards.measures import MM, car_markers, floor_layout, readout, wheelbase
 from rig.cards.read import CardSet
-from rig.jobs.pushing.finger import contacts_seen, finger_record, seen_path, track_with_finger, worn_marker
-from rig.jobs.pushing.shutter import with_shutter
+from rig.jobs.pushing.finger import contacts, finger_record, seen_path, track_with_finger, worn_marker
+from rig.jobs.pushing.shutter import shutter_notes, shutter_record
 from rig.log.cards_and_pivots import estimate_record, keep_cards
-from rig.log.store import BenchLog, Record
+from rig.log.store import BenchLog
+from rig.log.track_file import KeptTrack, SeenFinger, write_track
+from rig.records.camera import CAMERA, CameraRow
+from rig.records.content import matrix, numbers, pair, triple
+from rig.records.pushing import (
+    PUSH,
+    FloorMarkerRow,
+    LearnedFloorRow,
+    PushInputs,
+    PushResult,
+    PushRow,
+    TrackRow,
+)
+from rig.records.record import Record
 from vision.base.types import Camera, ClipCards, ClipTrack, FloorLayout
 from vision.tracking.finger import FingerPath, FingerWatch
 from vision.tracking.floor_learn import learn_layout
 from vision.tracking.track import track_clip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FoundPushes:
+    """Every push in a track. causes: what the shutter may do to each; empty where it was not estimated.
+
+    contacts: how the finger made each; None without a marker on it.
+    """
+
+    pushes: tuple[MeasuredPush, ...]
+    causes: tuple[CauseInMotion, ...]
+    contacts: tuple[PushContact | None, ...] | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasuredClip:
+    """One clip measured, and nothing written down yet.
+
+    floor: on which it was measured.  finger: the fingertip's places, where a marker was worn on it.
+    kept: the poses that the result can be computed from again.  result: what a record says of it all.
+    """
+
+    clip: Path
+    camera: Camera | None
+    track: ClipTrack
+    pushes: tuple[MeasuredPush, ...]
+    floor: FloorLayout
+    finger: FingerPath | None
+    kept: KeptTrack
+    result: PushResult
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,7 +75,7 @@ class Measurement:
 
     track: ClipTrack
     pushes: tuple[MeasuredPush, ...]
-    record: Record
+    record: Record[PushInputs, PushResult]
     clip: Path
     floor: FloorLayout
     finger: FingerPath | None = None
@@ -48,6 +89,13 @@ def measure_clip(
     camera: Camera | None = None,
     progress: Progress | None = None,
 ) -> Measurement:
+    """Measure a clip as `measured_clip` does, and write it down."""
+    return write_measured(measured_clip(clip, cards, camera=camera, progress=progress), cards, log)
+
+
+def measured_clip(
+    clip: Path, cards: CardSet, *, camera: Camera | None = None, progress: Progress | None = None
+) -> MeasuredClip:
     """Track a clip and measure the pivot of every push in it.
 
     camera: a calibration, or None when the clip has to do without. Where the bench card says learn_layout, the
@@ -55,7 +103,7 @@ def measure_clip(
     Raises the rooms' errors: a clip that cannot be used, no markers, nothing that moves.
     """
     floor = floor_layout(cards.bench)
-    learned: dict[str, Any] = {}
+    learned: LearnedFloorRow | None = None
     if cards.bench.floor.learn_layout:
         report = progress
         floor, learned = laid_by_eye(clip, floor, camera, None if report is None else lambda share: report(share / 2))
@@ -69,34 +117,110 @@ def measure_clip(
         watch=None if watch is None else watch.look,
         progress=progress,
     )
-    track = with_true_times(clip, seen)
-    track, pushes, shutter = with_shutter(track, measure_track(track, cards), cards)
-    finger, rows = None, {}
+    track, finger = with_true_times(clip, seen), None
     if worn is not None and watch is not None:
         finger = seen_path(watch, worn, seen)
         finger = replace(finger, time=np.interp(finger.time, seen.time, track.time))
-        found = finger_record(contacts_seen(pushes, track, finger), track.shared_names, cards)
-        track, rows = track_with_finger(track, watch, finger, worn, found), {"finger": found}
-    record = log.record(
-        "push",
-        cards.test.name,
-        inputs={
-            "camera": None if camera is None else camera_record(camera),
-        },
-        result={"pushes": [push_record(push) for push in pushes], "track": track_record(track)}
-        | learned
-        | shutter
-        | rows,
-        cards=keep_cards(log, cards),
-        files=[log.add_file("clip", clip), log.add_file("track", keep_track(log.folder / "tracks", track, finger))],
+    kept = kept_track(track, finger)
+    found = pushes_in(kept, cards)
+    notes = shutter_notes(found.causes, wheelbase(cards.car))
+    track = replace(track, notes=(*track.notes, *notes))
+    rows = None
+    if worn is not None and watch is not None and finger is not None and found.contacts is not None:
+        rows = finger_record(found.contacts, kept.shared_names, cards)
+        track = track_with_finger(track, watch, finger, worn, rows)
+    result = PushResult(
+        pushes=tuple(push_record(push) for push in found.pushes),
+        track=track_record(track),
+        floor=learned,
+        rolling_shutter=None if track.shutter is None else shutter_record(track.shutter, found.causes),
+        finger=rows,
     )
-    return Measurement(track=track, pushes=pushes, record=record, clip=clip, floor=floor, finger=finger)
+    return MeasuredClip(
+        clip=clip,
+        camera=camera,
+        track=track,
+        pushes=found.pushes,
+        floor=floor,
+        finger=finger,
+        kept=kept,
+        result=result,
+    )
+
+
+def write_measured(measured: MeasuredClip, cards: CardSet, log: BenchLog) -> Measurement:
+    """Write a measured clip down, with the clip and its poses as files."""
+    record = log.record(
+        PUSH,
+        cards.test.name,
+        inputs=PushInputs(camera=None if measured.camera is None else camera_record(measured.camera)),
+        result=measured.result,
+        cards=keep_cards(log, cards),
+        files=[
+            log.add_file("clip", measured.clip),
+            log.add_file("track", write_track(log.folder / "tracks", measured.kept)),
+        ],
+    )
+    return Measurement(
+        track=measured.track,
+        pushes=measured.pushes,
+        record=record,
+        clip=measured.clip,
+        floor=measured.floor,
+        finger=measured.finger,
+    )
+
+
+def kept_track(track: ClipTrack, finger: FingerPath | None = None) -> KeptTrack:
+    """What is kept of a track and of the finger's path."""
+    return KeptTrack(
+        time=track.time,
+        pose=track.pose,
+        covariance=track.covariance,
+        repeating=track.repeating,
+        shared=track.shared,
+        shared_names=track.shared_names,
+        shutter=None if track.shutter is None else track.shutter.standard,
+        finger=None
+        if finger is None
+        else SeenFinger(time=finger.time, tip=finger.tip, covariance=finger.covariance, shared=finger.shared),
+    )
+
+
+def pushes_in(track: KeptTrack, cards: CardSet) -> FoundPushes:
+    """Every push in a track, fresh or kept, with the uncertainties of the cards.
+
+    The swing pivot rests on the rests; the shutter enters the uncertainty of paths and speeds only.
+    """
+    pushes = measure_pivot(
+        track.time,
+        track.pose,
+        track.covariance,
+        track.repeating,
+        wheelbase=wheelbase(cards.car),
+        wheelbase_u=cards.car.geometry.wheelbase_mm_u * MM,
+        shared=track.shared,
+    )
+    causes: tuple[CauseInMotion, ...] = ()
+    if track.shutter is not None:
+        pushes, causes = with_cause_in_motion(
+            pushes,
+            track.time,
+            track.pose,
+            track.covariance,
+            track.repeating,
+            track.shutter,
+            wheelbase=wheelbase(cards.car),
+        )
+    return FoundPushes(
+        pushes=pushes, causes=tuple(causes), contacts=None if track.finger is None else contacts(pushes, track)
+    )
 
 
 def laid_by_eye(
     clip: Path, floor: FloorLayout, camera: Camera | None, progress: Progress | None
-) -> tuple[FloorLayout, dict[str, Any]]:
-    """The floor with its sheets where this clip shows them, and what was found as plain JSON for the log.
+) -> tuple[FloorLayout, LearnedFloorRow]:
+    """The floor with its sheets where this clip shows them, and what was found for the log.
 
     The uncertainty handed on is three times the one found: the tracking judges the places by the same pictures
     once more, and what counts twice must not look twice as sure.
@@ -110,18 +234,16 @@ def laid_by_eye(
     from_turn = float(np.max(learned.turn_u)) * max(spans) / 2
     found = replace(learned.floor, place_u=3.0 * max(learned.floor.place_u, from_turn))
     moved = [np.hypot(a.x - b.x, a.y - b.y) for a, b in zip(found.markers, floor.markers, strict=True)]
-    return found, {
-        "floor": {
-            "markers": [
-                {"id": m.id, "x_mm": m.x / MM, "y_mm": m.y / MM, "turn_deg": float(np.degrees(m.turn))}
-                for m in found.markers
-            ],
-            "place_u_mm": learned.floor.place_u / MM,
-            "farthest_from_card_mm": float(np.max(moved)) / MM,
-            "views": learned.views,
-            "noise_px": learned.noise,
-        }
-    }
+    return found, LearnedFloorRow(
+        markers=tuple(
+            FloorMarkerRow(id=m.id, x_mm=m.x / MM, y_mm=m.y / MM, turn_deg=float(np.degrees(m.turn)))
+            for m in found.markers
+        ),
+        place_u_mm=learned.floor.place_u / MM,
+        farthest_from_card_mm=float(np.max(moved)) / MM,
+        views=learned.views,
+        noise_px=learned.noise,
+    )
 
 
 def with_true_times(clip: Path, track: ClipTrack) -> ClipTrack:
@@ -163,103 +285,63 @@ def _rate(clip: Path) -> float:
     return rate
 
 
-def keep_track(folder: Path, track: ClipTrack, finger: FingerPath | None = None) -> Path:
-    """Store the poses behind a result beside the log, so that it can be computed again without the clip."""
-    buffer = io.BytesIO()
-    columns: dict[str, Any] = {
-        "time_s": track.time,
-        "pose": track.pose,
-        "covariance": track.covariance,
-        "repeating": track.repeating,
-        "shared": track.shared,
-        "shared_names": np.array(track.shared_names, dtype=str),
-        "shutter": np.zeros_like(track.pose) if track.shutter is None else track.shutter.standard,
-    }
-    if finger is not None:
-        columns |= {
-            "finger_time_s": finger.time,
-            "finger_tip": finger.tip,
-            "finger_covariance": finger.covariance,
-            "finger_shared": finger.shared,
-        }
-    np.savez_compressed(buffer, **columns)
-    data = buffer.getvalue()
-    path = folder / f"{hashlib.sha256(data).hexdigest()[:16]}.npz"
-    write_bytes(path, data)
-    return path
-
-
-def measure_track(track: ClipTrack, cards: CardSet) -> tuple[MeasuredPush, ...]:
-    """Every push in a track, with the uncertainties of the cards."""
-    return measure_pivot(
-        track.time,
-        track.pose,
-        track.covariance,
-        track.repeating,
-        wheelbase=wheelbase(cards.car),
-        wheelbase_u=cards.car.geometry.wheelbase_mm_u * MM,
-        shared=track.shared,
+def push_record(push: MeasuredPush) -> PushRow:
+    """A measured push as a record holds it."""
+    return PushRow(
+        number=push.number,
+        pivot=estimate_record(push.estimate),
+        turn_deg=float(np.degrees(push.turn)),
+        turn_u_deg=float(np.degrees(push.turn_u)),
+        travel_mm=push.travel * 1e3,
+        travel_u_mm=push.travel_u * 1e3,
+        start_s=push.start_time,
+        end_s=push.end_time,
+        start_pose=triple(push.start_pose),
+        end_pose=triple(push.end_pose),
+        peak_speed_mm_s=push.peak_speed * 1e3,
+        peak_speed_u_mm_s=push.peak_speed_u * 1e3,
+        rest_frames=push.rest_frames,
+        outliers=push.outliers,
+        place_m=None if push.pole is None else pair(push.pole),
+        place_covariance_m2=None if push.pole_covariance is None else matrix(push.pole_covariance),
+        warnings=push.warnings,
     )
 
 
-def push_record(push: MeasuredPush) -> dict[str, Any]:
-    """A measured push as plain JSON."""
-    return {
-        "number": push.number,
-        "pivot": estimate_record(push.estimate),
-        "turn_deg": float(np.degrees(push.turn)),
-        "turn_u_deg": float(np.degrees(push.turn_u)),
-        "travel_mm": push.travel * 1e3,
-        "travel_u_mm": push.travel_u * 1e3,
-        "start_s": push.start_time,
-        "end_s": push.end_time,
-        "start_pose": push.start_pose,
-        "end_pose": push.end_pose,
-        "peak_speed_mm_s": push.peak_speed * 1e3,
-        "peak_speed_u_mm_s": push.peak_speed_u * 1e3,
-        "rest_frames": list(push.rest_frames),
-        "outliers": push.outliers,
-        "place_m": push.pole,
-        "place_covariance_m2": push.pole_covariance,
-        "warnings": list(push.warnings),
-    }
+def track_record(track: ClipTrack) -> TrackRow:
+    """How well the clip could be followed."""
+    return TrackRow(
+        frames_read=track.frames_read,
+        frames_left_out=track.frames_left_out,
+        left_out=track.left_out,
+        corner_noise_px=track.corner_noise,
+        ink_shift_px=track.ink_shift,
+        lean_deg=pair(np.degrees(np.abs(track.lean).max(axis=0))) if len(track.lean) else None,
+        camera=camera_record(track.camera),
+        notes=track.notes,
+        warnings=track.warnings,
+    )
 
 
-def track_record(track: ClipTrack) -> dict[str, Any]:
-    """How well the clip could be followed, as plain JSON."""
-    return {
-        "frames_read": track.frames_read,
-        "frames_left_out": track.frames_left_out,
-        "left_out": track.left_out,
-        "corner_noise_px": track.corner_noise,
-        "ink_shift_px": track.ink_shift,
-        "lean_deg": np.degrees(np.abs(track.lean).max(axis=0)) if len(track.lean) else None,
-        "camera": camera_record(track.camera),
-        "notes": list(track.notes),
-        "warnings": list(track.warnings),
-    }
+def camera_record(camera: Camera) -> CameraRow:
+    """A camera's numbers as a record holds them."""
+    return CameraRow(
+        matrix=matrix(camera.matrix),
+        distortion=numbers(camera.distortion),
+        size=camera.size,
+        known=camera.known,
+        u=numbers(camera.u),
+    )
 
 
-def camera_record(camera: Camera) -> dict[str, Any]:
-    """A camera's numbers as plain JSON."""
-    return {
-        "matrix": camera.matrix,
-        "distortion": camera.distortion,
-        "size": list(camera.size),
-        "known": camera.known,
-        "u": camera.u,
-    }
-
-
-def camera_from(record: dict[str, Any]) -> Camera:
+def camera_from(row: CameraRow) -> Camera:
     """The camera that `camera_record` wrote."""
-    width, height = record["size"]
     return Camera(
-        matrix=np.array(record["matrix"]),
-        distortion=np.array(record["distortion"]),
-        size=(width, height),
-        known=record["known"],
-        u=np.array(record["u"]),
+        matrix=np.array(row.matrix),
+        distortion=np.array(row.distortion),
+        size=row.size,
+        known=row.known,
+        u=np.array(row.u),
     )
 
 
@@ -268,11 +350,11 @@ def stored_camera(cards: CardSet, log: BenchLog) -> Camera | None:
     name = cards.bench.camera.calibration
     if not name:
         return None
-    record = log.latest("camera", name)
+    record = log.latest(CAMERA, name)
     if record is None:
         raise InputError(
             f'camera.calibration = "{name}" is not in the log',
             where=cards.bench.name,
             remedy="Calibrate the camera under this name, or leave the key empty",
         )
-    return camera_from(record.result["camera"])
+    return camera_from(record.result.camera)

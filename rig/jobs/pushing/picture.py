@@ -1,4 +1,6 @@
-"""The top view of a test: one builder for a fresh verdict, a verdict told from the log, and a car not pushed yet."""
+"""The top view of a test, from the record of it: new or told again; and of a car not pushed yet."""
+
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -9,8 +11,59 @@ from analysis.figures.car import CarPicture, PivotMark
 from analysis.weighing.corner_weights import CornerWeights
 from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet
+from rig.records.pushing import PredictionResult, PushRow
 
 SWEPT_OUTLINES = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PushedPoses:
+    """The poses behind a push. time: (n,) s.  pose: (n, 3) m, m, rad, floor axes.  start, end: s, of the slide."""
+
+    time: FloatArray
+    pose: FloatArray
+    start: float
+    end: float
+
+
+def test_picture(
+    cards: CardSet,
+    weights: CornerWeights | None,
+    *,
+    measured: PivotEstimate | None,
+    push: PushRow | None,
+    forecast: PredictionResult | None,
+    poses: PushedPoses | None,
+    verdict: str,
+) -> CarPicture:
+    """What the top view shows of a test that was pushed or forecast; None for what there is not.
+
+    push: the one that was measured, with its poses; a pivot that was typed in has none.  verdict: the sentence below.
+    """
+    length = wheelbase(cards.car)
+    swept = None
+    if push is not None and poses is not None:
+        swept = swept_poses(
+            poses.time, poses.pose, start=poses.start, end=poses.end, start_pose=np.array(push.start_pose)
+        )
+    mark = None
+    if forecast is not None and forecast.place_m is not None:
+        mark = PivotMark(place=np.array(forecast.place_m), region=np.array(forecast.region_m))
+    return car_picture(
+        cards,
+        weights,
+        balance=None
+        if forecast is None
+        else (forecast.balance_pct / 100 * length, forecast.balance_u_pct / 100 * length),
+        measured=measured_mark(
+            measured,
+            None if push is None or push.place_m is None else np.array(push.place_m),
+            None if push is None or push.place_covariance_m2 is None else np.array(push.place_covariance_m2),
+        ),
+        forecast=mark,
+        swept=swept,
+        verdict=verdict,
+    )
 
 
 def car_picture(

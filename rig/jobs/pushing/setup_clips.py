@@ -19,7 +19,21 @@ from rig.jobs.pushing.compare import Verdict
 from rig.jobs.pushing.measure import Measurement, camera_record, stored_camera
 from rig.jobs.pushing.picture import car_picture
 from rig.log.cards_and_pivots import keep_cards
-from rig.log.store import BenchLog, Record
+from rig.log.store import BenchLog
+from rig.records.camera import (
+    CAMERA,
+    FLOOR_LAYOUT,
+    PLATE_PLACE,
+    BoardRow,
+    CameraInputs,
+    CameraResult,
+    FloorResult,
+    MarkerRow,
+    PlateInputs,
+    PlateResult,
+)
+from rig.records.content import Empty, pair
+from rig.records.record import Record
 from vision.base.types import ClipCards, Marker
 from vision.camera.calibration import Board, BoardCalibration, calibrate_from_files
 from vision.clip.overlay import OverlayScene, PivotMark, overlay_clip, overlay_still
@@ -30,28 +44,28 @@ from vision.tracking.track import track_clip
 
 def calibrate_camera(
     log: BenchLog, name: str, files: Sequence[Path], board: Board, *, progress: Progress | None = None
-) -> tuple[BoardCalibration, Record]:
+) -> tuple[BoardCalibration, Record[CameraInputs, CameraResult]]:
     """Calibrate a camera from a clip or photos of a board, and store it under a name for the bench card."""
     found = calibrate_from_files(files, board, progress=progress)
     record = log.record(
-        "camera",
+        CAMERA,
         name,
-        inputs={
-            "board": {
-                "columns": board.columns,
-                "rows": board.rows,
-                "square_m": board.square,
-                "marker_m": board.marker,
-                "dictionary": board.dictionary,
-            }
-        },
-        result={
-            "camera": camera_record(found.camera),
-            "rms_px": found.rms,
-            "views": list(found.views_used),
-            "left_out": found.views_left_out,
-            "warnings": list(found.warnings),
-        },
+        inputs=CameraInputs(
+            board=BoardRow(
+                columns=board.columns,
+                rows=board.rows,
+                square_m=board.square,
+                marker_m=board.marker,
+                dictionary=board.dictionary,
+            )
+        ),
+        result=CameraResult(
+            camera=camera_record(found.camera),
+            rms_px=found.rms,
+            views=found.views_used,
+            left_out=found.views_left_out,
+            warnings=found.warnings,
+        ),
         files=[log.add_file("calibration picture", path) for path in files],
     )
     return found, record
@@ -59,40 +73,40 @@ def calibrate_camera(
 
 def learn_floor(
     clip: Path, cards: CardSet, log: BenchLog, *, progress: Progress | None = None
-) -> tuple[LearnedLayout, Record]:
+) -> tuple[LearnedLayout, Record[Empty, FloorResult]]:
     """Find from a clip where sheets lie that were put down without measuring."""
     learned = learn_layout(clip, floor_layout(cards.bench), camera=stored_camera(cards, log), progress=progress)
     record = log.record(
-        "floor layout",
+        FLOOR_LAYOUT,
         cards.bench.name,
-        inputs={},
-        result={
-            "markers": [marker_row(m, cards.bench.floor.bar_mm) for m in learned.floor.markers],
-            "place_u_mm": learned.floor.place_u * 1e3,
-            "noise_px": learned.noise,
-            "views": learned.views,
-        },
+        inputs=Empty(),
+        result=FloorResult(
+            markers=tuple(marker_row(m, cards.bench.floor.bar_mm, sheet=m.sheet) for m in learned.floor.markers),
+            place_u_mm=learned.floor.place_u * 1e3,
+            noise_px=learned.noise,
+            views=learned.views,
+        ),
         cards=keep_cards(log, cards),
         files=[log.add_file("clip", clip)],
     )
     return learned, record
 
 
-def marker_row(marker: Marker, bar_mm: float) -> dict[str, float | int | str]:
+def marker_row(marker: Marker, bar_mm: float, *, sheet: str | None = None) -> MarkerRow:
     """A marker as it stands on its card: the card has sizes as designed, and beside them what the check bar became."""
-    return {
-        "id": marker.id,
-        "size_mm": marker.size / MM * BAR_MM / bar_mm,
-        "x_mm": marker.x / MM,
-        "y_mm": marker.y / MM,
-        "turn_deg": float(np.degrees(marker.turn)),
-        "sheet": marker.sheet,
-    }
+    return MarkerRow(
+        id=marker.id,
+        size_mm=marker.size / MM * BAR_MM / bar_mm,
+        x_mm=marker.x / MM,
+        y_mm=marker.y / MM,
+        turn_deg=float(np.degrees(marker.turn)),
+        sheet=sheet,
+    )
 
 
 def find_plate(
     cards: CardSet, log: BenchLog, turns: Sequence[tuple[Path, float, float]], *, progress: Progress | None = None
-) -> tuple[PlatePlace, Record]:
+) -> tuple[PlatePlace, Record[PlateInputs, PlateResult]]:
     """Where the marker plate sits, from clips of the car turned by hand about a pin.
 
     turns: (clip, mm ahead of the rear axle, mm left of the middle) of each pin, two or more.
@@ -107,21 +121,18 @@ def find_plate(
             progress((number + 1) / len(turns))
     found = locate_plate(tracked, car)
     record = log.record(
-        "plate place",
+        PLATE_PLACE,
         cards.car.name,
-        inputs={"pins_mm": [[x, y] for _, x, y in turns]},
-        result={
-            "shift_mm": found.shift / MM,
-            "turn_deg": float(np.degrees(found.turn)),
-            "place_mm_u": found.car.place_u / MM,
-            "turn_deg_u": float(np.degrees(found.car.turn_u)),
-            "pin_distance_error_mm": found.distance_error / MM,
-            "warnings": list(found.warnings),
-            "markers": [
-                {key: part for key, part in marker_row(m, cards.car.plate.bar_mm).items() if key != "sheet"}
-                for m in found.car.markers
-            ],
-        },
+        inputs=PlateInputs(pins_mm=tuple((x, y) for _, x, y in turns)),
+        result=PlateResult(
+            shift_mm=pair(found.shift / MM),
+            turn_deg=float(np.degrees(found.turn)),
+            place_mm_u=found.car.place_u / MM,
+            turn_deg_u=float(np.degrees(found.car.turn_u)),
+            pin_distance_error_mm=found.distance_error / MM,
+            warnings=found.warnings,
+            markers=tuple(marker_row(m, cards.car.plate.bar_mm) for m in found.car.markers),
+        ),
         cards=keep_cards(log, cards),
         files=[log.add_file("clip", clip) for clip, _, _ in turns],
     )

@@ -5,27 +5,27 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
+import msgspec
 
-from analysis.forecast.comparison import compare
-from analysis.forecast.forecast import predict_push
-from analysis.grip.from_pivot import ratio_for
-from analysis.measured.path_cause import with_cause_in_motion
-from analysis.measured.pushes import measure_pivot
-from analysis.weighing.calibration import fit_calibration, from_record, to_record
 from rig.base.plain_json import finite_json
 from rig.base.progress import Progress
-from rig.cards.measures import MM, wheelbase
-from rig.cards.mechanics import car_state, push_state
-from rig.jobs.pushing.compare import comparison_record
-from rig.jobs.pushing.finger import CarAndFinger, contacts, finger_record
-from rig.jobs.pushing.forecast import forecast_cards, prediction_record
-from rig.jobs.pushing.measure import push_record
+from rig.jobs.pushing.compare import comparison_record, set_beside
+from rig.jobs.pushing.finger import finger_record
+from rig.jobs.pushing.forecast import asked, predicted, prediction_record
+from rig.jobs.pushing.measure import push_record, pushes_in
+from rig.jobs.weighing.pads import calibration_from, fitted_again
 from rig.jobs.weighing.scale import loads_of, pool
 from rig.jobs.weighing.weigh import as_pushed, weights_of, weights_record
 from rig.log.cards_and_pivots import estimate_from
-from rig.log.sources import MissingSourceError, cards_of, judged_row, parents_of, track_arrays
-from rig.log.store import BenchLog, Record
+from rig.log.sources import MissingSourceError, cards_of, judged_row, parents_of, track_of
+from rig.log.store import BenchLog
+from rig.records.codec import plain
+from rig.records.content import Content
+from rig.records.pushing import COMPARISON, PREDICTION, PUSH
+from rig.records.record import AnyRecord
+from rig.records.weighing import CALIBRATION, WEIGHING, CalibrationResult
+
+Plain = dict[str, Any]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,11 +64,12 @@ def recalculate(log: BenchLog, *, tolerance: float = 0.0, progress: Progress | N
             not_computed[record.number] = f"a {record.kind} is raw material or an answer of a person"
         else:
             try:
-                now = finite_json(again(record, log))
+                fresh = again(record, log)
+                now = plain(fresh) if isinstance(fresh, Content) else finite_json(fresh)
             except MissingSourceError as error:
                 not_computed[record.number] = str(error)
             else:
-                found = list(_differences(record, _shared(record.result, now), now, tolerance, ""))
+                found = list(_differences(record, _shared(plain(record.result), now), now, tolerance, ""))
                 differing += found
                 same += not found
         if progress is not None:
@@ -76,139 +77,75 @@ def recalculate(log: BenchLog, *, tolerance: float = 0.0, progress: Progress | N
     return Recalculated(same=same, differing=tuple(differing), not_computed=not_computed)
 
 
-def _calibration(record: Record, log: BenchLog) -> dict[str, Any]:
-    fits = []
-    for raw, stored in zip(record.inputs["pads"], record.result["pads"], strict=True):
-        mass = np.array(raw["mass_g"])
-        fits.append(
-            to_record(
-                fit_calibration(
-                    mass,
-                    np.array(raw["counts"]),
-                    pad=stored["pad"],
-                    mass_u_g=np.where(mass > 0, record.inputs["mass_u_g"], 0.0),
-                    capacity_g=stored["capacity_g"],
-                    cycle=np.array(raw["cycle"]),
-                    rising=np.array(raw["rising"]),
-                    date=stored["date"],
-                    masses=stored["masses"],
-                    temperature_c=stored.get("temperature_c"),
-                    gravity=stored.get("gravity"),
-                )
-            )
-        )
-    return {"pads": fits}
+def _calibration(record: AnyRecord, log: BenchLog) -> Content:
+    kept = CALIBRATION.of(record)
+    fits = zip(kept.inputs.pads, kept.result.pads, strict=True)
+    return CalibrationResult(pads=tuple(fitted_again(run, stored, kept.inputs.mass_u_g) for run, stored in fits))
 
 
-def _weighing(record: Record, log: BenchLog) -> dict[str, Any]:
-    cards = cards_of(record, log)
-    if record.inputs["source"] != "pads":
+def _weighing(record: AnyRecord, log: BenchLog) -> Plain:
+    kept, cards = WEIGHING.of(record), cards_of(record, log)
+    if kept.inputs.source != "pads" or kept.inputs.placings is None:
         raise MissingSourceError("weights typed in or from several orientations are kept as they were")
-    calibration = parents_of(record, log).get("calibration")
+    calibration = parents_of(record, log).of(CALIBRATION)
     if calibration is None:
         raise MissingSourceError("its calibration is not in the log")
-    calibrations = [from_record(one) for one in calibration.result["pads"]]
-    placed = [loads_of(calibrations, raw, record.result["gravity_m_s2"]) for raw in record.inputs["placings"]]
+    calibrations = [calibration_from(one) for one in calibration.result.pads]
+    placed = [loads_of(calibrations, plain(raw), kept.result.gravity_m_s2) for raw in kept.inputs.placings]
     pooled = pool(cards.bench, placed)
     load_g, parts, _ = as_pushed(cards, pooled.load_g, list(pooled.parts))
     return weights_record(weights_of(cards, load_g, parts))
 
 
-def _push(record: Record, log: BenchLog) -> dict[str, Any]:
-    cards = cards_of(record, log)
-    kept = track_arrays(record, log)
-    pushes = measure_pivot(
-        kept["time_s"],
-        kept["pose"],
-        kept["covariance"],
-        kept["repeating"],
-        wheelbase=wheelbase(cards.car),
-        wheelbase_u=cards.car.geometry.wheelbase_mm_u * MM,
-        shared=kept["shared"],
+def _push(record: AnyRecord, log: BenchLog) -> Content:
+    cards, track = cards_of(record, log), track_of(record, log)
+    found = pushes_in(track, cards)
+    return msgspec.structs.replace(
+        PUSH.of(record).result,
+        pushes=tuple(push_record(push) for push in found.pushes),
+        finger=None if found.contacts is None else finger_record(found.contacts, track.shared_names, cards),
     )
-    if "shutter" in kept:  # a track of an earlier version has none
-        pushes, _ = with_cause_in_motion(
-            pushes,
-            kept["time_s"],
-            kept["pose"],
-            kept["covariance"],
-            kept["repeating"],
-            kept["shutter"],
-            wheelbase=wheelbase(cards.car),
-        )
-    result: dict[str, Any] = {"pushes": [push_record(push) for push in pushes]}
-    if "finger_tip" in kept:
-        names = [str(name) for name in kept["shared_names"]]
-        seen = CarAndFinger(
-            time=kept["time_s"],
-            pose=kept["pose"],
-            covariance=kept["covariance"],
-            shared=kept["shared"],
-            shared_names=names,
-            finger_time=kept["finger_time_s"],
-            tip=kept["finger_tip"],
-            tip_covariance=kept["finger_covariance"],
-            tip_shared=kept["finger_shared"],
-        )
-        result["finger"] = finger_record(contacts(pushes, seen), names, cards)
-    return result
 
 
-def _prediction(record: Record, log: BenchLog) -> dict[str, Any]:
-    cards, given = forecast_cards(cards_of(record, log), record), record.inputs
-    car = car_state(
-        cards.car, cards.test, load=np.array(given["load_N"]), load_covariance=np.array(given["load_covariance_N2"])
-    )
-    prediction = predict_push(
-        car,
-        push_state(cards.car, cards.test),
-        rng=np.random.default_rng(given["seed"]),
-        turn=given.get("turn_rad"),
-        travel=given["travel_m"],
-        # as many as were made: a forecast stopped with Ctrl-C is kept with the draws it had
-        draws=record.result["pivot"].get("count", given.get("draws")),
-    )
-    return prediction_record(prediction)
+def _prediction(record: AnyRecord, log: BenchLog) -> Content:
+    kept = PREDICTION.of(record)
+    # as many draws as were made: a forecast stopped with Ctrl-C is kept with those it had
+    inputs = msgspec.structs.replace(kept.inputs, draws=kept.result.pivot.count)
+    return prediction_record(predicted(cards_of(record, log), inputs))
 
 
-def _comparison(record: Record, log: BenchLog) -> dict[str, Any]:
+def _comparison(record: AnyRecord, log: BenchLog) -> Content:
     parents = parents_of(record, log)
-    if "push" not in parents or "prediction" not in parents:
+    pushed, forecast = parents.of(PUSH), parents.of(PREDICTION)
+    if pushed is None or forecast is None:
         raise MissingSourceError("its pivot was typed in, or a record it rests on is missing")
-    forecast = parents["prediction"]
-    cards = forecast_cards(cards_of(record, log), forecast)
-    row = judged_row(record, parents["push"])
-    car = car_state(
-        cards.car,
-        cards.test,
-        load=np.array(forecast.inputs["load_N"]),
-        load_covariance=np.array(forecast.inputs["load_covariance_N2"]),
+    kept = COMPARISON.of(record)
+    car, push = asked(cards_of(record, log), forecast.inputs)
+    comparison = set_beside(
+        estimate_from(judged_row(kept, pushed).pivot),
+        estimate_from(forecast.result.pivot),
+        car,
+        push,
+        turn=forecast.inputs.turn_rad,
     )
-    push, turn = push_state(cards.car, cards.test), forecast.inputs.get("turn_rad")
-    return comparison_record(
-        compare(
-            estimate_from(row["pivot"]),
-            estimate_from(forecast.result["pivot"]),
-            grip_ratio_for=lambda kappa: ratio_for(car, push, kappa, turn=turn),
-        )
-    )
+    return comparison_record(comparison)
 
 
-AGAIN: dict[str, Callable[[Record, BenchLog], dict[str, Any]]] = {
-    "calibration": _calibration,
-    "weighing": _weighing,
-    "push": _push,
-    "prediction": _prediction,
-    "comparison": _comparison,
+AGAIN: dict[str, Callable[[AnyRecord, BenchLog], Content | Plain]] = {
+    CALIBRATION.name: _calibration,
+    WEIGHING.name: _weighing,
+    PUSH.name: _push,
+    PREDICTION.name: _prediction,
+    COMPARISON.name: _comparison,
 }
 
 
-def _shared(stored: dict[str, Any], now: dict[str, Any]) -> dict[str, Any]:
-    """The part of the stored result that is computed again (notes and advice in words come with it)."""
+def _shared(stored: Plain, now: Plain) -> Plain:
+    """The part of the stored result that is computed again (notes in words come with it)."""
     return {key: stored[key] for key in stored if key in now}
 
 
-def _differences(record: Record, stored: Any, now: Any, tolerance: float, path: str) -> Iterator[Difference]:
+def _differences(record: AnyRecord, stored: Any, now: Any, tolerance: float, path: str) -> Iterator[Difference]:
     if isinstance(stored, dict) and isinstance(now, dict):
         for key in sorted(set(stored) | set(now)):
             yield from _differences(record, stored.get(key), now.get(key), tolerance, f"{path}.{key}".lstrip("."))

@@ -6,8 +6,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
+import msgspec
 import numpy as np
 
 from analysis.base.arrays import FloatArray
@@ -27,7 +27,7 @@ from rig.base.progress import Progress
 from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
 from rig.cards.schema import BenchCard
-from rig.log.store import BenchLog, Record
+from rig.log.store import BenchLog
 from rig.pads.frames import PadFrame, PortState
 from rig.pads.listeners import PadListener, PadSource
 from rig.pads.merge import MergedPads
@@ -35,12 +35,26 @@ from rig.pads.patterns import PatternLines
 from rig.pads.reader import PadReader
 from rig.pads.steps import Step
 from rig.pads.traffic import TrafficRecorder
+from rig.records.codec import plain
+from rig.records.content import four
+from rig.records.record import Record
+from rig.records.weighing import (
+    CALIBRATION,
+    ZERO,
+    CalibrationInputs,
+    CalibrationResult,
+    CalibrationRun,
+    PadCalibration,
+    ZeroInputs,
+    ZeroResult,
+)
 
 PADS = 4
 LONGEST_WAIT_S = 60.0
 LONGEST_CATCH_UP_S = 3.0
 
 
+CalibrationRecord = Record[CalibrationInputs, CalibrationResult]
 Ask = Callable[[Step], None]
 """Returns when the person (or the virtual one) has done it."""
 
@@ -188,7 +202,7 @@ def calibrate(
     ask: Ask,
     progress: Progress | None = None,
     cards: tuple[str, ...] = (),
-) -> tuple[list[Calibration], Record]:
+) -> tuple[list[Calibration], CalibrationRecord]:
     """Calibrate all four pads against check masses, up and down in steps, and store the result.
 
     cards: hashes of the cards.
@@ -209,8 +223,16 @@ def calibrate(
         for cycle in range(checks.cycles)
         for mass, rising in [*((m, True) for m in ladder), *((m, False) for m in reversed(ladder[:-1]))]
     ]
+    settings = FitSettings(
+        mass_u_g=checks.mass_u_g,
+        capacity_g=bench.pads.capacity_g,
+        date=f"{datetime.now(UTC):%Y-%m-%d}",
+        masses=", ".join(f"{m:g} g" for m in steps),
+        temperature_c=checks.temperature_c,
+        gravity=place_gravity(bench),
+    )
     found: list[Calibration] = []
-    raw: list[dict[str, Any]] = []
+    raw: list[CalibrationRun] = []
     for pad in range(PADS):
         counts = []
         for index, (_, mass, _) in enumerate(run):
@@ -219,58 +241,100 @@ def calibrate(
             counts.append(float(settle(pads).counts[pad]))
             if progress is not None:
                 progress((pad * len(run) + index + 1) / (PADS * len(run)))
-        mass_array = np.array([mass for _, mass, _ in run])
-        found.append(
-            fit_calibration(
-                mass_array,
-                np.array(counts),
-                pad=pads.names[pad],
-                mass_u_g=np.where(mass_array > 0, checks.mass_u_g, 0.0),
-                capacity_g=bench.pads.capacity_g,
-                cycle=np.array([float(cycle) for cycle, _, _ in run]),
-                rising=np.array([up for _, _, up in run]),
-                date=f"{datetime.now(UTC):%Y-%m-%d}",
-                masses=", ".join(f"{m:g} g" for m in steps),
-                temperature_c=checks.temperature_c,
-                gravity=place_gravity(bench),
+        raw.append(
+            CalibrationRun(
+                mass_g=tuple(float(mass) for _, mass, _ in run),
+                counts=tuple(counts),
+                cycle=tuple(float(cycle) for cycle, _, _ in run),
+                rising=tuple(rising for _, _, rising in run),
             )
         )
-        raw.append(
-            {
-                "mass_g": [mass for _, mass, _ in run],
-                "counts": counts,
-                "cycle": [float(cycle) for cycle, _, _ in run],
-                "rising": [rising for _, _, rising in run],
-            }
-        )
+        found.append(fitted(raw[-1], pads.names[pad], settings))
     record = log.record(
-        "calibration",
+        CALIBRATION,
         bench.name,
-        inputs={"pads": raw, "mass_u_g": checks.mass_u_g},
-        result={"pads": [to_record(one) for one in found]},
+        inputs=CalibrationInputs(pads=tuple(raw), mass_u_g=checks.mass_u_g),
+        result=CalibrationResult(pads=tuple(map(calibration_record, found))),
         cards=cards,
         files=[log.add_file("raw readings", pads.raw_file)],
     )
     return found, record
 
 
-def stored_calibration(bench: BenchCard, log: BenchLog) -> tuple[list[Calibration], Record]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FitSettings:
+    """What a pad's curve is fitted with. mass_u_g: standard uncertainty of each mass.  gravity: m/s², or None."""
+
+    mass_u_g: float
+    capacity_g: float
+    date: str
+    masses: str
+    temperature_c: float | None
+    gravity: float | None
+
+
+def fitted(run: CalibrationRun, pad: str, settings: FitSettings) -> Calibration:
+    """The curve of one pad's run. Raises the analysis's InputError for counts that make none."""
+    mass = np.array(run.mass_g)
+    return fit_calibration(
+        mass,
+        np.array(run.counts),
+        pad=pad,
+        mass_u_g=np.where(mass > 0, settings.mass_u_g, 0.0),
+        capacity_g=settings.capacity_g,
+        cycle=np.array(run.cycle),
+        rising=np.array(run.rising),
+        date=settings.date,
+        masses=settings.masses,
+        temperature_c=settings.temperature_c,
+        gravity=settings.gravity,
+    )
+
+
+def fitted_again(run: CalibrationRun, stored: PadCalibration, mass_u_g: float) -> PadCalibration:
+    """The curve of a recorded run, fitted with what it was fitted with."""
+    settings = FitSettings(
+        mass_u_g=mass_u_g,
+        capacity_g=stored.capacity_g,
+        date=stored.date,
+        masses=stored.masses,
+        temperature_c=stored.temperature_c,
+        gravity=stored.gravity,
+    )
+    return calibration_record(fitted(run, stored.pad, settings))
+
+
+def calibration_record(calibration: Calibration) -> PadCalibration:
+    """A pad's curve as a record holds it."""
+    return msgspec.convert(to_record(calibration), PadCalibration)
+
+
+def calibration_from(row: PadCalibration) -> Calibration:
+    """The curve that `calibration_record` wrote. Raises the analysis's InputError when it is none."""
+    return from_record(plain(row))
+
+
+def stored_calibration(bench: BenchCard, log: BenchLog) -> tuple[list[Calibration], CalibrationRecord]:
     """The newest calibration of this bench's pads. Raises InputError when there is none."""
-    record = log.latest("calibration", bench.name)
+    record = log.latest(CALIBRATION, bench.name)
     if record is None:
         require_calibration(None, pad=f"pads of {bench.name}")
         raise AssertionError  # require_calibration has raised
-    return [from_record(one) for one in record.result["pads"]], record
+    return [calibration_from(one) for one in record.result.pads], record
 
 
-def zero(bench: BenchCard, pads: OpenPads, log: BenchLog, *, cards: tuple[str, ...] = ()) -> Record:
+def zero(
+    bench: BenchCard, pads: OpenPads, log: BenchLog, *, cards: tuple[str, ...] = ()
+) -> Record[ZeroInputs, ZeroResult]:
     """Read the empty pads and store their counts."""
     reading = settle(pads)
     return log.record(
-        "zero",
+        ZERO,
         bench.name,
-        inputs={"at_s": time.time()},
-        result={"counts": reading.counts, "u": reading.u, "noise": reading.noise, "samples": reading.count},
+        inputs=ZeroInputs(at_s=time.time()),
+        result=ZeroResult(
+            counts=four(reading.counts), u=four(reading.u), noise=four(reading.noise), samples=reading.count
+        ),
         cards=cards,
         files=[log.add_file("raw readings", pads.raw_file)],
     )

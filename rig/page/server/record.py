@@ -6,9 +6,12 @@ from rig.base.version import SOFTWARE
 from rig.jobs.record.experiments import retell
 from rig.log.cards_and_pivots import estimate_from
 from rig.log.sources import MissingSourceError, judged_row, parents_of
-from rig.log.store import BenchLog, Record
+from rig.log.store import BenchLog
 from rig.page.bench.bench import Bench
 from rig.page.bench.views import estimate_json
+from rig.records.pushing import COMPARISON, PREDICTION, PUSH, ComparisonInputs, ComparisonResult
+from rig.records.record import Record
+from rig.records.weighing import WEIGHING
 from rig.report.experiments import report_parts
 from rig.report.html import Part, Table, report_html
 from rig.report.other_records import record_words
@@ -39,34 +42,34 @@ def past(bench: Bench) -> dict[str, Any]:
 def compared(bench: Bench) -> dict[str, Any]:
     """Measured against forecast across set-ups, oldest first: words, stations and intervals in per cent."""
     with bench.log() as log:
-        rows = [row for record in log.records(kind="comparison") if (row := _row(log, record)) is not None]
+        rows = [row for record in log.records(kind=COMPARISON) if (row := _row(log, record)) is not None]
     return {"rows": rows[-NEWEST:]}
 
 
-def _row(log: BenchLog, record: Record) -> dict[str, Any] | None:
+def _row(log: BenchLog, record: Record[ComparisonInputs, ComparisonResult]) -> dict[str, Any] | None:
     parents = parents_of(record, log)
-    if "prediction" not in parents or "weighing" not in parents:
+    forecast, weighing, pushed = parents.of(PREDICTION), parents.of(WEIGHING), parents.of(PUSH)
+    if forecast is None or weighing is None:
         return None
-    forecast = parents["prediction"].result["pivot"]
     try:
-        measured = judged_row(record, parents["push"])["pivot"] if "push" in parents else None
+        measured = None if pushed is None else judged_row(record, pushed).pivot
     except MissingSourceError:
         return None
     return {
         "number": record.number,
-        "setup": parents["weighing"].title,
+        "setup": weighing.title,
         "test": record.title,
-        "verdict": record.result["verdict"],
-        "sentence": record.result["sentence"],
+        "verdict": record.result.verdict,
+        "sentence": record.result.sentence,
         "measured": None if measured is None else estimate_json(estimate_from(measured)),
-        "forecast": estimate_json(estimate_from(forecast)),
+        "forecast": estimate_json(estimate_from(forecast.result.pivot)),
     }
 
 
 def report_text(bench: Bench) -> str:
     """A self-contained report from the log: the newest comparisons in full, and every comparison as a table."""
     with bench.log() as log:
-        newest = list(log.records(kind="comparison"))[-TOLD_IN_FULL:]
+        newest = list(log.records(kind=COMPARISON))[-TOLD_IN_FULL:]
         retold = retell(log, newest)
     listed = Table(
         caption="Every comparison in the log",

@@ -1,0 +1,64 @@
+"""Records of grip: one measurement of it, and what pushes tell backwards."""
+
+from rig.records.content import Content, Numbers, Pair, Words
+from rig.records.record import Kind
+
+
+class GripInputs(Content, frozen=True, kw_only=True):
+    """What was read off. part: front, rear or car, of a tilt (angles_deg, nose) or a pull (forces_N).
+
+    tests, null_m, null_interval_m: of a sweep, with the balance point found.
+    """
+
+    part: str | None = None
+    angles_deg: Numbers | None = None
+    nose: str | None = None
+    forces_N: Numbers | None = None
+    tests: Words | None = None
+    null_m: float | None = None
+    null_interval_m: Pair | None = None
+
+
+class GripResult(Content, frozen=True, kw_only=True):
+    """One measurement of grip, as in `analysis.grip.combine`. shared: cause -> relative effect, with its sign."""
+
+    quantity: str
+    value: float
+    relative_u: float
+    method: str
+    state: str
+    front_weight: float
+    shared: dict[str, float]
+
+
+class InferenceInputs(Content, frozen=True, kw_only=True):
+    """also: a further unknown that was asked for."""
+
+    tests: Words
+    also: str | None = None
+
+
+class UnknownRow(Content, frozen=True, kw_only=True):
+    """A further unknown. informed: the pushes say something about it."""
+
+    name: str
+    unit: str
+    value: float
+    interval: Pair
+    informed: bool
+
+
+class InferenceResult(Content, frozen=True, kw_only=True):
+    """Grip front to rear. chance: of so large a misfit. next_station_pct: the push that would tell most."""
+
+    grip_ratio: float
+    grip_ratio_u: float
+    interval: Pair
+    chance: float | None = None
+    sentence: str
+    next_station_pct: float
+    other: UnknownRow | None = None
+
+
+GRIP = Kind("grip", GripInputs, GripResult)
+INFERENCE = Kind("inference", InferenceInputs, InferenceResult)

@@ -1,0 +1,37 @@
+"""Every kind of record that there is."""
+
+from types import MappingProxyType
+from typing import Any
+
+from rig.records import camera, classroom, grip, moving, pushing, series, weighing
+from rig.records.record import Kind
+
+KINDS: MappingProxyType[str, Kind[Any, Any]] = MappingProxyType(
+    {
+        kind.name: kind
+        for kind in (
+            weighing.CALIBRATION,
+            weighing.ZERO,
+            weighing.WEIGHING,
+            weighing.CG_HEIGHT,
+            weighing.CROSS_WEIGHT,
+            weighing.SHIM,
+            weighing.LIVE_READING,
+            camera.CAMERA,
+            camera.FLOOR_LAYOUT,
+            camera.PLATE_PLACE,
+            camera.CAR_MARKERS,
+            pushing.PUSH,
+            pushing.PREDICTION,
+            pushing.COMPARISON,
+            grip.GRIP,
+            grip.INFERENCE,
+            series.SERIES,
+            series.LADDER,
+            moving.DRIVE,
+            classroom.FIRST_TRY,
+            classroom.GUESS,
+        )
+    }
+)
+"""Name -> kind."""
