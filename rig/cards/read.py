@@ -19,6 +19,20 @@ CardT = TypeVar("CardT", CarCard, BenchCard, TestCard, PhasesCard)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Choices:
+    """What a person says when cards and records do not fit by themselves.
+
+    weighing, calibration: number of the record to go by.  same: a card whose content has changed since is the same
+    all the same, used as it was.  as_new: it counts as new, what was recorded before is not its own.
+    """
+
+    weighing: str = ""
+    calibration: str = ""
+    same: bool = False
+    as_new: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CardSet:
     """One test card with the two cards that it names, and the texts they were read from."""
 
@@ -27,6 +41,7 @@ class CardSet:
     bench: BenchCard
     texts: dict[str, str]
     folder: Path
+    choices: Choices = Choices()
 
 
 def read_card(path: Path, card_type: type[CardT]) -> CardT:
@@ -34,7 +49,7 @@ def read_card(path: Path, card_type: type[CardT]) -> CardT:
     return parse_card(_text_of(path), card_type, where=str(path))
 
 
-def read_set(test_path: Path) -> CardSet:
+def read_set(test_path: Path, choices: Choices | None = None) -> CardSet:
     """A test card and the car and bench cards that it names. Raises InputError as `read_card` does."""
     test_text = _text_of(test_path)
     test = parse_card(test_text, TestCard, where=str(test_path))
@@ -53,6 +68,7 @@ def read_set(test_path: Path) -> CardSet:
         bench=parse_card(bench_text, BenchCard, where=str(bench_path)),
         texts={"test": test_text, "car": car_text, "bench": bench_text},
         folder=test_path.parent,
+        choices=choices or Choices(),
     )
 
 

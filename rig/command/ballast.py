@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from rig.command.options import card_argument, json_option, log_folder, log_option, show
+from rig.command.options import card_argument, json_option, log_folder, log_option, show, weighing_option
 
 TARGETS = {"front": "front_pct", "left": "left_pct", "cross": "diagonal_fr_rl_pct"}
 
@@ -21,6 +21,7 @@ TARGETS = {"front": "front_pct", "left": "left_pct", "cross": "diagonal_fr_rl_pc
 @click.option("--front", type=float, default=None, help="Wanted front share, %.")
 @click.option("--left", type=float, default=None, help="Wanted left share, %.")
 @click.option("--cross", type=float, default=None, help="Wanted cross weight: share of front right + rear left, %.")
+@weighing_option
 @log_option
 @json_option
 def command(
@@ -31,6 +32,7 @@ def command(
     front: float | None,
     left: float | None,
     cross: float | None,
+    weighing: str,
     log_dir: Path | None,
     as_json: bool,
 ) -> None:
@@ -39,12 +41,12 @@ def command(
     No lead in class.
     """
     from analysis.base.wheel_names import WHEELS
-    from rig.cards.read import read_set
+    from rig.cards.read import Choices, read_set
     from rig.jobs.weighing.lift import ballast_for, moved_ballast
     from rig.jobs.weighing.weigh import known_weighing
     from rig.log.store import BenchLog
 
-    cards = read_set(test_card)
+    cards = read_set(test_card, Choices(weighing=weighing))
     wanted = {name: value for name, value in (("front", front), ("left", left), ("cross", cross)) if value is not None}
     if (end_mm is None) == (len(wanted) != 1):
         raise click.UsageError("give either --to, or exactly one of --front, --left, --cross")
@@ -55,7 +57,8 @@ def command(
         return
     ((name, value),) = wanted.items()
     with BenchLog(log_folder(log_dir)) as log:
-        advice = ballast_for(cards, known_weighing(cards, log), mass_g, TARGETS[name], value, start_mm)  # type: ignore[arg-type]
+        known = known_weighing(cards, log)
+        advice = ballast_for(cards, known, mass_g, TARGETS[name], value, start_mm)  # type: ignore[arg-type]
     lines = [
         f"{advice.text}.",
         *(f"{wheel:<12} {grams:6.1f} g" for wheel, grams in zip(WHEELS, advice.load_g, strict=True)),
@@ -64,4 +67,5 @@ def command(
         "\n".join(lines),
         {"text": advice.text, "place_m": advice.place, "load_g": advice.load_g, "reachable": advice.reachable},
         as_json=as_json,
+        remarks=known.remarks,
     )

@@ -13,6 +13,7 @@ from rig.command.options import (
     progress,
     seed_option,
     show,
+    weighing_option,
 )
 
 
@@ -23,6 +24,7 @@ from rig.command.options import (
     "--push", "push_number", type=click.IntRange(1), default=1, show_default=True, help="Which push of the clip."
 )
 @click.option("--whole-picture", is_flag=True, help="Show more of the clip than the floor sheets.")
+@weighing_option
 @log_option
 @out_option
 @seed_option
@@ -32,6 +34,7 @@ def command(
     clip: Path | None,
     push_number: int,
     whole_picture: bool,
+    weighing: str,
     log_dir: Path | None,
     out_dir: Path | None,
     seed: int,
@@ -41,7 +44,7 @@ def command(
 
     With --out, a picture, a report that stands by itself and the clip with the pivot drawn on it are written there.
     """
-    from rig.cards.read import read_set
+    from rig.cards.read import Choices, read_set
     from rig.jobs.pushing.compare import compare_test, comparison_record
     from rig.jobs.pushing.setup_clips import draw_overlay
     from rig.jobs.record.experiments import retell
@@ -51,7 +54,7 @@ def command(
     from rig.report.experiments import write_experiments
     from rig.report.sentences import verdict_words, write_picture
 
-    cards = read_set(test_card)
+    cards = read_set(test_card, Choices(weighing=weighing))
     files: list[Path] = []
     with BenchLog(log_folder(log_dir)) as log, progress("tracking", quiet=as_json) as bar:
         verdict = compare_test(cards, log, clip=clip, push_number=push_number, seed=seed, progress=bar)
@@ -76,4 +79,5 @@ def command(
             "files": [str(file) for file in files],
         },
         as_json=as_json,
+        remarks=verdict.weighing.remarks,
     )

@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from analysis.base.wheel_names import WHEEL_KEYS
-from rig.command.options import ask_in_terminal, card_argument, log_folder, pads_options, show
+from rig.command.options import ask_in_terminal, card_argument, log_folder, pads_options, show, weighing_option
 
 
 @click.command(name="level", epilog="Example: pivotbench level test.toml --heights 0 0.4 0.1 0")
@@ -26,12 +26,14 @@ from rig.command.options import ask_in_terminal, card_argument, log_folder, pads
     help="Measure with a shim of this thickness, mm, under one pad.",
 )
 @click.option("--under", type=click.Choice(WHEEL_KEYS), default="FL", show_default=True, help="The pad with the shim.")
+@weighing_option
 @pads_options
 def command(
     test_card: Path,
     heights_mm: tuple[float, float, float, float] | None,
     shim_mm: float | None,
     under: str,
+    weighing: str,
     port: str,
     log_dir: Path | None,
     unattended: bool,
@@ -41,13 +43,14 @@ def command(
 
     Uses the [chassis] on the car card, or a shim of known thickness under one pad.
     """
-    from rig.cards.read import read_set
+    from rig.cards.read import Choices, read_set
     from rig.jobs.weighing.cross import judge_floor, measure_response, shims_for, warp_response
     from rig.jobs.weighing.pads import bench_pads
     from rig.jobs.weighing.weigh import known_weighing
+    from rig.log.belongs import weighing_of
     from rig.log.store import BenchLog
 
-    cards = read_set(test_card)
+    cards = read_set(test_card, Choices(weighing=weighing))
     with BenchLog(log_folder(log_dir)) as log:
         if shim_mm is not None:
             with bench_pads(cards.bench, log, port=port) as pads:
@@ -74,8 +77,11 @@ def command(
             plan = shims_for(cards, heights_mm, response)
             lines.append(f"{plan.text}.")
             result |= {"shims_mm": (plan.thickness * 1e3).tolist(), "warp_after_mm": plan.warp_after * 1e3}
-        if cards.test.typed.weights_g is not None or log.latest("weighing", cards.car.name) is not None:
-            verdict = judge_floor(cards, known_weighing(cards, log), response=response)
+        remarks: tuple[str, ...] = ()
+        if cards.test.typed.weights_g is not None or weighing or weighing_of(cards.car, log) is not None:
+            known = known_weighing(cards, log)
+            remarks = known.remarks
+            verdict = judge_floor(cards, known, response=response)
             lines.append(f"{verdict.text}.")
             result |= {"floor": verdict.text, "told_apart": verdict.told_apart}
-    show("\n".join(lines), result, as_json=as_json)
+    show("\n".join(lines), result, as_json=as_json, remarks=remarks)

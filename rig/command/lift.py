@@ -4,7 +4,15 @@ from pathlib import Path
 
 import click
 
-from rig.command.options import ask_in_terminal, card_argument, log_folder, pads_options, progress, show
+from rig.command.options import (
+    ask_in_terminal,
+    card_argument,
+    log_folder,
+    pads_options,
+    progress,
+    show,
+    weighing_option,
+)
 
 
 @click.command(name="lift", epilog="Example: pivotbench lift test.toml --height 40 --height 60 --height 80")
@@ -22,6 +30,7 @@ from rig.command.options import ask_in_terminal, card_argument, log_folder, pads
 )
 @click.option("--battery-in", is_flag=True, help="The battery is in place (it may shift in a steep lift).")
 @click.option("--suspension-free", is_flag=True, help="The suspension is not blocked.")
+@weighing_option
 @pads_options
 def command(
     test_card: Path,
@@ -29,29 +38,30 @@ def command(
     axle: str,
     battery_in: bool,
     suspension_free: bool,
+    weighing: str,
     port: str,
     log_dir: Path | None,
     unattended: bool,
     as_json: bool,
 ) -> None:
     """Find the height of the centre of gravity by lifting an axle to several heights, up and down."""
-    from rig.cards.read import read_set
+    from rig.cards.read import Choices, read_set
     from rig.jobs.weighing.lift import LIFT_CAUTION, AxleLifts, measure_height
     from rig.jobs.weighing.pads import bench_pads
     from rig.jobs.weighing.weigh import known_weighing
     from rig.log.store import BenchLog
     from rig.report.sentences import noted
 
-    cards = read_set(test_card)
+    cards = read_set(test_card, Choices(weighing=weighing))
     click.echo(LIFT_CAUTION, err=True)
     with BenchLog(log_folder(log_dir)) as log:
-        weighing = known_weighing(cards, log)
+        known = known_weighing(cards, log)
         with bench_pads(cards.bench, log, port=port) as pads, progress("lifting", quiet=as_json) as bar:
             lifted = measure_height(
                 cards,
                 pads,
                 log,
-                weighing,
+                known,
                 AxleLifts(
                     heights_mm=heights_mm, axle=axle, battery_in=battery_in, suspension_blocked=not suspension_free
                 ),
@@ -67,4 +77,4 @@ def command(
         *noted(lifted.found.warnings),
         f"record {lifted.record.number}",
     ]
-    show("\n".join(lines), lifted.record.result, as_json=as_json)
+    show("\n".join(lines), lifted.record.result, as_json=as_json, remarks=known.remarks)

@@ -5,7 +5,7 @@ from typing import Any
 
 import click
 
-from rig.command.options import json_option, log_folder, log_option, out_option, seed_option, show
+from rig.command.options import json_option, log_folder, log_option, out_option, seed_option, show, weighing_option
 
 
 @click.command(name="moving", epilog="Example: pivotbench moving car.toml phases.toml --weights 400 400 420 420")
@@ -25,6 +25,7 @@ from rig.command.options import json_option, log_folder, log_option, out_option,
     "--drive", type=click.Choice(["rear", "front", "four"]), default="rear", show_default=True, help="Driven wheels."
 )
 @click.option("--phase", help="Phase in which set-up changes are ranked (otherwise the hardest turn).")
+@weighing_option
 @out_option
 @log_option
 @seed_option
@@ -37,6 +38,7 @@ def command(
     grip: tuple[float, float],
     drive: str,
     phase: str | None,
+    weighing: str,
     out_dir: Path | None,
     log_dir: Path | None,
     seed: int,
@@ -60,15 +62,17 @@ def command(
     blend = 0.1 if drift is None else drift.blend_s
     asked = DriftQuestion(phases=phases, grip=grip, drive=drive, rank_phase=phase, blend=blend, seed=seed)
     cars = []
+    remarks: list[str] = []
     for path in (car_card, against):
         if path is None:
             continue
         card = read_card(path, CarCard)
         if weights is not None:
-            load = weights_for(card, None, weights, where=str(path))
+            load, _ = weights_for(card, None, weights, where=str(path))
         else:
             with BenchLog(log_folder(log_dir)) as log:
-                load = weights_for(card, log, None, where=str(path))
+                load, told = weights_for(card, log, None, where=str(path), number=weighing)
+                remarks += told
         cars.append(answer_moving(card, load, asked, where=str(path)))
     answers, other = cars[0], cars[1] if len(cars) > 1 else None
     result: dict[str, Any] = moving_record(answers)
@@ -91,4 +95,4 @@ def command(
         write_text(out_dir / "drift.html", page)
         result |= {"files": [str(out_dir / "moving.html"), str(out_dir / "drift.html")]}
         text += f"\nwrote {out_dir / 'moving.html'} and {out_dir / 'drift.html'}"
-    show(text, result, as_json=as_json)
+    show(text, result, as_json=as_json, remarks=remarks)

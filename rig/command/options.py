@@ -3,7 +3,7 @@
 import json
 import os
 import sys
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -63,16 +63,52 @@ def seed_option(function: FunctionT) -> FunctionT:
     )(function)
 
 
-def show(text: str, result: "Mapping[str, Any] | Content", *, as_json: bool) -> None:
-    """Print the result for a person, or as JSON for a program."""
+def weighing_option(function: FunctionT) -> FunctionT:
+    """--weighing N."""
+    return click.option(
+        "--weighing",
+        default="",
+        metavar="N",
+        help="Go by the weights of this record, whatever the cards say of the car's state.",
+    )(function)
+
+
+def calibration_option(function: FunctionT) -> FunctionT:
+    """--calibration N."""
+    return click.option(
+        "--calibration",
+        default="",
+        metavar="N",
+        help="Go by the calibration of this record, whatever bench or board it is of.",
+    )(function)
+
+
+def push_options(function: FunctionT) -> FunctionT:
+    """What every question to measured pushes takes: --same, --as-new, --weighing."""
+    same = click.option(
+        "--same", is_flag=True, help="A card changed since its push was measured is the same: used as it was then."
+    )
+    new = click.option(
+        "--as-new",
+        is_flag=True,
+        help="A card changed since a push was measured is a new one: only its own pushes count.",
+    )
+    return same(new(weighing_option(function)))
+
+
+def show(text: str, result: "Mapping[str, Any] | Content", *, as_json: bool, remarks: Iterable[str] = ()) -> None:
+    """Print the result for a person, or as JSON for a program. remarks: what must be known first."""
     from rig.base.plain_json import finite_json
     from rig.records.codec import plain
     from rig.records.content import Content
 
+    first = list(dict.fromkeys(remarks))
     if not as_json:
-        click.echo(text)
+        click.echo("\n".join([*(f"note: {one}." for one in first), text]))
         return
     shown = plain(result) if isinstance(result, Content) else finite_json(result)
+    if first:
+        shown = {"remarks": first} | shown
     click.echo(json.dumps(shown, ensure_ascii=False, indent=2))
 
 

@@ -4,26 +4,27 @@ from pathlib import Path
 
 import click
 
-from rig.command.options import card_argument, json_option, log_folder, log_option, seed_option, show
+from rig.command.options import card_argument, json_option, log_folder, log_option, seed_option, show, weighing_option
 
 
 @click.command(name="predict", epilog="Example: pivotbench predict test.toml")
 @card_argument
+@weighing_option
 @log_option
 @seed_option
 @json_option
-def command(test_card: Path, log_dir: Path | None, seed: int, as_json: bool) -> None:
+def command(test_card: Path, weighing: str, log_dir: Path | None, seed: int, as_json: bool) -> None:
     """Forecast the pivot of the push on the card, from the newest weighing of this car or typed-in weights."""
-    from rig.cards.read import read_set
+    from rig.cards.read import Choices, read_set
     from rig.jobs.pushing.forecast import forecast
     from rig.jobs.weighing.weigh import known_weighing
     from rig.log.store import BenchLog
     from rig.report.sentences import noted, pivot_words, turn_words
 
-    cards = read_set(test_card)
+    cards = read_set(test_card, Choices(weighing=weighing))
     with BenchLog(log_folder(log_dir)) as log:
-        weighing = known_weighing(cards, log)
-        made = forecast(cards, weighing, log, seed=seed)
+        known = known_weighing(cards, log)
+        made = forecast(cards, known, log, seed=seed)
     prediction = made.prediction
     rows = [
         f"  {group.name:<22} {100 * group.share:4.0f} % of the variance"
@@ -39,8 +40,8 @@ def command(test_card: Path, log_dir: Path | None, seed: int, as_json: bool) -> 
         "",
         made.advice,
         *rows,
-        *noted(weighing.warnings),
+        *noted(known.warnings),
         *noted(prediction.warnings),
         f"record {made.record.number}",
     ]
-    show("\n".join(lines), made.record.result, as_json=as_json)
+    show("\n".join(lines), made.record.result, as_json=as_json, remarks=known.remarks)

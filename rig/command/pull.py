@@ -5,7 +5,7 @@ from typing import Literal
 
 import click
 
-from rig.command.options import card_argument, json_option, log_folder, log_option, show
+from rig.command.options import card_argument, json_option, log_folder, log_option, show, weighing_option
 
 
 @click.command(name="pull", epilog="Example: pivotbench pull test.toml --part car --force 11.8 --force 12.1")
@@ -30,6 +30,7 @@ from rig.command.options import card_argument, json_option, log_folder, log_opti
     "--angle", type=click.FloatRange(-60, 60), default=0.0, show_default=True, help="String above the floor, degrees."
 )
 @click.option("--static", "static", is_flag=True, help="The force at the first slip instead.")
+@weighing_option
 @log_option
 @json_option
 def command(
@@ -39,21 +40,23 @@ def command(
     gauge_u: float,
     angle: float,
     static: bool,
+    weighing: str,
     log_dir: Path | None,
     as_json: bool,
 ) -> None:
     """Measure a grip factor by pulling the car sideways with a spring balance."""
-    from rig.cards.read import read_set
+    from rig.cards.read import Choices, read_set
     from rig.jobs.grip.grip import PullTest, measure_pull
     from rig.jobs.weighing.weigh import known_weighing
     from rig.log.store import BenchLog
 
-    cards = read_set(test_card)
+    cards = read_set(test_card, Choices(weighing=weighing))
     with BenchLog(log_folder(log_dir)) as log:
+        known = known_weighing(cards, log)
         found, record = measure_pull(
             cards,
             log,
-            known_weighing(cards, log),
+            known,
             PullTest(
                 part=part,
                 forces=forces,
@@ -67,4 +70,5 @@ def command(
         f"own. Record {record.number}.",
         record.result,
         as_json=as_json,
+        remarks=known.remarks,
     )

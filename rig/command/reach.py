@@ -4,7 +4,16 @@ from pathlib import Path
 
 import click
 
-from rig.command.options import card_argument, json_option, log_folder, log_option, out_option, seed_option, show
+from rig.command.options import (
+    card_argument,
+    json_option,
+    log_folder,
+    log_option,
+    out_option,
+    seed_option,
+    show,
+    weighing_option,
+)
 
 
 @click.command(
@@ -18,6 +27,7 @@ from rig.command.options import card_argument, json_option, log_folder, log_opti
     "--ballast", "ballast_g", type=click.FloatRange(0, min_open=True), default=None, help="Ballast that may move, g."
 )
 @click.option("--ballast-at", "ballast_mm", type=float, default=0.0, show_default=True, help="Where it lies, mm ahead.")
+@weighing_option
 @log_option
 @out_option
 @seed_option
@@ -27,6 +37,7 @@ def command(
     wanted: float,
     ballast_g: float | None,
     ballast_mm: float,
+    weighing: str,
     log_dir: Path | None,
     out_dir: Path | None,
     seed: int,
@@ -36,21 +47,21 @@ def command(
 
     With --out, a map of turn per travel over push position and grip ratio is drawn there.
     """
-    from rig.cards.read import read_set
+    from rig.cards.read import Choices, read_set
     from rig.jobs.series.series import changes_for
     from rig.jobs.weighing.weigh import known_weighing
     from rig.log.store import BenchLog
 
-    cards = read_set(test_card)
+    cards = read_set(test_card, Choices(weighing=weighing))
     with BenchLog(log_folder(log_dir)) as log:
-        weighing = known_weighing(cards, log)
-    found = changes_for(cards, weighing, wanted, ballast_g=ballast_g, ballast_mm=ballast_mm, seed=seed)
+        known = known_weighing(cards, log)
+    found = changes_for(cards, known, wanted, ballast_g=ballast_g, ballast_mm=ballast_mm, seed=seed)
     lines = [f"{number}. {change.sentence}" for number, change in enumerate(found, start=1)]
     files: list[str] = []
     if out_dir is not None:
         from rig.report.maps import write_map
 
-        files = [str(write_map(out_dir / f"{test_card.stem}-map.png", cards, weighing))]
+        files = [str(write_map(out_dir / f"{test_card.stem}-map.png", cards, known))]
     rows = [
         {
             "kind": c.kind,
@@ -67,4 +78,5 @@ def command(
         "\n".join([*(lines or ["No single change brings the pivot there."]), *(f"wrote {file}" for file in files)]),
         {"changes": rows, "files": files},
         as_json=as_json,
+        remarks=known.remarks,
     )

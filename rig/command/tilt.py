@@ -5,7 +5,7 @@ from typing import Literal
 
 import click
 
-from rig.command.options import card_argument, json_option, log_folder, log_option, show
+from rig.command.options import card_argument, json_option, log_folder, log_option, show, weighing_option
 
 
 @click.command(name="tilt", epilog="Example: pivotbench tilt test.toml --part front --angle 38.5 --angle 39 --angle 38")
@@ -28,6 +28,7 @@ from rig.command.options import card_argument, json_option, log_folder, log_opti
 @click.option("--angle-u", type=click.FloatRange(0), default=0.5, show_default=True, help="Of the protractor, degrees.")
 @click.option("--nose", type=click.Choice(["up", "down"]), default="up", show_default=True)
 @click.option("--sliding", is_flag=True, help="The slope at which it just keeps sliding, instead of the first slip.")
+@weighing_option
 @log_option
 @json_option
 def command(
@@ -37,22 +38,24 @@ def command(
     angle_u: float,
     nose: Literal["up", "down"],
     sliding: bool,
+    weighing: str,
     log_dir: Path | None,
     as_json: bool,
 ) -> None:
     """Measure a grip factor on a tilted board, wheels blocked."""
-    from rig.cards.read import read_set
+    from rig.cards.read import Choices, read_set
     from rig.jobs.grip.grip import TILT_CAUTION, TiltTest, measure_tilt
     from rig.jobs.weighing.weigh import known_weighing
     from rig.log.store import BenchLog
 
-    cards = read_set(test_card)
+    cards = read_set(test_card, Choices(weighing=weighing))
     click.echo(TILT_CAUTION, err=True)
     with BenchLog(log_folder(log_dir)) as log:
+        known = known_weighing(cards, log)
         found, record = measure_tilt(
             cards,
             log,
-            known_weighing(cards, log),
+            known,
             TiltTest(
                 part=part,
                 angles_deg=angles,
@@ -66,4 +69,5 @@ def command(
         f"own, {found.method}. Record {record.number}.",
         record.result,
         as_json=as_json,
+        remarks=known.remarks,
     )

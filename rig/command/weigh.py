@@ -5,7 +5,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from rig.command.options import ask_in_terminal, card_argument, log_folder, pads_options, progress, show
+from rig.command.options import (
+    ask_in_terminal,
+    calibration_option,
+    card_argument,
+    log_folder,
+    pads_options,
+    progress,
+    show,
+)
 
 if TYPE_CHECKING:
     from analysis.weighing.orientations import Turn
@@ -33,11 +41,13 @@ TURNS: dict[str, list["Turn"]] = {
     show_default=True,
     help="Also turn the car on the pads: half round, or in four ways with the pads exchanged, too.",
 )
+@calibration_option
 @pads_options
 def command(
     test_card: Path,
     placings: int,
     turned: str,
+    calibration: str,
     port: str,
     log_dir: Path | None,
     unattended: bool,
@@ -48,13 +58,13 @@ def command(
     Weigh it as it is pushed: battery unplugged but in place, body, screws and marker plate on. Weights typed on the
     test card are used when it has some.
     """
-    from rig.cards.read import read_set
+    from rig.cards.read import Choices, read_set
     from rig.jobs.weighing.pads import bench_pads
     from rig.jobs.weighing.weigh import weigh_on_pads, weigh_turned, weigh_typed
     from rig.log.store import BenchLog
     from rig.report.sentences import noted, weights_words
 
-    cards = read_set(test_card)
+    cards = read_set(test_card, Choices(calibration=calibration))
     with BenchLog(log_folder(log_dir)) as log:
         if cards.test.typed.weights_g is not None:
             weighing = weigh_typed(cards, log)
@@ -71,7 +81,7 @@ def command(
         [
             f"{cards.car.name}, record {weighing.record.number}",
             weights_words(weighing.weights),
-            *noted(weighing.warnings),
+            *noted([text for text in weighing.warnings if text not in weighing.remarks]),
         ]
     )
-    show(text, weighing.record.result, as_json=as_json)
+    show(text, weighing.record.result, as_json=as_json, remarks=weighing.remarks)

@@ -143,6 +143,11 @@ class PadSource(ABC):
 
     @property
     @abstractmethod
+    def boards(self) -> tuple[str, ...]:
+        """The names by which the boards identify themselves, one a port; () while one of them has not."""
+
+    @property
+    @abstractmethod
     def gaps(self) -> tuple[Gap, ...]:
         """Stretches without a port."""
 

@@ -129,6 +129,12 @@ class MergedPads(PadSource):
         return total + Tally(overflowed=self._handout.overflowed)
 
     @property
+    def boards(self) -> tuple[str, ...]:
+        """As `PadSource`, in the order of the ports."""
+        named = [reader.boards for reader in self._readers]
+        return tuple(name for names in named for name in names) if all(named) else ()
+
+    @property
     def gaps(self) -> tuple[Gap, ...]:
         """All ports' gaps in order of time."""
         return tuple(sorted((gap for reader in self._readers for gap in reader.gaps), key=lambda g: g.start))

@@ -122,6 +122,12 @@ class PadReader(PadSource):
         return self._ledger.identity
 
     @property
+    def boards(self) -> tuple[str, ...]:
+        """As `PadSource`."""
+        identity = self.identity
+        return () if identity is None else (identity.board,)
+
+    @property
     def recording_error(self) -> BenchError | None:
         """Why the tap was given up (a full disk); reading goes on without it."""
         return self._tap_error

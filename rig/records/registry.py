@@ -3,7 +3,7 @@
 from types import MappingProxyType
 from typing import Any
 
-from rig.records import camera, classroom, grip, moving, pushing, series, weighing
+from rig.records import aside, camera, classroom, grip, moving, pushing, series, weighing
 from rig.records.record import Kind
 
 KINDS: MappingProxyType[str, Kind[Any, Any]] = MappingProxyType(
@@ -31,6 +31,7 @@ KINDS: MappingProxyType[str, Kind[Any, Any]] = MappingProxyType(
             moving.DRIVE,
             classroom.FIRST_TRY,
             classroom.GUESS,
+            aside.ASIDE,
         )
     }
 )

@@ -14,10 +14,11 @@ class CalibrationRun(Content, frozen=True, kw_only=True):
 
 
 class CalibrationInputs(Content, frozen=True, kw_only=True):
-    """mass_u_g: standard uncertainty of each mass."""
+    """mass_u_g: standard uncertainty of each mass.  boards: how each port's board identified itself."""
 
     pads: tuple[CalibrationRun, ...]
     mass_u_g: float
+    boards: Words = ()
 
 
 class BudgetRow(Content, frozen=True, kw_only=True):
@@ -59,10 +60,18 @@ class CalibrationResult(Content, frozen=True, kw_only=True):
     pads: tuple[PadCalibration, ...]
 
 
-class ZeroInputs(Content, frozen=True, kw_only=True):
-    """at_s: wall clock, s since 1970."""
+class At(Content, frozen=True, kw_only=True):
+    """at_s: wall clock, s since 1970.  steady_s: the machine's own clock, s since its start; boot: which start."""
 
     at_s: float
+    steady_s: float = 0.0
+    boot: str = ""
+
+
+class ZeroInputs(At, frozen=True, kw_only=True):
+    """When the pads were zeroed.  boards: how each port's board identified itself."""
+
+    boards: Words = ()
 
 
 class ZeroResult(Content, frozen=True, kw_only=True):
@@ -74,7 +83,7 @@ class ZeroResult(Content, frozen=True, kw_only=True):
     samples: int
 
 
-class PlacingRow(Content, frozen=True, kw_only=True):
+class PlacingRow(At, frozen=True, kw_only=True):
     """One settled reading, pads 1 to 4. zero_counts, zero_u: as they were taken for this moment."""
 
     counts: Four
@@ -83,7 +92,6 @@ class PlacingRow(Content, frozen=True, kw_only=True):
     zero_u: Four
     outliers: int
     samples: int
-    at_s: float
 
 
 class TallyRow(Content, frozen=True, kw_only=True):
@@ -215,10 +223,8 @@ class ShimResult(Content, frozen=True, kw_only=True):
     relative_u: float
 
 
-class LiveInputs(Content, frozen=True, kw_only=True):
-    """at_s: wall clock, s since 1970."""
-
-    at_s: float
+class LiveInputs(At, frozen=True, kw_only=True):
+    """When the key was pressed."""
 
 
 class LiveResult(Content, frozen=True, kw_only=True):

@@ -250,7 +250,19 @@ def doubts(record: Mapping[str, Any]) -> dict[str, np.ndarray]:
 
 @contextlib.contextmanager
 def later(seconds: float) -> Iterator[None]:
-    """The wall clock stands this much later (the monotonic one that waits does not)."""
+    """It is this much later by the wall clock and by the machine's own (the monotonic one that waits stays)."""
+    steady = time.clock_gettime
+    time.clock_gettime = lambda clock: steady(clock) + seconds
+    try:
+        with clock_set(seconds):
+            yield
+    finally:
+        time.clock_gettime = steady
+
+
+@contextlib.contextmanager
+def clock_set(seconds: float) -> Iterator[None]:
+    """Somebody has set the wall clock forward by so much, or back: the machine's own clock knows nothing of it."""
     real = time.time
     time.time = lambda: real() + seconds
     try:

@@ -292,7 +292,7 @@ def test_four_boards_with_a_pad_each(calibrated: Path, tmp_path: Path) -> None:
         assert pivotbench("zero", test, "--log", log).code == 0
         for board, count in zip(boards, on_pads(CAR), strict=True):
             board.lay([count, 0, 0, 0])
-        told = pivotbench("weigh", test, "--log", log, "--unattended", "--json")
+        told = pivotbench("weigh", test, "--log", log, "--unattended", "--json", "--calibration", 1)
     finally:
         for board in boards:
             board.close()

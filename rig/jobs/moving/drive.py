@@ -14,13 +14,13 @@ from rig.base.progress import Progress
 from rig.cards.measures import car_markers, floor_layout, readout, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.pushing.measure import kept_track, with_true_times
+from rig.log.belongs import weighing_of
 from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog
 from rig.log.track_file import write_track
 from rig.records.content import pair
 from rig.records.moving import DRIVE, DriveInputs, DriveResult, ModelRow
 from rig.records.record import Record
-from rig.records.weighing import WEIGHING
 from vision.base.types import ClipCards
 
 WINDOW = 0.15
@@ -197,6 +197,6 @@ def _model_row(model: Model, length: float) -> ModelRow:
 def _weights(cards: CardSet, log: BenchLog) -> tuple[FloatArray | None, str]:
     from rig.jobs.weighing.weigh import known_weighing
 
-    if cards.test.typed.weights_g is None and log.latest(WEIGHING, cards.car.name) is None:
+    if cards.test.typed.weights_g is None and weighing_of(cards.car, log) is None:
         return None, "no weights: weigh the car, or type them on the test card"
     return known_weighing(cards, log).load, ""

@@ -23,8 +23,8 @@ from analysis.moving.tyres import Tyres, friction_centre, tyres_like
 from rig.base.errors import InputError
 from rig.cards.chassis import Moving, moving_car, springs_on
 from rig.cards.schema import CarCard
+from rig.log.belongs import weighing_of
 from rig.log.store import BenchLog
-from rig.records.weighing import WEIGHING
 
 _DRAWS = 200
 STEP_G = 0.4
@@ -77,21 +77,27 @@ class DriftQuestion:
     seed: int = 0
 
 
-def weights_for(card: CarCard, log: BenchLog | None, typed: Sequence[float] | None, *, where: str) -> FloatArray:
-    """(4,) N: typed grams, else the newest weighing of this car in the log. Raises InputError when there is none."""
+def weights_for(
+    card: CarCard, log: BenchLog | None, typed: Sequence[float] | None, *, where: str, number: str = ""
+) -> tuple[FloatArray, tuple[str, ...]]:
+    """(4,) N: typed grams, else the weighing of this car in this state in the log; and what to say of it first.
+
+    number: record of the weighing, as asked.  Raises InputError when there is none.
+    """
     if typed is not None:
         grams = np.asarray(typed, dtype=float)
         if not np.all(np.isfinite(grams)) or np.any(grams <= 0):
             raise InputError("each wheel must carry something", where="--weights", remedy="Give FL FR RL RR in grams")
-        return grams * 1e-3 * STANDARD_GRAVITY
-    record = None if log is None else log.latest(WEIGHING, card.name)
-    if record is None:
+        return grams * 1e-3 * STANDARD_GRAVITY, ()
+    found = None if log is None else weighing_of(card, log, number=number)
+    if found is None:
         raise InputError(
             f'there is no weighing of "{card.name}" in the log',
             where=where,
             remedy="Weigh the car first, or give --weights FL FR RL RR in grams",
         )
-    return np.array(record.result.corner_weights_g) * 1e-3 * record.result.gravity_m_s2
+    result = found.record.result
+    return np.array(result.corner_weights_g) * 1e-3 * result.gravity_m_s2, found.remarks
 
 
 def answer_moving(

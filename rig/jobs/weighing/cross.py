@@ -161,7 +161,7 @@ def measure_response(
 
     wheel: 0..3, FL FR RL RR.
     """
-    scale = scale_of(cards.bench, log)
+    scale = scale_of(cards.bench, log, pads=pads, calibration=cards.choices.calibration)
     loads, raw = [], []
     for text in (
         "Set the car on the pads, bounce it",

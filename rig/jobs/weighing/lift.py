@@ -65,7 +65,7 @@ def measure_height(
             where="heights",
             remedy="Give three or more with --height, for example 40, 60, 80 and 100 mm",
         )
-    scale = scale_of(cards.bench, log)
+    scale = scale_of(cards.bench, log, pads=pads, calibration=cards.choices.calibration)
     front_down = axle == "rear"
     down = [0, 1] if front_down else [2, 3]
     upward = sorted(heights_mm)

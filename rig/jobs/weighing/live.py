@@ -1,6 +1,5 @@
 """Four loads live: what the terminal view and the page show many times a second, and the keys that act on it."""
 
-import time
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -12,6 +11,7 @@ from analysis.base.wheels import DIAGONAL_FL_RR, FRONT, LEFT
 from analysis.weighing.calibration import Calibration
 from analysis.weighing.corner_weights import group_share
 from analysis.weighing.settled import SettledDetector, SettledReading
+from rig.base.clock import moment_now
 from rig.jobs.weighing.pads import OpenPads, feed
 from rig.jobs.weighing.scale import Scale
 from rig.log.store import BenchLog
@@ -133,7 +133,7 @@ def snapshot(pads: OpenPads, live: LiveLoads, log: BenchLog) -> Callable[[], Non
         log.record(
             "live reading",
             "by key",
-            inputs={"at_s": time.time()},
+            inputs=moment_now().record,
             result={"load_g": list(state.load_g), "settled": all(state.settled), "total_g": state.total_g},
             files=[log.add_file("raw readings", pads.raw_file)],
         )

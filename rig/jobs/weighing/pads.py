@@ -21,12 +21,14 @@ from analysis.weighing.calibration import (
 )
 from analysis.weighing.pad_faults import PadLimits
 from analysis.weighing.settled import SettledDetector, SettledReading
+from rig.base.clock import moment_now
 from rig.base.disk import check_room
 from rig.base.errors import BenchError, InputError
 from rig.base.progress import Progress
 from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
 from rig.cards.schema import BenchCard
+from rig.log.belongs import calibration_of
 from rig.log.store import BenchLog
 from rig.pads.frames import PadFrame, PortState
 from rig.pads.listeners import PadListener, PadSource
@@ -253,7 +255,7 @@ def calibrate(
     record = log.record(
         CALIBRATION,
         bench.name,
-        inputs=CalibrationInputs(pads=tuple(raw), mass_u_g=checks.mass_u_g),
+        inputs=CalibrationInputs(pads=tuple(raw), mass_u_g=checks.mass_u_g, boards=pads.source.boards),
         result=CalibrationResult(pads=tuple(map(calibration_record, found))),
         cards=cards,
         files=[log.add_file("raw readings", pads.raw_file)],
@@ -314,13 +316,24 @@ def calibration_from(row: PadCalibration) -> Calibration:
     return from_record(plain(row))
 
 
-def stored_calibration(bench: BenchCard, log: BenchLog) -> tuple[list[Calibration], CalibrationRecord]:
-    """The newest calibration of this bench's pads. Raises InputError when there is none."""
-    record = log.latest(CALIBRATION, bench.name)
-    if record is None:
+def answering_boards(pads: OpenPads) -> tuple[str, ...]:
+    """How the boards that answer now identify themselves, one a port; () where they do not."""
+    pads.source.catch_up(LONGEST_CATCH_UP_S)
+    return pads.source.boards
+
+
+def stored_calibration(
+    bench: BenchCard, log: BenchLog, *, boards: Sequence[str] = (), number: str = ""
+) -> tuple[list[Calibration], CalibrationRecord, tuple[str, ...]]:
+    """The newest calibration of this bench's pads, and what to say of it. Raises InputError when there is none.
+
+    boards: those that answer, as far as they are known.  number: of the record, as asked.
+    """
+    found = calibration_of(bench, log, boards=boards, number=number)
+    if found is None:
         require_calibration(None, pad=f"pads of {bench.name}")
         raise AssertionError  # require_calibration has raised
-    return [calibration_from(one) for one in record.result.pads], record
+    return [calibration_from(one) for one in found.record.result.pads], found.record, found.remarks
 
 
 def zero(
@@ -331,7 +344,7 @@ def zero(
     return log.record(
         ZERO,
         bench.name,
-        inputs=ZeroInputs(at_s=time.time()),
+        inputs=ZeroInputs(**moment_now().record, boards=pads.source.boards),
         result=ZeroResult(
             counts=four(reading.counts), u=four(reading.u), noise=four(reading.noise), samples=reading.count
         ),

@@ -1,6 +1,5 @@
 """The calibrated pads as a scale: counts become loads through the stored calibration and the latest zeros."""
 
-import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -15,32 +14,43 @@ from analysis.weighing.pad_faults import PadLimits, limits_for
 from analysis.weighing.reseating import Placements, pool_placements
 from analysis.weighing.settled import SettledReading
 from analysis.weighing.zero_tracking import drift_rate, zero_at
+from rig.base.clock import Moment, elapsed, moment_now, moment_of
 from rig.base.errors import InputError
 from rig.base.progress import Progress
 from rig.cards.mechanics import place_gravity
 from rig.cards.schema import BenchCard
-from rig.jobs.weighing.pads import OpenPads, by_wheel, settle, stored_calibration
+from rig.jobs.weighing.pads import OpenPads, answering_boards, by_wheel, settle, stored_calibration
+from rig.log.belongs import boards_differ, kept_boards, other_board, zeros_of
 from rig.log.store import BenchLog, Record
 
 DRIFT_G_PER_ROOT_S = 0.02
 """What cheap pads usually wander between zeroing and weighing (common practice, no source), until zeros show it."""
 ZEROS_USED = 8
+UNKNOWN_AGE_S = 86_400.0
+"""Taken for the time since a zero when no clock tells: the drift of a day is in doubt."""
 WORTH_TELLING_G = 0.5
 """An uncertainty of the zero below this is not worth a remark."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Placing:
-    """One settled reading turned into loads, in the order of the pads. raw: what the log keeps of it."""
+    """One settled reading turned into loads, in the order of the pads. raw: what the log keeps of it.
+
+    remarks: to be told before the loads.
+    """
 
     loads: Loads
     warnings: tuple[str, ...]
     raw: dict[str, Any]
+    remarks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scale:
-    """Calibrations of pads 1 to 4, the zeros since, and the pad under each wheel."""
+    """Calibrations of pads 1 to 4, the zeros since, and the pad under each wheel.
+
+    remarks: what to tell before any figure.  asked: the person named the calibration, whatever board answers.
+    """
 
     bench: BenchCard
     calibrations: tuple[Calibration, ...]
@@ -48,6 +58,8 @@ class Scale:
     zeros: tuple[Record, ...]
     order: FloatArray
     limits: PadLimits
+    remarks: tuple[str, ...] = ()
+    asked: bool = False
 
     @property
     def records(self) -> list[str]:
@@ -55,18 +67,31 @@ class Scale:
         return [self.calibrated.id, *(record.id for record in self.zeros)]
 
     def place_once(self, pads: OpenPads, *, progress: Progress | None = None) -> Placing:
-        """Wait for rest and weigh what lies on the pads now. Raises BenchError as `settle` does."""
-        return self.loads(settle(pads, limits=self.limits, progress=progress), at=time.time())
+        """Wait for rest and weigh what lies on the pads now. Raises BenchError as `settle` does.
 
-    def loads(self, reading: SettledReading, *, at: float) -> Placing:
-        """Loads of a settled reading. at: s, wall clock, for the drift since the zeros."""
+        Raises InputError when another board answers than the one that was calibrated and zeroed.
+        """
+        reading = settle(pads, limits=self.limits, progress=progress)
+        boards = pads.source.boards  # it may have been exchanged, or have said who it is, only after the start
+        for record in (*([] if self.asked else [self.calibrated]), *self.zeros):
+            if boards_differ(kept_boards(record), boards):
+                raise InputError(
+                    other_board(record, boards), where=self.bench.name, remedy="Calibrate and zero these pads"
+                )
+        return self.loads(reading, at=moment_now())
+
+    def loads(self, reading: SettledReading, *, at: Moment) -> Placing:
+        """Loads of a settled reading. at: of that reading, for the drift since the zeros.
+
+        The zeros come in the order of the log, whatever the wall's clock said at each.
+        """
         slopes = np.array([abs(float(one.slope(0.0))) for one in self.calibrations])
-        times = np.array([record.inputs["at_s"] for record in self.zeros])
-        counts = np.array([record.result["counts"] for record in self.zeros])
-        counts_u = np.array([record.result["u"] for record in self.zeros])
+        zeros, times, jumps = timed_zeros(self.zeros, at)
+        counts = np.array([record.result["counts"] for record in zeros])
+        counts_u = np.array([record.result["u"] for record in zeros])
         usual = DRIFT_G_PER_ROOT_S * slopes
         zero = zero_at(
-            at, times, counts, counts_u, drift=drift_rate(times, counts, counts_u, usual=usual, usual_weight=2.0)
+            0.0, times, counts, counts_u, drift=drift_rate(times, counts, counts_u, usual=usual, usual_weight=2.0)
         )
         worth_it = float(np.max(zero.u / slopes)) > WORTH_TELLING_G
         raw = {
@@ -76,12 +101,11 @@ class Scale:
             "zero_u": zero.u,
             "outliers": reading.outliers,
             "samples": reading.count,
-            "at_s": at,
+            **at.record,
         }
         loads = loads_of(self.calibrations, raw, place_gravity(self.bench))
-        return Placing(
-            loads=loads, warnings=(*loads.warnings, *([zero.advice] if zero.advice and worth_it else [])), raw=raw
-        )
+        advice = [zero.advice] if zero.advice and worth_it else []
+        return Placing(loads=loads, warnings=(*loads.warnings, *advice), raw=raw, remarks=(*self.remarks, *jumps))
 
     def wheels(self, pad_g: FloatArray) -> FloatArray:
         """(..., 4) g in wheel order from pad order."""
@@ -118,10 +142,51 @@ def pool(bench: BenchCard, placed: Sequence[Loads]) -> Placements:
     )
 
 
-def scale_of(bench: BenchCard, log: BenchLog) -> Scale:
-    """The scale as it stands. Raises InputError without a calibration or a zero since."""
-    calibrations, calibrated = stored_calibration(bench, log)
-    zeros = [record for record in log.records(kind="zero", title=bench.name) if record.number > calibrated.number]
+def timed_zeros(zeros: Sequence[Record], at: Moment) -> tuple[list[Record], FloatArray, tuple[str, ...]]:
+    """Zeros in the order of the log with their times, (m,) s before `at` (negative), and what to say of the clocks.
+
+    Where no clock tells how long it was between two of them, only what comes after counts.
+    """
+    used: list[Record] = []
+    since: list[float] = []
+    said: list[str] = []
+    after, name, total = at, "now", 0.0
+    for record in reversed(zeros):
+        before = moment_of(record.inputs)
+        passed = elapsed(before, after)
+        if passed.jump != 0.0:
+            said.append(_jump_words(passed.jump, record.number, name))
+        if passed.seconds is None and used:
+            break
+        total += max(UNKNOWN_AGE_S if passed.seconds is None else passed.seconds, 1e-3)
+        used.append(record)
+        since.append(-total)
+        after, name = before, f"record {record.number}"
+    return used[::-1], np.array(since[::-1]), tuple(said)
+
+
+def _jump_words(jump: float | None, number: int, name: str) -> str:
+    which = "back" if jump is None or jump < 0 else "forward"
+    size = "" if jump is None else f" by {_span(abs(jump))}"
+    doubt = " How long ago that was cannot be told: zero the empty pads again" if jump is None else ""
+    return (
+        f"The clock was set {which}{size} between record {number} (zero) and {name}: the zeros are taken in the order "
+        f"of the log.{doubt}"
+    )
+
+
+def _span(seconds: float) -> str:
+    return f"{seconds / 60:.0f} min" if seconds < 5400 else f"{seconds / 3600:.1f} h"
+
+
+def scale_of(bench: BenchCard, log: BenchLog, *, pads: OpenPads | None = None, calibration: str = "") -> Scale:
+    """The scale as it stands. Raises InputError without a calibration of this bench or a zero since.
+
+    pads: where they are open, what is known of other boards is left out.  calibration: record number, as asked.
+    """
+    boards = answering_boards(pads) if pads is not None else ()
+    calibrations, calibrated, remarks = stored_calibration(bench, log, boards=boards, number=calibration)
+    zeros = zeros_of(bench, log, calibrated, boards=boards)
     if not zeros:
         raise InputError(
             "the empty pads have not been zeroed since their calibration",
@@ -135,4 +200,6 @@ def scale_of(bench: BenchCard, log: BenchLog) -> Scale:
         zeros=tuple(zeros[-ZEROS_USED:]),
         order=by_wheel(bench),
         limits=limits_for(calibrations),
+        remarks=remarks,
+        asked=bool(calibration),
     )

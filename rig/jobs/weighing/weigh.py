@@ -1,7 +1,7 @@
 """Weigh the car: from the pads, or from weights typed on the test card."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -28,6 +28,7 @@ from rig.cards.mechanics import car_state, place_gravity
 from rig.cards.read import CardSet
 from rig.jobs.weighing.pads import Ask, OpenPads
 from rig.jobs.weighing.scale import Placing, pool, scale_of
+from rig.log.belongs import weighing_of
 from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog, Record
 from rig.pads.steps import Step
@@ -45,13 +46,17 @@ TURN_WORDS: dict[Turn, str] = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Weighing:
-    """Corner weights with their record. load, load_covariance: (4,) N and (4, 4) N² for the forecast."""
+    """Corner weights with their record. load, load_covariance: (4,) N and (4, 4) N² for the forecast.
+
+    remarks: to be told before any figure that rests on them.
+    """
 
     weights: CornerWeights
     load: FloatArray
     load_covariance: FloatArray
     warnings: tuple[str, ...]
     record: Record
+    remarks: tuple[str, ...] = ()
 
 
 def weigh_on_pads(
@@ -67,7 +72,7 @@ def weigh_on_pads(
 
     Raises InputError without a stored calibration or zero, BenchError when the pads fail.
     """
-    scale = scale_of(cards.bench, log)
+    scale = scale_of(cards.bench, log, pads=pads, calibration=cards.choices.calibration)
     placed: list[Placing] = []
     for number in range(placings):
         text = "Set the car on the pads" if number == 0 else "Lift the car off, bounce it, roll it on again"
@@ -81,6 +86,7 @@ def weigh_on_pads(
         load_g=pooled.load_g,
         parts=list(pooled.parts),
         warnings=[text for text in dict.fromkeys(warnings) if text],
+        remarks=_remarks(placed),
         inputs={"source": "pads", "placings": [one.raw for one in placed], "tally": tally_record(pads)},
         parents=scale.records,
         files=[log.add_file("raw readings", pads.raw_file)],
@@ -110,7 +116,7 @@ def weigh_turned(
 
     turns: names as in analysis.weighing.orientations, the first usually "as is".  placings: in each of them.
     """
-    scale = scale_of(cards.bench, log)
+    scale = scale_of(cards.bench, log, pads=pads, calibration=cards.choices.calibration)
     rows, placed, done = [], [], []
     for turn in turns:
         for number in range(placings):
@@ -127,6 +133,7 @@ def weigh_turned(
         load_g=found.load_g,
         parts=list(found.parts),
         warnings=[found.text],
+        remarks=_remarks(placed),
         inputs={
             "source": "pads, turned",
             "turns": done,
@@ -154,19 +161,30 @@ def weigh_typed(cards: CardSet, log: BenchLog) -> Weighing:
     pooled = pool_placements(load_g, parts, scatter_g=cards.bench.pads.reseat_g)
     advice = [pooled.advice] if pooled.advice else []
     weighed = _AsWeighed(
-        load_g=load_g, parts=list(pooled.parts), warnings=advice, inputs={"source": "typed"}, parents=[], files=[]
+        load_g=load_g,
+        parts=list(pooled.parts),
+        warnings=advice,
+        remarks=[],
+        inputs={"source": "typed"},
+        parents=[],
+        files=[],
     )
     return _keep(cards, log, weighed)
 
 
-def known_weighing(cards: CardSet, log: BenchLog) -> Weighing:
-    """The weights to forecast with: typed ones if the test card has them, else the newest weighing of this car."""
-    if cards.test.typed.weights_g is not None:
+def known_weighing(cards: CardSet, log: BenchLog, *, before: int | None = None) -> Weighing:
+    """The weights to forecast with: typed ones if the test card has them, else the weighing of this car in this state.
+
+    before: number of the record (a push) that they are wanted for; what was weighed later does not change it.
+    Raises InputError when there are none, or when the car card has changed since it was weighed.
+    """
+    named = cards.choices.weighing
+    if cards.test.typed.weights_g is not None and not named:
         return weigh_typed(cards, log)
-    record = log.latest("weighing", cards.car.name)
-    if record is None:
+    found = weighing_of(cards.car, log, number=named, before=before)
+    if found is None:
         return weigh_typed(cards, log)  # tells what is missing
-    return weighing_from(record, cards)
+    return replace(weighing_from(found.record, cards), remarks=found.remarks)
 
 
 def weighing_from(record: Record, cards: CardSet) -> Weighing:
@@ -224,6 +242,7 @@ class _AsWeighed:
     load_g: FloatArray
     parts: list[DoubtPart]
     warnings: list[str]
+    remarks: list[str]
     inputs: dict[str, Any]
     parents: list[str]
     files: list[str]
@@ -232,7 +251,7 @@ class _AsWeighed:
 def _keep(cards: CardSet, log: BenchLog, weighed: _AsWeighed) -> Weighing:
     """Correct for what is pushed otherwise than it was weighed, write the weighing down, and return it."""
     load_g, parts, counted = as_pushed(cards, weighed.load_g, weighed.parts)
-    warnings = [*weighed.warnings, *counted]
+    warnings = [*weighed.remarks, *weighed.warnings, *counted]
     weights = weights_of(cards, load_g, parts)
     uncertainty = [{"name": p.name, "covariance_g2": p.covariance, "dof": p.dof} for p in parts]
     record = log.record(
@@ -245,7 +264,11 @@ def _keep(cards: CardSet, log: BenchLog, weighed: _AsWeighed) -> Weighing:
         files=weighed.files,
         parents=weighed.parents,
     )
-    return weighing_from(record, cards)
+    return replace(weighing_from(record, cards), remarks=tuple(weighed.remarks))
+
+
+def _remarks(placed: Sequence[Placing]) -> list[str]:
+    return list(dict.fromkeys(text for one in placed for text in one.remarks))
 
 
 def weights_record(weights: CornerWeights) -> dict[str, Any]:

@@ -14,6 +14,7 @@ from rig.jobs.pushing.measure import measure_clip, stored_camera
 from rig.jobs.pushing.picture import car_picture
 from rig.jobs.weighing.pads import CheckMasses, calibrate, card_hashes, zero
 from rig.jobs.weighing.weigh import Weighing, weigh_on_pads, weigh_typed, weighing_from
+from rig.log.belongs import weighing_of
 from rig.log.store import BenchLog
 from rig.page.bench.broadcast import Broadcast
 from rig.page.bench.camera_view import CameraView
@@ -128,9 +129,9 @@ class Bench:
         try:
             cards = self.cards()
             with self.log() as log:
-                record = log.latest("weighing", cards.car.name)
-                if record is not None:
-                    self.weighing = weighing_from(record, cards)
+                found = weighing_of(cards.car, log)
+                if found is not None:
+                    self.weighing = weighing_from(found.record, cards)
         except (BenchError, AnalysisError, KeyError):
             self.weighing = None
 

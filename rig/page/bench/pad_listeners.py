@@ -123,7 +123,7 @@ class PadHub:
         self, bench: BenchCard, pads: OpenPads, heard: PadListener, log: BenchLog
     ) -> tuple[LiveLoads | None, Any, str]:
         try:
-            scale = scale_of(bench, log)
+            scale = scale_of(bench, log, pads=pads)
         except (BenchError, AnalysisError) as error:
             calibrated = log.latest("calibration", bench.name) is not None
             return None, None, UNZEROED if calibrated else str(error)

@@ -12,6 +12,7 @@ from rig.cards.read import CardSet
 from rig.cards.template import card_text
 from rig.jobs.demo.first_try import SeenPush, see_push
 from rig.jobs.weighing.pads import CheckMasses, OpenPads, calibrate
+from rig.log.belongs import calibration_of
 from rig.log.store import BenchLog
 from rig.pads.reader import PadReader
 from rig.pads.steps import Step
@@ -106,7 +107,7 @@ class VirtualSide:
 
     def calibrated(self, cards: CardSet, log: BenchLog, progress: Progress) -> None:
         """Calibrate pads of this make, once per log."""
-        if log.latest("calibration", cards.bench.name) is not None:
+        if calibration_of(cards.bench, log) is not None:
             return
         with VirtualPads(seed=self._seed, rate=80, time_factor=CALIBRATING_FACTOR) as pads:
             hand = VirtualOperator(pads, np.zeros(4), np.random.default_rng([self._seed, 4]))

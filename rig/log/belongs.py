@@ -1,0 +1,261 @@
+"""What in the log belongs to these cards: found by who the cards are and what they say, never by a name alone.
+
+Every look-up answers a record with remarks (what a person should know before the figure), or raises InputError that
+names both sides and how to say it anyway. Records that were set aside are never found. This log's own records come
+before imported ones; "newest" is by the log's own sequence, never by a clock.
+"""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+from rig.base.errors import InputError
+from rig.cards.identity import bench_changes, car_changes, changes_in_words, same_id
+from rig.cards.read import CardT, parse_card
+from rig.cards.schema import BenchCard, CarCard, TestCard
+from rig.log.store import BenchLog
+from rig.records.aside import ASIDE, AsideInputs, AsideResult
+from rig.records.record import Record as TypedRecord
+
+Record = TypedRecord[Any, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Belonging:
+    """A record that belongs to what was asked about. remarks: to be told before the figure that rests on it."""
+
+    record: Record
+    remarks: tuple[str, ...] = ()
+
+
+def put_aside(log: BenchLog, number: str, why: str) -> Record:
+    """Set a record aside: it stays in the log, and no look-up finds it any more. Raises InputError.
+
+    number: the record's number or id.  why: the reason, kept beside it.
+    """
+    record = log.get(number)
+    if not why.strip():
+        raise InputError("there is no reason", where="--why", remedy='Say why, for example --why "the finger slipped"')
+    if ASIDE.holds(record):
+        raise InputError(
+            f"record {record.number} sets another one aside", where="log aside", remedy="Name a measurement"
+        )
+    if record.id in reasons_aside(log):
+        raise InputError(f"record {record.number} is set aside already", where="log aside", remedy="Nothing to do")
+    return log.record(
+        ASIDE,
+        record.title,
+        inputs=AsideInputs(number=record.number, kind=record.kind),
+        result=AsideResult(why=why.strip()),
+        cards=record.cards,
+        parents=[record.id],
+    )
+
+
+def reasons_aside(log: BenchLog) -> dict[str, str]:
+    """Id of each record that was set aside -> why."""
+    return {parent: one.result.why for one in log.records(kind=ASIDE) for parent in one.parents}
+
+
+def standing(log: BenchLog, kind: str) -> list[Record]:
+    """Records of a kind that were not set aside, in the order of writing."""
+    gone = reasons_aside(log)
+    return [record for record in log.records(kind=kind) if record.id not in gone]
+
+
+def named(log: BenchLog, number: str, kind: str, option: str) -> Record:
+    """The record that a person named. Raises InputError when it is of another kind or set aside."""
+    record = log.get(number)
+    if record.kind != kind:
+        raise InputError(
+            f"record {record.number} is a {record.kind}, not a {kind}",
+            where=f"{option} {number}",
+            remedy=f"List them with: pivotbench log --kind {kind}",
+        )
+    why = reasons_aside(log).get(record.id)
+    if why is not None:
+        raise InputError(
+            f"record {record.number} was set aside: {why}", where=f"{option} {number}", remedy="Name another one"
+        )
+    return record
+
+
+def calibration_of(
+    bench: BenchCard, log: BenchLog, *, boards: Sequence[str] = (), number: str = ""
+) -> Belonging | None:
+    """The calibration of this bench, or None. boards: how the boards that answer identify themselves, () if unknown.
+
+    Raises InputError when there are only calibrations of this bench as it was otherwise wired, or of other boards.
+    """
+    if number:
+        record = named(log, number, "calibration", "--calibration")
+        return Belonging(record=record, remarks=(f"The pads are calibrated by record {record.number}, as asked",))
+    fitting: list[Record] = []
+    misfit: tuple[Record, str] | None = None
+    for record in standing(log, "calibration"):
+        before = bench_card(record, log)
+        if not _may_be(before, bench, record):
+            continue
+        changes = bench_changes(before, bench) if before is not None else []
+        if changes:
+            differs = changes_in_words(changes)
+            what = f"the bench card is not the one of the calibration in record {record.number} ({differs})"
+            misfit = record, what
+        elif boards_differ(kept_boards(record), boards):
+            misfit = record, other_board(record, boards)
+        else:
+            fitting.append(record)
+    found = _own_first(fitting, log, has_id=bool(bench.id))
+    if found is None and fitting:
+        misfit = fitting[-1], _imported_only(fitting[-1], "bench")
+    if found is None and misfit is not None:
+        record, what = misfit
+        raise InputError(
+            what, where=bench.name, remedy=f"Calibrate and zero these pads, or say --calibration {record.number}"
+        )
+    return found
+
+
+def zeros_of(bench: BenchCard, log: BenchLog, calibrated: Record, *, boards: Sequence[str] = ()) -> list[Record]:
+    """Zeros of this bench and these boards since a calibration, this log's own, in the order of writing."""
+    zeros = []
+    for record in standing(log, "zero"):
+        before = bench_card(record, log)
+        if record.number < calibrated.number or record.bench != log.bench or not _may_be(before, bench, record):
+            continue
+        if before is not None and bench_changes(before, bench):
+            continue
+        if not boards_differ(kept_boards(record), boards):
+            zeros.append(record)
+    return zeros
+
+
+def weighing_of(car: CarCard, log: BenchLog, *, number: str = "", before: int | None = None) -> Belonging | None:
+    """The weighing of this car in this state, or None when it was never weighed.
+
+    number: the record that a person named.  before: number of a record (a push): the newest weighing before it is
+    taken, or the first one after it, so that what is weighed later changes nothing about it.
+    Raises InputError when the car was weighed in other states only.
+    """
+    if number:
+        record = named(log, number, "weighing", "--weighing")
+        weighed = car_card(record, log)
+        changes = car_changes(weighed, car) if weighed is not None else []
+        if weighed is not None and not same_id(weighed, car):
+            changes = [f'car "{weighed.name}" → "{car.name}"', *changes]
+        said = f" although the car card is another since ({changes_in_words(changes)})" if changes else ""
+        return Belonging(record=record, remarks=(f"The weights are those of record {record.number}, as asked{said}",))
+    fitting, changed = [], None
+    for record in standing(log, "weighing"):
+        weighed = car_card(record, log)
+        if not _may_be(weighed, car, record):
+            continue
+        changes = car_changes(weighed, car) if weighed is not None else []
+        if changes:
+            changed = record, changes
+        else:
+            fitting.append(record)
+    found = _own_first(fitting, log, has_id=bool(car.id), before=before)
+    if found is None and (changed is not None or fitting):
+        if changed is not None:
+            record, changes = changed
+            what = f"the car card has changed since this weighing, record {record.number} ({changes_in_words(changes)})"
+        else:
+            record, what = fitting[-1], _imported_only(fitting[-1], "car")
+        raise InputError(what, where=car.name, remedy=f"Weigh again, or say --weighing {record.number}")
+    return found
+
+
+def kept_boards(record: Record) -> tuple[str, ...]:
+    """The boards that answered when a record was made, one a port; () where they did not say or it was not kept."""
+    return tuple(record.inputs.get("boards") or ())
+
+
+def boards_differ(kept: Sequence[str], now: Sequence[str]) -> bool:
+    """Whether these are other boards: known only where both sides say who they are."""
+    return bool(kept) and bool(now) and tuple(kept) != tuple(now)
+
+
+def other_board(record: Record, boards: Sequence[str]) -> str:
+    """What is wrong when another board answers than the one of a record."""
+    return (
+        f'the board is another: "{", ".join(boards)}" answers, the {record.kind} in record {record.number} is of '
+        f'"{", ".join(kept_boards(record))}"'
+    )
+
+
+def car_card(record: Record, log: BenchLog) -> CarCard | None:
+    """The car card that a record was made with; None where none was kept."""
+    text = _text(record, log, "car")
+    return _parsed_car(text) if text else None
+
+
+def bench_card(record: Record, log: BenchLog) -> BenchCard | None:
+    """The bench card that a record was made with; None where none was kept."""
+    text = _text(record, log, "bench")
+    return _parsed_bench(text) if text else None
+
+
+def test_card(record: Record, log: BenchLog) -> TestCard | None:
+    """The test card that a record was made with; None where none was kept."""
+    text = _text(record, log, "test")
+    return _parsed_test(text) if text else None
+
+
+def own_or_imported(records: Iterable[Record], log: BenchLog) -> list[Record]:
+    """This log's own records; only where there are none, imported ones."""
+    found = list(records)
+    return [record for record in found if record.bench == log.bench] or found
+
+
+def _own_first(
+    records: Sequence[Record], log: BenchLog, *, has_id: bool, before: int | None = None
+) -> Belonging | None:
+    chosen = own_or_imported(records, log)
+    if not chosen:
+        return None
+    imported = chosen[0].bench != log.bench
+    if imported and not has_id:
+        return None
+    earlier = [record for record in chosen if before is None or record.number < before]
+    record = earlier[-1] if earlier else chosen[0]
+    told = f"Record {record.number} ({record.kind}) comes from an imported log" if imported else ""
+    return Belonging(record=record, remarks=(told,) if told else ())
+
+
+def _may_be(before: CarCard | BenchCard | None, now: CarCard | BenchCard, record: Record) -> bool:
+    return same_id(before, now) if before is not None else record.title == now.name
+
+
+def _imported_only(record: Record, kind: str) -> str:
+    return (
+        f"the {record.kind} of a {kind} of this name in record {record.number} was imported, and the {kind} card "
+        "has no id that says it is this one"
+    )
+
+
+def _text(record: Record, log: BenchLog, kind: str) -> str:
+    return next((card.text for card in map(log.card, record.cards) if card.kind == kind), "")
+
+
+def _or_none(read: Callable[[], CardT]) -> CardT | None:
+    try:
+        return read()
+    except InputError:  # a card of another version of the program: known by nothing but its record's title
+        return None
+
+
+@lru_cache(maxsize=512)
+def _parsed_car(text: str) -> CarCard | None:
+    return _or_none(lambda: parse_card(text, CarCard, where="a card in the log"))
+
+
+@lru_cache(maxsize=512)
+def _parsed_bench(text: str) -> BenchCard | None:
+    return _or_none(lambda: parse_card(text, BenchCard, where="a card in the log"))
+
+
+@lru_cache(maxsize=512)
+def _parsed_test(text: str) -> TestCard | None:
+    return _or_none(lambda: parse_card(text, TestCard, where="a card in the log"))
