@@ -25,7 +25,7 @@ from typing import Any
 import numpy as np
 
 from rig.main import main
-from tests.rig.pads.scripted_pad import IDENTITY, line
+from tests.rig.pads.scripted_pad import line, signed
 
 WHEELS = ("FL", "FR", "RL", "RR")
 PAD_WHEELS = ("RR", "FL", "FR", "RL")
@@ -64,6 +64,7 @@ class ActedPads:
     flags: of every line.  burst: lines sent at once, a hundred bursts a second.
     dither: counts by which lines swing (see SWING) about the dictated ones; equal counts would mean a frozen converter.
     form: makes a line other than the protocol's, from (number, counts); such pads answer nothing.
+    board: how it calls itself.
     """
 
     def __init__(
@@ -73,6 +74,7 @@ class ActedPads:
         form: Callable[[int, list[int]], bytes] | None = None,
         flags: int = 0,
         burst: int = 20,
+        board: str = "scripted",
     ) -> None:
         self._host, self._device = pty.openpty()
         tty.setraw(self._device)
@@ -80,6 +82,7 @@ class ActedPads:
         self.url = os.ttyname(self._device)
         self.dither, self.questions = [1, 1, 1, 1], 0
         self._flags, self._burst = flags, burst
+        self._identity = signed(f"PB1 ID board={board} fw=1.0.0 ch=4 rate=10 run=1 boot=power".encode())
         self.after_question: list[tuple[list[int], int, int]] = []
         self._form, self._counts, self._pending, self._heard = form, list(counts), b"", b""
         self._seq, self._stop, self.pause = 0, threading.Event(), 0.01
@@ -130,7 +133,7 @@ class ActedPads:
             *asked, self._heard = self._heard.split(b"\n")
             if self._form is None:
                 for _ in [one for one in asked if one.strip() == b"?"]:
-                    self._pending += IDENTITY
+                    self._pending += self._identity
                     for counts, number, flags in self.after_question:
                         self._pending += self._lines(counts, number, flags)
                         quiet = time.monotonic() + 0.25  # long enough for somebody to be taken in by them
