@@ -16,13 +16,14 @@ def command(test_cards: tuple[Path, ...], log_dir: Path | None, as_json: bool) -
     from rig.cards.read import read_set
     from rig.jobs.series.series import ladder_of
     from rig.log.store import BenchLog
+    from rig.records.series import LADDER
     from rig.report.other_records import ladder_rows
     from rig.report.sentences import noted, table_text
 
     with BenchLog(log_folder(log_dir)) as log:
         ladder, record = ladder_of([read_set(path) for path in test_cards], log)
     lines = [
-        table_text(("tyres", f"grip over {ladder.reference}", "95 %", "rank"), ladder_rows(record)),
+        table_text(("tyres", f"grip over {ladder.reference}", "95 %", "rank"), ladder_rows(LADDER.of(record))),
         f"{ladder.sentence}.",
         *noted(ladder.warnings),
         f"record {record.number}",

@@ -21,12 +21,9 @@ from rig.log.media import as_text, open_to_read
 from rig.log.schema import LINKED, LINKS_SUMMED, SUMMED, VERSION, as_written, column_list, links_sum, row_sum
 from rig.log.upgrade import counted_over, links_of, make_tables, upgrade, value_of
 from rig.records.codec import checked, from_json, from_plain, kind_named, to_json
-from rig.records.record import AnyRecord, InputsT, Kind, ResultT
-from rig.records.record import Record as TypedRecord
+from rig.records.record import AnyRecord, InputsT, Kind, Record, ResultT
 
 LOG_FILE = "bench-log.sqlite"
-Record = TypedRecord[Any, Any]
-"""For readers that still go by name."""
 _looked_over: set[tuple[int, int]] = set()
 """Files (device, number) whose pages this process has looked over: some ms for every MB, so once."""
 
@@ -134,7 +131,7 @@ class BenchLog:
         cards: Iterable[str] = (),
         files: Iterable[str] = (),
         parents: Iterable[str] = (),
-    ) -> TypedRecord[InputsT, ResultT]: ...
+    ) -> Record[InputsT, ResultT]: ...
 
     @overload
     def record(
@@ -147,7 +144,7 @@ class BenchLog:
         cards: Iterable[str] = (),
         files: Iterable[str] = (),
         parents: Iterable[str] = (),
-    ) -> TypedRecord[Any, Any]: ...
+    ) -> Record[Any, Any]: ...
 
     def record(
         self,
@@ -159,7 +156,7 @@ class BenchLog:
         cards: Iterable[str] = (),
         files: Iterable[str] = (),
         parents: Iterable[str] = (),
-    ) -> TypedRecord[Any, Any]:
+    ) -> Record[Any, Any]:
         """Write one record durably and return it as it will be read. Optional numbers that are not finite are left out.
 
         Raises RecordError when a field is missing, of the wrong type, or not a finite number.
@@ -168,7 +165,7 @@ class BenchLog:
         if isinstance(kind, str):
             kind = kind_named(kind, where=where)
             inputs, result = from_plain(kind, kind.version, finite_json(inputs), finite_json(result), where=where)
-        entry = TypedRecord(
+        entry = Record(
             id=uuid.uuid4().hex,
             number=0,
             bench=self.bench,
@@ -282,14 +279,14 @@ class BenchLog:
     @overload
     def records(
         self, *, kind: Kind[InputsT, ResultT], title: str | None = None
-    ) -> Iterator[TypedRecord[InputsT, ResultT]]: ...
+    ) -> Iterator[Record[InputsT, ResultT]]: ...
 
     @overload
     def records(self, *, kind: str | None = None, title: str | None = None) -> Iterator[AnyRecord]: ...
 
     def records(
         self, *, kind: Kind[Any, Any] | str | None = None, title: str | None = None
-    ) -> Iterator[TypedRecord[Any, Any]]:
+    ) -> Iterator[Record[Any, Any]]:
         """Records in the order of writing, all or of one kind or title."""
         with in_words(self.path):
             for row in self._rows("records", *_of_kind(kind), "ORDER BY number"):
@@ -298,14 +295,12 @@ class BenchLog:
                     yield record
 
     @overload
-    def latest(
-        self, kind: Kind[InputsT, ResultT], title: str | None = None
-    ) -> TypedRecord[InputsT, ResultT] | None: ...
+    def latest(self, kind: Kind[InputsT, ResultT], title: str | None = None) -> Record[InputsT, ResultT] | None: ...
 
     @overload
-    def latest(self, kind: str, title: str | None = None) -> TypedRecord[Any, Any] | None: ...
+    def latest(self, kind: str, title: str | None = None) -> Record[Any, Any] | None: ...
 
-    def latest(self, kind: Kind[Any, Any] | str, title: str | None = None) -> TypedRecord[Any, Any] | None:
+    def latest(self, kind: Kind[Any, Any] | str, title: str | None = None) -> Record[Any, Any] | None:
         """The newest record of a kind (and title), or None."""
         where, given = _of_kind(kind)
         with in_words(self.path):
@@ -365,7 +360,7 @@ class BenchLog:
             if digest not in self._fitting:  # what a record was made with is shown with it
                 self.card(digest)
                 self._fitting.add(digest)
-        return TypedRecord(
+        return Record(
             id=row[0],
             number=row[1],
             bench=row[2],

@@ -95,7 +95,7 @@ class CarMarkersResult(Content, frozen=True, kw_only=True):
     warnings: Words
 
 
-CAMERA = Kind("camera", CameraInputs, CameraResult)
+CAMERA_CALIBRATION = Kind("camera", CameraInputs, CameraResult)
 FLOOR_LAYOUT = Kind("floor layout", Empty, FloorResult)
 PLATE_PLACE = Kind("plate place", PlateInputs, PlateResult)
 CAR_MARKERS = Kind("car markers", Empty, CarMarkersResult)

@@ -10,8 +10,8 @@ from rig.base.errors import BenchError
 from rig.base.plain_json import finite_json
 from rig.records.content import Content
 from rig.records.record import Kind
-from rig.records.registry import KINDS
-from rig.records.upgrades import UPGRADES
+from rig.records.registry import RECORD_KINDS
+from rig.records.upgrades import CONTENT_UPGRADES
 
 ContentT = TypeVar("ContentT", bound=Content)
 
@@ -22,7 +22,7 @@ class RecordError(BenchError):
 
 def kind_named(name: str, *, where: str) -> Kind[Any, Any]:
     """The kind of this name. where: the record, for the error. Raises RecordError for one that is not known."""
-    kind = KINDS.get(name)
+    kind = RECORD_KINDS.get(name)
     if kind is None:
         raise RecordError(
             f'no kind of record is called "{name}"',
@@ -77,8 +77,8 @@ def from_plain(
         )
     old_inputs, old_result = dict(inputs), dict(result)
     for step in range(version, kind.version):
-        if (kind.name, step) in UPGRADES:
-            old_inputs, old_result = UPGRADES[kind.name, step](old_inputs, old_result)
+        if (kind.name, step) in CONTENT_UPGRADES:
+            old_inputs, old_result = CONTENT_UPGRADES[kind.name, step](old_inputs, old_result)
     return (
         _convert(old_inputs, kind.inputs, where=f"{where}, inputs"),
         _convert(old_result, kind.result, where=f"{where}, result"),

@@ -10,7 +10,7 @@ from analysis.base.arrays import FloatArray
 
 Pair = tuple[float, float]
 Triple = tuple[float, float, float]
-Four = tuple[float, float, float, float]
+FourNumbers = tuple[float, float, float, float]
 """Wheels FL, FR, RL, RR, or pads 1 to 4."""
 Numbers = tuple[float, ...]
 Matrix = tuple[Numbers, ...]
@@ -46,7 +46,7 @@ def triple(values: FloatArray | Sequence[float]) -> Triple:
     return first, second, third
 
 
-def four(values: FloatArray | Sequence[float]) -> Four:
+def four(values: FloatArray | Sequence[float]) -> FourNumbers:
     """(4,) as a record holds it."""
     first, second, third, fourth = _plain(values)
     return first, second, third, fourth

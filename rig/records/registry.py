@@ -6,7 +6,7 @@ from typing import Any
 from rig.records import aside, camera, classroom, grip, moving, pushing, series, weighing
 from rig.records.record import Kind
 
-KINDS: MappingProxyType[str, Kind[Any, Any]] = MappingProxyType(
+RECORD_KINDS: MappingProxyType[str, Kind[Any, Any]] = MappingProxyType(
     {
         kind.name: kind
         for kind in (
@@ -17,7 +17,7 @@ KINDS: MappingProxyType[str, Kind[Any, Any]] = MappingProxyType(
             weighing.CROSS_WEIGHT,
             weighing.SHIM,
             weighing.LIVE_READING,
-            camera.CAMERA,
+            camera.CAMERA_CALIBRATION,
             camera.FLOOR_LAYOUT,
             camera.PLATE_PLACE,
             camera.CAR_MARKERS,

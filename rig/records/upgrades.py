@@ -3,15 +3,15 @@
 from collections.abc import Callable
 from typing import Any
 
-Plain = dict[str, Any]
+PlainContent = dict[str, Any]
 
 
-def _first_push_judged(inputs: Plain, result: Plain) -> tuple[Plain, Plain]:
+def _first_push_judged(inputs: PlainContent, result: PlainContent) -> tuple[PlainContent, PlainContent]:
     """The first comparisons judged the first push of a clip and did not say so."""
     return {"push_number": 1} | inputs, result
 
 
-UPGRADES: dict[tuple[str, int], Callable[[Plain, Plain], tuple[Plain, Plain]]] = {
+CONTENT_UPGRADES: dict[tuple[str, int], Callable[[PlainContent, PlainContent], tuple[PlainContent, PlainContent]]] = {
     ("comparison", 1): _first_push_judged,
 }
 """(kind, version of its content) -> inputs and result of the next version.

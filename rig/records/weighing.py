@@ -1,6 +1,6 @@
 """Records of the pads: calibration, zero, weighing, axle lift, cross weight, shim, live reading."""
 
-from rig.records.content import Content, Four, Matrix, Numbers, Pair, Words
+from rig.records.content import Content, FourNumbers, Matrix, Numbers, Pair, Words
 from rig.records.record import Kind
 
 
@@ -77,19 +77,19 @@ class ZeroInputs(At, frozen=True, kw_only=True):
 class ZeroResult(Content, frozen=True, kw_only=True):
     """Counts of the empty pads, their standard uncertainty and the noise of one reading, pads 1 to 4."""
 
-    counts: Four
-    u: Four
-    noise: Four
+    counts: FourNumbers
+    u: FourNumbers
+    noise: FourNumbers
     samples: int
 
 
 class PlacingRow(At, frozen=True, kw_only=True):
     """One settled reading, pads 1 to 4. zero_counts, zero_u: as they were taken for this moment."""
 
-    counts: Four
-    u: Four
-    zero_counts: Four
-    zero_u: Four
+    counts: FourNumbers
+    u: FourNumbers
+    zero_counts: FourNumbers
+    zero_u: FourNumbers
     outliers: int
     samples: int
 
@@ -117,8 +117,8 @@ class WeighingInputs(Content, frozen=True, kw_only=True):
     source: str
     turns: Words | None = None
     placings: tuple[PlacingRow, ...] | None = None
-    pad_error_g: Four | None = None
-    pad_error_u_g: Four | None = None
+    pad_error_g: FourNumbers | None = None
+    pad_error_u_g: FourNumbers | None = None
     tally: TallyRow | None = None
 
 
@@ -141,9 +141,9 @@ class DoubtRow(Content, frozen=True, kw_only=True):
 class WeightsRow(Content, frozen=True, kw_only=True):
     """Corner weights FL, FR, RL, RR and what follows from them; the centre of gravity where the car card allows it."""
 
-    corner_weights_g: Four
+    corner_weights_g: FourNumbers
     corner_interval_g: tuple[Pair, ...]
-    share_pct: Four
+    share_pct: FourNumbers
     total_g: EstimateRow
     front_pct: EstimateRow
     left_pct: EstimateRow

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from analysis.base.pivot import DEG_PER_CM
 from analysis.figures.car import FORECAST, MEASURED
 from rig.log.cards_and_pivots import estimate_from
-from rig.records.camera import CAMERA, CAR_MARKERS, FLOOR_LAYOUT, PLATE_PLACE
+from rig.records.camera import CAMERA_CALIBRATION, CAR_MARKERS, FLOOR_LAYOUT, PLATE_PLACE
 from rig.records.classroom import FIRST_TRY
 from rig.records.grip import GRIP, INFERENCE
 from rig.records.moving import DRIVE
@@ -109,7 +109,7 @@ def _shim(record: AnyRecord) -> str:
 
 
 def _camera(record: AnyRecord) -> str:
-    result = CAMERA.of(record).result
+    result = CAMERA_CALIBRATION.of(record).result
     return f"lens from {len(result.views)} pictures, {result.rms_px:.2f} px left over"
 
 
@@ -135,7 +135,7 @@ WORDS: dict[str, Callable[[AnyRecord], str]] = {
     CG_HEIGHT.name: _height,
     CROSS_WEIGHT.name: lambda record: CROSS_WEIGHT.of(record).result.steps[-1],
     SHIM.name: _shim,
-    CAMERA.name: _camera,
+    CAMERA_CALIBRATION.name: _camera,
     FLOOR_LAYOUT.name: _floor,
     PLATE_PLACE.name: _plate,
     CAR_MARKERS.name: lambda record: f"{len(CAR_MARKERS.of(record).result.markers)} markers' places",

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from rig.base.failures import explain
 from rig.log.store import BenchLog
+from tests.whole_records import numbered
 
 
 def fill(folder: Path, first: int, count: int) -> None:
@@ -20,14 +21,7 @@ def fill(folder: Path, first: int, count: int) -> None:
             raw.write_text(f"{number}\n" * 10, encoding="ascii")
             card = log.add_card("car", f"c{number}", f"text {number} " + "x" * 500)
             file = log.add_file("raw", raw)
-            made = log.record(
-                "push",
-                f"p{number}",
-                inputs={"n": number},
-                result={"square": number * number},
-                cards=[card],
-                files=[file],
-            )
+            made = numbered(log, f"p{number}", number, cards=[card], files=[file])
             print(made.id, number, flush=True)
 
 

@@ -21,6 +21,7 @@ from rig.log.store import BenchLog
 from rig.pads.lines import BadLine, LineSplitter, frame, parse_line
 from rig.pads.patterns import PatternLines
 from rig.pads.traffic import TrafficRecorder, read_traffic
+from tests.whole_records import numbered, whole
 
 Target = Callable[[bytes], None]
 KEPT = Path(__file__).parents[1] / "data" / "corpus"
@@ -128,10 +129,8 @@ def _sample_export() -> Path:
     raw.write_bytes(b"1 2 3\n")
     with BenchLog(folder / "log") as log:
         text = log.add_card("car", "Dunlin", "name = 1")
-        first = log.record("weighing", "a", inputs={"n": 1}, result={"total_g": 1600.5}, cards=[text])
-        log.record(
-            "push", "b", inputs={}, result={"x": [1, None]}, files=[log.add_file("raw", raw)], parents=[first.id]
-        )
+        first = numbered(log, "a", 1600.5, cards=[text])
+        whole(log, "live reading", "b", files=[log.add_file("raw", raw)], parents=[first.id])
         export_bench(log, folder / "out")
     return folder / "out"
 

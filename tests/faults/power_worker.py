@@ -14,6 +14,7 @@ from typing import Any
 from rig.base.files import write_bytes
 from rig.log.store import LOG_FILE, BenchLog
 from rig.pads.traffic import TrafficRecorder
+from tests.whole_records import number_of, numbered
 
 PICTURES = 5
 
@@ -37,9 +38,7 @@ def record(log: BenchLog, number: int) -> None:
         write_bytes(track, f"{number} ".encode() * 400)
         files = [log.add_file("raw readings", raw), log.add_file("track", track)]
         card = log.add_card("car", f"c{number}", f"text {number} " + "x" * 500)
-        made = log.record(
-            "push", f"p{number}", inputs={"n": number}, result={"square": number * number}, cards=[card], files=files
-        )
+        made = numbered(log, f"p{number}", number, cards=[card], files=files)
         print(f"record {made.id} {number}", flush=True)
         traffic.tap(b"more\n", 1.0)  # the readings go on
 
@@ -86,7 +85,7 @@ def take_in(folder: Path, careless: str) -> None:
     with BenchLog(folder / "log") as log:
         import_bench(log, folder.parent / "again")
         for one in list(log.records()):
-            print(f"record {one.id} {one.inputs['n']}", flush=True)
+            print(f"record {one.id} {number_of(one)}", flush=True)
 
 
 def upgrade(folder: Path, careless: str) -> None:

@@ -16,6 +16,7 @@ from rig.log.schema import VERSION
 from rig.log.store import LOG_FILE, BenchLog
 from tests.faults.bad_disk import Ended, available, run_on_bad_disk
 from tests.faults.mutate import mutate
+from tests.whole_records import number_of, numbered
 
 RECORDS = 120  # several pages of each table
 
@@ -29,14 +30,7 @@ def whole(tmp_path_factory: pytest.TempPathFactory) -> bytes:
         parents: list[str] = []
         for number in range(RECORDS):
             card = log.add_card("car", f"c{number}", f"{number} " + "text " * 60)
-            made = log.record(
-                "push",
-                f"p{number}",
-                inputs={"n": number},
-                result={"square": number**2},
-                cards=[card],
-                parents=parents[-1:],
-            )
+            made = numbered(log, f"p{number}", number, cards=[card], parents=parents[-1:])
             parents.append(made.id)
     return (folder / LOG_FILE).read_bytes()
 
@@ -45,8 +39,7 @@ def found(folder: Path) -> set[int]:
     """Numbers of the records in a log; each with its own figure."""
     with BenchLog(folder) as log:
         records = list(log.records())
-    assert all(record.result["square"] == record.inputs["n"] ** 2 for record in records)
-    return {record.inputs["n"] for record in records}
+    return {number_of(record) for record in records}
 
 
 def spoilt(data: bytes, way: str, rng: random.Random) -> bytes:
@@ -81,7 +74,7 @@ def test_a_damaged_log_is_refused_in_words_and_saved_as_far_as_possible(tmp_path
         assert kept == set(range(RECORDS)) or sum(done.unreadable.values()) > 0  # nothing is left out untold
         saved += len(kept)
         with BenchLog(folder) as log:
-            log.record("push", "after", inputs={"n": 2}, result={"square": 4})
+            numbered(log, "after", 2)
     assert refused > 0
     assert saved > refused * RECORDS // 4
 
@@ -96,7 +89,7 @@ def test_a_card_that_is_not_what_its_hash_says_is_found(tmp_path: Path, whole: b
 
 def test_a_figure_that_was_changed_in_the_file_is_found_and_never_shown(tmp_path: Path, whole: bytes) -> None:
     """One digit of one result, which leaves good JSON and good pages; the others stay readable after the repair."""
-    (tmp_path / LOG_FILE).write_bytes(whole.replace(b'"square":49}', b'"square":48}', 1))
+    (tmp_path / LOG_FILE).write_bytes(whole.replace(b'"kappa_per_m":49.0', b'"kappa_per_m":48.0', 1))
     assert check_log(tmp_path).problems == ("records row 8 is not as it was written",)
     with BenchLog(tmp_path) as log, pytest.raises(BenchError, match="record 8 is not as it was written"):
         list(log.records())
@@ -108,7 +101,7 @@ def test_a_figure_that_was_changed_in_the_file_is_found_and_never_shown(tmp_path
 def test_two_processes_upgrade_at_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The other one upgrades between the look at the version and the lock; a copy cut short is not taken for one."""
     with BenchLog(tmp_path) as log:
-        log.record("push", "old", inputs={}, result={})
+        numbered(log, "old")
     for module in ("store", "upgrade"):
         monkeypatch.setattr(f"rig.log.{module}.VERSION", VERSION + 1)
     monkeypatch.setitem(schema.UPGRADES, VERSION, "CREATE TABLE later (x INTEGER) STRICT;\n")

@@ -5,6 +5,7 @@ Truth: the laws of the exchange itself (what goes out comes back the same; a ref
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ from rig.cards.schema import CarCard
 from rig.log.bundle import export_bench, import_bench
 from rig.log.export import export_tables
 from rig.log.store import BenchLog
+from tests.whole_records import numbered, whole
 
 Rows = list[dict[str, Any]]
 
@@ -26,8 +28,8 @@ def exported(folder: Path, title: str = "plain") -> Path:
     raw.write_text("1\n2\n", encoding="ascii")
     with BenchLog(folder / "log") as log:
         card = log.add_card("car", title, "x")
-        first = log.record("weighing", title, inputs={}, result={"total_g": 1500.5}, cards=[card])
-        log.record("push", title, inputs={}, result={}, parents=[first.id], files=[log.add_file("raw", raw)])
+        first = numbered(log, title, 1500.5, cards=[card])
+        whole(log, "push", title, parents=[first.id], files=[log.add_file("raw", raw)])
         export_bench(log, folder / "out")
     return folder / "out"
 
@@ -89,15 +91,15 @@ def test_an_odd_ending_names_a_plain_file(tmp_path: Path) -> None:
     odd = tmp_path / "clip.a\nb"
     odd.write_bytes(b"x")
     with BenchLog(tmp_path / "log") as log:
-        log.record("push", "p", inputs={}, result={}, files=[log.add_file("clip", odd)])
+        numbered(log, "p", files=[log.add_file("clip", odd)])
         export_bench(log, tmp_path / "out")
         assert [len(path.name) for path in (tmp_path / "out" / "files").iterdir()] == [64]
 
 
 def test_the_name_of_a_table_leads_nowhere_else(tmp_path: Path) -> None:
     with BenchLog(tmp_path / "log") as log:
-        log.record("../../x", "p", inputs={}, result={})
-        paths = export_tables(list(log.records()), tmp_path / "tables")
+        made = replace(numbered(log, "p"), kind="../../x")
+        paths = export_tables([made], tmp_path / "tables")
     assert {path.resolve().parent for path in paths} == {(tmp_path / "tables").resolve()}
 
 

@@ -48,7 +48,7 @@ def test_a_forecast_stopped_between_draws_is_computed_again_as_it_was(
         record = forecast(card, known_weighing(card, log), log).record
         monkeypatch.setattr(prediction, "assemble", usual)
         assert made == 3
-        assert record.result["pivot"]["count"] < record.inputs["draws"]
+        assert record.result.pivot.count < record.inputs.draws
         again = recalculate(log)
     assert again.differing == ()
     assert again.same == 1

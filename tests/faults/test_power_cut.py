@@ -24,10 +24,12 @@ from rig.log.bundle import export_bench
 from rig.log.repair import check_log
 from rig.log.schema import VERSION
 from rig.log.store import LOG_FILE, BenchLog, file_hash
+from rig.records.classroom import FIRST_TRY
 from tests.faults.bad_disk import available
 from tests.faults.power_cut import Cut, Recorded, cuts, lay_out, record
 from tests.faults.power_worker import PICTURES
 from tests.faults.power_worker import record as record_one
+from tests.whole_records import number_of, numbered
 from vision.clip.frames import container_cut
 
 pytestmark = pytest.mark.skipif(not available(), reason="needs Linux and a C compiler")
@@ -74,7 +76,7 @@ def log_fault(log_folder: Path, said: str, root: Path, disk: Path) -> str:
     if not (log_folder / LOG_FILE).exists():
         return "the log is lost" if known else ""
     with BenchLog(log_folder) as log:
-        found = {one.id: one for one in log.records() if one.title.startswith("p") and "n" in one.inputs}
+        found = {one.id: one for one in log.records() if one.title.startswith("p") and FIRST_TRY.holds(one)}
         files = {file.hash: file for file in log.files()}
         cards = {card.name: card.text for card in log.cards()}
     if not check_log(log_folder).sound:
@@ -82,8 +84,8 @@ def log_fault(log_folder: Path, said: str, root: Path, disk: Path) -> str:
     if missing := known.keys() - found.keys():
         return f"records {sorted(known[one] for one in missing)} are lost"
     for one in found.values():
-        number = one.inputs["n"]
-        if one.result != {"square": number * number} or known.get(one.id, number) != number:
+        number = int(one.inputs.pin_pct)
+        if one.result.kappa_per_m != number * number or known.get(one.id, number) != number:
             return f"record {number} says {one.result}"
         if cards.get(f"c{number}") != f"text {number} " + "x" * 500:
             return f"the card of record {number} is lost"
@@ -164,23 +166,22 @@ def test_a_repair_discards_nothing(tmp_path: Path, disk_place: Path) -> None:
     root.mkdir()
     with BenchLog(made) as log:
         for number in range(11, 17):
-            page = {"n": number, "fills a page": "x" * 3000}
-            log.record("push", "p", inputs=page, result={"square": number * number})
+            numbered(log, "p", number, "x" * 3000)  # fills a page
     with BenchLog(made) as log:
         for number in range(17, 20):  # these stay in the journal
-            log.record("push", "p", inputs={"n": number}, result={"square": number * number})
+            numbered(log, "p", number)
         for path in made.iterdir():
             shutil.copy(path, root)
     whole = (root / LOG_FILE).read_bytes()
-    assert whole.count(b'{"square":169}') == 1
-    damaged = whole.replace(b'{"square":169}', b'{"square":168}')
+    assert whole.count(b'"kappa_per_m":169.0') == 1
+    damaged = whole.replace(b'"kappa_per_m":169.0', b'"kappa_per_m":168.0')
     (root / LOG_FILE).write_bytes(damaged)
     readable = {11, 12, 14, 15, 16, 17, 18, 19}
 
     def held(path: Path) -> set[int]:
         with contextlib.suppress(sqlite3.DatabaseError), contextlib.closing(sqlite3.connect(path)) as database:
             rows = [
-                (json.loads(one)["n"], json.loads(two)["square"])
+                (json.loads(one)["pin_pct"], json.loads(two)["kappa_per_m"])
                 for one, two in database.execute("SELECT inputs, result FROM records")
             ]
             return {number for number, square in rows if square == number * number}
@@ -191,7 +192,7 @@ def test_a_repair_discards_nothing(tmp_path: Path, disk_place: Path) -> None:
             if not check_log(disk).sound:
                 return "the repaired log is not sound"
             with BenchLog(disk) as log:
-                if {one.inputs["n"] for one in log.records()} != readable:
+                if {number_of(one) for one in log.records()} != readable:
                     return "the repaired log is not whole"
             if not list(disk.glob("bench-log.damaged-*.sqlite")):
                 return "the damaged log is lost"

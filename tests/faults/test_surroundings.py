@@ -25,6 +25,8 @@ from rig.log.bundle import export_bench, import_bench
 from rig.log.export import table_csv
 from rig.log.repair import check_log
 from rig.log.store import BenchLog
+from rig.records.classroom import FIRST_TRY
+from tests.whole_records import numbered, whole
 
 PROJECT = Path(__file__).parents[2]
 ODD_NAMES = {"odd": "two  words 🚗 Dünlin a'b;$(x)&%", "long": "d" * 200}
@@ -171,10 +173,10 @@ def decimal_comma(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[N
 def test_decimal_points_stay_in_a_locale_with_commas(tmp_path: Path, decimal_comma: None) -> None:
     assert locale.str(1.5) == "1,5"
     with BenchLog(tmp_path / "log") as log:
-        made = log.record("weighing", "w", inputs={"x": 0.25}, result={"total_g": 1600.25})
+        made = whole(log, "weighing", "w", result={"total_g": {"value": 1600.25}})
         export_bench(log, tmp_path / "out")
         assert "1600.25" in table_csv([made])
-    assert '"total_g": 1600.25' in (tmp_path / "out" / "records.jsonl").read_text(encoding="utf-8")
+    assert '"total_g": {"value": 1600.25' in (tmp_path / "out" / "records.jsonl").read_text(encoding="utf-8")
     assert read_set(cards_in(tmp_path / "cards")).test.typed.weights_g[1] == 410.5
 
 
@@ -202,9 +204,9 @@ def test_a_clock_that_jumps_back_keeps_the_order_of_writing(tmp_path: Path, monk
     with BenchLog(tmp_path / "log") as log:
         for number, moment in enumerate(moments):
             monkeypatch.setattr(store, "_now", lambda moment=moment: moment.isoformat(timespec="milliseconds"))
-            log.record("push", f"p{number}", inputs={}, result={"n": number})
+            numbered(log, f"p{number}", number)
         assert [record.title for record in log.records()] == ["p0", "p1", "p2"]
-        newest = log.latest("push")
+        newest = log.latest(FIRST_TRY)
         assert newest is not None
         assert newest.title == "p2"  # the last one written, whatever the clock said
         export_bench(log, tmp_path / "out")
@@ -213,7 +215,7 @@ def test_a_clock_that_jumps_back_keeps_the_order_of_writing(tmp_path: Path, monk
         assert import_bench(other, tmp_path / "out").new == 3
         export_bench(other, tmp_path / "again")
     assert (tmp_path / "out" / "records.jsonl").read_bytes() == (tmp_path / "again" / "records.jsonl").read_bytes()
-    with (tmp_path / "out" / "tables" / "push.csv").open(encoding="utf-8", newline="") as file:
+    with (tmp_path / "out" / "tables" / "first-try.csv").open(encoding="utf-8", newline="") as file:
         assert {row["title"] for row in csv.DictReader(file)} == {"p0", "p1", "p2"}
 
 

@@ -13,6 +13,7 @@ from rig.log.repair import check_log
 from rig.log.store import LOG_FILE, BenchLog
 from tests.benchmarks.write_errors import one_error
 from tests.faults.bad_disk import available, run_on_bad_disk
+from tests.whole_records import numbered
 
 pytestmark = pytest.mark.skipif(not available(), reason="needs Linux and a C compiler: apt-get install gcc")
 
@@ -44,7 +45,7 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Path:
     typed = {"typed.weights_g": [400.0, 410.0, 390.0, 395.0]}
     (folder / "test.toml").write_text(card_text("test", typed), encoding="utf-8")
     with BenchLog(folder / "log") as log:
-        log.record("push", "p", inputs={}, result={"station_pct": 12.5}, cards=[log.add_card("car", "c", "text")])
+        numbered(log, "p", 12.5, cards=[log.add_card("car", "c", "text")])
     return folder
 
 

@@ -138,7 +138,7 @@ def test_the_whole_lesson(browser: Any, tmp_path: Path) -> None:
         kinds = {record["kind"] for record in records}
         assert {"zero", "weighing", "push", "prediction", "comparison", "guess", "first try"} <= kinds
         with serving.bench.log() as log:
-            assert [row["verdict"] for row in table] == [r.result["verdict"] for r in log.records(kind="comparison")]
+            assert [row["verdict"] for row in table] == [r.result.verdict for r in log.records(kind="comparison")]
         guesses = next(record for record in records if record["kind"] == "guess")
         np.testing.assert_allclose(sorted(g[0] for g in guesses["inputs"]["guesses"]), [-30, 40], rtol=0, atol=1e-9)
         with page.expect_download(timeout=120_000) as got:  # drawing takes its time where others work, too

@@ -16,6 +16,7 @@ import numpy as np
 from scipy.optimize import minimize, minimize_scalar
 
 from rig.main import main
+from tests.whole_records import completed
 
 EXACT_CAR = {
     **{
@@ -170,8 +171,8 @@ def take_in(
             "title": row["title"],
             "at": f"2026-01-01T00:00:{n % 60:02d}+00:00",
             "software": "by hand",
-            "inputs": dict(row.get("inputs", {})),
-            "result": dict(row["result"]),
+            "inputs": completed(row["kind"], row.get("inputs", {}), row["result"])[0],
+            "result": completed(row["kind"], row.get("inputs", {}), row["result"])[1],
             "files": sorted(str(one["hash"]) for one in held),
             "cards": sorted(set(known.get(row.get("cards", row["title"]), []))),
             "parents": sorted(ids[one] for one in row.get("on", ())),
@@ -183,12 +184,21 @@ def take_in(
     run("import", folder, "--log", log)
 
 
+def finding(low: float, high: float, length: float) -> str:
+    """What may be said of a turn per travel between two bounds: a pivot up to 100 wheelbases away, straight from 10."""
+    nearest = 1 / max(abs(low), abs(high)) / length
+    if low * high > 0 and nearest < 100:
+        return "pivot"
+    return "straight" if nearest >= 10 else "cannot tell"
+
+
 def pivot(kappa: float, u: float = 0.01, length: float = 0.26) -> dict[str, Any]:
     """A measured pivot as it stands in a record; 95 % interval of a normal distribution."""
     return {
         "kappa_per_m": kappa,
         "kappa_u_per_m": u,
         "kappa_interval_per_m": [kappa - 1.96 * u, kappa + 1.96 * u],
+        "finding": finding(kappa - 1.96 * u, kappa + 1.96 * u, length),
         "wheelbase_m": length,
         "count": 1,
         "method": "by hand",

@@ -20,7 +20,8 @@ from rig.cards.read import CardSet
 from rig.jobs.series.evidence import PushOnRecord, grip_record, measured_pushes, notes_of, stored_grips, told_apart
 from rig.jobs.weighing.weigh import Weighing
 from rig.log.cards_and_pivots import keep_cards
-from rig.log.store import BenchLog, Record
+from rig.log.store import BenchLog
+from rig.records.record import AnyRecord as Record
 
 Tested = Literal["front", "rear", "car"]
 State = Literal["static", "sliding"]

@@ -18,7 +18,7 @@ from rig.jobs.pushing.shutter import shutter_notes, shutter_record
 from rig.log.cards_and_pivots import estimate_record, keep_cards
 from rig.log.store import BenchLog
 from rig.log.track_file import KeptTrack, SeenFinger, write_track
-from rig.records.camera import CAMERA, CameraRow
+from rig.records.camera import CAMERA_CALIBRATION, CameraRow
 from rig.records.content import matrix, numbers, pair, triple
 from rig.records.pushing import (
     PUSH,
@@ -350,7 +350,7 @@ def stored_camera(cards: CardSet, log: BenchLog) -> Camera | None:
     name = cards.bench.camera.calibration
     if not name:
         return None
-    record = log.latest(CAMERA, name)
+    record = log.latest(CAMERA_CALIBRATION, name)
     if record is None:
         raise InputError(
             f'camera.calibration = "{name}" is not in the log',

@@ -21,7 +21,7 @@ from rig.jobs.pushing.picture import car_picture
 from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog
 from rig.records.camera import (
-    CAMERA,
+    CAMERA_CALIBRATION,
     FLOOR_LAYOUT,
     PLATE_PLACE,
     BoardRow,
@@ -48,7 +48,7 @@ def calibrate_camera(
     """Calibrate a camera from a clip or photos of a board, and store it under a name for the bench card."""
     found = calibrate_from_files(files, board, progress=progress)
     record = log.record(
-        CAMERA,
+        CAMERA_CALIBRATION,
         name,
         inputs=CameraInputs(
             board=BoardRow(

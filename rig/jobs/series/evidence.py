@@ -16,7 +16,8 @@ from rig.jobs.pushing.finger import pushed_as_seen
 from rig.jobs.weighing.weigh import Weighing, known_weighing, weighed_car
 from rig.log.cards_and_pivots import estimate_from
 from rig.log.sources import finger_row, push_row
-from rig.log.store import BenchLog, Record
+from rig.log.store import BenchLog
+from rig.records.record import AnyRecord as Record
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -22,7 +22,8 @@ from rig.cards.read import CardSet, read_set
 from rig.jobs.series.evidence import PushOnRecord, measured_push, measured_pushes, notes_of, told_apart
 from rig.jobs.weighing.weigh import Weighing, weighed_car
 from rig.log.cards_and_pivots import keep_cards
-from rig.log.store import BenchLog, Record
+from rig.log.store import BenchLog
+from rig.records.record import AnyRecord as Record
 
 PLAN_HEADS = ("number", "block", "role", "side", "station_pct", "board_turn_deg", "recorded", "do_first", "test")
 

@@ -29,8 +29,9 @@ from rig.jobs.weighing.pads import Ask, OpenPads
 from rig.jobs.weighing.scale import scale_of
 from rig.jobs.weighing.weigh import Weighing, weigh_on_pads
 from rig.log.cards_and_pivots import keep_cards
-from rig.log.store import BenchLog, Record
+from rig.log.store import BenchLog
 from rig.pads.steps import Step
+from rig.records.record import AnyRecord as Record
 
 MOST_STEPS = 40
 N_PER_MM = 1000.0

@@ -16,8 +16,9 @@ from rig.jobs.weighing.pads import Ask, OpenPads
 from rig.jobs.weighing.scale import in_wheel_order, scale_of
 from rig.jobs.weighing.weigh import Weighing
 from rig.log.cards_and_pivots import keep_cards
-from rig.log.store import BenchLog, Record
+from rig.log.store import BenchLog
 from rig.pads.steps import Step
+from rig.records.record import AnyRecord as Record
 
 LIFT_CAUTION = (
     "Motor unplugged. For steep lifts take the battery out and put a block of equal mass in its place. Support the "

@@ -21,7 +21,8 @@ from rig.cards.mechanics import place_gravity
 from rig.cards.schema import BenchCard
 from rig.jobs.weighing.pads import OpenPads, answering_boards, by_wheel, settle, stored_calibration
 from rig.log.belongs import boards_differ, kept_boards, other_board, zeros_of
-from rig.log.store import BenchLog, Record
+from rig.log.store import BenchLog
+from rig.records.record import AnyRecord as Record
 
 DRIFT_G_PER_ROOT_S = 0.02
 """What cheap pads usually wander between zeroing and weighing (common practice, no source), until zeros show it."""

@@ -30,8 +30,9 @@ from rig.jobs.weighing.pads import Ask, OpenPads
 from rig.jobs.weighing.scale import Placing, pool, scale_of
 from rig.log.belongs import weighing_of
 from rig.log.cards_and_pivots import keep_cards
-from rig.log.store import BenchLog, Record
+from rig.log.store import BenchLog
 from rig.pads.steps import Step
+from rig.records.record import AnyRecord as Record
 
 KITCHEN_SCALE_GAIN_U = 0.002
 TURN_WORDS: dict[Turn, str] = {

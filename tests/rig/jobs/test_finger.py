@@ -7,6 +7,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
+from msgspec.structs import replace as replaced
 
 from rig.base.errors import InputError
 from rig.cards.read import CardSet, read_set
@@ -99,20 +100,20 @@ def test_the_log_holds_station_side_and_direction_beside_the_card(
     seen: tuple[Measurement, CardSet, BenchLog],
 ) -> None:
     measured, _, log = seen
-    row = log.get(measured.record.id).result["finger"][0]
+    row = log.get(measured.record.id).result.finger[0]
     truth = 100 * STATION / WHEELBASE
-    assert row["station_pct"] == pytest.approx(truth, abs=1.96 * row["station_u_pct"])
+    assert row.station_pct == pytest.approx(truth, abs=1.96 * row.station_u_pct)
     # 0.5 mm of the tip and 0.3 mm of the plate are 0.23 %; the rest is corners and tilt.
-    assert 0.2 < row["station_u_pct"] < 0.4
-    assert row["card_pct"] == 70.0
-    assert row["side"] == "right"
-    assert row["direction_deg"] == pytest.approx(0.0, abs=1.96 * row["direction_u_deg"])
-    assert row["path"] == "straight on the floor"
+    assert 0.2 < row.station_u_pct < 0.4
+    assert row.card_pct == 70.0
+    assert row.side == "right"
+    assert row.direction_deg == pytest.approx(0.0, abs=1.96 * row.direction_u_deg)
+    assert row.path == "straight on the floor"
     # Against a fixed floor line the face slips back under the finger: cos and sin of the turn, by hand.
     pole = STATION - POLE
     met = POLE + (pole + FACE * np.sin(TURN)) / np.cos(TURN)
-    assert row["slip_mm"] == pytest.approx(1e3 * (met - STATION), abs=1.0)
-    assert row["parts_mm"]["fingertip left"] == pytest.approx(-0.5, abs=0.1)  # its left points to the rear
+    assert row.slip_mm == pytest.approx(1e3 * (met - STATION), abs=1.0)
+    assert row.parts_mm["fingertip left"] == pytest.approx(-0.5, abs=0.1)  # its left points to the rear
 
 
 def test_card_and_marker_are_said_side_by_side_with_a_warning(seen: tuple[Measurement, CardSet, BenchLog]) -> None:
@@ -120,11 +121,11 @@ def test_card_and_marker_are_said_side_by_side_with_a_warning(seen: tuple[Measur
     told = track_words(measured)
     assert "by the finger marker, 70.0 ± 1.0 % by the card; the forecast goes by the card" in told
     assert "standard uncertainties apart" in told
-    row = dict(measured.record.result["finger"][0])
-    assert finger_warnings([row | {"sigmas": 1.9}], 30.0) == []
-    assert "on the left" in finger_warnings([row | {"side": "left"}], 30.0)[0]
-    assert "off square" in finger_warnings([row | {"sigmas": 0.0, "direction_deg": 9.0}], 30.0)[0]
-    assert "stays on the car" in finger_warnings([row | {"sigmas": 0.0, "path": "stays on the car"}], 30.0)[0]
+    row = measured.record.result.finger[0]
+    assert finger_warnings([replaced(row, sigmas=1.9)], 30.0) == []
+    assert "on the left" in finger_warnings([replaced(row, side="left")], 30.0)[0]
+    assert "off square" in finger_warnings([replaced(row, sigmas=0.0, direction_deg=9.0)], 30.0)[0]
+    assert "stays on the car" in finger_warnings([replaced(row, sigmas=0.0, path="stays on the car")], 30.0)[0]
     assert "larger one" in finger_warnings([None], 12.0)[0]
 
 
@@ -132,12 +133,12 @@ def test_the_forecast_goes_by_the_marker_when_asked_and_comes_out_the_same_again
     seen: tuple[Measurement, CardSet, BenchLog], tmp_path: Path
 ) -> None:
     measured, cards, log = seen
-    rows = measured.record.result["finger"]
+    rows = measured.record.result.finger
     assert pushed_as_seen(cards, rows[0], 1) is cards
     asked = bench(tmp_path / "asked", push__position_from="finger marker")
     by_marker = pushed_as_seen(asked, rows[0], 1)
-    assert by_marker.test.push.position_pct == rows[0]["station_pct"]
-    assert by_marker.test.push.position_pct_u == rows[0]["station_u_pct"]
+    assert by_marker.test.push.position_pct == rows[0].station_pct
+    assert by_marker.test.push.position_pct_u == rows[0].station_u_pct
     with pytest.raises(InputError, match="does not show where"):
         pushed_as_seen(asked, None, 1)
     weighing = weigh_typed(asked, log)
@@ -170,4 +171,4 @@ def test_a_number_that_is_taken_is_refused(seen: tuple[Measurement, CardSet, Ben
     with pytest.raises(InputError, match="marker 12"):
         worn_marker(read_set(tmp_path / "taken" / "test.toml"), default_floor())
     without = replace(cards, bench=read_set(tmp_path / "taken" / "test.toml").bench)
-    assert finger_record([None], (), without) == [None]
+    assert finger_record([None], (), without) == (None,)

@@ -17,6 +17,7 @@ from rig.jobs.weighing.weigh import weigh_typed
 from rig.log.store import BenchLog
 from rig.main import main
 from rig.report.other_records import WORDS, other_parts
+from tests.whole_records import whole
 
 LENGTH, HALF = 0.257, 0.0825
 
@@ -63,10 +64,10 @@ class Workshop:
         pivot = blocked_pivot(pct / 100 * LENGTH, ratio, 1.0)
         kappa = 1.0 / (LENGTH / 2 - pivot) + off
         u = 0.01
-        self.log.record(
+        whole(
+            self.log,
             "push",
             name,
-            inputs={},
             result={
                 "pushes": [
                     {
@@ -79,6 +80,7 @@ class Workshop:
                             "wheelbase_m": LENGTH,
                             "count": 1,
                             "method": "closed form",
+                            "finding": "pivot",
                             "warnings": [],
                         },
                     }

@@ -20,8 +20,10 @@ from rig.jobs.pushing.measure import Measurement, camera_record, measure_clip, s
 from rig.jobs.pushing.setup_clips import calibrate_camera, find_plate, learn_floor
 from rig.log.store import BenchLog
 from rig.main import main
+from rig.records.codec import plain
 from rig.report.other_records import WORDS
 from rig.report.track import pole_residual, residual_figure, rest_residual
+from tests.whole_records import whole
 from vision.base.errors import InputError, VisionError
 from vision.base.types import Camera, CarMarkers, FloorLayout, Marker
 from vision.camera.calibration import Board
@@ -75,7 +77,7 @@ def bench(folder: Path, **keys: object) -> CardSet:
         (folder / f"{card}.toml").write_text(card_text(card, own), encoding="utf-8")
     with BenchLog(folder / "log") as log:
         known = Camera(matrix=eye().matrix, distortion=LENS, size=SIZE)
-        log.record("camera", "still", inputs={}, result={"camera": camera_record(known)})
+        whole(log, "camera", "still", result={"camera": plain(camera_record(known))})
     return read_set(folder / "test.toml")
 
 
@@ -144,8 +146,8 @@ def test_sheets_laid_by_eye_are_measured_in_one_go(measured: Measurement) -> Non
         assert abs(push.estimate.station_pct - 100 * station / WHEELBASE) < 1.7 * (high - low) / 2
         assert high - low < 2.0
         assert push.turn == pytest.approx(turn, abs=math.radians(0.1))
-    row = measured.record.result["floor"]
-    assert row["farthest_from_card_mm"] == pytest.approx(1000 * math.hypot(0.021, 0.014), abs=4.0)
+    row = measured.record.result.floor
+    assert row.farthest_from_card_mm == pytest.approx(1000 * math.hypot(0.021, 0.014), abs=4.0)
 
 
 def test_without_learning_such_sheets_are_noticed(two_pushes: Path, tmp_path: Path) -> None:
@@ -206,9 +208,9 @@ def test_the_floor_is_learned_to_the_millimetre(tmp_path: Path) -> None:
     cards = bench(tmp_path)
     with BenchLog(tmp_path / "log") as log:
         learned, record = learn_floor(clip, cards, log)
-    for row, marker in zip(record.result["markers"], true.markers, strict=True):
-        assert math.hypot(row["x_mm"] - 1000 * marker.x, row["y_mm"] - 1000 * marker.y) < 1.0
-        assert row["turn_deg"] == pytest.approx(math.degrees(marker.turn), abs=0.15)
+    for row, marker in zip(record.result.markers, true.markers, strict=True):
+        assert math.hypot(row.x_mm - 1000 * marker.x, row.y_mm - 1000 * marker.y) < 1.0
+        assert row.turn_deg == pytest.approx(math.degrees(marker.turn), abs=0.15)
     assert WORDS["floor layout"](record.result).startswith(f"{len(true.markers)} sheets, each within ")
     rear = [k for k, m in enumerate(true.markers) if m.sheet == "rear"]
     off = np.mean([[learned.floor.markers[k].x, learned.floor.markers[k].y] for k in rear], axis=0)
@@ -247,10 +249,10 @@ def test_the_plate_is_found_with_a_pin_at_two_points(tmp_path: Path) -> None:
     assert error @ np.linalg.solve(found.covariance, error) < 16.3
     assert np.abs(error[:2]).max() < 0.0006
     assert abs(error[2]) < 0.004
-    np.testing.assert_allclose(record.result["shift_mm"], found.shift * 1000)
+    np.testing.assert_allclose(record.result.shift_mm, found.shift * 1000)
     assert f"{1000 * found.shift[0]:+.2f} mm along" in WORDS["plate place"](record.result)
-    for row, marker in zip(record.result["markers"], true.markers, strict=True):
-        assert math.hypot(row["x_mm"] - 1000 * marker.x, row["y_mm"] - 1000 * marker.y) < 0.6
+    for row, marker in zip(record.result.markers, true.markers, strict=True):
+        assert math.hypot(row.x_mm - 1000 * marker.x, row.y_mm - 1000 * marker.y) < 0.6
 
 
 def test_markers_stuck_on_by_eye_are_learned_from_a_turned_car(tmp_path: Path) -> None:
@@ -283,7 +285,7 @@ def test_markers_stuck_on_by_eye_are_learned_from_a_turned_car(tmp_path: Path) -
     assert np.abs(turns).max() < math.radians(0.3)
     assert np.degrees(found.turned) == pytest.approx(110, abs=1)
     assert not found.warnings
-    assert [row["id"] for row in record.result["markers"]] == [0, 1, 2, 3]
+    assert [row.id for row in record.result.markers] == [0, 1, 2, 3]
     assert WORDS["car markers"](record.result) == "4 markers' places"
 
 
@@ -311,7 +313,7 @@ def test_the_camera_is_calibrated_from_photos_and_found_again_by_its_name(tmp_pa
     assert len(record.files) == len(photos) == 13
     assert WORDS["camera"](record.result).startswith(f"lens from 13 pictures, {found.rms:.2f} px")
     np.testing.assert_array_equal(stored.u, found.camera.u)
-    assert json.dumps(record.result["rms_px"])
+    assert json.dumps(record.result.rms_px)
 
 
 def test_the_plot_of_residuals_names_each_line_by_what_it_shows(measured: Measurement) -> None:

@@ -301,7 +301,7 @@ def test_the_builder_is_led_to_the_wanted_cross_weight(ready: Bench) -> None:
         zero(ready.cards.bench, reader, ready.log)
         run = builder_loop(ready.cards, reader, ready.log, target=CrossTarget(tolerance_pct=1.0), ask=ask, say=say)
     assert run.steps[-1].done
-    final = run.record.result["diagonal_fr_rl_pct"][-1]
+    final = run.record.result.diagonal_fr_rl_pct[-1]
     assert final == pytest.approx(50.0, abs=1.2), said
     assert any("hook" in text.lower() for text in said)
     assert WORDS["cross weight"](run.record.result) == run.steps[-1].text

@@ -17,7 +17,10 @@ from rig.log.bundle import export_bench, import_bench
 from rig.log.repair import check_log, repair_log
 from rig.log.schema import VERSION
 from rig.log.store import LOG_FILE, BenchLog
+from rig.records.pushing import PUSH
+from rig.records.weighing import WEIGHING
 from tests.rig.jobs.test_grip import Workshop
+from tests.whole_records import number_of, numbered, whole
 
 DATA = Path(__file__).parents[2] / "data"
 
@@ -48,10 +51,8 @@ def filled(folder: Path, name: str) -> BenchLog:
     clip = folder / f"{name} clip ü.avi"
     clip.write_bytes(name.encode() * 1000)
     card = log.add_card("car", name, f"text of {name}\r\n")
-    first = log.record(
-        "weighing", name, inputs={"raw": [1, 2.5]}, result={"total_g": 1600.25, "name": "Dünlin"}, cards=[card]
-    )
-    log.record("push", name, inputs={}, result={"kappa": -0.1}, files=[log.add_file("clip", clip)], parents=[first.id])
+    first = whole(log, "ladder", name, {"tests": ["Dünlin"]}, {"sentence": "größer ½"}, cards=[card])
+    whole(log, "push", name, result={"pushes": [{"number": 1}]}, files=[log.add_file("clip", clip)], parents=[first.id])
     return log
 
 
@@ -72,9 +73,9 @@ def test_raw_readings_that_grew_on_are_exported_as_they_were_noted(tmp_path: Pat
     raw = tmp_path / "raw.txt"
     raw.write_bytes(b"one\n")
     with BenchLog(tmp_path / "log") as log:
-        log.record("zero", "z", inputs={}, result={}, files=[log.add_file("raw readings", raw)])
+        numbered(log, "z", files=[log.add_file("raw readings", raw)])
         raw.write_bytes(b"one\ntwo\n")
-        log.record("weighing", "w", inputs={}, result={}, files=[log.add_file("raw readings", raw)])
+        numbered(log, "w", files=[log.add_file("raw readings", raw)])
         done = export_bench(log, tmp_path / "out")
     assert done.missing == ()
     assert sorted(path.read_bytes() for path in (tmp_path / "out" / "files").iterdir()) == [b"one\n", b"one\ntwo\n"]
@@ -119,7 +120,7 @@ def test_a_changed_or_torn_export_is_refused_whole(tmp_path: Path) -> None:
 def test_what_can_be_read_of_a_damaged_log_is_saved_and_the_rest_is_counted(tmp_path: Path) -> None:
     with BenchLog(tmp_path) as log:
         for number in range(400):
-            log.record("push", f"push {number}", inputs={"text": "x" * 900}, result={"n": number})
+            numbered(log, f"push {number}", number, "x" * 900)
     with contextlib.closing(sqlite3.connect(tmp_path / LOG_FILE)) as database:
         database.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     assert check_log(tmp_path).sound
@@ -134,14 +135,14 @@ def test_what_can_be_read_of_a_damaged_log_is_saved_and_the_rest_is_counted(tmp_
     assert 380 <= done.kept["records"] < 400
     assert check_log(tmp_path).problems == () or all("refers to" in text for text in check_log(tmp_path).problems)
     with BenchLog(tmp_path) as log:
-        numbers = [record.result["n"] for record in log.records()]
+        numbers = [number_of(record) for record in log.records()]
         assert numbers == sorted(numbers)
-        log.record("push", "after", inputs={}, result={})
+        numbered(log, "after")
 
 
 def test_an_upgrade_goes_forward_and_leaves_a_copy(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     with BenchLog(tmp_path) as log:
-        log.record("push", "old", inputs={}, result={})
+        numbered(log, "old")
     for module in ("store", "upgrade"):
         monkeypatch.setattr(f"rig.log.{module}.VERSION", VERSION + 1)
     step = "CREATE TABLE later (x INTEGER) STRICT;\nINSERT INTO later VALUES (7);\n"
@@ -170,14 +171,13 @@ def test_a_log_of_an_older_version_is_upgraded_and_holds_what_it_held(tmp_path: 
     old_log(tmp_path, version)
     with BenchLog(tmp_path, read_only=True) as log:  # as it is, without an upgrade
         before, cards, files = list(log.records()), log.cards(), log.files()
-    assert [record.result for record in before][:2] == [
-        {"total_g": 1600.75 if version == 1 else 1561.75},
-        {"kappa_per_m": -1.0, "note": "größer ½"},
-    ]
+    assert WEIGHING.of(before[0]).result.total_g.value == (1600.75 if version == 1 else 1561.75)
+    pivot = PUSH.of(before[1]).result.row(1).pivot
+    assert (pivot.kappa_per_m, pivot.method) == (-1.0, "größer ½")
     assert [record.title for record in before] == HELD[version]
     with BenchLog(tmp_path) as log:
         assert (list(log.records()), log.cards(), log.files()) == (before, cards, files)
-        log.record("push", "new", inputs={}, result={})
+        numbered(log, "new")
     assert check_log(tmp_path).sound
     assert [path.name for path in tmp_path.glob("*version*")] == [f"bench-log.version-{version}.sqlite"]
     with contextlib.closing(sqlite3.connect(tmp_path / f"bench-log.version-{version}.sqlite")) as copy:
@@ -203,7 +203,7 @@ def test_a_log_of_an_older_version_can_be_repaired(tmp_path: Path, version: int)
 @pytest.mark.parametrize(
     "change",
     [
-        "UPDATE records SET result = '{\"total_g\":1561.25}' WHERE number = 1",
+        "UPDATE records SET result = replace(result, '1561.75', '1561.25') WHERE number = 1",
         "UPDATE cards SET text = 'name = \"Dunlin\"\nwheelbase_mm = 157\n' WHERE kind = 'car'",
     ],
 )

@@ -4,38 +4,54 @@ Held against rows written out by hand, whose order in the log is not the order o
 """
 
 from pathlib import Path
-from typing import Any
 
 import pytest
 
-from rig.log.sources import MissingSourceError, finger_row, judged_row, parents_of, push_row, track_arrays
-from rig.log.store import BenchLog, Record
-
-
-def kept(log: BenchLog, kind: str, result: dict[str, Any], **more: Any) -> Record:
-    """A record with nothing in it but what is asked about."""
-    return log.record(kind, "a test", result=result, **({"inputs": {}} | more))
+from rig.base.errors import BenchError, InputError
+from rig.log.sources import MissingSourceError, judged_row, parents_of, push_row, track_of
+from rig.log.store import BenchLog
+from rig.records.codec import from_plain
+from rig.records.pushing import COMPARISON, PUSH
+from rig.records.registry import RECORD_KINDS
+from tests.whole_records import completed, whole
 
 
 def test_a_push_is_found_by_its_number_wherever_it_stands(tmp_path: Path) -> None:
     rows = [{"number": 3, "turn_deg": 30.0}, {"number": 1, "turn_deg": 10.0}, {"number": 2, "turn_deg": 20.0}]
     with BenchLog(tmp_path) as log:
-        clip = kept(log, "push", {"pushes": rows})
-        second = kept(log, "comparison", {}, inputs={"push_number": 2}, parents=[clip.id])
-        oldest = kept(log, "comparison", {}, parents=[clip.id])  # an early version judged the first push only
-        assert [push_row(clip, number)["turn_deg"] for number in (1, 2, 3)] == [10.0, 20.0, 30.0]
-        assert judged_row(second, parents_of(second, log)["push"])["turn_deg"] == 20.0
-        assert judged_row(oldest, parents_of(oldest, log)["push"])["turn_deg"] == 10.0
+        clip = PUSH.of(whole(log, "push", "a test", result={"pushes": rows}))
+        second = whole(log, "comparison", "a test", {"push_number": 2}, parents=[clip.id])
+        assert [push_row(clip, number).turn_deg for number in (1, 2, 3)] == [10.0, 20.0, 30.0]
+        pushed = parents_of(second, log).of(PUSH)
+        assert pushed is not None
+        assert judged_row(COMPARISON.of(second), pushed).turn_deg == 20.0
         with pytest.raises(MissingSourceError, match="push 4 is not in record 1"):
             push_row(clip, 4)
+        with pytest.raises(InputError, match="no push 4, it has 3, 1, 2"):
+            clip.result.row(4)
         with pytest.raises(MissingSourceError, match="no longer there"):
-            track_arrays(clip, log)
+            track_of(clip, log)
+
+
+def test_a_comparison_of_an_early_version_judged_the_first_push() -> None:
+    kind = RECORD_KINDS["comparison"]
+    inputs, result = completed("comparison", {}, {})
+    old = {name: value for name, value in inputs.items() if name != "push_number"}
+    assert from_plain(kind, 1, old, result, where="record 3")[0].push_number == 1
+    with pytest.raises(BenchError, match="push_number"):
+        from_plain(kind, 2, old, result, where="record 3")
 
 
 def test_what_the_finger_marker_showed_goes_with_the_number_of_the_push(tmp_path: Path) -> None:
+    """The rows stand in the order of the pushes, which need not be that of their numbers."""
+    rows = [{"number": 3}, {"number": 1}, {"number": 2}]
     with BenchLog(tmp_path) as log:
-        worn = kept(log, "push", {"finger": [{"side": "left"}, None, {"side": "right"}]})
-        bare = kept(log, "push", {})
-    sides = [None if row is None else row["side"] for row in (finger_row(worn, number) for number in range(5))]
-    assert sides == [None, "left", None, "right", None]
-    assert finger_row(bare, 1) is None
+        seen = {"pushes": rows, "finger": [{"side": "left"}, None, {"side": "right"}]}
+        worn = PUSH.of(whole(log, "push", "a test", result=seen)).result
+        bare = PUSH.of(whole(log, "push", "a test", result={"pushes": rows})).result
+    sides = [None if row is None else row.side for row in (worn.finger_row(number) for number in (1, 2, 3))]
+    assert sides == [None, "right", "left"]
+    assert bare.finger_row(1) is None
+    for number in (0, 4):
+        with pytest.raises(InputError, match=f"no push {number}"):
+            worn.finger_row(number)

@@ -7,12 +7,23 @@ import subprocess
 import sys
 from pathlib import Path
 
-import numpy as np
+import msgspec
 import pytest
 
 from rig.base.errors import BenchError, InputError
 from rig.log.media import primary_code
+from rig.log.schema import SUMMED, row_sum
 from rig.log.store import LOG_FILE, BenchLog
+from rig.records.classroom import FIRST_TRY, FirstTryResult
+from rig.records.codec import RecordError
+from rig.records.pushing import COMPARISON, ComparisonInputs, ComparisonResult
+from rig.records.weighing import WEIGHING, WeighingInputs, WeighingResult
+from tests.whole_records import completed, number_of, numbered
+
+
+def weighing(total_g: float) -> WeighingResult:
+    """A weighing of nothing but a total."""
+    return msgspec.convert(completed("weighing", {}, {"total_g": {"value": total_g}})[1], WeighingResult)
 
 
 def test_a_record_comes_back_with_everything_that_made_it(tmp_path: Path) -> None:
@@ -22,42 +33,82 @@ def test_a_record_comes_back_with_everything_that_made_it(tmp_path: Path) -> Non
         card = log.add_card("car", "Dunlin", "text")
         file = log.add_file("clip", clip)
         first = log.record(
-            "weighing", "w", inputs={"raw": np.array([1.5, 2.0])}, result={"total_g": 1600.0}, cards=[card]
+            WEIGHING,
+            "w",
+            inputs=WeighingInputs(source="typed", pad_error_g=(1.5, 2.0, 0.25, 1.0)),
+            result=weighing(1600.0),
+            cards=[card],
         )
-        second = log.record(
-            "push",
-            "p",
-            inputs={"seed": 3},
-            result={"kappa": -1.0, "nothing": None},
-            files=[file],
-            parents=[first.id],
-        )
+        second = numbered(log, "p", 3, "größer ½", files=[file], parents=[first.id])
     with BenchLog(tmp_path / "log") as log:
-        assert log.get(first.id).inputs == {"raw": [1.5, 2.0]}
-        again = log.latest("push")
+        assert log.get(first.id).inputs == first.inputs == WeighingInputs(source="typed", pad_error_g=(1.5, 2, 0.25, 1))
+        again = log.latest(FIRST_TRY)
         assert again == second
-        assert (again.number, again.files, again.parents, again.result) == (
-            2,
-            (file,),
-            (first.id,),
-            {"kappa": -1.0},
-        )
+        assert (again.number, again.files, again.parents) == (2, (file,), (first.id,))
+        assert again.result == FirstTryResult(kappa_per_m=9.0, sentence="größer ½", virtual=True)
         assert log.get("2") == again == log.get(again.id[:8])
         assert log.card(card).text == "text"
 
 
-def test_numbers_that_are_not_finite_are_left_out_never_written(tmp_path: Path) -> None:
+def test_optional_numbers_that_are_not_finite_are_left_out_others_refused(tmp_path: Path) -> None:
+    asked = ComparisonInputs(push_number=1, seed=0)
+
+    def judged(difference: float) -> ComparisonResult:
+        return ComparisonResult(
+            verdict="agrees",
+            sentence="s",
+            reason="r",
+            difference_per_m=difference,
+            sigmas=float("inf"),
+            reconciling_interval=(0.5, float("nan")),
+        )
+
     with BenchLog(tmp_path) as log:
-        record = log.record("push", "p", inputs={}, result={"a": float("nan"), "b": float("inf"), "c": 1.0})
+        record = log.record(COMPARISON, "p", inputs=asked, result=judged(1.0))
+        with pytest.raises(RecordError, match="difference_per_m"):
+            log.record(COMPARISON, "p", inputs=asked, result=judged(float("nan")))
+        assert len(list(log.records())) == 1
     raw = sqlite3.connect(tmp_path / LOG_FILE).execute("SELECT result FROM records").fetchone()[0]
-    assert json.loads(raw) == {"c": 1.0} == record.result
+    assert json.loads(raw) == {
+        "verdict": "agrees",
+        "sentence": "s",
+        "reason": "r",
+        "difference_per_m": 1.0,
+        "reconciling_interval": [0.5, None],
+    }
+    assert record.result.sigmas is None
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ("UPDATE records SET kind = 'pushh'", 'no kind of record is called "pushh"'),
+        ("UPDATE records SET result = replace(result, 'sentence', 'sentense')", "sentense"),
+        ('UPDATE records SET result = \'{"kappa_per_m":1.0,"virtual":true}\'', "sentence"),
+        ("UPDATE records SET inputs = replace(inputs, '2.0', '\"2\"')", "pin_pct"),
+        ("UPDATE records SET version = 2", "version 2"),
+    ],
+)
+def test_a_record_that_is_not_of_its_kind_is_named_with_its_field(tmp_path: Path, change: str, words: str) -> None:
+    """As an import by another program, or a newer one, might leave it: the sums fit, the content does not."""
+    with BenchLog(tmp_path) as log:
+        numbered(log, "first", 2)
+    with contextlib.closing(sqlite3.connect(tmp_path / LOG_FILE)) as database:
+        database.execute(change)
+        row = database.execute(f"SELECT {', '.join(SUMMED['records'])} FROM records").fetchone()
+        database.execute("UPDATE records SET sum = ?", (row_sum(*row),))
+        database.commit()
+    with BenchLog(tmp_path) as log, pytest.raises(BenchError, match=words) as refused:
+        list(log.records())
+    assert "record 1" in str(refused.value)
 
 
 def test_two_processes_write_at_once_and_nothing_is_lost(tmp_path: Path) -> None:
     script = (
         "import sys; from pathlib import Path; from rig.log.store import BenchLog\n"
+        "from tests.whole_records import numbered\n"
         "with BenchLog(Path(sys.argv[1])) as log:\n"
-        "    [log.record('push', sys.argv[2], inputs={}, result={'i': i}) for i in range(40)]\n"
+        "    [numbered(log, sys.argv[2], i) for i in range(40)]\n"
     )
     running = [subprocess.Popen([sys.executable, "-c", script, str(tmp_path), name]) for name in ("a", "b")]
     assert [process.wait(timeout=60) for process in running] == [0, 0]
@@ -65,7 +116,7 @@ def test_two_processes_write_at_once_and_nothing_is_lost(tmp_path: Path) -> None
         records = list(log.records())
     assert [record.number for record in records] == list(range(1, 81))
     for name in ("a", "b"):
-        assert [record.result["i"] for record in records if record.title == name] == list(range(40))
+        assert [number_of(record) for record in records if record.title == name] == list(range(40))
 
 
 def test_a_file_that_is_no_log_is_refused_and_left_alone(tmp_path: Path) -> None:
@@ -94,11 +145,11 @@ def test_a_place_that_cannot_hold_a_log_is_named(tmp_path: Path) -> None:
 
 def test_a_failed_write_leaves_the_log_as_it_was(tmp_path: Path) -> None:
     with BenchLog(tmp_path) as log:
-        log.record("push", "kept", inputs={}, result={})
+        numbered(log, "kept")
         with pytest.raises(BenchError, match="cannot be written"):
-            log.record("push", "broken", inputs={}, result={}, cards=["no such card"])
+            numbered(log, "broken", cards=["no such card"])
         assert [record.title for record in log.records()] == ["kept"]
-        log.record("push", "after", inputs={}, result={})
+        numbered(log, "after")
         assert [record.number for record in log.records()] == [1, 2]
 
 
@@ -121,7 +172,7 @@ def test_sqlite_tells_its_kinds_of_failure_by_code(code: int | None, primary: in
 def test_damage_that_comes_while_the_log_is_in_use_is_called_damage(tmp_path: Path) -> None:
     with BenchLog(tmp_path) as log:
         for number in range(100):
-            log.record("push", f"push {number}", inputs={"text": "x" * 900}, result={"n": number})
+            numbered(log, f"push {number}", number, "x" * 900)
     path = tmp_path / LOG_FILE
     with contextlib.closing(sqlite3.connect(path)) as database:
         database.execute("PRAGMA wal_checkpoint(TRUNCATE)")

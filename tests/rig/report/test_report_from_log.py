@@ -15,14 +15,16 @@ import pytest
 
 from analysis.measured.pushes import measure_pivot
 from rig.base.errors import InputError
-from rig.cards.measures import wheelbase
+from rig.cards.measures import floor_layout, wheelbase
 from rig.cards.read import CardSet, read_set
 from rig.jobs.pushing.compare import Verdict, judge
-from rig.jobs.pushing.measure import Measurement, keep_track, measure_track, push_record, track_record
+from rig.jobs.pushing.measure import Measurement, kept_track, push_record, pushes_in, track_record
 from rig.jobs.record.experiments import choose, retell
 from rig.jobs.weighing.weigh import weigh_typed
 from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog
+from rig.log.track_file import write_track
+from rig.records.pushing import PUSH, PushInputs, PushResult
 from rig.report.experiments import write_experiments
 from rig.virtual.bench import write_cards
 from rig.virtual.dunlin import SETUPS
@@ -86,17 +88,20 @@ def term(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Verdict, CardS
 
 def keep(log: BenchLog, cards: CardSet, track: ClipTrack, folder: Path) -> Measurement:
     """Write a push into the log as `measure` does, from poses instead of a clip."""
-    pushes = measure_track(track, cards)
+    kept = kept_track(track)
+    pushes = pushes_in(kept, cards).pushes
+    result = PushResult(pushes=tuple(push_record(push) for push in pushes), track=track_record(track))
     record = log.record(
-        "push",
+        PUSH,
         cards.test.name,
-        inputs={},
-        result={"pushes": [push_record(push) for push in pushes], "track": track_record(track)},
+        inputs=PushInputs(),
+        result=result,
         cards=keep_cards(log, cards),
-        files=[log.add_file("track", keep_track(log.folder / "tracks", track))],
+        files=[log.add_file("track", write_track(log.folder / "tracks", kept))],
     )
-    floor = {"floor": None} if "floor" in Measurement.__dataclass_fields__ else {}
-    return Measurement(track=track, pushes=pushes, record=record, clip=folder / "none.avi", **floor)  # type: ignore[arg-type]
+    return Measurement(
+        track=track, pushes=pushes, record=record, clip=folder / "none.avi", floor=floor_layout(cards.bench)
+    )
 
 
 def test_the_picture_from_the_log_is_the_one_that_was_shown(term: tuple[Path, Verdict, CardSet]) -> None:
