@@ -207,7 +207,7 @@ LINES: list[tuple[str, dict[str, Any], list[str]]] = [
         {"shift_mm": [1.5, -0.25], "place_mm_u": 0.5, "turn_deg": -0.75},
         ["+1.50 mm along and -0.25 mm across, each ± 0.98 mm; turned by -0.75°"],
     ),
-    ("floor layout", {"markers": [1, 2, 3], "place_u_mm": 0.5}, ["3 sheets, each within 0.98 mm"]),
+    ("floor layout", {"markers": [{}, {}, {}], "place_u_mm": 0.5}, ["3 sheets, each within 0.98 mm"]),
     (
         "calibration",
         {"pads": [{"lightest_g": 100.0, "heaviest_g": 900.0}, {"lightest_g": 50.0, "heaviest_g": 800.0}]},

@@ -49,6 +49,7 @@ def story(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, list[Figure]]:
         track,
         time_s=time,
         pose=pose,
+        covariance=np.zeros((90, 3, 3)),
         shared=shared,
         repeating=np.zeros((3, 3)),
         shared_names=np.array(["camera 1", "floor 1", "floor 2"]),
@@ -68,6 +69,7 @@ def story(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, list[Figure]]:
         "pivot": {
             "kappa_per_m": found,
             "kappa_u_per_m": TRUE_U,
+            "finding": "pivot",
             "count": 1,
             "method": "by hand",
             "warnings": [],

@@ -13,6 +13,7 @@ from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text
 from rig.command.drive import command
 from rig.jobs.moving.drive import drive_beside_model, model_at
+from rig.log.store import BenchLog
 from rig.report.other_records import WORDS
 from vision.render.camera import looking_at
 from vision.render.push import Filming, PushScene, render_push
@@ -69,7 +70,9 @@ def test_a_filmed_circle_is_read_from_the_pictures(tmp_path: Path) -> None:
     # rotation centre: the circle's centre, seen from the car
     assert told["pivot_m"] == pytest.approx([station + 0.12 * np.sin(0.3), 0.12 * np.cos(0.3)], abs=0.004)
     assert told["model"]["balance_pct"] == pytest.approx(100 * 800 / 1640, abs=0.5)
-    assert "0.15 ± 0.0" in WORDS["drive"](told)
+    with BenchLog(tmp_path / "log") as log:
+        (record,) = log.records()
+    assert "0.15 ± 0.0" in WORDS["drive"](record)
 
 
 def test_the_model_stands_beside_the_drive_or_says_why_not(tmp_path: Path) -> None:

@@ -118,7 +118,7 @@ def test_backwards_from_pushes_to_the_grip_ratio(workshop: Workshop) -> None:
         assert low < ratio < high
         assert high / low < 1.12
         assert 0 <= found.next_push.station_pct <= 100
-        assert WORDS["inference"](found.record.result).startswith(f"grip front to rear {ratio:.2f}"[:-1])
+        assert WORDS["inference"](found.record).startswith(f"grip front to rear {ratio:.2f}"[:-1])
 
 
 def test_tilt_and_pull_give_the_textbook_grip(workshop: Workshop) -> None:
@@ -132,7 +132,7 @@ def test_tilt_and_pull_give_the_textbook_grip(workshop: Workshop) -> None:
     found, record = measure_pull(cards, workshop.log, weighing, PullTest(part="car", forces=(12.0, 12.2)))
     assert found.value == pytest.approx(12.1 / (1.6 * 9.80665), rel=1e-3)
     assert found.state == "sliding"
-    assert "(sliding) 0.771 ± " in WORDS["grip"](record.result)
+    assert "(sliding) 0.771 ± " in WORDS["grip"](record)
 
 
 def test_a_series_says_which_change_did_what(workshop: Workshop) -> None:

@@ -211,7 +211,7 @@ def test_the_floor_is_learned_to_the_millimetre(tmp_path: Path) -> None:
     for row, marker in zip(record.result.markers, true.markers, strict=True):
         assert math.hypot(row.x_mm - 1000 * marker.x, row.y_mm - 1000 * marker.y) < 1.0
         assert row.turn_deg == pytest.approx(math.degrees(marker.turn), abs=0.15)
-    assert WORDS["floor layout"](record.result).startswith(f"{len(true.markers)} sheets, each within ")
+    assert WORDS["floor layout"](record).startswith(f"{len(true.markers)} sheets, each within ")
     rear = [k for k, m in enumerate(true.markers) if m.sheet == "rear"]
     off = np.mean([[learned.floor.markers[k].x, learned.floor.markers[k].y] for k in rear], axis=0)
     off = off - np.mean([[true.markers[k].x, true.markers[k].y] for k in rear], axis=0)
@@ -250,7 +250,7 @@ def test_the_plate_is_found_with_a_pin_at_two_points(tmp_path: Path) -> None:
     assert np.abs(error[:2]).max() < 0.0006
     assert abs(error[2]) < 0.004
     np.testing.assert_allclose(record.result.shift_mm, found.shift * 1000)
-    assert f"{1000 * found.shift[0]:+.2f} mm along" in WORDS["plate place"](record.result)
+    assert f"{1000 * found.shift[0]:+.2f} mm along" in WORDS["plate place"](record)
     for row, marker in zip(record.result.markers, true.markers, strict=True):
         assert math.hypot(row.x_mm - 1000 * marker.x, row.y_mm - 1000 * marker.y) < 0.6
 
@@ -286,7 +286,7 @@ def test_markers_stuck_on_by_eye_are_learned_from_a_turned_car(tmp_path: Path) -
     assert np.degrees(found.turned) == pytest.approx(110, abs=1)
     assert not found.warnings
     assert [row.id for row in record.result.markers] == [0, 1, 2, 3]
-    assert WORDS["car markers"](record.result) == "4 markers' places"
+    assert WORDS["car markers"](record) == "4 markers' places"
 
 
 def test_a_car_that_hardly_turns_does_not_tell_its_markers(tmp_path: Path) -> None:
@@ -311,7 +311,7 @@ def test_the_camera_is_calibrated_from_photos_and_found_again_by_its_name(tmp_pa
     # px; the set gives 0.196 with the corner window that fits its squares and 0.393 with too wide a one
     assert found.rms < 0.3
     assert len(record.files) == len(photos) == 13
-    assert WORDS["camera"](record.result).startswith(f"lens from 13 pictures, {found.rms:.2f} px")
+    assert WORDS["camera"](record).startswith(f"lens from 13 pictures, {found.rms:.2f} px")
     np.testing.assert_array_equal(stored.u, found.camera.u)
     assert json.dumps(record.result.rms_px)
 

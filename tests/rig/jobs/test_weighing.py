@@ -157,7 +157,7 @@ def test_lifting_the_rear_axle_finds_the_height(ready: Bench) -> None:
         )
     assert lifted.found.height.interval[0] < height < lifted.found.height.interval[1]
     assert lifted.found.height.half_width < 0.012
-    assert f"{1000 * lifted.found.height.value:.1f} ± " in WORDS["cg height"](lifted.record.result)
+    assert f"{1000 * lifted.found.height.value:.1f} ± " in WORDS["cg height"](lifted.record)
     with (
         bench_pads(ready.cards.bench, ready.log, port=ready.pads.url) as reader,
         pytest.raises(InputError, match="two"),
@@ -304,7 +304,7 @@ def test_the_builder_is_led_to_the_wanted_cross_weight(ready: Bench) -> None:
     final = run.record.result.diagonal_fr_rl_pct[-1]
     assert final == pytest.approx(50.0, abs=1.2), said
     assert any("hook" in text.lower() for text in said)
-    assert WORDS["cross weight"](run.record.result) == run.steps[-1].text
+    assert WORDS["cross weight"](run.record) == run.steps[-1].text
 
 
 def test_four_ports_with_one_pad_each_weigh_together(tmp_path: Path) -> None:

@@ -17,6 +17,7 @@ from rig.log.bundle import export_bench, import_bench
 from rig.log.repair import check_log, repair_log
 from rig.log.schema import VERSION
 from rig.log.store import LOG_FILE, BenchLog
+from rig.records.codec import plain
 from rig.records.pushing import PUSH
 from rig.records.weighing import WEIGHING
 from tests.rig.jobs.test_grip import Workshop
@@ -234,7 +235,7 @@ def test_forecasts_come_out_bit_for_bit_and_a_changed_figure_is_listed(tmp_path:
     told = forecast(cards, weigh_typed(cards, workshop.log), workshop.log, seed=5)
     done = recalculate(workshop.log)
     assert (done.same, done.differing) == (1, ())
-    changed = told.record.result | {"balance_pct": told.record.result["balance_pct"] + 1e-9}
+    changed = plain(told.record.result) | {"balance_pct": told.record.result.balance_pct + 1e-9}
     # as another program would have computed and signed it
     with contextlib.closing(sqlite3.connect(workshop.log.path)) as db, db:
         db.execute("UPDATE records SET result = ? WHERE id = ?", (json.dumps(changed), told.record.id))
