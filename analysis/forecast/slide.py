@@ -115,6 +115,11 @@ def join_draws(parts: Sequence[Drawn]) -> Drawn:
         direction=np.concatenate([rows(one, one.finger.direction, 2) for one in parts]),
         friction=np.concatenate([rows(one, one.finger.friction) for one in parts]),
         height=np.concatenate([rows(one, one.finger.height) for one in parts]),
+        motion=None
+        if all(one.finger.motion is None for one in parts)
+        else np.concatenate(
+            [rows(one, one.finger.direction if one.finger.motion is None else one.finger.motion, 2) for one in parts]
+        ),
     )
     transfer = LoadTransfer(
         **{
