@@ -1,9 +1,34 @@
-"""The turn between two loaded poses: after the tyres have wound up, before the finger leaves."""
+"""The turn between two loaded poses: after the tyres have wound up, before the finger leaves.
 
+Between rest and sliding the tyres wind up by about 2 mm, and spring back when the finger leaves. Every pose in between
+is loaded, on the move or not; at rest afterwards it no longer is.
+"""
+
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
 
+import numpy as np
+
 from analysis.base.arrays import FloatArray
+from analysis.base.errors import InputError
+from analysis.base.plane import place, slide_jacobian, slide_parts
+from analysis.measured.pushes import MeasuredPush
+from analysis.measured.rests import scaled_to_scatter
+from analysis.measured.swing import RestPose, measure_slide
+
+WOUND_UP_WAY = 0.003
+"""m: after this way of the touched point the tyres have wound up (about 2 mm at 1.5 N/mm a tyre)."""
+MOVING_FRAMES = 5
+"""A pose on the move is the mean of so many neighbouring frames: of a steady motion, that at their middle."""
+LEAST_LOADED_WAY = 0.008
+"""m: with less way left between the two loaded poses their noise would outweigh what they mend."""
+SPRUNG = 0.0002
+"""m: a smaller return is none."""
+DWELL = 0.1
+"""s: so long must the car stand before it springs back for its mean pose to be taken there."""
+SPRINGBACK_WAY, SPRINGBACK_SHARE, SPRINGBACK_SECONDS = 0.006, 0.25, 0.5
+"""A movement back by less than this, and less than this part of the push, within this time, is a springback."""
 
 
 class PosesUsed(Enum):
@@ -70,4 +95,143 @@ def loaded_turn(
     that was counted as a push of its own, end_time is that of the springback.  wheelbase, station: m.
     Raises InputError when fewer than six frames lie between the two.
     """
-    raise NotImplementedError
+    time, pose = np.asarray(time, float), np.asarray(pose, float)
+    frames = np.flatnonzero((time >= start_time) & (time <= end_time))
+    if len(frames) < MOVING_FRAMES + 1:
+        raise InputError(
+            f"only {len(frames)} frames show the push",
+            where="loaded poses",
+            remedy="Push more slowly, or film with more frames a second",
+        )
+    scaled = scaled_to_scatter(time, pose, np.asarray(covariance, float))
+    each = np.broadcast_to(np.asarray(repeating, float), (len(time), 3, 3))
+    touched = place(pose, np.array([station, 0.0]))
+    rest_before = np.flatnonzero((time <= start_time) & (time >= start_time - 1.0))
+    rest_after = np.flatnonzero((time >= end_time) & (time <= end_time + 1.0))
+    home, last = (touched[rest].mean(0) for rest in (rest_before, rest_after))
+    away = touched[frames] - home
+    farthest = away[int(np.argmax(np.hypot(away[:, 0], away[:, 1])))]
+    way = farthest / max(float(np.hypot(farthest[0], farthest[1])), 1e-12)
+    advance = away @ way
+    noise = float(np.median(np.sqrt(np.einsum("i,nij,j->n", way, scaled[frames, :2, :2], way))))
+    near = max(2.5 * noise, 1e-4)
+    peak = int(np.argmax(advance))
+    back = float(advance[peak] - (last - home) @ way)
+    sprung = back > max(SPRUNG, 4.0 * noise)
+    standing = _run_around(advance > advance[peak] - near, peak)
+    dwell = float(time[frames[standing[-1]]] - time[frames[standing[0]]])
+
+    said: list[str] = []
+    poses = PosesUsed.BETWEEN_LOADED
+    if not sprung and _eased_out(advance, peak):
+        end = rest_after  # nothing sprang back: the finger still holds the car, or there was nothing to spring
+    elif dwell >= DWELL and len(standing) >= 3:
+        end = frames[standing]
+    else:
+        surely = max(standing[0] - 1, 0)  # the frame before: whatever comes later, here the finger still pushed
+        end = frames[max(surely - MOVING_FRAMES + 1, 0) : surely + 1]
+        said.append(
+            "The finger left at once: the turn is taken to the last frames before that, on the move. Let the finger "
+            "stand for a moment before it leaves."
+        )
+    wound = WOUND_UP_WAY if advance[peak] > 4.0 * WOUND_UP_WAY else 0.25 * float(advance[peak])
+    first = int(np.argmax(advance >= wound)) + MOVING_FRAMES // 2
+    start = frames[first - MOVING_FRAMES // 2 : first + MOVING_FRAMES // 2 + 1]
+    reached = float((touched[end].mean(0) - home) @ way)
+    if start[-1] >= end[0] or reached - advance[first] < LEAST_LOADED_WAY:
+        start, poses = rest_before, PosesUsed.REST_TO_LOADED
+        said.append(
+            "Too little of the push lies between the tyres' winding up and its end: the turn is taken from rest. Push "
+            "farther and more slowly."
+        )
+    if start[-1] >= end[0] or reached < 0.5 * float(advance[peak]):
+        start, end, poses = rest_before, rest_after, PosesUsed.REST_TO_RELEASED
+        said.append("No pose under load can be told in this clip: the turn is that after the finger had left.")
+    one, two = (_pose(pose, scaled, each, chosen) for chosen in (start, end))
+    result = measure_slide(one, two, wheelbase=wheelbase, wheelbase_u=0.0, place_u=np.zeros(3), scale_u=0.0)
+    drift, drift_u = _drift(one, two, wheelbase, result.travel)
+    return LoadedTurn(
+        poses=poses,
+        kappa=result.kappa,
+        own_u=result.kappa_u,
+        interval=result.interval,
+        turn=result.turn,
+        travel=result.travel,
+        drift=drift,
+        drift_u=drift_u,
+        start_time=float(time[start].mean()),
+        end_time=float(time[end].mean()),
+        springback=back if sprung else 0.0,
+        dwell=dwell,
+        said=tuple(said),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WholePush:
+    """A push with the springback that was counted as a push of its own, or None; end_time: s, first rest after both."""
+
+    push: MeasuredPush
+    springback: MeasuredPush | None
+    end_time: float
+
+
+def without_springbacks(pushes: Sequence[MeasuredPush], *, station: float, wheelbase: float) -> tuple[WholePush, ...]:
+    """Pushes in order; a short quick movement back at the touched place belongs to the push before it.
+
+    station, wheelbase: m.
+    """
+    whole: list[WholePush] = []
+    for one in pushes:
+        before = whole[-1] if whole else None
+        if before is not None and before.springback is None and _sprang_back(before.push, one, station - wheelbase / 2):
+            whole[-1] = WholePush(push=before.push, springback=one, end_time=one.end_time)
+        else:
+            whole.append(WholePush(push=one, springback=None, end_time=one.end_time))
+    return tuple(whole)
+
+
+def _sprang_back(push: MeasuredPush, after: MeasuredPush, arm: float) -> bool:
+    """arm: m, of the touched point ahead of the mid-wheelbase point."""
+    forth, back = (one.travel + 2.0 * np.sin(one.turn / 2.0) * arm for one in (push, after))
+    small = abs(back) < min(SPRINGBACK_WAY, SPRINGBACK_SHARE * abs(forth))
+    return bool(forth * back < 0.0 and small and after.end_time - after.start_time < SPRINGBACK_SECONDS)
+
+
+def _run_around(flags: np.ndarray, at: int) -> np.ndarray:
+    """Indices of the unbroken run of True around `at`."""
+    low = high = at
+    while low > 0 and flags[low - 1]:
+        low -= 1
+    while high < len(flags) - 1 and flags[high + 1]:
+        high += 1
+    return np.arange(low, high + 1)
+
+
+def _eased_out(advance: FloatArray, peak: int) -> bool:
+    """Whether the last step before the end is small beside the push's usual ones: the finger came to a stand."""
+    steps = np.diff(advance[: peak + 1])
+    usual = steps[steps > 0.25 * float(np.max(steps))] if len(steps) else steps
+    return bool(len(steps) and steps[-1] < 0.5 * float(np.median(usual)))
+
+
+def _pose(pose: FloatArray, scaled: FloatArray, repeating: FloatArray, frames: np.ndarray) -> RestPose:
+    return RestPose(
+        mean=pose[frames].mean(0),
+        scatter=scaled[frames].mean(0) / len(frames),
+        repeating=repeating[frames].mean(0),
+        dof=float(max(len(frames) - 1, MOVING_FRAMES * 2)),
+    )
+
+
+def _drift(start: RestPose, end: RestPose, wheelbase: float, travel: float) -> tuple[float, float]:
+    """Forward per sideways travel of the mid-wheelbase point, and its standard uncertainty."""
+    forward = float(slide_parts(start.mean, end.mean)[0])
+    jacobian = slide_jacobian(start.mean, end.mean)
+    covariance = sum(
+        part @ (one.scatter + one.repeating) @ part.T
+        for part, one in ((jacobian[:, :3], start), (jacobian[:, 3:], end))
+    )
+    drift = forward / travel
+    gradient = np.array([1.0, -drift, -drift * wheelbase / 2.0]) / travel
+    return drift, float(np.sqrt(gradient @ covariance @ gradient))

@@ -74,7 +74,7 @@ def true_motion(scene):
             return (capacity * np.where(rolls, passed, speed)).sum(-1)
 
         def least(turn, power=power):
-            return golden(lambda forward: power(forward, turn), -FORWARD, FORWARD, n)[1]
+            return golden(lambda ahead: power(ahead, turn), -FORWARD, FORWARD, n)[1]
 
         turn, force = golden(least, -FASTEST, FASTEST, n)
         forward, _ = golden(lambda forward, turn=turn, power=power: power(forward, turn), -FORWARD, FORWARD, n)
