@@ -14,7 +14,7 @@ REACH_PCT = (2.0, 98.0)
 COARSE_STEPS, FINE_STEPS = 25, 17
 """Points of the first look, and within the neighbourhood of the answer; between these a straight line is right to 0.01
 points."""
-NEAR_PUSH = np.array([0.05, 0.1, 0.2, 0.4, 0.8, 1.6])
+NEAR_PUSH = np.array([0.05, 0.1, 0.2, 0.4, 0.8, 1.2, 1.6, 2.4, 3.2, 4.8])
 """Points on either side of the push, where rolling wheels switch from one axle to the other."""
 FAR_ANGLE = 1.05
 """rad of atan(kappa L / 2): beyond this on both sides a change of sign goes through infinity, not through zero."""

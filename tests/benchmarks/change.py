@@ -48,13 +48,12 @@ def answer(job):
     return balance_from_push(car, push, seen, doubts=doubts)
 
 
-def balances(pool, set_ups, pushes):
-    """A balance of every push."""
-    jobs = [
-        (set_ups.car(i), push, seen, doubts)
-        for i, (push, seen, doubts) in enumerate(zip(pushes.push, pushes.seen, pushes.doubts, strict=True))
-    ]
-    return list(pool.map(answer, jobs, chunksize=32))
+def balances(pool, set_ups, pushes, wanted=None):
+    """A balance of every push, None where it is not wanted (n,)."""
+    chosen = [i for i in range(len(pushes.push)) if wanted is None or wanted[i]]
+    jobs = [(set_ups.car(i), pushes.push[i], pushes.seen[i], pushes.doubts[i]) for i in chosen]
+    found = dict(zip(chosen, pool.map(answer, jobs, chunksize=32), strict=True))
+    return [found.get(i) for i in range(len(pushes.push))]
 
 
 def changed(rng, first, log_change, *, stays):
@@ -116,11 +115,11 @@ def pairs(
     groups, every = [], []
     for which, set_ups in enumerate((first, second)):
         columns = []
-        for _ in range(int(count[which].max())):
+        for number in range(int(count[which].max())):
             one = draw_pushes(
                 rng, set_ups, where, placing=placed, mark_u=mark_u, scatter=scatter, kappa_u=kappa_u, side=side
             )
-            columns.append(balances(pool, set_ups, one))
+            columns.append(balances(pool, set_ups, one, count[which] > number))
             every.append((set_ups, one, columns[-1]))
         groups.append([[column[i] for column in columns[: count[which, i]]] for i in range(n)])
     truth = true_balance(second) - true_balance(first)
@@ -190,6 +189,8 @@ def judge_pushes(every):
     holds, bounds, signs, wrong, clear, unsure, count, sure_wrong = [], [], 0, 0, 0, 0, 0, 0
     for _, pushes, answers in every:
         for i, found in enumerate(answers):
+            if found is None:
+                continue
             count += 1
             if found.pct is not None:
                 holds.append(found.interval_pct[0] <= pushes.balance[i] <= found.interval_pct[1])
