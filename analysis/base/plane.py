@@ -1,30 +1,13 @@
-"""Rigid motion in the plane: poses, best rigid fits, the pole of a finite displacement, turn per travel.
+"""Rigid motion in the plane: poses, the pole of a finite displacement, turn per travel.
 
 A pose is x, y (m) and yaw (rad, anticlockwise seen from above) of the car axes in floor axes; the car axes
 have their origin on the ground at the middle of the rear axle, x forward, y left (after ISO 8855).
 Every function takes leading `...` axes.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from analysis.base.arrays import FloatArray
-from analysis.base.errors import InputError
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RigidFit:
-    """Best rotation, shift and (when asked for) scale: target = scale * R(angle) source + shift.
-
-    angle: (...), rad in (-pi, pi].  shift: (..., 2), m.  scale: (...), 1 when it was not fitted.
-    rms: (...), m, root of the weighted mean squared distance left between the points.
-    """
-
-    angle: FloatArray
-    shift: FloatArray
-    scale: FloatArray
-    rms: FloatArray
 
 
 def rotation(angle: FloatArray | float) -> FloatArray:
@@ -55,58 +38,6 @@ def invert(pose: FloatArray) -> FloatArray:
     back = -np.einsum("...ji,...j->...i", rotation(pose[..., 2]), pose[..., :2])
     inverse: FloatArray = np.concatenate([back, -pose[..., 2:]], -1)
     return inverse
-
-
-def fit_rigid(
-    source: FloatArray, target: FloatArray, *, weight: FloatArray | None = None, with_scale: bool = False
-) -> RigidFit:
-    """Least-squares rotation and shift (and scale) that carry source points to target points.
-
-    source, target: (..., n, 2), m, n >= 2.  weight: (..., n), not negative, or None for equal weights.
-    The answer is always a rotation: a mirror image is fitted as well as a rotation can, never mirrored.
-    Raises InputError when shapes differ, fewer than two points count, or all counting points coincide.
-    Source: S. Umeyama, IEEE PAMI 13(4) 376-380, 1991, for the least-squares problem; in the plane its
-    singular
-    value decomposition reduces to one angle, atan2 of the summed cross and dot products.
-    """
-    source, target = np.asarray(source, float), np.asarray(target, float)
-    if source.shape != target.shape or source.ndim < 2 or source.shape[-1] != 2 or source.shape[-2] < 2:
-        raise InputError(
-            f"points have the shapes {source.shape} and {target.shape}",
-            where="rigid fit",
-            remedy="Give two equally long lists of at least two points (x, y)",
-        )
-    share = np.ones(source.shape[:-1]) if weight is None else np.broadcast_to(weight, source.shape[:-1])
-    if np.any(share < 0) or np.any((share > 0).sum(-1) < 2):
-        raise InputError(
-            "fewer than two points count", where="rigid fit", remedy="Weight at least two points above zero"
-        )
-    share = (share / share.sum(-1, keepdims=True))[..., None]
-    source_middle, target_middle = (share * source).sum(-2), (share * target).sum(-2)
-    a, b = source - source_middle[..., None, :], target - target_middle[..., None, :]
-    along = (share * a * b).sum((-2, -1))
-    across = (share[..., 0] * (a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0])).sum(-1)
-    spread, target_spread = (share * a**2).sum((-2, -1)), (share * b**2).sum((-2, -1))
-    if np.any(spread == 0):
-        raise InputError("all points coincide", where="rigid fit", remedy="Use points that lie apart from each other")
-    angle, agreement = np.arctan2(across, along), np.hypot(along, across)
-    scale = agreement / spread if with_scale else np.ones_like(spread)
-    left = target_spread - 2.0 * scale * agreement + scale**2 * spread
-    shift = target_middle - scale[..., None] * np.einsum("...ij,...j->...i", rotation(angle), source_middle)
-    return RigidFit(angle=angle, shift=shift, scale=scale, rms=np.sqrt(np.maximum(left, 0.0)))
-
-
-def pole(angle: FloatArray | float, shift: FloatArray) -> FloatArray:
-    """Point (..., 2) that stays where it is under p -> R(angle) p + shift; infinite when nothing turns.
-
-    Source: t/2 + cot(angle/2)/2 * (-t_y, t_x), equal to (I - R)^-1 t; elementary plane kinematics.
-    """
-    shift = np.asarray(shift, float)
-    half = np.asarray(angle, float) / 2.0
-    across = np.stack([-shift[..., 1], shift[..., 0]], -1)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        point: FloatArray = shift / 2.0 + (np.cos(half) / np.sin(half) / 2.0)[..., None] * across
-    return point
 
 
 def slide_parts(pose_start: FloatArray, pose_end: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -12,7 +12,7 @@ from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.grip.combine import GripMeasurement, GripState
 from analysis.grip.conditions import GripNotes
-from analysis.statistics.monte_carlo import Input, Normal, first_order
+from analysis.statistics.monte_carlo import Normal, first_order
 
 AxleName = Literal["front", "rear"]
 Nose = Literal["up", "down"]
@@ -55,7 +55,7 @@ def tilt_axle(
     Raises InputError when the axle would carry nothing at that slope.
     """
     _check_angle(angle, angle_u)
-    inputs: Mapping[str, Input] = {
+    inputs: Mapping[str, Normal] = {
         "angle": Normal(value=angle, u=angle_u),
         "front share": Normal(value=front_share, u=front_share_u),
         "height": Normal(value=height_ratio, u=height_ratio_u),
@@ -165,7 +165,7 @@ def pull(
     """
     if force <= 0 or load <= 0:
         raise InputError("force and load must be above zero", where="horizontal pull", remedy="Measure both again")
-    inputs: Mapping[str, Input] = {
+    inputs: Mapping[str, Normal] = {
         "force": Normal(value=force, u=force_u),
         "load": Normal(value=load, u=load_u),
         "angle": Normal(value=angle, u=angle_u),

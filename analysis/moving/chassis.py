@@ -84,16 +84,6 @@ class Chassis:
         return np.asarray(self.spring * np.square(self.motion_ratio), dtype=float)
 
     @property
-    def roll_stiffness(self) -> FloatArray:
-        """(..., 2) N m/rad of front and rear suspension, tyres left out.
-
-        Source: track^2/2 (k + 2 bar) for equal sides; for unequal ones the two springs' mean rate stands for k.
-        """
-        rate = self.wheel_rate
-        mean = np.stack([rate[..., :2].mean(-1), rate[..., 2:].mean(-1)], -1)
-        return np.asarray(np.square(self.track) / 2 * (mean + 2 * np.asarray(self.bar)), dtype=float)
-
-    @property
     def mass(self) -> FloatArray:
         """(...) kg, whole car."""
         return np.asarray(self.sprung_mass + np.asarray(self.unsprung_mass).sum(-1), dtype=float)

@@ -29,11 +29,6 @@ class Modes:
     name: tuple[str, ...]
 
 
-def ride_frequency(rate: FloatArray | float, mass: FloatArray | float) -> FloatArray:
-    """Hz of a mass on a rate, N/m and kg.  Source: sqrt(k/m)/2 pi."""
-    return np.asarray(np.sqrt(np.asarray(rate, dtype=float) / np.asarray(mass, dtype=float)) / (2 * np.pi))
-
-
 def damping_ratio(damping: FloatArray | float, rate: FloatArray | float, mass: FloatArray | float) -> FloatArray:
     """Share of critical damping.  Source: c/(2 sqrt(k m))."""
     return np.asarray(np.asarray(damping, dtype=float) / (2 * np.sqrt(np.asarray(rate) * np.asarray(mass))))

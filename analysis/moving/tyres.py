@@ -1,7 +1,6 @@
 """Load-sensitive tyres: what each axle can hold, where the centre of friction lies, and which end gives way first."""
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
@@ -9,23 +8,18 @@ from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.moving.chassis import Chassis
 
-Behaviour = Literal["pushes wide at the front", "steps out at the rear", "slides with all four wheels", "holds"]
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tyres:
     """Grip factors that fall with load: grip * (1 - sensitivity * (load - nominal) / nominal), never below 0.
 
     grip: (..., 4) at the nominal load.  sensitivity: (..., 4), 0 for none.  nominal: (..., 4) N.
-    grip_u, sensitivity_u: standard uncertainties, same shapes or plain numbers.
     Source: linear load sensitivity, the textbook form (from memory).
     """
 
     grip: FloatArray
     sensitivity: FloatArray
     nominal: FloatArray
-    grip_u: FloatArray | float = 0.0
-    sensitivity_u: FloatArray | float = 0.0
 
 
 def tyres_like(
@@ -34,8 +28,6 @@ def tyres_like(
     front: float,
     rear: float,
     sensitivity: float = 0.1,
-    grip_u: float = 0.0,
-    sensitivity_u: float = 0.0,
 ) -> Tyres:
     """Tyres of an axle alike, their nominal load a quarter of the car's weight.
 
@@ -46,8 +38,6 @@ def tyres_like(
         grip=np.array([front, front, rear, rear]),
         sensitivity=np.full(4, float(sensitivity)),
         nominal=quarter,
-        grip_u=grip_u,
-        sensitivity_u=sensitivity_u,
     )
     return checked_tyres(made)
 
@@ -110,7 +100,7 @@ class Balance:
     """How much of its side grip each axle uses in a steady turn, leading axes (...).
 
     used: (..., 2) share of what is left sideways; above 1 the axle slides.  capacity: (..., 2) N, front and rear.
-    words: array of Behaviour.
+    words: array (...) of "holds", "pushes wide at the front", "steps out at the rear", "slides with all four wheels".
     """
 
     used: FloatArray

@@ -1,4 +1,4 @@
-"""Quick pushes: the dynamic Coulomb slide of a car with mass and yaw inertia, pushed or shoved, until it stops.
+"""Quick pushes: the dynamic Coulomb slide of a car with mass and yaw inertia, pushed by a finger, until it stops.
 
 Each time step minimises 1/2 (V - V_before) M (V - V_before) + h D(V) over the twist V, D the power lost in the
 contacts: a convex problem with one answer, for which sticking, sliding and stopping are ordinary. At the first step
@@ -15,7 +15,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import AnalysisError, InputError
 from analysis.base.plane import swing_pole, turn_per_travel
-from analysis.quick.step import Ground, friction, ground_of, step_twist
+from analysis.quick.step import Ground, ground_of, step_twist
 from analysis.sliding.contacts import Contacts
 
 
@@ -111,73 +111,7 @@ def push_quickly(
     if finger.side not in (1, -1) or finger.ramp < 0:
         raise InputError("side must be 1 or -1 and the ramp not negative", where="finger", remedy="Check both")
     ground = ground_of(contacts, body.mass, body.yaw_inertia, body.centre)
-    start = np.zeros((*ground.batch, 3))
-    return _both(ground, start, finger, wheelbase, finger.duration / steps, progress)
-
-
-def shove(
-    contacts: Contacts,
-    body: Body,
-    *,
-    wheelbase: float,
-    station: float | None = None,
-    impulse: float | None = None,
-    twist: FloatArray | None = None,
-    steps: int = 100,
-    progress: Callable[[float], None] | None = None,
-) -> QuickSlide:
-    """Slide of a car after a blow, until it has stopped.
-
-    Either impulse (N s, along +y at `station`, m) or twist (..., 3): vx, vy of the centre of gravity in car axes and
-    yaw rate.  Raises InputError when neither or both are given, AnalysisError when the car does not stop.
-    """
-    ground = ground_of(contacts, body.mass, body.yaw_inertia, body.centre)
-    if (impulse is None) == (twist is None) or (impulse is not None and station is None):
-        raise InputError("give an impulse with its station, or a twist", where="shove", remedy="Give one of the two")
-    if twist is not None:
-        start = np.broadcast_to(np.asarray(twist, float), (*ground.batch, 3)).copy()
-    else:
-        assert impulse is not None
-        start = impulse_twist(body, station=float(station or 0.0), impulse=impulse) + np.zeros((*ground.batch, 3))
-    speed = float(np.abs(start @ np.diag([1.0, 1.0, wheelbase / 2.0])).max())
-    _positive(speed, "speed after the shove")
-    # With steady friction the car would stop after this time: kinetic energy over the mean power lost.
-    f, _ = friction(ground, start, np.full(ground.batch, 1e-6 * speed))
-    slip = np.einsum("...nij,...j->...ni", ground.rows, start)
-    power = (ground.capacity * (f * slip).sum(-1)).sum(-1)
-    energy = 0.5 * (ground.inertia * start**2).sum(-1)
-    longest = float(np.max(2.0 * energy / np.maximum(power, 1e-12)))
-    return _both(ground, start, None, wheelbase, longest / steps, progress)
-
-
-def impulse_twist(body: Body, *, station: float, impulse: float) -> FloatArray:
-    """Twist (..., 3) of the centre of gravity right after a blow along +y at a station (m). impulse: N s.
-
-    Source: momentum balance; the pivot x_g - k^2/(s - x_g) is the centre of percussion.
-    """
-    mass, inertia = np.asarray(body.mass, float), np.asarray(body.yaw_inertia, float)
-    lever = station - np.asarray(body.centre, float)[..., 0]
-    sideways, turning = np.broadcast_arrays(impulse / mass, impulse * lever / inertia)
-    twist: FloatArray = np.stack([np.zeros_like(sideways), sideways, turning], -1)
-    return twist
-
-
-def first_pivot(contacts: Contacts, body: Body, *, station: float, acceleration: float, side: int = 1) -> FloatArray:
-    """Instant pivot (..., 2), m, car axes, of a push that starts from rest with an acceleration (m/s2).
-
-    The finger pushes square to the car's side at `station` (m). For acceleration -> 0 it is the slow pivot, for
-    acceleration -> infinity the centre of percussion.
-    """
-    _positive(acceleration, "acceleration of the push")
-    ground = ground_of(contacts, body.mass, body.yaw_inertia, body.centre)
-    lever = np.broadcast_to(station - ground.centre[..., 0], ground.batch)
-    normal = np.stack([np.zeros_like(lever), np.ones_like(lever), lever], -1) * side
-    start = np.zeros((*ground.batch, 3))
-    touching = np.ones(ground.batch, bool)
-    twist, _ = step_twist(ground, start, 1.0, normal, np.full(ground.batch, acceleration), touching)
-    spot = np.stack([-twist[..., 1], twist[..., 0]], -1) / twist[..., 2:]
-    pivot: FloatArray = ground.centre + spot
-    return pivot
+    return _both(ground, finger, wheelbase, finger.duration / steps, progress)
 
 
 def _positive(quantity: float, where: str) -> None:
@@ -187,16 +121,15 @@ def _positive(quantity: float, where: str) -> None:
 
 def _both(
     ground: Ground,
-    start: FloatArray,
-    finger: FingerMotion | None,
+    finger: FingerMotion,
     wheelbase: float,
     step: float,
     progress: Callable[[float], None] | None,
 ) -> QuickSlide:
     """Run with a step and with half of it, and extrapolate the end: the scheme is of first order."""
     _positive(wheelbase, "wheelbase")
-    coarse = _run(ground, start, finger, step, None)
-    time, poses, twists, stop = _run(ground, start, finger, step / 2.0, progress)
+    coarse = _run(ground, finger, step, None)
+    time, poses, twists, stop = _run(ground, finger, step / 2.0, progress)
     rough, fine = coarse[1][-1], poses[-1]
     end = 2.0 * fine - rough
     ends = np.array([0.0, wheelbase])
@@ -223,17 +156,16 @@ def _both(
 
 def _run(
     ground: Ground,
-    start: FloatArray,
-    finger: FingerMotion | None,
+    finger: FingerMotion,
     step: float,
     progress: Callable[[float], None] | None,
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """March until every car has stopped: times (t,), poses (t, ..., 3), twists (t, ..., 3), stop times (...)."""
     centre = ground.centre
     place = np.concatenate([np.broadcast_to(centre, (*ground.batch, 2)), np.zeros((*ground.batch, 1))], -1).copy()
-    twist = start.copy()
-    duration = finger.duration if finger is not None else 0.0
-    if finger is not None and finger.ramp == 0:
+    twist = np.zeros((*ground.batch, 3))
+    duration = finger.duration
+    if finger.ramp == 0:
         # A finger that starts suddenly gives a blow that brings the touched point to its speed, no faster.
         normal = _finger_contact(ground, place, finger, 0.0, step)[0]
         kick = normal / ground.inertia
@@ -244,13 +176,12 @@ def _run(
     most = int(duration / step) + 200_000
     for count in range(1, most + 1):
         now = count * step
-        pushing = finger is not None and now <= duration + step / 2
-        if finger is not None and pushing:
-            normal, advance, touching = _finger_contact(ground, place, finger, now, step)
+        pushing = now <= duration + step / 2
+        if pushing:
+            normal, advance = _finger_contact(ground, place, finger, now, step)
         else:
             normal, advance = np.zeros((*ground.batch, 3)), np.zeros(ground.batch)
-            touching = np.zeros(ground.batch, bool)
-        new, _ = step_twist(ground, twist, step, normal, advance, touching)
+        new, _ = step_twist(ground, twist, step, normal, advance, np.full(ground.batch, pushing))
         still_new = (np.abs(new[..., :2]).max(-1) < ground.speed_floor) & (
             np.abs(new[..., 2]) * ground.lever < ground.speed_floor
         )
@@ -307,8 +238,8 @@ def _moved(place: FloatArray, twist: FloatArray, step: FloatArray) -> FloatArray
 
 def _finger_contact(
     ground: Ground, place: FloatArray, finger: FingerMotion, now: float, step: float
-) -> tuple[FloatArray, FloatArray, np.ndarray]:
-    """Contact normal as a row on the twist, least speed along it so as not to be overrun, and whether it touches."""
+) -> tuple[FloatArray, FloatArray]:
+    """Contact normal as a row on the twist (..., 3), and the least speed along it (...), m/s, not to be overrun."""
     side = finger.side
     reached = finger.distance(now)
     c, s = np.cos(place[..., 2]), np.sin(place[..., 2])
@@ -322,4 +253,4 @@ def _finger_contact(
         lever = finger.station - ground.centre[..., 0] + np.zeros(ground.batch)
         least = np.full(ground.batch, (reached - finger.distance(now - step)) / step)
     normal = np.stack([np.zeros_like(lever), np.ones_like(lever), lever], -1) * side
-    return normal, least, np.ones(ground.batch, bool)
+    return normal, least

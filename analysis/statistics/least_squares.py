@@ -1,4 +1,4 @@
-"""Generalised least squares with its covariance, and the mean of readings taken together.
+"""Generalised least squares with its covariance.
 
 Sources: GUM (JCGM 100:2008) H.2 and H.3; the Gauss–Markov estimate (textbook linear algebra).
 """
@@ -78,14 +78,6 @@ def least_squares(design: FloatArray, observed: FloatArray, *, covariance: Float
 def straight_line(x: FloatArray, y: FloatArray, *, covariance: FloatArray | None = None) -> LeastSquares:
     """Intercept and slope of y against x, (n,) each (GUM H.3)."""
     return least_squares(np.column_stack([np.ones_like(x), x]), y, covariance=covariance)
-
-
-def mean_and_covariance(readings: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Mean (d,) of quantities read together n times (n, d), and the covariance of that mean (GUM 5.2.3)."""
-    rows = np.asarray(readings, dtype=np.float64)
-    if rows.ndim != 2 or len(rows) < 2:
-        raise InputError("a spread needs at least two readings", where="readings", remedy="Repeat the reading")
-    return rows.mean(0), np.atleast_2d(np.cov(rows, rowvar=False)) / len(rows)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

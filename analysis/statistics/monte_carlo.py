@@ -4,9 +4,8 @@ Sources: JCGM 100:2008 (sections 5.1, 5.2, G.4) and JCGM 101:2008 (sections 6.4,
 A model is a function of x (..., d), one column per input, giving (...) or (..., m).
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 
@@ -18,60 +17,13 @@ Progress = Callable[[int, int], None]
 """Called with (done, planned)."""
 
 
-class Input(Protocol):
-    """A quantity known through a distribution."""
-
-    @property
-    def value(self) -> float: ...
-    @property
-    def u(self) -> float: ...
-    @property
-    def dof(self) -> float: ...
-    def from_score(self, score: FloatArray) -> FloatArray:
-        """Values that belong to standard normal scores (the same shape)."""
-        ...
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Normal:
-    """A value with its standard uncertainty. dof: degrees of freedom of that uncertainty.
-
-    With finite dof the draws follow the scaled and shifted t distribution (JCGM 101, 6.4.9).
-    """
+    """A value with its standard uncertainty. dof: degrees of freedom of that uncertainty."""
 
     value: float
     u: float
     dof: float = float("inf")
-
-    def from_score(self, score: FloatArray) -> FloatArray:
-        if np.isfinite(self.dof):
-            from scipy.special import ndtr, stdtrit
-
-            score = np.asarray(stdtrit(self.dof, ndtr(score)), dtype=np.float64)
-        return self.value + self.u * score
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Rectangular:
-    """Anywhere between two limits, all places alike (JCGM 101, 6.4.2)."""
-
-    low: float
-    high: float
-    dof: float = float("inf")
-
-    @property
-    def value(self) -> float:
-        return 0.5 * (self.low + self.high)
-
-    @property
-    def u(self) -> float:
-        return float((self.high - self.low) / np.sqrt(12.0))
-
-    def from_score(self, score: FloatArray) -> FloatArray:
-        from scipy.special import ndtr
-
-        drawn: FloatArray = self.low + (self.high - self.low) * ndtr(score)
-        return drawn
 
 
 def square_root(covariance: FloatArray) -> FloatArray:
@@ -94,23 +46,6 @@ def square_root(covariance: FloatArray) -> FloatArray:
     return root
 
 
-def draw_scores(count: int, correlation: FloatArray, rng: np.random.Generator) -> FloatArray:
-    """Standard normal scores (count, d) with the given correlation (d, d)."""
-    root = square_root(correlation)
-    return rng.standard_normal((count, root.shape[1])) @ root.T
-
-
-def draw_inputs(
-    inputs: Sequence[Input], count: int, rng: np.random.Generator, *, correlation: FloatArray | None = None
-) -> FloatArray:
-    """Draws (count, d) of inputs. correlation: (d, d) of the standard normal scores behind them.
-
-    For normal inputs that is their correlation, exactly (JCGM 101, 6.4.8); for others nearly so.
-    """
-    scores = draw_scores(count, np.eye(len(inputs)) if correlation is None else correlation, rng)
-    return np.stack([one.from_score(scores[:, i]) for i, one in enumerate(inputs)], axis=-1)
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FirstOrder:
     """Law of propagation of uncertainty. parts: |c_i| u_i of each input, in the unit of the result."""
@@ -130,29 +65,18 @@ def jacobian(model: Model, x: FloatArray, step: FloatArray) -> FloatArray:
     return result
 
 
-def _steps(x: FloatArray, u: FloatArray, factor: float) -> FloatArray:
-    return factor * np.where(u > 0, u, np.maximum(np.abs(x), 1.0) * 1e-6)
-
-
-def first_order(model: Model, inputs: Mapping[str, Input], *, correlation: FloatArray | None = None) -> FirstOrder:
-    """GUM 5.1 and 5.2 for one result, with the effective degrees of freedom of G.4 (Welch–Satterthwaite).
-
-    correlation: (d, d) of the inputs in their order. With correlations the effective degrees of
-    freedom have no agreed formula; the smallest finite one of the inputs is then given, which is cautious.
-    """
-    x, u = _values(inputs)
-    slope = jacobian(model, x, _steps(x, u, 0.01))[0]
+def first_order(model: Model, inputs: Mapping[str, Normal]) -> FirstOrder:
+    """GUM 5.1 and 5.2 for one result, with the effective degrees of freedom of G.4 (Welch–Satterthwaite)."""
+    x = np.array([one.value for one in inputs.values()], dtype=np.float64)
+    u = np.array([one.u for one in inputs.values()], dtype=np.float64)
+    slope = jacobian(model, x, 0.01 * np.where(u > 0, u, np.maximum(np.abs(x), 1.0) * 1e-6))[0]
     parts = slope * u
-    r = np.eye(len(x)) if correlation is None else np.asarray(correlation, dtype=np.float64)
-    variance = max(0.0, float(parts @ r @ parts))
+    variance = float(parts @ parts)
     dof = np.array([one.dof for one in inputs.values()])
     finite = np.isfinite(dof) & (parts != 0)
     effective = float("inf")
     if np.any(finite):
-        alone = correlation is None or np.allclose(r, np.eye(len(x)))
-        effective = (
-            float(variance**2 / np.sum(parts[finite] ** 4 / dof[finite])) if alone else float(np.min(dof[finite]))
-        )
+        effective = float(variance**2 / np.sum(parts[finite] ** 4 / dof[finite]))
     names = list(inputs)
     return FirstOrder(
         value=float(model(x)),
@@ -160,13 +84,6 @@ def first_order(model: Model, inputs: Mapping[str, Input], *, correlation: Float
         dof=effective,
         parts={n: float(abs(p)) for n, p in zip(names, parts, strict=True)},
         sensitivity={n: float(c) for n, c in zip(names, slope, strict=True)},
-    )
-
-
-def _values(inputs: Mapping[str, Input]) -> tuple[FloatArray, FloatArray]:
-    return (
-        np.array([one.value for one in inputs.values()], dtype=np.float64),
-        np.array([one.u for one in inputs.values()], dtype=np.float64),
     )
 
 
@@ -192,7 +109,7 @@ def numerical_tolerance(u: float, digits: int = 2) -> float:
 class MonteCarlo:
     """Result of a Monte Carlo propagation; every field has one entry per output.
 
-    value: mean (m,).  u: standard deviation (m,).  interval: (m, 2), 95 % unless told.
+    value: mean (m,).  u: standard deviation (m,).  interval: (m, 2), 95 %.
     spread: twice the standard deviation of value, u and both interval ends over the blocks (m, 4): how
     well the simulation itself knows them.  tolerance: (m,), what was asked of that spread.
     stable: the spread stayed below the tolerance.  samples: (draws, m).
@@ -213,8 +130,6 @@ def adaptive_monte_carlo(
     *,
     rng: np.random.Generator,
     digits: int = 2,
-    probability: float = 0.95,
-    shortest: bool = False,
     block: int = 10_000,
     max_draws: int = 2_000_000,
     progress: Progress | None = None,
@@ -232,15 +147,15 @@ def adaptive_monte_carlo(
         except KeyboardInterrupt:
             if len(blocks) < 2:
                 raise
-            return _monte_carlo(blocks, summaries, digits, probability, shortest)
+            return _monte_carlo(blocks, summaries, digits)
         blocks.append(drawn.reshape(block, -1))
-        summaries.append(_summary(blocks[-1], probability, shortest))
+        summaries.append(_summary(blocks[-1]))
         done = block * len(blocks)
         if progress is not None:
             progress(min(done, max_draws), max_draws)
         if len(blocks) >= 2:
             if done + block > max_draws or _stable(summaries, digits):
-                return _monte_carlo(blocks, summaries, digits, probability, shortest)
+                return _monte_carlo(blocks, summaries, digits)
         elif done + block > max_draws:
             raise InputError(
                 f"{max_draws} draws leave no room for two blocks of {block}",
@@ -249,9 +164,9 @@ def adaptive_monte_carlo(
             )
 
 
-def _summary(samples: FloatArray, probability: float, shortest: bool) -> FloatArray:
+def _summary(samples: FloatArray) -> FloatArray:
     """Mean, standard deviation and interval ends of each output (m, 4)."""
-    ends = [coverage_interval(one, probability=probability, shortest=shortest) for one in samples.T]
+    ends = [coverage_interval(one) for one in samples.T]
     return np.column_stack([samples.mean(0), samples.std(0, ddof=1), np.array(ends)])
 
 
@@ -268,11 +183,9 @@ def _spread(all_blocks: FloatArray) -> FloatArray:
     return spread
 
 
-def _monte_carlo(
-    blocks: list[FloatArray], summaries: list[FloatArray], digits: int, probability: float, shortest: bool
-) -> MonteCarlo:
+def _monte_carlo(blocks: list[FloatArray], summaries: list[FloatArray], digits: int) -> MonteCarlo:
     samples = np.concatenate(blocks)
-    whole = _summary(samples, probability, shortest)
+    whole = _summary(samples)
     return MonteCarlo(
         value=whole[:, 0],
         u=whole[:, 1],

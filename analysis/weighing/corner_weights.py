@@ -75,12 +75,6 @@ def cg_place(load: FloatArray, contact: FloatArray) -> FloatArray:
     return place
 
 
-def rectangle_contacts(wheelbase: float, track: float, track_rear: float | None = None) -> FloatArray:
-    """Contact places (4, 2), m, car axes, of a car with straight axles. track: front (or both), m."""
-    rear = track if track_rear is None else track_rear
-    return np.array([[wheelbase, track / 2], [wheelbase, -track / 2], [0.0, rear / 2], [0.0, -rear / 2]])
-
-
 def corner_weights(
     load_g: FloatArray,
     doubt: Doubt,

@@ -8,7 +8,6 @@ import pytest
 
 from analysis.base.errors import InputError
 from analysis.base.pivot import PivotEstimate
-from analysis.base.plane import fit_rigid
 from analysis.forecast.changes import Ballast, pivot_map, to_reach
 from analysis.forecast.inputs import CarState, PushState
 from analysis.grip.bench_tests import pull, tilt_axle, tilt_car
@@ -28,7 +27,7 @@ from analysis.moving.region import reachable
 from analysis.moving.setup_changes import usual_changes, with_ballast
 from analysis.moving.tyres import Tyres, balance, checked_tyres, tyres_like
 from analysis.quick.quickness import inertia_ratio
-from analysis.quick.slide import Body, FingerMotion, push_quickly, shove
+from analysis.quick.slide import Body, FingerMotion, push_quickly
 from analysis.series.plan import (
     Hypothesis,
     LadderEntry,
@@ -41,7 +40,7 @@ from analysis.series.plan import (
     pushes_needed,
 )
 from analysis.sliding import Contacts, Finger, solve_push
-from analysis.statistics.least_squares import least_squares, mean_and_covariance
+from analysis.statistics.least_squares import least_squares
 from analysis.statistics.monte_carlo import adaptive_monte_carlo, coverage_interval, square_root
 from tests.analysis.moving.moving_cars import dunlin
 
@@ -137,8 +136,6 @@ CASES: list[tuple[Callable[[], object], str, str]] = [
     (lambda: least_squares(np.ones((3, 2)), np.ones(3)), "fit", "3 observations do not determine 2"),
     (lambda: least_squares(np.eye(1, 2), np.ones(1)), "fit", "1 observations do not determine 2"),
     (lambda: least_squares(np.eye(2), np.ones(2), covariance=-np.eye(2)), "fit", "no positive variance"),
-    (lambda: mean_and_covariance(np.ones((1, 3))), "readings", "two readings"),
-    (lambda: mean_and_covariance(np.ones(3)), "readings", "two readings"),
     (lambda: roll_split(1.0, 0.0, (0.1, 0.1), 1e-3, gained_u=0.0, body_roll_u=0.0), "shim", "positive"),
     (lambda: roll_split(1.0, 1e-3, (0.1, 0.0), 1e-3, gained_u=0.0, body_roll_u=0.0), "shim", "positive"),
     (lambda: roll_split(np.nan, 1e-3, (0.1, 0.1), 1e-3, gained_u=0.0, body_roll_u=0.0), "shim", "finite"),
@@ -178,9 +175,6 @@ CASES: list[tuple[Callable[[], object], str, str]] = [
     (lambda: balance(dunlin(), TYRES, np.full(4, 4.0), 0.0, 1.0, drive_front=1.1), "tyres", "drive_front 1.1"),
     (lambda: push_quickly(BLOCK, BODY, FingerMotion(station=0.2, side=0), wheelbase=L), "finger", "side"),
     (lambda: push_quickly(BLOCK, BODY, FingerMotion(station=0.2, ramp=-0.1), wheelbase=L), "finger", "ramp"),
-    (lambda: shove(BLOCK, BODY, wheelbase=L), "shove", "impulse"),
-    (lambda: shove(BLOCK, BODY, wheelbase=L, impulse=1.0), "shove", "station"),
-    (lambda: shove(BLOCK, BODY, wheelbase=L, impulse=1.0, station=0.1, twist=np.ones(3)), "shove", "impulse"),
     (
         lambda: inertia_ratio(np.arange(6.0), np.zeros((6, 3)), np.zeros((6, 3, 3)), contacts=BLOCK, body=BODY),
         "quick push",
@@ -214,8 +208,6 @@ CASES: list[tuple[Callable[[], object], str, str]] = [
         "number of contacts",
     ),
     (lambda: coverage_interval(np.array([])), "coverage interval", "no samples"),
-    (lambda: fit_rigid(PLACE, PLACE, weight=np.array([1.0, 0.0, 0.0, 0.0])), "rigid fit", "fewer than two points"),
-    (lambda: fit_rigid(PLACE, PLACE, weight=np.array([1.0, 1.0, 1.0, -1.0])), "rigid fit", "fewer than two points"),
     (lambda: square_root(np.ones((2, 3))), "covariance", "square"),
     (lambda: square_root(np.ones(4)), "covariance", "square"),
     (lambda: square_root(np.array([[np.nan]])), "covariance", "finite"),

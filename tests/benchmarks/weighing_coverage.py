@@ -26,11 +26,12 @@ import numpy as np
 from analysis.statistics.estimate import Estimate
 from analysis.weighing.calibration import Calibration, fit_calibration
 from analysis.weighing.cg_height import AxleLift, HeightDoubts, cg_height
-from analysis.weighing.corner_weights import corner_weights, rectangle_contacts
+from analysis.weighing.corner_weights import corner_weights
 from analysis.weighing.loads import loads_from_counts
 from analysis.weighing.orientations import PAD_UNDER, SPOT_UNDER, PadPrior, Turn, solve_orientations
 from analysis.weighing.settled import settled_reading
 from analysis.weighing.zero_tracking import drift_rate, zero_at
+from tests.analysis.weighing.rectangle import rectangle_contacts
 
 SEED = 20260
 KEYS = ("corner", "cg_x", "cg_y", "cg_height", "cross_weight")

@@ -3,8 +3,7 @@
 Camera axes: x right, y down, z ahead; pixel (0, 0) is the centre of the first pixel.
 """
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -115,43 +114,3 @@ def looking_at(
     matrix = np.array([[focal, 0.0, (size[0] - 1) / 2], [0.0, focal, (size[1] - 1) / 2], [0.0, 0.0, 1.0]])
     lens = np.zeros(5) if distortion is None else np.asarray(distortion, dtype=float)
     return RenderCamera(matrix=matrix, distortion=lens, rotation=rotation, position=np.asarray(position, dtype=float))
-
-
-def hand_held(
-    camera: RenderCamera,
-    rng: np.random.Generator,
-    *,
-    sway: float = 0.004,
-    tilt: float = 0.004,
-    slowest: float = 0.3,
-    fastest: float = 3.0,
-) -> Callable[[float], RenderCamera]:
-    """A camera path around `camera`: a sum of slow sines, as a hand sways.
-
-    sway: m rms per axis.  tilt: rad rms per axis.  slowest, fastest: Hz.  Answers time (s) -> camera.
-    """
-    waves = 6
-    rate = 2 * np.pi * rng.uniform(slowest, fastest, size=(6, waves))
-    phase = rng.uniform(0.0, 2 * np.pi, size=(6, waves))
-    size = rng.uniform(0.5, 1.0, size=(6, waves)) / rate
-    size *= np.sqrt(2.0 / np.sum(size**2, axis=1, keepdims=True))
-    size *= np.repeat([sway, tilt], 3)[:, None]
-
-    def at(time: float) -> RenderCamera:
-        offset = np.sum(size * np.sin(rate * time + phase), axis=1)
-        return replace(
-            camera, position=camera.position + offset[:3], rotation=_small_turn(offset[3:]) @ camera.rotation
-        )
-
-    return at
-
-
-def _small_turn(vector: FloatArray) -> FloatArray:
-    """(3,) rad -> (3, 3) rotation (Rodrigues)."""
-    angle = float(np.linalg.norm(vector))
-    if angle == 0.0:
-        return np.eye(3)
-    x, y, z = vector / angle
-    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
-    turn: FloatArray = np.eye(3) + np.sin(angle) * cross + (1 - np.cos(angle)) * cross @ cross
-    return turn

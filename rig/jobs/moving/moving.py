@@ -119,7 +119,6 @@ def answer_moving(
         front=asked.grip[0],
         rear=asked.grip[1],
         sensitivity=min(section.load_sensitivity, 0.99),
-        sensitivity_u=section.load_sensitivity_u,
     )
     table = phase_table(car.chassis, tyres, checked, drive_front=DRIVE_FRONT[asked.drive])
     warnings = [

@@ -16,9 +16,9 @@ from analysis.weighing.corner_weights import (
     corner_weights,
     grams_from_newtons,
     newtons_from_grams,
-    rectangle_contacts,
     typed_loads,
 )
+from tests.analysis.weighing.rectangle import rectangle_contacts
 
 EXAMPLES = tomllib.loads((Path(__file__).parents[2] / "data" / "vehicle_examples_weighing.toml").read_text())
 CONTACT = rectangle_contacts(0.260, 0.170)

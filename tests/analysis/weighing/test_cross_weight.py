@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from analysis.base.errors import InputError
 from analysis.base.wheels import CROSS
-from analysis.weighing.corner_weights import CornerWeights, cg_place, corner_weights, rectangle_contacts
+from analysis.weighing.corner_weights import CornerWeights, cg_place, corner_weights
 from analysis.weighing.cross_weight import (
     LoopState,
     SpringRates,
@@ -23,6 +23,7 @@ from analysis.weighing.cross_weight import (
     warp_pattern,
 )
 from analysis.weighing.parts import PartMass, add_parts, load_of_mass, move_ballast, place_ballast
+from tests.analysis.weighing.rectangle import rectangle_contacts
 
 G = 9.80665
 CONTACT = rectangle_contacts(0.260, 0.170)

@@ -15,7 +15,7 @@ from analysis.statistics.estimate import (
     propagate,
 )
 from analysis.weighing.calibration import fit_calibration, from_record, to_record
-from analysis.weighing.corner_weights import corner_weights, rectangle_contacts, typed_loads
+from analysis.weighing.corner_weights import corner_weights, typed_loads
 from analysis.weighing.cross_weight import floor_verdict, plan_shims
 from analysis.weighing.loads import loads_from_counts
 from analysis.weighing.orientations import one_weighing_enough, pad_prior, solve_orientations
@@ -25,6 +25,7 @@ from analysis.weighing.reseating import Scatter, measured_scatter, pool_placemen
 from analysis.weighing.settled import settled_reading
 from analysis.weighing.warp import SpringRates, response_from_rates, response_from_shim, warp_pattern
 from analysis.weighing.zero_tracking import zero_at
+from tests.analysis.weighing.rectangle import rectangle_contacts
 
 CONTACT = rectangle_contacts(0.260, 0.170)
 TRACK = np.array([0.17, 0.17])

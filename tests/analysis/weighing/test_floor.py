@@ -7,10 +7,11 @@ import numpy as np
 import pytest
 
 from analysis.base.wheels import CROSS
-from analysis.weighing.corner_weights import corner_weights, rectangle_contacts
+from analysis.weighing.corner_weights import corner_weights
 from analysis.weighing.cross_weight import floor_verdict, plan_shims
 from analysis.weighing.parts import Target, place_ballast
 from analysis.weighing.warp import SpringRates, response_from_rates, response_from_shim
+from tests.analysis.weighing.rectangle import rectangle_contacts
 
 ALIKE = SpringRates(
     spring=np.full(4, 2500.0),

@@ -7,11 +7,12 @@ import cv2
 import numpy as np
 import pytest
 
+from tests.vision.hand_held import hand_held
 from tests.vision.markers.second_detector import DETECTOR
 from vision.base.errors import InputError, VisionError
 from vision.base.types import FloatArray, Marker
 from vision.markers.layouts import default_car, default_floor
-from vision.render.camera import RenderCamera, all_rays, distort, hand_held, looking_at, straighten
+from vision.render.camera import RenderCamera, all_rays, distort, looking_at, straighten
 from vision.render.push import Filming, Hand, Look, PushScene, frame_count, render_frames, render_push
 
 SIZE = (960, 540)

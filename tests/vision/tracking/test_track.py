@@ -7,10 +7,11 @@ import cv2
 import numpy as np
 import pytest
 
+from tests.vision.hand_held import hand_held
 from vision.base.errors import InputError, VisionError
 from vision.base.types import Camera, CarMarkers, ClipCards, ClipTrack, FloorLayout, Marker
 from vision.markers.layouts import default_car, default_floor
-from vision.render.camera import RenderCamera, hand_held, looking_at
+from vision.render.camera import RenderCamera, looking_at
 from vision.render.push import Filming, Hand, Look, PushScene, render_push
 from vision.tracking.track import track_clip
 
