@@ -7,7 +7,7 @@ import numpy as np
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.errors import InputError
 from analysis.moving.chassis import Chassis, checked, rows_of
-from analysis.moving.elements import BUMP, DROOP, SPRING, TYRE, Elements, elements_of, squash
+from analysis.moving.elements import BUMP, SPRING, TYRE, Elements, elements_of, squash
 
 TOLERANCE = 1e-10
 """Largest imbalance of an accepted equilibrium, as a share of the weight (moments: of weight times wheelbase)."""
@@ -22,9 +22,9 @@ class Equilibrium:
 
     load: (..., 4) N; exactly 0 for a lifted wheel.  heave: m, sprung centre up.  pitch: rad, nose down.  roll: rad,
     left side up.  travel: (..., 4) m, bump positive, from the design position.  wheel_height: (..., 4) m.
-    spring_force: (..., 4) N at the spring.  lifted, on_bump_stop, at_droop: (..., 4).
+    spring_force: (..., 4) N at the spring.  lifted, on_bump_stop: (..., 4).
     rolls_over: (...): no position holds the car; its numbers are nan.
-    residual: (...) N, largest force left over (moments divided by the wheelbase).  iterations: (...).
+    residual: (...) N, largest force left over (moments divided by the wheelbase).
     """
 
     load: FloatArray
@@ -36,10 +36,8 @@ class Equilibrium:
     spring_force: FloatArray
     lifted: BoolArray
     on_bump_stop: BoolArray
-    at_droop: BoolArray
     rolls_over: BoolArray
     residual: FloatArray
-    iterations: FloatArray
 
 
 def effective(
@@ -91,19 +89,19 @@ def equilibrium(
     flat = np.broadcast_to(heights, (*shape, 4)).reshape(-1, 4)
     rows = (len(force),)
     weight, length = np.broadcast_to(car.weight, rows), np.broadcast_to(car.wheelbase, rows)
-    q, over, residual, count = settle(parts, force, flat, scale=weight, length=length)
-    return _told(parts, car, q, flat, over, residual, count, shape)
+    q, over, residual = settle(parts, force, flat, scale=weight, length=length)
+    return _told(parts, car, q, flat, over, residual, shape)
 
 
 def settle(
     parts: Elements, force: FloatArray, floor: FloatArray, *, scale: FloatArray, length: FloatArray
-) -> tuple[FloatArray, BoolArray, FloatArray, FloatArray]:
-    """Coordinates (n, 7) of balance under generalised forces (n, 7); whether none was found; residual; iterations.
+) -> tuple[FloatArray, BoolArray, FloatArray]:
+    """Coordinates (n, 7) of balance under generalised forces (n, 7); whether none was found; residual (n,) N.
 
     scale: (n,) N, the weight.  length: (n,) m, the wheelbase.
     """
     n = force.shape[0]
-    q, count = np.zeros((n, 7)), np.zeros(n)
+    q = np.zeros((n, 7))
     residual, over = np.full(n, np.inf), np.zeros(n, dtype=bool)
     size = np.ones((n, 7))
     size[:, 1:3] = length[:, None]
@@ -129,10 +127,9 @@ def settle(
                 found = _line_search(_picked(some, wild), s[wild], at[wild], left[wild], move[wild])
                 move[wild] *= found[:, None]
             q[todo] = at + move
-            count[todo] += 1
     over[todo] = True
     over |= ~(np.abs(q[:, 1:3]).max(-1) < FURTHEST)
-    return q, over, residual, count
+    return q, over, residual
 
 
 def _picked(parts: Elements, rows: FloatArray | BoolArray | np.ndarray) -> Elements:
@@ -223,7 +220,6 @@ def _told(
     floor: FloatArray,
     over: BoolArray,
     residual: FloatArray,
-    count: FloatArray,
     shape: tuple[int, ...],
 ) -> Equilibrium:
     s = squash(parts, q, floor)
@@ -250,10 +246,8 @@ def _told(
         spring_force=out(spring),
         lifted=out(s[:, TYRE] <= 0),
         on_bump_stop=out(s[:, BUMP] > 0),
-        at_droop=out(s[:, DROOP] > 0),
         rolls_over=out(over),
         residual=out(residual),
-        iterations=out(count),
     )
 
 

@@ -21,9 +21,9 @@ class Drive:
     """A drive as the floor sees it, one value a moment (m,), and over the whole.
 
     time: s.  speed: m/s of the reference point.  yaw_rate: rad/s.  slide_angle: rad, velocity against the nose, left
-    positive.  ax, ay: m/s2, car axes.  curvature: 1/m of the reference point's path.  pivot: (m, 2) m, centre of
+    positive.  ax, ay: m/s2, car axes.  pivot: (m, 2) m, centre of
     rotation in car axes, nan while it hardly turns.  turning: (m,) the pivot can be named.
-    radius: m, of the circle fitted to the path, with radius_u; inf for a straight one.  roundness: m, scatter about it.
+    radius: m, of the circle fitted to the path, with radius_u; inf for a straight one.
     """
 
     time: FloatArray
@@ -32,13 +32,11 @@ class Drive:
     slide_angle: FloatArray
     ax: FloatArray
     ay: FloatArray
-    curvature: FloatArray
     pivot: FloatArray
     turning: BoolArray
     radius: float
     radius_u: float
     centre: FloatArray
-    roundness: float
 
 
 def drive(
@@ -80,8 +78,7 @@ def drive(
             np.asarray(reference) + np.stack([-velocity[:, 1], velocity[:, 0]], -1) / turn[:, None],
             np.nan,
         )
-        bend = np.where(speed > 1e-6, (rate[:, 0] * second[:, 1] - rate[:, 1] * second[:, 0]) / speed**3, 0.0)
-    centre, radius, radius_u, scatter = circle(spot)
+    centre, radius, radius_u, _ = circle(spot)
     return Drive(
         time=t,
         speed=speed,
@@ -89,13 +86,11 @@ def drive(
         slide_angle=np.arctan2(velocity[:, 1], velocity[:, 0]),
         ax=pull[:, 0],
         ay=pull[:, 1],
-        curvature=bend,
         pivot=pivot,
         turning=turning,
         radius=radius,
         radius_u=radius_u,
         centre=centre,
-        roundness=scatter,
     )
 
 

@@ -29,11 +29,6 @@ class Modes:
     name: tuple[str, ...]
 
 
-def damping_ratio(damping: FloatArray | float, rate: FloatArray | float, mass: FloatArray | float) -> FloatArray:
-    """Share of critical damping.  Source: c/(2 sqrt(k m))."""
-    return np.asarray(np.asarray(damping, dtype=float) / (2 * np.sqrt(np.asarray(rate) * np.asarray(mass))))
-
-
 def modes(chassis: Chassis, damper: Dampers, inertia: BodyInertia, ax: float = 0.0, ay: float = 0.0) -> Modes:
     """Modes of one car, linearised where it is held at ax, ay (m/s2): with the stops and lifted wheels of that place.
 

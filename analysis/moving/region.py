@@ -7,7 +7,7 @@ import numpy as np
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.errors import InputError
 from analysis.moving.chassis import Chassis
-from analysis.moving.equilibrium import Equilibrium, equilibrium, standing
+from analysis.moving.equilibrium import equilibrium, standing
 from analysis.moving.phases import tyres_with_axis, with_axis
 from analysis.moving.tyres import Tyres, capacity, checked_tyres, friction_centre
 
@@ -19,8 +19,8 @@ RASTER = 160
 class Region:
     """Balance points of one car over all accelerations that its tyres can give.
 
-    direction: (d,) rad.  limit: (d,) m/s2, largest acceleration that way.  rolls_first: (d,) the car rolls over before
-    it slides.  edge: (d, 2) m, balance points at the limit.  points: (k, d, 2) m, balance points at the shares of the
+    direction: (d,) rad.  limit: (d,) m/s2, largest acceleration that way.
+    edge: (d, 2) m, balance points at the limit.  points: (k, d, 2) m, balance points at the shares of the
     limit in `share` (k,).  area: m2.  station: (lowest, highest) m ahead of the rear axle; side: (rightmost, leftmost)
     m left of the middle.  rest: (2,) m, balance point at rest.  lifts: a wheel lifts somewhere within.
     outline: tuple of (j, 2) m, closed lines around the region.
@@ -28,7 +28,6 @@ class Region:
 
     direction: FloatArray
     limit: FloatArray
-    rolls_first: BoolArray
     edge: FloatArray
     points: FloatArray
     share: FloatArray
@@ -91,12 +90,12 @@ def reachable(
     """
     checked_tyres(tyres)
     if chassis.shape:
-        raise InputError("one set-up at a time", where="region", remedy="Pick one, or use region_extent for many")
+        raise InputError("one set-up at a time", where="region", remedy="Pick one")
     if directions < 8 or shares < 2:
         raise InputError("too few accelerations", where="region", remedy="At least 8 directions and 2 shares")
     turn = np.linspace(0, 2 * np.pi, directions, endpoint=False)
     rest = standing(equilibrium(chassis), what="at rest")
-    limit, rolls = grip_limit(chassis, tyres, turn)
+    limit, _ = grip_limit(chassis, tyres, turn)
     share = np.linspace(0, 1, shares + 1)
     a = share[:, None] * limit
     state = equilibrium(chassis, a * np.cos(turn), a * np.sin(turn))
@@ -107,7 +106,6 @@ def reachable(
     return Region(
         direction=turn,
         limit=limit,
-        rolls_first=rolls,
         edge=points[-1],
         points=points,
         share=share,
@@ -118,20 +116,6 @@ def reachable(
         lifts=bool(state.lifted.any()),
         outline=lines,
     )
-
-
-def region_extent(chassis: Chassis, tyres: Tyres, *, directions: int = 36, shares: int = 6) -> FloatArray:
-    """(..., 4) m: lowest and highest station, rightmost and leftmost place of the balance points, for many set-ups."""
-    turn = np.linspace(0, 2 * np.pi, directions, endpoint=False)
-    limit, _ = grip_limit(chassis, tyres, turn)
-    a = np.linspace(1 / shares, 1, shares)[:, None] * limit[..., None, :]
-    wide = with_axis(with_axis(chassis))
-    state: Equilibrium = equilibrium(wide, a * np.cos(turn), a * np.sin(turn))
-    shaped = tyres_with_axis(tyres_with_axis(tyres))
-    points = friction_centre(wide, shaped, state.load)
-    x, y = points[..., 0], points[..., 1]
-    both = (-2, -1)
-    return np.stack([np.nanmin(x, both), np.nanmax(x, both), np.nanmin(y, both), np.nanmax(y, both)], -1)
 
 
 def _area(points: FloatArray, *, outline: bool) -> tuple[float, tuple[FloatArray, ...]]:

@@ -102,7 +102,7 @@ def respond(
     pulls = [np.broadcast_to(v, (*shape, m)).reshape(n, m).T[..., None] for v in (along, across)]
 
     flat = np.zeros((n, 4))
-    q, over, _, _ = settle(
+    q, over, _ = settle(
         body.parts,
         body.pull(np.full((n, 1), start[0]), np.full((n, 1), start[1])),
         flat,

@@ -11,8 +11,6 @@ from analysis.moving.chassis import Chassis, checked, stacked
 from analysis.moving.equilibrium import equilibrium
 from analysis.moving.phases import DRIFT, Phase, checked_phases
 from analysis.moving.pivots import push_turn_per_travel
-from analysis.moving.region import region_extent
-from analysis.moving.transfer import with_collars
 from analysis.moving.tyres import Tyres, friction_centre
 
 
@@ -29,7 +27,7 @@ class SetupEffect:
     """What one change does. Stations in per cent of the wheelbase (of the changed car).
 
     balance, balance_change: balance point in the phase, %.  kappa, kappa_change: turn per travel of a side-push with
-    the phase's loads, 1/m.  edge_change: (4,) %, shift of the region's rearmost, foremost, rightmost, leftmost edge.
+    the phase's loads, 1/m.
     rolls_over: the changed car rolls over in the phase.
     """
 
@@ -38,7 +36,6 @@ class SetupEffect:
     balance_change: float
     kappa: float
     kappa_change: float
-    edge_change: FloatArray
     rolls_over: bool
 
 
@@ -74,6 +71,12 @@ def with_height(chassis: Chassis, added: float) -> Chassis:
             droop=np.maximum(chassis.droop - added, 0.0),
         )
     )
+
+
+def with_collars(chassis: Chassis, travel: FloatArray) -> Chassis:
+    """The chassis with collars moved. travel: (..., 4) m at the spring, positive towards it (more preload)."""
+    moved = np.asarray(travel, dtype=float)
+    return replace(chassis, spring_force=np.asarray(chassis.spring_force + chassis.spring * moved))
 
 
 def with_ballast(chassis: Chassis, mass: float, place: Sequence[float], *, keep_height: bool = True) -> Chassis:
@@ -132,9 +135,8 @@ def effects(
     changes: Sequence[SetupChange] | None = None,
     *,
     push_pct: float = 80.0,
-    edges: bool = True,
 ) -> tuple[SetupEffect, ...]:
-    """What each change does in a phase, in the order given (None: the usual changes). edges: also the region's edges.
+    """What each change does in a phase, in the order given (None: the usual changes).
 
     Tyres keep their grip, sensitivity and nominal load.  Raises InputError for a phase that cannot be.
     """
@@ -149,7 +151,6 @@ def effects(
         )
     station = 100 * friction_centre(cars, tyres, state.load)[:, 0] / length
     kappa = push_turn_per_travel(cars, tyres, state.load, push_pct=push_pct)
-    reach = 100 * region_extent(cars, tyres) / length[:, None] if edges else np.zeros((len(length), 4))
     return tuple(
         SetupEffect(
             name=one.name,
@@ -157,22 +158,7 @@ def effects(
             balance_change=float(station[i] - station[0]),
             kappa=float(kappa[i]),
             kappa_change=float(kappa[i] - kappa[0]),
-            edge_change=reach[i] - reach[0],
             rolls_over=bool(state.rolls_over[i]),
         )
         for i, one in enumerate(tried, start=1)
     )
-
-
-def ranked(found: Sequence[SetupEffect], *, forward: bool, by_pivot: bool = False) -> tuple[SetupEffect, ...]:
-    """Changes that help most first: balance point forward (or rearward), or with by_pivot the pivot of a push.
-
-    The pivot is ranked in turn per travel, which passes smoothly through a straight slide: lower is "forward".
-    Changes with which the car rolls over come last.
-    """
-    sign = 1.0 if forward else -1.0
-
-    def gain(one: SetupEffect) -> float:
-        return sign * (-one.kappa_change if by_pivot else one.balance_change)
-
-    return tuple(sorted(found, key=lambda one: (one.rolls_over, -gain(one))))

@@ -42,24 +42,6 @@ class PlannedPush:
     do_first: tuple[str, ...]
 
 
-def standard_pushes(
-    *, setup: Setup | None = None, station_pct: float = 85.0, repeats: int = 4, run_in: int = 2
-) -> tuple[PlannedPush, ...]:
-    """The standard set for one set-up: run-in pushes that nobody records, then repeats from alternating sides,
-    the second half with the floor board turned by 180 degrees. Sides and board cancel tilt and grain.
-
-    repeats: recorded pushes, an even number.
-    """
-    return plan_series(
-        [setup or {}],
-        station_pct=station_pct,
-        repeats=repeats,
-        run_in=run_in,
-        baseline=None,
-        rng=np.random.default_rng(0),
-    )
-
-
 def plan_series(
     setups: Sequence[Setup],
     *,
@@ -156,40 +138,7 @@ def _told(before: Setup | None, after: Setup) -> list[str]:
     return [f"change {name} from {before[name]} to {level}" for name, level in after.items() if before[name] != level]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ChangeCheck:
-    """What differs between two set-ups. one_change: exactly one thing does.  sentence: for people."""
-
-    changed: tuple[str, ...]
-    one_change: bool
-    sentence: str
-
-
-def one_change_only(
-    before: Mapping[str, object], after: Mapping[str, object], *, ignore: Sequence[str] = ()
-) -> ChangeCheck:
-    """Whether exactly one thing differs between two set-ups, so that an effect can be put down to it.
-
-    before, after: flat mappings of what is on the cards; a key in one only counts as a difference.
-    ignore: keys that may differ (names, notes, results).
-    """
-    missing = object()
-    keys = [key for key in dict.fromkeys([*before, *after]) if key not in ignore]
-    changed = tuple(key for key in keys if before.get(key, missing) != after.get(key, missing))
-    if not changed:
-        sentence = "Nothing was changed: a difference between these tests is scatter"
-    elif len(changed) == 1:
-        sentence = f"One thing was changed: {changed[0]}"
-    else:
-        sentence = (
-            f"{len(changed)} things were changed ({', '.join(changed)}): no effect can be put down to one of "
-            "them. Change one at a time, or run all combinations"
-        )
-    return ChangeCheck(changed=changed, one_change=len(changed) == 1, sentence=sentence)
-
-
 __all__ = [
-    "ChangeCheck",
     "Drift",
     "Effect",
     "HiddenChange",
@@ -206,8 +155,6 @@ __all__ = [
     "grip_ladder",
     "hidden_change",
     "most_telling_push",
-    "one_change_only",
     "plan_series",
     "pushes_needed",
-    "standard_pushes",
 ]

@@ -10,15 +10,14 @@ from analysis.base.arrays import FloatArray
 from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.base.wheel_names import WHEELS
 from analysis.moving.chassis import stacked
-from analysis.moving.equal_shares import RuleBeside, beside
 from analysis.moving.equilibrium import equilibrium
+from analysis.moving.lift_off import LiftOff, RuleBeside, beside, lift_off
 from analysis.moving.modes import Modes, modes
 from analysis.moving.phases import DriftPath, Phase, PhaseTable, checked_phases, drift_path, phase_table, with_axis
 from analysis.moving.pivots import ReachablePivots, reachable_pivots
 from analysis.moving.region import Region, reachable
 from analysis.moving.response import Arrival, arrival, ramp, respond
 from analysis.moving.setup_changes import SetupEffect, effects
-from analysis.moving.transfer import LiftOff, lift_off
 from analysis.moving.tyres import Tyres, friction_centre, tyres_like
 from rig.base.errors import InputError
 from rig.cards.chassis import Moving, moving_car, springs_on

@@ -33,7 +33,6 @@ def test_a_steady_drift_gives_back_what_it_was_made_of() -> None:
     np.testing.assert_allclose(told.yaw_rate[inner], 2.0, rtol=1e-9)
     np.testing.assert_allclose(told.slide_angle[inner], -0.35, atol=1e-3)
     np.testing.assert_allclose(np.hypot(told.ax, told.ay)[inner], 1.6**2 / 0.8, rtol=5e-3)
-    np.testing.assert_allclose(told.curvature[inner], 1 / 0.8, rtol=5e-3)
     assert told.radius == pytest.approx(0.8, abs=1e-9)
     np.testing.assert_allclose(told.centre, [0.4, -0.2], atol=1e-9)
     # the centre of rotation of a rigid body on a circle is the circle's centre: from the centre of gravity square

@@ -12,10 +12,9 @@ from analysis.base.errors import InputError
 from analysis.moving import equilibrium as statics
 from analysis.moving.chassis import rows_of
 from analysis.moving.elements import Elements, elements_of, squash
-from analysis.moving.equal_shares import LABEL, beside, equal_shares
 from analysis.moving.equilibrium import equilibrium
+from analysis.moving.lift_off import LABEL, beside, equal_shares, lift_off
 from analysis.moving.response import ramp
-from analysis.moving.transfer import lift_off
 from tests.analysis.moving.moving_cars import G, dunlin, random_cars
 
 COUNT = 30

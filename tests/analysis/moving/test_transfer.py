@@ -9,9 +9,9 @@ import pytest
 
 from analysis.base.errors import InputError
 from analysis.moving.chassis import stacked
-from analysis.moving.equal_shares import beside, equal_shares
 from analysis.moving.equilibrium import equilibrium
-from analysis.moving.transfer import lift_off, with_collars
+from analysis.moving.lift_off import beside, equal_shares, lift_off
+from analysis.moving.setup_changes import with_collars
 from analysis.moving.tyres import (
     Tyres,
     axle_capacity,
