@@ -30,6 +30,11 @@ LIMITS: dict[str, tuple[float | None, float | None]] = {
     },
     **{f"write_errors.{what}": (None, 0) for what in ("lost", "wrong", "not_sound", "badly_told", "not_writable")},
     "stops.faults": (None, 0),
+    "mixed_up.wrong_without_a_word": (None, 0),
+    "mixed_up.refused_needlessly_pct": (None, 2.0),
+    "mixed_up.needless_warnings_pct": (None, 5.0),
+    "mixed_up.careless_wrong": (101, None),
+    "mixed_up.not_played": (None, 0),
     "fuzz_parsers.findings": (None, 0),
     "install.failed_steps": (None, 0),
     "soak.errors": (None, 0),
@@ -64,7 +69,15 @@ LIMITS: dict[str, tuple[float | None, float | None]] = {
 Those of pivot_accuracy and of the coverages hold for full runs; a quick run has too few cases to tell.
 """
 
-LEFT_OUT = ("mutation.modules", "covered.lowest", "install.steps", "soak.what_went_wrong")
+LEFT_OUT = (
+    "mixed_up.traps",
+    "mixed_up.outcomes",
+    "mixed_up.wrong_by_question",
+    "mutation.modules",
+    "covered.lowest",
+    "install.steps",
+    "soak.what_went_wrong",
+)
 """Lists that the JSON has and the table need not."""
 
 
