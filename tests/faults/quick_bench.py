@@ -39,7 +39,7 @@ MARK = "\x1e"
 class Board:
     """Four pads and their amplifier. gain: counts/g.  offset: counts when empty.  on: g that lie on each pad now.
 
-    name: what it says of itself when asked.
+    name: what it says of itself when asked; empty for pads that say nothing.
     """
 
     name: str
@@ -89,9 +89,16 @@ class QuickPads(PadSource):
         self._handout.end()
 
     @property
-    def identity(self) -> Identity:
+    def identity(self) -> Identity | None:
         """What the board says of itself."""
+        if not self.board.name:
+            return None
         return Identity(board=self.board.name, firmware="1.0.0", channels=4, rate=80, running=True, boot="power")
+
+    @property
+    def boards(self) -> tuple[str, ...]:
+        """The names of the boards behind this source."""
+        return (self.board.name,) if self.board.name else ()
 
     @property
     def status(self) -> Status:
@@ -224,12 +231,13 @@ def quick_bench() -> Iterator[None]:
     def few_draws(*given: Any, draws: int = DRAWS, **named: Any) -> Any:
         return predict(*given, draws=min(draws, DRAWS), **named)
 
-    def show_both(text: str, result: Any, *, as_json: bool) -> None:
-        from rig.base.plain_json import finite_json
+    def show_both(*given: Any, as_json: bool, **named: Any) -> None:
+        show(*given, as_json=False, **named)
+        if as_json:
+            click.echo(MARK)
+            show(*given, as_json=True, **named)
 
-        click.echo(text + MARK + json.dumps(finite_json(result)) if as_json else text)
-
-    real_time, real_even = time.time, time.monotonic
+    real_time, real_even, real_any = time.time, time.monotonic, time.clock_gettime
     swapped = [
         *_instead(PadReader, QuickPads),
         *_instead(track_clip, seen_in),
@@ -239,6 +247,7 @@ def quick_bench() -> Iterator[None]:
         *_instead(datetime_module.datetime, _shifted()),
         (time, "time", real_time, lambda: real_time() + CLOCKS.wall),
         (time, "monotonic", real_even, lambda: real_even() + CLOCKS.even),
+        (time, "clock_gettime", real_any, lambda which: real_any(which) + CLOCKS.even),
     ]
     CLOCKS.wall = CLOCKS.even = 0.0
     BOARDS.clear()

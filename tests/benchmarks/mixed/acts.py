@@ -1,6 +1,7 @@
 """What several traps and ordinary days have in common: other cars and tables, series, pulls, a colleague's log."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from itertools import pairwise
 from pathlib import Path
 
 from tests.benchmarks.mixed.history import History
@@ -48,10 +49,13 @@ def another_table(h: History, name: str) -> Table:
     return table
 
 
-def plan_of(h: History, rows: list[tuple[str, float, Test, str]]) -> Path:
+def plan_of(h: History, rows: list[tuple[str, float, Test, str]], *, blocks: Sequence[int] = ()) -> Path:
+    """A plan filled in, row by row: side, place, test, tyre. blocks: a new one with each change of tyres by itself."""
     path = h.tables[0].card.path.parent / f"plan-{h.number()}.csv"
+    tyres = [row[3] for row in rows]
+    block = list(blocks) or [1 + sum(a != b for a, b in pairwise(tyres[: n + 1])) for n in range(len(rows))]
     lines = [
-        f"{n},{1 + (n - 1) * 2 // len(rows)},set-up,{side},{station:g},0,yes,,{test.card.path.name},{tyre}"
+        f"{n},{block[n - 1]},set-up,{side},{station:g},0,yes,,{test.card.path.name},{tyre}"
         for n, (side, station, test, tyre) in enumerate(rows, start=1)
     ]
     path.write_text("\n".join([HEADS, *lines]) + "\n")

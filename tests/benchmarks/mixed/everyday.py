@@ -16,6 +16,7 @@ from tests.benchmarks.mixed.questions import (
 from tests.faults.quick_bench import CLOCKS
 
 OFTEN, SELDOM = 0.5, 0.2
+TYRES = ("soft", "hard")
 
 
 def begin(h: History) -> None:
@@ -45,7 +46,11 @@ def everyday(h: History) -> None:
         ask_compare(h, second, car.loads_g)
     if rng.uniform() < SELDOM:
         soft, hard, change = series_of(h)
-        rows = [("right", t.station_pct, t, w) for pair, w in ((soft, "soft"), (hard, "hard")) for t in pair]
+        rows = [
+            ("right", t.station_pct, t, w)
+            for pair in zip(soft, hard, strict=True)
+            for t, w in zip(pair, TYRES, strict=True)
+        ]
         ask_effects(h, plan_of(h, rows), change, 4)
     if rng.uniform() < SELDOM:
         tyres(h)

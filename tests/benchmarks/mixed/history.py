@@ -43,6 +43,7 @@ class History:
         self.answers: list[Answer] = []
         self.shown: dict[int, Figures] = {}
         self.count = 0
+        self.with_ids = bool(rng.uniform() < 0.75)  # cards from before cards had ids go on being used
         self.shares = [float(x) for x in rng.permutation(SHARES)]
         self.ratios = [float(x) for x in rng.permutation(RATIOS)]
         self.gains = [GAINS[i] for i in rng.permutation(len(GAINS))]
@@ -58,7 +59,7 @@ class History:
 
     def ident(self) -> dict[str, str]:
         """A fresh card's own id, where cards have one."""
-        if not HAS_IDS:
+        if not (HAS_IDS and self.with_ids):
             return {}
         return {"id": "".join(chr(97 + i) for i in self.rng.integers(0, 26, 8))}
 

@@ -79,3 +79,11 @@ def plan_with_other_place(h: History) -> None:
     soft, hard, change = series_of(h)
     rows = [("right", 85.0, t, "soft") for t in soft] + [("right", 85.0, t, "hard") for t in hard]
     ask_effects(h, plan_of(h, rows), change, 4, touched=True, known=False)
+
+
+def plan_with_mixed_blocks(h: History) -> None:
+    """Tyres were changed within each block of the plan: what a block's mean says of one set-up is of two."""
+    soft, hard, change = series_of(h)
+    order = ((soft[0], "soft"), (hard[0], "hard"), (hard[1], "hard"), (soft[1], "soft"))
+    rows = [("right", t.station_pct, t, tyre) for t, tyre in order]
+    ask_effects(h, plan_of(h, rows, blocks=(1, 1, 2, 2)), change, 4, touched=True)

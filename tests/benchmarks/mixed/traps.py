@@ -21,7 +21,12 @@ GROUPS: dict[str, tuple[Trap, ...]] = {
         pushes.clip_under_two_cards,
         pushes.sweep_with_one_twice,
     ),
-    "series": (pushes.plan_from_two_cards, pushes.plan_with_other_side, pushes.plan_with_other_place),
+    "series": (
+        pushes.plan_from_two_cards,
+        pushes.plan_with_other_side,
+        pushes.plan_with_other_place,
+        pushes.plan_with_mixed_blocks,
+    ),
     "grip": (
         grip.grip_on_two_floors,
         grip.grip_on_two_tyres,
