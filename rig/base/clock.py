@@ -1,7 +1,6 @@
 """Two clocks beside each other: the wall's, which people set, and the machine's own, which nobody does."""
 
 import time
-from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -43,11 +42,6 @@ def moment_now() -> Moment:
     if boot := _boot():
         return Moment(wall=time.time(), steady=time.clock_gettime(time.CLOCK_BOOTTIME), boot=boot)
     return Moment(wall=time.time(), steady=time.monotonic(), boot="")
-
-
-def moment_of(record: Mapping[str, Any]) -> Moment:
-    """The moment that a record keeps; of one from before the second clock was kept, the wall's alone."""
-    return Moment(wall=record["at_s"], steady=record.get("steady_s", 0.0), boot=record.get("boot", ""))
 
 
 def elapsed(before: Moment, after: Moment) -> Elapsed:

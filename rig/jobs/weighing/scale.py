@@ -14,7 +14,7 @@ from analysis.weighing.pad_faults import PadLimits, limits_for
 from analysis.weighing.reseating import Placements, pool_placements
 from analysis.weighing.settled import SettledReading
 from analysis.weighing.zero_tracking import drift_rate, zero_at
-from rig.base.clock import Moment, elapsed, moment_now, moment_of
+from rig.base.clock import Moment, elapsed, moment_now
 from rig.base.errors import InputError
 from rig.base.progress import Progress
 from rig.cards.mechanics import place_gravity
@@ -22,7 +22,10 @@ from rig.cards.schema import BenchCard
 from rig.jobs.weighing.pads import OpenPads, answering_boards, by_wheel, settle, stored_calibration
 from rig.log.belongs import boards_differ, kept_boards, other_board, zeros_of
 from rig.log.store import BenchLog
-from rig.records.record import AnyRecord as Record
+from rig.records.record import AnyRecord, Record
+from rig.records.weighing import ZeroInputs, ZeroResult
+
+ZeroRecord = Record[ZeroInputs, ZeroResult]
 
 DRIFT_G_PER_ROOT_S = 0.02
 """What cheap pads usually wander between zeroing and weighing (common practice, no source), until zeros show it."""
@@ -55,8 +58,8 @@ class Scale:
 
     bench: BenchCard
     calibrations: tuple[Calibration, ...]
-    calibrated: Record
-    zeros: tuple[Record, ...]
+    calibrated: AnyRecord
+    zeros: tuple[ZeroRecord, ...]
     order: FloatArray
     limits: PadLimits
     remarks: tuple[str, ...] = ()
@@ -143,17 +146,18 @@ def pool(bench: BenchCard, placed: Sequence[Loads]) -> Placements:
     )
 
 
-def timed_zeros(zeros: Sequence[Record], at: Moment) -> tuple[list[Record], FloatArray, tuple[str, ...]]:
+def timed_zeros(zeros: Sequence[ZeroRecord], at: Moment) -> tuple[list[ZeroRecord], FloatArray, tuple[str, ...]]:
     """Zeros in the order of the log with their times, (m,) s before `at` (negative), and what to say of the clocks.
 
     Where no clock tells how long it was between two of them, only what comes after counts.
     """
-    used: list[Record] = []
+    used: list[ZeroRecord] = []
     since: list[float] = []
     said: list[str] = []
     after, name, total = at, "now", 0.0
     for record in reversed(zeros):
-        before = moment_of(record.inputs)
+        kept = record.inputs
+        before = Moment(wall=kept.at_s, steady=kept.steady_s, boot=kept.boot)
         passed = elapsed(before, after)
         if passed.jump != 0.0:
             said.append(_jump_words(passed.jump, record.number, name))
