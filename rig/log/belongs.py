@@ -16,16 +16,15 @@ from rig.cards.read import CardT, parse_card
 from rig.cards.schema import BenchCard, CarCard, TestCard
 from rig.log.store import BenchLog
 from rig.records.aside import ASIDE, AsideInputs, AsideResult
+from rig.records.record import AnyRecord as Record
 from rig.records.record import Record as TypedRecord
-
-Record = TypedRecord[Any, Any]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Belonging:
     """A record that belongs to what was asked about. remarks: to be told before the figure that rests on it."""
 
-    record: Record
+    record: TypedRecord[Any, Any]
     remarks: tuple[str, ...] = ()
 
 
@@ -117,7 +116,9 @@ def calibration_of(
     return found
 
 
-def zeros_of(bench: BenchCard, log: BenchLog, calibrated: Record, *, boards: Sequence[str] = ()) -> list[Record]:
+def zeros_of(
+    bench: BenchCard, log: BenchLog, calibrated: Record, *, boards: Sequence[str] = ()
+) -> list[TypedRecord[Any, Any]]:
     """Zeros of this bench and these boards since a calibration, this log's own, in the order of writing."""
     zeros = []
     for record in standing(log, "zero"):
