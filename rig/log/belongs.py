@@ -8,7 +8,6 @@ before imported ones; "newest" is by the log's own sequence, never by a clock.
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
 
 from rig.base.errors import InputError
 from rig.cards.identity import bench_changes, car_changes, changes_in_words, same_id
@@ -17,7 +16,6 @@ from rig.cards.schema import BenchCard, CarCard, TestCard
 from rig.log.store import BenchLog
 from rig.records.aside import ASIDE, AsideInputs, AsideResult
 from rig.records.record import AnyRecord as Record
-from rig.records.record import Record as TypedRecord
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,7 +12,7 @@ LENGTH = 0.26
 
 def finger(pct: float, u: float, side: str) -> dict[str, object]:
     """What a finger marker showed of one push."""
-    return {"number": 1, "station_pct": pct, "station_u_pct": u, "side": side}
+    return {"station_pct": pct, "station_u_pct": u, "side": side}
 
 
 def test_a_sweep_goes_by_the_finger_marker_where_the_card_asks_for_it(tmp_path: Path) -> None:

@@ -24,6 +24,7 @@ from rig.cards.chassis import Moving, moving_car, springs_on
 from rig.cards.schema import CarCard
 from rig.log.belongs import weighing_of
 from rig.log.store import BenchLog
+from rig.records.weighing import WEIGHING
 
 _DRAWS = 200
 STEP_G = 0.4
@@ -95,7 +96,7 @@ def weights_for(
             where=where,
             remedy="Weigh the car first, or give --weights FL FR RL RR in grams",
         )
-    result = found.record.result
+    result = WEIGHING.of(found.record).result
     return np.array(result.corner_weights_g) * 1e-3 * result.gravity_m_s2, found.remarks
 
 

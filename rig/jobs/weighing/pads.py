@@ -333,7 +333,8 @@ def stored_calibration(
     if found is None:
         require_calibration(None, pad=f"pads of {bench.name}")
         raise AssertionError  # require_calibration has raised
-    return [calibration_from(one) for one in found.record.result.pads], found.record, found.remarks
+    record = CALIBRATION.of(found.record)
+    return [calibration_from(one) for one in record.result.pads], record, found.remarks
 
 
 def zero(

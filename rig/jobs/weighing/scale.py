@@ -23,7 +23,7 @@ from rig.jobs.weighing.pads import OpenPads, answering_boards, by_wheel, settle,
 from rig.log.belongs import boards_differ, kept_boards, other_board, zeros_of
 from rig.log.store import BenchLog
 from rig.records.record import AnyRecord, Record
-from rig.records.weighing import ZeroInputs, ZeroResult
+from rig.records.weighing import ZERO, ZeroInputs, ZeroResult
 
 ZeroRecord = Record[ZeroInputs, ZeroResult]
 
@@ -202,7 +202,7 @@ def scale_of(bench: BenchCard, log: BenchLog, *, pads: OpenPads | None = None, c
         bench=bench,
         calibrations=tuple(calibrations),
         calibrated=calibrated,
-        zeros=tuple(zeros[-ZEROS_USED:]),
+        zeros=tuple(ZERO.of(zero) for zero in zeros[-ZEROS_USED:]),
         order=by_wheel(bench),
         limits=limits_for(calibrations),
         remarks=remarks,

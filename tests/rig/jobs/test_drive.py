@@ -71,7 +71,7 @@ def test_a_filmed_circle_is_read_from_the_pictures(tmp_path: Path) -> None:
     assert told["pivot_m"] == pytest.approx([station + 0.12 * np.sin(0.3), 0.12 * np.cos(0.3)], abs=0.004)
     assert told["model"]["balance_pct"] == pytest.approx(100 * 800 / 1640, abs=0.5)
     with BenchLog(tmp_path / "log") as log:
-        (record,) = log.records()
+        (record,) = log.records(kind="drive")
     assert "0.15 ± 0.0" in WORDS["drive"](record)
 
 
