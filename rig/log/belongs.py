@@ -22,7 +22,7 @@ from rig.records.record import AnyRecord as Record
 class Belonging:
     """A record that belongs to what was asked about. remarks: to be told before the figure that rests on it."""
 
-    record: TypedRecord[Any, Any]
+    record: Record
     remarks: tuple[str, ...] = ()
 
 
@@ -114,9 +114,7 @@ def calibration_of(
     return found
 
 
-def zeros_of(
-    bench: BenchCard, log: BenchLog, calibrated: Record, *, boards: Sequence[str] = ()
-) -> list[TypedRecord[Any, Any]]:
+def zeros_of(bench: BenchCard, log: BenchLog, calibrated: Record, *, boards: Sequence[str] = ()) -> list[Record]:
     """Zeros of this bench and these boards since a calibration, this log's own, in the order of writing."""
     zeros = []
     for record in standing(log, "zero"):
