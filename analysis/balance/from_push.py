@@ -51,6 +51,7 @@ def turn_seen(
     estimate = push.estimate
     forward, sideways, chord = (float(part) for part in slide_parts(push.start_pose, push.end_pose))
     travel = sideways + estimate.wheelbase * chord / 2.0
+    travel = travel if abs(travel) > 1e-9 else 1e-9  # a turn about the very middle: drift means nothing there
     jacobian = slide_jacobian(push.start_pose, push.end_pose)
     covariance = sum(
         jacobian[:, part] @ scatter @ jacobian[:, part].T

@@ -282,8 +282,10 @@ def engine_errors(quick):
     for name, finger, away in cases[:: 5 if quick else 1]:
         load, grip = CARS[name][0], np.array(CARS[name][1])
         truth = 100.0 * (load * grip)[:2].sum() / (load * grip).sum()
+        # The engine's harness moves load across the car only; a finger that sticks moves it along the car, too.
+        height = 0.0 if finger else 0.008
         case = PushCase(
-            load=load, grip=grip, station=(truth + away) / 100.0 * L, drag=None, finger=finger, height=0.008
+            load=load, grip=grip, station=(truth + away) / 100.0 * L, drag=None, finger=finger, height=height
         )
         engine = engine_push(case)
         found = engine_balance(case, engine, bool(finger))

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize, minimize_scalar
 
+from analysis.balance.curve import Extent, balance_curve
 from analysis.balance.from_push import balance_from_push
 from analysis.balance.results import BalanceDoubts, Placing
 from analysis.forecast.inputs import PushState
@@ -242,6 +243,15 @@ def test_an_axle_that_rolls_gives_no_figure_from_its_plateau() -> None:
     assert "axle that rolls" in found.reason or "almost any balance" in found.reason
     assert found.bounds_pct is not None
     assert found.bounds_pct[0] < 60 < found.bounds_pct[1] == 100.0
+
+
+def test_every_balance_point_is_looked_at_whatever_the_weights() -> None:
+    curve = balance_curve(
+        car(load=(7.0, 7.2, 1.5, 1.3)), PushState(station=0.5 * L), Extent(turn=0.2, travel=0.04), heading=0.1
+    )
+    assert (curve.pct[0], curve.pct[-1]) == pytest.approx((2.0, 98.0), abs=1e-6)
+    assert np.all(np.diff(curve.pct) > 0)
+    assert np.all(np.diff(curve.heading) < 0)  # more front grip lowers the turn: the answer is unique
 
 
 def test_a_turn_that_no_balance_gives_is_not_made_to_fit() -> None:
