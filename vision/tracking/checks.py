@@ -1,20 +1,23 @@
-"""What makes a clip or its cards unusable, said before anybody trusts a number."""
+"""What makes a clip, its cards or single frames unusable, found before anybody trusts a number."""
 
 from pathlib import Path
 
 import numpy as np
 
 from vision.base.errors import InputError
-from vision.base.types import CarMarkers, FloatArray, FloorLayout, IntArray
+from vision.base.types import BoolArray, CarMarkers, FloatArray, FloorLayout, IntArray
 from vision.camera.model import project
 from vision.markers.detection import cell_pattern, dictionaries_in
 from vision.tracking.follow import Follower
-from vision.tracking.solve import Solved
+from vision.tracking.sightings import Sightings
+from vision.tracking.solve import LEAST_CORNERS, Solved
 
 LEAST_FLOOR = 3
 MOST_INK = 1.3  # px; usual is 0.35, a badly focused picture reaches 0.8
 SIZE_ERROR = 0.035  # relative; less is warned about
 TWIN_FRAMES = 2
+WORST_NOISE = 8.0  # times the usual residual
+MOST_BLUR = 9.0  # px; edge fits hold up to about 7
 
 
 def check_cards(floor: FloorLayout, car: CarMarkers) -> None:
@@ -189,3 +192,57 @@ def _side_px(solved: Solved) -> FloatArray:
     place = np.concatenate([fit.corner_place, np.zeros((*fit.corner_place.shape[:-1], 1))], axis=-1)
     pixel = project(place @ fit.rotation[0].T + fit.place[0], fit.intrinsics)
     return np.asarray(np.linalg.norm(np.roll(pixel, -1, axis=1) - pixel, axis=-1).mean(1), float)
+
+
+def blur_of(time: FloatArray, solved: Solved, spread: FloatArray, floor_count: int) -> FloatArray:
+    """(n,) px that the car moved during the exposure, from how much wider its edges are than at rest.
+
+    A box of length b along a direction adds b²/12 to the second moment of an edge across that direction.
+    What the car cannot have moved between two frames is not believed.
+    """
+    n = len(time)
+    if n < 3:
+        return np.zeros(n)
+    wide = spread[:, floor_count:].astype(float)
+    seen = np.isfinite(wide)
+    size = np.where(seen, wide, 0.0).sum(1) / np.maximum(seen.sum(1), 1)
+    size[~seen.any(1)] = np.nan
+    rate = np.gradient(solved.pose, time, axis=0)
+    pixels = np.hypot(rate[:, 0], rate[:, 1]) / solved.m_per_px * np.gradient(time)
+    slow = pixels < 0.3
+    known = np.isfinite(size)
+    if not known.any():
+        return np.zeros(n)
+    still = np.median(size[slow & known]) if (slow & known).any() else size[known].min()
+    blur = np.sqrt(np.maximum(12.0 * (size - still), 0.0))
+    blur = np.where(slow | ~np.isfinite(blur), 0.0, np.minimum(blur, pixels))
+    return blur
+
+
+def vouch(
+    time: FloatArray, solved: Solved, sightings: Sightings, blur: FloatArray, floor_count: int
+) -> tuple[IntArray, dict[str, int]]:
+    """Indices of the frames kept, and how many were left out for which reason."""
+    known = sightings.column("known")[:, floor_count:]
+    corner = sightings.column("corner")[:, floor_count:]
+    seen = np.asarray(np.isfinite(corner).all((2, 3))).any(axis=1)
+    reason = np.full(len(time), "", dtype=object)
+
+    def drop(which: BoolArray, why: str) -> None:
+        reason[which & (reason == "")] = why
+
+    drop(~known.any(1), "the car's markers were not seen")
+    drop(solved.floor_used < LEAST_CORNERS, "too few floor markers in the picture")
+    drop(~seen | (solved.used < LEAST_CORNERS), "too few corners of the car's markers")
+    good = reason == ""
+    usual = np.median(solved.noise[good]) if good.any() else 1.0
+    drop(solved.noise > max(WORST_NOISE * usual, 0.6), "the corners do not fit the car's sheet")
+    drop(np.asarray(blur > MOST_BLUR), "too much motion blur")
+    drop(np.asarray(~np.isfinite(solved.pose).all(axis=1)), "no pose found")
+    repeated = sightings.column("repeated")
+    if repeated.any() and len(time) > 2:
+        rate = np.gradient(solved.pose[:, :2], time, axis=0)
+        moved = np.hypot(rate[:, 0], rate[:, 1]) * np.gradient(time) > 3 * solved.m_per_px * solved.corner_noise
+        drop(np.asarray(repeated, bool) & moved, "the picture was sent twice")
+    reasons, counts = np.unique(reason[reason != ""].astype(str), return_counts=True)
+    return np.flatnonzero(reason == ""), dict(zip(reasons.tolist(), counts.tolist(), strict=True))

@@ -23,7 +23,7 @@ from vision.floor.geometry import bent_edge_shift, ink_direction
 from vision.markers.detection import Detector, cell_pattern
 from vision.markers.edges import IDENTIFIED, fit_corners, linear_light
 from vision.markers.layouts import finger_square
-from vision.tracking.image_motion import Region, region_about
+from vision.tracking.bodies import Region, region_about
 
 PATIENCE = 4  # frames between searches of the whole picture while the finger is out of it
 CORNER_U = 0.1  # px, standard uncertainty of one corner of a small marker; it repeats, so frames do not average it

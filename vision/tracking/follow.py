@@ -8,108 +8,23 @@ prediction: a corner is an edge fit or nan.
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 
-from vision.base.plane import fit_similarity
 from vision.base.types import BoolArray, CarMarkers, FloatArray, FloorLayout, GreyImage, IntArray, Marker
 from vision.clip.frames import DECODERS, ClipReport, Frame, FrameReader
 from vision.markers.detection import Detector, Found, cell_pattern
-from vision.markers.edges import IDENTIFIED, SETTLED, fit_corners, linear_light
-from vision.tracking.image_motion import (
-    STANDING,
-    Region,
-    faded,
-    flow_region,
-    moved_once,
-    path_ahead,
-    region_about,
-)
+from vision.markers.edges import fit_corners, linear_light
+from vision.tracking.bodies import TOGETHER, Body, Fits, Region, flow_region, moved_once, path_ahead, region_about
 from vision.tracking.sightings import Sightings
 
 HALF_HIDDEN = 0.3  # enough when other markers of the same body are identified
 COVERED = 0.05  # less agreement with the pattern than usual: something lies on the marker
 SURVEY = 30  # frames in which every floor marker is measured, to see whether the camera stands still
-TOGETHER = 8  # frames
 TOGETHER_BYTES = 16e6  # of pictures kept for it
 SAME_GUESS = 0.25  # px between two guesses that lead to the same fit
 FORGETS = 0.999  # a frame, of how well a marker usually agrees with its pattern
-
-
-@dataclass(slots=True)
-class Body:
-    """Markers that move together on the picture (the floor, or the car), and where they were last.
-
-    rows: which of all markers.  corner: (k, 4, 2) px, nan before the first sighting.  motion: (2, 3) a frame.
-    held: (k,) which of them were whole when last asked for.  lost: whether none was seen in the frame before.
-    missed: looks at it in which none was seen.  wait, patience: looks since, and until, missing ones are searched.
-    """
-
-    rows: IntArray
-    corner: FloatArray
-    motion: FloatArray = field(default_factory=STANDING.copy)
-    lost: bool = False
-    missed: int = 0
-    held: BoolArray = field(default_factory=lambda: np.zeros(0, bool))
-    wait: int = 0
-    patience: int = 8
-
-    @classmethod
-    def of(cls, rows: IntArray) -> "Body":
-        return cls(rows=rows, corner=np.full((len(rows), 4, 2), np.nan), held=np.zeros(len(rows), bool))
-
-    @property
-    def placed(self) -> BoolArray:
-        """(k,) which markers were seen yet."""
-        return np.asarray(np.isfinite(self.corner[:, 0, 0]))
-
-    def looks_left(self) -> int:
-        """In how many frames nothing needs to be searched as long as all known markers are seen."""
-        placed = self.placed
-        if placed.all():
-            return TOGETHER
-        return max(0, self.patience - 1 - self.wait) if placed.any() else 0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Fits:
-    """Edge fits of b frames and m markers, see `EdgeCorners`. guess, corner: (b, m, 4, 2) px.  The rest: (b, m)."""
-
-    guess: FloatArray
-    corner: FloatArray
-    spread: FloatArray
-    likeness: FloatArray
-    step: FloatArray
-    asked: BoolArray
-
-    @classmethod
-    def none(cls, frames: int, markers: int) -> "Fits":
-        shape = (frames, markers)
-        return cls(
-            guess=np.full((*shape, 4, 2), np.nan),
-            corner=np.full((*shape, 4, 2), np.nan),
-            spread=np.full(shape, np.nan),
-            likeness=np.zeros(shape),
-            step=np.zeros(shape),
-            asked=np.zeros(shape, bool),
-        )
-
-    def take(self, other: "Fits", frame: int, rows: IntArray) -> None:
-        """Into the first frame what others' frame says of these rows."""
-        self.corner[0, rows], self.spread[0, rows] = other.corner[frame, rows], other.spread[frame, rows]
-        self.likeness[0, rows], self.step[0, rows] = other.likeness[frame, rows], other.step[frame, rows]
-
-    def known(self) -> BoolArray:
-        """(b, m) whose pattern and edges agree."""
-        seen = np.isfinite(self.corner[..., 0]).sum(-1)
-        return np.asarray((self.likeness >= IDENTIFIED) & (seen >= 2), bool)
-
-    def sure(self) -> BoolArray:
-        """(b, m) known with all corners, and settled there."""
-        whole = np.isfinite(self.corner[..., 0]).all(-1)
-        return np.asarray(whole & (self.likeness >= IDENTIFIED) & (self.step <= SETTLED))
 
 
 class Follower:
@@ -225,7 +140,7 @@ class Follower:
             return 0
         self._typical = usual[count]
         for body in (self.floor, self.car):
-            self._move_on(body, fits.asked[:count, body.rows], fits.corner[:count, body.rows])
+            body.move_on(fits.asked[:count, body.rows], fits.corner[:count, body.rows])
         for k, frame in enumerate(frames[:count]):
             self._note(frame, fits.corner[k], fits.spread[k], fits.asked[k])
         return count
@@ -247,10 +162,10 @@ class Follower:
         for body, asked in ((self.floor, floor_rows), (self.car, self.car.rows)):
             if not len(asked):
                 continue
-            if self._wants_search(body, asked, fits):
+            if body.wants_search(asked, fits):
                 self._search(frame.grey, body, fits)
                 known[body.rows] = fits.known()[0, body.rows]
-            self._move(body, asked, fits)
+            body.move(asked, fits)
             self._drop_covered(body, corner, known, fits.likeness[0])
         if np.isfinite(corner[self.floor.rows, 0, 0]).any():
             self._judge_camera(corner, known)
@@ -290,27 +205,6 @@ class Follower:
             return self.floor.rows
         turn, rest = divmod(self._sightings.frames + ahead, 3)
         return self.floor.rows[:0] if rest else np.sort(seen[(np.arange(2) + 2 * turn) % len(seen)])
-
-    def _wants_search(self, body: Body, asked: IntArray, fits: Fits) -> bool:
-        """What was whole until now is searched at once, what stays away or half hidden ever more rarely."""
-        if not fits.known()[0, asked].any():
-            body.patience = min(body.patience, 8)
-            body.missed += 1
-            return body.missed <= 12 or body.missed % 4 == 0
-        body.missed = 0
-        whole = fits.sure()[0, body.rows]
-        looked = np.isin(body.rows, asked)
-        if whole[looked].all() and body.placed.all():
-            body.patience = 8
-            return False
-        if (body.held & ~whole & looked).any():
-            return True
-        body.wait += 1
-        if body.wait < body.patience:
-            return False
-        body.wait = 0
-        body.patience = min(2 * body.patience, 128)
-        return True
 
     def _search(self, grey: GreyImage, body: Body, fits: Fits) -> None:
         """Detect the body's markers and fit the edges of those that were not whole."""
@@ -357,52 +251,6 @@ class Follower:
                     fits.guess[0, row] = quad
                     hit.add(row)
         return hit
-
-    def _move(self, body: Body, asked: IntArray, fits: Fits) -> None:
-        """Carry the body's markers to where they are, the unseen ones along with the seen."""
-        new, seen = fits.corner[0, body.rows], fits.known()[0, body.rows]
-        body.held = seen & np.isfinite(new).all((1, 2))
-        if not seen.any():
-            body.motion = faded(body.motion)
-            body.corner = moved_once(body.corner, body.motion)
-            body.lost = True
-            return
-        spots = seen[:, None] & np.isfinite(new[..., 0]) & body.placed[:, None]
-        if spots.sum() >= 3:
-            motion = fit_similarity(body.corner[spots], new[spots])
-            moved = moved_once(body.corner, motion)
-            away = ~np.isin(body.rows, asked)
-            if away.any():
-                # A still camera: markers that were not asked this time stay exactly where they are.
-                moved[away] = body.corner[away]
-                motion = STANDING
-            # After a gap the way from the place that was expected to the one that was found is no motion.
-            body.corner, body.motion = moved, STANDING if body.lost else motion
-        body.lost = False
-        body.corner[body.held] = new[body.held]
-        # What the detector found for the first time and the edges did not is a place to look at, no more.
-        first = ~body.placed
-        body.corner[first] = fits.guess[0, body.rows[first]]
-
-    def _move_on(self, body: Body, asked: BoolArray, corner: FloatArray) -> None:
-        """Carry the body's markers through frames (b, k) in which every one that was asked for was measured."""
-        looked = np.flatnonzero(asked.any(1))
-        if not len(looked):
-            return
-        last = looked[-1]
-        body.missed, body.lost, body.held = 0, False, asked[last]
-        every = body.placed
-        if every.all():
-            body.patience = 8
-        else:
-            body.wait += len(looked)
-        # Constant motion goes on from the last two frames that show all of the body.
-        old = body.corner[every] if last == 0 else corner[last - 1, every]
-        whole = asked[last, every].all() and np.isfinite(old).all()
-        body.motion = fit_similarity(old.reshape(-1, 2), corner[last, every].reshape(-1, 2)) if whole else STANDING
-        latest = len(asked) - 1 - asked[::-1].argmax(0)
-        seen = asked.any(0)
-        body.corner[seen] = corner[latest[seen], np.flatnonzero(seen)]
 
     def _judge_camera(self, corner: FloatArray, known: BoolArray) -> bool:
         """Note when the floor markers leave their first places; whether that was noted now.

@@ -11,13 +11,12 @@ from vision.base.types import Camera, CameraView, ClipCards, ClipTrack, FloatArr
 from vision.camera.model import camera_of, intrinsics_of, scaled_to
 from vision.camera.rolling_shutter import shutter_of, shutter_words, with_shutter_covariance
 from vision.clip.frames import DECODERS, Frame
-from vision.tracking.checks import check_cards, check_scale, check_sightings
+from vision.tracking.checks import blur_of, check_cards, check_scale, check_sightings, vouch
 from vision.tracking.follow import Follower, follow_clip
 from vision.tracking.noise import blur_part, frame_noise, repeating_part
 from vision.tracking.notes import describe
 from vision.tracking.sightings import Sightings
 from vision.tracking.solve import LEAST_CORNERS, Solved, solve
-from vision.tracking.vouch import blur_of, vouch
 
 
 def track_clip(
