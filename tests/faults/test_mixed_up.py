@@ -16,6 +16,7 @@ from tests.faults.mixed_cases import no_wrong_answer
 TRAPS = [trap for group in GROUPS.values() for trap in group]
 NAME_TELLS = (
     "zeroed_once_more",
+    "place_corrected",
     "plan_with_mixed_blocks",
     "clock_ahead_then_right",
     "pad_moved_clock_back",

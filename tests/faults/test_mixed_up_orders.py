@@ -176,7 +176,7 @@ def test_repeats_under_one_card_are_counted(h: History) -> None:
 
 def test_one_clip_under_two_cards_in_a_sweep(h: History) -> None:
     first, second = h.tests[:2]
-    third = h.test(h.tables[0], h.cars[0], first.station_pct + 1.5)
+    third = h.test(h.tables[0], h.cars[0], first.station_pct + 0.4)
     h.run("measure", first.pushes[-1].clip, third.card.path, must=False)
     must_say(h, "sweep", *(test.card.path for test in (first, second, third)))
     no_wrong_answer(h)
