@@ -45,6 +45,7 @@ def command(
     With --out, a picture, a report that stands by itself and the clip with the pivot drawn on it are written there.
     """
     from rig.cards.read import Choices, read_set
+    from rig.jobs.pushing.balance import answer_json
     from rig.jobs.pushing.compare import compare_test, comparison_record
     from rig.jobs.pushing.setup_clips import draw_overlay
     from rig.jobs.record.experiments import retell
@@ -73,6 +74,7 @@ def command(
     show(
         text,
         plain(comparison_record(verdict.comparison))
+        | (answer_json(verdict.answer) if verdict.answer is not None else {})
         | {
             "measured": plain(estimate_record(verdict.measured)),
             "predicted": plain(estimate_record(verdict.forecast.prediction.estimate)),

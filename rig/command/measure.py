@@ -17,25 +17,28 @@ from rig.command.options import card_argument, json_option, log_folder, log_opti
 def command(
     clip: Path, test_card: Path, whole_picture: bool, log_dir: Path | None, out_dir: Path | None, as_json: bool
 ) -> None:
-    """Find the pivot in CLIP, with the floor, the car and the push as the cards say.
+    """What happened in CLIP: who led, the balance point, the pivot; floor, car and push as the cards say.
 
     With --out: the clip with the pivot drawn on it, a still of every push, what the poses scatter, the pivot
     against rotation, and how well the clip could be followed. Several pushes in one clip are numbered.
     """
     from rig.cards.read import read_set
+    from rig.jobs.pushing.balance import answer_clip, answer_json
     from rig.jobs.pushing.measure import measure_clip, stored_camera
     from rig.log.store import BenchLog
     from rig.records.codec import plain
+    from rig.report.push_answer import answers_lines
     from rig.report.track import track_words, write_track_report
 
     cards = read_set(test_card)
     with BenchLog(log_folder(log_dir)) as log, progress("tracking", quiet=as_json) as bar:
         measured = measure_clip(clip, cards, log, camera=stored_camera(cards, log), progress=bar)
+        answers = answer_clip(cards, measured, log)
     files: list[Path] = []
     if out_dir is not None:
         with progress("drawing over the clip", quiet=as_json) as bar:
             files = write_track_report(measured, cards, out_dir, clip.stem, whole_picture=whole_picture, progress=bar)
-    lines = [track_words(measured)]
+    lines = [*answers_lines(answers), "", "How this was found:", track_words(measured)]
     floor = measured.record.result.floor
     if floor is not None:
         lines.append(
@@ -45,6 +48,8 @@ def command(
     lines += [f"record {measured.record.number}", *(f"wrote {file}" for file in files)]
     show(
         "\n".join(lines),
-        plain(measured.record.result) | {"files": [str(file) for file in files]},
+        plain(measured.record.result)
+        | {"answers": [answer_json(one) for one in answers]}
+        | {"files": [str(file) for file in files]},
         as_json=as_json,
     )

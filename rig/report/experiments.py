@@ -195,9 +195,9 @@ def _budget_words(experiment: Experiment) -> list[str]:
         if parts and estimate is not None:
             top = parts[0]
             sentences.append(
-                f"The {side} turn per travel is known to ± {1.96 * estimate.kappa_u * DEG_PER_CM:.3f} °/cm. Most of it "
+                f"The {side} turn per travel is known to ± {1.96 * estimate.kappa_u * DEG_PER_CM:.2g} °/cm. Most of it "
                 f"comes from {top.name}: {MEANING.get(top.name, top.name)}. Without it "
-                f"± {1.96 * estimate.kappa_u * max(1 - top.share, 0.0) ** 0.5 * DEG_PER_CM:.3f} would remain."
+                f"± {1.96 * estimate.kappa_u * max(1 - top.share, 0.0) ** 0.5 * DEG_PER_CM:.2g} would remain."
             )
     return sentences
 
@@ -207,7 +207,7 @@ def _budget(caption: str, parts: Sequence[Contribution]) -> Table:
         (
             part.name,
             MEANING.get(part.name, ""),
-            f"{1.96 * part.u * DEG_PER_CM:.3f}",
+            f"{1.96 * part.u * DEG_PER_CM:.2g}",
             f"{100 * part.share:.1f} %" if part.share >= 0.0005 else "< 0.1 %",
         )
         for part in parts

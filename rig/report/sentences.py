@@ -12,6 +12,8 @@ from rig.jobs.pushing.compare import Verdict
 from rig.jobs.pushing.finger import station_words
 from rig.log.sources import finger_row
 from rig.report.plots import save_figure
+from rig.report.push_answer import push_lines
+from rig.report.rounding import decimals_of
 
 
 def pivot_words(estimate: PivotEstimate) -> str:
@@ -28,7 +30,8 @@ def pivot_words(estimate: PivotEstimate) -> str:
 def turn_words(estimate: PivotEstimate) -> str:
     """Turn per travel in degrees per centimetre with its 95 % half-width."""
     half = 0.5 * (estimate.interval[1] - estimate.interval[0])
-    return f"{estimate.kappa * DEG_PER_CM:+.2f} ± {half * DEG_PER_CM:.2f} °/cm"
+    digits = max(2, decimals_of(half * DEG_PER_CM))  # never ± 0.00
+    return f"{estimate.kappa * DEG_PER_CM:+.{digits}f} ± {half * DEG_PER_CM:.{digits}f} °/cm"
 
 
 def weights_words(weights: CornerWeights) -> str:
@@ -57,12 +60,12 @@ def weights_words(weights: CornerWeights) -> str:
 
 
 def verdict_words(verdict: Verdict) -> str:
-    """A comparison for a terminal: sentence, advice, then the figures."""
+    """A comparison for a terminal: what happened and the balance first, then how it was found."""
     prediction = verdict.forecast.prediction
     lines = [
+        *([*push_lines(verdict.answer), "", "How this was found:"] if verdict.answer is not None else []),
         verdict.comparison.sentence,
         verdict.forecast.advice,
-        "",
         f"measured   {pivot_words(verdict.measured)}   {turn_words(verdict.measured)}",
         f"forecast   {pivot_words(prediction.estimate)}   {turn_words(prediction.estimate)}",
         f"balance point {prediction.balance_pct:.1f} % of the wheelbase; {prediction.sentence}.",

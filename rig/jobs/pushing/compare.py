@@ -15,6 +15,7 @@ from rig.base.errors import InputError
 from rig.base.progress import Progress
 from rig.cards.measures import wheelbase
 from rig.cards.read import CardSet
+from rig.jobs.pushing.balance import PushAnswer, answer_push, judged, write_answer
 from rig.jobs.pushing.finger import pushed_as_seen
 from rig.jobs.pushing.forecast import Forecast, forecast
 from rig.jobs.pushing.measure import Measurement, measure_clip, stored_camera
@@ -29,7 +30,7 @@ from rig.records.record import Record
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Verdict:
-    """Measured and forecast side by side. measurement and push are None for a pivot typed in by hand."""
+    """Measured and forecast side by side. measurement, push and answer are None for a pivot typed in by hand."""
 
     cards: CardSet
     weighing: Weighing
@@ -41,6 +42,7 @@ class Verdict:
     quickness: Quickness | None
     picture: CarPicture
     record: Record[ComparisonInputs, ComparisonResult]
+    answer: PushAnswer | None = None
 
 
 def compare_test(
@@ -131,6 +133,15 @@ def judge(
         cards=keep_cards(log, cards),
         parents=[weighing.record.id, made.record.id, *([measurement.record.id] if measurement else [])],
     )
+    answer = None
+    if push is not None and measurement is not None:
+        station_pct = prediction.estimate.station_pct
+        answer = judged(
+            answer_push(cards, push, weighing),
+            comparison.verdict,
+            None if station_pct is None else station_pct / 100 * wheelbase(cards.car),
+        )
+        write_answer(log, cards, answer, push=measurement.record, weighing=weighing)
     return Verdict(
         cards=cards,
         weighing=weighing,
@@ -142,6 +153,7 @@ def judge(
         quickness=quickness,
         picture=picture,
         record=record,
+        answer=answer,
     )
 
 
