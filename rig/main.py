@@ -32,6 +32,7 @@ COMMANDS: dict[str, str] = {
     "predict": "Forecast the pivot from weights and grip",
     "batch": "Measure many clips on all cores",
     "compare": "Set the measured pivot beside the forecast",
+    "change": "Two set-ups: did the balance move, which way, by how much",
     "tilt": "Measure a grip factor on a tilted board",
     "pull": "Measure a grip factor with a spring balance",
     "sweep": "Find the balance point from pushes at several positions",

@@ -33,6 +33,11 @@ def what_happened(answer: PushAnswer) -> str:
     return f"{where[0].upper()}{where[1:]}, {wheels_words(answer.blocked)}: {seen_words(answer.saw)}."
 
 
+def seen_short(answer: PushAnswer) -> str:
+    """What was seen, without where: "the tail led by 18 mm (nose 51, tail 69)"."""
+    return seen_words(answer.saw)
+
+
 def balance_rows(answer: PushAnswer) -> list[tuple[str, str, str]]:
     """Name, value and remark of the balance by the push and by weights and grip; empty without weights."""
     rows = []

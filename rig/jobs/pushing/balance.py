@@ -6,7 +6,6 @@ from typing import Any
 import msgspec
 import numpy as np
 
-from analysis.balance.finger_reading import as_the_finger_moved, read_finger
 from analysis.balance.from_push import balance_from_push, turn_seen
 from analysis.balance.results import BalanceDoubts, FingerReading, MeasuredBalance, NoseAndTail, Placing
 from analysis.balance.seen import side_sentence, what_was_seen
@@ -104,13 +103,11 @@ def answer_push(cards: CardSet, push: MeasuredPush, weighing: Weighing | None) -
     car = weighed_car(cards, weighing)
     # The car goes where it went: the balance is found for the side that the clip shows.
     pushed = replace(stated, side=saw.side, finger_y=-saw.side * abs(stated.finger_y))
-    finger = read_finger(car, pushed, seen)
     doubts = BalanceDoubts(placing=Placing.SEEN if card.position_from == "finger marker" else Placing.BARE_FINGER)
     return replace(
         plain,
-        balance=balance_from_push(car, as_the_finger_moved(pushed, finger), seen, doubts=doubts),
+        balance=balance_from_push(car, pushed, seen, doubts=doubts),
         by_weights=balance_by_weights(car, stated),
-        finger=finger,
     )
 
 
@@ -166,7 +163,7 @@ def write_answer(
     log: BenchLog, cards: CardSet, answer: PushAnswer, *, push: Record, weighing: Weighing | None
 ) -> Record:
     """Write what a push said; it rests on the record of its clip and on the weighing."""
-    plain: dict[str, Any] = finite_json(msgspec.to_builtins(answer))
+    plain: dict[str, Any] = plain_result(answer)
     return log.record(
         KIND,
         cards.test.name,
@@ -175,6 +172,12 @@ def write_answer(
         cards=keep_cards(log, cards),
         parents=[push.id, *([weighing.record.id] if weighing is not None else [])],
     )
+
+
+def plain_result(result: Any) -> dict[str, Any]:
+    """A frozen result as maps, lists, finite numbers and texts."""
+    plain: dict[str, Any] = finite_json(msgspec.to_builtins(result, enc_hook=lambda number: number.item()))
+    return plain
 
 
 def answer_from(record: Record) -> PushAnswer:

@@ -1,0 +1,274 @@
+"""What did the change do: the pushes of two test cards, pooled, and what their difference says."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from analysis.balance.change import shared_causes, what_changed
+from analysis.balance.results import BalanceChange, GripMoved, MeasuredBalance, WeightsMoved
+from analysis.statistics.quantiles import NORMAL_95
+from rig.base.errors import InputError
+from rig.base.progress import Progress
+from rig.cards.read import CardSet
+from rig.jobs.pushing.balance import KIND, PushAnswer, answer_clip, answer_from, plain_result
+from rig.jobs.pushing.measure import measure_clip, stored_camera
+from rig.jobs.weighing.weigh import Weighing, weighing_from
+from rig.log.cards_and_pivots import keep_cards
+from rig.log.sources import cards_of, parents_of
+from rig.log.store import BenchLog, Record, file_hash
+
+SAME_CONDITIONS = ("surface", "dust", "cleaning", "treatment")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PushesOf:
+    """All pushes of one test card.
+
+    clips: the records of its measured clips, oldest first.  answers: what every push in them said, in that order.
+    cards: as they were when it was pushed.  weighing: None without weights.
+    """
+
+    cards: CardSet
+    clips: tuple[Record, ...]
+    answers: tuple[PushAnswer, ...]
+    weighing: Weighing | None
+
+    @property
+    def balances(self) -> tuple[MeasuredBalance, ...]:
+        """The balance points, one a push. Raises InputError when the weights were not known."""
+        found = tuple(answer.balance for answer in self.answers if answer.balance is not None)
+        if len(found) < len(self.answers):
+            raise InputError(
+                "this set-up was pushed, but never weighed: without weights a push tells no balance point",
+                where=self.cards.test.name,
+                remedy="Weigh it, or type its weights in (weights_g under [typed]), and measure its clip again",
+            )
+        return found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetUpsCompared:
+    """Two set-ups, what the change did, and the record of it. notes: what differs beside the change."""
+
+    a: PushesOf
+    b: PushesOf
+    change: BalanceChange
+    notes: tuple[str, ...]
+    record: Record
+
+
+def compare_setups(
+    a: CardSet,
+    b: CardSet,
+    log: BenchLog,
+    *,
+    a_records: Sequence[int] = (),
+    b_records: Sequence[int] = (),
+    progress: Progress | None = None,
+) -> SetUpsCompared:
+    """What the change from A to B did, written down.
+
+    a_records, b_records: numbers of records (of clips, or of comparisons of them) to go by; empty: all pushes recorded
+    with the card as it is now. A clip that the card names and that was not measured yet is measured now.
+    Raises InputError when a set-up has no push, its card was edited since, or both rest on the same clip.
+    """
+    one = pushes_of(a, log, numbers=a_records, progress=progress)
+    two = pushes_of(b, log, numbers=b_records, progress=progress)
+    both = {record.id for record in one.clips} & {record.id for record in two.clips} or _clips(one) & _clips(two)
+    if both:
+        raise InputError(
+            "both set-ups rest on the same clip",
+            where=f"{a.test.name} and {b.test.name}",
+            remedy="Name the clip of each set-up on its own test card, or its records with --a and --b",
+        )
+    change = what_changed(
+        one.balances,
+        two.balances,
+        shared=shared_between(one, two),
+        weights=weights_between(one, two),
+        grip=grip_between(one.cards, two.cards),
+    )
+    notes = conditions_between(one.cards, two.cards)
+    record = log.record(
+        "change",
+        f"{one.cards.test.name} → {two.cards.test.name}",
+        inputs={"a": [r.number for r in one.clips], "b": [r.number for r in two.clips]},
+        result=plain_result(change) | {"notes": list(notes)},
+        cards=(*keep_cards(log, one.cards), *keep_cards(log, two.cards)),
+        parents=[r.id for r in (*one.clips, *two.clips)],
+    )
+    return SetUpsCompared(a=one, b=two, change=change, notes=notes, record=record)
+
+
+def pushes_of(
+    cards: CardSet, log: BenchLog, *, numbers: Sequence[int] = (), progress: Progress | None = None
+) -> PushesOf:
+    """All pushes of a test card, from the log; its clip is measured when that has not been done.
+
+    numbers: of the records to go by instead. Raises InputError as `compare_setups`.
+    """
+    if numbers:
+        clips = [_clip_record(log.get(str(number)), log) for number in dict.fromkeys(numbers)]
+        cards = cards_of(clips[0], log)
+    else:
+        clips = _recorded(cards, log)
+        clip = cards.folder / cards.test.clip if cards.test.clip else None
+        if clip is not None and clip.is_file() and not any(_same_file(clip, record) for record in clips):
+            measurement = measure_clip(clip, cards, log, camera=stored_camera(cards, log), progress=progress)
+            answer_clip(cards, measurement, log)
+            clips.append(measurement.record)
+    if not clips:
+        edited = [record.number for record in log.records(kind="push", title=cards.test.name)]
+        raise InputError(
+            f"the card was edited since it was pushed (record {', '.join(map(str, edited))})"
+            if edited
+            else "no push of this set-up is recorded, and its card names no clip that is there",
+            where=cards.test.name,
+            remedy="Name the records to go by with --a or --b, or push again"
+            if edited
+            else 'Film a push and write its file into the test card: clip = "push.mp4"',
+        )
+    answers, weighing = _answers(clips, log)
+    return PushesOf(cards=cards, clips=tuple(clips), answers=answers, weighing=weighing)
+
+
+def _recorded(cards: CardSet, log: BenchLog) -> list[Record]:
+    """Measured clips of these very cards, each clip once: its newest measurement."""
+    wanted = set(keep_cards(log, cards))
+    newest: dict[frozenset[str], Record] = {}
+    for record in log.records(kind="push"):
+        if set(record.cards) == wanted:
+            clip = frozenset(_clip_files(record, log))
+            newest.pop(clip, None)
+            newest[clip] = record
+    return sorted(newest.values(), key=lambda record: record.number)
+
+
+def _clip_record(record: Record, log: BenchLog) -> Record:
+    """The record of the clip behind a record that somebody named."""
+    found = record if record.kind == "push" else parents_of(record, log).get("push")
+    if found is None:
+        raise InputError(
+            f"record {record.number} ({record.kind}) rests on no clip",
+            where="change",
+            remedy="Name records of measured clips; list them with: pivotbench log",
+        )
+    return found
+
+
+def _clip_files(record: Record, log: BenchLog) -> list[str]:
+    kinds = {file.hash: file.kind for file in log.files()}
+    return [digest for digest in record.files if kinds.get(digest) == "clip"]
+
+
+def _same_file(clip: Path, record: Record) -> bool:
+    return file_hash(clip)[0] in record.files
+
+
+def _clips(pushes: PushesOf) -> set[str]:
+    """Hashes of the clips; the poses' files are the same only when the clips are."""
+    return {digest for record in pushes.clips for digest in record.files}
+
+
+def _answers(clips: Sequence[Record], log: BenchLog) -> tuple[tuple[PushAnswer, ...], Weighing | None]:
+    """What every push of the clips said, the newest answer about each, and the weighing that they rest on."""
+    said: dict[tuple[str, int], tuple[PushAnswer, Record]] = {}
+    for record in log.records(kind=KIND):
+        rests = parents_of(record, log)
+        if "push" in rests:
+            said[rests["push"].id, int(record.inputs["push_number"])] = answer_from(record), record
+    answers, weighing = [], None
+    for clip in clips:
+        for row in clip.result["pushes"]:
+            found = said.get((clip.id, int(row["number"])))
+            if found is None:
+                raise InputError(
+                    f"the clip of record {clip.number} was measured by an earlier version",
+                    where=clip.title,
+                    remedy="Measure it again with: pivotbench measure CLIP TEST.toml",
+                )
+            answers.append(found[0])
+            stored = parents_of(found[1], log).get("weighing")
+            weighing = weighing if stored is None else weighing_from(stored, cards_of(clip, log))
+    return tuple(answers), weighing
+
+
+def shared_between(a: PushesOf, b: PushesOf) -> frozenset[str]:
+    """What the pushes of both set-ups share, from what their cards and weighings have alike."""
+    one, two = a.cards, b.cards
+    c, d = one.test.conditions, two.test.conditions
+    tyres = (c.compound_front, c.compound_rear, c.treatment), (d.compound_front, d.compound_rear, d.treatment)
+    notched = {(answer.pushed_pct, answer.saw.side) for pushes in (a, b) for answer in pushes.answers}
+    return shared_causes(
+        same_car_card=one.car.geometry == two.car.geometry,
+        same_weighing=_same_weighing(a, b),
+        # Tyres that no card names may have been changed: that is what people change.
+        same_tyres=tyres[0] == tyres[1] and all(tyres[0][:2]),
+        same_plate=one.car.plate == two.car.plate,
+        same_camera=one.bench == two.bench,
+        same_notch=len(notched) == 1,
+    )
+
+
+def _same_weighing(a: PushesOf, b: PushesOf) -> bool:
+    if a.weighing is None or b.weighing is None:
+        return False
+    if a.weighing.record.id == b.weighing.record.id:
+        return True
+    typed = a.cards.test.typed.weights_g, b.cards.test.typed.weights_g
+    return typed[0] is not None and typed[0] == typed[1]
+
+
+def weights_between(a: PushesOf, b: PushesOf) -> WeightsMoved | None:
+    """Front shares of weight of both, and what their difference is worth."""
+    if a.weighing is None or b.weighing is None:
+        return None
+    one, two = a.weighing.weights.front_pct, b.weighing.weights.front_pct
+    u = 0.0 if _same_weighing(a, b) else (one.half_width**2 + two.half_width**2) ** 0.5 / NORMAL_95
+    return WeightsMoved(front_pct_a=one.value, front_pct_b=two.value, moved_u=u)
+
+
+def grip_between(a: CardSet, b: CardSet) -> GripMoved | None:
+    """What the measured grip on both cards says; None unless each was measured on its own."""
+    one, two = a.test.grip, b.test.grip
+    if not (one.measured and two.measured) or one == two:
+        return None
+    factor = (two.front / two.rear) / (one.front / one.rear)
+    return GripMoved(factor=factor, factor_u=(one.ratio_u**2 + two.ratio_u**2) ** 0.5)
+
+
+def conditions_between(a: CardSet, b: CardSet) -> tuple[str, ...]:
+    """What differs beside the change, in sentences."""
+    notes = []
+    for name in SAME_CONDITIONS:
+        one, two = getattr(a.test.conditions, name), getattr(b.test.conditions, name)
+        if one != two:
+            notes.append(f'The {name} differs, too: "{one}" and "{two}"; the answer is about both together.')
+    return tuple(notes)
+
+
+def change_json(found: SetUpsCompared, *, picture: Path | None, film: Path | None) -> dict[str, Any]:
+    """The answer for programs; points of the wheelbase, forward positive."""
+    change = found.change
+    value = {
+        name: None if part is None else part.value
+        for name, part in (
+            ("moved", change.moved),
+            ("weights", change.explained_by_weights),
+            ("tyres", change.left_for_tyres),
+        )
+    }
+    return {
+        "finding": change.finding.value,
+        "moved_pct": value["moved"],
+        "interval_pct": None if change.moved is None else list(change.moved.interval),
+        "bound_pct": change.bound,
+        "explained_by_weights_pct": value["weights"],
+        "left_for_tyres_pct": value["tyres"],
+        "tyres_agree": change.tyres_agree,
+        "a": [record.number for record in found.a.clips],
+        "b": [record.number for record in found.b.clips],
+        "picture": None if picture is None else str(picture),
+        "film": None if film is None else str(film),
+    }
