@@ -24,6 +24,9 @@ ARROW_MM = 55.0
 INCHES_PER_MM = 0.0098
 """Size of the drawing: a car of 410 mm is 4 inches long, so that words of 11 points stay in proportion."""
 
+LETTER_MM = 8.0
+"""Room for a letter of a title, mm of the drawing."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CarFromAbove:
@@ -67,7 +70,10 @@ def cars_from_above(cars: Sequence[CarFromAbove]) -> "Figure":
                 remedy="Measure the push again",
             )
     boxes = [_box(car) for car in cars]
-    widths = [box[1] - box[0] for box in boxes]
+    widths = [
+        max(box[1] - box[0], LETTER_MM * max(map(len, car.title.splitlines())))
+        for car, box in zip(cars, boxes, strict=True)
+    ]
     low, high = min(box[2] for box in boxes), max(box[3] for box in boxes)
     gap = 0.035 * 1000
     whole = sum(widths) + gap * (len(cars) - 1)
@@ -81,7 +87,7 @@ def cars_from_above(cars: Sequence[CarFromAbove]) -> "Figure":
     axes.set_ylim(low - below, high + above)
     left = 0.0
     for car, box, width in zip(cars, boxes, widths, strict=True):
-        _car(axes, car, left - box[0], high)
+        _car(axes, car, left + (width - (box[1] - box[0])) / 2 - box[0], high)
         left += width + gap
     _key(axes, cars, whole / 2, low - below + 12)
     return figure
@@ -136,7 +142,8 @@ def _car(axes: "Axes", car: CarFromAbove, left: float, top: float) -> None:
     for word, x, way in (("nose", ahead - 0.026, car.nose_mm), ("tail", behind + 0.026, car.tail_mm)):
         spot = _up(moved(np.array([[x, 0.0]]), car.end), left)[0]
         axes.annotate(f"{word} {way:.0f} mm".replace("-0 mm", "0 mm"), spot, ha="center", va="center", fontsize=12)
-    middle = 0.5 * (start[:, 0].min() + start[:, 0].max() + end[:, 0].min() + end[:, 0].max()) / 2
+    box = _box(car)
+    middle = left + (box[0] + box[1]) / 2
     axes.annotate(car.title, (middle, top + 14), ha="center", va="bottom", fontsize=12, linespacing=1.4)
 
 

@@ -19,25 +19,36 @@ from rig.command.options import json_option, progress, seed_option, show
 @seed_option
 @json_option
 def command(out_dir: Path, seed: int, as_json: bool) -> None:
-    """Do the whole job on the virtual bench, with no hardware.
+    """The story on the virtual bench, with no hardware.
 
     Three set-ups of the car "Dunlin" (alike all round, more front grip, ballast at the rear), wheels blocked, each
-    weighed and pushed at 50 % and 85 % of the wheelbase. Takes about a minute.
+    weighed, pushed at the middle and again at the balance point found; then pushed at 85 %, as a second chapter.
+    Takes about a minute.
     """
     from rig.jobs.demo.demo import result_json, run_demo
     from rig.jobs.record.experiments import choose, retell
     from rig.log.store import BenchLog
     from rig.report.experiments import write_experiments
-    from rig.report.sentences import compared_table, write_picture
+    from rig.report.sentences import table_text, write_picture
+    from rig.report.story import HEADS, changes_sentence, story_rows, write_story
 
     with progress("virtual bench", quiet=as_json) as bar:
-        rows = run_demo(out_dir, seed=seed, say=lambda text: click.echo(text, err=True), progress=bar)
-    verdicts = [row.verdict for row in rows]
-    for row in rows:
+        found = run_demo(out_dir, seed=seed, say=lambda text: click.echo(text, err=True), progress=bar)
+    for row in found.rows:
         write_picture(out_dir / row.setup.name / f"push-{row.push_position_pct:g}.png", row.verdict)
     with BenchLog(out_dir / "log", read_only=True) as log:
         # a log that was there before holds other runs, too
-        retold = retell(log, choose(log, numbers=[verdict.record.number for verdict in verdicts]))
+        retold = retell(log, choose(log, numbers=[row.verdict.record.number for row in found.rows]))
+        story = write_story(out_dir, found, log)
     report, *_ = write_experiments(out_dir / "report.html", "Dunlin on the virtual bench", retold)
-    text = f"\n{compared_table(verdicts)}\n\nReport: {report}\nResult: {out_dir / 'result.json'}"
-    show(text, result_json(rows), as_json=as_json)
+    lines = [
+        "",
+        table_text(HEADS, story_rows(found)),
+        "",
+        changes_sentence(found),
+        f"See it: {story.page}    Every figure: {report}, {out_dir / 'result.json'}",
+        "Push it yourself: pivotbench bench --virtual    With your own car: pivotbench new-cards my-bench",
+        f"What did the front tyres do: pivotbench change {out_dir / 'try' / 'plain.toml'} "
+        f"{out_dir / 'try' / 'front-rubber.toml'}",
+    ]
+    show("\n".join(lines), result_json(found), as_json=as_json)

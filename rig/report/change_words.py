@@ -43,7 +43,7 @@ def write_change(
 ) -> ChangeFiles:
     """Write the picture of both cars, the film, its still and its text. Raises the rooms' errors."""
     first = [(pushes, pushes.answers[0]) for pushes in (found.a, found.b)]
-    stem = f"change-{_plain(_name(found.a))}-{_plain(_name(found.b))}"
+    stem = stem or f"change-{_plain(_name(found.a))}-{_plain(_name(found.b))}"
     cars = [
         drawn_car(pushes.cards, answer, f"{_name(pushes)}\n{seen_short(answer).split(' (')[0]}")
         for pushes, answer in first

@@ -20,6 +20,8 @@ h1{font-size:1.6rem;margin-bottom:.2rem}h2{font-size:1.2rem;margin-top:2rem}
 table{border-collapse:collapse;margin:1rem 0;font-variant-numeric:tabular-nums}
 th,td{text-align:left;padding:.25rem .8rem;border-bottom:1px solid #8886}
 caption{text-align:left;font-weight:600;padding:.3rem 0}
+details{margin:1rem 0}summary{font-size:1.1rem;font-weight:600;cursor:pointer}
+video{width:100%;max-width:40rem;border-radius:6px}
 footer{margin-top:3rem;font-size:.9rem}
 @media print{body{max-width:none;margin:0}h2{break-after:avoid}.figure,table{break-inside:avoid}}
 """
@@ -41,7 +43,10 @@ class Table:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
-    """One part of a report. verdict is set apart; `alt` tells the figure to readers who cannot see it."""
+    """One part of a report. verdict is set apart; `alt` tells the figure to readers who cannot see it.
+
+    film: a data address of a WebM film, or "".  folded: shown as a line that opens when asked.
+    """
 
     title: str
     verdict: str = ""
@@ -49,6 +54,8 @@ class Part:
     figure: "Figure | None" = None
     alt: str = ""
     tables: Sequence[Table] = ()
+    film: str = ""
+    folded: bool = False
 
 
 def report_html(title: str, parts: Sequence[Part], *, footer: str) -> str:
@@ -76,13 +83,16 @@ def svg_text(figure: "Figure", *, salt: str) -> str:
 
 
 def _part(part: Part) -> str:
-    pieces = [f"<section><h2>{_safe(part.title)}</h2>"]
+    pieces = [f"<details><summary>{_safe(part.title)}</summary>"] if part.folded else []
+    pieces += [] if part.folded else [f"<section><h2>{_safe(part.title)}</h2>"]
     if part.verdict:
         pieces.append(f'<p class="verdict">{_safe(part.verdict)}</p>')
     pieces += [f"<p>{_safe(text)}</p>" for text in part.paragraphs]
     if part.figure is not None:
         svg = svg_text(part.figure, salt=part.title)
         pieces.append(f'<div class="figure" role="img" aria-label="{_safe(part.alt or part.title)}">{svg}</div>')
+    if part.film:
+        pieces.append(f'<video controls loop muted src="{_safe(part.film)}" aria-label="{_safe(part.alt)}"></video>')
     for table in part.tables:
         head = "".join(f'<th scope="col">{_safe(cell)}</th>' for cell in table.heads)
         rows = "".join("<tr>" + "".join(f"<td>{_safe(cell)}</td>" for cell in row) + "</tr>" for row in table.rows)
@@ -90,7 +100,7 @@ def _part(part: Part) -> str:
             f"<table><caption>{_safe(table.caption)}</caption><thead><tr>{head}</tr></thead>"
             f"<tbody>{rows}</tbody></table>"
         )
-    return "\n".join([*pieces, "</section>"])
+    return "\n".join([*pieces, "</details>" if part.folded else "</section>"])
 
 
 def _safe(text: str) -> str:

@@ -57,8 +57,11 @@ class VirtualOperator:
         self._pads.set_loads(loads.tolist())
 
 
-def write_cards(folder: Path, setup: SetUp, positions_pct: tuple[float, ...]) -> list[Path]:
-    """The cards of one set-up in a folder of its own: car.toml, bench.toml and one test card a position."""
+def write_cards(folder: Path, setup: SetUp, positions_pct: tuple[float, ...], *, again: bool = False) -> list[Path]:
+    """The cards of one set-up in a folder of its own: car.toml, bench.toml and one test card a position.
+
+    again: a further push of a set-up that was pushed before, with a name of its own.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     head = f"The virtual bench's car in one set-up: {setup.title}."
     (folder / "car.toml").write_text(
@@ -79,12 +82,12 @@ def write_cards(folder: Path, setup: SetUp, positions_pct: tuple[float, ...]) ->
     (folder / "bench.toml").write_text(card_text("bench", bench), encoding="utf-8")
     tests = []
     for pct in positions_pct:
-        name = f"push-{pct:g}"
+        name = f"{'again' if again else 'push'}-{pct:g}"
         keys = (
             TEST_KEYS
             | dict(setup.test)
             | {
-                "name": f"{setup.title}, pushed at {pct:g} %",
+                "name": f"{setup.title}, pushed {'again ' if again else ''}at {pct:g} %",
                 "id": virtual_id("test", setup.name, name),
                 "push.position_pct": pct,
                 "clip": f"{name}.avi",

@@ -1,9 +1,9 @@
-"""The whole job on the virtual bench: three set-ups of one car, two pushes each, ending in one table."""
+"""The story on the virtual bench: three set-ups of one car, pushed at the middle, at the balance found, and ahead."""
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -14,16 +14,19 @@ from rig.base.files import write_text
 from rig.base.plain_json import finite_json
 from rig.base.progress import Progress
 from rig.cards.read import CardSet, read_set
+from rig.cards.template import card_text
+from rig.jobs.pushing.balance import PushAnswer, answer_json
 from rig.jobs.pushing.compare import Verdict, judge
 from rig.jobs.pushing.measure import measure_clip
 from rig.jobs.pushing.workers import worker_pool
+from rig.jobs.series.change import PushesOf, SetUpsCompared, change_between, change_json
 from rig.jobs.weighing.pads import CheckMasses, bench_pads, calibrate, card_hashes, zero
 from rig.jobs.weighing.weigh import Weighing, weigh_on_pads
 from rig.log.cards_and_pivots import estimate_record
 from rig.log.store import BenchLog
 from rig.records.codec import plain
 from rig.virtual.bench import CHECK_MASSES_G, VirtualOperator, film_virtual_push, write_cards, write_truth
-from rig.virtual.dunlin import SETUPS, SetUp, Truth, draw_truth
+from rig.virtual.dunlin import CAR_KEYS, SETUPS, TEST_KEYS, SetUp, Truth, draw_truth
 from rig.virtual.pads import VirtualPads
 from rig.virtual.push_truth import PushTruth
 
@@ -43,8 +46,32 @@ class DemoRow:
     weighing: Weighing
     verdict: Verdict
 
+    @property
+    def answer(self) -> PushAnswer:
+        """What the push said. Every push of the demo is filmed and weighed, so there is one."""
+        assert self.verdict.answer is not None
+        return self.verdict.answer
 
-def run_demo(out: Path, *, seed: int = 0, say: Say = print, progress: Progress | None = None) -> list[DemoRow]:
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Demo:
+    """All that the demo did.
+
+    rows: every set-up pushed at each of POSITIONS_PCT, in that order.  again: each pushed once more, at the balance
+    point that its first push found.  changes: from the first set-up to each of the others, both pushes pooled.
+    """
+
+    rows: tuple[DemoRow, ...]
+    again: tuple[DemoRow, ...]
+    changes: tuple[SetUpsCompared, ...]
+
+    @property
+    def first(self) -> tuple[DemoRow, ...]:
+        """The pushes at the middle."""
+        return tuple(row for row in self.rows if row.push_position_pct == POSITIONS_PCT[0])
+
+
+def run_demo(out: Path, *, seed: int = 0, say: Say = print, progress: Progress | None = None) -> Demo:
     """Run it, leaving cards, clips, log and result.json in `out`.
 
     say: takes one line of text at each stage.  progress: 0..1.  Ctrl-C leaves what was done, log included.
@@ -55,7 +82,8 @@ def run_demo(out: Path, *, seed: int = 0, say: Say = print, progress: Progress |
         setup.name: [read_set(path) for path in write_cards(out / setup.name, setup, POSITIONS_PCT)]
         for setup, _ in setups
     }
-    jobs = [(setup, truth, cards) for setup, truth in setups for cards in sets[setup.name]]
+    jobs = [(setup, truth, cards) for pct in (0, 1) for setup, truth in setups for cards in [sets[setup.name][pct]]]
+    write_trial(out / "try", setups)
     rows: list[DemoRow] = []
     with BenchLog(out / "log") as log, worker_pool(2) as pool:
         say("Filming six pushes of the virtual car")
@@ -64,24 +92,99 @@ def run_demo(out: Path, *, seed: int = 0, say: Say = print, progress: Progress |
             for index, (_, truth, cards) in enumerate(jobs)
         ]
         weighings = _weigh_all(setups, sets, log, seed, say)
-        for index, (setup, _, cards) in enumerate(jobs):
-            films[index].result()
-            say(f"Measuring the pivot: {cards.test.name}")
+
+        def pushed(setup: SetUp, cards: CardSet, film: Future[PushTruth]) -> DemoRow:
+            film.result()
+            say(f"Measuring: {cards.test.name}")
             measurement = measure_clip(_clip(cards), cards, log)
-            verdict = judge(cards, log, weighings[setup.name], measurement, None, seed=seed)
-            rows.append(
-                DemoRow(
-                    setup=setup,
-                    push_position_pct=cards.test.push.position_pct,
-                    weighing=weighings[setup.name],
-                    verdict=verdict,
-                )
+            return DemoRow(
+                setup=setup,
+                push_position_pct=cards.test.push.position_pct,
+                weighing=weighings[setup.name],
+                verdict=judge(cards, log, weighings[setup.name], measurement, None, seed=seed),
             )
-            write_text(out / "result.json", json.dumps(finite_json(result_json(rows)), indent=2))
+
+        further: list[tuple[SetUp, Truth, CardSet]] = []
+        for index, (setup, truth, cards) in enumerate(jobs):
+            rows.append(pushed(setup, cards, films[index]))
+            if cards is sets[setup.name][0]:
+                anew = _placed_anew(truth, cards, np.random.default_rng([seed, 11, index]))
+                further.append((setup, anew, _at_the_balance(out, rows[-1])))
+                films.append(
+                    pool.submit(
+                        film_virtual_push, further[-1][2], anew, _clip(further[-1][2]), seed=seed + len(jobs) + index
+                    )
+                )
+            write_text(out / "result.json", json.dumps(finite_json(rows_json(rows)), indent=2))
             if progress is not None:
-                progress((index + 1) / len(jobs))
-        _store_truth(out, jobs, films)
-    return rows
+                progress((index + 1) / (len(jobs) + len(setups)))
+        rows.sort(key=lambda row: [setup.name for setup, _ in setups].index(row.setup.name))
+        again = []
+        for index, (setup, _, cards) in enumerate(further):
+            again.append(pushed(setup, cards, films[len(jobs) + index]))
+            if progress is not None:
+                progress((len(jobs) + index + 1) / (len(jobs) + len(setups)))
+        found = Demo(rows=tuple(rows), again=tuple(again), changes=())
+        found = replace(found, changes=_changes(found, log))
+        write_text(out / "result.json", json.dumps(finite_json(result_json(found)), indent=2))
+        _store_truth(out, [*jobs, *further], films)
+    return found
+
+
+def _at_the_balance(out: Path, row: DemoRow) -> CardSet:
+    """The card of a push at the balance point that a push at the middle found."""
+    balance = row.answer.balance
+    pct = 50.0 if balance is None or balance.pct is None else float(np.clip(round(balance.pct), 5, 95))
+    return read_set(write_cards(out / row.setup.name, row.setup, (pct,), again=True)[0])
+
+
+def _placed_anew(truth: Truth, cards: CardSet, rng: np.random.Generator) -> Truth:
+    """The same car with the finger placed once more, as well as its card says."""
+    push, length = cards.test.push, cards.car.geometry.wheelbase_mm * 1e-3
+    return replace(truth, station_shift=float(push.position_pct_u / 100 * length * rng.standard_normal()))
+
+
+def _changes(found: Demo, log: BenchLog) -> tuple[SetUpsCompared, ...]:
+    """What each change of the first set-up did, both pushes of either pooled."""
+    pooled = []
+    for first, second in zip(found.first, found.again, strict=True):
+        records = [row.verdict.measurement.record for row in (first, second) if row.verdict.measurement is not None]
+        pooled.append(
+            PushesOf(
+                cards=first.verdict.cards,
+                clips=tuple(records),
+                answers=(first.answer, second.answer),
+                weighing=first.weighing,
+            )
+        )
+    return tuple(change_between(pooled[0], other, log) for other in pooled[1:])
+
+
+def write_trial(folder: Path, setups: Sequence[tuple[SetUp, Truth]]) -> list[Path]:
+    """Cards for a first try of `change`: one car with two sets of front tyres, weighed on kitchen scales.
+
+    The clips are those of the first two set-ups, pushed at the middle. Returns the two test cards.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    (plain, truth), (rubber, other) = setups[0], setups[1]
+    keys = CAR_KEYS | {"name": "Dunlin on kitchen scales"}
+    write_text(folder / "car.toml", card_text("car", keys, head="The virtual car, for a first try of your own."))
+    bench = {"name": "Kitchen table", "floor.bar_mm_u": 0.1}
+    write_text(folder / "bench.toml", card_text("bench", bench, head="A bench with kitchen scales instead of pads."))
+    written = []
+    for name, setup, car in (("plain", plain, truth), ("front-rubber", rubber, other)):
+        test = {
+            "name": name,
+            "clip": f"../{setup.name}/push-50.avi",
+            "push.position_pct": POSITIONS_PCT[0],
+            "push.height_mm": TEST_KEYS["push.height_mm"],
+            "push.height_mm_u": TEST_KEYS["push.height_mm_u"],
+            "typed.weights_g": [float(round(grams)) for grams in car.corner_g],
+            "typed.weights_resolution_g": 1.0,
+        }
+        written.append(folder / f"{name}.toml")
+        write_text(written[-1], card_text("test", test, head="One push at the middle; weights from kitchen scales."))
+    return written
 
 
 def _weigh_all(
@@ -113,8 +216,20 @@ def _weigh_all(
     return found
 
 
-def result_json(rows: list[DemoRow]) -> dict[str, Any]:
-    """The demo's table for programs."""
+def result_json(found: Demo) -> dict[str, Any]:
+    """The demo's table for programs. pushed_again: at the balance point found.  changes: from the first set-up on."""
+    return rows_json(found.rows) | {
+        "pushed_again": rows_json(found.again)["setups"],
+        "changes": [
+            {"from": change.a.cards.test.name, "to": change.b.cards.test.name}
+            | change_json(change, picture=None, film=None)
+            for change in found.changes
+        ],
+    }
+
+
+def rows_json(rows: Sequence[DemoRow]) -> dict[str, Any]:
+    """Pushes for programs."""
 
     def shown(estimate: PivotEstimate) -> dict[str, Any]:
         row = plain(estimate_record(estimate))
@@ -131,6 +246,7 @@ def result_json(rows: list[DemoRow]) -> dict[str, Any]:
                 "predicted": shown(row.verdict.forecast.prediction.estimate),
                 "verdict": row.verdict.comparison.verdict,
             }
+            | answer_json(row.answer)
             for row in rows
         ]
     }

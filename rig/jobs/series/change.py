@@ -75,11 +75,16 @@ def compare_setups(
     """
     one = pushes_of(a, log, numbers=a_records, progress=progress)
     two = pushes_of(b, log, numbers=b_records, progress=progress)
+    return change_between(one, two, log)
+
+
+def change_between(one: PushesOf, two: PushesOf, log: BenchLog) -> SetUpsCompared:
+    """What the change from one set-up to the other did, written down. Raises InputError as `compare_setups`."""
     both = {record.id for record in one.clips} & {record.id for record in two.clips} or _clips(one) & _clips(two)
     if both:
         raise InputError(
             "both set-ups rest on the same clip",
-            where=f"{a.test.name} and {b.test.name}",
+            where=f"{one.cards.test.name} and {two.cards.test.name}",
             remedy="Name the clip of each set-up on its own test card, or its records with --a and --b",
         )
     change = what_changed(
