@@ -39,9 +39,12 @@ def change_lines(found: SetUpsCompared) -> list[str]:
 
 
 def write_change(
-    folder: Path, found: SetUpsCompared, log: BenchLog, *, progress: Progress | None = None
+    folder: Path, found: SetUpsCompared, log: BenchLog, *, stem: str = "", progress: Progress | None = None
 ) -> ChangeFiles:
-    """Write the picture of both cars, the film, its still and its text. Raises the rooms' errors."""
+    """Write the picture of both cars, the film, its still and its text. Raises the rooms' errors.
+
+    stem: of the files' names; otherwise made from the names of the two test cards.
+    """
     first = [(pushes, pushes.answers[0]) for pushes in (found.a, found.b)]
     stem = stem or f"change-{_plain(_name(found.a))}-{_plain(_name(found.b))}"
     cars = [

@@ -65,7 +65,10 @@ def _moved_words(change: BalanceChange, *, last: bool) -> str:
 
 
 def write_story(out: Path, found: Demo, log: BenchLog) -> StoryFiles:
-    """Write story.html, the picture of the cars (SVG and PNG) and the film of the first change. Raises the rooms' errors."""
+    """Write story.html, the picture of the cars (SVG and PNG) and the film of the first change.
+
+    Raises the rooms' errors.
+    """
     cars = [
         drawn_car(row.verdict.cards, row.answer, f"{row.setup.title}\n{seen_short(row.answer).split(' (')[0]}")
         for row in found.first
