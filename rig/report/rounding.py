@@ -31,8 +31,11 @@ def plus_minus(value: float, interval: tuple[float, float], unit: str = "%", *, 
     if half <= 0 or digits > finest or round(half, finest) == 0:
         return f"{value:.{finest}f} ± under {10**-finest:.{finest}f}{ending}".replace("-", "−")
     if min(below, above) > 0 and max(below, above) > UNEVEN * min(below, above):
-        digits = decimals_of(min(below, above))
-        text = f"{value:.{digits}f} (+{above:.{digits}f} -{below:.{digits}f}){ending}"
+        digits = decimals_of(max(below, above))
+        if round(min(below, above), digits) == 0:
+            text = f"{value:.{digits}f} ({interval[0]:.{digits}f} to {interval[1]:.{digits}f}){ending}"
+        else:
+            text = f"{value:.{digits}f} (+{above:.{digits}f} -{below:.{digits}f}){ending}"
     else:
         text = f"{value:.{digits}f} ± {half:.{digits}f}{ending}"
     return text.replace("-", "−")
