@@ -30,7 +30,7 @@ def command(out_dir: Path, seed: int, as_json: bool) -> None:
     from rig.log.store import BenchLog
     from rig.report.experiments import write_experiments
     from rig.report.sentences import table_text, write_picture
-    from rig.report.story import HEADS, changes_sentence, story_rows, write_story
+    from rig.report.story import STORY_HEADS, changes_sentence, story_rows, write_story
 
     with progress("virtual bench", quiet=as_json) as bar:
         found = run_demo(out_dir, seed=seed, say=lambda text: click.echo(text, err=True), progress=bar)
@@ -43,7 +43,7 @@ def command(out_dir: Path, seed: int, as_json: bool) -> None:
     report, *_ = write_experiments(out_dir / "report.html", "Dunlin on the virtual bench", retold)
     lines = [
         "",
-        table_text(HEADS, story_rows(found)),
+        table_text(STORY_HEADS, story_rows(found)),
         "",
         changes_sentence(found),
         f"See it: {story.page}    Every figure: {report}, {out_dir / 'result.json'}",

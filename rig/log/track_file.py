@@ -26,11 +26,21 @@ class SeenFinger:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SeenFrom:
+    """Where the camera stood, shapes as in `vision.base.types.CameraView`; picture_time (p,) s as in `ClipTrack`."""
+
+    time: FloatArray
+    rotation: FloatArray
+    place: FloatArray
+    picture_time: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class KeptTrack:
     """Timed poses of the car on the floor in n frames; shapes and units as in `vision.base.types.ClipTrack`.
 
     shutter: (n, 3), what one standard uncertainty of the rolling shutter does to each pose; None when not estimated.
-    finger: None without a marker on the finger.
+    finger: None without a marker on the finger.  seen_from: None in files of earlier versions.
     """
 
     time: FloatArray
@@ -41,6 +51,7 @@ class KeptTrack:
     shared_names: tuple[str, ...]
     shutter: FloatArray | None = None
     finger: SeenFinger | None = None
+    seen_from: SeenFrom | None = None
 
 
 def write_track(folder: Path, track: KeptTrack) -> Path:
@@ -61,6 +72,13 @@ def write_track(folder: Path, track: KeptTrack) -> Path:
             "finger_tip": track.finger.tip,
             "finger_covariance": track.finger.covariance,
             "finger_shared": track.finger.shared,
+        }
+    if track.seen_from is not None:
+        columns |= {
+            "view_time_s": track.seen_from.time,
+            "view_rotation": track.seen_from.rotation,
+            "view_place_m": track.seen_from.place,
+            "picture_time_s": track.seen_from.picture_time,
         }
     buffer = io.BytesIO()
     np.savez_compressed(buffer, **columns)
@@ -89,5 +107,13 @@ def read_track(path: Path) -> KeptTrack:
             shared=columns["finger_shared"],
         )
         if "finger_tip" in columns
+        else None,
+        seen_from=SeenFrom(
+            time=columns["view_time_s"],
+            rotation=columns["view_rotation"],
+            place=columns["view_place_m"],
+            picture_time=columns["picture_time_s"],
+        )
+        if "view_time_s" in columns
         else None,
     )

@@ -3,7 +3,7 @@
 from types import MappingProxyType
 from typing import Any
 
-from rig.records import aside, camera, classroom, grip, moving, pushing, series, weighing
+from rig.records import aside, balance, camera, classroom, grip, moving, pushing, series, weighing
 from rig.records.record import Kind
 
 RECORD_KINDS: MappingProxyType[str, Kind[Any, Any]] = MappingProxyType(
@@ -32,6 +32,8 @@ RECORD_KINDS: MappingProxyType[str, Kind[Any, Any]] = MappingProxyType(
             classroom.FIRST_TRY,
             classroom.GUESS,
             aside.ASIDE,
+            balance.BALANCE,
+            balance.CHANGE,
         )
     }
 )

@@ -78,10 +78,24 @@ def push_lines(answer: PushAnswer) -> list[str]:
     if rows:
         widths = [max(len(row[column]) for row in rows) for column in (0, 1)]
         lines += [f"{name:<{widths[0]}}   {value:<{widths[1]}}   {remark}".rstrip() for name, value, remark in rows]
+        lines += [text for text in [fits_sentence(answer)] if text]
     else:
         lines.append("Weigh the car, or type its weights in, and this push tells the balance point.")
     advice = [text for text in (largest_part_sentence(answer), next_push_sentence(answer)) if text]
     return [*lines, *([""] if advice or answer.remarks else []), *answer.remarks, *advice]
+
+
+def fits_sentence(answer: PushAnswer) -> str:
+    """Which single mistakes would reconcile measurement and forecast, after the verdict; empty where they agree."""
+    if answer.verdict != "disagrees":
+        return ""
+    if not answer.would_fit:
+        return "No single one of the usual mistakes would make them fit."
+    first, *others = answer.would_fit
+    sentence = f"It would fit if {first.name} (odds {odds_words(first.odds)})."
+    if others:
+        sentence += f" Next likely: {'; '.join(f'{one.name} ({odds_words(one.odds)})' for one in others)}."
+    return sentence
 
 
 def axle_sentence(answer: PushAnswer) -> str:

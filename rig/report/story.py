@@ -18,7 +18,7 @@ from rig.report.plots import save_figure
 from rig.report.push_answer import measured_words, place_sentence, seen_short, what_happened
 from rig.report.rounding import plus_minus
 
-HEADS = ("set-up", "by weights and grip", "by the push", "what you saw")
+STORY_HEADS = ("set-up", "by weights and grip", "by the push", "what you saw")
 AGAIN_HEADS = ("set-up", "pushed again at", "by the push", "what you saw")
 
 
@@ -87,7 +87,11 @@ def write_story(out: Path, found: Demo, log: BenchLog) -> StoryFiles:
             alt="Three cars from above, nose up. "
             + " ".join(f"{row.setup.title}: {seen_short(row.answer)}." for row in found.first),
             tables=[
-                Table(caption="The balance point, per cent ahead of the rear axle", heads=HEADS, rows=story_rows(found))
+                Table(
+                    caption="The balance point, per cent ahead of the rear axle",
+                    heads=STORY_HEADS,
+                    rows=story_rows(found),
+                )
             ],
         ),
         Part(

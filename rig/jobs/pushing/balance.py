@@ -1,17 +1,29 @@
 """What one push says of the balance point, beside weights and grip: computed once, written, decoded from there."""
 
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import msgspec
 import numpy as np
 
+from analysis.balance.finger_reading import as_the_finger_moved, read_finger
 from analysis.balance.from_push import balance_from_push, turn_seen
-from analysis.balance.results import BalanceDoubts, FingerReading, MeasuredBalance, NoseAndTail, Placing
+from analysis.balance.reconcile import usual_mistakes, what_would_reconcile
+from analysis.balance.results import (
+    BalanceDoubts,
+    FingerFound,
+    FingerReading,
+    MeasuredBalance,
+    NoseAndTail,
+    Placing,
+    TurnSeen,
+)
 from analysis.balance.seen import side_sentence, what_was_seen
+from analysis.base.errors import InputError as AnalysisInputError
 from analysis.base.plane import compose, invert
 from analysis.forecast.comparison import Verdict
 from analysis.forecast.inputs import CarState, PushState, assemble, doubt_groups, draw_groups
+from analysis.measured.loaded import LoadedTurn, loaded_turn
 from analysis.measured.pushes import MeasuredPush
 from analysis.sliding.contacts import centre_of_friction
 from analysis.statistics.monte_carlo import coverage_interval
@@ -25,10 +37,16 @@ from rig.jobs.pushing.measure import Measurement
 from rig.jobs.weighing.weigh import Weighing, known_weighing, weighed_car
 from rig.log.cards_and_pivots import keep_cards
 from rig.log.sources import finger_row
-from rig.log.store import BenchLog, Record
+from rig.log.store import BenchLog
+from rig.log.track_file import KeptTrack
+from rig.records.balance import BALANCE, BalanceInputs, BalanceResult
+from rig.records.codec import plain
+from rig.records.record import AnyRecord, Record
+from vision.base.types import ClipTrack
 
-KIND = "balance"
 DRAWS = 4000
+MOST_FITS = 3
+"""Mistakes that are told; the rest is not worth reading."""
 FARTHEST_RATIO = 1e6
 """Nose less tail over their sum: of a car whose middle stood still it is infinite, which a record cannot hold."""
 
@@ -43,6 +61,14 @@ class ByWeights:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class WouldFit:
+    """A single mistake that would bring measured and forecast together, in words, with its odds (to 1)."""
+
+    name: str
+    odds: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PushAnswer:
     """What every answer about a push begins with.
 
@@ -51,7 +77,8 @@ class PushAnswer:
     the car axes of the start.  swung_mm: the measured pivot ahead of the rear axle, forecast_mm: the forecast one;
     None where there is none, or it lies beyond two wheelbases from the middle.
     balance, finger, by_weights: None where the weights are not known.  verdict: on turn per travel, None without
-    forecast.  remarks: sentences about what does not fit.
+    forecast.  would_fit: where they disagree, the mistakes that would reconcile them, likeliest first.
+    remarks: sentences about what does not fit.
     """
 
     number: int
@@ -67,27 +94,33 @@ class PushAnswer:
     verdict: Verdict | None = None
     swung_mm: float | None = None
     forecast_mm: float | None = None
-    remarks: tuple[str, ...] = field(default=())
+    would_fit: tuple[WouldFit, ...] = ()
+    remarks: tuple[str, ...] = ()
 
 
-def answer_push(cards: CardSet, push: MeasuredPush, weighing: Weighing | None) -> PushAnswer:
+def answer_push(
+    cards: CardSet,
+    push: MeasuredPush,
+    weighing: Weighing | None,
+    *,
+    track: ClipTrack | KeptTrack | None = None,
+    verdict: Verdict | None = None,
+    forecast_station: float | None = None,
+) -> PushAnswer:
     """What a measured push says. cards: with the push where it was made.  weighing: None when there is none.
 
+    track: the poses, in which the turn between two loaded poses is looked for; None takes it from rest to rest.
+    verdict: on turn per travel, with the forecast pivot's station (m ahead of the rear axle), where there is one.
     Raises the rooms' InputError for a car or push that cannot be.
     """
     length, card = wheelbase(cards.car), cards.test.push
-    plate, floor = cards.car.plate, cards.bench.floor
-    seen = turn_seen(
-        push,
-        place_u=(plate.place_mm_u * MM, plate.place_mm_u * MM, float(np.radians(plate.turn_deg_u))),
-        scale_u=floor.bar_mm_u / BAR_MM,
-    )
     stated = push_state(cards.car, cards.test)
+    seen = _turn(cards, push, None)
     saw = what_was_seen(seen, station=stated.station)
     end = compose(invert(push.start_pose), push.end_pose)
     side_remark = side_sentence(saw, side=stated.side)
     swung = push.estimate.station_pct
-    plain = PushAnswer(
+    basic = PushAnswer(
         number=push.number,
         pushed_pct=card.position_pct,
         side=stated.side,
@@ -95,20 +128,60 @@ def answer_push(cards: CardSet, push: MeasuredPush, weighing: Weighing | None) -
         wheelbase=length,
         saw=replace(saw, ratio=_held(saw.ratio), interval=(_held(saw.interval[0]), _held(saw.interval[1]))),
         end=(float(end[0]), float(end[1]), float(end[2])),
+        verdict=verdict,
         swung_mm=near_place_mm(None if swung is None else swung / 100 * length, length),
+        forecast_mm=near_place_mm(forecast_station, length),
         remarks=(side_remark,) if side_remark else (),
     )
     if weighing is None:
-        return plain
+        return basic
+    if track is not None:
+        seen = _turn(cards, push, _loaded(push, track, stated.station, length))
     car = weighed_car(cards, weighing)
     # The car goes where it went: the balance is found for the side that the clip shows.
     pushed = replace(stated, side=saw.side, finger_y=-saw.side * abs(stated.finger_y))
+    finger = read_finger(car, pushed, seen)
+    moved = as_the_finger_moved(pushed, finger)
+    if moved.finger != pushed.finger:
+        did = "stuck to the car" if finger.found is FingerFound.STUCK else "slid along the car"
+        remark = f"In the clip the finger {did} (odds {finger.odds:.0f} to 1); the card says {card.finger}."
+        basic = replace(basic, remarks=(*basic.remarks, remark))
     doubts = BalanceDoubts(placing=Placing.SEEN if card.position_from == "finger marker" else Placing.BARE_FINGER)
+    fits = what_would_reconcile(car, pushed, seen, usual_mistakes(car, pushed, seen)) if verdict == "disagrees" else ()
     return replace(
-        plain,
-        balance=balance_from_push(car, pushed, seen, doubts=doubts),
+        basic,
+        balance=balance_from_push(car, moved, seen, doubts=doubts),
         by_weights=balance_by_weights(car, stated),
+        finger=finger,
+        would_fit=tuple(WouldFit(name=one.name, odds=one.odds) for one in fits if one.reconciles)[:MOST_FITS],
     )
+
+
+def _turn(cards: CardSet, push: MeasuredPush, loaded: LoadedTurn | None) -> TurnSeen:
+    plate, floor = cards.car.plate, cards.bench.floor
+    return turn_seen(
+        push,
+        place_u=(plate.place_mm_u * MM, plate.place_mm_u * MM, float(np.radians(plate.turn_deg_u))),
+        scale_u=floor.bar_mm_u / BAR_MM,
+        loaded=loaded,
+    )
+
+
+def _loaded(push: MeasuredPush, track: ClipTrack | KeptTrack, station: float, length: float) -> LoadedTurn | None:
+    """The turn between loaded poses, or None where too few pictures show the push."""
+    try:
+        return loaded_turn(
+            track.time,
+            track.pose,
+            track.covariance,
+            track.repeating,
+            start_time=push.start_time,
+            end_time=push.end_time,
+            wheelbase=length,
+            station=station,
+        )
+    except AnalysisInputError:
+        return None
 
 
 def _held(ratio: float) -> float:
@@ -130,7 +203,7 @@ def answer_clip(cards: CardSet, measurement: Measurement, log: BenchLog) -> tupl
     answers = []
     for push in measurement.pushes:
         placed = pushed_as_seen(cards, finger_row(measurement.record, push.number), push.number)
-        answer = answer_push(placed, push, weighing)
+        answer = answer_push(placed, push, weighing, track=measurement.track)
         if missing:
             answer = replace(answer, remarks=(*answer.remarks, missing))
         write_answer(log, placed, answer, push=measurement.record, weighing=weighing)
@@ -154,21 +227,15 @@ def balance_by_weights(car: CarState, push: PushState, *, seed: int = 0) -> ByWe
     return ByWeights(pct=float(np.mean(share)), u=float(np.std(share)), interval_pct=(low, high))
 
 
-def judged(answer: PushAnswer, verdict: Verdict, forecast_station: float | None) -> PushAnswer:
-    """The answer with the verdict on turn per travel beside it. forecast_station: m ahead of the rear axle."""
-    return replace(answer, verdict=verdict, forecast_mm=near_place_mm(forecast_station, answer.wheelbase))
-
-
 def write_answer(
-    log: BenchLog, cards: CardSet, answer: PushAnswer, *, push: Record, weighing: Weighing | None
-) -> Record:
+    log: BenchLog, cards: CardSet, answer: PushAnswer, *, push: AnyRecord, weighing: Weighing | None
+) -> Record[BalanceInputs, BalanceResult]:
     """Write what a push said; it rests on the record of its clip and on the weighing."""
-    plain: dict[str, Any] = plain_result(answer)
     return log.record(
-        KIND,
+        BALANCE,
         cards.test.name,
-        inputs={"push_number": answer.number},
-        result=plain,
+        inputs=BalanceInputs(push_number=answer.number),
+        result=msgspec.convert(plain_result(answer), BalanceResult),
         cards=keep_cards(log, cards),
         parents=[push.id, *([weighing.record.id] if weighing is not None else [])],
     )
@@ -176,16 +243,19 @@ def write_answer(
 
 def plain_result(result: Any) -> dict[str, Any]:
     """A frozen result as maps, lists, finite numbers and texts."""
-    plain: dict[str, Any] = finite_json(msgspec.to_builtins(result, enc_hook=lambda number: number.item()))
-    return plain
+    found: dict[str, Any] = finite_json(msgspec.to_builtins(result, enc_hook=lambda number: number.item()))
+    return found
 
 
-def answer_from(record: Record) -> PushAnswer:
+def answer_from(record: Record[BalanceInputs, BalanceResult]) -> PushAnswer:
     """The answer that `write_answer` wrote."""
-    plain = dict(record.result)
-    if "balance" in plain:  # what is None is left out of a record
-        plain["balance"] = {one.name: plain["balance"].get(one.name) for one in fields(MeasuredBalance)}
-    return msgspec.convert(plain, PushAnswer)
+    row = plain(record.result)
+    if "balance" in row:  # what is None is left out of a record
+        row["balance"] = {
+            one.name: row["balance"].get(one.name, "" if one.name == "reason" else None)
+            for one in fields(MeasuredBalance)
+        }
+    return msgspec.convert(row, PushAnswer)
 
 
 def answer_json(answer: PushAnswer) -> dict[str, Any]:
@@ -204,5 +274,5 @@ def answer_json(answer: PushAnswer) -> dict[str, Any]:
         )
     if answer.by_weights is not None:
         found["balance_forecast"] = {"pct": answer.by_weights.pct, "interval_pct": answer.by_weights.interval_pct}
-    plain: dict[str, Any] = finite_json(found)
-    return plain
+    told: dict[str, Any] = finite_json(found)
+    return told

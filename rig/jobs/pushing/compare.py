@@ -15,7 +15,7 @@ from rig.base.errors import InputError
 from rig.base.progress import Progress
 from rig.cards.measures import wheelbase
 from rig.cards.read import CardSet
-from rig.jobs.pushing.balance import PushAnswer, answer_push, judged, write_answer
+from rig.jobs.pushing.balance import PushAnswer, answer_push, write_answer
 from rig.jobs.pushing.finger import pushed_as_seen
 from rig.jobs.pushing.forecast import Forecast, forecast
 from rig.jobs.pushing.measure import Measurement, measure_clip, stored_camera
@@ -136,10 +136,13 @@ def judge(
     answer = None
     if push is not None and measurement is not None:
         station_pct = prediction.estimate.station_pct
-        answer = judged(
-            answer_push(cards, push, weighing),
-            comparison.verdict,
-            None if station_pct is None else station_pct / 100 * wheelbase(cards.car),
+        answer = answer_push(
+            cards,
+            push,
+            weighing,
+            track=measurement.track,
+            verdict=comparison.verdict,
+            forecast_station=None if station_pct is None else station_pct / 100 * wheelbase(cards.car),
         )
         write_answer(log, cards, answer, push=measurement.record, weighing=weighing)
     return Verdict(

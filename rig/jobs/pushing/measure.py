@@ -17,7 +17,7 @@ from rig.jobs.pushing.finger import contacts, finger_record, seen_path, track_wi
 from rig.jobs.pushing.shutter import shutter_notes, shutter_record
 from rig.log.cards_and_pivots import estimate_record, keep_cards
 from rig.log.store import BenchLog
-from rig.log.track_file import KeptTrack, SeenFinger, write_track
+from rig.log.track_file import KeptTrack, SeenFinger, SeenFrom, write_track
 from rig.records.camera import CAMERA_CALIBRATION, CameraRow
 from rig.records.content import matrix, numbers, pair, triple
 from rig.records.pushing import (
@@ -184,6 +184,12 @@ def kept_track(track: ClipTrack, finger: FingerPath | None = None) -> KeptTrack:
         finger=None
         if finger is None
         else SeenFinger(time=finger.time, tip=finger.tip, covariance=finger.covariance, shared=finger.shared),
+        seen_from=SeenFrom(
+            time=track.view.time,
+            rotation=track.view.rotation,
+            place=track.view.place,
+            picture_time=track.picture_time,
+        ),
     )
 
 

@@ -5,18 +5,28 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import msgspec
+
 from analysis.balance.change import shared_causes, what_changed
 from analysis.balance.results import BalanceChange, GripMoved, MeasuredBalance, WeightsMoved
 from analysis.statistics.quantiles import NORMAL_95
 from rig.base.errors import InputError
 from rig.base.progress import Progress
+from rig.cards.identity import car_changes, changes_in_words, same_id, test_changes
 from rig.cards.read import CardSet
-from rig.jobs.pushing.balance import KIND, PushAnswer, answer_clip, answer_from, plain_result
+from rig.jobs.pushing.balance import PushAnswer, answer_clip, answer_from, plain_result
 from rig.jobs.pushing.measure import measure_clip, stored_camera
 from rig.jobs.weighing.weigh import Weighing, weighing_from
+from rig.log.belongs import car_card, own_or_imported, standing, test_card
 from rig.log.cards_and_pivots import keep_cards
 from rig.log.sources import cards_of, parents_of
-from rig.log.store import BenchLog, Record, file_hash
+from rig.log.store import BenchLog, file_hash
+from rig.records.balance import BALANCE, CHANGE, BalanceInputs, BalanceResult, ChangeInputs, ChangeResult
+from rig.records.pushing import PUSH, PushInputs, PushResult
+from rig.records.record import AnyRecord, Record
+from rig.records.weighing import WEIGHING
+
+ClipRecord = Record[PushInputs, PushResult]
 
 SAME_CONDITIONS = ("surface", "dust", "cleaning", "treatment")
 
@@ -30,7 +40,7 @@ class PushesOf:
     """
 
     cards: CardSet
-    clips: tuple[Record, ...]
+    clips: tuple[ClipRecord, ...]
     answers: tuple[PushAnswer, ...]
     weighing: Weighing | None
 
@@ -55,7 +65,7 @@ class SetUpsCompared:
     b: PushesOf
     change: BalanceChange
     notes: tuple[str, ...]
-    record: Record
+    record: Record[ChangeInputs, ChangeResult]
 
 
 def compare_setups(
@@ -96,10 +106,10 @@ def change_between(one: PushesOf, two: PushesOf, log: BenchLog) -> SetUpsCompare
     )
     notes = conditions_between(one.cards, two.cards)
     record = log.record(
-        "change",
+        CHANGE,
         f"{one.cards.test.name} → {two.cards.test.name}",
-        inputs={"a": [r.number for r in one.clips], "b": [r.number for r in two.clips]},
-        result=plain_result(change) | {"notes": list(notes)},
+        inputs=ChangeInputs(a=tuple(r.number for r in one.clips), b=tuple(r.number for r in two.clips)),
+        result=msgspec.convert(plain_result(change) | {"notes": list(notes)}, ChangeResult),
         cards=(*keep_cards(log, one.cards), *keep_cards(log, two.cards)),
         parents=[r.id for r in (*one.clips, *two.clips)],
     )
@@ -114,19 +124,19 @@ def pushes_of(
     numbers: of the records to go by instead. Raises InputError as `compare_setups`.
     """
     if numbers:
+        edited: list[str] = []
         clips = [_clip_record(log.get(str(number)), log) for number in dict.fromkeys(numbers)]
         cards = cards_of(clips[0], log)
     else:
-        clips = _recorded(cards, log)
+        clips, edited = _recorded(cards, log)
         clip = cards.folder / cards.test.clip if cards.test.clip else None
         if clip is not None and clip.is_file() and not any(_same_file(clip, record) for record in clips):
             measurement = measure_clip(clip, cards, log, camera=stored_camera(cards, log), progress=progress)
             answer_clip(cards, measurement, log)
             clips.append(measurement.record)
     if not clips:
-        edited = [record.number for record in log.records(kind="push", title=cards.test.name)]
         raise InputError(
-            f"the card was edited since it was pushed (record {', '.join(map(str, edited))})"
+            f"the card was edited since it was pushed ({'; '.join(edited)})"
             if edited
             else "no push of this set-up is recorded, and its card names no clip that is there",
             where=cards.test.name,
@@ -138,21 +148,27 @@ def pushes_of(
     return PushesOf(cards=cards, clips=tuple(clips), answers=answers, weighing=weighing)
 
 
-def _recorded(cards: CardSet, log: BenchLog) -> list[Record]:
-    """Measured clips of these very cards, each clip once: its newest measurement."""
-    wanted = set(keep_cards(log, cards))
-    newest: dict[frozenset[str], Record] = {}
-    for record in log.records(kind="push"):
-        if set(record.cards) == wanted:
-            clip = frozenset(_clip_files(record, log))
-            newest.pop(clip, None)
-            newest[clip] = record
-    return sorted(newest.values(), key=lambda record: record.number)
+def _recorded(cards: CardSet, log: BenchLog) -> tuple[list[ClipRecord], list[str]]:
+    """Measured clips of these cards, each clip once by its newest measurement; and what keeps others from counting."""
+    newest: dict[frozenset[str], ClipRecord] = {}
+    edited = []
+    for record in own_or_imported(standing(log, "push"), log):
+        test, car = test_card(record, log), car_card(record, log)
+        if test is None or car is None or not same_id(test, cards.test):
+            continue
+        changes = [*test_changes(test, cards.test), *car_changes(car, cards.car)]
+        if changes:
+            edited.append(f"record {record.number}: {changes_in_words(changes)}")
+            continue
+        clip = frozenset(_clip_files(record, log))
+        newest.pop(clip, None)
+        newest[clip] = record
+    return sorted(newest.values(), key=lambda record: record.number), edited
 
 
-def _clip_record(record: Record, log: BenchLog) -> Record:
+def _clip_record(record: AnyRecord, log: BenchLog) -> ClipRecord:
     """The record of the clip behind a record that somebody named."""
-    found = record if record.kind == "push" else parents_of(record, log).get("push")
+    found = record if PUSH.holds(record) else parents_of(record, log).of(PUSH)
     if found is None:
         raise InputError(
             f"record {record.number} ({record.kind}) rests on no clip",
@@ -162,12 +178,12 @@ def _clip_record(record: Record, log: BenchLog) -> Record:
     return found
 
 
-def _clip_files(record: Record, log: BenchLog) -> list[str]:
+def _clip_files(record: AnyRecord, log: BenchLog) -> list[str]:
     kinds = {file.hash: file.kind for file in log.files()}
     return [digest for digest in record.files if kinds.get(digest) == "clip"]
 
 
-def _same_file(clip: Path, record: Record) -> bool:
+def _same_file(clip: Path, record: AnyRecord) -> bool:
     return file_hash(clip)[0] in record.files
 
 
@@ -176,17 +192,17 @@ def _clips(pushes: PushesOf) -> set[str]:
     return {digest for record in pushes.clips for digest in record.files}
 
 
-def _answers(clips: Sequence[Record], log: BenchLog) -> tuple[tuple[PushAnswer, ...], Weighing | None]:
+def _answers(clips: Sequence[ClipRecord], log: BenchLog) -> tuple[tuple[PushAnswer, ...], Weighing | None]:
     """What every push of the clips said, the newest answer about each, and the weighing that they rest on."""
-    said: dict[tuple[str, int], tuple[PushAnswer, Record]] = {}
-    for record in log.records(kind=KIND):
-        rests = parents_of(record, log)
-        if "push" in rests:
-            said[rests["push"].id, int(record.inputs["push_number"])] = answer_from(record), record
+    said: dict[tuple[str, int], tuple[PushAnswer, Record[BalanceInputs, BalanceResult]]] = {}
+    for record in log.records(kind=BALANCE):
+        clip = parents_of(record, log).of(PUSH)
+        if clip is not None:
+            said[clip.id, record.inputs.push_number] = answer_from(record), record
     answers, weighing = [], None
     for clip in clips:
-        for row in clip.result["pushes"]:
-            found = said.get((clip.id, int(row["number"])))
+        for row in clip.result.pushes:
+            found = said.get((clip.id, row.number))
             if found is None:
                 raise InputError(
                     f"the clip of record {clip.number} was measured by an earlier version",
@@ -194,7 +210,7 @@ def _answers(clips: Sequence[Record], log: BenchLog) -> tuple[tuple[PushAnswer, 
                     remedy="Measure it again with: pivotbench measure CLIP TEST.toml",
                 )
             answers.append(found[0])
-            stored = parents_of(found[1], log).get("weighing")
+            stored = parents_of(found[1], log).of(WEIGHING)
             weighing = weighing if stored is None else weighing_from(stored, cards_of(clip, log))
     return tuple(answers), weighing
 

@@ -14,9 +14,9 @@ from rig.cards.measures import MM, car_markers, contact_place, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.pushing.balance import PushAnswer
 from rig.jobs.pushing.measure import camera_from
-from rig.jobs.series.change import PushesOf
-from rig.log.sources import MissingSourceError, push_row, track_arrays
-from rig.log.store import BenchLog, Record
+from rig.jobs.series.change import ClipRecord, PushesOf
+from rig.log.sources import MissingSourceError, push_row, track_of
+from rig.log.store import BenchLog
 from vision.base.types import CameraView
 from vision.clip.from_above import PushFromAbove, film_from_above, still_from_above
 
@@ -44,33 +44,34 @@ def drawn_car(cards: CardSet, answer: PushAnswer, title: str) -> CarFromAbove:
 
 
 def filmed_push(
-    record: Record, answer: PushAnswer, cards: CardSet, log: BenchLog, captions: tuple[str, ...]
+    record: ClipRecord, answer: PushAnswer, cards: CardSet, log: BenchLog, captions: tuple[str, ...]
 ) -> PushFromAbove:
     """One push as the film shows it, from the clip and the poses in the log. captions: ASCII lines.
 
     Raises MissingSourceError when the clip or its poses are gone, or an earlier version kept no camera's place.
     """
-    stored = track_arrays(record, log)
-    if "view_time_s" not in stored:
+    stored = track_of(record, log)
+    view = stored.seen_from
+    if view is None:
         raise MissingSourceError("the clip was measured by an earlier version; measure it again for a film")
     clip = next((Path(f.path) for f in log.files() if f.hash in record.files and f.kind == "clip"), None)
     if clip is None or not clip.is_file():
         raise MissingSourceError("the clip is no longer there")
     row = push_row(record, answer.number)
-    length, geometry, start = wheelbase(cards.car), cards.car.geometry, np.array(row["start_pose"])
-    relative = compose(invert(start), stored["pose"])
+    length, geometry, start = wheelbase(cards.car), cards.car.geometry, np.array(row.start_pose)
+    relative = compose(invert(start), stored.pose)
     shown = drawn_car(cards, answer, "")
     ahead, half = length + geometry.body_front_mm * MM, geometry.body_width_mm / 2 * MM
     behind = -geometry.body_rear_mm * MM
     return PushFromAbove(
         clip=clip,
-        camera=camera_from(record.result["track"]["camera"]),
-        view=CameraView(time=stored["view_time_s"], rotation=stored["view_rotation"], place=stored["view_place"]),
-        time=stored["time_s"],
-        pose=stored["pose"],
+        camera=camera_from(record.result.track.camera),
+        view=CameraView(time=view.time, rotation=view.rotation, place=view.place),
+        time=stored.time,
+        pose=stored.pose,
         start_pose=start,
-        onset=row["start_s"],
-        end=row["end_s"],
+        onset=row.start_s,
+        end=row.end_s,
         outline=np.array([[behind, -half], [ahead, -half], [ahead, half], [behind, half]]),
         wheelbase=length,
         height=car_markers(cards.car, dictionary=cards.bench.floor.dictionary).height,
@@ -79,7 +80,7 @@ def filmed_push(
         balance=None if shown.balance is None else shown.balance[0],
         forecast=shown.forecast,
         captions=captions,
-        picture_time=stored["picture_time_s"],
+        picture_time=view.picture_time,
     )
 
 

@@ -1,6 +1,5 @@
 """What a push says, from the poses of a track: nose and tail by hand, the balance by a closed form, read back alike."""
 
-import math
 from dataclasses import replace
 from pathlib import Path
 
@@ -9,82 +8,16 @@ import pytest
 
 from analysis.balance.results import Saw
 from analysis.base.arrays import FloatArray
-from analysis.measured.pushes import MeasuredPush, measure_pivot
-from rig.cards.read import CardSet, parse_card
-from rig.cards.schema import BenchCard, CarCard, TestCard
-from rig.cards.template import card_text
-from rig.jobs.pushing.balance import answer_from, answer_json, answer_push, judged, write_answer
+from rig.jobs.pushing.balance import answer_from, answer_json, answer_push, write_answer
 from rig.jobs.series.change_film import drawn_car, way_across
-from rig.jobs.weighing.weigh import Weighing, weigh_typed
 from rig.log.store import BenchLog
-
-LENGTH, HALF_TRACK = 0.257, 0.0825
-WEIGHTS = [420.0, 400.0, 380.0, 360.0]
-CAR = {
-    "name": "Dunlin",
-    "geometry.wheelbase_mm": 257.0,
-    "geometry.track_front_mm": 165.0,
-    "geometry.track_rear_mm": 165.0,
-}
-
-
-def cards(**test: object) -> CardSet:
-    keys = {"name": "middle", "typed.weights_g": WEIGHTS, "push.finger_path": "stays on the car", "push.height_mm": 0.0}
-    keys |= {key.replace("__", "."): value for key, value in test.items()}
-    texts = {
-        "car": card_text("car", CAR),
-        "bench": card_text("bench", {"name": "bench"}),
-        "test": card_text("test", keys),
-    }
-    return CardSet(
-        test=parse_card(texts["test"], TestCard, where="test.toml"),
-        car=parse_card(texts["car"], CarCard, where="car.toml"),
-        bench=parse_card(texts["bench"], BenchCard, where="bench.toml"),
-        texts=texts,
-        folder=Path(),
-    )
-
-
-def pushed(
-    nose: float, tail: float, *, side: int = 1, start: tuple[float, float, float] = (0.3, -0.1, 0.7)
-) -> MeasuredPush:
-    """A push whose axle middles go so far, m, across the heading in the middle of the turn; noise of 10 um."""
-    turn = 2 * side * math.asin((nose - tail) / (2 * LENGTH))
-    # by hand, complex: the rear axle's middle goes `tail` across the mean heading
-    heading = start[2] + turn / 2
-    back = complex(start[0], start[1]) + side * tail * 1j * np.exp(1j * heading)
-    ahead = complex(start[0], start[1]) + LENGTH * np.exp(1j * start[2])
-    # the nose follows from the rigid car; along the mean heading both go alike
-    assert (
-        abs((back + LENGTH * np.exp(1j * (start[2] + turn)) - ahead) * np.exp(-1j * heading) - side * nose * 1j) < 1e-12
-    )
-    share = np.clip((np.arange(90) - 30) / 30.0, 0.0, 1.0)
-    end = np.array([back.real, back.imag, start[2] + turn])
-    pose = np.array(start) + share[:, None] * (end - np.array(start))
-    pose = pose + np.random.default_rng(2).normal(0.0, 1e-5, pose.shape) * [1.0, 1.0, 5.0]
-    scatter = np.tile(np.diag([1e-10, 1e-10, 25e-10]), (90, 1, 1))
-    return measure_pivot(np.arange(90) / 30, pose, scatter, np.zeros((3, 3)), wheelbase=LENGTH)[0]
+from rig.records.balance import BALANCE
+from tests.rig.jobs.synthetic_pushes import LENGTH, cards, closed_form, measured, pushed, weighed
 
 
 @pytest.fixture
 def log(tmp_path: Path) -> BenchLog:
     return BenchLog(tmp_path / "log")
-
-
-def weighed(of: CardSet, log: BenchLog) -> Weighing:
-    return weigh_typed(of, log)
-
-
-def closed_form(kappa: float, s: float) -> float:
-    """Front share of grip for a sliding finger at station s, m, of an even blocked car.
-
-    Source: moment balance about the pole, F[(L-X)(L-s)+h2]/a + R[X s+h2]/b = 0 with X = L/2 - 1/kappa.
-    """
-    x, h2 = LENGTH / 2 - 1 / kappa, HALF_TRACK**2
-    front = ((LENGTH - x) * (LENGTH - s) + h2) / math.hypot(LENGTH - x, HALF_TRACK)
-    rear = (x * s + h2) / math.hypot(x, HALF_TRACK)
-    ratio = -rear / front
-    return 100 * ratio / (1 + ratio)
 
 
 @pytest.mark.parametrize("side", [1, -1])
@@ -123,14 +56,14 @@ def test_a_clip_that_contradicts_the_cards_side_says_so_once(log: BenchLog) -> N
 def test_an_answer_is_read_back_as_it_was_written(log: BenchLog) -> None:
     of = cards()
     weights = weighed(of, log)
-    push_record = log.record("push", "middle", inputs={}, result={"pushes": [], "track": {}})
+    push_record = measured(log, of, pushed(0.04, 0.07))
     for answer in (
-        judged(answer_push(of, pushed(0.04, 0.07), weights), "disagrees", 0.4),
+        answer_push(of, pushed(0.04, 0.07), weights, verdict="disagrees", forecast_station=0.4),
         answer_push(of, pushed(0.05, 0.06), None),
         replace(answer_push(cards(push__wheels="as on the car card"), pushed(0.01, 0.07), weights), number=3),
     ):
         record = write_answer(log, of, answer, push=push_record, weighing=weights)
-        again = answer_from(log.get(record.id))
+        again = answer_from(BALANCE.of(log.get(record.id)))
         assert again == answer
 
 

@@ -1,0 +1,176 @@
+"""Two set-ups on record: which pushes count for which card, what they share, and what is refused."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import msgspec
+import pytest
+
+from analysis.balance.results import ChangeFinding
+from rig.base.errors import InputError
+from rig.cards.read import CardSet
+from rig.jobs.series.change import (
+    change_json,
+    compare_setups,
+    conditions_between,
+    grip_between,
+    pushes_of,
+    shared_between,
+    weights_between,
+)
+from rig.log.store import BenchLog
+from tests.rig.jobs.synthetic_pushes import LENGTH, cards, closed_form, measured, pushed, recorded, weighed
+
+PLAIN = [400.0, 400.0, 380.0, 380.0]  # front 51.28 %
+HEAVIER = [420.0, 420.0, 380.0, 380.0]  # front 52.5 %
+
+
+@pytest.fixture
+def log(tmp_path: Path) -> BenchLog:
+    return BenchLog(tmp_path / "log")
+
+
+@pytest.fixture
+def a() -> CardSet:
+    return cards(name="plain", typed__weights_g=PLAIN)
+
+
+@pytest.fixture
+def b() -> CardSet:
+    return cards(name="rubber", typed__weights_g=PLAIN)
+
+
+def test_the_change_is_told_with_its_sign_and_its_records(
+    log: BenchLog, a: CardSet, b: CardSet, tmp_path: Path
+) -> None:
+    first = recorded(log, a, pushed(0.060, 0.060), tmp_path / "a")
+    second = recorded(log, b, pushed(0.050, 0.070), tmp_path / "b")  # the tail led: more grip in front
+    found = compare_setups(a, b, log)
+    assert found.change.finding is ChangeFinding.MOVED_FORWARD
+    plain = change_json(found, picture=Path("x.png"), film=None)
+    assert plain["finding"] == "moved forward"
+    assert (plain["a"], plain["b"]) == ([first], [second])
+    assert plain["interval_pct"][0] < plain["moved_pct"] < plain["interval_pct"][1]
+    # Pushed at the middle a straight slide says 50 %; kappa of the other is 2 (50 - 70) / (257 * 120) per mm
+    turned = closed_form(-40 / (LENGTH * 120), LENGTH / 2)
+    assert plain["moved_pct"] == pytest.approx(turned - 50.0, abs=0.15)
+    assert plain["explained_by_weights_pct"] == pytest.approx(0.0, abs=1e-9)
+    assert plain["picture"] == "x.png"
+    back = compare_setups(b, a, log)
+    assert back.change.finding is ChangeFinding.MOVED_BACKWARD
+    assert set(plain) == {
+        "finding",
+        "moved_pct",
+        "interval_pct",
+        "bound_pct",
+        "explained_by_weights_pct",
+        "left_for_tyres_pct",
+        "tyres_agree",
+        "a",
+        "b",
+        "picture",
+        "film",
+    }
+
+
+def test_repeats_are_pooled_and_named_records_go_first(log: BenchLog, a: CardSet, b: CardSet, tmp_path: Path) -> None:
+    numbers = [recorded(log, a, pushed(0.060, 0.060 + k * 1e-3), tmp_path / f"a{k}") for k in range(3)]
+    recorded(log, b, pushed(0.050, 0.070), tmp_path / "b")
+    assert compare_setups(a, b, log).change.pushes == (3, 1)
+    only = compare_setups(a, b, log, a_records=numbers[1:2])
+    assert [record.number for record in only.a.clips] == numbers[1:2]
+
+
+def test_the_same_clip_measured_twice_counts_once(log: BenchLog, a: CardSet, tmp_path: Path) -> None:
+    recorded(log, a, pushed(0.060, 0.060), tmp_path / "a")
+    again = recorded(log, a, pushed(0.060, 0.060), tmp_path / "a")
+    found = pushes_of(a, log)
+    assert [record.number for record in found.clips] == [again]
+    assert len(found.answers) == 1
+
+
+def test_one_clip_for_both_set_ups_is_refused(log: BenchLog, a: CardSet, b: CardSet, tmp_path: Path) -> None:
+    recorded(log, a, pushed(0.060, 0.060), tmp_path / "a")
+    recorded(log, b, pushed(0.060, 0.060), tmp_path / "a")
+    with pytest.raises(InputError, match="same clip"):
+        compare_setups(a, b, log)
+    with pytest.raises(InputError, match="same clip"):
+        compare_setups(a, a, log)
+
+
+def test_a_card_edited_since_the_push_is_said_with_the_difference(log: BenchLog, a: CardSet, tmp_path: Path) -> None:
+    number = recorded(log, a, pushed(0.060, 0.060), tmp_path / "a")
+    edited = replace(
+        a, test=msgspec.structs.replace(a.test, push=msgspec.structs.replace(a.test.push, position_pct=85.0))
+    )
+    with pytest.raises(InputError, match=rf"edited since it was pushed \(record {number}: .*85"):
+        pushes_of(edited, log)
+    # notes are no difference
+    noted = replace(
+        a,
+        test=msgspec.structs.replace(
+            a.test, conditions=msgspec.structs.replace(a.test.conditions, notes="the left tyre looks worn")
+        ),
+    )
+    assert len(pushes_of(noted, log).answers) == 1
+    assert len(pushes_of(edited, log, numbers=[number]).answers) == 1
+
+
+def test_a_set_up_without_a_push_or_without_weights_is_refused(log: BenchLog, a: CardSet, tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="no push"):
+        pushes_of(a, log)
+    record = measured(log, a, pushed(0.06, 0.06))
+    with pytest.raises(InputError, match="earlier version"):  # measured, but nothing was said of the balance
+        pushes_of(a, log, numbers=[record.number])
+    weighing = weighed(a, log)
+    with pytest.raises(InputError, match="rests on no clip"):
+        pushes_of(a, log, numbers=[weighing.record.number])
+
+
+def test_what_the_weights_explain_has_its_sign(log: BenchLog, a: CardSet, tmp_path: Path) -> None:
+    heavy = cards(name="ballast in front", typed__weights_g=HEAVIER)
+    recorded(log, a, pushed(0.060, 0.060), tmp_path / "a")
+    recorded(log, heavy, pushed(0.056, 0.064), tmp_path / "b")
+    one, two = pushes_of(a, log), pushes_of(heavy, log)
+    weights = weights_between(one, two)
+    assert weights is not None
+    assert (weights.front_pct_a, weights.front_pct_b) == (
+        pytest.approx(51.28, abs=0.01),
+        pytest.approx(52.50, abs=0.01),
+    )
+    assert weights.moved_u > 0  # two weighings of their own
+    assert weights_between(one, one) == replace(weights, front_pct_b=weights.front_pct_a, moved_u=0.0)
+
+
+def test_grip_counts_only_when_it_was_measured_for_each() -> None:
+    def with_grip(front: float, rear: float, measured: bool, u: float) -> CardSet:
+        return cards(grip__front=front, grip__rear=rear, grip__measured=measured, grip__ratio_u=u)
+
+    grip = grip_between(with_grip(0.8, 0.75, True, 0.03), with_grip(0.96, 0.7, True, 0.04))
+    assert grip is not None
+    assert grip.factor == pytest.approx((0.96 / 0.7) / (0.8 / 0.75))
+    assert grip.factor_u == pytest.approx(0.05)  # 3, 4, 5
+    assert grip_between(with_grip(0.8, 0.75, False, 0.03), with_grip(0.96, 0.7, True, 0.04)) is None
+    assert grip_between(with_grip(0.8, 0.75, True, 0.03), with_grip(0.8, 0.75, True, 0.03)) is None  # a copied card
+
+
+def test_what_is_shared_follows_from_what_is_alike(log: BenchLog, a: CardSet, b: CardSet, tmp_path: Path) -> None:
+    recorded(log, a, pushed(0.060, 0.060), tmp_path / "a")
+    recorded(log, b, pushed(0.050, 0.070), tmp_path / "b")
+    one, two = pushes_of(a, log), pushes_of(b, log)
+    shared = shared_between(one, two)
+    assert {"wheelbase", "marker plate", "corner weights", "push position"} <= shared
+    assert "along/across grip of the front tyres" not in shared  # no card says that the tyres are the same
+    elsewhere = replace(two, answers=(replace(two.answers[0], pushed_pct=53.0),))
+    assert "push position" not in shared_between(one, elsewhere)
+    car = msgspec.structs.replace(two.cards.car, plate=msgspec.structs.replace(two.cards.car.plate, height_mm=71.0))
+    assert "marker plate" not in shared_between(one, replace(two, cards=replace(two.cards, car=car)))
+
+
+def test_other_conditions_are_said() -> None:
+    one, two = cards(conditions__surface="board"), cards(conditions__surface="carpet")
+    (note,) = conditions_between(one, two)
+    assert "surface" in note
+    assert "board" in note
+    assert "carpet" in note
+    assert conditions_between(one, one) == ()
