@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from analysis.base.pivot import DEG_PER_CM
 from analysis.figures.car import FORECAST, MEASURED
 from rig.log.cards_and_pivots import estimate_from
+from rig.records.aside import ASIDE
 from rig.records.camera import CAMERA_CALIBRATION, CAR_MARKERS, FLOOR_LAYOUT, PLATE_PLACE
 from rig.records.classroom import FIRST_TRY
 from rig.records.grip import GRIP, INFERENCE
@@ -138,6 +139,7 @@ WORDS: dict[str, Callable[[AnyRecord], str]] = {
     CAMERA_CALIBRATION.name: _camera,
     FLOOR_LAYOUT.name: _floor,
     PLATE_PLACE.name: _plate,
+    ASIDE.name: lambda record: f"set aside: {ASIDE.of(record).result.why}",
     CAR_MARKERS.name: lambda record: f"{len(CAR_MARKERS.of(record).result.markers)} markers' places",
 }
 """Kind of record -> what it found, in one line."""

@@ -124,14 +124,22 @@ class Sweep:
     grip: GripMeasurement
     warnings: tuple[str, ...]
     record: Record
+    remarks: tuple[str, ...]
 
 
 def measure_sweep(sets: Sequence[CardSet], log: BenchLog) -> Sweep:
     """Balance point by interpolation over measured pushes at several stations. Raises InputError for too few."""
-    if len(sets) < 2:
-        raise InputError("one push is no sweep", where="sweep", remedy="Name the test cards of two or more pushes")
-    pushes = measured_pushes(sets, log)
+    gathered = measured_pushes(sets, log)
+    pushes, sets = gathered.pushes, gathered.sets
     states = [push.evidence for push in pushes]
+    if len(pushes) < 2:
+        raise InputError("one push is no sweep", where="sweep", remedy="Name the test cards of two or more pushes")
+    if len({round(one.push.station, 6) for one in states}) < 2:
+        raise InputError(
+            "all these pushes are at one position",
+            where="sweep",
+            remedy="Push at two or more positions, on both sides of the balance point",
+        )
     null = sweep_null(
         np.array([one.push.station for one in states]),
         np.array([push.measured.kappa for push in pushes]),
@@ -156,7 +164,7 @@ def measure_sweep(sets: Sequence[CardSet], log: BenchLog) -> Sweep:
         pushes[0].weighing,
         pushes,
     )
-    return Sweep(null=null, grip=grip, warnings=tuple(told_apart(sets)), record=record)
+    return Sweep(null=null, grip=grip, warnings=tuple(told_apart(sets)), record=record, remarks=gathered.remarks)
 
 
 def combined_grip(cards: CardSet, log: BenchLog, *, state: State = "sliding") -> GripEstimate:
@@ -172,11 +180,13 @@ class Backwards:
     next_push: NextPush
     warnings: tuple[str, ...]
     record: Record
+    remarks: tuple[str, ...]
 
 
 def infer_grip(sets: Sequence[CardSet], log: BenchLog, *, also: Unknown | None = None) -> Backwards:
     """The front-to-rear grip ratio (and a further unknown) from the measured pushes of these test cards."""
-    pushes = measured_pushes(sets, log)
+    gathered = measured_pushes(sets, log)
+    pushes, sets = gathered.pushes, gathered.sets
     found = infer([push.evidence for push in pushes], also=also)
     usual = float(np.median([push.measured.kappa_u for push in pushes]))
     first = pushes[0]
@@ -211,7 +221,13 @@ def infer_grip(sets: Sequence[CardSet], log: BenchLog, *, also: Unknown | None =
         cards=keep_cards(log, first.cards),
         parents=[p.record.id for p in pushes],
     )
-    return Backwards(inference=found, next_push=following, warnings=tuple(told_apart(sets)), record=record)
+    return Backwards(
+        inference=found,
+        next_push=following,
+        warnings=tuple(told_apart(sets)),
+        record=record,
+        remarks=gathered.remarks,
+    )
 
 
 def _keep(

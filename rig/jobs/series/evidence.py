@@ -1,6 +1,6 @@
 """Pushes and grip measurements from the log, as evidence for statistics."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,9 +10,11 @@ from analysis.grip.combine import GripMeasurement
 from analysis.grip.conditions import GripNotes, differences
 from analysis.grip.inference import PushEvidence
 from rig.base.errors import InputError
+from rig.cards.identity import changes_in_words, same_id, test_changes
 from rig.cards.mechanics import push_state
 from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import pushed_as_seen
+from rig.jobs.series.own_pushes import clip_hashes, clip_of, pushes_of
 from rig.jobs.weighing.weigh import Weighing, known_weighing, weighed_car
 from rig.log.cards_and_pivots import estimate_from
 from rig.log.sources import finger_row, push_row
@@ -61,26 +63,119 @@ def notes_of(cards: CardSet) -> GripNotes:
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gathered:
+    """Measured pushes of several test cards, each once. remarks: to be told before any figure."""
+
+    pushes: tuple[PushOnRecord, ...]
+    remarks: tuple[str, ...]
+
+    @property
+    def sets(self) -> list[CardSet]:
+        """The cards of each push, as they were when it was measured."""
+        return [push.cards for push in self.pushes]
+
+
 def measured_push(cards: CardSet, log: BenchLog) -> PushOnRecord:
     """The first push of the newest measured clip of a test card. Raises InputError when it has none."""
-    record = log.latest("push", cards.test.name)
-    if record is None:
+    return clips_of_test(cards, log).pushes[-1]
+
+
+def clips_of_test(cards: CardSet, log: BenchLog) -> Gathered:
+    """The first push of every clip of a test card, in the order of measuring: repeats need no new card.
+
+    Each push has the cards as they were when it was measured and the weights of the car as it was then.
+    Raises InputError when there is none, or only of the card as it was before it was changed.
+    """
+    found = pushes_of(cards, log)
+    if not found.records:
         raise InputError(
             "no push of this test was measured", where=cards.test.name, remedy="Run: pivotbench measure CLIP TEST.toml"
         )
-    row = push_row(record, 1)
-    return PushOnRecord(
-        cards=pushed_as_seen(cards, finger_row(record, 1), 1),
-        weighing=known_weighing(cards, log),
-        measured=estimate_from(row["pivot"]),
-        turn=float(np.radians(row["turn_deg"])),
-        record=record,
-    )
+    remarks = list(found.remarks)
+    newest: dict[str, Record] = {}
+    clips = clip_hashes(log)
+    for record in found.records:
+        newest[clip_of(record, clips) or record.id] = record  # measured again, as `compare` does: once
+    pushes = []
+    for record in newest.values():
+        then = found.cards[record.id]
+        row = push_row(record, 1)
+        weighing = known_weighing(then, log, before=record.number)
+        remarks += weighing.remarks
+        pushes.append(
+            PushOnRecord(
+                cards=pushed_as_seen(then, finger_row(record, 1), 1),
+                weighing=weighing,
+                measured=estimate_from(row.pivot),
+                turn=float(np.radians(row.turn_deg)),
+                record=record,
+            )
+        )
+    return Gathered(pushes=tuple(pushes), remarks=tuple(dict.fromkeys(remarks)))
 
 
-def measured_pushes(sets: Sequence[CardSet], log: BenchLog) -> list[PushOnRecord]:
-    """The newest measured push of each test card."""
-    return [measured_push(cards, log) for cards in sets]
+def measured_pushes(sets: Sequence[CardSet], log: BenchLog) -> Gathered:
+    """Every measured push of these test cards, each once. Raises InputError as `clips_of_test` does.
+
+    Raises InputError, too, when one clip was measured with cards that contradict each other, and for several cars.
+    """
+    remarks: list[str] = []
+    used: list[PushOnRecord] = []
+    named: list[CardSet] = []
+    clips = clip_hashes(log)
+    for cards in sets:
+        if any(same_test(cards, other) for other in named):
+            remarks.append(f"{cards.test.name} is named more than once and counts once")
+            continue
+        named.append(cards)
+        found = clips_of_test(cards, log)
+        remarks += found.remarks
+        for push in found.pushes:
+            if again := _counted(push, used, clips):
+                remarks.append(again)
+            else:
+                used.append(push)
+    refuse_two_cars(used)
+    return Gathered(pushes=tuple(used), remarks=tuple(dict.fromkeys(remarks)))
+
+
+def same_test(a: CardSet, b: CardSet) -> bool:
+    """Whether two test cards are one in all that matters."""
+    return same_id(a.test, b.test) and same_id(a.car, b.car) and not test_changes(a.test, b.test)
+
+
+def _counted(push: PushOnRecord, used: Sequence[PushOnRecord], clips: Collection[str]) -> str:
+    """That this push is counted already, in words; "" when it is not. Raises InputError for contradicting cards."""
+    clip = clip_of(push.record, clips)
+    for other in used:
+        if other.record.id != push.record.id and (not clip or clip_of(other.record, clips) != clip):
+            continue
+        changes = [one for one in test_changes(other.cards.test, push.cards.test) if not one.startswith("name ")]
+        numbers = f"records {other.record.number} and {push.record.number}"
+        if changes:
+            raise InputError(
+                f"{numbers} are of the same clip, measured with cards that differ ({changes_in_words(changes)})",
+                where=f"{other.cards.test.name} / {push.cards.test.name}",
+                remedy='Set the wrong one aside with: pivotbench log aside N --why "..."',
+            )
+        if other.record.id == push.record.id:
+            return f"record {push.record.number} belongs to more than one of these cards and counts once"
+        return f"{numbers} are of the same clip, which counts once"
+    return ""
+
+
+def refuse_two_cars(pushes: Sequence[PushOnRecord]) -> None:
+    """Raises InputError when the pushes are of cards that say they are different cars."""
+    for push in pushes[1:]:
+        first, other = pushes[0].cards.car, push.cards.car
+        if first.id and other.id and first.id != other.id and not push.cards.choices.same:
+            raise InputError(
+                f"record {push.record.number} is a push of another car ({other.name}) than record "
+                f"{pushes[0].record.number} ({first.name})",
+                where=push.cards.test.name,
+                remedy="Name pushes of one car, or say --same if both cards are of one car",
+            )
 
 
 def told_apart(sets: Sequence[CardSet]) -> list[str]:

@@ -18,8 +18,9 @@ from analysis.statistics.pooling import kappa_change
 from rig.base.errors import InputError
 from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import push_state
-from rig.cards.read import CardSet, read_set
-from rig.jobs.series.evidence import PushOnRecord, measured_push, measured_pushes, notes_of, told_apart
+from rig.cards.read import CardSet, Choices
+from rig.jobs.series.evidence import PushOnRecord, measured_pushes, notes_of, same_test, told_apart
+from rig.jobs.series.plan_rows import pushes_of_plan
 from rig.jobs.weighing.weigh import Weighing, weighed_car
 from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog
@@ -79,22 +80,20 @@ def _plan_row(push: PlannedPush, factors: list[str]) -> list[object]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Series:
-    """What a series showed. tests: how many pushes were used.  needed: pushes a set-up to tell 2 % apart."""
+    """What a series showed. needed: pushes a set-up to tell 2 % apart.  remarks: to be told before any figure."""
 
     result: SeriesResult
     needed: int | None
     warnings: tuple[str, ...]
     record: Record
+    remarks: tuple[str, ...]
 
 
-def analyse_plan(path: Path, log: BenchLog) -> Series:
+def analyse_plan(path: Path, log: BenchLog, choices: Choices | None = None) -> Series:
     """Effects of the factors in a filled-in plan. Raises InputError naming the row that cannot be used."""
     rows, factors = _read_plan(path)
-    used: list[tuple[dict[str, str], PushOnRecord]] = []
-    for row in rows:
-        if row["recorded"] != "yes" or not row["test"].strip():
-            continue
-        used.append((row, measured_push(read_set(path.parent / row["test"].strip()), log)))
+    pushed = pushes_of_plan(rows, factors, path, log, choices or Choices())
+    used = pushed.used
     pushes = [
         SeriesPush(
             setup={name: row[name] for name in factors},
@@ -136,7 +135,7 @@ def analyse_plan(path: Path, log: BenchLog) -> Series:
         cards=keep_cards(log, sets[0]),
         parents=[push.record.id for _, push in used],
     )
-    return Series(result=result, needed=needed, warnings=tuple(told_apart(sets)), record=record)
+    return Series(result=result, needed=needed, warnings=tuple(told_apart(sets)), record=record, remarks=pushed.remarks)
 
 
 def _read_plan(path: Path) -> tuple[list[dict[str, str]], list[str]]:
@@ -169,12 +168,23 @@ def _read_plan(path: Path) -> tuple[list[dict[str, str]], list[str]]:
     return rows, [head for head in heads if head not in PLAN_HEADS]
 
 
-def ladder_of(sets: Sequence[CardSet], log: BenchLog) -> tuple[Ladder, Record]:
-    """Rank front tyre pairs on one reference car from one measured push each, blocked wheels."""
-    pushes = measured_pushes(sets, log)
+def ladder_of(sets: Sequence[CardSet], log: BenchLog) -> tuple[Ladder, Record, tuple[str, ...]]:
+    """Rank front tyre pairs on one reference car from their measured pushes, blocked wheels.
+
+    Repeats of one test card make one entry. Returns what to tell before the figures, too.
+    """
+    gathered = measured_pushes(sets, log)
+    pushes = gathered.pushes
     entries = []
+    repeats: list[list[PushOnRecord]] = []
     for push in pushes:
-        found = infer([push.evidence]).grip_ratio
+        group = next((one for one in repeats if same_test(one[0].cards, push.cards)), None)
+        if group is None:
+            repeats.append([push])
+        else:
+            group.append(push)
+    for push, *more in repeats:
+        found = infer([one.evidence for one in (push, *more)]).grip_ratio
         name = push.cards.test.conditions.compound_front or push.cards.test.name
         entries.append(
             LadderEntry(name=name, log_ratio=float(np.log(found.value)), log_u=found.u, notes=notes_of(push.cards))
@@ -194,7 +204,7 @@ def ladder_of(sets: Sequence[CardSet], log: BenchLog) -> tuple[Ladder, Record]:
         cards=keep_cards(log, sets[0]),
         parents=[push.record.id for push in pushes],
     )
-    return ladder, record
+    return ladder, record, gathered.remarks
 
 
 def changes_for(

@@ -149,15 +149,15 @@ def write_cards(folder: Path) -> None:
     for name, keys in TESTS.items():
         text = card_text("test", PUSH | {"name": f"kept {name}", "conditions.compound_front": "soft"} | keys)
         (folder / f"{name}.toml").write_text(text)
-    # one baseline and one change, twice each: the same measured pushes stand for both rounds
-    heads = "number,block,role,side,station_pct,board_turn_deg,recorded,do_first,test,tyre"
+    # one baseline and one change, twice each: no series that anybody would push, but four pushes with figures
+    heads = "number,block,role,side,station_pct,board_turn_deg,recorded,do_first,test,ballast"
     rows = [
-        f"{n},{block},set-up,right,85,0,yes,,{test}.toml,{tyre}"
-        for n, block, test, tyre in (
-            (1, 1, "first", "soft"),
-            (2, 1, "hard", "hard"),
-            (3, 2, "hard", "hard"),
-            (4, 2, "first", "soft"),
+        f"{n},{block},set-up,{side},{pct},0,yes,,at-{pct}.toml,{ballast}"
+        for n, block, side, pct, ballast in (
+            (1, 1, "right", 45, "none"),
+            (2, 1, "right", 52, "rear"),
+            (3, 2, "right", 59, "rear"),
+            (4, 2, "left", 66, "none"),
         )
     ]
     (folder / "series.csv").write_text("\n".join([heads, *rows]) + "\n")

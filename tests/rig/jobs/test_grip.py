@@ -143,7 +143,9 @@ def test_a_series_says_which_change_did_what(workshop: Workshop) -> None:
     for row in rows:
         if row["recorded"] == "yes":
             ratio = 1.3 if row["tyre"] == "soft" else 1.0
-            cards = workshop.push(f"push-{row['number']}", 85.0, ratio, off=float(rng.normal(0, 0.03)))
+            cards = workshop.push(
+                f"push-{row['number']}", 85.0, ratio, off=float(rng.normal(0, 0.03)), push__side=row["side"]
+            )
             row["test"] = f"{cards.test.name}.toml"
     plan = workshop.folder / "series.csv"
     with plan.open("w", newline="", encoding="utf-8") as file:
@@ -172,7 +174,8 @@ def test_the_grip_ladder_ranks_tyres(workshop: Workshop) -> None:
         workshop.push(name, 85.0, ratio, conditions__compound_front=name, conditions__surface=surface)
         for name, ratio, surface in (("hard", 0.85, "board"), ("medium", 1.0, "board"), ("soft", 1.3, "carpet"))
     ]
-    ladder, record = ladder_of(sets, workshop.log)
+    ladder, record, remarks = ladder_of(sets, workshop.log)
+    assert remarks == ()
     rows = other_parts([record])[0].tables[0].rows
     assert [row[0] for row in rows] == ["soft", "medium", "hard"]
     assert [row[1] for row in rows] == [f"{rung.grip:.3f}" for rung in ladder.rungs]

@@ -1,0 +1,110 @@
+"""Which measured clips are a test card's own: those measured with this card as it is, not with what it was copied from.
+
+A push is used with the cards as they were when it was measured, whatever they say now.
+"""
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, replace
+
+import msgspec
+
+from rig.base.errors import InputError
+from rig.cards.identity import changes_in_words, completed, corrected, same_id, test_changes
+from rig.cards.read import CardSet
+from rig.log.belongs import own_or_imported, standing
+from rig.log.sources import MissingSourceError, cards_of
+from rig.log.store import BenchLog
+from rig.records.record import AnyRecord
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwnPushes:
+    """Records of a test's measured clips, oldest first. cards: id of a record -> its cards as they were.
+
+    remarks: to be told before any figure.
+    """
+
+    records: tuple[AnyRecord, ...]
+    cards: Mapping[str, CardSet]
+    remarks: tuple[str, ...]
+
+
+def pushes_of(cards: CardSet, log: BenchLog) -> OwnPushes:
+    """The measured clips of a test card. Raises InputError when it was changed since its pushes were measured.
+
+    The person's choice `same` takes the pushes of the card as it was, `as_new` leaves them out.
+    """
+    fitting: list[AnyRecord] = []
+    before: list[tuple[AnyRecord, list[str]]] = []
+    then: dict[str, CardSet] = {}
+    for record in standing(log, "push"):
+        try:
+            old = cards_of(record, log)
+        except MissingSourceError:
+            old = None
+        if old is None:
+            if record.title == cards.test.name:
+                fitting.append(record)
+                then[record.id] = cards
+            continue
+        if not same_id(old.test, cards.test):
+            continue
+        changes = test_changes(old.test, cards.test)
+        if not same_id(old.car, cards.car):
+            changes.append(f'car "{old.car.name}" → "{cards.car.name}"')
+        then[record.id] = _as_it_was(old, cards)
+        if changes:
+            before.append((record, changes))
+        else:
+            fitting.append(record)
+    remarks: list[str] = []
+    whole = [record for record in fitting if not completed(then[record.id].test, cards.test)]
+    records = own_or_imported(whole or fitting, log)
+    if not records and before and not cards.choices.as_new:
+        record, changes = before[-1]
+        if not cards.choices.same:
+            raise InputError(
+                f"the test card is not as it was when its push was measured, record {record.number} "
+                f"({changes_in_words(changes)})",
+                where=cards.test.name,
+                remedy="Measure this push with the card as it is, or say --same to use it as it was then, or "
+                "--as-new if this is a copy for another push",
+            )
+        records = own_or_imported([record for record, found in before if found == changes], log)
+        remarks.append(
+            f"{cards.test.name}: used as the card was when it was measured, not as it is now "
+            f"({changes_in_words(changes)})"
+        )
+    if records and records[0].bench != log.bench and not cards.test.id:
+        remarks.append(f"{cards.test.name}: the push comes from an imported log")
+    if records:
+        old = then[records[-1].id]
+        changes = corrected(old.car, cards.car)
+        if not whole:
+            changes += completed(old.test, cards.test)
+        if not cards.choices.same:
+            changes += [one for one in corrected(old.test, cards.test) if one not in changes]
+        if changes:
+            remarks.append(
+                f"{cards.test.name}: the cards were changed since record {records[-1].number} was measured "
+                f"({changes_in_words(changes)}); they are used as they were then"
+            )
+    return OwnPushes(records=tuple(records), cards=then, remarks=tuple(remarks))
+
+
+def clip_hashes(log: BenchLog) -> frozenset[str]:
+    """Hashes of all clips in the log."""
+    return frozenset(file.hash for file in log.files() if file.kind == "clip")
+
+
+def clip_of(record: AnyRecord, clips: Collection[str]) -> str:
+    """Hash of the clip that a push was measured in; "" where the log has none. clips: see `clip_hashes`."""
+    return next((digest for digest in record.files if digest in clips), "")
+
+
+def _as_it_was(old: CardSet, now: CardSet) -> CardSet:
+    """The cards of a record, with what the person chose; weights that were typed in only later complete it."""
+    test = old.test
+    if test.typed.weights_g is None and now.test.typed.weights_g is not None:
+        test = msgspec.structs.replace(test, typed=now.test.typed)
+    return replace(old, test=test, folder=now.folder, choices=now.choices)
