@@ -25,6 +25,12 @@ ASSUMED_LEVEL, ASSUMED_LEVEL_U, ASSUMED_RATIO_U = 0.8, 0.5, 0.3
 PRIOR_WRONG, WRONG_BY = 0.05, 0.3
 """A measurement is taken beforehand to be wrong once in twenty, by a relative 30 %."""
 
+DOUBTED = 0.05
+"""Chance of so large a chi-square below which a combination is not to be used."""
+
+TAKEN_UP = 2.0
+"""Standard uncertainties by which a shared error may be moved to make measurements agree before it is told."""
+
 NAMED = 3.0
 """Odds (to 1) from which the measurement most likely wrong is named: the priors alone must not choose it."""
 
@@ -79,6 +85,7 @@ class GripEstimate:
     in: "all four tyres alike", or a usual level.  count: measurements used.
     contradiction: when measurements quarrel, front, rear and ratio are those of all taken together; the
     sentence says with which odds one of them is wrong, and `without_suspect` is the estimate without it.
+    outside: what the estimate does that no measurement says, in words; "" when there is nothing to say.
     """
 
     state: GripState
@@ -97,6 +104,13 @@ class GripEstimate:
     contradiction: Contradiction
     without_suspect: "GripEstimate | None"
     warnings: tuple[str, ...]
+    outside: str = ""
+
+    @property
+    def usable(self) -> bool:
+        """Whether the measurements agree well enough for their combination to be used."""
+        doubted = self.contradiction.dof > 0 and self.contradiction.chance < DOUBTED
+        return not (self.contradiction.sentence or self.outside or doubted)
 
 
 def combine(measurements: Sequence[GripMeasurement], *, state: GripState = "sliding") -> GripEstimate:
@@ -161,7 +175,41 @@ def _estimate(used: list[GripMeasurement], state: GripState, *, look_for_suspect
         contradiction=contradiction,
         without_suspect=without,
         warnings=tuple(dict.fromkeys(warnings)),
+        outside=_outside(used, log),
     )
+
+
+def _outside(used: Sequence[GripMeasurement], log: FloatArray) -> str:
+    """Where the combination leaves all measurements of a quantity behind, or an error they share takes up a conflict.
+
+    Errors that are shared and much larger than the rest let least squares answer outside everything that was
+    measured (Peelle's puzzle): right if the stated errors are, and otherwise not to be used.
+    log: (2,), ln front and ln rear.
+    """
+    if len(used) < 2:
+        return ""
+    covariance = _errors(used, np.zeros(len(used)))
+    predicted, _ = _model(used, log)
+    off = predicted - np.log([one.value for one in used])
+    beyond = NORMAL_95 * np.sqrt(np.diag(covariance))
+    told = []
+    for quantity in ("front", "rear", "mean", "ratio"):
+        rows = [i for i, one in enumerate(used) if one.quantity == quantity]
+        if rows and (all(off[i] > beyond[i] for i in rows) or all(off[i] < -beyond[i] for i in rows)):
+            nearest = min(rows, key=lambda i: abs(off[i]))
+            told.append(f"{quantity} {np.exp(predicted[nearest]):.3f} where {used[nearest].value:.3f} was measured")
+    names = sorted({name for one in used for name in one.shared})
+    moved = np.linalg.solve(covariance, -off)
+    pulled = [
+        name
+        for name in names
+        if abs(sum(one.shared.get(name, 0.0) * m for one, m in zip(used, moved, strict=True))) > TAKEN_UP
+    ]
+    if not told and not pulled:
+        return ""
+    where = f"lies outside what was measured ({', '.join(told)})" if told else "fits only"
+    blame = f" with {' and '.join(pulled)} off by more than twice the stated uncertainty" if pulled else ""
+    return f"The combination {where}{blame}: measure again before using it"
 
 
 def _interval(log: float, u: float) -> tuple[float, float]:

@@ -69,8 +69,11 @@ def sweep_null(
     middle, scale = float(np.mean(s)), float(max(np.ptp(s), 1e-9)) / 2.0
     # Turn per travel bends like an S about the null, so a wide sweep asks for odd powers; each power has to earn
     # its place (Akaike's criterion, corrected for few data; from memory).
+    places = len(np.unique(np.round(s, 6)))  # repeats at one station tell nothing of a bend
     fits = [
-        _fit((s - middle) / scale, k, error, place_u / scale, degree) for degree in (1, 2, 3, 5) if len(s) >= degree + 2
+        _fit((s - middle) / scale, k, error, place_u / scale, degree)
+        for degree in (1, 2, 3, 5)
+        if len(s) >= degree + 2 and places > degree
     ]
     best = min(fits, key=lambda one: one.badness)
     root, u, dof = best.root(), 0.0, len(s) - best.degree - 1

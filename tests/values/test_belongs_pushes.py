@@ -229,7 +229,9 @@ def test_a_sweep_needs_two_positions(bench: Bench) -> None:
     assert "at one position" in told.err  # three clips of it
     c = bench.card("c", name="c", push__position_pct=58.0)
     bench.push(c, 20 * (0.58 * LENGTH - 0.146))
-    words = bench.ask("sweep", a, a, b, c).out
+    told = bench.ask("sweep", a, a, b, c)
+    assert told.code == 0, told.err
+    words = told.out
     assert "from 5 pushes" in words
     assert "counts once" in words.splitlines()[0]
 

@@ -9,6 +9,7 @@ import numpy as np
 from analysis.forecast.forecast import kind_of_test
 from analysis.grip.bench_tests import pull, tilt_axle, tilt_car
 from analysis.grip.combine import GripEstimate, GripMeasurement, combine
+from analysis.grip.days import DayRatio, day_ratio
 from analysis.grip.inference import Inference, Unknown, infer
 from analysis.grip.next_push import NextPush, most_informative_station
 from analysis.grip.sweep import SweepNull, ratio_from_null, sweep_null
@@ -17,7 +18,8 @@ from rig.base.errors import InputError
 from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import place_gravity, push_state
 from rig.cards.read import CardSet
-from rig.jobs.series.evidence import PushOnRecord, grip_record, measured_pushes, notes_of, stored_grips, told_apart
+from rig.jobs.grip.like import ACROSS, ALONG, like_grips
+from rig.jobs.series.evidence import PushOnRecord, grip_record, measured_pushes, notes_of, told_apart
 from rig.jobs.weighing.weigh import Weighing
 from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog
@@ -82,7 +84,11 @@ def measure_tilt(cards: CardSet, log: BenchLog, weighing: Weighing, test: TiltTe
             **common,
         )
     return found, _keep(
-        cards, log, found, {"angles_deg": list(test.angles_deg), "part": test.part, "nose": test.nose}, weighing
+        cards,
+        log,
+        found,
+        {"angles_deg": list(test.angles_deg), "part": test.part, "nose": test.nose, "direction": ALONG},
+        weighing,
     )
 
 
@@ -113,7 +119,9 @@ def measure_pull(
         notes=notes_of(cards),
         gauge_shared_u=test.gauge_u,
     )
-    return found, _keep(cards, log, found, {"forces_N": list(test.forces), "part": test.part}, weighing)
+    return found, _keep(
+        cards, log, found, {"forces_N": list(test.forces), "part": test.part, "direction": ACROSS}, weighing
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -160,16 +168,53 @@ def measure_sweep(sets: Sequence[CardSet], log: BenchLog) -> Sweep:
         sets[0],
         log,
         grip,
-        {"tests": [cards.test.name for cards in sets], "null_m": null.station, "null_interval_m": list(null.interval)},
+        {
+            "tests": [cards.test.name for cards in sets],
+            "null_m": null.station,
+            "null_interval_m": list(null.interval),
+            "direction": ACROSS,
+        },
         pushes[0].weighing,
         pushes,
     )
     return Sweep(null=null, grip=grip, warnings=tuple(told_apart(sets)), record=record, remarks=gathered.remarks)
 
 
-def combined_grip(cards: CardSet, log: BenchLog, *, state: State = "sliding") -> GripEstimate:
-    """All grip measurements of this car in the log, in one estimate."""
-    return combine(stored_grips(cards, log), state=state)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CombinedGrip:
+    """What is known of the grip of this car on these tyres and this surface. remarks: to be told first."""
+
+    estimate: GripEstimate
+    days: tuple[str, ...]
+    remarks: tuple[str, ...]
+
+
+def combined_grip(cards: CardSet, log: BenchLog, *, state: State = "sliding") -> CombinedGrip:
+    """The grip measurements of this car, tyres and surface in the log, in one estimate."""
+    like = like_grips(cards, log)
+    return CombinedGrip(
+        estimate=combine(like.measurements(state), state=state), days=tuple(like.days), remarks=like.remarks
+    )
+
+
+def grip_against(cards: CardSet, log: BenchLog, day: str, *, state: State = "sliding") -> tuple[DayRatio, str]:
+    """Grip of the newest day over that of another day, and which day is the newest. Raises InputError."""
+    like = like_grips(cards, log)
+    found = [grip for grip in like.grips if grip.measurement.state == state and grip.measurement.quantity != "ratio"]
+    days = sorted({grip.day for grip in found})
+    others = [one for one in days if one != day]
+    if day not in days or not others:
+        raise InputError(
+            f"there is no {state} grip of {'another day than ' if day in days else ''}{day} on these tyres and surface",
+            where="--against",
+            remedy=f"There is grip of: {', '.join(days)}" if days else "Measure with: pivotbench pull or tilt",
+        )
+    now = others[-1]
+    ratio = day_ratio(
+        [grip.measurement for grip in found if grip.day == day],
+        [grip.measurement for grip in found if grip.day == now],
+    )
+    return ratio, now
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -200,19 +200,3 @@ def grip_record(measurement: GripMeasurement) -> dict[str, object]:
         "front_weight": measurement.front_weight,
         "shared": dict(measurement.shared),
     }
-
-
-def stored_grips(cards: CardSet, log: BenchLog) -> list[GripMeasurement]:
-    """All grip measurements of this car in the log."""
-    return [
-        GripMeasurement(
-            quantity=r["quantity"],
-            value=r["value"],
-            relative_u=r["relative_u"],
-            method=r["method"],
-            state=r["state"],
-            front_weight=r["front_weight"],
-            shared=r.get("shared", {}),
-        )
-        for r in (record.result for record in log.records(kind="grip", title=cards.car.name))
-    ]

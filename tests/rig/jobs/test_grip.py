@@ -103,7 +103,7 @@ def test_a_sweep_finds_the_balance_point_and_the_grip_ratio(workshop: Workshop) 
     # x_c = L F / (F + R): the null of any car, whatever the wheels do (statics)
     assert sweep.null.station == pytest.approx(LENGTH * ratio / (1 + ratio), abs=1.5e-3)
     assert sweep.null.interval[0] < LENGTH * ratio / (1 + ratio) < sweep.null.interval[1]
-    combined = combined_grip(sets[0], workshop.log)
+    combined = combined_grip(sets[0], workshop.log).estimate
     assert combined.ratio == pytest.approx(ratio, rel=0.03)
     assert combined.ratio_measured
     with pytest.raises(InputError, match="no sweep"):

@@ -1,0 +1,136 @@
+"""Grip measurements in the log, like with like: one car, one set of tyres, one treatment, one surface."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from analysis.grip.combine import GripMeasurement
+from rig.base.errors import InputError
+from rig.cards.identity import same_id
+from rig.cards.read import CardSet
+from rig.cards.schema import TestCard
+from rig.jobs.series.evidence import notes_of
+from rig.log.belongs import own_or_imported, standing
+from rig.log.sources import MissingSourceError, cards_of
+from rig.log.store import BenchLog, Record
+
+SUBJECT = ("compound_front", "compound_rear", "treatment", "surface")
+WORDS = ("front tyres", "rear tyres", "treatment", "surface")
+ALONG, ACROSS = "along", "across"
+ALONG_AGAINST_ACROSS_U = 0.05
+"""Tyres need not grip alike along and across; 1.00 ± 0.05 unless measured."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GripOnRecord:
+    """One grip measurement with what it belongs to. day: of the wall clock, UTC.  direction: "" where not kept."""
+
+    measurement: GripMeasurement
+    record: Record
+    subject: tuple[str, ...]
+    day: str
+    direction: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LikeGrips:
+    """Measurements that belong together, oldest first. remarks: what was left out or is not sure, to be told first."""
+
+    grips: tuple[GripOnRecord, ...]
+    remarks: tuple[str, ...]
+
+    @property
+    def days(self) -> list[str]:
+        """The days on which they were made."""
+        return sorted({grip.day for grip in self.grips})
+
+    def measurements(self, state: str) -> list[GripMeasurement]:
+        """Those at the first slip ("static") or while sliding ("sliding").
+
+        Where some were made along the car and some across, those along carry what the two may differ.
+        """
+        used = [grip for grip in self.grips if grip.measurement.state == state]
+        if len({grip.direction for grip in used if grip.direction}) < 2:
+            return [grip.measurement for grip in used]
+        extra = {"grip along against across": ALONG_AGAINST_ACROSS_U}
+        return [
+            replace(grip.measurement, shared={**grip.measurement.shared, **extra})
+            if grip.direction == ALONG and grip.measurement.quantity != "ratio"
+            else grip.measurement
+            for grip in used
+        ]
+
+
+def like_grips(cards: CardSet, log: BenchLog) -> LikeGrips:
+    """The grip measurements of this car on the tyres and the surface of the test card; others are left out and told.
+
+    Raises InputError when the test card does not say which of several it asks about.
+    """
+    found = [grip for record in standing(log, "grip") if (grip := _grip(record, cards, log)) is not None]
+    kept = {record.id for record in own_or_imported([grip.record for grip in found], log)}
+    found = [grip for grip in found if grip.record.id in kept]
+    asked = subject_of(cards.test)
+    groups = list(dict.fromkeys(grip.subject for grip in found))
+    remarks: list[str] = []
+    if asked not in groups and groups and all(_unsaid(asked, one) for one in groups):
+        if len(groups) > 1:
+            raise InputError(
+                f"grip was measured {' and '.join(subject_words(one) for one in groups)}: they are not one grip",
+                where=f"{cards.test.name}, conditions",
+                remedy="Write tyres and surface under [conditions] of the test card that asks",
+            )
+        remarks.append(f"Measured {subject_words(groups[0])}; the test card does not say so")
+        asked = groups[0]
+    for other in groups:
+        if other != asked:
+            count = sum(grip.subject == other for grip in found)
+            remarks.append(
+                f"{count} measurement{'s' if count > 1 else ''} {subject_words(other)} left out: this is "
+                f"{subject_words(asked)}"
+            )
+    return LikeGrips(grips=tuple(grip for grip in found if grip.subject == asked), remarks=tuple(remarks))
+
+
+def subject_of(test: TestCard) -> tuple[str, ...]:
+    """Tyres, treatment and surface of a test card, as they are compared."""
+    return tuple(" ".join(getattr(test.conditions, key).split()).casefold() for key in SUBJECT)
+
+
+def subject_words(subject: Sequence[str]) -> str:
+    """In words."""
+    told = [f'{name} "{value}"' for name, value in zip(WORDS, subject, strict=True) if value]
+    return f"with {', '.join(told)}" if told else "with no tyres and surface noted"
+
+
+def _unsaid(asked: Sequence[str], measured: Sequence[str]) -> bool:
+    """Whether a card leaves out what a measurement states, and contradicts nothing."""
+    return all(not a or a == b for a, b in zip(asked, measured, strict=True))
+
+
+def _grip(record: Record, cards: CardSet, log: BenchLog) -> GripOnRecord | None:
+    r = record.result
+    try:
+        then = cards_of(record, log)
+    except MissingSourceError:
+        then = None
+    if then is None and record.title != cards.car.name:
+        return None
+    if then is not None and not same_id(then.car, cards.car):
+        return None
+    measurement = GripMeasurement(
+        quantity=r["quantity"],
+        value=r["value"],
+        relative_u=r["relative_u"],
+        method=r["method"],
+        state=r["state"],
+        front_weight=r["front_weight"],
+        shared=r.get("shared", {}),
+    )
+    if then is not None:
+        measurement = replace(measurement, notes=notes_of(then))
+    return GripOnRecord(
+        measurement=measurement,
+        record=record,
+        subject=subject_of(then.test) if then is not None else ("",) * len(SUBJECT),
+        day=record.at[:10],
+        direction=str(record.inputs.get("direction", "")),
+    )

@@ -1,0 +1,242 @@
+"""Grip measurements go together only like with like, never against themselves, and one day is held against another.
+
+Truth: statics by hand (grip of a pull is force over weight, of a whole car on a slope the tangent of the angle).
+"""
+
+import re
+import sqlite3
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from tests.values.cards_typed import WEIGHTS, G, found, records, run, take_in, write
+from tests.values.pads_acted import Told, pivotbench
+
+FRONT_N, REAR_N = sum(WEIGHTS[:2]) / 1000 * G, sum(WEIGHTS[2:]) / 1000 * G
+SOFT = {"conditions.compound_front": "soft", "conditions.compound_rear": "soft", "conditions.surface": "carpet"}
+HARD = {"conditions.compound_front": "hard", "conditions.compound_rear": "hard", "conditions.surface": "asphalt"}
+
+
+class Floor:
+    """A log of grip measurements; days are set in the log's table, as a clock would have."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder, self.log = folder, folder / "log"
+
+    def card(self, file: str = "t", car: Mapping[str, Any] | None = None, **test: Any) -> Path:
+        return write(self.folder, file=file, car={"id": "carcarca"} | dict(car or {}), test=test)
+
+    def pull(self, card: Path, part: str, grip: float, *more: object) -> int:
+        force = grip * {"front": FRONT_N, "rear": REAR_N, "car": FRONT_N + REAR_N}[part]
+        three = [word for share in (0.99, 1.0, 1.01) for word in ("--force", share * force)]
+        run("pull", card, "--part", part, *three, *more, "--log", self.log)
+        return int(records(self.log, "grip")[-1]["number"])
+
+    def ask(self, card: Path, *more: object) -> Told:
+        return pivotbench("grip", card, *more, "--log", self.log)
+
+    def answer(self, card: Path, *more: object) -> dict[str, Any]:
+        return found("grip", card, *more, "--log", self.log)
+
+
+@pytest.fixture
+def floor(tmp_path: Path) -> Floor:
+    return Floor(tmp_path)
+
+
+def test_soft_tyres_on_carpet_and_hard_ones_on_asphalt_stay_apart(floor: Floor) -> None:
+    soft, hard = floor.card("soft", **SOFT), floor.card("hard", **HARD)
+    for card, grip in ((soft, 1.1), (hard, 0.6)):
+        floor.pull(card, "front", grip)
+        floor.pull(card, "rear", grip)
+    for card, grip, other in ((soft, 1.1, "asphalt"), (hard, 0.6, "carpet")):
+        told = floor.answer(card)
+        assert told["count"] == 2
+        assert told["front"] == pytest.approx(grip, rel=0.03)
+        assert told["rear"] == pytest.approx(grip, rel=0.03)
+        assert f'surface "{other}" left out' in told["remarks"][0]
+    first = floor.ask(soft).out.splitlines()[0]
+    assert first.startswith("note: 2 measurements with front tyres")
+    assert "Onto the test card:" in floor.ask(soft).out
+
+
+def test_a_card_that_does_not_say_is_asked_where_there_are_two(floor: Floor) -> None:
+    bare = floor.card("bare")
+    floor.pull(floor.card("soft", **SOFT), "car", 1.1)
+    told = floor.answer(bare)
+    assert told["front"] == pytest.approx(1.1, rel=0.04)
+    assert "the test card does not say so" in told["remarks"][0]
+    floor.pull(floor.card("hard", **HARD), "car", 0.6)
+    refused = floor.ask(bare)
+    assert refused.code == 2
+    assert "carpet" in refused.err
+    assert "asphalt" in refused.err
+
+
+@pytest.mark.parametrize("edit", [{}, {"conditions.surface": " Carpet "}, {"conditions.notes": "cold"}, {"name": "x"}])
+def test_the_same_tyres_on_the_same_floor_need_no_word(floor: Floor, edit: dict[str, Any]) -> None:
+    floor.pull(floor.card("a", **SOFT), "front", 0.9)
+    floor.pull(floor.card("b", **(SOFT | edit)), "rear", 0.8)
+    told = floor.answer(floor.card("c", **SOFT))
+    assert told["count"] == 2
+    assert "remarks" not in told
+    assert told["warnings"] == []
+
+
+def test_the_grip_of_another_car_is_not_taken(floor: Floor) -> None:
+    floor.pull(floor.card("a", **SOFT), "car", 0.9)
+    floor.pull(floor.card("b", car={"id": "othercar"}, **SOFT), "car", 0.5)
+    assert floor.answer(floor.card("a", **SOFT))["count"] == 1
+
+
+def test_a_measurement_set_aside_is_not_combined(floor: Floor) -> None:
+    card = floor.card("a", **SOFT)
+    floor.pull(card, "car", 0.9)
+    number = floor.pull(card, "car", 0.5)
+    run("log", "aside", number, "--why", "the string caught", "--log", floor.log)
+    told = floor.answer(card)
+    assert (told["count"], told["front"]) == (1, pytest.approx(0.9, rel=0.03))
+
+
+def test_measured_on_other_days_at_other_temperatures_is_told(floor: Floor) -> None:
+    floor.pull(floor.card("a", **SOFT, **{"conditions.floor_temperature_c": 12.0}), "car", 0.9)
+    floor.pull(floor.card("b", **SOFT, **{"conditions.floor_temperature_c": 27.0}), "car", 0.9)
+    assert "floor temperature differs: 12 °C and 27 °C" in floor.answer(floor.card("c", **SOFT))["warnings"]
+
+
+def tilted(floor: Floor, card: Path, front: float, rear: float, car: float) -> None:
+    for part, angle in (("front", front), ("rear", rear), ("car", car)):
+        three = [word for more in (-0.2, 0.0, 0.2) for word in ("--angle", angle + more)]
+        run("tilt", card, "--part", part, *three, "--log", floor.log)
+
+
+def test_a_combination_outside_all_its_measurements_gives_no_lines(floor: Floor) -> None:
+    """Tilts of both axles and of the whole car that contradict each other; what they share takes up the conflict."""
+    card = floor.card("a", **SOFT)
+    tilted(floor, card, 26.0, 15.5, 38.2)
+    rows = [one["result"] for one in records(floor.log, "grip")]
+    told = floor.answer(card, "--static")
+    assert told["front"] > rows[0]["value"]  # this is how it was: outside every one of them
+    assert told["rear"] > rows[1]["value"]
+    assert told["usable"] is False
+    words = floor.ask(card, "--static").out
+    assert words.splitlines()[0].startswith("note: The grip measurements contradict each other")
+    assert "note: The combination lies outside what was measured" in words
+    assert "tilt board, protractor" in words
+    assert "[grip]" not in words
+
+
+def test_tilts_that_agree_give_their_lines(floor: Floor) -> None:
+    """Grip 0.8 everywhere: tan 38.66°; an axle alone slips where 0.8 of its share, and 0.02 of the other's, is tan."""
+    card = floor.card("a", **SOFT)
+    share, k = np.array([FRONT_N, REAR_N]) / (FRONT_N + REAR_N), 40 / 260
+
+    def slope(part: int) -> float:  # t = mu s(t) + 0.02 (1 - s(t)); nose up moves k t to the rear: by repetition
+        t = 0.5
+        for _ in range(60):
+            s = share[part] + (-k * t if part == 0 else k * t)
+            t = 0.8 * s + 0.02 * (1 - s)
+        return float(np.degrees(np.arctan(t)))
+
+    tilted(floor, card, slope(0), slope(1), float(np.degrees(np.arctan(0.8))))
+    told = floor.answer(card, "--static")
+    assert told["front"] == pytest.approx(0.8, rel=0.01)
+    assert "usable" not in told
+    assert "[grip]" in floor.ask(card, "--static").out
+
+
+def test_pulls_that_contradict_each_other_give_no_lines(floor: Floor) -> None:
+    card = floor.card("a", **SOFT)
+    floor.pull(card, "front", 0.8)
+    assert "[grip]" in floor.ask(card).out
+    floor.pull(card, "front", 1.05)
+    words = floor.ask(card).out
+    assert "contradict" in words.splitlines()[0]
+    assert "[grip]" not in words
+
+
+def test_along_and_across_may_differ(floor: Floor) -> None:
+    """A tilt along the car and a pull across: 5 % between the two is no contradiction, and widens the level."""
+    card = floor.card("a", **SOFT)
+    floor.pull(card, "car", 0.80, "--gauge-u", 0.005)
+    angle = float(np.degrees(np.arctan(0.86)))
+    three = [word for more in (-0.2, 0.0, 0.2) for word in ("--angle", angle + more)]
+    run("tilt", card, "--part", "car", "--sliding", "--angle-u", 0.1, *three, "--log", floor.log)
+    told = floor.answer(card)
+    assert told["count"] == 2
+    assert "usable" not in told
+    # the tilt is worth 5 % at most, the pull 1 %: what the whole car holds across stays at the pull's
+    share = FRONT_N / (FRONT_N + REAR_N)
+    assert share * told["front"] + (1 - share) * told["rear"] == pytest.approx(0.80, rel=0.006)
+
+
+# days
+
+
+def on_days(floor: Floor, last_week: dict[str, float], today: dict[str, float], *, surface: str = "carpet") -> Path:
+    """Pulls of two days, brought in as another machine's log has them: their own day in `at`."""
+    card = floor.card("a", **(SOFT | {"conditions.surface": surface}))
+    rows = []
+    for day, grips in (("2026-11-21", last_week), ("2026-11-28", today)):
+        for part, grip in grips.items():
+            quantity = "mean" if part == "car" else part
+            result = {"quantity": quantity, "value": grip, "relative_u": 0.01, "method": "pull", "state": "sliding"}
+            result |= {"front_weight": 0.565, "shared": {"spring balance": 0.02}}
+            row = {"kind": "grip", "title": "Lopsided", "cards": "a", "inputs": {"direction": "across"}}
+            rows.append(row | {"result": result, "day": day})
+    take_in(floor.folder / "in", floor.log, rows, [card])
+    return card
+
+
+def set_days(floor: Floor, days: list[str]) -> None:
+    """The wall clock of each record, as if it had stood so; the sums of the log's records are taken anew."""
+    from rig.log.schema import record_sum
+
+    base = sqlite3.connect(floor.log / "bench-log.sqlite")
+    with base:
+        rows = base.execute("SELECT * FROM records ORDER BY number").fetchall()
+        for row, day in zip(rows, days, strict=True):
+            new = [*row[:5], f"{day}T10:00:00.000+00:00", *row[6:9]]
+            base.execute("UPDATE records SET at = ?, sum = ? WHERE id = ?", (new[5], record_sum(*new), row[0]))
+    base.close()
+
+
+def test_is_my_floor_different_from_last_week(floor: Floor) -> None:
+    """By hand: ln 0.72/0.80 twice; each 1 % own error on both days, the balance's 2 % cancels: 1.4 %, together 1 %."""
+    card = on_days(floor, {"front": 0.80, "rear": 0.75}, {"front": 0.72, "rear": 0.675})
+    set_days(floor, ["2026-11-21"] * 2 + ["2026-11-28"] * 2)
+    told = floor.answer(card, "--against", "2026-11-21")
+    assert told["ratio"] == pytest.approx(0.9, rel=1e-9)
+    assert np.log(told["interval"][1] / told["interval"][0]) / 2 == pytest.approx(1.96 * 0.01, rel=1e-3)
+    assert (told["before"], told["now"], told["finding"]) == (2, 2, "less grip")
+    words = floor.ask(card, "--against", "2026-11-21").out
+    assert re.match(r"2026-11-28 against 2026-11-21: less grip; grip × 0\.900 \(95 %: 0\.88\d to 0\.91\d\)", words)
+    assert "from 2 measurements of 2026-11-21 and 2 of 2026-11-28" in words
+
+
+@pytest.mark.parametrize(
+    ("today", "finding"),
+    [
+        ({"front": 0.805, "rear": 0.755}, "no change seen"),
+        ({"front": 0.9, "rear": 0.84}, "more grip"),
+        ({"front": 0.9, "rear": 0.65}, "the measurements tell different changes"),
+    ],
+)
+def test_what_can_be_said_of_two_days(floor: Floor, today: dict[str, float], finding: str) -> None:
+    card = on_days(floor, {"front": 0.80, "rear": 0.75}, today)
+    set_days(floor, ["2026-11-21"] * 2 + ["2026-11-28"] * 2)
+    assert floor.answer(card, "--against", "2026-11-21")["finding"] == finding
+
+
+def test_only_what_was_measured_alike_compares_days(floor: Floor) -> None:
+    card = on_days(floor, {"front": 0.80}, {"rear": 0.75})
+    set_days(floor, ["2026-11-21", "2026-11-28"])
+    refused = floor.ask(card, "--against", "2026-11-21")
+    assert refused.code == 2
+    assert "same way on both days" in refused.err
+    refused = floor.ask(card, "--against", "2026-11-01")
+    assert refused.code == 2
+    assert "2026-11-21, 2026-11-28" in refused.err
