@@ -152,7 +152,7 @@ def _recorded(cards: CardSet, log: BenchLog) -> tuple[list[ClipRecord], list[str
     """Measured clips of these cards, each clip once by its newest measurement; and what keeps others from counting."""
     newest: dict[frozenset[str], ClipRecord] = {}
     edited = []
-    for record in own_or_imported(standing(log, "push"), log):
+    for record in own_or_imported(standing(log, PUSH), log):
         test, car = test_card(record, log), car_card(record, log)
         if test is None or car is None or not same_id(test, cards.test):
             continue
