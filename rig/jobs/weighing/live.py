@@ -18,6 +18,7 @@ from rig.log.store import BenchLog
 from rig.pads.frames import PadFrame
 from rig.pads.listeners import PadListener
 from rig.pads.live_view import LiveState
+from rig.records.weighing import LIVE_READING, LiveInputs, LiveResult
 
 Four = tuple[float | None, float | None, float | None, float | None]
 LIGHTEST_G = 20.0
@@ -131,10 +132,10 @@ def snapshot(pads: OpenPads, live: LiveLoads, log: BenchLog) -> Callable[[], Non
     def keep() -> None:
         state = live.state()
         log.record(
-            "live reading",
+            LIVE_READING,
             "by key",
-            inputs=moment_now().record,
-            result={"load_g": list(state.load_g), "settled": all(state.settled), "total_g": state.total_g},
+            inputs=LiveInputs(**moment_now().record),
+            result=LiveResult(load_g=state.load_g, settled=all(state.settled), total_g=state.total_g),
             files=[log.add_file("raw readings", pads.raw_file)],
         )
 

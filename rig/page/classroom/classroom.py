@@ -18,6 +18,8 @@ from rig.jobs.series.guesses import guess_spread
 from rig.page.bench.bench import Bench
 from rig.page.bench.lesson_steps import CAUTIONS, STEPS
 from rig.page.bench.views import estimate_json, seen_json
+from rig.records.classroom import FIRST_TRY, GUESS, FirstTryInputs, FirstTryResult, GuessInputs, GuessResult
+from rig.records.codec import plain
 
 MOST_GUESSES = 200
 
@@ -62,10 +64,10 @@ class Classroom:
         sentence = pin_sentence(seen, pin, length)
         with bench.log() as log:
             record = log.record(
-                "first try",
+                FIRST_TRY,
                 cards.test.name,
-                inputs={"pin_pct": station_pct, "pin_side_mm": side_mm, "push_pct": cards.test.push.position_pct},
-                result={"kappa_per_m": seen.kappa, "sentence": sentence, "virtual": True},
+                inputs=FirstTryInputs(pin_pct=station_pct, pin_side_mm=side_mm, push_pct=cards.test.push.position_pct),
+                result=FirstTryResult(kappa_per_m=seen.kappa, sentence=sentence, virtual=True),
             )
         shown = {"pin": pin / MM, "sentence": sentence, "record": record.number}
         bench.broadcast.publish("first", seen_json(seen) | shown)
@@ -111,9 +113,9 @@ class Classroom:
             if self._phase is not ClassPhase.REVEALED and self._guesses:
                 with self._bench.log() as log:
                     log.record(
-                        "guess",
+                        GUESS,
                         verdict.cards.test.name,
-                        inputs={"guesses": [list(guess) for guess in self._guesses]},
+                        inputs=GuessInputs(guesses=tuple(self._guesses)),
                         result=self._spread(),
                         parents=[verdict.record.id],
                     )
@@ -141,7 +143,7 @@ class Classroom:
         }
         if self._phase is ClassPhase.REVEALED and verdict is not None:
             shown |= {
-                "spread": self._spread(),
+                "spread": plain(self._spread()),
                 "sentence": verdict.comparison.sentence,
                 "measured": estimate_json(verdict.measured),
                 "forecast": estimate_json(verdict.forecast.prediction.estimate),
@@ -149,7 +151,7 @@ class Classroom:
             }
         bench.broadcast.publish("class", shown)
 
-    def _spread(self) -> dict[str, Any]:
+    def _spread(self) -> GuessResult:
         return guess_spread([station_pct for station_pct, _ in self._guesses])
 
     def _bench_changed(self) -> None:

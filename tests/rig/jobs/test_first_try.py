@@ -5,6 +5,7 @@ import pytest
 
 from rig.jobs.demo.first_try import SeenPush, pin_sentence
 from rig.jobs.series.guesses import guess_spread
+from rig.records.classroom import GuessResult
 
 LENGTH = 0.250
 
@@ -31,6 +32,6 @@ def test_how_far_the_pin_was_from_the_pivot(place: tuple[float, float], pin: tup
 def test_the_middle_half_of_the_guesses() -> None:
     # order statistics of 10, 20, 30, 40 and 90: a quarter of the four steps lies at 20, three quarters at 40
     spread = guess_spread([90.0, 10.0, 40.0, 20.0, 30.0])
-    assert (spread["count"], spread["middle_pct"], spread["half_pct"]) == (5, 30.0, [20.0, 40.0])
-    assert "5 guesses: half of them between 20 % and 40 %, the middle one at 30 %" in spread["words"]
-    assert guess_spread([]) == {"count": 0, "words": "No guesses."}
+    assert (spread.count, spread.middle_pct, spread.half_pct) == (5, 30.0, (20.0, 40.0))
+    assert "5 guesses: half of them between 20 % and 40 %, the middle one at 30 %" in spread.words
+    assert guess_spread([]) == GuessResult(count=0, words="No guesses.")
