@@ -8,6 +8,7 @@ before imported ones; "newest" is by the log's own sequence, never by a clock.
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TypeVar
 
 from rig.base.errors import InputError
 from rig.cards.identity import bench_changes, car_changes, changes_in_words, same_id
@@ -16,6 +17,11 @@ from rig.cards.schema import BenchCard, CarCard, TestCard
 from rig.log.store import BenchLog
 from rig.records.aside import ASIDE, AsideInputs, AsideResult
 from rig.records.record import AnyRecord as Record
+from rig.records.record import InputsT, Kind, ResultT
+from rig.records.record import Record as TypedRecord
+from rig.records.weighing import CALIBRATION, WEIGHING, ZERO, ZeroRecord
+
+RecordT = TypeVar("RecordT", bound=Record)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,7 +61,7 @@ def reasons_aside(log: BenchLog) -> dict[str, str]:
     return {parent: one.result.why for one in log.records(kind=ASIDE) for parent in one.parents}
 
 
-def standing(log: BenchLog, kind: str) -> list[Record]:
+def standing(log: BenchLog, kind: Kind[InputsT, ResultT]) -> list[TypedRecord[InputsT, ResultT]]:
     """Records of a kind that were not set aside, in the order of writing."""
     gone = reasons_aside(log)
     return [record for record in log.records(kind=kind) if record.id not in gone]
@@ -90,7 +96,7 @@ def calibration_of(
         return Belonging(record=record, remarks=(f"The pads are calibrated by record {record.number}, as asked",))
     fitting: list[Record] = []
     misfit: tuple[Record, str] | None = None
-    for record in standing(log, "calibration"):
+    for record in standing(log, CALIBRATION):
         before = bench_card(record, log)
         if not _may_be(before, bench, record):
             continue
@@ -114,10 +120,10 @@ def calibration_of(
     return found
 
 
-def zeros_of(bench: BenchCard, log: BenchLog, calibrated: Record, *, boards: Sequence[str] = ()) -> list[Record]:
+def zeros_of(bench: BenchCard, log: BenchLog, calibrated: Record, *, boards: Sequence[str] = ()) -> list[ZeroRecord]:
     """Zeros of this bench and these boards since a calibration, this log's own, in the order of writing."""
     zeros = []
-    for record in standing(log, "zero"):
+    for record in standing(log, ZERO):
         before = bench_card(record, log)
         if record.number < calibrated.number or record.bench != log.bench or not _may_be(before, bench, record):
             continue
@@ -144,7 +150,7 @@ def weighing_of(car: CarCard, log: BenchLog, *, number: str = "", before: int | 
         said = f" although the car card is another since ({changes_in_words(changes)})" if changes else ""
         return Belonging(record=record, remarks=(f"The weights are those of record {record.number}, as asked{said}",))
     fitting, changed = [], None
-    for record in standing(log, "weighing"):
+    for record in standing(log, WEIGHING):
         weighed = car_card(record, log)
         if not _may_be(weighed, car, record):
             continue
@@ -200,7 +206,7 @@ def test_card(record: Record, log: BenchLog) -> TestCard | None:
     return _parsed_test(text) if text else None
 
 
-def own_or_imported(records: Iterable[Record], log: BenchLog) -> list[Record]:
+def own_or_imported(records: Iterable[RecordT], log: BenchLog) -> list[RecordT]:
     """This log's own records; only where there are none, imported ones."""
     found = list(records)
     return [record for record in found if record.bench == log.bench] or found

@@ -3,7 +3,7 @@
 from rig.base.errors import InputError
 from rig.records.camera import CameraRow
 from rig.records.content import Content, Matrix, Pair, Triple, Words
-from rig.records.record import Kind
+from rig.records.record import Kind, Record
 
 
 class MissingPushError(InputError):
@@ -234,3 +234,5 @@ class ComparisonResult(Content, frozen=True, kw_only=True):
 PUSH = Kind("push", PushInputs, PushResult)
 PREDICTION = Kind("prediction", PredictionInputs, PredictionResult)
 COMPARISON = Kind("comparison", ComparisonInputs, ComparisonResult, version=2)
+
+ClipRecord = Record[PushInputs, PushResult]

@@ -1,7 +1,7 @@
 """Records of the pads: calibration, zero, weighing, axle lift, cross weight, shim, live reading."""
 
 from rig.records.content import Content, FourNumbers, Matrix, Numbers, Pair, Words
-from rig.records.record import Kind
+from rig.records.record import Kind, Record
 
 
 class CalibrationRun(Content, frozen=True, kw_only=True):
@@ -242,3 +242,5 @@ CG_HEIGHT = Kind("cg height", HeightInputs, HeightResult)
 CROSS_WEIGHT = Kind("cross weight", CrossInputs, CrossResult)
 SHIM = Kind("shim", ShimInputs, ShimResult)
 LIVE_READING = Kind("live reading", LiveInputs, LiveResult)
+
+ZeroRecord = Record[ZeroInputs, ZeroResult]

@@ -11,10 +11,14 @@ from rig.cards.schema import TestCard
 from rig.jobs.series.evidence import notes_of
 from rig.log.belongs import own_or_imported, standing
 from rig.log.sources import MissingSourceError, cards_of
-from rig.log.store import BenchLog, Record
+from rig.log.store import BenchLog
+from rig.records.grip import GRIP, GripInputs, GripResult
+from rig.records.record import Record
+
+GripRecord = Record[GripInputs, GripResult]
 
 SUBJECT = ("compound_front", "compound_rear", "treatment", "surface")
-WORDS = ("front tyres", "rear tyres", "treatment", "surface")
+SUBJECT_NAMES = ("front tyres", "rear tyres", "treatment", "surface")
 ALONG, ACROSS = "along", "across"
 ALONG_AGAINST_ACROSS_U = 0.05
 """Tyres need not grip alike along and across; 1.00 ± 0.05 unless measured."""
@@ -25,7 +29,7 @@ class GripOnRecord:
     """One grip measurement with what it belongs to. day: of the wall clock, UTC.  direction: "" where not kept."""
 
     measurement: GripMeasurement
-    record: Record
+    record: GripRecord
     subject: tuple[str, ...]
     day: str
     direction: str
@@ -65,7 +69,7 @@ def like_grips(cards: CardSet, log: BenchLog) -> LikeGrips:
 
     Raises InputError when the test card does not say which of several it asks about.
     """
-    found = [grip for record in standing(log, "grip") if (grip := _grip(record, cards, log)) is not None]
+    found = [grip for record in standing(log, GRIP) if (grip := _grip(record, cards, log)) is not None]
     kept = {record.id for record in own_or_imported([grip.record for grip in found], log)}
     found = [grip for grip in found if grip.record.id in kept]
     asked = subject_of(cards.test)
@@ -97,7 +101,7 @@ def subject_of(test: TestCard) -> tuple[str, ...]:
 
 def subject_words(subject: Sequence[str]) -> str:
     """In words."""
-    told = [f'{name} "{value}"' for name, value in zip(WORDS, subject, strict=True) if value]
+    told = [f'{name} "{value}"' for name, value in zip(SUBJECT_NAMES, subject, strict=True) if value]
     return f"with {', '.join(told)}" if told else "with no tyres and surface noted"
 
 
@@ -106,7 +110,7 @@ def _unsaid(asked: Sequence[str], measured: Sequence[str]) -> bool:
     return all(not a or a == b for a, b in zip(asked, measured, strict=True))
 
 
-def _grip(record: Record, cards: CardSet, log: BenchLog) -> GripOnRecord | None:
+def _grip(record: GripRecord, cards: CardSet, log: BenchLog) -> GripOnRecord | None:
     r = record.result
     try:
         then = cards_of(record, log)

@@ -18,11 +18,9 @@ from rig.cards.read import CardSet, read_set
 from rig.jobs.pushing.measure import MeasuredClip, measured_clip, stored_camera, write_measured
 from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog, file_hash
-from rig.records.pushing import PUSH, PushInputs, PushResult
-from rig.records.record import Record
+from rig.records.pushing import PUSH, ClipRecord
 from vision.base.types import Camera
 
-PushRecord = Record[PushInputs, PushResult]
 LAST_WAIT_S = 60.0
 """After Ctrl-C, clips already in work are waited for this long."""
 
@@ -42,7 +40,7 @@ class Batch:
     known: tests whose clip and cards were measured before, left out.  failed: the others.
     """
 
-    records: tuple[PushRecord, ...]
+    records: tuple[ClipRecord, ...]
     known: tuple[str, ...]
     failed: tuple[Failed, ...]
 
@@ -157,7 +155,7 @@ def _task(path: Path, log: BenchLog) -> Task:
     return Task(cards=cards, clip=str((cards.folder / cards.test.clip).absolute()), camera=stored_camera(cards, log))
 
 
-def _settle(future: Future[MeasuredClip | Failed], task: Task, log: BenchLog) -> PushRecord | Failed:
+def _settle(future: Future[MeasuredClip | Failed], task: Task, log: BenchLog) -> ClipRecord | Failed:
     try:
         found = future.result()
     except Exception as error:  # the worker or the way to it broke, not the measurement

@@ -22,11 +22,9 @@ from rig.log.cards_and_pivots import keep_cards
 from rig.log.sources import cards_of, parents_of
 from rig.log.store import BenchLog, file_hash
 from rig.records.balance import BALANCE, CHANGE, BalanceInputs, BalanceResult, ChangeInputs, ChangeResult
-from rig.records.pushing import PUSH, PushInputs, PushResult
+from rig.records.pushing import PUSH, ClipRecord
 from rig.records.record import AnyRecord, Record
 from rig.records.weighing import WEIGHING
-
-ClipRecord = Record[PushInputs, PushResult]
 
 SAME_CONDITIONS = ("surface", "dust", "cleaning", "treatment")
 
@@ -83,8 +81,8 @@ def compare_setups(
     with the card as it is now. A clip that the card names and that was not measured yet is measured now.
     Raises InputError when a set-up has no push, its card was edited since, or both rest on the same clip.
     """
-    one = pushes_of(a, log, numbers=a_records, progress=progress)
-    two = pushes_of(b, log, numbers=b_records, progress=progress)
+    one = answered_pushes(a, log, numbers=a_records, progress=progress)
+    two = answered_pushes(b, log, numbers=b_records, progress=progress)
     return change_between(one, two, log)
 
 
@@ -116,7 +114,7 @@ def change_between(one: PushesOf, two: PushesOf, log: BenchLog) -> SetUpsCompare
     return SetUpsCompared(a=one, b=two, change=change, notes=notes, record=record)
 
 
-def pushes_of(
+def answered_pushes(
     cards: CardSet, log: BenchLog, *, numbers: Sequence[int] = (), progress: Progress | None = None
 ) -> PushesOf:
     """All pushes of a test card, from the log; its clip is measured when that has not been done.

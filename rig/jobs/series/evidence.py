@@ -19,6 +19,7 @@ from rig.jobs.weighing.weigh import Weighing, known_weighing, weighed_car
 from rig.log.cards_and_pivots import estimate_from
 from rig.log.sources import finger_row, push_row
 from rig.log.store import BenchLog
+from rig.records.pushing import ClipRecord
 from rig.records.record import AnyRecord as Record
 
 
@@ -93,7 +94,7 @@ def clips_of_test(cards: CardSet, log: BenchLog) -> Gathered:
             "no push of this test was measured", where=cards.test.name, remedy="Run: pivotbench measure CLIP TEST.toml"
         )
     remarks = list(found.remarks)
-    newest: dict[str, Record] = {}
+    newest: dict[str, ClipRecord] = {}
     clips = clip_hashes(log)
     for record in found.records:
         newest[clip_of(record, clips) or record.id] = record  # measured again, as `compare` does: once

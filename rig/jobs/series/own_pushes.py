@@ -14,6 +14,7 @@ from rig.cards.read import CardSet
 from rig.log.belongs import own_or_imported, standing
 from rig.log.sources import MissingSourceError, cards_of
 from rig.log.store import BenchLog
+from rig.records.pushing import PUSH, ClipRecord
 from rig.records.record import AnyRecord
 
 
@@ -24,7 +25,7 @@ class OwnPushes:
     remarks: to be told before any figure.
     """
 
-    records: tuple[AnyRecord, ...]
+    records: tuple[ClipRecord, ...]
     cards: Mapping[str, CardSet]
     remarks: tuple[str, ...]
 
@@ -34,10 +35,10 @@ def pushes_of(cards: CardSet, log: BenchLog) -> OwnPushes:
 
     The person's choice `same` takes the pushes of the card as it was, `as_new` leaves them out.
     """
-    fitting: list[AnyRecord] = []
-    before: list[tuple[AnyRecord, list[str]]] = []
+    fitting: list[ClipRecord] = []
+    before: list[tuple[ClipRecord, list[str]]] = []
     then: dict[str, CardSet] = {}
-    for record in standing(log, "push"):
+    for record in standing(log, PUSH):
         try:
             old = cards_of(record, log)
         except MissingSourceError:

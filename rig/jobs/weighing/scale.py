@@ -22,10 +22,8 @@ from rig.cards.schema import BenchCard
 from rig.jobs.weighing.pads import OpenPads, answering_boards, by_wheel, settle, stored_calibration
 from rig.log.belongs import boards_differ, kept_boards, other_board, zeros_of
 from rig.log.store import BenchLog
-from rig.records.record import AnyRecord, Record
-from rig.records.weighing import ZERO, ZeroInputs, ZeroResult
-
-ZeroRecord = Record[ZeroInputs, ZeroResult]
+from rig.records.record import AnyRecord
+from rig.records.weighing import ZERO, ZeroRecord
 
 DRIFT_G_PER_ROOT_S = 0.02
 """What cheap pads usually wander between zeroing and weighing (common practice, no source), until zeros show it."""

@@ -10,11 +10,11 @@ from analysis.balance.results import ChangeFinding
 from rig.base.errors import InputError
 from rig.cards.read import CardSet
 from rig.jobs.series.change import (
+    answered_pushes,
     change_json,
     compare_setups,
     conditions_between,
     grip_between,
-    pushes_of,
     shared_between,
     weights_between,
 )
@@ -84,7 +84,7 @@ def test_repeats_are_pooled_and_named_records_go_first(log: BenchLog, a: CardSet
 def test_the_same_clip_measured_twice_counts_once(log: BenchLog, a: CardSet, tmp_path: Path) -> None:
     recorded(log, a, pushed(0.060, 0.060), tmp_path / "a")
     again = recorded(log, a, pushed(0.060, 0.060), tmp_path / "a")
-    found = pushes_of(a, log)
+    found = answered_pushes(a, log)
     assert [record.number for record in found.clips] == [again]
     assert len(found.answers) == 1
 
@@ -104,7 +104,7 @@ def test_a_card_edited_since_the_push_is_said_with_the_difference(log: BenchLog,
         a, test=msgspec.structs.replace(a.test, push=msgspec.structs.replace(a.test.push, position_pct=85.0))
     )
     with pytest.raises(InputError, match=rf"edited since it was pushed \(record {number}: .*85"):
-        pushes_of(edited, log)
+        answered_pushes(edited, log)
     # notes are no difference
     noted = replace(
         a,
@@ -112,26 +112,26 @@ def test_a_card_edited_since_the_push_is_said_with_the_difference(log: BenchLog,
             a.test, conditions=msgspec.structs.replace(a.test.conditions, notes="the left tyre looks worn")
         ),
     )
-    assert len(pushes_of(noted, log).answers) == 1
-    assert len(pushes_of(edited, log, numbers=[number]).answers) == 1
+    assert len(answered_pushes(noted, log).answers) == 1
+    assert len(answered_pushes(edited, log, numbers=[number]).answers) == 1
 
 
 def test_a_set_up_without_a_push_or_without_weights_is_refused(log: BenchLog, a: CardSet, tmp_path: Path) -> None:
     with pytest.raises(InputError, match="no push"):
-        pushes_of(a, log)
+        answered_pushes(a, log)
     record = measured(log, a, pushed(0.06, 0.06))
     with pytest.raises(InputError, match="earlier version"):  # measured, but nothing was said of the balance
-        pushes_of(a, log, numbers=[record.number])
+        answered_pushes(a, log, numbers=[record.number])
     weighing = weighed(a, log)
     with pytest.raises(InputError, match="rests on no clip"):
-        pushes_of(a, log, numbers=[weighing.record.number])
+        answered_pushes(a, log, numbers=[weighing.record.number])
 
 
 def test_what_the_weights_explain_has_its_sign(log: BenchLog, a: CardSet, tmp_path: Path) -> None:
     heavy = cards(name="ballast in front", typed__weights_g=HEAVIER)
     recorded(log, a, pushed(0.060, 0.060), tmp_path / "a")
     recorded(log, heavy, pushed(0.056, 0.064), tmp_path / "b")
-    one, two = pushes_of(a, log), pushes_of(heavy, log)
+    one, two = answered_pushes(a, log), answered_pushes(heavy, log)
     weights = weights_between(one, two)
     assert weights is not None
     assert (weights.front_pct_a, weights.front_pct_b) == (
@@ -157,7 +157,7 @@ def test_grip_counts_only_when_it_was_measured_for_each() -> None:
 def test_what_is_shared_follows_from_what_is_alike(log: BenchLog, a: CardSet, b: CardSet, tmp_path: Path) -> None:
     recorded(log, a, pushed(0.060, 0.060), tmp_path / "a")
     recorded(log, b, pushed(0.050, 0.070), tmp_path / "b")
-    one, two = pushes_of(a, log), pushes_of(b, log)
+    one, two = answered_pushes(a, log), answered_pushes(b, log)
     shared = shared_between(one, two)
     assert {"wheelbase", "marker plate", "corner weights", "push position"} <= shared
     assert "along/across grip of the front tyres" not in shared  # no card says that the tyres are the same
