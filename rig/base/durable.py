@@ -4,6 +4,19 @@ import errno
 import os
 from pathlib import Path
 
+CANNOT_BE_ASKED = (
+    errno.EINVAL,
+    errno.EROFS,
+    errno.EBADF,
+    errno.EACCES,
+    errno.EPERM,
+    errno.ENOTSUP,
+    errno.EOPNOTSUPP,
+    errno.ENOSYS,
+    errno.EISDIR,
+)
+"""What a system answers to fsync of what it cannot sync; anything else (EIO, a full disk) says that it failed."""
+
 
 def sync(path: Path) -> None:
     """Bring a file's content, or the names in a folder, safely to the disk. Raises OSError when the disk fails.
@@ -13,12 +26,14 @@ def sync(path: Path) -> None:
     writable = path.is_file() and os.access(path, os.W_OK)  # Windows wants writing rights for a file
     try:
         handle = os.open(path, os.O_RDWR if writable else os.O_RDONLY)
-    except OSError:
+    except OSError as error:
+        if error.errno not in (*CANNOT_BE_ASKED, errno.ENOENT):
+            raise
         return
     try:
         os.fsync(handle)
     except OSError as error:
-        if error.errno in (errno.EIO, errno.ENOSPC):
+        if error.errno not in CANNOT_BE_ASKED:
             raise
     finally:
         os.close(handle)

@@ -14,9 +14,10 @@ from typing import Any
 
 from rig.base.durable import make_folder
 from rig.base.errors import BenchError, InputError
-from rig.base.files import whole_file, write_text
+from rig.base.files import whole_file
 from rig.base.progress import Progress
 from rig.log.export import table_csv, table_name, whole_record
+from rig.log.manifest import SummedFolder, check_counts, check_links, check_sums
 from rig.log.store import BenchLog, CardVersion, StoredFile, file_hash
 from rig.records.codec import RecordError, from_plain, kind_named
 from rig.records.record import AnyRecord, Record
@@ -35,6 +36,8 @@ files.jsonl     one file a line: hash (SHA-256 of its content), kind, name, byte
 files/          clips, raw readings and tracks as they are, named by hash, their own ending kept
 tables/         one CSV for each kind of record, a column a value, the unit at the end of its name
 schema.json     JSON Schema (draft 2020-12) of the lines of records.jsonl
+manifest.json   the version of this form, and how many records, cards, files and sums there are
+SHA256SUMS      the SHA-256 of every other file here, as `sha256sum -c SHA256SUMS` reads it; an import needs it
 
 Units are at the end of each name: _g grams, _mm millimetres, _m metres, _pct per cent of the wheelbase ahead of the
 rear axle (pivots) or of the total (weights), _per_m per metre, _deg degrees, _N newtons. _u is a standard uncertainty,
@@ -88,86 +91,61 @@ def export_bench(log: BenchLog, folder: Path, *, progress: Progress | None = Non
         raise InputError("this folder is not empty", where=str(folder), remedy="Name a new folder")
     records = sorted(log.records(), key=lambda record: (record.at, record.id))
     files, cards = sorted(log.files(), key=lambda file: file.hash), sorted(log.cards(), key=lambda card: card.hash)
-    missing = []
+    missing, out = [], SummedFolder(folder)
     make_folder(folder / "files")
     for number, file in enumerate(files):
         source = Path(file.path)
         if source.is_file() and file_hash(source, first=file.bytes)[0] == file.hash:
             _copy_first(source, folder / "files" / stored_name(file), file.bytes)
+            out.note(f"files/{stored_name(file)}", file.hash)
         else:
             missing.append(file.name)
         if progress is not None:
             progress((number + 1) / len(files))
-    write_text(folder / "README.txt", DESCRIPTION)
-    write_text(folder / "schema.json", json.dumps(SCHEMA, indent=1, sort_keys=True))
-    write_text(folder / "records.jsonl", _lines([record_json(record) for record in records]))
-    write_text(
-        folder / "cards.jsonl",
-        _lines(
-            [{"hash": card.hash, "kind": card.kind, "name": card.name, "saved_at": card.saved_at} for card in cards]
-        ),
-    )
-    write_text(
-        folder / "files.jsonl",
-        _lines(
-            [
-                {
-                    "hash": file.hash,
-                    "kind": file.kind,
-                    "name": file.name,
-                    "bytes": file.bytes,
-                    "saved_at": file.saved_at,
-                }
-                for file in files
-            ]
-        ),
-    )
+    out.write("README.txt", DESCRIPTION)
+    out.write("schema.json", json.dumps(SCHEMA, indent=1, sort_keys=True))
+    out.write("records.jsonl", _lines([record_json(record) for record in records]))
+    out.write("cards.jsonl", _lines([_picked(card, "hash", "kind", "name", "saved_at") for card in cards]))
+    out.write("files.jsonl", _lines([_picked(file, "hash", "kind", "name", "bytes", "saved_at") for file in files]))
     for card in cards:
-        write_text(folder / "cards" / f"{card.hash}.toml", card.text)
+        out.write(f"cards/{card.hash}.toml", card.text)
     for kind in sorted({record.kind for record in records}):
-        write_text(
-            folder / "tables" / table_name(kind),
-            table_csv([record for record in records if record.kind == kind], numbers=False),
-        )
+        of_kind = [record for record in records if record.kind == kind]
+        out.write(f"tables/{table_name(kind)}", table_csv(of_kind, numbers=False))
+    out.close(records=len(records), cards=len(cards), files=len(files))
     return Exported(records=len(records), files=len(files) - len(missing), missing=tuple(missing))
 
 
-def import_bench(log: BenchLog, folder: Path, *, progress: Progress | None = None) -> Imported:
-    """Take in an exported folder; what is here already stays once. Raises InputError naming file and line."""
-    records = [_record(folder, number, row) for number, row in _read(folder / "records.jsonl")]
-    cards, files, missing = [], [], []
-    for number, row in _read(folder / "cards.jsonl"):
-        cards.append(_card(folder, number, row))
-    rows = _read(folder / "files.jsonl")
-    for index, (number, row) in enumerate(rows):
-        file = _file(folder, number, row, log.folder / "files")
-        source = folder / "files" / stored_name(file)
-        if source.is_file():
-            if file_hash(source) != (file.hash, file.bytes):
-                raise InputError(
-                    "the content is not what it was when exported",
-                    where=str(source),
-                    remedy="Export again, or copy the folder again",
-                )
-            _copy_in(source, Path(file.path))
-        else:
-            missing.append(file.name)
-        files.append(file)
-        if progress is not None:
-            progress((index + 1) / len(rows))
-    linked = {card.hash for card in cards}, {file.hash for file in files}, {record.id for record in records}
-    if len(linked[2]) < len(records):
-        raise InputError("a record stands here twice", where=str(folder), remedy="Export again, or copy it again")
-    for record in records:
-        pairs = zip((record.cards, record.files, record.parents), linked, strict=True)
-        if not all(set(named) <= listed for named, listed in pairs):
-            raise InputError(
-                f"record {record.id[:8]} refers to cards, files or records that are not listed",
-                where=str(folder),
-                remedy="Export again, or copy the whole folder",
-            )
-    new, known = log.take_in(records, cards, files)
+def import_bench(
+    log: BenchLog, folder: Path, *, without_sums: bool = False, progress: Progress | None = None
+) -> Imported:
+    """Take in an exported folder, all of it or nothing; what is here already stays once. The log is had alone.
+
+    without_sums: an export from before exports had them. Raises InputError naming file and line, BenchError saying who
+    else uses the log.
+    """
+    with log.alone():
+        wanted = None if without_sums else check_sums(folder, progress=progress or (lambda share: None))
+        records = [_record(folder, number, row) for number, row in _read(folder / "records.jsonl")]
+        cards = [_card(folder, number, row) for number, row in _read(folder / "cards.jsonl")]
+        rows = _read(folder / "files.jsonl")
+        files = [_file(folder, number, row, log.folder / "files") for number, row in rows]
+        if wanted is not None:
+            check_counts(folder, wanted, records=len(records), cards=len(cards), files=len(files))
+        check_links(folder, records, {card.hash for card in cards}, {file.hash for file in files})
+        missing = []
+        for file in files:
+            source = folder / "files" / stored_name(file)
+            if source.is_file():
+                _copy_in(source, file)
+            else:
+                missing.append(file.name)
+        new, known = log.take_in(records, cards, files)
     return Imported(new=new, known=known, missing=tuple(missing))
+
+
+def _picked(row: CardVersion | StoredFile, *names: str) -> dict[str, Any]:
+    return {name: getattr(row, name) for name in names}
 
 
 def stored_name(file: StoredFile) -> str:
@@ -196,11 +174,22 @@ def _copy_first(source: Path, target: Path, count: int) -> None:
             count -= len(chunk)
 
 
-def _copy_in(source: Path, target: Path) -> None:
+def _copy_in(source: Path, file: StoredFile) -> None:
+    """Copy a file beside the log; one that is there and whole stays. Raises InputError when it is not what it was."""
+    target = Path(file.path)
     try:
-        if not target.exists():
-            with whole_file(target) as part:
-                shutil.copyfile(source, part)
+        if target.is_file() and file_hash(target) == (file.hash, file.bytes):
+            return
+        with whole_file(target) as part:
+            shutil.copyfile(source, part)
+            if file_hash(part) != (file.hash, file.bytes):
+                raise InputError(
+                    "the content is not what it was when exported",
+                    where=str(source),
+                    remedy="Export again, or copy the folder again",
+                )
+    except InputError:
+        raise
     except BenchError as error:
         raise BenchError(
             error.what,

@@ -28,7 +28,7 @@ def open_to_read(path: Path) -> sqlite3.Connection:
         database.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchone()
     except sqlite3.OperationalError as error:
         database.close()
-        journal = path.with_name(path.name + "-wal")
+        journal = path.resolve().with_name(path.resolve().name + "-wal")
         refused = primary_code(error) in (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY)
         if not refused or (journal.exists() and journal.stat().st_size > 0):
             raise

@@ -11,13 +11,20 @@ from pathlib import Path
 from typing import Any
 
 from rig.base.durable import sync
-from rig.base.errors import BenchError, InputError
+from rig.base.errors import BenchError
+from rig.log.damage import in_words
+from rig.log.journal import look_at, sum_again
+from rig.log.lock import LogHold, open_elsewhere
 from rig.log.media import as_text, open_to_read
+from rig.log.opening import journal_fault, newer
+from rig.log.replacement import decided, finish, put_in_place
 from rig.log.schema import LINKS_SUMMED, SUMMED, UNSUMMED, VERSION, as_written, column_list, links_sum
 from rig.log.store import LOG_FILE
-from rig.log.upgrade import counted_over, links_of, make_tables, seal, set_value
+from rig.log.upgrade import counted_over, links_of, make_tables, seal, set_value, value_of
 
 ENDINGS = ("", "-wal", "-shm")
+PATIENCE_S = 2.0
+"""How long a repair waits for somebody who only looks into the log."""
 LARGEST_FILLED = 1_000_000_000
 """Bytes; a header that promises more than that is damaged itself."""
 SMALLEST_ROW = 20
@@ -58,62 +65,88 @@ class Repair:
 
 def check_log(folder: Path) -> Health:
     """Read every page, index, link, card and record of the log. Raises BenchError when there is none."""
-    path = folder / LOG_FILE
+    path = (folder / LOG_FILE).resolve()
+    if decided(path).exists():
+        return Health(sound=False, problems=("a repair was cut short just before its end",))
     if not path.is_file():
         raise BenchError("there is no bench log here", where=str(folder), remedy="Name the folder of the log")
+    hold = LogHold(path, may_create=False)
     try:
-        database = open_to_read(path)
-        try:
-            said = [row[0] for row in database.execute("PRAGMA integrity_check")]
-            said += [
-                f"{row[0]} row {row[1]} refers to {row[2]} that is not there"
-                for row in database.execute("PRAGMA foreign_key_check")
-            ]
-            version = database.execute("PRAGMA user_version").fetchone()[0]
-            if not 1 <= version <= VERSION:
-                raise InputError(
-                    f"this log has version {version}, this program knows {VERSION}",
-                    where=str(path),
-                    remedy="Install a newer pivotbench",
-                )
-            said += _rows_changed(database, version)
-            if version == VERSION:
-                said.append(counted_over(database))
-        finally:
-            database.close()
+        with hold.alone_if_free() as free:  # else somebody uses the journal, and SQLite knows what is in it
+            fault = journal_fault(path) if free or not hold.locked else ""
+            with contextlib.closing(open_to_read(path)) as database:
+                said = [fault, *_said_of(database, path)]
     except sqlite3.DatabaseError as error:
         said = [str(error)]
-    problems = tuple(text for text in said if text != "ok")
+    finally:
+        hold.close()
+    problems = tuple(text for text in said if text not in ("ok", ""))
     return Health(sound=not problems, problems=problems)
+
+
+def _said_of(database: sqlite3.Connection, path: Path) -> list[str]:
+    """What is wrong with an open log; "ok" among it for what is not."""
+    said = [row[0] for row in database.execute("PRAGMA integrity_check")]
+    said += [
+        f"{row[0]} row {row[1]} refers to {row[2]} that is not there"
+        for row in database.execute("PRAGMA foreign_key_check")
+    ]
+    version = database.execute("PRAGMA user_version").fetchone()[0]
+    if version > VERSION:
+        raise newer(path, version)
+    if version < 1:
+        return [*said, "it does not say its version"]
+    said += _rows_changed(database, version)
+    if version == VERSION:
+        said.append(counted_over(database))
+    return said
 
 
 def repair_log(folder: Path) -> Repair:
     """Copy the damaged log aside, then write a new one from every row that can still be read.
 
-    Raises BenchError when not even the first page can be read.
+    Nobody else may use the log meanwhile. Raises BenchError saying who does, or when not even the first page can be
+    read; InputError for a log of a newer version. Then nothing has changed.
     """
-    path = folder / LOG_FILE
-    copy = folder / f"bench-log.damaged-{datetime.now(UTC):%Y%m%dT%H%M%S}.sqlite"
-    for ending in ENDINGS:
-        if path.with_name(path.name + ending).exists():
-            shutil.copy2(path.with_name(path.name + ending), copy.with_name(copy.name + ending))
-            sync(copy.with_name(copy.name + ending))
-    sync(folder)  # safe before anything else is touched
-    fresh, read = folder / "bench-log.repaired.sqlite", folder / "bench-log.reading.sqlite"
-    for aside in (fresh, read):
-        aside.unlink(missing_ok=True)
-    _as_long_as_it_was(copy, read)
+    path = (folder / LOG_FILE).resolve()
+    if not path.is_file() and not decided(path).exists():
+        raise BenchError("there is no bench log here", where=str(folder), remedy="Name the folder of the log")
+    with in_words(path), contextlib.closing(LogHold(path, alone=True, wait_s=PATIENCE_S)):
+        if decided(path).exists():
+            finish(path)
+        if process := open_elsewhere(path):
+            raise BenchError(
+                f"the log is in use by process {process}",
+                where=str(path),
+                remedy="Wait until that is done or end it, then try again; nothing was changed",
+            )
+        _refuse_newer(path)
+        for part in path.parent.glob(f"{path.name}.*.part*"):  # of a repair that was killed
+            part.unlink()
+        return _repair(path)
+
+
+def _repair(path: Path) -> Repair:
+    copy = _copy_aside(path)
+    token = uuid.uuid4().hex[:8]
+    fresh, read = (path.with_name(f"{path.name}.{token}.{name}.part") for name in ("new", "old"))
     kept: dict[str, int] = {}
     unreadable: dict[str, int] = {}
-    old, new = sqlite3.connect(read), sqlite3.connect(fresh)
-    old.text_factory = as_text
     try:
-        make_tables(new)
-        version = _version_of(old)
-        for table in ORDER:
-            kept[table], unreadable[table] = _rescue(old, new, table, version, copy.stat().st_size // SMALLEST_ROW)
-        _mend(new, kept, unreadable)
-        new.commit()
+        _as_long_as_it_was(copy, read)
+        with (
+            contextlib.closing(sqlite3.connect(read)) as old,
+            contextlib.closing(sqlite3.connect(fresh, isolation_level=None)) as new,
+        ):
+            old.text_factory = as_text
+            new.execute("BEGIN")
+            make_tables(new)
+            version = _version_of(old)
+            for table in ORDER:
+                kept[table], unreadable[table] = _rescue(old, new, table, version, copy.stat().st_size // SMALLEST_ROW)
+            _mend(new, kept, unreadable)
+            new.execute("COMMIT")
+        put_in_place(fresh, path)
     except sqlite3.DatabaseError as error:
         raise BenchError(
             f"nothing could be read from the log ({error})",
@@ -121,16 +154,42 @@ def repair_log(folder: Path) -> Repair:
             remedy="Keep this file; restore the log from a copy or an export",
         ) from error
     finally:
-        old.close()
-        new.close()
-        for ending in ENDINGS:
-            read.with_name(read.name + ending).unlink(missing_ok=True)
-    for ending in ("-wal", "-shm"):
-        path.with_name(path.name + ending).unlink(missing_ok=True)
-    sync(folder)  # the old journal must not come back beside the new log: it would be written into it
-    fresh.replace(path)
-    sync(folder)
+        for part in path.parent.glob(f"{path.name}.{token}.*"):
+            part.unlink(missing_ok=True)
     return Repair(kept=kept, unreadable={name: count for name, count in unreadable.items() if count}, damaged_copy=copy)
+
+
+def _refuse_newer(path: Path) -> None:
+    """Raise InputError for a log that a newer program wrote: this one would leave out what it does not know.
+
+    A damaged header may say anything; the log's own word, which has a sum, tells the two apart.
+    """
+    with contextlib.suppress(sqlite3.DatabaseError), contextlib.closing(open_to_read(path)) as database:
+        version = database.execute("PRAGMA user_version").fetchone()[0]
+        if version > VERSION:
+            own = None
+            with contextlib.suppress(sqlite3.DatabaseError):
+                own = value_of(database, "version", VERSION)
+            if own is None or int(own) > VERSION:
+                raise newer(path, version)
+
+
+def _copy_aside(path: Path) -> Path:
+    """The damaged log with what SQLite keeps beside it, under a name that nothing had, safe on the disk."""
+    stem, count = f"{path.stem}.damaged-{datetime.now(UTC):%Y%m%dT%H%M%S}", 1
+    while True:
+        copy = path.with_name(f"{stem}{'' if count == 1 else f'-{count}'}.sqlite")
+        try:
+            with copy.open("xb"):
+                break
+        except FileExistsError:
+            count += 1
+    for ending in ENDINGS:
+        if path.with_name(path.name + ending).exists():
+            shutil.copy2(path.with_name(path.name + ending), copy.with_name(copy.name + ending))
+            sync(copy.with_name(copy.name + ending))
+    sync(path.parent)  # safe before anything else is touched
+    return copy
 
 
 def _as_long_as_it_was(copy: Path, read: Path) -> None:
@@ -141,6 +200,9 @@ def _as_long_as_it_was(copy: Path, read: Path) -> None:
     for ending in ENDINGS[:2]:
         if copy.with_name(copy.name + ending).exists():
             shutil.copyfile(copy.with_name(copy.name + ending), read.with_name(read.name + ending))
+    seen = look_at(copy)
+    if seen.committed > seen.read:
+        sum_again(read.with_name(read.name + "-wal"), seen.committed)
     with read.open("rb+") as file:
         head = file.read(32)
         length = int.from_bytes(head[16:18], "big") * int.from_bytes(head[28:32], "big")

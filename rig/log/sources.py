@@ -6,7 +6,7 @@ from zipfile import BadZipFile
 
 from rig.cards.read import CardSet, parse_card
 from rig.cards.schema import BenchCard, CarCard, TestCard
-from rig.log.store import BenchLog
+from rig.log.store import BenchLog, file_hash
 from rig.log.track_file import KeptTrack, read_track
 from rig.records.pushing import ComparisonInputs, ComparisonResult, FingerRow, MissingPushError, PushResult, PushRow
 from rig.records.record import AnyRecord, InputsT, Kind, Record, ResultT
@@ -74,9 +74,12 @@ def finger_row(record: AnyRecord, number: int) -> FingerRow | None:
 
 def track_of(record: AnyRecord, log: BenchLog) -> KeptTrack:
     """The poses behind a measured clip. Raises MissingSourceError when their file is gone or spoilt."""
-    path = next((Path(file.path) for file in log.files() if file.hash in record.files and file.kind == "track"), None)
-    if path is None or not path.is_file():
+    track = next((file for file in log.files() if file.hash in record.files and file.kind == "track"), None)
+    path = None if track is None else Path(track.path)
+    if track is None or path is None or not path.is_file():
         raise MissingSourceError("the file with the poses is no longer there")
+    if file_hash(path)[0] != track.hash:
+        raise MissingSourceError("the file with the poses is not what it was when it was recorded")
     try:
         return read_track(path)
     except (OSError, ValueError, KeyError, BadZipFile) as error:

@@ -2,8 +2,6 @@
 
 import contextlib
 import hashlib
-import os
-import sqlite3
 import uuid
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
@@ -12,20 +10,18 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Self, overload
 
-from rig.base.durable import make_folder, sync
-from rig.base.errors import InputError
+from rig.base.durable import sync
+from rig.base.errors import BenchError, InputError
 from rig.base.plain_json import finite_json
 from rig.base.version import SOFTWARE
 from rig.log.damage import damaged, in_words
-from rig.log.media import as_text, open_to_read
-from rig.log.schema import LINKED, LINKS_SUMMED, SUMMED, VERSION, as_written, column_list, links_sum, row_sum
-from rig.log.upgrade import counted_over, links_of, make_tables, upgrade, value_of
+from rig.log.opening import file_number, moved, open_log
+from rig.log.schema import LINKED, LINKS_SUMMED, SUMMED, as_written, column_list, links_sum, row_sum
+from rig.log.upgrade import links_of, value_of
 from rig.records.codec import checked, from_json, from_plain, kind_named, to_json
 from rig.records.record import AnyRecord, InputsT, Kind, Record, ResultT
 
 LOG_FILE = "bench-log.sqlite"
-_looked_over: set[tuple[int, int]] = set()
-"""Files (device, number) whose pages this process has looked over: some ms for every MB, so once."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,25 +59,11 @@ class BenchLog:
         self.path = folder / LOG_FILE
         self._fitting: set[str] = set()  # hashes of cards that were found to be as written
         with in_words(self.path):
-            if read_only:
-                if not self.path.is_file():
-                    raise InputError(
-                        "there is no bench log here",
-                        where=str(folder),
-                        remedy="Name the folder of the log, or record something first",
-                    )
-                self._db = open_to_read(self.path)
-            else:
-                make_folder(folder)
-                self._db = sqlite3.connect(self.path, timeout=30, isolation_level=None)
-                self._db.text_factory = as_text
-                self._db.execute("PRAGMA journal_mode = WAL")
-                self._db.execute("PRAGMA synchronous = FULL")  # a record shown must survive a power cut
-            self._db.execute("PRAGMA foreign_keys = ON")
-            self._version = self._settle_version(read_only)
-            self._look_over()
+            self._opened = open_log(self.path, read_only=read_only)
+            self._db, self._version = self._opened.database, self._opened.version
             found = value_of(self._db, "id", self._version)
             if found is None:
+                self.close()
                 raise damaged(self.path, "it does not say whose it is")
             self.bench: str = found
 
@@ -94,6 +76,14 @@ class BenchLog:
     def close(self) -> None:
         """Close the file. Nothing is lost without it."""
         self._db.close()
+        self._opened.hold.close()
+
+    @contextmanager
+    def alone(self) -> Iterator[None]:
+        """Nobody else has the log open inside this block. Raises BenchError saying who has."""
+        with in_words(self.path), self._opened.hold.alone():
+            self._still_there()
+            yield
 
     def add_card(self, kind: str, name: str, text: str) -> str:
         """Keep this version of a card; returns its hash. The same text is kept once."""
@@ -105,12 +95,15 @@ class BenchLog:
     def add_file(self, kind: str, path: Path) -> str:
         """Note a clip or raw file by its content; returns its hash. Raises InputError when unreadable."""
         digest, size = file_hash(path)
-        # what a record names must be on the disk before the record; where that cannot be asked (read-only media,
-        # a system that wants writing rights for it) the file was not just written either
-        with contextlib.suppress(OSError), path.open("rb") as file:
-            os.fsync(file.fileno())
-            for folder in path.absolute().parents[:2]:  # one that was made for it, too
-                sync(folder)
+        try:  # what a record names must be on the disk before the record, and the folder that was made for it, too
+            for place in (path, *path.absolute().parents[:2]):
+                sync(place)
+        except OSError as error:
+            raise BenchError(
+                f"this file cannot be brought safely to the disk ({error.strerror})",
+                where=str(path),
+                remedy="Copy it to a sound disk and name it there; nothing was recorded of it",
+            ) from error
         with self._writing():
             self._insert_file(
                 StoredFile(
@@ -375,53 +368,17 @@ class BenchLog:
             parents=links[2],
         )
 
-    def _settle_version(self, read_only: bool) -> int:
-        """Make the tables of a new log, or upgrade an old one; returns the version of the tables that are there now."""
-        version = self._user_version()
-        if version == 0 and not self._db.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchone():
-            if not read_only:
-                with self._writing():
-                    # another process may have made the tables while this one waited for the lock
-                    if not self._db.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchone():
-                        make_tables(self._db, bench=uuid.uuid4().hex)
-            return VERSION
-        if version > VERSION or version == 0:
-            raise InputError(
-                f"this log has version {version}, this program knows {VERSION}",
-                where=str(self.path),
-                remedy="Install a newer pivotbench" if version else "Name another folder: this is not a bench log",
-            )
-        if version < VERSION and not read_only:
-            self._look_over()  # a damaged log is not built upon
-            upgrade(self._db, self.path)
-            return VERSION
-        return version
-
-    def _user_version(self) -> int:
-        return int(self._db.execute("PRAGMA user_version").fetchone()[0])
-
-    def _look_over(self) -> None:
-        """Every page and index, and whether a record is missing, when this process opens the file for the first time.
-
-        What stands in the rows is looked at when it is read.
-        """
-        state, version = self.path.stat(), self._user_version()
-        file = (state.st_dev, state.st_ino)
-        if file in _looked_over:
-            return
-        verdict = str(self._db.execute("PRAGMA integrity_check(1)").fetchone()[0])
-        if verdict == "ok" and version == VERSION:
-            verdict = counted_over(self._db)
-        if verdict != "ok":
-            raise damaged(self.path, verdict)
-        if version == VERSION:
-            _looked_over.add(file)
+    def _still_there(self) -> None:
+        """Raise BenchError when the file that is open here is no longer the log: what is written would be lost."""
+        if not self.path.exists() or file_number(self.path) != self._opened.file:
+            raise moved(self.path)
 
     @contextmanager
     def _writing(self) -> Iterator[None]:
         with in_words(self.path):
             self._db.execute("BEGIN IMMEDIATE")
             try:
+                self._still_there()
                 yield
             except BaseException:
                 self._db.execute("ROLLBACK") if self._db.in_transaction else None

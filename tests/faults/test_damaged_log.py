@@ -3,21 +3,23 @@
 Truth: every record's figure is the square of its number; what is found must be that, whatever happened to the file.
 """
 
+import contextlib
 import random
 import sqlite3
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
 from rig.base.errors import BenchError, InputError
-from rig.log import schema, upgrade
 from rig.log.repair import check_log, repair_log
-from rig.log.schema import VERSION
 from rig.log.store import LOG_FILE, BenchLog
 from tests.faults.bad_disk import Ended, available, run_on_bad_disk
 from tests.faults.mutate import mutate
 from tests.whole_records import number_of, numbered
 
+DATA = Path(__file__).parents[1] / "data"
 RECORDS = 120  # several pages of each table
 
 
@@ -98,28 +100,27 @@ def test_a_figure_that_was_changed_in_the_file_is_found_and_never_shown(tmp_path
     assert found(tmp_path) == set(range(RECORDS)) - {7}
 
 
-def test_two_processes_upgrade_at_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The other one upgrades between the look at the version and the lock; a copy cut short is not taken for one."""
+def test_processes_that_upgrade_at_once_wait_for_each_other(tmp_path: Path) -> None:
+    """Four writers open a log of version 2 at the same moment: each writes its record, one has upgraded, one copy."""
+    with contextlib.closing(sqlite3.connect(tmp_path / LOG_FILE)) as made:
+        made.executescript((DATA / "bench_log_version_2.sql").read_text(encoding="utf-8"))
+    script = (
+        "import sys; from pathlib import Path; from rig.log.store import BenchLog\n"
+        "sys.stdin.readline()\n"
+        "with BenchLog(Path(sys.argv[1])) as log: log.record('push', sys.argv[2], inputs={}, result={})\n"
+    )
+    names = ["a", "b", "c", "d"]
+    running = [
+        subprocess.Popen([sys.executable, "-c", script, str(tmp_path), name], stdin=subprocess.PIPE) for name in names
+    ]
+    for process in running:
+        process.communicate(b"now\n", timeout=60)
+    assert [process.returncode for process in running] == [0] * 4
     with BenchLog(tmp_path) as log:
-        numbered(log, "old")
-    for module in ("store", "upgrade"):
-        monkeypatch.setattr(f"rig.log.{module}.VERSION", VERSION + 1)
-    monkeypatch.setitem(schema.UPGRADES, VERSION, "CREATE TABLE later (x INTEGER) STRICT;\n")
-    usual, entered = upgrade._copy_beside, []
-
-    def with_the_other(database: sqlite3.Connection, path: Path, version: int) -> None:
-        usual(database, path, version)
-        if not entered:
-            entered.append(version)
-            BenchLog(tmp_path).close()
-
-    monkeypatch.setattr(upgrade, "_copy_beside", with_the_other)
-    with BenchLog(tmp_path) as log:
-        assert [record.title for record in log.records()] == ["old"]
-    assert entered == [VERSION]
-    with sqlite3.connect(tmp_path / f"bench-log.version-{VERSION}.sqlite") as copy:
-        assert copy.execute("SELECT title FROM records").fetchall() == [("old",)]
-    copy.close()
+        titles = [record.title for record in log.records()]
+    assert titles[:3] == ["Dunlin, as built", "Dunlin, rear left", "Dunlin, rear left"]
+    assert sorted(titles[3:]) == names
+    assert [path.name for path in tmp_path.glob("*version*")] == ["bench-log.version-2.sqlite"]
     assert not list(tmp_path.glob("*.part"))
 
 

@@ -3,7 +3,10 @@
 Truth: the laws of the exchange itself (what goes out comes back the same; a refused folder changes nothing).
 """
 
+import hashlib
 import json
+import shutil
+import subprocess
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -82,7 +85,7 @@ def test_a_spoilt_folder_is_refused_whole(tmp_path: Path, name: str, spoil: Call
     path.write_text(spoil([json.loads(line) for line in path.read_text(encoding="utf-8").split("\n") if line]))
     with BenchLog(tmp_path / "other") as other:
         with pytest.raises(InputError):
-            import_bench(other, out)
+            import_bench(other, out, without_sums=True)  # what the lists say is looked at all the same
         assert list(other.records()) == []
         assert other.cards() == []
 
@@ -119,3 +122,109 @@ def test_a_file_name_that_is_no_text_is_told_in_words(tmp_path: Path) -> None:
 def test_cards_of_any_shape_are_told_in_words(text: str) -> None:
     with pytest.raises(InputError):
         parse_card(text, CarCard, where="car.toml")
+
+
+def cut(path: Path, lines_left: int) -> None:
+    """Leave a text file's first lines."""
+    path.write_text("".join(path.read_text(encoding="utf-8").splitlines(keepends=True)[:lines_left]), encoding="utf-8")
+
+
+def without(path: Path) -> None:
+    """Take a file away, and its line among the sums with it."""
+    path.unlink()
+    sums = path.parents[1] / "SHA256SUMS"
+    lines_left = [line for line in sums.read_text().splitlines(keepends=True) if path.name not in line]
+    sums.write_text("".join(lines_left))
+
+
+@pytest.mark.parametrize(
+    ("spoil", "words"),
+    [
+        (lambda out: replace_in(out / "records.jsonl", "1500.5", "1500.6"), "records.jsonl: the content is not what"),
+        (lambda out: cut(out / "records.jsonl", 1), "records.jsonl: the content is not what"),
+        (lambda out: (out / "records.jsonl").write_text(""), "records.jsonl: the content is not what"),
+        (lambda out: replace_in(next((out / "cards").iterdir()), "x", "y"), "the content is not what"),
+        (lambda out: replace_in(out / "tables" / "weighing.csv", "1500.5", "1400.5"), "the content is not what"),
+        (lambda out: next((out / "files").iterdir()).unlink(), "a file of this export is missing"),
+        (lambda out: without(next((out / "files").iterdir())), "it lists 9 files of 10"),
+        (lambda out: cut(out / "SHA256SUMS", 8), "does not list manifest.json|it lists 8 files of 10"),
+        (lambda out: (out / "SHA256SUMS").write_text(""), "not a sum and a name"),
+        (lambda out: (out / "SHA256SUMS").unlink(), "no list of sums"),
+        (lambda out: [path.unlink() for path in out.rglob("*") if path.is_file()], "no list of sums"),
+        (lambda out: replace_in(out / "SHA256SUMS", "README.txt", "../README.txt"), "not a sum and a name"),
+    ],
+)
+def test_an_export_that_is_not_whole_is_refused_in_words(
+    tmp_path: Path, spoil: Callable[[Path], object], words: str
+) -> None:
+    out = exported(tmp_path)
+    spoil(out)
+    with BenchLog(tmp_path / "other") as other:
+        with pytest.raises(InputError, match=words):
+            import_bench(other, out)
+        assert (list(other.records()), other.cards(), other.files()) == ([], [], [])
+    assert not (tmp_path / "other" / "files").exists()
+
+
+def replace_in(path: Path, old: str, new: str) -> None:
+    text = path.read_text(encoding="utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new, 1), encoding="utf-8")
+
+
+def test_the_sums_are_those_that_sha256sum_reads(tmp_path: Path) -> None:
+    """A tool that knows nothing of this program says the same; where there is none, hashlib does."""
+    out = exported(tmp_path, "größer")
+    listed = dict(line.split("  ", 1)[::-1] for line in (out / "SHA256SUMS").read_text(encoding="utf-8").splitlines())
+    found = {str(path.relative_to(out)): path for path in out.rglob("*") if path.is_file()}
+    assert listed.keys() == found.keys() - {"SHA256SUMS"}
+    assert listed == {name: hashlib.sha256(found[name].read_bytes()).hexdigest() for name in listed}
+    counts = json.loads((out / "manifest.json").read_text())
+    assert counts == {"form": 2, "records": 2, "cards": 1, "files": 1, "sums": len(listed)}
+    if tool := shutil.which("sha256sum"):
+        subprocess.run([tool, "--check", "--strict", "--quiet", "SHA256SUMS"], cwd=out, check=True)
+
+
+def test_records_that_rest_on_themselves_are_refused(tmp_path: Path) -> None:
+    """The older rests on the newer one, too: with right sums, as another program may have written it."""
+    out = exported(tmp_path)
+    path = out / "records.jsonl"
+    rows = [json.loads(line) for line in path.read_text(encoding="utf-8").splitlines()]
+    assert rows[1]["parents"] == [rows[0]["id"]]
+    rows[0]["parents"] = [rows[1]["id"]]
+    old = hashlib.sha256(path.read_bytes()).hexdigest()
+    path.write_text(lines(rows), encoding="utf-8")
+    replace_in(out / "SHA256SUMS", old, hashlib.sha256(path.read_bytes()).hexdigest())
+    with BenchLog(tmp_path / "other") as other:
+        with pytest.raises(InputError, match="rests on itself"):
+            import_bench(other, out)
+        assert list(other.records()) == []
+
+
+def test_an_export_from_before_the_sums_is_taken_in_when_that_is_said(tmp_path: Path) -> None:
+    out = exported(tmp_path)
+    (out / "SHA256SUMS").unlink()
+    (out / "manifest.json").unlink()
+    with BenchLog(tmp_path / "other") as other:
+        assert import_bench(other, out, without_sums=True).new == 2
+
+
+def test_a_record_that_is_here_and_says_something_else_there_is_told(tmp_path: Path) -> None:
+    out = exported(tmp_path)
+    path = out / "records.jsonl"
+    replace_in(path, "1500.5", "1400.5")
+    with BenchLog(tmp_path / "log") as log:
+        before = list(log.records())
+        with pytest.raises(InputError, match="is here already as number 1 and says something else"):
+            import_bench(log, out, without_sums=True)
+        assert list(log.records()) == before
+
+
+def test_a_file_that_was_spoilt_beside_the_log_is_mended_by_an_import(tmp_path: Path) -> None:
+    out = exported(tmp_path)
+    with BenchLog(tmp_path / "other") as other:
+        import_bench(other, out)
+        [stored] = other.files()
+        Path(stored.path).write_bytes(b"spoilt")
+        import_bench(other, out)
+        assert Path(stored.path).read_bytes() == b"1\n2\n"

@@ -11,6 +11,7 @@ from pathlib import Path
 from rig.base.disk import check_room
 from rig.base.errors import BenchError
 from rig.log.repair import check_log
+from rig.log.replacement import decided
 from rig.log.store import LOG_FILE
 
 PACKAGES = (
@@ -154,16 +155,19 @@ def _cameras() -> Finding:
 
 
 def _log(folder: Path) -> Finding:
-    if not (folder / LOG_FILE).is_file():
+    log = folder / LOG_FILE
+    if not log.is_file() and not decided(log.resolve()).exists():
         return Finding(name="log", good=True, text=f"none yet; it will be made in {folder}")
-    health = check_log(folder)
+    try:
+        health = check_log(folder)
+    except BenchError as error:  # of a newer version, or somebody has it alone
+        return Finding(name="log", good=False, text=f"{error.where}: {error.what}; {error.remedy}")
     if health.sound:
-        return Finding(name="log", good=True, text=f"{folder / LOG_FILE} is sound")
+        return Finding(name="log", good=True, text=f"{log} is sound")
     return Finding(
         name="log",
         good=False,
-        text=f"{folder / LOG_FILE} is damaged ({health.problems[0]}); copy the folder, "
-        "then run: pivotbench check --repair",
+        text=f"{log} is damaged ({health.problems[0]}); copy the folder, then run: pivotbench check --repair",
     )
 
 

@@ -15,7 +15,8 @@ from rig.jobs.pushing.picture import car_picture
 from rig.jobs.weighing.pads import CheckMasses, calibrate, card_hashes, zero
 from rig.jobs.weighing.weigh import Weighing, weigh_on_pads, weigh_typed, weighing_from
 from rig.log.belongs import weighing_of
-from rig.log.store import BenchLog
+from rig.log.lock import LogHold
+from rig.log.store import LOG_FILE, BenchLog
 from rig.page.bench.broadcast import Broadcast
 from rig.page.bench.camera_view import CameraView
 from rig.page.bench.card_files import Deck
@@ -38,6 +39,7 @@ class Bench:
         self._time_factor, self._seed = time_factor, seed
         with BenchLog(folder):  # a folder that cannot be used is told at the start
             pass
+        self._hold = LogHold(folder / LOG_FILE)  # nobody repairs the log under a running bench
         self.hub = PadHub(folder, self.broadcast)
         self.virtual: VirtualSide | None = None
         self.deck = Deck(folder / "page" / "bench")
@@ -57,6 +59,7 @@ class Bench:
         self.hub.stop()
         if self.virtual is not None:
             self.virtual.close()
+        self._hold.close()
 
     def log(self) -> BenchLog:
         """The log, for the thread that asks; close it after use."""
