@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 Words = NDArray[np.uint32]
 
-HEAD, FRAME_HEAD = 32, 24
+_HEAD, FRAME_HEAD = 32, 24
 MAGIC = 0x377F0682
 """Of a journal whose sums take words little end first; one more for big end first."""
 
@@ -39,12 +39,12 @@ def look_at(log: Path) -> Journal:
     path = log.with_name(log.name + "-wal")
     raw = path.read_bytes() if path.exists() else b""
     size = _page_size(raw)
-    count = (len(raw) - HEAD) // (FRAME_HEAD + size) if len(raw) > HEAD else 0
+    count = (len(raw) - _HEAD) // (FRAME_HEAD + size) if len(raw) > _HEAD else 0
     if count <= 0:
         return Journal(frames=0, read=0, committed=0)
     index = _index(log.with_name(log.name + "-shm"))
     head_good = _sums(raw, size)[0] == raw[24:32] and raw[:4] in (_word(MAGIC), _word(MAGIC + 1))
-    frames = [raw[HEAD + k * (FRAME_HEAD + size) :][: FRAME_HEAD + size] for k in range(count)]
+    frames = [raw[_HEAD + k * (FRAME_HEAD + size) :][: FRAME_HEAD + size] for k in range(count)]
     salts = [frame[8:16] for frame in frames]
     salt = raw[16:24] if head_good else index[1] if index is not None else salts[0]
     # whether a frame follows from the sum that stands in the one before it: also behind a damaged one
@@ -71,18 +71,18 @@ def sum_again(journal: Path, committed: int) -> None:
     """
     raw = bytearray(journal.read_bytes())
     size = _page_size(raw)
-    salts = [bytes(raw[HEAD + k * (FRAME_HEAD + size) + 8 :][:8]) for k in range(committed)]
+    salts = [bytes(raw[_HEAD + k * (FRAME_HEAD + size) + 8 :][:8]) for k in range(committed)]
     salt = max(set(salts), key=salts.count)
     raw[:16] = _word(MAGIC) + _word(3007000) + _word(size) + bytes(raw[12:16])
     raw[16:24] = salt
     total = _sum(bytes(raw[:24]), (0, 0), "<u4")
     raw[24:32] = b"".join(map(_word, total))
     for k in range(committed):
-        at = HEAD + k * (FRAME_HEAD + size)
+        at = _HEAD + k * (FRAME_HEAD + size)
         raw[at + 8 : at + 16] = salt
         total = _sum(bytes(raw[at : at + 8]) + bytes(raw[at + FRAME_HEAD : at + FRAME_HEAD + size]), total, "<u4")
         raw[at + 16 : at + 24] = b"".join(map(_word, total))
-    journal.write_bytes(raw[: HEAD + committed * (FRAME_HEAD + size)])
+    journal.write_bytes(raw[: _HEAD + committed * (FRAME_HEAD + size)])
 
 
 def _page_size(raw: bytes | bytearray) -> int:
@@ -100,7 +100,7 @@ def _sums(raw: bytes, size: int) -> list[bytes]:
     order = ">u4" if raw[3] & 1 else "<u4"
     totals = [_sum(raw[:24], (0, 0), order)]
     before = raw[24:32]
-    for at in range(HEAD, len(raw) - FRAME_HEAD - size + 1, FRAME_HEAD + size):
+    for at in range(_HEAD, len(raw) - FRAME_HEAD - size + 1, FRAME_HEAD + size):
         first, second = struct.unpack(">II", before)
         totals.append(_sum(raw[at : at + 8] + raw[at + FRAME_HEAD : at + FRAME_HEAD + size], (first, second), order))
         before = raw[at + 16 : at + 24]

@@ -21,7 +21,7 @@ FORM = 2
 """The version of the export's form; exports of the first one have no sums."""
 SUMS, MANIFEST = "SHA256SUMS", "manifest.json"
 COUNTS = ("records", "cards", "files", "sums")
-AGAIN = "Export again, or copy the whole folder again"
+_AGAIN = "Export again, or copy the whole folder again"
 
 
 class SummedFolder:
@@ -57,13 +57,13 @@ def check_sums(folder: Path, *, progress: Callable[[float], None] = lambda share
     for number, (name, digest) in enumerate(sums.items(), start=1):
         path = folder / name
         if not path.is_file():
-            raise InputError("a file of this export is missing", where=str(path), remedy=AGAIN)
+            raise InputError("a file of this export is missing", where=str(path), remedy=_AGAIN)
         if file_hash(path)[0] != digest:
-            raise InputError("the content is not what it was when exported", where=str(path), remedy=AGAIN)
+            raise InputError("the content is not what it was when exported", where=str(path), remedy=_AGAIN)
         progress(number / len(sums))
     counts = _counts_of(folder)
     if counts["sums"] != len(sums):
-        raise InputError(f"it lists {len(sums)} files of {counts['sums']}", where=str(folder / SUMS), remedy=AGAIN)
+        raise InputError(f"it lists {len(sums)} files of {counts['sums']}", where=str(folder / SUMS), remedy=_AGAIN)
     return counts
 
 
@@ -71,7 +71,9 @@ def check_counts(folder: Path, wanted: dict[str, int], **found: int) -> None:
     """Whether an export holds as many records, cards and files as its manifest says. Raises InputError."""
     for name, count in found.items():
         if wanted[name] != count:
-            raise InputError(f"it should hold {wanted[name]} {name} and holds {count}", where=str(folder), remedy=AGAIN)
+            raise InputError(
+                f"it should hold {wanted[name]} {name} and holds {count}", where=str(folder), remedy=_AGAIN
+            )
 
 
 def check_links(folder: Path, records: list[AnyRecord], cards: set[str], files: set[str]) -> None:
@@ -109,17 +111,17 @@ def _sums_of(folder: Path) -> dict[str, str]:
     try:
         lines = path.read_text(encoding="utf-8").removesuffix("\n").split("\n")
     except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"cannot read the list of sums ({error})", where=str(path), remedy=AGAIN) from error
+        raise InputError(f"cannot read the list of sums ({error})", where=str(path), remedy=_AGAIN) from error
     sums = {}
     for number, line in enumerate(lines, start=1):
         parts = re.fullmatch(r"([0-9a-f]{64})  (.+)", line)
         if parts is None or parts[2].startswith("/") or {"..", ""} & set(re.split(r"[/\\]", parts[2])):
             raise InputError(
-                "this is not a sum and a name in this folder", where=f"{path}, line {number}", remedy=AGAIN
+                "this is not a sum and a name in this folder", where=f"{path}, line {number}", remedy=_AGAIN
             )
         sums[parts[2]] = parts[1]
     if MANIFEST not in sums:
-        raise InputError(f"it does not list {MANIFEST}", where=str(path), remedy=AGAIN)
+        raise InputError(f"it does not list {MANIFEST}", where=str(path), remedy=_AGAIN)
     return sums
 
 
@@ -129,9 +131,9 @@ def _counts_of(folder: Path) -> dict[str, int]:
         told: Any = json.loads(path.read_text(encoding="utf-8"))
         form, counts = told["form"], {name: told[name] for name in COUNTS}
     except (OSError, ValueError, KeyError, TypeError, RecursionError) as error:
-        raise InputError("this is not the manifest of an export", where=str(path), remedy=AGAIN) from error
+        raise InputError("this is not the manifest of an export", where=str(path), remedy=_AGAIN) from error
     if type(form) is not int or any(type(count) is not int for count in counts.values()):
-        raise InputError("this is not the manifest of an export", where=str(path), remedy=AGAIN)
+        raise InputError("this is not the manifest of an export", where=str(path), remedy=_AGAIN)
     if form > FORM:
         raise InputError(
             f"this export has form {form}, this program knows {FORM}",

@@ -58,7 +58,7 @@ def open_log(path: Path, *, read_only: bool) -> OpenLog:
                 _bring_forward(path, hold)
                 database = _connect(path, hold, read_only)
                 version = _settled(database, path, read_only)
-            look_over(database, path)
+            look_through(database, path)
             if before not in (None, file_number(path)):
                 raise moved(path)
         except BaseException:
@@ -76,7 +76,7 @@ def file_number(path: Path) -> tuple[int, int]:
     return state.st_dev, state.st_ino
 
 
-def look_over(database: sqlite3.Connection, path: Path) -> None:
+def look_through(database: sqlite3.Connection, path: Path) -> None:
     """Every page and index, and whether a record is missing, when this process opens the file for the first time.
 
     What stands in the rows is looked at when it is read.
@@ -186,7 +186,7 @@ def _bring_forward(path: Path, hold: LogHold) -> None:
                 if _user_version(database) == VERSION:
                     return
                 if free:
-                    look_over(database, path)  # a damaged log is not built upon
+                    look_through(database, path)  # a damaged log is not built upon
                     upgrade(database, path)
                     return
             finally:
