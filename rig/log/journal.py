@@ -44,12 +44,12 @@ def look_at(log: Path) -> Journal:
         return Journal(frames=0, read=0, committed=0)
     index = _index(log.with_name(log.name + "-shm"))
     head_good = _sums(raw, size)[0] == raw[24:32] and raw[:4] in (_word(MAGIC), _word(MAGIC + 1))
-    frames = [raw[_HEAD + k * (FRAME_HEAD + size) :][: FRAME_HEAD + size] for k in range(count)]
-    salts = [frame[8:16] for frame in frames]
+    heads = [raw[at : at + FRAME_HEAD] for at in range(_HEAD, _HEAD + count * (FRAME_HEAD + size), FRAME_HEAD + size)]
+    salts = [head[8:16] for head in heads]
     salt = raw[16:24] if head_good else index[1] if index is not None else salts[0]
     # whether a frame follows from the sum that stands in the one before it: also behind a damaged one
-    fits = [salts[k] == salt and frames[k][16:24] == total for k, total in enumerate(_sums(raw, size)[1:])]
-    commits = [frame[4:8] != bytes(4) for frame in frames]
+    fits = [salts[k] == salt and heads[k][16:24] == total for k, total in enumerate(_sums(raw, size)[1:])]
+    commits = [head[4:8] != bytes(4) for head in heads]
     whole = next((k for k, good in enumerate(fits) if not (good and head_good)), count)
     read = max((k + 1 for k in range(whole) if commits[k]), default=0)
     committed = read
@@ -98,26 +98,42 @@ def _word(value: int) -> bytes:
 def _sums(raw: bytes, size: int) -> list[bytes]:
     """The sum that should stand in the journal's head and in each frame, from the one that stands before it."""
     order = ">u4" if raw[3] & 1 else "<u4"
-    totals = [_sum(raw[:24], (0, 0), order)]
-    before = raw[24:32]
-    for at in range(_HEAD, len(raw) - FRAME_HEAD - size + 1, FRAME_HEAD + size):
-        first, second = struct.unpack(">II", before)
-        totals.append(_sum(raw[at : at + 8] + raw[at + FRAME_HEAD : at + FRAME_HEAD + size], (first, second), order))
-        before = raw[at + 16 : at + 24]
-    return [b"".join(map(_word, total)) for total in totals]
+    count = (len(raw) - _HEAD) // (FRAME_HEAD + size)
+    frames = np.frombuffer(raw, np.uint8, count * (FRAME_HEAD + size), _HEAD).reshape(count, FRAME_HEAD + size)
+    summed = np.concatenate([frames[:, :8], frames[:, FRAME_HEAD:]], axis=1).view(order).astype(np.uint32)
+    stated = np.frombuffer(raw[24:_HEAD] + frames[:, 16:24].tobytes(), ">u4").astype(np.uint32).reshape(-1, 2)
+    totals = _chained(summed, stated[:-1]).astype(">u4").tobytes()
+    head = b"".join(map(_word, _sum(raw[:24], (0, 0), order)))
+    return [head, *(totals[at : at + 8] for at in range(0, len(totals), 8))]
 
 
 _powers: dict[int, tuple[Words, Words]] = {}
 
 
 def _sum(data: bytes, before: tuple[int, int], order: str) -> tuple[int, int]:
-    """s0 += x[i] + s1; s1 += x[i+1] + s0, over pairs of words: a linear recurrence, so one product with its powers."""
-    words = np.frombuffer(data, order).astype(np.uint32).reshape(-1, 2)
-    if len(words) not in _powers:
-        _powers[len(words)] = _recurrence(len(words))
-    top, bottom = _powers[len(words)]
-    steps = np.concatenate([np.array([before], np.uint32), np.stack([words[:, 0], words[:, 0] + words[:, 1]], axis=1)])
-    return int((top * steps).sum(dtype=np.uint32)), int((bottom * steps).sum(dtype=np.uint32))
+    """The sum of one piece of data that follows what has the sum `before`."""
+    words = np.frombuffer(data, order).astype(np.uint32).reshape(1, -1)
+    first, second = _chained(words, np.array([before], np.uint32))[0]
+    return int(first), int(second)
+
+
+def _chained(words: Words, before: Words) -> Words:
+    """(n, 2) sums of (n, words) words that follow what has the (n, 2) sums before.
+
+    s0 += x[i] + s1; s1 += x[i+1] + s0, over pairs of words: a linear recurrence, so one product with its powers.
+    """
+    pairs = words.shape[1] // 2
+    if pairs not in _powers:
+        _powers[pairs] = _recurrence(pairs)
+    first, second = words[:, ::2], words[:, ::2] + words[:, 1::2]
+    return np.stack(
+        [
+            (before * row[0]).sum(axis=1, dtype=np.uint32)
+            + (first * row[1:, 0] + second * row[1:, 1]).sum(axis=1, dtype=np.uint32)
+            for row in _powers[pairs]
+        ],
+        axis=1,
+    )
 
 
 def _recurrence(count: int) -> tuple[Words, Words]:
