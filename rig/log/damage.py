@@ -24,7 +24,8 @@ def in_words(path: Path) -> Iterator[None]:
     try:
         yield
     except sqlite3.DatabaseError as error:
-        if primary_code(error) == sqlite3.SQLITE_CORRUPT:
+        # without a code it comes from Python's module: text in a row that is not UTF-8
+        if primary_code(error) == sqlite3.SQLITE_CORRUPT or not hasattr(error, "sqlite_errorcode"):
             raise damaged(path, str(error)) from error
         if primary_code(error) == sqlite3.SQLITE_NOTADB:
             raise InputError(

@@ -9,11 +9,6 @@ def primary_code(error: sqlite3.Error) -> int:
     return getattr(error, "sqlite_errorcode", 0) & 0xFF
 
 
-def as_text(raw: bytes) -> str:
-    """Text as SQLite gives it. Damaged bytes come through as what cannot be written again, so that no sum fits them."""
-    return raw.decode("utf-8", "surrogateescape")
-
-
 def open_to_read(path: Path) -> sqlite3.Connection:
     """A connection that never writes. Raises sqlite3.DatabaseError when the file cannot be read.
 
@@ -23,7 +18,6 @@ def open_to_read(path: Path) -> sqlite3.Connection:
     """
     address = path.absolute().as_uri()
     database = sqlite3.connect(f"{address}?mode=ro", uri=True, timeout=30)
-    database.text_factory = as_text
     try:
         database.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchone()
     except sqlite3.OperationalError as error:
@@ -32,8 +26,7 @@ def open_to_read(path: Path) -> sqlite3.Connection:
         refused = primary_code(error) in (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY)
         if not refused or (journal.exists() and journal.stat().st_size > 0):
             raise
-        database = sqlite3.connect(f"{address}?mode=ro&immutable=1", uri=True)
-        database.text_factory = as_text
+        return sqlite3.connect(f"{address}?mode=ro&immutable=1", uri=True)
     except sqlite3.DatabaseError:
         database.close()
         raise

@@ -12,7 +12,7 @@ from rig.base.errors import BenchError, InputError
 from rig.log.damage import damaged
 from rig.log.journal import look_at
 from rig.log.lock import WAIT_S, LogHold
-from rig.log.media import as_text, open_to_read
+from rig.log.media import open_to_read
 from rig.log.replacement import decided, finish
 from rig.log.schema import VERSION
 from rig.log.upgrade import counted_over, make_tables, upgrade
@@ -149,7 +149,6 @@ def _connected(path: Path, read_only: bool) -> sqlite3.Connection:
     if read_only:
         return open_to_read(path)
     database = sqlite3.connect(path, timeout=30, isolation_level=None)
-    database.text_factory = as_text
     database.execute("PRAGMA journal_mode = WAL")
     database.execute("PRAGMA synchronous = FULL")  # a record shown must survive a power cut
     database.execute("PRAGMA foreign_keys = ON")

@@ -15,7 +15,7 @@ from rig.base.errors import BenchError
 from rig.log.damage import in_words
 from rig.log.journal import look_at, sum_again
 from rig.log.lock import LogHold, open_elsewhere
-from rig.log.media import as_text, open_to_read
+from rig.log.media import open_to_read
 from rig.log.opening import journal_fault, newer
 from rig.log.replacement import decided, finish, put_in_place
 from rig.log.schema import LINKS_SUMMED, SUMMED, UNSUMMED, VERSION, as_written, column_list, links_sum
@@ -138,7 +138,6 @@ def _repair(path: Path) -> Repair:
             contextlib.closing(sqlite3.connect(read)) as old,
             contextlib.closing(sqlite3.connect(fresh, isolation_level=None)) as new,
         ):
-            old.text_factory = as_text
             new.execute("BEGIN")
             make_tables(new)
             version = _version_of(old)

@@ -173,8 +173,8 @@ class BenchLog:
             parents=tuple(dict.fromkeys(parents)),
         )
         with self._writing():
-            self._insert(entry)
-        return self.get(entry.id)
+            number = self._insert(entry)
+        return replace(entry, number=number)
 
     def take_in(
         self, records: Iterable[AnyRecord], cards: Iterable[CardVersion], files: Iterable[StoredFile]
@@ -225,7 +225,7 @@ class BenchLog:
             (file.hash, file.kind, file.name, file.path, file.bytes, file.saved_at, total),
         )
 
-    def _insert(self, entry: AnyRecord, *, links: bool = True) -> None:
+    def _insert(self, entry: AnyRecord, *, links: bool = True) -> int:
         number = self._db.execute("SELECT coalesce(max(number), 0) + 1 FROM records").fetchone()[0]
         row = (
             entry.id,
@@ -246,6 +246,7 @@ class BenchLog:
         )
         if links:
             self._link(entry)
+        return int(number)
 
     def _link(self, entry: AnyRecord) -> None:
         for (table, _), others in zip(LINKED, (entry.cards, entry.files, entry.parents), strict=True):
@@ -370,7 +371,11 @@ class BenchLog:
 
     def _still_there(self) -> None:
         """Raise BenchError when the file that is open here is no longer the log: what is written would be lost."""
-        if not self.path.exists() or file_number(self.path) != self._opened.file:
+        try:
+            there = file_number(self.path)
+        except FileNotFoundError:
+            there = None
+        if there != self._opened.file:
             raise moved(self.path)
 
     @contextmanager

@@ -29,6 +29,9 @@ LIMITS: dict[str, tuple[float | None, float | None]] = {
         f"kills.{what}": (None, 0) for what in ("lost", "wrong", "not_sound", "half_taken_for_whole", "next_run_failed")
     },
     **{f"write_errors.{what}": (None, 0) for what in ("lost", "wrong", "not_sound", "badly_told", "not_writable")},
+    **{f"log_damage.{what}": (None, 0) for what in ("lost", "wrong", "not_sound", "half", "next_run_failed")},
+    **{f"log_damage.bits.{what}": (None, 0) for what in ("silent", "check_missed", "not_repaired")},
+    "log_damage.commands.silent": (None, 0),
     "stops.faults": (None, 0),
     "mixed_up.wrong_without_a_word": (None, 0),
     "mixed_up.refused_needlessly_pct": (None, 2.0),

@@ -35,7 +35,7 @@ from rig.log.bundle import export_bench
 from rig.log.repair import check_log, repair_log
 from rig.log.store import LOG_FILE, BenchLog
 from tests.faults.beside import KEYS, one_kill
-from tests.values.kept_bench import KEPT, here
+from tests.values.kept_bench import KEPT, blanked, here, report
 from tests.values.kept_bench import run as command
 
 FLIP_KEYS = ("flips", "told", "unchanged", "silent", "check_missed", "not_repaired", "records_lost_by_repair")
@@ -185,40 +185,51 @@ def commands(count: int, seed: int = 0) -> Counter[str]:
         BenchLog(bench / "log").close()  # brought forward
         files = {LOG_FILE: (bench / "log" / LOG_FILE).read_bytes()}
         truth = outputs(bench)
+        assert None not in truth.values()
+        total.update(differs_by_itself=sum(told != truth[what] for what, told in again(bench, files).items()))
         while total["flips"] < count:
             (bench / "log" / LOG_FILE).write_bytes(flipped(files, rng)[LOG_FILE])
             for what, told in outputs(bench).items():
                 total["flips"] += 1
-                total["told" if told is None else "unchanged" if told == truth[what] else "silent"] += 1
+                total[said(told, truth[what])] += 1
     return total
 
 
-def outputs(bench: Path) -> dict[str, str | None]:
-    """What `log`, `report`, `infer` and `export` give; None where they end with words and another exit code."""
-    given: dict[str, str | None] = {}
-    for what, arguments in (
-        ("log", ["log", "--json"]),
-        ("infer", ["infer", "first.toml", "at-66.toml", "--json"]),
-        ("report", ["report", "--out", str(bench / "report.html")]),
-    ):
-        opening._looked_over.clear()
-        (bench / "report.html").unlink(missing_ok=True)
-        for beside in bench.glob(f"log/{LOG_FILE}-*"):
-            beside.unlink()
-        try:
-            given[what] = command(bench, arguments)
-            if what == "report":
-                given[what] = (bench / "report.html").read_text(encoding="utf-8")
-        except (AssertionError, BenchError):
-            given[what] = None
-    try:
-        opening._looked_over.clear()
-        with tempfile.TemporaryDirectory() as name, BenchLog(bench / "log", read_only=True) as log:
-            done = export_bench(log, Path(name))
-            given["export"] = None if done.missing else (Path(name) / "SHA256SUMS").read_text(encoding="utf-8")
-    except BenchError:
-        given["export"] = None
+def again(bench: Path, files: dict[str, bytes]) -> dict[str, Any]:
+    """The outputs of the same log once more: what differs then is not the flip's doing."""
+    (bench / "log" / LOG_FILE).write_bytes(files[LOG_FILE])
+    return outputs(bench)
+
+
+def outputs(bench: Path) -> dict[str, Any]:
+    """What `log`, `report`, `export` and `infer` give, times left out; None where they end with words instead."""
+    given: dict[str, Any] = {}
+    with open(os.devnull, "w", encoding="utf-8") as nowhere, contextlib.redirect_stderr(nowhere):
+        for what, ask in (
+            ("log", lambda: command(bench, ["log", "--json"])),
+            ("report", lambda: report(bench)),
+            ("export", lambda: exported(bench)),
+            ("infer", lambda: blanked(command(bench, ["infer", "first.toml", "at-66.toml", "--json"]), bench)),
+        ):
+            opening._looked_over.clear()
+            try:
+                given[what] = ask()
+            except (AssertionError, BenchError):
+                given[what] = None
     return given
+
+
+def exported(bench: Path) -> dict[str, Any]:
+    """The sums of an export, and which files it says are missing."""
+    with tempfile.TemporaryDirectory() as name, BenchLog(bench / "log", read_only=True) as log:
+        done = export_bench(log, Path(name))
+        return {"missing": done.missing, "sums": (Path(name) / "SHA256SUMS").read_text(encoding="utf-8")}
+
+
+def said(told: Any, truth: Any) -> str:
+    """Whether an output is what it was, says that something is wrong, or neither."""
+    missing = isinstance(told, dict) and told["missing"] != truth["missing"]
+    return "told" if told is None or missing else "unchanged" if told == truth else "silent"
 
 
 def main() -> None:

@@ -151,10 +151,11 @@ def one_kill(kind: str, place: Path, rng: random.Random, longest: float) -> Coun
     found["kills" if ended.killed else "finished"] += 1
     found["done"] += sum(line.startswith("done") for line in ended.lines)
     found["cut"] += left or (ended.killed and not ended.lines)
-    found["acknowledged"] += len(known)
+    found["acknowledged"] += int(known.get("-", -1)) + 1 if kind == "careless" else len(known)
     found["wrong"] += sum(line.startswith("refused") for line in ended.lines)
     opening._looked_over.clear()
-    return found + (judge_carelessly(folder, known, place) if kind == "careless" else judge(folder, kind, known))
+    found.update(judge_carelessly(folder, known) if kind == "careless" else judge(folder, kind, known))
+    return found
 
 
 def judge(folder: Path, kind: str, known: dict[str, str]) -> Counter[str]:
@@ -184,7 +185,7 @@ def judge(folder: Path, kind: str, known: dict[str, str]) -> Counter[str]:
     return wrong
 
 
-def judge_carelessly(folder: Path, known: dict[str, str], place: Path) -> Counter[str]:
+def judge_carelessly(folder: Path, known: dict[str, str]) -> Counter[str]:
     """The same of the baseline, whose rows have no ids: all numbers up to the last one told must be there."""
     try:
         with contextlib.closing(careless(folder)) as database:
