@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from analysis.base.pivot import DEG_PER_CM
@@ -16,6 +17,7 @@ from rig.report.method import MEANING, method_part
 from rig.report.other_records import other_parts
 from rig.report.pdf import report_pdf
 from rig.report.plots import budget_figure, overview_figure, save_figure, slide_figure
+from rig.report.push_parts import answer_part, uncertainty_table
 from rig.report.sentences import pivot_words, turn_words
 
 DRAWN_IN_FULL = 4
@@ -111,10 +113,17 @@ def _experiment_parts(experiment: Experiment, *, drawn: bool) -> list[Part]:
         alt=f"Top view of {experiment.cards.car.name}. {experiment.sentence}",
         tables=[_pivots(experiment), *_loads(experiment)],
     )
+    answer = experiment.answer
     parts = [first]
+    if answer is not None:
+        parts = [
+            answer_part(experiment.cards, answer),
+            replace(first, title=f"How this was found: {name}", folded=True),
+        ]
     if experiment.track is not None:
         parts.append(
             Part(
+                folded=answer is not None,
                 title=f"How the pivot was found: {name}",
                 paragraphs=_story(experiment),
                 figure=slide_figure(experiment.track) if drawn else None,
@@ -126,10 +135,14 @@ def _experiment_parts(experiment: Experiment, *, drawn: bool) -> list[Part]:
         for side, parts_of in (("Measured", experiment.measured_budget), ("Forecast", experiment.forecast_budget))
         if parts_of
     ]
+    tables += uncertainty_table(answer) if answer is not None else []
     if tables:
         parts.append(
             Part(
-                title=f"Where the uncertainty comes from: {name}",
+                folded=answer is not None,
+                title=f"Where the ± comes from: {name}"
+                if answer is not None
+                else f"Where the uncertainty comes from: {name}",
                 paragraphs=_budget_words(experiment),
                 figure=budget_figure(experiment) if drawn else None,
                 alt="Bars: how much each cause of doubt contributes",

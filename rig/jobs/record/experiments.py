@@ -13,6 +13,7 @@ from analysis.weighing.corner_weights import CornerWeights
 from rig.base.errors import InputError
 from rig.cards.measures import MM, wheelbase
 from rig.cards.read import CardSet
+from rig.jobs.pushing.balance import PushAnswer, answer_from
 from rig.jobs.pushing.compare import typed_pivot
 from rig.jobs.pushing.forecast import forecast_cards
 from rig.jobs.pushing.picture import PushedPoses, test_picture
@@ -21,6 +22,7 @@ from rig.log.cards_and_pivots import estimate_from
 from rig.log.sources import Family, MissingSourceError, cards_of, parents_of, push_row, track_of
 from rig.log.store import BenchLog
 from rig.log.track_file import KeptTrack
+from rig.records.balance import BALANCE
 from rig.records.pushing import COMPARISON, PREDICTION, PUSH, ComparisonResult, PredictionResult, PushRow, TrackRow
 from rig.records.record import AnyRecord
 from rig.records.weighing import WEIGHING
@@ -42,7 +44,7 @@ class Experiment:
     """One push as the log knows it; None or empty where the log has nothing.
 
     push, forecast, comparison: results as they stand in the log.  measured_budget, forecast_budget: largest first.
-    missing: what could not be told again, and why.
+    missing: what could not be told again, and why.  answer: what the push said of the balance point.
     """
 
     record: AnyRecord
@@ -60,6 +62,7 @@ class Experiment:
     forecast_budget: tuple[Contribution, ...]
     missing: tuple[str, ...] = ()
     warnings: tuple[str, ...] = field(default=())
+    answer: PushAnswer | None = None
 
     @property
     def sentence(self) -> str:
@@ -190,7 +193,21 @@ def experiment(record: AnyRecord, log: BenchLog) -> Experiment:
         forecast_budget=() if forecast is None or predicted is None else _forecast_budget(predicted, forecast.result),
         missing=tuple(missing),
         warnings=tuple(dict.fromkeys(warnings)),
+        answer=None if pushed is None or row is None else _answer(record, pushed, row.number, log),
     )
+
+
+def _answer(record: AnyRecord, pushed: AnyRecord, number: int, log: BenchLog) -> PushAnswer | None:
+    """What the push said, as it stands in the log: with its comparison, or when it was measured last."""
+    said = [
+        one
+        for one in log.records(kind=BALANCE)
+        if pushed.id in one.parents and one.inputs.push_number == number and one.number > record.number
+    ]
+    if not said:
+        return None
+    # a comparison's own answer was written right after it
+    return answer_from(said[0] if COMPARISON.holds(record) else said[-1])
 
 
 def _family(record: AnyRecord, log: BenchLog) -> list[AnyRecord]:
