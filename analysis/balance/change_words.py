@@ -1,6 +1,7 @@
 """The answer about two set-ups for people."""
 
 from analysis.balance.results import BalanceChange, ChangeFinding, Moved
+from analysis.statistics.quantiles import NORMAL_95
 
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 
@@ -57,7 +58,7 @@ def _taken_apart(change: BalanceChange) -> list[str]:
     if weights is None or tyres is None or grip is None:
         return []
     whole = "of it" if change.finding in (ChangeFinding.MOVED_FORWARD, ChangeFinding.MOVED_BACKWARD) else "points"
-    half = 1.96 * grip[1]
+    half = NORMAL_95 * grip[1]
     digits = 0 if half >= 1.0 else 1
     way = "up" if grip[0] >= 0 else "down"
     said = [

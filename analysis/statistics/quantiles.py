@@ -11,6 +11,9 @@ NORMAL_95 = 1.959964
 """Standard uncertainties to either side that hold 95 % of a normal distribution (its 97.5 % quantile), as tables print
 it: comparisons and pooled pushes of older logs were made with six decimals, and come out the same to the last digit."""
 
+CHI_SQUARE_95_PLANE = 5.991
+"""Chi-square of two degrees of freedom that 95 % stay below, as tables print it: an ellipse in the plane."""
+
 
 def coverage_factor(*, dof: float, coverage: float = COVERAGE) -> float:
     """Student's t factor of a two-sided interval. dof: degrees of freedom, above 0; infinite: the normal factor.

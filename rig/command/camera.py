@@ -4,6 +4,7 @@ from pathlib import Path
 
 import click
 
+from analysis.statistics.quantiles import NORMAL_95
 from rig.command.options import json_option, log_folder, log_option, progress, show
 
 
@@ -78,8 +79,8 @@ def command(
     matrix, u = found.camera.matrix, found.camera.u
     lines = [
         f"{len(found.views_used)} views, {len(found.views_left_out)} left out, corners within {found.rms:.2f} px",
-        f"focal length {matrix[0, 0]:.1f} ± {1.96 * u[0]:.1f} px, lens bend k1 {found.camera.distortion[0]:+.4f} "
-        f"± {1.96 * u[4]:.4f}",
+        f"focal length {matrix[0, 0]:.1f} ± {NORMAL_95 * u[0]:.1f} px, lens bend k1 {found.camera.distortion[0]:+.4f} "
+        f"± {NORMAL_95 * u[4]:.4f}",
         *(f"left out {view}: {why}" for view, why in found.views_left_out.items()),
         *noted(found.warnings),
         f'Onto the bench card: calibration = "{name}". Record {record.number}.',

@@ -4,6 +4,7 @@ from pathlib import Path
 
 import click
 
+from analysis.statistics.quantiles import NORMAL_95
 from rig.command.options import card_argument, json_option, log_folder, log_option, out_option, progress, show
 
 
@@ -43,7 +44,7 @@ def command(
     if floor is not None:
         lines.append(
             f"floor sheets found up to {floor.farthest_from_card_mm:.1f} mm from where the card has them, "
-            f"places known to ± {1.96 * floor.place_u_mm:.2f} mm"
+            f"places known to ± {NORMAL_95 * floor.place_u_mm:.2f} mm"
         )
     lines += [f"record {measured.record.number}", *(f"wrote {file}" for file in files)]
     show(

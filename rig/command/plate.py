@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from analysis.statistics.quantiles import NORMAL_95
 from rig.command.options import card_argument, json_option, log_folder, log_option, progress, show
 
 if TYPE_CHECKING:
@@ -63,8 +64,8 @@ def command(
     shift, result = found.shift * 1e3, record.result
     lines = [
         f"The plate sits {shift[0]:+.2f} mm farther ahead and {shift[1]:+.2f} mm farther left than the card says, "
-        f"turned by {result.turn_deg:+.2f} degrees (place ± {1.96 * result.place_mm_u:.2f} mm, "
-        f"turn ± {1.96 * result.turn_deg_u:.2f} degrees).",
+        f"turned by {result.turn_deg:+.2f} degrees (place ± {NORMAL_95 * result.place_mm_u:.2f} mm, "
+        f"turn ± {NORMAL_95 * result.turn_deg_u:.2f} degrees).",
         "Onto the car card, in place of any plate markers there:",
         f"[plate]\nplace_mm_u = {result.place_mm_u:.2f}\nturn_deg_u = {result.turn_deg_u:.3f}",
         *_marker_lines(result.markers),
@@ -84,8 +85,8 @@ def _learn_markers(clip: Path, cards: "CardSet", log_dir: Path | None, as_json: 
     result = record.result
     lines = [
         f"{found.frames} pictures through {result.turned_deg:.0f} degrees; a marker's place among the others ± "
-        f"{1.96 * max(result.place_u_mm):.2f} mm, its turn ± {1.96 * max(result.turn_u_deg):.2f} degrees. Where "
-        "they all sit on the car is still as rough as the card says: find it with two pins.",
+        f"{NORMAL_95 * max(result.place_u_mm):.2f} mm, its turn ± {NORMAL_95 * max(result.turn_u_deg):.2f} degrees. "
+        "Where they all sit on the car is still as rough as the card says: find it with two pins.",
         "Onto the car card, in place of any plate markers there:",
         *_marker_lines(result.markers),
         *noted(found.warnings),

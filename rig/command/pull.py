@@ -5,6 +5,7 @@ from typing import Literal
 
 import click
 
+from analysis.statistics.quantiles import NORMAL_95
 from rig.command.options import card_argument, json_option, log_folder, log_option, show, weighing_option
 
 
@@ -66,8 +67,8 @@ def command(
             ),
         )
     show(
-        f"{found.quantity} grip ({found.state}) {found.value:.3f} ± {1.96 * found.value * found.relative_u:.3f} of its "
-        f"own. Record {record.number}.",
+        f"{found.quantity} grip ({found.state}) {found.value:.3f} ± {NORMAL_95 * found.value * found.relative_u:.3f} of "
+        f"its own. Record {record.number}.",
         record.result,
         as_json=as_json,
         remarks=known.remarks,

@@ -6,6 +6,7 @@ from typing import Any
 import click
 
 from analysis.base.gravity import STANDARD_GRAVITY
+from analysis.statistics.quantiles import NORMAL_95
 from rig.command.options import json_option, show
 
 
@@ -104,8 +105,8 @@ def shim(
     result = {name: {"value": row.value, "u": row.u} for name, row in rows.items()}
     text = "\n".join(
         [
-            f"front {found.front.value:.2f} ± {1.96 * found.front.u:.2f} N m/rad",
-            f"rear  {found.rear.value:.2f} ± {1.96 * found.rear.u:.2f} N m/rad",
+            f"front {found.front.value:.2f} ± {NORMAL_95 * found.front.u:.2f} N m/rad",
+            f"rear  {found.rear.value:.2f} ± {NORMAL_95 * found.rear.u:.2f} N m/rad",
             f"front share {100 * found.front_share.value:.1f} ± {196 * found.front_share.u:.1f} %",
         ]
     )
@@ -140,11 +141,13 @@ def bounce(track: Path, as_json: bool) -> None:
     if found.decrement_damping is not None:
         rows["damping_ratio_by_peaks"] = found.decrement_damping
     result: dict[str, Any] = {name: {"value": row.value, "u": row.u} for name, row in rows.items()}
-    text = "\n".join(f"{name:<24} {row.value:.3f} ± {1.96 * row.u:.3f}   {row.method}" for name, row in rows.items())
+    text = "\n".join(
+        f"{name:<24} {row.value:.3f} ± {NORMAL_95 * row.u:.3f}   {row.method}" for name, row in rows.items()
+    )
     show(text, result, as_json=as_json)
 
 
 def _show_value(key: str, value: float, u: float, unit: str, method: str, *, as_json: bool) -> None:
     """One value as it goes onto the car card."""
-    text = f"{key} = {value:.4g}   # ± {1.96 * u:.2g} {unit} (95 %), {method}\n{key}_u = {u:.2g}"
+    text = f"{key} = {value:.4g}   # ± {NORMAL_95 * u:.2g} {unit} (95 %), {method}\n{key}_u = {u:.2g}"
     show(text, {key: value, f"{key}_u": u}, as_json=as_json)

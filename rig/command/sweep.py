@@ -4,6 +4,7 @@ from pathlib import Path
 
 import click
 
+from analysis.statistics.quantiles import NORMAL_95
 from rig.command.options import json_option, log_folder, log_option, push_options, show
 
 
@@ -29,7 +30,7 @@ def command(
     lines = [
         f"balance point {null.station * 1e3:.1f} mm ahead of the rear axle (95 %: {null.interval[0] * 1e3:.1f} to "
         f"{null.interval[1] * 1e3:.1f}), from {null.pushes} pushes by {null.how}",
-        f"front-to-rear grip ratio {grip.value:.3f} ± {1.96 * grip.value * grip.relative_u:.3f} of its own",
+        f"front-to-rear grip ratio {grip.value:.3f} ± {NORMAL_95 * grip.value * grip.relative_u:.3f} of its own",
         *noted(sweep.warnings),
         f"record {sweep.record.number}",
     ]

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from analysis.statistics.quantiles import NORMAL_95
 from rig.jobs.moving.drive import FilmedDrive
 
 
@@ -10,10 +11,10 @@ def drive_words(filmed: FilmedDrive) -> str:
     s, length = filmed.steady, filmed.wheelbase
     side = "left" if s.ay > 0 else "right"
     lines = [
-        f"A turn to the {side} of {s.radius:.2f} ± {1.96 * s.radius_u:.2f} m at "
-        f"{s.speed:.2f} ± {1.96 * s.speed_u:.2f} m/s, "
-        f"sliding {abs(np.degrees(s.slide_angle)):.1f} ± {1.96 * np.degrees(s.slide_angle_u):.1f} degrees",
-        f"side acceleration {abs(s.ay):.2f} ± {1.96 * s.ay_u:.2f} m/s2",
+        f"A turn to the {side} of {s.radius:.2f} ± {NORMAL_95 * s.radius_u:.2f} m at "
+        f"{s.speed:.2f} ± {NORMAL_95 * s.speed_u:.2f} m/s, "
+        f"sliding {abs(np.degrees(s.slide_angle)):.1f} ± {NORMAL_95 * np.degrees(s.slide_angle_u):.1f} degrees",
+        f"side acceleration {abs(s.ay):.2f} ± {NORMAL_95 * s.ay_u:.2f} m/s2",
         f"moving pivot {100 * s.pivot[0] / length:.0f} ± {196 * s.pivot_u[0] / length:.0f} % of the wheelbase, "
         f"{abs(s.pivot[1]):.2f} m to the {'left' if s.pivot[1] > 0 else 'right'}",
     ]

@@ -8,6 +8,7 @@ from pathlib import Path
 from analysis.base.pivot import DEG_PER_CM
 from analysis.base.wheel_names import WHEELS
 from analysis.figures.car import top_view
+from analysis.statistics.quantiles import NORMAL_95
 from rig.base.errors import InputError
 from rig.base.files import write_bytes, write_text
 from rig.base.version import SOFTWARE
@@ -185,8 +186,8 @@ def _story(experiment: Experiment) -> list[str]:
         f"{clip.frames_read} pictures were read, {clip.frames_left_out} left out. The car stood still until "
         f"{push.start_s:.2f} s ({before} pictures averaged) and again from {push.end_s:.2f} s ({after} pictures "
         "averaged).",
-        f"Between these rests its middle went {abs(travel):.2f} ± {1.96 * push.travel_u_mm:.2f} mm sideways and the "
-        f"car turned {abs(turn):.2f} ± {1.96 * push.turn_u_deg:.2f} degrees.",
+        f"Between these rests its middle went {abs(travel):.2f} ± {NORMAL_95 * push.travel_u_mm:.2f} mm sideways and "
+        f"the car turned {abs(turn):.2f} ± {NORMAL_95 * push.turn_u_deg:.2f} degrees.",
     ]
     if measured.station_pct is not None and measured.finding == "pivot":
         away = 1000 / measured.kappa
@@ -208,9 +209,9 @@ def _budget_words(experiment: Experiment) -> list[str]:
         if parts and estimate is not None:
             top = parts[0]
             sentences.append(
-                f"The {side} turn per travel is known to ± {1.96 * estimate.kappa_u * DEG_PER_CM:.2g} °/cm. Most of it "
+                f"The {side} turn per travel is known to ± {NORMAL_95 * estimate.kappa_u * DEG_PER_CM:.2g} °/cm. Most of it "
                 f"comes from {top.name}: {MEANING.get(top.name, top.name)}. Without it "
-                f"± {1.96 * estimate.kappa_u * max(1 - top.share, 0.0) ** 0.5 * DEG_PER_CM:.2g} would remain."
+                f"± {NORMAL_95 * estimate.kappa_u * max(1 - top.share, 0.0) ** 0.5 * DEG_PER_CM:.2g} would remain."
             )
     return sentences
 
@@ -220,7 +221,7 @@ def _budget(caption: str, parts: Sequence[Contribution]) -> Table:
         (
             part.name,
             MEANING.get(part.name, ""),
-            f"{1.96 * part.u * DEG_PER_CM:.2g}",
+            f"{NORMAL_95 * part.u * DEG_PER_CM:.2g}",
             f"{100 * part.share:.1f} %" if part.share >= 0.0005 else "< 0.1 %",
         )
         for part in parts

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from analysis.base.pivot import DEG_PER_CM
 from analysis.figures.car import FORECAST, MEASURED
+from analysis.statistics.quantiles import NORMAL_95
 from rig.log.cards_and_pivots import estimate_from
 from rig.records.aside import ASIDE
 from rig.records.camera import CAMERA_CALIBRATION, CAR_MARKERS, FLOOR_LAYOUT, PLATE_PLACE
@@ -77,7 +78,7 @@ def _weighing(record: AnyRecord) -> str:
 
 def _grip(record: AnyRecord) -> str:
     result = GRIP.of(record).result
-    half = 1.96 * result.value * result.relative_u
+    half = NORMAL_95 * result.value * result.relative_u
     return f"{result.quantity} ({result.state}) {result.value:.3f} ± {half:.3f}, {result.method}"
 
 
@@ -95,14 +96,14 @@ def _inference(record: AnyRecord) -> str:
 def _drive(record: AnyRecord) -> str:
     result = DRIVE.of(record).result
     return (
-        f"{result.speed_m_s:.2f} ± {1.96 * result.speed_u_m_s:.2f} m/s on a radius of "
-        f"{result.radius_m:.2f} ± {1.96 * result.radius_u_m:.2f} m; pivot at {result.pivot_pct:.0f} %"
+        f"{result.speed_m_s:.2f} ± {NORMAL_95 * result.speed_u_m_s:.2f} m/s on a radius of "
+        f"{result.radius_m:.2f} ± {NORMAL_95 * result.radius_u_m:.2f} m; pivot at {result.pivot_pct:.0f} %"
     )
 
 
 def _height(record: AnyRecord) -> str:
     result = CG_HEIGHT.of(record).result
-    return f"centre of gravity {result.cg_height_mm:.1f} ± {1.96 * result.cg_height_mm_u:.1f} mm high"
+    return f"centre of gravity {result.cg_height_mm:.1f} ± {NORMAL_95 * result.cg_height_mm_u:.1f} mm high"
 
 
 def _shim(record: AnyRecord) -> str:
@@ -116,14 +117,14 @@ def _camera(record: AnyRecord) -> str:
 
 def _floor(record: AnyRecord) -> str:
     result = FLOOR_LAYOUT.of(record).result
-    return f"{len(result.markers)} sheets, each within {1.96 * result.place_u_mm:.2f} mm"
+    return f"{len(result.markers)} sheets, each within {NORMAL_95 * result.place_u_mm:.2f} mm"
 
 
 def _plate(record: AnyRecord) -> str:
     result = PLATE_PLACE.of(record).result
     return (
         f"plate {result.shift_mm[0]:+.2f} mm along and {result.shift_mm[1]:+.2f} mm across, each ± "
-        f"{1.96 * result.place_mm_u:.2f} mm; turned by {result.turn_deg:+.2f}°"
+        f"{NORMAL_95 * result.place_mm_u:.2f} mm; turned by {result.turn_deg:+.2f}°"
     )
 
 

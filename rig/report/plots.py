@@ -12,6 +12,7 @@ import numpy as np
 
 from analysis.base.pivot import DEG_PER_CM
 from analysis.figures.car import FORECAST, MEASURED, QUIET
+from analysis.statistics.quantiles import NORMAL_95
 from rig.base.files import write_bytes
 from rig.jobs.pushing.picture import PushedPoses
 from rig.jobs.record.experiments import Contribution, Experiment
@@ -70,7 +71,7 @@ def budget_figure(experiment: Experiment) -> "Figure | None":
     at, labels, places = 0.0, [], []
     for name, parts, color, hatch in shown:
         for part in parts:
-            axes.barh(at, 1.96 * part.u * DEG_PER_CM, color=color, alpha=0.75, hatch=hatch, edgecolor="white")
+            axes.barh(at, NORMAL_95 * part.u * DEG_PER_CM, color=color, alpha=0.75, hatch=hatch, edgecolor="white")
             labels.append(f"{part.name} ({name})")
             places.append(at)
             at += 1

@@ -11,6 +11,7 @@ from analysis.forecast.comparison import Comparison, compare
 from analysis.forecast.inputs import CarState, PushState
 from analysis.grip.from_pivot import ratio_for
 from analysis.measured.pushes import MeasuredPush
+from analysis.statistics.quantiles import NORMAL_95
 from rig.base.errors import InputError
 from rig.base.progress import Progress
 from rig.cards.measures import wheelbase
@@ -82,7 +83,7 @@ def typed_pivot(cards: CardSet) -> PivotEstimate:
             where=f"{cards.test.name}, typed",
             remedy="Measure the pivot better, or film the push",
         )
-    ends = sorted((1.0 / (away - 1.96 * u), 1.0 / (away + 1.96 * u)))
+    ends = sorted((1.0 / (away - NORMAL_95 * u), 1.0 / (away + NORMAL_95 * u)))
     return PivotEstimate(
         kappa=1.0 / away, kappa_u=u / away**2, interval=(ends[0], ends[1]), wheelbase=length, count=1, method="typed in"
     )

@@ -8,6 +8,7 @@ import numpy as np
 
 from analysis.measured.finger_contact import PushContact, push_contact
 from analysis.measured.pushes import MeasuredPush
+from analysis.statistics.quantiles import NORMAL_95
 from rig.base.errors import InputError
 from rig.cards.measures import MM, car_markers, finger_marker, wheelbase
 from rig.cards.read import CardSet
@@ -24,7 +25,6 @@ OF_THE_CAR_ALONE = (
     "turn of the plate on the car",
 )
 """Shared causes of the car's poses that do not move the finger as well: camera and floor sheets move both alike."""
-COVERAGE = 1.96
 DISAGREE = 2.0
 """Standard uncertainties of a difference beyond which card and marker are said to disagree."""
 LEAST_SIDE_PX = 16.0
@@ -116,8 +116,8 @@ def _row(contact: PushContact, names: Sequence[str], cards: CardSet) -> FingerRo
 def station_words(row: FingerRow) -> str:
     """Where a push was made by marker and by card."""
     return (
-        f"pushed at {row.station_pct:.1f} ± {COVERAGE * row.station_u_pct:.1f} % by the finger marker, "
-        f"{row.card_pct:.1f} ± {COVERAGE * row.card_u_pct:.1f} % by the card; the forecast goes by the "
+        f"pushed at {row.station_pct:.1f} ± {NORMAL_95 * row.station_u_pct:.1f} % by the finger marker, "
+        f"{row.card_pct:.1f} ± {NORMAL_95 * row.card_u_pct:.1f} % by the card; the forecast goes by the "
         f"{row.forecast_by}"
     )
 
@@ -138,7 +138,7 @@ def finger_notes(path: FingerPath, finger: FingerMarker, rows: Sequence[FingerRo
         turned = abs(bend) > max(3.0 * row.bend_u_deg, 3.0)
         notes.append(
             f"Push {number}: {station_words(row)}. Touched on the {row.side}, {row.direction_deg:+.1f} ± "
-            f"{COVERAGE * row.direction_u_deg:.1f}° off square (anticlockwise); the tip "
+            f"{NORMAL_95 * row.direction_u_deg:.1f}° off square (anticlockwise); the tip "
             f"{f'turned by {bend:+.0f}°' if turned else 'went straight'} and slipped {abs(row.slip_mm):.1f} mm "
             f"{'forwards' if row.slip_mm >= 0 else 'backwards'} along the car."
         )

@@ -8,6 +8,7 @@ from analysis.base.arrays import FloatArray
 from analysis.base.pivot import PivotEstimate
 from analysis.base.plane import compose, invert
 from analysis.figures.car import CarPicture, PivotMark
+from analysis.statistics.quantiles import CHI_SQUARE_95_PLANE
 from analysis.weighing.corner_weights import CornerWeights
 from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet
@@ -131,5 +132,5 @@ def _ellipse(centre: FloatArray, covariance: FloatArray) -> FloatArray:
     values, axes = np.linalg.eigh(covariance)
     around = np.linspace(0.0, 2 * np.pi, 48, endpoint=False)
     circle = np.stack([np.cos(around), np.sin(around)], axis=-1)
-    outline: FloatArray = centre + circle * np.sqrt(5.991 * np.maximum(values, 0.0)) @ axes.T
+    outline: FloatArray = centre + circle * np.sqrt(CHI_SQUARE_95_PLANE * np.maximum(values, 0.0)) @ axes.T
     return outline

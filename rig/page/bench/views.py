@@ -6,6 +6,7 @@ import numpy as np
 
 from analysis.base.pivot import PivotEstimate
 from analysis.figures.car import CarPicture, PivotMark, body_corners
+from analysis.statistics.quantiles import NORMAL_95
 from rig.jobs.demo.first_try import SeenPush
 from rig.jobs.pushing.compare import Verdict
 from rig.jobs.pushing.what_if import WhatIf, WhatIfAnswer
@@ -27,7 +28,7 @@ def picture_json(picture: CarPicture) -> dict[str, Any]:
         "push": None if picture.push is None else picture.push * MM_PER_M,
         "push_side": picture.push_side,
         "balance": None if picture.balance is None else picture.balance * MM_PER_M,
-        "balance_half": 1.96 * picture.balance_u * MM_PER_M,
+        "balance_half": NORMAL_95 * picture.balance_u * MM_PER_M,
         "measured": _mark(picture.measured),
         "forecast": _mark(picture.forecast),
         "swept": [[x * MM_PER_M, y * MM_PER_M, turn] for x, y, turn in picture.swept.tolist()],
