@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Literal
 
 import click
 
+from analysis.statistics.quantiles import NORMAL_95
 from rig.command.options import card_argument, json_option, log_folder, log_option, show
 
 if TYPE_CHECKING:
@@ -87,7 +88,7 @@ def _show_days(ratio: "DayRatio", before: str, now: str, *, as_json: bool) -> No
         f"{now} against {before}: {ratio.finding}; grip × {ratio.ratio:.3f} (95 %: {low:.3f} to {high:.3f}), {counted}"
     ]
     if len(ratio.by_quantity) > 1:
-        lines += [f"  {name:<6} × {one:.3f} ± {1.96 * one * u:.3f}" for name, one, u in ratio.by_quantity]
+        lines += [f"  {name:<6} × {one:.3f} ± {NORMAL_95 * one * u:.3f}" for name, one, u in ratio.by_quantity]
     result = {
         "finding": ratio.finding,
         "ratio": ratio.ratio,

@@ -209,8 +209,8 @@ def _budget_words(experiment: Experiment) -> list[str]:
         if parts and estimate is not None:
             top = parts[0]
             sentences.append(
-                f"The {side} turn per travel is known to ± {NORMAL_95 * estimate.kappa_u * DEG_PER_CM:.2g} °/cm. Most of it "
-                f"comes from {top.name}: {MEANING.get(top.name, top.name)}. Without it "
+                f"The {side} turn per travel is known to ± {NORMAL_95 * estimate.kappa_u * DEG_PER_CM:.2g} °/cm. Most "
+                f"of it comes from {top.name}: {MEANING.get(top.name, top.name)}. Without it "
                 f"± {NORMAL_95 * estimate.kappa_u * max(1 - top.share, 0.0) ** 0.5 * DEG_PER_CM:.2g} would remain."
             )
     return sentences

@@ -5,6 +5,7 @@ from itertools import pairwise
 
 from analysis.balance.results import MeasuredBalance, Saw
 from analysis.balance.seen import seen_words, where_pushed
+from analysis.statistics.quantiles import NORMAL_95
 from rig.base.car_words import station_words_mm
 from rig.cards.measures import MM
 from rig.jobs.pushing.balance import PushAnswer
@@ -141,7 +142,7 @@ def largest_part_sentence(answer: PushAnswer) -> str:
     name, share = balance.largest_part
     if share < HARDLY:
         return ""
-    rest = 1.96 * balance.u * max(1.0 - share, 0.0) ** 0.5
+    rest = NORMAL_95 * balance.u * max(1.0 - share, 0.0) ** 0.5
     if name == "placing the finger":
         each = abs(dict(balance.parts)[name])
         mm = each / 100 * answer.wheelbase / MM
