@@ -66,8 +66,8 @@ def command(
             ),
         )
     show(
-        f"{found.quantity} grip ({found.state}) {found.value:.3f} ± {NORMAL_95 * found.value * found.relative_u:.3f} of "
-        f"its own, {found.method}. Record {record.number}.",
+        f"{found.quantity} grip ({found.state}) {found.value:.3f} ± {NORMAL_95 * found.value * found.relative_u:.3f} "
+        f"of its own, {found.method}. Record {record.number}.",
         record.result,
         as_json=as_json,
         remarks=known.remarks,

@@ -7,7 +7,7 @@ from rig.records.record import Kind
 class GripInputs(Content, frozen=True, kw_only=True):
     """What was read off. part: front, rear or car, of a tilt (angles_deg, nose) or a pull (forces_N).
 
-    tests, null_m, null_interval_m: of a sweep, with the balance point found.
+    tests, null_m, null_interval_m: of a sweep, with the balance point found.  direction: "along" or "across" the car.
     """
 
     part: str | None = None
@@ -17,6 +17,7 @@ class GripInputs(Content, frozen=True, kw_only=True):
     tests: Words | None = None
     null_m: float | None = None
     null_interval_m: Pair | None = None
+    direction: str | None = None
 
 
 class GripResult(Content, frozen=True, kw_only=True):
