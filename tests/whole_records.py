@@ -87,6 +87,8 @@ def _nothing(kind: Any) -> Any:
     if typing.get_origin(kind) is tuple:
         inner = typing.get_args(kind)
         return [] if Ellipsis in inner else [_nothing(one) for one in inner]
+    if typing.get_origin(kind) is typing.Literal:
+        return typing.get_args(kind)[0]
     if typing.get_origin(kind) is dict:
         return {}
     return _filled(kind, {}) if issubclass(kind, msgspec.Struct) else kind()

@@ -1,5 +1,7 @@
 """Records of grip: one measurement of it, and what pushes tell backwards."""
 
+from typing import Literal
+
 from rig.records.content import Content, Numbers, Pair, Words
 from rig.records.record import Kind
 
@@ -7,7 +9,8 @@ from rig.records.record import Kind
 class GripInputs(Content, frozen=True, kw_only=True):
     """What was read off. part: front, rear or car, of a tilt (angles_deg, nose) or a pull (forces_N).
 
-    tests, null_m, null_interval_m: of a sweep, with the balance point found.  direction: "along" or "across" the car.
+    tests, null_m, null_interval_m: of a sweep, with the balance point found.
+    direction: in which the tyres were loaded, "along" or "across" the car; None in old records.
     """
 
     part: str | None = None
@@ -23,11 +26,11 @@ class GripInputs(Content, frozen=True, kw_only=True):
 class GripResult(Content, frozen=True, kw_only=True):
     """One measurement of grip, as in `analysis.grip.combine`. shared: cause -> relative effect, with its sign."""
 
-    quantity: str
+    quantity: Literal["front", "rear", "mean", "ratio"]
     value: float
     relative_u: float
     method: str
-    state: str
+    state: Literal["static", "sliding"]
     front_weight: float
     shared: dict[str, float]
 

@@ -6,6 +6,7 @@ They hold what that version gave; that it was right is the business of the other
 
 import json
 import math
+import re
 from pathlib import Path
 from typing import Any
 
@@ -50,14 +51,29 @@ def test_every_kind_that_can_be_recalculated_is_in_the_log_and_comes_out_the_sam
     assert kinds == {"calibration", "weighing", "push", "prediction", "comparison"}
 
 
+def of_the_kept(what: dict[str, Any]) -> dict[str, Any]:
+    """Without the records that the commands themselves wrote: how many those are is nobody's promise."""
+    if "not_computed" not in what:
+        return what
+    return what | {"not_computed": {n: why for n, why in what["not_computed"].items() if n in EXPECTED["records"]}}
+
+
+def unnumbered(lines: list[str]) -> list[str]:
+    """Without the number of the record that a command wrote."""
+    return [re.sub(r"\b([Rr]ecord) \d+\b", r"\1 …", line) for line in lines]
+
+
 @pytest.mark.parametrize("what", ["records", *AS_JSON])
 def test_the_figures_are_the_same(told: tuple[dict[str, Any], dict[str, Any]], what: str) -> None:
-    assert apart(EXPECTED[what], told[0][what]) == []
+    assert apart(of_the_kept(EXPECTED[what]), of_the_kept(told[0][what])) == []
 
 
 @pytest.mark.parametrize("what", ["report", *IN_WORDS])
 def test_the_sentences_are_the_same(told: tuple[dict[str, Any], dict[str, Any]], what: str) -> None:
-    assert told[1][what] == SENTENCES[what]
+    if what == "report":
+        assert told[1][what] == SENTENCES[what]
+    else:
+        assert unnumbered(told[1][what]) == unnumbered(SENTENCES[what])
 
 
 def test_the_kept_bench_is_small() -> None:

@@ -18,12 +18,13 @@ from rig.base.errors import InputError
 from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import place_gravity, push_state
 from rig.cards.read import CardSet
-from rig.jobs.grip.like import ACROSS, ALONG, like_grips
-from rig.jobs.series.evidence import PushOnRecord, grip_record, measured_pushes, notes_of, told_apart
-from rig.jobs.weighing.weigh import Weighing
+from rig.jobs.grip.like import ACROSS, ALONG, GripRecord, like_grips
+from rig.jobs.series.evidence import PushOnRecord, measured_pushes, notes_of, told_apart
+from rig.jobs.weighing.weigh import Weighing, written
 from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog
-from rig.records.record import AnyRecord as Record
+from rig.records.grip import GRIP, INFERENCE, GripInputs, GripResult, InferenceInputs, InferenceResult, UnknownRow
+from rig.records.record import Record
 
 Tested = Literal["front", "rear", "car"]
 State = Literal["static", "sliding"]
@@ -55,7 +56,9 @@ class PullTest:
     state: State = "sliding"
 
 
-def measure_tilt(cards: CardSet, log: BenchLog, weighing: Weighing, test: TiltTest) -> tuple[GripMeasurement, Record]:
+def measure_tilt(
+    cards: CardSet, log: BenchLog, weighing: Weighing, test: TiltTest
+) -> tuple[GripMeasurement, GripRecord]:
     """Grip from the slope at which the car slips: one axle (the other on rollers), or the whole car, wheels blocked."""
     angles = np.radians(np.asarray(test.angles_deg, dtype=float))
     scatter = float(np.std(angles, ddof=1)) if len(angles) > 1 else np.radians(0.7)
@@ -87,7 +90,7 @@ def measure_tilt(cards: CardSet, log: BenchLog, weighing: Weighing, test: TiltTe
         cards,
         log,
         found,
-        {"angles_deg": list(test.angles_deg), "part": test.part, "nose": test.nose, "direction": ALONG},
+        GripInputs(angles_deg=tuple(test.angles_deg), part=test.part, nose=test.nose, direction=ALONG),
         weighing,
     )
 
@@ -97,7 +100,7 @@ def measure_pull(
     log: BenchLog,
     weighing: Weighing,
     test: PullTest,
-) -> tuple[GripMeasurement, Record]:
+) -> tuple[GripMeasurement, GripRecord]:
     """Grip from a horizontal pull on a spring balance."""
     values = np.asarray(test.forces, dtype=float)
     own = float(np.std(values, ddof=1) / np.sqrt(len(values))) if len(values) > 1 else 0.03 * float(values[0])
@@ -120,7 +123,7 @@ def measure_pull(
         gauge_shared_u=test.gauge_u,
     )
     return found, _keep(
-        cards, log, found, {"forces_N": list(test.forces), "part": test.part, "direction": ACROSS}, weighing
+        cards, log, found, GripInputs(forces_N=tuple(test.forces), part=test.part, direction=ACROSS), weighing
     )
 
 
@@ -131,7 +134,7 @@ class Sweep:
     null: SweepNull
     grip: GripMeasurement
     warnings: tuple[str, ...]
-    record: Record
+    record: GripRecord
     remarks: tuple[str, ...]
 
 
@@ -168,12 +171,12 @@ def measure_sweep(sets: Sequence[CardSet], log: BenchLog) -> Sweep:
         sets[0],
         log,
         grip,
-        {
-            "tests": [cards.test.name for cards in sets],
-            "null_m": null.station,
-            "null_interval_m": list(null.interval),
-            "direction": ACROSS,
-        },
+        GripInputs(
+            tests=tuple(cards.test.name for cards in sets),
+            null_m=null.station,
+            null_interval_m=null.interval,
+            direction=ACROSS,
+        ),
         pushes[0].weighing,
         pushes,
     )
@@ -224,7 +227,7 @@ class Backwards:
     inference: Inference
     next_push: NextPush
     warnings: tuple[str, ...]
-    record: Record
+    record: Record[InferenceInputs, InferenceResult]
     remarks: tuple[str, ...]
 
 
@@ -242,27 +245,28 @@ def infer_grip(sets: Sequence[CardSet], log: BenchLog, *, also: Unknown | None =
         now_u=found.grip_ratio.u,
         now_log_ratio=float(np.log(found.grip_ratio.value)),
     )
-    result = {
-        "grip_ratio": found.grip_ratio.value,
-        "grip_ratio_u": found.grip_ratio.u,
-        "interval": list(found.grip_ratio.interval),
-        "chance": found.chance,
-        "sentence": found.sentence,
-        "next_station_pct": following.station_pct,
-    }
-    if found.other is not None:
-        result["other"] = {
-            "name": found.other.name,
-            "unit": found.other.unit,
-            "value": found.other.value,
-            "interval": list(found.other.interval),
-            "informed": found.other.informed,
-        }
+    other = found.other
     record = log.record(
-        "inference",
+        INFERENCE,
         first.cards.car.name,
-        inputs={"tests": [c.test.name for c in sets], "also": also},
-        result=result,
+        inputs=InferenceInputs(tests=tuple(c.test.name for c in sets), also=also),
+        result=InferenceResult(
+            grip_ratio=found.grip_ratio.value,
+            grip_ratio_u=found.grip_ratio.u,
+            interval=found.grip_ratio.interval,
+            chance=found.chance,
+            sentence=found.sentence,
+            next_station_pct=following.station_pct,
+            other=None
+            if other is None
+            else UnknownRow(
+                name=other.name,
+                unit=other.unit,
+                value=other.value,
+                interval=other.interval,
+                informed=other.informed,
+            ),
+        ),
         cards=keep_cards(log, first.cards),
         parents=[p.record.id for p in pushes],
     )
@@ -279,15 +283,23 @@ def _keep(
     cards: CardSet,
     log: BenchLog,
     found: GripMeasurement,
-    inputs: dict[str, object],
+    inputs: GripInputs,
     weighing: Weighing,
     pushes: Sequence[PushOnRecord] = (),
-) -> Record:
+) -> GripRecord:
     return log.record(
-        "grip",
+        GRIP,
         cards.car.name,
         inputs=inputs,
-        result=grip_record(found),
+        result=GripResult(
+            quantity=found.quantity,
+            value=found.value,
+            relative_u=found.relative_u,
+            method=found.method,
+            state=found.state,
+            front_weight=found.front_weight,
+            shared=dict(found.shared),
+        ),
         cards=keep_cards(log, cards),
-        parents=[weighing.record.id, *(push.record.id for push in pushes)],
+        parents=[written(weighing, cards, log).record.id, *(push.record.id for push in pushes)],
     )

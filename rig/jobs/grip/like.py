@@ -121,13 +121,13 @@ def _grip(record: GripRecord, cards: CardSet, log: BenchLog) -> GripOnRecord | N
     if then is not None and not same_id(then.car, cards.car):
         return None
     measurement = GripMeasurement(
-        quantity=r["quantity"],
-        value=r["value"],
-        relative_u=r["relative_u"],
-        method=r["method"],
-        state=r["state"],
-        front_weight=r["front_weight"],
-        shared=r.get("shared", {}),
+        quantity=r.quantity,
+        value=r.value,
+        relative_u=r.relative_u,
+        method=r.method,
+        state=r.state,
+        front_weight=r.front_weight,
+        shared=r.shared,
     )
     if then is not None:
         measurement = replace(measurement, notes=notes_of(then))
@@ -136,5 +136,5 @@ def _grip(record: GripRecord, cards: CardSet, log: BenchLog) -> GripOnRecord | N
         record=record,
         subject=subject_of(then.test) if then is not None else ("",) * len(SUBJECT),
         day=record.at[:10],
-        direction=str(record.inputs.get("direction", "")),
+        direction=record.inputs.direction or "",
     )

@@ -34,7 +34,7 @@ from rig.cards.mechanics import blocked_axles, push_state
 from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import pushed_as_seen
 from rig.jobs.pushing.measure import Measurement
-from rig.jobs.weighing.weigh import Weighing, known_weighing, weighed_car
+from rig.jobs.weighing.weigh import Weighing, known_weighing, weighed_car, written
 from rig.log.cards_and_pivots import keep_cards
 from rig.log.sources import finger_row
 from rig.log.store import BenchLog
@@ -237,7 +237,7 @@ def write_answer(
         inputs=BalanceInputs(push_number=answer.number),
         result=msgspec.convert(plain_result(answer), BalanceResult),
         cards=keep_cards(log, cards),
-        parents=[push.id, *([weighing.record.id] if weighing is not None else [])],
+        parents=[push.id, *([written(weighing, cards, log).record.id] if weighing is not None else [])],
     )
 
 

@@ -11,7 +11,7 @@ from rig.cards.measures import MM
 from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import pushed_at
-from rig.jobs.weighing.weigh import Weighing
+from rig.jobs.weighing.weigh import Weighing, written
 from rig.log.cards_and_pivots import estimate_record, keep_cards
 from rig.log.store import BenchLog
 from rig.records.content import four, matrix, pair
@@ -49,7 +49,7 @@ def forecast(
         inputs=inputs,
         result=prediction_record(prediction),
         cards=keep_cards(log, cards),
-        parents=[weighing.record.id],
+        parents=[written(weighing, cards, log).record.id],
     )
     return Forecast(prediction=prediction, advice=record.result.advice, record=record)
 

@@ -7,7 +7,6 @@ from typing import Any
 
 import msgspec
 
-from rig.base.plain_json import finite_json
 from rig.base.progress import Progress
 from rig.jobs.pushing.compare import comparison_record, set_beside
 from rig.jobs.pushing.finger import finger_record
@@ -64,8 +63,7 @@ def recalculate(log: BenchLog, *, tolerance: float = 0.0, progress: Progress | N
             not_computed[record.number] = f"a {record.kind} is raw material or an answer of a person"
         else:
             try:
-                fresh = again(record, log)
-                now = plain(fresh) if isinstance(fresh, Content) else finite_json(fresh)
+                now = plain(again(record, log))
             except MissingSourceError as error:
                 not_computed[record.number] = str(error)
             else:
@@ -83,7 +81,7 @@ def _calibration(record: AnyRecord, log: BenchLog) -> Content:
     return CalibrationResult(pads=tuple(fitted_again(run, stored, kept.inputs.mass_u_g) for run, stored in fits))
 
 
-def _weighing(record: AnyRecord, log: BenchLog) -> Plain:
+def _weighing(record: AnyRecord, log: BenchLog) -> Content:
     kept, cards = WEIGHING.of(record), cards_of(record, log)
     if kept.inputs.source != "pads" or kept.inputs.placings is None:
         raise MissingSourceError("weights typed in or from several orientations are kept as they were")
@@ -91,7 +89,7 @@ def _weighing(record: AnyRecord, log: BenchLog) -> Plain:
     if calibration is None:
         raise MissingSourceError("its calibration is not in the log")
     calibrations = [calibration_from(one) for one in calibration.result.pads]
-    placed = [loads_of(calibrations, plain(raw), kept.result.gravity_m_s2) for raw in kept.inputs.placings]
+    placed = [loads_of(calibrations, raw, kept.result.gravity_m_s2) for raw in kept.inputs.placings]
     pooled = pool(cards.bench, placed)
     load_g, parts, _ = as_pushed(cards, pooled.load_g, list(pooled.parts))
     return weights_record(weights_of(cards, load_g, parts))
@@ -131,7 +129,7 @@ def _comparison(record: AnyRecord, log: BenchLog) -> Content:
     return comparison_record(comparison)
 
 
-AGAIN: dict[str, Callable[[AnyRecord, BenchLog], Content | Plain]] = {
+AGAIN: dict[str, Callable[[AnyRecord, BenchLog], Content]] = {
     CALIBRATION.name: _calibration,
     WEIGHING.name: _weighing,
     PUSH.name: _push,

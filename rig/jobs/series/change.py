@@ -233,7 +233,7 @@ def shared_between(a: PushesOf, b: PushesOf) -> frozenset[str]:
 def _same_weighing(a: PushesOf, b: PushesOf) -> bool:
     if a.weighing is None or b.weighing is None:
         return False
-    if a.weighing.record.id == b.weighing.record.id:
+    if (a.weighing.inputs, a.weighing.result) == (b.weighing.inputs, b.weighing.result):
         return True
     typed = a.cards.test.typed.weights_g, b.cards.test.typed.weights_g
     return typed[0] is not None and typed[0] == typed[1]

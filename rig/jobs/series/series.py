@@ -24,7 +24,17 @@ from rig.jobs.series.plan_rows import pushes_of_plan
 from rig.jobs.weighing.weigh import Weighing, weighed_car
 from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog
-from rig.records.record import AnyRecord as Record
+from rig.records.record import Record
+from rig.records.series import (
+    LADDER,
+    SERIES,
+    EffectRow,
+    EffectsResult,
+    LadderInputs,
+    LadderResult,
+    RungRow,
+    SeriesInputs,
+)
 
 PLAN_HEADS = ("number", "block", "role", "side", "station_pct", "board_turn_deg", "recorded", "do_first", "test")
 
@@ -85,7 +95,7 @@ class Series:
     result: SeriesResult
     needed: int | None
     warnings: tuple[str, ...]
-    record: Record
+    record: Record[SeriesInputs, EffectsResult]
     remarks: tuple[str, ...]
 
 
@@ -111,27 +121,27 @@ def analyse_plan(path: Path, log: BenchLog, choices: Choices | None = None) -> S
     station = 100 * (0.5 - 1 / (middle * length)) if middle else 1e6
     needed = pushes_needed(abs(kappa_change(station, 2.0, length)), result.push_u)
     record = log.record(
-        "series",
+        SERIES,
         path.stem,
-        inputs={"plan": path.read_text(encoding="utf-8")},
-        result={
-            "effects": [
-                {
-                    "factor": e.factor,
-                    "level": e.level,
-                    "reference": e.reference,
-                    "change_per_m": e.change,
-                    "interval_per_m": list(e.interval),
-                    "clear": e.clear,
-                }
+        inputs=SeriesInputs(plan=path.read_text(encoding="utf-8")),
+        result=EffectsResult(
+            effects=tuple(
+                EffectRow(
+                    factor=e.factor,
+                    level=e.level,
+                    reference=e.reference,
+                    change_per_m=e.change,
+                    interval_per_m=e.interval,
+                    clear=bool(e.clear),
+                )
                 for e in result.effects
-            ],
-            "push_u_per_m": result.push_u,
-            "block_u_per_m": result.block_u,
-            "pushes": result.pushes,
-            "drift": None if result.drift is None else result.drift.sentence,
-            "warnings": list(result.warnings),
-        },
+            ),
+            push_u_per_m=result.push_u,
+            block_u_per_m=result.block_u,
+            pushes=result.pushes,
+            drift=None if result.drift is None else result.drift.sentence,
+            warnings=result.warnings,
+        ),
         cards=keep_cards(log, sets[0]),
         parents=[push.record.id for _, push in used],
     )
@@ -168,7 +178,10 @@ def _read_plan(path: Path) -> tuple[list[dict[str, str]], list[str]]:
     return rows, [head for head in heads if head not in PLAN_HEADS]
 
 
-def ladder_of(sets: Sequence[CardSet], log: BenchLog) -> tuple[Ladder, Record, tuple[str, ...]]:
+LadderRecord = Record[LadderInputs, LadderResult]
+
+
+def ladder_of(sets: Sequence[CardSet], log: BenchLog) -> tuple[Ladder, LadderRecord, tuple[str, ...]]:
     """Rank front tyre pairs on one reference car from their measured pushes, blocked wheels.
 
     Repeats of one test card make one entry. Returns what to tell before the figures, too.
@@ -191,16 +204,13 @@ def ladder_of(sets: Sequence[CardSet], log: BenchLog) -> tuple[Ladder, Record, t
         )
     ladder = grip_ladder(entries)
     record = log.record(
-        "ladder",
+        LADDER,
         sets[0].car.name,
-        inputs={"tests": [cards.test.name for cards in sets]},
-        result={
-            "rungs": [
-                {"name": r.name, "grip": r.grip, "interval": list(r.interval), "ranks": list(r.ranks)}
-                for r in ladder.rungs
-            ],
-            "sentence": ladder.sentence,
-        },
+        inputs=LadderInputs(tests=tuple(cards.test.name for cards in sets)),
+        result=LadderResult(
+            rungs=tuple(RungRow(name=r.name, grip=r.grip, interval=r.interval, ranks=r.ranks) for r in ladder.rungs),
+            sentence=ladder.sentence,
+        ),
         cards=keep_cards(log, sets[0]),
         parents=[push.record.id for push in pushes],
     )

@@ -27,11 +27,12 @@ from rig.cards.read import CardSet
 from rig.cards.schema import CarCard
 from rig.jobs.weighing.pads import Ask, OpenPads
 from rig.jobs.weighing.scale import scale_of
-from rig.jobs.weighing.weigh import Weighing, weigh_on_pads
+from rig.jobs.weighing.weigh import RecordedWeighing, Weighing, weigh_on_pads
 from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog
 from rig.pads.steps import Step
-from rig.records.record import AnyRecord as Record
+from rig.records.record import Record
+from rig.records.weighing import CROSS_WEIGHT, SHIM, CrossInputs, CrossResult, ShimInputs, ShimResult
 
 MOST_STEPS = 40
 N_PER_MM = 1000.0
@@ -77,7 +78,7 @@ class CrossRun:
     """How the loop went. steps: what was done, in order.  record: in the log."""
 
     steps: tuple[BuilderStep, ...]
-    record: Record
+    record: Record[CrossInputs, CrossResult]
 
 
 def builder_loop(
@@ -106,7 +107,7 @@ def builder_loop(
         gravity=place_gravity(cards.bench),
     )
     steps: list[BuilderStep] = []
-    weighings: list[Weighing] = []
+    weighings: list[RecordedWeighing] = []
     step = next_step(state)
     while len(steps) < MOST_STEPS:
         steps.append(step)
@@ -120,14 +121,14 @@ def builder_loop(
             ask(Step(text="Done so", action="empty"))
             step = next_step(step.state)
     record = log.record(
-        "cross weight",
+        CROSS_WEIGHT,
         cards.car.name,
-        inputs={"target_pct": target.share_pct, "tolerance_pct": target.tolerance_pct, "bars": target.bars},
-        result={
-            "steps": [one.text for one in steps],
-            "done": steps[-1].done,
-            "diagonal_fr_rl_pct": [one.weights.diagonal_fr_rl_pct.value for one in weighings],
-        },
+        inputs=CrossInputs(target_pct=target.share_pct, tolerance_pct=target.tolerance_pct, bars=target.bars),
+        result=CrossResult(
+            steps=tuple(one.text for one in steps),
+            done=steps[-1].done,
+            diagonal_fr_rl_pct=tuple(one.weights.diagonal_fr_rl_pct.value for one in weighings),
+        ),
         cards=keep_cards(log, cards),
         parents=[one.record.id for one in weighings],
     )
@@ -157,7 +158,7 @@ def measure_response(
     wheel: int,
     shim_mm: float,
     ask: Ask,
-) -> tuple[WarpResponse, Record]:
+) -> tuple[WarpResponse, Record[ShimInputs, ShimResult]]:
     """Measure what one millimetre of pad height is worth on this car by putting a known shim under one pad.
 
     wheel: 0..3, FL FR RL RR.
@@ -176,14 +177,12 @@ def measure_response(
     track = spring_track(cards.car)
     found = response_from_shim(loads[0], loads[1], scatter * np.eye(4), wheel=wheel, shim=shim_mm * MM, track=track)
     record = log.record(
-        "shim",
+        SHIM,
         cards.car.name,
-        inputs={"wheel": wheel, "shim_mm": shim_mm, "placings": raw},
-        result={
-            "grams_per_mm": found.grams_per_mm(),
-            "cross_g_per_mm": found.cross_per_mm(),
-            "relative_u": found.relative_u,
-        },
+        inputs=ShimInputs(wheel=wheel, shim_mm=shim_mm, placings=tuple(raw)),
+        result=ShimResult(
+            grams_per_mm=found.grams_per_mm(), cross_g_per_mm=found.cross_per_mm(), relative_u=found.relative_u
+        ),
         cards=keep_cards(log, cards),
         parents=scale.records,
         files=[log.add_file("raw readings", pads.raw_file)],

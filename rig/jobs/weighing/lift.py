@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from msgspec import structs
 
 from analysis.base.arrays import FloatArray
 from analysis.statistics.estimate import total_covariance
@@ -14,11 +15,13 @@ from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.weighing.pads import Ask, OpenPads
 from rig.jobs.weighing.scale import in_wheel_order, scale_of
-from rig.jobs.weighing.weigh import Weighing
+from rig.jobs.weighing.weigh import Weighing, written
 from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog
 from rig.pads.steps import Step
-from rig.records.record import AnyRecord as Record
+from rig.records.content import numbers
+from rig.records.record import Record
+from rig.records.weighing import CG_HEIGHT, HeightInputs, HeightResult, LiftRow
 
 LIFT_CAUTION = (
     "Motor unplugged. For steep lifts take the battery out and put a block of equal mass in its place. Support the "
@@ -41,7 +44,7 @@ class Lifted:
     """The height found, and its record."""
 
     found: CgHeight
-    record: Record
+    record: Record[HeightInputs, HeightResult]
 
 
 def measure_height(
@@ -85,7 +88,7 @@ def measure_height(
         lifts.append(
             AxleLift(lifted="rear" if front_down else "front", height=height * MM, load_down=float(load), rising=rising)
         )
-        raw.append(placed.raw | {"height_mm": height, "rising": rising, "load_down_g": float(load)})
+        raw.append(LiftRow(**structs.asdict(placed.raw), height_mm=height, rising=rising, load_down_g=float(load)))
     group = np.isin(np.arange(4), down).astype(float)
     axle_u = float(np.sqrt(group @ covariance @ group))
     g, weights = cards.car.geometry, weighing.weights
@@ -107,20 +110,20 @@ def measure_height(
         battery_in=asked.battery_in,
     )
     record = log.record(
-        "cg height",
+        CG_HEIGHT,
         cards.car.name,
-        inputs={"axle": axle, "lifts": raw, "battery_in": asked.battery_in},
-        result={
-            "cg_height_mm": found.height.value * 1e3,
-            "cg_height_mm_u": found.height.u * 1e3,
-            "interval_mm": [end * 1e3 for end in found.height.interval],
-            "cg_station_mm": found.station.value * 1e3,
-            "cg_station_mm_u": found.station.u * 1e3,
-            "residual_g": found.residual,
-            "warnings": list(found.warnings),
-        },
+        inputs=HeightInputs(axle=axle, lifts=tuple(raw), battery_in=asked.battery_in),
+        result=HeightResult(
+            cg_height_mm=found.height.value * 1e3,
+            cg_height_mm_u=found.height.u * 1e3,
+            interval_mm=(found.height.interval[0] * 1e3, found.height.interval[1] * 1e3),
+            cg_station_mm=found.station.value * 1e3,
+            cg_station_mm_u=found.station.u * 1e3,
+            residual_g=numbers(found.residual),
+            warnings=found.warnings,
+        ),
         cards=keep_cards(log, cards),
-        parents=[weighing.record.id, *scale.records],
+        parents=[written(weighing, cards, log).record.id, *scale.records],
         files=[log.add_file("raw readings", pads.raw_file)],
     )
     return Lifted(found=found, record=record)

@@ -1,8 +1,7 @@
 """The calibrated pads as a scale: counts become loads through the stored calibration and the latest zeros."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
@@ -22,8 +21,9 @@ from rig.cards.schema import BenchCard
 from rig.jobs.weighing.pads import OpenPads, answering_boards, by_wheel, settle, stored_calibration
 from rig.log.belongs import boards_differ, kept_boards, other_board, zeros_of
 from rig.log.store import BenchLog
+from rig.records.content import four
 from rig.records.record import AnyRecord
-from rig.records.weighing import ZERO, ZeroRecord
+from rig.records.weighing import ZERO, PlacingRow, ZeroRecord
 
 DRIFT_G_PER_ROOT_S = 0.02
 """What cheap pads usually wander between zeroing and weighing (common practice, no source), until zeros show it."""
@@ -43,7 +43,7 @@ class Placing:
 
     loads: Loads
     warnings: tuple[str, ...]
-    raw: dict[str, Any]
+    raw: PlacingRow
     remarks: tuple[str, ...] = ()
 
 
@@ -89,22 +89,22 @@ class Scale:
         """
         slopes = np.array([abs(float(one.slope(0.0))) for one in self.calibrations])
         zeros, times, jumps = timed_zeros(self.zeros, at)
-        counts = np.array([record.result["counts"] for record in zeros])
-        counts_u = np.array([record.result["u"] for record in zeros])
+        counts = np.array([record.result.counts for record in zeros])
+        counts_u = np.array([record.result.u for record in zeros])
         usual = DRIFT_G_PER_ROOT_S * slopes
         zero = zero_at(
             0.0, times, counts, counts_u, drift=drift_rate(times, counts, counts_u, usual=usual, usual_weight=2.0)
         )
         worth_it = float(np.max(zero.u / slopes)) > WORTH_TELLING_G
-        raw = {
-            "counts": reading.counts,
-            "u": reading.u,
-            "zero_counts": zero.counts,
-            "zero_u": zero.u,
-            "outliers": reading.outliers,
-            "samples": reading.count,
+        raw = PlacingRow(
+            counts=four(reading.counts),
+            u=four(reading.u),
+            zero_counts=four(zero.counts),
+            zero_u=four(zero.u),
+            outliers=reading.outliers,
+            samples=reading.count,
             **at.record,
-        }
+        )
         loads = loads_of(self.calibrations, raw, place_gravity(self.bench))
         advice = [zero.advice] if zero.advice and worth_it else []
         return Placing(loads=loads, warnings=(*loads.warnings, *advice), raw=raw, remarks=(*self.remarks, *jumps))
@@ -114,14 +114,14 @@ class Scale:
         return pad_g[..., self.order]
 
 
-def loads_of(calibrations: Sequence[Calibration], raw: Mapping[str, Any], gravity: float) -> Loads:
+def loads_of(calibrations: Sequence[Calibration], raw: PlacingRow, gravity: float) -> Loads:
     """Loads in pad order from what the log keeps of one placing."""
     return loads_from_counts(
         calibrations,
-        np.asarray(raw["counts"], dtype=float),
-        np.asarray(raw["u"], dtype=float),
-        zero_counts=np.asarray(raw["zero_counts"], dtype=float),
-        zero_u=np.asarray(raw["zero_u"], dtype=float),
+        np.array(raw.counts),
+        np.array(raw.u),
+        zero_counts=np.array(raw.zero_counts),
+        zero_u=np.array(raw.zero_u),
         gravity=gravity,
     )
 

@@ -2,9 +2,9 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
+from msgspec import structs
 
 from analysis.base.arrays import FloatArray
 from analysis.forecast.inputs import CarState
@@ -28,13 +28,26 @@ from rig.cards.mechanics import car_state, place_gravity
 from rig.cards.read import CardSet
 from rig.jobs.weighing.pads import Ask, OpenPads
 from rig.jobs.weighing.scale import Placing, pool, scale_of
-from rig.log.belongs import weighing_of
+from rig.log.belongs import standing, weighing_of
 from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog
+from rig.pads.frames import Tally
 from rig.pads.steps import Step
-from rig.records.record import AnyRecord as Record
+from rig.records.content import finite, four, matrix, pair
+from rig.records.record import Record
+from rig.records.weighing import (
+    WEIGHING,
+    DoubtRow,
+    EstimateRow,
+    TallyRow,
+    WeighingInputs,
+    WeighingResult,
+    WeightsRow,
+)
 
 KITCHEN_SCALE_GAIN_U = 0.002
+CAR = 1
+"""Place of the car card among the cards that `keep_cards` answers."""
 TURN_WORDS: dict[Turn, str] = {
     "as is": "Set the car on the pads",
     "half turn": "Turn the car half round on the same pads",
@@ -45,19 +58,34 @@ TURN_WORDS: dict[Turn, str] = {
 }
 
 
+WeighingRecord = Record[WeighingInputs, WeighingResult]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Weighing:
-    """Corner weights with their record. load, load_covariance: (4,) N and (4, 4) N² for the forecast.
+    """Corner weights. load, load_covariance: (4,) N and (4, 4) N² for the forecast.
 
-    remarks: to be told before any figure that rests on them.
+    inputs, result: what a record of them holds.  remarks: to be told before any figure that rests on them.
     """
 
     weights: CornerWeights
     load: FloatArray
     load_covariance: FloatArray
-    warnings: tuple[str, ...]
-    record: Record
+    inputs: WeighingInputs
+    result: WeighingResult
     remarks: tuple[str, ...] = ()
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What people should know beside the weights."""
+        return self.result.warnings
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecordedWeighing(Weighing):
+    """Corner weights that stand in the log."""
+
+    record: WeighingRecord
 
 
 def weigh_on_pads(
@@ -68,7 +96,7 @@ def weigh_on_pads(
     placings: int = 1,
     ask: Ask,
     progress: Progress | None = None,
-) -> Weighing:
+) -> RecordedWeighing:
     """Weigh the car on the pads, once or over several placings (lift off, settle, roll on).
 
     Raises InputError without a stored calibration or zero, BenchError when the pads fail.
@@ -83,16 +111,17 @@ def weigh_on_pads(
     enough = one_weighing_enough(pooled.load_g, known_pads(placed[-1].loads))
     warnings = [*(text for one in placed for text in one.warnings), pooled.advice]
     warnings += [] if enough.enough else [enough.text]
-    weighed = _AsWeighed(
-        load_g=pooled.load_g,
-        parts=list(pooled.parts),
-        warnings=[text for text in dict.fromkeys(warnings) if text],
+    weighing = weighed(
+        cards,
+        pooled.load_g,
+        pooled.parts,
+        inputs=WeighingInputs(
+            source="pads", placings=tuple(one.raw for one in placed), tally=tally_record(pads.source.tally)
+        ),
         remarks=_remarks(placed),
-        inputs={"source": "pads", "placings": [one.raw for one in placed], "tally": tally_record(pads)},
-        parents=scale.records,
-        files=[log.add_file("raw readings", pads.raw_file)],
+        warnings=[text for text in dict.fromkeys(warnings) if text],
     )
-    return _keep(cards, log, weighed)
+    return _write(weighing, cards, log, parents=scale.records, files=[log.add_file("raw readings", pads.raw_file)])
 
 
 def known_pads(loads: Loads) -> PadPrior:
@@ -112,7 +141,7 @@ def weigh_turned(
     ask: Ask,
     placings: int = 1,
     progress: Progress | None = None,
-) -> tuple[Weighing, TurnedWeighing]:
+) -> tuple[RecordedWeighing, TurnedWeighing]:
     """Weigh in several orientations on the same pads, and tell the car's weights from the pads' errors.
 
     turns: names as in analysis.weighing.orientations, the first usually "as is".  placings: in each of them.
@@ -130,27 +159,32 @@ def weigh_turned(
             done.append(turn)
     prior = pad_prior(height_u=cards.bench.pads.level_mm_u * MM)
     found = solve_orientations(np.array(rows), done, prior, noise_g=0.5)
-    weighed = _AsWeighed(
-        load_g=found.load_g,
-        parts=list(found.parts),
-        warnings=[found.text],
+    weighing = weighed(
+        cards,
+        found.load_g,
+        found.parts,
+        inputs=WeighingInputs(
+            source="pads, turned",
+            turns=tuple(done),
+            placings=tuple(one.raw for one in placed),
+            pad_error_g=four(found.pad_error_g),
+            pad_error_u_g=four(found.pad_error_u_g),
+            tally=tally_record(pads.source.tally),
+        ),
         remarks=_remarks(placed),
-        inputs={
-            "source": "pads, turned",
-            "turns": done,
-            "placings": [one.raw for one in placed],
-            "pad_error_g": found.pad_error_g,
-            "pad_error_u_g": found.pad_error_u_g,
-            "tally": tally_record(pads),
-        },
-        parents=scale.records,
-        files=[log.add_file("raw readings", pads.raw_file)],
+        warnings=[found.text],
     )
-    return _keep(cards, log, weighed), found
+    kept = _write(weighing, cards, log, parents=scale.records, files=[log.add_file("raw readings", pads.raw_file)])
+    return kept, found
 
 
-def weigh_typed(cards: CardSet, log: BenchLog) -> Weighing:
-    """Take the weights typed on the test card, read off other scales. Raises InputError when there are none."""
+def weigh_typed(cards: CardSet, log: BenchLog) -> RecordedWeighing:
+    """Take the weights typed on the test card, and see to it that they stand in the log once."""
+    return written(typed_weighing(cards), cards, log)
+
+
+def typed_weighing(cards: CardSet) -> Weighing:
+    """The weights typed on the test card, read off other scales. Raises InputError when there are none."""
     typed = cards.test.typed
     if typed.weights_g is None:
         raise InputError(
@@ -161,47 +195,57 @@ def weigh_typed(cards: CardSet, log: BenchLog) -> Weighing:
     load_g, parts = typed_loads(np.array(typed.weights_g), typed.weights_resolution_g, gain_u=KITCHEN_SCALE_GAIN_U)
     pooled = pool_placements(load_g, parts, scatter_g=cards.bench.pads.reseat_g)
     advice = [pooled.advice] if pooled.advice else []
-    weighed = _AsWeighed(
-        load_g=load_g,
-        parts=list(pooled.parts),
-        warnings=advice,
-        remarks=[],
-        inputs={"source": "typed"},
-        parents=[],
-        files=[],
-    )
-    return _keep(cards, log, weighed)
+    return weighed(cards, load_g, pooled.parts, inputs=WeighingInputs(source="typed"), remarks=[], warnings=advice)
 
 
 def known_weighing(cards: CardSet, log: BenchLog, *, before: int | None = None) -> Weighing:
     """The weights to forecast with: typed ones if the test card has them, else the weighing of this car in this state.
 
     before: number of the record (a push) that they are wanted for; what was weighed later does not change it.
-    Raises InputError when there are none, or when the car card has changed since it was weighed.
+    Writes nothing. Raises InputError when there are none, or when the car card has changed since it was weighed.
     """
     named = cards.choices.weighing
     if cards.test.typed.weights_g is not None and not named:
-        return weigh_typed(cards, log)
+        return typed_weighing(cards)
     found = weighing_of(cards.car, log, number=named, before=before)
     if found is None:
-        return weigh_typed(cards, log)  # tells what is missing
-    return replace(weighing_from(found.record, cards), remarks=found.remarks)
+        return typed_weighing(cards)  # tells what is missing
+    return replace(weighing_from(WEIGHING.of(found.record), cards), remarks=found.remarks)
 
 
-def weighing_from(record: Record, cards: CardSet) -> Weighing:
+def written(weighing: Weighing, cards: CardSet, log: BenchLog) -> RecordedWeighing:
+    """The weighing with its record: the one in the log that holds the same for this car card, else one made now."""
+    if isinstance(weighing, RecordedWeighing):
+        return weighing
+    digests = keep_cards(log, cards)
+    for record in standing(log, WEIGHING):
+        if (
+            record.bench == log.bench
+            and digests[CAR] in record.cards
+            and (record.inputs, record.result) == (weighing.inputs, weighing.result)
+        ):
+            return _recorded(weighing, record)
+    return _write(weighing, cards, log)
+
+
+def weighing_from(record: WeighingRecord, cards: CardSet) -> RecordedWeighing:
     """A stored weighing, with the centre of gravity for the contact places on the card now."""
     parts = [
-        DoubtPart(name=part["name"], covariance=np.array(part["covariance_g2"]), dof=part.get("dof", float("inf")))
-        for part in record.result["doubt"]
+        DoubtPart(
+            name=part.name,
+            covariance=np.array(part.covariance_g2),
+            dof=float("inf") if part.dof is None else part.dof,
+        )
+        for part in record.result.doubt
     ]
-    load_g = np.array(record.result["corner_weights_g"])
+    load_g, gravity = np.array(record.result.corner_weights_g), record.result.gravity_m_s2
     weights = weights_of(cards, load_g, parts)
-    gravity = record.result["gravity_m_s2"]
-    return Weighing(
+    return RecordedWeighing(
         weights=weights,
         load=newtons_from_grams(load_g, gravity=gravity),
         load_covariance=weights.covariance * (gravity / 1000.0) ** 2,
-        warnings=tuple(record.result["warnings"]),
+        inputs=record.inputs,
+        result=record.result,
         record=record,
     )
 
@@ -236,69 +280,88 @@ def weights_of(cards: CardSet, load_g: FloatArray, parts: list[DoubtPart]) -> Co
     return corner_weights(load_g, parts, contact=contact_place(cards.car), contact_u=contact_place_u(cards.car))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _AsWeighed:
-    """Loads as they were weighed. load_g: (4,) g, their uncertainty by cause; the rest is for the log."""
-
-    load_g: FloatArray
-    parts: list[DoubtPart]
-    warnings: list[str]
-    remarks: list[str]
-    inputs: dict[str, Any]
-    parents: list[str]
-    files: list[str]
-
-
-def _keep(cards: CardSet, log: BenchLog, weighed: _AsWeighed) -> Weighing:
-    """Correct for what is pushed otherwise than it was weighed, write the weighing down, and return it."""
-    load_g, parts, counted = as_pushed(cards, weighed.load_g, weighed.parts)
-    warnings = [*weighed.remarks, *weighed.warnings, *counted]
-    weights = weights_of(cards, load_g, parts)
-    uncertainty = [{"name": p.name, "covariance_g2": p.covariance, "dof": p.dof} for p in parts]
-    record = log.record(
-        "weighing",
-        cards.car.name,
-        inputs=weighed.inputs,
-        result=weights_record(weights)
-        | {"gravity_m_s2": place_gravity(cards.bench), "doubt": uncertainty, "warnings": warnings},
-        cards=keep_cards(log, cards),
-        files=weighed.files,
-        parents=weighed.parents,
+def weighed(
+    cards: CardSet,
+    load_g: FloatArray,
+    parts: Sequence[DoubtPart],
+    *,
+    inputs: WeighingInputs,
+    remarks: Sequence[str],
+    warnings: Sequence[str],
+) -> Weighing:
+    """A weighing of (4,) g as they were weighed, corrected for what is pushed otherwise. parts: their uncertainty."""
+    as_is, parts, counted = as_pushed(cards, load_g, list(parts))
+    weights, gravity = weights_of(cards, as_is, parts), place_gravity(cards.bench)
+    doubt = tuple(DoubtRow(name=p.name, covariance_g2=matrix(p.covariance), dof=finite(p.dof)) for p in parts)
+    result = WeighingResult(
+        **structs.asdict(weights_record(weights)),
+        gravity_m_s2=gravity,
+        doubt=doubt,
+        warnings=(*remarks, *warnings, *counted),
     )
-    return replace(weighing_from(record, cards), remarks=tuple(weighed.remarks))
+    return Weighing(
+        weights=weights,
+        load=newtons_from_grams(as_is, gravity=gravity),
+        load_covariance=weights.covariance * (gravity / 1000.0) ** 2,
+        inputs=inputs,
+        result=result,
+        remarks=tuple(remarks),
+    )
+
+
+def _write(
+    weighing: Weighing, cards: CardSet, log: BenchLog, *, parents: Sequence[str] = (), files: Sequence[str] = ()
+) -> RecordedWeighing:
+    record = log.record(
+        WEIGHING,
+        cards.car.name,
+        inputs=weighing.inputs,
+        result=weighing.result,
+        cards=keep_cards(log, cards),
+        files=files,
+        parents=parents,
+    )
+    return _recorded(weighing, record)
+
+
+def _recorded(weighing: Weighing, record: WeighingRecord) -> RecordedWeighing:
+    return RecordedWeighing(
+        weights=weighing.weights,
+        load=weighing.load,
+        load_covariance=weighing.load_covariance,
+        inputs=record.inputs,
+        result=record.result,
+        remarks=weighing.remarks,
+        record=record,
+    )
 
 
 def _remarks(placed: Sequence[Placing]) -> list[str]:
     return list(dict.fromkeys(text for one in placed for text in one.remarks))
 
 
-def weights_record(weights: CornerWeights) -> dict[str, Any]:
-    """Corner weights as plain JSON."""
-
-    def plain(estimate: Estimate | None) -> dict[str, Any] | None:
-        return (
-            None
-            if estimate is None
-            else {"value": estimate.value, "u": estimate.u, "interval": list(estimate.interval)}
-        )
-
-    return {
-        "corner_weights_g": weights.load_g,
-        "corner_interval_g": [list(estimate.interval) for estimate in weights.corner_g],
-        "share_pct": weights.share_pct,
-        "total_g": plain(weights.total_g),
-        "front_pct": plain(weights.front_pct),
-        "left_pct": plain(weights.left_pct),
-        "diagonal_fl_rr_pct": plain(weights.diagonal_fl_rr_pct),
-        "diagonal_fr_rl_pct": plain(weights.diagonal_fr_rl_pct),
-        "cross_g": plain(weights.cross_g),
-        "cg_m": weights.cg,
-        "cg_x_m": plain(weights.cg_x),
-        "cg_y_m": plain(weights.cg_y),
-    }
+def weights_record(weights: CornerWeights) -> WeightsRow:
+    """Corner weights as a record holds them."""
+    return WeightsRow(
+        corner_weights_g=four(weights.load_g),
+        corner_interval_g=tuple(estimate.interval for estimate in weights.corner_g),
+        share_pct=four(weights.share_pct),
+        total_g=_row(weights.total_g),
+        front_pct=_row(weights.front_pct),
+        left_pct=_row(weights.left_pct),
+        diagonal_fl_rr_pct=_row(weights.diagonal_fl_rr_pct),
+        diagonal_fr_rl_pct=_row(weights.diagonal_fr_rl_pct),
+        cross_g=_row(weights.cross_g),
+        cg_m=None if weights.cg is None else pair(weights.cg),
+        cg_x_m=None if weights.cg_x is None else _row(weights.cg_x),
+        cg_y_m=None if weights.cg_y is None else _row(weights.cg_y),
+    )
 
 
-def tally_record(pads: OpenPads) -> dict[str, int]:
+def _row(estimate: Estimate) -> EstimateRow:
+    return EstimateRow(value=estimate.value, u=estimate.u, interval=estimate.interval)
+
+
+def tally_record(tally: Tally) -> TallyRow:
     """What became of the lines, for the log."""
-    tally = pads.source.tally
-    return {name: getattr(tally, name) for name in tally.__slots__}
+    return TallyRow(**{name: getattr(tally, name) for name in tally.__slots__})

@@ -13,7 +13,7 @@ from rig.jobs.pushing.film import LiveLook
 from rig.jobs.pushing.measure import measure_clip, stored_camera
 from rig.jobs.pushing.picture import car_picture
 from rig.jobs.weighing.pads import CheckMasses, calibrate, card_hashes, zero
-from rig.jobs.weighing.weigh import Weighing, weigh_on_pads, weigh_typed, weighing_from
+from rig.jobs.weighing.weigh import RecordedWeighing, weigh_on_pads, weigh_typed, weighing_from
 from rig.log.belongs import weighing_of
 from rig.log.lock import LogHold
 from rig.log.store import LOG_FILE, BenchLog
@@ -25,6 +25,7 @@ from rig.page.bench.lesson_steps import STEPS, LessonStep, step_named
 from rig.page.bench.pad_listeners import PadHub
 from rig.page.bench.views import picture_json, verdict_json, weights_json
 from rig.page.bench.virtual import VirtualSide, bench_text, step_cards
+from rig.records.weighing import WEIGHING
 from rig.virtual.dunlin import SetUp
 
 
@@ -44,7 +45,7 @@ class Bench:
         self.virtual: VirtualSide | None = None
         self.deck = Deck(folder / "page" / "bench")
         self.step: LessonStep | None = None
-        self.weighing: Weighing | None = None
+        self.weighing: RecordedWeighing | None = None
         self.verdict: Verdict | None = None
         self.on_change: Callable[[], None] = lambda: None
         self.view = CameraView(self.broadcast)
@@ -134,7 +135,7 @@ class Bench:
             with self.log() as log:
                 found = weighing_of(cards.car, log)
                 if found is not None:
-                    self.weighing = weighing_from(found.record, cards)
+                    self.weighing = weighing_from(WEIGHING.of(found.record), cards)
         except (BenchError, AnalysisError, KeyError):
             self.weighing = None
 
@@ -286,13 +287,13 @@ class Bench:
             weighing = weigh_typed(self.deck.cards(), log)
         return self._weighed(weighing)
 
-    def _weighed(self, weighing: Weighing) -> str:
+    def _weighed(self, weighing: RecordedWeighing) -> str:
         self.weighing, self.verdict = weighing, None
         self.tell()
         total = weighing.weights.total_g
         return f"Weighed: {total.value:.1f} g ± {total.half_width:.1f}; record {weighing.record.number}."
 
-    def need_weights(self) -> Weighing:
+    def need_weights(self) -> RecordedWeighing:
         """The weighing to go by. Raises InputError when there is none."""
         if self.weighing is None:
             raise InputError("this car has not been weighed", where="weights", remedy="Weigh it, or type its weights")

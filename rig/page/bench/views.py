@@ -10,7 +10,8 @@ from analysis.statistics.quantiles import NORMAL_95
 from rig.jobs.demo.first_try import SeenPush
 from rig.jobs.pushing.compare import Verdict
 from rig.jobs.pushing.what_if import WhatIf, WhatIfAnswer
-from rig.jobs.weighing.weigh import Weighing, weights_record
+from rig.jobs.weighing.weigh import RecordedWeighing, weights_record
+from rig.records.codec import plain
 from rig.report.sentences import pivot_words, turn_words, warnings_of
 
 MM_PER_M = 1e3
@@ -65,9 +66,9 @@ def what_if_json(answer: WhatIfAnswer, asked: WhatIf, *, whole: bool) -> dict[st
     }
 
 
-def weights_json(weighing: Weighing) -> dict[str, Any]:
+def weights_json(weighing: RecordedWeighing) -> dict[str, Any]:
     """A weighing with both diagonals named."""
-    return weights_record(weighing.weights) | {
+    return plain(weights_record(weighing.weights)) | {
         "warnings": list(weighing.warnings),
         "record": weighing.record.number,
         "at": weighing.record.at,

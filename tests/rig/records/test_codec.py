@@ -41,6 +41,8 @@ def drawn(kind: Any) -> st.SearchStrategy[Any]:
     inner, origin = typing.get_args(kind), typing.get_origin(kind)
     if isinstance(kind, types.UnionType):
         return st.one_of(*(drawn(one) for one in inner))
+    if origin is typing.Literal:
+        return st.sampled_from(inner)
     if origin is tuple and inner[-1] is Ellipsis:
         return st.lists(drawn(inner[0]), max_size=3).map(tuple)
     if origin is tuple:
