@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from rig.command.options import json_option, log_folder, log_option, progress, show
+from rig.command.options import changed_card_options, json_option, log_folder, log_option, progress, show
 
 
 @click.command(name="change", epilog="Example: pivotbench change plain.toml front-rubber.toml")
@@ -20,6 +20,7 @@ from rig.command.options import json_option, log_folder, log_option, progress, s
     show_default=True,
     help="Folder for the picture and the film.",
 )
+@changed_card_options
 @log_option
 @json_option
 def command(
@@ -28,6 +29,8 @@ def command(
     a_records: tuple[int, ...],
     b_records: tuple[int, ...],
     out_dir: Path,
+    same: bool,
+    as_new: bool,
     log_dir: Path | None,
     as_json: bool,
 ) -> None:
@@ -37,15 +40,21 @@ def command(
     a clip that a card names is measured now if that was not done. Writes one picture of both cars from above, and a
     film of both pushes side by side with a still and a text.
     """
-    from rig.cards.read import read_set
+    from rig.cards.read import Choices, read_set
     from rig.jobs.series.change import change_json, compare_setups
     from rig.log.store import BenchLog
     from rig.report.change_words import change_lines, write_change
 
+    choices = Choices(same=same, as_new=as_new)
     with BenchLog(log_folder(log_dir)) as log:
         with progress("measuring", quiet=as_json) as bar:
             found = compare_setups(
-                read_set(a_card), read_set(b_card), log, a_records=a_records, b_records=b_records, progress=bar
+                read_set(a_card, choices),
+                read_set(b_card, choices),
+                log,
+                a_records=a_records,
+                b_records=b_records,
+                progress=bar,
             )
         with progress("filming from above", quiet=as_json) as bar:
             files = write_change(out_dir, found, log, progress=bar)

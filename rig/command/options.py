@@ -83,8 +83,8 @@ def calibration_option(function: FunctionT) -> FunctionT:
     )(function)
 
 
-def push_options(function: FunctionT) -> FunctionT:
-    """What every question to measured pushes takes: --same, --as-new, --weighing."""
+def changed_card_options(function: FunctionT) -> FunctionT:
+    """What to do about a card that was changed since its push was measured: --same, --as-new."""
     same = click.option(
         "--same", is_flag=True, help="A card changed since its push was measured is the same: used as it was then."
     )
@@ -93,7 +93,12 @@ def push_options(function: FunctionT) -> FunctionT:
         is_flag=True,
         help="A card changed since a push was measured is a new one: only its own pushes count.",
     )
-    return same(new(weighing_option(function)))
+    return same(new(function))
+
+
+def push_options(function: FunctionT) -> FunctionT:
+    """What every question to measured pushes takes: --same, --as-new, --weighing."""
+    return changed_card_options(weighing_option(function))
 
 
 def show(text: str, result: "Mapping[str, Any] | Content", *, as_json: bool, remarks: Iterable[str] = ()) -> None:

@@ -12,12 +12,11 @@ from analysis.balance.results import BalanceChange, GripMoved, MeasuredBalance, 
 from analysis.statistics.quantiles import NORMAL_95
 from rig.base.errors import InputError
 from rig.base.progress import Progress
-from rig.cards.identity import car_changes, changes_in_words, same_id, test_changes
 from rig.cards.read import CardSet
 from rig.jobs.pushing.balance import PushAnswer, answer_clip, answer_from, plain_result
 from rig.jobs.pushing.measure import measure_clip, stored_camera
+from rig.jobs.series.own_pushes import clip_hashes, clip_of, pushes_of
 from rig.jobs.weighing.weigh import Weighing, weighing_from
-from rig.log.belongs import car_card, own_or_imported, standing, test_card
 from rig.log.cards_and_pivots import keep_cards
 from rig.log.sources import cards_of, parents_of
 from rig.log.store import BenchLog, file_hash
@@ -34,13 +33,14 @@ class PushesOf:
     """All pushes of one test card.
 
     clips: the records of its measured clips, oldest first.  answers: what every push in them said, in that order.
-    cards: as they were when it was pushed.  weighing: None without weights.
+    cards: as they were when it was pushed.  weighing: None without weights.  remarks: to be told before any figure.
     """
 
     cards: CardSet
     clips: tuple[ClipRecord, ...]
     answers: tuple[PushAnswer, ...]
     weighing: Weighing | None
+    remarks: tuple[str, ...] = ()
 
     @property
     def balances(self) -> tuple[MeasuredBalance, ...]:
@@ -102,7 +102,7 @@ def change_between(one: PushesOf, two: PushesOf, log: BenchLog) -> SetUpsCompare
         weights=weights_between(one, two),
         grip=grip_between(one.cards, two.cards),
     )
-    notes = conditions_between(one.cards, two.cards)
+    notes = (*one.remarks, *two.remarks, *conditions_between(one.cards, two.cards))
     record = log.record(
         CHANGE,
         f"{one.cards.test.name} → {two.cards.test.name}",
@@ -121,47 +121,35 @@ def answered_pushes(
 
     numbers: of the records to go by instead. Raises InputError as `compare_setups`.
     """
+    remarks: tuple[str, ...] = ()
     if numbers:
-        edited: list[str] = []
         clips = [_clip_record(log.get(str(number)), log) for number in dict.fromkeys(numbers)]
         cards = cards_of(clips[0], log)
     else:
-        clips, edited = _recorded(cards, log)
+        own = pushes_of(cards, log)
+        clips, remarks = _each_clip_once(own.records, log), own.remarks
         clip = cards.folder / cards.test.clip if cards.test.clip else None
         if clip is not None and clip.is_file() and not any(_same_file(clip, record) for record in clips):
             measurement = measure_clip(clip, cards, log, camera=stored_camera(cards, log), progress=progress)
             answer_clip(cards, measurement, log)
             clips.append(measurement.record)
+        elif clips:
+            cards = own.cards[clips[-1].id]
     if not clips:
         raise InputError(
-            f"the card was edited since it was pushed ({'; '.join(edited)})"
-            if edited
-            else "no push of this set-up is recorded, and its card names no clip that is there",
+            "no push of this set-up is recorded, and its card names no clip that is there",
             where=cards.test.name,
-            remedy="Name the records to go by with --a or --b, or push again"
-            if edited
-            else 'Film a push and write its file into the test card: clip = "push.mp4"',
+            remedy='Film a push and write its file into the test card: clip = "push.mp4"',
         )
     answers, weighing = _answers(clips, log)
-    return PushesOf(cards=cards, clips=tuple(clips), answers=answers, weighing=weighing)
+    return PushesOf(cards=cards, clips=tuple(clips), answers=answers, weighing=weighing, remarks=remarks)
 
 
-def _recorded(cards: CardSet, log: BenchLog) -> tuple[list[ClipRecord], list[str]]:
-    """Measured clips of these cards, each clip once by its newest measurement; and what keeps others from counting."""
-    newest: dict[frozenset[str], ClipRecord] = {}
-    edited = []
-    for record in own_or_imported(standing(log, PUSH), log):
-        test, car = test_card(record, log), car_card(record, log)
-        if test is None or car is None or not same_id(test, cards.test):
-            continue
-        changes = [*test_changes(test, cards.test), *car_changes(car, cards.car)]
-        if changes:
-            edited.append(f"record {record.number}: {changes_in_words(changes)}")
-            continue
-        clip = frozenset(_clip_files(record, log))
-        newest.pop(clip, None)
-        newest[clip] = record
-    return sorted(newest.values(), key=lambda record: record.number), edited
+def _each_clip_once(records: Sequence[ClipRecord], log: BenchLog) -> list[ClipRecord]:
+    """The newest measurement of each clip, in the order of the log."""
+    hashes = clip_hashes(log)
+    newest = {clip_of(record, hashes) or record.id: record for record in records}
+    return sorted(newest.values(), key=lambda record: record.number)
 
 
 def _clip_record(record: AnyRecord, log: BenchLog) -> ClipRecord:
@@ -174,11 +162,6 @@ def _clip_record(record: AnyRecord, log: BenchLog) -> ClipRecord:
             remedy="Name records of measured clips; list them with: pivotbench log",
         )
     return found
-
-
-def _clip_files(record: AnyRecord, log: BenchLog) -> list[str]:
-    kinds = {file.hash: file.kind for file in log.files()}
-    return [digest for digest in record.files if kinds.get(digest) == "clip"]
 
 
 def _same_file(clip: Path, record: AnyRecord) -> bool:

@@ -103,7 +103,7 @@ def test_a_card_edited_since_the_push_is_said_with_the_difference(log: BenchLog,
     edited = replace(
         a, test=msgspec.structs.replace(a.test, push=msgspec.structs.replace(a.test.push, position_pct=85.0))
     )
-    with pytest.raises(InputError, match=rf"edited since it was pushed \(record {number}: .*85"):
+    with pytest.raises(InputError, match=rf"not as it was when its push was measured, record {number} .*85"):
         answered_pushes(edited, log)
     # notes are no difference
     noted = replace(
