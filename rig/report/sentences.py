@@ -12,7 +12,7 @@ from rig.jobs.pushing.compare import Verdict
 from rig.jobs.pushing.finger import station_words
 from rig.log.sources import finger_row
 from rig.report.plots import save_figure
-from rig.report.push_answer import push_lines
+from rig.report.push_answer import push_lines, what_happened
 from rig.report.rounding import decimals_of
 
 
@@ -57,6 +57,11 @@ def weights_words(weights: CornerWeights) -> str:
             f"{side} of the middle"
         )
     return "\n".join(lines)
+
+
+def first_sentence(verdict: Verdict) -> str:
+    """What happened, as one says it first; of a pivot typed in by hand the comparison's own sentence."""
+    return verdict.comparison.sentence if verdict.answer is None else what_happened(verdict.answer)
 
 
 def verdict_words(verdict: Verdict) -> str:

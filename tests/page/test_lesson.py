@@ -69,10 +69,15 @@ def test_the_whole_lesson(browser: Any, tmp_path: Path) -> None:
         page.reload()  # in the middle of the push: the job goes on and is shown again
         until(page, "document.querySelector('#job:not([hidden])') !== null")
         sentence = idle(page, serving)
-        assert re.search(r"Swung about a point .* behind the rear axle.*: (agrees|disagrees|cannot tell)", sentence)
+        assert re.match(
+            r"Pushed at 85 %, wheels blocked: the (rear held, the )?nose .* \(nose \d+, tail \d+\)\.", sentence
+        )
         until(page, "!document.getElementById('verdict').hidden")
         assert page.inner_text("#sentence") == sentence
         assert len(page.inner_text("#advice")) > 20
+        said = page.inner_text("#said")
+        assert re.search(r"Balance by this push .* %", said)
+        assert re.search(r"Balance by weights and grip .* (agrees|disagrees|cannot tell)", said)
         for kind in ("measured", "forecast"):
             assert page.locator(f"svg.car .{kind} .mark").count() == 1
             assert page.locator(f"svg.car .{kind} .region").count() == 1

@@ -26,6 +26,7 @@ from rig.page.bench.pad_listeners import PadHub
 from rig.page.bench.views import picture_json, verdict_json, weights_json
 from rig.page.bench.virtual import VirtualSide, bench_text, step_cards
 from rig.records.weighing import WEIGHING
+from rig.report.sentences import first_sentence
 from rig.virtual.dunlin import SetUp
 
 
@@ -372,7 +373,7 @@ class Bench:
         self.verdict = verdict
         self.tell()
         self.on_change()
-        return verdict.comparison.sentence
+        return first_sentence(verdict)
 
 
 def _setup_of(step: LessonStep) -> SetUp:

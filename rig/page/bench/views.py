@@ -12,7 +12,8 @@ from rig.jobs.pushing.compare import Verdict
 from rig.jobs.pushing.what_if import WhatIf, WhatIfAnswer
 from rig.jobs.weighing.weigh import RecordedWeighing, weights_record
 from rig.records.codec import plain
-from rig.report.sentences import pivot_words, turn_words, warnings_of
+from rig.report.push_answer import push_lines
+from rig.report.sentences import first_sentence, pivot_words, turn_words, warnings_of
 
 MM_PER_M = 1e3
 
@@ -88,11 +89,13 @@ def estimate_json(estimate: PivotEstimate) -> dict[str, Any]:
 
 
 def verdict_json(verdict: Verdict) -> dict[str, Any]:
-    """One sentence, one line of advice, then the details."""
-    prediction = verdict.forecast.prediction
+    """What happened in one sentence, the balance points, one line of advice, then how it was found."""
+    prediction, answer = verdict.forecast.prediction, verdict.answer
     return {
         "verdict": verdict.comparison.verdict,
-        "sentence": verdict.comparison.sentence,
+        "sentence": first_sentence(verdict),
+        "said": [] if answer is None else [line for line in push_lines(answer)[1:] if line],
+        "found": verdict.comparison.sentence,
         "advice": verdict.forecast.advice,
         "car": verdict.cards.car.name,
         "test": verdict.cards.test.name,

@@ -14,12 +14,14 @@ from rig.base.errors import InputError
 from rig.base.files import write_text
 from rig.cards.measures import MM, wheelbase
 from rig.jobs.demo.first_try import pin_sentence, plain_car, see_push
+from rig.jobs.pushing.compare import Verdict
 from rig.jobs.series.guesses import guess_spread
 from rig.page.bench.bench import Bench
 from rig.page.bench.lesson_steps import CAUTIONS, STEPS
 from rig.page.bench.views import estimate_json, seen_json
 from rig.records.classroom import FIRST_TRY, GUESS, FirstTryInputs, FirstTryResult, GuessInputs, GuessResult
 from rig.records.codec import plain
+from rig.report.sentences import first_sentence
 
 MOST_GUESSES = 200
 
@@ -122,7 +124,7 @@ class Classroom:
             self._phase = ClassPhase.REVEALED
             self._store()
         self.tell()
-        return verdict.comparison.sentence
+        return self._revealed(verdict)
 
     def phones_opened(self, opened: dict[str, str] | None) -> None:
         """Phones may send guesses now (address and code), or no longer (None)."""
@@ -144,12 +146,18 @@ class Classroom:
         if self._phase is ClassPhase.REVEALED and verdict is not None:
             shown |= {
                 "spread": plain(self._spread()),
-                "sentence": verdict.comparison.sentence,
+                "sentence": self._revealed(verdict),
                 "measured": estimate_json(verdict.measured),
                 "forecast": estimate_json(verdict.forecast.prediction.estimate),
                 "notes": "" if step is None else step.notes,
             }
         bench.broadcast.publish("class", shown)
+
+    @staticmethod
+    def _revealed(verdict: Verdict) -> str:
+        """What happened, then the place that the class guessed."""
+        found = verdict.comparison.sentence
+        return found if verdict.answer is None else f"{first_sentence(verdict)} {found}"
 
     def _spread(self) -> GuessResult:
         return guess_spread([station_pct for station_pct, _ in self._guesses])

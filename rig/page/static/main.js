@@ -37,11 +37,13 @@ function verdict(v) {
   byId("verdict").hidden = !v;
   if (!v) return;
   show(byId("sentence"), v.sentence);
+  byId("said").replaceChildren(...v.said.map((text) => el("li", {}, text)));
   show(byId("advice"), v.advice);
   byId("details").replaceChildren(
+    el("p", {}, v.found),
     el("p", {}, `Measured: ${v.measured.words}; ${v.measured.turn}.`),
     el("p", {}, `Forecast: ${v.forecast.words}; ${v.forecast.turn}.`),
-    el("p", {}, `Balance point ${num(v.balance_pct)} % of the wheelbase. ${v.kind}.`),
+    el("p", {}, `Balance point by weights and grip ${num(v.balance_pct)} % of the wheelbase. ${v.kind}.`),
     el("p", {}, "What makes the forecast uncertain: " + v.sensitivity.map(([name, share]) => `${name} ${share} %`).join(", ") + "."),
     el("ul", { class: "notes" }, ...v.notes.map((text) => el("li", {}, text))),
     el("p", {}, `Record ${v.record} of the log.`),
