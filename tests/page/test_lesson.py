@@ -70,7 +70,7 @@ def test_the_whole_lesson(browser: Any, tmp_path: Path) -> None:
         until(page, "document.querySelector('#job:not([hidden])') !== null")
         sentence = idle(page, serving)
         assert re.match(
-            r"Pushed at 85 %, wheels blocked: the (rear held, the )?nose .* \(nose \d+, tail \d+\)\.", sentence
+            r"Pushed at 80 %, wheels blocked: the (rear held, the )?nose .* \(nose \d+, tail \d+\)\.", sentence
         )
         until(page, "!document.getElementById('verdict').hidden")
         assert page.inner_text("#sentence") == sentence
@@ -111,7 +111,7 @@ def test_the_whole_lesson(browser: Any, tmp_path: Path) -> None:
         assert screen.locator("svg.car .measured .mark").count() == 0  # the answer is not on the screen yet
         assert screen.is_disabled("#reveal")
 
-        serving.bench.save_card("test", SHORT)
+        serving.bench.save_card("test", SHORT | {"push.position_pct": 85.0})  # so that there is a pivot to draw
         screen.click("#weigh-now")
         idle(screen, serving)
         screen.click("#push-now")

@@ -49,12 +49,13 @@ def test_assumptions_are_numbered_from_one() -> None:
 
 
 def test_each_step_of_the_lesson_is_pushed_where_it_says() -> None:
-    # "Pushed near the nose" ahead of the balance point; "Pushed at 50 % of the wheelbase" in the step about that
     at = {step.name: step.setup.test["push.position_pct"] for step in STEPS if step.setup is not None}
-    assert at.pop("blocked") == 50.0
-    assert set(at.values()) == {85.0}
-    (asked,) = [step.question for step in STEPS if step.name == "blocked"]
-    assert asked.startswith("Pushed at 50 % of the wheelbase")
+    asked = {step.name: step.question for step in STEPS}
+    assert at.pop("straight") == pytest.approx(100 * 0.96 / (0.96 + 0.80), abs=0.1)  # front share of grip, by hand
+    for name, words in (("ahead", "pushed at 85 % of the wheelbase"), ("solid", "pushed near the nose")):
+        assert at.pop(name) == 85.0
+        assert words in asked[name]
+    assert set(at.values()) == {50.0}
 
 
 def car() -> PushedCar:

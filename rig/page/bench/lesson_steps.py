@@ -47,33 +47,57 @@ def _setup(
     test: Mapping[str, Any] | None = None,
 ) -> SetUp:
     mass, cg = (_BARE.mass_g, _BARE.cg_mm) if ballast_at_mm is None else _at(ballast_at_mm)
-    pushed_at = {"push.position_pct": 85.0}
+    pushed_at = {"push.position_pct": MIDDLE_PCT}
     return SetUp(
         name=name, title=title, mass_g=mass, cg_mm=cg, grip=grip, car=dict(car or {}), test=pushed_at | dict(test or {})
     )
 
 
+MIDDLE_PCT, STRAIGHT_PCT, AHEAD_PCT = 50.0, 54.5, 85.0
+"""Where the steps push: at the middle; where the car with more front grip goes straight (grip 0.96 and 0.80, weight
+half and half: 0.96 of 1.76); and near the nose."""
+
 _ROLLING = {"push.wheels": "as on the car card"}
+_AHEAD = {"push.position_pct": AHEAD_PCT}
 SOLID = {"front.kind": "solid", "rear.kind": "solid"}
 
 STEPS: tuple[LessonStep, ...] = (
     LessonStep(
         name="balanced",
-        title="Balanced",
-        question="Four equal tyres, weight half and half. Pushed near the nose: where will it pivot?",
-        todo="Weigh the car and move things until front and rear carry the same. Block all wheels.",
-        notes="Most people point at the middle of the car, or at the finger. It swings about a point behind the "
-        "middle, on the far side of the push: the farther ahead the push, the nearer the pivot comes.",
+        title="Balanced, pushed at the middle",
+        question="Four equal tyres, weight half and half. Pushed at the middle: which end goes further, nose or tail?",
+        todo="Weigh the car and move things until front and rear carry the same. Block all wheels. Push at notch 5.",
+        notes="Neither: pushed at its balance point a car slides straight. “Straight” is an answer, too. Only where "
+        "the push is, not how hard, decides.",
         caution=CAUTIONS[1],
         setup=_setup("balanced", "balanced"),
     ),
     LessonStep(
+        name="ballast-forward",
+        title="Ballast forward",
+        question="150 g fixed at the front bumper, pushed at the middle: does the nose lead or the tail?",
+        todo="Fix 150 g (steel, wrapped) at the front. Weigh again.",
+        notes="The tail comes round: a tyre's limit is its load times its grip factor, so the loaded end lags behind. "
+        "The balance point moved toward the ballast; the weighing says by how much.",
+        caution=CAUTIONS[4],
+        setup=_setup("ballast-forward", "ballast forward", ballast_at_mm=282.0),
+    ),
+    LessonStep(
+        name="ballast-back",
+        title="Ballast back",
+        question="Now the 150 g at the rear bumper: which end leads?",
+        todo="Move the same 150 g to the rear. Weigh again.",
+        notes="The nose leads: the mirror of the step before. Let the class say first what the weighing will show.",
+        caution=CAUTIONS[4],
+        setup=_setup("ballast-back", "ballast back", ballast_at_mm=-25.0),
+    ),
+    LessonStep(
         name="front-grip",
         title="More grip in front",
-        question="Same push, grippier front tyres. Does the pivot move forward or back?",
-        todo="Fit the grippier pair in front. Change nothing else.",
-        notes="The front now holds on, so the balance point lies farther forward: the same push is nearer to it, "
-        "the car turns less and the pivot moves away to the rear.",
+        question="No ballast, grippier front tyres. Same push at the middle: which end lags behind?",
+        todo="Fit the grippier pair in front. Change nothing else. Weigh again: what does the weighing say?",
+        notes="The end that grips more lags behind: the tail leads. The weights did not change, the balance point did: "
+        "it is the front share of load times grip factor, not of load alone.",
         caution=CAUTIONS[5],
         setup=_setup("front-grip", "more grip in front", grip=(0.96, 0.80)),
     ),
@@ -82,56 +106,51 @@ STEPS: tuple[LessonStep, ...] = (
         title="More grip behind",
         question="And with the grippier pair behind?",
         todo="Swap the pairs: grippier tyres behind.",
-        notes="The balance point moves back, the push is farther from it, and the pivot comes closer to the rear axle.",
+        notes="The nose leads, and the balance point moved back.",
         caution=CAUTIONS[5],
         setup=_setup("rear-grip", "more grip behind", grip=(0.80, 0.96)),
     ),
     LessonStep(
-        name="ballast-forward",
-        title="Ballast forward",
-        question="150 g fixed at the front bumper. Same as more front grip, or something else?",
-        todo="Fix 150 g (steel, wrapped) at the front. Weigh again.",
-        notes="Weight is grip: 150 g in front acts as grippier front tyres do. The weighing says by how much.",
-        caution=CAUTIONS[4],
-        setup=_setup("ballast-forward", "ballast forward", ballast_at_mm=282.0),
-    ),
-    LessonStep(
-        name="ballast-back",
-        title="Ballast back",
-        question="Now the 150 g at the rear bumper: which way does the pivot go?",
-        todo="Move the same 150 g to the rear. Weigh again.",
-        notes="The mirror of the step before. Let the class say first what the weighing will show.",
-        caution=CAUTIONS[4],
-        setup=_setup("ballast-back", "ballast back", ballast_at_mm=-25.0),
-    ),
-    LessonStep(
-        name="blocked",
-        title="Wheels blocked, pushed at the middle",
-        question="Pushed at 50 % of the wheelbase with blocked wheels: does it turn at all?",
-        todo="Block the wheels with foam or tape. Push at the notch 5.",
-        notes="Near the balance point the car slides almost straight. “Straight” is an answer too; the page says so "
-        "instead of naming a far-off point.",
+        name="straight",
+        title="Close in on straight",
+        question="Grippier front tyres again. Where must the finger push so that the car goes straight?",
+        todo="Push once at the middle, read the balance point, push there. Was it straight? If not, once more.",
+        notes="Ahead of the middle, where the balance point is. Every error but the finger's place shrinks there: that "
+        "is the measurement. Twice the load on all wheels, or a wider track, changes nothing about it.",
         caution=CAUTIONS[1],
-        setup=_setup("blocked", "blocked, pushed at the middle", test={"push.position_pct": 50.0}),
+        setup=_setup(
+            "straight", "pushed where it goes straight", grip=(0.96, 0.80), test={"push.position_pct": STRAIGHT_PCT}
+        ),
     ),
     LessonStep(
         name="free",
         title="Wheels free",
-        question="The wheels may roll. Pushed near the nose: where is the pivot now?",
-        todo="Free the wheels. Check that each spins easily.",
-        notes="Free wheels act like a switch: ahead of the balance point the car swings about its rear axle, "
-        "behind it about its front axle. Good for showing, poor for measuring grip.",
+        question="Same car, wheels free, pushed at the middle: what does it do now?",
+        todo="Free the wheels. Hold the steering straight. Check that each spins easily.",
+        notes="It swings about its front axle: pushed behind the balance point a rolling car turns about the axle that "
+        "grips better. The balance point is the same; free wheels only say on which side of it the finger was.",
         caution=CAUTIONS[2],
-        setup=_setup("free", "wheels free", test=_ROLLING),
+        setup=_setup("free", "wheels free", grip=(0.96, 0.80), test=_ROLLING),
+    ),
+    LessonStep(
+        name="ahead",
+        title="Pushed near the nose",
+        question="Four equal tyres again, wheels blocked, pushed at 85 % of the wheelbase: where does it pivot?",
+        todo="Take everything off. Block the wheels. Push at notch 8 and a half.",
+        notes="About a point behind the rear axle, on the far side of the push: not about the middle, and not about "
+        "the finger, which is the one place that surely moves. More front grip moves this point backward: the balance "
+        "point came nearer to the push.",
+        caution=CAUTIONS[1],
+        setup=_setup("ahead", "pushed near the nose", test=_AHEAD),
     ),
     LessonStep(
         name="solid",
         title="Solid axles",
-        question="Left and right wheel of each axle locked together. Free again, or blocked?",
+        question="Left and right wheel of each axle locked together, pushed near the nose. As free, or as blocked?",
         todo="Lock the differentials, or glue a pair of wheels on one shaft.",
         notes="A solid axle can roll as a whole but not turn about itself: the answer lies between free and blocked.",
         caution=CAUTIONS[2],
-        setup=_setup("solid", "solid axles", car=SOLID, test=_ROLLING),
+        setup=_setup("solid", "solid axles", car=SOLID, test=_ROLLING | _AHEAD),
     ),
     LessonStep(
         name="moving",
@@ -165,7 +184,7 @@ HIDDEN: tuple[HiddenChoice, ...] = (
 
 def hidden_setup(choice: HiddenChoice) -> SetUp:
     """The virtual car with the secret in it; its card stays that of the balanced car."""
-    return _setup("hidden", "something hidden", ballast_at_mm=choice.ballast_at_mm, grip=choice.grip)
+    return _setup("hidden", "something hidden", ballast_at_mm=choice.ballast_at_mm, grip=choice.grip, test=_AHEAD)
 
 
 def step_named(name: str) -> LessonStep | None:

@@ -11,13 +11,21 @@ from rig.page.bench.bench import Bench
 from rig.page.bench.lesson_steps import CAUTIONS, STEPS
 
 PLAN = (
-    ("0 to 5", "The question. Stickers or pins on the car: where will it pivot?", "all"),
-    ("5 to 12", "Zero the pads, weigh the car, read the two axles and both diagonals aloud.", "weigher, recorder"),
-    ("12 to 20", "Sheets down, bar checked with a ruler, wheels blocked. Film the first push.", "filmer, pusher"),
-    ("20 to 25", "Reveal: measured, forecast, spread of guesses. What surprised you?", "recorder"),
-    ("25 to 37", "Change one thing (tyres or ballast). Guess again, weigh again, push again.", "all, roles change"),
-    ("37 to 42", "Compare the two. Did the forecast agree within its ±? Which change did what?", "recorder"),
-    ("42 to 45", "One sentence each table: where the pivot is, and why.", "all"),
+    ("0 to 7", "Zero the pads, weigh the car, read the two axles and both diagonals aloud.", "weigher, recorder"),
+    ("7 to 12", "The question: pushed at the middle, which end leads? Write the guess down.", "all"),
+    (
+        "12 to 20",
+        "Sheets down, bar checked, wheels blocked. Push at the middle, film it.",
+        "filmer, pusher",
+    ),
+    (
+        "20 to 25",
+        "Write down what you saw, then a reason. Vote again. Reveal: who led, and the balance point.",
+        "recorder",
+    ),
+    ("25 to 35", "Shift ballast, then change tyres: guess, weigh, push at the middle, each time.", "all, roles change"),
+    ("35 to 40", "Close in on straight: push at the balance point found. Free the wheels: the same point.", "pusher"),
+    ("40 to 45", "Push near the nose: where is the pivot now? One sentence each table, and why.", "all"),
 )
 KIT = (
     "A 1:10 car with its battery in place, unplugged; foam or tape to block the wheels",
@@ -31,12 +39,20 @@ WRONG_IDEAS = (
     ("“It turns about the middle.”", "Only if so pushed. Pushed near the nose, blocked wheels: it lies behind."),
     ("“It turns about the finger.”", "The finger is the one place that surely moves."),
     ("“More push, other pivot.”", "Slow pushes of any force give the same pivot; only quick ones differ."),
-    ("“Grippier tyres hold the pivot.”", "The pivot moves away from the end that is gripped better and pushed."),
-    ("“Heavier means more stable, so nothing changes.”", "Where the weight sits is what counts: weight is grip."),
+    ("“The end with more grip leads.”", "It lags behind: pushed at the middle the other end comes round."),
+    (
+        "“Heavier means more stable, so nothing changes.”",
+        "Where the weight sits counts: a tyre's limit is its load times its grip factor. Double all: same pivot.",
+    ),
+    ("“A wider track moves the balance.”", "It turns less, about the same balance point."),
+    (
+        "“A front wheel in the air puts two thirds on the rear.”",
+        "The sums of the axles stay: the other front wheel carries it all.",
+    ),
     ("“±3 mm means somebody made a mistake.”", "Every measurement has a ±; a forecast without one cannot fail."),
 )
 DEPTHS = (
-    ("First depth", "Guess, push, look. Front share of the weight, and on which side the pivot lies."),
+    ("First depth", "Guess, push at the middle, look. Front share of the weight, and which end led."),
     (
         "Second depth",
         "Balance point = front share of grip: x = L·F/(F+R) with F, R grip times load of front and rear. Push there "
@@ -50,7 +66,7 @@ def pack_html(cards: CardSet) -> str:
     """The teacher's pack as one page to print."""
     length = cards.car.geometry.wheelbase_mm
     lines = [
-        f"<h1>Where does it pivot?</h1><p>A lesson of 45 minutes with {_safe(cards.car.name)}. "
+        f"<h1>Where is its balance point?</h1><p>A lesson of 45 minutes with {_safe(cards.car.name)}. "
         "No stopwatch, no ranks, no points, no names.</p>",
         "<h2>Plan and roles</h2>",
         _table(("minutes", "what", "who"), PLAN),
@@ -68,13 +84,14 @@ def pack_html(cards: CardSet) -> str:
         "<h2>The standing pencil</h2><p>Print the ring from the page, fix it to the chassis where it shows, and stand "
         "a light pencil on the floor inside it. When the car swings about that point, the pencil stays up.</p>",
         "<h2 class=new>Worksheet</h2>",
-        "<p>Our guess, per cent of the wheelbase ahead of the rear axle: ________ Why: ______________________</p>",
+        "<p>Our guess: nose leads / tail leads / straight. What we saw: ______________________________</p>",
+        "<p>Our reason: ______________________________ Our second vote: nose / tail / straight</p>",
         _table(
-            ("", "FL g", "FR g", "RL g", "RR g", "front %", "pivot measured", "forecast", "agrees?"),
+            ("", "FL g", "FR g", "RL g", "RR g", "front %", "balance by push", "by weights", "agrees?"),
             [(name, *[""] * 8) for name in ("as it is", "changed: __________", "changed: __________")],
         ),
         f'<div class="drawing" tabindex="0" role="region" aria-label="Drawing to scale">{worksheet_car(cards)}</div>',
-        "<p>One sentence: the pivot moved ______________ because ______________________________________</p>",
+        "<p>One sentence: the balance point moved ______________ because ______________________________________</p>",
         "<h2 class=new>Risk sheet (fill in for your room)</h2>",
         _table(RISKS, [("",) * 5 for _ in range(8)]),
         "<p>Filled in by the school: local rules and qualified people come first. Date ________</p>",
