@@ -49,6 +49,7 @@ def command(
     from rig.jobs.pushing.compare import compare_test, comparison_record
     from rig.jobs.pushing.setup_clips import draw_overlay
     from rig.jobs.record.experiments import retell
+    from rig.jobs.series.own_pushes import clip_remarks
     from rig.log.cards_and_pivots import estimate_record
     from rig.log.store import BenchLog
     from rig.records.codec import plain
@@ -59,6 +60,9 @@ def command(
     files: list[Path] = []
     with BenchLog(log_folder(log_dir)) as log, progress("tracking", quiet=as_json) as bar:
         verdict = compare_test(cards, log, clip=clip, push_number=push_number, seed=seed, progress=bar)
+        remarks = list(verdict.weighing.remarks)
+        if verdict.measurement is not None:
+            remarks += clip_remarks(verdict.measurement.record, cards, log, number=push_number)
     if out_dir is not None:
         with BenchLog(log_folder(log_dir), read_only=True) as log:
             retold = retell(log, [verdict.record])
@@ -81,5 +85,5 @@ def command(
             "files": [str(file) for file in files],
         },
         as_json=as_json,
-        remarks=verdict.weighing.remarks,
+        remarks=remarks,
     )

@@ -26,6 +26,7 @@ def command(
     from rig.cards.read import read_set
     from rig.jobs.pushing.balance import answer_clip, answer_json
     from rig.jobs.pushing.measure import measure_clip, stored_camera
+    from rig.jobs.series.own_pushes import clip_remarks
     from rig.log.store import BenchLog
     from rig.records.codec import plain
     from rig.report.push_answer import answers_lines
@@ -35,6 +36,7 @@ def command(
     with BenchLog(log_folder(log_dir)) as log, progress("tracking", quiet=as_json) as bar:
         measured = measure_clip(clip, cards, log, camera=stored_camera(cards, log), progress=bar)
         answers = answer_clip(cards, measured, log)
+        remarks = clip_remarks(measured.record, cards, log) if len(measured.pushes) == 1 else ()
     files: list[Path] = []
     if out_dir is not None:
         with progress("drawing over the clip", quiet=as_json) as bar:
@@ -53,4 +55,5 @@ def command(
         | {"answers": [answer_json(one) for one in answers]}
         | {"files": [str(file) for file in files]},
         as_json=as_json,
+        remarks=remarks,
     )

@@ -129,7 +129,8 @@ def take_in(
     cards: Sequence[Path] = (),
     files: Sequence[tuple[str, Path]] = (),
 ) -> None:
-    """Bring records into a log, in the format of an export. rows: kind, title, inputs, result, and `name`, `on`.
+    """Bring records into a log, in the format of an export. rows: kind, title, inputs, result, and `name`, `on`,
+    `at`, `id`.
 
     name: for other rows' `on`, the names of a record's parents.  cards: test cards; each row takes those whose test
     it is titled with.  files: (kind, path), which every row takes.
@@ -162,14 +163,14 @@ def take_in(
                 "saved_at": "2026-01-01T00:00:00+00:00",
             }
         )
-    ids = {row.get("name", f"row {n}"): f"{n:032x}" for n, row in enumerate(rows, start=1)}
+    ids = {row.get("name", f"row {n}"): row.get("id", f"{n:032x}") for n, row in enumerate(rows, start=1)}
     lines = [
         {
             "id": ids[row.get("name", f"row {n}")],
             "bench": "elsewhere",
             "kind": row["kind"],
             "title": row["title"],
-            "at": f"2026-01-01T00:00:{n % 60:02d}+00:00",
+            "at": row.get("at", f"2026-01-01T00:00:{n % 60:02d}+00:00"),
             "software": "by hand",
             "inputs": completed(row["kind"], row.get("inputs", {}), row["result"])[0],
             "result": completed(row["kind"], row.get("inputs", {}), row["result"])[1],
@@ -181,7 +182,7 @@ def take_in(
     ]
     for name, told in (("records", lines), ("cards", list(listed.values())), ("files", held)):
         (folder / f"{name}.jsonl").write_text("".join(json.dumps(one) + "\n" for one in told), encoding="utf-8")
-    run("import", folder, "--log", log)
+    run("import", folder, "--without-sums", "--log", log)
 
 
 def finding(low: float, high: float, length: float) -> str:

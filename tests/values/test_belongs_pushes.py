@@ -35,10 +35,8 @@ class Bench:
         path = self.folder / f"{clip or self._clips}.mp4"
         path.write_text(f"film {clip or self._clips}")
         number = len(list(self.folder.glob("in*")))
-        row = push_row("any", kappa, 0.02) | {"cards": card.stem}
-        # ids are counted from one in each import: a blank row keeps them apart
-        rows = [{"kind": "note", "title": "-", "result": {}} for _ in range(number)] + [row]
-        take_in(self.folder / f"in{number}", self.log, rows, [card], [("clip", path)])
+        row = push_row("any", kappa, 0.02) | {"cards": card.stem, "id": f"{number + 1:032x}"}
+        take_in(self.folder / f"in{number}", self.log, [row], [card], [("clip", path)])
         return int(records(self.log, "push")[-1]["number"])
 
     def ask(self, *words: object) -> Told:

@@ -14,7 +14,7 @@ from rig.cards.identity import changes_in_words, same_id, test_changes
 from rig.cards.mechanics import push_state
 from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import pushed_as_seen
-from rig.jobs.series.own_pushes import clip_hashes, clip_of, pushes_of
+from rig.jobs.series.own_pushes import clip_hashes, clip_of, push_number, pushes_of, under_another_card
 from rig.jobs.weighing.weigh import Weighing, known_weighing, weighed_car
 from rig.log.cards_and_pivots import estimate_from
 from rig.log.sources import finger_row, push_row
@@ -83,7 +83,9 @@ def measured_push(cards: CardSet, log: BenchLog) -> PushOnRecord:
 
 
 def clips_of_test(cards: CardSet, log: BenchLog) -> Gathered:
-    """The first push of every clip of a test card, in the order of measuring: repeats need no new card.
+    """A push of every clip of a test card, in the order of measuring: repeats need no new card.
+
+    Of a clip with several pushes the one that it was compared by is taken, else the first.
 
     Each push has the cards as they were when it was measured and the weights of the car as it was then.
     Raises InputError when there is none, or only of the card as it was before it was changed.
@@ -101,12 +103,17 @@ def clips_of_test(cards: CardSet, log: BenchLog) -> Gathered:
     pushes = []
     for record in newest.values():
         then = found.cards[record.id]
-        row = push_row(record, 1)
+        number = push_number(record, then, log)
+        if other := under_another_card(clip_of(record, clips), number, then, log):
+            raise InputError(
+                other, where=cards.test.name, remedy='Set the wrong one aside with: pivotbench log aside N --why "..."'
+            )
+        row = push_row(record, number)
         weighing = known_weighing(then, log, before=record.number)
         remarks += weighing.remarks
         pushes.append(
             PushOnRecord(
-                cards=pushed_as_seen(then, finger_row(record, 1), 1),
+                cards=pushed_as_seen(then, finger_row(record, number), number),
                 weighing=weighing,
                 measured=estimate_from(row.pivot),
                 turn=float(np.radians(row.turn_deg)),

@@ -11,10 +11,10 @@ import msgspec
 from rig.base.errors import InputError
 from rig.cards.identity import changes_in_words, completed, corrected, same_id, test_changes
 from rig.cards.read import CardSet
-from rig.log.belongs import own_or_imported, standing
+from rig.log.belongs import own_or_imported, standing, test_card
 from rig.log.sources import MissingSourceError, cards_of
 from rig.log.store import BenchLog
-from rig.records.pushing import PUSH, ClipRecord
+from rig.records.pushing import COMPARISON, PUSH, ClipRecord
 from rig.records.record import AnyRecord
 
 
@@ -101,6 +101,55 @@ def clip_hashes(log: BenchLog) -> frozenset[str]:
 def clip_of(record: AnyRecord, clips: Collection[str]) -> str:
     """Hash of the clip that a push was measured in; "" where the log has none. clips: see `clip_hashes`."""
     return next((digest for digest in record.files if digest in clips), "")
+
+
+def push_number(record: AnyRecord, cards: CardSet, log: BenchLog) -> int:
+    """Which push of the clip is this card's: the one that it was compared by, else the first."""
+    clips = clip_hashes(log)
+    clip = clip_of(record, clips)
+    number = 1
+    for comparison in log.records(kind=COMPARISON, title=cards.test.name):
+        for parent in map(log.get, comparison.parents):
+            if not PUSH.holds(parent) or (parent.id != record.id and (not clip or clip_of(parent, clips) != clip)):
+                continue
+            judged = test_card(parent, log)
+            if judged is not None and same_id(judged, cards.test) and not test_changes(judged, cards.test):
+                number = comparison.inputs.push_number
+    return number
+
+
+def under_another_card(clip: str, number: int, cards: CardSet, log: BenchLog) -> str:
+    """That this push of a clip was measured under a card that contradicts this one, in words; "" when it was not.
+
+    A card that was put right (its id and name are the same) takes the place of what it was.
+    clip: hash of its content.  number: of the push, from 1.
+    """
+    if not clip:
+        return ""
+    for record in standing(log, PUSH):
+        if clip not in record.files or (other := test_card(record, log)) is None:
+            continue
+        changes = test_changes(other, cards.test)
+        if not same_id(other, cards.test):
+            changes = [f'test card "{other.name}" → "{cards.test.name}"', *changes]
+        elif not any(one.startswith("name ") for one in changes):
+            continue
+        told = [one for one in changes if not one.startswith(("name ", "test card "))]
+        if told and push_number(record, replace(cards, test=other), log) == number:
+            return (
+                f"this push of the clip was measured under another card in record {record.number} "
+                f"({changes_in_words(changes)})"
+            )
+    return ""
+
+
+def clip_remarks(record: AnyRecord, cards: CardSet, log: BenchLog, *, number: int = 1) -> tuple[str, ...]:
+    """What to tell first of a clip just measured: that the same push stands in the log under another card.
+
+    number: of the push, from 1.
+    """
+    told = under_another_card(clip_of(record, clip_hashes(log)), number, cards, log)
+    return (f"{told[:1].upper()}{told[1:]}; one of the two is wrong, set it aside",) if told else ()
 
 
 def _as_it_was(old: CardSet, now: CardSet) -> CardSet:

@@ -50,6 +50,7 @@ def pushes_of_plan(
             groups.append(group)
         group.rows.append((line, row))
     _refuse_mixed_wheels(groups, factors, path)
+    _refuse_mixed_blocks(groups, factors, path)
     measured_pushes([group.cards for group in groups], log)  # contradicting cards of one clip, two cars
     found: list[tuple[int, PlanRow, PushOnRecord]] = []
     remarks: list[str] = []
@@ -132,3 +133,18 @@ def _refuse_mixed_wheels(groups: Sequence[_OneCard], factors: Sequence[str], pat
             where=str(path),
             remedy="Compare pushes with the wheels alike, or make wheels a factor of the plan",
         )
+
+
+def _refuse_mixed_blocks(groups: Sequence[_OneCard], factors: Sequence[str], path: Path) -> None:
+    """A block is one visit to one set-up: its mean would otherwise be of two."""
+    setups: dict[str, dict[tuple[str, ...], int]] = {}
+    for line, row in sorted(((line, row) for group in groups for line, row in group.rows), key=lambda one: one[0]):
+        setup = tuple(row[factor].strip().casefold() for factor in factors)
+        found = setups.setdefault(row["block"], {})
+        found.setdefault(setup, line)
+        if len(found) > 1:
+            raise InputError(
+                f"block {row['block']} holds two set-ups (lines {', '.join(str(one) for one in found.values())})",
+                where=f"{path}, line {line}",
+                remedy="A block is one visit to one set-up: begin a new block at every change",
+            )

@@ -155,9 +155,9 @@ def write_cards(folder: Path) -> None:
         f"{n},{block},set-up,{side},{pct},0,yes,,at-{pct}.toml,{ballast}"
         for n, block, side, pct, ballast in (
             (1, 1, "right", 45, "none"),
-            (2, 1, "right", 52, "rear"),
+            (2, 1, "right", 52, "none"),
             (3, 2, "right", 59, "rear"),
-            (4, 2, "left", 66, "none"),
+            (4, 2, "left", 66, "rear"),
         )
     ]
     (folder / "series.csv").write_text("\n".join([heads, *rows]) + "\n")
