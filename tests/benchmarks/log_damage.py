@@ -37,6 +37,7 @@ from rig.log.store import LOG_FILE, BenchLog
 from tests.faults.beside import KEYS, one_kill
 from tests.values.kept_bench import KEPT, blanked, here, report
 from tests.values.kept_bench import run as command
+from tests.whole_records import numbered, whole
 
 FLIP_KEYS = ("flips", "told", "unchanged", "silent", "check_missed", "not_repaired", "records_lost_by_repair")
 RECORDS = 40
@@ -71,9 +72,11 @@ def sample(folder: Path, *, closed: bool) -> dict[str, bytes]:
                 ]
                 parents = [record.id for record in log.records()][-2:]
                 files = [log.add_file("raw readings", raw)]
-                result = {"square": number**2, "words": "größer " * 20}
-                title, kind = f"t{number % 3}", ("weighing", "push")[number % 2]
-                log.record(kind, title, inputs={"n": number}, result=result, cards=cards, files=files, parents=parents)
+                title, links = f"t{number % 3}", {"cards": cards, "files": files, "parents": parents}
+                if number % 2:
+                    numbered(log, title, number, "größer " * 20, **links)
+                else:
+                    whole(log, "push", title, **links)
             if closed:
                 log.close()
         finally:
@@ -87,8 +90,8 @@ def shown(folder: Path, *, read_only: bool = True) -> Any:
     opening._looked_over.clear()
     with BenchLog(folder, read_only=read_only) as log:
         records = list(log.records())
-        newest = [log.latest(kind, title) for kind in ("weighing", "push") for title in ("t0", "t1", "t2")]
-        by_kind = [list(log.records(kind=kind, title="t1")) for kind in ("weighing", "push")]
+        newest = [log.latest(kind, title) for kind in ("first try", "push") for title in ("t0", "t1", "t2")]
+        by_kind = [list(log.records(kind=kind, title="t1")) for kind in ("first try", "push")]
         cards = [log.card(digest).text for record in records for digest in record.cards]
         files = [(file.hash, file.kind, file.name, file.bytes, file.saved_at) for file in log.files()]
         return log.bench, records, newest, by_kind, cards, log.cards(), files

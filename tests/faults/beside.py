@@ -21,7 +21,9 @@ from rig.log.bundle import export_bench, import_bench
 from rig.log.repair import check_log, repair_log
 from rig.log.schema import VERSION
 from rig.log.store import LOG_FILE, BenchLog
+from rig.records.classroom import FIRST_TRY
 from tests.faults.killed import killed
+from tests.whole_records import numbered
 
 OLD = Path(__file__).parents[1] / "data" / "bench_log_version_2.sql"
 OLD_TITLES = ["Dunlin, as built", "Dunlin, rear left", "Dunlin, rear left"]
@@ -39,7 +41,7 @@ def write_on(folder: Path, tell: Callable[[str], None]) -> None:
         with contextlib.suppress(BenchError), BenchLog(folder) as log:
             for _ in range(3):
                 card = log.add_card("car", f"c{number}", f"text {number} " + "x" * 300)
-                made = log.record("push", "w", inputs={"n": number}, result={"square": number**2}, cards=[card])
+                made = numbered(log, "w", number, cards=[card])
                 tell(f"{made.id} {number}\n")
                 number += 1
         time.sleep(0.003)
@@ -74,14 +76,14 @@ def prepare(folder: Path, kind: str, place: Path) -> None:
             made.executescript(OLD.read_text(encoding="utf-8"))
     else:
         with BenchLog(folder) as log:
-            log.record("push", "w", inputs={"n": 7}, result={"square": 49})
+            numbered(log, "first", 7)
     for number in range(OTHERS if kind == "import" and not (place / "0").exists() else 0):
         with BenchLog(place / f"log-{number}") as log:
             raw = place / f"raw-{number}.txt"
             raw.write_text(f"{number}\n" * 100, encoding="ascii")
             file = log.add_file("raw readings", raw)
             for n in range(EACH):
-                log.record("push", f"other {number}", inputs={"n": n}, result={"square": n * n}, files=[file])
+                numbered(log, f"other {number}", n, files=[file])
             export_bench(log, place / str(number))
 
 
@@ -163,23 +165,22 @@ def judge(folder: Path, kind: str, known: dict[str, str]) -> Counter[str]:
     wrong: Counter[str] = Counter()
     try:
         with BenchLog(folder) as log:
-            records = list(log.records())
+            records = list(log.records(kind=FIRST_TRY))
+            old = [title for (title,) in log._db.execute("SELECT title FROM records ORDER BY number LIMIT 3")]
             version = log._db.execute("PRAGMA user_version").fetchone()[0]
-            log.record("note", "after", inputs={}, result={})
+            numbered(log, "after")
     except Exception as error:
         print(f"{kind}: {error}", flush=True)
         return Counter(next_run_failed=1, lost=len(known))
     wrong["not_sound"] += not check_log(folder).sound
-    found = {record.id: record for record in records}
-    wrong["lost"] += sum(one not in found or found[one].inputs["n"] != int(n) for one, n in known.items())
-    wrong["wrong"] += sum(
-        record.result["square"] != record.inputs["n"] ** 2 for record in records if "n" in record.inputs
-    )
+    found = {record.id: record.inputs.pin_pct for record in records}
+    wrong["lost"] += sum(found.get(one) != int(number) for one, number in known.items())
+    wrong["wrong"] += sum(record.result.kappa_per_m != record.inputs.pin_pct**2 for record in records)
     if kind == "upgrade":
-        wrong["half"] += version != VERSION or [record.title for record in records[:3]] != OLD_TITLES
+        wrong["half"] += version != VERSION or old != OLD_TITLES
         wrong["half"] += not (folder / "bench-log.version-2.sqlite").exists()
     else:
-        wrong["lost"] += not any(record.inputs == {"n": 7} for record in records)
+        wrong["lost"] += old[:1] != ["first"]
     counts = Counter(record.title for record in records if record.title.startswith("other"))
     wrong["half"] += sum(count != EACH for count in counts.values())
     return wrong

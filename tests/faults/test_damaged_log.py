@@ -106,8 +106,9 @@ def test_processes_that_upgrade_at_once_wait_for_each_other(tmp_path: Path) -> N
         made.executescript((DATA / "bench_log_version_2.sql").read_text(encoding="utf-8"))
     script = (
         "import sys; from pathlib import Path; from rig.log.store import BenchLog\n"
+        "from tests.whole_records import numbered\n"
         "sys.stdin.readline()\n"
-        "with BenchLog(Path(sys.argv[1])) as log: log.record('push', sys.argv[2], inputs={}, result={})\n"
+        "with BenchLog(Path(sys.argv[1])) as log: numbered(log, sys.argv[2])\n"
     )
     names = ["a", "b", "c", "d"]
     running = [
@@ -117,7 +118,7 @@ def test_processes_that_upgrade_at_once_wait_for_each_other(tmp_path: Path) -> N
         process.communicate(b"now\n", timeout=60)
     assert [process.returncode for process in running] == [0] * 4
     with BenchLog(tmp_path) as log:
-        titles = [record.title for record in log.records()]
+        titles = [title for (title,) in log._db.execute("SELECT title FROM records ORDER BY number")]
     assert titles[:3] == ["Dunlin, as built", "Dunlin, rear left", "Dunlin, rear left"]
     assert sorted(titles[3:]) == names
     assert [path.name for path in tmp_path.glob("*version*")] == ["bench-log.version-2.sqlite"]

@@ -144,7 +144,7 @@ def without(path: Path) -> None:
         (lambda out: cut(out / "records.jsonl", 1), "records.jsonl: the content is not what"),
         (lambda out: (out / "records.jsonl").write_text(""), "records.jsonl: the content is not what"),
         (lambda out: replace_in(next((out / "cards").iterdir()), "x", "y"), "the content is not what"),
-        (lambda out: replace_in(out / "tables" / "weighing.csv", "1500.5", "1400.5"), "the content is not what"),
+        (lambda out: replace_in(out / "tables" / "push.csv", "plain", "plans"), "the content is not what"),
         (lambda out: next((out / "files").iterdir()).unlink(), "a file of this export is missing"),
         (lambda out: without(next((out / "files").iterdir())), "it lists 9 files of 10"),
         (lambda out: cut(out / "SHA256SUMS", 8), "does not list manifest.json|it lists 8 files of 10"),

@@ -16,12 +16,14 @@ from rig.base.errors import BenchError
 from rig.log import opening
 from rig.log.journal import look_at
 from rig.log.repair import check_log, repair_log
-from rig.log.sources import MissingSourceError, track_arrays
+from rig.log.sources import MissingSourceError, track_of
 from rig.log.store import LOG_FILE, BenchLog
 from rig.main import main
+from rig.records.classroom import FIRST_TRY
 from tests.benchmarks.log_damage import flips, kills, lay_out, sample, shown
 from tests.faults.beside import BAD
 from tests.values.kept_bench import KEPT, here
+from tests.whole_records import numbered
 
 
 @pytest.fixture(scope="module")
@@ -98,10 +100,8 @@ def test_a_change_of_any_column_is_told(tmp_path: Path, change: str, problem: st
     raw.write_bytes(b"1\n2\n")
     with BenchLog(tmp_path / "log") as log:
         cards = [log.add_card(kind, f"the {kind}", f"# {kind}") for kind in ("car", "bench", "test")]
-        first = log.record(
-            "weighing", "t", inputs={}, result={}, cards=cards[:1], files=[log.add_file("raw readings", raw)]
-        )
-        log.record("push", "t", inputs={}, result={}, cards=cards[2:], parents=[first.id])
+        first = numbered(log, "t", cards=cards[:1], files=[log.add_file("raw readings", raw)])
+        numbered(log, "t", cards=cards[2:], parents=[first.id])
     assert check_log(tmp_path / "log").sound
     changed(tmp_path / "log", change)
     health = check_log(tmp_path / "log")
@@ -113,12 +113,12 @@ def test_a_change_of_any_column_is_told(tmp_path: Path, change: str, problem: st
 def test_a_title_changed_in_the_file_does_not_hide_the_newest_record(tmp_path: Path) -> None:
     """Else the older weighing of that name would be taken without a word."""
     with BenchLog(tmp_path) as log:
-        for total in (1500.0, 1600.0):
-            log.record("weighing", "Dunlin", inputs={}, result={"total_g": total})
+        for number in (1500, 1600):
+            numbered(log, "Dunlin", number)
     changed(tmp_path, "UPDATE records SET title = 'Dunlim' WHERE number = 2")
     with BenchLog(tmp_path) as log:
         with pytest.raises(BenchError, match="record 2 is not as it was written"):
-            log.latest("weighing", "Dunlin")
+            log.latest(FIRST_TRY, "Dunlin")
         with pytest.raises(BenchError, match="record 2 is not as it was written"):
             list(log.records(title="Dunlin"))
 
@@ -128,7 +128,7 @@ def test_a_record_that_is_gone_is_told_and_one_that_a_repair_could_not_save_is_n
 ) -> None:
     with BenchLog(tmp_path) as log:
         for number in range(5):
-            log.record("push", f"p{number}", inputs={}, result={})
+            numbered(log, f"p{number}")
     changed(tmp_path, "DELETE FROM records WHERE number = 3")
     with pytest.raises(BenchError, match="of 5 records 4 are left"):
         BenchLog(tmp_path)
@@ -136,7 +136,7 @@ def test_a_record_that_is_gone_is_told_and_one_that_a_repair_could_not_save_is_n
     repair_log(tmp_path)
     with BenchLog(tmp_path) as log:
         assert [record.number for record in log.records()] == [1, 2, 4, 5]
-        assert log.record("push", "next", inputs={}, result={}).number == 6
+        assert numbered(log, "next").number == 6
     assert check_log(tmp_path).sound
 
 
@@ -144,10 +144,10 @@ def test_poses_that_are_not_those_recorded_are_not_shown(tmp_path: Path) -> None
     track = tmp_path / "track.npz"
     track.write_bytes(b"poses")
     with BenchLog(tmp_path / "log") as log:
-        record = log.record("push", "p", inputs={}, result={}, files=[log.add_file("track", track)])
+        record = numbered(log, "p", files=[log.add_file("track", track)])
         track.write_bytes(b"other")
         with pytest.raises(MissingSourceError, match="not what it was"):
-            track_arrays(record, log)
+            track_of(record, log)
 
 
 @pytest.mark.skipif(os.name != "posix", reason="needs kill -9 and fork")

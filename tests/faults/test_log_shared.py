@@ -24,15 +24,17 @@ from rig.log.lock import LogHold
 from rig.log.repair import check_log, repair_log
 from rig.log.store import LOG_FILE, BenchLog
 from rig.page.bench.bench import Bench
+from tests.whole_records import numbered
 
 DATA = Path(__file__).parents[1] / "data"
 WRITER = """
 import sys
 from pathlib import Path
 from rig.log.store import BenchLog
+from tests.whole_records import numbered
 with BenchLog(Path(sys.argv[1])) as log:
     for line in sys.stdin:
-        print("record", log.record("push", line.strip(), inputs={}, result={"t": "x" * 500}).number, flush=True)
+        print("record", numbered(log, line.strip(), text="x" * 500).number, flush=True)
 """
 
 
@@ -55,7 +57,7 @@ class Writer:
 @pytest.fixture
 def writer(tmp_path: Path) -> Iterator[Writer]:
     with BenchLog(tmp_path / "log") as log:
-        log.record("push", "before", inputs={}, result={})
+        numbered(log, "before")
     made = Writer(tmp_path / "log")
     yield made
     made.process.kill()
@@ -86,7 +88,7 @@ def test_a_repair_beside_a_writer_is_refused_and_says_who_writes(tmp_path: Path,
 
 def test_an_import_beside_a_writer_is_refused_and_says_who_writes(tmp_path: Path, writer: Writer) -> None:
     with BenchLog(tmp_path / "other") as other:
-        other.record("push", "theirs", inputs={}, result={})
+        numbered(other, "theirs")
         export_bench(other, tmp_path / "out")
     ended = pivotbench("import", tmp_path / "out", "--log", tmp_path / "log")
     assert ended.returncode == 1
@@ -103,7 +105,7 @@ def test_a_repair_beside_a_program_that_knows_no_lock_is_refused(tmp_path: Path)
     if sys.platform != "linux":
         pytest.skip("asks Linux who has locked a part of the file")
     with BenchLog(tmp_path) as log:
-        log.record("push", "p", inputs={}, result={})
+        numbered(log, "p")
     script = (
         "import sqlite3, sys; db = sqlite3.connect(sys.argv[1]); db.execute('SELECT * FROM records').fetchall()\n"
         "print('open', flush=True); sys.stdin.read()\n"
@@ -188,7 +190,7 @@ def killed_writer(tmp_path: Path, count: int) -> Path:
 
 def test_a_second_repair_in_the_same_second_keeps_both_copies(tmp_path: Path) -> None:
     with BenchLog(tmp_path) as log:
-        log.record("push", "p", inputs={}, result={})
+        numbered(log, "p")
     copies = {repair_log(tmp_path).damaged_copy for _ in range(3)}
     assert len(copies) == 3
     assert all(path.stat().st_size > 0 for path in copies)
@@ -196,7 +198,7 @@ def test_a_second_repair_in_the_same_second_keeps_both_copies(tmp_path: Path) ->
 
 def test_a_log_of_a_newer_version_is_left_alone(tmp_path: Path) -> None:
     with BenchLog(tmp_path) as log:
-        log.record("push", "p", inputs={}, result={})
+        numbered(log, "p")
     with contextlib.closing(sqlite3.connect(tmp_path / LOG_FILE)) as database, database:
         database.execute("CREATE TABLE later (x)")
         database.execute("DELETE FROM bench WHERE key = 'version'")
@@ -211,7 +213,7 @@ def test_a_log_of_a_newer_version_is_left_alone(tmp_path: Path) -> None:
 def test_a_damaged_version_in_the_header_is_repaired_all_the_same(tmp_path: Path) -> None:
     """The log says its version in a row with a sum, too."""
     with BenchLog(tmp_path) as log:
-        log.record("push", "p", inputs={}, result={})
+        numbered(log, "p")
     with contextlib.closing(sqlite3.connect(tmp_path / LOG_FILE)) as database, database:
         database.execute("PRAGMA user_version = 67")
     assert repair_log(tmp_path).kept["records"] == 1
@@ -220,12 +222,12 @@ def test_a_damaged_version_in_the_header_is_repaired_all_the_same(tmp_path: Path
 
 def test_a_link_to_a_log_is_followed(tmp_path: Path) -> None:
     with BenchLog(tmp_path / "real") as log:
-        log.record("push", "p", inputs={}, result={})
+        numbered(log, "p")
     (tmp_path / "linked").mkdir()
     link = tmp_path / "linked" / LOG_FILE
     link.symlink_to(tmp_path / "real" / LOG_FILE)
     with BenchLog(tmp_path / "real") as log:
-        log.record("push", "q", inputs={}, result={})
+        numbered(log, "q")
         with pytest.raises(BenchError, match="in use"):
             repair_log(tmp_path / "linked")
     done = repair_log(tmp_path / "linked")
@@ -237,10 +239,10 @@ def test_a_link_to_a_log_is_followed(tmp_path: Path) -> None:
 def test_a_log_that_is_taken_away_under_a_writer_is_noticed(tmp_path: Path) -> None:
     """What is written into a file without a name would be acknowledged and gone."""
     with BenchLog(tmp_path) as log:
-        log.record("push", "p", inputs={}, result={})
+        numbered(log, "p")
         (tmp_path / LOG_FILE).rename(tmp_path / "elsewhere")
         with pytest.raises(BenchError, match="moved away or replaced"):
-            log.record("push", "q", inputs={}, result={})
+            numbered(log, "q")
 
 
 def test_readers_and_writers_share_and_one_alone_shuts_them_out(tmp_path: Path) -> None:
