@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-Uint32s = NDArray[np.uint32]
+_Words = NDArray[np.uint32]
 
 _HEAD, FRAME_HEAD = 32, 24
 MAGIC = 0x377F0682
@@ -107,7 +107,7 @@ def _sums(raw: bytes, size: int) -> list[bytes]:
     return [head, *(totals[at : at + 8] for at in range(0, len(totals), 8))]
 
 
-_powers: dict[int, tuple[Uint32s, Uint32s]] = {}
+_powers: dict[int, tuple[_Words, _Words]] = {}
 
 
 def _sum(data: bytes, before: tuple[int, int], order: str) -> tuple[int, int]:
@@ -117,7 +117,7 @@ def _sum(data: bytes, before: tuple[int, int], order: str) -> tuple[int, int]:
     return int(first), int(second)
 
 
-def _chained(words: Uint32s, before: Uint32s) -> Uint32s:
+def _chained(words: _Words, before: _Words) -> _Words:
     """(n, 2) sums of (n, words) words that follow what has the (n, 2) sums before.
 
     s0 += x[i] + s1; s1 += x[i+1] + s0, over pairs of words: a linear recurrence, so one product with its powers.
@@ -136,7 +136,7 @@ def _chained(words: Uint32s, before: Uint32s) -> Uint32s:
     )
 
 
-def _recurrence(count: int) -> tuple[Uint32s, Uint32s]:
+def _recurrence(count: int) -> tuple[_Words, _Words]:
     """Both rows of [[1, 1], [1, 2]] to the powers count … 0, the last one being that of the last step itself."""
     powers, mask = [(1, 0, 0, 1)], 0xFFFFFFFF
     for _ in range(count):
