@@ -8,6 +8,9 @@ from pathlib import Path
 from rig.base.errors import BenchError, InputError
 from rig.log.media import primary_code
 
+UNREADABLE = (sqlite3.DatabaseError, UnicodeDecodeError)
+"""What SQLite raises on damage; the second where its own words hold damaged bytes, which Python cannot read."""
+
 
 def damaged(path: Path, why: str) -> BenchError:
     """The error for a log that does not hold what was written into it."""
@@ -38,6 +41,8 @@ def in_words(path: Path) -> Iterator[None]:
             where=str(path),
             remedy="Check the room on the disk and the rights to this folder; nothing recorded before is lost",
         ) from error
+    except UnicodeDecodeError as error:  # SQLite names a table or a column that damage has given such a name
+        raise damaged(path, str(error)) from error
     except UnicodeEncodeError as error:  # bytes in a file name that are no text
         raise InputError(
             "a name holds bytes that are no text",

@@ -12,7 +12,7 @@ from typing import Any
 
 from rig.base.durable import sync
 from rig.base.errors import BenchError
-from rig.log.damage import in_words
+from rig.log.damage import UNREADABLE, in_words
 from rig.log.journal import look_at, sum_again
 from rig.log.lock import LogHold, open_elsewhere
 from rig.log.media import open_to_read
@@ -76,7 +76,7 @@ def check_log(folder: Path) -> Health:
             fault = journal_fault(path) if free or not hold.locked else ""
             with contextlib.closing(open_to_read(path)) as database:
                 said = [fault, *_said_of(database, path)]
-    except sqlite3.DatabaseError as error:
+    except UNREADABLE as error:
         said = [str(error)]
     finally:
         hold.close()
@@ -146,7 +146,7 @@ def _repair(path: Path) -> Repair:
             _mend(new, kept, unreadable)
             new.execute("COMMIT")
         put_in_place(fresh, path)
-    except sqlite3.DatabaseError as error:
+    except UNREADABLE as error:
         raise BenchError(
             f"nothing could be read from the log ({error})",
             where=str(copy),
@@ -163,11 +163,11 @@ def _refuse_newer(path: Path) -> None:
 
     A damaged header may say anything; the log's own word, which has a sum, tells the two apart.
     """
-    with contextlib.suppress(sqlite3.DatabaseError), contextlib.closing(open_to_read(path)) as database:
+    with contextlib.suppress(*UNREADABLE), contextlib.closing(open_to_read(path)) as database:
         version = database.execute("PRAGMA user_version").fetchone()[0]
         if version > VERSION:
             own = None
-            with contextlib.suppress(sqlite3.DatabaseError):
+            with contextlib.suppress(*UNREADABLE):
                 own = value_of(database, "version", VERSION)
             if own is None or int(own) > VERSION:
                 raise newer(path, version)
@@ -236,7 +236,7 @@ def _good(table: str, row: tuple[Any, ...], version: int) -> bool:
 def _version_of(old: sqlite3.Connection) -> int:
     """The version whose columns the tables have, whatever a damaged header says."""
     for version in range(VERSION, 1, -1):
-        with contextlib.suppress(sqlite3.OperationalError):
+        with contextlib.suppress(sqlite3.OperationalError, UnicodeDecodeError):
             for table in SUMMED:
                 old.execute(f"SELECT {column_list(table, version)} FROM {table} LIMIT 0")
             return version
@@ -263,12 +263,12 @@ def _rescue(old: sqlite3.Connection, new: sqlite3.Connection, table: str, versio
     kept = lost = 0
     try:
         last = old.execute(f"SELECT max(rowid) FROM {table}").fetchone()[0] or 0
-    except sqlite3.DatabaseError:
+    except UNREADABLE:
         last = most  # the end cannot be read: try far enough
     for rowid in range(1, min(last, most) + 1):  # a damaged number may be anything
         try:
             row = old.execute(f"SELECT {columns} FROM {table} WHERE rowid = ?", (rowid,)).fetchone()
-        except sqlite3.DatabaseError:
+        except UNREADABLE:
             lost += 1
             continue
         if row is not None:

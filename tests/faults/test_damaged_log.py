@@ -147,3 +147,12 @@ def test_a_log_on_read_only_media_can_be_read(tmp_path: Path, whole: bytes) -> N
     ended = run("log")
     assert ended.code == 1
     assert "cannot be written or read" in ended.err
+
+
+def test_damage_in_the_name_of_a_table_is_told_though_no_text_can_be_made_of_it(tmp_path: Path, whole: bytes) -> None:
+    """SQLite's own words then hold bytes that are not UTF-8."""
+    (tmp_path / LOG_FILE).write_bytes(whole.replace(b"CREATE TABLE cards", b"CREATE TABLX \xccards", 1))
+    for read_only in (True, False):
+        with pytest.raises(BenchError, match="damaged"):
+            BenchLog(tmp_path, read_only=read_only)
+    assert not check_log(tmp_path).sound
