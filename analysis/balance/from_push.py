@@ -17,6 +17,7 @@ from analysis.balance.results import (
 from analysis.base.plane import slide_jacobian, slide_parts
 from analysis.forecast.forecast import kind_of_test
 from analysis.forecast.inputs import CarState, PushState, check_states
+from analysis.forecast.slide import pivot_stays
 from analysis.measured.loaded import LoadedTurn
 from analysis.measured.pushes import MeasuredPush
 from analysis.statistics.quantiles import NORMAL_95
@@ -24,6 +25,8 @@ from analysis.statistics.quantiles import NORMAL_95
 ROLLING_KAPPA_U = 0.3
 """1/m: how far the cut circle and a rigid-body engine stand apart on rolling wheels (0.6 at 95 %), and a tyre's patch
 moves the pivot beyond its axle."""
+WALKING_MARGIN = 1.0
+"""Points: a touch that walks along a rolling car parks on a kink of its law; small steps there err by up to 0.4."""
 WIDEST_FIGURE = 20.0
 """Points: where a push leaves the balance more open than this to either side, it gives bounds and no figure."""
 SOON = 1.0
@@ -175,6 +178,8 @@ def _bounds_only(
     u = float(np.hypot(seen.kappa_u, ROLLING_KAPPA_U))
     anew, mark = place_doubt(car, push, doubts)
     margin = NORMAL_95 * 100.0 * float(np.hypot(anew, mark)) / car.wheelbase
+    if not pivot_stays(push):
+        margin += WALKING_MARGIN
     reach = [float(heading_from(seen.kappa + sign * NORMAL_95 * u, car.wheelbase)) for sign in (-1, 1)]
     ends = [end for curve in curves for end in _within(curve, reach[0], reach[1])]
     surely = abs(seen.kappa) > NORMAL_95 * u
