@@ -80,9 +80,9 @@ def aside_command(number: str, why: str, log_dir: Path | None, as_json: bool) ->
 
     with BenchLog(log_folder(log_dir)) as log:
         record = put_aside(log, number, why)
-    which, reason = record.inputs, record.result["why"]
+    which, reason = record.inputs, record.result.why
     show(
-        f"Record {which['number']} ({which['kind']}, {record.title}) is set aside: {reason}. Record {record.number}.",
-        {"record": record.number, "aside": which["number"], "why": reason},
+        f"Record {which.number} ({which.kind}, {record.title}) is set aside: {reason}. Record {record.number}.",
+        {"record": record.number, "aside": which.number, "why": reason},
         as_json=as_json,
     )

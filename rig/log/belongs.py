@@ -32,7 +32,7 @@ class Belonging:
     remarks: tuple[str, ...] = ()
 
 
-def put_aside(log: BenchLog, number: str, why: str) -> Record:
+def put_aside(log: BenchLog, number: str, why: str) -> TypedRecord[AsideInputs, AsideResult]:
     """Set a record aside: it stays in the log, and no look-up finds it any more. Raises InputError.
 
     number: the record's number or id.  why: the reason, kept beside it.
@@ -172,7 +172,9 @@ def weighing_of(car: CarCard, log: BenchLog, *, number: str = "", before: int | 
 
 def kept_boards(record: Record) -> tuple[str, ...]:
     """The boards that answered when a record was made, one a port; () where they did not say or it was not kept."""
-    return tuple(record.inputs.get("boards") or ())
+    if CALIBRATION.holds(record) or ZERO.holds(record):
+        return record.inputs.boards
+    return ()
 
 
 def boards_differ(kept: Sequence[str], now: Sequence[str]) -> bool:

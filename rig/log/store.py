@@ -3,7 +3,7 @@
 import contextlib
 import hashlib
 import uuid
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -12,13 +12,12 @@ from typing import Any, Self, overload
 
 from rig.base.durable import sync
 from rig.base.errors import BenchError, InputError
-from rig.base.plain_json import finite_json
 from rig.base.version import SOFTWARE
 from rig.log.damage import damaged, in_words
 from rig.log.opening import file_number, moved, open_log
 from rig.log.schema import LINKED, LINKS_SUMMED, SUMMED, as_written, column_list, links_sum, row_sum
 from rig.log.upgrade import links_of, value_of
-from rig.records.codec import checked, from_json, from_plain, kind_named, to_json
+from rig.records.codec import checked, from_json, kind_named, to_json
 from rig.records.record import AnyRecord, InputsT, Kind, Record, ResultT
 
 LOG_FILE = "bench-log.sqlite"
@@ -113,7 +112,6 @@ class BenchLog:
             )
         return digest
 
-    @overload
     def record(
         self,
         kind: Kind[InputsT, ResultT],
@@ -124,40 +122,12 @@ class BenchLog:
         cards: Iterable[str] = (),
         files: Iterable[str] = (),
         parents: Iterable[str] = (),
-    ) -> Record[InputsT, ResultT]: ...
-
-    @overload
-    def record(
-        self,
-        kind: str,
-        title: str,
-        *,
-        inputs: Mapping[str, Any],
-        result: Mapping[str, Any],
-        cards: Iterable[str] = (),
-        files: Iterable[str] = (),
-        parents: Iterable[str] = (),
-    ) -> Record[Any, Any]: ...
-
-    def record(
-        self,
-        kind: Kind[Any, Any] | str,
-        title: str,
-        *,
-        inputs: Any,
-        result: Any,
-        cards: Iterable[str] = (),
-        files: Iterable[str] = (),
-        parents: Iterable[str] = (),
-    ) -> Record[Any, Any]:
+    ) -> Record[InputsT, ResultT]:
         """Write one record durably and return it as it will be read. Optional numbers that are not finite are left out.
 
         Raises RecordError when a field is missing, of the wrong type, or not a finite number.
         """
-        where = f"new {kind if isinstance(kind, str) else kind.name}"
-        if isinstance(kind, str):
-            kind = kind_named(kind, where=where)
-            inputs, result = from_plain(kind, kind.version, finite_json(inputs), finite_json(result), where=where)
+        where = f"new {kind.name}"
         entry = Record(
             id=uuid.uuid4().hex,
             number=0,
@@ -288,20 +258,14 @@ class BenchLog:
                 if title is None or record.title == title:
                     yield record
 
-    @overload
-    def latest(self, kind: Kind[InputsT, ResultT], title: str | None = None) -> Record[InputsT, ResultT] | None: ...
-
-    @overload
-    def latest(self, kind: str, title: str | None = None) -> Record[Any, Any] | None: ...
-
-    def latest(self, kind: Kind[Any, Any] | str, title: str | None = None) -> Record[Any, Any] | None:
+    def latest(self, kind: Kind[InputsT, ResultT], title: str | None = None) -> Record[InputsT, ResultT] | None:
         """The newest record of a kind (and title), or None."""
         where, given = _of_kind(kind)
         with in_words(self.path):
             sql = f"SELECT {column_list('records', self._version)} FROM records {where} ORDER BY number DESC"
             with contextlib.closing(self._db.execute(sql, given)) as rows:
                 for row in rows:
-                    record = self._whole(row)
+                    record = kind.of(self._whole(row))
                     if title is None or record.title == title:
                         return record
         return None

@@ -1,7 +1,6 @@
 """What records are made of: the base of all their parts, and arrays as the tuples that a record holds."""
 
 from collections.abc import Sequence
-from typing import Any
 
 import msgspec
 import numpy as np
@@ -19,15 +18,6 @@ Words = tuple[str, ...]
 
 class Content(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
     """Inputs, a result, or a part of one. A field that may be missing defaults to None and is then left out."""
-
-    def __getitem__(self, name: str) -> Any:
-        """For readers that still go by name."""
-        return getattr(self, name)
-
-    def get(self, name: str, default: Any = None) -> Any:
-        """For readers that still go by name."""
-        found = getattr(self, name)
-        return default if found is None else found
 
 
 class Empty(Content, frozen=True, kw_only=True):

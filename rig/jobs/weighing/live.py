@@ -54,7 +54,7 @@ class LiveLoads:
 
     def load_g(self, counts: FloatArray) -> FloatArray:
         """(4,) g in pad order, nan where a pad is missing or beyond its curve."""
-        zero = np.array(self._scale.zeros[-1].result["counts"])
+        zero = np.array(self._scale.zeros[-1].result.counts)
         return (
             np.array(
                 [

@@ -241,7 +241,7 @@ class Bench:
             with self.log() as log, self.hub.lend(job.check) as pads:
                 record = zero(cards.bench, pads, log, cards=card_hashes(log, cards))
             self.hub.scale_changed()
-            return f"Zeroed ({record.result['samples']} samples a pad)."
+            return f"Zeroed ({record.result.samples} samples a pad)."
 
         return self.work.start("zero", do)
 

@@ -21,6 +21,7 @@ from rig.log.store import BenchLog
 from rig.pads.frames import PadFrame, PortState
 from rig.pads.listeners import PadListener
 from rig.page.bench.broadcast import Broadcast
+from rig.records.weighing import CALIBRATION
 
 BATCH_S = 1.0 / 18.0
 RETRY_S = 1.0
@@ -125,7 +126,7 @@ class PadHub:
         try:
             scale = scale_of(bench, log, pads=pads)
         except (BenchError, AnalysisError) as error:
-            calibrated = log.latest("calibration", bench.name) is not None
+            calibrated = log.latest(CALIBRATION, bench.name) is not None
             return None, None, UNZEROED if calibrated else str(error)
         return LiveLoads(pads, scale, heard=heard), scale.order, ""
 
