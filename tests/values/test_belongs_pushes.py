@@ -299,9 +299,39 @@ def test_a_card_cannot_stand_for_two_set_ups(bench: Bench) -> None:
     card = bench.card("t")
     bench.push(card, -0.5)
     bench.push(card, -0.4)
-    refused = bench.ask("effects", bench.plan(("right", 50.0, "t.toml", "soft"), ("right", 50.0, "t.toml", "hard")))
+    bench.push(bench.card("u", name="u"), -0.5)
+    plan = bench.plan(
+        *(("right", 50.0, f"{name}.toml", tyre) for name, tyre in (("t", "soft"), ("u", "soft"), ("t", "hard")))
+    )
+    refused = bench.ask("effects", plan)
     assert refused.code == 2
     assert "different set-ups" in refused.err
+
+
+def test_a_block_of_two_set_ups(bench: Bench) -> None:
+    for name in ("soft", "hard"):
+        bench.push(bench.card(name, name=name), -0.5)
+    rows = [("right", 50.0, f"{name}.toml", name) for name in ("soft", "hard")]
+    refused = bench.ask("effects", bench.plan(*rows))
+    assert refused.code == 2
+    assert "block 1 holds two set-ups (lines 2, 3)" in refused.err
+
+
+def test_one_clip_in_two_rows(bench: Bench) -> None:
+    for name in ("one", "two"):
+        bench.push(bench.card(name, name=name), -0.5, clip="same")
+    refused = bench.ask("effects", bench.plan(*(("right", 50.0, f"{name}.toml", "soft") for name in ("one", "two"))))
+    assert refused.code == 2
+    assert "stands for this row and for line 2" in refused.err
+
+
+def test_measuring_a_clip_again_under_another_card_is_told_where_it_is_used(bench: Bench) -> None:
+    first = bench.card("a")
+    bench.push(first, -0.5, clip="same")
+    bench.push(bench.card("b", id="bbbbbbbb", name="b", push__position_pct=85.0), -0.5, clip="same")
+    refused = bench.ask("infer", first)
+    assert refused.code == 2
+    assert "was measured under another card in record 2" in refused.err
 
 
 def test_wheels_that_differ_are_no_effect_of_tyres(bench: Bench) -> None:

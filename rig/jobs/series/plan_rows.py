@@ -7,6 +7,7 @@ from pathlib import Path
 from rig.base.errors import InputError
 from rig.cards.read import CardSet, Choices, read_set
 from rig.jobs.series.evidence import PushOnRecord, clips_of_test, measured_pushes, same_test
+from rig.jobs.series.own_pushes import clip_hashes, clip_of
 from rig.log.store import BenchLog
 
 PlanRow = Mapping[str, str]
@@ -55,6 +56,7 @@ def pushes_of_plan(
     found: list[tuple[int, PlanRow, PushOnRecord]] = []
     remarks: list[str] = []
     taken: dict[str, str] = {}
+    films = clip_hashes(log)
     for group in groups:
         clips = clips_of_test(group.cards, log)
         name, lines = group.cards.test.name, ", ".join(str(line) for line, _ in group.rows)
@@ -80,13 +82,14 @@ def pushes_of_plan(
                 "aside"
             )
         for (line, row), push in zip(group.rows, clips.pushes[-len(group.rows) :], strict=True):
-            if push.record.id in taken:
+            film = clip_of(push.record, films) or push.record.id
+            if film in taken:
                 raise InputError(
-                    f"record {push.record.number} stands for this row and for {taken[push.record.id]}",
+                    f"the clip of record {push.record.number} stands for this row and for {taken[film]}",
                     where=f"{path}, line {line}",
                     remedy="A push counts once: name the test card of each row's own push",
                 )
-            taken[push.record.id] = f"line {line}"
+            taken[film] = f"line {line}"
             found.append((line, row, push))
     found.sort(key=lambda one: one[0])
     return PlanPushes(used=tuple((row, push) for _, row, push in found), remarks=tuple(dict.fromkeys(remarks)))
