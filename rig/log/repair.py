@@ -140,6 +140,7 @@ def _repair(path: Path) -> Repair:
         ):
             new.execute("BEGIN")
             make_tables(new)
+            _describe_again(old, new)
             version = _version_of(old)
             for table in ORDER:
                 kept[table], unreadable[table] = _rescue(old, new, table, version, copy.stat().st_size // SMALLEST_ROW)
@@ -231,6 +232,22 @@ def _good(table: str, row: tuple[Any, ...], version: int) -> bool:
     except (TypeError, ValueError):
         return False
     return as_written(table, row, version)
+
+
+def _describe_again(old: sqlite3.Connection, new: sqlite3.Connection) -> None:
+    """Where the description of a table is damaged, SQLite reads none of them: give it those of this version again.
+
+    The columns of an upgraded log stand in the same order. Works on the copy that is read from.
+    """
+    try:
+        old.execute("SELECT 1 FROM sqlite_master").fetchone()
+    except UNREADABLE:
+        old.execute("PRAGMA writable_schema = ON")  # SQLite then reads what it can of the descriptions
+        if old.execute("PRAGMA user_version").fetchone()[0] == VERSION:
+            for name, sql in new.execute("SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL"):
+                old.execute("UPDATE sqlite_master SET sql = ? WHERE name = ?", (sql, name))
+            old.commit()
+        old.execute("PRAGMA writable_schema = RESET")
 
 
 def _version_of(old: sqlite3.Connection) -> int:

@@ -156,3 +156,5 @@ def test_damage_in_the_name_of_a_table_is_told_though_no_text_can_be_made_of_it(
         with pytest.raises(BenchError, match="damaged"):
             BenchLog(tmp_path, read_only=read_only)
     assert not check_log(tmp_path).sound
+    assert repair_log(tmp_path).kept["records"] == RECORDS
+    assert found(tmp_path) == set(range(RECORDS))
