@@ -61,6 +61,11 @@ class LogHold:
     def __del__(self) -> None:
         self.close()
 
+    @property
+    def without_file(self) -> bool:
+        """Whether there is no lock file: then no process that knows of it has the log open."""
+        return self._file is None
+
     @contextlib.contextmanager
     def alone(self) -> Iterator[None]:
         """Have the log alone for a while. Raises BenchError saying who else holds it; then the hold is as before."""
@@ -83,10 +88,12 @@ class LogHold:
                 free = self._try(alone=True)
         if free:
             self._note(True)
+        elif self._file is not None:  # the try may have taken what was held before
+            self._take(alone=False, wait_s=WAIT_S)
         try:
             yield free
         finally:
-            if self._file is not None:
+            if free:
                 self._take(alone=False, wait_s=WAIT_S)
 
     def pause(self, seconds: float) -> None:

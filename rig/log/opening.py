@@ -140,7 +140,7 @@ def _connect(path: Path, hold: LogHold, read_only: bool) -> sqlite3.Connection:
         return _connected(path, read_only)
     # left behind by a process that died, or in use: only in the first case may it be read past SQLite
     with hold.alone_if_free() as free:
-        if (free or not hold.locked) and (fault := journal_fault(path)):
+        if (free or hold.without_file) and (fault := journal_fault(path)):
             raise damaged(path, fault)
         return _connected(path, read_only)
 

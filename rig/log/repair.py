@@ -73,7 +73,7 @@ def check_log(folder: Path) -> Health:
     hold = LogHold(path, may_create=False)
     try:
         with hold.alone_if_free() as free:  # else somebody uses the journal, and SQLite knows what is in it
-            fault = journal_fault(path) if free or not hold.locked else ""
+            fault = journal_fault(path) if free or hold.without_file else ""
             with contextlib.closing(open_to_read(path)) as database:
                 said = [fault, *_said_of(database, path)]
     except UNREADABLE as error:

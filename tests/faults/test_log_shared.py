@@ -18,7 +18,7 @@ import pytest
 
 from rig.base import durable
 from rig.base.errors import BenchError, InputError
-from rig.log import replacement
+from rig.log import opening, repair, replacement
 from rig.log.bundle import export_bench
 from rig.log.lock import LogHold
 from rig.log.repair import check_log, repair_log
@@ -287,3 +287,19 @@ def test_a_clip_that_the_disk_could_not_keep_is_not_recorded(
         else:
             log.add_file("clip", clip)
             assert len(log.files()) == 1
+
+
+def test_a_journal_that_somebody_else_is_writing_is_not_judged(
+    tmp_path: Path, writer: Writer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is read of it past SQLite while it grows would look like damage."""
+
+    def judged(log: Path) -> str:
+        raise AssertionError
+
+    monkeypatch.setattr(opening, "journal_fault", judged)
+    monkeypatch.setattr(repair, "journal_fault", judged)
+    for read_only in (True, False):
+        with BenchLog(tmp_path / "log", read_only=read_only) as log:
+            assert len(list(log.records())) == 2
+    assert check_log(tmp_path / "log").sound
