@@ -107,7 +107,10 @@ class MovedRow(Content, frozen=True, kw_only=True):
 
 
 class ChangeResult(Content, frozen=True, kw_only=True):
-    """As in `analysis.balance.results.BalanceChange`. notes: what differs beside the change."""
+    """As in `analysis.balance.results.BalanceChange`. notes: what differs beside the change.
+
+    sentences: the answer as it was shown, the finding first.
+    """
 
     finding: str
     moved: MovedRow | None = None
@@ -126,6 +129,7 @@ class ChangeResult(Content, frozen=True, kw_only=True):
     reason: str = ""
     warnings: Words = ()
     notes: Words = ()
+    sentences: Words
 
 
 BALANCE = Kind("balance", BalanceInputs, BalanceResult)

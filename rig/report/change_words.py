@@ -3,11 +3,9 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from analysis.balance.change_words import change_sentences
 from analysis.figures.pushed_cars import cars_from_above
 from rig.base.errors import InputError
 from rig.base.progress import Progress
-from rig.cards.measures import wheelbase
 from rig.jobs.pushing.balance import PushAnswer
 from rig.jobs.series.change import PushesOf, SetUpsCompared
 from rig.jobs.series.change_film import drawn_car, film_of_setups, film_pushes
@@ -29,8 +27,7 @@ class ChangeFiles:
 
 def change_lines(found: SetUpsCompared) -> list[str]:
     """The answer for a terminal, the finding first."""
-    sentences = list(change_sentences(found.change, wheelbase=wheelbase(found.a.cards.car)))
-    lines = [*sentences, *found.notes]
+    lines = [*found.record.result.sentences, *found.notes]
     if min(found.change.pushes) == 1:
         lines.append("Repeats make it surer: push in the order A B B A, placing the car anew each time.")
     rows = [(_name(pushes), seen_short(answer), _figure(answer)) for pushes, answer in _each(found)]
@@ -60,7 +57,7 @@ def write_change(
         folder,
         stem,
         sides,
-        title=_ascii(change_sentences(found.change, wheelbase=wheelbase(found.a.cards.car))[0]),
+        title=_ascii(found.record.result.sentences[0]),
         text=film_text(found),
         progress=progress,
     )
@@ -69,7 +66,6 @@ def write_change(
 
 def film_text(found: SetUpsCompared) -> str:
     """The film in words, for those who cannot see it."""
-    sentences = change_sentences(found.change, wheelbase=wheelbase(found.a.cards.car))
     parts = [
         "The film shows two pushes side by side, seen from straight above, nose up, started together.",
         "The outline of each car at the start is grey, its outline now yellow. A solid orange line across the car is "
@@ -79,7 +75,7 @@ def film_text(found: SetUpsCompared) -> str:
         answer = pushes.answers[0]
         figures = "; ".join(f"{name.lower()} {value}" for name, value, _ in balance_rows(answer))
         parts.append(f"{place}: {_name(pushes)}. {what_happened(answer)} {figures[:1].upper()}{figures[1:]}.")
-    return "\n".join([*parts, *sentences]) + "\n"
+    return "\n".join([*parts, *found.record.result.sentences]) + "\n"
 
 
 def _captions(pushes: PushesOf, answer: PushAnswer) -> tuple[str, ...]:

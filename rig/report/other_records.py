@@ -7,8 +7,10 @@ from typing import TYPE_CHECKING
 from analysis.base.pivot import DEG_PER_CM
 from analysis.figures.car import FORECAST, MEASURED
 from analysis.statistics.quantiles import NORMAL_95
+from rig.jobs.pushing.balance import answer_from
 from rig.log.cards_and_pivots import estimate_from
 from rig.records.aside import ASIDE
+from rig.records.balance import BALANCE, CHANGE
 from rig.records.camera import CAMERA_CALIBRATION, CAR_MARKERS, FLOOR_LAYOUT, PLATE_PLACE
 from rig.records.classroom import FIRST_TRY
 from rig.records.grip import GRIP, INFERENCE
@@ -18,6 +20,7 @@ from rig.records.record import AnyRecord, Record
 from rig.records.series import LADDER, SERIES, EffectsResult, LadderInputs, LadderResult, SeriesInputs
 from rig.records.weighing import CALIBRATION, CG_HEIGHT, CROSS_WEIGHT, SHIM, WEIGHING, EstimateRow
 from rig.report.html import Part, Table
+from rig.report.push_answer import what_happened
 from rig.report.sentences import pivot_words
 
 if TYPE_CHECKING:
@@ -36,7 +39,9 @@ def other_parts(records: Sequence[AnyRecord]) -> list[Part]:
         if record.kind in WORDS
     ]
     uncounted = Counter(
-        record.kind for record in records if record.kind not in WORDS and record.kind not in (SERIES.name, LADDER.name)
+        record.kind
+        for record in records
+        if record.kind not in WORDS and record.kind not in (SERIES.name, LADDER.name, BALANCE.name)
     )
     parts = []
     if rows or uncounted:
@@ -140,6 +145,7 @@ WORDS: dict[str, Callable[[AnyRecord], str]] = {
     CAMERA_CALIBRATION.name: _camera,
     FLOOR_LAYOUT.name: _floor,
     PLATE_PLACE.name: _plate,
+    CHANGE.name: lambda record: " ".join(CHANGE.of(record).result.sentences[:1]),
     ASIDE.name: lambda record: f"set aside: {ASIDE.of(record).result.why}",
     CAR_MARKERS.name: lambda record: f"{len(CAR_MARKERS.of(record).result.markers)} markers' places",
 }
@@ -151,6 +157,7 @@ SENTENCES: dict[str, Callable[[AnyRecord], str]] = {
     ),
     PREDICTION.name: lambda record: pivot_words(estimate_from(PREDICTION.of(record).result.pivot)),
     COMPARISON.name: lambda record: COMPARISON.of(record).result.sentence,
+    BALANCE.name: lambda record: what_happened(answer_from(BALANCE.of(record))),
     LADDER.name: lambda record: LADDER.of(record).result.sentence,
     FIRST_TRY.name: lambda record: FIRST_TRY.of(record).result.sentence,
 }

@@ -8,16 +8,18 @@ from typing import Any
 import msgspec
 
 from rig.base.progress import Progress
+from rig.jobs.pushing.balance import answer_from, answer_push, plain_result
 from rig.jobs.pushing.compare import comparison_record, set_beside
-from rig.jobs.pushing.finger import finger_record
+from rig.jobs.pushing.finger import finger_record, pushed_as_seen
 from rig.jobs.pushing.forecast import asked, predicted, prediction_record
 from rig.jobs.pushing.measure import push_record, pushes_in
 from rig.jobs.weighing.pads import calibration_from, fitted_again
 from rig.jobs.weighing.scale import loads_of, pool
-from rig.jobs.weighing.weigh import as_pushed, weights_of, weights_record
+from rig.jobs.weighing.weigh import as_pushed, weighing_from, weights_of, weights_record
 from rig.log.cards_and_pivots import estimate_from
-from rig.log.sources import MissingSourceError, cards_of, judged_row, parents_of, track_of
+from rig.log.sources import MissingSourceError, cards_of, finger_row, judged_row, parents_of, track_of
 from rig.log.store import BenchLog
+from rig.records.balance import BALANCE, CHANGE, BalanceResult
 from rig.records.codec import plain
 from rig.records.content import Content
 from rig.records.pushing import COMPARISON, PREDICTION, PUSH
@@ -60,7 +62,8 @@ def recalculate(log: BenchLog, *, tolerance: float = 0.0, progress: Progress | N
     for index, record in enumerate(records):
         again = AGAIN.get(record.kind)
         if again is None:
-            not_computed[record.number] = f"a {record.kind} is raw material or an answer of a person"
+            plain_reason = f"a {record.kind} is raw material or an answer of a person"
+            not_computed[record.number] = NEVER_ALONE.get(record.kind, plain_reason)
         else:
             try:
                 now = plain(again(record, log))
@@ -129,12 +132,35 @@ def _comparison(record: AnyRecord, log: BenchLog) -> Content:
     return comparison_record(comparison)
 
 
+def _balance(record: AnyRecord, log: BenchLog) -> Content:
+    kept, parents, cards = BALANCE.of(record), parents_of(record, log), cards_of(record, log)
+    pushed, weighed = parents.of(PUSH), parents.of(WEIGHING)
+    if pushed is None:
+        raise MissingSourceError("the record of its clip is missing")
+    number, track = kept.inputs.push_number, track_of(pushed, log)
+    placed = pushed_as_seen(cards, finger_row(pushed, number), number)
+    push = next((one for one in pushes_in(track, cards).pushes if one.number == number), None)
+    if push is None:
+        raise MissingSourceError(f"its clip has no push {number} any more")
+    weighing = None if weighed is None else weighing_from(weighed, placed)
+    answer = answer_push(placed, push, weighing, track=track, verdict=answer_from(kept).verdict)
+    # the forecast's place stands in its own record; remarks come in words
+    return msgspec.structs.replace(
+        msgspec.convert(plain_result(answer), BalanceResult),
+        forecast_mm=kept.result.forecast_mm,
+        remarks=kept.result.remarks,
+    )
+
+
+NEVER_ALONE = {CHANGE.name: "a change is the difference of balance points, which are computed again themselves"}
+
 AGAIN: dict[str, Callable[[AnyRecord, BenchLog], Content]] = {
     CALIBRATION.name: _calibration,
     WEIGHING.name: _weighing,
     PUSH.name: _push,
     PREDICTION.name: _prediction,
     COMPARISON.name: _comparison,
+    BALANCE.name: _balance,
 }
 
 

@@ -8,10 +8,12 @@ from typing import Any
 import msgspec
 
 from analysis.balance.change import shared_causes, what_changed
+from analysis.balance.change_words import change_sentences
 from analysis.balance.results import BalanceChange, GripMoved, MeasuredBalance, WeightsMoved
 from analysis.statistics.quantiles import NORMAL_95
 from rig.base.errors import InputError
 from rig.base.progress import Progress
+from rig.cards.measures import wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.pushing.balance import PushAnswer, answer_clip, answer_from, plain_result
 from rig.jobs.pushing.measure import measure_clip, stored_camera
@@ -103,11 +105,12 @@ def change_between(one: PushesOf, two: PushesOf, log: BenchLog) -> SetUpsCompare
         grip=grip_between(one.cards, two.cards),
     )
     notes = (*one.remarks, *two.remarks, *conditions_between(one.cards, two.cards))
+    told = {"notes": notes, "sentences": change_sentences(change, wheelbase=wheelbase(one.cards.car))}
     record = log.record(
         CHANGE,
         f"{one.cards.test.name} → {two.cards.test.name}",
         inputs=ChangeInputs(a=tuple(r.number for r in one.clips), b=tuple(r.number for r in two.clips)),
-        result=msgspec.convert(plain_result(change) | {"notes": list(notes)}, ChangeResult),
+        result=msgspec.convert(plain_result(change) | told, ChangeResult),
         cards=(*keep_cards(log, one.cards), *keep_cards(log, two.cards)),
         parents=[r.id for r in (*one.clips, *two.clips)],
     )

@@ -5,15 +5,16 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.measured.pushes import MeasuredPush, measure_pivot
+from analysis.measured.pushes import MeasuredPush
 from rig.cards.read import CardSet, parse_card
 from rig.cards.schema import BenchCard, CarCard, TestCard
 from rig.cards.template import card_text
 from rig.jobs.pushing.balance import answer_push, write_answer
-from rig.jobs.pushing.measure import push_record
+from rig.jobs.pushing.measure import push_record, pushes_in
 from rig.jobs.weighing.weigh import Weighing, weigh_typed
 from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog
+from rig.log.track_file import KeptTrack, write_track
 from rig.records.camera import CameraRow
 from rig.records.pushing import PUSH, PushInputs, PushResult, TrackRow
 from rig.records.record import Record
@@ -45,9 +46,9 @@ def cards(**test: object) -> CardSet:
     )
 
 
-def pushed(
+def pushed_track(
     nose: float, tail: float, *, side: int = 1, start: tuple[float, float, float] = (0.3, -0.1, 0.7)
-) -> MeasuredPush:
+) -> KeptTrack:
     """A push whose axle middles go so far, m, across the heading in the middle of the turn; noise of 10 um."""
     turn = 2 * side * math.asin((nose - tail) / (2 * LENGTH))
     # by hand, complex: the rear axle's middle goes `tail` across the mean heading
@@ -62,8 +63,19 @@ def pushed(
     end = np.array([back.real, back.imag, start[2] + turn])
     pose = np.array(start) + share[:, None] * (end - np.array(start))
     pose = pose + np.random.default_rng(2).normal(0.0, 1e-5, pose.shape) * [1.0, 1.0, 5.0]
-    scatter = np.tile(np.diag([1e-10, 1e-10, 25e-10]), (90, 1, 1))
-    return measure_pivot(np.arange(90) / 30, pose, scatter, np.zeros((3, 3)), wheelbase=LENGTH)[0]
+    return KeptTrack(
+        time=np.arange(90) / 30,
+        pose=pose,
+        covariance=np.tile(np.diag([1e-10, 1e-10, 25e-10]), (90, 1, 1)),
+        repeating=np.zeros((90, 3, 3)),
+        shared=np.zeros((0, 90, 3)),
+        shared_names=(),
+    )
+
+
+def pushed(nose: float, tail: float, *, side: int = 1) -> MeasuredPush:
+    """The push of `pushed_track`, measured."""
+    return pushes_in(pushed_track(nose, tail, side=side), cards()).pushes[0]
 
 
 def weighed(of: CardSet, log: BenchLog) -> Weighing:
@@ -72,18 +84,21 @@ def weighed(of: CardSet, log: BenchLog) -> Weighing:
 
 
 def measured(
-    log: BenchLog, of: CardSet, *pushes: MeasuredPush, clip: Path | None = None
+    log: BenchLog, of: CardSet, *pushes: MeasuredPush, clip: Path | None = None, track: KeptTrack | None = None
 ) -> Record[PushInputs, PushResult]:
     """The record of a clip with these pushes."""
     camera = CameraRow(matrix=((1.0,),), distortion=(0.0,), size=(2, 2), known=True, u=(0.0,))
-    track = TrackRow(frames_read=90, frames_left_out=0, left_out={}, camera=camera, notes=(), warnings=())
+    quality = TrackRow(frames_read=90, frames_left_out=0, left_out={}, camera=camera, notes=(), warnings=())
     return log.record(
         PUSH,
         of.test.name,
         inputs=PushInputs(),
-        result=PushResult(pushes=tuple(push_record(push) for push in pushes), track=track),
+        result=PushResult(pushes=tuple(push_record(push) for push in pushes), track=quality),
         cards=keep_cards(log, of),
-        files=[log.add_file("clip", clip)] if clip is not None else [],
+        files=[
+            *([log.add_file("clip", clip)] if clip is not None else []),
+            *([log.add_file("track", write_track(log.folder / "tracks", track))] if track is not None else []),
+        ],
     )
 
 

@@ -8,11 +8,13 @@ import pytest
 
 from analysis.balance.results import Saw
 from analysis.base.arrays import FloatArray
-from rig.jobs.pushing.balance import answer_from, answer_json, answer_push, write_answer
+from rig.jobs.pushing.balance import ByWeights, answer_from, answer_json, answer_push, write_answer
+from rig.jobs.pushing.measure import pushes_in
+from rig.jobs.record.recalculate import recalculate
 from rig.jobs.series.change_film import drawn_car, way_across
 from rig.log.store import BenchLog
 from rig.records.balance import BALANCE
-from tests.rig.jobs.synthetic_pushes import LENGTH, cards, closed_form, measured, pushed, weighed
+from tests.rig.jobs.synthetic_pushes import LENGTH, cards, closed_form, measured, pushed, pushed_track, weighed
 
 
 @pytest.fixture
@@ -43,14 +45,22 @@ def test_nose_tail_and_balance(nose: float, tail: float, saw: Saw, side: int, lo
 
 
 def test_a_clip_that_contradicts_the_cards_side_says_so_once(log: BenchLog) -> None:
-    of = cards(push__side="left")  # the card says pushed to the right; the car goes to its left
-    answer = answer_push(of, pushed(0.051, 0.069, side=1), weighed(of, log))
+    # A finger above the floor rolls the car, and left and right carry unlike loads: the side matters.
+    uneven = {"typed__weights_g": [480.0, 340.0, 360.0, 380.0], "push__height_mm": 25.0, "push__position_pct": 70.0}
+    of = cards(push__side="left", **uneven)  # the card says pushed to the right; the car goes to its left
+    push = pushed(0.069, 0.051, side=1)
+    answer = answer_push(of, push, weighed(of, log))
     assert len(answer.remarks) == 1
     assert "goes to its left" in answer.remarks[0]
     assert answer.balance is not None
-    right = answer_push(cards(push__side="right"), pushed(0.051, 0.069, side=1), weighed(of, log))
+    right = answer_push(cards(push__side="right", **uneven), push, weighed(of, log))
     assert right.balance is not None
+    assert right.remarks == ()
     assert answer.balance.pct == pytest.approx(right.balance.pct, abs=1e-9)
+    mirrored = cards(push__side="right", **uneven | {"typed__weights_g": [340.0, 480.0, 380.0, 360.0]})
+    other = answer_push(mirrored, push, weighed(mirrored, log))
+    assert other.balance is not None
+    assert abs((other.balance.pct or 0.0) - (right.balance.pct or 0.0)) > 0.05  # the case can tell
 
 
 def test_an_answer_is_read_back_as_it_was_written(log: BenchLog) -> None:
@@ -108,3 +118,19 @@ def test_the_drawing_shows_what_the_answer_says(log: BenchLog) -> None:
     assert answer.balance is not None
     assert car.balance[0] == pytest.approx((answer.balance.pct or 0.0) / 100 * LENGTH)
     np.testing.assert_allclose(car.end[1], -0.069, atol=0.003)  # to its right
+
+
+def test_what_a_push_said_is_computed_again_to_the_same_figures(log: BenchLog) -> None:
+    of = cards(push__position_pct=60.0)
+    track = pushed_track(0.069, 0.051)
+    (push,) = pushes_in(track, of).pushes
+    weights = weighed(of, log)
+    record = measured(log, of, push, track=track)
+    answer = answer_push(of, push, weights, track=track, verdict="disagrees", forecast_station=0.2)
+    kept = write_answer(log, of, answer, push=record, weighing=weights)
+    again = recalculate(log)
+    assert [one for one in again.differing if one.record == kept.number] == []
+    assert kept.number not in again.not_computed
+    wrong = replace(answer, by_weights=ByWeights(pct=50.0, u=0.1, interval_pct=(49.8, 50.2)))
+    other = write_answer(log, of, wrong, push=record, weighing=weights)
+    assert {one.path for one in recalculate(log).differing if one.record == other.number} >= {"by_weights.pct"}

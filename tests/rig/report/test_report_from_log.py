@@ -26,6 +26,7 @@ from rig.log.store import BenchLog
 from rig.log.track_file import write_track
 from rig.records.pushing import PUSH, PushInputs, PushResult
 from rig.report.experiments import write_experiments
+from rig.report.push_answer import what_happened
 from rig.virtual.bench import write_cards
 from rig.virtual.dunlin import SETUPS
 from vision.base.types import Camera, CameraView, ClipTrack
@@ -202,8 +203,14 @@ def test_the_html_fetches_nothing_and_says_all_and_figures_are_svg_and_png(
     assert verdict.comparison.sentence in page
     for words in ("By hand:", "Assumptions", "JCGM 100:2008", "place of the plate along the car"):
         assert words in page
+    # plain words and the picture first; how it was found and where the ± comes from fold
+    assert verdict.answer is not None
+    first = page.index(what_happened(verdict.answer))
+    folded = page.index("<details>")
+    assert first < page.index("<svg") < folded < page.index(verdict.comparison.sentence)
+    assert page.count("<details>") == 3
     svgs = [path for path in files if path.suffix == ".svg"]
-    assert len(svgs) == len([path for path in files if path.suffix == ".png"]) == 3
+    assert len(svgs) == len([path for path in files if path.suffix == ".png"]) == 4
     assert all(ET.parse(path).getroot().tag.endswith("svg") for path in svgs)
     assert all(path.read_bytes()[:8] == b"\x89PNG\r\n\x1a\n" for path in files if path.suffix == ".png")
     with pytest.raises(InputError, match=r"\.html or \.pdf"):
