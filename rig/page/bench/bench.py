@@ -21,7 +21,7 @@ from rig.page.bench.broadcast import Broadcast
 from rig.page.bench.camera_view import CameraView
 from rig.page.bench.card_files import Deck
 from rig.page.bench.jobs import Job, Work
-from rig.page.bench.lesson_steps import STEPS, LessonStep, step_named
+from rig.page.bench.lesson_steps import FIRST_STEP, LessonStep, step_named
 from rig.page.bench.pad_listeners import PadHub
 from rig.page.bench.views import picture_json, verdict_json, weights_json
 from rig.page.bench.virtual import VirtualSide, bench_text, step_cards
@@ -173,11 +173,11 @@ class Bench:
                 with self._lock, self.log() as log:
                     deck = Deck(self.folder / "page" / "virtual")
                     deck.replace(
-                        {"bench": bench_text()} | step_cards(STEPS[0], _setup_of(STEPS[0])), log, undoable=False
+                        {"bench": bench_text()} | step_cards(FIRST_STEP, _setup_of(FIRST_STEP)), log, undoable=False
                     )
                     self.hub.stop()
-                    self.virtual, self.deck, self.step, self.verdict = side, deck, STEPS[0], None
-                    side.take(_setup_of(STEPS[0]))
+                    self.virtual, self.deck, self.step, self.verdict = side, deck, FIRST_STEP, None
+                    side.take(_setup_of(FIRST_STEP))
                 self._recall()
                 self.tell()
                 self.on_change()

@@ -141,7 +141,7 @@ STEPS: tuple[LessonStep, ...] = (
         "the finger, which is the one place that surely moves. More front grip moves this point backward: the balance "
         "point came nearer to the push.",
         caution=CAUTIONS[1],
-        setup=_setup("ahead", "pushed near the nose", test=_AHEAD),
+        setup=_setup("ahead", "balanced, pushed near the nose", test=_AHEAD),
     ),
     LessonStep(
         name="solid",
@@ -162,6 +162,10 @@ STEPS: tuple[LessonStep, ...] = (
         caution=CAUTIONS[0],
     ),
 )
+
+
+FIRST_STEP = next(step for step in STEPS if step.name == "ahead")
+"""The virtual car when it is switched on: for a first try it has to swing about a point that a pin can mark."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
