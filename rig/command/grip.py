@@ -50,6 +50,7 @@ def command(test_card: Path, static: bool, against: str, log_dir: Path | None, a
         f"rear  {found.rear:.3f} (95 %: {found.rear_interval[0]:.3f} to {found.rear_interval[1]:.3f})",
         f"front / rear {found.ratio:.3f} (95 %: {found.ratio_interval[0]:.3f} to {found.ratio_interval[1]:.3f}){alike}",
         f"from {found.count} measurements{days}, {found.state}",
+        *combined.left_out,
         *noted([text for text in found.warnings if text not in first]),
     ]
     if found.usable:
@@ -75,7 +76,8 @@ def command(test_card: Path, static: bool, against: str, log_dir: Path | None, a
             "contradiction": found.contradiction.sentence,
             "warnings": list(found.warnings),
         }
-        | ({} if found.usable else {"usable": False}),
+        | ({} if found.usable else {"usable": False})
+        | ({"left_out": list(combined.left_out)} if combined.left_out else {}),
         as_json=as_json,
         remarks=first,
     )

@@ -56,9 +56,9 @@ def test_soft_tyres_on_carpet_and_hard_ones_on_asphalt_stay_apart(floor: Floor) 
         assert told["count"] == 2
         assert told["front"] == pytest.approx(grip, rel=0.03)
         assert told["rear"] == pytest.approx(grip, rel=0.03)
-        assert f'surface "{other}" left out' in told["remarks"][0]
-    first = floor.ask(soft).out.splitlines()[0]
-    assert first.startswith("note: 2 measurements with front tyres")
+        assert f'surface "{other}" left out' in told["left_out"][0]
+        assert "remarks" not in told
+    assert "\n2 measurements with front tyres" in floor.ask(soft).out
     assert "Onto the test card:" in floor.ask(soft).out
 
 

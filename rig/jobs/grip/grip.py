@@ -190,13 +190,17 @@ class CombinedGrip:
     estimate: GripEstimate
     days: tuple[str, ...]
     remarks: tuple[str, ...]
+    left_out: tuple[str, ...]
 
 
 def combined_grip(cards: CardSet, log: BenchLog, *, state: State = "sliding") -> CombinedGrip:
     """The grip measurements of this car, tyres and surface in the log, in one estimate."""
     like = like_grips(cards, log)
     return CombinedGrip(
-        estimate=combine(like.measurements(state), state=state), days=tuple(like.days), remarks=like.remarks
+        estimate=combine(like.measurements(state), state=state),
+        days=tuple(like.days),
+        remarks=like.remarks,
+        left_out=like.left_out,
     )
 
 

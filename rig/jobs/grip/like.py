@@ -37,10 +37,14 @@ class GripOnRecord:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LikeGrips:
-    """Measurements that belong together, oldest first. remarks: what was left out or is not sure, to be told first."""
+    """Measurements that belong together, oldest first. remarks: what is not sure, to be told first.
+
+    left_out: measurements on other tyres or surfaces, in words.
+    """
 
     grips: tuple[GripOnRecord, ...]
     remarks: tuple[str, ...]
+    left_out: tuple[str, ...] = ()
 
     @property
     def days(self) -> list[str]:
@@ -75,6 +79,7 @@ def like_grips(cards: CardSet, log: BenchLog) -> LikeGrips:
     asked = subject_of(cards.test)
     groups = list(dict.fromkeys(grip.subject for grip in found))
     remarks: list[str] = []
+    left_out: list[str] = []
     if asked not in groups and groups and all(_unsaid(asked, one) for one in groups):
         if len(groups) > 1:
             raise InputError(
@@ -87,11 +92,13 @@ def like_grips(cards: CardSet, log: BenchLog) -> LikeGrips:
     for other in groups:
         if other != asked:
             count = sum(grip.subject == other for grip in found)
-            remarks.append(
+            left_out.append(
                 f"{count} measurement{'s' if count > 1 else ''} {subject_words(other)} left out: this is "
                 f"{subject_words(asked)}"
             )
-    return LikeGrips(grips=tuple(grip for grip in found if grip.subject == asked), remarks=tuple(remarks))
+    return LikeGrips(
+        grips=tuple(grip for grip in found if grip.subject == asked), remarks=tuple(remarks), left_out=tuple(left_out)
+    )
 
 
 def subject_of(test: TestCard) -> tuple[str, ...]:
