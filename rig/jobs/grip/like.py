@@ -96,9 +96,10 @@ def like_grips(cards: CardSet, log: BenchLog) -> LikeGrips:
                 f"{count} measurement{'s' if count > 1 else ''} {subject_words(other)} left out: this is "
                 f"{subject_words(asked)}"
             )
-    return LikeGrips(
-        grips=tuple(grip for grip in found if grip.subject == asked), remarks=tuple(remarks), left_out=tuple(left_out)
-    )
+    used = tuple(grip for grip in found if grip.subject == asked)
+    if not used:
+        remarks += left_out  # what is answered then is an assumption
+    return LikeGrips(grips=used, remarks=tuple(remarks), left_out=tuple(left_out))
 
 
 def subject_of(test: TestCard) -> tuple[str, ...]:
