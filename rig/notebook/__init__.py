@@ -1,0 +1,1 @@
+"""The bench from Python: the functions behind the commands, for notebooks and other programs."""

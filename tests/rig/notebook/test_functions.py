@@ -1,0 +1,74 @@
+"""The bench from Python: the examples in its docstrings run, and it gives what the commands give.
+
+Truth: the figures beside the examples are worked out by hand; for the rest, what the command prints.
+"""
+
+import doctest
+import importlib
+from pathlib import Path
+
+import pytest
+
+from rig.cards.template import card_text, write_new_cards
+from rig.jobs.weighing.weigh import weigh_typed
+from rig.log.store import BenchLog
+from rig.notebook import functions
+from rig.notebook.functions import compare, predict, read_cards, records_of, weigh
+from rig.records.grip import GRIP
+from rig.records.weighing import WEIGHING
+from tests.values.cards_typed import found, run
+
+TYPED = {"typed.weights_g": [400.0, 380.0, 390.0, 410.0], "typed.pivot_pct": 150.0, "typed.pivot_pct_u": 5.0}
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Path:
+    """Cards with typed weights and a typed pivot, and a log with their weighing."""
+    write_new_cards(tmp_path)
+    (tmp_path / "test.toml").write_text(card_text("test", TYPED), encoding="utf-8")
+    with BenchLog(tmp_path / "log") as log:
+        weigh_typed(read_cards(tmp_path / "test.toml"), log)
+    return tmp_path
+
+
+def test_the_examples_run(bench: Path) -> None:
+    tried = doctest.testmod(functions, extraglobs={"folder": bench})
+    assert tried.failed == 0
+    assert tried.attempted >= 15
+
+
+def test_python_and_the_commands_say_the_same_and_python_writes_nothing(bench: Path) -> None:
+    cards = read_cards(bench / "test.toml")
+    weighing = weigh(cards, bench / "log")
+    verdict, made = compare(cards, weighing)
+    alone = predict(cards, weighing)
+    with BenchLog(bench / "log", read_only=True) as log:
+        assert len(list(log.records())) == 1
+    told = found("compare", bench / "test.toml", "--log", bench / "log")
+    assert (verdict.verdict, verdict.sentence) == (told["verdict"], told["sentence"])
+    assert made.estimate.kappa == told["predicted"]["kappa_per_m"]
+    said = found("predict", bench / "test.toml", "--log", bench / "log")
+    assert (alone.estimate.kappa, alone.balance_pct) == (said["pivot"]["kappa_per_m"], said["balance_pct"])
+
+
+def test_typed_weights_stand_in_the_log_once(bench: Path) -> None:
+    """Tilt, tilt and pull rest on them; ballast and reach only ask."""
+    test, log = bench / "test.toml", bench / "log"
+    for angle in ("17", "18"):
+        run("tilt", test, "--part", "rear", "--angle", angle, "--log", log)
+    run("pull", test, "--part", "car", "--force", "12.4", "--log", log)
+    before = found("log", "--log", log)["records"]
+    run("ballast", test, "--mass", "40", "--to", "200", "0", "--log", log)
+    run("reach", test, "--pivot", "-30", "--log", log)
+    assert found("log", "--log", log)["records"] == before
+    assert [record["kind"] for record in before] == ["weighing", "grip", "grip", "grip"]
+    (weighing,) = records_of(log, WEIGHING)
+    assert [record.parents for record in records_of(log, GRIP)] == [(weighing.id,)] * 3
+
+
+@pytest.mark.parametrize("room", ["rig", "vision", "analysis"])
+def test_types_go_out_with_the_package(room: str) -> None:
+    """PEP 561: the marker stands in each package, and the build is told to take it along."""
+    (place,) = importlib.import_module(room).__path__
+    assert (Path(place) / "py.typed").is_file()
+    assert '"py.typed"' in (Path(place).parent / "pyproject.toml").read_text(encoding="utf-8")
