@@ -29,6 +29,12 @@ from rig.command.options import json_option, log_folder, log_option, progress, s
     default=None,
     help="Only write the board to print into this folder.",
 )
+@click.option(
+    "--bench",
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    default=None,
+    help="The bench card that this camera belongs to: no other bench then uses it by its name.",
+)
 @click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True)
 @log_option
 @json_option
@@ -42,6 +48,7 @@ def command(
     chessboard: bool,
     print_to: Path | None,
     paper: str,
+    bench: Path | None,
     log_dir: Path | None,
     as_json: bool,
 ) -> None:
@@ -75,7 +82,7 @@ def command(
         dictionary="" if chessboard else default.dictionary,
     )
     with BenchLog(log_folder(log_dir)) as log, progress("looking for the board", quiet=as_json) as bar:
-        found, record = calibrate_camera(log, name, files, board, progress=bar)
+        found, record = calibrate_camera(log, name, files, board, bench=bench, progress=bar)
     matrix, u = found.camera.matrix, found.camera.u
     lines = [
         f"{len(found.views_used)} views, {len(found.views_left_out)} left out, corners within {found.rms:.2f} px",

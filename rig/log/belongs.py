@@ -16,6 +16,7 @@ from rig.cards.read import CardT, parse_card
 from rig.cards.schema import BenchCard, CarCard, TestCard
 from rig.log.store import BenchLog
 from rig.records.aside import ASIDE, AsideInputs, AsideResult
+from rig.records.camera import CAMERA_CALIBRATION, CameraRecord
 from rig.records.record import AnyRecord as Record
 from rig.records.record import InputsT, Kind, ResultT
 from rig.records.record import Record as TypedRecord
@@ -168,6 +169,38 @@ def weighing_of(car: CarCard, log: BenchLog, *, number: str = "", before: int | 
             record, what = fitting[-1], _imported_only(fitting[-1], "car")
         raise InputError(what, where=car.name, remedy=f"Weigh again, or say --weighing {record.number}")
     return found
+
+
+def camera_of(bench: BenchCard, log: BenchLog) -> CameraRecord | None:
+    """The camera calibration that a bench card names, by its name or its record's number; None when it names none.
+
+    Raises InputError when there is none of that name, or only of other benches or imported ones.
+    """
+    name, where = bench.camera.calibration, f"{bench.name}, camera.calibration"
+    if not name:
+        return None
+    called = [record for record in standing(log, CAMERA_CALIBRATION) if record.title == name]
+    if not called and name.isdigit():
+        return CAMERA_CALIBRATION.of(named(log, name, CAMERA_CALIBRATION.name, where))
+    fitting = []
+    for record in called:
+        kept = bench_card(record, log)
+        if record.bench == log.bench and (kept is None or same_id(kept, bench)):
+            fitting.append(record)
+    if fitting:
+        return fitting[-1]
+    if called:
+        whose = "another bench" if called[-1].bench == log.bench else "an imported log"
+        raise InputError(
+            f'the camera calibration "{name}" is of {whose}, record {called[-1].number}',
+            where=where,
+            remedy=f'Calibrate this camera here, or write calibration = "{called[-1].number}" to go by that record',
+        )
+    raise InputError(
+        f'camera.calibration = "{name}" is not in the log',
+        where=bench.name,
+        remedy="Calibrate the camera under this name, or leave the key empty",
+    )
 
 
 def kept_boards(record: Record) -> tuple[str, ...]:

@@ -1,7 +1,7 @@
 """Records of the seeing side: camera, floor layout, place of the plate, markers learned on the car."""
 
 from rig.records.content import Content, Empty, Matrix, Numbers, Pair, Words
-from rig.records.record import Kind
+from rig.records.record import Kind, Record
 
 
 class CameraRow(Content, frozen=True, kw_only=True):
@@ -99,3 +99,5 @@ CAMERA_CALIBRATION = Kind("camera", CameraInputs, CameraResult)
 FLOOR_LAYOUT = Kind("floor layout", Empty, FloorResult)
 PLATE_PLACE = Kind("plate place", PlateInputs, PlateResult)
 CAR_MARKERS = Kind("car markers", Empty, CarMarkersResult)
+
+CameraRecord = Record[CameraInputs, CameraResult]

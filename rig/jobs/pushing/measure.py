@@ -15,10 +15,11 @@ from rig.cards.measures import MM, car_markers, floor_layout, readout, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import contacts, finger_record, seen_path, track_with_finger, worn_marker
 from rig.jobs.pushing.shutter import shutter_notes, shutter_record
+from rig.log.belongs import camera_of
 from rig.log.cards_and_pivots import estimate_record, keep_cards
 from rig.log.store import BenchLog
 from rig.log.track_file import KeptTrack, SeenFinger, SeenFrom, write_track
-from rig.records.camera import CAMERA_CALIBRATION, CameraRow
+from rig.records.camera import CameraRow
 from rig.records.content import matrix, numbers, pair, triple
 from rig.records.pushing import (
     PUSH,
@@ -352,15 +353,6 @@ def camera_from(row: CameraRow) -> Camera:
 
 
 def stored_camera(cards: CardSet, log: BenchLog) -> Camera | None:
-    """The camera calibration that the bench card names, or None. Raises InputError when it is not in the log."""
-    name = cards.bench.camera.calibration
-    if not name:
-        return None
-    record = log.latest(CAMERA_CALIBRATION, name)
-    if record is None:
-        raise InputError(
-            f'camera.calibration = "{name}" is not in the log',
-            where=cards.bench.name,
-            remedy="Calibrate the camera under this name, or leave the key empty",
-        )
-    return camera_from(record.result.camera)
+    """The camera calibration that the bench card names, or None. Raises InputError as `camera_of` does."""
+    record = camera_of(cards.bench, log)
+    return None if record is None else camera_from(record.result.camera)

@@ -14,7 +14,8 @@ from rig.base.errors import InputError
 from rig.base.files import whole_file
 from rig.base.progress import Progress
 from rig.cards.measures import BAR_MM, MM, car_markers, floor_layout, wheelbase
-from rig.cards.read import CardSet
+from rig.cards.read import CardSet, read_card
+from rig.cards.schema import BenchCard
 from rig.jobs.pushing.compare import Verdict
 from rig.jobs.pushing.measure import Measurement, camera_record, stored_camera
 from rig.jobs.pushing.picture import car_picture
@@ -26,6 +27,7 @@ from rig.records.camera import (
     PLATE_PLACE,
     BoardRow,
     CameraInputs,
+    CameraRecord,
     CameraResult,
     FloorResult,
     MarkerRow,
@@ -43,9 +45,19 @@ from vision.tracking.track import track_clip
 
 
 def calibrate_camera(
-    log: BenchLog, name: str, files: Sequence[Path], board: Board, *, progress: Progress | None = None
-) -> tuple[BoardCalibration, Record[CameraInputs, CameraResult]]:
-    """Calibrate a camera from a clip or photos of a board, and store it under a name for the bench card."""
+    log: BenchLog,
+    name: str,
+    files: Sequence[Path],
+    board: Board,
+    *,
+    bench: Path | None = None,
+    progress: Progress | None = None,
+) -> tuple[BoardCalibration, CameraRecord]:
+    """Calibrate a camera from a clip or photos of a board, and store it under a name for the bench card.
+
+    bench: the bench card that the camera belongs to, where it is to be no other's.
+    """
+    kept = None if bench is None else (read_card(bench, BenchCard), bench.read_text(encoding="utf-8-sig"))
     found = calibrate_from_files(files, board, progress=progress)
     record = log.record(
         CAMERA_CALIBRATION,
@@ -66,6 +78,7 @@ def calibrate_camera(
             left_out=found.views_left_out,
             warnings=found.warnings,
         ),
+        cards=[] if kept is None else [log.add_card("bench", kept[0].name, kept[1])],
         files=[log.add_file("calibration picture", path) for path in files],
     )
     return found, record
