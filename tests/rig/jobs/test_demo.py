@@ -11,6 +11,7 @@ import pytest
 
 from rig.log.store import BenchLog
 from rig.main import COMMANDS, main
+from rig.records.pushing import PUSH
 
 Run = Callable[..., tuple[int, str, str]]
 
@@ -150,6 +151,15 @@ def test_the_demo_tells_the_balance_point_first(demo: Path) -> None:
     ):
         assert change["finding"] == finding
         assert change["interval_pct"][0] <= truth_of[name] - truth_of["alike"] <= change["interval_pct"][1]
+
+
+@pytest.mark.xdist_group("demo")
+def test_the_films_start_within_a_frame_of_the_finger(demo: Path) -> None:
+    # the virtual finger stands still for 0.8 s and then eases in; 30 pictures a second
+    with BenchLog(demo / "log", read_only=True) as log:
+        starts = [push.start_s for record in log.records(kind=PUSH) for push in record.result.pushes]
+    assert len(starts) == 9
+    np.testing.assert_allclose(starts, 0.8, atol=1.01 / 30)
 
 
 @pytest.mark.xdist_group("demo")
