@@ -19,6 +19,7 @@ from rig.report.other_records import other_parts
 from rig.report.pdf import report_pdf
 from rig.report.plots import budget_figure, overview_figure, save_figure, slide_figure
 from rig.report.push_parts import answer_part, uncertainty_table
+from rig.report.rounding import small_words
 from rig.report.sentences import pivot_words, turn_words
 
 DRAWN_IN_FULL = 4
@@ -221,7 +222,7 @@ def _budget(caption: str, parts: Sequence[Contribution]) -> Table:
         (
             part.name,
             MEANING.get(part.name, ""),
-            f"{NORMAL_95 * part.u * DEG_PER_CM:.2g}",
+            small_words(NORMAL_95 * part.u * DEG_PER_CM),
             f"{100 * part.share:.1f} %" if part.share >= 0.0005 else "< 0.1 %",
         )
         for part in parts

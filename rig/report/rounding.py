@@ -44,3 +44,8 @@ def plus_minus(value: float, interval: tuple[float, float], unit: str = "%", *, 
 def range_words(low: float, high: float, unit: str = "%") -> str:
     """ "47 to 55 %", cut at whole units, outwards, so that a bound never claims more than was found."""
     return f"{math.floor(low):.0f} to {math.ceil(high):.0f} {unit}".replace("-", "−")
+
+
+def small_words(size: float, *, least: float = 1e-4) -> str:
+    """A size with two significant digits, "under 0.0001" where it is next to nothing; never 0."""
+    return f"{size:.2g}" if size >= least else f"under {least:g}"

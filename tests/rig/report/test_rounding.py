@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rig.report.rounding import decimals_of, plus_minus, range_words
+from rig.report.rounding import decimals_of, plus_minus, range_words, small_words
 
 
 @pytest.mark.parametrize(
@@ -51,3 +51,13 @@ def test_the_uncertainty_shown_is_never_zero_and_has_two_digits_at_most(
 def test_bounds_are_cut_outwards() -> None:
     assert range_words(47.6, 54.2) == "47 to 55 %"
     assert range_words(-3.2, 4.0) == "−4 to 4 %"
+
+
+def test_a_small_size_is_never_told_as_nothing() -> None:
+    assert [small_words(size) for size in (0.1468, 0.0094, 0.00029, 1.2e-8, 0.0)] == [
+        "0.15",
+        "0.0094",
+        "0.00029",
+        "under 0.0001",
+        "under 0.0001",
+    ]
