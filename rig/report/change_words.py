@@ -12,6 +12,7 @@ from rig.jobs.series.change_film import drawn_car, film_of_setups, film_pushes
 from rig.log.store import BenchLog
 from rig.report.plots import save_figure
 from rig.report.push_answer import balance_rows, measured_words, seen_short, what_happened
+from vision.base.errors import VisionError
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,14 +54,17 @@ def write_change(
         sides = film_of_setups(found.a, found.b, log, (_captions(*first[0]), _captions(*first[1])))
     except InputError as error:
         return ChangeFiles(picture=picture, why=f"No film: {error}")
-    film, still, words = film_pushes(
-        folder,
-        stem,
-        sides,
-        title=_ascii(found.record.result.sentences[0]),
-        text=film_text(found),
-        progress=progress,
-    )
+    try:
+        film, still, words = film_pushes(
+            folder,
+            stem,
+            sides,
+            title=_ascii(found.record.result.sentences[0]),
+            text=film_text(found),
+            progress=progress,
+        )
+    except VisionError as error:  # a clip that cannot be read any more takes nothing from the answer
+        return ChangeFiles(picture=picture, why=f"No film: {error}")
     return ChangeFiles(picture=picture, film=film, still=still, words=words)
 
 

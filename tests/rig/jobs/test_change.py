@@ -4,11 +4,13 @@ from dataclasses import replace
 from pathlib import Path
 
 import msgspec
+import numpy as np
 import pytest
 
 from analysis.balance.results import ChangeFinding
 from rig.base.errors import InputError
 from rig.cards.read import CardSet
+from rig.jobs.pushing.balance import answer_push, write_answer
 from rig.jobs.series.change import (
     answered_pushes,
     change_json,
@@ -19,7 +21,18 @@ from rig.jobs.series.change import (
     weights_between,
 )
 from rig.log.store import BenchLog
-from tests.rig.jobs.synthetic_pushes import LENGTH, cards, closed_form, measured, pushed, recorded, weighed
+from rig.log.track_file import SeenFrom
+from rig.report.change_words import write_change
+from tests.rig.jobs.synthetic_pushes import (
+    LENGTH,
+    cards,
+    closed_form,
+    measured,
+    pushed,
+    pushed_track,
+    recorded,
+    weighed,
+)
 
 PLAIN = [400.0, 400.0, 380.0, 380.0]  # front 51.28 %
 HEAVIER = [420.0, 420.0, 380.0, 380.0]  # front 52.5 %
@@ -174,3 +187,34 @@ def test_other_conditions_are_said() -> None:
     assert "board" in note
     assert "carpet" in note
     assert conditions_between(one, one) == ()
+
+
+def test_a_film_that_cannot_be_made_takes_nothing_from_the_answer(
+    log: BenchLog, a: CardSet, b: CardSet, tmp_path: Path
+) -> None:
+    recorded(log, a, pushed(0.060, 0.060), tmp_path / "a")
+    recorded(log, b, pushed(0.050, 0.070), tmp_path / "b")
+    found = compare_setups(a, b, log)
+    files = write_change(tmp_path / "out", found, log)  # no poses were kept
+    assert files.picture.stat().st_size > 5_000
+    assert files.film is None
+    assert files.why.startswith("No film: ")
+    view = SeenFrom(
+        time=np.zeros(1),
+        rotation=np.diag([1.0, -1.0, -1.0])[None],
+        place=np.array([[0.0, 0.0, 1.0]]),
+        picture_time=np.zeros(0),
+    )
+    clips = []
+    for cards_of_it, name, nose in ((a, "c", 0.06), (b, "d", 0.05)):
+        (tmp_path / name).write_bytes(name.encode())  # no video
+        track = replace(pushed_track(nose, 0.12 - nose), seen_from=view)
+        push = pushed(nose, 0.12 - nose)
+        record = measured(log, cards_of_it, push, clip=tmp_path / name, track=track)
+        weights = weighed(cards_of_it, log)
+        write_answer(log, cards_of_it, answer_push(cards_of_it, push, weights), push=record, weighing=weights)
+        clips.append(record.number)
+    found = compare_setups(a, b, log, a_records=clips[:1], b_records=clips[1:])
+    files = write_change(tmp_path / "out", found, log)
+    assert files.film is None
+    assert "not a clip" in files.why
