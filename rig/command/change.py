@@ -1,10 +1,11 @@
 """pivotbench change"""
 
+import json
 from pathlib import Path
 
 import click
 
-from rig.command.options import changed_card_options, json_option, log_folder, log_option, progress, show
+from rig.command.options import changed_card_options, json_option, log_folder, log_option, progress
 
 
 @click.command(name="change", epilog="Example: pivotbench change plain.toml front-rubber.toml")
@@ -61,4 +62,7 @@ def command(
     lines = [*change_lines(found), *([files.why] if files.why else [])]
     written = [path for path in (files.picture, files.film, files.still, files.words) if path is not None]
     lines += [f"record {found.record.number}", *(f"wrote {path}" for path in written)]
-    show("\n".join(lines), change_json(found, picture=files.picture, film=files.film), as_json=as_json)
+    if as_json:  # all keys always: what could not be told is null
+        click.echo(json.dumps(change_json(found, picture=files.picture, film=files.film), ensure_ascii=False, indent=2))
+    else:
+        click.echo("\n".join(lines))

@@ -191,6 +191,20 @@ def test_a_new_user_learns_what_the_front_tyres_did(demo: Path, run: Run, tmp_pa
     )
     assert code == 0, err
     found = json.loads(out)
+    assert sorted(found) == [
+        "a",
+        "b",
+        "bound_pct",
+        "explained_by_weights_pct",
+        "film",
+        "finding",
+        "interval_pct",
+        "left_for_tyres_pct",
+        "moved_pct",
+        "picture",
+        "tyres_agree",
+    ]
+    assert found["bound_pct"] is None
     assert found["finding"] == "moved forward"
     low, high = found["interval_pct"]
     assert low <= true_balance(demo, "front-grip") - true_balance(demo, "alike") <= high
