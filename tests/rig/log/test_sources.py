@@ -7,7 +7,9 @@ from pathlib import Path
 
 import pytest
 
+from analysis.base.pivot import PivotEstimate
 from rig.base.errors import BenchError, InputError
+from rig.log.cards_and_pivots import estimate_from, estimate_record
 from rig.log.sources import MissingSourceError, judged_row, parents_of, push_row, track_of
 from rig.log.store import BenchLog
 from rig.records.codec import from_plain
@@ -55,3 +57,19 @@ def test_what_the_finger_marker_showed_goes_with_the_number_of_the_push(tmp_path
     for number in (0, 4):
         with pytest.raises(InputError, match=f"no push {number}"):
             worn.finger_row(number)
+
+
+@pytest.mark.parametrize("turned", [True, False])
+def test_a_turn_that_was_not_told_from_zero_names_no_pivot_after_it_was_written_down(turned: bool) -> None:
+    """Its interval leaves zero out all the same: only the finding says that nothing may be named."""
+    new = PivotEstimate(
+        kappa=-1.0,
+        kappa_u=0.05,
+        interval=(-1.1, -0.9),
+        wheelbase=0.26,
+        count=1,
+        method="by hand",
+        turned=turned,
+    )
+    assert (new.finding == "pivot") is turned
+    assert estimate_from(estimate_record(new)).finding == new.finding
