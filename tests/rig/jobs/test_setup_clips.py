@@ -302,8 +302,10 @@ def test_the_camera_is_calibrated_from_photos_and_found_again_by_its_name(tmp_pa
     photos = sorted(CHESSBOARD.glob("left*.jpg"))
     cards = bench(tmp_path, bench__camera__calibration="left")
     with BenchLog(tmp_path / "log") as log:
-        found, record = calibrate_camera(log, "left", photos, Board(columns=10, rows=7, square=0.025, dictionary=""))
+        board = Board(columns=10, rows=7, square=0.025, dictionary="")
+        found, record = calibrate_camera(log, "left", photos, board, bench=tmp_path / "bench.toml")
         stored = stored_camera(cards, log)
+        assert log.card(record.cards[0]).text == (tmp_path / "bench.toml").read_text(encoding="utf-8")
     assert stored is not None
     assert stored.size == (640, 480)
     # values and tolerance of the set's own test (tests/data/chessboard): sum of absolute differences of the matrix
