@@ -6,7 +6,7 @@ before imported ones; "newest" is by the log's own sequence, never by a clock.
 """
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TypeVar
 
@@ -118,7 +118,25 @@ def calibration_of(
         raise InputError(
             what, where=bench.name, remedy=f"Calibrate and zero these pads, or say --calibration {record.number}"
         )
-    return found
+    return (
+        found
+        if found is None
+        else replace(found, remarks=(*found.remarks, *_silent_pads(found.record, bench, boards, log)))
+    )
+
+
+def _silent_pads(record: Record, bench: BenchCard, boards: Sequence[str], log: BenchLog) -> list[str]:
+    """That pads which do not say who they are hang on another port now than when they were calibrated."""
+    before = bench_card(record, log)
+    if before is None or (boards and kept_boards(record)):
+        return []
+    then, now = (one.pads.ports or (one.pads.port,) for one in (before, bench))
+    if then == now or not (any(then) and any(now)):
+        return []
+    return [
+        f"These pads do not say who they are, and they hang on another port ({', '.join(then)} → {', '.join(now)}) than "
+        f"when they were calibrated, record {record.number}: calibrate again if they are others"
+    ]
 
 
 def zeros_of(bench: BenchCard, log: BenchLog, calibrated: Record, *, boards: Sequence[str] = ()) -> list[ZeroRecord]:

@@ -11,6 +11,7 @@ import pytest
 
 from tests.benchmarks.mixed.acts import (
     DAY,
+    another_table,
     imported,
     near_balance,
     on_floor,
@@ -110,9 +111,22 @@ def test_the_same_board_at_another_port_is_still_known(h: History) -> None:
     answered_rightly(h)
 
 
-def test_two_boards_change_ports(h: History) -> None:
-    from tests.benchmarks.mixed.acts import another_table
+def test_pads_that_say_nothing_on_another_port(h: History) -> None:
+    """The bench card copied to a second table, and neither board can say who it is: only the port tells."""
+    for kind in ("calibrate", "zero"):
+        h.tables[0].board.name = ""
+        getattr(h, kind)(h.tables[0])
+    ask_weigh(h, h.tests[0])
+    assert not h.answers[-1].warned, "one's own pads on their own port"
+    second = another_table(h, "")
+    second.board.name = ""
+    second.card.values = h.tables[0].card.values | {"pads.port": second.card.values["pads.port"]}
+    second.card.write()
+    ask_weigh(h, h.tests[-1], touched=True, known=False)
+    no_wrong_answer(h)
 
+
+def test_two_boards_change_ports(h: History) -> None:
     first, second = h.tables[0], another_table(h, "Far table")
     h.calibrate(second)
     h.zero(second)
