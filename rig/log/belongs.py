@@ -134,7 +134,7 @@ def _silent_pads(record: Record, bench: BenchCard, boards: Sequence[str], log: B
     if then == now or not (any(then) and any(now)):
         return []
     return [
-        f"These pads do not say who they are, and they hang on another port ({', '.join(then)} → {', '.join(now)}) than "
+        f"These pads do not say who they are, and hang on another port ({', '.join(then)} → {', '.join(now)}) than "
         f"when they were calibrated, record {record.number}: calibrate again if they are others"
     ]
 

@@ -4,6 +4,7 @@ By hand: statics of the weights and the closed form of a blocked car's push (tes
 """
 
 import shutil
+from pathlib import Path
 
 import pytest
 
@@ -286,3 +287,10 @@ def test_a_whole_folder_moved_elsewhere_still_has_its_records(h: History) -> Non
     ask_infer(h, h.tests[1])
     ask_weigh(h, h.tests[0])
     answered_rightly(h)
+
+
+def test_two_cars_are_no_change_of_one(h: History, tmp_path: Path) -> None:
+    theirs = nearly_alike(h)
+    must_say(h, "change", h.tests[0].card.path, theirs.card.path, "--out", tmp_path / "out")
+    assert "two cars" in h.answers[-1].words
+    no_wrong_answer(h)

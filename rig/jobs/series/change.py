@@ -81,7 +81,8 @@ def compare_setups(
 
     a_records, b_records: numbers of records (of clips, or of comparisons of them) to go by; empty: all pushes recorded
     with the card as it is now. A clip that the card names and that was not measured yet is measured now.
-    Raises InputError when a set-up has no push, its card was edited since, or both rest on the same clip.
+    Raises InputError when a set-up has no push, its card was edited since, both rest on the same clip, or they are
+    of two cars.
     """
     one = answered_pushes(a, log, numbers=a_records, progress=progress)
     two = answered_pushes(b, log, numbers=b_records, progress=progress)
@@ -97,6 +98,7 @@ def change_between(one: PushesOf, two: PushesOf, log: BenchLog) -> SetUpsCompare
             where=f"{one.cards.test.name} and {two.cards.test.name}",
             remedy="Name the clip of each set-up on its own test card, or its records with --a and --b",
         )
+    _refuse_two_cars(one.cards, two.cards)
     change = what_changed(
         one.balances,
         two.balances,
@@ -115,6 +117,16 @@ def change_between(one: PushesOf, two: PushesOf, log: BenchLog) -> SetUpsCompare
         parents=[r.id for r in (*one.clips, *two.clips)],
     )
     return SetUpsCompared(a=one, b=two, change=change, notes=notes, record=record)
+
+
+def _refuse_two_cars(a: CardSet, b: CardSet) -> None:
+    """A change is of one car in two set-ups, whose card keeps its id when it is copied for the second."""
+    if a.car.id and b.car.id and a.car.id != b.car.id and not (a.choices.same or b.choices.same):
+        raise InputError(
+            f"these are two cars, {a.car.name} ({a.car.id}) and {b.car.name} ({b.car.id}), not one in two set-ups",
+            where=f"{a.test.name} and {b.test.name}",
+            remedy="Name two set-ups of one car, or say --same if both cards are of one car",
+        )
 
 
 def answered_pushes(
