@@ -67,7 +67,7 @@ def write_cards(folder: Path, setup: SetUp, positions_pct: tuple[float, ...], *,
     (folder / "car.toml").write_text(
         card_text(
             "car",
-            CAR_KEYS | dict(setup.car) | {"name": f"Dunlin, {setup.title}", "id": virtual_id("car", setup.name)},
+            CAR_KEYS | dict(setup.car) | {"name": f"Dunlin, {setup.title}", "id": virtual_id("car")},
             head=head,
         ),
         encoding="utf-8",
