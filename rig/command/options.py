@@ -109,7 +109,7 @@ def show(text: str, result: "Mapping[str, Any] | Content", *, as_json: bool, rem
 
     first = list(dict.fromkeys(remarks))
     if not as_json:
-        click.echo("\n".join([*(f"note: {one}." for one in first), text]))
+        click.echo("\n".join([*(f"note: {one.rstrip('.')}." for one in first), text]))
         return
     shown = plain(result) if isinstance(result, Content) else finite_json(result)
     if first:

@@ -67,6 +67,11 @@ class SetUpsCompared:
     notes: tuple[str, ...]
     record: Record[ChangeInputs, ChangeResult]
 
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What must be known before the figures: which pushes and weights they rest on, where that is not plain."""
+        return tuple(dict.fromkeys((*self.a.remarks, *self.b.remarks)))
+
 
 def compare_setups(
     a: CardSet,
@@ -288,4 +293,5 @@ def change_json(found: SetUpsCompared, *, picture: Path | None, film: Path | Non
         "b": [record.number for record in found.b.clips],
         "picture": None if picture is None else str(picture),
         "film": None if film is None else str(film),
+        "remarks": list(found.remarks),
     }
