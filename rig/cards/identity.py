@@ -41,6 +41,8 @@ TEST_PUSH = (
     "push.distance_mm",
     "typed.weights_g",
 )
+CORRECTABLE = ("push.", "geometry.", "front.", "rear.", "masses.", "plate.", "floor.", "finger.")
+"""Beginnings of keys that a figure may rest on, of all cards."""
 TEST_SUBJECT = (
     "conditions.compound_front",
     "conditions.compound_rear",
@@ -109,10 +111,10 @@ def completed(before: TestCard, now: TestCard) -> list[str]:
     return [_change(key, old[key], new[key]) for key in TEST_SUBJECT if bool(_text(old[key])) != bool(_text(new[key]))]
 
 
-def corrected(before: TestCard | CarCard, now: TestCard | CarCard) -> list[str]:
+def corrected(before: TestCard | CarCard | BenchCard, now: TestCard | CarCard | BenchCard) -> list[str]:
     """What differs between two cards apart from names, notes and pictures: for a sentence, not for identity."""
     old, new = _flat(before), _flat(now)
-    keys = [key for key in (*old, *new) if key.startswith(("push.", "geometry.", "front.", "rear.", "masses."))]
+    keys = [key for key in (*old, *new) if key.startswith(CORRECTABLE)]
     keys = [key for key in dict.fromkeys(keys) if ".body_" not in key and key != "masses.parts"]
     parts = _part_changes(before, now) if isinstance(before, CarCard) and isinstance(now, CarCard) else []
     return _changes(before, now, keys) + parts
@@ -183,4 +185,6 @@ def _shown(value: Any) -> str:
         return "nothing"
     if isinstance(value, str):
         return f'"{value}"'
+    if isinstance(value, list | tuple) and not all(isinstance(one, int | float) for one in value):
+        return f"{len(value)} entries"
     return f"{value:g}" if isinstance(value, int | float) and not isinstance(value, bool) else str(value)

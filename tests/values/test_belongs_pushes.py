@@ -126,13 +126,20 @@ def test_ordinary_edits_need_no_word(bench: Bench, edit: dict[str, Any]) -> None
     assert "remarks" not in again
 
 
-def test_a_car_card_changed_after_measuring_is_told(bench: Bench) -> None:
-    """A longer wheelbase than the one that was filmed would make another ratio."""
+@pytest.mark.parametrize(
+    ("key", "value", "told"),
+    [
+        ("geometry.wheelbase_mm", 290.0, "wheelbase_mm 260 → 290 mm"),
+        ("plate.bar_mm", 103.0, "bar_mm 100 → 103 mm"),
+    ],
+)
+def test_a_car_card_changed_after_measuring_is_told(bench: Bench, key: str, value: float, told: str) -> None:
+    """A longer wheelbase than the one that was filmed would make another ratio; another scale another travel."""
     bench.push(bench.card("t"), -0.5)
     truth = bench.ratio(bench.card("t"))
-    again = found("infer", bench.card("t", car={"geometry.wheelbase_mm": 290.0}), "--log", bench.log)
+    again = found("infer", bench.card("t", car={key: value}), "--log", bench.log)
     assert again["grip_ratio"] == truth
-    assert "wheelbase_mm 260 → 290 mm" in again["remarks"][0]
+    assert told in again["remarks"][0]
 
 
 def test_weighing_another_state_later_changes_no_old_push(bench: Bench) -> None:

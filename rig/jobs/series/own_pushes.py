@@ -80,7 +80,7 @@ def pushes_of(cards: CardSet, log: BenchLog) -> OwnPushes:
         remarks.append(f"{cards.test.name}: the push comes from an imported log")
     if records:
         old = then[records[-1].id]
-        changes = corrected(old.car, cards.car)
+        changes = corrected(old.car, cards.car) + corrected(old.bench, cards.bench)
         if not whole:
             changes += completed(old.test, cards.test)
         if not cards.choices.same:
