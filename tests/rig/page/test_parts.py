@@ -416,6 +416,24 @@ def test_the_odds_point_to_what_was_hidden(tmp_path: Path) -> None:
         bench.close()
 
 
+def test_every_warning_of_a_weighing_is_on_the_page(tmp_path: Path) -> None:
+    """One placing only, and a part counted in: two things to know, in the log and on the page alike."""
+    bench = Bench(tmp_path)
+    try:
+        card = next(tmp_path.rglob("car.toml"))
+        text = '\n[[masses.parts]]\nname = "body clip"\nmass_g = 12.0\nx_mm = 130.0\n'
+        card.write_text(card.read_text(encoding="utf-8") + text, encoding="utf-8")
+        bench.weigh_typed([400.0, 410.0, 390.0, 420.0], 1.0)
+        shown = told(bench.broadcast.newest("car"))["weights"]["warnings"]  # type: ignore[index]
+        with bench.log() as log:
+            (record,) = log.records(kind="weighing")
+        assert shown == record.result["warnings"]
+        assert len(shown) == 2
+        assert "body clip +12 g" in shown[1]
+    finally:
+        bench.close()
+
+
 # failures
 
 
