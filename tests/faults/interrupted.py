@@ -56,7 +56,7 @@ def stop_after(arguments: list[str], log: Path, after: float, *, sign: int = sig
     if not finished:
         os.killpg(command.pid, sign)
     try:
-        _, err = command.communicate(timeout=60)
+        _, err = command.communicate(timeout=240)
     except subprocess.TimeoutExpired:
         os.killpg(command.pid, signal.SIGKILL)
         _, err = command.communicate()

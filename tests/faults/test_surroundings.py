@@ -64,7 +64,7 @@ def run(
         capture_output=True,
         encoding="utf-8",
         errors="replace",
-        timeout=60,
+        timeout=240,
     )
 
 

@@ -59,7 +59,7 @@ def watched(page: Any) -> list[str]:
     return seen
 
 
-def until(page: Any, question: str, seconds: float = 60.0) -> None:
+def until(page: Any, question: str, seconds: float = 180.0) -> None:
     """Wait until an expression is true in the page; fails with the page's words when it never is."""
     end = time.monotonic() + seconds
     while time.monotonic() < end:
@@ -69,7 +69,7 @@ def until(page: Any, question: str, seconds: float = 60.0) -> None:
     raise AssertionError(f"never true: {question}\n{page.inner_text('body')[:3000]}")
 
 
-def until_bench(page: Any, done: Callable[[], bool], seconds: float = 60.0) -> None:
+def until_bench(page: Any, done: Callable[[], bool], seconds: float = 180.0) -> None:
     """Wait until the bench behind the page has come so far."""
     end = time.monotonic() + seconds
     while not done():

@@ -160,10 +160,14 @@ def moved(folder: Path, *options: object, phases: list[dict[str, Any]] = PHASES,
     return found("moving", card(folder, **more), drift(folder, phases), "--weights", *WEIGHTS, *options)
 
 
+STIFF = {"front": AXLES["front"] | {"bar_n_per_mm": 3.0}, "rear": AXLES["rear"]}
+
+
 @pytest.fixture(scope="module")
 def told(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
-    """The lopsided car through three phases, with unequal grip."""
-    return moved(tmp_path_factory.mktemp("moving"), "--grip", 0.9, 0.7)
+    """The lopsided car through three phases, with unequal grip, and beside it one with a stiff bar in front."""
+    folder = tmp_path_factory.mktemp("moving")
+    return moved(folder, "--grip", 0.9, 0.7, "--against", card(folder, "stiff", STIFF, name="stiff front"))
 
 
 def test_loads_lean_and_balance_point_in_every_phase(told: dict[str, Any]) -> None:
@@ -384,15 +388,12 @@ def test_words_and_report_put_each_figure_in_its_column(told: dict[str, Any], tm
     assert film["names"] == ["brake", "left", "right"]
 
 
-def test_a_second_set_up_is_told_from_the_first(tmp_path: Path) -> None:
-    stiff = {"front": AXLES["front"] | {"bar_n_per_mm": 3.0}, "rear": AXLES["rear"]}
-    other = card(tmp_path, "stiff", stiff, name="stiff front")
-    arguments = ["moving", card(tmp_path), drift(tmp_path), "--weights", *WEIGHTS, "--against", other]
-    got = found(*arguments)
+def test_a_second_set_up_is_told_from_the_first(told: dict[str, Any]) -> None:
+    got = told
     for phase, one, two, said in zip(PHASES, got["phases"], got["against"]["phases"], got["differences"], strict=False):
-        load = Springs(stiff, newtons()).settled(phase["ax_g"] * G, phase["ay_g"] * G)[1]
+        load = Springs(STIFF, newtons()).settled(phase["ax_g"] * G, phase["ay_g"] * G)[1]
         np.testing.assert_allclose(two["load_g"], load / G * 1000, atol=0.01)
-        held = grip(load, 0.8, 0.8)
+        held = grip(load, 0.9, 0.7)
         assert two["balance_pct"] == pytest.approx(100 * held @ X / held.sum() / LENGTH, abs=1e-4)
         change = two["balance_pct"] - one["balance_pct"]
         assert said == f"{phase['name']}: balance point {change:+.2f} points in stiff front"

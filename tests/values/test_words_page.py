@@ -47,7 +47,7 @@ class Page:
     def told(self, *kinds: str) -> dict[str, Any]:
         """The newest event of a kind; of several kinds, a map."""
         found: dict[str, Any] = {}
-        with urllib.request.urlopen(f"{self.url}/events", timeout=30) as stream:
+        with urllib.request.urlopen(f"{self.url}/events", timeout=240) as stream:
             kind = ""
             while set(found) < set(kinds):
                 line = stream.readline().decode()
@@ -60,7 +60,7 @@ class Page:
     def text(self, path: str, **query: object) -> str:
         """A page or an answer."""
         url = f"{self.url}{path}" + (f"?{urlencode(query)}" if query else "")
-        with urllib.request.urlopen(url, timeout=60) as answer:
+        with urllib.request.urlopen(url, timeout=240) as answer:
             return str(answer.read().decode())
 
     def ask(self, path: str, **query: object) -> dict[str, Any]:
@@ -76,7 +76,7 @@ class Page:
             method="POST",
             headers={"x-bench-token": self.token, "content-type": "application/json", "origin": self.url},
         )
-        with urllib.request.urlopen(request, timeout=60) as answer:
+        with urllib.request.urlopen(request, timeout=240) as answer:
             told: dict[str, Any] = json.loads(answer.read())
         while "job" in told and self.told("job").get("running", True):
             time.sleep(0.1)

@@ -1,5 +1,6 @@
 """The live camera: a rendered clip played in real time stands for the device; pre-roll, stop at rest, losses told."""
 
+import json
 import os
 import shutil
 import threading
@@ -74,6 +75,12 @@ def test_pictures_that_a_slow_disk_loses_are_told(tmp_path: Path, monkeypatch: p
     assert kept.lost >= 200
     assert kept.pictures + kept.lost == 300
     assert "too slow" in kept.words
+    recorder.start()
+    for number in range(300, 310):
+        recorder.take(blank(number))
+    after = recorder.stop()
+    assert (after.pictures, after.lost) == (10, 0)  # what the clip before lost is not this one's
+    assert [one["number"] for one in json.loads(after.times.read_text())["pictures"]] == [*range(300, 310)]
 
 
 def test_a_disk_that_fills_while_recording_is_told_and_no_half_clip_has_a_clips_name(

@@ -111,7 +111,7 @@ def test_two_processes_write_at_once_and_nothing_is_lost(tmp_path: Path) -> None
         "    [numbered(log, sys.argv[2], i) for i in range(40)]\n"
     )
     running = [subprocess.Popen([sys.executable, "-c", script, str(tmp_path), name]) for name in ("a", "b")]
-    assert [process.wait(timeout=60) for process in running] == [0, 0]
+    assert [process.wait(timeout=240) for process in running] == [0, 0]
     with BenchLog(tmp_path) as log:
         records = list(log.records())
     assert [record.number for record in records] == list(range(1, 81))
