@@ -11,6 +11,7 @@ import threading
 from collections import deque
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -100,8 +101,11 @@ class PushRecorder:
             self._put(shot)
         self._thread.start()
 
-    def stop(self, *, skipped: int = 0) -> Recording:
-        """End, wait until all is safely on the disk, and say what was kept. Raises BenchError when writing failed."""
+    def stop(self, *, rate: float = 0.0) -> Recording:
+        """End, wait until all is safely on the disk, and say what was kept. Raises BenchError when writing failed.
+
+        rate: pictures a second that the device takes by its own clock; 0: it does not say, gaps are not counted.
+        """
         with self._lock:
             self.recording = False
         self._queue.put(None)
@@ -123,8 +127,18 @@ class PushRecorder:
         sync(self._folder)
         seconds = self._rows[-1][1] - self._rows[0][1] if len(self._rows) > 1 else 0.0
         return Recording(
-            clip=self.clip, times=times, pictures=len(self._rows), lost=self.lost, skipped=skipped, seconds=seconds
+            clip=self.clip,
+            times=times,
+            pictures=len(self._rows),
+            lost=self.lost,
+            skipped=self._skipped(rate),
+            seconds=seconds,
         )
+
+    def _skipped(self, rate: float) -> int:
+        """Pictures missing within the clip, pre-roll included, by the device's own times; not those lost here."""
+        timed = [(number, device) for number, _, device in self._rows if device is not None]
+        return sum(max(round((later - before) * rate) - (m - n), 0) for (n, before), (m, later) in pairwise(timed))
 
     def _settled(self) -> OSError | None:
         """Bring the part safely to the disk; why it is not whole, or None. The video library tells of no failure."""

@@ -121,7 +121,7 @@ class CameraReader:
     """Reads a camera in one thread: every picture goes to `listener`, the newest is kept for the live view.
 
     listener: called in the reading thread; it must not block (a recorder queues).
-    dropped: pictures that the device skipped, by its own time stamps.  Use as a context manager.
+    Use as a context manager.
     """
 
     def __init__(
@@ -133,7 +133,7 @@ class CameraReader:
         self._stop = threading.Event()
         self._lock = threading.Lock()
         self._newest: TimedPicture | None = None
-        self.read = self.dropped = 0
+        self.read = 0
         self.ended = False
         self._times: list[float] = []
         self._thread = threading.Thread(target=self._run, name="camera", daemon=True)
@@ -167,7 +167,6 @@ class CameraReader:
             self._capture.release()
 
     def _read(self) -> None:
-        last_device: float | None = None
         while not self._stop.is_set():
             good, picture = self._capture.read()
             now = time.monotonic()
@@ -176,8 +175,6 @@ class CameraReader:
                 return
             stamp = float(self._capture.get(cv2.CAP_PROP_POS_MSEC)) / 1000.0
             device_time = stamp if stamp > 0 else None
-            self._count_drops(last_device, device_time)
-            last_device = device_time if device_time is not None else last_device
             shot = TimedPicture(number=self.read, time=now, device_time=device_time, picture=picture)
             self.read += 1
             with self._lock:
@@ -185,9 +182,3 @@ class CameraReader:
                 self._times = [*self._times[-240:], now]
             if self.listener is not None:
                 self.listener(shot)
-
-    def _count_drops(self, before: float | None, now: float | None) -> None:
-        rate = self._mode.granted[2]
-        if before is None or now is None or rate <= 0 or now <= before:
-            return
-        self.dropped += max(round((now - before) * rate) - 1, 0)

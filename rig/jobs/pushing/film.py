@@ -52,7 +52,6 @@ def film_push(
     watch = MovementWatch()
     with CameraReader(capture, mode, listener=recorder.take) as camera:
         begun, looked = time.monotonic(), -1
-        dropped_before = 0
         try:
             while True:
                 shot = _next(camera, looked, name)
@@ -62,7 +61,6 @@ def film_push(
                 judgement = judge_picture(shot.picture, floor, car)
                 was, moving = watch.moving, watch.feed(shot.time, judgement.car_corner)
                 if moving and not was:
-                    dropped_before = camera.dropped
                     recorder.start()
                 say(LiveLook(judgement=judgement, mode=camera.mode, moving=moving, recording=recorder.recording))
                 if was and not moving:
@@ -78,7 +76,7 @@ def film_push(
                 where=name,
                 remedy="Push the car while its markers and the floor sheets are in the picture",
             )
-        return recorder.stop(skipped=camera.dropped - dropped_before)
+        return recorder.stop(rate=mode.granted[2])
 
 
 def _next(camera: CameraReader, looked: int, name: str) -> TimedPicture | None:
