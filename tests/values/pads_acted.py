@@ -86,6 +86,7 @@ class ActedPads:
         self.after_question: list[tuple[list[int], int, int]] = []
         self._form, self._counts, self._pending, self._heard = form, list(counts), b"", b""
         self._seq, self._stop, self.pause = 0, threading.Event(), 0.01
+        self.asked = threading.Event()
         self._thread = threading.Thread(target=self._act, daemon=True)
         self._thread.start()
 
@@ -133,6 +134,7 @@ class ActedPads:
             *asked, self._heard = self._heard.split(b"\n")
             if self._form is None:
                 for _ in [one for one in asked if one.strip() == b"?"]:
+                    self.asked.set()
                     self._pending += self._identity
                     for counts, number, flags in self.after_question:
                         self._pending += self._lines(counts, number, flags)
@@ -285,14 +287,17 @@ def hurried(times: float = 20.0) -> Iterator[None]:
         time.monotonic = real
 
 
-def watch_live(test: Path, log: Path, port: str, acts: Sequence[tuple[str | Callable[[], None], float]]) -> str:
+def watch_live(test: Path, log: Path, pads: ActedPads, acts: Sequence[tuple[str | Callable[[], None], float]]) -> str:
     """Run the live view with a pseudo-terminal for its keys; returns the last view as text.
 
-    acts: a key to press or something to do, and s to wait before it; q is pressed at the end.
+    acts: a key to press or something to do, and s to wait before it, from when the board is asked who it is; q is
+    pressed at the end.
     """
     ours, theirs = pty.openpty()
+    pads.asked.clear()
 
     def press() -> None:
+        pads.asked.wait(60.0)  # a busy machine takes its time until the view is there
         for act, wait in [*acts, ("q", 0.2)]:
             time.sleep(wait)
             if isinstance(act, str):
@@ -308,7 +313,7 @@ def watch_live(test: Path, log: Path, port: str, acts: Sequence[tuple[str | Call
             sys.stdin = keys
             thread.start()
             with contextlib.suppress(SystemExit):
-                main(["live", str(test), "--port", port, "--log", str(log)])
+                main(["live", str(test), "--port", pads.url, "--log", str(log)])
     finally:
         sys.stdin = before
         os.environ.pop("COLUMNS")

@@ -28,7 +28,7 @@ def test_the_live_view_shows_it(calibrated: Path, tmp_path: Path) -> None:
     with ActedPads() as pads:
         assert pivotbench("zero", test, "--port", pads.url, "--log", log).code == 0
         pads.lay(on_pads(CAR))
-        view = watch_live(test, log, pads.url, [("x", 0.8)])
+        view = watch_live(test, log, pads, [("x", 0.8)])
     cross = re.search(r"front right \+ rear left\)?\s+([\d.]+) %", view)
     other = re.search(r"front left \+ rear right\)?\s+([\d.]+) %", view)
     assert cross is not None, view

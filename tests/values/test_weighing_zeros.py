@@ -324,7 +324,7 @@ def test_live_shows_each_wheel_its_own_pad(log: Path, test_card: Path) -> None:
         pads.lay(moved([200, 300, 400, 500], on_pads(CAR)))
         pads.dither = [20, 2000, 125, 800]  # times √2.5: 0.08, 6.3, 0.8 and 1.6 g on pads 1 to 4
         before = time.time()
-        view = watch_live(test_card, log, pads.url, [("r", 0.8)])
+        view = watch_live(test_card, log, pads, [("r", 0.8)])
     kept = live_record(log)
     at = records(log, "live reading")[-1]["inputs"]["at_s"]
     assert before < at < time.time()  # seconds since 1970, as of the zero beside it
@@ -362,7 +362,7 @@ def test_live_zeroes_the_view_only_and_freezes_it(log: Path, test_card: Path) ->
             (lambda: pads.lay(EMPTY), 0.3),
             ("r", 0.3),
         ]
-        view = watch_live(test_card, log, pads.url, acts)
+        view = watch_live(test_card, log, pads, acts)
     first, second = (record["result"]["load_g"] for record in records(log, "live reading"))
     np.testing.assert_allclose(first, [20, 30, 40, 50], atol=1.0)  # more than when z was pressed
     assert second == first  # frozen
@@ -375,6 +375,6 @@ def test_live_names_the_wheel_whose_pad_is_missing(log: Path, test_card: Path) -
         assert pivotbench("zero", test_card, "--port", pads.url, "--log", log).code == 0
     with ActedPads([EMPTY[0], EMPTY[1], EMPTY[2], 0], flags=0x0008) as pads:  # pad 4, under RL
         pads.dither = [1, 1, 1, 0]
-        view = watch_live(test_card, log, pads.url, [("x", 0.8)])
+        view = watch_live(test_card, log, pads, [("x", 0.8)])
     assert "rear left: missing" in view
     assert "front left:" not in view
