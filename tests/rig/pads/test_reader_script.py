@@ -267,3 +267,8 @@ def test_news_are_told_in_batches_and_the_newest_frame_is_kept(script: Script) -
         assert len(heard.drain()) == 3
         assert heard.drain() == []
         assert reader.latest is newest
+        script.port.send(line(3, 700) + line(4, 800))  # two at once: the second is the newer one
+        until(lambda: reader.tally.intact == 5)
+        latest = reader.wait_newer(newest, 5.0)
+        assert latest is not None
+        assert latest.seq == 4
