@@ -5,6 +5,7 @@ import json
 import sqlite3
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import msgspec
@@ -181,3 +182,13 @@ def test_damage_that_comes_while_the_log_is_in_use_is_called_damage(tmp_path: Pa
     path.write_bytes(data)
     with BenchLog(tmp_path) as log, pytest.raises(BenchError, match="the bench log is damaged"):
         list(log.records())
+
+
+def test_card_versions_come_oldest_first(tmp_path: Path) -> None:
+    """Six versions a few milliseconds apart: by chance in order once in 720."""
+    texts = [f'card = "car"\nname = "Dunlin {number}"\n' for number in range(6)]
+    with BenchLog(tmp_path) as log:
+        for text in texts:
+            log.add_card("car", "Dunlin", text)
+            time.sleep(0.003)
+        assert [card.text for card in log.cards()] == texts
