@@ -304,6 +304,8 @@ def _text(turns: Sequence[Turn], error: FloatArray, chance: float, left: dict[st
         else f"The pads differ: from {error.min():+.1f} to {error.max():+.1f} g about their mean (corrected)"
     )
     blind = [name for name, share in left.items() if share > 50.0]
+    if "cross" in blind and any("exchanged" in turn for turn in turns):
+        return found + ". Cross weight still carries the errors of the floor: level the pads, or turn by a quarter"
     if "cross" in blind:
         return (
             found + ". Cross weight still carries the errors of pads or floor: exchange the pads left for right, "

@@ -9,6 +9,7 @@ from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.moving.chassis import Chassis, car_at_rest
 from analysis.moving.dampers import BodyInertia, Dampers, box_inertia, dampers
 from analysis.moving.phases import Phase
+from analysis.weighing.warp import SpringRates, WarpResponse, response_from_rates
 from rig.base.errors import InputError
 from rig.cards.measures import GRAM, MM, contact_place
 from rig.cards.schema import CarCard, PhasesCard
@@ -56,13 +57,12 @@ def moving_car(
     def four(name: str, unit: float) -> FloatArray:
         return np.repeat([getattr(front, name), getattr(rear, name)], 2) * unit
 
-    place = contact_place(card)
     springs = four("spring_n_per_mm", PER_MM) * np.repeat([factor["spring_front"], factor["spring_rear"]], 2)
     ratio = four("motion_ratio", 1.0) * np.repeat([factor["ratio_front"], factor["ratio_rear"]], 2)
     tyre = four("tyre_n_per_mm", PER_MM)
     chassis = car_at_rest(
         wheelbase=card.geometry.wheelbase_mm * MM,
-        track=[float(place[0, 1] - place[1, 1]), float(place[2, 1] - place[3, 1])],
+        track=spring_track(card),
         rest_load=load,
         height=card.geometry.cg_height_mm * MM if height is None else height,
         spring=springs,
@@ -109,3 +109,34 @@ def phases_on(card: PhasesCard) -> tuple[Phase, ...]:
         )
         for one in card.phases
     )
+
+
+def spring_rates(car: CarCard) -> SpringRates:
+    """Springs, tyres and bars from the car card's [chassis]. Raises InputError when it has none."""
+    chassis = car.chassis
+    if chassis is None:
+        raise InputError(
+            "the car card has no [chassis] section",
+            where=car.name,
+            remedy="Give spring_n_per_mm and motion_ratio of both axles, or measure with: pivotbench level --shim",
+        )
+    ends = (chassis.front, chassis.front, chassis.rear, chassis.rear)
+    return SpringRates(
+        spring=np.array([end.spring_n_per_mm * PER_MM for end in ends]),
+        motion_ratio=np.array([end.motion_ratio for end in ends]),
+        tyre=np.array([end.tyre_n_per_mm * PER_MM for end in ends]),
+        # on the card: force at each wheel per difference, which is what the rate matrix takes
+        bar=np.array([chassis.front.bar_n_per_mm, chassis.rear.bar_n_per_mm]) * PER_MM,
+        track=spring_track(car),
+    )
+
+
+def warp_response(car: CarCard) -> WarpResponse:
+    """How much load a raised pad or a turned collar moves on this car."""
+    return response_from_rates(spring_rates(car))
+
+
+def spring_track(car: CarCard) -> FloatArray:
+    """(2,) m, contact tracks front and rear."""
+    contact = contact_place(car)
+    return np.array([contact[0, 1] - contact[1, 1], contact[2, 1] - contact[3, 1]])

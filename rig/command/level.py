@@ -43,8 +43,9 @@ def command(
 
     Uses the [chassis] on the car card, or a shim of known thickness under one pad.
     """
+    from rig.cards.chassis import warp_response
     from rig.cards.read import Choices, read_set
-    from rig.jobs.weighing.cross import judge_floor, measure_response, shims_for, warp_response
+    from rig.jobs.weighing.cross import judge_floor, measure_response, shims_for
     from rig.jobs.weighing.pads import bench_pads
     from rig.jobs.weighing.weigh import known_weighing
     from rig.log.belongs import weighing_of

@@ -6,6 +6,7 @@ slope, offset, scatter and noise.
 """
 
 import os
+import re
 import shutil
 import termios
 from dataclasses import dataclass
@@ -337,6 +338,59 @@ TURNED = {  # by hand: the pads' first places FL FR RL RR, and the wheel that st
     "Exchange the pads": ("FR", "FL", "RR", "RL"),  # the pad that was under FL is now under FR
     "Leave the pads": ("RL", "RR", "FL", "FR"),
 }
+
+
+SPRINGS = {
+    "chassis.front.spring_n_per_mm": 3.0,
+    "chassis.front.motion_ratio": 0.6,
+    "chassis.front.tyre_n_per_mm": 20.0,
+    "chassis.front.bar_n_per_mm": 0.5,
+    "chassis.rear.spring_n_per_mm": 2.0,
+    "chassis.rear.motion_ratio": 0.8,
+    "chassis.rear.tyre_n_per_mm": 30.0,
+    "chassis.rear.bar_n_per_mm": 0.2,
+}
+A = 160 / 180  # a warp loads the rear wheels by the ratio of the tracks less
+# mm/N: springs at the wheel (rate × ratio²) with bars, twice for a difference, and tyres in series; both axles
+SOFT_MM_PER_N = 2 / (1.08 + 2 * 0.5) + 2 / 20 + A**2 * (2 / (1.28 + 2 * 0.2) + 2 / 30)
+WARP = np.array([1.0, -1.0, -A, A])
+
+
+def test_uneven_pads_count_when_the_car_is_turned(weighed: Weighed, tmp_path: Path) -> None:
+    """Half a turn puts every diagonal back on its places: 0.3 mm of each pad stays in the cross weight.
+
+    By statics: a place that is h higher loads the wheels by q (q·h) / softness; independent heights. The half turn
+    meets the places in another order, so that q·h is the mean of both orders: by hand from the two rows.
+    """
+    log = Path(shutil.copytree(weighed.log, tmp_path / "log"))
+    turned = {"FL": CAR["RR"], "FR": CAR["RL"], "RL": CAR["FR"], "RR": CAR["FL"]}
+    bench = {"pads.level_mm_u": 0.3}
+    test = write_cards(tmp_path, car=SPRINGS, bench=bench)
+    plain = write_cards(tmp_path / "plain", bench=bench)
+    with ActedPads() as pads:
+        common = ["--port", pads.url, "--log", log]
+
+        def do(text: str) -> None:
+            pads.lay(on_pads(turned if "half round" in text else CAR))
+
+        assert pivotbench("zero", test, *common).code == 0
+        assert pivotbench("weigh", test, *common, "--turned", "half", "--json", hands=do).code == 0
+        number = records(log, "weighing")[-1]["number"]
+        floor = pivotbench("level", test, "--weighing", number, "--log", log, "--json").result["floor"]
+        told = pivotbench("weigh", plain, *common, "--turned", "half", "--json", hands=do)
+    seen = (WARP + WARP[[3, 2, 1, 0]]) / 2  # of the heights under FL, FR, RL, RR at first
+    one_way_g = WARP / SOFT_MM_PER_N / 9.80665e-3
+    expected = 0.3**2 * np.outer(one_way_g, one_way_g) * (seen @ seen)
+    *_, with_springs, without = records(log, "weighing")
+    np.testing.assert_allclose(doubts(with_springs)["pad heights"], expected, rtol=0.02)
+    # `level` counts the floor itself, and once: 200 g on the diagonals explained by so much of each pad's height
+    cross = np.array([1.0, -1.0, -1.0, 1.0])
+    u2 = sum(cross @ part @ cross for name, part in doubts(with_springs).items() if name != "pad heights")
+    level_mm = np.sqrt((200 / 1.96) ** 2 - u2) / (float(cross @ one_way_g) * np.linalg.norm(WARP))
+    assert float(re.findall(r"level the pads to ([\d.]+) mm", floor)[0]) == pytest.approx(level_mm, rel=0.05)
+    assert "pad heights" not in doubts(without)  # not known there, which is said
+    assert any("leaves out that the pads may be uneven (0.3 mm" in text for text in told.result["warnings"])
+    assert not any("uneven" in text for text in with_springs["result"]["warnings"])
 
 
 def test_the_car_turned_on_the_pads(weighed: Weighed, tmp_path: Path) -> None:

@@ -11,7 +11,6 @@ from analysis.weighing.cross_weight import (
     FloorVerdict,
     LoopState,
     ShimPlan,
-    SpringRates,
     WarpResponse,
     floor_verdict,
     next_step,
@@ -20,14 +19,13 @@ from analysis.weighing.cross_weight import (
     response_from_shim,
 )
 from analysis.weighing.cross_weight import Step as BuilderStep
-from rig.base.errors import InputError
-from rig.cards.measures import MM, contact_place
+from rig.cards.chassis import spring_rates, spring_track, warp_response
+from rig.cards.measures import MM
 from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
-from rig.cards.schema import CarCard
 from rig.jobs.weighing.pads import Ask, OpenPads
 from rig.jobs.weighing.scale import scale_of
-from rig.jobs.weighing.weigh import RecordedWeighing, Weighing, weigh_on_pads
+from rig.jobs.weighing.weigh import RecordedWeighing, Weighing, weigh_on_pads, weights_but_for
 from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog
 from rig.pads.steps import Step
@@ -35,33 +33,6 @@ from rig.records.record import Record
 from rig.records.weighing import CROSS_WEIGHT, SHIM, CrossInputs, CrossResult, ShimInputs, ShimResult
 
 MOST_STEPS = 40
-N_PER_MM = 1000.0
-
-
-def spring_rates(car: CarCard) -> SpringRates:
-    """Springs, tyres and bars from the car card's [chassis]. Raises InputError when it has none."""
-    chassis = car.chassis
-    if chassis is None:
-        raise InputError(
-            "the car card has no [chassis] section",
-            where=car.name,
-            remedy="Give spring_n_per_mm and motion_ratio of both axles, or measure with: pivotbench level --shim",
-        )
-    ends = (chassis.front, chassis.front, chassis.rear, chassis.rear)
-    contact = contact_place(car)
-    return SpringRates(
-        spring=np.array([end.spring_n_per_mm * N_PER_MM for end in ends]),
-        motion_ratio=np.array([end.motion_ratio for end in ends]),
-        tyre=np.array([end.tyre_n_per_mm * N_PER_MM for end in ends]),
-        # on the card: force at each wheel per difference, which is what the rate matrix takes
-        bar=np.array([chassis.front.bar_n_per_mm, chassis.rear.bar_n_per_mm]) * N_PER_MM,
-        track=np.array([contact[0, 1] - contact[1, 1], contact[2, 1] - contact[3, 1]]),
-    )
-
-
-def warp_response(car: CarCard) -> WarpResponse:
-    """How much load a raised pad or a turned collar moves on this car."""
-    return response_from_rates(spring_rates(car))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,7 +109,7 @@ def builder_loop(
 def judge_floor(cards: CardSet, weighing: Weighing, *, response: WarpResponse | None = None) -> FloorVerdict:
     """Can the cross weight of a weighing be told from an uneven floor?"""
     return floor_verdict(
-        weighing.weights,
+        weights_but_for("pad heights", weighing, cards),  # the floor is counted here, and not twice
         response or warp_response(cards.car),
         cards.bench.pads.level_mm_u * MM,
         gravity=place_gravity(cards.bench),
@@ -188,9 +159,3 @@ def measure_response(
         files=[log.add_file("raw readings", pads.raw_file)],
     )
     return found, record
-
-
-def spring_track(car: CarCard) -> np.ndarray:
-    """(2,) m, contact tracks front and rear."""
-    contact = contact_place(car)
-    return np.array([contact[0, 1] - contact[1, 1], contact[2, 1] - contact[3, 1]])

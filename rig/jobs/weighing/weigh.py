@@ -23,6 +23,7 @@ from analysis.weighing.parts import PartMass, add_parts
 from analysis.weighing.reseating import pool_placements
 from rig.base.errors import InputError
 from rig.base.progress import Progress
+from rig.cards.chassis import warp_response
 from rig.cards.measures import MM, contact_place, contact_place_u
 from rig.cards.mechanics import car_state, place_gravity
 from rig.cards.read import CardSet
@@ -132,6 +133,23 @@ def known_pads(loads: Loads) -> PadPrior:
     return pad_prior(offset_u_g=offset, gain_u=gain)
 
 
+def known_before_turning(cards: CardSet) -> tuple[PadPrior, list[str]]:
+    """What is known of pads and floor before the car is turned, and what to tell where something is missing.
+
+    How much load a pad's height moves between the wheels follows from the springs on the car card; without them the
+    uncertainty of the heights cannot be counted, and people have to hear of it.
+    """
+    level_mm = cards.bench.pads.level_mm_u
+    if cards.car.chassis is None:
+        told = (
+            f"The ± leaves out that the pads may be uneven ({level_mm:g} mm on the bench card), which shifts weight "
+            "from one diagonal to the other: fill in [chassis] on the car card, or see: pivotbench level --shim"
+        )
+        return pad_prior(), [told] if level_mm > 0 else []
+    per_height_g = warp_response(cards.car).per_height * (1000.0 / place_gravity(cards.bench))
+    return pad_prior(height_u=level_mm * MM, per_height=per_height_g), []
+
+
 def weigh_turned(
     cards: CardSet,
     pads: OpenPads,
@@ -157,7 +175,7 @@ def weigh_turned(
                 scale.wheels(placed[-1].loads.load_g)
             )  # pads named by the wheel over them in the first weighing
             done.append(turn)
-    prior = pad_prior(height_u=cards.bench.pads.level_mm_u * MM)
+    prior, missing = known_before_turning(cards)
     found = solve_orientations(np.array(rows), done, prior, noise_g=0.5)
     weighing = weighed(
         cards,
@@ -172,7 +190,7 @@ def weigh_turned(
             tally=tally_record(pads.source.tally),
         ),
         remarks=_remarks(placed),
-        warnings=[found.text],
+        warnings=[found.text, *missing],
     )
     kept = _write(weighing, cards, log, parents=scale.records, files=[log.add_file("raw readings", pads.raw_file)])
     return kept, found
@@ -230,16 +248,8 @@ def written(weighing: Weighing, cards: CardSet, log: BenchLog) -> RecordedWeighi
 
 def weighing_from(record: WeighingRecord, cards: CardSet) -> RecordedWeighing:
     """A stored weighing, with the centre of gravity for the contact places on the card now."""
-    parts = [
-        DoubtPart(
-            name=part.name,
-            covariance=np.array(part.covariance_g2),
-            dof=float("inf") if part.dof is None else part.dof,
-        )
-        for part in record.result.doubt
-    ]
     load_g, gravity = np.array(record.result.corner_weights_g), record.result.gravity_m_s2
-    weights = weights_of(cards, load_g, parts)
+    weights = weights_of(cards, load_g, _parts(record.result))
     return RecordedWeighing(
         weights=weights,
         load=newtons_from_grams(load_g, gravity=gravity),
@@ -248,6 +258,24 @@ def weighing_from(record: WeighingRecord, cards: CardSet) -> RecordedWeighing:
         result=record.result,
         record=record,
     )
+
+
+def weights_but_for(cause: str, weighing: Weighing, cards: CardSet) -> CornerWeights:
+    """The corner weights of a weighing with one cause taken out of their uncertainty."""
+    parts = [part for part in _parts(weighing.result) if part.name != cause]
+    return weights_of(cards, np.array(weighing.result.corner_weights_g), parts)
+
+
+def _parts(result: WeighingResult) -> list[DoubtPart]:
+    """The causes of a stored weighing's uncertainty, g²."""
+    return [
+        DoubtPart(
+            name=part.name,
+            covariance=np.array(part.covariance_g2),
+            dof=float("inf") if part.dof is None else part.dof,
+        )
+        for part in result.doubt
+    ]
 
 
 def weighed_car(cards: CardSet, weighing: Weighing) -> CarState:

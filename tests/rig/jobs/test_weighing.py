@@ -13,9 +13,10 @@ import pytest
 from analysis.weighing.cross_weight import collar_turn
 from analysis.weighing.orientations import PAD_UNDER
 from rig.base.errors import BenchError, InputError
+from rig.cards.chassis import spring_rates, warp_response
 from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text, write_new_cards
-from rig.jobs.weighing.cross import CrossTarget, builder_loop, spring_rates, warp_response
+from rig.jobs.weighing.cross import CrossTarget, builder_loop
 from rig.jobs.weighing.lift import AxleLifts, ballast_for, measure_height, moved_ballast
 from rig.jobs.weighing.live import LiveLoads
 from rig.jobs.weighing.pads import CheckMasses, OpenPads, bench_pads, calibrate, settle, zero
