@@ -8,7 +8,7 @@ import numpy as np
 
 from analysis.base.errors import AnalysisError, InputError
 from analysis.base.pivot import PivotEstimate
-from analysis.statistics.pooling import heading_doubt, heading_of, heading_step
+from analysis.statistics.headings import heading_doubt, heading_of, heading_step
 from analysis.statistics.quantiles import NORMAL_95
 
 Verdict = Literal["agrees", "disagrees", "cannot tell"]

@@ -1,1 +1,1 @@
-"""Uncertainty: coverage factors, least squares, pooling of repeats, Monte Carlo draws."""
+"""Uncertainty: coverage factors, least squares, Monte Carlo draws, turns per travel as angles."""

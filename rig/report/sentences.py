@@ -108,21 +108,6 @@ def table_text(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     return "\n".join(lines)
 
 
-def compared_table(verdicts: Sequence[Verdict]) -> str:
-    """Measured against forecast, for a terminal."""
-    rows = [
-        [
-            verdict.cards.car.name,
-            f"{verdict.cards.test.push.position_pct:g} %",
-            pivot_words(verdict.measured),
-            pivot_words(verdict.forecast.prediction.estimate),
-            verdict.comparison.verdict,
-        ]
-        for verdict in verdicts
-    ]
-    return table_text(("set-up", "push at", "measured pivot", "forecast pivot", "verdict"), rows)
-
-
 def write_picture(path: Path, verdict: Verdict) -> Path:
     """Write the top view; the ending (.png, .svg, .pdf) decides the format."""
     return save_figure(top_view(verdict.picture), path, dpi=150)

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.base.pivot import PivotEstimate
-from analysis.grip.combine import GripMeasurement
 from analysis.grip.conditions import GripNotes, differences
 from analysis.grip.inference import PushEvidence
 from rig.base.errors import InputError
@@ -75,11 +74,6 @@ class Gathered:
     def sets(self) -> list[CardSet]:
         """The cards of each push, as they were when it was measured."""
         return [push.cards for push in self.pushes]
-
-
-def measured_push(cards: CardSet, log: BenchLog) -> PushOnRecord:
-    """The first push of the newest measured clip of a test card. Raises InputError when it has none."""
-    return clips_of_test(cards, log).pushes[-1]
 
 
 def clips_of_test(cards: CardSet, log: BenchLog) -> Gathered:
@@ -195,16 +189,3 @@ def told_apart(sets: Sequence[CardSet]) -> list[str]:
             for text in differences(notes_of(sets[0]), notes_of(other))
         ]
     return list(dict.fromkeys(said))
-
-
-def grip_record(measurement: GripMeasurement) -> dict[str, object]:
-    """A grip measurement as plain JSON."""
-    return {
-        "quantity": measurement.quantity,
-        "value": measurement.value,
-        "relative_u": measurement.relative_u,
-        "method": measurement.method,
-        "state": measurement.state,
-        "front_weight": measurement.front_weight,
-        "shared": dict(measurement.shared),
-    }

@@ -14,7 +14,7 @@ from analysis.grip.inference import infer
 from analysis.series.effects import SeriesPush, SeriesResult, analyse_series, pushes_needed
 from analysis.series.ladder import Ladder, LadderEntry, grip_ladder
 from analysis.series.plan import PlannedPush, full_factorial, plan_series
-from analysis.statistics.pooling import kappa_change
+from analysis.statistics.headings import kappa_change
 from rig.base.errors import InputError
 from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import push_state

@@ -1,16 +1,14 @@
-"""Agree, disagree or cannot tell, in which words; pooling with the scatter between pushes."""
+"""Agree, disagree or cannot tell, in which words."""
 
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.optimize import brentq
-from scipy.stats import t
 
 from analysis.base.errors import AnalysisError, InputError
 from analysis.base.pivot import PivotEstimate
 from analysis.forecast.comparison import compare, in_words
-from analysis.statistics.pooling import kappa_change, pool
+from analysis.statistics.headings import kappa_change
 
 L = 0.26
 
@@ -190,89 +188,6 @@ def test_two_cars_cannot_be_compared() -> None:
     other = PivotEstimate(kappa=6.0, kappa_u=0.1, interval=(5.8, 6.2), wheelbase=0.3, count=1, method="x")
     with pytest.raises(InputError, match="wheelbase"):
         compare(at(0.0, 0.001), other)
-    with pytest.raises(InputError):
-        pool([at(0.0, 0.001), other])
-    with pytest.raises(InputError):
-        pool([])
-
-
-@pytest.mark.parametrize("between", [0.0, 0.004])
-@pytest.mark.parametrize("pushes", [3, 6])
-def test_pooled_interval_covers_the_truth(pushes: int, between: float) -> None:
-    # Truth drawn by hand: scatter within, between, and shared by all pushes. 95 % at least, within four standard
-    # errors of 400 draws; with no scatter between pushes the interval may be wider than needed.
-    rng = np.random.default_rng(pushes)
-    held = 0
-    for _ in range(400):
-        truth, shared = rng.uniform(-0.08, 0.08), 0.001 * rng.normal()
-        places = truth + shared + between * rng.normal(size=pushes) + 0.002 * rng.normal(size=pushes)
-        low, high = pool([at(p, np.hypot(0.002, 0.001), common=0.001) for p in places]).estimate.interval_pct
-        held += low <= 100 * truth / L <= high
-    assert held / 400 >= 0.95 - 4 * np.sqrt(0.95 * 0.05 / 400)
-
-
-def test_pooling_finds_the_scatter_and_keeps_what_is_shared() -> None:
-    rng = np.random.default_rng(9)
-    places = -0.03 + 0.005 * rng.normal(size=400)
-    pooled = pool([at(p, 0.001, common=0.0008) for p in places])
-    slope = 1 / (L / 2 + 0.03) ** 2  # d kappa / d station
-    assert pooled.between_u == pytest.approx(0.005 * slope, rel=0.1)
-    assert pooled.estimate.count == 400
-    assert pooled.estimate.common_u == pytest.approx(0.0008 * slope, rel=0.05)
-    assert pooled.estimate.kappa_u > pooled.estimate.common_u
-    assert pooled.chance < 1e-6
-    order = pool([at(p, 0.001, common=0.0008) for p in places[::-1]])
-    assert order.estimate.kappa == pytest.approx(pooled.estimate.kappa, rel=1e-9)
-
-
-def test_pooling_by_the_printed_formulas() -> None:
-    """Paule and Mandel's variance by SciPy's root finder; Hartung and Knapp's t interval; both in small angles."""
-    places, own, shared = np.array([0.001, -0.004, 0.003, 0.008]), np.array([2.0, 1.0, 3.0, 1.5]) * 1e-3, 0.5e-3
-    pooled = pool([at(p, np.hypot(u, shared), common=shared) for p, u in zip(places, own, strict=True)])
-
-    def excess(between: float) -> float:
-        w = 1 / (own**2 + between)
-        return float((w * (places - (w * places).sum() / w.sum()) ** 2).sum() - 3)
-
-    between = brentq(excess, 0, 1e-3, xtol=1e-18)
-    w = 1 / (own**2 + between)
-    mean = (w * places).sum() / w.sum()
-    half = np.hypot(t.ppf(0.975, 3) / np.sqrt(w.sum()), 1.96 * shared)  # the spread about the mean is 1 by that choice
-    per_metre = 1 / (L / 2 - mean) ** 2  # d kappa / d station
-    assert pooled.between_u == pytest.approx(np.sqrt(between) * per_metre, rel=0.05)
-    assert pooled.estimate.station_pct == pytest.approx(100 * mean / L, abs=0.05)
-    low, high = pooled.estimate.interval_pct or (0.0, 0.0)
-    assert high - low == pytest.approx(200 * half / L, rel=0.05)
-    assert pooled.estimate.kappa_u == pytest.approx(np.hypot(1 / np.sqrt(w.sum()), shared) * per_metre, rel=0.05)
-    assert pooled.push_u == pytest.approx(np.sqrt(4 / w.sum()) * per_metre, rel=0.05)
-    plain = 1 / own**2
-    chi2 = (plain * (places - (plain * places).sum() / plain.sum()) ** 2).sum()
-    assert pooled.chi2 == pytest.approx(chi2, rel=0.1)
-    assert pooled.dof == 3
-    # no scatter beyond what each states: Student's t on the stated doubts, never narrower
-    quiet = pool([at(p, 0.002) for p in (0.0, 1e-5, -1e-5)])
-    assert quiet.between_u == 0.0
-    low, high = quiet.estimate.interval_pct or (0.0, 0.0)
-    assert high - low == pytest.approx(200 * t.ppf(0.975, 2) * 0.002 / np.sqrt(3) / L, rel=0.02)
-    assert quiet.push_u == pytest.approx(0.002 / (L / 2) ** 2, rel=0.02)
-    assert quiet.chance == pytest.approx(1.0, abs=1e-3)
-    alone = pool([at(0.05, 0.005, common=0.003)])
-    assert alone.push_u == pytest.approx(0.004 / 0.08**2, rel=1e-6)
-    assert (alone.between_u, alone.chi2, alone.dof, alone.chance) == (0.0, 0.0, 0, 1.0)
-
-
-def test_pushes_that_exclude_nothing_together_exclude_nothing() -> None:
-    nothing = PivotEstimate(kappa=1.0, kappa_u=9.0, interval=(-1e6, 1e6), wheelbase=L, count=1, method="x")
-    assert pool([nothing, nothing]).estimate.interval == (-1e6, 1e6)
-
-
-def test_pooling_across_the_middle_and_one_push_alone() -> None:
-    # Pivots on either side of the middle have kappa of opposite sign: their mean station is what counts.
-    middle = pool([at(0.125, 0.002), at(0.135, 0.002), at(0.131, 0.002), at(0.129, 0.002)])
-    assert middle.estimate.finding == "pivot"
-    assert middle.estimate.station_pct == pytest.approx(50.0, abs=0.3)
-    alone = at(0.05, 0.002)
-    assert pool([alone]).estimate == alone
 
 
 def test_kappa_change_is_the_difference_of_two_stations() -> None:

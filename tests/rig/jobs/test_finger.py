@@ -17,7 +17,7 @@ from rig.jobs.pushing.forecast import forecast
 from rig.jobs.pushing.measure import Measurement, measure_clip
 from rig.jobs.pushing.setup_clips import overlay_scene
 from rig.jobs.record.recalculate import recalculate
-from rig.jobs.series.evidence import measured_push
+from rig.jobs.series.evidence import clips_of_test
 from rig.jobs.weighing.weigh import weigh_typed
 from rig.log.store import BenchLog
 from rig.report.track import track_words
@@ -148,7 +148,7 @@ def test_the_forecast_goes_by_the_marker_when_asked_and_comes_out_the_same_again
     again = recalculate(log)
     assert again.differing == ()
     assert again.same >= 3
-    assert measured_push(cards, log).cards.test.push.position_pct == 70.0
+    assert clips_of_test(cards, log).pushes[-1].cards.test.push.position_pct == 70.0
 
 
 def test_the_overlay_shows_the_finger_s_path(seen: tuple[Measurement, CardSet, BenchLog], tmp_path: Path) -> None:
