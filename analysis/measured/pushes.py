@@ -25,7 +25,7 @@ class MeasuredPush:
     start_covariance, end_covariance: (3, 3), scatter of the mean plus what repeats; cards not included.
     turn, turn_u: rad.  travel, travel_u: m, sideways travel of the mid-wheelbase point.
     start_time, end_time: s, last rest before and first rest after.  rest_frames: averaged at either end.
-    peak_speed, peak_speed_u: m/s, fastest of the mid-wheelbase point; peak_yaw_rate, peak_yaw_rate_u: rad/s.
+    peak_speed, peak_speed_u: m/s, fastest of the mid-wheelbase point; peak_yaw_rate: rad/s.
     pole: (2,) m car axes with pole_covariance (2, 2), cards included; None when no pivot can be named.
     path: instant pivot against rotation, None when the car turned too little for it.
     outliers: frames of the slide and its rests that were left out as single outliers.
@@ -47,7 +47,6 @@ class MeasuredPush:
     peak_speed: float
     peak_speed_u: float
     peak_yaw_rate: float
-    peak_yaw_rate_u: float
     pole: FloatArray | None
     pole_covariance: FloatArray | None
     path: PivotPath | None
@@ -261,7 +260,6 @@ def _measured(
         peak_speed=float(speeds.speed[fastest]),
         peak_speed_u=float(speeds.speed_u[fastest]),
         peak_yaw_rate=float(speeds.velocity[turning, 2]),
-        peak_yaw_rate_u=float(speeds.velocity_u[turning, 2]),
         pole=result.pole if named else None,
         pole_covariance=result.pole_covariance if named else None,
         path=path,

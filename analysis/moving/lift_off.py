@@ -85,16 +85,14 @@ def equal_shares(in_contact: BoolArray) -> FloatArray:
 class RuleBeside:
     """The rule and the equilibrium for the same wheels in contact.
 
-    rule, model: (4,) share of the weight.  rule_front, model_front: front axle's share.  lifts_at: m/s2, the sideways
-    acceleration at which this car lifts a wheel.  label: says that the rule is a simplification.  why: reasons for
-    the difference.
+    rule, model: (4,) share of the weight.  rule_front, model_front: front axle's share.
+    label: says that the rule is a simplification.  why: reasons for the difference.
     """
 
     rule: FloatArray
     model: FloatArray
     rule_front: float
     model_front: float
-    lifts_at: float
     label: str
     why: tuple[str, ...]
 
@@ -129,7 +127,6 @@ def beside(
         model=model,
         rule_front=float(rule[:2].sum()),
         model_front=float(model[:2].sum()),
-        lifts_at=lift.lifts,
         label=LABEL,
         why=tuple(why),
     )

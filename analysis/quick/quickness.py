@@ -32,14 +32,13 @@ class InertiaRatio:
     """Inertia against friction during one slide.
 
     peak, peak_u: largest of the inertia force and torque over what friction can hold, with its standard
-    uncertainty.  typical: median over the moving frames.
+    uncertainty.
     energy, energy_u: largest kinetic energy over the friction work of the whole slide.
     peak_speed, peak_speed_u: m/s, of the centre of gravity.
     """
 
     peak: float
     peak_u: float
-    typical: float
     energy: float
     energy_u: float
     peak_speed: float
@@ -85,7 +84,6 @@ def inertia_ratio(
     return InertiaRatio(
         peak=float(ratio[worst]),
         peak_u=float(ratio_u[worst]),
-        typical=float(np.median(ratio[moving])),
         energy=float(kinetic[fastest] / work),
         energy_u=float(kinetic_u[fastest] / work),
         peak_speed=float(motion.speed[fastest]),

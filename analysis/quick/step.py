@@ -6,7 +6,6 @@ import numpy as np
 
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.errors import AnalysisError, InputError
-from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.sliding.contacts import Contacts, check_contacts
 
 
@@ -17,7 +16,7 @@ class Ground:
     rows: (..., n, 2, 3), contact slip along and across the wheel from the twist of the centre of gravity.
     capacity: (..., n), N.  drag: (..., n).  ellipse: (..., n) bool.  inertia: (..., 3) kg, kg, kg m2.
     centre: (..., 2) m, car axes.  lever: (...) m, a length that turns yaw rate into speed.
-    grip_mean: (...), friction over weight.  speed_floor: m/s, below it a car counts as standing.
+    speed_floor: m/s, below it a car counts as standing.
     """
 
     rows: FloatArray
@@ -27,7 +26,6 @@ class Ground:
     inertia: FloatArray
     centre: FloatArray
     lever: FloatArray
-    grip_mean: FloatArray
     batch: tuple[int, ...]
     speed_floor: float = 1e-6
 
@@ -70,7 +68,6 @@ def ground_of(
         inertia=np.stack([mass, mass, yaw_inertia], -1),
         centre=centre,
         lever=np.broadcast_to(reach.max(-1), batch),
-        grip_mean=capacity.sum(-1) / (mass * STANDARD_GRAVITY),
         batch=batch,
     )
 

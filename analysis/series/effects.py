@@ -37,8 +37,7 @@ class SeriesPush:
 class Effect:
     """Change of kappa, 1/m, when a factor goes from its reference to a level, with its 95 % interval.
 
-    clear: the interval excludes zero.  forecast: the change that was predicted, or None; foreseen: whether it
-    lies inside the interval (None without a forecast).
+    clear: the interval excludes zero.
     """
 
     factor: str
@@ -48,19 +47,16 @@ class Effect:
     u: float
     interval: tuple[float, float]
     clear: bool
-    forecast: float | None
-    foreseen: bool | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drift:
     """Trend of kappa with the order of the pushes, set-ups accounted for: 1/m per unit of order.
 
-    over_series: what it makes from the first push to the last, 1/m, and its 95 % interval.
+    interval: 95 %, of what it makes from the first push to the last, 1/m.
     """
 
     slope: float
-    over_series: float
     interval: tuple[float, float]
     clear: bool
     sentence: str
@@ -84,12 +80,10 @@ def analyse_series(
     pushes: Sequence[SeriesPush],
     *,
     reference: Mapping[str, str] | None = None,
-    forecast: Mapping[tuple[str, str], float] | None = None,
 ) -> SeriesResult:
     """Effects of all factors that were varied.
 
     reference: the level of each factor that changes are counted from (the first one met, where not given).
-    forecast: (factor, level) -> predicted change of kappa, 1/m.
     Raises InputError when two factors always changed together, or with fewer pushes than unknowns.
     """
     if len(pushes) < 3:
@@ -125,7 +119,6 @@ def analyse_series(
     for i, (name, level) in enumerate(columns, start=1):
         u = float(np.sqrt(covariance[i, i]))
         interval = (float(value[i]) - factor * u, float(value[i]) + factor * u)
-        told = None if forecast is None else forecast.get((name, level))
         effects.append(
             Effect(
                 factor=name,
@@ -135,8 +128,6 @@ def analyse_series(
                 u=u,
                 interval=interval,
                 clear=not interval[0] <= 0.0 <= interval[1],
-                forecast=told,
-                foreseen=None if told is None else interval[0] <= told <= interval[1],
             )
         )
     drift = _drift(design, kappa, blocks, np.array([one.order for one in pushes], dtype=np.float64))
@@ -224,9 +215,7 @@ def _drift(design: FloatArray, kappa: FloatArray, blocks: IntArray, order: Float
         if clear
         else "No drift over the series can be told from scatter"
     )
-    return Drift(
-        slope=float(value[-1]), over_series=total, interval=(total - half, total + half), clear=clear, sentence=sentence
-    )
+    return Drift(slope=float(value[-1]), interval=(total - half, total + half), clear=clear, sentence=sentence)
 
 
 def pushes_needed(

@@ -1,6 +1,5 @@
 """What stands on the floor: place, load, grip, drag, direction of each contact, and which turn together."""
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -13,7 +12,6 @@ from analysis.base.wheels import AXLES
 
 Law = Literal["cut", "ellipse"]
 AxleKind = Literal["free", "solid", "differential"]
-GripLaw = Callable[[FloatArray], FloatArray]
 
 DRAG_FLOOR = 1e-5
 """Without any drag the sideways place of the pivot is open; every wheel is given at least this."""
@@ -35,7 +33,6 @@ class Contacts:
         Only wheels under the law "cut" can be coupled.
     sensitivity: (..., n), load sensitivity q in grip * (1 - q (N - N0) / N0).
     nominal_load: (..., n), N0 in N; None takes the mean load of the car's contacts.
-    grip_law: takes loads (..., n) in N, returns grip factors; replaces grip and sensitivity.
     """
 
     place: npt.ArrayLike
@@ -47,7 +44,6 @@ class Contacts:
     coupling: npt.ArrayLike | None = None
     sensitivity: npt.ArrayLike = 0.0
     nominal_load: npt.ArrayLike | None = None
-    grip_law: GripLaw | None = None
 
 
 def couple_axles(
@@ -95,7 +91,6 @@ class GroundArrays:
     coupling: npt.NDArray[np.int_]
     sensitivity: FloatArray
     nominal_load: FloatArray
-    grip_law: GripLaw | None
 
     @property
     def batch(self) -> tuple[int, ...]:
@@ -112,20 +107,13 @@ class GroundArrays:
 
     def grip_at(self, load: FloatArray) -> FloatArray:
         """Grip factor under `load` (..., n)."""
-        if self.grip_law is not None:
-            return np.asarray(self.grip_law(load), dtype=float)
         safe = np.where(self.nominal_load > 0, self.nominal_load, 1.0)
         factor = 1.0 - self.sensitivity * (load - self.nominal_load) / safe
         grip: FloatArray = self.grip * np.maximum(factor, 0.0)
         return grip
 
     def capacity_slope(self, load: FloatArray) -> FloatArray:
-        """d capacity / d load, by formula, or by central differences for a given grip law."""
-        if self.grip_law is not None:
-            step = 1e-6 * np.maximum(load, 1e-3 * load.max(axis=-1, keepdims=True) + 1e-12)
-            low = np.maximum(load - step, 0.0)
-            slope_of: FloatArray = (self.capacity(load + step) - self.capacity(low)) / (load + step - low)
-            return slope_of
+        """d capacity / d load (..., n), by formula."""
         safe = np.where(self.nominal_load > 0, self.nominal_load, 1.0)
         factor = 1.0 - self.sensitivity * (load - self.nominal_load) / safe
         slope: FloatArray = np.where(factor > 0, self.grip * (factor - self.sensitivity * load / safe), 0.0)
@@ -194,7 +182,6 @@ def check_contacts(contacts: Contacts, extra: tuple[int, ...] = ()) -> GroundArr
         coupling=coupling,
         sensitivity=full["sensitivity"],
         nominal_load=nominal,
-        grip_law=contacts.grip_law,
     )
 
 

@@ -87,7 +87,7 @@ def scene(
     span = np.where(span > 0, span, 1.0)
     weight = ground.capacity(ground.load).sum(axis=1)
     rest = np.ascontiguousarray(ground.load.T)
-    plain = ground.grip_law is None and not ground.sensitivity.any()
+    plain = not ground.sensitivity.any()
     heading = np.ascontiguousarray(ground.heading.T)
     straight = not heading.any()
     return Scene(

@@ -33,7 +33,6 @@ __all__ = [
     "Step",
     "WarpResponse",
     "collar_turn",
-    "floor_cross",
     "floor_verdict",
     "next_step",
     "plan_shims",
@@ -50,13 +49,12 @@ SHIMS = (0.05e-3, 0.1e-3, 0.2e-3, 0.5e-3, 1.0e-3)
 class FloorVerdict:
     """Can the measured cross weight be told from an uneven floor?
 
-    cross_g: (FL + RR) - (FR + RL), g, as measured.  floor_g: its standard uncertainty from the floor alone, g.
+    cross_g: (FL + RR) - (FR + RL), g, as measured.
     level_u: standard uncertainty of the pads' heights, m, that would still let it be told.  told_apart: the verdict.
     text: one sentence.
     """
 
     cross_g: Estimate
-    floor_g: float
     told_apart: bool
     level_u: float
     text: str
@@ -66,22 +64,13 @@ class FloorVerdict:
 class ShimPlan:
     """Shims that bring the four pads into one plane.
 
-    thickness: (4,) m under FL, FR, RL, RR.  warp_before, warp_after: m, (FL + RR) - (FR + RL) of the heights.
-    cross_after_g: g of cross weight that the rest of the warp is worth on this car, or None without its response.
+    thickness: (4,) m under FL, FR, RL, RR.  warp_after: m, (FL + RR) - (FR + RL) of the heights with the shims.
     text: what to do.
     """
 
     thickness: FloatArray
-    warp_before: float
     warp_after: float
-    cross_after_g: float | None
     text: str
-
-
-def floor_cross(response: WarpResponse, height: FloatArray, *, gravity: float = STANDARD_GRAVITY) -> FloatArray:
-    """Load changes (..., 4), g, that pad heights (..., 4), m, cause on this car."""
-    change: FloatArray = np.asarray(height, dtype=float) @ response.per_height.T * (1000.0 / gravity)
-    return change
 
 
 def floor_verdict(
@@ -119,7 +108,7 @@ def floor_verdict(
         )
     else:
         text = f"{abs(measured.value):.0f} g between the diagonals cannot be told from zero by this weighing; {worth}"
-    return FloorVerdict(cross_g=measured, floor_g=floor, told_apart=apart, level_u=level, text=text)
+    return FloorVerdict(cross_g=measured, told_apart=apart, level_u=level, text=text)
 
 
 def plan_shims(
@@ -127,8 +116,6 @@ def plan_shims(
     *,
     available: Sequence[float] = SHIMS,
     most: int = 3,
-    response: WarpResponse | None = None,
-    gravity: float = STANDARD_GRAVITY,
 ) -> ShimPlan:
     """Which shims bring the pads into one plane: a tilt matters little to cross weight, a warp matters much.
 
@@ -152,10 +139,7 @@ def plan_shims(
     thickness[wheel] = sum(best)
     rest = float(CROSS @ (heights + thickness))
     name = ("front-left", "front-right", "rear-left", "rear-right")[wheel]
-    cross = None
-    if response is not None:
-        cross = float(CROSS @ floor_cross(response, heights + thickness, gravity=gravity))
     text = "No shim: the pads lie in one plane as well as these shims can make them"
     if best:
         text = f"Put {' + '.join(f'{1000 * s:.2f}' for s in best)} mm under the {name} pad"
-    return ShimPlan(thickness=thickness, warp_before=warp, warp_after=rest, cross_after_g=cross, text=text)
+    return ShimPlan(thickness=thickness, warp_after=rest, text=text)

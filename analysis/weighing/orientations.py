@@ -63,7 +63,7 @@ class TurnedWeighing:
 
     load_g: (4,) g, wheels FL, FR, RL, RR.  parts: doubt by cause, g2, for corner_weights.
     pad_error_g: (4,) what each pad reads too much at the mean load, less the mean of all pads, g; pad_error_u_g.
-    chance: that pads which agree would differ as much as these.  pads_agree: chance above 1 %.
+    chance: that pads which agree would differ as much as these.
     scatter: re-seating scatter used.  left_pct: share of the pads' and the floor's doubt that the turns could not
     remove, % of the standard uncertainty of a single weighing: for "front", "left" and "cross".
     text: what was found and what to do.
@@ -74,10 +74,8 @@ class TurnedWeighing:
     pad_error_g: FloatArray
     pad_error_u_g: FloatArray
     chance: float
-    pads_agree: bool
     scatter: Scatter
     left_pct: dict[str, float]
-    placements: int
     text: str
 
     @property
@@ -205,10 +203,8 @@ def solve_orientations(
         pad_error_g=error,
         pad_error_u_g=error_u,
         chance=chance,
-        pads_agree=chance > CHANCE,
         scatter=scatter,
         left_pct=left,
-        placements=len(turns),
         text=_text(turns, error, chance, left),
     )
 

@@ -35,10 +35,9 @@ class PartMass:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CorrectedLoads:
-    """Corner weights of the car as it is pushed. load_g: (4,) g.  change_g: (4,) g.  parts: doubt by cause, g2."""
+    """Corner weights of the car as it is pushed. load_g: (4,) g. parts: doubt by cause, g2."""
 
     load_g: FloatArray
-    change_g: FloatArray
     parts: tuple[DoubtPart, ...]
 
 
@@ -110,7 +109,7 @@ def add_parts(
             where="parts",
             remedy="Check the masses, their signs and their places",
         )
-    return CorrectedLoads(load_g=load, change_g=change, parts=(DoubtPart(name="parts", covariance=doubt),))
+    return CorrectedLoads(load_g=load, parts=(DoubtPart(name="parts", covariance=doubt),))
 
 
 def move_ballast(

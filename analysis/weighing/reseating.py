@@ -70,15 +70,14 @@ def usual_scatter(scatter_g: float | None = None) -> Scatter:
     return Scatter(covariance=shift + variance * FREE_SHARE**2 * np.eye(4), dof=math.inf)
 
 
-def measured_scatter(load_g: FloatArray, *, earlier: Sequence[Scatter] = ()) -> Scatter:
-    """Scatter from repeats, pooled with what was seen earlier on this car (same set-up, same pads).
+def measured_scatter(load_g: FloatArray) -> Scatter:
+    """Scatter from repeats.
 
     load_g: (n, 4) g, n >= 2.  Raises InputError for fewer.
-    Source: pooled sample covariance, weights by degrees of freedom.
+    Source: sample covariance.
     """
     loads = _checked(load_g)
-    seen = [scatter for scatter in earlier if math.isfinite(scatter.dof)]
-    if len(loads) < 2 and not seen:
+    if len(loads) < 2:
         raise InputError(
             "one placement shows no scatter",
             where="re-seating",
@@ -86,10 +85,7 @@ def measured_scatter(load_g: FloatArray, *, earlier: Sequence[Scatter] = ()) -> 
         )
     off = loads - loads.mean(0)
     dof = float(len(loads) - 1)
-    total = off.T @ off
-    for scatter in seen:
-        total, dof = total + scatter.dof * scatter.covariance, dof + scatter.dof
-    return Scatter(covariance=total / dof, dof=dof)
+    return Scatter(covariance=off.T @ off / dof, dof=dof)
 
 
 def pool_placements(
@@ -97,21 +93,20 @@ def pool_placements(
     common: Sequence[DoubtPart] = (),
     *,
     noise: FloatArray | None = None,
-    earlier: Sequence[Scatter] = (),
     scatter_g: float | None = None,
 ) -> Placements:
     """One weighing from one or more placements.
 
     load_g: (n, 4) g, one row per placement.  common: doubt shared by all placements (curves, masses, pads), g2.
     noise: (4, 4) g2 of one placement's reading (settled noise, zero); used for a single placement only, since repeats
-    already show it.  earlier: scatter seen before.  scatter_g: see usual_scatter.
+    already show it.  scatter_g: see usual_scatter.
     Raises InputError on wrong shapes.
     Source: mean of repeats with type A uncertainty, GUM (JCGM 100:2008) 4.2, beside the type B parts.
     """
     loads = _checked(load_g)
     count = len(loads)
-    measured = count > 1 or any(math.isfinite(scatter.dof) for scatter in earlier)
-    scatter = measured_scatter(loads, earlier=earlier) if measured else usual_scatter(scatter_g)
+    measured = count > 1
+    scatter = measured_scatter(loads) if measured else usual_scatter(scatter_g)
     parts = [DoubtPart(name="re-seating", covariance=scatter.covariance / count, dof=scatter.dof), *common]
     if not measured and noise is not None:
         parts.append(DoubtPart(name="noise", covariance=np.asarray(noise, dtype=float)))

@@ -22,12 +22,11 @@ BODY_HEIGHT_SHARE = 1.2
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Moving:
-    """One car for the mechanics: springs, dampers, inertia; pitch of its collars (4,) m per turn."""
+    """One car for the mechanics: springs, dampers, inertia."""
 
     chassis: Chassis
     damper: Dampers
     inertia: BodyInertia
-    collar_pitch: FloatArray
 
 
 def springs_on(card: CarCard, *, where: str) -> ChassisCard:
@@ -93,7 +92,6 @@ def moving_car(
             geometry.body_width_mm * MM,
             BODY_HEIGHT_SHARE * geometry.cg_height_mm * MM,
         ),
-        collar_pitch=four("collar_pitch_mm", MM),
     )
 
 

@@ -34,13 +34,6 @@ def test_capacity_and_its_slope_with_grip_that_falls_with_load() -> None:
     np.testing.assert_array_equal(ground.capacity(far), 0.0)
     np.testing.assert_array_equal(ground.capacity_slope(far), 0.0)
 
-    def falling(load: Any) -> Any:
-        return 0.9 * load**-0.1
-
-    lawful = check_contacts(contacts_of(CARS, grip_law=falling))
-    np.testing.assert_allclose(lawful.capacity(load), 0.9 * load**0.9, rtol=1e-12)
-    np.testing.assert_allclose(lawful.capacity_slope(load), 0.81 * load**-0.1, rtol=1e-6)
-
 
 def test_the_centre_of_friction_is_the_mean_place_by_grip_times_load() -> None:
     expected = [

@@ -25,7 +25,6 @@ class PictureJudgement:
 
     floor_seen, car_seen: markers read, of floor_of and car_of.  marker_px: median side of a car marker, px.
     paper: grey level of the brightest part around the markers, 0..255.  sharpness: 0 (blurred) to about 1 (sharp).
-    slant_deg: how far the camera looks from straight down, estimated from the markers' shape, or None.
     car_corner: (4, 2) px mean corners of the car's markers, or None.  advice: sentences, the most urgent first.
     """
 
@@ -36,7 +35,6 @@ class PictureJudgement:
     marker_px: float
     paper: float
     sharpness: float
-    slant_deg: float | None
     car_corner: FloatArray | None
     advice: tuple[str, ...]
 
@@ -67,7 +65,6 @@ def judge_picture(picture: BgrImage | GreyImage, floor: FloorLayout, car: CarMar
         marker_px=marker_px,
         paper=paper,
         sharpness=sharpness,
-        slant_deg=slant,
         car_corner=corner,
         advice=_advice(floor_ids, floor_seen, car_ids, car_seen, marker_px, paper, sharpness, slant),
     )

@@ -59,7 +59,7 @@ class Solved:
     rotation (k, 3, 3), place (k, 3): camera_from_floor, k = n when moving and 1 otherwise.
     unit: (n, 3, 3) covariance for 1 px of corner noise.  by_marker: (n, 3, m, 2).  marker_residual: (m, 2) px, usual
     residual of each car marker over the frames; marker_mean: (n, m, 2) px frame by frame.  m_per_px: (n,).
-    floor_used: (n,).  car_ink: px, ink shift of the car's markers (smaller markers leave less room for their edges).
+    floor_used: (n,).
     """
 
     fit: FloorFit
@@ -76,7 +76,6 @@ class Solved:
     marker_weight: FloatArray
     repeating_gain: FloatArray
     marker_mean: FloatArray
-    car_ink: float
     lean: FloatArray
     lean_u: FloatArray
     rise: FloatArray
@@ -101,7 +100,7 @@ def solve(corner: FloatArray, cards: ClipCards, size: tuple[int, int]) -> Solved
     noise = temporal_noise(on_floor) if not moves else fit.noise
     bench = _Bench(floor=cards.floor, car=cards.car, fit=fit, moves=moves, noise=max(noise, LEAST_RESIDUAL))
     ink = _car_ink(corner, bench)
-    return _joined([_part(corner[frames], bench, ink) for frames in frames_together(len(corner))], bench, noise, ink)
+    return _joined([_part(corner[frames], bench, ink) for frames in frames_together(len(corner))], bench, noise)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -227,7 +226,7 @@ def _shared(
     )
 
 
-def _joined(parts: list[_Part], bench: _Bench, noise: float, ink: float) -> Solved:
+def _joined(parts: list[_Part], bench: _Bench, noise: float) -> Solved:
     def all_of(name: str) -> FloatArray:
         return np.concatenate([getattr(part, name) for part in parts])
 
@@ -244,7 +243,6 @@ def _joined(parts: list[_Part], bench: _Bench, noise: float, ink: float) -> Solv
         rotation=np.concatenate([part.rotation for part in views]),
         place=np.concatenate([part.place for part in views]),
         corner_noise=noise,
-        car_ink=ink,
         marker_residual=np.nan_to_num(marker_residual),
         marker_weight=np.nan_to_num(marker_weight, nan=1.0),
         shared=shared,

@@ -116,9 +116,9 @@ def judge_floor(cards: CardSet, weighing: Weighing, *, response: WarpResponse | 
     )
 
 
-def shims_for(cards: CardSet, heights_mm: tuple[float, float, float, float], response: WarpResponse | None) -> ShimPlan:
+def shims_for(heights_mm: tuple[float, float, float, float]) -> ShimPlan:
     """Which shims bring the pads, measured against a straight edge, into one plane. heights: FL FR RL RR."""
-    return plan_shims(np.array(heights_mm) * MM, response=response, gravity=place_gravity(cards.bench))
+    return plan_shims(np.array(heights_mm) * MM)
 
 
 def measure_response(

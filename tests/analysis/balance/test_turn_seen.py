@@ -49,7 +49,6 @@ def push(*, kappa_u=0.05, common_u=0.03) -> MeasuredPush:
         peak_speed=0.04,
         peak_speed_u=0.001,
         peak_yaw_rate=0.1,
-        peak_yaw_rate_u=0.01,
         pole=None,
         pole_covariance=None,
         path=None,

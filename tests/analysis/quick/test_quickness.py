@@ -12,9 +12,7 @@ SLOW, GENTLE, DYNAMIC, NEITHER = "Pushed slowly enough", "Pushed gently enough",
 
 
 def ratio(peak: float, energy: float, speed: float, *, peak_u: float = 0.0, energy_u: float = 0.0) -> InertiaRatio:
-    return InertiaRatio(
-        peak=peak, peak_u=peak_u, typical=0.0, energy=energy, energy_u=energy_u, peak_speed=speed, peak_speed_u=0.0
-    )
+    return InertiaRatio(peak=peak, peak_u=peak_u, energy=energy, energy_u=energy_u, peak_speed=speed, peak_speed_u=0.0)
 
 
 @pytest.mark.parametrize(

@@ -246,12 +246,8 @@ def test_recommendation_follows_the_speed() -> None:
         recommend(inertia_ratio(*track(speed, 0.05), contacts=contacts, body=body)).choice for speed in (0.02, 0.3, 0.9)
     ]
     assert choices == ["quasi-static", "dynamic", "neither applies"]
-    blind = InertiaRatio(
-        peak=0.02, peak_u=0.5, typical=0.0, energy=0.01, energy_u=0.02, peak_speed=0.05, peak_speed_u=0.05
-    )
+    blind = InertiaRatio(peak=0.02, peak_u=0.5, energy=0.01, energy_u=0.02, peak_speed=0.05, peak_speed_u=0.05)
     assert recommend(blind).choice == "neither applies"
-    gentle = InertiaRatio(
-        peak=0.03, peak_u=0.005, typical=0.01, energy=0.05, energy_u=0.001, peak_speed=0.1, peak_speed_u=0.002
-    )
+    gentle = InertiaRatio(peak=0.03, peak_u=0.0051, energy=0.05, energy_u=0.001, peak_speed=0.1, peak_speed_u=0.002)
     assert recommend(gentle, distance_pct=25.0).choice == "quasi-static"
     assert recommend(gentle, distance_pct=12.0).choice == "dynamic"

@@ -32,7 +32,6 @@ def test_how_level_the_floor_must_be_by_hand(sign: float) -> None:
     level = math.sqrt((60 / 1.96) ** 2 - 20**2) / (2.0 * per_pad)
     found = floor_verdict(weights, response, 1.01 * level)
     assert found.level_u == pytest.approx(level, rel=1e-4)
-    assert found.floor_g == pytest.approx(2.0 * per_pad * 1.01 * level)
     assert not found.told_apart
     assert f"60 g between the diagonals may be the floor's: level the pads to {1000 * level:.2f} mm" in found.text
     assert f"1 mm under one wheel moves {per_pad / 1000:.0f} g" in found.text
@@ -44,7 +43,7 @@ def test_how_level_the_floor_must_be_by_hand(sign: float) -> None:
     assert (unclear.level_u, unclear.told_apart) == (0.0, False)
     assert "36 g between the diagonals cannot be told from zero" in unclear.text
     moon = floor_verdict(weights, response, level, gravity=9.80665 / 6)
-    assert moon.floor_g == pytest.approx(6 * 2.0 * per_pad * level)
+    assert moon.level_u == pytest.approx(level / 6, rel=1e-4)
 
 
 @pytest.mark.parametrize("shim_mm", [0.05, 0.1, 0.2, 0.5, 1.0])
@@ -54,11 +53,9 @@ def test_one_pad_that_lies_low_gets_its_shim(wheel: int, shim_mm: float) -> None
     height[wheel] -= shim_mm / 1000
     plan = plan_shims(height)
     np.testing.assert_allclose(plan.thickness, 2e-3 - height, atol=1e-12)
-    assert plan.warp_before == pytest.approx(-CROSS[wheel] * shim_mm / 1000)
     assert plan.warp_after == pytest.approx(0.0, abs=1e-12)
     name = ("front-left", "front-right", "rear-left", "rear-right")[wheel]
     assert plan.text == f"Put {shim_mm:.2f} mm under the {name} pad"
-    assert plan.cross_after_g is None
 
 
 def test_stacks_of_shims_have_no_more_than_they_may() -> None:
