@@ -4,6 +4,7 @@ Statics of a car at the point of slipping; uncertainties by the law of propagati
 """
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -29,46 +30,59 @@ def slope_share(front_share: float, height_ratio: float, angle: float, *, axle: 
     return float(share)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OnBoard:
+    """A car on the tilt board.
+
+    angle: rad, at the slip (static) or at which it just keeps sliding (sliding).  angle_u: rad, its own uncertainty;
+    angle_shared_u: rad, that of the protractor, which all tilt tests share.
+    front_share, height_ratio: see `slope_share`, with their standard uncertainties _u.  nose: where it points.
+    """
+
+    angle: float
+    angle_u: float
+    angle_shared_u: float = 0.0
+    front_share: float
+    front_share_u: float = 0.0
+    height_ratio: float
+    height_ratio_u: float = 0.0
+    nose: Nose = "up"
+
+    def share(self, axle: AxleName) -> float:
+        """Load on an axle over the load of the whole car square to the board."""
+        return slope_share(self.front_share, self.height_ratio, self.angle, axle=axle, nose=self.nose)
+
+
 def tilt_axle(
-    angle: float,
+    board: OnBoard,
     *,
-    angle_u: float,
     axle: AxleName,
-    front_share: float,
-    front_share_u: float,
-    height_ratio: float,
-    height_ratio_u: float,
-    nose: Nose = "up",
     rolling: float = 0.0,
     rolling_u: float = 0.01,
     state: GripState = "static",
     notes: GripNotes | None = None,
-    angle_shared_u: float = 0.0,
 ) -> GripMeasurement:
     """Grip of one axle from the slope at which the car slips, the other axle standing on rollers.
 
     The blocked axle holds the whole car: mu = (tan(angle) - k (1 - s)) / s with s the axle's share of the
-    load on the slope and k the rolling resistance of the other axle over its load.
-    angle: rad, at the slip (static) or at which it just keeps sliding (sliding).  angle_u: rad, its own
-    doubt; angle_shared_u: rad, that of the protractor, which all tilt tests share.
-    front_share, height_ratio: see `slope_share`.
+    load on the slope and k the rolling resistance of the other axle over its load, rolling ± rolling_u.
     Raises InputError when the axle would carry nothing at that slope.
     """
-    _check_angle(angle, angle_u)
+    _check_angle(board.angle, board.angle_u)
     inputs: Mapping[str, Normal] = {
-        "angle": Normal(value=angle, u=angle_u),
-        "front share": Normal(value=front_share, u=front_share_u),
-        "height": Normal(value=height_ratio, u=height_ratio_u),
+        "angle": Normal(value=board.angle, u=board.angle_u),
+        "front share": Normal(value=board.front_share, u=board.front_share_u),
+        "height": Normal(value=board.height_ratio, u=board.height_ratio_u),
         "rolling": Normal(value=rolling, u=rolling_u),
-        "protractor": Normal(value=0.0, u=angle_shared_u),
+        "protractor": Normal(value=0.0, u=board.angle_shared_u),
     }
-    if slope_share(front_share, height_ratio, angle, axle=axle, nose=nose) <= 0.02:
+    if board.share(axle) <= 0.02:
         raise InputError(
             "carries almost nothing at this slope",
             where=f"tilt board, {axle} axle",
             remedy="Turn the car round on the board, or check the height of the centre of gravity",
         )
-    sign = 1.0 if nose == "down" else -1.0
+    sign = 1.0 if board.nose == "down" else -1.0
 
     def grip(x: FloatArray) -> FloatArray:
         tilt, front, height, drag, error = np.moveaxis(x, -1, 0)
@@ -106,70 +120,69 @@ _SHARED = {
 """Errors that repeat in other measurements, and the names under which they are known there."""
 
 
-def tilt_car(
-    angle: float,
-    *,
-    angle_u: float,
-    front_share: float,
-    height_ratio: float,
-    nose: Nose = "up",
-    state: GripState = "static",
-    notes: GripNotes | None = None,
-    angle_shared_u: float = 0.0,
-) -> GripMeasurement:
+def tilt_car(board: OnBoard, *, state: GripState = "static", notes: GripNotes | None = None) -> GripMeasurement:
     """Mean grip of the whole car, all wheels blocked, pointing up or down the slope: tan(angle).
 
     All wheels slip together, so tan(angle) is the mean of both axles' grip weighted by the loads they carry
     on the slope. (Across the slope the weaker axle slips first: do not use that for a mean.)
     """
-    _check_angle(angle, angle_u)
-    weight = slope_share(front_share, height_ratio, angle, axle="front", nose=nose)
+    _check_angle(board.angle, board.angle_u)
+    weight = board.share("front")
     if not 0 < weight < 1:
         raise InputError(
             "one axle would lift at this slope",
             where="tilt board, whole car",
             remedy="Check the height of the centre of gravity",
         )
-    value, gain = float(np.tan(angle)), float(1.0 + np.tan(angle) ** 2)
+    value, gain = float(np.tan(board.angle)), float(1.0 + np.tan(board.angle) ** 2)
     return GripMeasurement(
         quantity="mean",
         value=value,
-        relative_u=gain * angle_u / value,
+        relative_u=gain * board.angle_u / value,
         front_weight=weight,
         state=state,
         method="tilt board, whole car",
-        shared={"tilt board, protractor": gain * angle_shared_u / value},
+        shared={"tilt board, protractor": gain * board.angle_shared_u / value},
         notes=notes or GripNotes(),
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OnBalance:
+    """A pull on a spring balance. force, force_u: N.  gauge_shared_u: relative, of the balance, which all pulls share.
+
+    load, load_u: N, on what slips.  angle, angle_u: rad, of the string above the floor.
+    """
+
+    force: float
+    force_u: float
+    gauge_shared_u: float = 0.0
+    load: float
+    load_u: float
+    angle: float = 0.0
+    angle_u: float = 0.0
+
+
 def pull(
-    force: float,
+    balance: OnBalance,
     *,
-    force_u: float,
-    load: float,
-    load_u: float,
     quantity: Literal["front", "rear", "mean"],
-    angle: float = 0.0,
-    angle_u: float = 0.0,
     front_weight: float = 0.5,
     state: GripState = "sliding",
     notes: GripNotes | None = None,
-    gauge_shared_u: float = 0.0,
 ) -> GripMeasurement:
     """Grip from a pull: of one axle (wheels of the other free, pulled sideways at the axle) or the whole car.
 
-    mu = F cos(angle) / (N - F sin(angle)).  force: N, on the balance.  load: N, on what slips.
-    angle: rad, of the string above the floor.  front_weight: front part of the load, for the whole car pulled
-    at its balance point.  gauge_shared_u: relative doubt of the balance, which all pulls share.
+    mu = F cos(angle) / (N - F sin(angle)).  front_weight: front part of the load, for the whole car pulled at its
+    balance point.  Raises InputError when force or load is not above zero, or the string lifts what it should drag.
     """
-    if force <= 0 or load <= 0:
+    if balance.force <= 0 or balance.load <= 0:
         raise InputError("force and load must be above zero", where="horizontal pull", remedy="Measure both again")
     inputs: Mapping[str, Normal] = {
-        "force": Normal(value=force, u=force_u),
-        "load": Normal(value=load, u=load_u),
-        "angle": Normal(value=angle, u=angle_u),
-        "gauge": Normal(value=1.0, u=gauge_shared_u),
+        "force": Normal(value=balance.force, u=balance.force_u),
+        "load": Normal(value=balance.load, u=balance.load_u),
+        "angle": Normal(value=balance.angle, u=balance.angle_u),
+        "gauge": Normal(value=1.0, u=balance.gauge_shared_u),
     }
 
     def grip(x: FloatArray) -> FloatArray:
@@ -177,7 +190,7 @@ def pull(
         factor: FloatArray = gauge * pulled * np.cos(tilt) / (weight - gauge * pulled * np.sin(tilt))
         return factor
 
-    if load - force * np.sin(angle) <= 0:
+    if balance.load - balance.force * np.sin(balance.angle) <= 0:
         raise InputError("the string lifts what it should drag", where="horizontal pull", remedy="Pull level")
     result = first_order(grip, inputs)
     own = float(np.sqrt(max(result.u**2 - result.parts["gauge"] ** 2, 0.0)))
@@ -188,7 +201,7 @@ def pull(
         front_weight=front_weight,
         state=state,
         method=f"horizontal pull, {'whole car' if quantity == 'mean' else quantity + ' axle'}",
-        shared={"spring balance": result.sensitivity["gauge"] * gauge_shared_u / result.value},
+        shared={"spring balance": result.sensitivity["gauge"] * balance.gauge_shared_u / result.value},
         notes=notes or GripNotes(),
     )
 

@@ -10,7 +10,7 @@ from analysis.base.errors import InputError
 from analysis.base.pivot import PivotEstimate
 from analysis.forecast.changes import Ballast, pivot_map, to_reach
 from analysis.forecast.inputs import CarState, PushState
-from analysis.grip.bench_tests import pull, tilt_axle, tilt_car
+from analysis.grip.bench_tests import OnBalance, OnBoard, pull, tilt_axle, tilt_car
 from analysis.grip.combine import GripMeasurement, combine
 from analysis.grip.next_push import most_informative_station
 from analysis.grip.sweep import SweepNull, ratio_from_null, sweep_null
@@ -54,9 +54,13 @@ BODY = Body(mass=1.6, yaw_inertia=0.02, centre=(L / 2, 0.0))
 LINE = np.linspace(0.0, 1.0, 30)
 
 
-def tilt(angle: float, angle_u: float = 0.004, **more: object) -> object:
-    given = {"axle": "rear", "front_share": 0.5, "front_share_u": 0.0, "height_ratio": 0.14, "height_ratio_u": 0.0}
-    return tilt_axle(angle, angle_u=angle_u, **(given | more))  # type: ignore[arg-type]
+def tilt(angle: float, angle_u: float = 0.004, front_share: float = 0.5, **more: object) -> object:
+    board = OnBoard(angle=angle, angle_u=angle_u, front_share=front_share, height_ratio=0.14)
+    return tilt_axle(board, **({"axle": "rear"} | more))  # type: ignore[arg-type]
+
+
+def pulled(force: float, load: float, angle: float = 0.0) -> object:
+    return pull(OnBalance(force=force, force_u=0.1, load=load, load_u=0.1, angle=angle), quantity="mean")
 
 
 def told(kappa: float) -> PivotEstimate:
@@ -116,10 +120,14 @@ CASES: list[tuple[Callable[[], object], str, str]] = [
     (lambda: tilt(0.5, angle_u=0.0), "tilt board", "uncertainty above 0"),
     (lambda: tilt(0.5, axle="front", front_share=0.09), "tilt board, front axle", "almost nothing"),
     (lambda: tilt(0.1, rolling=0.9), "tilt board, rear axle", "rolling resistance alone"),
-    (lambda: tilt_car(1.2, angle_u=0.01, front_share=0.2, height_ratio=0.14), "tilt board, whole car", "lift"),
-    (lambda: pull(0.0, force_u=0.1, load=8.0, load_u=0.1, quantity="mean"), "horizontal pull", "above zero"),
-    (lambda: pull(1.0, force_u=0.1, load=0.0, load_u=0.1, quantity="mean"), "horizontal pull", "above zero"),
-    (lambda: pull(9.0, force_u=0.1, load=8.0, load_u=0.1, quantity="mean", angle=1.4), "horizontal pull", "lifts"),
+    (
+        lambda: tilt_car(OnBoard(angle=1.2, angle_u=0.01, front_share=0.2, height_ratio=0.14)),
+        "tilt board, whole car",
+        "lift",
+    ),
+    (lambda: pulled(0.0, 8.0), "horizontal pull", "above zero"),
+    (lambda: pulled(1.0, 0.0), "horizontal pull", "above zero"),
+    (lambda: pulled(9.0, 8.0, 1.4), "horizontal pull", "lifts"),
     (lambda: ratio_from_null(null(L), wheelbase=L, front_share=0.5, front_share_u=0.0), "push sweep", "outside"),
     (lambda: ratio_from_null(null(0.0), wheelbase=L, front_share=0.5, front_share_u=0.0), "push sweep", "outside"),
     (lambda: ratio_from_null(null(0.1), wheelbase=L, front_share=1.0, front_share_u=0.0), "push sweep", "share"),

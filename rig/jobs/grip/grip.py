@@ -2,12 +2,12 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 
 from analysis.forecast.forecast import kind_of_test
-from analysis.grip.bench_tests import pull, tilt_axle, tilt_car
+from analysis.grip.bench_tests import OnBalance, OnBoard, pull, tilt_axle, tilt_car
 from analysis.grip.combine import GripEstimate, GripMeasurement, combine
 from analysis.grip.days import DayRatio, day_ratio
 from analysis.grip.inference import Inference, Unknown, infer
@@ -64,28 +64,21 @@ def measure_tilt(
     scatter = float(np.std(angles, ddof=1)) if len(angles) > 1 else np.radians(0.7)
     mean, own = float(np.mean(angles)), scatter / float(np.sqrt(len(angles)))
     geometry, front = cards.car.geometry, weighing.weights.front_pct
-    height = geometry.cg_height_mm / geometry.wheelbase_mm
-    common: dict[str, Any] = {
-        "angle_u": own,
-        "angle_shared_u": float(np.radians(test.angle_u_deg)),
-        "front_share": front.value / 100,
-        "height_ratio": height,
-        "nose": test.nose,
-        "state": test.state,
-        "notes": notes_of(cards),
-    }
+    board = OnBoard(
+        angle=mean,
+        angle_u=own,
+        angle_shared_u=float(np.radians(test.angle_u_deg)),
+        front_share=front.value / 100,
+        front_share_u=front.u / 100,
+        height_ratio=geometry.cg_height_mm / geometry.wheelbase_mm,
+        height_ratio_u=geometry.cg_height_mm_u / geometry.wheelbase_mm,
+        nose=test.nose,
+    )
     if test.part == "car":
-        found = tilt_car(mean, **common)
+        found = tilt_car(board, state=test.state, notes=notes_of(cards))
     else:
         rolling = cards.car.rear.drag if test.part == "front" else cards.car.front.drag
-        found = tilt_axle(
-            mean,
-            axle=test.part,
-            front_share_u=front.u / 100,
-            height_ratio_u=geometry.cg_height_mm_u / geometry.wheelbase_mm,
-            rolling=rolling,
-            **common,
-        )
+        found = tilt_axle(board, axle=test.part, rolling=rolling, state=test.state, notes=notes_of(cards))
     return found, _keep(
         cards,
         log,
@@ -109,18 +102,21 @@ def measure_pull(
     chosen = np.isin(np.arange(4), wheels).astype(float)
     load = float(newtons_from_grams(weighing.weights.load_g[wheels].sum(), gravity=gravity))
     load_u = float(np.sqrt(chosen @ weighing.load_covariance @ chosen))
-    found = pull(
-        float(values.mean()),
+    balance = OnBalance(
+        force=float(values.mean()),
         force_u=own,
+        gauge_shared_u=test.gauge_u,
         load=load,
         load_u=load_u,
-        quantity="mean" if test.part == "car" else test.part,
         angle=float(np.radians(test.angle_deg)),
         angle_u=float(np.radians(2.0)),
+    )
+    found = pull(
+        balance,
+        quantity="mean" if test.part == "car" else test.part,
         front_weight=weighing.weights.front_pct.value / 100,
         state=test.state,
         notes=notes_of(cards),
-        gauge_shared_u=test.gauge_u,
     )
     return found, _keep(
         cards, log, found, GripInputs(forces_N=tuple(test.forces), part=test.part, direction=ACROSS), weighing

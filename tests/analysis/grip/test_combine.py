@@ -9,7 +9,7 @@ from scipy.stats import chi2, multivariate_normal, t
 
 from analysis.base.errors import InputError
 from analysis.forecast.inputs import CarState, PushState
-from analysis.grip.bench_tests import pull, slope_share, tilt_axle, tilt_car
+from analysis.grip.bench_tests import OnBalance, OnBoard, pull, slope_share, tilt_axle, tilt_car
 from analysis.grip.combine import GripMeasurement, combine
 from analysis.grip.conditions import GripNotes, differences
 from analysis.grip.from_pivot import ratio_for
@@ -48,7 +48,7 @@ def slip_angle(mu: float, share: float, height: float, axle: str, nose: str) -> 
 @pytest.mark.parametrize("nose", ["up", "down"])
 def test_tilt_board_recovers_the_grip_of_an_axle(axle: str, nose: str) -> None:
     angle = slip_angle(0.75, 0.45, 0.14, axle, nose)
-    found = tilt_axle(angle, axle=axle, nose=nose, front_share=0.45, height_ratio=0.14, **SURE)  # type: ignore[arg-type]
+    found = tilt_axle(OnBoard(angle=angle, nose=nose, front_share=0.45, height_ratio=0.14, **SURE), axle=axle)  # type: ignore[arg-type]
     assert found.value == pytest.approx(0.75, rel=1e-9)
     assert found.quantity == axle
     assert found.state == "static"
@@ -57,7 +57,9 @@ def test_tilt_board_recovers_the_grip_of_an_axle(axle: str, nose: str) -> None:
     steps = {"front_share": 0.003, "height_ratio": 0.02, "rolling": 0.01}
 
     def moved(angle: float, **more: float) -> float:
-        told = tilt_axle(angle, axle=axle, nose=nose, **(given | more), **SURE)  # type: ignore[arg-type]
+        rolling = more.pop("rolling", 0.0)
+        at = {"front_share": 0.45, "height_ratio": 0.14} | more
+        told = tilt_axle(OnBoard(angle=angle, nose=nose, **at, **SURE), axle=axle, rolling=rolling)  # type: ignore[arg-type]
         return float(np.log(told.value))
 
     by = {key: moved(angle, **{key: given[key] + 1e-6}) - moved(angle, **{key: given[key]}) for key in given}
@@ -66,15 +68,8 @@ def test_tilt_board_recovers_the_grip_of_an_axle(axle: str, nose: str) -> None:
     assert found.shared["front share of weight"] == pytest.approx(by["front_share"] * 0.003 * 1e6, rel=1e-3)
     assert found.shared["height of the centre of gravity"] == pytest.approx(by["height_ratio"] * 0.02 * 1e6, rel=1e-3)
     assert found.shared["tilt board, protractor"] == 0.0
-    both = tilt_axle(
-        angle,
-        axle=axle,
-        nose=nose,
-        front_share=0.45,
-        height_ratio=0.14,  # type: ignore[arg-type]
-        angle_shared_u=0.004,
-        **SURE,
-    )
+    board = OnBoard(angle=angle, angle_shared_u=0.004, nose=nose, front_share=0.45, height_ratio=0.14, **SURE)  # type: ignore[arg-type]
+    both = tilt_axle(board, axle=axle)  # type: ignore[arg-type]
     assert both.shared["tilt board, protractor"] == pytest.approx((moved(angle + 1e-6) - moved(angle)) * 4e3, rel=1e-3)
     # rollers that hold 0.05 of what they carry: tan(angle) = (mu s + k (1 - s)), s the share on the slope (statics)
     share = slope_share(0.45, 0.14, angle, axle=axle, nose=nose)  # type: ignore[arg-type]
@@ -90,24 +85,27 @@ def test_forgetting_the_slope_would_cost_a_tenth() -> None:
 
 def test_whole_car_on_the_tilt_board() -> None:
     """tan(angle) is the mean weighted by the loads on the slope; alike tyres: the grip factor itself (statics)."""
-    found = tilt_car(np.arctan(0.8), angle_u=0.005, front_share=0.5, height_ratio=0.1)
+    found = tilt_car(OnBoard(angle=np.arctan(0.8), angle_u=0.005, front_share=0.5, height_ratio=0.1))
     assert found.value == pytest.approx(0.8)
     assert found.front_weight == pytest.approx(0.5 - 0.1 * 0.8)
     assert found.relative_u == pytest.approx((1 + 0.64) * 0.005 / 0.8)
 
 
+BALANCE = {"force_u": 0.1, "load": 8.0, "load_u": 0.02}
+
+
 def test_horizontal_pull() -> None:
-    level = pull(6.0, force_u=0.1, load=8.0, load_u=0.02, quantity="front")
+    level = pull(OnBalance(force=6.0, **BALANCE), quantity="front")
     assert level.value == pytest.approx(0.75)
     assert level.relative_u == pytest.approx(np.hypot(0.1 / 6, 0.02 / 8), rel=1e-6)
     assert level.shared == {"spring balance": 0.0}
-    shared = pull(6.0, force_u=0.1, load=8.0, load_u=0.02, quantity="mean", gauge_shared_u=0.03, front_weight=0.4)
+    shared = pull(OnBalance(force=6.0, gauge_shared_u=0.03, **BALANCE), quantity="mean", front_weight=0.4)
     assert shared.shared["spring balance"] == pytest.approx(0.03, rel=1e-6)  # on the level grip goes with the force
     assert shared.relative_u == pytest.approx(level.relative_u, rel=1e-6)
     assert (shared.front_weight, shared.method) == (0.4, "horizontal pull, whole car")
     # A string that rises by 20 degrees: F cos a = mu (N - F sin a).
     force = 0.75 * 8 / (np.cos(0.349) + 0.75 * np.sin(0.349))
-    assert pull(force, force_u=0.1, load=8.0, load_u=0.02, quantity="front", angle=0.349).value == pytest.approx(0.75)
+    assert pull(OnBalance(force=force, angle=0.349, **BALANCE), quantity="front").value == pytest.approx(0.75)
 
 
 def measurement(quantity: str, value: float, u: float, **given: object) -> GripMeasurement:
