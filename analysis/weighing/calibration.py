@@ -11,10 +11,10 @@ from typing import Any, Literal
 
 import numpy as np
 
-from analysis.base.arrays import BoolArray, FloatArray
+from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.statistics.least_squares import PolynomialFit, fit_polynomial
-from analysis.weighing.error_budget import BudgetLine, budget_value, error_budget
+from analysis.weighing.error_budget import BudgetLine, RunOrder, budget_value, error_budget
 
 CurveModel = Literal["linear", "quadratic"]
 SIGNIFICANCE = 0.01
@@ -72,31 +72,39 @@ class Calibration:
         return invert_curve(np.array(self.coefficients), np.asarray(counts, dtype=float), where=self.pad)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CalibrationNotes:
+    """What a calibration keeps beside its curve, as in `Calibration`. temperature_c: degrees C.  gravity: m/s2."""
+
+    pad: str = "pad"
+    date: str = ""
+    masses: str = ""
+    temperature_c: float | None = None
+    gravity: float | None = None
+
+
+NOT_NOTED, NO_NOTES = RunOrder(), CalibrationNotes()
+
+
 def fit_calibration(
     mass_g: FloatArray,
     counts: FloatArray,
     *,
     model: Literal["auto", "linear", "quadratic"] = "auto",
-    pad: str = "pad",
     mass_u_g: FloatArray | float = 0.0,
     capacity_g: float | None = None,
-    cycle: FloatArray | None = None,
-    rising: BoolArray | None = None,
-    creep_counts: FloatArray | None = None,
-    date: str = "",
-    masses: str = "",
-    temperature_c: float | None = None,
-    gravity: float | None = None,
+    order: RunOrder = NOT_NOTED,
+    notes: CalibrationNotes = NO_NOTES,
 ) -> Calibration:
     """Calibrate one pad.
 
     mass_g: (n,) g, masses laid on in the order of the run (0: empty).  counts: (n,) settled mean counts.
     mass_u_g: standard uncertainty of each mass, g, scalar or (n,), taken as common to all (see Calibration).
-    capacity_g: rated capacity (default: heaviest mass).  cycle, rising, creep_counts: see error_budget.
+    capacity_g: rated capacity (default: heaviest mass).
     Raises InputError when masses and counts do not match, are too few, or the pad does not respond.
     Source: least squares; F test of the quadratic term and AICc (small-sample Akaike criterion).
     """
-    mass, reading = np.asarray(mass_g, dtype=float), np.asarray(counts, dtype=float)
+    mass, reading, pad = np.asarray(mass_g, dtype=float), np.asarray(counts, dtype=float), notes.pad
     _check_run(mass, reading, pad)
     fit, straight, evidence = _choose(mass, reading, model, pad)
     slope = float(curve_slope(fit.coefficients, mass).mean())
@@ -105,15 +113,14 @@ def fit_calibration(
     capacity = float(np.max(np.abs(mass))) if capacity_g is None else float(capacity_g)
     if not (math.isfinite(capacity) and capacity > 0):
         raise InputError(f"capacity {capacity:g} g", where=pad, remedy="Give the rated capacity of the pad in grams")
-    creep = None if creep_counts is None else (np.asarray(creep_counts, dtype=float) - reading[0]) / slope
+    creep = None if order.creep_counts is None else (np.asarray(order.creep_counts, dtype=float) - reading[0]) / slope
     budget = error_budget(
         mass,
         invert_curve(fit.coefficients, reading, where=pad),
         straight_g=invert_curve(straight.coefficients, reading, where=pad),
         residual_sd_g=residual_sd_g,
         capacity_g=capacity,
-        cycle=cycle,
-        rising=None if rising is None else np.asarray(rising, dtype=bool),
+        order=order,
         creep_g=creep,
     )
     # Scatter about the curve already holds noise, repeatability and hysteresis; creep comes on top of it
@@ -140,10 +147,10 @@ def fit_calibration(
         reading_u_g=reading_u_g,
         evidence=evidence,
         budget=budget,
-        date=date,
-        masses=masses,
-        temperature_c=temperature_c,
-        gravity=gravity,
+        date=notes.date,
+        masses=notes.masses,
+        temperature_c=notes.temperature_c,
+        gravity=notes.gravity,
     )
 
 

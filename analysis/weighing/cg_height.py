@@ -39,6 +39,16 @@ class AxleLift:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LiftedCar:
+    """The lifted car. total: its weight, unit of the loads.  wheelbase, radius_front, radius_rear (of wheels): m."""
+
+    total: float
+    wheelbase: float
+    radius_front: float
+    radius_rear: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class HeightDoubts:
     """Standard uncertainties of what goes in. Loads in the unit of the loads, lengths in m.
 
@@ -86,13 +96,20 @@ def _pitch(raised: FloatArray, wheelbase: float, radius_front: float, radius_rea
     return np.asarray(np.arcsin(sine) + math.atan2(step, wheelbase))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Line:
+    """Points of the line. pitch: (n,) rad.  t: (n,) its tangent.  moment: (n,) m.  sd: (n,) m, of the moment."""
+
+    pitch: FloatArray
+    t: FloatArray
+    moment: FloatArray
+    sd: FloatArray
+
+
 def cg_height(
     lifts: Sequence[AxleLift],
     *,
-    total: float,
-    wheelbase: float,
-    radius_front: float,
-    radius_rear: float,
+    car: LiftedCar,
     doubts: HeightDoubts,
     level_front: float | None = None,
     suspension_blocked: bool = True,
@@ -100,7 +117,7 @@ def cg_height(
 ) -> CgHeight:
     """Height and station of the centre of gravity from all lifts.
 
-    lifts: n >= 2 readings.  total: weight of the car, unit of the loads.  wheelbase, radii: m.
+    lifts: n >= 2 readings, with the level one.
     level_front: front axle load on level ground, same unit: one more point at zero pitch.
     suspension_blocked, battery_in: how it was done, for the warnings.
     Raises InputError when lengths or loads cannot be, or all lifts are alike.
@@ -108,7 +125,8 @@ def cg_height(
     and down, as in
     ISO 10392:2011; law of propagation with the inputs' own doubts, GUM (JCGM 100:2008).
     """
-    _check(lifts, total, wheelbase, radius_front, radius_rear, level_front)
+    _check(lifts, car, level_front)
+    total, wheelbase, radius_front, radius_rear = car.total, car.wheelbase, car.radius_front, car.radius_rear
     lifted = [lift.lifted for lift in lifts] + (["rear"] if level_front is not None else [])
     heights = np.array([lift.height for lift in lifts] + ([0.0] if level_front is not None else []))
     downs = np.array([lift.load_down for lift in lifts] + ([level_front] if level_front is not None else []))
@@ -129,7 +147,6 @@ def cg_height(
     # Fixed weights: a lift's height matters in proportion to how steep the line is there.
     rough = np.polyfit(t, moment, 1)[0]
     sd = np.hypot(doubts.load * wheelbase / total, rough * doubts.height / wheelbase * (heights > 0)) + 1e-12
-    design = np.column_stack([np.ones(n), t]) / sd[:, None]
 
     def solve(inputs: FloatArray) -> FloatArray:
         _, tangent, y = line(inputs)
@@ -156,7 +173,16 @@ def cg_height(
     if chance < 0.01:  # the readings scatter more than they should: believe the scatter
         excess = chi_squared / (n - 2)
         spread, own, dof = spread + (excess - 1.0) * own, excess * own, n - 2.0
-    warnings = _warnings(lifts, t, moment, design, sd, pitch, chance, suspension_blocked, battery_in, float(answer[1]))
+    warnings = []
+    if not suspension_blocked:
+        warnings.append(
+            "The suspension was free to move: it shifts the body and spoils the height. Block it, for example "
+            "with rods in place of the dampers"
+        )
+    if battery_in and float(np.abs(pitch).max()) > STEEP:
+        warnings.append("The battery was in during a steep lift: replace it by a block of equal weight in its place")
+    points = _Line(pitch=pitch, t=t, moment=moment, sd=sd)
+    warnings += _seen_in_the_line(lifts, points, chance, float(answer[1]))
 
     def estimate(i: int) -> Estimate:
         variances, dofs = [float(own[i, i]), max(float(spread[i, i] - own[i, i]), 0.0)], [dof, math.inf]
@@ -167,14 +193,14 @@ def cg_height(
             factor=mixed_factor(variances, dofs),
         )
 
-    return CgHeight(height=estimate(1), station=estimate(0), pitch=pitch, residual=residual, count=n, warnings=warnings)
+    return CgHeight(
+        height=estimate(1), station=estimate(0), pitch=pitch, residual=residual, count=n, warnings=tuple(warnings)
+    )
 
 
-def _check(
-    lifts: Sequence[AxleLift], total: float, wheelbase: float, front: float, rear: float, level: float | None
-) -> None:
-    lengths = (wheelbase, front, rear)
-    if not all(math.isfinite(v) and v > 0 for v in (*lengths, total)):
+def _check(lifts: Sequence[AxleLift], car: LiftedCar, level: float | None) -> None:
+    given = (car.wheelbase, car.radius_front, car.radius_rear, car.total)
+    if not all(math.isfinite(v) and v > 0 for v in given):
         raise InputError(
             "wheelbase, wheel radii and total must be positive",
             where="axle lift",
@@ -183,7 +209,7 @@ def _check(
     if len(lifts) + (level is not None) < 2:
         raise InputError("one reading gives no height", where="axle lift", remedy="Lift to three heights or more")
     for lift in lifts:
-        if not (math.isfinite(lift.height) and lift.height >= 0 and 0 <= lift.load_down <= 1.001 * total):
+        if not (math.isfinite(lift.height) and lift.height >= 0 and 0 <= lift.load_down <= 1.001 * car.total):
             raise InputError(
                 f"lift of {1000 * lift.height:g} mm with {lift.load_down:g} on the axle that stays down",
                 where="axle lift",
@@ -212,30 +238,13 @@ def _input_covariance(
     return covariance
 
 
-def _warnings(
-    lifts: Sequence[AxleLift],
-    t: FloatArray,
-    moment: FloatArray,
-    design: FloatArray,
-    sd: FloatArray,
-    pitch: FloatArray,
-    chance: float,
-    blocked: bool,
-    battery_in: bool,
-    height: float,
-) -> tuple[str, ...]:
-    found = []
-    if not blocked:
-        found.append(
-            "The suspension was free to move: it shifts the body and spoils the height. Block it, for example "
-            "with rods in place of the dampers"
-        )
-    if battery_in and float(np.abs(pitch).max()) > STEEP:
-        found.append("The battery was in during a steep lift: replace it by a block of equal weight in its place")
+def _seen_in_the_line(lifts: Sequence[AxleLift], line: _Line, chance: float, height: float) -> list[str]:
+    """What the points say of how it was done. chance: of so much scatter.  height: m, of the centre of gravity."""
+    found, (t, moment, sd) = [], (line.t, line.moment, line.sd)
     if len({round(lift.height, 4) for lift in lifts}) < FEWEST_STEPS:
         found.append("Fewer than three heights: nothing shows whether something shifted")
     if len(t) > 3 and float(np.ptp(t)) > 0:
-        curved = np.column_stack([design, t**2 / sd])
+        curved = np.column_stack([np.ones(len(t)), t, t**2]) / sd[:, None]
         solution = np.linalg.lstsq(curved, moment / sd, rcond=None)[0]
         bend_u = math.sqrt(np.linalg.pinv(curved.T @ curved)[2, 2])
         if abs(solution[2]) > 3.0 * bend_u:
@@ -253,4 +262,4 @@ def _warnings(
         and abs(np.mean(up) - np.mean(down)) > 3.0 * float(np.mean(sd)) * math.hypot(len(up) ** -0.5, len(down) ** -0.5)
     ):
         found.append("Going up and coming down differ: the suspension sticks or something slid")
-    return tuple(found)
+    return found

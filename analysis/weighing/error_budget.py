@@ -21,6 +21,19 @@ class BudgetLine:
     note: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunOrder:
+    """How the masses of a calibration run were laid on, as far as it was noted.
+
+    cycle: (n,) number of the up-and-down cycle.  rising: (n,) whether the load had been reached from below.
+    creep_counts: (m,) counts at constant load, in time order.
+    """
+
+    cycle: FloatArray | None = None
+    rising: BoolArray | None = None
+    creep_counts: FloatArray | None = None
+
+
 def error_budget(
     mass_g: FloatArray,
     reading_g: FloatArray,
@@ -28,16 +41,13 @@ def error_budget(
     straight_g: FloatArray,
     residual_sd_g: float,
     capacity_g: float,
-    cycle: FloatArray | None,
-    rising: BoolArray | None,
+    order: RunOrder,
     creep_g: FloatArray | None,
 ) -> tuple[BudgetLine, ...]:
     """Error budget of one pad.
 
     mass_g: (n,) masses laid on, in the order of the run.  reading_g: (n,) what the calibrated pad read.
-    straight_g: (n,) what the best straight line read.  cycle: (n,) number of the up-and-down cycle.
-    rising: (n,) whether the load had been reached from below.  creep_g: readings at constant load in time
-    order.
+    straight_g: (n,) what the best straight line read.  creep_g: (m,) readings at constant load in time order.
     Source: terms as in OIML R 60-1:2021 (non-linearity, hysteresis, repeatability, creep, dead load return);
     the definitions are stated in each line's note.
     """
@@ -46,6 +56,7 @@ def error_budget(
         share = None if value is None else 100.0 * value / capacity_g
         return BudgetLine(name=name, value_g=value, share_pct=share, note=note)
 
+    rising = None if order.rising is None else np.asarray(order.rising, dtype=bool)
     levels = [np.isclose(mass_g, level, rtol=1e-9, atol=1e-9) for level in np.unique(mass_g)]
     lines = [line("residual", residual_sd_g, "standard deviation of the readings about the chosen curve")]
     bend = max((abs(float(np.mean((straight_g - mass_g)[at]))) for at in levels), default=0.0)
@@ -69,7 +80,7 @@ def error_budget(
             else "last reading less the first at constant load",
         )
     )
-    lines.append(line("zero return", *_zero_return(mass_g, reading_g, cycle)))
+    lines.append(line("zero return", *_zero_return(mass_g, reading_g, order.cycle)))
     return tuple(lines)
 
 

@@ -24,9 +24,10 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from analysis.statistics.estimate import Estimate
-from analysis.weighing.calibration import Calibration, fit_calibration
-from analysis.weighing.cg_height import AxleLift, HeightDoubts, cg_height
+from analysis.weighing.calibration import Calibration, CalibrationNotes, fit_calibration
+from analysis.weighing.cg_height import AxleLift, HeightDoubts, LiftedCar, cg_height
 from analysis.weighing.corner_weights import corner_weights
+from analysis.weighing.error_budget import RunOrder
 from analysis.weighing.loads import loads_from_counts
 from analysis.weighing.orientations import PAD_UNDER, SPOT_UNDER, PadPrior, Turn, solve_orientations
 from analysis.weighing.settled import settled_reading
@@ -90,8 +91,8 @@ class Bench:
                 + self.span[p] * (steps * wrong) * (1 + self.bend[p] * steps)
                 + self.rng.normal(0, 0.3 * self.span[p], len(steps)),
                 mass_u_g=MASS_U * steps,
-                pad=f"pad {p + 1}",
-                rising=np.array([True] * 4 + [False] * 3 + [True] * 3 + [False] * 3),
+                notes=CalibrationNotes(pad=f"pad {p + 1}"),
+                order=RunOrder(rising=np.array([True] * 4 + [False] * 3 + [True] * 3 + [False] * 3)),
                 capacity_g=5000,
             )
             for p in range(4)
@@ -237,9 +238,9 @@ def lift(
         radius=RADIUS_U,
     )
     size = {"total": total.value, "wheelbase": base, "radius_front": front_radius, "radius_rear": rear_radius}
-    tally.add("cg_height", cg_height(lifts, doubts=doubts, **size).height, height)
+    tally.add("cg_height", cg_height(lifts, doubts=doubts, car=LiftedCar(**size)).height, height)
     noise_only = HeightDoubts(load=math.sqrt(noise), height=0.0, wheelbase=0.0, radius=0.0)
-    baseline.add("cg_height", cg_height(lifts[:5], doubts=noise_only, **size).height, height)
+    baseline.add("cg_height", cg_height(lifts[:5], doubts=noise_only, car=LiftedCar(**size)).height, height)
 
 
 def share_of_front(station: float, height: float, raised: float, base: float, front: float, rear: float) -> float:

@@ -7,7 +7,7 @@ from msgspec import structs
 
 from analysis.base.arrays import FloatArray
 from analysis.statistics.estimate import total_covariance
-from analysis.weighing.cg_height import AxleLift, CgHeight, HeightDoubts, cg_height
+from analysis.weighing.cg_height import AxleLift, CgHeight, HeightDoubts, LiftedCar, cg_height
 from analysis.weighing.parts import BallastAdvice, Target, load_of_mass, move_ballast, place_ballast
 from rig.base.errors import InputError
 from rig.base.progress import Progress
@@ -94,10 +94,12 @@ def measure_height(
     g, weights = cards.car.geometry, weighing.weights
     found = cg_height(
         lifts,
-        total=weights.total_g.value,
-        wheelbase=wheelbase(cards.car),
-        radius_front=g.wheel_radius_mm * MM,
-        radius_rear=g.wheel_radius_mm * MM,
+        car=LiftedCar(
+            total=weights.total_g.value,
+            wheelbase=wheelbase(cards.car),
+            radius_front=g.wheel_radius_mm * MM,
+            radius_rear=g.wheel_radius_mm * MM,
+        ),
         doubts=HeightDoubts(
             load=max(axle_u, 0.5),
             load_common=axle_u,

@@ -3,7 +3,7 @@
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -14,11 +14,13 @@ from analysis.base.arrays import FloatArray
 from analysis.base.wheel_names import WHEEL_KEYS
 from analysis.weighing.calibration import (
     Calibration,
+    CalibrationNotes,
     fit_calibration,
     from_record,
     require_calibration,
     to_record,
 )
+from analysis.weighing.error_budget import RunOrder
 from analysis.weighing.pad_faults import PadLimits
 from analysis.weighing.settled import SettledDetector, SettledReading
 from rig.base.clock import moment_now
@@ -225,9 +227,7 @@ def calibrate(
         for cycle in range(checks.cycles)
         for mass, rising in [*((m, True) for m in ladder), *((m, False) for m in reversed(ladder[:-1]))]
     ]
-    settings = FitSettings(
-        mass_u_g=checks.mass_u_g,
-        capacity_g=bench.pads.capacity_g,
+    about = CalibrationNotes(
         date=f"{datetime.now(UTC):%Y-%m-%d}",
         masses=", ".join(f"{m:g} g" for m in steps),
         temperature_c=checks.temperature_c,
@@ -251,7 +251,7 @@ def calibrate(
                 rising=tuple(rising for _, _, rising in run),
             )
         )
-        found.append(fitted(raw[-1], pads.names[pad], settings))
+        found.append(fitted(raw[-1], replace(about, pad=pads.names[pad]), checks.mass_u_g, bench.pads.capacity_g))
     record = log.record(
         CALIBRATION,
         bench.name,
@@ -263,47 +263,32 @@ def calibrate(
     return found, record
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FitSettings:
-    """What a pad's curve is fitted with. mass_u_g: standard uncertainty of each mass.  gravity: m/s², or None."""
+def fitted(run: CalibrationRun, notes: CalibrationNotes, mass_u_g: float, capacity_g: float) -> Calibration:
+    """The curve of one pad's run. mass_u_g: standard uncertainty of each mass.
 
-    mass_u_g: float
-    capacity_g: float
-    date: str
-    masses: str
-    temperature_c: float | None
-    gravity: float | None
-
-
-def fitted(run: CalibrationRun, pad: str, settings: FitSettings) -> Calibration:
-    """The curve of one pad's run. Raises the analysis's InputError for counts that make none."""
+    Raises the analysis's InputError for counts that make none.
+    """
     mass = np.array(run.mass_g)
     return fit_calibration(
         mass,
         np.array(run.counts),
-        pad=pad,
-        mass_u_g=np.where(mass > 0, settings.mass_u_g, 0.0),
-        capacity_g=settings.capacity_g,
-        cycle=np.array(run.cycle),
-        rising=np.array(run.rising),
-        date=settings.date,
-        masses=settings.masses,
-        temperature_c=settings.temperature_c,
-        gravity=settings.gravity,
+        mass_u_g=np.where(mass > 0, mass_u_g, 0.0),
+        capacity_g=capacity_g,
+        order=RunOrder(cycle=np.array(run.cycle), rising=np.array(run.rising)),
+        notes=notes,
     )
 
 
 def fitted_again(run: CalibrationRun, stored: PadCalibration, mass_u_g: float) -> PadCalibration:
     """The curve of a recorded run, fitted with what it was fitted with."""
-    settings = FitSettings(
-        mass_u_g=mass_u_g,
-        capacity_g=stored.capacity_g,
+    notes = CalibrationNotes(
+        pad=stored.pad,
         date=stored.date,
         masses=stored.masses,
         temperature_c=stored.temperature_c,
         gravity=stored.gravity,
     )
-    return calibration_record(fitted(run, stored.pad, settings))
+    return calibration_record(fitted(run, notes, mass_u_g, stored.capacity_g))
 
 
 def calibration_record(calibration: Calibration) -> PadCalibration:

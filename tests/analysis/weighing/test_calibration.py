@@ -13,11 +13,13 @@ from hypothesis import strategies as st
 from analysis.base.errors import InputError
 from analysis.statistics.least_squares import fit_polynomial
 from analysis.weighing.calibration import (
+    CalibrationNotes,
     fit_calibration,
     from_record,
     require_calibration,
     to_record,
 )
+from analysis.weighing.error_budget import RunOrder
 from analysis.weighing.loads import loads_from_counts
 
 DATA = Path(__file__).parents[2] / "data"
@@ -100,10 +102,8 @@ def test_error_budget_by_hand() -> None:
         mass,
         100 * reading_g,
         model="linear",
-        rising=rising,
-        cycle=np.repeat([1, 2], 6),
+        order=RunOrder(rising=rising, cycle=np.repeat([1, 2], 6), creep_counts=np.array([100_000, 100_030, 100_050.0])),
         capacity_g=2000,
-        creep_counts=np.array([100_000, 100_030, 100_050.0]),
     )
     line = {entry.name: entry for entry in found.budget}
     assert line["hysteresis"].value_g == pytest.approx(1.0, abs=1e-9)
@@ -153,7 +153,10 @@ def test_masses_all_too_heavy_shift_every_load_alike() -> None:
     """Closed form: masses 0.1 % too heavy make every reading 0.1 % too light, fully correlated between
     pads."""
     steps = np.array([0, 500, 1000.0, 500, 0])
-    pads = [fit_calibration(steps, k * steps + 7, mass_u_g=1e-3 * steps, pad=f"pad {k}") for k in (100, 300)]
+    pads = [
+        fit_calibration(steps, k * steps + 7, mass_u_g=1e-3 * steps, notes=CalibrationNotes(pad=f"pad {k}"))
+        for k in (100, 300)
+    ]
     loads = loads_from_counts(pads, np.array([40_007, 240_007.0]), zero_counts=np.array([7.0, 7.0]))
     part = next(part for part in loads.parts if part.name == "masses")
     np.testing.assert_allclose(part.covariance, np.outer([0.4, 0.8], [0.4, 0.8]), rtol=1e-6)
@@ -168,14 +171,17 @@ def test_fresh_zero_takes_the_place_of_the_old_one() -> None:
 def test_weighing_elsewhere_reads_mass_again() -> None:
     """1000 g on a pad calibrated at the equator and used at the pole: force grows by gp/ge (WGS84
     constants)."""
-    pad = fit_calibration(np.array([0, 500, 1000, 0.0]), np.array([0, 5e4, 1e5, 0]), gravity=9.7803253359)
+    pad = fit_calibration(
+        np.array([0, 500, 1000, 0.0]), np.array([0, 5e4, 1e5, 0]), notes=CalibrationNotes(gravity=9.7803253359)
+    )
     raw = 1e5 * 9.8321849378 / 9.7803253359
     assert loads_from_counts([pad], np.array([raw])).load_g[0] == pytest.approx(1005.302, abs=1e-3)
     assert loads_from_counts([pad], np.array([raw]), gravity=9.8321849378).load_g[0] == pytest.approx(1000.0)
 
 
 def test_record_survives_json() -> None:
-    pad = fit_calibration(*nist("pontius"), date="2026-11-25", masses="M1 set", temperature_c=21.5, gravity=9.81)
+    notes = CalibrationNotes(pad="left", date="2026-11-25", masses="M1 set", temperature_c=21.5, gravity=9.81)
+    pad = fit_calibration(*nist("pontius"), notes=notes)
     text = json.dumps(to_record(pad), allow_nan=False)
     assert from_record(json.loads(text)) == pad
 
@@ -258,7 +264,9 @@ def test_creep_widens_every_reading_as_a_rectangle() -> None:  # GUM 4.3.7: anyw
     mass = np.array([0, 500, 1000, 500, 0.0])
     counts = 100 * mass + np.array([0, 30, 0, -30, 0.0])
     still = fit_calibration(mass, counts, model="linear")
-    creeping = fit_calibration(mass, counts, model="linear", creep_counts=np.array([100_000, 100_120.0]))
+    creeping = fit_calibration(
+        mass, counts, model="linear", order=RunOrder(creep_counts=np.array([100_000, 100_120.0]))
+    )
     assert still.reading_u_g == pytest.approx(still.residual_sd / 100, rel=1e-6)
     assert creeping.reading_u_g == pytest.approx(math.hypot(still.residual_sd / 100, 1.2 / math.sqrt(12)), rel=1e-6)
 

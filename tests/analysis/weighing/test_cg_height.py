@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.base.errors import InputError
-from analysis.weighing.cg_height import AxleLift, HeightDoubts, cg_height
+from analysis.weighing.cg_height import AxleLift, HeightDoubts, LiftedCar, cg_height
 
 CASE = tomllib.loads((Path(__file__).parents[2] / "data" / "vehicle_examples_weighing.toml").read_text())["cg_height"]
 EXACT = HeightDoubts(load=1e-9, height=0.0, wheelbase=0.0, radius=0.0)
@@ -52,10 +52,7 @@ def test_round_trip_of_the_textbook_equation() -> None:  # equation printed in J
     lift = case["l_m"] * math.sin(math.radians(case["phi_deg"]))
     found = cg_height(
         [AxleLift(lifted="rear", height=lift, load_down=case["F_raised_N"])],
-        total=case["W_N"],
-        wheelbase=case["l_m"],
-        radius_front=case["R_m"],
-        radius_rear=case["R_m"],
+        car=LiftedCar(total=case["W_N"], wheelbase=case["l_m"], radius_front=case["R_m"], radius_rear=case["R_m"]),
         level_front=case["F_level_N"],
         doubts=EXACT,
     )
@@ -68,7 +65,7 @@ def test_round_trip_of_the_textbook_equation() -> None:  # equation printed in J
 @settings(max_examples=60, deadline=None)
 def test_geometry_built_point_by_point(station: float, height: float, axle: str, step: float) -> None:
     car = CAR | {"radius_front": CAR["radius_rear"] + step}
-    found = cg_height(lifts_of(car, station, height, [0.03, 0.06, 0.09], axle), doubts=EXACT, **car)
+    found = cg_height(lifts_of(car, station, height, [0.03, 0.06, 0.09], axle), doubts=EXACT, car=LiftedCar(**car))
     assert found.height.value == pytest.approx(height, abs=1e-9)
     assert found.station.value == pytest.approx(station, abs=1e-9)
 
@@ -77,14 +74,14 @@ def test_unequal_wheels_matter() -> None:
     """4 mm between the radii, forgotten, shifts the height by more than the pads do: the exact pitch is needed."""
     car = CAR | {"radius_front": 0.029}
     lifts = lifts_of(car, 0.12, 0.045, [0.06, 0.08, 0.10])
-    wrong = cg_height(lifts, doubts=EXACT, **(car | {"radius_front": 0.033}))
+    wrong = cg_height(lifts, doubts=EXACT, car=LiftedCar(**(car | {"radius_front": 0.033})))
     assert abs(wrong.height.value - 0.045) > 0.5e-3
-    assert cg_height(lifts, doubts=EXACT, **car).height.value == pytest.approx(0.045, abs=1e-9)
+    assert cg_height(lifts, doubts=EXACT, car=LiftedCar(**car)).height.value == pytest.approx(0.045, abs=1e-9)
 
 
 def test_both_axles_in_one_fit() -> None:
     lifts = lifts_of(CAR, 0.12, 0.045, [0.05, 0.1]) + lifts_of(CAR, 0.12, 0.045, [0.05, 0.1], "front")
-    found = cg_height(lifts, doubts=EXACT, **CAR)
+    found = cg_height(lifts, doubts=EXACT, car=LiftedCar(**CAR))
     assert found.height.value == pytest.approx(0.045, abs=1e-9)
     assert found.count == 4
 
@@ -94,7 +91,7 @@ def test_doubt_of_one_lift_with_half_gram_pads(lift: float, sigma_mm: float) -> 
     """Computed values: L * sigma / (W tan theta) with 0.5 g pads, 1.6 kg, 260 mm (law of propagation)."""
     car = CAR | {"radius_front": 0.032, "radius_rear": 0.032}
     level = front_load(car, 0.13, 0.04, 0.0, "rear")
-    found = cg_height(lifts_of(car, 0.13, 0.04, [lift]), level_front=level, doubts=GRAMS, **car)
+    found = cg_height(lifts_of(car, 0.13, 0.04, [lift]), level_front=level, doubts=GRAMS, car=LiftedCar(**car))
     assert 1000 * found.height.u == pytest.approx(sigma_mm, abs=0.006)
 
 
@@ -117,7 +114,7 @@ def test_doubts_match_sampling_and_cover() -> None:
             actual = nominal + (rng.normal(0, 0.3e-3) + common_height if nominal else 0.0)
             reading = front_load(true, 0.12, 0.045, actual, "rear") + rng.normal(0, 0.7) + common_load
             lifts.append(AxleLift(lifted="rear", height=nominal, load_down=reading))
-        found = cg_height(lifts, doubts=doubts, **(CAR | {"total": 1600 + rng.normal(0, 1.0)}))
+        found = cg_height(lifts, doubts=doubts, car=LiftedCar(**(CAR | {"total": 1600 + rng.normal(0, 1.0)})))
         errors.append(found.height.value - 0.045)
         stated.append(found.height.u)
         inside += found.height.interval[0] <= 0.045 <= found.height.interval[1]
@@ -128,7 +125,7 @@ def test_doubts_match_sampling_and_cover() -> None:
 def test_suspension_that_moves_is_noticed() -> None:
     """A height that grows with the pitch bends the line."""
     lifts = [lifts_of(CAR, 0.12, 0.045 + 0.1 * h, [h])[0] for h in (0.02, 0.04, 0.06, 0.08, 0.10)]
-    found = cg_height(lifts, doubts=replace(GRAMS, load=0.3), **CAR)
+    found = cg_height(lifts, doubts=replace(GRAMS, load=0.3), car=LiftedCar(**CAR))
     assert any("not a straight line" in text for text in found.warnings)
 
 
@@ -138,14 +135,14 @@ def test_up_and_down_that_differ_are_noticed() -> None:
         replace(lift, rising=i < 3, load_down=lift.load_down + (0 if i < 3 else 9.0))
         for i, lift in enumerate(lifts_of(CAR, 0.12, 0.045, heights))
     ]
-    found = cg_height(lifts, doubts=GRAMS, **CAR)
+    found = cg_height(lifts, doubts=GRAMS, car=LiftedCar(**CAR))
     assert any("Going up and coming down differ" in text for text in found.warnings)
 
 
 def test_excess_scatter_widens_the_interval() -> None:
     lifts = lifts_of(CAR, 0.12, 0.045, [0.03, 0.05, 0.07, 0.09, 0.1])
     shaken = [replace(lift, load_down=lift.load_down + e) for lift, e in zip(lifts, [9, -12, 3, 11, -9], strict=True)]
-    calm, wild = (cg_height(some, doubts=GRAMS, **CAR) for some in (lifts, shaken))
+    calm, wild = (cg_height(some, doubts=GRAMS, car=LiftedCar(**CAR)) for some in (lifts, shaken))
     assert wild.height.half_width > 5 * calm.height.half_width
     assert calm.warnings == ()
     assert any("scatter more" in text for text in wild.warnings)
@@ -153,7 +150,9 @@ def test_excess_scatter_widens_the_interval() -> None:
 
 def test_cautions() -> None:
     lifts = lifts_of(CAR, 0.12, 0.045, [0.05, 0.12])
-    texts = " ".join(cg_height(lifts, doubts=GRAMS, suspension_blocked=False, battery_in=True, **CAR).warnings)
+    texts = " ".join(
+        cg_height(lifts, doubts=GRAMS, suspension_blocked=False, battery_in=True, car=LiftedCar(**CAR)).warnings
+    )
     for word in ("suspension was free", "battery was in", "Fewer than three heights"):
         assert word in texts
 
@@ -171,7 +170,7 @@ def test_cautions() -> None:
 def test_bad_lifts_are_refused(lifts: list[float], change: dict[str, float], said: str) -> None:
     readings = [AxleLift(lifted="rear", height=lift, load_down=800.0 + i) for i, lift in enumerate(lifts)]
     with pytest.raises(InputError, match=said):
-        cg_height(readings, doubts=GRAMS, **(CAR | change))
+        cg_height(readings, doubts=GRAMS, car=LiftedCar(**(CAR | change)))
 
 
 @pytest.mark.parametrize(
@@ -188,8 +187,11 @@ def test_a_shared_error_alone_is_worth_what_it_shifts(doubt: dict[str, float]) -
     }.get(name, lifts)
     if name in car:
         car[name] += size
-    true, wrong = cg_height(lifts, doubts=EXACT, **CAR), cg_height(off, doubts=EXACT, **car)
-    stated = cg_height(lifts, doubts=replace(EXACT, **doubt), **CAR)
+    true, wrong = (
+        cg_height(lifts, doubts=EXACT, car=LiftedCar(**CAR)),
+        cg_height(off, doubts=EXACT, car=LiftedCar(**car)),
+    )
+    stated = cg_height(lifts, doubts=replace(EXACT, **doubt), car=LiftedCar(**CAR))
     assert stated.height.u == pytest.approx(abs(wrong.height.value - true.height.value), rel=5e-3)
     assert stated.station.u == pytest.approx(abs(wrong.station.value - true.station.value), rel=5e-3)
 
@@ -201,7 +203,7 @@ def test_what_lies_off_the_line_is_told_in_loads() -> None:
         for lift in lifts_of(CAR, 0.12, 0.045, [0.04, 0.10])
         for error in (2.0, -2.0)
     ]
-    found = cg_height(twice, doubts=GRAMS, **CAR)
+    found = cg_height(twice, doubts=GRAMS, car=LiftedCar(**CAR))
     np.testing.assert_allclose(found.residual, [2, -2, 2, -2], atol=0.02)
     assert found.height.value == pytest.approx(0.045, abs=1e-6)
     # 2 g over 0.7 g is too much: the scatter of 16 g2 over two degrees of freedom is believed, with Student's t of two
@@ -218,15 +220,15 @@ def test_up_and_down_differ_beyond_three_deviations(grams: float, told: bool) ->
         replace(lift, rising=i < 3, load_down=lift.load_down + (0.0 if i < 3 else grams))
         for i, lift in enumerate(lifts_of(car, 0.12, 0.045, [0.03, 0.06, 0.09, 0.09, 0.06, 0.03]))
     ]
-    found = cg_height(lifts, doubts=GRAMS, **car)
+    found = cg_height(lifts, doubts=GRAMS, car=LiftedCar(**car))
     assert any("Going up and coming down" in text for text in found.warnings) == told
 
 
 def test_the_radii_are_doubted_each_for_itself() -> None:
     lifts = lifts_of(CAR, 0.12, 0.045, [0.04, 0.07, 0.10])
-    stated = cg_height(lifts, doubts=replace(EXACT, radius=1e-4), **CAR).height
+    stated = cg_height(lifts, doubts=replace(EXACT, radius=1e-4), car=LiftedCar(**CAR)).height
     shifts = [
-        cg_height(lifts, doubts=EXACT, **(CAR | {name: CAR[name] + 1e-4})).height.value - stated.value
+        cg_height(lifts, doubts=EXACT, car=LiftedCar(**(CAR | {name: CAR[name] + 1e-4}))).height.value - stated.value
         for name in ("radius_front", "radius_rear")
     ]
     assert stated.u == pytest.approx(math.hypot(*shifts), rel=5e-3)
@@ -236,7 +238,7 @@ def test_the_radii_are_doubted_each_for_itself() -> None:
 def test_the_axle_that_stays_down_carries_between_nothing_and_all(load: float, fits: bool) -> None:
     readings = [AxleLift(lifted="rear", height=0.05, load_down=load), AxleLift(lifted="rear", height=0.1, load_down=99)]
     if fits:
-        assert cg_height(readings, doubts=GRAMS, **CAR).count == 2
+        assert cg_height(readings, doubts=GRAMS, car=LiftedCar(**CAR)).count == 2
     else:
         with pytest.raises(InputError, match="no more than the total"):
-            cg_height(readings, doubts=GRAMS, **CAR)
+            cg_height(readings, doubts=GRAMS, car=LiftedCar(**CAR))

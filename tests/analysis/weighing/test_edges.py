@@ -14,7 +14,7 @@ from analysis.statistics.estimate import (
     mixed_factor,
     propagate,
 )
-from analysis.weighing.calibration import fit_calibration, from_record, to_record
+from analysis.weighing.calibration import CalibrationNotes, fit_calibration, from_record, to_record
 from analysis.weighing.corner_weights import corner_weights, typed_loads
 from analysis.weighing.cross_weight import floor_verdict, plan_shims
 from analysis.weighing.loads import loads_from_counts
@@ -152,7 +152,7 @@ def test_known_and_estimated_causes_add_in_squares() -> None:
 
 
 def test_loads_beyond_what_was_checked_are_warned_of() -> None:
-    one = pad(pad="FL", capacity_g=1500.0)  # heaviest check mass 1000 g
+    one = pad(notes=CalibrationNotes(pad="FL"), capacity_g=1500.0)  # heaviest check mass 1000 g
     for load, says in (
         (1049.0, None),
         (1051.0, "heaviest check mass, 1000 g"),
@@ -168,7 +168,7 @@ def test_loads_beyond_what_was_checked_are_warned_of() -> None:
 
 def test_doubts_of_a_load_in_grams_by_hand() -> None:
     """100 counts per gram: 30 counts of noise are 0.3 g, 40 of zero 0.4 g; gravity rescales both."""
-    two = [pad(pad="FL", gravity=9.80), pad(pad="FR", gravity=9.80)]
+    two = [pad(notes=CalibrationNotes(pad=name, gravity=9.80)) for name in ("FL", "FR")]
     found = loads_from_counts(
         two,
         np.array([40_007.0, 50_007.0]),
