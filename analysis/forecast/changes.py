@@ -164,7 +164,6 @@ def to_reach(
     ballast: Ballast | None = None,
     limits: Limits | None = None,
     draws: int = 200,
-    turn: float | None = None,
 ) -> tuple[Change, ...]:
     """Single changes that bring the pivot to wanted_pct (per cent of the wheelbase), best first.
 
@@ -193,13 +192,12 @@ def to_reach(
     found = []
     for adjustment in _adjustments(car, push, ballast, limits):
         doubts, grid = adjustment.doubts(scores), adjustment.grid()
-        best = _solve(adjustment, grid, kappa, turn)
+        best = _solve(adjustment, grid, kappa)
         if best is None:
             continue
         step = 0.02 * (grid[-1] - grid[0])
         drawn = [
-            replace(adjustment.at(np.full(draws, value)), scores=doubts, turn=turn)
-            for value in (best, best - step, best + step)
+            replace(adjustment.at(np.full(draws, value)), scores=doubts) for value in (best, best - step, best + step)
         ]
         interval = _interval(kappa_of(drawn[1:]), kappa, best, step)
         (after,) = kappa_of(drawn[:1])
@@ -239,22 +237,22 @@ def _adjustments(car: CarState, push: PushState, ballast: Ballast | None, limits
     return found
 
 
-def _solve(adjustment: _Adjustment, grid: FloatArray, kappa: float, turn: float | None) -> float | None:
+def _solve(adjustment: _Adjustment, grid: FloatArray, kappa: float) -> float | None:
     """Value at which turn per travel is kappa (1/m), looked for over the grid (n,) and twice more finely."""
-    cell = _cell(adjustment, grid, kappa, turn)
+    cell = _cell(adjustment, grid, kappa)
     if cell is None:
         return None
     for _ in range(2):
         grid = np.linspace(grid[cell], grid[cell + 1], 31)
-        cell = _cell(adjustment, grid, kappa, turn)
+        cell = _cell(adjustment, grid, kappa)
         if cell is None:
             return float(grid[15])
     return float(0.5 * (grid[cell] + grid[cell + 1]))
 
 
-def _cell(adjustment: _Adjustment, grid: FloatArray, kappa: float, turn: float | None) -> int | None:
+def _cell(adjustment: _Adjustment, grid: FloatArray, kappa: float) -> int | None:
     """Cell in which the miss changes sign without a jump through infinity, nearest to what the car has now."""
-    (predicted,) = kappa_of([replace(adjustment.at(grid), turn=turn)])
+    (predicted,) = kappa_of([adjustment.at(grid)])
     miss = predicted - kappa
     steady = np.abs(miss[1:] - miss[:-1]) < 2.0 / adjustment.car.wheelbase
     crossing = np.flatnonzero((np.sign(miss[:-1]) != np.sign(miss[1:])) & steady)
@@ -276,9 +274,7 @@ def _interval(either_side: Sequence[FloatArray], kappa: float, best: float, step
     return coverage_interval(values) if len(values) else (best, best)
 
 
-def pivot_map(
-    car: CarState, push: PushState, *, station: FloatArray, grip_ratio: FloatArray, turn: float | None = None
-) -> FloatArray:
+def pivot_map(car: CarState, push: PushState, *, station: FloatArray, grip_ratio: FloatArray) -> FloatArray:
     """kappa (len(station), len(grip_ratio)), 1/m, over push stations (m) and front-to-rear grip ratios.
 
     Pivot station in per cent: 100 (1/2 - 1/(kappa L)); draw kappa, which has no poles, and label it so.
@@ -294,7 +290,6 @@ def pivot_map(
                 push=push,
                 station_shift=places - push.station,
                 log_ratio=np.log(ratios / car.grip_ratio),
-                turn=turn,
             )
         ]
     )

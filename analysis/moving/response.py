@@ -70,7 +70,6 @@ def respond(
     ay: FloatArray,
     *,
     start: tuple[float, float] = (0.0, 0.0),
-    leaning: bool = True,
     longest: float = LONGEST_STEP,
 ) -> Response:
     """Loads and attitude of the car through a manoeuvre, from rest in its equilibrium at accelerations `start`.
@@ -98,7 +97,7 @@ def respond(
     four = {
         k: np.broadcast_to(getattr(damper, k), (*shape, 4)).reshape(n, 4) for k in ("bump", "rebound", "knee", "beyond")
     }
-    body = _Body(car, Dampers(**four), own, leaning)
+    body = _Body(car, Dampers(**four), own)
     pulls = [np.broadcast_to(v, (*shape, m)).reshape(n, m).T[..., None] for v in (along, across)]
 
     flat = np.zeros((n, 4))
@@ -131,8 +130,8 @@ def respond(
 class _Body:
     """n cars with their constant matrices; steps them all at once."""
 
-    def __init__(self, car: Chassis, damper: Dampers, inertia: BodyInertia, leaning: bool) -> None:
-        self.parts: Elements = elements_of(car, leaning=leaning)
+    def __init__(self, car: Chassis, damper: Dampers, inertia: BodyInertia) -> None:
+        self.parts: Elements = elements_of(car)
         self.damper, self.ratio, self.gravity = damper, car.motion_ratio, car.gravity
         self.mass = mass_matrix(car, inertia)
         self.flat = np.zeros((len(self.mass), 4))

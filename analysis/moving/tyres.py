@@ -108,6 +108,10 @@ class Balance:
     words: np.ndarray
 
 
+EVEN_WITHIN = 0.02
+"""Axles whose use of their grip differs by less than this part of it are said to slide together."""
+
+
 def balance(
     chassis: Chassis,
     tyres: Tyres,
@@ -117,12 +121,10 @@ def balance(
     *,
     drive_front: float = 0.0,
     brake_front: float = 0.6,
-    even_within: float = 0.02,
 ) -> Balance:
     """Which axle runs out of grip first at steady accelerations (m/s2), each axle carrying its part of the side force.
 
     drive_front, brake_front: front axle's share of driving (ax > 0) and braking (ax < 0) force.
-    even_within: axles whose use differs by less are said to slide together.
     Source: side force shared by the place of the centre of gravity (no yaw acceleration); friction circle per axle.
     """
     checked_tyres(tyres)
@@ -141,7 +143,7 @@ def balance(
     lead = used[..., 0] - used[..., 1]
     some = (used > 1).any(-1)
     with np.errstate(invalid="ignore"):
-        near = np.isfinite(used).all(-1) & (np.abs(lead) <= even_within * used.max(-1))
+        near = np.isfinite(used).all(-1) & (np.abs(lead) <= EVEN_WITHIN * used.max(-1))
     together = some & (near | ~np.isfinite(used).any(-1))
     words = np.select(
         [~some, together, lead > 0],

@@ -1,6 +1,5 @@
 """The finite push: the slide integrated over the rotation that was measured, and its swing pivot."""
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -55,7 +54,6 @@ def integrate_push(
     rule: Rule = "fixed on car",
     transfer: LoadTransfer | None = None,
     middle: npt.ArrayLike | None = None,
-    progress: Callable[[float], None] | None = None,
 ) -> FinitePush:
     """Push until the car has turned by `turn`, or the finger has advanced by `travel`, whichever comes first.
 
@@ -70,7 +68,6 @@ def integrate_push(
         a point that sticks is fixed on the floor. A "line" force keeps its direction on the floor under
         "fixed on floor" and on the car under "fixed on car".
     middle: (...,), m, station of the mid-wheelbase point; None: midway between the outermost contacts.
-    progress: called with the finished part, 0 to 1.
     Raises InputError as solve_push does, and for a turn, travel or number of steps that is no use.
     Source: turn per travel of a finite planar displacement (pole of the displacement), exact for any pole.
     """
@@ -89,19 +86,17 @@ def integrate_push(
     if rule not in ("fixed on car", "fixed on floor"):
         raise InputError("unknown rule", where="contact rule", remedy='Give "fixed on car" or "fixed on floor"')
     mid = np.asarray((x.max(axis=-1) + x.min(axis=-1)) / 2 if middle is None else middle, dtype=float)
-    run = _Run(contacts, finger, transfer, touch.place, touch.motion, rule, limit, longest)
+    run = _Run(contacts, finger, transfer, rule, limit, longest)
     batch = run.start().shape
     pose = np.zeros((*batch, 4))
     poses, h = [pose], 1.0 / steps
-    for step in range(steps):
+    for _ in range(steps):
         k1 = run.rate(pose)
         k2 = run.rate(pose + h / 2 * k1)
         k3 = run.rate(pose + h / 2 * k2)
         k4 = run.rate(pose + h * k3)
         pose = pose + h / 6 * (k1 + 2 * k2 + 2 * k3 + k4)
         poses.append(pose)
-        if progress is not None:
-            progress((step + 1) / steps)
     path = np.stack(poses)
     turned = pose[..., 2]
     moved = _mid(pose, mid) - np.stack([mid, np.zeros_like(mid)], axis=-1)
@@ -130,14 +125,13 @@ class _Run:
         contacts: Contacts,
         finger: Finger,
         transfer: LoadTransfer | None,
-        place: FloatArray,
-        line: FloatArray,
         rule: Rule,
         turn: FloatArray,
         travel: FloatArray,
     ) -> None:
         self.contacts, self.finger, self.transfer = contacts, finger, transfer
-        self.place, self.line, self.rule = place, line, rule
+        touch = check_finger(finger)
+        self.place, self.line, self.rule = touch.place, touch.motion, rule
         self.turn, self.travel = turn, travel
         self.known: SlideMotion | None = None
         self.steady = rule == "fixed on car" and finger.kind in ("rolling", "line")

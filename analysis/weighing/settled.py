@@ -69,16 +69,13 @@ def settled_reading(
     missing: BoolArray | None = None,
     limits: PadLimits | None = None,
     window_s: float = WINDOW_S,
-    fewest: int = FEWEST_SAMPLES,
-    trend_chance: float = TREND_CHANCE,
     resolution: float = 1.0,
     names: tuple[str, ...] | None = None,
 ) -> SettledReading:
     """Judge the last `window_s` seconds of a stream.
 
     time: (n,) s, rising.  counts: (n, k) raw counts.  missing: (n, k) True where the board flagged no result.
-    limits: see PadLimits.  fewest: samples needed.  trend_chance: false alarms of the trend test, all pads
-    together.
+    limits: see PadLimits.
     resolution: step of the counts.  names: of the pads, for the reason.
     Raises InputError when shapes differ or time runs backwards.
     Source: outliers by distance from a resistant line in median absolute deviations; trend by Student's t
@@ -96,14 +93,14 @@ def settled_reading(
     absent = int(np.count_nonzero(~whole))
     when, raw = when[whole], raw[whole]
     span = float(when[-1] - when[0]) if len(when) else 0.0
-    if len(when) < max(fewest, 8):
+    if len(when) < FEWEST_SAMPLES:
         return _too_few(raw, pads, absent, span, faults)
     keep = ~_outliers(when, raw, resolution)
     dropped = int(np.count_nonzero(~keep))
     if np.count_nonzero(keep) < 8:
         return _too_few(raw, pads, absent, span, faults)
     fit = _line(when, raw, keep, resolution)
-    chance = trend_chance / (2 * pads)  # slope and bend of every pad
+    chance = TREND_CHANCE / (2 * pads)  # slope and bend of every pad
     factor = np.array([coverage_factor(dof=dof, coverage=1.0 - chance) for dof in fit.trend_dof])
     steepness = np.maximum(np.abs(fit.slope) / fit.slope_u, fit.bend) / factor
     slowest = int(np.argmin(fit.independent))
@@ -151,7 +148,6 @@ class SettledDetector:
 
     window_s: float = WINDOW_S
     limits: PadLimits | None = None
-    fewest: int = FEWEST_SAMPLES
     resolution: float = 1.0
     names: tuple[str, ...] | None = None
     longest: int = 4096
@@ -181,7 +177,6 @@ class SettledDetector:
             missing=np.array([row[2] for row in self._rows]),
             limits=self.limits,
             window_s=self.window_s,
-            fewest=self.fewest,
             resolution=self.resolution,
             names=self.names,
         )

@@ -66,34 +66,41 @@ def judge_picture(picture: BgrImage | GreyImage, floor: FloorLayout, car: CarMar
         paper=paper,
         sharpness=sharpness,
         car_corner=corner,
-        advice=_advice(floor_ids, floor_seen, car_ids, car_seen, marker_px, paper, sharpness, slant),
+        advice=_advice(
+            [i for i in floor_ids if i not in seen],
+            [i for i in car_ids if i not in seen],
+            marker_px=marker_px,
+            paper=paper,
+            sharpness=sharpness,
+            slant=slant,
+        ),
     )
 
 
 def _advice(
-    floor_ids: Sequence[int],
-    floor_seen: Sequence[int],
-    car_ids: Sequence[int],
-    car_seen: Sequence[int],
+    floor_missing: Sequence[int],
+    car_missing: Sequence[int],
+    *,
     marker_px: float,
     paper: float,
     sharpness: float,
     slant: float | None,
 ) -> tuple[str, ...]:
+    """What to do better. marker_px: 0 when no marker of the car is seen.  slant: degrees, None when none at all is."""
     said = []
     if paper < DARK:
         said.append("More light: the sheets look dark, so the camera exposes long and blurs what moves")
     elif paper > BRIGHT + 25:
         said.append("Less light or a shorter exposure: the paper is washed out")
-    if len(floor_seen) < len(floor_ids):
-        missing = ", ".join(str(i) for i in floor_ids if i not in floor_seen)
+    if floor_missing:
+        missing = ", ".join(str(i) for i in floor_missing)
         said.append(f"Floor markers {missing} are not seen: get all sheets into the picture, without glare or hands")
-    if len(car_seen) < len(car_ids):
-        missing = ", ".join(str(i) for i in car_ids if i not in car_seen)
+    if car_missing:
+        missing = ", ".join(str(i) for i in car_missing)
         said.append(f"Car markers {missing} are not seen: turn the camera or the light")
-    if car_seen and marker_px < LEAST_MARKER_PX:
+    if 0 < marker_px < LEAST_MARKER_PX:
         said.append(f"Closer: the car's markers are only {marker_px:.0f} pixels wide, {LEAST_MARKER_PX:.0f} are wanted")
-    if (floor_seen or car_seen) and sharpness < BLURRED:
+    if slant is not None and sharpness < BLURRED:
         said.append("Sharper: wipe the lens, let it focus, hold it still, or give it more light")
     if slant is not None and slant > 65.0:
         said.append("Higher: the camera looks too flat over the floor")

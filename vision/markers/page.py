@@ -1,6 +1,6 @@
 """Pages drawn in millimetres: exact squares, a check bar, crosses, cut lines and text; saved as PDF and PNG."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -120,9 +120,7 @@ class Page:
         self.text(x, y - 1.2, "Check bar: 100.0 mm from end to end. Measure it and enter what you read.", size=8)
 
 
-def save_pages(
-    pages: Sequence[Page], folder: Path, stem: str, progress: Callable[[float], None] | None = None
-) -> list[Path]:
+def save_pages(pages: Sequence[Page], folder: Path, stem: str) -> list[Path]:
     """One PDF with all pages and one 300 dpi PNG for each; the paths, the PDF first.
 
     Raises VisionError when the folder cannot be written.
@@ -135,10 +133,8 @@ def save_pages(
         with PdfPages(paths[0], metadata={"CreationDate": None, "Title": stem}) as book:
             for page in pages:
                 book.savefig(page.figure)
-        for number, (page, path) in enumerate(zip(pages, paths[1:], strict=True)):
+        for page, path in zip(pages, paths[1:], strict=True):
             page.figure.savefig(path, dpi=PNG_DPI, pil_kwargs={"compress_level": 2})
-            if progress is not None:
-                progress((number + 1) / len(pages))
     except OSError as error:
         raise VisionError(
             f"the sheets cannot be written ({error.strerror or error})",

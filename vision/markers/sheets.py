@@ -1,6 +1,5 @@
 """Printable sheets: floor markers, the car's marker plate, a finger's marker, the board for calibrating a camera."""
 
-from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -28,7 +27,6 @@ def marker_sheets(
     *,
     paper: str = "A4",
     folder: Path,
-    progress: Callable[[float], None] | None = None,
 ) -> list[Path]:
     """Write the floor pages and the car's plate to scale: one PDF, and a 300 dpi PNG for each page.
 
@@ -44,7 +42,7 @@ def marker_sheets(
     crosses = {sheet: _crosses(group, floor) for sheet, group in groups.items()}
     pages = [_floor_page(sheet, group, crosses, floor.dictionary, (width, height)) for sheet, group in groups.items()]
     pages.append(_car_page(car, (width, height)))
-    return save_pages(pages, folder, f"marker-sheets-{paper}", progress)
+    return save_pages(pages, folder, f"marker-sheets-{paper}")
 
 
 def _inner_is_low(group: list[Marker], floor: FloorLayout) -> bool:
@@ -173,7 +171,6 @@ def finger_sheet(
     dictionary: str = DICTIONARY,
     paper: str = "A4",
     folder: Path,
-    progress: Callable[[float], None] | None = None,
 ) -> list[Path]:
     """Write markers to wear on the pushing finger, to scale: two alike, one PDF and one PNG.
 
@@ -211,7 +208,7 @@ def finger_sheet(
     page.text(18, top, "Finger marker", size=15, bold=True)
     page.text(18, top - 9, "\n".join(words), size=9)
     page.check_bar(18, top - 62)
-    return save_pages([page], folder, f"finger-marker-{paper}", progress)
+    return save_pages([page], folder, f"finger-marker-{paper}")
 
 
 def _draw_marker(page: Page, corner: FloatArray, dictionary: str, marker: Marker) -> None:
@@ -238,7 +235,6 @@ def board_sheet(
     square: float = 0.025,
     marker: float = 0.018,
     dictionary: str = "DICT_5X5_50",
-    progress: Callable[[float], None] | None = None,
 ) -> list[Path]:
     """Write a ChArUco board to scale, for calibrating a camera: one PDF and one PNG.
 
@@ -286,4 +282,4 @@ def board_sheet(
         size=7,
     )
     page.check_bar(low[0], low[1] - 5.5)
-    return save_pages([page], folder, f"calibration-board-{paper}", progress)
+    return save_pages([page], folder, f"calibration-board-{paper}")
