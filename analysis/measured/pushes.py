@@ -29,6 +29,8 @@ class MeasuredPush:
     pole: (2,) m car axes with pole_covariance (2, 2), cards included; None when no pivot can be named.
     path: instant pivot against rotation, None when the car turned too little for it.
     outliers: frames of the slide and its rests that were left out as single outliers.
+    sprung_until: s, first rest after the tyres sprang back, where the car stood still in between; else None.
+    sprung_back: m, how far the touched place came back then.
     """
 
     number: int
@@ -52,6 +54,12 @@ class MeasuredPush:
     path: PivotPath | None
     outliers: int
     warnings: tuple[str, ...] = ()
+    sprung_until: float | None = None
+    sprung_back: float = 0.0
+
+    def travel_at(self, arm: float) -> float:
+        """Sideways travel, m, of a point of the car that lies `arm` (m) ahead of the mid-wheelbase point."""
+        return float(self.travel + 2.0 * np.sin(self.turn / 2.0) * arm)
 
 
 MeasuredPushes = tuple[MeasuredPush, ...]

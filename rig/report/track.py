@@ -65,7 +65,8 @@ def write_track_report(
     folder.mkdir(parents=True, exist_ok=True)
     written: list[Path] = []
     for push in measurement.pushes:
-        title = f"{cards.test.name}, push {push.number} of {len(measurement.pushes)}"
+        counted = push.number <= len(measurement.pushes)  # numbers that a springback had are left out
+        title = f"{cards.test.name}, push {push.number}" + (f" of {len(measurement.pushes)}" if counted else "")
         scene = overlay_scene(measurement, push, cards, title)
         if push is measurement.pushes[0]:
             written.append(folder / f"{stem}.webm")

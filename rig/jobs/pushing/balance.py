@@ -176,7 +176,7 @@ def _loaded(push: MeasuredPush, track: ClipTrack | KeptTrack, station: float, le
             track.covariance,
             track.repeating,
             start_time=push.start_time,
-            end_time=push.end_time,
+            end_time=push.end_time if push.sprung_until is None else push.sprung_until,
             wheelbase=length,
             station=station,
         )

@@ -1,6 +1,6 @@
 """The pushing finger as its marker shows it: station, side and direction of every push, beside what the card says."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import msgspec
@@ -122,15 +122,17 @@ def station_words(row: FingerRow) -> str:
     )
 
 
-def finger_notes(path: FingerPath, finger: FingerMarker, rows: Sequence[FingerRow | None], side_px: float) -> list[str]:
-    """What the marker showed, for people."""
+def finger_notes(
+    path: FingerPath, finger: FingerMarker, rows: Mapping[int, FingerRow | None], side_px: float
+) -> list[str]:
+    """What the marker showed, for people. rows: number of the push -> row."""
     if not len(path.time):
         return ["The finger marker was seen in no frame."]
     notes = [
         f"The finger marker was seen in {len(path.time)} frames, its shorter side {side_px:.0f} px.",
         tilt_words(path, finger),
     ]
-    for number, row in enumerate(rows, start=1):
+    for number, row in rows.items():
         if row is None:
             notes.append(f"Push {number}: the finger marker was not seen well enough while the car moved.")
             continue
@@ -145,14 +147,14 @@ def finger_notes(path: FingerPath, finger: FingerMarker, rows: Sequence[FingerRo
     return notes
 
 
-def finger_warnings(rows: Sequence[FingerRow | None], side_px: float) -> list[str]:
-    """Where marker and card disagree, and what to do."""
+def finger_warnings(rows: Mapping[int, FingerRow | None], side_px: float) -> list[str]:
+    """Where marker and card disagree, and what to do. rows: number of the push -> row."""
     warnings = []
     if 0.0 < side_px < LEAST_SIDE_PX:
         warnings.append(
             f"The finger marker's shorter side is only {side_px:.0f} px: print a larger one, or film from nearer."
         )
-    for number, row in enumerate(rows, start=1):
+    for number, row in rows.items():
         if row is None:
             continue
         if row.side != row.card_side:
@@ -179,9 +181,9 @@ def finger_warnings(rows: Sequence[FingerRow | None], side_px: float) -> list[st
 
 
 def track_with_finger(
-    track: ClipTrack, watch: FingerWatch, path: FingerPath, finger: FingerMarker, rows: Sequence[FingerRow | None]
+    track: ClipTrack, watch: FingerWatch, path: FingerPath, finger: FingerMarker, rows: Mapping[int, FingerRow | None]
 ) -> ClipTrack:
-    """The track with the finger's words among its own."""
+    """The track with the finger's words among its own. rows: number of the push -> row."""
     _, corner = watch.corners()
     edges = np.linalg.norm(np.diff(corner, axis=1), axis=-1)
     side = float(np.median(edges, axis=0).min()) if len(corner) else 0.0

@@ -15,6 +15,7 @@ from rig.cards.measures import MM, car_markers, floor_layout, readout, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import contacts, finger_record, seen_path, track_with_finger, worn_marker
 from rig.jobs.pushing.shutter import shutter_notes, shutter_record
+from rig.jobs.pushing.springbacks import own_pushes, springback_notes
 from rig.log.belongs import camera_of
 from rig.log.cards_and_pivots import estimate_record, keep_cards
 from rig.log.store import BenchLog
@@ -124,12 +125,16 @@ def measured_clip(
         finger = replace(finger, time=np.interp(finger.time, seen.time, track.time))
     kept = kept_track(track, finger)
     found = pushes_in(kept, cards)
-    notes = shutter_notes(found.causes, wheelbase(cards.car))
+    numbers = [push.number for push in found.pushes]
+    notes = [
+        *springback_notes(found.pushes),
+        *shutter_notes(found.causes, wheelbase(cards.car), numbers),
+    ]
     track = replace(track, notes=(*track.notes, *notes))
     rows = None
     if worn is not None and watch is not None and finger is not None and found.contacts is not None:
         rows = finger_record(found.contacts, kept.shared_names, cards)
-        track = track_with_finger(track, watch, finger, worn, rows)
+        track = track_with_finger(track, watch, finger, worn, dict(zip(numbers, rows, strict=True)))
     result = PushResult(
         pushes=tuple(push_record(push) for push in found.pushes),
         track=track_record(track),
@@ -195,11 +200,11 @@ def kept_track(track: ClipTrack, finger: FingerPath | None = None) -> KeptTrack:
 
 
 def pushes_in(track: KeptTrack, cards: CardSet) -> FoundPushes:
-    """Every push in a track, fresh or kept, with the uncertainties of the cards.
+    """Every push in a track, fresh or kept, with the uncertainties of the cards. A springback is none.
 
     The swing pivot rests on the rests; the shutter enters the uncertainty of paths and speeds only.
     """
-    pushes = measure_pivot(
+    moved = measure_pivot(
         track.time,
         track.pose,
         track.covariance,
@@ -208,6 +213,7 @@ def pushes_in(track: KeptTrack, cards: CardSet) -> FoundPushes:
         wheelbase_u=cards.car.geometry.wheelbase_mm_u * MM,
         shared=track.shared,
     )
+    pushes = own_pushes(moved, cards)
     causes: tuple[CauseInMotion, ...] = ()
     if track.shutter is not None:
         pushes, causes = with_cause_in_motion(

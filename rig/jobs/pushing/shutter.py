@@ -23,12 +23,13 @@ def shutter_record(shutter: Shutter, found: Sequence[CauseInMotion]) -> ShutterR
     )
 
 
-def shutter_notes(found: Sequence[CauseInMotion], length: float) -> list[str]:
-    """For people, a sentence for each push whose path it may bend. length: m, wheelbase."""
+def shutter_notes(found: Sequence[CauseInMotion], length: float, numbers: Sequence[int]) -> list[str]:
+    """For people, a sentence for each push whose path it may bend. length: m, wheelbase.  numbers: of the pushes;
+    `found` is empty where the shutter was not estimated."""
     return [
         f"Push {number}: the rolling shutter alone may bend the pivot path by {one.path_shift / MM:.1f} mm "
         f"({100 * one.path_shift / length:.1f} % of the wheelbase; one standard uncertainty, in the path's band) and "
         f"change the highest speed by {one.speed_shift / MM:.1f} mm/s."
-        for number, one in enumerate(found, start=1)
+        for number, one in zip(numbers, found, strict=False)
         if one.path_shift is not None and one.path_shift >= 1e-5
     ]

@@ -122,11 +122,11 @@ def test_card_and_marker_are_said_side_by_side_with_a_warning(seen: tuple[Measur
     assert "by the finger marker, 70.0 ± 1.0 % by the card; the forecast goes by the card" in told
     assert "standard uncertainties apart" in told
     row = measured.record.result.finger[0]
-    assert finger_warnings([replaced(row, sigmas=1.9)], 30.0) == []
-    assert "on the left" in finger_warnings([replaced(row, side="left")], 30.0)[0]
-    assert "off square" in finger_warnings([replaced(row, sigmas=0.0, direction_deg=9.0)], 30.0)[0]
-    assert "stays on the car" in finger_warnings([replaced(row, sigmas=0.0, path="stays on the car")], 30.0)[0]
-    assert "larger one" in finger_warnings([None], 12.0)[0]
+    assert finger_warnings({1: replaced(row, sigmas=1.9)}, 30.0) == []
+    assert "on the left" in finger_warnings({1: replaced(row, side="left")}, 30.0)[0]
+    assert "off square" in finger_warnings({1: replaced(row, sigmas=0.0, direction_deg=9.0)}, 30.0)[0]
+    assert "stays on the car" in finger_warnings({1: replaced(row, sigmas=0.0, path="stays on the car")}, 30.0)[0]
+    assert "larger one" in finger_warnings({1: None}, 12.0)[0]
 
 
 def test_the_forecast_goes_by_the_marker_when_asked_and_comes_out_the_same_again(
