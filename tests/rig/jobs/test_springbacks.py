@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from rig.jobs.pushing.balance import answer_push
+from rig.jobs.pushing.balance import _loaded, answer_push
 from rig.jobs.pushing.measure import pushes_in
 from rig.jobs.pushing.shutter import shutter_notes
 from rig.jobs.pushing.springbacks import springback_notes
@@ -18,8 +18,8 @@ NOSE, TAIL, BACK = 0.051, 0.069, 0.002
 
 
 def sprung_track() -> KeptTrack:
-    """The push of `pushed_track` (at rest from 2 s), a dwell to 3 s, 2 mm straight back in a tenth of a second, rest,
-    and at 4.5 s a push back the same way; 30 frames a second."""
+    """The push of `pushed_track` (at rest from 2 s), a dwell to 2.5 s, 2 mm straight back in a tenth of a second, rest,
+    and at 4 s a push back the same way; 30 frames a second."""
     first = pushed_track(NOSE, TAIL)
     start, end = first.pose[:30].mean(0), first.pose[60:].mean(0)
     middle = (start[2] + end[2]) / 2
@@ -33,7 +33,7 @@ def sprung_track() -> KeptTrack:
     ]
     after = np.concatenate(legs)
     after = after + np.random.default_rng(4).normal(0.0, 1e-5, after.shape) * [1.0, 1.0, 5.0]
-    pose = np.concatenate([first.pose, after])
+    pose = np.concatenate([first.pose[:75], after])
     n = len(pose)
     return replace(
         first,
@@ -50,11 +50,16 @@ def test_a_springback_is_no_push_and_the_numbers_stay(tmp_path: Path) -> None:
     track = sprung_track()
     first, back = pushes_in(track, of).pushes
     assert (first.number, back.number) == (1, 3)
-    assert (first.sprung_until, first.sprung_back) == (pytest.approx(3.07, abs=0.1), pytest.approx(BACK, abs=5e-5))
+    assert (first.sprung_until, first.sprung_back) == (pytest.approx(2.57, abs=0.1), pytest.approx(BACK, abs=5e-5))
     assert (back.sprung_until, back.sprung_back) == (None, 0.0)
     assert springback_notes((first, back)) == (
         "Push 1: the tyres sprang back by 2.0 mm when the finger left: not a push.",
     )
+    loaded = _loaded(first, track, LENGTH / 2, LENGTH)
+    assert loaded is not None
+    # by construction: the dwell of half a second, and what came back after it
+    assert (loaded.dwell, loaded.springback) == (pytest.approx(0.5, abs=0.1), pytest.approx(BACK, abs=2e-4))
+    assert loaded.said == ()
     answer = answer_push(of, first, weighed(of, BenchLog(tmp_path / "log")), track=track)
     # by hand: turn per travel of the swing, without the 2 mm (of 60) that the car sprang back: 3 % of it
     kappa = 2 * (NOSE - TAIL) / (LENGTH * (NOSE + TAIL))
