@@ -29,6 +29,7 @@ def test_a_ratio_and_a_bar() -> None:
     assert run("ratio", "--at", "0", "52", "--at", "10", "45.5")["motion_ratio"] == pytest.approx(0.65)
     told = run("bar", "--with-bar", "12", "0.3", "--without", "8", "0.4", "--track", "165")
     assert told["bar_n_per_mm"] == pytest.approx(4 / 0.165**2 / 1000)  # track^2/2 * 2 * bar
+    assert told["bar_n_per_mm_u"] == pytest.approx(0.5 / 0.165**2 / 1000)  # 0.3 and 0.4 as sides of a right angle
 
 
 def test_a_shim_with_the_body_turn_splits_equal_axles_evenly() -> None:  # two equal torsion springs share the twist

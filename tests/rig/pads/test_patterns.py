@@ -29,6 +29,7 @@ JSON = '{"t": <ms>, "loads": [<c1>, <c2>, <c3>, <c4>]}'
         (JSON, b'{"t": 5, "temp": 21.5, "loads": [1, null, "3.5", -4e1]}', (1, NAN, 3.5, -40), None, 5),
         ('{"n": "<seq>", "w": {"fl": <c1>}}', b'{"w":{"fl":3,"fr":4},"n":8}', (3, NAN, NAN, NAN), 8, None),
         ("[<c1>, <skip>, <c2>]", b"[1, [2, 3], 4]", (1, 4, NAN, NAN), None, None),
+        ("[<c1>, <skip>, <c2>]", b"[1, null, 4]", (1, 4, NAN, NAN), None, None),
     ],
 )
 def test_a_pattern_reads_its_lines(
