@@ -15,6 +15,9 @@ from rig.report.plots import save_figure
 from rig.report.push_answer import push_lines, what_happened
 from rig.report.rounding import decimals_of
 
+FINEST = 3
+"""Decimals of a turn, °/cm, beyond which no push tells anything."""
+
 
 def pivot_words(estimate: PivotEstimate) -> str:
     """Where it pivoted: per cent of the wheelbase and mm, or how straight it slid."""
@@ -30,8 +33,10 @@ def pivot_words(estimate: PivotEstimate) -> str:
 def turn_words(estimate: PivotEstimate) -> str:
     """Turn per travel in degrees per centimetre with its 95 % half-width."""
     half = 0.5 * (estimate.interval[1] - estimate.interval[0])
-    digits = max(2, decimals_of(half * DEG_PER_CM))  # never ± 0.00
-    return f"{estimate.kappa * DEG_PER_CM:+.{digits}f} ± {half * DEG_PER_CM:.{digits}f} °/cm"
+    digits = min(max(2, decimals_of(half * DEG_PER_CM)), FINEST)
+    shown = f"{half * DEG_PER_CM:.{digits}f}"
+    known = shown if float(shown) > 0 else f"under {10**-FINEST:.{FINEST}f}"  # never ± 0.00
+    return f"{estimate.kappa * DEG_PER_CM:+.{digits}f} ± {known} °/cm"
 
 
 def weights_words(weights: CornerWeights) -> str:

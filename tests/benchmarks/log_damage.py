@@ -34,6 +34,8 @@ from rig.log import opening
 from rig.log.bundle import export_bench
 from rig.log.repair import check_log, repair_log
 from rig.log.store import LOG_FILE, BenchLog
+from rig.records.classroom import FIRST_TRY
+from rig.records.pushing import PUSH
 from tests.faults.beside import KEYS, one_kill
 from tests.values.kept_bench import KEPT, blanked, here, report
 from tests.values.kept_bench import run as command
@@ -100,8 +102,8 @@ def shown(folder: Path, *, read_only: bool = True) -> Any:
     opening._looked_over.clear()
     with BenchLog(folder, read_only=read_only) as log:
         records = list(log.records())
-        newest = [log.latest(kind, title) for kind in ("first try", "push") for title in ("t0", "t1", "t2")]
-        by_kind = [list(log.records(kind=kind, title="t1")) for kind in ("first try", "push")]
+        newest = [log.latest(kind, title) for kind in (FIRST_TRY, PUSH) for title in ("t0", "t1", "t2")]
+        by_kind = [list(log.records(kind=kind, title="t1")) for kind in (FIRST_TRY, PUSH)]
         cards = [log.card(digest).text for record in records for digest in record.cards]
         files = [(file.hash, file.kind, file.name, file.bytes, file.saved_at) for file in log.files()]
         return log.bench, records, newest, by_kind, cards, log.cards(), files

@@ -456,4 +456,4 @@ def test_words_tell_who_touched_where(push: dict[str, Any]) -> None:
 def test_what_stands_in_the_log_comes_out_the_same_again(scene: Scene) -> None:
     again = told_json(["recalculate", "--log", scene.log])
     assert again["differing"] == []
-    assert again["same"] == 3  # push, forecast, comparison
+    assert again["same"] == 4  # push, forecast, comparison, balance

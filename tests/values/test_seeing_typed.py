@@ -8,6 +8,9 @@ import pytest
 
 from tests.values.clips_rendered import records, told, told_json, write_cards
 
+NORMAL = 1.959963984540054
+"""97.5 % point of the normal law (tables)."""
+
 
 def typed(folder: Path, pct: float, u: float) -> Path:
     return write_cards(
@@ -33,13 +36,13 @@ def told_of(tmp_path_factory: pytest.TempPathFactory) -> tuple[dict[str, Any], P
 
 
 def test_a_ruler_s_pivot_is_a_turn_per_travel(told_of: tuple[dict[str, Any], Path]) -> None:
-    """0.9 of 250 mm behind the middle are 225 mm: 1 / 0.225; 2 % are 5 mm; 95 % are 1.96 times that."""
-    measured = told_of[0]["measured"]
+    """0.9 of 250 mm behind the middle are 225 mm: 1 / 0.225; 2 % are 5 mm; 95 % are 1.959964 times that."""
+    measured, half = told_of[0]["measured"], NORMAL * 0.005
     assert measured["kappa_per_m"] == pytest.approx(1 / 0.225)
     assert measured["kappa_u_per_m"] == pytest.approx(0.005 / 0.225**2)
-    np.testing.assert_allclose(measured["kappa_interval_per_m"], [1 / 0.2348, 1 / 0.2152])
+    np.testing.assert_allclose(measured["kappa_interval_per_m"], [1 / (0.225 + half), 1 / (0.225 - half)])
     assert measured["station_pct"] == pytest.approx(-40.0)
-    np.testing.assert_allclose(measured["interval_pct"], [-43.92, -36.08])
+    np.testing.assert_allclose(measured["interval_pct"], [-40 - 2 * NORMAL, -40 + 2 * NORMAL])
     assert (measured["wheelbase_m"], measured["count"], measured["method"]) == (0.25, 1, "typed in")
 
 

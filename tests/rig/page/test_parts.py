@@ -25,6 +25,7 @@ from rig.page.bench.pad_listeners import PadHub
 from rig.page.classroom.hidden_change import HiddenGame
 from rig.page.classroom.prints import pack_html, rail
 from rig.page.server.app import failures_told as answering
+from rig.records.weighing import WEIGHING
 from rig.virtual.pads import VirtualPads
 
 
@@ -426,8 +427,8 @@ def test_every_warning_of_a_weighing_is_on_the_page(tmp_path: Path) -> None:
         bench.weigh_typed([400.0, 410.0, 390.0, 420.0], 1.0)
         shown = told(bench.broadcast.newest("car"))["weights"]["warnings"]  # type: ignore[index]
         with bench.log() as log:
-            (record,) = log.records(kind="weighing")
-        assert shown == record.result["warnings"]
+            (record,) = log.records(kind=WEIGHING)
+        assert tuple(shown) == record.result.warnings
         assert len(shown) == 2
         assert "body clip +12 g" in shown[1]
     finally:
