@@ -29,7 +29,8 @@ CALIBRATING_FACTOR = 40.0
 def step_cards(step: LessonStep, setup: SetUp) -> dict[str, str]:
     """Texts of the car and test card of one lesson step."""
     head = f"The virtual bench's car in one set-up: {setup.title}."
-    car = CAR_KEYS | dict(setup.car) | {"name": f"Dunlin, {setup.title}", "id": virtual_id("car", setup.name)}
+    state = setup.title.split(", pushed")[0]  # where it is pushed makes no other car: its weighing stays good
+    car = CAR_KEYS | dict(setup.car) | {"name": f"Dunlin, {state}", "id": virtual_id("car")}
     test = (
         TEST_KEYS
         | dict(setup.test)
