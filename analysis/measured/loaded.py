@@ -13,6 +13,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.base.plane import place, slide_jacobian, slide_parts
+from analysis.measured.pose_track import PoseTrack
 from analysis.measured.pushes import MeasuredPush
 from analysis.measured.rests import scaled_to_scatter
 from analysis.measured.swing import RestPose, measure_slide
@@ -78,10 +79,7 @@ class LoadedTurn:
 
 
 def loaded_turn(
-    time: FloatArray,
-    pose: FloatArray,
-    covariance: FloatArray,
-    repeating: FloatArray,
+    track: PoseTrack,
     *,
     start_time: float,
     end_time: float,
@@ -90,12 +88,12 @@ def loaded_turn(
 ) -> LoadedTurn:
     """The turn between two loaded poses of the push that lies between two rests, as far as the clip shows them.
 
-    time (n,) s, pose (n, 3) m m rad, covariance (n, 3, 3), repeating (3, 3) or (n, 3, 3): the track, as `measure_pivot`
-    takes it.  start_time, end_time: s, last rest before and first rest after (`MeasuredPush`); with a springback
-    that was counted as a push of its own, end_time is that of the springback.  wheelbase, station: m.
+    track: as `measure_pivot` takes it.  start_time, end_time: s, last rest before and first rest after
+    (`MeasuredPush`); with a springback that was counted as a push of its own, end_time is that of the springback.
+    wheelbase, station: m.
     Raises InputError when fewer than six frames lie between the two.
     """
-    time, pose = np.asarray(time, float), np.asarray(pose, float)
+    time, pose = np.asarray(track.time, float), np.asarray(track.pose, float)
     frames = np.flatnonzero((time >= start_time) & (time <= end_time))
     if len(frames) < MOVING_FRAMES + 1:
         raise InputError(
@@ -103,8 +101,8 @@ def loaded_turn(
             where="loaded poses",
             remedy="Push more slowly, or film with more frames a second",
         )
-    scaled = scaled_to_scatter(time, pose, np.asarray(covariance, float))
-    each = np.broadcast_to(np.asarray(repeating, float), (len(time), 3, 3))
+    scaled = scaled_to_scatter(time, pose, np.asarray(track.covariance, float))
+    each = np.broadcast_to(np.asarray(track.repeating, float), (len(time), 3, 3))
     touched = place(pose, np.array([station, 0.0]))
     rest_before = np.flatnonzero((time <= start_time) & (time >= start_time - 1.0))
     rest_after = np.flatnonzero((time >= end_time) & (time <= end_time + 1.0))

@@ -8,6 +8,7 @@ from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.base.pivot import PivotEstimate
 from analysis.measured.path import PivotPath, fit_pivot_path, smooth_motion
+from analysis.measured.pose_track import PoseTrack
 from analysis.measured.rests import SEED_FRAMES, Segmented, SlideFrames, segment
 from analysis.measured.swing import mean_rest, measure_slide, pose_drift, whitened_scatter
 
@@ -66,10 +67,7 @@ MeasuredPushes = tuple[MeasuredPush, ...]
 
 
 def measure_pivot(
-    time: FloatArray,
-    pose: FloatArray,
-    covariance: FloatArray,
-    repeating: FloatArray,
+    track: PoseTrack,
     *,
     wheelbase: float,
     wheelbase_u: float = 0.0,
@@ -80,10 +78,6 @@ def measure_pivot(
 ) -> MeasuredPushes:
     """Find every push in a pose track and measure its swing pivot.
 
-    time: (n,) s, increasing.  pose: (n, 3) x, y (m, floor axes), yaw (rad, unwrapped) of the car axes.
-    covariance: (n, 3, 3) the part that differs from frame to frame.
-    repeating: (3, 3), or (n, 3, 3) where it differs from frame to frame (a hidden marker): the part that stays
-    while the car rests, independent between two rests.
     wheelbase, wheelbase_u: m.  place_u: (3,) standard uncertainty of where the plate sits on the car (x, y in
     m, yaw in rad, car axes), common to all frames.  scale_u: relative, of all floor distances.
     shared: (k, n, 3) how far one standard uncertainty of each further cause, common to all frames, moves every
@@ -92,7 +86,7 @@ def measure_pivot(
     Raises InputError when the track is unusable or the car is never still before or after the push, and
     AnalysisError when nothing moves.
     """
-    time, pose, covariance, repeating = _checked(time, pose, covariance, repeating)
+    track = _checked(track)
     for name, quantity in (("wheelbase", wheelbase), ("least travel", least_travel)):
         if not np.isfinite(quantity) or quantity <= 0:
             raise InputError(f"{quantity} m cannot be used", where=name, remedy="Give a length above zero")
@@ -103,18 +97,22 @@ def measure_pivot(
             where="cards",
             remedy="Give every uncertainty as a number from zero up",
         )
-    found = segment(time, pose, covariance, wheelbase=wheelbase, least_travel=least_travel, repeating=repeating)
+    found = segment(
+        track.time,
+        track.pose,
+        track.covariance,
+        wheelbase=wheelbase,
+        least_travel=least_travel,
+        repeating=track.repeating,
+    )
     cards = _Cards(
         wheelbase=wheelbase,
         wheelbase_u=wheelbase_u,
         place_u=np.broadcast_to(place_u, 3),
         scale_u=scale_u,
-        shared=_checked_shared(shared, len(time)),
+        shared=_checked_shared(shared, len(track.time)),
     )
-    return tuple(
-        _measured(number, slide, time, pose, covariance, repeating, cards, found)
-        for number, slide in enumerate(found.slides, start=1)
-    )
+    return tuple(_measured(number, slide, track, cards, found) for number, slide in enumerate(found.slides, start=1))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -142,12 +140,10 @@ def _checked_shared(shared: FloatArray | None, frames: int) -> FloatArray:
     return causes
 
 
-def _checked(
-    time: FloatArray, pose: FloatArray, covariance: FloatArray, repeating: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """The same arrays as float64, or InputError when shapes, order or finiteness are wrong."""
-    time, pose = np.asarray(time, float), np.asarray(pose, float)
-    covariance, repeating = np.asarray(covariance, float), np.asarray(repeating, float)
+def _checked(track: PoseTrack) -> PoseTrack:
+    """The same track as float64, or InputError when shapes, order or finiteness are wrong."""
+    time, pose = np.asarray(track.time, float), np.asarray(track.pose, float)
+    covariance, repeating = np.asarray(track.covariance, float), np.asarray(track.repeating, float)
     n = len(time) if time.ndim == 1 else -1
     fits = pose.shape == (n, 3) and covariance.shape == (n, 3, 3) and repeating.shape in ((3, 3), (n, 3, 3))
     if n < 0 or not fits:
@@ -175,22 +171,20 @@ def _checked(
     if np.any(np.linalg.eigvalsh(symmetric) < -1e-12) or np.any(np.linalg.eigvalsh(repeating) < -1e-12):
         raise InputError("a covariance has a negative variance", where="pose track", remedy="Give covariance matrices")
     alike = np.broadcast_to((repeating + np.swapaxes(repeating, -1, -2)) / 2.0, (n, 3, 3))
-    return time, pose, symmetric, alike
+    return PoseTrack(time=time, pose=pose, covariance=symmetric, repeating=alike)
 
 
 def _measured(
     number: int,
     slide: SlideFrames,
-    time: FloatArray,
-    pose: FloatArray,
-    covariance: FloatArray,
-    repeating: FloatArray,
+    track: PoseTrack,
     cards: _Cards,
     found: Segmented,
 ) -> MeasuredPush:
     """Everything about one slide."""
+    time, pose, repeating = track.time, track.pose, track.repeating
     # A thousandth of a millimetre and of a milliradian keep a track without noise solvable.
-    stated = covariance + 1e-12 * np.eye(3)
+    stated = track.covariance + 1e-12 * np.eye(3)
     before, after = slide.before, slide.after
     pooled, dof = whitened_scatter([(pose[before], stated[before]), (pose[after], stated[after])])
     start, end = (

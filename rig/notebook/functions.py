@@ -11,6 +11,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.forecast.comparison import Comparison
 from analysis.forecast.forecast import Prediction
+from analysis.measured.pose_track import PoseTrack
 from analysis.measured.pushes import MeasuredPush, measure_pivot
 from analysis.weighing.corner_weights import CornerWeights, corner_weights
 from rig.base.progress import Progress
@@ -93,7 +94,8 @@ def measure_poses(
     """
     spread = np.diag([place_u**2, place_u**2, turn_u**2])
     covariance = np.broadcast_to(spread, (len(time), 3, 3))
-    return measure_pivot(time, pose, covariance, np.zeros((3, 3)), wheelbase=wheelbase)
+    track = PoseTrack(time=time, pose=pose, covariance=covariance, repeating=np.zeros((3, 3)))
+    return measure_pivot(track, wheelbase=wheelbase)
 
 
 def predict(cards: CardSet, weighing: Weighing, *, seed: int = 0, draws: int = FORECAST_DRAWS) -> Prediction:

@@ -38,6 +38,7 @@ import pivot_accuracy_corners as corners
 from pivot_accuracy_scenes import KINDS, WHEELBASE, Scene, cards, draw_scene, film
 
 from analysis.base.errors import AnalysisError
+from analysis.measured.pose_track import PoseTrack
 from analysis.measured.pushes import MeasuredPush, measure_pivot
 from vision.base.errors import VisionError
 from vision.base.types import Camera, ClipCards, ClipTrack
@@ -48,7 +49,9 @@ from vision.tracking.track import track_clip, track_sightings
 def pushes_of(track: ClipTrack) -> tuple[MeasuredPush, ...]:
     """As the bench does it."""
     return measure_pivot(
-        track.time, track.pose, track.covariance, track.repeating, wheelbase=WHEELBASE, shared=track.shared
+        PoseTrack(time=track.time, pose=track.pose, covariance=track.covariance, repeating=track.repeating),
+        wheelbase=WHEELBASE,
+        shared=track.shared,
     )
 
 
@@ -156,7 +159,9 @@ def simulated_pushes(scene: corners.Scene, corner: np.ndarray) -> tuple[Measured
         sightings.add(index=k, time=k / 30, corner=row, spread=np.ones(len(row)), known=seen, repeated=False)
     track, _ = track_sightings(sightings, ClipCards(floor=floor, car=car, camera=camera), corners.SIZE)
     return measure_pivot(
-        track.time, track.pose, track.covariance, track.repeating, wheelbase=corners.WHEELBASE, shared=track.shared
+        PoseTrack(time=track.time, pose=track.pose, covariance=track.covariance, repeating=track.repeating),
+        wheelbase=corners.WHEELBASE,
+        shared=track.shared,
     )
 
 

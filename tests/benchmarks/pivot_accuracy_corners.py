@@ -16,6 +16,7 @@ import cv2
 import numpy as np
 
 from analysis.base.errors import AnalysisError
+from analysis.measured.pose_track import PoseTrack
 from analysis.measured.pushes import measure_pivot
 from vision.base.types import Camera, CarMarkers, ClipCards, FloorLayout, Marker
 from vision.markers.layouts import default_car, default_floor
@@ -184,7 +185,9 @@ def measured(scene: Scene, corner: np.ndarray) -> tuple[float, tuple[float, floa
         )
     track, _ = track_sightings(sightings, ClipCards(floor=floor, car=car, camera=camera), SIZE)
     estimate = measure_pivot(
-        track.time, track.pose, track.covariance, track.repeating, wheelbase=WHEELBASE, shared=track.shared
+        PoseTrack(time=track.time, pose=track.pose, covariance=track.covariance, repeating=track.repeating),
+        wheelbase=WHEELBASE,
+        shared=track.shared,
     )[0].estimate
     ends = estimate.interval_pct
     return estimate.kappa, estimate.interval, 0.5 * (ends[1] - ends[0]) if ends is not None else float("inf")

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.base.errors import AnalysisError
+from analysis.measured.pose_track import PoseTrack
 from analysis.measured.pushes import measure_pivot
 
 WHEELBASE = 0.260
@@ -108,10 +109,7 @@ def simulate(
 def measure(track: Track, cards: bool = True):
     """The pushes of a track, with the cards' uncertainties."""
     return measure_pivot(
-        track.time,
-        track.pose,
-        track.covariance,
-        track.repeating,
+        PoseTrack(time=track.time, pose=track.pose, covariance=track.covariance, repeating=track.repeating),
         wheelbase=WHEELBASE,
         wheelbase_u=WHEELBASE_U * cards,
         place_u=PLATE_U * cards,

@@ -33,7 +33,7 @@ from rig.cards.measures import BAR_MM, MM, wheelbase
 from rig.cards.mechanics import blocked_axles, push_state
 from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import pushed_as_seen
-from rig.jobs.pushing.measure import Measurement
+from rig.jobs.pushing.measure import Measurement, poses_of
 from rig.jobs.weighing.weigh import Weighing, known_weighing, weighed_car, written
 from rig.log.cards_and_pivots import keep_cards
 from rig.log.sources import finger_row
@@ -171,10 +171,7 @@ def _loaded(push: MeasuredPush, track: ClipTrack | KeptTrack, station: float, le
     """The turn between loaded poses, or None where too few pictures show the push."""
     try:
         return loaded_turn(
-            track.time,
-            track.pose,
-            track.covariance,
-            track.repeating,
+            poses_of(track),
             start_time=push.start_time,
             end_time=push.end_time if push.sprung_until is None else push.sprung_until,
             wheelbase=length,

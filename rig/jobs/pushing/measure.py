@@ -8,6 +8,7 @@ import numpy as np
 
 from analysis.measured.finger_contact import PushContact
 from analysis.measured.path_cause import CauseInMotion, with_cause_in_motion
+from analysis.measured.pose_track import PoseTrack
 from analysis.measured.pushes import MeasuredPush, measure_pivot
 from rig.base.errors import InputError
 from rig.base.progress import Progress
@@ -199,16 +200,19 @@ def kept_track(track: ClipTrack, finger: FingerPath | None = None) -> KeptTrack:
     )
 
 
+def poses_of(track: ClipTrack | KeptTrack) -> PoseTrack:
+    """The poses of a track, fresh or kept, as the analysis takes them."""
+    return PoseTrack(time=track.time, pose=track.pose, covariance=track.covariance, repeating=track.repeating)
+
+
 def pushes_in(track: KeptTrack, cards: CardSet) -> FoundPushes:
     """Every push in a track, fresh or kept, with the uncertainties of the cards. A springback is none.
 
     The swing pivot rests on the rests; the shutter enters the uncertainty of paths and speeds only.
     """
+    poses = poses_of(track)
     moved = measure_pivot(
-        track.time,
-        track.pose,
-        track.covariance,
-        track.repeating,
+        poses,
         wheelbase=wheelbase(cards.car),
         wheelbase_u=cards.car.geometry.wheelbase_mm_u * MM,
         shared=track.shared,
@@ -216,15 +220,7 @@ def pushes_in(track: KeptTrack, cards: CardSet) -> FoundPushes:
     pushes = own_pushes(moved, cards)
     causes: tuple[CauseInMotion, ...] = ()
     if track.shutter is not None:
-        pushes, causes = with_cause_in_motion(
-            pushes,
-            track.time,
-            track.pose,
-            track.covariance,
-            track.repeating,
-            track.shutter,
-            wheelbase=wheelbase(cards.car),
-        )
+        pushes, causes = with_cause_in_motion(pushes, poses, track.shutter, wheelbase=wheelbase(cards.car))
     return FoundPushes(
         pushes=pushes, causes=tuple(causes), contacts=None if track.finger is None else contacts(pushes, track)
     )

@@ -7,6 +7,7 @@ import pytest
 
 from analysis.base.errors import InputError
 from analysis.measured.loaded import LoadedTurn, PosesUsed, loaded_turn, without_springbacks
+from analysis.measured.pose_track import PoseTrack
 
 L, STATION, KAPPA = 0.26, 0.15, -1.6
 WOUND = 0.002
@@ -50,7 +51,11 @@ def measured(**how) -> LoadedTurn:
     time, pose, start, end = track(**how)
     covariance = np.tile(np.diag(NOISE**2), (len(time), 1, 1))
     return loaded_turn(
-        time, pose, covariance, np.zeros((3, 3)), start_time=start, end_time=end, wheelbase=L, station=STATION
+        PoseTrack(time=time, pose=pose, covariance=covariance, repeating=np.zeros((3, 3))),
+        start_time=start,
+        end_time=end,
+        wheelbase=L,
+        station=STATION,
     )
 
 
@@ -103,10 +108,12 @@ def test_too_few_frames_are_refused() -> None:
     time, pose, start, _ = track(ease=True, dwell=0.5)
     with pytest.raises(InputError, match="frames show the push"):
         loaded_turn(
-            time,
-            pose,
-            np.tile(np.diag(NOISE**2), (len(time), 1, 1)),
-            np.zeros((3, 3)),
+            PoseTrack(
+                time=time,
+                pose=pose,
+                covariance=np.tile(np.diag(NOISE**2), (len(time), 1, 1)),
+                repeating=np.zeros((3, 3)),
+            ),
             start_time=start,
             end_time=start + 0.05,
             wheelbase=L,

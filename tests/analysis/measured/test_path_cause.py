@@ -5,6 +5,7 @@ import pytest
 
 from analysis.base.arrays import FloatArray
 from analysis.measured.path_cause import with_cause_in_motion
+from analysis.measured.pose_track import PoseTrack
 from analysis.measured.pushes import measure_pivot
 
 WHEELBASE, STATION, TURN = 0.26, -0.04, 0.30
@@ -25,10 +26,10 @@ def test_the_path_s_doubt_holds_the_bend_that_the_cause_makes() -> None:
     bend = 0.002
     cause = swing(bend) - swing(0.0)
     covariance = np.tile(np.diag([1e-5, 1e-5, 4e-5]) ** 2, (len(TIME), 1, 1))
-    pushes = measure_pivot(TIME, swing(bend), covariance, np.diag([1e-6, 1e-6, 1e-6]) ** 2, wheelbase=WHEELBASE)
-    widened, (found,) = with_cause_in_motion(
-        pushes, TIME, swing(bend), covariance, np.diag([1e-6, 1e-6, 1e-6]) ** 2, cause, wheelbase=WHEELBASE
-    )
+    repeats = np.diag([1e-6, 1e-6, 1e-6]) ** 2
+    track = PoseTrack(time=TIME, pose=swing(bend), covariance=covariance, repeating=repeats)
+    pushes = measure_pivot(track, wheelbase=WHEELBASE)
+    widened, (found,) = with_cause_in_motion(pushes, track, cause, wheelbase=WHEELBASE)
     before, after = pushes[0], widened[0]
     assert before.path is not None
     assert after.path is not None
@@ -45,10 +46,9 @@ def test_the_path_s_doubt_holds_the_bend_that_the_cause_makes() -> None:
 
 def test_without_such_a_cause_nothing_changes() -> None:
     covariance = np.tile(np.diag([1e-5, 1e-5, 4e-5]) ** 2, (len(TIME), 1, 1))
-    pushes = measure_pivot(TIME, swing(0.0), covariance, np.zeros((3, 3)), wheelbase=WHEELBASE)
-    same, (found,) = with_cause_in_motion(
-        pushes, TIME, swing(0.0), covariance, np.zeros((3, 3)), np.zeros((len(TIME), 3)), wheelbase=WHEELBASE
-    )
+    track = PoseTrack(time=TIME, pose=swing(0.0), covariance=covariance, repeating=np.zeros((3, 3)))
+    pushes = measure_pivot(track, wheelbase=WHEELBASE)
+    same, (found,) = with_cause_in_motion(pushes, track, np.zeros((len(TIME), 3)), wheelbase=WHEELBASE)
     assert same is pushes
     assert found.path_shift is None
     assert found.speed_shift == 0.0

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from analysis.base.errors import AnalysisError, InputError
+from analysis.measured.pose_track import PoseTrack
 from analysis.measured.pushes import measure_pivot
 from analysis.measured.swing import ratio_interval
 
@@ -60,8 +61,17 @@ def swings(*parts: tuple, fps: float = 30.0, seed: int = 0, noise: np.ndarray = 
     }
 
 
+def measured(given: dict):
+    """The pushes of a track and cards as `swings` gives them."""
+    parts = ("time", "pose", "covariance", "repeating")
+    return measure_pivot(
+        PoseTrack(**{key: given[key] for key in parts}),
+        **{key: value for key, value in given.items() if key not in parts},
+    )
+
+
 def only(track: dict, **more: object):
-    (push,) = measure_pivot(**{**track, **more})
+    (push,) = measured({**track, **more})
     return push
 
 
@@ -130,7 +140,7 @@ def test_several_pushes_are_separated_and_numbered() -> None:
         ("swing", 0.05, 0.0, 12.0, 25),
         ("rest", 25),
     )
-    pushes = measure_pivot(**track)
+    pushes = measured(track)
     assert [push.number for push in pushes] == [1, 2, 3]
     for push, x, turn in zip(pushes, [-0.03, 0.26, 0.05], [10.0, -7.0, 12.0], strict=True):
         low, high = push.estimate.interval_pct
@@ -188,7 +198,7 @@ def test_tracks_without_a_whole_push_say_what_is_missing(parts: tuple, words: st
     if parts[-1][0] == "swing":
         track = {k: (v[:-12] if k in ("time", "pose", "covariance") else v) for k, v in track.items()}
     with pytest.raises(AnalysisError, match=words) as caught:
-        measure_pivot(**track)
+        measured(track)
     assert caught.value.remedy
     assert caught.value.exit_code == (1 if words == "nothing moves" else 2)
 
@@ -209,7 +219,7 @@ def test_tracks_without_a_whole_push_say_what_is_missing(parts: tuple, words: st
 def test_unusable_input_is_named(change: dict, where: str) -> None:
     track = swings(("rest", 30), ("swing", 0.0, 0.0, 10.0, 19), ("rest", 30))
     with pytest.raises(InputError) as caught:
-        measure_pivot(**{**track, **change})
+        measured({**track, **change})
     assert caught.value.where == where
 
 

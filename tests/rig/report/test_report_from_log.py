@@ -7,6 +7,7 @@ way to a budget), poppler's reading of the PDF, Python's own parsers for HTML an
 import shutil
 import subprocess
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -18,7 +19,7 @@ from rig.base.errors import InputError
 from rig.cards.measures import floor_layout, wheelbase
 from rig.cards.read import CardSet, read_set
 from rig.jobs.pushing.compare import Verdict, judge
-from rig.jobs.pushing.measure import Measurement, kept_track, push_record, pushes_in, track_record
+from rig.jobs.pushing.measure import Measurement, kept_track, poses_of, push_record, pushes_in, track_record
 from rig.jobs.record.experiments import choose, retell
 from rig.jobs.weighing.weigh import weigh_typed
 from rig.log.cards_and_pivots import keep_cards
@@ -135,10 +136,7 @@ def test_the_budget_is_what_leaving_causes_out_one_by_one_gives(term: tuple[Path
 
     def u(keep: list[float], wheelbase_u: float, repeating: float = 1.0) -> float:
         (push,) = measure_pivot(
-            track.time,
-            track.pose,
-            track.covariance,
-            track.repeating * repeating,
+            replace(poses_of(track), repeating=track.repeating * repeating),
             wheelbase=wheelbase(cards.car),
             wheelbase_u=wheelbase_u,
             shared=track.shared * np.array(keep)[:, None, None],
