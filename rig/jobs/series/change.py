@@ -293,5 +293,4 @@ def change_json(found: SetUpsCompared, *, picture: Path | None, film: Path | Non
         "b": [record.number for record in found.b.clips],
         "picture": None if picture is None else str(picture),
         "film": None if film is None else str(film),
-        "remarks": list(found.remarks),
-    }
+    } | ({"remarks": list(found.remarks)} if found.remarks else {})
