@@ -157,7 +157,8 @@ def test_the_demo_tells_the_balance_point_first(demo: Path) -> None:
 def test_the_films_start_within_a_frame_of_the_finger(demo: Path) -> None:
     # the virtual finger stands still for 0.8 s and then eases in; 30 pictures a second
     with BenchLog(demo / "log", read_only=True) as log:
-        starts = [push.start_s for record in log.records(kind=PUSH) for push in record.result.pushes]
+        clips = {record.files: record for record in log.records(kind=PUSH)}  # one may have been measured again
+    starts = [push.start_s for record in clips.values() for push in record.result.pushes]
     assert len(starts) == 9
     np.testing.assert_allclose(starts, 0.8, atol=1.01 / 30)
 
