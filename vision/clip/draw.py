@@ -78,7 +78,8 @@ def captioned(picture: BgrImage, lines: Sequence[tuple[str, Colour]], *, scale: 
     rows += (picture.shape[0] + rows) % 2
     band = np.full((rows, picture.shape[1], 3), 30, np.uint8)
     for number, (text, colour) in enumerate(lines):
-        wide = cv2.getTextSize(text, font, scale, 1)[0][0]
-        fit = scale * min(1.0, (picture.shape[1] - 20) / max(wide, 1))
+        fit = scale
+        while fit > 0.1 and cv2.getTextSize(text, font, fit, 1)[0][0] > picture.shape[1] - 20:
+            fit *= 0.96  # letters come in whole sizes: a width does not shrink with the scale alone
         cv2.putText(band, text, (10, round(step * (number + 0.7)) + 5), font, fit, colour, 1, cv2.LINE_AA)
     return np.concatenate([picture, band])

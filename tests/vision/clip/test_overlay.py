@@ -210,3 +210,13 @@ def test_what_cannot_be_is_said(clip: Path, tmp_path: Path) -> None:
     small = Camera(matrix=CAMERA.matrix, distortion=CAMERA.distortion, size=(640, 360))
     with pytest.raises(InputError, match="640 x 360"):
         overlay_still(clip, tmp_path / "a.png", replace(scene(), camera=small))
+
+
+@pytest.mark.parametrize("scale", [0.38, 0.55, 0.64, 0.72])
+def test_a_long_caption_ends_before_the_picture_does(scale: float) -> None:
+    """The last letter stands inside: the ten columns beside it, as wide as the margin, are of one colour."""
+    words = "The balance moved forward by 3.5 +- 1.3 points (9 mm; two pushes each): 50.9 -> 54.4 %. Beyond chance."
+    shown = captioned(np.zeros((100, 700, 3), np.uint8), [(words, (255, 255, 255))], scale=scale)
+    band = shown[100:]
+    assert band.max() == 255
+    assert band[:, -8:].max() == band[:, -8:].min()
