@@ -68,7 +68,7 @@ def what_changed(
     factor = coverage_factor(dof=dof)
     value, half = two.pct - one.pct, factor * u
     moved = Moved(value=value, u=u, interval=(value - half, value + half))
-    finding, bound, reason, target = _found(moved, half)
+    finding, bound, reason, target = finding_of(moved, half)
     answer = BalanceChange(
         finding=finding,
         moved=moved,
@@ -160,7 +160,7 @@ def _difference(one: PooledBalance, two: PooledBalance, shared: frozenset[str]) 
     )
 
 
-def _found(moved: Moved, half: float) -> tuple[ChangeFinding, float | None, str, float]:
+def finding_of(moved: Moved, half: float) -> tuple[ChangeFinding, float | None, str, float]:
     """The finding, its bound, why nobody can tell, and the change that more pushes are counted for (points)."""
     if moved.interval[0] > 0.0:
         return ChangeFinding.MOVED_FORWARD, None, "", SMALL

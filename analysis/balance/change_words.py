@@ -1,5 +1,6 @@
 """The answer about two set-ups for people."""
 
+from analysis.balance.pooled import SCATTER_PART
 from analysis.balance.results import BalanceChange, ChangeFinding, Moved
 from analysis.statistics.quantiles import NORMAL_95
 
@@ -21,8 +22,9 @@ def change_sentences(change: BalanceChange, *, wheelbase: float) -> tuple[str, .
     if change.finding in (ChangeFinding.NO_CHANGE_SEEN, ChangeFinding.CANNOT_TELL) and change.moved is not None:
         what = "half a point" if change.finding is ChangeFinding.NO_CHANGE_SEEN else f"{change.target:.1f} points"
         if change.more_pushes is None:
-            name = change.parts[0][0] if change.parts else "what the pushes do not share"
-            said.append(f"More pushes alone would not show {what}: most of the ± is {name}.")
+            lasting = [name for name, _ in change.parts if name != SCATTER_PART]
+            name = lasting[0] if lasting else "what the pushes do not share"
+            said.append(f"More pushes alone would not show {what}: what is left is mostly {name}.")
         else:
             pushes = f"{_number(change.more_pushes)} more push{'' if change.more_pushes == 1 else 'es'} each"
             said.append(f"To see {what}, {pushes}.")
@@ -43,13 +45,13 @@ def _first(change: BalanceChange, wheelbase: float) -> str:
     if change.finding is ChangeFinding.NO_CHANGE_SEEN:
         assert change.bound is not None
         return f"No change larger than {max(change.bound, 0.1):.1f} points ({_pushes(change.pushes)})."
-    assert change.before is not None
-    assert change.after is not None
     way = "forward" if change.finding is ChangeFinding.MOVED_FORWARD else "backward"
+    # in a series other factors change beside, and no two places stand for the effect of one
+    places = f": {change.before[0]:.1f} → {change.after[0]:.1f} %" if change.before and change.after else ""
     mm = abs(moved.value) / 100.0 * wheelbase * 1e3
     return (
         f"The balance moved {way} by {points_words(abs(moved.value), half)} points ({mm:.{0 if mm >= 2 else 1}f} mm; "
-        f"{_pushes(change.pushes)}): {change.before[0]:.1f} → {change.after[0]:.1f} %. Beyond chance."
+        f"{_pushes(change.pushes)}){places}. Beyond chance."
     )
 
 

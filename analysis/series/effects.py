@@ -1,6 +1,7 @@
 """What a series of pushes shows: effects of factors with intervals, drift, and how many pushes are needed.
 
-Everything is done in turn per travel, kappa, which passes smoothly through a straight slide. Linear model
+Everything is done in turn per travel, kappa, which passes smoothly through a straight slide, or in balance points
+found from it push by push, which are alike wherever a car was pushed. Linear model
 with one level of each factor as the reference; the pushes of one block (one visit to a set-up) share what
 was set up and put down then, so blocks, not pushes, are what is counted. Source: analysis of split-plot
 experiments by generalised least squares (standard method, from memory).
@@ -8,6 +9,7 @@ experiments by generalised least squares (standard method, from memory).
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from enum import Enum
 
 import numpy as np
 import numpy.typing as npt
@@ -19,11 +21,19 @@ from analysis.statistics.quantiles import coverage_factor
 IntArray = npt.NDArray[np.int_]
 
 
+class Quantity(Enum):
+    """What the pushes of a series are compared in: its name for people, and its unit."""
+
+    TURN_PER_TRAVEL = ("Turn per travel", "per metre")
+    BALANCE = ("The balance point", "points")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SeriesPush:
     """One recorded push. setup: factor -> level.  block: the visit to a set-up.  kappa, kappa_u: 1/m.
 
     order: place in time, any increasing number (minutes will do).
+    In a series in balance points (`Quantity.BALANCE`) kappa and kappa_u are such points, per cent of the wheelbase.
     """
 
     setup: Mapping[str, str]
@@ -37,7 +47,9 @@ class SeriesPush:
 class Effect:
     """Change of kappa, 1/m, when a factor goes from its reference to a level, with its 95 % interval.
 
-    clear: the interval excludes zero.
+    clear: the interval excludes zero.  weights: of each push in the change, which is their sum.
+    dof: behind the interval.  averaged: share of u squared that more pushes in each block would average.
+    In a series in balance points all are in points, forward positive.
     """
 
     factor: str
@@ -47,6 +59,9 @@ class Effect:
     u: float
     interval: tuple[float, float]
     clear: bool
+    weights: tuple[float, ...]
+    dof: int
+    averaged: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,6 +95,7 @@ def analyse_series(
     pushes: Sequence[SeriesPush],
     *,
     reference: Mapping[str, str] | None = None,
+    quantity: Quantity = Quantity.TURN_PER_TRAVEL,
 ) -> SeriesResult:
     """Effects of all factors that were varied.
 
@@ -113,7 +129,10 @@ def analyse_series(
         )
     kappa = np.array([one.kappa for one in pushes])
     blocks: IntArray = np.unique([one.block for one in pushes], return_inverse=True)[1].astype(np.int_)
-    value, covariance, push_u, block_u, dof = _fit(design, kappa, blocks)
+    fit = _fit(design, kappa, blocks)
+    value, covariance, push_u, block_u, dof = fit.value, fit.covariance, fit.push_u, fit.block_u, fit.dof
+    within = push_u**2 / (len(pushes) / (int(blocks.max()) + 1))
+    averaged = within / (within + block_u**2) if within > 0 else 0.0
     factor = coverage_factor(dof=dof)
     effects = []
     for i, (name, level) in enumerate(columns, start=1):
@@ -128,9 +147,12 @@ def analyse_series(
                 u=u,
                 interval=interval,
                 clear=not interval[0] <= 0.0 <= interval[1],
+                weights=tuple(fit.weights[i].tolist()),
+                dof=dof,
+                averaged=averaged,
             )
         )
-    drift = _drift(design, kappa, blocks, np.array([one.order for one in pushes], dtype=np.float64))
+    drift = _drift(design, kappa, np.array([one.order for one in pushes], dtype=np.float64), quantity)
     warnings = []
     if drift is not None and drift.clear:
         warnings.append(drift.sentence)
@@ -161,7 +183,20 @@ def _repeated_blocks(design: FloatArray, blocks: IntArray) -> int:
     return int(len(first) - np.linalg.matrix_rank(first))
 
 
-def _fit(design: FloatArray, kappa: FloatArray, blocks: IntArray) -> tuple[FloatArray, FloatArray, float, float, int]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Fit:
+    """value (p,) and covariance (p, p); push_u, block_u: scatter within and between blocks; weights (p, n) of each push
+    in each value."""
+
+    value: FloatArray
+    covariance: FloatArray
+    push_u: float
+    block_u: float
+    dof: int
+    weights: FloatArray
+
+
+def _fit(design: FloatArray, kappa: FloatArray, blocks: IntArray) -> _Fit:
     """Estimate, covariance, scatter within and between blocks, degrees of freedom.
 
     With the same number of pushes in each block the block means carry everything: the estimate is ordinary
@@ -179,6 +214,7 @@ def _fit(design: FloatArray, kappa: FloatArray, blocks: IntArray) -> tuple[Float
         raise InputError("fewer pushes than unknowns", where="series", remedy="Repeat each set-up at least twice")
     weight = size  # while the scatter between blocks is unknown, pushes count
     for _ in range(20 if between_dof > 0 else 1):
+        weight_used = weight
         normal = rows.T @ (weight[:, None] * rows)
         value = np.linalg.solve(normal, rows.T @ (weight * mean))
         left = mean - rows @ value
@@ -187,15 +223,30 @@ def _fit(design: FloatArray, kappa: FloatArray, blocks: IntArray) -> tuple[Float
         chi = float(np.sum(size * left**2)) / between_dof
         between = max(0.0, (chi - within) / float(np.mean(size))) if within_dof > 0 else chi
         weight = 1.0 / np.maximum(within / size + between, 1e-300)
+    used = np.linalg.solve(normal, rows.T * weight_used)[:, blocks] / size[blocks]
     if between_dof == 0:
-        return value, np.linalg.inv(normal) * within, float(np.sqrt(within)), 0.0, within_dof
+        return _Fit(
+            value=value,
+            covariance=np.linalg.inv(normal) * within,
+            push_u=float(np.sqrt(within)),
+            block_u=0.0,
+            dof=within_dof,
+            weights=used,
+        )
     # The interval rests on the spread of block means about the fit, whatever its causes. Pooling it with the
     # scatter inside blocks when it looks small would make intervals that hold the truth too rarely.
     scale = float(np.sum(weight * left**2)) / between_dof
-    return value, np.linalg.inv(normal) * scale, float(np.sqrt(within)), float(np.sqrt(between)), between_dof
+    return _Fit(
+        value=value,
+        covariance=np.linalg.inv(normal) * scale,
+        push_u=float(np.sqrt(within)),
+        block_u=float(np.sqrt(between)),
+        dof=between_dof,
+        weights=used,
+    )
 
 
-def _drift(design: FloatArray, kappa: FloatArray, blocks: IntArray, order: FloatArray) -> Drift | None:
+def _drift(design: FloatArray, kappa: FloatArray, order: FloatArray, quantity: Quantity) -> Drift | None:
     """Slope against order, or None when the set-ups leave no room to see one."""
     centred = order - order.mean()
     rows = np.column_stack([design, centred])
@@ -209,8 +260,9 @@ def _drift(design: FloatArray, kappa: FloatArray, blocks: IntArray, order: Float
     half = coverage_factor(dof=dof) * float(np.sqrt(covariance[-1, -1])) * span
     total = float(value[-1]) * span
     clear = abs(total) > half
+    name, unit = quantity.value
     sentence = (
-        f"Turn per travel drifted by {total:+.2g} per metre (±{half:.2g}) over the series, set-ups accounted "
+        f"{name} drifted by {total:+.2g} {unit} (±{half:.2g}) over the series, set-ups accounted "
         "for: tyres wear in or the floor gathers dust; run in longer, or return to the baseline more often"
         if clear
         else "No drift over the series can be told from scatter"

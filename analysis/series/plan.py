@@ -48,7 +48,7 @@ def plan_series(
     rng: np.random.Generator,
     slow: Sequence[str] = (),
     baseline: Setup | None,
-    station_pct: float = 85.0,
+    station_pct: float = 50.0,
     repeats: int = 4,
     run_in: int = 2,
     rounds: int = 1,

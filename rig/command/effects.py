@@ -13,31 +13,16 @@ from rig.command.options import json_option, log_folder, log_option, push_option
 @log_option
 @json_option
 def command(plan: Path, same: bool, as_new: bool, weighing: str, log_dir: Path | None, as_json: bool) -> None:
-    """Say which change did what in a pushed series, with intervals, drift, and how many pushes tell 2 % apart."""
+    """Say which change moved the balance point, which way and by how much, and how many more pushes would tell."""
     from rig.cards.read import Choices
     from rig.jobs.series.series import analyse_plan
     from rig.log.store import BenchLog
-    from rig.report.sentences import noted, table_text
+    from rig.report.effect_lines import effect_lines
+    from rig.report.sentences import noted
 
     with BenchLog(log_folder(log_dir)) as log:
         series = analyse_plan(plan, log, Choices(weighing=weighing, same=same, as_new=as_new))
-    rows = [
-        (
-            e.factor,
-            f"{e.reference} → {e.level}",
-            f"{e.change:+.3f}",
-            f"{e.interval[0]:+.3f} to {e.interval[1]:+.3f}",
-            "clear" if e.clear else "cannot tell",
-        )
-        for e in series.result.effects
-    ]
-    lines = [
-        table_text(("factor", "change", "turn per travel, 1/m", "95 %", ""), rows),
-        f"scatter between pushes {series.result.push_u:.3f} per m, {series.result.pushes} pushes",
-    ]
-    if series.needed is not None:
-        lines.append(f"To tell 2 % of the wheelbase apart: {series.needed} pushes of each set-up.")
-    if series.result.drift is not None:
-        lines.append(series.result.drift.sentence)
-    lines += [*noted(series.result.warnings), *noted(series.warnings), f"record {series.record.number}"]
-    show("\n".join(lines), series.record.result, as_json=as_json, remarks=series.remarks)
+    result = series.record.result
+    lines = effect_lines(result, needed=series.needed)
+    lines += [*noted(result.warnings), *noted(series.warnings), f"record {series.record.number}"]
+    show("\n".join(lines), result, as_json=as_json, remarks=series.remarks)

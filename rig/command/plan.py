@@ -19,7 +19,7 @@ import click
     "--run-in", type=click.IntRange(0), default=2, show_default=True, help="Pushes first that nobody records."
 )
 @click.option("--rounds", type=click.IntRange(1), default=1, show_default=True, help="Times through the series.")
-@click.option("--position", type=float, default=85.0, show_default=True, help="Push position, % of the wheelbase.")
+@click.option("--position", type=float, default=50.0, show_default=True, help="Push position, % of the wheelbase.")
 @click.option("--seed", type=click.IntRange(0), default=0, show_default=True)
 def command(
     file: Path,
@@ -38,6 +38,7 @@ def command(
     from rig.base.errors import InputError
     from rig.base.files import write_text
     from rig.jobs.series.series import plan_table
+    from rig.report.effect_lines import plan_lines
 
     parsed: dict[str, list[str]] = {}
     for factor in factors:
@@ -53,4 +54,4 @@ def command(
         file,
         plan_table(parsed, station_pct=position, repeats=repeats, run_in=run_in, rounds=rounds, slow=slow, seed=seed),
     )
-    click.echo(f"wrote {file}")
+    click.echo("\n".join([f"wrote {file}", *plan_lines(position, repeats)]))

@@ -17,10 +17,12 @@ from rig.records.grip import GRIP, INFERENCE
 from rig.records.moving import DRIVE
 from rig.records.pushing import COMPARISON, PREDICTION, PUSH
 from rig.records.record import AnyRecord, Record
-from rig.records.series import LADDER, SERIES, EffectsResult, LadderInputs, LadderResult, SeriesInputs
+from rig.records.series import LADDER, SERIES, EffectRow, EffectsResult, LadderInputs, LadderResult, SeriesInputs
 from rig.records.weighing import CALIBRATION, CG_HEIGHT, CROSS_WEIGHT, SHIM, WEIGHING, EstimateRow
+from rig.report.effect_lines import TURN_HEADS, turn_rows
 from rig.report.html import Part, Table
 from rig.report.push_answer import what_happened
+from rig.report.rounding import small_words
 from rig.report.sentences import pivot_words
 
 if TYPE_CHECKING:
@@ -173,45 +175,43 @@ def record_words(record: AnyRecord) -> str:
 def _series(record: Record[SeriesInputs, EffectsResult]) -> Part:
     result = record.result
     effects = result.effects
-    rows = [
-        (
-            e.factor,
-            f"{e.reference} → {e.level}",
-            f"{e.change_per_m * DEG_PER_CM:+.2f}",
-            f"{e.interval_per_m[0] * DEG_PER_CM:+.2f} to {e.interval_per_m[1] * DEG_PER_CM:+.2f}",
-            "clear" if e.clear else "cannot tell",
-        )
-        for e in effects
-    ]
     clear = [f"{e.factor} ({e.reference} → {e.level})" for e in effects if e.clear]
     sentence = f"Clear: {', '.join(clear)}." if clear else "No change is told from chance yet."
+    scatter = (
+        f"turn per travel scatters by {result.push_u_per_m * DEG_PER_CM:.2f} °/cm"
+        if result.push_u_pct is None
+        else f"the balance point scatters by {small_words(result.push_u_pct)} points"
+    )
     return Part(
         title=f"Series: {record.title}",
         verdict=sentence,
         paragraphs=[
-            f"{result.pushes} pushes. Between pushes of one set-up turn per travel scatters by "
-            f"{result.push_u_per_m * DEG_PER_CM:.2f} °/cm. A change counts as clear when its 95 % interval leaves "
-            "zero out; the order of the set-ups was drawn by lot within blocks, so that a floor that grows slippery "
-            "is not taken for an effect.",
-            *([result.drift] if result.drift else []),
+            *(f"{e.factor}, {e.reference} → {e.level}: {' '.join(e.sentences)}" for e in effects if e.sentences),
+            *([f"{result.no_points}."] if result.no_points else []),
+            f"{result.pushes} pushes. Between pushes of one set-up {scatter}. A change counts as clear when its 95 % "
+            "interval leaves zero out; the order of the set-ups was drawn by lot within blocks, so that a floor that "
+            "grows slippery is not taken for an effect.",
+            *([result.drift] if result.drift and result.drift not in result.warnings else []),
             *(f"Note: {text}" for text in result.warnings),
         ],
-        figure=_bars(
-            [
-                (
-                    f"{e.factor}: {e.reference} → {e.level}",
-                    e.change_per_m * DEG_PER_CM,
-                    [end * DEG_PER_CM for end in e.interval_per_m],
-                )
-                for e in effects
-            ],
-            "change of turn per travel, °/cm (95 %)",
-            0.0,
-            MEASURED,
-        ),
+        figure=_effect_bars(effects),
         alt="Effects of the series with their intervals",
-        tables=[Table(caption="Effects", heads=("factor", "change", "turn per travel, °/cm", "95 %", ""), rows=rows)],
+        tables=[Table(caption="Effects", heads=TURN_HEADS, rows=turn_rows(result))],
     )
+
+
+def _effect_bars(effects: Sequence[EffectRow]) -> "Figure | None":
+    """Balance points where every effect has them, otherwise turn per travel."""
+    names = [f"{e.factor}: {e.reference} → {e.level}" for e in effects]
+    points = [(e.moved_pct, e.interval_pct) for e in effects if e.moved_pct is not None and e.interval_pct is not None]
+    if len(points) == len(effects):
+        rows = [(name, value, ends) for name, (value, ends) in zip(names, points, strict=True)]
+        return _bars(rows, "the balance moved, points of the wheelbase, forward positive (95 %)", 0.0, MEASURED)
+    turns = [
+        (name, e.change_per_m * DEG_PER_CM, (e.interval_per_m[0] * DEG_PER_CM, e.interval_per_m[1] * DEG_PER_CM))
+        for name, e in zip(names, effects, strict=True)
+    ]
+    return _bars(turns, "change of turn per travel, °/cm (95 %)", 0.0, MEASURED)
 
 
 def ladder_rows(record: Record[LadderInputs, LadderResult]) -> list[tuple[str, str, str, str]]:

@@ -15,14 +15,15 @@ from rig.base.errors import InputError
 from rig.base.progress import Progress
 from rig.cards.measures import wheelbase
 from rig.cards.read import CardSet
-from rig.jobs.pushing.balance import PushAnswer, answer_clip, answer_from, plain_result
+from rig.jobs.pushing.balance import PushAnswer, answer_clip, plain_result
 from rig.jobs.pushing.measure import measure_clip, stored_camera
+from rig.jobs.series.answers import answers_on_record
 from rig.jobs.series.own_pushes import clip_hashes, clip_of, pushes_of
 from rig.jobs.weighing.weigh import Weighing, weighing_from
 from rig.log.cards_and_pivots import keep_cards
 from rig.log.sources import cards_of, parents_of
 from rig.log.store import BenchLog, file_hash
-from rig.records.balance import BALANCE, CHANGE, BalanceInputs, BalanceResult, ChangeInputs, ChangeResult
+from rig.records.balance import CHANGE, ChangeInputs, ChangeResult
 from rig.records.pushing import PUSH, ClipRecord
 from rig.records.record import AnyRecord, Record
 from rig.records.weighing import WEIGHING
@@ -195,11 +196,7 @@ def _clips(pushes: PushesOf) -> set[str]:
 
 def _answers(clips: Sequence[ClipRecord], log: BenchLog) -> tuple[tuple[PushAnswer, ...], Weighing | None]:
     """What every push of the clips said, the newest answer about each, and the weighing that they rest on."""
-    said: dict[tuple[str, int], tuple[PushAnswer, Record[BalanceInputs, BalanceResult]]] = {}
-    for record in log.records(kind=BALANCE):
-        clip = parents_of(record, log).of(PUSH)
-        if clip is not None:
-            said[clip.id, record.inputs.push_number] = answer_from(record), record
+    said = answers_on_record(log)
     answers, weighing = [], None
     for clip in clips:
         for row in clip.result.pushes:

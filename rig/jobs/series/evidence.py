@@ -19,18 +19,18 @@ from rig.log.cards_and_pivots import estimate_from
 from rig.log.sources import finger_row, push_row
 from rig.log.store import BenchLog
 from rig.records.pushing import ClipRecord
-from rig.records.record import AnyRecord as Record
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PushOnRecord:
-    """One push that was made and measured. turn: rad."""
+    """One push that was made and measured. turn: rad.  number: of the push in its clip, from 1."""
 
     cards: CardSet
     weighing: Weighing
     measured: PivotEstimate
     turn: float
-    record: Record
+    record: ClipRecord
+    number: int = 1
 
     @property
     def evidence(self) -> PushEvidence:
@@ -112,6 +112,7 @@ def clips_of_test(cards: CardSet, log: BenchLog) -> Gathered:
                 measured=estimate_from(row.pivot),
                 turn=float(np.radians(row.turn_deg)),
                 record=record,
+                number=number,
             )
         )
     return Gathered(pushes=tuple(pushes), remarks=tuple(dict.fromkeys(remarks)))

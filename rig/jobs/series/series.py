@@ -6,8 +6,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import msgspec
 import numpy as np
 
+from analysis.balance.results import ChangeFinding
 from analysis.base.arrays import FloatArray
 from analysis.forecast.changes import Ballast, Change, pivot_map, to_reach
 from analysis.grip.inference import infer
@@ -19,6 +21,7 @@ from rig.base.errors import InputError
 from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import push_state
 from rig.cards.read import CardSet, Choices
+from rig.jobs.series.effect_points import EffectsInPoints, effects_in_points
 from rig.jobs.series.evidence import PushOnRecord, measured_pushes, notes_of, same_test, told_apart
 from rig.jobs.series.plan_rows import pushes_of_plan
 from rig.jobs.weighing.weigh import Weighing, weighed_car
@@ -42,7 +45,7 @@ PLAN_HEADS = ("number", "block", "role", "side", "station_pct", "board_turn_deg"
 def plan_table(
     factors: Mapping[str, Sequence[str]],
     *,
-    station_pct: float = 85.0,
+    station_pct: float = 50.0,
     repeats: int = 4,
     run_in: int = 2,
     rounds: int = 1,
@@ -90,9 +93,14 @@ def _plan_row(push: PlannedPush, factors: list[str]) -> list[object]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Series:
-    """What a series showed. needed: pushes a set-up to tell 2 % apart.  remarks: to be told before any figure."""
+    """What a series showed. result: in turn per travel.  points: in balance points, or why there are none.
+
+    needed: pushes a set-up to tell 2 % of the wheelbase apart by turn per travel.  remarks: to be told before any
+    figure.
+    """
 
     result: SeriesResult
+    points: EffectsInPoints | str
     needed: int | None
     warnings: tuple[str, ...]
     record: Record[SeriesInputs, EffectsResult]
@@ -120,32 +128,64 @@ def analyse_plan(path: Path, log: BenchLog, choices: Choices | None = None) -> S
     middle = float(np.median([push.kappa for push in pushes]))
     station = 100 * (0.5 - 1 / (middle * length)) if middle else 1e6
     needed = pushes_needed(abs(kappa_change(station, 2.0, length)), result.push_u)
+    points = effects_in_points(used, factors, log)
     record = log.record(
         SERIES,
         path.stem,
         inputs=SeriesInputs(plan=path.read_text(encoding="utf-8")),
-        result=EffectsResult(
-            effects=tuple(
-                EffectRow(
-                    factor=e.factor,
-                    level=e.level,
-                    reference=e.reference,
-                    change_per_m=e.change,
-                    interval_per_m=e.interval,
-                    clear=bool(e.clear),
-                )
-                for e in result.effects
-            ),
-            push_u_per_m=result.push_u,
-            block_u_per_m=result.block_u,
-            pushes=result.pushes,
-            drift=None if result.drift is None else result.drift.sentence,
-            warnings=result.warnings,
-        ),
+        result=_series_record(result, points),
         cards=keep_cards(log, sets[0]),
         parents=[push.record.id for _, push in used],
     )
-    return Series(result=result, needed=needed, warnings=tuple(told_apart(sets)), record=record, remarks=pushed.remarks)
+    return Series(
+        result=result,
+        points=points,
+        needed=needed,
+        warnings=tuple(told_apart(sets)),
+        record=record,
+        remarks=pushed.remarks,
+    )
+
+
+def _series_record(result: SeriesResult, points: EffectsInPoints | str) -> EffectsResult:
+    rows = [
+        EffectRow(
+            factor=e.factor,
+            level=e.level,
+            reference=e.reference,
+            change_per_m=e.change,
+            interval_per_m=e.interval,
+            clear=bool(e.clear),
+        )
+        for e in result.effects
+    ]
+    told = result
+    if not isinstance(points, str):
+        told = points.result
+        rows = [
+            msgspec.structs.replace(
+                row,
+                clear=change.finding in (ChangeFinding.MOVED_FORWARD, ChangeFinding.MOVED_BACKWARD),
+                finding=change.finding.value,
+                moved_pct=None if change.moved is None else change.moved.value,
+                interval_pct=None if change.moved is None else change.moved.interval,
+                bound_pct=change.bound,
+                more_pushes=change.more_pushes,
+                sentences=sentences,
+            )
+            for row, change, sentences in zip(rows, points.changes, points.sentences, strict=True)
+        ]
+    return EffectsResult(
+        effects=tuple(rows),
+        push_u_per_m=result.push_u,
+        block_u_per_m=result.block_u,
+        pushes=result.pushes,
+        drift=None if told.drift is None else told.drift.sentence,
+        warnings=told.warnings,
+        push_u_pct=None if told is result else told.push_u,
+        block_u_pct=None if told is result else told.block_u,
+        no_points=points if isinstance(points, str) else "",
+    )
 
 
 def _read_plan(path: Path) -> tuple[list[dict[str, str]], list[str]]:

@@ -136,7 +136,7 @@ def test_tilt_and_pull_give_the_textbook_grip(workshop: Workshop) -> None:
 
 
 def test_a_series_says_which_change_did_what(workshop: Workshop) -> None:
-    text = plan_table({"tyre": ["hard", "soft"]}, repeats=4, run_in=1, rounds=1, seed=3)
+    text = plan_table({"tyre": ["hard", "soft"]}, station_pct=85.0, repeats=4, run_in=1, rounds=1, seed=3)
     rows = list(csv.DictReader(text.splitlines()))
     assert rows[0]["tyre"] == rows[-1]["tyre"] == "hard"  # the baseline comes first and again at the end
     rng = np.random.default_rng(0)
