@@ -24,6 +24,9 @@ ARROW_MM = 55.0
 INCHES_PER_MM = 0.0098
 """Size of the drawing: a car of 410 mm is 4 inches long, so that words of 11 points stay in proportion."""
 
+KEY_MM = 430.0
+"""Room for the key, mm of the drawing: a picture of one car is not narrower."""
+
 LETTER_MM = 8.0
 """Room for a letter of a title, mm of the drawing."""
 
@@ -76,16 +79,17 @@ def cars_from_above(cars: Sequence[CarFromAbove]) -> "Figure":
     ]
     low, high = min(box[2] for box in boxes), max(box[3] for box in boxes)
     gap = 0.035 * 1000
-    whole = sum(widths) + gap * (len(cars) - 1)
+    used = sum(widths) + gap * (len(cars) - 1)
+    whole = max(used, KEY_MM)
     below, above = 62.0, 40.0 + 24.0 * max(car.title.count("\n") + 1 for car in cars)
     tall = high - low + below + above
-    figure = Figure(figsize=(max(4.2, whole * INCHES_PER_MM), tall * INCHES_PER_MM))
+    figure = Figure(figsize=(whole * INCHES_PER_MM, tall * INCHES_PER_MM))
     axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
     axes.set_axis_off()
     axes.set_aspect("equal")
     axes.set_xlim(0.0, whole)
     axes.set_ylim(low - below, high + above)
-    left = 0.0
+    left = (whole - used) / 2
     for car, box, width in zip(cars, boxes, widths, strict=True):
         _car(axes, car, left + (width - (box[1] - box[0])) / 2 - box[0], high)
         left += width + gap

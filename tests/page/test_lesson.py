@@ -75,6 +75,11 @@ def test_the_whole_lesson(browser: Any, tmp_path: Path) -> None:
         until(page, "!document.getElementById('verdict').hidden")
         assert page.inner_text("#sentence") == sentence
         assert len(page.inner_text("#advice")) > 20
+        # the first picture: the car of this push from above, which says the same to those who cannot see it
+        until(page, "document.getElementById('from-above-picture').naturalWidth > 300")
+        seen = re.search(r"wheels blocked: (.*)\.$", sentence.split(". ")[0].rstrip(".") + ".")
+        assert seen
+        assert page.get_attribute("#from-above-picture", "alt").endswith(seen.group(1))
         said = page.inner_text("#said")
         assert re.search(r"Balance by this push .* %", said)
         assert re.search(r"Balance by weights and grip .* (agrees|disagrees|cannot tell)", said)

@@ -1,21 +1,28 @@
 """Results as the page draws and says them: plain JSON in mm and g, words from the reports."""
 
+import io
 from typing import Any
 
 import numpy as np
 
 from analysis.base.pivot import PivotEstimate
 from analysis.figures.car import CarPicture, PivotMark, body_corners
+from analysis.figures.pushed_cars import cars_from_above
 from analysis.statistics.quantiles import NORMAL_95
+from rig.cards.read import CardSet
 from rig.jobs.demo.first_try import SeenPush
+from rig.jobs.pushing.balance import PushAnswer
 from rig.jobs.pushing.compare import Verdict
 from rig.jobs.pushing.what_if import WhatIf, WhatIfAnswer
+from rig.jobs.series.change_film import drawn_car
 from rig.jobs.weighing.weigh import RecordedWeighing, weights_record
 from rig.records.codec import plain
-from rig.report.push_answer import push_lines
+from rig.report.push_answer import push_lines, seen_short
 from rig.report.sentences import first_sentence, pivot_words, turn_words, warnings_of
 
 MM_PER_M = 1e3
+PICTURE_DPI = 150
+"""Dots an inch of the picture of a push: sharp on a screen that shows two dots for one."""
 
 
 def picture_json(picture: CarPicture) -> dict[str, Any]:
@@ -88,12 +95,29 @@ def estimate_json(estimate: PivotEstimate) -> dict[str, Any]:
     }
 
 
+def pushed_json(verdict: Verdict, answer: PushAnswer) -> dict[str, Any]:
+    """Where the picture of a push is asked for, anew for every record, and what it shows in words."""
+    return {
+        "src": f"/api/push.png?record={verdict.record.number}",
+        "alt": f"The car from above, nose up, at the start and the end of the push: {seen_short(answer)}",
+    }
+
+
+def pushed_png(cards: CardSet, answer: PushAnswer) -> bytes:
+    """The pushed car from above, start and end, as PNG."""
+    figure = cars_from_above([drawn_car(cards, answer, f"pushed at {answer.pushed_pct:.0f} %")])
+    buffer = io.BytesIO()
+    figure.savefig(buffer, format="png", dpi=PICTURE_DPI)
+    return buffer.getvalue()
+
+
 def verdict_json(verdict: Verdict) -> dict[str, Any]:
     """What happened in one sentence, the balance points, one line of advice, then how it was found."""
     prediction, answer = verdict.forecast.prediction, verdict.answer
     return {
         "verdict": verdict.comparison.verdict,
         "sentence": first_sentence(verdict),
+        "picture": None if answer is None else pushed_json(verdict, answer),
         "said": [] if answer is None else [line for line in push_lines(answer)[1:] if line],
         "found": verdict.comparison.sentence,
         "advice": verdict.forecast.advice,

@@ -25,7 +25,7 @@ from rig.page.bench.bench import Bench
 from rig.page.bench.broadcast import encode, stream
 from rig.page.bench.camera_view import BOUNDARY
 from rig.page.bench.card_files import editor
-from rig.page.bench.views import what_if_json
+from rig.page.bench.views import pushed_png, what_if_json
 from rig.page.classroom.classroom import Classroom, lesson_json
 from rig.page.classroom.hidden_change import HiddenGame
 from rig.page.classroom.prints import pack_html, ring_html
@@ -85,6 +85,7 @@ class Page:
             routes.COMPARED: self._answering(lambda request: compared(self.bench)),
             routes.WHAT_IF: self._answering(self._what_if),
             routes.EXPORT: self._export,
+            routes.FROM_ABOVE: self._from_above,
             routes.REPORT: self._report,
             routes.PACK: self._printed(lambda: pack_html(self.bench.cards())),
             routes.RING: self._printed(lambda: ring_html(self.bench)),
@@ -143,6 +144,12 @@ class Page:
         data = await run_in_threadpool(export_zip, self.bench)
         headers = {"content-disposition": 'attachment; filename="pivotbench-export.zip"'}
         return Response(data, media_type="application/zip", headers=headers)
+
+    async def _from_above(self, request: Request) -> Response:
+        verdict = self.bench.verdict
+        if verdict is None or verdict.answer is None:
+            return no(409, "no push was measured yet", "Push the car first")
+        return Response(await run_in_threadpool(pushed_png, verdict.cards, verdict.answer), media_type="image/png")
 
     async def _report(self, request: Request) -> Response:
         text = await run_in_threadpool(report_text, self.bench)

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-HTML, JSON, ZIP = "text/html", "application/json", "application/zip"
+HTML, JSON, ZIP, PNG = "text/html", "application/json", "application/zip", "image/png"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +37,7 @@ WHAT_IF = PageRoute(
     numbers=("front", "rear", "ballast_g", "ballast_pct", "push_pct"),
 )
 EXPORT = PageRoute(path="/api/export.zip", summary="The whole log as tables", answers=ZIP)
+FROM_ABOVE = PageRoute(path="/api/push.png", summary="The car of the newest push from above", answers=PNG)
 REPORT = PageRoute(path="/api/report.html", summary="The report", answers=HTML)
 PACK = PageRoute(path="/print/pack", summary="The teacher's pack", answers=HTML)
 RING = PageRoute(path="/print/ring", summary="The ring of the standing pencil", answers=HTML)
@@ -55,6 +56,7 @@ ROUTES = (
     COMPARED,
     WHAT_IF,
     EXPORT,
+    FROM_ABOVE,
     REPORT,
     PACK,
     RING,

@@ -37,6 +37,11 @@ function verdict(v) {
   byId("verdict").hidden = !v;
   if (!v) return;
   show(byId("sentence"), v.sentence);
+  byId("from-above").hidden = !v.picture;
+  if (v.picture && byId("from-above-picture").getAttribute("src") !== v.picture.src) {
+    byId("from-above-picture").alt = v.picture.alt;
+    byId("from-above-picture").src = v.picture.src;
+  }
   byId("said").replaceChildren(...v.said.map((text) => el("li", {}, text)));
   show(byId("advice"), v.advice);
   byId("details").replaceChildren(

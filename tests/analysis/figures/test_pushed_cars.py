@@ -106,3 +106,18 @@ def test_nothing_to_draw_is_refused() -> None:
         cars_from_above([])
     with pytest.raises(InputError, match="not finite"):
         cars_from_above([car(nose_mm=float("nan"))])
+
+
+@pytest.mark.parametrize("count", [1, 2])
+def test_all_words_stand_inside_the_picture(count: int) -> None:
+    figure = cars_from_above([car()] * count)
+    figure.draw_without_rendering()
+    width, height = figure.bbox.width, figure.bbox.height
+    words = [text for text in figure.axes[0].texts if text.get_text()]
+    assert {"balance by the push", "by weights and grip", "Dunlin"} <= {text.get_text() for text in words}
+    for text in words:
+        box = text.get_window_extent()
+        assert box.x0 >= 0.0
+        assert box.x1 <= width
+        assert box.y0 >= 0.0
+        assert box.y1 <= height
