@@ -13,6 +13,7 @@ from rig.jobs.pushing.compare import comparison_record, set_beside
 from rig.jobs.pushing.finger import finger_record, pushed_as_seen
 from rig.jobs.pushing.forecast import asked, predicted, prediction_record
 from rig.jobs.pushing.measure import push_record, pushes_in
+from rig.jobs.series.change import changed_again
 from rig.jobs.weighing.pads import calibration_from, fitted_again
 from rig.jobs.weighing.scale import loads_of, pool
 from rig.jobs.weighing.weigh import as_pushed, weighing_from, weights_of, weights_record
@@ -62,8 +63,7 @@ def recalculate(log: BenchLog, *, tolerance: float = 0.0, progress: Progress | N
     for index, record in enumerate(records):
         again = AGAIN.get(record.kind)
         if again is None:
-            plain_reason = f"a {record.kind} is raw material or an answer of a person"
-            not_computed[record.number] = NEVER_ALONE.get(record.kind, plain_reason)
+            not_computed[record.number] = f"a {record.kind} is raw material or an answer of a person"
         else:
             try:
                 now = plain(again(record, log))
@@ -152,7 +152,9 @@ def _balance(record: AnyRecord, log: BenchLog) -> Content:
     )
 
 
-NEVER_ALONE = {CHANGE.name: "a change is the difference of balance points, which are computed again themselves"}
+def _change(record: AnyRecord, log: BenchLog) -> Content:
+    return changed_again(CHANGE.of(record), log)
+
 
 AGAIN: dict[str, Callable[[AnyRecord, BenchLog], Content]] = {
     CALIBRATION.name: _calibration,
@@ -161,6 +163,7 @@ AGAIN: dict[str, Callable[[AnyRecord, BenchLog], Content]] = {
     PREDICTION.name: _prediction,
     COMPARISON.name: _comparison,
     BALANCE.name: _balance,
+    CHANGE.name: _change,
 }
 
 

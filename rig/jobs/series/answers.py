@@ -12,11 +12,14 @@ from rig.records.record import Record
 AnswersOnRecord = dict[tuple[str, int], tuple[PushAnswer, Record[BalanceInputs, BalanceResult]]]
 
 
-def answers_on_record(log: BenchLog) -> AnswersOnRecord:
-    """Id of the record of a clip and number of the push -> the newest answer about it, and its record."""
+def answers_on_record(log: BenchLog, *, before: int | None = None) -> AnswersOnRecord:
+    """Id of the record of a clip and number of the push -> the newest answer about it, and its record.
+
+    before: number of a record; answers that came after it do not count.
+    """
     said: AnswersOnRecord = {}
     for record in log.records(kind=BALANCE):
-        clip = parents_of(record, log).of(PUSH)
+        clip = None if before is not None and record.number >= before else parents_of(record, log).of(PUSH)
         if clip is not None:
             said[clip.id, record.inputs.push_number] = answer_from(record), record
     return said

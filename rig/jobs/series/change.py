@@ -21,7 +21,7 @@ from rig.jobs.series.answers import answers_on_record
 from rig.jobs.series.own_pushes import clip_hashes, clip_of, pushes_of
 from rig.jobs.weighing.weigh import Weighing, weighing_from
 from rig.log.cards_and_pivots import keep_cards
-from rig.log.sources import cards_of, parents_of
+from rig.log.sources import MissingSourceError, cards_of, parents_of
 from rig.log.store import BenchLog, file_hash
 from rig.records.balance import CHANGE, ChangeInputs, ChangeResult
 from rig.records.pushing import PUSH, ClipRecord
@@ -105,24 +105,56 @@ def change_between(one: PushesOf, two: PushesOf, log: BenchLog) -> SetUpsCompare
             remedy="Name the clip of each set-up on its own test card, or its records with --a and --b",
         )
     _refuse_two_cars(one.cards, two.cards)
-    change = what_changed(
+    change = change_of(one, two)
+    notes = (*one.remarks, *two.remarks, *conditions_between(one.cards, two.cards))
+    record = log.record(
+        CHANGE,
+        f"{one.cards.test.name} → {two.cards.test.name}",
+        inputs=ChangeInputs(a=tuple(r.number for r in one.clips), b=tuple(r.number for r in two.clips)),
+        result=change_record(change, notes, one.cards),
+        cards=(*keep_cards(log, one.cards), *keep_cards(log, two.cards)),
+        parents=[r.id for r in (*one.clips, *two.clips)],
+    )
+    return SetUpsCompared(a=one, b=two, change=change, notes=notes, record=record)
+
+
+def change_of(one: PushesOf, two: PushesOf) -> BalanceChange:
+    """What the change from one set-up to the other did, from what the pushes said. Nothing is written."""
+    return what_changed(
         one.balances,
         two.balances,
         shared=shared_between(one, two),
         weights=weights_between(one, two),
         grip=grip_between(one.cards, two.cards),
     )
-    notes = (*one.remarks, *two.remarks, *conditions_between(one.cards, two.cards))
-    told = {"notes": notes, "sentences": change_sentences(change, wheelbase=wheelbase(one.cards.car))}
-    record = log.record(
-        CHANGE,
-        f"{one.cards.test.name} → {two.cards.test.name}",
-        inputs=ChangeInputs(a=tuple(r.number for r in one.clips), b=tuple(r.number for r in two.clips)),
-        result=msgspec.convert(plain_result(change) | told, ChangeResult),
-        cards=(*keep_cards(log, one.cards), *keep_cards(log, two.cards)),
-        parents=[r.id for r in (*one.clips, *two.clips)],
-    )
-    return SetUpsCompared(a=one, b=two, change=change, notes=notes, record=record)
+
+
+def change_record(change: BalanceChange, notes: Sequence[str], cards: CardSet) -> ChangeResult:
+    """A change as a record holds it. notes: what differs beside it.  cards: of one of the set-ups."""
+    told = {"notes": tuple(notes), "sentences": change_sentences(change, wheelbase=wheelbase(cards.car))}
+    return msgspec.convert(plain_result(change) | told, ChangeResult)
+
+
+def changed_again(record: Record[ChangeInputs, ChangeResult], log: BenchLog) -> ChangeResult:
+    """A recorded change from what the pushes had said when it was recorded. Nothing is written.
+
+    Raises MissingSourceError when a clip is gone, or no answer about one of its pushes is in the log.
+    """
+    parents = [log.get(one) for one in record.parents]
+    clips = [PUSH.of(one) for one in parents if PUSH.holds(one)]
+    if len(clips) < len(record.inputs.a) + len(record.inputs.b):
+        raise MissingSourceError("the record of one of its clips is missing")
+    both = []
+    for own in (clips[: len(record.inputs.a)], clips[len(record.inputs.a) :]):
+        try:
+            answers, weighing = _answers(own, log, before=record.number)
+        except InputError as error:
+            raise MissingSourceError(str(error)) from error
+        known = [cards_of(clip, log) for clip in own if set(clip.cards) <= set(record.cards)]
+        if not known:
+            raise MissingSourceError("its cards are not those of any of its clips")
+        both.append(PushesOf(cards=known[-1], clips=tuple(own), answers=answers, weighing=weighing))
+    return change_record(change_of(*both), record.result.notes, both[0].cards)
 
 
 def _refuse_two_cars(a: CardSet, b: CardSet) -> None:
@@ -194,9 +226,14 @@ def _clips(pushes: PushesOf) -> set[str]:
     return {digest for record in pushes.clips for digest in record.files}
 
 
-def _answers(clips: Sequence[ClipRecord], log: BenchLog) -> tuple[tuple[PushAnswer, ...], Weighing | None]:
-    """What every push of the clips said, the newest answer about each, and the weighing that they rest on."""
-    said = answers_on_record(log)
+def _answers(
+    clips: Sequence[ClipRecord], log: BenchLog, *, before: int | None = None
+) -> tuple[tuple[PushAnswer, ...], Weighing | None]:
+    """What every push of the clips said, the newest answer about each, and the weighing that they rest on.
+
+    before: number of a record; answers that came after it do not count.
+    """
+    said = answers_on_record(log, before=before)
     answers, weighing = [], None
     for clip in clips:
         for row in clip.result.pushes:

@@ -11,9 +11,11 @@ from analysis.balance.results import ChangeFinding
 from rig.base.errors import InputError
 from rig.cards.read import CardSet
 from rig.jobs.pushing.balance import answer_push, write_answer
+from rig.jobs.record.recalculate import recalculate
 from rig.jobs.series.change import (
     answered_pushes,
     change_json,
+    changed_again,
     compare_setups,
     conditions_between,
     grip_between,
@@ -22,6 +24,7 @@ from rig.jobs.series.change import (
 )
 from rig.log.store import BenchLog
 from rig.log.track_file import SeenFrom
+from rig.records.balance import CHANGE
 from rig.report.change_words import write_change
 from tests.rig.jobs.synthetic_pushes import (
     LENGTH,
@@ -218,3 +221,30 @@ def test_a_film_that_cannot_be_made_takes_nothing_from_the_answer(
     files = write_change(tmp_path / "out", found, log)
     assert files.film is None
     assert "not a clip" in files.why
+
+
+def test_a_change_on_record_is_computed_again_from_what_its_pushes_said_then(
+    log: BenchLog, a: CardSet, b: CardSet, tmp_path: Path
+) -> None:
+    for number in range(2):
+        recorded(log, a, pushed(0.060, 0.060 + 1e-3 * number), tmp_path / f"a{number}")
+    recorded(log, b, pushed(0.050, 0.070), tmp_path / "b")
+    found = compare_setups(a, b, log)
+    later = log.get(str(found.record.inputs.b[0]))
+    # what was said afterwards is no part of it
+    answer = answer_push(b, pushed(0.070, 0.050), weighed(b, log))
+    write_answer(log, b, answer, push=later, weighing=weighed(b, log))
+    assert changed_again(found.record, log) == found.record.result
+    again = recalculate(log)
+    assert found.record.number not in again.not_computed
+    assert [one for one in again.differing if one.kind == "change"] == []
+    wrong = msgspec.structs.replace(found.record.result, target=9.0, more_pushes=7)
+    other = log.record(
+        CHANGE,
+        "wrong",
+        inputs=found.record.inputs,
+        result=wrong,
+        cards=found.record.cards,
+        parents=found.record.parents,
+    )
+    assert {one.path for one in recalculate(log).differing if one.record == other.number} >= {"target"}
