@@ -21,7 +21,7 @@ from rig.report.push_answer import push_lines, seen_short
 from rig.report.sentences import first_sentence, pivot_words, turn_words, warnings_of
 
 MM_PER_M = 1e3
-PICTURE_DPI = 150
+PUSH_PICTURE_DPI = 150
 """Dots an inch of the picture of a push: sharp on a screen that shows two dots for one."""
 
 
@@ -107,7 +107,7 @@ def pushed_png(cards: CardSet, answer: PushAnswer) -> bytes:
     """The pushed car from above, start and end, as PNG."""
     figure = cars_from_above([drawn_car(cards, answer, f"pushed at {answer.pushed_pct:.0f} %")])
     buffer = io.BytesIO()
-    figure.savefig(buffer, format="png", dpi=PICTURE_DPI)
+    figure.savefig(buffer, format="png", dpi=PUSH_PICTURE_DPI)
     return buffer.getvalue()
 
 
