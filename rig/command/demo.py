@@ -29,13 +29,13 @@ def command(out_dir: Path, seed: int, as_json: bool) -> None:
     from rig.jobs.record.experiments import choose, retell
     from rig.log.store import BenchLog
     from rig.report.experiments import write_experiments
-    from rig.report.sentences import table_text, write_picture
+    from rig.report.sentences import draw_picture, table_text
     from rig.report.story import STORY_HEADS, changes_sentence, story_rows, write_story
 
     with progress("virtual bench", quiet=as_json) as bar:
-        found = run_demo(out_dir, seed=seed, say=lambda text: click.echo(text, err=True), progress=bar)
-    for row in found.rows:
-        write_picture(out_dir / row.setup.name / f"push-{row.push_position_pct:g}.png", row.verdict)
+        found = run_demo(
+            out_dir, seed=seed, say=lambda text: click.echo(text, err=True), progress=bar, draw=draw_picture
+        )
     with BenchLog(out_dir / "log", read_only=True) as log:
         # a log that was there before holds other runs, too
         retold = retell(log, choose(log, numbers=[row.verdict.record.number for row in found.rows]))

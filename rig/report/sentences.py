@@ -5,7 +5,7 @@ from pathlib import Path
 
 from analysis.base.pivot import DEG_PER_CM, PivotEstimate
 from analysis.base.wheel_names import WHEELS
-from analysis.figures.car import top_view
+from analysis.figures.car import CarPicture, top_view
 from analysis.weighing.corner_weights import CornerWeights
 from rig.base.car_words import station_words_mm
 from rig.jobs.pushing.compare import Verdict
@@ -115,4 +115,9 @@ def table_text(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
 
 def write_picture(path: Path, verdict: Verdict) -> Path:
     """Write the top view; the ending (.png, .svg, .pdf) decides the format."""
-    return save_figure(top_view(verdict.picture), path, dpi=150)
+    return draw_picture(path, verdict.picture)
+
+
+def draw_picture(path: Path, picture: CarPicture) -> Path:
+    """Write a car from above, as `write_picture` does."""
+    return save_figure(top_view(picture), path, dpi=150)

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from analysis.base.pivot import PivotEstimate
+from analysis.figures.car import CarPicture
 from rig.base.files import write_text
 from rig.base.plain_json import finite_json
 from rig.base.progress import Progress
@@ -17,7 +18,7 @@ from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text
 from rig.jobs.pushing.balance import PushAnswer, answer_json
 from rig.jobs.pushing.compare import Verdict, judge
-from rig.jobs.pushing.measure import measure_clip
+from rig.jobs.pushing.measure import MeasuredClip, measured_clip, write_measured
 from rig.jobs.pushing.workers import worker_pool
 from rig.jobs.series.change import PushesOf, SetUpsCompared, change_between, change_json
 from rig.jobs.weighing.pads import CheckMasses, bench_pads, calibrate, card_hashes, zero
@@ -35,6 +36,8 @@ TIME_FACTOR = 12.0
 """The virtual pads' time runs this much faster than ours, so that nobody waits for them to settle."""
 
 Say = Callable[[str], None]
+Draw = Callable[[Path, CarPicture], object]
+Filmed = tuple[PushTruth, MeasuredClip]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,10 +74,14 @@ class Demo:
         return tuple(row for row in self.rows if row.push_position_pct == POSITIONS_PCT[0])
 
 
-def run_demo(out: Path, *, seed: int = 0, say: Say = print, progress: Progress | None = None) -> Demo:
+def run_demo(
+    out: Path, *, seed: int = 0, say: Say = print, progress: Progress | None = None, draw: Draw | None = None
+) -> Demo:
     """Run it, leaving cards, clips, log and result.json in `out`.
 
-    say: takes one line of text at each stage.  progress: 0..1.  Ctrl-C leaves what was done, log included.
+    Clips are filmed and looked at in two workers, while the pads settle and forecasts are made here.
+    say: takes one line of text at each stage.  progress: 0..1.  draw: draws the picture of a push, in a worker (so it
+    is a function of a module).  Ctrl-C leaves what was done, log included.
     """
     rng = np.random.default_rng(seed)
     setups = [(setup, draw_truth(setup, rng)) for setup in SETUPS]
@@ -88,15 +95,14 @@ def run_demo(out: Path, *, seed: int = 0, say: Say = print, progress: Progress |
     with BenchLog(out / "log") as log, worker_pool(2) as pool:
         say("Filming six pushes of the virtual car")
         films = [
-            pool.submit(film_virtual_push, cards, truth, _clip(cards), seed=seed + index)
+            pool.submit(_filmed_and_measured, cards, truth, seed + index)
             for index, (_, truth, cards) in enumerate(jobs)
         ]
         weighings = _weigh_all(setups, sets, log, seed, say)
 
-        def pushed(setup: SetUp, cards: CardSet, film: Future[PushTruth]) -> DemoRow:
-            film.result()
+        def pushed(setup: SetUp, cards: CardSet, film: Future[Filmed]) -> DemoRow:
             say(f"Measuring: {cards.test.name}")
-            measurement = measure_clip(_clip(cards), cards, log)
+            measurement = write_measured(film.result()[1], cards, log)
             return DemoRow(
                 setup=setup,
                 push_position_pct=cards.test.push.position_pct,
@@ -105,16 +111,16 @@ def run_demo(out: Path, *, seed: int = 0, say: Say = print, progress: Progress |
             )
 
         further: list[tuple[SetUp, Truth, CardSet]] = []
+        pictures: list[Future[object]] = []
         for index, (setup, truth, cards) in enumerate(jobs):
             rows.append(pushed(setup, cards, films[index]))
             if cards is sets[setup.name][0]:
                 anew = _placed_anew(truth, cards, np.random.default_rng([seed, 11, index]))
                 further.append((setup, anew, _at_the_balance(out, rows[-1])))
-                films.append(
-                    pool.submit(
-                        film_virtual_push, further[-1][2], anew, _clip(further[-1][2]), seed=seed + len(jobs) + index
-                    )
-                )
+                films.append(pool.submit(_filmed_and_measured, further[-1][2], anew, seed + len(jobs) + index))
+            if draw is not None:
+                picture = out / setup.name / f"push-{rows[-1].push_position_pct:g}.png"
+                pictures.append(pool.submit(draw, picture, rows[-1].verdict.picture))
             write_text(out / "result.json", json.dumps(finite_json(rows_json(rows)), indent=2))
             if progress is not None:
                 progress((index + 1) / (len(jobs) + len(setups)))
@@ -128,7 +134,15 @@ def run_demo(out: Path, *, seed: int = 0, say: Say = print, progress: Progress |
         found = replace(found, changes=_changes(found, log))
         write_text(out / "result.json", json.dumps(finite_json(result_json(found)), indent=2))
         _store_truth(out, [*jobs, *further], films)
+        for drawing in pictures:
+            drawing.result()
     return found
+
+
+def _filmed_and_measured(cards: CardSet, truth: Truth, seed: int) -> Filmed:
+    """A push of the virtual car filmed, and its clip measured; for a worker."""
+    made = film_virtual_push(cards, truth, _clip(cards), seed=seed)
+    return made, measured_clip(_clip(cards), cards)
 
 
 def _at_the_balance(out: Path, row: DemoRow) -> CardSet:
@@ -252,13 +266,13 @@ def rows_json(rows: Sequence[DemoRow]) -> dict[str, Any]:
     }
 
 
-def _store_truth(out: Path, jobs: list[tuple[SetUp, Truth, CardSet]], films: list[Future[PushTruth]]) -> None:
+def _store_truth(out: Path, jobs: list[tuple[SetUp, Truth, CardSet]], films: list[Future[Filmed]]) -> None:
     for setup in SETUPS:
         mine = [(cards, truth, film) for (other, truth, cards), film in zip(jobs, films, strict=True) if other is setup]
         write_truth(
             out / "virtual-truth" / f"{setup.name}.json",
             mine[0][1],
-            {cards.test.name: film.result() for cards, _, film in mine},
+            {cards.test.name: film.result()[0] for cards, _, film in mine},
         )
 
 
