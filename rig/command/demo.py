@@ -26,6 +26,7 @@ def command(out_dir: Path, seed: int, as_json: bool) -> None:
     Takes about a minute.
     """
     from rig.jobs.demo.demo import result_json, run_demo
+    from rig.jobs.pushing.workers import worker_pool
     from rig.jobs.record.experiments import choose, retell
     from rig.log.store import BenchLog
     from rig.report.experiments import write_experiments
@@ -36,11 +37,13 @@ def command(out_dir: Path, seed: int, as_json: bool) -> None:
         found = run_demo(
             out_dir, seed=seed, say=lambda text: click.echo(text, err=True), progress=bar, draw=draw_picture
         )
-    with BenchLog(out_dir / "log", read_only=True) as log:
+    report = out_dir / "report.html"
+    with BenchLog(out_dir / "log", read_only=True) as log, worker_pool(1) as pool:
         # a log that was there before holds other runs, too
         retold = retell(log, choose(log, numbers=[row.verdict.record.number for row in found.rows]))
+        reported = pool.submit(write_experiments, report, "Dunlin on the virtual bench", retold)
         story = write_story(out_dir, found, log)
-    report, *_ = write_experiments(out_dir / "report.html", "Dunlin on the virtual bench", retold)
+        reported.result()
     lines = [
         "",
         table_text(STORY_HEADS, story_rows(found)),
