@@ -70,13 +70,13 @@ def log_changed(h: History) -> None:
 
 
 def links_changed(h: History) -> None:
-    """A record's link to its weighing is turned to another one inside the log's file."""
+    """A record's link to a card is turned to a card that is none of its own, inside the log's file."""
     path = h.log / "bench-log.sqlite"
     with sqlite3.connect(path) as base:
-        base.execute(
-            "UPDATE OR IGNORE record_cards SET card = (SELECT card FROM record_cards ORDER BY card DESC LIMIT 1) "
-            "WHERE rowid = (SELECT min(rowid) FROM record_cards)"
-        )
+        record, card = base.execute("SELECT record, card FROM record_cards ORDER BY rowid LIMIT 1").fetchone()
+        others = "SELECT hash FROM cards WHERE hash NOT IN (SELECT card FROM record_cards WHERE record = ?)"
+        (other,) = base.execute(others, (record,)).fetchone()
+        base.execute("UPDATE record_cards SET card = ? WHERE record = ? AND card = ?", (other, record, card))
     base.close()
     said = pivotbench("log", "--log", h.log)
     good = said.code != 0 or said.warned
