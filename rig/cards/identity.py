@@ -43,6 +43,7 @@ TEST_PUSH = (
 )
 CORRECTABLE = ("push.", "geometry.", "front.", "rear.", "masses.", "plate.", "floor.", "finger.")
 """Beginnings of keys that a figure may rest on, of all cards."""
+SHEETS = ("plate.", "floor.")
 TEST_SUBJECT = (
     "conditions.compound_front",
     "conditions.compound_rear",
@@ -116,6 +117,7 @@ def corrected(before: TestCard | CarCard | BenchCard, now: TestCard | CarCard | 
     old, new = _flat(before), _flat(now)
     keys = [key for key in (*old, *new) if key.startswith(CORRECTABLE)]
     keys = [key for key in dict.fromkeys(keys) if ".body_" not in key and key != "masses.parts"]
+    keys = [key for key in keys if not _measured_again(key, old, new)]
     parts = _part_changes(before, now) if isinstance(before, CarCard) and isinstance(now, CarCard) else []
     return _changes(before, now, keys) + parts
 
@@ -124,6 +126,18 @@ def changes_in_words(changes: Iterable[str], *, most: int = 4) -> str:
     """Changes as one phrase."""
     told = list(changes)
     return ", ".join(told[:most]) + (f" and {len(told) - most} more" if len(told) > most else "")
+
+
+def _measured_again(key: str, old: dict[str, Any], new: dict[str, Any]) -> bool:
+    """Whether a length of a printed sheet or of the plate is another only within its uncertainties."""
+    if not key.startswith(SHEETS):
+        return False
+    bare = key.removesuffix("_u")
+    sizes = [values.get(name) for values in (old, new) for name in (bare, f"{bare}_u")]
+    if not all(isinstance(size, int | float) for size in sizes):
+        return False
+    a, a_u, b, b_u = map(float, sizes)  # type: ignore[arg-type]
+    return abs(a - b) <= CORRECTED * math.hypot(a_u, b_u) + 1e-9
 
 
 def _changes(before: Any, now: Any, keys: Iterable[str]) -> list[str]:
