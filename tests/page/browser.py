@@ -1,11 +1,13 @@
 """A real headless browser and a served page for tests; skips without a browser."""
 
+import json
 import shutil
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
+from weakref import WeakKeyDictionary
 
 import pytest
 
@@ -77,14 +79,23 @@ def until_bench(page: Any, done: Callable[[], bool], seconds: float = 180.0) -> 
         page.wait_for_timeout(40)
 
 
+_seen: WeakKeyDictionary[Serving, int] = WeakKeyDictionary()
+"""Number of the last job that was waited for: a click may reach a busy machine's server only later."""
+
+
 def idle(page: Any, serving: Serving, seconds: float = 240.0) -> str:
-    """Wait for the running job; returns what it said, as shown on the page."""
+    """Wait for the job that was just started; returns what it said, as shown on the page."""
     end = time.monotonic() + seconds
-    page.wait_for_timeout(150)
-    while serving.bench.work.busy and time.monotonic() < end:
+    while True:
+        job = json.loads(serving.bench.broadcast.newest("job").split(b"data: ", 1)[1])
+        if job["number"] > _seen.get(serving, 0) and not job["running"]:
+            break
+        assert time.monotonic() < end, job
         page.wait_for_timeout(40)
-    assert not serving.bench.work.busy
-    until(page, "!document.getElementById('job-close').hidden")
+    _seen[serving] = job["number"]
+    shown = [job["error"] or job["text"], "Pushed and measured. Ready to reveal."]
+    text = "document.getElementById('job-text').textContent"
+    until(page, f"!document.getElementById('job-close').hidden && {json.dumps(shown)}.includes({text})")
     return str(page.inner_text("#job-text"))
 
 
