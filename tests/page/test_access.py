@@ -159,8 +159,17 @@ def test_the_page_finds_a_restarted_bench_again(browser: Any, tmp_path: Path) ->
     try:
         until(page, "document.getElementById('link').textContent.includes('restarted')")
         until(page, "document.getElementById('total').textContent.startsWith('1602')")  # nothing recorded is lost
-        page.fill("#f-push-height_mm", "7")
-        again.bench.tell()  # news of the car, while somebody types
+        until(page, "document.querySelector('#f-push-height_mm') !== null")
+        page.click("#f-push-height_mm")
+        field = page.query_selector("#f-push-height_mm")
+        again.bench.tell()  # news of the car, before the first letter: nothing on the cards differs, the field stays
+        page.wait_for_timeout(300)
+        assert field.evaluate("(field) => field === document.activeElement")
+        again.bench.save_card("test", {"push.distance_mm": 41.0})  # the same with another card: it is drawn anew
+        until(page, "document.querySelector('#f-push-distance_mm').value === '41'")
+        page.keyboard.press("Control+A")
+        page.keyboard.type("7")
+        again.bench.tell()  # while somebody types
         page.wait_for_timeout(300)
         assert page.input_value("#f-push-height_mm") == "7"
         page.click("#save-card")  # with the token of the new start

@@ -9,6 +9,7 @@ export function startEditor() {
   const form = byId("editor");
   const kind = byId("card-kind");
   let newest = null;
+  let drawn = ""; // the cards that the form shows, as text
   let changed = new Map();
   let asked = 0;
 
@@ -19,7 +20,8 @@ export function startEditor() {
       if (mine !== asked) return;
       newest = told;
       byId("undo").disabled = !newest.can_undo;
-      if (changed.size === 0) draw();
+      // drawn only where something differs: who has just clicked into a field goes on typing in it
+      if (changed.size === 0 && JSON.stringify(newest.cards) !== drawn) draw();
     } catch (error) {
       tellTrouble("cards", error.message);
     }
@@ -48,6 +50,8 @@ export function startEditor() {
 
   function draw() {
     const card = newest.cards[kind.value];
+    const typing = form.contains(document.activeElement) ? document.activeElement.id : "";
+    drawn = JSON.stringify(newest.cards);
     changed = new Map();
     const parts = card.sections
       .filter((section) => section.fields.length)
@@ -73,6 +77,7 @@ export function startEditor() {
         ),
       );
     form.replaceChildren(...parts, el("button", { type: "submit", class: "main", id: "save-card" }, "Save a new version"));
+    if (typing) byId(typing)?.focus();
   }
 
   function value(field, input) {
@@ -86,10 +91,11 @@ export function startEditor() {
     event.preventDefault();
     if (changed.size === 0) return;
     try {
-      const values = Object.fromEntries([...changed].map(([field, input]) => [field.path, value(field, input)]));
+      const sent = [...changed].map(([field, input]) => [field, input, input.value]);
+      const values = Object.fromEntries(sent.map(([field, input]) => [field.path, value(field, input)]));
       await act("save-card", { kind: kind.value, values });
       tellTrouble("cards", "");
-      changed = new Map();
+      for (const [field, input, then] of sent) if (input.value === then) changed.delete(field); // not what came since
       await load();
     } catch (error) {
       tellTrouble("cards", error instanceof SyntaxError ? "A list is written like [1, 2, 3]." : error.message);
@@ -98,6 +104,7 @@ export function startEditor() {
   kind.addEventListener("change", draw);
   tap("undo", async () => {
     changed = new Map();
+    drawn = "";
     await act("undo");
     await load();
   });
