@@ -9,6 +9,10 @@ from collections.abc import Sequence
 
 import click
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+# Before numpy is loaded: our matrices are small, and threads of its linear algebra that wait for a busy core cost a
+# forecast several times its own work. It also makes figures the same on any number of cores.
+
 COMMANDS: dict[str, str] = {
     "demo": "The whole job on the virtual bench: weigh, push, measure, predict, compare",
     "new-cards": "Write commented car, bench, test and phases cards",
