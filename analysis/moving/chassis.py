@@ -184,9 +184,11 @@ def checked(chassis: Chassis) -> Chassis:
         given = np.asarray(getattr(chassis, name), dtype=float)
         if last and (given.ndim == 0 or given.shape[-1] != last):
             raise _refuse(f"{_words(name)} needs {last} numbers, not shape {given.shape}", "Give one for each place")
+        if np.isfinite(given).all():
+            continue
         if np.any(np.isnan(given)) and name != "spring_force":
             raise _refuse(f"{_words(name)} holds a number that is not one", "Give finite numbers")
-        if name not in ("bump_gap", "droop", "spring_force") and not np.all(np.isfinite(given)):
+        if name not in ("bump_gap", "droop", "spring_force"):
             raise _refuse(f"{_words(name)} is not finite", "Give a large number for something rigid")
     positive = ("wheelbase", "track", "sprung_mass", "spring", "tyre")
     for name in positive:
@@ -243,7 +245,7 @@ def rows_of(chassis: Chassis, shape: tuple[int, ...]) -> Chassis:
 def _least(chassis: Chassis, name: str, *, strictly: bool) -> None:
     given = np.asarray(getattr(chassis, name))
     bad = given <= 0 if strictly else given < 0
-    if np.any(bad):
+    if bad.any():
         worst = float(given[bad].min())
         raise _refuse(
             f"{_words(name)} {worst:g} must {'be more than 0' if strictly else 'not be negative'}",

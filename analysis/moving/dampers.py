@@ -26,7 +26,7 @@ class Dampers:
     def force(self, speed: FloatArray) -> FloatArray:
         """N at the damper, against bump positive. speed: (..., 4) m/s, bump positive."""
         rate = np.where(speed > 0, self.bump, self.rebound)
-        low = np.clip(speed, -self.knee, self.knee)
+        low = np.minimum(np.maximum(speed, -self.knee), self.knee)
         return np.asarray(rate * (low + self.beyond * (speed - low)), dtype=float)
 
     def slope(self, speed: FloatArray) -> FloatArray:

@@ -16,6 +16,7 @@ GAMMA = 1 - 1 / math.sqrt(2)
 """Of the two-stage method below: both stages then damp the stiffest motions fully."""
 LONGEST_STEP = 1e-3
 NEWTON_STEPS = 12
+KEPT_PIECES = 64
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,6 +137,7 @@ class _Body:
         self.mass = mass_matrix(car, inertia)
         self.flat = np.zeros((len(self.mass), 4))
         self.small = 1e-10 * car.weight
+        self._inverses: dict[tuple[float, bytes, bytes], FloatArray] = {}
 
     def pull(self, along: FloatArray, across: FloatArray) -> FloatArray:
         """Generalised force (n, 7) of accelerations (n, 1)."""
@@ -160,13 +162,24 @@ class _Body:
         for _ in range(NEWTON_STEPS):
             inner, s, speed = self.inner(q0 + g * v, v)
             left = np.matmul(self.mass, ((v - v0) / g)[..., None])[..., 0] + inner - force
-            if np.all(np.abs(left).max(-1) <= self.small):
+            if (np.abs(left).max(-1) <= self.small).all():
                 break
-            drag = self.ratio**2 * self.damper.slope(speed)
+            v = v - np.matmul(self.inverse(g, s, speed), left[..., None])[..., 0]
+        return v, (v - v0) / g
+
+    def inverse(self, g: float, s: FloatArray, speed: FloatArray) -> FloatArray:
+        """(n, 7, 7) of Newton's matrix; kept, since a manoeuvre comes back to the same few pieces again and again."""
+        drag = self.ratio**2 * self.damper.slope(speed)
+        piece = (g, (s > 0).tobytes(), drag.tobytes())
+        kept = self._inverses.get(piece)
+        if kept is None:
             matrix = self.mass / g + g * stiffness(self.parts, s)
             matrix = matrix + np.matmul((self.parts.travel * drag[..., None]).swapaxes(-1, -2), self.parts.travel)
-            v = v - np.linalg.solve(matrix, left[..., None])[..., 0]
-        return v, (v - v0) / g
+            kept = np.linalg.inv(matrix)
+            if len(self._inverses) >= KEPT_PIECES:
+                self._inverses.clear()
+            self._inverses[piece] = kept
+        return kept
 
     def step(
         self, q: FloatArray, v: FloatArray, h: float, begin: FloatArray, end: FloatArray
