@@ -43,7 +43,7 @@ def command(
     from analysis.base.wheel_names import WHEELS
     from rig.cards.read import Choices, read_set
     from rig.jobs.weighing.lift import ballast_for, moved_ballast
-    from rig.jobs.weighing.weigh import known_weighing
+    from rig.jobs.weighing.weights import known_weighing
     from rig.log.store import BenchLog
 
     cards = read_set(test_card, Choices(weighing=weighing))

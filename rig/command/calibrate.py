@@ -44,7 +44,8 @@ def command(
     Lay the masses on the middle of the pad; keep them away from toes.
     """
     from rig.cards.read import read_set
-    from rig.jobs.weighing.pads import CheckMasses, bench_pads, calibrate, card_hashes
+    from rig.jobs.weighing.calibrate import CheckMasses, calibrate, card_hashes
+    from rig.jobs.weighing.pads import bench_pads
     from rig.log.store import BenchLog
     from rig.report.sentences import table_text
 

@@ -47,7 +47,7 @@ def command(
     from rig.cards.read import Choices, read_set
     from rig.jobs.weighing.cross import judge_floor, measure_response, shims_for
     from rig.jobs.weighing.pads import bench_pads
-    from rig.jobs.weighing.weigh import known_weighing
+    from rig.jobs.weighing.weights import known_weighing
     from rig.log.belongs import weighing_of
     from rig.log.store import BenchLog
 

@@ -48,7 +48,7 @@ def command(
     from rig.cards.read import Choices, read_set
     from rig.jobs.weighing.lift import LIFT_CAUTION, AxleLifts, measure_height
     from rig.jobs.weighing.pads import bench_pads
-    from rig.jobs.weighing.weigh import known_weighing
+    from rig.jobs.weighing.weights import known_weighing
     from rig.log.store import BenchLog
     from rig.report.sentences import noted
 

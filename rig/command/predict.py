@@ -17,7 +17,7 @@ def command(test_card: Path, weighing: str, log_dir: Path | None, seed: int, as_
     """Forecast the pivot of the push on the card, from the newest weighing of this car or typed-in weights."""
     from rig.cards.read import Choices, read_set
     from rig.jobs.pushing.forecast import forecast
-    from rig.jobs.weighing.weigh import known_weighing
+    from rig.jobs.weighing.weights import known_weighing
     from rig.log.store import BenchLog
     from rig.report.sentences import noted, pivot_words, turn_words
 

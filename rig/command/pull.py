@@ -48,7 +48,7 @@ def command(
     """Measure a grip factor by pulling the car sideways with a spring balance."""
     from rig.cards.read import Choices, read_set
     from rig.jobs.grip.grip import PullTest, measure_pull
-    from rig.jobs.weighing.weigh import known_weighing
+    from rig.jobs.weighing.weights import known_weighing
     from rig.log.store import BenchLog
 
     cards = read_set(test_card, Choices(weighing=weighing))

@@ -49,7 +49,7 @@ def command(
     """
     from rig.cards.read import Choices, read_set
     from rig.jobs.series.series import changes_for
-    from rig.jobs.weighing.weigh import known_weighing
+    from rig.jobs.weighing.weights import known_weighing
     from rig.log.store import BenchLog
 
     cards = read_set(test_card, Choices(weighing=weighing))

@@ -46,7 +46,7 @@ def command(
     """Measure a grip factor on a tilted board, wheels blocked."""
     from rig.cards.read import Choices, read_set
     from rig.jobs.grip.grip import TILT_CAUTION, TiltTest, measure_tilt
-    from rig.jobs.weighing.weigh import known_weighing
+    from rig.jobs.weighing.weights import known_weighing
     from rig.log.store import BenchLog
 
     cards = read_set(test_card, Choices(weighing=weighing))

@@ -60,7 +60,8 @@ def command(
     """
     from rig.cards.read import Choices, read_set
     from rig.jobs.weighing.pads import bench_pads
-    from rig.jobs.weighing.weigh import weigh_on_pads, weigh_turned, weigh_typed
+    from rig.jobs.weighing.weigh import weigh_on_pads, weigh_turned
+    from rig.jobs.weighing.weights import weigh_typed
     from rig.log.store import BenchLog
     from rig.report.sentences import noted, weights_words
 

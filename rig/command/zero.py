@@ -15,7 +15,8 @@ from rig.command.options import card_argument, json_option, log_folder, log_opti
 def command(test_card: Path, port: str, log_dir: Path | None, as_json: bool) -> None:
     """Read the empty pads and keep their counts as zero. Let pads warm up for ten minutes first."""
     from rig.cards.read import read_set
-    from rig.jobs.weighing.pads import bench_pads, card_hashes, zero
+    from rig.jobs.weighing.calibrate import card_hashes, zero
+    from rig.jobs.weighing.pads import bench_pads
     from rig.log.store import BenchLog
 
     cards = read_set(test_card)

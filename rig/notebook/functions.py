@@ -21,7 +21,7 @@ from rig.jobs.pushing.finger import pushed_as_seen
 from rig.jobs.pushing.forecast import FORECAST_DRAWS, forecast_inputs, predicted
 from rig.jobs.pushing.measure import MeasuredClip, measured_clip, stored_camera
 from rig.jobs.record.recalculate import Recalculated, recalculate
-from rig.jobs.weighing.weigh import Weighing, known_weighing, typed_weighing
+from rig.jobs.weighing.weights import Weighing, known_weighing, typed_weighing
 from rig.log.store import BenchLog
 from rig.records.record import InputsT, Kind, Record, ResultT
 

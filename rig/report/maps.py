@@ -7,7 +7,7 @@ import numpy as np
 from rig.cards.measures import wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.series.series import map_of
-from rig.jobs.weighing.weigh import Weighing
+from rig.jobs.weighing.weights import Weighing
 from rig.report.plots import save_figure
 
 

@@ -23,7 +23,8 @@ import numpy as np
 from rig.cards.read import read_set
 from rig.cards.template import write_new_cards
 from rig.jobs.record.recalculate import recalculate
-from rig.jobs.weighing.pads import CheckMasses, bench_pads, calibrate, zero
+from rig.jobs.weighing.calibrate import CheckMasses, calibrate, zero
+from rig.jobs.weighing.pads import bench_pads
 from rig.log.repair import check_log
 from rig.log.store import LOG_FILE, BenchLog, file_hash
 from rig.main import _run

@@ -13,7 +13,7 @@ from analysis.forecast import forecast as prediction
 from rig.cards.read import read_set
 from rig.jobs.pushing.forecast import forecast
 from rig.jobs.record.recalculate import recalculate
-from rig.jobs.weighing.weigh import known_weighing
+from rig.jobs.weighing.weights import known_weighing
 from rig.log.store import BenchLog
 from tests.benchmarks.stops import judge, typed_cards
 

@@ -21,8 +21,10 @@ from rig.jobs.pushing.compare import Verdict, judge
 from rig.jobs.pushing.measure import MeasuredClip, measured_clip, write_measured
 from rig.jobs.pushing.workers import worker_pool
 from rig.jobs.series.change import PushesOf, SetUpsCompared, change_between, change_json
-from rig.jobs.weighing.pads import CheckMasses, bench_pads, calibrate, card_hashes, zero
-from rig.jobs.weighing.weigh import Weighing, weigh_on_pads
+from rig.jobs.weighing.calibrate import CheckMasses, calibrate, card_hashes, zero
+from rig.jobs.weighing.pads import bench_pads
+from rig.jobs.weighing.weigh import weigh_on_pads
+from rig.jobs.weighing.weights import Weighing
 from rig.log.cards_and_pivots import estimate_record
 from rig.log.store import BenchLog
 from rig.records.codec import plain

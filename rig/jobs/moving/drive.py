@@ -195,7 +195,7 @@ def _model_row(model: Model, length: float) -> ModelRow:
 
 
 def _weights(cards: CardSet, log: BenchLog) -> tuple[FloatArray | None, str]:
-    from rig.jobs.weighing.weigh import known_weighing
+    from rig.jobs.weighing.weights import known_weighing
 
     if cards.test.typed.weights_g is None and weighing_of(cards.car, log) is None:
         return None, "no weights: weigh the car, or type them on the test card"

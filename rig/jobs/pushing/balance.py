@@ -34,7 +34,7 @@ from rig.cards.mechanics import blocked_axles, push_state
 from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import pushed_as_seen
 from rig.jobs.pushing.measure import Measurement, poses_of
-from rig.jobs.weighing.weigh import Weighing, known_weighing, weighed_car, written
+from rig.jobs.weighing.weights import Weighing, known_weighing, weighed_car, written
 from rig.log.cards_and_pivots import keep_cards
 from rig.log.sources import finger_row
 from rig.log.store import BenchLog

@@ -22,7 +22,7 @@ from rig.jobs.pushing.forecast import Forecast, forecast
 from rig.jobs.pushing.measure import Measurement, measure_clip, stored_camera
 from rig.jobs.pushing.picture import PushedPoses, test_picture
 from rig.jobs.pushing.quickness import Quickness, finger_advance, judge_quickness
-from rig.jobs.weighing.weigh import Weighing, known_weighing, written
+from rig.jobs.weighing.weights import Weighing, known_weighing, written
 from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog
 from rig.records.pushing import COMPARISON, ComparisonInputs, ComparisonResult

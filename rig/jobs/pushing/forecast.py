@@ -11,7 +11,7 @@ from rig.cards.measures import MM
 from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import pushed_at
-from rig.jobs.weighing.weigh import Weighing, written
+from rig.jobs.weighing.weights import Weighing, written
 from rig.log.cards_and_pivots import estimate_record, keep_cards
 from rig.log.store import BenchLog
 from rig.records.content import four, matrix, pair

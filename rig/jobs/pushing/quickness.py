@@ -15,7 +15,7 @@ from analysis.sliding.contacts import Contacts
 from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import push_state
 from rig.cards.read import CardSet
-from rig.jobs.weighing.weigh import Weighing, weighed_car
+from rig.jobs.weighing.weights import Weighing, weighed_car
 from vision.base.types import ClipTrack
 
 MARGIN_S = 0.3

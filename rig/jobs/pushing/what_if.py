@@ -19,7 +19,7 @@ from rig.cards.measures import MM, contact_place
 from rig.cards.mechanics import car_state, place_gravity, push_state
 from rig.cards.read import CardSet
 from rig.cards.schema import TestCard
-from rig.jobs.weighing.weigh import Weighing
+from rig.jobs.weighing.weights import Weighing
 
 WHOLE_DRAWS = 2000
 ASSUMED_G = 400.0

@@ -17,7 +17,7 @@ from rig.jobs.pushing.balance import PushAnswer, answer_from
 from rig.jobs.pushing.compare import typed_pivot
 from rig.jobs.pushing.forecast import forecast_cards
 from rig.jobs.pushing.picture import PushedPoses, test_picture
-from rig.jobs.weighing.weigh import weighing_from
+from rig.jobs.weighing.weights import weighing_from
 from rig.log.cards_and_pivots import estimate_from
 from rig.log.sources import Family, MissingSourceError, cards_of, parents_of, push_row, track_of
 from rig.log.store import BenchLog

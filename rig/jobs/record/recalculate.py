@@ -14,9 +14,9 @@ from rig.jobs.pushing.finger import finger_record, pushed_as_seen
 from rig.jobs.pushing.forecast import asked, predicted, prediction_record
 from rig.jobs.pushing.measure import push_record, pushes_in
 from rig.jobs.series.change import changed_again
-from rig.jobs.weighing.pads import calibration_from, fitted_again
+from rig.jobs.weighing.calibrate import calibration_from, fitted_again
 from rig.jobs.weighing.scale import loads_of, pool
-from rig.jobs.weighing.weigh import as_pushed, weighing_from, weights_of, weights_record
+from rig.jobs.weighing.weights import as_pushed, weighing_from, weights_of, weights_record
 from rig.log.cards_and_pivots import estimate_from
 from rig.log.sources import MissingSourceError, cards_of, finger_row, judged_row, parents_of, track_of
 from rig.log.store import BenchLog

@@ -19,7 +19,7 @@ from rig.jobs.pushing.balance import PushAnswer, answer_clip, plain_result
 from rig.jobs.pushing.measure import measure_clip, stored_camera
 from rig.jobs.series.answers import answers_on_record
 from rig.jobs.series.own_pushes import clip_hashes, clip_of, pushes_of
-from rig.jobs.weighing.weigh import Weighing, weighing_from
+from rig.jobs.weighing.weights import Weighing, weighing_from
 from rig.log.cards_and_pivots import keep_cards
 from rig.log.sources import MissingSourceError, cards_of, parents_of
 from rig.log.store import BenchLog, file_hash

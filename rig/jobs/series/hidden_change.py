@@ -11,7 +11,7 @@ from analysis.series.hidden_change import Hypothesis, hidden_change, most_tellin
 from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import CardSet
 from rig.jobs.pushing.what_if import WhatIf, loads_with
-from rig.jobs.weighing.weigh import Weighing
+from rig.jobs.weighing.weights import Weighing
 
 SCATTER_PER_M = 0.05
 """Standard deviation between pushes of one car (common practice, no source), until repeats measure it."""

@@ -25,7 +25,8 @@ from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
 from rig.jobs.weighing.pads import Ask, OpenPads
 from rig.jobs.weighing.scale import scale_of
-from rig.jobs.weighing.weigh import RecordedWeighing, Weighing, weigh_on_pads, weights_but_for
+from rig.jobs.weighing.weigh import weigh_on_pads
+from rig.jobs.weighing.weights import RecordedWeighing, Weighing, weights_but_for
 from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog
 from rig.pads.steps import Step

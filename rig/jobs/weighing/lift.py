@@ -15,7 +15,7 @@ from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.weighing.pads import Ask, OpenPads
 from rig.jobs.weighing.scale import in_wheel_order, scale_of
-from rig.jobs.weighing.weigh import Weighing, written
+from rig.jobs.weighing.weights import Weighing, written
 from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog
 from rig.pads.steps import Step

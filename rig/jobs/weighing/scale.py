@@ -18,7 +18,8 @@ from rig.base.errors import InputError
 from rig.base.progress import Progress
 from rig.cards.mechanics import place_gravity
 from rig.cards.schema import BenchCard
-from rig.jobs.weighing.pads import OpenPads, answering_boards, by_wheel, settle, stored_calibration
+from rig.jobs.weighing.calibrate import stored_calibration
+from rig.jobs.weighing.pads import OpenPads, answering_boards, by_wheel, settle
 from rig.log.belongs import boards_differ, kept_boards, other_board, zeros_of
 from rig.log.store import BenchLog
 from rig.records.content import four

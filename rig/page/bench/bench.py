@@ -12,8 +12,9 @@ from rig.jobs.pushing.compare import Verdict, judge, typed_pivot
 from rig.jobs.pushing.film import LiveLook
 from rig.jobs.pushing.measure import measure_clip, stored_camera
 from rig.jobs.pushing.picture import car_picture
-from rig.jobs.weighing.pads import CheckMasses, calibrate, card_hashes, zero
-from rig.jobs.weighing.weigh import RecordedWeighing, weigh_on_pads, weigh_typed, weighing_from
+from rig.jobs.weighing.calibrate import CheckMasses, calibrate, card_hashes, zero
+from rig.jobs.weighing.weigh import weigh_on_pads
+from rig.jobs.weighing.weights import RecordedWeighing, weigh_typed, weighing_from
 from rig.log.belongs import weighing_of
 from rig.log.lock import LogHold
 from rig.log.store import LOG_FILE, BenchLog

@@ -15,7 +15,7 @@ from rig.jobs.pushing.balance import PushAnswer
 from rig.jobs.pushing.compare import Verdict
 from rig.jobs.pushing.what_if import WhatIf, WhatIfAnswer
 from rig.jobs.series.change_film import drawn_car
-from rig.jobs.weighing.weigh import RecordedWeighing, weights_record
+from rig.jobs.weighing.weights import RecordedWeighing, weights_record
 from rig.records.codec import plain
 from rig.report.push_answer import push_lines, seen_short
 from rig.report.sentences import first_sentence, pivot_words, turn_words, warnings_of

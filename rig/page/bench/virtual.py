@@ -11,7 +11,8 @@ from rig.base.progress import Progress
 from rig.cards.read import CardSet
 from rig.cards.template import card_text
 from rig.jobs.demo.first_try import SeenPush, see_push
-from rig.jobs.weighing.pads import CheckMasses, OpenPads, calibrate
+from rig.jobs.weighing.calibrate import CheckMasses, calibrate
+from rig.jobs.weighing.pads import OpenPads
 from rig.log.belongs import calibration_of
 from rig.log.store import BenchLog
 from rig.pads.reader import PadReader

@@ -11,7 +11,7 @@ from rig.cards.schema import BenchCard, CarCard, TestCard
 from rig.cards.template import card_text
 from rig.jobs.pushing.balance import answer_push, write_answer
 from rig.jobs.pushing.measure import push_record, pushes_in
-from rig.jobs.weighing.weigh import Weighing, weigh_typed
+from rig.jobs.weighing.weights import Weighing, weigh_typed
 from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog
 from rig.log.track_file import KeptTrack, write_track

@@ -18,7 +18,7 @@ from rig.jobs.pushing.measure import Measurement, measure_clip
 from rig.jobs.pushing.setup_clips import overlay_scene
 from rig.jobs.record.recalculate import recalculate
 from rig.jobs.series.evidence import clips_of_test
-from rig.jobs.weighing.weigh import weigh_typed
+from rig.jobs.weighing.weights import weigh_typed
 from rig.log.store import BenchLog
 from rig.report.track import track_words
 from vision.clip.overlay import overlay_still

@@ -13,7 +13,7 @@ from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text
 from rig.jobs.grip.grip import PullTest, TiltTest, combined_grip, infer_grip, measure_pull, measure_sweep, measure_tilt
 from rig.jobs.series.series import analyse_plan, changes_for, ladder_of, plan_table
-from rig.jobs.weighing.weigh import weigh_typed
+from rig.jobs.weighing.weights import weigh_typed
 from rig.log.store import BenchLog
 from rig.main import main
 from rig.report.other_records import WORDS, other_parts

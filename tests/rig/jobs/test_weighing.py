@@ -16,12 +16,14 @@ from rig.base.errors import BenchError, InputError
 from rig.cards.chassis import spring_rates, warp_response
 from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text, write_new_cards
+from rig.jobs.weighing.calibrate import CheckMasses, calibrate, zero
 from rig.jobs.weighing.cross import CrossTarget, builder_loop
 from rig.jobs.weighing.lift import AxleLifts, ballast_for, measure_height, moved_ballast
 from rig.jobs.weighing.live import LiveLoads
-from rig.jobs.weighing.pads import CheckMasses, OpenPads, bench_pads, calibrate, settle, zero
+from rig.jobs.weighing.pads import OpenPads, bench_pads, settle
 from rig.jobs.weighing.scale import scale_of
-from rig.jobs.weighing.weigh import TURN_WORDS, Weighing, weigh_on_pads, weigh_turned, weighing_from
+from rig.jobs.weighing.weigh import TURN_WORDS, weigh_on_pads, weigh_turned
+from rig.jobs.weighing.weights import Weighing, weighing_from
 from rig.log.store import BenchLog
 from rig.main import main
 from rig.pads.steps import Step

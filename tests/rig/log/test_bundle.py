@@ -231,7 +231,7 @@ def test_a_nearly_full_disk_is_noticed_before_anything_starts(tmp_path: Path, mo
 
 def test_forecasts_come_out_bit_for_bit_and_a_changed_figure_is_listed(tmp_path: Path) -> None:
     from rig.jobs.pushing.forecast import forecast
-    from rig.jobs.weighing.weigh import weigh_typed
+    from rig.jobs.weighing.weights import weigh_typed
 
     workshop = Workshop(tmp_path)
     cards = workshop.push("p", 85.0, 1.1)

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from rig.cards.template import card_text, write_new_cards
-from rig.jobs.weighing.weigh import weigh_typed
+from rig.jobs.weighing.weights import weigh_typed
 from rig.log.store import BenchLog
 from rig.notebook import functions
 from rig.notebook.functions import compare, predict, read_cards, records_of, weigh

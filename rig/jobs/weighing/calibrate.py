@@ -1,0 +1,200 @@
+"""Calibrate the pads against check masses and zero them; the curves as records hold them, and found again."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+
+import msgspec
+import numpy as np
+
+from analysis.weighing.calibration import (
+    Calibration,
+    CalibrationNotes,
+    fit_calibration,
+    from_record,
+    require_calibration,
+    to_record,
+)
+from analysis.weighing.error_budget import RunOrder
+from rig.base.clock import moment_now
+from rig.base.errors import InputError
+from rig.base.progress import Progress
+from rig.cards.mechanics import place_gravity
+from rig.cards.read import CardSet
+from rig.cards.schema import BenchCard
+from rig.jobs.weighing.pads import Ask, OpenPads, settle
+from rig.log.belongs import calibration_of
+from rig.log.store import BenchLog
+from rig.pads.steps import Step
+from rig.records.codec import plain
+from rig.records.content import four
+from rig.records.record import Record
+from rig.records.weighing import (
+    CALIBRATION,
+    ZERO,
+    CalibrationInputs,
+    CalibrationResult,
+    CalibrationRun,
+    PadCalibration,
+    ZeroInputs,
+    ZeroResult,
+)
+
+PADS = 4
+
+
+CalibrationRecord = Record[CalibrationInputs, CalibrationResult]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CheckMasses:
+    """What the pads are calibrated against. masses_g: without the empty pad.  mass_u_g: standard uncertainty of each.
+
+    cycles: times up and down.  temperature_c: of the room, None when not known.
+    """
+
+    masses_g: Sequence[float]
+    mass_u_g: float = 0.1
+    cycles: int = 2
+    temperature_c: float | None = None
+
+
+def calibrate(
+    bench: BenchCard,
+    pads: OpenPads,
+    log: BenchLog,
+    checks: CheckMasses,
+    *,
+    ask: Ask,
+    progress: Progress | None = None,
+    cards: tuple[str, ...] = (),
+) -> tuple[list[Calibration], CalibrationRecord]:
+    """Calibrate all four pads against check masses, up and down in steps, and store the result.
+
+    cards: hashes of the cards.
+    Raises InputError for masses that cannot be used, BenchError when a pad fails.
+    """
+    masses_g = checks.masses_g
+    steps = sorted(set(masses_g))
+    if len(steps) < 2 or steps[0] <= 0 or steps[-1] > bench.pads.capacity_g:
+        raise InputError(
+            f"these masses ({', '.join(f'{m:g}' for m in masses_g)} g) cannot calibrate the pads",
+            where="masses",
+            remedy="Give at least two different masses above zero, at most the "
+            f"pads' capacity of {bench.pads.capacity_g:g} g",
+        )
+    ladder = [0.0, *steps]
+    run = [
+        (cycle, mass, rising)
+        for cycle in range(checks.cycles)
+        for mass, rising in [*((m, True) for m in ladder), *((m, False) for m in reversed(ladder[:-1]))]
+    ]
+    about = CalibrationNotes(
+        date=f"{datetime.now(UTC):%Y-%m-%d}",
+        masses=", ".join(f"{m:g} g" for m in steps),
+        temperature_c=checks.temperature_c,
+        gravity=place_gravity(bench),
+    )
+    found: list[Calibration] = []
+    raw: list[CalibrationRun] = []
+    for pad in range(PADS):
+        counts = []
+        for index, (_, mass, _) in enumerate(run):
+            where = f"Lay {mass:g} g on {pads.names[pad]}" if mass else f"Take everything off {pads.names[pad]}"
+            ask(Step(text=where, action="mass", pad=pad, mass_g=mass))
+            counts.append(float(settle(pads).counts[pad]))
+            if progress is not None:
+                progress((pad * len(run) + index + 1) / (PADS * len(run)))
+        raw.append(
+            CalibrationRun(
+                mass_g=tuple(float(mass) for _, mass, _ in run),
+                counts=tuple(counts),
+                cycle=tuple(float(cycle) for cycle, _, _ in run),
+                rising=tuple(rising for _, _, rising in run),
+            )
+        )
+        found.append(fitted(raw[-1], replace(about, pad=pads.names[pad]), checks.mass_u_g, bench.pads.capacity_g))
+    record = log.record(
+        CALIBRATION,
+        bench.name,
+        inputs=CalibrationInputs(pads=tuple(raw), mass_u_g=checks.mass_u_g, boards=pads.source.boards),
+        result=CalibrationResult(pads=tuple(map(calibration_record, found))),
+        cards=cards,
+        files=[log.add_file("raw readings", pads.raw_file)],
+    )
+    return found, record
+
+
+def fitted(run: CalibrationRun, notes: CalibrationNotes, mass_u_g: float, capacity_g: float) -> Calibration:
+    """The curve of one pad's run. mass_u_g: standard uncertainty of each mass.
+
+    Raises the analysis's InputError for counts that make none.
+    """
+    mass = np.array(run.mass_g)
+    return fit_calibration(
+        mass,
+        np.array(run.counts),
+        mass_u_g=np.where(mass > 0, mass_u_g, 0.0),
+        capacity_g=capacity_g,
+        order=RunOrder(cycle=np.array(run.cycle), rising=np.array(run.rising)),
+        notes=notes,
+    )
+
+
+def fitted_again(run: CalibrationRun, stored: PadCalibration, mass_u_g: float) -> PadCalibration:
+    """The curve of a recorded run, fitted with what it was fitted with."""
+    notes = CalibrationNotes(
+        pad=stored.pad,
+        date=stored.date,
+        masses=stored.masses,
+        temperature_c=stored.temperature_c,
+        gravity=stored.gravity,
+    )
+    return calibration_record(fitted(run, notes, mass_u_g, stored.capacity_g))
+
+
+def calibration_record(calibration: Calibration) -> PadCalibration:
+    """A pad's curve as a record holds it."""
+    return msgspec.convert(to_record(calibration), PadCalibration)
+
+
+def calibration_from(row: PadCalibration) -> Calibration:
+    """The curve that `calibration_record` wrote. Raises the analysis's InputError when it is none."""
+    return from_record(plain(row))
+
+
+def stored_calibration(
+    bench: BenchCard, log: BenchLog, *, boards: Sequence[str] = (), number: str = ""
+) -> tuple[list[Calibration], CalibrationRecord, tuple[str, ...]]:
+    """The newest calibration of this bench's pads, and what to say of it. Raises InputError when there is none.
+
+    boards: those that answer, as far as they are known.  number: of the record, as asked.
+    """
+    found = calibration_of(bench, log, boards=boards, number=number)
+    if found is None:
+        require_calibration(None, pad=f"pads of {bench.name}")
+        raise AssertionError  # require_calibration has raised
+    record = CALIBRATION.of(found.record)
+    return [calibration_from(one) for one in record.result.pads], record, found.remarks
+
+
+def zero(
+    bench: BenchCard, pads: OpenPads, log: BenchLog, *, cards: tuple[str, ...] = ()
+) -> Record[ZeroInputs, ZeroResult]:
+    """Read the empty pads and store their counts."""
+    reading = settle(pads)
+    return log.record(
+        ZERO,
+        bench.name,
+        inputs=ZeroInputs(**moment_now().record, boards=pads.source.boards),
+        result=ZeroResult(
+            counts=four(reading.counts), u=four(reading.u), noise=four(reading.noise), samples=reading.count
+        ),
+        cards=cards,
+        files=[log.add_file("raw readings", pads.raw_file)],
+    )
+
+
+def card_hashes(log: BenchLog, cards: CardSet) -> tuple[str, ...]:
+    """Store the bench card alone, for zeroing and calibration."""
+    return (log.add_card("bench", cards.bench.name, cards.texts["bench"]),)

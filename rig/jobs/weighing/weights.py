@@ -1,0 +1,251 @@
+"""Corner weights of the car: from loads, or as typed or recorded, to what forecasts and the log hold."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from msgspec import structs
+
+from analysis.base.arrays import FloatArray
+from analysis.forecast.inputs import CarState
+from analysis.statistics.estimate import DoubtPart, Estimate
+from analysis.weighing.corner_weights import CornerWeights, corner_weights, newtons_from_grams, typed_loads
+from analysis.weighing.parts import PartMass, add_parts
+from analysis.weighing.reseating import pool_placements
+from rig.base.errors import InputError
+from rig.cards.measures import MM, contact_place, contact_place_u
+from rig.cards.mechanics import car_state, place_gravity
+from rig.cards.read import CardSet
+from rig.log.belongs import standing, weighing_of
+from rig.log.cards_and_pivots import keep_cards
+from rig.log.store import BenchLog
+from rig.records.content import finite, four, matrix, pair
+from rig.records.record import Record
+from rig.records.weighing import WEIGHING, DoubtRow, EstimateRow, WeighingInputs, WeighingResult, WeightsRow
+
+KITCHEN_SCALE_GAIN_U = 0.002
+
+
+CAR = 1
+"""Place of the car card among the cards that `keep_cards` answers."""
+
+
+WeighingRecord = Record[WeighingInputs, WeighingResult]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Weighing:
+    """Corner weights. load, load_covariance: (4,) N and (4, 4) N² for the forecast.
+
+    inputs, result: what a record of them holds.  remarks: to be told before any figure that rests on them.
+    """
+
+    weights: CornerWeights
+    load: FloatArray
+    load_covariance: FloatArray
+    inputs: WeighingInputs
+    result: WeighingResult
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What people should know beside the weights."""
+        return self.result.warnings
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecordedWeighing(Weighing):
+    """Corner weights that stand in the log."""
+
+    record: WeighingRecord
+
+
+def weigh_typed(cards: CardSet, log: BenchLog) -> RecordedWeighing:
+    """Take the weights typed on the test card, and see to it that they stand in the log once."""
+    return written(typed_weighing(cards), cards, log)
+
+
+def typed_weighing(cards: CardSet) -> Weighing:
+    """The weights typed on the test card, read off other scales. Raises InputError when there are none."""
+    typed = cards.test.typed
+    if typed.weights_g is None:
+        raise InputError(
+            "there are no weights: no weighing of this car is in the log and the test card has none typed in",
+            where=f"{cards.car.name}, typed.weights_g",
+            remedy="Run: pivotbench weigh TEST.toml, or write weights_g = [FL, FR, RL, RR] under [typed]",
+        )
+    load_g, parts = typed_loads(np.array(typed.weights_g), typed.weights_resolution_g, gain_u=KITCHEN_SCALE_GAIN_U)
+    pooled = pool_placements(load_g, parts, scatter_g=cards.bench.pads.reseat_g)
+    advice = [pooled.advice] if pooled.advice else []
+    return weighed(cards, load_g, pooled.parts, inputs=WeighingInputs(source="typed"), remarks=[], warnings=advice)
+
+
+def known_weighing(cards: CardSet, log: BenchLog, *, before: int | None = None) -> Weighing:
+    """The weights to forecast with: typed ones if the test card has them, else the weighing of this car in this state.
+
+    before: number of the record (a push) that they are wanted for; what was weighed later does not change it.
+    Writes nothing. Raises InputError when there are none, or when the car card has changed since it was weighed.
+    """
+    named = cards.choices.weighing
+    if cards.test.typed.weights_g is not None and not named:
+        return typed_weighing(cards)
+    found = weighing_of(cards.car, log, number=named, before=before)
+    if found is None:
+        return typed_weighing(cards)  # tells what is missing
+    return replace(weighing_from(WEIGHING.of(found.record), cards), remarks=found.remarks)
+
+
+def written(weighing: Weighing, cards: CardSet, log: BenchLog) -> RecordedWeighing:
+    """The weighing with its record: the one in the log that holds the same for this car card, else one made now."""
+    if isinstance(weighing, RecordedWeighing):
+        return weighing
+    digests = keep_cards(log, cards)
+    for record in standing(log, WEIGHING):
+        if (
+            record.bench == log.bench
+            and digests[CAR] in record.cards
+            and (record.inputs, record.result) == (weighing.inputs, weighing.result)
+        ):
+            return _recorded(weighing, record)
+    return record_weighing(weighing, cards, log)
+
+
+def weighing_from(record: WeighingRecord, cards: CardSet) -> RecordedWeighing:
+    """A stored weighing, with the centre of gravity for the contact places on the card now."""
+    load_g, gravity = np.array(record.result.corner_weights_g), record.result.gravity_m_s2
+    weights = weights_of(cards, load_g, _parts(record.result))
+    return RecordedWeighing(
+        weights=weights,
+        load=newtons_from_grams(load_g, gravity=gravity),
+        load_covariance=weights.covariance * (gravity / 1000.0) ** 2,
+        inputs=record.inputs,
+        result=record.result,
+        record=record,
+    )
+
+
+def weights_but_for(cause: str, weighing: Weighing, cards: CardSet) -> CornerWeights:
+    """The corner weights of a weighing with one cause taken out of their uncertainty."""
+    parts = [part for part in _parts(weighing.result) if part.name != cause]
+    return weights_of(cards, np.array(weighing.result.corner_weights_g), parts)
+
+
+def _parts(result: WeighingResult) -> list[DoubtPart]:
+    """The causes of a stored weighing's uncertainty, g²."""
+    return [
+        DoubtPart(
+            name=part.name,
+            covariance=np.array(part.covariance_g2),
+            dof=float("inf") if part.dof is None else part.dof,
+        )
+        for part in result.doubt
+    ]
+
+
+def weighed_car(cards: CardSet, weighing: Weighing) -> CarState:
+    """The car of the cards with the loads of a weighing, for forecasts."""
+    return car_state(cards.car, cards.test, load=weighing.load, load_covariance=weighing.load_covariance)
+
+
+def as_pushed(
+    cards: CardSet, load_g: FloatArray, parts: list[DoubtPart]
+) -> tuple[FloatArray, list[DoubtPart], list[str]]:
+    """Loads of the car as it is pushed, from those weighed and the parts listed on the car card; and a remark."""
+    differing = cards.car.masses.parts
+    if not differing:
+        return load_g, parts, []
+    corrected = add_parts(
+        load_g,
+        [PartMass(name=p.name, mass_g=p.mass_g, place=np.array([p.x_mm, p.y_mm]) * MM) for p in differing],
+        contact_place(cards.car),
+    )
+    listed = ", ".join(f"{p.name} {p.mass_g:+g} g" for p in differing)
+    return (
+        corrected.load_g,
+        [*parts, *corrected.parts],
+        [f"Counted in, since the car is pushed otherwise than it was weighed: {listed}"],
+    )
+
+
+def weights_of(cards: CardSet, load_g: FloatArray, parts: list[DoubtPart]) -> CornerWeights:
+    """Corner weights with the centre of gravity for the contact places on the car card."""
+    return corner_weights(load_g, parts, contact=contact_place(cards.car), contact_u=contact_place_u(cards.car))
+
+
+def weighed(
+    cards: CardSet,
+    load_g: FloatArray,
+    parts: Sequence[DoubtPart],
+    *,
+    inputs: WeighingInputs,
+    remarks: Sequence[str],
+    warnings: Sequence[str],
+) -> Weighing:
+    """A weighing of (4,) g as they were weighed, corrected for what is pushed otherwise. parts: their uncertainty."""
+    as_is, parts, counted = as_pushed(cards, load_g, list(parts))
+    weights, gravity = weights_of(cards, as_is, parts), place_gravity(cards.bench)
+    doubt = tuple(DoubtRow(name=p.name, covariance_g2=matrix(p.covariance), dof=finite(p.dof)) for p in parts)
+    result = WeighingResult(
+        **structs.asdict(weights_record(weights)),
+        gravity_m_s2=gravity,
+        doubt=doubt,
+        warnings=(*remarks, *warnings, *counted),
+    )
+    return Weighing(
+        weights=weights,
+        load=newtons_from_grams(as_is, gravity=gravity),
+        load_covariance=weights.covariance * (gravity / 1000.0) ** 2,
+        inputs=inputs,
+        result=result,
+        remarks=tuple(remarks),
+    )
+
+
+def record_weighing(
+    weighing: Weighing, cards: CardSet, log: BenchLog, *, parents: Sequence[str] = (), files: Sequence[str] = ()
+) -> RecordedWeighing:
+    """Write a weighing into the log with its cards. files, parents: hashes and ids that it rests on."""
+    record = log.record(
+        WEIGHING,
+        cards.car.name,
+        inputs=weighing.inputs,
+        result=weighing.result,
+        cards=keep_cards(log, cards),
+        files=files,
+        parents=parents,
+    )
+    return _recorded(weighing, record)
+
+
+def _recorded(weighing: Weighing, record: WeighingRecord) -> RecordedWeighing:
+    return RecordedWeighing(
+        weights=weighing.weights,
+        load=weighing.load,
+        load_covariance=weighing.load_covariance,
+        inputs=record.inputs,
+        result=record.result,
+        remarks=weighing.remarks,
+        record=record,
+    )
+
+
+def weights_record(weights: CornerWeights) -> WeightsRow:
+    """Corner weights as a record holds them."""
+    return WeightsRow(
+        corner_weights_g=four(weights.load_g),
+        corner_interval_g=tuple(estimate.interval for estimate in weights.corner_g),
+        share_pct=four(weights.share_pct),
+        total_g=_row(weights.total_g),
+        front_pct=_row(weights.front_pct),
+        left_pct=_row(weights.left_pct),
+        diagonal_fl_rr_pct=_row(weights.diagonal_fl_rr_pct),
+        diagonal_fr_rl_pct=_row(weights.diagonal_fr_rl_pct),
+        cross_g=_row(weights.cross_g),
+        cg_m=None if weights.cg is None else pair(weights.cg),
+        cg_x_m=None if weights.cg_x is None else _row(weights.cg_x),
+        cg_y_m=None if weights.cg_y is None else _row(weights.cg_y),
+    )
+
+
+def _row(estimate: Estimate) -> EstimateRow:
+    return EstimateRow(value=estimate.value, u=estimate.u, interval=estimate.interval)
