@@ -18,7 +18,8 @@ from rig.base.files import whole_file
 from rig.base.progress import Progress
 from rig.log.export import table_csv, table_name, whole_record
 from rig.log.manifest import SummedFolder, check_counts, check_links, check_sums
-from rig.log.store import BenchLog, CardVersion, StoredFile, file_hash
+from rig.log.rows import CardVersion, StoredFile, file_hash
+from rig.log.store import BenchLog
 from rig.records.codec import RecordError, from_plain, kind_named
 from rig.records.record import AnyRecord, Record
 

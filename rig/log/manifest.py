@@ -14,7 +14,7 @@ from typing import Any
 
 from rig.base.errors import InputError
 from rig.base.files import write_text
-from rig.log.store import file_hash
+from rig.log.rows import file_hash
 from rig.records.record import AnyRecord
 
 FORM = 2

@@ -5,7 +5,7 @@ import hashlib
 import uuid
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Self, overload
@@ -15,35 +15,23 @@ from rig.base.errors import BenchError, InputError
 from rig.base.version import SOFTWARE
 from rig.log.damage import damaged, in_words
 from rig.log.opening import file_number, moved, open_log
-from rig.log.schema import LINKED, LINKS_SUMMED, SUMMED, as_written, column_list, links_sum, row_sum
+from rig.log.rows import (
+    CardVersion,
+    StoredFile,
+    file_hash,
+    insert_card,
+    insert_file,
+    insert_links,
+    insert_record,
+    own_content,
+    record_read,
+)
+from rig.log.schema import LINKS_SUMMED, SUMMED, as_written, column_list, links_sum
 from rig.log.upgrade import links_of, value_of
-from rig.records.codec import checked, from_json, kind_named, to_json
+from rig.records.codec import checked
 from rig.records.record import AnyRecord, InputsT, Kind, Record, ResultT
 
 LOG_FILE = "bench-log.sqlite"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CardVersion:
-    """One stored version of a card, named by the hash of its text."""
-
-    hash: str
-    kind: str
-    name: str
-    text: str
-    saved_at: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StoredFile:
-    """A clip or a file of raw readings, named by the hash of its content."""
-
-    hash: str
-    kind: str
-    name: str
-    path: str
-    bytes: int
-    saved_at: str
 
 
 class BenchLog:
@@ -88,7 +76,7 @@ class BenchLog:
         """Keep this version of a card; returns its hash. The same text is kept once."""
         digest = hashlib.sha256(text.encode()).hexdigest()
         with self._writing():
-            self._insert_card(CardVersion(hash=digest, kind=kind, name=name, text=text, saved_at=_now()))
+            insert_card(self._db, CardVersion(hash=digest, kind=kind, name=name, text=text, saved_at=_now()))
         return digest
 
     def add_file(self, kind: str, path: Path) -> str:
@@ -104,12 +92,9 @@ class BenchLog:
                 remedy="Copy it to a sound disk and name it there; nothing was recorded of it",
             ) from error
         with self._writing():
-            self._insert_file(
-                StoredFile(
-                    hash=digest, kind=kind, name=path.name, path=str(path.absolute()), bytes=size, saved_at=_now()
-                ),
-                known="DO UPDATE SET path = excluded.path",
-            )
+            where = str(path.absolute())
+            row = StoredFile(hash=digest, kind=kind, name=path.name, path=where, bytes=size, saved_at=_now())
+            insert_file(self._db, row, known="DO UPDATE SET path = excluded.path")
         return digest
 
     def record(
@@ -143,7 +128,7 @@ class BenchLog:
             parents=tuple(dict.fromkeys(parents)),
         )
         with self._writing():
-            number = self._insert(entry)
+            number = insert_record(self._db, entry)
         return replace(entry, number=number)
 
     def take_in(
@@ -157,70 +142,32 @@ class BenchLog:
         new = known = 0
         with self._writing():
             for card in cards:
-                self._insert_card(card)
+                insert_card(self._db, card)
             for file in files:
-                self._insert_file(file, known="DO NOTHING")
+                insert_file(self._db, file, known="DO NOTHING")
             entries = list(records)
             here = {entry.id for entry in entries if self._known(entry)}
             known = len(here)
             for entry in entries:
                 if entry.id not in here:
-                    self._insert(entry, links=False)
+                    insert_record(self._db, entry, links=False)
                     new += 1
             for entry in entries:  # links last: a parent may come after its child
                 if entry.id not in here:
-                    self._link(entry)
+                    insert_links(self._db, entry)
         return new, known
 
     def _known(self, entry: AnyRecord) -> bool:
         if self._db.execute("SELECT 1 FROM records WHERE id = ?", (entry.id,)).fetchone() is None:
             return False
         here = self.get(entry.id)
-        if _content(here) != _content(entry):
+        if own_content(here) != own_content(entry):
             raise InputError(
                 f"record {entry.id[:8]} is here already as number {here.number} and says something else",
                 where=str(self.path),
                 remedy="One of the two was changed: look at both, then import into a log of its own",
             )
         return True
-
-    def _insert_card(self, card: CardVersion) -> None:
-        row = (card.hash, card.kind, card.name, card.text, card.saved_at)
-        self._db.execute("INSERT OR IGNORE INTO cards VALUES (?, ?, ?, ?, ?, ?)", (*row, row_sum(*row)))
-
-    def _insert_file(self, file: StoredFile, *, known: str) -> None:
-        total = row_sum(file.hash, file.kind, file.name, file.bytes, file.saved_at)
-        self._db.execute(
-            f"INSERT INTO files VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT (hash) {known}",
-            (file.hash, file.kind, file.name, file.path, file.bytes, file.saved_at, total),
-        )
-
-    def _insert(self, entry: AnyRecord, *, links: bool = True) -> int:
-        number = self._db.execute("SELECT coalesce(max(number), 0) + 1 FROM records").fetchone()[0]
-        row = (
-            entry.id,
-            number,
-            entry.bench,
-            entry.kind,
-            entry.title,
-            entry.at,
-            entry.software,
-            to_json(entry.inputs),
-            to_json(entry.result),
-            kind_named(entry.kind, where=f"record {entry.id[:8]}").version,
-        )
-        led_to = links_sum(entry.id, (entry.cards, entry.files, entry.parents))
-        self._db.execute(
-            f"INSERT INTO records ({', '.join(SUMMED['records'])}, links, sum) VALUES ({'?, ' * len(row)}?, ?)",
-            (*row, led_to, row_sum(*row)),
-        )
-        if links:
-            self._link(entry)
-        return int(number)
-
-    def _link(self, entry: AnyRecord) -> None:
-        for (table, _), others in zip(LINKED, (entry.cards, entry.files, entry.parents), strict=True):
-            self._db.executemany(f"INSERT INTO {table} VALUES (?, ?)", [(entry.id, other) for other in others])
 
     def get(self, record_id: str) -> AnyRecord:
         """One record by its id, or an unambiguous beginning of it, or its number. Raises InputError."""
@@ -310,28 +257,15 @@ class BenchLog:
     def _whole(self, row: tuple[Any, ...]) -> AnyRecord:
         self._check("records", row)
         where = f"{self.path}, record {row[1]}"
-        inputs, result = from_json(kind_named(row[3], where=where), row[9], row[7], row[8], where=where)
         links = links_of(self._db, row[0])
+        record = record_read(row, links, where=where)
         if self._version >= LINKS_SUMMED and row[10] != links_sum(row[0], links):
             raise damaged(self.path, f"what record {row[1]} rests on is not as it was written")
         for digest in links[0]:
             if digest not in self._fitting:  # what a record was made with is shown with it
                 self.card(digest)
                 self._fitting.add(digest)
-        return Record(
-            id=row[0],
-            number=row[1],
-            bench=row[2],
-            kind=row[3],
-            title=row[4],
-            at=row[5],
-            software=row[6],
-            inputs=inputs,
-            result=result,
-            cards=links[0],
-            files=links[1],
-            parents=links[2],
-        )
+        return record
 
     def _still_there(self) -> None:
         """Raise BenchError when the file that is open here is no longer the log: what is written would be lost."""
@@ -355,34 +289,8 @@ class BenchLog:
             self._db.execute("COMMIT")
 
 
-def file_hash(path: Path, *, first: int | None = None) -> tuple[str, int]:
-    """(SHA-256, bytes) of a file's content, or of its first bytes. Raises InputError when it cannot be read.
-
-    Raw readings are noted while their file still grows: what was noted then is the beginning of the file now.
-    """
-    digest, size = hashlib.sha256(), 0
-    try:
-        with path.open("rb") as file:
-            while chunk := file.read(1 << 20 if first is None else min(1 << 20, first - size)):
-                digest.update(chunk)
-                size += len(chunk)
-    except OSError as error:
-        raise InputError(
-            f"cannot read the file ({error.strerror})",
-            where=str(path),
-            remedy="Check the name and that you may read it",
-        ) from error
-    return digest.hexdigest(), size
-
-
 def _of_kind(kind: Kind[Any, Any] | str | None) -> tuple[str, tuple[object, ...]]:
     return ("", ()) if kind is None else ("WHERE kind = ?", (kind.name if isinstance(kind, Kind) else kind,))
-
-
-def _content(record: AnyRecord) -> AnyRecord:
-    """A record without what belongs to one log: its number, and the order of what it leads to."""
-    links = {name: tuple(sorted(getattr(record, name))) for name in ("cards", "files", "parents")}
-    return replace(record, number=0, **links)  # type: ignore[arg-type]
 
 
 def _now() -> str:

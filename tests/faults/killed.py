@@ -26,7 +26,8 @@ from rig.jobs.record.recalculate import recalculate
 from rig.jobs.weighing.calibrate import CheckMasses, calibrate, zero
 from rig.jobs.weighing.pads import bench_pads
 from rig.log.repair import check_log
-from rig.log.store import LOG_FILE, BenchLog, file_hash
+from rig.log.rows import file_hash
+from rig.log.store import LOG_FILE, BenchLog
 from rig.main import _run
 from rig.virtual import bench, dunlin
 from rig.virtual.pads import VirtualPads

@@ -23,8 +23,9 @@ from rig.base.errors import BenchError
 from rig.log import opening
 from rig.log.bundle import export_bench
 from rig.log.repair import check_log
+from rig.log.rows import file_hash
 from rig.log.schema import VERSION
-from rig.log.store import LOG_FILE, BenchLog, file_hash
+from rig.log.store import LOG_FILE, BenchLog
 from rig.records.classroom import FIRST_TRY
 from tests.faults.bad_disk import available
 from tests.faults.power_cut import Cut, Recorded, cuts, lay_out, record

@@ -21,8 +21,9 @@ from rig.jobs.series.answers import answers_on_record
 from rig.jobs.series.own_pushes import clip_hashes, clip_of, pushes_of
 from rig.jobs.weighing.weights import Weighing, weighing_from
 from rig.log.cards_and_pivots import keep_cards
+from rig.log.rows import file_hash
 from rig.log.sources import MissingSourceError, cards_of, parents_of
-from rig.log.store import BenchLog, file_hash
+from rig.log.store import BenchLog
 from rig.records.balance import CHANGE, ChangeInputs, ChangeResult
 from rig.records.pushing import PUSH, ClipRecord
 from rig.records.record import AnyRecord, Record
