@@ -5,9 +5,8 @@ Grams are the unit here because check masses, pads and people use them.
 """
 
 import math
-from collections.abc import Mapping
-from dataclasses import asdict, dataclass
-from typing import Any, Literal
+from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -19,7 +18,6 @@ from analysis.weighing.error_budget import BudgetLine, RunOrder, budget_value, e
 CurveModel = Literal["linear", "quadratic"]
 SIGNIFICANCE = 0.01
 """The quadratic term is kept when chance would give its F value less often than this, and AICc agrees."""
-RECORD_KIND = "pad calibration 1"
 MASS_REMEDY = "Lay on known masses in steps, up and down, including the empty pad"
 
 
@@ -28,12 +26,9 @@ class Calibration:
     """One pad's calibration, complete enough to be stored and used again.
 
     coefficients: b0, b1 (and b2) of counts against grams.  covariance: of the coefficients, from the scatter.
-    mass_shift: change of the coefficients when all masses are one standard uncertainty too heavy (the
-    masses of
-        a set tend to err together).  residual_sd: counts.  dof: degrees of freedom of the scatter.  count:
-        readings.
-    lightest_g, heaviest_g: calibrated range.  capacity_g: rated, g.  reading_u_g: standard uncertainty of
-    one later
+    mass_shift: change of the coefficients when all masses are one standard uncertainty too heavy (the masses of a set
+        tend to err together).  residual_sd: counts.  dof: degrees of freedom of the scatter.  count: readings.
+    lightest_g, heaviest_g: calibrated range.  capacity_g: rated, g.  reading_u_g: standard uncertainty of one later
         reading beside the curve's own (scatter about the curve, creep), g.
     evidence: why this curve.  budget: errors in grams and share of capacity.
     date: as given (ISO 8601).  masses: which masses were used.  temperature_c: degrees Celsius or None.
@@ -58,6 +53,23 @@ class Calibration:
     masses: str
     temperature_c: float | None = None
     gravity: float | None = None
+
+    def __post_init__(self) -> None:
+        """Raises InputError for coefficients that make no curve, as in a damaged record."""
+        size = len(self.coefficients)
+        numbers = [*self.coefficients, *self.mass_shift, *(v for row in self.covariance for v in row)]
+        if (
+            size not in (2, 3)
+            or len(self.mass_shift) != size
+            or not all(math.isfinite(v) for v in numbers)
+            or [len(row) for row in self.covariance] != [size] * size
+            or self.coefficients[1] == 0.0
+        ):
+            raise InputError(
+                "damaged calibration (coefficients)",
+                where=self.pad,
+                remedy="Calibrate the pad again, or take an older calibration from the log",
+            )
 
     def counts(self, mass_g: FloatArray | float) -> FloatArray:
         """Counts that this mass gives, any shape."""
@@ -194,52 +206,6 @@ def invert_curve(coefficients: FloatArray, counts: FloatArray, *, where: str) ->
     # This form of the root keeps its digits when the bend is slight.
     root = coefficients[1] + math.copysign(1.0, coefficients[1]) * np.sqrt(under)
     return np.asarray(2.0 * offset / root)
-
-
-def to_record(calibration: Calibration) -> dict[str, Any]:
-    """The calibration as plain finite JSON: dicts, lists, numbers and strings. What is missing is left
-    out."""
-    fields = asdict(calibration)
-    fields["budget"] = [{key: value for key, value in line.items() if value is not None} for line in fields["budget"]]
-    fields["covariance"] = [list(row) for row in fields["covariance"]]
-    for name in ("coefficients", "mass_shift"):
-        fields[name] = list(fields[name])
-    return {"kind": RECORD_KIND} | {name: value for name, value in fields.items() if value is not None}
-
-
-def from_record(record: Mapping[str, Any]) -> Calibration:
-    """A stored calibration. Raises InputError when a field is missing, misspelt or no number."""
-    remedy = "Calibrate the pad again, or take an older calibration from the log"
-    fields = dict(record)
-    if fields.pop("kind", None) != RECORD_KIND:
-        raise InputError(f"not a {RECORD_KIND!r} record", where="stored calibration", remedy=remedy)
-    try:
-        fields["budget"] = tuple(
-            BudgetLine(**({"value_g": None, "share_pct": None} | line)) for line in fields["budget"]
-        )
-        fields["coefficients"] = tuple(float(value) for value in fields["coefficients"])
-        fields["mass_shift"] = tuple(float(value) for value in fields["mass_shift"])
-        fields["covariance"] = tuple(tuple(float(value) for value in row) for row in fields["covariance"])
-        for name in ("residual_sd", "lightest_g", "heaviest_g", "capacity_g", "reading_u_g"):
-            fields[name] = float(fields[name])
-        calibration = Calibration(**fields)
-    except (KeyError, TypeError, ValueError) as error:
-        raise InputError(f"damaged record ({error})", where="stored calibration", remedy=remedy) from error
-    size = len(calibration.coefficients)
-    numbers = [
-        *calibration.coefficients,
-        *calibration.mass_shift,
-        *(v for row in calibration.covariance for v in row),
-    ]
-    if (
-        size not in (2, 3)
-        or len(calibration.mass_shift) != size
-        or not all(math.isfinite(v) for v in numbers)
-        or [len(row) for row in calibration.covariance] != [size] * size
-        or calibration.coefficients[1] == 0.0
-    ):
-        raise InputError("damaged record (coefficients)", where="stored calibration", remedy=remedy)
-    return calibration
 
 
 def _check_run(mass: FloatArray, reading: FloatArray, pad: str) -> None:

@@ -4,7 +4,6 @@ import time
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Any
 
 JUMP_S = 60.0
 """The wall clock may run so much apart from the machine's own before it is said to have been set."""
@@ -21,11 +20,6 @@ class Moment:
     wall: float
     steady: float
     boot: str
-
-    @property
-    def record(self) -> dict[str, Any]:
-        """For the log."""
-        return {"at_s": self.wall, "steady_s": self.steady, "boot": self.boot}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,6 +14,7 @@ from rig.records.registry import RECORD_KINDS
 from rig.records.upgrades import CONTENT_UPGRADES
 
 ContentT = TypeVar("ContentT", bound=Content)
+ResultT = TypeVar("ResultT")
 
 
 class RecordError(BenchError):
@@ -36,6 +37,23 @@ def plain(content: Content) -> dict[str, Any]:
     """Inputs or a result as maps, lists, numbers and texts; what is missing is left out."""
     found: dict[str, Any] = finite_json(msgspec.to_builtins(content, enc_hook=_array))
     return found
+
+
+def as_record(found: object, wanted: type[ContentT], **beside: object) -> ContentT:
+    """A frozen result as its record holds it, field for field by name. beside: fields that only the record has.
+
+    Raises RecordError for a field that one of the two has and the other not, unless it may be missing.
+    """
+    result = finite_json(msgspec.to_builtins(found, enc_hook=_array))
+    return _convert(result | beside, wanted, where=f"new {wanted.__name__}")
+
+
+def from_record(content: Content, wanted: type[ResultT]) -> ResultT:
+    """The frozen result that `as_record` wrote. Raises RecordError for a field that is missing or of another type."""
+    try:
+        return msgspec.convert(content, wanted, from_attributes=True)
+    except msgspec.ValidationError as error:
+        raise _unfit(str(error), f"a stored {type(content).__name__}") from error
 
 
 def checked(content: ContentT, *, where: str) -> ContentT:

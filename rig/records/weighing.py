@@ -30,8 +30,12 @@ class BudgetRow(Content, frozen=True, kw_only=True):
     note: str
 
 
+PAD_CURVE = "pad calibration 1"
+"""Version of the description of a pad's curve."""
+
+
 class PadCalibration(Content, frozen=True, kw_only=True):
-    """One pad's curve, as in `analysis.weighing.calibration`. kind: version of that curve's description."""
+    """One pad's curve, as in `analysis.weighing.calibration`. kind: `PAD_CURVE`."""
 
     kind: str
     pad: str

@@ -1,9 +1,8 @@
 """What one push says of the balance point, beside weights and grip: computed once, written, decoded from there."""
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
-import msgspec
 import numpy as np
 
 from analysis.balance.finger_reading import as_the_finger_moved, read_finger
@@ -40,7 +39,7 @@ from rig.log.sources import finger_row
 from rig.log.store import BenchLog
 from rig.log.track_file import KeptTrack
 from rig.records.balance import BALANCE, BalanceInputs, BalanceResult
-from rig.records.codec import plain
+from rig.records.codec import as_record, from_record
 from rig.records.record import AnyRecord, Record
 from vision.base.types import ClipTrack
 
@@ -232,27 +231,15 @@ def write_answer(
         BALANCE,
         cards.test.name,
         inputs=BalanceInputs(push_number=answer.number),
-        result=msgspec.convert(plain_result(answer), BalanceResult),
+        result=as_record(answer, BalanceResult),
         cards=keep_cards(log, cards),
         parents=[push.id, *([written(weighing, cards, log).record.id] if weighing is not None else [])],
     )
 
 
-def plain_result(result: Any) -> dict[str, Any]:
-    """A frozen result as maps, lists, finite numbers and texts."""
-    found: dict[str, Any] = finite_json(msgspec.to_builtins(result, enc_hook=lambda number: number.item()))
-    return found
-
-
 def answer_from(record: Record[BalanceInputs, BalanceResult]) -> PushAnswer:
     """The answer that `write_answer` wrote."""
-    row = plain(record.result)
-    if "balance" in row:  # what is None is left out of a record
-        row["balance"] = {
-            one.name: row["balance"].get(one.name, "" if one.name == "reason" else None)
-            for one in fields(MeasuredBalance)
-        }
-    return msgspec.convert(row, PushAnswer)
+    return from_record(record.result, PushAnswer)
 
 
 def answer_json(answer: PushAnswer) -> dict[str, Any]:

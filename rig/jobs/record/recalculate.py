@@ -8,7 +8,7 @@ from typing import Any
 import msgspec
 
 from rig.base.progress import Progress
-from rig.jobs.pushing.balance import answer_from, answer_push, plain_result
+from rig.jobs.pushing.balance import answer_from, answer_push
 from rig.jobs.pushing.compare import comparison_record, set_beside
 from rig.jobs.pushing.finger import finger_record, pushed_as_seen
 from rig.jobs.pushing.forecast import asked, predicted, prediction_record
@@ -21,7 +21,7 @@ from rig.log.cards_and_pivots import estimate_from
 from rig.log.sources import MissingSourceError, cards_of, finger_row, judged_row, parents_of, track_of
 from rig.log.store import BenchLog
 from rig.records.balance import BALANCE, CHANGE, BalanceResult
-from rig.records.codec import plain
+from rig.records.codec import as_record, plain
 from rig.records.content import Content
 from rig.records.pushing import COMPARISON, PREDICTION, PUSH
 from rig.records.record import AnyRecord
@@ -146,7 +146,7 @@ def _balance(record: AnyRecord, log: BenchLog) -> Content:
     answer = answer_push(placed, push, weighing, track=track, verdict=answer_from(kept).verdict)
     # the forecast's place stands in its own record; remarks come in words
     return msgspec.structs.replace(
-        msgspec.convert(plain_result(answer), BalanceResult),
+        as_record(answer, BalanceResult),
         forecast_mm=kept.result.forecast_mm,
         remarks=kept.result.remarks,
     )

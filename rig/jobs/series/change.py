@@ -5,8 +5,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import msgspec
-
 from analysis.balance.change import shared_causes, what_changed
 from analysis.balance.change_words import change_sentences
 from analysis.balance.results import BalanceChange, GripMoved, MeasuredBalance, WeightsMoved
@@ -15,7 +13,7 @@ from rig.base.errors import InputError
 from rig.base.progress import Progress
 from rig.cards.measures import wheelbase
 from rig.cards.read import CardSet
-from rig.jobs.pushing.balance import PushAnswer, answer_clip, plain_result
+from rig.jobs.pushing.balance import PushAnswer, answer_clip
 from rig.jobs.pushing.measure import measure_clip, stored_camera
 from rig.jobs.series.answers import answers_on_record
 from rig.jobs.series.own_pushes import clip_hashes, clip_of, pushes_of
@@ -25,6 +23,7 @@ from rig.log.rows import file_hash
 from rig.log.sources import MissingSourceError, cards_of, parents_of
 from rig.log.store import BenchLog
 from rig.records.balance import CHANGE, ChangeInputs, ChangeResult
+from rig.records.codec import as_record
 from rig.records.pushing import PUSH, ClipRecord
 from rig.records.record import AnyRecord, Record
 from rig.records.weighing import WEIGHING
@@ -132,8 +131,8 @@ def change_of(one: PushesOf, two: PushesOf) -> BalanceChange:
 
 def change_record(change: BalanceChange, notes: Sequence[str], cards: CardSet) -> ChangeResult:
     """A change as a record holds it. notes: what differs beside it.  cards: of one of the set-ups."""
-    told = {"notes": tuple(notes), "sentences": change_sentences(change, wheelbase=wheelbase(cards.car))}
-    return msgspec.convert(plain_result(change) | told, ChangeResult)
+    sentences = change_sentences(change, wheelbase=wheelbase(cards.car))
+    return as_record(change, ChangeResult, notes=tuple(notes), sentences=sentences)
 
 
 def changed_again(record: Record[ChangeInputs, ChangeResult], log: BenchLog) -> ChangeResult:

@@ -4,17 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
-import msgspec
 import numpy as np
 
-from analysis.weighing.calibration import (
-    Calibration,
-    CalibrationNotes,
-    fit_calibration,
-    from_record,
-    require_calibration,
-    to_record,
-)
+from analysis.weighing.calibration import Calibration, CalibrationNotes, fit_calibration, require_calibration
 from analysis.weighing.error_budget import RunOrder
 from rig.base.clock import moment_now
 from rig.base.errors import InputError
@@ -26,11 +18,12 @@ from rig.jobs.weighing.pads import Ask, OpenPads, settle
 from rig.log.belongs import calibration_of
 from rig.log.store import BenchLog
 from rig.pads.steps import Step
-from rig.records.codec import plain
+from rig.records.codec import as_record, from_record
 from rig.records.content import four
 from rig.records.record import Record
 from rig.records.weighing import (
     CALIBRATION,
+    PAD_CURVE,
     ZERO,
     CalibrationInputs,
     CalibrationResult,
@@ -155,12 +148,18 @@ def fitted_again(run: CalibrationRun, stored: PadCalibration, mass_u_g: float) -
 
 def calibration_record(calibration: Calibration) -> PadCalibration:
     """A pad's curve as a record holds it."""
-    return msgspec.convert(to_record(calibration), PadCalibration)
+    return as_record(calibration, PadCalibration, kind=PAD_CURVE)
 
 
 def calibration_from(row: PadCalibration) -> Calibration:
-    """The curve that `calibration_record` wrote. Raises the analysis's InputError when it is none."""
-    return from_record(plain(row))
+    """The curve that `calibration_record` wrote. Raises the rooms' errors when it is none."""
+    if row.kind != PAD_CURVE:
+        raise InputError(
+            f'"{row.kind}" is no curve that is known here',
+            where="stored calibration",
+            remedy="Calibrate the pad again, or take an older calibration from the log",
+        )
+    return from_record(row, Calibration)
 
 
 def stored_calibration(
@@ -182,11 +181,11 @@ def zero(
     bench: BenchCard, pads: OpenPads, log: BenchLog, *, cards: tuple[str, ...] = ()
 ) -> Record[ZeroInputs, ZeroResult]:
     """Read the empty pads and store their counts."""
-    reading = settle(pads)
+    reading, now = settle(pads), moment_now()
     return log.record(
         ZERO,
         bench.name,
-        inputs=ZeroInputs(**moment_now().record, boards=pads.source.boards),
+        inputs=ZeroInputs(at_s=now.wall, steady_s=now.steady, boot=now.boot, boards=pads.source.boards),
         result=ZeroResult(
             counts=four(reading.counts), u=four(reading.u), noise=four(reading.noise), samples=reading.count
         ),

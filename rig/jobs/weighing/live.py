@@ -130,11 +130,11 @@ def snapshot(pads: OpenPads, live: LiveLoads, log: BenchLog) -> Callable[[], Non
     """A key action that keeps the present reading in the log as a live reading."""
 
     def keep() -> None:
-        state = live.state()
+        state, now = live.state(), moment_now()
         log.record(
             LIVE_READING,
             "by key",
-            inputs=LiveInputs(**moment_now().record),
+            inputs=LiveInputs(at_s=now.wall, steady_s=now.steady, boot=now.boot),
             result=LiveResult(load_g=state.load_g, settled=all(state.settled), total_g=state.total_g),
             files=[log.add_file("raw readings", pads.raw_file)],
         )

@@ -104,7 +104,9 @@ class Scale:
             zero_u=four(zero.u),
             outliers=reading.outliers,
             samples=reading.count,
-            **at.record,
+            at_s=at.wall,
+            steady_s=at.steady,
+            boot=at.boot,
         )
         loads = loads_of(self.calibrations, raw, place_gravity(self.bench))
         advice = [zero.advice] if zero.advice and worth_it else []

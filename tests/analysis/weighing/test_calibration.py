@@ -1,6 +1,5 @@
 """Calibration of a pad: certified fits, choice of the curve, inverse use, the stored record."""
 
-import json
 import math
 import tomllib
 from pathlib import Path
@@ -15,9 +14,7 @@ from analysis.statistics.least_squares import fit_polynomial
 from analysis.weighing.calibration import (
     CalibrationNotes,
     fit_calibration,
-    from_record,
     require_calibration,
-    to_record,
 )
 from analysis.weighing.error_budget import RunOrder
 from analysis.weighing.loads import loads_from_counts
@@ -177,21 +174,6 @@ def test_weighing_elsewhere_reads_mass_again() -> None:
     raw = 1e5 * 9.8321849378 / 9.7803253359
     assert loads_from_counts([pad], np.array([raw])).load_g[0] == pytest.approx(1005.302, abs=1e-3)
     assert loads_from_counts([pad], np.array([raw]), gravity=9.8321849378).load_g[0] == pytest.approx(1000.0)
-
-
-def test_record_survives_json() -> None:
-    notes = CalibrationNotes(pad="left", date="2026-11-25", masses="M1 set", temperature_c=21.5, gravity=9.81)
-    pad = fit_calibration(*nist("pontius"), notes=notes)
-    text = json.dumps(to_record(pad), allow_nan=False)
-    assert from_record(json.loads(text)) == pad
-
-
-@pytest.mark.parametrize("damage", ["kind", "coefficients", "residual_sd", "pad"])
-def test_damaged_record_is_refused(damage: str) -> None:
-    record = to_record(fit_calibration(np.array([0, 1.0, 2]), np.array([0, 1.0, 2])))
-    del record[damage]
-    with pytest.raises(InputError, match="Calibrate the pad again"):
-        from_record(record)
 
 
 @pytest.mark.parametrize(

@@ -9,14 +9,25 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from msgspec import structs
 
+from analysis.base.errors import AnalysisError
+from analysis.weighing.calibration import CalibrationNotes
 from analysis.weighing.cross_weight import collar_turn
 from analysis.weighing.orientations import PAD_UNDER
 from rig.base.errors import BenchError, InputError
 from rig.cards.chassis import spring_rates, warp_response
 from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text, write_new_cards
-from rig.jobs.weighing.calibrate import CheckMasses, calibrate, zero
+from rig.jobs.weighing.calibrate import (
+    CheckMasses,
+    calibrate,
+    calibration_from,
+    calibration_record,
+    fitted,
+    fitted_again,
+    zero,
+)
 from rig.jobs.weighing.cross import CrossTarget, builder_loop
 from rig.jobs.weighing.lift import AxleLifts, ballast_for, measure_height, moved_ballast
 from rig.jobs.weighing.live import LiveLoads
@@ -27,6 +38,7 @@ from rig.jobs.weighing.weights import Weighing, weighing_from
 from rig.log.store import BenchLog
 from rig.main import main
 from rig.pads.steps import Step
+from rig.records.weighing import CalibrationRun
 from rig.report.other_records import WORDS, other_parts
 from rig.virtual.bench import VirtualOperator
 from rig.virtual.pads import VirtualPads
@@ -326,3 +338,24 @@ def test_four_ports_with_one_pad_each_weigh_together(tmp_path: Path) -> None:
     finally:
         for pad in pads:
             pad.close()
+
+
+def test_a_pads_curve_survives_its_record_and_a_damaged_one_is_refused() -> None:
+    run = CalibrationRun(
+        mass_g=(0.0, 200.0, 500.0, 1000.0, 500.0, 200.0, 0.0),
+        counts=(7.0, 20008.5, 50004.0, 100009.0, 50011.5, 20005.0, 6.0),
+        cycle=(0.0,) * 7,
+        rising=(True,) * 4 + (False,) * 3,
+    )
+    notes = CalibrationNotes(pad="pad 1 (FL)", date="2026-11-25", masses="M1 set", temperature_c=None, gravity=9.81)
+    curve = fitted(run, notes, 0.1, 1500.0)
+    record = calibration_record(curve)
+    assert calibration_from(record) == curve
+    assert fitted_again(run, record, 0.1) == record
+    for spoilt, said in (
+        ({"kind": "pad calibration 9"}, "pad calibration 9"),
+        ({"coefficients": (7.0, 0.0)}, "coefficients"),
+        ({"model": "cubic"}, "cubic"),
+    ):
+        with pytest.raises((AnalysisError, BenchError), match=said):
+            calibration_from(structs.replace(record, **spoilt))

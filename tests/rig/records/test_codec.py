@@ -7,6 +7,7 @@ import ast
 import json
 import types
 import typing
+from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -19,7 +20,7 @@ from hypothesis import strategies as st
 
 from rig.log.bundle import export_bench, import_bench
 from rig.log.store import BenchLog
-from rig.records.codec import RecordError, checked, plain
+from rig.records.codec import RecordError, as_record, checked, from_record, plain
 from rig.records.record import Kind
 from rig.records.registry import RECORD_KINDS
 from rig.records.weighing import ZeroResult
@@ -127,3 +128,32 @@ def test_arrays_are_kept_as_numbers_and_other_things_have_no_place() -> None:
             checked(msgspec.structs.replace(given, **spoilt), where="here")
     with pytest.raises(TypeError, match="has no place"):
         plain(msgspec.structs.replace(given, samples=object()))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Emptied:
+    """A result with what `ZeroResult` holds, but for its samples."""
+
+    counts: tuple[float, ...]
+    u: tuple[float, ...]
+    noise: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Renamed(Emptied):
+    """With its samples, too, but under another name than the record's."""
+
+    readings: int
+
+
+def test_a_result_and_its_record_have_the_same_fields_or_say_which_they_do_not_share() -> None:
+    given = Emptied(counts=(1.5, 2.0, -3.0, 4.25), u=(1.0,) * 4, noise=(0.5, 0.0, 0.0, 0.0))
+    record = as_record(given, ZeroResult, samples=7)
+    assert record == ZeroResult(counts=(1.5, 2.0, -3.0, 4.25), u=(1.0,) * 4, noise=(0.5, 0.0, 0.0, 0.0), samples=7)
+    assert from_record(record, Emptied) == given
+    with pytest.raises(RecordError, match="missing required field `samples`"):
+        as_record(given, ZeroResult)
+    with pytest.raises(RecordError, match="unknown field `readings`"):
+        as_record(Renamed(counts=given.counts, u=given.u, noise=given.noise, readings=7), ZeroResult, samples=7)
+    with pytest.raises(RecordError, match="missing required field `readings`"):
+        from_record(record, Renamed)
