@@ -4,6 +4,9 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+Json = dict[str, Any]
+"""A JSON object on its way out to a page, a terminal or a file, or just come in from one; between jobs, types go."""
+
 
 def finite_json(value: Any) -> Any:
     """Plain JSON with finite numbers: arrays become lists, missing values are left out of maps."""

@@ -22,6 +22,9 @@ UNITS = {
 
 WHOLE_UNITS = {"_n_per_mm": "N/mm", "_ns_per_m": "N s/m", "_mm_per_s": "mm/s", "_mm_s": "mm/s", "_per_s": "per s"}
 
+CardKeys = dict[str, Any]
+"""Dotted key of a card -> value as TOML has it; what does not fit the card is refused when its text is read."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Field:

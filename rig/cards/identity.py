@@ -11,6 +11,7 @@ import string
 from collections.abc import Iterable
 from typing import Any
 
+from rig.base.plain_json import Json
 from rig.cards.fields import unit_of
 from rig.cards.schema import BenchCard, CarCard, TestCard, plain_card
 
@@ -164,11 +165,11 @@ def _part_changes(before: CarCard, now: CarCard) -> list[str]:
     return told
 
 
-def _flat(card: Any) -> dict[str, Any]:
+def _flat(card: Any) -> Json:
     """Dotted key -> value, defaults filled in."""
-    found: dict[str, Any] = {}
+    found: Json = {}
 
-    def walk(plain: dict[str, Any], prefix: str) -> None:
+    def walk(plain: Json, prefix: str) -> None:
         for key, value in plain.items():
             if isinstance(value, dict):
                 walk(value, f"{prefix}{key}.")

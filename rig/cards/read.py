@@ -12,6 +12,7 @@ import msgspec
 from msgspec import inspect
 
 from rig.base.errors import InputError
+from rig.base.plain_json import Json
 from rig.cards.fields import allowed, bare
 from rig.cards.schema import CARD_TYPES, AnyCard, BenchCard, CarCard, PhasesCard, TestCard
 
@@ -128,7 +129,7 @@ def _refuse_not_finite(plain: Any, path: str, where: str) -> None:
         )
 
 
-def _explain(message: str, plain: dict[str, Any], card_type: type[AnyCard], where: str) -> InputError:
+def _explain(message: str, plain: Json, card_type: type[AnyCard], where: str) -> InputError:
     """Turn the checker's message into key, value and what is allowed."""
     match = re.search(r" - at `\$(.*?)`$", message)
     steps = re.findall(r"\.(\w+)|\[(\d+|\.\.\.)\]", match.group(1)) if match else []

@@ -11,6 +11,7 @@ from msgspec import Meta, Struct
 
 from analysis.base.finger import FingerName
 from analysis.base.wheel_names import WHEEL_KEYS, WheelKey
+from rig.base.plain_json import Json
 
 
 class Section(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
@@ -428,9 +429,9 @@ CARD_TYPES: dict[str, type[Section]] = {"car": CarCard, "bench": BenchCard, "tes
 AnyCard = CarCard | BenchCard | TestCard | PhasesCard
 
 
-def plain_card(card: Section) -> dict[str, Any]:
+def plain_card(card: Section) -> Json:
     """A card as plain dictionaries and lists, missing values left out."""
-    plain: dict[str, Any] = _without_none(msgspec.to_builtins(card))
+    plain: Json = _without_none(msgspec.to_builtins(card))
     return plain
 
 

@@ -1,12 +1,11 @@
 """Write cards as commented TOML, each key with unit, meaning and default, made from the schema itself."""
 
 import random
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from rig.base.errors import BenchError, InputError
-from rig.cards.fields import Field, optional_sections, sections
+from rig.cards.fields import CardKeys, Field, optional_sections, sections
 from rig.cards.identity import new_id
 from rig.cards.schema import CARD_TYPES, Section
 
@@ -20,7 +19,7 @@ _HEADS = {
     "from common practice: use your own.",
 }
 
-STARTER: dict[str, dict[str, Any]] = {
+STARTER: dict[str, CardKeys] = {
     "car": {
         "card": "car",
         "name": "Dunlin",
@@ -44,7 +43,7 @@ STARTER: dict[str, dict[str, Any]] = {
 }
 
 
-def card_text(kind: str, values: Mapping[str, Any] | None = None, *, head: str = "") -> str:
+def card_text(kind: str, values: CardKeys | None = None, *, head: str = "") -> str:
     """The commented TOML text of a card.
 
     kind: "car", "bench", "test" or "phases".  values: dotted key -> value, instead of the starter's and the defaults';
@@ -95,11 +94,11 @@ def _type_of(kind: str) -> type[Section]:
     return CARD_TYPES[kind]
 
 
-def _value(field: Field, given: Mapping[str, Any]) -> Any:
+def _value(field: Field, given: CardKeys) -> Any:
     return given.get(field.path, field.default)
 
 
-def _line(field: Field, given: Mapping[str, Any]) -> str:
+def _line(field: Field, given: CardKeys) -> str:
     key = field.path.rsplit(".", 1)[-1]
     value = _value(field, given)
     left_out = value is None or (field.path == "id" and not value)

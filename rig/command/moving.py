@@ -1,10 +1,10 @@
 """pivotbench moving"""
 
 from pathlib import Path
-from typing import Any
 
 import click
 
+from rig.base.plain_json import Json
 from rig.command.options import json_option, log_folder, log_option, out_option, seed_option, show, weighing_option
 
 
@@ -53,7 +53,7 @@ def command(
     from rig.cards.chassis import phases_on
     from rig.cards.read import read_card
     from rig.cards.schema import CarCard, PhasesCard
-    from rig.jobs.moving.moving import DriftQuestion, answer_moving, moving_record, weights_for
+    from rig.jobs.moving.moving import DriftQuestion, answer_moving, moving_json, weights_for
     from rig.log.store import BenchLog
     from rig.report.moving import differences, moving_words
 
@@ -75,9 +75,9 @@ def command(
                 remarks += told
         cars.append(answer_moving(card, load, asked, where=str(path)))
     answers, other = cars[0], cars[1] if len(cars) > 1 else None
-    result: dict[str, Any] = moving_record(answers)
+    result: Json = moving_json(answers)
     if other is not None:
-        result |= {"against": moving_record(other), "differences": differences(answers, other)}
+        result |= {"against": moving_json(other), "differences": differences(answers, other)}
     text = moving_words(answers, other)
     if out_dir is not None:
         from analysis.figures.moving import drift_page

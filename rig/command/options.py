@@ -3,7 +3,7 @@
 import json
 import os
 import sys
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -13,6 +13,7 @@ import click
 from rig.base.progress import Progress
 
 if TYPE_CHECKING:
+    from rig.base.plain_json import Json
     from rig.jobs.weighing.pads import Ask
     from rig.pads.steps import Step
     from rig.records.content import Content
@@ -101,7 +102,7 @@ def push_options(function: FunctionT) -> FunctionT:
     return changed_card_options(weighing_option(function))
 
 
-def show(text: str, result: "Mapping[str, Any] | Content", *, as_json: bool, remarks: Iterable[str] = ()) -> None:
+def show(text: str, result: "Json | Content", *, as_json: bool, remarks: Iterable[str] = ()) -> None:
     """Print the result for a person, or as JSON for a program. remarks: what must be known first."""
     from rig.base.plain_json import finite_json
     from rig.records.codec import plain

@@ -1,12 +1,12 @@
 """pivotbench rates"""
 
 from pathlib import Path
-from typing import Any
 
 import click
 
 from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.statistics.quantiles import NORMAL_95
+from rig.base.plain_json import Json
 from rig.command.options import json_option, show
 
 
@@ -140,7 +140,7 @@ def bounce(track: Path, as_json: bool) -> None:
     rows = {"frequency_hz": found.frequency, "damping_ratio": found.damping}
     if found.decrement_damping is not None:
         rows["damping_ratio_by_peaks"] = found.decrement_damping
-    result: dict[str, Any] = {name: {"value": row.value, "u": row.u} for name, row in rows.items()}
+    result: Json = {name: {"value": row.value, "u": row.u} for name, row in rows.items()}
     text = "\n".join(
         f"{name:<24} {row.value:.3f} ± {NORMAL_95 * row.u:.3f}   {row.method}" for name, row in rows.items()
     )

@@ -10,11 +10,11 @@ import shutil
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
 from rig.base.durable import make_folder
 from rig.base.errors import BenchError, InputError
 from rig.base.files import whole_file
+from rig.base.plain_json import Json
 from rig.base.progress import Progress
 from rig.log.export import table_csv, table_name, whole_record
 from rig.log.manifest import SummedFolder, check_counts, check_links, check_sums
@@ -45,7 +45,7 @@ rear axle (pivots) or of the total (weights), _per_m per metre, _deg degrees, _N
 interval the 95 % interval. Wheels stand in the order front left, front right, rear left, rear right.
 """
 
-SCHEMA: dict[str, Any] = {
+SCHEMA: Json = {
     "$schema": "https://json-schema.org/draft/2020-12/schema",
     "title": "pivotbench record",
     "type": "object",
@@ -145,7 +145,7 @@ def import_bench(
     return Imported(new=new, known=known, missing=tuple(missing))
 
 
-def _picked(row: CardVersion | StoredFile, *names: str) -> dict[str, Any]:
+def _picked(row: CardVersion | StoredFile, *names: str) -> Json:
     return {name: getattr(row, name) for name in names}
 
 
@@ -155,7 +155,7 @@ def stored_name(file: StoredFile) -> str:
     return file.hash + (ending if re.fullmatch(r"\.\w{1,7}", ending, re.ASCII) else "")
 
 
-def record_json(record: AnyRecord) -> dict[str, Any]:
+def record_json(record: AnyRecord) -> Json:
     """A record as an exported line; its number belongs to one log and is left out."""
     row = whole_record(record)
     del row["number"]
@@ -163,7 +163,7 @@ def record_json(record: AnyRecord) -> dict[str, Any]:
     return row | version | {key: sorted(row[key]) for key in ("cards", "files", "parents")}
 
 
-def _lines(rows: list[dict[str, Any]]) -> str:
+def _lines(rows: list[Json]) -> str:
     return "".join(json.dumps(row, ensure_ascii=False, allow_nan=False) + "\n" for row in rows)
 
 
@@ -199,7 +199,7 @@ def _copy_in(source: Path, file: StoredFile) -> None:
         ) from error
 
 
-def _read(path: Path) -> list[tuple[int, dict[str, Any]]]:
+def _read(path: Path) -> list[tuple[int, Json]]:
     try:
         text = path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
@@ -226,7 +226,7 @@ def _bad(path: Path, number: int, what: str) -> InputError:
     return InputError(what, where=f"{path}, line {number}", remedy="Export again, or copy the folder again")
 
 
-def _record(folder: Path, number: int, row: dict[str, Any]) -> AnyRecord:
+def _record(folder: Path, number: int, row: Json) -> AnyRecord:
     path = folder / "records.jsonl"
     version = row.pop("version", 1)  # exports from before the versions hold the first one
     if set(row) != set(SCHEMA["required"]) or type(version) is not int:
@@ -267,7 +267,7 @@ def _record(folder: Path, number: int, row: dict[str, Any]) -> AnyRecord:
     )
 
 
-def _card(folder: Path, number: int, row: dict[str, Any]) -> CardVersion:
+def _card(folder: Path, number: int, row: Json) -> CardVersion:
     import hashlib
 
     if set(row) != {"hash", "kind", "name", "saved_at"} or not all(isinstance(item, str) for item in row.values()):
@@ -284,7 +284,7 @@ def _card(folder: Path, number: int, row: dict[str, Any]) -> CardVersion:
     return CardVersion(text=text, **row)
 
 
-def _file(folder: Path, number: int, row: dict[str, Any], target: Path) -> StoredFile:
+def _file(folder: Path, number: int, row: Json, target: Path) -> StoredFile:
     path = folder / "files.jsonl"
     if set(row) != {"hash", "kind", "name", "bytes", "saved_at"} or type(row["bytes"]) is not int:
         raise _bad(path, number, "the keys are not those of a file")

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from rig.base.files import write_text
+from rig.base.plain_json import Json
 from rig.records.codec import plain
 from rig.records.record import AnyRecord
 
@@ -26,7 +27,7 @@ def export_tables(records: Sequence[AnyRecord], folder: Path) -> list[Path]:
     return paths
 
 
-def whole_record(record: AnyRecord) -> dict[str, Any]:
+def whole_record(record: AnyRecord) -> Json:
     """A record as maps, lists, numbers and texts, with its number in this log."""
     return {
         "id": record.id,
@@ -65,7 +66,7 @@ def table_name(kind: str) -> str:
     return re.sub(r"[^\w-]+", "-", kind) + ".csv"
 
 
-def flat(value: Any, name: str = "") -> dict[str, Any]:
+def flat(value: Any, name: str = "") -> Json:
     """Nested results as one row: pushes.1.pivot.station_pct, corner_weights_g.1, …; long arrays are left to JSON."""
     if isinstance(value, dict):
         return {

@@ -1,20 +1,19 @@
 """The one way of records' contents to JSON and back."""
 
 import json
-from collections.abc import Mapping
 from typing import Any, TypeVar
 
 import msgspec
 
 from rig.base.errors import BenchError
-from rig.base.plain_json import finite_json
+from rig.base.plain_json import Json, finite_json
 from rig.records.content import Content
 from rig.records.record import Kind
 from rig.records.registry import RECORD_KINDS
 from rig.records.upgrades import CONTENT_UPGRADES
 
 ContentT = TypeVar("ContentT", bound=Content)
-ResultT = TypeVar("ResultT")
+FoundT = TypeVar("FoundT")
 
 
 class RecordError(BenchError):
@@ -33,9 +32,9 @@ def kind_named(name: str, *, where: str) -> Kind[Any, Any]:
     return kind
 
 
-def plain(content: Content) -> dict[str, Any]:
+def plain(content: Content) -> Json:
     """Inputs or a result as maps, lists, numbers and texts; what is missing is left out."""
-    found: dict[str, Any] = finite_json(msgspec.to_builtins(content, enc_hook=_array))
+    found: Json = finite_json(msgspec.to_builtins(content, enc_hook=_array))
     return found
 
 
@@ -48,7 +47,7 @@ def as_record(found: object, wanted: type[ContentT], **beside: object) -> Conten
     return _convert(result | beside, wanted, where=f"new {wanted.__name__}")
 
 
-def from_record(content: Content, wanted: type[ResultT]) -> ResultT:
+def from_record(content: Content, wanted: type[FoundT]) -> FoundT:
     """The frozen result that `as_record` wrote. Raises RecordError for a field that is missing or of another type."""
     try:
         return msgspec.convert(content, wanted, from_attributes=True)
@@ -83,9 +82,7 @@ def from_json(kind: Kind[Any, Any], version: int, inputs: str, result: str, *, w
     return from_plain(kind, version, plain_inputs, plain_result, where=where)
 
 
-def from_plain(
-    kind: Kind[Any, Any], version: int, inputs: Mapping[str, Any], result: Mapping[str, Any], *, where: str
-) -> tuple[Any, Any]:
+def from_plain(kind: Kind[Any, Any], version: int, inputs: Json, result: Json, *, where: str) -> tuple[Any, Any]:
     """The same from maps and lists, as an exported folder holds them."""
     if not 1 <= version <= kind.version:
         raise RecordError(
@@ -110,7 +107,7 @@ def _decode(text: str, wanted: type[ContentT], where: str, part: str) -> Content
         raise _unfit(str(error), f"{where}, {part}") from error
 
 
-def _convert(values: Mapping[str, Any], wanted: type[ContentT], *, where: str) -> ContentT:
+def _convert(values: Json, wanted: type[ContentT], *, where: str) -> ContentT:
     try:
         return msgspec.convert(values, wanted)
     except (msgspec.MsgspecError, RecursionError) as error:

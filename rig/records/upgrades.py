@@ -1,17 +1,16 @@
 """Records written before today's shape, brought to it: one function for each kind and version of its content."""
 
 from collections.abc import Callable
-from typing import Any
 
-PlainContent = dict[str, Any]
+from rig.base.plain_json import Json
 
 
-def _first_push_judged(inputs: PlainContent, result: PlainContent) -> tuple[PlainContent, PlainContent]:
+def _first_push_judged(inputs: Json, result: Json) -> tuple[Json, Json]:
     """The first comparisons judged the first push of a clip and did not say so."""
     return {"push_number": 1} | inputs, result
 
 
-CONTENT_UPGRADES: dict[tuple[str, int], Callable[[PlainContent, PlainContent], tuple[PlainContent, PlainContent]]] = {
+CONTENT_UPGRADES: dict[tuple[str, int], Callable[[Json, Json], tuple[Json, Json]]] = {
     ("comparison", 1): _first_push_judged,
 }
 """(kind, version of its content) -> inputs and result of the next version.

@@ -6,14 +6,13 @@ side never reads it.
 """
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.gravity import STANDARD_GRAVITY
+from rig.cards.fields import CardKeys
 from rig.virtual.push_truth import PushedCar
 
 
@@ -31,8 +30,8 @@ class SetUp:
     cg_mm: tuple[float, float]
     cross_g: float = 4.0
     grip: tuple[float, float] = (0.80, 0.80)
-    car: Mapping[str, Any] = field(default_factory=dict)
-    test: Mapping[str, Any] = field(default_factory=dict)
+    car: CardKeys = field(default_factory=dict)
+    test: CardKeys = field(default_factory=dict)
 
 
 BALLAST_G = 150.0
@@ -56,7 +55,7 @@ SETUPS: tuple[SetUp, ...] = (
     ),
 )
 
-CAR_KEYS: dict[str, Any] = {
+CAR_KEYS: CardKeys = {
     "geometry.wheelbase_mm": 257.0,
     "geometry.wheelbase_mm_u": 0.3,
     "geometry.track_front_mm": 165.0,
@@ -72,7 +71,7 @@ CAR_KEYS: dict[str, Any] = {
 }
 """What the workshop measured on Dunlin, and how well."""
 
-TEST_KEYS: dict[str, Any] = {
+TEST_KEYS: CardKeys = {
     "push.wheels": "blocked",
     "push.finger": "rolling",
     "push.height_mm": 8.0,

@@ -5,14 +5,13 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from analysis.base.pivot import PivotEstimate
 from analysis.figures.car import CarPicture
 from rig.base.files import write_text
-from rig.base.plain_json import finite_json
+from rig.base.plain_json import Json, finite_json
 from rig.base.progress import Progress
 from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text
@@ -232,7 +231,7 @@ def _weigh_all(
     return found
 
 
-def result_json(found: Demo) -> dict[str, Any]:
+def result_json(found: Demo) -> Json:
     """The demo's table for programs. pushed_again: at the balance point found.  changes: from the first set-up on."""
     return rows_json(found.rows) | {
         "pushed_again": rows_json(found.again)["setups"],
@@ -244,10 +243,10 @@ def result_json(found: Demo) -> dict[str, Any]:
     }
 
 
-def rows_json(rows: Sequence[DemoRow]) -> dict[str, Any]:
+def rows_json(rows: Sequence[DemoRow]) -> Json:
     """Pushes for programs."""
 
-    def shown(estimate: PivotEstimate) -> dict[str, Any]:
+    def shown(estimate: PivotEstimate) -> Json:
         row = plain(estimate_record(estimate))
         keys = ("kappa_per_m", "kappa_interval_per_m", "station_pct", "interval_pct", "bound_wheelbases")
         return {key: row[key] for key in keys if key in row}

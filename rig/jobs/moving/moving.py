@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -20,6 +19,7 @@ from analysis.moving.response import Arrival, arrival, ramp, respond
 from analysis.moving.setup_changes import SetupEffect, effects
 from analysis.moving.tyres import Tyres, friction_centre, tyres_like
 from rig.base.errors import InputError
+from rig.base.plain_json import Json
 from rig.cards.chassis import Moving, moving_car, springs_on
 from rig.cards.schema import CarCard
 from rig.log.belongs import weighing_of
@@ -228,13 +228,13 @@ def _half_width(drawn: FloatArray) -> FloatArray:
     return np.where(stands, 0.5 * (high - low), np.nan)
 
 
-def moving_record(answers: MovingAnswers) -> dict[str, Any]:
+def moving_json(answers: MovingAnswers) -> Json:
     """One car's answers as plain JSON: grams, millimetres, degrees, per cent of the wheelbase. nan becomes missing."""
     length, table = float(answers.car.chassis.wheelbase), answers.table
     grams = 1e3 / STANDARD_GRAVITY
     phases = []
     for i, phase in enumerate(answers.phases):
-        entry: dict[str, Any] = {
+        entry: Json = {
             "name": phase.name,
             "ax_g": phase.ax / STANDARD_GRAVITY,
             "ay_g": phase.ay / STANDARD_GRAVITY,

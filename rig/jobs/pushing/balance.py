@@ -1,7 +1,6 @@
 """What one push says of the balance point, beside weights and grip: computed once, written, decoded from there."""
 
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
@@ -27,7 +26,7 @@ from analysis.measured.pushes import MeasuredPush
 from analysis.sliding.contacts import centre_of_friction
 from analysis.statistics.monte_carlo import coverage_interval
 from rig.base.errors import InputError
-from rig.base.plain_json import finite_json
+from rig.base.plain_json import Json, finite_json
 from rig.cards.measures import BAR_MM, MM, wheelbase
 from rig.cards.mechanics import blocked_axles, push_state
 from rig.cards.read import CardSet
@@ -242,9 +241,9 @@ def answer_from(record: Record[BalanceInputs, BalanceResult]) -> PushAnswer:
     return from_record(record.result, PushAnswer)
 
 
-def answer_json(answer: PushAnswer) -> dict[str, Any]:
+def answer_json(answer: PushAnswer) -> Json:
     """What was seen and both balance points, for programs: mm, per cent of the wheelbase."""
-    found: dict[str, Any] = {
+    found: Json = {
         "saw": answer.saw.saw.value,
         "nose_mm": answer.saw.nose_mm,
         "tail_mm": answer.saw.tail_mm,
@@ -258,5 +257,5 @@ def answer_json(answer: PushAnswer) -> dict[str, Any]:
         )
     if answer.by_weights is not None:
         found["balance_forecast"] = {"pct": answer.by_weights.pct, "interval_pct": answer.by_weights.interval_pct}
-    told: dict[str, Any] = finite_json(found)
+    told: Json = finite_json(found)
     return told

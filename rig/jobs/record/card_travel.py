@@ -12,6 +12,7 @@ import tomlkit.items
 
 from rig.base.errors import InputError
 from rig.base.files import write_text
+from rig.base.plain_json import Json
 from rig.base.version import SOFTWARE
 from rig.cards.fields import sections
 from rig.cards.read import parse_card, read_card
@@ -141,7 +142,7 @@ def _string(text: str) -> tomlkit.items.String:
     return written if whole else tomlkit.string(text)
 
 
-def _document(sent: Path) -> dict[str, Any]:
+def _document(sent: Path) -> Json:
     import tomllib
 
     try:

@@ -7,6 +7,7 @@ from typing import Any
 
 import msgspec
 
+from rig.base.plain_json import Json
 from rig.base.progress import Progress
 from rig.jobs.pushing.balance import answer_from, answer_push
 from rig.jobs.pushing.compare import comparison_record, set_beside
@@ -26,8 +27,6 @@ from rig.records.content import Content
 from rig.records.pushing import COMPARISON, PREDICTION, PUSH
 from rig.records.record import AnyRecord
 from rig.records.weighing import CALIBRATION, WEIGHING, CalibrationResult
-
-Plain = dict[str, Any]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -167,7 +166,7 @@ AGAIN: dict[str, Callable[[AnyRecord, BenchLog], Content]] = {
 }
 
 
-def _shared(stored: Plain, now: Plain) -> Plain:
+def _shared(stored: Json, now: Json) -> Json:
     """The part of the stored result that is computed again (notes in words come with it)."""
     return {key: stored[key] for key in stored if key in now}
 

@@ -3,13 +3,13 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from analysis.balance.change import shared_causes, what_changed
 from analysis.balance.change_words import change_sentences
 from analysis.balance.results import BalanceChange, GripMoved, MeasuredBalance, WeightsMoved
 from analysis.statistics.quantiles import NORMAL_95
 from rig.base.errors import InputError
+from rig.base.plain_json import Json
 from rig.base.progress import Progress
 from rig.cards.measures import wheelbase
 from rig.cards.read import CardSet
@@ -304,7 +304,7 @@ def conditions_between(a: CardSet, b: CardSet) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def change_json(found: SetUpsCompared, *, picture: Path | None, film: Path | None) -> dict[str, Any]:
+def change_json(found: SetUpsCompared, *, picture: Path | None, film: Path | None) -> Json:
     """The answer for programs; points of the wheelbase, forward positive."""
     change = found.change
     value = {

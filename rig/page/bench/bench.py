@@ -7,6 +7,7 @@ from typing import Any
 
 from analysis.base.errors import AnalysisError
 from rig.base.errors import BenchError, InputError
+from rig.cards.fields import CardKeys
 from rig.cards.read import CardSet
 from rig.jobs.pushing.compare import Verdict, judge, typed_pivot
 from rig.jobs.pushing.film import LiveLook
@@ -104,7 +105,7 @@ class Bench:
 
     # cards
 
-    def save_card(self, kind: str, values: dict[str, Any]) -> str:
+    def save_card(self, kind: str, values: CardKeys) -> str:
         """Save a new version of one card."""
         with self._lock, self.log() as log:
             port = self.deck.cards().bench.pads

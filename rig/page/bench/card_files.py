@@ -12,7 +12,8 @@ import tomlkit.exceptions
 
 from rig.base.errors import InputError
 from rig.base.files import write_text
-from rig.cards.fields import Field, sections
+from rig.base.plain_json import Json
+from rig.cards.fields import CardKeys, Field, sections
 from rig.cards.identity import new_id
 from rig.cards.read import CardSet, parse_card, read_set
 from rig.cards.schema import CARD_TYPES, BenchCard, CarCard, TestCard
@@ -61,7 +62,7 @@ class Deck:
             self._history = [*self._history, hashes][-LONGEST_HISTORY:]
             write_text(self._history_file, json.dumps(self._history))
 
-    def save(self, kind: str, values: Mapping[str, Any], log: BenchLog) -> None:
+    def save(self, kind: str, values: CardKeys, log: BenchLog) -> None:
         """Change keys of one card, keeping its comments. values: dotted key -> value, None to leave the key out."""
         text = changed(self._path(kind).read_text(encoding="utf-8"), kind, values)
         self.replace({kind: text}, log)
@@ -99,7 +100,7 @@ def check(kind: str, text: str) -> None:
         parse_card(text, TestCard, where=where)
 
 
-def changed(text: str, kind: str, values: Mapping[str, Any]) -> str:
+def changed(text: str, kind: str, values: CardKeys) -> str:
     """A card's text with some keys changed. Raises InputError for a key that the card does not have."""
     known = {field.path: field for _, _, fields in sections(CARD_TYPES[kind]) for field in fields}
     document = tomlkit.parse(text)
@@ -139,10 +140,10 @@ def fitting(field: Field, value: Any) -> Any:
     return value
 
 
-def editor(deck: Deck) -> dict[str, Any]:
+def editor(deck: Deck) -> Json:
     """Everything that the card editor shows: each key with value, unit, range, explanation."""
     cards = deck.cards()
-    kinds: dict[str, Any] = {}
+    kinds: Json = {}
     for kind in KINDS:
         values = tomllib.loads(cards.texts[kind])
         kinds[kind] = {
@@ -159,7 +160,7 @@ def editor(deck: Deck) -> dict[str, Any]:
     return {"cards": kinds, "can_undo": deck.can_undo}
 
 
-def shown(field: Field, values: Mapping[str, Any]) -> dict[str, Any]:
+def shown(field: Field, values: Json) -> Json:
     """One key for the page."""
     value: Any = values
     for name in field.path.split("."):

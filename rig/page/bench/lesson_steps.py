@@ -1,9 +1,8 @@
 """The lesson: ready experiments in order, each with what to do, what to look for and what to take care of."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
 
+from rig.cards.fields import CardKeys
 from rig.virtual.dunlin import BALLAST_G, SETUPS, SetUp
 
 _BARE = SETUPS[0]
@@ -43,23 +42,21 @@ def _setup(
     *,
     ballast_at_mm: float | None = None,
     grip: tuple[float, float] = (0.80, 0.80),
-    car: Mapping[str, Any] | None = None,
-    test: Mapping[str, Any] | None = None,
+    car: CardKeys | None = None,
+    test: CardKeys | None = None,
 ) -> SetUp:
     mass, cg = (_BARE.mass_g, _BARE.cg_mm) if ballast_at_mm is None else _at(ballast_at_mm)
-    pushed_at = {"push.position_pct": MIDDLE_PCT}
-    return SetUp(
-        name=name, title=title, mass_g=mass, cg_mm=cg, grip=grip, car=dict(car or {}), test=pushed_at | dict(test or {})
-    )
+    pushed_at: CardKeys = {"push.position_pct": MIDDLE_PCT}
+    return SetUp(name=name, title=title, mass_g=mass, cg_mm=cg, grip=grip, car=car or {}, test=pushed_at | (test or {}))
 
 
 MIDDLE_PCT, STRAIGHT_PCT, AHEAD_PCT = 50.0, 54.5, 85.0
 """Where the steps push: at the middle; where the car with more front grip goes straight (grip 0.96 and 0.80, weight
 half and half: 0.96 of 1.76); and near the nose."""
 
-_ROLLING = {"push.wheels": "as on the car card"}
-_AHEAD = {"push.position_pct": AHEAD_PCT}
-SOLID = {"front.kind": "solid", "rear.kind": "solid"}
+_ROLLING: CardKeys = {"push.wheels": "as on the car card"}
+_AHEAD: CardKeys = {"push.position_pct": AHEAD_PCT}
+SOLID: CardKeys = {"front.kind": "solid", "rear.kind": "solid"}
 
 STEPS: tuple[LessonStep, ...] = (
     LessonStep(

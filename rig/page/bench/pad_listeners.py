@@ -13,6 +13,7 @@ import numpy as np
 from analysis.base.errors import AnalysisError
 from rig.base.errors import BenchError
 from rig.base.failures import explain
+from rig.base.plain_json import Json
 from rig.cards.schema import BenchCard
 from rig.jobs.weighing.live import LiveLoads
 from rig.jobs.weighing.pads import OpenPads, bench_pads
@@ -37,7 +38,7 @@ class PadHub:
         self._thread: threading.Thread | None = None
         self._pads: OpenPads | None = None
         self._scale_again = threading.Event()
-        self._told: dict[str, Any] = {}
+        self._told: Json = {}
         self._say(PortState.NO_PADS)
 
     def start(self, bench: BenchCard, port: str) -> None:
@@ -130,10 +131,10 @@ class PadHub:
             return None, None, UNZEROED if calibrated else str(error)
         return LiveLoads(pads, scale, heard=heard), scale.order, ""
 
-    def _batch(self, view: LiveLoads | None, order: Any, frames: list[PadFrame], missing: str) -> dict[str, Any]:
+    def _batch(self, view: LiveLoads | None, order: Any, frames: list[PadFrame], missing: str) -> Json:
         """One batch: every sample since the last, and the view of the newest. Wall time in ms, for the page's clock."""
         wall = time.time() - time.monotonic()
-        told: dict[str, Any] = {"at_ms": 1000.0 * (frames[-1].host_time + wall), "samples": len(frames)}
+        told: Json = {"at_ms": 1000.0 * (frames[-1].host_time + wall), "samples": len(frames)}
         if view is None:
             return told | {"missing": missing}
         state = view.state()

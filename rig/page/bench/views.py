@@ -1,7 +1,6 @@
 """Results as the page draws and says them: plain JSON in mm and g, words from the reports."""
 
 import io
-from typing import Any
 
 import numpy as np
 
@@ -9,6 +8,7 @@ from analysis.base.pivot import PivotEstimate
 from analysis.figures.car import CarPicture, PivotMark, body_corners
 from analysis.figures.pushed_cars import cars_from_above
 from analysis.statistics.quantiles import NORMAL_95
+from rig.base.plain_json import Json
 from rig.cards.read import CardSet
 from rig.jobs.demo.first_try import SeenPush
 from rig.jobs.pushing.balance import PushAnswer
@@ -25,7 +25,7 @@ PUSH_PICTURE_DPI = 150
 """Dots an inch of the picture of a push: sharp on a screen that shows two dots for one."""
 
 
-def picture_json(picture: CarPicture) -> dict[str, Any]:
+def picture_json(picture: CarPicture) -> Json:
     """What the page draws, car axes, mm."""
     return {
         "title": picture.title,
@@ -44,13 +44,13 @@ def picture_json(picture: CarPicture) -> dict[str, Any]:
     }
 
 
-def _mark(mark: PivotMark | None) -> dict[str, Any] | None:
+def _mark(mark: PivotMark | None) -> Json | None:
     if mark is None or not np.all(np.isfinite(mark.place)):
         return None
     return {"place": mark.place * MM_PER_M, "region": mark.region * MM_PER_M}
 
 
-def seen_json(seen: SeenPush) -> dict[str, Any]:
+def seen_json(seen: SeenPush) -> Json:
     """A push that was looked at without a camera, mm."""
     return {
         "poses": seen.poses * np.array([MM_PER_M, MM_PER_M, 1.0]),
@@ -59,7 +59,7 @@ def seen_json(seen: SeenPush) -> dict[str, Any]:
     }
 
 
-def what_if_json(answer: WhatIfAnswer, asked: WhatIf, *, whole: bool) -> dict[str, Any]:
+def what_if_json(answer: WhatIfAnswer, asked: WhatIf, *, whole: bool) -> Json:
     """A forecast for other numbers, mm. whole: with its interval in words."""
     return {
         "load_g": answer.load_g,
@@ -74,7 +74,7 @@ def what_if_json(answer: WhatIfAnswer, asked: WhatIf, *, whole: bool) -> dict[st
     }
 
 
-def weights_json(weighing: RecordedWeighing) -> dict[str, Any]:
+def weights_json(weighing: RecordedWeighing) -> Json:
     """A weighing with both diagonals named."""
     return plain(weights_record(weighing.weights)) | {
         "warnings": list(weighing.warnings),
@@ -83,7 +83,7 @@ def weights_json(weighing: RecordedWeighing) -> dict[str, Any]:
     }
 
 
-def estimate_json(estimate: PivotEstimate) -> dict[str, Any]:
+def estimate_json(estimate: PivotEstimate) -> Json:
     """A pivot in words and numbers."""
     return {
         "words": pivot_words(estimate),
@@ -95,7 +95,7 @@ def estimate_json(estimate: PivotEstimate) -> dict[str, Any]:
     }
 
 
-def pushed_json(verdict: Verdict, answer: PushAnswer) -> dict[str, Any]:
+def pushed_json(verdict: Verdict, answer: PushAnswer) -> Json:
     """Where the picture of a push is asked for, anew for every record, and what it shows in words."""
     return {
         "src": f"/api/push.png?record={verdict.record.number}",
@@ -111,7 +111,7 @@ def pushed_png(cards: CardSet, answer: PushAnswer) -> bytes:
     return buffer.getvalue()
 
 
-def verdict_json(verdict: Verdict) -> dict[str, Any]:
+def verdict_json(verdict: Verdict) -> Json:
     """What happened in one sentence, the balance points, one line of advice, then how it was found."""
     prediction, answer = verdict.forecast.prediction, verdict.answer
     return {

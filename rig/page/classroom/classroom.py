@@ -6,12 +6,12 @@ import secrets
 import threading
 import time
 from enum import StrEnum
-from typing import Any
 
 import numpy as np
 
 from rig.base.errors import InputError
 from rig.base.files import write_text
+from rig.base.plain_json import Json
 from rig.cards.measures import MM, wheelbase
 from rig.jobs.demo.first_try import pin_sentence, plain_car, see_push
 from rig.jobs.pushing.compare import Verdict
@@ -56,7 +56,7 @@ class Classroom:
 
     # first try
 
-    def first_push(self, station_pct: float, side_mm: float) -> dict[str, Any]:
+    def first_push(self, station_pct: float, side_mm: float) -> Json:
         """Push the virtual car, look without a camera, and say how far the pin was."""
         bench = self._bench
         cards = bench.cards()
@@ -135,7 +135,7 @@ class Classroom:
         """Tell every page. Where the pins stand is shown; the answer only at the reveal."""
         bench = self._bench
         verdict, step = bench.verdict, bench.step
-        shown: dict[str, Any] = {
+        shown: Json = {
             "phase": self._phase,
             "question": "Where will it pivot?" if step is None else step.question,
             "title": "" if step is None else step.title,
@@ -180,7 +180,7 @@ class Classroom:
             return []
 
 
-def lesson_json() -> dict[str, Any]:
+def lesson_json() -> Json:
     """The lesson for the page."""
     return {
         "cautions": list(CAUTIONS),

@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal
 import msgspec
 from msgspec import Meta
 
+from rig.base.plain_json import Json
 from rig.page.bench.bench import Bench
 from rig.page.classroom.classroom import Classroom
 from rig.page.classroom.hidden_change import HiddenGame
@@ -94,13 +95,13 @@ class Action:
 
     summary: str
     shape: type[msgspec.Struct]
-    do: Callable[[Any], str | int | dict[str, Any]]
+    do: Callable[[Any], str | int | Json]
 
 
 def actions(bench: Bench, classroom: Classroom, hidden: HiddenGame, phones: Phones) -> dict[str, Action]:
     """Name -> action, served at /api/do/<name>."""
 
-    def act(summary: str, shape: type[msgspec.Struct], do: Callable[[Any], str | int | dict[str, Any]]) -> Action:
+    def act(summary: str, shape: type[msgspec.Struct], do: Callable[[Any], str | int | Json]) -> Action:
         return Action(summary=summary, shape=shape, do=do)
 
     def answered(_: Nothing) -> str:

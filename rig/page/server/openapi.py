@@ -1,10 +1,10 @@
 """The page's interface as an OpenAPI document, made from the shapes of the actions themselves."""
 
 from collections.abc import Mapping
-from typing import Any
 
 import msgspec
 
+from rig.base.plain_json import Json
 from rig.base.version import SOFTWARE
 from rig.page.server.actions import Action
 from rig.page.server.guard import TOKEN_HEADER
@@ -18,7 +18,7 @@ REFUSALS = {
 }
 
 
-def document(actions: Mapping[str, Action]) -> dict[str, Any]:
+def document(actions: Mapping[str, Action]) -> Json:
     """The OpenAPI 3.1 document."""
     shapes = list(dict.fromkeys(action.shape for action in actions.values()))
     schemas, components = msgspec.json.schema_components(shapes, ref_template="#/components/schemas/{name}")
@@ -61,7 +61,7 @@ def document(actions: Mapping[str, Action]) -> dict[str, Any]:
     }
 
 
-def _question(route: PageRoute, refused: dict[str, Any]) -> dict[str, Any]:
+def _question(route: PageRoute, refused: Json) -> Json:
     plain = {"description": "The file", "content": {route.answers: {}}}
     numbers = [
         {"name": name, "in": "query", "required": True, "schema": {"type": "number", "minimum": -1e5, "maximum": 1e5}}
@@ -75,7 +75,7 @@ def _question(route: PageRoute, refused: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def _change(route: PageRoute, token: dict[str, Any], refused: dict[str, Any]) -> dict[str, Any]:
+def _change(route: PageRoute, token: Json, refused: Json) -> Json:
     return {
         "summary": route.summary,
         "parameters": [token],
@@ -84,5 +84,5 @@ def _change(route: PageRoute, token: dict[str, Any], refused: dict[str, Any]) ->
     }
 
 
-def _json(words: str) -> dict[str, Any]:
+def _json(words: str) -> Json:
     return {"description": words, "content": {"application/json": {"schema": {"type": "object"}}}}

@@ -1,7 +1,6 @@
 """The record of the bench: every experiment, the comparison across set-ups, the report."""
 
-from typing import Any
-
+from rig.base.plain_json import Json
 from rig.base.version import SOFTWARE
 from rig.jobs.record.experiments import retell
 from rig.log.cards_and_pivots import estimate_from
@@ -20,7 +19,7 @@ NEWEST = 200
 TOLD_IN_FULL = 12
 
 
-def past(bench: Bench) -> dict[str, Any]:
+def past(bench: Bench) -> Json:
     """The newest records, newest first, each with a line of words."""
     with bench.log() as log:
         records = list(log.records())
@@ -39,14 +38,14 @@ def past(bench: Bench) -> dict[str, Any]:
     }
 
 
-def compared(bench: Bench) -> dict[str, Any]:
+def compared(bench: Bench) -> Json:
     """Measured against forecast across set-ups, oldest first: words, stations and intervals in per cent."""
     with bench.log() as log:
         rows = [row for record in log.records(kind=COMPARISON) if (row := _row(log, record)) is not None]
     return {"rows": rows[-NEWEST:]}
 
 
-def _row(log: BenchLog, record: Record[ComparisonInputs, ComparisonResult]) -> dict[str, Any] | None:
+def _row(log: BenchLog, record: Record[ComparisonInputs, ComparisonResult]) -> Json | None:
     parents = parents_of(record, log)
     forecast, weighing, pushed = parents.of(PREDICTION), parents.of(WEIGHING), parents.of(PUSH)
     if forecast is None or weighing is None:
