@@ -16,11 +16,14 @@ from analysis.measured.pushes import MeasuredPush, measure_pivot
 from analysis.weighing.corner_weights import CornerWeights, corner_weights
 from rig.base.progress import Progress
 from rig.cards.read import CardSet, read_set
+from rig.jobs.pushing.balance import PushAnswer, answer_push
 from rig.jobs.pushing.compare import set_beside, typed_pivot
 from rig.jobs.pushing.finger import pushed_as_seen
 from rig.jobs.pushing.forecast import FORECAST_DRAWS, forecast_inputs, predicted
 from rig.jobs.pushing.measure import MeasuredClip, measured_clip, stored_camera
 from rig.jobs.record.recalculate import Recalculated, recalculate
+from rig.jobs.series.answered_pushes import recorded_pushes
+from rig.jobs.series.change import ChangeFound, what_the_change_did
 from rig.jobs.weighing.weights import Weighing, known_weighing, typed_weighing
 from rig.log.store import BenchLog
 from rig.records.record import InputsT, Kind, Record, ResultT
@@ -127,6 +130,55 @@ def compare(
         pivot, turn = push.estimate, abs(push.turn) if push.estimate.finding == "pivot" else None
     made = predicted(cards, forecast_inputs(cards, weighing, seed=seed, turn=turn))
     return set_beside(pivot, made.estimate, made.car, made.push, turn=turn), made
+
+
+def answer(
+    cards: CardSet, measured: MeasuredClip | MeasuredPush, weighing: Weighing | None = None, *, number: int = 1
+) -> PushAnswer:
+    """What a push says: what was seen, and with a weighing the balance point by the push and by weights and grip.
+
+    measured: of `measure`, or a push of `measure_poses`.  number: of the push in a clip, from 1.
+    Raises InputError when there is no such push, or the clip contradicts the cards.
+
+    >>> time = np.arange(0.0, 3.0, 1 / 30)
+    >>> turn = 0.2 * np.clip(time - 1.0, 0.0, 1.0)  # about the point 0.05 m behind the rear axle, to the left
+    >>> pose = np.stack([0.05 * np.cos(turn) - 0.05, 0.05 * np.sin(turn), turn], axis=-1)
+    >>> seen = pose + np.random.default_rng(1).normal(size=pose.shape) * [1e-5, 1e-5, 1e-4]
+    >>> (push,) = measure_poses(time, seen, place_u=1e-5, turn_u=1e-4, wheelbase=0.257)
+    >>> cards = read_cards(folder / "test.toml")
+    >>> found = answer(cards, push, weigh(cards))
+    >>> found.saw.saw.value
+    'rear held'
+    >>> round(found.saw.nose_mm), round(found.saw.tail_mm)  # by hand: 2 × 307 mm × sin 0.1, and 2 × 50 mm × sin 0.1
+    (61, 10)
+    >>> found.balance is not None, found.by_weights is not None
+    (True, True)
+    """
+    if isinstance(measured, MeasuredPush):
+        return answer_push(cards, measured, weighing)
+    row = measured.result.row(number)
+    push = next(one for one in measured.pushes if one.number == row.number)
+    placed = pushed_as_seen(cards, measured.result.finger_row(number), number)
+    return answer_push(placed, push, weighing, track=measured.track)
+
+
+def change(a: CardSet, b: CardSet, log: Path | str) -> ChangeFound:
+    """What the change from one set-up to another did, by all pushes that a log folder holds of the two test cards.
+
+    Raises InputError when a set-up has no push there, its card was edited since, or both rest on the same clip.
+
+    >>> plain, rubber = read_cards(folder / "plain.toml"), read_cards(folder / "rubber.toml")
+    >>> found = change(plain, rubber, folder / "pushed")  # one push each: 60 and 60 mm; nose 50 and tail 70 mm
+    >>> found.change.finding.value, found.change.pushes
+    ('moved forward', (1, 1))
+    >>> low, high = found.change.moved.interval
+    >>> low > 0
+    True
+    >>> found.sentences[0].startswith("The balance moved forward by ")
+    True
+    """
+    with BenchLog(Path(log), read_only=True) as opened:
+        return what_the_change_did(recorded_pushes(a, opened), recorded_pushes(b, opened))
 
 
 def records_of(log: Path | str, kind: Kind[InputsT, ResultT]) -> list[Record[InputsT, ResultT]]:

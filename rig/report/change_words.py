@@ -7,7 +7,8 @@ from analysis.figures.pushed_cars import cars_from_above
 from rig.base.errors import InputError
 from rig.base.progress import Progress
 from rig.jobs.pushing.balance import PushAnswer
-from rig.jobs.series.change import PushesOf, SetUpsCompared
+from rig.jobs.series.answered_pushes import PushesOf
+from rig.jobs.series.change import SetUpsCompared
 from rig.jobs.series.change_film import drawn_car, film_of_setups, film_pushes
 from rig.log.store import BenchLog
 from rig.report.plots import save_figure

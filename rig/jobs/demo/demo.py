@@ -19,7 +19,8 @@ from rig.jobs.pushing.balance import PushAnswer, answer_json
 from rig.jobs.pushing.compare import Verdict, judge
 from rig.jobs.pushing.measure import MeasuredClip, measured_clip, write_measured
 from rig.jobs.pushing.workers import worker_pool
-from rig.jobs.series.change import PushesOf, SetUpsCompared, change_between, change_json
+from rig.jobs.series.answered_pushes import PushesOf
+from rig.jobs.series.change import SetUpsCompared, change_between, change_json
 from rig.jobs.weighing.calibrate import CheckMasses, calibrate, card_hashes, zero
 from rig.jobs.weighing.pads import bench_pads
 from rig.jobs.weighing.weigh import weigh_on_pads

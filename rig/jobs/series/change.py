@@ -6,72 +6,50 @@ from pathlib import Path
 
 from analysis.balance.change import shared_causes, what_changed
 from analysis.balance.change_words import change_sentences
-from analysis.balance.results import BalanceChange, GripMoved, MeasuredBalance, WeightsMoved
+from analysis.balance.results import BalanceChange, GripMoved, WeightsMoved
 from analysis.statistics.quantiles import NORMAL_95
 from rig.base.errors import InputError
 from rig.base.plain_json import Json
 from rig.base.progress import Progress
 from rig.cards.measures import wheelbase
 from rig.cards.read import CardSet
-from rig.jobs.pushing.balance import PushAnswer, answer_clip
-from rig.jobs.pushing.measure import measure_clip, stored_camera
-from rig.jobs.series.answers import answers_on_record
-from rig.jobs.series.own_pushes import clip_hashes, clip_of, pushes_of
-from rig.jobs.weighing.weights import Weighing, weighing_from
+from rig.jobs.series.answered_pushes import PushesOf, answered_pushes, answers_of_clips
 from rig.log.cards_and_pivots import keep_cards
-from rig.log.rows import file_hash
-from rig.log.sources import MissingSourceError, cards_of, parents_of
+from rig.log.sources import MissingSourceError, cards_of
 from rig.log.store import BenchLog
 from rig.records.balance import CHANGE, ChangeInputs, ChangeResult
 from rig.records.codec import as_record
-from rig.records.pushing import PUSH, ClipRecord
-from rig.records.record import AnyRecord, Record
-from rig.records.weighing import WEIGHING
+from rig.records.pushing import PUSH
+from rig.records.record import Record
 
 SAME_CONDITIONS = ("surface", "dust", "cleaning", "treatment")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PushesOf:
-    """All pushes of one test card.
-
-    clips: the records of its measured clips, oldest first.  answers: what every push in them said, in that order.
-    cards: as they were when it was pushed.  weighing: None without weights.  remarks: to be told before any figure.
-    """
-
-    cards: CardSet
-    clips: tuple[ClipRecord, ...]
-    answers: tuple[PushAnswer, ...]
-    weighing: Weighing | None
-    remarks: tuple[str, ...] = ()
-
-    @property
-    def balances(self) -> tuple[MeasuredBalance, ...]:
-        """The balance points, one a push. Raises InputError when the weights were not known."""
-        found = tuple(answer.balance for answer in self.answers if answer.balance is not None)
-        if len(found) < len(self.answers):
-            raise InputError(
-                "this set-up was pushed, but never weighed: without weights a push tells no balance point",
-                where=self.cards.test.name,
-                remedy="Weigh it, or type its weights in (weights_g under [typed]), and measure its clip again",
-            )
-        return found
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SetUpsCompared:
-    """Two set-ups, what the change did, and the record of it. notes: what differs beside the change."""
+class ChangeFound:
+    """Two set-ups and what the change did. notes: what differs beside the change."""
 
     a: PushesOf
     b: PushesOf
     change: BalanceChange
     notes: tuple[str, ...]
-    record: Record[ChangeInputs, ChangeResult]
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """The answer in words, the finding first."""
+        return change_sentences(self.change, wheelbase=wheelbase(self.a.cards.car))
 
     @property
     def remarks(self) -> tuple[str, ...]:
         """What must be known before the figures: which pushes and weights they rest on, where that is not plain."""
         return tuple(dict.fromkeys((*self.a.remarks, *self.b.remarks)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetUpsCompared(ChangeFound):
+    """The same with the record of it."""
+
+    record: Record[ChangeInputs, ChangeResult]
 
 
 def compare_setups(
@@ -95,8 +73,8 @@ def compare_setups(
     return change_between(one, two, log)
 
 
-def change_between(one: PushesOf, two: PushesOf, log: BenchLog) -> SetUpsCompared:
-    """What the change from one set-up to the other did, written down. Raises InputError as `compare_setups`."""
+def what_the_change_did(one: PushesOf, two: PushesOf) -> ChangeFound:
+    """What the change from one set-up to the other did. Raises InputError as `compare_setups`."""
     both = {record.id for record in one.clips} & {record.id for record in two.clips} or _clips(one) & _clips(two)
     if both:
         raise InputError(
@@ -105,17 +83,22 @@ def change_between(one: PushesOf, two: PushesOf, log: BenchLog) -> SetUpsCompare
             remedy="Name the clip of each set-up on its own test card, or its records with --a and --b",
         )
     _refuse_two_cars(one.cards, two.cards)
-    change = change_of(one, two)
     notes = (*one.remarks, *two.remarks, *conditions_between(one.cards, two.cards))
+    return ChangeFound(a=one, b=two, change=change_of(one, two), notes=notes)
+
+
+def change_between(one: PushesOf, two: PushesOf, log: BenchLog) -> SetUpsCompared:
+    """What the change from one set-up to the other did, written down. Raises InputError as `compare_setups`."""
+    found = what_the_change_did(one, two)
     record = log.record(
         CHANGE,
         f"{one.cards.test.name} → {two.cards.test.name}",
         inputs=ChangeInputs(a=tuple(r.number for r in one.clips), b=tuple(r.number for r in two.clips)),
-        result=change_record(change, notes, one.cards),
+        result=change_record(found.change, found.notes, one.cards),
         cards=(*keep_cards(log, one.cards), *keep_cards(log, two.cards)),
         parents=[r.id for r in (*one.clips, *two.clips)],
     )
-    return SetUpsCompared(a=one, b=two, change=change, notes=notes, record=record)
+    return SetUpsCompared(a=one, b=two, change=found.change, notes=found.notes, record=record)
 
 
 def change_of(one: PushesOf, two: PushesOf) -> BalanceChange:
@@ -147,7 +130,7 @@ def changed_again(record: Record[ChangeInputs, ChangeResult], log: BenchLog) -> 
     both = []
     for own in (clips[: len(record.inputs.a)], clips[len(record.inputs.a) :]):
         try:
-            answers, weighing = _answers(own, log, before=record.number)
+            answers, weighing = answers_of_clips(own, log, before=record.number)
         except InputError as error:
             raise MissingSourceError(str(error)) from error
         known = [cards_of(clip, log) for clip in own if set(clip.cards) <= set(record.cards)]
@@ -167,87 +150,9 @@ def _refuse_two_cars(a: CardSet, b: CardSet) -> None:
         )
 
 
-def answered_pushes(
-    cards: CardSet, log: BenchLog, *, numbers: Sequence[int] = (), progress: Progress | None = None
-) -> PushesOf:
-    """All pushes of a test card, from the log; its clip is measured when that has not been done.
-
-    numbers: of the records to go by instead. Raises InputError as `compare_setups`.
-    """
-    remarks: tuple[str, ...] = ()
-    if numbers:
-        clips = [_clip_record(log.get(str(number)), log) for number in dict.fromkeys(numbers)]
-        cards = cards_of(clips[0], log)
-    else:
-        own = pushes_of(cards, log)
-        clips, remarks = _each_clip_once(own.records, log), own.remarks
-        clip = cards.folder / cards.test.clip if cards.test.clip else None
-        if clip is not None and clip.is_file() and not any(_same_file(clip, record) for record in clips):
-            measurement = measure_clip(clip, cards, log, camera=stored_camera(cards, log), progress=progress)
-            answer_clip(cards, measurement, log)
-            clips.append(measurement.record)
-        elif clips:
-            cards = own.cards[clips[-1].id]
-    if not clips:
-        raise InputError(
-            "no push of this set-up is recorded, and its card names no clip that is there",
-            where=cards.test.name,
-            remedy='Film a push and write its file into the test card: clip = "push.mp4"',
-        )
-    answers, weighing = _answers(clips, log)
-    return PushesOf(cards=cards, clips=tuple(clips), answers=answers, weighing=weighing, remarks=remarks)
-
-
-def _each_clip_once(records: Sequence[ClipRecord], log: BenchLog) -> list[ClipRecord]:
-    """The newest measurement of each clip, in the order of the log."""
-    hashes = clip_hashes(log)
-    newest = {clip_of(record, hashes) or record.id: record for record in records}
-    return sorted(newest.values(), key=lambda record: record.number)
-
-
-def _clip_record(record: AnyRecord, log: BenchLog) -> ClipRecord:
-    """The record of the clip behind a record that somebody named."""
-    found = record if PUSH.holds(record) else parents_of(record, log).of(PUSH)
-    if found is None:
-        raise InputError(
-            f"record {record.number} ({record.kind}) rests on no clip",
-            where="change",
-            remedy="Name records of measured clips; list them with: pivotbench log",
-        )
-    return found
-
-
-def _same_file(clip: Path, record: AnyRecord) -> bool:
-    return file_hash(clip)[0] in record.files
-
-
 def _clips(pushes: PushesOf) -> set[str]:
     """Hashes of the clips; the poses' files are the same only when the clips are."""
     return {digest for record in pushes.clips for digest in record.files}
-
-
-def _answers(
-    clips: Sequence[ClipRecord], log: BenchLog, *, before: int | None = None
-) -> tuple[tuple[PushAnswer, ...], Weighing | None]:
-    """What every push of the clips said, the newest answer about each, and the weighing that they rest on.
-
-    before: number of a record; answers that came after it do not count.
-    """
-    said = answers_on_record(log, before=before)
-    answers, weighing = [], None
-    for clip in clips:
-        for row in clip.result.pushes:
-            found = said.get((clip.id, row.number))
-            if found is None:
-                raise InputError(
-                    f"the clip of record {clip.number} was measured by an earlier version",
-                    where=clip.title,
-                    remedy="Measure it again with: pivotbench measure CLIP TEST.toml",
-                )
-            answers.append(found[0])
-            stored = parents_of(found[1], log).of(WEIGHING)
-            weighing = weighing if stored is None else weighing_from(stored, cards_of(clip, log))
-    return tuple(answers), weighing
 
 
 def shared_between(a: PushesOf, b: PushesOf) -> frozenset[str]:

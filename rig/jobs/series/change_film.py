@@ -14,7 +14,7 @@ from rig.cards.measures import MM, car_markers, contact_place, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.pushing.balance import PushAnswer
 from rig.jobs.pushing.measure import camera_from
-from rig.jobs.series.change import PushesOf
+from rig.jobs.series.answered_pushes import PushesOf
 from rig.log.sources import MissingSourceError, push_row, track_of
 from rig.log.store import BenchLog
 from rig.records.pushing import ClipRecord

@@ -11,8 +11,9 @@ from analysis.balance.results import BalanceChange
 from analysis.series.effects import Effect, Quantity, SeriesPush, SeriesResult, analyse_series
 from rig.cards.measures import wheelbase
 from rig.jobs.pushing.balance import PushAnswer
+from rig.jobs.series.answered_pushes import PushesOf
 from rig.jobs.series.answers import answer_about, answers_on_record
-from rig.jobs.series.change import PushesOf, shared_between
+from rig.jobs.series.change import shared_between
 from rig.jobs.series.evidence import PushOnRecord
 from rig.log.store import BenchLog
 

@@ -12,8 +12,8 @@ from rig.base.errors import InputError
 from rig.cards.read import CardSet
 from rig.jobs.pushing.balance import answer_push, write_answer
 from rig.jobs.record.recalculate import recalculate
+from rig.jobs.series.answered_pushes import answered_pushes
 from rig.jobs.series.change import (
-    answered_pushes,
     change_json,
     changed_again,
     compare_setups,

@@ -9,16 +9,20 @@ from pathlib import Path
 
 import pytest
 
+from rig.base.errors import InputError
 from rig.cards.template import card_text, write_new_cards
+from rig.jobs.series.change import compare_setups
 from rig.jobs.weighing.weights import weigh_typed
 from rig.log.store import BenchLog
 from rig.notebook import functions
-from rig.notebook.functions import compare, predict, read_cards, records_of, weigh
+from rig.notebook.functions import change, compare, predict, read_cards, records_of, weigh
 from rig.records.grip import GRIP
 from rig.records.weighing import WEIGHING
+from tests.rig.jobs.synthetic_pushes import pushed, recorded
 from tests.values.cards_typed import found, run
 
 TYPED = {"typed.weights_g": [400.0, 380.0, 390.0, 410.0], "typed.pivot_pct": 150.0, "typed.pivot_pct_u": 5.0}
+EVEN = [400.0, 400.0, 380.0, 380.0]
 
 
 @pytest.fixture
@@ -28,13 +32,18 @@ def bench(tmp_path: Path) -> Path:
     (tmp_path / "test.toml").write_text(card_text("test", TYPED), encoding="utf-8")
     with BenchLog(tmp_path / "log") as log:
         weigh_typed(read_cards(tmp_path / "test.toml"), log)
+    with BenchLog(tmp_path / "pushed") as log:
+        for name, nose, tail in (("plain", 0.060, 0.060), ("rubber", 0.050, 0.070)):
+            keys = {"name": name, "typed.weights_g": EVEN, "push.position_pct": 50.0, "push.wheels": "blocked"}
+            (tmp_path / f"{name}.toml").write_text(card_text("test", keys), encoding="utf-8")
+            recorded(log, read_cards(tmp_path / f"{name}.toml"), pushed(nose, tail), tmp_path / f"{name}.mp4")
     return tmp_path
 
 
 def test_the_examples_run(bench: Path) -> None:
     tried = doctest.testmod(functions, extraglobs={"folder": bench})
     assert tried.failed == 0
-    assert tried.attempted >= 15
+    assert tried.attempted >= 30
 
 
 def test_python_and_the_commands_say_the_same_and_python_writes_nothing(bench: Path) -> None:
@@ -49,6 +58,31 @@ def test_python_and_the_commands_say_the_same_and_python_writes_nothing(bench: P
     assert made.estimate.kappa == told["predicted"]["kappa_per_m"]
     said = found("predict", bench / "test.toml", "--log", bench / "log")
     assert (alone.estimate.kappa, alone.balance_pct) == (said["pivot"]["kappa_per_m"], said["balance_pct"])
+
+
+def test_a_change_from_python_is_the_one_that_is_recorded_and_nothing_is_written(bench: Path) -> None:
+    plain, rubber = read_cards(bench / "plain.toml"), read_cards(bench / "rubber.toml")
+    log = bench / "pushed"
+    before = found("log", "--log", log)["records"]
+    forth, back = change(plain, rubber, log), change(rubber, plain, log)
+    assert found("log", "--log", log)["records"] == before
+    assert forth.change.moved is not None
+    assert back.change.moved is not None
+    assert forth.change.moved.value == pytest.approx(-back.change.moved.value)  # the same change, undone
+    with BenchLog(log) as opened:
+        recorded_too = compare_setups(plain, rubber, opened)
+    assert (forth.change, forth.notes) == (recorded_too.change, recorded_too.notes)
+    assert forth.sentences == recorded_too.record.result.sentences
+    assert [clip.number for clip in forth.a.clips] == list(recorded_too.record.inputs.a)
+
+
+def test_a_clip_that_was_not_measured_is_not_passed_over(bench: Path) -> None:
+    plain = read_cards(bench / "plain.toml")
+    text = (bench / "rubber.toml").read_text(encoding="utf-8")
+    (bench / "rubber.toml").write_text(text.replace('clip = ""', 'clip = "new.mp4"'), encoding="utf-8")
+    (bench / "new.mp4").write_bytes(b"another push")
+    with pytest.raises(InputError, match=r"new\.mp4 of this set-up was not measured yet"):
+        change(plain, read_cards(bench / "rubber.toml"), bench / "pushed")
 
 
 def test_typed_weights_stand_in_the_log_once(bench: Path) -> None:
