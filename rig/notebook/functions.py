@@ -17,10 +17,10 @@ from analysis.weighing.corner_weights import CornerWeights, corner_weights
 from rig.base.progress import Progress
 from rig.cards.read import CardSet, read_set
 from rig.jobs.pushing.balance import PushAnswer, answer_push
-from rig.jobs.pushing.compare import set_beside, typed_pivot
+from rig.jobs.pushing.compare import judged, typed_pivot
 from rig.jobs.pushing.finger import pushed_as_seen
 from rig.jobs.pushing.forecast import FORECAST_DRAWS, forecast_inputs, predicted
-from rig.jobs.pushing.measure import MeasuredClip, measured_clip, stored_camera
+from rig.jobs.pushing.measure import MeasuredClip, Measurement, measured_clip, stored_camera
 from rig.jobs.record.recalculate import Recalculated, recalculate
 from rig.jobs.series.answered_pushes import recorded_pushes
 from rig.jobs.series.change import ChangeFound, what_the_change_did
@@ -113,23 +113,21 @@ def predict(cards: CardSet, weighing: Weighing, *, seed: int = 0, draws: int = F
 
 
 def compare(
-    cards: CardSet, weighing: Weighing, measured: MeasuredClip | None = None, *, number: int = 1, seed: int = 0
+    cards: CardSet,
+    weighing: Weighing,
+    measured: MeasuredClip | Measurement | None = None,
+    *,
+    number: int = 1,
+    seed: int = 0,
 ) -> tuple[Comparison, Prediction]:
-    """The verdict on one push beside its forecast, over the rotation that was measured.
+    """The verdict on one push beside its forecast, over the way that was measured, as the command gives it.
 
     measured: of `measure`; None for a pivot that is typed on the test card.  number: of the push, from 1.
     Raises InputError when there is no such push.
     """
-    turn = None
-    if measured is None:
-        pivot = typed_pivot(cards)
-    else:
-        row = measured.result.row(number)
-        push = next(one for one in measured.pushes if one.number == row.number)
-        cards = pushed_as_seen(cards, measured.result.finger_row(number), number)
-        pivot, turn = push.estimate, abs(push.turn) if push.estimate.finding == "pivot" else None
-    made = predicted(cards, forecast_inputs(cards, weighing, seed=seed, turn=turn))
-    return set_beside(pivot, made.estimate, made.car, made.push, turn=turn), made
+    typed = typed_pivot(cards) if measured is None else None
+    found = judged(cards, weighing, measured, typed, push_number=number, seed=seed)
+    return found.comparison, found.prediction
 
 
 def answer(

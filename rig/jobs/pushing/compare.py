@@ -8,6 +8,7 @@ import msgspec
 from analysis.base.pivot import PivotEstimate
 from analysis.figures.car import CarPicture
 from analysis.forecast.comparison import Comparison, compare
+from analysis.forecast.forecast import Prediction
 from analysis.forecast.inputs import CarState, PushState
 from analysis.grip.from_pivot import ratio_for
 from analysis.measured.pushes import MeasuredPush
@@ -18,14 +19,14 @@ from rig.cards.measures import wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.pushing.balance import PushAnswer, answer_push, write_answer
 from rig.jobs.pushing.finger import pushed_as_seen
-from rig.jobs.pushing.forecast import Forecast, forecast
-from rig.jobs.pushing.measure import Measurement, measure_clip, stored_camera
+from rig.jobs.pushing.forecast import Forecast, forecast_inputs, predicted, write_forecast
+from rig.jobs.pushing.measure import MeasuredClip, Measurement, measure_clip, stored_camera
 from rig.jobs.pushing.picture import PushedPoses, test_picture
 from rig.jobs.pushing.quickness import Quickness, finger_advance, judge_quickness
 from rig.jobs.weighing.weights import Weighing, known_weighing, written
 from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog
-from rig.records.pushing import COMPARISON, ComparisonInputs, ComparisonResult
+from rig.records.pushing import COMPARISON, ComparisonInputs, ComparisonResult, PredictionInputs
 from rig.records.record import Record
 
 
@@ -44,6 +45,24 @@ class Verdict:
     picture: CarPicture
     record: Record[ComparisonInputs, ComparisonResult]
     answer: PushAnswer | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judged:
+    """A push beside its forecast, before anything is written.
+
+    cards: with the push where it was seen.  inputs: what the forecast went by.  push, quickness, answer: None for a
+    pivot typed in by hand.
+    """
+
+    cards: CardSet
+    measured: PivotEstimate
+    push: MeasuredPush | None
+    inputs: PredictionInputs
+    prediction: Prediction
+    comparison: Comparison
+    quickness: Quickness | None
+    answer: PushAnswer | None
 
 
 def compare_test(
@@ -99,38 +118,28 @@ def judge(
     push_number: int = 1,
     seed: int = 0,
 ) -> Verdict:
-    """The verdict on one push, written down. Exactly one of measurement and typed is given."""
-    push, row = None, None
-    if measurement is not None:
-        result = measurement.record.result
-        row = result.row(push_number)
-        push = next(one for one in measurement.pushes if one.number == push_number)
-        cards = pushed_as_seen(cards, result.finger_row(push_number), push_number)
-    measured = push.estimate if push is not None else typed
-    assert measured is not None
-    turn, travel = _extent(cards, push, measured)
-    made = forecast(cards, weighing, log, seed=seed, turn=turn, travel=travel)
-    prediction = made.prediction
-    comparison = set_beside(measured, prediction.estimate, prediction.car, prediction.push, turn=turn)
-    quickness, poses = None, None
-    if push is not None and measurement is not None:
-        track = measurement.track
-        quickness = judge_quickness(cards, weighing, track, push, balance=prediction.balance.value)
+    """The verdict on one push as `judged` finds it, written down with its forecast and what the push said."""
+    found = judged(cards, weighing, measurement, typed, push_number=push_number, seed=seed)
+    cards = found.cards
+    made = write_forecast(cards, weighing, log, found.inputs, found.prediction)
+    poses = None
+    if found.push is not None and measurement is not None:
+        track, push = measurement.track, found.push
         poses = PushedPoses(time=track.time, pose=track.pose, start=push.start_time, end=push.end_time)
     picture = test_picture(
         cards,
         weighing.weights,
-        measured=measured,
-        push=row,
+        measured=found.measured,
+        push=None if measurement is None else measurement.result.row(push_number),
         forecast=made.record.result,
         poses=poses,
-        verdict=comparison.sentence,
+        verdict=found.comparison.sentence,
     )
     record = log.record(
         COMPARISON,
         cards.test.name,
         inputs=ComparisonInputs(push_number=push_number, seed=seed),
-        result=comparison_record(comparison, quickness),
+        result=comparison_record(found.comparison, found.quickness),
         cards=keep_cards(log, cards),
         parents=[
             written(weighing, cards, log).record.id,
@@ -138,29 +147,67 @@ def judge(
             *([measurement.record.id] if measurement else []),
         ],
     )
-    answer = None
-    if push is not None and measurement is not None:
+    if found.answer is not None and measurement is not None:
+        write_answer(log, cards, found.answer, push=measurement.record, weighing=weighing)
+    return Verdict(
+        cards=cards,
+        weighing=weighing,
+        measured=found.measured,
+        measurement=measurement,
+        push=found.push,
+        forecast=made,
+        comparison=found.comparison,
+        quickness=found.quickness,
+        picture=picture,
+        record=record,
+        answer=found.answer,
+    )
+
+
+def judged(
+    cards: CardSet,
+    weighing: Weighing,
+    clip: MeasuredClip | Measurement | None,
+    typed: PivotEstimate | None,
+    *,
+    push_number: int = 1,
+    seed: int = 0,
+) -> Judged:
+    """The verdict on one push. Exactly one of clip and typed is given.
+
+    Raises InputError when the clip has no such push.
+    """
+    push = None
+    if clip is not None:
+        number = clip.result.row(push_number).number
+        push = next(one for one in clip.pushes if one.number == number)
+        cards = pushed_as_seen(cards, clip.result.finger_row(number), number)
+    measured = push.estimate if push is not None else typed
+    assert measured is not None
+    turn, travel = _extent(cards, push, measured)
+    inputs = forecast_inputs(cards, weighing, seed=seed, turn=turn, travel=travel)
+    prediction = predicted(cards, inputs)
+    comparison = set_beside(measured, prediction.estimate, prediction.car, prediction.push, turn=turn)
+    quickness, answer = None, None
+    if push is not None and clip is not None:
+        quickness = judge_quickness(cards, weighing, clip.track, push, balance=prediction.balance.value)
         station_pct = prediction.estimate.station_pct
         answer = answer_push(
             cards,
             push,
             weighing,
-            track=measurement.track,
+            track=clip.track,
             verdict=comparison.verdict,
             forecast_station=None if station_pct is None else station_pct / 100 * wheelbase(cards.car),
         )
-        write_answer(log, cards, answer, push=measurement.record, weighing=weighing)
-    return Verdict(
+    return Judged(
         cards=cards,
-        weighing=weighing,
         measured=measured,
-        measurement=measurement,
         push=push,
-        forecast=made,
+        inputs=inputs,
+        prediction=prediction,
         comparison=comparison,
         quickness=quickness,
-        picture=picture,
-        record=record,
         answer=answer,
     )
 

@@ -42,7 +42,13 @@ def forecast(
 ) -> Forecast:
     """Predict the push as `predicted` does, from what `forecast_inputs` takes, and write it down."""
     inputs = forecast_inputs(cards, weighing, seed=seed, turn=turn, travel=travel, draws=draws)
-    prediction = predicted(cards, inputs)
+    return write_forecast(cards, weighing, log, inputs, predicted(cards, inputs))
+
+
+def write_forecast(
+    cards: CardSet, weighing: Weighing, log: BenchLog, inputs: PredictionInputs, prediction: Prediction
+) -> Forecast:
+    """Write a prediction down with what it went by; it rests on the weighing."""
     record = log.record(
         PREDICTION,
         cards.test.name,

@@ -83,6 +83,11 @@ class Measurement:
     floor: FloorLayout
     finger: FingerPath | None = None
 
+    @property
+    def result(self) -> PushResult:
+        """What the record says of it all."""
+        return self.record.result
+
 
 def measure_clip(
     clip: Path,

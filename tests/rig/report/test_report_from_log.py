@@ -25,6 +25,7 @@ from rig.jobs.weighing.weights import weigh_typed
 from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog
 from rig.log.track_file import write_track
+from rig.notebook.functions import answer, compare
 from rig.records.pushing import PUSH, PushInputs, PushResult
 from rig.report.experiments import write_experiments
 from rig.report.push_answer import what_happened
@@ -125,6 +126,14 @@ def test_the_picture_from_the_log_is_the_one_that_was_shown(term: tuple[Path, Ve
     assert told.experiments[1].measured == verdict.measured or told.experiments[1].measured.kappa == pytest.approx(
         verdict.measured.kappa, abs=0
     )
+
+
+def test_python_judges_a_push_as_the_command_does(term: tuple[Path, Verdict, CardSet]) -> None:
+    _, verdict, cards = term
+    comparison, prediction = compare(cards, verdict.weighing, verdict.measurement, seed=1)
+    assert comparison == verdict.comparison
+    assert prediction.estimate == verdict.forecast.prediction.estimate
+    assert answer(cards, verdict.push, verdict.weighing).saw == verdict.answer.saw
 
 
 def test_the_budget_is_what_leaving_causes_out_one_by_one_gives(term: tuple[Path, Verdict, CardSet]) -> None:
