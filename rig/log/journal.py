@@ -37,7 +37,10 @@ class Journal:
 def look_at(log: Path) -> Journal:
     """The journal of a log that no process of this machine has open. Raises OSError when it cannot be read."""
     path = log.with_name(log.name + "-wal")
-    raw = path.read_bytes() if path.exists() else b""
+    try:
+        raw = path.read_bytes()
+    except FileNotFoundError:  # never made, or taken away just now by the last process that had the log open
+        raw = b""
     size = _page_size(raw)
     count = (len(raw) - _HEAD) // (FRAME_HEAD + size) if len(raw) > _HEAD else 0
     if count <= 0:

@@ -136,13 +136,21 @@ def _end_replacement(path: Path, hold: LogHold, read_only: bool) -> None:
 
 def _connect(path: Path, hold: LogHold, read_only: bool) -> sqlite3.Connection:
     journal = path.with_name(path.name + "-wal")
-    if not journal.exists() or journal.stat().st_size == 0:
+    if _empty(journal):
         return _connected(path, read_only)
     # left behind by a process that died, or in use: only in the first case may it be read past SQLite
     with hold.alone_if_free() as free:
         if (free or hold.without_file) and (fault := journal_fault(path)):
             raise damaged(path, fault)
         return _connected(path, read_only)
+
+
+def _empty(journal: Path) -> bool:
+    """Whether there is no journal or nothing in it; the last process to close a log takes it away at any moment."""
+    try:
+        return journal.stat().st_size == 0
+    except FileNotFoundError:
+        return True
 
 
 def _connected(path: Path, read_only: bool) -> sqlite3.Connection:
