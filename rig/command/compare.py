@@ -50,8 +50,8 @@ def command(
     from rig.jobs.pushing.setup_clips import draw_overlay
     from rig.jobs.record.experiments import retell
     from rig.jobs.series.own_pushes import clip_remarks
-    from rig.log.cards_and_pivots import estimate_record
     from rig.log.store import BenchLog
+    from rig.lookups.cards_and_pivots import estimate_record
     from rig.records.codec import plain
     from rig.report.experiments import write_experiments
     from rig.report.sentences import verdict_words, write_picture

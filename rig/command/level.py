@@ -48,8 +48,8 @@ def command(
     from rig.jobs.weighing.cross import judge_floor, measure_response, shims_for
     from rig.jobs.weighing.pads import bench_pads
     from rig.jobs.weighing.weights import known_weighing
-    from rig.log.belongs import weighing_of
     from rig.log.store import BenchLog
+    from rig.lookups.belongs import weighing_of
 
     cards = read_set(test_card, Choices(weighing=weighing))
     with BenchLog(log_folder(log_dir)) as log:

@@ -25,9 +25,9 @@ def command(
     """List what the bench has recorded, newest last; with --out, export it as CSV and JSON."""
     if context.invoked_subcommand is not None:
         return
-    from rig.log.belongs import reasons_aside
     from rig.log.export import export_tables
     from rig.log.store import BenchLog
+    from rig.lookups.belongs import reasons_aside
     from rig.records.codec import plain
     from rig.report.other_records import record_words
     from rig.report.sentences import table_text
@@ -75,8 +75,8 @@ def command(
 @json_option
 def aside_command(number: str, why: str, log_dir: Path | None, as_json: bool) -> None:
     """Set record N aside, a failed push for example: it stays in the log, and nothing is computed from it any more."""
-    from rig.log.belongs import put_aside
     from rig.log.store import BenchLog
+    from rig.lookups.belongs import put_aside
 
     with BenchLog(log_folder(log_dir)) as log:
         record = put_aside(log, number, why)

@@ -8,7 +8,7 @@ from analysis.base.pivot import DEG_PER_CM
 from analysis.figures.car import FORECAST, MEASURED
 from analysis.statistics.quantiles import NORMAL_95
 from rig.jobs.pushing.balance import answer_from
-from rig.log.cards_and_pivots import estimate_from
+from rig.lookups.cards_and_pivots import estimate_from
 from rig.records.aside import ASIDE
 from rig.records.balance import BALANCE, CHANGE
 from rig.records.camera import CAMERA_CALIBRATION, CAR_MARKERS, FLOOR_LAYOUT, PLATE_PLACE

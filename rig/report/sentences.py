@@ -10,7 +10,7 @@ from analysis.weighing.corner_weights import CornerWeights
 from rig.base.car_words import station_words_mm
 from rig.jobs.pushing.compare import Verdict
 from rig.jobs.pushing.finger import station_words
-from rig.log.sources import finger_row
+from rig.lookups.sources import finger_row
 from rig.report.plots import save_figure
 from rig.report.push_answer import push_lines, what_happened
 from rig.report.rounding import decimals_of

@@ -45,6 +45,7 @@ WHOLE_RIG = [
     "rig/command/test_*.py",
     "rig/report/test_*.py",
     "rig/log/test_*.py",
+    "rig/lookups/test_*.py",
     "rig/virtual/test_push_truth.py",
     "faults/test_[de]*.py",
     "faults/test_surroundings.py",

@@ -16,8 +16,8 @@ from rig.base.errors import BenchError
 from rig.log import opening
 from rig.log.journal import look_at
 from rig.log.repair import check_log, repair_log
-from rig.log.sources import MissingSourceError, track_of
 from rig.log.store import LOG_FILE, BenchLog
+from rig.lookups.sources import MissingSourceError, track_of
 from rig.main import main
 from rig.records.classroom import FIRST_TRY
 from tests.benchmarks.log_damage import RECORDS, flips, kills, lay_out, sample, shown

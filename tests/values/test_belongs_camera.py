@@ -12,9 +12,9 @@ from rig.cards.read import parse_card
 from rig.cards.schema import BenchCard
 from rig.cards.template import card_text
 from rig.jobs.pushing.measure import camera_from
-from rig.log.belongs import camera_of, put_aside
 from rig.log.bundle import export_bench, import_bench
 from rig.log.store import BenchLog
+from rig.lookups.belongs import camera_of, put_aside
 from rig.records.camera import CAMERA_CALIBRATION, BoardRow, CameraInputs, CameraRecord, CameraResult, CameraRow
 
 

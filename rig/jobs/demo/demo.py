@@ -25,8 +25,8 @@ from rig.jobs.weighing.calibrate import CheckMasses, calibrate, card_hashes, zer
 from rig.jobs.weighing.pads import bench_pads
 from rig.jobs.weighing.weigh import weigh_on_pads
 from rig.jobs.weighing.weights import Weighing
-from rig.log.cards_and_pivots import estimate_record
 from rig.log.store import BenchLog
+from rig.lookups.cards_and_pivots import estimate_record
 from rig.records.codec import plain
 from rig.virtual.bench import CHECK_MASSES_G, VirtualOperator, film_virtual_push, write_cards, write_truth
 from rig.virtual.dunlin import CAR_KEYS, SETUPS, TEST_KEYS, SetUp, Truth, draw_truth

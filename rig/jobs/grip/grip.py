@@ -21,8 +21,8 @@ from rig.cards.read import CardSet
 from rig.jobs.grip.like import ACROSS, ALONG, GripRecord, like_grips
 from rig.jobs.series.evidence import PushOnRecord, measured_pushes, notes_of, told_apart
 from rig.jobs.weighing.weights import Weighing, written
-from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog
+from rig.lookups.cards_and_pivots import keep_cards
 from rig.records.grip import GRIP, INFERENCE, GripInputs, GripResult, InferenceInputs, InferenceResult, UnknownRow
 from rig.records.record import Record
 

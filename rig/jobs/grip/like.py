@@ -9,9 +9,9 @@ from rig.cards.identity import same_id
 from rig.cards.read import CardSet
 from rig.cards.schema import TestCard
 from rig.jobs.series.evidence import notes_of
-from rig.log.belongs import own_or_imported, standing
-from rig.log.sources import MissingSourceError, cards_of
 from rig.log.store import BenchLog
+from rig.lookups.belongs import own_or_imported, standing
+from rig.lookups.sources import MissingSourceError, cards_of
 from rig.records.grip import GRIP, GripInputs, GripResult
 from rig.records.record import Record
 

@@ -14,10 +14,10 @@ from rig.base.progress import Progress
 from rig.cards.measures import car_markers, floor_layout, readout, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.pushing.measure import kept_track, with_true_times
-from rig.log.belongs import weighing_of
-from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog
-from rig.log.track_file import write_track
+from rig.lookups.belongs import weighing_of
+from rig.lookups.cards_and_pivots import keep_cards
+from rig.lookups.track_file import write_track
 from rig.records.content import pair
 from rig.records.moving import DRIVE, DriveInputs, DriveResult, ModelRow
 from rig.records.record import Record

@@ -22,8 +22,8 @@ from rig.base.errors import InputError
 from rig.base.plain_json import Json
 from rig.cards.chassis import Moving, moving_car, springs_on
 from rig.cards.schema import CarCard
-from rig.log.belongs import weighing_of
 from rig.log.store import BenchLog
+from rig.lookups.belongs import weighing_of
 from rig.records.weighing import WEIGHING
 
 _DRAWS = 200

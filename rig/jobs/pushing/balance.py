@@ -33,10 +33,10 @@ from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import pushed_as_seen
 from rig.jobs.pushing.measure import Measurement, poses_of
 from rig.jobs.weighing.weights import Weighing, known_weighing, weighed_car, written
-from rig.log.cards_and_pivots import keep_cards
-from rig.log.sources import finger_row
 from rig.log.store import BenchLog
-from rig.log.track_file import KeptTrack
+from rig.lookups.cards_and_pivots import keep_cards
+from rig.lookups.sources import finger_row
+from rig.lookups.track_file import KeptTrack
 from rig.records.balance import BALANCE, BalanceInputs, BalanceResult
 from rig.records.codec import as_record, from_record
 from rig.records.record import AnyRecord, Record

@@ -16,9 +16,9 @@ from rig.base.failures import explain
 from rig.base.progress import Progress
 from rig.cards.read import CardSet, read_set
 from rig.jobs.pushing.measure import MeasuredClip, measured_clip, stored_camera, write_measured
-from rig.log.cards_and_pivots import keep_cards
 from rig.log.rows import file_hash
 from rig.log.store import BenchLog
+from rig.lookups.cards_and_pivots import keep_cards
 from rig.records.pushing import PUSH, ClipRecord
 from vision.base.types import Camera
 

@@ -24,8 +24,8 @@ from rig.jobs.pushing.measure import MeasuredClip, Measurement, measure_clip, st
 from rig.jobs.pushing.picture import PushedPoses, test_picture
 from rig.jobs.pushing.quickness import Quickness, finger_advance, judge_quickness
 from rig.jobs.weighing.weights import Weighing, known_weighing, written
-from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog
+from rig.lookups.cards_and_pivots import keep_cards
 from rig.records.pushing import COMPARISON, ComparisonInputs, ComparisonResult, PredictionInputs
 from rig.records.record import Record
 

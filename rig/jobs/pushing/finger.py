@@ -12,7 +12,7 @@ from analysis.statistics.quantiles import NORMAL_95
 from rig.base.errors import InputError
 from rig.cards.measures import MM, car_markers, finger_marker, wheelbase
 from rig.cards.read import CardSet
-from rig.log.track_file import KeptTrack
+from rig.lookups.track_file import KeptTrack
 from rig.records.pushing import FingerRow
 from vision.base.types import ClipTrack, FingerMarker, FloorLayout
 from vision.tracking.finger import CAUSES, FingerPath, FingerWatch, finger_path, tilt_words

@@ -12,8 +12,8 @@ from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import pushed_at
 from rig.jobs.weighing.weights import Weighing, written
-from rig.log.cards_and_pivots import estimate_record, keep_cards
 from rig.log.store import BenchLog
+from rig.lookups.cards_and_pivots import estimate_record, keep_cards
 from rig.records.content import four, matrix, pair
 from rig.records.pushing import PREDICTION, PredictionInputs, PredictionResult, PushedAtRow, SensitivityRow
 from rig.records.record import Record

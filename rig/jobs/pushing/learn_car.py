@@ -9,8 +9,8 @@ from rig.cards.measures import MM, car_markers, floor_layout
 from rig.cards.read import CardSet
 from rig.jobs.pushing.measure import stored_camera
 from rig.jobs.pushing.setup_clips import marker_row
-from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog
+from rig.lookups.cards_and_pivots import keep_cards
 from rig.records.camera import CAR_MARKERS, CarMarkersResult
 from rig.records.content import Empty, numbers
 from rig.records.record import Record

@@ -17,10 +17,10 @@ from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import contacts, finger_record, seen_path, track_with_finger, worn_marker
 from rig.jobs.pushing.shutter import shutter_notes, shutter_record
 from rig.jobs.pushing.springbacks import own_pushes, springback_notes
-from rig.log.belongs import camera_of
-from rig.log.cards_and_pivots import estimate_record, keep_cards
 from rig.log.store import BenchLog
-from rig.log.track_file import KeptTrack, SeenFinger, SeenFrom, write_track
+from rig.lookups.belongs import camera_of
+from rig.lookups.cards_and_pivots import estimate_record, keep_cards
+from rig.lookups.track_file import KeptTrack, SeenFinger, SeenFrom, write_track
 from rig.records.camera import CameraRow
 from rig.records.content import matrix, numbers, pair, triple
 from rig.records.pushing import (

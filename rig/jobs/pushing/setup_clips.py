@@ -19,8 +19,8 @@ from rig.cards.schema import BenchCard
 from rig.jobs.pushing.compare import Verdict
 from rig.jobs.pushing.measure import Measurement, camera_record, stored_camera
 from rig.jobs.pushing.picture import car_picture
-from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog
+from rig.lookups.cards_and_pivots import keep_cards
 from rig.records.camera import (
     CAMERA_CALIBRATION,
     FLOOR_LAYOUT,

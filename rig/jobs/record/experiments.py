@@ -18,10 +18,10 @@ from rig.jobs.pushing.compare import typed_pivot
 from rig.jobs.pushing.forecast import forecast_cards
 from rig.jobs.pushing.picture import PushedPoses, test_picture
 from rig.jobs.weighing.weights import weighing_from
-from rig.log.cards_and_pivots import estimate_from
-from rig.log.sources import Family, MissingSourceError, cards_of, parents_of, push_row, track_of
 from rig.log.store import BenchLog
-from rig.log.track_file import KeptTrack
+from rig.lookups.cards_and_pivots import estimate_from
+from rig.lookups.sources import Family, MissingSourceError, cards_of, parents_of, push_row, track_of
+from rig.lookups.track_file import KeptTrack
 from rig.records.balance import BALANCE
 from rig.records.pushing import COMPARISON, PREDICTION, PUSH, ComparisonResult, PredictionResult, PushRow, TrackRow
 from rig.records.record import AnyRecord

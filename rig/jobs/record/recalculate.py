@@ -18,9 +18,9 @@ from rig.jobs.series.change import changed_again
 from rig.jobs.weighing.calibrate import calibration_from, fitted_again
 from rig.jobs.weighing.scale import loads_of, pool
 from rig.jobs.weighing.weights import as_pushed, weighing_from, weights_of, weights_record
-from rig.log.cards_and_pivots import estimate_from
-from rig.log.sources import MissingSourceError, cards_of, finger_row, judged_row, parents_of, track_of
 from rig.log.store import BenchLog
+from rig.lookups.cards_and_pivots import estimate_from
+from rig.lookups.sources import MissingSourceError, cards_of, finger_row, judged_row, parents_of, track_of
 from rig.records.balance import BALANCE, CHANGE, BalanceResult
 from rig.records.codec import as_record, plain
 from rig.records.content import Content

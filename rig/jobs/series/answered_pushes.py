@@ -14,8 +14,8 @@ from rig.jobs.series.answers import answers_on_record
 from rig.jobs.series.own_pushes import clip_hashes, clip_of, pushes_of
 from rig.jobs.weighing.weights import Weighing, weighing_from
 from rig.log.rows import file_hash
-from rig.log.sources import cards_of, parents_of
 from rig.log.store import BenchLog
+from rig.lookups.sources import cards_of, parents_of
 from rig.records.pushing import PUSH, ClipRecord
 from rig.records.record import AnyRecord
 from rig.records.weighing import WEIGHING

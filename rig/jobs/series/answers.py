@@ -3,8 +3,8 @@
 from rig.jobs.pushing.balance import PushAnswer, answer_from, answer_push
 from rig.jobs.pushing.measure import pushes_in
 from rig.jobs.series.evidence import PushOnRecord
-from rig.log.sources import MissingSourceError, parents_of, track_of
 from rig.log.store import BenchLog
+from rig.lookups.sources import MissingSourceError, parents_of, track_of
 from rig.records.balance import BALANCE, BalanceInputs, BalanceResult
 from rig.records.pushing import PUSH
 from rig.records.record import Record

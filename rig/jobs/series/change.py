@@ -14,9 +14,9 @@ from rig.base.progress import Progress
 from rig.cards.measures import wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.series.answered_pushes import PushesOf, answered_pushes, answers_of_clips
-from rig.log.cards_and_pivots import keep_cards
-from rig.log.sources import MissingSourceError, cards_of
 from rig.log.store import BenchLog
+from rig.lookups.cards_and_pivots import keep_cards
+from rig.lookups.sources import MissingSourceError, cards_of
 from rig.records.balance import CHANGE, ChangeInputs, ChangeResult
 from rig.records.codec import as_record
 from rig.records.pushing import PUSH

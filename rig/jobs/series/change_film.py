@@ -15,8 +15,8 @@ from rig.cards.read import CardSet
 from rig.jobs.pushing.balance import PushAnswer
 from rig.jobs.pushing.measure import camera_from
 from rig.jobs.series.answered_pushes import PushesOf
-from rig.log.sources import MissingSourceError, push_row, track_of
 from rig.log.store import BenchLog
+from rig.lookups.sources import MissingSourceError, push_row, track_of
 from rig.records.pushing import ClipRecord
 from vision.base.types import CameraView
 from vision.clip.from_above import PushFromAbove, film_from_above, still_from_above

@@ -15,9 +15,9 @@ from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import pushed_as_seen
 from rig.jobs.series.own_pushes import clip_hashes, clip_of, push_number, pushes_of, under_another_card
 from rig.jobs.weighing.weights import Weighing, known_weighing, weighed_car
-from rig.log.cards_and_pivots import estimate_from
-from rig.log.sources import finger_row, push_row
 from rig.log.store import BenchLog
+from rig.lookups.cards_and_pivots import estimate_from
+from rig.lookups.sources import finger_row, push_row
 from rig.records.pushing import ClipRecord
 
 

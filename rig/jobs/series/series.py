@@ -25,8 +25,8 @@ from rig.jobs.series.effect_points import EffectsInPoints, effects_in_points
 from rig.jobs.series.evidence import PushOnRecord, measured_pushes, notes_of, same_test, told_apart
 from rig.jobs.series.plan_rows import pushes_of_plan
 from rig.jobs.weighing.weights import Weighing, weighed_car
-from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog
+from rig.lookups.cards_and_pivots import keep_cards
 from rig.records.record import Record
 from rig.records.series import (
     LADDER,

@@ -15,8 +15,8 @@ from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
 from rig.cards.schema import BenchCard
 from rig.jobs.weighing.pads import Ask, OpenPads, settle
-from rig.log.belongs import calibration_of
 from rig.log.store import BenchLog
+from rig.lookups.belongs import calibration_of
 from rig.pads.steps import Step
 from rig.records.codec import as_record, from_record
 from rig.records.content import four

@@ -27,8 +27,8 @@ from rig.jobs.weighing.pads import Ask, OpenPads
 from rig.jobs.weighing.scale import scale_of
 from rig.jobs.weighing.weigh import weigh_on_pads
 from rig.jobs.weighing.weights import RecordedWeighing, Weighing, weights_but_for
-from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog
+from rig.lookups.cards_and_pivots import keep_cards
 from rig.pads.steps import Step
 from rig.records.record import Record
 from rig.records.weighing import CROSS_WEIGHT, SHIM, CrossInputs, CrossResult, ShimInputs, ShimResult

@@ -16,8 +16,8 @@ from rig.cards.read import CardSet
 from rig.jobs.weighing.pads import Ask, OpenPads
 from rig.jobs.weighing.scale import in_wheel_order, scale_of
 from rig.jobs.weighing.weights import Weighing, written
-from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog
+from rig.lookups.cards_and_pivots import keep_cards
 from rig.pads.steps import Step
 from rig.records.content import numbers
 from rig.records.record import Record

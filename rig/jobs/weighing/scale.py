@@ -20,8 +20,8 @@ from rig.cards.mechanics import place_gravity
 from rig.cards.schema import BenchCard
 from rig.jobs.weighing.calibrate import stored_calibration
 from rig.jobs.weighing.pads import OpenPads, answering_boards, by_wheel, settle
-from rig.log.belongs import boards_differ, kept_boards, other_board, zeros_of
 from rig.log.store import BenchLog
+from rig.lookups.belongs import boards_differ, kept_boards, other_board, zeros_of
 from rig.records.content import four
 from rig.records.record import AnyRecord
 from rig.records.weighing import ZERO, PlacingRow, ZeroRecord

@@ -16,9 +16,9 @@ from rig.jobs.pushing.picture import car_picture
 from rig.jobs.weighing.calibrate import CheckMasses, calibrate, card_hashes, zero
 from rig.jobs.weighing.weigh import weigh_on_pads
 from rig.jobs.weighing.weights import RecordedWeighing, weigh_typed, weighing_from
-from rig.log.belongs import weighing_of
 from rig.log.lock import LogHold
 from rig.log.store import LOG_FILE, BenchLog
+from rig.lookups.belongs import weighing_of
 from rig.page.bench.broadcast import Broadcast
 from rig.page.bench.camera_view import CameraView
 from rig.page.bench.card_files import Deck

@@ -13,8 +13,8 @@ from rig.cards.template import card_text
 from rig.jobs.demo.first_try import SeenPush, see_push
 from rig.jobs.weighing.calibrate import CheckMasses, calibrate
 from rig.jobs.weighing.pads import OpenPads
-from rig.log.belongs import calibration_of
 from rig.log.store import BenchLog
+from rig.lookups.belongs import calibration_of
 from rig.pads.reader import PadReader
 from rig.pads.steps import Step
 from rig.page.bench.lesson_steps import LessonStep

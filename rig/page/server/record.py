@@ -3,9 +3,9 @@
 from rig.base.plain_json import Json
 from rig.base.version import SOFTWARE
 from rig.jobs.record.experiments import retell
-from rig.log.cards_and_pivots import estimate_from
-from rig.log.sources import MissingSourceError, judged_row, parents_of
 from rig.log.store import BenchLog
+from rig.lookups.cards_and_pivots import estimate_from
+from rig.lookups.sources import MissingSourceError, judged_row, parents_of
 from rig.page.bench.bench import Bench
 from rig.page.bench.views import estimate_json
 from rig.records.pushing import COMPARISON, PREDICTION, PUSH, ComparisonInputs, ComparisonResult

@@ -12,9 +12,9 @@ from rig.cards.template import card_text
 from rig.jobs.pushing.balance import answer_push, write_answer
 from rig.jobs.pushing.measure import push_record, pushes_in
 from rig.jobs.weighing.weights import Weighing, weigh_typed
-from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog
-from rig.log.track_file import KeptTrack, write_track
+from rig.lookups.cards_and_pivots import keep_cards
+from rig.lookups.track_file import KeptTrack, write_track
 from rig.records.camera import CameraRow
 from rig.records.pushing import PUSH, PushInputs, PushResult, TrackRow
 from rig.records.record import Record

@@ -23,7 +23,7 @@ from rig.jobs.series.change import (
     weights_between,
 )
 from rig.log.store import BenchLog
-from rig.log.track_file import SeenFrom
+from rig.lookups.track_file import SeenFrom
 from rig.records.balance import CHANGE
 from rig.report.change_words import write_change
 from tests.rig.jobs.synthetic_pushes import (

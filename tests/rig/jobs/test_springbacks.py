@@ -11,7 +11,7 @@ from rig.jobs.pushing.measure import pushes_in
 from rig.jobs.pushing.shutter import shutter_notes
 from rig.jobs.pushing.springbacks import springback_notes
 from rig.log.store import BenchLog
-from rig.log.track_file import KeptTrack
+from rig.lookups.track_file import KeptTrack
 from tests.rig.jobs.synthetic_pushes import LENGTH, cards, closed_form, pushed_track, weighed
 
 NOSE, TAIL, BACK = 0.051, 0.069, 0.002

@@ -22,9 +22,9 @@ from rig.jobs.pushing.compare import Verdict, judge
 from rig.jobs.pushing.measure import Measurement, kept_track, poses_of, push_record, pushes_in, track_record
 from rig.jobs.record.experiments import choose, retell
 from rig.jobs.weighing.weights import weigh_typed
-from rig.log.cards_and_pivots import keep_cards
 from rig.log.store import BenchLog
-from rig.log.track_file import write_track
+from rig.lookups.cards_and_pivots import keep_cards
+from rig.lookups.track_file import write_track
 from rig.notebook.functions import answer, compare
 from rig.records.pushing import PUSH, PushInputs, PushResult
 from rig.report.experiments import write_experiments

@@ -9,9 +9,9 @@ import pytest
 
 from analysis.base.pivot import PivotEstimate
 from rig.base.errors import BenchError, InputError
-from rig.log.cards_and_pivots import estimate_from, estimate_record
-from rig.log.sources import MissingSourceError, judged_row, parents_of, push_row, track_of
 from rig.log.store import BenchLog
+from rig.lookups.cards_and_pivots import estimate_from, estimate_record
+from rig.lookups.sources import MissingSourceError, judged_row, parents_of, push_row, track_of
 from rig.records.codec import from_plain
 from rig.records.pushing import COMPARISON, PUSH
 from rig.records.registry import RECORD_KINDS

@@ -8,7 +8,7 @@ from rig.cards.read import CardSet, parse_card
 from rig.cards.schema import BenchCard, CarCard, TestCard
 from rig.log.rows import file_hash
 from rig.log.store import BenchLog
-from rig.log.track_file import KeptTrack, read_track
+from rig.lookups.track_file import KeptTrack, read_track
 from rig.records.pushing import ComparisonInputs, ComparisonResult, FingerRow, MissingPushError, PushResult, PushRow
 from rig.records.record import AnyRecord, InputsT, Kind, Record, ResultT
 
