@@ -77,8 +77,7 @@ def car_changes(before: CarCard, now: CarCard) -> list[str]:
     for key in CAR_LENGTHS:
         if before.geometry.contacts_mm is not None and "track" in key:
             continue  # the contacts say it
-        u = math.hypot(float(old[f"{key}_u"]), float(new[f"{key}_u"]))
-        if abs(float(old[key]) - float(new[key])) > CORRECTED * u + 1e-9:
+        if not _measured_again(key, old, new):
             told.append(_change(key, old[key], new[key]))
     return told + _part_changes(before, now)
 
@@ -118,7 +117,7 @@ def corrected(before: TestCard | CarCard | BenchCard, now: TestCard | CarCard | 
     old, new = _flat(before), _flat(now)
     keys = [key for key in (*old, *new) if key.startswith(CORRECTABLE)]
     keys = [key for key in dict.fromkeys(keys) if ".body_" not in key and key != "masses.parts"]
-    keys = [key for key in keys if not _measured_again(key, old, new)]
+    keys = [key for key in keys if not (key.startswith(SHEETS) and _measured_again(key, old, new))]
     parts = _part_changes(before, now) if isinstance(before, CarCard) and isinstance(now, CarCard) else []
     return _changes(before, now, keys) + parts
 
@@ -129,16 +128,14 @@ def changes_in_words(changes: Iterable[str], *, most: int = 4) -> str:
     return ", ".join(told[:most]) + (f" and {len(told) - most} more" if len(told) > most else "")
 
 
-def _measured_again(key: str, old: dict[str, Any], new: dict[str, Any]) -> bool:
-    """Whether a length of a printed sheet or of the plate is another only within its uncertainties."""
-    if not key.startswith(SHEETS):
-        return False
+def _measured_again(key: str, old: Json, new: Json) -> bool:
+    """Whether a length, or the uncertainty of one, is another only within the uncertainties stated on both cards."""
     bare = key.removesuffix("_u")
     sizes = [values.get(name) for values in (old, new) for name in (bare, f"{bare}_u")]
     if not all(isinstance(size, int | float) for size in sizes):
         return False
-    a, a_u, b, b_u = map(float, sizes)  # type: ignore[arg-type]
-    return abs(a - b) <= CORRECTED * math.hypot(a_u, b_u) + 1e-9
+    before, before_u, now, now_u = map(float, sizes)  # type: ignore[arg-type]
+    return abs(before - now) <= CORRECTED * math.hypot(before_u, now_u) + 1e-9
 
 
 def _changes(before: Any, now: Any, keys: Iterable[str]) -> list[str]:
