@@ -52,11 +52,6 @@ def matrix(values: FloatArray | Sequence[Sequence[float]]) -> Matrix:
     return tuple(numbers(row) for row in np.asarray(values, dtype=float))
 
 
-def numbers_or_none(values: FloatArray) -> tuple[float | None, ...]:
-    """(n,) with None where there is no finite number."""
-    return tuple(value if np.isfinite(value) else None for value in _plain(values))
-
-
 def finite(value: float | None) -> float | None:
     """A number, or None for one that is missing or not finite."""
     return None if value is None or not np.isfinite(value) else float(value)
