@@ -27,7 +27,7 @@ def command(
         return
     from rig.log.export import export_tables
     from rig.log.store import BenchLog
-    from rig.lookups.belongs import reasons_aside
+    from rig.lookups.aside import reasons_aside
     from rig.records.codec import plain
     from rig.report.other_records import record_words
     from rig.report.sentences import table_text
@@ -76,7 +76,7 @@ def command(
 def aside_command(number: str, why: str, log_dir: Path | None, as_json: bool) -> None:
     """Set record N aside, a failed push for example: it stays in the log, and nothing is computed from it any more."""
     from rig.log.store import BenchLog
-    from rig.lookups.belongs import put_aside
+    from rig.lookups.aside import put_aside
 
     with BenchLog(log_folder(log_dir)) as log:
         record = put_aside(log, number, why)

@@ -14,7 +14,8 @@ from rig.cards.template import card_text
 from rig.jobs.pushing.measure import camera_from
 from rig.log.bundle import export_bench, import_bench
 from rig.log.store import BenchLog
-from rig.lookups.belongs import camera_of, put_aside
+from rig.lookups.aside import put_aside
+from rig.lookups.belongs import camera_of
 from rig.records.camera import CAMERA_CALIBRATION, BoardRow, CameraInputs, CameraRecord, CameraResult, CameraRow
 
 

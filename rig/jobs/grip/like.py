@@ -10,7 +10,8 @@ from rig.cards.read import CardSet
 from rig.cards.schema import TestCard
 from rig.jobs.series.evidence import notes_of
 from rig.log.store import BenchLog
-from rig.lookups.belongs import own_or_imported, standing
+from rig.lookups.aside import standing
+from rig.lookups.belongs import own_or_imported
 from rig.lookups.sources import MissingSourceError, cards_of
 from rig.records.grip import GRIP, GripInputs, GripResult
 from rig.records.record import Record

@@ -12,7 +12,8 @@ from rig.base.errors import InputError
 from rig.cards.identity import changes_in_words, completed, corrected, same_id, test_changes
 from rig.cards.read import CardSet
 from rig.log.store import BenchLog
-from rig.lookups.belongs import own_or_imported, standing, test_card
+from rig.lookups.aside import standing
+from rig.lookups.belongs import own_or_imported, test_card
 from rig.lookups.sources import MissingSourceError, cards_of
 from rig.records.pushing import COMPARISON, PUSH, ClipRecord
 from rig.records.record import AnyRecord

@@ -17,7 +17,8 @@ from rig.cards.measures import MM, contact_place, contact_place_u
 from rig.cards.mechanics import car_state, place_gravity
 from rig.cards.read import CardSet
 from rig.log.store import BenchLog
-from rig.lookups.belongs import standing, weighing_of
+from rig.lookups.aside import standing
+from rig.lookups.belongs import weighing_of
 from rig.lookups.cards_and_pivots import keep_cards
 from rig.records.content import finite, four, matrix, pair
 from rig.records.record import Record
