@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from rig.command.options import changed_card_options, json_option, log_folder, log_option, progress
+from rig.command.options import changed_card_options, json_option, log_folder, log_option, progress, show
 
 
 @click.command(name="change", epilog="Example: pivotbench change plain.toml front-rubber.toml")
@@ -65,4 +65,4 @@ def command(
     if as_json:  # all keys always: what could not be told is null
         click.echo(json.dumps(change_json(found, picture=files.picture, film=files.film), ensure_ascii=False, indent=2))
     else:
-        click.echo("\n".join(lines))
+        show("\n".join(lines), {}, as_json=False, remarks=found.remarks)

@@ -28,9 +28,8 @@ class ChangeFiles:
 
 
 def change_lines(found: SetUpsCompared) -> list[str]:
-    """The answer for a terminal: the finding first, before it only what it rests on where that is not plain."""
-    first = [f"note: {remark.rstrip('.')}." for remark in found.remarks]
-    lines = [*first, *found.record.result.sentences, *(note for note in found.notes if note not in found.remarks)]
+    """The answer for a terminal, the finding first; what it rests on (`found.remarks`) is told before it."""
+    lines = [*found.record.result.sentences, *(note for note in found.notes if note not in found.remarks)]
     if min(found.change.pushes) == 1:
         lines.append("Repeats make it surer: push in the order A B B A, placing the car anew each time.")
     rows = [(_name(pushes), seen_short(answer), _figure(answer)) for pushes, answer in _each(found)]

@@ -27,6 +27,7 @@ from rig.main import main
 from rig.pads.frames import Gap, PadFrame, PortState, Status, Tally
 from rig.pads.lines import Identity
 from rig.pads.listeners import PadSource
+from tests.values.pads_acted import Hands
 from vision.base.types import Camera, CameraView, ClipTrack
 
 DRAWS = 200
@@ -260,19 +261,6 @@ def quick_bench() -> Iterator[None]:
             setattr(module, key, was)
 
 
-class _Hands(io.TextIOBase):
-    """A standard input: what was asked last is done before Enter is pressed."""
-
-    def __init__(self, do: Callable[[str], None], told: io.StringIO) -> None:
-        self._do, self._told, self._seen = do, told, 0
-
-    def readline(self, size: int = -1) -> str:  # type: ignore[override]
-        text = self._told.getvalue()[self._seen :]
-        self._seen = len(self._told.getvalue())
-        self._do(text)
-        return "\n"
-
-
 @dataclass(frozen=True)
 class Said:
     """How a command ended. text: for a person.  result: the JSON beside it."""
@@ -303,7 +291,7 @@ def pivotbench(*words: object, hands: Callable[[str], None] | None = None) -> Sa
     """Run one command in this process; with --json both the words and the JSON are kept."""
     out, err = io.StringIO(), io.StringIO()
     before = sys.stdin
-    sys.stdin = _Hands(hands or (lambda text: None), err)  # type: ignore[assignment]
+    sys.stdin = Hands(hands or (lambda text: None), err)  # type: ignore[assignment]
     code: object = 0
     try:
         with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):

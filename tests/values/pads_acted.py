@@ -148,7 +148,7 @@ class ActedPads:
                 self._pending = self._pending[os.write(self._host, self._pending) :]
 
 
-class _Hands(io.TextIOBase):
+class Hands(io.TextIOBase):
     """A standard input that does what was asked before it presses Enter."""
 
     def __init__(self, do: Callable[[str], None], told: io.StringIO) -> None:
@@ -180,7 +180,7 @@ def pivotbench(*words: object, hands: Callable[[str], None] | None = None) -> To
     """Run one command in this process. hands: gets the text of each step before Enter is pressed."""
     out, err = io.StringIO(), io.StringIO()
     before = sys.stdin
-    sys.stdin = _Hands(hands or (lambda text: None), err)  # type: ignore[assignment]
+    sys.stdin = Hands(hands or (lambda text: None), err)  # type: ignore[assignment]
     try:
         with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
             try:
