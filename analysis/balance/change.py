@@ -75,10 +75,6 @@ def what_changed(
         bound=bound,
         before=(one.pct, one.u),
         after=(two.pct, two.u),
-        explained_by_weights=None,
-        left_for_tyres=None,
-        front_grip_up=None,
-        tyres_agree=None,
         parts=difference.parts,
         u_without_sharing=float(np.hypot(one.u, two.u)),
         more_pushes=None
@@ -218,17 +214,6 @@ def _without_figures(a: Sequence[MeasuredBalance], b: Sequence[MeasuredBalance])
         reason = f"it swung about the {next(iter(axles[0]))} axle before, about the {next(iter(axles[1]))} axle now"
     return BalanceChange(
         finding=finding,
-        moved=None,
-        bound=None,
-        before=None,
-        after=None,
-        explained_by_weights=None,
-        left_for_tyres=None,
-        front_grip_up=None,
-        tyres_agree=None,
-        parts=(),
-        u_without_sharing=None,
-        more_pushes=None,
         target=TENTH,
         pushes=(len(a), len(b)),
         reason=reason,

@@ -119,15 +119,15 @@ class MeasuredBalance:
     pushed_pct: float
     kappa: float
     wheelbase: float
-    pct: float | None
-    u: float | None
-    interval_pct: tuple[float, float] | None
-    axle: AxleName | None
-    odds: float | None
-    bounds_pct: tuple[float, float] | None
-    causes: tuple[BalanceCause, ...]
-    distance: float | None
-    next_push_pct: float | None
+    pct: float | None = None
+    u: float | None = None
+    interval_pct: tuple[float, float] | None = None
+    axle: AxleName | None = None
+    odds: float | None = None
+    bounds_pct: tuple[float, float] | None = None
+    causes: tuple[BalanceCause, ...] = ()
+    distance: float | None = None
+    next_push_pct: float | None = None
     reason: str = ""
 
     @property
@@ -246,26 +246,25 @@ class BalanceChange:
     explained_by_weights, left_for_tyres: points; None without weighings.
     front_grip_up: (value, u) in per cent: grip of the front tyres against the rear ones; None as above.
     tyres_agree: "agrees", "disagrees" or "cannot tell" with the measured grip; None when none was given.
-    parts: (name, u in points) of the difference, largest first.  cancelled: (name, u in points) that it would have
-        more without shared causes.
+    parts: (name, u in points) of the difference, largest first.  u_without_sharing: points, had nothing cancelled.
     more_pushes: how many more pushes of each would tell a change of `target` points, None when no number would.
     pushes: (of A, of B).  reason: why "cannot tell", in plain words, otherwise "".  warnings: sentences.
     """
 
     finding: ChangeFinding
-    moved: Moved | None
-    bound: float | None
-    before: tuple[float, float] | None
-    after: tuple[float, float] | None
-    explained_by_weights: Moved | None
-    left_for_tyres: Moved | None
-    front_grip_up: tuple[float, float] | None
-    tyres_agree: Literal["agrees", "disagrees", "cannot tell"] | None
-    parts: tuple[tuple[str, float], ...]
-    u_without_sharing: float | None
-    more_pushes: int | None
     target: float
     pushes: tuple[int, int]
+    moved: Moved | None = None
+    bound: float | None = None
+    before: tuple[float, float] | None = None
+    after: tuple[float, float] | None = None
+    explained_by_weights: Moved | None = None
+    left_for_tyres: Moved | None = None
+    front_grip_up: tuple[float, float] | None = None
+    tyres_agree: Literal["agrees", "disagrees", "cannot tell"] | None = None
+    parts: tuple[tuple[str, float], ...] = ()
+    u_without_sharing: float | None = None
+    more_pushes: int | None = None
     reason: str = ""
     warnings: tuple[str, ...] = ()
 
