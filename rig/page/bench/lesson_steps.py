@@ -45,6 +45,7 @@ def _setup(
     car: CardKeys | None = None,
     test: CardKeys | None = None,
 ) -> SetUp:
+    """title: the car's state. Where it is pushed makes no other car: its truth and its weighing stay."""
     mass, cg = (_BARE.mass_g, _BARE.cg_mm) if ballast_at_mm is None else _at(ballast_at_mm)
     pushed_at: CardKeys = {"push.position_pct": MIDDLE_PCT}
     return SetUp(name=name, title=title, mass_g=mass, cg_mm=cg, grip=grip, car=car or {}, test=pushed_at | (test or {}))
@@ -115,9 +116,7 @@ STEPS: tuple[LessonStep, ...] = (
         notes="Ahead of the middle, where the balance point is. Every error but the finger's place shrinks there: that "
         "is the measurement. Twice the load on all wheels, or a wider track, changes nothing about it.",
         caution=CAUTIONS[1],
-        setup=_setup(
-            "straight", "pushed where it goes straight", grip=(0.96, 0.80), test={"push.position_pct": STRAIGHT_PCT}
-        ),
+        setup=_setup("straight", "more grip in front", grip=(0.96, 0.80), test={"push.position_pct": STRAIGHT_PCT}),
     ),
     LessonStep(
         name="free",
@@ -138,7 +137,7 @@ STEPS: tuple[LessonStep, ...] = (
         "the finger, which is the one place that surely moves. More front grip moves this point backward: the balance "
         "point came nearer to the push.",
         caution=CAUTIONS[1],
-        setup=_setup("ahead", "balanced, pushed near the nose", test=_AHEAD),
+        setup=_setup("ahead", "balanced", test=_AHEAD),
     ),
     LessonStep(
         name="solid",

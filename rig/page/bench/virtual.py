@@ -30,8 +30,7 @@ CALIBRATING_FACTOR = 40.0
 def step_cards(step: LessonStep, setup: SetUp) -> dict[str, str]:
     """Texts of the car and test card of one lesson step."""
     head = f"The virtual bench's car in one set-up: {setup.title}."
-    state = setup.title.split(", pushed")[0]  # where it is pushed makes no other car: its weighing stays good
-    car = CAR_KEYS | dict(setup.car) | {"name": f"Dunlin, {state}", "id": virtual_id("car")}
+    car = CAR_KEYS | dict(setup.car) | {"name": f"Dunlin, {setup.title}", "id": virtual_id("car")}
     test = (
         TEST_KEYS
         | dict(setup.test)
@@ -59,7 +58,7 @@ def bench_text() -> str:
 
 def true_car(setup: SetUp, seed: int) -> Truth:
     """What the virtual car really is in one set-up: rolling and solid axles as on its cards."""
-    truth = draw_truth(setup, np.random.default_rng([seed, sum(setup.name.encode())]))
+    truth = draw_truth(setup, np.random.default_rng([seed, sum(setup.title.encode())]))
     keys = dict(setup.car)
     rolling = dict(setup.test).get("push.wheels") == "as on the car card"
     solid = (keys.get("front.kind") == "solid", keys.get("rear.kind") == "solid")

@@ -13,7 +13,9 @@ import pytest
 from starlette.responses import Response
 
 from rig.base.errors import BenchError, InputError
-from rig.cards.read import CardSet
+from rig.cards.identity import car_changes
+from rig.cards.read import CardSet, parse_card
+from rig.cards.schema import CarCard
 from rig.jobs.pushing.what_if import WhatIf, what_if
 from rig.jobs.weighing.pads import settle
 from rig.log.store import BenchLog
@@ -21,7 +23,9 @@ from rig.page.bench.bench import Bench
 from rig.page.bench.broadcast import LONGEST_LIVE, Broadcast, Listener, stream
 from rig.page.bench.card_files import Deck, changed
 from rig.page.bench.jobs import Job, Work
+from rig.page.bench.lesson_steps import STEPS
 from rig.page.bench.pad_listeners import PadHub
+from rig.page.bench.virtual import step_cards, true_car
 from rig.page.classroom.hidden_change import HiddenGame
 from rig.page.classroom.prints import pack_html, rail
 from rig.page.server.app import failures_told as answering
@@ -390,6 +394,18 @@ def test_the_teachers_pack_has_all_its_parts(tmp_path: Path) -> None:
     assert minutes[0][0] == 0
     assert minutes[-1][1] == 45
     assert all(before[1] == after[0] for before, after in pairwise(minutes))
+
+
+@pytest.mark.parametrize(("one", "other"), [("balanced", "ahead"), ("front-grip", "straight")])
+def test_a_car_that_is_pushed_elsewhere_is_the_same_car(one: str, other: str) -> None:
+    """What was weighed in one step stands on the pads in the other, to the last digit."""
+    first, second = (step.setup for step in STEPS if step.name in (one, other))
+    assert first is not None
+    assert second is not None
+    assert first.name != second.name
+    np.testing.assert_array_equal(true_car(first, 3).corner_g, true_car(second, 3).corner_g)
+    cards = [parse_card(step_cards(STEPS[0], setup)["car"], CarCard, where="car") for setup in (first, second)]
+    assert not car_changes(*cards)
 
 
 # the game
