@@ -11,8 +11,6 @@ import pytest
 from hypothesis import settings
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as rig.main does, before a test loads numpy
-for name in ("MALLOC_MMAP_THRESHOLD_", "MALLOC_TRIM_THRESHOLD_"):  # glibc: pictures are not given back one by one;
-    os.environ.setdefault(name, str(1 << 29))  # processes started from here (pytest's workers) read it as they begin
 
 settings.register_profile("no deadline", deadline=None)  # a loaded machine is no fault of the code
 settings.load_profile("no deadline")
