@@ -11,7 +11,7 @@ from rig.cards.read import CardSet
 from rig.jobs.pushing.balance import PushAnswer, answer_clip
 from rig.jobs.pushing.measure import measure_clip, stored_camera
 from rig.jobs.series.answers import answers_on_record
-from rig.jobs.series.own_pushes import clip_hashes, clip_of, pushes_of
+from rig.jobs.series.own_pushes import each_clip_once, pushes_of
 from rig.jobs.weighing.weights import Weighing, weighing_from
 from rig.log.rows import file_hash
 from rig.log.store import BenchLog
@@ -60,7 +60,7 @@ def answered_pushes(
         named = [_clip_record(log.get(str(number)), log) for number in dict.fromkeys(numbers)]
         return _answered(cards_of(named[0], log), named, log)
     own = pushes_of(cards, log)
-    clips = _each_clip_once(own.records, log)
+    clips = each_clip_once(own.records, log)
     clip = _not_measured(cards, clips)
     if clip is not None:
         measurement = measure_clip(clip, cards, log, camera=stored_camera(cards, log), progress=progress)
@@ -75,7 +75,7 @@ def recorded_pushes(cards: CardSet, log: BenchLog) -> PushesOf:
     Raises InputError as `answered_pushes`, and when the clip that the card names was not measured yet.
     """
     own = pushes_of(cards, log)
-    clips = _each_clip_once(own.records, log)
+    clips = each_clip_once(own.records, log)
     if clip := _not_measured(cards, clips):
         raise InputError(
             f"the clip {clip.name} of this set-up was not measured yet",
@@ -99,16 +99,10 @@ def _answered(cards: CardSet, clips: Sequence[ClipRecord], log: BenchLog, remark
 def _not_measured(cards: CardSet, clips: Sequence[ClipRecord]) -> Path | None:
     """The clip that the card names, where it is there and none of these records is of it."""
     clip = cards.folder / cards.test.clip if cards.test.clip else None
-    if clip is None or not clip.is_file() or any(_same_file(clip, record) for record in clips):
+    if clip is None or not clip.is_file():
         return None
-    return clip
-
-
-def _each_clip_once(records: Sequence[ClipRecord], log: BenchLog) -> list[ClipRecord]:
-    """The newest measurement of each clip, in the order of the log."""
-    hashes = clip_hashes(log)
-    newest = {clip_of(record, hashes) or record.id: record for record in records}
-    return sorted(newest.values(), key=lambda record: record.number)
+    content, _ = file_hash(clip)
+    return None if any(content in record.files for record in clips) else clip
 
 
 def _clip_record(record: AnyRecord, log: BenchLog) -> ClipRecord:
@@ -121,10 +115,6 @@ def _clip_record(record: AnyRecord, log: BenchLog) -> ClipRecord:
             remedy="Name records of measured clips; list them with: pivotbench log",
         )
     return found
-
-
-def _same_file(clip: Path, record: AnyRecord) -> bool:
-    return file_hash(clip)[0] in record.files
 
 
 def answers_of_clips(

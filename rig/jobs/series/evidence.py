@@ -13,7 +13,7 @@ from rig.cards.identity import changes_in_words, same_id, test_changes
 from rig.cards.mechanics import push_state
 from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import pushed_as_seen
-from rig.jobs.series.own_pushes import clip_hashes, clip_of, push_number, pushes_of, under_another_card
+from rig.jobs.series.own_pushes import clip_hashes, clip_of, each_clip_once, push_number, pushes_of, under_another_card
 from rig.jobs.weighing.weights import Weighing, known_weighing, weighed_car
 from rig.log.store import BenchLog
 from rig.lookups.cards_and_pivots import estimate_from
@@ -90,12 +90,9 @@ def clips_of_test(cards: CardSet, log: BenchLog) -> Gathered:
             "no push of this test was measured", where=cards.test.name, remedy="Run: pivotbench measure CLIP TEST.toml"
         )
     remarks = list(found.remarks)
-    newest: dict[str, ClipRecord] = {}
     clips = clip_hashes(log)
-    for record in found.records:
-        newest[clip_of(record, clips) or record.id] = record  # measured again, as `compare` does: once
     pushes = []
-    for record in newest.values():
+    for record in each_clip_once(found.records, log):  # measured again, as `compare` does: once
         then = found.cards[record.id]
         number = push_number(record, then, log)
         if other := under_another_card(clip_of(record, clips), number, then, log):

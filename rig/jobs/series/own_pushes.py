@@ -3,7 +3,7 @@
 A push is used with the cards as they were when it was measured, whatever they say now.
 """
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import msgspec
@@ -102,6 +102,13 @@ def clip_hashes(log: BenchLog) -> frozenset[str]:
 def clip_of(record: AnyRecord, clips: Collection[str]) -> str:
     """Hash of the clip that a push was measured in; "" where the log has none. clips: see `clip_hashes`."""
     return next((digest for digest in record.files if digest in clips), "")
+
+
+def each_clip_once(records: Sequence[ClipRecord], log: BenchLog) -> list[ClipRecord]:
+    """The newest measurement of each clip, in the order of the log."""
+    clips = clip_hashes(log)
+    newest = {clip_of(record, clips) or record.id: record for record in records}
+    return sorted(newest.values(), key=lambda record: record.number)
 
 
 def push_number(record: AnyRecord, cards: CardSet, log: BenchLog) -> int:
