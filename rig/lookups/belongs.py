@@ -67,7 +67,14 @@ def calibration_of(
     return (
         found
         if found is None
-        else replace(found, remarks=(*found.remarks, *_silent_pads(found.record, bench, boards, log)))
+        else replace(
+            found,
+            remarks=(
+                *found.remarks,
+                *_by_name_alone(found.record, bench_card(found.record, log), bench),
+                *_silent_pads(found.record, bench, boards, log),
+            ),
+        )
     )
 
 
@@ -88,9 +95,12 @@ def _silent_pads(record: Record, bench: BenchCard, boards: Sequence[str], log: B
 def zeros_of(bench: BenchCard, log: BenchLog, calibrated: Record, *, boards: Sequence[str] = ()) -> list[ZeroRecord]:
     """Zeros of this bench and these boards since a calibration, this log's own, in the order of writing."""
     zeros = []
+    named_by_card = bench_card(calibrated, log) is not None
     for record in standing(log, ZERO):
         before = bench_card(record, log)
         if record.number < calibrated.number or record.bench != log.bench or not _may_be(before, bench, record):
+            continue
+        if before is None and named_by_card:  # the calibration knows its bench, this zero only a name
             continue
         if before is not None and bench_changes(before, bench):
             continue
@@ -132,7 +142,10 @@ def weighing_of(car: CarCard, log: BenchLog, *, number: str = "", before: int | 
         else:
             record, what = fitting[-1], _imported_only(fitting[-1], "car")
         raise InputError(what, where=car.name, remedy=f"Weigh again, or say --weighing {record.number}")
-    return found
+    if found is None:
+        return None
+    told = _by_name_alone(found.record, car_card(found.record, log), car)
+    return replace(found, remarks=(*found.remarks, *told))
 
 
 def camera_of(bench: BenchCard, log: BenchLog) -> CameraRecord | None:
@@ -228,6 +241,16 @@ def _own_first(
 
 def _may_be(before: CarCard | BenchCard | None, now: CarCard | BenchCard, record: Record) -> bool:
     return same_id(before, now) if before is not None else record.title == now.name
+
+
+def _by_name_alone(record: Record, before: CarCard | BenchCard | None, now: CarCard | BenchCard) -> list[str]:
+    """That nothing but a name says whose record this is."""
+    if before is not None:
+        return []
+    return [
+        f"Record {record.number} ({record.kind}) keeps no card that can be read: only its name says that it is of "
+        f"{now.name}"
+    ]
 
 
 def _imported_only(record: Record, kind: str) -> str:

@@ -39,6 +39,7 @@ def pushes_of(cards: CardSet, log: BenchLog) -> OwnPushes:
     fitting: list[ClipRecord] = []
     before: list[tuple[ClipRecord, list[str]]] = []
     then: dict[str, CardSet] = {}
+    by_name: set[str] = set()
     for record in standing(log, PUSH):
         try:
             old = cards_of(record, log)
@@ -48,6 +49,7 @@ def pushes_of(cards: CardSet, log: BenchLog) -> OwnPushes:
             if record.title == cards.test.name:
                 fitting.append(record)
                 then[record.id] = cards
+                by_name.add(record.id)
             continue
         if not same_id(old.test, cards.test):
             continue
@@ -77,6 +79,12 @@ def pushes_of(cards: CardSet, log: BenchLog) -> OwnPushes:
             f"{cards.test.name}: used as the card was when it was measured, not as it is now "
             f"({changes_in_words(changes)})"
         )
+    remarks += [
+        f"{cards.test.name}: record {record.number} keeps no cards that can be read; only its name says that it is of "
+        "this test, and it is used with the cards as they are now"
+        for record in records
+        if record.id in by_name
+    ]
     if records and records[0].bench != log.bench and not cards.test.id:
         remarks.append(f"{cards.test.name}: the push comes from an imported log")
     if records:

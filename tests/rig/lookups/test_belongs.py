@@ -1,0 +1,65 @@
+"""Records that keep no card are known by a name alone, and whoever rests a figure on one is told so first.
+
+Truth: which record was written with which card, by hand.
+"""
+
+from pathlib import Path
+
+from rig.cards.read import read_set
+from rig.jobs.series.own_pushes import pushes_of
+from rig.log.store import BenchLog
+from rig.lookups.belongs import calibration_of, weighing_of, zeros_of
+from tests.values.cards_typed import write
+from tests.whole_records import whole
+
+BY_NAME = "keeps no card that can be read: only its name says that it is of Lopsided"
+
+
+def test_weights_that_are_known_by_a_name_alone_say_so(tmp_path: Path) -> None:
+    cards = read_set(write(tmp_path / "cards"))
+    with BenchLog(tmp_path / "log") as log:
+        kept = log.add_card("car", "Lopsided", cards.texts["car"])
+        whole(log, "weighing", "Lopsided")
+        found = weighing_of(cards.car, log)
+        assert found is not None
+        assert found.record.number == 1
+        assert found.remarks == (f"Record 1 (weighing) {BY_NAME}",)
+        whole(log, "weighing", "another name", cards=[kept])
+        newer = weighing_of(cards.car, log)
+    assert newer is not None
+    assert (newer.record.number, newer.remarks) == (2, ())
+
+
+def test_zeros_known_by_a_name_do_not_join_a_calibration_that_knows_its_bench(tmp_path: Path) -> None:
+    cards = read_set(write(tmp_path / "cards"))
+    with BenchLog(tmp_path / "log") as log:
+        kept = log.add_card("bench", "Bench", cards.texts["bench"])
+        nameless = whole(log, "calibration", "Bench")
+        whole(log, "zero", "Bench")
+        whole(log, "zero", "Bench", cards=[kept])
+        found = calibration_of(cards.bench, log)
+        assert found is not None
+        assert found.remarks == (
+            "Record 1 (calibration) keeps no card that can be read: only its name says that it is of Bench",
+        )
+        assert [zero.number for zero in zeros_of(cards.bench, log, nameless)] == [2, 3]
+        known = whole(log, "calibration", "Bench", cards=[kept])
+        whole(log, "zero", "Bench")
+        whole(log, "zero", "Bench", cards=[kept])
+        found = calibration_of(cards.bench, log)
+        assert found is not None
+        assert (found.record.number, found.remarks) == (4, ())
+        assert [zero.number for zero in zeros_of(cards.bench, log, known)] == [6]
+
+
+def test_a_push_without_cards_is_used_by_its_name_and_that_is_said(tmp_path: Path) -> None:
+    cards, other = read_set(write(tmp_path / "cards")), read_set(write(tmp_path / "cards", file="other"))
+    with BenchLog(tmp_path / "log") as log:
+        whole(log, "push", "test")
+        found, none = pushes_of(cards, log), pushes_of(other, log)
+    assert [record.number for record in found.records] == [1]
+    assert found.remarks == (
+        "test: record 1 keeps no cards that can be read; only its name says that it is of this test, and it is used "
+        "with the cards as they are now",
+    )
+    assert (none.records, none.remarks) == ((), ())
