@@ -1,6 +1,7 @@
 """How the tests share the processors, how the property tests run, and which tests may skip where CI is set."""
 
 import os
+import sys
 import tomllib
 from collections.abc import Generator
 from fnmatch import fnmatchcase
@@ -11,6 +12,9 @@ import pytest
 from hypothesis import settings
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as rig.main does, before a test loads numpy
+# Hundreds of tests start the program in a process of its own: without kept bytecode each would compile it once more.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 settings.register_profile("no deadline", deadline=None)  # a loaded machine is no fault of the code
 settings.load_profile("no deadline")
