@@ -276,6 +276,24 @@ def test_it_comes_out_the_same_when_computed_again(weighed: Weighed) -> None:
     assert told["same"] == 2  # calibration and weighing
 
 
+def test_with_a_part_that_comes_on_for_the_push_it_comes_out_the_same_again(tmp_path: Path, calibrated: Path) -> None:
+    """The part's place and its uncertainty are in the record; by hand: 80 g at 50 of 250 mm leave 16 g in front."""
+    part = {"name": "battery", "mass_g": 80, "x_mm": 50, "y_mm": 20}
+    log, test = tmp_path / "log", write_cards(tmp_path, car={"masses.parts": [part]})
+    shutil.copytree(calibrated, log)
+    with ActedPads(EMPTY) as pads:
+        common = [test, "--port", pads.url, "--log", log]
+        assert pivotbench("zero", *common).code == 0
+        pads.lay(on_pads(CAR))
+        assert pivotbench("weigh", *common, "--unattended").code == 0
+    (record,) = records(log, "weighing")
+    front, rear = (sum(record["result"]["corner_weights_g"][first : first + 2]) for first in (0, 2))
+    assert front == pytest.approx(LOAD[:2].sum() + 16.0, abs=0.5)
+    assert rear == pytest.approx(LOAD[2:].sum() + 64.0, abs=0.5)
+    told = pivotbench("recalculate", "--log", log, "--json").result
+    assert (told["differing"], told["same"]) == ([], 2)
+
+
 def test_the_forecast_starts_from_these_loads(weighed: Weighed) -> None:
     told = pivotbench("predict", weighed.test, "--log", weighed.log, "--json")
     assert told.code == 0, told.err
