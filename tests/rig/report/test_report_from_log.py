@@ -4,9 +4,12 @@ Held against: the objects of the live comparison (another code path), leaving on
 way to a budget), poppler's reading of the PDF, Python's own parsers for HTML and SVG.
 """
 
+import html
+import re
 import shutil
 import subprocess
 import xml.etree.ElementTree as ET
+from collections import Counter
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
@@ -234,6 +237,7 @@ def test_the_pdf_reads_the_same_and_lost_poses_are_said(term: tuple[Path, Verdic
         with BenchLog(folder / "log", read_only=True) as log:
             told = retell(log, choose(log, numbers=[verdict.record.number]))
         (pdf,) = write_experiments(tmp_path / "one.pdf", "One push $x_1$", told)
+        (page,) = write_experiments(tmp_path / "one.html", "One push $x_1$", told)
     finally:
         for track in tmp_path.glob("*.npz"):
             track.rename(folder / "log" / "tracks" / track.name)
@@ -243,3 +247,8 @@ def test_the_pdf_reads_the_same_and_lost_poses_are_said(term: tuple[Path, Verdic
     assert verdict.comparison.sentence in flat
     assert "no longer there: no path and no budget" in flat
     assert "push position" in flat
+    lines = re.sub(r"<(style|script|svg|title)\b.*?</\1>", " ", page.read_text(encoding="utf-8"), flags=re.DOTALL)
+    lines = html.unescape(re.sub(r"<[^>]*>", " ", lines))
+    on_page, in_pdf = (Counter(re.findall(r"[−-]?\d+\.\d+", words)) for words in (lines, flat))
+    assert len(on_page) > 30
+    assert on_page - in_pdf == Counter()  # a figure that the page shows, as often as it shows it
