@@ -18,10 +18,9 @@ from vision.base.types import BoolArray, Camera, CarMarkers, ClipCards, FloatArr
 from vision.camera.model import floor_point, project
 from vision.floor.fit import FloorFit, guess_camera
 from vision.floor.geometry import bent_edge_shift, ink_direction, moved_marker
-from vision.tracking.clip_floor import fit_clip_floor, is_moving
+from vision.tracking.clip_floor import clip_cameras, fit_clip_floor, still_frames
 from vision.tracking.follow import Follower, follow_clip
 from vision.tracking.gauss_newton import Optics
-from vision.tracking.poses import fit_cameras
 
 LEAST_PATTERN_TURN = np.radians(30.0)
 ENOUGH_TURN = np.radians(90.0)
@@ -102,14 +101,11 @@ def _on_plane(corner: FloatArray, floor: FloorLayout, height: float, camera: Cam
     count = len(floor.markers)
     on_floor, on_car = corner[:, :count], corner[:, count:]
     n = len(corner)
-    moves = is_moving(on_floor)
-    fit = fit_clip_floor(on_floor, floor, camera, moves=moves)
-    if moves:
-        optics = Optics(intrinsics=fit.intrinsics, basis=fit.basis, ink=fit.ink)
-        views = fit_cameras(on_floor, fit.corner_place, optics, fit.sheet_of)
-        rotation, place = views.rotation, views.place
-    else:
-        rotation, place = np.repeat(fit.rotation, n, axis=0), np.repeat(fit.place, n, axis=0)
+    still = still_frames(on_floor)
+    fit = fit_clip_floor(on_floor, floor, camera, still=still)
+    optics = Optics(intrinsics=fit.intrinsics, basis=fit.basis, ink=fit.ink)
+    views = clip_cameras(on_floor, fit, optics, still=still)
+    rotation, place = views.rotation, np.where(views.used[:, None] > 0, views.place, np.nan)
     points = np.full(on_car.shape, np.nan)
     for k in range(n):
         own = np.isfinite(on_car[k]).all((1, 2))

@@ -1,13 +1,21 @@
-"""The floor markers over a whole clip: did the camera stand still, and where is the floor for it."""
+"""The floor markers over a whole clip: when did the camera stand still, and where is the floor for it."""
 
 import warnings
 
 import numpy as np
+from scipy.ndimage import median_filter
 
-from vision.base.types import Camera, FloatArray, FloorLayout
+from vision.base.types import BoolArray, Camera, FloatArray, FloorLayout
 from vision.floor.fit import FloorFit, fit_floor
+from vision.tracking.gauss_newton import Optics
+from vision.tracking.poses import CameraPoses, fit_cameras
 
-STILL_LIMIT = 0.10  # px: a common motion of the floor markers below this is a camera standing still
+STILL_LIMIT = 0.10  # px: floor markers that stay within this for several frames are those of a camera standing still
+KNOCK_LIMIT = 0.3  # px, in a single frame
+SMOOTH = 5  # sightings of a marker
+REFERENCE = 15  # frames, at either end of a clip, whose middle may be where the camera stood
+LEAST_STILL = 0.1  # of the frames; in fewer, the camera did not stand
+LEAST_MARKERS = 2  # of the floor, for the place of a camera in one frame
 VIEWS = 14  # frames behind the shared numbers of a moving camera
 POOL = 400  # frames behind the middle of a still camera's corners
 
@@ -19,43 +27,84 @@ def median_seen(stack: FloatArray) -> FloatArray:
         return np.asarray(np.nanmedian(stack, axis=0), float)
 
 
-def camera_motion(corner: FloatArray) -> tuple[float, float]:
-    """Common motion of the floor markers over the clip and the noise with which it is known, both px rms.
+def still_frames(corner: FloatArray) -> BoolArray:
+    """(n,) in which frames the camera stood where it stood longest. corner: (n, m, 4, 2) px of the floor markers.
 
-    corner: (n, m, 4, 2) px. Markers that were not seen in a frame do not count in it.
+    Shift, turn about its own axis, tilt and zoom all take most markers from their places; a hand or a shadow on one
+    marker, or a sheet that was kicked, takes fewer than half. So each frame is judged by the middle one of its
+    markers (the nearer of two). Frames in which no floor marker was measured go with their neighbours. Where the
+    camera stood in fewer than one frame in ten it was held in a hand: all are False.
     """
     middle = corner.mean(axis=2)  # (n, m, 2)
-    away = middle - median_seen(middle)
-    seen = np.isfinite(away).all(-1)
-    count = seen.sum(1)
-    common = np.where(seen[..., None], away, 0.0).sum(1) / np.maximum(count, 1)[:, None]
-    own = np.where(seen[..., None], away - common[:, None], 0.0)
-    several = count >= 2
-    if several.sum() < 2:
-        return 0.0, 0.0
-    spare = np.maximum(count[several] - 1, 1)
-    scatter = float(np.sqrt((own[several] ** 2).sum() / (2 * spare.sum())))
-    noise = scatter / np.sqrt(float(np.mean(count[several])))
-    # The middle 98 %: a knock of the table for one frame is not a camera in the hand.
-    size = np.sort(np.hypot(common[several, 0], common[several, 1]))
-    return float(np.sqrt(np.mean(size[: max(2, int(0.98 * len(size)))] ** 2))), noise
+    seen = np.isfinite(middle).all(-1)
+    measured = np.flatnonzero(seen.any(1))
+    if not len(measured):
+        return np.ones(len(corner), dtype=bool)
+    middle, seen = middle[measured], seen[measured]
+    noise = _marker_noise(middle)
+    samples = (middle[:REFERENCE], middle[-REFERENCE:], middle)
+    stood = max((_stands(middle, seen, median_seen(sample), noise) for sample in samples), key=np.sum)
+    if stood.sum() < max(LEAST_STILL * len(stood), min(3, len(stood))):
+        return np.zeros(len(corner), dtype=bool)
+    after = np.minimum(np.searchsorted(measured, np.arange(len(corner))), len(measured) - 1)
+    before = np.maximum(np.searchsorted(measured, np.arange(len(corner)), side="right") - 1, 0)
+    return np.asarray(stood[before] & stood[after], bool)
 
 
-def is_moving(corner: FloatArray) -> bool:
-    """Whether the camera moved, tested on the floor markers' corners (n, m, 4, 2)."""
-    motion, noise = camera_motion(corner)
-    return motion > max(STILL_LIMIT, 3.0 * noise)
+def _stands(middle: FloatArray, seen: BoolArray, reference: FloatArray, noise: float) -> BoolArray:
+    """(n,) whether the markers' middles (n, m, 2) px are, in each frame, where the reference (m, 2) has them."""
+    away = middle - reference
+    lasting = np.full(away.shape, np.nan)
+    for marker in range(away.shape[1]):
+        own = seen[:, marker]
+        if own.any():  # a median over time halves the noise, and keeps the edge of a sudden movement
+            lasting[own, marker] = median_filter(away[own, marker], size=(SMOOTH, 1), mode="nearest")
+    at_once = _middle_size(away) <= max(KNOCK_LIMIT, 5.0 * noise)
+    for_long = _middle_size(lasting) <= max(STILL_LIMIT, 2.5 * noise)
+    return np.asarray(at_once & for_long, bool)
 
 
-def fit_clip_floor(on_floor: FloatArray, floor: FloorLayout, camera: Camera, *, moves: bool) -> FloorFit:
-    """The floor fitted to the clip's floor corners (n, m, 4, 2) px: to some frames of a moving camera, to the middle
-    places of all frames of a still one.
+def _middle_size(away: FloatArray) -> FloatArray:
+    """(n, m, 2) px -> (n,): the lower median of the markers' displacements; 0 where none has a reference."""
+    size = np.sort(np.hypot(away[..., 0], away[..., 1]), axis=1)  # nan last
+    known = np.isfinite(size).sum(1)
+    picked = size[np.arange(len(size)), np.maximum(known - 1, 0) // 2]
+    return np.where(known > 0, picked, 0.0)
+
+
+def _marker_noise(middle: FloatArray) -> float:
+    """px, per coordinate, of a marker's middle (n, m, 2) from one of its sightings to the next."""
+    steps = [np.diff(own[np.isfinite(own).all(-1)], axis=0).ravel() for own in np.swapaxes(middle, 0, 1)]
+    every = np.abs(np.concatenate(steps))
+    return float(1.4826 * np.median(every) / np.sqrt(2.0)) if every.size else 0.0
+
+
+def fit_clip_floor(on_floor: FloatArray, floor: FloorLayout, camera: Camera, *, still: BoolArray) -> FloorFit:
+    """The floor fitted to the clip's floor corners (n, m, 4, 2) px: to their middle places over all frames in which
+    the camera stood still (n,), the fit's first view; where it never did, to some frames.
     """
-    if not moves:
-        return fit_floor(_pooled(on_floor)[None], floor, camera)
+    if still.any():
+        return fit_floor(_pooled(on_floor[still])[None], floor, camera)
     whole = np.isfinite(on_floor).all((2, 3)).sum(1)
     rich = np.flatnonzero(whole >= min(int(whole.max()), 4))
     return fit_floor(on_floor[rich[np.linspace(0, len(rich) - 1, min(VIEWS, len(rich))).astype(int)]], floor, camera)
+
+
+def clip_cameras(on_floor: FloatArray, fit: FloorFit, optics: Optics, *, still: BoolArray) -> CameraPoses:
+    """The camera's pose in each of n frames: where it stood still (n,) that of the fit, known with it; otherwise from
+    the frame's own floor corners (n, m, 4, 2) px. used: infinite and 0 where there is nothing to fit."""
+    n = len(on_floor)
+    own = np.flatnonzero(~still & (np.isfinite(on_floor).all((2, 3)).sum(1) >= LEAST_MARKERS))
+    rotation, place = np.repeat(fit.rotation[:1], n, axis=0), np.repeat(fit.place[:1], n, axis=0)
+    covariance, by_shared = np.zeros((n, 6, 6)), np.zeros((n, 6, fit.shared_count))
+    noise, used = np.zeros(n), np.where(still, np.inf, 0.0)
+    if len(own):
+        views = fit_cameras(on_floor[own], fit.corner_place, optics, fit.sheet_of)
+        rotation[own], place[own], covariance[own] = views.rotation, views.place, views.covariance
+        by_shared[own], noise[own], used[own] = views.by_shared, views.noise, views.used
+    return CameraPoses(
+        rotation=rotation, place=place, covariance=covariance, by_shared=by_shared, noise=noise, used=used
+    )
 
 
 def _pooled(on_floor: FloatArray) -> FloatArray:

@@ -21,6 +21,7 @@ from vision.tracking.sightings import Sightings
 
 HALF_HIDDEN = 0.3  # enough when other markers of the same body are identified
 COVERED = 0.05  # less agreement with the pattern than usual: something lies on the marker
+MOVED = 0.3  # px, from its first place, at which a floor marker has moved
 SURVEY = 30  # frames in which every floor marker is measured, to see whether the camera stands still
 TOGETHER_BYTES = 16e6  # of pictures kept for it
 SAME_GUESS = 0.25  # px between two guesses that lead to the same fit
@@ -267,9 +268,9 @@ class Follower:
         again = new & ~first
         if again.any():
             self._surveyed += 1
-            away = (seen[again] - self._reference[again]).mean(1)
-            # All that were seen moved alike: one marker alone is a hand or a foot on its sheet.
-            if again.sum() >= 2 and np.linalg.norm(np.median(away, axis=0)) > 0.5:
+            away = np.sort(np.linalg.norm((seen[again] - self._reference[again]).mean(1), axis=-1))
+            # Most that were seen moved, wherever to: one marker alone is a hand or a foot on its sheet.
+            if len(away) >= 2 and away[(len(away) - 1) // 2] > MOVED:
                 self.camera_moved = True
         return self.camera_moved
 

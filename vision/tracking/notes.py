@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.base.types import Camera, CarMarkers, ClipCards, ClipTrack, FloatArray, FloorLayout
+from vision.base.types import BoolArray, Camera, CarMarkers, ClipCards, ClipTrack, FloatArray, FloorLayout
 from vision.clip.frames import ClipReport
 from vision.tracking.solve import CARD_CAUSES, Solved
 
@@ -73,11 +73,7 @@ def _time(words: Words, report: ClipReport) -> None:
 
 
 def _camera(words: Words, track: ClipTrack, solved: Solved, camera: Camera | None) -> None:
-    words.notes.append(
-        "The camera moved: the floor was found in every frame."
-        if solved.moving
-        else "The camera stood still: the floor was found from all frames together."
-    )
+    words.notes.append(_camera_motion(track.view.time, solved.still))
     doubt = _camera_doubt(track)
     if camera is None:
         focal, focal_u = track.camera.matrix[0, 0], track.camera.u[0]
@@ -96,6 +92,19 @@ def _camera(words: Words, track: ClipTrack, solved: Solved, camera: Camera | Non
         words.notes.append(
             f"Camera and floor markers' places add {1000 * doubt:.2f} mm to the doubt of the car's displacement."
         )
+
+
+def _camera_motion(time: FloatArray, still: BoolArray) -> str:
+    """Whether, and when, the camera moved. time: (n,) s and still: (n,) of every frame read."""
+    if still.all():
+        return "The camera stood still: the floor was found from all frames together."
+    if not still.any():
+        return "The camera moved: the floor was found in every frame."
+    moved = np.flatnonzero(~still)
+    return (
+        f"The camera moved: in {len(moved)} of {len(still)} frames, first at {time[moved[0]]:.1f} s, it was not where "
+        "it stood longest; there the floor was found in every frame, in the others from all together."
+    )
 
 
 def _camera_doubt(track: ClipTrack) -> float:

@@ -7,12 +7,12 @@ import numpy as np
 
 from vision.base.chunks import frames_together
 from vision.base.errors import VisionError
-from vision.base.types import CarMarkers, ClipCards, FloatArray, FloorLayout
+from vision.base.types import BoolArray, CarMarkers, ClipCards, FloatArray, FloorLayout
 from vision.floor.fit import FloorFit, guess_camera
 from vision.floor.geometry import marker_corners
-from vision.tracking.clip_floor import fit_clip_floor, is_moving, median_seen, temporal_noise
+from vision.tracking.clip_floor import clip_cameras, fit_clip_floor, median_seen, still_frames, temporal_noise
 from vision.tracking.gauss_newton import Optics
-from vision.tracking.poses import CameraPoses, CarPoses, fit_cameras, fit_cars
+from vision.tracking.poses import CameraPoses, CarPoses, fit_cars
 
 LEAST_CORNERS = 8  # two whole markers
 SHARED_KEPT = 8
@@ -54,7 +54,7 @@ class _Part:
 class Solved:
     """Poses of all n frames of the pass, vouched for or not; see ClipTrack for the shapes.
 
-    fit: of the floor.  moving: whether the camera was taken as moving.  used: (n,) car corners behind a pose.
+    fit: of the floor.  still: (n,) in which frames the camera stood still.  used: (n,) car corners behind a pose.
     noise: (n,) px, residual scale of each frame.  corner_noise: px, usual frame-to-frame noise of one corner.
     rotation (k, 3, 3), place (k, 3): camera_from_floor, k = n when moving and 1 otherwise.
     unit: (n, 3, 3) covariance for 1 px of corner noise.  by_marker: (n, 3, m, 2).  marker_residual: (m, 2) px, usual
@@ -63,7 +63,7 @@ class Solved:
     """
 
     fit: FloorFit
-    moving: bool
+    still: BoolArray
     rotation: FloatArray
     place: FloatArray
     pose: FloatArray
@@ -84,35 +84,46 @@ class Solved:
     shared_names: tuple[str, ...]
     camera_part: FloatArray
 
+    @property
+    def moving(self) -> bool:
+        """Whether the camera moved in some frames."""
+        return not bool(self.still.all())
+
 
 def solve(corner: FloatArray, cards: ClipCards, size: tuple[int, int]) -> Solved:
     """All poses of a pass. corner: (n, m, 4, 2) px, floor markers first.  size: of the picture, px."""
     on_floor = corner[:, : len(cards.floor.markers)]
-    moves = is_moving(on_floor)
+    still = still_frames(on_floor)
     given = cards.camera if cards.camera is not None else guess_camera(size)
-    fit = fit_clip_floor(on_floor, cards.floor, given, moves=moves)
+    fit = fit_clip_floor(on_floor, cards.floor, given, still=still)
     if not np.isfinite(fit.covariance).all():
         raise VisionError(
             "the floor markers do not fix the camera's place",
             where="floor markers",
             remedy="Lay the floor markers farther apart, around the car, and keep them in the picture",
         )
-    noise = temporal_noise(on_floor) if not moves else fit.noise
-    bench = _Bench(floor=cards.floor, car=cards.car, fit=fit, moves=moves, noise=max(noise, LEAST_RESIDUAL))
+    noise = temporal_noise(on_floor[still]) if still.any() else fit.noise
+    bench = _Bench(floor=cards.floor, car=cards.car, fit=fit, still=still, noise=max(noise, LEAST_RESIDUAL))
     ink = _car_ink(corner, bench)
-    return _joined([_part(corner[frames], bench, ink) for frames in frames_together(len(corner))], bench, noise)
+    parts = [_part(corner[frames], still[frames], bench, ink) for frames in frames_together(len(corner))]
+    return _joined(parts, bench, noise)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Bench:
-    """What all frames share. fit: of the floor.  moves: whether the camera did.  noise: px, the least residual that
-    counts as usual."""
+    """What all frames share. fit: of the floor.  still: (n,) in which frames the camera stood still.  noise: px, the
+    least residual that counts as usual."""
 
     floor: FloorLayout
     car: CarMarkers
     fit: FloorFit
-    moves: bool
+    still: BoolArray
     noise: float
+
+    @property
+    def moves(self) -> bool:
+        """Whether the camera moved in some frames."""
+        return not bool(self.still.all())
 
     def optics(self, ink: float) -> Optics:
         """How the camera shows markers with this ink shift, px."""
@@ -126,28 +137,23 @@ def _car_ink(corner: FloatArray, bench: _Bench) -> float:
     whole = np.flatnonzero(np.isfinite(on_car).all((2, 3)).sum(1) >= 2)
     if not len(whole):
         return bench.fit.ink
-    picked = corner[whole[np.linspace(0, len(whole) - 1, min(INK_FRAMES, len(whole))).astype(int)]]
-    cars = _part(picked, bench, bench.fit.ink)
+    picked = whole[np.linspace(0, len(whole) - 1, min(INK_FRAMES, len(whole))).astype(int)]
+    cars = _part(corner[picked], bench.still[picked], bench, bench.fit.ink)
     usable = cars.used >= LEAST_CORNERS
     if not usable.any():
         return bench.fit.ink
     return bench.fit.ink + float(np.clip(np.median(cars.extra_ink[usable]), -0.3, 0.3))
 
 
-def _part(corner: FloatArray, bench: _Bench, ink: float) -> _Part:
-    """The poses of some frames. corner: (n, m, 4, 2) px, floor markers first.  ink: px, of the car's markers."""
+def _part(corner: FloatArray, still: BoolArray, bench: _Bench, ink: float) -> _Part:
+    """The poses of some frames. corner: (n, m, 4, 2) px, floor markers first.  still: (n,).  ink: px, of the car's
+    markers."""
     corner = corner.astype(float)
-    n, count, fit, car = len(corner), len(bench.floor.markers), bench.fit, bench.car
-    if bench.moves:
-        views = fit_cameras(corner[:, :count], fit.corner_place, bench.optics(fit.ink), fit.sheet_of)
-        rotation, origin, used = views.rotation, views.place, views.used
-        by_floor, spread = views.by_shared, _frame_spread(views)
-    else:
-        rotation, origin, used = fit.rotation, fit.place, np.full(n, np.inf)
-        by_floor, spread = np.zeros((n, 6, 0)), np.zeros((n, 6, 6))
+    count, fit, car = len(bench.floor.markers), bench.fit, bench.car
+    views = clip_cameras(corner[:, :count], fit, bench.optics(fit.ink), still=still)
+    rotation, origin, spread = views.rotation, views.place, _frame_spread(views)
     cars = fit_cars(corner[:, count:], marker_corners(car.markers), car.height, (rotation, origin), bench.optics(ink))
-    every_origin = np.broadcast_to(origin, (n, 3))
-    shared, names = _shared(cars, bench, by_floor, every_origin)
+    shared, names = _shared(cars, bench, views, still)
     counted = np.where(cars.weight[..., None] > 0, cars.residual, np.nan)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)  # a marker not seen has no residual
@@ -157,7 +163,7 @@ def _part(corner: FloatArray, bench: _Bench, ink: float) -> _Part:
         unit=cars.covariance,
         noise=cars.noise,
         used=cars.used,
-        floor_used=used,
+        floor_used=views.used,
         repeating_gain=cars.by_marker,
         lean=cars.lean,
         lean_u=cars.lean_u,
@@ -169,7 +175,7 @@ def _part(corner: FloatArray, bench: _Bench, ink: float) -> _Part:
         shared=shared,
         names=names,
         camera_part=cars.by_camera @ spread @ np.swapaxes(cars.by_camera, 1, 2),
-        m_per_px=np.abs(np.linalg.norm(every_origin, axis=-1)) / fit.intrinsics[0],
+        m_per_px=np.abs(np.linalg.norm(origin, axis=-1)) / fit.intrinsics[0],
         rotation=rotation,
         place=origin,
     )
@@ -177,18 +183,17 @@ def _part(corner: FloatArray, bench: _Bench, ink: float) -> _Part:
 
 def _frame_spread(views: CameraPoses) -> FloatArray:
     """(n, 6, 6) covariance of each frame's camera pose; one frame's own residuals say too little to go below usual."""
-    usual = max(float(np.median(views.noise)), 0.015)
+    own = np.isfinite(views.used) & (views.used > 0)
+    usual = max(float(np.median(views.noise[own])), 0.015) if own.any() else 0.0
     spread: FloatArray = views.covariance * np.maximum(views.noise, usual)[:, None, None] ** 2
     return spread
 
 
-def _shared(
-    cars: CarPoses, bench: _Bench, by_floor: FloatArray, origin: FloatArray
-) -> tuple[FloatArray, tuple[str, ...]]:
+def _shared(cars: CarPoses, bench: _Bench, views: CameraPoses, still: BoolArray) -> tuple[FloatArray, tuple[str, ...]]:
     """(k, n, 3) pose change for one standard uncertainty of each shared cause, and the (k,) causes in words.
 
-    by_floor: (n, 6, s) change of a moving camera's pose per unit of what the floor fit shares.  origin: (n, 3) m, the
-    floor's origin in camera axes.
+    A frame's own camera pose changes with what the floor fit shares; that of a camera standing still (n,) was fitted
+    together with it.
     """
     n, fit, car = len(cars.pose), bench.fit, bench.car
     c, s, zero = np.cos(cars.pose[:, 2]), np.sin(cars.pose[:, 2]), np.zeros(n)
@@ -197,7 +202,7 @@ def _shared(
     middle = marker_corners(car.markers).reshape(-1, 2).mean(0)
     # Turning the plate about its own middle also moves the rear axle's middle.
     turn = np.stack([c * middle[1] + s * middle[0], s * middle[1] - c * middle[0], zero + 1.0], axis=-1)
-    scaled = np.concatenate([np.zeros((n, 3)), origin], axis=-1)[..., None]
+    scaled = np.concatenate([np.zeros((n, 3)), views.place], axis=-1)[..., None]
     causes = {
         "height of the markers": cars.by_height * car.height_u,
         "print scale of the car sheet": cars.by_scale * car.scale_u,
@@ -211,12 +216,11 @@ def _shared(
     direct = np.zeros((n, 3, head))
     direct[..., :lens] = cars.by_lens
     direct[..., lens] = cars.by_ink
-    if bench.moves:
-        gain = direct + cars.by_camera @ by_floor
-        covariance = fit.covariance[:head, :head]
-    else:
-        gain = np.concatenate([direct, cars.by_camera], axis=-1)
-        covariance = fit.covariance[: head + 6, : head + 6]
+    gain = direct + cars.by_camera @ views.by_shared
+    if bench.still.any():
+        gain = np.concatenate([gain, cars.by_camera * still[:, None, None]], axis=-1)
+        head += 6
+    covariance = fit.covariance[:head, :head]
     values, vectors = np.linalg.eigh(covariance)
     root = vectors * np.sqrt(np.maximum(values, 0.0))
     parts = np.moveaxis(gain @ root, -1, 0)  # (k, n, 3)
@@ -236,12 +240,11 @@ def _joined(parts: list[_Part], bench: _Bench, noise: float) -> Solved:
         warnings.simplefilter("ignore", RuntimeWarning)  # a marker never seen has no residual
         marker_residual = median_seen(all_of("residual")[good]) if good.any() else np.zeros((len(bench.car.markers), 2))
         marker_weight = np.nanmedian(all_of("weight")[good], axis=0)
-    views = parts if bench.moves else parts[:1]
     return Solved(
         fit=bench.fit,
-        moving=bench.moves,
-        rotation=np.concatenate([part.rotation for part in views]),
-        place=np.concatenate([part.place for part in views]),
+        still=bench.still,
+        rotation=all_of("rotation") if bench.moves else bench.fit.rotation,
+        place=all_of("place") if bench.moves else bench.fit.place,
         corner_noise=noise,
         marker_residual=np.nan_to_num(marker_residual),
         marker_weight=np.nan_to_num(marker_weight, nan=1.0),

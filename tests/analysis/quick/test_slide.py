@@ -140,7 +140,7 @@ def test_a_car_left_to_itself_agrees_with_a_general_purpose_integrator(seed: int
     )
     body = Body(mass=MASS, yaw_inertia=0.018, centre=centre)
     finger = FingerMotion(station=rng.uniform(0.05, 0.25), speed=rng.uniform(0.6, 0.9))
-    slide = push_quickly(contacts, body, finger, wheelbase=L, steps=400)
+    slide = push_quickly(contacts, body, finger, wheelbase=L, steps=120)
     left = coasting(slide, finger)
     start, (forward, sideways, rate) = slide.pose[left], slide.twist[left]
     c, s = np.cos(start[2]), np.sin(start[2])

@@ -6,7 +6,7 @@ import numpy as np
 from vision.base.types import Camera
 from vision.floor.geometry import marker_corners
 from vision.markers.layouts import default_floor
-from vision.tracking.clip_floor import camera_motion, fit_clip_floor, is_moving
+from vision.tracking.clip_floor import fit_clip_floor, still_frames
 
 FLOOR = default_floor()
 MATRIX = np.array([[1150.0, 0, 640], [0, 1150, 360], [0, 0, 1]])
@@ -24,12 +24,9 @@ def seen(shift: np.ndarray) -> np.ndarray:
 
 def test_a_shift_of_the_picture_is_motion_and_noise_of_single_markers_is_not() -> None:
     still = np.repeat(seen(np.zeros((1, 3))), 40, axis=0)
-    away = np.where(np.arange(40) < 20, -0.3, 0.3)[:, None, None, None] * [1.0, 0.0]
-    # By hand: half the frames 0.3 px to the left of the median place, half to the right.
-    motion, noise = camera_motion(still + away)
-    np.testing.assert_allclose([motion, noise], [0.3, 0.0], rtol=0, atol=1e-12)
-    assert is_moving(still + away)
-    assert not is_moving(still + np.random.default_rng(1).normal(0, 0.1, still.shape))
+    away = np.where(np.arange(40) < 18, -0.3, 0.3)[:, None, None, None] * [1.0, 0.0]
+    assert still_frames(still + away).tolist() == [False] * 18 + [True] * 22
+    assert still_frames(still + np.random.default_rng(1).normal(0, 0.1, still.shape)).all()
 
 
 def test_half_covered_markers_do_not_pull_the_floor_of_a_still_camera() -> None:
@@ -37,7 +34,7 @@ def test_half_covered_markers_do_not_pull_the_floor_of_a_still_camera() -> None:
     corner = np.repeat(seen(np.zeros((1, 3))), 30, axis=0)
     corner[:20, :3, :2] += 1.0
     corner[:20, :3, 2:] = np.nan
-    fit = fit_clip_floor(corner, FLOOR, CAMERA, moves=False)
+    fit = fit_clip_floor(corner, FLOOR, CAMERA, still=np.ones(30, bool))
     np.testing.assert_allclose(fit.rotation[0], cv2.Rodrigues(TURN)[0], rtol=0, atol=1e-6)
     np.testing.assert_allclose(fit.place[0], PLACE, rtol=0, atol=1e-6)
 
@@ -47,5 +44,5 @@ def test_a_moving_camera_is_fitted_in_frames_that_show_much() -> None:
     corner = seen(shift)
     corner[:, 4:] = np.nan
     corner[3:27, :2] = np.nan  # two markers only: not among the frames that count
-    fit = fit_clip_floor(corner, FLOOR, CAMERA, moves=True)
+    fit = fit_clip_floor(corner, FLOOR, CAMERA, still=np.zeros(30, bool))
     np.testing.assert_allclose(fit.place, (PLACE + shift)[[0, 1, 2, 27, 28, 29]], rtol=0, atol=1e-5)
