@@ -66,7 +66,7 @@ def test_cars_left_by_the_finger_agree_with_the_engine(seed: int) -> None:
     finger = FingerMotion(station=centre[0] + rng.choice([-0.1, 0.1]), speed=rng.uniform(0.4, 0.6))
     contacts = Contacts(place=WHEELS, load=share * MASS * G, grip=GRIP)
     body = Body(mass=MASS, yaw_inertia=MASS * GYRATION**2, centre=centre)
-    slide = push_quickly(contacts, body, finger, wheelbase=L, steps=400)
+    slide = push_quickly(contacts, body, finger, wheelbase=L, steps=120)
     left = int(np.flatnonzero(slide.time > finger.duration + 1.5 * slide.time[1])[0])
     x, y, yaw = engine_end(share, slide.twist[left])
     pole = complex(*centre) - complex(x, y) / (np.exp(1j * yaw) - 1)
