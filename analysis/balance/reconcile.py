@@ -35,11 +35,10 @@ WEAK_ALONG = 0.8
 class Mistake:
     """One thing that may have gone wrong: car and push as they would then have been, or the turn as it would be seen.
 
-    name, sentence: as in `Reconciled`.  seen: None keeps what the clip shows.
+    name: as in `Reconciled`.  seen: None keeps what the clip shows.
     """
 
     name: str
-    sentence: str
     car: CarState
     push: PushState
     seen: TurnSeen | None = None
@@ -50,12 +49,12 @@ def usual_mistakes(
 ) -> tuple[Mistake, ...]:
     """What commonly goes wrong, worked out for this car and push.
 
-    other_weights: (name of the state, the car with its weights), of other states of the car that were weighed.
+    other_weights: (what differs in that state, the car with its weights), of other states that it was weighed in.
     """
     found: list[Mistake] = []
 
     def add(name: str, *, car: CarState = car, push: PushState = push, seen: TurnSeen | None = None) -> None:
-        found.append(Mistake(name=name, sentence=f"It would fit if {name}", car=car, push=push, seen=seen))
+        found.append(Mistake(name=name, car=car, push=push, seen=seen))
 
     length = car.wheelbase
     add("the position was measured from the front axle", push=replace(push, station=length - push.station))
@@ -75,7 +74,7 @@ def usual_mistakes(
         add(f"the marker plate is turned by {math.degrees(TURNED):.0f}° to the {way}", seen=turned)
     add("the marker plate was put on the wrong way round, front to back", seen=replace(seen, kappa=-seen.kappa))
     for state, weighed in other_weights:
-        add(f"the car was pushed as it was weighed under “{state}”", car=weighed)
+        add(pushed_in_state(state), car=weighed)
     if push.height >= 0.03:
         add("the height was given in cm", push=replace(push, height=push.height / 10.0, height_u=push.height_u / 10.0))
     else:
@@ -93,6 +92,11 @@ def usual_mistakes(
             uneven = replace(car, law="ellipse", drag=drag)
             add(f"the {axle} tyres grip a fifth less along than across", car=uneven)
     return tuple(found)
+
+
+def pushed_in_state(state: str) -> str:
+    """The mistake that the weights are those of another state than the car was pushed in. state: what differs in it."""
+    return f"the car was pushed in another state ({state})"
 
 
 def _of_wheels(car: CarState, add: Callable[..., None]) -> None:
@@ -151,7 +155,6 @@ def what_would_reconcile(
         found.append(
             Reconciled(
                 name=one.name,
-                sentence=one.sentence,
                 forecast=forecast,
                 measured=measured.kappa,
                 sigmas=sigmas,
