@@ -84,7 +84,7 @@ class GripEstimate:
     the ratio and of the geometric mean.  ratio_measured, level_measured: False where an assumption stands
     in: "all four tyres alike", or a usual level.  count: measurements used.
     contradiction: when measurements quarrel, front, rear and ratio are those of all taken together; the
-    sentence says with which odds one of them is wrong, and `without_suspect` is the estimate without it.
+    sentence says with which odds one of them is wrong.
     outside: what the estimate does that no measurement says, in words; "" when there is nothing to say.
     """
 
@@ -102,7 +102,6 @@ class GripEstimate:
     level_measured: bool
     count: int
     contradiction: Contradiction
-    without_suspect: "GripEstimate | None"
     warnings: tuple[str, ...]
     outside: str = ""
 
@@ -133,20 +132,12 @@ def combine(measurements: Sequence[GripMeasurement], *, state: GripState = "slid
                 where=f"grip measurement {number} ({one.method})",
                 remedy="Give the front share of load",
             )
-    return _estimate(used, state, look_for_suspects=True)
-
-
-def _estimate(used: list[GripMeasurement], state: GripState, *, look_for_suspects: bool) -> GripEstimate:
     log, covariance, chi_square = _fit(used, np.zeros(len(used)))
     quantities = {one.quantity for one in used}
     level_measured = bool(quantities - {"ratio"})
     ratio_measured = "ratio" in quantities or len(quantities) >= 2
     unknowns = int(level_measured) + int(ratio_measured)
     contradiction = _contradiction(used, chi_square, max(0, len(used) - unknowns))
-    without = None
-    if look_for_suspects and contradiction.suspect is not None:
-        rest = [one for i, one in enumerate(used) if i != contradiction.suspect]
-        without = _estimate(rest, state, look_for_suspects=False)
     to_ratio, to_level = np.array([1.0, -1.0]), np.array([0.5, 0.5])
     ratio_u, level_u = (float(np.sqrt(row @ covariance @ row)) for row in (to_ratio, to_level))
     u = np.sqrt(np.diag(covariance))
@@ -173,7 +164,6 @@ def _estimate(used: list[GripMeasurement], state: GripState, *, look_for_suspect
         level_measured=level_measured,
         count=len(used),
         contradiction=contradiction,
-        without_suspect=without,
         warnings=tuple(dict.fromkeys(warnings)),
         outside=_outside(used, log),
     )

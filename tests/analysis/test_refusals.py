@@ -104,7 +104,6 @@ CASES: list[tuple[Callable[[], object], str, str]] = [
     (lambda: planned([{"t": "a"}, {"b": "a"}]), "series", "same factors"),
     (lambda: planned([{"t": "a"}], baseline={"b": "a"}), "series", "same factors"),
     (lambda: planned([{"t": "a"}], slow=["b"]), "slow factors", '"b" is no factor'),
-    (lambda: grip_ladder(LADDER, reference="c"), "grip ladder", '"c" was not tested'),
     (lambda: grip_ladder([LADDER[0], LADDER[0]]), "grip ladder", "different names"),
     (lambda: hidden_change(MAYBE[:1], []), "hidden change", "at least two"),
     (lambda: hidden_change([MAYBE[0], MAYBE[0]], []), "hidden change", "different names"),

@@ -213,7 +213,7 @@ def test_grip_ladder_ranks_and_says_what_is_certain() -> None:
         LadderEntry(name="soft", log_ratio=0.1, log_u=0.051, common_u=0.05),
         LadderEntry(name="medium", log_ratio=0.09, log_u=0.051, common_u=0.05),
     ]
-    told = grip_ladder(entries, reference="hard")
+    told = grip_ladder(entries)
     assert [one.name for one in told.rungs] == ["soft", "medium", "hard"]
     # Each has 0.01 of its own (0.051² - 0.05²); shared doubts cancel in the difference (statistics by hand).
     own = np.sqrt(2 * (0.051**2 - 0.05**2))
