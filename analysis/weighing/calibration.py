@@ -166,17 +166,6 @@ def fit_calibration(
     )
 
 
-def require_calibration(calibration: Calibration | None, *, pad: str) -> Calibration:
-    """The calibration, or InputError: there is no default, counts mean nothing without masses."""
-    if calibration is None:
-        raise InputError(
-            "this pad has never been calibrated",
-            where=pad,
-            remedy="Calibrate it against check masses, or type in weights from a kitchen scale",
-        )
-    return calibration
-
-
 def curve(coefficients: FloatArray, mass_g: FloatArray) -> FloatArray:
     """Counts at these masses, any shape. coefficients: (2,) or (3,), lowest power first."""
     counts: FloatArray = np.zeros_like(mass_g)

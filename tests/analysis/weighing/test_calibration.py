@@ -14,7 +14,6 @@ from analysis.statistics.least_squares import fit_polynomial
 from analysis.weighing.calibration import (
     CalibrationNotes,
     fit_calibration,
-    require_calibration,
 )
 from analysis.weighing.error_budget import RunOrder
 from analysis.weighing.loads import loads_from_counts
@@ -189,12 +188,6 @@ def test_weighing_elsewhere_reads_mass_again() -> None:
 def test_bad_runs_are_refused(mass: list[float], counts: list[float], said: str) -> None:
     with pytest.raises(InputError, match=said):
         fit_calibration(np.array(mass), np.array(counts))
-
-
-def test_no_calibration_is_no_default() -> None:
-    with pytest.raises(InputError, match=r"never been calibrated.*check masses") as caught:
-        require_calibration(None, pad="pad 3")
-    assert caught.value.exit_code == 2
 
 
 def test_beyond_a_bent_curve_is_refused() -> None:
