@@ -11,7 +11,7 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from analysis.base.errors import InputError
-from analysis.moving.chassis import Chassis, car_at_rest, picked, stacked
+from analysis.moving.chassis import Chassis, Standing, Suspension, Unsprung, car_at_rest, picked, stacked
 from analysis.moving.dampers import BodyInertia, Dampers, box_inertia, dampers
 from analysis.moving.elements import roll_axis
 from analysis.moving.equilibrium import equilibrium
@@ -136,15 +136,9 @@ def test_energy_never_grows_with_dampers_only() -> None:
 def block(m: float, k: float, c: float) -> tuple[Chassis, Dampers, BodyInertia]:
     """A body of mass m on a total rate k and damping c, rigid tyres, hardly any unsprung mass, low centre."""
     car = car_at_rest(
-        wheelbase=1.0,
-        track=[1.0, 1.0],
-        rest_load=[m * G / 4 + 1e-6 * G] * 4,
-        height=1e-3,
-        spring=[k / 4] * 4,
-        motion_ratio=[1.0] * 4,
-        tyre=[k * 1e6] * 4,
-        unsprung_mass=[1e-6] * 4,
-        unsprung_height=[0.0] * 4,
+        Standing(wheelbase=1.0, track=[1.0, 1.0], load=[m * G / 4 + 1e-6 * G] * 4, height=1e-3),
+        Suspension(spring=[k / 4] * 4, motion_ratio=[1.0] * 4, tyre=[k * 1e6] * 4),
+        Unsprung(mass=[1e-6] * 4, height=[0.0] * 4),
     )
     return car, dampers(c / 4, c / 4), BodyInertia(roll=np.array(m * 0.36), pitch=np.array(m * 0.2))
 
