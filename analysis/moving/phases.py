@@ -13,7 +13,7 @@ from analysis.base.wheel_names import WHEELS
 from analysis.moving.chassis import SHAPES, Chassis
 from analysis.moving.dampers import BodyInertia, Dampers
 from analysis.moving.equilibrium import equilibrium
-from analysis.moving.response import respond
+from analysis.moving.response import Manoeuvre, respond
 from analysis.moving.tyres import Balance, Tyres, balance, friction_centre
 
 LACKS = (
@@ -179,7 +179,7 @@ def drift_path(
         begin = (float(ax[0]), float(ay[0]))
         if equilibrium(chassis, *begin).rolls_over.any():  # it falls from rest then, and that is told
             begin = (0.0, 0.0)
-        moved = respond(chassis, damper, inertia, time, ax, ay, start=begin, longest=2.5e-3)
+        moved = respond(chassis, damper, inertia, Manoeuvre(time=time, ax=ax, ay=ay, start=begin), longest=2.5e-3)
         load, lifted, over = moved.load, moved.lifted, moved.rolls_over
     else:
         state = equilibrium(wide, ax, ay)
