@@ -8,7 +8,7 @@ import numpy as np
 from analysis.balance.curve import BalanceCurve, Extent, balance_places, heading_from, slid, with_finger
 from analysis.balance.results import BalanceCause, BalanceDoubts, TurnSeen
 from analysis.base.arrays import FloatArray
-from analysis.forecast.inputs import CarState, Drawn, PushState, assemble, doubt_groups
+from analysis.forecast.inputs import Altered, CarState, Drawn, PushState, assemble, doubt_groups
 from analysis.forecast.slide import join_draws, pivot_stays
 from analysis.statistics.quantiles import NORMAL_95
 
@@ -108,7 +108,7 @@ def _of_cards(
     table = np.concatenate([np.zeros((1, width)), np.eye(width), -np.eye(width)])
     splits = np.split(table, np.cumsum(list(sizes.values()))[:-1], axis=1) if sizes else []
     scores = dict(zip(sizes, splits, strict=True))
-    base = assemble(car, push, scores, len(table), log_ratio=np.full(len(table), ratio))
+    base = assemble(car, push, scores, len(table), Altered(log_ratio=np.full(len(table), ratio)))
     length = car.wheelbase + car.wheelbase_u * scores.get("wheelbase", np.zeros((len(table), 1)))[:, 0]
     extra_names, extra = _beyond_groups(car, push, doubts, ratio)
     kappa = slid(join_draws([base, *extra]), car.wheelbase, extent).kappa
@@ -143,7 +143,7 @@ def _beyond_groups(
     car: CarState, push: PushState, doubts: BalanceDoubts, ratio: float
 ) -> tuple[list[str], list[Drawn]]:
     """Names and pairs of draws (up, down) of what the forecast's own groups do not hold."""
-    pair = assemble(car, push, {}, 2, log_ratio=np.full(2, ratio))
+    pair = assemble(car, push, {}, 2, Altered(log_ratio=np.full(2, ratio)))
     sign = np.array([1.0, -1.0])
     names: list[str] = []
     drawn: list[Drawn] = []

@@ -6,10 +6,10 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.forecast.forecast import kind_of_test
-from analysis.forecast.inputs import CarState, Drawn, PushState, assemble
+from analysis.forecast.inputs import Altered, CarState, Drawn, PushState, assemble
 from analysis.forecast.slide import Slide, pivot_stays, slide
 from analysis.sliding.contacts import centre_of_friction
-from analysis.sliding.finite import integrate_push
+from analysis.sliding.finite import Until, integrate_push
 
 REACH_PCT = (2.0, 98.0)
 """Balance points that are looked at, per cent of the wheelbase."""
@@ -128,7 +128,7 @@ def _solved(car: CarState, push: PushState, extent: Extent, grid: FloatArray, dr
     """(4, n): balance point, heading, drift and logarithm of the ratio, over balance points (n,) in per cent."""
     shift = log_ratios(car, grid / 100.0)
     rows = None if drag is None else np.tile(drag, (len(grid), 1))
-    drawn = assemble(car, push, {}, len(grid), log_ratio=shift, drag=rows)
+    drawn = assemble(car, push, {}, len(grid), Altered(log_ratio=shift, drag=rows))
     rolling = kind_of_test(car) == "switch" and not pivot_stays(push)
     found = (slid_in_small_steps if rolling else slid)(drawn, car.wheelbase, extent)
     angle = heading_from(found.kappa, car.wheelbase)
@@ -158,8 +158,7 @@ def slid_in_small_steps(drawn: Drawn, wheelbase: float, extent: Extent) -> Slide
     way = integrate_push(
         drawn.contacts,
         drawn.finger,
-        turn=extent.turn,
-        travel=extent.travel,
+        until=Until(turn=extent.turn, travel=extent.travel),
         steps=WALKING_STEPS,
         rule=drawn.path,
         transfer=drawn.transfer,
