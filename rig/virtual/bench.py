@@ -23,7 +23,8 @@ from rig.cards.template import card_text
 from rig.pads.steps import Step
 from rig.virtual.dunlin import CAR_KEYS, TEST_KEYS, SetUp, Truth
 from rig.virtual.pads import VirtualPads
-from rig.virtual.push_truth import FingerPush, PushTruth, simulate_push
+from rig.virtual.push_truth import PushTruth, simulate_push
+from rig.virtual.pushed_car import FingerPush
 from vision.base.types import CarMarkers, FloorLayout, Marker
 
 if TYPE_CHECKING:

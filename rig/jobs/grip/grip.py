@@ -11,9 +11,10 @@ from analysis.forecast.forecast import kind_of_test
 from analysis.grip.bench_tests import OnBalance, OnBoard, pull, tilt_axle, tilt_car
 from analysis.grip.combine import GripEstimate, GripMeasurement, combine
 from analysis.grip.days import DayRatio, day_ratio
-from analysis.grip.inference import Inference, Unknown, infer
+from analysis.grip.inference import Inference, infer
 from analysis.grip.next_push import NextPush, most_informative_station
 from analysis.grip.sweep import SweepNull, ratio_from_null, sweep_null
+from analysis.grip.unknowns import Unknown
 from analysis.weighing.corner_weights import newtons_from_grams
 from rig.base.errors import InputError
 from rig.cards.measures import MM, wheelbase
