@@ -10,11 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.base.errors import VisionError
-from vision.base.plane import plane_rotation
 from vision.base.robust import fading_weight
 from vision.base.types import Camera, FloatArray, FloorLayout
 from vision.camera.model import intrinsics_of, project, project_with_derivatives, rotation_of, undistort
 from vision.floor.geometry import bent_edge_shift, first_camera_pose, ink_direction, marker_corners
+from vision.floor.laid_sheets import moved_corners, sheet_numbers, sheet_prior_u
 
 INK_PRIOR_U = 0.6  # px; measured shifts are about 0.35
 LEAST_NOISE = 0.03  # px, per corner, repeats from frame to frame
@@ -57,13 +57,6 @@ class FloorFit:
         return int(self.basis.shape[1]) + 1 + 3 * len(self.sheet)
 
 
-def sheet_numbers(layout: FloorLayout) -> tuple[int, ...]:
-    """(m,) which sheet each marker is on; markers without a sheet name are laid one by one."""
-    names = [marker.sheet or f"marker {marker.id}" for marker in layout.markers]
-    order = list(dict.fromkeys(names))
-    return tuple(order.index(name) for name in names)
-
-
 def guess_camera(size: tuple[int, int]) -> Camera:
     """A camera of which only the picture size is known."""
     longer = max(size)
@@ -81,29 +74,6 @@ def _camera_prior(camera: Camera) -> tuple[FloatArray, FloatArray]:
     basis = np.zeros((9, 4))
     basis[0, 0] = basis[1, 0] = basis[2, 1] = basis[3, 2] = basis[4, 3] = 1.0
     return basis, np.array([FOCAL_GUESS_U * longer, CENTRE_GUESS_U * longer, CENTRE_GUESS_U * longer, K1_GUESS_U])
-
-
-def sheet_prior_u(layout: FloorLayout, sheet_of: tuple[int, ...]) -> FloatArray:
-    """(s, 3) standard uncertainty of each sheet's place (m) and turn (rad)."""
-    corner = marker_corners(layout.markers)
-    numbers = np.array(sheet_of)
-    rows = []
-    for number in range(max(sheet_of) + 1):
-        own = corner[numbers == number].reshape(-1, 2)
-        span = float(np.linalg.norm(own.max(0) - own.min(0)))
-        rows.append([layout.place_u, layout.place_u, 2.0 * layout.place_u / span])
-    return np.array(rows)
-
-
-def moved_corners(corner: FloatArray, sheet_of: tuple[int, ...], sheet: FloatArray) -> FloatArray:
-    """(m, 4, 2) card corners -> where they are when the sheets are moved and turned about their middles."""
-    numbers = np.array(sheet_of)
-    result = np.empty_like(corner)
-    for number in range(max(sheet_of) + 1):
-        own = numbers == number
-        middle = corner[own].reshape(-1, 2).mean(0)
-        result[own] = (corner[own] - middle) @ plane_rotation(sheet[number, 2]).T + middle + sheet[number, :2]
-    return result
 
 
 def fit_floor(

@@ -187,3 +187,19 @@ def clipped_box(
     if np.any(last <= first):
         return None
     return int(first[0]), int(first[1]), int(last[0]), int(last[1])
+
+
+@lru_cache(maxsize=1)
+def table_tile() -> Light:
+    """(n, n, 3) a table top, one texel per millimetre, seamless; the same table every time."""
+    rng = np.random.default_rng(20)
+    count = 512
+    grain = sum(
+        weight
+        * cv2.GaussianBlur(rng.normal(size=(count, count)), (0, 0), across, sigmaY=along, borderType=cv2.BORDER_REFLECT)
+        * np.sqrt(across * along)
+        for weight, across, along in ((0.05, 9.0, 1.5), (0.03, 2.0, 2.0), (0.03, 30.0, 30.0))
+    )
+    light = np.clip(0.30 + 0.6 * np.asarray(grain), 0.1, 0.6)
+    tile: Light = (light[..., None] * np.array([0.62, 0.85, 1.0])).astype(np.float32)
+    return tile
