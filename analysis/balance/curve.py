@@ -169,7 +169,10 @@ def slid_in_small_steps(drawn: Drawn, wheelbase: float, extent: Extent) -> Slide
 
 
 def with_finger(drawn: Drawn, *, place: FloatArray | None = None, motion: FloatArray | None = None) -> Drawn:
-    """The same draws with the touched place (n, 2), m, or the finger's own way (n, 2) replaced."""
+    """The same draws with the touched place (n, 2), m, or the finger's own way (n, 2) replaced.
+
+    place: (n, 2) m, where the finger touches, car axes.  motion: (n, 2), direction in which it goes.
+    """
     finger = drawn.finger
     return replace(
         drawn,

@@ -84,7 +84,10 @@ def body_corners(picture: CarPicture) -> FloatArray:
 
 
 def moved(points: FloatArray, pose: FloatArray | tuple[float, float, float]) -> FloatArray:
-    """Points (k, 2) of a body carried to a pose (x, y, yaw)."""
+    """Points (k, 2) of a body carried to a pose (x, y, yaw).
+
+    points: (k, 2) m, body axes.
+    """
     c, s = math.cos(pose[2]), math.sin(pose[2])
     carried: FloatArray = points @ np.array([[c, s], [-s, c]]) + np.array([pose[0], pose[1]])
     return carried

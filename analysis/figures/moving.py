@@ -49,7 +49,10 @@ def region_figure(
 
 
 def path_figure(names: Sequence[str], paths: Sequence[tuple[str, DriftPath]], contact_place: FloatArray) -> "Figure":
-    """Loads against time with the phases named, and the balance point's way in the plane; up to two set-ups."""
+    """Loads against time with the phases named, and the balance point's way in the plane; up to two set-ups.
+
+    contact_place: (4, 2) m, car axes.
+    """
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(9.2, 7.4), layout="constrained")
@@ -94,6 +97,7 @@ def drift_page(
 
     A button plays at the drift's own pace, a slider goes through it; without scripts the first moment is seen and a
     note says so. A lifted wheel is drawn hollow with a word, not by colour alone.
+    contact_place: (4, 2) m, car axes.
     """
     first = paths[0][1]
     every = max(1, round(1 / FRAMES_PER_S / float(first.time[1] - first.time[0])))

@@ -41,6 +41,7 @@ class CarFromAbove:
     nose_mm, tail_mm: how far the middles of the axles went, positive the way the finger pushed.
     balance: (station, half-width of its 95 % interval) by the push, or None.  forecast: station by weights and
     grip, or None.
+    contact_place: (4, 2) m.
     """
 
     title: str

@@ -15,7 +15,10 @@ Unknown = Literal["cg station", "drag FL", "drag FR", "drag RL", "drag RR"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FurtherUnknown:
-    """The further unknown on its grid: place (k,), width (k,) of each cell, log prior (k,)."""
+    """The further unknown on its grid: place (k,), width (k,) of each cell, log prior (k,).
+
+    log_prior: (k,).  prior_u: standard deviation of the prior, in the unit of the place.
+    """
 
     name: Unknown | None
     place: FloatArray

@@ -46,10 +46,8 @@ class PivotPath:
 class SmoothMotion:
     """Speed and acceleration of one body point against time, each with its standard uncertainty.
 
-    time (n,) s.  velocity (n, 3), acceleration (n, 3): x, y of the point in floor axes (m/s, m/s2) and yaw
-    (rad/s,
-    rad/s2).  velocity_u, acceleration_u (n, 3).  half_width: (n,) frames on either side that were smoothed
-    over.
+    time (n,) s.  velocity (n, 3), acceleration (n, 3): x, y of the point in floor axes (m/s, m/s2) and yaw (rad/s,
+    rad/s2).  velocity_u, acceleration_u (n, 3).  half_width: (n,) frames on either side that were smoothed over.
     """
 
     time: FloatArray
@@ -85,10 +83,9 @@ def smooth_motion(
 
     time (n,) s, increasing, steps may differ; pose (n, 3); covariance (n, 3, 3) per frame; point (2,) m,
     car axes.
-    Each frame takes the widest window (2 to 20 frames either side) whose velocity agrees with all narrower
-    ones
-    (O. V. Lepski's rule, from memory): wide where the motion is smooth, narrow where it changes.
-    The noise is the larger of the stated covariance and what the parabola leaves.
+    Each frame takes the widest window (2 to 20 frames either side) whose velocity agrees with all narrower ones (O. V.
+    Lepski's rule, from memory): wide where the motion is smooth, narrow where it changes. The noise is the larger of
+    the stated covariance and what the parabola leaves.
     """
     point = np.asarray(point, float)
     n = len(time)

@@ -105,7 +105,10 @@ class Path:
 def joined(
     pose: FloatArray, new: FloatArray, repeating: FloatArray, shared: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Neighbouring moving poses (n, 3) joined into at most MOST_GROUPS means, with what goes with them."""
+    """Neighbouring moving poses (n, 3) joined into at most MOST_GROUPS means, with what goes with them.
+
+    pose: (n, 3) m, m, rad.  new, repeating: (n, 3, 3) covariances.  shared: (k, n, 3), effect of each shared cause.
+    """
     n = len(pose)
     if n <= MOST_GROUPS:
         return pose, new, repeating, shared

@@ -46,7 +46,10 @@ class SlideFrames:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Segmented:
-    """Slides of a track in order, its single outliers (n,), and sentences on what was not a whole push."""
+    """Slides of a track in order, its single outliers (n,), and sentences on what was not a whole push.
+
+    outlier: (n,), True where a frame is one.
+    """
 
     slides: tuple[SlideFrames, ...]
     outlier: BoolArray
@@ -58,6 +61,7 @@ def scaled_to_scatter(time: FloatArray, pose: FloatArray, covariance: FloatArray
 
     The scatter is what a straight line leaves in windows of nine frames, its lower tenth taken: rests decide,
     not the blurred frames of a slide.
+    time: (n,) s.  pose: (n, 3) m, m, rad.  covariance: (n, 3, 3) as stated.
     """
     width = min(9, len(time))
     # A thousandth of a millimetre and of a milliradian: a track without noise must not divide by zero.

@@ -202,9 +202,8 @@ def ratio_interval(above: float, below: float, covariance: FloatArray, quantile:
     """Interval of above/below, both normal with the joint covariance (2, 2), after Fieller.
 
     quantile: of Student's t.  Returns (low, high); low > high means that the interval runs through infinity
-    (from low up, and from high down). When neither quantity is told from zero nothing is excluded and the
-    answer
-    is plus and minus LARGEST_KAPPA.
+    (from low up, and from high down). When neither quantity is told from zero nothing is excluded and the answer is
+    plus and minus LARGEST_KAPPA.
     """
     t2 = quantile**2
     a = below**2 - t2 * covariance[1, 1]

@@ -152,7 +152,10 @@ class Unsprung:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stops:
-    """Ends of the wheels' travel, as in `Chassis`; (4,), or a plain number for all four wheels: m and N/m."""
+    """Ends of the wheels' travel, as in `Chassis`; (4,), or a plain number for all four wheels: m and N/m.
+
+    bump_gap, droop: m of wheel travel.  bump_rate, droop_rate: N/m at the wheel.
+    """
 
     bump_gap: float | FloatArray = np.inf
     bump_rate: float | FloatArray = 0.0

@@ -99,6 +99,7 @@ def settle(
     """Coordinates (n, 7) of balance under generalised forces (n, 7); whether none was found; residual (n,) N.
 
     scale: (n,) N, the weight.  length: (n,) m, the wheelbase.
+    force: (n, 7) N and N m.  floor: (n, 4) m, height of the floor under each wheel.
     """
     n = force.shape[0]
     q = np.zeros((n, 7))
@@ -154,7 +155,10 @@ def _gradient(parts: Elements, s: FloatArray, q: FloatArray, force: FloatArray) 
 
 
 def stiffness(parts: Elements, s: FloatArray, *, leaning: bool = True, floor: float = 0.0) -> FloatArray:
-    """(n, 7, 7) N/m in the present pieces. floor: share of its rate that a slack hinge keeps (numerics only)."""
+    """(n, 7, 7) N/m in the present pieces. floor: share of its rate that a slack hinge keeps (numerics only).
+
+    s: (n, 16) m, squash of the hinges.
+    """
     rate = parts.rate * np.maximum(s > 0, floor)
     out: FloatArray = np.matmul((parts.lever * rate[..., None]).swapaxes(-1, -2), parts.lever) + parts.linear
     if not leaning:  # the bars' part alone: it has no diagonal entry that is negative

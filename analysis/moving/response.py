@@ -57,7 +57,10 @@ class Arrival:
 
 
 def ramp(time: FloatArray, *, start: float, rise: float, size: float) -> FloatArray:
-    """An acceleration that goes from 0 to `size` at `start`, taking `rise` seconds (0: a step)."""
+    """An acceleration that goes from 0 to `size` at `start`, taking `rise` seconds (0: a step).
+
+    time: (m,) s.  size: m/s2, as what is returned, (m,).
+    """
     t = np.asarray(time, dtype=float)
     return np.asarray(size * (np.clip((t - start) / rise, 0, 1) if rise > 0 else (t >= start)), dtype=float)
 

@@ -18,6 +18,7 @@ class LeastSquares:
 
     chi_square: weighted sum of squared residuals (with unit weights: in squared units of y).
     residual_sd: root of chi_square/dof, or 0 without any degree of freedom.
+    residual: (n,), observed less fitted.
     """
 
     value: FloatArray
@@ -76,7 +77,10 @@ def least_squares(design: FloatArray, observed: FloatArray, *, covariance: Float
 
 
 def straight_line(x: FloatArray, y: FloatArray, *, covariance: FloatArray | None = None) -> LeastSquares:
-    """Intercept and slope of y against x, (n,) each (GUM H.3)."""
+    """Intercept and slope of y against x, (n,) each (GUM H.3).
+
+    covariance: (n, n), of the errors of y; without it all weigh alike.
+    """
     return least_squares(np.column_stack([np.ones_like(x), x]), y, covariance=covariance)
 
 

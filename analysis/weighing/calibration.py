@@ -72,11 +72,17 @@ class Calibration:
             )
 
     def counts(self, mass_g: FloatArray | float) -> FloatArray:
-        """Counts that this mass gives, any shape."""
+        """Counts that this mass gives, any shape.
+
+        mass_g: g.
+        """
         return curve(np.array(self.coefficients), np.asarray(mass_g, dtype=float))
 
     def slope(self, mass_g: FloatArray | float) -> FloatArray:
-        """Counts per gram at this mass, any shape."""
+        """Counts per gram at this mass, any shape.
+
+        mass_g: g.
+        """
         return curve_slope(np.array(self.coefficients), np.asarray(mass_g, dtype=float))
 
     def mass_g(self, counts: FloatArray | float) -> FloatArray:
@@ -135,8 +141,7 @@ def fit_calibration(
         order=order,
         creep_g=creep,
     )
-    # Scatter about the curve already holds noise, repeatability and hysteresis; creep comes on top of it
-    # and lies
+    # Scatter about the curve already holds noise, repeatability and hysteresis; creep comes on top of it and lies
     # anywhere between none and all of what was seen (rectangular, GUM 4.3.7).
     reading_u_g = math.hypot(residual_sd_g, budget_value(budget, "creep") / math.sqrt(12.0))
     mass_u = np.broadcast_to(np.asarray(mass_u_g, dtype=float), mass.shape)
@@ -167,7 +172,10 @@ def fit_calibration(
 
 
 def curve(coefficients: FloatArray, mass_g: FloatArray) -> FloatArray:
-    """Counts at these masses, any shape. coefficients: (2,) or (3,), lowest power first."""
+    """Counts at these masses, any shape. coefficients: (2,) or (3,), lowest power first.
+
+    mass_g: g.
+    """
     counts: FloatArray = np.zeros_like(mass_g)
     for coefficient in coefficients[::-1]:
         counts = counts * mass_g + coefficient
@@ -175,13 +183,19 @@ def curve(coefficients: FloatArray, mass_g: FloatArray) -> FloatArray:
 
 
 def curve_slope(coefficients: FloatArray, mass_g: FloatArray) -> FloatArray:
-    """Counts per gram at these masses, any shape."""
+    """Counts per gram at these masses, any shape.
+
+    coefficients: (2,) or (3,), lowest power first.  mass_g: g.
+    """
     bend = coefficients[2] if len(coefficients) == 3 else 0.0
     return np.asarray(coefficients[1] + 2.0 * bend * mass_g, dtype=float)
 
 
 def invert_curve(coefficients: FloatArray, counts: FloatArray, *, where: str) -> FloatArray:
-    """Mass on the branch that starts at zero load. Raises InputError past the top of a bent curve."""
+    """Mass on the branch that starts at zero load. Raises InputError past the top of a bent curve.
+
+    coefficients: (2,) or (3,), lowest power first.  counts: any shape.  Returns g.
+    """
     offset = counts - coefficients[0]
     if len(coefficients) == 2 or coefficients[2] == 0.0:
         return np.asarray(offset / coefficients[1])

@@ -1,7 +1,6 @@
 """A settled reading, decided statistically: no trend within the noise, bumps rejected and counted.
 
-The same rules serve 10 and 80 samples a second: everything is judged over a window of time with the noise,
-and its
+The same rules serve 10 and 80 samples a second: everything is judged over a window of time with the noise, and its
 memory from sample to sample, taken from the window itself.
 """
 
@@ -39,10 +38,8 @@ __all__ = ["PadFault", "PadLimits", "SettledDetector", "SettledReading", "pad_fa
 class SettledReading:
     """Mean counts of one window and whether the load was at rest. k pads on the last axis.
 
-    counts: (k,) mean of the kept samples.  u: (k,) standard uncertainty of that mean, counts, with the
-    memory of the
-    noise taken into account.  dof: (k,) effective degrees of freedom of u.  noise: (k,) standard deviation
-    of single
+    counts: (k,) mean of the kept samples.  u: (k,) standard uncertainty of that mean, counts, with the memory of the
+    noise taken into account.  dof: (k,) effective degrees of freedom of u.  noise: (k,) standard deviation of single
     samples, counts.  count: samples kept.  outliers: samples rejected.  missing: samples without all pads.
     trend: (k,) counts per second.  trend_u: (k,).  duration: s.  settled, reason: the verdict, in words
     when it is no.
@@ -78,11 +75,9 @@ def settled_reading(
     time: (n,) s, rising.  counts: (n, k) raw counts.  missing: (n, k) True where the board flagged no result.
     limits: see PadLimits.  names: of the pads, for the reason.
     Raises InputError when shapes differ or time runs backwards.
-    Source: outliers by distance from a resistant line in median absolute deviations; trend by Student's t
-    of the
-    least-squares slope; memory of the noise as a first-order autoregressive process, whose mean of n
-    samples has
-    the variance s2/n (1 + rho)/(1 - rho) (standard time-series results).
+    Source: outliers by distance from a resistant line in median absolute deviations; trend by Student's t of the
+    least-squares slope; memory of the noise as a first-order autoregressive process, whose mean of n samples has the
+    variance s2/n (1 + rho)/(1 - rho) (standard time-series results).
     """
     when, raw, gone = _checked(time, counts, missing)
     pads = raw.shape[1]
@@ -241,10 +236,8 @@ def _line(when: FloatArray, raw: FloatArray, keep: BoolArray) -> _Line:
     shares = basis.T @ kept  # mean, slope, bend and twist, each of unit length
     rounding = RESOLUTION**2 / 12.0
     pairs = np.flatnonzero(np.diff(np.flatnonzero(keep)) == 1)
-    # The mean is doubted with everything that wanders about a straight line; the trend is judged against
-    # the noise
-    # that is left when slow bends are gone too, or a slow approach to rest would pass as noise with a long
-    # memory.
+    # The mean is doubted with everything that wanders about a straight line; the trend is judged against the noise that
+    # is left when slow bends are gone too, or a slow approach to rest would pass as noise with a long memory.
     about_line = _noise(kept - basis[:, :2] @ shares[:2], pairs, fitted=2)
     about_curve = _noise(kept - basis @ shares, pairs, fitted=4)
     unit = np.sqrt((about_curve.variance + rounding) * about_curve.memory)
@@ -279,8 +272,7 @@ def _noise(residual: FloatArray, pairs: npt.NDArray[np.intp], *, fitted: int) ->
     n = len(residual)
     power = np.maximum((residual**2).mean(0), 1e-30)
     rho = (residual[pairs] * residual[pairs + 1]).sum(0) / max(len(pairs), 1) / power
-    # Fitting p terms makes neighbours look less alike than they are, by about (p + (p + 2) rho)/n (p = 1:
-    # the known
+    # Fitting p terms makes neighbours look less alike than they are, by about (p + (p + 2) rho)/n (p = 1: the known
     # bias of a demeaned series, 1 + 3 rho). Neighbours that seem opposed are never counted as an advantage.
     rho = np.clip((n * rho + fitted) / max(n - fitted - 2.0, 1.0), 0.0, 0.97)
     memory = (1.0 + rho) / (1.0 - rho)

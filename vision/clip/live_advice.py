@@ -158,7 +158,10 @@ class MovementWatch:
     _rested_since: float | None = field(default=None, init=False)
 
     def feed(self, time: float, car_corner: FloatArray | None) -> bool:
-        """Give one picture's time (s) and mean car corners (4, 2) px, None where not seen; returns `moving`."""
+        """Give one picture's time (s) and mean car corners (4, 2) px, None where not seen; returns `moving`.
+
+        car_corner: (4, 2) px.
+        """
         if car_corner is None:
             return self.moving  # a hand in the way is not a movement, nor a rest
         while self._recent and self._recent[0][0] < time - self.rest_s:

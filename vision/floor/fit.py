@@ -90,6 +90,7 @@ def fit_floor(
 
     seen: (v, m, 4, 2) px corners by edge fits, nan where not seen.  camera: calibrated, or `guess_camera`.
     noise: px per corner, the part that does not average away.  sheet_u: (s, 3) priors instead of the card's.
+    sheet_start: (s, 3) m, m, rad, where the fit begins to look for the sheets: zeros without it.
     Raises VisionError when the markers cannot be laid into one plane.
     """
     corner = marker_corners(layout.markers)

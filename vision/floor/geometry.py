@@ -28,6 +28,7 @@ def ink_direction(quad: FloatArray) -> FloatArray:
     """How corners move when every edge moves inward by one pixel: (..., 4, 2) px -> (..., 4, 2).
 
     Corners run clockwise on the picture.
+    quad: (..., 4, 2) px.
     """
     along = np.roll(quad, -1, axis=-2) - quad
     length = np.maximum(np.hypot(along[..., 0], along[..., 1]), 1e-9)
@@ -43,6 +44,7 @@ def bent_edge_shift(corner: FloatArray, intrinsics: FloatArray) -> FloatArray:
 
     corner: (..., 4, 3) camera axes, m.  Returns (..., 4, 2) px. Edge fits know no camera; comparing like with
     like takes the lens into account all the same.
+    intrinsics: (9,).
     """
     following = np.roll(corner, -1, axis=-2)
     on_edge = corner[..., None, :] + ALONG[:, None] * (following - corner)[..., None, :]

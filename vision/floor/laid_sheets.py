@@ -27,7 +27,10 @@ def sheet_prior_u(layout: FloorLayout, sheet_of: tuple[int, ...]) -> FloatArray:
 
 
 def moved_corners(corner: FloatArray, sheet_of: tuple[int, ...], sheet: FloatArray) -> FloatArray:
-    """(m, 4, 2) card corners -> where they are when the sheets are moved and turned about their middles."""
+    """(m, 4, 2) card corners -> where they are when the sheets are moved and turned about their middles.
+
+    corner: (m, 4, 2) m.  sheet: (s, 3) m, m, rad.
+    """
     numbers = np.array(sheet_of)
     result = np.empty_like(corner)
     for number in range(max(sheet_of) + 1):

@@ -69,7 +69,10 @@ def render_push(
 
 
 def frame_count(time: FloatArray, fps: float) -> int:
-    """Frames that a clip of these times has."""
+    """Frames that a clip of these times has.
+
+    time: (m,) s, of the poses.
+    """
     return int(np.floor((time[-1] - time[0]) * fps + 1e-9)) + 1
 
 

@@ -32,7 +32,10 @@ class Plane:
     across: FloatArray
 
     def points(self, flat: FloatArray) -> FloatArray:
-        """(..., 2) m on the plane -> (..., 3) m in floor axes."""
+        """(..., 2) m on the plane -> (..., 3) m in floor axes.
+
+        flat: (..., 2) m.
+        """
         placed: FloatArray = self.origin + flat[..., :1] * self.along + flat[..., 1:] * self.across
         return placed
 
@@ -170,7 +173,10 @@ def paint_hulls(canvas: Light, solids: Sequence[tuple[FloatArray, LinearColour]]
 
 
 def plane_from_rays(camera: RenderCamera, plane: Plane, ray: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Where rays (..., 2) meet a plane: its x and y, (...) m each."""
+    """Where rays (..., 2) meet a plane: its x and y, (...) m each.
+
+    ray: (..., 2), x/z and y/z in camera axes.
+    """
     seen = camera.rotation @ np.stack([plane.along, plane.across, plane.origin - camera.position], axis=-1)
     h = np.linalg.inv(seen)
     x, y = ray[..., 0], ray[..., 1]
@@ -181,7 +187,10 @@ def plane_from_rays(camera: RenderCamera, plane: Plane, ray: FloatArray) -> tupl
 def clipped_box(
     pixel: FloatArray, margin: int, high: tuple[int, int], low: tuple[int, int] = (0, 0)
 ) -> tuple[int, int, int, int] | None:
-    """Left, top, right, bottom of the pixels around (n, 2) points, or None when outside of low..high."""
+    """Left, top, right, bottom of the pixels around (n, 2) points, or None when outside of low..high.
+
+    pixel: (n, 2) px.  margin: px around them.
+    """
     first = np.maximum(np.floor(pixel.min(axis=0)).astype(int) - margin, low)
     last = np.minimum(np.ceil(pixel.max(axis=0)).astype(int) + margin + 1, high)
     if np.any(last <= first):

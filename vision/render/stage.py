@@ -70,7 +70,10 @@ class Stage:
         self.last: tuple[FloatArray, BgrImage] | None = None
 
     def steps(self, ends: FloatArray, cameras: list[RenderCamera]) -> int:
-        """How many moments an exposure needs so that markers move at most 0.4 px in between."""
+        """How many moments an exposure needs so that markers move at most 0.4 px in between.
+
+        ends: (2, 5, 7 or 10), moments at both ends of the exposure.
+        """
         seen = [
             camera.project(self._plate_plane(row).points(self.plate.outline(1)))
             for row, camera in zip(ends, cameras, strict=True)

@@ -78,6 +78,7 @@ def learn_pattern(corner: FloatArray, cards: ClipCards, size: tuple[int, int]) -
     """As `learn_car`, from corners (n, m, 4, 2) px, nan where not seen: floor markers first, then the car's.
 
     size: of the picture, px.
+    corner: (n, m, 4, 2) px.
     """
     car = cards.car
     given = cards.camera if cards.camera is not None else guess_camera(size)

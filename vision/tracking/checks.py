@@ -149,6 +149,7 @@ def check_scale(solved: Solved, floor: FloorLayout, car: CarMarkers, kept: IntAr
     A car sheet printed too large looks like one that lies higher, and the other way round: the six-degree fit's
     rise, over the camera's height, is the disagreement of the car's sheet with the floor's. Floor markers that
     are larger or smaller than the card says, at the right places, come out as an impossible ink shift.
+    kept: (k,), indices of the frames that count.
     """
     said: list[str] = []
     sizes = np.array([marker.size for marker in floor.markers])
@@ -199,6 +200,7 @@ def blur_of(time: FloatArray, solved: Solved, spread: FloatArray, floor_count: i
 
     A box of length b along a direction adds b²/12 to the second moment of an edge across that direction.
     What the car cannot have moved between two frames is not believed.
+    time: (n,) s.  spread: (n,) px², second moments of the car's edges.
     """
     n = len(time)
     if n < 3:
@@ -222,7 +224,10 @@ def blur_of(time: FloatArray, solved: Solved, spread: FloatArray, floor_count: i
 def vouch(
     time: FloatArray, solved: Solved, sightings: Sightings, blur: FloatArray, floor_count: int
 ) -> tuple[IntArray, dict[str, int]]:
-    """Indices of the frames kept, and how many were left out for which reason."""
+    """Indices of the frames kept, and how many were left out for which reason.
+
+    time: (n,) s.  blur: (n,) px.
+    """
     known = sightings.column("known")[:, floor_count:]
     corner = sightings.column("corner")[:, floor_count:]
     seen = np.asarray(np.isfinite(corner).all((2, 3))).any(axis=1)

@@ -13,7 +13,10 @@ POOL = 400  # frames behind the middle of a still camera's corners
 
 
 def median_seen(stack: FloatArray) -> FloatArray:
-    """(n, ...) -> (...): median over the first axis of what was seen; nan, without complaint, where nothing was."""
+    """(n, ...) -> (...): median over the first axis of what was seen; nan, without complaint, where nothing was.
+
+    stack: (n, ...), nan where not seen.
+    """
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)
         return np.asarray(np.nanmedian(stack, axis=0), float)
@@ -42,7 +45,10 @@ def camera_motion(corner: FloatArray) -> tuple[float, float]:
 
 
 def is_moving(corner: FloatArray) -> bool:
-    """Whether the camera moved, tested on the floor markers' corners (n, m, 4, 2)."""
+    """Whether the camera moved, tested on the floor markers' corners (n, m, 4, 2).
+
+    corner: (n, m, 4, 2) px, nan where not seen.
+    """
     motion, noise = camera_motion(corner)
     return motion > max(STILL_LIMIT, 3.0 * noise)
 
@@ -50,6 +56,7 @@ def is_moving(corner: FloatArray) -> bool:
 def fit_clip_floor(on_floor: FloatArray, floor: FloorLayout, camera: Camera, *, moves: bool) -> FloorFit:
     """The floor fitted to the clip's floor corners (n, m, 4, 2) px: to some frames of a moving camera, to the middle
     places of all frames of a still one.
+    on_floor: (n, m, 4, 2) px.  moves: whether the camera does.
     """
     if not moves:
         return fit_floor(_pooled(on_floor)[None], floor, camera)
@@ -70,7 +77,10 @@ def _pooled(on_floor: FloatArray) -> FloatArray:
 
 
 def temporal_noise(on_floor: FloatArray) -> float:
-    """Frame-to-frame noise of one floor corner's coordinate, px, robust."""
+    """Frame-to-frame noise of one floor corner's coordinate, px, robust.
+
+    on_floor: (n, m, 4, 2) px.
+    """
     away = on_floor - median_seen(on_floor)
     size = np.abs(away[np.isfinite(away)])
     return float(1.4826 * np.median(size)) if size.size else 0.0

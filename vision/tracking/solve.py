@@ -59,7 +59,8 @@ class Solved:
     rotation (k, 3, 3), place (k, 3): camera_from_floor, k = n when moving and 1 otherwise.
     unit: (n, 3, 3) covariance for 1 px of corner noise.  by_marker: (n, 3, m, 2).  marker_residual: (m, 2) px, usual
     residual of each car marker over the frames; marker_mean: (n, m, 2) px frame by frame.  m_per_px: (n,).
-    floor_used: (n,).
+    floor_used: (n,).  marker_weight: (m,).  repeating_gain: (n, 3, m, 2) per px of a marker.  lean, lean_u: (n, 2) rad.
+    rise: (n, 2) m and its own.  shared: (k, n, 3) of each cause.  camera_part: (n, 3, 3), from the camera's pose.
     """
 
     fit: FloorFit
