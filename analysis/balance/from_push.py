@@ -96,10 +96,10 @@ def turn_seen(
         if effect != 0.0
     )
     told_apart = sum(one.effect**2 for one in shared)
-    rest = float(np.sqrt(max(estimate.common_u**2 - told_apart, 0.0)))
+    unexplained = float(np.sqrt(max(estimate.common_u**2 - told_apart, 0.0)))
     return replace(
         figures,
-        own_u=float(np.hypot(own, rest)),
+        own_u=float(np.hypot(own, unexplained)),
         shared=shared,
         drift_u=float(np.hypot(figures.drift_u, place_u[2])),
     )

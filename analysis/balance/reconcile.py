@@ -103,7 +103,7 @@ def _of_wheels(car: CarState, add: Callable[..., None]) -> None:
     """Wheels blocked or free contrary to the card, on both axles or on one."""
     axles = {"all wheels": slice(0, 4), "the front wheels": slice(0, 2), "the rear wheels": slice(2, 4)}
     for which, wheels in axles.items():
-        for said, drag in (("blocked", 1.0), ("free", ROLLS)):
+        for state, drag in (("blocked", 1.0), ("free", ROLLS)):
             if np.all((car.drag[wheels] >= 0.5) == (drag >= 0.5)):
                 continue
             new, new_u = car.drag.copy(), car.drag_u.copy()
@@ -116,7 +116,7 @@ def _of_wheels(car: CarState, add: Callable[..., None]) -> None:
                     front_kind="free" if front else car.front_kind,
                     rear_kind="free" if rear else car.rear_kind,
                 )
-            add(f"{which} were {said}", car=other)
+            add(f"{which} were {state}", car=other)
 
 
 def _with_plate_shifted(seen: TurnSeen, further: float) -> TurnSeen:

@@ -36,17 +36,17 @@ card knows (our own choice)."""
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Spoiler:
-    """Something that spoils a test. weight: how much, as a change of kappa in 1/m.  said: what to tell."""
+    """Something that spoils a test. weight: how much, as a change of kappa in 1/m.  sentence: what to tell."""
 
     name: str
     weight: float
-    said: str
+    sentence: str
 
 
 def one_thing(prediction: Prediction) -> str:
     """The one sentence under the verdict."""
     found = spoilers(prediction)
-    return found[0].said if found else "Nothing stands out: every stated doubt is small here."
+    return found[0].sentence if found else "Nothing stands out: every stated doubt is small here."
 
 
 def spoilers(prediction: Prediction) -> tuple[Spoiler, ...]:
@@ -59,7 +59,7 @@ def spoilers(prediction: Prediction) -> tuple[Spoiler, ...]:
             Spoiler(
                 name="near the balance point",
                 weight=float("inf"),
-                said=f"The wheels roll and the push is only {away:.0f} % of the wheelbase from the balance point "
+                sentence=f"The wheels roll and the push is only {away:.0f} % of the wheelbase from the balance point "
                 f"({prediction.balance_pct:.0f} %): only the side on which the car turns means anything. "
                 "Push farther away, or block the wheels.",
             )
@@ -78,8 +78,8 @@ def _from_doubt(prediction: Prediction, number: int) -> Spoiler:
     return Spoiler(
         name=one.name,
         weight=one.u,
-        said=f"What matters most here: {one.name} ({100 * one.share:.0f} % of the forecast's doubt). Known exactly, "
-        f"the forecast's ±{now} would become ±{then}. To get there, {REMEDY_FOR[one.name]}.",
+        sentence=f"What matters most here: {one.name} ({100 * one.share:.0f} % of the forecast's doubt). Known "
+        f"exactly, the forecast's ±{now} would become ±{then}. To get there, {REMEDY_FOR[one.name]}.",
     )
 
 
@@ -100,7 +100,7 @@ def _from_height(prediction: Prediction) -> list[Spoiler]:
         Spoiler(
             name="high push",
             weight=HEIGHT_SHARE * moved,
-            said=f"The push is high: {1e3 * push.height:.0f} mm above the floor carries load across the car and "
+            sentence=f"The push is high: {1e3 * push.height:.0f} mm above the floor carries load across the car and "
             f"moves its pivot {effect}. Push as low as the chassis allows (6 to 9 mm).",
         )
     ]

@@ -262,16 +262,16 @@ def _sentence(kind: TestKind, hypersensitive: bool) -> str:
 
 
 def _warnings(car: CarState, push: PushState, hypersensitive: bool, best: Slide, tips: FloatArray) -> tuple[str, ...]:
-    said = []
+    sentences = []
     if hypersensitive:
-        said.append(
+        sentences.append(
             "The wheels roll and the push is near the balance point: no figure can be trusted, only "
             "the side on which the car turns. Push farther away or block the wheels"
         )
     if not car.grip_measured:
-        said.append("Grip was not measured: all four tyres are taken alike, with the stated doubt")
+        sentences.append("Grip was not measured: all four tyres are taken alike, with the stated doubt")
     if np.any(tips):
-        said.append(f"The push tips the car over in {100 * np.mean(tips):.0f} % of the draws: push lower")
+        sentences.append(f"The push tips the car over in {100 * np.mean(tips):.0f} % of the draws: push lower")
     if not np.all(best.certified):
-        said.append("The solver could not certify its answer for this push")
-    return tuple(said)
+        sentences.append("The solver could not certify its answer for this push")
+    return tuple(sentences)

@@ -208,9 +208,9 @@ def _log_posterior(
         shared[:, i, -1] = common_u
     covariance = shared @ np.swapaxes(shared, 1, 2)
     covariance[:, np.arange(pushes), np.arange(pushes)] += np.maximum(np.array(own).T, 1e-18)
-    left = np.moveaxis(np.array(residual), 0, -1)  # (g, k, pushes)
-    whitened = np.linalg.solve(covariance, np.swapaxes(left, 1, 2))
-    misfit = np.einsum("gkp,gpk->gk", left, whitened)
+    by_push = np.moveaxis(np.array(residual), 0, -1)  # (g, k, pushes)
+    whitened = np.linalg.solve(covariance, np.swapaxes(by_push, 1, 2))
+    misfit = np.einsum("gkp,gpk->gk", by_push, whitened)
     return total - 0.5 * misfit - 0.5 * np.linalg.slogdet(covariance)[1][:, None], misfit
 
 
@@ -270,21 +270,21 @@ def _correlation(a: FloatArray, b: FloatArray, weight: FloatArray) -> float:
 def _warnings(
     evidence: Sequence[PushEvidence], grip: Posterior, other: Posterior | None, chance: float, dof: int
 ) -> tuple[str, ...]:
-    said = []
+    sentences = []
     if dof > 0 and chance < 0.05:
-        said.append(
+        sentences.append(
             f"The pushes contradict each other or the car card: odds {(1 - chance) / max(chance, 1e-12):.0f} "
             "to 1 against all of them being right; look for the one that differs before using the ratio"
         )
     for one in (grip, other):
         if one is not None and not one.informed:
-            said.append(f"These pushes hardly say anything about the {one.name}: the prior still stands")
+            sentences.append(f"These pushes hardly say anything about the {one.name}: the prior still stands")
     if all(kind_of_test(one.car) == "switch" for one in evidence):
-        said.append(
+        sentences.append(
             "Rolling wheels only tell on which side of the balance point each push was: block the wheels "
             "to measure the grip ratio"
         )
-    return tuple(said)
+    return tuple(sentences)
 
 
 def _sentence(grip: Posterior, other: Posterior | None, pushes: int) -> str:

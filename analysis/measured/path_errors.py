@@ -130,9 +130,9 @@ def path_of(poses: Poses) -> Path:
     best = ranked[0][1]
     # A pose far off the best path counts as wrong and is let go; then the errors are judged again.
     columns, spread = path.columns(degree), path.spread(best)
-    left = (path.seen - columns @ solved(spread, columns, path.seen).value).reshape(-1, 2)
+    residual = (path.seen - columns @ solved(spread, columns, path.seen).value).reshape(-1, 2)
     own = np.stack([spread[2 * k : 2 * k + 2, 2 * k : 2 * k + 2] for k in range(moving + 2)])
-    size = np.einsum("gi,gij,gj->g", left, np.linalg.inv(own), left) * path.poses.moving
+    size = np.einsum("gi,gij,gj->g", residual, np.linalg.inv(own), residual) * path.poses.moving
     if (size > ODD).any():
         wrong = np.where(size > ODD, size**2, 1.0)[:, None, None]
         path = replace(path, new=path.new * wrong)

@@ -91,8 +91,8 @@ def whitened_scatter(rests: list[tuple[FloatArray, FloatArray]]) -> tuple[FloatA
     for pose, covariance in rests:
         weight = np.linalg.inv(covariance)
         mean = np.linalg.solve(weight.sum(0), np.einsum("nij,nj->i", weight, pose))
-        left = np.linalg.solve(np.linalg.cholesky(covariance), (pose - mean)[..., None])[..., 0]
-        total += left.T @ left
+        residual = np.linalg.solve(np.linalg.cholesky(covariance), (pose - mean)[..., None])[..., 0]
+        total += residual.T @ residual
         dof += len(pose) - 1.0
     return total / dof + 1e-9 * np.eye(3), dof  # a track without noise must stay solvable
 

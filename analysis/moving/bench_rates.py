@@ -113,11 +113,11 @@ def roll_split(
 
     centre = np.array([gained, shim, body_roll])
     u = _carried(solve, centre, np.array([gained_u, shim_u, body_roll_u]))
-    told = [
+    notes = [
         Measured(value=float(v), u=float(d), method="shim, pads and body roll")
         for v, d in zip(solve(centre), u, strict=True)
     ]
-    return RollSplit(front=told[0], rear=told[1], front_share=told[2])
+    return RollSplit(front=notes[0], rear=notes[1], front_share=notes[2])
 
 
 def roll_split_by_blocking(
@@ -150,11 +150,11 @@ def roll_split_by_blocking(
 
     centre = np.array([gained, gained_rear_blocked, shim])
     u = _carried(solve, centre, np.array([gained_u, gained_u, shim_u]))
-    told = [
+    notes = [
         Measured(value=float(v), u=float(d), method="two shims, rear axle free and blocked")
         for v, d in zip(solve(centre), u, strict=True)
     ]
-    return RollSplit(front=told[0], rear=told[1], front_share=told[2])
+    return RollSplit(front=notes[0], rear=notes[1], front_share=notes[2])
 
 
 def bar_rate(with_bar: Measured, without_bar: Measured, track: float) -> Measured:

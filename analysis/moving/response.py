@@ -173,10 +173,10 @@ class _Body:
         v = guess
         for _ in range(NEWTON_STEPS):
             inner, s, speed = self.inner(q0 + g * v, v)
-            left = np.matmul(self.mass, ((v - v0) / g)[..., None])[..., 0] + inner - force
-            if (np.abs(left).max(-1) <= self.small).all():
+            out_of_balance = np.matmul(self.mass, ((v - v0) / g)[..., None])[..., 0] + inner - force
+            if (np.abs(out_of_balance).max(-1) <= self.small).all():
                 break
-            v = v - np.matmul(self.inverse(g, s, speed), left[..., None])[..., 0]
+            v = v - np.matmul(self.inverse(g, s, speed), out_of_balance[..., None])[..., 0]
         return v, (v - v0) / g
 
     def inverse(self, g: float, s: FloatArray, speed: FloatArray) -> FloatArray:

@@ -141,12 +141,12 @@ def balance(
     ax, ay = np.broadcast_arrays(np.asarray(ax, dtype=float), np.asarray(ay, dtype=float))
     front = np.where(ax >= 0, drive_front, brake_front)
     pull = np.abs(chassis.mass * ax)
-    left = side_capacity(tyres, load, np.stack([pull * front, pull * (1 - front)], -1))
+    sideways = side_capacity(tyres, load, np.stack([pull * front, pull * (1 - front)], -1))
     station = np.asarray(chassis.centre[..., 0] / chassis.wheelbase)
     need = np.abs(chassis.mass * ay)
     demand = np.stack(np.broadcast_arrays(need * station, need * (1 - station)), -1)
     with np.errstate(divide="ignore", invalid="ignore"):
-        used = np.where(demand > 0, demand / left, np.where(left > 0, 0.0, np.inf))
+        used = np.where(demand > 0, demand / sideways, np.where(sideways > 0, 0.0, np.inf))
     lead = used[..., 0] - used[..., 1]
     some = (used > 1).any(-1)
     with np.errstate(invalid="ignore"):

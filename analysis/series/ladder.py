@@ -91,10 +91,10 @@ def grip_ladder(entries: Sequence[LadderEntry]) -> Ladder:
     )
     sentence += f"; {len(sure_places)} of {len(rungs)} places are certain"
     notes = [
-        said
+        difference
         for one in entries[1:]
-        for said in differences(entries[0].notes, one.notes)
-        if not said.startswith("compound")
+        for difference in differences(entries[0].notes, one.notes)
+        if not difference.startswith("compound")
     ]
     return Ladder(rungs=tuple(rungs), reference=names[0], sentence=sentence, warnings=tuple(dict.fromkeys(notes)))
 

@@ -62,8 +62,8 @@ def least_squares(design: FloatArray, observed: FloatArray, *, covariance: Float
         whitened, target = np.linalg.solve(lower, design), np.linalg.solve(lower, observed)
     q, r = np.linalg.qr(whitened)
     value = np.linalg.solve(r, q.T @ target)
-    left = target - whitened @ value
-    chi_square, dof = float(left @ left), n - k
+    residual = target - whitened @ value
+    chi_square, dof = float(residual @ residual), n - k
     spread = chi_square / dof if dof > 0 else 0.0
     inverse = np.linalg.inv(r)
     return LeastSquares(

@@ -250,10 +250,10 @@ def _choose(mass: FloatArray, reading: FloatArray, model: str, pad: str) -> tupl
 
     chance = float(fdtrc(1, bent.dof, f_value))
     gain = _aicc(straight, rounding) - _aicc(bent, rounding)
-    told = f"F = {f_value:.3g} (chance {chance:.2g}), AICc better by {gain:.1f}"
+    tests = f"F = {f_value:.3g} (chance {chance:.2g}), AICc better by {gain:.1f}"
     if chance < SIGNIFICANCE and gain > 0:
-        return bent, straight, f"quadratic: {told}"
-    return straight, straight, f"straight line: quadratic term not supported, {told}"
+        return bent, straight, f"quadratic: {tests}"
+    return straight, straight, f"straight line: quadratic term not supported, {tests}"
 
 
 def _aicc(fit: PolynomialFit, floor: float) -> float:

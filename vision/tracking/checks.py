@@ -151,7 +151,7 @@ def check_scale(solved: Solved, floor: FloorLayout, car: CarMarkers, kept: IntAr
     are larger or smaller than the card says, at the right places, come out as an impossible ink shift.
     kept: (k,), indices of the frames that count.
     """
-    said: list[str] = []
+    sentences: list[str] = []
     sizes = np.array([marker.size for marker in floor.markers])
     px_per_m = float(np.median(_side_px(solved))) / float(np.median(sizes))
     too_small = 2.0 * solved.fit.ink / (float(np.median(sizes)) * px_per_m)
@@ -163,7 +163,7 @@ def check_scale(solved: Solved, floor: FloorLayout, car: CarMarkers, kept: IntAr
             remedy="Measure the side of a black square and the printed check bar, print at 100 %, and correct the card",
         )
     if not len(kept):
-        return said
+        return sentences
     eye = float(np.median(-np.einsum("vji,vj->vi", solved.fit.rotation, solved.fit.place)[:, 2]))
     rise = float(np.median(solved.rise[kept, 0]))
     rise_u = float(np.median(solved.rise[kept, 1])) * max(solved.corner_noise, 0.05)
@@ -179,12 +179,12 @@ def check_scale(solved: Solved, floor: FloorLayout, car: CarMarkers, kept: IntAr
             "correct sizes and marker height on the cards",
         )
     if abs(rise) > 3.0 * expected and abs(rise) > 0.004:
-        said.append(
+        sentences.append(
             f"The car's markers seem {1000 * abs(rise):.0f} mm {'higher' if rise > 0 else 'lower'} (or "
             f"{100 * abs(share):.1f} % {'larger' if rise > 0 else 'smaller'}) than the cards say: check the "
             "marker height and the printed bars."
         )
-    return said
+    return sentences
 
 
 def _side_px(solved: Solved) -> FloatArray:

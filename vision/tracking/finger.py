@@ -170,12 +170,12 @@ class _Scene:
             by_floor = by_point @ self.rotation[:, None]
             by_turn = np.einsum("npij,nkjl,pl->npik", by_floor, by_angle, flat)
             jacobian = np.concatenate([by_floor[..., :2], by_turn], axis=-1).reshape(len(state), 8, 5)
-            rest = (self.corner - pixel - shift).reshape(len(state), 8) / CORNER_U
+            residual = (self.corner - pixel - shift).reshape(len(state), 8) / CORNER_U
             jacobian = jacobian / CORNER_U
             normal = np.swapaxes(jacobian, 1, 2) @ jacobian + prior
             if trial == TILT_ROUNDS - 1:
                 break
-            right = np.einsum("npk,np->nk", jacobian, rest) - state @ prior
+            right = np.einsum("npk,np->nk", jacobian, residual) - state @ prior
             step = np.linalg.solve(normal, right[..., None])[..., 0]
             state = state + np.clip(step, -0.3, 0.3)
         return state, np.asarray(np.linalg.inv(normal), float)

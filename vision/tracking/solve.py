@@ -265,8 +265,8 @@ def _joined(parts: list[_Part], bench: _Bench, noise: float) -> Solved:
 
 def _compact(shared: list[FloatArray], fixed: int, names: tuple[str, ...]) -> tuple[FloatArray, tuple[str, ...]]:
     """Join the many small camera causes of all chunks into the few independent combinations that matter."""
-    rest = [part[fixed:] for part in shared]
-    flat = [np.where(np.isfinite(part), part, 0.0).reshape(len(part), -1) for part in rest]
+    camera_parts = [part[fixed:] for part in shared]
+    flat = [np.where(np.isfinite(part), part, 0.0).reshape(len(part), -1) for part in camera_parts]
     values, vectors = np.linalg.eigh(np.sum([part @ part.T for part in flat], axis=0))
     order = np.argsort(values)[::-1][:SHARED_KEPT]
     kept = [i for i in order if values[i] > 1e-6 * max(values[order[0]], 1e-30)]

@@ -51,7 +51,7 @@ def test_numbers_in_the_words_and_weights() -> None:
     )
     first = spoilers(rolling)[0]
     assert (first.name, first.weight) == ("near the balance point", np.inf)
-    assert "the push is only 4 % of the wheelbase from the balance point (50 %):" in first.said
+    assert "the push is only 4 % of the wheelbase from the balance point (50 %):" in first.sentence
     straight = predict_push(CAR, replace(PUSH, station=0.13), rng=np.random.default_rng(1), draws=300)
     # push height: printed for this car pushed at 200 mm, 30 mm up: the pivot lies 34.1 mm aside (see the closed forms)
     tall = replace(CAR, load=np.full(4, 0.4 * 9.81))
@@ -60,8 +60,8 @@ def test_numbers_in_the_words_and_weights() -> None:
         for one in spoilers(predict_push(tall, replace(PUSH, height=0.03), rng=np.random.default_rng(1), draws=300))
         if one.name == "high push"
     )
-    assert "30 mm above the floor" in high.said
-    assert float(re.search(r"pivot (\d+) mm sideways", high.said)[1]) == pytest.approx(34, abs=3)
+    assert "30 mm above the floor" in high.sentence
+    assert float(re.search(r"pivot (\d+) mm sideways", high.sentence)[1]) == pytest.approx(34, abs=3)
     low = predict_push(CAR, replace(PUSH, height=0.0119), rng=np.random.default_rng(1), draws=300)
     assert not any(one.name == "high push" for one in spoilers(low))
     # where no pivot can be named, in degrees a centimetre
