@@ -148,7 +148,9 @@ def answer_push(
     if weighing is None:
         return basic
     if track is not None:
-        seen = _turn(cards, push, _loaded(push, track, stated.station, length))
+        loaded = _loaded(push, track, stated.station, length)
+        seen = _turn(cards, push, loaded)
+        basic = replace(basic, remarks=(*basic.remarks, *(loaded.remarks if loaded is not None else ())))
     car = weighed_car(cards, weighing)
     # The car goes where it went: the balance is found for the side that the clip shows.
     pushed = replace(stated, side=saw.side, finger_y=-saw.side * abs(stated.finger_y))
