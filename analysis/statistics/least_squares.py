@@ -14,7 +14,7 @@ from analysis.base.errors import InputError
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LeastSquares:
-    """A linear fit. value: (k,).  covariance: (k, k).  dof: observations less parameters.
+    """A linear fit of n observations. value: (k,).  covariance: (k, k).  dof: observations less parameters.
 
     chi_square: weighted sum of squared residuals (with unit weights: in squared units of y).
     residual_sd: root of chi_square/dof, or 0 without any degree of freedom.
@@ -85,28 +85,10 @@ def straight_line(x: FloatArray, y: FloatArray, *, covariance: FloatArray | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PolynomialFit:
-    """y = sum of coefficients[j] x^j with independent, equal noise.
+class PolynomialFit(LeastSquares):
+    """y = sum of value[j] x^j with independent, equal noise. response: (k, n), change of the value per change of y."""
 
-    coefficients: (k,).  unit_covariance: (k, k), inverse of X'X.  rss: residual sum of squares.  count: rows.
-    response: (k, n), change of the coefficients per change of each y.
-    """
-
-    coefficients: FloatArray
-    unit_covariance: FloatArray
     response: FloatArray
-    rss: float
-    count: int
-
-    @property
-    def dof(self) -> int:
-        """Rows beyond the number of coefficients."""
-        return self.count - len(self.coefficients)
-
-    @property
-    def residual_sd(self) -> float:
-        """Residual standard deviation, unit of y; zero without spare rows."""
-        return float(np.sqrt(self.rss / self.dof)) if self.dof > 0 else 0.0
 
 
 def fit_polynomial(x: FloatArray, y: FloatArray, degree: int) -> PolynomialFit:
@@ -133,10 +115,14 @@ def fit_polynomial(x: FloatArray, y: FloatArray, degree: int) -> PolynomialFit:
     correction = np.linalg.solve(r, q.T @ residual)  # one step of refinement recovers the last digits
     residual = residual - design @ correction
     r_inverse = back @ np.linalg.inv(r)
+    chi_square, dof = float(residual @ residual), len(x) - degree - 1
+    residual_sd = float(np.sqrt(chi_square / dof)) if dof > 0 else 0.0
     return PolynomialFit(
-        coefficients=back @ (scaled + correction),
-        unit_covariance=r_inverse @ r_inverse.T,
+        value=back @ (scaled + correction),
+        covariance=residual_sd**2 * (r_inverse @ r_inverse.T),
+        residual=residual,
+        residual_sd=residual_sd,
+        chi_square=chi_square,
+        dof=dof,
         response=response,
-        rss=float(residual @ residual),
-        count=len(x),
     )

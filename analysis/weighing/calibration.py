@@ -125,7 +125,7 @@ def fit_calibration(
     mass, reading, pad = np.asarray(mass_g, dtype=float), np.asarray(counts, dtype=float), notes.pad
     _check_run(mass, reading, pad)
     fit, straight, evidence = _choose(mass, reading, model, pad)
-    slope = float(curve_slope(fit.coefficients, mass).mean())
+    slope = float(curve_slope(fit.value, mass).mean())
     _check_response(fit, mass, pad)
     residual_sd_g = fit.residual_sd / abs(slope)
     capacity = float(np.max(np.abs(mass))) if capacity_g is None else float(capacity_g)
@@ -134,8 +134,8 @@ def fit_calibration(
     creep = None if order.creep_counts is None else (np.asarray(order.creep_counts, dtype=float) - reading[0]) / slope
     budget = error_budget(
         mass,
-        invert_curve(fit.coefficients, reading, where=pad),
-        straight_g=invert_curve(straight.coefficients, reading, where=pad),
+        invert_curve(fit.value, reading, where=pad),
+        straight_g=invert_curve(straight.value, reading, where=pad),
         residual_sd_g=residual_sd_g,
         capacity_g=capacity,
         order=order,
@@ -147,13 +147,13 @@ def fit_calibration(
     mass_u = np.broadcast_to(np.asarray(mass_u_g, dtype=float), mass.shape)
     # y = f(m + dm): the counts belong to the true mass, so the fit sees them lowered by f' dm at the
     # nominal one.
-    at_mass = curve_slope(fit.coefficients, mass)
+    at_mass = curve_slope(fit.value, mass)
     shift = -fit.response @ (at_mass * mass_u)
     return Calibration(
         pad=pad,
-        model="linear" if len(fit.coefficients) == 2 else "quadratic",
-        coefficients=tuple(fit.coefficients.tolist()),
-        covariance=tuple(tuple(row) for row in (fit.residual_sd**2 * fit.unit_covariance).tolist()),
+        model="linear" if len(fit.value) == 2 else "quadratic",
+        coefficients=tuple(fit.value.tolist()),
+        covariance=tuple(tuple(row) for row in fit.covariance.tolist()),
         mass_shift=tuple(shift.tolist()),
         residual_sd=fit.residual_sd,
         dof=fit.dof,
@@ -221,7 +221,7 @@ def _check_run(mass: FloatArray, reading: FloatArray, pad: str) -> None:
 
 
 def _check_response(fit: PolynomialFit, mass: FloatArray, pad: str) -> None:
-    ends = curve_slope(fit.coefficients, np.array([0.0, mass.min(), mass.max()]))
+    ends = curve_slope(fit.value, np.array([0.0, mass.min(), mass.max()]))
     over_range = abs(float(ends.mean())) * float(np.ptp(mass))
     if np.min(ends) * np.max(ends) <= 0 or over_range <= 6.0 * fit.residual_sd:
         raise InputError(
@@ -243,9 +243,9 @@ def _choose(mass: FloatArray, reading: FloatArray, model: str, pad: str) -> tupl
         return straight, straight, "straight line: fewer than four loads or six readings cannot show a bend"
     bent = fit_polynomial(mass, reading, 2)
     rounding = (8.0 * np.finfo(float).eps * float(np.max(np.abs(reading)))) ** 2 * len(mass)
-    if straight.rss <= rounding:
+    if straight.chi_square <= rounding:
         return straight, straight, "straight line: it passes through every reading"
-    f_value = (straight.rss - bent.rss) * bent.dof / max(bent.rss, rounding)
+    f_value = (straight.chi_square - bent.chi_square) * bent.dof / max(bent.chi_square, rounding)
     from scipy.special import fdtrc  # slow to import
 
     chance = float(fdtrc(1, bent.dof, f_value))
@@ -257,7 +257,8 @@ def _choose(mass: FloatArray, reading: FloatArray, model: str, pad: str) -> tupl
 
 
 def _aicc(fit: PolynomialFit, floor: float) -> float:
-    free = len(fit.coefficients) + 1  # the variance is estimated too
-    spare = fit.count - free - 1
+    free = len(fit.value) + 1  # the variance is estimated too
+    count = len(fit.residual)
+    spare = count - free - 1
     penalty = 2 * free * (free + 1) / spare if spare > 0 else math.inf
-    return fit.count * math.log(max(fit.rss, floor) / fit.count) + 2 * free + penalty
+    return count * math.log(max(fit.chi_square, floor) / count) + 2 * free + penalty
