@@ -257,16 +257,6 @@ def stacked(cars: Sequence[Chassis]) -> Chassis:
     return Chassis(**parts, gravity=cars[0].gravity)
 
 
-def picked(chassis: Chassis, index: int | tuple[int, ...]) -> Chassis:
-    """One set-up out of many. index: into the leading axes."""
-    shape = chassis.shape
-    parts: dict[str, Any] = {
-        name: np.broadcast_to(np.asarray(getattr(chassis, name), dtype=float), shape + ((last,) if last else ()))[index]
-        for name, last in SHAPES.items()
-    }
-    return replace(chassis, **parts)
-
-
 def rows_of(chassis: Chassis, shape: tuple[int, ...]) -> Chassis:
     """The same cars with every field spread to (n, ...), n the product of `shape`."""
     count = int(np.prod(shape, dtype=int))

@@ -1,11 +1,11 @@
 """Cars for the tests of the moving car: the workshop's, and random ones."""
 
 from collections.abc import Mapping
-from dataclasses import fields
+from dataclasses import fields, replace
 
 import numpy as np
 
-from analysis.moving.chassis import Chassis, Standing, Stops, Suspension, Unsprung, car_at_rest, stacked
+from analysis.moving.chassis import SHAPES, Chassis, Standing, Stops, Suspension, Unsprung, car_at_rest, stacked
 
 G = 9.80665
 
@@ -77,3 +77,13 @@ def random_cars(count: int, rng: np.random.Generator) -> Chassis:
             )
         )
     return stacked(cars)
+
+
+def picked(chassis: Chassis, index: object) -> Chassis:
+    """Some set-ups of many along one axis. index: as numpy takes it."""
+    shape = chassis.shape
+    parts = {
+        name: np.broadcast_to(np.asarray(getattr(chassis, name), dtype=float), shape + ((last,) if last else ()))[index]
+        for name, last in SHAPES.items()
+    }
+    return replace(chassis, **parts)
