@@ -5,11 +5,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from analysis.balance.curve import BalanceCurve, Extent, balance_places, heading_from, slid, with_finger
+from analysis.balance.curve import BalanceCurve, Extent, balance_places, slid, with_finger
 from analysis.balance.results import BalanceCause, BalanceDoubts, TurnSeen
 from analysis.base.arrays import FloatArray
 from analysis.forecast.inputs import Altered, CarState, Drawn, PushState, assemble, doubt_groups
 from analysis.forecast.slide import join_draws, pivot_stays
+from analysis.statistics.headings import heading_from, heading_step
 from analysis.statistics.quantiles import NORMAL_95
 
 CLIP, PLACING, POSITION, WIND_UP = "clip", "placing the finger", "push position", "tyres' wind-up"
@@ -114,7 +115,7 @@ def _of_cards(
     kappa = slid(join_draws([base, *extra]), car.wheelbase, extent).kappa
     place = np.concatenate([balance_places(base, length), *[balance_places(one, car.wheelbase) for one in extra]])
     angle = heading_from(kappa, car.wheelbase)
-    turned = (angle - angle[0] + 0.5 * np.pi) % np.pi - 0.5 * np.pi
+    turned = heading_step(angle[0], angle)
     # A forecast that turns more by itself needs a measured turn that much smaller.
     moved = place - place[0] + curve.balance_at(heading - turned) - pct
     found: list[tuple[str, bool, Moves]] = []

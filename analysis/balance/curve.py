@@ -10,6 +10,7 @@ from analysis.forecast.inputs import Altered, CarState, Drawn, PushState, assemb
 from analysis.forecast.slide import Slide, pivot_stays, slide
 from analysis.sliding.contacts import centre_of_friction
 from analysis.sliding.finite import Until, integrate_push
+from analysis.statistics.headings import heading_from
 
 REACH_PCT = (2.0, 98.0)
 """Balance points that are looked at, per cent of the wheelbase."""
@@ -43,12 +44,6 @@ def extent_of(turn: float, travel: float, *, station: float, wheelbase: float) -
     """
     touched = abs(travel + 2.0 * np.sin(turn / 2.0) * (station - wheelbase / 2.0))
     return Extent(turn=float(np.clip(GUARD * abs(turn), LEAST_FOLLOWED, 2.5)), travel=max(float(touched), 1e-3))
-
-
-def heading_from(kappa: FloatArray | float, wheelbase: float) -> FloatArray:
-    """atan(kappa L / 2), rad: turn per travel without an end at a pivot in the middle."""
-    heading: FloatArray = np.arctan(0.5 * wheelbase * np.asarray(kappa, float))
-    return heading
 
 
 def balance_places(drawn: Drawn, wheelbase: FloatArray | float) -> FloatArray:

@@ -10,11 +10,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.balance.curve import extent_of, heading_from
+from analysis.balance.curve import extent_of
 from analysis.balance.results import LARGEST_ODDS, Reconciled, TurnSeen
 from analysis.base.wheels import FRONT
 from analysis.forecast.inputs import CarState, PushState, assemble, check_states, doubt_groups, draw_groups
 from analysis.forecast.slide import slide
+from analysis.statistics.headings import heading_from, heading_step
 from analysis.statistics.quantiles import NORMAL_95
 
 DRAWS = 64
@@ -147,7 +148,7 @@ def what_would_reconcile(
         measured = one.seen or seen
         forecast, forecast_u = _forecast(one.car, one.push, measured)
         at, there = (float(heading_from(kappa, car.wheelbase)) for kappa in (measured.kappa, forecast))
-        step = (at - there + 0.5 * math.pi) % math.pi - 0.5 * math.pi
+        step = float(heading_step(there, at))
         slope = 0.5 * car.wheelbase * math.cos(at) ** 2
         u = math.hypot(forecast_u, measured.kappa_u * slope)
         sigmas = abs(step) / u
@@ -175,5 +176,5 @@ def _forecast(car: CarState, push: PushState, seen: TurnSeen) -> tuple[float, fl
         group[0] = 0.0
     kappa = slide(assemble(car, push, scores, DRAWS), car.wheelbase, turn=extent.turn, travel=extent.travel).kappa
     angle = heading_from(kappa, car.wheelbase)
-    step = (angle - angle[0] + 0.5 * np.pi) % np.pi - 0.5 * np.pi
+    step = heading_step(angle[0], angle)
     return float(kappa[0]), max(float(np.sqrt(np.mean(step[1:] ** 2))), 1e-4)

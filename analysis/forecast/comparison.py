@@ -67,7 +67,7 @@ def compare(
             where="wheelbase",
             remedy="Measure and predict with the same car card",
         )
-    step = heading_step(heading_of(predicted), heading_of(measured))
+    step = float(heading_step(heading_of(predicted), heading_of(measured)))
     toward_measured = heading_doubt(predicted, side=1 if step > 0 else -1)
     toward_predicted = heading_doubt(measured, side=-1 if step > 0 else 1)
     doubt = float(np.hypot(toward_measured, toward_predicted))
