@@ -5,11 +5,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from analysis.balance.curve import BalanceCurve, Extent, balance_places, heading_from, slid, with_finger
+from analysis.balance.curve import BalanceCurve, Extent, balance_places, slid, with_finger
 from analysis.balance.results import BalanceCause, BalanceDoubts, TurnSeen
 from analysis.base.arrays import FloatArray
-from analysis.forecast.inputs import CarState, Drawn, PushState, assemble, doubt_groups
+from analysis.forecast.inputs import Altered, CarState, Drawn, PushState, assemble, doubt_groups
 from analysis.forecast.slide import join_draws, pivot_stays
+from analysis.statistics.headings import heading_from, heading_step
 from analysis.statistics.quantiles import NORMAL_95
 
 CLIP, PLACING, POSITION, WIND_UP = "clip", "placing the finger", "push position", "tyres' wind-up"
@@ -108,13 +109,13 @@ def _of_cards(
     table = np.concatenate([np.zeros((1, width)), np.eye(width), -np.eye(width)])
     splits = np.split(table, np.cumsum(list(sizes.values()))[:-1], axis=1) if sizes else []
     scores = dict(zip(sizes, splits, strict=True))
-    base = assemble(car, push, scores, len(table), log_ratio=np.full(len(table), ratio))
+    base = assemble(car, push, scores, len(table), Altered(log_ratio=np.full(len(table), ratio)))
     length = car.wheelbase + car.wheelbase_u * scores.get("wheelbase", np.zeros((len(table), 1)))[:, 0]
     extra_names, extra = _beyond_groups(car, push, doubts, ratio)
     kappa = slid(join_draws([base, *extra]), car.wheelbase, extent).kappa
     place = np.concatenate([balance_places(base, length), *[balance_places(one, car.wheelbase) for one in extra]])
     angle = heading_from(kappa, car.wheelbase)
-    turned = (angle - angle[0] + 0.5 * np.pi) % np.pi - 0.5 * np.pi
+    turned = heading_step(angle[0], angle)
     # A forecast that turns more by itself needs a measured turn that much smaller.
     moved = place - place[0] + curve.balance_at(heading - turned) - pct
     found: list[tuple[str, bool, Moves]] = []
@@ -143,7 +144,7 @@ def _beyond_groups(
     car: CarState, push: PushState, doubts: BalanceDoubts, ratio: float
 ) -> tuple[list[str], list[Drawn]]:
     """Names and pairs of draws (up, down) of what the forecast's own groups do not hold."""
-    pair = assemble(car, push, {}, 2, log_ratio=np.full(2, ratio))
+    pair = assemble(car, push, {}, 2, Altered(log_ratio=np.full(2, ratio)))
     sign = np.array([1.0, -1.0])
     names: list[str] = []
     drawn: list[Drawn] = []

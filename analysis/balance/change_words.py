@@ -18,17 +18,17 @@ def change_sentences(change: BalanceChange, *, wheelbase: float) -> tuple[str, .
 
     wheelbase: m.
     """
-    said = [_first(change, wheelbase), *_taken_apart(change)]
+    sentences = [_first(change, wheelbase), *_taken_apart(change)]
     if change.finding in (ChangeFinding.NO_CHANGE_SEEN, ChangeFinding.CANNOT_TELL) and change.moved is not None:
         what = "half a point" if change.finding is ChangeFinding.NO_CHANGE_SEEN else f"{change.target:.1f} points"
         if change.more_pushes is None:
             lasting = [name for name, _ in change.parts if name != SCATTER_PART]
             name = lasting[0] if lasting else "what the pushes do not share"
-            said.append(f"More pushes alone would not show {what}: what is left is mostly {name}.")
+            sentences.append(f"More pushes alone would not show {what}: what is left is mostly {name}.")
         else:
             pushes = f"{_number(change.more_pushes)} more push{'' if change.more_pushes == 1 else 'es'} each"
-            said.append(f"To see {what}, {pushes}.")
-    return (*said, *change.warnings)
+            sentences.append(f"To see {what}, {pushes}.")
+    return (*sentences, *change.warnings)
 
 
 def _first(change: BalanceChange, wheelbase: float) -> str:
@@ -63,7 +63,7 @@ def _taken_apart(change: BalanceChange) -> list[str]:
     half = NORMAL_95 * grip[1]
     digits = 0 if half >= 1.0 else 1
     way = "up" if grip[0] >= 0 else "down"
-    said = [
+    sentences = [
         f"The weights explain {points_words(weights.value, _half(weights))} {whole}, the tyres "
         f"{points_words(tyres.value, _half(tyres))}: front grip {way} by {abs(grip[0]):.{digits}f} ± "
         f"{max(half, 0.1):.{digits}f} % against the rear."
@@ -74,8 +74,8 @@ def _taken_apart(change: BalanceChange) -> list[str]:
             "disagrees": "That disagrees with the measured grip.",
             "cannot tell": "Whether that agrees with the measured grip nobody can tell: both are too uncertain.",
         }
-        said.append(verdict[change.tyres_agree])
-    return said
+        sentences.append(verdict[change.tyres_agree])
+    return sentences
 
 
 def _half(moved: Moved) -> float:

@@ -6,10 +6,11 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.forecast.forecast import kind_of_test
-from analysis.forecast.inputs import CarState, Drawn, PushState, assemble
+from analysis.forecast.inputs import Altered, CarState, Drawn, PushState, assemble
 from analysis.forecast.slide import Slide, pivot_stays, slide
 from analysis.sliding.contacts import centre_of_friction
-from analysis.sliding.finite import integrate_push
+from analysis.sliding.finite import Until, integrate_push
+from analysis.statistics.headings import heading_from
 
 REACH_PCT = (2.0, 98.0)
 """Balance points that are looked at, per cent of the wheelbase."""
@@ -43,12 +44,6 @@ def extent_of(turn: float, travel: float, *, station: float, wheelbase: float) -
     """
     touched = abs(travel + 2.0 * np.sin(turn / 2.0) * (station - wheelbase / 2.0))
     return Extent(turn=float(np.clip(GUARD * abs(turn), LEAST_FOLLOWED, 2.5)), travel=max(float(touched), 1e-3))
-
-
-def heading_from(kappa: FloatArray | float, wheelbase: float) -> FloatArray:
-    """atan(kappa L / 2), rad: turn per travel without an end at a pivot in the middle."""
-    heading: FloatArray = np.arctan(0.5 * wheelbase * np.asarray(kappa, float))
-    return heading
 
 
 def balance_places(drawn: Drawn, wheelbase: FloatArray | float) -> FloatArray:
@@ -128,7 +123,7 @@ def _solved(car: CarState, push: PushState, extent: Extent, grid: FloatArray, dr
     """(4, n): balance point, heading, drift and logarithm of the ratio, over balance points (n,) in per cent."""
     shift = log_ratios(car, grid / 100.0)
     rows = None if drag is None else np.tile(drag, (len(grid), 1))
-    drawn = assemble(car, push, {}, len(grid), log_ratio=shift, drag=rows)
+    drawn = assemble(car, push, {}, len(grid), Altered(log_ratio=shift, drag=rows))
     rolling = kind_of_test(car) == "switch" and not pivot_stays(push)
     found = (slid_in_small_steps if rolling else slid)(drawn, car.wheelbase, extent)
     angle = heading_from(found.kappa, car.wheelbase)
@@ -158,8 +153,7 @@ def slid_in_small_steps(drawn: Drawn, wheelbase: float, extent: Extent) -> Slide
     way = integrate_push(
         drawn.contacts,
         drawn.finger,
-        turn=extent.turn,
-        travel=extent.travel,
+        until=Until(turn=extent.turn, travel=extent.travel),
         steps=WALKING_STEPS,
         rule=drawn.path,
         transfer=drawn.transfer,
@@ -170,7 +164,10 @@ def slid_in_small_steps(drawn: Drawn, wheelbase: float, extent: Extent) -> Slide
 
 
 def with_finger(drawn: Drawn, *, place: FloatArray | None = None, motion: FloatArray | None = None) -> Drawn:
-    """The same draws with the touched place (n, 2), m, or the finger's own way (n, 2) replaced."""
+    """The same draws with the touched place (n, 2), m, or the finger's own way (n, 2) replaced.
+
+    place: (n, 2) m, where the finger touches, car axes.  motion: (n, 2), direction in which it goes.
+    """
     finger = drawn.finger
     return replace(
         drawn,

@@ -10,10 +10,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from analysis.balance.curve import balance_curve, extent_of, heading_from
+from analysis.balance.curve import balance_curve, extent_of
 from analysis.balance.results import LARGEST_ODDS, SURE_ODDS, FingerFound, FingerReading, TurnSeen
 from analysis.forecast.forecast import kind_of_test
 from analysis.forecast.inputs import CarState, PushState, check_states
+from analysis.statistics.headings import heading_from
 
 SMALLEST_SQUARE = math.radians(0.5)
 """rad: no hand pushes squarer than this (our own choice)."""

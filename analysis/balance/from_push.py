@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from analysis.balance.causes import BLOCKED, balance_causes, place_doubt, sides_of
-from analysis.balance.curve import BalanceCurve, Extent, balance_curve, extent_of, heading_from
+from analysis.balance.curve import BalanceCurve, Extent, balance_curve, extent_of
 from analysis.balance.results import (
     LARGEST_ODDS,
     BalanceDoubts,
@@ -20,6 +20,7 @@ from analysis.forecast.inputs import CarState, PushState, check_states
 from analysis.forecast.slide import pivot_stays
 from analysis.measured.loaded import LoadedTurn
 from analysis.measured.pushes import MeasuredPush
+from analysis.statistics.headings import heading_from
 from analysis.statistics.quantiles import NORMAL_95
 
 ROLLING_KAPPA_U = 0.3
@@ -96,10 +97,10 @@ def turn_seen(
         if effect != 0.0
     )
     told_apart = sum(one.effect**2 for one in shared)
-    rest = float(np.sqrt(max(estimate.common_u**2 - told_apart, 0.0)))
+    unexplained = float(np.sqrt(max(estimate.common_u**2 - told_apart, 0.0)))
     return replace(
         figures,
-        own_u=float(np.hypot(own, rest)),
+        own_u=float(np.hypot(own, unexplained)),
         shared=shared,
         drift_u=float(np.hypot(figures.drift_u, place_u[2])),
     )

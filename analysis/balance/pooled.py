@@ -64,11 +64,11 @@ def scatter_of(a: Sequence[MeasuredBalance], b: Sequence[MeasuredBalance], *, sc
     if dof == 0:
         return MeasuredScatter(factor=1.0, dof=float("inf"))
     if chi_square_tail(chi2, dof=dof) < SURPRISE:
-        said = (
+        sentence = (
             "The repeats scatter far more than pushes usually do: look whether something changed between them "
             "(a wheel that turned, the place of the finger, dust); their own scatter is in the ±."
         )
-        return MeasuredScatter(factor=float(np.sqrt(chi2 / dof)), dof=dof, warnings=(said,))
+        return MeasuredScatter(factor=float(np.sqrt(chi2 / dof)), dof=dof, warnings=(sentence,))
     if max(len(a), len(b)) < MEASURED_FROM:
         return MeasuredScatter(factor=1.0, dof=float("inf"))
     both = STATED_WORTH + dof

@@ -10,11 +10,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.balance.curve import extent_of, heading_from
+from analysis.balance.curve import extent_of
 from analysis.balance.results import LARGEST_ODDS, Reconciled, TurnSeen
 from analysis.base.wheels import FRONT
 from analysis.forecast.inputs import CarState, PushState, assemble, check_states, doubt_groups, draw_groups
 from analysis.forecast.slide import slide
+from analysis.statistics.headings import heading_from, heading_step
 from analysis.statistics.quantiles import NORMAL_95
 
 DRAWS = 64
@@ -35,11 +36,10 @@ WEAK_ALONG = 0.8
 class Mistake:
     """One thing that may have gone wrong: car and push as they would then have been, or the turn as it would be seen.
 
-    name, sentence: as in `Reconciled`.  seen: None keeps what the clip shows.
+    name: as in `Reconciled`.  seen: None keeps what the clip shows.
     """
 
     name: str
-    sentence: str
     car: CarState
     push: PushState
     seen: TurnSeen | None = None
@@ -50,12 +50,12 @@ def usual_mistakes(
 ) -> tuple[Mistake, ...]:
     """What commonly goes wrong, worked out for this car and push.
 
-    other_weights: (name of the state, the car with its weights), of other states of the car that were weighed.
+    other_weights: (what differs in that state, the car with its weights), of other states that it was weighed in.
     """
     found: list[Mistake] = []
 
     def add(name: str, *, car: CarState = car, push: PushState = push, seen: TurnSeen | None = None) -> None:
-        found.append(Mistake(name=name, sentence=f"It would fit if {name}", car=car, push=push, seen=seen))
+        found.append(Mistake(name=name, car=car, push=push, seen=seen))
 
     length = car.wheelbase
     add("the position was measured from the front axle", push=replace(push, station=length - push.station))
@@ -75,7 +75,7 @@ def usual_mistakes(
         add(f"the marker plate is turned by {math.degrees(TURNED):.0f}° to the {way}", seen=turned)
     add("the marker plate was put on the wrong way round, front to back", seen=replace(seen, kappa=-seen.kappa))
     for state, weighed in other_weights:
-        add(f"the car was pushed as it was weighed under “{state}”", car=weighed)
+        add(pushed_in_state(state), car=weighed)
     if push.height >= 0.03:
         add("the height was given in cm", push=replace(push, height=push.height / 10.0, height_u=push.height_u / 10.0))
     else:
@@ -95,11 +95,16 @@ def usual_mistakes(
     return tuple(found)
 
 
+def pushed_in_state(state: str) -> str:
+    """The mistake that the weights are those of another state than the car was pushed in. state: what differs in it."""
+    return f"the car was pushed in another state ({state})"
+
+
 def _of_wheels(car: CarState, add: Callable[..., None]) -> None:
     """Wheels blocked or free contrary to the card, on both axles or on one."""
     axles = {"all wheels": slice(0, 4), "the front wheels": slice(0, 2), "the rear wheels": slice(2, 4)}
     for which, wheels in axles.items():
-        for said, drag in (("blocked", 1.0), ("free", ROLLS)):
+        for state, drag in (("blocked", 1.0), ("free", ROLLS)):
             if np.all((car.drag[wheels] >= 0.5) == (drag >= 0.5)):
                 continue
             new, new_u = car.drag.copy(), car.drag_u.copy()
@@ -112,7 +117,7 @@ def _of_wheels(car: CarState, add: Callable[..., None]) -> None:
                     front_kind="free" if front else car.front_kind,
                     rear_kind="free" if rear else car.rear_kind,
                 )
-            add(f"{which} were {said}", car=other)
+            add(f"{which} were {state}", car=other)
 
 
 def _with_plate_shifted(seen: TurnSeen, further: float) -> TurnSeen:
@@ -143,7 +148,7 @@ def what_would_reconcile(
         measured = one.seen or seen
         forecast, forecast_u = _forecast(one.car, one.push, measured)
         at, there = (float(heading_from(kappa, car.wheelbase)) for kappa in (measured.kappa, forecast))
-        step = (at - there + 0.5 * math.pi) % math.pi - 0.5 * math.pi
+        step = float(heading_step(there, at))
         slope = 0.5 * car.wheelbase * math.cos(at) ** 2
         u = math.hypot(forecast_u, measured.kappa_u * slope)
         sigmas = abs(step) / u
@@ -151,7 +156,6 @@ def what_would_reconcile(
         found.append(
             Reconciled(
                 name=one.name,
-                sentence=one.sentence,
                 forecast=forecast,
                 measured=measured.kappa,
                 sigmas=sigmas,
@@ -172,5 +176,5 @@ def _forecast(car: CarState, push: PushState, seen: TurnSeen) -> tuple[float, fl
         group[0] = 0.0
     kappa = slide(assemble(car, push, scores, DRAWS), car.wheelbase, turn=extent.turn, travel=extent.travel).kappa
     angle = heading_from(kappa, car.wheelbase)
-    step = (angle - angle[0] + 0.5 * np.pi) % np.pi - 0.5 * np.pi
+    step = heading_step(angle[0], angle)
     return float(kappa[0]), max(float(np.sqrt(np.mean(step[1:] ** 2))), 1e-4)

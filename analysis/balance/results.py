@@ -273,14 +273,13 @@ class BalanceChange:
 class Reconciled:
     """One single mistake and whether it would bring measurement and forecast together.
 
-    name: short ("the position was measured from the front axle").  sentence: for people.
+    name: short ("the position was measured from the front axle"), as it goes on after "It would fit if".
     forecast, measured: kappa under it, 1/m.  sigmas: distance left between the two in standard uncertainties.
     odds: to 1, likelihood against a mistake of unknown kind (any pivot alike); at most LARGEST_ODDS.
     reconciles: the two then agree (within 1.96 standard uncertainties).
     """
 
     name: str
-    sentence: str
     forecast: float
     measured: float
     sigmas: float

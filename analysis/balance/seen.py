@@ -86,11 +86,6 @@ def _mm(value: float, digits: int) -> str:
     return f"{value:.{digits}f}".replace("-", "−")
 
 
-def seen_sentence(saw: NoseAndTail, *, pushed_pct: float) -> str:
-    """ "pushed at the middle (50 %): the tail led by 18 mm (nose 51, tail 69)"."""
-    return f"{where_pushed(pushed_pct)}: {seen_words(saw)}"
-
-
 def side_sentence(saw: NoseAndTail, *, side: int) -> str:
     """One sentence when the clip contradicts the card's side (+1 pushed to the left), otherwise ""."""
     if saw.side == side:

@@ -18,7 +18,10 @@ def rotation(angle: FloatArray | float) -> FloatArray:
 
 
 def place(pose: FloatArray, point_car: FloatArray) -> FloatArray:
-    """Floor places (..., 2), m, of body points (..., 2) given in car axes, at poses (..., 3)."""
+    """Floor places (..., 2), m, of body points (..., 2) given in car axes, at poses (..., 3).
+
+    pose: (..., 3) m, m, rad, floor axes.  point_car: (..., 2) m.
+    """
     pose, point_car = np.asarray(pose, float), np.asarray(point_car, float)
     turned: FloatArray = np.einsum("...ij,...j->...i", rotation(pose[..., 2]), point_car) + pose[..., :2]
     return turned
@@ -44,6 +47,7 @@ def slide_parts(pose_start: FloatArray, pose_end: FloatArray) -> tuple[FloatArra
     """Forward way, sideways way (m, ...) of the rear-axle middle along the middle heading, and 2 sin(dpsi/2).
 
     With c the pole in car axes the three are 2 c_y sin, -2 c_x sin and 2 sin of half the turn, whatever c.
+    pose_start, pose_end: (..., 3) m, m, rad, floor axes.
     """
     start, end = np.asarray(pose_start, float), np.asarray(pose_end, float)
     way, middle = end[..., :2] - start[..., :2], (start[..., 2] + end[..., 2]) / 2.0
@@ -58,6 +62,7 @@ def swing_pole(pose_start: FloatArray, pose_end: FloatArray) -> FloatArray:
     """Swing pivot (..., 2), m, in car axes: the body point on the same floor place at both poses.
 
     Infinite or nan when the car did not turn. Yaw must be unwrapped (a turn below a full one).
+    pose_start, pose_end: (..., 3) m, m, rad, floor axes.
     """
     forward, sideways, chord = slide_parts(pose_start, pose_end)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -66,7 +71,10 @@ def swing_pole(pose_start: FloatArray, pose_end: FloatArray) -> FloatArray:
 
 
 def sideways_travel(pose_start: FloatArray, pose_end: FloatArray, wheelbase: float | FloatArray) -> FloatArray:
-    """Sideways travel (...), m, of the mid-wheelbase point along the left axis of the middle heading."""
+    """Sideways travel (...), m, of the mid-wheelbase point along the left axis of the middle heading.
+
+    pose_start, pose_end: (..., 3) m, m, rad, floor axes.
+    """
     _, sideways, chord = slide_parts(pose_start, pose_end)
     travel: FloatArray = sideways + np.asarray(wheelbase) * chord / 2.0
     return travel
@@ -78,6 +86,7 @@ def turn_per_travel(pose_start: FloatArray, pose_end: FloatArray, wheelbase: flo
     kappa = 2 sin(dpsi/2) / dy, dy the sideways travel of the mid-wheelbase point in the axes of the middle
     heading: then L/2 - 1/kappa is exactly the x of the swing pivot. Zero for a straight slide; infinite when
     the car turns about the mid-wheelbase point itself; nan when it does not move.
+    pose_start, pose_end: (..., 3) m, m, rad, floor axes.
     """
     *_, chord = slide_parts(pose_start, pose_end)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -86,7 +95,10 @@ def turn_per_travel(pose_start: FloatArray, pose_end: FloatArray, wheelbase: flo
 
 
 def slide_jacobian(pose_start: FloatArray, pose_end: FloatArray) -> FloatArray:
-    """Derivatives (..., 3, 6) of `slide_parts` after start x, y, yaw and end x, y, yaw."""
+    """Derivatives (..., 3, 6) of `slide_parts` after start x, y, yaw and end x, y, yaw.
+
+    pose_start, pose_end: (..., 3) m, m, rad, floor axes.
+    """
     start, end = np.asarray(pose_start, float), np.asarray(pose_end, float)
     forward, sideways, _ = slide_parts(start, end)
     middle, half = (start[..., 2] + end[..., 2]) / 2.0, (end[..., 2] - start[..., 2]) / 2.0
@@ -101,7 +113,10 @@ def slide_jacobian(pose_start: FloatArray, pose_end: FloatArray) -> FloatArray:
 
 
 def turn_per_travel_jacobian(pose_start: FloatArray, pose_end: FloatArray, wheelbase: float | FloatArray) -> FloatArray:
-    """Derivatives (..., 7) of `turn_per_travel` after start x, y, yaw, end x, y, yaw and the wheelbase."""
+    """Derivatives (..., 7) of `turn_per_travel` after start x, y, yaw, end x, y, yaw and the wheelbase.
+
+    pose_start, pose_end: (..., 3) m, m, rad, floor axes.
+    """
     slide = slide_jacobian(pose_start, pose_end)
     *_, chord = slide_parts(pose_start, pose_end)
     length = np.asarray(wheelbase, float)

@@ -76,15 +76,25 @@ def top_view(picture: CarPicture) -> "Figure":
     return figure
 
 
-def body_corners(picture: CarPicture) -> FloatArray:
-    """(5, 2) m, closed outline of the body, car axes."""
-    front, rear, width = picture.body
-    ahead, behind, half = picture.wheelbase + front, -rear, width / 2
-    return np.array([[behind, -half], [ahead, -half], [ahead, half], [behind, half], [behind, -half]])
+def body_outline(wheelbase: float, body: tuple[float, float, float]) -> FloatArray:
+    """(4, 2) m, corners of the body from above, car axes, anticlockwise from the right of its tail.
+
+    wheelbase: m.  body: m, overhang ahead of the front axle, behind the rear axle, width.
+    """
+    ahead, behind, half = wheelbase + body[0], -body[1], body[2] / 2
+    return np.array([[behind, -half], [ahead, -half], [ahead, half], [behind, half]])
+
+
+def closed(outline: FloatArray) -> FloatArray:
+    """(k + 1, 2), the outline (k, 2) back to its start."""
+    return np.concatenate([outline, outline[:1]])
 
 
 def moved(points: FloatArray, pose: FloatArray | tuple[float, float, float]) -> FloatArray:
-    """Points (k, 2) of a body carried to a pose (x, y, yaw)."""
+    """Points (k, 2) of a body carried to a pose (x, y, yaw).
+
+    points: (k, 2) m, body axes.
+    """
     c, s = math.cos(pose[2]), math.sin(pose[2])
     carried: FloatArray = points @ np.array([[c, s], [-s, c]]) + np.array([pose[0], pose[1]])
     return carried
@@ -99,7 +109,7 @@ def _outline(
     alpha: float,
     width: float,
 ) -> None:
-    corners = moved(body_corners(picture), pose) * 1000
+    corners = moved(closed(body_outline(picture.wheelbase, picture.body)), pose) * 1000
     axes.plot(corners[:, 0], corners[:, 1], color=color, alpha=alpha, linewidth=width, solid_joinstyle="round")
 
 

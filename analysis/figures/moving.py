@@ -49,7 +49,10 @@ def region_figure(
 
 
 def path_figure(names: Sequence[str], paths: Sequence[tuple[str, DriftPath]], contact_place: FloatArray) -> "Figure":
-    """Loads against time with the phases named, and the balance point's way in the plane; up to two set-ups."""
+    """Loads against time with the phases named, and the balance point's way in the plane; up to two set-ups.
+
+    contact_place: (4, 2) m, car axes.
+    """
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(9.2, 7.4), layout="constrained")
@@ -70,8 +73,8 @@ def path_figure(names: Sequence[str], paths: Sequence[tuple[str, DriftPath]], co
     upper.set_xlabel("time, s")
     upper.set_ylabel("load, N")
     upper.legend(fontsize=7, ncols=4, loc="upper center", bbox_to_anchor=(0.5, -0.14))
-    rest = 1e3 * np.asarray(contact_place).mean(0)
-    lower.plot(*rest, marker="+", color=QUIET, linestyle="none", label="middle of the wheelbase")
+    at_rest = 1e3 * np.asarray(contact_place).mean(0)
+    lower.plot(*at_rest, marker="+", color=QUIET, linestyle="none", label="middle of the wheelbase")
     lower.set_aspect("equal", adjustable="datalim")
     lower.set_xlabel("ahead of the rear axle, mm")
     lower.set_ylabel("left of the middle, mm")
@@ -94,17 +97,18 @@ def drift_page(
 
     A button plays at the drift's own pace, a slider goes through it; without scripts the first moment is seen and a
     note says so. A lifted wheel is drawn hollow with a word, not by colour alone.
+    contact_place: (4, 2) m, car axes.
     """
     first = paths[0][1]
     every = max(1, round(1 / FRAMES_PER_S / float(first.time[1] - first.time[0])))
     some = np.arange(0, len(first.time), every)
-    rest = max(float(np.nanmax(path.load)) for _, path in paths)
+    heaviest = max(float(np.nanmax(path.load)) for _, path in paths)
     data = {
         "names": list(names),
         "step": float(first.time[some[1]] - first.time[some[0]]) if len(some) > 1 else 0.05,
         "time": _plain(first.time[some]),
         "phase": [int(k) for k in first.phase[some]],
-        "most": rest,
+        "most": heaviest,
         "ax": _plain(first.ax[some] / STANDARD_GRAVITY),
         "ay": _plain(first.ay[some] / STANDARD_GRAVITY),
         "steer": _plain(np.degrees(first.steer[some])),

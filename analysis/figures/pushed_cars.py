@@ -13,7 +13,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-from analysis.figures.car import FORECAST, MEASURED, QUIET, moved
+from analysis.figures.car import FORECAST, MEASURED, QUIET, body_outline, closed, moved
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -41,6 +41,7 @@ class CarFromAbove:
     nose_mm, tail_mm: how far the middles of the axles went, positive the way the finger pushed.
     balance: (station, half-width of its 95 % interval) by the push, or None.  forecast: station by weights and
     grip, or None.
+    contact_place: (4, 2) m.
     """
 
     title: str
@@ -102,22 +103,18 @@ def _up(flat: FloatArray, left: float) -> FloatArray:
     return np.stack([left - 1000 * flat[:, 1], 1000 * flat[:, 0]], axis=-1)
 
 
-def _corners(car: CarFromAbove) -> FloatArray:
-    front, rear, width = car.body
-    ahead, half = car.wheelbase + front, width / 2
-    return np.array([[-rear, -half], [ahead, -half], [ahead, half], [-rear, half], [-rear, -half]])
-
-
 def _box(car: CarFromAbove) -> tuple[float, float, float, float]:
     """(left, right, low, high) mm of what a car covers in the picture, its arrow included."""
-    both = np.concatenate([_up(_corners(car), 0.0), _up(moved(_corners(car), car.end), 0.0)])
+    corners = body_outline(car.wheelbase, car.body)
+    both = np.concatenate([_up(corners, 0.0), _up(moved(corners, car.end), 0.0)])
     arrow = -1000 * car.push[1] + car.side * ARROW_MM  # pushed to the left: the arrow comes from the right
     left, right = min(both[:, 0].min(), arrow), max(both[:, 0].max(), arrow)
     return left - 8, right + 8, float(both[:, 1].min()), float(both[:, 1].max())
 
 
 def _car(axes: "Axes", car: CarFromAbove, left: float, top: float) -> None:
-    start, end = _up(_corners(car), left), _up(moved(_corners(car), car.end), left)
+    outline = closed(body_outline(car.wheelbase, car.body))
+    start, end = _up(outline, left), _up(moved(outline, car.end), left)
     axes.plot(*start.T, color=START, linewidth=1.6, solid_joinstyle="round", zorder=2)
     axes.fill(*end.T, facecolor=END, alpha=0.10, zorder=1)
     axes.plot(*end.T, color=END, linewidth=2.4, solid_joinstyle="round", zorder=4)

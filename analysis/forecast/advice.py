@@ -4,12 +4,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.base.pivot import PivotEstimate
 from analysis.forecast.forecast import Prediction
 from analysis.forecast.inputs import assemble
 from analysis.forecast.region import pole_at
 from analysis.forecast.slide import slide
-from analysis.statistics.quantiles import NORMAL_95
 
 REMEDY_FOR = {
     "push position": "clip a light rail with numbered notches to the chassis, or mark the spot, and enter its place",
@@ -28,10 +26,6 @@ REMEDY_FOR = {
 }
 """What to do about each doubt."""
 
-QUICK = 0.02
-"""Push acceleration over grip times gravity above which inertia moves the pivot by per cents of the wheelbase
-(worked out beforehand: 0.01 keeps within 1 % for pushes a tenth of the wheelbase from the balance point)."""
-
 LOW_PUSH = 0.012
 """m: a push at the height of a chassis plate (5 to 8 mm) or little more is low."""
 
@@ -42,64 +36,36 @@ card knows (our own choice)."""
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Spoiler:
-    """Something that spoils a test. weight: how much, as a change of kappa in 1/m.  said: what to tell."""
+    """Something that spoils a test. weight: how much, as a change of kappa in 1/m.  sentence: what to tell."""
 
     name: str
     weight: float
-    said: str
+    sentence: str
 
 
-def one_thing(
-    prediction: Prediction,
-    measured: PivotEstimate | None = None,
-    *,
-    inertia_ratio: float | None = None,
-    plate_place_u: float = 0.0,
-) -> str:
-    """The one sentence under the verdict.
-
-    measured: the measured pivot, when there is one.  inertia_ratio: inertia over friction found in the track.
-    plate_place_u: m, doubt of where the marker plate sits along the car.
-    """
-    found = spoilers(prediction, measured, inertia_ratio=inertia_ratio, plate_place_u=plate_place_u)
-    return found[0].said if found else "Nothing stands out: every stated doubt is small here."
+def one_thing(prediction: Prediction) -> str:
+    """The one sentence under the verdict."""
+    found = spoilers(prediction)
+    return found[0].sentence if found else "Nothing stands out: every stated doubt is small here."
 
 
-def spoilers(
-    prediction: Prediction,
-    measured: PivotEstimate | None = None,
-    *,
-    inertia_ratio: float | None = None,
-    plate_place_u: float = 0.0,
-) -> tuple[Spoiler, ...]:
-    """Everything that spoils the test, worst first. Arguments as in `one_thing`."""
+def spoilers(prediction: Prediction) -> tuple[Spoiler, ...]:
+    """Everything that spoils the test, worst first."""
     found: list[Spoiler] = []
-    estimate, car, push = prediction.estimate, prediction.car, prediction.push
+    car, push = prediction.car, prediction.push
     if prediction.hypersensitive:
         away = 100.0 * abs(push.station - prediction.balance.value) / car.wheelbase
         found.append(
             Spoiler(
                 name="near the balance point",
                 weight=float("inf"),
-                said=f"The wheels roll and the push is only {away:.0f} % of the wheelbase from the balance point "
+                sentence=f"The wheels roll and the push is only {away:.0f} % of the wheelbase from the balance point "
                 f"({prediction.balance_pct:.0f} %): only the side on which the car turns means anything. "
                 "Push farther away, or block the wheels.",
             )
         )
-    if inertia_ratio is not None and inertia_ratio > QUICK:
-        # A flick moves kappa towards that of an impulse; the shift grows about in proportion at first.
-        found.append(
-            Spoiler(
-                name="quick push",
-                weight=inertia_ratio * max(abs(estimate.kappa), 0.5 / car.wheelbase),
-                said=f"The push was quick: inertia was {100 * inertia_ratio:.0f} % of friction, where 1 % is slow. "
-                "Push at 50 mm/s or less and ease in and out.",
-            )
-        )
     found += [_from_doubt(prediction, number) for number in range(len(prediction.sensitivity))]
     found += _from_height(prediction)
-    if measured is not None:
-        found += _from_measurement(prediction, measured, plate_place_u)
     smallest = 1e-3 / car.wheelbase  # below a thousandth of a wheelbase per wheelbase nobody sees it
     return tuple(sorted((one for one in found if one.weight > smallest), key=lambda one: -one.weight))
 
@@ -112,8 +78,8 @@ def _from_doubt(prediction: Prediction, number: int) -> Spoiler:
     return Spoiler(
         name=one.name,
         weight=one.u,
-        said=f"What matters most here: {one.name} ({100 * one.share:.0f} % of the forecast's doubt). Known exactly, "
-        f"the forecast's ±{now} would become ±{then}. To get there, {REMEDY_FOR[one.name]}.",
+        sentence=f"What matters most here: {one.name} ({100 * one.share:.0f} % of the forecast's doubt). Known "
+        f"exactly, the forecast's ±{now} would become ±{then}. To get there, {REMEDY_FOR[one.name]}.",
     )
 
 
@@ -134,37 +100,10 @@ def _from_height(prediction: Prediction) -> list[Spoiler]:
         Spoiler(
             name="high push",
             weight=HEIGHT_SHARE * moved,
-            said=f"The push is high: {1e3 * push.height:.0f} mm above the floor carries load across the car and "
+            sentence=f"The push is high: {1e3 * push.height:.0f} mm above the floor carries load across the car and "
             f"moves its pivot {effect}. Push as low as the chassis allows (6 to 9 mm).",
         )
     ]
-
-
-def _from_measurement(prediction: Prediction, measured: PivotEstimate, plate_place_u: float) -> list[Spoiler]:
-    found = []
-    plate = plate_place_u * measured.kappa**2  # station moves with the plate: dκ = κ² dx
-    rest = float(np.sqrt(max(measured.kappa_u**2 - plate**2, 0.0)))
-    half = told_half_width(prediction, NORMAL_95 * measured.kappa_u)
-    if plate > 0:
-        then = told_half_width(prediction, NORMAL_95 * rest)
-        found.append(
-            Spoiler(
-                name="plate place",
-                weight=plate,
-                said=f"Where the marker plate sits on the car (±{1e3 * plate_place_u:.1f} mm) matters most: measured "
-                f"exactly, the measured pivot's ±{half} would become ±{then}. Turn the car about a pin at two known "
-                "points to find it.",
-            )
-        )
-    found.append(
-        Spoiler(
-            name="measurement",
-            weight=rest,
-            said=f"The measured pivot's own ±{half} matters most: push farther, so that the car turns more, and "
-            "repeat the push from both sides.",
-        )
-    )
-    return found
 
 
 def told_half_width(prediction: Prediction, half: float) -> str:

@@ -11,7 +11,7 @@ from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.base.wheels import FRONT_LESS_REAR
-from analysis.forecast.forecast import kind_of_test, summarise
+from analysis.forecast.forecast import kind_of_test
 from analysis.forecast.inputs import CarState, PushState, check_states, doubt_groups, draw_groups
 from analysis.forecast.variants import Variants, kappa_of
 from analysis.statistics.monte_carlo import coverage_interval
@@ -43,8 +43,7 @@ class Change:
 
     kind: what is changed, from `before` to `after`; unit "m" (ballast and push stations), "" (a ratio).
     after_interval: 95 % interval of the value that does it, from the doubts on the cards.
-    reached_pct: 95 % interval of the pivot to be expected after the change, per cent of the wheelbase, or
-        None when no pivot can be named.  reachable: within the limits.  effort: size of the change over the
+    reachable: within the limits.  effort: size of the change over the
         whole range allowed, 0 to 1 (more: out of reach).  sentence: for people.
     """
 
@@ -53,7 +52,6 @@ class Change:
     before: float
     after: float
     after_interval: tuple[float, float]
-    reached_pct: tuple[float, float] | None
     reachable: bool
     effort: float
     sentence: str
@@ -196,11 +194,8 @@ def to_reach(
         if best is None:
             continue
         step = 0.02 * (grid[-1] - grid[0])
-        drawn = [
-            replace(adjustment.at(np.full(draws, value)), scores=doubts) for value in (best, best - step, best + step)
-        ]
-        interval = _interval(kappa_of(drawn[1:]), kappa, best, step)
-        (after,) = kappa_of(drawn[:1])
+        drawn = [replace(adjustment.at(np.full(draws, value)), scores=doubts) for value in (best - step, best + step)]
+        interval = _interval(kappa_of(drawn), kappa, best, step)
         reachable = adjustment.low <= best <= adjustment.high
         limit = "" if reachable else "; that is beyond its limits"
         found.append(
@@ -210,7 +205,6 @@ def to_reach(
                 before=adjustment.before,
                 after=best,
                 after_interval=interval,
-                reached_pct=summarise(after, car.wheelbase).interval_pct,
                 reachable=reachable,
                 effort=adjustment.effort(best),
                 sentence=f"{adjustment.words(best, interval)} for a pivot at {wanted_pct:.0f} %{limit}",

@@ -16,10 +16,8 @@ Verdict = Literal["agrees", "disagrees", "cannot tell"]
 DECISIVE_HALF_WIDTH = 0.25
 """rad of the angle atan(kappa L / 2), which runs over half a turn from one extreme to the other.
 
-A comparison whose combined 95 % half-width is larger could hardly have failed. It is a quarter of the
-wheelbase
-for a pivot at either axle, an eighth for one in the middle, and "farther than 2 wheelbases" for a straight
-slide.
+A comparison whose combined 95 % half-width is larger could hardly have failed. It is a quarter of the wheelbase for a
+pivot at either axle, an eighth for one in the middle, and "farther than 2 wheelbases" for a straight slide.
 """
 
 
@@ -56,13 +54,10 @@ def compare(
 ) -> Comparison:
     """Set a measured pivot beside a predicted one.
 
-    Both are turned into the angle atan(kappa L / 2), in which a pivot at the middle and one at infinity are
-    ordinary
-    places (a quarter turn apart), and the sides of the two 95 % intervals that face each other give the
-    standard
+    Both are turned into the angle atan(kappa L / 2), in which a pivot at the middle and one at infinity are ordinary
+    places (a quarter turn apart), and the sides of the two 95 % intervals that face each other give the standard
     deviation of the difference. An estimate that names no pivot takes part like any other.
-    grip_ratio_for: kappa (1/m) -> front-to-rear grip ratio that predicts it, None or nan or AnalysisError
-    when none
+    grip_ratio_for: kappa (1/m) -> front-to-rear grip ratio that predicts it, None or nan or AnalysisError when none
     does.
     Raises InputError when the two stand on different wheelbases (more than 0.1 % apart).
     """
@@ -72,7 +67,7 @@ def compare(
             where="wheelbase",
             remedy="Measure and predict with the same car card",
         )
-    step = heading_step(heading_of(predicted), heading_of(measured))
+    step = float(heading_step(heading_of(predicted), heading_of(measured)))
     toward_measured = heading_doubt(predicted, side=1 if step > 0 else -1)
     toward_predicted = heading_doubt(measured, side=-1 if step > 0 else 1)
     doubt = float(np.hypot(toward_measured, toward_predicted))

@@ -22,6 +22,7 @@ from analysis.forecast.inputs import (
 from analysis.forecast.region import PoleRegion, pole_region
 from analysis.forecast.slide import DEFAULT_TURN, Slide, pivot_stays, slide
 from analysis.sliding.contacts import centre_of_friction
+from analysis.statistics.headings import heading_from, heading_step
 from analysis.statistics.monte_carlo import Progress, adaptive_monte_carlo, coverage_interval, variance_shares
 from analysis.statistics.quantiles import NORMAL_95
 
@@ -186,9 +187,9 @@ def summarise(kappa: FloatArray, wheelbase: float, warnings: tuple[str, ...] = (
     wheelbase; elsewhere it is that of kappa itself. Where draws lie on both sides of that pivot, value and
     uncertainty are those of the angle too, since kappa has no mean there.
     """
-    angle = np.arctan(0.5 * wheelbase * kappa)
+    angle = heading_from(kappa, wheelbase)
     centre = 0.5 * float(np.angle(np.mean(np.exp(2j * angle))))
-    step = (angle - centre + 0.5 * np.pi) % np.pi - 0.5 * np.pi
+    step = heading_step(centre, angle)
     low, high = coverage_interval(step)
     value, u = float(np.mean(kappa)), float(np.std(kappa))
     if np.any(np.abs(centre + step) > 0.5 * np.pi):
@@ -262,16 +263,16 @@ def _sentence(kind: TestKind, hypersensitive: bool) -> str:
 
 
 def _warnings(car: CarState, push: PushState, hypersensitive: bool, best: Slide, tips: FloatArray) -> tuple[str, ...]:
-    said = []
+    sentences = []
     if hypersensitive:
-        said.append(
+        sentences.append(
             "The wheels roll and the push is near the balance point: no figure can be trusted, only "
             "the side on which the car turns. Push farther away or block the wheels"
         )
     if not car.grip_measured:
-        said.append("Grip was not measured: all four tyres are taken alike, with the stated doubt")
+        sentences.append("Grip was not measured: all four tyres are taken alike, with the stated doubt")
     if np.any(tips):
-        said.append(f"The push tips the car over in {100 * np.mean(tips):.0f} % of the draws: push lower")
+        sentences.append(f"The push tips the car over in {100 * np.mean(tips):.0f} % of the draws: push lower")
     if not np.all(best.certified):
-        said.append("The solver could not certify its answer for this push")
-    return tuple(said)
+        sentences.append("The solver could not certify its answer for this push")
+    return tuple(sentences)

@@ -203,34 +203,46 @@ def draw_groups(sizes: Mapping[str, int], count: int, rng: np.random.Generator) 
     return {name: rng.standard_normal((count, size)) for name, size in sizes.items()}
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Altered:
+    """What n draws have otherwise than the cards say.
+
+    log_ratio: (n,), added to the logarithm of the front-to-rear grip ratio.
+    station_shift: (n,), m, added to the push station.  extra_load: (n, 4), N, added to the loads.
+    drag: (n, 4), in place of the car's.
+    """
+
+    log_ratio: FloatArray | float = 0.0
+    station_shift: FloatArray | float = 0.0
+    extra_load: FloatArray | float = 0.0
+    drag: FloatArray | None = None
+
+
+UNALTERED = Altered()
+
+
 def assemble(
     car: CarState,
     push: PushState,
     scores: Mapping[str, FloatArray],
     count: int,
-    *,
-    log_ratio: FloatArray | float = 0.0,
-    station_shift: FloatArray | float = 0.0,
-    extra_load: FloatArray | float = 0.0,
-    drag: FloatArray | None = None,
+    altered: Altered = UNALTERED,
 ) -> Drawn:
     """Cars and pushes that belong to scores; a missing group stays at its best estimate.
 
-    log_ratio: (count,), added to the logarithm of the front-to-rear grip ratio.
-    station_shift: (count,), m, added to the push station.  extra_load: (count, 4), N, added to the loads.
-    drag: (count, 4), in place of the car's.
+    scores: (count, size) of each group, standard normal.  altered: what is otherwise than on the cards.
     """
 
     def score(name: str, size: int) -> FloatArray:
         return scores.get(name, np.zeros((count, size)))
 
-    load = np.broadcast_to(car.load, (count, 4)) + extra_load
+    load = np.broadcast_to(car.load, (count, 4)) + altered.extra_load
     if "corner weights" in scores:
         load = load + scores["corner weights"] @ square_root(car.load_covariance).T
-    half = 0.5 * (car.grip_ratio_u * score("grip ratio", 1) + np.reshape(log_ratio, (-1, 1)))
+    half = 0.5 * (car.grip_ratio_u * score("grip ratio", 1) + np.reshape(altered.log_ratio, (-1, 1)))
     log_grip = car.grip_common_u * score("grip level", 1) + half * FRONT_LESS_REAR
     grip = car.grip * np.exp(log_grip + car.grip_wheel_u * score("grip of single tyres", 4))
-    base_drag = car.drag if drag is None else drag
+    base_drag = car.drag if altered.drag is None else altered.drag
     rolling = np.clip(base_drag + car.drag_u * score("rolling drag", 4), 0.0, 1.0)
     place = np.tile(car.contact_place, (count, 1, 1))
     shift = score("contact places", 6)
@@ -255,7 +267,7 @@ def assemble(
         law=car.law,
         coupling=coupling if np.any(coupling) else None,
     )
-    station = push.station + push.station_u * score("push position", 1)[:, 0] + station_shift
+    station = push.station + push.station_u * score("push position", 1)[:, 0] + altered.station_shift
     angle = push.direction + push.direction_u * score("push direction", 1)[:, 0]
     finger = Finger(
         kind=push.finger,

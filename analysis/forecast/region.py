@@ -50,6 +50,9 @@ def pole_region(
 
 
 def pole_at(kappa_drift: FloatArray, wheelbase: float) -> FloatArray:
-    """Pivot (..., 2) in m from (kappa, drift) (..., 2): x = L/2 - 1/kappa, y = drift/kappa."""
+    """Pivot (..., 2) in m from (kappa, drift) (..., 2): x = L/2 - 1/kappa, y = drift/kappa.
+
+    kappa_drift: (..., 2), turn per travel (1/m) and drift (a ratio) of the mid-wheelbase point.
+    """
     kappa, drift = kappa_drift[..., 0], kappa_drift[..., 1]
     return np.stack([0.5 * wheelbase - 1.0 / kappa, drift / kappa], axis=-1)

@@ -9,7 +9,7 @@ from analysis.base.arrays import BoolArray, FloatArray
 from analysis.forecast.inputs import Drawn, PushState
 from analysis.sliding.contacts import Contacts
 from analysis.sliding.finger import Finger, LoadTransfer
-from analysis.sliding.finite import integrate_push
+from analysis.sliding.finite import Until, integrate_push
 from analysis.sliding.solve import solve_push
 
 DEFAULT_TURN = float(np.radians(10.0))
@@ -62,8 +62,7 @@ def slide(drawn: Drawn, wheelbase: float, *, turn: float, travel: float | None =
         whole = integrate_push(
             drawn.contacts,
             drawn.finger,
-            turn=turn,
-            travel=travel,
+            until=Until(turn=turn, travel=travel),
             steps=max(1, int(np.ceil(turn / longest - 1e-9))),
             rule=drawn.path,
             transfer=drawn.transfer,

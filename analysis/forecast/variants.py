@@ -9,6 +9,7 @@ from analysis.base.arrays import FloatArray
 from analysis.base.wheels import FRONT
 from analysis.forecast.inputs import (
     PUSH_DOUBTS,
+    Altered,
     CarState,
     Drawn,
     PushState,
@@ -46,10 +47,9 @@ class Variants:
             self.push,
             self.scores,
             sizes[0] if sizes else 1,
-            log_ratio=self.log_ratio,
-            station_shift=self.station_shift,
-            extra_load=self.extra_load,
-            drag=self.drag,
+            Altered(
+                log_ratio=self.log_ratio, station_shift=self.station_shift, extra_load=self.extra_load, drag=self.drag
+            ),
         )
 
 

@@ -84,7 +84,7 @@ class GripEstimate:
     the ratio and of the geometric mean.  ratio_measured, level_measured: False where an assumption stands
     in: "all four tyres alike", or a usual level.  count: measurements used.
     contradiction: when measurements quarrel, front, rear and ratio are those of all taken together; the
-    sentence says with which odds one of them is wrong, and `without_suspect` is the estimate without it.
+    sentence says with which odds one of them is wrong.
     outside: what the estimate does that no measurement says, in words; "" when there is nothing to say.
     """
 
@@ -102,7 +102,6 @@ class GripEstimate:
     level_measured: bool
     count: int
     contradiction: Contradiction
-    without_suspect: "GripEstimate | None"
     warnings: tuple[str, ...]
     outside: str = ""
 
@@ -133,20 +132,12 @@ def combine(measurements: Sequence[GripMeasurement], *, state: GripState = "slid
                 where=f"grip measurement {number} ({one.method})",
                 remedy="Give the front share of load",
             )
-    return _estimate(used, state, look_for_suspects=True)
-
-
-def _estimate(used: list[GripMeasurement], state: GripState, *, look_for_suspects: bool) -> GripEstimate:
     log, covariance, chi_square = _fit(used, np.zeros(len(used)))
     quantities = {one.quantity for one in used}
     level_measured = bool(quantities - {"ratio"})
     ratio_measured = "ratio" in quantities or len(quantities) >= 2
     unknowns = int(level_measured) + int(ratio_measured)
     contradiction = _contradiction(used, chi_square, max(0, len(used) - unknowns))
-    without = None
-    if look_for_suspects and contradiction.suspect is not None:
-        rest = [one for i, one in enumerate(used) if i != contradiction.suspect]
-        without = _estimate(rest, state, look_for_suspects=False)
     to_ratio, to_level = np.array([1.0, -1.0]), np.array([0.5, 0.5])
     ratio_u, level_u = (float(np.sqrt(row @ covariance @ row)) for row in (to_ratio, to_level))
     u = np.sqrt(np.diag(covariance))
@@ -155,7 +146,7 @@ def _estimate(used: list[GripMeasurement], state: GripState, *, look_for_suspect
         warnings.append("The front-to-rear ratio was not measured: all four tyres are taken alike")
     if not level_measured:
         warnings.append(f"The level of grip was not measured: {ASSUMED_LEVEL:g} is taken, with a wide doubt")
-    warnings += [said for one in used[1:] for said in differences(used[0].notes, one.notes)]
+    warnings += [difference for one in used[1:] for difference in differences(used[0].notes, one.notes)]
     if contradiction.sentence:
         warnings.append(contradiction.sentence)
     return GripEstimate(
@@ -173,7 +164,6 @@ def _estimate(used: list[GripMeasurement], state: GripState, *, look_for_suspect
         level_measured=level_measured,
         count=len(used),
         contradiction=contradiction,
-        without_suspect=without,
         warnings=tuple(dict.fromkeys(warnings)),
         outside=_outside(used, log),
     )
@@ -192,12 +182,14 @@ def _outside(used: Sequence[GripMeasurement], log: FloatArray) -> str:
     predicted, _ = _model(used, log)
     off = predicted - np.log([one.value for one in used])
     beyond = NORMAL_95 * np.sqrt(np.diag(covariance))
-    told = []
+    beyond_all = []
     for quantity in ("front", "rear", "mean", "ratio"):
         rows = [i for i, one in enumerate(used) if one.quantity == quantity]
         if rows and (all(off[i] > beyond[i] for i in rows) or all(off[i] < -beyond[i] for i in rows)):
             nearest = min(rows, key=lambda i: abs(off[i]))
-            told.append(f"{quantity} {np.exp(predicted[nearest]):.3f} where {used[nearest].value:.3f} was measured")
+            beyond_all.append(
+                f"{quantity} {np.exp(predicted[nearest]):.3f} where {used[nearest].value:.3f} was measured"
+            )
     names = sorted({name for one in used for name in one.shared})
     moved = np.linalg.solve(covariance, -off)
     pulled = [
@@ -205,9 +197,9 @@ def _outside(used: Sequence[GripMeasurement], log: FloatArray) -> str:
         for name in names
         if abs(sum(one.shared.get(name, 0.0) * m for one, m in zip(used, moved, strict=True))) > TAKEN_UP
     ]
-    if not told and not pulled:
+    if not beyond_all and not pulled:
         return ""
-    where = f"lies outside what was measured ({', '.join(told)})" if told else "fits only"
+    where = f"lies outside what was measured ({', '.join(beyond_all)})" if beyond_all else "fits only"
     blame = f" with {' and '.join(pulled)} off by more than twice the stated uncertainty" if pulled else ""
     return f"The combination {where}{blame}: measure again before using it"
 
@@ -242,8 +234,8 @@ def _fit(used: Sequence[GripMeasurement], extra: FloatArray) -> tuple[FloatArray
         if np.max(np.abs(step)) < 1e-12:
             break
     predicted, design = _model(used, log)
-    left = observed - predicted
-    return log, np.linalg.inv(design.T @ weight @ design + prior), float(left @ weight @ left)
+    residual = observed - predicted
+    return log, np.linalg.inv(design.T @ weight @ design + prior), float(residual @ weight @ residual)
 
 
 def _model(used: Sequence[GripMeasurement], log: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -267,8 +259,8 @@ def _log_evidence(used: Sequence[GripMeasurement], extra: FloatArray) -> float:
     to_log = np.linalg.inv(np.array([[0.5, 0.5], [1.0, -1.0]]))
     prior = to_log @ np.diag([ASSUMED_LEVEL_U**2, ASSUMED_RATIO_U**2]) @ to_log.T
     spread = _errors(used, extra) + design @ prior @ design.T
-    left = np.log([one.value for one in used]) - predicted - design @ (np.log(ASSUMED_LEVEL) - log)
-    return float(-0.5 * left @ np.linalg.solve(spread, left) - 0.5 * np.linalg.slogdet(spread)[1])
+    residual = np.log([one.value for one in used]) - predicted - design @ (np.log(ASSUMED_LEVEL) - log)
+    return float(-0.5 * residual @ np.linalg.solve(spread, residual) - 0.5 * np.linalg.slogdet(spread)[1])
 
 
 def _contradiction(used: Sequence[GripMeasurement], chi_square: float, dof: int) -> Contradiction:

@@ -45,22 +45,22 @@ _WORDS: tuple[tuple[str, str], ...] = (
 
 def differences(a: GripNotes, b: GripNotes) -> tuple[str, ...]:
     """Sentences that warn of what differs between two tests; what only one of them noted is said too."""
-    said = []
+    sentences = []
     for key, name in _WORDS:
         first, second = getattr(a, key).strip(), getattr(b, key).strip()
         if first.casefold() != second.casefold():
-            said.append(_sentence(name, first or None, second or None, ""))
+            sentences.append(_sentence(name, first or None, second or None, ""))
     for key, name, unit, limit in _NUMBERS:
         one, other = getattr(a, key), getattr(b, key)
         if (one is None) != (other is None) or (one is not None and abs(one - other) > limit):
-            said.append(_sentence(name, one, other, unit))
-    return tuple(said)
+            sentences.append(_sentence(name, one, other, unit))
+    return tuple(sentences)
 
 
 def _sentence(name: str, first: object, second: object, unit: str) -> str:
-    told = [
+    words = [
         f"{one:g}{unit}" if isinstance(one, int | float) else f'"{one}"' for one in (first, second) if one is not None
     ]
-    if len(told) < 2:
-        return f"{name}: noted in one test only ({told[0]})"
-    return f"{name} differs: {told[0]} and {told[1]}"
+    if len(words) < 2:
+        return f"{name}: noted in one test only ({words[0]})"
+    return f"{name} differs: {words[0]} and {words[1]}"

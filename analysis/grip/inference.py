@@ -6,8 +6,7 @@ A rolling car is a switch, so only the side to which it turned counts.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import Literal
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -15,14 +14,13 @@ import numpy.typing as npt
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.base.pivot import PivotEstimate
-from analysis.base.wheel_names import WHEEL_KEYS
-from analysis.base.wheels import FRONT, FRONT_LESS_REAR
+from analysis.base.wheels import FRONT_LESS_REAR
 from analysis.forecast.forecast import kind_of_test
 from analysis.forecast.inputs import CarState, PushState, check_states
 from analysis.forecast.variants import Variants, balance_doubt, doubt_effects, doubt_variants, kappa_of
+from analysis.grip.unknowns import FurtherUnknown, Unknown, further_unknown, variant_of
 from analysis.statistics.quantiles import chi_square_tail
 
-Unknown = Literal["cg station", "drag FL", "drag FR", "drag RL", "drag RR"]
 WIDEST = 1.5
 """Largest size of the logarithm of the grip ratio on the grid: a factor of 4.5 either way."""
 
@@ -108,7 +106,7 @@ def infer(
                 where="inference",
                 remedy="Infer from the pushes of one car at a time",
             )
-    second = _second(evidence[0].car, also)
+    second = further_unknown(evidence[0].car, also)
     ratio = np.linspace(-WIDEST, WIDEST, 121)
     log_post, fits = _log_posterior(evidence, ratio, second, prior_log_ratio, prior_log_u)
     best = np.unravel_index(int(np.argmax(log_post)), log_post.shape)
@@ -146,64 +144,10 @@ def infer(
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Second:
-    """The further unknown on its grid: place (k,), width (k,) of each cell, log prior (k,)."""
-
-    name: Unknown | None
-    place: FloatArray
-    width: FloatArray
-    log_prior: FloatArray
-    prior_u: float
-
-
-def _second(car: CarState, also: Unknown | None) -> _Second:
-    if also is None:
-        return _Second(name=None, place=np.zeros(1), width=np.ones(1), log_prior=np.zeros(1), prior_u=0.0)
-    if also == "cg station":
-        here = cg_station(car)
-        moment = FRONT * car.wheelbase
-        slope = (moment - here) / car.load.sum()
-        u = float(np.sqrt(slope @ car.load_covariance @ slope)) or car.wheelbase / 6.0
-        place = np.linspace(max(0.02 * car.wheelbase, here - 4 * u), min(0.98 * car.wheelbase, here + 4 * u), 41)
-        return _Second(
-            name=also, place=place, width=np.gradient(place), log_prior=-0.5 * ((place - here) / u) ** 2, prior_u=u
-        )
-    place = np.linspace(0.0, 1.0, 33) ** 2  # small drags matter most
-    return _Second(
-        name=also, place=place, width=np.gradient(place), log_prior=np.zeros(33), prior_u=float(1.0 / np.sqrt(12.0))
-    )
-
-
-def cg_station(car: CarState) -> float:
-    """Station of the centre of gravity from the loads at rest, m."""
-    return float(car.load @ car.contact_place[:, 0] / car.load.sum())
-
-
-def _variant(car: CarState, second: _Second) -> tuple[CarState, FloatArray | float, FloatArray | None]:
-    """The car, and for each place of the second unknown the loads to add (k, 4) or the drags (k, 4)."""
-    if second.name is None:
-        return car, 0.0, None
-    k = len(second.place)
-    if second.name == "cg station":
-        front, rear = car.load[:2].sum(), car.load[2:].sum()
-        moved = (second.place - cg_station(car)) / car.wheelbase * car.load.sum()
-        share = np.concatenate([car.load[:2] / front, -car.load[2:] / rear])
-        within = np.kron(np.eye(2), np.array([[0.5, -0.5], [-0.5, 0.5]]))  # what is left once axle sums are known
-        fixed = replace(car, load_covariance=within @ car.load_covariance @ within.T)
-        return fixed, moved[:, None] * share, None
-    wheel = WHEEL_KEYS.index(second.name.removeprefix("drag "))
-    drag = np.tile(car.drag, (k, 1))
-    drag[:, wheel] = second.place
-    known = car.drag_u.copy()
-    known[wheel] = 0.0
-    return replace(car, drag_u=known), 0.0, drag
-
-
 def _log_posterior(
     evidence: Sequence[PushEvidence],
     log_ratio: FloatArray,
-    second: _Second,
+    second: FurtherUnknown,
     prior_centre: float,
     prior_u: float,
 ) -> tuple[FloatArray, FloatArray]:
@@ -217,7 +161,7 @@ def _log_posterior(
     jobs: list[Variants] = []
     graded: list[PushEvidence] = []
     for one in evidence:
-        car, extra, drag = _variant(one.car, second)
+        car, extra, drag = variant_of(one.car, second)
         shift = log_ratio - np.log(one.car.grip_ratio)
         if kind_of_test(one.car) == "switch":
             total = total + _log_side(one, shift, second)
@@ -264,9 +208,9 @@ def _log_posterior(
         shared[:, i, -1] = common_u
     covariance = shared @ np.swapaxes(shared, 1, 2)
     covariance[:, np.arange(pushes), np.arange(pushes)] += np.maximum(np.array(own).T, 1e-18)
-    left = np.moveaxis(np.array(residual), 0, -1)  # (g, k, pushes)
-    whitened = np.linalg.solve(covariance, np.swapaxes(left, 1, 2))
-    misfit = np.einsum("gkp,gpk->gk", left, whitened)
+    by_push = np.moveaxis(np.array(residual), 0, -1)  # (g, k, pushes)
+    whitened = np.linalg.solve(covariance, np.swapaxes(by_push, 1, 2))
+    misfit = np.einsum("gkp,gpk->gk", by_push, whitened)
     return total - 0.5 * misfit - 0.5 * np.linalg.slogdet(covariance)[1][:, None], misfit
 
 
@@ -278,12 +222,12 @@ def _spread_over(log_ratio: FloatArray, nodes: npt.NDArray[np.intp], table: Floa
     return spread
 
 
-def _log_side(one: PushEvidence, shift: FloatArray, second: _Second) -> FloatArray:
+def _log_side(one: PushEvidence, shift: FloatArray, second: FurtherUnknown) -> FloatArray:
     """Log probability (g, k) that a rolling car turns to the side it did turn to."""
     from scipy.special import log_ndtr
 
     car = one.car
-    _, extra, _ = _variant(car, second)
+    _, extra, _ = variant_of(car, second)
     load = car.load + np.atleast_2d(np.broadcast_to(extra, (len(second.place), 4)))
     capacity = load[None] * car.grip * np.exp(0.5 * shift[:, None, None] * FRONT_LESS_REAR)
     balance = (capacity * car.contact_place[:, 0]).sum(-1) / capacity.sum(-1)
@@ -326,21 +270,21 @@ def _correlation(a: FloatArray, b: FloatArray, weight: FloatArray) -> float:
 def _warnings(
     evidence: Sequence[PushEvidence], grip: Posterior, other: Posterior | None, chance: float, dof: int
 ) -> tuple[str, ...]:
-    said = []
+    sentences = []
     if dof > 0 and chance < 0.05:
-        said.append(
+        sentences.append(
             f"The pushes contradict each other or the car card: odds {(1 - chance) / max(chance, 1e-12):.0f} "
             "to 1 against all of them being right; look for the one that differs before using the ratio"
         )
     for one in (grip, other):
         if one is not None and not one.informed:
-            said.append(f"These pushes hardly say anything about the {one.name}: the prior still stands")
+            sentences.append(f"These pushes hardly say anything about the {one.name}: the prior still stands")
     if all(kind_of_test(one.car) == "switch" for one in evidence):
-        said.append(
+        sentences.append(
             "Rolling wheels only tell on which side of the balance point each push was: block the wheels "
             "to measure the grip ratio"
         )
-    return tuple(said)
+    return tuple(sentences)
 
 
 def _sentence(grip: Posterior, other: Posterior | None, pushes: int) -> str:

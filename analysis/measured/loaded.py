@@ -60,7 +60,7 @@ class LoadedTurn:
     poses: which they are.  kappa, own_u: 1/m.  interval: 95 %, 1/m.  turn: rad.  travel: m, of the mid-wheelbase
     point along the left axis of the middle heading.  drift, drift_u: forward per sideways travel.
     start_time, end_time: s, of the two poses.  springback: m, how far the touched place came back afterwards (0 when
-    it did not).  dwell: s, how long the car stood before that.  said: what falls short, sentences for people.
+    it did not).  dwell: s, how long the car stood before that.  remarks: what falls short, sentences for people.
     """
 
     poses: PosesUsed
@@ -75,7 +75,7 @@ class LoadedTurn:
     end_time: float
     springback: float
     dwell: float
-    said: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
 
 
 def loaded_turn(
@@ -106,7 +106,7 @@ def loaded_turn(
     touched = place(pose, np.array([station, 0.0]))
     rest_before = np.flatnonzero((time <= start_time) & (time >= start_time - 1.0))
     rest_after = np.flatnonzero((time >= end_time) & (time <= end_time + 1.0))
-    home, last = (touched[rest].mean(0) for rest in (rest_before, rest_after))
+    home, last = (touched[frames_at_rest].mean(0) for frames_at_rest in (rest_before, rest_after))
     away = touched[frames] - home
     farthest = away[int(np.argmax(np.hypot(away[:, 0], away[:, 1])))]
     way = farthest / max(float(np.hypot(farthest[0], farthest[1])), 1e-12)
@@ -119,7 +119,7 @@ def loaded_turn(
     standing = _run_around(advance > advance[peak] - near, peak)
     dwell = float(time[frames[standing[-1]]] - time[frames[standing[0]]])
 
-    said: list[str] = []
+    remarks: list[str] = []
     poses = PosesUsed.BETWEEN_LOADED
     if not sprung and _eased_out(advance, peak):
         end = rest_after  # nothing sprang back: the finger still holds the car, or there was nothing to spring
@@ -128,7 +128,7 @@ def loaded_turn(
     else:
         surely = max(standing[0] - 1, 0)  # the frame before: whatever comes later, here the finger still pushed
         end = frames[max(surely - MOVING_FRAMES + 1, 0) : surely + 1]
-        said.append(
+        remarks.append(
             "The finger left at once: the turn is taken to the last frames before that, on the move. Let the finger "
             "stand for a moment before it leaves."
         )
@@ -138,13 +138,13 @@ def loaded_turn(
     reached = float((touched[end].mean(0) - home) @ way)
     if start[-1] >= end[0] or reached - advance[first] < LEAST_LOADED_WAY:
         start, poses = rest_before, PosesUsed.REST_TO_LOADED
-        said.append(
+        remarks.append(
             "Too little of the push lies between the tyres' winding up and its end: the turn is taken from rest. Push "
             "farther and more slowly."
         )
     if start[-1] >= end[0] or reached < 0.5 * float(advance[peak]):
         start, end, poses = rest_before, rest_after, PosesUsed.REST_TO_RELEASED
-        said.append("No pose under load can be told in this clip: the turn is that after the finger had left.")
+        remarks.append("No pose under load can be told in this clip: the turn is that after the finger had left.")
     one, two = (_pose(pose, scaled, each, chosen) for chosen in (start, end))
     result = measure_slide(one, two, wheelbase=wheelbase, wheelbase_u=0.0, place_u=np.zeros(3), scale_u=0.0)
     drift, drift_u = _drift(one, two, wheelbase, result.travel)
@@ -161,7 +161,7 @@ def loaded_turn(
         end_time=float(time[end].mean()),
         springback=back if sprung else 0.0,
         dwell=dwell,
-        said=tuple(said),
+        remarks=tuple(remarks),
     )
 
 

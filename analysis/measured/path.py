@@ -46,10 +46,8 @@ class PivotPath:
 class SmoothMotion:
     """Speed and acceleration of one body point against time, each with its standard uncertainty.
 
-    time (n,) s.  velocity (n, 3), acceleration (n, 3): x, y of the point in floor axes (m/s, m/s2) and yaw
-    (rad/s,
-    rad/s2).  velocity_u, acceleration_u (n, 3).  half_width: (n,) frames on either side that were smoothed
-    over.
+    time (n,) s.  velocity (n, 3), acceleration (n, 3): x, y of the point in floor axes (m/s, m/s2) and yaw (rad/s,
+    rad/s2).  velocity_u, acceleration_u (n, 3).  half_width: (n,) frames on either side that were smoothed over.
     """
 
     time: FloatArray
@@ -85,10 +83,9 @@ def smooth_motion(
 
     time (n,) s, increasing, steps may differ; pose (n, 3); covariance (n, 3, 3) per frame; point (2,) m,
     car axes.
-    Each frame takes the widest window (2 to 20 frames either side) whose velocity agrees with all narrower
-    ones
-    (O. V. Lepski's rule, from memory): wide where the motion is smooth, narrow where it changes.
-    The noise is the larger of the stated covariance and what the parabola leaves.
+    Each frame takes the widest window (2 to 20 frames either side) whose velocity agrees with all narrower ones (O. V.
+    Lepski's rule, from memory): wide where the motion is smooth, narrow where it changes. The noise is the larger of
+    the stated covariance and what the parabola leaves.
     """
     point = np.asarray(point, float)
     n = len(time)
@@ -112,8 +109,8 @@ def smooth_motion(
         design = np.stack([np.ones_like(t), t / reach, 0.5 * (t / reach) ** 2], -1)
         inverse = np.linalg.inv(np.swapaxes(design, 1, 2) @ design)
         fitted = inverse @ np.swapaxes(design, 1, 2) @ track[window]
-        left = ((track[window] - design @ fitted) ** 2).sum(1) / (width - 3)
-        noise = np.maximum(left, stated[window].mean(1))
+        scatter = ((track[window] - design @ fitted) ** 2).sum(1) / (width - 3)
+        noise = np.maximum(scatter, stated[window].mean(1))
         rate, rate_u = fitted[:, 1] / reach, np.sqrt(noise * inverse[:, 1, 1, None]) / reach
         bend, bend_u = fitted[:, 2] / reach**2, np.sqrt(noise * inverse[:, 2, 2, None]) / reach**2
         low_new, high_new = np.maximum(low, rate - 2 * rate_u), np.minimum(high, rate + 2 * rate_u)
@@ -165,9 +162,9 @@ def fit_pivot_path(
     count = len(path.seen)
     spreads = np.stack([path.spread(model) for model in path.models])
     fits = [solved(spreads, path.columns(degree), path.seen) for degree in range(path.free.shape[2] + 1)]
-    left = np.stack([fit.chi2 for fit in fits])  # degrees, models
-    degrees = np.argmin(left + 2.0 * np.arange(len(fits))[:, None] * np.log(count), axis=0)
-    gain = left[0] - left[degrees, range(len(degrees))]
+    misfit = np.stack([fit.chi2 for fit in fits])  # degrees, models
+    degrees = np.argmin(misfit + 2.0 * np.arange(len(fits))[:, None] * np.log(count), axis=0)
+    gain = misfit[0] - misfit[degrees, range(len(degrees))]
     chances = [chi_square_tail(max(by, 0.0), dof=2 * degree) for by, degree in zip(gain, degrees, strict=True)]
     wanders = max(chances) < 1e-3
     degree = int(degrees[0])
@@ -178,12 +175,12 @@ def fit_pivot_path(
     basis = np.polynomial.legendre.legvander(share, degree)
     pivot = basis @ value[order].T
     blocks = spread[order[:, :, None, None], order[None, None]]  # (2, d + 1, 2, d + 1)
-    rest = (path.seen - path.columns(degree) @ value).reshape(-1, 2)
+    residual = (path.seen - path.columns(degree) @ value).reshape(-1, 2)
     inner = np.abs(share) <= 0.9  # the ends of a polynomial are its least certain part
     return PivotPath(
         fixed=fits[0].value[0, 2:],
         fixed_covariance=fits[0].covariance[0, 2:, 2:],
-        fixed_chi2=float(left[0, 0]),
+        fixed_chi2=float(misfit[0, 0]),
         fixed_dof=count - 4,
         wanders=wanders,
         wander=float(np.ptp(pivot[inner, 0])) if wanders else 0.0,
@@ -191,7 +188,7 @@ def fit_pivot_path(
         turn=(share + 1.0) / 2.0 * (path.ends[1] - path.ends[0]),
         pivot=pivot,
         pivot_covariance=np.einsum("mk,ikjl,ml->mij", basis, blocks, basis),
-        rms=float(np.sqrt(np.mean(np.sum(rest**2, -1)))),
+        rms=float(np.sqrt(np.mean(np.sum(residual**2, -1)))),
         frames=len(pose),
     )
 

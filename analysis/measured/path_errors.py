@@ -105,7 +105,10 @@ class Path:
 def joined(
     pose: FloatArray, new: FloatArray, repeating: FloatArray, shared: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Neighbouring moving poses (n, 3) joined into at most MOST_GROUPS means, with what goes with them."""
+    """Neighbouring moving poses (n, 3) joined into at most MOST_GROUPS means, with what goes with them.
+
+    pose: (n, 3) m, m, rad.  new, repeating: (n, 3, 3) covariances.  shared: (k, n, 3), effect of each shared cause.
+    """
     n = len(pose)
     if n <= MOST_GROUPS:
         return pose, new, repeating, shared
@@ -127,9 +130,9 @@ def path_of(poses: Poses) -> Path:
     best = ranked[0][1]
     # A pose far off the best path counts as wrong and is let go; then the errors are judged again.
     columns, spread = path.columns(degree), path.spread(best)
-    left = (path.seen - columns @ solved(spread, columns, path.seen).value).reshape(-1, 2)
+    residual = (path.seen - columns @ solved(spread, columns, path.seen).value).reshape(-1, 2)
     own = np.stack([spread[2 * k : 2 * k + 2, 2 * k : 2 * k + 2] for k in range(moving + 2)])
-    size = np.einsum("gi,gij,gj->g", left, np.linalg.inv(own), left) * path.poses.moving
+    size = np.einsum("gi,gij,gj->g", residual, np.linalg.inv(own), residual) * path.poses.moving
     if (size > ODD).any():
         wrong = np.where(size > ODD, size**2, 1.0)[:, None, None]
         path = replace(path, new=path.new * wrong)

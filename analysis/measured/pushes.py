@@ -272,18 +272,18 @@ def _measured(
 
 def _warnings(before: int, after: int, slide: SlideFrames, time: FloatArray) -> list[str]:
     """Sentences about short rests and gaps in the track."""
-    said = []
+    sentences = []
     for frames, when in ((before, "before"), (after, "after")):
         if frames < ADVISED_REST_FRAMES:
-            said.append(
+            sentences.append(
                 f"The car rested for only {frames} frames {when} the push; "
                 f"leave it alone for {ADVISED_REST_FRAMES} or more."
             )
     during = time[slide.start : slide.end + 1]
     usual = float(np.median(np.diff(time)))
     if len(during) > 1 and np.diff(during).max() > 5.0 * usual:
-        said.append(
+        sentences.append(
             f"No frame shows the car for {np.diff(during).max():.2f} s of the push; that part is unknown, "
             "the rests before and after are not affected."
         )
-    return said
+    return sentences

@@ -46,7 +46,10 @@ class SlideFrames:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Segmented:
-    """Slides of a track in order, its single outliers (n,), and sentences on what was not a whole push."""
+    """Slides of a track in order, its single outliers (n,), and sentences on what was not a whole push.
+
+    outlier: (n,), True where a frame is one.
+    """
 
     slides: tuple[SlideFrames, ...]
     outlier: BoolArray
@@ -58,6 +61,7 @@ def scaled_to_scatter(time: FloatArray, pose: FloatArray, covariance: FloatArray
 
     The scatter is what a straight line leaves in windows of nine frames, its lower tenth taken: rests decide,
     not the blurred frames of a slide.
+    time: (n,) s.  pose: (n, 3) m, m, rad.  covariance: (n, 3, 3) as stated.
     """
     width = min(9, len(time))
     # A thousandth of a millimetre and of a milliradian: a track without noise must not divide by zero.
@@ -68,10 +72,10 @@ def scaled_to_scatter(time: FloatArray, pose: FloatArray, covariance: FloatArray
     t = t - t.mean(-1, keepdims=True)
     y = y - y.mean(-1, keepdims=True)
     slope = (y * t[:, None]).sum(-1) / (t**2).sum(-1)[:, None]
-    left = ((y - slope[..., None] * t[:, None]) ** 2).sum(-1) / (width - 2)
+    scatter = ((y - slope[..., None] * t[:, None]) ** 2).sum(-1) / (width - 2)
     stated = sliding_window_view(np.diagonal(covariance, axis1=1, axis2=2), width, axis=0).mean(-1)
     # 0.4 is the lower tenth of chi-square with 7 degrees of freedom, divided by 7.
-    factor = np.sqrt(np.maximum(np.quantile(left / stated, 0.1, axis=0) / 0.4, 1e-6))
+    factor = np.sqrt(np.maximum(np.quantile(scatter / stated, 0.1, axis=0) / 0.4, 1e-6))
     scaled: FloatArray = covariance * factor[:, None] * factor[None, :] + floor
     return scaled
 

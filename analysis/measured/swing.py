@@ -91,8 +91,8 @@ def whitened_scatter(rests: list[tuple[FloatArray, FloatArray]]) -> tuple[FloatA
     for pose, covariance in rests:
         weight = np.linalg.inv(covariance)
         mean = np.linalg.solve(weight.sum(0), np.einsum("nij,nj->i", weight, pose))
-        left = np.linalg.solve(np.linalg.cholesky(covariance), (pose - mean)[..., None])[..., 0]
-        total += left.T @ left
+        residual = np.linalg.solve(np.linalg.cholesky(covariance), (pose - mean)[..., None])[..., 0]
+        total += residual.T @ residual
         dof += len(pose) - 1.0
     return total / dof + 1e-9 * np.eye(3), dof  # a track without noise must stay solvable
 
@@ -202,9 +202,8 @@ def ratio_interval(above: float, below: float, covariance: FloatArray, quantile:
     """Interval of above/below, both normal with the joint covariance (2, 2), after Fieller.
 
     quantile: of Student's t.  Returns (low, high); low > high means that the interval runs through infinity
-    (from low up, and from high down). When neither quantity is told from zero nothing is excluded and the
-    answer
-    is plus and minus LARGEST_KAPPA.
+    (from low up, and from high down). When neither quantity is told from zero nothing is excluded and the answer is
+    plus and minus LARGEST_KAPPA.
     """
     t2 = quantile**2
     a = below**2 - t2 * covariance[1, 1]

@@ -113,11 +113,7 @@ def roll_split(
 
     centre = np.array([gained, shim, body_roll])
     u = _carried(solve, centre, np.array([gained_u, shim_u, body_roll_u]))
-    told = [
-        Measured(value=float(v), u=float(d), method="shim, pads and body roll")
-        for v, d in zip(solve(centre), u, strict=True)
-    ]
-    return RollSplit(front=told[0], rear=told[1], front_share=told[2])
+    return _split(solve(centre), u, method="shim, pads and body roll")
 
 
 def roll_split_by_blocking(
@@ -150,11 +146,13 @@ def roll_split_by_blocking(
 
     centre = np.array([gained, gained_rear_blocked, shim])
     u = _carried(solve, centre, np.array([gained_u, gained_u, shim_u]))
-    told = [
-        Measured(value=float(v), u=float(d), method="two shims, rear axle free and blocked")
-        for v, d in zip(solve(centre), u, strict=True)
-    ]
-    return RollSplit(front=told[0], rear=told[1], front_share=told[2])
+    return _split(solve(centre), u, method="two shims, rear axle free and blocked")
+
+
+def _split(values: FloatArray, u: FloatArray, *, method: str) -> RollSplit:
+    """Front, rear and front share (3,) with their standard uncertainties (3,)."""
+    front, rear, share = (Measured(value=float(v), u=float(d), method=method) for v, d in zip(values, u, strict=True))
+    return RollSplit(front=front, rear=rear, front_share=share)
 
 
 def bar_rate(with_bar: Measured, without_bar: Measured, track: float) -> Measured:

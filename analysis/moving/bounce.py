@@ -80,9 +80,9 @@ def fit_bounce(time: FloatArray, height: FloatArray) -> Bounce:
         ftol=1e-14,
         gtol=1e-14,
     )
-    left = miss(best.x)
+    residual = miss(best.x)
     total = float(((z - z.mean()) ** 2).sum())
-    if total == 0 or (left**2).sum() > 0.3 * total:
+    if total == 0 or (residual**2).sum() > 0.3 * total:
         raise _refuse("no fading swing stands out of the noise", "Press the car down further, let go at once")
     zeta, omega = 1 / (1 + math.exp(-best.x[1])), math.exp(best.x[0])
     if zeta > 0.95:
@@ -92,9 +92,9 @@ def fit_bounce(time: FloatArray, height: FloatArray) -> Bounce:
     first = math.atan2(value[2], value[1]) - math.atan2(zeta * omega, turning)  # phase of one standstill
     extremes = (first % math.pi + math.pi * np.arange(math.ceil(turning * span / math.pi))) / turning
     dof = max(len(t) - 5, 1)
-    correlation = float((left[1:] * left[:-1]).sum() / max(float((left**2).sum()), 1e-300))
+    correlation = float((residual[1:] * residual[:-1]).sum() / max(float((residual**2).sum()), 1e-300))
     correlation = min(max(correlation, 0.0), 0.95)
-    variance = float((left**2).sum()) / dof * (1 + correlation) / (1 - correlation)
+    variance = float((residual**2).sum()) / dof * (1 + correlation) / (1 - correlation)
     covariance = np.linalg.pinv(best.jac.T @ best.jac) * variance / size**2
     f_u = omega / (2 * math.pi) * math.sqrt(float(covariance[0, 0]))
     z_u = zeta * (1 - zeta) * math.sqrt(float(covariance[1, 1]))
@@ -104,7 +104,7 @@ def fit_bounce(time: FloatArray, height: FloatArray) -> Bounce:
         damping=Measured(value=zeta, u=z_u, method=method),
         decrement_damping=_by_peaks(t, z - value[0], math.sqrt(variance), extremes, math.pi / turning),
         rest=float(value[0]),
-        residual_sd=math.sqrt(float((left**2).sum()) / dof),
+        residual_sd=math.sqrt(float((residual**2).sum()) / dof),
     )
 
 

@@ -113,41 +113,77 @@ class Chassis:
         return np.asarray(moment / self.mass[..., None], dtype=float)
 
 
+Numbers = Sequence[float] | FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Standing:
+    """A car at rest on a level floor. wheelbase: m.  track: (2,) m, contact places, front and rear.
+
+    load: (4,) N.  height: m, centre of gravity of the whole car.  gravity: m/s2.
+    """
+
+    wheelbase: float
+    track: Numbers
+    load: Numbers
+    height: float
+    gravity: float = STANDARD_GRAVITY
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Suspension:
+    """What carries the body, as in `Chassis`: spring (4,) N/m, motion_ratio (4,), tyre (4,) N/m, bar (2,) N/m,
+    roll_centre (2,) m."""
+
+    spring: Numbers
+    motion_ratio: Numbers
+    tyre: Numbers
+    bar: Numbers = (0.0, 0.0)
+    roll_centre: Numbers = (0.0, 0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unsprung:
+    """What moves with each wheel. mass: (4,) kg.  height: (4,) m."""
+
+    mass: Numbers = (0.0, 0.0, 0.0, 0.0)
+    height: Numbers = (0.0, 0.0, 0.0, 0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stops:
+    """Ends of the wheels' travel, as in `Chassis`; (4,), or a plain number for all four wheels: m and N/m.
+
+    bump_gap, droop: m of wheel travel.  bump_rate, droop_rate: N/m at the wheel.
+    """
+
+    bump_gap: float | FloatArray = np.inf
+    bump_rate: float | FloatArray = 0.0
+    droop: float | FloatArray = np.inf
+    droop_rate: float | FloatArray = 0.0
+
+
+NO_UNSPRUNG, NO_STOPS = Unsprung(), Stops()
+
+
 def car_at_rest(
-    *,
-    wheelbase: float,
-    track: Sequence[float] | FloatArray,
-    rest_load: Sequence[float] | FloatArray,
-    height: float,
-    spring: FloatArray | Sequence[float],
-    motion_ratio: FloatArray | Sequence[float],
-    tyre: FloatArray | Sequence[float],
-    unsprung_mass: FloatArray | Sequence[float] = (0.0, 0.0, 0.0, 0.0),
-    unsprung_height: FloatArray | Sequence[float] = (0.0, 0.0, 0.0, 0.0),
-    roll_centre: FloatArray | Sequence[float] = (0.0, 0.0),
-    bar: FloatArray | Sequence[float] = (0.0, 0.0),
-    bump_gap: float | FloatArray = np.inf,
-    bump_rate: float | FloatArray = 0.0,
-    droop: float | FloatArray = np.inf,
-    droop_rate: float | FloatArray = 0.0,
-    gravity: float = STANDARD_GRAVITY,
+    standing: Standing, suspension: Suspension, unsprung: Unsprung = NO_UNSPRUNG, stops: Stops = NO_STOPS
 ) -> Chassis:
     """A car that stands in its design position with these wheel loads: collars are set so that it does.
 
-    rest_load: (4,) N on a level floor.  height: m, centre of gravity of the whole car.  Others as in `Chassis`;
-    plain numbers are taken for all four wheels.
     Raises InputError naming the quantity that cannot be.
     Source: force and moment balance of the sprung part on its four supports.
     """
-    load, masses, radius = (np.asarray(v, dtype=float) for v in (rest_load, unsprung_mass, unsprung_height))
-    tracks, ratio = np.asarray(track, dtype=float), np.asarray(motion_ratio, dtype=float)
+    gravity = standing.gravity
+    load, masses, radius = (np.asarray(v, dtype=float) for v in (standing.load, unsprung.mass, unsprung.height))
+    tracks, ratio = np.asarray(standing.track, dtype=float), np.asarray(suspension.motion_ratio, dtype=float)
     carried = load - masses * gravity
     if load.shape != (4,) or not np.all(np.isfinite(load)) or np.any(carried <= 0):
         raise _refuse("each wheel must carry more than its own unsprung weight at rest", "Weigh the car again")
     sprung = float(carried.sum()) / gravity
-    x = wheelbase * float(carried[:2].sum() / carried.sum())
+    x = standing.wheelbase * float(carried[:2].sum() / carried.sum())
     y = float(((carried[0] - carried[1]) * tracks[0] + (carried[2] - carried[3]) * tracks[1]) / 2 / carried.sum())
-    h = (height * float(load.sum()) / gravity - float(masses @ radius)) / sprung
+    h = (standing.height * float(load.sum()) / gravity - float(masses @ radius)) / sprung
     with np.errstate(divide="ignore", invalid="ignore"):
         force = np.where(ratio > 0, carried / ratio, np.nan)
 
@@ -156,23 +192,23 @@ def car_at_rest(
 
     return checked(
         Chassis(
-            wheelbase=np.asarray(wheelbase, dtype=float),
+            wheelbase=np.asarray(standing.wheelbase, dtype=float),
             track=tracks,
             sprung_mass=np.asarray(sprung),
             sprung_place=np.array([x, y, h]),
             unsprung_mass=masses,
             unsprung_height=radius,
-            roll_centre=np.asarray(roll_centre, dtype=float),
-            spring=np.asarray(spring, dtype=float),
+            roll_centre=np.asarray(suspension.roll_centre, dtype=float),
+            spring=np.asarray(suspension.spring, dtype=float),
             motion_ratio=ratio,
             spring_force=force,
-            bar=np.asarray(bar, dtype=float),
-            tyre=np.asarray(tyre, dtype=float),
+            bar=np.asarray(suspension.bar, dtype=float),
+            tyre=np.asarray(suspension.tyre, dtype=float),
             tyre_force=load,
-            bump_gap=four(bump_gap),
-            bump_rate=four(bump_rate),
-            droop=four(droop),
-            droop_rate=four(droop_rate),
+            bump_gap=four(stops.bump_gap),
+            bump_rate=four(stops.bump_rate),
+            droop=four(stops.droop),
+            droop_rate=four(stops.droop_rate),
             gravity=gravity,
         )
     )
@@ -219,16 +255,6 @@ def stacked(cars: Sequence[Chassis]) -> Chassis:
         for name in SHAPES
     }
     return Chassis(**parts, gravity=cars[0].gravity)
-
-
-def picked(chassis: Chassis, index: int | tuple[int, ...]) -> Chassis:
-    """One set-up out of many. index: into the leading axes."""
-    shape = chassis.shape
-    parts: dict[str, Any] = {
-        name: np.broadcast_to(np.asarray(getattr(chassis, name), dtype=float), shape + ((last,) if last else ()))[index]
-        for name, last in SHAPES.items()
-    }
-    return replace(chassis, **parts)
 
 
 def rows_of(chassis: Chassis, shape: tuple[int, ...]) -> Chassis:

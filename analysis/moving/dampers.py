@@ -37,7 +37,10 @@ class Dampers:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BodyInertia:
-    """kg m2 of the sprung mass about its own centre, (...) each."""
+    """kg m2 of the sprung mass about its own centre, (...) each.
+
+    roll: about the axis ahead.  pitch: about the axis to the left.
+    """
 
     roll: FloatArray
     pitch: FloatArray
@@ -50,7 +53,10 @@ def dampers(
     knee: FloatArray | float = np.inf,
     beyond: FloatArray | float = 1.0,
 ) -> Dampers:
-    """Dampers from plain numbers (all four wheels alike) or (..., 4) arrays. Raises InputError for what cannot be."""
+    """Dampers from plain numbers (all four wheels alike) or (..., 4) arrays. Raises InputError for what cannot be.
+
+    bump, rebound: N s/m.  knee: m/s at the damper, beyond: share of the damping above it.
+    """
     given = {}
     for name, value in (("bump", bump), ("rebound", rebound), ("knee", knee), ("beyond", beyond)):
         array = np.asarray(value, dtype=float)

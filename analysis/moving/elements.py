@@ -93,7 +93,10 @@ def geometric_per_ay(car: Chassis) -> FloatArray:
 
 
 def squash(parts: Elements, q: FloatArray, floor: FloatArray) -> FloatArray:
-    """(n, 16) m, positive where a hinge pushes. floor: (n, 4) m, height of the floor under each wheel."""
+    """(n, 16) m, positive where a hinge pushes. floor: (n, 4) m, height of the floor under each wheel.
+
+    q: (n, 7) coordinates, m and rad.
+    """
     if len(parts.lever) == 1:
         out: FloatArray = q @ parts.lever[0].T + parts.offset
     else:

@@ -99,6 +99,7 @@ def settle(
     """Coordinates (n, 7) of balance under generalised forces (n, 7); whether none was found; residual (n,) N.
 
     scale: (n,) N, the weight.  length: (n,) m, the wheelbase.
+    force: (n, 7) N and N m.  floor: (n, 4) m, height of the floor under each wheel.
     """
     n = force.shape[0]
     q = np.zeros((n, 7))
@@ -110,21 +111,27 @@ def settle(
         for step in range(ALL_STEPS):
             some, at = _picked(parts, todo), q[todo]
             s = squash(some, at, floor[todo])
-            left = _gradient(some, s, at, force[todo])
-            residual[todo] = np.abs(left / size[todo]).max(-1)
+            out_of_balance = _gradient(some, s, at, force[todo])
+            residual[todo] = np.abs(out_of_balance / size[todo]).max(-1)
             gone = ~(np.abs(at[:, 1:3]).max(-1) < 1e3) | ~np.isfinite(residual[todo])
             over[todo[gone]] = True
             going = (residual[todo] > TOLERANCE * scale[todo]) & ~gone
             if not going.any():
                 todo = todo[:0]
                 break
-            todo, some, at, s, left = todo[going], _picked(some, going), at[going], s[going], left[going]
-            move = _newton(some, s, left)
+            todo, some, at, s, out_of_balance = (
+                todo[going],
+                _picked(some, going),
+                at[going],
+                s[going],
+                out_of_balance[going],
+            )
+            move = _newton(some, s, out_of_balance)
             wild = np.abs(at[:, 1:3] + move[:, 1:3]).max(-1) > FURTHEST
             if step >= PLAIN_STEPS:
                 wild[:] = True
             if wild.any():
-                found = _line_search(_picked(some, wild), s[wild], at[wild], left[wild], move[wild])
+                found = _line_search(_picked(some, wild), s[wild], at[wild], out_of_balance[wild], move[wild])
                 move[wild] *= found[:, None]
             q[todo] = at + move
     over[todo] = True
@@ -154,7 +161,10 @@ def _gradient(parts: Elements, s: FloatArray, q: FloatArray, force: FloatArray) 
 
 
 def stiffness(parts: Elements, s: FloatArray, *, leaning: bool = True, floor: float = 0.0) -> FloatArray:
-    """(n, 7, 7) N/m in the present pieces. floor: share of its rate that a slack hinge keeps (numerics only)."""
+    """(n, 7, 7) N/m in the present pieces. floor: share of its rate that a slack hinge keeps (numerics only).
+
+    s: (n, 16) m, squash of the hinges.
+    """
     rate = parts.rate * np.maximum(s > 0, floor)
     out: FloatArray = np.matmul((parts.lever * rate[..., None]).swapaxes(-1, -2), parts.lever) + parts.linear
     if not leaning:  # the bars' part alone: it has no diagonal entry that is negative
@@ -171,28 +181,32 @@ def _patterns(s: FloatArray) -> tuple[np.ndarray, np.ndarray]:
     return some, which
 
 
-def _newton(parts: Elements, s: FloatArray, left: FloatArray) -> FloatArray:
+def _newton(parts: Elements, s: FloatArray, out_of_balance: FloatArray) -> FloatArray:
     if len(parts.rate) == 1 < len(s):  # one car: as many matrices as there are patterns of contact
         some, which = _patterns(s)
         inverse = np.linalg.inv(stiffness(parts, s[some], floor=1e-9))
-        move = np.asarray(-np.matmul(inverse[which], left[..., None])[..., 0], dtype=float)
+        move = np.asarray(-np.matmul(inverse[which], out_of_balance[..., None])[..., 0], dtype=float)
     else:
-        move = np.asarray(-np.linalg.solve(stiffness(parts, s, floor=1e-9), left[..., None])[..., 0], dtype=float)
-    uphill = ~((move * left).sum(-1) < 0)
+        move = np.asarray(
+            -np.linalg.solve(stiffness(parts, s, floor=1e-9), out_of_balance[..., None])[..., 0], dtype=float
+        )
+    uphill = ~((move * out_of_balance).sum(-1) < 0)
     if uphill.any():  # leaning makes it soft there: go down without it
         firm = stiffness(_picked(parts, uphill), s[uphill], leaning=False, floor=1e-6)
-        move[uphill] = -np.linalg.solve(firm, left[uphill][..., None])[..., 0]
+        move[uphill] = -np.linalg.solve(firm, out_of_balance[uphill][..., None])[..., 0]
     return move
 
 
-def _line_search(parts: Elements, s: FloatArray, q: FloatArray, left: FloatArray, move: FloatArray) -> FloatArray:
+def _line_search(
+    parts: Elements, s: FloatArray, q: FloatArray, out_of_balance: FloatArray, move: FloatArray
+) -> FloatArray:
     """First point along the move at which the energy stops falling, exact for a piecewise quadratic."""
     slope: FloatArray = np.matmul(parts.lever, move[..., None])[..., 0]
     bend = np.where(slope != 0, -s / slope, np.inf)
     bend = np.asarray(np.where(bend > 0, bend, np.inf))
     stops = np.concatenate([np.zeros((len(s), 1)), np.sort(bend, -1)], -1)
     finite = np.where(np.isfinite(stops), stops, 0.0)
-    rest = left - np.matmul((parts.rate * np.maximum(s, 0.0))[:, None], parts.lever)[:, 0]
+    rest = out_of_balance - np.matmul((parts.rate * np.maximum(s, 0.0))[:, None], parts.lever)[:, 0]
     curve = np.einsum("ni,nij,nj->n", move, parts.linear, move)
     level = (rest * move).sum(-1)
 

@@ -120,8 +120,8 @@ def circle(points: FloatArray) -> tuple[FloatArray, float, float, float]:
         x = x + step
         if np.abs(step).max() < 1e-12 * max(1.0, x[2]):
             break
-    left = np.hypot(d[:, 0] - x[0], d[:, 1] - x[1]) - x[2]
-    variance = float((left**2).sum()) / max(len(d) - 3, 1)
+    residual = np.hypot(d[:, 0] - x[0], d[:, 1] - x[1]) - x[2]
+    variance = float((residual**2).sum()) / max(len(d) - 3, 1)
     doubt = float(np.sqrt(variance * np.linalg.pinv(jacobian.T @ jacobian)[2, 2]))
     return middle + size * x[:2], float(size * x[2]), size * doubt, size * float(np.sqrt(variance))
 
@@ -149,7 +149,7 @@ class SteadyDrive:
 
 
 def steady(
-    told: Drive,
+    driven: Drive,
     *,
     since: float = -np.inf,
     until: float = np.inf,
@@ -161,21 +161,21 @@ def steady(
     model_balance: m, balance point of the model at this side acceleration, to stand beside.
     ay is taken from speed times yaw rate, which is far quieter than the second derivative (steady circle).
     """
-    use = (told.time >= since) & (told.time <= until) & told.turning
+    use = (driven.time >= since) & (driven.time <= until) & driven.turning
     if use.sum() < 5:
         raise _refuse("the stretch holds fewer than five moments in which the car turns", "Choose a longer stretch")
-    count = max(2.0, (told.time[use][-1] - told.time[use][0]) / independent)
+    count = max(2.0, (driven.time[use][-1] - driven.time[use][0]) / independent)
 
     def mean(v: FloatArray) -> tuple[float, float]:
         return float(v[use].mean()), float(v[use].std(ddof=1) / np.sqrt(count))
 
-    slide = np.exp(1j * told.slide_angle[use])
+    slide = np.exp(1j * driven.slide_angle[use])
     middle = float(np.angle(slide.mean()))
     spread = np.angle(slide * np.exp(-1j * middle)).std(ddof=1)
-    speed, speed_u = mean(told.speed)
-    ay, ay_u = mean(told.speed * told.yaw_rate * np.cos(told.slide_angle))
-    radius, radius_u = mean(told.speed / np.abs(told.yaw_rate))
-    pivot = told.pivot[use]
+    speed, speed_u = mean(driven.speed)
+    ay, ay_u = mean(driven.speed * driven.yaw_rate * np.cos(driven.slide_angle))
+    radius, radius_u = mean(driven.speed / np.abs(driven.yaw_rate))
+    pivot = driven.pivot[use]
     return SteadyDrive(
         speed=speed,
         speed_u=speed_u,

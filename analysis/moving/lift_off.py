@@ -73,6 +73,7 @@ def equal_shares(in_contact: BoolArray) -> FloatArray:
 
     4 x 25 %; with one front wheel up 3 x 33 %, so two thirds on the rear. A rule of thumb, not mechanics: common
     practice, no source.  Raises InputError when no wheel touches.
+    in_contact: (..., 4).
     """
     touching = np.asarray(in_contact, dtype=bool)
     count = touching.sum(-1, keepdims=True)

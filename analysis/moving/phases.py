@@ -13,7 +13,7 @@ from analysis.base.wheel_names import WHEELS
 from analysis.moving.chassis import SHAPES, Chassis
 from analysis.moving.dampers import BodyInertia, Dampers
 from analysis.moving.equilibrium import equilibrium
-from analysis.moving.response import respond
+from analysis.moving.response import Manoeuvre, respond
 from analysis.moving.tyres import Balance, Tyres, balance, friction_centre
 
 LACKS = (
@@ -116,12 +116,12 @@ def phase_table(
     tyres: fields (4,), or with the set-ups' leading axes.  drive_front, brake_front: as in `tyres.balance`.
     Raises InputError for phases without duration and values no car has; roll-over is told per phase.
     """
-    told = checked_phases(phases)
-    ax, ay = np.array([one.ax for one in told]), np.array([one.ay for one in told])
+    those = checked_phases(phases)
+    ax, ay = np.array([one.ax for one in those]), np.array([one.ay for one in those])
     wide, shaped = with_axis(chassis), tyres_with_axis(tyres)
     state = equilibrium(wide, ax, ay)
     return PhaseTable(
-        names=tuple(one.name for one in told),
+        names=tuple(one.name for one in those),
         load=state.load,
         lifted=state.lifted,
         pitch=state.pitch,
@@ -140,16 +140,16 @@ def profile(
     blend: s in which a phase goes over into the next, straight, centred on the joint; no longer than the shorter of
     the two phases.  step: s between moments.
     """
-    told = checked_phases(phases)
+    those = checked_phases(phases)
     if not (np.isfinite(blend) and blend >= 0 and np.isfinite(step) and step > 0):
         raise InputError("blend and step must be times", where="phases", remedy="Give seconds, step above 0")
-    ends = np.cumsum([one.duration for one in told])
+    ends = np.cumsum([one.duration for one in those])
     time = np.linspace(0.0, ends[-1], max(2, round(ends[-1] / step) + 1))
-    phase = np.minimum(np.searchsorted(ends, time, side="right"), len(told) - 1)
-    value = np.array([[one.ax, one.ay, one.steer] for one in told])
+    phase = np.minimum(np.searchsorted(ends, time, side="right"), len(those) - 1)
+    value = np.array([[one.ax, one.ay, one.steer] for one in those])
     out = np.repeat(value[:1], len(time), axis=0)
-    for i in range(1, len(told)):
-        length = min(blend, told[i - 1].duration, told[i].duration)
+    for i in range(1, len(those)):
+        length = min(blend, those[i - 1].duration, those[i].duration)
         if length > 0:
             share = np.clip((time - ends[i - 1]) / length + 0.5, 0, 1)
         else:
@@ -179,7 +179,7 @@ def drift_path(
         begin = (float(ax[0]), float(ay[0]))
         if equilibrium(chassis, *begin).rolls_over.any():  # it falls from rest then, and that is told
             begin = (0.0, 0.0)
-        moved = respond(chassis, damper, inertia, time, ax, ay, start=begin, longest=2.5e-3)
+        moved = respond(chassis, damper, inertia, Manoeuvre(time=time, ax=ax, ay=ay, start=begin), longest=2.5e-3)
         load, lifted, over = moved.load, moved.lifted, moved.rolls_over
     else:
         state = equilibrium(wide, ax, ay)

@@ -43,7 +43,10 @@ def push_turn_per_travel(
 
 
 def pivot_station(kappa: FloatArray, wheelbase: FloatArray | float) -> FloatArray:
-    """(...) m ahead of the rear axle: L/2 - 1/kappa, infinite for a straight slide."""
+    """(...) m ahead of the rear axle: L/2 - 1/kappa, infinite for a straight slide.
+
+    kappa: (...) 1/m.  wheelbase: (...) m.
+    """
     with np.errstate(divide="ignore"):
         return np.asarray(np.asarray(wheelbase) / 2 - 1 / kappa, dtype=float)
 

@@ -57,32 +57,44 @@ class Arrival:
 
 
 def ramp(time: FloatArray, *, start: float, rise: float, size: float) -> FloatArray:
-    """An acceleration that goes from 0 to `size` at `start`, taking `rise` seconds (0: a step)."""
+    """An acceleration that goes from 0 to `size` at `start`, taking `rise` seconds (0: a step).
+
+    time: (m,) s.  size: m/s2, as what is returned, (m,).
+    """
     t = np.asarray(time, dtype=float)
     return np.asarray(size * (np.clip((t - start) / rise, 0, 1) if rise > 0 else (t >= start)), dtype=float)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Manoeuvre:
+    """Accelerations in time, straight between the moments. time: (m,) s, rising.  ax, ay: (..., m) m/s2.
+
+    start: ax, ay (m/s2) of the equilibrium in which the car rests before.
+    """
+
+    time: FloatArray
+    ax: FloatArray
+    ay: FloatArray
+    start: tuple[float, float] = (0.0, 0.0)
 
 
 def respond(
     chassis: Chassis,
     damper: Dampers,
     inertia: BodyInertia,
-    time: FloatArray,
-    ax: FloatArray,
-    ay: FloatArray,
+    manoeuvre: Manoeuvre,
     *,
-    start: tuple[float, float] = (0.0, 0.0),
     longest: float = LONGEST_STEP,
 ) -> Response:
-    """Loads and attitude of the car through a manoeuvre, from rest in its equilibrium at accelerations `start`.
+    """Loads and attitude of the car through a manoeuvre.
 
-    time: (m,) s, rising.  ax, ay: (..., m) m/s2 at those moments, straight in between.  chassis and damper leading
-    axes and those of ax, ay broadcast together.  longest: s, of one step of integration.
+    Leading axes of chassis, damper and manoeuvre broadcast together.  longest: s, of one step of integration.
     Raises InputError for times that do not rise, accelerations that are not finite, and a car that cannot stand.
     Source: implicit two-stage Runge-Kutta of order 2 (stiffly accurate, Alexander 1977), Newton on the pieces.
     """
     checked(chassis)
-    t = np.asarray(time, dtype=float)
-    along, across = np.asarray(ax, dtype=float), np.asarray(ay, dtype=float)
+    t, start = np.asarray(manoeuvre.time, dtype=float), manoeuvre.start
+    along, across = np.asarray(manoeuvre.ax, dtype=float), np.asarray(manoeuvre.ay, dtype=float)
     if t.ndim != 1 or len(t) < 2 or not np.all(np.isfinite(t)) or np.any(np.diff(t) <= 0):
         raise InputError("times must be two or more and rise", where="manoeuvre", remedy="Sort them, leave out doubles")
     if along.shape[-1:] != t.shape or across.shape[-1:] != t.shape:
@@ -161,10 +173,10 @@ class _Body:
         v = guess
         for _ in range(NEWTON_STEPS):
             inner, s, speed = self.inner(q0 + g * v, v)
-            left = np.matmul(self.mass, ((v - v0) / g)[..., None])[..., 0] + inner - force
-            if (np.abs(left).max(-1) <= self.small).all():
+            out_of_balance = np.matmul(self.mass, ((v - v0) / g)[..., None])[..., 0] + inner - force
+            if (np.abs(out_of_balance).max(-1) <= self.small).all():
                 break
-            v = v - np.matmul(self.inverse(g, s, speed), left[..., None])[..., 0]
+            v = v - np.matmul(self.inverse(g, s, speed), out_of_balance[..., None])[..., 0]
         return v, (v - v0) / g
 
     def inverse(self, g: float, s: FloatArray, speed: FloatArray) -> FloatArray:

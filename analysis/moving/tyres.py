@@ -61,13 +61,17 @@ def grip_at(tyres: Tyres, load: FloatArray) -> FloatArray:
 
 
 def capacity(tyres: Tyres, load: FloatArray) -> FloatArray:
-    """(..., 4) N that each wheel can hold along the floor."""
+    """(..., 4) N that each wheel can hold along the floor.
+
+    load: (..., 4) N.
+    """
     return np.asarray(grip_at(tyres, load) * load, dtype=float)
 
 
 def axle_capacity(tyres: Tyres, load: FloatArray) -> FloatArray:
     """(..., 2) N that front and rear axle can hold along the floor, in any one direction.
 
+    load: (..., 4) N.
     Source: friction circle per wheel; a transfer d from an even axle costs 2 grip sensitivity d^2 / nominal.
     """
     each = capacity(tyres, load)
@@ -78,6 +82,7 @@ def side_capacity(tyres: Tyres, load: FloatArray, along: FloatArray) -> FloatArr
     """(..., 2) N sideways that an axle has left while it drives or brakes with `along` (..., 2), N.
 
     0 where the drive or brake takes all.  Source: friction circle of the axle.
+    load: (..., 4) N.
     """
     whole = axle_capacity(tyres, load)
     return np.asarray(np.sqrt(np.maximum(whole**2 - np.asarray(along, dtype=float) ** 2, 0.0)), dtype=float)
@@ -87,6 +92,7 @@ def friction_centre(chassis: Chassis, tyres: Tyres, load: FloatArray) -> FloatAr
     """(..., 2) m, balance point in the plane: mean of the contact places weighted by what each wheel can hold.
 
     Pushed through it the car translates. Its station as a share of the wheelbase is the front share of grip.
+    load: (..., 4) N.
     """
     each = capacity(tyres, load)
     total = each.sum(-1, keepdims=True)
@@ -125,6 +131,7 @@ def balance(
     """Which axle runs out of grip first at steady accelerations (m/s2), each axle carrying its part of the side force.
 
     drive_front, brake_front: front axle's share of driving (ax > 0) and braking (ax < 0) force.
+    load: (..., 4) N.  ax, ay: (...) m/s2.
     Source: side force shared by the place of the centre of gravity (no yaw acceleration); friction circle per axle.
     """
     checked_tyres(tyres)
@@ -134,12 +141,12 @@ def balance(
     ax, ay = np.broadcast_arrays(np.asarray(ax, dtype=float), np.asarray(ay, dtype=float))
     front = np.where(ax >= 0, drive_front, brake_front)
     pull = np.abs(chassis.mass * ax)
-    left = side_capacity(tyres, load, np.stack([pull * front, pull * (1 - front)], -1))
+    sideways = side_capacity(tyres, load, np.stack([pull * front, pull * (1 - front)], -1))
     station = np.asarray(chassis.centre[..., 0] / chassis.wheelbase)
     need = np.abs(chassis.mass * ay)
     demand = np.stack(np.broadcast_arrays(need * station, need * (1 - station)), -1)
     with np.errstate(divide="ignore", invalid="ignore"):
-        used = np.where(demand > 0, demand / left, np.where(left > 0, 0.0, np.inf))
+        used = np.where(demand > 0, demand / sideways, np.where(sideways > 0, 0.0, np.inf))
     lead = used[..., 0] - used[..., 1]
     some = (used > 1).any(-1)
     with np.errstate(invalid="ignore"):

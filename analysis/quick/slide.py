@@ -141,15 +141,15 @@ def _both(
         )
         for x in ends
     ]
-    rest = np.zeros_like(end)
+    at_rest = np.zeros_like(end)
     return QuickSlide(
         time=time,
         pose=poses,
         twist=twists,
         stop_time=2.0 * stop - coarse[3],
         end_pose=end,
-        kappa=turn_per_travel(rest, end, wheelbase),
-        pole=swing_pole(rest, end),
+        kappa=turn_per_travel(at_rest, end, wheelbase),
+        pole=swing_pole(at_rest, end),
         step_error=np.maximum(axle[0], axle[1]),
     )
 

@@ -36,7 +36,10 @@ def ground_of(
     yaw_inertia: FloatArray | float,
     centre: FloatArray | tuple[float, float],
 ) -> Ground:
-    """Check and arrange. Raises InputError for mass or inertia not above zero, no friction, or coupled wheels."""
+    """Check and arrange. Raises InputError for mass or inertia not above zero, no friction, or coupled wheels.
+
+    mass: (...) kg.  yaw_inertia: (...) kg m2 about the centre of gravity.  centre: (..., 2) m, of gravity, car axes.
+    """
     plain = check_contacts(contacts)
     if np.any(plain.coupling != 0):
         raise InputError(

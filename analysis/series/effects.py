@@ -217,10 +217,10 @@ def _fit(design: FloatArray, kappa: FloatArray, blocks: IntArray) -> _Fit:
         weight_used = weight
         normal = rows.T @ (weight[:, None] * rows)
         value = np.linalg.solve(normal, rows.T @ (weight * mean))
-        left = mean - rows @ value
+        residual = mean - rows @ value
         if between_dof == 0:
             break
-        chi = float(np.sum(size * left**2)) / between_dof
+        chi = float(np.sum(size * residual**2)) / between_dof
         between = max(0.0, (chi - within) / float(np.mean(size))) if within_dof > 0 else chi
         weight = 1.0 / np.maximum(within / size + between, 1e-300)
     used = np.linalg.solve(normal, rows.T * weight_used)[:, blocks] / size[blocks]
@@ -235,7 +235,7 @@ def _fit(design: FloatArray, kappa: FloatArray, blocks: IntArray) -> _Fit:
         )
     # The interval rests on the spread of block means about the fit, whatever its causes. Pooling it with the
     # scatter inside blocks when it looks small would make intervals that hold the truth too rarely.
-    scale = float(np.sum(weight * left**2)) / between_dof
+    scale = float(np.sum(weight * residual**2)) / between_dof
     return _Fit(
         value=value,
         covariance=np.linalg.inv(normal) * scale,
@@ -253,9 +253,9 @@ def _drift(design: FloatArray, kappa: FloatArray, order: FloatArray, quantity: Q
     if len(kappa) <= rows.shape[1] or np.linalg.matrix_rank(rows) < rows.shape[1]:
         return None
     value, *_ = np.linalg.lstsq(rows, kappa, rcond=None)
-    left = kappa - rows @ value
+    residual = kappa - rows @ value
     dof = len(kappa) - rows.shape[1]
-    covariance = np.linalg.inv(rows.T @ rows) * float(left @ left) / dof
+    covariance = np.linalg.inv(rows.T @ rows) * float(residual @ residual) / dof
     span = float(np.ptp(order))
     half = coverage_factor(dof=dof) * float(np.sqrt(covariance[-1, -1])) * span
     total = float(value[-1]) * span

@@ -65,8 +65,8 @@ def hidden_change(
         for n in range(1, len(pushes) + 1):
             common = forecasts[h].common[:n]
             spread = common @ common.T + np.diag(forecasts[h].own[:n] + noise[:n])
-            left = measured[:n] - forecasts[h].kappa[:n]
-            misfit[h] = float(left @ np.linalg.solve(spread, left))
+            residual = measured[:n] - forecasts[h].kappa[:n]
+            misfit[h] = float(residual @ np.linalg.solve(spread, residual))
             log[n, h] = log[0, h] - 0.5 * misfit[h] - 0.5 * np.linalg.slogdet(2 * np.pi * spread)[1]
     after = np.exp(log - log.max(axis=1, keepdims=True))
     after /= after.sum(axis=1, keepdims=True)
@@ -74,8 +74,8 @@ def hidden_change(
     odds = float(after[-1, best] / max(1.0 - after[-1, best], 1e-12))
     fits = _fits(misfit[best], len(pushes))
     name = hypotheses[best].name
-    told = "over 10000 to 1" if odds > 1e4 else f"{odds:.2g} to 1"
-    sentence = f"{name}: odds {told} after {len(pushes)} push{'' if len(pushes) == 1 else 'es'}"
+    odds_words = "over 10000 to 1" if odds > 1e4 else f"{odds:.2g} to 1"
+    sentence = f"{name}: odds {odds_words} after {len(pushes)} push{'' if len(pushes) == 1 else 'es'}"
     if not fits:
         sentence += "; yet none of the listed changes explains the pushes, so something else was done"
     return HiddenChange(

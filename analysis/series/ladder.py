@@ -48,11 +48,11 @@ class Ladder:
     warnings: tuple[str, ...]
 
 
-def grip_ladder(entries: Sequence[LadderEntry], *, reference: str | None = None) -> Ladder:
+def grip_ladder(entries: Sequence[LadderEntry]) -> Ladder:
     """Rank tyre pairs by grip on this floor today. The rear tyres are the same throughout, so they cancel, and
     so does what all tests share.
 
-    reference: the pair whose grip is 1; None takes the first.
+    The grip of the first pair is 1.
     Differences of two pairs are told apart at the 95 % level, corrected for the number of pairs (Bonferroni).
     Raises InputError for fewer than two pairs or two of one name.
     """
@@ -63,18 +63,14 @@ def grip_ladder(entries: Sequence[LadderEntry], *, reference: str | None = None)
             where="grip ladder",
             remedy="Test one pair after another, and the first one again at the end under its own name",
         )
-    base = names[0] if reference is None else reference
-    if base not in names:
-        raise InputError(f'"{base}" was not tested', where="grip ladder", remedy=f"Choose from {', '.join(names)}")
     log = np.array([one.log_ratio for one in entries])
     own = np.array([max(one.log_u**2 - one.common_u**2, 0.0) for one in entries])
-    zero = names.index(base)
     pairs = len(entries) * (len(entries) - 1) / 2
     sure = coverage_factor(dof=math.inf, coverage=1.0 - (1.0 - COVERAGE) / pairs)
     rungs = []
     for i in np.argsort(-log, kind="stable"):
-        u = float(np.sqrt(own[i] + own[zero])) if i != zero else 0.0
-        step = float(log[i] - log[zero])
+        u = float(np.sqrt(own[i] + own[0])) if i != 0 else 0.0
+        step = float(log[i] - log[0])
         apart = sure * np.sqrt(own + own[i])
         better = int(np.sum(log - log[i] > apart))
         worse = int(np.sum(log[i] - log > apart))
@@ -95,12 +91,12 @@ def grip_ladder(entries: Sequence[LadderEntry], *, reference: str | None = None)
     )
     sentence += f"; {len(sure_places)} of {len(rungs)} places are certain"
     notes = [
-        said
+        difference
         for one in entries[1:]
-        for said in differences(entries[0].notes, one.notes)
-        if not said.startswith("compound")
+        for difference in differences(entries[0].notes, one.notes)
+        if not difference.startswith("compound")
     ]
-    return Ladder(rungs=tuple(rungs), reference=base, sentence=sentence, warnings=tuple(dict.fromkeys(notes)))
+    return Ladder(rungs=tuple(rungs), reference=names[0], sentence=sentence, warnings=tuple(dict.fromkeys(notes)))
 
 
 def _others(rungs: Sequence[Rung]) -> str:

@@ -7,16 +7,6 @@ from itertools import product
 import numpy as np
 
 from analysis.base.errors import InputError
-from analysis.series.effects import (
-    Drift,
-    Effect,
-    SeriesPush,
-    SeriesResult,
-    analyse_series,
-    pushes_needed,
-)
-from analysis.series.hidden_change import HiddenChange, Hypothesis, TellingPush, hidden_change, most_telling_push
-from analysis.series.ladder import Ladder, LadderEntry, Rung, grip_ladder
 
 Setup = Mapping[str, str]
 """Factor -> level, as on the cards: {"front tyres": "soft", "ballast": "rear"}."""
@@ -42,6 +32,21 @@ class PlannedPush:
     do_first: tuple[str, ...]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Repetition:
+    """How often. repeats: recorded pushes of each visit to a set-up, an even number.  run_in: pushes before them.
+
+    rounds: how often the whole series is gone through, each time in a new order.
+    """
+
+    repeats: int = 4
+    run_in: int = 2
+    rounds: int = 1
+
+
+USUALLY = Repetition()
+
+
 def plan_series(
     setups: Sequence[Setup],
     *,
@@ -49,9 +54,7 @@ def plan_series(
     slow: Sequence[str] = (),
     baseline: Setup | None,
     station_pct: float = 50.0,
-    repeats: int = 4,
-    run_in: int = 2,
-    rounds: int = 1,
+    often: Repetition = USUALLY,
 ) -> tuple[PlannedPush, ...]:
     """A series over several set-ups, in random order, but slow factors change as rarely as they can.
 
@@ -59,9 +62,9 @@ def plan_series(
         order, and all set-ups of one level are done, in random order, before the next. Within a level of the
         slowest, the next slowest is treated alike, and so on.
     baseline: a set-up that is pushed first and again at the end, to show drift; None for none.
-    rounds: how often the whole series is gone through, each time in a new order.
     Raises InputError when a set-up lacks a factor that others have, or a slow factor is unknown.
     """
+    repeats, run_in, rounds = often.repeats, often.run_in, often.rounds
     if not setups or repeats < 2 or repeats % 2 or run_in < 0 or rounds < 1:
         raise InputError(
             "needs a set-up and an even number of recorded pushes",
@@ -136,25 +139,3 @@ def _told(before: Setup | None, after: Setup) -> list[str]:
     if before is None:
         return [f"set {name} to {level}" for name, level in after.items()]
     return [f"change {name} from {before[name]} to {level}" for name, level in after.items() if before[name] != level]
-
-
-__all__ = [
-    "Drift",
-    "Effect",
-    "HiddenChange",
-    "Hypothesis",
-    "Ladder",
-    "LadderEntry",
-    "PlannedPush",
-    "Rung",
-    "SeriesPush",
-    "SeriesResult",
-    "TellingPush",
-    "analyse_series",
-    "full_factorial",
-    "grip_ladder",
-    "hidden_change",
-    "most_telling_push",
-    "plan_series",
-    "pushes_needed",
-]

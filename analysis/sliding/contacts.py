@@ -80,10 +80,15 @@ def couple_axles(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GroundArrays:
-    """`Contacts` checked and broadcast to one batch shape: every field a plain array."""
+    """`Contacts` checked and broadcast to one batch shape: every field a plain array.
 
-    place: FloatArray  # (..., n, 2)
-    load: FloatArray  # (..., n)
+    place: (..., n, 2) m.  load: (..., n) N.  grip, drag: (..., n) factors.  heading: (..., n) rad.  ellipse: (..., n),
+    under the elliptical law.  coupling: (..., n), as `couple_axles` numbers it.  sensitivity: (..., n).
+    nominal_load: (..., n) N.
+    """
+
+    place: FloatArray
+    load: FloatArray
     grip: FloatArray
     drag: FloatArray
     heading: FloatArray
@@ -98,7 +103,10 @@ class GroundArrays:
         return self.load.shape[:-1]
 
     def with_loads(self, load: FloatArray) -> "GroundArrays":
-        """The same contacts carrying other loads."""
+        """The same contacts carrying other loads.
+
+        load: (..., n) N.
+        """
         return replace(self, load=load)
 
     def capacity(self, load: FloatArray) -> FloatArray:

@@ -44,22 +44,30 @@ class FinitePush:
     certified: BoolArray
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Until:
+    """Where a push ends: when the car has turned by `turn`, or the finger has advanced by `travel`, if that is sooner.
+
+    turn: (...,), rad, size of the rotation.  travel: (...,), m; None: half the distance between the outermost contacts.
+    """
+
+    turn: npt.ArrayLike
+    travel: npt.ArrayLike | None = None
+
+
 def integrate_push(
     contacts: Contacts,
     finger: Finger,
     *,
-    turn: npt.ArrayLike,
-    travel: npt.ArrayLike | None = None,
+    until: Until,
     steps: int = 2,
     rule: Rule = "fixed on car",
     transfer: LoadTransfer | None = None,
     middle: npt.ArrayLike | None = None,
 ) -> FinitePush:
-    """Push until the car has turned by `turn`, or the finger has advanced by `travel`, whichever comes first.
+    """Push a car as far as `until` says.
 
     contacts, finger, transfer: as for solve_push.
-    turn: (...,), rad, size of the rotation.  travel: (...,), m, longest advance of the finger; None: half
-        the distance between the outermost contacts.
     steps: Runge-Kutta steps of fourth order; two suffice for 15 degrees unless the motion switches on the way.
     rule: "fixed on car": the touched point stays where it is on the car (notch, ball in a dimple).
         "fixed on floor": the finger runs along a fixed line on the floor and touches the car's flat side, so the
@@ -73,10 +81,10 @@ def integrate_push(
     """
     touch = check_finger(finger)
     ground = check_contacts(contacts, touch.batch)
-    limit = np.asarray(turn, dtype=float)
+    limit = np.asarray(until.turn, dtype=float)
     x = ground.place[..., 0]
     reach = np.hypot(np.ptp(x, axis=-1), np.ptp(ground.place[..., 1], axis=-1))
-    longest = TRAVEL_SHARE * reach if travel is None else np.asarray(travel, dtype=float)
+    longest = TRAVEL_SHARE * reach if until.travel is None else np.asarray(until.travel, dtype=float)
     if steps < 1:
         raise InputError("at least one step is needed", where="steps", remedy="Give 2 or more")
     if not np.all(np.isfinite(limit)) or np.any(limit <= 0) or np.any(limit >= np.pi):

@@ -82,14 +82,20 @@ class Frame:
         return self.pairs is not None or self.sharing is not None
 
     def average(self, value: FloatArray) -> FloatArray:
-        """(n, B): mean over the wheels that turn together, with their signs."""
+        """(n, B): mean over the wheels that turn together, with their signs.
+
+        value: (n, B).
+        """
         if self.pairs is not None:
             share = 0.5 * np.abs(self.pairs)
             return value - share * value + 0.5 * self.pairs * value[PARTNER]
         return value if self.sharing is None else np.einsum("ikb,kb->ib", self.sharing, value)
 
     def average_size(self, value: FloatArray) -> FloatArray:
-        """(n, B): mean over the wheels that turn together, without signs."""
+        """(n, B): mean over the wheels that turn together, without signs.
+
+        value: (n, B).
+        """
         if self.pairs is not None:
             return value + 0.5 * np.abs(self.pairs) * (value[PARTNER] - value)
         return value if self.sharing is None else np.einsum("ikb,kb->ib", np.abs(self.sharing), value)
@@ -100,7 +106,10 @@ class Frame:
 
 
 def length(a: FloatArray, b: FloatArray) -> FloatArray:
-    """Euclidean norm; numpy's hypot guards against overflow that cannot happen here, at ten times the cost."""
+    """Euclidean norm; numpy's hypot guards against overflow that cannot happen here, at ten times the cost.
+
+    a, b: the two components, of any one shape.
+    """
     return np.sqrt(a * a + b * b)
 
 

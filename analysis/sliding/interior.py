@@ -38,6 +38,7 @@ class State:
     push: list[FloatArray]
 
     def take(self, keep: BoolArray | npt.NDArray[np.intp]) -> "State":
+        """The state of some samples. keep: which, (B,) or (k,)."""
         return State(
             self.y[..., keep],
             self.w[..., keep],
@@ -48,6 +49,7 @@ class State:
         )
 
     def put(self, keep: npt.NDArray[np.intp], part: "State") -> None:
+        """Replace the state of some samples, in place. keep: (k,), which."""
         for name in ("y", "w", "t", "force", "limit"):
             getattr(self, name)[..., keep] = getattr(part, name)
         for mine, other in zip(self.push, part.push, strict=True):

@@ -34,6 +34,7 @@ def loads_lifting(
 
     push: (2, B), force on the car, N. A lifted wheel's axle takes no more roll moment and the other takes the rest;
     when both are exhausted the car tips and the loads stay where they were. Loads are never below zero.
+    rest: (4, B) N.  height: (B,) m, of the push.
     """
     load, slope = rest.copy(), load_slope(rest, height, transfer)
     tips = np.zeros(rest.shape[1], dtype=bool)

@@ -81,5 +81,8 @@ def join_motions(parts: list[SlideMotion]) -> SlideMotion:
 
 
 def pick(motion: SlideMotion, rows: npt.NDArray[np.intp]) -> SlideMotion:
-    """Some samples of a flat batch."""
+    """Some samples of a flat batch.
+
+    rows: (k,), which.
+    """
     return SlideMotion(**{f.name: getattr(motion, f.name)[rows] for f in fields(SlideMotion)})

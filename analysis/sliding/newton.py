@@ -10,7 +10,11 @@ from analysis.sliding.frame import Frame
 
 @dataclass(frozen=True, slots=True)
 class NewtonStep:
-    """Changes of the free twist (list of (B,)), slip (n, B) twice, rolling speed, and the new forces (n, B)."""
+    """Changes of the free twist (list of (B,)), slip (n, B) twice, rolling speed, and the new forces (n, B).
+
+    dy: k of (B,).  du, dv: (n, B) slip along and across.  dw: (n, B).  f1, f2: (n, B) along and across.
+    fd: (n, B), of the rollers.
+    """
 
     dy: list[FloatArray]
     du: FloatArray
@@ -80,7 +84,10 @@ class LinearSystem:
             self.m11 = np.maximum(m[1, 1] + ridge - self.ratio * self.m01, 1e-15 * m[1, 1])
 
     def solve(self, o1: FloatArray, o2: FloatArray, od: FloatArray) -> NewtonStep:
-        """The step after which forces with these offsets balance in the free directions and on each roller."""
+        """The step after which forces with these offsets balance in the free directions and on each roller.
+
+        o1, o2: (n, B) along and across, od: (n, B) of the rollers.
+        """
         frame = self.frame
         u, v = frame.rows
         coupled = frame.coupled
@@ -109,7 +116,10 @@ class LinearSystem:
 
 
 def push_rows(frame: Frame, f1: FloatArray, f2: FloatArray) -> list[FloatArray]:
-    """Generalised forces (B,) on the prescribed rows of y."""
+    """Generalised forces (B,) on the prescribed rows of y.
+
+    f1, f2: (n, B) forces along and across.
+    """
     u, v = frame.rows
     return [(u[k] * f1 + v[k] * f2).sum(axis=0) for k in range(frame.free, 3)]
 

@@ -22,6 +22,8 @@ class Scene:
 
     Contact first (n, B) and contiguous, for speed: arm_x, arm_y from the middle of the contacts in spans, cosine
     and sine of the heading, drag, elliptical, coupling.
+    span: (B,) m.  weight: (B,) N.  cos, sin: of the heading.  rest: (n, B) N, loads at rest.  slope: (2, n, B), change
+    of the loads with the push.  plain_grip: (n, B), grip factors that do not depend on the load.  ellipse: (n, B).
     """
 
     ground: GroundArrays
@@ -63,7 +65,10 @@ class Scene:
         return load, slope, tips
 
     def capacity_under(self, push: FloatArray, numbers: npt.NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
-        """Capacity in parts of `weight`, and its change with the push force in the same parts."""
+        """Capacity in parts of `weight`, and its change with the push force in the same parts.
+
+        push: (2, B) in parts of `weight`.  numbers: (B,), which samples.
+        """
         rows: Rows = slice(None) if numbers.size == self.span.size else numbers
         weight = self.weight[rows]
         load, slope, _ = self.loads(push * weight, rows)
@@ -78,7 +83,10 @@ class Scene:
 def scene(
     ground: GroundArrays, place: FloatArray, direction: FloatArray, height: FloatArray, transfer: LoadTransfer | None
 ) -> Scene:
-    """Lengths and forces to scale by."""
+    """Lengths and forces to scale by.
+
+    place: (B, 2) m, where it is pushed.  direction: (B, 2).  height: (B,) m.
+    """
     x, y = np.ascontiguousarray(ground.place[..., 0].T), np.ascontiguousarray(ground.place[..., 1].T)
     middle_x, middle_y = x.mean(axis=0), y.mean(axis=0)
     x, y = x - middle_x, y - middle_y

@@ -14,10 +14,11 @@ from analysis.base.errors import InputError
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LeastSquares:
-    """A linear fit. value: (k,).  covariance: (k, k).  dof: observations less parameters.
+    """A linear fit of n observations. value: (k,).  covariance: (k, k).  dof: observations less parameters.
 
     chi_square: weighted sum of squared residuals (with unit weights: in squared units of y).
     residual_sd: root of chi_square/dof, or 0 without any degree of freedom.
+    residual: (n,), observed less fitted.
     """
 
     value: FloatArray
@@ -61,8 +62,8 @@ def least_squares(design: FloatArray, observed: FloatArray, *, covariance: Float
         whitened, target = np.linalg.solve(lower, design), np.linalg.solve(lower, observed)
     q, r = np.linalg.qr(whitened)
     value = np.linalg.solve(r, q.T @ target)
-    left = target - whitened @ value
-    chi_square, dof = float(left @ left), n - k
+    residual = target - whitened @ value
+    chi_square, dof = float(residual @ residual), n - k
     spread = chi_square / dof if dof > 0 else 0.0
     inverse = np.linalg.inv(r)
     return LeastSquares(
@@ -76,33 +77,18 @@ def least_squares(design: FloatArray, observed: FloatArray, *, covariance: Float
 
 
 def straight_line(x: FloatArray, y: FloatArray, *, covariance: FloatArray | None = None) -> LeastSquares:
-    """Intercept and slope of y against x, (n,) each (GUM H.3)."""
+    """Intercept and slope of y against x, (n,) each (GUM H.3).
+
+    covariance: (n, n), of the errors of y; without it all weigh alike.
+    """
     return least_squares(np.column_stack([np.ones_like(x), x]), y, covariance=covariance)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PolynomialFit:
-    """y = sum of coefficients[j] x^j with independent, equal noise.
+class PolynomialFit(LeastSquares):
+    """y = sum of value[j] x^j with independent, equal noise. response: (k, n), change of the value per change of y."""
 
-    coefficients: (k,).  unit_covariance: (k, k), inverse of X'X.  rss: residual sum of squares.  count: rows.
-    response: (k, n), change of the coefficients per change of each y.
-    """
-
-    coefficients: FloatArray
-    unit_covariance: FloatArray
     response: FloatArray
-    rss: float
-    count: int
-
-    @property
-    def dof(self) -> int:
-        """Rows beyond the number of coefficients."""
-        return self.count - len(self.coefficients)
-
-    @property
-    def residual_sd(self) -> float:
-        """Residual standard deviation, unit of y; zero without spare rows."""
-        return float(np.sqrt(self.rss / self.dof)) if self.dof > 0 else 0.0
 
 
 def fit_polynomial(x: FloatArray, y: FloatArray, degree: int) -> PolynomialFit:
@@ -129,10 +115,14 @@ def fit_polynomial(x: FloatArray, y: FloatArray, degree: int) -> PolynomialFit:
     correction = np.linalg.solve(r, q.T @ residual)  # one step of refinement recovers the last digits
     residual = residual - design @ correction
     r_inverse = back @ np.linalg.inv(r)
+    chi_square, dof = float(residual @ residual), len(x) - degree - 1
+    residual_sd = float(np.sqrt(chi_square / dof)) if dof > 0 else 0.0
     return PolynomialFit(
-        coefficients=back @ (scaled + correction),
-        unit_covariance=r_inverse @ r_inverse.T,
+        value=back @ (scaled + correction),
+        covariance=residual_sd**2 * (r_inverse @ r_inverse.T),
+        residual=residual,
+        residual_sd=residual_sd,
+        chi_square=chi_square,
+        dof=dof,
         response=response,
-        rss=float(residual @ residual),
-        count=len(x),
     )

@@ -58,7 +58,10 @@ class FirstOrder:
 
 
 def jacobian(model: Model, x: FloatArray, step: FloatArray) -> FloatArray:
-    """Derivatives (m, d) of a model at x (d,): central differences of fourth order, steps (d,) > 0."""
+    """Derivatives (m, d) of a model at x (d,): central differences of fourth order, steps (d,) > 0.
+
+    step: (d,), in the unit of each input.
+    """
     shifts = np.eye(len(x)) * step
     near, far = (np.atleast_2d(np.asarray(model(x + k * shifts) - model(x - k * shifts)).T) for k in (1.0, 2.0))
     result: FloatArray = (8.0 * near - far) / (12.0 * step)

@@ -72,11 +72,17 @@ class Calibration:
             )
 
     def counts(self, mass_g: FloatArray | float) -> FloatArray:
-        """Counts that this mass gives, any shape."""
+        """Counts that this mass gives, any shape.
+
+        mass_g: g.
+        """
         return curve(np.array(self.coefficients), np.asarray(mass_g, dtype=float))
 
     def slope(self, mass_g: FloatArray | float) -> FloatArray:
-        """Counts per gram at this mass, any shape."""
+        """Counts per gram at this mass, any shape.
+
+        mass_g: g.
+        """
         return curve_slope(np.array(self.coefficients), np.asarray(mass_g, dtype=float))
 
     def mass_g(self, counts: FloatArray | float) -> FloatArray:
@@ -119,7 +125,7 @@ def fit_calibration(
     mass, reading, pad = np.asarray(mass_g, dtype=float), np.asarray(counts, dtype=float), notes.pad
     _check_run(mass, reading, pad)
     fit, straight, evidence = _choose(mass, reading, model, pad)
-    slope = float(curve_slope(fit.coefficients, mass).mean())
+    slope = float(curve_slope(fit.value, mass).mean())
     _check_response(fit, mass, pad)
     residual_sd_g = fit.residual_sd / abs(slope)
     capacity = float(np.max(np.abs(mass))) if capacity_g is None else float(capacity_g)
@@ -128,27 +134,26 @@ def fit_calibration(
     creep = None if order.creep_counts is None else (np.asarray(order.creep_counts, dtype=float) - reading[0]) / slope
     budget = error_budget(
         mass,
-        invert_curve(fit.coefficients, reading, where=pad),
-        straight_g=invert_curve(straight.coefficients, reading, where=pad),
+        invert_curve(fit.value, reading, where=pad),
+        straight_g=invert_curve(straight.value, reading, where=pad),
         residual_sd_g=residual_sd_g,
         capacity_g=capacity,
         order=order,
         creep_g=creep,
     )
-    # Scatter about the curve already holds noise, repeatability and hysteresis; creep comes on top of it
-    # and lies
+    # Scatter about the curve already holds noise, repeatability and hysteresis; creep comes on top of it and lies
     # anywhere between none and all of what was seen (rectangular, GUM 4.3.7).
     reading_u_g = math.hypot(residual_sd_g, budget_value(budget, "creep") / math.sqrt(12.0))
     mass_u = np.broadcast_to(np.asarray(mass_u_g, dtype=float), mass.shape)
     # y = f(m + dm): the counts belong to the true mass, so the fit sees them lowered by f' dm at the
     # nominal one.
-    at_mass = curve_slope(fit.coefficients, mass)
+    at_mass = curve_slope(fit.value, mass)
     shift = -fit.response @ (at_mass * mass_u)
     return Calibration(
         pad=pad,
-        model="linear" if len(fit.coefficients) == 2 else "quadratic",
-        coefficients=tuple(fit.coefficients.tolist()),
-        covariance=tuple(tuple(row) for row in (fit.residual_sd**2 * fit.unit_covariance).tolist()),
+        model="linear" if len(fit.value) == 2 else "quadratic",
+        coefficients=tuple(fit.value.tolist()),
+        covariance=tuple(tuple(row) for row in fit.covariance.tolist()),
         mass_shift=tuple(shift.tolist()),
         residual_sd=fit.residual_sd,
         dof=fit.dof,
@@ -166,19 +171,11 @@ def fit_calibration(
     )
 
 
-def require_calibration(calibration: Calibration | None, *, pad: str) -> Calibration:
-    """The calibration, or InputError: there is no default, counts mean nothing without masses."""
-    if calibration is None:
-        raise InputError(
-            "this pad has never been calibrated",
-            where=pad,
-            remedy="Calibrate it against check masses, or type in weights from a kitchen scale",
-        )
-    return calibration
-
-
 def curve(coefficients: FloatArray, mass_g: FloatArray) -> FloatArray:
-    """Counts at these masses, any shape. coefficients: (2,) or (3,), lowest power first."""
+    """Counts at these masses, any shape. coefficients: (2,) or (3,), lowest power first.
+
+    mass_g: g.
+    """
     counts: FloatArray = np.zeros_like(mass_g)
     for coefficient in coefficients[::-1]:
         counts = counts * mass_g + coefficient
@@ -186,13 +183,19 @@ def curve(coefficients: FloatArray, mass_g: FloatArray) -> FloatArray:
 
 
 def curve_slope(coefficients: FloatArray, mass_g: FloatArray) -> FloatArray:
-    """Counts per gram at these masses, any shape."""
+    """Counts per gram at these masses, any shape.
+
+    coefficients: (2,) or (3,), lowest power first.  mass_g: g.
+    """
     bend = coefficients[2] if len(coefficients) == 3 else 0.0
     return np.asarray(coefficients[1] + 2.0 * bend * mass_g, dtype=float)
 
 
 def invert_curve(coefficients: FloatArray, counts: FloatArray, *, where: str) -> FloatArray:
-    """Mass on the branch that starts at zero load. Raises InputError past the top of a bent curve."""
+    """Mass on the branch that starts at zero load. Raises InputError past the top of a bent curve.
+
+    coefficients: (2,) or (3,), lowest power first.  counts: any shape.  Returns g.
+    """
     offset = counts - coefficients[0]
     if len(coefficients) == 2 or coefficients[2] == 0.0:
         return np.asarray(offset / coefficients[1])
@@ -218,7 +221,7 @@ def _check_run(mass: FloatArray, reading: FloatArray, pad: str) -> None:
 
 
 def _check_response(fit: PolynomialFit, mass: FloatArray, pad: str) -> None:
-    ends = curve_slope(fit.coefficients, np.array([0.0, mass.min(), mass.max()]))
+    ends = curve_slope(fit.value, np.array([0.0, mass.min(), mass.max()]))
     over_range = abs(float(ends.mean())) * float(np.ptp(mass))
     if np.min(ends) * np.max(ends) <= 0 or over_range <= 6.0 * fit.residual_sd:
         raise InputError(
@@ -240,21 +243,22 @@ def _choose(mass: FloatArray, reading: FloatArray, model: str, pad: str) -> tupl
         return straight, straight, "straight line: fewer than four loads or six readings cannot show a bend"
     bent = fit_polynomial(mass, reading, 2)
     rounding = (8.0 * np.finfo(float).eps * float(np.max(np.abs(reading)))) ** 2 * len(mass)
-    if straight.rss <= rounding:
+    if straight.chi_square <= rounding:
         return straight, straight, "straight line: it passes through every reading"
-    f_value = (straight.rss - bent.rss) * bent.dof / max(bent.rss, rounding)
+    f_value = (straight.chi_square - bent.chi_square) * bent.dof / max(bent.chi_square, rounding)
     from scipy.special import fdtrc  # slow to import
 
     chance = float(fdtrc(1, bent.dof, f_value))
     gain = _aicc(straight, rounding) - _aicc(bent, rounding)
-    told = f"F = {f_value:.3g} (chance {chance:.2g}), AICc better by {gain:.1f}"
+    tests = f"F = {f_value:.3g} (chance {chance:.2g}), AICc better by {gain:.1f}"
     if chance < SIGNIFICANCE and gain > 0:
-        return bent, straight, f"quadratic: {told}"
-    return straight, straight, f"straight line: quadratic term not supported, {told}"
+        return bent, straight, f"quadratic: {tests}"
+    return straight, straight, f"straight line: quadratic term not supported, {tests}"
 
 
 def _aicc(fit: PolynomialFit, floor: float) -> float:
-    free = len(fit.coefficients) + 1  # the variance is estimated too
-    spare = fit.count - free - 1
+    free = len(fit.value) + 1  # the variance is estimated too
+    count = len(fit.residual)
+    spare = count - free - 1
     penalty = 2 * free * (free + 1) / spare if spare > 0 else math.inf
-    return fit.count * math.log(max(fit.rss, floor) / fit.count) + 2 * free + penalty
+    return count * math.log(max(fit.chi_square, floor) / count) + 2 * free + penalty

@@ -178,8 +178,8 @@ def _verify(state: LoopState, weighing: CornerWeights) -> Step:
         )
     note = state.note
     response = state.response
-    told = abs(expected) > 3.0 * doubt if not odd else abs(seen) > doubt and seen * expected > 0
-    if told:
+    shown = abs(expected) > 3.0 * doubt if not odd else abs(seen) > doubt and seen * expected > 0
+    if shown:
         # The car has told its own rate: believe it more than the card, within reason.
         factor = min(max(seen / expected, 0.5), 2.0)
         response = replace(
@@ -236,10 +236,10 @@ def _judge_bars(state: LoopState, weighing: CornerWeights) -> Step:
             expected_g=-CROSS * change / 4.0,
             state=state,
         )
-    told = f"The {axle} bar changes nothing that can be told ({change:+.0f} g, doubt {doubt:.0f} g)"
+    sentence = f"The {axle} bar changes nothing that can be told ({change:+.0f} g, doubt {doubt:.0f} g)"
     if state.bars == "both":
         return Step(
-            text=f"{told}. Now the front bar", state=replace(state, stage="bars on", bars="front", before=weighing)
+            text=f"{sentence}. Now the front bar", state=replace(state, stage="bars on", bars="front", before=weighing)
         )
     extra = f". Note: {state.note}" if state.note else ""
-    return Step(text=f"{told}. Done{extra}", done=True, state=replace(state, stage="done", before=weighing))
+    return Step(text=f"{sentence}. Done{extra}", done=True, state=replace(state, stage="done", before=weighing))

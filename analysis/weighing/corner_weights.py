@@ -23,9 +23,8 @@ class CornerWeights:
 
     load_g: (4,) g.  covariance: (4, 4) g2.  corner_g: the four loads as estimates, g.  share_pct: (4,) %
     of total.
-    total_g: g.  front_pct, left_pct, diagonal_fl_rr_pct, diagonal_fr_rl_pct: % of the total.  The two
-    diagonals
-    are front-left with rear-right, and front-right with rear-left: name the one that is meant.
+    total_g: g.  front_pct, left_pct, diagonal_fl_rr_pct, diagonal_fr_rl_pct: % of the total.  The two diagonals are
+    front-left with rear-right, and front-right with rear-left: name the one that is meant.
     cross_g: (FL + RR) - (FR + RL), g.
     cg: (2,) m, car axes (x ahead of the rear axle, y to the left), with cg_x, cg_y as estimates and
     cg_covariance (2, 2) m2; None without contact places.  parts: the doubt of the loads by cause, g2.
@@ -50,12 +49,18 @@ class CornerWeights:
 
 
 def grams_from_newtons(load: FloatArray, *, gravity: float = STANDARD_GRAVITY) -> FloatArray:
-    """Mass that presses with these loads: N to g, any shape. gravity: m/s2 at the place."""
+    """Mass that presses with these loads: N to g, any shape. gravity: m/s2 at the place.
+
+    load: N.
+    """
     return np.asarray(load, dtype=float) * (1000.0 / gravity)
 
 
 def newtons_from_grams(load_g: FloatArray, *, gravity: float = STANDARD_GRAVITY) -> FloatArray:
-    """Load of these masses: g to N, any shape. gravity: m/s2 at the place."""
+    """Load of these masses: g to N, any shape. gravity: m/s2 at the place.
+
+    load_g: g.
+    """
     return np.asarray(load_g, dtype=float) * (gravity / 1000.0)
 
 
@@ -86,8 +91,7 @@ def corner_weights(
 
     load_g: (4,) g (or any unit of load, then so are the results in _g).
     doubt: covariance (4, 4), same unit squared, or its parts.
-    contact: (4, 2) m, car axes.  contact_u: standard uncertainty of each contact coordinate, m, scalar or
-    (4, 2),
+    contact: (4, 2) m, car axes.  contact_u: standard uncertainty of each contact coordinate, m, scalar or (4, 2),
     independent of each other.
     Raises InputError when a load is not finite, negative beyond its doubt, or the car weighs nothing.
     Source: elementary statics; law of propagation, GUM (JCGM 100:2008).
@@ -139,6 +143,7 @@ def typed_loads(
     resolution_g: the step of the display, g.  gain_u: relative standard uncertainty of the scale, the same
     for
     all four wheels (one scale), so it does not touch the shares.
+    load_g: (4,) g, as they were read.
     Raises InputError on a resolution that is not positive.
     Source: rectangular distribution of a rounded reading, GUM (JCGM 100:2008) F.2.2.1.
     """

@@ -137,9 +137,9 @@ def plan_shims(
     best = min(stacks, key=lambda stack: (round(abs(abs(warp) - sum(stack)), 9), len(stack)))
     thickness = np.zeros(4)
     thickness[wheel] = sum(best)
-    rest = float(CROSS @ (heights + thickness))
+    remaining = float(CROSS @ (heights + thickness))
     name = ("front-left", "front-right", "rear-left", "rear-right")[wheel]
     text = "No shim: the pads lie in one plane as well as these shims can make them"
     if best:
         text = f"Put {' + '.join(f'{1000 * s:.2f}' for s in best)} mm under the {name} pad"
-    return ShimPlan(thickness=thickness, warp_after=rest, text=text)
+    return ShimPlan(thickness=thickness, warp_after=remaining, text=text)

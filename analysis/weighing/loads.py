@@ -37,8 +37,7 @@ def loads_from_counts(
 ) -> Loads:
     """Loads from settled counts, pad by pad, in the order of the calibrations.
 
-    counts, counts_u: (n,) mean counts and their standard uncertainty.  zero_counts, zero_u: (n,) counts of
-    the empty
+    counts, counts_u: (n,) mean counts and their standard uncertainty.  zero_counts, zero_u: (n,) counts of the empty
     pads at the time of weighing; without them the zero of the calibration is used as it was then.
     gravity: m/s2 at the place of weighing; with each calibration's own gravity the reading is corrected to
     mass.

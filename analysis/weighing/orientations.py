@@ -196,7 +196,7 @@ def solve_orientations(
     ]
     error, error_u = _pad_errors(found, seat + noise + leak @ nuisance @ leak.T, float(load.mean()))
     chance = _chance(wheels, design, nuisance, working, scatter.dof)
-    left = _left(load, prior, parts)
+    remaining_pct = _left(load, prior, parts)
     return TurnedWeighing(
         load_g=load,
         parts=tuple(parts),
@@ -204,8 +204,8 @@ def solve_orientations(
         pad_error_u_g=error_u,
         chance=chance,
         scatter=scatter,
-        left_pct=left,
-        text=_text(turns, error, chance, left),
+        left_pct=remaining_pct,
+        text=_text(turns, error, chance, remaining_pct),
     )
 
 
@@ -283,15 +283,15 @@ def _left(load: FloatArray, prior: PadPrior, parts: Sequence[DoubtPart]) -> dict
     before = total_covariance(_prior_parts(load, prior), 4)
     after = total_covariance([part for part in parts if part.name.startswith("pad ")], 4)
     total = load.sum()
-    left = {}
+    remaining = {}
     for name, group in (("front", FRONT), ("left", LEFT), ("cross", CROSS)):
         gradient = (group - float(group @ load) / total) / total
         single = float(gradient @ before @ gradient)
-        left[name] = 100.0 * float(np.sqrt(max(gradient @ after @ gradient, 0.0) / single)) if single > 0 else 0.0
-    return left
+        remaining[name] = 100.0 * float(np.sqrt(max(gradient @ after @ gradient, 0.0) / single)) if single > 0 else 0.0
+    return remaining
 
 
-def _text(turns: Sequence[Turn], error: FloatArray, chance: float, left: dict[str, float]) -> str:
+def _text(turns: Sequence[Turn], error: FloatArray, chance: float, remaining_pct: dict[str, float]) -> str:
     if len(set(turns)) < 2:
         return "One orientation says nothing about the pads: turn the car round and weigh again"
     found = (
@@ -299,7 +299,7 @@ def _text(turns: Sequence[Turn], error: FloatArray, chance: float, left: dict[st
         if chance > CHANCE
         else f"The pads differ: from {error.min():+.1f} to {error.max():+.1f} g about their mean (corrected)"
     )
-    blind = [name for name, share in left.items() if share > 50.0]
+    blind = [name for name, share in remaining_pct.items() if share > 50.0]
     if "cross" in blind and any("exchanged" in turn for turn in turns):
         return found + ". Cross weight still carries the errors of the floor: level the pads, or turn by a quarter"
     if "cross" in blind:

@@ -41,10 +41,9 @@ FAULT_REMEDY: dict[FaultName, str] = {
 class PadLimits:
     """Where a pad's counts become implausible.
 
-    highest, lowest: counts, scalar or one per pad: overload and underload.  stuck_run: that many exact -1
-    or 0 in a
-    row mean a stuck line.  frozen_run: that many equal counts in a row mean a frozen converter (a live 24-bit
-    converter shows tens of counts of noise); None for sources that round, such as lines in whole grams.
+    highest, lowest: counts, scalar or one per pad: overload and underload.  stuck_run: that many exact -1 or 0 in a row
+    mean a stuck line.  frozen_run: that many equal counts in a row mean a frozen converter (a live 24-bit converter
+    shows tens of counts of noise); None for sources that round, such as lines in whole grams.
     wild_counts: noise from sample to sample, counts, that only an open bridge makes.
     """
 

@@ -76,7 +76,10 @@ def share_matrix(contact: FloatArray, compliance: FloatArray | None = None) -> F
 def load_of_mass(
     mass_g: float, place: FloatArray, contact: FloatArray, *, compliance: FloatArray | None = None
 ) -> FloatArray:
-    """Corner loads (4,), g, of a mass at place (2,) m."""
+    """Corner loads (4,), g, of a mass at place (2,) m.
+
+    contact: (4, 2) m.  compliance: see share_matrix.
+    """
     x, y = np.asarray(place, dtype=float)
     loads: FloatArray = share_matrix(contact, compliance) @ (mass_g * np.array([1.0, x, y]))
     return loads
@@ -115,7 +118,10 @@ def add_parts(
 def move_ballast(
     mass_g: float, start: FloatArray, end: FloatArray, contact: FloatArray, *, compliance: FloatArray | None = None
 ) -> FloatArray:
-    """Change of the corner loads (4,), g, when a mass moves from start to end, (2,) m each. The total stays."""
+    """Change of the corner loads (4,), g, when a mass moves from start to end, (2,) m each. The total stays.
+
+    contact: (4, 2) m.  compliance: see share_matrix.
+    """
     matrix = share_matrix(contact, compliance)
     step: FloatArray = matrix[:, 1:] @ (mass_g * (np.asarray(end, dtype=float) - np.asarray(start, dtype=float)))
     return step
@@ -137,6 +143,7 @@ def place_ballast(
     target, wanted_pct: share of the total, %, front, left, or the cross weight (front-right with rear-left).
     compliance: see share_matrix: cross weight answers to ballast only where front and rear differ in roll stiffness.
     The place nearest to `start` (to the middle of the contacts when there is none) is given.
+    contact: (4, 2) m.
     """
     load, places = np.asarray(load_g, dtype=float), np.asarray(contact, dtype=float)
     if not (math.isfinite(mass_g) and mass_g > 0):

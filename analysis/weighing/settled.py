@@ -1,7 +1,6 @@
 """A settled reading, decided statistically: no trend within the noise, bumps rejected and counted.
 
-The same rules serve 10 and 80 samples a second: everything is judged over a window of time with the noise,
-and its
+The same rules serve 10 and 80 samples a second: everything is judged over a window of time with the noise, and its
 memory from sample to sample, taken from the window itself.
 """
 
@@ -18,6 +17,8 @@ from analysis.statistics.quantiles import coverage_factor
 from analysis.weighing.pad_faults import PadFault, PadLimits, checked_counts, pad_faults
 
 WINDOW_S = 2.0
+RESOLUTION = 1.0
+"""Step of raw counts."""
 FEWEST_SAMPLES = 16
 TREND_CHANCE = 0.01
 """Chance that a resting car is told "still moving", all pads together."""
@@ -37,10 +38,8 @@ __all__ = ["PadFault", "PadLimits", "SettledDetector", "SettledReading", "pad_fa
 class SettledReading:
     """Mean counts of one window and whether the load was at rest. k pads on the last axis.
 
-    counts: (k,) mean of the kept samples.  u: (k,) standard uncertainty of that mean, counts, with the
-    memory of the
-    noise taken into account.  dof: (k,) effective degrees of freedom of u.  noise: (k,) standard deviation
-    of single
+    counts: (k,) mean of the kept samples.  u: (k,) standard uncertainty of that mean, counts, with the memory of the
+    noise taken into account.  dof: (k,) effective degrees of freedom of u.  noise: (k,) standard deviation of single
     samples, counts.  count: samples kept.  outliers: samples rejected.  missing: samples without all pads.
     trend: (k,) counts per second.  trend_u: (k,).  duration: s.  settled, reason: the verdict, in words
     when it is no.
@@ -69,20 +68,16 @@ def settled_reading(
     missing: BoolArray | None = None,
     limits: PadLimits | None = None,
     window_s: float = WINDOW_S,
-    resolution: float = 1.0,
     names: tuple[str, ...] | None = None,
 ) -> SettledReading:
     """Judge the last `window_s` seconds of a stream.
 
     time: (n,) s, rising.  counts: (n, k) raw counts.  missing: (n, k) True where the board flagged no result.
-    limits: see PadLimits.
-    resolution: step of the counts.  names: of the pads, for the reason.
+    limits: see PadLimits.  names: of the pads, for the reason.
     Raises InputError when shapes differ or time runs backwards.
-    Source: outliers by distance from a resistant line in median absolute deviations; trend by Student's t
-    of the
-    least-squares slope; memory of the noise as a first-order autoregressive process, whose mean of n
-    samples has
-    the variance s2/n (1 + rho)/(1 - rho) (standard time-series results).
+    Source: outliers by distance from a resistant line in median absolute deviations; trend by Student's t of the
+    least-squares slope; memory of the noise as a first-order autoregressive process, whose mean of n samples has the
+    variance s2/n (1 + rho)/(1 - rho) (standard time-series results).
     """
     when, raw, gone = _checked(time, counts, missing)
     pads = raw.shape[1]
@@ -95,11 +90,11 @@ def settled_reading(
     span = float(when[-1] - when[0]) if len(when) else 0.0
     if len(when) < FEWEST_SAMPLES:
         return _too_few(raw, pads, absent, span, faults)
-    keep = ~_outliers(when, raw, resolution)
+    keep = ~_outliers(when, raw)
     dropped = int(np.count_nonzero(~keep))
     if np.count_nonzero(keep) < 8:
         return _too_few(raw, pads, absent, span, faults)
-    fit = _line(when, raw, keep, resolution)
+    fit = _line(when, raw, keep)
     chance = TREND_CHANCE / (2 * pads)  # slope and bend of every pad
     factor = np.array([coverage_factor(dof=dof, coverage=1.0 - chance) for dof in fit.trend_dof])
     steepness = np.maximum(np.abs(fit.slope) / fit.slope_u, fit.bend) / factor
@@ -148,7 +143,6 @@ class SettledDetector:
 
     window_s: float = WINDOW_S
     limits: PadLimits | None = None
-    resolution: float = 1.0
     names: tuple[str, ...] | None = None
     longest: int = 4096
     _rows: deque[tuple[float, FloatArray, BoolArray]] = field(default_factory=deque, init=False)
@@ -177,7 +171,6 @@ class SettledDetector:
             missing=np.array([row[2] for row in self._rows]),
             limits=self.limits,
             window_s=self.window_s,
-            resolution=self.resolution,
             names=self.names,
         )
 
@@ -222,7 +215,7 @@ def _last_stretch(when: FloatArray, window_s: float) -> BoolArray:
     return inside
 
 
-def _outliers(when: FloatArray, raw: FloatArray, resolution: float) -> BoolArray:
+def _outliers(when: FloatArray, raw: FloatArray) -> BoolArray:
     """Rows in which any pad lies far off a line through the medians of the outer thirds (a bump hits all
     pads)."""
     third = max(len(when) // 3, 1)
@@ -231,28 +224,26 @@ def _outliers(when: FloatArray, raw: FloatArray, resolution: float) -> BoolArray
     level = raw - (when - when.mean())[:, None] * slope
     off = level - np.median(level, 0)
     # 1.4826: median absolute deviation to standard deviation of a normal distribution
-    scale = np.maximum(1.4826 * np.median(np.abs(off), 0), 0.5 * resolution)
+    scale = np.maximum(1.4826 * np.median(np.abs(off), 0), 0.5 * RESOLUTION)
     # The deviation is itself poorly known from few samples: widen, or good samples fall out.
     return np.asarray((np.abs(off) > OUTLIER_SIGMAS * (1.0 + 8.0 / len(when)) * scale).any(1))
 
 
-def _line(when: FloatArray, raw: FloatArray, keep: BoolArray, resolution: float) -> _Line:
+def _line(when: FloatArray, raw: FloatArray, keep: BoolArray) -> _Line:
     kept, t = raw[keep], when[keep] - when[keep].mean()
     n = len(kept)
     basis, _ = np.linalg.qr(np.vander(t / max(float(np.abs(t).max()), 1e-9), 4, increasing=True))
     shares = basis.T @ kept  # mean, slope, bend and twist, each of unit length
-    rounding = resolution**2 / 12.0
+    rounding = RESOLUTION**2 / 12.0
     pairs = np.flatnonzero(np.diff(np.flatnonzero(keep)) == 1)
-    # The mean is doubted with everything that wanders about a straight line; the trend is judged against
-    # the noise
-    # that is left when slow bends are gone too, or a slow approach to rest would pass as noise with a long
-    # memory.
+    # The mean is doubted with everything that wanders about a straight line; the trend is judged against the noise that
+    # is left when slow bends are gone too, or a slow approach to rest would pass as noise with a long memory.
     about_line = _noise(kept - basis[:, :2] @ shares[:2], pairs, fitted=2)
     about_curve = _noise(kept - basis @ shares, pairs, fitted=4)
     unit = np.sqrt((about_curve.variance + rounding) * about_curve.memory)
     spread = math.sqrt(float(t @ t))
     # Median of the steps: a short transient at the start of the window does not touch it.
-    step = np.maximum(1.4826 * np.median(np.abs(np.diff(kept, axis=0)), 0) / math.sqrt(2.0), 0.5 * resolution)
+    step = np.maximum(1.4826 * np.median(np.abs(np.diff(kept, axis=0)), 0) / math.sqrt(2.0), 0.5 * RESOLUTION)
     sign = math.copysign(1.0, float(basis[:, 1] @ t))
     return _Line(
         mean=kept.mean(0),
@@ -281,8 +272,7 @@ def _noise(residual: FloatArray, pairs: npt.NDArray[np.intp], *, fitted: int) ->
     n = len(residual)
     power = np.maximum((residual**2).mean(0), 1e-30)
     rho = (residual[pairs] * residual[pairs + 1]).sum(0) / max(len(pairs), 1) / power
-    # Fitting p terms makes neighbours look less alike than they are, by about (p + (p + 2) rho)/n (p = 1:
-    # the known
+    # Fitting p terms makes neighbours look less alike than they are, by about (p + (p + 2) rho)/n (p = 1: the known
     # bias of a demeaned series, 1 + 3 rho). Neighbours that seem opposed are never counted as an advantage.
     rho = np.clip((n * rho + fitted) / max(n - fitted - 2.0, 1.0), 0.0, 0.97)
     memory = (1.0 + rho) / (1.0 - rho)

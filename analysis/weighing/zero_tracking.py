@@ -1,8 +1,7 @@
 """Zero of the empty pads between weighings: followed where it was read, doubted where it was not.
 
-Drift is taken as a random walk: between two zeros the best guess is the straight line with a doubt that is
-widest
-half way, after the last zero it is that zero with a doubt that grows with the square root of time.
+Drift is taken as a random walk: between two zeros the best guess is the straight line with a doubt that is widest half
+way, after the last zero it is that zero with a doubt that grows with the square root of time.
 """
 
 import math
@@ -40,8 +39,7 @@ def drift_rate(
 ) -> FloatArray:
     """Random-walk drift from successive zeros, (k,) counts per square root of a second.
 
-    zero_time: (m,) s.  zero_counts, zero_u: (m, k).  usual: what such pads usually do, same unit, which
-    counts as
+    zero_time: (m,) s.  zero_counts, zero_u: (m, k).  usual: what such pads usually do, same unit, which counts as
     usual_weight differences, so that two zeros that happen to agree do not promise a pad without drift.
     Source: method of moments; a random walk's difference has the variance rate^2 * time.
     """

@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.gravity import STANDARD_GRAVITY
-from analysis.moving.chassis import Chassis, car_at_rest
+from analysis.moving.chassis import Chassis, Standing, Stops, Suspension, Unsprung, car_at_rest
 from analysis.moving.dampers import BodyInertia, Dampers, box_inertia, dampers
 from analysis.moving.phases import Phase
 from analysis.weighing.warp import SpringRates, WarpResponse, response_from_rates
@@ -60,21 +60,23 @@ def moving_car(
     ratio = four("motion_ratio", 1.0) * np.repeat([factor["ratio_front"], factor["ratio_rear"]], 2)
     tyre = four("tyre_n_per_mm", PER_MM)
     chassis = car_at_rest(
-        wheelbase=card.geometry.wheelbase_mm * MM,
-        track=spring_track(card),
-        rest_load=load,
-        height=card.geometry.cg_height_mm * MM if height is None else height,
-        spring=springs,
-        motion_ratio=ratio,
-        tyre=tyre,
-        unsprung_mass=four("unsprung_g", GRAM) / 2,
-        unsprung_height=four("unsprung_height_mm", MM),
-        roll_centre=[front.roll_centre_mm * MM, rear.roll_centre_mm * MM],
-        bar=[front.bar_n_per_mm * PER_MM, rear.bar_n_per_mm * PER_MM],
-        bump_gap=four("bump_travel_mm", MM),
-        bump_rate=tyre,
-        droop=four("droop_travel_mm", MM),
-        droop_rate=10 * tyre,
+        Standing(
+            wheelbase=card.geometry.wheelbase_mm * MM,
+            track=spring_track(card),
+            load=load,
+            height=card.geometry.cg_height_mm * MM if height is None else height,
+        ),
+        Suspension(
+            spring=springs,
+            motion_ratio=ratio,
+            tyre=tyre,
+            roll_centre=[front.roll_centre_mm * MM, rear.roll_centre_mm * MM],
+            bar=[front.bar_n_per_mm * PER_MM, rear.bar_n_per_mm * PER_MM],
+        ),
+        Unsprung(mass=four("unsprung_g", GRAM) / 2, height=four("unsprung_height_mm", MM)),
+        Stops(
+            bump_gap=four("bump_travel_mm", MM), bump_rate=tyre, droop=four("droop_travel_mm", MM), droop_rate=10 * tyre
+        ),
     )
     knee = [np.inf if one.knee_mm_per_s is None else one.knee_mm_per_s * MM for one in (front, rear)]
     geometry = card.geometry

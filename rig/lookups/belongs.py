@@ -18,7 +18,7 @@ from rig.log.store import BenchLog
 from rig.lookups.aside import named, standing
 from rig.records.camera import CAMERA_CALIBRATION, CameraRecord
 from rig.records.record import AnyRecord as Record
-from rig.records.weighing import CALIBRATION, WEIGHING, ZERO, ZeroRecord
+from rig.records.weighing import CALIBRATION, WEIGHING, ZERO, WeighingRecord, ZeroRecord
 
 RecordT = TypeVar("RecordT", bound=Record)
 
@@ -146,6 +146,22 @@ def weighing_of(car: CarCard, log: BenchLog, *, number: str = "", before: int | 
         return None
     told = _by_name_alone(found.record, car_card(found.record, log), car)
     return replace(found, remarks=(*found.remarks, *told))
+
+
+def weighings_otherwise(car: CarCard, log: BenchLog) -> list[WeighingRecord]:
+    """Weighings of this car in other states than its card's: the newest of every state.
+
+    An imported one counts only where this log has none, and the card's id says that it is this car.
+    """
+    newest: dict[tuple[str, ...], WeighingRecord] = {}
+    for record in own_or_imported(standing(log, WEIGHING), log):
+        weighed = car_card(record, log)
+        if weighed is None or not same_id(weighed, car) or (record.bench != log.bench and not car.id):
+            continue
+        changes = car_changes(car, weighed)
+        if changes:
+            newest[tuple(changes)] = record
+    return list(newest.values())
 
 
 def camera_of(bench: BenchCard, log: BenchLog) -> CameraRecord | None:

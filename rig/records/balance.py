@@ -65,10 +65,15 @@ class FingerFoundRow(Content, frozen=True, kw_only=True):
 
 
 class ReconciledRow(Content, frozen=True, kw_only=True):
-    """A single mistake that would bring measured and forecast together. odds: to 1."""
+    """A single mistake that would bring measured and forecast together. odds: to 1.
+
+    weighing, number: id of the record whose weights would do so, and its number in the log of the bench that wrote it.
+    """
 
     name: str
     odds: float
+    weighing: str = ""
+    number: int | None = None
 
 
 class BalanceResult(Content, frozen=True, kw_only=True):

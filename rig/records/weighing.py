@@ -248,3 +248,4 @@ SHIM = Kind("shim", ShimInputs, ShimResult)
 LIVE_READING = Kind("live reading", LiveInputs, LiveResult)
 
 ZeroRecord = Record[ZeroInputs, ZeroResult]
+WeighingRecord = Record[WeighingInputs, WeighingResult]

@@ -93,9 +93,9 @@ def fits_sentence(answer: PushAnswer) -> str:
     if not answer.would_fit:
         return "No single one of the usual mistakes would make them fit."
     first, *others = answer.would_fit
-    sentence = f"It would fit if {first.name} (odds {odds_words(first.odds)})."
+    sentence = f"It would fit if {first.words} (odds {odds_words(first.odds)})."
     if others:
-        sentence += f" Next likely: {'; '.join(f'{one.name} ({odds_words(one.odds)})' for one in others)}."
+        sentence += f" Next likely: {'; '.join(f'{one.words} ({odds_words(one.odds)})' for one in others)}."
     return sentence
 
 

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analysis.base.arrays import FloatArray
+from analysis.figures.car import body_outline
 from rig.base.progress import Progress
 from rig.cards.identity import new_id
 from rig.cards.measures import car_markers, finger_marker, floor_layout
@@ -23,7 +24,8 @@ from rig.cards.template import card_text
 from rig.pads.steps import Step
 from rig.virtual.dunlin import CAR_KEYS, TEST_KEYS, SetUp, Truth
 from rig.virtual.pads import VirtualPads
-from rig.virtual.push_truth import FingerPush, PushTruth, simulate_push
+from rig.virtual.push_truth import PushTruth, simulate_push
+from rig.virtual.pushed_car import FingerPush
 from vision.base.types import CarMarkers, FloorLayout, Marker
 
 if TYPE_CHECKING:
@@ -147,12 +149,7 @@ def film_virtual_push(
         distortion=np.array([-0.09, 0.03, 0.0, 0.0, 0.0]),
     )
     geometry = cards.car.geometry
-    ahead, behind, half = (
-        length + geometry.body_front_mm / 1000,
-        -geometry.body_rear_mm / 1000,
-        geometry.body_width_mm / 2000,
-    )
-    outline = np.array([[behind, -half], [ahead, -half], [ahead, half], [behind, half]])
+    body = (geometry.body_front_mm / 1000, geometry.body_rear_mm / 1000, geometry.body_width_mm / 1000)
     render_push(
         clip,
         PushScene(
@@ -161,7 +158,7 @@ def film_virtual_push(
             floor=layout,
             car=plate,
             hand=virtual_hand(cards, truth, moved, rng),
-            outline=outline,
+            outline=body_outline(length, body),
             wheels=truth.pushed.contacts,
         ),
         Filming(camera=camera, size=PICTURE, fps=FRAMES_PER_S, look=Look(), samples=2),

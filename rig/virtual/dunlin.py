@@ -13,7 +13,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.gravity import STANDARD_GRAVITY
 from rig.cards.fields import CardKeys
-from rig.virtual.push_truth import PushedCar
+from rig.virtual.pushed_car import PushedCar
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -32,7 +32,7 @@ from change_cases import LOAD_U, SetUps, draw_errors, draw_pushes, draw_set_ups,
 from analysis.balance.change import shared_causes, what_changed
 from analysis.balance.from_push import balance_from_push
 from analysis.balance.results import SURE_ODDS, BalanceDoubts, ChangeFinding, Placing, Saw, TurnSeen
-from analysis.balance.seen import seen_sentence, what_was_seen
+from analysis.balance.seen import seen_words, what_was_seen
 from analysis.forecast.inputs import CarState, PushState
 
 MOVED = (ChangeFinding.MOVED_FORWARD, ChangeFinding.MOVED_BACKWARD)
@@ -198,7 +198,7 @@ def judge_pushes(every):
                 bounds.append(found.bounds_pct[0] <= pushes.balance[i] <= found.bounds_pct[1])
             seen = pushes.seen[i]
             saw = what_was_seen(seen, station=pushes.push[i].station)
-            words = seen_sentence(saw, pushed_pct=found.pushed_pct)
+            words = seen_words(saw)
             leads = 1 if "the nose led" in words or "the rear held" in words else 0
             leads = -1 if "the tail led" in words or "the front held" in words else leads
             signs += leads != 0 and leads != np.sign(seen.kappa)
@@ -208,7 +208,7 @@ def judge_pushes(every):
                 turn=2.0 * np.arcsin(pushes.kappa[i] * seen.travel / 2.0),
                 interval=(pushes.kappa[i] - 1e-9, pushes.kappa[i] + 1e-9),
             )
-            plain = seen_sentence(what_was_seen(true, station=pushes.push[i].station), pushed_pct=found.pushed_pct)
+            plain = seen_words(what_was_seen(true, station=pushes.push[i].station))
             behind = np.sign(pushes.station[i] - pushes.balance[i])  # the law: sign of kappa
             sure_wrong += ("nose led" in plain or "rear held" in plain) and behind < 0
             sure_wrong += ("tail led" in plain or "front held" in plain) and behind > 0

@@ -25,7 +25,7 @@ import numpy as np
 from scipy.optimize import minimize
 
 from analysis.base.gravity import STANDARD_GRAVITY
-from analysis.moving.chassis import Chassis, car_at_rest, rows_of
+from analysis.moving.chassis import Chassis, Standing, Stops, Suspension, Unsprung, car_at_rest, rows_of
 from analysis.moving.elements import TYRE, elements_of, squash
 from analysis.moving.equilibrium import equilibrium
 from analysis.moving.phases import DRIFT, drift_path, phase_table
@@ -37,21 +37,21 @@ from analysis.moving.tyres import tyres_like
 def dunlin() -> Chassis:
     """The workshop's car with a stiff front bar and stops, so that wheels lift and stops are met."""
     return car_at_rest(
-        wheelbase=0.257,
-        track=[0.165, 0.165],
-        rest_load=np.array([0.24, 0.24, 0.26, 0.26]) * 1.6 * STANDARD_GRAVITY,
-        height=0.06,
-        spring=[800.0, 800.0, 700.0, 700.0],
-        motion_ratio=[0.65] * 4,
-        tyre=[8000.0] * 4,
-        unsprung_mass=[0.035] * 4,
-        unsprung_height=[0.032] * 4,
-        roll_centre=[0.008, 0.012],
-        bar=[900.0, 80.0],
-        bump_gap=0.006,
-        bump_rate=5000.0,
-        droop=0.004,
-        droop_rate=20000.0,
+        Standing(
+            wheelbase=0.257,
+            track=[0.165, 0.165],
+            load=np.array([0.24, 0.24, 0.26, 0.26]) * 1.6 * STANDARD_GRAVITY,
+            height=0.06,
+        ),
+        Suspension(
+            spring=[800.0, 800.0, 700.0, 700.0],
+            motion_ratio=[0.65] * 4,
+            tyre=[8000.0] * 4,
+            roll_centre=[0.008, 0.012],
+            bar=[900.0, 80.0],
+        ),
+        Unsprung(mass=[0.035] * 4, height=[0.032] * 4),
+        Stops(bump_gap=0.006, bump_rate=5000.0, droop=0.004, droop_rate=20000.0),
     )
 
 

@@ -72,9 +72,8 @@ TESTS: dict[str, list[str]] = {
     ],
     **{
         f"analysis/{folder}/*.py": [f"analysis/{folder}/test_*.py"]
-        for folder in ("weighing", "measured", "quick", "grip", "series", "moving", "figures")
+        for folder in ("balance", "weighing", "measured", "quick", "grip", "series", "moving", "figures")
     },
-    "analysis/*.py": ["analysis/test_*.py"],
 }
 """Modules -> the test files, below tests/, that are to notice their faults; the first pattern that fits counts."""
 PLAIN = {"__init__.py", "errors.py", "arrays.py"}
@@ -99,7 +98,7 @@ def tests_of(module: str) -> list[str]:
     globs = next(files for pattern, files in TESTS.items() if fnmatch.fnmatch(module, pattern))
     globs = [
         *globs,
-        *(["analysis/test_refusals.py"] if module.startswith("analysis/") else []),
+        *(["analysis/*/test_*_refusals.py"] if module.startswith("analysis/") else []),
         *([VALUES] if of_rig(module) else []),
     ]
     return sorted({str(path.relative_to(ROOT)) for one in globs for path in (ROOT / "tests").glob(one)})

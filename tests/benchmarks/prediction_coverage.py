@@ -26,7 +26,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from analysis.base.pivot import PivotEstimate
 from analysis.forecast.forecast import CarState, PushState, predict_push
 from analysis.grip.inference import PushEvidence, infer
-from analysis.series.plan import SeriesPush, analyse_series
+from analysis.series.effects import SeriesPush, analyse_series
 
 L, HALF, WEIGHT = 0.26, 0.085, 1.6 * 9.81
 PLACE = np.array([[L, HALF], [L, -HALF], [0.0, HALF], [0.0, -HALF]])

@@ -33,7 +33,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from analysis.sliding import Contacts, Finger, LoadTransfer, solve_push
-from analysis.sliding.finite import integrate_push
+from analysis.sliding.finite import Until, integrate_push
 
 Case = tuple[Contacts, Finger, LoadTransfer]
 
@@ -186,7 +186,7 @@ def main() -> None:
     loose = {**sheet, "coupling": np.zeros((10_000, 4), dtype=int)}
     ground, touch, tilt = case(loose)
     begin, worked = time.perf_counter(), time.process_time()
-    finite = integrate_push(ground, touch, turn=np.radians(15), rule="fixed on floor", transfer=tilt)
+    finite = integrate_push(ground, touch, until=Until(turn=np.radians(15)), rule="fixed on floor", transfer=tilt)
     finite_push_s, finite_cpu_s = time.perf_counter() - begin, time.process_time() - worked
     print(f"finite push of 10,000 cars in {finite_push_s:.2f} s, {finite.certified.mean():.4%} certified")
 

@@ -23,7 +23,8 @@ from pathlib import Path
 
 from rig.log.repair import check_log
 from rig.log.store import LOG_FILE, BenchLog
-from tests.faults.bad_disk import Ended, available, run_on_bad_disk
+from tests.faults.bad_disk import Ended, run_on_bad_disk
+from tests.faults.preloaded import available
 from tests.whole_records import number_of, numbered
 
 WRITER = str(Path(__file__).parents[1] / "faults" / "log_writer.py")

@@ -12,8 +12,7 @@ from pathlib import Path
 
 from rig.log.repair import check_log
 from rig.log.store import LOG_FILE, BenchLog
-
-PROJECT = Path(__file__).parents[2]
+from tests.faults.preloaded import PROJECT
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,19 +6,16 @@ after fsync of the one above it. Of everything else any part may have reached th
 512-byte sector. A rename happens or does not.
 """
 
-import functools
 import os
 import random
 import shutil
 import struct
-import subprocess
-import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from tests.faults.bad_disk import PROJECT
+from tests.faults.preloaded import run_preloaded
 
 HEAD = struct.Struct("=QQqQQQ")
 SECTOR = 512
@@ -62,15 +59,6 @@ class Cut:
     image: Image
 
 
-@functools.cache
-def library() -> Path:
-    """The built library; stays until the process ends."""
-    built = Path(tempfile.mkdtemp(prefix="recorded-writes-")) / "recorded_writes.so"
-    source = Path(__file__).with_name("recorded_writes.c")
-    subprocess.run(["cc", "-shared", "-fPIC", "-O1", "-o", built, source, "-ldl", "-lpthread"], check=True)
-    return built
-
-
 def record(arguments: list[str], *, root: Path, limit_s: float = 60.0) -> Recorded:
     """Run `python ARGUMENTS` and note what it does below `root`."""
     before = {
@@ -79,22 +67,8 @@ def record(arguments: list[str], *, root: Path, limit_s: float = 60.0) -> Record
     }
     with tempfile.TemporaryDirectory() as aside:
         notes = Path(aside) / "notes"
-        surroundings = os.environ | {
-            "LD_PRELOAD": str(library()),
-            "RECORD_ROOT": str(root),
-            "RECORD_TO": str(notes),
-            "PYTHONPATH": str(PROJECT),
-            "PYTHONDONTWRITEBYTECODE": "1",
-            "PYTHONIOENCODING": "utf-8",
-        }
-        done = subprocess.run(
-            [sys.executable, *arguments],
-            env=surroundings,
-            capture_output=True,
-            encoding="utf-8",
-            timeout=limit_s,
-            check=False,
-        )
+        settings = {"RECORD_ROOT": str(root), "RECORD_TO": str(notes)}
+        done = run_preloaded(arguments, "recorded_writes.c", settings, limit_s=limit_s)
         events = tuple(_events(notes.read_bytes())) if notes.exists() else ()
     return Recorded(root=root, before=before, events=events, code=done.returncode, err=done.stderr)
 

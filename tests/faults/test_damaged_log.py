@@ -15,8 +15,9 @@ import pytest
 from rig.base.errors import BenchError, InputError
 from rig.log.repair import check_log, repair_log
 from rig.log.store import LOG_FILE, BenchLog
-from tests.faults.bad_disk import Ended, available, run_on_bad_disk
+from tests.faults.bad_disk import Ended, run_on_bad_disk
 from tests.faults.mutate import mutate
+from tests.faults.preloaded import available
 from tests.whole_records import number_of, numbered
 
 DATA = Path(__file__).parents[1] / "data"

@@ -6,7 +6,7 @@ import importlib
 import pytest
 
 from tests.benchmarks.mutation_kinds import mutants
-from tests.faults.bad_disk import PROJECT
+from tests.faults.preloaded import PROJECT
 
 SOURCE = '''
 from x import y

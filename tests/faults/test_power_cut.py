@@ -27,10 +27,10 @@ from rig.log.rows import file_hash
 from rig.log.schema import VERSION
 from rig.log.store import LOG_FILE, BenchLog
 from rig.records.classroom import FIRST_TRY
-from tests.faults.bad_disk import available
 from tests.faults.power_cut import Cut, Recorded, cuts, lay_out, record
 from tests.faults.power_worker import PICTURES
 from tests.faults.power_worker import record as record_one
+from tests.faults.preloaded import available
 from tests.whole_records import number_of, numbered
 from vision.clip.frames import container_cut
 

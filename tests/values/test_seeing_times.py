@@ -14,7 +14,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from rig.virtual.push_truth import FingerPush, PushedCar, simulate_push
+from rig.virtual.push_truth import simulate_push
+from rig.virtual.pushed_car import FingerPush, PushedCar
 from tests.values.clips_rendered import (
     FACE,
     WHEELBASE,

@@ -13,7 +13,8 @@ from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import CardSet, read_set
 from rig.virtual.bench import true_plate, virtual_finger
 from rig.virtual.dunlin import SETUPS, Truth, corner_weights_g, draw_truth
-from rig.virtual.push_truth import FingerPush, PushedCar, PushTruth, simulate_push
+from rig.virtual.push_truth import PushTruth, simulate_push
+from rig.virtual.pushed_car import FingerPush, PushedCar
 from tests.values.clips_rendered import floor_point, plate_printed, write_cards
 
 CONTACTS = np.array([[0.25, 0.08], [0.25, -0.08], [0.0, 0.075], [0.0, -0.075]])

@@ -12,7 +12,8 @@ from rig.base.errors import InputError
 from rig.page.bench.lesson_steps import STEPS
 from rig.report.method import method_part
 from rig.report.pdf import Pages
-from rig.virtual.push_truth import FingerPush, PushedCar, simulate_push
+from rig.virtual.push_truth import simulate_push
+from rig.virtual.pushed_car import FingerPush, PushedCar
 
 
 @pytest.fixture(scope="module")

@@ -130,7 +130,10 @@ class CameraView:
     place: FloatArray
 
     def at(self, moment: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Rotations (..., 3, 3) and places (..., 3) of the frames nearest to the moments (...), s."""
+        """Rotations (..., 3, 3) and places (..., 3) of the frames nearest to the moments (...), s.
+
+        moment: (...) s.
+        """
         row = np.searchsorted(0.5 * (self.time[1:] + self.time[:-1]), moment)
         return self.rotation[row], self.place[row]
 

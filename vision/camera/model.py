@@ -17,7 +17,10 @@ def intrinsics_of(camera: Camera) -> FloatArray:
 
 
 def camera_of(intrinsics: FloatArray, size: tuple[int, int], *, known: bool, u: FloatArray) -> Camera:
-    """The inverse of `intrinsics_of`."""
+    """The inverse of `intrinsics_of`.
+
+    intrinsics: (9,).  u: (9,), their standard uncertainties.
+    """
     fx, fy, cx, cy = intrinsics[:4]
     matrix = np.array([[fx, 0.0, cx], [0.0, fy, cy], [0.0, 0.0, 1.0]])
     return Camera(matrix=matrix, distortion=np.array(intrinsics[4:9]), size=size, known=known, u=u)
@@ -51,7 +54,10 @@ def rotation_of(vector: FloatArray) -> FloatArray:
 
 
 def project(point: FloatArray, intrinsics: FloatArray) -> FloatArray:
-    """Points in camera axes (..., 3), m -> pixels (..., 2). intrinsics: (9,) or broadcastable (..., 9)."""
+    """Points in camera axes (..., 3), m -> pixels (..., 2). intrinsics: (9,) or broadcastable (..., 9).
+
+    point: (..., 3) m.
+    """
     return project_with_derivatives(point, intrinsics, derivatives=False)[0]
 
 
@@ -98,7 +104,10 @@ def project_with_derivatives(
 
 
 def undistort(pixel: FloatArray, intrinsics: FloatArray) -> FloatArray:
-    """Pixels (..., 2) -> x/z, y/z in camera axes (..., 2). Newton's method on the distortion."""
+    """Pixels (..., 2) -> x/z, y/z in camera axes (..., 2). Newton's method on the distortion.
+
+    pixel: (..., 2) px.  intrinsics: (9,).
+    """
     fx, fy, cx, cy = intrinsics[:4]
     target = np.stack([(pixel[..., 0] - cx) / fx, (pixel[..., 1] - cy) / fy], axis=-1)
     plain = np.concatenate([[1.0, 1.0, 0.0, 0.0], intrinsics[4:9]])
@@ -119,7 +128,10 @@ def floor_point(
     camera_from_floor: tuple[FloatArray, FloatArray],
     height: float = 0.0,
 ) -> FloatArray:
-    """Where the ray of a pixel (..., 2) meets the level plane at `height`, m: floor x, y (..., 2)."""
+    """Where the ray of a pixel (..., 2) meets the level plane at `height`, m: floor x, y (..., 2).
+
+    intrinsics: (9,).  camera_from_floor: rotation (..., 3, 3) and place (..., 3) m.
+    """
     rotation, place = camera_from_floor
     ray = np.concatenate([undistort(pixel, intrinsics), np.ones((*pixel.shape[:-1], 1))], axis=-1)
     direction = ray @ rotation  # rotation.T applied to each ray

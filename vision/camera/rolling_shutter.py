@@ -90,13 +90,13 @@ def shutter_words(shutter: Shutter) -> list[str]:
         return ["Global shutter: all rows belong to one moment."]
     way = 1e3 * float(np.hypot(shutter.bias[:, 0], shutter.bias[:, 1]).max(initial=0.0))
     turn = float(np.degrees(np.abs(shutter.bias[:, 2]).max(initial=0.0)))
-    told = (
+    sentence = (
         f"Rolling shutter read out in {1e3 * shutter.readout:.1f} ms"
         if shutter.known
         else f"Rolling shutter (read out in up to {1e3 * shutter.readout:.0f} ms, the interval between frames)"
     )
     return [
-        f"{told}: it puts moving poses off by at most {way:.2f} mm and {turn:.3f}°, and all of them by "
+        f"{sentence}: it puts moving poses off by at most {way:.2f} mm and {turn:.3f}°, and all of them by "
         f"{1e3 * abs(shutter.delay):.1f} ms in time; this is in the ± of the moving poses. Rest poses, and with "
         "them the pivot of the whole swing, are not touched."
     ]

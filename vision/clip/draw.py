@@ -31,7 +31,10 @@ class FloorView:
     place: FloatArray
 
     def pixel(self, flat: FloatArray, height: float = 0.0) -> FloatArray:
-        """(n, 2) m in floor axes, at a height in m -> (n, 2) px."""
+        """(n, 2) m in floor axes, at a height in m -> (n, 2) px.
+
+        flat: (n, 2) m.
+        """
         solid = np.column_stack([flat, np.full(len(flat), height)])
         turn = cv2.Rodrigues(self.rotation)[0]
         seen = cv2.projectPoints(solid, turn, self.place, self.camera.matrix, self.camera.distortion)[0]
@@ -48,7 +51,10 @@ def dense(outline: FloatArray, step: float = 0.02) -> FloatArray:
 
 
 def ellipse(centre: FloatArray, covariance: FloatArray) -> FloatArray:
-    """(72, 2) m: border of the 95 % region of a point in a plane."""
+    """(72, 2) m: border of the 95 % region of a point in a plane.
+
+    centre: (2,) m.  covariance: (2, 2) m2.
+    """
     size, axis = np.linalg.eigh(covariance)
     angle = np.linspace(0, 2 * np.pi, 72, endpoint=False)
     circle = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
@@ -57,13 +63,19 @@ def ellipse(centre: FloatArray, covariance: FloatArray) -> FloatArray:
 
 
 def line(picture: BgrImage, pixel: FloatArray, colour: Colour, *, width: int = 2, closed: bool = True) -> None:
-    """A smooth line through (n, 2) px in place, back to its start when closed."""
+    """A smooth line through (n, 2) px in place, back to its start when closed.
+
+    pixel: (n, 2) px.
+    """
     if np.all(np.abs(pixel) < 30_000):  # beyond that OpenCV's fixed-point numbers overflow
         cv2.polylines(picture, [np.round(pixel * 16).astype(np.int32)], closed, colour, width, cv2.LINE_AA, 4)
 
 
 def dot(picture: BgrImage, pixel: FloatArray, colour: Colour, *, radius: int = 6) -> None:
-    """A filled point with a white rim, in place."""
+    """A filled point with a white rim, in place.
+
+    pixel: (2,) px.
+    """
     if np.all(np.abs(pixel) < 30_000):
         spot = (round(float(pixel[0]) * 16), round(float(pixel[1]) * 16))
         cv2.circle(picture, spot, (radius + 2) * 16, WHITE, -1, cv2.LINE_AA, 4)

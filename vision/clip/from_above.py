@@ -85,7 +85,10 @@ class Window:
         return max(2, round(across / 2) * 2), max(2, round(along / 2) * 2)
 
     def pixel(self, flat: FloatArray) -> FloatArray:
-        """(..., 2) m in the start's car axes -> (..., 2) px, pixel centres at whole numbers."""
+        """(..., 2) m in the start's car axes -> (..., 2) px, pixel centres at whole numbers.
+
+        flat: (..., 2) m.
+        """
         shown: FloatArray = np.stack([self.high[1] - flat[..., 1], self.high[0] - flat[..., 0]], axis=-1)
         return shown * self.scale - 0.5
 

@@ -87,24 +87,26 @@ def _advice(
     slant: float | None,
 ) -> tuple[str, ...]:
     """What to do better. marker_px: 0 when no marker of the car is seen.  slant: degrees, None when none at all is."""
-    said = []
+    advice = []
     if paper < DARK:
-        said.append("More light: the sheets look dark, so the camera exposes long and blurs what moves")
+        advice.append("More light: the sheets look dark, so the camera exposes long and blurs what moves")
     elif paper > BRIGHT + 25:
-        said.append("Less light or a shorter exposure: the paper is washed out")
+        advice.append("Less light or a shorter exposure: the paper is washed out")
     if floor_missing:
         missing = ", ".join(str(i) for i in floor_missing)
-        said.append(f"Floor markers {missing} are not seen: get all sheets into the picture, without glare or hands")
+        advice.append(f"Floor markers {missing} are not seen: get all sheets into the picture, without glare or hands")
     if car_missing:
         missing = ", ".join(str(i) for i in car_missing)
-        said.append(f"Car markers {missing} are not seen: turn the camera or the light")
+        advice.append(f"Car markers {missing} are not seen: turn the camera or the light")
     if 0 < marker_px < LEAST_MARKER_PX:
-        said.append(f"Closer: the car's markers are only {marker_px:.0f} pixels wide, {LEAST_MARKER_PX:.0f} are wanted")
+        advice.append(
+            f"Closer: the car's markers are only {marker_px:.0f} pixels wide, {LEAST_MARKER_PX:.0f} are wanted"
+        )
     if slant is not None and sharpness < BLURRED:
-        said.append("Sharper: wipe the lens, let it focus, hold it still, or give it more light")
+        advice.append("Sharper: wipe the lens, let it focus, hold it still, or give it more light")
     if slant is not None and slant > 65.0:
-        said.append("Higher: the camera looks too flat over the floor")
-    return tuple(said)
+        advice.append("Higher: the camera looks too flat over the floor")
+    return tuple(advice)
 
 
 def _side(corner: FloatArray) -> float:
@@ -158,7 +160,10 @@ class MovementWatch:
     _rested_since: float | None = field(default=None, init=False)
 
     def feed(self, time: float, car_corner: FloatArray | None) -> bool:
-        """Give one picture's time (s) and mean car corners (4, 2) px, None where not seen; returns `moving`."""
+        """Give one picture's time (s) and mean car corners (4, 2) px, None where not seen; returns `moving`.
+
+        car_corner: (4, 2) px.
+        """
         if car_corner is None:
             return self.moving  # a hand in the way is not a movement, nor a rest
         while self._recent and self._recent[0][0] < time - self.rest_s:

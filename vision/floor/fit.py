@@ -10,11 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.base.errors import VisionError
-from vision.base.plane import plane_rotation
 from vision.base.robust import fading_weight
 from vision.base.types import Camera, FloatArray, FloorLayout
 from vision.camera.model import intrinsics_of, project, project_with_derivatives, rotation_of, undistort
 from vision.floor.geometry import bent_edge_shift, first_camera_pose, ink_direction, marker_corners
+from vision.floor.laid_sheets import moved_corners, sheet_numbers, sheet_prior_u
 
 INK_PRIOR_U = 0.6  # px; measured shifts are about 0.35
 LEAST_NOISE = 0.03  # px, per corner, repeats from frame to frame
@@ -57,13 +57,6 @@ class FloorFit:
         return int(self.basis.shape[1]) + 1 + 3 * len(self.sheet)
 
 
-def sheet_numbers(layout: FloorLayout) -> tuple[int, ...]:
-    """(m,) which sheet each marker is on; markers without a sheet name are laid one by one."""
-    names = [marker.sheet or f"marker {marker.id}" for marker in layout.markers]
-    order = list(dict.fromkeys(names))
-    return tuple(order.index(name) for name in names)
-
-
 def guess_camera(size: tuple[int, int]) -> Camera:
     """A camera of which only the picture size is known."""
     longer = max(size)
@@ -83,29 +76,6 @@ def _camera_prior(camera: Camera) -> tuple[FloatArray, FloatArray]:
     return basis, np.array([FOCAL_GUESS_U * longer, CENTRE_GUESS_U * longer, CENTRE_GUESS_U * longer, K1_GUESS_U])
 
 
-def sheet_prior_u(layout: FloorLayout, sheet_of: tuple[int, ...]) -> FloatArray:
-    """(s, 3) standard uncertainty of each sheet's place (m) and turn (rad)."""
-    corner = marker_corners(layout.markers)
-    numbers = np.array(sheet_of)
-    rows = []
-    for number in range(max(sheet_of) + 1):
-        own = corner[numbers == number].reshape(-1, 2)
-        span = float(np.linalg.norm(own.max(0) - own.min(0)))
-        rows.append([layout.place_u, layout.place_u, 2.0 * layout.place_u / span])
-    return np.array(rows)
-
-
-def moved_corners(corner: FloatArray, sheet_of: tuple[int, ...], sheet: FloatArray) -> FloatArray:
-    """(m, 4, 2) card corners -> where they are when the sheets are moved and turned about their middles."""
-    numbers = np.array(sheet_of)
-    result = np.empty_like(corner)
-    for number in range(max(sheet_of) + 1):
-        own = numbers == number
-        middle = corner[own].reshape(-1, 2).mean(0)
-        result[own] = (corner[own] - middle) @ plane_rotation(sheet[number, 2]).T + middle + sheet[number, :2]
-    return result
-
-
 def fit_floor(
     seen: FloatArray,
     layout: FloorLayout,
@@ -120,6 +90,7 @@ def fit_floor(
 
     seen: (v, m, 4, 2) px corners by edge fits, nan where not seen.  camera: calibrated, or `guess_camera`.
     noise: px per corner, the part that does not average away.  sheet_u: (s, 3) priors instead of the card's.
+    sheet_start: (s, 3) m, m, rad, where the fit begins to look for the sheets: zeros without it.
     Raises VisionError when the markers cannot be laid into one plane.
     """
     corner = marker_corners(layout.markers)
@@ -182,22 +153,22 @@ class _Problem:
         head = len(q) + 1 + sheet.size
         state = (q, ink, sheet, rotation, place)
         for trial in range(25):
-            rest, jacobian = self._linear(state)
-            prior_rest, prior_scale = self._prior(state, sheet_weight)
-            row_weight = np.broadcast_to(weight[:, None, None], rest.shape)
-            w = np.where(np.isfinite(rest), row_weight, 0.0).ravel() / self.noise**2
-            r = np.where(np.isfinite(rest), rest, 0.0).ravel()
+            residual, jacobian = self._linear(state)
+            prior_residual, prior_scale = self._prior(state, sheet_weight)
+            row_weight = np.broadcast_to(weight[:, None, None], residual.shape)
+            w = np.where(np.isfinite(residual), row_weight, 0.0).ravel() / self.noise**2
+            r = np.where(np.isfinite(residual), residual, 0.0).ravel()
             normal = (jacobian.T * w) @ jacobian
             gradient = jacobian.T @ (w * r)
             normal[range(head), range(head)] += prior_scale
-            gradient[:head] += prior_scale * prior_rest
-            cost = float(w @ r**2 + prior_scale @ prior_rest**2)
+            gradient[:head] += prior_scale * prior_residual
+            cost = float(w @ r**2 + prior_scale @ prior_residual**2)
             try:
                 step: FloatArray = np.asarray(
                     np.linalg.solve(normal + 1e-9 * np.diag(np.diag(normal)), gradient), float
                 )
             except np.linalg.LinAlgError:
-                return self._fit(state, np.full_like(normal, np.nan), rest, weight), np.inf
+                return self._fit(state, np.full_like(normal, np.nan), residual, weight), np.inf
             share = 1.0
             for _ in range(6):
                 new = self._moved(state, share * step, views)
@@ -208,12 +179,12 @@ class _Problem:
             small = float(np.abs(step[: len(q) + 1]).max()) < 1e-3 and float(np.abs(step[head:]).max()) < 1e-7
             if robust and trial >= 3:
                 old = weight
-                weight, sheet_weight = self._odd_ones(rest, state[2])
+                weight, sheet_weight = self._odd_ones(residual, state[2])
                 small = small and float(np.abs(old - weight).max()) < 1e-3
             if small and trial >= 4:
                 break
-        rest, _ = self._linear(state, derivatives=False)
-        return self._fit(state, normal, rest, weight), cost
+        residual, _ = self._linear(state, derivatives=False)
+        return self._fit(state, normal, residual, weight), cost
 
     def _start(self, q: FloatArray, sheet: FloatArray) -> tuple[FloatArray, FloatArray]:
         intrinsics = self.base + self.basis @ q
@@ -226,11 +197,11 @@ class _Problem:
 
     def _prior(self, state: "_State", sheet_weight: FloatArray) -> tuple[FloatArray, FloatArray]:
         q, ink, sheet, _, _ = state
-        rest = np.concatenate([-q, [-ink], -sheet.ravel()])
+        residual = np.concatenate([-q, [-ink], -sheet.ravel()])
         scale = np.concatenate(
             [self.camera_u**-2, [INK_PRIOR_U**-2], (sheet_weight[:, None] * self.sheet_u**-2).ravel()]
         )
-        return rest, scale
+        return residual, scale
 
     def _points(self, state: "_State") -> tuple[FloatArray, FloatArray]:
         _, _, sheet, rotation, place = state
@@ -244,9 +215,9 @@ class _Problem:
         flat, point = self._points(state)
         pixel, by_point, by_intrinsics = project_with_derivatives(point, intrinsics)
         shrink = ink_direction(pixel)
-        rest = self.seen - pixel - bent_edge_shift(point, intrinsics) - ink * shrink
+        residual = self.seen - pixel - bent_edge_shift(point, intrinsics) - ink * shrink
         if not derivatives:
-            return rest, np.empty(0)
+            return residual, np.empty(0)
         views, markers = self.seen.shape[:2]
         head = len(q) + 1 + sheet.size
         jacobian = np.zeros((views, markers, 4, 2, head + 6 * views))
@@ -266,7 +237,7 @@ class _Problem:
             first = head + 6 * view
             jacobian[view, ..., first : first + 3] = np.cross(turned[view][..., None, :], by_point[view])
             jacobian[view, ..., first + 3 : first + 6] = by_point[view]
-        return rest, jacobian.reshape(-1, head + 6 * views)
+        return residual, jacobian.reshape(-1, head + 6 * views)
 
     def _moved(self, state: "_State", step: FloatArray, views: int) -> "_State":
         q, ink, sheet, rotation, place = state
@@ -287,27 +258,27 @@ class _Problem:
         if np.any(point[..., 2] < 0.01) or intrinsics[0] <= 0:
             return np.inf
         pixel = project(point, intrinsics)
-        rest = self.seen - pixel - bent_edge_shift(point, intrinsics) - ink * ink_direction(pixel)
-        r = np.where(np.isfinite(rest), rest, 0.0).ravel()
+        residual = self.seen - pixel - bent_edge_shift(point, intrinsics) - ink * ink_direction(pixel)
+        r = np.where(np.isfinite(residual), residual, 0.0).ravel()
         own = np.concatenate([q, [ink], sheet.ravel()])
         return float(w @ r**2 + prior_scale @ own**2)
 
-    def _odd_ones(self, rest: FloatArray, sheet: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def _odd_ones(self, residual: FloatArray, sheet: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Weights that fade markers which do not fit, and free sheets that lie far from the card's place."""
-        good = np.isfinite(rest)
-        size = np.sqrt(np.square(np.where(good, rest, 0.0)).sum((0, 2, 3)) / np.maximum(good.sum((0, 2, 3)), 1))
+        good = np.isfinite(residual)
+        size = np.sqrt(np.square(np.where(good, residual, 0.0)).sum((0, 2, 3)) / np.maximum(good.sum((0, 2, 3)), 1))
         seen = size[size > 0]
         usual = max(self.noise, float(np.median(seen)) if len(seen) else 0.0)
         off = np.abs(sheet / self.sheet_u)
         off = off - np.median(off, axis=0)
         return fading_weight(size, usual), 1.0 / (1.0 + (np.maximum(off.max(axis=1), 0.0) / 4.0) ** 2)
 
-    def _fit(self, state: "_State", normal: FloatArray, rest: FloatArray, weight: FloatArray) -> FloorFit:
+    def _fit(self, state: "_State", normal: FloatArray, residual: FloatArray, weight: FloatArray) -> FloorFit:
         q, ink, sheet, rotation, place = state
-        good = np.isfinite(rest)
+        good = np.isfinite(residual)
         w = np.where(good, weight[:, None, None], 0.0)
         freedom = max(float(w.sum()) - len(q) - 1 - 6 * len(self.seen), 4.0)
-        found = float(np.sqrt((w * np.where(good, rest, 0.0) ** 2).sum() / freedom))
+        found = float(np.sqrt((w * np.where(good, residual, 0.0) ** 2).sum() / freedom))
         if np.isfinite(normal).all():
             covariance = np.asarray(np.linalg.pinv(normal, hermitian=True), float)
             covariance *= max(1.0, (found / self.noise) ** 2)
@@ -322,7 +293,7 @@ class _Problem:
             sheet=sheet,
             sheet_of=self.sheet_of,
             covariance=covariance,
-            residual=rest,
+            residual=residual,
             weight=weight,
             noise=found,
             corner_place=moved_corners(self.corner, self.sheet_of, sheet),

@@ -7,7 +7,7 @@ import numpy as np
 
 from vision.base.plane import moved
 from vision.base.types import FloatArray, Marker
-from vision.camera.model import project
+from vision.camera.model import project, undistort
 from vision.markers.edges import ALONG
 
 _LINE = np.linalg.pinv(np.stack([np.ones_like(ALONG), ALONG - 0.5], axis=1))  # (2, P): level and slope
@@ -28,6 +28,7 @@ def ink_direction(quad: FloatArray) -> FloatArray:
     """How corners move when every edge moves inward by one pixel: (..., 4, 2) px -> (..., 4, 2).
 
     Corners run clockwise on the picture.
+    quad: (..., 4, 2) px.
     """
     along = np.roll(quad, -1, axis=-2) - quad
     length = np.maximum(np.hypot(along[..., 0], along[..., 1]), 1e-9)
@@ -43,6 +44,7 @@ def bent_edge_shift(corner: FloatArray, intrinsics: FloatArray) -> FloatArray:
 
     corner: (..., 4, 3) camera axes, m.  Returns (..., 4, 2) px. Edge fits know no camera; comparing like with
     like takes the lens into account all the same.
+    intrinsics: (9,).
     """
     following = np.roll(corner, -1, axis=-2)
     on_edge = corner[..., None, :] + ALONG[:, None] * (following - corner)[..., None, :]
@@ -103,3 +105,19 @@ def first_camera_pose(ray: FloatArray, place: FloatArray, weight: FloatArray) ->
     rotation = u @ vt
     origin = matrix[..., 2] * reach - rotation[..., :2] @ middle
     return rotation, origin
+
+
+def on_level_plane(
+    pixel: FloatArray, height: float, rotation: FloatArray, place: FloatArray, intrinsics: FloatArray
+) -> FloatArray:
+    """(n, k, 2) px -> (n, k, 2) m, where their rays meet the level plane at the height (m) in each of n frames.
+
+    pixel: (n, k, 2) px.  rotation: (n, 3, 3), place: (n, 3) m: camera_from_floor.  intrinsics: (9,).
+    """
+    ray = undistort(pixel, intrinsics)
+    direction = np.concatenate([ray, np.ones((*ray.shape[:-1], 1))], axis=-1) @ rotation
+    eye = -np.einsum("nji,nj->ni", rotation, place)
+    steep = np.where(np.abs(direction[..., 2]) < 1e-6, -1e-6, direction[..., 2])
+    distance = (height - eye[:, None, 2]) / steep
+    on_level: FloatArray = eye[:, None, :2] + distance[..., None] * direction[..., :2]
+    return on_level

@@ -272,21 +272,21 @@ def _robust_line(offset: FloatArray, weight: FloatArray) -> tuple[FloatArray, Fl
         ds = s - mean_s[..., None]
         slope = (weight * ds * offset).sum(-1) / np.maximum((weight * ds * ds).sum(-1), 1e-6)
         level = mean_o - slope * mean_s
-        rest = offset - level[..., None] - slope[..., None] * s
-        rms = np.sqrt((weight * rest**2).sum(-1) / np.maximum(w0 - 2.0, 1.0))
+        residual = offset - level[..., None] - slope[..., None] * s
+        rms = np.sqrt((weight * residual**2).sum(-1) / np.maximum(w0 - 2.0, 1.0))
         if trial == 2:
             break
-        limit = np.maximum(2.5 * _median_size(rest, weight), 0.15)[..., None]
-        kept = weight * (np.abs(rest) <= limit)
+        limit = np.maximum(2.5 * _median_size(residual, weight), 0.15)[..., None]
+        kept = weight * (np.abs(residual) <= limit)
         if np.array_equal(kept, weight):
             break
         weight = kept
     return level, slope, rms, weight
 
 
-def _median_size(rest: FloatArray, weight: FloatArray) -> FloatArray:
+def _median_size(residual: FloatArray, weight: FloatArray) -> FloatArray:
     """Robust standard deviation: 1.48 times the median size of the residuals that count."""
-    size = np.sort(np.where(weight > 0, np.abs(rest), np.inf), axis=-1)
+    size = np.sort(np.where(weight > 0, np.abs(residual), np.inf), axis=-1)
     middle = np.clip((weight.sum(-1) // 2).astype(int), 0, PROFILES - 1)
     found = np.take_along_axis(size, middle[..., None], axis=-1)[..., 0]
     result: FloatArray = np.where(np.isfinite(found), 1.48 * found, 0.0)

@@ -24,14 +24,20 @@ class RenderCamera:
     position: FloatArray
 
     def project(self, points: FloatArray) -> FloatArray:
-        """(..., 3) m in floor axes -> (..., 2) px."""
+        """(..., 3) m in floor axes -> (..., 2) px.
+
+        points: (..., 3) m.
+        """
         seen = (np.asarray(points) - self.position) @ self.rotation.T
         bent = distort(seen[..., :2] / seen[..., 2:], self.distortion)
         pixel: FloatArray = bent @ self.matrix[:2, :2].T + self.matrix[:2, 2]
         return pixel
 
     def rays(self, pixel: FloatArray) -> FloatArray:
-        """(..., 2) px -> (..., 2) undistorted x/z, y/z in camera axes."""
+        """(..., 2) px -> (..., 2) undistorted x/z, y/z in camera axes.
+
+        pixel: (..., 2) px.
+        """
         target = (np.asarray(pixel) - self.matrix[:2, 2]) @ np.linalg.inv(self.matrix[:2, :2]).T
         return straighten(target, self.distortion)
 
@@ -52,7 +58,10 @@ def all_rays(camera: RenderCamera, size: tuple[int, int]) -> FloatArray:
 
 
 def distort(ray: FloatArray, distortion: FloatArray) -> FloatArray:
-    """Bend ideal rays (..., 2) as the lens does.  Source: D. C. Brown, 1966, in OpenCV's order of terms."""
+    """Bend ideal rays (..., 2) as the lens does.  Source: D. C. Brown, 1966, in OpenCV's order of terms.
+
+    ray: (..., 2).  distortion: (5,).
+    """
     k1, k2, p1, p2, k3 = (float(v) for v in distortion)
     x, y = ray[..., 0], ray[..., 1]
     r2 = x * x + y * y
@@ -67,6 +76,7 @@ def straighten(bent: FloatArray, distortion: FloatArray, start: FloatArray | Non
     """Undo `distort` by Newton steps; exact to rounding wherever the lens does not fold the picture.
 
     start: a guess within about 1e-4, from which one step is enough.
+    bent: (..., 2).  distortion: (5,).
     """
     k1, k2, p1, p2, k3 = (float(v) for v in distortion)
     ray = np.array(bent if start is None else start)
@@ -103,6 +113,7 @@ def looking_at(
     """A camera at `position` (m) that has `target` (m) in the middle of its picture, upright.
 
     focal: px.  size: (width, height) px.  roll: rad about the viewing direction.
+    distortion: (5,).
     """
     ahead = np.asarray(target, dtype=float) - position
     ahead /= np.linalg.norm(ahead)

@@ -18,7 +18,8 @@ import numpy as np
 from vision.base.errors import InputError, VisionError
 from vision.base.types import BgrImage, FloatArray
 from vision.clip.quiet import quiet_stderr
-from vision.render.stage import Filming, Hand, Look, PushScene, Stage, WornMarker
+from vision.render.filmed import Filming, Hand, Look, PushScene, WornMarker
+from vision.render.stage import Stage
 
 __all__ = ["Filming", "Hand", "Look", "PushScene", "WornMarker", "frame_count", "render_frames", "render_push"]
 CODECS = {".mp4": "mp4v", ".webm": "VP80", ".avi": "MJPG"}
@@ -68,7 +69,10 @@ def render_push(
 
 
 def frame_count(time: FloatArray, fps: float) -> int:
-    """Frames that a clip of these times has."""
+    """Frames that a clip of these times has.
+
+    time: (m,) s, of the poses.
+    """
     return int(np.floor((time[-1] - time[0]) * fps + 1e-9)) + 1
 
 

@@ -32,7 +32,10 @@ class Plane:
     across: FloatArray
 
     def points(self, flat: FloatArray) -> FloatArray:
-        """(..., 2) m on the plane -> (..., 3) m in floor axes."""
+        """(..., 2) m on the plane -> (..., 3) m in floor axes.
+
+        flat: (..., 2) m.
+        """
         placed: FloatArray = self.origin + flat[..., :1] * self.along + flat[..., 1:] * self.across
         return placed
 
@@ -170,7 +173,10 @@ def paint_hulls(canvas: Light, solids: Sequence[tuple[FloatArray, LinearColour]]
 
 
 def plane_from_rays(camera: RenderCamera, plane: Plane, ray: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Where rays (..., 2) meet a plane: its x and y, (...) m each."""
+    """Where rays (..., 2) meet a plane: its x and y, (...) m each.
+
+    ray: (..., 2), x/z and y/z in camera axes.
+    """
     seen = camera.rotation @ np.stack([plane.along, plane.across, plane.origin - camera.position], axis=-1)
     h = np.linalg.inv(seen)
     x, y = ray[..., 0], ray[..., 1]
@@ -181,9 +187,28 @@ def plane_from_rays(camera: RenderCamera, plane: Plane, ray: FloatArray) -> tupl
 def clipped_box(
     pixel: FloatArray, margin: int, high: tuple[int, int], low: tuple[int, int] = (0, 0)
 ) -> tuple[int, int, int, int] | None:
-    """Left, top, right, bottom of the pixels around (n, 2) points, or None when outside of low..high."""
+    """Left, top, right, bottom of the pixels around (n, 2) points, or None when outside of low..high.
+
+    pixel: (n, 2) px.  margin: px around them.
+    """
     first = np.maximum(np.floor(pixel.min(axis=0)).astype(int) - margin, low)
     last = np.minimum(np.ceil(pixel.max(axis=0)).astype(int) + margin + 1, high)
     if np.any(last <= first):
         return None
     return int(first[0]), int(first[1]), int(last[0]), int(last[1])
+
+
+@lru_cache(maxsize=1)
+def table_tile() -> Light:
+    """(n, n, 3) a table top, one texel per millimetre, seamless; the same table every time."""
+    rng = np.random.default_rng(20)
+    count = 512
+    grain = sum(
+        weight
+        * cv2.GaussianBlur(rng.normal(size=(count, count)), (0, 0), across, sigmaY=along, borderType=cv2.BORDER_REFLECT)
+        * np.sqrt(across * along)
+        for weight, across, along in ((0.05, 9.0, 1.5), (0.03, 2.0, 2.0), (0.03, 30.0, 30.0))
+    )
+    light = np.clip(0.30 + 0.6 * np.asarray(grain), 0.1, 0.6)
+    tile: Light = (light[..., None] * np.array([0.62, 0.85, 1.0])).astype(np.float32)
+    return tile

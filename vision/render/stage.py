@@ -1,15 +1,12 @@
 """The rendered scene from moment to moment: table, pages, car, hand; what stays still is painted once."""
 
-from collections.abc import Callable
-from dataclasses import dataclass
-from functools import lru_cache
-
 import cv2
 import numpy as np
 
-from vision.base.types import BgrImage, CarMarkers, FloatArray, FloorLayout, Marker
+from vision.base.types import BgrImage, FloatArray, FloorLayout, Marker
 from vision.markers.layouts import finger_square
 from vision.render.camera import RenderCamera, all_rays
+from vision.render.filmed import Filming, Hand, PushScene
 from vision.render.scene import (
     FLOOR,
     Light,
@@ -21,96 +18,10 @@ from vision.render.scene import (
     plane_from_rays,
     print_card,
     softened,
+    table_tile,
 )
 
 BODY, ROOF, TYRE, SKIN = (0.20, 0.07, 0.03), (0.26, 0.10, 0.05), (0.02, 0.02, 0.02), (0.24, 0.33, 0.52)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WornMarker:
-    """A marker on the pushing finger, as it really sits there.
-
-    tip: (3,) m, the fingertip from the marker's centre in the marker's own axes: ahead (where its top edge
-    points), left, up (negative: the tip is below).  attitude: (3,) or (m, 3) rad: ahead's yaw in floor axes,
-    then roll (left side up) and pitch (front edge down).
-    """
-
-    dictionary: str
-    id: int
-    size: float
-    tip: FloatArray
-    attitude: FloatArray
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Hand:
-    """A pushing hand: a finger with a forearm behind it.
-
-    tip: (m, 2) m in floor axes, at the times of the poses.  outward: (2,) from the tip to the arm.
-    height: of the finger above the floor, m; above the marker plate it hides markers.  width: m.
-    """
-
-    tip: FloatArray
-    outward: FloatArray
-    height: float = 0.015
-    width: float = 0.018
-    worn: WornMarker | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Look:
-    """Light and sensor.
-
-    exposure: s, centred on the frame's time.  noise: grey levels rms.  gamma: of the stored picture.
-    lens_blur: px, standard deviation.  ink_spread: m that black grows over every edge.
-    brightness: of white paper, 0..1 before gamma.  vignette: share of light lost in the corners.
-    """
-
-    exposure: float = 1 / 125
-    noise: float = 2.0
-    gamma: float = 2.2
-    lens_blur: float = 0.6
-    ink_spread: float = 0.0
-    brightness: float = 0.8
-    vignette: float = 0.15
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PushScene:
-    """What is filmed.
-
-    time: (m,) s increasing.  pose: (m, 3) x, y (m), yaw (rad) of the car axes in floor axes; straight lines in
-    between.  floor, car: the markers as they really lie.  lean: (2,) or (m, 2) rad, roll (left side up) and pitch
-    (nose down) about the ground under the plate's middle.  outline: (k, 2) m, convex body from above in car axes.
-    wheels: (n, 2) m, contact places.
-    """
-
-    time: FloatArray
-    pose: FloatArray
-    floor: FloorLayout
-    car: CarMarkers
-    lean: FloatArray | None = None
-    hand: Hand | None = None
-    outline: FloatArray | None = None
-    wheels: FloatArray | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Filming:
-    """How it is filmed.
-
-    size: px.  fps: frames per second.  camera_path: the camera at a time, s, for a hand-held one; its lens must stay
-    the same.  samples: per pixel and direction.
-    readout: s, line v of h shows a moment (v / h - 1/2) readout later than the frame's; 0: all lines at once.
-    """
-
-    camera: RenderCamera
-    size: tuple[int, int] = (1280, 720)
-    fps: float = 30.0
-    look: Look = Look()
-    camera_path: Callable[[float], RenderCamera] | None = None
-    samples: int = 3
-    readout: float = 0.0
 
 
 class Stage:
@@ -151,7 +62,7 @@ class Stage:
         centred = (grid - [(size[0] - 1) / 2, (size[1] - 1) / 2]) / (np.hypot(*size) / 2)
         gain = look.brightness / 0.8 * (1 - look.vignette * np.sum(centred**2, axis=-1))
         self.gain = cv2.merge([gain.astype(np.float32) * 4095] * 3)
-        self.tile = _table_tile()
+        self.tile = table_tile()
         self.kernel_reach = int(np.ceil(4 * look.lens_blur)) + 1
         self.coded = (np.linspace(0, 1, 4096) ** (1 / look.gamma) * 255).round().astype(np.uint8)
         self.raw: Light | None = None
@@ -159,7 +70,10 @@ class Stage:
         self.last: tuple[FloatArray, BgrImage] | None = None
 
     def steps(self, ends: FloatArray, cameras: list[RenderCamera]) -> int:
-        """How many moments an exposure needs so that markers move at most 0.4 px in between."""
+        """How many moments an exposure needs so that markers move at most 0.4 px in between.
+
+        ends: (2, 5, 7 or 10), moments at both ends of the exposure.
+        """
         seen = [
             camera.project(self._plate_plane(row).points(self.plate.outline(1)))
             for row, camera in zip(ends, cameras, strict=True)
@@ -403,19 +317,3 @@ def _rounded_box(low: FloatArray, high: FloatArray, radius: float) -> FloatArray
     corners = [quarter, mirror * quarter[::-1], -quarter, -mirror * quarter[::-1]]
     rounded: FloatArray = np.concatenate(corners) + (low + high) / 2
     return rounded
-
-
-@lru_cache(maxsize=1)
-def _table_tile() -> Light:
-    """(n, n, 3) a table top, one texel per millimetre, seamless; the same table every time."""
-    rng = np.random.default_rng(20)
-    count = 512
-    grain = sum(
-        weight
-        * cv2.GaussianBlur(rng.normal(size=(count, count)), (0, 0), across, sigmaY=along, borderType=cv2.BORDER_REFLECT)
-        * np.sqrt(across * along)
-        for weight, across, along in ((0.05, 9.0, 1.5), (0.03, 2.0, 2.0), (0.03, 30.0, 30.0))
-    )
-    light = np.clip(0.30 + 0.6 * np.asarray(grain), 0.1, 0.6)
-    tile: Light = (light[..., None] * np.array([0.62, 0.85, 1.0])).astype(np.float32)
-    return tile

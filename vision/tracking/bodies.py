@@ -22,13 +22,13 @@ Region = tuple[int, int, int, int]
 
 
 def moved_once(corner: FloatArray, motion: FloatArray) -> FloatArray:
-    """Points (..., 2) moved once."""
+    """Points moved once. corner: (..., 2) px.  motion: (2, 3), of the picture, px."""
     result: FloatArray = corner @ motion[:, :2].T + motion[:, 2]
     return result
 
 
 def path_ahead(corner: FloatArray, motion: FloatArray, steps: int) -> FloatArray:
-    """(steps, ..., 2) points after 1, 2, ... repetitions of the motion."""
+    """(steps, ..., 2) points after 1, 2, ... repetitions of the motion. corner: (..., 2) px.  motion: (2, 3)."""
     result = np.empty((steps, *corner.shape))
     for step in range(steps):
         corner = result[step] = moved_once(corner, motion)
@@ -176,7 +176,10 @@ class Body:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fits:
-    """Edge fits of b frames and m markers, see `EdgeCorners`. guess, corner: (b, m, 4, 2) px.  The rest: (b, m)."""
+    """Edge fits of b frames and m markers, see `EdgeCorners`. guess, corner: (b, m, 4, 2) px.
+
+    spread (px²), likeness, step (px), asked: (b, m).
+    """
 
     guess: FloatArray
     corner: FloatArray

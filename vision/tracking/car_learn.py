@@ -77,6 +77,7 @@ def learn_pattern(corner: FloatArray, cards: ClipCards, size: tuple[int, int]) -
     """As `learn_car`, from corners (n, m, 4, 2) px, nan where not seen: floor markers first, then the car's.
 
     size: of the picture, px.
+    corner: (n, m, 4, 2) px.
     """
     car = cards.car
     given = cards.camera if cards.camera is not None else guess_camera(size)
@@ -163,10 +164,10 @@ def _pattern(seen: FloatArray, whole: BoolArray, car: CarMarkers) -> tuple[Float
             own = usable[:, marker]
             if own.any():
                 pattern[marker] = np.average(back[own, marker], axis=0, weights=trust[own, marker])
-        rest = np.where(usable, np.sqrt(((back - pattern) ** 2).sum(-1).mean(-1)), np.nan)
-        usual = max(float(np.nanmedian(rest)), 1e-6)
+        misfit = np.where(usable, np.sqrt(((back - pattern) ** 2).sum(-1).mean(-1)), np.nan)
+        usual = max(float(np.nanmedian(misfit)), 1e-6)
         # A marker half under the hand is now and then placed wrongly: what lies far off counts less.
-        trust = np.where(usable, fading_weight(np.nan_to_num(rest), usual), 1e-6)
+        trust = np.where(usable, fading_weight(np.nan_to_num(misfit), usual), 1e-6)
     return pattern, pose
 
 
@@ -206,7 +207,7 @@ def _learned(
     size_error_u = float(np.hypot(np.sqrt(np.mean(size_u**2) / len(size_u)), np.hypot(car.scale_u, floor.scale_u)))
     size_error_u = float(np.hypot(size_error_u, car.height_u / max(eye_height - car.height, 0.1)))
     moved = _laid_over(squares, car)
-    rest = (back - pattern)[whole]
+    residual = (back - pattern)[whole]
     found = replace(car, markers=moved)
     usual = np.array([np.sqrt(np.nanmean((back[whole[:, k], k] - pattern[k]) ** 2)) for k in range(len(squares))])
     return LearnedCar(
@@ -215,7 +216,7 @@ def _learned(
         turn_u=turn_u,
         turned=turned,
         frames=len(pose),
-        scatter=float(np.sqrt((rest**2).sum(-1).mean())),
+        scatter=float(np.sqrt((residual**2).sum(-1).mean())),
         size_error=size_error,
         size_error_u=size_error_u,
         warnings=tuple(_warnings(turned, usual, size_error, size_error_u, car)),
@@ -244,14 +245,16 @@ def _laid_over(squares: FloatArray, car: CarMarkers) -> tuple[Marker, ...]:
 
 
 def _warnings(turned: float, usual: FloatArray, size_error: float, size_error_u: float, car: CarMarkers) -> list[str]:
-    said = []
+    sentences = []
     if turned < ENOUGH_TURN:
-        said.append(f"The car turned by only {np.degrees(turned):.0f}°; through 90° or more the places come out surer.")
+        sentences.append(
+            f"The car turned by only {np.degrees(turned):.0f}°; through 90° or more the places come out surer."
+        )
     odd = [m.id for m, u in zip(car.markers, usual, strict=True) if u > max(3.0 * float(np.median(usual)), 3e-4)]
     if odd:
-        said.append(f"Markers {odd} do not keep their place: loose, bent, or not in one plane with the others.")
+        sentences.append(f"Markers {odd} do not keep their place: loose, bent, or not in one plane with the others.")
     if abs(size_error) > 3.0 * size_error_u:
-        said.append(
+        sentences.append(
             f"The car's markers look {100 * size_error:+.1f} % larger than the card says: check their size and height."
         )
-    return said
+    return sentences

@@ -149,8 +149,9 @@ def check_scale(solved: Solved, floor: FloorLayout, car: CarMarkers, kept: IntAr
     A car sheet printed too large looks like one that lies higher, and the other way round: the six-degree fit's
     rise, over the camera's height, is the disagreement of the car's sheet with the floor's. Floor markers that
     are larger or smaller than the card says, at the right places, come out as an impossible ink shift.
+    kept: (k,), indices of the frames that count.
     """
-    said: list[str] = []
+    sentences: list[str] = []
     sizes = np.array([marker.size for marker in floor.markers])
     px_per_m = float(np.median(_side_px(solved))) / float(np.median(sizes))
     too_small = 2.0 * solved.fit.ink / (float(np.median(sizes)) * px_per_m)
@@ -162,7 +163,7 @@ def check_scale(solved: Solved, floor: FloorLayout, car: CarMarkers, kept: IntAr
             remedy="Measure the side of a black square and the printed check bar, print at 100 %, and correct the card",
         )
     if not len(kept):
-        return said
+        return sentences
     eye = float(np.median(-np.einsum("vji,vj->vi", solved.fit.rotation, solved.fit.place)[:, 2]))
     rise = float(np.median(solved.rise[kept, 0]))
     rise_u = float(np.median(solved.rise[kept, 1])) * max(solved.corner_noise, 0.05)
@@ -178,12 +179,12 @@ def check_scale(solved: Solved, floor: FloorLayout, car: CarMarkers, kept: IntAr
             "correct sizes and marker height on the cards",
         )
     if abs(rise) > 3.0 * expected and abs(rise) > 0.004:
-        said.append(
+        sentences.append(
             f"The car's markers seem {1000 * abs(rise):.0f} mm {'higher' if rise > 0 else 'lower'} (or "
             f"{100 * abs(share):.1f} % {'larger' if rise > 0 else 'smaller'}) than the cards say: check the "
             "marker height and the printed bars."
         )
-    return said
+    return sentences
 
 
 def _side_px(solved: Solved) -> FloatArray:
@@ -199,6 +200,7 @@ def blur_of(time: FloatArray, solved: Solved, spread: FloatArray, floor_count: i
 
     A box of length b along a direction adds b²/12 to the second moment of an edge across that direction.
     What the car cannot have moved between two frames is not believed.
+    time: (n,) s.  spread: (n,) px², second moments of the car's edges.
     """
     n = len(time)
     if n < 3:
@@ -222,7 +224,10 @@ def blur_of(time: FloatArray, solved: Solved, spread: FloatArray, floor_count: i
 def vouch(
     time: FloatArray, solved: Solved, sightings: Sightings, blur: FloatArray, floor_count: int
 ) -> tuple[IntArray, dict[str, int]]:
-    """Indices of the frames kept, and how many were left out for which reason."""
+    """Indices of the frames kept, and how many were left out for which reason.
+
+    time: (n,) s.  blur: (n,) px.
+    """
     known = sightings.column("known")[:, floor_count:]
     corner = sightings.column("corner")[:, floor_count:]
     seen = np.asarray(np.isfinite(corner).all((2, 3))).any(axis=1)

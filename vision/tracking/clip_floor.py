@@ -21,7 +21,10 @@ POOL = 400  # frames behind the middle of a still camera's corners
 
 
 def median_seen(stack: FloatArray) -> FloatArray:
-    """(n, ...) -> (...): median over the first axis of what was seen; nan, without complaint, where nothing was."""
+    """(n, ...) -> (...): median over the first axis of what was seen; nan, without complaint, where nothing was.
+
+    stack: (n, ...), nan where not seen.
+    """
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)
         return np.asarray(np.nanmedian(stack, axis=0), float)
@@ -119,7 +122,10 @@ def _pooled(on_floor: FloatArray) -> FloatArray:
 
 
 def temporal_noise(on_floor: FloatArray) -> float:
-    """Frame-to-frame noise of one floor corner's coordinate, px, robust."""
+    """Frame-to-frame noise of one floor corner's coordinate, px, robust.
+
+    on_floor: (n, m, 4, 2) px.
+    """
     away = on_floor - median_seen(on_floor)
     size = np.abs(away[np.isfinite(away)])
     return float(1.4826 * np.median(size)) if size.size else 0.0

@@ -17,9 +17,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from vision.base.types import ClipTrack, FingerMarker, FloatArray
-from vision.camera.model import intrinsics_of, project_with_derivatives, undistort
+from vision.camera.model import intrinsics_of, project_with_derivatives
 from vision.clip.frames import Frame
-from vision.floor.geometry import bent_edge_shift, ink_direction
+from vision.floor.geometry import bent_edge_shift, ink_direction, on_level_plane
 from vision.markers.detection import Detector, cell_pattern
 from vision.markers.edges import IDENTIFIED, fit_corners, linear_light
 from vision.markers.layouts import finger_square
@@ -170,23 +170,19 @@ class _Scene:
             by_floor = by_point @ self.rotation[:, None]
             by_turn = np.einsum("npij,nkjl,pl->npik", by_floor, by_angle, flat)
             jacobian = np.concatenate([by_floor[..., :2], by_turn], axis=-1).reshape(len(state), 8, 5)
-            rest = (self.corner - pixel - shift).reshape(len(state), 8) / CORNER_U
+            residual = (self.corner - pixel - shift).reshape(len(state), 8) / CORNER_U
             jacobian = jacobian / CORNER_U
             normal = np.swapaxes(jacobian, 1, 2) @ jacobian + prior
             if trial == TILT_ROUNDS - 1:
                 break
-            right = np.einsum("npk,np->nk", jacobian, rest) - state @ prior
+            right = np.einsum("npk,np->nk", jacobian, residual) - state @ prior
             step = np.linalg.solve(normal, right[..., None])[..., 0]
             state = state + np.clip(step, -0.3, 0.3)
         return state, np.asarray(np.linalg.inv(normal), float)
 
     def _start(self, finger: FingerMarker, lens: FloatArray) -> FloatArray:
         """Level: where the corners' rays meet the plane."""
-        ray = undistort(self.corner, lens)
-        direction = np.concatenate([ray, np.ones((*ray.shape[:-1], 1))], axis=-1) @ self.rotation
-        eye = -np.einsum("nji,nj->ni", self.rotation, self.place)
-        reach = (finger.height - finger.tip[2] - eye[:, None, 2]) / direction[..., 2]
-        flat = eye[:, None, :2] + reach[..., None] * direction[..., :2]
+        flat = on_level_plane(self.corner, finger.height - finger.tip[2], self.rotation, self.place, lens)
         ahead = flat[:, :2].mean(1) - flat[:, 2:].mean(1)
         yaw = np.arctan2(ahead[:, 1], ahead[:, 0])
         c, s = np.cos(yaw), np.sin(yaw)

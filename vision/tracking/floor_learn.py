@@ -10,8 +10,9 @@ from vision.base.errors import InputError, VisionError
 from vision.base.plane import fit_rigid, moved
 from vision.base.types import BoolArray, Camera, CarMarkers, FloatArray, FloorLayout, Marker
 from vision.camera.model import floor_point, intrinsics_of, undistort
-from vision.floor.fit import FloorFit, fit_floor, guess_camera, sheet_numbers
+from vision.floor.fit import FloorFit, fit_floor, guess_camera
 from vision.floor.geometry import first_camera_pose, marker_corners
+from vision.floor.laid_sheets import sheet_numbers
 from vision.tracking.follow import Follower, follow_clip
 
 FAR = (2.0, 2.0, 3.0)  # m, m, rad: an unknown place

@@ -128,8 +128,8 @@ class Follower:
         for body in (self.floor, self.car):
             if not len(body.rows):
                 continue
-            looked, left = np.asarray(asked[:, body.rows].any(1)), body.looks_left()
-            count = min(count, _until(np.asarray(np.cumsum(looked) > left))) if left else 0
+            looked, looks_left = np.asarray(asked[:, body.rows].any(1)), body.looks_left()
+            count = min(count, _until(np.asarray(np.cumsum(looked) > looks_left))) if looks_left else 0
             own = np.where(looked[:, None], less[:, body.rows], 0.0)
             most, least = np.nanmax(own, axis=1, initial=-1.0), np.nanmin(own, axis=1, initial=1.0)
             count = min(count, _until(np.asarray(most > COVERED + np.maximum(0.0, least))))

@@ -18,6 +18,7 @@ def frame_noise(solved: Solved, kept: IntArray) -> FloatArray:
 
     A still camera shows it directly, as scatter of the floor's corners; residuals beyond the usual ones (blur,
     a hand) come on top. What all residuals share repeats from frame to frame and is counted there, not here.
+    kept: (n,), indices of the frames that count.
     """
     own = solved.noise[kept]
     if solved.moving or not len(own):
@@ -36,6 +37,8 @@ def blur_part(time: FloatArray, pose: FloatArray, blur: FloatArray, m_per_px: Fl
     """Doubt of poses taken in motion: the exposure's middle is known to about a tenth of the exposure.
 
     The pose error lies along the motion; residuals do not show it, because all corners move alike.
+    time: (n,) s.  pose: (n, 3) m, m, rad.  blur: (n,) px that the car moved during the exposure.  m_per_px: (n,).
+    Returns (n, 3, 3).
     """
     if len(time) < 3:
         return np.zeros((len(time), 3, 3))
@@ -53,6 +56,7 @@ def repeating_part(solved: Solved, kept: IntArray, blur: FloatArray) -> FloatArr
     Every marker's corners are off by a little that depends on where its edges fall between the pixels; at rest
     this repeats. A hidden marker leaves more of it to the others, so it differs from frame to frame. Pictures
     that a video coder copied from one another repeat where it put down what had moved, too.
+    kept: (n,), indices of the frames that count.  blur: (n,) px of each frame of the pass.
     """
     gain = solved.repeating_gain[kept]
     spread = _marker_spread(solved, kept, blur) + _copied_spread(solved, kept)

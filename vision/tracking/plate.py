@@ -75,8 +75,8 @@ def fixed_point(track: ClipTrack) -> SeenPin:
         )
     weight = np.ones(len(pose))
     for _ in range(4):
-        solution, normal, rest = _rigid_centre(pose, weight)
-        size = np.hypot(rest[:, 0], rest[:, 1])
+        solution, normal, residual = _rigid_centre(pose, weight)
+        size = np.hypot(residual[:, 0], residual[:, 1])
         usual = max(float(np.median(size)), 1e-5)
         weight = fading_weight(size, usual)
     play = float(np.sqrt((weight * size**2).sum() / weight.sum()))
@@ -104,8 +104,8 @@ def _rigid_centre(pose: FloatArray, weight: FloatArray) -> tuple[FloatArray, Flo
     w = np.repeat(weight, 2)
     normal = (flat.T * w) @ flat
     solution = np.linalg.solve(normal, flat.T @ (w * -pose[:, :2].reshape(-1)))
-    rest = (flat @ solution + pose[:, :2].reshape(-1)).reshape(-1, 2)
-    return solution, normal, rest
+    residual = (flat @ solution + pose[:, :2].reshape(-1)).reshape(-1, 2)
+    return solution, normal, residual
 
 
 def locate_plate(turns: Sequence[PinTurn], car: CarMarkers) -> PlatePlace:
@@ -166,11 +166,11 @@ def _rigid(seen: FloatArray, true: FloatArray, spread: FloatArray) -> tuple[Floa
     weight = np.linalg.inv(spread)
     for _ in range(4):
         turned = seen @ plane_rotation(angle).T
-        rest = (true - turned - shift)[..., None]
+        residual = (true - turned - shift)[..., None]
         jacobian = np.zeros((len(seen), 2, 3))
         jacobian[:, 0, 0] = jacobian[:, 1, 1] = 1.0
         jacobian[:, 0, 2], jacobian[:, 1, 2] = -turned[:, 1], turned[:, 0]
         normal = (np.swapaxes(jacobian, 1, 2) @ weight @ jacobian).sum(0)
-        step = np.linalg.solve(normal, (np.swapaxes(jacobian, 1, 2) @ weight @ rest).sum(0)[:, 0])
+        step = np.linalg.solve(normal, (np.swapaxes(jacobian, 1, 2) @ weight @ residual).sum(0)[:, 0])
         shift, angle = shift + step[:2], angle + float(step[2])
     return shift, angle, np.asarray(np.linalg.inv(normal), float)

@@ -10,7 +10,7 @@ import numpy as np
 from vision.base.plane import fit_rigid, plane_rotation
 from vision.base.types import BoolArray, FloatArray
 from vision.camera.model import rotation_of, undistort
-from vision.floor.geometry import first_camera_pose
+from vision.floor.geometry import first_camera_pose, on_level_plane
 from vision.tracking.gauss_newton import Fit, Optics, fit_corners_to
 
 MOST_TURN = 0.3  # rad, about each axis, in one step of the camera
@@ -178,7 +178,7 @@ def fit_cars(
     rotation = np.broadcast_to(camera_from_floor[0], (n, 3, 3))
     place = np.broadcast_to(camera_from_floor[1], (n, 3))
     pixel, good = _seen_pixels(seen, optics)
-    on_floor = _on_level(pixel.reshape(n, -1, 2), height, rotation, place, optics.intrinsics)
+    on_floor = on_level_plane(pixel.reshape(n, -1, 2), height, rotation, place, optics.intrinsics)
     start = fit_rigid(corner_place.reshape(-1, 2), on_floor, good.reshape(n, -1).astype(float))
     model = _CarModel(corner_place, height, rotation, place, start)
     fit = fit_corners_to(model, pixel, good, optics)
@@ -208,22 +208,6 @@ def fit_cars(
         rise=rise,
         extra_ink=fit.with_columns(np.concatenate([up, ink], axis=-1))[0][:, 4],
     )
-
-
-def _on_level(
-    pixel: FloatArray, height: float, rotation: FloatArray, place: FloatArray, intrinsics: FloatArray
-) -> FloatArray:
-    """(n, k, 2) px -> (n, k, 2) m, where their rays meet the level plane at the height (m) in each of n frames.
-
-    rotation: (n, 3, 3), place: (n, 3) m: camera_from_floor.  intrinsics: (9,).
-    """
-    ray = undistort(pixel, intrinsics)
-    direction = np.concatenate([ray, np.ones((*ray.shape[:-1], 1))], axis=-1) @ rotation
-    eye = -np.einsum("nji,nj->ni", rotation, place)
-    steep = np.where(np.abs(direction[..., 2]) < 1e-6, -1e-6, direction[..., 2])
-    distance = (height - eye[:, None, 2]) / steep
-    on_level: FloatArray = eye[:, None, :2] + distance[..., None] * direction[..., :2]
-    return on_level
 
 
 def _lean(fit: Fit, model: _CarModel, up: FloatArray, middle: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -59,7 +59,8 @@ class Solved:
     rotation (k, 3, 3), place (k, 3): camera_from_floor, k = n when moving and 1 otherwise.
     unit: (n, 3, 3) covariance for 1 px of corner noise.  by_marker: (n, 3, m, 2).  marker_residual: (m, 2) px, usual
     residual of each car marker over the frames; marker_mean: (n, m, 2) px frame by frame.  m_per_px: (n,).
-    floor_used: (n,).
+    floor_used: (n,).  marker_weight: (m,).  repeating_gain: (n, 3, m, 2) per px of a marker.  lean, lean_u: (n, 2) rad.
+    rise: (n, 2) m and its own.  shared: (k, n, 3) of each cause.  camera_part: (n, 3, 3), from the camera's pose.
     """
 
     fit: FloorFit
@@ -267,8 +268,8 @@ def _joined(parts: list[_Part], bench: _Bench, noise: float) -> Solved:
 
 def _compact(shared: list[FloatArray], fixed: int, names: tuple[str, ...]) -> tuple[FloatArray, tuple[str, ...]]:
     """Join the many small camera causes of all chunks into the few independent combinations that matter."""
-    rest = [part[fixed:] for part in shared]
-    flat = [np.where(np.isfinite(part), part, 0.0).reshape(len(part), -1) for part in rest]
+    camera_parts = [part[fixed:] for part in shared]
+    flat = [np.where(np.isfinite(part), part, 0.0).reshape(len(part), -1) for part in camera_parts]
     values, vectors = np.linalg.eigh(np.sum([part @ part.T for part in flat], axis=0))
     order = np.argsort(values)[::-1][:SHARED_KEPT]
     kept = [i for i in order if values[i] > 1e-6 * max(values[order[0]], 1e-30)]

@@ -13,7 +13,8 @@ from rig.cards.measures import MM, contact_place
 from rig.cards.read import CardSet
 from rig.virtual.bench import virtual_finger
 from rig.virtual.dunlin import Truth
-from rig.virtual.push_truth import PushedCar, simulate_push
+from rig.virtual.push_truth import simulate_push
+from rig.virtual.pushed_car import PushedCar
 
 FRAMES_SHOWN = 48
 PLAIN_CORNER_G = 400.0

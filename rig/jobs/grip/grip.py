@@ -6,13 +6,15 @@ from typing import Literal
 
 import numpy as np
 
+from analysis.base.arrays import FloatArray
 from analysis.forecast.forecast import kind_of_test
 from analysis.grip.bench_tests import OnBalance, OnBoard, pull, tilt_axle, tilt_car
 from analysis.grip.combine import GripEstimate, GripMeasurement, combine
 from analysis.grip.days import DayRatio, day_ratio
-from analysis.grip.inference import Inference, Unknown, infer
+from analysis.grip.inference import Inference, infer
 from analysis.grip.next_push import NextPush, most_informative_station
 from analysis.grip.sweep import SweepNull, ratio_from_null, sweep_null
+from analysis.grip.unknowns import Unknown
 from analysis.weighing.corner_weights import newtons_from_grams
 from rig.base.errors import InputError
 from rig.cards.measures import MM, wheelbase
@@ -61,8 +63,7 @@ def measure_tilt(
 ) -> tuple[GripMeasurement, GripRecord]:
     """Grip from the slope at which the car slips: one axle (the other on rollers), or the whole car, wheels blocked."""
     angles = np.radians(np.asarray(test.angles_deg, dtype=float))
-    scatter = float(np.std(angles, ddof=1)) if len(angles) > 1 else np.radians(0.7)
-    mean, own = float(np.mean(angles)), scatter / float(np.sqrt(len(angles)))
+    mean, own = _mean_of(angles, usual=np.radians(0.7))
     geometry, front = cards.car.geometry, weighing.weights.front_pct
     board = OnBoard(
         angle=mean,
@@ -96,14 +97,14 @@ def measure_pull(
 ) -> tuple[GripMeasurement, GripRecord]:
     """Grip from a horizontal pull on a spring balance."""
     values = np.asarray(test.forces, dtype=float)
-    own = float(np.std(values, ddof=1) / np.sqrt(len(values))) if len(values) > 1 else 0.03 * float(values[0])
+    mean, own = _mean_of(values, usual=0.03 * values[0])
     gravity = place_gravity(cards.bench)
     wheels = {"front": [0, 1], "rear": [2, 3], "car": [0, 1, 2, 3]}[test.part]
     chosen = np.isin(np.arange(4), wheels).astype(float)
     load = float(newtons_from_grams(weighing.weights.load_g[wheels].sum(), gravity=gravity))
     load_u = float(np.sqrt(chosen @ weighing.load_covariance @ chosen))
     balance = OnBalance(
-        force=float(values.mean()),
+        force=mean,
         force_u=own,
         gauge_shared_u=test.gauge_u,
         load=load,
@@ -121,6 +122,12 @@ def measure_pull(
     return found, _keep(
         cards, log, found, GripInputs(forces_N=tuple(test.forces), part=test.part, direction=ACROSS), weighing
     )
+
+
+def _mean_of(repeats: FloatArray, *, usual: float) -> tuple[float, float]:
+    """Mean of repeats (n,) and its standard uncertainty by their scatter. usual: scatter, where there is only one."""
+    scatter = np.std(repeats, ddof=1) if len(repeats) > 1 else usual
+    return float(np.mean(repeats)), float(scatter / np.sqrt(len(repeats)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -15,7 +15,7 @@ from analysis.moving.modes import Modes, modes
 from analysis.moving.phases import DriftPath, Phase, PhaseTable, checked_phases, drift_path, phase_table, with_axis
 from analysis.moving.pivots import ReachablePivots, reachable_pivots
 from analysis.moving.region import Region, reachable
-from analysis.moving.response import Arrival, arrival, ramp, respond
+from analysis.moving.response import Arrival, Manoeuvre, arrival, ramp, respond
 from analysis.moving.setup_changes import SetupEffect, effects
 from analysis.moving.tyres import Tyres, friction_centre, tyres_like
 from rig.base.errors import InputError
@@ -134,9 +134,9 @@ def answer_moving(
         car.chassis,
         car.damper,
         car.inertia,
-        time,
-        np.zeros_like(time),
-        ramp(time, start=0.0, rise=RISE, size=STEP_G * STANDARD_GRAVITY),
+        Manoeuvre(
+            time=time, ax=np.zeros_like(time), ay=ramp(time, start=0.0, rise=RISE, size=STEP_G * STANDARD_GRAVITY)
+        ),
     )
     if bool(step.rolls_over):
         warnings.append(f"{STEP_G:g} g sideways rolls the car over: no arrival times")

@@ -1,12 +1,13 @@
 """What one push says of the balance point, beside weights and grip: computed once, written, decoded from there."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from analysis.balance.finger_reading import as_the_finger_moved, read_finger
 from analysis.balance.from_push import balance_from_push, turn_seen
-from analysis.balance.reconcile import usual_mistakes, what_would_reconcile
+from analysis.balance.reconcile import pushed_in_state, usual_mistakes, what_would_reconcile
 from analysis.balance.results import (
     BalanceDoubts,
     FingerFound,
@@ -32,7 +33,7 @@ from rig.cards.mechanics import blocked_axles, push_state
 from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import pushed_as_seen
 from rig.jobs.pushing.measure import Measurement, poses_of
-from rig.jobs.weighing.weights import Weighing, known_weighing, weighed_car, written
+from rig.jobs.weighing.weights import OtherWeights, Weighing, known_weighing, weighed_car, written
 from rig.log.store import BenchLog
 from rig.lookups.cards_and_pivots import keep_cards
 from rig.lookups.sources import finger_row
@@ -40,6 +41,7 @@ from rig.lookups.track_file import KeptTrack
 from rig.records.balance import BALANCE, BalanceInputs, BalanceResult
 from rig.records.codec import as_record, from_record
 from rig.records.record import AnyRecord, Record
+from rig.records.weighing import WEIGHING
 from vision.base.types import ClipTrack
 
 DRAWS = 4000
@@ -60,10 +62,20 @@ class ByWeights:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WouldFit:
-    """A single mistake that would bring measured and forecast together, in words, with its odds (to 1)."""
+    """A single mistake that would bring measured and forecast together, in words, with its odds (to 1).
+
+    weighing, number: id and number of the record whose weights would do so; "" and None for other mistakes.
+    """
 
     name: str
     odds: float
+    weighing: str = ""
+    number: int | None = None
+
+    @property
+    def words(self) -> str:
+        """The mistake, as it goes on after "It would fit if"."""
+        return self.name if self.number is None else f"{self.name}, as weighed in record {self.number}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,11 +116,13 @@ def answer_push(
     track: ClipTrack | KeptTrack | None = None,
     verdict: Verdict | None = None,
     forecast_station: float | None = None,
+    others: Sequence[OtherWeights] = (),
 ) -> PushAnswer:
     """What a measured push says. cards: with the push where it was made.  weighing: None when there is none.
 
     track: the poses, in which the turn between two loaded poses is looked for; None takes it from rest to rest.
     verdict: on turn per travel, with the forecast pivot's station (m ahead of the rear axle), where there is one.
+    others: weights of other states of the car, tried where forecast and measurement disagree.
     Raises the rooms' InputError for a car or push that cannot be.
     """
     length, card = wheelbase(cards.car), cards.test.push
@@ -134,7 +148,9 @@ def answer_push(
     if weighing is None:
         return basic
     if track is not None:
-        seen = _turn(cards, push, _loaded(push, track, stated.station, length))
+        loaded = _loaded(push, track, stated.station, length)
+        seen = _turn(cards, push, loaded)
+        basic = replace(basic, remarks=(*basic.remarks, *(loaded.remarks if loaded is not None else ())))
     car = weighed_car(cards, weighing)
     # The car goes where it went: the balance is found for the side that the clip shows.
     pushed = replace(stated, side=saw.side, finger_y=-saw.side * abs(stated.finger_y))
@@ -145,13 +161,26 @@ def answer_push(
         remark = f"In the clip the finger {did} (odds {finger.odds:.0f} to 1); the card says {card.finger}."
         basic = replace(basic, remarks=(*basic.remarks, remark))
     doubts = BalanceDoubts(placing=Placing.SEEN if card.position_from == "finger marker" else Placing.BARE_FINGER)
-    fits = what_would_reconcile(car, pushed, seen, usual_mistakes(car, pushed, seen)) if verdict == "disagrees" else ()
     return replace(
         basic,
         balance=balance_from_push(car, moved, seen, doubts=doubts),
         by_weights=balance_by_weights(car, stated),
         finger=finger,
-        would_fit=tuple(WouldFit(name=one.name, odds=one.odds) for one in fits if one.reconciles)[:MOST_FITS],
+        would_fit=_would_fit(car, pushed, seen, others) if verdict == "disagrees" else (),
+    )
+
+
+def _would_fit(car: CarState, push: PushState, seen: TurnSeen, others: Sequence[OtherWeights]) -> tuple[WouldFit, ...]:
+    """The usual mistakes, weights of another state among them, that would reconcile push and forecast."""
+    weighed = {pushed_in_state(other.state): other for other in others}
+    states = [(one.state, replace(car, load=one.load, load_covariance=one.load_covariance)) for one in others]
+    mistakes = usual_mistakes(car, push, seen, other_weights=states)
+    fits = [fit for fit in what_would_reconcile(car, push, seen, mistakes) if fit.reconciles][:MOST_FITS]
+    return tuple(
+        WouldFit(name=fit.name, odds=fit.odds, weighing=weighed[fit.name].id, number=weighed[fit.name].number)
+        if fit.name in weighed
+        else WouldFit(name=fit.name, odds=fit.odds)
+        for fit in fits
     )
 
 
@@ -236,9 +265,16 @@ def write_answer(
     )
 
 
-def answer_from(record: Record[BalanceInputs, BalanceResult]) -> PushAnswer:
-    """The answer that `write_answer` wrote."""
-    return from_record(record.result, PushAnswer)
+def answer_from(record: Record[BalanceInputs, BalanceResult], log: BenchLog | None = None) -> PushAnswer:
+    """The answer that `write_answer` wrote. log: whose numbers the records that it names are to have.
+
+    An imported answer was written where other records had these numbers.
+    """
+    answer = from_record(record.result, PushAnswer)
+    if log is None:
+        return answer
+    numbers = {record.id: record.number for record in log.records(kind=WEIGHING)} if answer.would_fit else {}
+    return replace(answer, would_fit=tuple(replace(one, number=numbers.get(one.weighing)) for one in answer.would_fit))
 
 
 def answer_json(answer: PushAnswer) -> Json:

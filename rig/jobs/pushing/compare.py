@@ -1,5 +1,6 @@
 """Set a measured pivot beside its forecast: the verdict, the picture and the report."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -23,7 +24,7 @@ from rig.jobs.pushing.forecast import Forecast, forecast_inputs, predicted, writ
 from rig.jobs.pushing.measure import MeasuredClip, Measurement, measure_clip, stored_camera
 from rig.jobs.pushing.picture import PushedPoses, test_picture
 from rig.jobs.pushing.quickness import Quickness, finger_advance, judge_quickness
-from rig.jobs.weighing.weights import Weighing, known_weighing, written
+from rig.jobs.weighing.weights import OtherWeights, Weighing, known_weighing, weighed_otherwise, written
 from rig.log.store import BenchLog
 from rig.lookups.cards_and_pivots import keep_cards
 from rig.records.pushing import COMPARISON, ComparisonInputs, ComparisonResult, PredictionInputs
@@ -119,7 +120,8 @@ def judge(
     seed: int = 0,
 ) -> Verdict:
     """The verdict on one push as `judged` finds it, written down with its forecast and what the push said."""
-    found = judged(cards, weighing, measurement, typed, push_number=push_number, seed=seed)
+    others = weighed_otherwise(cards, weighing, log)
+    found = judged(cards, weighing, measurement, typed, push_number=push_number, seed=seed, others=others)
     cards = found.cards
     made = write_forecast(cards, weighing, log, found.inputs, found.prediction)
     poses = None
@@ -172,9 +174,11 @@ def judged(
     *,
     push_number: int = 1,
     seed: int = 0,
+    others: Sequence[OtherWeights] = (),
 ) -> Judged:
     """The verdict on one push. Exactly one of clip and typed is given.
 
+    others: weights of other states of the car, tried where the two disagree.
     Raises InputError when the clip has no such push.
     """
     push = None
@@ -199,6 +203,7 @@ def judged(
             track=clip.track,
             verdict=comparison.verdict,
             forecast_station=None if station_pct is None else station_pct / 100 * wheelbase(cards.car),
+            others=others,
         )
     return Judged(
         cards=cards,

@@ -12,6 +12,7 @@ from analysis.statistics.quantiles import CHI_SQUARE_95_PLANE
 from analysis.weighing.corner_weights import CornerWeights
 from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet
+from rig.cards.schema import CarCard
 from rig.records.pushing import PredictionResult, PushRow
 
 SWEPT_OUTLINES = 6
@@ -67,6 +68,12 @@ def test_picture(
     )
 
 
+def body_of(car: CarCard) -> tuple[float, float, float]:
+    """The body from above, m: overhang ahead of the front axle, behind the rear axle, width."""
+    geometry = car.geometry
+    return geometry.body_front_mm * MM, geometry.body_rear_mm * MM, geometry.body_width_mm * MM
+
+
 def car_picture(
     cards: CardSet,
     weights: CornerWeights | None,
@@ -89,7 +96,7 @@ def car_picture(
         title=f"{cards.car.name}: {cards.test.name}",
         wheelbase=length,
         contact_place=contact_place(cards.car),
-        body=(geometry.body_front_mm * MM, geometry.body_rear_mm * MM, geometry.body_width_mm * MM),
+        body=body_of(cards.car),
         load_g=None if weights is None else weights.load_g,
         cg=None if weights is None else weights.cg,
         push=np.array([push.position_pct / 100 * length, -side * geometry.body_width_mm / 2 * MM]),

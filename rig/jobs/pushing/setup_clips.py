@@ -8,7 +8,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.plane import place
-from analysis.figures.car import body_corners
+from analysis.figures.car import body_outline
 from analysis.measured.pushes import MeasuredPush
 from rig.base.errors import InputError
 from rig.base.files import whole_file
@@ -18,7 +18,7 @@ from rig.cards.read import CardSet, read_card
 from rig.cards.schema import BenchCard
 from rig.jobs.pushing.compare import Verdict
 from rig.jobs.pushing.measure import Measurement, camera_record, stored_camera
-from rig.jobs.pushing.picture import car_picture
+from rig.jobs.pushing.picture import body_of
 from rig.log.store import BenchLog
 from rig.lookups.cards_and_pivots import keep_cards
 from rig.records.camera import (
@@ -204,7 +204,7 @@ def overlay_scene(
         picture_time=track.picture_time,
         finger_time=finger_time,
         finger=finger,
-        outline=body_corners(car_picture(cards, None))[:-1],
+        outline=body_outline(wheelbase(cards.car), body_of(cards.car)),
         measured=measured,
         predicted=predicted,
         title=title.encode("ascii", "replace").decode(),

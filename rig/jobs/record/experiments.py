@@ -207,7 +207,7 @@ def _answer(record: AnyRecord, pushed: AnyRecord, number: int, log: BenchLog) ->
     if not said:
         return None
     # a comparison's own answer was written right after it
-    return answer_from(said[0] if COMPARISON.holds(record) else said[-1])
+    return answer_from(said[0] if COMPARISON.holds(record) else said[-1], log)
 
 
 def _family(record: AnyRecord, log: BenchLog) -> list[AnyRecord]:

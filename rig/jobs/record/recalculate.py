@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import msgspec
@@ -17,7 +17,7 @@ from rig.jobs.pushing.measure import push_record, pushes_in
 from rig.jobs.series.change import changed_again
 from rig.jobs.weighing.calibrate import calibration_from, fitted_again
 from rig.jobs.weighing.scale import loads_of, pool
-from rig.jobs.weighing.weights import as_pushed, weighing_from, weights_of, weights_record
+from rig.jobs.weighing.weights import as_pushed, weighing_from, weights_of, weights_record, weights_then
 from rig.log.store import BenchLog
 from rig.lookups.cards_and_pivots import estimate_from
 from rig.lookups.sources import MissingSourceError, cards_of, finger_row, judged_row, parents_of, track_of
@@ -142,7 +142,15 @@ def _balance(record: AnyRecord, log: BenchLog) -> Content:
     if push is None:
         raise MissingSourceError(f"its clip has no push {number} any more")
     weighing = None if weighed is None else weighing_from(weighed, placed)
-    answer = answer_push(placed, push, weighing, track=track, verdict=answer_from(kept).verdict)
+    others = []
+    for fit in kept.result.would_fit:
+        if weighing is not None and fit.number is not None:
+            then = next((one for one in log.records(kind=WEIGHING) if one.id == fit.weighing), None)
+            if then is None:
+                raise MissingSourceError("the record of another weighing that it names is missing")
+            # with its number where this was written
+            others.append(replace(weights_then(then, placed, weighing, log), number=fit.number))
+    answer = answer_push(placed, push, weighing, track=track, verdict=answer_from(kept).verdict, others=others)
     # the forecast's place stands in its own record; remarks come in words
     return msgspec.structs.replace(
         as_record(answer, BalanceResult),

@@ -21,7 +21,7 @@ def answers_on_record(log: BenchLog, *, before: int | None = None) -> AnswersOnR
     for record in log.records(kind=BALANCE):
         clip = None if before is not None and record.number >= before else parents_of(record, log).of(PUSH)
         if clip is not None:
-            said[clip.id, record.inputs.push_number] = answer_from(record), record
+            said[clip.id, record.inputs.push_number] = answer_from(record, log), record
     return said
 
 

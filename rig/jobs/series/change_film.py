@@ -6,6 +6,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.plane import compose, invert, place
+from analysis.figures.car import body_outline
 from analysis.figures.pushed_cars import CarFromAbove
 from rig.base.errors import InputError
 from rig.base.files import whole_file, write_text
@@ -14,6 +15,7 @@ from rig.cards.measures import MM, car_markers, contact_place, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.pushing.balance import PushAnswer
 from rig.jobs.pushing.measure import camera_from
+from rig.jobs.pushing.picture import body_of
 from rig.jobs.series.answered_pushes import PushesOf
 from rig.log.store import BenchLog
 from rig.lookups.sources import MissingSourceError, push_row, track_of
@@ -32,7 +34,7 @@ def drawn_car(cards: CardSet, answer: PushAnswer, title: str) -> CarFromAbove:
     return CarFromAbove(
         title=title,
         wheelbase=length,
-        body=(geometry.body_front_mm * MM, geometry.body_rear_mm * MM, geometry.body_width_mm * MM),
+        body=body_of(cards.car),
         contact_place=contact_place(cards.car),
         end=np.array(answer.end),
         push=np.array([answer.pushed_pct / 100 * length, -answer.saw.side * geometry.body_width_mm / 2 * MM]),
@@ -59,11 +61,9 @@ def filmed_push(
     if clip is None or not clip.is_file():
         raise MissingSourceError("the clip is no longer there")
     row = push_row(record, answer.number)
-    length, geometry, start = wheelbase(cards.car), cards.car.geometry, np.array(row.start_pose)
+    length, start = wheelbase(cards.car), np.array(row.start_pose)
     relative = compose(invert(start), stored.pose)
     shown = drawn_car(cards, answer, "")
-    ahead, half = length + geometry.body_front_mm * MM, geometry.body_width_mm / 2 * MM
-    behind = -geometry.body_rear_mm * MM
     return PushFromAbove(
         clip=clip,
         camera=camera_from(record.result.track.camera),
@@ -73,7 +73,7 @@ def filmed_push(
         start_pose=start,
         onset=row.start_s,
         end=row.end_s,
-        outline=np.array([[behind, -half], [ahead, -half], [ahead, half], [behind, half]]),
+        outline=body_outline(length, shown.body),
         wheelbase=length,
         height=car_markers(cards.car, dictionary=cards.bench.floor.dictionary).height,
         nose=way_across(relative, length, side=answer.saw.side),

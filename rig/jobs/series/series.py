@@ -15,7 +15,7 @@ from analysis.forecast.changes import Ballast, Change, pivot_map, to_reach
 from analysis.grip.inference import infer
 from analysis.series.effects import SeriesPush, SeriesResult, analyse_series, pushes_needed
 from analysis.series.ladder import Ladder, LadderEntry, grip_ladder
-from analysis.series.plan import PlannedPush, full_factorial, plan_series
+from analysis.series.plan import PlannedPush, Repetition, full_factorial, plan_series
 from analysis.statistics.headings import kappa_change
 from rig.base.errors import InputError
 from rig.cards.measures import MM, wheelbase
@@ -60,13 +60,11 @@ def plan_table(
     baseline = {name: levels[0] for name, levels in factors.items()} if factors else None
     plan = plan_series(
         setups,
+        often=Repetition(repeats=repeats, run_in=run_in, rounds=rounds),
         rng=np.random.default_rng(seed),
         slow=slow,
         baseline=baseline,
         station_pct=station_pct,
-        repeats=repeats,
-        run_in=run_in,
-        rounds=rounds,
     )
     text = io.StringIO()
     writer = csv.writer(text)

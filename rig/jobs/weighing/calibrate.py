@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 
 import numpy as np
 
-from analysis.weighing.calibration import Calibration, CalibrationNotes, fit_calibration, require_calibration
+from analysis.weighing.calibration import Calibration, CalibrationNotes, fit_calibration
 from analysis.weighing.error_budget import RunOrder
 from rig.base.clock import moment_now
 from rig.base.errors import InputError
@@ -171,8 +171,12 @@ def stored_calibration(
     """
     found = calibration_of(bench, log, boards=boards, number=number)
     if found is None:
-        require_calibration(None, pad=f"pads of {bench.name}")
-        raise AssertionError  # require_calibration has raised
+        # there is no default: counts mean nothing without masses
+        raise InputError(
+            "this pad has never been calibrated",
+            where=f"pads of {bench.name}",
+            remedy="Calibrate it against check masses, or type in weights from a kitchen scale",
+        )
     record = CALIBRATION.of(found.record)
     return [calibration_from(one) for one in record.result.pads], record, found.remarks
 

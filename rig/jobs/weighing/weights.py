@@ -13,25 +13,31 @@ from analysis.weighing.corner_weights import CornerWeights, corner_weights, newt
 from analysis.weighing.parts import PartMass, add_parts
 from analysis.weighing.reseating import pool_placements
 from rig.base.errors import InputError
+from rig.cards.identity import car_changes, changes_in_words
 from rig.cards.measures import MM, contact_place, contact_place_u
 from rig.cards.mechanics import car_state, place_gravity
 from rig.cards.read import CardSet
+from rig.cards.schema import CarCard
 from rig.log.store import BenchLog
 from rig.lookups.aside import standing
-from rig.lookups.belongs import weighing_of
+from rig.lookups.belongs import car_card, weighing_of, weighings_otherwise
 from rig.lookups.cards_and_pivots import keep_cards
 from rig.records.content import finite, four, matrix, pair
-from rig.records.record import Record
-from rig.records.weighing import WEIGHING, DoubtRow, EstimateRow, WeighingInputs, WeighingResult, WeightsRow
+from rig.records.weighing import (
+    WEIGHING,
+    DoubtRow,
+    EstimateRow,
+    WeighingInputs,
+    WeighingRecord,
+    WeighingResult,
+    WeightsRow,
+)
 
 KITCHEN_SCALE_GAIN_U = 0.002
 
 
 CAR = 1
 """Place of the car card among the cards that `keep_cards` answers."""
-
-
-WeighingRecord = Record[WeighingInputs, WeighingResult]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,6 +100,45 @@ def known_weighing(cards: CardSet, log: BenchLog, *, before: int | None = None) 
     if found is None:
         return typed_weighing(cards)  # tells what is missing
     return replace(weighing_from(WEIGHING.of(found.record), cards), remarks=found.remarks)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OtherWeights:
+    """The weights of this car in another state. state: what differs then.  id, number: of the record of its weighing.
+
+    load, load_covariance: (4,) N and (4, 4) N².
+    """
+
+    state: str
+    id: str
+    number: int
+    load: FloatArray
+    load_covariance: FloatArray
+
+
+def weighed_otherwise(cards: CardSet, weighing: Weighing, log: BenchLog) -> tuple[OtherWeights, ...]:
+    """Weights of this car in other states than the one a weighing is of, as they stand in the log. Writes nothing."""
+    car = _car_of(cards, weighing, log)
+    return tuple(weights_then(record, cards, weighing, log) for record in weighings_otherwise(car, log))
+
+
+def weights_then(record: WeighingRecord, cards: CardSet, weighing: Weighing, log: BenchLog) -> OtherWeights:
+    """The weights of a record of another state than the one a weighing is of."""
+    then, found = car_card(record, log), weighing_from(record, cards)
+    changes = [] if then is None else car_changes(_car_of(cards, weighing, log), then)
+    return OtherWeights(
+        state=changes_in_words(changes, most=len(changes)),  # all of them: no two states have the same words
+        id=record.id,
+        number=record.number,
+        load=found.load,
+        load_covariance=found.load_covariance,
+    )
+
+
+def _car_of(cards: CardSet, weighing: Weighing, log: BenchLog) -> CarCard:
+    """The car as it was when it was weighed: a person may have named a weighing of another state."""
+    then = car_card(weighing.record, log) if isinstance(weighing, RecordedWeighing) else None
+    return cards.car if then is None else then
 
 
 def written(weighing: Weighing, cards: CardSet, log: BenchLog) -> RecordedWeighing:

@@ -5,7 +5,7 @@ import io
 import numpy as np
 
 from analysis.base.pivot import PivotEstimate
-from analysis.figures.car import CarPicture, PivotMark, body_corners
+from analysis.figures.car import CarPicture, PivotMark, body_outline
 from analysis.figures.pushed_cars import cars_from_above
 from analysis.statistics.quantiles import NORMAL_95
 from rig.base.plain_json import Json
@@ -31,7 +31,7 @@ def picture_json(picture: CarPicture) -> Json:
         "title": picture.title,
         "wheelbase": picture.wheelbase * MM_PER_M,
         "contacts": picture.contact_place * MM_PER_M,
-        "outline": body_corners(picture)[:4] * MM_PER_M,
+        "outline": body_outline(picture.wheelbase, picture.body) * MM_PER_M,
         "load_g": picture.load_g,
         "cg": None if picture.cg is None else picture.cg * MM_PER_M,
         "push": None if picture.push is None else picture.push * MM_PER_M,

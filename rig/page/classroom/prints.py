@@ -3,7 +3,7 @@
 import html
 from collections.abc import Sequence
 
-from analysis.figures.car import body_corners
+from analysis.figures.car import body_outline
 from rig.base.car_words import side_words_mm, station_words_mm
 from rig.base.errors import InputError
 from rig.cards.read import CardSet
@@ -121,7 +121,7 @@ def ring_html(bench: Bench) -> str:
         )
     x, y = (float(part) for part in region.place)
     where = f"Fix the ring with its cross {station_words_mm(x)} and {side_words_mm(y)}."
-    (behind, right), (ahead, left) = body_corners(verdict.picture)[[0, 2]]
+    (behind, right), (ahead, left) = body_outline(verdict.picture.wheelbase, verdict.picture.body)[[0, 2]]
     if not (behind < x < ahead and right < y < left):
         where += " That is outside the body: fix a light card arm to the chassis that carries the ring there."
     drawing = (

@@ -89,9 +89,9 @@ def test_a_finger_that_stuck_is_found() -> None:
 def test_weights_of_another_state_are_tried() -> None:
     heavy = replace(WELL_KNOWN, load=np.array([4.4, 4.4, 3.44, 3.44]))
     found = ranked(
-        PushState(station=L / 2), kappa_for(L / 2, 100 * 4.4 / 7.84), other_weights=[("with the battery", heavy)]
+        PushState(station=L / 2), kappa_for(L / 2, 100 * 4.4 / 7.84), other_weights=[("battery 0 → 120 g", heavy)]
     )
-    assert found[0].name == "the car was pushed as it was weighed under “with the battery”"
+    assert found[0].name == "the car was pushed in another state (battery 0 → 120 g)"
     assert found[0].reconciles
 
 

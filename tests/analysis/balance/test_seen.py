@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 
 from analysis.balance.results import Saw, TurnSeen
-from analysis.balance.seen import seen_sentence, seen_words, side_sentence, what_was_seen
+from analysis.balance.seen import seen_words, side_sentence, what_was_seen, where_pushed
 from tests.analysis.balance.balance_cars import L
 
 
@@ -72,12 +72,12 @@ def test_straight_or_nobody_can_tell() -> None:
     assert of(8.2, 7.8, reach=0.09).saw is Saw.STRAIGHT
 
 
-def test_where_it_was_pushed_comes_first() -> None:
-    assert seen_sentence(of(51, 69), pushed_pct=50.0) == (
-        "pushed at the middle (50 %): the tail led by 18 mm (nose 51, tail 69)"
-    )
-    assert seen_sentence(of(60, 61), pushed_pct=53.4).startswith("pushed at 53.4 %: went straight")
-    assert seen_sentence(of(60, 61), pushed_pct=85.0).startswith("pushed at 85 %: ")
+def test_where_it_was_pushed_and_what_was_seen() -> None:
+    assert where_pushed(50.0) == "pushed at the middle (50 %)"
+    assert seen_words(of(51, 69)) == "the tail led by 18 mm (nose 51, tail 69)"
+    assert where_pushed(53.4) == "pushed at 53.4 %"
+    assert seen_words(of(60, 61)).startswith("went straight")
+    assert where_pushed(85.0) == "pushed at 85 %"
 
 
 def test_the_way_of_the_push_is_that_of_the_touched_place() -> None:

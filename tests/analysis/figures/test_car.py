@@ -6,7 +6,18 @@ from matplotlib.collections import PolyCollection
 from matplotlib.colors import to_hex
 from matplotlib.figure import Figure
 
-from analysis.figures.car import FORECAST, LOAD, MEASURED, QUIET, CarPicture, PivotMark, body_corners, moved, top_view
+from analysis.figures.car import (
+    FORECAST,
+    LOAD,
+    MEASURED,
+    QUIET,
+    CarPicture,
+    PivotMark,
+    body_outline,
+    closed,
+    moved,
+    top_view,
+)
 
 PLACE = np.array([[0.26, 0.08], [0.26, -0.08], [0.0, 0.08], [0.0, -0.08]])
 
@@ -37,9 +48,13 @@ def labels(figure: Figure) -> list[str]:
     return [str(one) for one in figure.axes[0].get_legend_handles_labels()[1]]
 
 
+def outline_of(of: CarPicture) -> np.ndarray:
+    return closed(body_outline(of.wheelbase, of.body))
+
+
 def test_body_and_motion_of_it() -> None:
     # overhangs of 50 mm ahead and 30 mm behind, 200 mm wide; a quarter turn takes (x, y) to (-y, x)
-    corners = body_corners(picture())
+    corners = outline_of(picture())
     np.testing.assert_allclose(corners[[0, 2]], [[-0.03, -0.1], [0.31, 0.1]])
     np.testing.assert_array_equal(corners[0], corners[-1])
     turned = moved(corners, (0.5, 0.25, np.pi / 2))
@@ -50,7 +65,7 @@ def test_a_bare_car_has_its_outline_and_four_wheels_to_scale() -> None:
     figure = top_view(picture())
     axes = figure.axes[0]
     (outline,) = lines(figure, "black")
-    np.testing.assert_allclose(outline, 1e3 * body_corners(picture()))
+    np.testing.assert_allclose(outline, 1e3 * outline_of(picture()))
     ((wheels, _, colour),) = discs(figure)
     np.testing.assert_allclose(wheels, 1e3 * PLACE)
     assert colour == QUIET
@@ -162,4 +177,4 @@ def test_the_way_of_the_car_grows_darker() -> None:
     ways = [one for one in figure.axes[0].get_lines() if one.get_color() == MEASURED]
     assert [one.get_alpha() for one in ways] == pytest.approx([0.15 + 0.35 / 3, 0.15 + 0.7 / 3, 0.5])
     for one, pose in zip(ways, poses, strict=True):
-        np.testing.assert_allclose(one.get_xydata(), 1e3 * moved(body_corners(picture()), pose))
+        np.testing.assert_allclose(one.get_xydata(), 1e3 * moved(outline_of(picture()), pose))

@@ -59,8 +59,6 @@ def test_each_change_brings_the_pivot_where_it_is_wanted(wanted_pct: float) -> N
         assert found["ballast"].reachable == (0.0 <= 0.13 + moved <= 0.26)
     else:
         assert not -0.13 <= 0.13 + moved <= 0.39  # outside even the look beyond the limits
-    for one in found.values():
-        assert one.reached_pct == pytest.approx((wanted_pct, wanted_pct), abs=0.2)
 
 
 def test_ranking_puts_what_can_be_done_first() -> None:

@@ -6,7 +6,7 @@ Truth: the definitions of the doubts, written once more with one score at a time
 import numpy as np
 import pytest
 
-from analysis.forecast.inputs import Drawn, PushState, assemble, doubt_groups, draw_groups
+from analysis.forecast.inputs import Altered, Drawn, PushState, assemble, doubt_groups, draw_groups
 
 from .test_forecast import PLACE, car, rng
 
@@ -126,7 +126,7 @@ def test_loads_are_drawn_with_their_covariance_and_never_pull() -> None:
     many = assemble(CAR, PUSH, draw_groups({"corner weights": 4}, 20_000, rng(5)), 20_000)
     np.testing.assert_allclose(np.cov(many.contacts.load.T), ROOT @ ROOT.T, atol=4e-4)
     np.testing.assert_allclose(many.contacts.load.mean(0), CAR.load, atol=2e-3)
-    lifted = assemble(CAR, PUSH, {}, 1, extra_load=np.array([[-100.0, 0.5, 0.0, 0.0]]))
+    lifted = assemble(CAR, PUSH, {}, 1, Altered(extra_load=np.array([[-100.0, 0.5, 0.0, 0.0]])))
     np.testing.assert_allclose(lifted.contacts.load[0], [0.0, CAR.load[1] + 0.5, *CAR.load[2:]])
 
 
@@ -136,9 +136,11 @@ def test_what_is_asked_for_besides_the_doubts() -> None:
         PUSH,
         {},
         2,
-        log_ratio=np.array([0.0, 0.2]),
-        station_shift=np.array([0.0, 0.01]),
-        drag=np.array([[0.1, 0.2, 0.3, 0.4], [1.0, 1.0, 1.0, 1.0]]),
+        Altered(
+            log_ratio=np.array([0.0, 0.2]),
+            station_shift=np.array([0.0, 0.01]),
+            drag=np.array([[0.1, 0.2, 0.3, 0.4], [1.0, 1.0, 1.0, 1.0]]),
+        ),
     )
     np.testing.assert_allclose(two.contacts.grip[1] / two.contacts.grip[0], np.exp([0.1, 0.1, -0.1, -0.1]))
     np.testing.assert_allclose(two.finger.place[:, 0], [0.20, 0.21])

@@ -13,7 +13,7 @@ from analysis.forecast.forecast import HYPERSENSITIVE_PCT, _side_only, kind_of_t
 from analysis.forecast.inputs import PushState, assemble, doubt_groups, draw_groups
 from analysis.forecast.region import pole_at, pole_region
 from analysis.forecast.slide import DEFAULT_TURN, kappa_together, pivot_stays, slide
-from analysis.sliding.finite import integrate_push
+from analysis.sliding.finite import Until, integrate_push
 from analysis.sliding.solve import solve_push
 
 from .test_forecast import L, car, rng
@@ -138,7 +138,7 @@ def test_a_whole_slide_turns_about_the_centre_of_its_rigid_motion(finger: str, p
     whole = integrate_push(
         drawn.contacts,
         drawn.finger,
-        turn=0.25,
+        until=Until(turn=0.25),
         steps=3 if finger == "sticking" else 2,
         rule=drawn.path,
         transfer=drawn.transfer,

@@ -273,8 +273,6 @@ def test_contradictions_are_told_with_odds() -> None:
     assert told.suspect == 2
     assert "tilt board" in told.sentence
     assert any("contradict" in one for one in quarrel.warnings)
-    assert quarrel.without_suspect is not None
-    assert quarrel.without_suspect.ratio == pytest.approx(1.105, rel=2e-3)
     # chi-square by hand: variance of the three logarithms about their mean over 0.01².
     logs = np.log([1.10, 1.11, 1.30])
     assert told.chi_square == pytest.approx(np.sum((logs - logs.mean()) ** 2) / 1e-4, rel=1e-3)

@@ -11,8 +11,9 @@ from analysis.base.errors import InputError
 from analysis.base.pivot import PivotEstimate
 from analysis.forecast.inputs import CarState, PushState
 from analysis.forecast.variants import Variants, balance_doubt, doubt_effects, doubt_variants, kappa_of
-from analysis.grip.inference import PushEvidence, cg_station, infer
+from analysis.grip.inference import PushEvidence, infer
 from analysis.grip.next_push import most_informative_station
+from analysis.grip.unknowns import cg_station
 
 L, H = 0.26, 0.085
 PLACE = np.array([[L, H], [L, -H], [0.0, H], [0.0, -H]])

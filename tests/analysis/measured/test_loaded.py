@@ -87,21 +87,21 @@ def test_from_rest_to_the_loaded_end_the_wind_up_would_count() -> None:
 
 
 def test_a_finger_that_leaves_at_once_is_told() -> None:
-    assert any("left at once" in one for one in measured(ease=False, dwell=0.0).said)
-    assert not measured(ease=True, dwell=0.5).said
+    assert any("left at once" in one for one in measured(ease=False, dwell=0.0).remarks)
+    assert not measured(ease=True, dwell=0.5).remarks
 
 
 def test_without_springs_the_end_is_the_rest() -> None:
     found = measured(ease=True, dwell=0.0, springs=False)
     assert found.springback == 0.0
     assert found.interval[0] < KAPPA < found.interval[1]
-    assert not found.said
+    assert not found.remarks
 
 
 def test_a_short_push_is_taken_from_rest_and_says_so() -> None:
     found = measured(ease=True, dwell=0.5, way=0.011)
     assert found.poses is PosesUsed.REST_TO_LOADED
-    assert "Too little of the push" in found.said[0]
+    assert "Too little of the push" in found.remarks[0]
 
 
 def test_too_few_frames_are_refused() -> None:

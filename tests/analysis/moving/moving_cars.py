@@ -1,8 +1,11 @@
 """Cars for the tests of the moving car: the workshop's, and random ones."""
 
+from collections.abc import Mapping
+from dataclasses import fields, replace
+
 import numpy as np
 
-from analysis.moving.chassis import Chassis, car_at_rest, stacked
+from analysis.moving.chassis import SHAPES, Chassis, Standing, Stops, Suspension, Unsprung, car_at_rest, stacked
 
 G = 9.80665
 
@@ -26,7 +29,19 @@ def dunlin(**changes: object) -> Chassis:
         "droop": 0.004,
         "droop_rate": 20000.0,
     } | changes
-    return car_at_rest(**given)  # type: ignore[arg-type]
+    return car_of(given)
+
+
+def car_of(given: Mapping[str, object]) -> Chassis:
+    """The car of quantities named as `Chassis` names them, with its wheel loads, "rest_load", and "height"."""
+    renamed = {"rest_load": (Standing, "load"), "unsprung_mass": (Unsprung, "mass")}
+    renamed |= {"unsprung_height": (Unsprung, "height"), "height": (Standing, "height")}
+    parts: dict[type, dict[str, object]] = {Standing: {}, Suspension: {}, Unsprung: {}, Stops: {}}
+    owner = {field.name: (part, field.name) for part in parts for field in fields(part)} | renamed
+    for name, value in given.items():
+        part, field = owner[name]
+        parts[part][field] = value
+    return car_at_rest(*(part(**those) for part, those in parts.items()))
 
 
 def random_cars(count: int, rng: np.random.Generator) -> Chassis:
@@ -62,3 +77,13 @@ def random_cars(count: int, rng: np.random.Generator) -> Chassis:
             )
         )
     return stacked(cars)
+
+
+def picked(chassis: Chassis, index: object) -> Chassis:
+    """Some set-ups of many along one axis. index: as numpy takes it."""
+    shape = chassis.shape
+    parts = {
+        name: np.broadcast_to(np.asarray(getattr(chassis, name), dtype=float), shape + ((last,) if last else ()))[index]
+        for name, last in SHAPES.items()
+    }
+    return replace(chassis, **parts)

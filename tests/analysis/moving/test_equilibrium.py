@@ -9,9 +9,9 @@ import pytest
 from scipy.optimize import lsq_linear
 
 from analysis.base.errors import InputError
-from analysis.moving.chassis import Chassis, car_at_rest, picked, stacked
+from analysis.moving.chassis import Chassis, Standing, Suspension, Unsprung, car_at_rest, stacked
 from analysis.moving.equilibrium import Equilibrium, equilibrium, standing
-from tests.analysis.moving.moving_cars import G, dunlin, random_cars
+from tests.analysis.moving.moving_cars import G, dunlin, picked, random_cars
 
 BOOK = tomllib.loads((Path(__file__).parents[2] / "data" / "vehicle_examples.toml").read_text())
 
@@ -165,17 +165,15 @@ def test_printed_example_of_a_full_size_car() -> None:
     share = published["roll_front"] / (published["roll_front"] + published["roll_rear"])
     spring = np.repeat(np.array([share, 1 - share]) * total * 2 / track**2, 2)
     car = car_at_rest(
-        wheelbase=length,
-        track=[track, track],
-        rest_load=load,
-        gravity=g,
-        spring=spring,
-        motion_ratio=[1.0] * 4,
-        height=(ms * hs + unsprung @ height) / (ms + unsprung.sum()),
-        tyre=[1e10] * 4,
-        unsprung_mass=unsprung,
-        unsprung_height=height,
-        roll_centre=centres,
+        Standing(
+            wheelbase=length,
+            track=[track, track],
+            load=load,
+            gravity=g,
+            height=(ms * hs + unsprung @ height) / (ms + unsprung.sum()),
+        ),
+        Suspension(spring=spring, motion_ratio=[1.0] * 4, tyre=[1e10] * 4, roll_centre=centres),
+        Unsprung(mass=unsprung, height=height),
     )
     state = equilibrium(car, 0.0, ay)
     transfer = (state.load[[1, 3]] - state.load[[0, 2]]) / 2
@@ -217,17 +215,11 @@ def test_steady_turns_of_an_open_multi_body_model(name: str) -> None:
 
     def car(tyre: float) -> Chassis:
         return car_at_rest(
-            wheelbase=length,
-            track=tracks,
-            rest_load=load,
-            spring=springs,
-            bar=bars,
-            height=(ms * hs + 4 * mu * hu) / (ms + 4 * mu),
-            motion_ratio=[1.0] * 4,
-            tyre=[tyre] * 4,
-            unsprung_mass=[mu] * 4,
-            unsprung_height=[hu] * 4,
-            gravity=g,
+            Standing(
+                wheelbase=length, track=tracks, load=load, height=(ms * hs + 4 * mu * hu) / (ms + 4 * mu), gravity=g
+            ),
+            Suspension(spring=springs, bar=bars, motion_ratio=[1.0] * 4, tyre=[tyre] * 4),
+            Unsprung(mass=[mu] * 4, height=[hu] * 4),
         )
 
     for run in book["runs"]:

@@ -7,7 +7,7 @@ import pytest
 from scipy.optimize import brentq
 
 from analysis.base.errors import InputError
-from analysis.moving.chassis import Chassis, picked
+from analysis.moving.chassis import Chassis
 from analysis.moving.equilibrium import equilibrium
 from analysis.moving.phases import Phase
 from analysis.moving.pivots import pivot_station, push_turn_per_travel, reachable_pivots
@@ -23,7 +23,7 @@ from analysis.moving.setup_changes import (
     with_track,
 )
 from analysis.moving.tyres import capacity, friction_centre, tyres_like
-from tests.analysis.moving.moving_cars import G, dunlin, random_cars
+from tests.analysis.moving.moving_cars import G, dunlin, picked, random_cars
 
 
 def test_the_grip_limit_is_where_the_tyres_give_just_what_is_asked() -> None:

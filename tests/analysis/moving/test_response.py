@@ -11,13 +11,13 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from analysis.base.errors import InputError
-from analysis.moving.chassis import Chassis, car_at_rest, picked, stacked
+from analysis.moving.chassis import Chassis, Standing, Suspension, Unsprung, car_at_rest, stacked
 from analysis.moving.dampers import BodyInertia, Dampers, box_inertia, dampers
 from analysis.moving.elements import roll_axis
 from analysis.moving.equilibrium import equilibrium
 from analysis.moving.modes import modes
-from analysis.moving.response import Response, arrival, ramp, respond
-from tests.analysis.moving.moving_cars import G, dunlin, random_cars
+from analysis.moving.response import Manoeuvre, Response, arrival, ramp, respond
+from tests.analysis.moving.moving_cars import G, dunlin, picked, random_cars
 
 RIDE = tomllib.loads((Path(__file__).parents[2] / "data" / "vehicle_examples.toml").read_text())["ride"]
 INERTIA = BodyInertia(roll=np.array(0.0035), pitch=np.array(0.011))
@@ -92,7 +92,10 @@ def test_a_manoeuvre_agrees_with_a_tight_integration(ax: float, ay: float) -> No
     car, damper = dunlin(), dampers(20.0, 28.0, knee=0.05, beyond=0.3)
     time, rise = np.arange(0, 0.5, 1e-3), 0.05
     found = respond(
-        car, damper, INERTIA, time, ramp(time, start=0, rise=rise, size=ax), ramp(time, start=0, rise=rise, size=ay)
+        car,
+        damper,
+        INERTIA,
+        Manoeuvre(time=time, ax=ramp(time, start=0, rise=rise, size=ax), ay=ramp(time, start=0, rise=rise, size=ay)),
     )
     truth = by_scipy(car, damper, time, ax, ay, rise)
     assert np.abs(found.load - truth).max() < 2e-3 * car.weight  # second order at 1 ms with wheels at 75 Hz
@@ -108,7 +111,7 @@ def test_random_cars_agree_with_the_integration_and_settle_in_their_equilibrium(
     damper = dampers(rng.uniform(5, 60, (3, 4)), rng.uniform(5, 60, (3, 4)))
     time = np.arange(0, 1.2, 1e-3)
     pull = ramp(time, start=0, rise=0.02, size=3.0)
-    found = respond(cars, damper, INERTIA, time, np.zeros_like(time), pull)
+    found = respond(cars, damper, INERTIA, Manoeuvre(time=time, ax=np.zeros_like(time), ay=pull))
     end = equilibrium(cars, 0.0, 3.0)
     np.testing.assert_allclose(found.load[:, -1], end.load, atol=2e-3 * cars.weight.max())
     for i in range(2):
@@ -126,25 +129,19 @@ def test_energy_never_grows_with_dampers_only() -> None:
     still = np.zeros_like(time)
     stands = ~equilibrium(cars, 4.0, 6.0).rolls_over
     cars = picked(cars, np.flatnonzero(stands))  # type: ignore[arg-type]
-    free = respond(cars, dampers(15.0, 30.0), INERTIA, time, still, still, start=(4.0, 6.0))
+    free = respond(cars, dampers(15.0, 30.0), INERTIA, Manoeuvre(time=time, ax=still, ay=still, start=(4.0, 6.0)))
     upward = np.diff(free.energy, axis=-1).max(-1)
     assert np.all(upward <= 1e-6 * np.ptp(free.energy, axis=-1))
-    undamped = respond(cars, dampers(0.0, 0.0), INERTIA, time, still, still, start=(0.2, 0.2))
+    undamped = respond(cars, dampers(0.0, 0.0), INERTIA, Manoeuvre(time=time, ax=still, ay=still, start=(0.2, 0.2)))
     assert np.all(np.diff(undamped.energy, axis=-1).max(-1) <= 1e-6 * np.ptp(free.energy, axis=-1))
 
 
 def block(m: float, k: float, c: float) -> tuple[Chassis, Dampers, BodyInertia]:
     """A body of mass m on a total rate k and damping c, rigid tyres, hardly any unsprung mass, low centre."""
     car = car_at_rest(
-        wheelbase=1.0,
-        track=[1.0, 1.0],
-        rest_load=[m * G / 4 + 1e-6 * G] * 4,
-        height=1e-3,
-        spring=[k / 4] * 4,
-        motion_ratio=[1.0] * 4,
-        tyre=[k * 1e6] * 4,
-        unsprung_mass=[1e-6] * 4,
-        unsprung_height=[0.0] * 4,
+        Standing(wheelbase=1.0, track=[1.0, 1.0], load=[m * G / 4 + 1e-6 * G] * 4, height=1e-3),
+        Suspension(spring=[k / 4] * 4, motion_ratio=[1.0] * 4, tyre=[k * 1e6] * 4),
+        Unsprung(mass=[1e-6] * 4, height=[0.0] * 4),
     )
     return car, dampers(c / 4, c / 4), BodyInertia(roll=np.array(m * 0.36), pitch=np.array(m * 0.2))
 
@@ -189,7 +186,7 @@ def test_roll_step_overshoots_as_a_second_order_system() -> None:
     roll_inertia = 50 * 0.36 + 50 * 0.05**2
     omega, zeta = math.sqrt(k / roll_inertia), c / (2 * math.sqrt(k * roll_inertia))
     time = np.arange(0, 1.5, 0.002)
-    found = respond(car, damper, inertia, time, np.zeros_like(time), np.full_like(time, 0.5))
+    found = respond(car, damper, inertia, Manoeuvre(time=time, ax=np.zeros_like(time), ay=np.full_like(time, 0.5)))
     done = found.roll / equilibrium(car, 0.0, 0.5).roll - 1
     assert done.max() == pytest.approx(math.exp(-math.pi * zeta / math.sqrt(1 - zeta**2)), rel=1e-3)
     assert time[done.argmax()] == pytest.approx(math.pi / (omega * math.sqrt(1 - zeta**2)), abs=0.004)
@@ -199,7 +196,10 @@ def test_arrival_reads_a_known_rise() -> None:
     car = dunlin()
     time = np.arange(0, 0.9, 1e-3)
     found = respond(
-        car, dampers(20.0, 25.0), INERTIA, time, np.zeros_like(time), ramp(time, start=0.2, rise=0.0, size=4.0)
+        car,
+        dampers(20.0, 25.0),
+        INERTIA,
+        Manoeuvre(time=time, ax=np.zeros_like(time), ay=ramp(time, start=0.2, rise=0.0, size=4.0)),
     )
     came = arrival(found, since=0.2)
     right = found.load[:, 1]
@@ -250,10 +250,11 @@ def test_energy_of_a_body_let_go() -> None:
     (quadratic springs): twice the pull, four times the energy."""
     car, time = dunlin(bump_gap=np.inf, droop=np.inf), np.arange(0, 0.2, 5e-4)
     still = np.zeros_like(time)
-    rest = respond(car, dampers(0.0, 0.0), INERTIA, time, still, still).energy
+    rest = respond(car, dampers(0.0, 0.0), INERTIA, Manoeuvre(time=time, ax=still, ay=still)).energy
     np.testing.assert_allclose(rest, rest[0], rtol=1e-9)
     freed = [
-        respond(car, dampers(0.0, 0.0), INERTIA, time, still, still, start=(0.0, a)).energy - rest[0]
+        respond(car, dampers(0.0, 0.0), INERTIA, Manoeuvre(time=time, ax=still, ay=still, start=(0.0, a))).energy
+        - rest[0]
         for a in (0.5, 1.0)
     ]
     assert freed[1][0] == pytest.approx(4 * freed[0][0], rel=1e-6)
@@ -273,7 +274,9 @@ def test_stiffer_dampers_bring_load_sooner() -> None:  # common practice, no sou
     time = np.arange(0, 1.0, 1e-3)
     cars = stacked([dunlin(), dunlin()])
     damper = dampers(np.array([[15.0] * 4, [60.0] * 4]), np.array([[15.0] * 4, [60.0] * 4]))
-    came = arrival(respond(cars, damper, INERTIA, time, np.zeros_like(time), np.full_like(time, 3.0)))
+    came = arrival(
+        respond(cars, damper, INERTIA, Manoeuvre(time=time, ax=np.zeros_like(time), ay=np.full_like(time, 3.0)))
+    )
     assert np.all(came.arrive[1] < came.arrive[0])
 
 
@@ -320,7 +323,10 @@ def test_a_full_car_agrees_with_a_rigid_body_engine() -> None:
     car = dunlin(roll_centre=[0.0, 0.0], unsprung_height=[0.0] * 4, bump_gap=np.inf, droop=np.inf)
     time, rise = np.arange(0, 0.4, 1e-3), 0.03
     mine = respond(
-        car, dampers(20.0, 20.0), INERTIA, time, np.zeros_like(time), ramp(time, start=0, rise=rise, size=5.0)
+        car,
+        dampers(20.0, 20.0),
+        INERTIA,
+        Manoeuvre(time=time, ax=np.zeros_like(time), ay=ramp(time, start=0, rise=rise, size=5.0)),
     ).load
     theirs = engine_loads(car, 20.0, time, 5.0, rise)
     assert np.abs(mine - theirs).max() < 0.01 * car.weight
@@ -335,9 +341,7 @@ def test_a_car_that_falls_over_on_the_way_is_told() -> None:
         dunlin(height=0.08),
         dampers(20.0, 20.0),
         INERTIA,
-        time,
-        np.zeros_like(time),
-        ramp(time, start=0.1, rise=0.1, size=15.0),
+        Manoeuvre(time=time, ax=np.zeros_like(time), ay=ramp(time, start=0.1, rise=0.1, size=15.0)),
     )
     assert bool(found.rolls_over)
     assert np.isnan(found.load[-1]).all()
@@ -349,11 +353,24 @@ def test_a_car_that_falls_over_on_the_way_is_told() -> None:
     [
         (lambda t: dampers(-1.0, 2.0), "not a damping"),
         (lambda t: dampers(1.0, 2.0, knee=0.0), "knee"),
-        (lambda t: respond(dunlin(), dampers(1.0, 1.0), INERTIA, t[::-1], 0 * t, 0 * t), "rise"),
-        (lambda t: respond(dunlin(), dampers(1.0, 1.0), INERTIA, t, 0 * t[1:], 0 * t), "one acceleration"),
-        (lambda t: respond(dunlin(), dampers(1.0, 1.0), INERTIA, t, np.nan * t, 0 * t), "finite"),
-        (lambda t: respond(dunlin(), dampers(1.0, 1.0), INERTIA, t, 0 * t, 0 * t, start=(0, 60.0)), "rolls over"),
-        (lambda t: respond(dunlin(unsprung_mass=[0.0] * 4), dampers(1.0, 1.0), INERTIA, t, 0 * t, 0 * t), "mass"),
+        (lambda t: respond(dunlin(), dampers(1.0, 1.0), INERTIA, Manoeuvre(time=t[::-1], ax=0 * t, ay=0 * t)), "rise"),
+        (
+            lambda t: respond(dunlin(), dampers(1.0, 1.0), INERTIA, Manoeuvre(time=t, ax=0 * t[1:], ay=0 * t)),
+            "one acceleration",
+        ),
+        (lambda t: respond(dunlin(), dampers(1.0, 1.0), INERTIA, Manoeuvre(time=t, ax=np.nan * t, ay=0 * t)), "finite"),
+        (
+            lambda t: respond(
+                dunlin(), dampers(1.0, 1.0), INERTIA, Manoeuvre(time=t, ax=0 * t, ay=0 * t, start=(0, 60.0))
+            ),
+            "rolls over",
+        ),
+        (
+            lambda t: respond(
+                dunlin(unsprung_mass=[0.0] * 4), dampers(1.0, 1.0), INERTIA, Manoeuvre(time=t, ax=0 * t, ay=0 * t)
+            ),
+            "mass",
+        ),
         (lambda t: box_inertia(dunlin(), 0.0, 0.1, 0.1), "length"),
     ],
 )

@@ -15,18 +15,10 @@ from analysis.base.errors import InputError
 from analysis.base.pivot import PivotEstimate
 from analysis.forecast.inputs import CarState, PushState
 from analysis.grip.conditions import GripNotes
-from analysis.series.plan import (
-    Hypothesis,
-    LadderEntry,
-    SeriesPush,
-    analyse_series,
-    full_factorial,
-    grip_ladder,
-    hidden_change,
-    most_telling_push,
-    plan_series,
-    pushes_needed,
-)
+from analysis.series.effects import SeriesPush, analyse_series, pushes_needed
+from analysis.series.hidden_change import Hypothesis, hidden_change, most_telling_push
+from analysis.series.ladder import LadderEntry, grip_ladder
+from analysis.series.plan import Repetition, full_factorial, plan_series
 
 L, H = 0.26, 0.085
 CAR = CarState(
@@ -40,7 +32,7 @@ CAR = CarState(
 
 def test_standard_set_cancels_side_and_board() -> None:
     """Run-in unrecorded; sides alternate; each side and each way of the board equally often (balance by counting)."""
-    plan = plan_series([{}], rng=np.random.default_rng(0), baseline=None, repeats=4, run_in=2)
+    plan = plan_series([{}], often=Repetition(repeats=4, run_in=2), rng=np.random.default_rng(0), baseline=None)
     recorded = [one for one in plan if one.recorded]
     assert [one.recorded for one in plan] == [False, False, True, True, True, True]
     assert all(a.side != b.side for a, b in pairwise(plan))
@@ -74,7 +66,9 @@ def test_order_is_random_and_follows_the_seed() -> None:
     orders = {
         tuple(
             one.setup["tyres"]
-            for one in plan_series(setups, baseline=None, rng=np.random.default_rng(seed), repeats=2, run_in=0)
+            for one in plan_series(
+                setups, often=Repetition(repeats=2, run_in=0), baseline=None, rng=np.random.default_rng(seed)
+            )
         )
         for seed in range(20)
     }
@@ -213,7 +207,7 @@ def test_grip_ladder_ranks_and_says_what_is_certain() -> None:
         LadderEntry(name="soft", log_ratio=0.1, log_u=0.051, common_u=0.05),
         LadderEntry(name="medium", log_ratio=0.09, log_u=0.051, common_u=0.05),
     ]
-    told = grip_ladder(entries, reference="hard")
+    told = grip_ladder(entries)
     assert [one.name for one in told.rungs] == ["soft", "medium", "hard"]
     # Each has 0.01 of its own (0.051² - 0.05²); shared doubts cancel in the difference (statistics by hand).
     own = np.sqrt(2 * (0.051**2 - 0.05**2))

@@ -13,7 +13,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.sliding import Contacts, Finger, LoadTransfer
-from analysis.sliding.finite import FinitePush, integrate_push
+from analysis.sliding.finite import FinitePush, Until, integrate_push
 
 L, H = 0.26, 0.085
 WHEELS = np.array([[L, H], [L, -H], [0.0, H], [0.0, -H]])
@@ -111,8 +111,7 @@ def solver_push(case: PushCase, engine: EnginePush) -> FinitePush:
     return integrate_push(
         Contacts(place=WHEELS, load=case.load, grip=case.grip, drag=1.0 if case.drag is None else case.drag),
         Finger(kind=kind, place=engine.place, motion=engine.motion, friction=case.finger, height=case.height),
-        turn=abs(engine.turn),
-        travel=1.0,
+        until=Until(turn=abs(engine.turn), travel=1.0),
         steps=4,
         rule="fixed on floor",
         transfer=LoadTransfer(track_front=2 * H, track_rear=2 * H),

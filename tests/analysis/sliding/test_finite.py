@@ -6,7 +6,7 @@ from scipy.integrate import solve_ivp
 
 from analysis.base.errors import InputError
 from analysis.sliding import Contacts, Finger, LoadTransfer, solve_push
-from analysis.sliding.finite import integrate_push
+from analysis.sliding.finite import Until, integrate_push
 
 L, H = 0.26, 0.085
 PLACE = np.array([[L, H], [L, -H], [0.0, H], [0.0, -H]])
@@ -20,7 +20,7 @@ def test_a_fixed_point_on_the_car_turns_about_the_instant_pivot() -> None:
     for station in (0.05, 0.16, 0.2, L):
         finger = Finger(kind="rolling", place=(station, -H))
         instant = solve_push(CAR, finger)
-        push = integrate_push(CAR, finger, turn=TURN, steps=6, travel=1.0)
+        push = integrate_push(CAR, finger, until=Until(turn=TURN, travel=1.0), steps=6)
         np.testing.assert_allclose(push.pole, instant.pivot, atol=2e-8)
         assert abs(push.turn) == pytest.approx(TURN, rel=1e-12)
         # 2 sin(dpsi/2)/dy_mid: the station L/2 - 1/kappa is the pole's x, whatever its y
@@ -30,7 +30,7 @@ def test_a_fixed_point_on_the_car_turns_about_the_instant_pivot() -> None:
 def test_station_from_kappa_is_the_poles_x_for_any_pole() -> None:
     finger = Finger(kind="rolling", place=(0.2, -H), height=0.02)
     lean = LoadTransfer(track_front=2 * H, track_rear=2 * H)
-    push = integrate_push(CAR, finger, turn=TURN, transfer=lean, steps=6)
+    push = integrate_push(CAR, finger, until=Until(turn=TURN), transfer=lean, steps=6)
     assert abs(push.pole[1]) > 0.01  # push height moves the pole sideways
     assert L / 2 - 1 / push.kappa == pytest.approx(float(push.pole[0]), abs=1e-12)
     # the pole's floor place is the same before and after
@@ -42,18 +42,20 @@ def test_station_from_kappa_is_the_poles_x_for_any_pole() -> None:
 def test_kappa_passes_smoothly_through_a_straight_slide() -> None:
     station = 0.13 + np.linspace(-2e-3, 2e-3, 9)
     finger = Finger(kind="rolling", place=np.stack([station, 0 * station], axis=-1))
-    push = integrate_push(CAR, finger, turn=TURN, travel=0.05)
+    push = integrate_push(CAR, finger, until=Until(turn=TURN, travel=0.05))
     assert push.kappa[4] == pytest.approx(0.0, abs=1e-9)
     assert np.all(np.isfinite(push.kappa))
     np.testing.assert_allclose(push.kappa, -push.kappa[::-1], atol=1e-7)  # even car, mirrored front to rear
     assert np.all(np.diff(push.kappa) > 0)
     np.testing.assert_allclose(push.travel, 0.05)
-    straight = integrate_push(CAR, Finger(kind="rolling", place=(0.13, 0.0)), turn=TURN, travel=0.05)
+    straight = integrate_push(CAR, Finger(kind="rolling", place=(0.13, 0.0)), until=Until(turn=TURN, travel=0.05))
     np.testing.assert_allclose(straight.displacement, [0, 0.05], atol=1e-12)
 
 
 def test_rolling_car_swings_about_its_rear_axle() -> None:
-    push = integrate_push(ROLLING, Finger(kind="rolling", place=(0.2, -H)), turn=TURN, rule="fixed on floor")
+    push = integrate_push(
+        ROLLING, Finger(kind="rolling", place=(0.2, -H)), until=Until(turn=TURN), rule="fixed on floor"
+    )
     assert push.pole[0] == pytest.approx(0.0, abs=1e-6)
     assert push.kappa == pytest.approx(2 / L, rel=1e-6)  # the middle is half a wheelbase away
     assert push.certified
@@ -81,26 +83,30 @@ def test_against_an_adaptive_integrator(kind: str, rule: str) -> None:
         return np.array([cos * vx - sin * vy, sin * vx + cos * vy, omega, 1.0]) / abs(omega)
 
     exact = solve_ivp(rate, (0, TURN), np.zeros(4), rtol=1e-7, atol=1e-10).y[:, -1]
-    push = integrate_push(CAR, finger, turn=TURN, travel=1.0, steps=8, rule=rule)
+    push = integrate_push(CAR, finger, until=Until(turn=TURN, travel=1.0), steps=8, rule=rule)
     # a finger with friction may change from sticking to slipping on the way: a kink that fixed steps blur
     near = 1e-5 if kind == "rubbing" else 1e-6
     np.testing.assert_allclose(push.path[-1, :2], exact[:2], atol=near)
     assert push.travel == pytest.approx(exact[3], abs=near)
-    coarse = integrate_push(CAR, finger, turn=TURN, travel=1.0, rule=rule)
+    coarse = integrate_push(CAR, finger, until=Until(turn=TURN, travel=1.0), rule=rule)
     assert coarse.kappa == pytest.approx(float(push.kappa), abs=4e-3)  # 1/m: a tenth of what a push can tell
 
 
 def test_touched_point_wanders_with_the_line_on_the_floor() -> None:
-    push = integrate_push(CAR, Finger(kind="rolling", place=(0.2, -H)), turn=TURN, rule="fixed on floor", steps=4)
+    push = integrate_push(
+        CAR, Finger(kind="rolling", place=(0.2, -H)), until=Until(turn=TURN), rule="fixed on floor", steps=4
+    )
     assert np.all(np.diff(push.station) < 0)  # the car turns away, the finger slides rearwards along its side
-    fixed = integrate_push(CAR, Finger(kind="sticking", place=(0.2, -H)), turn=TURN, rule="fixed on floor", steps=8)
+    fixed = integrate_push(
+        CAR, Finger(kind="sticking", place=(0.2, -H)), until=Until(turn=TURN), rule="fixed on floor", steps=8
+    )
     np.testing.assert_allclose(fixed.station, 0.2, atol=1e-6)  # a finger that sticks stays where it is
 
 
 def test_push_side_does_not_change_kappa() -> None:
-    left = integrate_push(CAR, Finger(kind="rolling", place=(0.2, -H)), turn=TURN, rule="fixed on floor")
+    left = integrate_push(CAR, Finger(kind="rolling", place=(0.2, -H)), until=Until(turn=TURN), rule="fixed on floor")
     right = integrate_push(
-        CAR, Finger(kind="rolling", place=(0.2, H), direction=(0, -1)), turn=TURN, rule="fixed on floor"
+        CAR, Finger(kind="rolling", place=(0.2, H), direction=(0, -1)), until=Until(turn=TURN), rule="fixed on floor"
     )
     assert right.kappa == pytest.approx(float(left.kappa), rel=1e-12)
     assert right.turn == pytest.approx(-float(left.turn))
@@ -111,7 +117,7 @@ def test_many_samples() -> None:
     push = integrate_push(
         CAR,
         Finger(kind="rolling", place=np.stack([station, np.full(7, -H)], axis=-1)),
-        turn=np.radians([[5.0], [15.0]]),
+        until=Until(turn=np.radians([[5.0], [15.0]])),
         rule="fixed on floor",
     )
     assert push.kappa.shape == (2, 7)
@@ -122,13 +128,13 @@ def test_many_samples() -> None:
 @pytest.mark.parametrize(
     ("bad", "names"),
     [
-        ({"turn": 0.0}, "turn"),
-        ({"turn": 4.0}, "turn"),
+        ({"until": Until(turn=0.0)}, "turn"),
+        ({"until": Until(turn=4.0)}, "turn"),
         ({"steps": 0}, "steps"),
-        ({"travel": -1.0}, "travel"),
+        ({"until": Until(turn=TURN, travel=-1.0)}, "travel"),
         ({"rule": "free"}, "rule"),
     ],
 )
 def test_nonsense_is_refused(bad: dict, names: str) -> None:
     with pytest.raises(InputError, match=names):
-        integrate_push(CAR, Finger(kind="rolling", place=(0.2, -H)), **({"turn": TURN} | bad))
+        integrate_push(CAR, Finger(kind="rolling", place=(0.2, -H)), **({"until": Until(turn=TURN)} | bad))

@@ -134,3 +134,17 @@ def test_what_a_push_said_is_computed_again_to_the_same_figures(log: BenchLog) -
     wrong = replace(answer, by_weights=ByWeights(pct=50.0, u=0.1, interval_pct=(49.8, 50.2)))
     other = write_answer(log, of, wrong, push=record, weighing=weights)
     assert {one.path for one in recalculate(log).differing if one.record == other.number} >= {"by_weights.pct"}
+
+
+def test_what_a_clip_does_not_allow_is_said(log: BenchLog) -> None:
+    # The finger leaves at the farthest frame, and the tyres spring back by 5 % of the way within three frames.
+    of = cards(push__position_pct=60.0)
+    track = pushed_track(0.069, 0.051)
+    back = np.clip((np.arange(90) - 60) / 3.0, 0.0, 1.0)[:, None]
+    sprung = replace(track, pose=track.pose - 0.05 * back * (track.pose[60] - track.pose[0]))
+    stood = pushes_in(track, of).pushes[0]
+    at_once = pushes_in(sprung, of).pushes[0]
+    weights = weighed(of, log)
+    assert not any("left at once" in one for one in answer_push(of, stood, weights, track=track).remarks)
+    (remark,) = answer_push(of, at_once, weights, track=sprung).remarks
+    assert remark.startswith("The finger left at once: the turn is taken to the last frames before that")

@@ -59,7 +59,7 @@ def test_a_springback_is_no_push_and_the_numbers_stay(tmp_path: Path) -> None:
     assert loaded is not None
     # by construction: the dwell of half a second, and what came back after it
     assert (loaded.dwell, loaded.springback) == (pytest.approx(0.5, abs=0.1), pytest.approx(BACK, abs=2e-4))
-    assert loaded.said == ()
+    assert loaded.remarks == ()
     answer = answer_push(of, first, weighed(of, BenchLog(tmp_path / "log")), track=track)
     # by hand: turn per travel of the swing, without the 2 mm (of 60) that the car sprang back: 3 % of it
     kappa = 2 * (NOSE - TAIL) / (LENGTH * (NOSE + TAIL))

@@ -8,7 +8,8 @@ import pytest
 from scipy.optimize import brentq
 
 from rig.base.errors import BenchError, InputError
-from rig.virtual.push_truth import FingerPush, PushedCar, PushTruth, simulate_push
+from rig.virtual.push_truth import PushTruth, simulate_push
+from rig.virtual.pushed_car import FingerPush, PushedCar
 
 WHEELBASE, TRACK, MASS, GRIP, GRAVITY = 0.26, 0.17, 1.6, 0.8, 9.80665
 # Pushed at the middle line, so that the contact's station does not wander as the car turns.
