@@ -250,14 +250,14 @@ def _or_none(read: Callable[[], CardT]) -> CardT | None:
 
 @lru_cache(maxsize=512)
 def _parsed_car(text: str) -> CarCard | None:
-    return _or_none(lambda: parse_card(text, CarCard, where="a card in the log"))
+    return _or_none(lambda: parse_card(text, CarCard, where="a card in the log", as_recorded=True))
 
 
 @lru_cache(maxsize=512)
 def _parsed_bench(text: str) -> BenchCard | None:
-    return _or_none(lambda: parse_card(text, BenchCard, where="a card in the log"))
+    return _or_none(lambda: parse_card(text, BenchCard, where="a card in the log", as_recorded=True))
 
 
 @lru_cache(maxsize=512)
 def _parsed_test(text: str) -> TestCard | None:
-    return _or_none(lambda: parse_card(text, TestCard, where="a card in the log"))
+    return _or_none(lambda: parse_card(text, TestCard, where="a card in the log", as_recorded=True))
