@@ -20,6 +20,8 @@ LENGTH_OFF = 0.05
 DENSITY = (4e-6, 3e-3)
 """g per cubed mm of wheelbase of any scale car. Published kits from 1:64 die-cast to 1:5 and long trucks lie between
 2e-5 (cardboard, long trucks) and 1e-3 (die-cast)."""
+USUAL_DENSITY = (2e-5, 4e-4)
+"""g per cubed mm, where a likely meaning is looked for."""
 OVERHANG, DRAWN_OVERHANG = 0.3, {"front": 75.0, "rear": 80.0}
 """Body beyond an axle, per wheelbase, where the card says only what pictures are drawn with (mm)."""
 
@@ -49,10 +51,10 @@ def refuse_mass(total_g: float, car: CarCard, key: str, where: str) -> None:
     low, high = (limit * length**3 for limit in DENSITY)
     if low < total_g < high:
         return
-    usual = (5 * low, high / 3)
+    usual = (USUAL_DENSITY[0] * length**3, USUAL_DENSITY[1] * length**3)
     hints = [f"{short(meant)} g ({name})" for meant, name in likely_meanings(total_g, "g", usual)]
     for meant, name in likely_meanings(length, "mm", BY_KEY["geometry.wheelbase_mm"].usual):
-        if 5 * DENSITY[0] * meant**3 < total_g < DENSITY[1] / 3 * meant**3:
+        if USUAL_DENSITY[0] < total_g / meant**3 < USUAL_DENSITY[1]:
             hints.append(f"a wheelbase of {short(meant)} mm ({name})")
     raise InputError(
         f"{key}: {total_g:g} g in all cannot be meant for a car with a wheelbase of {length:g} mm",
@@ -139,12 +141,12 @@ def _refuse_parts(card: CarCard, where: str) -> None:
 
 def _refuse_typed(card: TestCard, where: str) -> None:
     typed = card.typed
-    if typed.weights_g is not None and 0 < max(typed.weights_g) <= typed.weights_resolution_g:
+    if typed.weights_g is not None and 0 < sum(typed.weights_g) <= BY_KEY["masses.total_g"].above:
+        meant = ", ".join(short(1000 * one) for one in typed.weights_g)
         raise InputError(
-            f"typed.weights_resolution_g = {typed.weights_resolution_g:g} cannot be meant: no wheel weighs more than "
-            f"this step ({max(typed.weights_g):g} g)",
+            f"typed.weights_g: {sum(typed.weights_g):g} g in all cannot be meant, no scale car weighs that",
             where=where,
-            remedy="Give the weights and the smallest step of those scales in grams",
+            remedy=f"Did you mean weights_g = [{meant}]? These look like kilograms",
         )
     pivot = typed.pivot_pct
     if pivot is not None and 0 < abs(pivot) <= 1 and abs(pivot) < typed.pivot_pct_u:

@@ -23,13 +23,13 @@ def refuse_what_cannot_be_meant(plain: Json, card_type: type[Section], where: st
         sizes = BY_KEY.get(pattern)
         if sizes is None or not _is_number(value) or value == defaults.get(pattern):
             continue
-        of = {"wheelbase": wheelbase, "value": _number(plain, path.removesuffix("_u"))}.get(sizes.of, 1.0)
+        of = {"wheelbase": wheelbase, "value": _value_of(plain, path, defaults)}.get(sizes.of, 1.0)
         if not of:
             continue
         share = abs(value) / abs(of)
         if (value == 0 and sizes.zero) or sizes.above < share <= sizes.most:
             continue
-        why = sizes.why.format(of=of, share=share, percent=100 * value)
+        why = sizes.why.format(of=of, share=share, percent=100 * share)
         raise InputError(
             f"{path} = {value:g} cannot be meant: {why}",
             where=where,
@@ -68,6 +68,14 @@ def _range_words(path: str, sizes: Sizes, of: float) -> str:
     low, high = max(sizes.above, 0.0) * abs(of), sizes.most * abs(of)
     zero = ", or 0" if sizes.zero else ""
     return f"{key} can be {short(low)} to {short(high)}{zero}: check the figure and its unit"
+
+
+def _value_of(plain: Json, path: str, defaults: dict[str, Any]) -> float | None:
+    """What an uncertainty belongs to, as given or as it is left. path: of the uncertainty."""
+    bare = path.removesuffix("_u")
+    found = _number(plain, bare)
+    left: Any = defaults.get(bare)
+    return float(left) if found is None and _is_number(left) else found
 
 
 @cache

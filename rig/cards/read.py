@@ -169,7 +169,8 @@ def _likely_value(dotted: str, keys: list[str | int], value: Any, plain: Json, c
     """What a value that its key does not take was probably meant to be, as a question; "" where nothing is likely."""
     key = dotted.rsplit(".", 1)[-1]
     if isinstance(value, str) and (number := number_in_text(value)) is not None:
-        return f"Did you mean {key} = {number}?" if "a number" in _allowed_at(card_type, keys) else ""
+        wanted_number = "number" in _allowed_at(card_type, keys)
+        return f"Did you mean {key} = {number}? A number stands without quotes" if wanted_number else ""
     if isinstance(value, list):
         kind = _type_at(card_type, keys)
         wanted = len(kind.item_types) if isinstance(kind, inspect.TupleType) else 0

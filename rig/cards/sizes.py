@@ -88,7 +88,7 @@ TABLE: tuple[Sizes, ...] = (
         keys=("masses.parts[].x_mm",),
         above=0.7,
         most=3000,
-        usual=(2, 1000),
+        usual=(5, 1000),
         zero=True,
         why="no part is placed to a fraction of a millimetre from the rear axle",
     ),
@@ -210,7 +210,7 @@ TABLE: tuple[Sizes, ...] = (
         most=0.25,
         usual=(0, 0.1),
         of="value",
-        why="that is {share:.0%} of the value {of:g} itself",
+        why="that is {percent:.0f} % of the value {of:g} itself",
     ),
     Sizes(
         keys=(
@@ -223,7 +223,7 @@ TABLE: tuple[Sizes, ...] = (
         most=0.5,
         usual=(0, 0.2),
         of="value",
-        why="that is {share:.0%} of the value {of:g} itself",
+        why="that is {percent:.0f} % of the value {of:g} itself",
     ),
     Sizes(
         keys=("geometry.cg_height_mm_u", "masses.yaw_inertia_kgm2_u", *_ends("spring_n_per_mm_u")),
@@ -231,7 +231,7 @@ TABLE: tuple[Sizes, ...] = (
         most=0.999,
         usual=(0, 0.4),
         of="value",
-        why="that is {share:.0%} of the value {of:g} itself",
+        why="that is {percent:.0f} % of the value {of:g} itself",
     ),
     Sizes(
         keys=("grip.ratio_u", "grip.level_u"),

@@ -13,7 +13,7 @@ _UNIT = r"(?:mm|cm|m|g|kg|N|oz|lb|%|°|deg|degrees|°C|C|px|s|ms)"
 
 
 def likely_line(text: str, message: str) -> tuple[str, str] | None:
-    """(What is wrong, what it should be) of the line that TOML complains of; None where nothing likely is seen.
+    """(What is wrong, what was probably meant) of the line TOML complains of; None where nothing likely is seen.
 
     message: TOML's own, which names the line.
     """
@@ -25,12 +25,12 @@ def likely_line(text: str, message: str) -> tuple[str, str] | None:
     if parts is None:
         return None
     key, value = parts["key"], parts["value"]
-    shown = f"line {number}, {key} {parts['sign']} {value}"
+    what = f"line {number}, {key} {parts['sign']} {value} cannot be read"
     if parts["sign"] == ":":
-        return f"{shown}: a key and its value are joined by an equals sign", f"Did you mean {key} = {value}"
-    for pattern, what, mend in _SLIPS:
+        return what, f"Did you mean {key} = {value}? A key and its value are joined by an equals sign"
+    for pattern, why, mend in _SLIPS:
         if (match := pattern.fullmatch(value)) is not None:
-            return f"{shown}: {what}", f"Did you mean {key} = {mend(match)}"
+            return what, f"Did you mean {key} = {mend(match)}? {why}"
     return None
 
 
@@ -64,23 +64,23 @@ def _mended(value: str) -> str:
 
 _Mend = Callable[[re.Match[str]], str]
 _SLIPS: tuple[tuple[re.Pattern[str], str, _Mend], ...] = (
-    (re.compile(r"([-+]?\d+),(\d+)"), "a decimal point is wanted, not a comma", _or_thousands),
+    (re.compile(r"([-+]?\d+),(\d+)"), "A decimal point is wanted, not a comma", _or_thousands),
     (
         re.compile(rf"({_NUMBER}|[-+]?\d+,\d+)\s*{_UNIT}"),
-        "the unit is in the key, the number stands alone",
+        "The unit is in the key, the number stands alone",
         lambda m: _mended(m.group(1)),
     ),
-    (re.compile(r"([-+]?)(\.\d+)"), "a number starts with a digit", lambda m: f"{m.group(1)}0{m.group(2)}"),
-    (re.compile(r"([-+]?\d+)\."), "a digit follows the decimal point", lambda m: f"{m.group(1)}.0"),
-    (re.compile(r"([-+]?)0+(\d+(?:\.\d+)?)"), "a number starts without zeros", lambda m: m.group(1) + m.group(2)),
+    (re.compile(r"([-+]?)(\.\d+)"), "A number starts with a digit", lambda m: f"{m.group(1)}0{m.group(2)}"),
+    (re.compile(r"([-+]?\d+)\."), "A digit follows the decimal point", lambda m: f"{m.group(1)}.0"),
+    (re.compile(r"([-+]?)0+(\d+(?:\.\d+)?)"), "A number starts without zeros", lambda m: m.group(1) + m.group(2)),
     (
         re.compile(r"([-+]?\d{1,3})((?:[ '’]\d{3})+)"),
-        "thousands are written without a gap",
+        "Thousands are written without a gap",
         lambda m: m.group(1) + re.sub(r"\D", "", m.group(2)),
     ),
-    (re.compile(r"[−–](\d+(?:\.\d+)?)"), "the minus sign is the one of the keyboard", lambda m: f"-{m.group(1)}"),
-    (re.compile(r"[“”„‘’'](.*?)[“”‘’']"), "a text stands in straight quotes", lambda m: f'"{m.group(1)}"'),
-    (re.compile(r"([^\W\d][^\"'\[\]{}=]*)"), "a text stands in quotes", lambda m: f'"{m.group(1)}"'),
+    (re.compile(r"[−–](\d+(?:\.\d+)?)"), "The minus sign is the one of the keyboard", lambda m: f"-{m.group(1)}"),
+    (re.compile(r"[“”„‘’'](.*?)[“”‘’']"), "A text stands in straight quotes", lambda m: f'"{m.group(1)}"'),
+    (re.compile(r"([^\W\d][^\"'\[\]{}=]*)"), "A text stands in quotes", lambda m: f'"{m.group(1)}"'),
 )
 _QUOTED = 7
 """So many of them, from the first, are numbers."""

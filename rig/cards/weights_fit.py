@@ -11,7 +11,7 @@ from analysis.weighing.corner_weights import CornerWeights
 from rig.base.errors import InputError
 from rig.cards.agreement import refuse_mass
 from rig.cards.other_units import likely_meanings, short
-from rig.cards.schema import CarCard
+from rig.cards.schema import CarCard, Typed
 
 OTHER_CAR = 2.5
 """A total so many times another is of another car, or in another unit."""
@@ -42,9 +42,10 @@ class Weighed:
     pushed_g: float
 
 
-def refuse_weights(total: float, car: CarCard, where: str) -> None:
-    """Raise InputError where typed weights cannot be this car's: its size, its total, its parts. total: g, of four."""
-    if total == 0:
+def refuse_weights(typed: Typed, car: CarCard, where: str) -> None:
+    """Raise InputError where typed weights cannot be this car's: its size, its total, its parts."""
+    total = 0.0 if typed.weights_g is None else float(sum(typed.weights_g))
+    if typed.weights_g is None or total == 0:
         return  # an empty scale is told where weights are worked out
     known = car.masses.total_g
     if known is not None and not total / OTHER_CAR < known < total * OTHER_CAR:
@@ -56,6 +57,13 @@ def refuse_weights(total: float, car: CarCard, where: str) -> None:
             remedy=f"Did you mean {hints[0]} for {key}? Both are in grams" if hints else "Give both in grams",
         )
     refuse_mass(total, car, "typed.weights_g", where)
+    if max(typed.weights_g) <= typed.weights_resolution_g:
+        raise InputError(
+            f"typed.weights_resolution_g = {typed.weights_resolution_g:g} cannot be meant: no wheel weighs more "
+            f"({max(typed.weights_g):g} g)",
+            where=where,
+            remedy="Give the smallest step of those scales, in grams",
+        )
     for number, part in enumerate(car.masses.parts, start=1):
         if abs(part.mass_g) >= total:
             raise InputError(
@@ -77,6 +85,7 @@ def weights_notes(weighed: Weighed, car: CarCard) -> list[str]:
                 f"the corners weigh {total:.5g} g in all, the car card says total_g = {known:.5g}: a wheel, a part or "
                 "the total is wrong"
             )
+    notes += _odd_corners(weighed.load_g)
     length = car.geometry.wheelbase_mm
     for part in car.masses.parts:
         if 0 < abs(part.mass_g) < 5e-4 * total:
@@ -93,6 +102,20 @@ def weights_notes(weighed: Weighed, car: CarCard) -> list[str]:
                 f"mm, which has about {middle:.2g}"
             )
     return notes
+
+
+def _odd_corners(load_g: FloatArray) -> list[str]:
+    """One wheel that seems to be in another unit, or to have a digit too many. load_g: (4,) g."""
+    for wheel, load in zip(WHEELS, load_g, strict=True):
+        others = (float(load_g.sum()) - float(load)) / 3
+        if 0 < load < 0.05 * others:
+            meant = [short(m) for m, _ in likely_meanings(float(load), "g", (others / 2, 2 * others))]
+            return [
+                f"{wheel} carries {load:g} g of {load_g.sum():.0f}" + (f": did you mean {meant[0]}?" if meant else "")
+            ]
+        if load > 5 * others:
+            return [f"{wheel} carries {load:g} g of {load_g.sum():.0f}: is there a digit too many?"]
+    return []
 
 
 def corners_against(typed: CornerWeights, other: CornerWeights, whose: str) -> list[str]:

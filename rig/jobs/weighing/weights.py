@@ -77,7 +77,7 @@ def typed_weighing(cards: CardSet) -> Weighing:
             where=f"{cards.car.name}, typed.weights_g",
             remedy="Run: pivotbench weigh TEST.toml, or write weights_g = [FL, FR, RL, RR] under [typed]",
         )
-    refuse_weights(float(sum(typed.weights_g)), cards.car, cards.test.name)
+    refuse_weights(typed, cards.car, cards.test.name)
     load_g, parts = typed_loads(np.array(typed.weights_g), typed.weights_resolution_g, gain_u=KITCHEN_SCALE_GAIN_U)
     pooled = pool_placements(load_g, parts, scatter_g=cards.bench.pads.reseat_g)
     advice = [pooled.advice] if pooled.advice else []
