@@ -24,6 +24,8 @@ USUAL_DENSITY = (2e-5, 4e-4)
 """g per cubed mm, where a likely meaning is looked for."""
 OVERHANG, DRAWN_OVERHANG = 0.3, {"front": 75.0, "rear": 80.0}
 """Body beyond an axle, per wheelbase, where the card says only what pictures are drawn with (mm)."""
+DRAWN_WIDTH = 190.0
+"""mm, of the body where the card does not say it."""
 
 
 def refuse_contradictions(card: AnyCard, where: str) -> None:
@@ -193,6 +195,12 @@ def _odd_car(car: CarCard) -> Iterator[str]:
         )
     elif max(tracks.values()) > 1.6 * min(tracks.values()):
         yield f"the tracks are {tracks['front']:g} mm in front and {tracks['rear']:g} at the rear: measure them again"
+    width = geometry.body_width_mm
+    if width != DRAWN_WIDTH and max(tracks.values()) < 0.55 * width:
+        yield (
+            f"the tracks of {tracks['front']:g} and {tracks['rear']:g} mm are about half of body_width_mm = {width:g}: "
+            "is a track measured to the middle only?"
+        )
     yield from _odd_heights(geometry, car.plate)
 
 

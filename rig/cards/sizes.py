@@ -120,7 +120,7 @@ TABLE: tuple[Sizes, ...] = (
     # the printed bar and the marks
     Sizes(
         keys=("plate.bar_mm", "floor.bar_mm", "finger.bar_mm"),
-        above=80,
+        above=79.99,
         most=120,
         usual=(90, 110),
         why="100 mm are printed",
@@ -178,11 +178,11 @@ TABLE: tuple[Sizes, ...] = (
     ),
     # springs and dampers; source: catalogues of 1:28 to 1:5 cars, by common practice a tenth and ten times around
     Sizes(keys=_ends("spring_n_per_mm"), above=0.004, most=200, usual=(0.03, 30), why="no car's spring is that"),
-    Sizes(keys=_ends("tyre_n_per_mm"), above=0.04, most=2000, usual=(1, 300), why="no tyre yields by that"),
+    Sizes(keys=_ends("tyre_n_per_mm"), above=0.04, most=10_000, usual=(1, 300), why="no tyre yields by that"),
     Sizes(keys=_ends("motion_ratio"), above=0.05, most=2, usual=(0.2, 1.3), why="it is about 0.4 to 1"),
     Sizes(keys=_ends("collar_pitch_mm"), above=0.1, most=10, usual=(0.3, 4), why="no thread has that pitch"),
     Sizes(keys=_ends("unsprung_g"), above=0.3, most=20_000, usual=(1, 8000), zero=True, why="two wheels weigh more"),
-    Sizes(keys=_ends("bump_travel_mm", "droop_travel_mm"), above=0.15, most=200, usual=(0.5, 80), why="too little"),
+    Sizes(keys=_ends("bump_travel_mm", "droop_travel_mm"), above=0.02, most=200, usual=(0.5, 80), why="too little"),
     Sizes(
         keys=_ends("bump_ns_per_m", "rebound_ns_per_m"),
         above=0.2,

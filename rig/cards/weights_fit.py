@@ -129,9 +129,9 @@ def corners_against(typed: CornerWeights, other: CornerWeights, whose: str) -> l
     allowed = np.maximum(NORMAL_95 * u, 0.02 * float(b.sum()))
     if np.all(np.abs(a - b) <= allowed):
         return []
-    exchanged = [
-        words for words, order in EXCHANGED if np.all(np.abs(a[list(order)] - b) <= allowed)
-    ]  # what would make them agree
+    off = {words: np.abs(a[list(order)] - b) for words, order in EXCHANGED}
+    fitting = [words for words in off if np.all(off[words] <= allowed)]
+    nearest = min(fitting, key=lambda words: float(off[words].sum()), default="")
     both = " ".join(f"{name} {x:.0f}, there {y:.0f};" for name, x, y in zip(WHEELS, a, b, strict=True)).rstrip(";")
-    likely = f": are {exchanged[0]} exchanged?" if exchanged else ": weigh again, or set that record aside"
+    likely = f": are {nearest} exchanged?" if nearest else ": weigh again, or set that record aside"
     return [f"{whose} otherwise than typed.weights_g says, in g: {both}{likely}"]

@@ -147,3 +147,31 @@ def test_a_card_that_was_recorded_is_read_as_it_was_taken() -> None:
     # an older log holds what was typed then; what it says is history, not a mistake to be mended now
     text = HEADS[TestCard] + "push.position_pct = 0.5"
     assert parse_card(text, TestCard, where="record 4", as_recorded=True).push.position_pct == 0.5
+
+
+LIMITS = [
+    # card, line with {}, a figure that is just taken, one that is just refused; the wheelbase is 257 mm
+    (CarCard, "geometry.wheelbase_mm = {}\ngeometry.track_front_mm = 99\ngeometry.track_rear_mm = 90", 40, 39.99),
+    (CarCard, "geometry.wheelbase_mm = {}\ngeometry.track_front_mm = 800\ngeometry.track_rear_mm = 820", 2000, 2000.01),
+    (CarCard, SIZE.replace("165", "{}").replace("160", "90"), 25.8, 25.6),  # a tenth of the wheelbase, by hand 25.7
+    (CarCard, SIZE.replace("160", "{}"), 642, 643),  # two and a half, 642.5
+    (CarCard, SIZE + "geometry.wheelbase_mm_u = {}", 64.2, 64.3),  # a quarter of the value
+    (CarCard, SIZE + "geometry.cg_height_mm = {}", 7.8, 7.6),  # three hundredths of the wheelbase, 7.71
+    (CarCard, SIZE + "geometry.cg_height_mm = {}", 256.9, 257.1),
+    (CarCard, SIZE + "plate.height_mm = {}", 12.9, 12.8),  # a twentieth, 12.85
+    (CarCard, SIZE + "plate.height_mm = {}", 514, 514.1),
+    (CarCard, SIZE + "masses.total_g = {}", 69, 67),  # 4e-6 g per cubed mm, by hand 67.9 g
+    (CarCard, SIZE + "masses.total_g = {}", 50_900, 50_950),  # 3e-3, by hand 50 923 g
+    (TestCard, "grip.front = {}", 0.021, 0.02),
+    (TestCard, "grip.rear = {}", 5, 5.01),
+    (TestCard, "push.position_pct = {}", 1.01, 1.0),
+    (TestCard, "push.position_pct = {}", -100, -100.1),
+    (TestCard, "grip.ratio_u = {}", 0.99, 1),
+]
+
+
+@pytest.mark.parametrize(("card_type", "lines", "taken", "refused"), LIMITS)
+def test_limits_stand_where_they_are_said_to(card_type: type, lines: str, taken: float, refused: float) -> None:
+    assert read(card_type, lines.format(taken)) is not None
+    with pytest.raises(InputError):
+        read(card_type, lines.format(refused))
