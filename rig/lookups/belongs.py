@@ -18,9 +18,11 @@ from rig.log.store import BenchLog
 from rig.lookups.aside import named, standing
 from rig.records.camera import CAMERA_CALIBRATION, CameraRecord
 from rig.records.record import AnyRecord as Record
-from rig.records.weighing import CALIBRATION, WEIGHING, ZERO, ZeroRecord
+from rig.records.record import Record as KindOfRecord
+from rig.records.weighing import CALIBRATION, WEIGHING, ZERO, WeighingInputs, WeighingResult, ZeroRecord
 
 RecordT = TypeVar("RecordT", bound=Record)
+KeptWeighing = KindOfRecord[WeighingInputs, WeighingResult]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,6 +135,16 @@ def weighing_of(car: CarCard, log: BenchLog, *, number: str = "", before: int | 
             record, what = fitting[-1], _imported_only(fitting[-1], "car")
         raise InputError(what, where=car.name, remedy=f"Weigh again, or say --weighing {record.number}")
     return found
+
+
+def weighings_of(car: CarCard, log: BenchLog) -> list[KeptWeighing]:
+    """All standing weighings of this car in this state, the newest first; this log's own where it has some."""
+    found = []
+    for record in standing(log, WEIGHING):
+        weighed = car_card(record, log)
+        if weighed is not None and same_id(weighed, car) and not car_changes(weighed, car):
+            found.append(record)
+    return own_or_imported(found, log)[::-1]
 
 
 def camera_of(bench: BenchCard, log: BenchLog) -> CameraRecord | None:

@@ -20,7 +20,7 @@ from rig.cards.read import CardSet
 from rig.cards.weights_fit import Weighed, corners_against, refuse_weights, weights_notes
 from rig.log.store import BenchLog
 from rig.lookups.aside import standing
-from rig.lookups.belongs import weighing_of
+from rig.lookups.belongs import weighing_of, weighings_of
 from rig.lookups.cards_and_pivots import keep_cards
 from rig.records.content import finite, four, matrix, pair
 from rig.records.record import Record
@@ -65,7 +65,10 @@ class RecordedWeighing(Weighing):
 
 def weigh_typed(cards: CardSet, log: BenchLog) -> RecordedWeighing:
     """Take the weights typed on the test card, and see to it that they stand in the log once."""
-    return written(typed_weighing(cards), cards, log)
+    typed = typed_weighing(cards)
+    against = _weighed_otherwise(typed, cards, log)
+    kept = written(typed, cards, log)
+    return replace(kept, remarks=(*kept.remarks, *against))
 
 
 def typed_weighing(cards: CardSet) -> Weighing:
@@ -94,7 +97,7 @@ def known_weighing(cards: CardSet, log: BenchLog, *, before: int | None = None) 
     named, odd = cards.choices.weighing, notes_on(cards.car, cards.test)
     if cards.test.typed.weights_g is not None and not named:
         typed = typed_weighing(cards)
-        return replace(typed, remarks=(*typed.remarks, *_weighed_otherwise(typed, cards, log), *odd))
+        return replace(typed, remarks=(*typed.remarks, *_weighed_otherwise(typed, cards, log, before), *odd))
     found = weighing_of(cards.car, log, number=named, before=before)
     if found is None:
         return typed_weighing(cards)  # tells what is missing
@@ -108,17 +111,17 @@ def _as_weighed(weights: CornerWeights, load_g: FloatArray | None = None) -> Wei
     return Weighed(load_g=as_read, total_u_g=weights.total_g.u, pushed_g=weights.total_g.value)
 
 
-def _weighed_otherwise(typed: Weighing, cards: CardSet, log: BenchLog) -> list[str]:
-    """What a weighing of this car in this state in the log says against the typed weights, both sides."""
-    try:
-        found = weighing_of(cards.car, log)
-    except InputError:
-        return []  # of another state of the car
-    if found is None:
-        return []
-    record = WEIGHING.of(found.record)
-    before = weighing_from(record, cards)
-    return corners_against(typed.weights, before.weights, f"record {record.number} weighed this car")
+def _weighed_otherwise(typed: Weighing, cards: CardSet, log: BenchLog, before: int | None = None) -> list[str]:
+    """What a weighing of this car in this state in the log says against the typed weights, both sides.
+
+    before: number of a record; what was weighed after it is not looked at.
+    """
+    for record in weighings_of(cards.car, log):
+        if before is None or record.number < before:
+            kept = weighing_from(record, cards).weights
+            if said := corners_against(typed.weights, kept, f"record {record.number} weighed this car"):
+                return said
+    return []
 
 
 def written(weighing: Weighing, cards: CardSet, log: BenchLog) -> RecordedWeighing:

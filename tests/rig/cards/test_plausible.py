@@ -39,6 +39,7 @@ SLIPS = [
     (TestCard, "grip.ratio_u = 5", "grip.ratio_u = 5", "ratio_u = 0.05?"),
     (TestCard, "grip.level_u = 20", "grip.level_u = 20", "level_u = 0.2?"),
     (TestCard, "grip.front = 72", "grip.front = 72", "front = 0.72?"),
+    (TestCard, "grip.front = 0", "grip.front = 0 ", "0.02 to 5"),
     (TestCard, "grip.rear = 0.008", "grip.rear = 0.008", "0.02 to 5"),
     (TestCard, "typed.weights_g = [0.41, 0.38, 0.39, 0.46]", "typed.weights_g", "[410, 380, 390, 460]"),
     (TestCard, "typed.pivot_pct = -0.35", "typed.pivot_pct = -0.35", "pivot_pct = -35?"),
@@ -141,6 +142,12 @@ def test_every_default_can_be_meant(kind: type) -> None:
         if known is kind
     )
     assert parse_card(card_text(name), kind, where="new.toml") is not None
+
+
+def test_defaults_that_stand_on_a_card_of_another_scale_are_not_judged() -> None:
+    # every key written out: a wheel radius of 32 mm and a sheet at 60 mm on a car of 40 mm, which nobody typed
+    small = {"geometry.wheelbase_mm": 40.0, "geometry.track_front_mm": 26.0, "geometry.track_rear_mm": 28.0}
+    assert parse_card(card_text("car", small), CarCard, where="car.toml").geometry.wheel_radius_mm == 32.0
 
 
 def test_a_card_that_was_recorded_is_read_as_it_was_taken() -> None:

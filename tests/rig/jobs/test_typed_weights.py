@@ -126,6 +126,18 @@ def test_weights_in_another_order_than_the_log_knows_are_told(weights: list[floa
     assert f"front left {weights[0]}, there 412" in said
 
 
+def test_a_second_weighing_does_not_silence_the_first(tmp_path: Path) -> None:
+    with BenchLog(tmp_path / "log") as log:
+        first = weigh_typed(cards(tmp_path / "good", GOOD), log)
+        slip = cards(tmp_path / "slip", [468, 329, 412, 391])
+        second = weigh_typed(slip, log)
+        assert first.remarks == ()
+        assert f"record {first.record.number} " in second.remarks[0]
+        assert f"record {first.record.number} " in known_weighing(slip, log).remarks[0]
+        # for a push of before, what was weighed since says nothing
+        assert known_weighing(cards(tmp_path / "old", GOOD), log, before=second.record.number).remarks == ()
+
+
 def test_a_car_in_another_state_is_not_held_against_its_old_weights(tmp_path: Path) -> None:
     with BenchLog(tmp_path / "log") as log:
         weigh_typed(cards(tmp_path / "good", GOOD, masses__total_g=1600), log)
