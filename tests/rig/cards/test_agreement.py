@@ -28,6 +28,7 @@ def push(lines: str = "") -> TestCard:
     [
         ([RL, RR, FL, FR], "order is FL FR RL RR"),
         ([FL, FR, RR, RL], "order is FL FR RL RR"),
+        ([FR, FL, RL, RR], "order is FL FR RL RR"),
         ([FL, RL, FR, RR], "order is FL FR RL RR"),
         ([RL, FL, FR, RR], "order is FL FR RL RR"),
         ([[y, x] for x, y in (FL, FR, RL, RR)], "Ahead of the rear axle comes first"),
