@@ -17,6 +17,9 @@ OTHER_CAR = 2.5
 """A total so many times another is of another car, or in another unit."""
 READ_U = 0.005
 """Relative standard uncertainty of a total known from elsewhere: kitchen scales and what was on the car then."""
+PLACED_ANEW, SHARE_PLACED_ANEW = 0.02, 0.7
+"""What placing a car anew is worth at most: of a corner, per weight of the car; of the front share, points. A twist of
+the springs moves weight from one diagonal to the other, hardly from axle to axle. Common practice, no source."""
 EXCHANGED = (
     ("front and rear", (2, 3, 0, 1)),
     ("left and right", (1, 0, 3, 2)),
@@ -121,13 +124,15 @@ def _odd_corners(load_g: FloatArray) -> list[str]:
 def corners_against(typed: CornerWeights, other: CornerWeights, whose: str) -> list[str]:
     """Typed corner weights against another weighing of the car in the same state; nothing where they agree.
 
-    whose: how a sentence on the other weighing begins.  They differ when a corner does by more than the ± of both and
-    2 % of the car, which is what placing it anew by hand is worth at most (common practice).
+    whose: how a sentence on the other weighing begins.  They differ when a corner or the front share does by more than
+    the ± of both, and by more than placing the car anew by hand is worth.
     """
     a, b = typed.load_g, other.load_g
     u = np.sqrt(np.diag(typed.covariance) + np.diag(other.covariance))
-    allowed = np.maximum(NORMAL_95 * u, 0.02 * float(b.sum()))
-    if np.all(np.abs(a - b) <= allowed):
+    allowed = np.maximum(NORMAL_95 * u, PLACED_ANEW * float(b.sum()))
+    share_u = np.hypot(typed.front_pct.u, other.front_pct.u)
+    share_off = abs(typed.front_pct.value - other.front_pct.value)
+    if np.all(np.abs(a - b) <= allowed) and share_off <= max(NORMAL_95 * share_u, SHARE_PLACED_ANEW):
         return []
     off = {words: np.abs(a[list(order)] - b) for words, order in EXCHANGED}
     fitting = [words for words in off if np.all(off[words] <= allowed)]

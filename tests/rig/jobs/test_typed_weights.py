@@ -126,6 +126,16 @@ def test_weights_in_another_order_than_the_log_knows_are_told(weights: list[floa
     assert f"front left {weights[0]}, there 412" in said
 
 
+def test_axles_that_weigh_nearly_alike_are_told_apart_too(tmp_path: Path) -> None:
+    # front 51.25 %, exchanged 48.75: no corner moves by 2 % of the car, which placing it anew may be worth
+    near, other = [418, 402, 398, 382], [398, 382, 418, 402]
+    with BenchLog(tmp_path / "log") as log:
+        weigh_typed(cards(tmp_path / "good", near), log)
+        assert known_weighing(cards(tmp_path / "twisted", [428, 392, 388, 392]), log).remarks == ()
+        (said,) = known_weighing(cards(tmp_path / "other", other), log).remarks
+    assert "are front and rear exchanged?" in said
+
+
 def test_a_second_weighing_does_not_silence_the_first(tmp_path: Path) -> None:
     with BenchLog(tmp_path / "log") as log:
         first = weigh_typed(cards(tmp_path / "good", GOOD), log)
