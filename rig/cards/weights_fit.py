@@ -17,7 +17,7 @@ OTHER_CAR = 2.5
 """A total so many times another is of another car, or in another unit."""
 READ_U = 0.005
 """Relative standard uncertainty of a total known from elsewhere: kitchen scales and what was on the car then."""
-PLACED_ANEW, SHARE_PLACED_ANEW = 0.02, 0.7
+PLACED_ANEW, SHARE_PLACED_ANEW = 0.02, 0.3
 """What placing a car anew is worth at most: of a corner, per weight of the car; of the front share, points. A twist of
 the springs moves weight from one diagonal to the other, hardly from axle to axle. Common practice, no source."""
 EXCHANGED = (

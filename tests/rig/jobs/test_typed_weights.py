@@ -136,6 +136,20 @@ def test_axles_that_weigh_nearly_alike_are_told_apart_too(tmp_path: Path) -> Non
     assert "are front and rear exchanged?" in said
 
 
+@pytest.mark.parametrize(("grams", "told"), [(2, True), (1, False)])
+def test_a_scale_that_repeats_well_tells_axles_half_a_point_apart(grams: int, told: bool, tmp_path: Path) -> None:
+    # grams more on each front wheel than 400, less on each rear one: front 50.25 %, exchanged 49.75; or half of that
+    steady = 'card = "bench"\nname = "b"\npads.reseat_g = 0.5\n'
+    sets = []
+    for place, sign in (("good", 1), ("other", -1)):
+        cards(tmp_path / place, [400 + sign * grams] * 2 + [400 - sign * grams] * 2)
+        (tmp_path / place / "bench.toml").write_text(steady)
+        sets.append(read_set(tmp_path / place / "test.toml"))
+    with BenchLog(tmp_path / "log") as log:
+        weigh_typed(sets[0], log)
+        assert bool(known_weighing(sets[1], log).remarks) is told
+
+
 def test_a_second_weighing_does_not_silence_the_first(tmp_path: Path) -> None:
     with BenchLog(tmp_path / "log") as log:
         first = weigh_typed(cards(tmp_path / "good", GOOD), log)
