@@ -4,11 +4,12 @@ import errno
 import sqlite3
 import tempfile
 import traceback
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from analysis.base.errors import AnalysisError
 from rig.base.errors import BenchError
+from rig.base.printable import printable
 from vision.base.errors import VisionError
 
 STOPPED = 130
@@ -28,8 +29,14 @@ def explain(error: BaseException) -> Failure:
     """Words and exit code for a failure: 2 for wrong input, 1 for a failed operation, 130 when stopped.
 
     Errors of the three rooms carry what, where and remedy. The rest is translated here; a fault of the
-    program itself leaves its details in a file and never a traceback on the screen.
+    program itself leaves its details in a file and never a traceback on the screen. Names and values that a person
+    gave stand in the words: what a terminal would obey is taken out of them.
     """
+    failure = _explained(error)
+    return replace(failure, text=printable(failure.text))
+
+
+def _explained(error: BaseException) -> Failure:
     if isinstance(error, BenchError | AnalysisError | VisionError):
         return Failure(text=str(error), exit_code=error.exit_code)
     if isinstance(error, KeyboardInterrupt):

@@ -3,12 +3,39 @@
 import contextlib
 import os
 import secrets
+import stat
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 from rig.base.durable import make_folder, sync
-from rig.base.errors import BenchError
+from rig.base.errors import BenchError, InputError
+
+SMALL = 4_000_000
+"""Bytes of the largest text that a person writes; a clip named by mistake is larger."""
+QUICK_OPEN = getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
+"""How a file is opened to be looked at first; both are known on some systems only."""
+
+
+def small_file(path: Path, what: str) -> bytes:
+    """The content of a file that a person wrote. what: a card, a plan.
+
+    Raises InputError for what would never end or is no such file (a pipe, a device, a clip), OSError as reading does.
+    """
+    # without waiting: opening a pipe that nobody writes to would hang for ever
+    handle = os.open(path, os.O_RDONLY | QUICK_OPEN)
+    if not stat.S_ISREG(os.fstat(handle).st_mode):
+        os.close(handle)
+        raise InputError(
+            f"this is no file but a folder, a pipe or a device: a {what} cannot be read from it",
+            where=str(path),
+            remedy=f"Name the file of the {what}",
+        )
+    with os.fdopen(handle, "rb") as file:
+        data = file.read(SMALL + 1)
+    if len(data) > SMALL:
+        raise InputError(f"this is too large for a {what}", where=str(path), remedy=f"Name the file of the {what}")
+    return data
 
 
 def write_text(path: Path, text: str) -> None:

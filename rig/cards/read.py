@@ -1,7 +1,6 @@
 """Read a card and say what is wrong in the person's terms: file, key, value, what is allowed."""
 
 import difflib
-import math
 import re
 import tomllib
 from dataclasses import dataclass
@@ -12,9 +11,16 @@ import msgspec
 from msgspec import inspect
 
 from rig.base.errors import InputError
+from rig.base.files import small_file
 from rig.base.plain_json import Json
+from rig.base.printable import printable
+from rig.cards.agreement import refuse_contradictions
 from rig.cards.fields import allowed, bare
+from rig.cards.leaves import refuse_what_no_card_holds
+from rig.cards.plausible import likely, refuse_what_cannot_be_meant
 from rig.cards.schema import CARD_TYPES, AnyCard, BenchCard, CarCard, PhasesCard, TestCard
+from rig.cards.sizes import BY_KEY
+from rig.cards.toml_slips import commas_in_list, likely_line, number_in_text
 
 CardT = TypeVar("CardT", CarCard, BenchCard, TestCard, PhasesCard)
 
@@ -73,11 +79,16 @@ def read_set(test_path: Path, choices: Choices | None = None) -> CardSet:
     )
 
 
-def parse_card(text: str, card_type: type[CardT], *, where: str) -> CardT:
-    """The card in a TOML text; `where` stands in the error. Raises InputError."""
+def parse_card(text: str, card_type: type[CardT], *, where: str, as_recorded: bool = False) -> CardT:
+    """The card in a TOML text; `where` stands in the error. Raises InputError.
+
+    as_recorded: the text was taken before and stands in the log: what its figures can mean is not judged again.
+    """
     try:
         plain = tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # also numbers of thousands of digits, thousands of brackets
+        if (slip := likely_line(text, str(error))) is not None:
+            raise InputError(slip[0], where=where, remedy=slip[1]) from error
         raise InputError(
             f"this is not valid TOML ({error})",
             where=where,
@@ -87,17 +98,21 @@ def parse_card(text: str, card_type: type[CardT], *, where: str) -> CardT:
     if plain.get("card") != kind:
         given = f'card = "{plain["card"]}"' if "card" in plain else "no line that says which card it is"
         raise InputError(f"this file has {given}", where=where, remedy=f'A {kind} card starts with card = "{kind}"')
-    _refuse_not_finite(plain, "", where)
+    refuse_what_no_card_holds(plain, where)
     try:
-        return msgspec.convert(plain, card_type)
+        card = msgspec.convert(plain, card_type)
     except msgspec.ValidationError as error:
         raise _explain(str(error), plain, card_type, where) from error
+    if not as_recorded:
+        refuse_what_cannot_be_meant(plain, card_type, where)
+        refuse_contradictions(card, where)
+    return card
 
 
 def _text_of(path: Path) -> str:
     try:
         # utf-8-sig: editors on some systems put a byte-order mark first, or end lines in CR LF
-        return path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n")
+        return small_file(path, "card").decode("utf-8-sig").replace("\r\n", "\n")
     except FileNotFoundError as error:
         raise InputError(
             "there is no such card",
@@ -116,19 +131,6 @@ def _text_of(path: Path) -> str:
         ) from error
 
 
-def _refuse_not_finite(plain: Any, path: str, where: str) -> None:
-    if isinstance(plain, dict):
-        for key, inner in plain.items():
-            _refuse_not_finite(inner, f"{path}.{key}" if path else key, where)
-    elif isinstance(plain, list):
-        for index, inner in enumerate(plain):
-            _refuse_not_finite(inner, f"{path}[{index}]", where)
-    elif isinstance(plain, float) and not math.isfinite(plain):
-        raise InputError(
-            f"{path} = {plain} is not a number to measure with", where=where, remedy="Give a finite number"
-        )
-
-
 def _explain(message: str, plain: Json, card_type: type[AnyCard], where: str) -> InputError:
     """Turn the checker's message into key, value and what is allowed."""
     match = re.search(r" - at `\$(.*?)`$", message)
@@ -137,11 +139,12 @@ def _explain(message: str, plain: Json, card_type: type[AnyCard], where: str) ->
     dotted = _dotted(keys)
     if unknown := re.search(r"unknown field `(.+?)`", message):
         known = _known_keys(card_type, keys)
-        close = difflib.get_close_matches(unknown.group(1), known, n=1)
+        name = printable(unknown.group(1))[:80]
+        close = difflib.get_close_matches(name, known, n=1)
         hint = f'Did you mean "{close[0]}"? ' if close else ""
         section = f"[{dotted}]" if dotted else "the top of the card"
         return InputError(
-            f'"{unknown.group(1)}" is not a key of {section}',
+            f'"{name}" is not a key of {section}',
             where=where,
             remedy=f"{hint}Allowed there: {', '.join(known)}",
         )
@@ -154,7 +157,30 @@ def _explain(message: str, plain: Json, card_type: type[AnyCard], where: str) ->
         )
     value = _value_at(plain, keys)
     what_is_allowed = _allowed_at(card_type, keys) or message.split(" - at ")[0]
-    return InputError(f"{dotted} = {_shown(value)} is not allowed", where=where, remedy=f"Allowed: {what_is_allowed}")
+    hint = _likely_value(dotted, keys, value, plain, card_type)
+    return InputError(
+        f"{dotted} = {_shown(value)} is not allowed",
+        where=where,
+        remedy=". ".join(filter(None, [hint, f"Allowed: {what_is_allowed}"])),
+    )
+
+
+def _likely_value(dotted: str, keys: list[str | int], value: Any, plain: Json, card_type: type[AnyCard]) -> str:
+    """What a value that its key does not take was probably meant to be, as a question; "" where nothing is likely."""
+    key = dotted.rsplit(".", 1)[-1]
+    if isinstance(value, str) and (number := number_in_text(value)) is not None:
+        wanted_number = "number" in _allowed_at(card_type, keys)
+        return f"Did you mean {key} = {number}? A number stands without quotes" if wanted_number else ""
+    if isinstance(value, list):
+        kind = _type_at(card_type, keys)
+        wanted = len(kind.item_types) if isinstance(kind, inspect.TupleType) else 0
+        listed = commas_in_list(value, wanted)
+        return f"Did you mean {key} = {listed}? A decimal point is wanted, not a comma" if listed else ""
+    pattern = "".join("[]" if isinstance(one, int) else f".{one}" for one in keys).lstrip(".")
+    wheelbase = _value_at(plain, ["geometry", "wheelbase_mm"])
+    of = BY_KEY[pattern].of if pattern in BY_KEY else ""
+    size = wheelbase if of == "wheelbase" and isinstance(wheelbase, int | float) else 1.0
+    return likely(dotted, pattern, value, of=float(size))
 
 
 def _shown(value: Any) -> str:

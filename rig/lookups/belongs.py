@@ -164,6 +164,16 @@ def weighings_otherwise(car: CarCard, log: BenchLog) -> list[WeighingRecord]:
     return list(newest.values())
 
 
+def weighings_of(car: CarCard, log: BenchLog) -> list[WeighingRecord]:
+    """All standing weighings of this car in this state, the newest first; this log's own where it has some."""
+    found = []
+    for record in standing(log, WEIGHING):
+        weighed = car_card(record, log)
+        if weighed is not None and same_id(weighed, car) and not car_changes(weighed, car):
+            found.append(record)
+    return own_or_imported(found, log)[::-1]
+
+
 def camera_of(bench: BenchCard, log: BenchLog) -> CameraRecord | None:
     """The camera calibration that a bench card names, by its name or its record's number; None when it names none.
 
@@ -289,14 +299,14 @@ def _or_none(read: Callable[[], CardT]) -> CardT | None:
 
 @lru_cache(maxsize=512)
 def _parsed_car(text: str) -> CarCard | None:
-    return _or_none(lambda: parse_card(text, CarCard, where="a card in the log"))
+    return _or_none(lambda: parse_card(text, CarCard, where="a card in the log", as_recorded=True))
 
 
 @lru_cache(maxsize=512)
 def _parsed_bench(text: str) -> BenchCard | None:
-    return _or_none(lambda: parse_card(text, BenchCard, where="a card in the log"))
+    return _or_none(lambda: parse_card(text, BenchCard, where="a card in the log", as_recorded=True))
 
 
 @lru_cache(maxsize=512)
 def _parsed_test(text: str) -> TestCard | None:
-    return _or_none(lambda: parse_card(text, TestCard, where="a card in the log"))
+    return _or_none(lambda: parse_card(text, TestCard, where="a card in the log", as_recorded=True))

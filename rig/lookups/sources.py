@@ -39,9 +39,9 @@ def cards_of(record: AnyRecord, log: BenchLog) -> CardSet:
         raise MissingSourceError("its cards are not all in the log")
     where = f"record {record.number}"
     return CardSet(
-        test=parse_card(texts["test"], TestCard, where=where),
-        car=parse_card(texts["car"], CarCard, where=where),
-        bench=parse_card(texts["bench"], BenchCard, where=where),
+        test=parse_card(texts["test"], TestCard, where=where, as_recorded=True),
+        car=parse_card(texts["car"], CarCard, where=where, as_recorded=True),
+        bench=parse_card(texts["bench"], BenchCard, where=where, as_recorded=True),
         texts=texts,
         folder=Path(),
     )

@@ -17,6 +17,7 @@ from analysis.grip.sweep import SweepNull, ratio_from_null, sweep_null
 from analysis.grip.unknowns import Unknown
 from analysis.weighing.corner_weights import newtons_from_grams
 from rig.base.errors import InputError
+from rig.cards.bench_figures import refuse_gauge, refuse_pulls, refuse_slopes
 from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import place_gravity, push_state
 from rig.cards.read import CardSet
@@ -62,6 +63,7 @@ def measure_tilt(
     cards: CardSet, log: BenchLog, weighing: Weighing, test: TiltTest
 ) -> tuple[GripMeasurement, GripRecord]:
     """Grip from the slope at which the car slips: one axle (the other on rollers), or the whole car, wheels blocked."""
+    refuse_slopes(test.angles_deg)
     angles = np.radians(np.asarray(test.angles_deg, dtype=float))
     mean, own = _mean_of(angles, usual=np.radians(0.7))
     geometry, front = cards.car.geometry, weighing.weights.front_pct
@@ -103,6 +105,8 @@ def measure_pull(
     chosen = np.isin(np.arange(4), wheels).astype(float)
     load = float(newtons_from_grams(weighing.weights.load_g[wheels].sum(), gravity=gravity))
     load_u = float(np.sqrt(chosen @ weighing.load_covariance @ chosen))
+    refuse_gauge(test.gauge_u)
+    refuse_pulls(test.forces, load)
     balance = OnBalance(
         force=mean,
         force_u=own,

@@ -8,6 +8,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from rig.base.errors import InputError
+from rig.base.files import small_file
 
 
 def columns(path: Path, wanted: Sequence[str]) -> FloatArray:
@@ -16,7 +17,7 @@ def columns(path: Path, wanted: Sequence[str]) -> FloatArray:
     Raises InputError naming the head or the line that cannot be used.
     """
     try:
-        lines = path.read_text(encoding="utf-8-sig").splitlines()
+        lines = small_file(path, "table").decode("utf-8-sig").splitlines()
     except (OSError, UnicodeDecodeError) as error:
         raise InputError(
             "cannot read this table", where=str(path), remedy="Name a CSV table that you may read"

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from rig.base.errors import BenchError, InputError
 from rig.base.failures import explain
+from rig.base.files import small_file
 from rig.base.progress import Progress
 from rig.cards.read import CardSet, read_set
 from rig.jobs.pushing.measure import MeasuredClip, measured_clip, stored_camera, write_measured
@@ -177,7 +178,7 @@ def _names_a_clip(path: Path) -> bool:
     import tomllib
 
     try:
-        plain = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except (OSError, ValueError):
+        plain = tomllib.loads(small_file(path, "card").decode("utf-8-sig"))
+    except (OSError, ValueError, RecursionError, InputError):
         return False
     return plain.get("card") == "test" and bool(plain.get("clip"))

@@ -11,7 +11,7 @@ import tomlkit.exceptions
 import tomlkit.items
 
 from rig.base.errors import InputError
-from rig.base.files import write_text
+from rig.base.files import small_file, write_text
 from rig.base.plain_json import Json
 from rig.base.version import SOFTWARE
 from rig.cards.fields import sections
@@ -146,7 +146,7 @@ def _document(sent: Path) -> Json:
     import tomllib
 
     try:
-        document = tomllib.loads(sent.read_bytes().decode("utf-8-sig"))
+        document = tomllib.loads(small_file(sent, "travelling card").decode("utf-8-sig"))
     except (OSError, ValueError) as error:
         raise InputError(
             f"this file cannot be read as a travelling card ({error})",

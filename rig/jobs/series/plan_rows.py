@@ -6,6 +6,7 @@ from pathlib import Path
 
 from rig.base.errors import InputError
 from rig.cards.read import CardSet, Choices, read_set
+from rig.cards.toml_slips import number_in_text
 from rig.jobs.series.evidence import PushOnRecord, clips_of_test, measured_pushes, same_test
 from rig.jobs.series.own_pushes import clip_hashes, clip_of
 from rig.log.store import BenchLog
@@ -104,10 +105,11 @@ def _hold_against(row: PlanRow, cards: CardSet, levels: Mapping[str, set[str]], 
         try:
             planned = float(row["station_pct"])
         except ValueError:
+            meant = number_in_text(row["station_pct"])
             raise InputError(
                 f'station_pct "{row["station_pct"]}" is not a number',
                 where=where,
-                remedy="Leave this column as it was planned",
+                remedy=(f"Did you mean {meant}? " if meant else "") + "Leave this column as it was planned",
             ) from None
         if abs(planned - push.position_pct) > max(STATION_OFF_PCT, 3 * push.position_pct_u):
             against.append(f"position {planned:g} %, on the card {push.position_pct:g} %")

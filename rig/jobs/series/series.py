@@ -18,6 +18,9 @@ from analysis.series.ladder import Ladder, LadderEntry, grip_ladder
 from analysis.series.plan import PlannedPush, Repetition, full_factorial, plan_series
 from analysis.statistics.headings import kappa_change
 from rig.base.errors import InputError
+from rig.base.files import small_file
+from rig.base.printable import UNPRINTABLE
+from rig.cards.bench_figures import refuse_wanted_place
 from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import push_state
 from rig.cards.read import CardSet, Choices
@@ -56,6 +59,7 @@ def plan_table(
 
     factors: name -> levels; the first level of each is the baseline, pushed again at the end.
     """
+    refuse_wanted_place(station_pct, "push position")
     setups = full_factorial(factors) if factors else ({},)
     baseline = {name: levels[0] for name, levels in factors.items()} if factors else None
     plan = plan_series(
@@ -188,10 +192,9 @@ def _series_record(result: SeriesResult, points: EffectsInPoints | str) -> Effec
 
 def _read_plan(path: Path) -> tuple[list[dict[str, str]], list[str]]:
     try:
-        with path.open(encoding="utf-8-sig", newline="") as file:
-            reader = csv.DictReader(file)
-            rows = [{key: value or "" for key, value in row.items() if key is not None} for row in reader]
-            heads = list(reader.fieldnames or [])
+        reader = csv.DictReader(io.StringIO(small_file(path, "plan").decode("utf-8-sig"), newline=""))
+        rows = [{key: value or "" for key, value in row.items() if key is not None} for row in reader]
+        heads = list(reader.fieldnames or [])
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         raise InputError(
             f"this plan cannot be read ({error})",
@@ -205,6 +208,13 @@ def _read_plan(path: Path) -> tuple[list[dict[str, str]], list[str]]:
             where=str(path),
             remedy=f"A plan has the columns {', '.join(PLAN_HEADS)} and one for each factor",
         )
+    for line, row in enumerate([{head: head for head in heads}, *rows], start=1):
+        if any(UNPRINTABLE.search(text) for text in row.values()):
+            raise InputError(
+                "a cell holds a character that steers the terminal instead of being shown",
+                where=f"{path}, line {line}",
+                remedy="Type it anew, do not paste it",
+            )
     for line, row in enumerate(rows, start=2):
         # as int() reads them: digits like ² are none, and nobody plans a billion pushes
         if not all(row[head].isdecimal() and len(row[head]) <= 9 for head in ("number", "block")):
@@ -264,7 +274,11 @@ def changes_for(
     ballast_mm: float = 0.0,
     seed: int = 0,
 ) -> tuple[Change, ...]:
-    """Single changes that bring the pivot to a wanted station, ranked. ballast_mm: where it lies now."""
+    """Single changes that bring the pivot to a wanted station, ranked. ballast_mm: where it lies now.
+
+    Raises InputError for a station that reads as a fraction.
+    """
+    refuse_wanted_place(wanted_pct, "wanted pivot")
     car = weighed_car(cards, weighing)
     ballast = None
     if ballast_g is not None:

@@ -11,6 +11,7 @@ from analysis.weighing.error_budget import RunOrder
 from rig.base.clock import moment_now
 from rig.base.errors import InputError
 from rig.base.progress import Progress
+from rig.cards.bench_figures import refuse_masses
 from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
 from rig.cards.schema import BenchCard
@@ -76,6 +77,7 @@ def calibrate(
             remedy="Give at least two different masses above zero, at most the "
             f"pads' capacity of {bench.pads.capacity_g:g} g",
         )
+    refuse_masses(masses_g, bench.pads.capacity_g)
     ladder = [0.0, *steps]
     run = [
         (cycle, mass, rising)

@@ -11,6 +11,7 @@ from analysis.weighing.cg_height import AxleLift, CgHeight, HeightDoubts, Lifted
 from analysis.weighing.parts import BallastAdvice, Target, load_of_mass, move_ballast, place_ballast
 from rig.base.errors import InputError
 from rig.base.progress import Progress
+from rig.cards.bench_figures import refuse_lifts
 from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.weighing.pads import Ask, OpenPads
@@ -69,6 +70,7 @@ def measure_height(
             where="heights",
             remedy="Give three or more with --height, for example 40, 60, 80 and 100 mm",
         )
+    refuse_lifts(asked.heights_mm, cards.car.geometry.wheelbase_mm)
     scale = scale_of(cards.bench, log, pads=pads, calibration=cards.choices.calibration)
     front_down = axle == "rear"
     down = [0, 1] if front_down else [2, 3]

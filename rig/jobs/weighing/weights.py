@@ -13,14 +13,16 @@ from analysis.weighing.corner_weights import CornerWeights, corner_weights, newt
 from analysis.weighing.parts import PartMass, add_parts
 from analysis.weighing.reseating import pool_placements
 from rig.base.errors import InputError
+from rig.cards.agreement import notes_on
 from rig.cards.identity import car_changes, changes_in_words
 from rig.cards.measures import MM, contact_place, contact_place_u
 from rig.cards.mechanics import car_state, place_gravity
 from rig.cards.read import CardSet
 from rig.cards.schema import CarCard
+from rig.cards.weights_fit import Weighed, corners_against, refuse_weights, weights_notes
 from rig.log.store import BenchLog
 from rig.lookups.aside import standing
-from rig.lookups.belongs import car_card, weighing_of, weighings_otherwise
+from rig.lookups.belongs import car_card, weighing_of, weighings_of, weighings_otherwise
 from rig.lookups.cards_and_pivots import keep_cards
 from rig.records.content import finite, four, matrix, pair
 from rig.records.weighing import (
@@ -69,7 +71,10 @@ class RecordedWeighing(Weighing):
 
 def weigh_typed(cards: CardSet, log: BenchLog) -> RecordedWeighing:
     """Take the weights typed on the test card, and see to it that they stand in the log once."""
-    return written(typed_weighing(cards), cards, log)
+    typed = typed_weighing(cards)
+    against = _weighed_otherwise(typed, cards, log)
+    kept = written(typed, cards, log)
+    return replace(kept, remarks=(*kept.remarks, *against))
 
 
 def typed_weighing(cards: CardSet) -> Weighing:
@@ -81,6 +86,7 @@ def typed_weighing(cards: CardSet) -> Weighing:
             where=f"{cards.car.name}, typed.weights_g",
             remedy="Run: pivotbench weigh TEST.toml, or write weights_g = [FL, FR, RL, RR] under [typed]",
         )
+    refuse_weights(typed, cards.car, cards.test.name)
     load_g, parts = typed_loads(np.array(typed.weights_g), typed.weights_resolution_g, gain_u=KITCHEN_SCALE_GAIN_U)
     pooled = pool_placements(load_g, parts, scatter_g=cards.bench.pads.reseat_g)
     advice = [pooled.advice] if pooled.advice else []
@@ -91,15 +97,37 @@ def known_weighing(cards: CardSet, log: BenchLog, *, before: int | None = None) 
     """The weights to forecast with: typed ones if the test card has them, else the weighing of this car in this state.
 
     before: number of the record (a push) that they are wanted for; what was weighed later does not change it.
+    Its remarks hold what the cards, and the log, say against these weights and this push.
     Writes nothing. Raises InputError when there are none, or when the car card has changed since it was weighed.
     """
-    named = cards.choices.weighing
+    named, odd = cards.choices.weighing, notes_on(cards.car, cards.test)
     if cards.test.typed.weights_g is not None and not named:
-        return typed_weighing(cards)
+        typed = typed_weighing(cards)
+        return replace(typed, remarks=(*typed.remarks, *_weighed_otherwise(typed, cards, log, before), *odd))
     found = weighing_of(cards.car, log, number=named, before=before)
     if found is None:
         return typed_weighing(cards)  # tells what is missing
-    return replace(weighing_from(WEIGHING.of(found.record), cards), remarks=found.remarks)
+    known = weighing_from(WEIGHING.of(found.record), cards)
+    return replace(known, remarks=(*found.remarks, *weights_notes(_as_weighed(known.weights), cards.car), *odd))
+
+
+def _as_weighed(weights: CornerWeights, load_g: FloatArray | None = None) -> Weighed:
+    """Corner weights for the car card to be held against. load_g: (4,) g before parts were counted in, if known."""
+    as_read = weights.load_g if load_g is None else load_g
+    return Weighed(load_g=as_read, total_u_g=weights.total_g.u, pushed_g=weights.total_g.value)
+
+
+def _weighed_otherwise(typed: Weighing, cards: CardSet, log: BenchLog, before: int | None = None) -> list[str]:
+    """What a weighing of this car in this state in the log says against the typed weights, both sides.
+
+    before: number of a record; what was weighed after it is not looked at.
+    """
+    for record in weighings_of(cards.car, log):
+        if before is None or record.number < before:
+            kept = weighing_from(record, cards).weights
+            if said := corners_against(typed.weights, kept, f"record {record.number} weighed this car"):
+                return said
+    return []
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -230,6 +258,7 @@ def weighed(
     """A weighing of (4,) g as they were weighed, corrected for what is pushed otherwise. parts: their uncertainty."""
     as_is, parts, counted = as_pushed(cards, load_g, list(parts))
     weights, gravity = weights_of(cards, as_is, parts), place_gravity(cards.bench)
+    remarks = [*remarks, *weights_notes(_as_weighed(weights, load_g), cards.car)]
     doubt = tuple(DoubtRow(name=p.name, covariance_g2=matrix(p.covariance), dof=finite(p.dof)) for p in parts)
     result = WeighingResult(
         **structs.asdict(weights_record(weights)),

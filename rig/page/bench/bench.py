@@ -294,7 +294,8 @@ class Bench:
         self.weighing, self.verdict = weighing, None
         self.tell()
         total = weighing.weights.total_g
-        return f"Weighed: {total.value:.1f} g ± {total.half_width:.1f}; record {weighing.record.number}."
+        first = "".join(f"Note: {remark}. " for remark in weighing.remarks)
+        return f"{first}Weighed: {total.value:.1f} g ± {total.half_width:.1f}; record {weighing.record.number}."
 
     def need_weights(self) -> RecordedWeighing:
         """The weighing to go by. Raises InputError when there is none."""

@@ -234,6 +234,9 @@ def test_a_change_touches_its_line_only(tmp_path: Path) -> None:
     ("kind", "values", "words"),
     [
         ("test", {"push.position_pct": 1e6}, "position_pct"),
+        ("test", {"push.position_pct": 0.85}, r"position_pct = 85\?"),
+        ("test", {"push.position_pct": "85,5"}, r"position_pct = 85\.5\?"),
+        ("test", {"typed.weights_g": [0.4, 0.38, 0.39, 0.41]}, "kilograms"),
         ("test", {"push.wheels": "square"}, "blocked"),
         ("car", {"geometry.wheelbase_mm": None}, "missing"),
         ("car", {"geometry.wheelbse_mm": 3}, "not a key"),
