@@ -33,10 +33,12 @@ def other_state(h: History, car: Car, *, told: bool) -> None:
 
 
 def second_car(h: History, name: str, *, copy: bool = False) -> Car:
-    """Another car at the first table. copy: its card is a copy of the first's, only the wheelbase told anew."""
+    """Another car at the first table. copy: its card is a copy of the first's, only the mass told anew."""
     car = h.car(h.tables[0], name, file=f"car-{h.number()}.toml")
     if copy:
         old = h.cars[0].card
+        if round(sum(car.loads_g)) == old.values["masses.total_g"]:  # nothing would tell the two cards apart
+            car.loads_g = [load + 1 for load in car.loads_g]
         car.card = old.copy_to(car.card.path, {"masses.total_g": round(sum(car.loads_g))})
     return car
 
