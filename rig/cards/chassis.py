@@ -131,6 +131,11 @@ def spring_rates(car: CarCard) -> SpringRates:
     )
 
 
+def share_compliance(car: CarCard) -> FloatArray | None:
+    """(4, 4) m/N from body to floor, by which the wheels share a mass; None without a [chassis]: equal all round."""
+    return None if car.chassis is None else spring_rates(car).compliance
+
+
 def warp_response(car: CarCard) -> WarpResponse:
     """How much load a raised pad or a turned collar moves on this car."""
     return response_from_rates(spring_rates(car))

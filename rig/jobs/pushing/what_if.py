@@ -15,6 +15,7 @@ from analysis.forecast.slide import DEFAULT_TURN, slide
 from analysis.sliding.contacts import centre_of_friction
 from analysis.weighing.corner_weights import grams_from_newtons, newtons_from_grams
 from analysis.weighing.parts import PartMass, add_parts
+from rig.cards.chassis import share_compliance
 from rig.cards.measures import MM, contact_place
 from rig.cards.mechanics import car_state, place_gravity, push_state
 from rig.cards.read import CardSet
@@ -96,7 +97,7 @@ def loads_with(cards: CardSet, weighing: Weighing | None, asked: WhatIf) -> tupl
     load_g = np.full(4, ASSUMED_G) if weighing is None else weighing.weights.load_g
     covariance = np.diag((0.1 * load_g) ** 2) if weighing is None else weighing.weights.covariance
     ballast = PartMass(name="ballast", mass_g=asked.ballast_g, place=np.array([asked.ballast_pct / 100 * length, 0.0]))
-    loads = add_parts(load_g, [ballast], contact)
+    loads = add_parts(load_g, [ballast], contact, compliance=share_compliance(cards.car))
     gravity = place_gravity(cards.bench)
     test = msgspec.structs.replace(
         cards.test,

@@ -12,6 +12,7 @@ from analysis.weighing.parts import BallastAdvice, Target, load_of_mass, move_ba
 from rig.base.errors import InputError
 from rig.base.progress import Progress
 from rig.cards.bench_figures import refuse_lifts
+from rig.cards.chassis import share_compliance
 from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.weighing.pads import Ask, OpenPads
@@ -137,10 +138,10 @@ def moved_ballast(
     cards: CardSet, mass_g: float, start_mm: tuple[float, float] | None, end_mm: tuple[float, float]
 ) -> FloatArray:
     """(4,) g, change of the corner weights when ballast moves (or comes on, without a start)."""
-    place, end = contact_place(cards.car), np.array(end_mm) * MM
+    contact, end, give = contact_place(cards.car), np.array(end_mm) * MM, share_compliance(cards.car)
     if start_mm is None:
-        return load_of_mass(mass_g, end, place)
-    return move_ballast(mass_g, np.array(start_mm) * MM, end, place)
+        return load_of_mass(mass_g, end, contact, compliance=give)
+    return move_ballast(mass_g, np.array(start_mm) * MM, end, contact, compliance=give)
 
 
 def ballast_for(
@@ -159,4 +160,5 @@ def ballast_for(
         target=target,
         wanted_pct=wanted_pct,
         start=None if start_mm is None else np.array(start_mm) * MM,
+        compliance=share_compliance(cards.car),
     )

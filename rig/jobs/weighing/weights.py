@@ -14,6 +14,7 @@ from analysis.weighing.parts import PartMass, add_parts
 from analysis.weighing.reseating import pool_placements
 from rig.base.errors import InputError
 from rig.cards.agreement import notes_on
+from rig.cards.chassis import share_compliance
 from rig.cards.identity import car_changes, changes_in_words
 from rig.cards.measures import MM, contact_place, contact_place_u
 from rig.cards.mechanics import car_state, place_gravity
@@ -232,6 +233,7 @@ def as_pushed(
         load_g,
         [PartMass(name=p.name, mass_g=p.mass_g, place=np.array([p.x_mm, p.y_mm]) * MM) for p in differing],
         contact_place(cards.car),
+        compliance=share_compliance(cards.car),
     )
     listed = ", ".join(f"{p.name} {p.mass_g:+g} g" for p in differing)
     return (
