@@ -147,7 +147,7 @@ def test_a_public_name_stands_once_in_a_room() -> None:
     exempt = {"InputError", "FloatArray", "BoolArray", "IntArray"}
     where: dict[str, list[str]] = {}
     for path in SOURCES:
-        of_command = {"command"} if path.parent.name == "command" else set[str]()
+        of_command = {"command"} if "command" in path.parts else set[str]()
         for name in public_names(path) - exempt - of_command:
             where.setdefault(f"{path.parts[0]}: {name}", []).append(path.as_posix())
     twice = [f"{name}: {', '.join(paths)}" for name, paths in sorted(where.items()) if len(paths) > 1]

@@ -261,7 +261,7 @@ class CameraSection(Section, frozen=True):
 
 
 class WornMarker(Section, frozen=True, kw_only=True):
-    """A marker worn on the pushing finger; printed by marker-sheet --finger. It shows where the finger pushes."""
+    """A marker worn on the pushing finger; printed by new sheets --finger. It shows where the finger pushes."""
 
     id: Annotated[int, Meta(description="number printed under the marker", ge=0, le=586)] = 20
     size_mm: Annotated[float, _number("side of its black square, as designed", gt=4, le=400)] = 30.0

@@ -159,6 +159,31 @@ def card_argument(function: FunctionT) -> FunctionT:
     return click.argument("test_card", metavar="TEST.toml", type=click.Path(path_type=Path))(function)
 
 
+def board_options(function: FunctionT) -> FunctionT:
+    """The board that a camera is calibrated with: --columns, --rows, --square-mm, --marker-mm."""
+    marker = click.option(
+        "--marker-mm", type=click.FloatRange(1, 500), default=18.0, show_default=True, help="Side of a board's marker."
+    )
+    square = click.option(
+        "--square-mm", type=click.FloatRange(1, 500), default=25.0, show_default=True, help="Side of a board's square."
+    )
+    rows = click.option("--rows", type=click.IntRange(3, 50), default=7, show_default=True, help="Squares down.")
+    columns = click.option(
+        "--columns", type=click.IntRange(3, 50), default=10, show_default=True, help="The board's squares across."
+    )
+    return columns(rows(square(marker(function))))
+
+
+def clip_option(function: FunctionT) -> FunctionT:
+    """--clip FILE: what a push was filmed on."""
+    return click.option(
+        "--clip",
+        type=click.Path(path_type=Path),
+        default=None,
+        help="The filmed push, instead of the test card's clip.",
+    )(function)
+
+
 def port_option(function: FunctionT) -> FunctionT:
     """--port."""
     return click.option("--port", default="", help="Device or pyserial URL, instead of the bench card's.")(function)

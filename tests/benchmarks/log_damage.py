@@ -229,7 +229,7 @@ def outputs(bench: Path) -> dict[str, Any]:
             ("log", lambda: command(bench, ["log", "--json"])),
             ("report", lambda: report(bench)),
             ("export", lambda: exported(bench)),
-            ("infer", lambda: blanked(command(bench, ["infer", "first.toml", "at-66.toml", "--json"]), bench)),
+            ("infer", lambda: blanked(command(bench, ["grip", "infer", "first.toml", "at-66.toml", "--json"]), bench)),
         ):
             opening._looked_over.clear()
             try:

@@ -182,7 +182,7 @@ def take_in(
     ]
     for name, told in (("records", lines), ("cards", list(listed.values())), ("files", held)):
         (folder / f"{name}.jsonl").write_text("".join(json.dumps(one) + "\n" for one in told), encoding="utf-8")
-    run("import", folder, "--without-sums", "--log", log)
+    run("log", "import", folder, "--without-sums", "--log", log)
 
 
 def finding(low: float, high: float, length: float) -> str:

@@ -92,7 +92,7 @@ def walked(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
         camera=plain_lens(),
         camera_path=walk,
     )
-    return folder, told(["floor", folder / "walk.avi", cards(folder), "--log", folder / "log"])
+    return folder, told(["camera", "floor", cards(folder), "--clip", folder / "walk.avi", "--log", folder / "log"])
 
 
 def test_a_learned_floor_on_the_card_is_the_floor(walked: tuple[Path, str]) -> None:
@@ -124,7 +124,7 @@ def pinned(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, An
     folder = tmp_path_factory.mktemp("pins")
     true = moved_plate(plate_printed(0.110, bar=CAR_BAR), *SHIFT, TURN)
     pins = ((0.020, 0.010), (0.235, -0.030))
-    asked: list[object] = ["plate", cards(folder), "--log", folder / "log"]
+    asked: list[object] = ["camera", "plate", cards(folder), "--log", folder / "log"]
     for number, (pin, at) in enumerate(zip(pins, ((-0.08, 0.0), (0.09, 0.01)), strict=True)):
         time = np.linspace(0.0, 2.4, 240)
         yaw = math.radians(50.0) * (-0.5 + 0.5 * (1 - np.cos(math.pi * np.clip((time - 0.2) / 2.0, 0, 1))))
@@ -193,7 +193,7 @@ def test_markers_learned_by_turning_the_car_are_put_back_as_designed(tmp_path: P
         seed=6,
         camera=plain_lens(),
     )
-    said = told(["plate", cards(tmp_path), "--markers", tmp_path / "turned.avi", "--log", tmp_path / "log"])
+    said = told(["camera", "plate", cards(tmp_path), "--markers", tmp_path / "turned.avi", "--log", tmp_path / "log"])
     [record] = records(tmp_path / "log", "car markers")
     result = record["result"]
     assert result["turned_deg"] == pytest.approx(105.0, abs=1.0)

@@ -210,7 +210,9 @@ def grip_against(cards: CardSet, log: BenchLog, day: str, *, state: State = "sli
         raise InputError(
             f"there is no {state} grip of {'another day than ' if day in days else ''}{day} on these tyres and surface",
             where="--against",
-            remedy=f"There is grip of: {', '.join(days)}" if days else "Measure with: pivotbench pull or tilt",
+            remedy=f"There is grip of: {', '.join(days)}"
+            if days
+            else "Measure with: pivotbench grip pull, or pivotbench grip tilt",
         )
     now = others[-1]
     ratio = day_ratio(

@@ -9,7 +9,7 @@ from click.testing import CliRunner
 
 from rig.base.errors import BenchError
 from rig.cards.template import card_text
-from rig.command.moving import command
+from rig.command.moving.moving import command
 
 CAR = """card = "car"
 name = "Dunlin"

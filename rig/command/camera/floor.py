@@ -1,0 +1,45 @@
+"""pivotbench camera floor"""
+
+from pathlib import Path
+
+import click
+
+from rig.command.group import bench_command
+from rig.command.options import card_argument, json_option, log_folder, log_option, progress, show
+
+
+@bench_command(
+    "floor",
+    example="pivotbench camera floor test.toml --clip around-the-sheets.mp4",
+    then="pivotbench push test.toml --clip push.mp4",
+)
+@card_argument
+@click.option("--clip", type=click.Path(path_type=Path), required=True, help="The film around the sheets.")
+@log_option
+@json_option
+def command(test_card: Path, clip: Path, log_dir: Path | None, as_json: bool) -> None:
+    """Find where floor sheets lie that were put down without measuring.
+
+    Walk slowly around them with the camera so that neighbouring sheets are seen together from several sides.
+    """
+    from rig.cards.read import read_set
+    from rig.jobs.pushing.setup_clips import learn_floor
+    from rig.log.store import BenchLog
+    from rig.records.codec import plain
+
+    cards = read_set(test_card)
+    with BenchLog(log_folder(log_dir)) as log, progress("looking at the sheets", quiet=as_json) as bar:
+        learned, record = learn_floor(clip, cards, log, progress=bar)
+    lines = [
+        f"{learned.views} views, {learned.noise:.2f} px; places known to ± {1960 * learned.floor.place_u:.2f} mm",
+        "Onto the bench card, in place of any markers there:",
+        f"[floor]\nplace_mm_u = {learned.floor.place_u * 1e3:.2f}",
+    ]
+    for row in record.result.markers:
+        keys = [
+            f'{key} = "{value}"' if isinstance(value, str) else f"{key} = {value:g}"
+            for key, value in plain(row).items()
+        ]
+        lines.append("\n".join(["[[floor.markers]]", *keys]))
+    lines.append(f"record {record.number}")
+    show("\n".join(lines), record.result, as_json=as_json)
