@@ -35,8 +35,8 @@ def springs_on(card: CarCard, *, where: str) -> ChassisCard:
         raise InputError(
             "this car card has no springs, dampers and bars",
             where=where,
-            remedy="Write [chassis.front] and [chassis.rear] with spring_n_per_mm; every key stands on a card made with: "
-            "pivotbench new DIR",
+            remedy="Write [chassis.front] and [chassis.rear] with spring_n_per_mm; every key stands on a card "
+            "made with: pivotbench new DIR",
         )
     return card.chassis
 
