@@ -5,6 +5,7 @@ import os
 import signal
 import sys
 from collections.abc import Sequence
+from pathlib import Path
 
 import click
 
@@ -15,13 +16,24 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 # forecast several times its own work. It also makes figures the same on any number of cores.
 
 
-@click.group(cls=FirstScreen, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.group(
+    cls=FirstScreen,
+    invoke_without_command=True,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
 @click.version_option(package_name="pivotbench")
-def cli() -> None:
-    """Weigh a scale car, film a side-push, measure the point it pivots about, and predict it.
+@click.pass_context
+def cli(context: click.Context) -> None:
+    """Weigh a scale car, film a push from the side: where does it pivot, and why?
 
     Scale models only. Unplug the motor and the battery before hands go near the wheels.
     """
+    if context.invoked_subcommand is None:
+        from rig.command.standing import standing_text
+
+        formatter = context.make_formatter()
+        cli.format_commands(context, formatter)
+        click.echo(f"{standing_text(Path.cwd())}\n\n{formatter.getvalue()}", nl=False)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

@@ -53,7 +53,7 @@ FIRST_SCREEN: dict[str, FirstLevel] = {
         takes="TEST.toml",
     ),
     "push": FirstLevel(
-        "Measure a filmed push, forecast, judge",
+        "Measure a filmed push, judge",
         {
             "film": "Record a push with the live camera when the car moves",
             "measure": "Measure only: who led, balance point, pivot",
@@ -82,7 +82,7 @@ FIRST_SCREEN: dict[str, FirstLevel] = {
         takes="A.toml",
     ),
     "aim": FirstLevel(
-        "Which change brings the car where you want it",
+        "What brings the balance where you want it",
         {"ballast": "What a ballast move does to the corner weights"},
         takes="TEST.toml",
     ),

@@ -16,6 +16,8 @@ class BenchCommand(click.Command):
     def __init__(self, name: str | None, *, example: str, then: str, words_of: str = "", **click_own: Any) -> None:
         """example, then: command lines.  words_of: the first-level command whose words the help lists."""
         super().__init__(name, **click_own)
+        for one in self.params:
+            one.metavar = one.metavar or _short_metavar(one)
         self.example, self.then, self.words_of = example, then, words_of
 
     def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
@@ -91,6 +93,20 @@ class FirstScreen(click.Group):
         """The twelve, one line each, without importing a single one."""
         with formatter.section("Commands"):
             formatter.write_dl([(name, level.line) for name, level in FIRST_SCREEN.items()])
+
+
+def _short_metavar(param: click.Parameter) -> str | None:
+    """What an option takes, in few letters: help has to fit a screen. None where click's own word is as short."""
+    if isinstance(param, click.Argument) or param.nargs != 1:
+        return None
+    kind = param.type
+    if isinstance(kind, click.types.IntParamType):
+        return "N"
+    if isinstance(kind, click.types.FloatParamType):
+        return "X"
+    if isinstance(kind, click.Path):
+        return "DIR" if kind.dir_okay and not kind.file_okay else "FILE"
+    return None
 
 
 def _loaded(first: str, word: str = "") -> click.Command:

@@ -38,13 +38,13 @@ def log_option(function: FunctionT) -> FunctionT:
         "--log",
         "log_dir",
         type=click.Path(path_type=Path, file_okay=False),
-        help="Folder of the bench log (otherwise $PIVOTBENCH_LOG or your own data folder).",
+        help="Another bench log ($PIVOTBENCH_LOG).",
     )(function)
 
 
 def json_option(function: FunctionT) -> FunctionT:
     """--json."""
-    return click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")(function)
+    return click.option("--json", "as_json", is_flag=True, help="Print JSON.")(function)
 
 
 def out_option(function: FunctionT) -> FunctionT:
@@ -60,7 +60,7 @@ def out_option(function: FunctionT) -> FunctionT:
 def seed_option(function: FunctionT) -> FunctionT:
     """--seed N."""
     return click.option(
-        "--seed", type=click.IntRange(0), default=0, show_default=True, help="Seed of the random draws."
+        "--seed", metavar="N", type=click.IntRange(0), default=0, help="Of the random draws, otherwise 0."
     )(function)
 
 
@@ -70,7 +70,7 @@ def weighing_option(function: FunctionT) -> FunctionT:
         "--weighing",
         default="",
         metavar="N",
-        help="Go by the weights of this record, whatever the cards say of the car's state.",
+        help="Go by the weights of this record.",
     )(function)
 
 
@@ -80,19 +80,17 @@ def calibration_option(function: FunctionT) -> FunctionT:
         "--calibration",
         default="",
         metavar="N",
-        help="Go by the calibration of this record, whatever bench or board it is of.",
+        help="Go by the calibration of this record.",
     )(function)
 
 
 def changed_card_options(function: FunctionT) -> FunctionT:
     """What to do about a card that was changed since its push was measured: --same, --as-new."""
-    same = click.option(
-        "--same", is_flag=True, help="A card changed since its push was measured is the same: used as it was then."
-    )
+    same = click.option("--same", is_flag=True, help="A card changed since its push: use it as it was.")
     new = click.option(
         "--as-new",
         is_flag=True,
-        help="A card changed since a push was measured is a new one: only its own pushes count.",
+        help="A card changed since: only its own pushes count.",
     )
     return same(new(function))
 
@@ -149,9 +147,7 @@ def ask_in_terminal(*, unattended: bool) -> "Ask":
 
 def unattended_option(function: FunctionT) -> FunctionT:
     """--unattended."""
-    return click.option("--unattended", is_flag=True, help="Do not wait for Enter: everything is in place already.")(
-        function
-    )
+    return click.option("--unattended", is_flag=True, help="Do not wait for Enter.")(function)
 
 
 def card_argument(function: FunctionT) -> FunctionT:
@@ -186,7 +182,7 @@ def clip_option(function: FunctionT) -> FunctionT:
 
 def port_option(function: FunctionT) -> FunctionT:
     """--port."""
-    return click.option("--port", default="", help="Device or pyserial URL, instead of the bench card's.")(function)
+    return click.option("--port", default="", help="Instead of the bench card's.")(function)
 
 
 def pads_options(function: FunctionT) -> FunctionT:

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 @bench_command(
     "plate",
-    example="pivotbench camera plate test.toml --pin rear.mp4 0 0 --pin front.mp4 257 0",
+    example="pivotbench camera plate test.toml --pin a.mp4 0 0 --pin b.mp4 257 0",
     then="pivotbench push test.toml --clip push.mp4",
 )
 @card_argument
@@ -25,14 +25,15 @@ if TYPE_CHECKING:
     "pins",
     type=(click.Path(path_type=Path), float, float),
     multiple=True,
-    help="A clip of the car turned by hand about a pin, and the pin's place: mm ahead of the rear axle, mm left.",
+    metavar="CLIP X X",
+    help="A clip of the car turned about a pin, and the pin's place: mm ahead of the rear axle, mm left.",
 )
 @click.option(
     "--markers",
     "markers_clip",
     type=click.Path(path_type=Path),
     default=None,
-    help="Instead of pins: a clip of the car turned by hand, to learn how its markers lie to each other.",
+    help="Instead: a clip of the car turned, to learn how its markers lie.",
 )
 @log_option
 @json_option
@@ -45,11 +46,9 @@ def command(
 ) -> None:
     """Find where the marker plate sits on the car, the largest error on the seeing side.
 
-    Markers of your own, stuck on without measuring? First turn the car by hand through 90 degrees or more on the
-    floor sheets, film that, and give the clip as --markers; put what it prints onto the car card. Then:
-
-    Put a pin (a blunt nail in a board, a pencil point in a hole of the chassis) at two known points in turn, turn the
-    car by hand about each of them by 30 degrees or more, and film both.
+    Put a pin (a blunt nail in a board) at two known points in turn, turn the car by hand about each by 30 degrees or
+    more, and film both. Markers of your own? First turn the car by hand through 90 degrees, and give that film as
+    --markers; put what it prints onto the car card.
     """
     from rig.cards.read import read_set
     from rig.jobs.pushing.setup_clips import find_plate

@@ -43,9 +43,8 @@ def command(
 ) -> None:
     """Say what the change from A to B did: moved the balance, which way, by how much, beyond chance or not.
 
-    A and B are test cards of one car in two set-ups. All pushes recorded with each card count, repeats are pooled, and
-    a clip that a card names is measured now if that was not done. Writes one picture of both cars from above, and a
-    film of both pushes side by side with a still and a text.
+    A and B are test cards of one car in two set-ups. All their pushes count; a clip that a card names is measured now.
+    Writes a picture of both cars from above, and a film of both pushes side by side.
     """
     from rig.cards.read import Choices, read_set
     from rig.jobs.series.change import change_json, compare_setups

@@ -9,7 +9,7 @@ from rig.command.group import bench_command
 
 @bench_command(
     "plan",
-    example="pivotbench change plan series.csv --factor tyre=soft,hard --factor ballast=none,rear --slow tyre",
+    example="pivotbench change plan series.csv --factor tyre=soft,hard --slow tyre",
     then="pivotbench change effects series.csv",
 )
 @click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
@@ -36,7 +36,7 @@ def command(
 ) -> None:
     """Plan a series of pushes into FILE (CSV): sides alternating, board turned, baseline again at the end.
 
-    Push in that order, measure each push, write its test card into the column "test", then: pivotbench effects FILE.
+    Push in that order, measure each push, and write its test card into the column "test".
     """
     from rig.base.errors import InputError
     from rig.base.files import write_text

@@ -30,9 +30,9 @@ if TYPE_CHECKING:
 @log_option
 @json_option
 def command(test_card: Path, static: bool, against: str, log_dir: Path | None, as_json: bool) -> None:
-    """Combine what was measured of this car's grip (tilt, pull, sweep), like with like, with what contradicts.
+    """Combine what was measured of this car's grip, like with like.
 
-    Like is one set of tyres, one treatment and one surface, as they stand under [conditions] of the test card.
+    Like: tyres, treatment and surface under [conditions] of the test card.
     """
     from rig.cards.read import read_set
     from rig.jobs.grip.grip import combined_grip, grip_against

@@ -12,7 +12,7 @@ from rig.command.options import card_argument, json_option, log_folder, log_opti
 
 @bench_command(
     "tilt",
-    example="pivotbench grip tilt test.toml --part front --angle 38.5 --angle 39 --angle 38",
+    example="pivotbench grip tilt test.toml --part front --angle 38.5 --angle 39",
     then="pivotbench grip test.toml",
 )
 @card_argument

@@ -11,7 +11,7 @@ from rig.command.options import board_options
 @bench_command(
     "sheets",
     example="pivotbench new sheets --paper A4 --out sheets",
-    then="print at 100 %, measure the bar with a ruler, write it on the cards as bar_mm",
+    then="print at 100 %, measure the bar, write it on the cards as bar_mm",
 )
 @click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True)
 @click.option(

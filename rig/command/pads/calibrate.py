@@ -79,7 +79,7 @@ def command(
             f"{calibration.pad}: {calibration.evidence}\n{table_text(('error', 'size', 'of capacity', 'how'), rows)}"
         )
     show(
-        "\n\n".join([*blocks, f"Stored as record {record.number}. Next: pivotbench zero"]),
+        "\n\n".join([*blocks, f"Stored as record {record.number}. Next: pivotbench pads zero {test_card}"]),
         record.result,
         as_json=as_json,
     )

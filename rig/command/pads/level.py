@@ -21,14 +21,15 @@ from rig.command.options import ask_in_terminal, card_argument, log_folder, pads
     type=float,
     nargs=4,
     default=None,
-    help="Heights of the pads FL FR RL RR against a straight edge, mm: says which shims to use.",
+    metavar="X X X X",
+    help="Heights of the pads FL FR RL RR, mm: says which shims to use.",
 )
 @click.option(
     "--shim",
     "shim_mm",
     type=click.FloatRange(0, 20, min_open=True),
     default=None,
-    help="Measure with a shim of this thickness, mm, under one pad.",
+    help="Measure with a shim this thick, mm, under one pad.",
 )
 @click.option("--under", type=click.Choice(WHEEL_KEYS), default="FL", show_default=True, help="The pad with the shim.")
 @weighing_option

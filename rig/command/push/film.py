@@ -43,7 +43,7 @@ def command(test_card: Path, device: str, out_dir: Path, as_json: bool) -> None:
 
     kept = film_push(read_set(test_card), out_dir, say=say, device=device)
     show(
-        f"{kept.clip}: {kept.words}\nNext: pivotbench measure {kept.clip} {test_card}",
+        f"{kept.clip}: {kept.words}\nNext: pivotbench push {test_card} --clip {kept.clip}",
         {
             "clip": str(kept.clip),
             "times": str(kept.times),

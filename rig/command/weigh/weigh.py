@@ -38,14 +38,14 @@ TURNS: dict[str, list["Turn"]] = {
     type=click.IntRange(1, 20),
     default=1,
     show_default=True,
-    help="Times the car is set on the pads; three or more measure how it settles.",
+    help="Times the car is set on; three tell how it settles.",
 )
 @click.option(
     "--turned",
     type=click.Choice(["no", "half", "four"]),
     default="no",
     show_default=True,
-    help="Also turn the car on the pads: half round, or in four ways with the pads exchanged, too.",
+    help="Also turned on the pads: half round, or in four ways.",
 )
 @calibration_option
 @pads_options
@@ -61,8 +61,7 @@ def command(
 ) -> None:
     """Weigh the car: corner weights, shares, both diagonals, centre of gravity, each with its uncertainty.
 
-    Weigh it as it is pushed: battery unplugged but in place, body, screws and marker plate on. Weights typed on the
-    test card are used when it has some.
+    As it is pushed: battery unplugged but in place, body, screws and marker plate on. Typed weights are used if any.
     """
     from rig.cards.read import Choices, read_set
     from rig.jobs.weighing.pads import bench_pads

@@ -213,6 +213,21 @@ def test_a_new_user_learns_what_the_front_tyres_did(demo: Path, run: Run, tmp_pa
     for key in ("picture", "film"):
         assert Path(found[key]).stat().st_size > 10_000
 
+    # and what brings it to 48 %: from that very push, with what would truly do it (statics, by hand) inside the ±
+    card = demo / "try" / "front-rubber.toml"
+    code, out, err = run("aim", card, "--balance", 48, "--log", tmp_path / "log", "--json")
+    assert code == 0, err
+    aim = json.loads(out)
+    truth = json.loads((demo / "virtual-truth" / "front-grip.json").read_text())
+    grams, now = np.array(truth["corner_weights_g"]), true_balance(demo, "front-grip")
+    front = grams[:2].sum() / grams.sum()
+    odds = now / (100 - now) * (1 - front) / front
+    moved = (front - 1 / (1 + odds * 52 / 48)) * grams.sum()
+    assert aim["pushes"] == 1
+    assert aim["now_pct"] == pytest.approx(now, abs=aim["now_half_pct"])
+    assert aim["moved_rearward_g"]["interval"][0] < moved < aim["moved_rearward_g"]["interval"][1]
+    assert aim["added_g"]["over"] == "rear"
+
 
 @pytest.fixture
 def cards(tmp_path: Path, run: Run) -> Path:
