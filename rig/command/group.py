@@ -26,7 +26,8 @@ class BenchCommand(click.Command):
         if words:
             with formatter.section("Words"):
                 formatter.write_dl(list(words.items()))
-        formatter.write(f"\nExample: {self.example}\nNext: {self.then}\n")
+        gap = "" if words else "\n"
+        formatter.write(f"{gap}Example: {self.example}\nNext: {self.then}\n")
 
 
 def bench_command(

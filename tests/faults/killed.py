@@ -211,7 +211,7 @@ class Weighing:
 
 
 class Measuring:
-    """The command `measure` on a rendered clip, with all its pictures."""
+    """The command `push measure` on a rendered clip, with all its pictures."""
 
     length, each = 0.0, 10
 

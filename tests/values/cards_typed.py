@@ -1,7 +1,7 @@
 """Cards, records and commands as a person has them, and the mechanics of a push once more, by another way.
 
 Nothing here knows how the program is cut into modules: cards are TOML written by hand, records come in through
-`import` in the open format that `export` describes, results are what commands print.
+`log import` in the open format that `log export` describes, results are what commands print.
 """
 
 import contextlib

@@ -383,7 +383,7 @@ def test_uneven_pads_count_when_the_car_is_turned(weighed: Weighed, tmp_path: Pa
     expected = 0.3**2 * np.outer(one_way_g, one_way_g) * (seen @ seen)
     *_, with_springs, without = records(log, "weighing")
     np.testing.assert_allclose(doubts(with_springs)["pad heights"], expected, rtol=0.02)
-    # `level` counts the floor itself, and once: 200 g on the diagonals explained by so much of each pad's height
+    # `pads level` counts the floor itself, and once: 200 g on the diagonals explained by so much of each pad's height
     cross = np.array([1.0, -1.0, -1.0, 1.0])
     u2 = sum(cross @ part @ cross for name, part in doubts(with_springs).items() if name != "pad heights")
     level_mm = np.sqrt((200 / 1.96) ** 2 - u2) / (float(cross @ one_way_g) * np.linalg.norm(WARP))

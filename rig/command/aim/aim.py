@@ -49,10 +49,7 @@ def command(
     seed: int,
     as_json: bool,
 ) -> None:
-    """Say what brings the balance where it is wanted: which grams from where to where, which tyres.
-
-    --out draws a map of turn per travel over push position and grip ratio.
-    """
+    """Say what brings the balance where it is wanted: which grams, which tyres."""
     from rig.cards.read import Choices, read_set
     from rig.jobs.weighing.weights import known_weighing
     from rig.log.store import BenchLog

@@ -41,7 +41,7 @@ def command(
     log_dir: Path | None,
     as_json: bool,
 ) -> None:
-    """Say what the change from A to B did: moved the balance, which way, by how much, beyond chance or not.
+    """Say what the change from A to B did: moved the balance, which way, how much?
 
     A and B are test cards of one car in two set-ups. All their pushes count; a clip that a card names is measured now.
     Writes a picture of both cars from above, and a film of both pushes side by side.

@@ -21,8 +21,14 @@ from rig.command.options import json_option, log_folder, log_option, out_option,
 @click.option("--against", type=click.Path(path_type=Path), metavar="OTHER.toml", help="A second set-up beside.")
 @click.option("--weights", metavar="X X X X", type=float, nargs=4, help="FL FR RL RR, g, instead of those known.")
 @click.option("--grip", metavar="X X", type=click.FloatRange(0.01, 5), nargs=2, help="Front and rear, instead.")
-@click.option("--drive", type=click.Choice(["rear", "front", "four"]), default="rear", help="Driven wheels.")
-@click.option("--phase", metavar="NAME", help="Rank set-up changes in this phase, not the hardest turn.")
+@click.option(
+    "--drive",
+    metavar="WHEELS",
+    type=click.Choice(["rear", "front", "four"]),
+    default="rear",
+    help="Driven: rear, front or four.",
+)
+@click.option("--phase", metavar="NAME", help="Rank changes in this one, not the hardest turn.")
 @weighing_option
 @out_option
 @log_option
@@ -44,7 +50,7 @@ def command(
 ) -> None:
     """Tell a drift as a journey of load and balance point, phase by phase.
 
-    Its car card needs [chassis]; a car card alone will do for TEST.toml. Without PHASES.toml: a left-hand drift.
+    TEST.toml, or a car card, with [chassis]. No PHASES.toml: a left-hand drift.
     """
     from analysis.moving.phases import DRIFT
     from rig.cards.chassis import phases_on

@@ -11,7 +11,11 @@ from rig.command.group import BenchCommand, NearGroup
 from rig.command.options import json_option, show
 
 
-@click.group(name="rates", cls=NearGroup)
+@click.group(
+    name="rates",
+    cls=NearGroup,
+    epilog="Example: pivotbench moving rates spring --at 0 40.0 --at 1000 36.1",
+)
 def command() -> None:
     """Measure springs, motion ratio, roll stiffness, bar and damping at the bench, for the car card.
 

@@ -47,9 +47,9 @@ def command(
     seed: int,
     as_json: bool,
 ) -> None:
-    """Say what a push did, where the balance is by it and by weights and grip, and whether they agree.
+    """Say what a push did, and whether weights and grip forecast it.
 
-    With --out: a picture, a report that stands by itself, and the clip with the pivot drawn on it.
+    --out: a picture, a report by itself, the clip with the pivot drawn on it.
     """
     from rig.cards.read import Choices, read_set
     from rig.jobs.pushing.balance import answer_json

@@ -42,10 +42,11 @@ TURNS: dict[str, list["Turn"]] = {
 )
 @click.option(
     "--turned",
+    metavar="WAY",
     type=click.Choice(["no", "half", "four"]),
     default="no",
     show_default=True,
-    help="Also turned on the pads: half round, or in four ways.",
+    help="Also turned on the pads: half (round), or four (ways).",
 )
 @calibration_option
 @pads_options
@@ -59,9 +60,9 @@ def command(
     unattended: bool,
     as_json: bool,
 ) -> None:
-    """Weigh the car: corner weights, shares, both diagonals, centre of gravity, each with its uncertainty.
+    """Weigh the car: corner weights, shares, centre of gravity, with their ±.
 
-    As it is pushed: battery unplugged but in place, body, screws and marker plate on. Typed weights are used if any.
+    As it is pushed: battery unplugged but in place, body and marker plate on. Weights typed on the card are used.
     """
     from rig.cards.read import Choices, read_set
     from rig.jobs.weighing.pads import bench_pads
