@@ -14,7 +14,7 @@ from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.statistics.monte_carlo import coverage_interval
 
-DRAWS = 4000
+AIM_DRAWS = 4000
 _LEAST, _MOST = 1e-4, 1.0 - 1e-4
 """Drawn shares are kept inside the car."""
 
@@ -66,7 +66,9 @@ class WaysToBalance:
     there: bool
 
 
-def ways_to_balance(car: CarNow, wanted_pct: float, *, rng: np.random.Generator, draws: int = DRAWS) -> WaysToBalance:
+def ways_to_balance(
+    car: CarNow, wanted_pct: float, *, rng: np.random.Generator, draws: int = AIM_DRAWS
+) -> WaysToBalance:
     """What brings the balance to wanted_pct, with what is not known of the car (Monte Carlo, JCGM 101).
 
     Raises InputError where the wanted balance, or a share of the car, is not between the axles.
@@ -106,7 +108,7 @@ def ways_to_balance(car: CarNow, wanted_pct: float, *, rng: np.random.Generator,
 
 
 def balance_with_grip(
-    car: CarNow, ratio: float, ratio_u: float, *, rng: np.random.Generator, draws: int = DRAWS
+    car: CarNow, ratio: float, ratio_u: float, *, rng: np.random.Generator, draws: int = AIM_DRAWS
 ) -> Needed:
     """The balance, % of the wheelbase, that this car's weights give with tyres of another front over rear grip.
 
