@@ -7,7 +7,6 @@ from typing import Any
 import click
 
 from rig.command.first_screen import FIRST_SCREEN, module_of
-from rig.command.likely import none_of, not_a_word, unknown_command
 
 
 class BenchCommand(click.Command):
@@ -46,6 +45,8 @@ class NearGroup(click.Group):
     ) -> tuple[str | None, click.Command | None, list[str]]:
         """As click does.  Raises click.UsageError."""
         if args[0] not in self.commands:
+            from rig.command.likely import none_of
+
             raise click.UsageError(none_of(ctx.command_path, list(self.commands), args[0]), ctx)
         return super().resolve_command(ctx, args)
 
@@ -80,6 +81,8 @@ class FirstScreen(click.Group):
 
         Raises click.UsageError.
         """
+        from rig.command.likely import not_a_word, unknown_command
+
         first, rest = args[0], args[1:]
         level = FIRST_SCREEN.get(first)
         if level is None:
