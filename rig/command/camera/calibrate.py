@@ -6,6 +6,7 @@ import click
 
 from analysis.statistics.quantiles import NORMAL_95
 from rig.command.group import bench_command
+from rig.command.onto_card import Written, onto_card, write_option
 from rig.command.options import board_options, json_option, log_folder, log_option, progress, show
 
 
@@ -24,6 +25,7 @@ from rig.command.options import board_options, json_option, log_folder, log_opti
     default=None,
     help="The bench card that this camera belongs to: no other bench then uses it by its name.",
 )
+@write_option
 @log_option
 @json_option
 def command(
@@ -35,6 +37,7 @@ def command(
     marker_mm: float,
     chessboard: bool,
     bench: Path | None,
+    write: bool,
     log_dir: Path | None,
     as_json: bool,
 ) -> None:
@@ -47,10 +50,14 @@ def command(
 
     if not files:
         raise click.UsageError("give a clip or photos of the board; it is printed by: pivotbench new sheets --board")
+    if write and bench is None:
+        raise click.UsageError("--write needs the bench card: --bench BENCH.toml")
+    from rig.cards.edited import card_as_read
     from rig.jobs.pushing.setup_clips import calibrate_camera
     from rig.log.store import BenchLog
     from rig.report.sentences import noted
 
+    as_read = "" if bench is None or not write else card_as_read(bench, "bench")
     default = Board()
     board = Board(
         columns=columns,
@@ -61,6 +68,9 @@ def command(
     )
     with BenchLog(log_folder(log_dir)) as log, progress("looking for the board", quiet=as_json) as bar:
         found, record = calibrate_camera(log, name, files, board, bench=bench, progress=bar)
+    written = Written()
+    if write and bench is not None:
+        written = onto_card(bench, "bench", {"camera.calibration": name}, as_read=as_read)
     matrix, u = found.camera.matrix, found.camera.u
     lines = [
         f"{len(found.views_used)} views, {len(found.views_left_out)} left out, corners within {found.rms:.2f} px",
@@ -68,6 +78,9 @@ def command(
         f"± {NORMAL_95 * u[4]:.4f}",
         *(f"left out {view}: {why}" for view, why in found.views_left_out.items()),
         *noted(found.warnings),
-        f'Onto the bench card: calibration = "{name}". Record {record.number}.',
+        *(written.lines or [f'Onto the bench card: calibration = "{name}".']),
+        f"record {record.number}",
     ]
     show("\n".join(lines), record.result, as_json=as_json)
+    if written.refused is not None:
+        raise written.refused

@@ -7,6 +7,7 @@ import click
 
 from analysis.statistics.quantiles import NORMAL_95
 from rig.command.group import bench_command
+from rig.command.onto_card import Written, onto_card, write_option
 from rig.command.options import card_argument, json_option, log_folder, log_option, progress, show
 
 if TYPE_CHECKING:
@@ -35,12 +36,14 @@ if TYPE_CHECKING:
     default=None,
     help="Instead: a clip of the car turned, to learn how its markers lie.",
 )
+@write_option
 @log_option
 @json_option
 def command(
     test_card: Path,
     pins: tuple[tuple[Path, float, float], ...],
     markers_clip: Path | None,
+    write: bool,
     log_dir: Path | None,
     as_json: bool,
 ) -> None:
@@ -59,27 +62,36 @@ def command(
     if markers_clip is not None:
         if pins:
             raise click.UsageError("first --markers, then, with its result on the car card, the pins")
-        _learn_markers(markers_clip, cards, log_dir, as_json)
+        _learn_markers(markers_clip, cards, log_dir, write=write, as_json=as_json)
         return
     if not pins:
         raise click.UsageError("give two pins (--pin CLIP MM MM, twice), or --markers CLIP to learn the markers")
     with BenchLog(log_folder(log_dir)) as log, progress("tracking", quiet=as_json) as bar:
         found, record = find_plate(cards, log, pins, progress=bar)
     shift, result = found.shift * 1e3, record.result
+    own = {"plate.place_mm_u": round(result.place_mm_u, 2), "plate.turn_deg_u": round(result.turn_deg_u, 3)}
+    written = _onto_car(cards, result.markers, own) if write else Written()
     lines = [
         f"The plate sits {shift[0]:+.2f} mm farther ahead and {shift[1]:+.2f} mm farther left than the card says, "
         f"turned by {result.turn_deg:+.2f} degrees (place ± {NORMAL_95 * result.place_mm_u:.2f} mm, "
         f"turn ± {NORMAL_95 * result.turn_deg_u:.2f} degrees).",
-        "Onto the car card, in place of any plate markers there:",
-        f"[plate]\nplace_mm_u = {result.place_mm_u:.2f}\nturn_deg_u = {result.turn_deg_u:.3f}",
-        *_marker_lines(result.markers),
+        *(
+            written.lines
+            or [
+                "Onto the car card, in place of any plate markers there:",
+                f"[plate]\nplace_mm_u = {result.place_mm_u:.2f}\nturn_deg_u = {result.turn_deg_u:.3f}",
+                *_marker_lines(result.markers),
+            ]
+        ),
         *noted(found.warnings),
         f"record {record.number}",
     ]
     show("\n".join(lines), result, as_json=as_json)
+    if written.refused is not None:
+        raise written.refused
 
 
-def _learn_markers(clip: Path, cards: "CardSet", log_dir: Path | None, as_json: bool) -> None:
+def _learn_markers(clip: Path, cards: "CardSet", log_dir: Path | None, *, write: bool, as_json: bool) -> None:
     from rig.jobs.pushing.learn_car import learn_car_markers
     from rig.log.store import BenchLog
     from rig.report.sentences import noted
@@ -87,16 +99,25 @@ def _learn_markers(clip: Path, cards: "CardSet", log_dir: Path | None, as_json: 
     with BenchLog(log_folder(log_dir)) as log, progress("tracking", quiet=as_json) as bar:
         found, record = learn_car_markers(clip, cards, log, progress=bar)
     result = record.result
+    written = _onto_car(cards, result.markers, {}) if write else Written()
     lines = [
         f"{found.frames} pictures through {result.turned_deg:.0f} degrees; a marker's place among the others ± "
         f"{NORMAL_95 * max(result.place_u_mm):.2f} mm, its turn ± {NORMAL_95 * max(result.turn_u_deg):.2f} degrees. "
         "Where they all sit on the car is still as rough as the card says: find it with two pins.",
-        "Onto the car card, in place of any plate markers there:",
-        *_marker_lines(result.markers),
+        *(written.lines or ["Onto the car card, in place of any plate markers there:", *_marker_lines(result.markers)]),
         *noted(found.warnings),
         f"record {record.number}",
     ]
     show("\n".join(lines), result, as_json=as_json)
+    if written.refused is not None:
+        raise written.refused
+
+
+def _onto_car(cards: "CardSet", rows: "tuple[MarkerRow, ...]", own: dict[str, float]) -> Written:
+    from rig.records.codec import plain
+
+    values = {**own, "plate.markers": [plain(row) for row in rows]}
+    return onto_card(cards.folder / cards.test.car, "car", values, as_read=cards.texts["car"])
 
 
 def _marker_lines(rows: "tuple[MarkerRow, ...]") -> list[str]:

@@ -7,6 +7,7 @@ import click
 
 from analysis.statistics.quantiles import NORMAL_95
 from rig.command.group import bench_command
+from rig.command.onto_card import Written, onto_card, write_option
 from rig.command.options import card_argument, json_option, log_folder, log_option, show
 
 if TYPE_CHECKING:
@@ -27,18 +28,22 @@ if TYPE_CHECKING:
     metavar="DAY",
     help="Ask instead whether the floor is another than on that day (YYYY-MM-DD, as the log has it).",
 )
+@write_option
 @log_option
 @json_option
-def command(test_card: Path, static: bool, against: str, log_dir: Path | None, as_json: bool) -> None:
+def command(test_card: Path, static: bool, against: str, write: bool, log_dir: Path | None, as_json: bool) -> None:
     """Combine what was measured of this car's grip, like with like.
 
     Like: tyres, treatment and surface under [conditions] of the test card.
     """
+    from rig.base.errors import InputError
     from rig.cards.read import read_set
     from rig.jobs.grip.grip import combined_grip, grip_against
     from rig.log.store import BenchLog
     from rig.report.sentences import noted
 
+    if write and against:
+        raise click.UsageError("--against asks about the floor: there is nothing to write onto the card")
     cards = read_set(test_card)
     state: Literal["static", "sliding"] = "static" if static else "sliding"
     with BenchLog(log_folder(log_dir), read_only=True) as log:
@@ -59,8 +64,18 @@ def command(test_card: Path, static: bool, against: str, log_dir: Path | None, a
         *combined.left_out,
         *noted([text for text in found.warnings if text not in first]),
     ]
+    written = Written()
     if found.usable:
-        lines += [
+        if write:
+            values = {
+                "grip.front": round(found.front, 4),
+                "grip.rear": round(found.rear, 4),
+                "grip.ratio_u": round(found.ratio_u, 4),
+                "grip.level_u": round(found.level_u, 4),
+                "grip.measured": found.ratio_measured,
+            }
+            written = onto_card(test_card, "test", values, as_read=cards.texts["test"])
+        lines += written.lines or [
             "Onto the test card:",
             f"[grip]\nfront = {found.front:.4f}\nrear = {found.rear:.4f}\nratio_u = {found.ratio_u:.4f}\n"
             f"level_u = {found.level_u:.4f}\nmeasured = {'true' if found.ratio_measured else 'false'}",
@@ -87,6 +102,15 @@ def command(test_card: Path, static: bool, against: str, log_dir: Path | None, a
         as_json=as_json,
         remarks=first,
     )
+    if written.refused is not None:
+        raise written.refused
+    if write and not found.usable:
+        raise InputError(
+            "nothing was written: these measurements do not go together",
+            where=str(test_card),
+            remedy="Look at what contradicts above, and set a wrong measurement aside with: "
+            'pivotbench log aside N --why "…"',
+        )
 
 
 def _show_days(ratio: "DayRatio", before: str, now: str, *, as_json: bool) -> None:

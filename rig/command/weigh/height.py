@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from rig.command.group import bench_command
+from rig.command.onto_card import Written, onto_card, write_option
 from rig.command.options import (
     ask_in_terminal,
     card_argument,
@@ -36,6 +37,7 @@ from rig.command.options import (
 @click.option("--battery-in", is_flag=True, help="The battery is in place (it may shift in a steep lift).")
 @click.option("--suspension-free", is_flag=True, help="The suspension is not blocked.")
 @weighing_option
+@write_option
 @pads_options
 def command(
     test_card: Path,
@@ -44,6 +46,7 @@ def command(
     battery_in: bool,
     suspension_free: bool,
     weighing: str,
+    write: bool,
     port: str,
     log_dir: Path | None,
     unattended: bool,
@@ -74,12 +77,24 @@ def command(
                 progress=bar,
             )
     height, station = lifted.found.height, lifted.found.station
+    written = Written()
+    if write:
+        values = {
+            "geometry.cg_height_mm": round(height.value * 1e3, 1),
+            "geometry.cg_height_mm_u": round(max(height.u * 1e3, 0.05), 1),
+        }
+        written = onto_card(cards.folder / cards.test.car, "car", values, as_read=cards.texts["car"])
     lines = [
         f"centre of gravity {height.value * 1e3:.1f} mm above the floor (95 %: {height.interval[0] * 1e3:.1f} to "
         f"{height.interval[1] * 1e3:.1f})",
         f"and {station.value * 1e3:.1f} mm ahead of the rear axle (± {station.half_width * 1e3:.1f})",
-        f"Onto the car card: cg_height_mm = {height.value * 1e3:.1f}, cg_height_mm_u = {height.u * 1e3:.1f}",
+        *(
+            written.lines
+            or [f"Onto the car card: cg_height_mm = {height.value * 1e3:.1f}, cg_height_mm_u = {height.u * 1e3:.1f}"]
+        ),
         *noted(lifted.found.warnings),
         f"record {lifted.record.number}",
     ]
     show("\n".join(lines), lifted.record.result, as_json=as_json, remarks=known.remarks)
+    if written.refused is not None:
+        raise written.refused

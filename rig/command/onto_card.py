@@ -1,0 +1,39 @@
+"""--write: an answer that belongs on a card, written there instead of only printed for copying."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+if TYPE_CHECKING:
+    from rig.base.errors import BenchError
+    from rig.cards.fields import CardKeys
+
+FunctionT = TypeVar("FunctionT", bound=Any)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Written:
+    """lines: for people, what was written where.  refused: why it was not, to be raised after the answer is shown."""
+
+    lines: tuple[str, ...] = ()
+    refused: "BenchError | None" = None
+
+
+def write_option(function: FunctionT) -> FunctionT:
+    """--write."""
+    made: FunctionT = click.option("--write", is_flag=True, help="Write it onto the card.")(function)
+    return made
+
+
+def onto_card(path: Path, kind: str, values: "CardKeys", *, as_read: str) -> Written:
+    """Write an answer onto the card that it belongs on. What is refused is handed back: the answer itself stands."""
+    from rig.base.errors import BenchError
+    from rig.cards.edited import write_onto
+
+    try:
+        told = write_onto(path, kind, values, as_read=as_read)
+    except BenchError as error:
+        return Written(refused=error)
+    return Written(lines=(f"wrote {path}: {', '.join(told) if told else 'it said so already'}",))
