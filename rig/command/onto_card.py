@@ -2,15 +2,11 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
-
-import click
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from rig.base.errors import BenchError
     from rig.cards.fields import CardKeys
-
-FunctionT = TypeVar("FunctionT", bound=Any)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -19,12 +15,6 @@ class Written:
 
     lines: tuple[str, ...] = ()
     refused: "BenchError | None" = None
-
-
-def write_option(function: FunctionT) -> FunctionT:
-    """--write."""
-    made: FunctionT = click.option("--write", is_flag=True, help="Write it onto the card.")(function)
-    return made
 
 
 def onto_card(path: Path, kind: str, values: "CardKeys", *, as_read: str) -> Written:

@@ -170,6 +170,11 @@ def board_options(function: FunctionT) -> FunctionT:
     return columns(rows(square(marker(function))))
 
 
+def write_option(function: FunctionT) -> FunctionT:
+    """--write."""
+    return click.option("--write", is_flag=True, help="Write it onto the card.")(function)
+
+
 def clip_option(function: FunctionT) -> FunctionT:
     """--clip FILE: what a push was filmed on."""
     return click.option(

@@ -115,6 +115,24 @@ def test_a_learned_floor_on_the_card_is_the_floor(walked: tuple[Path, str]) -> N
     assert 0.02 < told_u < 3.0
 
 
+def test_a_learned_floor_is_written_onto_its_card_when_asked(walked: tuple[Path, str], tmp_path: Path) -> None:
+    folder, said = walked
+    section = for_the_card(said, "floor")
+    card = cards(tmp_path)
+    bench = card.parent / "bench.toml"
+    words = told(
+        ["camera", "floor", card, "--clip", folder / "walk.avi", "--write", "--log", tmp_path / "log"]
+    )  # what was printed for copying stands there, bit for bit as rounded
+    written = tomllib.loads(bench.read_text())["floor"]
+    assert written["place_mm_u"] == section["place_mm_u"]
+    assert [row["id"] for row in written["markers"]] == [row["id"] for row in section["markers"]]
+    for row, printed in zip(written["markers"], section["markers"], strict=True):
+        assert row == {k: pytest.approx(v, rel=1e-4) if isinstance(v, float) else v for k, v in printed.items()}
+    assert written["bar_mm"] == 97.0  # as it was
+    assert f"wrote {bench}: place_mm_u " in words
+    assert "[[floor.markers]]" not in words
+
+
 SHIFT, TURN = (0.0026, -0.0014), 0.018
 
 
@@ -212,3 +230,10 @@ def test_markers_learned_by_turning_the_car_are_put_back_as_designed(tmp_path: P
     assert 0.0 < max(result["turn_u_deg"]) < 1.0
     assert len(result["place_u_mm"]) == len(result["turn_u_deg"]) == 4
     assert 0.0 < result["scatter_mm"] < 0.5
+    again = cards(tmp_path / "written")
+    asked = ["camera", "plate", again, "--markers", tmp_path / "turned.avi", "--write", "--log", tmp_path / "log"]
+    assert "[[plate.markers]]" not in told(asked)
+    car = again.parent / "car.toml"
+    assert tomllib.loads(car.read_text())["plate"]["markers"] == [
+        {key: pytest.approx(value, rel=1e-9) for key, value in row.items()} for row in result["markers"]
+    ]

@@ -6,8 +6,8 @@ import click
 
 from analysis.statistics.quantiles import NORMAL_95
 from rig.command.group import bench_command
-from rig.command.onto_card import Written, onto_card, write_option
-from rig.command.options import board_options, json_option, log_folder, log_option, progress, show
+from rig.command.onto_card import Written, onto_card
+from rig.command.options import board_options, json_option, log_folder, log_option, progress, show, write_option
 
 
 @bench_command(

@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from rig.command.group import bench_command
-from rig.command.onto_card import Written, onto_card, write_option
+from rig.command.onto_card import Written, onto_card
 from rig.command.options import (
     ask_in_terminal,
     card_argument,
@@ -14,6 +14,7 @@ from rig.command.options import (
     progress,
     show,
     weighing_option,
+    write_option,
 )
 
 
