@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from rig.base.errors import BenchError
+    from rig.base.plain_json import Json
     from rig.cards.fields import CardKeys
 
 
@@ -15,6 +16,11 @@ class Written:
 
     lines: tuple[str, ...] = ()
     refused: "BenchError | None" = None
+
+
+def as_printed(row: "Json") -> "Json":
+    """A row of a table with its numbers cut at six digits, as they are printed for copying."""
+    return {key: float(f"{value:.6g}") if isinstance(value, float) else value for key, value in row.items()}
 
 
 def onto_card(path: Path, kind: str, values: "CardKeys", *, as_read: str) -> Written:

@@ -127,7 +127,7 @@ def test_a_learned_floor_is_written_onto_its_card_when_asked(walked: tuple[Path,
     assert written["place_mm_u"] == section["place_mm_u"]
     assert [row["id"] for row in written["markers"]] == [row["id"] for row in section["markers"]]
     for row, printed in zip(written["markers"], section["markers"], strict=True):
-        assert row == {k: pytest.approx(v, rel=1e-4) if isinstance(v, float) else v for k, v in printed.items()}
+        assert row == printed
     assert written["bar_mm"] == 97.0  # as it was
     assert f"wrote {bench}: place_mm_u " in words
     assert "[[floor.markers]]" not in words
@@ -235,5 +235,5 @@ def test_markers_learned_by_turning_the_car_are_put_back_as_designed(tmp_path: P
     assert "[[plate.markers]]" not in told(asked)
     car = again.parent / "car.toml"
     assert tomllib.loads(car.read_text())["plate"]["markers"] == [
-        {key: pytest.approx(value, rel=1e-9) for key, value in row.items()} for row in result["markers"]
+        {key: pytest.approx(value, rel=1e-5) for key, value in row.items()} for row in result["markers"]
     ]

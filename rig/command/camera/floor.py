@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from rig.command.group import bench_command
-from rig.command.onto_card import Written, onto_card
+from rig.command.onto_card import Written, as_printed, onto_card
 from rig.command.options import card_argument, json_option, log_folder, log_option, progress, show, write_option
 
 
@@ -33,7 +33,7 @@ def command(test_card: Path, clip: Path, write: bool, log_dir: Path | None, as_j
     with BenchLog(log_folder(log_dir)) as log, progress("looking at the sheets", quiet=as_json) as bar:
         learned, record = learn_floor(clip, cards, log, progress=bar)
     lines = [f"{learned.views} views, {learned.noise:.2f} px; places known to ± {1960 * learned.floor.place_u:.2f} mm"]
-    rows = [plain(row) for row in record.result.markers]
+    rows = [as_printed(plain(row)) for row in record.result.markers]
     written = Written()
     if write:
         values = {"floor.place_mm_u": round(learned.floor.place_u * 1e3, 2), "floor.markers": rows}

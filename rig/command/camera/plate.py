@@ -7,7 +7,7 @@ import click
 
 from analysis.statistics.quantiles import NORMAL_95
 from rig.command.group import bench_command
-from rig.command.onto_card import Written, onto_card
+from rig.command.onto_card import Written, as_printed, onto_card
 from rig.command.options import card_argument, json_option, log_folder, log_option, progress, show, write_option
 
 if TYPE_CHECKING:
@@ -116,7 +116,7 @@ def _learn_markers(clip: Path, cards: "CardSet", log_dir: Path | None, *, write:
 def _onto_car(cards: "CardSet", rows: "tuple[MarkerRow, ...]", own: dict[str, float]) -> Written:
     from rig.records.codec import plain
 
-    values = {**own, "plate.markers": [plain(row) for row in rows]}
+    values = {**own, "plate.markers": [as_printed(plain(row)) for row in rows]}
     return onto_card(cards.folder / cards.test.car, "car", values, as_read=cards.texts["car"])
 
 
