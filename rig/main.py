@@ -9,6 +9,7 @@ from pathlib import Path
 
 import click
 
+from rig.base.spelled import spell_out_what_is_missing
 from rig.command.group import FirstScreen
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -38,6 +39,7 @@ def cli(context: click.Context) -> None:
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run one command and end the process: 0 good, 1 failed, 2 wrong input, 130 stopped."""
+    spell_out_what_is_missing()
     code = _run(arguments)
     if arguments is None:
         _let_it_end()

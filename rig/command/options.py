@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from rig.base.progress import Progress
+from rig.base.spelled import knows_all_signs
 
 if TYPE_CHECKING:
     from rig.base.plain_json import Json
@@ -113,7 +114,12 @@ def show(text: str, result: "Json | Content", *, as_json: bool, remarks: Iterabl
     shown = plain(result) if isinstance(result, Content) else finite_json(result)
     if first:
         shown = {"remarks": first} | shown
-    click.echo(json.dumps(shown, ensure_ascii=False, indent=2))
+    print_json(shown)
+
+
+def print_json(shown: "Json") -> None:
+    """JSON for a program, whole in any code page: signs that this one lacks are escaped, as JSON can."""
+    click.echo(json.dumps(shown, ensure_ascii=not knows_all_signs(sys.stdout.encoding), indent=2))
 
 
 @contextmanager

@@ -1,12 +1,11 @@
 """pivotbench change"""
 
-import json
 from pathlib import Path
 
 import click
 
 from rig.command.group import bench_command
-from rig.command.options import changed_card_options, json_option, log_folder, log_option, progress, show
+from rig.command.options import changed_card_options, json_option, log_folder, log_option, print_json, progress, show
 
 
 @bench_command(
@@ -68,6 +67,6 @@ def command(
     written = [path for path in (files.picture, files.film, files.still, files.words) if path is not None]
     lines += [f"record {found.record.number}", *(f"wrote {path}" for path in written)]
     if as_json:  # all keys always: what could not be told is null
-        click.echo(json.dumps(change_json(found, picture=files.picture, film=files.film), ensure_ascii=False, indent=2))
+        print_json(change_json(found, picture=files.picture, film=files.film))
     else:
         show("\n".join(lines), {}, as_json=False, remarks=found.remarks)

@@ -6,7 +6,7 @@ from pathlib import Path
 import click
 
 from rig.command.group import bench_command
-from rig.command.options import json_option, log_folder, log_option, show
+from rig.command.options import json_option, log_folder, log_option, progress, show
 
 
 @bench_command(
@@ -78,7 +78,8 @@ def command(
             tests=tests,
         )
         retold = retell(log, chosen)
-    files = write_experiments(out, title, retold, figures=figures)
+    with progress("writing the report", quiet=as_json):
+        files = write_experiments(out, title, retold, figures=figures)
     show(
         "\n".join(
             [

@@ -73,10 +73,11 @@ def command(
     if out_dir is not None:
         with BenchLog(log_folder(log_dir), read_only=True) as log:
             retold = retell(log, [verdict.record])
-        files = [
-            write_picture(out_dir / f"{test_card.stem}.png", verdict),
-            *write_experiments(out_dir / f"{test_card.stem}.html", verdict.picture.title, retold),
-        ]
+        with progress("writing the report", quiet=as_json):
+            files = [
+                write_picture(out_dir / f"{test_card.stem}.png", verdict),
+                *write_experiments(out_dir / f"{test_card.stem}.html", verdict.picture.title, retold),
+            ]
         if verdict.measurement is not None:
             with progress("drawing over the clip", quiet=as_json) as bar:
                 drawn = draw_overlay(verdict, out_dir, test_card.stem, whole_picture=whole_picture, progress=bar)
