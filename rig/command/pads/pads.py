@@ -1,5 +1,7 @@
 """pivotbench pads"""
 
+import json
+
 import click
 
 from rig.command.group import bench_command
@@ -48,9 +50,9 @@ def command(only: str, baud: int, seconds: float, as_json: bool) -> None:
             lines.append(f"{name}: {found}")
             continue
         lines += [f"{name}: {found.kind}", *(f"    {line}" for line in found.lines)]
-        lines.append(f'Onto the bench card, under [pads]: port = "{name}"')
+        lines.append(f"Onto the bench card, under [pads]: port = {json.dumps(name)}")
         if found.pattern:
-            lines.append(f"line_pattern = '{found.pattern}'")
+            lines.append(f"line_pattern = {json.dumps(found.pattern)}")
             lines.append("Press each pad: <c1> must be the pad named first in wheels.")
     rows = {
         name: {"trouble": found}
