@@ -64,7 +64,7 @@ def where_one_stands(folder: Path, log_folder: Path) -> Whereabouts:
     try:
         with BenchLog(log_folder, read_only=True) as log:
             cards = [_stands(path, folder, log) for path in told]
-            count = sum(1 for _ in log.records())
+            kinds = [record.kind for record in log.records()]
     except BenchError as error:
         return Whereabouts(
             cards=tuple(CardStands(path=path.relative_to(folder), trouble="see the log first") for path in told),
@@ -72,8 +72,8 @@ def where_one_stands(folder: Path, log_folder: Path) -> Whereabouts:
             log=str(error),
             next="pivotbench log check",
         )
-    words = f"{count} record{'s' * (count != 1)} in {log_folder}"
-    return _whereabouts(cards, len(found) - len(told), words, empty=not count)
+    words = f"{len(kinds)} record{'s' * (len(kinds) != 1)} in {log_folder}"
+    return _whereabouts(cards, len(found) - len(told), words, empty=not kinds, last=kinds[-1] if kinds else "")
 
 
 def _test_cards(folder: Path) -> Iterable[Path]:
@@ -112,11 +112,13 @@ def _has_clip(cards: CardSet) -> bool:
     return bool(cards.test.clip) and (cards.folder / cards.test.clip).is_file()
 
 
-def _whereabouts(cards: Sequence[CardStands], left_out: int, log: str, *, empty: bool) -> Whereabouts:
-    return Whereabouts(cards=tuple(cards), left_out=left_out, log=log, next=_next_step(cards, empty=empty))
+def _whereabouts(cards: Sequence[CardStands], left_out: int, log: str, *, empty: bool, last: str = "") -> Whereabouts:
+    step = _next_step(cards, empty=empty, last=last)
+    return Whereabouts(cards=tuple(cards), left_out=left_out, log=log, next=step)
 
 
-def _next_step(cards: Sequence[CardStands], *, empty: bool) -> str:
+def _next_step(cards: Sequence[CardStands], *, empty: bool, last: str) -> str:
+    """last: kind of the newest record."""
     if not cards:
         first = "pivotbench new my-bench"
         return f"{first}   (or see it without hardware: pivotbench demo)" if empty else first
@@ -127,6 +129,8 @@ def _next_step(cards: Sequence[CardStands], *, empty: bool) -> str:
         return f"pivotbench weigh {card.path}   (kitchen scales: write weights_g on the card first)"
     if not card.clips:
         return f"pivotbench push {card.path}" + ("" if card.clip else " --clip CLIP")
+    if last == "change":
+        return f"pivotbench aim {card.path} --balance PCT"
     others = [one for one in cards[1:] if one.clips and not one.trouble]
     if others:
         return f"pivotbench change {others[0].path} {card.path}"

@@ -3,12 +3,14 @@
 import csv
 import json
 import math
+import re
 from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from rig.jobs.record.where_one_stands import where_one_stands
 from rig.log.store import BenchLog
 from rig.main import main
 from rig.records.pushing import PUSH
@@ -212,6 +214,11 @@ def test_a_new_user_learns_what_the_front_tyres_did(demo: Path, run: Run, tmp_pa
     assert abs(found["explained_by_weights_pct"]) < 0.3
     for key in ("picture", "film"):
         assert Path(found[key]).stat().st_size > 10_000
+
+    # whoever asks where they stand is led on
+    here = where_one_stands(demo / "try", tmp_path / "log")
+    assert {str(card.path): card.clips for card in here.cards} == {"plain.toml": 1, "front-rubber.toml": 1}
+    assert re.fullmatch(r"pivotbench aim (plain|front-rubber).toml --balance PCT", here.next)
 
     # and what brings it to 48 %: from that very push, with what would truly do it (statics, by hand) inside the ±
     card = demo / "try" / "front-rubber.toml"
