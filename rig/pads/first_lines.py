@@ -63,8 +63,8 @@ def _proposed(lines: Sequence[str]) -> str:
 
     With more numbers it would be a guess which of them is a load, and a wrong guess would be taken for a weighing.
     """
-    forms = {_NUMBER.sub("<>", line.strip()) for line in lines}
-    if len(forms) != 1 or (form := forms.pop()).count("<>") != _CHANNELS:
+    form = _NUMBER.sub("<>", lines[0].strip())
+    if form.count("<>") != _CHANNELS:
         return ""
     for channel in range(1, _CHANNELS + 1):
         form = form.replace("<>", f"<c{channel}>", 1)

@@ -12,6 +12,7 @@ import pytest
 
 from rig.command.first_screen import FIRST_SCREEN
 from rig.command.group import BenchCommand
+from rig.log import opening
 from rig.main import cli, main
 
 ROOT = Path(__file__).parents[3]
@@ -174,6 +175,9 @@ def test_a_word_is_a_word_and_anything_else_a_path(run: Run, tmp_path: Path) -> 
         code, out, _ = run(f"weigh {name}" if "/" in name else f"weigh ./{name}")
         assert code == (2 if name == "./height" else 0), name
     assert "1557" in out  # by hand: 410 + 395 + 380 + 372
+    (tmp_path / "heigth").symlink_to(tmp_path / "my-bench" / "heigth")
+    assert run("weigh heigth")[0] == 2  # the cards beside it are not here
+    assert "names no file" in run("weigh heigth")[2]  # but it was taken for the path that it is
     code, _, _ = run("new ./sheets")
     assert code == 0
     assert (tmp_path / "sheets" / "test.toml").exists()
@@ -207,10 +211,20 @@ def test_alone_it_says_where_one_stands_and_what_comes_next(run: Run, tmp_path: 
     assert "Next: put right what is said of my-bench/test.toml above" in out
 
 
-def test_a_log_that_cannot_be_read_is_told_and_not_raised(run: Run, tmp_path: Path) -> None:
+@pytest.mark.parametrize("damage", ["no log", "damaged"])
+def test_a_log_that_cannot_be_read_is_told_and_not_raised(run: Run, tmp_path: Path, damage: str) -> None:
     run("new my-bench")
-    (tmp_path / "log").mkdir()
-    (tmp_path / "log" / "bench-log.sqlite").write_bytes(b"no database at all, but long enough to be looked at" * 40)
+    card, file = tmp_path / "my-bench" / "test.toml", tmp_path / "log" / "bench-log.sqlite"
+    if damage == "no log":
+        file.parent.mkdir()
+        file.write_bytes(b"no database at all, but long enough to be looked at" * 40)
+    else:
+        typed = re.sub(r"^# weights_g =", "weights_g = [410, 395, 380, 372]", card.read_text(), flags=re.MULTILINE)
+        card.write_text(typed)
+        assert run("weigh my-bench/test.toml")[0] == 0
+        whole = file.read_bytes()
+        file.write_bytes(whole[:4096] + bytes(len(whole) - 4096))
+        opening._looked_over.clear()  # this process has seen it whole
     code, out, err = run("")
     assert (code, err) == (0, "")
     assert "Next: pivotbench log check" in out
