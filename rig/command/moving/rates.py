@@ -33,7 +33,7 @@ def command() -> None:
 @click.option("--length-u", type=click.FloatRange(0), default=0.2, show_default=True, help="Doubt of a length, mm.")
 @json_option
 def spring(pairs: tuple[tuple[float, float], ...], load_u: float, length_u: float, as_json: bool) -> None:
-    """Spring rate from two or more loads on a pad and a ruler (or the height of a marker)."""
+    """Spring rate from two or more loads on a pad. Lengths by ruler, or by the height of a marker."""
     import numpy as np
 
     from analysis.moving.bench_rates import spring_rate
@@ -57,7 +57,7 @@ def spring(pairs: tuple[tuple[float, float], ...], load_u: float, length_u: floa
 @click.option("--read-u", type=click.FloatRange(0), default=0.2, show_default=True, help="Doubt of a reading, mm.")
 @json_option
 def ratio(pairs: tuple[tuple[float, float], ...], read_u: float, as_json: bool) -> None:
-    """Motion ratio from wheel and spring read together at two or more heights."""
+    """Motion ratio from wheel and spring read together. At two or more heights."""
     import numpy as np
 
     from analysis.moving.bench_rates import motion_ratio
@@ -156,7 +156,7 @@ def bar(with_bar: tuple[float, float], without: tuple[float, float], track: floa
 @click.argument("track", metavar="TRACK.csv", type=click.Path(path_type=Path))
 @json_option
 def bounce(track: Path, as_json: bool) -> None:
-    """Natural frequency and damping ratio from a filmed bounce: columns time_s and height_mm, after letting go."""
+    """Natural frequency and damping ratio of a bounce. Filmed: columns time_s and height_mm, after letting go."""
     from analysis.moving.bounce import fit_bounce
     from rig.jobs.moving.table import columns
 
