@@ -19,6 +19,19 @@ class BenchCommand(click.Command):
             one.metavar = one.metavar or _short_metavar(one)
         self.example, self.then, self.words_of = example, then, words_of
 
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """As click does; a word of this command that comes too late is told to come first."""
+        given = list(args)
+        try:
+            return super().parse_args(ctx, args)
+        except click.UsageError as error:
+            level = FIRST_SCREEN[self.words_of] if self.words_of else None
+            late = [word for word in given if level is not None and level.takes and word in level.words]
+            if late and (isinstance(error, click.NoSuchOption) or "extra argument" in error.message):
+                right = f"pivotbench {self.words_of} {late[0]} …"
+                raise click.UsageError(f"A word comes right after its command: {right}", ctx) from error
+            raise
+
     def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Words, example, next step; lines to be copied are never broken."""
         words = FIRST_SCREEN[self.words_of].words if self.words_of else {}

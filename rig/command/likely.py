@@ -27,7 +27,10 @@ def not_a_word(first: str, level: FirstLevel, typed: str) -> str:
 
     A name with a suffix or a folder in it, and whatever lies there, is a path.
     """
-    if typed.startswith("-") or os.path.splitext(typed)[1] or os.path.basename(typed) != typed or os.path.exists(typed):
+    if typed.startswith("-"):
+        return ""
+    path = os.path.splitext(typed)[1] or os.path.basename(typed) != typed or os.path.exists(typed)
+    if level.takes and path:
         return ""
     close = get_close_matches(typed.lower(), level.words, n=1, cutoff=_ENOUGH)
     if level.takes == "DIR":  # a folder that is yet to be made may have any name

@@ -152,6 +152,10 @@ def test_what_is_mistyped_gets_the_likely_one(line: str, means: str, run: Run, t
         ("weigh lift", "no file here is called that (TEST.toml). Its words: height, cross."),
         ("bench now", 'pivotbench bench has no word "now".'),
         ("moving rates x", "Its words: "),
+        ("pads test.toml", 'pivotbench pads has no word "test.toml". Its words: list, calibrate'),
+        ("weigh test.toml height", "A word comes right after its command: pivotbench weigh height …"),
+        ("grip test.toml pull --force 3", "A word comes right after its command: pivotbench grip pull …"),
+        ("weigh test.toml other.toml", "unexpected extra argument (other.toml)"),
     ],
 )
 def test_what_is_like_nothing_gets_the_list(line: str, says: str, run: Run) -> None:
