@@ -106,6 +106,20 @@ def test_a_tilted_axle(tmp_path: Path) -> None:
         assert abs(shared) == pytest.approx(wanted, rel=0.02)
 
 
+@pytest.mark.parametrize(("angles", "step"), [((38, 38, 38), 1.0), ((38.5, 38.5), 0.5)])
+def test_equal_readings_of_a_protractor_are_the_normal_case(
+    angles: tuple[float, ...], step: float, tmp_path: Path
+) -> None:
+    words = [word for angle in angles for word in ("--angle", angle)]
+    told = pivotbench("grip", "tilt", write_cards(tmp_path, test=TYPED), *words, "--log", tmp_path / "log", "--json")
+    assert told.code == 0, told.err
+    slope = math.radians(angles[0])
+    assert told.result["value"] == pytest.approx(math.tan(slope))
+    # by hand: a rectangle as wide as the step (JCGM 100, F.2.2.1), through d tan = (1 + tan²) d angle
+    wanted = math.radians(step / math.sqrt(12)) * (1 + math.tan(slope) ** 2) / math.tan(slope)
+    assert told.result["relative_u"] == pytest.approx(wanted, rel=1e-6)
+
+
 def test_a_pull_at_an_angle(tmp_path: Path) -> None:
     test = write_cards(tmp_path, test=TYPED)
     words = ["grip", "pull", test, "--part", "car", "--force", 11.0, "--force", 13.0, "--angle", 20, "--gauge-u", 0.03]

@@ -48,7 +48,10 @@ def command(
     log_dir: Path | None,
     as_json: bool,
 ) -> None:
-    """Measure a grip factor on a tilted board, wheels blocked."""
+    """Measure a grip factor on a tilted board, wheels blocked.
+
+    Battery out, an equal block in its place; a catcher at the board's lower edge.
+    """
     from rig.cards.read import Choices, read_set
     from rig.jobs.grip.grip import TILT_CAUTION, TiltTest, measure_tilt
     from rig.jobs.weighing.weights import known_weighing

@@ -53,7 +53,10 @@ def command(
     unattended: bool,
     as_json: bool,
 ) -> None:
-    """Find the height of the centre of gravity by lifting an axle to several heights, up and down."""
+    """Find the height of the centre of gravity by lifting an axle, up and down.
+
+    Motor unplugged, suspension blocked, the car supported under the lifted axle.
+    """
     from rig.cards.read import Choices, read_set
     from rig.jobs.weighing.lift import LIFT_CAUTION, AxleLifts, measure_height
     from rig.jobs.weighing.pads import bench_pads

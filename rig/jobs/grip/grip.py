@@ -6,8 +6,9 @@ from typing import Literal
 
 import numpy as np
 
+from analysis.base.arrays import FloatArray
 from analysis.forecast.forecast import kind_of_test
-from analysis.grip.bench_tests import OnBalance, OnBoard, pull, tilt_axle, tilt_car
+from analysis.grip.bench_tests import OnBalance, OnBoard, pull, read_off_u, tilt_axle, tilt_car
 from analysis.grip.combine import GripEstimate, GripMeasurement, combine
 from analysis.grip.days import DayRatio, day_ratio
 from analysis.grip.inference import Inference, Unknown, infer
@@ -61,8 +62,8 @@ def measure_tilt(
 ) -> tuple[GripMeasurement, GripRecord]:
     """Grip from the slope at which the car slips: one axle (the other on rollers), or the whole car, wheels blocked."""
     angles = np.radians(np.asarray(test.angles_deg, dtype=float))
-    scatter = float(np.std(angles, ddof=1)) if len(angles) > 1 else np.radians(0.7)
-    mean, own = float(np.mean(angles)), scatter / float(np.sqrt(len(angles)))
+    step = float(np.radians(read_off_u(np.asarray(test.angles_deg, dtype=float))))
+    mean, own = _mean_of(angles, usual=float(np.radians(0.7)), read_off=step)
     geometry, front = cards.car.geometry, weighing.weights.front_pct
     board = OnBoard(
         angle=mean,
@@ -96,14 +97,14 @@ def measure_pull(
 ) -> tuple[GripMeasurement, GripRecord]:
     """Grip from a horizontal pull on a spring balance."""
     values = np.asarray(test.forces, dtype=float)
-    own = float(np.std(values, ddof=1) / np.sqrt(len(values))) if len(values) > 1 else 0.03 * float(values[0])
+    mean, own = _mean_of(values, usual=0.03 * float(values[0]), read_off=read_off_u(values))
     gravity = place_gravity(cards.bench)
     wheels = {"front": [0, 1], "rear": [2, 3], "car": [0, 1, 2, 3]}[test.part]
     chosen = np.isin(np.arange(4), wheels).astype(float)
     load = float(newtons_from_grams(weighing.weights.load_g[wheels].sum(), gravity=gravity))
     load_u = float(np.sqrt(chosen @ weighing.load_covariance @ chosen))
     balance = OnBalance(
-        force=float(values.mean()),
+        force=mean,
         force_u=own,
         gauge_shared_u=test.gauge_u,
         load=load,
@@ -121,6 +122,16 @@ def measure_pull(
     return found, _keep(
         cards, log, found, GripInputs(forces_N=tuple(test.forces), part=test.part, direction=ACROSS), weighing
     )
+
+
+def _mean_of(repeats: FloatArray, *, usual: float, read_off: float) -> tuple[float, float]:
+    """Mean of repeats (n,) and its standard uncertainty by their scatter, never below what the scale's step leaves.
+
+    usual: scatter, where there is only one.  read_off: of the step in which they were read off.
+    """
+    if len(repeats) == 1:
+        return float(repeats[0]), usual
+    return float(np.mean(repeats)), max(float(np.std(repeats, ddof=1) / np.sqrt(len(repeats))), read_off)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
