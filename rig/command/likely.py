@@ -46,3 +46,11 @@ def none_of(command: str, words: Iterable[str], typed: str, *, more: str = "") -
     if close := get_close_matches(typed.lower(), names, n=1, cutoff=_ENOUGH):
         return f"{said} Did you mean: {command} {close[0]}?"
     return f"{said} Its words: {', '.join(names)}." if names else said
+
+
+def likely_of(typed: str, names: Iterable[str]) -> str:
+    """The likely one of some names, otherwise all of them."""
+    known = list(names)
+    if close := get_close_matches(typed.lower(), known, n=1, cutoff=_ENOUGH):
+        return f'Did you mean "{close[0]}"?'
+    return f"There are: {', '.join(known)}."

@@ -176,6 +176,25 @@ def board_options(function: FunctionT) -> FunctionT:
     return columns(rows(square(marker(function))))
 
 
+def _known_kind(context: click.Context, param: click.Parameter, value: str | None) -> str | None:
+    """A kind of record that there is: a misspelt one would find nothing, as if nothing were recorded."""
+    if value is None:
+        return None
+    from rig.command.likely import likely_of
+    from rig.records.registry import RECORD_KINDS
+
+    if value not in RECORD_KINDS:
+        raise click.BadParameter(f'there is no kind "{value}". {likely_of(value, RECORD_KINDS)}', context, param)
+    return value
+
+
+def kind_option(function: FunctionT) -> FunctionT:
+    """--kind KIND."""
+    return click.option("--kind", metavar="KIND", default=None, callback=_known_kind, help="Only this kind, as push.")(
+        function
+    )
+
+
 def write_option(function: FunctionT) -> FunctionT:
     """--write."""
     return click.option("--write", is_flag=True, help="Write it onto the card.")(function)

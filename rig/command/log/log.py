@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from rig.command.group import bench_command
-from rig.command.options import json_option, log_folder, log_option, show
+from rig.command.options import json_option, kind_option, log_folder, log_option, show
 
 
 @bench_command(
@@ -14,7 +14,7 @@ from rig.command.options import json_option, log_folder, log_option, show
     then="pivotbench log report --out report.html",
     words_of="log",
 )
-@click.option("--kind", default=None, help="Only this kind: weighing, push, prediction, comparison, …")
+@kind_option
 @click.option(
     "--out",
     "out_dir",
@@ -48,7 +48,7 @@ def command(kind: str | None, out_dir: Path | None, log_dir: Path | None, as_jso
         )
         for record in records
     ]
-    text = table_text(("no.", "UTC", "kind", "title", "id", "found"), rows) if rows else "Nothing recorded yet."
+    text = table_text(("no.", "UTC", "kind", "title", "id", "found"), rows) if rows else _nothing(kind)
     listed = [
         {
             "number": record.number,
@@ -67,3 +67,7 @@ def command(kind: str | None, out_dir: Path | None, log_dir: Path | None, as_jso
         {"records": listed, "files": [str(file) for file in files]},
         as_json=as_json,
     )
+
+
+def _nothing(kind: str | None) -> str:
+    return "Nothing recorded yet." if kind is None else f"No record of this kind ({kind})."

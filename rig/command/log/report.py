@@ -6,7 +6,7 @@ from pathlib import Path
 import click
 
 from rig.command.group import bench_command
-from rig.command.options import json_option, log_folder, log_option, progress, show
+from rig.command.options import json_option, kind_option, log_folder, log_option, progress, show
 
 
 @bench_command(
@@ -15,7 +15,7 @@ from rig.command.options import json_option, log_folder, log_option, progress, s
     then="pivotbench log export term-2026",
 )
 @click.option("--records", default="", metavar="N,N", help="Only these records, by number.")
-@click.option("--kind", default=None, help="Only records of this kind (comparison, push, weighing, grip, series …).")
+@kind_option
 @click.option(
     "--series",
     type=click.Path(path_type=Path, dir_okay=False),

@@ -134,6 +134,8 @@ def test_every_help_shows_one_example_and_the_next_step(path: tuple[str, ...], r
         ("measure push.mp4 test.toml", "pivotbench push measure?"),  # a word without its command: plain closeness
         ("recalculate", "pivotbench log recalculate, or pivotbench pads calibrate, or pivotbench camera calibrate?"),
         ("weigh test.toml --placngs 3", "--placings"),
+        ("log --kind comparisn", '"comparison"'),  # or it would say that nothing is recorded
+        ("log report --kind Weighing --out x.html", '"weighing"'),
         ("push folder some --agin", "--again"),
     ],
 )
