@@ -1,5 +1,6 @@
 """Where somebody stands: the test cards in a folder, what the log has of them, and the step that comes next."""
 
+import contextlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import islice
@@ -13,8 +14,8 @@ from rig.lookups.belongs import weighing_of
 
 MOST_CARDS = 6
 """Test cards told of, those edited last; each costs a look at all pushes in the log."""
-MOST_FILES = 300
-"""Files looked at in search of test cards: the question is asked in any folder, a home folder too."""
+MOST_FOLDERS, MOST_FILES = 200, 300
+"""Folders, and TOML files in each, looked at in search of test cards: the question is asked in any folder."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,8 +78,15 @@ def where_one_stands(folder: Path, log_folder: Path) -> Whereabouts:
 
 
 def _test_cards(folder: Path) -> Iterable[Path]:
-    near = islice((path for pattern in ("*.toml", "*/*.toml") for path in folder.glob(pattern)), MOST_FILES)
-    return [path for path in near if _is_test_card(path)]
+    """In a folder and one level below it; a folder that may not be looked into has none."""
+    near = [folder]
+    with contextlib.suppress(OSError):
+        near += islice((path for path in folder.iterdir() if path.is_dir()), MOST_FOLDERS)
+    found: list[Path] = []
+    for place in near:
+        with contextlib.suppress(OSError):
+            found += islice((path for path in place.iterdir() if path.suffix == ".toml"), MOST_FILES)
+    return [path for path in found if _is_test_card(path)]
 
 
 def _is_test_card(path: Path) -> bool:
