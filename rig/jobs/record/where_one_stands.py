@@ -12,6 +12,7 @@ from rig.jobs.series.own_pushes import each_clip_once, pushes_of
 from rig.log.store import LOG_FILE, BenchLog
 from rig.lookups.belongs import weighing_of
 
+NOTHING = "nothing is recorded yet"
 MOST_CARDS = 6
 """Test cards told of, those edited last; each costs a look at all pushes in the log."""
 MOST_FOLDERS, MOST_FILES = 200, 300
@@ -61,7 +62,7 @@ def where_one_stands(folder: Path, log_folder: Path) -> Whereabouts:
     told = found[:MOST_CARDS]
     if not (log_folder / LOG_FILE).exists():
         cards = [_stands(path, folder, None) for path in told]
-        return _whereabouts(cards, len(found) - len(told), "nothing is recorded yet", empty=True)
+        return _whereabouts(cards, len(found) - len(told), NOTHING, empty=True)
     try:
         with BenchLog(log_folder, read_only=True) as log:
             cards = [_stands(path, folder, log) for path in told]
@@ -73,7 +74,7 @@ def where_one_stands(folder: Path, log_folder: Path) -> Whereabouts:
             log=str(error),
             next="pivotbench log check",
         )
-    words = f"{len(kinds)} record{'s' * (len(kinds) != 1)} in {log_folder}"
+    words = f"{len(kinds)} record{'s' * (len(kinds) != 1)} in {log_folder}" if kinds else NOTHING
     return _whereabouts(cards, len(found) - len(told), words, empty=not kinds, last=kinds[-1] if kinds else "")
 
 
