@@ -13,6 +13,10 @@ WANTED = 4
 """Whole lines that are enough to tell a format by."""
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 _CHANNELS = 4
+SILENT = (
+    "silent: is it powered, and is the baud rate right? A board that waits to be asked answers to: "
+    "pivotbench pads live TEST.toml"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -20,11 +24,13 @@ class FirstLines:
     """lines: as they came, control characters left out.  kind: what they are, in words.
 
     pattern: for line_pattern on the bench card, "" where none is needed or none can be proposed.
+    pads: whether the bench can read this port, by its own protocol or by that pattern.
     """
 
     lines: tuple[str, ...]
     kind: str
     pattern: str = ""
+    pads: bool = False
 
 
 def first_lines(port: Port, *, patience: float = 2.0, now: Callable[[], float] = time.monotonic) -> FirstLines:
@@ -43,10 +49,10 @@ def told(lines: Sequence[bytes]) -> FirstLines:
     """What these whole lines are."""
     shown = tuple(_printable(line) for line in lines)
     if not lines:
-        return FirstLines(lines=(), kind="silent: is it powered, and is the baud rate right?")
+        return FirstLines(lines=(), kind=SILENT)
     ours = [parse_line(line) for line in lines]
     if any(isinstance(one, Reading | Identity) for one in ours):
-        return FirstLines(lines=shown, kind="the pad protocol: nothing to describe")
+        return FirstLines(lines=shown, kind="the pad protocol: nothing to describe", pads=True)
     other = next((one for one in ours if isinstance(one, BadLine) and one.reason is BadReason.VERSION), None)
     if other is not None:
         return FirstLines(lines=shown, kind=other.sentence)
@@ -55,7 +61,7 @@ def told(lines: Sequence[bytes]) -> FirstLines:
     pattern = _proposed(shown)
     if not pattern:
         return FirstLines(lines=shown, kind="lines of another form: describe them with line_pattern on the bench card")
-    return FirstLines(lines=shown, kind="lines with four numbers, read by the pattern below", pattern=pattern)
+    return FirstLines(lines=shown, kind="four numbers a line, read by the pattern below", pattern=pattern, pads=True)
 
 
 def _proposed(lines: Sequence[str]) -> str:

@@ -4,11 +4,12 @@ import json
 import threading
 import time
 import tomllib
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
-from rig.base.errors import BenchError
+from rig.base.errors import BenchError, InputError
 from rig.command.pads import pads as listening
 from rig.pads.lines import Reading
 from rig.pads.patterns import PatternLines
@@ -47,6 +48,26 @@ def test_another_format_gets_its_pattern_ready_for_the_card(monkeypatch: pytest.
     assert isinstance(read, Reading)
     assert read.counts == (12.5, -3.0, 400.0, 0.25)
     assert "Press each pad" in said  # which is which, no line says
+
+
+def test_it_is_written_onto_the_bench_card_when_asked(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    card = tmp_path / "bench.toml"
+    card.write_text('# ours\ncard = "bench"\nname = "Workshop"\n[pads]\nport = "COM9"  # the old board\n')
+    said = heard(monkeypatch, b"12.5;-3;400;0.25", "--write", str(card))
+    pads = tomllib.loads(card.read_text())["pads"]
+    assert pads["line_pattern"] == "<c1>;<c2>;<c3>;<c4>"
+    assert pads["port"].startswith("/dev/")
+    assert pads["baud"] == 115_200
+    assert card.read_text().startswith("# ours\n")
+    assert f"wrote {card}: port COM9 → {pads['port']}" in said
+
+
+def test_a_port_that_is_no_pads_is_not_written(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    card = tmp_path / "bench.toml"
+    card.write_text('card = "bench"\nname = "Workshop"\n')
+    with pytest.raises(InputError, match="no port speaks as pads do"):
+        heard(monkeypatch, b"temperature 21.5", "--write", str(card))
+    assert card.read_text() == 'card = "bench"\nname = "Workshop"\n'
 
 
 def test_for_programs_as_well(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -26,6 +26,7 @@ def test_four_numbers_get_a_pattern_that_reads_them(
 ) -> None:
     found = told(lines)
     assert found.pattern == pattern
+    assert found.pads
     read = PatternLines(pattern=found.pattern).parse(lines[-1])
     assert isinstance(read, Reading)
     assert read.counts == counts
@@ -42,7 +43,7 @@ def test_four_numbers_get_a_pattern_that_reads_them(
 )
 def test_what_would_be_a_guess_is_not_proposed(lines: list[bytes]) -> None:
     found = told(lines)
-    assert found.pattern == ""
+    assert (found.pattern, found.pads) == ("", False)
     assert "describe them with line_pattern" in found.kind
 
 
