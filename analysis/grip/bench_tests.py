@@ -206,6 +206,19 @@ def pull(
     )
 
 
+def read_off_u(values: FloatArray) -> float:
+    """Standard uncertainty of a mean of readings (n,) from the step they were read off in, in their unit.
+
+    Three equal readings have no scatter and are not exact: the step, the coarsest of 1, 0.5, 0.1, 0.05, 0.01 that all
+    readings stand on, leaves half of it to either side, in the same direction for equal readings.
+    Source: JCGM 100:2008, F.2.2.1 (step / sqrt(12)).
+    """
+    for step in (1.0, 0.5, 0.1, 0.05):
+        if np.allclose(values / step, np.round(values / step), rtol=0.0, atol=1e-6):
+            return step / float(np.sqrt(12.0))
+    return 0.01 / float(np.sqrt(12.0))
+
+
 def _check_angle(angle: float, angle_u: float) -> None:
     if not 0 < angle < np.pi / 2:
         raise InputError(

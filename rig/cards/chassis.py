@@ -35,7 +35,8 @@ def springs_on(card: CarCard, *, where: str) -> ChassisCard:
         raise InputError(
             "this car card has no springs, dampers and bars",
             where=where,
-            remedy="Write [chassis.front] and [chassis.rear] with spring_n_per_mm; new-cards shows every key",
+            remedy="Write [chassis.front] and [chassis.rear] with spring_n_per_mm; every key stands on a card "
+            "made with: pivotbench new DIR",
         )
     return card.chassis
 
@@ -118,7 +119,8 @@ def spring_rates(car: CarCard) -> SpringRates:
         raise InputError(
             "the car card has no [chassis] section",
             where=car.name,
-            remedy="Give spring_n_per_mm and motion_ratio of both axles, or measure with: pivotbench level --shim",
+            remedy="Give spring_n_per_mm and motion_ratio of both axles, or measure with: "
+            "pivotbench pads level TEST.toml --shim MM",
         )
     ends = (chassis.front, chassis.front, chassis.rear, chassis.rear)
     return SpringRates(

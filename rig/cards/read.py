@@ -117,7 +117,7 @@ def _text_of(path: Path) -> str:
         raise InputError(
             "there is no such card",
             where=str(path),
-            remedy="Check the name, or write fresh cards with: pivotbench new-cards FOLDER",
+            remedy="Check the name, or write fresh cards with: pivotbench new DIR",
         ) from error
     except UnicodeDecodeError as error:
         raise InputError(

@@ -261,7 +261,7 @@ class CameraSection(Section, frozen=True):
 
 
 class WornMarker(Section, frozen=True, kw_only=True):
-    """A marker worn on the pushing finger; printed by marker-sheet --finger. It shows where the finger pushes."""
+    """A marker worn on the pushing finger; printed by new sheets --finger. It shows where the finger pushes."""
 
     id: Annotated[int, Meta(description="number printed under the marker", ge=0, le=586)] = 20
     size_mm: Annotated[float, _number("side of its black square, as designed", gt=4, le=400)] = 30.0
@@ -398,7 +398,7 @@ class TestCard(Section, frozen=True):
     id: CardId = ""
     car: Annotated[str, _text("file of the car card")] = "car.toml"
     bench: Annotated[str, _text("file of the bench card")] = "bench.toml"
-    clip: Annotated[str, _text("file of the clip, for compare")] = ""
+    clip: Annotated[str, _text("file of the clip, for push")] = ""
     push: Push = Push()
     grip: Grip = Grip()
     typed: Typed = Typed()

@@ -1,1 +1,1 @@
-"""One module a command: read the input, call one use case, show the result."""
+"""The command line: the twelve commands, a folder each, and what they share."""

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from rig.base.progress import Progress
+from rig.base.spelled import knows_all_signs
 
 if TYPE_CHECKING:
     from rig.base.plain_json import Json
@@ -38,13 +39,13 @@ def log_option(function: FunctionT) -> FunctionT:
         "--log",
         "log_dir",
         type=click.Path(path_type=Path, file_okay=False),
-        help="Folder of the bench log (otherwise $PIVOTBENCH_LOG or your own data folder).",
+        help="Another bench log ($PIVOTBENCH_LOG).",
     )(function)
 
 
 def json_option(function: FunctionT) -> FunctionT:
     """--json."""
-    return click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")(function)
+    return click.option("--json", "as_json", is_flag=True, help="Print JSON.")(function)
 
 
 def out_option(function: FunctionT) -> FunctionT:
@@ -60,7 +61,7 @@ def out_option(function: FunctionT) -> FunctionT:
 def seed_option(function: FunctionT) -> FunctionT:
     """--seed N."""
     return click.option(
-        "--seed", type=click.IntRange(0), default=0, show_default=True, help="Seed of the random draws."
+        "--seed", metavar="N", type=click.IntRange(0), default=0, help="Of the random draws, otherwise 0."
     )(function)
 
 
@@ -70,7 +71,7 @@ def weighing_option(function: FunctionT) -> FunctionT:
         "--weighing",
         default="",
         metavar="N",
-        help="Go by the weights of this record, whatever the cards say of the car's state.",
+        help="Go by the weights of this record.",
     )(function)
 
 
@@ -80,19 +81,17 @@ def calibration_option(function: FunctionT) -> FunctionT:
         "--calibration",
         default="",
         metavar="N",
-        help="Go by the calibration of this record, whatever bench or board it is of.",
+        help="Go by the calibration of this record.",
     )(function)
 
 
 def changed_card_options(function: FunctionT) -> FunctionT:
     """What to do about a card that was changed since its push was measured: --same, --as-new."""
-    same = click.option(
-        "--same", is_flag=True, help="A card changed since its push was measured is the same: used as it was then."
-    )
+    same = click.option("--same", is_flag=True, help="A card changed since its push: use it as it was.")
     new = click.option(
         "--as-new",
         is_flag=True,
-        help="A card changed since a push was measured is a new one: only its own pushes count.",
+        help="A card changed since: only its own pushes count.",
     )
     return same(new(function))
 
@@ -115,7 +114,12 @@ def show(text: str, result: "Json | Content", *, as_json: bool, remarks: Iterabl
     shown = plain(result) if isinstance(result, Content) else finite_json(result)
     if first:
         shown = {"remarks": first} | shown
-    click.echo(json.dumps(shown, ensure_ascii=False, indent=2))
+    print_json(shown)
+
+
+def print_json(shown: "Json") -> None:
+    """JSON for a program, whole in any code page: signs that this one lacks are escaped, as JSON can."""
+    click.echo(json.dumps(shown, ensure_ascii=not knows_all_signs(sys.stdout.encoding), indent=2))
 
 
 @contextmanager
@@ -149,9 +153,7 @@ def ask_in_terminal(*, unattended: bool) -> "Ask":
 
 def unattended_option(function: FunctionT) -> FunctionT:
     """--unattended."""
-    return click.option("--unattended", is_flag=True, help="Do not wait for Enter: everything is in place already.")(
-        function
-    )
+    return click.option("--unattended", is_flag=True, help="Do not wait for Enter.")(function)
 
 
 def card_argument(function: FunctionT) -> FunctionT:
@@ -159,9 +161,58 @@ def card_argument(function: FunctionT) -> FunctionT:
     return click.argument("test_card", metavar="TEST.toml", type=click.Path(path_type=Path))(function)
 
 
+def board_options(function: FunctionT) -> FunctionT:
+    """The board that a camera is calibrated with: --columns, --rows, --square-mm, --marker-mm."""
+    marker = click.option(
+        "--marker-mm", type=click.FloatRange(1, 500), default=18.0, show_default=True, help="Side of a board's marker."
+    )
+    square = click.option(
+        "--square-mm", type=click.FloatRange(1, 500), default=25.0, show_default=True, help="Side of a board's square."
+    )
+    rows = click.option("--rows", type=click.IntRange(3, 50), default=7, show_default=True, help="Squares down.")
+    columns = click.option(
+        "--columns", type=click.IntRange(3, 50), default=10, show_default=True, help="The board's squares across."
+    )
+    return columns(rows(square(marker(function))))
+
+
+def _known_kind(context: click.Context, param: click.Parameter, value: str | None) -> str | None:
+    """A kind of record that there is: a misspelt one would find nothing, as if nothing were recorded."""
+    if value is None:
+        return None
+    from rig.command.likely import likely_of
+    from rig.records.registry import RECORD_KINDS
+
+    if value not in RECORD_KINDS:
+        raise click.BadParameter(f'there is no kind "{value}". {likely_of(value, RECORD_KINDS)}', context, param)
+    return value
+
+
+def kind_option(function: FunctionT) -> FunctionT:
+    """--kind KIND."""
+    return click.option("--kind", metavar="KIND", default=None, callback=_known_kind, help="Only this kind, as push.")(
+        function
+    )
+
+
+def write_option(function: FunctionT) -> FunctionT:
+    """--write."""
+    return click.option("--write", is_flag=True, help="Write it onto the card.")(function)
+
+
+def clip_option(function: FunctionT) -> FunctionT:
+    """--clip FILE: what a push was filmed on."""
+    return click.option(
+        "--clip",
+        type=click.Path(path_type=Path),
+        default=None,
+        help="The filmed push, instead of the test card's clip.",
+    )(function)
+
+
 def port_option(function: FunctionT) -> FunctionT:
     """--port."""
-    return click.option("--port", default="", help="Device or pyserial URL, instead of the bench card's.")(function)
+    return click.option("--port", default="", help="Instead of the bench card's.")(function)
 
 
 def pads_options(function: FunctionT) -> FunctionT:

@@ -206,7 +206,7 @@ def _read(path: Path) -> list[tuple[int, Json]]:
         raise InputError(
             f"cannot read this part of an export ({error})",
             where=str(path),
-            remedy="Name the folder that pivotbench export wrote",
+            remedy="Name the folder that pivotbench log export wrote",
         ) from error
     rows = []
     # not splitlines: a title may hold one of the other separators that Unicode knows

@@ -17,7 +17,7 @@ def damaged(path: Path, why: str) -> BenchError:
     return BenchError(
         f"the bench log is damaged ({' '.join(why.split())})",
         where=str(path),
-        remedy="Copy the folder, then save what can be read with: pivotbench check --repair",
+        remedy="Copy the folder, then save what can be read with: pivotbench log check --repair",
     )
 
 

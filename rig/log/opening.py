@@ -127,7 +127,7 @@ def _end_replacement(path: Path, hold: LogHold, read_only: bool) -> None:
         raise BenchError(
             "a repair of this log was cut short just before its end",
             where=str(path),
-            remedy="Let it finish with: pivotbench check --repair",
+            remedy="Let it finish with: pivotbench log check --repair",
         )
     with hold.alone():
         if decided(path).exists():

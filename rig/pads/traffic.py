@@ -119,12 +119,14 @@ def read_traffic(path: Path) -> Iterator[Chunk]:
         raise InputError(
             f"cannot be opened ({(error.strerror or str(error)).lower()})",
             where=str(path),
-            remedy="Give a file that was recorded with record-line",
+            remedy="Give a file that was recorded with: pivotbench pads record PORT FILE",
         ) from error
     with file:
         if not file.readline().startswith(_HEAD.encode()):
             raise InputError(
-                "is not recorded pad traffic", where=str(path), remedy="Give a file recorded with record-line"
+                "is not recorded pad traffic",
+                where=str(path),
+                remedy="Give a file recorded with: pivotbench pads record PORT FILE",
             )
         offset = last = 0.0
         for line in file:

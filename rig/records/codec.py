@@ -118,7 +118,7 @@ def _unfit(why: str, where: str) -> RecordError:
     return RecordError(
         f"the record does not hold what its kind asks for: {why.replace(' - at `$', ' - at `')}",
         where=where,
-        remedy="Look the log over with: pivotbench check; a copy of an upgraded log lies beside it",
+        remedy="Look the log over with: pivotbench log check; a copy of an upgraded log lies beside it",
     )
 
 

@@ -6,6 +6,7 @@ from pathlib import Path
 from analysis.figures.pushed_cars import cars_from_above
 from rig.base.errors import InputError
 from rig.base.progress import Progress
+from rig.base.spelled import HANDLER
 from rig.jobs.pushing.balance import PushAnswer
 from rig.jobs.series.answered_pushes import PushesOf
 from rig.jobs.series.change import SetUpsCompared
@@ -109,6 +110,4 @@ def _plain(name: str) -> str:
 
 def _ascii(text: str) -> str:
     """A line that the letters of a film can show."""
-    for special, plain in (("±", "+-"), ("−", "-"), ("→", "->"), ("°", " deg"), ("…", "...")):
-        text = text.replace(special, plain)
-    return text.encode("ascii", "replace").decode()
+    return text.encode("ascii", HANDLER).decode()

@@ -12,7 +12,10 @@ from analysis.moving.phases import LACKS
 from rig.jobs.moving.moving import RISE, STEP_G, MovingAnswers
 from rig.report.html import Part, Table, report_html
 
-FILM = "To see it on the floor, film a steady circle over the floor sheets and run: pivotbench drive CLIP TEST.toml"
+FILM = (
+    "To see it on the floor, film a steady circle over the floor sheets and run: "
+    "pivotbench moving drive TEST.toml --clip CLIP"
+)
 
 
 def phase_rows(answers: MovingAnswers) -> list[list[str]]:

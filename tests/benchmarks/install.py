@@ -2,7 +2,7 @@
 
     python tests/benchmarks/install.py [--quick] [--only newest|lowest] [--python PATH ...]
 
-1. newest: builds a wheel and installs it in a fresh environment with the newest dependencies; `pivotbench check`,
+1. newest: builds a wheel and installs it in a fresh environment with the newest dependencies; `pivotbench log check`,
    `pivotbench demo` and a few tests (cards, log, one weighing, one tracking, forecasts) run there. The same for each
    further Python named with --python.
 2. lowest: exactly the lower bounds that pyproject.toml states, with the same steps.
@@ -97,7 +97,7 @@ def environment(
     extra = ["-c", constraints] if kind == "lowest" else []
     if not steps.run(f"{kind}: install", *install, *extra, wheel, "pytest", "pytest-xdist", "hypothesis"):
         return
-    steps.run(f"{kind}: check", programs / "pivotbench", "check", "--log", place / f"log {kind}", cwd=place)
+    steps.run(f"{kind}: check", programs / "pivotbench", "log", "check", "--log", place / f"log {kind}", cwd=place)
     if demo:
         steps.run(f"{kind}: demo", programs / "pivotbench", "demo", "--out", place / f"demo {kind}", cwd=place)
     steps.run(f"{kind}: tests", programs / "python", "-m", "pytest", "-n", "0", "-p", "no:cacheprovider", *SHORT_TESTS)

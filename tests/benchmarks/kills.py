@@ -1,9 +1,10 @@
 """Kill the bench's work with kill -9 at random moments: is every acknowledged record still there, and right?
 
-Four kinds of work: a writer of records; `weigh` on virtual pads over a pseudo-terminal; a push filmed by the recorder;
-`measure` on a clip with all its pictures. After each kill the log must open and pass its check, hold every record that
-was acknowledged, and every figure in it must come out the same when computed again and be the true one; no half-written
-file may be taken for a whole one; and the next run on the same folder, which is not always killed, must end with 0.
+Four kinds of work: a writer of records; `weigh` on virtual pads over a pseudo-terminal; a push filmed by the
+recorder; `push measure` on a clip with all its pictures. After each kill the log must open and pass its check, hold
+every record that was acknowledged, and every figure in it must come out the same when computed again and be the true
+one; no half-written file may be taken for a whole one; and the next run on the same folder, which is not always
+killed, must end with 0.
 
 Baseline, in the same run: the same writer on a log without durable commits (journal and synchronous off), as a plain
 file would be used.

@@ -6,8 +6,8 @@ there at all, an upgrade's copy beside it, and the next run must work. Baseline 
 the rows, takes the journal away and puts the new file in place, without a lock.
 
 Bits: one bit is flipped anywhere in the files of a log that was closed, or left with its journal by a killed writer.
-Then all that `log`, reports, `infer` and exports show is read: it must be what it was, or an error must say so. For
-some of them the commands themselves are run. Baseline: the same flips read through SQLite alone.
+Then all that `log`, reports, `grip infer` and exports show is read: it must be what it was, or an error must say so.
+For some of them the commands themselves are run. Baseline: the same flips read through SQLite alone.
 
     PYTHONPATH=. python tests/benchmarks/log_damage.py [--quick] [--kills N] [--flips N] [--commands N]
 
@@ -229,7 +229,7 @@ def outputs(bench: Path) -> dict[str, Any]:
             ("log", lambda: command(bench, ["log", "--json"])),
             ("report", lambda: report(bench)),
             ("export", lambda: exported(bench)),
-            ("infer", lambda: blanked(command(bench, ["infer", "first.toml", "at-66.toml", "--json"]), bench)),
+            ("infer", lambda: blanked(command(bench, ["grip", "infer", "first.toml", "at-66.toml", "--json"]), bench)),
         ):
             opening._looked_over.clear()
             try:

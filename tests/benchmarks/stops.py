@@ -69,7 +69,7 @@ def main() -> None:
         card, total = typed_cards(place / "cards"), Counter()
         for number, after in enumerate(moments(count, 0.0, 0.6, seed=3)):
             log = place / f"log-{number}"
-            total += judge(["predict", str(card), "--log", str(log)], log, after, signal.SIGINT)
+            total += judge(["push", "forecast", str(card), "--log", str(log)], log, after, signal.SIGINT)
         told["predict_interrupted"] = {key: total[key] for key in KEYS}
     faults = sum(one.get(key, 0) for one in told.values() for key in ("wrong", "not_sound", "badly_told"))
     print(json.dumps({"faults": faults} | told))

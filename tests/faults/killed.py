@@ -211,7 +211,7 @@ class Weighing:
 
 
 class Measuring:
-    """The command `measure` on a rendered clip, with all its pictures."""
+    """The command `push measure` on a rendered clip, with all its pictures."""
 
     length, each = 0.0, 10
 
@@ -226,7 +226,20 @@ class Measuring:
 
     def work(self, folder: Path) -> int:
         return int(
-            _run(["measure", str(self._clip), str(self._card), "--log", str(folder), "--out", str(folder / "out")]) or 0
+            _run(
+                [
+                    "push",
+                    "measure",
+                    str(self._card),
+                    "--clip",
+                    str(self._clip),
+                    "--log",
+                    str(folder),
+                    "--out",
+                    str(folder / "out"),
+                ]
+            )
+            or 0
         )
 
     def judge(self, folder: Path, told: list[str]) -> Counter[str]:

@@ -137,7 +137,7 @@ def test_a_log_on_read_only_media_can_be_read(tmp_path: Path, whole: bytes) -> N
         arguments = ["-m", "rig.main", *command, "--log", str(folder)]
         return run_on_bad_disk(arguments, root=folder, at=1, how="on", error=30)
 
-    for command in (["log", "--json"], ["check"], ["export", str(tmp_path / "out")]):
+    for command in (["log", "--json"], ["log", "check"], ["log", "export", str(tmp_path / "out")]):
         ended = run(*command)
         assert ended.code == 0, ended
         assert ended.calls > 0  # something was asked for and refused

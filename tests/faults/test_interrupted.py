@@ -21,7 +21,7 @@ from tests.benchmarks.stops import judge, typed_cards
 @pytest.mark.parametrize("after", [0.0, 0.08, 0.3])
 def test_a_forecast_can_be_stopped_at_any_moment(tmp_path: Path, after: float) -> None:
     tally = judge(
-        ["predict", str(typed_cards(tmp_path / "cards")), "--log", str(tmp_path / "log")],
+        ["push", "forecast", str(typed_cards(tmp_path / "cards")), "--log", str(tmp_path / "log")],
         tmp_path / "log",
         after,
         signal.SIGINT,

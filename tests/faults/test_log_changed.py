@@ -47,10 +47,10 @@ def changed(folder: Path, change: str) -> None:
     "arguments",
     [
         ["log"],
-        ["report", "--out", "report.html"],
-        ["export", "out"],
-        ["infer", "cards/first.toml", "cards/at-66.toml"],
-        ["recalculate"],
+        ["log", "report", "--out", "report.html"],
+        ["log", "export", "out"],
+        ["grip", "infer", "cards/first.toml", "cards/at-66.toml"],
+        ["log", "recalculate"],
     ],
 )
 def test_a_wheelbase_changed_inside_the_file_is_told_by_every_command(

@@ -77,7 +77,7 @@ def pivotbench(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
 
 def test_a_repair_beside_a_writer_is_refused_and_says_who_writes(tmp_path: Path, writer: Writer) -> None:
     before = (tmp_path / "log" / LOG_FILE).read_bytes()
-    ended = pivotbench("check", "--repair", "--log", tmp_path / "log")
+    ended = pivotbench("log", "check", "--repair", "--log", tmp_path / "log")
     assert ended.returncode == 1
     assert re.search(rf"in use by .*process {writer.process.pid}\b", ended.stderr), ended.stderr
     assert (tmp_path / "log" / LOG_FILE).read_bytes() == before
@@ -90,13 +90,13 @@ def test_an_import_beside_a_writer_is_refused_and_says_who_writes(tmp_path: Path
     with BenchLog(tmp_path / "other") as other:
         numbered(other, "theirs")
         export_bench(other, tmp_path / "out")
-    ended = pivotbench("import", tmp_path / "out", "--log", tmp_path / "log")
+    ended = pivotbench("log", "import", tmp_path / "out", "--log", tmp_path / "log")
     assert ended.returncode == 1
     assert re.search(rf"in use by .*process {writer.process.pid}\b", ended.stderr), ended.stderr
     assert writer.write("after") == "record 3\n"
     writer.process.kill()  # the lock goes with the process, however it ends
     writer.process.wait()
-    assert pivotbench("import", tmp_path / "out", "--log", tmp_path / "log").returncode == 0
+    assert pivotbench("log", "import", tmp_path / "out", "--log", tmp_path / "log").returncode == 0
     assert titles(tmp_path / "log") == ["before", "first", "after", "theirs"]
 
 
@@ -173,7 +173,7 @@ def test_a_repair_killed_at_any_step_leaves_every_record(
     if step != "replaced":
         with pytest.raises(BenchError, match="cut short"):
             BenchLog(folder, read_only=True)
-        assert pivotbench("check", "--repair", "--log", folder).returncode == 0
+        assert pivotbench("log", "check", "--repair", "--log", folder).returncode == 0
     assert titles(folder) == [f"p{number}" for number in range(40)]
 
 
@@ -206,7 +206,7 @@ def test_a_log_of_a_newer_version_is_left_alone(tmp_path: Path) -> None:
     before = (tmp_path / LOG_FILE).read_bytes()
     with pytest.raises(InputError, match="version 99, this program knows"):
         repair_log(tmp_path)
-    assert pivotbench("check", "--repair", "--log", tmp_path).returncode == 2
+    assert pivotbench("log", "check", "--repair", "--log", tmp_path).returncode == 2
     assert (tmp_path / LOG_FILE).read_bytes() == before
 
 

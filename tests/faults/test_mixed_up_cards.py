@@ -84,10 +84,10 @@ def test_the_side_is_edited_after_measuring_an_uneven_car(h: History) -> None:
     test = h.test(h.tables[0], car, 50.0)
     h.weigh(test)
     h.push(test)
-    first = must_tell(h, [1.0], lambda said: [1.0], "infer", test.card.path, "--json").result["grip_ratio"]
+    first = must_tell(h, [1.0], lambda said: [1.0], "grip", "infer", test.card.path, "--json").result["grip_ratio"]
     test.card.edit({"push.side": "left"})
     # the same push, whatever the card says now of the next one
-    must_tell(h, [first], lambda said: [said.result["grip_ratio"]], "infer", test.card.path, "--json")
+    must_tell(h, [first], lambda said: [said.result["grip_ratio"]], "grip", "infer", test.card.path, "--json")
     no_wrong_answer(h)
 
 
@@ -160,7 +160,7 @@ def test_pads_change_places_and_the_bench_card_says_so(h: History) -> None:
 def test_the_car_was_changed_and_pulled_but_not_weighed(h: History) -> None:
     car = h.cars[0]
     other_state(h, car, told=True)
-    words = ["pull", h.tests[0].card.path, "--part", "car", "--force", 12.0, "--force", 12.1]
+    words = ["grip", "pull", h.tests[0].card.path, "--part", "car", "--force", 12.0, "--force", 12.1]
     must_say(h, *words)
     no_wrong_answer(h)
 
@@ -168,11 +168,11 @@ def test_the_car_was_changed_and_pulled_but_not_weighed(h: History) -> None:
 @pytest.mark.parametrize(
     "words",
     [
-        ("ballast", "--mass", 40, "--front", 52),
-        ("tilt", "--part", "front", "--angle", 17),
-        ("reach", "--pivot", -40),
-        ("level", "--heights", 0, 0.4, 0.1, 0.2),
-        ("lift", "--height", 40, "--height", 60, "--height", 80),
+        ("aim ballast", "--mass", 40, "--front", 52),
+        ("grip tilt", "--part", "front", "--angle", 17),
+        ("aim", "--pivot", -40),
+        ("pads level", "--heights", 0, 0.4, 0.1, 0.2),
+        ("weigh height", "--height", 40, "--height", 60, "--height", 80),
     ],
     ids=lambda words: words[0],
 )
@@ -182,20 +182,20 @@ def test_every_command_that_goes_by_weights_sees_that_the_car_has_changed(
     h.cars[0].card.edit(SPRINGS)
     h.weigh(h.tests[0])
     other_state(h, h.cars[0], told=True)
-    said = must_say(h, words[0], h.tests[0].card.path, *words[1:], hands=h.set_on(h.tables[0], h.cars[0]))
+    said = must_say(h, *str(words[0]).split(), h.tests[0].card.path, *words[1:], hands=h.set_on(h.tables[0], h.cars[0]))
     assert "total_g" in said.err + said.first_line, "refused for another reason"
     no_wrong_answer(h)
 
 
 def test_two_cars_in_one_sweep(h: History) -> None:
     theirs = nearly_alike(h)
-    must_say(h, "sweep", *(test.card.path for test in (*h.tests[:2], theirs)))
+    must_say(h, "grip", "sweep", *(test.card.path for test in (*h.tests[:2], theirs)))
     no_wrong_answer(h)
 
 
 def test_two_cars_in_one_inference(h: History) -> None:
     theirs = nearly_alike(h)
-    must_say(h, "infer", h.tests[0].card.path, theirs.card.path)
+    must_say(h, "grip", "infer", h.tests[0].card.path, theirs.card.path)
     no_wrong_answer(h)
 
 
@@ -213,7 +213,7 @@ def test_the_car_was_changed_between_the_pushes_of_a_sweep(h: History) -> None:
     h.weigh(h.tests[0])
     third = h.test(h.tables[0], car, middle)
     h.push(third)
-    must_say(h, "sweep", *(test.card.path for test in (*h.tests[:2], third)))
+    must_say(h, "grip", "sweep", *(test.card.path for test in (*h.tests[:2], third)))
     no_wrong_answer(h)
 
 
@@ -232,7 +232,7 @@ def test_a_pull_before_and_a_pull_after_the_car_changed(h: History) -> None:
 
 def test_compare_with_a_clip_that_was_measured_under_another_card(h: History) -> None:
     other = h.test(h.tables[0], h.cars[0], near_balance(h.cars[0], -6))
-    must_say(h, "compare", other.card.path, "--clip", h.tests[0].pushes[-1].clip)
+    must_say(h, "push", other.card.path, "--clip", h.tests[0].pushes[-1].clip)
     no_wrong_answer(h)
 
 
@@ -248,7 +248,9 @@ def test_typed_weights_left_on_the_card_of_a_weighed_car(h: History) -> None:
     h.tests[0].card.edit({"typed.weights_g": loads})
     ratio = h.card_ratio(h.tests[0])
     path = h.tests[0].card.path
-    must_tell(h, [balance_pct(loads, ratio)], lambda said: [said.result["balance_pct"]], "predict", path, "--json")
+    must_tell(
+        h, [balance_pct(loads, ratio)], lambda said: [said.result["balance_pct"]], "push", "forecast", path, "--json"
+    )
     assert h.answers[-1].outcome == "right"
 
 

@@ -86,9 +86,9 @@ def test_calibrated_again_but_not_zeroed(h: History) -> None:
     "words",
     [
         ("weigh", "--turned", "half"),
-        ("lift", "--height", "40", "--height", "60", "--height", "80"),
-        ("cross", "--target", "50"),
-        ("level", "--shim", "2"),
+        ("weigh height", "--height", "40", "--height", "60", "--height", "80"),
+        ("weigh cross", "--target", "50"),
+        ("pads level", "--shim", "2"),
     ],
     ids=lambda words: words[0],
 )
@@ -98,7 +98,7 @@ def test_another_board_is_told_by_every_command_at_the_pads(h: History, words: t
     port = str(h.tables[0].card.values["pads.port"])
     BOARDS[port] = h.tables[0].board = Board("another", (700.0, -300.0, 300.0, 900.0), [0.0, 500.0, -70.0, 10.0])
     hands = h.set_on(h.tables[0], h.cars[0])
-    said = pivotbench(words[0], h.tests[0].card.path, *words[1:], "--log", h.log, hands=hands)
+    said = pivotbench(*words[0].split(), h.tests[0].card.path, *words[1:], "--log", h.log, hands=hands)
     assert (said.code == 2 and "another" in said.err) or said.warned, said
 
 
@@ -142,7 +142,13 @@ def test_one_clip_measured_twice_is_one_push(h: History) -> None:
     h.measure(h.tests[0], h.tests[0].pushes[-1])
     path = h.tests[0].card.path
     must_tell(
-        h, [1.0], lambda said: [float(n) for n in re.findall(r"from (\d+) push", said.text)], "infer", path, "--json"
+        h,
+        [1.0],
+        lambda said: [float(n) for n in re.findall(r"from (\d+) push", said.text)],
+        "grip",
+        "infer",
+        path,
+        "--json",
     )
     ask_infer(h, h.tests[0], touched=True)
     no_wrong_answer(h)
@@ -152,7 +158,7 @@ def test_a_copy_of_a_clip_under_another_name_is_no_second_push(h: History) -> No
     test, push = h.tests[0], h.tests[0].pushes[-1]
     push.clip = shutil.copyfile(push.clip, push.clip.with_name("copy of it.json"))
     other = h.test(h.tables[0], h.cars[0], test.station_pct - 9)
-    said = h.run("measure", push.clip, other.card.path, must=False)
+    said = h.run("push", "measure", other.card.path, "--clip", push.clip, must=False)
     if said.code == 0 and not said.warned:
         ask_infer(h, other, touched=True, truth=None)
         no_wrong_answer(h)
@@ -165,7 +171,7 @@ def test_measured_again_after_a_slip_on_the_card(h: History) -> None:
     test = h.test(h.tables[0], car, true - 6.0)
     push = h.push(test, station_pct=true)
     test.card.edit({"push.position_pct": true})
-    said = h.run("measure", push.clip, test.card.path, must=False)
+    said = h.run("push", "measure", test.card.path, "--clip", push.clip, must=False)
     assert said.code in (0, 2), said.err
     ask_infer(h, test, touched=True)
     no_wrong_answer(h)
@@ -182,7 +188,7 @@ def test_a_clip_replaced_by_another_of_its_name(h: History) -> None:
 def test_repeats_under_one_card_are_counted(h: History) -> None:
     """The same test card takes several clips: two pushes, said as two, or the last one, said as one."""
     h.push(h.tests[0])
-    said = h.run("infer", h.tests[0].card.path, "--json")
+    said = h.run("grip", "infer", h.tests[0].card.path, "--json")
     assert re.search(r"from [12] push", said.text)
     ask_infer(h, h.tests[0], touched=True)
     no_wrong_answer(h)
@@ -191,15 +197,15 @@ def test_repeats_under_one_card_are_counted(h: History) -> None:
 def test_one_clip_under_two_cards_in_a_sweep(h: History) -> None:
     first, second = h.tests[:2]
     third = h.test(h.tables[0], h.cars[0], first.station_pct + 0.4)
-    h.run("measure", first.pushes[-1].clip, third.card.path, must=False)
-    must_say(h, "sweep", *(test.card.path for test in (first, second, third)))
+    h.run("push", "measure", third.card.path, "--clip", first.pushes[-1].clip, must=False)
+    must_say(h, "grip", "sweep", *(test.card.path for test in (first, second, third)))
     no_wrong_answer(h)
 
 
 def test_a_plan_with_one_clip_under_two_cards(h: History) -> None:
     soft, hard, _ = series_of(h)
     again = h.test(h.tables[0], h.cars[0], soft[0].station_pct)
-    h.run("measure", soft[0].pushes[-1].clip, again.card.path, must=False)
+    h.run("push", "measure", again.card.path, "--clip", soft[0].pushes[-1].clip, must=False)
     rows = [
         ("right", t.station_pct, t, tyre)
         for t, tyre in ((soft[0], "soft"), (again, "soft"), *((t, "hard") for t in hard))
@@ -265,9 +271,9 @@ def test_a_colleagues_push_of_the_same_name(h: History) -> None:
     test = h.test(table, car, near_balance(car, 5), **{"typed.weights_g": car.loads_g})
     test.card.edit({"name": name})
     h.push(test)
-    h.run("export", h.root / "out")
+    h.run("log", "export", h.root / "out")
     h.log = ours
-    h.run("import", h.root / "out")
+    h.run("log", "import", h.root / "out")
     ask_infer(h, h.tests[0], touched=True)
     no_wrong_answer(h, fooled=True)
 
@@ -281,18 +287,18 @@ def test_a_colleagues_grip_of_a_car_of_the_same_name(h: History) -> None:
     car = h.car(table, str(h.cars[0].card.values["name"]))
     theirs = h.test(table, car, 50.0, **keys, **{"typed.weights_g": car.loads_g})
     pull_at(h, theirs, 0.6)
-    h.run("export", h.root / "out")
+    h.run("log", "export", h.root / "out")
     h.log = ours
-    h.run("import", h.root / "out")
+    h.run("log", "import", h.root / "out")
     ask_grip(h, mine, 0.9, touched=True, careless=0.75)
     no_wrong_answer(h, fooled=True)
 
 
 def test_ones_own_older_export_taken_back_changes_nothing(h: History) -> None:
-    h.run("export", h.root / "backup")
+    h.run("log", "export", h.root / "backup")
     other_state(h, h.cars[0], told=True)
     h.weigh(h.tests[0])
-    h.run("import", h.root / "backup")
+    h.run("log", "import", h.root / "backup")
     ask_forecast(h, h.tests[0], h.cars[0].loads_g, touched=True)
     ask_log(h, touched=True)
     no_wrong_answer(h)
@@ -300,9 +306,9 @@ def test_ones_own_older_export_taken_back_changes_nothing(h: History) -> None:
 
 def test_on_a_new_machine_the_bench_is_still_ones_own(h: History) -> None:
     """The whole log is exported and taken into an empty one, cards and all: the same board, the same car."""
-    h.run("export", h.root / "all of it")
+    h.run("log", "export", h.root / "all of it")
     h.log = h.root / "new machine"
-    h.run("import", h.root / "all of it")
+    h.run("log", "import", h.root / "all of it")
     ask_weigh(h, h.tests[0], touched=True)
     ask_forecast(h, h.tests[0], h.cars[0].loads_g, touched=True)
     ask_infer(h, h.tests[0], touched=True)
@@ -317,11 +323,11 @@ def test_a_colleagues_newer_weighing_of_the_very_same_car_is_said(h: History) ->
     h.tests[0].card.edit({"typed.weights_g": theirs})
     h.run("weigh", h.tests[0].card.path)
     h.events.append(("weighing", h.cars[0].card.values["name"], theirs))
-    h.run("export", h.root / "out")
+    h.run("log", "export", h.root / "out")
     h.log = ours
     h.tests[0].card.values.pop("typed.weights_g")
     h.tests[0].card.write()
-    h.run("import", h.root / "out")
+    h.run("log", "import", h.root / "out")
     ask_forecast(h, h.tests[0], mine, touched=True)
     no_wrong_answer(h, fooled=True)
 
@@ -371,8 +377,8 @@ def test_like_grip_is_combined_and_lines_are_printed(h: History) -> None:
 def test_two_log_folders_keep_to_themselves(h: History) -> None:
     """The same cards with another log: nothing is known there."""
     h.log = h.root / "another log"
-    must_say(h, "predict", h.tests[0].card.path)
-    must_say(h, "infer", h.tests[0].card.path)
+    must_say(h, "push", "forecast", h.tests[0].card.path)
+    must_say(h, "grip", "infer", h.tests[0].card.path)
     must_say(h, "weigh", h.tests[0].card.path, hands=h.set_on(h.tables[0], h.cars[0]))
     no_wrong_answer(h)
 

@@ -87,9 +87,9 @@ def test_odd_places_change_nothing(tmp_path: Path, plain: dict[str, object], nam
     place = tmp_path / ODD_NAMES[name]
     card = cards_in(place)
     assert figures(run("weigh", str(card), "--log", str(place / "log"), "--json")) == plain
-    done = run("export", str(place / "out"), "--log", str(place / "log"))
+    done = run("log", "export", str(place / "out"), "--log", str(place / "log"))
     assert done.returncode == 0, done.stderr
-    done = run("import", str(place / "out"), "--log", str(place / "other"))
+    done = run("log", "import", str(place / "out"), "--log", str(place / "other"))
     assert done.returncode == 0, done.stderr
 
 
@@ -185,7 +185,9 @@ def test_languages_of_the_environment_change_no_figure(tmp_path: Path) -> None:
     told = []
     for number, language in enumerate(("en_GB.UTF-8", "C", "de_DE.UTF-8")):
         env = {"LC_ALL": language, "LANG": language, "HOME": str(tmp_path)}
-        told.append(figures(run("predict", str(card), "--log", str(tmp_path / f"log {number}"), "--json", env=env)))
+        told.append(
+            figures(run("push", "forecast", str(card), "--log", str(tmp_path / f"log {number}"), "--json", env=env))
+        )
     assert told[0] == told[1] == told[2]
 
 

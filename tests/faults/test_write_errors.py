@@ -54,7 +54,11 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_an_export_on_a_full_disk_ends_in_words(bench: Path, tmp_path: Path, at: int) -> None:
     target = tmp_path / "out"
     ended = run_on_bad_disk(
-        ["-m", "rig.main", "export", str(target), "--log", str(bench / "log")], root=target, at=at, how="on", error=28
+        ["-m", "rig.main", "log", "export", str(target), "--log", str(bench / "log")],
+        root=target,
+        at=at,
+        how="on",
+        error=28,
     )
     assert ended.calls >= at
     assert ended.code == 1
@@ -70,7 +74,7 @@ def test_an_export_on_a_full_disk_ends_in_words(bench: Path, tmp_path: Path, at:
 def test_a_forecast_that_cannot_be_written_is_not_shown(bench: Path, tmp_path: Path, at: int) -> None:
     folder = tmp_path / "log"
     ended = run_on_bad_disk(
-        ["-m", "rig.main", "predict", str(bench / "test.toml"), "--log", str(folder)],
+        ["-m", "rig.main", "push", "forecast", str(bench / "test.toml"), "--log", str(folder)],
         root=folder,
         at=at,
         how="on",

@@ -1,7 +1,7 @@
 """Cards, records and commands as a person has them, and the mechanics of a push once more, by another way.
 
 Nothing here knows how the program is cut into modules: cards are TOML written by hand, records come in through
-`import` in the open format that `export` describes, results are what commands print.
+`log import` in the open format that `log export` describes, results are what commands print.
 """
 
 import contextlib
@@ -182,7 +182,7 @@ def take_in(
     ]
     for name, told in (("records", lines), ("cards", list(listed.values())), ("files", held)):
         (folder / f"{name}.jsonl").write_text("".join(json.dumps(one) + "\n" for one in told), encoding="utf-8")
-    run("import", folder, "--without-sums", "--log", log)
+    run("log", "import", folder, "--without-sums", "--log", log)
 
 
 def finding(low: float, high: float, length: float) -> str:

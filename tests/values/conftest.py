@@ -15,6 +15,7 @@ def calibrated(tmp_path_factory: pytest.TempPathFactory) -> Path:
     with ActedPads() as pads:
         masses = [word for mass in MASSES for word in ("--mass", mass)]
         told = pivotbench(
+            "pads",
             "calibrate",
             test,
             *masses,

@@ -313,7 +313,7 @@ def watch_live(test: Path, log: Path, pads: ActedPads, acts: Sequence[tuple[str 
             sys.stdin = keys
             thread.start()
             with contextlib.suppress(SystemExit):
-                main(["live", str(test), "--port", pads.url, "--log", str(log)])
+                main(["pads", "live", str(test), "--port", pads.url, "--log", str(log)])
     finally:
         sys.stdin = before
         os.environ.pop("COLUMNS")

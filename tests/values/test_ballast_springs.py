@@ -36,7 +36,7 @@ def shared(mass_g: float, x: float, y: float) -> np.ndarray:
 
 def test_ballast_moved_across_goes_to_the_axle_that_resists_roll(tmp_path: Path) -> None:
     test = write(tmp_path, car=SPRINGS)
-    told = found("ballast", test, "--mass", 60, "--from", 130, -20, "--to", 130, 35, "--log", tmp_path / "log")
+    told = found("aim", "ballast", test, "--mass", 60, "--from", 130, -20, "--to", 130, 35, "--log", tmp_path / "log")
     moved = shared(60, 130, 35) - shared(60, 130, -20)
     assert moved[0] > 3 * moved[2]  # the front, with its bar, takes most of it
     np.testing.assert_allclose(told["change_g"], moved, atol=0.02)
@@ -53,7 +53,7 @@ def test_a_part_that_comes_on_is_shared_by_the_springs(tmp_path: Path) -> None:
 def test_ballast_for_a_cross_weight_is_placed_by_the_springs(tmp_path: Path, wanted: float) -> None:
     """With unlike roll stiffness ballast does change the cross weight, front right with rear left."""
     test = write(tmp_path, car=SPRINGS)
-    told = found("ballast", test, "--mass", 150, "--from", 130, 0, "--cross", wanted, "--log", tmp_path / "log")
+    told = found("aim", "ballast", test, "--mass", 150, "--from", 130, 0, "--cross", wanted, "--log", tmp_path / "log")
     x, y = 1e3 * np.array(told["place_m"])
     load = np.array(WEIGHTS) + shared(150, x, y) - shared(150, 130, 0)
     assert 100 * (load[1] + load[2]) / load.sum() == pytest.approx(wanted, abs=0.01)

@@ -31,7 +31,7 @@ class Floor:
     def pull(self, card: Path, part: str, grip: float, *more: object) -> int:
         force = grip * {"front": FRONT_N, "rear": REAR_N, "car": FRONT_N + REAR_N}[part]
         three = [word for share in (0.99, 1.0, 1.01) for word in ("--force", share * force)]
-        run("pull", card, "--part", part, *three, *more, "--log", self.log)
+        run("grip", "pull", card, "--part", part, *three, *more, "--log", self.log)
         return int(records(self.log, "grip")[-1]["number"])
 
     def ask(self, card: Path, *more: object) -> Told:
@@ -109,7 +109,7 @@ def test_measured_on_other_days_at_other_temperatures_is_told(floor: Floor) -> N
 def tilted(floor: Floor, card: Path, front: float, rear: float, car: float) -> None:
     for part, angle in (("front", front), ("rear", rear), ("car", car)):
         three = [word for more in (-0.2, 0.0, 0.2) for word in ("--angle", angle + more)]
-        run("tilt", card, "--part", part, *three, "--log", floor.log)
+        run("grip", "tilt", card, "--part", part, *three, "--log", floor.log)
 
 
 def test_a_combination_outside_all_its_measurements_gives_no_lines(floor: Floor) -> None:
@@ -163,7 +163,7 @@ def test_along_and_across_may_differ(floor: Floor) -> None:
     floor.pull(card, "car", 0.80, "--gauge-u", 0.005)
     angle = float(np.degrees(np.arctan(0.86)))
     three = [word for more in (-0.2, 0.0, 0.2) for word in ("--angle", angle + more)]
-    run("tilt", card, "--part", "car", "--sliding", "--angle-u", 0.1, *three, "--log", floor.log)
+    run("grip", "tilt", card, "--part", "car", "--sliding", "--angle-u", 0.1, *three, "--log", floor.log)
     told = floor.answer(card)
     assert told["count"] == 2
     assert "usable" not in told

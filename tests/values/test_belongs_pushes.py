@@ -43,7 +43,7 @@ class Bench:
         return pivotbench(*words, "--log", self.log)
 
     def ratio(self, *words: object) -> float:
-        return float(found("infer", *words, "--log", self.log)["grip_ratio"])
+        return float(found("grip", "infer", *words, "--log", self.log)["grip_ratio"])
 
     def plan(self, *rows: tuple[str, float, str, str]) -> Path:
         """side, station, test card, tyre."""
@@ -68,7 +68,7 @@ def test_a_copied_card_with_its_old_name_has_its_own_push(bench: Bench) -> None:
     second = bench.card("second", push__position_pct=85.0)
     bench.push(second, 2.0)
     assert bench.ratio(first) == alone
-    assert "remarks" not in found("infer", first, "--log", bench.log)
+    assert "remarks" not in found("grip", "infer", first, "--log", bench.log)
     assert bench.ratio(second) != pytest.approx(alone, rel=0.01)
 
 
@@ -96,16 +96,16 @@ def test_a_card_edited_after_measuring(bench: Bench, edit: dict[str, Any], told:
     number = bench.push(bench.card("t"), -0.5)
     truth = bench.ratio(bench.card("t"))
     card = bench.card("t", **edit)
-    refused = bench.ask("infer", card)
+    refused = bench.ask("grip", "infer", card)
     assert refused.code == 2
     assert f"record {number}" in refused.err
     assert told in refused.err
     assert "--same" in refused.err
-    assert bench.ask("infer", card, "--as-new").code == 2
-    again = found("infer", card, "--same", "--log", bench.log)
+    assert bench.ask("grip", "infer", card, "--as-new").code == 2
+    again = found("grip", "infer", card, "--same", "--log", bench.log)
     assert again["grip_ratio"] == truth
     assert told in again["remarks"][0]
-    assert bench.ask("infer", card, "--same").out.startswith("note: ")
+    assert bench.ask("grip", "infer", card, "--same").out.startswith("note: ")
 
 
 @pytest.mark.parametrize(
@@ -121,7 +121,7 @@ def test_a_card_edited_after_measuring(bench: Bench, edit: dict[str, Any], told:
 def test_ordinary_edits_need_no_word(bench: Bench, edit: dict[str, Any]) -> None:
     bench.push(bench.card("t"), -0.5)
     truth = bench.ratio(bench.card("t"))
-    again = found("infer", bench.card("t", **edit), "--log", bench.log)
+    again = found("grip", "infer", bench.card("t", **edit), "--log", bench.log)
     assert again["grip_ratio"] == truth
     assert "remarks" not in again
 
@@ -137,7 +137,7 @@ def test_a_car_card_changed_after_measuring_is_told(bench: Bench, key: str, valu
     """A longer wheelbase than the one that was filmed would make another ratio; another scale another travel."""
     bench.push(bench.card("t"), -0.5)
     truth = bench.ratio(bench.card("t"))
-    again = found("infer", bench.card("t", car={key: value}), "--log", bench.log)
+    again = found("grip", "infer", bench.card("t", car={key: value}), "--log", bench.log)
     assert again["grip_ratio"] == truth
     assert told in again["remarks"][0]
 
@@ -155,7 +155,7 @@ def test_weighing_another_state_later_changes_no_old_push(bench: Bench) -> None:
     assert bench.ratio(card) == truth
     weigh(300, 200, 600, 500)  # ballast that nobody noted on the card
     assert bench.ratio(card) == truth
-    assert found("infer", card, "--weighing", 1, "--log", bench.log)["grip_ratio"] == truth
+    assert found("grip", "infer", card, "--weighing", 1, "--log", bench.log)["grip_ratio"] == truth
 
 
 # once is once
@@ -164,8 +164,8 @@ def test_weighing_another_state_later_changes_no_old_push(bench: Bench) -> None:
 def test_one_card_four_times_is_one_push(bench: Bench) -> None:
     card = bench.card("t")
     bench.push(card, -0.5)
-    once = found("infer", card, "--log", bench.log)
-    often = found("infer", card, card, card, card, "--log", bench.log)
+    once = found("grip", "infer", card, "--log", bench.log)
+    often = found("grip", "infer", card, card, card, card, "--log", bench.log)
     assert often["interval"] == once["interval"]
     assert "counts once" in often["remarks"][0]
 
@@ -173,8 +173,8 @@ def test_one_card_four_times_is_one_push(bench: Bench) -> None:
 def test_a_copy_of_the_card_is_no_second_push(bench: Bench) -> None:
     card = bench.card("t")
     bench.push(card, -0.5)
-    once = found("infer", card, "--log", bench.log)
-    assert found("infer", card, bench.card("copy"), "--log", bench.log)["interval"] == once["interval"]
+    once = found("grip", "infer", card, "--log", bench.log)
+    assert found("grip", "infer", card, bench.card("copy"), "--log", bench.log)["interval"] == once["interval"]
 
 
 def test_a_clip_measured_again_is_one_push(bench: Bench) -> None:
@@ -190,19 +190,19 @@ def test_a_clip_measured_again_is_one_push(bench: Bench) -> None:
 def test_one_clip_under_two_contradicting_cards(bench: Bench) -> None:
     first, second = bench.card("a"), bench.card("b", push__position_pct=85.0)
     numbers = [bench.push(card, -0.5, clip="same") for card in (first, second)]
-    told = bench.ask("infer", first, second)
+    told = bench.ask("grip", "infer", first, second)
     assert told.code == 2
     assert "same clip" in told.err
     assert bench.ask("log", "aside", numbers[1], "--why", "wrong card").code == 0
-    assert bench.ask("infer", first).code == 0
+    assert bench.ask("grip", "infer", first).code == 0
 
 
 def test_one_clip_under_two_names_counts_once_and_that_is_told(bench: Bench) -> None:
     first, second = bench.card("a"), bench.card("b", name="again")
     for card in (first, second):
         bench.push(card, -0.5, clip="same")
-    once = found("infer", first, "--log", bench.log)
-    both = found("infer", first, second, "--log", bench.log)
+    once = found("grip", "infer", first, "--log", bench.log)
+    both = found("grip", "infer", first, second, "--log", bench.log)
     assert both["interval"] == once["interval"]
     assert "same clip" in both["remarks"][0]
 
@@ -212,12 +212,12 @@ def test_repeats_need_no_new_card(bench: Bench) -> None:
     card = bench.card("t")
     for kappa in (-0.4, -0.5, -0.6):
         bench.push(card, kappa)
-    one = found("infer", card, "--log", bench.log)
+    one = found("grip", "infer", card, "--log", bench.log)
     other = Bench(bench.folder / "other")
     cards = [other.card(f"t{n}", id=f"testtes{n}", name=f"middle {n}") for n in "abc"]
     for path, kappa in zip(cards, (-0.4, -0.5, -0.6), strict=True):
         other.push(path, kappa)
-    three = found("infer", *cards, "--log", other.log)
+    three = found("grip", "infer", *cards, "--log", other.log)
     assert one["interval"] == pytest.approx(three["interval"], rel=1e-9)
     assert "from 3 pushes" in one["sentence"]
 
@@ -226,15 +226,15 @@ def test_a_sweep_needs_two_positions(bench: Bench) -> None:
     a, b = bench.card("a", push__position_pct=40.0), bench.card("b", name="b", push__position_pct=70.0)
     bench.push(a, 20 * (0.40 * LENGTH - 0.146))
     bench.push(b, 20 * (0.70 * LENGTH - 0.146))
-    assert bench.ask("sweep", a, a, b).code == 2  # two pushes, not three
+    assert bench.ask("grip", "sweep", a, a, b).code == 2  # two pushes, not three
     bench.push(a, 20 * (0.40 * LENGTH - 0.146))
     bench.push(a, 20 * (0.40 * LENGTH - 0.146))
-    told = bench.ask("sweep", a)
+    told = bench.ask("grip", "sweep", a)
     assert told.code == 2
     assert "at one position" in told.err  # three clips of it
     c = bench.card("c", name="c", push__position_pct=58.0)
     bench.push(c, 20 * (0.58 * LENGTH - 0.146))
-    told = bench.ask("sweep", a, a, b, c)
+    told = bench.ask("grip", "sweep", a, a, b, c)
     assert told.code == 0, told.err
     words = told.out
     assert "from 5 pushes" in words
@@ -245,7 +245,7 @@ def test_pushes_of_two_cars_are_not_one_inference(bench: Bench) -> None:
     a, b = bench.card("a"), bench.card("b", name="b", id="bbbbbbbb", car={"id": "othercar"})
     bench.push(a, -0.5)
     bench.push(b, -0.4)
-    told = bench.ask("infer", a, b)
+    told = bench.ask("grip", "infer", a, b)
     assert told.code == 2
     assert "another car" in told.err
 
@@ -278,7 +278,7 @@ def test_a_row_that_contradicts_its_card(bench: Bench) -> None:
         (("right", 85.0, "soft.toml", "soft"), "position 85 %, on the card 50 %"),
         (("right", 50.0, "soft.toml", "hard"), "tyre hard, on the card soft"),
     ):
-        refused = bench.ask("effects", bench.plan(row, ("right", 50.0, "soft.toml", "soft")))
+        refused = bench.ask("change", "effects", bench.plan(row, ("right", 50.0, "soft.toml", "soft")))
         assert refused.code == 2
         assert told in refused.err
         assert "line 2" in refused.err
@@ -289,13 +289,13 @@ def test_eight_rows_from_two_cards(bench: Bench) -> None:
         bench.push(bench.card(name, name=name), kappa)
     order = ("soft", "soft", "hard", "hard") * 2
     plan = bench.plan(*(("right", 50.0, f"{name}.toml", name) for name in order))
-    refused = bench.ask("effects", plan)
+    refused = bench.ask("change", "effects", plan)
     assert refused.code == 2
     assert "4 rows are filled with one test card" in refused.err
     for more in range(1, 4):  # three more clips of each
         for name, kappa in (("soft", -0.5 + 0.02 * more), ("hard", 0.3 + 0.02 * more)):
             bench.push(bench.card(name, name=name), kappa)
-    told = found("effects", plan, "--log", bench.log)
+    told = found("change", "effects", plan, "--log", bench.log)
     assert told["pushes"] == 8
     # by hand: both means rise alike, by 0.03
     assert told["effects"][0]["change_per_m"] == pytest.approx(0.8, abs=0.05)
@@ -310,7 +310,7 @@ def test_a_card_cannot_stand_for_two_set_ups(bench: Bench) -> None:
     plan = bench.plan(
         *(("right", 50.0, f"{name}.toml", tyre) for name, tyre in (("t", "soft"), ("u", "soft"), ("t", "hard")))
     )
-    refused = bench.ask("effects", plan)
+    refused = bench.ask("change", "effects", plan)
     assert refused.code == 2
     assert "different set-ups" in refused.err
 
@@ -319,7 +319,7 @@ def test_a_block_of_two_set_ups(bench: Bench) -> None:
     for name in ("soft", "hard"):
         bench.push(bench.card(name, name=name), -0.5)
     rows = [("right", 50.0, f"{name}.toml", name) for name in ("soft", "hard")]
-    refused = bench.ask("effects", bench.plan(*rows))
+    refused = bench.ask("change", "effects", bench.plan(*rows))
     assert refused.code == 2
     assert "block 1 holds two set-ups (lines 2, 3)" in refused.err
 
@@ -327,7 +327,9 @@ def test_a_block_of_two_set_ups(bench: Bench) -> None:
 def test_one_clip_in_two_rows(bench: Bench) -> None:
     for name in ("one", "two"):
         bench.push(bench.card(name, name=name), -0.5, clip="same")
-    refused = bench.ask("effects", bench.plan(*(("right", 50.0, f"{name}.toml", "soft") for name in ("one", "two"))))
+    refused = bench.ask(
+        "change", "effects", bench.plan(*(("right", 50.0, f"{name}.toml", "soft") for name in ("one", "two")))
+    )
     assert refused.code == 2
     assert "stands for this row and for line 2" in refused.err
 
@@ -336,7 +338,7 @@ def test_measuring_a_clip_again_under_another_card_is_told_where_it_is_used(benc
     first = bench.card("a")
     bench.push(first, -0.5, clip="same")
     bench.push(bench.card("b", id="bbbbbbbb", name="b", push__position_pct=85.0), -0.5, clip="same")
-    refused = bench.ask("infer", first)
+    refused = bench.ask("grip", "infer", first)
     assert refused.code == 2
     assert "was measured under another card in record 2" in refused.err
 
@@ -345,7 +347,7 @@ def test_wheels_that_differ_are_no_effect_of_tyres(bench: Bench) -> None:
     for name, wheels in (("soft", "blocked"), ("hard", "as on the car card")):
         bench.push(bench.card(name, name=name, push__wheels=wheels), -0.5)
     refused = bench.ask(
-        "effects", bench.plan(("right", 50.0, "soft.toml", "soft"), ("right", 50.0, "hard.toml", "hard"))
+        "change", "effects", bench.plan(("right", 50.0, "soft.toml", "soft"), ("right", 50.0, "hard.toml", "hard"))
     )
     assert refused.code == 2
     assert "the wheels differ" in refused.err

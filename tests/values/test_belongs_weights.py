@@ -49,7 +49,7 @@ def pads() -> Iterator[ActedPads]:
 
 def zero_and_weigh(test: Path, pads: ActedPads, log: Path, *more: object) -> Told:
     pads.lay(EMPTY)
-    told = pivotbench("zero", test, "--port", pads.url, "--log", log)
+    told = pivotbench("pads", "zero", test, "--port", pads.url, "--log", log)
     assert told.code == 0, told.err
     pads.lay(on_pads(CAR))
     return pivotbench("weigh", test, "--port", pads.url, "--log", log, "--unattended", *more)
@@ -68,7 +68,7 @@ def weighed(folder: Path, log: Path, grams: tuple[float, ...], **cards: Any) -> 
 
 def front(test: Path, log: Path, *more: object) -> Told:
     """A question that rests on the weights of the car."""
-    return pivotbench("ballast", test, "--mass", 80, "--from", 20, 30, "--front", 63, "--log", log, *more)
+    return pivotbench("aim", "ballast", test, "--mass", 80, "--from", 20, 30, "--front", 63, "--log", log, *more)
 
 
 BEFORE = (700, 300, 400, 200)
@@ -96,9 +96,9 @@ def test_the_pads_of_a_board_that_was_not_calibrated_are_refused(log: Path, tmp_
 def test_a_zero_of_another_board_is_none(log: Path, tmp_path: Path, pads: ActedPads) -> None:
     test = write_cards(tmp_path)
     shifted = [count + round(40 * gain) for count, gain in zip(EMPTY, GAIN, strict=True)]
-    assert pivotbench("zero", test, "--port", pads.url, "--log", log).code == 0
+    assert pivotbench("pads", "zero", test, "--port", pads.url, "--log", log).code == 0
     with ActedPads(shifted, board="table2") as other:  # zeroed later, on the same cards
-        assert pivotbench("zero", test, "--port", other.url, "--log", log).code == 0
+        assert pivotbench("pads", "zero", test, "--port", other.url, "--log", log).code == 0
     pads.lay(on_pads(CAR))
     told = pivotbench("weigh", test, "--port", pads.url, "--log", log, "--unattended", "--json")
     np.testing.assert_allclose(told.result["corner_weights_g"], CAR_G, atol=NEAR_G)
@@ -116,7 +116,7 @@ def test_two_tables_with_one_bench_card_keep_their_own_calibrations(log: Path, t
 
         common = ["--port", other.url, "--log", log]
         masses_g = ["--mass", 300, "--mass", 900, "--cycles", 1]
-        told = pivotbench("calibrate", test, *masses_g, *common, hands=masses)
+        told = pivotbench("pads", "calibrate", test, *masses_g, *common, hands=masses)
         assert told.code == 0, told.err
     told = zero_and_weigh(test, pads, log, "--json")
     assert told.code == 0, told.err
@@ -125,7 +125,7 @@ def test_two_tables_with_one_bench_card_keep_their_own_calibrations(log: Path, t
 
 
 def test_benches_of_one_name_made_apart_are_two(log: Path, tmp_path: Path, pads: ActedPads) -> None:
-    """As `new-cards` makes them: the name alone is alike. Whoever copies a card and names it anew is asked, too."""
+    """As `new` makes them: the name alone is alike. Whoever copies a card and names it anew is asked, too."""
     first, second = ({"id": name, "name": "Workshop bench"} for name in ("aaaaaaaa", "bbbbbbbb"))
     test = write_cards(tmp_path / "1", bench=first)
     common = ["--port", pads.url, "--log", log, "--unattended"]
@@ -171,11 +171,11 @@ def test_a_clock_set_back_between_two_zeros(log: Path, tmp_path: Path, pads: Act
     """The pad under FR was moved by 40 g and zeroed again after the clock was set back by three hours."""
     test, pad = write_cards(tmp_path), PAD_UNDER[WHEELS.index("FR")]
     common = [test, "--port", pads.url, "--log", log]
-    assert pivotbench("zero", *common).code == 0
+    assert pivotbench("pads", "zero", *common).code == 0
     moved = [round(40 * GAIN[k]) if k == pad else 0 for k in range(4)]
     with clock_set(-3 * HOUR):
         pads.lay([count + more for count, more in zip(EMPTY, moved, strict=True)])
-        assert pivotbench("zero", *common).code == 0
+        assert pivotbench("pads", "zero", *common).code == 0
         pads.lay([count + more for count, more in zip(on_pads(CAR), moved, strict=True)])
         told = pivotbench("weigh", *common, "--unattended")
     assert told.code == 0, told.err
@@ -187,7 +187,7 @@ def test_a_clock_set_back_between_two_zeros(log: Path, tmp_path: Path, pads: Act
 def test_a_clock_set_back_before_weighing_refuses_nothing(log: Path, tmp_path: Path, pads: ActedPads) -> None:
     test = write_cards(tmp_path)
     common = [test, "--port", pads.url, "--log", log]
-    assert pivotbench("zero", *common).code == 0
+    assert pivotbench("pads", "zero", *common).code == 0
     pads.lay(on_pads(CAR))
     with clock_set(-5 * HOUR):
         told = pivotbench("weigh", *common, "--unattended", "--json")
@@ -202,7 +202,7 @@ def test_a_clock_set_forward_brings_no_drift(log: Path, tmp_path: Path, pads: Ac
     """0.02 g per root second: 100 hours would be 12 g."""
     test = write_cards(tmp_path)
     common = [test, "--port", pads.url, "--log", log]
-    assert pivotbench("zero", *common).code == 0
+    assert pivotbench("pads", "zero", *common).code == 0
     pads.lay(on_pads(CAR))
     with clock_set(100 * HOUR):
         told = pivotbench("weigh", *common, "--unattended", "--json")
@@ -214,7 +214,7 @@ def test_a_clock_set_forward_brings_no_drift(log: Path, tmp_path: Path, pads: Ac
 def test_time_that_passes_is_no_jump(log: Path, tmp_path: Path, pads: ActedPads) -> None:
     test = write_cards(tmp_path)
     common = [test, "--port", pads.url, "--log", log]
-    assert pivotbench("zero", *common).code == 0
+    assert pivotbench("pads", "zero", *common).code == 0
     pads.lay(on_pads(CAR))
     with later(10_000.0):  # 0.02 g × 100
         told = pivotbench("weigh", *common, "--unattended", "--json")
@@ -243,23 +243,23 @@ def test_a_car_changed_since_it_was_weighed(log: Path, tmp_path: Path) -> None:
     assert words.startswith(f"note: The weights are those of record {number}, as asked")
 
 
-@pytest.mark.parametrize("command", ["predict", "reach", "tilt", "pull", "moving"])
+@pytest.mark.parametrize("command", ["push forecast", "aim", "grip tilt", "grip pull", "moving"])
 def test_every_question_refuses_the_weights_of_another_state(log: Path, tmp_path: Path, command: str) -> None:
     weighed(tmp_path, log, BEFORE)
     springs = {f"chassis.{axle}.spring_n_per_mm": 2.0 for axle in ("front", "rear")}
     test = write_cards(tmp_path, car=springs | {"masses.parts": [BALLAST]})
     more: dict[str, list[object]] = {
-        "predict": [test],
-        "reach": [test, "--pivot", -30],
-        "tilt": [test, "--angle", 20],
-        "pull": [test, "--force", 11],
+        "push forecast": [test],
+        "aim": [test, "--pivot", -30],
+        "grip tilt": [test, "--angle", 20],
+        "grip pull": [test, "--force", 11],
         "moving": [tmp_path / "car.toml"],
     }
-    told = pivotbench(command, *more[command], "--log", log)
+    told = pivotbench(*command.split(), *more[command], "--log", log)
     assert told.code == 2
     assert "rear ballast 0 → 80 g" in told.err
     number = records(log, "weighing")[-1]["number"]
-    told = pivotbench(command, *more[command], "--weighing", number, "--log", log)
+    told = pivotbench(*command.split(), *more[command], "--weighing", number, "--log", log)
     assert told.code == 0, told.err
     assert told.out.startswith("note: The weights are those of record")
 
@@ -307,7 +307,7 @@ def test_comments_order_and_file_names_do_not_matter(log: Path, tmp_path: Path) 
 @pytest.mark.parametrize(
     ("first", "second"),
     [
-        ({"id": "carcarca"}, {"id": "snipesni"}),  # two cards made apart, both named as `new-cards` names them
+        ({"id": "carcarca"}, {"id": "snipesni"}),  # two cards made apart, both named as `new` names them
         ({"id": "carcarca"}, {"id": "carcarca", "name": "Another"}),  # a copied card, named anew
         ({"id": "carcarca"}, {"id": "carcarca", "geometry.wheelbase_mm": 270}),
         ({}, {"geometry.wheelbase_mm": 270}),  # cards without ids
@@ -326,11 +326,11 @@ def test_ones_own_weighing_comes_before_an_imported_one(log: Path, tmp_path: Pat
     test = weighed(tmp_path, log, BEFORE)
     theirs = tmp_path / "theirs"
     weighed(tmp_path / "2", theirs, (100, 200, 300, 400))
-    assert pivotbench("export", tmp_path / "out", "--log", theirs).code == 0
-    assert pivotbench("import", tmp_path / "out", "--log", log).code == 0
+    assert pivotbench("log", "export", tmp_path / "out", "--log", theirs).code == 0
+    assert pivotbench("log", "import", tmp_path / "out", "--log", log).code == 0
     np.testing.assert_allclose(front(test, log, "--json").result["load_g"], MOVED, atol=1e-9)
     empty = tmp_path / "empty"  # nothing of one's own, and no id says that it is the same car
-    assert pivotbench("import", tmp_path / "out", "--log", empty).code == 0
+    assert pivotbench("log", "import", tmp_path / "out", "--log", empty).code == 0
     told = front(test, empty)
     assert told.code == 2
     assert "imported" in told.err
@@ -339,8 +339,8 @@ def test_ones_own_weighing_comes_before_an_imported_one(log: Path, tmp_path: Pat
 def test_a_car_with_its_id_is_known_after_a_move_to_another_machine(log: Path, tmp_path: Path) -> None:
     test = weighed(tmp_path, log, BEFORE, car={"id": "carcarca"})
     new = tmp_path / "new"
-    assert pivotbench("export", tmp_path / "out", "--log", log).code == 0
-    assert pivotbench("import", tmp_path / "out", "--log", new).code == 0
+    assert pivotbench("log", "export", tmp_path / "out", "--log", log).code == 0
+    assert pivotbench("log", "import", tmp_path / "out", "--log", new).code == 0
     told = front(test, new, "--json")
     np.testing.assert_allclose(told.result["load_g"], MOVED, atol=1e-9)
     assert "comes from an imported log" in told.result["remarks"][0]

@@ -64,11 +64,11 @@ def calibrated(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Virtu
     folder = tmp_path_factory.mktemp("cross")
     test = cards(folder / "cards")
     with VirtualPads(seed=4, rate=80, time_factor=30.0) as pads, pytest.MonkeyPatch.context() as patch:
-        patch.setattr("rig.command.calibrate.ask_in_terminal", lambda **_: Hands(pads))
+        patch.setattr("rig.command.pads.calibrate.ask_in_terminal", lambda **_: Hands(pads))
         more = ("--port", pads.url, "--log", folder / "log")
-        run("calibrate", test, "--mass", "300", "--mass", "800", "--cycles", "1", *more)
+        run("pads", "calibrate", test, "--mass", "300", "--mass", "800", "--cycles", "1", *more)
         pads.set_loads([0.0] * 4)
-        run("zero", test, *more)
+        run("pads", "zero", test, *more)
         yield pads, test, folder / "log"
 
 
@@ -88,7 +88,7 @@ def test_typed_weights_in_words_record_and_report(tmp_path: Path, capsys: pytest
     said = capsys.readouterr().out
     assert "cross weight (front right + rear left)" in said
     assert shares(said) == (42.86, 57.14)
-    run("report", "--log", tmp_path / "log", "--out", tmp_path / "all.html")
+    run("log", "report", "--log", tmp_path / "log", "--out", tmp_path / "all.html")
     assert re.search(r"cross weight \(front right with rear left\) 42\.86 ± ", (tmp_path / "all.html").read_text())
 
 
@@ -101,7 +101,7 @@ def test_the_live_view(
     looks = iter([None] * 12)
     key: Callable[[TerminalKeys, float], str | None] = lambda self, s: next(looks, "q") or wait(self, s)  # noqa: E731
     monkeypatch.setattr(TerminalKeys, "key", key)
-    run("live", test, "--port", pads.url, "--log", log)
+    run("pads", "live", test, "--port", pads.url, "--log", log)
     said = capsys.readouterr().out
     assert "cross weight (front right + rear left)" in said
     np.testing.assert_allclose(shares(said.split("moving")[-1]), (42.86, 57.14), atol=0.4)  # points; the pads' noise
@@ -120,9 +120,9 @@ def test_the_loop_brings_front_right_and_rear_left_to_the_target(
     wheel and the front right one down)."""
     pads, test, log = calibrated
     shutil.copytree(log, tmp_path / "log")
-    monkeypatch.setattr("rig.command.cross.ask_in_terminal", lambda **_: Hands(pads, evened=True))
+    monkeypatch.setattr("rig.command.weigh.cross.ask_in_terminal", lambda **_: Hands(pads, evened=True))
     more = ("--bars", "none", "--port", pads.url, "--log", tmp_path / "log", "--json")
-    run("cross", test, "--target", target, *more)
+    run("weigh", "cross", test, "--target", target, *more)
     told = json.loads(capsys.readouterr().out)
     judged = told["steps"][2]
     assert re.match(r"Front-right with rear-left carries 42\.[89] %", judged)
@@ -130,9 +130,9 @@ def test_the_loop_brings_front_right_and_rear_left_to_the_target(
     assert told["diagonal_fr_rl_pct"][0] == pytest.approx(42.857, abs=0.2)
 
 
-@pytest.mark.parametrize("command", ["cross", "live", "ballast"])
+@pytest.mark.parametrize("command", ["weigh cross", "pads live", "aim ballast"])
 def test_help_says_which_diagonal_it_is(command: str, capsys: pytest.CaptureFixture[str]) -> None:
-    run(command, "--help")
+    run(*command.split(), "--help")
     said = " ".join(capsys.readouterr().out.lower().split())
     assert re.search(r"cross weight(:| \()[^.]*front right \+ rear left", said)
     assert "front left + rear right" not in said

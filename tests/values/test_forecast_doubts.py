@@ -21,7 +21,7 @@ LEFT_RIGHT = np.array([[0, 1], [0, -1]])
 
 
 def told(folder: Path, **cards: Any) -> dict[str, Any]:
-    return found("predict", write(folder, **cards), "--log", folder / "log")
+    return found("push", "forecast", write(folder, **cards), "--log", folder / "log")
 
 
 def slope(kappa: Callable[[float], float], u: float) -> float:
@@ -181,7 +181,7 @@ def test_the_step_of_the_scale_reaches_balance_point_and_pivot(tmp_path: Path) -
     """A rounded reading is rectangular: u = step / sqrt(12) (GUM F.2.2.1), in newtons, each wheel on its own."""
     grip = [0.9, 0.9, 0.6, 0.6]
     path = write(tmp_path, test={"typed.weights_resolution_g": 40.0, "grip.front": 0.9, "grip.rear": 0.6})
-    got = found("predict", path, "--log", tmp_path / "log")
+    got = found("push", "forecast", path, "--log", tmp_path / "log")
     u = 0.04 / np.sqrt(12) * 9.80665
     assert got["balance_u_pct"] == pytest.approx(100 * np.linalg.norm(balance_slopes()) * u / LENGTH, rel=0.03)
 
@@ -192,7 +192,7 @@ def test_the_step_of_the_scale_reaches_balance_point_and_pivot(tmp_path: Path) -
     assert got["pivot"]["kappa_u_per_m"] == pytest.approx(np.linalg.norm(each), rel=0.04)
     assert got["sensitivity"][0]["name"] == "corner weights"
     # what is printed beside the balance point and turn per travel is 95 %
-    words = run("predict", path, "--log", tmp_path / "log")
+    words = run("push", "forecast", path, "--log", tmp_path / "log")
     value, half = map(float, re.search(r"balance point ([\d.]+) % ± ([\d.]+)", words).groups())  # type: ignore[union-attr]
     assert value == pytest.approx(100 * 0.9 * 870 / (0.9 * 870 + 0.6 * 670), abs=0.06)
     assert half == pytest.approx(196 * np.linalg.norm(balance_slopes()) * u / LENGTH, rel=0.03, abs=0.06)

@@ -17,7 +17,7 @@ ROLLING = {"push.wheels": "as on the car card"}
 
 
 def told(folder: Path, **cards: Any) -> dict[str, Any]:
-    return found("predict", write(folder, **cards), "--log", folder / "log")
+    return found("push", "forecast", write(folder, **cards), "--log", folder / "log")
 
 
 def same(got: dict[str, Any], want: tuple[float, np.ndarray, float], *, force: bool = True) -> None:
@@ -222,4 +222,4 @@ def test_a_newer_weighing_in_the_log_is_taken(tmp_path: Path) -> None:
     run("weigh", tmp_path / "old.toml", "--log", tmp_path / "log")
     run("weigh", first, "--log", tmp_path / "log")
     untyped = write(tmp_path, test={"typed.weights_g": None}, file="untyped")
-    same(found("predict", untyped, "--log", tmp_path / "log"), slide(newtons(), [0.8] * 4, 0.8 * LENGTH))
+    same(found("push", "forecast", untyped, "--log", tmp_path / "log"), slide(newtons(), [0.8] * 4, 0.8 * LENGTH))

@@ -32,7 +32,7 @@ def test_a_sweep_goes_by_the_finger_marker_where_the_card_asks_for_it(tmp_path: 
         row["result"]["finger"] = [finger(100 * share, 0.4, "left")]
         rows.append(row)
     take_in(tmp_path / "in", tmp_path / "log", rows, paths)
-    got = found("sweep", *paths, "--log", tmp_path / "log")
+    got = found("grip", "sweep", *paths, "--log", tmp_path / "log")
     assert got["null_m"] == pytest.approx(0.146, abs=1e-6)
     x = stations * LENGTH
     u = (
@@ -69,7 +69,7 @@ def test_inference_pushes_from_the_side_that_the_marker_showed(tmp_path: Path, s
     row = push_row("test", kappa, 0.01)
     row["result"]["finger"] = [finger(85.0, 0.1, side)]
     take_in(tmp_path / "in", tmp_path / "log", [row], [path])
-    assert found("infer", path, "--log", tmp_path / "log")["grip_ratio"] == pytest.approx(1.15, rel=0.015)
+    assert found("grip", "infer", path, "--log", tmp_path / "log")["grip_ratio"] == pytest.approx(1.15, rel=0.015)
 
 
 CONDITIONS = [
@@ -95,7 +95,7 @@ def test_each_condition_that_differs_is_told_by_its_name(tmp_path: Path) -> None
         paths.append(write(tmp_path, file=f"s{n}", test=keys | {"push.position_pct": 100 * share}))
         rows.append(push_row(f"s{n}", 20 * (share * LENGTH - 0.146), 0.02))
     take_in(tmp_path / "in", tmp_path / "log", rows, paths)
-    words = run("sweep", *paths, "--log", tmp_path / "log").splitlines()
+    words = run("grip", "sweep", *paths, "--log", tmp_path / "log").splitlines()
     notes = [line for line in words if line.startswith("note: s0 / s1: ")]
     for _, _, _, said in CONDITIONS:
         assert f"note: s0 / s1: {said}" in notes

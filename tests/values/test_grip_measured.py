@@ -32,6 +32,7 @@ def test_a_tilted_axle(tmp_path: Path, part: str, nose: str) -> None:
     path = write(tmp_path, car=car, test={"typed.weights_resolution_g": 30.0})
     angles = [21.0, 23.0, 23.5]
     got = found(
+        "grip",
         "tilt",
         path,
         "--log",
@@ -66,6 +67,7 @@ def test_a_tilted_axle(tmp_path: Path, part: str, nose: str) -> None:
     ):
         assert got["shared"][name] == pytest.approx(want / value, rel=1e-4), name
     words = run(
+        "grip",
         "tilt",
         path,
         "--log",
@@ -83,7 +85,7 @@ def test_a_tilted_axle(tmp_path: Path, part: str, nose: str) -> None:
 def test_a_tilted_car(tmp_path: Path, nose: str, sign: int) -> None:
     """tan of the angle; the slope moves load to the lower axle by height over wheelbase times that."""
     path = write(tmp_path)
-    got = found("tilt", path, "--log", tmp_path / "log", "--nose", nose, "--angle", 35, "--sliding")
+    got = found("grip", "tilt", path, "--log", tmp_path / "log", "--nose", nose, "--angle", 35, "--sliding")
     assert (got["quantity"], got["state"]) == ("mean", "sliding")
     assert got["value"] == pytest.approx(np.tan(np.radians(35)))
     assert got["front_weight"] == pytest.approx(FRONT + sign * 40 / 260 * np.tan(np.radians(35)))
@@ -102,7 +104,7 @@ def test_a_pull(tmp_path: Path, part: str, wheels: list[int]) -> None:
     path = write(tmp_path, bench=place, test={"typed.weights_resolution_g": 50.0})
     forces = [4.0, 4.4, 4.1]
     options = ["--part", part, *(word for force in forces for word in ("--force", force)), "--angle", 12]
-    got = found("pull", path, "--log", tmp_path / "log", *options, "--gauge-u", 0.03)
+    got = found("grip", "pull", path, "--log", tmp_path / "log", *options, "--gauge-u", 0.03)
     load = sum(WEIGHTS[k] for k in wheels) * g / 1000
     a = np.radians(12)
 
@@ -127,13 +129,13 @@ def test_a_pull(tmp_path: Path, part: str, wheels: list[int]) -> None:
         (mu(force * (1 + e), load, a) - mu(force * (1 - e), load, a)) / 2 / e * 0.03 / value, rel=1e-4
     )
     assert got["front_weight"] == pytest.approx(FRONT)
-    words = run("pull", path, "--log", tmp_path / "log", *options, "--static")
+    words = run("grip", "pull", path, "--log", tmp_path / "log", *options, "--static")
     assert f"grip (static) {value:.3f} ± {1.96 * own:.3f} of its own" in words
 
 
 def test_one_pull_is_doubted_by_three_per_cent(tmp_path: Path) -> None:
     path = write(tmp_path)
-    got = found("pull", path, "--log", tmp_path / "log", "--part", "front", "--force", 5)
+    got = found("grip", "pull", path, "--log", tmp_path / "log", "--part", "front", "--force", 5)
     load = 0.87 * G
     assert got["value"] == pytest.approx(5 / load)
     # 3 % of the force, the scale's 0.2 %, and 2 degrees of the string: d mu / mu = tan a + F / N (level)
@@ -148,6 +150,7 @@ def test_front_and_rear_pulls_together(tmp_path: Path) -> None:
         for state in ([], ["--static"]):
             scaled = [force * (1.2 if state else 1.0) for force in forces]
             run(
+                "grip",
                 "pull",
                 path,
                 "--log",
@@ -213,7 +216,7 @@ def test_a_sweep_crosses_zero_where_the_line_does(tmp_path: Path) -> None:
         for n, s in enumerate(stations)
     }
     paths = pushed(tmp_path, tests, car={"geometry.wheelbase_mm_u": 1.0})
-    got = found("sweep", *paths, "--log", tmp_path / "log")
+    got = found("grip", "sweep", *paths, "--log", tmp_path / "log")
     assert got["null_m"] == pytest.approx(0.146, abs=1e-6)
     ratio = 0.146 / (LENGTH - 0.146) * (1 - FRONT) / FRONT  # F / R of grip times load, over that of the loads
     assert got["value"] == pytest.approx(ratio, rel=1e-5)
@@ -226,7 +229,7 @@ def test_a_sweep_crosses_zero_where_the_line_does(tmp_path: Path) -> None:
     assert (high - low) / 2 == pytest.approx(1.96 * null_u, rel=0.02)
     per_m = LENGTH / (0.146 * (LENGTH - 0.146))
     assert got["relative_u"] == pytest.approx(np.hypot(per_m * null_u, 0.001 / (LENGTH - 0.146)), rel=0.02)
-    words = run("sweep", *paths, "--log", tmp_path / "log")
+    words = run("grip", "sweep", *paths, "--log", tmp_path / "log")
     assert "balance point 146.0 mm ahead of the rear axle" in words
     assert f"grip ratio {ratio:.3f} ± {1.96 * ratio * got['relative_u']:.3f}" in words
 
@@ -241,7 +244,7 @@ def test_grip_is_inferred_the_right_way_round(tmp_path: Path, ratio: float) -> N
 
     tests = {f"at {pct:g}": ({"push.position_pct": pct}, kappa(pct)) for pct in (85.0, 20.0)}
     paths = pushed(tmp_path, tests)
-    got = found("infer", *paths, "--log", tmp_path / "log")
+    got = found("grip", "infer", *paths, "--log", tmp_path / "log")
     assert got["grip_ratio"] == pytest.approx(ratio, rel=0.01)
     slopes = [(kappa(pct, 1e-3) - kappa(pct, -1e-3)) / 2e-3 for pct in (85.0, 20.0)]
     u = 0.02 / np.linalg.norm(slopes)  # two measurements of one unknown, weights by their slopes
@@ -249,7 +252,7 @@ def test_grip_is_inferred_the_right_way_round(tmp_path: Path, ratio: float) -> N
     assert np.log(high / low) / 2 == pytest.approx(1.96 * u, rel=0.25)
     assert low < ratio < high
     assert 0 <= got["next_station_pct"] <= 100
-    assert f"{got['grip_ratio']:.2f}" in run("infer", *paths, "--log", tmp_path / "log")
+    assert f"{got['grip_ratio']:.2f}" in run("grip", "infer", *paths, "--log", tmp_path / "log")
 
 
 def test_a_ladder_ranks_what_grips_more_in_front(tmp_path: Path) -> None:
@@ -262,12 +265,12 @@ def test_a_ladder_ranks_what_grips_more_in_front(tmp_path: Path) -> None:
             kappa,
         )
     paths = pushed(tmp_path, tests)
-    rungs = found("ladder", *paths, "--log", tmp_path / "log")["rungs"]
+    rungs = found("grip", "ladder", *paths, "--log", tmp_path / "log")["rungs"]
     assert [one["name"] for one in rungs] == ["sticky", "first", "slick"]
     assert [one["grip"] for one in rungs] == pytest.approx([1.3, 1.0, 0.8], rel=0.01)
     assert [one["ranks"] for one in rungs] == [[1, 1], [2, 2], [3, 3]]
     assert rungs[0]["interval"][0] < 1.3 < rungs[0]["interval"][1]
-    words = run("ladder", *paths, "--log", tmp_path / "log")
+    words = run("grip", "ladder", *paths, "--log", tmp_path / "log")
     assert re.search(r"sticky\s+1\.[23]\d\d .*1\n", words)
     assert "grip over first" in words
 
@@ -308,7 +311,7 @@ def test_effects_of_two_changes(tmp_path: Path) -> None:
             ]
         )
         writer.writerows(rows)
-    got = found("effects", plan, "--log", tmp_path / "log")
+    got = found("change", "effects", plan, "--log", tmp_path / "log")
     assert got["pushes"] == 12
     by = {(one["factor"], one["reference"], one["level"]): one for one in got["effects"]}
     assert set(by) == {("tyre", "soft", "hard"), ("ballast", "front", "rear")}
@@ -318,7 +321,7 @@ def test_effects_of_two_changes(tmp_path: Path) -> None:
         low, high = one["interval_per_m"]
         assert low < one["change_per_m"] < high
         assert one["clear"] is True
-    words = run("effects", plan, "--log", tmp_path / "log")
+    words = run("change", "effects", plan, "--log", tmp_path / "log")
     # per metre as degrees per centimetre: 180 / pi / 100 times 0.7 and 0.4; these clips have no poses, so no points
     assert re.search(r"tyre +soft → hard +\+0\.(39|40|41) +\+0\.\d+ to \+0\.\d+ +clear", words)
     assert re.search(r"ballast +front → rear +-0\.(22|23|24) +-0\.\d+ to -0\.\d+ +clear", words)
@@ -330,6 +333,7 @@ def test_effects_of_two_changes(tmp_path: Path) -> None:
 
 def test_a_plan_holds_every_combination(tmp_path: Path) -> None:
     run(
+        "change",
         "plan",
         tmp_path / "plan.csv",
         "--factor",
@@ -371,7 +375,7 @@ def test_a_plan_holds_every_combination(tmp_path: Path) -> None:
 def test_changes_that_reach_a_pivot(tmp_path: Path) -> None:
     wanted = -20.0
     path = write(tmp_path, test={"grip.front": 0.9, "grip.rear": 0.8})
-    got = found("reach", path, "--log", tmp_path / "log", "--pivot", wanted, "--ballast", 150, "--ballast-at", 240)
+    got = found("aim", path, "--log", tmp_path / "log", "--pivot", wanted, "--ballast", 150, "--ballast-at", 240)
     by = {one["kind"]: one for one in got["changes"]}
     aim = 1 / ((0.5 - wanted / 100) * LENGTH)
     grip = [0.9, 0.9, 0.8, 0.8]
@@ -389,23 +393,23 @@ def test_changes_that_reach_a_pivot(tmp_path: Path) -> None:
     # it may lie within the body: 90 mm behind the rear axle to 70 mm ahead of the front one
     assert by["ballast"]["effort"] == pytest.approx(abs(after - 0.240) / 0.420, rel=1e-3)
     assert by["ballast"]["reachable"] is bool(-0.09 <= after <= 0.33)
-    words = run("reach", path, "--log", tmp_path / "log", "--pivot", wanted, "--ballast", 150, "--ballast-at", 240)
+    words = run("aim", path, "--log", tmp_path / "log", "--pivot", wanted, "--ballast", 150, "--ballast-at", 240)
     assert words.startswith(f"1. {got['changes'][0]['sentence']}")
     assert f"{1000 * after:.0f} mm" in words
 
 
 def test_ballast_by_levers(tmp_path: Path) -> None:
     path = write(tmp_path)
-    on = np.array(found("ballast", path, "--mass", 100, "--to", 195, 30)["change_g"])
+    on = np.array(found("aim", "ballast", path, "--mass", 100, "--to", 195, 30)["change_g"])
     across = np.array([75, -75, 95, -95])
     assert on.sum() == pytest.approx(100)
     assert on[:2].sum() == pytest.approx(75)  # 195 of 260 mm
     assert on @ across == pytest.approx(3000)
-    moved = np.array(found("ballast", path, "--mass", 100, "--from", 130, -40, "--to", 195, 30)["change_g"])
+    moved = np.array(found("aim", "ballast", path, "--mass", 100, "--from", 130, -40, "--to", 195, 30)["change_g"])
     assert moved.sum() == pytest.approx(0, abs=1e-9)
     assert moved[:2].sum() == pytest.approx(25)
     assert moved @ across == pytest.approx(7000)
-    words = run("ballast", path, "--mass", 100, "--from", 130, -40, "--to", 195, 30)
+    words = run("aim", "ballast", path, "--mass", 100, "--from", 130, -40, "--to", 195, 30)
     for name, grams in zip(("front left", "front right", "rear left", "rear right"), moved, strict=True):
         assert re.search(rf"{name}\s+{re.escape(f'{grams:+.1f}')} g", words)
 
@@ -413,7 +417,7 @@ def test_ballast_by_levers(tmp_path: Path) -> None:
 @pytest.mark.parametrize(("target", "wheels", "want"), [("front", [0, 1], 54.0), ("left", [0, 2], 62.0)])
 def test_where_ballast_must_go(tmp_path: Path, target: str, wheels: list[int], want: float) -> None:
     path = write(tmp_path)
-    got = found("ballast", path, "--log", tmp_path / "log", "--mass", 200, f"--{target}", want)
+    got = found("aim", "ballast", path, "--log", tmp_path / "log", "--mass", 200, f"--{target}", want)
     load = np.array(got["load_g"])
     assert load.sum() == pytest.approx(1740)
     assert 100 * load[wheels].sum() / 1740 == pytest.approx(want)
@@ -432,7 +436,7 @@ def test_where_ballast_must_go(tmp_path: Path, target: str, wheels: list[int], w
 
 
 def rates(*arguments: object) -> dict[str, Any]:
-    return found("rates", *arguments)
+    return found("moving", "rates", *arguments)
 
 
 def test_springs_and_ratios_with_their_doubts() -> None:
@@ -442,7 +446,7 @@ def test_springs_and_ratios_with_their_doubts() -> None:
     assert got["spring_n_per_mm"] == pytest.approx(rate)
     u = np.sqrt(2) * np.hypot(0.003 * G, rate * 0.1) / 4
     assert got["spring_n_per_mm_u"] == pytest.approx(u)
-    words = run("rates", "spring", "--at", 100, 40, "--at", 700, 36, "--load-u", 3, "--length-u", 0.1)
+    words = run("moving", "rates", "spring", "--at", 100, 40, "--at", 700, 36, "--load-u", 3, "--length-u", 0.1)
     assert f"# ± {1.96 * u:.2g} N/mm (95 %)" in words
     assert f"spring_n_per_mm_u = {u:.2g}" in words
     got = rates("ratio", "--at", 0, 52, "--at", 12, 45, "--read-u", 0.1)
@@ -465,7 +469,7 @@ def test_a_shim_under_the_front_of_unequal_axles() -> None:
     assert blocked["front"]["value"] == pytest.approx(front)
     assert blocked["rear"]["value"] == pytest.approx(rear)
     # the load's doubt of 1 g moves the rear by its slope, the shim by its own 0.02 mm
-    words = run("rates", "shim", "--gained", 30, "--shim", 1.2, "--track", 150, 190, "--blocked", 50)
+    words = run("moving", "rates", "shim", "--gained", 30, "--shim", 1.2, "--track", 150, 190, "--blocked", 50)
     assert f"front {front:.2f} ± {1.96 * blocked['front']['u']:.2f} N m/rad" in words
     assert f"rear  {rear:.2f} ± {1.96 * blocked['rear']['u']:.2f} N m/rad" in words
     share = blocked["front_share"]
@@ -490,10 +494,10 @@ def test_a_bounce_is_told_with_95_per_cent(tmp_path: Path) -> None:
     height = 6 * np.exp(-zeta * w * time) * np.cos(w * np.sqrt(1 - zeta**2) * time) + noise
     table = tmp_path / "bounce.csv"
     table.write_text("height_mm,time_s\n" + "\n".join(f"{h},{t}" for t, h in zip(time, height, strict=True)))
-    got = found("rates", "bounce", table)
+    got = found("moving", "rates", "bounce", table)
     assert got["frequency_hz"]["value"] == pytest.approx(2.5, rel=0.01)
     assert got["damping_ratio"]["value"] == pytest.approx(0.15, rel=0.05)
-    words = run("rates", "bounce", table)
+    words = run("moving", "rates", "bounce", table)
     for name in ("frequency_hz", "damping_ratio"):
         one = got[name]
         assert one["u"] > 0

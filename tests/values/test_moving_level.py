@@ -26,9 +26,9 @@ def level(folder: Path, *options: object, **more: Any) -> dict[str, Any]:
         for key, value in axle.items()
     }
     path = write(folder, car=car | {"geometry.track_front_mm": 170.0, "geometry.track_rear_mm": 170.0} | more)
-    got = found("level", path, "--log", folder / "log", *options)
+    got = found("pads", "level", path, "--log", folder / "log", *options)
     assert got["told_apart"] in (True, False)
-    got["words"] = run("level", path, "--log", folder / "log", *options)
+    got["words"] = run("pads", "level", path, "--log", folder / "log", *options)
     return got
 
 
@@ -72,7 +72,7 @@ def test_what_stands_in_the_log_comes_out_the_same_again(tmp_path: Path) -> None
         ("b", {"push.position_pct": 15.0, "push.height_mm": 12.0, "grip.level_u": 0.1}),
     ):
         path = write(tmp_path, test=keys, file=file, bench={"place.latitude_deg": 20.0})
-        run("predict", path, "--log", tmp_path / "log", "--seed", 5)
-    got = found("recalculate", "--log", tmp_path / "log")
+        run("push", "forecast", path, "--log", tmp_path / "log", "--seed", 5)
+    got = found("log", "recalculate", "--log", tmp_path / "log")
     assert got["differing"] == []
     assert got["same"] == 2

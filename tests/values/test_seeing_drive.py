@@ -77,10 +77,36 @@ def drive(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, Any
             "typed": {"weights_g": [420.0, 380.0, 400.0, 360.0]},
         },
     )
-    asked = ["drive", folder / "drive.avi", test, "--since", 1.1, "--until", 2.3, "--log", folder / "log"]
+    asked = [
+        "moving",
+        "drive",
+        test,
+        "--clip",
+        folder / "drive.avi",
+        "--since",
+        1.1,
+        "--until",
+        2.3,
+        "--log",
+        folder / "log",
+    ]
     result = told_json(asked)
     # the words from the same clip, over the first circle
-    said = told(["drive", folder / "drive.avi", test, "--since", 0.1, "--until", 0.65, "--log", folder / "log"])
+    said = told(
+        [
+            "moving",
+            "drive",
+            test,
+            "--clip",
+            folder / "drive.avi",
+            "--since",
+            0.1,
+            "--until",
+            0.65,
+            "--log",
+            folder / "log",
+        ]
+    )
     return folder, result, said
 
 

@@ -108,7 +108,7 @@ def filmed(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Device, dict
 
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(cv2, "VideoCapture", opening)
-        kept = told_json(["film", test, "--out", folder / "clips"])
+        kept = told_json(["push", "film", test, "--out", folder / "clips"])
         patched.setattr(cv2, "VideoCapture", usual)
     return folder, device, kept, opened
 
@@ -170,7 +170,7 @@ def test_the_kept_clip_is_measured_by_the_devices_clock(
 ) -> None:
     """A steady turn by TURN in 24 steps of 50 ms: the wheelbase's middle goes (L/2 - pivot) TURN / 1.2 s."""
     folder, _, kept, _ = filmed
-    told_json(["measure", kept["clip"], folder / "test.toml", "--log", tmp_path / "log"])
+    told_json(["push", "measure", folder / "test.toml", "--clip", kept["clip"], "--log", tmp_path / "log"])
     [record] = records(tmp_path / "log", "push")
     [push] = record["result"]["pushes"]
     speed = 1000 * (WHEELBASE / 2 - PIVOT) * TURN / (MOVING * CLOCK / 1000)

@@ -92,7 +92,7 @@ def walked(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
         camera=plain_lens(),
         camera_path=walk,
     )
-    return folder, told(["floor", folder / "walk.avi", cards(folder), "--log", folder / "log"])
+    return folder, told(["camera", "floor", cards(folder), "--clip", folder / "walk.avi", "--log", folder / "log"])
 
 
 def test_a_learned_floor_on_the_card_is_the_floor(walked: tuple[Path, str]) -> None:
@@ -115,6 +115,24 @@ def test_a_learned_floor_on_the_card_is_the_floor(walked: tuple[Path, str]) -> N
     assert 0.02 < told_u < 3.0
 
 
+def test_a_learned_floor_is_written_onto_its_card_when_asked(walked: tuple[Path, str], tmp_path: Path) -> None:
+    folder, said = walked
+    section = for_the_card(said, "floor")
+    card = cards(tmp_path)
+    bench = card.parent / "bench.toml"
+    words = told(
+        ["camera", "floor", card, "--clip", folder / "walk.avi", "--write", "--log", tmp_path / "log"]
+    )  # what was printed for copying stands there, bit for bit as rounded
+    written = tomllib.loads(bench.read_text())["floor"]
+    assert written["place_mm_u"] == section["place_mm_u"]
+    assert [row["id"] for row in written["markers"]] == [row["id"] for row in section["markers"]]
+    for row, printed in zip(written["markers"], section["markers"], strict=True):
+        assert row == printed
+    assert written["bar_mm"] == 97.0  # as it was
+    assert f"wrote {bench}: place_mm_u " in words
+    assert "[[floor.markers]]" not in words
+
+
 SHIFT, TURN = (0.0026, -0.0014), 0.018
 
 
@@ -124,7 +142,7 @@ def pinned(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, An
     folder = tmp_path_factory.mktemp("pins")
     true = moved_plate(plate_printed(0.110, bar=CAR_BAR), *SHIFT, TURN)
     pins = ((0.020, 0.010), (0.235, -0.030))
-    asked: list[object] = ["plate", cards(folder), "--log", folder / "log"]
+    asked: list[object] = ["camera", "plate", cards(folder), "--log", folder / "log"]
     for number, (pin, at) in enumerate(zip(pins, ((-0.08, 0.0), (0.09, 0.01)), strict=True)):
         time = np.linspace(0.0, 2.4, 240)
         yaw = math.radians(50.0) * (-0.5 + 0.5 * (1 - np.cos(math.pi * np.clip((time - 0.2) / 2.0, 0, 1))))
@@ -194,7 +212,7 @@ def test_markers_learned_by_turning_the_car_are_put_back_as_designed(tmp_path: P
         camera=plain_lens(),
     )
     test = cards(tmp_path, bench={"floor": {"bar_mm": 97.0, "bar_mm_u": 0.8, "place_mm_u": 0.3}})
-    said = told(["plate", test, "--markers", tmp_path / "turned.avi", "--log", tmp_path / "log"])
+    said = told(["camera", "plate", test, "--markers", tmp_path / "turned.avi", "--log", tmp_path / "log"])
     [record] = records(tmp_path / "log", "car markers")
     result = record["result"]
     assert result["turned_deg"] == pytest.approx(105.0, abs=1.0)
@@ -214,3 +232,10 @@ def test_markers_learned_by_turning_the_car_are_put_back_as_designed(tmp_path: P
     assert 0.0 < max(result["turn_u_deg"]) < 1.0
     assert len(result["place_u_mm"]) == len(result["turn_u_deg"]) == 4
     assert 0.0 < result["scatter_mm"] < 0.5
+    again = cards(tmp_path / "written")
+    asked = ["camera", "plate", again, "--markers", tmp_path / "turned.avi", "--write", "--log", tmp_path / "log"]
+    assert "[[plate.markers]]" not in told(asked)
+    car = again.parent / "car.toml"
+    assert tomllib.loads(car.read_text())["plate"]["markers"] == [
+        {key: pytest.approx(value, rel=1e-5) for key, value in row.items()} for row in result["markers"]
+    ]

@@ -159,14 +159,14 @@ def scene(tmp_path_factory: pytest.TempPathFactory) -> Scene:
         board = board_pictures(folder / "board", lens(), columns=9, rows=6, square=0.030)
         log = folder / "log"
         squares = ["--columns", 9, "--rows", 6, "--square-mm", 30, "--chessboard"]
-        calibrated = told_json(["camera", "odd", *board, *squares, "--log", log])
+        calibrated = told_json(["camera", "calibrate", "odd", *board, *squares, "--log", log])
         halved = [path.with_name(f"half-{path.name}") for path in board[1:6]]
         for small, path in zip(halved, board[1:6], strict=True):  # a later calibration of another picture size
             cv2.imwrite(
                 str(small), cv2.resize(cv2.imread(str(path)), None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
             )
-        said = told(["camera", "even", *halved, *squares, "--log", log])
-        compared = told_json(["compare", folder / "test.toml", "--push", 2, "--log", log])
+        said = told(["camera", "calibrate", "even", *halved, *squares, "--log", log])
+        compared = told_json(["push", folder / "test.toml", "--push", 2, "--log", log])
     return Scene(time=time, pose=pose, tip=tip, folder=folder, calibrated=calibrated, said=said, compared=compared)
 
 
@@ -425,7 +425,7 @@ def test_the_report_tells_each_causes_part_in_the_measured_pivot(scene: Scene, p
 
     The wheelbase's 1.5 of 250 mm counts for the share of the travel that the rear axle made: 0.100 of 0.225.
     """
-    told(["report", "--kind", "comparison", "--log", scene.log, "--out", scene.folder / "report.html"])
+    told(["log", "report", "--kind", "comparison", "--log", scene.log, "--out", scene.folder / "report.html"])
     page = re.sub(r"<svg.*?</svg>", "", (scene.folder / "report.html").read_text(encoding="utf-8"), flags=re.DOTALL)
     words = [html.unescape(one).strip() for one in re.sub(r"<[^>]+>", "\n", page).splitlines()]
     words = [one for one in words if one]
@@ -454,6 +454,6 @@ def test_words_tell_who_touched_where(push: dict[str, Any]) -> None:
 
 
 def test_what_stands_in_the_log_comes_out_the_same_again(scene: Scene) -> None:
-    again = told_json(["recalculate", "--log", scene.log])
+    again = told_json(["log", "recalculate", "--log", scene.log])
     assert again["differing"] == []
     assert again["same"] == 4  # push, forecast, comparison, balance

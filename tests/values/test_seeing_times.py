@@ -113,7 +113,7 @@ def scene(tmp_path_factory: pytest.TempPathFactory) -> Scene:
     results = []
     for name, pct, car in (("device", 75.0, {"masses": {"yaw_inertia_kgm2": 0.05}}), ("host", 90.0, {})):
         test = cards(folder / name, name, pct=pct, **car)
-        results.append(told_json(["compare", test, "--clip", folder / f"{name}.avi", "--log", folder / "log"]))
+        results.append(told_json(["push", test, "--clip", folder / f"{name}.avi", "--log", folder / "log"]))
     return Scene(folder=folder, device=results[0], host=results[1])
 
 
@@ -213,7 +213,7 @@ def test_times_that_do_not_belong_to_the_clip_are_refused(scene: Scene, tmp_path
     notes(tmp_path / "short.times.json", device=True)
     rows = json.loads((tmp_path / "short.times.json").read_text())["pictures"]
     (tmp_path / "short.times.json").write_text(json.dumps({"pictures": rows[1:]}))
-    complaint = told(["measure", clip, cards(tmp_path, "short"), "--log", tmp_path / "log"], code=2)
+    complaint = told(["push", "measure", cards(tmp_path, "short"), "--clip", clip, "--log", tmp_path / "log"], code=2)
     assert "49 times for 50 pictures" in complaint
 
 
@@ -226,13 +226,13 @@ def batch(scene: Scene) -> tuple[Path, dict[str, Any]]:
     cards(folder / "c", "no clip", clip="gone.avi")
     (folder / "plan.csv").write_text("number,test\n1,b/test.toml\n2,a/test.toml\n3,c/test.toml\n", encoding="utf-8")
     log = folder / "log"
-    complaint = told(["batch", folder / "plan.csv", "--workers", "1", "--log", log], code=1)
+    complaint = told(["push", "folder", folder / "plan.csv", "--workers", "1", "--log", log], code=1)
     assert "1 of 3 tests could not be measured" in complaint
     assert "no clip: " in complaint
     (folder / "plan.csv").write_text("test\nb/test.toml\na/test.toml\n", encoding="utf-8")
     with (scene.folder / "even.avi").open("ab") as clip:  # filmed anew, for all that a batch can know
         clip.write(b"\0")
-    return folder, told_json(["batch", folder / "plan.csv", "--workers", "1", "--log", log])
+    return folder, told_json(["push", "folder", folder / "plan.csv", "--workers", "1", "--log", log])
 
 
 def test_each_clip_of_a_batch_is_measured_with_its_own_cards(batch: tuple[Path, dict[str, Any]]) -> None:

@@ -32,7 +32,7 @@ def typed(folder: Path, pct: float, u: float) -> Path:
 def told_of(tmp_path_factory: pytest.TempPathFactory) -> tuple[dict[str, Any], Path]:
     folder = tmp_path_factory.mktemp("typed")
     test = typed(folder, -40.0, 2.0)
-    return told_json(["compare", test, "--seed", 3, "--log", folder / "log"]), folder / "log"
+    return told_json(["push", test, "--seed", 3, "--log", folder / "log"]), folder / "log"
 
 
 def test_a_ruler_s_pivot_is_a_turn_per_travel(told_of: tuple[dict[str, Any], Path]) -> None:
@@ -60,5 +60,5 @@ def test_the_forecast_beside_it_goes_by_the_card(told_of: tuple[dict[str, Any], 
 
 def test_a_pivot_within_its_own_doubt_of_the_middle_is_refused(tmp_path: Path) -> None:
     """46.5 % is 8.75 mm from the middle, twice 2 % of 250 mm are 10."""
-    complaint = told(["compare", typed(tmp_path, 46.5, 2.0), "--log", tmp_path / "log"], code=2)
+    complaint = told(["push", typed(tmp_path, 46.5, 2.0), "--log", tmp_path / "log"], code=2)
     assert "pivot_pct = 46.5 lies within its own doubt of the middle" in complaint

@@ -168,7 +168,7 @@ def template(folder: Path, card: str) -> dict[str, dict[str, tuple[str | None, s
 @pytest.fixture(scope="module")
 def fresh(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("fresh") / "cards"
-    assert pivotbench("new-cards", folder).code == 0
+    assert pivotbench("new", folder).code == 0
     return folder
 
 
@@ -233,7 +233,7 @@ def test_a_wheel_on_two_pads_is_refused(calibrated: Path, tmp_path: Path) -> Non
     test = write_cards(tmp_path / "bad", bench={"pads.wheels": ["FL", "FL", "RL", "RR"]})
     with ActedPads() as pads:
         common = ["--port", pads.url, "--log", log]
-        assert pivotbench("zero", good, *common).code == 0
+        assert pivotbench("pads", "zero", good, *common).code == 0
         told = pivotbench("weigh", test, *common, "--unattended")
     assert told.code == 2
     assert "leaves a wheel without a pad" in told.err

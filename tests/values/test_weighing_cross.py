@@ -26,7 +26,7 @@ def test_a_weighing_names_both_diagonals(tmp_path: Path) -> None:
 def test_the_live_view_shows_it(calibrated: Path, tmp_path: Path) -> None:
     log, test = Path(shutil.copytree(calibrated, tmp_path / "log")), write_cards(tmp_path)
     with ActedPads() as pads:
-        assert pivotbench("zero", test, "--port", pads.url, "--log", log).code == 0
+        assert pivotbench("pads", "zero", test, "--port", pads.url, "--log", log).code == 0
         pads.lay(on_pads(CAR))
         view = watch_live(test, log, pads, [("x", 0.8)])
     cross = re.search(r"front right \+ rear left\)?\s+([\d.]+) %", view)
@@ -41,9 +41,9 @@ def test_the_wanted_cross_weight_is_that_of_the_same_diagonal(calibrated: Path, 
     log, test = Path(shutil.copytree(calibrated, tmp_path / "log")), write_cards(tmp_path, car=SPRINGS)
     with ActedPads() as pads:
         common = [test, "--port", pads.url, "--log", log]
-        assert pivotbench("zero", *common).code == 0
+        assert pivotbench("pads", "zero", *common).code == 0
         pads.lay(on_pads(CAR))
-        told = pivotbench("cross", *common, "--target", CROSS_PCT, "--bars", "none", "--unattended", "--json")
+        told = pivotbench("weigh", "cross", *common, "--target", CROSS_PCT, "--bars", "none", "--unattended", "--json")
     assert told.code == 0, told.err
     steps = records(log, "cross weight")[-1]["result"]["steps"]
     assert not [text for text in steps if "preload" in text]  # it is where it is wanted: no collar is turned
@@ -53,7 +53,7 @@ def test_the_wanted_cross_weight_is_that_of_the_same_diagonal(calibrated: Path, 
 def test_a_report_tells_the_cross_weight(tmp_path: Path) -> None:
     test = write_cards(tmp_path, test=TYPED)
     assert pivotbench("weigh", test, "--log", tmp_path / "log").code == 0
-    assert pivotbench("report", "--out", tmp_path / "told.html", "--log", tmp_path / "log").code == 0
+    assert pivotbench("log", "report", "--out", tmp_path / "told.html", "--log", tmp_path / "log").code == 0
     text = re.sub(r"<[^>]+>", " ", (tmp_path / "told.html").read_text())
     assert "43.75" in text
 
@@ -68,9 +68,9 @@ def test_the_pitch_of_the_collar_that_is_turned_counts(calibrated: Path, tmp_pat
         test = write_cards(tmp_path / name, car=SPRINGS | pitches)
         with ActedPads() as pads:
             common = [test, "--port", pads.url, "--log", log]
-            assert pivotbench("zero", *common).code == 0
+            assert pivotbench("pads", "zero", *common).code == 0
             pads.lay(on_pads({"FL": 640, "FR": 340, "RL": 440, "RR": 180}))
-            told = pivotbench("cross", *common, "--bars", "none", "--unattended", "--json")
+            told = pivotbench("weigh", "cross", *common, "--bars", "none", "--unattended", "--json")
         assert told.code == 0, told.err
         advice = next(text for text in records(log, "cross weight")[-1]["result"]["steps"] if "preload" in text)
         words = re.search(r"collar (.*?) down", advice)

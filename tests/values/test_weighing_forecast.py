@@ -34,7 +34,7 @@ def pushed(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
         "push.side": "left",
     }
     test = write_cards(folder, bench={"pads.reseat_g": 0.1}, test=TYPED | GRIP | push)
-    assert pivotbench("predict", test, "--log", folder / "log").code == 0
+    assert pivotbench("push", "forecast", test, "--log", folder / "log").code == 0
     return records(folder / "log", "prediction")[0]
 
 
@@ -59,7 +59,7 @@ def test_a_push_at_the_balance_point_slides_straight(pushed: dict[str, Any]) -> 
 
 def test_the_forecast_in_words(tmp_path: Path) -> None:
     test = write_cards(tmp_path, bench={"pads.reseat_g": 0.1}, test=TYPED | GRIP | {"push.position_pct": 20})
-    told = pivotbench("predict", test, "--log", tmp_path / "log")
+    told = pivotbench("push", "forecast", test, "--log", tmp_path / "log")
     assert told.code == 0, told.err
     result = records(tmp_path / "log", "prediction")[0]["result"]
     balance = re.search(r"balance point ([\d.]+) % ± ([\d.]+)", told.out)
@@ -93,7 +93,7 @@ def test_a_tilted_axle(tmp_path: Path) -> None:
         ("rear", "up", 0.375 + 0.08, 0.05),
         ("front", "down", 0.625 + 0.08, 0.11),
     ):
-        words = ["tilt", test, "--part", part, "--nose", nose, "--angle", angle - 0.2, "--angle", angle + 0.2]
+        words = ["grip", "tilt", test, "--part", part, "--nose", nose, "--angle", angle - 0.2, "--angle", angle + 0.2]
         told = pivotbench(*words, "--angle-u", 0.5, "--log", tmp_path / "log", "--json").result
         assert told["value"] == pytest.approx((0.4 - rolling * (1 - share)) / share, rel=1e-3), (part, nose)
         # protractor: 0.5° through 1 + tan² θ, over the value (what the share shifts by that is left out: 20 %)
@@ -106,9 +106,23 @@ def test_a_tilted_axle(tmp_path: Path) -> None:
         assert abs(shared) == pytest.approx(wanted, rel=0.02)
 
 
+@pytest.mark.parametrize(("angles", "step"), [((38, 38, 38), 1.0), ((38.5, 38.5), 0.5)])
+def test_equal_readings_of_a_protractor_are_the_normal_case(
+    angles: tuple[float, ...], step: float, tmp_path: Path
+) -> None:
+    words = [word for angle in angles for word in ("--angle", angle)]
+    told = pivotbench("grip", "tilt", write_cards(tmp_path, test=TYPED), *words, "--log", tmp_path / "log", "--json")
+    assert told.code == 0, told.err
+    slope = math.radians(angles[0])
+    assert told.result["value"] == pytest.approx(math.tan(slope))
+    # by hand: a rectangle as wide as the step (JCGM 100, F.2.2.1), through d tan = (1 + tan²) d angle
+    wanted = math.radians(step / math.sqrt(12)) * (1 + math.tan(slope) ** 2) / math.tan(slope)
+    assert told.result["relative_u"] == pytest.approx(wanted, rel=1e-6)
+
+
 def test_a_pull_at_an_angle(tmp_path: Path) -> None:
     test = write_cards(tmp_path, test=TYPED)
-    words = ["pull", test, "--part", "car", "--force", 11.0, "--force", 13.0, "--angle", 20, "--gauge-u", 0.03]
+    words = ["grip", "pull", test, "--part", "car", "--force", 11.0, "--force", 13.0, "--angle", 20, "--gauge-u", 0.03]
     told = pivotbench(*words, "--log", tmp_path / "log", "--json").result
     weight, pull = 1.6 * 9.80665, 12.0
     up = math.radians(20)
@@ -151,8 +165,8 @@ def test_the_collar_to_turn_and_what_it_is_worth(calibrated: Path, tmp_path: Pat
 
     with ActedPads() as pads:
         common = [test, "--port", pads.url, "--log", log]
-        assert pivotbench("zero", *common).code == 0
-        told = pivotbench("cross", *common, "--bars", "both", "--tolerance", 0.4, "--json", hands=do)
+        assert pivotbench("pads", "zero", *common).code == 0
+        told = pivotbench("weigh", "cross", *common, "--bars", "both", "--tolerance", 0.4, "--json", hands=do)
     assert told.code == 0, told.err
     steps = told.result["steps"]
     (advice,) = [text for text in steps if "preload" in text]
@@ -195,11 +209,11 @@ def test_a_table_is_read_by_its_heads(tmp_path: Path) -> None:
         height = 30 + 8 * math.exp(-decay * 2 * math.pi * frequency * at) * math.cos(swing * at)
         rows.append(f"{frame},{height:.6f},seen,{at:.3f}")
     table.write_text("\n".join([rows[0], "", *rows[1:]]) + "\n")
-    told = pivotbench("rates", "bounce", table, "--json").result
+    told = pivotbench("moving", "rates", "bounce", table, "--json").result
     assert told["frequency_hz"]["value"] == pytest.approx(frequency, rel=0.02)
     assert told["damping_ratio"]["value"] == pytest.approx(decay, rel=0.05)
     table.write_text("\n".join([*rows[:3], "9,nan,seen,0.5"]))
-    refused = pivotbench("rates", "bounce", table)
+    refused = pivotbench("moving", "rates", "bounce", table)
     assert refused.code == 2
     assert "line 4" in refused.err
 
@@ -207,14 +221,14 @@ def test_a_table_is_read_by_its_heads(tmp_path: Path) -> None:
 def test_a_card_travels_whole_and_a_changed_one_is_refused(tmp_path: Path) -> None:
     car = write_cards(tmp_path, car={"geometry.wheelbase_mm": 251.5}).parent / "car.toml"
     sent = tmp_path / "sent.toml"
-    assert pivotbench("card-send", car, "--out", sent, "--from", "north bench").code == 0
-    taken = pivotbench("card-take", sent, tmp_path / "here")
+    assert pivotbench("new", "send", car, "--out", sent, "--from", "north bench").code == 0
+    taken = pivotbench("new", "take", sent, tmp_path / "here")
     assert taken.code == 0, taken.err
     assert (tmp_path / "here" / "lopsided.toml").read_text() == car.read_text()
     assert "north bench" in taken.out
     assert "corner weights" in taken.out
     sent.write_text(sent.read_text().replace("251.5", "241.5"))
-    refused = pivotbench("card-take", sent, tmp_path / "there")
+    refused = pivotbench("new", "take", sent, tmp_path / "there")
     assert refused.code == 2
     assert "changed on the way" in refused.err
 
@@ -225,7 +239,7 @@ def test_the_card_sheet_shows_what_differs(tmp_path: Path) -> None:
     now = {"front.toe_deg": -1.5, "geometry.cg_height_mm": 41, "masses.parts": parts, "name": "Lopsided, lead on"}
     car = write_cards(tmp_path / "now", car=now).parent / "car.toml"
     out = tmp_path / "sheet.html"
-    assert pivotbench("card-sheet", car, "--baseline", base, "--out", out).code == 0
+    assert pivotbench("new", "card", car, "--baseline", base, "--out", out).code == 0
     text = out.read_text()
     assert "Bold: 3 differences to Lopsided." in text
     bold = re.findall(r"<td><b>(.*?)</b></td><td><b>(.*?)</b></td>", text)
@@ -237,7 +251,7 @@ def test_the_card_sheet_shows_what_differs(tmp_path: Path) -> None:
 
 def test_grip_in_words_is_told_with_95_per_cent(tmp_path: Path) -> None:
     test = write_cards(tmp_path, test=TYPED)
-    words = ["pull", test, "--part", "rear", "--force", 3.0, "--force", 3.2, "--log", tmp_path / "log"]
+    words = ["grip", "pull", test, "--part", "rear", "--force", 3.0, "--force", 3.2, "--log", tmp_path / "log"]
     told = pivotbench(*words)
     result = records(tmp_path / "log", "grip")[0]["result"]
     half = 1.96 * result["value"] * result["relative_u"]

@@ -51,8 +51,8 @@ def lift(tmp_path: Path, calibrated: Path, lifted: str, car: dict[str, Any], *mo
     told: list[str] = []
     with ActedPads() as pads:
         common = [test, "--port", pads.url, "--log", log]
-        assert pivotbench("zero", *common).code == 0
-        words = ["lift", *common, *heights, "--axle", lifted, "--json", *more]
+        assert pivotbench("pads", "zero", *common).code == 0
+        words = ["weigh", "height", *common, *heights, "--axle", lifted, "--json", *more]
         found = pivotbench(*words, hands=lifting(pads, lifted, told))
     assert found.code == 0, found.err
     assert all(f"Lift the {lifted} axle" in text for text in told)
@@ -132,8 +132,10 @@ def test_the_height_in_words(calibrated: Path, tmp_path: Path) -> None:
     asked: list[str] = []
     with ActedPads() as pads:
         common = [test, "--port", pads.url, "--log", log]
-        assert pivotbench("zero", *common).code == 0
-        told = pivotbench("lift", *common, "--height", 70, "--height", 30, hands=lifting(pads, "rear", asked))
+        assert pivotbench("pads", "zero", *common).code == 0
+        told = pivotbench(
+            "weigh", "height", *common, "--height", 70, "--height", 30, hands=lifting(pads, "rear", asked)
+        )
     assert told.code == 0, told.err
     (record,) = records(log, "cg height")
     result = record["result"]
@@ -149,5 +151,5 @@ def test_the_height_in_words(calibrated: Path, tmp_path: Path) -> None:
     parents = {one["id"] for kind in ("calibration", "zero", "weighing") for one in records(log, kind)}
     assert record["parents"] == parents
     # the same height given twice is one height
-    refused = pivotbench("lift", *common, "--height", 30, "--height", 30, "--unattended")
+    refused = pivotbench("weigh", "height", *common, "--height", 30, "--height", 30, "--unattended")
     assert refused.code != 0

@@ -66,7 +66,7 @@ def weighed(tmp_path_factory: pytest.TempPathFactory, calibrated: Path) -> Weigh
     shutil.copytree(calibrated, log)
     with ActedPads([count + shift for count, shift in zip(EMPTY, ZERO_SHIFT, strict=True)]) as pads:
         common = [test, "--port", pads.url, "--log", log]
-        assert pivotbench("zero", *common, "--json").code == 0
+        assert pivotbench("pads", "zero", *common, "--json").code == 0
         pads.lay([count + shift for count, shift in zip(on_pads(CAR), ZERO_SHIFT, strict=True)])
         pads.dither = list(NOISE)
         with later(AWAY_S):
@@ -271,7 +271,7 @@ def test_the_record_rests_on_calibration_and_zero(weighed: Weighed) -> None:
 
 
 def test_it_comes_out_the_same_when_computed_again(weighed: Weighed) -> None:
-    told = pivotbench("recalculate", "--log", weighed.log, "--json").result
+    told = pivotbench("log", "recalculate", "--log", weighed.log, "--json").result
     assert told["differing"] == []
     assert told["same"] == 2  # calibration and weighing
 
@@ -283,19 +283,19 @@ def test_with_a_part_that_comes_on_for_the_push_it_comes_out_the_same_again(tmp_
     shutil.copytree(calibrated, log)
     with ActedPads(EMPTY) as pads:
         common = [test, "--port", pads.url, "--log", log]
-        assert pivotbench("zero", *common).code == 0
+        assert pivotbench("pads", "zero", *common).code == 0
         pads.lay(on_pads(CAR))
         assert pivotbench("weigh", *common, "--unattended").code == 0
     (record,) = records(log, "weighing")
     front, rear = (sum(record["result"]["corner_weights_g"][first : first + 2]) for first in (0, 2))
     assert front == pytest.approx(LOAD[:2].sum() + 16.0, abs=0.5)
     assert rear == pytest.approx(LOAD[2:].sum() + 64.0, abs=0.5)
-    told = pivotbench("recalculate", "--log", log, "--json").result
+    told = pivotbench("log", "recalculate", "--log", log, "--json").result
     assert (told["differing"], told["same"]) == ([], 2)
 
 
 def test_the_forecast_starts_from_these_loads(weighed: Weighed) -> None:
-    told = pivotbench("predict", weighed.test, "--log", weighed.log, "--json")
+    told = pivotbench("push", "forecast", weighed.test, "--log", weighed.log, "--json")
     assert told.code == 0, told.err
     inputs = records(weighed.log, "prediction")[-1]["inputs"]
     np.testing.assert_allclose(inputs["load_N"], LOAD * 9.80665e-3, rtol=1e-4)
@@ -329,7 +329,7 @@ def test_several_placings_show_the_scatter_themselves(weighed: Weighed, tmp_path
     shutil.copytree(weighed.log, log)
     with ActedPads() as pads:
         common = [weighed.test, "--port", pads.url, "--log", log]
-        assert pivotbench("zero", *common).code == 0
+        assert pivotbench("pads", "zero", *common).code == 0
         asked: list[str] = []
 
         def do(text: str) -> None:
@@ -391,17 +391,17 @@ def test_uneven_pads_count_when_the_car_is_turned(weighed: Weighed, tmp_path: Pa
         def do(text: str) -> None:
             pads.lay(on_pads(turned if "half round" in text else CAR))
 
-        assert pivotbench("zero", test, *common).code == 0
+        assert pivotbench("pads", "zero", test, *common).code == 0
         assert pivotbench("weigh", test, *common, "--turned", "half", "--json", hands=do).code == 0
         number = records(log, "weighing")[-1]["number"]
-        floor = pivotbench("level", test, "--weighing", number, "--log", log, "--json").result["floor"]
+        floor = pivotbench("pads", "level", test, "--weighing", number, "--log", log, "--json").result["floor"]
         told = pivotbench("weigh", plain, *common, "--turned", "half", "--json", hands=do)
     seen = (WARP + WARP[[3, 2, 1, 0]]) / 2  # of the heights under FL, FR, RL, RR at first
     one_way_g = WARP / SOFT_MM_PER_N / 9.80665e-3
     expected = 0.3**2 * np.outer(one_way_g, one_way_g) * (seen @ seen)
     *_, with_springs, without = records(log, "weighing")
     np.testing.assert_allclose(doubts(with_springs)["pad heights"], expected, rtol=0.02)
-    # `level` counts the floor itself, and once: 200 g on the diagonals explained by so much of each pad's height
+    # `pads level` counts the floor itself, and once: 200 g on the diagonals explained by so much of each pad's height
     cross = np.array([1.0, -1.0, -1.0, 1.0])
     u2 = sum(cross @ part @ cross for name, part in doubts(with_springs).items() if name != "pad heights")
     level_mm = np.sqrt((200 / 1.96) ** 2 - u2) / (float(cross @ one_way_g) * np.linalg.norm(WARP))
@@ -423,7 +423,7 @@ def test_the_car_turned_on_the_pads(weighed: Weighed, tmp_path: Path) -> None:
 
     with ActedPads() as pads:
         common = [weighed.test, "--port", pads.url, "--log", log]
-        assert pivotbench("zero", *common).code == 0
+        assert pivotbench("pads", "zero", *common).code == 0
         told = pivotbench("weigh", *common, "--turned", "four", "--json", hands=do)
     assert told.code == 0, told.err
     record = records(log, "weighing")[-1]

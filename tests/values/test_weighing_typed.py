@@ -116,14 +116,18 @@ def test_gravity_of_the_place_turns_grams_into_newtons(place: dict[str, Any], gr
     log = tmp_path / "log"
     told = pivotbench("weigh", test, "--log", log, "--json").result
     assert told["gravity_m_s2"] == pytest.approx(gravity, abs=3e-5)
-    assert pivotbench("predict", test, "--log", log).code == 0
+    assert pivotbench("push", "forecast", test, "--log", log).code == 0
     inputs = records(log, "prediction")[0]["inputs"]
     np.testing.assert_allclose(inputs["load_N"], LOAD * gravity * 1e-3, rtol=4e-6)
     whole = 12 * np.eye(4) + 0.002**2 * np.outer(LOAD, LOAD) + seat(2.0)
     np.testing.assert_allclose(inputs["load_covariance_N2"], whole * (gravity * 1e-3) ** 2, rtol=1e-5)
-    told = pivotbench("pull", test, "--part", "front", "--force", 6.0, "--force", 6.2, "--log", log, "--json").result
+    told = pivotbench(
+        "grip", "pull", test, "--part", "front", "--force", 6.0, "--force", 6.2, "--log", log, "--json"
+    ).result
     assert told["value"] == pytest.approx(6.1 / (1.0 * gravity), rel=1e-5)  # 1000 g on the front axle
-    told = pivotbench("pull", test, "--part", "rear", "--force", 3.0, "--force", 3.2, "--log", log, "--json").result
+    told = pivotbench(
+        "grip", "pull", test, "--part", "rear", "--force", 3.0, "--force", 3.2, "--log", log, "--json"
+    ).result
     assert told["value"] == pytest.approx(3.1 / (0.6 * gravity), rel=1e-5)
 
 
@@ -134,7 +138,7 @@ def test_pads_calibrated_elsewhere_read_mass(calibrated: Path, tmp_path: Path) -
     gravity = POLE - 1000 * FREE_AIR
     with ActedPads() as pads:
         common = ["--port", pads.url, "--log", log]
-        assert pivotbench("zero", test, *common).code == 0
+        assert pivotbench("pads", "zero", test, *common).code == 0
         pads.lay(on_pads(CAR))
         at_pole = pivotbench("weigh", test, *common, "--unattended", "--json").result
         at_home = pivotbench("weigh", home, *common, "--unattended", "--json").result
@@ -149,7 +153,7 @@ def test_pads_calibrated_elsewhere_read_mass(calibrated: Path, tmp_path: Path) -
             pads.lay([truth(pad, mass) for pad in range(4)])
 
         masses = ["--mass", 400, "--mass", 900, "--cycles", 1]
-        assert pivotbench("calibrate", test, *masses, "--port", pads.url, "--log", log, hands=do).code == 0
+        assert pivotbench("pads", "calibrate", test, *masses, "--port", pads.url, "--log", log, hands=do).code == 0
     for pad in records(log, "calibration")[-1]["result"]["pads"]:
         assert pad["gravity"] == pytest.approx(gravity, abs=3e-5)
 
@@ -185,11 +189,11 @@ def test_parts_that_differ_are_counted_in_with_their_doubt(tmp_path: Path) -> No
 
 def test_ballast_put_on_and_moved(tmp_path: Path) -> None:
     test = write_cards(tmp_path, car=EVEN)
-    told = pivotbench("ballast", test, "--mass", 40, "--to", 200, -30, "--json").result
+    told = pivotbench("aim", "ballast", test, "--mass", 40, "--to", 200, -30, "--json").result
     np.testing.assert_allclose(told["change_g"], shared(40, 200, -30), atol=1e-9)
-    told = pivotbench("ballast", test, "--mass", 40, "--from", 50, 20, "--to", 200, -30, "--json").result
+    told = pivotbench("aim", "ballast", test, "--mass", 40, "--from", 50, 20, "--to", 200, -30, "--json").result
     np.testing.assert_allclose(told["change_g"], shared(40, 200, -30) - shared(40, 50, 20), atol=1e-9)
-    rows = pivotbench("ballast", test, "--mass", 40, "--to", 200, -30).out.splitlines()
+    rows = pivotbench("aim", "ballast", test, "--mass", 40, "--to", 200, -30).out.splitlines()
     wanted = shared(40, 200, -30)
     names = ("front left", "front right", "rear left", "rear right")
     assert [row.rsplit(maxsplit=2)[0] for row in rows] == list(names)
@@ -212,7 +216,17 @@ def test_where_ballast_must_go(
     wish: list[Any], start: tuple[float, float] | None, place: tuple[float, float], tmp_path: Path
 ) -> None:
     test = write_cards(tmp_path, car=EVEN, test=TYPED)
-    words = ["ballast", test, "--mass", 80, *wish, "--log", tmp_path / "log", *(["--from", *start] if start else [])]
+    words = [
+        "aim",
+        "ballast",
+        test,
+        "--mass",
+        80,
+        *wish,
+        "--log",
+        tmp_path / "log",
+        *(["--from", *start] if start else []),
+    ]
     told = pivotbench(*words, "--json").result
     np.testing.assert_allclose(told["place_m"], np.array(place) * 1e-3, atol=1e-9)
     base = LOAD - shared(80, *start) if start else LOAD
@@ -224,7 +238,7 @@ def test_where_ballast_must_go(
 
 def test_ballast_for_the_diagonal_is_refused_on_a_rectangle(tmp_path: Path) -> None:
     test = write_cards(tmp_path, car=EVEN, test=TYPED)
-    told = pivotbench("ballast", test, "--mass", 80, "--cross", 50, "--log", tmp_path / "log", "--json").result
+    told = pivotbench("aim", "ballast", test, "--mass", 80, "--cross", 50, "--log", tmp_path / "log", "--json").result
     assert told["reachable"] is False
     assert "place_m" not in told or told["place_m"] is None
 
@@ -249,15 +263,15 @@ CROSS_PER_MM = (2 + 2 * A) / SOFT / 9.80665e-3
 def test_what_a_millimetre_is_worth_and_which_shims(tmp_path: Path) -> None:
     test = write_cards(tmp_path, car=SPRINGS)
     log = ["--log", tmp_path / "log"]
-    told = pivotbench("level", test, "--heights", 0.7, 0.1, 0.2, 0.05, *log, "--json").result
+    told = pivotbench("pads", "level", test, "--heights", 0.7, 0.1, 0.2, 0.05, *log, "--json").result
     assert told["grams_per_mm"] == pytest.approx(GRAMS_PER_MM, rel=1e-6)
     assert told["cross_g_per_mm"] == pytest.approx(CROSS_PER_MM, rel=1e-6)
     # 0.7 - 0.1 - 0.2 + 0.05 = 0.45 mm too high on FL and RR: under the lower of the others, front right
     np.testing.assert_allclose(told["shims_mm"], [0, 0.45, 0, 0], atol=1e-9)
     assert told["warp_after_mm"] == pytest.approx(0, abs=1e-9)
-    told = pivotbench("level", test, "--heights", 0.1, 0.2, 0.05, 0.75, *log, "--json").result
+    told = pivotbench("pads", "level", test, "--heights", 0.1, 0.2, 0.05, 0.75, *log, "--json").result
     np.testing.assert_allclose(told["shims_mm"], [0, 0, 0.6, 0], atol=1e-9)  # 0.1 - 0.2 - 0.05 + 0.75
-    text = pivotbench("level", test, *log).out
+    text = pivotbench("pads", "level", test, *log).out
     assert f"moves {GRAMS_PER_MM:.1f} g at each wheel (± 20 %" in text  # 1.96 × 10 %
 
 
@@ -273,7 +287,7 @@ def test_whether_the_floor_explains_the_cross_weight(share: float, apart: bool, 
         test=TYPED | {"typed.weights_resolution_g": 1},
         bench={"pads.level_mm_u": share * critical, "pads.reseat_g": 0.1},
     )
-    told = pivotbench("level", test, "--log", tmp_path / "log", "--json").result
+    told = pivotbench("pads", "level", test, "--log", tmp_path / "log", "--json").result
     assert told["told_apart"] is apart
     assert f"1 mm under one wheel moves {CROSS_PER_MM:.0f} g between the diagonals" in told["floor"]
     if apart:
@@ -296,8 +310,8 @@ def test_a_shim_measures_what_a_millimetre_is_worth(calibrated: Path, tmp_path: 
 
     with ActedPads() as pads:
         common = [test, "--port", pads.url, "--log", log]
-        assert pivotbench("zero", *common).code == 0
-        told = pivotbench("level", *common, "--shim", 1.5, "--under", "RL", "--json", hands=do).result
+        assert pivotbench("pads", "zero", *common).code == 0
+        told = pivotbench("pads", "level", *common, "--shim", 1.5, "--under", "RL", "--json", hands=do).result
     assert "1.5 mm shim under the rear left pad" in asked[1]
     per_wheel = {"FL": gain / A**2, "RL": gain}  # each wheel by itself: the front ones more by the tracks' ratio
     wanted = (per_wheel["FL"] + per_wheel["RL"]) / 2 / 1.5
@@ -315,9 +329,9 @@ def test_a_forecast_goes_by_typed_weights_before_those_in_the_log(tmp_path: Path
     typed = write_cards(tmp_path / "typed", test=TYPED)
     assert pivotbench("weigh", typed, "--log", log).code == 0
     bare = write_cards(tmp_path / "bare")
-    assert pivotbench("predict", bare, "--log", log).code == 0
+    assert pivotbench("push", "forecast", bare, "--log", log).code == 0
     other = write_cards(tmp_path / "other", test={"typed.weights_g": [100, 200, 300, 400]})
-    assert pivotbench("predict", other, "--log", log).code == 0
+    assert pivotbench("push", "forecast", other, "--log", log).code == 0
     first, second = records(log, "prediction")
     np.testing.assert_allclose(first["inputs"]["load_N"], LOAD * 9.80665e-3)
     np.testing.assert_allclose(second["inputs"]["load_N"], np.array([100, 200, 300, 400]) * 9.80665e-3)

@@ -60,7 +60,7 @@ def test_several_zeros_tell_the_drift_and_the_last_one_counts(log: Path, test_ca
         for step, at in zip(steps, times, strict=True):
             pads.lay(moved(step))
             with later(at):
-                told = pivotbench("zero", *common)
+                told = pivotbench("pads", "zero", *common)
                 assert told.code == 0
                 said.append(told.out.strip().splitlines()[-1])
         pads.lay(moved(steps[-1], on_pads(CAR)))
@@ -90,7 +90,7 @@ def test_the_noise_of_a_zero_belongs_to_its_pad(log: Path, test_card: Path) -> N
     with ActedPads() as pads:
         common = [test_card, "--port", pads.url, "--log", log]
         pads.dither = swings
-        told = pivotbench("zero", *common, "--json").result
+        told = pivotbench("pads", "zero", *common, "--json").result
         pads.dither = [1, 1, 1, 1]
         pads.lay(on_pads(CAR))
         assert pivotbench("weigh", *common, "--unattended").code == 0
@@ -111,7 +111,7 @@ def test_the_noise_of_a_zero_belongs_to_its_pad(log: Path, test_card: Path) -> N
 def test_pads_that_wandered_too_long_ask_for_more_weighings(log: Path, test_card: Path) -> None:
     with ActedPads() as pads:
         common = [test_card, "--port", pads.url, "--log", log]
-        assert pivotbench("zero", *common).code == 0
+        assert pivotbench("pads", "zero", *common).code == 0
         pads.lay(on_pads(CAR))
         with later(40_000.0):  # 0.02 g × 200
             assert pivotbench("weigh", *common, "--unattended").code == 0
@@ -132,7 +132,7 @@ def test_only_the_last_eight_zeros_are_used(log: Path, test_card: Path) -> None:
         common = [test_card, "--port", pads.url, "--log", log]
         for number in range(10):
             with later(10.0 * number):
-                assert pivotbench("zero", *common).code == 0
+                assert pivotbench("pads", "zero", *common).code == 0
         pads.lay(on_pads(CAR))
         with later(100.0):
             assert pivotbench("weigh", *common, "--unattended").code == 0
@@ -152,8 +152,8 @@ def test_a_zero_from_before_the_calibration_is_no_zero(log: Path, test_card: Pat
 
     with ActedPads(moved(far)) as pads:
         common = [test_card, "--port", pads.url, "--log", log]
-        assert pivotbench("zero", *common).code == 0
-        told = pivotbench("calibrate", *common, "--mass", 800, "--mass", 300, "--cycles", 2, hands=do)
+        assert pivotbench("pads", "zero", *common).code == 0
+        told = pivotbench("pads", "calibrate", *common, "--mass", 800, "--mass", 300, "--cycles", 2, hands=do)
         assert told.code == 0, told.err
         car = [round(OFFSET[pad] + steeper * GAIN[pad] * CAR[wheel]) for pad, wheel in enumerate(PAD_WHEELS)]
         pads.lay(car)
@@ -161,7 +161,7 @@ def test_a_zero_from_before_the_calibration_is_no_zero(log: Path, test_card: Pat
         assert refused.code == 2
         assert "zeroed" in refused.err
         pads.lay(EMPTY)
-        assert pivotbench("zero", *common).code == 0
+        assert pivotbench("pads", "zero", *common).code == 0
         pads.lay(car)
         assert pivotbench("weigh", *common, "--unattended").code == 0
     (record,), newest = records(log, "weighing"), records(log, "calibration")[-1]
@@ -176,12 +176,12 @@ def test_a_zero_from_before_the_calibration_is_no_zero(log: Path, test_card: Pat
     assert raw["rising"] == [True, True, True, False, False] * 2
 
 
-@pytest.mark.parametrize("job", ["zero", "weigh", "calibrate"])
+@pytest.mark.parametrize("job", ["pads zero", "weigh", "pads calibrate"])
 def test_lines_while_the_converters_settle_are_not_used(job: str, log: Path, test_card: Path) -> None:
     wrong = moved([9000, 8000, 7000, 6000])
     with ActedPads() as pads:
         common = [test_card, "--port", pads.url, "--log", log]
-        if job == "calibrate":
+        if job == "pads calibrate":
 
             def do(text: str) -> None:
                 mass, pad = re.findall(r"(?:Lay ([\d.]+) g on|Take everything off) pad (\d)", text)[-1]
@@ -190,28 +190,28 @@ def test_lines_while_the_converters_settle_are_not_used(job: str, log: Path, tes
                 pads.lay(counts)
                 pads.first_send(wrong, lines=90, flags=SETTLING)
 
-            assert pivotbench(job, *common, "--mass", 300, "--mass", 800, "--cycles", 1, hands=do).code == 0
+            assert pivotbench(*job.split(), *common, "--mass", 300, "--mass", 800, "--cycles", 1, hands=do).code == 0
             raw = records(log, job_kind(job))[-1]["inputs"]["pads"]
             for pad in range(4):
                 masses = (0, 300, 800, 300, 0)
                 np.testing.assert_allclose(raw[pad]["counts"], [truth(pad, mass) for mass in masses], atol=0.2)
             return
         if job == "weigh":
-            assert pivotbench("zero", *common).code == 0
+            assert pivotbench("pads", "zero", *common).code == 0
             pads.lay(on_pads(CAR))
         # asked when the port opens, and when the job begins: both answers are followed by lines that mean nothing
         pads.first_send(wrong, lines=90, flags=SETTLING, questions=2)
-        told = pivotbench(job, *common, *(["--unattended"] if job == "weigh" else []))
+        told = pivotbench(*job.split(), *common, *(["--unattended"] if job == "weigh" else []))
         assert told.code == 0, told.err
     for record in records(log, job_kind(job)):
-        if job == "zero":
+        if job == "pads zero":
             np.testing.assert_allclose(record["result"]["counts"], EMPTY, atol=0.2)
         else:
             np.testing.assert_allclose(record["inputs"]["placings"][0]["counts"], on_pads(CAR), atol=0.2)
 
 
 def job_kind(job: str) -> str:
-    return {"zero": "zero", "weigh": "weighing", "calibrate": "calibration"}[job]
+    return {"pads zero": "zero", "weigh": "weighing", "pads calibrate": "calibration"}[job]
 
 
 def pattern_line(number: int, counts: list[int]) -> bytes:
@@ -233,7 +233,7 @@ def test_lines_before_the_board_can_be_trusted_are_not_used(log: Path, tmp_path:
 
     with ActedPads(form=waking) as pads:
         started.clear()
-        told = pivotbench("zero", test, "--port", pads.url, "--log", log, "--json")
+        told = pivotbench("pads", "zero", test, "--port", pads.url, "--log", log, "--json")
     assert told.code == 0, told.err
     np.testing.assert_allclose(told.result["counts"], EMPTY, atol=0.3)
 
@@ -241,7 +241,7 @@ def test_lines_before_the_board_can_be_trusted_are_not_used(log: Path, tmp_path:
 def test_the_board_clock_says_how_long_the_window_is(log: Path, test_card: Path) -> None:
     with ActedPads() as pads:
         common = [test_card, "--port", pads.url, "--log", log]
-        told = pivotbench("zero", *common, "--json")
+        told = pivotbench("pads", "zero", *common, "--json")
         pads.lay(on_pads(CAR))
         assert pivotbench("weigh", *common, "--unattended").code == 0
     placing = records(log, "weighing")[-1]["inputs"]["placings"][0]
@@ -254,7 +254,7 @@ def test_a_heavy_corner_is_judged_by_its_own_pad(log: Path, test_card: Path) -> 
     heavy = CAR | {"RL": 1900}  # on pad 4, whose counts go twice as far as those of any other
     with ActedPads() as pads:
         common = [test_card, "--port", pads.url, "--log", log]
-        assert pivotbench("zero", *common).code == 0
+        assert pivotbench("pads", "zero", *common).code == 0
         pads.lay(on_pads(heavy))
         told = pivotbench("weigh", *common, "--unattended", "--json")
         assert told.code == 0, told.err
@@ -277,7 +277,7 @@ def test_the_capacity_on_the_card_limits_masses_and_loads(log: Path, tmp_path: P
     test = write_cards(tmp_path, bench={"pads.capacity_g": 650})
     with ActedPads() as pads:
         common = [test, "--port", pads.url, "--log", log]
-        refused = pivotbench("calibrate", *common, "--mass", 300, "--mass", 700)
+        refused = pivotbench("pads", "calibrate", *common, "--mass", 300, "--mass", 700)
         assert refused.code == 2
         assert "650 g" in refused.err
 
@@ -289,7 +289,7 @@ def test_four_boards_with_a_pad_each(calibrated: Path, tmp_path: Path) -> None:
     log = Path(shutil.copytree(calibrated, tmp_path / "log"))
     try:
         test = write_cards(tmp_path, bench={"pads.ports": [board.url for board in boards]})
-        assert pivotbench("zero", test, "--log", log).code == 0
+        assert pivotbench("pads", "zero", test, "--log", log).code == 0
         for board, count in zip(boards, on_pads(CAR), strict=True):
             board.lay([count, 0, 0, 0])
         told = pivotbench("weigh", test, "--log", log, "--unattended", "--json", "--calibration", 1)
@@ -318,9 +318,9 @@ def live_record(log: Path) -> dict[str, list[float]]:
 
 def test_live_shows_each_wheel_its_own_pad(log: Path, test_card: Path) -> None:
     with ActedPads(moved([9000, 9000, 9000, 9000])) as pads:
-        assert pivotbench("zero", test_card, "--port", pads.url, "--log", log).code == 0
+        assert pivotbench("pads", "zero", test_card, "--port", pads.url, "--log", log).code == 0
         pads.lay(moved([200, 300, 400, 500]))  # the pads have moved: the newer zero counts
-        assert pivotbench("zero", test_card, "--port", pads.url, "--log", log).code == 0
+        assert pivotbench("pads", "zero", test_card, "--port", pads.url, "--log", log).code == 0
         pads.lay(moved([200, 300, 400, 500], on_pads(CAR)))
         pads.dither = [20, 2000, 125, 800]  # times √2.5: 0.08, 6.3, 0.8 and 1.6 g on pads 1 to 4
         before = time.time()
@@ -348,7 +348,7 @@ def test_live_shows_each_wheel_its_own_pad(log: Path, test_card: Path) -> None:
 def test_live_zeroes_the_view_only_and_freezes_it(log: Path, test_card: Path) -> None:
     more: dict[str, float] = {"FL": 720, "FR": 330, "RL": 440, "RR": 250}
     with ActedPads() as pads:
-        assert pivotbench("zero", test_card, "--port", pads.url, "--log", log).code == 0
+        assert pivotbench("pads", "zero", test_card, "--port", pads.url, "--log", log).code == 0
         pads.lay(on_pads(CAR))
 
         def heavier() -> None:
@@ -373,7 +373,7 @@ def test_live_zeroes_the_view_only_and_freezes_it(log: Path, test_card: Path) ->
 
 def test_live_names_the_wheel_whose_pad_is_missing(log: Path, test_card: Path) -> None:
     with ActedPads() as pads:
-        assert pivotbench("zero", test_card, "--port", pads.url, "--log", log).code == 0
+        assert pivotbench("pads", "zero", test_card, "--port", pads.url, "--log", log).code == 0
     with ActedPads([EMPTY[0], EMPTY[1], EMPTY[2], 0], flags=0x0008) as pads:  # pad 4, under RL
         pads.dither = [1, 1, 1, 0]
         view = watch_live(test_card, log, pads, [("x", 0.8)])

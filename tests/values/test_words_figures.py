@@ -67,10 +67,10 @@ def test_the_car_from_above(tmp_path: Path, drawn: list[Figure], how: str) -> No
             "typed.weights_resolution_g": 40.0,
         },
     )
-    found("compare", path, "--log", tmp_path / "log", "--out", tmp_path / "out")
+    found("push", path, "--log", tmp_path / "log", "--out", tmp_path / "out")
     if how == "from the log":
         drawn.clear()
-        run("report", "--log", tmp_path / "log", "--out", tmp_path / "report.html")
+        run("log", "report", "--log", tmp_path / "log", "--out", tmp_path / "report.html")
     axes = by_label(drawn, "mm ahead of the rear axle")
     assert point(axes, "measured pivot") == pytest.approx([-72.8, 0.0])
     _, pole, _ = slide(newtons(), [0.8] * 4, 0.8 * LENGTH, side=-1)
@@ -101,8 +101,8 @@ def test_the_car_from_above(tmp_path: Path, drawn: list[Figure], how: str) -> No
 
 def test_bars_of_a_budget_are_95_per_cent(tmp_path: Path, drawn: list[Figure]) -> None:
     path = write(tmp_path, test={"push.position_pct_u": 2.0})
-    run("predict", path, "--log", tmp_path / "log")
-    run("report", "--log", tmp_path / "log", "--kind", "prediction", "--out", tmp_path / "report.html")
+    run("push", "forecast", path, "--log", tmp_path / "log")
+    run("log", "report", "--log", tmp_path / "log", "--kind", "prediction", "--out", tmp_path / "report.html")
     axes = by_label(drawn, "this cause alone")
     ends = [slide(newtons(), [0.8] * 4, 0.208 + d)[0] for d in (0.0052, -0.0052)]
     assert axes.patches[0].get_width() == pytest.approx(1.96 * abs(ends[0] - ends[1]) / 2 * DEG_CM, rel=0.04)
@@ -112,7 +112,7 @@ def test_bars_of_a_budget_are_95_per_cent(tmp_path: Path, drawn: list[Figure]) -
 def test_intervals_of_several_experiments(tmp_path: Path, drawn: list[Figure]) -> None:
     paths = [write(tmp_path, test={"push.position_pct": pct}, file=name) for name, pct in (("a", 20.0), ("b", 85.0))]
     take_in(tmp_path / "in", tmp_path / "log", [push_row("a", -4.0, 0.3), push_row("b", 6.25, 0.1)], paths)
-    run("report", "--log", tmp_path / "log", "--out", tmp_path / "report.html")
+    run("log", "report", "--log", tmp_path / "log", "--out", tmp_path / "report.html")
     axes = by_label(drawn, "0: slides straight")
     want = [(-4.0, 0.3), (6.25, 0.1)]
     for (value, ends), (kappa, u) in zip(bars(axes), want, strict=True):
@@ -123,7 +123,7 @@ def test_intervals_of_several_experiments(tmp_path: Path, drawn: list[Figure]) -
 def test_intervals_of_a_series_and_a_ladder(tmp_path: Path, drawn: list[Figure]) -> None:
     rows = [{"kind": "series", "title": "plan", "result": SERIES}, {"kind": "ladder", "title": "car", "result": LADDER}]
     take_in(tmp_path / "in", tmp_path / "log", rows)
-    run("report", "--log", tmp_path / "log", "--out", tmp_path / "report.html")
+    run("log", "report", "--log", tmp_path / "log", "--out", tmp_path / "report.html")
     axes = by_label(drawn, "change of turn per travel")
     close: Callable[[list[float]], Any] = lambda values: pytest.approx([v * DEG_CM for v in values])  # noqa: E731
     told = bars(axes)
@@ -136,7 +136,7 @@ def test_intervals_of_a_series_and_a_ladder(tmp_path: Path, drawn: list[Figure])
 
 def test_the_map_marks_this_test(tmp_path: Path, drawn: list[Figure]) -> None:
     path = write(tmp_path, test={"push.position_pct": 80.0, "grip.front": 0.9, "grip.rear": 0.6})
-    run("reach", path, "--log", tmp_path / "log", "--pivot", -60, "--out", tmp_path / "out")
+    run("aim", path, "--log", tmp_path / "log", "--pivot", -60, "--out", tmp_path / "out")
     axes = by_label(drawn, "push position")
     here = next(line for line in axes.get_lines() if line.get_label() == "this test")
     assert (here.get_xdata()[0], here.get_ydata()[0]) == pytest.approx((80.0, 1.5))

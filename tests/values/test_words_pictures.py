@@ -70,7 +70,7 @@ def test_a_tables_columns_are_numbered_from_1_in_the_order_of_the_wheels(tmp_pat
     weighing = {"kind": "weighing", "title": "test", "result": {"corner_weights_g": weights, "total_g": {"value": 9.5}}}
     push = {"kind": "push", "title": "test", "result": {"pushes": [{"turn_deg": -3.5}, {"turn_deg": 8.0}]}}
     take_in(tmp_path / "in", tmp_path / "log", [weighing, push], [write(tmp_path)])
-    run("export", tmp_path / "out", "--log", tmp_path / "log")
+    run("log", "export", tmp_path / "out", "--log", tmp_path / "log")
 
     def row(kind: str) -> dict[str, str]:
         (path,) = (tmp_path / "out").rglob(f"{kind}.csv")

@@ -19,7 +19,7 @@ def test_each_record_names_the_software_that_made_it(tmp_path: Path) -> None:
 def test_each_card_is_kept_under_its_own_name(tmp_path: Path) -> None:
     test = write(tmp_path, car={"name": "Lopsided"}, bench={"name": "Window bench"}, file="third lesson")
     run("weigh", test, "--log", tmp_path / "log")
-    run("export", tmp_path / "out", "--log", tmp_path / "log")
+    run("log", "export", tmp_path / "out", "--log", tmp_path / "log")
     kept = [json.loads(line) for line in (tmp_path / "out" / "cards.jsonl").read_text().splitlines()]
     names = {one["kind"]: one["name"] for one in kept}
     assert names == {"test": "third lesson", "car": "Lopsided", "bench": "Window bench"}
@@ -29,10 +29,10 @@ def test_a_report_counts_every_record_it_tells(tmp_path: Path) -> None:
     """A weighing by itself, then a forecast that rests on it: typed weights stand in the log once."""
     test = write(tmp_path)
     run("weigh", test, "--log", tmp_path / "log")
-    run("predict", test, "--log", tmp_path / "log")
+    run("push", "forecast", test, "--log", tmp_path / "log")
     assert [one["kind"] for one in records(tmp_path / "log")] == ["weighing", "prediction"]
     for asked, told in (("1", "1"), ("2", "1-2")):
-        run("report", "--records", asked, "--out", tmp_path / "told.html", "--log", tmp_path / "log")
+        run("log", "report", "--records", asked, "--out", tmp_path / "told.html", "--log", tmp_path / "log")
         found = re.search(r"; records ([^.]*)\. All intervals are 95", (tmp_path / "told.html").read_text())
         assert found is not None
         assert found[1] == told

@@ -41,7 +41,7 @@ def test_a_typed_pivot_in_figures_and_words(
     tmp_path: Path, pct: float, u: float, push: float, where: str, axle: str
 ) -> None:
     path = write(tmp_path, test={"typed.pivot_pct": pct, "typed.pivot_pct_u": u, "push.position_pct": push})
-    got = found("compare", path, "--log", tmp_path / "log")
+    got = found("push", path, "--log", tmp_path / "log")
     measured = got["measured"]
     arm = (50 - pct) / 100 * LENGTH  # m from pivot to the middle; kappa is one over it
     assert measured["kappa_per_m"] == pytest.approx(1 / arm)
@@ -50,7 +50,7 @@ def test_a_typed_pivot_in_figures_and_words(
     assert measured["interval_pct"] == pytest.approx([pct - NORMAL * u, pct + NORMAL * u])
     ends = sorted(1 / (arm + side * NORMAL * u / 100 * LENGTH) for side in (-1, 1))
     assert measured["kappa_interval_per_m"] == pytest.approx(ends)
-    words = run("compare", path, "--log", tmp_path / "log")
+    words = run("push", path, "--log", tmp_path / "log")
     line = next(line for line in words.splitlines() if line.startswith("measured"))
     assert f"{pct:.1f} % ({pct - NORMAL * u:.1f} to {pct + NORMAL * u:.1f}), {where}" in line
     assert f"{1 / arm * DEG_CM:+.2f} ± {(ends[1] - ends[0]) / 2 * DEG_CM:.2f} °/cm" in line
@@ -74,9 +74,9 @@ def test_a_ruler_that_cannot_tell_is_sent_back(tmp_path: Path) -> None:
     """Twice the doubt reaches the middle: 50 - 45 = 5 points, u = 2.6."""
     path = write(tmp_path, test={"typed.pivot_pct": 45.0, "typed.pivot_pct_u": 2.6})
     with pytest.raises(AssertionError, match="within its own doubt of the middle"):
-        run("compare", path, "--log", tmp_path / "log")
+        run("push", path, "--log", tmp_path / "log")
     path = write(tmp_path, test={"typed.pivot_pct": 45.0, "typed.pivot_pct_u": 2.4})
-    run("compare", path, "--log", tmp_path / "log")
+    run("push", path, "--log", tmp_path / "log")
 
 
 @pytest.fixture(scope="module")
@@ -94,8 +94,8 @@ def reported(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, dict[str, A
             "typed.weights_resolution_g": 30.0,
         },
     )
-    got = found("compare", path, "--log", folder / "log", "--out", folder / "out")
-    run("report", "--log", folder / "log", "--kind", "comparison", "--out", folder / "again.html")
+    got = found("push", path, "--log", folder / "log", "--out", folder / "out")
+    run("log", "report", "--log", folder / "log", "--kind", "comparison", "--out", folder / "again.html")
     return (folder / "out" / "test.html").read_text(), got, (folder / "again.html").read_text()
 
 
@@ -249,7 +249,7 @@ def test_every_kind_of_record_in_one_line(tmp_path: Path) -> None:
     for number, (_, _, wanted) in enumerate(LINES, start=1):
         for words in wanted:
             assert words in table[str(number)]
-    run("report", "--log", tmp_path / "log", "--out", tmp_path / "report.html", "--kind", "grip")
+    run("log", "report", "--log", tmp_path / "log", "--out", tmp_path / "report.html", "--kind", "grip")
     assert cells((tmp_path / "report.html").read_text(), "1")[2:] == [
         "grip",
         "t0",
@@ -294,7 +294,7 @@ LADDER = {
 def test_a_series_and_a_ladder_in_a_report(tmp_path: Path) -> None:
     rows = [{"kind": "series", "title": "plan", "result": SERIES}, {"kind": "ladder", "title": "car", "result": LADDER}]
     take_in(tmp_path / "in", tmp_path / "log", rows)
-    run("report", "--log", tmp_path / "log", "--out", tmp_path / "report.html")
+    run("log", "report", "--log", tmp_path / "log", "--out", tmp_path / "report.html")
     page = (tmp_path / "report.html").read_text()
     # 0.5 per metre is 0.29 degrees per centimetre (180 / pi / 100)
     assert cells(page, "tyre")[1:] == ["soft → hard", "+0.29", "+0.11 to +0.46", "clear"]
@@ -311,7 +311,7 @@ def test_a_series_and_a_ladder_in_a_report(tmp_path: Path) -> None:
 def filmed(folder: Path) -> tuple[Path, str]:
     """A log with a clip of two pushes and a comparison of the second; and the report on it."""
     path = write(folder, test={"push.position_pct_u": 0.2})
-    run("predict", path, "--log", folder / "first")
+    run("push", "forecast", path, "--log", folder / "first")
     weighing, prediction = (records(folder / "first", kind)[0]["result"] for kind in ("weighing", "prediction"))
     second = {"number": 2, "turn_deg": 9.0, "pivot": pivot(-3.2, 0.2)}
     push = push_row("test", 4.9, 0.1)
@@ -329,7 +329,7 @@ def filmed(folder: Path) -> tuple[Path, str]:
         },
     ]
     take_in(folder / "in", folder / "log", rows, [path])
-    run("report", "--log", folder / "log", "--out", folder / "report.html")
+    run("log", "report", "--log", folder / "log", "--out", folder / "report.html")
     return path, (folder / "report.html").read_text()
 
 
@@ -349,7 +349,7 @@ def test_an_overview_sets_each_test_on_its_line(tmp_path: Path) -> None:
         paths.append(write(tmp_path, test={"push.position_pct": pct}, file=name))
         rows.append(push_row(name, kappa, 0.05))
     take_in(tmp_path / "in", tmp_path / "log", rows, paths)
-    run("report", "--log", tmp_path / "log", "--out", tmp_path / "report.html")
+    run("log", "report", "--log", tmp_path / "log", "--out", tmp_path / "report.html")
     page = (tmp_path / "report.html").read_text()
     assert cells(page, "1")[3:6] == ["20 %", "146.2 % (143.9 to 148.6), 380 mm ahead of the rear axle", "no forecast"]
     assert cells(page, "2")[3:5] == ["85 %", "-11.5 % (-12.5 to -10.6), 30 mm behind the rear axle"]

@@ -90,7 +90,7 @@ def story(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, list[Figure]]:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(FigureCanvasSVG, "print_svg", keep)
-        run("report", "--log", folder / "log", "--out", folder / "report.html")
+        run("log", "report", "--log", folder / "log", "--out", folder / "report.html")
     return (folder / "report.html").read_text(), figures
 
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.forecast.forecast import kind_of_test
-from analysis.grip.bench_tests import OnBalance, OnBoard, pull, tilt_axle, tilt_car
+from analysis.grip.bench_tests import OnBalance, OnBoard, pull, read_off_u, tilt_axle, tilt_car
 from analysis.grip.combine import GripEstimate, GripMeasurement, combine
 from analysis.grip.days import DayRatio, day_ratio
 from analysis.grip.inference import Inference, infer
@@ -65,7 +65,8 @@ def measure_tilt(
     """Grip from the slope at which the car slips: one axle (the other on rollers), or the whole car, wheels blocked."""
     refuse_slopes(test.angles_deg)
     angles = np.radians(np.asarray(test.angles_deg, dtype=float))
-    mean, own = _mean_of(angles, usual=np.radians(0.7))
+    step = float(np.radians(read_off_u(np.asarray(test.angles_deg, dtype=float))))
+    mean, own = _mean_of(angles, usual=float(np.radians(0.7)), read_off=step)
     geometry, front = cards.car.geometry, weighing.weights.front_pct
     board = OnBoard(
         angle=mean,
@@ -99,7 +100,7 @@ def measure_pull(
 ) -> tuple[GripMeasurement, GripRecord]:
     """Grip from a horizontal pull on a spring balance."""
     values = np.asarray(test.forces, dtype=float)
-    mean, own = _mean_of(values, usual=0.03 * values[0])
+    mean, own = _mean_of(values, usual=0.03 * float(values[0]), read_off=read_off_u(values))
     gravity = place_gravity(cards.bench)
     wheels = {"front": [0, 1], "rear": [2, 3], "car": [0, 1, 2, 3]}[test.part]
     chosen = np.isin(np.arange(4), wheels).astype(float)
@@ -128,10 +129,14 @@ def measure_pull(
     )
 
 
-def _mean_of(repeats: FloatArray, *, usual: float) -> tuple[float, float]:
-    """Mean of repeats (n,) and its standard uncertainty by their scatter. usual: scatter, where there is only one."""
-    scatter = np.std(repeats, ddof=1) if len(repeats) > 1 else usual
-    return float(np.mean(repeats)), float(scatter / np.sqrt(len(repeats)))
+def _mean_of(repeats: FloatArray, *, usual: float, read_off: float) -> tuple[float, float]:
+    """Mean of repeats (n,) and its standard uncertainty by their scatter, never below what the scale's step leaves.
+
+    usual: scatter, where there is only one.  read_off: of the step in which they were read off.
+    """
+    if len(repeats) == 1:
+        return float(repeats[0]), usual
+    return float(np.mean(repeats)), max(float(np.std(repeats, ddof=1) / np.sqrt(len(repeats))), read_off)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -221,7 +226,9 @@ def grip_against(cards: CardSet, log: BenchLog, day: str, *, state: State = "sli
         raise InputError(
             f"there is no {state} grip of {'another day than ' if day in days else ''}{day} on these tyres and surface",
             where="--against",
-            remedy=f"There is grip of: {', '.join(days)}" if days else "Measure with: pivotbench pull or tilt",
+            remedy=f"There is grip of: {', '.join(days)}"
+            if days
+            else "Measure with: pivotbench grip pull, or pivotbench grip tilt",
         )
     now = others[-1]
     ratio = day_ratio(

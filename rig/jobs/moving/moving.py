@@ -1,7 +1,9 @@
 """The moving car, from cards to answers: phases, reachable balance points, how load arrives, what a change does."""
 
+import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
@@ -22,6 +24,7 @@ from rig.base.errors import InputError
 from rig.base.plain_json import Json
 from rig.cards.bench_figures import refuse_total
 from rig.cards.chassis import Moving, moving_car, springs_on
+from rig.cards.read import Choices, read_card, read_set
 from rig.cards.schema import CarCard
 from rig.log.store import BenchLog
 from rig.lookups.belongs import weighing_of
@@ -33,6 +36,8 @@ RISE = 0.05
 """Side acceleration whose load is timed, g, and the seconds in which it rises."""
 GRIP_RATIO_U = 0.05
 """Of front to rear grip, relative, until measured (as on the test card)."""
+ALL_ALIKE = (0.8, 0.8)
+"""Grip factors front and rear of a car card alone."""
 DRIVE_FRONT = {"rear": 0.0, "front": 1.0, "four": 0.5}
 
 
@@ -71,7 +76,7 @@ class DriftQuestion:
     """
 
     phases: Sequence[Phase]
-    grip: tuple[float, float] = (0.8, 0.8)
+    grip: tuple[float, float] = ALL_ALIKE
     drive: str = "rear"
     rank_phase: str | None = None
     blend: float = 0.1
@@ -100,6 +105,51 @@ def weights_for(
         )
     result = WEIGHING.of(found.record).result
     return np.array(result.corner_weights_g) * 1e-3 * result.gravity_m_s2, found.remarks
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DrivenCar:
+    """A car as it is asked about. load: (4,) N at rest.  grip: factors front and rear.  remarks: to be told first."""
+
+    card: CarCard
+    load: FloatArray
+    grip: tuple[float, float]
+    remarks: tuple[str, ...]
+
+
+def driven_car(
+    path: Path,
+    log: BenchLog | None,
+    *,
+    weights: Sequence[float] | None = None,
+    grip: tuple[float, float] | None = None,
+    weighing: str = "",
+) -> DrivenCar:
+    """The car behind a test card, with that card's weights and grip, or of a car card alone.
+
+    weights: grams, grip: factors front and rear, both instead of what the cards and the log say.  log: may be None
+    where weights are given.  weighing: number of its record, as asked.  Raises InputError.
+    """
+    if _is_car_card(path):
+        card = read_card(path, CarCard)
+        load, remarks = weights_for(card, log, weights, where=str(path), number=weighing)
+        return DrivenCar(card=card, load=load, grip=grip or ALL_ALIKE, remarks=remarks)
+    cards = read_set(path, Choices(weighing=weighing))
+    typed = cards.test.typed.weights_g if not weighing else None
+    load, remarks = weights_for(cards.car, log, weights or typed, where=str(path), number=weighing)
+    said = cards.test.grip
+    if grip is None:
+        how = "" if said.measured else ", not measured"
+        remarks = (*remarks, f"Grip front {said.front:g}, rear {said.rear:g}, from {path.name}{how}")
+    return DrivenCar(card=cards.car, load=load, grip=grip or (said.front, said.rear), remarks=remarks)
+
+
+def _is_car_card(path: Path) -> bool:
+    """Whether a file says so itself; one that cannot be read is explained where it is read as a test card."""
+    try:
+        return tomllib.loads(path.read_text("utf-8-sig")).get("card") == "car"
+    except (OSError, ValueError, RecursionError):
+        return False
 
 
 def answer_moving(

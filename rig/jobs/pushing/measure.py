@@ -89,6 +89,17 @@ class Measurement:
         return self.record.result
 
 
+def own_clip(cards: CardSet) -> Path:
+    """The clip that a test card names, found from the folder it lies in. Raises InputError when it names none."""
+    if not cards.test.clip:
+        raise InputError(
+            "there is no clip",
+            where=f"{cards.test.name}, clip",
+            remedy='Write clip = "push.mp4" at the top of the test card, or give --clip',
+        )
+    return cards.folder / cards.test.clip
+
+
 def measure_clip(
     clip: Path,
     cards: CardSet,

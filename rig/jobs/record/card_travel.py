@@ -21,7 +21,7 @@ from rig.cards.schema import CarCard, plain_card
 FORMAT = "travelling car card, version 1"
 HEAD = (
     "A car card on its way to another bench. `text` is the card itself, letter by letter;\n"
-    "sha256 is the hash of that text in UTF-8. Take it in with: pivotbench card-take FILE FOLDER"
+    "sha256 is the hash of that text in UTF-8. Take it in with: pivotbench new take FILE FOLDER"
 )
 
 MEASURE_AGAIN: tuple[tuple[str, str], ...] = (
@@ -151,13 +151,13 @@ def _document(sent: Path) -> Json:
         raise InputError(
             f"this file cannot be read as a travelling card ({error})",
             where=str(sent),
-            remedy="Name the file that pivotbench card-send wrote",
+            remedy="Name the file that pivotbench new send wrote",
         ) from error
     if document.get("travel") != FORMAT or not all(isinstance(document.get(key), str) for key in ("text", "sha256")):
         raise InputError(
             "this is not a travelling car card of a kind known here",
             where=str(sent),
-            remedy="Name the file that pivotbench card-send wrote, or install a newer pivotbench",
+            remedy="Name the file that pivotbench new send wrote, or install a newer pivotbench",
         )
     return document
 

@@ -167,7 +167,7 @@ def _log(folder: Path) -> Finding:
     return Finding(
         name="log",
         good=False,
-        text=f"{log} is damaged ({health.problems[0]}); copy the folder, then run: pivotbench check --repair",
+        text=f"{log} is damaged ({health.problems[0]}); copy the folder, then run: pivotbench log check --repair",
     )
 
 

@@ -80,7 +80,7 @@ def recorded_pushes(cards: CardSet, log: BenchLog) -> PushesOf:
         raise InputError(
             f"the clip {clip.name} of this set-up was not measured yet",
             where=cards.test.name,
-            remedy="Run: pivotbench measure CLIP TEST.toml",
+            remedy="Run: pivotbench push measure TEST.toml --clip CLIP",
         )
     return _answered(own.cards[clips[-1].id] if clips else cards, clips, log, own.remarks)
 
@@ -133,7 +133,7 @@ def answers_of_clips(
                 raise InputError(
                     f"the clip of record {clip.number} was measured by an earlier version",
                     where=clip.title,
-                    remedy="Measure it again with: pivotbench measure CLIP TEST.toml",
+                    remedy="Measure it again with: pivotbench push measure TEST.toml --clip CLIP",
                 )
             answers.append(found[0])
             stored = parents_of(found[1], log).of(WEIGHING)

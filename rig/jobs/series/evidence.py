@@ -87,12 +87,14 @@ def clips_of_test(cards: CardSet, log: BenchLog) -> Gathered:
     found = pushes_of(cards, log)
     if not found.records:
         raise InputError(
-            "no push of this test was measured", where=cards.test.name, remedy="Run: pivotbench measure CLIP TEST.toml"
+            "no push of this test was measured",
+            where=cards.test.name,
+            remedy="Run: pivotbench push measure TEST.toml --clip CLIP",
         )
     remarks = list(found.remarks)
     clips = clip_hashes(log)
     pushes = []
-    for record in each_clip_once(found.records, log):  # measured again, as `compare` does: once
+    for record in each_clip_once(found.records, log):  # measured again, as `push` does: once
         then = found.cards[record.id]
         number = push_number(record, then, log)
         if other := under_another_card(clip_of(record, clips), number, then, log):

@@ -199,7 +199,7 @@ def _read_plan(path: Path) -> tuple[list[dict[str, str]], list[str]]:
         raise InputError(
             f"this plan cannot be read ({error})",
             where=str(path),
-            remedy="Write one with: pivotbench plan, keep it as CSV in UTF-8",
+            remedy="Write one with: pivotbench change plan FILE, keep it as CSV in UTF-8",
         ) from error
     missing = [head for head in PLAN_HEADS if head not in heads]
     if missing:

@@ -61,7 +61,7 @@ def bench_pads(
         raise InputError(
             "no port is named" if not url else "the virtual pads are only there while the virtual bench runs",
             where="bench card, pads.port",
-            remedy='Find the name with: pivotbench ports, and write it as port = "..."; or try: pivotbench demo',
+            remedy='Find the name with: pivotbench pads list, and write it as port = "..."; or try: pivotbench demo',
         )
     check_room(log.folder)
     folder = log.folder / "raw"

@@ -197,7 +197,7 @@ def scale_of(bench: BenchCard, log: BenchLog, *, pads: OpenPads | None = None, c
         raise InputError(
             "the empty pads have not been zeroed since their calibration",
             where=bench.name,
-            remedy="Take everything off and run: pivotbench zero",
+            remedy="Take everything off and run: pivotbench pads zero TEST.toml",
         )
     return Scale(
         bench=bench,

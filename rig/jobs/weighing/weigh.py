@@ -93,7 +93,8 @@ def known_before_turning(cards: CardSet) -> tuple[PadPrior, list[str]]:
     if cards.car.chassis is None:
         told = (
             f"The ± leaves out that the pads may be uneven ({level_mm:g} mm on the bench card), which shifts weight "
-            "from one diagonal to the other: fill in [chassis] on the car card, or see: pivotbench level --shim"
+            "from one diagonal to the other: fill in [chassis] on the car card, or see: "
+            "pivotbench pads level TEST.toml --shim MM"
         )
         return pad_prior(), [told] if level_mm > 0 else []
     per_height_g = warp_response(cards.car).per_height * (1000.0 / place_gravity(cards.bench))

@@ -1,22 +1,19 @@
 """The three cards that the page works on: kept as files, every save a new version in the log, with undo."""
 
 import json
-import re
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-import tomlkit
-import tomlkit.exceptions
-
 from rig.base.errors import InputError
 from rig.base.files import write_text
 from rig.base.plain_json import Json
+from rig.cards.edited import changed, checked_card
 from rig.cards.fields import CardKeys, Field, sections
 from rig.cards.identity import new_id
-from rig.cards.read import CardSet, parse_card, read_set
-from rig.cards.schema import CARD_TYPES, BenchCard, CarCard, TestCard
+from rig.cards.read import CardSet, read_set
+from rig.cards.schema import CARD_TYPES
 from rig.cards.template import card_text
 from rig.log.store import BenchLog
 
@@ -51,7 +48,7 @@ class Deck:
         """Make these texts the cards; all are checked before any is written. Raises InputError."""
         now = {kind: self._path(kind).read_text(encoding="utf-8") for kind in texts}
         for kind, text in texts.items():
-            check(kind, text)
+            checked_card(kind, text, where=f"{kind} card")
         for kind, text in texts.items():
             log.add_card(kind, str(tomllib.loads(text).get("name", "")), text)
         before = {kind: now[kind] for kind in texts if now[kind] != texts[kind]}
@@ -87,57 +84,6 @@ class Deck:
         except (OSError, ValueError):
             return []
         return stored if isinstance(stored, list) else []
-
-
-def check(kind: str, text: str) -> None:
-    """Raise InputError unless this is a card of this kind."""
-    where = f"{kind} card"
-    if kind == "car":
-        parse_card(text, CarCard, where=where)
-    elif kind == "bench":
-        parse_card(text, BenchCard, where=where)
-    else:
-        parse_card(text, TestCard, where=where)
-
-
-def changed(text: str, kind: str, values: CardKeys) -> str:
-    """A card's text with some keys changed. Raises InputError for a key that the card does not have."""
-    known = {field.path: field for _, _, fields in sections(CARD_TYPES[kind]) for field in fields}
-    document = tomlkit.parse(text)
-    for path, value in values.items():
-        field = known.get(path)
-        if field is None or path == "card":
-            raise InputError(f'"{path[:80]}" is not a key', where=f"{kind} card", remedy="Reload the page")
-        *tables, key = path.split(".")
-        table: Any = document
-        for name in tables:
-            if name not in table:
-                table.add(name, tomlkit.table())
-            table = table[name]
-        if value is None or (value == "" and field.kind in ("number", "whole number")):
-            if key in table:
-                table.remove(key)
-        else:
-            try:
-                table[key] = fitting(field, value)
-            except (tomlkit.exceptions.TOMLKitError, TypeError, ValueError) as error:
-                raise InputError(
-                    f"{path} cannot be this ({str(error)[:80]})",
-                    where=f"{kind} card",
-                    remedy=f"Allowed: {field.allowed}",
-                ) from error
-    return tomlkit.dumps(document)
-
-
-def fitting(field: Field, value: Any) -> Any:
-    """A value from the page as the card wants it: whole numbers whole, others with a decimal point."""
-    if field.kind == "number" and isinstance(value, int) and not isinstance(value, bool):
-        return float(value)
-    if field.kind == "whole number" and isinstance(value, float) and value.is_integer():
-        return int(value)
-    if field.kind == "text" and isinstance(value, str):
-        return re.sub(r"[\x00-\x08\x0b-\x1f\x7f]", "", value)
-    return value
 
 
 def editor(deck: Deck) -> Json:

@@ -84,7 +84,7 @@ def series_of(h: History) -> tuple[list[Test], list[Test], float]:
 def pull_at(h: History, test: Test, level: float, *, repeats: int = 2) -> None:
     force = level * sum(test.car.loads_g) / 1000 * 9.80665
     words = [w for n in range(repeats) for w in ("--force", round(force * (1 + 0.004 * (n - 0.5)), 3))]
-    h.run("pull", test.card.path, "--part", "car", *words)
+    h.run("grip", "pull", test.card.path, "--part", "car", *words)
 
 
 def on_floor(surface: str, tyres: str) -> dict[str, object]:
@@ -124,7 +124,7 @@ def imported(
             h.run("weigh", test.card.path, "--json")
             h.events.append(("weighing", car, list(theirs.loads_g)))
         folder = h.root / f"export-{h.number()}"
-        h.run("export", folder)
+        h.run("log", "export", folder)
     finally:
         h.log = ours
         CLOCKS.wall += ago
@@ -133,5 +133,5 @@ def imported(
         h.tables.remove(table)
     if spoil is not None:
         spoil(folder)
-    said = pivotbench("import", folder, "--log", h.log)
+    said = pivotbench("log", "import", folder, "--log", h.log)
     return said.code == 0

@@ -79,5 +79,5 @@ def imported_twice(h: History) -> None:
     car = str(h.cars[0].card.values["name"])
     imported(h, bench="Far table", car=car, ago=DAY)
     for folder in sorted(h.root.glob("export-*")):
-        pivotbench("import", folder, "--log", h.log)
+        pivotbench("log", "import", folder, "--log", h.log)
     ask_forecast(h, h.tests[0], h.cars[0].loads_g, touched=True)

@@ -38,9 +38,9 @@ def grip_on_two_days(h: History) -> None:
 def grip_that_contradicts(h: History) -> None:
     """Front and rear on the tilt board, and the whole car: they cannot all be true."""
     test = h.test(h.tables[0], h.cars[0], 50.0, **on_floor("cork", "soft"))
-    h.run("tilt", test.card.path, "--part", "front", "--angle", 21.0, "--angle", 21.2, "--sliding")
-    h.run("tilt", test.card.path, "--part", "rear", "--angle", 20.0, "--angle", 19.8, "--sliding")
-    h.run("tilt", test.card.path, "--part", "car", "--angle", 31.0, "--angle", 31.2, "--sliding")
+    h.run("grip", "tilt", test.card.path, "--part", "front", "--angle", 21.0, "--angle", 21.2, "--sliding")
+    h.run("grip", "tilt", test.card.path, "--part", "rear", "--angle", 20.0, "--angle", 19.8, "--sliding")
+    h.run("grip", "tilt", test.card.path, "--part", "car", "--angle", 31.0, "--angle", 31.2, "--sliding")
     ask_grip(h, test, None, touched=True, careless=0.7)
 
 

@@ -136,14 +136,14 @@ class History:
                 board.on[int(found[-1][1]) - 1] = float(found[-1][0] or 0)
 
         test = self.any_test(table)
-        self.run("calibrate", test.path, "--mass", 300, "--mass", 900, "--cycles", 1, hands=hands)
+        self.run("pads", "calibrate", test.path, "--mass", 300, "--mass", 900, "--cycles", 1, hands=hands)
         board.on[:] = [0.0] * 4
         self.events.append(("calibration", table.card.values["name"], (board.gain, list(board.offset))))
 
     def zero(self, table: Table, *, must: bool = True) -> None:
         """The pads as they are, empty."""
         table.board.on[:] = [0.0] * 4
-        self.run("zero", self.any_test(table).path, must=must)
+        self.run("pads", "zero", self.any_test(table).path, must=must)
         self.events.append(("zero", table.card.values["name"], list(table.board.offset)))
 
     def ask(self, question: Question) -> Said:
@@ -215,7 +215,7 @@ class History:
 
     def measure(self, test: Test, push: Push) -> None:
         """Measure a clip under a test card."""
-        self.run("measure", push.clip, test.card.path, "--json")
+        self.run("push", "measure", test.card.path, "--clip", push.clip, "--json")
         test.pushes.append(push)
         self.events.append(("push", test.card.values["name"], push.kappa))
 

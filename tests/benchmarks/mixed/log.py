@@ -60,7 +60,7 @@ def log_changed(h: History) -> None:
     with sqlite3.connect(path) as base:
         base.execute("UPDATE cards SET text = replace(text, 'wheelbase_mm = 257', 'wheelbase_mm = 275')")
     base.close()
-    for words in (("log",), ("export", h.root / f"out-{h.number()}"), ("infer", h.tests[0].card.path)):
+    for words in (("log",), ("log", "export", h.root / f"out-{h.number()}"), ("grip", "infer", h.tests[0].card.path)):
         said = pivotbench(*words, "--log", h.log)
         good = (said.code != 0 and bool(said.err.strip())) or said.warned
         h.note(f"{words[0]} of a changed log", "refused" if good else "wrong", careless_wrong=True)

@@ -50,7 +50,7 @@ def clip_under_two_cards(h: History) -> None:
     """One clip is measured under two cards by mistake: the second push was never filmed."""
     other = h.test(h.tables[0], h.cars[0], near_balance(h.cars[0], -10))
     h.events.append(("push", other.card.values["name"], h.tests[0].pushes[-1].kappa))
-    said = h.run("measure", h.tests[0].pushes[-1].clip, other.card.path, must=False)
+    said = h.run("push", "measure", other.card.path, "--clip", h.tests[0].pushes[-1].clip, must=False)
     if said.refused or said.warned:
         h.note("measure", "refused" if said.refused else "warned", careless_wrong=True)
     else:

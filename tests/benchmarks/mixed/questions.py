@@ -37,7 +37,7 @@ def ask_forecast(
     h.ask(
         Question(
             "predict",
-            ("predict", test.card.path, "--json"),
+            ("push", "forecast", test.card.path, "--json"),
             lambda said: [said.result["balance_pct"]],
             None if loads_g is None else [balance_pct(loads_g, ratio)],
             h.careless_balance(test),
@@ -51,7 +51,7 @@ def ask_forecast(
     h.ask(
         Question(
             "reach",
-            ("reach", test.card.path, "--pivot", -40, "--json"),
+            ("aim", test.card.path, "--pivot", -40, "--json"),
             _push_station,
             None if loads_g is None else [station_for(-40, ratio, loads_g)],
             None if newest is None else [station_for(-40, ratio, newest)],
@@ -73,7 +73,7 @@ def ask_infer(h: History, test: Test, *, touched: bool = False, truth: float | s
     h.ask(
         Question(
             "infer",
-            ("infer", test.card.path, "--json"),
+            ("grip", "infer", test.card.path, "--json"),
             lambda said: [said.result["grip_ratio"]],
             None if truth is None else [float(truth)],
             None if careless is None else [careless],
@@ -91,7 +91,7 @@ def ask_compare(h: History, test: Test, loads_g: Figures | None, *, touched: boo
     h.ask(
         Question(
             "compare",
-            ("compare", test.card.path, "--clip", push.clip, "--json"),
+            ("push", test.card.path, "--clip", push.clip, "--json"),
             lambda said: [said.result["measured"]["kappa_per_m"], said.result["predicted"]["kappa_per_m"]],
             None if loads_g is None else [push.kappa, kappa_of(station, ratio, loads_g)],
             None if newest is None else [push.kappa, kappa_of(test.station_pct / 100 * WHEELBASE, ratio, newest)],
@@ -112,7 +112,7 @@ def ask_sweep(h: History, tests: Sequence[Test], *, touched: bool = False) -> No
     h.ask(
         Question(
             "sweep",
-            ("sweep", *(test.card.path for test in tests), "--json"),
+            ("grip", "sweep", *(test.card.path for test in tests), "--json"),
             lambda said: [said.result["null_m"], float(said.result["method"].partition("(")[2].split()[0])],
             [float(x) for x in true] if len(different) > 2 else None,
             [true[0], float(len(tests))],
@@ -127,7 +127,7 @@ def ask_repeated(h: History, test: Test, times: int, *, touched: bool = True) ->
     h.ask(
         Question(
             "infer repeated",
-            ("infer", *(test.card.path for _ in range(times)), "--json"),
+            ("grip", "infer", *(test.card.path for _ in range(times)), "--json"),
             lambda said: [float(one) for one in re.findall(r"from (\d+) push", said.text)[:1]],
             [1.0],
             [float(times)],
@@ -145,7 +145,7 @@ def ask_effects(
     h.ask(
         Question(
             "effects",
-            ("effects", plan, "--json"),
+            ("change", "effects", plan, "--json"),
             lambda said: [said.result["effects"][0]["change_per_m"], float(said.result["pushes"])],
             [change, float(count)] if known else None,
             [change, float(len(rows))],
@@ -163,7 +163,7 @@ def ask_ladder(h: History, tests: Sequence[Test], *, touched: bool = False) -> N
     h.ask(
         Question(
             "ladder",
-            ("ladder", *(test.card.path for test in tests), "--json"),
+            ("grip", "ladder", *(test.card.path for test in tests), "--json"),
             lambda said: [
                 next(r["grip"] for r in said.result["rungs"] if r["name"] == name)
                 / next(r["grip"] for r in said.result["rungs"] if r["name"] != name)

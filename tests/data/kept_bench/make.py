@@ -246,7 +246,8 @@ def run(*arguments: object) -> None:
 
 
 def make() -> None:
-    from rig.command import calibrate, lift, weigh
+    from rig.command.pads import calibrate
+    from rig.command.weigh import height, weigh
 
     cards, clips, log = HERE / "cards", HERE / "clips", HERE / "log"
     for folder in (cards, clips, log):
@@ -265,27 +266,27 @@ def make() -> None:
     )
     virtual = VirtualPads(cells=cells, seed=9, rate=80, time_factor=12.0)
     with tempfile.TemporaryDirectory() as elsewhere, virtual as pads:
-        for module in (calibrate, lift, weigh):
+        for module in (calibrate, height, weigh):
             module.ask_in_terminal = lambda **_: Person(pads, truth.corner_g)  # type: ignore[attr-defined]
         first, more = cards / "first.toml", ("--port", pads.url, "--log", log)
         masses = [part for mass in (200, 450, 800, 1300) for part in ("--mass", mass)]
-        run("calibrate", first, *masses, "--mass-u", 0.05, "--cycles", 1, "--temperature", 21, *more)
+        run("pads", "calibrate", first, *masses, "--mass-u", 0.05, "--cycles", 1, "--temperature", 21, *more)
         pads.set_loads([0.0] * 4)
-        run("zero", first, *more)
+        run("pads", "zero", first, *more)
         run("weigh", first, "--turned", "half", "--placings", 2, *more)
         run("weigh", first, "--placings", 3, *more)
-        run("lift", first, "--height", 40, "--height", 70, "--height", 100, *more)
+        run("weigh", "height", first, "--height", 40, "--height", 70, "--height", 100, *more)
         run("weigh", cards / "typed.toml", "--log", log)
         film(cards, clips / "two-pushes.mp4", ["first", "second"], truth, 1)
         for test in ("first", "second"):
-            run("measure", clips / "two-pushes.mp4", cards / f"{test}.toml", "--log", log)
+            run("push", "measure", cards / f"{test}.toml", "--clip", clips / "two-pushes.mp4", "--log", log)
         for number, (test, grip) in enumerate(FILMED.items()):
             clip = Path(elsewhere) / f"{test}.mp4"
             film(cards, clip, [test], draw_truth(setup(grip), np.random.default_rng(5)), 2 + number)
-            run("measure", clip, cards / f"{test}.toml", "--log", log)
-    run("compare", first, "--clip", clips / "two-pushes.mp4", "--push", 1, "--seed", 3, "--log", log)
-    run("compare", cards / "second.toml", "--clip", clips / "two-pushes.mp4", "--push", 2, "--log", log)
-    run("compare", cards / "typed.toml", "--log", log)
+            run("push", "measure", cards / f"{test}.toml", "--clip", clip, "--log", log)
+    run("push", first, "--clip", clips / "two-pushes.mp4", "--push", 1, "--seed", 3, "--log", log)
+    run("push", cards / "second.toml", "--clip", clips / "two-pushes.mp4", "--push", 2, "--log", log)
+    run("push", cards / "typed.toml", "--log", log)
     for arguments in AFTERWARDS:
         run(*[str(cards / one) if one.endswith((".toml", ".csv")) else one for one in arguments], "--log", log)
     strip(log / "bench-log.sqlite")
@@ -293,16 +294,16 @@ def make() -> None:
 
 
 AFTERWARDS = [
-    ["tilt", "first.toml", "--part", "front", "--angle", "20.5", "--angle", "21.5", "--angle", "20"],
-    ["tilt", "first.toml", "--part", "rear", "--angle", "16.5", "--angle", "15.5", "--nose", "down"],
-    ["pull", "first.toml", "--part", "car", "--force", "12.6", "--force", "13.1", "--force", "12.9"],
-    ["sweep", *(f"at-{pct}.toml" for pct in (38, 45, 52, 59, 66))],
+    ["grip", "tilt", "first.toml", "--part", "front", "--angle", "20.5", "--angle", "21.5", "--angle", "20"],
+    ["grip", "tilt", "first.toml", "--part", "rear", "--angle", "16.5", "--angle", "15.5", "--nose", "down"],
+    ["grip", "pull", "first.toml", "--part", "car", "--force", "12.6", "--force", "13.1", "--force", "12.9"],
+    ["grip", "sweep", *(f"at-{pct}.toml" for pct in (38, 45, 52, 59, 66))],
     ["grip", "first.toml"],
-    ["infer", "first.toml", "at-66.toml"],
-    ["ladder", "first.toml", "hard.toml"],
-    ["effects", "series.csv"],
+    ["grip", "infer", "first.toml", "at-66.toml"],
+    ["grip", "ladder", "first.toml", "hard.toml"],
+    ["change", "effects", "series.csv"],
     ["moving", "car.toml"],
-    ["predict", "rolling.toml"],
+    ["push", "forecast", "rolling.toml"],
 ]
 
 

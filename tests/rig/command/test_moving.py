@@ -9,7 +9,7 @@ from click.testing import CliRunner
 
 from rig.base.errors import BenchError
 from rig.cards.template import card_text
-from rig.command.moving import command
+from rig.command.moving.moving import command
 
 CAR = """card = "car"
 name = "Dunlin"
@@ -131,3 +131,22 @@ def test_roll_over_is_told_as_such(folder: Path) -> None:
     assert "load_g" not in told["phases"][0]
     assert any("rolls over" in text for text in told["warnings"])
     assert told["phases"][1]["rolls_over"] is False
+
+
+def test_a_test_card_brings_its_weights_and_its_grip(folder: Path) -> None:
+    """The same car behind a test card: as if its figures had been typed; what the options say goes first."""
+    (folder / "test.toml").write_text(
+        'card = "test"\nname = "mine"\n[typed]\nweights_g = [400, 400, 420, 420]\n[grip]\nfront = 0.9\nrear = 0.7\n'
+    )
+    (folder / "bench.toml").write_text('card = "bench"\nname = "B"\n')
+    log = ["--log", str(folder / "log"), "--json"]
+    told = json.loads(run(str(folder / "test.toml"), *log))
+    typed = json.loads(run(str(folder / "car.toml"), *WEIGHTS, "--grip", "0.9", "0.7", "--json"))
+    assert told["remarks"] == ["Grip front 0.9, rear 0.7, from test.toml, not measured"]
+    assert {key: value for key, value in told.items() if key != "remarks"} == typed
+    other = json.loads(run(str(folder / "test.toml"), "--grip", "0.7", "0.9", *log))
+    assert "remarks" not in other
+    # common practice, no source: more front grip, the balance point farther forward
+    assert other["phases"][2]["balance_pct"] < told["phases"][2]["balance_pct"]
+    heavier = json.loads(run(str(folder / "test.toml"), "--weights", "500", "500", "420", "420", *log))
+    assert sum(heavier["phases"][0]["load_g"]) == pytest.approx(1840, abs=0.01)

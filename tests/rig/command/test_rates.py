@@ -10,7 +10,7 @@ from click.testing import CliRunner
 
 from analysis.base.errors import AnalysisError
 from rig.base.errors import BenchError
-from rig.command.rates import command
+from rig.command.moving.rates import command
 
 
 def run(*arguments: str) -> dict[str, object]:

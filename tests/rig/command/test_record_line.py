@@ -6,7 +6,7 @@ from pathlib import Path
 
 from click.testing import CliRunner
 
-from rig.command.record_line import command
+from rig.command.pads.record import command
 from rig.virtual.pads import VirtualPads
 
 

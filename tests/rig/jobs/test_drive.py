@@ -11,7 +11,7 @@ from rig.base.errors import InputError
 from rig.cards.measures import car_markers, floor_layout
 from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text
-from rig.command.drive import command
+from rig.command.moving.drive import command
 from rig.jobs.moving.drive import drive_beside_model, model_at
 from rig.log.store import BenchLog
 from rig.report.other_records import WORDS
@@ -58,7 +58,7 @@ def test_a_filmed_circle_is_read_from_the_pictures(tmp_path: Path) -> None:
         ),
         np.random.default_rng(1),
     )
-    asked = [str(clip), str(tmp_path / "test.toml"), "--log", str(tmp_path / "log"), "--json"]
+    asked = [str(tmp_path / "test.toml"), "--clip", str(clip), "--log", str(tmp_path / "log"), "--json"]
     ran = CliRunner().invoke(command, asked)
     assert ran.exit_code == 0, ran.output
     told = json.loads(ran.output)

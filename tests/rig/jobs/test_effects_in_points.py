@@ -6,8 +6,8 @@ import pytest
 from click.testing import CliRunner
 
 from rig.cards.read import read_set
-from rig.command.effects import command as effects
-from rig.command.plan import command as plan
+from rig.command.change.effects import command as effects
+from rig.command.change.plan import command as plan
 from rig.jobs.series.effect_points import EffectsInPoints
 from rig.jobs.series.series import PLAN_HEADS, analyse_plan
 from rig.log.store import BenchLog

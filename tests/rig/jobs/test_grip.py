@@ -199,21 +199,21 @@ def test_the_commands_tell_the_same(workshop: Workshop, capfd: pytest.CaptureFix
     tests = [str(workshop.folder / f"at-{pct}.toml") for pct in (40, 46, 52, 58, 64, 85)]
     drawn = str(workshop.folder / "map")
     for arguments in (
-        ["infer", *tests, "--json"],
-        ["sweep", *tests[:5]],
+        ["grip", "infer", *tests, "--json"],
+        ["grip", "sweep", *tests[:5]],
         ["grip", tests[0]],
-        ["pull", tests[0], "--force", "12"],
-        ["tilt", tests[0], "--angle", "39"],
-        ["reach", tests[5], "--pivot", "-30", "--out", drawn],
+        ["grip", "pull", tests[0], "--force", "12"],
+        ["grip", "tilt", tests[0], "--angle", "39"],
+        ["aim", tests[5], "--pivot", "-30", "--out", drawn],
     ):
         with pytest.raises(SystemExit) as ended:
             main([*arguments, *logs])
         told = capfd.readouterr()
         assert not ended.value.code, told.err
         assert told.out
-        if arguments[0] == "infer":
+        if "infer" in arguments:
             assert json.loads(told.out)["interval"][0] < 1.1 < json.loads(told.out)["interval"][1]
     assert (workshop.folder / "map" / "at-85-map.png").stat().st_size > 10_000
     with pytest.raises(SystemExit) as ended:
-        main(["plan", str(workshop.folder / "p.csv"), "--factor", "tyre"])
+        main(["change", "plan", str(workshop.folder / "p.csv"), "--factor", "tyre"])
     assert ended.value.code == 2

@@ -167,7 +167,7 @@ def test_measure_leaves_pictures_and_words_of_every_push(
     bench(tmp_path, bench__floor__learn_layout=True)
     out, test_card, log = tmp_path / "out", tmp_path / "test.toml", tmp_path / "log"
     with pytest.raises(SystemExit) as ended:
-        main(["measure", str(two_pushes), str(test_card), "--log", str(log), "--out", str(out)])
+        main(["push", "measure", str(test_card), "--clip", str(two_pushes), "--log", str(log), "--out", str(out)])
     said = capfd.readouterr().out
     assert not ended.value.code
     names = {"two.webm", "two-push-1.png", "two-push-2.png", "two-residuals.png", "two-pivot-path.png", "two-track.txt"}

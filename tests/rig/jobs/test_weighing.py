@@ -253,7 +253,7 @@ def test_the_commands_work_on_a_real_pseudo_terminal(ready: Bench, capfd: pytest
     assert json.loads(told.out)["total_g"]["value"] == pytest.approx(CAR_G.sum(), abs=4.0)
     recorded = ready.log.folder / "traffic.txt"
     with pytest.raises(SystemExit):
-        main(["record-line", ready.pads.url, str(recorded), "--seconds", "0.5"])
+        main(["pads", "record", ready.pads.url, str(recorded), "--seconds", "0.5"])
     assert recorded.stat().st_size > 500
 
 

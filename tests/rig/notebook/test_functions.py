@@ -53,10 +53,10 @@ def test_python_and_the_commands_say_the_same_and_python_writes_nothing(bench: P
     alone = predict(cards, weighing)
     with BenchLog(bench / "log", read_only=True) as log:
         assert len(list(log.records())) == 1
-    told = found("compare", bench / "test.toml", "--log", bench / "log")
+    told = found("push", bench / "test.toml", "--log", bench / "log")
     assert (verdict.verdict, verdict.sentence) == (told["verdict"], told["sentence"])
     assert made.estimate.kappa == told["predicted"]["kappa_per_m"]
-    said = found("predict", bench / "test.toml", "--log", bench / "log")
+    said = found("push", "forecast", bench / "test.toml", "--log", bench / "log")
     assert (alone.estimate.kappa, alone.balance_pct) == (said["pivot"]["kappa_per_m"], said["balance_pct"])
 
 
@@ -89,11 +89,11 @@ def test_typed_weights_stand_in_the_log_once(bench: Path) -> None:
     """Tilt, tilt and pull rest on them; ballast and reach only ask."""
     test, log = bench / "test.toml", bench / "log"
     for angle in ("17", "18"):
-        run("tilt", test, "--part", "rear", "--angle", angle, "--log", log)
-    run("pull", test, "--part", "car", "--force", "12.4", "--log", log)
+        run("grip", "tilt", test, "--part", "rear", "--angle", angle, "--log", log)
+    run("grip", "pull", test, "--part", "car", "--force", "12.4", "--log", log)
     before = found("log", "--log", log)["records"]
-    run("ballast", test, "--mass", "40", "--to", "200", "0", "--log", log)
-    run("reach", test, "--pivot", "-30", "--log", log)
+    run("aim", "ballast", test, "--mass", "40", "--to", "200", "0", "--log", log)
+    run("aim", test, "--pivot", "-30", "--log", log)
     assert found("log", "--log", log)["records"] == before
     assert [record["kind"] for record in before] == ["weighing", "grip", "grip", "grip"]
     (weighing,) = records_of(log, WEIGHING)

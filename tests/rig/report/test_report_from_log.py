@@ -93,7 +93,7 @@ def term(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Verdict, CardS
 
 
 def keep(log: BenchLog, cards: CardSet, track: ClipTrack, folder: Path) -> Measurement:
-    """Write a push into the log as `measure` does, from poses instead of a clip."""
+    """Write a push into the log as `push measure` does, from poses instead of a clip."""
     kept = kept_track(track)
     pushes = pushes_in(kept, cards).pushes
     result = PushResult(pushes=tuple(push_record(push) for push in pushes), track=track_record(track))

@@ -1,0 +1,1 @@
+"""Two set-ups or a series of them: what moved."""

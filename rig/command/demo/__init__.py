@@ -1,0 +1,1 @@
+"""The story on the virtual bench."""

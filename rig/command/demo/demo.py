@@ -1,0 +1,63 @@
+"""pivotbench demo"""
+
+from pathlib import Path
+
+import click
+
+from rig.command.group import bench_command
+from rig.command.options import json_option, progress, seed_option, show
+
+
+@bench_command(
+    "demo",
+    example="pivotbench demo --out demo",
+    then="pivotbench bench --virtual   (push the virtual car yourself)",
+    words_of="demo",
+)
+@click.option(
+    "--out",
+    "out_dir",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=Path("demo"),
+    show_default=True,
+    help="Folder for cards, clips, log, pictures and result.json.",
+)
+@seed_option
+@json_option
+def command(out_dir: Path, seed: int, as_json: bool) -> None:
+    """The story on the virtual bench, with no hardware.
+
+    Three set-ups of the car "Dunlin" (alike all round, more front grip, ballast at the rear), wheels blocked, each
+    weighed, pushed at the middle and again at the balance point found; then pushed at 85 %, as a second chapter.
+    Takes about a minute.
+    """
+    from rig.jobs.demo.demo import result_json, run_demo
+    from rig.jobs.pushing.workers import worker_pool
+    from rig.jobs.record.experiments import choose, retell
+    from rig.log.store import BenchLog
+    from rig.report.experiments import write_experiments
+    from rig.report.sentences import draw_picture, table_text
+    from rig.report.story import STORY_HEADS, changes_sentence, story_rows, write_story
+
+    with progress("virtual bench", quiet=as_json) as bar:
+        found = run_demo(
+            out_dir, seed=seed, say=lambda text: click.echo(text, err=True), progress=bar, draw=draw_picture
+        )
+    report = out_dir / "report.html"
+    with BenchLog(out_dir / "log", read_only=True) as log, worker_pool(1) as pool:
+        # a log that was there before holds other runs, too
+        retold = retell(log, choose(log, numbers=[row.verdict.record.number for row in found.rows]))
+        reported = pool.submit(write_experiments, report, "Dunlin on the virtual bench", retold)
+        story = write_story(out_dir, found, log)
+        reported.result()
+    lines = [
+        "",
+        table_text(STORY_HEADS, story_rows(found)),
+        "",
+        changes_sentence(found),
+        f"See it: {story.page}    Every figure: {report}, {out_dir / 'result.json'}",
+        "Push it yourself: pivotbench bench --virtual    With your own car: pivotbench new my-bench",
+        f"What did the front tyres do: pivotbench change {out_dir / 'try' / 'plain.toml'} "
+        f"{out_dir / 'try' / 'front-rubber.toml'}",
+    ]
+    show("\n".join(lines), result_json(found), as_json=as_json)

@@ -1,0 +1,1 @@
+"""Tyre grip: measured by itself, from pushes, and taken together."""

@@ -1,0 +1,82 @@
+"""pivotbench grip tilt"""
+
+from pathlib import Path
+from typing import Literal
+
+import click
+
+from analysis.statistics.quantiles import NORMAL_95
+from rig.command.group import bench_command
+from rig.command.options import card_argument, json_option, log_folder, log_option, show, weighing_option
+
+
+@bench_command(
+    "tilt",
+    example="pivotbench grip tilt test.toml --part front --angle 38.5 --angle 39",
+    then="pivotbench grip test.toml",
+)
+@card_argument
+@click.option(
+    "--part",
+    type=click.Choice(["front", "rear", "car"]),
+    default="car",
+    show_default=True,
+    help="The axle that stands on the board, the other on rollers; or the whole car.",
+)
+@click.option(
+    "--angle",
+    "angles",
+    type=click.FloatRange(0, 89, min_open=True),
+    multiple=True,
+    required=True,
+    help="Slope, degrees; give repeats.",
+)
+@click.option("--angle-u", type=click.FloatRange(0), default=0.5, show_default=True, help="Of the protractor, degrees.")
+@click.option("--nose", type=click.Choice(["up", "down"]), default="up", show_default=True)
+@click.option("--sliding", is_flag=True, help="The slope at which it just keeps sliding, instead of the first slip.")
+@weighing_option
+@log_option
+@json_option
+def command(
+    test_card: Path,
+    part: Literal["front", "rear", "car"],
+    angles: tuple[float, ...],
+    angle_u: float,
+    nose: Literal["up", "down"],
+    sliding: bool,
+    weighing: str,
+    log_dir: Path | None,
+    as_json: bool,
+) -> None:
+    """Measure a grip factor on a tilted board, wheels blocked.
+
+    Battery out, an equal block in its place; a catcher at the board's lower edge.
+    """
+    from rig.cards.read import Choices, read_set
+    from rig.jobs.grip.grip import TILT_CAUTION, TiltTest, measure_tilt
+    from rig.jobs.weighing.weights import known_weighing
+    from rig.log.store import BenchLog
+
+    cards = read_set(test_card, Choices(weighing=weighing))
+    click.echo(TILT_CAUTION, err=True)
+    with BenchLog(log_folder(log_dir)) as log:
+        known = known_weighing(cards, log)
+        found, record = measure_tilt(
+            cards,
+            log,
+            known,
+            TiltTest(
+                part=part,
+                angles_deg=angles,
+                angle_u_deg=angle_u,
+                nose=nose,
+                state="sliding" if sliding else "static",
+            ),
+        )
+    show(
+        f"{found.quantity} grip ({found.state}) {found.value:.3f} ± {NORMAL_95 * found.value * found.relative_u:.3f} "
+        f"of its own, {found.method}. Record {record.number}.",
+        record.result,
+        as_json=as_json,
+        remarks=known.remarks,
+    )

@@ -1,0 +1,1 @@
+"""What is recorded: listed, told, passed on, checked, computed again."""

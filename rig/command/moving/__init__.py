@@ -1,0 +1,1 @@
+"""The moving car: phases, what its springs are, a filmed drive."""

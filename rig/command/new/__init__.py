@@ -1,0 +1,1 @@
+"""Cards and sheets: written, printed, sent and taken."""

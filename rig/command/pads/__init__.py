@@ -1,0 +1,1 @@
+"""The load-cell pads: found, calibrated, zeroed, watched."""

@@ -1,0 +1,1 @@
+"""A push: filmed, measured, forecast, judged."""

@@ -1,0 +1,56 @@
+"""pivotbench push film"""
+
+from pathlib import Path
+
+import click
+
+from rig.command.group import bench_command
+from rig.command.options import card_argument, json_option, show
+
+
+@bench_command(
+    "film",
+    example="pivotbench push film test.toml --out clips",
+    then="pivotbench push test.toml --clip clips/…",
+)
+@card_argument
+@click.option("--camera", "device", default="", help="Number or path, instead of the bench card's.")
+@click.option(
+    "--out",
+    "out_dir",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=Path("clips"),
+    show_default=True,
+    help="Folder for the clip.",
+)
+@json_option
+def command(test_card: Path, device: str, out_dir: Path, as_json: bool) -> None:
+    """Watch the live camera, say what would make the picture better, and record a push from before it moves until it
+    rests. Ctrl-C ends and keeps what was recorded. No sound is taken.
+    """
+    from rig.cards.read import read_set
+    from rig.jobs.pushing.film import LiveLook, film_push
+
+    last: list[str] = []
+
+    def say(look: LiveLook) -> None:
+        judged = look.judgement
+        text = "recording" if look.recording else (judged.advice[0] if judged.advice else "ready: push when you like")
+        line = f"floor {judged.floor_seen}/{judged.floor_of}, car {judged.car_seen}/{judged.car_of}: {text}"
+        if [line] != last:
+            last[:] = [line]
+            click.echo(line, err=True)
+
+    kept = film_push(read_set(test_card), out_dir, say=say, device=device)
+    show(
+        f"{kept.clip}: {kept.words}\nNext: pivotbench push {test_card} --clip {kept.clip}",
+        {
+            "clip": str(kept.clip),
+            "times": str(kept.times),
+            "pictures": kept.pictures,
+            "lost": kept.lost,
+            "skipped": kept.skipped,
+            "seconds": kept.seconds,
+        },
+        as_json=as_json,
+    )

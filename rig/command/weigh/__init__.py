@@ -1,0 +1,1 @@
+"""The car on the pads."""

@@ -1,0 +1,82 @@
+"""`pads` alone, on a real pseudo-terminal: what is heard, and what goes onto the bench card."""
+
+import json
+import threading
+import time
+import tomllib
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from rig.base.errors import BenchError, InputError
+from rig.command.pads import pads as listening
+from rig.pads.lines import Reading
+from rig.pads.patterns import PatternLines
+from rig.pads.port import PortInfo, PortList
+from tests.rig.pads.scripted_pad import ScriptedPad
+
+
+def heard(monkeypatch: pytest.MonkeyPatch, line: bytes, *words: str) -> str:
+    """What the command prints while a board sends this line again and again."""
+    pad, stop = ScriptedPad(), threading.Event()
+
+    def send() -> None:
+        while not stop.is_set():
+            pad.send(line + b"\n")
+            time.sleep(0.01)
+
+    monkeypatch.setattr("rig.pads.port.list_ports", lambda: PortList(ports=(PortInfo(device=pad.url),), complete=True))
+    board = threading.Thread(target=send)
+    board.start()
+    try:
+        done = CliRunner().invoke(listening.command, list(words), catch_exceptions=False)
+    finally:
+        stop.set()
+        board.join()
+        pad.unplug()
+    assert done.exit_code == 0, done.output
+    return done.stdout
+
+
+def test_another_format_gets_its_pattern_ready_for_the_card(monkeypatch: pytest.MonkeyPatch) -> None:
+    said = heard(monkeypatch, b'w\' "12.5;-3;400;0.25" g')
+    assert 'w\' "12.5;-3;400;0.25" g' in said
+    lines = [line for line in said.splitlines() if line.startswith("line_pattern = ")]
+    pattern = tomllib.loads(lines[0])["line_pattern"]  # as it would be copied
+    read = PatternLines(pattern=pattern).parse(b'w\' "12.5;-3;400;0.25" g')
+    assert isinstance(read, Reading)
+    assert read.counts == (12.5, -3.0, 400.0, 0.25)
+    assert "Press each pad" in said  # which is which, no line says
+
+
+def test_it_is_written_onto_the_bench_card_when_asked(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    card = tmp_path / "bench.toml"
+    card.write_text('# ours\ncard = "bench"\nname = "Workshop"\n[pads]\nport = "COM9"  # the old board\n')
+    said = heard(monkeypatch, b"12.5;-3;400;0.25", "--write", str(card))
+    pads = tomllib.loads(card.read_text())["pads"]
+    assert pads["line_pattern"] == "<c1>;<c2>;<c3>;<c4>"
+    assert pads["port"].startswith("/dev/")
+    assert pads["baud"] == 115_200
+    assert card.read_text().startswith("# ours\n")
+    assert f"wrote {card}: port COM9 → {pads['port']}" in said
+
+
+def test_a_port_that_is_no_pads_is_not_written(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    card = tmp_path / "bench.toml"
+    card.write_text('card = "bench"\nname = "Workshop"\n')
+    with pytest.raises(InputError, match="no port speaks as pads do"):
+        heard(monkeypatch, b"temperature 21.5", "--write", str(card))
+    assert card.read_text() == 'card = "bench"\nname = "Workshop"\n'
+
+
+def test_for_programs_as_well(monkeypatch: pytest.MonkeyPatch) -> None:
+    told = json.loads(heard(monkeypatch, b"1 2 3", "--json", "--seconds", "0.5"))
+    ((row),) = told["ports"].values()
+    assert row["pattern"] == ""
+    assert set(row["lines"]) == {"1 2 3"}
+
+
+def test_a_port_that_is_named_and_not_there_is_refused() -> None:
+    with pytest.raises(BenchError, match="no such port"):
+        CliRunner().invoke(listening.command, ["--port", "/dev/no-such-port"], catch_exceptions=False)

@@ -1,0 +1,50 @@
+"""What a command hands on, where a value could be exchanged for its neighbour."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from rig.base.errors import BenchError
+from tests.values.cards_typed import run, write
+from tests.values.pads_acted import pivotbench
+
+
+def test_the_boards_squares_and_sizes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    given: dict[str, Any] = {}
+
+    def board_sheet(**asked: Any) -> list[Path]:
+        given.update(asked)
+        return [tmp_path / "board.pdf"]
+
+    monkeypatch.setattr("vision.markers.sheets.board_sheet", board_sheet)
+    sizes = ["--columns", 9, "--rows", 6, "--square-mm", 31, "--marker-mm", 22]
+    said = run("new", "sheets", "--board", "--paper", "Letter", "--out", tmp_path, *sizes)
+    assert given == {
+        "paper": "Letter",
+        "folder": tmp_path,
+        "columns": 9,
+        "rows": 6,
+        "square": pytest.approx(0.031),
+        "marker": pytest.approx(0.022),
+    }
+    assert f"wrote {tmp_path / 'board.pdf'}" in said
+
+
+@pytest.mark.parametrize(("named", "asked", "taken"), [("own.mp4", [], "own.mp4"), ("own.mp4", ["x.mp4"], "x.mp4")])
+def test_the_clip_that_is_named_goes_before_the_cards_own(
+    named: str, asked: list[str], taken: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def measure_clip(clip: Path, *_: Any, **__: Any) -> None:
+        raise BenchError(f"took {clip.name}", where="here", remedy="none")
+
+    monkeypatch.setattr("rig.jobs.pushing.measure.measure_clip", measure_clip)
+    card = write(tmp_path, test={"clip": named})
+    told = pivotbench("push", "measure", card, *(["--clip", *asked] if asked else []), "--log", tmp_path / "log")
+    assert f"took {taken}" in told.err
+
+
+def test_without_any_clip_it_says_where_to_name_one(tmp_path: Path) -> None:
+    told = pivotbench("push", "measure", write(tmp_path), "--log", tmp_path / "log")
+    assert told.code == 2
+    assert "or give --clip" in told.err
