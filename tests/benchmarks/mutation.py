@@ -235,6 +235,8 @@ def pytest_in(project: Path, arguments: list[str], plugin: Chosen) -> int:
                 "-n",
                 "0",
                 "-q",
+                "-m",
+                "",
                 "-p",
                 "no:cacheprovider",
                 "-p",

@@ -54,6 +54,7 @@ def test_a_forecast_stopped_between_draws_is_computed_again_as_it_was(
     assert again.same == 1
 
 
+@pytest.mark.thorough
 def test_a_killed_demo_leaves_a_sound_log(tmp_path: Path) -> None:
     """Weighing and filming are under way then; the benchmark takes moments over the whole job."""
     tally = judge(["demo", "--out", str(tmp_path / "out")], tmp_path / "out" / "log", 3.5, signal.SIGKILL)

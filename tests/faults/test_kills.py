@@ -18,6 +18,7 @@ def test_a_killed_writer_loses_nothing_that_it_had_acknowledged() -> None:
     assert {key: done[key] for key in BAD} == dict.fromkeys(BAD, 0)
 
 
+@pytest.mark.thorough
 def test_a_killed_weighing_leaves_a_sound_log_and_the_next_one_works(tmp_path: Path) -> None:
     pads = Weighing(tmp_path)
     try:

@@ -185,6 +185,7 @@ def test_the_journal_is_read_as_sqlite_reads_it_and_what_damage_hides_is_seen(tm
         assert done.kept["records"] >= RECORDS - 1  # at most the row in which the bit is
 
 
+@pytest.mark.thorough
 @pytest.mark.skipif(os.name != "posix", reason="needs kill -9 and fork")
 @pytest.mark.parametrize("kind", ["repair", "import", "upgrade"])
 def test_a_job_killed_beside_a_writer_loses_nothing(kind: str) -> None:
@@ -193,6 +194,7 @@ def test_a_job_killed_beside_a_writer_loses_nothing(kind: str) -> None:
     assert {key: done[key] for key in BAD} == dict.fromkeys(BAD, 0)
 
 
+@pytest.mark.thorough
 @pytest.mark.skipif(os.name != "posix", reason="needs kill -9 and fork")
 def test_a_repair_that_asks_nobody_loses_what_was_acknowledged() -> None:
     """The same judge, so that it is known to see."""

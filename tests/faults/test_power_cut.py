@@ -139,6 +139,7 @@ def old_titles(path: Path) -> list[str] | str:
         )
 
 
+@pytest.mark.thorough
 def test_an_upgrade_keeps_the_old_records_and_a_copy_of_them(tmp_path: Path, disk_place: Path) -> None:
     root = tmp_path / "root"
     root.mkdir()
@@ -166,6 +167,7 @@ def test_an_upgrade_keeps_the_old_records_and_a_copy_of_them(tmp_path: Path, dis
     assert first_fault(worked("upgrade", root), judge, disk_place) == ""
 
 
+@pytest.mark.thorough
 def test_a_repair_discards_nothing(tmp_path: Path, disk_place: Path) -> None:
     root, made = tmp_path / "root", tmp_path / "made"
     root.mkdir()
@@ -208,6 +210,7 @@ def test_a_repair_discards_nothing(tmp_path: Path, disk_place: Path) -> None:
     assert first_fault(worked("repair", root), judge, disk_place) == ""
 
 
+@pytest.mark.thorough
 def test_a_clip_under_its_own_name_is_whole_and_has_its_times(tmp_path: Path, disk_place: Path) -> None:
     root = tmp_path / "root"
     root.mkdir()
@@ -229,6 +232,7 @@ def test_a_clip_under_its_own_name_is_whole_and_has_its_times(tmp_path: Path, di
     assert first_fault(worked("film", root), judge, disk_place) == ""
 
 
+@pytest.mark.thorough
 def test_an_export_is_there_when_it_was_said_to_be(tmp_path: Path, disk_place: Path) -> None:
     root = tmp_path / "root"
     root.mkdir()
@@ -256,6 +260,7 @@ def test_an_export_is_there_when_it_was_said_to_be(tmp_path: Path, disk_place: P
     assert first_fault(worked("export", root), judge, disk_place) == ""
 
 
+@pytest.mark.thorough
 def test_an_import_brings_the_files_before_the_records(tmp_path: Path, disk_place: Path) -> None:
     root = tmp_path / "root"
     root.mkdir()

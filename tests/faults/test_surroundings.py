@@ -82,6 +82,7 @@ def plain(tmp_path_factory: pytest.TempPathFactory) -> dict[str, object]:
     return figures(run("weigh", str(cards_in(folder)), "--log", str(folder / "log"), "--json"))
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("name", ODD_NAMES)
 def test_odd_places_change_nothing(tmp_path: Path, plain: dict[str, object], name: str) -> None:
     place = tmp_path / ODD_NAMES[name]
@@ -101,6 +102,7 @@ def test_windows_line_ends_and_a_byte_order_mark_change_no_figure(tmp_path: Path
     assert figures(run("weigh", str(card), "--log", str(tmp_path / "log"), "--json")) == plain
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("home", [None, "/nonexistent/home"])
 def test_no_home_directory(tmp_path: Path, home: str | None) -> None:
     """With nothing in the environment at all, or a home that cannot be made: words or a result, never a fault."""
@@ -115,6 +117,7 @@ def test_no_home_directory(tmp_path: Path, home: str | None) -> None:
         assert "itself is at fault" not in done.stderr
 
 
+@pytest.mark.thorough
 @pytest.mark.skipif(os.name != "posix", reason="needs the permissions of POSIX")
 def test_a_package_directory_that_cannot_be_written(tmp_path: Path, plain: dict[str, object]) -> None:
     code = tmp_path / "code"
@@ -180,6 +183,7 @@ def test_decimal_points_stay_in_a_locale_with_commas(tmp_path: Path, decimal_com
     assert read_set(cards_in(tmp_path / "cards")).test.typed.weights_g[1] == 410.5
 
 
+@pytest.mark.thorough
 def test_languages_of_the_environment_change_no_figure(tmp_path: Path) -> None:
     card = cards_in(tmp_path)
     told = []

@@ -50,6 +50,7 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("at", [1, 3, 6, 9])
 def test_an_export_on_a_full_disk_ends_in_words(bench: Path, tmp_path: Path, at: int) -> None:
     target = tmp_path / "out"
@@ -70,6 +71,7 @@ def test_an_export_on_a_full_disk_ends_in_words(bench: Path, tmp_path: Path, at:
     assert all(path.stat().st_size > 0 for path in whole)  # no half-written file under a final name
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("at", [2, 30, 60])
 def test_a_forecast_that_cannot_be_written_is_not_shown(bench: Path, tmp_path: Path, at: int) -> None:
     folder = tmp_path / "log"

@@ -33,6 +33,7 @@ def benches(firmware: Firmware) -> Iterator[Any]:
         bench.close()
 
 
+@pytest.mark.thorough
 def test_a_minute_of_streaming_loses_no_line(benches: Any) -> None:
     """tests/benchmarks/firmware_stream.py streams ten minutes and more."""
     stream = stream_at_80(benches(), 60.0)
@@ -55,6 +56,7 @@ SYMPTOM = {
 }
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("name", MUTANTS)
 def test_a_mutant_is_caught(name: str, benches: Any, tmp_path: Path) -> None:
     found = faults(stream_at_80(benches(build_changed(tmp_path, MUTANTS[name])), 20.0))

@@ -143,6 +143,7 @@ def test_trouble_is_said_and_passes(browser: Any, tmp_path: Path, monkeypatch: p
         assert "Stopped" in idle(page, serving)
 
 
+@pytest.mark.thorough
 def test_the_page_finds_a_restarted_bench_again(browser: Any, tmp_path: Path) -> None:
     with served(tmp_path) as serving:
         port = serving.port

@@ -190,6 +190,7 @@ def test_loads_lean_and_balance_point_in_every_phase(told: dict[str, Any]) -> No
     assert left["roll_deg"] > 0.1
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(("drive", "front"), [("rear", 0.0), ("front", 1.0), ("four", 0.5)])
 def test_how_much_side_grip_each_axle_uses(tmp_path: Path, drive: str, front: float) -> None:
     """Friction circle of each axle: what drive (or 60 % of the brakes in front) leaves, for its share of the turn."""
@@ -322,6 +323,7 @@ DOUBTS: list[tuple[str, dict[str, Any]]] = [
 ]
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(("name", "keys"), DOUBTS)
 def test_a_doubt_on_the_card_alone(tmp_path: Path, name: str, keys: dict[str, Any]) -> None:
     """95 % half-widths: 1.96 times the slope times u, beside 5 % of the grip ratio; 200 draws scatter by some 8 %."""

@@ -89,6 +89,7 @@ def test_pivot_from_a_clean_track(x: float, turn_deg: float) -> None:
     assert push.peak_speed == pytest.approx(1.5 * mean_speed, rel=0.02)
 
 
+@pytest.mark.thorough
 def test_intervals_hold_the_truth_as_often_as_they_say() -> None:
     # 160 random pushes, cards' errors included. Binomial: 95 % +- 4 standard errors, rounded outwards.
     rng = np.random.default_rng(20261125)

@@ -55,6 +55,7 @@ def engine_end(share: np.ndarray, twist: np.ndarray) -> np.ndarray:
     return data.qpos[:3].copy()
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("seed", [2, 3, 5])
 def test_cars_left_by_the_finger_agree_with_the_engine(seed: int) -> None:
     # Asked: within 2 % of the wheelbase up to 0.5 m/s. From where the finger left the car, in its axes at that moment;

@@ -124,7 +124,12 @@ def test_progress_rises_to_its_end() -> None:
     assert len(told) >= 2
 
 
-@pytest.mark.parametrize(("seed", "drag"), [(0, 1.0), (2, 1.0), (1, 0.4)])
+THOROUGH = pytest.mark.thorough
+
+
+@pytest.mark.parametrize(
+    ("seed", "drag"), [(0, 1.0), pytest.param(2, 1.0, marks=THOROUGH), pytest.param(1, 0.4, marks=THOROUGH)]
+)
 def test_a_car_left_to_itself_agrees_with_a_general_purpose_integrator(seed: int, drag: float) -> None:
     # SciPy's LSODA on friction softened to 1e-5 m/s, in floor axes, from where the finger left random cars: blocked,
     # and under an ellipse whose short axis (the drag) lies along the wheels.

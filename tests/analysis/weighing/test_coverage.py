@@ -21,6 +21,7 @@ def benchmark() -> ModuleType:
     return module
 
 
+@pytest.mark.thorough
 def test_sample_of_simulated_weighings(benchmark: ModuleType) -> None:
     """Binomial limits of 40 weighings around 95 % (corner weights of one car hang together: as if 40, not 160)."""
     tally, baseline = benchmark.run(40)

@@ -28,6 +28,7 @@ def stream(
     return np.arange(n) / rate, np.round(LEVEL[:pads] + noise)
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("rate", [10, 80])
 def test_a_resting_load_is_called_moving_at_most_at_the_stated_rate(rate: int) -> None:
     rng = np.random.default_rng(rate)
@@ -35,6 +36,7 @@ def test_a_resting_load_is_called_moving_at_most_at_the_stated_rate(rate: int) -
     assert moving <= 15  # stated 1 %; binomial(500, 0.01) exceeds 12 once in 500 seeds
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(("rate", "rho"), [(10, 0.0), (80, 0.0), (80, 0.6)])
 def test_uncertainty_of_the_mean_covers_the_truth(rate: int, rho: float) -> None:
     """95 % intervals from the stated u and dof hold the true level in 93-98 % of pads (memory of the noise

@@ -180,6 +180,7 @@ def test_nothing_changes_without_the_token(
     assert state(page) == before
 
 
+@pytest.mark.thorough
 def test_a_fuzzer_driven_by_the_interface_s_document_finds_no_fault(page: Page, client: TestClient) -> None:
     schemathesis = pytest.importorskip("schemathesis", reason="needs python -m pip install -e '.[dev]'")
     schema = schemathesis.openapi.from_dict(page.document)

@@ -414,6 +414,7 @@ def test_a_car_that_is_pushed_elsewhere_is_the_same_car(one: str, other: str) ->
 # the game
 
 
+@pytest.mark.thorough
 def test_the_odds_point_to_what_was_hidden(tmp_path: Path) -> None:
     bench = Bench(tmp_path, time_factor=12.0)
     game = HiddenGame(bench)
