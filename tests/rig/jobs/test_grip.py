@@ -15,6 +15,7 @@ from rig.jobs.grip.grip import PullTest, TiltTest, combined_grip, infer_grip, me
 from rig.jobs.series.series import analyse_plan, changes_for, ladder_of, plan_table
 from rig.jobs.weighing.weights import weigh_typed
 from rig.log.store import BenchLog
+from rig.lookups.cards_and_pivots import keep_cards
 from rig.main import main
 from rig.report.other_records import WORDS, other_parts
 from tests.whole_records import whole
@@ -64,6 +65,7 @@ class Workshop:
         pivot = blocked_pivot(pct / 100 * LENGTH, ratio, 1.0)
         kappa = 1.0 / (LENGTH / 2 - pivot) + off
         u = 0.01
+        cards = read_set(path)
         whole(
             self.log,
             "push",
@@ -86,8 +88,9 @@ class Workshop:
                     }
                 ]
             },
+            cards=keep_cards(self.log, cards),
         )
-        return read_set(path)
+        return cards
 
 
 @pytest.fixture
