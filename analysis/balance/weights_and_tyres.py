@@ -66,6 +66,17 @@ def _moved(value: float, u: float, factor: float) -> Moved:
     return Moved(value=value, u=u, interval=(value - factor * u, value + factor * u))
 
 
+def grip_that_fits(by_push: float, by_weights: float) -> float:
+    """By how much the front tyres must grip better against the rear for the balance point found from weights and grip
+    (per cent of the wheelbase, as is that by the push) to be where the push has it. Raises InputError beyond the axles.
+    """
+    if not all(0.0 < one < 100.0 for one in (by_push, by_weights)):
+        raise InputError(
+            "a balance point beyond the axles", where="grip that fits", remedy="Push again nearer to the middle"
+        )
+    return float(np.exp(_logit(by_push) - _logit(by_weights)))
+
+
 def _logit(pct: float) -> float:
     return float(np.log(pct / (100.0 - pct)))
 

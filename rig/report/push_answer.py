@@ -5,6 +5,7 @@ from itertools import pairwise
 
 from analysis.balance.results import MeasuredBalance, Saw
 from analysis.balance.seen import seen_words, where_pushed
+from analysis.balance.weights_and_tyres import grip_that_fits
 from analysis.statistics.quantiles import NORMAL_95
 from rig.base.car_words import station_words_mm
 from rig.cards.measures import MM
@@ -79,7 +80,7 @@ def push_lines(answer: PushAnswer) -> list[str]:
     if rows:
         widths = [max(len(row[column]) for row in rows) for column in (0, 1)]
         lines += [f"{name:<{widths[0]}}   {value:<{widths[1]}}   {remark}".rstrip() for name, value, remark in rows]
-        lines += [text for text in [fits_sentence(answer)] if text]
+        lines += [text for text in (fits_sentence(answer), tyres_sentence(answer)) if text]
     else:
         lines.append("Weigh the car, or type its weights in, and this push tells the balance point.")
     advice = [text for text in (largest_part_sentence(answer), next_push_sentence(answer)) if text]
@@ -97,6 +98,22 @@ def fits_sentence(answer: PushAnswer) -> str:
     if others:
         sentence += f" Next likely: {'; '.join(f'{one.words} ({odds_words(one.odds)})' for one in others)}."
     return sentence
+
+
+def tyres_sentence(answer: PushAnswer) -> str:
+    """What the tyres would have to do for both balance points to be one; empty where they agree or there are not two
+    between the axles."""
+    balance, given = answer.balance, answer.by_weights
+    if answer.verdict != "disagrees" or balance is None or balance.pct is None or balance.interval_pct is None:
+        return ""
+    points = (balance.pct, *balance.interval_pct)
+    if given is None or not all(0.0 < point < 100.0 for point in (*points, given.pct)):
+        return ""
+    best, low, high = (grip_that_fits(point, given.pct) for point in points)
+    return (
+        f"Or it is the tyres: front ones that grip {best:.2f} times ({low:.2f} to {high:.2f}) as well against the rear "
+        "as the test card says."
+    )
 
 
 def axle_sentence(answer: PushAnswer) -> str:

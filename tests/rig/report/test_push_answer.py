@@ -158,3 +158,17 @@ def test_no_zero_stands_beside_a_plus_minus() -> None:
             answer(balance=balance(pct=pct, u=half / 1.96, interval_pct=(pct - half, pct + half), distance=5.0))
         )
         assert not any(f"± {zero} " in f"{line} " for line in lines for zero in ("0", "0.0", "0.00", "0.000"))
+
+
+def test_where_they_disagree_it_may_be_the_tyres() -> None:
+    """By hand: (54.5 / 45.5) / (50.6 / 49.4) = 1.169; (53.1 / 46.9) / … = 1.105; (55.9 / 44.1) / … = 1.238."""
+    push, weights = balance(pct=54.5, interval_pct=(53.1, 55.9)), ByWeights(pct=50.6, u=1.2, interval_pct=(48.2, 53.0))
+    lines = push_lines(answer(balance=push, by_weights=weights, verdict="disagrees"))
+    (told,) = [line for line in lines if line.startswith("Or it is the tyres: ")]
+    assert "front ones that grip 1.17 times (1.11 to 1.24) as well against the rear as the test card says" in told
+    assert not any("the tyres:" in line for line in push_lines(answer(balance=push, by_weights=weights)))
+    beyond = balance(pct=-4.0, interval_pct=(-30.0, 20.0))
+    assert not any(
+        "the tyres:" in line
+        for line in push_lines(answer(balance=beyond, by_weights=weights, verdict="disagrees", pushed_pct=5.0))
+    )
