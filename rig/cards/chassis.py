@@ -36,7 +36,7 @@ def springs_on(card: CarCard, *, where: str) -> ChassisCard:
             "this car card has no springs, dampers and bars",
             where=where,
             remedy="Write [chassis.front] and [chassis.rear] with spring_n_per_mm; every key stands on a card "
-            "made with: pivotbench new DIR",
+            "made with: pivotbench new DIR --all",
         )
     return card.chassis
 

@@ -15,8 +15,9 @@ from rig.base.files import small_file
 from rig.base.plain_json import Json
 from rig.base.printable import printable
 from rig.cards.agreement import refuse_contradictions
-from rig.cards.fields import allowed, bare
+from rig.cards.fields import allowed, bare, sections
 from rig.cards.leaves import refuse_what_no_card_holds
+from rig.cards.left_out import with_doubts_of_what_is_written
 from rig.cards.plausible import likely, refuse_what_cannot_be_meant
 from rig.cards.schema import CARD_TYPES, AnyCard, BenchCard, CarCard, PhasesCard, TestCard
 from rig.cards.sizes import BY_KEY
@@ -100,7 +101,7 @@ def parse_card(text: str, card_type: type[CardT], *, where: str, as_recorded: bo
         raise InputError(f"this file has {given}", where=where, remedy=f'A {kind} card starts with card = "{kind}"')
     refuse_what_no_card_holds(plain, where)
     try:
-        card = msgspec.convert(plain, card_type)
+        card = msgspec.convert(with_doubts_of_what_is_written(plain), card_type)
     except msgspec.ValidationError as error:
         raise _explain(str(error), plain, card_type, where) from error
     if not as_recorded:
@@ -141,7 +142,9 @@ def _explain(message: str, plain: Json, card_type: type[AnyCard], where: str) ->
         known = _known_keys(card_type, keys)
         name = printable(unknown.group(1))[:80]
         close = difflib.get_close_matches(name, known, n=1)
-        hint = f'Did you mean "{close[0]}"? ' if close else ""
+        elsewhere = [one.path for _, _, own in sections(card_type) for one in own if one.path.endswith(f".{name}")]
+        likely_keys = elsewhere[:2] or [f'"{one}"' for one in close]
+        hint = f"Did you mean {' or '.join(likely_keys)}? " if likely_keys else ""
         section = f"[{dotted}]" if dotted else "the top of the card"
         return InputError(
             f'"{name}" is not a key of {section}',

@@ -1,12 +1,14 @@
 """Write cards as commented TOML, each key with unit, meaning and default, made from the schema itself."""
 
 import random
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
 from rig.base.errors import BenchError, InputError
 from rig.cards.fields import CardKeys, Field, optional_sections, sections
 from rig.cards.identity import new_id
+from rig.cards.left_out import is_a_measurement
 from rig.cards.schema import CARD_TYPES, Section
 
 _HEADS = {
@@ -42,6 +44,9 @@ STARTER: dict[str, CardKeys] = {
     },
 }
 
+EXAMPLES: CardKeys = {"chassis.front.spring_n_per_mm": 2.5, "chassis.rear.spring_n_per_mm": 2.3}
+"""Keys without a default in a section that may be left out: figures with which its block can be uncommented whole."""
+
 
 def card_text(kind: str, values: CardKeys | None = None, *, head: str = "") -> str:
     """The commented TOML text of a card.
@@ -53,34 +58,37 @@ def card_text(kind: str, values: CardKeys | None = None, *, head: str = "") -> s
     lines = [f"# {line}" for line in (head or _HEADS[kind]).splitlines()]
     optional = optional_sections(_type_of(kind))
     for section, meaning, fields in sections(_type_of(kind)):
+        absent = section in optional and not any(key.startswith(section + ".") for key in given)
+        values = EXAMPLES | given if absent else given
         block = [f"[{section}]  # {meaning}"] if section else []
-        block += [_line(field, given) for field in fields if not isinstance(_value(field, given), list)]
+        block += [key_line(field, values) for field in fields if not isinstance(_value(field, values), list)]
         for field in fields:
-            if isinstance(value := _value(field, given), list):
+            if isinstance(value := _value(field, values), list):
                 block += _rows(field, value)
-        if section in optional and not any(key.startswith(section + ".") for key in given):
-            block = [line if line.startswith("#") else f"# {line}" for line in block]
+        if absent:  # what is left out within it stays so when all of it is uncommented
+            block = [f"# {line}" for line in block]
         lines += ["", *block]
     return "\n".join(lines) + "\n"
 
 
 def write_new_cards(folder: Path, *, rng: random.Random | None = None) -> list[Path]:
-    """Write one commented card of each kind into a folder, each with its id. Refuses to overwrite (InputError).
+    """Write one card of each kind with every key into a folder, each with its id. Refuses to overwrite (InputError).
 
     rng: for the ids, where they must come out the same.
     """
-    paths = {kind: folder / f"{kind}.toml" for kind in CARD_TYPES}
-    for path in paths.values():
-        if path.exists():
-            raise InputError(
-                "there is a card already",
-                where=str(path),
-                remedy="Name another folder, or move this card away first",
-            )
+    texts = {kind: card_text(kind, {} if kind == "phases" else {"id": new_id(rng)}) for kind in CARD_TYPES}
+    return write_cards(folder, texts)
+
+
+def write_cards(folder: Path, texts: Mapping[str, str]) -> list[Path]:
+    """Write cards into a folder, each under the name of its kind. Raises InputError for a card that is there already,
+    BenchError where the place refuses."""
+    paths = {kind: folder / f"{kind}.toml" for kind in texts}
+    refuse_to_overwrite(paths.values())
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for kind, path in paths.items():
-            path.write_text(card_text(kind, {} if kind == "phases" else {"id": new_id(rng)}), encoding="utf-8")
+            path.write_text(texts[kind], encoding="utf-8")
     except OSError as error:
         raise BenchError(
             f"cannot write the cards ({error.strerror})",
@@ -88,6 +96,17 @@ def write_new_cards(folder: Path, *, rng: random.Random | None = None) -> list[P
             remedy="Name a folder that you may write to, on a disk with room",
         ) from error
     return list(paths.values())
+
+
+def refuse_to_overwrite(paths: Iterable[Path]) -> None:
+    """Raise InputError for the first of these files that exists."""
+    for path in paths:
+        if path.exists():
+            raise InputError(
+                "there is a card already",
+                where=str(path),
+                remedy="Name another folder, or move this card away first",
+            )
 
 
 def _type_of(kind: str) -> type[Section]:
@@ -98,13 +117,24 @@ def _value(field: Field, given: CardKeys) -> Any:
     return given.get(field.path, field.default)
 
 
-def _line(field: Field, given: CardKeys) -> str:
-    key = field.path.rsplit(".", 1)[-1]
+def key_line(field: Field, given: CardKeys, *, inside: str | None = None, remark: str = "") -> str:
+    """A key with its value, or as a comment where it has none, and what it means.
+
+    given: dotted key -> value.  inside: the section it stands in, when that may be another than its own: its name is
+    then whole.  remark: what else is to be said of it.
+    """
+    own, _, last = field.path.rpartition(".")
+    key = last if inside is None or inside == own else field.path
     value = _value(field, given)
-    left_out = value is None or (field.path == "id" and not value)
+    left_out = (
+        value is None
+        or (field.path == "id" and not value)
+        or (is_a_measurement(field.path) and field.path not in given)  # a default is no measurement
+    )
     text = f"# {key} =" if left_out else f"{key} = {_toml(value)}"
-    note = "; ".join(filter(None, [field.unit, field.meaning, _choice_note(field)]))
-    return f"{text:<34} # {note}"
+    example = "an example: write yours" if value is not None and value is EXAMPLES.get(field.path) else ""
+    note = "; ".join(filter(None, [field.unit, field.meaning, _choice_note(field), example, remark]))
+    return f"{text:<34} # {note}" if note else text
 
 
 def _choice_note(field: Field) -> str:

@@ -79,6 +79,7 @@ def write_cards(folder: Path, setup: SetUp, positions_pct: tuple[float, ...], *,
         "id": virtual_id("bench"),
         "pads.port": "virtual",
         "pads.reseat_g": 2.0,
+        "floor.bar_mm": 100.0,
         "floor.bar_mm_u": 0.1,
     }
     (folder / "bench.toml").write_text(card_text("bench", bench), encoding="utf-8")

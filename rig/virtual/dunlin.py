@@ -67,6 +67,7 @@ CAR_KEYS: CardKeys = {
     "plate.height_mm_u": 1.0,
     "plate.place_mm_u": 0.5,
     "plate.turn_deg_u": 0.2,
+    "plate.bar_mm": 100.0,
     "plate.bar_mm_u": 0.1,
 }
 """What the workshop measured on Dunlin, and how well."""

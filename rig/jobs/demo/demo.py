@@ -185,7 +185,7 @@ def write_trial(folder: Path, setups: Sequence[tuple[SetUp, Truth]]) -> list[Pat
     (plain, truth), (rubber, other) = setups[0], setups[1]
     keys = CAR_KEYS | {"name": "Dunlin on kitchen scales"}
     write_text(folder / "car.toml", card_text("car", keys, head="The virtual car, for a first try of your own."))
-    bench = {"name": "Kitchen table", "floor.bar_mm_u": 0.1}
+    bench = {"name": "Kitchen table", "floor.bar_mm": 100.0, "floor.bar_mm_u": 0.1}
     write_text(folder / "bench.toml", card_text("bench", bench, head="A bench with kitchen scales instead of pads."))
     written = []
     for name, setup, car in (("plain", plain, truth), ("front-rubber", rubber, other)):

@@ -51,6 +51,7 @@ def bench_text() -> str:
         "id": virtual_id("bench"),
         "pads.port": "virtual",
         "pads.reseat_g": 2.0,
+        "floor.bar_mm": 100.0,
         "floor.bar_mm_u": 0.1,
     }
     return card_text("bench", keys)

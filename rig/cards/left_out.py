@@ -1,0 +1,40 @@
+"""Keys whose default is nobody's measurement: what stands on the card was measured, what does not is wider.
+
+A length that somebody writes on a card was read off a ruler, and has a ruler's uncertainty unless the card gives one of
+its own. The same length left out has the doubt of a thing that nobody looked at: that is the schema's default.
+"""
+
+from rig.base.plain_json import Json
+from rig.cards.schema import MEASURED_BAR_MM_U, UNMEASURED_BAR_MM_U, BenchCard, CarCard
+
+DOUBT_WHEN_WRITTEN: dict[str, float] = {
+    "plate.bar_mm": MEASURED_BAR_MM_U,
+    "floor.bar_mm": MEASURED_BAR_MM_U,
+    "finger.bar_mm": MEASURED_BAR_MM_U,
+}
+"""Dotted key -> standard uncertainty of it, in its unit, where the card has the key and not its `_u`."""
+
+
+def is_a_measurement(path: str) -> bool:
+    """Whether a key, or its uncertainty, stands on a new card only when somebody measured it."""
+    return path.removesuffix("_u") in DOUBT_WHEN_WRITTEN
+
+
+def with_doubts_of_what_is_written(plain: Json) -> Json:
+    """A card as TOML has it, with the uncertainties of what was measured filled in. The card given stays as it is."""
+    filled = dict(plain)
+    for path, doubt in DOUBT_WHEN_WRITTEN.items():
+        section, key = path.split(".")
+        table = filled.get(section)
+        if isinstance(table, dict) and key in table and f"{key}_u" not in table:
+            filled[section] = table | {f"{key}_u": doubt}
+    return filled
+
+
+def sheets_without_ruler(car: CarCard, bench: BenchCard) -> tuple[str, ...]:
+    """The printed sheets whose bar nobody measured: "the floor sheets", "the car sheet".
+
+    The car sheet only where it is the plate: markers of one's own are printed otherwise, but scale with the bar too.
+    """
+    bars = (("the floor sheets", bench.floor.bar_mm_u), ("the car sheet", car.plate.bar_mm_u))
+    return tuple(sheet for sheet, doubt in bars if doubt >= UNMEASURED_BAR_MM_U)
