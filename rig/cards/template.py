@@ -77,10 +77,10 @@ def write_new_cards(folder: Path, *, rng: random.Random | None = None) -> list[P
     rng: for the ids, where they must come out the same.
     """
     texts = {kind: card_text(kind, {} if kind == "phases" else {"id": new_id(rng)}) for kind in CARD_TYPES}
-    return write_cards(folder, texts)
+    return write_card_files(folder, texts)
 
 
-def write_cards(folder: Path, texts: Mapping[str, str]) -> list[Path]:
+def write_card_files(folder: Path, texts: Mapping[str, str]) -> list[Path]:
     """Write cards into a folder, each under the name of its kind. Raises InputError for a card that is there already,
     BenchError where the place refuses."""
     paths = {kind: folder / f"{kind}.toml" for kind in texts}

@@ -18,7 +18,7 @@ from tests.values.pads_acted import CAR_CARD, ActedPads, pivotbench, toml, write
 
 AXLE = {"kind": "free", "drag": 0.02, "drag_u": 0.01, "toe_deg": 0.0, "toe_deg_u": 0.3}
 SPRINGS = {
-    "spring_n_per_mm": None,
+    "spring_n_per_mm": 2.5,
     "spring_n_per_mm_u": 0.1,
     "motion_ratio": 0.65,
     "motion_ratio_u": 0.03,
@@ -56,8 +56,8 @@ DEFAULTS: dict[str, dict[str, dict[str, Any]]] = {
         "rear": AXLE,
         "masses": {"total_g": None, "yaw_inertia_kgm2": None, "yaw_inertia_kgm2_u": 0.0},
         "plate": {
-            "bar_mm": 100.0,
-            "bar_mm_u": 0.2,
+            "bar_mm": None,
+            "bar_mm_u": None,
             "height_mm": 60.0,
             "height_mm_u": 2.0,
             "middle_pct": 50.0,
@@ -66,7 +66,7 @@ DEFAULTS: dict[str, dict[str, dict[str, Any]]] = {
         },
         "chassis": {"load_sensitivity": 0.1, "load_sensitivity_u": 0.1},
         "chassis.front": SPRINGS,
-        "chassis.rear": SPRINGS,
+        "chassis.rear": SPRINGS | {"spring_n_per_mm": 2.3},
     },
     "bench": {
         "pads": {
@@ -81,8 +81,8 @@ DEFAULTS: dict[str, dict[str, dict[str, Any]]] = {
         },
         "floor": {
             "paper": "A4",
-            "bar_mm": 100.0,
-            "bar_mm_u": 0.2,
+            "bar_mm": None,
+            "bar_mm_u": None,
             "place_mm_u": 0.5,
             "learn_layout": False,
             "dictionary": "DICT_APRILTAG_36h11",
@@ -98,8 +98,8 @@ DEFAULTS: dict[str, dict[str, dict[str, Any]]] = {
         "finger": {
             "id": 20,
             "size_mm": 30.0,
-            "bar_mm": 100.0,
-            "bar_mm_u": 0.2,
+            "bar_mm": None,
+            "bar_mm_u": None,
             "tip_ahead_mm": None,
             "tip_ahead_mm_u": 1.0,
             "tip_left_mm": 0.0,
@@ -155,6 +155,7 @@ def template(folder: Path, card: str) -> dict[str, dict[str, tuple[str | None, s
     found: dict[str, dict[str, tuple[str | None, str]]] = {"": {}}
     section = ""
     for row in (folder / f"{card}.toml").read_text().splitlines():
+        row = row.removeprefix("# ") if row.startswith("# # ") else row
         head = re.match(r"(?:# )?\[([\w.]+)\]", row)
         key = re.match(r"(?:# )?(\w+) =\s*(.*?)\s*# (.*)$", row)
         if head:
@@ -168,7 +169,7 @@ def template(folder: Path, card: str) -> dict[str, dict[str, tuple[str | None, s
 @pytest.fixture(scope="module")
 def fresh(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("fresh") / "cards"
-    assert pivotbench("new", folder).code == 0
+    assert pivotbench("new", folder, "--all").code == 0
     return folder
 
 

@@ -52,7 +52,7 @@ def said_in_options(options: dict[str, str | None]) -> Answers:
         try:
             answers[thing.name] = thing.read(typed)
         except InputError as error:
-            raise click.BadParameter(_words(error), param_hint=f"--{thing.name}") from error
+            raise click.BadParameter(_words(error), param_hint=f"--{thing.name.partition('-')[0]}") from error
     return answers
 
 
@@ -97,5 +97,5 @@ def what_next(folder: Path, answers: Answers) -> list[str]:
     length = values["car"]["geometry.wheelbase_mm"]
     test = folder / "test.toml"
     lines.append(f"Next: pivotbench new sheets --wheelbase-mm {length:g}")
-    lines.append(f"Then: pivotbench weigh {test}   (kitchen scales: write typed.weights_g on it first)")
+    lines.append(f"Then: pivotbench weigh {test}   (kitchen scales: fill in weights_g on it first)")
     return lines

@@ -135,7 +135,7 @@ def _next_step(cards: Sequence[CardStands], *, empty: bool, last: str) -> str:
     if card.trouble:
         return f"put right what is said of {card.path} above"
     if not card.weighed:
-        return f"pivotbench weigh {card.path}   (kitchen scales: write typed.weights_g on the card first)"
+        return f"pivotbench weigh {card.path}   (kitchen scales: fill in weights_g on the card first)"
     if not card.clips:
         return f"pivotbench push {card.path}" + ("" if card.clip else " --clip CLIP")
     if last == "change":

@@ -43,7 +43,7 @@ class PushesOf:
             raise InputError(
                 "this set-up was pushed, but never weighed: without weights a push tells no balance point",
                 where=self.cards.test.name,
-                remedy="Weigh it, or type its weights in (weights_g under [typed]), and measure its clip again",
+                remedy="Weigh it, or type its weights in (weights_g on the test card), and measure its clip again",
             )
         return found
 

@@ -85,7 +85,7 @@ def typed_weighing(cards: CardSet) -> Weighing:
         raise InputError(
             "there are no weights: no weighing of this car is in the log and the test card has none typed in",
             where=f"{cards.car.name}, typed.weights_g",
-            remedy="Run: pivotbench weigh TEST.toml, or write weights_g = [FL, FR, RL, RR] under [typed]",
+            remedy="Run: pivotbench weigh TEST.toml, or fill in the test card's line weights_g: [FL, FR, RL, RR]",
         )
     refuse_weights(typed, cards.car, cards.test.name)
     load_g, parts = typed_loads(np.array(typed.weights_g), typed.weights_resolution_g, gain_u=KITCHEN_SCALE_GAIN_U)

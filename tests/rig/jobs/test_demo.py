@@ -239,7 +239,7 @@ def test_a_new_user_learns_what_the_front_tyres_did(demo: Path, run: Run, tmp_pa
 @pytest.fixture
 def cards(tmp_path: Path, run: Run) -> Path:
     """Fresh cards with typed-in weights; answers the test card."""
-    assert run("new", tmp_path / "cards")[0] == 0
+    assert run("new", tmp_path / "cards", "--all")[0] == 0
     test = tmp_path / "cards" / "test.toml"
     test.write_text(test.read_text().replace("# weights_g = ", "weights_g = [390, 400, 380, 395]"))
     return test
