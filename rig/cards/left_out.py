@@ -4,6 +4,8 @@ A length that somebody writes on a card was read off a ruler, and has a ruler's 
 its own. The same length left out has the doubt of a thing that nobody looked at: that is the schema's default.
 """
 
+from typing import Any
+
 from rig.base.plain_json import Json
 from rig.cards.schema import MEASURED_BAR_MM_U, UNMEASURED_BAR_MM_U, BenchCard, CarCard
 
@@ -29,6 +31,16 @@ def with_doubts_of_what_is_written(plain: Json) -> Json:
         if isinstance(table, dict) and key in table and f"{key}_u" not in table:
             filled[section] = table | {f"{key}_u": doubt}
     return filled
+
+
+def taken_without(path: str, default: Any, plain: Json) -> Any:
+    """What counts where a card lacks a key. default: the schema's.  plain: the card as TOML has it."""
+    of = path.removesuffix("_u")
+    if of == path or of not in DOUBT_WHEN_WRITTEN:
+        return default
+    section, key = of.split(".")
+    table = plain.get(section)
+    return DOUBT_WHEN_WRITTEN[of] if isinstance(table, dict) and key in table else default
 
 
 def sheets_without_ruler(car: CarCard, bench: BenchCard) -> tuple[str, ...]:

@@ -33,6 +33,7 @@ from rig.cards.mechanics import blocked_axles, push_state
 from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import pushed_as_seen
 from rig.jobs.pushing.measure import Measurement, poses_of
+from rig.jobs.pushing.print_scale import ruler_sentence
 from rig.jobs.weighing.weights import OtherWeights, Weighing, known_weighing, weighed_car, written
 from rig.log.store import BenchLog
 from rig.lookups.cards_and_pivots import keep_cards
@@ -146,7 +147,7 @@ def answer_push(
         remarks=(side_remark,) if side_remark else (),
     )
     if weighing is None:
-        return basic
+        return _with_ruler(basic, cards)
     if track is not None:
         loaded = _loaded(push, track, stated.station, length)
         seen = _turn(cards, push, loaded)
@@ -161,13 +162,19 @@ def answer_push(
         remark = f"In the clip the finger {did} (odds {finger.odds:.0f} to 1); the card says {card.finger}."
         basic = replace(basic, remarks=(*basic.remarks, remark))
     doubts = BalanceDoubts(placing=Placing.SEEN if card.position_from == "finger marker" else Placing.BARE_FINGER)
-    return replace(
+    answer = replace(
         basic,
         balance=balance_from_push(car, moved, seen, doubts=doubts),
         by_weights=balance_by_weights(car, stated),
         finger=finger,
         would_fit=_would_fit(car, pushed, seen, others) if verdict == "disagrees" else (),
     )
+    return _with_ruler(answer, cards)
+
+
+def _with_ruler(answer: PushAnswer, cards: CardSet) -> PushAnswer:
+    sentence = ruler_sentence(cards, answer.balance)
+    return replace(answer, remarks=(*answer.remarks, sentence)) if sentence else answer
 
 
 def _would_fit(car: CarState, push: PushState, seen: TurnSeen, others: Sequence[OtherWeights]) -> tuple[WouldFit, ...]:

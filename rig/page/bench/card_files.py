@@ -12,6 +12,7 @@ from rig.base.plain_json import Json
 from rig.cards.edited import changed, checked_card
 from rig.cards.fields import CardKeys, Field, sections
 from rig.cards.identity import new_id
+from rig.cards.left_out import taken_without
 from rig.cards.read import CardSet, read_set
 from rig.cards.schema import CARD_TYPES
 from rig.cards.template import card_text
@@ -109,6 +110,7 @@ def editor(deck: Deck) -> Json:
 def shown(field: Field, values: Json) -> Json:
     """One key for the page."""
     value: Any = values
+    default = taken_without(field.path, field.default, values)
     for name in field.path.split("."):
         value = value.get(name) if isinstance(value, Mapping) else None
     return {
@@ -120,7 +122,7 @@ def shown(field: Field, values: Json) -> Json:
         "choices": list(field.choices),
         "low": field.low,
         "high": field.high,
-        "default": field.default if not isinstance(field.default, tuple) else list(field.default),
+        "default": default if not isinstance(default, tuple) else list(default),
         "value": value,
         "required": field.required,
     }

@@ -7,6 +7,7 @@ from analysis.figures.car import body_outline
 from rig.base.car_words import side_words_mm, station_words_mm
 from rig.base.errors import InputError
 from rig.cards.read import CardSet
+from rig.cards.reference import reference
 from rig.page.bench.bench import Bench
 from rig.page.bench.lesson_steps import CAUTIONS, STEPS
 
@@ -106,6 +107,21 @@ def pack_html(cards: CardSet) -> str:
         f'<div class="drawing" tabindex="0" role="region" aria-label="Drawing to scale">{pusher()}</div>',
     ]
     return _page("Teacher’s pack", "\n".join(lines))
+
+
+def keys_html() -> str:
+    """Every key of the cards as one page to print: the reference that `pivotbench new --keys` shows too."""
+    lines = ["<h1>Every key of the cards</h1>"]
+    for section in reference():
+        may = " Only where you need it." if section.optional else ""
+        rows = [
+            (key.path.rpartition(".")[2], key.unit, key.meaning, f"{key.takes}; {key.default}") for key in section.keys
+        ]
+        lines += [
+            f"<h2>{_safe(section.head)}</h2><p>{_safe(section.meaning + may)}</p>",
+            _table(("key", "unit", "meaning", "takes"), rows),
+        ]
+    return _page("Every key of the cards", "\n".join(lines))
 
 
 def ring_html(bench: Bench) -> str:

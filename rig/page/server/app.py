@@ -28,7 +28,7 @@ from rig.page.bench.card_files import editor
 from rig.page.bench.views import pushed_png, what_if_json
 from rig.page.classroom.classroom import Classroom, lesson_json
 from rig.page.classroom.hidden_change import HiddenGame
-from rig.page.classroom.prints import pack_html, ring_html
+from rig.page.classroom.prints import keys_html, pack_html, ring_html
 from rig.page.server import routes
 from rig.page.server.actions import Action, actions
 from rig.page.server.clips import LARGEST, receive_clip
@@ -89,6 +89,7 @@ class Page:
             routes.REPORT: self._report,
             routes.PACK: self._printed(lambda: pack_html(self.bench.cards())),
             routes.RING: self._printed(lambda: ring_html(self.bench)),
+            routes.KEYS: self._printed(keys_html),
             routes.CLIP: self._clip,
         }
         return [

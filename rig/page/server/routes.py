@@ -41,6 +41,7 @@ FROM_ABOVE = PageRoute(path="/api/push.png", summary="The car of the newest push
 REPORT = PageRoute(path="/api/report.html", summary="The report", answers=HTML)
 PACK = PageRoute(path="/print/pack", summary="The teacher's pack", answers=HTML)
 RING = PageRoute(path="/print/ring", summary="The ring of the standing pencil", answers=HTML)
+KEYS = PageRoute(path="/print/keys", summary="Every key of the cards: unit, meaning, default", answers=HTML)
 CLIP = PageRoute(path="/api/clip", summary="Measure a clip", changes=True)
 
 ROUTES = (
@@ -60,6 +61,7 @@ ROUTES = (
     REPORT,
     PACK,
     RING,
+    KEYS,
     CLIP,
 )
 """Every address but those of the actions."""
