@@ -152,14 +152,14 @@ def _car_page(car: CarMarkers, size: tuple[float, float]) -> Page:
     for x in (low[0], high[0]):
         page.line([(x - 3, zero), (x + 3, zero)])
     words = [
-        "Glue the plate on flat stiff card and fix it on the car, level, the arrow to the front:",
+        "Glue this sheet on flat stiff card: the marker plate. Fix it on the car, level, the arrow to the front:",
         f"   the ticks on its long sides {1000 * middle[0]:.1f} mm ahead of the rear axle,",
         "   the ticks on its short sides over the car's middle line,",
-        f"   the printed face {1000 * car.height:.1f} mm above the floor. Measure all three and enter them.",
+        f"   the printed face {1000 * car.height:.1f} mm above the floor. Measure all three, write them on the car card.",
         "Two millimetres along the car are 0.8 % of a 260 mm wheelbase: nothing else matters as much.",
         PRINT,
     ]
-    page.text(18, low[1] - 6, "Car plate", size=15, bold=True)
+    page.text(18, low[1] - 6, "Car sheet", size=15, bold=True)
     page.text(18, low[1] - 14, "\n".join(words), size=9)
     page.check_bar(width - 18 - 100, low[1] - 62)
     return page

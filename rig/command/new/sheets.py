@@ -48,6 +48,7 @@ def command(
     Print at 100 % ("actual size"), then measure the printed bar: it should be 100 mm. With a marker on the finger
     (--finger, [finger] on the bench card) a clip also tells where and which way the finger pushed.
     """
+    from rig.cards.schema import Plate
     from vision.markers.layouts import default_car, default_floor, finger_square
     from vision.markers.sheets import board_sheet, finger_sheet, marker_sheets
 
@@ -58,7 +59,8 @@ def command(
             paper=paper, folder=out_dir, columns=columns, rows=rows, square=square_mm / 1000, marker=marker_mm / 1000
         )
     else:
-        written = marker_sheets(default_floor(paper), default_car(wheelbase_mm / 1000), paper=paper, folder=out_dir)
+        plate = default_car(wheelbase_mm / 1000, height=Plate().height_mm / 1000)  # as the card has it
+        written = marker_sheets(default_floor(paper), plate, paper=paper, folder=out_dir)
         if finger:
             written += finger_sheet(finger_square(), paper=paper, folder=out_dir)
     for path in written:
@@ -66,4 +68,4 @@ def command(
     if board:
         click.echo("Next: print at 100 %, measure a square, film the board: pivotbench camera calibrate NAME CLIP")
     else:
-        click.echo("Print at 100 %, then measure the bar: 100 mm wanted. Write what it is as bar_mm on the cards.")
+        click.echo("Print at 100 %, measure the bar (100 mm wanted), write it as bar_mm on the car card and the bench card.")
