@@ -155,7 +155,7 @@ def _car_page(car: CarMarkers, size: tuple[float, float]) -> Page:
         "Glue this sheet on flat stiff card: the marker plate. Fix it on the car, level, the arrow to the front:",
         f"   the ticks on its long sides {1000 * middle[0]:.1f} mm ahead of the rear axle,",
         "   the ticks on its short sides over the car's middle line,",
-        f"   the printed face {1000 * car.height:.1f} mm above the floor. Measure all three, write them on the car card.",
+        f"   the printed face {1000 * car.height:.1f} mm above the floor. Measure all three for the car card.",
         "Two millimetres along the car are 0.8 % of a 260 mm wheelbase: nothing else matters as much.",
         PRINT,
     ]

@@ -68,4 +68,6 @@ def command(
     if board:
         click.echo("Next: print at 100 %, measure a square, film the board: pivotbench camera calibrate NAME CLIP")
     else:
-        click.echo("Print at 100 %, measure the bar (100 mm wanted), write it as bar_mm on the car card and the bench card.")
+        click.echo(
+            "Print at 100 %, measure the bar (100 mm wanted), write it as bar_mm on the car card and the bench card."
+        )

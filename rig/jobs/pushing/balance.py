@@ -147,7 +147,7 @@ def answer_push(
         remarks=(side_remark,) if side_remark else (),
     )
     if weighing is None:
-        return _with_ruler(basic, cards)
+        return _with_ruler(basic, cards, push, track)
     if track is not None:
         loaded = _loaded(push, track, stated.station, length)
         seen = _turn(cards, push, loaded)
@@ -169,11 +169,14 @@ def answer_push(
         finger=finger,
         would_fit=_would_fit(car, pushed, seen, others) if verdict == "disagrees" else (),
     )
-    return _with_ruler(answer, cards)
+    return _with_ruler(answer, cards, push, track)
 
 
-def _with_ruler(answer: PushAnswer, cards: CardSet) -> PushAnswer:
-    sentence = ruler_sentence(cards, answer.balance)
+def _with_ruler(
+    answer: PushAnswer, cards: CardSet, push: MeasuredPush, track: ClipTrack | KeptTrack | None
+) -> PushAnswer:
+    """The answer, and what a ruler on the printed bars would do to it where nobody measured them."""
+    sentence = ruler_sentence(cards, answer.balance, push, track)
     return replace(answer, remarks=(*answer.remarks, sentence)) if sentence else answer
 
 

@@ -1,27 +1,38 @@
-"""What a ruler on the printed bar would make of a push's answer: one sentence, where nobody measured it."""
+"""What a ruler on the printed bars would make of a push's answer: one sentence, where nobody measured them."""
 
+import numpy as np
+
+from analysis.balance.causes import CLIP
 from analysis.balance.results import MeasuredBalance
+from analysis.base.plane import turn_per_travel_jacobian
+from analysis.measured.pushes import MeasuredPush
 from analysis.statistics.quantiles import NORMAL_95
 from rig.cards.left_out import sheets_without_ruler
+from rig.cards.measures import BAR_MM
 from rig.cards.read import CardSet
 from rig.cards.schema import MEASURED_BAR_MM_U, UNMEASURED_BAR_MM_U
+from rig.lookups.track_file import KeptTrack
+from vision.base.types import ClipTrack
 
 FLOOR_SCALE = "floor's scale"
-"""The floor sheets' share among the causes of a balance point."""
+"""What the floor sheets' scale alone does to lengths, among the causes of a balance point."""
+OF_THE_SHEETS = {"print scale of the floor sheets": "floor", "print scale of the car sheet": "plate"}
+"""Shared causes of a track -> the card's section with the bar."""
 
 
-def ruler_sentence(cards: CardSet, balance: MeasuredBalance | None) -> str:
-    """Which bars were not measured and what a ruler would do to the ±; "" where all were.
-
-    The ± with a ruler is the floor sheets' share made as small as a measured bar has it; that of the car sheet, whose
-    markers lie about its own middle, is next to nothing.
-    """
+def ruler_sentence(
+    cards: CardSet,
+    balance: MeasuredBalance | None,
+    push: MeasuredPush,
+    track: ClipTrack | KeptTrack | None,
+) -> str:
+    """Which bars were not measured and what a ruler would do to the ±; "" where all were."""
     sheets = sheets_without_ruler(cards.car, cards.bench)
     if not sheets:
         return ""
     taken = f"100 ± {NORMAL_95 * UNMEASURED_BAR_MM_U:.0f} mm"
     first = f"Nobody measured the printed bar on {' and '.join(sheets)}, so it counts as {taken}"
-    ends = half_widths(balance, cards.bench.floor.bar_mm_u)
+    ends = None if balance is None else with_ruler(cards, balance, sheet_effects(push, track))
     if ends is None:
         return f"{first}: a ruler on it makes every length here more certain."
     now, then = (f"{half:.1f}" for half in ends)
@@ -30,14 +41,42 @@ def ruler_sentence(cards: CardSet, balance: MeasuredBalance | None) -> str:
     return f"{first}: a ruler on it would make the ± of the balance smaller, from {now} to {then}."
 
 
-def half_widths(balance: MeasuredBalance | None, bar_mm_u: float) -> tuple[float, float] | None:
-    """Half the 95 % interval of a balance point, points: as it is, and with the floor sheets' bar measured.
+def with_ruler(cards: CardSet, balance: MeasuredBalance, effects: dict[str, float]) -> tuple[float, float] | None:
+    """Half the 95 % interval of a balance point, points: as it is, and with every bar measured.
 
-    bar_mm_u: of the floor sheets' bar, mm, which the balance rests on.  None where there is no figure.
+    effects: section with the bar -> 1/m, what one standard uncertainty of that sheet's scale does to the turn per
+    travel.  A measured bar keeps its own share of it.  None where there is no figure.
     """
-    if balance is None or balance.u is None or balance.interval_pct is None:
+    bars = {"floor": cards.bench.floor.bar_mm_u, "plate": cards.car.plate.bar_mm_u}
+    lengths_only = abs(balance.kappa) * bars["floor"] / BAR_MM
+    if balance.u is None or balance.interval_pct is None or not lengths_only:
         return None
+    parts = dict(balance.parts)
+    clip = parts.get(CLIP, 0.0) ** 2 + parts.get(FLOOR_SCALE, 0.0) ** 2  # a sheet's scale is among these two
+    slope = parts.get(FLOOR_SCALE, 0.0) / lengths_only  # points per turn per travel
+    saved = sum(
+        (slope * effect) ** 2 * (1.0 - min(MEASURED_BAR_MM_U / bars[section], 1.0) ** 2)
+        for section, effect in ({"floor": lengths_only} | effects).items()
+        if bars[section] > 0.0
+    )
     half = (balance.interval_pct[1] - balance.interval_pct[0]) / 2.0
-    share = dict(balance.parts).get(FLOOR_SCALE, 0.0) / balance.u
-    kept = min(MEASURED_BAR_MM_U / bar_mm_u, 1.0) if bar_mm_u > 0.0 else 1.0
-    return half, half * max(1.0 - share**2 * (1.0 - kept**2), 0.0) ** 0.5
+    return half, half * max(1.0 - min(saved, clip) / balance.u**2, 0.0) ** 0.5
+
+
+def sheet_effects(push: MeasuredPush, track: ClipTrack | KeptTrack | None) -> dict[str, float]:
+    """Section with the bar -> 1/m, what one standard uncertainty of its sheet's scale does to a push's turn per travel.
+
+    By the derivative at the two rests (JCGM 100:2008, 5.1.2); empty without a track.
+    """
+    if track is None:
+        return {}
+    before = np.flatnonzero(track.time <= push.start_time + 1e-9)[-push.rest_frames[0] :]
+    after = np.flatnonzero(track.time >= push.end_time - 1e-9)[: push.rest_frames[1]]
+    if not len(before) or not len(after):
+        return {}
+    slope = turn_per_travel_jacobian(push.start_pose, push.end_pose, push.estimate.wheelbase)[:6]
+    return {
+        OF_THE_SHEETS[name]: abs(float(slope @ np.concatenate([moves[before].mean(0), moves[after].mean(0)])))
+        for name, moves in zip(track.shared_names, track.shared, strict=True)
+        if name in OF_THE_SHEETS
+    }
