@@ -26,16 +26,19 @@ _REMARKS = {
     "push.wheels": 'rolling freely: "as on the car card"',
     "typed.weights_g": "what kitchen scales say, instead of pads",
 }
+_AS_DEFAULT = ("plate.height_mm", "push.height_mm")
+"""Keys that stand on a short card as a comment with their default: the printed car sheet asks for the one, a push that
+was not low for the other."""
 _SHORT_KEYS: dict[str, dict[str, tuple[str, ...]]] = {
     "car": {
         "": ("card", "name", "id"),
         "geometry": ("geometry.wheelbase_mm", "geometry.track_front_mm", "geometry.track_rear_mm"),
-        "plate": ("plate.bar_mm",),
+        "plate": ("plate.bar_mm", "plate.height_mm"),
     },
     "bench": {"": ("card", "name", "id"), "pads": ("pads.port",), "floor": ("floor.paper", "floor.bar_mm")},
     "test": {
         "": ("card", "name", "id", "car", "bench", "typed.weights_g"),
-        "push": ("push.position_pct", "push.side", "push.wheels"),
+        "push": ("push.position_pct", "push.side", "push.wheels", "push.height_mm"),
     },
 }
 """Card -> section -> its keys. A key of another section stands at the top by its whole name."""
@@ -205,5 +208,6 @@ def short_card_text(kind: str, values: CardKeys, unmeasured: Mapping[str, float]
         lines += ["", *([f"[{section}]"] if section else [])]
         for key in keys:
             remark = "not measured yet: write yours" if key in (unmeasured or {}) else _REMARKS.get(key, "")
-            lines.append(key_line(fields[key], {"card": kind} | values, inside=section, remark=remark))
+            line = key_line(fields[key], {"card": kind} | values, inside=section, remark=remark)
+            lines.append(f"# {line}" if key in _AS_DEFAULT else line)
     return "\n".join(lines) + "\n"

@@ -26,6 +26,7 @@ CAR = {
     "geometry.wheelbase_mm": 257.0,
     "geometry.track_front_mm": 165.0,
     "geometry.track_rear_mm": 165.0,
+    "plate.bar_mm": 100.0,
 }
 
 
@@ -34,7 +35,7 @@ def cards(**test: object) -> CardSet:
     keys |= {key.replace("__", "."): value for key, value in test.items()}
     texts = {
         "car": card_text("car", CAR),
-        "bench": card_text("bench", {"name": "bench"}),
+        "bench": card_text("bench", {"name": "bench", "floor.bar_mm": 100.0}),
         "test": card_text("test", keys),
     }
     return CardSet(
