@@ -2,7 +2,6 @@
 
 import numpy as np
 
-from analysis.balance.causes import CLIP
 from analysis.balance.results import MeasuredBalance
 from analysis.base.plane import turn_per_travel_jacobian
 from analysis.measured.pushes import MeasuredPush
@@ -14,8 +13,8 @@ from rig.cards.schema import MEASURED_BAR_MM_U, UNMEASURED_BAR_MM_U
 from rig.lookups.track_file import KeptTrack
 from vision.base.types import ClipTrack
 
-FLOOR_SCALE = "floor's scale"
-"""What the floor sheets' scale alone does to lengths, among the causes of a balance point."""
+FLOOR_SCALE, PLATE = "floor's scale", "marker plate"
+"""Causes of a balance point: what the floor sheets' scale alone does to lengths; where the plate sits."""
 OF_THE_SHEETS = {"print scale of the floor sheets": "floor", "print scale of the car sheet": "plate"}
 """Shared causes of a track -> the card's section with the bar."""
 
@@ -32,7 +31,7 @@ def ruler_sentence(
         return ""
     taken = f"100 ± {NORMAL_95 * UNMEASURED_BAR_MM_U:.0f} mm"
     first = f"Nobody measured the printed bar on {' and '.join(sheets)}, so it counts as {taken}"
-    ends = None if balance is None else with_ruler(cards, balance, sheet_effects(push, track))
+    ends = None if balance is None else with_ruler(cards, balance, sheet_effects(push, track), push.estimate.common_u)
     if ends is None:
         return f"{first}: a ruler on it makes every length here more certain."
     now, then = (f"{half:.1f}" for half in ends)
@@ -41,26 +40,33 @@ def ruler_sentence(
     return f"{first}: a ruler on it would make the ± of the balance smaller, from {now} to {then}."
 
 
-def with_ruler(cards: CardSet, balance: MeasuredBalance, effects: dict[str, float]) -> tuple[float, float] | None:
+def with_ruler(
+    cards: CardSet, balance: MeasuredBalance, effects: dict[str, float], common_u: float
+) -> tuple[float, float] | None:
     """Half the 95 % interval of a balance point, points: as it is, and with every bar measured.
 
     effects: section with the bar -> 1/m, what one standard uncertainty of that sheet's scale does to the turn per
-    travel.  A measured bar keeps its own share of it.  None where there is no figure.
+    travel.  common_u: 1/m, of the turn per travel from all that the clip's poses share, these effects among it.
+    A measured bar keeps its own share.  None where there is no figure.
     """
     bars = {"floor": cards.bench.floor.bar_mm_u, "plate": cards.car.plate.bar_mm_u}
     lengths_only = abs(balance.kappa) * bars["floor"] / BAR_MM
     if balance.u is None or balance.interval_pct is None or not lengths_only:
         return None
     parts = dict(balance.parts)
-    clip = parts.get(CLIP, 0.0) ** 2 + parts.get(FLOOR_SCALE, 0.0) ** 2  # a sheet's scale is among these two
     slope = parts.get(FLOOR_SCALE, 0.0) / lengths_only  # points per turn per travel
-    saved = sum(
-        (slope * effect) ** 2 * (1.0 - min(MEASURED_BAR_MM_U / bars[section], 1.0) ** 2)
-        for section, effect in ({"floor": lengths_only} | effects).items()
-        if bars[section] > 0.0
+    if not slope:
+        return None
+    gone = {name: 1.0 - min(MEASURED_BAR_MM_U / u, 1.0) ** 2 if u > 0.0 else 0.0 for name, u in bars.items()}
+    # As `turn_seen` has it: what is told apart by name, or all that the poses share, whichever is more.
+    apart = lengths_only**2 + (parts.get(PLATE, 0.0) / slope) ** 2
+    now = max(apart, common_u**2)
+    then = max(
+        apart - lengths_only**2 * gone["floor"],
+        common_u**2 - sum(effect**2 * gone[section] for section, effect in effects.items()),
     )
     half = (balance.interval_pct[1] - balance.interval_pct[0]) / 2.0
-    return half, half * max(1.0 - min(saved, clip) / balance.u**2, 0.0) ** 0.5
+    return half, half * max(1.0 - slope**2 * (now - then) / balance.u**2, 0.0) ** 0.5
 
 
 def sheet_effects(push: MeasuredPush, track: ClipTrack | KeptTrack | None) -> dict[str, float]:
