@@ -183,7 +183,8 @@ def test_what_is_not_on_the_cards_has_the_stated_default(tmp_path: Path) -> None
     """The defaults and their wide doubts as the printed cards state them."""
     found = cards(tmp_path)
     floor, plate = floor_layout(found.bench), car_markers(found.car, dictionary="DICT_APRILTAG_36h11")
-    assert (floor.place_u, floor.scale_u) == pytest.approx((5e-4, 0.002))
+    # nobody measured the printed bar: 3 % at 95 %
+    assert (floor.place_u, floor.scale_u) == pytest.approx((5e-4, 0.015))
     assert (plate.height, plate.height_u, plate.place_u) == pytest.approx((0.060, 0.002, 0.001))
-    assert (plate.turn_u, plate.scale_u) == pytest.approx((math.radians(0.3), 0.002))
+    assert (plate.turn_u, plate.scale_u) == pytest.approx((math.radians(0.3), 0.015))
     assert np.mean([m.x for m in plate.markers]) == pytest.approx(0.125)

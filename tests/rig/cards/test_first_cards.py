@@ -185,8 +185,8 @@ def test_the_commented_block_of_the_chassis_can_be_uncommented_as_it_stands() ->
 
 
 def test_a_section_given_in_part_gets_no_example_figures() -> None:
-    text = card_text("car", {"chassis.front.motion_ratio": 0.7})
-    with pytest.raises(InputError, match=r"chassis.*missing"):
+    text = card_text("car", {"chassis.front.motion_ratio": 0.7, "chassis.rear.motion_ratio": 0.6})
+    with pytest.raises(InputError, match=r"chassis\.front\.spring_n_per_mm is missing"):
         parse_card(text, CarCard, where="car.toml")
 
 
