@@ -1,5 +1,6 @@
 """The ring of the standing pencil says where it is fixed, held against a body measured by hand."""
 
+import re
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -7,9 +8,10 @@ from typing import Any
 import numpy as np
 import pytest
 
+from rig.cards.template import card_text
 from rig.jobs.pushing.picture import car_picture
 from rig.page.bench.card_files import Deck
-from rig.page.classroom.prints import ring_html
+from rig.page.classroom.prints import keys_html, ring_html
 
 OUTSIDE = "outside the body"
 
@@ -43,3 +45,14 @@ def test_the_ring_is_fixed_where_the_pivot_is(
     page = ring_html(pushed_bench(tmp_path, place))
     assert words in page
     assert (OUTSIDE in page) == outside
+
+
+def test_every_key_of_the_long_cards_is_on_the_page_to_print() -> None:
+    page = keys_html()
+    for kind in ("car", "bench", "test"):
+        keys = set(re.findall(r"^(?:# )*(\w+) =", card_text(kind), re.MULTILINE)) - {"card"}
+        assert len(keys) > 20
+        for key in keys:
+            assert f"<td>{key}</td>" in page, key
+    assert "<td>wheelbase_mm</td><td>mm</td><td>front axle to rear axle</td>" in page
+    assert "must be given" in page
