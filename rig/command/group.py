@@ -1,12 +1,15 @@
 """Commands that are loaded only when they run, a command's own words, and help that fits one screen."""
 
 import importlib
+import re
 from collections.abc import Callable
 from typing import Any
 
 import click
 
 from rig.command.first_screen import FIRST_SCREEN, module_of
+
+_TRUE_MINUS = re.compile(r"^−(?=\.?\d)")
 
 
 class BenchCommand(click.Command):
@@ -22,6 +25,7 @@ class BenchCommand(click.Command):
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
         """As click does; a word of this command that comes too late is told to come first."""
         given = list(args)
+        args = [_TRUE_MINUS.sub("-", one) for one in args]  # a number as it was shown may be pasted back
         try:
             return super().parse_args(ctx, args)
         except click.UsageError as error:

@@ -10,8 +10,10 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from analysis.base.signs import true_minus
 from rig.base.progress import Progress
 from rig.base.spelled import knows_all_signs
+from rig.base.terminal import fit_to_width, text_width
 
 if TYPE_CHECKING:
     from rig.base.plain_json import Json
@@ -101,6 +103,16 @@ def push_options(function: FunctionT) -> FunctionT:
     return changed_card_options(weighing_option(function))
 
 
+def answer_width() -> int | None:
+    """Columns that an answer may take, None where a pipe or a file takes it."""
+    return text_width(sys.stdout)
+
+
+def tell(text: str, *, err: bool = False) -> None:
+    """What a person reads, on standard output, or on standard error what is no answer: signs and width as they read."""
+    click.echo(fit_to_width(true_minus(text), text_width(sys.stderr if err else sys.stdout)), err=err)
+
+
 def show(text: str, result: "Json | Content", *, as_json: bool, remarks: Iterable[str] = ()) -> None:
     """Print the result for a person, or as JSON for a program. remarks: what must be known first."""
     from rig.base.plain_json import finite_json
@@ -109,7 +121,7 @@ def show(text: str, result: "Json | Content", *, as_json: bool, remarks: Iterabl
 
     first = list(dict.fromkeys(remarks))
     if not as_json:
-        click.echo("\n".join([*(f"note: {one.rstrip('.')}." for one in first), text]))
+        tell("\n".join([*(f"note: {one.rstrip('.')}." for one in first), text]))
         return
     shown = plain(result) if isinstance(result, Content) else finite_json(result)
     if first:
@@ -140,7 +152,7 @@ def ask_in_terminal(*, unattended: bool) -> "Ask":
     """A way to ask for each step: waits for Enter, or goes on at once when unattended."""
 
     def ask(step: "Step") -> None:
-        click.echo(f"  {step.text}", err=True)
+        tell(f"  {step.text}", err=True)
         if unattended:
             return
         try:

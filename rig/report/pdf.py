@@ -5,6 +5,7 @@ import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from analysis.base.signs import true_minus
 from rig.report.html import REPORT_CAUTION, Part, Table
 
 if TYPE_CHECKING:
@@ -46,6 +47,7 @@ class Pages:
         self, text: str, *, size: float = 10, bold: bool = False, after: float = 0.08, indent: float = 0.0
     ) -> None:
         """A paragraph, wrapped."""
+        text = true_minus(text)
         letters = int((self.inner - indent) * 72 / (size * LETTER_WIDTH * (1.08 if bold else 1.0)))
         for line in textwrap.wrap(text, letters) or [""]:
             self.room(size * LINE / 72)
@@ -55,7 +57,7 @@ class Pages:
 
     def table(self, table: Table, *, size: float = 8.5, bold_rows: Sequence[int] = ()) -> None:
         """A table; columns share the width by what they hold, long cells are wrapped. bold_rows: set in bold."""
-        rows = [[str(cell) for cell in row] for row in table.rows]
+        rows = [[true_minus(str(cell)) for cell in row] for row in table.rows]
         share = _shares([list(table.heads), *rows], self.inner * 72 / (size * LETTER_WIDTH))
         high = sum(self._height(row, share, size) for row in [list(table.heads), *rows]) + 3 * size * LINE / 72
         # a table that fits on a page is not broken over two

@@ -6,7 +6,7 @@ from pathlib import Path
 import click
 
 from rig.command.group import bench_command
-from rig.command.options import json_option, log_folder, log_option, progress, show
+from rig.command.options import json_option, log_folder, log_option, progress, show, tell
 
 
 @bench_command(
@@ -38,7 +38,7 @@ def command(place: Path, workers: int | None, again: bool, log_dir: Path | None,
         progress(f"measuring {len(tests)} clips", quiet=as_json) as bar,
         worker_pool(count) as pool,
     ):
-        done = measure_many(tests, pool, log, again=again, progress=bar, say=lambda line: click.echo(line, err=True))
+        done = measure_many(tests, pool, log, again=again, progress=bar, say=lambda line: tell(line, err=True))
     text = f"{len(done.records)} clips measured, {len(done.known)} known before, {len(done.failed)} failed."
     show(
         text,

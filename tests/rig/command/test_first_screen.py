@@ -150,7 +150,9 @@ def test_alone_it_says_where_one_stands_and_what_comes_next(run: Run, tmp_path: 
     assert list(tmp_path.iterdir()) == []  # a question writes nothing, no log either
     run("new my-bench")
     _, out, _ = run("")
-    assert "my-bench/test.toml (middle, right side; Dunlin): not weighed yet, no push measured yet" in out
+    assert "my-bench/test.toml (middle, right side; Dunlin): not weighed yet, no push measured yet" in " ".join(
+        out.split()
+    )
     assert "Next: pivotbench weigh my-bench/test.toml" in out
     assert not (tmp_path / "log").exists()
     card = tmp_path / "my-bench" / "test.toml"
