@@ -8,6 +8,8 @@ from typing import IO
 
 LEAST = 20
 """Columns below which nothing is broken any more."""
+SHORT = 8
+"""A command is not put on a line of its own for the sake of so few letters before it ("Next: ")."""
 _HOLD = "\x00"
 """Stands for a space at which no line is broken."""
 _TIED = re.compile(r" (?=[±%°²]|(?:mm|g|N|Hz|ms|s|cm²|°/cm|points?)\b)|(?<=±) (?=\S)|(?<=\() ")
@@ -39,6 +41,8 @@ def _broken(line: str, width: int) -> list[str]:
     if len(line) <= width:
         return [line]
     copied = _COPIED.search(line)
+    if copied and copied.start() <= SHORT:
+        return [line]
     if copied:
         return [*_broken(line[: copied.start()].rstrip(), width), f"  {copied.group()}"]
     body = line.lstrip(" ")

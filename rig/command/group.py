@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from rig.command.first_screen import FIRST_SCREEN, module_of
+from rig.command.waiting import noticed
 
 _TRUE_MINUS = re.compile(r"^−(?=\.?\d)")
 
@@ -35,6 +36,11 @@ class BenchCommand(click.Command):
                 right = f"pivotbench {self.words_of} {late[0]} …"
                 raise click.UsageError(f"A word comes right after its command: {right}", ctx) from error
             raise
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """As click does; a long silence is broken by a word on standard error."""
+        with noticed():
+            return super().invoke(ctx)
 
     def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Words, example, next step; lines to be copied are never broken."""

@@ -14,6 +14,7 @@ from analysis.base.signs import true_minus
 from rig.base.progress import Progress
 from rig.base.spelled import knows_all_signs
 from rig.base.terminal import fit_to_width, text_width
+from rig.command.waiting import NOTICE
 
 if TYPE_CHECKING:
     from rig.base.plain_json import Json
@@ -110,6 +111,7 @@ def answer_width() -> int | None:
 
 def tell(text: str, *, err: bool = False) -> None:
     """What a person reads, on standard output, or on standard error what is no answer: signs and width as they read."""
+    NOTICE.hush()
     click.echo(fit_to_width(true_minus(text), text_width(sys.stderr if err else sys.stdout)), err=err)
 
 
@@ -131,12 +133,14 @@ def show(text: str, result: "Json | Content", *, as_json: bool, remarks: Iterabl
 
 def print_json(shown: "Json") -> None:
     """JSON for a program, whole in any code page: signs that this one lacks are escaped, as JSON can."""
+    NOTICE.hush()
     click.echo(json.dumps(shown, ensure_ascii=not knows_all_signs(sys.stdout.encoding), indent=2))
 
 
 @contextmanager
 def progress(title: str, *, quiet: bool = False) -> Iterator[Progress]:
     """A bar on standard error while long work runs; yields a function that takes 0..1."""
+    NOTICE.hush()
     if quiet or not sys.stderr.isatty():
         yield lambda share: None
         return
@@ -144,8 +148,9 @@ def progress(title: str, *, quiet: bool = False) -> Iterator[Progress]:
     from rich.progress import Progress
 
     with Progress(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task(title, total=1.0)
-        yield lambda share: bar.update(task, completed=share)
+        task = bar.add_task(title, total=None)  # it moves to and fro until the work says how far it is
+        yield lambda share: bar.update(task, total=1.0, completed=share)
+    NOTICE.arm()
 
 
 def ask_in_terminal(*, unattended: bool) -> "Ask":
@@ -159,6 +164,7 @@ def ask_in_terminal(*, unattended: bool) -> "Ask":
             click.prompt("  then press Enter", default="", show_default=False, prompt_suffix=" ", err=True)
         except click.Abort:
             raise KeyboardInterrupt from None
+        NOTICE.arm()
 
     return ask
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from analysis.base.signs import true_minus
+from rig.base.progress import Progress
 from rig.report.html import REPORT_CAUTION, Part, Table
 
 if TYPE_CHECKING:
@@ -187,11 +188,16 @@ def _shares(rows: Sequence[Sequence[str]], total: float) -> list[float]:
     return needed
 
 
-def report_pdf(title: str, parts: Sequence[Part], *, footer: str) -> bytes:
-    """The whole report as an A4 PDF: words first, then the picture, then tables, part by part."""
+def report_pdf(title: str, parts: Sequence[Part], *, footer: str, progress: Progress | None = None) -> bytes:
+    """The whole report as an A4 PDF: words first, then the picture, then tables, part by part.
+
+    progress: told after each part.
+    """
     pages = Pages(footer)
     pages.text(title, size=18, bold=True, after=0.15)
-    for part in parts:
+    for number, part in enumerate(parts):
+        if progress is not None:
+            progress(number / len(parts))
         pages.room(1.2)
         pages.text(part.title, size=13, bold=True, after=0.1)
         if part.verdict:

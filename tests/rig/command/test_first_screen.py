@@ -159,8 +159,8 @@ def test_alone_it_says_where_one_stands_and_what_comes_next(run: Run, tmp_path: 
     card.write_text(re.sub(r"^# weights_g =", "weights_g = [410, 395, 380, 372]", card.read_text(), flags=re.MULTILINE))
     run("weigh my-bench/test.toml")
     _, out, _ = run("")
-    assert "weights typed in, no push measured yet" in out
-    assert f"Log: 1 record in {tmp_path / 'log'}." in out
+    assert "weights typed in, no push measured yet" in " ".join(out.split())
+    assert f"Log: 1 record in {tmp_path / 'log'}." in " ".join(out.split())
     assert "Next: pivotbench push my-bench/test.toml --clip CLIP" in out
     card.write_text(card.read_text().replace("position_pct = 50.0", 'position_pct = "fifty"'))
     _, out, _ = run("")
