@@ -164,7 +164,7 @@ def test_alone_it_says_where_one_stands_and_what_comes_next(run: Run, tmp_path: 
     assert "Next: pivotbench push my-bench/test.toml --clip CLIP" in out
     card.write_text(card.read_text().replace("position_pct = 50.0", 'position_pct = "fifty"'))
     _, out, _ = run("")
-    assert "my-bench/test.toml: " in out
+    assert "my-bench/test.toml:" in out
     assert "position_pct" in out
     assert "Next: put right what is said of my-bench/test.toml above" in out
 
