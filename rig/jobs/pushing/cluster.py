@@ -18,7 +18,7 @@ def scheduler_executor(address: str) -> Iterator[Executor]:
 
     address: as Dask writes it, tcp://host:8786.
     Raises InputError when the extra `cluster` is not installed, BenchError when no scheduler or no worker answers, or
-    a worker has another pivotbench: its figures would be another version's.
+    a worker has another version: its figures would be another version's.
     """
     try:
         distributed = importlib.import_module("distributed")
@@ -26,7 +26,7 @@ def scheduler_executor(address: str) -> Iterator[Executor]:
         raise InputError(
             "the package distributed is not installed here",
             where="--scheduler",
-            remedy="Install it with: pip install 'pivotbench[cluster]', or leave the option out to use this machine",
+            remedy="Install the extra named cluster, or leave the option out to use this machine",
         ) from error
     try:
         client = distributed.Client(address, timeout=ANSWER_S, set_as_default=False)
@@ -34,8 +34,7 @@ def scheduler_executor(address: str) -> Iterator[Executor]:
         raise BenchError(
             f"no scheduler answers ({type(error).__name__})",
             where=f"--scheduler {address}",
-            remedy="Start one with: dask scheduler, and workers with: dask worker ADDRESS; the address stands in its "
-            "first lines",
+            remedy="Start one with: dask scheduler, and workers with: dask worker ADDRESS",
         ) from error
     with client:
         refuse_other_workers(client.run(worker_software, on_error="return"), address)
@@ -44,12 +43,12 @@ def scheduler_executor(address: str) -> Iterator[Executor]:
 
 
 def worker_software() -> str:
-    """Which pivotbench a worker has."""
+    """What a worker computes with."""
     return SOFTWARE
 
 
 def refuse_other_workers(found: dict[str, object], address: str) -> None:
-    """Every worker must have the same pivotbench as this machine.
+    """Every worker must compute with the same version as this machine.
 
     found: worker -> its answer, or the error that it gave.  Raises BenchError.
     """
