@@ -46,7 +46,7 @@ class MovingWorth:
 
     @property
     def way_known(self) -> bool:
-        """Whether the interval of `points` stays on one side of zero; tyres without load sensitivity give zero itself."""
+        """Whether the interval of `points` stays on one side of zero; without load sensitivity it is zero itself."""
         low, high = self.points_interval
         both_ways = low < -_NO_POINTS and high > _NO_POINTS
         return abs(self.points) > _NO_POINTS and not both_ways

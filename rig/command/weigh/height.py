@@ -100,6 +100,7 @@ def command(
         *noted(lifted.found.warnings),
         f"record {lifted.record.number}",
     ]
-    show("\n".join(lines), lifted.record.result, as_json=as_json, remarks=known.remarks)
+    remarks = [*filter(None, [lifted.found.off_line]), *known.remarks]
+    show("\n".join(lines), lifted.record.result, as_json=as_json, remarks=remarks)
     if written.refused is not None:
         raise written.refused
