@@ -33,3 +33,11 @@ def test_where_words_are_wider_than_the_terminal_each_row_becomes_a_sentence_wit
         "  one unbreakable-word;",
         "  two −2.5 ± 0.1",
     ]
+
+
+def test_the_widest_column_is_cut_first() -> None:
+    rows = [("a b c d", "one two three four five six seven")]
+    assert table_text(("few", "many"), rows, width=30).split("\n")[2:] == [
+        "a b c d  one two three four",
+        "         five six seven",
+    ]
