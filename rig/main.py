@@ -30,11 +30,12 @@ def cli(context: click.Context) -> None:
     Scale models only. Unplug the motor and the battery before hands go near the wheels.
     """
     if context.invoked_subcommand is None:
+        from rig.command.options import tell
         from rig.command.standing import standing_text
 
         formatter = context.make_formatter()
         cli.format_commands(context, formatter)
-        click.echo(f"{standing_text(Path.cwd())}\n\n{formatter.getvalue()}", nl=False)
+        tell(f"{standing_text(Path.cwd())}\n\n{formatter.getvalue().rstrip()}")
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
@@ -65,7 +66,9 @@ def _run(arguments: Sequence[str] | None) -> int | str | None:
         from rig.base.failures import explain
 
         failure = explain(KeyboardInterrupt() if isinstance(error, click.Abort) else error)
-        click.echo(failure.text, err=True)
+        from rig.command.options import tell
+
+        tell(failure.text, err=True)
         return failure.exit_code
     return 0
 

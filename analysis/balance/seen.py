@@ -3,6 +3,7 @@
 import math
 
 from analysis.balance.results import NoseAndTail, Saw, TurnSeen
+from analysis.base.signs import true_minus
 
 STRAIGHT_RATIO, STRAIGHT_MM = 0.02, 2.0
 """Straight: nose and tail differ by no more than this part of their sum, or by less than this (placing the finger anew
@@ -83,7 +84,7 @@ def seen_words(saw: NoseAndTail) -> str:
 
 
 def _mm(value: float, digits: int) -> str:
-    return f"{value:.{digits}f}".replace("-", "−")
+    return true_minus(f"{value:.{digits}f}")
 
 
 def side_sentence(saw: NoseAndTail, *, side: int) -> str:

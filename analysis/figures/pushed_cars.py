@@ -13,6 +13,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
+from analysis.base.signs import true_minus
 from analysis.figures.car import FORECAST, MEASURED, QUIET, body_outline, closed, moved
 
 if TYPE_CHECKING:
@@ -142,7 +143,8 @@ def _car(axes: "Axes", car: CarFromAbove, left: float, top: float) -> None:
     ahead, behind = car.wheelbase + car.body[0], -car.body[1]
     for word, x, way in (("nose", ahead - 0.026, car.nose_mm), ("tail", behind + 0.026, car.tail_mm)):
         spot = _up(moved(np.array([[x, 0.0]]), car.end), left)[0]
-        axes.annotate(f"{word} {way:.0f} mm".replace("-0 mm", "0 mm"), spot, ha="center", va="center", fontsize=12)
+        travelled = true_minus(f"{word} {way:.0f} mm".replace("-0 mm", "0 mm"))
+        axes.annotate(travelled, spot, ha="center", va="center", fontsize=12)
     box = _box(car)
     middle = left + (box[0] + box[1]) / 2
     axes.annotate(car.title, (middle, top + 14), ha="center", va="bottom", fontsize=12, linespacing=1.4)

@@ -15,12 +15,16 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.statistics.estimate import Estimate, effective_dof, mixed_factor
-from analysis.statistics.quantiles import chi_square_tail
+from analysis.statistics.quantiles import NORMAL_95, chi_square_tail
 
 Axle = Literal["front", "rear"]
 FEWEST_STEPS = 3
 """ISO 10392 asks for three or more steps."""
 STEEP = math.radians(25.0)
+CHANCE_OFF = 0.01
+"""A residual is told when fewer series than this have one so large by chance."""
+ALIKE = 0.9
+"""Residuals of nearly one size do not say which reading is at fault: all of these are named."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,7 +76,8 @@ class CgHeight:
     """height: m above the ground.  station: m ahead of the rear axle, from the same line.
 
     pitch: (n,) rad, + nose down.  residual: (n,) loads, unit of the loads, off the line.  count: readings.
-    warnings: sentences for people.
+    off_line: the reading that lies farther off the line than its uncertainty explains, in words with its size, or "".
+    warnings: further sentences for people.
     """
 
     height: Estimate
@@ -81,6 +86,7 @@ class CgHeight:
     residual: FloatArray
     count: int
     warnings: tuple[str, ...]
+    off_line: str = ""
 
 
 def _pitch(raised: FloatArray, wheelbase: float, radius_front: float, radius_rear: float) -> FloatArray:
@@ -166,6 +172,7 @@ def cg_height(
     spread = jacobian @ covariance @ jacobian.T
     off = moment - np.column_stack([np.ones(n), t]) @ np.array([answer[0], answer[1] - radius_rear])
     residual = off * total / (wheelbase + (radius_front - radius_rear) * t)
+    off_line = _off_the_line(lifts, t, off / sd, residual, sd)
     chi_squared = float(((off / sd) ** 2).sum())
     chance = chi_square_tail(chi_squared, dof=n - 2)
     own = jacobian @ _input_covariance(doubts, sign, heights, downs, common=False) @ jacobian.T
@@ -194,7 +201,13 @@ def cg_height(
         )
 
     return CgHeight(
-        height=estimate(1), station=estimate(0), pitch=pitch, residual=residual, count=n, warnings=tuple(warnings)
+        height=estimate(1),
+        station=estimate(0),
+        pitch=pitch,
+        residual=residual,
+        count=n,
+        warnings=tuple(warnings),
+        off_line=off_line,
     )
 
 
@@ -236,6 +249,42 @@ def _input_covariance(
             np.concatenate([np.zeros(2 * n), [doubts.total, doubts.wheelbase, doubts.radius, doubts.radius]]) ** 2
         )
     return covariance
+
+
+def _off_the_line(
+    lifts: Sequence[AxleLift], t: FloatArray, scaled: FloatArray, residual: FloatArray, sd: FloatArray
+) -> str:
+    """The reading with the largest residual, where chance makes one so large in fewer than CHANCE_OFF of all series.
+
+    t: (n,) tangents of the pitch.  scaled: (n,) residuals over `sd` (n,).  residual: (n,) unit of the loads.
+    Source: standardised residuals, each over its own scatter about a fitted line (1 minus leverage); Bonferroni's bound
+    for the largest of n.
+    """
+    n = len(t)
+    if n < 3:
+        return ""
+    design = np.column_stack([np.ones(n), t]) / sd[:, None]
+    leverage = np.einsum("ij,jk,ik->i", design, np.linalg.pinv(design.T @ design), design)
+    share = np.sqrt(np.clip(1.0 - leverage, 0.0, 1.0))
+    # a reading that alone pins the line tells nothing of itself
+    size = np.where(share > 0.05, np.abs(scaled) / np.maximum(share, 0.05), 0.0)
+    worst = int(np.argmax(size))
+    if n * chi_square_tail(float(size[worst]) ** 2, dof=1) > CHANCE_OFF:
+        return ""
+    usual = NORMAL_95 * share[worst] * abs(residual[worst] / scaled[worst])
+    alike = [i for i in range(n) if size[i] > ALIKE * size[worst]]
+    which = " or ".join(dict.fromkeys(_reading_words(lifts, i) for i in sorted(alike, key=lambda i: -size[i])))
+    return (
+        f"{which[0].upper()}{which[1:]} is {abs(residual[worst]):.1f} g off the line through all readings; the pads "
+        f"and the height explain {usual:.1f} g: repeat it before you trust the height"
+    )
+
+
+def _reading_words(lifts: Sequence[AxleLift], index: int) -> str:
+    if index >= len(lifts):
+        return "the level weighing"
+    way = {True: " going up", False: " coming down", None: ""}[lifts[index].rising]
+    return f"the lift to {1e3 * lifts[index].height:.0f} mm{way}"
 
 
 def _seen_in_the_line(lifts: Sequence[AxleLift], line: _Line, chance: float, height: float) -> list[str]:

@@ -1,12 +1,16 @@
 """Commands that are loaded only when they run, a command's own words, and help that fits one screen."""
 
 import importlib
+import re
 from collections.abc import Callable
 from typing import Any
 
 import click
 
 from rig.command.first_screen import FIRST_SCREEN, module_of
+from rig.command.waiting import noticed
+
+_TRUE_MINUS = re.compile(r"^−(?=\.?\d)")
 
 
 class BenchCommand(click.Command):
@@ -22,6 +26,7 @@ class BenchCommand(click.Command):
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
         """As click does; a word of this command that comes too late is told to come first."""
         given = list(args)
+        args = [_TRUE_MINUS.sub("-", one) for one in args]  # a number as it was shown may be pasted back
         try:
             return super().parse_args(ctx, args)
         except click.UsageError as error:
@@ -31,6 +36,11 @@ class BenchCommand(click.Command):
                 right = f"pivotbench {self.words_of} {late[0]} …"
                 raise click.UsageError(f"A word comes right after its command: {right}", ctx) from error
             raise
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """As click does; a long silence is broken by a word on standard error."""
+        with noticed():
+            return super().invoke(ctx)
 
     def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Words, example, next step; lines to be copied are never broken."""

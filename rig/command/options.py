@@ -10,8 +10,11 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from analysis.base.signs import true_minus
 from rig.base.progress import Progress
 from rig.base.spelled import knows_all_signs
+from rig.base.terminal import fit_to_width, text_width
+from rig.command.waiting import NOTICE
 
 if TYPE_CHECKING:
     from rig.base.plain_json import Json
@@ -101,6 +104,17 @@ def push_options(function: FunctionT) -> FunctionT:
     return changed_card_options(weighing_option(function))
 
 
+def answer_width() -> int | None:
+    """Columns that an answer may take, None where a pipe or a file takes it."""
+    return text_width(sys.stdout)
+
+
+def tell(text: str, *, err: bool = False) -> None:
+    """What a person reads, on standard output, or on standard error what is no answer: signs and width as they read."""
+    NOTICE.hush()
+    click.echo(fit_to_width(true_minus(text), text_width(sys.stderr if err else sys.stdout)), err=err)
+
+
 def show(text: str, result: "Json | Content", *, as_json: bool, remarks: Iterable[str] = ()) -> None:
     """Print the result for a person, or as JSON for a program. remarks: what must be known first."""
     from rig.base.plain_json import finite_json
@@ -109,7 +123,7 @@ def show(text: str, result: "Json | Content", *, as_json: bool, remarks: Iterabl
 
     first = list(dict.fromkeys(remarks))
     if not as_json:
-        click.echo("\n".join([*(f"note: {one.rstrip('.')}." for one in first), text]))
+        tell("\n".join([*(f"note: {one.rstrip('.')}." for one in first), text]))
         return
     shown = plain(result) if isinstance(result, Content) else finite_json(result)
     if first:
@@ -119,12 +133,14 @@ def show(text: str, result: "Json | Content", *, as_json: bool, remarks: Iterabl
 
 def print_json(shown: "Json") -> None:
     """JSON for a program, whole in any code page: signs that this one lacks are escaped, as JSON can."""
+    NOTICE.hush()
     click.echo(json.dumps(shown, ensure_ascii=not knows_all_signs(sys.stdout.encoding), indent=2))
 
 
 @contextmanager
 def progress(title: str, *, quiet: bool = False) -> Iterator[Progress]:
     """A bar on standard error while long work runs; yields a function that takes 0..1."""
+    NOTICE.hush()
     if quiet or not sys.stderr.isatty():
         yield lambda share: None
         return
@@ -132,21 +148,23 @@ def progress(title: str, *, quiet: bool = False) -> Iterator[Progress]:
     from rich.progress import Progress
 
     with Progress(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task(title, total=1.0)
-        yield lambda share: bar.update(task, completed=share)
+        task = bar.add_task(title, total=None)  # it moves to and fro until the work says how far it is
+        yield lambda share: bar.update(task, total=1.0, completed=share)
+    NOTICE.arm()
 
 
 def ask_in_terminal(*, unattended: bool) -> "Ask":
     """A way to ask for each step: waits for Enter, or goes on at once when unattended."""
 
     def ask(step: "Step") -> None:
-        click.echo(f"  {step.text}", err=True)
+        tell(f"  {step.text}", err=True)
         if unattended:
             return
         try:
             click.prompt("  then press Enter", default="", show_default=False, prompt_suffix=" ", err=True)
         except click.Abort:
             raise KeyboardInterrupt from None
+        NOTICE.arm()
 
     return ask
 

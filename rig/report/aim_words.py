@@ -9,7 +9,7 @@ from rig.jobs.series.aim import Aim, BallastMove
 from rig.report.rounding import plus_minus
 
 STATIC_ONLY = (
-    "Springs, bars and heights do not move the balance at rest (pivotbench moving TEST.toml tells what they do on the "
+    "Springs, bars and heights do not move the balance at rest (with --sideways 0.5 they are told for 0.5 g, on the "
     "move); a push elsewhere is no change of the car."
 )
 

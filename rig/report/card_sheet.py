@@ -3,6 +3,7 @@
 import html
 from pathlib import Path
 
+from analysis.base.signs import true_minus
 from rig.base.errors import InputError
 from rig.base.files import write_bytes, write_text
 from rig.base.version import SOFTWARE
@@ -74,16 +75,17 @@ def _pdf(card: CarCard, baseline: CarCard | None, rows: list[SheetRow]) -> bytes
 def _html(card: CarCard, baseline: CarCard | None, rows: list[SheetRow]) -> str:
     lines = []
     for row in rows:
-        name, value = (html.escape(cell) for cell in _cells(row))
+        name, value = (html.escape(true_minus(cell)) for cell in _cells(row))
         mark = ("<b>", "</b>") if row.baseline is not None else ("", "")
         lines.append(
             f'<tr title="{html.escape(row.meaning)}"><td>{mark[0]}{name}{mark[1]}</td>'
             f"<td>{mark[0]}{value}{mark[1]}</td></tr>"
         )
     title = html.escape(card.name)
+    differences = html.escape(true_minus(_differences(card, baseline, rows)))
     return (
         f'<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><title>{title}</title>'
-        f"<style>{_STYLE}</style></head><body><h1>{title}</h1><p>{html.escape(_differences(card, baseline, rows))}</p>"
+        f"<style>{_STYLE}</style></head><body><h1>{title}</h1><p>{differences}</p>"
         f"<table><thead><tr><th>what</th><th>value</th></tr></thead><tbody>{''.join(lines)}</tbody></table>"
         f"<p>{html.escape(SOFTWARE)}</p></body></html>\n"
     )

@@ -4,7 +4,7 @@ from analysis.balance.signal import signal_at, told_apart_points
 from analysis.base.pivot import DEG_PER_CM
 from rig.records.series import EffectRow, EffectsResult
 from rig.report.rounding import small_words
-from rig.report.sentences import table_text
+from rig.report.tables import table_text
 
 MIDDLE, NEAR_MIDDLE = 50.0, 5.0
 """Per cent of the wheelbase: a push within so much of the middle shows what a change does."""
@@ -15,15 +15,19 @@ A_TENTH = 2.4
 TURN_HEADS = ("factor", "change", "turn per travel, °/cm", "95 %", "")
 
 
-def effect_lines(result: EffectsResult, *, needed: int | None = None) -> list[str]:
-    """For the terminal. needed: pushes of each set-up that tell 2 % of the wheelbase apart by turn per travel."""
+def effect_lines(result: EffectsResult, *, needed: int | None = None, width: int | None = None) -> list[str]:
+    """For the terminal.
+
+    needed: pushes of each set-up that tell 2 % of the wheelbase apart by turn per travel.  width: the terminal's
+    columns, None for any.
+    """
     lines = [f"{row.factor}, {row.reference} → {row.level}: {' '.join(row.sentences)}" for row in result.effects]
     if result.push_u_pct is not None:
         lines.append(
             f"Pushes of one set-up scatter by {small_words(result.push_u_pct)} points; {result.pushes} pushes."
         )
     else:
-        lines = [table_text(TURN_HEADS, turn_rows(result))]
+        lines = [table_text(TURN_HEADS, turn_rows(result), width=width)]
         lines.append(
             f"Pushes of one set-up scatter by {small_words(result.push_u_per_m * DEG_PER_CM)} °/cm; "
             f"{result.pushes} pushes."

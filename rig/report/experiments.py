@@ -11,6 +11,7 @@ from analysis.figures.car import top_view
 from analysis.statistics.quantiles import NORMAL_95
 from rig.base.errors import InputError
 from rig.base.files import write_bytes, write_text
+from rig.base.progress import Progress
 from rig.base.version import SOFTWARE
 from rig.jobs.record.experiments import Contribution, Experiment, Retold
 from rig.report.html import Part, Table, report_html
@@ -35,9 +36,12 @@ def report_parts(retold: Retold) -> list[Part]:
     return [*parts, *other_parts(retold.others), method_part()]
 
 
-def write_experiments(path: Path, title: str, retold: Retold, *, figures: Path | None = None) -> list[Path]:
+def write_experiments(
+    path: Path, title: str, retold: Retold, *, figures: Path | None = None, progress: Progress | None = None
+) -> list[Path]:
     """Write the report as .html or .pdf, and every figure as SVG and PNG when a folder is given.
 
+    progress: 0..1 over the parts of a PDF, which take a second each.
     Returns what was written. Raises InputError for another ending.
     """
     if path.suffix.lower() not in (".html", ".pdf"):
@@ -51,7 +55,7 @@ def write_experiments(path: Path, title: str, retold: Retold, *, figures: Path |
     )
     footer = f"Made from the bench log by {SOFTWARE}; records {_ranges(numbers)}. All intervals are 95 %."
     if path.suffix.lower() == ".pdf":
-        write_bytes(path, report_pdf(title, parts, footer=footer))
+        write_bytes(path, report_pdf(title, parts, footer=footer, progress=progress))
     else:
         write_text(path, report_html(title, parts, footer=footer))
     return [path, *(_write_figures(figures, parts) if figures is not None else [])]

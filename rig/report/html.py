@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from analysis.base.signs import true_minus
+
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
@@ -104,4 +106,4 @@ def _part(part: Part) -> str:
 
 
 def _safe(text: str) -> str:
-    return html.escape(text, quote=True)
+    return html.escape(true_minus(text), quote=True)

@@ -11,6 +11,7 @@ from analysis.figures.moving import path_figure, region_figure
 from analysis.moving.phases import LACKS
 from rig.jobs.moving.moving import RISE, STEP_G, MovingAnswers
 from rig.report.html import Part, Table, report_html
+from rig.report.tables import table_text
 
 FILM = (
     "To see it on the floor, film a steady circle over the floor sheets and run: "
@@ -47,13 +48,12 @@ HEADS = (
 )
 
 
-def moving_words(answers: MovingAnswers, against: MovingAnswers | None = None) -> str:
-    """All cars for a terminal."""
+def moving_words(answers: MovingAnswers, against: MovingAnswers | None = None, *, width: int | None = None) -> str:
+    """All cars for a terminal. width: its columns, None for any."""
     lines: list[str] = []
     for car in (answers, *([against] if against else [])):
-        rows = [list(HEADS), *phase_rows(car)]
-        width = [max(len(row[k]) for row in rows) for k in range(len(HEADS))]
-        lines += [car.name, *("  " + "  ".join(c.ljust(w) for c, w in zip(row, width, strict=True)) for row in rows)]
+        table = table_text(HEADS, phase_rows(car), width=None if width is None else width - 2)
+        lines += [car.name, *(f"  {line}" for line in table.split("\n"))]
         lines += ["", *(f"  {text}" for text in facts(car)), ""]
     if against is not None:
         lines += [f"  {text}" for text in differences(answers, against)] + [""]

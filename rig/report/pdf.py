@@ -5,6 +5,8 @@ import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from analysis.base.signs import true_minus
+from rig.base.progress import Progress
 from rig.report.html import REPORT_CAUTION, Part, Table
 
 if TYPE_CHECKING:
@@ -46,6 +48,7 @@ class Pages:
         self, text: str, *, size: float = 10, bold: bool = False, after: float = 0.08, indent: float = 0.0
     ) -> None:
         """A paragraph, wrapped."""
+        text = true_minus(text)
         letters = int((self.inner - indent) * 72 / (size * LETTER_WIDTH * (1.08 if bold else 1.0)))
         for line in textwrap.wrap(text, letters) or [""]:
             self.room(size * LINE / 72)
@@ -55,7 +58,7 @@ class Pages:
 
     def table(self, table: Table, *, size: float = 8.5, bold_rows: Sequence[int] = ()) -> None:
         """A table; columns share the width by what they hold, long cells are wrapped. bold_rows: set in bold."""
-        rows = [[str(cell) for cell in row] for row in table.rows]
+        rows = [[true_minus(str(cell)) for cell in row] for row in table.rows]
         share = _shares([list(table.heads), *rows], self.inner * 72 / (size * LETTER_WIDTH))
         high = sum(self._height(row, share, size) for row in [list(table.heads), *rows]) + 3 * size * LINE / 72
         # a table that fits on a page is not broken over two
@@ -185,11 +188,16 @@ def _shares(rows: Sequence[Sequence[str]], total: float) -> list[float]:
     return needed
 
 
-def report_pdf(title: str, parts: Sequence[Part], *, footer: str) -> bytes:
-    """The whole report as an A4 PDF: words first, then the picture, then tables, part by part."""
+def report_pdf(title: str, parts: Sequence[Part], *, footer: str, progress: Progress | None = None) -> bytes:
+    """The whole report as an A4 PDF: words first, then the picture, then tables, part by part.
+
+    progress: told after each part.
+    """
     pages = Pages(footer)
     pages.text(title, size=18, bold=True, after=0.15)
-    for part in parts:
+    for number, part in enumerate(parts):
+        if progress is not None:
+            progress(number / len(parts))
         pages.room(1.2)
         pages.text(part.title, size=13, bold=True, after=0.1)
         if part.verdict:

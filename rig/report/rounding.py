@@ -2,6 +2,8 @@
 
 import math
 
+from analysis.base.signs import true_minus
+
 UNEVEN = 1.25
 """Sides of an interval that differ by more than this factor are told one by one."""
 
@@ -29,7 +31,7 @@ def plus_minus(value: float, interval: tuple[float, float], unit: str = "%", *, 
     ending = f" {unit}" if unit else ""
     digits = decimals_of(half)
     if half <= 0 or digits > finest or round(half, finest) == 0:
-        return f"{value:.{finest}f} ± under {10**-finest:.{finest}f}{ending}".replace("-", "−")
+        return true_minus(f"{value:.{finest}f} ± under {10**-finest:.{finest}f}{ending}")
     if min(below, above) > 0 and max(below, above) > UNEVEN * min(below, above):
         digits = decimals_of(max(below, above))
         if round(min(below, above), digits) == 0:
@@ -38,12 +40,12 @@ def plus_minus(value: float, interval: tuple[float, float], unit: str = "%", *, 
             text = f"{value:.{digits}f} (+{above:.{digits}f} -{below:.{digits}f}){ending}"
     else:
         text = f"{value:.{digits}f} ± {half:.{digits}f}{ending}"
-    return text.replace("-", "−")
+    return true_minus(text)
 
 
 def range_words(low: float, high: float, unit: str = "%") -> str:
     """ "47 to 55 %", cut at whole units, outwards, so that a bound never claims more than was found."""
-    return f"{math.floor(low):.0f} to {math.ceil(high):.0f} {unit}".replace("-", "−")
+    return true_minus(f"{math.floor(low):.0f} to {math.ceil(high):.0f} {unit}")
 
 
 def small_words(size: float, *, least: float = 1e-4) -> str:

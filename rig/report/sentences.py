@@ -103,16 +103,6 @@ def noted(texts: Sequence[str]) -> list[str]:
     return [f"note: {text}" for text in texts]
 
 
-def table_text(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
-    """A plain table with aligned columns."""
-    widths = [max(len(row[i]) for row in [heads, *rows]) for i in range(len(heads))]
-    lines = [
-        "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
-        for row in [heads, ["-" * width for width in widths], *rows]
-    ]
-    return "\n".join(lines)
-
-
 def write_picture(path: Path, verdict: Verdict) -> Path:
     """Write the top view; the ending (.png, .svg, .pdf) decides the format."""
     return draw_picture(path, verdict.picture)

@@ -10,6 +10,7 @@ import pytest
 from .cards_typed import WEIGHTS, found, newtons, pivot, push_row, records, run, slide, take_in, write
 
 LENGTH = 0.26
+MINUS = "\u2212"  # the one sign of negative numbers that people read
 NORMAL = 1.959963984540054
 """97.5 % point of the normal law (tables)."""
 DEG_CM = 180 / np.pi / 100
@@ -52,15 +53,17 @@ def test_a_typed_pivot_in_figures_and_words(
     assert measured["kappa_interval_per_m"] == pytest.approx(ends)
     words = run("push", path, "--log", tmp_path / "log")
     line = next(line for line in words.splitlines() if line.startswith("measured"))
-    assert f"{pct:.1f} % ({pct - NORMAL * u:.1f} to {pct + NORMAL * u:.1f}), {where}" in line
-    assert f"{1 / arm * DEG_CM:+.2f} ± {(ends[1] - ends[0]) / 2 * DEG_CM:.2f} °/cm" in line
+    assert f"{pct:.1f} % ({pct - NORMAL * u:.1f} to {pct + NORMAL * u:.1f}), {where}".replace("-", MINUS) in line
+    assert f"{1 / arm * DEG_CM:+.2f} ± {(ends[1] - ends[0]) / 2 * DEG_CM:.2f} °/cm".replace("-", MINUS) in line
     assert words.startswith(f"Swung about a point {axle}")
     forecast = slide(newtons(), [0.8] * 4, push / 100 * LENGTH)[0]
     assert got["difference_per_m"] == pytest.approx(1 / arm - forecast, abs=1e-4)
     assert got["difference_pct"] == pytest.approx(pct - 100 * (0.5 - 1 / (forecast * LENGTH)), abs=0.01)
     line = next(line for line in words.splitlines() if line.startswith("forecast"))
-    assert f"{100 * (0.5 - 1 / (forecast * LENGTH)):.1f} %" in line
-    assert float(line.split("axle")[-1].split(" ±")[0]) == pytest.approx(forecast * DEG_CM, abs=6e-3)
+    assert f"{100 * (0.5 - 1 / (forecast * LENGTH)):.1f} %".replace("-", MINUS) in line
+    assert float(line.split("axle")[-1].split(" ±")[0].replace(MINUS, "-")) == pytest.approx(
+        forecast * DEG_CM, abs=6e-3
+    )
     assert "balance point 56.5 % of the wheelbase" in words
     # the grip ratio that would reconcile both: put into the other mechanics, it gives what was measured
     if (ratio := got.get("reconciling_grip_ratio")) is not None:
@@ -108,8 +111,14 @@ def test_a_report_tells_the_same_figures(reported: tuple[str, dict[str, Any], st
             row = cells(page, "measured" if name == "measured" else "forecast")
             (low, high), (k_low, k_high) = one["interval_pct"], one["kappa_interval_per_m"]
             mm = one["station_pct"] / 100 * 260
-            assert row[1] == f"{one['station_pct']:.1f} % ({low:.1f} to {high:.1f}), {-mm:.0f} mm behind the rear axle"
-            assert row[2] == f"{one['kappa_per_m'] * DEG_CM:+.2f} ± {(k_high - k_low) / 2 * DEG_CM:.2f} °/cm"
+            assert row[
+                1
+            ] == f"{one['station_pct']:.1f} % ({low:.1f} to {high:.1f}), {-mm:.0f} mm behind the rear axle".replace(
+                "-", MINUS
+            )
+            assert row[2] == f"{one['kappa_per_m'] * DEG_CM:+.2f} ± {(k_high - k_low) / 2 * DEG_CM:.2f} °/cm".replace(
+                "-", MINUS
+            )
         assert cells(page, "balance point")[1] == "56.5 %"
 
 
@@ -207,7 +216,7 @@ LINES: list[tuple[str, dict[str, Any], list[str]]] = [
     (
         "plate place",
         {"shift_mm": [1.5, -0.25], "place_mm_u": 0.5, "turn_deg": -0.75},
-        ["+1.50 mm along and -0.25 mm across, each ± 0.98 mm; turned by -0.75°"],
+        ["+1.50 mm along and −0.25 mm across, each ± 0.98 mm; turned by −0.75°"],
     ),
     ("floor layout", {"markers": [{}, {}, {}], "place_u_mm": 0.5}, ["3 sheets, each within 0.98 mm"]),
     (
@@ -225,7 +234,7 @@ LINES: list[tuple[str, dict[str, Any], list[str]]] = [
         "prediction",
         {"pivot": pivot(6.25, 0.05)},
         # 0.13 - 0.16 m is -11.5 %; ends: 0.13 - 1 / 6.152 and 0.13 - 1 / 6.348
-        ["-11.5 % (-12.5 to -10.6), 30 mm behind the rear axle"],
+        ["−11.5 % (−12.5 to −10.6), 30 mm behind the rear axle"],
     ),
     (
         "push",
@@ -298,7 +307,7 @@ def test_a_series_and_a_ladder_in_a_report(tmp_path: Path) -> None:
     page = (tmp_path / "report.html").read_text()
     # 0.5 per metre is 0.29 degrees per centimetre (180 / pi / 100)
     assert cells(page, "tyre")[1:] == ["soft → hard", "+0.29", "+0.11 to +0.46", "clear"]
-    assert cells(page, "ballast")[1:] == ["front → rear", "-0.57", "-1.43 to +0.29", "cannot tell"]
+    assert cells(page, "ballast")[1:] == ["front → rear", "−0.57", "−1.43 to +0.29", "cannot tell"]
     assert "scatters by 0.11 °/cm" in page
     assert "Clear: tyre (soft → hard)." in page
     assert cells(page, "new")[1:] == ["1.200", "1.100 to 1.310", "1"]
@@ -338,7 +347,7 @@ def test_the_second_push_of_a_clip_is_told_with_its_own_figures(tmp_path: Path) 
     row = cells(page, "measured")
     # 0.13 + 1 / 3.2 = 0.4425 m; ends at 3.592 and 2.808 per metre
     assert row[1] == "170.2 % (157.1 to 187.0), 442 mm ahead of the rear axle"
-    assert row[2] == f"-1.83 ± {1.96 * 0.2 * DEG_CM:.2f} °/cm"
+    assert row[2] == f"−1.83 ± {1.96 * 0.2 * DEG_CM:.2f} °/cm"
     assert cells(page, "forecast")[1].endswith("83 mm behind the rear axle")
     assert "It parts." in page
 
@@ -352,5 +361,5 @@ def test_an_overview_sets_each_test_on_its_line(tmp_path: Path) -> None:
     run("log", "report", "--log", tmp_path / "log", "--out", tmp_path / "report.html")
     page = (tmp_path / "report.html").read_text()
     assert cells(page, "1")[3:6] == ["20 %", "146.2 % (143.9 to 148.6), 380 mm ahead of the rear axle", "no forecast"]
-    assert cells(page, "2")[3:5] == ["85 %", "-11.5 % (-12.5 to -10.6), 30 mm behind the rear axle"]
+    assert cells(page, "2")[3:5] == ["85 %", "−11.5 % (−12.5 to −10.6), 30 mm behind the rear axle"]
     assert "2 experiments." in page

@@ -3,7 +3,6 @@
 import warnings
 
 import numpy as np
-from scipy.ndimage import median_filter
 
 from vision.base.types import BoolArray, Camera, FloatArray, FloorLayout
 from vision.floor.fit import FloorFit, fit_floor
@@ -56,6 +55,8 @@ def still_frames(corner: FloatArray) -> BoolArray:
 
 def _stands(middle: FloatArray, seen: BoolArray, reference: FloatArray, noise: float) -> BoolArray:
     """(n,) whether the markers' middles (n, m, 2) px are, in each frame, where the reference (m, 2) has them."""
+    from scipy.ndimage import median_filter  # only here: a report, which tracks nothing, starts faster
+
     away = middle - reference
     lasting = np.full(away.shape, np.nan)
     for marker in range(away.shape[1]):

@@ -4,6 +4,7 @@ from pathlib import Path
 
 import click
 
+from rig.base.plain_json import Json
 from rig.command.group import bench_command
 from rig.command.options import (
     card_argument,
@@ -26,6 +27,7 @@ from rig.command.options import (
 @card_argument
 @click.option("--balance", type=float, default=None, help="Wanted balance point, % of the wheelbase.")
 @click.option("--pivot", type=float, default=None, help="Instead: wanted pivot of this push, %.")
+@click.option("--sideways", metavar="G", type=float, help="What springs, bars, heights are worth at so many g.")
 @click.option("--ballast", "ballast_g", type=click.FloatRange(0, min_open=True), help="Ballast that may move, g.")
 @click.option("--ballast-at", "ballast_mm", type=float, default=None, help="Where it lies, mm ahead of the rear axle.")
 @click.option("--tyres", "tyres", multiple=True, type=click.Path(path_type=Path), help="Test card with other tyres.")
@@ -38,6 +40,7 @@ def command(
     test_card: Path,
     balance: float | None,
     pivot: float | None,
+    sideways: float | None,
     ballast_g: float | None,
     ballast_mm: float | None,
     tyres: tuple[Path, ...],
@@ -54,8 +57,10 @@ def command(
     from rig.jobs.weighing.weights import known_weighing
     from rig.log.store import BenchLog
 
-    if (balance is None) == (pivot is None):
-        raise click.UsageError("give the wanted place: --balance PCT (the car's), or --pivot PCT (this push's)")
+    if (balance is None) == (pivot is None) and (sideways is None or pivot is not None):
+        raise click.UsageError(
+            "say what is wanted: --balance PCT (the car's), --pivot PCT (this push's), or --sideways G"
+        )
     if ballast_mm is not None and ballast_g is None:
         raise click.UsageError("--ballast-at says where a mass lies: give --ballast, too")
     if pivot is not None and tyres:
@@ -63,6 +68,9 @@ def command(
     choices = Choices(weighing=weighing, same=same, as_new=as_new)
     cards = read_set(test_card, choices)
     files: list[str] = []
+    lines: list[str] = []
+    result: Json = {}
+    remarks: tuple[str, ...] = ()
     with BenchLog(log_folder(log_dir)) as log:
         known = known_weighing(cards, log)
         if balance is not None:
@@ -81,15 +89,21 @@ def command(
                 seed=seed,
             )
             lines, result, remarks = aim_lines(found), aim_json(found), found.remarks
-        else:
+        elif pivot is not None:
             from rig.jobs.series.series import changes_for
             from rig.report.aim_words import changes_json
 
-            assert pivot is not None
             changes = changes_for(cards, known, pivot, ballast_g=ballast_g, ballast_mm=ballast_mm or 0.0, seed=seed)
             lines = [f"{number}. {change.sentence}" for number, change in enumerate(changes, start=1)]
             lines = lines or ["No single change brings the pivot there."]
             result, remarks = {"changes": changes_json(changes)}, known.remarks
+        if sideways is not None:
+            from rig.jobs.moving.on_the_move import worth_on_the_move
+            from rig.report.moving_worth import worth_json, worth_lines
+
+            moved = worth_on_the_move(cards, known, sideways, seed=seed)
+            lines += worth_lines(moved)
+            result, remarks = result | {"on_the_move": worth_json(moved)}, (*remarks, *moved.remarks)
     if out_dir is not None:
         from rig.report.maps import write_map
 

@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from rig.command.group import bench_command
-from rig.command.options import log_folder, log_option
+from rig.command.options import log_folder, log_option, tell
 
 
 @bench_command(
@@ -30,7 +30,7 @@ def command(port: int | None, log_dir: Path | None, no_browser: bool, virtual: b
     serving = Serving(log_folder(log_dir), port=port)
 
     def ready() -> None:
-        click.echo(f"The bench page: {serving.url}   (Ctrl-C ends it)", err=True)
+        tell(f"The bench page: {serving.url}   (Ctrl-C ends it)", err=True)
         if virtual:
             serving.bench.switch_virtual(True)
         if not no_browser:

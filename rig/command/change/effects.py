@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from rig.command.group import bench_command
-from rig.command.options import json_option, log_folder, log_option, push_options, show
+from rig.command.options import answer_width, json_option, log_folder, log_option, push_options, show
 
 
 @bench_command(
@@ -28,6 +28,6 @@ def command(plan: Path, same: bool, as_new: bool, weighing: str, log_dir: Path |
     with BenchLog(log_folder(log_dir)) as log:
         series = analyse_plan(plan, log, Choices(weighing=weighing, same=same, as_new=as_new))
     result = series.record.result
-    lines = effect_lines(result, needed=series.needed)
+    lines = effect_lines(result, needed=series.needed, width=answer_width())
     lines += [*noted(result.warnings), *noted(series.warnings), f"record {series.record.number}"]
     show("\n".join(lines), result, as_json=as_json, remarks=series.remarks)

@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from rig.command.group import bench_command
+from rig.command.options import tell
 
 
 @bench_command(
@@ -57,4 +58,4 @@ def command(
         file,
         plan_table(parsed, station_pct=position, repeats=repeats, run_in=run_in, rounds=rounds, slow=slow, seed=seed),
     )
-    click.echo("\n".join([f"wrote {file}", *plan_lines(position, repeats)]))
+    tell("\n".join([f"wrote {file}", *plan_lines(position, repeats)]))

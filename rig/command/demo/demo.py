@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from rig.command.group import bench_command
-from rig.command.options import json_option, progress, seed_option, show
+from rig.command.options import answer_width, json_option, progress, seed_option, show, tell
 
 
 @bench_command(
@@ -36,13 +36,12 @@ def command(out_dir: Path, seed: int, as_json: bool) -> None:
     from rig.jobs.record.experiments import choose, retell
     from rig.log.store import BenchLog
     from rig.report.experiments import write_experiments
-    from rig.report.sentences import draw_picture, table_text
+    from rig.report.sentences import draw_picture
     from rig.report.story import STORY_HEADS, changes_sentence, story_rows, write_story
+    from rig.report.tables import table_text
 
     with progress("virtual bench", quiet=as_json) as bar:
-        found = run_demo(
-            out_dir, seed=seed, say=lambda text: click.echo(text, err=True), progress=bar, draw=draw_picture
-        )
+        found = run_demo(out_dir, seed=seed, say=lambda text: tell(text, err=True), progress=bar, draw=draw_picture)
     report = out_dir / "report.html"
     with BenchLog(out_dir / "log", read_only=True) as log, worker_pool(1) as pool:
         # a log that was there before holds other runs, too
@@ -52,7 +51,7 @@ def command(out_dir: Path, seed: int, as_json: bool) -> None:
         reported.result()
     lines = [
         "",
-        table_text(STORY_HEADS, story_rows(found)),
+        table_text(STORY_HEADS, story_rows(found), width=answer_width()),
         "",
         changes_sentence(found),
         f"See it: {story.page}    Every figure: {report}, {out_dir / 'result.json'}",

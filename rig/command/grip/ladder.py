@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from rig.command.group import bench_command
-from rig.command.options import json_option, log_folder, log_option, push_options, show
+from rig.command.options import answer_width, json_option, log_folder, log_option, push_options, show
 
 
 @bench_command(
@@ -26,13 +26,15 @@ def command(
     from rig.log.store import BenchLog
     from rig.records.series import LADDER
     from rig.report.other_records import ladder_rows
-    from rig.report.sentences import noted, table_text
+    from rig.report.sentences import noted
+    from rig.report.tables import table_text
 
     choices = Choices(weighing=weighing, same=same, as_new=as_new)
     with BenchLog(log_folder(log_dir)) as log:
         ladder, record, remarks = ladder_of([read_set(path, choices) for path in test_cards], log)
+    heads = ("tyres", f"grip over {ladder.reference}", "95 %", "rank")
     lines = [
-        table_text(("tyres", f"grip over {ladder.reference}", "95 %", "rank"), ladder_rows(LADDER.of(record))),
+        table_text(heads, ladder_rows(LADDER.of(record)), width=answer_width()),
         f"{ladder.sentence}.",
         *noted(ladder.warnings),
         f"record {record.number}",

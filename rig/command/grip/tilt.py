@@ -7,7 +7,7 @@ import click
 
 from analysis.statistics.quantiles import NORMAL_95
 from rig.command.group import bench_command
-from rig.command.options import card_argument, json_option, log_folder, log_option, show, weighing_option
+from rig.command.options import card_argument, json_option, log_folder, log_option, show, tell, weighing_option
 
 
 @bench_command(
@@ -58,7 +58,7 @@ def command(
     from rig.log.store import BenchLog
 
     cards = read_set(test_card, Choices(weighing=weighing))
-    click.echo(TILT_CAUTION, err=True)
+    tell(TILT_CAUTION, err=True)
     with BenchLog(log_folder(log_dir)) as log:
         known = known_weighing(cards, log)
         found, record = measure_tilt(

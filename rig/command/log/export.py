@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from rig.command.group import bench_command
-from rig.command.options import log_folder, log_option, progress
+from rig.command.options import log_folder, log_option, progress, tell
 
 
 @bench_command(
@@ -26,6 +26,6 @@ def command(folder: Path, log_dir: Path | None) -> None:
 
     with BenchLog(log_folder(log_dir), read_only=True) as log, progress("copying") as bar:
         done = export_bench(log, folder, progress=bar)
-    click.echo(f"{done.records} records and {done.files} files in {folder}")
+    tell(f"{done.records} records and {done.files} files in {folder}")
     for line in noted([f"{name} is no longer where it was and was left out" for name in done.missing]):
-        click.echo(line)
+        tell(line)

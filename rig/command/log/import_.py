@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from rig.command.group import bench_command
-from rig.command.options import log_folder, log_option, progress
+from rig.command.options import log_folder, log_option, progress, tell
 
 
 @bench_command(
@@ -27,6 +27,6 @@ def command(folder: Path, without_sums: bool, log_dir: Path | None) -> None:
 
     with BenchLog(log_folder(log_dir)) as log, progress("copying") as bar:
         done = import_bench(log, folder, without_sums=without_sums, progress=bar)
-    click.echo(f"{done.new} new records, {done.known} were here already")
+    tell(f"{done.new} new records, {done.known} were here already")
     for line in noted([f"{name} is not in the folder" for name in done.missing]):
-        click.echo(line)
+        tell(line)

@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from rig.command.group import bench_command
-from rig.command.options import json_option, kind_option, log_folder, log_option, show
+from rig.command.options import answer_width, json_option, kind_option, log_folder, log_option, show
 
 
 @bench_command(
@@ -31,7 +31,7 @@ def command(kind: str | None, out_dir: Path | None, log_dir: Path | None, as_jso
     from rig.lookups.aside import reasons_aside
     from rig.records.codec import plain
     from rig.report.other_records import record_words
-    from rig.report.sentences import table_text
+    from rig.report.tables import table_text
 
     with BenchLog(log_folder(log_dir), read_only=True) as log:
         records = list(log.records(kind=kind))
@@ -48,7 +48,8 @@ def command(kind: str | None, out_dir: Path | None, log_dir: Path | None, as_jso
         )
         for record in records
     ]
-    text = table_text(("no.", "UTC", "kind", "title", "id", "found"), rows) if rows else _nothing(kind)
+    heads = ("no.", "UTC", "kind", "title", "id", "found")
+    text = table_text(heads, rows, width=answer_width()) if rows else _nothing(kind)
     listed = [
         {
             "number": record.number,

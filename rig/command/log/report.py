@@ -54,7 +54,6 @@ def command(
 ) -> None:
     """Report on one experiment, a series or a term, made from the bench log alone."""
     from rig.base.errors import InputError
-    from rig.jobs.pushing.batch import listed_tests
     from rig.jobs.record.experiments import choose, retell
     from rig.log.store import BenchLog
     from rig.report.experiments import write_experiments
@@ -66,6 +65,7 @@ def command(
     if series is not None:
         from rig.cards.read import read_card
         from rig.cards.schema import TestCard
+        from rig.jobs.pushing.batch import listed_tests
 
         tests = [*(read_card(path, TestCard).name for path in listed_tests(series)), series.stem]
     # what was found from a plan stands in the log under the name of its file
@@ -78,8 +78,8 @@ def command(
             tests=tests,
         )
         retold = retell(log, chosen)
-    with progress("writing the report", quiet=as_json):
-        files = write_experiments(out, title, retold, figures=figures)
+    with progress("writing the report", quiet=as_json) as bar:
+        files = write_experiments(out, title, retold, figures=figures, progress=bar)
     show(
         "\n".join(
             [

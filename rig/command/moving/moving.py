@@ -7,7 +7,16 @@ import click
 
 from rig.base.plain_json import Json
 from rig.command.group import bench_command
-from rig.command.options import json_option, log_folder, log_option, out_option, seed_option, show, weighing_option
+from rig.command.options import (
+    answer_width,
+    json_option,
+    log_folder,
+    log_option,
+    out_option,
+    seed_option,
+    show,
+    weighing_option,
+)
 
 
 @bench_command(
@@ -75,7 +84,7 @@ def command(
     result: Json = moving_json(answers)
     if other is not None:
         result |= {"against": moving_json(other), "differences": differences(answers, other)}
-    text = moving_words(answers, other)
+    text = moving_words(answers, other, width=answer_width())
     if out_dir is not None:
         from analysis.figures.moving import drift_page
         from rig.base.files import write_text

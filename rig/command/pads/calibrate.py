@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from rig.command.group import bench_command
-from rig.command.options import ask_in_terminal, card_argument, log_folder, pads_options, show
+from rig.command.options import answer_width, ask_in_terminal, card_argument, log_folder, pads_options, show
 
 
 @bench_command(
@@ -52,7 +52,7 @@ def command(
     from rig.jobs.weighing.calibrate import CheckMasses, calibrate, card_hashes
     from rig.jobs.weighing.pads import bench_pads
     from rig.log.store import BenchLog
-    from rig.report.sentences import table_text
+    from rig.report.tables import table_text
 
     cards = read_set(test_card)
     with BenchLog(log_folder(log_dir)) as log, bench_pads(cards.bench, log, port=port) as pads:
@@ -75,9 +75,8 @@ def command(
             )
             for line in calibration.budget
         ]
-        blocks.append(
-            f"{calibration.pad}: {calibration.evidence}\n{table_text(('error', 'size', 'of capacity', 'how'), rows)}"
-        )
+        table = table_text(("error", "size", "of capacity", "how"), rows, width=answer_width())
+        blocks.append(f"{calibration.pad}: {calibration.evidence}\n{table}")
     show(
         "\n\n".join([*blocks, f"Stored as record {record.number}. Next: pivotbench pads zero {test_card}"]),
         record.result,

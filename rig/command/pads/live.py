@@ -4,6 +4,7 @@ from pathlib import Path
 
 from rig.command.group import bench_command
 from rig.command.options import card_argument, log_folder, log_option, port_option
+from rig.command.waiting import NOTICE
 
 
 @bench_command(
@@ -31,6 +32,7 @@ def command(test_card: Path, port: str, log_dir: Path | None) -> None:
     cards = read_set(test_card)
     with BenchLog(log_folder(log_dir)) as log, bench_pads(cards.bench, log, port=port) as pads:
         live = LiveLoads(pads, scale_of(cards.bench, log, pads=pads))
+        NOTICE.hush()
         with TerminalKeys().listening() as keys:
             run_live(
                 live.state, keys, {"z": live.zero, "f": live.freeze, "r": snapshot(pads, live, log)}, console=Console()

@@ -8,7 +8,7 @@ import click
 
 from rig.command.group import bench_command
 from rig.command.onto_card import Written, onto_card
-from rig.command.options import json_option, show
+from rig.command.options import json_option, show, tell
 
 if TYPE_CHECKING:
     from rig.cards.fields import CardKeys
@@ -77,7 +77,7 @@ def _heard(name: str, baud: int, seconds: float, *, must: bool) -> "FirstLines |
     from rig.pads.first_lines import first_lines
     from rig.pads.port import open_port, reason_lost
 
-    click.echo(f"listening to {name} …", err=True)
+    tell(f"listening to {name} …", err=True)
     try:
         port = open_port(name, baud=baud)
     except BenchError as error:

@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from rig.command.group import bench_command
-from rig.command.options import progress
+from rig.command.options import progress, tell
 
 
 @bench_command(
@@ -43,7 +43,7 @@ def command(port: str, file: Path, seconds: float | None, baud: int) -> None:
     away = sum(gap.end - gap.start for gap in gaps)
     stretches = f"{len(gaps)} stretches" if len(gaps) > 1 else "1 stretch"
     without = f"; without a port for {away:.1f} s in {stretches}" if gaps else ""
-    click.echo(
+    tell(
         f"{file}: {tally.intact} whole lines, {tally.damaged} damaged, {tally.lost} lost{without}; play back with "
         f"--port replay:{file}"
     )

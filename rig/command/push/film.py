@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from rig.command.group import bench_command
-from rig.command.options import card_argument, json_option, show
+from rig.command.options import card_argument, json_option, show, tell
 
 
 @bench_command(
@@ -39,7 +39,7 @@ def command(test_card: Path, device: str, out_dir: Path, as_json: bool) -> None:
         line = f"floor {judged.floor_seen}/{judged.floor_of}, car {judged.car_seen}/{judged.car_of}: {text}"
         if [line] != last:
             last[:] = [line]
-            click.echo(line, err=True)
+            tell(line, err=True)
 
     kept = film_push(read_set(test_card), out_dir, say=say, device=device)
     show(

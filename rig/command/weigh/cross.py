@@ -6,7 +6,7 @@ from typing import Literal
 import click
 
 from rig.command.group import bench_command
-from rig.command.options import ask_in_terminal, card_argument, log_folder, pads_options, show
+from rig.command.options import ask_in_terminal, card_argument, log_folder, pads_options, show, tell
 
 
 @bench_command(
@@ -63,6 +63,6 @@ def command(
             target=CrossTarget(share_pct=target, tolerance_pct=tolerance, bars=bars),
             ask=ask_in_terminal(unattended=unattended),
             placings=placings,
-            say=lambda text: click.echo(text, err=True),
+            say=lambda text: tell(text, err=True),
         )
     show(f"{run.steps[-1].text}. Record {run.record.number}.", run.record.result, as_json=as_json)

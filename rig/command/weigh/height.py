@@ -13,6 +13,7 @@ from rig.command.options import (
     pads_options,
     progress,
     show,
+    tell,
     weighing_option,
     write_option,
 )
@@ -65,7 +66,7 @@ def command(
     from rig.report.sentences import noted
 
     cards = read_set(test_card, Choices(weighing=weighing))
-    click.echo(LIFT_CAUTION, err=True)
+    tell(LIFT_CAUTION, err=True)
     with BenchLog(log_folder(log_dir)) as log:
         known = known_weighing(cards, log)
         with bench_pads(cards.bench, log, port=port) as pads, progress("lifting", quiet=as_json) as bar:
@@ -99,6 +100,7 @@ def command(
         *noted(lifted.found.warnings),
         f"record {lifted.record.number}",
     ]
-    show("\n".join(lines), lifted.record.result, as_json=as_json, remarks=known.remarks)
+    remarks = [*filter(None, [lifted.found.off_line]), *known.remarks]
+    show("\n".join(lines), lifted.record.result, as_json=as_json, remarks=remarks)
     if written.refused is not None:
         raise written.refused

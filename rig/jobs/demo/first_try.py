@@ -7,6 +7,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.base.plane import compose, invert, swing_pole, turn_per_travel
+from analysis.base.signs import true_minus
 from rig.base.car_words import station_words_mm
 from rig.base.errors import InputError
 from rig.cards.measures import MM, contact_place
@@ -86,4 +87,4 @@ def pin_sentence(seen: SeenPush, pin: FloatArray, length: float) -> str:
         return "It slid almost straight: there is no point that stayed where it was."
     away, pct = float(np.hypot(*(pin - seen.place))) / MM, 100 * x / length
     sentence = f"It swung about a point {station_words_mm(x)} ({pct:.0f} %). Your pin was {away:.0f} mm away."
-    return sentence.replace("(-", "(−")
+    return true_minus(sentence)

@@ -10,7 +10,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.base.wheel_names import WHEELS
-from analysis.moving.chassis import stacked
+from analysis.moving.chassis import Chassis, stacked
 from analysis.moving.equilibrium import equilibrium
 from analysis.moving.lift_off import LiftOff, RuleBeside, beside, lift_off
 from analysis.moving.modes import Modes, modes
@@ -177,7 +177,7 @@ def answer_moving(
         f'phase "{one.name}": the car rolls over' for one, over in zip(checked, table.rolls_over, strict=True) if over
     ]
     balance_half, load_half = _uncertainties(
-        card, car, load, tyres, checked, where=where, rng=np.random.default_rng(asked.seed)
+        card, load, tyres, checked, where=where, rng=np.random.default_rng(asked.seed)
     )
     path = drift_path(car.chassis, tyres, checked, blend=asked.blend, damper=car.damper, inertia=car.inertia)
     which = _ranked_phase(checked, table, asked.rank_phase)
@@ -231,7 +231,6 @@ def _ranked_phase(phases: Sequence[Phase], table: PhaseTable, wanted: str | None
 
 def _uncertainties(
     card: CarCard,
-    car: Moving,
     load: FloatArray,
     tyres: Tyres,
     phases: Sequence[Phase],
@@ -244,11 +243,41 @@ def _uncertainties(
     Drawn: springs, motion ratios, height of the centre of gravity, load sensitivity, front to rear grip (5 %).
     A draw in which the car rolls over is left out.  Source: Monte Carlo (JCGM 101:2008), normal inputs.
     """
+    some = drawn_cars(card, load, where=where, count=_DRAWS, rng=rng)
+    q, r = some.sensitivity[:, None, None], some.ratio[:, None, None]
+    # one more axis before the wheels: draws, phases, wheels
+    drawn = Tyres(
+        grip=tyres.grip * np.concatenate([r, r, 1 / r, 1 / r], -1),
+        sensitivity=np.broadcast_to(q, (_DRAWS, 1, 4)),
+        nominal=tyres.nominal,
+    )
+    many = stacked(some.cars)
+    state = phase_table(many, tyres, phases)
+    centre = friction_centre(with_axis(many), drawn, state.load)[..., 0]
+    return _half_width(centre), _half_width(state.load)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DrawnCars:
+    """cars: n set-ups drawn from the card's uncertainties.  sensitivity: (n,) load sensitivity.  ratio: (n,) factor on
+    the front grip, its inverse on the rear.
+    """
+
+    cars: tuple[Chassis, ...]
+    sensitivity: FloatArray
+    ratio: FloatArray
+
+
+def drawn_cars(card: CarCard, load: FloatArray, *, where: str, count: int, rng: np.random.Generator) -> DrawnCars:
+    """Cars as the card leaves open. Drawn: springs, motion ratios, height of the centre of gravity, load sensitivity,
+    front to rear grip.  load: (4,) N.  Source: Monte Carlo (JCGM 101:2008), normal inputs.
+    """
     section = springs_on(card, where=where)
+    car = moving_car(card, load, where=where)
     cars, sensitivity, ratio = [], [], []
     mass = float(load.sum()) / STANDARD_GRAVITY
     least = float((car.chassis.unsprung_mass * car.chassis.unsprung_height).sum()) / mass * 1.05 + 1e-3
-    for _ in range(_DRAWS):
+    for _ in range(count):
         z = rng.standard_normal(7)
         scale = {}
         for i, (axle, name) in enumerate(((section.front, "front"), (section.rear, "rear"))):
@@ -259,17 +288,7 @@ def _uncertainties(
         cars.append(moving_car(card, load, where=where, scale=scale, height=height).chassis)
         sensitivity.append(np.clip(section.load_sensitivity + section.load_sensitivity_u * z[5], 0.0, 0.99))
         ratio.append(np.exp(GRIP_RATIO_U * z[6] / 2))
-    q, r = np.array(sensitivity)[:, None, None], np.array(ratio)[:, None, None]
-    # one more axis before the wheels: draws, phases, wheels
-    drawn = Tyres(
-        grip=tyres.grip * np.concatenate([r, r, 1 / r, 1 / r], -1),
-        sensitivity=np.broadcast_to(q, (_DRAWS, 1, 4)),
-        nominal=tyres.nominal,
-    )
-    many = stacked(cars)
-    state = phase_table(many, tyres, phases)
-    centre = friction_centre(with_axis(many), drawn, state.load)[..., 0]
-    return _half_width(centre), _half_width(state.load)
+    return DrawnCars(cars=tuple(cars), sensitivity=np.array(sensitivity), ratio=np.array(ratio))
 
 
 def _half_width(drawn: FloatArray) -> FloatArray:

@@ -49,11 +49,12 @@ class Batch:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Task:
-    """One clip for one worker; can be sent anywhere."""
+    """One clip for one worker; can be sent anywhere. clip_sum: what the worker must find at that path, "" for any."""
 
     cards: CardSet
     clip: str
     camera: Camera | None
+    clip_sum: str = ""
 
 
 def listed_tests(place: Path) -> list[Path]:
@@ -89,12 +90,14 @@ def measure_many(
     log: BenchLog,
     *,
     again: bool = False,
+    elsewhere: bool = False,
     progress: Progress | None = None,
     say: Callable[[str], None] | None = None,
 ) -> Batch:
     """Measure the clip of every test card and write each down as soon as it is ready.
 
     again: measure also those that stand in the log with the same cards and the same clip.
+    elsewhere: workers are on other machines: each looks whether its file is the clip that is meant here.
     progress: 0..1 over all clips.  say: takes one line about each.
     A test that fails does not stop the others. Ctrl-C: nothing new is started, what was ready is written, and
     KeyboardInterrupt goes on to the caller.
@@ -106,7 +109,7 @@ def measure_many(
     try:
         for path in paths:
             try:
-                task = _task(path, log)
+                task = _task(path, log, summed=elsewhere)
                 if done_before and _mark(keep_cards(log, task.cards), file_hash(Path(task.clip))[0]) in done_before:
                     known.append(task.cards.test.name)
                 else:
@@ -145,16 +148,26 @@ def measure_one(task: Task) -> MeasuredClip | Failed:
 
     cv2.setNumThreads(1)  # the cores are shared out by clips already
     try:
+        if task.clip_sum and file_hash(Path(task.clip))[0] != task.clip_sum:
+            raise BenchError(
+                "another file lies there for the worker", where=task.clip, remedy="Give all machines the same folder"
+            )
         return measured_clip(Path(task.clip), task.cards, camera=task.camera)
     except Exception as error:
         return Failed(test=task.cards.test.name, why=explain(error).text)
 
 
-def _task(path: Path, log: BenchLog) -> Task:
+def _task(path: Path, log: BenchLog, *, summed: bool = False) -> Task:
     cards = read_set(path)
     if not cards.test.clip:
         raise InputError("names no clip", where=str(path), remedy='Write clip = "push.mp4" at the top of the card')
-    return Task(cards=cards, clip=str((cards.folder / cards.test.clip).absolute()), camera=stored_camera(cards, log))
+    clip = (cards.folder / cards.test.clip).absolute()
+    return Task(
+        cards=cards,
+        clip=str(clip),
+        camera=stored_camera(cards, log),
+        clip_sum=file_hash(clip)[0] if summed and clip.is_file() else "",
+    )
 
 
 def _settle(future: Future[MeasuredClip | Failed], task: Task, log: BenchLog) -> ClipRecord | Failed:

@@ -49,17 +49,23 @@ class PushesOf:
 
 
 def answered_pushes(
-    cards: CardSet, log: BenchLog, *, numbers: Sequence[int] = (), progress: Progress | None = None
+    cards: CardSet,
+    log: BenchLog,
+    *,
+    numbers: Sequence[int] = (),
+    beside: CardSet | None = None,
+    progress: Progress | None = None,
 ) -> PushesOf:
     """All pushes of a test card, from the log; its clip is measured when that has not been done.
 
-    numbers: of the records to go by instead. Raises InputError when the set-up has no push, or its card was edited
+    numbers: of the records to go by instead.  beside: the other card in question, see `pushes_of`.
+    Raises InputError when the set-up has no push, or its card was edited
     since.
     """
     if numbers:
         named = [_clip_record(log.get(str(number)), log) for number in dict.fromkeys(numbers)]
         return _answered(cards_of(named[0], log), named, log)
-    own = pushes_of(cards, log)
+    own = pushes_of(cards, log, beside=beside)
     clips = each_clip_once(own.records, log)
     clip = _not_measured(cards, clips)
     if clip is not None:

@@ -68,8 +68,8 @@ def compare_setups(
     Raises InputError when a set-up has no push, its card was edited since, both rest on the same clip, or they are
     of two cars.
     """
-    one = answered_pushes(a, log, numbers=a_records, progress=progress)
-    two = answered_pushes(b, log, numbers=b_records, progress=progress)
+    one = answered_pushes(a, log, numbers=a_records, beside=b, progress=progress)
+    two = answered_pushes(b, log, numbers=b_records, beside=a, progress=progress)
     return change_between(one, two, log)
 
 

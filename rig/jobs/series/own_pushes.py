@@ -31,15 +31,19 @@ class OwnPushes:
     remarks: tuple[str, ...]
 
 
-def pushes_of(cards: CardSet, log: BenchLog) -> OwnPushes:
+def pushes_of(cards: CardSet, log: BenchLog, *, beside: CardSet | None = None) -> OwnPushes:
     """The measured clips of a test card. Raises InputError when it was changed since its pushes were measured.
 
+    beside: the other test card in question. Where both have one id, one is a copy of the other, the normal way to make
+    the second: pushes measured with just what stands on the other card are the other's.
     The person's choice `same` takes the pushes of the card as it was, `as_new` leaves them out.
     """
     fitting: list[ClipRecord] = []
     before: list[tuple[ClipRecord, list[str]]] = []
     then: dict[str, CardSet] = {}
     by_name: set[str] = set()
+    remarks: list[str] = []
+    copy = beside is not None and bool(cards.test.id) and same_id(beside.test, cards.test)
     for record in standing(log, PUSH):
         try:
             old = cards_of(record, log)
@@ -56,12 +60,14 @@ def pushes_of(cards: CardSet, log: BenchLog) -> OwnPushes:
         changes = test_changes(old.test, cards.test)
         if not same_id(old.car, cards.car):
             changes.append(f'car "{old.car.name}" → "{cards.car.name}"')
+        if changes and copy and beside is not None and not test_changes(old.test, beside.test):
+            remarks = [f"{cards.test.name}: a copy of {beside.test.name} (one id); each goes by its own pushes"]
+            continue
         then[record.id] = _as_it_was(old, cards)
         if changes:
             before.append((record, changes))
         else:
             fitting.append(record)
-    remarks: list[str] = []
     whole = [record for record in fitting if not completed(then[record.id].test, cards.test)]
     records = own_or_imported(whole or fitting, log)
     if not records and before and not cards.choices.as_new:

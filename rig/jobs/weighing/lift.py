@@ -125,7 +125,7 @@ def measure_height(
             cg_station_mm=found.station.value * 1e3,
             cg_station_mm_u=found.station.u * 1e3,
             residual_g=numbers(found.residual),
-            warnings=found.warnings,
+            warnings=tuple(filter(None, (found.off_line, *found.warnings))),
         ),
         cards=keep_cards(log, cards),
         parents=[written(weighing, cards, log).record.id, *scale.records],

@@ -3,6 +3,7 @@
 import html
 from collections.abc import Sequence
 
+from analysis.base.signs import true_minus
 from analysis.figures.car import body_outline
 from rig.base.car_words import side_words_mm, station_words_mm
 from rig.base.errors import InputError
@@ -241,4 +242,4 @@ def _page(title: str, body: str) -> str:
 
 
 def _safe(text: str) -> str:
-    return html.escape(text, quote=True)
+    return html.escape(true_minus(text), quote=True)

@@ -27,8 +27,8 @@ export function startLive(view) {
         cursor: { show: false },
         scales: { x: { time: false } },
         axes: [
-          { ...axis, values: (_, ticks) => ticks.map((v) => `${v.toFixed(0)} s`) },
-          { ...axis, size: 64, values: (_, ticks) => ticks.map((v) => `${v.toFixed(0)} g`) },
+          { ...axis, values: (_, ticks) => ticks.map((v) => `${num(v, 0)} s`) },
+          { ...axis, size: 64, values: (_, ticks) => ticks.map((v) => `${num(v, 0)} g`) },
         ],
         series: [{}, ...NAMES.map((label, i) => ({ label, stroke: colour(["--load", "--forecast", "--measured", "--guess"][i]), width: 2, dash: dashes[i] }))],
       },

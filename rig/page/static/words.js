@@ -1,4 +1,6 @@
 // Numbers for people: decimal points everywhere, a real minus sign, no grouping.
+// In sentences, too: the same rule as true_minus of analysis/base/signs.py.
+export const signed = (text) => (typeof text === "string" ? text.replace(/(?<![\w.\-/\\;,"'])-(?=\.?\d)/g, "−") : text);
 export const num = (value, digits = 1) =>
   value === null || value === undefined || !Number.isFinite(value) ? "–" : value.toFixed(digits).replace("-", "−");
 export const told = (estimate, digits = 1) =>
@@ -10,10 +12,11 @@ export const el = (tag, attributes = {}, ...children) => {
     else if (value === true) made.setAttribute(name, "");
     else if (value !== false && value !== null && value !== undefined) made.setAttribute(name, value);
   }
-  made.append(...children.filter((child) => child !== null && child !== undefined));
+  made.append(...children.filter((child) => child !== null && child !== undefined).map(signed));
   return made;
 };
 export const byId = (id) => document.getElementById(id);
-export const show = (node, text) => {
+export const show = (node, said) => {
+  const text = signed(said);
   if (node && node.textContent !== text) node.textContent = text;
 };

@@ -150,19 +150,21 @@ def test_alone_it_says_where_one_stands_and_what_comes_next(run: Run, tmp_path: 
     assert list(tmp_path.iterdir()) == []  # a question writes nothing, no log either
     run("new my-bench")
     _, out, _ = run("")
-    assert "my-bench/test.toml (middle, right side; my car): not weighed yet, no push measured yet" in out
+    assert "my-bench/test.toml (middle, right side; my car): not weighed yet, no push measured yet" in " ".join(
+        out.split()
+    )
     assert "Next: pivotbench weigh my-bench/test.toml" in out
     assert not (tmp_path / "log").exists()
     card = tmp_path / "my-bench" / "test.toml"
     card.write_text(card.read_text().replace("# typed.weights_g =", "typed.weights_g = [410, 395, 380, 372]"))
     run("weigh my-bench/test.toml")
     _, out, _ = run("")
-    assert "weights typed in, no push measured yet" in out
-    assert f"Log: 1 record in {tmp_path / 'log'}." in out
+    assert "weights typed in, no push measured yet" in " ".join(out.split())
+    assert f"Log: 1 record in {tmp_path / 'log'}." in " ".join(out.split())
     assert "Next: pivotbench push my-bench/test.toml --clip CLIP" in out
     card.write_text(card.read_text().replace("position_pct = 50.0", 'position_pct = "fifty"'))
     _, out, _ = run("")
-    assert "my-bench/test.toml: " in out
+    assert "my-bench/test.toml:" in out
     assert "position_pct" in out
     assert "Next: put right what is said of my-bench/test.toml above" in out
 

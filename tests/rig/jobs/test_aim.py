@@ -102,3 +102,53 @@ def test_a_card_edited_since_its_push_is_not_taken_for_the_pushed_one(tmp_path: 
     assert refused.code == 2
     assert "position_pct 50 → 80 %" in refused.err
     assert bench.ask("aim", edited, "--balance", 50, "--as-new").code == 0
+
+
+SPRINGS = {
+    f"chassis.{axle}.{key}": value
+    for axle, bar in (("front", 0.5), ("rear", 0.2))
+    for key, value in {"spring_n_per_mm": 2.4, "motion_ratio": 0.65, "bar_n_per_mm": bar}.items()
+}
+
+
+def sprung(folder: Path, **more: object) -> Path:
+    """A card of a car with springs."""
+    keys = {key.replace("__", "."): value for key, value in more.items()}
+    return write(folder, test={"typed.weights_g": GRAMS} | GRIP, car={"id": "carcarca"} | SPRINGS | keys)
+
+
+def test_springs_bars_and_heights_are_answered_for_an_acceleration_and_why(tmp_path: Path) -> None:
+    test = sprung(tmp_path, chassis__load_sensitivity=0.2, chassis__load_sensitivity_u=0.02)
+    asked = ["aim", test, "--sideways", 0.5, "--log", tmp_path / "log"]
+    told = found(*asked)["on_the_move"]
+    names = [one["name"] for one in told["changes"]]
+    assert {"front bar taken off", "rear bar taken off", "ride height 1 mm lower"} <= set(names)
+    assert not any("push" in name for name in names)  # a push elsewhere is no change of the car
+    off = next(one for one in told["changes"] if one["name"] == "front bar taken off")
+    assert off["points"] > 0  # less of the moved load at the front: more grip there
+    assert off["over"] == "front"
+    assert off["ballast_interval_g"][0] < off["ballast_g"] < off["ballast_interval_g"][1]
+    assert off["roll_deg"][1] > off["roll_deg"][0]
+    words = run(*asked)
+    assert "front bar taken off: forward by" in words
+    assert "g over the front axle" in words
+    assert "At rest nothing moves across" in words
+
+
+def test_tyres_without_load_sensitivity_are_said_to_leave_nothing_to_move(tmp_path: Path) -> None:
+    test = sprung(tmp_path, chassis__load_sensitivity=0.0)
+    words = run("aim", test, "--sideways", 0.5, "--log", tmp_path / "log")
+    assert "move no balance point" in words
+    assert "points" not in words
+
+
+def test_metres_a_second_squared_are_not_taken_as_g(tmp_path: Path) -> None:
+    told = pivotbench("aim", sprung(tmp_path), "--sideways", 4.9, "--log", tmp_path / "log")
+    assert told.code == 2
+    assert "Did you mean 0.5 g" in told.err
+
+
+def test_more_than_the_tyres_hold_is_said_first(tmp_path: Path) -> None:
+    words = run("aim", sprung(tmp_path), "--sideways", 1.2, "--log", tmp_path / "log")
+    assert words.startswith("note: ")
+    assert "the car slides already" in words

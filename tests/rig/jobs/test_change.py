@@ -22,6 +22,7 @@ from rig.jobs.series.change import (
     shared_between,
     weights_between,
 )
+from rig.jobs.series.own_pushes import pushes_of
 from rig.log.store import BenchLog
 from rig.lookups.track_file import SeenFrom
 from rig.records.balance import CHANGE
@@ -248,3 +249,21 @@ def test_a_change_on_record_is_computed_again_from_what_its_pushes_said_then(
         parents=found.record.parents,
     )
     assert {one.path for one in recalculate(log).differing if one.record == other.number} >= {"target"}
+
+
+def test_a_copied_card_beside_its_original_goes_by_its_own_pushes(log: BenchLog, tmp_path: Path) -> None:
+    plain = cards(name="plain", id="samesame", typed__weights_g=PLAIN)
+    rubber = cards(name="rubber", id="samesame", typed__weights_g=PLAIN)  # copied, then edited: the normal way
+    first = recorded(log, plain, pushed(0.060, 0.060), tmp_path / "a")
+    with pytest.raises(InputError, match="not as it was"):
+        pushes_of(rubber, log)  # alone it may be the first card, edited after its push
+    beside = pushes_of(rubber, log, beside=plain)
+    assert beside.records == ()
+    assert "a copy of plain (one id)" in beside.remarks[0]
+    second = recorded(log, rubber, pushed(0.050, 0.070), tmp_path / "b")
+    found = compare_setups(plain, rubber, log)
+    assert ([one.number for one in found.a.clips], [one.number for one in found.b.clips]) == ([first], [second])
+    assert found.change.finding is ChangeFinding.MOVED_FORWARD
+    edited = cards(name="rubber", id="samesame", typed__weights_g=PLAIN, push__position_pct=60.0)
+    with pytest.raises(InputError, match="not as it was"):  # its own push was made with other content
+        compare_setups(plain, edited, log)
