@@ -302,6 +302,23 @@ def test_eight_rows_from_two_cards(bench: Bench) -> None:
     assert "remarks" not in told
 
 
+def test_of_more_clips_than_rows_the_newest_count(bench: Bench) -> None:
+    """Two pushes of the soft tyres that failed, then four good ones of either: the failed ones move nothing."""
+    for name, kappas in (
+        ("soft", (5.0, 5.1)),
+        ("soft", (-0.5, -0.48, -0.46, -0.44)),
+        ("hard", (0.3, 0.32, 0.34, 0.36)),
+    ):
+        for kappa in kappas:
+            bench.push(bench.card(name, name=name), kappa)
+    order = ("soft", "soft", "hard", "hard") * 2
+    plan = bench.plan(*(("right", 50.0, f"{name}.toml", name) for name in order))
+    told = found("change", "effects", plan, "--log", bench.log)
+    # by hand: means -0.47 and 0.33
+    assert told["effects"][0]["change_per_m"] == pytest.approx(0.8, abs=0.05)
+    assert [one for one in told["remarks"] if one.startswith("soft: 6 clips for 4 rows, the newest are taken")]
+
+
 def test_a_card_cannot_stand_for_two_set_ups(bench: Bench) -> None:
     card = bench.card("t")
     bench.push(card, -0.5)
