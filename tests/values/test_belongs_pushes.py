@@ -360,11 +360,32 @@ def test_measuring_a_clip_again_under_another_card_is_told_where_it_is_used(benc
     assert "was measured under another card in record 2" in refused.err
 
 
-def test_wheels_that_differ_are_no_effect_of_tyres(bench: Bench) -> None:
-    for name, wheels in (("soft", "blocked"), ("hard", "as on the car card")):
-        bench.push(bench.card(name, name=name, push__wheels=wheels), -0.5)
+ROLL = "as on the car card"
+
+
+@pytest.mark.parametrize(
+    ("keys", "said"),
+    [
+        ({"push__wheels": ROLL}, f'{ROLL} on "hard"'),
+        ({"push__rear": ROLL}, f'front blocked, rear {ROLL} on "hard"'),
+        ({"push__wheels": ROLL, "push__rear": "blocked"}, f'front {ROLL}, rear blocked on "hard"'),
+    ],
+)
+def test_wheels_that_differ_are_no_effect_of_tyres(bench: Bench, keys: dict[str, Any], said: str) -> None:
+    """On both axles, or on one alone."""
+    for name, more in (("soft", {"push__wheels": "blocked"}), ("hard", keys)):
+        bench.push(bench.card(name, name=name, **more), -0.5)
     refused = bench.ask(
         "change", "effects", bench.plan(("right", 50.0, "soft.toml", "soft"), ("right", 50.0, "hard.toml", "hard"))
     )
     assert refused.code == 2
-    assert "the wheels differ" in refused.err
+    assert f'the wheels differ: blocked on "soft", {said}' in refused.err
+
+
+def test_wheels_blocked_axle_by_axle_are_blocked_wheels(bench: Bench) -> None:
+    singly = {"push__wheels": ROLL, "push__front": "blocked", "push__rear": "blocked"}
+    for name, more, kappas in (("soft", {}, (-0.5, -0.48)), ("hard", singly, (0.3, 0.32))):
+        for kappa in kappas:
+            bench.push(bench.card(name, name=name, **more), kappa)
+    plan = bench.plan(*(("right", 50.0, f"{name}.toml", name) for name in ("soft", "soft", "hard", "hard")))
+    assert "the wheels differ" not in bench.ask("change", "effects", plan).err
