@@ -13,6 +13,7 @@ from tests.values.cards_typed import found, push_row, records, run, take_in, wri
 from tests.values.pads_acted import Told, pivotbench
 
 LENGTH = 0.26
+ROLL = "as on the car card"
 TEST = {"id": "testtest", "name": "middle", "push.position_pct": 50.0}
 PLAN = "number,block,role,side,station_pct,board_turn_deg,recorded,do_first,test,tyre"
 
@@ -241,6 +242,20 @@ def test_a_sweep_needs_two_positions(bench: Bench) -> None:
     assert "counts once" in words.splitlines()[0]
 
 
+@pytest.mark.parametrize("first", ["blocked", "rolling"])
+def test_a_sweep_has_its_wheels_alike(bench: Bench, first: str) -> None:
+    """Whichever is named first: rolling wheels turn the car otherwise at one place than blocked ones."""
+    names = ("blocked", "rolling") if first == "blocked" else ("rolling", "blocked")
+    keys = {"blocked": {"push__position_pct": 40.0}, "rolling": {"push__position_pct": 70.0, "push__rear": ROLL}}
+    cards = [bench.card(name, name=name, **keys[name]) for name in names]
+    for card, name in zip(cards, names, strict=True):
+        bench.push(card, 20 * (keys[name]["push__position_pct"] / 100 * LENGTH - 0.146))
+    told = bench.ask("grip", "sweep", *cards)
+    assert told.code == 2
+    both = {"blocked": 'blocked on "blocked"', "rolling": f'front blocked, rear {ROLL} on "rolling"'}
+    assert f"the wheels differ: {both[names[0]]}, {both[names[1]]}" in told.err
+
+
 def test_pushes_of_two_cars_are_not_one_inference(bench: Bench) -> None:
     a, b = bench.card("a"), bench.card("b", name="b", id="bbbbbbbb", car={"id": "othercar"})
     bench.push(a, -0.5)
@@ -358,9 +373,6 @@ def test_measuring_a_clip_again_under_another_card_is_told_where_it_is_used(benc
     refused = bench.ask("grip", "infer", first)
     assert refused.code == 2
     assert "was measured under another card in record 2" in refused.err
-
-
-ROLL = "as on the car card"
 
 
 @pytest.mark.parametrize(

@@ -5,9 +5,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from rig.base.errors import InputError
-from rig.cards.mechanics import blocked_axles
+from rig.cards.mechanics import pushed_wheels
 from rig.cards.read import CardSet, Choices, read_set
-from rig.cards.schema import TestCard
 from rig.cards.toml_slips import number_in_text
 from rig.jobs.series.evidence import PushOnRecord, clips_of_test, measured_pushes, same_test
 from rig.jobs.series.own_pushes import clip_hashes, clip_of
@@ -132,7 +131,7 @@ def _hold_against(row: PlanRow, cards: CardSet, levels: Mapping[str, set[str]], 
 def _refuse_mixed_wheels(groups: Sequence[_OneCard], factors: Sequence[str], path: Path) -> None:
     if any("wheel" in name.casefold() for name in factors):
         return
-    wheels = {_wheels_words(group.cards.test): group for group in groups}
+    wheels = {pushed_wheels(group.cards.test): group for group in groups}
     if len(wheels) > 1:
         (first, a), (second, b) = list(wheels.items())[:2]
         raise InputError(
@@ -140,12 +139,6 @@ def _refuse_mixed_wheels(groups: Sequence[_OneCard], factors: Sequence[str], pat
             where=str(path),
             remedy="Compare pushes with the wheels alike, or make wheels a factor of the plan",
         )
-
-
-def _wheels_words(test: TestCard) -> str:
-    """The state of the wheels in a push, axle by axle where they differ."""
-    front, rear = ("blocked" if blocked else "as on the car card" for blocked in blocked_axles(test))
-    return front if front == rear else f"front {front}, rear {rear}"
 
 
 def _refuse_mixed_blocks(groups: Sequence[_OneCard], factors: Sequence[str], path: Path) -> None:
