@@ -1,7 +1,5 @@
 """What the log says of its records: what software made each, whose name each card bears, which a report tells."""
 
-import csv
-import io
 import json
 import re
 from pathlib import Path
@@ -39,19 +37,6 @@ def test_a_report_since_a_day_begins_with_that_day(tmp_path: Path) -> None:
         said = found("log", "report", "--since", day, *out)
         assert [one["record"] for one in said["experiments"]] == told
     assert pivotbench("log", "report", "--since", "2026-03-05", *out).code == 2
-
-
-def test_the_wheels_are_counted_from_one_in_the_exported_tables(tmp_path: Path) -> None:
-    """FL, FR, RL, RR as columns .1 to .4, ends of an interval .1 and .2: 560, 310, 420 and 250 g are typed."""
-    run("weigh", write(tmp_path), "--log", tmp_path / "log")
-    run("log", "export", tmp_path / "out", "--log", tmp_path / "log")
-    [table] = (tmp_path / "out").rglob("weighing.csv")
-    [row] = csv.DictReader(io.StringIO(table.read_text(encoding="utf-8")))
-    for number, grams in enumerate((560, 310, 420, 250), start=1):
-        assert float(row[f"corner_weights_g.{number}"]) == grams
-    low, high = (float(row[f"corner_interval_g.3.{end}"]) for end in (1, 2))
-    assert low < 420 < high
-    assert not [head for head in row if head.endswith(".0")]
 
 
 def test_a_report_counts_every_record_it_tells(tmp_path: Path) -> None:
