@@ -61,6 +61,12 @@ def blocked_axles(test: TestCard) -> tuple[bool, bool]:
     return front == "blocked", rear == "blocked"
 
 
+def pushed_wheels(test: TestCard) -> str:
+    """The state of the wheels during the push as the card says it, axle by axle where they differ."""
+    front, rear = ("blocked" if blocked else "as on the car card" for blocked in blocked_axles(test))
+    return front if front == rear else f"front {front}, rear {rear}"
+
+
 def push_state(car: CarCard, test: TestCard) -> PushState:
     """The push. A car touched on its right side is pushed to the left (+1)."""
     push, length = test.push, wheelbase(car)

@@ -13,6 +13,7 @@ from tests.values.cards_typed import found, push_row, records, run, take_in, wri
 from tests.values.pads_acted import Told, pivotbench
 
 LENGTH = 0.26
+ROLL = "as on the car card"
 TEST = {"id": "testtest", "name": "middle", "push.position_pct": 50.0}
 PLAN = "number,block,role,side,station_pct,board_turn_deg,recorded,do_first,test,tyre"
 
@@ -241,6 +242,20 @@ def test_a_sweep_needs_two_positions(bench: Bench) -> None:
     assert "counts once" in words.splitlines()[0]
 
 
+@pytest.mark.parametrize("first", ["blocked", "rolling"])
+def test_a_sweep_has_its_wheels_alike(bench: Bench, first: str) -> None:
+    """Whichever is named first: rolling wheels turn the car otherwise at one place than blocked ones."""
+    names = ("blocked", "rolling") if first == "blocked" else ("rolling", "blocked")
+    keys = {"blocked": {"push__position_pct": 40.0}, "rolling": {"push__position_pct": 70.0, "push__rear": ROLL}}
+    cards = [bench.card(name, name=name, **keys[name]) for name in names]
+    for card, name in zip(cards, names, strict=True):
+        bench.push(card, 20 * (keys[name]["push__position_pct"] / 100 * LENGTH - 0.146))
+    told = bench.ask("grip", "sweep", *cards)
+    assert told.code == 2
+    both = {"blocked": 'blocked on "blocked"', "rolling": f'front blocked, rear {ROLL} on "rolling"'}
+    assert f"the wheels differ: {both[names[0]]}, {both[names[1]]}" in told.err
+
+
 def test_pushes_of_two_cars_are_not_one_inference(bench: Bench) -> None:
     a, b = bench.card("a"), bench.card("b", name="b", id="bbbbbbbb", car={"id": "othercar"})
     bench.push(a, -0.5)
@@ -302,6 +317,23 @@ def test_eight_rows_from_two_cards(bench: Bench) -> None:
     assert "remarks" not in told
 
 
+def test_of_more_clips_than_rows_the_newest_count(bench: Bench) -> None:
+    """Two pushes of the soft tyres that failed, then four good ones of either: the failed ones move nothing."""
+    for name, kappas in (
+        ("soft", (5.0, 5.1)),
+        ("soft", (-0.5, -0.48, -0.46, -0.44)),
+        ("hard", (0.3, 0.32, 0.34, 0.36)),
+    ):
+        for kappa in kappas:
+            bench.push(bench.card(name, name=name), kappa)
+    order = ("soft", "soft", "hard", "hard") * 2
+    plan = bench.plan(*(("right", 50.0, f"{name}.toml", name) for name in order))
+    told = found("change", "effects", plan, "--log", bench.log)
+    # by hand: means -0.47 and 0.33
+    assert told["effects"][0]["change_per_m"] == pytest.approx(0.8, abs=0.05)
+    assert [one for one in told["remarks"] if one.startswith("soft: 6 clips for 4 rows, the newest are taken")]
+
+
 def test_a_card_cannot_stand_for_two_set_ups(bench: Bench) -> None:
     card = bench.card("t")
     bench.push(card, -0.5)
@@ -343,11 +375,29 @@ def test_measuring_a_clip_again_under_another_card_is_told_where_it_is_used(benc
     assert "was measured under another card in record 2" in refused.err
 
 
-def test_wheels_that_differ_are_no_effect_of_tyres(bench: Bench) -> None:
-    for name, wheels in (("soft", "blocked"), ("hard", "as on the car card")):
-        bench.push(bench.card(name, name=name, push__wheels=wheels), -0.5)
+@pytest.mark.parametrize(
+    ("keys", "said"),
+    [
+        ({"push__wheels": ROLL}, f'{ROLL} on "hard"'),
+        ({"push__rear": ROLL}, f'front blocked, rear {ROLL} on "hard"'),
+        ({"push__wheels": ROLL, "push__rear": "blocked"}, f'front {ROLL}, rear blocked on "hard"'),
+    ],
+)
+def test_wheels_that_differ_are_no_effect_of_tyres(bench: Bench, keys: dict[str, Any], said: str) -> None:
+    """On both axles, or on one alone."""
+    for name, more in (("soft", {"push__wheels": "blocked"}), ("hard", keys)):
+        bench.push(bench.card(name, name=name, **more), -0.5)
     refused = bench.ask(
         "change", "effects", bench.plan(("right", 50.0, "soft.toml", "soft"), ("right", 50.0, "hard.toml", "hard"))
     )
     assert refused.code == 2
-    assert "the wheels differ" in refused.err
+    assert f'the wheels differ: blocked on "soft", {said}' in refused.err
+
+
+def test_wheels_blocked_axle_by_axle_are_blocked_wheels(bench: Bench) -> None:
+    singly = {"push__wheels": ROLL, "push__front": "blocked", "push__rear": "blocked"}
+    for name, more, kappas in (("soft", {}, (-0.5, -0.48)), ("hard", singly, (0.3, 0.32))):
+        for kappa in kappas:
+            bench.push(bench.card(name, name=name, **more), kappa)
+    plan = bench.plan(*(("right", 50.0, f"{name}.toml", name) for name in ("soft", "soft", "hard", "hard")))
+    assert "the wheels differ" not in bench.ask("change", "effects", plan).err

@@ -2,6 +2,7 @@
 
 import csv
 import re
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -367,6 +368,24 @@ def test_a_plan_holds_every_combination(tmp_path: Path) -> None:
         assert len(of) - len(recorded) == blocks
         assert [row["side"] for row in recorded].count("left") == 2 * blocks
         assert {row["test"] for row in of} == {""}
+
+
+def test_what_is_slow_to_change_is_changed_as_rarely_as_it_can_be(tmp_path: Path) -> None:
+    """Two tyres and three places of ballast: one change of the slow factor, or two, between the visits by lot."""
+    given = ["--factor", "tyre=soft,hard", "--factor", "ballast=front,middle,rear", "--repeats", 2, "--run-in", 0]
+
+    def changes(factor: str, seed: int, *slow: str) -> int:
+        path = tmp_path / f"{factor}-{seed}-{'-'.join(slow)}.csv"
+        run("change", "plan", path, *given, "--seed", seed, *(word for one in slow for word in ("--slow", one)))
+        with path.open(newline="") as file:
+            level = [row[factor] for row in csv.DictReader(file) if row["role"] == "test"]
+        return sum(one != other for one, other in pairwise(level))
+
+    for factor, fewest in (("tyre", 1), ("ballast", 2)):
+        assert [changes(factor, seed, factor) for seed in range(3)] == [fewest] * 3
+        assert max(changes(factor, seed) for seed in range(3)) > fewest  # the case can tell
+    assert changes("tyre", 1, "tyre", "ballast") == 1  # the slowest comes first
+    assert changes("ballast", 1, "ballast", "tyre") == 2
 
 
 # changes: what they do, put back into the other mechanics

@@ -440,6 +440,31 @@ def test_the_car_turned_on_the_pads(weighed: Weighed, tmp_path: Path) -> None:
     np.testing.assert_allclose(np.diag(doubts(record)["noise"]), 0.5**2 / 4, rtol=0.3)
 
 
+def test_the_car_turned_and_placed_anew_each_way(weighed: Weighed, tmp_path: Path) -> None:
+    """Each second placing puts 6 g more on FL and 4 g less on RL: by hand, half of that stays in the mean."""
+    log = Path(shutil.copytree(weighed.log, tmp_path / "log"))
+    asked: list[str] = []
+
+    def do(text: str) -> None:
+        asked.append(text)
+        again = "once more" in text
+        stands = CAR | ({"FL": CAR["FL"] + 6.0, "RL": CAR["RL"] - 4.0} if again else {})
+        half = {"FL": stands["RR"], "FR": stands["RL"], "RL": stands["FR"], "RR": stands["FL"]}
+        pads.lay(on_pads(half if "half round" in text else stands))
+
+    with ActedPads() as pads:
+        common = [weighed.test, "--port", pads.url, "--log", log]
+        assert pivotbench("pads", "zero", *common).code == 0
+        told = pivotbench("weigh", *common, "--turned", "half", "--placings", 2, "--json", hands=do)
+    assert told.code == 0, told.err
+    assert ["once more" in text for text in asked[-4:]] == [False, True, False, True]
+    record = records(log, "weighing")[-1]
+    assert record["inputs"]["turns"] == ["as is", "as is", "half turn", "half turn"]
+    assert len(record["inputs"]["placings"]) == 4
+    more = {"FL": 3.0, "FR": 0.0, "RL": -2.0, "RR": 0.0}
+    np.testing.assert_allclose(record["result"]["corner_weights_g"], [CAR[w] + more[w] for w in WHEELS], atol=1.2)
+
+
 # a port for each pad
 
 

@@ -11,6 +11,9 @@ import pytest
 
 from analysis.base.pivot import PivotEstimate
 from rig.camera import source
+from rig.cards.read import read_set
+from rig.jobs.weighing.weights import typed_weighing
+from rig.report import maps
 from rig.report.track import path_figure
 
 from .cards_typed import run, take_in, write
@@ -48,6 +51,25 @@ def test_the_band_of_a_pivots_path_is_95_per_cent_along_the_car() -> None:
         edges[round(float(x), 6)].append(float(y))
     assert (min(edges[5.0]), max(edges[5.0])) == pytest.approx((-21.96, -18.04))
     assert (min(edges[8.0]), max(edges[8.0])) == pytest.approx((-15.98, -14.02))
+
+
+def test_the_map_shows_this_test_at_its_own_grip_and_straight_where_the_balance_is(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Pushed at 80 % with grip 0.9 to 0.6, a ratio of 1.5; straight goes a push at x = r F / (r F + R) of statics."""
+    cards = read_set(write(tmp_path, test={"grip.front": 0.9, "grip.rear": 0.6, "push.position_pct": 80.0}))
+    drawn: list[Any] = []
+    monkeypatch.setattr(maps, "save_figure", lambda figure, path, **_: drawn.append(figure) or path)
+    maps.write_map(tmp_path / "map.png", cards, typed_weighing(cards))
+    axes = drawn[0].axes[0]
+    (dot,) = (one for one in axes.get_lines() if one.get_label() == "this test")
+    assert (list(dot.get_xdata()), list(dot.get_ydata())) == ([80.0], [pytest.approx(1.5)])
+    (lines,) = (one for one in axes.collections if 0.0 in getattr(one, "levels", ()) and not one.filled)
+    straight = lines.get_paths()[list(lines.levels).index(0.0)].vertices
+    assert len(straight) > 20
+    front, rear = 560 + 310, 420 + 250
+    for station, ratio in straight:
+        assert station == pytest.approx(100 * ratio * front / (ratio * front + rear), abs=0.1)
 
 
 def test_a_cameras_rate_is_its_steps_over_the_time_they_took(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -19,7 +19,7 @@ from analysis.weighing.corner_weights import newtons_from_grams
 from rig.base.errors import InputError
 from rig.cards.bench_figures import refuse_gauge, refuse_pulls, refuse_slopes
 from rig.cards.measures import MM, wheelbase
-from rig.cards.mechanics import place_gravity, push_state
+from rig.cards.mechanics import place_gravity, push_state, pushed_wheels
 from rig.cards.read import CardSet
 from rig.jobs.grip.like import ACROSS, ALONG, GripRecord, like_grips
 from rig.jobs.series.evidence import PushOnRecord, measured_pushes, notes_of, told_apart
@@ -151,7 +151,10 @@ class Sweep:
 
 
 def measure_sweep(sets: Sequence[CardSet], log: BenchLog) -> Sweep:
-    """Balance point by interpolation over measured pushes at several stations. Raises InputError for too few."""
+    """Balance point by interpolation over measured pushes at several stations.
+
+    Raises InputError for too few pushes, and for wheels that were not alike in all of them.
+    """
     gathered = measured_pushes(sets, log)
     pushes, sets = gathered.pushes, gathered.sets
     states = [push.evidence for push in pushes]
@@ -162,6 +165,14 @@ def measure_sweep(sets: Sequence[CardSet], log: BenchLog) -> Sweep:
             "all these pushes are at one position",
             where="sweep",
             remedy="Push at two or more positions, on both sides of the balance point",
+        )
+    wheels = {pushed_wheels(cards.test): cards.test.name for cards in sets}
+    if len(wheels) > 1:
+        (one, name), (other, another) = list(wheels.items())[:2]
+        raise InputError(
+            f'the wheels differ: {one} on "{name}", {other} on "{another}"',
+            where="sweep",
+            remedy="Sweep with the wheels alike: they turn the car by unlike amounts at one place",
         )
     null = sweep_null(
         np.array([one.push.station for one in states]),

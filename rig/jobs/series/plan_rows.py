@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from rig.base.errors import InputError
+from rig.cards.mechanics import pushed_wheels
 from rig.cards.read import CardSet, Choices, read_set
 from rig.cards.toml_slips import number_in_text
 from rig.jobs.series.evidence import PushOnRecord, clips_of_test, measured_pushes, same_test
@@ -130,7 +131,7 @@ def _hold_against(row: PlanRow, cards: CardSet, levels: Mapping[str, set[str]], 
 def _refuse_mixed_wheels(groups: Sequence[_OneCard], factors: Sequence[str], path: Path) -> None:
     if any("wheel" in name.casefold() for name in factors):
         return
-    wheels = {group.cards.test.push.wheels: group for group in groups}
+    wheels = {pushed_wheels(group.cards.test): group for group in groups}
     if len(wheels) > 1:
         (first, a), (second, b) = list(wheels.items())[:2]
         raise InputError(

@@ -40,6 +40,24 @@ def test_a_shim_with_the_body_turn_splits_equal_axles_evenly() -> None:  # two e
         run("shim", "--gained", "27", "--shim", "1", "--track", "165", "165")
 
 
+def test_the_doubts_of_a_shim_are_carried_into_both_axles() -> None:
+    """By hand (JCGM 100, 5.1.6): rear = gained · track / turn, front = gained · track / (shim / track − turn).
+
+    Relative doubts add in squares; with 1 mm under 160 mm the twist is 0.00625 rad ± 0.02 mm / 160 mm.
+    """
+    asked = ("--gained", "30", "--shim", "1", "--track", "160", "170", "--body-roll", "0.15")
+    told = run("shim", *asked, "--load-u", "0.6", "--roll-u", "0.003")
+    load, turn, turn_u = 0.6 / 30, math.radians(0.15), math.radians(0.003)
+    moment = 0.030 * 9.80665 * 0.160
+    front, rear = (told[name] for name in ("front", "rear"))
+    assert rear["value"] == pytest.approx(moment / turn)  # type: ignore[index]
+    assert rear["u"] / rear["value"] == pytest.approx(math.hypot(load, turn_u / turn), rel=1e-3)  # type: ignore[index]
+    left = 0.001 / 0.160 - turn
+    assert front["value"] == pytest.approx(moment / left)  # type: ignore[index]
+    doubt = math.sqrt(load**2 + (turn_u / left) ** 2 + (0.02e-3 / 0.160 / left) ** 2)
+    assert front["u"] / front["value"] == pytest.approx(doubt, rel=1e-3)  # type: ignore[index]
+
+
 def test_a_bounce_from_a_table(tmp_path: Path) -> None:  # closed form of a damped swing, 3 Hz and 0.2
     time = np.arange(0, 1.2, 1 / 60)
     w, zeta = 2 * math.pi * 3, 0.2

@@ -58,6 +58,26 @@ def test_a_mass_that_cannot_go_far_enough_is_told(tmp_path: Path) -> None:
     assert "beyond the car, so this mass alone cannot do it" in words
 
 
+@pytest.mark.parametrize(
+    ("balance", "start", "front", "rear", "on_car"),
+    [
+        # by hand: 73.5 g over 260 mm is 96 mm for 200 g, back for 56 %; 74.6 g forward, 97 mm, for 64 %
+        (56, 20, 40, 110, True),  # to 76 mm behind the rear axle
+        (56, 20, 110, 40, False),
+        (64, 240, 110, 40, True),  # to 77 mm ahead of the front axle
+        (64, 240, 40, 110, False),
+    ],
+)
+def test_each_end_of_the_body_has_its_own_overhang(
+    balance: float, start: float, front: float, rear: float, on_car: bool, tmp_path: Path
+) -> None:
+    body = {"geometry.body_front_mm": front, "geometry.body_rear_mm": rear}
+    test = write(tmp_path, test={"typed.weights_g": GRAMS} | GRIP, car={"id": "carcarca"} | body)
+    asked = ["aim", test, "--balance", balance, "--ballast", 200, "--ballast-at", start, "--log", tmp_path / "log"]
+    assert found(*asked)["ballast"]["on_car"] is on_car
+    assert ("beyond the car" in run(*asked)) is not on_car
+
+
 def test_what_is_there_already_is_told(tmp_path: Path) -> None:
     words = run("aim", card(tmp_path), "--balance", 60.2, "--log", tmp_path / "log")
     assert "It may be at 60.2 % already" in words

@@ -26,7 +26,7 @@ from rig.jobs.series.own_pushes import pushes_of
 from rig.log.store import BenchLog
 from rig.lookups.track_file import SeenFrom
 from rig.records.balance import CHANGE
-from rig.report.change_words import write_change
+from rig.report.change_words import film_text, write_change
 from tests.rig.jobs.synthetic_pushes import (
     LENGTH,
     cards,
@@ -155,7 +155,14 @@ def test_what_the_weights_explain_has_its_sign(log: BenchLog, a: CardSet, tmp_pa
         pytest.approx(51.28, abs=0.01),
         pytest.approx(52.50, abs=0.01),
     )
-    assert weights.moved_u > 0  # two weighings of their own
+    # two weighings of their own: gradient of 100 F / (F + R), (JCGM 100, 5.2.2), with the covariances of both
+    own = []
+    for pushes in (one, two):
+        assert pushes.weighing is not None
+        load, spread = pushes.weighing.weights.load_g, pushes.weighing.weights.covariance
+        slope = 100 * np.array([load[2:].sum()] * 2 + [-load[:2].sum()] * 2) / load.sum() ** 2
+        own.append(slope @ spread @ slope)
+    assert weights.moved_u == pytest.approx(np.sqrt(sum(own)), rel=0.02)
     assert weights_between(one, one) == replace(weights, front_pct_b=weights.front_pct_a, moved_u=0.0)
 
 
@@ -191,6 +198,19 @@ def test_other_conditions_are_said() -> None:
     assert "board" in note
     assert "carpet" in note
     assert conditions_between(one, one) == ()
+
+
+def test_the_film_s_text_says_which_push_is_on_which_side(
+    log: BenchLog, a: CardSet, b: CardSet, tmp_path: Path
+) -> None:
+    recorded(log, a, pushed(0.060, 0.060), tmp_path / "a")
+    recorded(log, b, pushed(0.050, 0.070), tmp_path / "b")
+    lines = film_text(compare_setups(a, b, log)).splitlines()
+    [left], [right] = ([line for line in lines if line.startswith(side)] for side in ("Left: ", "Right: "))
+    assert left.startswith("Left: plain. ")
+    assert "Balance by this push 50" in left
+    assert right.startswith("Right: rubber. ")
+    assert "the tail led by 20 mm (nose 50, tail 70)" in right
 
 
 def test_a_film_that_cannot_be_made_takes_nothing_from_the_answer(

@@ -1,5 +1,7 @@
 """A finger with a marker pushes a rendered car: what the log says of it, beside the card. Truth is plane geometry."""
 
+import json
+import shutil
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -14,7 +16,7 @@ from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text
 from rig.jobs.pushing.finger import finger_record, finger_warnings, pushed_as_seen, worn_marker
 from rig.jobs.pushing.forecast import forecast
-from rig.jobs.pushing.measure import Measurement, measure_clip
+from rig.jobs.pushing.measure import Measurement, measure_clip, measured_clip
 from rig.jobs.pushing.setup_clips import overlay_scene
 from rig.jobs.record.recalculate import recalculate
 from rig.jobs.series.evidence import clips_of_test
@@ -114,6 +116,28 @@ def test_the_log_holds_station_side_and_direction_beside_the_card(
     met = POLE + (pole + FACE * np.sin(TURN)) / np.cos(TURN)
     assert row.slip_mm == pytest.approx(1e3 * (met - STATION), abs=1.0)
     assert row.parts_mm["fingertip left"] == pytest.approx(-0.5, abs=0.1)  # its left points to the rear
+
+
+def test_the_finger_keeps_the_moments_of_its_pictures_where_their_times_are_noted(
+    seen: tuple[Measurement, CardSet, BenchLog], tmp_path: Path
+) -> None:
+    """The same pictures, taken every 40 and 70 ms in turn: where the finger touched is geometry and stays."""
+    measured, cards, _ = seen
+    clip = tmp_path / "noted.avi"
+    shutil.copy(measured.clip, clip)
+    moment = np.concatenate([[0.0], np.cumsum(np.tile([0.04, 0.07], 99)[: measured.track.frames_read - 1])])
+    pictures = [{"time_s": 30.0 + t, "device_time_s": None} for t in moment]
+    clip.with_suffix(".times.json").write_text(json.dumps({"pictures": pictures}), encoding="utf-8")
+    noted = measured_clip(clip, cards)
+    assert noted.pushes[0].end_time < 0.9 * measured.pushes[0].end_time  # 55 ms a picture instead of 67
+    assert noted.finger is not None
+    assert np.abs(np.subtract.outer(noted.finger.time, moment)).min(axis=1).max() < 1e-9
+    row = noted.result.finger_row(1)
+    assert row is not None
+    assert row.station_pct == pytest.approx(100 * STATION / WHEELBASE, abs=1.96 * row.station_u_pct)
+    assert row.direction_deg == pytest.approx(0.0, abs=1.96 * row.direction_u_deg)
+    met = POLE + (STATION - POLE + FACE * np.sin(TURN)) / np.cos(TURN)  # as above, by hand
+    assert row.slip_mm == pytest.approx(1e3 * (met - STATION), abs=1.0)
 
 
 def test_card_and_marker_are_said_side_by_side_with_a_warning(seen: tuple[Measurement, CardSet, BenchLog]) -> None:

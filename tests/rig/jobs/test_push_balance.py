@@ -3,6 +3,7 @@
 from dataclasses import replace
 from pathlib import Path
 
+import msgspec
 import numpy as np
 import pytest
 
@@ -42,6 +43,24 @@ def test_nose_tail_and_balance(nose: float, tail: float, saw: Saw, side: int, lo
     # by weights and grip: all tyres alike, so the front share of weight, 820 of 1560 g
     assert answer.by_weights is not None
     assert answer.by_weights.pct == pytest.approx(100 * 820 / 1560, abs=0.1)
+
+
+def test_the_floor_s_printed_bar_is_what_makes_the_floor_s_scale_uncertain(log: BenchLog) -> None:
+    """Sheets longer by 0.8 % show the same turn over less travel; what the plate's own bar is known to, moves none."""
+    of = cards()
+    floor = msgspec.structs.replace(of.bench.floor, bar_mm_u=0.8)
+    plate = msgspec.structs.replace(of.car.plate, bar_mm_u=0.1)
+    of = replace(
+        of,
+        bench=msgspec.structs.replace(of.bench, floor=floor),
+        car=msgspec.structs.replace(of.car, plate=plate),
+    )
+    balance = answer_push(of, pushed(0.040, 0.080), weighed(of, log)).balance
+    assert balance is not None
+    [effect] = [cause.effect for cause in balance.causes if cause.name == "floor's scale"]
+    kappa = 2 * (0.040 - 0.080) / (LENGTH * (0.040 + 0.080))
+    moved = closed_form(kappa / 1.008, LENGTH / 2) - closed_form(kappa, LENGTH / 2)
+    assert abs(effect) == pytest.approx(abs(moved), rel=0.03)
 
 
 def test_a_clip_that_contradicts_the_cards_side_says_so_once(log: BenchLog) -> None:

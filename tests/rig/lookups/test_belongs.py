@@ -30,6 +30,23 @@ def test_weights_that_are_known_by_a_name_alone_say_so(tmp_path: Path) -> None:
     assert (newer.record.number, newer.remarks) == (2, ())
 
 
+def test_a_push_goes_by_the_newest_weighing_before_it_and_else_by_the_first_after_it(tmp_path: Path) -> None:
+    """What is weighed later changes nothing about an old push, also where it was pushed first."""
+    cards = read_set(write(tmp_path / "cards"))
+    with BenchLog(tmp_path / "log") as log:
+        kept = log.add_card("car", "Lopsided", cards.texts["car"])
+        pushed = [whole(log, "push", "a")]
+        weighed = [whole(log, "weighing", "Lopsided", cards=[kept]) for _ in range(3)]
+        pushed.append(whole(log, "push", "b"))
+        weighed.append(whole(log, "weighing", "Lopsided", cards=[kept]))
+        found = [weighing_of(cards.car, log, before=push.number) for push in pushed]
+        now = weighing_of(cards.car, log)
+    first, second = (None if one is None else one.record.number for one in found)
+    assert (first, second) == (weighed[0].number, weighed[2].number)
+    assert now is not None
+    assert now.record.number == weighed[3].number
+
+
 def test_zeros_known_by_a_name_do_not_join_a_calibration_that_knows_its_bench(tmp_path: Path) -> None:
     cards = read_set(write(tmp_path / "cards"))
     with BenchLog(tmp_path / "log") as log:

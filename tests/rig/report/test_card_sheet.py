@@ -5,6 +5,7 @@ tomllib and hashlib for the travelling file.
 """
 
 import hashlib
+import re
 import shutil
 import subprocess
 import tomllib
@@ -68,6 +69,28 @@ def test_the_pdf_is_one_a5_page_with_the_differences_in_another_type(tmp_path: P
     assert words.count("(was") == 1
     fonts = subprocess.run(["pdffonts", str(sheet)], capture_output=True, text=True, check=True).stdout
     assert "Bold" in fonts
+
+
+@needs_poppler
+def test_just_the_differing_rows_are_bold_in_the_pdf(tmp_path: Path) -> None:
+    base = read_card(card_file(tmp_path, "Dunlin"), CarCard)
+    keys = {"geometry.wheelbase_mm": 261.0, "rear.kind": "solid"}
+    changed = read_card(card_file(tmp_path, "Dunlin stretched", **keys), CarCard)
+    sheet = write_card_sheet(tmp_path / "sheet.pdf", changed, base)
+    told = subprocess.run(
+        ["pdftohtml", "-xml", "-i", "-stdout", str(sheet)], capture_output=True, text=True, check=True
+    ).stdout
+    bold = {one.strip() for one in re.findall(r"<b>(.*?)</b>", told)}
+    # title and heads, and of the rows those that differ, key and value
+    assert bold == {
+        "Dunlin stretched",
+        "what",
+        "value",
+        "geometry: wheelbase",
+        "261 mm (was 257)",
+        "rear: kind",
+        "solid (was free)",
+    }
 
 
 def test_a_card_arrives_letter_by_letter_with_what_must_be_measured_again(tmp_path: Path) -> None:
