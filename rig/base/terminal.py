@@ -1,6 +1,5 @@
 """Text that fits a terminal: lines broken between words, what is to be copied left whole."""
 
-import os
 import re
 import shutil
 import textwrap
@@ -19,10 +18,8 @@ _COPIED = re.compile(r"(?<=\s)(?:pivotbench|python3?|pip|apt-get) [a-z].*$")
 
 
 def text_width(stream: IO[str]) -> int | None:
-    """Columns that lines may take: as COLUMNS says, else the terminal's; None where a pipe or a file reads along."""
-    asked = os.environ.get("COLUMNS", "")
-    if asked.isdecimal() and int(asked) >= LEAST:
-        return int(asked)
+    """Columns that lines may take: COLUMNS, else the terminal's own; None where a pipe or a file reads along, which
+    gets its lines whole whatever COLUMNS says."""
     try:
         on_terminal = stream.isatty()
     except ValueError:  # closed

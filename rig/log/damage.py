@@ -36,6 +36,12 @@ def in_words(path: Path) -> Iterator[None]:
                 where=str(path),
                 remedy="Name another folder, or restore the log from a copy",
             ) from error
+        if primary_code(error) in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+            raise BenchError(
+                "the bench log is in use by another process",
+                where=str(path),
+                remedy="Wait until that is done or end it, then try again; nothing was changed",
+            ) from error
         raise BenchError(
             f"the bench log cannot be written or read ({error})",
             where=str(path),

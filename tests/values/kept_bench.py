@@ -86,11 +86,19 @@ def here(path: Path, bench: Path) -> None:
         database.commit()
 
 
-def run(bench: Path, arguments: list[str]) -> str:
-    """What a command prints. Cards, plans and clips are named by their file names."""
+class Terminal(io.StringIO):
+    """Takes what is printed, and says that it is a terminal."""
+
+    def isatty(self) -> bool:
+        """It is."""
+        return True
+
+
+def run(bench: Path, arguments: list[str], *, terminal: bool = False) -> str:
+    """What a command prints, into a pipe or onto a terminal. Cards, plans and clips are named by their file names."""
     folders = {".toml": "cards", ".csv": "cards", ".mp4": "clips"}
     paths = [str(bench / folders[Path(a).suffix] / a) if Path(a).suffix in folders else a for a in arguments]
-    printed = io.StringIO()
+    printed = Terminal() if terminal else io.StringIO()
     code: object = None
     with contextlib.redirect_stdout(printed):
         try:

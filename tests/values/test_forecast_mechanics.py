@@ -213,7 +213,7 @@ def test_parts_that_come_on_for_the_push(tmp_path: Path) -> None:
     assert load[:2].sum() == pytest.approx(870 + (90 * 200 - 40 * 60) / 260)
     across = np.array([75.0, -75.0, 95.0, -95.0])
     assert load @ across == pytest.approx(np.array(WEIGHTS) @ across + 90 * 30 + 40 * 20)
-    assert "plate +90 g, battery -40 g" in run("weigh", path, "--log", tmp_path / "log")
+    assert "plate +90 g, battery −40 g" in run("weigh", path, "--log", tmp_path / "log")
     # it is pushed with them on: the forecast goes by these loads, not by those that the scales showed
     want = slide(newtons(load), [0.8] * 4, 0.8 * LENGTH)
     assert abs(want[2] / slide(newtons(), [0.8] * 4, 0.8 * LENGTH)[2] - 1) > 0.01

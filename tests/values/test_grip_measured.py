@@ -325,7 +325,7 @@ def test_effects_of_two_changes(tmp_path: Path) -> None:
     words = run("change", "effects", plan, "--log", tmp_path / "log")
     # per metre as degrees per centimetre: 180 / pi / 100 times 0.7 and 0.4; these clips have no poses, so no points
     assert re.search(r"tyre +soft → hard +\+0\.(39|40|41) +\+0\.\d+ to \+0\.\d+ +clear", words)
-    assert re.search(r"ballast +front → rear +-0\.(22|23|24) +-0\.\d+ to -0\.\d+ +clear", words)
+    assert re.search(r"ballast +front → rear +−0\.(22|23|24) +−0\.\d+ to −0\.\d+ +clear", words)
     assert "measure its clip again for an answer in points" in words
     needed = int(re.search(r"apart: (\d+) pushes", words).group(1))  # type: ignore[union-attr]
     # 2 % of 260 mm at kappa 3.15: d kappa = kappa² times 5.2 mm; some pushes of scatter 0.012 to 0.03 tell it apart
@@ -413,8 +413,8 @@ def test_changes_that_reach_a_pivot(tmp_path: Path) -> None:
     assert by["ballast"]["effort"] == pytest.approx(abs(after - 0.240) / 0.420, rel=1e-3)
     assert by["ballast"]["reachable"] is bool(-0.09 <= after <= 0.33)
     words = run("aim", path, "--log", tmp_path / "log", "--pivot", wanted, "--ballast", 150, "--ballast-at", 240)
-    assert words.startswith(f"1. {got['changes'][0]['sentence']}")
-    assert f"{1000 * after:.0f} mm" in words
+    assert words.startswith(f"1. {got['changes'][0]['sentence'].replace(' -', ' −')}")
+    assert f"{1000 * after:.0f} mm".replace("-", "−") in words
 
 
 def test_ballast_by_levers(tmp_path: Path) -> None:
@@ -430,7 +430,7 @@ def test_ballast_by_levers(tmp_path: Path) -> None:
     assert moved @ across == pytest.approx(7000)
     words = run("aim", "ballast", path, "--mass", 100, "--from", 130, -40, "--to", 195, 30)
     for name, grams in zip(("front left", "front right", "rear left", "rear right"), moved, strict=True):
-        assert re.search(rf"{name}\s+{re.escape(f'{grams:+.1f}')} g", words)
+        assert re.search(rf"{name}\s+{re.escape(f'{grams:+.1f}'.replace('-', '−'))} g", words)
 
 
 @pytest.mark.parametrize(("target", "wheels", "want"), [("front", [0, 1], 54.0), ("left", [0, 2], 62.0)])

@@ -364,7 +364,8 @@ def test_words_and_report_put_each_figure_in_its_column(told: dict[str, Any], tm
         line = next(line for line in words.splitlines() if line.strip().startswith(one["name"] + " "))
         loads = [f"{grams:.0f}" for grams in one["load_g"]]
         balance = f"{one['balance_pct']:.1f} ± {one['balance_half_pct']:.1f}"
-        want = [one["name"], f"{one['ax_g']:+.2f}", f"{one['ay_g']:+.2f}", *loads, balance, "none", "holds"]
+        felt = [f"{one[axis]:+.2f}".replace("-", "−") for axis in ("ax_g", "ay_g")]
+        want = [one["name"], *felt, *loads, balance, "none", "holds"]
         assert re.split(r"\s{2,}", line.strip()) == want
         row = next(row for row in re.findall(r"<tr>(.*?)</tr>", page) if f"<td>{one['name']}</td>" in row)
         assert re.findall(r"<td>(.*?)</td>", row) == want
@@ -383,9 +384,9 @@ def test_words_and_report_put_each_figure_in_its_column(told: dict[str, Any], tm
     assert f"overshoots by up to {max(got['step']['overshoot_pct']):.0f} %" in words
     top = got["changes"]["ranked"][0]
     assert got["changes"]["phase"] == "left"  # the most side acceleration
-    change = re.escape(f"{top['balance_change_pct']:+.2f}")
-    assert re.search(rf"{re.escape(top['name'])}\s+{change} points", words)
-    assert f"<td>{top['balance_change_pct']:+.2f}</td><td>{top['kappa_change_per_m']:+.2f}</td>" in page
+    change, turn = (f"{top[key]:+.2f}".replace("-", "−") for key in ("balance_change_pct", "kappa_change_per_m"))
+    assert re.search(rf"{re.escape(top['name'])}\s+{re.escape(change)} points", words)
+    assert f"<td>{change}</td><td>{turn}</td>" in page
     film = json.loads(re.search(r"const D=(\{.*?\}),NS=", (tmp_path / "out" / "drift.html").read_text()).group(1))  # type: ignore[union-attr]
     assert film["names"] == ["brake", "left", "right"]
 

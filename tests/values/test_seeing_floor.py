@@ -170,7 +170,7 @@ def test_a_plate_found_with_pins_on_the_card_is_the_plate(pinned: tuple[Path, di
     assert record["inputs"]["pins_mm"] == [[20.0, 10.0], [235.0, -30.0]]
     np.testing.assert_allclose(result["shift_mm"], [2.6, -1.4], atol=0.4)
     assert result["turn_deg"] == pytest.approx(math.degrees(TURN), abs=0.15)
-    assert f"{result['shift_mm'][0]:+.2f} mm farther ahead and {result['shift_mm'][1]:+.2f} mm farther left" in said
+    assert f"{result['shift_mm'][0]:+.2f} mm farther ahead and −{-result['shift_mm'][1]:.2f} mm farther left" in said
     assert f"turned by {result['turn_deg']:+.2f} degrees" in said
     # pins are known to 0.3 mm over 217 mm: 0.3 sqrt(2) / 217 rad is 0.11 degrees
     assert 0.1 < result["place_mm_u"] < 0.6

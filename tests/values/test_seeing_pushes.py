@@ -221,7 +221,7 @@ def test_a_calibration_in_words_is_with_95_per_cent(scene: Scene) -> None:
     # half as many pixels: half the focal length
     assert camera["matrix"][0][0] == pytest.approx(590.0, abs=3.0)
     assert f"focal length {camera['matrix'][0][0]:.1f} ± {1.96 * camera['u'][0]:.1f} px" in scene.said
-    assert f"lens bend k1 {camera['distortion'][0]:+.4f} ± {1.96 * camera['u'][4]:.4f}" in scene.said
+    assert f"lens bend k1 −{-camera['distortion'][0]:.4f} ± {1.96 * camera['u'][4]:.4f}" in scene.said
     used, left = len(second["views"]), len(second["left_out"])
     assert f"{used} views, {left} left out, corners within {second['rms_px']:.2f} px" in scene.said
     assert 'calibration = "even"' in scene.said

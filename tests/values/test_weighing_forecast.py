@@ -244,8 +244,8 @@ def test_the_card_sheet_shows_what_differs(tmp_path: Path) -> None:
     assert "Bold: 3 differences to Lopsided." in text
     bold = re.findall(r"<td><b>(.*?)</b></td><td><b>(.*?)</b></td>", text)
     assert ("geometry: cg height", "41 mm (was 35)") in bold
-    assert ("front: toe", "-1.5 degrees (was 1.5)") in bold
-    assert any("mass_g 40, x_mm 125, y_mm -12" in value and "(was none)" in value for _, value in bold)
+    assert ("front: toe", "−1.5 degrees (was 1.5)") in bold
+    assert any("mass_g 40, x_mm 125, y_mm −12" in value and "(was none)" in value for _, value in bold)
     assert "geometry: track rear</td><td>180 mm" in text
 
 

@@ -287,7 +287,7 @@ def test_the_record_and_the_comparisons(page: Page, judged: dict[str, Any], log:
     total = 1.96 * np.sqrt(4 * 20**2 / 12 + (0.002 * 1540) ** 2)
     assert record["records"][kinds.index("weighing")]["words"].startswith(f"1540.0 ± {total:.1f} g; front 56.49 ±")
     report = page.text("/api/report.html")
-    assert "-28.0 % (-30.9 to -25.1), 73 mm behind the rear axle" in report
+    assert "−28.0 % (−30.9 to −25.1), 73 mm behind the rear axle" in report
     assert ">typed in<" in report
 
 
@@ -350,4 +350,4 @@ def test_drawings_to_scale(page: Page, before: dict[str, Any]) -> None:
 
 def test_the_same_log_outside_the_page(judged: dict[str, Any], log: Path) -> None:
     table = run("log", "--log", log, "--kind", "prediction")
-    assert judged["car"]["verdict"]["forecast"]["words"] in table
+    assert judged["car"]["verdict"]["forecast"]["words"].replace("-", "−") in table

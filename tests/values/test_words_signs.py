@@ -29,7 +29,7 @@ def ask(tmp_path_factory: pytest.TempPathFactory) -> Callable[..., str]:
     bench = tmp_path_factory.mktemp("signs") / "bench"
     shutil.copytree(KEPT, bench)
     here(bench / "log" / "bench-log.sqlite", bench)
-    return lambda *arguments: run(bench, list(arguments))
+    return lambda *arguments, **how: run(bench, list(arguments), **how)
 
 
 @pytest.mark.parametrize("name", list(SAID))
@@ -37,7 +37,7 @@ def test_people_read_one_minus_sign_and_lines_of_sixty_columns(
     ask: Callable[..., str], name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("COLUMNS", "60")
-    text = ask(*SAID[name])
+    text = ask(*SAID[name], terminal=True)
     assert KEYBOARD.search(text) is None
     if name in NEGATIVE:
         assert re.search("\u2212\\.?\\d", text)

@@ -102,7 +102,7 @@ def test_the_way_from_the_poses_to_the_number(story: tuple[str, list[Figure]]) -
     assert "until 0.90 s (20 pictures averaged) and again from 2.10 s (15 pictures averaged)" in page
     assert "went 28.25 ± 0.24 mm sideways and the car turned 9.00 ± 0.10 degrees" in page  # 1.96 u
     assert "28.25 mm over 9.00 degrees puts the pivot 180.0 mm behind the middle of the wheelbase" in page
-    assert "which lies 130.0 mm ahead of the rear axle; so the pivot is at -50.0 mm, or -19.2 % of the" in page
+    assert "which lies 130.0 mm ahead of the rear axle; so the pivot is at −50.0 mm, or −19.2 % of the" in page
     assert "Note: a remark" in page
 
 
