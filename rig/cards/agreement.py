@@ -11,7 +11,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from rig.base.errors import InputError
-from rig.cards.other_units import likely_meanings, short
+from rig.cards.other_units import OTHER_UNITS, likely_meanings, short
 from rig.cards.schema import AnyCard, CarCard, Geometry, PhasesCard, Plate, Push, TestCard
 from rig.cards.sizes import BY_KEY
 
@@ -103,9 +103,9 @@ def _likely_contacts(places: FloatArray, length: float) -> Iterator[tuple[FloatA
     from_rear = places - [places[2:, 0].mean(), 0]
     if _stands(from_rear, length):
         yield from_rear, "Places are counted from the rear axle"
-    for size, name in ((10.0, "centimetres"), (1000.0, "metres"), (25.4, "inches")):
-        if _stands(places * size, length):
-            yield np.round(places * size, 3), f"These look like {name}"
+    for other in OTHER_UNITS["mm"]:
+        if _stands(places * other.size, length):
+            yield np.round(places * other.size, 3), f"These look like {other.name}"
 
 
 def _refuse_tracks(geometry: Geometry, where: str) -> None:

@@ -4,9 +4,8 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from analysis.base.gravity import STANDARD_GRAVITY
 from rig.cards.fields import unit_of
-
-STANDARD_GRAVITY = 9.80665
 
 
 @dataclass(frozen=True, slots=True)

@@ -48,10 +48,7 @@ def likely(path: str, pattern: str, value: Any, *, of: float = 1.0, wheelbase: f
         return ""
     key = path.rsplit(".", 1)[-1]
     usual = (sizes.usual[0] * abs(of), sizes.usual[1] * abs(of))
-    signed = pattern.endswith(
-        ("position_pct", "middle_pct", "x_mm", "tip_ahead_mm", "tip_below_mm", "x_g", "y_g", "_c")
-    )
-    found = list(likely_meanings(float(value), unit_of_key(pattern), usual, signed=signed))[:2]
+    found = list(likely_meanings(float(value), unit_of_key(pattern), usual, signed=pattern.endswith(SIGNED)))[:2]
     if found:
         choices = " or ".join(f"{key} = {short(meant)}" for meant, _ in found)
         looks = " or ".join(name for _, name in found)
