@@ -8,9 +8,9 @@ import tomlkit
 import tomlkit.exceptions
 
 from rig.base.errors import BenchError, InputError
-from rig.base.files import write_text
+from rig.base.files import small_file, write_text
 from rig.cards.fields import CardKeys, Field, sections
-from rig.cards.read import parse_card
+from rig.cards.read import parse_card, text_on_card
 from rig.cards.schema import CARD_TYPES, BenchCard, CarCard, TestCard
 
 BYTE_ORDER_MARK = "\ufeff"
@@ -25,7 +25,7 @@ def write_onto(path: Path, kind: str, values: CardKeys, *, as_read: str) -> tupl
     """
     path = path.resolve()  # a link stays one
     try:
-        text = path.read_bytes().decode("utf-8")
+        text = small_file(path, "card").decode("utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise BenchError(
             f"cannot read the card again ({error})", where=str(path), remedy="Write the lines onto it by hand"
@@ -52,10 +52,7 @@ def write_onto(path: Path, kind: str, values: CardKeys, *, as_read: str) -> tupl
 
 def card_as_read(path: Path, kind: str) -> str:
     """The text of a card, checked: what `write_onto` wants of a card that no test card named. Raises InputError."""
-    try:
-        text = path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n")
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"cannot read the card ({error})", where=str(path), remedy="Name a card in UTF-8") from error
+    text = text_on_card(path)
     checked_card(kind, text, where=str(path))
     return text
 

@@ -54,12 +54,18 @@ class CardSet:
 
 def read_card(path: Path, card_type: type[CardT]) -> CardT:
     """The card in a TOML file. Raises InputError naming the file, the key, its value and what is allowed."""
-    return parse_card(_text_of(path), card_type, where=str(path))
+    return read_with_text(path, card_type)[0]
+
+
+def read_with_text(path: Path, card_type: type[CardT]) -> tuple[CardT, str]:
+    """The card in a TOML file, and the text it was read from. Raises InputError as `read_card` does."""
+    text = text_on_card(path)
+    return parse_card(text, card_type, where=str(path)), text
 
 
 def read_set(test_path: Path, choices: Choices | None = None) -> CardSet:
     """A test card and the car and bench cards that it names. Raises InputError as `read_card` does."""
-    test_text = _text_of(test_path)
+    test_text = text_on_card(test_path)
     test = parse_card(test_text, TestCard, where=str(test_path))
     car_path, bench_path = test_path.parent / test.car, test_path.parent / test.bench
     for key, other in (("car", car_path), ("bench", bench_path)):
@@ -69,7 +75,7 @@ def read_set(test_path: Path, choices: Choices | None = None) -> CardSet:
                 where=str(test_path),
                 remedy=f"Give the path of the {key} card as seen from the folder of the test card ({other})",
             )
-    car_text, bench_text = _text_of(car_path), _text_of(bench_path)
+    car_text, bench_text = text_on_card(car_path), text_on_card(bench_path)
     return CardSet(
         test=test,
         car=parse_card(car_text, CarCard, where=str(car_path)),
@@ -110,7 +116,8 @@ def parse_card(text: str, card_type: type[CardT], *, where: str, as_recorded: bo
     return card
 
 
-def _text_of(path: Path) -> str:
+def text_on_card(path: Path) -> str:
+    """The text of a card's file, lines ended alike. Raises InputError where it cannot be read or would never end."""
     try:
         # utf-8-sig: editors on some systems put a byte-order mark first, or end lines in CR LF
         return small_file(path, "card").decode("utf-8-sig").replace("\r\n", "\n")

@@ -14,7 +14,7 @@ from rig.base.errors import InputError
 from rig.base.files import whole_file
 from rig.base.progress import Progress
 from rig.cards.measures import BAR_MM, MM, car_markers, floor_layout, wheelbase
-from rig.cards.read import CardSet, read_card
+from rig.cards.read import CardSet, read_with_text
 from rig.cards.schema import BenchCard
 from rig.jobs.pushing.compare import Verdict
 from rig.jobs.pushing.measure import Measurement, camera_record, stored_camera
@@ -57,7 +57,7 @@ def calibrate_camera(
 
     bench: the bench card that the camera belongs to, where it is to be no other's.
     """
-    kept = None if bench is None else (read_card(bench, BenchCard), bench.read_text(encoding="utf-8-sig"))
+    kept = None if bench is None else read_with_text(bench, BenchCard)
     found = calibrate_from_files(files, board, progress=progress)
     record = log.record(
         CAMERA_CALIBRATION,

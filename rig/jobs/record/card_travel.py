@@ -15,7 +15,7 @@ from rig.base.files import small_file, write_text
 from rig.base.plain_json import Json
 from rig.base.version import SOFTWARE
 from rig.cards.fields import sections
-from rig.cards.read import parse_card, read_card
+from rig.cards.read import parse_card, read_with_text
 from rig.cards.schema import CarCard, plain_card
 
 FORMAT = "travelling car card, version 1"
@@ -85,8 +85,7 @@ def sheet_rows(card: CarCard, baseline: CarCard | None) -> list[SheetRow]:
 
 def send_card(card_path: Path, out: Path, *, sender: str = "") -> Path:
     """Write a car card as one travelling file. Raises InputError when it is not a car card."""
-    card = read_card(card_path, CarCard)
-    text = card_path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n")
+    card, text = read_with_text(card_path, CarCard)
     document = tomlkit.document()
     for line in HEAD.split("\n"):
         document.add(tomlkit.comment(line))

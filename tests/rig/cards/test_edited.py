@@ -1,5 +1,6 @@
 """A card with some keys changed in its file: what somebody wrote stays, what does not fit is refused."""
 
+import os
 import tomllib
 from pathlib import Path
 
@@ -88,3 +89,13 @@ def test_line_ends_marks_and_links_stay(card: Path, tmp_path: Path) -> None:
 def test_a_card_that_is_gone_is_told(tmp_path: Path) -> None:
     with pytest.raises(BenchError, match="cannot read the card again"):
         write_onto(tmp_path / "none.toml", "test", {"grip.front": 0.7}, as_read=TEXT)
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes with names on this system")
+def test_a_pipe_in_place_of_a_card_is_refused_and_never_waited_for(tmp_path: Path) -> None:
+    pipe = tmp_path / "bench.toml"
+    os.mkfifo(pipe)
+    with pytest.raises(InputError, match="a card cannot be read from it"):
+        card_as_read(pipe, "bench")
+    with pytest.raises(InputError, match="a card cannot be read from it"):
+        write_onto(pipe, "bench", {"name": "other"}, as_read="")
