@@ -10,6 +10,7 @@ import tomlkit.exceptions
 from rig.base.errors import BenchError, InputError
 from rig.base.files import small_file, write_text
 from rig.cards.fields import CardKeys, Field, sections
+from rig.cards.leaves import value_at
 from rig.cards.read import parse_card, text_on_card
 from rig.cards.schema import CARD_TYPES, BenchCard, CarCard, TestCard
 
@@ -40,9 +41,9 @@ def write_onto(path: Path, kind: str, values: CardKeys, *, as_read: str) -> tupl
     checked_card(kind, new, where=str(path))
     before, after = tomlkit.parse(as_read), tomlkit.parse(new)
     told = tuple(
-        f"{key.rsplit('.', 1)[-1]} {_shown(_at(before, key))} → {_shown(_at(after, key))}"
+        f"{key.rsplit('.', 1)[-1]} {_shown(value_at(before, key))} → {_shown(value_at(after, key))}"
         for key in values
-        if _at(before, key) != _at(after, key)
+        if value_at(before, key) != value_at(after, key)
     )
     if told:
         mark = BYTE_ORDER_MARK if text.startswith(BYTE_ORDER_MARK) else ""
@@ -65,12 +66,6 @@ def checked_card(kind: str, text: str, *, where: str) -> None:
         parse_card(text, BenchCard, where=where)
     else:
         parse_card(text, TestCard, where=where)
-
-
-def _at(document: Any, path: str) -> Any:
-    for name in path.split("."):
-        document = document.get(name) if hasattr(document, "get") else None
-    return document
 
 
 def _shown(value: Any) -> str:

@@ -1,7 +1,7 @@
 """A card's text as plain values, walked without recursion: every value with its dotted key, and what no card holds."""
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from rig.base.errors import InputError
@@ -31,6 +31,14 @@ def leaves(plain: Json) -> Iterator[tuple[str, str, Any]]:
             yield path, pattern, value
             continue
         waiting.extend(reversed(inner))
+
+
+def value_at(plain: Mapping[str, Any], path: str) -> Any:
+    """What a card's text has under a dotted key; None where it has no such key (TOML itself knows no None)."""
+    value: Any = plain
+    for name in path.split("."):
+        value = value.get(name) if isinstance(value, Mapping) else None
+    return value
 
 
 def refuse_what_no_card_holds(plain: Json, where: str) -> None:

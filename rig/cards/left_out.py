@@ -7,6 +7,7 @@ its own. The same length left out has the doubt of a thing that nobody looked at
 from typing import Any
 
 from rig.base.plain_json import Json
+from rig.cards.leaves import value_at
 from rig.cards.schema import MEASURED_BAR_MM_U, UNMEASURED_BAR_MM_U, BenchCard, CarCard
 
 DOUBT_WHEN_WRITTEN: dict[str, float] = {
@@ -26,10 +27,9 @@ def with_doubts_of_what_is_written(plain: Json) -> Json:
     """A card as TOML has it, with the uncertainties of what was measured filled in. The card given stays as it is."""
     filled = dict(plain)
     for path, doubt in DOUBT_WHEN_WRITTEN.items():
-        section, key = path.split(".")
-        table = filled.get(section)
-        if isinstance(table, dict) and key in table and f"{key}_u" not in table:
-            filled[section] = table | {f"{key}_u": doubt}
+        if value_at(plain, path) is not None and value_at(plain, f"{path}_u") is None:
+            section, key = path.split(".")
+            filled[section] = filled[section] | {f"{key}_u": doubt}
     return filled
 
 
@@ -38,9 +38,7 @@ def taken_without(path: str, default: Any, plain: Json) -> Any:
     of = path.removesuffix("_u")
     if of == path or of not in DOUBT_WHEN_WRITTEN:
         return default
-    section, key = of.split(".")
-    table = plain.get(section)
-    return DOUBT_WHEN_WRITTEN[of] if isinstance(table, dict) and key in table else default
+    return default if value_at(plain, of) is None else DOUBT_WHEN_WRITTEN[of]
 
 
 def sheets_without_ruler(car: CarCard, bench: BenchCard) -> tuple[str, ...]:

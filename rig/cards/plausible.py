@@ -5,8 +5,8 @@ from typing import Any
 
 from rig.base.errors import InputError
 from rig.base.plain_json import Json
-from rig.cards.fields import sections
-from rig.cards.leaves import leaves
+from rig.cards.fields import CardKeys, sections
+from rig.cards.leaves import leaves, value_at
 from rig.cards.other_units import likely_meanings, short, unit_of_key
 from rig.cards.schema import CARD_TYPES, Section
 from rig.cards.sizes import BY_KEY, Sizes
@@ -67,7 +67,7 @@ def _range_words(path: str, sizes: Sizes, of: float) -> str:
     return f"{key} can be {short(low)} to {short(high)}{zero}: check the figure and its unit"
 
 
-def _value_of(plain: Json, path: str, defaults: dict[str, Any]) -> float | None:
+def _value_of(plain: Json, path: str, defaults: CardKeys) -> float | None:
     """What an uncertainty belongs to, as given or as it is left. path: of the uncertainty."""
     bare = path.removesuffix("_u")
     found = _number(plain, bare)
@@ -76,15 +76,13 @@ def _value_of(plain: Json, path: str, defaults: dict[str, Any]) -> float | None:
 
 
 @cache
-def _defaults(card_type: type[Section]) -> dict[str, Any]:
+def _defaults(card_type: type[Section]) -> CardKeys:
     assert card_type in CARD_TYPES.values()
     return {field.path: field.default for _, _, fields in sections(card_type) for field in fields}
 
 
 def _number(plain: Json, path: str) -> float | None:
-    value: Any = plain
-    for part in path.split("."):
-        value = value.get(part) if isinstance(value, dict) else None
+    value = value_at(plain, path)
     return float(value) if _is_number(value) else None
 
 

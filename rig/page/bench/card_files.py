@@ -4,7 +4,6 @@ import json
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 from rig.base.errors import InputError
 from rig.base.files import write_text
@@ -12,6 +11,7 @@ from rig.base.plain_json import Json
 from rig.cards.edited import changed, checked_card
 from rig.cards.fields import CardKeys, Field, sections
 from rig.cards.identity import new_id
+from rig.cards.leaves import value_at
 from rig.cards.left_out import taken_without
 from rig.cards.read import CardSet, read_set
 from rig.cards.schema import CARD_TYPES
@@ -109,10 +109,7 @@ def editor(deck: Deck) -> Json:
 
 def shown(field: Field, values: Json) -> Json:
     """One key for the page."""
-    value: Any = values
     default = taken_without(field.path, field.default, values)
-    for name in field.path.split("."):
-        value = value.get(name) if isinstance(value, Mapping) else None
     return {
         "path": field.path,
         "kind": field.kind,
@@ -123,6 +120,6 @@ def shown(field: Field, values: Json) -> Json:
         "low": field.low,
         "high": field.high,
         "default": default if not isinstance(default, tuple) else list(default),
-        "value": value,
+        "value": value_at(values, field.path),
         "required": field.required,
     }
