@@ -22,10 +22,10 @@ DENSITY = (4e-6, 3e-3)
 2e-5 (cardboard, long trucks) and 1e-3 (die-cast)."""
 USUAL_DENSITY = (2e-5, 4e-4)
 """g per cubed mm, where a likely meaning is looked for."""
-OVERHANG, DRAWN_OVERHANG = 0.3, {"front": 75.0, "rear": 80.0}
-"""Body beyond an axle, per wheelbase, where the card says only what pictures are drawn with (mm)."""
-DRAWN_WIDTH = 190.0
-"""mm, of the body where the card does not say it."""
+OVERHANG = 0.3
+"""Body beyond an axle, per wheelbase, where the card says only what pictures are drawn with."""
+NOT_SAID, NO_PLATE_SAID = Geometry(wheelbase_mm=257, track_front_mm=165, track_rear_mm=165), Plate()
+"""What a card has where nobody wrote a figure: such a one says nothing against another."""
 
 
 def refuse_contradictions(card: AnyCard, where: str) -> None:
@@ -35,7 +35,7 @@ def refuse_contradictions(card: AnyCard, where: str) -> None:
         _refuse_tracks(card.geometry, where)
         _refuse_parts(card, where)
         if card.masses.total_g is not None:
-            refuse_mass(card.masses.total_g, card, "masses.total_g", where)
+            refuse_mass(card.masses.total_g, card.geometry.wheelbase_mm, "masses.total_g", where)
     elif isinstance(card, TestCard):
         _refuse_typed(card, where)
     elif isinstance(card, PhasesCard):
@@ -47,9 +47,8 @@ def notes_on(car: CarCard, test: TestCard) -> list[str]:
     return [*_odd_car(car), *_odd_push(car, test.push)]
 
 
-def refuse_mass(total_g: float, car: CarCard, key: str, where: str) -> None:
-    """Raise InputError when a car of this wheelbase cannot weigh so much or so little. total_g: g."""
-    length = car.geometry.wheelbase_mm
+def refuse_mass(total_g: float, length: float, key: str, where: str) -> None:
+    """Raise InputError when a car cannot weigh so much or so little. total_g: g.  length: mm, its wheelbase."""
     low, high = (limit * length**3 for limit in DENSITY)
     if low < total_g < high:
         return
@@ -122,8 +121,21 @@ def _refuse_tracks(geometry: Geometry, where: str) -> None:
         )
 
 
+def refuse_heavy_parts(car: CarCard, total_g: float, whole: str, where: str) -> None:
+    """Raise InputError for a part that weighs as much as the car. total_g: g.  whole: the car's mass in words."""
+    for number, part in enumerate(car.masses.parts, start=1):
+        if abs(part.mass_g) >= total_g:
+            raise InputError(
+                f'masses.parts[{number}]: "{part.name}" of {part.mass_g:g} g is heavier than the car of {whole}',
+                where=where,
+                remedy="Give both in grams",
+            )
+
+
 def _refuse_parts(card: CarCard, where: str) -> None:
     length, total = card.geometry.wheelbase_mm, card.masses.total_g
+    if total is not None:
+        refuse_heavy_parts(card, total, f"masses.total_g = {total:g}", where)
     for number, part in enumerate(card.masses.parts, start=1):
         key = f"masses.parts[{number}]"
         if not -length <= part.x_mm <= 2 * length or abs(part.y_mm) > 1.5 * length:
@@ -132,12 +144,6 @@ def _refuse_parts(card: CarCard, where: str) -> None:
                 f"wheelbase of {length:g} mm",
                 where=where,
                 remedy="Give its place in mm ahead of the rear axle and left of the middle",
-            )
-        if total is not None and abs(part.mass_g) >= total:
-            raise InputError(
-                f'{key}: "{part.name}" of {part.mass_g:g} g is heavier than the car of masses.total_g = {total:g}',
-                where=where,
-                remedy="Give both in grams",
             )
 
 
@@ -196,7 +202,7 @@ def _odd_car(car: CarCard) -> Iterator[str]:
     elif max(tracks.values()) > 1.6 * min(tracks.values()):
         yield f"the tracks are {tracks['front']:g} mm in front and {tracks['rear']:g} at the rear: measure them again"
     width = geometry.body_width_mm
-    if width != DRAWN_WIDTH and max(tracks.values()) < 0.55 * width:
+    if width != NOT_SAID.body_width_mm and max(tracks.values()) < 0.55 * width:
         yield (
             f"the tracks of {tracks['front']:g} and {tracks['rear']:g} mm are about half of body_width_mm = {width:g}: "
             "is a track measured to the middle only?"
@@ -205,11 +211,10 @@ def _odd_car(car: CarCard) -> Iterator[str]:
 
 
 def _odd_heights(geometry: Geometry, plate: Plate) -> Iterator[str]:
-    fresh, drawn = Geometry(wheelbase_mm=257, track_front_mm=165, track_rear_mm=165), Plate()
     high = geometry.cg_height_mm
-    if high == fresh.cg_height_mm:
+    if high == NOT_SAID.cg_height_mm:
         return
-    if plate.height_mm not in (0, drawn.height_mm) and plate.height_mm < high:
+    if plate.height_mm not in (0, NO_PLATE_SAID.height_mm) and plate.height_mm < high:
         yield (
             f"the marker sheet at plate.height_mm = {plate.height_mm:g} lies below the centre of gravity at "
             f"cg_height_mm = {high:g}: measure both from the floor, in mm"
@@ -220,7 +225,7 @@ def _odd_heights(geometry: Geometry, plate: Plate) -> Iterator[str]:
             f"({min(geometry.track_front_mm, geometry.track_rear_mm):g} mm): such a car falls over before it slides"
         )
     radius = geometry.wheel_radius_mm
-    if radius != fresh.wheel_radius_mm and high < 0.4 * radius:
+    if radius != NOT_SAID.wheel_radius_mm and high < 0.4 * radius:
         yield f"cg_height_mm = {high:g} is less than half of wheel_radius_mm = {radius:g}: is that its diameter?"
 
 
@@ -228,8 +233,9 @@ def _odd_push(car: CarCard, push: Push) -> Iterator[str]:
     geometry, length = car.geometry, car.geometry.wheelbase_mm
     ahead = push.position_pct / 100 * length
     reach = {}
-    for end, given in (("front", geometry.body_front_mm), ("rear", geometry.body_rear_mm)):
-        reach[end] = max(OVERHANG * length, 0.0 if given == DRAWN_OVERHANG[end] else given)
+    for end in ("front", "rear"):
+        drawn, given = (getattr(one, f"body_{end}_mm") for one in (NOT_SAID, geometry))
+        reach[end] = max(OVERHANG * length, 0.0 if given == drawn else given)
     if 1 < abs(push.position_pct) <= 2:
         yield f"position_pct = {push.position_pct:g} is {ahead:.1f} mm from the rear axle: a fraction is written as 85"
     elif not -reach["rear"] - 0.02 * length <= ahead <= length + reach["front"] + 0.02 * length:
@@ -239,7 +245,7 @@ def _odd_push(car: CarCard, push: Push) -> Iterator[str]:
             f"{reach[end]:.0f}: check its sign and its unit (per cent of the wheelbase)"
         )
     sheet = car.plate.height_mm
-    if sheet not in (0, Plate().height_mm) and push.height_mm > sheet:
+    if sheet not in (0, NO_PLATE_SAID.height_mm) and push.height_mm > sheet:
         yield f"the finger at push.height_mm = {push.height_mm:g} pushes above the marker sheet at {sheet:g} mm"
     elif push.height_mm > 0.5 * length:
         yield f"the finger at push.height_mm = {push.height_mm:g} is very high for a wheelbase of {length:g} mm"

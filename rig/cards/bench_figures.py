@@ -4,7 +4,6 @@ import math
 from collections.abc import Sequence
 
 from rig.base.errors import InputError
-from rig.cards.agreement import DENSITY, USUAL_DENSITY
 from rig.cards.other_units import likely_meanings, short
 
 GRIPS = (0.1, 3.5)
@@ -79,19 +78,6 @@ def refuse_lifts(heights_mm: Sequence[float], wheelbase_mm: float, where: str = 
             where,
             [f"{short(meant)} mm ({name})" for meant, name in likely_meanings(highest, "mm", usual)],
             "Give the heights of the lifted wheels over the pads in mm",
-        )
-
-
-def refuse_total(total_g: float, wheelbase_mm: float, where: str) -> None:
-    """Raise InputError for wheel loads that a car of this size cannot have. total_g: g.  wheelbase_mm: mm."""
-    low, high = (limit * wheelbase_mm**3 for limit in DENSITY)
-    if not low < total_g < high:
-        usual = (USUAL_DENSITY[0] * wheelbase_mm**3, USUAL_DENSITY[1] * wheelbase_mm**3)
-        _refuse(
-            f"{total_g:g} g in all is no car with a wheelbase of {wheelbase_mm:g} mm",
-            where,
-            [f"{short(meant)} g ({name})" for meant, name in likely_meanings(total_g, "g", usual)],
-            "Give FL FR RL RR in grams",
         )
 
 

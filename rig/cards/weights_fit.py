@@ -9,7 +9,7 @@ from analysis.base.wheel_names import WHEELS
 from analysis.statistics.quantiles import NORMAL_95
 from analysis.weighing.corner_weights import CornerWeights
 from rig.base.errors import InputError
-from rig.cards.agreement import refuse_mass
+from rig.cards.agreement import refuse_heavy_parts, refuse_mass
 from rig.cards.other_units import likely_meanings, short
 from rig.cards.schema import CarCard, Typed
 
@@ -59,7 +59,7 @@ def refuse_weights(typed: Typed, car: CarCard, where: str) -> None:
             where=where,
             remedy=f"Did you mean {hints[0]} for {key}? Both are in grams" if hints else "Give both in grams",
         )
-    refuse_mass(total, car, "typed.weights_g", where)
+    refuse_mass(total, car.geometry.wheelbase_mm, "typed.weights_g", where)
     if max(typed.weights_g) <= typed.weights_resolution_g:
         raise InputError(
             f"typed.weights_resolution_g = {typed.weights_resolution_g:g} cannot be meant: no wheel weighs more "
@@ -67,13 +67,7 @@ def refuse_weights(typed: Typed, car: CarCard, where: str) -> None:
             where=where,
             remedy="Give the smallest step of those scales, in grams",
         )
-    for number, part in enumerate(car.masses.parts, start=1):
-        if abs(part.mass_g) >= total:
-            raise InputError(
-                f'masses.parts[{number}]: "{part.name}" of {part.mass_g:g} g is heavier than the car of {total:g} g',
-                where=where,
-                remedy="Give both in grams",
-            )
+    refuse_heavy_parts(car, total, f"{total:g} g", where)
 
 
 def weights_notes(weighed: Weighed, car: CarCard) -> list[str]:

@@ -22,7 +22,7 @@ from analysis.moving.setup_changes import SetupEffect, effects
 from analysis.moving.tyres import Tyres, friction_centre, tyres_like
 from rig.base.errors import InputError
 from rig.base.plain_json import Json
-from rig.cards.bench_figures import refuse_total
+from rig.cards.agreement import refuse_mass
 from rig.cards.chassis import Moving, moving_car, springs_on
 from rig.cards.read import Choices, read_card, read_set
 from rig.cards.schema import CarCard
@@ -94,7 +94,7 @@ def weights_for(
         grams = np.asarray(typed, dtype=float)
         if not np.all(np.isfinite(grams)) or np.any(grams <= 0):
             raise InputError("each wheel must carry something", where="--weights", remedy="Give FL FR RL RR in grams")
-        refuse_total(float(grams.sum()), card.geometry.wheelbase_mm, "--weights")
+        refuse_mass(float(grams.sum()), card.geometry.wheelbase_mm, "--weights", where)
         return grams * 1e-3 * STANDARD_GRAVITY, ()
     found = None if log is None else weighing_of(card, log, number=number)
     if found is None:

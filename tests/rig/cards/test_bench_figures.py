@@ -7,6 +7,7 @@ import pytest
 
 from rig.base.errors import InputError
 from rig.cards import bench_figures as typed
+from rig.cards.agreement import refuse_mass
 
 REFUSED: list[tuple[Callable[..., None], tuple[Any, ...], list[str]]] = [
     (typed.refuse_slopes, ([0.67],), ["0.67 degrees", "38.39 (radians)"]),
@@ -19,7 +20,7 @@ REFUSED: list[tuple[Callable[..., None], tuple[Any, ...], list[str]]] = [
     (typed.refuse_masses, ([0.2, 0.5], 2000.0), ["0.5 g", "500 g (kilograms)"]),
     (typed.refuse_lifts, ([4.0, 6.0, 8.0], 257.0), ["8 mm", "80 mm (centimetres)"]),
     (typed.refuse_lifts, ([40.0, 260.0], 257.0), ["260 mm", "on end"]),
-    (typed.refuse_total, (1.58, 257.0, "--weights"), ["1.58 g", "1580 g (kilograms)"]),
+    (refuse_mass, (1.58, 257.0, "--weights", "moving"), ["1.58 g", "1580 g (kilograms)"]),
     (typed.refuse_wanted_place, (-0.3, "--pivot"), ["-0.3 %", "-30 (a fraction)"]),
 ]
 
@@ -44,8 +45,8 @@ MEANT: list[tuple[Callable[..., None], tuple[Any, ...]]] = [
     (typed.refuse_masses, ([20.0, 50.0], 2000.0)),
     (typed.refuse_lifts, ([5.0, 9.0], 40.0)),
     (typed.refuse_lifts, ([40.0, 100.0], 257.0)),
-    (typed.refuse_total, (20.0, 40.0, "--weights")),
-    (typed.refuse_total, (15_000.0, 600.0, "--weights")),
+    (refuse_mass, (20.0, 40.0, "--weights", "moving")),
+    (refuse_mass, (15_000.0, 600.0, "--weights", "moving")),
     (typed.refuse_wanted_place, (0.0, "--pivot")),
     (typed.refuse_wanted_place, (-30.0, "--pivot")),
 ]
