@@ -10,6 +10,7 @@ from typing import Literal
 
 import numpy as np
 
+from analysis.balance.logit import logit, share_of
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.statistics.monte_carlo import coverage_interval
@@ -118,8 +119,8 @@ def balance_with_grip(
         raise InputError(f"{ratio:g} is no grip ratio", where="tyres", remedy="Give front over rear, above zero")
     z = rng.standard_normal((2, draws))
     front = np.clip((car.front_pct + car.front_pct_u * z[0]) / 100.0, _LEAST, _MOST)
-    drawn = _expit(_logit(front) + np.log(ratio) + ratio_u * z[1])
-    return _needed(100.0 * _expit(_logit(np.array(car.front_pct / 100.0)) + np.log(ratio)), 100.0 * drawn)
+    drawn = share_of(logit(front) + np.log(ratio) + ratio_u * z[1])
+    return _needed(100.0 * share_of(logit(car.front_pct / 100.0) + np.log(ratio)), 100.0 * drawn)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,11 +134,11 @@ class CarDraws:
 
     def grip_factor(self, wanted: float) -> FloatArray:
         """(n,): front over rear grip, after over before."""
-        return np.asarray(np.exp(_logit(np.array(wanted)) - _logit(self.balance)))
+        return np.asarray(np.exp(logit(wanted) - logit(self.balance)))
 
     def front_wanted(self, wanted: float) -> FloatArray:
         """(n,): the front share of weight that gives this balance with the tyres as they are."""
-        return _expit(_logit(self.front) + (_logit(np.array(wanted)) - _logit(self.balance)) / (1.0 - self.sensitivity))
+        return share_of(logit(self.front) + (logit(wanted) - logit(self.balance)) / (1.0 - self.sensitivity))
 
     def moved_g(self, wanted: float) -> FloatArray:
         """(n,): g from over the front axle to over the rear one."""
@@ -153,11 +154,3 @@ class CarDraws:
 
 def _needed(value: FloatArray, drawn: FloatArray) -> Needed:
     return Needed(value=float(value), interval=coverage_interval(drawn))
-
-
-def _logit(share: FloatArray) -> FloatArray:
-    return np.asarray(np.log(share / (1.0 - share)))
-
-
-def _expit(logit: FloatArray) -> FloatArray:
-    return np.asarray(1.0 / (1.0 + np.exp(-logit)))

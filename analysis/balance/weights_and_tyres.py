@@ -9,10 +9,13 @@ from typing import Literal
 
 import numpy as np
 
+from analysis.balance.logit import logit, share_of
 from analysis.balance.results import GripMoved, Moved, WeightsMoved
 from analysis.base.errors import InputError
 from analysis.statistics.quantiles import NORMAL_95
 
+PCT = 100.0
+"""The whole of a percentage."""
 TELLING = 0.1
 """Relative: a comparison of grip whose 95 % half-width is larger could hardly have failed."""
 
@@ -39,12 +42,12 @@ def left_over(
         raise InputError(
             "a share is not between 0 and 100 %", where="weights and tyres", remedy="Weigh again, and push again"
         )
-    by_weight = _logit(weights.front_pct_b) - _logit(weights.front_pct_a)
+    by_weight = logit(weights.front_pct_b, PCT) - logit(weights.front_pct_a, PCT)
     by_weight_u = weights.moved_u * _logit_slope(0.5 * (weights.front_pct_a + weights.front_pct_b))
-    reached = 100.0 / (1.0 + float(np.exp(-(_logit(before) + by_weight))))
+    reached = float(share_of(logit(before, PCT) + by_weight, PCT))
     explained, explained_u = reached - before, by_weight_u / _logit_slope(reached)
     tyres, tyres_u = moved.value - explained, float(np.hypot(moved.u, explained_u))
-    by_grip = _logit(after) - _logit(before) - by_weight
+    by_grip = logit(after, PCT) - logit(before, PCT) - by_weight
     by_grip_u = float(np.hypot(moved.u * _logit_slope(0.5 * (before + after)), by_weight_u))
     agree: Literal["agrees", "disagrees", "cannot tell"] | None = None
     if grip is not None:
@@ -74,11 +77,7 @@ def grip_that_fits(by_push: float, by_weights: float) -> float:
         raise InputError(
             "a balance point beyond the axles", where="grip that fits", remedy="Push again nearer to the middle"
         )
-    return float(np.exp(_logit(by_push) - _logit(by_weights)))
-
-
-def _logit(pct: float) -> float:
-    return float(np.log(pct / (100.0 - pct)))
+    return float(np.exp(logit(by_push, PCT) - logit(by_weights, PCT)))
 
 
 def _logit_slope(pct: float) -> float:

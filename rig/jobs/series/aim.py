@@ -7,7 +7,7 @@ import numpy as np
 
 from analysis.balance.aim import CarNow, Needed, WaysToBalance, balance_with_grip, ways_to_balance
 from analysis.balance.change import PUSH_SCATTER
-from analysis.balance.pooled import pool_balances
+from analysis.balance.pooled import PooledBalance, pool_balances
 from analysis.statistics.quantiles import NORMAL_95
 from rig.base.errors import InputError
 from rig.cards.identity import car_changes, changes_in_words, same_id
@@ -82,13 +82,8 @@ def aim_at(
         )
     rng = np.random.default_rng(seed)
     by_weights = balance_by_weights(weighed_car(cards, weighing), push_state(cards.car, cards.test), seed=seed)
-    pct, u, pushes, remarks = by_weights.pct, by_weights.u, 0, list(weighing.remarks)
-    told = _by_pushes(cards, log)
-    if isinstance(told, str):
-        remarks += [told] if told else []
-    else:
-        pct, u, pushes, more = told
-        remarks += more
+    pushed, remarks = _by_pushes(cards, log)
+    pct, u = (by_weights.pct, by_weights.u) if pushed is None else (pushed.pct, pushed.u)
     total = float(weighing.load.sum())
     springs = cards.car.chassis
     car = CarNow(
@@ -105,30 +100,30 @@ def aim_at(
     return Aim(
         now_pct=pct,
         now_half=NORMAL_95 * u,
-        pushes=pushes,
+        pushes=0 if pushed is None else pushed.count,
         by_weights=by_weights,
         ways=ways,
         ballast=None if ballast is None else _ballast_move(cards, ways.moved_g, *ballast),
         tyres=tuple(_tyre_option(cards, name, other, car, rng) for name, other in (tyres or {}).items()),
-        remarks=tuple(dict.fromkeys(remarks)),
+        remarks=tuple(dict.fromkeys([*weighing.remarks, *remarks])),
     )
 
 
-def _by_pushes(cards: CardSet, log: BenchLog) -> tuple[float, float, int, tuple[str, ...]] | str:
-    """Balance point, its u, pushes, remarks; or why pushes do not tell it, "" where there are none."""
+def _by_pushes(cards: CardSet, log: BenchLog) -> tuple[PooledBalance | None, tuple[str, ...]]:
+    """The balance point by this card's pushes, None where they do not tell it; and remarks, why among them."""
     own = pushes_of(cards, log)
     clips = each_clip_once(own.records, log)
     if not clips:
-        return ""
+        return None, ()
     changed = car_changes(own.cards[clips[-1].id].car, cards.car)
     if changed:
-        return f"The car card has changed since its pushes ({changes_in_words(changed)}): they are not gone by here"
+        why = f"The car card has changed since its pushes ({changes_in_words(changed)}): they are not gone by here"
+        return None, (why,)
     answers, _ = answers_of_clips(clips, log)
     balances = [one.balance for one in answers if one.balance is not None and one.balance.pct is not None]
     if len(balances) < len(answers):
-        return "Not every push of this card gives a balance point: what follows goes by weights and grip"
-    pooled = pool_balances(balances, scatter=PUSH_SCATTER)
-    return pooled.pct, pooled.u, pooled.count, own.remarks
+        return None, ("Not every push of this card gives a balance point: what follows goes by weights and grip",)
+    return pool_balances(balances, scatter=PUSH_SCATTER), own.remarks
 
 
 def _ballast_move(cards: CardSet, moved: Needed, mass_g: float, start_mm: float) -> BallastMove:
