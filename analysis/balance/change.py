@@ -11,6 +11,8 @@ import numpy as np
 
 from analysis.balance.pooled import PooledBalance, pool_balances, scatter_of
 from analysis.balance.results import (
+    FLOOR_SCALE_CAUSE,
+    PLATE_CAUSE,
     SURE_ODDS,
     BalanceChange,
     ChangeFinding,
@@ -114,7 +116,7 @@ def shared_causes(
     if same_tyres:
         names += ["along/across grip of the front tyres", "along/across grip of the rear tyres"]
         names += ["grip of single tyres", "rolling drag", "grip level", "tyres' wind-up"]
-    names += ["marker plate"] * same_plate + ["floor's scale"] * same_camera
+    names += [PLATE_CAUSE] * same_plate + [FLOOR_SCALE_CAUSE] * same_camera
     names += ["push position", "push height"] * same_notch
     return frozenset(names)
 

@@ -8,7 +8,9 @@ import numpy as np
 from analysis.balance.causes import BLOCKED, balance_causes, place_doubt, sides_of
 from analysis.balance.curve import BalanceCurve, Extent, balance_curve, extent_of
 from analysis.balance.results import (
+    FLOOR_SCALE_CAUSE,
     LARGEST_ODDS,
+    PLATE_CAUSE,
     BalanceDoubts,
     MeasuredBalance,
     SharedTurn,
@@ -90,9 +92,9 @@ def turn_seen(
     shared = tuple(
         SharedTurn(name=name, effect=effect)
         for name, effect in (
-            ("marker plate", -(kappa**2) * place_u[0]),  # a plate further forward by e adds chord * e sideways
-            ("marker plate", kappa * figures.drift * place_u[2]),
-            ("floor's scale", -kappa * scale_u),
+            (PLATE_CAUSE, -(kappa**2) * place_u[0]),  # a plate further forward by e adds chord * e sideways
+            (PLATE_CAUSE, kappa * figures.drift * place_u[2]),
+            (FLOOR_SCALE_CAUSE, -kappa * scale_u),
         )
         if effect != 0.0
     )

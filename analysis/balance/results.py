@@ -13,6 +13,8 @@ from analysis.measured.loaded import PosesUsed
 SURE_ODDS = 39.0
 """To 1: 97.5 %, the side of a 95 % interval. An axle named with less is a guess."""
 
+PLATE_CAUSE, FLOOR_SCALE_CAUSE = "marker plate", "floor's scale"
+"""Causes of a balance point: where the plate sits on the car; what the floor sheets' scale alone does to lengths."""
 LARGEST_ODDS = 1000.0
 """To 1: greater odds than this say more of a formula than of a bench."""
 

@@ -13,6 +13,11 @@ from analysis.moving.phases import DRIFT, Phase, checked_phases
 from analysis.moving.pivots import push_turn_per_travel
 from analysis.moving.tyres import Tyres, friction_centre
 
+BAR_SIZE = 0.15
+"""Of the mean wheel rate: what one size of bar adds (common practice, no source)."""
+BALLAST_SHARE = 0.02
+"""Of the car's mass: ballast as people try it first, small enough that grams add up."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SetupChange:
@@ -99,14 +104,21 @@ def with_ballast(chassis: Chassis, mass: float, place: Sequence[float], *, keep_
     return checked(replace(heavier, tyre_force=load, spring_force=np.asarray(carried / heavier.motion_ratio)))
 
 
+def one_bar_size(chassis: Chassis) -> float:
+    """N/m per metre of left-right difference: what the next bar adds, for a car of these wheel rates."""
+    return BAR_SIZE * float(chassis.wheel_rate.mean())
+
+
+def with_ballast_over(chassis: Chassis, mass: float, station: float) -> Chassis:
+    """A mass, kg, put low into the body on its middle line. station: m ahead of the rear axle."""
+    return with_ballast(chassis, mass, (station, 0.0, 0.5 * float(chassis.sprung_place[2])))
+
+
 def usual_changes(chassis: Chassis) -> tuple[SetupChange, ...]:
     """Changes that people try first, of a usual size (common practice): springs, bars, height, track, ballast."""
     if chassis.shape:
         raise InputError("one set-up at a time", where="set-up changes", remedy="Pick one")
-    bar = 0.15 * float(chassis.wheel_rate.mean())
-    length = float(chassis.wheelbase)
-    ballast = 0.02 * float(chassis.mass)
-    low = 0.5 * float(chassis.sprung_place[2])
+    bar, length, ballast = one_bar_size(chassis), float(chassis.wheelbase), BALLAST_SHARE * float(chassis.mass)
 
     def one(name: str, car: Chassis) -> SetupChange:
         return SetupChange(name=name, chassis=car)
@@ -122,8 +134,8 @@ def usual_changes(chassis: Chassis) -> tuple[SetupChange, ...]:
         one("ride height 1 mm down", with_height(chassis, -1e-3)),
         one("front track 4 mm wider", with_track(chassis, (4e-3, 0.0))),
         one("rear track 4 mm wider", with_track(chassis, (0.0, 4e-3))),
-        one("2 % ballast at the front axle", with_ballast(chassis, ballast, (length, 0.0, low))),
-        one("2 % ballast at the rear axle", with_ballast(chassis, ballast, (0.0, 0.0, low))),
+        one("2 % ballast at the front axle", with_ballast_over(chassis, ballast, length)),
+        one("2 % ballast at the rear axle", with_ballast_over(chassis, ballast, 0.0)),
         one("1 mm more preload front left and rear right", with_collars(chassis, np.array([1e-3, -1e-3, -1e-3, 1e-3]))),
     )
 

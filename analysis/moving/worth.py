@@ -15,12 +15,17 @@ from analysis.base.errors import InputError
 from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.moving.chassis import Chassis, stacked
 from analysis.moving.equilibrium import equilibrium
-from analysis.moving.setup_changes import SetupChange, with_ballast, with_bars, with_height, with_springs
+from analysis.moving.setup_changes import (
+    BALLAST_SHARE,
+    SetupChange,
+    one_bar_size,
+    with_ballast_over,
+    with_bars,
+    with_height,
+    with_springs,
+)
 from analysis.moving.tyres import Tyres, friction_centre
 from analysis.statistics.monte_carlo import coverage_interval
-
-BALLAST_SHARE = 0.02
-"""Of the car's mass: the ballast that changes are held against, small enough that grams add up."""
 
 _NO_POINTS = 1e-6
 """Points: what rounding makes of none."""
@@ -79,14 +84,14 @@ def moving_worth(cars: Sequence[Chassis], tyres: Tyres, ay: float) -> tuple[Movi
     """
     if not cars or not (np.isfinite(ay) and ay > 0):
         raise InputError("a car and a positive acceleration are needed", where="acceleration", remedy="Give m/s2")
-    step = 0.15 * float(cars[0].wheel_rate.mean())
+    step = one_bar_size(cars[0])
     tried = [spring_changes(car, bar_step=step) for car in cars]
     ballast = BALLAST_SHARE * float(cars[0].mass)
     rows = [
         [
             car,
             *(one.chassis for one in changes),
-            *(with_ballast(car, ballast, (x, 0.0, 0.5 * float(car.sprung_place[2]))) for x in _ends(car)),
+            *(with_ballast_over(car, ballast, station) for station in (float(car.wheelbase), 0.0)),
         ]
         for car, changes in zip(cars, tried, strict=True)
     ]
@@ -119,10 +124,6 @@ def moving_worth(cars: Sequence[Chassis], tyres: Tyres, ay: float) -> tuple[Movi
             )
         )
     return tuple(sorted(found, key=lambda one: -abs(one.points)))
-
-
-def _ends(car: Chassis) -> tuple[float, float]:
-    return float(car.wheelbase), 0.0
 
 
 def _held(rows: Sequence[Sequence[Chassis]], tyres: Tyres, ay: float) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -1,8 +1,13 @@
 """A value and its ± as people read them: at most two significant digits of ±, the value cut at the same place."""
 
 import math
+from typing import TYPE_CHECKING
 
 from analysis.base.signs import true_minus
+from analysis.statistics.quantiles import NORMAL_95
+
+if TYPE_CHECKING:
+    from analysis.grip.combine import GripMeasurement
 
 UNEVEN = 1.25
 """Sides of an interval that differ by more than this factor are told one by one."""
@@ -51,3 +56,8 @@ def range_words(low: float, high: float, unit: str = "%") -> str:
 def small_words(size: float, *, least: float = 1e-4) -> str:
     """A size with two significant digits, "under 0.0001" where it is next to nothing; never 0."""
     return f"{size:.2g}" if size >= least else f"under {least:g}"
+
+
+def grip_words(grip: "GripMeasurement") -> str:
+    """ "0.862 ± 0.021 of its own": 95 %, without what it shares with other measurements."""
+    return f"{grip.value:.3f} ± {NORMAL_95 * grip.value * grip.relative_u:.3f} of its own"

@@ -7,7 +7,15 @@ import numpy as np
 
 from vision.base.chunks import frames_together
 from vision.base.errors import VisionError
-from vision.base.types import BoolArray, CarMarkers, ClipCards, FloatArray, FloorLayout
+from vision.base.types import (
+    CAR_SHEET_SCALE,
+    FLOOR_SHEETS_SCALE,
+    BoolArray,
+    CarMarkers,
+    ClipCards,
+    FloatArray,
+    FloorLayout,
+)
 from vision.floor.fit import FloorFit, guess_camera
 from vision.floor.geometry import marker_corners
 from vision.tracking.clip_floor import clip_cameras, fit_clip_floor, median_seen, still_frames, temporal_noise
@@ -206,11 +214,11 @@ def _shared(cars: CarPoses, bench: _Bench, views: CameraPoses, still: BoolArray)
     scaled = np.concatenate([np.zeros((n, 3)), views.place], axis=-1)[..., None]
     causes = {
         "height of the markers": cars.by_height * car.height_u,
-        "print scale of the car sheet": cars.by_scale * car.scale_u,
+        CAR_SHEET_SCALE: cars.by_scale * car.scale_u,
         "place of the plate along the car": along * car.place_u,
         "place of the plate across the car": across * car.place_u,
         "turn of the plate on the car": turn * car.turn_u,
-        "print scale of the floor sheets": (cars.by_camera @ scaled)[..., 0] * bench.floor.scale_u,
+        FLOOR_SHEETS_SCALE: (cars.by_camera @ scaled)[..., 0] * bench.floor.scale_u,
     }
     lens = fit.basis.shape[1]
     head = fit.shared_count

@@ -5,7 +5,6 @@ from typing import Literal
 
 import click
 
-from analysis.statistics.quantiles import NORMAL_95
 from rig.command.group import bench_command
 from rig.command.options import card_argument, json_option, log_folder, log_option, show, weighing_option
 
@@ -55,6 +54,7 @@ def command(
     from rig.jobs.grip.grip import PullTest, measure_pull
     from rig.jobs.weighing.weights import known_weighing
     from rig.log.store import BenchLog
+    from rig.report.rounding import grip_words
 
     cards = read_set(test_card, Choices(weighing=weighing))
     with BenchLog(log_folder(log_dir)) as log:
@@ -72,8 +72,7 @@ def command(
             ),
         )
     show(
-        f"{found.quantity} grip ({found.state}) {found.value:.3f} ± {NORMAL_95 * found.value * found.relative_u:.3f} "
-        f"of its own. Record {record.number}.",
+        f"{found.quantity} grip ({found.state}) {grip_words(found)}. Record {record.number}.",
         record.result,
         as_json=as_json,
         remarks=known.remarks,

@@ -4,7 +4,6 @@ from pathlib import Path
 
 import click
 
-from analysis.statistics.quantiles import NORMAL_95
 from rig.command.group import bench_command
 from rig.command.options import json_option, log_folder, log_option, push_options, show
 
@@ -26,6 +25,7 @@ def command(
     from rig.jobs.grip.grip import measure_sweep
     from rig.log.store import BenchLog
     from rig.records.codec import plain
+    from rig.report.rounding import grip_words
     from rig.report.sentences import noted
 
     choices = Choices(weighing=weighing, same=same, as_new=as_new)
@@ -35,7 +35,7 @@ def command(
     lines = [
         f"balance point {null.station * 1e3:.1f} mm ahead of the rear axle (95 %: {null.interval[0] * 1e3:.1f} to "
         f"{null.interval[1] * 1e3:.1f}), from {null.pushes} pushes by {null.how}",
-        f"front-to-rear grip ratio {grip.value:.3f} ± {NORMAL_95 * grip.value * grip.relative_u:.3f} of its own",
+        f"front-to-rear grip ratio {grip_words(grip)}",
         *noted(sweep.warnings),
         f"record {sweep.record.number}",
     ]

@@ -96,5 +96,5 @@ def _for_card(name: str, found: "FirstLines", baud: int) -> "CardKeys":
     return {"pads.port": name, "pads.line_pattern": found.pattern, "pads.baud": baud}
 
 
-def _keys(values: "CardKeys") -> dict[str, object]:
+def _keys(values: "CardKeys") -> "CardKeys":
     return {key.removeprefix("pads."): value for key, value in values.items()}

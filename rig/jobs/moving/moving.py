@@ -20,6 +20,7 @@ from analysis.moving.region import Region, reachable
 from analysis.moving.response import Arrival, Manoeuvre, arrival, ramp, respond
 from analysis.moving.setup_changes import SetupEffect, effects
 from analysis.moving.tyres import Tyres, friction_centre, tyres_like
+from analysis.weighing.corner_weights import newtons_from_grams
 from rig.base.errors import InputError
 from rig.base.plain_json import Json
 from rig.cards.agreement import refuse_mass
@@ -95,7 +96,7 @@ def weights_for(
         if not np.all(np.isfinite(grams)) or np.any(grams <= 0):
             raise InputError("each wheel must carry something", where="--weights", remedy="Give FL FR RL RR in grams")
         refuse_mass(float(grams.sum()), card.geometry.wheelbase_mm, "--weights", where)
-        return grams * 1e-3 * STANDARD_GRAVITY, ()
+        return newtons_from_grams(grams), ()
     found = None if log is None else weighing_of(card, log, number=number)
     if found is None:
         raise InputError(

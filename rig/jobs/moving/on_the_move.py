@@ -8,6 +8,7 @@ from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.moving.region import grip_limit
 from analysis.moving.tyres import Tyres, tyres_like
 from analysis.moving.worth import MovingWorth, moving_worth
+from analysis.weighing.corner_weights import newtons_from_grams
 from rig.base.errors import InputError
 from rig.cards.chassis import moving_car, springs_on
 from rig.cards.read import CardSet
@@ -41,7 +42,7 @@ def worth_on_the_move(cards: CardSet, weighing: Weighing, acceleration_g: float,
         meant = f"Did you mean {likely:.2g} g ({acceleration_g:g} m/s²)" if 0.0 < likely <= MOST_G else "Give 0.1 to 1"
         raise InputError(f"{acceleration_g:g} g is no cornering of a car", where="--sideways", remedy=meant)
     where, grip = str(cards.folder / cards.test.car), cards.test.grip
-    load = weighing.weights.load_g * 1e-3 * STANDARD_GRAVITY
+    load = newtons_from_grams(weighing.weights.load_g)
     section = springs_on(cards.car, where=where)
     best = moving_car(cards.car, load, where=where).chassis
     tyres = tyres_like(best, front=grip.front, rear=grip.rear, sensitivity=min(section.load_sensitivity, 0.99))

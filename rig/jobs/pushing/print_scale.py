@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from analysis.balance.results import MeasuredBalance
+from analysis.balance.results import FLOOR_SCALE_CAUSE, PLATE_CAUSE, MeasuredBalance
 from analysis.base.plane import turn_per_travel_jacobian
 from analysis.measured.pushes import MeasuredPush
 from analysis.statistics.quantiles import NORMAL_95
@@ -11,11 +11,9 @@ from rig.cards.measures import BAR_MM
 from rig.cards.read import CardSet
 from rig.cards.schema import MEASURED_BAR_MM_U, UNMEASURED_BAR_MM_U
 from rig.lookups.track_file import KeptTrack
-from vision.base.types import ClipTrack
+from vision.base.types import CAR_SHEET_SCALE, FLOOR_SHEETS_SCALE, ClipTrack
 
-FLOOR_SCALE, PLATE = "floor's scale", "marker plate"
-"""Causes of a balance point: what the floor sheets' scale alone does to lengths; where the plate sits."""
-OF_THE_SHEETS = {"print scale of the floor sheets": "floor", "print scale of the car sheet": "plate"}
+OF_THE_SHEETS = {FLOOR_SHEETS_SCALE: "floor", CAR_SHEET_SCALE: "plate"}
 """Shared causes of a track -> the card's section with the bar."""
 
 
@@ -54,12 +52,12 @@ def with_ruler(
     if balance.u is None or balance.interval_pct is None or not lengths_only:
         return None
     parts = dict(balance.parts)
-    slope = parts.get(FLOOR_SCALE, 0.0) / lengths_only  # points per turn per travel
+    slope = parts.get(FLOOR_SCALE_CAUSE, 0.0) / lengths_only  # points per turn per travel
     if not slope:
         return None
     gone = {name: 1.0 - min(MEASURED_BAR_MM_U / u, 1.0) ** 2 if u > 0.0 else 0.0 for name, u in bars.items()}
     # As `turn_seen` has it: what is told apart by name, or all that the poses share, whichever is more.
-    apart = lengths_only**2 + (parts.get(PLATE, 0.0) / slope) ** 2
+    apart = lengths_only**2 + (parts.get(PLATE_CAUSE, 0.0) / slope) ** 2
     now = max(apart, common_u**2)
     then = max(
         apart - lengths_only**2 * gone["floor"],
