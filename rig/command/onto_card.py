@@ -26,7 +26,7 @@ def as_printed(row: "Json") -> "Json":
 def onto_card(path: Path, kind: str, values: "CardKeys", *, as_read: str) -> Written:
     """Write an answer onto the card that it belongs on. What is refused is handed back: the answer itself stands."""
     from rig.base.errors import BenchError
-    from rig.cards.edited import write_onto
+    from rig.cards.written.edited import write_onto
 
     try:
         told = write_onto(path, kind, values, as_read=as_read)

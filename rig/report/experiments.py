@@ -18,10 +18,10 @@ from rig.report.html import Part, Table, report_html
 from rig.report.method import MEANING, method_part
 from rig.report.other_records import other_parts
 from rig.report.pdf import report_pdf
-from rig.report.plots import budget_figure, overview_figure, save_figure, slide_figure
 from rig.report.push_parts import answer_part, uncertainty_table
-from rig.report.rounding import small_words
-from rig.report.sentences import pivot_words, turn_words
+from rig.report.words.plots import budget_figure, overview_figure, save_figure, slide_figure
+from rig.report.words.rounding import small_words
+from rig.report.words.sentences import pivot_words, turn_words
 
 DRAWN_IN_FULL = 4
 """A report on more pushes than this draws each from above only: a term would be hundreds of figures long."""

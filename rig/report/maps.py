@@ -8,7 +8,7 @@ from rig.cards.measures import wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.series.series import map_of
 from rig.jobs.weighing.weights import Weighing
-from rig.report.plots import save_figure
+from rig.report.words.plots import save_figure
 
 
 def write_map(path: Path, cards: CardSet, weighing: Weighing) -> Path:

@@ -11,7 +11,7 @@ from analysis.figures.moving import path_figure, region_figure
 from analysis.moving.phases import LACKS
 from rig.jobs.moving.moving import RISE, STEP_G, MovingAnswers
 from rig.report.html import Part, Table, report_html
-from rig.report.tables import table_text
+from rig.report.words.tables import table_text
 
 FILM = (
     "To see it on the floor, film a steady circle over the floor sheets and run: "

@@ -19,11 +19,11 @@ from rig.records.pushing import COMPARISON, PREDICTION, PUSH
 from rig.records.record import AnyRecord, Record
 from rig.records.series import LADDER, SERIES, EffectRow, EffectsResult, LadderInputs, LadderResult, SeriesInputs
 from rig.records.weighing import CALIBRATION, CG_HEIGHT, CROSS_WEIGHT, SHIM, WEIGHING, EstimateRow
-from rig.report.effect_lines import TURN_HEADS, turn_rows
 from rig.report.html import Part, Table
-from rig.report.push_answer import what_happened
-from rig.report.rounding import small_words
-from rig.report.sentences import pivot_words
+from rig.report.words.effect_lines import TURN_HEADS, turn_rows
+from rig.report.words.push_answer import what_happened
+from rig.report.words.rounding import small_words
+from rig.report.words.sentences import pivot_words
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

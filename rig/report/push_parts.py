@@ -6,7 +6,7 @@ from rig.cards.read import CardSet
 from rig.jobs.pushing.balance import PushAnswer
 from rig.jobs.series.change_film import drawn_car
 from rig.report.html import Part, Table
-from rig.report.push_answer import balance_rows, push_lines, seen_short, what_happened
+from rig.report.words.push_answer import balance_rows, push_lines, seen_short, what_happened
 
 LEAST_SHARE = 0.001
 """Of the variance; causes with less are not worth a line."""

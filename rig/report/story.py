@@ -12,11 +12,11 @@ from rig.base.version import SOFTWARE
 from rig.jobs.demo.demo import Demo, DemoRow
 from rig.jobs.series.change_film import drawn_car
 from rig.log.store import BenchLog
-from rig.report.change_words import ChangeFiles, film_text, write_change
 from rig.report.html import Part, Table, report_html
-from rig.report.plots import save_figure
-from rig.report.push_answer import measured_words, place_sentence, seen_short, what_happened
-from rig.report.rounding import plus_minus
+from rig.report.words.change_words import ChangeFiles, film_text, write_change
+from rig.report.words.plots import save_figure
+from rig.report.words.push_answer import measured_words, place_sentence, seen_short, what_happened
+from rig.report.words.rounding import plus_minus
 
 STORY_HEADS = ("set-up", "by weights and grip", "by the push", "what you saw")
 AGAIN_HEADS = ("set-up", "pushed again at", "by the push", "what you saw")

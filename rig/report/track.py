@@ -15,8 +15,8 @@ from rig.cards.measures import wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.pushing.measure import Measurement
 from rig.jobs.pushing.setup_clips import overlay_scene
-from rig.report.plots import save_figure
-from rig.report.sentences import noted, pivot_words, turn_words
+from rig.report.words.plots import save_figure
+from rig.report.words.sentences import noted, pivot_words, turn_words
 from vision.clip.overlay import overlay_clip, overlay_still
 
 if TYPE_CHECKING:

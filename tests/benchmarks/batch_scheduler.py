@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 
 from rig.cards.read import read_set
-from rig.jobs.pushing.batch import listed_tests, measure_many
+from rig.jobs.batch.batch import listed_tests, measure_many
 from rig.log.store import BenchLog
 from rig.virtual.bench import film_virtual_push, write_cards
 from rig.virtual.dunlin import SETUPS, draw_truth

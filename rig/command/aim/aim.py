@@ -75,7 +75,7 @@ def command(
         known = known_weighing(cards, log)
         if balance is not None:
             from rig.jobs.series.aim import aim_at
-            from rig.report.aim_words import aim_json, aim_lines
+            from rig.report.words.aim_words import aim_json, aim_lines
 
             if ballast_g is not None and ballast_mm is None:
                 raise click.UsageError("say where the ballast lies now: --ballast-at MM")
@@ -91,7 +91,7 @@ def command(
             lines, result, remarks = aim_lines(found), aim_json(found), found.remarks
         elif pivot is not None:
             from rig.jobs.series.series import changes_for
-            from rig.report.aim_words import changes_json
+            from rig.report.words.aim_words import changes_json
 
             changes = changes_for(cards, known, pivot, ballast_g=ballast_g, ballast_mm=ballast_mm or 0.0, seed=seed)
             lines = [f"{number}. {change.sentence}" for number, change in enumerate(changes, start=1)]
@@ -99,7 +99,7 @@ def command(
             result, remarks = {"changes": changes_json(changes)}, known.remarks
         if sideways is not None:
             from rig.jobs.moving.on_the_move import worth_on_the_move
-            from rig.report.moving_worth import worth_json, worth_lines
+            from rig.report.words.moving_worth import worth_json, worth_lines
 
             moved = worth_on_the_move(cards, known, sideways, seed=seed)
             lines += worth_lines(moved)

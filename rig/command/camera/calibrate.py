@@ -52,10 +52,10 @@ def command(
         raise click.UsageError("give a clip or photos of the board; it is printed by: pivotbench new sheets --board")
     if write and bench is None:
         raise click.UsageError("--write needs the bench card: --bench BENCH.toml")
-    from rig.cards.edited import card_as_read
+    from rig.cards.written.edited import card_as_read
     from rig.jobs.pushing.setup_clips import calibrate_camera
     from rig.log.store import BenchLog
-    from rig.report.sentences import noted
+    from rig.report.words.sentences import noted
 
     as_read = "" if bench is None or not write else card_as_read(bench, "bench")
     default = Board()

@@ -56,7 +56,7 @@ def command(
     from rig.cards.read import read_set
     from rig.jobs.pushing.setup_clips import find_plate
     from rig.log.store import BenchLog
-    from rig.report.sentences import noted
+    from rig.report.words.sentences import noted
 
     cards = read_set(test_card)
     if markers_clip is not None:
@@ -94,7 +94,7 @@ def command(
 def _learn_markers(clip: Path, cards: "CardSet", log_dir: Path | None, *, write: bool, as_json: bool) -> None:
     from rig.jobs.pushing.learn_car import learn_car_markers
     from rig.log.store import BenchLog
-    from rig.report.sentences import noted
+    from rig.report.words.sentences import noted
 
     with BenchLog(log_folder(log_dir)) as log, progress("tracking", quiet=as_json) as bar:
         found, record = learn_car_markers(clip, cards, log, progress=bar)

@@ -48,7 +48,7 @@ def command(
     from rig.cards.read import Choices, read_set
     from rig.jobs.series.change import change_json, compare_setups
     from rig.log.store import BenchLog
-    from rig.report.change_words import change_lines, write_change
+    from rig.report.words.change_words import change_lines, write_change
 
     choices = Choices(same=same, as_new=as_new)
     with BenchLog(log_folder(log_dir)) as log:

@@ -22,8 +22,8 @@ def command(plan: Path, same: bool, as_new: bool, weighing: str, log_dir: Path |
     from rig.cards.read import Choices
     from rig.jobs.series.series import analyse_plan
     from rig.log.store import BenchLog
-    from rig.report.effect_lines import effect_lines
-    from rig.report.sentences import noted
+    from rig.report.words.effect_lines import effect_lines
+    from rig.report.words.sentences import noted
 
     with BenchLog(log_folder(log_dir)) as log:
         series = analyse_plan(plan, log, Choices(weighing=weighing, same=same, as_new=as_new))

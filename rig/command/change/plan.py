@@ -42,7 +42,7 @@ def command(
     from rig.base.errors import InputError
     from rig.base.files import write_text
     from rig.jobs.series.series import plan_table
-    from rig.report.effect_lines import plan_lines
+    from rig.report.words.effect_lines import plan_lines
 
     parsed: dict[str, list[str]] = {}
     for factor in factors:

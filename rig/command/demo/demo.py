@@ -31,14 +31,14 @@ def command(out_dir: Path, seed: int, as_json: bool) -> None:
     weighed, pushed at the middle and again at the balance point found; then pushed at 85 %, as a second chapter.
     Takes about a minute.
     """
+    from rig.jobs.batch.workers import worker_pool
     from rig.jobs.demo.demo import result_json, run_demo
-    from rig.jobs.pushing.workers import worker_pool
     from rig.jobs.record.experiments import choose, retell
     from rig.log.store import BenchLog
     from rig.report.experiments import write_experiments
-    from rig.report.sentences import draw_picture
     from rig.report.story import STORY_HEADS, changes_sentence, story_rows, write_story
-    from rig.report.tables import table_text
+    from rig.report.words.sentences import draw_picture
+    from rig.report.words.tables import table_text
 
     with progress("virtual bench", quiet=as_json) as bar:
         found = run_demo(out_dir, seed=seed, say=lambda text: tell(text, err=True), progress=bar, draw=draw_picture)

@@ -40,7 +40,7 @@ def command(test_card: Path, static: bool, against: str, write: bool, log_dir: P
     from rig.cards.read import read_set
     from rig.jobs.grip.grip import combined_grip, grip_against
     from rig.log.store import BenchLog
-    from rig.report.sentences import noted
+    from rig.report.words.sentences import noted
 
     if write and against:
         raise click.UsageError("--against asks about the floor: there is nothing to write onto the card")

@@ -33,7 +33,7 @@ def command(
     from rig.cards.read import Choices, read_set
     from rig.jobs.grip.grip import infer_grip
     from rig.log.store import BenchLog
-    from rig.report.sentences import noted
+    from rig.report.words.sentences import noted
 
     choices = Choices(weighing=weighing, same=same, as_new=as_new)
     with BenchLog(log_folder(log_dir)) as log:

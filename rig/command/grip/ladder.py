@@ -26,8 +26,8 @@ def command(
     from rig.log.store import BenchLog
     from rig.records.series import LADDER
     from rig.report.other_records import ladder_rows
-    from rig.report.sentences import noted
-    from rig.report.tables import table_text
+    from rig.report.words.sentences import noted
+    from rig.report.words.tables import table_text
 
     choices = Choices(weighing=weighing, same=same, as_new=as_new)
     with BenchLog(log_folder(log_dir)) as log:

@@ -54,7 +54,7 @@ def command(
     from rig.jobs.grip.grip import PullTest, measure_pull
     from rig.jobs.weighing.weights import known_weighing
     from rig.log.store import BenchLog
-    from rig.report.rounding import grip_words
+    from rig.report.words.rounding import grip_words
 
     cards = read_set(test_card, Choices(weighing=weighing))
     with BenchLog(log_folder(log_dir)) as log:

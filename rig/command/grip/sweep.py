@@ -25,8 +25,8 @@ def command(
     from rig.jobs.grip.grip import measure_sweep
     from rig.log.store import BenchLog
     from rig.records.codec import plain
-    from rig.report.rounding import grip_words
-    from rig.report.sentences import noted
+    from rig.report.words.rounding import grip_words
+    from rig.report.words.sentences import noted
 
     choices = Choices(weighing=weighing, same=same, as_new=as_new)
     with BenchLog(log_folder(log_dir)) as log:

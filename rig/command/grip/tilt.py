@@ -55,7 +55,7 @@ def command(
     from rig.jobs.grip.grip import TILT_CAUTION, TiltTest, measure_tilt
     from rig.jobs.weighing.weights import known_weighing
     from rig.log.store import BenchLog
-    from rig.report.rounding import grip_words
+    from rig.report.words.rounding import grip_words
 
     cards = read_set(test_card, Choices(weighing=weighing))
     tell(TILT_CAUTION, err=True)

@@ -22,7 +22,7 @@ def command(folder: Path, log_dir: Path | None) -> None:
     """
     from rig.log.bundle import export_bench
     from rig.log.store import BenchLog
-    from rig.report.sentences import noted
+    from rig.report.words.sentences import noted
 
     with BenchLog(log_folder(log_dir), read_only=True) as log, progress("copying") as bar:
         done = export_bench(log, folder, progress=bar)

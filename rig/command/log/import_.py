@@ -23,7 +23,7 @@ def command(folder: Path, without_sums: bool, log_dir: Path | None) -> None:
     """
     from rig.log.bundle import import_bench
     from rig.log.store import BenchLog
-    from rig.report.sentences import noted
+    from rig.report.words.sentences import noted
 
     with BenchLog(log_folder(log_dir)) as log, progress("copying") as bar:
         done = import_bench(log, folder, without_sums=without_sums, progress=bar)

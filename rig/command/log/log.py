@@ -31,7 +31,7 @@ def command(kind: str | None, out_dir: Path | None, log_dir: Path | None, as_jso
     from rig.lookups.aside import reasons_aside
     from rig.records.codec import plain
     from rig.report.other_records import record_words
-    from rig.report.tables import table_text
+    from rig.report.words.tables import table_text
 
     with BenchLog(log_folder(log_dir), read_only=True) as log:
         records = list(log.records(kind=kind))

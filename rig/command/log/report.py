@@ -65,7 +65,7 @@ def command(
     if series is not None:
         from rig.cards.read import read_card
         from rig.cards.schema import TestCard
-        from rig.jobs.pushing.batch import listed_tests
+        from rig.jobs.batch.batch import listed_tests
 
         tests = [*(read_card(path, TestCard).name for path in listed_tests(series)), series.stem]
     # what was found from a plan stands in the log under the name of its file

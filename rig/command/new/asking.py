@@ -7,7 +7,8 @@ import click
 
 from analysis.statistics.quantiles import NORMAL_95
 from rig.base.errors import InputError
-from rig.cards.first_cards import (
+from rig.cards.schema import UNMEASURED_BAR_MM_U
+from rig.cards.written.first_cards import (
     FIRST_THINGS,
     Answers,
     FirstThing,
@@ -16,7 +17,6 @@ from rig.cards.first_cards import (
     first_texts,
     to_fill_in,
 )
-from rig.cards.schema import UNMEASURED_BAR_MM_U
 
 
 def may_ask() -> bool:

@@ -27,9 +27,9 @@ from rig.command.group import bench_command
 @click.option("--keys", is_flag=True, help="Instead: list every key of the cards.")
 def command(folder: Path | None, all_keys: bool, keys: bool, track: tuple[str, ...], **given: str | None) -> None:
     """Write three short cards into DIR, with what a first test needs; on a terminal and without options it asks."""
-    from rig.cards.first_cards import SHORT_KINDS, first_texts
-    from rig.cards.reference import reference_text
     from rig.cards.template import refuse_to_overwrite, write_card_files
+    from rig.cards.written.first_cards import SHORT_KINDS, first_texts
+    from rig.cards.written.reference import reference_text
     from rig.command.new.asking import asked_answers, may_ask, said_in_options, what_next
 
     if keys:

@@ -52,7 +52,7 @@ def command(
     from rig.jobs.weighing.calibrate import CheckMasses, calibrate, card_hashes
     from rig.jobs.weighing.pads import bench_pads
     from rig.log.store import BenchLog
-    from rig.report.tables import table_text
+    from rig.report.words.tables import table_text
 
     cards = read_set(test_card)
     with BenchLog(log_folder(log_dir)) as log, bench_pads(cards.bench, log, port=port) as pads:

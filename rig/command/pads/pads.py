@@ -32,7 +32,7 @@ def command(only: str, baud: int, seconds: float, write: Path | None, as_json: b
     Ports are opened to listen, which restarts some boards; nothing is sent.
     """
     from rig.base.errors import InputError
-    from rig.cards.edited import card_as_read
+    from rig.cards.written.edited import card_as_read
     from rig.pads.port import list_ports
 
     as_read = "" if write is None else card_as_read(write, "bench")

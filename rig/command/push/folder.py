@@ -27,9 +27,9 @@ def command(place: Path, workers: int | None, scheduler: str, again: bool, log_d
     """
     from rig.base.disk import check_room
     from rig.base.errors import BenchError
-    from rig.jobs.pushing.batch import listed_tests, measure_many
-    from rig.jobs.pushing.cluster import scheduler_executor
-    from rig.jobs.pushing.workers import worker_pool
+    from rig.jobs.batch.batch import listed_tests, measure_many
+    from rig.jobs.batch.cluster import scheduler_executor
+    from rig.jobs.batch.workers import worker_pool
     from rig.log.store import BenchLog
 
     if scheduler and workers is not None:

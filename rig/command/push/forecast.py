@@ -22,7 +22,7 @@ def command(test_card: Path, weighing: str, log_dir: Path | None, seed: int, as_
     from rig.jobs.pushing.forecast import forecast
     from rig.jobs.weighing.weights import known_weighing
     from rig.log.store import BenchLog
-    from rig.report.sentences import noted, pivot_words, turn_words
+    from rig.report.words.sentences import noted, pivot_words, turn_words
 
     cards = read_set(test_card, Choices(weighing=weighing))
     with BenchLog(log_folder(log_dir)) as log:

@@ -43,8 +43,8 @@ def command(
     from rig.jobs.series.own_pushes import clip_remarks
     from rig.log.store import BenchLog
     from rig.records.codec import plain
-    from rig.report.push_answer import answers_lines
     from rig.report.track import track_words, write_track_report
+    from rig.report.words.push_answer import answers_lines
 
     cards = read_set(test_card)
     clip = clip or own_clip(cards)

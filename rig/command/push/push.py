@@ -61,7 +61,7 @@ def command(
     from rig.lookups.cards_and_pivots import estimate_record
     from rig.records.codec import plain
     from rig.report.experiments import write_experiments
-    from rig.report.sentences import verdict_words, write_picture
+    from rig.report.words.sentences import verdict_words, write_picture
 
     cards = read_set(test_card, Choices(weighing=weighing))
     files: list[Path] = []

@@ -63,7 +63,7 @@ def command(
     from rig.jobs.weighing.pads import bench_pads
     from rig.jobs.weighing.weights import known_weighing
     from rig.log.store import BenchLog
-    from rig.report.sentences import noted
+    from rig.report.words.sentences import noted
 
     cards = read_set(test_card, Choices(weighing=weighing))
     tell(LIFT_CAUTION, err=True)

@@ -69,7 +69,7 @@ def command(
     from rig.jobs.weighing.weigh import weigh_on_pads, weigh_turned
     from rig.jobs.weighing.weights import weigh_typed
     from rig.log.store import BenchLog
-    from rig.report.sentences import noted, weights_words
+    from rig.report.words.sentences import noted, weights_words
 
     cards = read_set(test_card, Choices(calibration=calibration))
     with BenchLog(log_folder(log_dir)) as log:

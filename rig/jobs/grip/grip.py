@@ -17,12 +17,12 @@ from analysis.grip.sweep import SweepNull, ratio_from_null, sweep_null
 from analysis.grip.unknowns import Unknown
 from analysis.weighing.corner_weights import newtons_from_grams
 from rig.base.errors import InputError
-from rig.cards.bench_figures import refuse_gauge, refuse_pulls, refuse_slopes
 from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import place_gravity, push_state, pushed_wheels
 from rig.cards.read import CardSet
 from rig.jobs.grip.like import ACROSS, ALONG, GripRecord, like_grips
 from rig.jobs.series.evidence import PushOnRecord, measured_pushes, notes_of, told_apart
+from rig.jobs.weighing.bench_figures import refuse_gauge, refuse_pulls, refuse_slopes
 from rig.jobs.weighing.weights import Weighing, written
 from rig.log.store import BenchLog
 from rig.lookups.cards_and_pivots import keep_cards

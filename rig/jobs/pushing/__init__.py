@@ -1,1 +1,1 @@
-"""Use cases around a push: film, measure, forecast, compare, in batches."""
+"""Use cases around a push: film, measure, forecast, compare."""

@@ -20,13 +20,13 @@ from analysis.statistics.headings import kappa_change
 from rig.base.errors import InputError
 from rig.base.files import small_file
 from rig.base.printable import UNPRINTABLE
-from rig.cards.bench_figures import refuse_wanted_place
 from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import push_state
 from rig.cards.read import CardSet, Choices
 from rig.jobs.series.effect_points import EffectsInPoints, effects_in_points
 from rig.jobs.series.evidence import PushOnRecord, measured_pushes, notes_of, same_test, told_apart
 from rig.jobs.series.plan_rows import pushes_of_plan
+from rig.jobs.weighing.bench_figures import refuse_wanted_place
 from rig.jobs.weighing.weights import Weighing, weighed_car
 from rig.log.store import BenchLog
 from rig.lookups.cards_and_pivots import keep_cards

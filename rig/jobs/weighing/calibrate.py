@@ -11,10 +11,10 @@ from analysis.weighing.error_budget import RunOrder
 from rig.base.clock import moment_now
 from rig.base.errors import InputError
 from rig.base.progress import Progress
-from rig.cards.bench_figures import refuse_masses
 from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
 from rig.cards.schema import BenchCard
+from rig.jobs.weighing.bench_figures import refuse_masses
 from rig.jobs.weighing.pads import Ask, OpenPads, settle
 from rig.log.store import BenchLog
 from rig.lookups.belongs import calibration_of

@@ -11,10 +11,10 @@ from analysis.weighing.cg_height import AxleLift, CgHeight, HeightDoubts, Lifted
 from analysis.weighing.parts import BallastAdvice, Target, load_of_mass, move_ballast, place_ballast
 from rig.base.errors import InputError
 from rig.base.progress import Progress
-from rig.cards.bench_figures import refuse_lifts
 from rig.cards.chassis import share_compliance
 from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet
+from rig.jobs.weighing.bench_figures import refuse_lifts
 from rig.jobs.weighing.pads import Ask, OpenPads
 from rig.jobs.weighing.scale import in_wheel_order, scale_of
 from rig.jobs.weighing.weights import Weighing, written

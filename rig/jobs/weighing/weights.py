@@ -20,7 +20,7 @@ from rig.cards.measures import MM, contact_place, contact_place_u
 from rig.cards.mechanics import car_state, place_gravity
 from rig.cards.read import CardSet
 from rig.cards.schema import CarCard
-from rig.cards.weights_fit import Weighed, corners_against, refuse_weights, weights_notes
+from rig.jobs.weighing.weights_fit import Weighed, corners_against, refuse_weights, weights_notes
 from rig.log.store import BenchLog
 from rig.lookups.aside import standing
 from rig.lookups.belongs import car_card, weighing_of, weighings_of, weighings_otherwise

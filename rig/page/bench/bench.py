@@ -28,7 +28,7 @@ from rig.page.bench.pad_listeners import PadHub
 from rig.page.bench.views import picture_json, verdict_json, weights_json
 from rig.page.bench.virtual import VirtualSide, bench_text, step_cards
 from rig.records.weighing import WEIGHING
-from rig.report.sentences import first_sentence
+from rig.report.words.sentences import first_sentence
 from rig.virtual.dunlin import SetUp
 
 

@@ -8,7 +8,6 @@ from pathlib import Path
 from rig.base.errors import InputError
 from rig.base.files import write_text
 from rig.base.plain_json import Json
-from rig.cards.edited import changed, checked_card
 from rig.cards.fields import CardKeys, Field, sections
 from rig.cards.identity import new_id
 from rig.cards.leaves import value_at
@@ -16,6 +15,7 @@ from rig.cards.left_out import taken_without
 from rig.cards.read import CardSet, read_set
 from rig.cards.schema import CARD_TYPES
 from rig.cards.template import card_text
+from rig.cards.written.edited import changed, checked_card
 from rig.log.store import BenchLog
 
 KINDS = ("car", "bench", "test")

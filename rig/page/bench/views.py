@@ -17,8 +17,8 @@ from rig.jobs.pushing.what_if import WhatIf, WhatIfAnswer
 from rig.jobs.series.change_film import drawn_car
 from rig.jobs.weighing.weights import RecordedWeighing, weights_record
 from rig.records.codec import plain
-from rig.report.push_answer import push_lines, seen_short
-from rig.report.sentences import first_sentence, pivot_words, turn_words, warnings_of
+from rig.report.words.push_answer import push_lines, seen_short
+from rig.report.words.sentences import first_sentence, pivot_words, turn_words, warnings_of
 
 MM_PER_M = 1e3
 PUSH_PICTURE_DPI = 150

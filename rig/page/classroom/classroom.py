@@ -21,7 +21,7 @@ from rig.page.bench.lesson_steps import CAUTIONS, STEPS
 from rig.page.bench.views import estimate_json, seen_json
 from rig.records.classroom import FIRST_TRY, GUESS, FirstTryInputs, FirstTryResult, GuessInputs, GuessResult
 from rig.records.codec import plain
-from rig.report.sentences import first_sentence
+from rig.report.words.sentences import first_sentence
 
 MOST_GUESSES = 200
 

@@ -8,7 +8,7 @@ from analysis.figures.car import body_outline
 from rig.base.car_words import side_words_mm, station_words_mm
 from rig.base.errors import InputError
 from rig.cards.read import CardSet
-from rig.cards.reference import reference
+from rig.cards.written.reference import reference
 from rig.page.bench.bench import Bench
 from rig.page.bench.lesson_steps import CAUTIONS, STEPS
 

@@ -6,7 +6,7 @@ import pytest
 from analysis.base.pivot import PivotEstimate
 from rig.base.car_words import side_words_mm, station_words_mm
 from rig.jobs.demo.first_try import SeenPush, pin_sentence
-from rig.report.sentences import pivot_words
+from rig.report.words.sentences import pivot_words
 
 LENGTH = 0.250
 

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from rig.base.errors import BenchError, InputError
-from rig.cards.edited import card_as_read, write_onto
 from rig.cards.template import card_text
+from rig.cards.written.edited import card_as_read, write_onto
 
 TEXT = """# ours: not to be lost
 card = "test"  # which

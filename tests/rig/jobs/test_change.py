@@ -26,7 +26,7 @@ from rig.jobs.series.own_pushes import pushes_of
 from rig.log.store import BenchLog
 from rig.lookups.track_file import SeenFrom
 from rig.records.balance import CHANGE
-from rig.report.change_words import film_text, write_change
+from rig.report.words.change_words import film_text, write_change
 from tests.rig.jobs.synthetic_pushes import (
     LENGTH,
     cards,

@@ -13,8 +13,8 @@ import pytest
 from rig.base.errors import BenchError
 from rig.base.version import SOFTWARE
 from rig.cards.read import read_set
-from rig.jobs.pushing.batch import Failed, Task, listed_tests, measure_many, measure_one
-from rig.jobs.pushing.cluster import refuse_other_workers, scheduler_executor
+from rig.jobs.batch.batch import Failed, Task, listed_tests, measure_many, measure_one
+from rig.jobs.batch.cluster import refuse_other_workers, scheduler_executor
 from rig.log.store import BenchLog
 from rig.virtual.bench import film_virtual_push, write_cards
 from rig.virtual.dunlin import SETUPS, draw_truth
@@ -74,6 +74,6 @@ def test_a_scheduler_without_workers_is_refused_instead_of_waited_for() -> None:
 
 
 def test_no_scheduler_there_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("rig.jobs.pushing.cluster.ANSWER_S", 0.3)
+    monkeypatch.setattr("rig.jobs.batch.cluster.ANSWER_S", 0.3)
     with pytest.raises(BenchError, match="no scheduler answers"), scheduler_executor("tcp://127.0.0.1:9"):
         pass

@@ -23,7 +23,7 @@ from rig.log.bundle import export_bench, import_bench
 from rig.log.store import BenchLog
 from rig.lookups.aside import put_aside
 from rig.records.balance import BALANCE
-from rig.report.push_answer import fits_sentence
+from rig.report.words.push_answer import fits_sentence
 from tests.rig.jobs.synthetic_pushes import CAR, LENGTH, cards, closed_form, measured, pushed_track
 
 BARE_PCT = 100 * 820 / 1560  # by hand: front share of the weights of `synthetic_pushes`

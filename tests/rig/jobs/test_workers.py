@@ -11,7 +11,7 @@ import pytest
 
 PARENT = """
 import os, time
-from rig.jobs.pushing.workers import worker_pool
+from rig.jobs.batch.workers import worker_pool
 if __name__ == "__main__":
     with worker_pool(2) as pool:
         print(*{pool.submit(os.getpid).result() for _ in range(20)}, flush=True)

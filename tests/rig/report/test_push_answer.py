@@ -8,7 +8,7 @@ import pytest
 
 from analysis.balance.results import BalanceCause, MeasuredBalance, NoseAndTail, Saw
 from rig.jobs.pushing.balance import ByWeights, PushAnswer
-from rig.report.push_answer import odds_words, push_lines, wheels_words
+from rig.report.words.push_answer import odds_words, push_lines, wheels_words
 
 LENGTH = 0.257
 

@@ -31,7 +31,7 @@ from rig.lookups.track_file import write_track
 from rig.notebook.functions import answer, compare
 from rig.records.pushing import PUSH, PushInputs, PushResult
 from rig.report.experiments import write_experiments
-from rig.report.push_answer import what_happened
+from rig.report.words.push_answer import what_happened
 from rig.virtual.bench import write_cards
 from rig.virtual.dunlin import SETUPS
 from vision.base.types import Camera, CameraView, ClipTrack

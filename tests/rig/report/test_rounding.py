@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rig.report.rounding import decimals_of, plus_minus, range_words, small_words
+from rig.report.words.rounding import decimals_of, plus_minus, range_words, small_words
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,6 @@
 """Tables that fit: every width counted by hand."""
 
-from rig.report.tables import table_text
+from rig.report.words.tables import table_text
 
 HEADS = ("no.", "what it is")
 ROWS = [("1", "one two three"), ("12", "four")]

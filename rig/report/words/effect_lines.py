@@ -3,8 +3,8 @@
 from analysis.balance.signal import signal_at, told_apart_points
 from analysis.base.pivot import DEG_PER_CM
 from rig.records.series import EffectRow, EffectsResult
-from rig.report.rounding import small_words
-from rig.report.tables import table_text
+from rig.report.words.rounding import small_words
+from rig.report.words.tables import table_text
 
 MIDDLE, NEAR_MIDDLE = 50.0, 5.0
 """Per cent of the wheelbase: a push within so much of the middle shows what a change does."""

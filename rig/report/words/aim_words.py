@@ -6,7 +6,7 @@ from analysis.balance.aim import Needed
 from analysis.forecast.changes import Change
 from rig.base.plain_json import Json
 from rig.jobs.series.aim import Aim, BallastMove
-from rig.report.rounding import plus_minus
+from rig.report.words.rounding import plus_minus
 
 STATIC_ONLY = (
     "Springs, bars and heights do not move the balance at rest (with --sideways 0.5 they are told for 0.5 g, on the "

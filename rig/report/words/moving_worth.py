@@ -3,7 +3,7 @@
 from analysis.moving.worth import MovingWorth
 from rig.base.plain_json import Json
 from rig.jobs.moving.on_the_move import OnTheMove
-from rig.report.rounding import plus_minus
+from rig.report.words.rounding import plus_minus
 
 SEEN_POINTS = 0.5
 """Below this no push shows a change of the balance."""

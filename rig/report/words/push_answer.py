@@ -10,7 +10,7 @@ from analysis.statistics.quantiles import NORMAL_95
 from rig.base.car_words import station_words_mm
 from rig.cards.measures import MM
 from rig.jobs.pushing.balance import PushAnswer
-from rig.report.rounding import decimals_of, plus_minus, range_words
+from rig.report.words.rounding import decimals_of, plus_minus, range_words
 
 HARDLY = 0.5
 """A cause with less than this share of the variance is not worth a sentence of its own."""

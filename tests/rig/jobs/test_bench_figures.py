@@ -6,8 +6,8 @@ from typing import Any
 import pytest
 
 from rig.base.errors import InputError
-from rig.cards import bench_figures as typed
 from rig.cards.agreement import refuse_mass
+from rig.jobs.weighing import bench_figures as typed
 
 REFUSED: list[tuple[Callable[..., None], tuple[Any, ...], list[str]]] = [
     (typed.refuse_slopes, ([0.67],), ["0.67 degrees", "38.39 (radians)"]),

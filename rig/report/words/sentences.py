@@ -11,9 +11,9 @@ from rig.base.car_words import station_words_mm
 from rig.jobs.pushing.compare import Verdict
 from rig.jobs.pushing.finger import station_words
 from rig.lookups.sources import finger_row
-from rig.report.plots import save_figure
-from rig.report.push_answer import push_lines, what_happened
-from rig.report.rounding import decimals_of
+from rig.report.words.plots import save_figure
+from rig.report.words.push_answer import push_lines, what_happened
+from rig.report.words.rounding import decimals_of
 
 FINEST = 3
 """Decimals of a turn, °/cm, beyond which no push tells anything."""

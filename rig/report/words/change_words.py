@@ -12,8 +12,8 @@ from rig.jobs.series.answered_pushes import PushesOf
 from rig.jobs.series.change import SetUpsCompared
 from rig.jobs.series.change_film import drawn_car, film_of_setups, film_pushes
 from rig.log.store import BenchLog
-from rig.report.plots import save_figure
-from rig.report.push_answer import balance_rows, measured_words, seen_short, what_happened
+from rig.report.words.plots import save_figure
+from rig.report.words.push_answer import balance_rows, measured_words, seen_short, what_happened
 from vision.base.errors import VisionError
 
 

@@ -1,0 +1,1 @@
+"""Many clips at once: what is to be measured, on which processes or machines, into one log."""
