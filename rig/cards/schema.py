@@ -12,63 +12,33 @@ from msgspec import Meta, Struct
 from analysis.base.finger import FingerName
 from analysis.base.wheel_names import WHEEL_KEYS, WheelKey
 from rig.base.plain_json import Json
+from rig.cards.kinds_of_key import (
+    UNMEASURED_BAR_MM_U,
+    AxleKind,
+    BarU,
+    CardId,
+    Fraction,
+    Load,
+    bar_length,
+    number,
+    text,
+    uncertainty_of,
+)
 
 
 class Section(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """One table of a card: a misspelt key is an error."""
 
 
-def _number(meaning: str, *, ge: float | None = None, gt: float | None = None, le: float | None = None) -> Meta:
-    return Meta(description=meaning, ge=ge, gt=gt, le=le)  # type: ignore[call-overload,no-any-return]
-
-
-def _u(of: str) -> Meta:
-    return Meta(description=f"standard uncertainty of {of}", ge=0.0, le=1e4)
-
-
-def _text(meaning: str) -> Meta:
-    return Meta(description=meaning, max_length=2000)
-
-
-CardId = Annotated[
-    str,
-    Meta(
-        description="made with the card, eight letters: leave it as it is; a copied card keeps it",
-        pattern="^([a-z]{8})?$",
-    ),
-]
-AxleKind = Literal["free", "solid", "differential"]
-Load = Annotated[float, Meta(ge=0.0, le=200_000.0)]
-Fraction = Annotated[float, Meta(ge=0.0, le=1.0)]
-UNMEASURED_BAR_MM_U = 1.5
-"""Standard uncertainty of a printed bar of 100 mm that nobody measured: 3 % at 95 %. A page that is "fitted" to the
-printer's margins comes out 3 to 4 % small (287 of 297 mm), one at 100 % within half a per cent; which it was, only a
-ruler tells."""
-MEASURED_BAR_MM_U = 0.2
-"""Standard uncertainty of a bar that stands on the card without one of its own: read off a ruler."""
-BarU = Annotated[
-    float,
-    _u(
-        f"the bar's length; left out: {MEASURED_BAR_MM_U:g} with the bar on the card, otherwise {UNMEASURED_BAR_MM_U:g}"
-    ),
-]
-
-
-def _bar(sheet: str) -> Meta:
-    return _number(
-        f"length of the bar printed on {sheet}, by ruler (100 wanted); left out: not measured", ge=80, le=120
-    )
-
-
 class Geometry(Section, frozen=True, kw_only=True):
     """Where the tyres touch the floor."""
 
-    wheelbase_mm: Annotated[float, _number("front axle to rear axle", ge=40, le=2000)]
-    wheelbase_mm_u: Annotated[float, _u("the wheelbase")] = 0.5
-    track_front_mm: Annotated[float, _number("left to right contact, front (contact print, not rim)", ge=20, le=1500)]
-    track_front_mm_u: Annotated[float, _u("the front contact track")] = 3.0
-    track_rear_mm: Annotated[float, _number("left to right contact, rear", ge=20, le=1500)]
-    track_rear_mm_u: Annotated[float, _u("the rear contact track")] = 3.0
+    wheelbase_mm: Annotated[float, number("front axle to rear axle", ge=40, le=2000)]
+    wheelbase_mm_u: Annotated[float, uncertainty_of("the wheelbase")] = 0.5
+    track_front_mm: Annotated[float, number("left to right contact, front (contact print, not rim)", ge=20, le=1500)]
+    track_front_mm_u: Annotated[float, uncertainty_of("the front contact track")] = 3.0
+    track_rear_mm: Annotated[float, number("left to right contact, rear", ge=20, le=1500)]
+    track_rear_mm_u: Annotated[float, uncertainty_of("the rear contact track")] = 3.0
     contacts_mm: (
         Annotated[
             list[tuple[float, float]],
@@ -80,15 +50,15 @@ class Geometry(Section, frozen=True, kw_only=True):
         ]
         | None
     ) = None
-    wheel_radius_mm: Annotated[float, _number("loaded wheel radius", gt=2, le=500)] = 32.0
-    wheel_radius_mm_u: Annotated[float, _u("the wheel radius")] = 1.0
-    cg_height_mm: Annotated[float, _number("centre of gravity above the floor", gt=0, le=1000)] = 35.0
-    cg_height_mm_u: Annotated[float, _u("the centre of gravity's height")] = 12.0
+    wheel_radius_mm: Annotated[float, number("loaded wheel radius", gt=2, le=500)] = 32.0
+    wheel_radius_mm_u: Annotated[float, uncertainty_of("the wheel radius")] = 1.0
+    cg_height_mm: Annotated[float, number("centre of gravity above the floor", gt=0, le=1000)] = 35.0
+    cg_height_mm_u: Annotated[float, uncertainty_of("the centre of gravity's height")] = 12.0
     front_roll_share: Annotated[Fraction, Meta(description="front axle's share of a rolling moment")] = 0.5
-    front_roll_share_u: Annotated[float, _u("the front roll share")] = 0.15
-    body_front_mm: Annotated[float, _number("body outline ahead of the front axle, for pictures", ge=0, le=1000)] = 75.0
-    body_rear_mm: Annotated[float, _number("body outline behind the rear axle, for pictures", ge=0, le=1000)] = 80.0
-    body_width_mm: Annotated[float, _number("body outline width, for pictures", gt=0, le=1500)] = 190.0
+    front_roll_share_u: Annotated[float, uncertainty_of("the front roll share")] = 0.15
+    body_front_mm: Annotated[float, number("body outline ahead of the front axle, for pictures", ge=0, le=1000)] = 75.0
+    body_rear_mm: Annotated[float, number("body outline behind the rear axle, for pictures", ge=0, le=1000)] = 80.0
+    body_width_mm: Annotated[float, number("body outline width, for pictures", gt=0, le=1500)] = 190.0
 
 
 class Axle(Section, frozen=True):
@@ -100,26 +70,26 @@ class Axle(Section, frozen=True):
     drag: Annotated[
         Fraction, Meta(description="rolling drag as a share of the tyre's grip: 0.02 rolls well, 1 blocked")
     ] = 0.02
-    drag_u: Annotated[float, _u("the drag")] = 0.01
-    toe_deg: Annotated[float, _number("toe-in of each wheel", ge=-20, le=20)] = 0.0
-    toe_deg_u: Annotated[float, _u("the toe")] = 0.3
+    drag_u: Annotated[float, uncertainty_of("the drag")] = 0.01
+    toe_deg: Annotated[float, number("toe-in of each wheel", ge=-20, le=20)] = 0.0
+    toe_deg_u: Annotated[float, uncertainty_of("the toe")] = 0.3
 
 
 class Mass(Section, frozen=True):
     """A part that is on the car when pushed but off when weighed (positive), or the reverse (negative)."""
 
-    name: Annotated[str, _text("what it is")]
-    mass_g: Annotated[float, _number("mass; negative when it was weighed but comes off for pushing", ge=-5000, le=5000)]
-    x_mm: Annotated[float, _number("its place ahead of the rear axle", ge=-1000, le=3000)]
-    y_mm: Annotated[float, _number("its place left of the middle", ge=-1000, le=1000)] = 0.0
+    name: Annotated[str, text("what it is")]
+    mass_g: Annotated[float, number("mass; negative when it was weighed but comes off for pushing", ge=-5000, le=5000)]
+    x_mm: Annotated[float, number("its place ahead of the rear axle", ge=-1000, le=3000)]
+    y_mm: Annotated[float, number("its place left of the middle", ge=-1000, le=1000)] = 0.0
 
 
 class MassesSection(Section, frozen=True):
     """What the car weighs, as it is pushed."""
 
-    total_g: Annotated[float, _number("whole car, when known from elsewhere", gt=0, le=100000)] | None = None
-    yaw_inertia_kgm2: Annotated[float, _number("yaw inertia about the centre of gravity", gt=0, le=100)] | None = None
-    yaw_inertia_kgm2_u: Annotated[float, _u("the yaw inertia")] = 0.0
+    total_g: Annotated[float, number("whole car, when known from elsewhere", gt=0, le=100000)] | None = None
+    yaw_inertia_kgm2: Annotated[float, number("yaw inertia about the centre of gravity", gt=0, le=100)] | None = None
+    yaw_inertia_kgm2_u: Annotated[float, uncertainty_of("the yaw inertia")] = 0.0
     parts: Annotated[list[Mass], Meta(description="differences between the car as weighed and as pushed")] = []
 
 
@@ -127,49 +97,49 @@ class MarkerOnCar(Section, frozen=True, kw_only=True):
     """One printed marker on the car's plate."""
 
     id: Annotated[int, Meta(description="number printed under the marker", ge=0, le=586)]
-    size_mm: Annotated[float, _number("side of its black square, as designed", gt=4, le=400)]
-    x_mm: Annotated[float, _number("its middle ahead of the rear axle", ge=-1000, le=3000)]
-    y_mm: Annotated[float, _number("its middle left of the car's middle", ge=-1000, le=1000)]
-    turn_deg: Annotated[float, _number("turned anticlockwise; 0: top edge points left", ge=-360, le=360)] = 0.0
+    size_mm: Annotated[float, number("side of its black square, as designed", gt=4, le=400)]
+    x_mm: Annotated[float, number("its middle ahead of the rear axle", ge=-1000, le=3000)]
+    y_mm: Annotated[float, number("its middle left of the car's middle", ge=-1000, le=1000)]
+    turn_deg: Annotated[float, number("turned anticlockwise; 0: top edge points left", ge=-360, le=360)] = 0.0
 
 
 class Plate(Section, frozen=True):
     """The marker plate. With no markers listed, the printed car sheet is meant, its middle at middle_pct."""
 
-    bar_mm: Annotated[float, _bar("the car sheet")] = 100.0
+    bar_mm: Annotated[float, bar_length("the car sheet")] = 100.0
     bar_mm_u: BarU = UNMEASURED_BAR_MM_U
-    height_mm: Annotated[float, _number("marker sheet above the floor", ge=0, le=1000)] = 60.0
-    height_mm_u: Annotated[float, _u("the sheet's height")] = 2.0
+    height_mm: Annotated[float, number("marker sheet above the floor", ge=0, le=1000)] = 60.0
+    height_mm_u: Annotated[float, uncertainty_of("the sheet's height")] = 2.0
     middle_pct: Annotated[
         float,
-        _number("middle of the car sheet, per cent of the wheelbase ahead of the rear axle", ge=-100, le=200),
+        number("middle of the car sheet, per cent of the wheelbase ahead of the rear axle", ge=-100, le=200),
     ] = 50.0
-    place_mm_u: Annotated[float, _u("where the plate sits on the car, each way")] = 1.0
-    turn_deg_u: Annotated[float, _u("the plate's turn on the car")] = 0.3
+    place_mm_u: Annotated[float, uncertainty_of("where the plate sits on the car, each way")] = 1.0
+    turn_deg_u: Annotated[float, uncertainty_of("the plate's turn on the car")] = 0.3
     markers: Annotated[list[MarkerOnCar], Meta(description="only for a plate of your own")] = []
 
 
 class AxleSprings(Section, frozen=True, kw_only=True):
     """Springs, dampers and bar of one axle; both sides alike."""
 
-    spring_n_per_mm: Annotated[float, _number("spring rate, at the spring", gt=0, le=1000)]
-    spring_n_per_mm_u: Annotated[float, _u("the spring rate")] = 0.1
-    motion_ratio: Annotated[float, _number("spring travel per wheel travel", gt=0.05, le=2)] = 0.65
-    motion_ratio_u: Annotated[float, _u("the motion ratio")] = 0.03
-    collar_pitch_mm: Annotated[float, _number("collar travel of one turn", gt=0, le=10)] = 0.75
-    tyre_n_per_mm: Annotated[float, _number("tyre rate, each", gt=0, le=10000)] = 20.0
-    bar_n_per_mm: Annotated[float, _number("bar force at each wheel per mm of left-right difference", ge=0, le=100)] = (
+    spring_n_per_mm: Annotated[float, number("spring rate, at the spring", gt=0, le=1000)]
+    spring_n_per_mm_u: Annotated[float, uncertainty_of("the spring rate")] = 0.1
+    motion_ratio: Annotated[float, number("spring travel per wheel travel", gt=0.05, le=2)] = 0.65
+    motion_ratio_u: Annotated[float, uncertainty_of("the motion ratio")] = 0.03
+    collar_pitch_mm: Annotated[float, number("collar travel of one turn", gt=0, le=10)] = 0.75
+    tyre_n_per_mm: Annotated[float, number("tyre rate, each", gt=0, le=10000)] = 20.0
+    bar_n_per_mm: Annotated[float, number("bar force at each wheel per mm of left-right difference", ge=0, le=100)] = (
         0.0
     )
-    roll_centre_mm: Annotated[float, _number("roll centre above the floor", ge=-200, le=200)] = 10.0
-    unsprung_g: Annotated[float, _number("what moves with the two wheels of this axle", ge=0, le=20000)] = 150.0
-    unsprung_height_mm: Annotated[float, _number("its height above the floor", gt=0, le=500)] = 32.0
-    bump_travel_mm: Annotated[float, _number("wheel travel up to the bump stop", gt=0, le=200)] = 8.0
-    droop_travel_mm: Annotated[float, _number("wheel travel down to the droop stop", gt=0, le=200)] = 5.0
-    bump_ns_per_m: Annotated[float, _number("damping in bump, at the damper", ge=0, le=10000)] = 20.0
-    rebound_ns_per_m: Annotated[float, _number("damping in rebound, at the damper", ge=0, le=10000)] = 25.0
+    roll_centre_mm: Annotated[float, number("roll centre above the floor", ge=-200, le=200)] = 10.0
+    unsprung_g: Annotated[float, number("what moves with the two wheels of this axle", ge=0, le=20000)] = 150.0
+    unsprung_height_mm: Annotated[float, number("its height above the floor", gt=0, le=500)] = 32.0
+    bump_travel_mm: Annotated[float, number("wheel travel up to the bump stop", gt=0, le=200)] = 8.0
+    droop_travel_mm: Annotated[float, number("wheel travel down to the droop stop", gt=0, le=200)] = 5.0
+    bump_ns_per_m: Annotated[float, number("damping in bump, at the damper", ge=0, le=10000)] = 20.0
+    rebound_ns_per_m: Annotated[float, number("damping in rebound, at the damper", ge=0, le=10000)] = 25.0
     knee_mm_per_s: (
-        Annotated[float, _number("damper speed above which it gets softer (digressive)", gt=0, le=1e6)] | None
+        Annotated[float, number("damper speed above which it gets softer (digressive)", gt=0, le=1e6)] | None
     ) = None
     beyond_knee: Annotated[Fraction, Meta(description="share of the damping above the knee")] = 0.3
 
@@ -179,17 +149,15 @@ class Chassis(Section, frozen=True, kw_only=True):
 
     front: AxleSprings
     rear: AxleSprings
-    load_sensitivity: Annotated[float, _number("grip lost per share of load above the mean (0: none)", ge=0, le=1)] = (
-        0.1
-    )
-    load_sensitivity_u: Annotated[float, _u("the load sensitivity")] = 0.1
+    load_sensitivity: Annotated[float, number("grip lost per share of load above the mean (0: none)", ge=0, le=1)] = 0.1
+    load_sensitivity_u: Annotated[float, uncertainty_of("the load sensitivity")] = 0.1
 
 
 class CarCard(Section, frozen=True, kw_only=True):
     """One car in one state."""
 
     card: Literal["car"]
-    name: Annotated[str, _text("name of the car and its set-up")]
+    name: Annotated[str, text("name of the car and its set-up")]
     id: CardId = ""
     geometry: Geometry
     front: Axle = Axle()
@@ -197,13 +165,13 @@ class CarCard(Section, frozen=True, kw_only=True):
     masses: MassesSection = MassesSection()
     plate: Plate = Plate()
     chassis: Annotated[Chassis | None, Meta(description="springs, dampers and bars; only for the moving car")] = None
-    notes: Annotated[str, _text("anything worth remembering")] = ""
+    notes: Annotated[str, text("anything worth remembering")] = ""
 
 
 class Pads(Section, frozen=True):
     """The four scale pads."""
 
-    port: Annotated[str, _text("device name or pyserial URL of the pads; 'virtual' for the virtual bench")] = ""
+    port: Annotated[str, text("device name or pyserial URL of the pads; 'virtual' for the virtual bench")] = ""
     ports: Annotated[
         tuple[str, str, str, str] | None, Meta(description="four ports with one pad each, instead of one port")
     ] = None
@@ -212,12 +180,12 @@ class Pads(Section, frozen=True):
         tuple[WheelKey, WheelKey, WheelKey, WheelKey],
         Meta(description="the wheel that stands on pad 1, 2, 3, 4"),
     ] = WHEEL_KEYS
-    capacity_g: Annotated[float, _number("largest load of one pad", gt=0, le=200_000)] = 2000.0
-    level_mm_u: Annotated[float, _u("one pad's height against the others")] = 0.3
-    line_pattern: Annotated[str, _text("named-field pattern of another line format; empty: our own protocol")] = ""
+    capacity_g: Annotated[float, number("largest load of one pad", gt=0, le=200_000)] = 2000.0
+    level_mm_u: Annotated[float, uncertainty_of("one pad's height against the others")] = 0.3
+    line_pattern: Annotated[str, text("named-field pattern of another line format; empty: our own protocol")] = ""
     reseat_g: Annotated[
         float,
-        _number(
+        number(
             "scatter of one corner between placings, until measured by repeats (3 to 10 g, common practice)",
             ge=0,
             le=1000,
@@ -229,41 +197,41 @@ class MarkerOnFloor(Section, frozen=True):
     """One floor marker, measured by hand."""
 
     id: Annotated[int, Meta(description="number printed under the marker", ge=0, le=586)]
-    size_mm: Annotated[float, _number("side of its black square, as designed", gt=4, le=400)]
-    x_mm: Annotated[float, _number("its middle, floor axes", ge=-10_000, le=10_000)]
-    y_mm: Annotated[float, _number("its middle, floor axes", ge=-10_000, le=10_000)]
-    turn_deg: Annotated[float, _number("turned anticlockwise", ge=-360, le=360)] = 0.0
-    sheet: Annotated[str, _text("page it was printed on")] = ""
+    size_mm: Annotated[float, number("side of its black square, as designed", gt=4, le=400)]
+    x_mm: Annotated[float, number("its middle, floor axes", ge=-10_000, le=10_000)]
+    y_mm: Annotated[float, number("its middle, floor axes", ge=-10_000, le=10_000)]
+    turn_deg: Annotated[float, number("turned anticlockwise", ge=-360, le=360)] = 0.0
+    sheet: Annotated[str, text("page it was printed on")] = ""
 
 
 class Floor(Section, frozen=True):
     """The printed floor sheets."""
 
     paper: Annotated[Literal["A4", "Letter"], Meta(description="paper of the printed sheets")] = "A4"
-    bar_mm: Annotated[float, _bar("the floor sheets")] = 100.0
+    bar_mm: Annotated[float, bar_length("the floor sheets")] = 100.0
     bar_mm_u: BarU = UNMEASURED_BAR_MM_U
-    place_mm_u: Annotated[float, _u("each marker's place on the floor")] = 0.5
+    place_mm_u: Annotated[float, uncertainty_of("each marker's place on the floor")] = 0.5
     learn_layout: Annotated[
         bool, Meta(description="true: sheets laid down by eye, their places are learned from the clip")
     ] = False
-    dictionary: Annotated[str, _text("marker family")] = "DICT_APRILTAG_36h11"
+    dictionary: Annotated[str, text("marker family")] = "DICT_APRILTAG_36h11"
     markers: Annotated[list[MarkerOnFloor], Meta(description="only for a floor of your own")] = []
 
 
 class CameraSection(Section, frozen=True):
     """The camera."""
 
-    device: Annotated[str, _text("camera number or path")] = "0"
+    device: Annotated[str, text("camera number or path")] = "0"
     calibration: Annotated[
-        str, _text("name of a stored camera calibration; empty: estimated from the floor markers")
+        str, text("name of a stored camera calibration; empty: estimated from the floor markers")
     ] = ""
     width_px: Annotated[int, Meta(description="picture width asked for", ge=160, le=8192)] = 1280
     height_px: Annotated[int, Meta(description="picture height asked for", ge=120, le=8192)] = 720
-    frames_per_s: Annotated[float, _number("frame rate asked for", ge=1, le=1000)] = 30.0
+    frames_per_s: Annotated[float, number("frame rate asked for", ge=1, le=1000)] = 30.0
     readout_ms: (
         Annotated[
             float,
-            _number(
+            number(
                 "time to read a picture, first row to last (rolling shutter); 0: all rows at once; left out: unknown, "
                 "any time up to a frame's interval",
                 ge=0,
@@ -278,39 +246,39 @@ class WornMarker(Section, frozen=True, kw_only=True):
     """A marker worn on the pushing finger; printed by new sheets --finger. It shows where the finger pushes."""
 
     id: Annotated[int, Meta(description="number printed under the marker", ge=0, le=586)] = 20
-    size_mm: Annotated[float, _number("side of its black square, as designed", gt=4, le=400)] = 30.0
-    bar_mm: Annotated[float, _bar("its sheet")] = 100.0
+    size_mm: Annotated[float, number("side of its black square, as designed", gt=4, le=400)] = 30.0
+    bar_mm: Annotated[float, bar_length("its sheet")] = 100.0
     bar_mm_u: BarU = UNMEASURED_BAR_MM_U
     tip_ahead_mm: Annotated[
-        float, _number("from the marker's middle to the fingertip, along its arrow", ge=-200, le=500)
+        float, number("from the marker's middle to the fingertip, along its arrow", ge=-200, le=500)
     ]
-    tip_ahead_mm_u: Annotated[float, _u("that length")] = 1.0
-    tip_left_mm: Annotated[float, _number("the fingertip left of the arrow's line", ge=-200, le=200)] = 0.0
-    tip_left_mm_u: Annotated[float, _u("that offset")] = 1.0
-    tip_below_mm: Annotated[float, _number("the fingertip below the marker", ge=-200, le=500)]
-    tip_below_mm_u: Annotated[float, _u("that height")] = 2.0
-    tilt_deg_u: Annotated[float, _u("how level the marker is worn, each way")] = 10.0
+    tip_ahead_mm_u: Annotated[float, uncertainty_of("that length")] = 1.0
+    tip_left_mm: Annotated[float, number("the fingertip left of the arrow's line", ge=-200, le=200)] = 0.0
+    tip_left_mm_u: Annotated[float, uncertainty_of("that offset")] = 1.0
+    tip_below_mm: Annotated[float, number("the fingertip below the marker", ge=-200, le=500)]
+    tip_below_mm_u: Annotated[float, uncertainty_of("that height")] = 2.0
+    tilt_deg_u: Annotated[float, uncertainty_of("how level the marker is worn, each way")] = 10.0
 
 
 class Place(Section, frozen=True):
     """Where the bench stands, for pads calibrated elsewhere."""
 
-    latitude_deg: Annotated[float, _number("latitude", ge=-90, le=90)] | None = None
-    height_m: Annotated[float, _number("height above sea level", ge=-500, le=9000)] = 0.0
+    latitude_deg: Annotated[float, number("latitude", ge=-90, le=90)] | None = None
+    height_m: Annotated[float, number("height above sea level", ge=-500, le=9000)] = 0.0
 
 
 class BenchCard(Section, frozen=True):
     """Written once: pads, floor sheets, camera."""
 
     card: Literal["bench"]
-    name: Annotated[str, _text("name of the bench")]
+    name: Annotated[str, text("name of the bench")]
     id: CardId = ""
     pads: Pads = Pads()
     floor: Floor = Floor()
     camera: CameraSection = CameraSection()
     finger: Annotated[WornMarker | None, Meta(description="only when a marker is worn on the pushing finger")] = None
     place: Place = Place()
-    notes: Annotated[str, _text("anything worth remembering")] = ""
+    notes: Annotated[str, text("anything worth remembering")] = ""
 
 
 class Push(Section, frozen=True):
@@ -318,9 +286,9 @@ class Push(Section, frozen=True):
 
     position_pct: Annotated[
         float,
-        _number("where the finger pushes, per cent of the wheelbase ahead of the rear axle", ge=-100, le=200),
+        number("where the finger pushes, per cent of the wheelbase ahead of the rear axle", ge=-100, le=200),
     ] = 50.0
-    position_pct_u: Annotated[float, _u("the push position")] = 0.5
+    position_pct_u: Annotated[float, uncertainty_of("the push position")] = 0.5
     position_from: Annotated[
         Literal["card", "finger marker"],
         Meta(
@@ -329,9 +297,9 @@ class Push(Section, frozen=True):
         ),
     ] = "card"
     side: Annotated[Literal["left", "right"], Meta(description="the side of the car that the finger touches")] = "right"
-    height_mm: Annotated[float, _number("finger's height above the floor", ge=0, le=500)] = 8.0
-    height_mm_u: Annotated[float, _u("the finger's height")] = 2.0
-    direction_deg_u: Annotated[float, _u("the push direction (90 degrees to the car is meant)")] = 2.0
+    height_mm: Annotated[float, number("finger's height above the floor", ge=0, le=500)] = 8.0
+    height_mm_u: Annotated[float, uncertainty_of("the finger's height")] = 2.0
+    direction_deg_u: Annotated[float, uncertainty_of("the push direction (90 degrees to the car is meant)")] = 2.0
     finger: Annotated[
         FingerName,
         Meta(description="rolling or slippery tip; rubbing: friction below; sticking"),
@@ -340,8 +308,8 @@ class Push(Section, frozen=True):
         Literal["straight on the floor", "stays on the car"],
         Meta(description="straight on the floor: slips along the car's side as it turns; stays: notch or rail"),
     ] = "straight on the floor"
-    finger_friction: Annotated[float, _number("friction between finger and car; used when rubbing", ge=0, le=3)] = 0.3
-    finger_friction_u: Annotated[float, _u("the finger's friction")] = 0.15
+    finger_friction: Annotated[float, number("friction between finger and car; used when rubbing", ge=0, le=3)] = 0.3
+    finger_friction_u: Annotated[float, uncertainty_of("the finger's friction")] = 0.15
     wheels: Annotated[Literal["blocked", "as on the car card"], Meta(description="wheels during the push")] = "blocked"
     front: Annotated[
         Literal["as above", "blocked", "as on the car card"], Meta(description="front wheels, where the axles differ")
@@ -353,17 +321,17 @@ class Push(Section, frozen=True):
         Literal["held", "free"],
         Meta(description="held: straight, by the servo or a clip; free: an unplugged servo lets the front wheels turn"),
     ] = "held"
-    distance_mm: Annotated[float, _number("about how far the finger goes", gt=0, le=2000)] = 60.0
-    speed_mm_s: Annotated[float, _number("about how fast (slow: at most 50)", gt=0, le=5000)] = 30.0
+    distance_mm: Annotated[float, number("about how far the finger goes", gt=0, le=2000)] = 60.0
+    speed_mm_s: Annotated[float, number("about how fast (slow: at most 50)", gt=0, le=5000)] = 30.0
 
 
 class Grip(Section, frozen=True):
     """Grip factors of the tyres on this floor. Until measured, all four are taken alike."""
 
-    front: Annotated[float, _number("grip factor of the front tyres", ge=0, le=5)] = 0.8
-    rear: Annotated[float, _number("grip factor of the rear tyres", ge=0, le=5)] = 0.8
-    ratio_u: Annotated[float, _u("front / rear, relative")] = 0.05
-    level_u: Annotated[float, _u("the common level, relative")] = 0.2
+    front: Annotated[float, number("grip factor of the front tyres", ge=0, le=5)] = 0.8
+    rear: Annotated[float, number("grip factor of the rear tyres", ge=0, le=5)] = 0.8
+    ratio_u: Annotated[float, uncertainty_of("front / rear, relative")] = 0.05
+    level_u: Annotated[float, uncertainty_of("the common level, relative")] = 0.2
     measured: Annotated[bool, Meta(description="true once the factors were measured on this floor")] = False
 
 
@@ -371,33 +339,33 @@ class Typed(Section, frozen=True):
     """Weights and pivot measured by other means."""
 
     weights_g: Annotated[tuple[Load, Load, Load, Load] | None, Meta(description="FL FR RL RR")] = None
-    weights_resolution_g: Annotated[float, _number("smallest step of those scales", gt=0, le=1000)] = 1.0
+    weights_resolution_g: Annotated[float, number("smallest step of those scales", gt=0, le=1000)] = 1.0
     pivot_pct: (
         Annotated[
             float,
-            _number("pivot found with a ruler, per cent ahead of the rear axle", ge=-100_000, le=100_000),
+            number("pivot found with a ruler, per cent ahead of the rear axle", ge=-100_000, le=100_000),
         ]
         | None
     ) = None
-    pivot_pct_u: Annotated[float, _u("that pivot")] = 2.0
+    pivot_pct_u: Annotated[float, uncertainty_of("that pivot")] = 2.0
 
 
 class Conditions(Section, frozen=True):
     """What the result may depend on; two tests that differ here are compared with a warning."""
 
-    surface: Annotated[str, _text("floor surface")] = ""
-    dust: Annotated[str, _text("dust on it")] = ""
-    cleaning: Annotated[str, _text("how floor and tyres were cleaned")] = ""
-    compound_front: Annotated[str, _text("front tyres")] = ""
-    compound_rear: Annotated[str, _text("rear tyres")] = ""
-    treatment: Annotated[str, _text("additive on the tyres; with air and gloves")] = ""
-    treatment_minutes: Annotated[float, _number("how long it stood", ge=0, le=10000)] | None = None
+    surface: Annotated[str, text("floor surface")] = ""
+    dust: Annotated[str, text("dust on it")] = ""
+    cleaning: Annotated[str, text("how floor and tyres were cleaned")] = ""
+    compound_front: Annotated[str, text("front tyres")] = ""
+    compound_rear: Annotated[str, text("rear tyres")] = ""
+    treatment: Annotated[str, text("additive on the tyres; with air and gloves")] = ""
+    treatment_minutes: Annotated[float, number("how long it stood", ge=0, le=10000)] | None = None
     runs: Annotated[int, Meta(description="runs on these tyres", ge=0, le=100000)] | None = None
-    rest_minutes: Annotated[float, _number("time since the last push on this spot", ge=0, le=100000)] | None = None
-    floor_temperature_c: Annotated[float, _number("floor temperature", ge=-40, le=90)] | None = None
-    air_temperature_c: Annotated[float, _number("air temperature", ge=-40, le=60)] | None = None
-    humidity_pct: Annotated[float, _number("relative humidity", ge=0, le=100)] | None = None
-    notes: Annotated[str, _text("anything worth remembering")] = ""
+    rest_minutes: Annotated[float, number("time since the last push on this spot", ge=0, le=100000)] | None = None
+    floor_temperature_c: Annotated[float, number("floor temperature", ge=-40, le=90)] | None = None
+    air_temperature_c: Annotated[float, number("air temperature", ge=-40, le=60)] | None = None
+    humidity_pct: Annotated[float, number("relative humidity", ge=0, le=100)] | None = None
+    notes: Annotated[str, text("anything worth remembering")] = ""
 
 
 class TestCard(Section, frozen=True):
@@ -406,11 +374,11 @@ class TestCard(Section, frozen=True):
     __test__: ClassVar[bool] = False  # not a test class, whatever its name suggests to pytest
 
     card: Literal["test"]
-    name: Annotated[str, _text("name of this test")]
+    name: Annotated[str, text("name of this test")]
     id: CardId = ""
-    car: Annotated[str, _text("file of the car card")] = "car.toml"
-    bench: Annotated[str, _text("file of the bench card")] = "bench.toml"
-    clip: Annotated[str, _text("file of the clip, for push")] = ""
+    car: Annotated[str, text("file of the car card")] = "car.toml"
+    bench: Annotated[str, text("file of the bench card")] = "bench.toml"
+    clip: Annotated[str, text("file of the clip, for push")] = ""
     push: Push = Push()
     grip: Grip = Grip()
     typed: Typed = Typed()
@@ -420,19 +388,19 @@ class TestCard(Section, frozen=True):
 class Phase(Section, frozen=True, kw_only=True):
     """One phase of a drift."""
 
-    name: Annotated[str, _text("approach, initiation, hold, transition, exit, or a name of your own")]
-    ax_g: Annotated[float, _number("acceleration forward (braking negative), in g", ge=-5, le=5)] = 0.0
-    ay_g: Annotated[float, _number("acceleration to the left, in g", ge=-5, le=5)] = 0.0
-    steer_deg: Annotated[float, _number("front wheels turned to the left", ge=-90, le=90)] = 0.0
-    duration_s: Annotated[float, _number("how long it lasts", gt=0, le=60)]
+    name: Annotated[str, text("approach, initiation, hold, transition, exit, or a name of your own")]
+    ax_g: Annotated[float, number("acceleration forward (braking negative), in g", ge=-5, le=5)] = 0.0
+    ay_g: Annotated[float, number("acceleration to the left, in g", ge=-5, le=5)] = 0.0
+    steer_deg: Annotated[float, number("front wheels turned to the left", ge=-90, le=90)] = 0.0
+    duration_s: Annotated[float, number("how long it lasts", gt=0, le=60)]
 
 
 class PhasesCard(Section, frozen=True):
     """A drift told as phases, one after another; more or fewer if you like."""
 
     card: Literal["phases"]
-    name: Annotated[str, _text("name of this drift")]
-    blend_s: Annotated[float, _number("time in which one phase's accelerations go over to the next", ge=0, le=10)] = 0.1
+    name: Annotated[str, text("name of this drift")]
+    blend_s: Annotated[float, number("time in which one phase's accelerations go over to the next", ge=0, le=10)] = 0.1
     phases: Annotated[list[Phase], Meta(description="the phases, one table each", min_length=1, max_length=50)] = []
 
 
