@@ -53,6 +53,7 @@ def command(
     as_json: bool,
 ) -> None:
     """Say what brings the balance where it is wanted: which grams, which tyres."""
+    from rig.base.errors import BenchError
     from rig.cards.read import Choices, read_set
     from rig.jobs.weighing.weights import known_weighing
     from rig.log.store import BenchLog
@@ -71,6 +72,7 @@ def command(
     lines: list[str] = []
     result: Json = {}
     remarks: tuple[str, ...] = ()
+    refused: BenchError | None = None
     with BenchLog(log_folder(log_dir)) as log:
         known = known_weighing(cards, log)
         if balance is not None:
@@ -101,9 +103,15 @@ def command(
             from rig.jobs.moving.on_the_move import worth_on_the_move
             from rig.report.words.moving_worth import worth_json, worth_lines
 
-            moved = worth_on_the_move(cards, known, sideways, seed=seed)
-            lines += worth_lines(moved)
-            result, remarks = result | {"on_the_move": worth_json(moved)}, (*remarks, *moved.remarks)
+            try:
+                moved = worth_on_the_move(cards, known, sideways, seed=seed)
+            except BenchError as error:  # the answer at rest stands all the same
+                if balance is None:
+                    raise
+                refused = error
+            else:
+                lines += worth_lines(moved)
+                result, remarks = result | {"on_the_move": worth_json(moved)}, (*remarks, *moved.remarks)
     if out_dir is not None:
         from rig.report.maps import write_map
 
@@ -114,3 +122,5 @@ def command(
         as_json=as_json,
         remarks=remarks,
     )
+    if refused is not None:
+        raise refused

@@ -8,7 +8,15 @@ from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.statistics.quantiles import NORMAL_95
 from rig.base.plain_json import Json
 from rig.command.group import BenchCommand, NearGroup
-from rig.command.options import json_option, show
+from rig.command.onto_card import Written, onto_card
+from rig.command.options import FunctionT, json_option, show
+
+
+def _card_options(function: FunctionT) -> FunctionT:
+    """--write CAR.toml and --axle: where a value goes when it is to be written."""
+    axle = click.option("--axle", type=click.Choice(("front", "rear")), help="With --write: whose springs these are.")
+    write = click.option("--write", "car_card", type=click.Path(path_type=Path), help="Write it onto this car card.")
+    return write(axle(function))
 
 
 @click.group(
@@ -26,13 +34,21 @@ def command() -> None:
 @command.command(
     cls=BenchCommand,
     example="pivotbench moving rates spring --at 0 40.0 --at 1000 36.1",
-    then="write the lines onto the car card, then: pivotbench moving test.toml",
+    then="pivotbench moving test.toml, when the value is on the car card (--write)",
 )
 @click.option("--at", "pairs", type=float, nargs=2, multiple=True, required=True, help="Pad load, g, and length, mm.")
 @click.option("--load-u", type=click.FloatRange(0), default=1.0, show_default=True, help="Doubt of a load, g.")
 @click.option("--length-u", type=click.FloatRange(0), default=0.2, show_default=True, help="Doubt of a length, mm.")
+@_card_options
 @json_option
-def spring(pairs: tuple[tuple[float, float], ...], load_u: float, length_u: float, as_json: bool) -> None:
+def spring(
+    pairs: tuple[tuple[float, float], ...],
+    load_u: float,
+    length_u: float,
+    car_card: Path | None,
+    axle: str | None,
+    as_json: bool,
+) -> None:
     """Spring rate from two or more loads on a pad. Lengths by ruler, or by the height of a marker."""
     import numpy as np
 
@@ -45,18 +61,21 @@ def spring(pairs: tuple[tuple[float, float], ...], load_u: float, length_u: floa
         load_u=load_u * 1e-3 * STANDARD_GRAVITY,
         height_u=length_u * 1e-3,
     )
-    _show_value("spring_n_per_mm", found.value * 1e-3, found.u * 1e-3, "N/mm", found.method, as_json=as_json)
+    _show_value("spring_n_per_mm", found.value * 1e-3, found.u * 1e-3, "N/mm", found.method, _place(car_card, axle), as_json=as_json)
 
 
 @command.command(
     cls=BenchCommand,
     example="pivotbench moving rates ratio --at 0 52.0 --at 10 45.6",
-    then="write the lines onto the car card, then: pivotbench moving test.toml",
+    then="pivotbench moving test.toml, when the value is on the car card (--write)",
 )
 @click.option("--at", "pairs", type=float, nargs=2, multiple=True, required=True, help="Wheel and spring place, mm.")
 @click.option("--read-u", type=click.FloatRange(0), default=0.2, show_default=True, help="Doubt of a reading, mm.")
+@_card_options
 @json_option
-def ratio(pairs: tuple[tuple[float, float], ...], read_u: float, as_json: bool) -> None:
+def ratio(
+    pairs: tuple[tuple[float, float], ...], read_u: float, car_card: Path | None, axle: str | None, as_json: bool
+) -> None:
     """Motion ratio from wheel and spring read together. At two or more heights."""
     import numpy as np
 
@@ -64,13 +83,13 @@ def ratio(pairs: tuple[tuple[float, float], ...], read_u: float, as_json: bool) 
 
     read = np.array(pairs) * 1e-3
     found = motion_ratio(read[:, 0], read[:, 1], wheel_u=read_u * 1e-3, spring_u=read_u * 1e-3)
-    _show_value("motion_ratio", found.value, found.u, "", found.method, as_json=as_json)
+    _show_value("motion_ratio", found.value, found.u, "", found.method, _place(car_card, axle), as_json=as_json)
 
 
 @command.command(
     cls=BenchCommand,
     example="pivotbench moving rates shim --gained 27 --shim 1.0 --track 165 165 --body-roll 0.16",
-    then="write the lines onto the car card, then: pivotbench moving test.toml",
+    then="pivotbench moving test.toml, when the value is on the car card (--write)",
 )
 @click.option("--gained", type=float, required=True, help="Load that the shimmed front wheel gains, g.")
 @click.option("--blocked", type=float, help="The same with the rear axle blocked solid, g.")
@@ -138,14 +157,22 @@ def shim(
 @click.option("--with-bar", type=float, nargs=2, required=True, help="Axle's roll stiffness and its doubt, N m/rad.")
 @click.option("--without", type=float, nargs=2, required=True, help="The same with the bar unhooked, N m/rad.")
 @click.option("--track", type=click.FloatRange(0, min_open=True), required=True, help="Contact track, mm.")
+@_card_options
 @json_option
-def bar(with_bar: tuple[float, float], without: tuple[float, float], track: float, as_json: bool) -> None:
+def bar(
+    with_bar: tuple[float, float],
+    without: tuple[float, float],
+    track: float,
+    car_card: Path | None,
+    axle: str | None,
+    as_json: bool,
+) -> None:
     """Rate of an anti-roll bar, by difference."""
     from analysis.moving.bench_rates import Measured, bar_rate
 
     hooked, free = (Measured(value=v, u=u, method="typed") for v, u in (with_bar, without))
     found = bar_rate(hooked, free, track * 1e-3)
-    _show_value("bar_n_per_mm", found.value * 1e-3, found.u * 1e-3, "N/mm", found.method, as_json=as_json)
+    _show_value("bar_n_per_mm", found.value * 1e-3, found.u * 1e-3, "N/mm", found.method, _place(car_card, axle), as_json=as_json)
 
 
 @command.command(
@@ -172,7 +199,26 @@ def bounce(track: Path, as_json: bool) -> None:
     show(text, result, as_json=as_json)
 
 
-def _show_value(key: str, value: float, u: float, unit: str, method: str, *, as_json: bool) -> None:
-    """One value as it goes onto the car card."""
+def _place(car_card: Path | None, axle: str | None) -> tuple[Path, str] | None:
+    """The card and the axle that a value is written onto; None when it is only shown."""
+    if (car_card is None) != (axle is None):
+        raise click.UsageError("to write a value, say both: --write CAR.toml and --axle front or rear")
+    return None if car_card is None or axle is None else (car_card, axle)
+
+
+def _show_value(
+    key: str, value: float, u: float, unit: str, method: str, place: tuple[Path, str] | None, *, as_json: bool
+) -> None:
+    """One value as it goes onto the car card, and there, when `place` names one."""
+    from rig.cards.written.edited import card_as_read
+
     text = f"{key} = {value:.4g}   # ± {NORMAL_95 * u:.2g} {unit} (95 %), {method}\n{key}_u = {u:.2g}"
-    show(text, {key: value, f"{key}_u": u}, as_json=as_json)
+    written = Written()
+    if place is not None:
+        card, axle = place
+        rounded = {key: float(f"{value:.4g}"), f"{key}_u": float(f"{u:.2g}")}
+        values = {f"chassis.{axle}.{name}": number for name, number in rounded.items()}
+        written = onto_card(card, "car", values, as_read=card_as_read(card, "car"))
+    show("\n".join([text, *written.lines]), {key: value, f"{key}_u": u}, as_json=as_json)
+    if written.refused is not None:
+        raise written.refused

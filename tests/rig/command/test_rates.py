@@ -2,6 +2,7 @@
 
 import json
 import math
+import tomllib
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,7 @@ from click.testing import CliRunner
 from analysis.base.errors import AnalysisError
 from rig.base.errors import BenchError
 from rig.command.moving.rates import command
+from tests.values.cards_typed import write
 
 
 def run(*arguments: str) -> dict[str, object]:
@@ -23,6 +25,22 @@ def run(*arguments: str) -> dict[str, object]:
 def test_a_spring_on_a_pad() -> None:  # Hooke's law: 1 kg shortens 2.5 N/mm by 9.80665/2.5 mm
     told = run("spring", "--at", "0", "40", "--at", "1000", str(40 - 9.80665 / 2.5))
     assert told["spring_n_per_mm"] == pytest.approx(2.5)
+
+
+def test_values_go_onto_the_car_card_at_their_axle(tmp_path: Path) -> None:
+    """Hooke by hand: 800 g over 4 mm. Front and rear of the card differ, and only the rear is written."""
+    sprung = {"chassis.front.spring_n_per_mm": 3.0, "chassis.rear.spring_n_per_mm": 2.0}
+    card = write(tmp_path, car=sprung).with_name("test-car.toml")
+    run("spring", "--at", "0", "40", "--at", "800", "36", "--write", str(card), "--axle", "rear")
+    run("ratio", "--at", "0", "52", "--at", "10", "44", "--write", str(card), "--axle", "front")
+    chassis = tomllib.loads(card.read_text())["chassis"]
+    assert chassis["rear"]["spring_n_per_mm"] == pytest.approx(0.8 * 9.80665 / 4, abs=5e-4)
+    assert chassis["front"]["spring_n_per_mm"] == 3.0
+    assert chassis["front"]["motion_ratio"] == pytest.approx(0.8)
+    assert "motion_ratio" not in chassis["rear"]
+    half = CliRunner().invoke(command, ["spring", "--at", "0", "40", "--at", "800", "36", "--write", str(card)])
+    assert half.exit_code == 2
+    assert "--axle" in half.output
 
 
 def test_a_ratio_and_a_bar() -> None:

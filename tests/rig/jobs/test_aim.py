@@ -162,6 +162,15 @@ def test_tyres_without_load_sensitivity_are_said_to_leave_nothing_to_move(tmp_pa
     assert "points" not in words
 
 
+def test_a_car_without_springs_still_gets_its_ballast(tmp_path: Path) -> None:
+    test = write(tmp_path, test={"typed.weights_g": GRAMS} | GRIP)
+    told = pivotbench("aim", test, "--balance", 52, "--sideways", 0.5, "--log", tmp_path / "log")
+    assert told.code == 2
+    assert "chassis" in told.err
+    assert "g " in told.out
+    assert told.out == pivotbench("aim", test, "--balance", 52, "--log", tmp_path / "log").out
+
+
 def test_metres_a_second_squared_are_not_taken_as_g(tmp_path: Path) -> None:
     told = pivotbench("aim", sprung(tmp_path), "--sideways", 4.9, "--log", tmp_path / "log")
     assert told.code == 2
