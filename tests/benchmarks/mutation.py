@@ -166,6 +166,11 @@ class Chosen:
         if self.cover is not None:
             self.cover.switch_context(context)
 
+    def pytest_collectreport(self, report: Any) -> None:
+        """A file of tests was read."""
+        if report.failed:
+            self.failed.append(f"{report.nodeid}: {report.longreprtext[-500:]}")
+
     def pytest_runtest_logreport(self, report: Any) -> None:
         """A part of a test has been run."""
         if report.failed:
@@ -267,7 +272,8 @@ def usual(project: Path, chosen: list[str]) -> Usual:
         code = pytest_in(project, files, plugin)
         cover.stop()
         cover.save()
-        times.write_text(json.dumps([plugin.seconds, "; ".join(plugin.failed)]))
+        failed = "; ".join(plugin.failed) or (f"pytest ended with {code}" if code else "")  # a file that cannot be read
+        times.write_text(json.dumps([plugin.seconds, failed]))
         return code
 
     if forked(work, 7200, 7200) is None or not times.exists():
@@ -355,7 +361,8 @@ def main() -> None:
         project.mkdir()
         for name in ("rig", "vision", "analysis", "tests", "firmware_notes"):
             shutil.copytree(ROOT / name, project / name, ignore=shutil.ignore_patterns("__pycache__"))
-        shutil.copy(ROOT / "pyproject.toml", project)
+        for name in ("pyproject.toml", "README.md", "DEVELOPERS.md"):
+            shutil.copy(ROOT / name, project)
         try:
             heavy()
             known = usual(project, chosen)
