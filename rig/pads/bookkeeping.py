@@ -6,6 +6,7 @@ The sequence number and the device time tell loss, repetition and restarts apart
 from collections import deque
 from dataclasses import dataclass, field
 
+from rig.pads.force import ForceBook
 from rig.pads.frames import PadFrame, Tally
 from rig.pads.lines import (
     MS_MODULUS,
@@ -13,6 +14,7 @@ from rig.pads.lines import (
     Answer,
     BadLine,
     BadReason,
+    ForceLine,
     Identity,
     LineParser,
     LineSplitter,
@@ -39,6 +41,7 @@ class Ledger:
     answers: deque[Answer | Identity] = field(default_factory=lambda: deque(maxlen=16))
     bad: deque[BadLine] = field(default_factory=lambda: deque(maxlen=16))
     identified: bool = False  # since the last opening
+    force: ForceBook = field(default_factory=ForceBook)
 
     _splitter: LineSplitter = field(default_factory=LineSplitter)
     _first: bool = True
@@ -78,6 +81,8 @@ class Ledger:
                     self._torn += 1
                 elif (frame := self._book(line, now, early and not self.identified)) is not None:
                     frames.append(frame)
+            elif isinstance(line, ForceLine):
+                self.force.book(line, now)
             elif isinstance(line, BadLine):
                 self._book_bad(line, first)
             elif line is not None:

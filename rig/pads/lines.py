@@ -25,6 +25,7 @@ _FOUR_BITS: tuple[FourFlags, ...] = tuple((bool(b & 1), bool(b & 2), bool(b & 4)
 
 _NUMBER = rb"(0|[1-9]\d*)"
 _READING = re.compile(rb"PB1 " + _NUMBER + rb" " + _NUMBER + rb" (0|-?[1-9]\d*)" * 4 + rb" ([0-9A-F]{4})")
+_FORCE = re.compile(rb"PB1 F " + _NUMBER + rb" " + _NUMBER + rb" (0|-?[1-9]\d*) ([0-9A-F]{4})")
 _IDENTITY = re.compile(
     rb"PB1 ID board=([\w.-]{1,16}) fw=([\w.-]{1,16}) ch=([1-4]) rate=(10|80) run=([01])"
     rb" boot=(power|pin|brownout|watchdog)((?: [\w.-]+=[\x21-\x7e]*)*)"
@@ -65,10 +66,25 @@ class Reading:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ForceLine:
+    """One intact line of the load cell on the pushing finger; sent only after `force on`.
+
+    count: raw, nan where the cell gave nothing new.  flags, seq, device_ms, raw: as of a `Reading`; `seq` is its own.
+    """
+
+    count: float
+    flags: int
+    seq: int
+    device_ms: int
+    raw: bytes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Identity:
     """What a board says of itself after a reset, or when asked.
 
     channels: pads that the board is built for.  rate: lines per second.  boot: cause of its last reset.
+    force: it has a load cell on the pushing finger.
     """
 
     board: str
@@ -77,6 +93,7 @@ class Identity:
     rate: int
     running: bool
     boot: str
+    force: bool = False
     raw: bytes
 
 
@@ -121,7 +138,7 @@ class BadLine:
         return self.reason.words
 
 
-Line = Reading | Identity | Answer | BadLine
+Line = Reading | ForceLine | Identity | Answer | BadLine
 
 
 class LineParser(Protocol):
@@ -191,14 +208,14 @@ def parse_line(line: bytes) -> Line:
     return _parse_body(body, raw) or BadLine(raw=raw, reason=BadReason.FORMAT)
 
 
-def _parse_body(body: bytes, raw: bytes) -> Reading | Identity | Answer | None:
+def _parse_body(body: bytes, raw: bytes) -> Reading | ForceLine | Identity | Answer | None:
     if found := _READING.fullmatch(body):
         *words, last = found.groups()
         seq, device_ms, c1, c2, c3, c4 = map(int, words)
         flags = int(last, 16)
         if seq >= SEQ_MODULUS or device_ms >= MS_MODULUS:
             return None
-        if max(c1, c2, c3, c4) >= 1 << 23 or min(c1, c2, c3, c4) < -1 << 23:  # more than 24 bits
+        if _too_wide(c1, c2, c3, c4):
             return None
         counts: Counts = (float(c1), float(c2), float(c3), float(c4))
         if flags & MISSING:
@@ -206,6 +223,13 @@ def _parse_body(body: bytes, raw: bytes) -> Reading | Identity | Answer | None:
             nan = math.nan
             counts = (nan if n1 else c1, nan if n2 else c2, nan if n3 else c3, nan if n4 else c4)
         return Reading(counts=counts, flags=flags, seq=seq, device_ms=device_ms, raw=raw)
+    if found := _FORCE.fullmatch(body):
+        seq, device_ms, count = map(int, found.groups()[:3])
+        flags = int(found[4], 16)
+        if seq >= SEQ_MODULUS or device_ms >= MS_MODULUS or _too_wide(count):
+            return None
+        one = math.nan if flags & 1 else float(count)
+        return ForceLine(count=one, flags=flags, seq=seq, device_ms=device_ms, raw=raw)
     if found := _IDENTITY.fullmatch(body):
         board, firmware, channels, rate, running, boot = (word.decode("ascii") for word in found.groups()[:6])
         return Identity(
@@ -215,11 +239,17 @@ def _parse_body(body: bytes, raw: bytes) -> Reading | Identity | Answer | None:
             rate=int(rate),
             running=running == "1",
             boot=boot,
+            force=b"force=1" in found[7].split(b" "),
             raw=raw,
         )
     if found := _ANSWER.fullmatch(body):
         return Answer(ok=found[1] == b"OK", words=found[2].decode("ascii"), raw=raw)
     return None
+
+
+def _too_wide(*counts: int) -> bool:
+    """Whether one of them needs more than the converters' 24 bits."""
+    return max(counts) >= 1 << 23 or min(counts) < -1 << 23
 
 
 class PadLines:

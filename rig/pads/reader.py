@@ -10,6 +10,7 @@ from typing import Self
 
 from rig.base.errors import BenchError
 from rig.pads.bookkeeping import Ledger
+from rig.pads.force import ForceFrame
 from rig.pads.frames import Gap, PortState, Status, Tally
 from rig.pads.lines import Answer, Identity, LineParser, PadLines
 from rig.pads.listeners import PadSource
@@ -44,6 +45,7 @@ class PadReader(PadSource):
     url: device name, pyserial URL or `replay:FILE`.
     parser: the line format, our own protocol unless given (then no commands are sent).
     tap: called in the thread with every raw chunk, its host time and direction (see TrafficRecorder.tap).
+    on_force: called in the thread with what the finger's load cell gave; quick. Ask for it: `command("force on")`.
     opener, scan: how to open a port and what ports there are, for tests.
     """
 
@@ -54,6 +56,7 @@ class PadReader(PadSource):
         parser: LineParser | None = None,
         baud: int = BAUD,
         tap: Tap | None = None,
+        on_force: Callable[[list[ForceFrame]], None] | None = None,
         timing: ReaderTiming = _USUAL,
         opener: Callable[[str], Port] | None = None,
         scan: Callable[[], tuple[PortInfo, ...]] | None = None,
@@ -63,7 +66,7 @@ class PadReader(PadSource):
         self._ledger = Ledger(parser=parser if parser is not None else PadLines())
         self._opener = opener or (lambda where: open_port(where, baud=baud))
         self._scan = scan or (lambda: list_ports().ports)
-        self._tap, self._timing = tap, timing
+        self._tap, self._timing, self._on_force = tap, timing, on_force
         super().__init__()
         self._news = threading.Condition()
         self._stop = threading.Event()
@@ -238,6 +241,7 @@ class PadReader(PadSource):
         with self._news:
             ledger = self._ledger
             frames = ledger.feed(chunk, now, early=now < self._ready_at)
+            forces = ledger.force.take()
             if ledger.foreign is not None or self._status.state is not PortState.READING:
                 self._judge(now)  # before anybody sees the frames
             if frames:
@@ -252,6 +256,8 @@ class PadReader(PadSource):
                 self._news.notify_all()
         if frames:
             self._handout.tell()
+        if forces and self._on_force is not None:
+            self._on_force(forces)
         if start:
             self._try_send("start")
 

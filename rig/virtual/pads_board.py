@@ -4,6 +4,7 @@ Written from the note, not from the reader, so that the two can contradict each 
 four cells convert in step, commands take no time, and the line has no baud rate.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from rig.pads.lines import frame
@@ -32,6 +33,8 @@ class VirtualBoard:
     mute: bool = False
     seq: int = 0
     ms_offset: int = 0  # lets a test stand just before the wrap of the device time
+    force: Callable[[float], float] | None = None
+    """What the load cell on the finger reads at a time of the board, s: counts. None: this board has none."""
 
     _rate: int = 10
     _running: bool = True
@@ -41,9 +44,12 @@ class VirtualBoard:
     _sampled: float = 0.0
     _fresh: int = 16
     _unsettled: int = 4
+    _settling_now: bool = False
     _typed: bytes = b""
     _overlong: bool = False
     _out: bytearray = field(default_factory=bytearray)
+    _force_on: bool = False
+    _force_seq: int = 0
 
     def __post_init__(self) -> None:
         self.reset("power")
@@ -53,7 +59,7 @@ class VirtualBoard:
         self._boot, self._rate, self._running = boot, self.start_rate, True
         self._time = self._sampled = 0.0
         self.seq, self.ms_offset = 0, 0
-        self._fresh, self._typed, self._overlong = 16, b"", False
+        self._fresh, self._typed, self._overlong, self._force_on = 16, b"", False, False
         self._pause()
         self._out += self._identification()
 
@@ -63,7 +69,7 @@ class VirtualBoard:
         while self._due <= self._time:
             line = self._reading(self._due)
             if self._running:
-                self._out += line
+                self._out += line + self._force_line(self._due)
             self._due += 1.0 / self._rate
         sent, self._out = bytes(self._out), bytearray()
         return b"" if self.mute else sent
@@ -100,7 +106,14 @@ class VirtualBoard:
             case [b"stop"]:
                 self._running = False
                 return frame("PB1 OK stop")
-            case [b"?" | b"rate" | b"start" | b"stop", *_]:
+            case [b"force", (b"on" | b"off") as state] if self.force is not None:
+                if state == b"on" and not self._force_on:
+                    self._force_seq = 0
+                self._force_on = state == b"on"
+                return frame(f"PB1 OK force {state.decode()}")
+            case [b"force", *_] if self.force is None:
+                return frame("PB1 ERR unknown")
+            case [b"?" | b"rate" | b"start" | b"stop" | b"force", *_]:
                 return frame("PB1 ERR argument")
         return frame("PB1 ERR unknown")
 
@@ -110,9 +123,20 @@ class VirtualBoard:
 
     def _identification(self) -> bytes:
         return frame(
-            f"PB1 ID board={self.name} fw=1.0.0 ch={self.channels} rate={self._rate}"
-            f" run={int(self._running)} boot={self._boot}"
+            f"PB1 ID board={self.name} fw=1.1.0 ch={self.channels} rate={self._rate}"
+            f" run={int(self._running)} boot={self._boot}{'' if self.force is None else ' force=1'}"
         )
+
+    def _force_line(self, when: float) -> bytes:
+        """After its reading, as all cells convert in step; `_unsettled` has been counted down for it already."""
+        if self.force is None or not self._force_on:
+            return b""
+        count = min(max(round(self.force(when)), BOTTOM), TOP)
+        flags = (0x0010 if count in (TOP, BOTTOM) else 0) | (_SETTLING if self._settling_now else 0)
+        ms = (int(when * 1000.0) + self.ms_offset) % (1 << 32)
+        line = frame(f"PB1 F {self._force_seq} {ms} {count} {flags:04X}")
+        self._force_seq = (self._force_seq + 1) % 65536
+        return line
 
     def _reading(self, when: float) -> bytes:
         counts = list(self.cells.sample(when - self._sampled, self._rate))
@@ -133,6 +157,7 @@ class VirtualBoard:
         if self._fresh:
             self._fresh -= 1
             flags |= _RESTARTED | (_WATCHDOG if self._boot == "watchdog" else 0)
+        self._settling_now = self._unsettled > 0
         if self._unsettled:
             self._unsettled -= 1
             flags |= _SETTLING

@@ -134,10 +134,12 @@ def build_in(folder: Path) -> Firmware:
     return Firmware(folder=folder, size=(int(words[1]), int(words[3])))
 
 
-def make(folder: Path, target: str, *, source: Path = SOURCE) -> str:
+def make(folder: Path, target: str, *, source: Path = SOURCE, options: str = "") -> str:
     """Run make for one target into `folder`; what it printed. A failed build fails the test."""
     done = subprocess.run(
-        ["make", "-f", str(source / "Makefile"), f"OUT={folder}", target], capture_output=True, text=True
+        ["make", "-f", str(source / "Makefile"), f"OUT={folder}", f"BOARD_OPTIONS={options}", target],
+        capture_output=True,
+        text=True,
     )
     if done.returncode != 0:
         pytest.fail(f"make {target} failed:\n{done.stdout}\n{done.stderr}")
@@ -159,9 +161,9 @@ def build_changed(folder: Path, changes: list[tuple[str, str, str]]) -> Path:
 class EmulatedBoard:
     """A board in the emulator. Time stands still except in `run`; `port` is its pseudo-terminal."""
 
-    def __init__(self, emulator: Path, elf: Path, *, seed: int = 1, limit: float = 600.0) -> None:
+    def __init__(self, emulator: Path, elf: Path, *, seed: int = 1, converters: int = 4, limit: float = 600.0) -> None:
         self._process = subprocess.Popen(
-            [str(emulator), str(elf), str(seed)],
+            [str(emulator), str(elf), str(seed), str(converters)],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             text=True,
@@ -215,7 +217,14 @@ class HostBoard:
     """The firmware's core on this computer, with a board made of variables."""
 
     def __init__(
-        self, library: Path, *, channels: int = 4, name: str = "pads4", boot: str = "power", ms: int = 0
+        self,
+        library: Path,
+        *,
+        channels: int = 4,
+        name: str = "pads4",
+        boot: str = "power",
+        ms: int = 0,
+        force: bool = False,
     ) -> None:
         self.core = ctypes.CDLL(str(library))
         self.core.host_take.restype = ctypes.c_size_t
@@ -228,7 +237,7 @@ class HostBoard:
         self.core.host_fast.restype = ctypes.c_bool
         self._sent = ctypes.create_string_buffer(8192)
         self.ms = ms
-        self.core.host_begin(channels, name.encode(), boot.encode(), ctypes.c_uint32(ms))
+        self.core.host_begin(channels, name.encode(), boot.encode(), ctypes.c_uint32(ms), ctypes.c_bool(force))
 
     def poll(self, *, after_ms: int = 0) -> list[bytes]:
         """Let time pass, let the core look once; the lines it sent, without line ends."""
@@ -267,5 +276,13 @@ class HostBoard:
             (ctypes.c_int32 * 4)(*counts),
             ctypes.c_uint16(flags),
             into,
+        )
+        return into.raw[: length & 0xFF]
+
+    def force_line(self, seq: int, ms: int, count: int, flags: int) -> bytes:
+        """The line of the force cell with these fields, as the core writes it."""
+        into = ctypes.create_string_buffer(96)
+        length = self.core.host_force_line(
+            ctypes.c_uint16(seq), ctypes.c_uint32(ms), ctypes.c_int32(count), ctypes.c_uint16(flags), into
         )
         return into.raw[: length & 0xFF]

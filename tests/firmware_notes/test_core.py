@@ -108,7 +108,7 @@ def test_a_reading_takes_exactly_25_pulses(library: Path) -> None:  # 26 or 27 w
 @pytest.mark.parametrize(("boot", "watchdog"), [("power", 0), ("pin", 0), ("brownout", 0), ("watchdog", 0x0200)])
 def test_after_a_reset_the_first_lines_say_so(library: Path, boot: str, watchdog: int) -> None:
     board = HostBoard(library, boot=boot)
-    assert board.taken() == [framed(f"PB1 ID board=pads4 fw=1.0.0 ch=4 rate=10 run=1 boot={boot}")]
+    assert board.taken() == [framed(f"PB1 ID board=pads4 fw=1.1.0 ch=4 rate=10 run=1 boot={boot}")]
     assert board.core.host_restarts() == 1
     assert not board.core.host_fast()
     seen = []
@@ -325,7 +325,7 @@ def test_commands_wait_for_room_for_their_answers(library: Path) -> None:
     assert board.poll() == [
         framed("PB1 OK stop"),
         framed("PB1 OK rate 80"),
-        framed("PB1 ID board=pads4 fw=1.0.0 ch=4 rate=80 run=0 boot=power"),
+        framed("PB1 ID board=pads4 fw=1.1.0 ch=4 rate=80 run=0 boot=power"),
     ]
 
 
@@ -358,9 +358,9 @@ def test_a_name_too_long_for_a_line_writes_nothing_beyond_it(library: Path) -> N
 @ONCE
 def test_these_tests_run_every_line_of_the_core(firmware: Firmware, tmp_path: Path) -> None:
     make(tmp_path, "coverage")
-    commands = str(Path(__file__).with_name("test_commands.py"))
+    others = [str(Path(__file__).with_name(name)) for name in ("test_commands.py", "test_force.py")]
     subprocess.run(
-        [sys.executable, "-m", "pytest", "-n", "0", "-p", "no:cacheprovider", __file__, commands],
+        [sys.executable, "-m", "pytest", "-n", "0", "-p", "no:cacheprovider", __file__, *others],
         env={**os.environ, COVERAGE: str(tmp_path / "libpads.so")},
         cwd=Path(__file__).parents[2],
         check=True,

@@ -1,7 +1,9 @@
-/* ATmega328P at 16 MHz with up to four 24-bit bridge converters, one clock line each.
+/* ATmega328P at 16 MHz with up to four 24-bit bridge converters, one clock line each; with -DFORCE=1 a fifth for
+ * the load cell on the pushing finger.
  *
  *   PC0-PC3  data lines of pads 1-4 (pull-ups on: an unplugged converter reads as never ready)
  *   PD4-PD7  clock lines of pads 1-4
+ *   PC4 PD3  data and clock line of the force cell
  *   PB0      rate select of all converters: low 10, high 80 per second
  *   PD0 PD1  serial port
  */
@@ -17,8 +19,14 @@
 #define CHANNELS 4
 #endif
 
-#define DATA_LINES ((uint8_t)((1u << CHANNELS) - 1u))
-#define CLOCK_LINES ((uint8_t)(DATA_LINES << 4))
+#ifndef FORCE
+#define FORCE 0
+#endif
+
+#define PAD_LINES ((1u << CHANNELS) - 1u)
+#define FORCE_CLOCK (1u << PD3)
+#define DATA_LINES ((uint8_t)(PAD_LINES | (FORCE ? 1u << FORCE_CELL : 0u)))
+#define CLOCK_LINES ((uint8_t)(PAD_LINES << 4 | (FORCE ? FORCE_CLOCK : 0u)))
 #define RATE_LINE ((uint8_t)(1u << PB0))
 
 enum {
@@ -102,7 +110,7 @@ static uint8_t clock_line, data_line; /* of the pad being read: shifting takes t
 
 static void read_begin(uint8_t pad)
 {
-    clock_line = (uint8_t)(0x10u << pad);
+    clock_line = FORCE && pad == FORCE_CELL ? FORCE_CLOCK : (uint8_t)(0x10u << pad);
     data_line = (uint8_t)(1u << pad);
     PCICR = 0; /* the bits of a reading are no news */
 }
@@ -218,6 +226,7 @@ int main(void)
     static struct board board = {
         .name = "pads4",
         .channels = CHANNELS,
+        .force = FORCE != 0,
         .now_ms = now_ms,
         .data_lines = data_lines,
         .read_begin = read_begin,

@@ -9,6 +9,7 @@ struct board {
     const char *name; /* letters, digits, dots, hyphens, underscores; at most 16 */
     const char *boot; /* power, pin, brownout or watchdog */
     uint8_t channels; /* pads the board is built for, 1 to 4 */
+    bool force;       /* a fifth converter, for the load cell on the pushing finger: number 4, from 0 */
 
     uint32_t (*now_ms)(void); /* since reset; wraps */
 

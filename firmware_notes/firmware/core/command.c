@@ -22,6 +22,11 @@ static enum command understand(const char *text)
         return *argument == '\0' ? COMMAND_START : COMMAND_ARGUMENT;
     if ((argument = argument_of(text, "stop")) != NULL)
         return *argument == '\0' ? COMMAND_STOP : COMMAND_ARGUMENT;
+    if ((argument = argument_of(text, "force")) != NULL) {
+        if (strcmp(argument, "on") == 0)
+            return COMMAND_FORCE_ON;
+        return strcmp(argument, "off") == 0 ? COMMAND_FORCE_OFF : COMMAND_FORCE_ARGUMENT;
+    }
     if ((argument = argument_of(text, "rate")) == NULL)
         return COMMAND_UNKNOWN;
     if (strcmp(argument, "10") == 0)

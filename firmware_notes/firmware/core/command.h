@@ -14,6 +14,9 @@ enum command {
     COMMAND_RATE_80,
     COMMAND_START,
     COMMAND_STOP,
+    COMMAND_FORCE_ON,
+    COMMAND_FORCE_OFF,
+    COMMAND_FORCE_ARGUMENT, /* unknown to a board without a force cell */
     COMMAND_UNKNOWN,
     COMMAND_ARGUMENT,
     COMMAND_LONG,

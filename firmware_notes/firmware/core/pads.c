@@ -4,9 +4,25 @@
 
 enum { RESTARTED_LINES = 16, SETTLING_LINES = 4 };
 
+static const uint8_t force_bit = 1u << FORCE_CELL;
+
 static uint8_t bit_of(uint8_t pad)
 {
     return (uint8_t)(1u << pad);
+}
+
+static uint8_t only_pads(uint8_t bits)
+{
+    return bits & (uint8_t)~force_bit;
+}
+
+static void note_force(struct pads *pads)
+{
+    struct force *force = &pads->force;
+    force->read_ms = pads->board->now_ms();
+    force->settling = force->settling_left > 0;
+    if (force->settling && !pads->paused)
+        force->settling_left--;
 }
 
 static void read_pad(struct pads *pads, uint8_t pad)
@@ -24,7 +40,10 @@ static void read_pad(struct pads *pads, uint8_t pad)
     }
     pads->counts[pad] = counts;
     pads->fresh |= bit;
-    pads->read_ms = pads->board->now_ms();
+    if (pad == FORCE_CELL)
+        note_force(pads);
+    else
+        pads->read_ms = pads->board->now_ms();
 }
 
 /* Newest wins: a pad is read whenever it is ready, also when the current line already has a value of it.
@@ -54,6 +73,8 @@ void pads_build_identity(struct pads *pads)
     line_word(line, pads->running ? "run=1" : "run=0");
     line_word(line, "boot=");
     line_more(line, pads->board->boot);
+    if (pads->board->force)
+        line_word(line, "force=1");
     line_end(line);
 }
 
@@ -72,6 +93,21 @@ void pads_build_reading(struct pads *pads, const struct reading *reading)
     line_end(line);
 }
 
+void pads_build_force(struct pads *pads, const struct reading *reading)
+{
+    struct line *line = &pads->line;
+    line_begin(line);
+    line_word(line, "F");
+    line_unsigned(line, reading->seq);
+    read_ready_pads(pads);
+    line_unsigned(line, reading->ms);
+    read_ready_pads(pads);
+    line_signed(line, reading->counts[0]);
+    read_ready_pads(pads);
+    line_hex(line, reading->flags);
+    line_end(line);
+}
+
 static void send_line(const struct pads *pads)
 {
     pads->board->send(pads->line.text, pads->line.length);
@@ -80,10 +116,11 @@ static void send_line(const struct pads *pads)
 static void restart_converters(struct pads *pads)
 {
     pads->board->restart_converters(pads->fast);
-    pads->armed = pads->awaited = pads->built;
+    pads->armed = pads->built;
+    pads->awaited = only_pads(pads->built);
     pads->paused = true;
     pads->wait_since_ms = pads->board->now_ms();
-    pads->settling_left = SETTLING_LINES;
+    pads->settling_left = pads->force.settling_left = SETTLING_LINES;
 }
 
 void pads_begin(struct pads *pads, const struct board *board)
@@ -91,6 +128,8 @@ void pads_begin(struct pads *pads, const struct board *board)
     memset(pads, 0, sizeof *pads);
     pads->board = board;
     pads->built = (uint8_t)(bit_of(board->channels) - 1u);
+    if (board->force)
+        pads->built |= force_bit;
     pads->running = true;
     pads->restarted_left = RESTARTED_LINES;
     restart_converters(pads);
@@ -120,9 +159,25 @@ static void start(struct pads *pads)
         pads->running = true;
         pads->fresh = 0; /* the first line shows now, not the moment of the stop */
         if (!pads->paused)
-            pads->wait_since_ms = pads->board->now_ms();
+            pads->wait_since_ms = pads->force.wait_since_ms = pads->board->now_ms();
     }
     answer(pads, "OK", "start");
+}
+
+static void set_force(struct pads *pads, bool on, const char *words)
+{
+    if (!pads->board->force) {
+        answer(pads, "ERR", "unknown");
+        return;
+    }
+    if (on && !pads->force.on) {
+        pads->force.seq = 0;
+        pads->force.overrun = false;
+        pads->force.wait_since_ms = pads->board->now_ms();
+        pads->fresh = only_pads(pads->fresh); /* the first line shows now */
+    }
+    pads->force.on = on;
+    answer(pads, "OK", words);
 }
 
 static void obey(struct pads *pads, enum command command)
@@ -146,6 +201,15 @@ static void obey(struct pads *pads, enum command command)
     case COMMAND_STOP:
         pads->running = false;
         answer(pads, "OK", "stop");
+        break;
+    case COMMAND_FORCE_ON:
+        set_force(pads, true, "force on");
+        break;
+    case COMMAND_FORCE_OFF:
+        set_force(pads, false, "force off");
+        break;
+    case COMMAND_FORCE_ARGUMENT:
+        answer(pads, "ERR", pads->board->force ? "argument" : "unknown");
         break;
     case COMMAND_UNKNOWN:
         answer(pads, "ERR", "unknown");
@@ -178,22 +242,27 @@ static bool pause_over(struct pads *pads, uint32_t now)
         if (now - pads->wait_since_ms < (pads->fast ? 50u : 400u))
             return false;
         pads->paused = false;
-        pads->wait_since_ms = now;
+        pads->wait_since_ms = pads->force.wait_since_ms = now;
     }
     return true;
 }
 
+static bool overdue(const struct pads *pads, uint32_t now, uint32_t since)
+{
+    return now - since >= (pads->fast ? 25u : 200u);
+}
+
 static bool line_due(const struct pads *pads, uint32_t now)
 {
-    if (pads->fresh != 0 && (pads->awaited & (uint8_t)~pads->fresh) == 0)
+    if (only_pads(pads->fresh) != 0 && (pads->awaited & (uint8_t)~pads->fresh) == 0)
         return true;
-    return now - pads->wait_since_ms >= (pads->fast ? 25u : 200u);
+    return overdue(pads, now, pads->wait_since_ms);
 }
 
 /* Everything that belongs to the line is taken at once; what is read from now on belongs to the next one. */
 static struct reading take_reading(struct pads *pads, uint32_t now)
 {
-    struct reading reading = { .ms = pads->fresh != 0 ? pads->read_ms : now, .seq = pads->seq++ };
+    struct reading reading = { .ms = only_pads(pads->fresh) != 0 ? pads->read_ms : now, .seq = pads->seq++ };
     uint8_t pad;
     for (pad = 0; pad < PADS_MOST; pad++) {
         if ((pads->fresh & bit_of(pad)) == 0) {
@@ -215,9 +284,30 @@ static struct reading take_reading(struct pads *pads, uint32_t now)
         reading.flags |= FLAG_SETTLING;
     }
     pads->armed = pads->built; /* try a failed pad again, once for each line */
-    pads->awaited = pads->fresh;
-    pads->fresh = 0;
+    pads->awaited = only_pads(pads->fresh);
+    pads->fresh &= force_bit; /* what the force cell gave waits for a line of its own */
     pads->wait_since_ms = now;
+    return reading;
+}
+
+/* As take_reading, for the force cell: its one count is the first. */
+static struct reading take_force(struct pads *pads, uint32_t now)
+{
+    struct force *force = &pads->force;
+    struct reading reading = { .ms = now, .seq = force->seq++ };
+    if (pads->fresh & force_bit) {
+        reading.ms = force->read_ms;
+        reading.counts[0] = pads->counts[FORCE_CELL];
+        if (converter_saturated(reading.counts[0]))
+            reading.flags |= FLAG_SATURATED;
+        if (force->settling)
+            reading.flags |= FLAG_SETTLING;
+    } else {
+        reading.flags |= FLAG_MISSING;
+    }
+    pads->armed |= pads->built & force_bit;
+    pads->fresh = only_pads(pads->fresh);
+    force->wait_since_ms = now;
     return reading;
 }
 
@@ -235,6 +325,21 @@ static void send_reading(struct pads *pads, uint32_t now)
     send_line(pads);
 }
 
+static void send_force(struct pads *pads, uint32_t now)
+{
+    struct force *force = &pads->force;
+    struct reading reading = take_force(pads, now);
+    if (pads->board->room() < LINE_LONGEST) {
+        force->overrun = true;
+        return;
+    }
+    if (force->overrun)
+        reading.flags |= FLAG_OVERRUN;
+    force->overrun = false;
+    pads_build_force(pads, &reading);
+    send_line(pads);
+}
+
 void pads_poll(struct pads *pads)
 {
     read_ready_pads(pads);
@@ -244,4 +349,7 @@ void pads_poll(struct pads *pads)
         return;
     if (pads->running && line_due(pads, now))
         send_reading(pads, now);
+    if (pads->running && pads->force.on
+        && ((pads->fresh & force_bit) != 0 || overdue(pads, now, pads->force.wait_since_ms)))
+        send_force(pads, now);
 }

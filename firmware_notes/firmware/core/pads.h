@@ -7,9 +7,9 @@
 #include "converter.h"
 #include "line.h"
 
-#define FIRMWARE_VERSION "1.0.0"
+#define FIRMWARE_VERSION "1.1.0"
 
-enum { PADS_MOST = 4 };
+enum { PADS_MOST = 4, FORCE_CELL = PADS_MOST, CONVERTERS_MOST };
 
 enum flag { /* shift the first two by the pad's number, from 0 */
     FLAG_MISSING = 0x0001,
@@ -27,15 +27,25 @@ struct reading {
     uint16_t seq;
 };
 
+struct force {
+    uint32_t read_ms;       /* when the cell was last read */
+    uint32_t wait_since_ms; /* the line before */
+    uint16_t seq;           /* of the next line */
+    uint8_t settling_left;  /* conversions still to carry the flag */
+    bool settling;          /* the newest carries it */
+    bool overrun;
+    bool on; /* the host has asked for it */
+};
+
 struct pads {
     const struct board *board;
-    int32_t counts[PADS_MOST]; /* newest conversions */
+    int32_t counts[CONVERTERS_MOST]; /* newest conversions; the force cell's last */
     struct command_reader command;
     struct line line;
     uint32_t read_ms;        /* when a pad was last read */
     uint32_t wait_since_ms;  /* start of the pause, or the line before */
     uint16_t seq;            /* of the next line */
-    uint8_t built;           /* bit per pad: the board has it */
+    uint8_t built;           /* bit per converter: the board has it */
     uint8_t armed;           /* bit per pad: low on its data line means ready: it was high since the last reading */
     uint8_t failed;          /* bit per pad: its data line stayed low after the last reading */
     uint8_t fresh;           /* bit per pad: a conversion since the line before */
@@ -46,6 +56,7 @@ struct pads {
     bool fast;               /* 80 per second, not 10 */
     bool paused;             /* the converters settle */
     bool running;
+    struct force force;
 };
 
 /* After a reset: restarts the converters and sends the identification line. */
@@ -57,5 +68,6 @@ void pads_poll(struct pads *pads);
 /* Lines, built into pads->line. While a reading is built, pads that become ready are read. */
 void pads_build_identity(struct pads *pads);
 void pads_build_reading(struct pads *pads, const struct reading *reading);
+void pads_build_force(struct pads *pads, const struct reading *reading); /* its first count is the force */
 
 #endif

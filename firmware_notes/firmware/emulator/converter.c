@@ -177,7 +177,7 @@ void converter_wire(struct converter *converter, avr_t *avr, int number, uint64_
     for (int i = 0; i < 8; i++)
         uniform(converter); /* small seeds begin alike */
     converter->data = avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('C'), number);
-    avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('D'), 4 + number), clock_changed,
+    avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('D'), number == 4 ? 3 : 4 + number), clock_changed,
                             converter);
     avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('B'), 0), rate_changed, converter);
     converter->renewal = period(converter) * uniform(converter); /* free-running: any phase */

@@ -1,7 +1,7 @@
 /* Runs the board's firmware in an emulator: converters with known loads at one end, a pseudo-terminal that any
  * program can open as the pads' port at the other.
  *
- *   pad_emulator pads.elf [seed]
+ *   pad_emulator pads.elf [seed [converters]]     5 converters: the last is the force cell
  *
  * Prints "port <name>" and then obeys lines on standard input, each answered by one line:
  *   run <seconds>     run that much emulated time (fast); ended early by any further line, also an empty one
@@ -30,10 +30,11 @@
 
 #include "converter.h"
 
-enum { PADS = 4, FREQUENCY = 16000000, SLICE_US = 2000, FAST_SLICE_US = 20000 };
+enum { CONVERTERS_MOST = 5, FREQUENCY = 16000000, SLICE_US = 2000, FAST_SLICE_US = 20000 };
 
 static avr_t *avr;
-static struct converter converters[PADS];
+static struct converter converters[CONVERTERS_MOST];
+static int built = 4; /* converters on the board */
 static void (*reset_of_the_core)(avr_t *);
 static unsigned long resets, bytes_out, bytes_in, bytes_dropped, crashes;
 static unsigned long long asleep; /* cycles */
@@ -133,7 +134,7 @@ static void after_reset(avr_t *mcu)
     resets++;
     in_place = in_length = 0; /* a byte on its way is lost */
     may_send_in = true;
-    for (int i = 0; i < PADS; i++)
+    for (int i = 0; i < built; i++)
         converter_after_reset(&converters[i]);
 }
 
@@ -234,7 +235,7 @@ static void print_statistics(void)
            "\"bytes_dropped\": %lu, \"baud\": %.1f, \"pads\": [",
            (unsigned long long)avr->cycle, asleep, resets, crashes, bytes_out, bytes_in, bytes_dropped,
            baud());
-    for (int i = 0; i < PADS; i++) {
+    for (int i = 0; i < built; i++) {
         const struct converter_statistics *s = &converters[i].statistics;
         printf("%s{\"conversions\": %lu, \"readings\": %lu, \"collisions\": %lu, \"unread\": %lu, "
                "\"power_downs\": %lu, \"late_us\": %.3f, \"high_us\": %.3f, \"shortest_us\": %.3f}",
@@ -260,7 +261,7 @@ static bool obey(char *line)
     } else if (strcmp(line, "stats") == 0) {
         print_statistics();
     } else if (strcmp(line, "clear") == 0) {
-        for (int i = 0; i < PADS; i++)
+        for (int i = 0; i < built; i++)
             converter_clear_statistics(&converters[i]);
         printf("ok\n");
     } else if (strncmp(line, "type ", 5) == 0) {
@@ -274,7 +275,7 @@ static bool obey(char *line)
     } else if (sscanf(line, "pace %d", &pad) == 1) {
         paced = pad != 0;
         printf("ok\n");
-    } else if (sscanf(line, "fault %d %15s", &pad, text) == 2 && pad >= 1 && pad <= PADS) {
+    } else if (sscanf(line, "fault %d %15s", &pad, text) == 2 && pad >= 1 && pad <= built) {
         static const char *names[] = { "none", "open", "low", "high" };
         int fault = 0;
         while (fault < 4 && strcmp(text, names[fault]) != 0)
@@ -282,7 +283,7 @@ static bool obey(char *line)
         if (fault < 4)
             converter_set_fault(&converters[pad - 1], (enum fault)fault);
         printf(fault < 4 ? "ok\n" : "error no such fault\n");
-    } else if (sscanf(line, "%15s %d %lf", word, &pad, &number) == 3 && pad >= 1 && pad <= PADS) {
+    } else if (sscanf(line, "%15s %d %lf", word, &pad, &number) == 3 && pad >= 1 && pad <= built) {
         struct converter *converter = &converters[pad - 1];
         bool known = true;
         if (strcmp(word, "load") == 0)
@@ -354,7 +355,7 @@ static void load_firmware(const char *name)
 int main(int count, char **arguments)
 {
     if (count < 2) {
-        fprintf(stderr, "usage: pad_emulator pads.elf [seed]\n");
+        fprintf(stderr, "usage: pad_emulator pads.elf [seed [converters]]\n");
         return 2;
     }
     avr_global_logger_set(log_to_stderr);
@@ -384,7 +385,8 @@ int main(int count, char **arguments)
                             NULL);
 
     uint64_t seed = count > 2 ? strtoull(arguments[2], NULL, 10) : 1;
-    for (int i = 0; i < PADS; i++)
+    built = count > 3 && strcmp(arguments[3], "5") == 0 ? 5 : 4;
+    for (int i = 0; i < built; i++)
         converter_wire(&converters[i], avr, i, seed);
     reset_of_the_core = avr->reset;
     avr->reset = after_reset;

@@ -17,7 +17,7 @@ struct fake_converter {
     unsigned long all_pulses;
 };
 
-static struct fake_converter fakes[PADS_MOST];
+static struct fake_converter fakes[CONVERTERS_MOST];
 static struct board board;
 static struct pads pads;
 static char boot[16], name[32];
@@ -47,7 +47,7 @@ void host_convert(uint8_t pad, int32_t counts)
 static uint8_t data_lines(void)
 {
     uint8_t lines = 0;
-    for (uint8_t pad = 0; pad < PADS_MOST; pad++) {
+    for (uint8_t pad = 0; pad < CONVERTERS_MOST; pad++) {
         struct fake_converter *fake = &fakes[pad];
         if (fake->later >= 0 && fake->later-- == 0)
             host_convert(pad, (int32_t)fake->later_raw);
@@ -101,17 +101,17 @@ static int16_t receive(void)
     return typed_place < typed_length ? (int16_t)typed[typed_place++] : (int16_t)-1;
 }
 
-void host_begin(uint8_t channels, const char *board_name, const char *boot_cause, uint32_t ms)
+void host_begin(uint8_t channels, const char *board_name, const char *boot_cause, uint32_t ms, bool force)
 {
     memset(fakes, 0, sizeof fakes);
-    for (int pad = 0; pad < PADS_MOST; pad++) {
+    for (int pad = 0; pad < CONVERTERS_MOST; pad++) {
         fakes[pad].held = HELD_FREE;
         fakes[pad].level = true;
         fakes[pad].later = -1;
     }
     strncpy(name, board_name, sizeof name - 1);
     strncpy(boot, boot_cause, sizeof boot - 1);
-    board = (struct board){ .name = name, .boot = boot, .channels = channels, .now_ms = now_ms,
+    board = (struct board){ .name = name, .boot = boot, .channels = channels, .force = force, .now_ms = now_ms,
                             .data_lines = data_lines, .read_begin = read_edge, .read_end = read_edge,
                             .pulse = pulse, .restart_converters = restart_converters, .room = room,
                             .send = send, .receive = receive };
@@ -195,6 +195,15 @@ uint8_t host_reading(uint16_t seq, uint32_t ms, const int32_t *counts, uint16_t 
     struct reading reading = { .seq = seq, .ms = ms, .flags = flags };
     memcpy(reading.counts, counts, sizeof reading.counts);
     pads_build_reading(&pads, &reading);
+    memcpy(into, pads.line.text, pads.line.length);
+    return pads.line.length;
+}
+
+/* A force line from its fields, likewise. */
+uint8_t host_force_line(uint16_t seq, uint32_t ms, int32_t count, uint16_t flags, char *into)
+{
+    struct reading reading = { .seq = seq, .ms = ms, .flags = flags, .counts = { count } };
+    pads_build_force(&pads, &reading);
     memcpy(into, pads.line.text, pads.line.length);
     return pads.line.length;
 }

@@ -61,7 +61,15 @@ def spring(
         load_u=load_u * 1e-3 * STANDARD_GRAVITY,
         height_u=length_u * 1e-3,
     )
-    _show_value("spring_n_per_mm", found.value * 1e-3, found.u * 1e-3, "N/mm", found.method, _place(car_card, axle), as_json=as_json)
+    _show_value(
+        "spring_n_per_mm",
+        found.value * 1e-3,
+        found.u * 1e-3,
+        "N/mm",
+        found.method,
+        _place(car_card, axle),
+        as_json=as_json,
+    )
 
 
 @command.command(
@@ -172,7 +180,15 @@ def bar(
 
     hooked, free = (Measured(value=v, u=u, method="typed") for v, u in (with_bar, without))
     found = bar_rate(hooked, free, track * 1e-3)
-    _show_value("bar_n_per_mm", found.value * 1e-3, found.u * 1e-3, "N/mm", found.method, _place(car_card, axle), as_json=as_json)
+    _show_value(
+        "bar_n_per_mm",
+        found.value * 1e-3,
+        found.u * 1e-3,
+        "N/mm",
+        found.method,
+        _place(car_card, axle),
+        as_json=as_json,
+    )
 
 
 @command.command(

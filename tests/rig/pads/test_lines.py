@@ -19,6 +19,7 @@ from rig.pads.lines import (
     WATCHDOG,
     Answer,
     BadLine,
+    ForceLine,
     Identity,
     Line,
     LineSplitter,
@@ -50,8 +51,11 @@ def meaning(line: Line) -> dict[str, object]:
         case Reading():
             counts = [0 if math.isnan(c) else int(c) for c in line.counts]
             return {"kind": "reading", "seq": line.seq, "ms": line.device_ms, "counts": counts, "flags": line.flags}
+        case ForceLine():
+            count = 0 if math.isnan(line.count) else int(line.count)
+            return {"kind": "force", "seq": line.seq, "ms": line.device_ms, "count": count, "flags": line.flags}
         case Identity():
-            return {
+            return ({"force": True} if line.force else {}) | {
                 "kind": "identity",
                 "board": line.board,
                 "firmware": line.firmware,
@@ -74,7 +78,7 @@ def test_golden_lines_mean_what_the_note_says(golden: dict[str, object], end: by
 
 
 def test_golden_lines_show_every_kind() -> None:
-    assert {golden["kind"] for golden in GOLDEN} == {"reading", "identity", "answer", "bad"}
+    assert {golden["kind"] for golden in GOLDEN} == {"reading", "force", "identity", "answer", "bad"}
     assert {golden["reason"] for golden in GOLDEN if golden["kind"] == "bad"} == {"crc", "format", "version"}
     assert max(len(golden["text"]) for golden in GOLDEN) < LONGEST_LINE
 

@@ -32,7 +32,7 @@ def test_a_reset_goes_as_the_note_says() -> None:
     lines = board().advance(0.401).splitlines(keepends=True)  # identification at once, 0.4 s of settling
     counts = (31000, 30500, 29000, 30000)
     assert lines == [
-        signed(b"PB1 ID board=virtual4 fw=1.0.0 ch=4 rate=10 run=1 boot=power"),
+        signed(b"PB1 ID board=virtual4 fw=1.1.0 ch=4 rate=10 run=1 boot=power"),
         line(0, 400, counts, 0x0500),
     ]
 
@@ -46,9 +46,10 @@ def test_flags_fade_as_the_note_says() -> None:
 
 def test_every_golden_answer_is_given() -> None:
     far = board()
+    far.force = lambda when: 0.0
     far.advance(1.0)
     got = set()
-    for command in (b"rate 80", b"rate 10", b"start", b"stop", b"fly", b"rate 81", b"x" * 17):
+    for command in (b"rate 80", b"rate 10", b"start", b"stop", b"force on", b"fly", b"rate 81", b"x" * 17):
         far.hear(command + b"\n")
         got |= set(far.advance(0.0).splitlines(keepends=True))
     assert got == ANSWERS
