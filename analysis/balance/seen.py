@@ -85,14 +85,3 @@ def seen_words(saw: NoseAndTail) -> str:
 
 def _mm(value: float, digits: int) -> str:
     return true_minus(f"{value:.{digits}f}")
-
-
-def side_sentence(saw: NoseAndTail, *, side: int) -> str:
-    """One sentence when the clip contradicts the card's side (+1 pushed to the left), otherwise ""."""
-    if saw.side == side:
-        return ""
-    went, touched = ("left", "right") if saw.side > 0 else ("right", "left")
-    return (
-        f"In the clip the car goes to its {went}, so it was touched on its {touched} side; the card says the "
-        "other: correct the card's side, or look whether the plate was put on the wrong way round."
-    )

@@ -32,6 +32,9 @@ class MeasuredPush:
     outliers: frames of the slide and its rests that were left out as single outliers.
     sprung_until: s, first rest after the tyres sprang back, where the car stood still in between; else None.
     sprung_back: m, how far the touched place came back then.
+    finger_pct: per cent of the wheelbase, where the finger's own marker was seen; None without one.
+    setup_doubt: what in the clip speaks against the way plate and finger were placed by the cards that it was measured
+        with; "" where nothing does.
     """
 
     number: int
@@ -57,6 +60,8 @@ class MeasuredPush:
     warnings: tuple[str, ...] = ()
     sprung_until: float | None = None
     sprung_back: float = 0.0
+    finger_pct: float | None = None
+    setup_doubt: str = ""
 
     def travel_at(self, arm: float) -> float:
         """Sideways travel, m, of a point of the car that lies `arm` (m) ahead of the mid-wheelbase point."""

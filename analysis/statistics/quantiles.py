@@ -39,3 +39,8 @@ def chi_square_tail(chi_square: float, *, dof: float) -> float:
     from scipy.special import chdtrc
 
     return float(chdtrc(dof, chi_square))
+
+
+def normal_share(score: float) -> float:
+    """Share of a normal distribution below a score (standard uncertainties from its middle)."""
+    return 0.5 * math.erfc(-score / math.sqrt(2.0))

@@ -17,7 +17,7 @@ from analysis.balance.results import (
     Placing,
     TurnSeen,
 )
-from analysis.balance.seen import side_sentence, what_was_seen
+from analysis.balance.seen import what_was_seen
 from analysis.base.errors import InputError as AnalysisInputError
 from analysis.base.plane import compose, invert
 from analysis.forecast.comparison import Verdict
@@ -34,6 +34,7 @@ from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import pushed_as_seen
 from rig.jobs.pushing.measure import Measurement, poses_of
 from rig.jobs.pushing.print_scale import ruler_sentence
+from rig.jobs.pushing.setup_doubts import setup_doubt
 from rig.jobs.weighing.weights import OtherWeights, Weighing, known_weighing, weighed_car, written
 from rig.log.store import BenchLog
 from rig.lookups.cards_and_pivots import keep_cards
@@ -131,7 +132,8 @@ def answer_push(
     seen = _turn(cards, push, None)
     saw = what_was_seen(seen, station=stated.station)
     end = compose(invert(push.start_pose), push.end_pose)
-    side_remark = side_sentence(saw, side=stated.side)
+    # Cards with the place that the finger's marker showed no longer have what somebody wrote on them.
+    doubted = setup_doubt(push, cards) if card.position_from == "card" else push.setup_doubt
     swung = push.estimate.station_pct
     basic = PushAnswer(
         number=push.number,
@@ -144,7 +146,7 @@ def answer_push(
         verdict=verdict,
         swung_mm=near_place_mm(None if swung is None else swung / 100 * length, length),
         forecast_mm=near_place_mm(forecast_station, length),
-        remarks=(side_remark,) if side_remark else (),
+        remarks=(doubted,) if doubted else (),
     )
     if weighing is None:
         return _with_ruler(basic, cards, push, track)
@@ -301,6 +303,7 @@ def answer_json(answer: PushAnswer) -> Json:
             if balance.pct is not None
             else {"axle": balance.axle, "odds": balance.odds, "bounds_pct": balance.bounds_pct}
         )
+    found["remarks"] = list(answer.remarks)
     if answer.by_weights is not None:
         found["balance_forecast"] = {"pct": answer.by_weights.pct, "interval_pct": answer.by_weights.interval_pct}
     told: Json = finite_json(found)

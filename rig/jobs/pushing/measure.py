@@ -15,6 +15,7 @@ from rig.base.progress import Progress
 from rig.cards.measures import MM, car_markers, floor_layout, readout, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import contacts, finger_record, seen_path, track_with_finger, worn_marker
+from rig.jobs.pushing.setup_doubts import setup_doubt
 from rig.jobs.pushing.shutter import shutter_notes, shutter_record
 from rig.jobs.pushing.springbacks import own_pushes, springback_notes
 from rig.log.store import BenchLog
@@ -237,9 +238,13 @@ def pushes_in(track: KeptTrack, cards: CardSet) -> FoundPushes:
     causes: tuple[CauseInMotion, ...] = ()
     if track.shutter is not None:
         pushes, causes = with_cause_in_motion(pushes, poses, track.shutter, wheelbase=wheelbase(cards.car))
-    return FoundPushes(
-        pushes=pushes, causes=tuple(causes), contacts=None if track.finger is None else contacts(pushes, track)
+    made = contacts(pushes, track)
+    seen = (
+        replace(push, finger_pct=None if one is None else 100.0 * one.station / wheelbase(cards.car))
+        for push, one in zip(pushes, made, strict=True)
     )
+    pushes = tuple(replace(push, setup_doubt=setup_doubt(push, cards)) for push in seen)
+    return FoundPushes(pushes=pushes, causes=tuple(causes), contacts=None if track.finger is None else made)
 
 
 def laid_by_eye(
@@ -329,7 +334,7 @@ def push_record(push: MeasuredPush) -> PushRow:
         outliers=push.outliers,
         place_m=None if push.pole is None else pair(push.pole),
         place_covariance_m2=None if push.pole_covariance is None else matrix(push.pole_covariance),
-        warnings=push.warnings,
+        warnings=(*([push.setup_doubt] if push.setup_doubt else []), *push.warnings),
     )
 
 

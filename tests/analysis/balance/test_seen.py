@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 
 from analysis.balance.results import Saw, TurnSeen
-from analysis.balance.seen import seen_words, side_sentence, what_was_seen, where_pushed
+from analysis.balance.seen import seen_words, what_was_seen, where_pushed
 from tests.analysis.balance.balance_cars import L
 
 
@@ -85,15 +85,6 @@ def test_the_way_of_the_push_is_that_of_the_touched_place() -> None:
     found = of(20, -30, station=0.95 * L)
     assert found.side == 1
     assert (found.nose_mm, found.tail_mm) == pytest.approx((20, -30))
-
-
-def test_a_clip_that_contradicts_the_card_is_told() -> None:
-    left = of(51, 69)
-    assert side_sentence(left, side=1) == ""
-    said = side_sentence(left, side=-1)
-    assert "goes to its left" in said
-    assert "touched on its right" in said
-    assert "goes to its right" in side_sentence(of(-51, -69), side=1)
 
 
 def test_an_interval_through_infinity_holds_no_zero() -> None:

@@ -1,0 +1,33 @@
+"""What in a clip speaks against how plate and finger were placed by the cards: one sentence, the likeliest cause."""
+
+import numpy as np
+
+from analysis.balance.turned_plate import StatedPush, likely_setup, setup_sentence
+from analysis.measured.pushes import MeasuredPush
+from rig.cards.measures import car_markers, wheelbase
+from rig.cards.mechanics import push_state
+from rig.cards.read import CardSet
+
+
+def setup_doubt(push: MeasuredPush, cards: CardSet) -> str:
+    """The sentence, "" where nothing speaks against the cards. cards: as the person wrote them."""
+    stated, length = push_state(cards.car, cards.test), wheelbase(cards.car)
+    markers = car_markers(cards.car, dictionary=cards.bench.floor.dictionary).markers
+    likely = likely_setup(
+        push,
+        StatedPush(
+            touched=np.array([stated.station, stated.finger_y]),
+            side=stated.side,
+            plate=np.mean([[marker.x, marker.y] for marker in markers], axis=0),
+            wheelbase=length,
+            # Markers that a person lists may lie along any axes; the sheets that come ready have the car's way on them.
+            by_sheets=not cards.bench.floor.markers,
+            marker_pct=push.finger_pct,
+        ),
+    )
+    named = push.pole is not None
+    return setup_sentence(
+        likely,
+        side=stated.side,
+        station_pct=100.0 * (0.5 - 1.0 / (push.estimate.kappa * length)) if named else None,
+    )
