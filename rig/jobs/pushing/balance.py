@@ -303,7 +303,8 @@ def answer_json(answer: PushAnswer) -> Json:
             if balance.pct is not None
             else {"axle": balance.axle, "odds": balance.odds, "bounds_pct": balance.bounds_pct}
         )
-    found["remarks"] = list(answer.remarks)
+    if answer.remarks:
+        found["remarks"] = list(answer.remarks)
     if answer.by_weights is not None:
         found["balance_forecast"] = {"pct": answer.by_weights.pct, "interval_pct": answer.by_weights.interval_pct}
     told: Json = finite_json(found)

@@ -334,7 +334,7 @@ def push_record(push: MeasuredPush) -> PushRow:
         outliers=push.outliers,
         place_m=None if push.pole is None else pair(push.pole),
         place_covariance_m2=None if push.pole_covariance is None else matrix(push.pole_covariance),
-        warnings=(*([push.setup_doubt] if push.setup_doubt else []), *push.warnings),
+        warnings=push.warnings,
     )
 
 
