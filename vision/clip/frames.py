@@ -21,6 +21,11 @@ from vision.base.types import GreyImage
 UNFILLED = 4_000_000_000  # bytes; a RIFF header promises more only until its writer closes the file
 PICTURE_STARTS = (b"\xff\xd8\xff", b"\x89PNG", b"GIF8", b"BM", b"II*\x00", b"MM\x00*")
 CLIP_REMEDY = "Give a video file as the camera wrote it (MP4, MOV, WebM, AVI or MKV)"
+LUMA_FIRST = frozenset(
+    [*b"I420 IYUV YV12 Y42B 422P 444P 440P Y41B 411P NV12 NV21 NV16 NV61 NV24 NV42 Y800 GREY".split(), b"Y8  "]
+)
+"""Pixel formats of eight bits whose first plane is the luma. All others (ten bits, as phones record HDR; packed RGB)
+are converted by the reader: taken as they are, OpenCV would hand out their bytes as if each were a sample."""
 QUEUE = 6
 DECODERS = max(1, min(2, os.cpu_count() or 1))  # threads: 2 decode on a thread of their own
 
@@ -145,9 +150,16 @@ def _open(path: Path, threads: int) -> Any:
     import cv2
 
     capture = cv2.VideoCapture(str(path), cv2.CAP_FFMPEG, [cv2.CAP_PROP_N_THREADS, max(1, threads)])
-    if capture.isOpened():
+    if capture.isOpened() and _pixel_format(capture) in LUMA_FIRST:
         capture.set(cv2.CAP_PROP_CONVERT_RGB, 0)  # the luma plane as it is: nothing to convert
     return capture
+
+
+def _pixel_format(capture: Any) -> bytes:
+    """Four-character code of the decoded samples, as FFmpeg tags them."""
+    import cv2
+
+    return struct.pack("<I", int(capture.get(cv2.CAP_PROP_CODEC_PIXEL_FORMAT)) & 0xFFFFFFFF)
 
 
 def _grey(picture: Any) -> GreyImage:
@@ -160,8 +172,6 @@ def _grey(picture: Any) -> GreyImage:
         plane = picture[..., 0]
     else:
         plane = cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY)
-    if plane.dtype != np.uint8:  # more than eight bits a sample
-        plane = (plane.astype(np.float32) * (255.0 / max(1.0, float(plane.max())))).astype(np.uint8)
     return np.ascontiguousarray(plane)
 
 

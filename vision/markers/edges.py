@@ -21,7 +21,9 @@ SAMPLES = 11  # across an edge, ends included
 ALONG = np.linspace(0.10, 0.90, PROFILES)  # the rounded corners themselves are left out
 ACROSS = np.linspace(-1.0, 1.0, SAMPLES)  # from outside to inside, in half-widths
 MIDDLES = 0.5 * (ACROSS[1:] + ACROSS[:-1])
-LEAST_STEP = 18.0  # grey levels between paper and ink
+LEAST_STEP = 18.0  # of 255, light between ink and well-lit paper
+LEAST_CONTRAST = 0.09  # the same over the light of the paper, where this is dim
+LEAST_LEVELS = 3  # of the picture below the paper's own: less is noise of a camera, or rounding
 LEAST_PROFILES = 6
 WORST_RMS = 0.45  # px about the line: more means something lies across the edge
 WIDEST_EDGE = 5.0  # px
@@ -230,7 +232,8 @@ def _one_fit(
     offset = moments[:, 1]
     moment = (moments[:, 2] - offset * offset) @ _EVENLY * half * half
     offset *= half[..., None]
-    usable = total > np.maximum(LEAST_STEP, 0.4 * total.max(axis=-1, keepdims=True))
+    least = _least_step(np.median(value[:, 0], axis=-1), light)[:, None, None]
+    usable = total > np.maximum(least, 0.4 * total.max(axis=-1, keepdims=True))
     level, slope, enough, starts, ends = _lines(offset, usable)
     enough &= length > 6.0
     # Line through guess + along * s + inward * (level + slope * (s - 0.5)).
@@ -241,6 +244,16 @@ def _one_fit(
     corner[~(enough & starts & _before(enough & ends))] = np.nan
     moment[~enough] = np.nan
     return corner, 0.5 * (moment[:, 0] + moment[:, 1] + moment[:, 2] + moment[:, 3])
+
+
+def _least_step(paper: npt.NDArray[np.float32], light: npt.NDArray[np.float32]) -> FloatArray:
+    """(m,) smallest step that counts as one from paper to ink, by the light of each marker's paper (m,).
+
+    A dim picture has small steps everywhere; a fixed bar would call all of them nothing.
+    """
+    level = np.clip(np.searchsorted(light, paper), 0, 255)
+    coarse = light[level] - light[np.maximum(level - LEAST_LEVELS, 0)]
+    return np.asarray(np.minimum(LEAST_STEP, np.maximum(LEAST_CONTRAST * paper, coarse)), float)
 
 
 def _lines(offset: FloatArray, usable: BoolArray) -> tuple[FloatArray, FloatArray, BoolArray, BoolArray, BoolArray]:

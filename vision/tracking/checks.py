@@ -109,19 +109,40 @@ def check_sightings(path: Path, follower: Follower, floor: FloorLayout, car: Car
 
 
 def _nothing_seen(path: Path, floor: FloorLayout, car: CarMarkers) -> InputError:
-    """No marker of the cards: look whether the clip holds others before saying that there are none."""
+    """No marker of the cards could be used: look what the clip holds before saying why."""
     from vision.clip.frames import FrameReader
 
     votes: dict[str, set[int]] = {}
+    mirrored: dict[str, set[int]] = {}
+    darkest, brightest = 255.0, 0.0
     with FrameReader(path, threads=1) as reader:
         for frame in reader:
             if frame.index in (0, 20, 60):
-                for name, ids in dictionaries_in(frame.grey)[:3]:
-                    votes.setdefault(name, set()).update(ids)
+                for found, grey in ((votes, frame.grey), (mirrored, np.ascontiguousarray(frame.grey[:, ::-1]))):
+                    for name, ids in dictionaries_in(grey)[:3]:
+                        found.setdefault(name, set()).update(ids)
+                low, high = np.percentile(frame.grey, (2, 98))
+                darkest, brightest = min(darkest, float(low)), max(brightest, float(high))
             if frame.index >= 60:
                 break
     wanted = sorted({floor.dictionary, car.dictionary})
-    votes = {name: ids for name, ids in votes.items() if name in wanted or len(ids) >= 2}
+    named = {marker.id for marker in (*floor.markers, *car.markers)}
+    votes = {name: numbers for name, numbers in votes.items() if name in wanted or len(numbers) >= 2}
+    own = sorted(set().union(*(votes.get(name, set()) for name in wanted)) & named)
+    turned = sorted(set().union(*(mirrored.get(name, set()) for name in wanted)) & named)
+    if len(turned) >= 2 and len(turned) > len(own):
+        return InputError(
+            "the clip is mirrored, left for right: its markers can only be read in a mirror",
+            where=str(path),
+            remedy="Film with the back camera, or switch mirroring off; a mirrored push would be one to the other side",
+        )
+    if own:
+        return InputError(
+            f"markers of the cards are in the clip ({', '.join(map(str, own))}), but none is sharp and bright enough "
+            f"to be measured (the picture's greys run from {darkest:.0f} to {brightest:.0f} of 255)",
+            where=str(path),
+            remedy="More light, a steady camera in focus, and nearer: a marker's side wants 40 pixels",
+        )
     if votes:
         name = max(votes, key=lambda n: (n in wanted, len(votes[n])))
         numbers = ", ".join(str(i) for i in sorted(votes[name]))
@@ -137,7 +158,7 @@ def _nothing_seen(path: Path, floor: FloorLayout, car: CarMarkers) -> InputError
             remedy=f"Set the dictionary on the cards to {name} or print new sheets",
         )
     return InputError(
-        "no marker was seen in any picture",
+        f"no marker was seen in any picture (their greys run from {darkest:.0f} to {brightest:.0f} of 255)",
         where=str(path),
         remedy="Check that the sheets are in the picture, lit, sharp and at least 25 pixels wide",
     )

@@ -82,6 +82,42 @@ def test_the_grey_picture_is_the_luma_plane(tmp_path: Path) -> None:
         np.testing.assert_array_equal(a, b)
 
 
+@pytest.mark.parametrize(
+    ("name", "codec", "pixels"),
+    [
+        ("a.mp4", "libx265", "yuv420p10le"),  # HEVC Main 10, as phones record HDR
+        ("a.mp4", "libx264", "yuv420p10le"),  # H.264 High 10
+        ("a.mov", "prores_ks", "yuv422p10le"),
+        ("a.mkv", "ffv1", "bgr0"),
+        ("a.mkv", "ffv1", "gray16le"),
+        ("a.mp4", "libx264", "yuvj420p"),
+    ],
+)
+def test_pictures_of_any_depth_and_order_come_as_eight_bit_grey(
+    tmp_path: Path, name: str, codec: str, pixels: str
+) -> None:
+    """Against the picture that was coded: luma of BT.601 grey, within what codecs and ranges do to flat areas."""
+    path = tmp_path / name
+    with av.open(str(path), "w") as container:
+        stream = container.add_stream(codec, rate=30)
+        stream.width, stream.height, stream.pix_fmt = WIDTH, HEIGHT, pixels
+        stream.options = {"x265-params": "log-level=none"} if codec == "libx265" else {}
+        for k in range(4):
+            frame = av.VideoFrame.from_ndarray(picture(k), "bgr24").reformat(format=pixels)
+            for packet in [*stream.encode(frame), *(stream.encode() if k == 3 else [])]:
+                container.mux(packet)
+    with FrameReader(path) as reader:
+        greys = [frame.grey for frame in reader]
+    assert len(greys) == 4
+    assert all(grey.dtype == np.uint8 and grey.shape == (HEIGHT, WIDTH) for grey in greys)
+    for k, grey in enumerate(greys):  # limited range stays as the file has it: 16 to 235
+        bright, dark = grey[30:50, 15 + 2 * k : 35 + 2 * k].astype(float), grey[4:16].astype(float)
+        assert np.median(bright) == pytest.approx(200, abs=14)
+        assert np.median(dark) == pytest.approx(40, abs=14)
+        assert bright.std() < 6
+        assert dark.std() < 6
+
+
 def test_pictures_sent_twice_are_marked(tmp_path: Path) -> None:
     path = write(tmp_path / "a.mkv", [33 * k for k in range(8)], codec="ffv1", shown=[0, 1, 1, 2, 3, 4, 4, 5])
     with FrameReader(path) as reader:

@@ -50,6 +50,28 @@ def one(marker_id: int) -> np.ndarray:
     return cell_pattern(FAMILY, marker_id)[None]
 
 
+@pytest.mark.parametrize(("share", "limit"), [(0.40, 0.06), (0.20, 0.10), (0.10, 0.20)])
+def test_corners_of_a_dim_picture_are_found(share: float, limit: float) -> None:
+    """White paper at grey 92, 46 and 23 of 255, with one grey level of noise: as good as noise over contrast allows."""
+    rng = np.random.default_rng(7)
+    off = []
+    for k in range(8):
+        quad = random_quad(rng, 44.0)
+        bright = picture([quad], [k], noise=0.0, seed=k).astype(float)
+        dim = np.clip(np.round(share * bright + rng.normal(0, 1.0, bright.shape)), 0, 255).astype(np.uint8)
+        fit = fit_corners(dim, quad[None] + rng.uniform(-1, 1, 2), one(k), light=linear_light())
+        assert not np.isnan(fit.corner).any()
+        off.append(fit.corner[0] - quad)
+    away = np.array(off)
+    assert float(np.sqrt(np.mean((away - away.mean(axis=(0, 1))) ** 2))) < limit
+
+
+def test_a_plain_wall_in_the_dark_has_no_corners() -> None:
+    wall = np.clip(np.random.default_rng(3).normal(20, 1.0, (150, 150)), 0, 255).astype(np.uint8)
+    quad = np.array([[40.0, 40], [90, 42], [88, 95], [42, 90]])
+    assert np.isnan(fit_corners(wall, quad[None], one(3), light=linear_light()).corner).all()
+
+
 @pytest.mark.parametrize(("side", "limit"), [(32, 0.10), (44, 0.06), (70, 0.04)])
 def test_corners_are_within_a_tenth_of_a_pixel(side: float, limit: float) -> None:
     """Limit: 0.10 px after a common shift is removed, as measured for line fits by the project's pilot study."""

@@ -259,7 +259,15 @@ def test_no_markers_two_cars_and_a_calibration_of_another_shape(clear: Clip, tmp
     twins = frame.copy()
     spot = slice(300, 480), slice(480, 780)  # where the car stands, copied to an empty corner
     twins[20:200, 20:320] = frame[spot]
-    for name, picture, words in (("none", grey, "no marker was seen"), ("twins", twins, "two cars")):
+    noise = np.random.default_rng(4).normal(0, 1.0, frame.shape[:2])[..., None]
+    unlit = np.clip(0.06 * frame + noise, 0, 255).astype(np.uint8)
+    cases = (
+        ("none", grey, "no marker was seen"),
+        ("twins", twins, "two cars"),
+        ("mirrored", np.ascontiguousarray(frame[:, ::-1]), "mirrored, left for right"),
+        ("unlit", unlit, "no marker was seen|sharp and bright enough"),
+    )
+    for name, picture, words in cases:
         clip = tmp_path / f"{name}.avi"
         writer = cv2.VideoWriter(str(clip), cv2.VideoWriter.fourcc(*"MJPG"), RATE, SIZE)
         for _ in range(6):
