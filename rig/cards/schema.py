@@ -379,6 +379,17 @@ class TestCard(Section, frozen=True):
     car: Annotated[str, text("file of the car card")] = "car.toml"
     bench: Annotated[str, text("file of the bench card")] = "bench.toml"
     clip: Annotated[str, text("file of the clip, for push")] = ""
+    captured_frames_per_s: (
+        Annotated[
+            float,
+            number(
+                "pictures a second at which the clip was taken, for slow motion stored to be played slowly",
+                ge=10,
+                le=10000,
+            ),
+        ]
+        | None
+    ) = None
     push: Push = Push()
     grip: Grip = Grip()
     typed: Typed = Typed()

@@ -6,11 +6,13 @@ speeds, accelerations and forces from them by hand.
 
 import json
 import math
+import re
 import shutil
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
 import pytest
 
@@ -205,6 +207,57 @@ def test_the_dynamic_forecast_is_what_newton_says_of_the_same_push(scene: Scene)
     sideways = (middle[1] - middle[0]) @ np.array([-math.sin(heading), math.cos(heading)])
     kappa = 2 * math.sin((last[2] - first[2]) / 2) / sideways
     assert found(scene, "device", "comparison")["dynamic_kappa_per_m"] == pytest.approx(kappa, rel=0.005)
+
+
+def test_slow_motion_is_measured_in_true_times(scene: Scene) -> None:
+    """Stored at 15 pictures a second, taken at 60: by hand, a picture is 1/60 s, whatever the file says."""
+    test = cards(scene.folder / "slow", "slow")
+    test.write_text("captured_frames_per_s = 60.0\n" + test.read_text())
+    row, words = measured_slowly(scene, test)
+    yaw = yaw_at(device_time())
+    middle = (WHEELBASE / 2 - PIVOT) * np.stack([np.cos(yaw), np.sin(yaw)], axis=-1)
+    steps = np.hypot(*np.diff(middle, axis=0).T) * 1000 * 60
+    pairs = (steps[1:] + steps[:-1]) / 2  # 40 and 60 ms in turn, stored evenly: what the smoothing sees
+    assert 0.88 * pairs.max() < row["peak_speed_mm_s"] < 1.01 * pairs.max()
+    moved = np.flatnonzero(np.abs(np.diff(yaw)) > 0)
+    for key, picture in (("start_s", moved[0]), ("end_s", moved[-1] + 1)):
+        assert row[key] * 60 == pytest.approx(round(row[key] * 60), abs=1e-3)
+        assert row[key] * 60 == pytest.approx(picture, abs=3)
+    assert any("4 times shorter" in note for note in words["notes"])
+
+
+def test_a_push_slower_than_hands_is_asked_about(scene: Scene) -> None:
+    """The same pictures from a container that plays 0.5 a second: the car crawls, and nobody said why."""
+    clip = scene.folder / "crawl.avi"
+    source, out = cv2.VideoCapture(str(scene.folder / "even.avi")), None
+    while (got := source.read())[0]:
+        out = out or cv2.VideoWriter(str(clip), cv2.VideoWriter.fourcc(*"MJPG"), 1.0, got[1].shape[1::-1])
+        out.write(got[1])
+    assert out is not None
+    out.release()
+    test = cards(scene.folder / "crawl", "crawl", clip=str(clip))
+    [row] = told_json(["push", "measure", test, "--log", scene.folder / "log"])["pushes"]
+    track = found(scene, "crawl")["track"]
+    assert row["peak_speed_mm_s"] < 10
+    assert any("slow motion" in warning for warning in track["warnings"])
+    assert "slow motion" not in " ".join(found(scene, "device")["track"]["warnings"])
+
+
+def measured_slowly(scene: Scene, test: Path) -> tuple[dict[str, Any], dict[str, Any]]:
+    """The one push of the even clip under this card, and what is noted of its track."""
+    result = told_json(["push", "measure", test, "--clip", scene.folder / "even.avi", "--log", scene.folder / "log"])
+    [row] = result["pushes"]
+    return row, result["track"]
+
+
+@pytest.mark.parametrize(("rate", "says"), [(12.0, "plays 15"), (5.0, "at least|>= 10|10")])
+def test_rates_that_no_clip_has_are_refused(scene: Scene, rate: float, says: str) -> None:
+    test = cards(scene.folder / "wrong", "wrong")
+    test.write_text(f"captured_frames_per_s = {rate}\n" + test.read_text())
+    told_wrong = told(
+        ["push", "measure", test, "--clip", scene.folder / "even.avi", "--log", scene.folder / "log"], code=2
+    )
+    assert re.search(says, told_wrong)
 
 
 def test_times_that_do_not_belong_to_the_clip_are_refused(scene: Scene, tmp_path: Path) -> None:

@@ -111,13 +111,15 @@ class ClipCards:
 
     camera: a calibration for this resolution (or one of the same shape), or None: focal length and k1 are then
     estimated from the floor markers at a stated cost.  readout: s that the camera takes to read a picture from its
-    first row to its last, None when not known.
+    first row to its last, None when not known.  slower: the file's times over true ones, 8 for 240 pictures a second
+    stored to be played at 30.
     """
 
     floor: FloorLayout
     car: CarMarkers
     camera: Camera | None = None
     readout: float | None = None
+    slower: float = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -181,7 +183,8 @@ class ClipTrack:
     shared_names: (k,) their names in words.
     shutter: the rolling shutter's part; it is in `covariance` already, where it looks independent from frame to
         frame, which it is not.  None when it was not estimated.
-    picture_time: (p,) s of every picture of the clip, where the recorder noted them; empty: the stream's own times.
+    picture_time: (p,) s of every picture of the clip, where they are not those that the file states (noted by the
+        recorder, slow motion); empty: the file's own.
     notes: sentences for people (track quality in words).  warnings: what to change.
     """
 

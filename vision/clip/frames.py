@@ -50,7 +50,7 @@ class ClipReport:
 
     promised: s, the container's own duration, 0 when it gives none.  backwards: frames whose time stamp did not
     advance (left out).  longest_gap, usual_gap: s.  dropped: frames missing at the usual gap.
-    cut: reason for thinking that the file lacks its end, or "".
+    cut: reason for thinking that the file lacks its end, or "".  times: s of every picture, in order.
     """
 
     size: tuple[int, int] = (0, 0)
@@ -64,6 +64,7 @@ class ClipReport:
     longest_gap: float = 0.0
     dropped: int = 0
     cut: str = ""
+    times: list[float] = field(default_factory=list)
     _gaps: list[float] = field(default_factory=list)
 
     def add_gap(self, gap: float) -> None:
@@ -179,11 +180,12 @@ class FrameReader:
     """Frames of one clip in order: `for frame in FrameReader(path)`, then look at `report`.
 
     threads: 1 decodes in the caller's thread, more on a thread of its own ahead of the caller.
+    slower: the file's times over true ones (slow motion); all times here are true ones.
     Raises InputError when the file is no clip or its codec cannot be read.
     Use as a context manager, or call `close`, to stop early.
     """
 
-    def __init__(self, path: Path | str, *, threads: int = DECODERS) -> None:
+    def __init__(self, path: Path | str, *, threads: int = DECODERS, slower: float = 1.0) -> None:
         import cv2
 
         self.path = Path(path)
@@ -210,10 +212,10 @@ class FrameReader:
         rate = self._capture.get(cv2.CAP_PROP_FPS)
         count = self._capture.get(cv2.CAP_PROP_FRAME_COUNT)
         self.report = ClipReport(
-            promised=count / rate if rate > 0 and count > 0 else 0.0,
+            promised=count / rate / slower if rate > 0 and count > 0 else 0.0,
             rotation=int(self._capture.get(cv2.CAP_PROP_ORIENTATION_META)),
         )
-        self._threads = threads
+        self._threads, self._slower = threads, slower
         self._stop = threading.Event()
         self._worker: threading.Thread | None = None
         self._ahead: queue.Queue[Frame | BaseException | None] = queue.Queue(maxsize=QUEUE)
@@ -281,10 +283,11 @@ class FrameReader:
             good, picture = self._capture.read()
             if not good:
                 break
-            time = self._capture.get(cv2.CAP_PROP_POS_MSEC) / 1000.0
+            time = self._capture.get(cv2.CAP_PROP_POS_MSEC) / 1000.0 / self._slower
             grey = _grey(picture)
             index = report.frames
             report.frames += 1
+            report.times.append(time)
             if index == 0:
                 report.size = (grey.shape[1], grey.shape[0])
             elif (grey.shape[1], grey.shape[0]) != report.size:

@@ -282,12 +282,14 @@ def follow_clip(
     watch: Callable[[Frame], None] | None = None,
     progress: Callable[[float], None] | None = None,
     threads: int = DECODERS,
+    slower: float = 1.0,
 ) -> ClipReport:
     """Give the follower every frame of a clip; what the reader says of the clip.
 
     watch: is given every frame, too.  progress: called with 0..1, the share of the clip.  threads: of the decoder.
+    slower: see `FrameReader`.
     """
-    with FrameReader(path, threads=threads) as reader:
+    with FrameReader(path, threads=threads, slower=slower) as reader:
         for frame in reader:
             follower.follow(frame)
             if watch is not None:

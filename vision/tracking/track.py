@@ -37,7 +37,7 @@ def track_clip(
     check_cards(cards.floor, cards.car)
     follower = Follower(cards.floor, cards.car)
     told = None if progress is None else lambda share: progress(min(0.97, share))
-    report = follow_clip(follower, path, watch=watch, progress=told, threads=threads)
+    report = follow_clip(follower, path, watch=watch, progress=told, threads=threads, slower=cards.slower)
     cards = replace(cards, camera=_fitting_camera(cards.camera, report.size))
     sightings = follower.sightings
     check_sightings(path, follower, cards.floor, cards.car)
@@ -53,6 +53,8 @@ def track_clip(
     words = describe(track, solved, report, cards, sightings.column("spread"))
     if progress is not None:
         progress(1.0)
+    if cards.slower != 1.0:
+        track = replace(track, picture_time=np.array(report.times))
     return replace(track, notes=(*words.notes, *shutter_words(shutter)), warnings=(*track.warnings, *words.warnings))
 
 

@@ -13,7 +13,8 @@ from rig.base.errors import InputError
 from rig.base.progress import Progress
 from rig.cards.measures import car_markers, floor_layout, readout, wheelbase
 from rig.cards.read import CardSet
-from rig.jobs.pushing.measure import kept_track, with_true_times
+from rig.jobs.pushing.clip_times import clip_times, with_noted_times
+from rig.jobs.pushing.measure import kept_track
 from rig.log.store import BenchLog
 from rig.lookups.belongs import weighing_of
 from rig.lookups.cards_and_pivots import keep_cards
@@ -73,14 +74,14 @@ def measure_drive(
 
     floor = floor_layout(cards.bench)
     markers = car_markers(cards.car, dictionary=floor.dictionary)
-    track = with_true_times(
-        clip,
-        track_clip(
-            clip,
-            ClipCards(floor=floor, car=markers, camera=stored_camera(cards, log), readout=readout(cards.bench)),
-            progress=progress,
-        ),
+    seen_by = ClipCards(
+        floor=floor,
+        car=markers,
+        camera=stored_camera(cards, log),
+        readout=readout(cards.bench),
+        slower=clip_times(clip, cards.test).slower,
     )
+    track = with_noted_times(clip, track_clip(clip, seen_by, progress=progress))
     load, missing = _weights(cards, log)
     driven, still, model, why = drive_beside_model(track.time, track.pose, cards, load, since=since, until=until)
     record = log.record(

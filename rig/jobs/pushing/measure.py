@@ -1,6 +1,5 @@
 """Measure the pivot: track the clip, find the pushes in it, write the result down."""
 
-import json
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -14,6 +13,7 @@ from rig.base.errors import InputError
 from rig.base.progress import Progress
 from rig.cards.measures import MM, car_markers, floor_layout, readout, wheelbase
 from rig.cards.read import CardSet
+from rig.jobs.pushing.clip_times import clip_times, hardly_by_hand, with_noted_times
 from rig.jobs.pushing.finger import contacts, finger_record, seen_path, track_with_finger, worn_marker
 from rig.jobs.pushing.setup_doubts import setup_doubt
 from rig.jobs.pushing.shutter import shutter_notes, shutter_record
@@ -131,13 +131,14 @@ def measured_clip(
     markers = car_markers(cards.car, dictionary=floor.dictionary)
     worn = worn_marker(cards, floor)
     watch = None if worn is None else FingerWatch(worn)
+    times = clip_times(clip, cards.test)
     seen = track_clip(
         clip,
-        ClipCards(floor=floor, car=markers, camera=camera, readout=readout(cards.bench)),
+        ClipCards(floor=floor, car=markers, camera=camera, readout=readout(cards.bench), slower=times.slower),
         watch=None if watch is None else watch.look,
         progress=progress,
     )
-    track, finger = with_true_times(clip, seen), None
+    track, finger = with_noted_times(clip, seen), None
     if worn is not None and watch is not None:
         finger = seen_path(watch, worn, seen)
         finger = replace(finger, time=np.interp(finger.time, seen.time, track.time))
@@ -145,10 +146,12 @@ def measured_clip(
     found = pushes_in(kept, cards)
     numbers = [push.number for push in found.pushes]
     notes = [
+        *([times.note] if times.note else []),
         *springback_notes(found.pushes),
         *shutter_notes(found.causes, wheelbase(cards.car), numbers),
     ]
-    track = replace(track, notes=(*track.notes, *notes))
+    slow = hardly_by_hand(max((1e3 * push.peak_speed for push in found.pushes), default=np.inf), times)
+    track = replace(track, notes=(*track.notes, *notes), warnings=(*track.warnings, *([slow] if slow else [])))
     rows = None
     if worn is not None and watch is not None and finger is not None and found.contacts is not None:
         rows = finger_record(found.contacts, kept.shared_names, cards)
@@ -274,45 +277,6 @@ def laid_by_eye(
         views=learned.views,
         noise_px=learned.noise,
     )
-
-
-def with_true_times(clip: Path, track: ClipTrack) -> ClipTrack:
-    """Times as the recorder noted them beside its own clips, whose container only knows an even rate."""
-    notes = clip.with_suffix(".times.json")
-    if not notes.is_file():
-        return track
-    try:
-        rows = json.loads(notes.read_text(encoding="utf-8"))["pictures"]
-        noted = np.array([row["time_s"] for row in rows])
-        stamps = np.array([row["device_time_s"] for row in rows], dtype=float)  # None becomes nan
-    except (OSError, ValueError, KeyError, TypeError) as error:
-        raise InputError(
-            f"the times noted beside the clip cannot be read ({error})",
-            where=str(notes),
-            remedy="Remove this file to measure with an even rate instead",
-        ) from error
-    if len(noted) != track.frames_read or len(noted) < 2:
-        raise InputError(
-            f"{len(noted)} times for {track.frames_read} pictures",
-            where=str(notes),
-            remedy="This file does not belong to the clip: remove it to measure with an even rate",
-        )
-    if np.all(np.diff(stamps) > 0):  # the device's own clock knows no waiting in queues and cables
-        noted = stamps
-    step = 1.0 / _rate(clip)
-    even, true = np.arange(len(noted)) * step, noted - noted[0]
-    view = replace(track.view, time=np.interp(track.view.time, even, true))
-    return replace(track, time=np.interp(track.time, even, true), view=view, picture_time=true)
-
-
-def _rate(clip: Path) -> float:
-    """Even rate that the clip's container states, pictures per second."""
-    import cv2
-
-    source = cv2.VideoCapture(str(clip))
-    rate = float(source.get(cv2.CAP_PROP_FPS))
-    source.release()
-    return rate
 
 
 def push_record(push: MeasuredPush) -> PushRow:

@@ -1,0 +1,131 @@
+"""What a clip's times mean: slow motion stored to be played slowly, and the times that the bench's recorder noted."""
+
+import json
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from rig.base.errors import InputError
+from rig.cards.schema import TestCard
+from vision.base.types import ClipTrack
+from vision.clip.capture_rate import tagged_rate
+
+SAME_RATE = 0.05
+"""Relative: containers round their rates, and phones keep theirs only so well."""
+
+HANDS_MM_S = 10.0
+"""Slower than this at its fastest, a filmed push was hardly made by hand: more likely it is played slowly."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClipTimes:
+    """slower: the file's times over true ones, 8 for 240 pictures a second stored as 30.  note: for people.
+
+    known: somebody or something said at what rate the clip was taken.
+    """
+
+    slower: float
+    known: bool
+    note: str
+
+
+def clip_times(clip: Path, test: TestCard) -> ClipTimes:
+    """How a clip's times are to be read: by the test card, else by the file's own metadata, else as the file has them.
+
+    Raises InputError when card and file contradict each other, or the card gives fewer pictures than are in the file.
+    """
+    if _noted(clip).is_file():  # the bench's own recorder
+        return ClipTimes(slower=1.0, known=True, note="")
+    stored, card = stored_rate(clip), test.captured_frames_per_s
+    tag = tagged_rate(clip) if clip.is_file() else None
+    where = f"{test.name}, captured_frames_per_s"
+    if card is not None and tag is not None and abs(card / tag - 1.0) > SAME_RATE:
+        raise InputError(
+            f"the card says {card:g} pictures a second, the clip's file says that it was taken at {tag:g}",
+            where=where,
+            remedy="Leave the key out to go by the file, or correct it",
+        )
+    if card is not None and stored > 0 and card < (1.0 - SAME_RATE) * stored:
+        raise InputError(
+            f"{card:g} pictures a second, but the file plays {stored:.4g}: no camera stores more than it takes",
+            where=where,
+            remedy="Write the rate at which the camera took the pictures, for slow motion as 120 or 240",
+        )
+    captured = card if card is not None else tag
+    if captured is None or stored <= 0:
+        return ClipTimes(slower=1.0, known=False, note=_unknown(stored))
+    slower = captured / stored
+    said = "the test card" if card is not None else "the clip's file"
+    if abs(slower - 1.0) <= SAME_RATE:
+        return ClipTimes(slower=1.0, known=True, note="")
+    return ClipTimes(
+        slower=slower,
+        known=True,
+        note=f"Taken at {captured:g} pictures a second and stored to be played at {stored:.4g}, by {said}: "
+        f"all times are {slower:.3g} times shorter than the player shows.",
+    )
+
+
+def _unknown(stored: float) -> str:
+    rate = f"{stored:.4g} pictures a second" if stored > 0 else "as it states them"
+    return (
+        f"Times are the file's own ({rate}). Was it slow motion? Then write captured_frames_per_s on the test card: "
+        "speeds, and whether the push was slow enough, hang on it."
+    )
+
+
+def _noted(clip: Path) -> Path:
+    return clip.with_suffix(".times.json")
+
+
+def hardly_by_hand(peak_mm_s: float, times: ClipTimes) -> str:
+    """A warning for a push slower than hands are, where nobody said at what rate the clip was taken; else empty.
+
+    peak_mm_s: of the quickest push, mid-wheelbase.
+    """
+    if times.known or not peak_mm_s < HANDS_MM_S:
+        return ""
+    return (
+        f"The car never moved faster than {peak_mm_s:.2g} mm/s, slower than hands push: is this slow motion, stored to "
+        "be played slowly? Then write captured_frames_per_s on the test card (the rate at which it was taken)"
+    )
+
+
+def with_noted_times(clip: Path, track: ClipTrack) -> ClipTrack:
+    """Times as the recorder noted them beside its own clips, whose container only knows an even rate."""
+    notes = _noted(clip)
+    if not notes.is_file():
+        return track
+    try:
+        rows = json.loads(notes.read_text(encoding="utf-8"))["pictures"]
+        noted = np.array([row["time_s"] for row in rows])
+        stamps = np.array([row["device_time_s"] for row in rows], dtype=float)  # None becomes nan
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        raise InputError(
+            f"the times noted beside the clip cannot be read ({error})",
+            where=str(notes),
+            remedy="Remove this file to measure with an even rate instead",
+        ) from error
+    if len(noted) != track.frames_read or len(noted) < 2:
+        raise InputError(
+            f"{len(noted)} times for {track.frames_read} pictures",
+            where=str(notes),
+            remedy="This file does not belong to the clip: remove it to measure with an even rate",
+        )
+    if np.all(np.diff(stamps) > 0):  # the device's own clock knows no waiting in queues and cables
+        noted = stamps
+    step = 1.0 / stored_rate(clip)
+    even, true = np.arange(len(noted)) * step, noted - noted[0]
+    view = replace(track.view, time=np.interp(track.view.time, even, true))
+    return replace(track, time=np.interp(track.time, even, true), view=view, picture_time=true)
+
+
+def stored_rate(clip: Path) -> float:
+    """Even rate that the clip's container states, pictures per second; 0 when it states none."""
+    import cv2
+
+    source = cv2.VideoCapture(str(clip))
+    rate = float(source.get(cv2.CAP_PROP_FPS))
+    source.release()
+    return rate
