@@ -34,7 +34,7 @@ def command() -> None:
 @command.command(
     cls=BenchCommand,
     example="pivotbench moving rates spring --at 0 40.0 --at 1000 36.1",
-    then="pivotbench moving test.toml, when the value is on the car card (--write)",
+    then="write the lines onto the car card (--write), then: pivotbench moving test.toml",
 )
 @click.option("--at", "pairs", type=float, nargs=2, multiple=True, required=True, help="Pad load, g, and length, mm.")
 @click.option("--load-u", type=click.FloatRange(0), default=1.0, show_default=True, help="Doubt of a load, g.")
@@ -75,7 +75,7 @@ def spring(
 @command.command(
     cls=BenchCommand,
     example="pivotbench moving rates ratio --at 0 52.0 --at 10 45.6",
-    then="pivotbench moving test.toml, when the value is on the car card (--write)",
+    then="write the lines onto the car card (--write), then: pivotbench moving test.toml",
 )
 @click.option("--at", "pairs", type=float, nargs=2, multiple=True, required=True, help="Wheel and spring place, mm.")
 @click.option("--read-u", type=click.FloatRange(0), default=0.2, show_default=True, help="Doubt of a reading, mm.")
@@ -97,7 +97,7 @@ def ratio(
 @command.command(
     cls=BenchCommand,
     example="pivotbench moving rates shim --gained 27 --shim 1.0 --track 165 165 --body-roll 0.16",
-    then="pivotbench moving test.toml, when the value is on the car card (--write)",
+    then="write the lines onto the car card (--write), then: pivotbench moving test.toml",
 )
 @click.option("--gained", type=float, required=True, help="Load that the shimmed front wheel gains, g.")
 @click.option("--blocked", type=float, help="The same with the rear axle blocked solid, g.")
