@@ -7,8 +7,10 @@ from typing import Any
 
 from analysis.base.errors import AnalysisError
 from rig.base.errors import BenchError, InputError
+from rig.base.plain_json import Json
 from rig.cards.fields import CardKeys
 from rig.cards.read import CardSet
+from rig.cards.schema import Pads
 from rig.jobs.pushing.compare import Verdict, judge, typed_pivot
 from rig.jobs.pushing.film import LiveLook
 from rig.jobs.pushing.measure import measure_clip, stored_camera
@@ -21,7 +23,7 @@ from rig.log.store import LOG_FILE, BenchLog
 from rig.lookups.belongs import weighing_of
 from rig.page.bench.broadcast import Broadcast
 from rig.page.bench.camera_view import CameraView
-from rig.page.bench.card_files import Deck
+from rig.page.bench.card_files import Deck, editor
 from rig.page.bench.jobs import Job, Work
 from rig.page.bench.lesson_steps import FIRST_STEP, LessonStep, step_named
 from rig.page.bench.pad_listeners import PadHub
@@ -108,20 +110,39 @@ class Bench:
     def save_card(self, kind: str, values: CardKeys) -> str:
         """Save a new version of one card."""
         with self._lock, self.log() as log:
-            port = self.deck.cards().bench.pads
+            port = self._pads_on_card()
             self.deck.save(kind, values, log)
-            again = self.deck.cards().bench.pads != port
+            again = self._pads_on_card() != port
         self._cards_changed(pads=again)
         return f"Saved a new version of the {kind} card."
 
     def undo(self) -> str:
         """Back to the versions before the last save."""
         with self._lock, self.log() as log:
-            port = self.deck.cards().bench.pads
+            port = self._pads_on_card()
             undone = self.deck.undo(log)
-            again = self.deck.cards().bench.pads != port
+            again = self._pads_on_card() != port
         self._cards_changed(pads=again)
         return f"Went back to the version before, for {undone}."
+
+    def restore_card(self, kind: str) -> str:
+        """Put back the last good version of a card that was spoilt from outside."""
+        with self._lock, self.log() as log:
+            self.deck.restore(kind, log)
+        self._cards_changed(pads=True)
+        return f"The {kind} card is again as it was last saved here."
+
+    def editor(self) -> Json:
+        """What the card editor shows."""
+        with self._lock, self.log() as log:
+            return editor(self.deck, log)
+
+    def _pads_on_card(self) -> Pads | None:
+        """What the bench card says of the pads; None while the cards cannot be used."""
+        try:
+            return self.deck.cards().bench.pads
+        except InputError:
+            return None
 
     def _cards_changed(self, *, pads: bool) -> None:
         if pads and self.virtual is None:
@@ -143,7 +164,11 @@ class Bench:
             self.weighing = None
 
     def _open_pads(self) -> None:
-        bench = self.cards().bench
+        try:
+            bench = self.cards().bench
+        except InputError:  # a card was spoilt from outside: the page says so, and can put it right
+            self.hub.stop()
+            return
         if bench.pads.port and bench.pads.port != "virtual":
             self.hub.start(bench, bench.pads.port)
         else:

@@ -1,24 +1,27 @@
 """The three cards that the page works on: kept as files, every save a new version in the log, with undo."""
 
+import contextlib
 import json
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 
-from rig.base.errors import InputError
+from rig.base.errors import BenchError, InputError
 from rig.base.files import write_text
 from rig.base.plain_json import Json
 from rig.cards.fields import CardKeys, Field, sections
 from rig.cards.identity import new_id
 from rig.cards.leaves import value_at
 from rig.cards.left_out import taken_without
-from rig.cards.read import CardSet, read_set
+from rig.cards.read import CardSet, read_set, text_on_card
 from rig.cards.schema import CARD_TYPES
 from rig.cards.template import card_text
 from rig.cards.written.edited import changed, checked_card
 from rig.log.store import BenchLog
 
 KINDS = ("car", "bench", "test")
+OWN_FILES = {"car": "car.toml", "bench": "bench.toml"}
+"""What the page's test card names: its own two cards, never another file of this machine."""
 LONGEST_HISTORY = 200
 FIRST_TEST = {"push.position_pct": 85.0}
 
@@ -29,6 +32,7 @@ class Deck:
     def __init__(self, folder: Path) -> None:
         self._folder = folder
         self._history_file = folder / "undo.json"
+        self._good_file = folder / "good.json"
         # pushed near the nose: a first push that swings says more than one that slides straight
         for kind in KINDS:
             if not self._path(kind).is_file():
@@ -43,18 +47,42 @@ class Deck:
 
     def cards(self) -> CardSet:
         """The cards as they are now. Raises InputError when a file was spoilt from outside."""
+        _check("test", self._text("test"), where=str(self._path("test")))
         return read_set(self._path("test"))
+
+    def troubles(self) -> dict[str, str]:
+        """Why a card cannot be used, by its kind: spoilt from outside, since nothing is saved here that cannot be."""
+        found = {}
+        for kind in KINDS:
+            try:
+                _check(kind, self._text(kind), where=str(self._path(kind)))
+            except InputError as error:
+                found[kind] = str(error)
+        return found
+
+    def shown_text(self, kind: str, log: BenchLog) -> str:
+        """What the editor shows of a card: itself, or its last good version where it cannot be used."""
+        try:
+            text = self._text(kind)
+            _check(kind, text, where=f"{kind} card")
+        except InputError:
+            return self._last_good(kind, log)
+        return text
+
+    def restore(self, kind: str, log: BenchLog) -> None:
+        """Put the last good version of a card in the place of one that cannot be used."""
+        write_text(self._path(kind), self._last_good(kind, log))
 
     def replace(self, texts: Mapping[str, str], log: BenchLog, *, undoable: bool = True) -> None:
         """Make these texts the cards; all are checked before any is written. Raises InputError."""
-        now = {kind: self._path(kind).read_text(encoding="utf-8") for kind in texts}
         for kind, text in texts.items():
-            checked_card(kind, text, where=f"{kind} card")
-        for kind, text in texts.items():
-            log.add_card(kind, str(tomllib.loads(text).get("name", "")), text)
+            _check(kind, text, where=f"{kind} card")
+        now = {kind: self.shown_text(kind, log) for kind in texts}
+        good = {kind: log.add_card(kind, str(tomllib.loads(text)["name"]), text) for kind, text in texts.items()}
         before = {kind: now[kind] for kind in texts if now[kind] != texts[kind]}
         for kind, text in texts.items():
             write_text(self._path(kind), text)
+        write_text(self._good_file, json.dumps(self._stored_good() | good))
         if before and undoable:
             hashes = {kind: log.add_card(kind, str(tomllib.loads(text)["name"]), text) for kind, text in before.items()}
             self._history = [*self._history, hashes][-LONGEST_HISTORY:]
@@ -62,8 +90,7 @@ class Deck:
 
     def save(self, kind: str, values: CardKeys, log: BenchLog) -> None:
         """Change keys of one card, keeping its comments. values: dotted key -> value, None to leave the key out."""
-        text = changed(self._path(kind).read_text(encoding="utf-8"), kind, values)
-        self.replace({kind: text}, log)
+        self.replace({kind: changed(self.shown_text(kind, log), kind, values)}, log)
 
     def undo(self, log: BenchLog) -> str:
         """Back to the versions before the last save; returns what went back. Raises InputError at the beginning."""
@@ -79,6 +106,24 @@ class Deck:
     def _path(self, kind: str) -> Path:
         return self._folder / f"{kind}.toml"
 
+    def _text(self, kind: str) -> str:
+        return text_on_card(self._path(kind))
+
+    def _last_good(self, kind: str, log: BenchLog) -> str:
+        """The version saved last here; a new card where none was."""
+        digest = self._stored_good().get(kind)
+        if digest is not None:
+            with contextlib.suppress(BenchError):
+                return log.card(digest).text
+        return card_text(kind, {"id": new_id()} | (FIRST_TEST if kind == "test" else {}))
+
+    def _stored_good(self) -> dict[str, str]:
+        try:
+            stored = json.loads(self._good_file.read_text(encoding="utf-8"))
+        except (OSError, ValueError):
+            return {}
+        return stored if isinstance(stored, dict) else {}
+
     def _stored_history(self) -> list[dict[str, str]]:
         try:
             stored = json.loads(self._history_file.read_text(encoding="utf-8"))
@@ -87,14 +132,32 @@ class Deck:
         return stored if isinstance(stored, list) else []
 
 
-def editor(deck: Deck) -> Json:
-    """Everything that the card editor shows: each key with value, unit, range, explanation."""
-    cards = deck.cards()
+def _check(kind: str, text: str, *, where: str) -> None:
+    """Raise InputError unless this can be the page's card of that kind."""
+    checked_card(kind, text, where=where)
+    if kind != "test":
+        return
+    for key, name in OWN_FILES.items():
+        if (given := tomllib.loads(text).get(key, name)) != name:
+            raise InputError(
+                f'{key} = "{given}" names another file: the page works on its own three cards',
+                where=f"{where}, {key}",
+                remedy=f"Leave it {name}, and change the {key} card itself",
+            )
+
+
+def editor(deck: Deck, log: BenchLog) -> Json:
+    """Everything that the card editor shows: each key with value, unit, range, explanation.
+
+    A card that cannot be used is shown as it was last good, with what is wrong with it now.
+    """
+    troubles = deck.troubles()
     kinds: Json = {}
     for kind in KINDS:
-        values = tomllib.loads(cards.texts[kind])
+        values = tomllib.loads(deck.shown_text(kind, log))
         kinds[kind] = {
             "name": values.get("name", ""),
+            "trouble": troubles.get(kind, ""),
             "sections": [
                 {
                     "name": name,

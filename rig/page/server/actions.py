@@ -83,6 +83,12 @@ class CardValues(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     values: Annotated[dict[Annotated[str, Meta(max_length=80)], Value], Meta(min_length=1, max_length=200)]
 
 
+class CardKind(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """One of the three cards."""
+
+    kind: Literal["car", "bench", "test"]
+
+
 class HiddenPush(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Where to push the car with the secret, per cent of the wheelbase."""
 
@@ -130,6 +136,7 @@ def actions(bench: Bench, classroom: Classroom, hidden: HiddenGame, phones: Phon
             "Judge a pivot found with a ruler", TypedPivot, lambda a: bench.judge_typed(a.pivot_pct, a.u_pct)
         ),
         "save-card": act("Save a new version of a card", CardValues, lambda a: bench.save_card(a.kind, dict(a.values))),
+        "restore-card": act("Put back a card's last good version", CardKind, lambda a: bench.restore_card(a.kind)),
         "undo": act("Back to the cards before the last save", Nothing, lambda a: bench.undo()),
         "done": act("The asked step is done", Nothing, answered),
         "stop": act("Stop what is running", Nothing, stopped),

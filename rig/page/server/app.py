@@ -24,7 +24,6 @@ from rig.log.export import export_tables
 from rig.page.bench.bench import Bench
 from rig.page.bench.broadcast import encode, stream
 from rig.page.bench.camera_view import BOUNDARY
-from rig.page.bench.card_files import editor
 from rig.page.bench.views import pushed_png, what_if_json
 from rig.page.classroom.classroom import Classroom, lesson_json
 from rig.page.classroom.hidden_change import HiddenGame
@@ -80,7 +79,7 @@ class Page:
             routes.CAMERA: self._camera,
             routes.DOCUMENT: self._answering(lambda request: self.document),
             routes.LESSON: self._answering(lambda request: lesson_json()),
-            routes.CARDS: self._answering(lambda request: editor(self.bench.deck)),
+            routes.CARDS: self._answering(lambda request: self.bench.editor()),
             routes.RECORD: self._answering(lambda request: past(self.bench)),
             routes.COMPARED: self._answering(lambda request: compared(self.bench)),
             routes.WHAT_IF: self._answering(self._what_if),

@@ -50,6 +50,9 @@ export function startEditor() {
 
   function draw() {
     const card = newest.cards[kind.value];
+    const spoilt = Object.entries(newest.cards).filter(([, one]) => one.trouble);
+    tellTrouble("spoilt", spoilt.map(([name, one]) => `The ${name} card cannot be used, and the editor shows its last good version. ${one.trouble}`).join("\n"));
+    byId("restore").hidden = !card.trouble;
     const typing = form.contains(document.activeElement) ? document.activeElement.id : "";
     drawn = JSON.stringify(newest.cards);
     changed = new Map();
@@ -102,6 +105,12 @@ export function startEditor() {
     }
   });
   kind.addEventListener("change", draw);
+  tap("restore", async () => {
+    changed = new Map();
+    drawn = "";
+    await act("restore-card", { kind: kind.value });
+    await load();
+  });
   tap("undo", async () => {
     changed = new Map();
     drawn = "";

@@ -204,6 +204,48 @@ def test_a_job_asks_and_goes_on_when_the_step_is_done() -> None:
 # cards
 
 
+@pytest.mark.parametrize("name", ["other-car.toml", "../../secret.toml", "/etc/passwd"])
+def test_the_page_s_test_card_names_no_other_file(tmp_path: Path, name: str) -> None:
+    """Neither one that is missing, after which nothing would load, nor one of the machine's own."""
+    bench = Bench(tmp_path)
+    try:
+        before = bench.cards().texts["test"]
+        with pytest.raises(InputError, match="its own three cards"):
+            bench.save_card("test", {"car": name})
+        assert bench.cards().texts["test"] == before
+        bench.save_card("test", {"push.distance_mm": 44.0})
+        assert bench.cards().test.push.distance_mm == 44.0
+    finally:
+        bench.close()
+
+
+@pytest.mark.parametrize("spoilt", ["push = [", 'card = "test"\nname = "x"\ncar = "elsewhere.toml"\n', ""])
+def test_a_card_spoilt_from_outside_opens_as_it_was_last_good(tmp_path: Path, spoilt: str) -> None:
+    bench = Bench(tmp_path)
+    bench.save_card("test", {"push.distance_mm": 44.0})
+    bench.close()
+    (tmp_path / "page" / "bench" / "test.toml").write_text(spoilt)
+    bench = Bench(tmp_path)  # starts all the same
+    try:
+        told = bench.editor()["cards"]
+        assert told["test"]["trouble"]
+        assert told["car"]["trouble"] == ""
+        fields = {field["path"]: field["value"] for part in told["test"]["sections"] for field in part["fields"]}
+        assert fields["push.distance_mm"] == 44.0
+        with pytest.raises(InputError):
+            bench.cards()
+        bench.restore_card("test")
+        assert bench.cards().test.push.distance_mm == 44.0
+        (tmp_path / "page" / "bench" / "test.toml").write_text(spoilt)
+        bench.save_card("test", {"push.distance_mm": 46.0})  # saving from the editor puts it right, too
+        assert bench.cards().test.push.distance_mm == 46.0
+        bench.undo()
+        assert bench.cards().test.push.distance_mm == 44.0
+        assert not any(part["trouble"] for part in bench.editor()["cards"].values())
+    finally:
+        bench.close()
+
+
 def test_undo_brings_back_every_byte(tmp_path: Path) -> None:
     deck = Deck(tmp_path / "cards")
     with BenchLog(tmp_path / "log") as log:
