@@ -21,7 +21,7 @@ from rig.page.classroom.classroom import Classroom, RateLimit, new_code
 from rig.page.server.guard import Guard, no
 from rig.page.server.static_files import Assets, send_asset
 
-SEEN_BY_PHONES = ("phone.html", "phone.js", "phone.css", "car.js", "words.js")
+SEEN_BY_PHONES = ("phone.html", "phone.js", "phone.css", "car.js", "numbers.js", "words.js")
 
 
 class PhoneGuess(msgspec.Struct, frozen=True, forbid_unknown_fields=True):

@@ -2,7 +2,7 @@
 const handlers = new Map();
 let token = "";
 let start = "";
-let source;
+let source; // only in the window that holds the stream
 let lastNews = performance.now();
 export const state = {};
 
@@ -17,32 +17,70 @@ const spread = (kind, content) => {
 };
 
 const KINDS = ["port", "job", "car", "first", "class", "hidden", "camera", "pads", "beat"];
-export function connect() {
+export const age = () => performance.now() - lastNews;
+
+// One window of a browser holds the stream and hands it to the others: a browser opens six connections to a host at
+// the most, and a stream in every window would leave none for the buttons.
+const others = navigator.locks && "BroadcastChannel" in window ? new BroadcastChannel("bench") : null;
+let hello = null;
+let holds = false;
+
+function take(kind, content) {
+  lastNews = performance.now();
+  if (kind === "hello") {
+    hello = content;
+    const restarted = start && start !== content.start;
+    token = content.token;
+    start = content.start;
+    spread("link", { on: true, restarted, software: content.software });
+  } else spread(kind, content);
+}
+function lost() {
+  if (state.link?.on !== false) spread("link", { on: false });
+  if (holds) others?.postMessage({ kind: "lost" });
+}
+function open() {
   source?.close();
   source = new EventSource("/events");
-  source.addEventListener("hello", (event) => {
-    const hello = JSON.parse(event.data);
-    const restarted = start && start !== hello.start;
-    token = hello.token;
-    start = hello.start;
-    lastNews = performance.now();
-    spread("link", { on: true, restarted, software: hello.software });
-  });
-  for (const kind of KINDS)
+  for (const kind of ["hello", ...KINDS])
     source.addEventListener(kind, (event) => {
-      lastNews = performance.now();
-      spread(kind, JSON.parse(event.data));
+      const content = JSON.parse(event.data);
+      others?.postMessage({ kind, content });
+      take(kind, content);
     });
   source.onerror = () => {
-    spread("link", { on: false });
+    lost();
     // a browser gives up on some answers; then we open anew
-    if (source.readyState === EventSource.CLOSED) setTimeout(connect, 1000);
+    if (source.readyState === EventSource.CLOSED) setTimeout(open, 1000);
   };
 }
+export function connect() {
+  if (!others) {
+    holds = true;
+    open();
+    return;
+  }
+  others.onmessage = ({ data: { kind, content } }) => {
+    if (kind === "ask") {
+      if (!holds || !hello) return;
+      others.postMessage({ kind: "hello", content: hello });
+      for (const one of KINDS) if (one in state) others.postMessage({ kind: one, content: state[one] });
+    } else if (kind === "lost") lost();
+    else take(kind, content);
+  };
+  // held until this window closes; then the next one that waits opens the stream
+  navigator.locks.request("bench-stream", () => {
+    holds = true;
+    open();
+    return new Promise(() => {});
+  });
+  others.postMessage({ kind: "ask" });
+}
 setInterval(() => {
-  if (state.link?.on && performance.now() - lastNews > 16000) {
-    spread("link", { on: false });
-    connect();
+  if (state.link?.on && age() > 16000) {
+    lost();
+    if (holds) open();
+    else others?.postMessage({ kind: "ask" });
   }
 }, 2000);
 

@@ -1,5 +1,6 @@
 // The card editor: every key with its unit, range and meaning, made from the bench's own schema.
 import { act, ask, on } from "./bench.js";
+import { numberIn } from "./numbers.js";
 import { tap, tellTrouble } from "./shared.js";
 import { byId, el } from "./words.js";
 
@@ -38,10 +39,10 @@ export function startEditor() {
     const numeric = field.kind === "number" || field.kind === "whole number";
     return el("input", {
       id,
-      type: numeric ? "number" : "text",
-      step: field.kind === "whole number" ? 1 : "any",
-      min: numeric ? field.low : null,
-      max: numeric ? field.high : null,
+      type: "text",
+      inputmode: numeric ? "decimal" : null,
+      "data-low": numeric ? field.low : null,
+      "data-high": numeric ? field.high : null,
       value: now,
       placeholder: usual,
       "aria-describedby": `${id}-about`,
@@ -86,7 +87,7 @@ export function startEditor() {
   function value(field, input) {
     if (field.kind === "yes/no") return input.value === "true";
     if (field.kind === "list") return input.value.trim() === "" ? null : JSON.parse(input.value);
-    if (field.kind === "number" || field.kind === "whole number") return input.value === "" ? null : Number(input.value);
+    if (field.kind === "number" || field.kind === "whole number") return input.value.trim() === "" ? null : numberIn(input);
     return input.value;
   }
 

@@ -1,5 +1,6 @@
 import { act, ask, connect, on, state } from "./bench.js";
 import { CarView } from "./car.js";
+import { numberIn } from "./numbers.js";
 import { startShared, tap, tellTrouble, tiePin } from "./shared.js";
 import { byId, el, show } from "./words.js";
 
@@ -59,7 +60,7 @@ ask("/api/lesson")
 byId("step").addEventListener("change", async (event) => {
   if (event.target.value) await act("step", { name: event.target.value }).catch((error) => tellTrouble("act", error.message));
 });
-tap("guess", () => act("guess", { station_pct: Number(byId("pin-pct").value), side_mm: Number(byId("pin-side").value) }));
+tap("guess", () => act("guess", { station_pct: numberIn(byId("pin-pct")), side_mm: numberIn(byId("pin-side")) }));
 tap("take-back", () => act("take-back"));
 tap("weigh-now", () => act("weigh"));
 tap("push-now", () => act("push"));

@@ -9,6 +9,7 @@ export function startLive(view) {
   const trace = [[], [], [], [], []];
   let newest = null;
   let waiting = false;
+  let heard = 0; // when the newest reading was drawn
   let plot = null;
   let drawnTrace = 0;
   const times = (window.benchTimes = []); // ms from reading to drawn, newest 600: for measuring this page
@@ -41,6 +42,7 @@ export function startLive(view) {
     waiting = false;
     const now = newest;
     if (!now) return;
+    heard = performance.now();
     const fresh = now.load_g && now.load_g.every((g) => g !== null);
     if (fresh && now.total_g > 20) {
       view.drawLoads(now.load_g, state.car?.weights ? state.car.picture.cg : null);
@@ -83,6 +85,14 @@ export function startLive(view) {
       requestAnimationFrame(draw);
     }
   });
+  // readings that have stopped must not look alive: whatever the reason, after two seconds they say how old they are
+  setInterval(() => {
+    const old = newest ? (performance.now() - heard) / 1000 : 0;
+    const stale = old > 2;
+    byId("live-words").classList.toggle("stale", stale);
+    view.layers?.loads?.classList?.toggle("stale", stale);
+    if (stale && newest && !newest.missing) show(byId("live-words"), `No reading for ${num(old, 0)} s. The last one: ${num(newest.total_g)} g`);
+  }, 500);
   new ResizeObserver(() => plot?.setSize({ width: byId("trace").clientWidth, height: 190 })).observe(byId("trace"));
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => {
     plot?.destroy();

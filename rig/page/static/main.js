@@ -2,6 +2,7 @@ import { act, ask, connect, on, send, state } from "./bench.js";
 import { CarView } from "./car.js";
 import { startEditor } from "./cards.js";
 import { startLive } from "./live.js";
+import { numberIn, typed } from "./numbers.js";
 import { startRecord } from "./record.js";
 import { startShared, tap, tellTrouble, tiePin } from "./shared.js";
 import { startWhatIf } from "./whatif.js";
@@ -71,7 +72,7 @@ on("first", (first) => {
   if (watched) view.swing(first.poses, end);
 });
 tap("virtual", () => act("virtual", { on: !state.car?.virtual }));
-tap("first-push", () => act("first-push", { station_pct: Number(byId("pin-pct").value), side_mm: Number(byId("pin-side").value) }));
+tap("first-push", () => act("first-push", { station_pct: numberIn(byId("pin-pct")), side_mm: numberIn(byId("pin-side")) }));
 
 // weighing
 on("port", (port) => show(byId("port"), `${port.sentence}.${port.state === "no pads" ? ` ${port.remedy}.` : ""}`));
@@ -82,23 +83,30 @@ tap("place", async () => {
   placed = !placed;
   show(byId("place"), placed ? "Take the car off the pads" : "Set the car on the pads");
 });
-tap("weigh-now", () => act("weigh", { placings: Number(byId("placings").value) || 1 }));
+tap("weigh-now", () => act("weigh", { placings: numberIn(byId("placings")) }));
 tap("weigh-typed", () =>
   act("weigh-typed", {
-    weights_g: [0, 1, 2, 3].map((i) => Number(byId(`w${i}`).value)),
-    resolution_g: Number(byId("wstep").value),
+    weights_g: [0, 1, 2, 3].map((i) => numberIn(byId(`w${i}`))),
+    resolution_g: numberIn(byId("wstep")),
   }),
 );
 tap("calibrate", () =>
   act("calibrate", {
-    masses_g: byId("masses").value.trim().split(/[\s;]+/).map(Number),
-    mass_u_g: Number(byId("mass-u").value),
+    masses_g: byId("masses")
+      .value.trim()
+      .split(/[\s;]+/)
+      .map((text) => {
+        const mass = typed(text);
+        if (mass === null) throw new Error(text ? `“${text}” is no mass in grams; part masses by spaces.` : "No mass is typed.");
+        return mass;
+      }),
+    mass_u_g: numberIn(byId("mass-u")),
   }),
 );
 
 // pushing
 tap("push-now", () => act("push"));
-tap("typed-go", () => act("typed-pivot", { pivot_pct: Number(byId("typed-pct").value), u_pct: Number(byId("typed-u").value) }));
+tap("typed-go", () => act("typed-pivot", { pivot_pct: numberIn(byId("typed-pct")), u_pct: numberIn(byId("typed-u")) }));
 byId("clip").addEventListener("change", async (event) => {
   const [file] = event.target.files;
   if (!file) return;
@@ -136,7 +144,7 @@ on("hidden", (hidden) => {
   );
 });
 tap("hidden-start", () => act("hidden-start"));
-tap("hidden-push", () => act("hidden-push", { position_pct: Number(byId("hidden-at").value) }));
+tap("hidden-push", () => act("hidden-push", { position_pct: numberIn(byId("hidden-at")) }));
 tap("hidden-reveal", () => act("hidden-reveal"));
 
 // the lesson

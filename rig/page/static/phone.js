@@ -1,5 +1,6 @@
 // A phone sees a plain car of usual shape, nothing of the bench, and can send one thing: a guess.
 import { CarView } from "./car.js";
+import { numberIn, typed } from "./numbers.js";
 import { byId, show } from "./words.js";
 
 const L = 257;
@@ -12,9 +13,15 @@ view.show({
 });
 const pct = byId("pin-pct");
 view.onpin = ([x]) => (pct.value = ((100 * x) / L).toFixed(0));
-pct.addEventListener("input", () => pct.value !== "" && view.setPin([(Number(pct.value) / 100) * L, view.pin[1]], false));
+pct.addEventListener("input", () => typed(pct.value) !== null && view.setPin([(typed(pct.value) / 100) * L, view.pin[1]], false));
 byId("send").addEventListener("click", async () => {
-  const body = JSON.stringify({ code: byId("code").value.trim(), station_pct: Number(pct.value), side_mm: Math.round(view.pin[1]) });
+  let body;
+  try {
+    body = JSON.stringify({ code: byId("code").value.trim(), station_pct: numberIn(pct), side_mm: Math.round(view.pin[1]) });
+  } catch (error) {
+    show(byId("said"), error.message);
+    return;
+  }
   try {
     const answer = await fetch("/guess", { method: "POST", body, headers: { "content-type": "application/json" } });
     const told = await answer.json();

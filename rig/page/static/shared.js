@@ -1,5 +1,6 @@
 // What both big screens have: the state of the link, trouble in words, the running job.
 import { act, on } from "./bench.js";
+import { typed } from "./numbers.js";
 import { byId, show } from "./words.js";
 
 const trouble = new Map();
@@ -66,8 +67,8 @@ export function tiePin(view, pct, side) {
     side.value = y.toFixed(0);
   };
   const from = () => {
-    if (view.picture && pct.value !== "" && side.value !== "")
-      view.setPin([(Number(pct.value) / 100) * view.picture.wheelbase, Number(side.value)], false);
+    const [along, left] = [typed(pct.value), typed(side.value)];
+    if (view.picture && along !== null && left !== null) view.setPin([(along / 100) * view.picture.wheelbase, left], false);
   };
   pct.addEventListener("input", from);
   side.addEventListener("input", from);
