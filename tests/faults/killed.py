@@ -23,8 +23,9 @@ import numpy as np
 from rig.cards.read import read_set
 from rig.cards.template import write_new_cards
 from rig.jobs.record.recalculate import recalculate
-from rig.jobs.weighing.calibrate import CheckMasses, calibrate, zero
+from rig.jobs.weighing.calibrate import CheckMasses, calibrate
 from rig.jobs.weighing.pads import bench_pads
+from rig.jobs.weighing.zero import zero
 from rig.log.repair import check_log
 from rig.log.rows import file_hash
 from rig.log.store import LOG_FILE, BenchLog

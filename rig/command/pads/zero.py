@@ -2,6 +2,8 @@
 
 from pathlib import Path
 
+import click
+
 from rig.command.group import bench_command
 from rig.command.options import card_argument, json_option, log_folder, log_option, port_option, progress, show
 
@@ -12,14 +14,16 @@ from rig.command.options import card_argument, json_option, log_folder, log_opti
     then="pivotbench weigh test.toml",
 )
 @card_argument
+@click.option("--tray", is_flag=True, help="What lies on the pads now belongs there for good.")
 @port_option
 @log_option
 @json_option
-def command(test_card: Path, port: str, log_dir: Path | None, as_json: bool) -> None:
+def command(test_card: Path, tray: bool, port: str, log_dir: Path | None, as_json: bool) -> None:
     """Read the empty pads and keep their counts as zero. Let pads warm up for ten minutes first."""
     from rig.cards.read import read_set
-    from rig.jobs.weighing.calibrate import card_hashes, zero
+    from rig.jobs.weighing.calibrate import card_hashes
     from rig.jobs.weighing.pads import bench_pads
+    from rig.jobs.weighing.zero import zero
     from rig.log.store import BenchLog
 
     cards = read_set(test_card)
@@ -28,5 +32,5 @@ def command(test_card: Path, port: str, log_dir: Path | None, as_json: bool) -> 
         bench_pads(cards.bench, log, port=port) as pads,
         progress("waiting for the empty pads to rest", quiet=as_json),
     ):
-        record = zero(cards.bench, pads, log, cards=card_hashes(log, cards))
+        record = zero(cards.bench, pads, log, cards=card_hashes(log, cards), tray=tray)
     show(f"Zeroed ({record.result.samples} samples a pad). Record {record.number}.", record.result, as_json=as_json)

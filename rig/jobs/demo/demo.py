@@ -21,10 +21,11 @@ from rig.jobs.pushing.compare import Verdict, judge
 from rig.jobs.pushing.measure import MeasuredClip, measured_clip, write_measured
 from rig.jobs.series.answered_pushes import PushesOf
 from rig.jobs.series.change import SetUpsCompared, change_between, change_json
-from rig.jobs.weighing.calibrate import CheckMasses, calibrate, card_hashes, zero
+from rig.jobs.weighing.calibrate import CheckMasses, calibrate, card_hashes
 from rig.jobs.weighing.pads import bench_pads
 from rig.jobs.weighing.weigh import weigh_on_pads
 from rig.jobs.weighing.weights import Weighing
+from rig.jobs.weighing.zero import zero
 from rig.log.store import BenchLog
 from rig.lookups.cards_and_pivots import estimate_record
 from rig.records.codec import plain

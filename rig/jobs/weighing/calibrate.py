@@ -1,4 +1,4 @@
-"""Calibrate the pads against check masses and zero them; the curves as records hold them, and found again."""
+"""Calibrate the pads against check masses; the curves as records hold them, and found again."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -8,7 +8,6 @@ import numpy as np
 
 from analysis.weighing.calibration import Calibration, CalibrationNotes, fit_calibration
 from analysis.weighing.error_budget import RunOrder
-from rig.base.clock import moment_now
 from rig.base.errors import InputError
 from rig.base.progress import Progress
 from rig.cards.mechanics import place_gravity
@@ -20,18 +19,14 @@ from rig.log.store import BenchLog
 from rig.lookups.belongs import calibration_of
 from rig.pads.steps import Step
 from rig.records.codec import as_record, from_record
-from rig.records.content import four
 from rig.records.record import Record
 from rig.records.weighing import (
     CALIBRATION,
     PAD_CURVE,
-    ZERO,
     CalibrationInputs,
     CalibrationResult,
     CalibrationRun,
     PadCalibration,
-    ZeroInputs,
-    ZeroResult,
 )
 
 PADS = 4
@@ -181,23 +176,6 @@ def stored_calibration(
         )
     record = CALIBRATION.of(found.record)
     return [calibration_from(one) for one in record.result.pads], record, found.remarks
-
-
-def zero(
-    bench: BenchCard, pads: OpenPads, log: BenchLog, *, cards: tuple[str, ...] = ()
-) -> Record[ZeroInputs, ZeroResult]:
-    """Read the empty pads and store their counts."""
-    reading, now = settle(pads), moment_now()
-    return log.record(
-        ZERO,
-        bench.name,
-        inputs=ZeroInputs(at_s=now.wall, steady_s=now.steady, boot=now.boot, boards=pads.source.boards),
-        result=ZeroResult(
-            counts=four(reading.counts), u=four(reading.u), noise=four(reading.noise), samples=reading.count
-        ),
-        cards=cards,
-        files=[log.add_file("raw readings", pads.raw_file)],
-    )
 
 
 def card_hashes(log: BenchLog, cards: CardSet) -> tuple[str, ...]:

@@ -19,6 +19,7 @@ from rig.cards.measures import MM
 from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
 from rig.jobs.weighing.pads import Ask, OpenPads
+from rig.jobs.weighing.plausible_loads import refuse_empty
 from rig.jobs.weighing.scale import Placing, pool, scale_of
 from rig.jobs.weighing.weights import RecordedWeighing, record_weighing, weighed
 from rig.log.store import BenchLog
@@ -52,10 +53,12 @@ def weigh_on_pads(
     """
     scale = scale_of(cards.bench, log, pads=pads, calibration=cards.choices.calibration)
     placed: list[Placing] = []
+    odd: list[str] = []
     for number in range(placings):
         text = "Set the car on the pads" if number == 0 else "Lift the car off, bounce it, roll it on again"
         ask(Step(text=text, action="car"))
         placed.append(scale.place_once(pads, progress=progress))
+        odd += refuse_empty(cards, log, scale.wheels(placed[-1].loads.load_g))
     pooled = pool(cards.bench, [one.loads for one in placed])
     enough = one_weighing_enough(pooled.load_g, known_pads(placed[-1].loads))
     warnings = [*(text for one in placed for text in one.warnings), pooled.advice]
@@ -67,7 +70,7 @@ def weigh_on_pads(
         inputs=WeighingInputs(
             source="pads", placings=tuple(one.raw for one in placed), tally=tally_record(pads.source.tally)
         ),
-        remarks=_remarks(placed),
+        remarks=list(dict.fromkeys([*odd, *_remarks(placed)])),
         warnings=[text for text in dict.fromkeys(warnings) if text],
     )
     return record_weighing(
@@ -122,9 +125,8 @@ def weigh_turned(
             again = ", once more" if number else ""
             ask(Step(text=f"{TURN_WORDS[turn]}{again}; bounce the car, roll it on", action="car"))
             placed.append(scale.place_once(pads, progress=progress))
-            rows.append(
-                scale.wheels(placed[-1].loads.load_g)
-            )  # pads named by the wheel over them in the first weighing
+            rows.append(scale.wheels(placed[-1].loads.load_g))  # pads by the wheel over them in the first weighing
+            refuse_empty(cards, log, rows[-1])
             done.append(turn)
     prior, missing = known_before_turning(cards)
     found = solve_orientations(np.array(rows), done, prior, noise_g=0.5)

@@ -15,9 +15,10 @@ from rig.jobs.pushing.compare import Verdict, judge, typed_pivot
 from rig.jobs.pushing.film import LiveLook
 from rig.jobs.pushing.measure import measure_clip, stored_camera
 from rig.jobs.pushing.picture import car_picture
-from rig.jobs.weighing.calibrate import CheckMasses, calibrate, card_hashes, zero
+from rig.jobs.weighing.calibrate import CheckMasses, calibrate, card_hashes
 from rig.jobs.weighing.weigh import weigh_on_pads
 from rig.jobs.weighing.weights import RecordedWeighing, weigh_typed, weighing_from
+from rig.jobs.weighing.zero import zero
 from rig.log.lock import LogHold
 from rig.log.store import LOG_FILE, BenchLog
 from rig.lookups.belongs import weighing_of

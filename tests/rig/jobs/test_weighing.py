@@ -26,7 +26,6 @@ from rig.jobs.weighing.calibrate import (
     calibration_record,
     fitted,
     fitted_again,
-    zero,
 )
 from rig.jobs.weighing.cross import CrossTarget, builder_loop
 from rig.jobs.weighing.lift import AxleLifts, ballast_for, measure_height, moved_ballast
@@ -35,6 +34,7 @@ from rig.jobs.weighing.pads import OpenPads, bench_pads, settle
 from rig.jobs.weighing.scale import scale_of
 from rig.jobs.weighing.weigh import TURN_WORDS, weigh_on_pads, weigh_turned
 from rig.jobs.weighing.weights import Weighing, weighing_from
+from rig.jobs.weighing.zero import zero
 from rig.log.store import BenchLog
 from rig.main import main
 from rig.pads.steps import Step
