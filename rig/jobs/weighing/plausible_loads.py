@@ -7,7 +7,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError as AnalysisInputError
-from analysis.base.wheel_names import WHEEL_KEYS
+from analysis.base.wheel_names import WHEEL_KEYS, WHEELS
 from analysis.weighing.settled import SettledReading
 from rig.base.errors import BenchError, InputError
 from rig.cards.read import CardSet
@@ -19,14 +19,12 @@ from rig.records.weighing import WEIGHING, ZERO
 
 LEAST_CAR_G = 100.0
 """Less than this on all four pads together is no car of the sizes that this bench is for."""
-LEAST_SHARE = 0.1
+LEAST_OF_CAR = 0.1
 """Of the car's known mass."""
 DEAD_SHARE = 0.02
 """A wheel with less than this of the mean wheel's load does not stand on its pad, or its pad is dead."""
 ALONE = 0.25
 """Change of one wheel's load over what it was, beside wheels that stayed, that a car by itself hardly makes."""
-
-WHEEL_WORDS = dict(zip(WHEEL_KEYS, ("front left", "front right", "rear left", "rear right"), strict=True))
 
 
 def refuse_loaded_zero(bench: BenchCard, log: BenchLog, reading: SettledReading, boards: tuple[str, ...]) -> None:
@@ -68,7 +66,7 @@ def refuse_empty(cards: CardSet, log: BenchLog, wheel_g: FloatArray) -> tuple[st
     """
     total = float(wheel_g.sum())
     known = _known(cards, log)
-    least = LEAST_CAR_G if known is None else max(LEAST_CAR_G, LEAST_SHARE * float(known[0].sum()))
+    least = LEAST_CAR_G if known is None else max(LEAST_CAR_G, LEAST_OF_CAR * float(known[0].sum()))
     if total < least:
         raise InputError(
             f"there is no car on the pads: {total:.1f} g in all",
@@ -76,11 +74,11 @@ def refuse_empty(cards: CardSet, log: BenchLog, wheel_g: FloatArray) -> tuple[st
             remedy="Set the car on the pads when asked; if it stands there, zero the empty pads first",
         )
     mean = total / 4
-    for wheel, load in zip(WHEEL_KEYS, wheel_g, strict=True):
+    for wheel, name, load in zip(WHEEL_KEYS, WHEELS, wheel_g, strict=True):
         if load < DEAD_SHARE * mean:
             others = ", ".join(f"{one:.0f}" for key, one in zip(WHEEL_KEYS, wheel_g, strict=True) if key != wheel)
             raise InputError(
-                f"the {WHEEL_WORDS[wheel]} wheel carries {load:.1f} g beside {others} g",
+                f"the {name} wheel carries {load:.1f} g beside {others} g",
                 where=f"{cards.bench.name}, pad under {wheel}",
                 remedy="Check that the wheel stands on its pad; press the pad: a dead one gives nothing "
                 "(pivotbench pads live)",
@@ -98,7 +96,7 @@ def _against_before(wheel_g: FloatArray, known: tuple[FloatArray, str] | None) -
     others = np.delete(change, worst)
     alone = abs(float(change[worst])) > max(ALONE * float(before[worst]), 15.0)
     if alone and float(np.abs(others).max()) < 0.2 * abs(float(change[worst])):
-        name = WHEEL_WORDS[WHEEL_KEYS[worst]]
+        name = WHEELS[worst]
         return (
             f"Only the {name} wheel changed since {which}, from {before[worst]:.0f} to {wheel_g[worst]:.0f} g: check "
             "its pad and, where its lines carry no checksum, the line (a lost digit looks like this)",
