@@ -8,7 +8,7 @@ import numpy as np
 from analysis.balance.curve import BalanceCurve, Extent, balance_places, slid, with_finger
 from analysis.balance.results import BalanceCause, BalanceDoubts, TurnSeen
 from analysis.base.arrays import FloatArray
-from analysis.forecast.inputs import Altered, CarState, Drawn, PushState, assemble, doubt_groups
+from analysis.forecast.inputs import ALONG, Altered, CarState, Drawn, PushState, assemble, doubt_groups
 from analysis.forecast.slide import join_draws, pivot_stays
 from analysis.statistics.headings import heading_from, heading_step
 from analysis.statistics.quantiles import NORMAL_95
@@ -104,7 +104,7 @@ def _of_cards(
     place_u = float(np.hypot(anew, mark))
     push = replace(push, station_u=place_u)
     ratio = float(np.interp(pct, curve.pct, curve.log_ratio))
-    sizes = {name: size for name, size in doubt_groups(car, push).items() if name != "grip ratio"}
+    sizes = {name: size for name, size in doubt_groups(car, push).items() if name not in ("grip ratio", ALONG)}
     width = sum(sizes.values())
     table = np.concatenate([np.zeros((1, width)), np.eye(width), -np.eye(width)])
     splits = np.split(table, np.cumsum(list(sizes.values()))[:-1], axis=1) if sizes else []

@@ -18,6 +18,8 @@ REMEDY_FOR = {
     "grip ratio": "measure the front-to-rear grip ratio: a push sweep with blocked wheels finds it to about 1 %",
     "grip level": "push lower, so that the level of grip no longer matters",
     "grip of single tyres": "measure the grip of the tyres, or swap them left to right and repeat",
+    "grip along against across": "push on both sides of the balance point, or once at the balance point itself, where "
+    "it does nothing; or pull the car along and across and enter what differs as front_along and rear_along",
     "contact places": "find where the tyres really touch with a contact print (chalk or ink on paper)",
     "wheelbase": "measure the wheelbase from axle to axle on both sides",
     "rolling drag": "block the wheels",

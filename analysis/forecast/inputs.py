@@ -34,6 +34,8 @@ class CarState:
     grip: (4,), grip factors.  grip_common_u: of the level all four share, relative.  grip_ratio_u: of the
         front-to-rear ratio, relative.  grip_wheel_u: of each wheel on its own, relative. All log-normal.
     drag: (4,), 0 to 1 (1 blocked).  drag_u: (4,); draws are cut to 0..1.
+    along: (4,), grip along the rolling direction over `grip`, which is that across it, where a side push slides.
+        along_u: (2,), front and rear; the two tyres of an axle are taken to be of one kind.
     heading: (4,), rad, rolling direction from the x axis (toe, steer).  heading_u: rad, each wheel alone.
     front_kind, rear_kind: how the wheels of an axle turn; front_held, rear_held: its motor is locked.
     front_roll_share: part of a roll moment that the front axle takes; its draws are cut to 0..1.
@@ -52,6 +54,8 @@ class CarState:
     grip_ratio_u: float = 0.0
     grip_wheel_u: float = 0.0
     drag_u: FloatArray = field(default_factory=lambda: _zeros(4))
+    along: FloatArray = field(default_factory=lambda: np.ones(4))
+    along_u: FloatArray = field(default_factory=lambda: _zeros(2))
     heading: FloatArray = field(default_factory=lambda: _zeros(4))
     heading_u: float = 0.0
     front_kind: AxleKind = "free"
@@ -124,6 +128,8 @@ def check_states(car: CarState, push: PushState) -> None:
         ("grip factors", car.grip, (4,)),
         ("rolling drag", car.drag, (4,)),
         ("drag's uncertainty", car.drag_u, (4,)),
+        ("grip along", car.along, (4,)),
+        ("grip along's uncertainty", car.along_u, (2,)),
         ("toe", car.heading, (4,)),
     ):
         if np.shape(values) != shape or not np.all(np.isfinite(values)):
@@ -134,6 +140,8 @@ def check_states(car: CarState, push: PushState) -> None:
         raise _wrong("grip factors", "cannot be negative, nor leave the car without friction", "Measure the grip")
     if np.any(car.drag < 0) or np.any(car.drag > 1):
         raise _wrong("rolling drag", "must lie between 0 (rolls freely) and 1 (blocked)", "About 0.02 rolls well")
+    if np.any(car.along < LEAST_ALONG):
+        raise _wrong("grip along", f"cannot be below {LEAST_ALONG}", "Give grip along over grip across, about 1")
     if not 0 <= car.front_roll_share <= 1:
         raise _wrong("front roll share", "must lie between 0 and 1", "Give 0.5 if it is unknown")
     if np.any(car.contact_place[[0, 2], 1] <= car.contact_place[[1, 3], 1]):
@@ -151,6 +159,7 @@ def check_states(car: CarState, push: PushState) -> None:
         "finger friction": push.finger_friction_u,
         "contact places": float(np.min(car.contact_place_u)),
         "rolling drag": float(np.min(car.drag_u)),
+        "grip along": float(np.min(car.along_u)),
     }
     for name, doubt in doubts.items():
         if not (np.isfinite(doubt) and doubt >= 0):
@@ -190,9 +199,17 @@ def doubt_groups(car: CarState, push: PushState) -> dict[str, int]:
         "rolling drag": 4 * bool(np.any(car.drag_u)),
         "toe": 4 * (car.heading_u > 0),
         "roll share": car.front_roll_share_u > 0,
+        # last: the scores of the others are then those of a car whose tyres are sure to grip alike
+        ALONG: 2 * bool(np.any(car.along_u)),
     }
     return {name: int(size) for name, size in sizes.items() if size}
 
+
+ALONG = "grip along against across"
+"""The doubt in how tyres grip along compared with across, front and rear."""
+
+LEAST_ALONG = 0.05
+"""Draws of grip along over grip across end here."""
 
 PUSH_DOUBTS = ("push position", "push height", "push direction", "finger friction")
 """Doubts that are new in every push; the others belong to the car and repeat from push to push."""
@@ -251,6 +268,7 @@ def assemble(
         place[:, left, 1] += car.contact_place_u[left, 1] * shift[:, 4 + axle]
         place[:, right, 1] -= car.contact_place_u[right, 1] * shift[:, 4 + axle]
     place[:, :2, 0] += car.wheelbase_u * score("wheelbase", 1)
+    along = np.maximum(car.along + np.repeat(car.along_u * score(ALONG, 2), 2, axis=-1), LEAST_ALONG)
     coupling, rolling = couple_axles(
         front=car.front_kind,
         rear=car.rear_kind,
@@ -263,6 +281,7 @@ def assemble(
         load=np.maximum(load, 0.0),
         grip=grip,
         drag=rolling,
+        along=along,
         heading=car.heading + car.heading_u * score("toe", 4),
         law=car.law,
         coupling=coupling if np.any(coupling) else None,

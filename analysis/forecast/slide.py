@@ -94,6 +94,7 @@ def join_draws(parts: Sequence[Drawn]) -> Drawn:
         load=np.concatenate([rows(one, one.contacts.load, 4) for one in parts]),
         grip=np.concatenate([rows(one, one.contacts.grip, 4) for one in parts]),
         drag=np.concatenate([rows(one, one.contacts.drag, 4) for one in parts]),
+        along=np.concatenate([rows(one, one.contacts.along, 4) for one in parts]),
         heading=np.concatenate([rows(one, one.contacts.heading, 4) for one in parts]),
         law=np.concatenate([np.broadcast_to(np.asarray(one.contacts.law), (one.count, 4)) for one in parts]),
         coupling=None

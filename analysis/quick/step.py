@@ -13,16 +13,16 @@ from analysis.sliding.contacts import Contacts, check_contacts
 class Ground:
     """Contacts as seen from the centre of gravity, with the inertia that they brake. Leading axes `batch`.
 
-    rows: (..., n, 2, 3), contact slip along and across the wheel from the twist of the centre of gravity.
-    capacity: (..., n), N.  drag: (..., n).  ellipse: (..., n) bool.  inertia: (..., 3) kg, kg, kg m2.
-    centre: (..., 2) m, car axes.  lever: (...) m, a length that turns yaw rate into speed.
+    rows: (..., n, 2, 3), contact slip along and across the wheel from the twist of the centre of gravity, that along
+        times the grip along over across.
+    capacity: (..., n), N, across.  drag: (..., n), where the circle is cut (see `circles`).
+    inertia: (..., 3) kg, kg, kg m2.  centre: (..., 2) m, car axes.  lever: (...) m, a length that turns yaw rate into speed.
     speed_floor: m/s, below it a car counts as standing.
     """
 
     rows: FloatArray
     capacity: FloatArray
     drag: FloatArray
-    ellipse: BoolArray
     inertia: FloatArray
     centre: FloatArray
     lever: FloatArray
@@ -61,13 +61,13 @@ def ground_of(
     c, s = np.cos(plain.heading), np.sin(plain.heading)
     along = np.stack([c + 0 * arm[..., 0], s + 0 * arm[..., 0], s * arm[..., 0] - c * arm[..., 1]], -1)
     across = np.stack([-s + 0 * arm[..., 0], c + 0 * arm[..., 0], c * arm[..., 0] + s * arm[..., 1]], -1)
+    drag, stretch = plain.circles()
     reach = np.linalg.norm(arm, axis=-1)
     mass, yaw_inertia = np.broadcast_to(mass, batch), np.broadcast_to(yaw_inertia, batch)
     return Ground(
-        rows=np.stack([along, across], -2),
+        rows=np.stack([along * stretch[..., None], across], -2),
         capacity=capacity,
-        drag=np.broadcast_to(plain.drag, capacity.shape),
-        ellipse=np.broadcast_to(plain.ellipse, capacity.shape),
+        drag=np.broadcast_to(drag, capacity.shape),
         inertia=np.stack([mass, mass, yaw_inertia], -1),
         centre=centre,
         lever=np.broadcast_to(reach.max(-1), batch),
@@ -79,7 +79,6 @@ def friction(ground: Ground, twist: FloatArray, softness: FloatArray) -> tuple[F
     """Force each contact resists with, over its capacity (..., n, 2), and its derivative (..., n, 2, 2).
 
     Cut circle: the projection of slip/softness onto {|f| <= 1, |f_along| <= drag}: exact outside the softness.
-    Ellipse: the gradient of sqrt((drag u)^2 + w^2 + softness^2).
     twist: (..., 3).  softness: (...), m/s.
     """
     slip = np.einsum("...nij,...j->...ni", ground.rows, twist)
@@ -100,12 +99,6 @@ def friction(ground: Ground, twist: FloatArray, softness: FloatArray) -> tuple[F
     ww = np.where(free | on_strip, 1.0, np.where(on_circle, (u / size) ** 2 / size, zero))
     uw = np.where(on_circle, -(u / size) * (w / size) / size, zero)
     fu, fw = np.where(corner, drag * np.sign(u), fu), np.where(corner, side * np.sign(w), fw)
-    if ground.ellipse.any():
-        root = np.sqrt((drag * u) ** 2 + w**2 + 1.0)
-        fu, fw = np.where(ground.ellipse, drag**2 * u / root, fu), np.where(ground.ellipse, w / root, fw)
-        uu = np.where(ground.ellipse, drag**2 / root - (drag**2 * u) ** 2 / root**3, uu)
-        ww = np.where(ground.ellipse, 1.0 / root - w**2 / root**3, ww)
-        uw = np.where(ground.ellipse, -(drag**2) * u * w / root**3, uw)
     force = np.stack([fu, fw], -1)
     slope = np.stack([np.stack([uu, uw], -1), np.stack([uw, ww], -1)], -2) / soft[..., None, None]
     return force, slope
@@ -191,9 +184,6 @@ class _Step:
         slip = np.einsum("...nij,...j->...ni", ground.rows, at)
         f, _ = friction(ground, at, softness)
         lost = (f * slip).sum(-1) - softness[..., None] / 2.0 * (f**2).sum(-1)
-        if ground.ellipse.any():
-            root = np.sqrt((ground.drag * slip[..., 0]) ** 2 + slip[..., 1] ** 2 + softness[..., None] ** 2)
-            lost = np.where(ground.ellipse, root, lost)
         kinetic = 0.5 * (ground.inertia * (at - self.before) ** 2).sum(-1)
         value: FloatArray = kinetic + self.step * (ground.capacity * lost).sum(-1)
         return value

@@ -36,19 +36,19 @@ def residual(
     vx = twist[:, 0] - twist[:, 2] * scene.middle[:, 1] - turn * scene.arm_y
     vy = twist[:, 1] + twist[:, 2] * scene.middle[:, 0] + turn * scene.arm_x
     along, across = vx * cos + vy * sin, vy * cos - vx * sin
+    if scene.stretch is not None:
+        along, roll_speed = along * scene.stretch, roll_speed * scene.stretch
     # friction on the floor: along the slip, so that its power is positive
     x, y = np.ascontiguousarray(tyre_force[..., 0].T), np.ascontiguousarray(tyre_force[..., 1].T)
     f_along, f_across = -(x * cos + y * sin), x * sin - y * cos
-    scaled, slip = f_along, length(along, across)
+    if scene.stretch is not None:
+        f_along = f_along / scene.stretch
+    slip = length(along, across)
     sideways = np.sqrt(np.maximum(1.0 - drag * drag, 0.0))
     size = np.abs(along)
     norm = np.where(size <= drag * slip, slip, drag * size + sideways * np.abs(across))
     over_roll = np.abs(f_along) - drag * capacity
-    if scene.ellipse is not None:
-        scaled = np.where(scene.ellipse, f_along / drag, f_along)
-        norm = np.where(scene.ellipse, length(drag * along, across), norm)
-        over_roll = np.where(scene.ellipse, 0.0, over_roll)
-    over = length(scaled, f_across) - capacity
+    over = length(f_along, f_across) - capacity
     extra = np.zeros_like(total)
     if scene.coupling is not None:
         alone = scene.coupling == 0

@@ -26,6 +26,9 @@ class Contacts:
     drag: (..., n), 0 to 1. Law "cut": the wheel passes on at most drag * grip * load along its rolling
         direction (1 blocked, 0.01 to 0.05 rolling). Law "ellipse": grip along the rolling direction is
         drag * grip. Values below DRAG_FLOOR count as DRAG_FLOOR.
+    along: (..., n), grip along the rolling direction over grip across it, above zero; `grip` is that across. It makes
+        the circle an ellipse, still cut at drag * grip * load where the drag is below `along`; a wheel of drag 1 is
+        blocked whatever it is. Wheels that turn together need the same.
     heading: (..., n), rad: rolling direction from the x axis, anticlockwise (toe, steer).
     law: "cut" (circle cut by the drag, the standard) or "ellipse"; one for all or an array (..., n).
     coupling: None, or (..., n) integers: 0 turns alone; wheels with the same positive number turn together
@@ -39,6 +42,7 @@ class Contacts:
     load: npt.ArrayLike
     grip: npt.ArrayLike = 1.0
     drag: npt.ArrayLike = 1.0
+    along: npt.ArrayLike = 1.0
     heading: npt.ArrayLike = 0.0
     law: Law | npt.NDArray[np.str_] = "cut"
     coupling: npt.ArrayLike | None = None
@@ -82,15 +86,16 @@ def couple_axles(
 class GroundArrays:
     """`Contacts` checked and broadcast to one batch shape: every field a plain array.
 
-    place: (..., n, 2) m.  load: (..., n) N.  grip, drag: (..., n) factors.  heading: (..., n) rad.  ellipse: (..., n),
-    under the elliptical law.  coupling: (..., n), as `couple_axles` numbers it.  sensitivity: (..., n).
-    nominal_load: (..., n) N.
+    place: (..., n, 2) m.  load: (..., n) N.  grip, drag, along: (..., n) factors.  heading: (..., n) rad.
+    ellipse: (..., n), under the elliptical law.  coupling: (..., n), as `couple_axles` numbers it.
+    sensitivity: (..., n).  nominal_load: (..., n) N.
     """
 
     place: FloatArray
     load: FloatArray
     grip: FloatArray
     drag: FloatArray
+    along: FloatArray
     heading: FloatArray
     ellipse: BoolArray
     coupling: npt.NDArray[np.int_]
@@ -101,6 +106,16 @@ class GroundArrays:
     def batch(self) -> tuple[int, ...]:
         """Shape of the leading axes."""
         return self.load.shape[:-1]
+
+    def circles(self) -> tuple[FloatArray, FloatArray]:
+        """Drag and stretch (..., n) that make every limit curve a circle of radius capacity, cut at drag * capacity.
+
+        Slips along the rolling direction are taken times the stretch, forces along it divided by it. Drag is 1 where
+        the wheel is blocked or its ellipse ends before the cut.
+        """
+        stretch: FloatArray = self.along * np.where(self.ellipse, self.drag, 1.0)
+        cut = (self.drag < 1.0) & (self.drag < stretch) & ~self.ellipse
+        return np.where(cut, self.drag / stretch, 1.0), stretch
 
     def with_loads(self, load: FloatArray) -> "GroundArrays":
         """The same contacts carrying other loads.
@@ -142,6 +157,7 @@ def check_contacts(contacts: Contacts, extra: tuple[int, ...] = ()) -> GroundArr
         "load": _finite(contacts.load, "loads"),
         "grip": _finite(contacts.grip, "grip factor"),
         "drag": _finite(contacts.drag, "drag"),
+        "along": _finite(contacts.along, "grip along"),
         "heading": _finite(contacts.heading, "heading"),
         "sensitivity": _finite(contacts.sensitivity, "load sensitivity"),
     }
@@ -167,6 +183,10 @@ def check_contacts(contacts: Contacts, extra: tuple[int, ...] = ()) -> GroundArr
         raise InputError(
             "drag above 1", where="drag", remedy="Give 1 for a blocked wheel and about 0.02 for a rolling one"
         )
+    if np.any(fields["along"] <= 0):
+        raise InputError(
+            "not above zero", where="grip along", remedy="Give grip along over grip across, 1 where they are alike"
+        )
     if not np.all((law == "cut") | (law == "ellipse")):
         raise InputError("unknown limit curve", where="law", remedy='Give "cut" or "ellipse"')
     full = {name: np.broadcast_to(value, shape) for name, value in fields.items()}
@@ -174,6 +194,8 @@ def check_contacts(contacts: Contacts, extra: tuple[int, ...] = ()) -> GroundArr
     coupling = np.broadcast_to(coupling, shape)
     if np.any(ellipse & (coupling != 0)):
         raise InputError("coupled wheels under the elliptical law", where="coupling", remedy='Give them the law "cut"')
+    if coupling.any():
+        _check_alike(full["along"], coupling)
     if contacts.nominal_load is None:
         nominal = np.broadcast_to(full["load"].mean(axis=-1, keepdims=True), shape)
     else:
@@ -185,6 +207,7 @@ def check_contacts(contacts: Contacts, extra: tuple[int, ...] = ()) -> GroundArr
         load=full["load"],
         grip=full["grip"],
         drag=np.maximum(full["drag"], DRAG_FLOOR),
+        along=full["along"],
         heading=full["heading"],
         ellipse=ellipse,
         coupling=coupling,
@@ -207,6 +230,20 @@ def centre_of_friction(contacts: Contacts) -> FloatArray:
         raise InputError("no friction at all", where="grip factor and loads", remedy="Check both: one is zero")
     station: FloatArray = (capacity * ground.place[..., 0]).sum(axis=-1) / total
     return station
+
+
+def _check_alike(along: FloatArray, coupling: npt.NDArray[np.int_]) -> None:
+    """One rim speed stands for wheels that turn together, so they must grip along in the same proportion."""
+    for group in range(1, int(np.abs(coupling).max()) + 1):
+        members = np.abs(coupling) == group
+        low = np.where(members, along, np.inf).min(axis=-1)
+        high = np.where(members, along, -np.inf).max(axis=-1)
+        if np.any(high > low):
+            raise InputError(
+                "wheels that turn together grip along differently",
+                where="grip along",
+                remedy="Give both wheels of the axle the same",
+            )
 
 
 def _finite(value: npt.ArrayLike, where: str) -> FloatArray:

@@ -21,9 +21,11 @@ class Scene:
     """A flat batch: `ground` with fields (B, n, ...), push place and direction (B, 2), height (B,).
 
     Contact first (n, B) and contiguous, for speed: arm_x, arm_y from the middle of the contacts in spans, cosine
-    and sine of the heading, drag, elliptical, coupling.
+    and sine of the heading, stretch, drag, coupling.
+    stretch: (n, B), grip along over grip across; slips along are taken times it and forces divided by it, which makes
+    every limit a circle again, cut at `drag` (n, B): 1 where the wheel is blocked or the ellipse ends before the cut.
     span: (B,) m.  weight: (B,) N.  cos, sin: of the heading.  rest: (n, B) N, loads at rest.  slope: (2, n, B), change
-    of the loads with the push.  plain_grip: (n, B), grip factors that do not depend on the load.  ellipse: (n, B).
+    of the loads with the push.  plain_grip: (n, B), grip factors that do not depend on the load.
     """
 
     ground: GroundArrays
@@ -42,7 +44,7 @@ class Scene:
     rest: FloatArray
     slope: FloatArray | None  # (2, n, B): change of the loads with the push
     plain_grip: FloatArray | None  # grip factors that do not depend on the load
-    ellipse: BoolArray | None  # None when no contact is under the elliptical law
+    stretch: FloatArray | None  # None when all contacts grip along as across
     coupling: npt.NDArray[np.int_] | None
 
     def loads(self, push: FloatArray, numbers: Rows) -> tuple[FloatArray, FloatArray, BoolArray]:
@@ -98,6 +100,8 @@ def scene(
     plain = not ground.sensitivity.any()
     heading = np.ascontiguousarray(ground.heading.T)
     straight = not heading.any()
+    cut_at, stretched = ground.circles()
+    alike = np.all(stretched == 1.0)
     return Scene(
         ground=ground,
         place=place,
@@ -111,11 +115,11 @@ def scene(
         arm_y=y / span,
         cos=np.ones_like(x) if straight else np.cos(heading),
         sin=np.zeros_like(x) if straight else np.sin(heading),
-        drag=np.ascontiguousarray(ground.drag.T),
+        drag=np.ascontiguousarray(cut_at.T),
         rest=rest,
         slope=None if transfer is None else load_slope(rest, height, transfer),
         plain_grip=np.ascontiguousarray(ground.grip.T) if plain else None,
-        ellipse=np.ascontiguousarray(ground.ellipse.T) if ground.ellipse.any() else None,
+        stretch=None if alike else np.ascontiguousarray(stretched.T),
         coupling=np.ascontiguousarray(ground.coupling.T) if ground.coupling.any() else None,
     )
 
@@ -144,11 +148,9 @@ def frame(scene: Scene, *, free: int) -> Frame:
     for k in range(3):
         for side, r in enumerate((along, across)):
             rows[side, k] = r[0] * basis[0, k] + r[1] * basis[1, k] + r[2] * basis[2, k]
-    rolls = scene.drag < 1.0
-    if scene.ellipse is not None:
-        rows[0] *= np.where(scene.ellipse, scene.drag, 1.0)
-        rolls &= ~scene.ellipse
-    drag = np.where(rolls, scene.drag, LOCKED)
+    if scene.stretch is not None:
+        rows[0] *= scene.stretch
+    drag = np.where(scene.drag < 1.0, scene.drag, LOCKED)
     coupling = scene.coupling
     pairs = None if coupling is None else _pairs(coupling)
     numbers = np.arange(span.size)
@@ -176,7 +178,7 @@ def twist_of(scene: Scene, frame: Frame, y: FloatArray) -> FloatArray:
 
 def tyre_forces(scene: Scene, force: FloatArray) -> FloatArray:
     """(B, n, 2): force of the floor on each contact in car axes, N, from the solver's friction (2, n, B)."""
-    along = force[0] if scene.ellipse is None else force[0] * np.where(scene.ellipse, scene.drag, 1.0)
+    along = force[0] if scene.stretch is None else force[0] * scene.stretch
     across = force[1]
     weight = -scene.weight
     forces = np.empty((scene.span.size, len(along), 2))

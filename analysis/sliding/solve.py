@@ -282,7 +282,8 @@ def _answer(scene: build.Scene, frame: Frame, state: State, task: _Task) -> Slid
     else:
         push = resultant
     load, _, tips = scene.loads(push.T, slice(None))
-    roll = np.where(idle, 0.0, state.w)
+    rim = state.w if scene.stretch is None else state.w / scene.stretch
+    roll = np.where(idle, 0.0, rim)
     miss = residual(scene, load=load, twist=twist, roll_speed=roll, tyre_force=force, push_force=push)
     velocity = _touched_velocity(twist, touch.place)
     slip = frame.slips(y)

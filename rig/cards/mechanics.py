@@ -43,6 +43,8 @@ def car_state(car: CarCard, test: TestCard, *, load: FloatArray, load_covariance
         grip_common_u=test.grip.level_u,
         grip_ratio_u=test.grip.ratio_u,
         grip_measured=test.grip.measured,
+        along=np.repeat([test.grip.front_along, test.grip.rear_along], 2),
+        along_u=np.array([test.grip.front_along_u, test.grip.rear_along_u]),
         drag=np.where(blocked, 1.0, drag),
         drag_u=np.where(blocked, 0.0, drag_u),
         heading=toe,

@@ -51,7 +51,7 @@ OTHER_UNITS: dict[str, tuple[OtherUnit, ...]] = {
 """By the unit of the key. Sources: the definitions of the units; which of them people use, common practice."""
 
 _SHARES = ("front_roll_share", "drag", "ratio_u", "level_u", "load_sensitivity", "beyond_knee", "motion_ratio")
-_FRICTIONS = ("finger_friction", "grip.front", "grip.rear")
+_FRICTIONS = ("finger_friction", "grip.front", "grip.rear", "grip.front_along", "grip.rear_along")
 
 
 def unit_of_key(path: str) -> str:

@@ -332,6 +332,15 @@ class Grip(Section, frozen=True):
     rear: Annotated[float, number("grip factor of the rear tyres", ge=0, le=5)] = 0.8
     ratio_u: Annotated[float, uncertainty_of("front / rear, relative")] = 0.05
     level_u: Annotated[float, uncertainty_of("the common level, relative")] = 0.2
+    front_along: Annotated[
+        float,
+        number("grip of the front tyres along the car over that across, which front above is", ge=0, le=200),
+    ] = 1.0
+    front_along_u: Annotated[float, uncertainty_of("front_along; 1.00 ± 0.05 until measured")] = 0.05
+    rear_along: Annotated[
+        float, number("grip of the rear tyres along the car over that across, which rear above is", ge=0, le=200)
+    ] = 1.0
+    rear_along_u: Annotated[float, uncertainty_of("rear_along; 1.00 ± 0.05 until measured")] = 0.05
     measured: Annotated[bool, Meta(description="true once the factors were measured on this floor")] = False
 
 

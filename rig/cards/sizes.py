@@ -176,6 +176,13 @@ TABLE: tuple[Sizes, ...] = (
         usual=(0.1, 3),
         why="nothing slides with so little grip; a tyre has about 0.3 to 2",
     ),
+    Sizes(
+        keys=("grip.front_along", "grip.rear_along"),
+        above=0.3,
+        most=3,
+        usual=(0.5, 2),
+        why="it is grip along over grip across, about 0.8 to 1.2: 1 where both are alike",
+    ),
     # springs and dampers; source: catalogues of 1:28 to 1:5 cars, by common practice a tenth and ten times around
     Sizes(keys=_ends("spring_n_per_mm"), above=0.004, most=200, usual=(0.03, 30), why="no car's spring is that"),
     Sizes(keys=_ends("tyre_n_per_mm"), above=0.04, most=10_000, usual=(1, 300), why="no tyre yields by that"),
@@ -234,7 +241,7 @@ TABLE: tuple[Sizes, ...] = (
         why="that is {percent:.0f} % of the value {of:g} itself",
     ),
     Sizes(
-        keys=("grip.ratio_u", "grip.level_u"),
+        keys=("grip.ratio_u", "grip.level_u", "grip.front_along_u", "grip.rear_along_u"),
         above=-1,
         most=0.999,
         usual=(0.001, 0.5),

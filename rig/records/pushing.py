@@ -165,7 +165,10 @@ class PushedAtRow(Content, frozen=True, kw_only=True):
 
 
 class PredictionInputs(Content, frozen=True, kw_only=True):
-    """turn_rad: rotation that was followed, None for the solver's own. push: None in old records: as on the card."""
+    """turn_rad: rotation that was followed, None for the solver's own. push: None in old records: as on the card.
+
+    model: what the forecast took into account, as `rig.jobs.pushing.forecast` numbers it; old records do not say: 1.
+    """
 
     seed: int
     draws: int
@@ -174,6 +177,7 @@ class PredictionInputs(Content, frozen=True, kw_only=True):
     load_N: tuple[float, float, float, float]
     load_covariance_N2: Matrix
     push: PushedAtRow | None = None
+    model: int = 1
 
 
 class SensitivityRow(Content, frozen=True, kw_only=True):

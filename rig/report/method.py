@@ -39,6 +39,7 @@ MEANING = {
     "corner weights": "the four wheel loads, weighed or typed in",
     "grip ratio": "grip of the front tyres against that of the rear tyres (test card)",
     "grip level": "how much all four tyres grip (test card)",
+    "grip along against across": "how tyres grip along the car, against across it (test card)",
     "grip of single tyres": "differences between tyres of one axle",
     "contact places": "where the tyres really touch the floor (car card)",
     "wheelbase": "front axle to rear axle (car card)",

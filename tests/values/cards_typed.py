@@ -40,6 +40,8 @@ EXACT_TEST = {
     "push.finger_path": "stays on the car",
     "grip.ratio_u": 0.0,
     "grip.level_u": 0.0,
+    "grip.front_along_u": 0.0,
+    "grip.rear_along_u": 0.0,
     "grip.measured": True,
     "typed.weights_resolution_g": 1e-4,
 }
@@ -238,6 +240,7 @@ def slide(
     *,
     places: np.ndarray = PLACES,
     drag: Sequence[float] = (1, 1, 1, 1),
+    along: Sequence[float] = (1, 1, 1, 1),
     heading: Sequence[float] = (0, 0, 0, 0),
     solid: Sequence[str] = (),
     height: float = 0.0,
@@ -249,7 +252,8 @@ def slide(
 ) -> tuple[float, np.ndarray, float]:
     """(kappa 1/m, pole (2,) m, force N) of the first moment of a push by a slippery tip `station` m ahead of the rear.
 
-    load N, grip, drag, heading (rad): per wheel.  solid: axles ("front", "rear") whose wheels turn together.
+    load N, grip, drag, along (grip along over across), heading (rad): per wheel.
+    solid: axles ("front", "rear") whose wheels turn together.
     height: m of the finger; the load it moves to the far side is found by repetition.  stuck_at: the finger sticks to
     the car there, m to the left, and moves sideways, turned by `direction` rad anticlockwise.  middle: m, of the
     wheelbase.  Source: the true motion loses the least power for a given advance of the finger; its power is force
@@ -276,7 +280,9 @@ def slide(
             if name in solid:
                 total += rolled(speed, ahead, held, drag, pair)
             else:
-                total += sum(held[i] * lost(speed[i], ahead[i], drag[i]) for i in pair)
+                # slips along times the grip along: an ellipse for a circle
+                wider = [speed[i] + (along[i] - 1) * (speed[i] @ ahead[i]) * ahead[i] for i in pair]
+                total += sum(held[i] * lost(one, ahead[i], drag[i]) for i, one in zip(pair, wider, strict=True))
         return total
 
     best = np.zeros(2 if stuck_at is None else 1)

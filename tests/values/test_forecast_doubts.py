@@ -70,6 +70,10 @@ def roll_share(d: float) -> float:
     return slide(newtons(), EVEN, STATION, height=0.015, roll_share=0.3 + d)[0]
 
 
+def rear_along(d: float) -> float:
+    return slide(newtons(), EVEN, STATION, along=[1, 1, 1 + d, 1 + d])[0]
+
+
 RIGID: dict[str, Any] = {"push.height_mm": 15.0}
 ONE_BY_ONE = [
     ("push position", {"test": {"push.position_pct_u": 1.5}}, station, 0.015 * LENGTH),
@@ -79,6 +83,7 @@ ONE_BY_ONE = [
     ("wheelbase", {"car": {"geometry.wheelbase_mm_u": 3.0}}, wheelbase, 0.003),
     ("contact places", {"car": {"geometry.track_front_mm_u": 9.0}}, front_track, 0.009),
     ("contact places", {"car": {"geometry.track_rear_mm_u": 9.0}}, rear_track, 0.009),
+    ("grip along against across", {"test": {"grip.rear_along_u": 0.05}}, rear_along, 0.05),
     ("roll share", {"car": {"geometry.front_roll_share_u": 0.08}, "test": RIGID}, roll_share, 0.08),
 ]
 

@@ -163,7 +163,10 @@ def answer_push(
         did = "stuck to the car" if finger.found is FingerFound.STUCK else "slid along the car"
         remark = f"In the clip the finger {did} (odds {finger.odds:.0f} to 1); the card says {card.finger}."
         basic = replace(basic, remarks=(*basic.remarks, remark))
-    doubts = BalanceDoubts(placing=Placing.SEEN if card.position_from == "finger marker" else Placing.BARE_FINGER)
+    doubts = BalanceDoubts(
+        placing=Placing.SEEN if card.position_from == "finger marker" else Placing.BARE_FINGER,
+        along_across_u=(float(car.along_u[0]), float(car.along_u[1])),
+    )
     answer = replace(
         basic,
         balance=balance_from_push(car, moved, seen, doubts=doubts),

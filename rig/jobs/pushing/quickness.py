@@ -60,6 +60,7 @@ def judge_quickness(
         load=np.asarray(drawn.load)[0],
         grip=np.asarray(drawn.grip)[0],
         drag=np.asarray(drawn.drag)[0],
+        along=np.asarray(drawn.along)[0],
         heading=np.asarray(drawn.heading)[0],
         law=drawn.law,
     )

@@ -25,6 +25,8 @@ CAR = car(
     heading=np.array([0.01, -0.02, 0.0, 0.03]),
     heading_u=4e-3,
     load_covariance=ROOT @ ROOT.T,
+    along=np.array([1.1, 1.1, 0.9, 0.9]),
+    along_u=np.array([0.04, 0.06]),
     front_roll_share=0.45,
     front_roll_share_u=0.1,
 )
@@ -55,6 +57,7 @@ SIZES = {
     "rolling drag": 4,
     "toe": 4,
     "roll share": 1,
+    "grip along against across": 2,
 }
 
 

@@ -241,6 +241,8 @@ def test_one_standard_uncertainty_of_each_doubt_moves_what_it_should() -> None:
         drag_u=np.array([0.1, 0.2, 0.3, 0.4]),
         heading=np.full(4, 0.01),
         heading_u=0.02,
+        along=np.array([1.1, 1.1, 0.9, 0.9]),
+        along_u=np.array([0.04, 0.06]),
         front_roll_share=0.6,
         front_roll_share_u=0.15,
     )
@@ -258,7 +260,7 @@ def test_one_standard_uncertainty_of_each_doubt_moves_what_it_should() -> None:
         side=-1,
     )
     sizes = doubt_groups(doubtful, push)
-    assert sum(sizes.values()) == 30
+    assert sum(sizes.values()) == 32
 
     def table(name: str, column: int, score: float) -> dict[str, np.ndarray]:
         scores = {} if not name else {name: score * np.eye(sizes[name])[[column]]}
@@ -271,6 +273,7 @@ def test_one_standard_uncertainty_of_each_doubt_moves_what_it_should() -> None:
                 "load": ground.load,
                 "grip": ground.grip,
                 "drag": ground.drag,
+                "along": ground.along,
                 "heading": ground.heading,
                 "at": finger.place,
                 "direction": finger.direction,
@@ -295,6 +298,8 @@ def test_one_standard_uncertainty_of_each_doubt_moves_what_it_should() -> None:
         ("push direction", 0): {"direction": [np.sin(0.13), -np.cos(0.13)]},
         ("grip ratio", 0): {"grip": doubtful.grip * np.exp(0.05 * axle)},
         ("grip level", 0): {"grip": doubtful.grip * np.exp(0.2)},
+        ("grip along against across", 0): {"along": [1.14, 1.14, 0.9, 0.9]},
+        ("grip along against across", 1): {"along": [1.1, 1.1, 0.96, 0.96]},
         ("wheelbase", 0): {"place": PLACE + 0.003 * np.array([[1, 0], [1, 0], [0, 0], [0, 0]])},
     }
     for i in range(4):
@@ -305,7 +310,7 @@ def test_one_standard_uncertainty_of_each_doubt_moves_what_it_should() -> None:
     for k, (left, right) in enumerate(((0, 1), (2, 3))):  # both sides outwards: the track is what was measured
         place = PLACE + np.array([[0, 1]]) * (wheel[left] * u[left, 1] - wheel[right] * u[right, 1])[:, None]
         expected["contact places", 4 + k] = {"place": place, ("front", "rear")[k]: 2 * H + u[left, 1] + u[right, 1]}
-    assert len(expected) == 26  # and four of the loads, below
+    assert len(expected) == 28  # and four of the loads, below
     for (name, column), change in expected.items():
         for key, value in (plain | change).items():
             got = table(name, column, 1.0)[key]

@@ -38,6 +38,8 @@ SLIPS = [
     (TestCard, "push.position_pct_u = 50", "push.position_pct_u = 50", "0 to 30"),
     (TestCard, "grip.ratio_u = 5", "grip.ratio_u = 5", "ratio_u = 0.05?"),
     (TestCard, "grip.level_u = 20", "grip.level_u = 20", "level_u = 0.2?"),
+    (TestCard, "grip.rear_along = 95", "grip.rear_along = 95", "rear_along = 0.95?"),
+    (TestCard, "grip.front_along_u = 5", "grip.front_along_u = 5", "front_along_u = 0.05?"),
     (TestCard, "grip.front = 72", "grip.front = 72", "front = 0.72?"),
     (TestCard, "grip.front = 0", "grip.front = 0 ", "0.02 to 5"),
     (TestCard, "grip.rear = 0.008", "grip.rear = 0.008", "0.02 to 5"),
