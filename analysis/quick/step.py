@@ -16,7 +16,8 @@ class Ground:
     rows: (..., n, 2, 3), contact slip along and across the wheel from the twist of the centre of gravity, that along
         times the grip along over across.
     capacity: (..., n), N, across.  drag: (..., n), where the circle is cut (see `circles`).
-    inertia: (..., 3) kg, kg, kg m2.  centre: (..., 2) m, car axes.  lever: (...) m, a length that turns yaw rate into speed.
+    inertia: (..., 3) kg, kg, kg m2.  centre: (..., 2) m, car axes.
+    lever: (...) m, a length that turns yaw rate into speed.
     speed_floor: m/s, below it a car counts as standing.
     """
 
