@@ -211,8 +211,7 @@ def check_scale(solved: Solved, floor: FloorLayout, car: CarMarkers, kept: IntAr
 def _side_px(solved: Solved) -> FloatArray:
     """(m,) usual side of the floor markers on the picture, from the fit."""
     fit = solved.fit
-    place = np.concatenate([fit.corner_place, np.zeros((*fit.corner_place.shape[:-1], 1))], axis=-1)
-    pixel = project(place @ fit.rotation[0].T + fit.place[0], fit.intrinsics)
+    pixel = project(fit.corner_place @ fit.rotation[0].T + fit.place[0], fit.intrinsics)
     return np.asarray(np.linalg.norm(np.roll(pixel, -1, axis=1) - pixel, axis=-1).mean(1), float)
 
 

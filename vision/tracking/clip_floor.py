@@ -103,7 +103,7 @@ def clip_cameras(on_floor: FloatArray, fit: FloorFit, optics: Optics, *, still: 
     covariance, by_shared = np.zeros((n, 6, 6)), np.zeros((n, 6, fit.shared_count))
     noise, used = np.zeros(n), np.where(still, np.inf, 0.0)
     if len(own):
-        views = fit_cameras(on_floor[own], fit.corner_place, optics, fit.sheet_of)
+        views = fit_cameras(on_floor[own], fit.corner_place, optics, fit.floor.columns(fit.laid))
         rotation[own], place[own], covariance[own] = views.rotation, views.place, views.covariance
         by_shared[own], noise[own], used[own] = views.by_shared, views.noise, views.used
     return CameraPoses(

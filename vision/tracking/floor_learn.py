@@ -114,7 +114,7 @@ def _learned(fit: FloorFit, floor: FloorLayout, given: Camera, views: int) -> Le
 
 
 def _marker(marker: Marker, corner: FloatArray) -> Marker:
-    x, y = corner.mean(0)
+    x, y = corner[:, :2].mean(0)
     top = 0.5 * (corner[0] + corner[1]) - corner.mean(0)
     return replace(marker, x=float(x), y=float(y), turn=float(np.arctan2(-top[0], top[1])))
 

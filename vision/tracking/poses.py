@@ -11,6 +11,7 @@ from vision.base.plane import fit_rigid, plane_rotation
 from vision.base.types import BoolArray, FloatArray
 from vision.camera.model import rotation_of, undistort
 from vision.floor.geometry import first_camera_pose, on_level_plane
+from vision.floor.laid_sheets import Ground
 from vision.tracking.gauss_newton import Fit, Optics, fit_corners_to
 
 MOST_TURN = 0.3  # rad, about each axis, in one step of the camera
@@ -22,7 +23,7 @@ class CameraPoses:
 
     rotation: (n, 3, 3).  place: (n, 3) m.
     covariance: (n, 6, 6) of rotation vector (rad, camera axes) and place (m), for unit corner noise (1 px).
-    by_shared: (n, 6, s) its change per unit of [intrinsics q, ink, sheets], as `FloorFit` orders them.
+    by_shared: (n, 6, s) its change per unit of [intrinsics q, ink, laid h], as `FloorFit` orders them.
     noise: (n,) px.  used: (n,) corners behind each.
     """
 
@@ -41,7 +42,7 @@ class CarPoses:
     pose: (n, 3) x, y (m), yaw (rad).  covariance: (n, 3, 3) for unit corner noise (1 px).  noise: (n,) px per corner.
     residual: (n, m, 4, 2) px.  weight: (n, m, 4) 0..1.  used: (n,) corners that count.
     by_marker: (n, 3, m, 2) pose change per px when a whole marker's corners move.
-    by_height: (n, 3) per m.  by_scale: (n, 3) per relative scale.  by_camera: (n, 3, 6) per rotation vector (rad) and
+    by_height: (n, 3) per m.  by_bow: (n, 3, 3) per m of the three shapes of the floor's bow.  by_scale: (n, 3) per relative scale.  by_camera: (n, 3, 6) per rotation vector (rad) and
     place (m) of the camera.  by_lens: (n, 3, q) per unit of the intrinsics' directions.  by_ink: (n, 3) per px.
     lean: (n, 2) roll, pitch, rad, from a six-degree fit; lean_u: (n, 2) rad for unit corner noise.
     rise: (n, 2) m, the plate above its height in that fit, and its uncertainty for unit corner noise.
@@ -56,6 +57,7 @@ class CarPoses:
     used: FloatArray
     by_marker: FloatArray
     by_height: FloatArray
+    by_bow: FloatArray
     by_scale: FloatArray
     by_camera: FloatArray
     by_lens: FloatArray
@@ -68,7 +70,7 @@ class CarPoses:
 
 @dataclass(slots=True)
 class _CameraModel:
-    """Floor corners (m, 4, 2) m seen by a camera at rotation (n, 3, 3) and place (n, 3) m, all six of it free.
+    """Floor corners (m, 4, 3) m seen by a camera at rotation (n, 3, 3) and place (n, 3) m, all six of it free.
 
     arm: (n, m, 4, 3) m, from where the camera sees the floor's origin to each corner, camera axes.
     """
@@ -79,7 +81,7 @@ class _CameraModel:
     arm: FloatArray = field(init=False)
 
     def corners(self) -> FloatArray:
-        self.arm = np.einsum("nij,mkj->nmki", self.rotation[..., :2], self.corner_place)
+        self.arm = np.einsum("nij,mkj->nmki", self.rotation, self.corner_place)
         return self.arm + self.place[:, None, None, :]
 
     def derivatives(self, by_point: FloatArray) -> FloatArray:
@@ -93,7 +95,7 @@ class _CameraModel:
 
 @dataclass(slots=True)
 class _CarModel:
-    """Plate corners (m, 4, 2) m at a height (m) of a car at pose (n, 3), which is free; the camera is known.
+    """Plate corners (m, 4, 2) m at a height (n,) m of a car at pose (n, 3), which is free; the camera is known.
 
     rotation: (n, 3, 3), place: (n, 3) m: camera_from_floor.  turn: (n, 2, 2) of the car on the floor.
     arm: (n, m, 4, 2) m, from the car's origin to each corner, floor axes.  turned: (n, m, 4, 3) m, from the floor's
@@ -101,7 +103,7 @@ class _CarModel:
     """
 
     corner_place: FloatArray
-    height: float
+    height: FloatArray
     rotation: FloatArray
     place: FloatArray
     pose: FloatArray
@@ -112,7 +114,7 @@ class _CarModel:
     def corners(self) -> FloatArray:
         self.turn = plane_rotation(self.pose[:, 2])
         self.arm = np.einsum("nij,mkj->nmki", self.turn, self.corner_place)
-        level = np.full((*self.arm.shape[:-1], 1), self.height)
+        level = np.broadcast_to(self.height[:, None, None, None], (*self.arm.shape[:-1], 1))
         on_floor = np.concatenate([self.arm + self.pose[:, None, None, :2], level], axis=-1)
         self.turned = np.einsum("nij,nmkj->nmki", self.rotation, on_floor)
         return self.turned + self.place[:, None, None, :]
@@ -132,25 +134,22 @@ def _seen_pixels(seen: FloatArray, optics: Optics) -> tuple[FloatArray, BoolArra
     return np.where(good[..., None], seen, optics.intrinsics[2:4]), good
 
 
-def fit_cameras(seen: FloatArray, corner_place: FloatArray, optics: Optics, sheet_of: tuple[int, ...]) -> CameraPoses:
+def fit_cameras(seen: FloatArray, corner_place: FloatArray, optics: Optics, laid: FloatArray) -> CameraPoses:
     """The camera's pose in every frame from the floor markers seen in it.
 
-    seen: (n, m, 4, 2) px, nan where not seen.  corner_place: (m, 4, 2) m.  sheet_of: (m,) as in `FloorFit`.
+    seen: (n, m, 4, 2) px, nan where not seen.  corner_place: (m, 4, 3) m.
+    laid: (m, 4, 3, h) how the corners move with how the floor is laid, as `LaidFloor.columns`.
     """
     n = len(seen)
     pixel, good = _seen_pixels(seen, optics)
     ray = undistort(pixel, optics.intrinsics)
-    start = first_camera_pose(ray.reshape(n, -1, 2), corner_place.reshape(-1, 2), good.reshape(n, -1).astype(float))
+    start = first_camera_pose(
+        ray.reshape(n, -1, 2), corner_place[..., :2].reshape(-1, 2), good.reshape(n, -1).astype(float)
+    )
     model = _CameraModel(corner_place, *start)
     fit = fit_corners_to(model, pixel, good, optics)
-    by_floor = fit.by_point @ model.rotation[:, None, None, :, :2]
-    columns = [fit.by_intrinsics @ optics.basis, fit.by_ink[..., None]]
-    numbers = np.array(sheet_of)
-    for number in range(max(sheet_of) + 1):
-        own = (numbers == number)[:, None, None, None]
-        reach = corner_place - corner_place[numbers == number].reshape(-1, 2).mean(0)
-        turn = np.stack([-reach[..., 1], reach[..., 0]], axis=-1)
-        columns += [by_floor * own, np.einsum("nmkij,mkj->nmki", by_floor, turn)[..., None] * own]
+    by_floor = fit.by_point @ model.rotation[:, None, None]
+    columns = [fit.by_intrinsics @ optics.basis, fit.by_ink[..., None], by_floor @ laid]
     shared = np.concatenate(columns, axis=-1)
     return CameraPoses(
         rotation=model.rotation,
@@ -168,37 +167,45 @@ def fit_cars(
     height: float,
     camera_from_floor: tuple[FloatArray, FloatArray],
     optics: Optics,
+    ground: Ground,
 ) -> CarPoses:
     """The car's pose in every frame: one planar fit of all its markers, and a six-degree fit for the lean.
 
     seen: (n, m, 4, 2) px, nan where not seen.  corner_place: (m, 4, 2) m, car axes.  height: m.
-    camera_from_floor: rotation (n or 1, 3, 3) and place (n or 1, 3) m.
+    camera_from_floor: rotation (n or 1, 3, 3) and place (n or 1, 3) m.  ground: that the car stands on.
     """
     n, m = seen.shape[:2]
     rotation = np.broadcast_to(camera_from_floor[0], (n, 3, 3))
     place = np.broadcast_to(camera_from_floor[1], (n, 3))
     pixel, good = _seen_pixels(seen, optics)
-    on_floor = on_level_plane(pixel.reshape(n, -1, 2), height, rotation, place, optics.intrinsics)
-    start = fit_rigid(corner_place.reshape(-1, 2), on_floor, good.reshape(n, -1).astype(float))
-    model = _CarModel(corner_place, height, rotation, place, start)
+    weight, middle = good.reshape(n, -1).astype(float), corner_place.reshape(-1, 2).mean(0)
+    on_floor = on_level_plane(pixel.reshape(n, -1, 2), np.full(n, height), rotation, place, optics.intrinsics)
+    start = fit_rigid(corner_place.reshape(-1, 2), on_floor, weight)
+    stands = start[:, :2] + plane_rotation(start[:, 2]) @ middle  # a millimetre off changes no height
+    model = _CarModel(corner_place, height + ground.height(stands), rotation, place, start)
     fit = fit_corners_to(model, pixel, good, optics)
     gain = fit.gain
-    middle = corner_place.reshape(-1, 2).mean(0)
     by_floor = fit.by_point @ rotation[:, None, None]
     from_middle = np.einsum("nij,mkj->nmki", model.turn, corner_place - middle)
     scale = np.einsum("nmkij,nmkj->nmki", by_floor[..., :2], from_middle).reshape(n, -1, 1)
     by_camera = np.concatenate([np.cross(model.turned[..., None, :], fit.by_point), fit.by_point], axis=-1)
     up, ink = by_floor[..., 2].reshape(n, -1, 1), np.nan_to_num(fit.by_ink).reshape(n, -1, 1)
     lean, lean_u, rise = _lean(fit, model, by_floor[..., 2], middle)
+    by_height = -(gain @ up)[..., 0]
+    by_bow = by_height[..., None] * ground.floor.bow_shapes(stands)[:, None]
+    by_bow[:, :2] += height * ground.floor.bow_slopes(stands)
+    pose = model.pose.copy()
+    pose[:, :2] += ground.foot(stands, height)
     return CarPoses(
-        pose=model.pose,
+        pose=pose,
         covariance=fit.covariance,
         noise=fit.noise,
         residual=fit.residual,
         weight=fit.weight,
         used=fit.used,
         by_marker=gain.reshape(n, 3, m, 4, 2).sum(3),
-        by_height=-(gain @ up)[..., 0],
+        by_height=by_height,
+        by_bow=by_bow,
         by_scale=-(gain @ scale)[..., 0],
         by_camera=-(gain @ by_camera.reshape(n, -1, 6)),
         by_lens=-(gain @ (fit.by_intrinsics @ optics.basis).reshape(n, gain.shape[2], optics.basis.shape[1])),

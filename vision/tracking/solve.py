@@ -23,7 +23,7 @@ from vision.tracking.gauss_newton import Optics
 from vision.tracking.poses import CameraPoses, CarPoses, fit_cars
 
 LEAST_CORNERS = 8  # two whole markers
-SHARED_KEPT = 8
+SHARED_KEPT = 12
 CARD_CAUSES = 6  # leading shared causes that come from the cards; the rest are camera and floor places
 LEAST_RESIDUAL = 0.08  # px; the least that counts as a usual residual when odd corners are faded
 INK_FRAMES = 80  # frames behind the difference of the car's ink shift from the floor's
@@ -161,7 +161,14 @@ def _part(corner: FloatArray, still: BoolArray, bench: _Bench, ink: float) -> _P
     count, fit, car = len(bench.floor.markers), bench.fit, bench.car
     views = clip_cameras(corner[:, :count], fit, bench.optics(fit.ink), still=still)
     rotation, origin, spread = views.rotation, views.place, _frame_spread(views)
-    cars = fit_cars(corner[:, count:], marker_corners(car.markers), car.height, (rotation, origin), bench.optics(ink))
+    cars = fit_cars(
+        corner[:, count:],
+        marker_corners(car.markers),
+        car.height,
+        (rotation, origin),
+        bench.optics(ink),
+        fit.floor.ground(fit.laid),
+    )
     shared, names = _shared(cars, bench, views, still)
     counted = np.where(cars.weight[..., None] > 0, cars.residual, np.nan)
     with warnings.catch_warnings():
@@ -225,6 +232,8 @@ def _shared(cars: CarPoses, bench: _Bench, views: CameraPoses, still: BoolArray)
     direct = np.zeros((n, 3, head))
     direct[..., :lens] = cars.by_lens
     direct[..., lens] = cars.by_ink
+    bow = fit.floor.bow_part
+    direct[..., lens + 1 + bow.start : lens + 1 + bow.stop] = cars.by_bow
     gain = direct + cars.by_camera @ views.by_shared
     if bench.still.any():
         gain = np.concatenate([gain, cars.by_camera * still[:, None, None]], axis=-1)
