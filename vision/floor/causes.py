@@ -20,9 +20,12 @@ TENSION = 3.0
 """Standard uncertainties off the cards from which causes are looked for."""
 LARGE_NOISE = 0.08
 LARGE_WAVE = 0.0004
-WIDE_MOVE, WIDE_TURN = 0.05, 0.3
-WIDE_STRETCH = 0.05
-WIDE_BOW = 0.005
+WIDE_MOVE, WIDE_TURN = 0.01, 0.03
+"""m, rad: how far a sheet lies off that somebody measured wrongly, standard."""
+WIDE_STRETCH = 0.02
+"""Relative: how far a print is off that was fitted to the page, standard."""
+WIDE_BOW = 4.0
+"""Times the bow of an ordinary floor."""
 WIDE_LENS = 4.0
 """Times the uncertainty of an ordinary lens."""
 
@@ -33,7 +36,7 @@ class FloorCauseKind(Enum):
     SHEET_MOVED = 0.03
     ALL_PRINTED = 0.02
     SHEET_PRINTED = 0.005
-    BOWED = 0.02
+    BOWED = 0.05
     LENS = 0.02
 
 
@@ -61,6 +64,8 @@ def likeliest(problem: FloorProblem, found: Descent, *, robust: bool) -> tuple[D
         share /= share.sum()
         order = np.argsort(-share[:-1])
         best, end = tried[order[0]]
+        if not np.isfinite(end.evidence):
+            break
         if not share[order[0]] > ODDS * share[-1]:
             break
         other = next((tried[k][0].kind for k in order[1:] if tried[k][0].kind is not best.kind), None)
@@ -88,9 +93,9 @@ def _widened(priors: Priors, cause: FloorCause, problem: FloorProblem) -> Priors
         case FloorCauseKind.ALL_PRINTED:
             floor.stretches(laid)[:, 0] = WIDE_STRETCH
         case FloorCauseKind.SHEET_PRINTED:
-            floor.stretches(laid)[cause.sheet] = WIDE_STRETCH, WIDE_STRETCH / 5
+            floor.stretches(laid)[cause.sheet] = WIDE_STRETCH, WIDE_STRETCH / 2
         case FloorCauseKind.BOWED:
-            laid[floor.bow_part] = WIDE_BOW * floor.reach / 0.3
+            laid[floor.bow_part] *= WIDE_BOW
         case FloorCauseKind.LENS:
             return replace(priors, camera=priors.camera * WIDE_LENS)
     return replace(priors, laid=laid)

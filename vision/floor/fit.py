@@ -10,12 +10,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.base.errors import VisionError
+from vision.base.errors import InputError, VisionError
 from vision.base.types import Camera, FloatArray, FloorLayout
 from vision.camera.model import intrinsics_of
+from vision.floor.arranged import other_arrangements
 from vision.floor.causes import FloorCause, likeliest
 from vision.floor.laid_sheets import LaidFloor
-from vision.floor.problem import LEAST_NOISE, Descent, FloorProblem, Priors, State
+from vision.floor.problem import Descent, FloorProblem, Priors, State
 
 FOCAL_GUESS, FOCAL_GUESS_U = 0.95, 0.40
 """Focal length over the longer side of the picture: phones and webcams."""
@@ -27,6 +28,8 @@ ASPECT_U = 0.001
 """Relative: how much longer a sheet may be along the paper's way through the printer than across it."""
 BOW_U = 0.001
 """Height of an ordinary floor's bow over the reach of the markers (0.3 mm at 0.3 m), each shape of it."""
+HOPELESS, FITS = 1.0, 0.5
+"""px: noise from which sheets are thought to lie in other places altogether, and below which another place is right."""
 MOVE_TURN = 2.0
 """A sheet's turn is as uncertain as its place, over its span, times this."""
 
@@ -136,6 +139,8 @@ def fit_floor(
         floor.moves(laid)[:] = sheet_start
     problem = FloorProblem(seen, floor, basis, intrinsics_of(camera))
     found = problem.settle(_best_start(problem, priors, laid, robust=robust), priors, robust=robust)
+    if sheet_u is None and not found.priors.noise < HOPELESS:
+        _check_arrangement(problem, priors, layout)
     if not np.isfinite(found.cost):
         raise VisionError(
             "the floor markers do not lie in one plane as the card says",
@@ -146,6 +151,20 @@ def fit_floor(
         return _fit(problem, found, ())
     found, causes = likeliest(problem, found, robust=robust)
     return _fit(problem, found, causes)
+
+
+def _check_arrangement(problem: FloorProblem, priors: Priors, layout: FloorLayout) -> None:
+    """Raise InputError when the first view fits sheets that lie in each other's places, or turned."""
+    names = tuple(dict.fromkeys(marker.sheet or f"with marker {marker.id}" for marker in layout.markers))
+    best, wrong = FITS, None
+    for what, remedy, floor in other_arrangements(problem.floor, names):
+        other = FloorProblem(problem.seen[:1], floor, problem.basis, problem.base)
+        end = other.descend(_best_start(other, priors, np.zeros(floor.count), robust=False), priors, robust=False)
+        noise = float(np.sqrt(np.nanmean(end.residual**2))) if np.isfinite(end.cost) else np.inf
+        if noise < best:
+            best, wrong = noise, InputError(what, where="floor markers", remedy=remedy)
+    if wrong is not None:
+        raise wrong
 
 
 def _best_start(problem: FloorProblem, priors: Priors, laid: FloatArray, *, robust: bool) -> State:

@@ -108,9 +108,9 @@ def first_camera_pose(ray: FloatArray, place: FloatArray, weight: FloatArray) ->
 
 
 def on_level_plane(
-    pixel: FloatArray, height: FloatArray, rotation: FloatArray, place: FloatArray, intrinsics: FloatArray
+    pixel: FloatArray, height: float | FloatArray, rotation: FloatArray, place: FloatArray, intrinsics: FloatArray
 ) -> FloatArray:
-    """(n, k, 2) px -> (n, k, 2) m, where their rays meet the level plane at the height (n,) m in each of n frames.
+    """(n, k, 2) px -> (n, k, 2) m, where their rays meet the level plane at the height, m, one or (n,), of n frames.
 
     pixel: (n, k, 2) px.  rotation: (n, 3, 3), place: (n, 3) m: camera_from_floor.  intrinsics: (9,).
     """
@@ -118,6 +118,6 @@ def on_level_plane(
     direction = np.concatenate([ray, np.ones((*ray.shape[:-1], 1))], axis=-1) @ rotation
     eye = -np.einsum("nji,nj->ni", rotation, place)
     steep = np.where(np.abs(direction[..., 2]) < 1e-6, -1e-6, direction[..., 2])
-    distance = (height[:, None] - eye[:, None, 2]) / steep
+    distance = (np.atleast_1d(height)[:, None] - eye[:, None, 2]) / steep
     on_level: FloatArray = eye[:, None, :2] + distance[..., None] * direction[..., :2]
     return on_level

@@ -17,11 +17,13 @@ from vision.floor.laid_sheets import LaidFloor
 
 LEAST_NOISE = 0.03
 """px, per corner: edges between the pixels, which no averaging over frames of a still camera makes smaller."""
-INK_U = 0.6
+INK_PRIOR_U = 0.6
 """px; measured shifts are about 0.35."""
 WAVE_U, WAVE_WORTH = 0.0001, 12.0
 """m: usual height of a corner over the floor, paper taped down; and how many corners that belief is worth."""
 VARIANCE_ROUNDS = 3
+CONVERGED = 1e-4
+"""Fall of the cost that a step would still bring."""
 LEAST_U = 1e-9
 """Of any prior: what is certain keeps the equations solvable."""
 
@@ -40,7 +42,7 @@ class Priors:
         """(q + 1 + h,) of lens, ink and laying."""
         laid = self.laid.copy()
         laid[floor.wave_part] = self.wave
-        u = np.concatenate([self.camera, [INK_U], laid])
+        u = np.concatenate([self.camera, [INK_PRIOR_U], laid])
         return np.asarray(1.0 / np.maximum(u, LEAST_U) ** 2, float)
 
 
@@ -124,7 +126,7 @@ class FloorProblem:
     ) -> Descent:
         """Gauss-Newton with halved steps; weights of odd markers are renewed between steps."""
         precision = priors.precision(self.floor)
-        lens, head = len(state.q), len(precision)
+        head = len(precision)
         weight = np.ones(len(self.floor.corner)) if weight is None else weight
         normal, cost = np.empty(0), np.inf
         for trial in range(25):
@@ -147,7 +149,7 @@ class FloorProblem:
                     break
                 share *= 0.4
             state = new
-            small = float(np.abs(step[: lens + 1]).max()) < 1e-3 and float(np.abs(step[head:]).max()) < 1e-7
+            small = abs(float(gradient @ step)) < CONVERGED
             if robust and trial >= 3:
                 old, weight = weight, self._odd_ones(residual, priors.noise)
                 small = small and float(np.abs(old - weight).max()) < 1e-3
@@ -235,7 +237,9 @@ class FloorProblem:
             precision = priors.precision(self.floor)
             log_size = float(np.linalg.slogdet(alike)[1]) + 2.0 * float(np.log(size).sum())
             evidence = 0.5 * (float(np.log(precision).sum()) - log_size - cost) - rows * np.log(priors.noise)
-            evidence -= np.log(priors.noise) + 0.5 * WAVE_WORTH * ((WAVE_U / priors.wave) ** 2 + 2 * np.log(priors.wave))
+            evidence -= np.log(priors.noise) + 0.5 * WAVE_WORTH * (
+                (WAVE_U / priors.wave) ** 2 + 2 * np.log(priors.wave)
+            )
         return Descent(
             state=state,
             residual=residual,

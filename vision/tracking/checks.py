@@ -202,8 +202,12 @@ def check_scale(solved: Solved, floor: FloorLayout, car: CarMarkers, kept: IntAr
     if abs(rise) > 3.0 * expected and abs(rise) > 0.004:
         sentences.append(
             f"The car's markers seem {1000 * abs(rise):.0f} mm {'higher' if rise > 0 else 'lower'} (or "
-            f"{100 * abs(share):.1f} % {'larger' if rise > 0 else 'smaller'}) than the cards say: check the "
-            "marker height and the printed bars."
+            f"{100 * abs(share):.1f} % {'larger' if rise > 0 else 'smaller'}) than the cards say"
+            + (
+                ", with the floor sheets as they are found here: what comes next in line for these is then likelier."
+                if solved.fit.causes
+                else ": check the distance between the floor sheets, the printed bars and the marker height."
+            )
         )
     return sentences
 

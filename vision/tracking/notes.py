@@ -6,6 +6,7 @@ import numpy as np
 
 from vision.base.types import BoolArray, Camera, CarMarkers, ClipCards, ClipTrack, FloatArray, FloorLayout
 from vision.clip.frames import ClipReport
+from vision.floor.cause_words import floor_sentences
 from vision.tracking.solve import CARD_CAUSES, Solved
 
 LEAST_SIDE = 25.0  # px of a marker
@@ -127,16 +128,7 @@ def _markers(words: Words, track: ClipTrack, solved: Solved, floor: FloorLayout,
     words.notes.append(
         f"Corner noise {solved.corner_noise:.2f} px from frame to frame, ink shift {track.ink_shift:.2f} px."
     )
-    sheets: dict[int, list[int]] = {}
-    for marker, sheet in zip(floor.markers, solved.fit.sheet_of, strict=True):
-        sheets.setdefault(sheet, []).append(marker.id)
-    offsets = np.hypot(solved.fit.sheet[:, 0], solved.fit.sheet[:, 1])
-    for sheet, ids in sheets.items():
-        if len(sheets) > 1 and offsets[sheet] > max(4.0 * floor.place_u, 0.001):
-            words.warnings.append(
-                f"Floor sheet with marker {ids[0]} lies {1000 * offsets[sheet]:.1f} mm from the place on "
-                "the card: measure again, or learn the layout from the clip."
-            )
+    words.warnings.extend(floor_sentences(solved.fit, floor))
     size = np.square(np.nan_to_num(solved.fit.residual)).mean((0, 2, 3)) * 2
     for marker, weight, off in zip(floor.markers, solved.fit.weight, np.sqrt(size), strict=True):
         if weight < 0.3 and off > LARGE_OFF:

@@ -11,7 +11,7 @@ from vision.base.plane import fit_rigid, plane_rotation
 from vision.base.types import BoolArray, FloatArray
 from vision.camera.model import rotation_of, undistort
 from vision.floor.geometry import first_camera_pose, on_level_plane
-from vision.floor.laid_sheets import Ground
+from vision.floor.laid_sheets import BOW_SHAPES, Ground
 from vision.tracking.gauss_newton import Fit, Optics, fit_corners_to
 
 MOST_TURN = 0.3  # rad, about each axis, in one step of the camera
@@ -42,7 +42,8 @@ class CarPoses:
     pose: (n, 3) x, y (m), yaw (rad).  covariance: (n, 3, 3) for unit corner noise (1 px).  noise: (n,) px per corner.
     residual: (n, m, 4, 2) px.  weight: (n, m, 4) 0..1.  used: (n,) corners that count.
     by_marker: (n, 3, m, 2) pose change per px when a whole marker's corners move.
-    by_height: (n, 3) per m.  by_bow: (n, 3, 3) per m of the three shapes of the floor's bow.  by_scale: (n, 3) per relative scale.  by_camera: (n, 3, 6) per rotation vector (rad) and
+    by_height: (n, 3) per m.  by_bow: (n, 3, 3) per m of the floor's shapes.  by_scale: (n, 3) per relative scale.
+     by_camera: (n, 3, 6) per rotation vector (rad) and
     place (m) of the camera.  by_lens: (n, 3, q) per unit of the intrinsics' directions.  by_ink: (n, 3) per px.
     lean: (n, 2) roll, pitch, rad, from a six-degree fit; lean_u: (n, 2) rad for unit corner noise.
     rise: (n, 2) m, the plate above its height in that fit, and its uncertainty for unit corner noise.
@@ -167,12 +168,12 @@ def fit_cars(
     height: float,
     camera_from_floor: tuple[FloatArray, FloatArray],
     optics: Optics,
-    ground: Ground,
+    ground: Ground | None = None,
 ) -> CarPoses:
     """The car's pose in every frame: one planar fit of all its markers, and a six-degree fit for the lean.
 
     seen: (n, m, 4, 2) px, nan where not seen.  corner_place: (m, 4, 2) m, car axes.  height: m.
-    camera_from_floor: rotation (n or 1, 3, 3) and place (n or 1, 3) m.  ground: that the car stands on.
+    camera_from_floor: rotation (n or 1, 3, 3) and place (n or 1, 3) m.  ground: under the car, None where it is flat.
     """
     n, m = seen.shape[:2]
     rotation = np.broadcast_to(camera_from_floor[0], (n, 3, 3))
@@ -182,7 +183,8 @@ def fit_cars(
     on_floor = on_level_plane(pixel.reshape(n, -1, 2), np.full(n, height), rotation, place, optics.intrinsics)
     start = fit_rigid(corner_place.reshape(-1, 2), on_floor, weight)
     stands = start[:, :2] + plane_rotation(start[:, 2]) @ middle  # a millimetre off changes no height
-    model = _CarModel(corner_place, height + ground.height(stands), rotation, place, start)
+    level = np.full(n, height) if ground is None else height + ground.height(stands)
+    model = _CarModel(corner_place, level, rotation, place, start)
     fit = fit_corners_to(model, pixel, good, optics)
     gain = fit.gain
     by_floor = fit.by_point @ rotation[:, None, None]
@@ -192,10 +194,11 @@ def fit_cars(
     up, ink = by_floor[..., 2].reshape(n, -1, 1), np.nan_to_num(fit.by_ink).reshape(n, -1, 1)
     lean, lean_u, rise = _lean(fit, model, by_floor[..., 2], middle)
     by_height = -(gain @ up)[..., 0]
-    by_bow = by_height[..., None] * ground.floor.bow_shapes(stands)[:, None]
-    by_bow[:, :2] += height * ground.floor.bow_slopes(stands)
-    pose = model.pose.copy()
-    pose[:, :2] += ground.foot(stands, height)
+    pose, by_bow = model.pose.copy(), np.zeros((n, 3, BOW_SHAPES))
+    if ground is not None:
+        pose[:, :2] += ground.foot(stands, height)
+        by_bow = by_height[..., None] * ground.floor.bow_shapes(stands)[:, None]
+        by_bow[:, :2] += height * ground.floor.bow_slopes(stands)
     return CarPoses(
         pose=pose,
         covariance=fit.covariance,

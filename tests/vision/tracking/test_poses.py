@@ -70,11 +70,12 @@ def test_the_camera_is_found_from_the_floor_and_fades_an_odd_marker_as_the_car_d
     pixel = np.stack([cv2.projectPoints(flat, v, PLACE, matrix, np.zeros(5))[0].reshape(-1, 4, 2) for v in sway])
     optics = Optics(intrinsics=INTRINSICS, basis=np.zeros((9, 0)), ink=0.0)
     truth = np.stack([cv2.Rodrigues(v)[0] for v in sway])
-    exact = fit_cameras(pixel, CORNER, optics, (0, 0, 0, 0))
+    corner, sure = np.concatenate([CORNER, np.zeros((4, 4, 1))], axis=-1), np.zeros((4, 4, 3, 0))
+    exact = fit_cameras(pixel, corner, optics, sure)
     np.testing.assert_allclose(exact.rotation, truth, rtol=0, atol=1e-7)
     np.testing.assert_allclose(exact.place, np.tile(PLACE, (2, 1)), rtol=0, atol=1e-7)
     pixel[1, 2] += [3.0, -2.0]
-    odd = fit_cameras(pixel, CORNER, optics, (0, 0, 0, 0))
+    odd = fit_cameras(pixel, corner, optics, sure)
     np.testing.assert_array_equal(odd.used, [16, 12])
     np.testing.assert_allclose(odd.rotation, truth, rtol=0, atol=5e-3)  # a plain fit is off by 0.019 rad
 
