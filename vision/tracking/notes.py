@@ -7,7 +7,7 @@ import numpy as np
 from vision.base.types import BoolArray, Camera, CarMarkers, ClipCards, ClipTrack, FloatArray, FloorLayout
 from vision.clip.frames import ClipReport
 from vision.floor.cause_words import floor_sentences
-from vision.tracking.solve import CARD_CAUSES, Solved
+from vision.tracking.solve import CAMERA_CAUSE, Solved
 
 LEAST_SIDE = 25.0  # px of a marker
 LARGE_OFF = 0.4  # px; a floor marker that fits worse than this is worth a word
@@ -120,7 +120,8 @@ def _camera_doubt(track: ClipTrack) -> float:
         return np.array([np.cos(middle) * d[0] + np.sin(middle) * d[1], -np.sin(middle) * d[0] + np.cos(middle) * d[1]])
 
     base = displacement(track.pose)
-    parts = [displacement(track.pose + part) - base for part in track.shared[CARD_CAUSES:]]
+    own = [part for part, name in zip(track.shared, track.shared_names, strict=True) if name.startswith(CAMERA_CAUSE)]
+    parts = [displacement(track.pose + part) - base for part in own]
     return float(np.sqrt(np.sum(np.square(parts)))) if parts else 0.0
 
 
@@ -162,13 +163,7 @@ def _motion(words: Words, track: ClipTrack, solved: Solved) -> None:
     edge = max(2, min(15, n // 4))
     before, after = np.median(track.lean[:edge], axis=0), np.median(track.lean[-edge:], axis=0)
     change = np.degrees(after - before)
-    sure = 3.0 * np.degrees(np.median(solved.lean_u, axis=0)) * max(solved.corner_noise, 0.05)
     words.notes.append(f"Body lean at the end less that at the start: roll {change[0]:+.2f}°, pitch {change[1]:+.2f}°.")
-    if np.any(np.abs(change) > np.maximum(sure, 0.4)):
-        words.warnings.append(
-            "The body does not stand as level after the push as before: let it settle, or check the "
-            "suspension for sticking."
-        )
     rate = np.gradient(track.pose[:, :2], track.time, axis=0)
     speed = float(np.hypot(rate[:, 0], rate[:, 1]).max())
     words.notes.append(f"Fastest {speed:.2f} m/s.")

@@ -46,6 +46,7 @@ class CarPoses:
      by_camera: (n, 3, 6) per rotation vector (rad) and
     place (m) of the camera.  by_lens: (n, 3, q) per unit of the intrinsics' directions.  by_ink: (n, 3) per px.
     lean: (n, 2) roll, pitch, rad, from a six-degree fit; lean_u: (n, 2) rad for unit corner noise.
+    by_lean: (n, 3, 2) pose change per rad of roll and pitch of a plate that the fit holds level.
     rise: (n, 2) m, the plate above its height in that fit, and its uncertainty for unit corner noise.
     extra_ink: (n,) px of ink shift that the frame would add, pose and rise being free.
     """
@@ -65,6 +66,7 @@ class CarPoses:
     by_ink: FloatArray
     lean: FloatArray
     lean_u: FloatArray
+    by_lean: FloatArray
     rise: FloatArray
     extra_ink: FloatArray
 
@@ -192,7 +194,7 @@ def fit_cars(
     scale = np.einsum("nmkij,nmkj->nmki", by_floor[..., :2], from_middle).reshape(n, -1, 1)
     by_camera = np.concatenate([np.cross(model.turned[..., None, :], fit.by_point), fit.by_point], axis=-1)
     up, ink = by_floor[..., 2].reshape(n, -1, 1), np.nan_to_num(fit.by_ink).reshape(n, -1, 1)
-    lean, lean_u, rise = _lean(fit, model, by_floor[..., 2], middle)
+    lean, lean_u, rise, by_lean = _lean(fit, model, by_floor[..., 2], middle)
     by_height = -(gain @ up)[..., 0]
     pose, by_bow = model.pose.copy(), np.zeros((n, 3, BOW_SHAPES))
     if ground is not None:
@@ -215,14 +217,18 @@ def fit_cars(
         by_ink=-(gain @ ink)[..., 0],
         lean=lean,
         lean_u=lean_u,
+        by_lean=by_lean,
         rise=rise,
         extra_ink=fit.with_columns(np.concatenate([up, ink], axis=-1))[0][:, 4],
     )
 
 
-def _lean(fit: Fit, model: _CarModel, up: FloatArray, middle: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _lean(
+    fit: Fit, model: _CarModel, up: FloatArray, middle: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Roll and pitch (n, 2) rad of the plate about its own middle, their uncertainty (n, 2) rad for unit corner noise,
-    and the plate's rise (n, 2) m with its own: one linear step from the level pose.
+    the plate's rise (n, 2) m with its own, and what the lean does to the level pose (n, 3, 2) per rad: one linear step
+    from that pose.
 
     up: (n, m, 4, 2) px per m of height.  middle: (2,) m, car axes.
     """
@@ -230,5 +236,6 @@ def _lean(fit: Fit, model: _CarModel, up: FloatArray, middle: FloatArray) -> tup
     reach = model.arm - np.einsum("nij,j->ni", model.turn, middle)[:, None, None]
     forward = np.einsum("nmki,ni->nmk", reach, model.turn[:, :, 0])[..., None]
     sideways = np.einsum("nmki,ni->nmk", reach, model.turn[:, :, 1])[..., None]
-    found, u = fit.with_columns(np.stack([up, up * sideways, -up * forward], axis=-1).reshape(n, -1, 3))
-    return found[:, 4:6], u[:, 4:6], np.stack([found[:, 3], u[:, 3]], axis=-1)
+    columns = np.stack([up, up * sideways, -up * forward], axis=-1).reshape(n, -1, 3)
+    found, u = fit.with_columns(columns)
+    return found[:, 4:6], u[:, 4:6], np.stack([found[:, 3], u[:, 3]], axis=-1), fit.gain @ columns[..., 1:]

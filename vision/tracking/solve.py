@@ -25,6 +25,7 @@ from vision.tracking.poses import CameraPoses, CarPoses, fit_cars
 LEAST_CORNERS = 8  # two whole markers
 SHARED_KEPT = 12
 CARD_CAUSES = 6  # leading shared causes that come from the cards; the rest are camera and floor places
+CAMERA_CAUSE = "camera and floor markers"
 LEAST_RESIDUAL = 0.08  # px; the least that counts as a usual residual when odd corners are faded
 INK_FRAMES = 80  # frames behind the difference of the car's ink shift from the floor's
 
@@ -45,6 +46,7 @@ class _Part:
     repeating_gain: FloatArray
     lean: FloatArray
     lean_u: FloatArray
+    by_lean: FloatArray
     rise: FloatArray
     extra_ink: FloatArray
     marker_mean: FloatArray
@@ -68,6 +70,7 @@ class Solved:
     unit: (n, 3, 3) covariance for 1 px of corner noise.  by_marker: (n, 3, m, 2).  marker_residual: (m, 2) px, usual
     residual of each car marker over the frames; marker_mean: (n, m, 2) px frame by frame.  m_per_px: (n,).
     floor_used: (n,).  marker_weight: (m,).  repeating_gain: (n, 3, m, 2) per px of a marker.  lean, lean_u: (n, 2) rad.
+    by_lean: (n, 3, 2) per rad.
     rise: (n, 2) m and its own.  shared: (k, n, 3) of each cause.  camera_part: (n, 3, 3), from the camera's pose.
     """
 
@@ -87,6 +90,7 @@ class Solved:
     marker_mean: FloatArray
     lean: FloatArray
     lean_u: FloatArray
+    by_lean: FloatArray
     rise: FloatArray
     m_per_px: FloatArray
     shared: FloatArray
@@ -183,6 +187,7 @@ def _part(corner: FloatArray, still: BoolArray, bench: _Bench, ink: float) -> _P
         repeating_gain=cars.by_marker,
         lean=cars.lean,
         lean_u=cars.lean_u,
+        by_lean=cars.by_lean,
         rise=cars.rise,
         extra_ink=cars.extra_ink,
         marker_mean=mean,
@@ -244,7 +249,7 @@ def _shared(cars: CarPoses, bench: _Bench, views: CameraPoses, still: BoolArray)
     parts = np.moveaxis(gain @ root, -1, 0)  # (k, n, 3)
     return (
         np.concatenate([np.stack(list(causes.values())), parts]),
-        (*causes, *(f"camera and floor markers {i + 1}" for i in range(len(parts)))),
+        (*causes, *(f"{CAMERA_CAUSE} {i + 1}" for i in range(len(parts)))),
     )
 
 
@@ -277,6 +282,7 @@ def _joined(parts: list[_Part], bench: _Bench, noise: float) -> Solved:
         repeating_gain=all_of("repeating_gain"),
         lean=all_of("lean"),
         lean_u=all_of("lean_u"),
+        by_lean=all_of("by_lean"),
         rise=all_of("rise"),
         m_per_px=all_of("m_per_px"),
         camera_part=all_of("camera_part"),

@@ -1,0 +1,99 @@
+"""A body that leans takes its plate aside: the lean measured in each frame, taken out of the poses.
+
+Seen from above, a plate at height h on a body that rolls by an angle moves by h times its sine, which a fit that holds
+the plate level takes for a slide of the car. Where the lean changes by more than its noise, every pose is put back to
+where the car stands; about which height the body leans stays unknown and goes into the uncertainty.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.base.types import FloatArray
+from vision.tracking.solve import Solved
+
+AT_START, SMOOTHED = 15, 3
+"""Frames behind the lean before and after the push, and behind each frame's."""
+LEAST_LEAN = np.radians(0.12)
+SURE_ONCE, SURE_LASTING = 5.0, 2.5
+"""rad, and standard uncertainties in a single frame and at rest after the push, from which a change of lean counts."""
+REPEATS = 0.04
+"""px, of a corner, that no smoothing makes smaller."""
+ABOUT_U = 0.2
+"""Of the plate's height: standard uncertainty of the height about which the body leans (roll centres of scale cars
+lie near the ground)."""
+LEAN_CAUSE = "height about which the body leans"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeanPart:
+    """What the lean does to n poses. shift: (n, 3) m, m, rad to be taken off.  new, repeating: (n, 3, 3) covariances.
+    cause: (n, 3) one standard uncertainty of the height about which the body leans.  change: (n, 2) rad since the
+    start, smoothed.
+    """
+
+    shift: FloatArray
+    new: FloatArray
+    repeating: FloatArray
+    cause: FloatArray
+    change: FloatArray
+
+
+def lean_part(solved: Solved, kept: np.ndarray, noise: FloatArray, height: float) -> LeanPart | None:
+    """The lean's part in the kept frames (n,), None where the body stays as level as can be told.
+
+    noise: (n,) px, of a corner from frame to frame.  height: m, of the plate.
+    """
+    if len(kept) < 2 * AT_START:
+        return None
+    lean, unit = solved.lean[kept], solved.lean_u[kept]
+    change = _smooth(lean - np.median(lean[:AT_START], axis=0))
+    frame_u = unit * noise[:, None] / np.sqrt(SMOOTHED)
+    repeats = unit * REPEATS
+    # The start's lean has the same errors once more.
+    once, lasting = (
+        factor * np.sqrt(2.0) * np.median(np.hypot(u, repeats), axis=0)
+        for factor, u in ((SURE_ONCE, frame_u), (SURE_LASTING, frame_u * np.sqrt(SMOOTHED / AT_START)))
+    )
+    stays = np.median(change[-AT_START:], axis=0)
+    if not np.any(np.abs(change) > np.maximum(once, LEAST_LEAN)) and not np.any(
+        np.abs(stays) > np.maximum(lasting, LEAST_LEAN)
+    ):
+        return None
+    c, s = np.cos(solved.pose[kept, 2]), np.sin(solved.pose[kept, 2])
+    zero = np.zeros_like(c)
+    # left side up takes what is high to the right, nose down forward
+    aside = height * np.stack([np.stack([s, c], -1), np.stack([-c, s], -1), np.stack([zero, zero], -1)], axis=1)
+    by_lean = solved.by_lean[kept] + aside
+
+    def covariance(u: FloatArray) -> FloatArray:
+        part = by_lean * u[:, None, :]
+        return np.asarray(part @ np.swapaxes(part, 1, 2), float)
+
+    return LeanPart(
+        shift=np.einsum("nij,nj->ni", by_lean, change),
+        new=covariance(frame_u),
+        repeating=covariance(repeats),
+        cause=ABOUT_U * np.einsum("nij,nj->ni", aside, change),
+        change=change,
+    )
+
+
+def _smooth(lean: FloatArray) -> FloatArray:
+    """(n, 2) the mean over the neighbours, without what a hand does to a single frame."""
+    from scipy.ndimage import median_filter, uniform_filter1d
+
+    calm = median_filter(lean, size=(3, 1), mode="nearest")
+    return np.asarray(uniform_filter1d(calm, SMOOTHED, axis=0, mode="nearest"), float)
+
+
+def lean_sentence(change: FloatArray, height: float) -> str:
+    """change: (n, 2) rad, smoothed.  height: m."""
+    size = np.hypot(change[:, 0], change[:, 1])
+    largest, stays = float(size.max()), float(np.median(size[-AT_START:]))
+    left = f"; {np.degrees(stays):.1f}° of it stays after the push" if stays > 0.3 * largest else ""
+    return (
+        f"The body leaned by up to {np.degrees(largest):.1f}° against the start{left}. At the plate's height that is "
+        f"{1e3 * height * largest:.1f} mm, which was taken out of the poses and is in the ±: push lower, let the body "
+        "settle, and check the suspension for sticking."
+    )
