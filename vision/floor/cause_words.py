@@ -8,6 +8,9 @@ from vision.floor.fit import FloorFit
 
 LEAST_MOVE = 0.001
 """m: a sheet that lies nearer to its place is no news."""
+ODD_ONE = 0.3
+"""Of the sheet that is farthest off its size; where no other is so far off, it is the one."""
+FIRST = "The floor markers contradict the cards. Most probable: "
 
 OTHERS = {
     FloorCauseKind.SHEET_MOVED: "a sheet that lies elsewhere",
@@ -38,39 +41,45 @@ def floor_sentences(fit: FloorFit, layout: FloorLayout) -> list[str]:
     return sentences
 
 
+def _one_print(fit: FloorFit, sheet: int, name: str, other: str) -> str:
+    both, more = 100.0 * fit.floor.stretches(fit.laid)[sheet]
+    return (
+        f"{FIRST}the floor sheet {name} is printed at {100.0 + both + more:.1f} % along x and "
+        f"{100.0 + both - more:.1f} % along y{other}. Measure its printed bar, and print all sheets alike."
+    )
+
+
 def _sentence(cause: FloorCause, fit: FloorFit, names: tuple[str, ...]) -> str:
     other = f"; next in line: {OTHERS[cause.other]}" if cause.other is not None and cause.share < 0.95 else ""
-    first = "The floor markers contradict the cards. Most probable: "
     name = names[cause.sheet] if cause.sheet >= 0 else ""
     if cause.kind is FloorCauseKind.SHEET_MOVED:
         dx, dy, turn = fit.sheet[cause.sheet]
         turned = f" and turned by {abs(np.degrees(turn)):.1f}°" if abs(turn) > 0.005 else ""
         against = "the other" if len(names) == 2 else "the others"
         return (
-            f"{first}the floor sheet {name} lies {1e3 * np.hypot(dx, dy):.1f} mm from its place against {against}"
+            f"{FIRST}the floor sheet {name} lies {1e3 * np.hypot(dx, dy):.1f} mm from its place against {against}"
             f"{turned}{other}. Measure its place again, or learn the layout from the clip."
         )
     if cause.kind is FloorCauseKind.ALL_PRINTED:
+        off = np.abs(fit.floor.stretches(fit.laid)[:, 0])
+        if (off > ODD_ONE * off.max()).sum() == 1 and len(names) > 1:
+            return _one_print(fit, int(off.argmax()), names[int(off.argmax())], other)
         size = 100.0 * (1.0 + float(fit.floor.stretches(fit.laid)[:, 0].mean()))
         return (
-            f"{first}the floor sheets are printed at {size:.1f} % of the size on the bench card{other}. Measure "
+            f"{FIRST}the floor sheets are printed at {size:.1f} % of the size on the bench card{other}. Measure "
             "their printed bar with a ruler and write it as bar_mm under [floor], and measure the distance between "
             "the sheets."
         )
     if cause.kind is FloorCauseKind.SHEET_PRINTED:
-        both, more = 100.0 * fit.floor.stretches(fit.laid)[cause.sheet]
-        return (
-            f"{first}the floor sheet {name} is printed at {100.0 + both + more:.1f} % along x and "
-            f"{100.0 + both - more:.1f} % along y{other}. Measure its printed bar, and print all sheets alike."
-        )
+        return _one_print(fit, cause.sheet, name, other)
     if cause.kind is FloorCauseKind.BOWED:
         corner = fit.corner_place
         height = 1e3 * float(np.ptp(fit.floor.bow_shapes(corner[..., :2]) @ fit.laid[fit.floor.bow_part]))
         return (
-            f"{first}the floor is not flat here: its height under the sheets differs by about {height:.1f} mm{other}. "
+            f"{FIRST}the floor is not flat here: its height under the sheets differs by about {height:.1f} mm{other}. "
             "Film on a flatter floor or table, or flatten the sheets."
         )
     return (
-        f"{first}the lens bends the picture more than an ordinary one{other}: calibrate the camera with "
+        f"{FIRST}the lens bends the picture more than an ordinary one{other}: calibrate the camera with "
         "pivotbench camera calibrate, or film with the main lens instead of the wide one."
     )

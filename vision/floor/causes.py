@@ -35,7 +35,7 @@ class FloorCauseKind(Enum):
 
     SHEET_MOVED = 0.03
     ALL_PRINTED = 0.02
-    SHEET_PRINTED = 0.005
+    SHEET_PRINTED = 0.01
     BOWED = 0.05
     LENS = 0.02
 

@@ -12,7 +12,7 @@ import numpy as np
 from vision.base.types import FloatArray
 from vision.tracking.solve import Solved
 
-AT_START, SMOOTHED = 15, 3
+AT_START, LEAN_FRAMES = 15, 3
 """Frames behind the lean before and after the push, and behind each frame's."""
 LEAST_LEAN = np.radians(0.12)
 SURE_ONCE, SURE_LASTING = 5.0, 2.5
@@ -48,12 +48,12 @@ def lean_part(solved: Solved, kept: np.ndarray, noise: FloatArray, height: float
         return None
     lean, unit = solved.lean[kept], solved.lean_u[kept]
     change = _smooth(lean - np.median(lean[:AT_START], axis=0))
-    frame_u = unit * noise[:, None] / np.sqrt(SMOOTHED)
+    frame_u = unit * noise[:, None] / np.sqrt(LEAN_FRAMES)
     repeats = unit * REPEATS
     # The start's lean has the same errors once more.
     once, lasting = (
         factor * np.sqrt(2.0) * np.median(np.hypot(u, repeats), axis=0)
-        for factor, u in ((SURE_ONCE, frame_u), (SURE_LASTING, frame_u * np.sqrt(SMOOTHED / AT_START)))
+        for factor, u in ((SURE_ONCE, frame_u), (SURE_LASTING, frame_u * np.sqrt(LEAN_FRAMES / AT_START)))
     )
     stays = np.median(change[-AT_START:], axis=0)
     if not np.any(np.abs(change) > np.maximum(once, LEAST_LEAN)) and not np.any(
@@ -84,7 +84,7 @@ def _smooth(lean: FloatArray) -> FloatArray:
     from scipy.ndimage import median_filter, uniform_filter1d
 
     calm = median_filter(lean, size=(3, 1), mode="nearest")
-    return np.asarray(uniform_filter1d(calm, SMOOTHED, axis=0, mode="nearest"), float)
+    return np.asarray(uniform_filter1d(calm, LEAN_FRAMES, axis=0, mode="nearest"), float)
 
 
 def lean_sentence(change: FloatArray, height: float) -> str:
