@@ -232,7 +232,7 @@ def test_markers_learned_by_turning_the_car_are_put_back_as_designed(tmp_path: P
     assert 0.0 < max(result["turn_u_deg"]) < 1.0
     assert len(result["place_u_mm"]) == len(result["turn_u_deg"]) == 4
     assert 0.0 < result["scatter_mm"] < 0.5
-    again = cards(tmp_path / "written")
+    again = cards(tmp_path / "written", bench={"floor": {"bar_mm": 97.0, "bar_mm_u": 0.8, "place_mm_u": 0.3}})
     asked = ["camera", "plate", again, "--markers", tmp_path / "turned.avi", "--write", "--log", tmp_path / "log"]
     assert "[[plate.markers]]" not in told(asked)
     car = again.parent / "car.toml"
