@@ -15,6 +15,9 @@ def guess_spread(stations_pct: Sequence[float]) -> GuessResult:
     count = len(stations_pct)
     if not count:
         return GuessResult(count=0, words="No guesses.")
+    if count == 1:
+        one = float(stations_pct[0])
+        return GuessResult(count=1, middle_pct=one, half_pct=(one, one), words=f"One guess: at {one:.0f} %.")
     low, middle, high = np.quantile(stations_pct, [0.25, 0.5, 0.75])
     return GuessResult(
         count=count,

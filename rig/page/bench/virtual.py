@@ -11,7 +11,7 @@ from rig.base.progress import Progress
 from rig.cards.read import CardSet
 from rig.cards.template import card_text
 from rig.jobs.demo.first_try import SeenPush, see_push
-from rig.jobs.weighing.calibrate import CheckMasses, calibrate
+from rig.jobs.weighing.calibrate import CheckMasses, calibrate, card_hashes
 from rig.jobs.weighing.pads import OpenPads
 from rig.log.store import BenchLog
 from rig.lookups.belongs import calibration_of
@@ -125,6 +125,7 @@ class VirtualSide:
                     CheckMasses(masses_g=CHECK_MASSES_G, cycles=1),
                     ask=hand,
                     progress=progress,
+                    cards=card_hashes(log, cards),
                 )
 
     def film(self, cards: CardSet, folder: Path, progress: Progress) -> Path:

@@ -33,5 +33,6 @@ def test_the_middle_half_of_the_guesses() -> None:
     # order statistics of 10, 20, 30, 40 and 90: a quarter of the four steps lies at 20, three quarters at 40
     spread = guess_spread([90.0, 10.0, 40.0, 20.0, 30.0])
     assert (spread.count, spread.middle_pct, spread.half_pct) == (5, 30.0, (20.0, 40.0))
+    assert guess_spread([34.6]).words == "One guess: at 35 %."
     assert "5 guesses: half of them between 20 % and 40 %, the middle one at 30 %" in spread.words
     assert guess_spread([]) == GuessResult(count=0, words="No guesses.")
