@@ -18,6 +18,8 @@ from analysis.statistics.estimate import Estimate, effective_dof, mixed_factor
 from analysis.statistics.quantiles import NORMAL_95, chi_square_tail
 
 Axle = Literal["front", "rear"]
+WORTH_TELLING = 5e-4
+"""Of the car's weight (0.9 g of 1800 g): up and down may differ by so much without a word, however fine the pads."""
 FEWEST_STEPS = 3
 """ISO 10392 asks for three or more steps."""
 STEEP = math.radians(25.0)
@@ -189,7 +191,7 @@ def cg_height(
     if battery_in and float(np.abs(pitch).max()) > STEEP:
         warnings.append("The battery was in during a steep lift: replace it by a block of equal weight in its place")
     points = _Line(pitch=pitch, t=t, moment=moment, sd=sd)
-    warnings += _seen_in_the_line(lifts, points, chance, float(answer[1]))
+    warnings += _seen_in_the_line(lifts, points, chance, float(answer[1]), car.wheelbase)
 
     def estimate(i: int) -> Estimate:
         variances, dofs = [float(own[i, i]), max(float(spread[i, i] - own[i, i]), 0.0)], [dof, math.inf]
@@ -287,8 +289,13 @@ def _reading_words(lifts: Sequence[AxleLift], index: int) -> str:
     return f"the lift to {1e3 * lifts[index].height:.0f} mm{way}"
 
 
-def _seen_in_the_line(lifts: Sequence[AxleLift], line: _Line, chance: float, height: float) -> list[str]:
-    """What the points say of how it was done. chance: of so much scatter.  height: m, of the centre of gravity."""
+def _seen_in_the_line(
+    lifts: Sequence[AxleLift], line: _Line, chance: float, height: float, wheelbase: float
+) -> list[str]:
+    """What the points say of how it was done.
+
+    chance: of so much scatter.  height: m, of the centre of gravity.  wheelbase: m.
+    """
     found, (t, moment, sd) = [], (line.t, line.moment, line.sd)
     if len({round(lift.height, 4) for lift in lifts}) < FEWEST_STEPS:
         found.append("Fewer than three heights: nothing shows whether something shifted")
@@ -305,10 +312,10 @@ def _seen_in_the_line(lifts: Sequence[AxleLift], line: _Line, chance: float, hei
             found.append("The readings scatter more than the pads and heights explain: something shifts between lifts")
     ways = [(t[i], moment[i] - height * t[i], lift.rising) for i, lift in enumerate(lifts) if lift.rising is not None]
     up, down = [m for _, m, way in ways if way], [m for _, m, way in ways if not way]
-    if (
-        up
-        and down
-        and abs(np.mean(up) - np.mean(down)) > 3.0 * float(np.mean(sd)) * math.hypot(len(up) ** -0.5, len(down) ** -0.5)
-    ):
+    if not (up and down):
+        return found
+    apart = abs(float(np.mean(up) - np.mean(down)))
+    by_chance = 3.0 * float(np.mean(sd)) * math.hypot(len(up) ** -0.5, len(down) ** -0.5)
+    if apart > max(by_chance, WORTH_TELLING * wheelbase):
         found.append("Going up and coming down differ: the suspension sticks or something slid")
     return found

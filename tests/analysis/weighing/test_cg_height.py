@@ -288,3 +288,15 @@ def test_what_the_pads_explain_is_rarely_called_off_the_line() -> None:
         noise = {i: float(rng.normal(0.0, 0.7)) for i in range(9)}
         told += bool(cg_height(up_and_down(noise), car=LiftedCar(**CAR), doubts=PADS).off_line)
     assert told <= 12  # 1 in 100 at most is stated: 4 of 400, and 12 is four standard deviations above
+
+
+@pytest.mark.parametrize(("grams", "told"), [(0.4, False), (2.5, True)])
+def test_fine_pads_do_not_make_a_fault_of_next_to_nothing(grams: float, told: bool) -> None:
+    """0.4 g of 1600 g is no sticking suspension, even where the pads resolve 0.02 g; 2.5 g is."""
+    fine = replace(GRAMS, load=0.02)
+    lifts = [
+        replace(lift, rising=i < 3, load_down=lift.load_down + (0.0 if i < 3 else grams))
+        for i, lift in enumerate(lifts_of(CAR, 0.12, 0.045, [0.03, 0.06, 0.09, 0.09, 0.06, 0.03]))
+    ]
+    found = cg_height(lifts, doubts=fine, car=LiftedCar(**CAR))
+    assert any("Going up and coming down" in text for text in found.warnings) == told
