@@ -130,7 +130,17 @@ DEFAULTS: dict[str, dict[str, dict[str, Any]]] = {
             "distance_mm": 60.0,
             "speed_mm_s": 30.0,
         },
-        "grip": {"front": 0.8, "rear": 0.8, "ratio_u": 0.05, "level_u": 0.2, "measured": False},
+        "grip": {
+            "front": 0.8,
+            "rear": 0.8,
+            "front_along": 1.0,
+            "front_along_u": 0.05,
+            "rear_along": 1.0,
+            "rear_along_u": 0.05,
+            "ratio_u": 0.05,
+            "level_u": 0.2,
+            "measured": False,
+        },
         "typed": {"weights_g": None, "weights_resolution_g": 1.0, "pivot_pct": None, "pivot_pct_u": 2.0},
     },
 }

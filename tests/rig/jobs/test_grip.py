@@ -119,7 +119,7 @@ def test_backwards_from_pushes_to_the_grip_ratio(workshop: Workshop) -> None:
         found = infer_grip(sets, workshop.log)
         low, high = found.inference.grip_ratio.interval
         assert low < ratio < high
-        assert high / low < 1.12
+        assert high / low < 1.2  # 1.12 before grip along (1.00 ± 0.05, not measured) could differ from grip across
         assert 0 <= found.next_push.station_pct <= 100
         assert WORDS["inference"](found.record).startswith(f"grip front to rear {ratio:.2f}"[:-1])
 
