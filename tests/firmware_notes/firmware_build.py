@@ -46,7 +46,8 @@ MUTANTS: dict[str, list[tuple[str, str, str]]] = {
     "conversions sent twice": [
         (
             "core/pads.c",
-            "    pads->fresh = 0;\n    pads->wait_since_ms = now;\n    return",
+            "    pads->fresh &= force_bit; /* what the force cell gave waits for a line of its own */\n"
+            "    pads->wait_since_ms = now;\n    return",
             "    pads->wait_since_ms = now;\n    return",
         )
     ],
