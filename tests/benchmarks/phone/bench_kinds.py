@@ -6,7 +6,7 @@ import numpy as np
 
 from tests.benchmarks.phone.kinds import kind
 from tests.benchmarks.phone.optics import Array
-from tests.benchmarks.phone.shot import WHEELBASE, Shot
+from tests.benchmarks.phone.shot import Shot
 from tests.benchmarks.phone.stage import FLOOR_ROW, Laid
 
 SHEET = r"(floor )?sheet.{0,60}(lies|moved|turned|shifted|place)"
@@ -169,9 +169,3 @@ def _high(shot: Shot, size: float) -> None:
 @kind("nothing moves", (0.0,), r"nothing moves|did not move|no push", fine=False, lost=True)
 def _nothing(shot: Shot, size: float) -> None:
     shot.travel = 1e-9
-
-
-@kind("wheelbase of another car", (0.9, 1.1), r"wheelbase", fine=True)
-def _wheelbase(shot: Shot, size: float) -> None:
-    # the pivot's place in mm is right whatever the wheelbase; the plate's middle, by ruler, is not where half of it is
-    shot.plate.middle = shot.plate.middle + [WHEELBASE * (size - 1) * 0.02, 0.0]

@@ -125,9 +125,7 @@ def _above(shot: Shot, size: float) -> None:
 
 @kind("hand at the car's end", (0.0, 0.01), "hands|in the line|covered", fine=True)
 def _hand(shot: Shot, size: float) -> None:
-    shot.hand = lambda moment: (
-        np.array([0.0, -0.10 + size + min(max(moment - 0.3, 0), 0.3)]) if moment > 0.3 else None
-    )
+    shot.hand = lambda moment: np.array([0.0, -0.10 + size + min(max(moment - 0.3, 0), 0.3)]) if moment > 0.3 else None
 
 
 @kind("light that changes", (0.1, 0.3), clean=True)
@@ -155,4 +153,4 @@ def _straight(shot: Shot, size: float) -> None:
 
 @kind("marker out of the picture", (0.10, 0.14), "floor marker", fine=True)
 def _out(shot: Shot, size: float) -> None:
-    shot.aim = shot.aim + [0.0, size * 2, 0.0]
+    shot.aim = [*shot.aim, 0.0, size * 2, 0.0]

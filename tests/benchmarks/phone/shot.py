@@ -9,7 +9,7 @@ import numpy as np
 
 from tests.benchmarks.phone.film import Sensor, Tape, instants, write
 from tests.benchmarks.phone.optics import Array, Lens, Sway, View, facing, stands
-from tests.benchmarks.phone.stage import FLOOR_IDS, FLOOR_ROW, Laid, Sheet, Shade, Stage, car_page, flat, floor_page
+from tests.benchmarks.phone.stage import FLOOR_IDS, FLOOR_ROW, Laid, Shade, Sheet, Stage, car_page, flat, floor_page
 
 WHEELBASE = 0.257
 
@@ -129,7 +129,7 @@ class Shot:
 
 
 def ordinary(rng: np.random.Generator, doubts: Doubts) -> Shot:
-    """A clip without trouble: what the cards doubt is drawn from these doubts, everything else from a workshop's day."""
+    """A clip without trouble: what the cards doubt is drawn from these doubts, the rest from a workshop's day."""
     shot = Shot(rng)
     shot.station = float(rng.uniform(-0.9, -0.15) if rng.uniform() < 0.5 else rng.uniform(1.15, 1.9))
     shot.aside = float(rng.uniform(-0.02, 0.02))

@@ -113,7 +113,7 @@ class Stage:
     car_sheet: Sheet = field(default_factory=car_page)
 
     def picture(self, view: View, moment: float, kept: "Kept") -> Array:
-        """(height, width) float32 linear light of one instant (rows at their own moments where the camera reads out)."""
+        """(height, width) float32 linear light of one instant; rows have their own where the camera reads out."""
         grid = kept.grid
         eye, ray, times = view.rays(grid, moment)
         still = kept.floor is not None and kept.still

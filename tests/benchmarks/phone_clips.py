@@ -1,0 +1,188 @@
+"""Any phone, any clip: the right pivot, an honest interval, or a plain refusal?
+
+    PYTHONPATH=. python tests/benchmarks/phone_clips.py [--each N] [--seed S] [--only KIND ...] [--processes P]
+
+Every kind of trouble (phone/*_kinds.py) changes an ordinary clip: a pushed car cast ray by ray with cameras, sheets and
+floors of the benchmark's own (phone/optics.py, stage.py; nothing of the measuring side), stored by real codecs, then
+measured through `pivotbench push measure` with cards from `pivotbench new`, short ones and full ones. What the cards
+doubt is drawn from those doubts. Judged: right within its interval; refused; warned with words that name the cause;
+silent: the truth lies more than twice the stated half-width from the value (in turn per travel; of kinds about time
+also a peak speed that is off by a quarter), and no warning names the cause.
+Baseline in the same run: detection, solvePnP with the lens's true focal length, first and last pose.
+
+Last line: JSON with silent_wrong, outside_95_pct of answers without a warning (and what is allowed: 5 plus two
+standard errors), crashes, needless_refusals_pct of clips that could be answered, wrong_reasons_pct of refusals and
+warnings where something is amiss, needless_warnings_pct of clean clips, kinds, median widths. Ctrl-C leaves what it
+had. --show prints every clip's words; --keep DIR leaves the clips.
+"""
+
+import argparse
+import json
+import math
+import multiprocessing
+import os
+import shutil
+import signal
+import sys
+import tempfile
+import time
+import traceback
+from collections import defaultdict
+from collections.abc import Iterator
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from tests.benchmarks.phone import bench_kinds, camera_kinds, clean_kinds, file_kinds
+from tests.benchmarks.phone.judge import DOUBTS, Told, run, simple_way
+from tests.benchmarks.phone.kinds import KINDS
+from tests.benchmarks.phone.shot import ordinary
+
+TABLES = (clean_kinds, camera_kinds, bench_kinds, file_kinds)
+Job = tuple[str, int, int, str]
+
+
+def one(job: Job) -> Told:
+    """Film and measure one clip."""
+    name, number, seed, keep = job
+    kind = KINDS[name]
+    index = list(KINDS).index(name)
+    size = kind.sizes[number % len(kind.sizes)]
+    cards = kind.cards if kind.cards != "either" else ("short", "full")[(number // len(kind.sizes) + index) % 2]
+    rng = np.random.default_rng([seed, index, number])
+    shot = ordinary(rng, DOUBTS[cards])
+    kind.change(shot, size)
+    truth = 100 * shot.station
+    told = Told(name, size, number, cards, "broken", False, [], "", truth)
+    shared = Path("/dev/shm")
+    folder = Path(tempfile.mkdtemp(prefix="phone-", dir=shared if shared.is_dir() else None))
+    try:
+        start = time.perf_counter()
+        clip = shot.film((Path(keep) if keep else folder) / f"{name.replace(' ', '_').replace('/', '_')}-{number}")
+        told.film_s = time.perf_counter() - start
+        start = time.perf_counter()
+        told = run(kind, shot, clip, told, folder / "bench")
+        told.command_s = time.perf_counter() - start
+        told.simple_pct = simple_way(shot, clip)
+    except Exception:  # of the benchmark itself: told, never counted as an answer
+        told.words = traceback.format_exc(limit=-3)
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+    return told
+
+
+def _ready() -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    cv2.setNumThreads(1)
+
+
+def results(jobs: list[Job], processes: int) -> Iterator[Told]:
+    """Every clip's, as it gets done."""
+    if processes <= 1:
+        yield from map(one, jobs)
+        return
+    with multiprocessing.get_context("fork").Pool(processes, initializer=_ready) as pool:
+        yield from pool.imap_unordered(one, jobs)
+
+
+def _share(part: int, whole: int) -> float:
+    return round(100 * part / whole, 2) if whole else 0.0
+
+
+def figures(told: list[Told]) -> dict[str, object]:
+    """The last line."""
+    done = [row for row in told if row.outcome != "broken"]
+    answers = [row for row in done if row.times_half is not None]
+    quiet = [row for row in answers if not row.warnings]
+    outside = sum(row.times_half is not None and row.times_half > 1 for row in quiet)
+    trouble = [row for row in done if not KINDS[row.kind].clean]
+    spoken = [row for row in trouble if row.outcome == "refused" or row.warnings]
+    fine = [row for row in done if KINDS[row.kind].fine]
+    clean = [row for row in done if KINDS[row.kind].clean]
+    widths = {
+        which: [row.half_pct for row in answers if row.cards == which and row.half_pct is not None]
+        for which in ("short", "full")
+    }
+    simple = [abs(row.simple_pct - row.truth_pct) for row in answers if row.simple_pct is not None]
+    ours = [abs(row.value_pct - row.truth_pct) for row in answers if row.value_pct is not None]
+    return {
+        "silent_wrong": sum(row.outcome == "silent" for row in done),
+        "outside_95_pct": _share(outside, len(quiet)),
+        "outside_95_allowed_pct": round(5 + 200 * math.sqrt(0.05 * 0.95 / max(len(quiet), 1)), 2),
+        "crashes": sum(row.outcome == "crash" for row in done),
+        "needless_refusals_pct": _share(sum(row.outcome == "refused" for row in fine), len(fine)),
+        "wrong_reasons_pct": _share(sum(not row.named for row in spoken), len(spoken)),
+        "needless_warnings_pct": _share(sum(bool(row.warnings) for row in clean), len(clean)),
+        "kinds": len({row.kind for row in done}),
+        "clips": len(done),
+        "broken": len(told) - len(done),
+        "half_width_pct_short": round(float(np.median(widths["short"] or [math.nan])), 2),
+        "half_width_pct_full": round(float(np.median(widths["full"] or [math.nan])), 2),
+        "median_error_pct": round(float(np.median(ours or [math.nan])), 2),
+        "baseline_median_error_pct": round(float(np.median(simple or [math.nan])), 2),
+        "film_s": round(float(np.median([row.film_s for row in done] or [math.nan])), 2),
+        "command_s": round(float(np.median([row.command_s for row in done] or [math.nan])), 2),
+    }
+
+
+def table(told: list[Told]) -> str:
+    """A line a kind: how its clips ended, how far off in stated half-widths, and the simple way's error."""
+    heads = ["right", "outside", "warned", "silent", "refused", "crash", "broken"]
+    rows = defaultdict(list)
+    for row in told:
+        rows[row.kind].append(row)
+    lines = ["kind".ljust(34) + "".join(head.rjust(9) for head in heads) + "  named  needless  worst/half  simple %"]
+    for name in KINDS:
+        if not (some := rows.get(name)):
+            continue
+        counts = "".join(str(sum(row.outcome == head for row in some) or "").rjust(9) for head in heads)
+        spoken = [row for row in some if row.warnings or row.outcome == "refused"]
+        needless = sum(KINDS[name].fine and row.outcome == "refused" for row in some)
+        needless += sum(KINDS[name].clean and bool(row.warnings) for row in some)
+        worst = max((row.times_half for row in some if row.times_half is not None), default=math.nan)
+        simple = [abs(row.simple_pct - row.truth_pct) for row in some if row.simple_pct is not None]
+        lines.append(
+            f"{name:34}{counts}{f'{sum(row.named for row in spoken)}/{len(spoken)}':>7}{needless or '':>10}"
+            f"{worst:12.2f}{float(np.median(simple or [math.nan])):10.1f}"
+        )
+    return "\n".join(lines)
+
+
+def main() -> None:
+    """Print; the last line is JSON."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--each", type=int, default=6, help="clips of every kind")
+    parser.add_argument("--seed", type=int, default=20)
+    parser.add_argument("--only", nargs="+", choices=list(KINDS), default=list(KINDS), metavar="KIND")
+    parser.add_argument("--processes", type=int, default=os.cpu_count() or 1)
+    parser.add_argument("--quick", action="store_true", help="one clip of every kind")
+    parser.add_argument("--show", action="store_true", help="every clip's words")
+    parser.add_argument("--keep", default="", help="folder where the clips are left")
+    given = parser.parse_args()
+    if given.keep:
+        Path(given.keep).mkdir(parents=True, exist_ok=True)
+    each = 1 if given.quick else given.each
+    jobs = [(name, number, given.seed, given.keep) for number in range(each) for name in given.only]
+    told: list[Told] = []
+    try:
+        for row in results(jobs, given.processes):
+            told.append(row)
+            print(f"\r{len(told)} of {len(jobs)}  {row.kind:34}", end="", file=sys.stderr, flush=True)
+            if given.show or row.outcome in ("silent", "crash", "broken"):
+                value = "" if row.value_pct is None else f" {row.value_pct:.1f} ± {row.half_pct or math.nan:.1f}"
+                off = "" if row.times_half is None else f" ({row.times_half:.1f} half-widths)"
+                print(
+                    f"{row.outcome}: {row.kind}, {row.size:g}, {row.cards} cards, no. {row.seed}: truth "
+                    f"{row.truth_pct:.1f}, told{value}{off}{', named' if row.named else ''}: {row.words}",
+                    flush=True,
+                )
+    except KeyboardInterrupt:
+        print("\nstopped: what has been measured follows", file=sys.stderr)
+    print(file=sys.stderr)
+    print(table(told))
+    print(json.dumps(figures(told)))
+
+
+if __name__ == "__main__":
+    main()
