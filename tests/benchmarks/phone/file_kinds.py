@@ -37,7 +37,12 @@ def _cut(shot: Shot, size: float) -> None:
     shot.tape = Tape(suffix=".mkv", keep=size)
 
 
-@kind("cut short (mp4)", (0.6, 0.95), r"cannot be (opened|read)|not a video|damaged|cut short|no picture", fine=False)
+@kind(
+    "cut short (mp4)",
+    (0.6, 0.95),
+    r"cannot be (opened|read)|not a video|damaged|cut short|no picture|ends \d+ bytes early",
+    fine=False,
+)
 def _cut_mp4(shot: Shot, size: float) -> None:
     shot.tape = Tape(keep=size)
 
