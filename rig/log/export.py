@@ -57,8 +57,13 @@ def table_csv(records: Sequence[AnyRecord], *, numbers: bool = True) -> str:
     text = io.StringIO()
     writer = csv.DictWriter(text, heads, lineterminator="\r\n")  # RFC 4180
     writer.writeheader()
-    writer.writerows(rows)
+    writer.writerows({key: _no_formula(value) for key, value in row.items()} for row in rows)
     return text.getvalue()
+
+
+def _no_formula(value: object) -> object:
+    """A text that a spreadsheet would take for a formula, marked as text (OWASP, "CSV injection", from memory)."""
+    return f"'{value}" if isinstance(value, str) and value.startswith(("=", "+", "-", "@", "\t", "\r")) else value
 
 
 def table_name(kind: str) -> str:

@@ -4,6 +4,7 @@ The command line runs in a process of its own, as people start it; truth is what
 """
 
 import csv
+import io
 import json
 import locale
 import os
@@ -171,6 +172,15 @@ def decimal_comma(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[N
         pytest.skip("needs a locale with decimal commas, or the sources of one: apt-get install locales")
     yield
     locale.setlocale(locale.LC_ALL, old)
+
+
+def test_a_text_that_a_spreadsheet_would_compute_stays_text(tmp_path: Path) -> None:
+    """Read back by the csv module: what begins like a formula has a mark before it, figures have none."""
+    with BenchLog(tmp_path / "log") as log:
+        made = whole(log, "weighing", '=HYPERLINK("x")', result={"total_g": {"value": -12.5}})
+    (row,) = csv.DictReader(io.StringIO(table_csv([made])))
+    assert row["title"] == '\'=HYPERLINK("x")'
+    assert row["total_g.value"] == "-12.5"
 
 
 def test_decimal_points_stay_in_a_locale_with_commas(tmp_path: Path, decimal_comma: None) -> None:

@@ -182,7 +182,7 @@ def failures_told(handler: Handler) -> Handler:
     async def answer(request: Request) -> Response:
         try:
             return await handler(request)
-        except (msgspec.DecodeError, UnicodeDecodeError) as error:
+        except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:  # the last: nested too deep
             return no(400, f"this request is not understood ({str(error)[:200]})", "Reload the page")
         except TooLargeError:
             return no(413, "this is larger than allowed", "Send less")

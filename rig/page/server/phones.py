@@ -108,7 +108,7 @@ def phone_app(
             return no(429, "that was often", "Wait a minute, then guess again")
         try:
             sent = msgspec.json.decode(await request.body(), type=PhoneGuess)
-        except (msgspec.DecodeError, UnicodeDecodeError):
+        except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):  # the last: nested too deep
             return no(400, "this is not a guess", "Use the page that the screen names")
         if not hmac.compare_digest(sent.code.encode(), code.encode()):
             if not wrong.allows(who, clock()):

@@ -143,6 +143,14 @@ def test_no_folder_is_listed_and_no_path_opened(client: TestClient, path: str) -
     assert "root:" not in answer.text
 
 
+def test_json_nested_too_deep_is_wrong_input(page: Page, client: TestClient) -> None:
+    """30,000 brackets fit into the size allowed."""
+    deep = b'{"kind": "test", "values": {"push.distance_mm": ' + b"[" * 30_000 + b"]" * 30_000 + b"}}"
+    answer = client.post("/api/do/save-card", headers=told(page), content=deep)
+    assert answer.status_code == 400
+    assert "not understood" in answer.json()["error"]
+
+
 def test_large_bodies_are_refused(page: Page, client: TestClient) -> None:
     answer = client.post("/api/do/guess", headers=told(page), content=b"[" * 70_000)
     assert answer.status_code == 413
