@@ -14,6 +14,13 @@ from vision.clip.capture_rate import tagged_rate
 SAME_RATE = 0.05
 """Relative: containers round their rates, and phones keep theirs only so well."""
 
+SLOWEST_FACTOR = 1.9
+"""Slow motion is played at half its speed or less. A smaller factor is a camera that took fewer pictures than it meant
+to: phones tag every clip with the rate they aim at, and expose longer in dim light."""
+
+SLOW_MOTION_RATE = 100.0
+"""Pictures a second. A tag from here on means slow motion; below, half of it may be dim light (60 as 30)."""
+
 HANDS_MM_S = 10.0
 """Slower than this at its fastest, a filmed push was hardly made by hand: more likely it is played slowly."""
 
@@ -23,11 +30,13 @@ class ClipTimes:
     """slower: the file's times over true ones, 8 for 240 pictures a second stored as 30.  note: for people.
 
     known: somebody or something said at what rate the clip was taken.
+    doubt: a warning where the file's tag may mean slow motion and may not, else empty.
     """
 
     slower: float
     known: bool
     note: str
+    doubt: str = ""
 
 
 def clip_times(clip: Path, test: TestCard) -> ClipTimes:
@@ -40,7 +49,9 @@ def clip_times(clip: Path, test: TestCard) -> ClipTimes:
     stored, card = stored_rate(clip), test.captured_frames_per_s
     tag = tagged_rate(clip) if clip.is_file() else None
     where = f"{test.name}, captured_frames_per_s"
-    if card is not None and tag is not None and abs(card / tag - 1.0) > SAME_RATE:
+    missed = tag is not None and stored > 0 and _may_have_aimed(tag, stored)
+    as_stored = card is not None and stored > 0 and abs(card / stored - 1.0) <= SAME_RATE
+    if card is not None and tag is not None and abs(card / tag - 1.0) > SAME_RATE and not (missed and as_stored):
         raise InputError(
             f"the card says {card:g} pictures a second, the clip's file says that it was taken at {tag:g}",
             where=where,
@@ -55,6 +66,8 @@ def clip_times(clip: Path, test: TestCard) -> ClipTimes:
     captured = card if card is not None else tag
     if captured is None or stored <= 0:
         return ClipTimes(slower=1.0, known=False, note=_unknown(stored))
+    if card is None and missed:
+        return _aimed_at(captured, stored)
     slower = captured / stored
     said = "the test card" if card is not None else "the clip's file"
     if abs(slower - 1.0) <= SAME_RATE:
@@ -65,6 +78,27 @@ def clip_times(clip: Path, test: TestCard) -> ClipTimes:
         note=f"Taken at {captured:g} pictures a second and stored to be played at {stored:.4g}, by {said}: "
         f"all times are {slower:.3g} times shorter than the player shows.",
     )
+
+
+def _may_have_aimed(tag: float, stored: float) -> bool:
+    """Whether a tag (pictures a second) may be what the camera aimed at and missed in dim light, not slow motion."""
+    return tag > (1.0 + SAME_RATE) * stored and (tag < SLOWEST_FACTOR * stored or tag < SLOW_MOTION_RATE)
+
+
+def _aimed_at(tag: float, stored: float) -> ClipTimes:
+    """The file's own times, where its tag names more pictures a second than it holds, but not clearly slow motion."""
+    note = (
+        f"The clip's file names {tag:.4g} pictures a second and holds {stored:.4g}, as cameras do in dim light: times "
+        "are the file's own."
+    )
+    if tag / stored < SLOWEST_FACTOR:
+        return ClipTimes(slower=1.0, known=False, note=note)
+    doubt = (
+        f"The clip's file names {tag:.4g} pictures a second and holds {stored:.4g}: dim light, or slow motion? Speeds "
+        f"hang on it by a factor of {tag / stored:.2g}. Write captured_frames_per_s on the test card: {tag:.4g} for "
+        f"slow motion, {stored:.4g} for a clip that plays as it happened"
+    )
+    return ClipTimes(slower=1.0, known=False, note=note, doubt=doubt)
 
 
 def _unknown(stored: float) -> str:
@@ -80,12 +114,12 @@ def _noted(clip: Path) -> Path:
 
 
 def hardly_by_hand(peak_mm_s: float, times: ClipTimes) -> str:
-    """A warning for a push slower than hands are, where nobody said at what rate the clip was taken; else empty.
+    """A warning for a doubtful tag, or a push slower than hands are where nobody said the rate; else empty.
 
     peak_mm_s: of the quickest push, mid-wheelbase.
     """
-    if times.known or not peak_mm_s < HANDS_MM_S:
-        return ""
+    if times.doubt or times.known or not peak_mm_s < HANDS_MM_S:
+        return times.doubt
     return (
         f"The car never moved faster than {peak_mm_s:.2g} mm/s, slower than hands push: is this slow motion, stored to "
         "be played slowly? Then write captured_frames_per_s on the test card (the rate at which it was taken)"
