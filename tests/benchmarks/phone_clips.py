@@ -90,6 +90,11 @@ def _share(part: int, whole: int) -> float:
     return round(100 * part / whole, 2) if whole else 0.0
 
 
+def _middle(values: list[float]) -> float | None:
+    """Their median, None without any: JSON has no word for not a number."""
+    return round(float(np.median(values)), 2) if values else None
+
+
 def figures(told: list[Told]) -> dict[str, object]:
     """The last line."""
     done = [row for row in told if row.outcome != "broken"]
@@ -117,12 +122,12 @@ def figures(told: list[Told]) -> dict[str, object]:
         "kinds": len({row.kind for row in done}),
         "clips": len(done),
         "broken": len(told) - len(done),
-        "half_width_pct_short": round(float(np.median(widths["short"] or [math.nan])), 2),
-        "half_width_pct_full": round(float(np.median(widths["full"] or [math.nan])), 2),
-        "median_error_pct": round(float(np.median(ours or [math.nan])), 2),
-        "baseline_median_error_pct": round(float(np.median(simple or [math.nan])), 2),
-        "film_s": round(float(np.median([row.film_s for row in done] or [math.nan])), 2),
-        "command_s": round(float(np.median([row.command_s for row in done] or [math.nan])), 2),
+        "half_width_pct_short": _middle(widths["short"]),
+        "half_width_pct_full": _middle(widths["full"]),
+        "median_error_pct": _middle(ours),
+        "baseline_median_error_pct": _middle(simple),
+        "film_s": _middle([row.film_s for row in done]),
+        "command_s": _middle([row.command_s for row in done]),
     }
 
 

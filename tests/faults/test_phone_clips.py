@@ -78,5 +78,6 @@ def test_every_kind_can_be_drawn() -> None:
             shot: Shot = ordinary(np.random.default_rng(1), DOUBTS["short"])
             kind.change(shot, size)
             assert shot.lens is not None, name
+            assert (shot.lens.centre.shape, shot.eye.shape, shot.aim.shape) == ((2,), (3,), (3,)), name
             assert not (kind.clean and kind.lost), name
             assert kind.clean or kind.cause, name

@@ -127,4 +127,4 @@ def _bent(shot: Shot, size: float) -> None:
 @kind("picture cropped off centre", (40, 90), r"calibrate|lens|crop")
 def _cropped(shot: Shot, size: float) -> None:
     assert shot.lens is not None
-    shot.lens.centre = [*shot.lens.centre, size, -size / 2]
+    shot.lens.centre = shot.lens.centre + np.array([size, -size / 2])

@@ -153,4 +153,4 @@ def _straight(shot: Shot, size: float) -> None:
 
 @kind("marker out of the picture", (0.10, 0.14), "floor marker", fine=True)
 def _out(shot: Shot, size: float) -> None:
-    shot.aim = [*shot.aim, 0.0, size * 2, 0.0]
+    shot.aim = shot.aim + np.array([0.0, size * 2, 0.0])
