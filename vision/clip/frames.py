@@ -17,6 +17,7 @@ import numpy as np
 
 from vision.base.errors import InputError, VisionError
 from vision.base.types import GreyImage
+from vision.clip.boxes import boxes_of_file
 
 UNFILLED = 4_000_000_000  # bytes; a RIFF header promises more only until its writer closes the file
 PICTURE_STARTS = (b"\xff\xd8\xff", b"\x89PNG", b"GIF8", b"BM", b"II*\x00", b"MM\x00*")
@@ -98,27 +99,14 @@ def container_cut(path: Path) -> str:
     size = path.stat().st_size
     with path.open("rb") as stream:
         head = stream.read(12)
-        if head[:4] == b"RIFF":
-            promised = struct.unpack("<I", head[4:8])[0] + 8
-            # A file over 4 GB wraps this number, so only a larger promise says anything.
-            if promised > UNFILLED and size < promised // 2:
-                return "its recorder never finished it: the length in its header was not filled in"
-            return f"the file ends {promised - size} bytes early" if promised > size else ""
-        if head[4:8] != b"ftyp":
-            return ""
-        place = 0
-        while place + 8 <= size:
-            stream.seek(place)
-            header = stream.read(16)
-            length = struct.unpack(">I", header[:4])[0]
-            if length == 1 and len(header) == 16:
-                length = struct.unpack(">Q", header[8:16])[0]
-            elif length == 0:  # to the end of the file
-                return ""
-            if length < 8:
-                return ""
-            place += length
-        return f"the file ends {place - size} bytes early" if place > size else ""
+    if head[:4] == b"RIFF":
+        promised = struct.unpack("<I", head[4:8])[0] + 8
+        # A file over 4 GB wraps this number, so only a larger promise says anything.
+        if promised > UNFILLED and size < promised // 2:
+            return "its recorder never finished it: the length in its header was not filled in"
+    else:
+        promised = max((end for _, _, end in boxes_of_file(path)), default=0)
+    return f"the file ends {promised - size} bytes early" if promised > size else ""
 
 
 def check_clip(path: Path) -> None:
