@@ -155,20 +155,16 @@ class FloorProblem:
                 small = small and float(np.abs(old - weight).max()) < 1e-3
             if small and trial >= 4:
                 break
-        residual, _ = self.linear(state, derivatives=False)
+        residual = self._residual(state, self._turned(state) + state.place[:, None, None, :])
         return self._ended(state, residual, weight, normal, priors, cost)
 
-    def linear(self, state: State, *, derivatives: bool = True) -> tuple[FloatArray, FloatArray]:
+    def linear(self, state: State) -> tuple[FloatArray, FloatArray]:
         """Residuals (v, m, 4, 2) px and the Jacobian of the prediction (rows, parameters)."""
-        intrinsics = self.base + self.basis @ state.q
-        corner = self.floor.corners(state.laid)
-        turned = np.einsum("vij,mkj->vmki", state.rotation, corner)
+        turned = self._turned(state)
         point = turned + state.place[:, None, None, :]
-        pixel, by_point, by_intrinsics = project_with_derivatives(point, intrinsics)
+        pixel, by_point, by_intrinsics = project_with_derivatives(point, self._intrinsics(state))
         shrink = ink_direction(pixel)
-        residual = self.seen - pixel - bent_edge_shift(point, intrinsics) - state.ink * shrink
-        if not derivatives:
-            return residual, np.empty(0)
+        residual = self._left(state, point, pixel, shrink)
         views, markers = self.seen.shape[:2]
         lens, head = len(state.q), len(state.shared)
         jacobian = np.zeros((views, markers, 4, 2, head + 6 * views))
@@ -182,14 +178,28 @@ class FloorProblem:
             jacobian[view, ..., first + 3 : first + 6] = by_point[view]
         return residual, jacobian.reshape(-1, head + 6 * views)
 
+    def _intrinsics(self, state: State) -> FloatArray:
+        return self.base + self.basis @ state.q
+
+    def _turned(self, state: State) -> FloatArray:
+        """(v, m, 4, 3) m, the corners along the camera's axes, from the floor's origin."""
+        turned: FloatArray = np.einsum("vij,mkj->vmki", state.rotation, self.floor.corners(state.laid))
+        return turned
+
+    def _residual(self, state: State, point: FloatArray) -> FloatArray:
+        """(v, m, 4, 2) px, seen less predicted. point: (v, m, 4, 3) m, camera axes."""
+        pixel = project(point, self._intrinsics(state))
+        return self._left(state, point, pixel, ink_direction(pixel))
+
+    def _left(self, state: State, point: FloatArray, pixel: FloatArray, shrink: FloatArray) -> FloatArray:
+        """What lens and ink leave of the corners seen. point: (..., 3) m, camera axes.  pixel, shrink: (..., 2) px."""
+        return self.seen - pixel - bent_edge_shift(point, self._intrinsics(state)) - state.ink * shrink
+
     def _cost(self, state: State, w: FloatArray, precision: FloatArray) -> float:
-        intrinsics = self.base + self.basis @ state.q
-        point = np.einsum("vij,mkj->vmki", state.rotation, self.floor.corners(state.laid))
-        point = point + state.place[:, None, None, :]
-        if np.any(point[..., 2] < 0.01) or intrinsics[0] <= 0:
+        point = self._turned(state) + state.place[:, None, None, :]
+        if np.any(point[..., 2] < 0.01) or self._intrinsics(state)[0] <= 0:
             return np.inf
-        pixel = project(point, intrinsics)
-        residual = self.seen - pixel - bent_edge_shift(point, intrinsics) - state.ink * ink_direction(pixel)
+        residual = self._residual(state, point)
         r = np.where(np.isfinite(residual), residual, 0.0).ravel()
         return float(w @ r**2 + precision @ state.shared**2)
 
@@ -230,8 +240,7 @@ class FloorProblem:
     ) -> Descent:
         covariance, evidence = normal, -np.inf
         if np.isfinite(normal).all() and np.isfinite(cost):
-            size = np.sqrt(np.maximum(np.diag(normal), 1e-300))
-            alike = normal / size / size[:, None]
+            size, alike = _of_one_size(normal)
             covariance = np.asarray(np.linalg.pinv(alike, rcond=1e-13, hermitian=True), float) / size / size[:, None]
             rows = float(self._row_weight(residual, weight).sum())
             precision = priors.precision(self.floor)
@@ -253,6 +262,11 @@ class FloorProblem:
 
 def _solved(normal: FloatArray, gradient: FloatArray) -> FloatArray:
     """The step of a Gauss-Newton round, its equations brought to one size first."""
-    size = np.sqrt(np.maximum(np.diag(normal), 1e-300))
-    alike = normal / size / size[:, None]
+    size, alike = _of_one_size(normal)
     return np.asarray(np.linalg.solve(alike + 1e-9 * np.eye(len(size)), gradient / size) / size, float)
+
+
+def _of_one_size(normal: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """(p,) size of each unknown in the equations, and the equations (p, p) divided by them: ones on the diagonal."""
+    size = np.sqrt(np.maximum(np.diag(normal), 1e-300))
+    return size, normal / size / size[:, None]
