@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from rig.pads.lines import Answer, ForceLine, Identity, Reading, parse_line
 from rig.virtual.pads_board import VirtualBoard
 from rig.virtual.pads_cells import CellState, PadCells
-from tests.firmware_notes.firmware_build import Firmware, HostBoard, build
+from tests.firmware_notes.firmware_build import Firmware, HostBoard
 
 NOTE = Path(__file__).parents[2] / "firmware_notes" / "protocol.md"
 
@@ -23,11 +23,6 @@ NOTE = Path(__file__).parents[2] / "firmware_notes" / "protocol.md"
 def golden(kind: str) -> list[dict[str, Any]]:
     (block,) = re.findall(r"```toml\n(.*?)```", NOTE.read_text(encoding="utf-8"), re.DOTALL)
     return [line for line in tomllib.loads(block)["line"] if line["kind"] == kind]
-
-
-@pytest.fixture(scope="session")
-def firmware(tmp_path_factory: pytest.TempPathFactory) -> Firmware:
-    return build(tmp_path_factory)
 
 
 def virtual_board(**options: Any) -> VirtualBoard:

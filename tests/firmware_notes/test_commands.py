@@ -1,28 +1,13 @@
 """What the firmware's core makes of bytes from the host: one answer for each command line, whatever comes."""
 
 import binascii
-import os
 from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.firmware_notes.firmware_build import COVERAGE, ONCE, Firmware, HostBoard, build, framed
-
-
-@pytest.fixture(scope="session")
-def firmware(tmp_path_factory: pytest.TempPathFactory) -> Firmware:
-    return build(tmp_path_factory)
-
-
-@pytest.fixture(scope="session")
-def library(request: pytest.FixtureRequest) -> Path:
-    if COVERAGE in os.environ:
-        return Path(os.environ[COVERAGE])
-    built: Firmware = request.getfixturevalue("firmware")
-    return built.library
-
+from tests.firmware_notes.firmware_build import ONCE, HostBoard, framed
 
 ANSWERS = [
     (b"start", "OK start"),

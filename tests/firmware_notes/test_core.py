@@ -15,22 +15,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.firmware_notes.firmware_build import COVERAGE, ONCE, Firmware, HostBoard, build, framed, make
+from tests.firmware_notes.firmware_build import COVERAGE, ONCE, Firmware, HostBoard, framed, make
 
 Counts = tuple[int, int, int, int]
-
-
-@pytest.fixture(scope="session")
-def firmware(tmp_path_factory: pytest.TempPathFactory) -> Firmware:
-    return build(tmp_path_factory)
-
-
-@pytest.fixture(scope="session")
-def library(request: pytest.FixtureRequest) -> Path:
-    if COVERAGE in os.environ:
-        return Path(os.environ[COVERAGE])
-    built: Firmware = request.getfixturevalue("firmware")
-    return built.library
 
 
 def fields(line: bytes) -> tuple[int, int, list[int], int]:

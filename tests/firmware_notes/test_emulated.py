@@ -11,13 +11,8 @@ import pytest
 from rig.base.errors import BenchError
 from rig.pads.frames import PadFrame
 from rig.pads.lines import Answer, Identity
-from tests.firmware_notes.firmware_build import HANGS, MUTANTS, UNWATCHED, Firmware, build, build_changed
+from tests.firmware_notes.firmware_build import HANGS, MUTANTS, UNWATCHED, Firmware, build_changed
 from tests.firmware_notes.firmware_stream import LOADS, NOISE, RAMP, Bench, board_faults, faults, stream_at_80
-
-
-@pytest.fixture(scope="session")
-def firmware(tmp_path_factory: pytest.TempPathFactory) -> Firmware:
-    return build(tmp_path_factory)
 
 
 @pytest.fixture

@@ -1,26 +1,10 @@
 """The force cell on the pushing finger, in the firmware's core on this computer."""
 
 import math
-import os
 from pathlib import Path
 
-import pytest
-
 from rig.pads.lines import ForceLine, Line, Reading, parse_line
-from tests.firmware_notes.firmware_build import COVERAGE, Firmware, HostBoard, build, framed
-
-
-@pytest.fixture(scope="session")
-def firmware(tmp_path_factory: pytest.TempPathFactory) -> Firmware:
-    return build(tmp_path_factory)
-
-
-@pytest.fixture(scope="session")
-def library(request: pytest.FixtureRequest) -> Path:
-    if COVERAGE in os.environ:
-        return Path(os.environ[COVERAGE])
-    built: Firmware = request.getfixturevalue("firmware")
-    return built.library
+from tests.firmware_notes.firmware_build import HostBoard, framed
 
 
 def read(lines: list[bytes]) -> list[Line]:

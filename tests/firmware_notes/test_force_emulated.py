@@ -8,16 +8,15 @@ import pytest
 
 from rig.pads.force import ForceFrame
 from rig.pads.reader import PadReader
-from tests.firmware_notes.firmware_build import EmulatedBoard, build, make
+from tests.firmware_notes.firmware_build import EmulatedBoard, Firmware, make
 
 LOADS = (84_213.0, -5_000_000.0, 79_950.0, 101_877.0)
 FORCE, NOISE = -1_305_700.0, 40.0
 
 
 @pytest.mark.thorough
-def test_force_and_four_loads_arrive_at_80_a_second(tmp_path_factory: pytest.TempPathFactory, tmp_path: Path) -> None:
+def test_force_and_four_loads_arrive_at_80_a_second(firmware: Firmware, tmp_path: Path) -> None:
     """Free-running converters a little apart: no line lost or damaged, no wrong value, the cell read in time."""
-    firmware = build(tmp_path_factory)
     make(tmp_path, "size", options="-DFORCE=1")  # fails above the limits of flash and RAM
     forces: list[ForceFrame] = []
     with EmulatedBoard(firmware.emulator, tmp_path / "pads.elf", converters=5) as board:
