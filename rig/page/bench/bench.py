@@ -131,7 +131,7 @@ class Bench:
         with self._lock, self.log() as log:
             self.deck.restore(kind, log)
         self._cards_changed(pads=True)
-        return f"The {kind} card is again as it was last saved here."
+        return f"The {kind} card is again as it was last saved here; what was there is kept as {kind}-spoilt.toml."
 
     def editor(self) -> Json:
         """What the card editor shows."""

@@ -47,40 +47,38 @@ class Deck:
 
     def cards(self) -> CardSet:
         """The cards as they are now. Raises InputError when a file was spoilt from outside."""
-        _check("test", self._text("test"), where=str(self._path("test")))
+        _check("test", text_on_card(self._path("test")), where=str(self._path("test")))
         return read_set(self._path("test"))
 
-    def troubles(self) -> dict[str, str]:
-        """Why a card cannot be used, by its kind: spoilt from outside, since nothing is saved here that cannot be."""
-        found = {}
-        for kind in KINDS:
-            try:
-                _check(kind, self._text(kind), where=str(self._path(kind)))
-            except InputError as error:
-                found[kind] = str(error)
-        return found
+    def shown(self, kind: str, log: BenchLog) -> tuple[str, str]:
+        """Text of a card and what is wrong with it, "" if nothing; its last good text where it cannot be used.
 
-    def shown_text(self, kind: str, log: BenchLog) -> str:
-        """What the editor shows of a card: itself, or its last good version where it cannot be used."""
+        Nothing is saved here that cannot be used: such a card was spoilt from outside.
+        """
         try:
-            text = self._text(kind)
-            _check(kind, text, where=f"{kind} card")
-        except InputError:
-            return self._last_good(kind, log)
-        return text
+            text = text_on_card(self._path(kind))
+            _check(kind, text, where=str(self._path(kind)))
+        except InputError as error:
+            return self._last_good(kind, log), str(error)
+        return text, ""
 
     def restore(self, kind: str, log: BenchLog) -> None:
-        """Put the last good version of a card in the place of one that cannot be used."""
-        write_text(self._path(kind), self._last_good(kind, log))
+        """Put the last good version of a card in the place of one that cannot be used, which is kept beside it."""
+        text, trouble = self.shown(kind, log)
+        if trouble:
+            self._set_aside(kind)
+        write_text(self._path(kind), text)
 
     def replace(self, texts: Mapping[str, str], log: BenchLog, *, undoable: bool = True) -> None:
         """Make these texts the cards; all are checked before any is written. Raises InputError."""
         for kind, text in texts.items():
             _check(kind, text, where=f"{kind} card")
-        now = {kind: self.shown_text(kind, log) for kind in texts}
+        shown = {kind: self.shown(kind, log) for kind in texts}
         good = {kind: log.add_card(kind, str(tomllib.loads(text)["name"]), text) for kind, text in texts.items()}
-        before = {kind: now[kind] for kind in texts if now[kind] != texts[kind]}
+        before = {kind: now for kind, (now, _) in shown.items() if now != texts[kind]}
         for kind, text in texts.items():
+            if shown[kind][1]:
+                self._set_aside(kind)
             write_text(self._path(kind), text)
         write_text(self._good_file, json.dumps(self._stored_good() | good))
         if before and undoable:
@@ -90,7 +88,7 @@ class Deck:
 
     def save(self, kind: str, values: CardKeys, log: BenchLog) -> None:
         """Change keys of one card, keeping its comments. values: dotted key -> value, None to leave the key out."""
-        self.replace({kind: changed(self.shown_text(kind, log), kind, values)}, log)
+        self.replace({kind: changed(self.shown(kind, log)[0], kind, values)}, log)
 
     def undo(self, log: BenchLog) -> str:
         """Back to the versions before the last save; returns what went back. Raises InputError at the beginning."""
@@ -106,8 +104,10 @@ class Deck:
     def _path(self, kind: str) -> Path:
         return self._folder / f"{kind}.toml"
 
-    def _text(self, kind: str) -> str:
-        return text_on_card(self._path(kind))
+    def _set_aside(self, kind: str) -> None:
+        """Keep what somebody wrote into a card by hand, though it cannot be used: a slip of theirs is soon mended."""
+        with contextlib.suppress(FileNotFoundError):
+            self._path(kind).replace(self._path(f"{kind}-spoilt"))
 
     def _last_good(self, kind: str, log: BenchLog) -> str:
         """The version saved last here; a new card where none was."""
@@ -151,13 +151,13 @@ def editor(deck: Deck, log: BenchLog) -> Json:
 
     A card that cannot be used is shown as it was last good, with what is wrong with it now.
     """
-    troubles = deck.troubles()
     kinds: Json = {}
     for kind in KINDS:
-        values = tomllib.loads(deck.shown_text(kind, log))
+        text, trouble = deck.shown(kind, log)
+        values = tomllib.loads(text)
         kinds[kind] = {
             "name": values.get("name", ""),
-            "trouble": troubles.get(kind, ""),
+            "trouble": trouble,
             "sections": [
                 {
                     "name": name,

@@ -90,7 +90,7 @@ export function startLive(view) {
     const old = newest ? (performance.now() - heard) / 1000 : 0;
     const stale = old > 2;
     byId("live-words").classList.toggle("stale", stale);
-    view.layers?.loads?.classList?.toggle("stale", stale);
+    view.layers.loads.classList.toggle("stale", stale);
     if (stale && newest && !newest.missing) show(byId("live-words"), `No reading for ${num(old, 0)} s. The last one: ${num(newest.total_g)} g`);
   }, 500);
   new ResizeObserver(() => plot?.setSize({ width: byId("trace").clientWidth, height: 190 })).observe(byId("trace"));

@@ -235,6 +235,7 @@ def test_a_card_spoilt_from_outside_opens_as_it_was_last_good(tmp_path: Path, sp
         with pytest.raises(InputError):
             bench.cards()
         bench.restore_card("test")
+        assert (tmp_path / "page" / "bench" / "test-spoilt.toml").read_text() == spoilt  # somebody's work is kept
         assert bench.cards().test.push.distance_mm == 44.0
         (tmp_path / "page" / "bench" / "test.toml").write_text(spoilt)
         bench.save_card("test", {"push.distance_mm": 46.0})  # saving from the editor puts it right, too
