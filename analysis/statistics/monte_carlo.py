@@ -26,8 +26,15 @@ class Normal:
     dof: float = float("inf")
 
 
+REPEATED = 1e-6
+"""Variances closer than this share of the largest count as one."""
+
+
 def square_root(covariance: FloatArray) -> FloatArray:
     """A matrix S with S Sᵀ = covariance (d, d); also for a covariance that is only semidefinite.
+
+    Where variances repeat (weighings turned by half a turn), their eigenvectors are whatever the processor's library
+    comes upon; the symmetric root is the same on every machine, and so are the draws that are made with it.
 
     Raises InputError when the matrix is not a covariance (not symmetric or a negative variance).
     """
@@ -43,7 +50,7 @@ def square_root(covariance: FloatArray) -> FloatArray:
             remedy="Check signs and correlations",
         )
     root: FloatArray = vectors * np.sqrt(np.clip(values, 0.0, None))
-    return root
+    return root @ vectors.T if np.any(np.diff(values) < REPEATED * values[-1]) else root
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

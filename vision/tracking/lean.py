@@ -5,11 +5,11 @@ the plate level takes for a slide of the car. Where the lean changes by more tha
 where the car stands; about which height the body leans stays unknown and goes into the uncertainty.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from vision.base.types import FloatArray
+from vision.base.types import ClipTrack, FloatArray
 from vision.tracking.solve import Solved
 
 AT_START, LEAN_FRAMES = 15, 3
@@ -76,6 +76,18 @@ def lean_part(solved: Solved, kept: np.ndarray, noise: FloatArray, height: float
         repeating=covariance(repeats),
         cause=ABOUT_U * np.einsum("nij,nj->ni", aside, change),
         change=change,
+    )
+
+
+def set_upright(track: ClipTrack, leans: LeanPart) -> ClipTrack:
+    """The track (n poses) with the body's lean taken off its poses, and what stays unknown of it in its covariances."""
+    return replace(
+        track,
+        pose=track.pose - leans.shift,
+        covariance=track.covariance + leans.new,
+        repeating=track.repeating + leans.repeating,
+        shared=np.concatenate([track.shared, leans.cause[None]]),
+        shared_names=(*track.shared_names, LEAN_CAUSE),
     )
 
 

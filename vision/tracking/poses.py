@@ -198,9 +198,13 @@ def fit_cars(
     by_height = -(gain @ up)[..., 0]
     pose, by_bow = model.pose.copy(), np.zeros((n, 3, BOW_SHAPES))
     if ground is not None:
+        slopes = ground.floor.bow_slopes(stands)
+        tilts = np.stack([model.turn[:, :, 1], -model.turn[:, :, 0]], axis=1) @ slopes  # left side up, nose down
         pose[:, :2] += ground.foot(stands, height)
-        by_bow = by_height[..., None] * ground.floor.bow_shapes(stands)[:, None]
-        by_bow[:, :2] += height * ground.floor.bow_slopes(stands)
+        pose -= (by_lean @ tilts) @ ground.bow
+        lean = lean - tilts @ ground.bow
+        by_bow = by_height[..., None] * ground.floor.bow_shapes(stands)[:, None] - by_lean @ tilts
+        by_bow[:, :2] += height * slopes
     return CarPoses(
         pose=pose,
         covariance=fit.covariance,

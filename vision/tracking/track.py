@@ -13,7 +13,7 @@ from vision.camera.rolling_shutter import shutter_of, shutter_words, with_shutte
 from vision.clip.frames import DECODERS, Frame
 from vision.tracking.checks import blur_of, check_cards, check_scale, check_sightings, vouch
 from vision.tracking.follow import Follower, follow_clip
-from vision.tracking.lean import LEAN_CAUSE, LeanPart, lean_part, lean_sentence
+from vision.tracking.lean import lean_part, lean_sentence, set_upright
 from vision.tracking.noise import blur_part, frame_noise, repeating_part
 from vision.tracking.notes import describe
 from vision.tracking.sightings import Sightings
@@ -79,7 +79,7 @@ def track_sightings(sightings: Sightings, cards: ClipCards, size: tuple[int, int
     track = _track(time, solved, kept, blur, size, cards.camera)
     leans = lean_part(solved, kept, frame_noise(solved, kept), cards.car.height)
     if leans is not None:
-        track = _upright(track, leans)
+        track = set_upright(track, leans)
         sizes.append(lean_sentence(leans.change, cards.car.height))
     return replace(track, warnings=tuple(sizes), frames_left_out=sum(left_out.values()), left_out=left_out), solved
 
@@ -137,18 +137,6 @@ def _track(
         seen=np.asarray(np.isfinite(solved.marker_mean[kept]).all(-1), bool),
         shared=solved.shared[:, kept],
         shared_names=solved.shared_names,
-    )
-
-
-def _upright(track: ClipTrack, leans: LeanPart) -> ClipTrack:
-    """The track with the body's lean taken out of its poses."""
-    return replace(
-        track,
-        pose=track.pose - leans.shift,
-        covariance=track.covariance + leans.new,
-        repeating=track.repeating + leans.repeating,
-        shared=np.concatenate([track.shared, leans.cause[None]]),
-        shared_names=(*track.shared_names, LEAN_CAUSE),
     )
 
 

@@ -40,10 +40,15 @@ def filmed(
     return push
 
 
-def judged(push: MeasuredPush, *, side: int, pushed: float, marker_pct: float | None = None) -> LikelyPlacing:
+def judged(
+    push: MeasuredPush, *, side: int, pushed: float, marker_pct: float | None = None, by_sheets: bool = True
+) -> LikelyPlacing:
     touched = np.array([pushed * L, -side * 0.09])
     plate = np.array([PLATE, 0.0])
-    return likely_setup(push, StatedPush(touched=touched, side=side, plate=plate, wheelbase=L, marker_pct=marker_pct))
+    stated = StatedPush(
+        touched=touched, side=side, plate=plate, wheelbase=L, marker_pct=marker_pct, by_sheets=by_sheets
+    )
+    return likely_setup(push, stated)
 
 
 @pytest.mark.parametrize("side", [1, -1])
@@ -106,3 +111,19 @@ def test_the_finger_s_marker_tells_where_the_plate_points() -> None:
     assert found.other_odds > 10 * without.other_odds or without.setup is not PlateAndFinger.BACK_TO_FRONT
     right = filmed(station=-0.3, to=1, plate_turn=0.0)
     assert judged(right, side=-1, pushed=0.72, marker_pct=72.0).setup is PlateAndFinger.SIDE_EXCHANGED
+
+
+@pytest.mark.parametrize("side", [1, -1])
+def test_the_end_that_leads_tells_where_heading_says_nothing(side: int) -> None:
+    """The floor's axes are not the car's, so that neither way round speaks for or against a turned plate.
+
+    By the trade's fact alone: a car pushed at its nose turns nose first. A nose that leads by the card means that the
+    card's side is wrong; a tail that leads, that the plate is.
+    """
+    exchanged = judged(filmed(station=-0.3, to=side, plate_turn=0.0), side=-side, pushed=0.85, by_sheets=False)
+    assert exchanged.setup is PlateAndFinger.SIDE_EXCHANGED
+    assert exchanged.other is PlateAndFinger.BACK_TO_FRONT
+    assert exchanged.other_odds > 40  # of mistakes alone, without the end that leads, it would be 2
+    turned = judged(filmed(station=-0.3, to=side, plate_turn=math.pi), side=side, pushed=0.85, by_sheets=False)
+    assert turned.setup is PlateAndFinger.BACK_TO_FRONT
+    assert turned.station_pct == pytest.approx(-30.0, abs=0.5)

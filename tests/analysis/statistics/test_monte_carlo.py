@@ -254,3 +254,15 @@ def test_stopping_before_two_blocks_leaves_nothing_to_keep() -> None:
 def test_impossible_correlations_are_refused() -> None:
     with pytest.raises(InputError, match="covariance"):
         square_root(np.array([[1.0, 1.5], [1.5, 1.0]]))
+
+
+def test_a_root_of_repeated_variances_is_the_symmetric_one() -> None:
+    """Facts of algebra: any rotation within a repeated eigenvalue gives a root, the symmetric one alone is unique.
+
+    The weights of a car weighed turned by half a turn: what one wheel gains another loses, alike for both pairs.
+    """
+    turned = np.linalg.qr(np.random.default_rng(8).normal(size=(4, 4)))[0]
+    wanted = turned @ np.diag([0.5, 0.5, 1.5, 2.0]) @ turned.T
+    np.testing.assert_allclose(square_root(wanted @ wanted), wanted, rtol=0, atol=1e-12)
+    apart = turned @ np.diag([0.5, 0.6, 1.5, 2.0]) @ turned.T
+    np.testing.assert_allclose(square_root(apart) @ square_root(apart).T, apart, rtol=0, atol=1e-12)
