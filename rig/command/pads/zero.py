@@ -23,7 +23,8 @@ def command(test_card: Path, tray: bool, port: str, log_dir: Path | None, as_jso
     from rig.cards.read import read_set
     from rig.jobs.weighing.calibrate import card_hashes
     from rig.jobs.weighing.pads import bench_pads
-    from rig.jobs.weighing.zero import zero
+    from rig.jobs.weighing.plausible_loads import car_mass
+    from rig.jobs.weighing.zero import zero, zeroed_words
     from rig.log.store import BenchLog
 
     cards = read_set(test_card)
@@ -32,5 +33,6 @@ def command(test_card: Path, tray: bool, port: str, log_dir: Path | None, as_jso
         bench_pads(cards.bench, log, port=port) as pads,
         progress("waiting for the empty pads to rest", quiet=as_json),
     ):
-        record = zero(cards.bench, pads, log, cards=card_hashes(log, cards), tray=tray)
-    show(f"Zeroed ({record.result.samples} samples a pad). Record {record.number}.", record.result, as_json=as_json)
+        record = zero(cards.bench, pads, log, cards=card_hashes(log, cards), tray=tray, car_g=car_mass(cards, log))
+        words = zeroed_words(record, cards.bench, log)
+    show(f"{words}.", record.result, as_json=as_json)

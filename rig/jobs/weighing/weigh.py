@@ -18,10 +18,11 @@ from rig.cards.chassis import warp_response
 from rig.cards.measures import MM
 from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
+from rig.cards.schema import BenchCard
 from rig.jobs.weighing.pads import Ask, OpenPads
-from rig.jobs.weighing.plausible_loads import refuse_empty
+from rig.jobs.weighing.plausible_loads import against_before, own_covariance, placings_agree, refuse_empty
 from rig.jobs.weighing.scale import Placing, pool, scale_of
-from rig.jobs.weighing.weights import RecordedWeighing, record_weighing, weighed
+from rig.jobs.weighing.weights import RecordedWeighing, as_pushed, record_weighing, weighed
 from rig.log.store import BenchLog
 from rig.pads.frames import Tally
 from rig.pads.steps import Step
@@ -61,7 +62,10 @@ def weigh_on_pads(
         odd += refuse_empty(cards, log, scale.wheels(placed[-1].loads.load_g))
     pooled = pool(cards.bench, [one.loads for one in placed])
     enough = one_weighing_enough(pooled.load_g, known_pads(placed[-1].loads))
-    warnings = [*(text for one in placed for text in one.warnings), pooled.advice]
+    as_is, parts, _ = as_pushed(cards, pooled.load_g, list(pooled.parts))
+    odd += [*placings_agree([one.loads for one in placed])]
+    odd += against_before(cards, log, as_is, own_covariance(parts))
+    warnings = [*(text for one in placed for text in one.warnings), pooled.advice, unprotected(cards.bench)]
     warnings += [] if enough.enough else [enough.text]
     weighing = weighed(
         cards,
@@ -149,6 +153,16 @@ def weigh_turned(
         weighing, cards, log, parents=scale.records, files=[log.add_file("raw readings", pads.raw_file)]
     )
     return kept, found
+
+
+def unprotected(bench: BenchCard) -> str:
+    """That nothing protects the pads' lines on their way; "" where a checksum does."""
+    if not bench.pads.line_pattern:
+        return ""
+    return (
+        "These pads' lines carry no checksum: a digit that is lost on the way in every line passes for another weight. "
+        "The total should be what this car weighed before"
+    )
 
 
 def _remarks(placed: Sequence[Placing]) -> list[str]:

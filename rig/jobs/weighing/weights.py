@@ -188,7 +188,7 @@ def written(weighing: Weighing, cards: CardSet, log: BenchLog) -> RecordedWeighi
 def weighing_from(record: WeighingRecord, cards: CardSet) -> RecordedWeighing:
     """A stored weighing, with the centre of gravity for the contact places on the card now."""
     load_g, gravity = np.array(record.result.corner_weights_g), record.result.gravity_m_s2
-    weights = weights_of(cards, load_g, _parts(record.result))
+    weights = weights_of(cards, load_g, doubt_parts(record.result))
     return RecordedWeighing(
         weights=weights,
         load=newtons_from_grams(load_g, gravity=gravity),
@@ -201,11 +201,11 @@ def weighing_from(record: WeighingRecord, cards: CardSet) -> RecordedWeighing:
 
 def weights_but_for(cause: str, weighing: Weighing, cards: CardSet) -> CornerWeights:
     """The corner weights of a weighing with one cause taken out of their uncertainty."""
-    parts = [part for part in _parts(weighing.result) if part.name != cause]
+    parts = [part for part in doubt_parts(weighing.result) if part.name != cause]
     return weights_of(cards, np.array(weighing.result.corner_weights_g), parts)
 
 
-def _parts(result: WeighingResult) -> list[DoubtPart]:
+def doubt_parts(result: WeighingResult) -> list[DoubtPart]:
     """The causes of a stored weighing's uncertainty, g²."""
     return [
         DoubtPart(

@@ -16,9 +16,10 @@ from rig.jobs.pushing.film import LiveLook
 from rig.jobs.pushing.measure import measure_clip, stored_camera
 from rig.jobs.pushing.picture import car_picture
 from rig.jobs.weighing.calibrate import CheckMasses, calibrate, card_hashes
+from rig.jobs.weighing.plausible_loads import car_mass
 from rig.jobs.weighing.weigh import weigh_on_pads
 from rig.jobs.weighing.weights import RecordedWeighing, weigh_typed, weighing_from
-from rig.jobs.weighing.zero import zero
+from rig.jobs.weighing.zero import zero, zeroed_words
 from rig.log.lock import LogHold
 from rig.log.store import LOG_FILE, BenchLog
 from rig.lookups.belongs import weighing_of
@@ -267,9 +268,10 @@ class Bench:
                 self.virtual.place(False)
             job.say("Waiting for the empty pads to rest")
             with self.log() as log, self.hub.lend(job.check) as pads:
-                record = zero(cards.bench, pads, log, cards=card_hashes(log, cards))
+                record = zero(cards.bench, pads, log, cards=card_hashes(log, cards), car_g=car_mass(cards, log))
+                words = zeroed_words(record, cards.bench, log)
             self.hub.scale_changed()
-            return f"Zeroed ({record.result.samples} samples a pad)."
+            return f"{words}."
 
         return self.work.start("zero", do)
 
