@@ -42,6 +42,7 @@ FIRST_SCREEN: dict[str, FirstLevel] = {
             "live": "Show four loads as they are now",
             "level": "What pad height is worth, and which shims to use",
             "record": "Keep a port's raw traffic in a file, to play back",
+            "board": "The pad board: protocol, wiring, firmware, as files",
         },
     ),
     "weigh": FirstLevel(

@@ -163,7 +163,7 @@ class PadReader(PadSource):
             raise BenchError(
                 f"the board refused {text!r} ({reply.words})",
                 where=self.url,
-                remedy="Check the command against firmware_notes/protocol.md and the board's firmware",
+                remedy="Check the command against protocol.md (pivotbench pads board) and the board's firmware",
             )
         return reply
 

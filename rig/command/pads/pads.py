@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 @click.option("--write", metavar="BENCH.toml", type=click.Path(path_type=Path), help="Write it onto this bench card.")
 @json_option
 def command(only: str, baud: int, seconds: float, write: Path | None, as_json: bool) -> None:
-    """Say what is connected: the first lines of each serial port, and the line_pattern that would read them.
+    """Say what each serial port sends, and the line_pattern that would read it.
 
     Ports are opened to listen, which restarts some boards; nothing is sent.
     """

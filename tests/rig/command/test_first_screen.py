@@ -19,7 +19,7 @@ def test_the_first_screen_is_the_jobs_own_order() -> None:
     assert {name: " ".join(level.words) for name, level in FIRST_SCREEN.items()} == {
         "demo": "",
         "new": "sheets card send take",
-        "pads": "list calibrate zero live level record",
+        "pads": "list calibrate zero live level record board",
         "weigh": "height cross",
         "push": "film measure forecast folder",
         "grip": "tilt pull sweep infer ladder",
@@ -100,7 +100,7 @@ def test_what_is_mistyped_gets_the_likely_one(line: str, means: str, run: Run, t
     ("line", "says"),
     [
         ("compute", "pivotbench alone lists all commands"),
-        ("pads ports", "Its words: list, calibrate, zero, live, level, record."),
+        ("pads ports", "Its words: list, calibrate, zero, live, level, record, board."),
         ("weigh lift", "no file here is called that (TEST.toml). Its words: height, cross."),
         ("bench now", 'pivotbench bench has no word "now".'),
         ("moving rates x", "Its words: "),

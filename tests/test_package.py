@@ -1,0 +1,96 @@
+"""What an installation by others rests on: metadata, links, licences, and the notes that come with the program."""
+
+import importlib.util
+import re
+import sys
+import tomllib
+from importlib import metadata
+from pathlib import Path
+from types import ModuleType
+from unittest.mock import Mock, patch
+
+import pytest
+from click.testing import CliRunner
+from packaging.requirements import Requirement
+
+from rig.base.errors import InputError
+from rig.base.notes import board_notes, lay_notes
+from rig.command.pads.board import command
+
+ROOT = Path(__file__).parents[1]
+PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+PERMISSIVE = re.compile(r"BSD|MIT|Apache|Python Software Foundation|PSF|Zlib|0BSD|CC0")
+"""Licences that let an MIT program require the package. Common practice, no source."""
+
+
+def setup_script() -> ModuleType:
+    """setup.py as a module; nothing is set up."""
+    spec = importlib.util.spec_from_file_location("setup_script", ROOT / "setup.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    with patch.dict(sys.modules, setuptools=Mock()):  # a fresh environment from Python 3.12 on has none
+        spec.loader.exec_module(module)
+    return module
+
+
+def test_the_readme_of_an_index_page_links_nowhere_into_the_tree() -> None:
+    made = setup_script().for_an_index
+    text = made((ROOT / "README.md").read_text("utf-8"))
+    links = re.findall(r"\]\(([^)]*)\)", text)
+    assert [link for link in links if not re.match(r"https?://|#", link)] == []
+    assert "Did a change really move the balance" in text
+    said = made("![a car\nabove](x/y.png) and [the data](data/README.md), [seen](https://a.example/b), [here](#here)")
+    assert said == "*a car\nabove.* and the data (`data/README.md`), [seen](https://a.example/b), [here](#here)"
+
+
+def test_the_licence_is_named_and_lies_in_the_tree() -> None:
+    assert PROJECT["license"] == "MIT"
+    assert "the pivotbench authors" in (ROOT / "LICENSE").read_text("utf-8")
+    assert all((ROOT / path).is_file() for path in PROJECT["license-files"])
+    assert f"## {PROJECT['version']}" in (ROOT / "CHANGELOG.md").read_text("utf-8")
+
+
+@pytest.mark.parametrize("stated", PROJECT["dependencies"])
+def test_every_dependency_may_be_required_by_an_mit_program(stated: str) -> None:
+    said = metadata.metadata(Requirement(stated).name)
+    classified = [one for one in said.get_all("Classifier") or [] if one.startswith("License ::")]
+    licence = said.get("License-Expression") or " ".join(classified) or said.get("License") or ""
+    parts = re.split(r" AND ", licence)
+    assert all(PERMISSIVE.search(part) for part in parts), licence
+
+
+def test_every_file_of_data_has_its_origin_in_the_list() -> None:
+    rows = [
+        line.split("|")[1] for line in (ROOT / "tests/data/README.md").read_text("utf-8").splitlines() if "|" in line
+    ]
+    named = {name for row in rows for name in re.findall(r"`([^`]*)`", row)}
+
+    def listed(path: Path) -> bool:
+        return any(path.name == name or path.match(name) or path.name == name.split("/")[0] for name in named)
+
+    data = [path for path in (ROOT / "tests/data").iterdir() if "README" not in path.name]
+    assert [path.name for path in data if not listed(path)] == []
+
+
+def test_the_notes_on_the_board_come_with_the_program() -> None:
+    notes = {str(path): data for path, data in board_notes().items()}
+    tree = ROOT / "firmware_notes"
+    there = [path for path in tree.rglob("*") if path.is_file() and path.suffix not in (".py", ".pyc")]
+    assert notes == {path.relative_to(tree).as_posix(): path.read_bytes() for path in there}
+    assert {"protocol.md", "wiring.md", "firmware/Makefile", "firmware/core/line.c"} <= set(notes)
+
+
+def test_the_notes_are_written_into_a_folder_and_somebodys_own_board_stays(tmp_path: Path) -> None:
+    folder = tmp_path / "Brett für Pads"
+    done = CliRunner().invoke(command, ["--out", str(folder)])
+    assert done.exit_code == 0, done.output
+    assert (folder / "firmware" / "Makefile").read_bytes() == (ROOT / "firmware_notes/firmware/Makefile").read_bytes()
+    assert len(lay_notes(folder)) == len(board_notes())  # the same once more changes nothing
+    own = folder / "firmware" / "board" / "board_328p.c"
+    own.write_text("/* my pins */", "utf-8")
+    (folder / "protocol.md").unlink()
+    with pytest.raises(InputError, match=r"board_328p.c.*nothing was written"):
+        lay_notes(folder)
+    assert own.read_text("utf-8") == "/* my pins */"
+    assert not (folder / "protocol.md").exists()
