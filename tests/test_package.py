@@ -4,6 +4,7 @@ import importlib.util
 import re
 import sys
 import tomllib
+import zipfile
 from importlib import metadata
 from pathlib import Path
 from types import ModuleType
@@ -16,6 +17,7 @@ from packaging.requirements import Requirement
 from rig.base.errors import InputError
 from rig.base.notes import board_notes, lay_notes
 from rig.command.pads.board import command
+from tests.benchmarks.install import PACKAGES, files_of, missing_from
 
 ROOT = Path(__file__).parents[1]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
@@ -94,3 +96,18 @@ def test_the_notes_are_written_into_a_folder_and_somebodys_own_board_stays(tmp_p
         lay_notes(folder)
     assert own.read_text("utf-8") == "/* my pins */"
     assert not (folder / "protocol.md").exists()
+
+
+def test_a_wheel_without_the_page_s_files_is_told(tmp_path: Path) -> None:
+    packed = tmp_path / "some.whl"
+    whole = sorted(files_of(ROOT, PACKAGES))
+    assert not any("__pycache__" in name for name in whole)
+    with zipfile.ZipFile(packed, "w") as wheel:
+        for name in whole:
+            if not name.endswith(".css"):
+                wheel.writestr(name, b"")
+    with zipfile.ZipFile(packed) as wheel:
+        lacking = missing_from(wheel.namelist(), ROOT, PACKAGES)
+    assert "rig/page/static/style.css" in lacking
+    assert all(name.endswith(".css") for name in lacking)
+    assert missing_from(whole, ROOT, PACKAGES) == []

@@ -1,7 +1,10 @@
-"""Signs that a terminal's code page does not have, spelled out instead of ending the command."""
+"""What a terminal takes: signs that its code page does not have, spelled out, and a path as one types it."""
 
 import codecs
+import os
+import re
 import sys
+from pathlib import PurePath
 
 HANDLER = "pivotbench-spelled"
 SPELLED = {
@@ -51,3 +54,14 @@ def knows_all_signs(encoding: str | None) -> bool:
         "utf32",
         "utf8sig",
     )
+
+
+def as_typed(path: PurePath | str, *, windows: bool = os.name == "nt") -> str:
+    """A path as one argument of a command that is shown to be typed: in quotes where a shell would cut it otherwise.
+
+    windows: its command prompt knows double quotes only, and no file name there holds one.
+    """
+    text = str(path)
+    if windows:
+        return text if re.fullmatch(r"[\w@+=:,.\\/~-]+", text) else f'"{text}"'
+    return text if re.fullmatch(r"[\w@%+=:,./-]+", text) else "'" + text.replace("'", "'\\''") + "'"

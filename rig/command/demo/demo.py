@@ -31,6 +31,7 @@ def command(out_dir: Path, seed: int, as_json: bool) -> None:
     weighed, pushed at the middle and again at the balance point found; then pushed at 85 %, as a second chapter.
     Takes about a minute.
     """
+    from rig.base.spelled import as_typed
     from rig.jobs.batch.workers import worker_pool
     from rig.jobs.demo.demo import result_json, run_demo
     from rig.jobs.record.experiments import choose, retell
@@ -56,7 +57,7 @@ def command(out_dir: Path, seed: int, as_json: bool) -> None:
         changes_sentence(found),
         f"See it: {story.page}    Every figure: {report}, {out_dir / 'result.json'}",
         "Push it yourself: pivotbench bench --virtual    With your own car: pivotbench new my-bench",
-        f"What did the front tyres do: pivotbench change {out_dir / 'try' / 'plain.toml'} "
-        f"{out_dir / 'try' / 'front-rubber.toml'}",
+        f"What did the front tyres do: pivotbench change {as_typed(out_dir / 'try' / 'plain.toml')} "
+        f"{as_typed(out_dir / 'try' / 'front-rubber.toml')}",
     ]
     show("\n".join(lines), result_json(found), as_json=as_json)

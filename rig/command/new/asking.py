@@ -7,6 +7,7 @@ import click
 
 from analysis.statistics.quantiles import NORMAL_95
 from rig.base.errors import InputError
+from rig.base.spelled import as_typed
 from rig.cards.kinds_of_key import UNMEASURED_BAR_MM_U
 from rig.cards.written.first_cards import (
     FIRST_THINGS,
@@ -97,5 +98,5 @@ def what_next(folder: Path, answers: Answers) -> list[str]:
     length = values["car"]["geometry.wheelbase_mm"]
     test = folder / "test.toml"
     lines.append(f"Next: pivotbench new sheets --wheelbase-mm {length:g}")
-    lines.append(f"Then: pivotbench weigh {test}   (kitchen scales: fill in weights_g on it first)")
+    lines.append(f"Then: pivotbench weigh {as_typed(test)}   (kitchen scales: fill in weights_g on it first)")
     return lines

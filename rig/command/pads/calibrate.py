@@ -48,6 +48,7 @@ def command(
 
     Lay the masses on the middle of the pad; keep them away from toes.
     """
+    from rig.base.spelled import as_typed
     from rig.cards.read import read_set
     from rig.jobs.weighing.calibrate import CheckMasses, calibrate, card_hashes
     from rig.jobs.weighing.pads import bench_pads
@@ -78,7 +79,7 @@ def command(
         table = table_text(("error", "size", "of capacity", "how"), rows, width=answer_width())
         blocks.append(f"{calibration.pad}: {calibration.evidence}\n{table}")
     show(
-        "\n\n".join([*blocks, f"Stored as record {record.number}. Next: pivotbench pads zero {test_card}"]),
+        "\n\n".join([*blocks, f"Stored as record {record.number}. Next: pivotbench pads zero {as_typed(test_card)}"]),
         record.result,
         as_json=as_json,
     )

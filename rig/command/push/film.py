@@ -28,6 +28,7 @@ def command(test_card: Path, device: str, out_dir: Path, as_json: bool) -> None:
     """Watch the live camera, say what would make the picture better, and record a push from before it moves until it
     rests. Ctrl-C ends and keeps what was recorded. No sound is taken.
     """
+    from rig.base.spelled import as_typed
     from rig.cards.read import read_set
     from rig.jobs.pushing.film import LiveLook, film_push
 
@@ -43,7 +44,7 @@ def command(test_card: Path, device: str, out_dir: Path, as_json: bool) -> None:
 
     kept = film_push(read_set(test_card), out_dir, say=say, device=device)
     show(
-        f"{kept.clip}: {kept.words}\nNext: pivotbench push {test_card} --clip {kept.clip}",
+        f"{kept.clip}: {kept.words}\nNext: pivotbench push {as_typed(test_card)} --clip {as_typed(kept.clip)}",
         {
             "clip": str(kept.clip),
             "times": str(kept.times),

@@ -7,6 +7,7 @@ from itertools import islice
 from pathlib import Path
 
 from rig.base.errors import BenchError, InputError
+from rig.base.spelled import as_typed
 from rig.cards.read import CardSet, read_set
 from rig.jobs.series.own_pushes import each_clip_once, pushes_of
 from rig.log.store import LOG_FILE, BenchLog
@@ -135,12 +136,12 @@ def _next_step(cards: Sequence[CardStands], *, empty: bool, last: str) -> str:
     if card.trouble:
         return f"put right what is said of {card.path} above"
     if not card.weighed:
-        return f"pivotbench weigh {card.path}   (kitchen scales: fill in weights_g on the card first)"
+        return f"pivotbench weigh {as_typed(card.path)}   (kitchen scales: fill in weights_g on the card first)"
     if not card.clips:
-        return f"pivotbench push {card.path}" + ("" if card.clip else " --clip CLIP")
+        return f"pivotbench push {as_typed(card.path)}" + ("" if card.clip else " --clip CLIP")
     if last == "change":
-        return f"pivotbench aim {card.path} --balance PCT"
+        return f"pivotbench aim {as_typed(card.path)} --balance PCT"
     others = [one for one in cards[1:] if one.clips and not one.trouble]
     if others:
-        return f"pivotbench change {others[0].path} {card.path}"
+        return f"pivotbench change {as_typed(others[0].path)} {as_typed(card.path)}"
     return "change one thing, copy the test card, push again: pivotbench change A.toml B.toml"

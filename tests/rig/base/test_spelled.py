@@ -1,13 +1,14 @@
 """Signs that a code page lacks are spelled out; a command never ends because of one."""
 
 import os
+import shlex
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
 
-from rig.base.spelled import HANDLER, knows_all_signs
+from rig.base.spelled import HANDLER, as_typed, knows_all_signs
 
 
 @pytest.mark.parametrize(
@@ -49,3 +50,29 @@ def test_a_command_on_an_old_code_page_ends_well(tmp_path: Path) -> None:
     )
     assert (done.returncode, done.stderr) == (0, b"")
     assert done.stdout.decode("cp437").strip() == "5 x 3 -2 -> ..."
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["demo/try/plain.toml", "demo für alle/plain.toml", "Öl/a.toml", "it's mine.toml", "a;b.toml", "$HOME.toml", ""],
+)
+def test_a_shell_reads_a_path_as_it_was_meant(path: str) -> None:
+    assert shlex.split(f"pivotbench push {as_typed(path, windows=False)} --json") == [
+        "pivotbench",
+        "push",
+        path,
+        "--json",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("path", "typed"),
+    [
+        (r"C:\Users\Jörg\demo\plain.toml", r"C:\Users\Jörg\demo\plain.toml"),
+        (r"C:\My cars\plain.toml", r'"C:\My cars\plain.toml"'),
+        ("it's & mine.toml", '"it\'s & mine.toml"'),
+    ],
+)
+def test_the_command_prompt_of_windows_knows_double_quotes_only(path: str, typed: str) -> None:
+    # common practice, no source
+    assert as_typed(path, windows=True) == typed
