@@ -20,10 +20,25 @@ class FirstTryResult(Content, frozen=True, kw_only=True):
     virtual: bool
 
 
+class AnswerCount(Content, frozen=True, kw_only=True):
+    """How many gave one answer. Nobody's name is kept, and nobody's reason."""
+
+    answer: str
+    count: int
+
+
 class GuessInputs(Content, frozen=True, kw_only=True):
-    """guesses: per cent of the wheelbase ahead of the rear axle, mm left of the middle."""
+    """One vote of a class. guesses: places, per cent of the wheelbase ahead of the rear axle, mm left of the middle.
+
+    question: as it was asked.  vote: 1 before the answer was talked about, 2 after.  answers: how many gave each.
+    seen: how many wrote down what they saw of the push before it was told.
+    """
 
     guesses: tuple[Pair, ...]
+    question: str
+    vote: int
+    answers: tuple[AnswerCount, ...]
+    seen: tuple[AnswerCount, ...]
 
 
 class GuessResult(Content, frozen=True, kw_only=True):
@@ -36,4 +51,4 @@ class GuessResult(Content, frozen=True, kw_only=True):
 
 
 FIRST_TRY = Kind("first try", FirstTryInputs, FirstTryResult)
-GUESS = Kind("guess", GuessInputs, GuessResult)
+GUESS = Kind("guess", GuessInputs, GuessResult, version=2)

@@ -10,8 +10,14 @@ def _first_push_judged(inputs: Json, result: Json) -> tuple[Json, Json]:
     return {"push_number": 1} | inputs, result
 
 
+def _guesses_were_places_only(inputs: Json, result: Json) -> tuple[Json, Json]:
+    """The first classes set a pin, once, and the question was not kept."""
+    return {"question": "", "vote": 1, "answers": [], "seen": []} | inputs, result
+
+
 CONTENT_UPGRADES: dict[tuple[str, int], Callable[[Json, Json], tuple[Json, Json]]] = {
     ("comparison", 1): _first_push_judged,
+    ("guess", 1): _guesses_were_places_only,
 }
 """(kind, version of its content) -> inputs and result of the next version.
 

@@ -1,5 +1,6 @@
 """What the page works on: cards, pads, weights, pushes. Each method does one thing a person asked for."""
 
+import contextlib
 import threading
 from collections.abc import Callable
 from pathlib import Path
@@ -152,6 +153,7 @@ class Bench:
         self.verdict = None
         self._recall()
         self.tell()
+        self.on_change()
 
     def _recall(self) -> None:
         """The newest weighing of this car, from the log: a server that starts again loses nothing."""
@@ -321,6 +323,7 @@ class Bench:
     def _weighed(self, weighing: RecordedWeighing) -> str:
         self.weighing, self.verdict = weighing, None
         self.tell()
+        self.on_change()
         total = weighing.weights.total_g
         first = "".join(f"Note: {remark}. " for remark in weighing.remarks)
         return f"{first}Weighed: {total.value:.1f} g ± {total.half_width:.1f}; record {weighing.record.number}."
@@ -351,9 +354,27 @@ class Bench:
         return self.work.start("push", do)
 
     def measure(self, clip: Path) -> int:
-        """Measure a clip that was handed over."""
-        self.need_weights()
-        return self.work.start("measure", lambda job: self._measure(job, self.cards(), clip))
+        """Measure a copy of a clip that was handed over; a copy that nothing was measured from is not kept."""
+
+        def do(job: Job) -> str:
+            try:
+                return self._measure(job, self.cards(), clip)
+            except BaseException:  # stopped, too
+                self._forget(clip)
+                raise
+
+        try:
+            self.need_weights()
+            return self.work.start("measure", do)
+        except InputError:
+            clip.unlink(missing_ok=True)
+            raise
+
+    def _forget(self, clip: Path) -> None:
+        """Remove a copy unless the log leads to it; where the log cannot be read, it stays."""
+        with contextlib.suppress(BenchError), self.log() as log:
+            if not any(Path(file.path).name == clip.name for file in log.files()):
+                clip.unlink(missing_ok=True)
 
     def film(self) -> int:
         """Film a push with the bench card's camera: advice, recording while the car moves, then the verdict."""

@@ -107,10 +107,12 @@ STEP_S = 0.25
 BEAT_S = 5.0
 
 
-async def stream(broadcast: Broadcast, hello: bytes, should_end: Callable[[], bool]) -> AsyncIterator[bytes]:
+async def stream(
+    broadcast: Broadcast, hello: bytes, should_end: Callable[[], bool], goodbye: bytes = b""
+) -> AsyncIterator[bytes]:
     """The endless stream of one page; ends when `should_end()` answers True.
 
-    hello: sent first, and again never: a page that connects anew gets a new one.
+    hello: sent first, and again never: a page that connects anew gets a new one.  goodbye: sent last.
     """
     listener = broadcast.join(asyncio.get_running_loop())
     quiet = 0.0
@@ -124,5 +126,7 @@ async def stream(broadcast: Broadcast, hello: bytes, should_end: Callable[[], bo
             elif quiet >= BEAT_S:
                 quiet = 0.0
                 yield b"event: beat\ndata: 0\n\n"  # lets the page see a dead server
+        if goodbye:
+            yield goodbye
     finally:
         broadcast.leave(listener)

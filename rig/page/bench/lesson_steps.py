@@ -15,11 +15,20 @@ CAUTIONS = (
     "Tyre treatments and glue only with air and gloves.",
     "When filming pupils: sound off, crop to the floor sheets, follow the school's rules.",
 )
+LEADS = ("the nose leads", "straight", "the tail leads")
+LAGS = ("the front lags behind", "neither", "the rear lags behind")
+SEEN = ("the nose led", "it went straight", "the tail led")
+"""What one can write down of a push that was looked at."""
+PLACE: tuple[str, ...] = ()
+"""The answer is a place on the car."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LessonStep:
-    """One experiment. setup: the virtual car for it; None: nothing is pushed. todo: for a real car."""
+    """One experiment. setup: the virtual car for it; None: nothing is pushed. todo: for a real car.
+
+    choices: what can be answered to the question, PLACE for a place on the car.
+    """
 
     name: str
     title: str
@@ -27,6 +36,7 @@ class LessonStep:
     todo: str
     notes: str
     caution: str
+    choices: tuple[str, ...] = LEADS
     setup: SetUp | None = None
 
 
@@ -96,6 +106,7 @@ STEPS: tuple[LessonStep, ...] = (
         todo="Fit the grippier pair in front. Change nothing else. Weigh again: what does the weighing say?",
         notes="The end that grips more lags behind: the tail leads. The weights did not change, the balance point did: "
         "it is the front share of load times grip factor, not of load alone.",
+        choices=LAGS,
         caution=CAUTIONS[5],
         setup=_setup("front-grip", "more grip in front", grip=(0.96, 0.80)),
     ),
@@ -105,6 +116,7 @@ STEPS: tuple[LessonStep, ...] = (
         question="And with the grippier pair behind?",
         todo="Swap the pairs: grippier tyres behind.",
         notes="The nose leads, and the balance point moved back.",
+        choices=LAGS,
         caution=CAUTIONS[5],
         setup=_setup("rear-grip", "more grip behind", grip=(0.80, 0.96)),
     ),
@@ -115,6 +127,7 @@ STEPS: tuple[LessonStep, ...] = (
         todo="Push once at the middle, read the balance point, push there. Was it straight? If not, once more.",
         notes="Ahead of the middle, where the balance point is. Every error but the finger's place shrinks there: that "
         "is the measurement. Twice the load on all wheels, or a wider track, changes nothing about it.",
+        choices=PLACE,
         caution=CAUTIONS[1],
         setup=_setup("straight", "more grip in front", grip=(0.96, 0.80), test={"push.position_pct": STRAIGHT_PCT}),
     ),
@@ -125,6 +138,7 @@ STEPS: tuple[LessonStep, ...] = (
         todo="Free the wheels. Hold the steering straight. Check that each spins easily.",
         notes="It swings about its front axle: pushed behind the balance point a rolling car turns about the axle that "
         "grips better. The balance point is the same; free wheels only say on which side of it the finger was.",
+        choices=("about the front axle", "straight", "about the rear axle"),
         caution=CAUTIONS[2],
         setup=_setup("free", "wheels free", grip=(0.96, 0.80), test=_ROLLING),
     ),
@@ -136,6 +150,7 @@ STEPS: tuple[LessonStep, ...] = (
         notes="About a point behind the rear axle, on the far side of the push: not about the middle, and not about "
         "the finger, which is the one place that surely moves. More front grip moves this point backward: the balance "
         "point came nearer to the push.",
+        choices=PLACE,
         caution=CAUTIONS[1],
         setup=_setup("ahead", "balanced", test=_AHEAD),
     ),
@@ -145,6 +160,7 @@ STEPS: tuple[LessonStep, ...] = (
         question="Left and right wheel of each axle locked together, pushed near the nose. As free, or as blocked?",
         todo="Lock the differentials, or glue a pair of wheels on one shaft.",
         notes="A solid axle can roll as a whole but not turn about itself: the answer lies between free and blocked.",
+        choices=("as free", "in between", "as blocked"),
         caution=CAUTIONS[2],
         setup=_setup("solid", "solid axles", car=SOLID, test=_ROLLING | _AHEAD),
     ),
@@ -155,6 +171,7 @@ STEPS: tuple[LessonStep, ...] = (
         todo="Nothing is pushed. Talk about where load goes when the car brakes, turns and accelerates.",
         notes="Load travels forward on braking and backward under power, and with it the balance point. What a push "
         "lacks: driven wheels that spin, counter-steer, body air.",
+        choices=("turning in", "holding", "changing sides"),
         caution=CAUTIONS[0],
     ),
 )

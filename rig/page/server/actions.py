@@ -11,6 +11,7 @@ from rig.base.plain_json import Json
 from rig.page.bench.bench import Bench
 from rig.page.classroom.classroom import Classroom
 from rig.page.classroom.hidden_change import HiddenGame
+from rig.page.classroom.question import Vote
 from rig.page.server.phones import Phones
 
 Pct = Annotated[float, Meta(ge=-500.0, le=600.0)]
@@ -47,6 +48,26 @@ class Pin(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
     station_pct: Pct
     side_mm: Side = 0.0
+
+
+class Guess(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """An answer given at the class screen: one of the choices, a place, or both.
+
+    hands: how many raised a hand for it.  seen: it is what was seen of the push.
+    """
+
+    station_pct: Pct | None = None
+    side_mm: Side = 0.0
+    answer: Annotated[str, Meta(max_length=120)] = ""
+    reason: Annotated[str, Meta(max_length=120)] = ""
+    hands: Annotated[int, Meta(ge=1, le=60)] = 1
+    seen: bool = False
+
+
+class Pupils(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """How many will answer; null when nobody counts."""
+
+    count: Annotated[int, Meta(ge=1, le=200)] | None = None
 
 
 class Placings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -118,6 +139,11 @@ def actions(bench: Bench, classroom: Classroom, hidden: HiddenGame, phones: Phon
         bench.work.stop()
         return "Stopping."
 
+    def guessed(sent: Guess) -> str:
+        place = None if sent.station_pct is None else (sent.station_pct, sent.side_mm)
+        vote = Vote(answer=sent.answer, place=place, reason=" ".join(sent.reason.split()), hands=sent.hands)
+        return classroom.vote(vote, seen=sent.seen)
+
     return {
         "virtual": act("Switch the virtual bench on or off", Switch, lambda a: bench.switch_virtual(a.on)),
         "step": act("Go to one experiment of the lesson", Named, lambda a: bench.choose_step(a.name)),
@@ -143,8 +169,11 @@ def actions(bench: Bench, classroom: Classroom, hidden: HiddenGame, phones: Phon
         "first-push": act(
             "First try: push the virtual car", Pin, lambda a: classroom.first_push(a.station_pct, a.side_mm)
         ),
-        "guess": act("Set a guess on the car", Pin, lambda a: classroom.guess(a.station_pct, a.side_mm)),
+        "guess": act("Answer at the class screen", Guess, guessed),
         "take-back": act("Take the latest guess back", Nothing, lambda a: classroom.take_back()),
+        "pupils": act("Say how many will answer", Pupils, lambda a: classroom.set_pupils(a.count)),
+        "all-in": act("Close the vote and show it", Nothing, lambda a: classroom.all_in()),
+        "second-vote": act("Ask the same question again", Nothing, lambda a: classroom.second_vote()),
         "again": act("Clear the board for the next question", Nothing, lambda a: classroom.again()),
         "reveal": act("Show the answer to the class", Nothing, lambda a: classroom.reveal()),
         "phones": act("Let phones send guesses, or no longer", Switch, lambda a: phones.switch(a.on)),

@@ -30,7 +30,7 @@ from rig.page.classroom.hidden_change import HiddenGame
 from rig.page.classroom.prints import keys_html, pack_html, ring_html
 from rig.page.server import routes
 from rig.page.server.actions import Action, actions
-from rig.page.server.clips import LARGEST, receive_clip
+from rig.page.server.clips import LARGEST, receive_clip, sweep_clips
 from rig.page.server.guard import Guard, TooLargeError, loopback_hosts, no
 from rig.page.server.openapi import document
 from rig.page.server.phones import Phones
@@ -52,6 +52,7 @@ class Page:
         self.start = secrets.token_hex(4)
         self.should_end: Callable[[], bool] = lambda: False
         self.assets = load_assets()
+        sweep_clips(bench.folder / "page" / "clips")
         self.classroom = Classroom(bench)
         self.hidden = HiddenGame(bench)
         self.phones = Phones(self.classroom, self.assets, host=phone_host)

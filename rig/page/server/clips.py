@@ -25,6 +25,12 @@ def clip_ending(head: bytes) -> str | None:
     return None
 
 
+def sweep_clips(folder: Path) -> None:
+    """Remove what was cut off on its way in when the machine went down."""
+    for part in folder.glob("upload-*.part"):
+        part.unlink(missing_ok=True)
+
+
 async def receive_clip(request: Request, folder: Path) -> Path:
     """Store the body of a request as a clip. Raises InputError for what is no clip, BenchError without room."""
     length = int(request.headers.get("content-length", "0") or 0)

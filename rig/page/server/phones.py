@@ -1,6 +1,7 @@
 """Class phones: a server of its own with one page and one thing to send, there only while the teacher wants it."""
 
 import hmac
+import secrets
 import socket
 import threading
 import time
@@ -11,74 +12,139 @@ import msgspec
 import uvicorn
 from msgspec import Meta
 from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import JSONResponse, Response
+from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 
 from rig.base.errors import BenchError
 from rig.base.failures import explain
+from rig.base.plain_json import finite_json
+from rig.page.bench.broadcast import encode, stream
 from rig.page.classroom.classroom import Classroom, RateLimit, new_code
+from rig.page.classroom.qr import qr_rows
+from rig.page.classroom.question import Vote
+from rig.page.server.addresses import own_addresses
+from rig.page.server.bounded import Bounds, bounded
 from rig.page.server.guard import Guard, no
 from rig.page.server.static_files import Assets, send_asset
 
 SEEN_BY_PHONES = ("phone.html", "phone.js", "phone.css", "car.js", "numbers.js", "words.js")
+USUAL_PHONE_PORT = 8378
+"""The same every time, so that the address on the wall stays true; another one where it is taken."""
+PATIENCE_S = 10.0
+"""For a whole request; what dribbles in more slowly is cut."""
+MOST_LISTENING = 150
+DEVICE = "device"
+"""The cookie by which a device is known until it closes its browser: letters drawn here, nothing about anybody."""
+Letters = Annotated[str, Meta(max_length=80)]
 
 
 class PhoneGuess(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """What a phone may send: the code on the screen, and a place on the car (per cent, share of the width)."""
+    """What a phone may send: the code on the screen, and an answer.
+
+    A place on the car (per cent of the wheelbase, mm left of the middle), one of the choices, a reason; seen: it is
+    what was seen of the push.  question: the number of the one that it answers; without it, the one asked now.
+    """
 
     code: Annotated[str, Meta(max_length=12)]
-    station_pct: Annotated[float, Meta(ge=-300.0, le=400.0)]
+    station_pct: Annotated[float, Meta(ge=-300.0, le=400.0)] | None = None
     side_mm: Annotated[float, Meta(ge=-2000.0, le=2000.0)] = 0.0
+    answer: Letters = ""
+    reason: Letters = ""
+    seen: bool = False
+    question: int | None = None
+
+
+class PhoneTakesBack(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """A phone wants its own answer to this question back."""
+
+    code: Annotated[str, Meta(max_length=12)]
+    question: int
 
 
 class Phones:
     """Opens and closes the way in for phones."""
 
-    def __init__(self, classroom: Classroom, assets: Assets, *, host: str = "0.0.0.0") -> None:
-        self._classroom, self._assets, self._host = classroom, assets, host
+    def __init__(
+        self, classroom: Classroom, assets: Assets, *, host: str = "0.0.0.0", port: int = USUAL_PHONE_PORT
+    ) -> None:
+        self._classroom, self._assets, self._host, self._port = classroom, assets, host, port
         self._server: uvicorn.Server | None = None
         self._thread: threading.Thread | None = None
+        self._open = threading.Event()
         self._lock = threading.Lock()
 
     def switch(self, on: bool) -> str:
-        """Open or close. Raises BenchError when no port can be had."""
+        """Open or close. Raises BenchError when no port can be had, or when no phone could reach this machine."""
         with self._lock:
             self._close()
+            self._classroom.phones_opened(None)
             if not on:
-                self._classroom.phones_opened(None)
                 return "Phones can no longer send guesses."
             code = new_code()
-            here = own_address() if self._host == "0.0.0.0" else self._host
-            try:
-                listening = socket.create_server((self._host, 0), backlog=64)
-            except OSError as error:
+            here = own_addresses() if self._host == "0.0.0.0" else [self._host]
+            if not here:
                 raise BenchError(
-                    f"phones cannot be let in ({error.strerror})",
+                    "this machine is on no network that a phone could share",
                     where="phones",
-                    remedy="Use the one screen or paper stickers instead",
-                ) from error
+                    remedy="Join the school's network or open a hotspot here, then try again",
+                )
+            listening = self._listen()
             port = listening.getsockname()[1]
-            app = phone_app(self._classroom, self._assets, code, lambda host: host == f"{here}:{port}")
-            config = uvicorn.Config(app, log_level="critical", access_log=False, lifespan="off", ws="none")
-            config.timeout_keep_alive, config.limit_concurrency = 2, 100
+            names = {f"{address}:{port}" for address in here}
+            opened = self._open = threading.Event()
+            opened.set()
+            app = phone_app(self._classroom, self._assets, code, names.__contains__, is_open=opened.is_set)
+            config = uvicorn.Config(
+                app,
+                http=bounded(Bounds(patience=PATIENCE_S)),
+                log_level="critical",
+                access_log=False,
+                lifespan="off",
+                ws="none",
+                server_header=False,
+            )
+            config.timeout_keep_alive, config.timeout_graceful_shutdown = 5, 2
             self._server = uvicorn.Server(config)
             self._thread = threading.Thread(
                 target=self._server.run, kwargs={"sockets": [listening]}, name="phones", daemon=True
             )
             self._thread.start()
-            self._classroom.phones_opened({"address": f"http://{here}:{port}/", "code": code})
-            return f"Phones may guess at http://{here}:{port}/ with the code {code}."
+            first = f"http://{here[0]}:{port}/"
+            self._classroom.phones_opened(
+                {
+                    "address": first,
+                    "code": code,
+                    "others": [f"http://{address}:{port}/" for address in here[1:]],
+                    "qr": qr_rows(f"{first}#{code}"),
+                }
+            )
+            return f"Phones may guess at {first} with the code {code}."
 
     def close(self) -> None:
         """End it with the page."""
         with self._lock:
             self._close()
 
+    def _listen(self) -> socket.socket:
+        for port in (self._port, 0):
+            try:
+                return socket.create_server((self._host, port), backlog=128)
+            except OSError as error:
+                if port == 0:
+                    raise BenchError(
+                        f"phones cannot be let in ({error.strerror})",
+                        where="phones",
+                        remedy="Use the one screen or paper stickers instead",
+                    ) from error
+        raise AssertionError("a port is had or refused")
+
     def _close(self) -> None:
+        self._open.clear()  # what is still on its way is not counted any more
         if self._server is not None and self._thread is not None:
             self._server.should_exit = True
-            self._thread.join(timeout=3.0)
+            self._thread.join(timeout=5.0)
         self._server = self._thread = None
 
 
@@ -88,13 +154,32 @@ def phone_app(
     code: str,
     hosts: Callable[[str], bool],
     clock: Callable[[], float] = time.monotonic,
+    is_open: Callable[[], bool] = lambda: True,
 ) -> Any:
-    """The phones' whole server: their page, and one guess at a time."""
-    guesses = RateLimit(each=6, everybody=120, seconds=60.0)
+    """The phones' whole server: their page, the question, and one answer a device.
+
+    is_open: asked again when an answer is counted, which may be long after it began to come in.
+    """
+    guesses = RateLimit(each=6, everybody=600, seconds=60.0)
     wrong = RateLimit(each=5, everybody=30, seconds=60.0)
+    seal = secrets.token_bytes(16)
+
+    def sealed(letters: str) -> str:
+        return f"{letters}.{hmac.digest(seal, letters.encode(), 'sha256').hex()[:24]}"
+
+    def device(request: Request) -> str:
+        """The letters given to a browser here; without them all of one address are one device."""
+        cookie = request.cookies.get(DEVICE, "")
+        letters = cookie.partition(".")[0]
+        if cookie.isascii() and hmac.compare_digest(cookie, sealed(letters)):
+            return letters
+        return f"address {request.client.host if request.client else '?'}"
 
     async def page(request: Request) -> Response:
-        return send_asset(assets, "phone.html", request)
+        answer = send_asset(assets, "phone.html", request)
+        if device(request).startswith("address "):
+            answer.set_cookie(DEVICE, sealed(secrets.token_hex(8)), httponly=True, samesite="strict")
+        return answer
 
     async def asset(request: Request) -> Response:
         name = request.path_params["name"]
@@ -102,38 +187,58 @@ def phone_app(
             return no(404, "there is nothing here", "Open the address on the screen")
         return send_asset(assets, name, request)
 
-    async def guess(request: Request) -> Response:
-        who = request.client.host if request.client else "?"
+    async def now(request: Request) -> Response:
+        try:
+            told = await run_in_threadpool(classroom.for_phone, device(request))
+        except Exception as error:
+            return JSONResponse({"error": explain(error).text}, status_code=409)
+        return JSONResponse(finite_json(told))
+
+    async def events(request: Request) -> Response:
+        if classroom.news.listeners >= MOST_LISTENING:
+            return no(503, "too many phones listen", "Close the page on phones that are not needed")
+        told = stream(classroom.news, encode("hello", 0), lambda: not is_open(), encode("closed", 0))
+        return StreamingResponse(told, media_type="text/event-stream")
+
+    async def answered(request: Request, shape: type[Any], count: Callable[[Any, str], str]) -> Response:
+        who = device(request)
         if not guesses.allows(who, clock()):
             return no(429, "that was often", "Wait a minute, then guess again")
         try:
-            sent = msgspec.json.decode(await request.body(), type=PhoneGuess)
+            sent = msgspec.json.decode(await request.body(), type=shape)
         except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):  # the last: nested too deep
             return no(400, "this is not a guess", "Use the page that the screen names")
         if not hmac.compare_digest(sent.code.encode(), code.encode()):
-            if not wrong.allows(who, clock()):
+            if not wrong.allows(request.client.host if request.client else "?", clock()):
                 return no(429, "that was often", "Read the code off the screen and try in a minute")
             return no(403, "this is not the code", "Read the six digits off the screen")
         try:
-            return JSONResponse({"said": classroom.guess(sent.station_pct, sent.side_mm)})
+            return JSONResponse({"said": await run_in_threadpool(count, sent, who)})
         except Exception as error:
             return JSONResponse({"error": explain(error).text}, status_code=409)
+
+    def counted(sent: PhoneGuess, who: str) -> str:
+        place = None if sent.station_pct is None else (sent.station_pct, sent.side_mm)
+        vote = Vote(who=who, answer=sent.answer, place=place, reason=" ".join(sent.reason.split()))
+        return classroom.vote(vote, number=sent.question, allowed=is_open, seen=sent.seen)
+
+    def returned(sent: PhoneTakesBack, who: str) -> str:
+        return classroom.take_back(who, sent.question)
+
+    async def guess(request: Request) -> Response:
+        return await answered(request, PhoneGuess, counted)
+
+    async def take_back(request: Request) -> Response:
+        return await answered(request, PhoneTakesBack, returned)
 
     app = Starlette(
         routes=[
             Route("/", page, methods=["GET"]),
             Route("/static/{name}", asset, methods=["GET"]),
+            Route("/news", events, methods=["GET"]),
+            Route("/now", now, methods=["GET"]),
             Route("/guess", guess, methods=["POST"]),
+            Route("/take-back", take_back, methods=["POST"]),
         ]
     )
-    return Guard(app, hosts=hosts, token=None, limits={}, limit=400)
-
-
-def own_address() -> str:
-    """This machine's address on the local network; nothing is sent."""
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        try:
-            probe.connect(("192.0.2.1", 9))  # TEST-NET-1 (RFC 5737): only asks the routing table
-            return str(probe.getsockname()[0])
-        except OSError:
-            return "127.0.0.1"
+    return Guard(app, hosts=hosts, token=None, limits={}, limit=480)

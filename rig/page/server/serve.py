@@ -11,6 +11,7 @@ import uvicorn
 from rig.base.errors import BenchError
 from rig.page.bench.bench import Bench
 from rig.page.server.app import Page
+from rig.page.server.bounded import Bounds, bounded
 
 HOST = "127.0.0.1"
 USUAL_PORT = 8377
@@ -34,7 +35,13 @@ class Serving:
         self.bench = Bench(folder, time_factor=time_factor, seed=seed)
         self.page = Page(self.bench, port=self.port, phone_host=phone_host)
         config = uvicorn.Config(
-            self.page.app, log_level="critical", access_log=False, lifespan="off", ws="none", server_header=False
+            self.page.app,
+            http=bounded(Bounds(patience=20.0, upload=True)),
+            log_level="critical",
+            access_log=False,
+            lifespan="off",
+            ws="none",
+            server_header=False,
         )
         config.timeout_keep_alive = 5
         config.timeout_graceful_shutdown = 2

@@ -9,12 +9,18 @@ const make = (tag, attributes = {}, text) => {
 const points = (list) => list.map(([x, y]) => `${x.toFixed(2)},${(-y).toFixed(2)}`).join(" ");
 const BIGGEST_DISC = 34; // mm radius of the heaviest wheel's disc: area carries the load
 
+// A ring with cross hairs that reach over it; its middle stays open, so that one sees what it stands on.
+const ringPath = (x, y, radius, over) =>
+  `M${x - radius} ${y}a${radius} ${radius} 0 1 0 ${2 * radius} 0a${radius} ${radius} 0 1 0 ${-2 * radius} 0` +
+  `M${x - radius - over} ${y}H${x - radius / 3}M${x + radius / 3} ${y}H${x + radius + over}` +
+  `M${x} ${y - radius - over}V${y - radius / 3}M${x} ${y + radius / 3}V${y + radius + over}`;
+
 export class CarView {
-  // box: element to draw in.  pin: whether a pin can be dragged.
+  // box: element to draw in.  pin: whether a ring can be dragged to a place.
   constructor(box, { pin = false, onpin = () => {} } = {}) {
     this.svg = make("svg", { class: "car", role: "img", "aria-label": "The car from above" });
     this.layers = {};
-    for (const name of ["scale", "swept", "body", "beams", "loads", "forecast", "measured", "push", "guesses", "pin"]) {
+    for (const name of ["scale", "swept", "body", "beams", "loads", "guesses", "forecast", "measured", "push", "pin"]) {
       this.layers[name] = make("g", { class: name });
       this.svg.append(this.layers[name]);
     }
@@ -165,17 +171,20 @@ export class CarView {
     this.layers.swept.replaceChildren(...poses.map((pose) => this.outlineAt(pose, { class: "ghost" })));
   }
 
-  // The outline swings through all poses; ends at once for people who want no motion.
-  swing(poses, done = () => {}) {
+  // The outline swings through all poses, in between them too; ends at once for people who want no motion.
+  // Every `every`th pose stays as a ghost.
+  swing(poses, done = () => {}, every = 12) {
     const still = matchMedia("(prefers-reduced-motion: reduce)").matches;
     const begin = performance.now();
     const step = (now) => {
-      const share = still ? 1 : Math.min(1, (now - begin) / 1800);
-      const last = Math.round(share * (poses.length - 1));
-      const kept = poses.filter((_, index) => index <= last && index % 12 === 0);
+      const share = still ? 1 : Math.min(1, Math.max(0, now - begin) / 1800);
+      const at = share * (poses.length - 1);
+      const last = Math.floor(at), next = Math.min(last + 1, poses.length - 1);
+      const kept = poses.filter((_, index) => index <= last && index % every === 0);
+      const pose = poses[last].map((one, axis) => one + (at - last) * (poses[next][axis] - one));
       this.layers.swept.replaceChildren(
-        ...kept.map((pose) => this.outlineAt(pose, { class: "ghost" })),
-        this.outlineAt(poses[last], { class: "mover" }),
+        ...kept.map((one) => this.outlineAt(one, { class: "ghost" })),
+        this.outlineAt(pose, { class: "mover" }),
       );
       if (share < 1) requestAnimationFrame(step);
       else done();
@@ -183,12 +192,13 @@ export class CarView {
     requestAnimationFrame(step);
   }
 
+  // Everybody's places: small rings with cross hairs, under the answer so that they never cover it.
   guesses(list) {
     const L = this.picture.wheelbase;
     this.layers.guesses.replaceChildren(
       ...list.map(([pct, y]) => {
         const x = Math.min(Math.max((pct / 100) * L, -0.85 * L), 1.45 * L);
-        return make("path", { d: `M${x - 7} ${-y - 7}l14 14m0-14l-14 14`, class: "guess" });
+        return make("path", { d: ringPath(x, -y, 6, 3), class: "guess" });
       }),
     );
   }
@@ -204,8 +214,8 @@ export class CarView {
     if (!this.hasPin || !this.pin || !this.picture) return;
     const [x, y] = this.pin;
     this.layers.pin.replaceChildren(
-      make("path", { d: `M${x} ${-y}l-13 -34a14 14 0 1 1 26 0z`, class: "pinshape" }),
-      make("circle", { cx: x, cy: -y, r: 3, class: "pinpoint" }),
+      make("path", { d: ringPath(x, -y, 13, 8), class: "ringhalo" }),
+      make("path", { d: ringPath(x, -y, 13, 8), class: "ring" }),
     );
   }
 
@@ -228,7 +238,7 @@ export class CarView {
     for (const end of ["pointerup", "pointercancel"]) this.svg.addEventListener(end, () => (dragging = false));
     this.svg.setAttribute("tabindex", "0");
     this.svg.setAttribute("role", "application");
-    this.svg.setAttribute("aria-label", "The car from above with a pin; arrow keys move the pin");
+    this.svg.setAttribute("aria-label", "The car from above with a ring; arrow keys move the ring");
     this.svg.addEventListener("keydown", (event) => {
       const step = event.shiftKey ? 20 : 4;
       const by = { ArrowLeft: [-step, 0], ArrowRight: [step, 0], ArrowUp: [0, step], ArrowDown: [0, -step] }[event.key];

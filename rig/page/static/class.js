@@ -1,49 +1,143 @@
+// The class screen: a question, answers that stay hidden until all are in, the push, what was seen, and the reveal.
 import { act, ask, connect, on, state } from "./bench.js";
 import { CarView } from "./car.js";
-import { numberIn } from "./numbers.js";
+import { numberIn, typed } from "./numbers.js";
 import { startShared, tap, tellTrouble, tiePin } from "./shared.js";
 import { byId, el, show } from "./words.js";
 
+const SVG = "http://www.w3.org/2000/svg";
 const view = new CarView(byId("car"), { pin: true });
 tiePin(view, byId("pin-pct"), byId("pin-side"));
 let steps = [];
+let swung = 0; // number of the question whose push was replayed
+let drawnChoices = "";
+let moved = false; // whether the ring was set by whoever answers now
+
+const told = view.onpin;
+view.onpin = (...place) => {
+  moved = true;
+  told(...place);
+};
+for (const id of ["pin-pct", "pin-side"]) byId(id).addEventListener("input", () => (moved = true));
+
+const PHASES = {
+  guess: "Everybody answers; nobody sees the others’ answers until all are in.",
+  watch: "All are in. Push, and let everybody write down what they see before it is told.",
+  reveal: "Talk about it. Who was right, and for what reason? Then vote again.",
+  second: "The same question again. Nobody sees the others’ answers until all are in.",
+  counted: "Before and after, side by side.",
+};
+const PLAIN = { measured: null, forecast: null, swept: [], balance: null, balance_half: 0 };
 
 function draw() {
   const car = state.car, cls = state.class;
   if (!car?.picture || !cls) return;
-  const revealed = cls.phase === "reveal";
-  // until the reveal the screen shows the car and the guesses, not the answer
-  view.show(revealed ? car.picture : { ...car.picture, measured: null, forecast: null, swept: [], balance: null });
+  const revealed = Boolean(cls.picture);
+  // the answer is this question's push alone, as the bench tells the class; what is pushed later belongs to the next
+  view.show(revealed ? cls.picture : { ...car.picture, ...PLAIN });
   view.guesses(cls.guesses);
+  if (revealed && swung !== cls.number && cls.picture.swept.length) {
+    const poses = [[0, 0, 0], ...cls.picture.swept];
+    if (swung !== 0 || cls.phase === "reveal") view.swing(poses, () => view.drawSwept(cls.picture.swept), 1);
+    swung = cls.number;
+  }
   show(byId("question"), cls.question);
-  show(byId("count"), cls.guesses.length === 1 ? "1 guess on the board." : `${cls.guesses.length} guesses on the board.`);
-  byId("guessing").hidden = revealed;
-  view.layers.pin.toggleAttribute("hidden", revealed);
-  byId("reveal").disabled = revealed || !car.verdict;
+  show(byId("phase"), PHASES[cls.phase]);
+  choices(cls);
+  const seen = cls.asked === "seen";
+  const of = cls.pupils ? ` of ${cls.pupils}` : "";
+  const what = seen ? ["account of what was seen", "accounts of what was seen"] : ["guess", "guesses"];
+  show(byId("count"), cls.asked ? `${cls.count}${of} ${what[cls.count === 1 ? 0 : 1]} on the board.` : "");
+  byId("guessing").hidden = !cls.asked;
+  byId("place").hidden = byId("reason-box").hidden = seen;
+  show(byId("guess"), seen ? "Write it down" : "Mark this guess");
+  view.layers.pin.toggleAttribute("hidden", !cls.asked || seen);
+  byId("all-in").hidden = !["guess", "second"].includes(cls.phase);
+  byId("second-vote").hidden = !["watch", "reveal"].includes(cls.phase);
+  byId("reveal").disabled = revealed || !cls.pushed || cls.phase === "second";
   byId("push-now").disabled = !car.virtual || !car.weights;
   byId("weigh-now").disabled = !car.virtual && state.port?.state === "no pads";
-  const answer = byId("answer");
-  answer.replaceChildren();
-  if (revealed && cls.measured)
-    answer.append(
-      el("p", {}, cls.sentence),
-      el("p", {}, `Measured: ${cls.measured.words}`),
-      el("p", {}, `Forecast: ${cls.forecast.words}`),
-      el("p", {}, cls.spread.words),
-      el("p", {}, cls.notes ?? ""),
-    );
-  else if (cls.pushed) answer.append(el("p", {}, "Pushed and measured. Ready to reveal."));
-  const phones = byId("phones");
-  phones.setAttribute("aria-pressed", cls.phones ? "true" : "false");
-  show(phones, cls.phones ? "Close it for phones" : "Let phones guess");
-  byId("phones-told").replaceChildren(
-    ...(cls.phones ? [el("span", {}, cls.phones.address, " code "), el("strong", { class: "code" }, cls.phones.code)] : []),
-  );
+  answer(cls, revealed);
+  tally(cls);
+  phones(cls);
   const step = steps.find((one) => one.name === car.step);
-  if (step) byId("step").value = step.name;
+  if (steps.length) byId("step").value = step?.name ?? "";
   show(byId("todo"), step?.todo ?? "");
   show(byId("caution"), step?.caution ?? "");
   show(byId("notes"), step?.notes ?? "");
+}
+
+function choices(cls) {
+  const key = JSON.stringify([cls.number, cls.asked, cls.choices]);
+  if (key === drawnChoices) return;
+  drawnChoices = key;
+  moved = false;
+  const box = byId("choices");
+  box.hidden = cls.choices.length === 0;
+  box.replaceChildren(
+    el("legend", { id: "asked" }, cls.asked === "seen" ? "What did you see?" : "Your answer"),
+    ...cls.choices.map((choice) => el("label", {}, el("input", { type: "radio", name: "choice", value: choice }), choice)),
+  );
+}
+
+function answer(cls, revealed) {
+  const box = byId("answer");
+  const lines = revealed
+    ? [
+        cls.sentence,
+        `Measured: ${cls.measured.words}`,
+        `Forecast: ${cls.forecast.words}`,
+        cls.spread.words,
+        cls.seen.length ? `Seen: ${cls.seen.map(([name, count]) => `${name} ${count}`).join(", ")}.` : "",
+        cls.notes ?? "",
+      ].filter(Boolean)
+    : cls.pushed
+      ? ["Pushed and measured. Ready to reveal."]
+      : [];
+  if (JSON.stringify(lines) === box.dataset.lines) return;
+  box.dataset.lines = JSON.stringify(lines);
+  box.replaceChildren(...lines.map((line) => el("p", {}, line)));
+}
+
+function tally(cls) {
+  const rows = cls.tally?.rows ?? [];
+  byId("tally").hidden = rows.length === 0;
+  byId("tally").tBodies[0].replaceChildren(
+    ...rows.map(([name, before, after]) =>
+      el("tr", {}, el("th", { scope: "row" }, name), el("td", {}, `${before}`), el("td", {}, after === null ? "–" : `${after}`))),
+  );
+  const reasons = cls.reasons ?? [];
+  byId("reasons").hidden = reasons.length === 0;
+  byId("reasons").querySelector("ul").replaceChildren(...reasons.map((reason) => el("li", {}, reason)));
+}
+
+let drawnPhones = "";
+function phones(cls) {
+  const button = byId("phones");
+  button.setAttribute("aria-pressed", cls.phones ? "true" : "false");
+  show(button, cls.phones ? "Close it for phones" : "Let phones guess");
+  if (JSON.stringify(cls.phones) === drawnPhones) return;
+  drawnPhones = JSON.stringify(cls.phones);
+  const box = byId("phones-told");
+  box.replaceChildren();
+  if (!cls.phones) return;
+  const { address, code, others, qr } = cls.phones;
+  box.append(
+    el("p", {}, address, " code ", el("strong", { class: "code" }, code)),
+    qrCode(qr, address),
+    ...(others.length ? [el("p", { class: "quiet" }, `If a phone finds nothing there: ${others.join(" or ")}`)] : []),
+  );
+}
+
+function qrCode(rows, address) {
+  const svg = document.createElementNS(SVG, "svg");
+  for (const [name, value] of Object.entries({
+    viewBox: `0 0 ${rows[0].length} ${rows.length}`, class: "qr", role: "img", "shape-rendering": "crispEdges",
+    "aria-label": `QR code of ${address} with the code` })) svg.setAttribute(name, value);
+  const dark = document.createElementNS(SVG, "path");
+  dark.setAttribute("d", rows.flatMap((row, y) => [...row].map((one, x) => (one === "1" ? `M${x} ${y}h1v1h-1z` : ""))).join(""));
+  svg.append(dark);
+  return svg;
 }
 
 startShared({ keeps: true });
@@ -60,10 +154,38 @@ ask("/api/lesson")
 byId("step").addEventListener("change", async (event) => {
   if (event.target.value) await act("step", { name: event.target.value }).catch((error) => tellTrouble("act", error.message));
 });
-tap("guess", () => act("guess", { station_pct: numberIn(byId("pin-pct")), side_mm: numberIn(byId("pin-side")) }));
+byId("guessing").addEventListener("submit", (event) => {
+  event.preventDefault();
+  byId("guess").click();
+});
+tap("guess", async () => {
+  const picked = byId("choices").querySelector("input:checked");
+  const seen = state.class.asked === "seen";
+  const sent = { answer: picked?.value ?? "", hands: numberIn(byId("hands")), seen };
+  if (!seen) {
+    sent.reason = byId("reason").value;
+    if (moved || state.class.choices.length === 0)
+      Object.assign(sent, { station_pct: numberIn(byId("pin-pct")), side_mm: numberIn(byId("pin-side")) });
+  }
+  await act("guess", sent);
+  // the next one who answers starts from a blank sheet
+  if (picked) picked.checked = false;
+  byId("reason").value = "";
+  byId("hands").value = "1";
+  if (view.picture) view.setPin([0.5 * view.picture.wheelbase, 0]);
+  moved = false;
+});
 tap("take-back", () => act("take-back"));
+tap("all-in", () => act("all-in"));
 tap("weigh-now", () => act("weigh"));
 tap("push-now", () => act("push"));
 tap("reveal", () => act("reveal"));
+tap("second-vote", () => act("second-vote"));
 tap("again", () => act("again"));
 tap("phones", () => act("phones", { on: !state.class.phones }));
+tap("pupils-set", () => {
+  const text = byId("pupils").value.trim();
+  const count = text === "" ? null : typed(text);
+  if (text !== "" && count === null) throw new Error(`“${text}” is no number of pupils.`);
+  return act("pupils", { count });
+});

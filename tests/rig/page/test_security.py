@@ -1,8 +1,11 @@
 """Who may do what with the page: each way in is tried."""
 
+import contextlib
 import json
 import re
 import socket
+import threading
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -10,11 +13,13 @@ import pytest
 from starlette.testclient import TestClient
 
 from rig import page as page_folder
+from rig.base.errors import BenchError
 from rig.page.bench.bench import Bench
 from rig.page.classroom.classroom import RateLimit
+from rig.page.server.addresses import _of_interfaces, own_addresses, reachable
 from rig.page.server.app import Page
-from rig.page.server.clips import LARGEST, clip_ending
-from rig.page.server.phones import phone_app
+from rig.page.server.clips import LARGEST, clip_ending, sweep_clips
+from rig.page.server.phones import Phones, phone_app
 from rig.page.server.routes import BENCH, REPORT, ROUTES, action_path
 from rig.page.server.serve import listen
 from rig.page.server.static_files import load_assets
@@ -186,15 +191,47 @@ def test_clips_are_known_by_their_first_bytes() -> None:
     assert clip_ending(b"%PDF-1.7 ....") is None
 
 
-def test_a_clip_keeps_no_name_of_the_client(page: Page, client: TestClient) -> None:
+JUNK = b"\0\0\0\x18ftypisom" + bytes(4000)
+"""Begins as a clip and holds nothing."""
+
+
+def clips(page: Page) -> list[str]:
+    """Names of all that was handed over and is still there."""
+    return [path.name for path in (page.bench.folder / "page" / "clips").glob("*")]
+
+
+def test_a_clip_keeps_no_name_of_the_client_and_junk_is_not_kept(
+    page: Page, client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
     page.bench.weigh_typed([400.0] * 4, 1.0)
     headers = told(page) | {"content-disposition": 'attachment; filename="../../evil.mp4"'}
-    answer = client.post("/api/clip", headers=headers, content=b"\0\0\0\x18ftypisom" + bytes(4000))
+    seen: list[list[str]] = []
+    measuring = page.bench._measure
+    monkeypatch.setattr(page.bench, "_measure", lambda *given: (seen.append(clips(page)), measuring(*given))[1])
+    answer = client.post("/api/clip", headers=headers, content=JUNK)
     assert answer.status_code == 202
     page.bench.work.wait(20.0)
-    names = [path.name for path in page.bench.folder.rglob("*") if path.suffix == ".mp4"]
-    assert len(names) == 1
-    assert names[0].startswith("upload-")
+    ((name,),) = seen
+    assert name.startswith("upload-")
+    assert name.endswith(".mp4")
+    assert clips(page) == []
+
+
+def test_a_clip_that_is_refused_leaves_nothing_behind(
+    page: Page, client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """While another job runs, and for a car that was not weighed; also what a power cut left half."""
+    page.bench.weigh_typed([400.0] * 4, 1.0)
+    over = threading.Event()
+    page.bench.work.start("long", lambda job: str(over.wait(20.0)))
+    assert client.post("/api/clip", headers=told(page), content=JUNK).status_code == 400
+    over.set()
+    page.bench.work.wait(20.0)
+    assert clips(page) == []
+    half = page.bench.folder / "page" / "clips" / "upload-0123.part"
+    half.write_bytes(JUNK)
+    sweep_clips(half.parent)
+    assert clips(page) == []
 
 
 def test_the_page_asks_only_at_addresses_of_the_table(page: Page) -> None:
@@ -287,6 +324,101 @@ def test_the_limit_counts_each_and_all() -> None:
     limit = RateLimit(each=2, everybody=3, seconds=10.0)
     asked = [("a", 0.0), ("a", 1.0), ("a", 2.0), ("b", 3.0), ("c", 4.0), ("a", 10.5)]
     assert [limit.allows(who, now) for who, now in asked] == [True, True, False, True, False, True]
+
+
+def test_a_device_has_one_vote(page: Page, phone: tuple[TestClient, Clock]) -> None:
+    """However often it sends; the newest counts. A script that keeps no cookie is one device as well."""
+    client, _ = phone
+    for pct in (10.0, 20.0, 30.0):
+        assert client.post("/guess", json=GUESS | {"station_pct": pct}).status_code == 200
+    assert page.classroom.guesses == ((30.0, 3.0),)
+    assert client.get("/").status_code == 200  # from now on it is known by its cookie
+    for _ in range(2):
+        assert client.post("/guess", json=GUESS | {"station_pct": 40.0}).status_code == 200
+    assert page.classroom.guesses == ((30.0, 3.0), (40.0, 3.0))
+    assert client.get("/now").json()["mine"]["place"] == [40.0, 3.0]
+    forged = {"cookie": "device=0123456789abcdef.000000000000000000000000"}
+    assert client.post("/guess", json=GUESS | {"station_pct": 50.0}, headers=forged).status_code == 200
+    assert len(page.classroom.guesses) == 2
+    assert client.post("/take-back", json={"code": "123456", "question": 10**6}).status_code == 409
+    page.classroom.set_pupils(2)
+    other = TestClient(client.app, base_url="http://10.0.0.7:9000", client=("10.0.0.9", 1))
+    assert other.post("/guess", json=GUESS).status_code == 409  # two answer here, and both have
+    page.classroom.set_pupils(None)
+
+
+def get(port: int, timeout: float = 5.0) -> bytes:
+    """The phones' page by a plain socket; b"" when nobody answers in time."""
+    with socket.create_connection(("127.0.0.1", port), timeout=timeout) as link:
+        link.sendall(f"GET / HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nConnection: close\r\n\r\n".encode())
+        try:
+            return link.recv(200)
+        except TimeoutError:
+            return b""
+
+
+def test_idle_connections_keep_no_phone_out(page: Page) -> None:
+    page.phones.switch(True)
+    opened = page.classroom.phones
+    assert opened is not None
+    port = int(opened["address"].rsplit(":", 1)[1].rstrip("/"))
+    idle = [socket.create_connection(("127.0.0.1", port), timeout=5) for _ in range(180)]
+    try:
+        for number in range(30):  # phones behind one address
+            assert b" 200 " in get(port), number
+    finally:
+        for link in idle:
+            link.close()
+        page.phones.switch(False)
+
+
+def test_a_connection_that_dribbles_is_cut(page: Page, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("rig.page.server.phones.PATIENCE_S", 0.6)
+    page.phones.switch(True)
+    opened = page.classroom.phones
+    assert opened is not None
+    port = int(opened["address"].rsplit(":", 1)[1].rstrip("/"))
+    began, sent = time.monotonic(), 0
+    with socket.create_connection(("127.0.0.1", port), timeout=5) as link, contextlib.suppress(OSError):
+        for letter in b"POST /guess HTTP/1.1\r\n" * 2:
+            link.sendall(bytes([letter]))
+            sent += 1
+            time.sleep(0.1)
+    assert 3 <= sent < 30
+    assert time.monotonic() - began < 4.0
+    page.phones.switch(False)
+
+
+def test_phones_are_told_an_address_that_a_phone_can_reach(page: Page, monkeypatch: pytest.MonkeyPatch) -> None:
+    # 127/8 never leaves the machine (RFC 1122, 3.2.1.3); 169.254/16 is self-given (RFC 3927), so the last resort
+    assert reachable(["127.0.0.1", "169.254.3.4", "10.42.0.1", "127.0.1.1", "10.42.0.1", "0.0.0.0"]) == [
+        "10.42.0.1",
+        "169.254.3.4",
+    ]
+    # a hotspot: no way to the internet, one interface with an address
+    monkeypatch.setattr("rig.page.server.addresses._towards_the_internet", list)
+    monkeypatch.setattr("rig.page.server.addresses._of_interfaces", lambda: ["127.0.0.1", "10.42.0.1"])
+    monkeypatch.setattr("rig.page.server.addresses._of_the_own_name", lambda: ["127.0.1.1"])
+    assert own_addresses() == ["10.42.0.1"]
+    monkeypatch.setattr("rig.page.server.addresses._of_interfaces", list)
+    alone = Phones(page.classroom, load_assets())
+    with pytest.raises(BenchError, match="no network that a phone could share"):
+        alone.switch(True)
+
+
+def test_the_interfaces_of_this_machine_are_found() -> None:
+    if not Path("/proc/net/dev").exists():
+        pytest.skip("Linux only")
+    assert "127.0.0.1" in _of_interfaces()
+
+
+def test_the_phones_port_is_the_same_every_time(page: Page) -> None:
+    told = [page.phones.switch(True) for _ in range(2)]
+    ports = [re.search(r":(\d+)/", one) for one in told]
+    assert ports[0] is not None
+    assert ports[1] is not None
+    assert ports[0][1] == ports[1][1]
+    page.phones.switch(False)
 
 
 def test_the_way_in_for_phones_is_there_only_while_it_is_open(page: Page) -> None:

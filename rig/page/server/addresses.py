@@ -1,0 +1,54 @@
+"""Where this machine can be reached by a phone beside it: also on a hotspot of its own, which has no way out."""
+
+import contextlib
+import ipaddress
+import socket
+import struct
+from collections.abc import Iterable
+
+SIOCGIFADDR = 0x8915
+"""Linux: the address of an interface (netdevice(7))."""
+
+
+def own_addresses() -> list[str]:
+    """IPv4 addresses of this machine on its networks, likeliest first; empty when it is on none. Nothing is sent."""
+    return reachable([*_towards_the_internet(), *_of_interfaces(), *_of_the_own_name()])
+
+
+def reachable(addresses: Iterable[str]) -> list[str]:
+    """Without doubles, without addresses that only this machine itself can reach, self-given ones (RFC 3927) last."""
+    given = [ipaddress.ip_address(one) for one in dict.fromkeys(addresses)]
+    usable = [one for one in given if not (one.is_loopback or one.is_unspecified or one.is_multicast)]
+    return [str(one) for one in sorted(usable, key=lambda one: one.is_link_local)]
+
+
+def _towards_the_internet() -> list[str]:
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # TEST-NET-1 (RFC 5737): only asks the routing table
+            return [str(probe.getsockname()[0])]
+        except OSError:  # no default route: a hotspot, or a switch with nothing behind it
+            return []
+
+
+def _of_interfaces() -> list[str]:
+    """Linux only; elsewhere the own name tells."""
+    try:
+        import fcntl
+    except ImportError:
+        return []
+    found = []
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asking:
+        for _, name in socket.if_nameindex():
+            with contextlib.suppress(OSError):  # it has no address, or this is not Linux
+                answer = fcntl.ioctl(asking.fileno(), SIOCGIFADDR, struct.pack("256s", name.encode()[:15]))
+                found.append(socket.inet_ntoa(answer[20:24]))
+    return found
+
+
+def _of_the_own_name() -> list[str]:
+    try:
+        told = socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)
+    except OSError:
+        return []
+    return [str(address[0]) for *_, address in told]
