@@ -150,8 +150,7 @@ def predict_push(
     slides = [part[2] for part in kept[:used]]
     forces = np.concatenate([one.force for one in slides])
     kind = kind_of_test(car)
-    near_pct = 100.0 * abs(push.station - balance.value) / car.wheelbase
-    hypersensitive = kind == "switch" and near_pct < HYPERSENSITIVE_PCT
+    hypersensitive = side_only(car, push, balance.value)
     warnings = _warnings(car, push, hypersensitive, best, np.concatenate([one.tips for one in slides]))
     estimate = summarise(kappa, car.wheelbase, warnings)
     if hypersensitive:
@@ -178,6 +177,15 @@ def predict_push(
         numerical=float(np.max(run.spread[0])),
         warnings=warnings,
     )
+
+
+def side_only(car: CarState, push: PushState, balance: float) -> bool:
+    """Whether a rolling car is pushed so near its balance point that only the side on which it turns can be told.
+
+    balance: m ahead of the rear axle.
+    """
+    near_pct = 100.0 * abs(push.station - balance) / car.wheelbase
+    return kind_of_test(car) == "switch" and near_pct < HYPERSENSITIVE_PCT
 
 
 def summarise(kappa: FloatArray, wheelbase: float, warnings: tuple[str, ...] = ()) -> PivotEstimate:

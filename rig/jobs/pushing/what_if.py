@@ -8,8 +8,8 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.pivot import PivotEstimate
 from analysis.figures.car import PivotMark
-from analysis.forecast.forecast import predict_push
-from analysis.forecast.inputs import assemble
+from analysis.forecast.forecast import predict_push, side_only
+from analysis.forecast.inputs import assemble, check_states
 from analysis.forecast.region import pole_at
 from analysis.forecast.slide import DEFAULT_TURN, slide
 from analysis.sliding.contacts import centre_of_friction
@@ -60,34 +60,37 @@ class WhatIfAnswer:
 def what_if(cards: CardSet, weighing: Weighing | None, asked: WhatIf, *, whole: bool) -> WhatIfAnswer:
     """The pivot for other numbers.
 
-    whole: False solves the first moment of the push once, at the best estimates (for a moving slider); True follows
-    the whole push with all uncertainties. Raises InputError for a car or push that cannot be.
+    whole: False follows the push once, at the best estimates (for a moving slider); True adds what is not known: the
+    interval and the region about the very same place, or that no pivot can be named after all. Raises InputError for
+    a car or push that cannot be.
     """
     length = cards.car.geometry.wheelbase_mm * MM
     load, covariance, test = loads_with(cards, weighing, asked)
     car = car_state(cards.car, test, load=load, load_covariance=covariance)
     push = push_state(cards.car, test)
+    check_states(car, push)
+    travel = cards.test.push.distance_mm * MM
+    drawn = assemble(car, push, {}, 1)
+    moved = slide(drawn, length, turn=DEFAULT_TURN, travel=travel)
+    kappa, balance = float(moved.kappa[0]), float(centre_of_friction(drawn.contacts)[0])
+    estimate = PivotEstimate(
+        kappa=kappa, kappa_u=0.0, interval=(kappa, kappa), wheelbase=length, count=1, method="best estimates"
+    )
+    region = np.zeros((0, 2))
     if whole:
-        travel = cards.test.push.distance_mm * MM
         prediction = predict_push(car, push, rng=np.random.default_rng(0), travel=travel, draws=WHOLE_DRAWS)
-        estimate, region, balance = prediction.estimate, prediction.region, prediction.balance.value
-        mark = None if region is None else PivotMark(place=region.place, region=region.outline)
-    else:
-        drawn = assemble(car, replace(push, path="fixed on car"), {}, 1)
-        moved = slide(drawn, length, turn=DEFAULT_TURN)
-        kappa = float(moved.kappa[0])
-        estimate = PivotEstimate(
-            kappa=kappa, kappa_u=0.0, interval=(kappa, kappa), wheelbase=length, count=1, method="best estimates"
-        )
-        balance = float(centre_of_friction(drawn.contacts)[0])
-        named = estimate.finding == "pivot"
-        mark = PivotMark(place=pole_at(np.array([kappa, float(moved.drift[0])]), length)) if named else None
+        estimate = replace(prediction.estimate, kappa=kappa)
+        region = region if prediction.region is None else prediction.region.outline
+    elif side_only(car, push, balance):
+        estimate = replace(estimate, turned=False)
+    named = estimate.finding == "pivot"
+    place = pole_at(np.array([kappa, float(moved.drift[0])]), length) if named else None
     return WhatIfAnswer(
         load_g=grams_from_newtons(load, gravity=place_gravity(cards.bench)),
         assumed=weighing is None,
         balance=balance,
         estimate=estimate,
-        mark=mark if mark is not None and np.all(np.isfinite(mark.place)) else None,
+        mark=PivotMark(place=place, region=region) if place is not None and np.all(np.isfinite(place)) else None,
     )
 
 

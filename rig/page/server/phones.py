@@ -32,7 +32,7 @@ from rig.page.server.static_files import Assets, send_asset
 SEEN_BY_PHONES = ("phone.html", "phone.js", "phone.css", "car.js", "numbers.js", "words.js")
 USUAL_PHONE_PORT = 8378
 """The same every time, so that the address on the wall stays true; another one where it is taken."""
-PATIENCE_S = 10.0
+REQUEST_S = 10.0
 """For a whole request; what dribbles in more slowly is cut."""
 MOST_LISTENING = 150
 DEVICE = "device"
@@ -98,7 +98,7 @@ class Phones:
             app = phone_app(self._classroom, self._assets, code, names.__contains__, is_open=opened.is_set)
             config = uvicorn.Config(
                 app,
-                http=bounded(Bounds(patience=PATIENCE_S)),
+                http=bounded(Bounds(patience=REQUEST_S)),
                 log_level="critical",
                 access_log=False,
                 lifespan="off",

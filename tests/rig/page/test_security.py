@@ -373,7 +373,7 @@ def test_idle_connections_keep_no_phone_out(page: Page) -> None:
 
 
 def test_a_connection_that_dribbles_is_cut(page: Page, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("rig.page.server.phones.PATIENCE_S", 0.6)
+    monkeypatch.setattr("rig.page.server.phones.REQUEST_S", 0.6)
     page.phones.switch(True)
     opened = page.classroom.phones
     assert opened is not None
