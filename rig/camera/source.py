@@ -59,9 +59,9 @@ def list_cameras() -> list[CameraPlace]:
         found = []
         for entry in sorted(Path("/sys/class/video4linux").iterdir()):
             index = entry / "index"
-            if index.is_file() and index.read_text().strip() != "0":
+            if index.is_file() and index.read_text("utf-8", "replace").strip() != "0":
                 continue  # further nodes of the same camera carry no pictures
-            name = (entry / "name").read_text().strip() if (entry / "name").is_file() else entry.name
+            name = (entry / "name").read_text("utf-8", "replace").strip() if (entry / "name").is_file() else entry.name
             found.append(CameraPlace(device=f"/dev/{entry.name}", name=name))
         return found
     return (

@@ -25,6 +25,8 @@ LONG_NOTES = 4096
 """Bytes of notes on who holds the log, after which no more are made; who has it alone begins them anew."""
 HELD = (errno.EWOULDBLOCK, errno.EAGAIN, errno.EACCES, errno.EDEADLK)
 NOT_WRITABLE = (errno.EROFS, errno.EACCES, errno.EPERM, errno.ENOENT, errno.ENOTDIR)
+BYTES = getattr(os, "O_BINARY", 0)
+"""Windows: as they stand, without its line ends put in."""
 SLOTS, FIRST_SLOT = 256, 1 << 30
 """Windows: each holder locks a byte of its own far behind the notes, who wants the log alone all of them."""
 
@@ -108,12 +110,12 @@ class LogHold:
     def _open(self, may_create: bool) -> tuple[int | None, bool]:
         """(open file, whether it can be written to); None where there is no lock file and none can be made."""
         try:
-            return os.open(self.path, os.O_RDWR | (os.O_CREAT if may_create else 0), 0o666), True
+            return os.open(self.path, os.O_RDWR | BYTES | (os.O_CREAT if may_create else 0), 0o666), True
         except OSError as error:
             if error.errno not in NOT_WRITABLE:
                 raise
         with contextlib.suppress(OSError):
-            return os.open(self.path, os.O_RDONLY), False
+            return os.open(self.path, os.O_RDONLY | BYTES), False
         return None, False
 
     def _take(self, *, alone: bool, wait_s: float) -> None:

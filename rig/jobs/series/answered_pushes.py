@@ -137,7 +137,8 @@ def answers_of_clips(
             found = said.get((clip.id, row.number))
             if found is None:
                 raise InputError(
-                    f"the clip of record {clip.number} was measured by an earlier version",
+                    f"the log has no balance point of push {row.number} of the clip of record {clip.number}: another "
+                    "push of it was picked with --push, or an earlier version measured it",
                     where=clip.title,
                     remedy="Measure it again with: pivotbench push measure TEST.toml --clip CLIP",
                 )
