@@ -27,7 +27,8 @@ def same(got: dict[str, Any], want: tuple[float, np.ndarray, float], *, force: b
     assert got["pivot"]["station_pct"] == pytest.approx(100 * (0.5 - 1 / (kappa * LENGTH)), abs=1e-3)
     np.testing.assert_allclose(got["place_m"], pole, atol=2e-5)
     if force:
-        assert got["push_force_N"] == pytest.approx(push, rel=2e-5)
+        # the mean of 4,000 draws of the typed weights' common 0.2 %: three standard errors
+        assert got["push_force_N"] == pytest.approx(push, rel=1e-4)
 
 
 def test_weights_tracks_grip_and_place_of_the_push(tmp_path: Path) -> None:
