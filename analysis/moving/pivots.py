@@ -8,6 +8,7 @@ from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.moving.chassis import Chassis
 from analysis.moving.equilibrium import equilibrium
+from analysis.moving.phases import tyres_with_axis, with_axis
 from analysis.moving.region import grip_limit
 from analysis.moving.tyres import Tyres, grip_at
 from analysis.sliding.contacts import Contacts
@@ -100,3 +101,19 @@ def reachable_pivots(
         through_straight=through,
         station=(ends[1], ends[0]) if through else (min(ends), max(ends)),
     )
+
+
+def pivot_spans(
+    chassis: Chassis, tyres: Tyres, *, push_pct: float = 80.0, directions: int = 16, shares: int = 3
+) -> FloatArray:
+    """(n, 3) 1/m: turn per travel at rest, lowest and highest, of (n,) set-ups at once and more coarsely, for draws.
+
+    tyres: fields (n, 4).  push_pct, directions, shares: as in `reachable_pivots`.
+    """
+    turn = np.linspace(0, 2 * np.pi, directions, endpoint=False)
+    limit, _ = grip_limit(chassis, tyres, turn)
+    a = limit[:, None] * np.linspace(0, 1, shares + 1)[:, None]
+    wide, shaped = with_axis(with_axis(chassis)), tyres_with_axis(tyres_with_axis(tyres))
+    load = equilibrium(wide, a * np.cos(turn), a * np.sin(turn)).load
+    kappa = push_turn_per_travel(wide, shaped, load, push_pct=push_pct)
+    return np.stack([kappa[:, 0, 0], np.nanmin(kappa, axis=(1, 2)), np.nanmax(kappa, axis=(1, 2))], -1)

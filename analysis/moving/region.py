@@ -13,6 +13,10 @@ from analysis.moving.tyres import Tyres, capacity, checked_tyres, friction_centr
 
 RASTER = 160
 """Cells along each side of the picture that the area is counted on."""
+COARSE_RASTER = 32
+"""The same for draws, whose meshes have fewer points."""
+INSET = 0.1
+"""Of the region's length: where its widths front and rear are taken, in from its ends."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,7 +27,8 @@ class Region:
     edge: (d, 2) m, balance points at the limit.  points: (k, d, 2) m, balance points at the shares of the
     limit in `share` (k,).  area: m2.  station: (lowest, highest) m ahead of the rear axle; side: (rightmost, leftmost)
     m left of the middle.  rest: (2,) m, balance point at rest.  lifts: a wheel lifts somewhere within.
-    outline: tuple of (j, 2) m, closed lines around the region.
+    width: (rear, front) m, sideways, a tenth of the region's length in from either end: its taper.
+    lifted: (d, 4), wheels in the air at the limit.  outline: tuple of (j, 2) m, closed lines around the region.
     """
 
     direction: FloatArray
@@ -34,8 +39,10 @@ class Region:
     area: float
     station: tuple[float, float]
     side: tuple[float, float]
+    width: tuple[float, float]
     rest: FloatArray
     lifts: bool
+    lifted: BoolArray
     outline: tuple[FloatArray, ...]
 
     def station_pct(self, wheelbase: float) -> tuple[float, float]:
@@ -102,7 +109,7 @@ def reachable(
     points = friction_centre(chassis, tyres, state.load)
     good = np.isfinite(points).all(-1)
     area, lines = _area(points, outline=outline)
-    flat = points[good]
+    flat, wide = points[good], _widths(points)
     return Region(
         direction=turn,
         limit=limit,
@@ -112,13 +119,71 @@ def reachable(
         area=area,
         station=(float(flat[:, 0].min()), float(flat[:, 0].max())),
         side=(float(flat[:, 1].min()), float(flat[:, 1].max())),
+        width=(float(wide[0]), float(wide[1])),
         rest=friction_centre(chassis, tyres, rest.load),
         lifts=bool(state.lifted.any()),
+        lifted=state.lifted[-1],
         outline=lines,
     )
 
 
-def _area(points: FloatArray, *, outline: bool) -> tuple[float, tuple[FloatArray, ...]]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reaches:
+    """What `Region` tells of one car, of n cars at once and more coarsely: for draws.
+
+    station, side, width: (n, 2) m as there.  area: (n,) m2.  limit: (n, d) m/s2.  lifts: (n,).
+    """
+
+    station: FloatArray
+    side: FloatArray
+    width: FloatArray
+    area: FloatArray
+    limit: FloatArray
+    lifts: BoolArray
+
+
+def reaches(chassis: Chassis, tyres: Tyres, *, directions: int = 20, shares: int = 3) -> Reaches:
+    """The extent of the regions of (n,) set-ups. tyres: fields (n, 4).  directions, shares: as in `reachable`."""
+    turn = np.linspace(0, 2 * np.pi, directions, endpoint=False)
+    limit, _ = grip_limit(chassis, tyres, turn)
+    share = np.linspace(0, 1, shares + 1)
+    a = limit[:, None] * share[:, None]  # (n, k, d)
+    wide, shaped = with_axis(with_axis(chassis)), tyres_with_axis(tyres_with_axis(tyres))
+    state = equilibrium(wide, a * np.cos(turn), a * np.sin(turn))
+    points = friction_centre(wide, shaped, state.load)
+    low, high = np.nanmin(points, axis=(1, 2)), np.nanmax(points, axis=(1, 2))
+    return Reaches(
+        station=np.stack([low[:, 0], high[:, 0]], -1),
+        side=np.stack([low[:, 1], high[:, 1]], -1),
+        width=np.stack([_widths(one) for one in points]),
+        area=np.array([_area(one, outline=False, raster=COARSE_RASTER)[0] for one in points]),
+        limit=limit,
+        lifts=np.asarray(state.lifted.any((1, 2, 3))),
+    )
+
+
+def _widths(points: FloatArray) -> FloatArray:
+    """(2,) m, how wide the mesh (k, d, 2) is sideways a tenth of its length in from its rear and its front end."""
+    x, y = points[..., 0], points[..., 1]
+    low, high = np.nanmin(x), np.nanmax(x)
+    out = []
+    for at in (low + INSET * (high - low), high - INSET * (high - low)):
+        ends = []
+        for axis in (0, 1):  # along the spokes, and round each ring, which closes upon itself
+            other_x, other_y = (np.roll(one, -1, axis) for one in (x, y))
+            if axis == 0:
+                other_x, other_y = other_x[:-1], other_y[:-1]
+            here, there = (x[:-1], y[:-1]) if axis == 0 else (x, y), (other_x, other_y)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                part = (at - here[0]) / (there[0] - here[0])
+                crossing = here[1] + part * (there[1] - here[1])
+            ends.append(crossing[(part >= 0) & (part <= 1) & np.isfinite(crossing)])
+        found = np.concatenate(ends)
+        out.append(float(found.max() - found.min()) if len(found) else 0.0)
+    return np.array(out)
+
+
+def _area(points: FloatArray, *, outline: bool, raster: int = RASTER) -> tuple[float, tuple[FloatArray, ...]]:
     """Area of the union of the mesh's cells, m2, counted on a raster; and closed lines around it.
 
     points: (k, d, 2), k shares, d directions that close upon themselves.
@@ -129,7 +194,7 @@ def _area(points: FloatArray, *, outline: bool) -> tuple[float, tuple[FloatArray
     size = high - low
     if np.any(size < 1e-9):  # without load sensitivity on rigid, even axles the region is a line or a point
         return 0.0, ()
-    scaled = (filled - low) / size * RASTER
+    scaled = (filled - low) / size * raster
     step = max(np.abs(np.diff(scaled, axis=0)).max(), np.abs(np.diff(scaled, axis=1)).max())
     fine = int(np.clip(np.ceil(1.5 * step), 1, 12))
     dense = scaled.astype(np.float32)
@@ -142,16 +207,16 @@ def _area(points: FloatArray, *, outline: bool) -> tuple[float, tuple[FloatArray
         shape = list(a.shape)
         shape[axis] *= fine
         dense = np.concatenate([some.reshape(shape), np.take(dense, [-1], axis)], axis)
-    cell = np.minimum(dense.astype(np.int32), RASTER - 1)
-    hit = np.zeros(RASTER * RASTER, dtype=bool)
-    hit[(cell[..., 0] * RASTER + cell[..., 1]).ravel()] = True
-    mask = hit.reshape(RASTER, RASTER)
+    cell = np.minimum(dense.astype(np.int32), raster - 1)
+    hit = np.zeros(raster * raster, dtype=bool)
+    hit[(cell[..., 0] * raster + cell[..., 1]).ravel()] = True
+    mask = hit.reshape(raster, raster)
     pad = np.pad(mask, 1)
     # a cell on the rim is covered by half on average
     inner = pad[2:, 1:-1] & pad[:-2, 1:-1] & pad[1:-1, 2:] & pad[1:-1, :-2]
     rim = mask & ~inner
     count = mask.sum() - 0.5 * rim.sum()
-    area = float(count * size[0] * size[1] / RASTER**2)
+    area = float(count * size[0] * size[1] / raster**2)
     return area, _lines(pad, low, size) if outline else ()
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.base.arrays import FloatArray
+from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.errors import InputError
 from analysis.moving.chassis import Chassis, checked, stacked
 from analysis.moving.equilibrium import equilibrium
@@ -84,8 +84,10 @@ def with_collars(chassis: Chassis, travel: FloatArray) -> Chassis:
     return replace(chassis, spring_force=np.asarray(chassis.spring_force + chassis.spring * moved))
 
 
-def with_ballast(chassis: Chassis, mass: float, place: Sequence[float], *, keep_height: bool = True) -> Chassis:
-    """Ballast of `mass`, kg, fixed to the body at (ahead of rear axle, left of middle, height), m.
+def with_ballast(
+    chassis: Chassis, mass: float, place: Sequence[float] | FloatArray, *, keep_height: bool = True
+) -> Chassis:
+    """Ballast of `mass`, kg, fixed to the body at (..., 3) (ahead of rear axle, left of middle, height), m.
 
     keep_height: collars are set so that the car stands level as before; otherwise it settles on its springs.
     """
@@ -111,14 +113,20 @@ def one_bar_size(chassis: Chassis) -> float:
 
 def with_ballast_over(chassis: Chassis, mass: float, station: float) -> Chassis:
     """A mass, kg, put low into the body on its middle line. station: m ahead of the rear axle."""
-    return with_ballast(chassis, mass, (station, 0.0, 0.5 * float(chassis.sprung_place[2])))
+    height = 0.5 * np.asarray(chassis.sprung_place)[..., 2]
+    place = np.stack(np.broadcast_arrays(station, 0.0, height), -1)
+    return with_ballast(chassis, mass, place)
 
 
-def usual_changes(chassis: Chassis) -> tuple[SetupChange, ...]:
-    """Changes that people try first, of a usual size (common practice): springs, bars, height, track, ballast."""
-    if chassis.shape:
+def usual_changes(chassis: Chassis, *, like: Chassis | None = None) -> tuple[SetupChange, ...]:
+    """Changes that people try first, of a usual size (common practice): springs, bars, height, track, ballast.
+
+    like: one set-up whose bars and mass say how large a bar and the ballast are, where `chassis` holds many (draws).
+    """
+    model = chassis if like is None else like
+    if model.shape:
         raise InputError("one set-up at a time", where="set-up changes", remedy="Pick one")
-    bar, length, ballast = one_bar_size(chassis), float(chassis.wheelbase), BALLAST_SHARE * float(chassis.mass)
+    bar, length, ballast = one_bar_size(model), float(model.wheelbase), BALLAST_SHARE * float(model.mass)
 
     def one(name: str, car: Chassis) -> SetupChange:
         return SetupChange(name=name, chassis=car)
@@ -152,17 +160,13 @@ def effects(
 
     Tyres keep their grip, sensitivity and nominal load.  Raises InputError for a phase that cannot be.
     """
-    checked_phases([phase])
     tried = usual_changes(chassis) if changes is None else tuple(changes)
-    cars = stacked([chassis, *[one.chassis for one in tried]])
-    state = equilibrium(cars, phase.ax, phase.ay)
-    length = np.asarray(cars.wheelbase)
-    if bool(state.rolls_over[0]):
+    found = changed(chassis, tyres, phase, tried, push_pct=push_pct)
+    if bool(found.rolls_over[0]):
         raise InputError(
             "the car rolls over in this phase", where=f'phase "{phase.name}"', remedy="Ask for smaller accelerations"
         )
-    station = 100 * friction_centre(cars, tyres, state.load)[:, 0] / length
-    kappa = push_turn_per_travel(cars, tyres, state.load, push_pct=push_pct)
+    station, kappa = found.balance, found.kappa
     return tuple(
         SetupEffect(
             name=one.name,
@@ -170,7 +174,35 @@ def effects(
             balance_change=float(station[i] - station[0]),
             kappa=float(kappa[i]),
             kappa_change=float(kappa[i] - kappa[0]),
-            rolls_over=bool(state.rolls_over[i]),
+            rolls_over=bool(found.rolls_over[i]),
         )
         for i, one in enumerate(tried, start=1)
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Changed:
+    """The car as it is and after each of k changes, (k + 1, ...): `balance` % of each car's own wheelbase, `kappa` 1/m
+    of a side-push with the phase's loads, `rolls_over`. Where it does, the figures are nan.
+    """
+
+    balance: FloatArray
+    kappa: FloatArray
+    rolls_over: BoolArray
+
+
+def changed(
+    chassis: Chassis, tyres: Tyres, phase: Phase, changes: Sequence[SetupChange], *, push_pct: float = 80.0
+) -> Changed:
+    """What a phase shows before and after each change, of one set-up or of many (leading axes).
+
+    tyres: fields (4,), or with the set-ups' leading axes.  push_pct: where a finger would push, % of the wheelbase.
+    """
+    checked_phases([phase])
+    cars = stacked([chassis, *[one.chassis for one in changes]])
+    state = equilibrium(cars, phase.ax, phase.ay)
+    return Changed(
+        balance=100 * friction_centre(cars, tyres, state.load)[..., 0] / np.asarray(cars.wheelbase),
+        kappa=push_turn_per_travel(cars, tyres, state.load, push_pct=push_pct),
+        rolls_over=state.rolls_over,
     )

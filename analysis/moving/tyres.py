@@ -106,10 +106,13 @@ class Balance:
     """How much of its side grip each axle uses in a steady turn, leading axes (...).
 
     used: (..., 2) share of what is left sideways; above 1 the axle slides.  capacity: (..., 2) N, front and rear.
-    words: array (...) of "holds", "pushes wide at the front", "steps out at the rear", "slides with all four wheels".
+    spare_along: (..., 2) share of its grip that an axle may spend along the car before it slides sideways; 0 where it
+    slides anyhow.
+    words: array (...) of "holds", "pushes on at the front", "steps out at the rear", "slides with all four wheels".
     """
 
     used: FloatArray
+    spare_along: FloatArray
     capacity: FloatArray
     words: np.ndarray
 
@@ -127,10 +130,13 @@ def balance(
     *,
     drive_front: float = 0.0,
     brake_front: float = 0.6,
+    spent: FloatArray | float = np.nan,
 ) -> Balance:
     """Which axle runs out of grip first at steady accelerations (m/s2), each axle carrying its part of the side force.
 
     drive_front, brake_front: front axle's share of driving (ax > 0) and braking (ax < 0) force.
+    spent: (...) share of the driven axles' grip that spinning or locked wheels take along the car, whatever ax is;
+    nan: what ax takes. The other axle then only brakes, by its share.
     load: (..., 4) N.  ax, ay: (...) m/s2.
     Source: side force shared by the place of the centre of gravity (no yaw acceleration); friction circle per axle.
     """
@@ -138,15 +144,25 @@ def balance(
     for name, share in (("drive_front", drive_front), ("brake_front", brake_front)):
         if not 0 <= share <= 1:
             raise _refuse(f"{name} {share:g} is not a share", "Give 0 for the rear axle alone, 1 for the front alone")
-    ax, ay = np.broadcast_arrays(np.asarray(ax, dtype=float), np.asarray(ay, dtype=float))
+    ax, ay, spent = np.broadcast_arrays(*(np.asarray(one, dtype=float) for one in (ax, ay, spent)))
+    if np.any((spent < 0) | (spent > 1)):
+        raise _refuse("more than all of an axle's grip cannot be spent", "Give a share from 0 to 1")
     front = np.where(ax >= 0, drive_front, brake_front)
     pull = np.abs(chassis.mass * ax)
-    sideways = side_capacity(tyres, load, np.stack([pull * front, pull * (1 - front)], -1))
+    along = np.stack([pull * front, pull * (1 - front)], -1)
+    whole = axle_capacity(tyres, load)
+    driven = np.array([drive_front > 0, drive_front < 1])
+    with np.errstate(invalid="ignore"):
+        coasting = np.where((ax < 0)[..., None], along, 0.0)
+        told = np.where(driven, spent[..., None] * whole, coasting)
+        along = np.where(np.isnan(spent)[..., None], along, told)
+    sideways = side_capacity(tyres, load, along)
     station = np.asarray(chassis.centre[..., 0] / chassis.wheelbase)
     need = np.abs(chassis.mass * ay)
     demand = np.stack(np.broadcast_arrays(need * station, need * (1 - station)), -1)
     with np.errstate(divide="ignore", invalid="ignore"):
         used = np.where(demand > 0, demand / sideways, np.where(sideways > 0, 0.0, np.inf))
+        spare = np.sqrt(np.maximum(1.0 - (demand / whole) ** 2, 0.0))
     lead = used[..., 0] - used[..., 1]
     some = (used > 1).any(-1)
     with np.errstate(invalid="ignore"):
@@ -154,10 +170,10 @@ def balance(
     together = some & (near | ~np.isfinite(used).any(-1))
     words = np.select(
         [~some, together, lead > 0],
-        ["holds", "slides with all four wheels", "pushes wide at the front"],
+        ["holds", "slides with all four wheels", "pushes on at the front"],
         default="steps out at the rear",
     )
-    return Balance(used=used, capacity=axle_capacity(tyres, load), words=words)
+    return Balance(used=used, spare_along=spare, capacity=whole, words=words)
 
 
 def _refuse(what: str, remedy: str) -> InputError:

@@ -107,6 +107,7 @@ def phases_on(card: PhasesCard) -> tuple[Phase, ...]:
             ay=one.ay_g * STANDARD_GRAVITY,
             steer=float(np.radians(one.steer_deg)),
             duration=one.duration_s,
+            spent=float("nan") if one.driven_grip_spent is None else one.driven_grip_spent,
         )
         for one in card.phases
     )

@@ -75,6 +75,19 @@ def sections(card_type: type[msgspec.Struct], prefix: str = "") -> Iterator[tupl
         yield from sections(cls, path)
 
 
+def repeated_tables(card_type: type[msgspec.Struct], prefix: str = "") -> Iterator[tuple[str, str, list[Field]]]:
+    """The same of the tables that a card may hold many of ("phases", "plate.markers"), after those that hold them."""
+    info = inspect.type_info(card_type)
+    assert isinstance(info, inspect.StructType)
+    for field in info.fields:
+        path = f"{prefix}.{field.name}" if prefix else field.name
+        kind = bare(field.type)
+        if isinstance(kind, inspect.StructType):
+            yield from repeated_tables(kind.cls, path)
+        elif isinstance(kind, inspect.ListType) and isinstance(inner := bare(kind.item_type), inspect.StructType):
+            yield from sections(inner.cls, path)
+
+
 def bare(kind: inspect.Type) -> inspect.Type:
     """A type without its notes and without its "or missing"."""
     while isinstance(kind, inspect.Metadata):

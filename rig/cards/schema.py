@@ -412,6 +412,18 @@ class Phase(Section, frozen=True, kw_only=True):
     ax_g: Annotated[float, number("acceleration forward (braking negative), in g", ge=-5, le=5)] = 0.0
     ay_g: Annotated[float, number("acceleration to the left, in g", ge=-5, le=5)] = 0.0
     steer_deg: Annotated[float, number("front wheels turned to the left", ge=-90, le=90)] = 0.0
+    driven_grip_spent: (
+        Annotated[
+            float,
+            number(
+                "share of the driven axle's grip that its spinning or locked wheels take, 0 to 1; left out: what ax_g "
+                "takes",
+                ge=0,
+                le=1,
+            ),
+        ]
+        | None
+    ) = None
     duration_s: Annotated[float, number("how long it lasts", gt=0, le=60)]
 
 

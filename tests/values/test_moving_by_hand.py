@@ -201,7 +201,7 @@ def test_how_much_side_grip_each_axle_uses(tmp_path: Path, drive: str, front: fl
     ]
     weak = {"rear": (0.45, 0.9), "front": (0.9, 0.45), "four": (0.7, 0.9)}[drive]
     got = moved(tmp_path, "--grip", *weak, "--drive", drive, phases=phases)
-    says = {"rear": "pushes wide at the front", "front": "steps out at the rear", "four": "holds"}[drive]
+    says = {"rear": "pushes on at the front", "front": "steps out at the rear", "four": "holds"}[drive]
     assert got["phases"][2]["behaviour"] == says
     for phase, one, part in zip(phases, got["phases"], (front, 0.6, 0.0), strict=True):
         load = np.array(one["load_g"]) / 1000 * G
@@ -291,7 +291,9 @@ def test_when_a_wheel_lifts(told: dict[str, Any]) -> None:
         assert got["lifts_g"] == pytest.approx(at.min() / G, rel=1e-6)
         assert got["wheel"] == ("front left", "front right", "rear left", "rear right")[int(np.argmin(at))]
     assert got["rolls_over_g"] > got["lifts_g"]
-    assert f"{got['lifts_g'] * G:.2f} m/s2 ({got['lifts_g']:.2f} g)" in got["text"]
+    low, high = got["lifts_interval_g"]
+    assert low < got["lifts_g"] < high
+    assert f"the {got['wheel']} wheel lifts at {got['lifts_g']:.2f} ± {(high - low) / 2:.2f} g sideways" in got["text"]
 
 
 def test_equal_shares_beside_the_balance_of_moments(told: dict[str, Any]) -> None:
@@ -346,7 +348,10 @@ def test_a_doubt_on_the_card_alone(tmp_path: Path, name: str, keys: dict[str, An
         return load, float(100 * held @ X / held.sum() / LENGTH)
 
     (up, more), (down, less) = at(1), at(-1)
-    load_half = 1.96 * np.abs(up - down) / 2 / G * 1000
+    # beside it, what is open in every car: 4 g of placing and 0.3 g of the display at each wheel, 0.2 % of the scale
+    plain = moved(tmp_path, "--grip", 0.9, 0.7)["phases"][1]
+    load_half = np.hypot(1.96 * np.abs(up - down) / 2 / G * 1000, plain["load_half_g"])
+    assert np.all(np.array(plain["load_half_g"]) < 1.3 * 1.96 * np.hypot(4.1, 0.002 * 540))
     np.testing.assert_allclose(got["load_half_g"], load_half, rtol=0.2, atol=0.05)
     held = grip(at(0)[0], 0.9, 0.7)
     front = held[:2].sum() / held.sum()
@@ -360,48 +365,88 @@ def test_words_and_report_put_each_figure_in_its_column(told: dict[str, Any], tm
     got = told
     words = run(*arguments, "--out", tmp_path / "out")
     page = (tmp_path / "out" / "moving.html").read_text()
+
+    def first(text: str) -> float:
+        return float(text.replace("−", "-").replace("+", "").split()[0])
+
+    def half_told(text: str) -> float:
+        """Of "384 ± 8", and of "433 (+29 −21)"."""
+        if "±" in text:
+            return first(text.split("±")[1])
+        above, below = re.findall(r"[\d.]+", text.split("(")[1])
+        return (float(above) + float(below)) / 2
+
     for one in got["phases"]:
         line = next(line for line in words.splitlines() if line.strip().startswith(one["name"] + " "))
-        loads = [f"{grams:.0f}" for grams in one["load_g"]]
-        balance = f"{one['balance_pct']:.1f} ± {one['balance_half_pct']:.1f}"
-        felt = [f"{one[axis]:+.2f}".replace("-", "−") for axis in ("ax_g", "ay_g")]
-        want = [one["name"], *felt, *loads, balance, "none", "holds"]
-        assert re.split(r"\s{2,}", line.strip()) == want
         row = next(row for row in re.findall(r"<tr>(.*?)</tr>", page) if f"<td>{one['name']}</td>" in row)
-        assert re.findall(r"<td>(.*?)</td>", row) == want
+        cells = re.findall(r"<td>(.*?)</td>", row)
+        assert re.split(r"\s{2,}", line.strip()) == cells
+        felt = [f"{one[axis]:+.2f}".replace("-", "−") for axis in ("ax_g", "ay_g")]
+        assert cells[:3] == [one["name"], *felt]
+        for cell, grams, half in zip(cells[3:7], one["load_g"], one["load_half_g"], strict=True):
+            assert first(cell) == pytest.approx(grams, abs=0.51)
+            assert half_told(cell) == pytest.approx(half, rel=0.1, abs=0.6)
+        assert first(cells[7]) == pytest.approx(one["balance_pct"], abs=0.051)
+        assert half_told(cells[7]) == pytest.approx(one["balance_half_pct"], abs=0.051)
+        assert cells[8:] == ["none", "holds"]
     degrees = 180 / np.pi / 100
     pushed = got["pivot_of_a_push"]
-    assert f"{pushed['kappa_rest_per_m'] * degrees:+.2f} °/cm at rest" in words
-    assert "{:+.2f} to {:+.2f} with".format(*(k * degrees for k in pushed["kappa_per_m"])) in words
+    said = re.search(r"it would turn (\S+) .*? at rest, from (\S+) .*? to (\S+) .*? with the loads", words)
+    told_turns = [pushed["kappa_rest_per_m"], *pushed["kappa_per_m"]]
+    assert said is not None
+    assert [first(one) for one in said.groups()] == pytest.approx([k * degrees for k in told_turns], abs=0.051)
     region = got["region"]
-    low, high = region["station_pct"]
-    assert f"reaches {low:.1f} to {high:.1f} % and {region['side_mm'][1]:.0f} mm to either side" in words
-    assert f"({region['area_cm2']:.1f} cm²)" in words
+    said = re.search(r"reaches from (\S+) .*? to (\S+) .*? % and (\S+) .*? mm to the left, (\S+) .*? mm to the", words)
+    assert said is not None
+    sides = [region["side_mm"][1], -region["side_mm"][0]]
+    assert [first(one) for one in said.groups()] == pytest.approx([*region["station_pct"], *sides], abs=0.51)
+    said = re.search(r"that region is (\S+) .*? mm wide near its rear end and (\S+) .*? mm near its front end", words)
+    assert said is not None
+    assert [first(one) for one in said.groups()] == pytest.approx(region["width_rear_front_mm"], abs=0.51)
     for mode in got["modes"]:
-        assert f"{mode['name']} {mode['frequency_hz']:.1f} Hz at {mode['damping_ratio']:.2f}" in words
+        said = re.search(rf"{mode['name']} (\S+) .*?Hz at (\S+) ", words)
+        assert said is not None
+        want = [mode["frequency_hz"], mode["damping_ratio"]]
+        assert [first(one) for one in said.groups()] == pytest.approx(want, rel=0.02)
     for wheel, ms in zip(("FL", "FR", "RL", "RR"), got["step"]["arrive_ms"], strict=True):
-        assert f"{wheel} in {ms:.0f} ms" in words
-    assert f"overshoots by up to {max(got['step']['overshoot_pct']):.0f} %" in words
+        said = re.search(rf"{wheel} in (\S+) ", words)
+        assert said is not None
+        assert first(said.group(1)) == pytest.approx(ms, abs=0.51)
     top = got["changes"]["ranked"][0]
     assert got["changes"]["phase"] == "left"  # the most side acceleration
-    change, turn = (f"{top[key]:+.2f}".replace("-", "−") for key in ("balance_change_pct", "kappa_change_per_m"))
-    assert re.search(rf"{re.escape(top['name'])}\s+{re.escape(change)} points", words)
-    assert f"<td>{change}</td><td>{turn}</td>" in page
+    said = re.search(rf"1. +{re.escape(top['name'])}\s+(\S+) .*points", words)
+    assert said is not None
+    assert first(said.group(1)) == pytest.approx(top["balance_change_pct"], abs=0.006)
+    row = next(row for row in re.findall(r"<tr>(.*?)</tr>", page) if f"<td>{top['name']}</td>" in row)
+    cells = re.findall(r"<td>(.*?)</td>", row)
+    assert [first(one) for one in cells[2:]] == pytest.approx(
+        [top["balance_change_pct"], top["kappa_change_per_m"]], abs=0.006
+    )
     film = json.loads(re.search(r"const D=(\{.*?\}),NS=", (tmp_path / "out" / "drift.html").read_text()).group(1))  # type: ignore[union-attr]
     assert film["names"] == ["brake", "left", "right"]
 
 
 def test_a_second_set_up_is_told_from_the_first(told: dict[str, Any]) -> None:
     got = told
-    for phase, one, two, said in zip(PHASES, got["phases"], got["against"]["phases"], got["differences"], strict=False):
+    differ = got["difference"]
+    told_changes = zip(differ["balance_points"], differ["balance_interval_points"], strict=True)
+    for phase, one, two, (points, (low, high)) in zip(
+        PHASES, got["phases"], got["against"]["phases"], told_changes, strict=True
+    ):
         load = Springs(STIFF, newtons()).settled(phase["ax_g"] * G, phase["ay_g"] * G)[1]
         np.testing.assert_allclose(two["load_g"], load / G * 1000, atol=0.01)
         held = grip(load, 0.9, 0.7)
         assert two["balance_pct"] == pytest.approx(100 * held @ X / held.sum() / LENGTH, abs=1e-4)
         change = two["balance_pct"] - one["balance_pct"]
-        assert said == f"{phase['name']}: balance point {change:+.2f} points in stiff front"
-    share = 100 * got["against"]["region"]["area_cm2"] / got["region"]["area_cm2"]
-    assert got["differences"][-1] == f"the region of balance points is {share:.0f} % as large in stiff front"
+        assert points == pytest.approx(change, abs=1e-9)
+        assert low - 1e-12 <= points <= high + 1e-12
+    share = got["against"]["region"]["area_cm2"] / got["region"]["area_cm2"]
+    assert differ["area_ratio"] == pytest.approx(share, rel=1e-9)
+    wide = np.subtract(got["against"]["region"]["width_rear_front_mm"], got["region"]["width_rear_front_mm"])
+    np.testing.assert_allclose(differ["region_width_rear_front_mm"], wide, atol=1e-9)
+    # a bar in front: the front end gets narrower (common practice; tyres that lose grip with load)
+    assert differ["region_width_interval_mm"][1][1] < 0
+    assert "near the front end −" in got["differences"][-1]
 
 
 def test_a_weighing_from_the_log_weighs_with_its_own_gravity(tmp_path: Path) -> None:

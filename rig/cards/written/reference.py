@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from rig.cards.fields import Field, optional_sections, sections
+from rig.cards.fields import Field, optional_sections, repeated_tables, sections
 from rig.cards.left_out import is_a_measurement
 from rig.cards.schema import CARD_TYPES
 
@@ -21,18 +21,23 @@ class KeyEntry:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SectionEntry:
-    """One table of a card. name: dotted, "" for the card's top.  optional: whether a card may do without all of it."""
+    """One table of a card. name: dotted, "" for the card's top.  optional: whether a card may do without all of it.
+
+    many: whether a card may hold many of it.
+    """
 
     kind: str
     name: str
     meaning: str
     optional: bool
     keys: tuple[KeyEntry, ...]
+    many: bool = False
 
     @property
     def head(self) -> str:
-        """ "car card, [geometry]"."""
-        return f"{self.kind} card" + (f", [{self.name}]" if self.name else "")
+        """ "car card, [geometry]", "phases card, [[phases]]"."""
+        name = f"[{self.name}]" if self.many else self.name
+        return f"{self.kind} card" + (f", [{name}]" if name else "")
 
 
 def reference() -> Iterator[SectionEntry]:
@@ -43,6 +48,9 @@ def reference() -> Iterator[SectionEntry]:
             keys = tuple(_entry(one) for one in fields if one.path != "card")
             if keys:
                 yield SectionEntry(kind=kind, name=name, meaning=meaning, optional=name in optional, keys=keys)
+        for name, meaning, fields in repeated_tables(card_type):
+            keys = tuple(_entry(one) for one in fields)
+            yield SectionEntry(kind=kind, name=name, meaning=meaning, optional=True, keys=keys, many=True)
 
 
 def reference_text() -> str:

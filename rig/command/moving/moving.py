@@ -65,33 +65,42 @@ def command(
     from rig.cards.chassis import phases_on
     from rig.cards.read import read_card
     from rig.cards.schema import PhasesCard
-    from rig.jobs.moving.moving import DriftQuestion, answer_moving, driven_car, moving_json
+    from rig.jobs.moving.driven_car import driven_car
+    from rig.jobs.moving.moving import DriftQuestion, answer_driven
+    from rig.jobs.moving.two_set_ups import differences
     from rig.log.store import BenchLog
-    from rig.report.moving import differences, moving_words
+    from rig.report.moving import moving_words
+    from rig.report.moving_json import differences_json, moving_json
+    from rig.report.words.moving_words import difference_lines
 
     drift = None if phases_card is None else read_card(phases_card, PhasesCard)
     phases = DRIFT if drift is None else phases_on(drift)
     blend = 0.1 if drift is None else drift.blend_s
+    asked = DriftQuestion(phases=phases, drive=drive, rank_phase=phase, blend=blend, seed=seed)
     cars = []
     remarks: list[str] = []
     for path in filter(None, (test_card, against)):
         with contextlib.nullcontext() if weights is not None else BenchLog(log_folder(log_dir)) as log:
             car = driven_car(path, log, weights=weights, grip=grip, weighing=weighing)
         remarks += car.remarks
-        asked = DriftQuestion(phases=phases, grip=car.grip, drive=drive, rank_phase=phase, blend=blend, seed=seed)
-        cars.append(answer_moving(car.card, car.load, asked, where=str(path)))
+        cars.append(answer_driven(car, asked, where=str(path)))
     answers, other = cars[0], cars[1] if len(cars) > 1 else None
+    differ = None if other is None else differences(answers, other)
     result: Json = moving_json(answers)
-    if other is not None:
-        result |= {"against": moving_json(other), "differences": differences(answers, other)}
-    text = moving_words(answers, other, width=answer_width())
+    if other is not None and differ is not None:
+        result |= {
+            "against": moving_json(other),
+            "differences": difference_lines(answers, other, differ),
+            "difference": differences_json(differ),
+        }
+    text = moving_words(answers, other, differ, width=answer_width())
     if out_dir is not None:
         from analysis.figures.moving import drift_page
         from rig.base.files import write_text
         from rig.report.moving import moving_html
 
         footer = f"From {test_card.name}" + (f" and {against.name}" if against else "")
-        write_text(out_dir / "moving.html", moving_html(answers, other, footer=footer))
+        write_text(out_dir / "moving.html", moving_html(answers, other, differ, footer=footer))
         page = drift_page(
             f"{answers.name}: the drift",
             [one.name for one in answers.phases],

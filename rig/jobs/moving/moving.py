@@ -1,223 +1,376 @@
 """The moving car, from cards to answers: phases, reachable balance points, how load arrives, what a change does."""
 
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.gravity import STANDARD_GRAVITY
-from analysis.base.wheel_names import WHEELS
 from analysis.moving.chassis import Chassis, stacked
-from analysis.moving.equilibrium import equilibrium
-from analysis.moving.lift_off import LiftOff, RuleBeside, beside, lift_off
-from analysis.moving.modes import Modes, modes
-from analysis.moving.phases import DriftPath, Phase, PhaseTable, checked_phases, drift_path, phase_table, with_axis
-from analysis.moving.pivots import ReachablePivots, reachable_pivots
-from analysis.moving.region import Region, reachable
+from analysis.moving.dampers import BodyInertia, Dampers
+from analysis.moving.lift_off import LiftOff, RuleBeside, beside, lift_offs
+from analysis.moving.modes import modes
+from analysis.moving.phases import DriftPath, Phase, PhaseTable, checked_phases, drift_path, phase_table
+from analysis.moving.pivots import pivot_spans, reachable_pivots
+from analysis.moving.ranking import RankedEffect, ranked
+from analysis.moving.region import Reaches, Region, grip_limit, reachable, reaches
 from analysis.moving.response import Arrival, Manoeuvre, arrival, ramp, respond
-from analysis.moving.setup_changes import SetupEffect, effects
-from analysis.moving.tyres import Tyres, friction_centre, tyres_like
-from analysis.weighing.corner_weights import newtons_from_grams
+from analysis.moving.setup_changes import changed, effects, usual_changes
+from analysis.moving.tyres import Tyres, tyres_like
+from analysis.statistics.drawn import WithRange, drawn
 from rig.base.errors import InputError
-from rig.base.plain_json import Json
-from rig.cards.agreement import refuse_mass
 from rig.cards.chassis import Moving, moving_car, springs_on
-from rig.cards.read import Choices, read_card, read_set
 from rig.cards.schema import CarCard
-from rig.log.store import BenchLog
-from rig.lookups.belongs import weighing_of
-from rig.records.weighing import WEIGHING
+from rig.jobs.moving.drawn_cars import NOTHING_ELSE, DrawnCars, OpenTo, drawn_cars
+from rig.jobs.moving.driven_car import ALL_ALIKE, DrivenCar
 
-_DRAWS = 200
+_DRAWS, _FEW = 200, 40
+"""Draws; fewer for what takes long, whose ± is then known to about a tenth."""
 STEP_G = 0.4
 RISE = 0.05
 """Side acceleration whose load is timed, g, and the seconds in which it rises."""
-GRIP_RATIO_U = 0.05
-"""Of front to rear grip, relative, until measured (as on the test card)."""
-ALL_ALIKE = (0.8, 0.8)
-"""Grip factors front and rear of a car card alone."""
 DRIVE_FRONT = {"rear": 0.0, "front": 1.0, "four": 0.5}
+BODY_MODES = ("heave", "pitch", "roll")
+SIDEWAYS = np.array([np.pi / 2])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhaseRanges:
+    """Steady values of p phases with their draws.
+
+    balance: (p, 2) m; many_balance (n, p, 2) its draws.  load: (p, 4) N.  roll, pitch: (p,) rad.  used, spare: (p, 2)
+    as in `tyres.Balance`.  lifted: (p, 4) share of the draws with that wheel in the air.  words: (p,) what the car
+    does, with the share of the draws, most first.
+    """
+
+    balance: WithRange
+    many_balance: FloatArray
+    load: WithRange
+    roll: WithRange
+    pitch: WithRange
+    used: WithRange
+    spare: WithRange
+    lifted: FloatArray
+    words: tuple[tuple[tuple[str, float], ...], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RegionRanges:
+    """Extent of the region with its draws. station: (2,) m, rear and front end.  side: (2,) m.  width: (2,) m, rear and
+    front.  taper: m, front less rear width.  area: m2.  lifts: share of the draws in which a wheel lifts somewhere
+    within.  many: the draws themselves, for a second set-up to be held against.
+    """
+
+    station: WithRange
+    side: WithRange
+    width: WithRange
+    taper: WithRange
+    area: WithRange
+    lifts: float
+    many: Reaches
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LiftRanges:
+    """Sideways to the left. lifts, rolls: m/s2.  limit: m/s2 that the tyres hold.  first: (4,) share of the draws in
+    which each wheel is (among) the first.  tips: share in which the car tips as soon as a wheel leaves.
+    reached: share in which the tyres hold long enough.  share: (4,) of the weight at that moment.
+    """
+
+    lifts: WithRange
+    rolls: WithRange
+    limit: WithRange
+    first: FloatArray
+    tips: float
+    reached: float
+    share: WithRange
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ModeRange:
+    """One motion of the body. frequency: Hz.  damping: of critical."""
+
+    name: str
+    frequency: WithRange
+    damping: WithRange
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ArrivalRanges:
+    """How the load of a ramp arrives, (4,): arrive, peak s; overshoot share of the change."""
+
+    arrive: WithRange
+    overshoot: WithRange
+    peak: WithRange
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MovingAnswers:
-    """All answers for one car.
+    """All answers for one car, each with its draws.
 
-    table: steady phases.  balance_half, load_half: (p,) m and (p, 4) N, 95 % half-widths from the cards' uncertainties.
-    path: with dampers.  region, pivots, lift, modes, arrival: see analysis.
-    ranking: usual changes, those that move the balance point of `phase` most first.  rule: equal shares beside.
+    table: steady phases.  path: with dampers.  region, lift: of the best known car.  kappa: (3,) 1/m, turn per travel
+    of a push at 80 % at rest, lowest, highest.  rest_share: (4,) of the weight.  rule, rest_rule: equal shares beside
+    lift-off (None where no wheel lifts) and rest.
+    ranking: usual changes in `ranked_phase`.  drive: which wheels are driven.
     """
 
-    name: str
+    card: CarCard
     car: Moving
+    drive: str
     phases: tuple[Phase, ...]
     table: PhaseTable
-    balance_half: FloatArray
-    load_half: FloatArray
+    ranges: PhaseRanges
     path: DriftPath
     region: Region
-    pivots: ReachablePivots
+    reach: RegionRanges
+    kappa: WithRange
     lift: LiftOff
-    modes: Modes
-    arrival: Arrival
-    ranking: tuple[SetupEffect, ...]
+    lifting: LiftRanges
+    modes: tuple[ModeRange, ...]
+    arrival: ArrivalRanges
+    ranking: tuple[RankedEffect, ...]
     ranked_phase: str
-    rule: RuleBeside
+    rest_share: WithRange
+    rest_rule: RuleBeside
+    rule: RuleBeside | None
     warnings: tuple[str, ...]
+
+    @property
+    def name(self) -> str:
+        """What the car card calls it."""
+        return self.card.name
+
+    @property
+    def wheelbase(self) -> float:
+        """m."""
+        return float(self.car.chassis.wheelbase)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DriftQuestion:
     """What is asked of every car. grip: factors front and rear, at a quarter of its weight.  blend: s, between phases.
 
-    rank_phase: name of the phase in which changes are ranked; the one with most side acceleration when not given.
+    open_to: what is not known beside its springs.  rank_phase: name of the phase in which changes are ranked; the one
+    with most side acceleration when not given.
     """
 
     phases: Sequence[Phase]
     grip: tuple[float, float] = ALL_ALIKE
+    open_to: OpenTo = NOTHING_ELSE
     drive: str = "rear"
     rank_phase: str | None = None
     blend: float = 0.1
     seed: int = 0
 
 
-def weights_for(
-    card: CarCard, log: BenchLog | None, typed: Sequence[float] | None, *, where: str, number: str = ""
-) -> tuple[FloatArray, tuple[str, ...]]:
-    """(4,) N: typed grams, else the weighing of this car in this state in the log; and what to say of it first.
-
-    number: record of the weighing, as asked.  Raises InputError when there is none.
-    """
-    if typed is not None:
-        grams = np.asarray(typed, dtype=float)
-        if not np.all(np.isfinite(grams)) or np.any(grams <= 0):
-            raise InputError("each wheel must carry something", where="--weights", remedy="Give FL FR RL RR in grams")
-        refuse_mass(float(grams.sum()), card.geometry.wheelbase_mm, "--weights", where)
-        return newtons_from_grams(grams), ()
-    found = None if log is None else weighing_of(card, log, number=number)
-    if found is None:
-        raise InputError(
-            f'there is no weighing of "{card.name}" in the log',
-            where=where,
-            remedy="Weigh the car first, or give --weights FL FR RL RR in grams",
-        )
-    result = WEIGHING.of(found.record).result
-    return np.array(result.corner_weights_g) * 1e-3 * result.gravity_m_s2, found.remarks
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
-class DrivenCar:
-    """A car as it is asked about. load: (4,) N at rest.  grip: factors front and rear.  remarks: to be told first."""
+class _Cast:
+    """The best known car and its draws. few, few_tyres: the first of them."""
 
-    card: CarCard
-    load: FloatArray
-    grip: tuple[float, float]
-    remarks: tuple[str, ...]
-
-
-def driven_car(
-    path: Path,
-    log: BenchLog | None,
-    *,
-    weights: Sequence[float] | None = None,
-    grip: tuple[float, float] | None = None,
-    weighing: str = "",
-) -> DrivenCar:
-    """The car behind a test card, with that card's weights and grip, or of a car card alone.
-
-    weights: grams, grip: factors front and rear, both instead of what the cards and the log say.  log: may be None
-    where weights are given.  weighing: number of its record, as asked.  Raises InputError.
-    """
-    if _is_car_card(path):
-        card = read_card(path, CarCard)
-        load, remarks = weights_for(card, log, weights, where=str(path), number=weighing)
-        return DrivenCar(card=card, load=load, grip=grip or ALL_ALIKE, remarks=remarks)
-    cards = read_set(path, Choices(weighing=weighing))
-    typed = cards.test.typed.weights_g if not weighing else None
-    load, remarks = weights_for(cards.car, log, weights or typed, where=str(path), number=weighing)
-    said = cards.test.grip
-    if grip is None:
-        how = "" if said.measured else ", not measured"
-        remarks = (*remarks, f"Grip front {said.front:g}, rear {said.rear:g}, from {path.name}{how}")
-    return DrivenCar(card=cards.car, load=load, grip=grip or (said.front, said.rear), remarks=remarks)
+    car: Moving
+    tyres: Tyres
+    drawn: DrawnCars
+    many: Chassis
+    many_tyres: Tyres
+    few: Chassis
+    few_tyres: Tyres
 
 
-def _is_car_card(path: Path) -> bool:
-    """Whether a file says so itself; one that cannot be read is explained where it is read as a test card."""
-    try:
-        return tomllib.loads(path.read_text("utf-8-sig")).get("card") == "car"
-    except (OSError, ValueError, RecursionError):
-        return False
+def answer_driven(car: DrivenCar, asked: DriftQuestion, *, where: str) -> MovingAnswers:
+    """`answer_moving` of a car with its own grip and its own uncertainties."""
+    mine = DriftQuestion(
+        phases=asked.phases,
+        grip=car.grip,
+        open_to=car.open_to,
+        drive=asked.drive,
+        rank_phase=asked.rank_phase,
+        blend=asked.blend,
+        seed=asked.seed,
+    )
+    return answer_moving(car.card, car.load, mine, where=where)
 
 
-def answer_moving(
-    card: CarCard,
-    load: FloatArray,
-    asked: DriftQuestion,
-    *,
-    where: str = "car card",
-) -> MovingAnswers:
+def answer_moving(card: CarCard, load: FloatArray, asked: DriftQuestion, *, where: str = "car card") -> MovingAnswers:
     """Everything that the command shows of one car. load: (4,) N at rest.
 
     Raises InputError where the cards make no car or no drift.
     """
     checked = checked_phases(asked.phases)
-    car = moving_car(card, load, where=where)
-    section = springs_on(card, where=where)
-    tyres = tyres_like(
-        car.chassis,
-        front=asked.grip[0],
-        rear=asked.grip[1],
-        sensitivity=min(section.load_sensitivity, 0.99),
-    )
-    table = phase_table(car.chassis, tyres, checked, drive_front=DRIVE_FRONT[asked.drive])
+    cast = _cast(card, load, asked, where=where)
+    car, tyres = cast.car, cast.tyres
+    drive = DRIVE_FRONT[asked.drive]
+    table = phase_table(car.chassis, tyres, checked, drive_front=drive)
+    ranges, over = _phase_ranges(table, cast, checked, drive)
     warnings = [
-        f'phase "{one.name}": the car rolls over' for one, over in zip(checked, table.rolls_over, strict=True) if over
+        f'phase "{one.name}": the car rolls over'
+        if table.rolls_over[i]
+        else f'phase "{one.name}": {100 * over[i]:.0f} of 100 cars that the card leaves open roll over'
+        for i, one in enumerate(checked)
+        if table.rolls_over[i] or over[i] > 0
     ]
-    balance_half, load_half = _uncertainties(
-        card, load, tyres, checked, where=where, rng=np.random.default_rng(asked.seed)
-    )
-    path = drift_path(car.chassis, tyres, checked, blend=asked.blend, damper=car.damper, inertia=car.inertia)
-    which = _ranked_phase(checked, table, asked.rank_phase)
-    time = np.arange(0.0, 1.2, 2e-3)
-    step = respond(
-        car.chassis,
-        car.damper,
-        car.inertia,
-        Manoeuvre(
-            time=time, ax=np.zeros_like(time), ay=ramp(time, start=0.0, rise=RISE, size=STEP_G * STANDARD_GRAVITY)
-        ),
-    )
-    if bool(step.rolls_over):
+    lift, lifting = _lifting(cast)
+    best, arriving = _arriving(cast)
+    if not np.all(np.isfinite(best.change)):
         warnings.append(f"{STEP_G:g} g sideways rolls the car over: no arrival times")
-    lift = lift_off(car.chassis)
-    ranking: tuple[SetupEffect, ...] = ()
-    if which is not None:
-        found = effects(car.chassis, tyres, checked[which])
-        ranking = tuple(sorted(found, key=lambda one: (one.rolls_over, -abs(one.balance_change))))
-    grips = float(np.mean(asked.grip))
-    raised = equilibrium(car.chassis, 0.0, min(lift.lifts * 1.02, 0.5 * (lift.lifts + lift.rolls)))
+    which = _ranked_phase(checked, table, asked.rank_phase)
+    region = reachable(car.chassis, tyres)
+    pivots = reachable_pivots(car.chassis, tyres)
+    spans = np.array([pivots.rest, pivots.lowest, pivots.highest])
+    rest = np.asarray(load) / load.sum()
+    carried = np.asarray(cast.many.tyre_force)
+    upright = bool(np.isfinite(lift.lifts[0]))
     return MovingAnswers(
-        name=card.name,
+        card=card,
         car=car,
+        drive=asked.drive,
         phases=checked,
         table=table,
-        balance_half=balance_half,
-        load_half=load_half,
-        path=path,
-        region=reachable(car.chassis, tyres),
-        pivots=reachable_pivots(car.chassis, tyres),
+        ranges=ranges,
+        path=drift_path(car.chassis, tyres, checked, blend=asked.blend, damper=car.damper, inertia=car.inertia),
+        region=region,
+        reach=_reach(region, reaches(cast.few, cast.few_tyres)),
+        kappa=drawn(spans, pivot_spans(cast.few, cast.few_tyres)),
         lift=lift,
-        modes=modes(car.chassis, car.damper, car.inertia),
-        arrival=arrival(step),
-        ranking=ranking,
+        lifting=lifting,
+        modes=_modes(cast),
+        arrival=arriving,
+        ranking=() if which is None else _ranking(cast, checked[which]),
         ranked_phase="" if which is None else checked[which].name,
-        rule=beside(car.chassis, raised, grip=grips, lift=lift),
+        rest_share=drawn(rest, carried / carried.sum(-1, keepdims=True)),
+        rest_rule=beside(load, np.full(4, True)),
+        rule=beside(lift.loads[0], ~lift.leaves[0]) if upright else None,
         warnings=tuple(warnings),
     )
+
+
+def _cast(card: CarCard, load: FloatArray, asked: DriftQuestion, *, where: str) -> _Cast:
+    car, section, open_to = moving_car(card, load, where=where), springs_on(card, where=where), asked.open_to
+    fall = section.load_sensitivity if open_to.sensitivity is None else open_to.sensitivity
+    tyres = tyres_like(car.chassis, front=asked.grip[0], rear=asked.grip[1], sensitivity=min(fall, 0.99))
+    rng = np.random.default_rng(asked.seed)
+    some = drawn_cars(card, load, where=where, count=_DRAWS, rng=rng, open_to=open_to)
+    worn = some.tyres(tyres)
+    few = Tyres(grip=worn.grip[:_FEW], sensitivity=worn.sensitivity[:_FEW], nominal=worn.nominal[:_FEW])
+    return _Cast(
+        car=car,
+        tyres=tyres,
+        drawn=some,
+        many=stacked(some.cars),
+        many_tyres=worn,
+        few=stacked(some.cars[:_FEW]),
+        few_tyres=few,
+    )
+
+
+def _phase_ranges(
+    table: PhaseTable, cast: _Cast, phases: Sequence[Phase], drive_front: float
+) -> tuple[PhaseRanges, FloatArray]:
+    """The table with its draws; and the share of the draws that roll over, (p,)."""
+    many = phase_table(cast.many, cast.many_tyres, phases, drive_front=drive_front)
+    words = []
+    for i in range(len(phases)):
+        stands = ~many.rolls_over[:, i]
+        told, count = np.unique(many.balance.words[stands, i], return_counts=True)
+        each = sorted(zip(told, count / max(int(stands.sum()), 1), strict=True), key=lambda one: -one[1])
+        words.append(tuple((str(word), float(share)) for word, share in each))
+    ranges = PhaseRanges(
+        balance=drawn(table.centre, many.centre),
+        many_balance=many.centre,
+        load=drawn(table.load, many.load),
+        roll=drawn(table.roll, many.roll),
+        pitch=drawn(table.pitch, many.pitch),
+        used=drawn(table.balance.used, many.balance.used),
+        spare=drawn(table.balance.spare_along, many.balance.spare_along),
+        lifted=np.asarray((many.lifted & ~many.rolls_over[..., None]).mean(0)),
+        words=tuple(words),
+    )
+    return ranges, np.asarray(many.rolls_over.mean(0))
+
+
+def _reach(region: Region, many: Reaches) -> RegionRanges:
+    return RegionRanges(
+        station=drawn(np.array(region.station), many.station),
+        side=drawn(np.array(region.side), many.side),
+        width=drawn(np.array(region.width), many.width),
+        taper=drawn(region.width[1] - region.width[0], many.width[:, 1] - many.width[:, 0]),
+        area=drawn(region.area, many.area),
+        many=many,
+        lifts=float(many.lifts.mean()),
+    )
+
+
+def _lifting(cast: _Cast) -> tuple[LiftOff, LiftRanges]:
+    lift, many = lift_offs(stacked([cast.car.chassis])), lift_offs(cast.many)
+    limit = float(grip_limit(cast.car.chassis, cast.tyres, SIDEWAYS)[0][0])
+    held = grip_limit(cast.many, cast.many_tyres, SIDEWAYS)[0][:, 0]
+    total = many.loads.sum(-1, keepdims=True)
+    shares = np.where(np.isfinite(many.lifts)[:, None], many.loads / np.where(total > 0, total, 1.0), np.nan)
+    upright = np.isfinite(lift.lifts[0])
+    return lift, LiftRanges(
+        lifts=drawn(lift.lifts[0], many.lifts),
+        rolls=drawn(lift.rolls[0], many.rolls),
+        limit=drawn(limit, held),
+        first=np.asarray((many.leaves & np.isfinite(many.lifts)[:, None]).mean(0)),
+        tips=float(many.tips.mean()),
+        reached=float((many.lifts <= held).mean()),
+        share=drawn(lift.loads[0] / lift.loads[0].sum() if upright else np.full(4, np.nan), shares),
+    )
+
+
+def _modes(cast: _Cast) -> tuple[ModeRange, ...]:
+    best = modes(cast.car.chassis, cast.car.damper, cast.car.inertia)
+    many = [modes(one.chassis, one.damper, one.inertia) for one in cast.drawn.whole[:_FEW]]
+    found = []
+    for k, name in enumerate(best.name):
+        if name in BODY_MODES and name not in best.name[:k]:
+            places = [one.name.index(name) if name in one.name else -1 for one in many]
+            each = np.array(
+                [
+                    [one.frequency[at], one.damping[at]] if at >= 0 else [np.nan, np.nan]
+                    for one, at in zip(many, places, strict=True)
+                ]
+            )
+            found.append(
+                ModeRange(
+                    name=name,
+                    frequency=drawn(best.frequency[k], each[:, 0]),
+                    damping=drawn(best.damping[k], each[:, 1]),
+                )
+            )
+    return tuple(found)
+
+
+def _arriving(cast: _Cast) -> tuple[Arrival, ArrivalRanges]:
+    best = _step(cast.car.chassis, cast.car.damper, cast.car.inertia, every=2e-3, longest=1e-3)
+    inertia = [one.inertia for one in cast.drawn.whole[:_FEW]]
+    many = _step(
+        cast.few,
+        cast.car.damper,
+        BodyInertia(roll=np.array([one.roll for one in inertia]), pitch=np.array([one.pitch for one in inertia])),
+        every=4e-3,
+        longest=4e-3,
+    )
+    return best, ArrivalRanges(
+        arrive=drawn(best.arrive, many.arrive),
+        overshoot=drawn(best.overshoot, many.overshoot),
+        peak=drawn(best.peak_time, many.peak_time),
+    )
+
+
+def _step(chassis: Chassis, damper: Dampers, inertia: BodyInertia, *, every: float, longest: float) -> Arrival:
+    """The load of a ramp to STEP_G. every: s between moments.  longest: s, of one step of integration."""
+    time = np.arange(0.0, 1.2, every)
+    ay = ramp(time, start=0.0, rise=RISE, size=STEP_G * STANDARD_GRAVITY)
+    asked = Manoeuvre(time=time, ax=np.zeros_like(time), ay=ay)
+    return arrival(respond(chassis, damper, inertia, asked, longest=longest))
+
+
+def _ranking(cast: _Cast, phase: Phase) -> tuple[RankedEffect, ...]:
+    chassis = cast.car.chassis
+    found = effects(chassis, cast.tyres, phase)
+    many = changed(cast.few, cast.few_tyres, phase, usual_changes(cast.few, like=chassis))
+    return ranked(found, (many.balance[1:] - many.balance[0]).T, (many.kappa[1:] - many.kappa[0]).T)
 
 
 def _ranked_phase(phases: Sequence[Phase], table: PhaseTable, wanted: str | None) -> int | None:
@@ -228,165 +381,3 @@ def _ranked_phase(phases: Sequence[Phase], table: PhaseTable, wanted: str | None
         return None if table.rolls_over[names.index(wanted)] else names.index(wanted)
     stands = [i for i in range(len(names)) if not table.rolls_over[i]]
     return max(stands, key=lambda i: abs(phases[i].ay)) if stands else None
-
-
-def _uncertainties(
-    card: CarCard,
-    load: FloatArray,
-    tyres: Tyres,
-    phases: Sequence[Phase],
-    *,
-    where: str,
-    rng: np.random.Generator,
-) -> tuple[FloatArray, FloatArray]:
-    """95 % half-widths per phase: balance point (p,) m and loads (p, 4) N, drawn from the cards' uncertainties.
-
-    Drawn: springs, motion ratios, height of the centre of gravity, load sensitivity, front to rear grip (5 %).
-    A draw in which the car rolls over is left out.  Source: Monte Carlo (JCGM 101:2008), normal inputs.
-    """
-    some = drawn_cars(card, load, where=where, count=_DRAWS, rng=rng)
-    q, r = some.sensitivity[:, None, None], some.ratio[:, None, None]
-    # one more axis before the wheels: draws, phases, wheels
-    drawn = Tyres(
-        grip=tyres.grip * np.concatenate([r, r, 1 / r, 1 / r], -1),
-        sensitivity=np.broadcast_to(q, (_DRAWS, 1, 4)),
-        nominal=tyres.nominal,
-    )
-    many = stacked(some.cars)
-    state = phase_table(many, tyres, phases)
-    centre = friction_centre(with_axis(many), drawn, state.load)[..., 0]
-    return _half_width(centre), _half_width(state.load)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DrawnCars:
-    """cars: n set-ups drawn from the card's uncertainties.  sensitivity: (n,) load sensitivity.  ratio: (n,) factor on
-    the front grip, its inverse on the rear.
-    """
-
-    cars: tuple[Chassis, ...]
-    sensitivity: FloatArray
-    ratio: FloatArray
-
-
-def drawn_cars(card: CarCard, load: FloatArray, *, where: str, count: int, rng: np.random.Generator) -> DrawnCars:
-    """Cars as the card leaves open. Drawn: springs, motion ratios, height of the centre of gravity, load sensitivity,
-    front to rear grip.  load: (4,) N.  Source: Monte Carlo (JCGM 101:2008), normal inputs.
-    """
-    section = springs_on(card, where=where)
-    car = moving_car(card, load, where=where)
-    cars, sensitivity, ratio = [], [], []
-    mass = float(load.sum()) / STANDARD_GRAVITY
-    least = float((car.chassis.unsprung_mass * car.chassis.unsprung_height).sum()) / mass * 1.05 + 1e-3
-    for _ in range(count):
-        z = rng.standard_normal(7)
-        scale = {}
-        for i, (axle, name) in enumerate(((section.front, "front"), (section.rear, "rear"))):
-            spring, motion = axle.spring_n_per_mm_u / axle.spring_n_per_mm, axle.motion_ratio_u / axle.motion_ratio
-            scale[f"spring_{name}"] = max(1 + spring * z[i], 0.1)
-            scale[f"ratio_{name}"] = max(1 + motion * z[2 + i], 0.1)
-        height = max((card.geometry.cg_height_mm + card.geometry.cg_height_mm_u * z[4]) * 1e-3, least)
-        cars.append(moving_car(card, load, where=where, scale=scale, height=height).chassis)
-        sensitivity.append(np.clip(section.load_sensitivity + section.load_sensitivity_u * z[5], 0.0, 0.99))
-        ratio.append(np.exp(GRIP_RATIO_U * z[6] / 2))
-    return DrawnCars(cars=tuple(cars), sensitivity=np.array(sensitivity), ratio=np.array(ratio))
-
-
-def _half_width(drawn: FloatArray) -> FloatArray:
-    """Half the 95 % range over the first axis; nan where no draw stands."""
-    stands = np.isfinite(drawn).any(0)
-    kept = np.where(stands, drawn, 0.0)
-    low, high = np.nanquantile(kept, [0.025, 0.975], axis=0)
-    return np.where(stands, 0.5 * (high - low), np.nan)
-
-
-def moving_json(answers: MovingAnswers) -> Json:
-    """One car's answers as plain JSON: grams, millimetres, degrees, per cent of the wheelbase. nan becomes missing."""
-    length, table = float(answers.car.chassis.wheelbase), answers.table
-    grams = 1e3 / STANDARD_GRAVITY
-    phases = []
-    for i, phase in enumerate(answers.phases):
-        entry: Json = {
-            "name": phase.name,
-            "ax_g": phase.ax / STANDARD_GRAVITY,
-            "ay_g": phase.ay / STANDARD_GRAVITY,
-            "steer_deg": float(np.degrees(phase.steer)),
-            "duration_s": phase.duration,
-            "rolls_over": bool(table.rolls_over[i]),
-        }
-        if not table.rolls_over[i]:
-            entry |= {
-                "load_g": (table.load[i] * grams).tolist(),
-                "load_half_g": (answers.load_half[i] * grams).tolist(),
-                "lifted": [WHEELS[k] for k in np.flatnonzero(table.lifted[i])],
-                "balance_pct": 100 * float(table.centre[i, 0]) / length,
-                "balance_half_pct": 100 * float(answers.balance_half[i]) / length,
-                "balance_side_mm": 1e3 * float(table.centre[i, 1]),
-                "roll_deg": float(np.degrees(table.roll[i])),
-                "pitch_deg": float(np.degrees(table.pitch[i])),
-                "side_grip_used": [float(v) if np.isfinite(v) else None for v in table.balance.used[i]],
-                "behaviour": str(table.balance.words[i]),
-            }
-        phases.append(entry)
-    low, high = answers.region.station_pct(length)
-    slow = [k for k, name in enumerate(answers.modes.name) if name in ("heave", "pitch", "roll")]
-    return {
-        "car": answers.name,
-        "phases": phases,
-        "region": {
-            "area_cm2": 1e4 * answers.region.area,
-            "station_pct": [low, high],
-            "side_mm": [1e3 * v for v in answers.region.side],
-            "lifts_a_wheel": answers.region.lifts,
-        },
-        "pivot_of_a_push": {
-            "push_pct": 80.0,
-            "kappa_rest_per_m": answers.pivots.rest,
-            "kappa_per_m": [answers.pivots.lowest, answers.pivots.highest],
-            "passes_straight": answers.pivots.through_straight,
-        },
-        "lift_off": {
-            "lifts_g": answers.lift.lifts / STANDARD_GRAVITY,
-            "wheel": WHEELS[answers.lift.wheel],
-            "rolls_over_g": answers.lift.rolls / STANDARD_GRAVITY,
-            "text": answers.lift.text,
-        },
-        "modes": [
-            {
-                "name": answers.modes.name[k],
-                "frequency_hz": float(answers.modes.frequency[k]),
-                "damping_ratio": float(answers.modes.damping[k]),
-            }
-            for k in slow
-        ],
-        "step": {
-            "ay_g": STEP_G,
-            "rise_ms": 1e3 * RISE,
-            "arrive_ms": _finite(1e3 * answers.arrival.arrive),
-            "overshoot_pct": _finite(100 * answers.arrival.overshoot),
-            "peak_ms": _finite(1e3 * answers.arrival.peak_time),
-        },
-        "changes": {
-            "phase": answers.ranked_phase,
-            "ranked": [
-                {
-                    "name": one.name,
-                    "balance_change_pct": one.balance_change,
-                    "kappa_change_per_m": one.kappa_change,
-                    "rolls_over": one.rolls_over,
-                }
-                for one in answers.ranking
-            ],
-        },
-        "equal_shares": {
-            "label": answers.rule.label,
-            "rule_front_pct": 100 * answers.rule.rule_front,
-            "model_front_pct": 100 * answers.rule.model_front,
-            "why": list(answers.rule.why),
-        },
-        "warnings": list(answers.warnings),
-    }
-
-
-def _finite(values: FloatArray) -> list[float | None]:
-    return [float(v) if np.isfinite(v) else None for v in values]

@@ -12,7 +12,7 @@ from analysis.weighing.corner_weights import newtons_from_grams
 from rig.base.errors import InputError
 from rig.cards.chassis import moving_car, springs_on
 from rig.cards.read import CardSet
-from rig.jobs.moving.moving import drawn_cars
+from rig.jobs.moving.drawn_cars import drawn_cars
 from rig.jobs.weighing.weights import Weighing
 
 MOST_G = 3.0

@@ -1,12 +1,11 @@
 """What springs, bars and heights are worth on the move, in words and for programs."""
 
+from analysis.moving.ranking import SEEN_POINTS
 from analysis.moving.worth import MovingWorth
 from rig.base.plain_json import Json
 from rig.jobs.moving.on_the_move import OnTheMove
 from rig.report.words.rounding import plus_minus
 
-SEEN_POINTS = 0.5
-"""Below this no push shows a change of the balance."""
 NEXT_TO_NOTHING = 0.02
 """Points: such a change is not worth a figure."""
 WHY_ON_THE_MOVE = (

@@ -10,8 +10,8 @@ from analysis.base.errors import InputError
 from analysis.moving.chassis import Chassis
 from analysis.moving.equilibrium import equilibrium
 from analysis.moving.phases import Phase
-from analysis.moving.pivots import pivot_station, push_turn_per_travel, reachable_pivots
-from analysis.moving.region import grip_limit, reachable
+from analysis.moving.pivots import pivot_spans, pivot_station, push_turn_per_travel, reachable_pivots
+from analysis.moving.region import grip_limit, reachable, reaches
 from analysis.moving.setup_changes import (
     SetupChange,
     effects,
@@ -22,7 +22,7 @@ from analysis.moving.setup_changes import (
     with_springs,
     with_track,
 )
-from analysis.moving.tyres import capacity, friction_centre, tyres_like
+from analysis.moving.tyres import Tyres, capacity, friction_centre, tyres_like
 from tests.analysis.moving.moving_cars import G, dunlin, picked, random_cars
 
 
@@ -70,6 +70,35 @@ def test_region_holds_all_reachable_points_and_its_area_is_that_of_its_edge() ->
     (line,) = region.outline
     rim = 0.5 * abs(np.sum(line[:-1, 0] * line[1:, 1] - line[1:, 0] * line[:-1, 1]))
     assert rim == pytest.approx(region.area, rel=0.03)  # half a cell of 160 around it
+
+
+def test_regions_of_many_cars_are_those_of_each() -> None:
+    cars = random_cars(4, np.random.default_rng(8))
+    grip = np.array([[0.7, 0.7, 0.8, 0.8], [0.9, 0.9, 0.6, 0.6], [0.5] * 4, [1.0] * 4])
+    fall = np.array([0.05, 0.2, 0.1, 0.15])
+    quarter = np.asarray(cars.weight)[:, None] / 4
+    many = reaches(cars, Tyres(grip=grip, sensitivity=np.repeat(fall[:, None], 4, 1), nominal=np.repeat(quarter, 4, 1)))
+    for k in range(4):
+        car = picked(cars, k)
+        tyres = Tyres(grip=grip[k], sensitivity=np.full(4, fall[k]), nominal=np.full(4, quarter[k, 0]))
+        one = reachable(car, tyres)
+        np.testing.assert_allclose(many.station[k], one.station, atol=0.012 * np.ptp(one.station))
+        np.testing.assert_allclose(many.side[k], one.side, atol=0.02 * np.ptp(one.side))
+        np.testing.assert_allclose(many.width[k], one.width, rtol=0.05)
+        assert many.area[k] == pytest.approx(one.area, rel=0.06)
+
+
+def test_the_width_of_a_round_region_near_its_ends() -> None:
+    """A disc of radius r, a tenth of its length in: chord 2 r sqrt(1 - 0.8^2) = 1.2 r (elementary geometry)."""
+    car = dunlin(spring=[1e5] * 4, tyre=[1e7] * 4)
+    found = reachable(car, tyres_like(car, front=0.8, rear=0.8, sensitivity=0.0))
+    np.testing.assert_allclose(found.width, 1.2 * 0.8 * 0.035, rtol=0.01)
+    # a stiff front bar, tyres that lose grip with load: the front end gets narrower (more transfer costs more there)
+    soft, stiff = (
+        reachable(one, tyres_like(one, front=0.8, rear=0.8, sensitivity=0.25))
+        for one in (dunlin(bar=[0.0, 0.0]), dunlin(bar=[1500.0, 0.0]))
+    )
+    assert stiff.width[1] / stiff.width[0] < 0.95 * soft.width[1] / soft.width[0]
 
 
 def test_region_without_load_sensitivity_is_where_the_loads_put_it() -> None:
@@ -243,3 +272,17 @@ def test_reachable_pivots_span_those_of_single_moments() -> None:
     assert found.station[0] < pivot_station(np.array(found.rest), 0.257) < found.station[1]
     near = reachable_pivots(car, tyres, push_pct=48.0)  # pushed at the balance point at rest: straight, either way
     assert near.through_straight
+
+
+def test_pivots_of_many_cars_are_those_of_each() -> None:
+    cars = random_cars(3, np.random.default_rng(4))
+    quarter = np.asarray(cars.weight)[:, None] / 4
+    tyres = Tyres(grip=np.full((3, 4), 0.8), sensitivity=np.full((3, 4), 0.1), nominal=np.repeat(quarter, 4, 1))
+    spans = pivot_spans(cars, tyres)
+    for k in range(3):
+        one = reachable_pivots(
+            picked(cars, k),
+            Tyres(grip=np.full(4, 0.8), sensitivity=np.full(4, 0.1), nominal=np.full(4, quarter[k, 0])),
+        )
+        width = one.highest - one.lowest
+        np.testing.assert_allclose(spans[k], [one.rest, one.lowest, one.highest], atol=0.03 * width)

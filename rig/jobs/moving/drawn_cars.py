@@ -1,0 +1,108 @@
+"""Cars as their cards leave them open: set-ups drawn from every uncertainty that stands on the cards."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.base.arrays import FloatArray
+from analysis.base.gravity import STANDARD_GRAVITY
+from analysis.moving.chassis import Chassis
+from analysis.moving.tyres import Tyres
+from analysis.statistics.monte_carlo import square_root
+from rig.cards.chassis import Moving, moving_car, springs_on
+from rig.cards.schema import CarCard
+
+GRIP_RATIO_U = 0.05
+"""Of front to rear grip, relative, until measured (as on the test card)."""
+GRIP_LEVEL_U = 0.2
+"""Of the common level of grip, relative, until measured (as on the test card)."""
+DRAWN = (
+    "drawn for the ±: weights, springs, motion ratios, height of the centre of gravity, load sensitivity, grip; taken "
+    "as they stand on the card: bars, dampers, tyre rates, roll centres, stops"
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OpenTo:
+    """What the cards of a car leave open beside its springs.
+
+    load_covariance: (4, 4) N², None: the wheel loads are taken as known.  ratio_u: of front to rear grip, relative.
+    level_u: of the common level of grip, relative.  sensitivity, sensitivity_u: measured ones, instead of the card's.
+    """
+
+    load_covariance: FloatArray | None = None
+    ratio_u: float = GRIP_RATIO_U
+    level_u: float = GRIP_LEVEL_U
+    sensitivity: float | None = None
+    sensitivity_u: float = 0.0
+
+
+NOTHING_ELSE = OpenTo()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DrawnCars:
+    """cars: n set-ups.  whole: the same with dampers and inertia.  sensitivity: (n,) load sensitivity.  ratio: (n,)
+    factor on the front grip, its inverse on the rear.  level: (n,) factor on both.
+    """
+
+    cars: tuple[Chassis, ...]
+    whole: tuple[Moving, ...]
+    sensitivity: FloatArray
+    ratio: FloatArray
+    level: FloatArray
+
+    def tyres(self, best: Tyres) -> Tyres:
+        """Tyres (n, 4) of the drawn cars around the best known ones (4,)."""
+        count = len(self.cars)
+        each = np.stack([self.ratio, self.ratio, 1 / self.ratio, 1 / self.ratio], -1) * self.level[:, None]
+        return Tyres(
+            grip=np.asarray(best.grip) * each,
+            sensitivity=np.repeat(self.sensitivity[:, None], 4, axis=1),
+            nominal=np.broadcast_to(np.asarray(best.nominal), (count, 4)),
+        )
+
+
+def drawn_cars(
+    card: CarCard,
+    load: FloatArray,
+    *,
+    where: str,
+    count: int,
+    rng: np.random.Generator,
+    open_to: OpenTo = NOTHING_ELSE,
+) -> DrawnCars:
+    """Cars as the card leaves open. Drawn: springs, motion ratios, height of the centre of gravity, load sensitivity,
+    front to rear grip, and what `open_to` says.  load: (4,) N.  Source: Monte Carlo (JCGM 101:2008), normal inputs.
+    """
+    section = springs_on(card, where=where)
+    if open_to.sensitivity is None:
+        fall, fall_u = section.load_sensitivity, section.load_sensitivity_u
+    else:
+        fall, fall_u = open_to.sensitivity, open_to.sensitivity_u
+    car = moving_car(card, load, where=where).chassis
+    masses = np.asarray(car.unsprung_mass)
+    mass = float(load.sum()) / STANDARD_GRAVITY
+    least = float((masses * car.unsprung_height).sum()) / mass * 1.05 + 1e-3
+    z = rng.standard_normal((count, 7))
+    loads = np.repeat(np.asarray(load, dtype=float)[None], count, axis=0)
+    if open_to.load_covariance is not None:
+        loads = loads + rng.standard_normal((count, 4)) @ square_root(open_to.load_covariance).T
+        # a wheel that carries less than itself is no car: such a draw stands just on it
+        loads = np.maximum(loads, 1.02 * masses * STANDARD_GRAVITY + 1e-3)
+    whole = []
+    for row, carried in zip(z, loads, strict=True):
+        scale = {}
+        for i, (axle, name) in enumerate(((section.front, "front"), (section.rear, "rear"))):
+            spring, motion = axle.spring_n_per_mm_u / axle.spring_n_per_mm, axle.motion_ratio_u / axle.motion_ratio
+            scale[f"spring_{name}"] = max(1 + spring * row[i], 0.1)
+            scale[f"ratio_{name}"] = max(1 + motion * row[2 + i], 0.1)
+        height = max((card.geometry.cg_height_mm + card.geometry.cg_height_mm_u * row[4]) * 1e-3, least)
+        whole.append(moving_car(card, carried, where=where, scale=scale, height=height))
+    return DrawnCars(
+        cars=tuple(one.chassis for one in whole),
+        whole=tuple(whole),
+        sensitivity=np.clip(fall + fall_u * z[:, 5], 0.0, 0.99),
+        ratio=np.exp(open_to.ratio_u * z[:, 6] / 2),
+        level=np.exp(open_to.level_u * rng.standard_normal(count)),
+    )

@@ -1,0 +1,136 @@
+"""The car that a question of the moving car is about: its card, its weights and its grip, and where each comes from."""
+
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from analysis.base.arrays import FloatArray
+from analysis.base.gravity import STANDARD_GRAVITY
+from analysis.weighing.corner_weights import newtons_from_grams, typed_loads
+from analysis.weighing.reseating import pool_placements
+from rig.base.errors import InputError
+from rig.cards.agreement import refuse_mass
+from rig.cards.read import Choices, read_card, read_set
+from rig.cards.schema import CarCard, Pads
+from rig.jobs.moving.drawn_cars import OpenTo
+from rig.jobs.weighing.weights import KITCHEN_SCALE_GAIN_U
+from rig.log.store import BenchLog
+from rig.lookups.belongs import weighing_of
+from rig.records.weighing import WEIGHING
+
+ALL_ALIKE = (0.8, 0.8)
+"""Grip factors front and rear of a car card alone."""
+TYPED_RESOLUTION_G = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KnownWeights:
+    """load: (4,) N.  covariance: (4, 4) N².  remarks: to be told first."""
+
+    load: FloatArray
+    covariance: FloatArray
+    remarks: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DrivenCar:
+    """A car as it is asked about. load: (4,) N at rest.  grip: factors front and rear.  open_to: what is not known of
+    it beside its springs.  remarks: to be told first.
+    """
+
+    card: CarCard
+    load: FloatArray
+    grip: tuple[float, float]
+    open_to: OpenTo
+    remarks: tuple[str, ...]
+
+
+def weights_for(
+    card: CarCard,
+    log: BenchLog | None,
+    typed: Sequence[float] | None,
+    *,
+    where: str,
+    number: str = "",
+    reseat_g: float | None = None,
+) -> KnownWeights:
+    """Typed grams, else the weighing of this car in this state in the log; and what to say of it first.
+
+    number: record of the weighing, as asked.  reseat_g: scatter of a corner between placings, None: the usual one.
+    Raises InputError when there is none.
+    """
+    if typed is not None:
+        grams = np.asarray(typed, dtype=float)
+        if not np.all(np.isfinite(grams)) or np.any(grams <= 0):
+            raise InputError("each wheel must carry something", where="--weights", remedy="Give FL FR RL RR in grams")
+        refuse_mass(float(grams.sum()), card.geometry.wheelbase_mm, "--weights", where)
+        read, parts = typed_loads(grams, TYPED_RESOLUTION_G, gain_u=KITCHEN_SCALE_GAIN_U)
+        pooled = pool_placements(read, parts, scatter_g=Pads().reseat_g if reseat_g is None else reseat_g)
+        square = sum(part.covariance for part in pooled.parts)
+        return KnownWeights(
+            load=newtons_from_grams(grams), covariance=np.asarray(square) * (STANDARD_GRAVITY / 1e3) ** 2, remarks=()
+        )
+    found = None if log is None else weighing_of(card, log, number=number)
+    if found is None:
+        raise InputError(
+            f'there is no weighing of "{card.name}" in the log',
+            where=where,
+            remedy="Weigh the car first, or give --weights FL FR RL RR in grams",
+        )
+    result = WEIGHING.of(found.record).result
+    gravity = result.gravity_m_s2 * 1e-3
+    square = np.sum([part.covariance_g2 for part in result.doubt], axis=0) if result.doubt else np.zeros((4, 4))
+    return KnownWeights(
+        load=np.array(result.corner_weights_g) * gravity,
+        covariance=np.asarray(square, dtype=float) * gravity**2,
+        remarks=found.remarks,
+    )
+
+
+def driven_car(
+    path: Path,
+    log: BenchLog | None,
+    *,
+    weights: Sequence[float] | None = None,
+    grip: tuple[float, float] | None = None,
+    weighing: str = "",
+) -> DrivenCar:
+    """The car behind a test card, with that card's weights and grip, or of a car card alone.
+
+    weights: grams, grip: factors front and rear, both instead of what the cards and the log say.  log: may be None
+    where weights are given.  weighing: number of its record, as asked.  Raises InputError.
+    """
+    if _is_car_card(path):
+        card = read_card(path, CarCard)
+        known = weights_for(card, log, weights, where=str(path), number=weighing)
+        return DrivenCar(
+            card=card,
+            load=known.load,
+            grip=grip or ALL_ALIKE,
+            open_to=OpenTo(load_covariance=known.covariance),
+            remarks=known.remarks,
+        )
+    cards = read_set(path, Choices(weighing=weighing))
+    typed = cards.test.typed.weights_g if not weighing else None
+    reseat_g = cards.bench.pads.reseat_g
+    known = weights_for(cards.car, log, weights or typed, where=str(path), number=weighing, reseat_g=reseat_g)
+    said, remarks = cards.test.grip, known.remarks
+    open_to = OpenTo(load_covariance=known.covariance)
+    if grip is None:
+        how = "" if said.measured else ", not measured"
+        remarks = (*remarks, f"Grip front {said.front:g}, rear {said.rear:g}, from {path.name}{how}")
+        open_to = OpenTo(load_covariance=known.covariance, ratio_u=said.ratio_u, level_u=said.level_u)
+    return DrivenCar(
+        card=cards.car, load=known.load, grip=grip or (said.front, said.rear), open_to=open_to, remarks=remarks
+    )
+
+
+def _is_car_card(path: Path) -> bool:
+    """Whether a file says so itself; one that cannot be read is explained where it is read as a test card."""
+    try:
+        return tomllib.loads(path.read_text("utf-8-sig")).get("card") == "car"
+    except (OSError, ValueError, RecursionError):
+        return False
