@@ -203,9 +203,7 @@ class Bench:
             try:
                 with self._lock, self.log() as log:
                     deck = Deck(self.folder / "page" / "virtual")
-                    deck.replace(
-                        {"bench": bench_text()} | step_cards(FIRST_STEP, _setup_of(FIRST_STEP)), log, undoable=False
-                    )
+                    deck.begin({"bench": bench_text()} | step_cards(FIRST_STEP, _setup_of(FIRST_STEP)), log)
                     self.hub.stop()
                     self.virtual, self.deck, self.step, self.verdict = side, deck, FIRST_STEP, None
                     side.take(_setup_of(FIRST_STEP))
@@ -244,7 +242,7 @@ class Bench:
         """On the virtual bench: cards as of `carded`, a car as of `true`."""
         assert self.virtual is not None
         with self._lock, self.log() as log:
-            self.deck.replace(step_cards(step, carded), log)
+            self.deck.begin(step_cards(step, carded), log)
             self.virtual.take(true)
         self.verdict = None
 

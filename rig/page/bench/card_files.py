@@ -69,6 +69,11 @@ class Deck:
             self._set_aside(kind)
         write_text(self._path(kind), text)
 
+    def begin(self, texts: Mapping[str, str], log: BenchLog) -> None:
+        """Make these texts the cards of another car: nothing before can be undone onto this one. Raises InputError."""
+        self.replace(texts, log, undoable=False)
+        self._remember([])
+
     def replace(self, texts: Mapping[str, str], log: BenchLog, *, undoable: bool = True) -> None:
         """Make these texts the cards; all are checked before any is written. Raises InputError."""
         for kind, text in texts.items():
@@ -83,8 +88,7 @@ class Deck:
         write_text(self._good_file, json.dumps(self._stored_good() | good))
         if before and undoable:
             hashes = {kind: log.add_card(kind, str(tomllib.loads(text)["name"]), text) for kind, text in before.items()}
-            self._history = [*self._history, hashes][-LONGEST_HISTORY:]
-            write_text(self._history_file, json.dumps(self._history))
+            self._remember([*self._history, hashes][-LONGEST_HISTORY:])
 
     def save(self, kind: str, values: CardKeys, log: BenchLog) -> None:
         """Change keys of one card, keeping its comments. values: dotted key -> value, None to leave the key out."""
@@ -97,9 +101,12 @@ class Deck:
         hashes = self._history[-1]
         texts = {kind: log.card(digest).text for kind, digest in hashes.items()}
         self.replace(texts, log, undoable=False)
-        self._history = self._history[:-1]
-        write_text(self._history_file, json.dumps(self._history))
+        self._remember(self._history[:-1])
         return " and ".join(f"the {kind} card" for kind in texts)
+
+    def _remember(self, history: list[dict[str, str]]) -> None:
+        self._history = history
+        write_text(self._history_file, json.dumps(history))
 
     def _path(self, kind: str) -> Path:
         return self._folder / f"{kind}.toml"

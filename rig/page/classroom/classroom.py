@@ -66,6 +66,8 @@ class Classroom:
         length = wheelbase(cards.car)
         pin = np.array([station_pct / 100 * length, side_mm * MM])
         sentence = pin_sentence(seen, pin, length)
+        if bench.virtual is None:  # a car stands here: it must not be taken for this one
+            sentence = f"A virtual car, alike all round, not yours: {sentence[:1].lower()}{sentence[1:]}"
         with bench.log() as log:
             record = log.record(
                 FIRST_TRY,
@@ -73,7 +75,12 @@ class Classroom:
                 inputs=FirstTryInputs(pin_pct=station_pct, pin_side_mm=side_mm, push_pct=cards.test.push.position_pct),
                 result=FirstTryResult(kappa_per_m=seen.kappa, sentence=sentence, virtual=True),
             )
-        shown = {"pin": pin / MM, "sentence": sentence, "record": record.number}
+        shown = {
+            "pin": pin / MM,
+            "sentence": sentence,
+            "record": record.number,
+            "of_this_bench": bench.virtual is not None,
+        }
         bench.broadcast.publish("first", seen_json(seen) | shown)
         return {"sentence": sentence}
 

@@ -20,7 +20,7 @@ export class CarView {
   constructor(box, { pin = false, onpin = () => {} } = {}) {
     this.svg = make("svg", { class: "car", role: "img", "aria-label": "The car from above" });
     this.layers = {};
-    for (const name of ["scale", "swept", "body", "beams", "loads", "guesses", "forecast", "measured", "push", "pin"]) {
+    for (const name of ["scale", "swept", "body", "beams", "loads", "guesses", "forecast", "measured", "tried", "push", "pin"]) {
       this.layers[name] = make("g", { class: name });
       this.svg.append(this.layers[name]);
     }
@@ -28,7 +28,7 @@ export class CarView {
     this.hasPin = pin;
     this.onpin = onpin;
     this.pin = null;
-    this.live = null;
+    this.held = ""; // who draws: news of the bench and live loads do not draw over a “what if”
     new ResizeObserver(() => this.fit()).observe(this.svg);
     if (pin) this.listen();
   }
@@ -144,7 +144,9 @@ export class CarView {
     layer.append(
       kind === "forecast"
         ? make("path", { d: `M${x} ${-y - 8}l8 8-8 8-8-8z`, class: "mark" })
-        : make("circle", { cx: x, cy: -y, r: 6, class: "mark" }),
+        : kind === "tried"
+          ? make("path", { d: `M${x - 7} ${-y - 7}h14v14h-14z`, class: "mark" })
+          : make("circle", { cx: x, cy: -y, r: 6, class: "mark" }),
     );
   }
 
@@ -173,7 +175,8 @@ export class CarView {
 
   // The outline swings through all poses, in between them too; ends at once for people who want no motion.
   // Every `every`th pose stays as a ghost.
-  swing(poses, done = () => {}, every = 12) {
+  // kind: "tried" for a push that was not one of this bench's car.
+  swing(poses, done = () => {}, every = 12, kind = "") {
     const still = matchMedia("(prefers-reduced-motion: reduce)").matches;
     const begin = performance.now();
     const step = (now) => {
@@ -183,8 +186,8 @@ export class CarView {
       const kept = poses.filter((_, index) => index <= last && index % every === 0);
       const pose = poses[last].map((one, axis) => one + (at - last) * (poses[next][axis] - one));
       this.layers.swept.replaceChildren(
-        ...kept.map((one) => this.outlineAt(one, { class: "ghost" })),
-        this.outlineAt(pose, { class: "mover" }),
+        ...kept.map((one) => this.outlineAt(one, { class: `ghost ${kind}` })),
+        this.outlineAt(pose, { class: `mover ${kind}` }),
       );
       if (share < 1) requestAnimationFrame(step);
       else done();

@@ -2,6 +2,7 @@
 import { on, state } from "./bench.js";
 import { byId, num, show } from "./words.js";
 
+const SAME_LOAD = 0.02; // of the car's weight, at one wheel
 const SHOWN_MS = 30000;
 const NAMES = ["front left", "front right", "rear left", "rear right"];
 
@@ -44,9 +45,12 @@ export function startLive(view) {
     if (!now) return;
     heard = performance.now();
     const fresh = now.load_g && now.load_g.every((g) => g !== null);
-    if (fresh && now.total_g > 20) {
-      view.drawLoads(now.load_g, state.car?.weights ? state.car.picture.cg : null);
-      if (state.car?.picture) view.drawBalance(state.car.picture);
+    if (fresh && now.total_g > 20 && !view.held) {
+      // centre of gravity and balance line belong to the weights on record: they go where other loads stand on the pads
+      const on = state.car?.picture;
+      const same = on?.load_g?.every((g, i) => Math.abs(g - now.load_g[i]) < SAME_LOAD * now.total_g);
+      view.drawLoads(now.load_g, same ? on.cg : null);
+      if (same) view.drawBalance(on);
     }
     const at = now.settled ? "at rest" : "moving";
     const faults = (now.faults ?? []).map((text, i) => (text ? `${NAMES[i]}: ${text}` : "")).filter(Boolean);

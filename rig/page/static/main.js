@@ -16,7 +16,8 @@ startShared();
 on("car", (car) => {
   if (!car.picture) return;
   show(byId("carname"), car.name);
-  view.show(car.picture);
+  if (!view.held) view.show(car.picture);
+  if (car.verdict) view.drawMark("tried", null);
   const w = car.weights;
   show(byId("total"), w ? `${told(w.total_g)} g` : "–");
   show(byId("front"), w ? `${told(w.front_pct, 2)} %` : "–");
@@ -67,9 +68,10 @@ on("first", (first) => {
   show(byId("first-said"), watched ? "" : first.sentence);
   const end = () => {
     show(byId("first-said"), first.sentence);
-    view.drawMark("measured", { place: first.place_mm, region: [] });
+    view.drawMark(first.of_this_bench ? "measured" : "tried", { place: first.place_mm, region: [] });
   };
-  if (watched) view.swing(first.poses, end);
+  view.drawMark("tried", null);
+  if (watched) view.swing(first.poses, end, 12, first.of_this_bench ? "" : "tried");
 });
 tap("virtual", () => act("virtual", { on: !state.car?.virtual }));
 tap("first-push", () => act("first-push", { station_pct: numberIn(byId("pin-pct")), side_mm: numberIn(byId("pin-side")) }));

@@ -18,6 +18,8 @@ export function startWhatIf(view) {
   let touched = false;
   let wish = null;
   let asking = false;
+  let shown = 0; // raised by every reset: an answer to what was asked before it is not drawn
+  let of = ""; // the car and experiment that are asked about
   for (const [name, label, low, high, step, unit] of SLIDERS) {
     const input = el("input", { type: "range", min: low, max: high, step, id: `slide-${name}`, value: card[name] });
     const out = el("output", { for: `slide-${name}` });
@@ -32,6 +34,10 @@ export function startWhatIf(view) {
   };
   const reset = () => {
     touched = false;
+    view.held = "";
+    byId("drawn").hidden = true;
+    wish = null;
+    shown++;
     for (const [name, value] of Object.entries(card)) inputs[name].value = value;
     write();
     show(byId("what-words"), "");
@@ -39,26 +45,32 @@ export function startWhatIf(view) {
   };
   on("car", (car) => {
     if (!car.push) return;
+    const now = JSON.stringify([car.name, car.test, car.step, car.virtual]);
+    if (touched && now !== of) reset();
+    of = now;
     Object.assign(card, { front: car.grip.front, rear: car.grip.rear, push_pct: car.push.position_pct });
     if (!touched) for (const [name, value] of Object.entries(card)) inputs[name].value = value;
     write();
+    if (touched) moved(true); // weighed anew, say: what was asked is answered for the car as it is now
   });
   byId("what-end").addEventListener("click", reset);
 
   function moved(whole) {
     touched = true;
+    view.held = "what if";
     write();
-    wish = { whole, at: performance.now() };
+    wish = { whole, at: performance.now(), of: shown };
     if (!asking) next();
   }
   async function next() {
-    const { whole, at } = wish;
+    const { whole, at, of: mine } = wish;
     wish = null;
     asking = true;
     const query = new URLSearchParams(Object.entries(inputs).map(([name, input]) => [name, input.value]));
     if (whole) query.set("whole", "1");
     try {
-      draw(await ask(`/api/what-if?${query}`), at);
+      const found = await ask(`/api/what-if?${query}`);
+      if (mine === shown) draw(found, at);
       tellTrouble("what", "");
     } catch (error) {
       tellTrouble("what", error.message);
@@ -69,10 +81,13 @@ export function startWhatIf(view) {
   function draw(found, at) {
     const picture = state.car?.picture;
     if (!picture) return;
+    byId("drawn").hidden = false;
     view.show({
       ...picture,
       load_g: found.load_g,
+      cg: null,
       balance: found.balance,
+      balance_half: 0,
       measured: null,
       swept: [],
       forecast: found.mark,
@@ -81,11 +96,11 @@ export function startWhatIf(view) {
     const where = found.whole
       ? found.words
       : found.station_pct === null || found.station_pct === undefined
-        ? "almost straight"
-        : `pivot at ${num(found.station_pct)} % at the first moment of the push`;
+        ? "almost straight, or too near it to name a pivot"
+        : `${num(found.station_pct)} % at best estimates`;
     show(
       byId("what-words"),
-      `${where}; balance point ${num(found.balance_pct)} %${found.assumed ? "; not weighed yet, 400 g a corner assumed" : ""}.`,
+      `Pivot: ${where}; balance point ${num(found.balance_pct)} %${found.assumed ? "; not weighed yet, 400 g a corner assumed" : ""}.`,
     );
     requestAnimationFrame(() => (window.benchSlide = performance.now() - at));
   }
