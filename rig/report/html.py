@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from analysis.base.signs import true_minus
+from rig.base.cautions import BATTERY, LOCAL, SCALE
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -28,10 +29,7 @@ footer{margin-top:3rem;font-size:.9rem}
 @media print{body{max-width:none;margin:0}h2{break-after:avoid}.figure,table{break-inside:avoid}}
 """
 
-REPORT_CAUTION = (
-    "Scale models only; nothing here is advice for full-size cars. Motor and battery unplugged while "
-    "hands are near the wheels; local rules and qualified people come first."
-)
+REPORT_CAUTION = f"{SCALE} {BATTERY} {LOCAL}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

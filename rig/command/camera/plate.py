@@ -49,9 +49,10 @@ def command(
 ) -> None:
     """Find where the marker plate sits on the car, the largest error on the seeing side.
 
-    Motor and battery unplugged. Put a pin (a blunt nail in a board) at two known points in turn, turn the car by hand
-    about each by 30 degrees or more, and film both. Markers of your own? First turn the car by hand through 90
-    degrees, and give that film as --markers; put what it prints onto the car card.
+    Motor and battery unplugged, the battery left in place; no punctures, no shorts, charging attended. Put a
+    pin (a blunt nail in a board) at two known points in turn, turn the car by hand about each by 30 degrees or more,
+    and film both. Markers of your own? First turn the car by hand through 90 degrees, and give that film as
+    --markers; put what it prints onto the car card.
     """
     from rig.cards.read import read_set
     from rig.jobs.pushing.setup_clips import find_plate

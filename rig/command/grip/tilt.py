@@ -49,16 +49,18 @@ def command(
 ) -> None:
     """Measure a grip factor on a tilted board, wheels blocked.
 
-    Battery out, an equal block in its place; a catcher at the board's lower edge.
+    Battery out, a block of equal mass in its place; a catcher at the board's lower edge. Fingers clear of the
+    driveline and of springs under load.
     """
+    from rig.base.cautions import SPRINGS, TILT
     from rig.cards.read import Choices, read_set
-    from rig.jobs.grip.grip import TILT_CAUTION, TiltTest, measure_tilt
+    from rig.jobs.grip.grip import TiltTest, measure_tilt
     from rig.jobs.weighing.weights import known_weighing
     from rig.log.store import BenchLog
     from rig.report.words.rounding import grip_words
 
     cards = read_set(test_card, Choices(weighing=weighing))
-    tell(TILT_CAUTION, err=True)
+    tell(f"{TILT} {SPRINGS}", err=True)
     with BenchLog(log_folder(log_dir)) as log:
         known = known_weighing(cards, log)
         found, record = measure_tilt(

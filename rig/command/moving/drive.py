@@ -24,9 +24,9 @@ def command(
 ) -> None:
     """Read a drive over the floor sheets: radius (m), speed (m/s), slide angle (degrees), side acceleration, pivot.
 
-    Border the area, nobody inside, camera tied. Film the sheets from above while the car drives a steady circle or a
-    drift. With weights and springs on the cards the model stands beside it. Expect the direction and the rank of set-
-    up changes from a push, not their size.
+    Border the area, nobody inside, camera tied; motor off before hands come near. Film the sheets
+    from above while the car drives a steady circle or a drift. With weights and springs on the cards the model stands
+    beside it. Expect the direction and the rank of set-up changes from a push, not their size.
     """
     from rig.cards.read import read_set
     from rig.jobs.moving.drive import measure_drive

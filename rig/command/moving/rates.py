@@ -27,7 +27,8 @@ def _card_options(function: FunctionT) -> FunctionT:
 def command() -> None:
     """Measure springs, motion ratio, roll stiffness, bar and damping at the bench, for the car card.
 
-    Keep fingers clear of springs under load; support the car when an axle is lifted.
+    Fingers clear of the driveline and of springs under load. The car supported under the lifted axle; for steep
+    lifts the battery out, a block of equal mass in its place.
     """
 
 

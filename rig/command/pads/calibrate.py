@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from rig.command.group import bench_command
-from rig.command.options import answer_width, ask_in_terminal, card_argument, log_folder, pads_options, show
+from rig.command.options import answer_width, ask_in_terminal, card_argument, log_folder, pads_options, show, tell
 
 
 @bench_command(
@@ -46,8 +46,9 @@ def command(
 ) -> None:
     """Calibrate the pads against check masses, pad by pad, up and down in steps.
 
-    Lay the masses on the middle of the pad; keep them away from toes.
+    Lay the masses on the middle of the pad. Check masses over the middle of the table, toes out from under them.
     """
+    from rig.base.cautions import MASSES
     from rig.base.spelled import as_typed
     from rig.cards.read import read_set
     from rig.jobs.weighing.calibrate import CheckMasses, calibrate, card_hashes
@@ -56,6 +57,7 @@ def command(
     from rig.report.words.tables import table_text
 
     cards = read_set(test_card)
+    tell(MASSES, err=True)
     with BenchLog(log_folder(log_dir)) as log, bench_pads(cards.bench, log, port=port) as pads:
         found, record = calibrate(
             cards.bench,

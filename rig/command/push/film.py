@@ -27,7 +27,11 @@ from rig.command.options import card_argument, json_option, show, tell
 def command(test_card: Path, device: str, out_dir: Path, as_json: bool) -> None:
     """Watch the live camera, say what would make the picture better, and record a push from before it moves until it
     rests. Ctrl-C ends and keeps what was recorded. No sound is taken.
+
+    Motor and battery unplugged, the battery left in place; no punctures, no shorts, charging attended. Pupils on film:
+    sound off, only the floor sheets in the picture, the school's rules first.
     """
+    from rig.base.cautions import BATTERY, PUPILS
     from rig.base.spelled import as_typed
     from rig.cards.read import read_set
     from rig.jobs.pushing.film import LiveLook, film_push
@@ -42,6 +46,7 @@ def command(test_card: Path, device: str, out_dir: Path, as_json: bool) -> None:
             last[:] = [line]
             tell(line, err=True)
 
+    tell(f"{BATTERY} {PUPILS}", err=True)
     kept = film_push(read_set(test_card), out_dir, say=say, device=device)
     show(
         f"{kept.clip}: {kept.words}\nNext: pivotbench push {as_typed(test_card)} --clip {as_typed(kept.clip)}",

@@ -47,14 +47,17 @@ def command(
 ) -> None:
     """Bring the cross weight where it is wanted, step by step: bars off, collars equal, weigh, turn, verify, bars on.
 
-    Motor and battery unplugged; fingers clear of springs under load.
+    Motor and battery unplugged, the battery left in place; no punctures, no shorts, charging attended. Fingers clear
+    of the driveline and of springs under load.
     """
+    from rig.base.cautions import BATTERY, SPRINGS
     from rig.cards.read import read_set
     from rig.jobs.weighing.cross import CrossTarget, builder_loop
     from rig.jobs.weighing.pads import bench_pads
     from rig.log.store import BenchLog
 
     cards = read_set(test_card)
+    tell(f"{BATTERY} {SPRINGS}", err=True)
     with BenchLog(log_folder(log_dir)) as log, bench_pads(cards.bench, log, port=port) as pads:
         run = builder_loop(
             cards,

@@ -56,17 +56,19 @@ def command(
 ) -> None:
     """Find the height of the centre of gravity by lifting an axle, up and down.
 
-    Motor unplugged, suspension blocked, the car supported under the lifted axle.
+    Motor unplugged, suspension blocked. The car supported under the lifted axle; for steep lifts the battery out,
+    a block of equal mass in its place.
     """
+    from rig.base.cautions import LIFT, SPRINGS
     from rig.cards.read import Choices, read_set
-    from rig.jobs.weighing.lift import LIFT_CAUTION, AxleLifts, measure_height
+    from rig.jobs.weighing.lift import AxleLifts, measure_height
     from rig.jobs.weighing.pads import bench_pads
     from rig.jobs.weighing.weights import known_weighing
     from rig.log.store import BenchLog
     from rig.report.words.sentences import noted
 
     cards = read_set(test_card, Choices(weighing=weighing))
-    tell(LIFT_CAUTION, err=True)
+    tell(f"Motor unplugged, suspension blocked. {LIFT} {SPRINGS}", err=True)
     with BenchLog(log_folder(log_dir)) as log:
         known = known_weighing(cards, log)
         with bench_pads(cards.bench, log, port=port) as pads, progress("lifting", quiet=as_json) as bar:

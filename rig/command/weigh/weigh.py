@@ -14,6 +14,7 @@ from rig.command.options import (
     pads_options,
     progress,
     show,
+    tell,
 )
 
 if TYPE_CHECKING:
@@ -46,7 +47,7 @@ TURNS: dict[str, list["Turn"]] = {
     type=click.Choice(["no", "half", "four"]),
     default="no",
     show_default=True,
-    help="Also turned on the pads: half (round), or four (ways).",
+    help="Also turned: half (round), or four (ways).",
 )
 @calibration_option
 @pads_options
@@ -60,10 +61,12 @@ def command(
     unattended: bool,
     as_json: bool,
 ) -> None:
-    """Weigh the car: corner weights, shares, centre of gravity, with their ±.
+    """Corner weights, shares and centre of gravity of the car, with their ±.
 
-    As it is pushed: battery unplugged but in place, body and marker plate on. Weights typed on the card are used.
+    As it is pushed, body and marker plate on. Motor and battery unplugged, the battery left in place; no punctures, no
+    shorts, charging attended. Weights typed on the card are used.
     """
+    from rig.base.cautions import BATTERY
     from rig.cards.read import Choices, read_set
     from rig.jobs.weighing.pads import bench_pads
     from rig.jobs.weighing.weigh import weigh_on_pads, weigh_turned
@@ -76,6 +79,7 @@ def command(
         if cards.test.typed.weights_g is not None:
             weighing = weigh_typed(cards, log)
         else:
+            tell(BATTERY, err=True)
             ask = ask_in_terminal(unattended=unattended)
             with bench_pads(cards.bench, log, port=port) as pads, progress("weighing", quiet=as_json) as bar:
                 if turned == "no":

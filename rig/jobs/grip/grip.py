@@ -31,10 +31,6 @@ from rig.records.record import Record
 
 Tested = Literal["front", "rear", "car"]
 State = Literal["static", "sliding"]
-TILT_CAUTION = (
-    "Battery out, an equal block in its place. A catcher at the board's lower edge. Fingers clear of wheels and "
-    "springs."
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -25,11 +25,6 @@ from rig.records.content import numbers
 from rig.records.record import Record
 from rig.records.weighing import CG_HEIGHT, HeightInputs, HeightResult, LiftRow
 
-LIFT_CAUTION = (
-    "Motor unplugged. For steep lifts take the battery out and put a block of equal mass in its place. Support the "
-    "car under the lifted axle, block the suspension, keep fingers clear of springs under load."
-)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AxleLifts:

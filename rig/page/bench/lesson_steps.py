@@ -2,18 +2,21 @@
 
 from dataclasses import dataclass, field
 
+from rig.base import cautions
 from rig.cards.fields import CardKeys
 from rig.virtual.dunlin import BALLAST_G, SETUPS, SetUp
 
 _BARE = SETUPS[0]
 CAUTIONS = (
-    "Scale models only; nothing here is advice for driving a full-size car.",
-    "Unplug the motor and the battery before hands go near wheels. The battery stays in for weighing and pushing.",
-    "Keep fingers clear of the driveline and of springs under load.",
-    "A rail or a catcher at the table's edge; cables and tripods out of the way.",
-    "Check masses away from toes. No lead as ballast in class.",
-    "Tyre treatments and glue only with air and gloves.",
-    "When filming pupils: sound off, crop to the floor sheets, follow the school's rules.",
+    cautions.SCALE,
+    cautions.BATTERY,
+    cautions.SPRINGS,
+    cautions.TABLE_EDGE,
+    f"{cautions.MASSES} {cautions.BALLAST}",
+    cautions.GLUE,
+    cautions.PUPILS,
+    cautions.PENCIL,
+    cautions.LOCAL,
 )
 LEADS = ("the nose leads", "straight", "the tail leads")
 LAGS = ("the front lags behind", "neither", "the rear lags behind")
@@ -77,7 +80,7 @@ STEPS: tuple[LessonStep, ...] = (
         todo="Weigh the car and move things until front and rear carry the same. Block all wheels. Push at notch 5.",
         notes="Neither: pushed at its balance point a car slides straight. “Straight” is an answer, too. Only where "
         "the push is, not how hard, decides.",
-        caution=CAUTIONS[1],
+        caution=cautions.BATTERY,
         setup=_setup("balanced", "balanced"),
     ),
     LessonStep(
@@ -87,7 +90,7 @@ STEPS: tuple[LessonStep, ...] = (
         todo="Fix 150 g (steel, wrapped) at the front. Weigh again.",
         notes="The tail comes round: a tyre's limit is its load times its grip factor, so the loaded end lags behind. "
         "The balance point moved toward the ballast; the weighing says by how much.",
-        caution=CAUTIONS[4],
+        caution=f"{cautions.MASSES} {cautions.BALLAST}",
         setup=_setup("ballast-forward", "ballast forward", ballast_at_mm=282.0),
     ),
     LessonStep(
@@ -96,7 +99,7 @@ STEPS: tuple[LessonStep, ...] = (
         question="Now the 150 g at the rear bumper: which end leads?",
         todo="Move the same 150 g to the rear. Weigh again.",
         notes="The nose leads: the mirror of the step before. Let the class say first what the weighing will show.",
-        caution=CAUTIONS[4],
+        caution=f"{cautions.MASSES} {cautions.BALLAST}",
         setup=_setup("ballast-back", "ballast back", ballast_at_mm=-25.0),
     ),
     LessonStep(
@@ -107,7 +110,7 @@ STEPS: tuple[LessonStep, ...] = (
         notes="The end that grips more lags behind: the tail leads. The weights did not change, the balance point did: "
         "it is the front share of load times grip factor, not of load alone.",
         choices=LAGS,
-        caution=CAUTIONS[5],
+        caution=cautions.GLUE,
         setup=_setup("front-grip", "more grip in front", grip=(0.96, 0.80)),
     ),
     LessonStep(
@@ -117,7 +120,7 @@ STEPS: tuple[LessonStep, ...] = (
         todo="Swap the pairs: grippier tyres behind.",
         notes="The nose leads, and the balance point moved back.",
         choices=LAGS,
-        caution=CAUTIONS[5],
+        caution=cautions.GLUE,
         setup=_setup("rear-grip", "more grip behind", grip=(0.80, 0.96)),
     ),
     LessonStep(
@@ -128,7 +131,7 @@ STEPS: tuple[LessonStep, ...] = (
         notes="Ahead of the middle, where the balance point is. Every error but the finger's place shrinks there: that "
         "is the measurement. Twice the load on all wheels, or a wider track, changes nothing about it.",
         choices=PLACE,
-        caution=CAUTIONS[1],
+        caution=cautions.BATTERY,
         setup=_setup("straight", "more grip in front", grip=(0.96, 0.80), test={"push.position_pct": STRAIGHT_PCT}),
     ),
     LessonStep(
@@ -139,7 +142,7 @@ STEPS: tuple[LessonStep, ...] = (
         notes="It swings about its front axle: pushed behind the balance point a rolling car turns about the axle that "
         "grips better. The balance point is the same; free wheels only say on which side of it the finger was.",
         choices=("about the front axle", "straight", "about the rear axle"),
-        caution=CAUTIONS[2],
+        caution=cautions.SPRINGS,
         setup=_setup("free", "wheels free", grip=(0.96, 0.80), test=_ROLLING),
     ),
     LessonStep(
@@ -151,7 +154,7 @@ STEPS: tuple[LessonStep, ...] = (
         "the finger, which is the one place that surely moves. More front grip moves this point backward: the balance "
         "point came nearer to the push.",
         choices=PLACE,
-        caution=CAUTIONS[1],
+        caution=cautions.BATTERY,
         setup=_setup("ahead", "balanced", test=_AHEAD),
     ),
     LessonStep(
@@ -161,7 +164,7 @@ STEPS: tuple[LessonStep, ...] = (
         todo="Lock the differentials, or glue a pair of wheels on one shaft.",
         notes="A solid axle can roll as a whole but not turn about itself: the answer lies between free and blocked.",
         choices=("as free", "in between", "as blocked"),
-        caution=CAUTIONS[2],
+        caution=f"{cautions.GLUE} {cautions.SPRINGS}",
         setup=_setup("solid", "solid axles", car=SOLID, test=_ROLLING | _AHEAD),
     ),
     LessonStep(
@@ -172,7 +175,7 @@ STEPS: tuple[LessonStep, ...] = (
         notes="Load travels forward on braking and backward under power, and with it the balance point. What a push "
         "lacks: driven wheels that spin, counter-steer, body air.",
         choices=("turning in", "holding", "changing sides"),
-        caution=CAUTIONS[0],
+        caution=cautions.SCALE,
     ),
 )
 

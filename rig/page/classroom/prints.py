@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from analysis.base.signs import true_minus
 from analysis.figures.car import body_outline
 from rig.base.car_words import side_words_mm, station_words_mm
+from rig.base.cautions import PENCIL
 from rig.base.errors import InputError
 from rig.cards.read import CardSet
 from rig.cards.written.reference import reference
@@ -84,7 +85,8 @@ def pack_html(cards: CardSet) -> str:
         "<h2>Two depths</h2>",
         _table(("", ""), DEPTHS),
         "<h2>The standing pencil</h2><p>Print the ring from the page, fix it to the chassis where it shows, and stand "
-        "a light pencil on the floor inside it. When the car swings about that point, the pencil stays up.</p>",
+        f"a light pencil on the floor inside it. {PENCIL} When the car swings about that point, the pencil stays "
+        "up.</p>",
         "<h2 class=new>Worksheet</h2>",
         "<p>Our guess: nose leads / tail leads / straight. What we saw: ______________________________</p>",
         "<p>Our reason: ______________________________ Our second vote: nose / tail / straight</p>",
@@ -152,8 +154,9 @@ def ring_html(bench: Bench) -> str:
     )
     return _page(
         "Standing pencil",
-        f"<h1>The standing pencil</h1><p>{_safe(where)}</p><p>Stand a light pencil on the floor inside the ring, then "
-        f"push as before ({cards.test.push.position_pct:g} %). The car swings about the pencil, which stays up.</p>"
+        f"<h1>The standing pencil</h1><p>{_safe(where)}</p><p>Stand a light pencil on the floor inside the ring. "
+        f"{PENCIL} Then push as before ({cards.test.push.position_pct:g} %). The car swings about the pencil, which "
+        "stays up.</p>"
         f'<div class="drawing" tabindex="0" role="region" aria-label="Drawing to scale">{drawing}</div>',
     )
 
