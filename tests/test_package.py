@@ -111,3 +111,11 @@ def test_a_wheel_without_the_page_s_files_is_told(tmp_path: Path) -> None:
     assert "rig/page/static/style.css" in lacking
     assert all(name.endswith(".css") for name in lacking)
     assert missing_from(whole, ROOT, PACKAGES) == []
+
+
+def test_no_table_of_data_lies_unused() -> None:
+    """Every table of tests/data/*.toml is named by a test; `object` and `columns` describe the others."""
+    code = "".join(path.read_text("utf-8") for path in (ROOT / "tests").rglob("*.py"))
+    for path in [*(ROOT / "tests/data").glob("*.toml"), *(ROOT / "tests/data").glob("[!k]*/*.toml")]:
+        tables = set(tomllib.loads(path.read_text("utf-8"))) - {"object", "columns"}
+        assert [name for name in tables if f'"{name}"' not in code] == [], path.name

@@ -81,7 +81,7 @@ def dampers(
 def box_inertia(chassis: Chassis, length: float, width: float, height: float) -> BodyInertia:
     """Inertia of the sprung mass as of an even block, m each way: a first guess until it is measured.
 
-    Source: m (a^2 + b^2)/12, textbook.
+    Source: m (a^2 + b^2)/12, from memory.
     """
     mass = np.asarray(chassis.sprung_mass)
     if min(length, width, height) <= 0:

@@ -14,7 +14,7 @@ class Tyres:
     """Grip factors that fall with load: grip * (1 - sensitivity * (load - nominal) / nominal), never below 0.
 
     grip: (..., 4) at the nominal load.  sensitivity: (..., 4), 0 for none.  nominal: (..., 4) N.
-    Source: linear load sensitivity, the textbook form (from memory).
+    Source: linear load sensitivity, from memory.
     """
 
     grip: FloatArray

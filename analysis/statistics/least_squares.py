@@ -1,6 +1,6 @@
 """Generalised least squares with its covariance.
 
-Sources: GUM (JCGM 100:2008) H.2 and H.3; the Gauss–Markov estimate (textbook linear algebra).
+Sources: GUM (JCGM 100:2008) H.2 and H.3; the Gauss–Markov estimate (from memory).
 """
 
 from dataclasses import dataclass

@@ -10,7 +10,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 
 COUNTS_PER_GRAM = 429.4967296  # 5 kg cell of 1 mV/V, gain 128, 24 bits: S·gain·2^24 / 5000 g, supply cancels
-NOISE_G = {10: 0.05, 80: 0.09}  # 50 and 90 nV rms of 5 mV full scale (converter data sheet), same cell
+NOISE_G = {10: 0.05, 80: 0.09}  # 50 and 90 nV rms (HX711 data sheet, from memory) of 5 mV full scale
 TOP, BOTTOM = (1 << 23) - 1, -(1 << 23)
 
 

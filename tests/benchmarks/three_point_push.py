@@ -1,4 +1,4 @@
-"""Forecast against 400 measured pushes made by others: the outside check of the main job, as figures and a picture.
+"""Forecast against 400 pushes that others measured: the outside check of the main job, as figures and a picture.
 
 Baseline, in the same run: equal loads on all three feet, as if nobody had weighed.
 
@@ -59,7 +59,7 @@ def main() -> None:
     given = parser.parse_args()
     medians = {of: float(np.median(angles_deg(of))) for of in SETS}
     equal = {of: float(np.median(angles_deg(of, equal=True))) for of in SETS}
-    print("set       true loads  equal loads  table by others (true)")
+    print("set       true loads  equal loads  our earlier model (true)")
     for of in SETS:
         print(f"{of:<9} {medians[of]:8.1f}   {equal[of]:9.1f}   {EXPECTED['true_feet_and_loads'][of]:9.1f}")
     if given.figure:

@@ -116,7 +116,7 @@ def board_faults(stream: Stream) -> list[str]:
     """Everything wrong that the emulator saw of the board while the firmware ran on it."""
     found = []
     for number, pad in enumerate(stream.statistics["pads"], 1):
-        # data sheet: clock high 0.2 to 50 us, low at least 0.2 us; our own rule: read within 1 ms of ready
+        # HX711 data sheet, from memory: clock high 0.2 to 50 us, low from 0.2; our own rule: read within 1 ms of ready
         if not (pad["shortest_us"] >= 0.2 and pad["high_us"] <= 50.0):
             found.append(f"clock pulses of pad {number}: {pad}")
         if pad["late_us"] >= 1000.0:

@@ -178,7 +178,7 @@ def test_a_flood_of_commands_drops_lines_only_by_number(benches: Any) -> None:
 def test_the_port_runs_at_the_stated_speed(benches: Any) -> None:
     bench = benches()
     bench.run(0.1)
-    # protocol.md: 117 647 baud, 2.1 % above nominal; f / (8 (divisor + 1)) after the processor's data sheet
+    # protocol.md: 117 647 baud, 2.1 % above nominal; f / (8 (divisor + 1)) after the ATmega328P data sheet, USART
     assert bench.board.statistics()["baud"] == pytest.approx(117_647, abs=0.5)
 
 

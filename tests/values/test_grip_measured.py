@@ -222,7 +222,7 @@ def test_a_sweep_crosses_zero_where_the_line_does(tmp_path: Path) -> None:
     ratio = 0.146 / (LENGTH - 0.146) * (1 - FRONT) / FRONT  # F / R of grip times load, over that of the loads
     assert got["value"] == pytest.approx(ratio, rel=1e-5)
     assert got["quantity"] == "ratio"
-    # a straight line through five points (textbook): doubt of its zero
+    # a straight line through five points (least squares): doubt of its zero
     u = np.hypot(0.02, 20 * 0.004 * LENGTH)
     away = 0.146 - stations.mean()
     null_u = u / 20 * np.sqrt(1 / 5 + away**2 / ((stations - stations.mean()) ** 2).sum())

@@ -161,7 +161,7 @@ def by_hand(pace: float, yaw_inertia: float) -> tuple[float, float]:
 
 def test_quickness_is_inertia_over_friction_of_this_car(scene: Scene) -> None:
     mass = GRAMS.sum() / 1000
-    outline = mass * ((0.250 + 0.070 + 0.085) ** 2 + 0.190**2) / 12  # a flat rectangle, textbook
+    outline = mass * ((0.250 + 0.070 + 0.085) ** 2 + 0.190**2) / 12  # a flat rectangle, from memory
     for title, pace, inertia in (("device", 1.0, 0.05), ("host", SLOWER, outline)):
         ratio, energy = by_hand(pace, inertia)
         verdict = found(scene, title, "comparison")

@@ -201,7 +201,7 @@ def test_the_log_keeps_each_card_under_its_kind(tmp_path: Path) -> None:
 
 def test_a_table_is_read_by_its_heads(tmp_path: Path) -> None:
     table = tmp_path / "bounce.csv"
-    frequency, decay = 3.0, 0.2  # Hz and damping ratio of a bounce written down by its textbook formula
+    frequency, decay = 3.0, 0.2  # Hz and damping ratio of a bounce written down by its formula, from memory
     swing = 2 * math.pi * frequency * math.sqrt(1 - decay**2)
     rows = ["frame, height_mm ,note,time_s"]
     for frame in range(60):

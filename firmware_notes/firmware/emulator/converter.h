@@ -1,7 +1,7 @@
 /* A model of a 24-bit bridge converter with a free-running clock, wired to an emulated board.
  *
  * Assumed, not checked on a chip: a renewal in the middle of a reading reloads the shift register; settling
- * takes 4 conversion periods. The rest are data sheet figures (clock high 0.2 to 50 us, power-down after 60).
+ * takes 4 conversion periods. The rest are figures of the HX711 data sheet, from memory (clock high 0.2 to 50 us, power-down after 60).
  */
 #ifndef CONVERTER_MODEL_H
 #define CONVERTER_MODEL_H

@@ -220,7 +220,7 @@ static void run(double seconds)
     printf("ran %.6f\n", (double)(avr->cycle - begin) / avr->frequency);
 }
 
-/* The port's speed as the processor's data sheet works it out from its registers. The emulator itself counts 11
+/* The port's speed as the ATmega328P data sheet (chapter on the USART) works it out from its registers. The emulator itself counts 11
  * bits for a byte, one more than a real wire. */
 static double baud(void)
 {

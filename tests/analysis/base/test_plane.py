@@ -37,8 +37,8 @@ def test_pole_of_a_finite_displacement(case: dict) -> None:
 
 
 def test_instant_centre_of_two_speeds() -> None:
-    # Two points 12 in apart, 5 and 40 ft/s in opposite directions (elementary exercise): over a short time the pole
-    # of the displacement is the instant centre, 1.333 in from the slower one.
+    # Two points 12 in apart, 5 and 40 ft/s in opposite directions (an exercise, similar triangles): over a short time
+    # the pole of the displacement is the instant centre, 1.333 in from the slower one.
     case = CASES["instant_centre"]["between_points_12_in"]
     rate, step = (case["v_b"] - case["v_a"]) / 1.0, 1e-7  # 12 in = 1 ft
     start, end = np.zeros(3), np.array([0.0, case["v_a"] * step, rate * step])

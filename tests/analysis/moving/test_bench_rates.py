@@ -80,7 +80,9 @@ def test_decrement_of_a_printed_exercise() -> None:
     zeta = RIDE["ncert_exact"]["b_kg_per_s"] / (2 * mass * omega)
     # the exercise takes the undamped period: to that it agrees, second order in zeta
     assert float(damping_from_decrement(math.log(2))) == pytest.approx(zeta, rel=zeta**2)
-    assert float(damping_from_decrement(2 * math.pi / math.sqrt(3))) == pytest.approx(0.5)  # zeta 0.5, textbook
+    assert float(damping_from_decrement(2 * math.pi / math.sqrt(3))) == pytest.approx(
+        0.5
+    )  # zeta 0.5: 2 pi zeta / sqrt(1 - zeta^2), by hand
 
 
 def swing(zeta: float, frequency: float, time: np.ndarray) -> np.ndarray:

@@ -129,7 +129,7 @@ def test_leaning_bodies_agree_with_a_general_root_finder_and_balance() -> None:
 
 def test_total_transfer_and_its_parts_on_rigid_tyres() -> None:
     # Sum over axles: (m_s h_s + m_u h_u) a_y / t and (m_s h_s + m_u h_u) a_x / L; the axle's part: elastic by roll
-    # stiffness, geometric by roll centre, unsprung directly (elementary statics, textbook form).
+    # stiffness, geometric by roll centre, unsprung directly (elementary statics).
     car = dunlin(tyre=[1e9] * 4, bump_gap=np.inf, droop=np.inf)
     ay = 3.0
     state = equilibrium(car, 0.0, ay, leaning=False)

@@ -146,7 +146,7 @@ def block(m: float, k: float, c: float) -> tuple[Chassis, Dampers, BodyInertia]:
     return car, dampers(c / 4, c / 4), BodyInertia(roll=np.array(m * 0.36), pitch=np.array(m * 0.2))
 
 
-def test_modes_of_printed_exercises() -> None:
+def test_modes_of_printed_exercises() -> None:  # GATE examination, see vehicle_examples_README.md
     gate = RIDE["gate_exam"]
     found = modes(*block(gate["m_kg"], gate["k_N_per_m"], gate["c_Ns_per_m"]))
     at = found.name.index("heave")
@@ -163,7 +163,7 @@ def test_an_overdamped_heave_has_two_real_roots_told_as_one_motion() -> None:
     assert found.damping[at] > 1
 
 
-def test_an_even_block_about_its_own_axes() -> None:  # m (a^2 + b^2) / 12, textbook
+def test_an_even_block_about_its_own_axes() -> None:  # m (a^2 + b^2) / 12, from memory
     inertia = box_inertia(dunlin(unsprung_mass=[0.05] * 4), 0.4, 0.2, 0.1)
     assert inertia.roll == pytest.approx(1.4 * 0.05 / 12)
     assert inertia.pitch == pytest.approx(1.4 * 0.17 / 12)

@@ -241,7 +241,7 @@ def test_the_rule_of_equal_shares_is_shown_as_what_it_is() -> None:  # values as
 
 
 def test_printed_rates_and_the_share_of_the_roll_couple() -> None:
-    # Public forum example (read): 140101 N/m x 0.7334^2 = 75357; with a tyre of 318030 in series 60922 N/m.
+    # By hand: 140101 N/m x 0.7334^2 = 75357; with a tyre of 318030 in series 60922 N/m (no source).
     assert replace(dunlin(), spring=np.full(4, 140101.0), motion_ratio=np.full(4, 0.7334)).wheel_rate[
         0
     ] == pytest.approx(75357, abs=1)
@@ -258,7 +258,7 @@ def test_printed_rates_and_the_share_of_the_roll_couple() -> None:
     )
     heavier = replace(car, sprung_mass=car.sprung_mass * 1.01)  # 1 % more weight sinks it by 1 % W / rate
     assert 0.01 * quarter / -equilibrium(heavier, leaning=False).heave == pytest.approx(60922, rel=1e-4)
-    # Textbook statement: a bar that makes the front twice as stiff in roll as the rear gives it 2/3 of the couple.
+    # Statics (couples in parallel): a bar making the front twice as stiff in roll gives it 2/3 of the couple.
     rate = 800 * 0.65**2
     twice = dunlin(
         spring=[800.0] * 4,

@@ -110,7 +110,7 @@ def test_visits_count_not_pushes() -> None:
 
 def test_scatter_inside_and_between_visits_by_the_analysis_of_variance() -> None:
     """Nested, balanced: push_u^2 is the mean square in visits, block_u^2 what the mean square between visits of one
-    set-up has beyond it, over the pushes of a visit (textbook); drift by least squares and Student's t."""
+    set-up has beyond it, over the pushes of a visit (variance of a mean); drift by least squares and Student's t."""
     rng = np.random.default_rng(12)
     levels, read = "abbaab", []
     for level in levels:

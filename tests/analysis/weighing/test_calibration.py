@@ -132,7 +132,7 @@ def test_interval_of_a_later_reading_covers_in_95_of_100() -> None:
     assert 0.93 <= inside / trials <= 0.97  # +-3.5 standard errors
 
 
-def test_doubt_of_a_later_reading_is_the_textbook_prediction_band() -> None:
+def test_doubt_of_a_later_reading_is_the_prediction_band_of_a_line() -> None:
     """Closed form of a straight line used backwards: s/b1 sqrt(1 + 1/n + (m - mean)^2/Sxx)."""
     rng = np.random.default_rng(4)
     steps = np.tile([0, 200, 500, 1000.0], 2)
@@ -196,7 +196,7 @@ def test_beyond_a_bent_curve_is_refused() -> None:
         pad.mass_g(1e6)
 
 
-def test_the_evidence_for_a_bend_is_the_textbook_one() -> None:
+def test_the_evidence_for_a_bend_is_that_of_least_squares() -> None:
     """F = (RSS1 - RSS2)/(RSS2/(n - 3)); AICc = n ln(RSS/n) + 2 k + 2 k (k + 1)/(n - k - 1), the variance counted in k
     (Burnham and Anderson 2002, 2.4); residual sums from numpy's own polynomial fit."""
     steps = np.array([0, 300, 600, 900, 1200, 1500, 1500, 900, 0.0])

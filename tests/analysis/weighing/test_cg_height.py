@@ -47,7 +47,7 @@ def lifts_of(
     return out
 
 
-def test_round_trip_of_the_textbook_equation() -> None:  # equation printed in Jazar 2008; numbers satisfy it
+def test_round_trip_of_the_printed_equation() -> None:  # equation printed in Jazar 2008; numbers satisfy it
     case = CASE["round_trip"]
     lift = case["l_m"] * math.sin(math.radians(case["phi_deg"]))
     found = cg_height(

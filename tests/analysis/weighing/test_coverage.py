@@ -32,7 +32,7 @@ def test_sample_of_simulated_weighings(benchmark: ModuleType) -> None:
         assert baseline.share()[key] < 0.75, key
 
 
-def test_the_lifted_car_of_the_simulation_obeys_the_textbook(benchmark: ModuleType) -> None:
+def test_the_lifted_car_of_the_simulation_obeys_statics(benchmark: ModuleType) -> None:
     """h = r + L dN/(W tan theta) for equal wheels (equation printed in Jazar 2008)."""
     level, lifted = (benchmark.share_of_front(0.12, 0.045, lift, 0.26, 0.032, 0.032) for lift in (0.0, 0.13))
     height = 0.032 + 0.26 * (lifted - level) / math.tan(math.pi / 6)

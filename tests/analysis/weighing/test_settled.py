@@ -179,7 +179,7 @@ def test_bad_shapes_are_refused(time: list[float], counts: list[object]) -> None
         settled_reading(np.array(time), np.array(counts))
 
 
-# Faults. Saturation codes: 24-bit converter data sheet as quoted publicly (7FFFFF, 800000).
+# Faults. Saturation codes 7FFFFF, 800000: HX711 data sheet, Avia Semiconductor (from memory).
 HX = {"high": 0x7FFFFF, "low": -0x800000}
 LIMITS = PadLimits(highest=2_000_000, lowest=-50_000)
 

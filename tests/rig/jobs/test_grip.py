@@ -124,7 +124,7 @@ def test_backwards_from_pushes_to_the_grip_ratio(workshop: Workshop) -> None:
         assert WORDS["inference"](found.record).startswith(f"grip front to rear {ratio:.2f}"[:-1])
 
 
-def test_tilt_and_pull_give_the_textbook_grip(workshop: Workshop) -> None:
+def test_tilt_and_pull_give_the_grip_of_an_inclined_plane(workshop: Workshop) -> None:
     cards = workshop.push("grip", 85.0, 1.0)
     weighing = weigh_typed(cards, workshop.log)
     # whole car on a slope: grip factor = tan(angle), elementary statics

@@ -120,7 +120,7 @@ def test_settling_is_exponential_noise_is_as_large_as_asked_and_stops_hold() -> 
 
     noisy = PadCells(**{name: getattr(ideal, name) for name in ideal.__slots__} | {"noise_g": np.full(4, 0.05)})
     state = CellState(noisy, rng)
-    for rate, noise_g in ((10, 0.05), (80, 0.09)):  # 50 and 90 nV rms, converter data sheet
+    for rate, noise_g in ((10, 0.05), (80, 0.09)):  # 50 and 90 nV rms: HX711 data sheet (from memory)
         grams = np.array([state.sample(1.0 / rate, rate) for _ in range(4000)]) / 1000.0
         # the standard deviation of 4000 has a standard error of 1.1 %; five of them
         np.testing.assert_allclose(grams.std(axis=0), noise_g, rtol=0.056)
