@@ -101,6 +101,8 @@ class CalibrationNotes:
     gravity: float | None = None
 
 
+UNSEEN_BEND = 0.001
+"""How far a usual load cell lies off the line from empty to one mass, of that mass (common practice, no source)."""
 NOT_NOTED, NO_NOTES = RunOrder(), CalibrationNotes()
 
 
@@ -144,6 +146,8 @@ def fit_calibration(
     # Scatter about the curve already holds noise, repeatability and hysteresis; creep comes on top of it and lies
     # anywhere between none and all of what was seen (rectangular, GUM 4.3.7).
     reading_u_g = math.hypot(residual_sd_g, budget_value(budget, "creep") / math.sqrt(12.0))
+    if len(np.unique(mass)) < 3:  # nothing between empty and one mass: a bend was not looked for
+        reading_u_g = math.hypot(reading_u_g, UNSEEN_BEND * float(np.ptp(mass)) / math.sqrt(3.0))
     mass_u = np.broadcast_to(np.asarray(mass_u_g, dtype=float), mass.shape)
     # y = f(m + dm): the counts belong to the true mass, so the fit sees them lowered by f' dm at the
     # nominal one.
@@ -239,6 +243,8 @@ def _choose(mass: FloatArray, reading: FloatArray, model: str, pad: str) -> tupl
         return fit_polynomial(mass, reading, 2), straight, "quadratic as asked"
     if model != "auto":
         raise InputError(f"unknown curve {model!r}", where=pad, remedy="Choose auto, linear or quadratic")
+    if len(np.unique(mass)) < 3:
+        return straight, straight, "straight line from empty to one mass: whether the pad bends in between was not seen"
     if len(np.unique(mass)) < 4 or len(mass) < 6:
         return straight, straight, "straight line: fewer than four loads or six readings cannot show a bend"
     bent = fit_polynomial(mass, reading, 2)

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -43,15 +43,19 @@ class PadLimits:
 
     highest, lowest: counts, scalar or one per pad: overload and underload.  stuck_run: that many exact -1 or 0 in a row
     mean a stuck line.  frozen_run: that many equal counts in a row mean a frozen converter (a live 24-bit converter
-    shows tens of counts of noise); None for sources that round, such as lines in whole grams.
+    shows tens of counts of noise). Both None for sources that round, such as lines in whole grams: see `SHOWN_WEIGHT`.
     wild_counts: noise from sample to sample, counts, that only an open bridge makes.
     """
 
     highest: FloatArray | float = math.inf
     lowest: FloatArray | float = -math.inf
-    stuck_run: int = 3
+    stuck_run: int | None = 3
     frozen_run: int | None = 20
     wild_counts: float = 20_000.0
+
+
+SHOWN_WEIGHT = PadLimits(stuck_run=None, frozen_run=None, wild_counts=math.inf)
+"""Limits for scales that show a weight: at rest they repeat it, 0.0 as well."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,12 +73,17 @@ class PadFault:
     remedy: str
 
 
-def limits_for(calibrations: Sequence[Calibration], *, over: float = 1.0, under: float = 0.05) -> PadLimits:
-    """Limits from the pads' capacities. over: share of the capacity that is overload; under: below zero."""
+def limits_for(
+    calibrations: Sequence[Calibration], *, over: float = 1.0, under: float = 0.05, usual: PadLimits | None = None
+) -> PadLimits:
+    """Limits from the pads' capacities. over: share of the capacity that is overload; under: below zero.
+
+    usual: what else holds for such pads.
+    """
     ends = np.array(
         [[float(pad.counts(over * pad.capacity_g)), float(pad.counts(-under * pad.capacity_g))] for pad in calibrations]
     )
-    return PadLimits(highest=ends.max(1), lowest=ends.min(1))
+    return replace(usual or PadLimits(), highest=ends.max(1), lowest=ends.min(1))
 
 
 def pad_faults(
@@ -101,7 +110,7 @@ def _suspicious(raw: FloatArray, gone: BoolArray, limits: PadLimits) -> BoolArra
     low = np.maximum(np.asarray(limits.lowest), SATURATED_LOW + 1)
     high = np.minimum(np.asarray(limits.highest), SATURATED_HIGH - 1)
     steps = np.abs(raw[1:] - raw[:-1])
-    shortest = min(limits.stuck_run, limits.frozen_run or limits.stuck_run)
+    shortest = min(limits.stuck_run or len(raw) + 1, limits.frozen_run or len(raw) + 1)
     return np.asarray(
         gone.any(0)
         | ~((raw >= low) & (raw <= high)).all(0)
@@ -177,8 +186,9 @@ def _faults_of(raw: FloatArray, gone: BoolArray, limits: PadLimits, pad: int) ->
     wild = len(steps) > 0 and float(np.median(steps)) > limits.wild_counts
     found += take("disconnected", np.full(len(raw), both_ends or wild))
     found += take("saturated", ends)
-    found += take("line stuck high", _in_run(known, limits.stuck_run, -1.0))
-    found += take("line stuck low", _in_run(known, limits.stuck_run, 0.0))
+    if limits.stuck_run is not None:
+        found += take("line stuck high", _in_run(known, limits.stuck_run, -1.0))
+        found += take("line stuck low", _in_run(known, limits.stuck_run, 0.0))
     if limits.frozen_run is not None:
         found += take("frozen", _in_run(known, limits.frozen_run, None))
     found += take("overload", known > per_pad(limits.highest))

@@ -20,6 +20,12 @@ WINDOW_S = 2.0
 RESOLUTION = 1.0
 """Step of raw counts."""
 FEWEST_SAMPLES = 16
+SLOW_STEP_S = WINDOW_S / FEWEST_SAMPLES
+SAME_TIME_S = 0.01
+LONGEST_WINDOW_S = 30.0
+"""A slow stream's window is longer, so that it holds the fewest samples; no load is awaited longer than this."""
+STILL_SAMPLES, STILL_STEPS = 4, 1.01
+"""A shown weight is at rest when so many numbers over a window differ by one step of the last digit at most."""
 TREND_CHANCE = 0.01
 """Chance that a resting car is told "still moving", all pads together."""
 OUTLIER_SIGMAS = 5.0
@@ -31,7 +37,15 @@ MOST_UNREST = 4.0
 MOST_REJECTED = 0.2
 """A window of which more than this share had to be rejected is not a rest."""
 
-__all__ = ["PadFault", "PadLimits", "SettledDetector", "SettledReading", "pad_faults", "settled_reading"]
+__all__ = [
+    "PadFault",
+    "PadLimits",
+    "SettledDetector",
+    "SettledReading",
+    "pad_faults",
+    "settled_reading",
+    "still_reading",
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,11 +83,12 @@ def settled_reading(
     limits: PadLimits | None = None,
     window_s: float = WINDOW_S,
     names: tuple[str, ...] | None = None,
+    resolution: float = RESOLUTION,
 ) -> SettledReading:
-    """Judge the last `window_s` seconds of a stream.
+    """Judge the last `window_s` seconds of a stream; of a slow one, as many as hold FEWEST_SAMPLES.
 
     time: (n,) s, rising.  counts: (n, k) raw counts.  missing: (n, k) True where the board flagged no result.
-    limits: see PadLimits.  names: of the pads, for the reason.
+    limits: see PadLimits.  names: of the pads, for the reason.  resolution: step of the counts.
     Raises InputError when shapes differ or time runs backwards.
     Source: outliers by distance from a resistant line in median absolute deviations; trend by Student's t of the
     least-squares slope; memory of the noise as a first-order autoregressive process, whose mean of n samples has the
@@ -90,11 +105,11 @@ def settled_reading(
     span = float(when[-1] - when[0]) if len(when) else 0.0
     if len(when) < FEWEST_SAMPLES:
         return _too_few(raw, pads, absent, span, faults)
-    keep = ~_outliers(when, raw)
+    keep = ~_outliers(when, raw, resolution)
     dropped = int(np.count_nonzero(~keep))
     if np.count_nonzero(keep) < 8:
         return _too_few(raw, pads, absent, span, faults)
-    fit = _line(when, raw, keep)
+    fit = _line(when, raw, keep, resolution)
     chance = TREND_CHANCE / (2 * pads)  # slope and bend of every pad
     factor = np.array([coverage_factor(dof=dof, coverage=1.0 - chance) for dof in fit.trend_dof])
     steepness = np.maximum(np.abs(fit.slope) / fit.slope_u, fit.bend) / factor
@@ -134,27 +149,80 @@ def settled_reading(
     )
 
 
+def still_reading(
+    time: FloatArray,
+    counts: FloatArray,
+    *,
+    missing: BoolArray | None = None,
+    resolution: float,
+    window_s: float = WINDOW_S,
+) -> SettledReading | None:
+    """A settled reading of scales that show a weight and repeat it, or None where they do not stand still.
+
+    time: (n,) s, rising.  counts: (n, k) weights as shown.  missing: (n, k).  resolution: step of the last digit, in
+    the unit of the counts.
+    Still: over the window (at least STILL_SAMPLES) no pad's numbers differ by more than one step. What lies between
+    two digits is not known: the uncertainty is that of one rounded reading, however often it is repeated.
+    Source: rectangular distribution of a rounded reading, GUM (JCGM 100:2008) F.2.2.1.
+    """
+    when, raw, gone = _checked(time, counts, missing)
+    if len(when) < STILL_SAMPLES:
+        return None
+    covering = int(np.searchsorted(when, when[-1] - window_s * (1 - 1e-9), side="right")) - 1
+    start = min(covering, len(when) - STILL_SAMPLES)
+    if start < 0:
+        return None
+    kept, pads = raw[start:], raw.shape[1]
+    if gone[start:].any() or np.any(np.ptp(kept, axis=0) > STILL_STEPS * resolution):
+        return None
+    return SettledReading(
+        counts=kept.mean(0),
+        u=np.full(pads, resolution / math.sqrt(12.0)),
+        dof=np.full(pads, math.inf),
+        noise=kept.std(0),
+        count=len(kept),
+        outliers=0,
+        missing=0,
+        trend=np.zeros(pads),
+        trend_u=np.zeros(pads),
+        duration=float(when[-1] - when[start]),
+        settled=True,
+        reason="",
+    )
+
+
 @dataclass(slots=True)
 class SettledDetector:
     """Feed samples as they come; ask for the reading whenever it is wanted. Memory is bounded by the window.
 
-    Options as in settled_reading.
+    Options as in settled_reading.  shown: the counts are weights that a scale shows and repeats at rest: see
+    `still_reading`.
     """
 
     window_s: float = WINDOW_S
     limits: PadLimits | None = None
     names: tuple[str, ...] | None = None
     longest: int = 4096
+    resolution: float = RESOLUTION
+    shown: bool = False
     _rows: deque[tuple[float, FloatArray, BoolArray]] = field(default_factory=deque, init=False)
 
     def feed(self, time: float, counts: FloatArray, missing: BoolArray | None = None) -> None:
-        """Add one sample: time in s, counts (k,), missing (k,). A time before the last one starts afresh."""
+        """Add one sample: time in s, counts (k,), missing (k,). A time before the last one starts afresh.
+
+        Lines that came in one piece bear one time: the later ones are taken for a little later.
+        """
         row = np.array(counts, dtype=float)
         flags = np.zeros(row.shape, dtype=bool) if missing is None else np.array(missing, dtype=bool)
+        if self._rows and self._rows[-1][0] - SAME_TIME_S <= time <= self._rows[-1][0]:
+            time = math.nextafter(self._rows[-1][0] + 1e-6, math.inf)
         if self._rows and (time <= self._rows[-1][0] or row.shape != self._rows[-1][1].shape):
             self._rows.clear()  # the board restarted: what came before is another story
         self._rows.append((time, row, flags))
-        while len(self._rows) > self.longest or self._rows[0][0] < time - self.window_s - 1e-9:
+        while len(self._rows) > self.longest or (
+            self._rows[0][0] < time - self.window_s - 1e-9
+            and (len(self._rows) > FEWEST_SAMPLES or self._rows[0][0] < time - LONGEST_WINDOW_S)
+        ):
             self._rows.popleft()
 
     def reset(self) -> None:
@@ -165,13 +233,19 @@ class SettledDetector:
         """The verdict on the window so far, or None before the first sample."""
         if not self._rows:
             return None
+        time, counts, missing = (np.array([row[part] for row in self._rows]) for part in range(3))
+        if self.shown:
+            still = still_reading(time, counts, missing=missing, resolution=self.resolution, window_s=self.window_s)
+            if still is not None and not pad_faults(counts, missing=missing, limits=self.limits):
+                return still
         return settled_reading(
-            np.array([row[0] for row in self._rows]),
-            np.array([row[1] for row in self._rows]),
-            missing=np.array([row[2] for row in self._rows]),
+            time,
+            counts,
+            missing=missing,
             limits=self.limits,
             window_s=self.window_s,
             names=self.names,
+            resolution=self.resolution,
         )
 
 
@@ -209,13 +283,15 @@ def _last_stretch(when: FloatArray, window_s: float) -> BoolArray:
         return np.ones(len(when), dtype=bool)
     inside: BoolArray = when >= when[-1] - window_s * (1 + 1e-9)
     steps = np.diff(when)
+    if float(np.median(steps)) > SLOW_STEP_S:
+        inside[-FEWEST_SAMPLES:] |= when[-FEWEST_SAMPLES:] >= when[-1] - LONGEST_WINDOW_S
     gaps = np.flatnonzero(steps > max(8.0 * float(np.median(steps)), 0.5))
     if len(gaps):
         inside[: gaps[-1] + 1] = False
     return inside
 
 
-def _outliers(when: FloatArray, raw: FloatArray) -> BoolArray:
+def _outliers(when: FloatArray, raw: FloatArray, resolution: float) -> BoolArray:
     """Rows in which any pad lies far off a line through the medians of the outer thirds (a bump hits all
     pads)."""
     third = max(len(when) // 3, 1)
@@ -224,17 +300,17 @@ def _outliers(when: FloatArray, raw: FloatArray) -> BoolArray:
     level = raw - (when - when.mean())[:, None] * slope
     off = level - np.median(level, 0)
     # 1.4826: median absolute deviation to standard deviation of a normal distribution
-    scale = np.maximum(1.4826 * np.median(np.abs(off), 0), 0.5 * RESOLUTION)
+    scale = np.maximum(1.4826 * np.median(np.abs(off), 0), 0.5 * resolution)
     # The deviation is itself poorly known from few samples: widen, or good samples fall out.
     return np.asarray((np.abs(off) > OUTLIER_SIGMAS * (1.0 + 8.0 / len(when)) * scale).any(1))
 
 
-def _line(when: FloatArray, raw: FloatArray, keep: BoolArray) -> _Line:
+def _line(when: FloatArray, raw: FloatArray, keep: BoolArray, resolution: float) -> _Line:
     kept, t = raw[keep], when[keep] - when[keep].mean()
     n = len(kept)
     basis, _ = np.linalg.qr(np.vander(t / max(float(np.abs(t).max()), 1e-9), 4, increasing=True))
     shares = basis.T @ kept  # mean, slope, bend and twist, each of unit length
-    rounding = RESOLUTION**2 / 12.0
+    rounding = resolution**2 / 12.0
     pairs = np.flatnonzero(np.diff(np.flatnonzero(keep)) == 1)
     # The mean is doubted with everything that wanders about a straight line; the trend is judged against the noise that
     # is left when slow bends are gone too, or a slow approach to rest would pass as noise with a long memory.
@@ -243,11 +319,14 @@ def _line(when: FloatArray, raw: FloatArray, keep: BoolArray) -> _Line:
     unit = np.sqrt((about_curve.variance + rounding) * about_curve.memory)
     spread = math.sqrt(float(t @ t))
     # Median of the steps: a short transient at the start of the window does not touch it.
-    step = np.maximum(1.4826 * np.median(np.abs(np.diff(kept, axis=0)), 0) / math.sqrt(2.0), 0.5 * RESOLUTION)
+    step = np.maximum(1.4826 * np.median(np.abs(np.diff(kept, axis=0)), 0) / math.sqrt(2.0), 0.5 * resolution)
     sign = math.copysign(1.0, float(basis[:, 1] @ t))
+    # Noise of more than half a step spreads the rounding over the steps, and the mean averages it away (dither); with
+    # less, all samples are rounded alike.
+    rounded = np.where(about_line.variance >= (0.5 * resolution) ** 2, rounding / n, rounding)
     return _Line(
         mean=kept.mean(0),
-        mean_u=np.sqrt((about_line.variance * about_line.memory + rounding) / n),
+        mean_u=np.sqrt(about_line.variance * about_line.memory / n + rounded),
         slope=sign * shares[1] / spread,
         slope_u=unit / spread,
         bend=np.abs(shares[2]) / unit,

@@ -27,7 +27,14 @@ CAR_LENGTHS = (
     "geometry.track_rear_mm",
     "geometry.wheel_radius_mm",
 )
-BENCH_WIRING = ("name", "pads.ports", "pads.line_pattern")
+BENCH_WIRING = (
+    "name",
+    "pads.ports",
+    "pads.line_pattern",
+    "pads.unit",
+    "pads.decimal_mark",
+    "pads.pad_names",
+)
 """Keys of the bench card that change which pad a count comes from, or what a count is. A port's name is where the
 cable is plugged in today; `pads.wheels` says what stands on a pad, not which pad it is."""
 TEST_PUSH = (

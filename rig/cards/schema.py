@@ -183,6 +183,16 @@ class Pads(Section, frozen=True):
     capacity_g: Annotated[float, number("largest load of one pad", gt=0, le=200_000)] = 2000.0
     level_mm_u: Annotated[float, uncertainty_of("one pad's height against the others")] = 0.3
     line_pattern: Annotated[str, text("named-field pattern of another line format; empty: our own protocol")] = ""
+    unit: Annotated[
+        Literal["counts", "g", "kg", "oz"],
+        Meta(description="what the numbers of a line pattern are; scales that show a weight need no check masses"),
+    ] = "counts"
+    decimal_mark: Annotated[
+        Literal["point", "comma"], Meta(description="what stands before the decimals of a line pattern's numbers")
+    ] = "point"
+    pad_names: Annotated[
+        tuple[str, str, str, str], Meta(description="what stands at <pad> of a line pattern for pad 1, 2, 3, 4")
+    ] = ("1", "2", "3", "4")
     reseat_g: Annotated[
         float,
         number(

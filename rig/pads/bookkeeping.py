@@ -22,6 +22,8 @@ from rig.pads.lines import (
     Reading,
 )
 
+UNENDED = 64
+"""Bytes without a line end that are worth showing: hardly any pads send longer lines."""
 _RECENT = 8  # lines among which the same bytes again count as a repetition
 _CLASH_RUN = 3  # lines of another version with a bad checksum before the clash is believed
 _COUNTABLE_GAP = 300.0  # s; at 80 lines a second the sequence number wraps after 819 s, half of it is clear
@@ -40,6 +42,7 @@ class Ledger:
     foreign: BadLine | None = None  # why the stream is held to be of another version
     answers: deque[Answer | Identity] = field(default_factory=lambda: deque(maxlen=16))
     bad: deque[BadLine] = field(default_factory=lambda: deque(maxlen=16))
+    newest_line: bytes = b""
     identified: bool = False  # since the last opening
     force: ForceBook = field(default_factory=ForceBook)
 
@@ -61,6 +64,9 @@ class Ledger:
     _restarts: int = 0
     _foreign_version: int = 0
     _missed: int | None = None
+
+    def __post_init__(self) -> None:
+        self._splitter.any_end = not isinstance(self.parser, PadLines)  # the pad protocol knows line feeds only
 
     def opened(self, *, gap: float | None = None) -> None:
         """The port has just been opened. gap: s without a port before, None the first time."""
@@ -108,6 +114,19 @@ class Ledger:
             foreign_version=self._foreign_version,
         )
 
+    @property
+    def intact(self) -> int:
+        """Whole new lines with counts so far."""
+        return self._intact
+
+    @property
+    def unread(self) -> bytes | None:
+        """The newest line that could not be used, or what came without a line end; None while all is well."""
+        tail = self._splitter.tail
+        if len(tail) > UNENDED:
+            return tail
+        return self.bad[-1].raw if self.bad else None
+
     def take_missed(self) -> int | None:
         """Lines sent while there was no port, once the first line after it has told; then forgotten."""
         missed, self._missed = self._missed, None
@@ -146,6 +165,7 @@ class Ledger:
             self._ms = ms
         self._reopened = False
         self._intact += 1
+        self.newest_line = line.raw
         return PadFrame(
             host_time=now,
             device_time=None if ms is None else (ms + self._wraps * MS_MODULUS) / 1000.0,
@@ -155,6 +175,7 @@ class Ledger:
             seq=seq,
             early=early,
             settling=line.settling,
+            step=line.step,
         )
 
     def _account(self, seq: int | None, ms: int | None, flags: int) -> None:

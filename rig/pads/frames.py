@@ -69,6 +69,7 @@ class PadFrame:
     early: came before the board had identified itself (or the start-up wait was over): do not weigh with it.
     settling: the converters had just started or changed rate: do not weigh with it.
     skew: s between the oldest and the newest pad in this frame, 0 for one line.
+    step: of the last digit shown, in the unit of the counts.
     """
 
     host_time: float
@@ -80,6 +81,12 @@ class PadFrame:
     early: bool = False
     settling: bool = False
     skew: float = 0.0
+    step: float = 1.0
+
+    @property
+    def measured_at(self) -> float:
+        """s: the board's own clock has no jitter of the cable; the host's where the board has none."""
+        return self.host_time if self.device_time is None else self.device_time
 
     @property
     def usable(self) -> bool:

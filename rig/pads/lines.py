@@ -41,6 +41,7 @@ class Reading:
     counts: raw counts in the board's channel order (other people's formats may give decimals); nan where the
         pad is missing.
     flags: the protocol's bits.  seq, device_ms: None where a format has none.  raw: the line as it came.
+    step: of the last digit shown, in the unit of the counts.
     """
 
     counts: Counts
@@ -48,6 +49,7 @@ class Reading:
     seq: int | None
     device_ms: int | None
     raw: bytes
+    step: float = 1.0
 
     @property
     def missing(self) -> FourFlags:
@@ -119,6 +121,7 @@ class BadReason(StrEnum):
     CRC = "crc", "the checksum does not fit: the line was damaged on its way"
     FORMAT = "format", "not a line of the expected form"
     VERSION = "version", f"the board does not speak version {PROTOCOL_VERSION} of the pad protocol"
+    SUM = "sum", "its numbers do not add up to the sum that it carries: the line was damaged on its way"
     LONG = "long", f"a line of more than {LONGEST_LINE} bytes"
 
 
@@ -161,14 +164,21 @@ class LineSplitter:
     """Bytes in, whole lines out. Keeps the unfinished tail, so a timeout never cuts a line.
 
     A line longer than `longest` comes out cut but still too long: the parser rejects it.
+    any_end: lines may end in a carriage return as well, alone or with a line feed; empty ones are left out.
     """
 
     longest: int = 128
+    any_end: bool = False
     tail: bytes = field(default=b"", repr=False)
 
     def feed(self, chunk: bytes) -> list[bytes]:
         """The lines that `chunk` completes, without their line ends."""
-        *lines, tail = (self.tail + chunk).split(b"\n")
+        text = self.tail + chunk
+        if self.any_end:
+            text = text.replace(b"\r", b"\n")
+        *lines, tail = text.split(b"\n")
+        if self.any_end:
+            lines = [line for line in lines if line]
         self.tail = tail[-self.longest - 1 :]  # noise without line ends must not fill the memory
         return lines
 

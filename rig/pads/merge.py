@@ -17,19 +17,24 @@ from rig.pads.frames import Gap, PadFrame, Status, Tally
 from rig.pads.listeners import PadListener, PadSource
 from rig.pads.reader import PadReader
 
+LONGEST_PATIENCE = 5.0
+"""s; a port that says less than a line in five seconds is quiet."""
+
 
 @dataclass(slots=True)
 class TimeMerger:
     """Frames of several ports in, merged frames out. Pure: knows host times, not clocks.
 
     ports: how many, one to four; the first channel of each is the merged channel of its number.
-    patience: s after which a port without frames no longer holds the others up.
+    patience: s after which a port without frames no longer holds the others up; of a slow one, three of its own lines.
     """
 
     ports: int
     patience: float = 0.5
+    _pace: dict[int, float] = field(init=False, default_factory=dict, repr=False)
     _unused: dict[int, PadFrame] = field(init=False, default_factory=dict, repr=False)
     _heard: dict[int, float] = field(init=False, default_factory=dict, repr=False)
+    _spoken: set[int] = field(init=False, default_factory=set, repr=False)
     _seq: int = field(init=False, default=0)
 
     def __post_init__(self) -> None:
@@ -40,6 +45,10 @@ class TimeMerger:
 
     def push(self, port: int, frame: PadFrame) -> list[PadFrame]:
         """Take one frame of one port, in order of time; the merged frame that this completes, if it does."""
+        if port in self._pace or port in self._spoken:
+            between = frame.host_time - self._heard[port]
+            self._pace[port] = max(between, 0.7 * self._pace.get(port, between))
+        self._spoken.add(port)
         for other in range(self.ports):  # a port not heard yet is awaited from the first frame on
             self._heard.setdefault(other, frame.host_time)
         self._heard[port] = frame.host_time
@@ -52,11 +61,15 @@ class TimeMerger:
 
     def due(self, now: float) -> list[PadFrame]:
         """The merged frame that can be given at `now` (host monotonic s), once no awaited port lacks a frame."""
-        awaited = [port for port, heard in self._heard.items() if now - heard <= self.patience]
+        awaited = [port for port, heard in self._heard.items() if now - heard <= self._patience_with(port)]
         if not self._unused or any(port not in self._unused for port in awaited):
             return []
         newest, self._unused = self._unused, {}
         return [self._joined(newest)]
+
+    def _patience_with(self, port: int) -> float:
+        pace = self._pace.get(port, max(self._pace.values(), default=0.0))  # one not heard yet: as its fellows
+        return max(self.patience, min(3.0 * pace, LONGEST_PATIENCE))
 
     def _joined(self, newest: dict[int, PadFrame]) -> PadFrame:
         counts, missing, saturated = [math.nan] * 4, [True] * 4, [False] * 4
@@ -74,6 +87,7 @@ class TimeMerger:
             early=any(frame.early for frame in newest.values()),
             settling=any(frame.settling for frame in newest.values()),
             skew=max(times) - min(times),
+            step=max(frame.step for frame in newest.values()),
         )
 
 
@@ -121,6 +135,26 @@ class MergedPads(PadSource):
     def status(self) -> Status:
         """The worst of the ports' states, with its port named."""
         return min((reader.status for reader in self._readers), key=lambda status: status.state.rank)
+
+    @property
+    def newest_line(self) -> bytes:
+        """As `PadSource`, of the first port that has one."""
+        return next((reader.newest_line for reader in self._readers if reader.newest_line), b"")
+
+    @property
+    def unchecked(self) -> bool:
+        """As `PadSource`."""
+        return any(reader.unchecked for reader in self._readers)
+
+    @property
+    def statuses(self) -> tuple[Status, ...]:
+        """As `PadSource`."""
+        return tuple(reader.status for reader in self._readers)
+
+    @property
+    def unread(self) -> tuple[tuple[str, bytes], ...]:
+        """As `PadSource`."""
+        return tuple(one for reader in self._readers for one in reader.unread)
 
     @property
     def tally(self) -> Tally:

@@ -3,10 +3,13 @@
 A text pattern is the line with fields in angle brackets: `<c1>,<c2>,<c3>,<c4>` or `pad <pad>: <count> g`.
 A pattern that begins with `{` or `[` is the JSON that comes, with fields in place of the numbers:
 `{"t": <ms>, "loads": [<c1>, <c2>, <c3>, <c4>]}`; keys may come in any order, and others beside them.
+A pattern that begins with `any order:` names single words, found wherever they stand on the line:
+`any order: FL=<c1> FR=<c2> RL=<c3> RR=<c4>`.
 
-fields: `c1` … `c4` counts of the channels; or `pad` and `count`, where each line tells of one pad; `seq` line
-number; `ms` device time in ms; `skip` anything. A JSON null is a missing pad. Without a checksum a lost digit
-cannot be told from another count: such formats are read, but their `damaged` tally only knows broken forms.
+fields: `c1` … `c4` what the channels show; or `pad` and `count`, where each line tells of one pad; `sum` what all
+channels show together, which is held against them; `seq` line number; `ms` device time in ms; `skip` anything. A JSON
+null is a missing pad. Without a checksum or a sum a lost digit cannot be told from another count: such formats are
+read, but their `damaged` tally only knows broken forms. firmware_notes/patterns.md has ten examples.
 """
 
 import json
@@ -22,21 +25,28 @@ from rig.base.errors import InputError
 from rig.pads.lines import LONGEST_LINE, MS_MODULUS, BadLine, BadReason, Line, Reading
 
 _FIELD = re.compile(r"<([a-z]\w*)>")
-_KNOWN = ("c1", "c2", "c3", "c4", "pad", "count", "seq", "ms", "skip")
-_SHAPES = {
-    "pad": r"\S+?",
-    "seq": r"\d{1,10}",
-    "ms": r"\d{1,10}",
-    "count": r"[+-]?(?:\d{1,15}(?:\.\d{0,9})?|\.\d{1,9})(?:[eE][+-]?\d{1,2})?",
+_KNOWN = ("c1", "c2", "c3", "c4", "pad", "count", "sum", "seq", "ms", "skip")
+_SHAPES = {"pad": r"\S+?", "seq": r"\d{1,10}", "ms": r"\d{1,10}"}
+_NUMBERS = {
+    mark: rf"(?:[+-]\s{{0,8}}+)?(?:\d{{1,15}}(?:{sign}\d{{0,9}})?|{sign}\d{{1,9}})(?:[eE][+-]?\d{{1,2}})?"
+    for mark, sign in (("point", r"\."), ("comma", ","))
 }
+"""A sign may stand apart from its number, as on many scales' lines."""
+ANY_ORDER = "any order:"
+GRAMS_OF_UNIT = {"g": 1.0, "kg": 1000.0, "oz": 28.349523125}
+"""Grams of what a weight is shown in. Source: the avoirdupois ounce by definition, NIST SP 811, appendix B.8."""
+DecimalMark = Literal["point", "comma"]
+PadUnit = Literal["counts", "g", "kg", "oz"]
+_BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 _WHERE = "bench card, line pattern"
 
 
 @dataclass(slots=True)
 class PatternLines:
-    """A `LineParser` made of a pattern. Counts may be decimals (a pad that sends grams).
+    """A `LineParser` made of a pattern. Counts may be decimals; weights come out in grams.
 
     pattern: see above.  pad_names: what stands in the `pad` field for channels 1, 2, …; by default 1 to 4.
+    unit: of the numbers; readings of a weight are given in grams.  decimal_mark: of the numbers.
     checksum: "xor" where lines end in `*HH`, the exclusive-or of the bytes from after a leading `$` to before
         the `*`.  seq_modulus: where the line number wraps.
     Raises InputError for a pattern that cannot work.
@@ -46,9 +56,11 @@ class PatternLines:
     pad_names: Sequence[str] = ("1", "2", "3", "4")
     checksum: Literal["none", "xor"] = "none"
     seq_modulus: int = 1 << 16
+    unit: PadUnit = "counts"
+    decimal_mark: DecimalMark = "point"
     checked: bool = field(init=False)
-    _match: "_TextShape | _JsonShape" = field(init=False, repr=False)
-    _gathered: dict[int, float] = field(init=False, default_factory=dict, repr=False)
+    _match: "_TextShape | _JsonShape | _AnyOrder" = field(init=False, repr=False)
+    _gathered: dict[int, tuple[float, float]] = field(init=False, default_factory=dict, repr=False)
     _heads: tuple[int | None, int | None] = field(init=False, default=(None, None), repr=False)
 
     def __post_init__(self) -> None:
@@ -57,14 +69,24 @@ class PatternLines:
         if self.seq_modulus < 2:
             raise InputError("the line number cannot wrap below 2", where=_WHERE, remedy="Leave it at 65536")
         self.checked = self.checksum == "xor"
-        as_json = self.pattern.lstrip()[:1] in ("{", "[")
-        self._match = _JsonShape(self.pattern) if as_json else _TextShape(self.pattern)
+        text = self.pattern.strip()
+        if text[:1] in ("{", "["):
+            self._match = _JsonShape(self.pattern)
+        elif text.startswith(ANY_ORDER):
+            self._match = _AnyOrder(text.removeprefix(ANY_ORDER), self.decimal_mark)
+        else:
+            self._match = _TextShape(text, self.decimal_mark)
+
+    @property
+    def summed(self) -> bool:
+        """Whether each line carries the sum of what it shows, which a lost digit contradicts."""
+        return "<sum>" in self.pattern
 
     def parse(self, line: bytes) -> Line | None:
         """One line; None where it completes no reading yet (one pad per line). Never raises."""
         if len(line) > 4 * LONGEST_LINE:
             return BadLine(raw=line, reason=BadReason.LONG)
-        body = line.strip(b"\r \t")
+        body = line.removeprefix(_BYTE_ORDER_MARK).strip(b"\r \t")
         if self.checksum == "xor":
             stripped = _without_xor(body)
             if stripped is None:
@@ -77,32 +99,55 @@ class PatternLines:
             seq = _whole(found.get("seq"), self.seq_modulus)
             device_ms = _whole(found.get("ms"), MS_MODULUS)
             if "pad" in found:
-                return self._gather(found["pad"], _number(found["count"]), seq, device_ms, line)
-            counts = {int(name[1]) - 1: _number(found[name]) for name in found if name in _KNOWN[:4]}
+                count, step = self._shown(found["count"])
+                return self._gather(found["pad"], count, step, (seq, device_ms), line)
+            shown = {int(name[1]) - 1: self._shown(found[name]) for name in found if name in _KNOWN[:4]}
+            counts = {channel: count for channel, (count, _) in shown.items()}
+            step = max((step for _, step in shown.values()), default=1.0)
+            if "sum" in found:
+                total, coarse = self._shown(found["sum"])
+                # each number is rounded by half a step at most
+                if abs(total - sum(counts.values())) > 0.5 * (len(counts) * step + coarse) + 1e-9 * abs(total):
+                    return BadLine(raw=line, reason=BadReason.SUM)
         except ValueError:
             return BadLine(raw=line, reason=BadReason.FORMAT)
-        return _reading(counts, seq, device_ms, line)
+        return _reading(counts, step, (seq, device_ms), line)
 
     def restart(self) -> None:
         """Forget a half-gathered reading."""
         self._gathered.clear()
 
-    def _gather(self, name: str, count: float, seq: int | None, ms: int | None, raw: bytes) -> Line | None:
+    def _shown(self, text: str) -> tuple[float, float]:
+        """A number as counts or grams, and the step of its last digit in the same unit."""
+        plain = "".join(text.split())
+        if self.decimal_mark == "comma":
+            plain = plain.replace(",", ".")
+        grams = GRAMS_OF_UNIT.get(self.unit, 1.0)
+        digits, _, power = plain.lower().partition("e")
+        decimals = len(digits.partition(".")[2])
+        return _number(plain) * grams, 10.0 ** (int(power or 0) - decimals) * grams
+
+    def _gather(
+        self, name: str, count: float, step: float, head: tuple[int | None, int | None], raw: bytes
+    ) -> Line | None:
         """A reading is complete with all pads, or when one comes again before the others did."""
         if name not in self.pad_names:
             raise ValueError(name)
         pad = list(self.pad_names).index(name)
         done: Reading | None = None
         if pad in self._gathered:
-            done = _reading(self._gathered, *self._heads, raw)
-            self._gathered = {}
+            done = self._complete(raw)
         if not self._gathered:
-            self._heads = (seq, ms)
-        self._gathered[pad] = count
+            self._heads = head
+        self._gathered[pad] = (count, step)
         if done is None and len(self._gathered) == len(self.pad_names):
-            done = _reading(self._gathered, *self._heads, raw)
-            self._gathered = {}
+            done = self._complete(raw)
         return done
+
+    def _complete(self, raw: bytes) -> Reading:
+        gathered, self._gathered = self._gathered, {}
+        counts = {channel: count for channel, (count, _) in gathered.items()}
+        return _reading(counts, max(step for _, step in gathered.values()), self._heads, raw)
 
 
 class _TextShape:
@@ -112,7 +157,8 @@ class _TextShape:
     left, and kept (atomic): a damaged line must not be tried in every way it could be cut up.
     """
 
-    def __init__(self, pattern: str) -> None:
+    def __init__(self, pattern: str, decimal_mark: DecimalMark) -> None:
+        number_shape = _NUMBERS[decimal_mark]
         pieces, gap = [""], r"\s*+"
         for number, part in enumerate(_FIELD.split(pattern.strip())):
             if number % 2 == 0 and not part.strip():  # only a blank keeps what stands around it apart
@@ -124,7 +170,7 @@ class _TextShape:
                 gap = ""
                 continue
             if number % 2:
-                word = f"(?P<{part}>{_SHAPES.get(part, _SHAPES['count'])})"
+                word = f"(?P<{part}>{_SHAPES.get(part, number_shape)})"
             else:  # blanks may be wider or absent on the line
                 word = r"\s*+".join(re.escape(text) for text in part.split())
             after_skip = len(pieces) > 1 and not pieces[-1]
@@ -139,6 +185,33 @@ class _TextShape:
     def fields(self, text: str) -> dict[str, str] | None:
         found = self._regex.fullmatch(text)
         return found.groupdict() if found else None
+
+
+class _AnyOrder:
+    """Words with one field each, wherever they stand. A word of the line is read once at most."""
+
+    def __init__(self, pattern: str, decimal_mark: DecimalMark) -> None:
+        self._words = []
+        for word in pattern.split():
+            before, name, after = [*_FIELD.split(word), "", ""][:3]
+            if len(_FIELD.findall(word)) != 1 or not before:
+                raise InputError(
+                    f"{word!r} is not a name with one field behind it",
+                    where=f"{_WHERE} {pattern!r}",
+                    remedy=f"Write it like: {ANY_ORDER} FL=<c1> FR=<c2> RL=<c3> RR=<c4>",
+                )
+            shape = _SHAPES.get(name, _NUMBERS[decimal_mark])
+            regex = rf"(?<![\w.]){re.escape(before)}\s{{0,8}}+({shape}){re.escape(after)}(?![\w.,]*\d)"
+            self._words.append((name, re.compile(regex, re.ASCII)))
+
+    def fields(self, text: str) -> dict[str, str] | None:
+        found: dict[str, str] = {}
+        for name, regex in self._words:
+            hits = regex.findall(text)
+            if len(hits) != 1:  # twice the same name: which of them holds?
+                return None
+            found[name] = hits[0]
+        return found
 
 
 class _JsonShape:
@@ -181,10 +254,11 @@ def _collect(shape: object, came: object, found: dict[str, str]) -> bool:
     return shape == came
 
 
-def _reading(counts: dict[int, float], seq: int | None, device_ms: int | None, raw: bytes) -> Reading:
+def _reading(counts: dict[int, float], step: float, head: tuple[int | None, int | None], raw: bytes) -> Reading:
     c1, c2, c3, c4 = (counts.get(pad, math.nan) for pad in range(4))
     flags = sum(1 << pad for pad in range(4) if pad not in counts)
-    return Reading(counts=(c1, c2, c3, c4), flags=flags, seq=seq, device_ms=device_ms, raw=raw)
+    seq, device_ms = head
+    return Reading(counts=(c1, c2, c3, c4), flags=flags, seq=seq, device_ms=device_ms, raw=raw, step=step)
 
 
 def _number(text: str) -> float:
@@ -224,6 +298,8 @@ def _refuse_bad_fields(pattern: str, names: list[str], pad_names: Sequence[str])
         raise refuse("a field comes twice", "Name each field once, and the rest <skip>")
     channels = any(name in names for name in _KNOWN[:4])
     single = "pad" in names and "count" in names
+    if "sum" in names and not channels:
+        raise refuse("a sum belongs to the channels of one line", "Name <c1> … <c4> beside it, or <skip> it")
     if channels == single or (channels and ("pad" in names or "count" in names)):
         raise refuse("no pad can be told from it", "Name <c1> … <c4>, or <pad> and <count>")
     if "><" in pattern:

@@ -76,6 +76,7 @@ class PadReader(PadSource):
         self._gaps: deque[Gap] = deque(maxlen=256)
         self._tap_error: BenchError | None = None
         self._port: Port | None = None
+        self._intact_when_opened = 0
         self._known = PortInfo(device=url)
         self._where = url
         self._thread: threading.Thread | None = None
@@ -106,6 +107,28 @@ class PadReader(PadSource):
     def status(self) -> Status:
         """Where the port stands, for people."""
         return self._status
+
+    @property
+    def newest_line(self) -> bytes:
+        """As `PadSource`."""
+        return self._ledger.newest_line
+
+    @property
+    def unchecked(self) -> bool:
+        """As `PadSource`."""
+        return not self._commands
+
+    @property
+    def statuses(self) -> tuple[Status, ...]:
+        """As `PadSource`."""
+        return (self._status,)
+
+    @property
+    def unread(self) -> tuple[tuple[str, bytes], ...]:
+        """As `PadSource`."""
+        with self._news:
+            unread = self._ledger.unread if self._ledger.intact == self._intact_when_opened else None
+        return () if unread is None else ((self._where, unread),)
 
     @property
     def tally(self) -> Tally:
@@ -322,6 +345,7 @@ class PadReader(PadSource):
         now = time.monotonic()
         with self._news:
             self._ledger.opened(gap=gap)
+            self._intact_when_opened = self._ledger.intact
             self._port = port
             self._heard = self._asked = now
             self._ready_at = now + self._timing.startup

@@ -8,6 +8,7 @@ from analysis.base.pivot import DEG_PER_CM
 from analysis.figures.car import FORECAST, MEASURED
 from analysis.statistics.quantiles import NORMAL_95
 from rig.jobs.pushing.balance import answer_from
+from rig.jobs.weighing.calibrate import AS_SHOWN
 from rig.lookups.cards_and_pivots import estimate_from
 from rig.records.aside import ASIDE
 from rig.records.balance import BALANCE, CHANGE
@@ -91,6 +92,8 @@ def _grip(record: AnyRecord) -> str:
 
 def _calibration(record: AnyRecord) -> str:
     pads = CALIBRATION.of(record).result.pads
+    if all(pad.evidence == AS_SHOWN for pad in pads):
+        return f"{len(pads)} scales, taken at their word"
     return f"{len(pads)} pads from {min(p.lightest_g for p in pads):g} to {max(p.heaviest_g for p in pads):g} g"
 
 

@@ -77,6 +77,9 @@ DEFAULTS: dict[str, dict[str, dict[str, Any]]] = {
             "capacity_g": 2000.0,
             "level_mm_u": 0.3,
             "line_pattern": "",
+            "unit": "counts",
+            "decimal_mark": "point",
+            "pad_names": ["1", "2", "3", "4"],
             "reseat_g": 4.0,
         },
         "floor": {

@@ -20,7 +20,7 @@ from rig.command.options import answer_width, ask_in_terminal, card_argument, lo
     type=click.FloatRange(0, min_open=True),
     multiple=True,
     required=True,
-    help="A check mass, g; give two or more.",
+    help="A check mass, g; two or more show whether the pad is straight.",
 )
 @click.option(
     "--mass-u",

@@ -79,6 +79,8 @@ def recalculate(log: BenchLog, *, tolerance: float = 0.0, progress: Progress | N
 
 def _calibration(record: AnyRecord, log: BenchLog) -> Content:
     kept = CALIBRATION.of(record)
+    if not kept.inputs.pads:
+        raise MissingSourceError("these scales are taken at their word: there were no masses")
     fits = zip(kept.inputs.pads, kept.result.pads, strict=True)
     return CalibrationResult(pads=tuple(fitted_again(run, stored, kept.inputs.mass_u_g) for run, stored in fits))
 

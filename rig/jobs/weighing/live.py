@@ -10,9 +10,9 @@ from analysis.base.errors import AnalysisError
 from analysis.base.wheels import DIAGONAL_FL_RR, FRONT, LEFT
 from analysis.weighing.calibration import Calibration
 from analysis.weighing.corner_weights import group_share
-from analysis.weighing.settled import SettledDetector, SettledReading
+from analysis.weighing.settled import SettledReading
 from rig.base.clock import moment_now
-from rig.jobs.weighing.pads import OpenPads, feed
+from rig.jobs.weighing.pads import OpenPads, detector_for, feed
 from rig.jobs.weighing.scale import Scale
 from rig.log.store import BenchLog
 from rig.pads.frames import PadFrame
@@ -34,7 +34,7 @@ class LiveLoads:
     def __init__(self, pads: OpenPads, scale: Scale, *, heard: PadListener | None = None) -> None:
         self._pads, self._scale = pads, scale
         self._heard = heard if heard is not None else pads.source.listen()
-        self._detector = SettledDetector(limits=scale.limits, names=pads.names)
+        self._detector = detector_for(pads, scale.limits)
         self._shift = np.zeros(4)
         self._frozen: LiveState | None = None
         self._newest: PadFrame | None = None

@@ -11,12 +11,13 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.wheel_names import WHEEL_KEYS
-from analysis.weighing.pad_faults import PadLimits
+from analysis.weighing.pad_faults import SHOWN_WEIGHT, PadLimits
 from analysis.weighing.settled import SettledDetector, SettledReading
 from rig.base.disk import check_room
 from rig.base.errors import BenchError, InputError
 from rig.base.progress import Progress
 from rig.cards.schema import BenchCard
+from rig.jobs.weighing.at_once import AtOnce, Look, gravity_of
 from rig.log.store import BenchLog
 from rig.pads.frames import PadFrame, PortState
 from rig.pads.listeners import PadListener, PadSource
@@ -38,12 +39,14 @@ Ask = Callable[[Step], None]
 class OpenPads:
     """Pads that are being read. source: the frames.  raw_file: every byte received, as it came.
 
+    shown: the numbers are weights that scales show, in grams, not counts.
     check: called again and again while waiting; it raises when the work was stopped.
     """
 
     source: PadSource
     raw_file: Path
     names: tuple[str, ...]
+    shown: bool = False
     check: Callable[[], None] = lambda: None
 
 
@@ -62,6 +65,12 @@ def bench_pads(
             "no port is named" if not url else "the virtual pads are only there while the virtual bench runs",
             where="bench card, pads.port",
             remedy='Find the name with: pivotbench pads list, and write it as port = "..."; or try: pivotbench demo',
+        )
+    if shows_weight(bench) and not bench.pads.line_pattern:
+        raise InputError(
+            f'unit = "{bench.pads.unit}" goes with a line_pattern: the pad protocol sends counts',
+            where="bench card, pads.unit",
+            remedy='Write unit = "counts", or describe the lines of these scales: pivotbench pads proposes a pattern',
         )
     check_room(log.folder)
     folder = log.folder / "raw"
@@ -82,16 +91,33 @@ def bench_pads(
         if listener is not None:
             source.listen(listener)
         with source:
-            yield OpenPads(source=source, raw_file=path, names=names)
+            yield OpenPads(source=source, raw_file=path, names=names, shown=shows_weight(bench))
         for reader in readers:
             if reader.recording_error is not None:
                 raise reader.recording_error
 
 
+def shows_weight(bench: BenchCard) -> bool:
+    """Whether the bench's pads show a weight by themselves, and send no counts."""
+    return bench.pads.unit != "counts"
+
+
 def _reader(bench: BenchCard, url: str, recorder: TrafficRecorder) -> PadReader:
-    pattern = bench.pads.line_pattern
-    parser = PatternLines(pattern=pattern) if pattern else None
-    return PadReader(url, parser=parser, baud=bench.pads.baud, tap=recorder.tap)
+    pads = bench.pads
+    parser = (
+        PatternLines(
+            pattern=pads.line_pattern, unit=pads.unit, decimal_mark=pads.decimal_mark, pad_names=pads.pad_names
+        )
+        if pads.line_pattern
+        else None
+    )
+    return PadReader(url, parser=parser, baud=pads.baud, tap=recorder.tap)
+
+
+def detector_for(pads: OpenPads, limits: PadLimits | None = None) -> SettledDetector:
+    """The judge of rest for these pads. limits: where their counts become implausible."""
+    usual = SHOWN_WEIGHT if pads.shown else None
+    return SettledDetector(limits=limits or usual, names=pads.names, shown=pads.shown)
 
 
 def settle(
@@ -100,16 +126,19 @@ def settle(
     limits: PadLimits | None = None,
     progress: Progress | None = None,
     patience: float = LONGEST_WAIT_S,
+    look: Look | None = None,
 ) -> SettledReading:
     """Wait until all four pads rest, and return their mean counts.
 
-    patience: s.  Raises BenchError with the pad and the reason when they do not come to rest, when a pad is
-    missing, overloaded or frozen, or when the port is lost and does not come back.
+    patience: s.  look: see `AtOnce`.
+    Raises BenchError with the pad and the reason when they do not come to rest, when a pad is missing, overloaded or
+    frozen, when nothing that comes can be read, or when the port is lost and does not come back.
     """
-    detector = SettledDetector(limits=limits, names=pads.names)
+    detector = detector_for(pads, limits)
     pads.check()
     pads.source.catch_up(LONGEST_CATCH_UP_S)  # no frame measured before now, also none still on its way
     start = time.monotonic()
+    at_once = AtOnce(source=pads.source, names=pads.names, limits=detector.limits, look=look)
     reading: SettledReading | None = None
     with pads.source.listen() as heard:
         while (waited := time.monotonic() - start) < patience:
@@ -117,29 +146,29 @@ def settle(
             pads.source.wait_newer(pads.source.latest, 0.25)
             for frame in heard.drain():
                 feed(detector, frame)
+                at_once.hear(frame)
             reading = detector.reading()
             if reading is not None and reading.settled:
                 return reading
+            at_once.refuse()
             if pads.source.status.state is PortState.WRONG_VERSION:
                 break
             if progress is not None:
                 progress(min(waited / patience, 1.0))
-    raise _not_settled(pads, reading, patience)
+    raise _not_settled(pads, reading, patience, at_once)
 
 
 def feed(detector: SettledDetector, frame: PadFrame) -> None:
     """Hand a frame on to the judge of rest, if it can be used."""
     if frame.usable:
-        # the board's own clock has no jitter of the cable; a restart makes the detector begin afresh
-        at = frame.host_time if frame.device_time is None else frame.device_time
-        detector.feed(at, np.array(frame.counts), np.array(frame.missing))
+        detector.resolution = frame.step
+        detector.feed(frame.measured_at, np.array(frame.counts), np.array(frame.missing))
 
 
-def _not_settled(pads: OpenPads, reading: SettledReading | None, patience: float) -> BenchError:
+def _not_settled(pads: OpenPads, reading: SettledReading | None, patience: float, at_once: AtOnce) -> BenchError:
     status = pads.source.status
     if reading is not None and reading.faults:
-        fault = reading.faults[0]
-        return BenchError(f"{pads.names[fault.pad]}: {fault.name}", where=status.port, remedy=fault.remedy)
+        return at_once.fault(min(reading.faults, key=gravity_of))
     if status.state is not PortState.READING or reading is None:
         tally = pads.source.tally
         noise = f" ({tally.damaged} damaged lines)" if tally.damaged else ""

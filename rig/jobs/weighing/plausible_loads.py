@@ -15,11 +15,11 @@ from analysis.base.wheel_names import WHEEL_KEYS, WHEELS
 from analysis.statistics.estimate import DoubtPart, total_covariance
 from analysis.statistics.quantiles import chi_square_tail
 from analysis.weighing.loads import Loads
-from analysis.weighing.settled import SettledReading
 from rig.base.errors import BenchError, InputError
 from rig.cards.read import CardSet
 from rig.cards.schema import BenchCard
-from rig.jobs.weighing.calibrate import stored_calibration
+from rig.jobs.weighing.calibrate import as_shown, stored_calibration
+from rig.jobs.weighing.pads import shows_weight
 from rig.jobs.weighing.weights import doubt_parts
 from rig.log.store import BenchLog
 from rig.lookups.belongs import weighing_of, zeros_of
@@ -52,36 +52,39 @@ LEAST_CHANGE_G, LEAST_CHANGE = 3.0, 0.003
 def refuse_loaded_zero(
     bench: BenchCard,
     log: BenchLog,
-    reading: SettledReading,
+    counts: FloatArray,
     boards: tuple[str, ...],
     *,
     car_g: float | None = None,
 ) -> None:
     """Raise InputError when what lies on the pads weighs like a car, an axle or a wheel of one.
 
-    It is held against their zero before, or their calibration. car_g: known mass of the car, g.
+    counts: (4,) of the reading.  It is held against their zero before, or their calibration; scales that show a weight
+    against nothing shown.  car_g: known mass of the car, g.
     Without a calibration nothing is known of grams, and nothing is refused: see `zeroed_words` in zero.py.
     """
     try:
         calibrations, calibrated, _ = stored_calibration(bench, log, boards=boards)
+        zeros = zeros_of(bench, log, calibrated, boards=boards)
+        since = f"since record {zeros[-1].number}" if zeros else f"since their calibration (record {calibrated.number})"
     except InputError:
-        return
-    zeros = zeros_of(bench, log, calibrated, boards=boards)
+        if not shows_weight(bench):
+            return
+        calibrations, zeros, since = as_shown(bench), [], "by what they show"
     empty = (
         np.array(ZERO.of(zeros[-1]).result.counts)
         if zeros
         else np.array([float(one.counts(0.0)) for one in calibrations])
     )
-    more = np.array(reading.counts) - empty
+    more = counts - empty
     try:
         load = np.array([float(one.mass_g(one.counts(0.0) + n)) for one, n in zip(calibrations, more, strict=True)])
     except AnalysisInputError:  # a curve that never reaches so far: its slope says enough here
         load = more / np.array([float(one.slope(0.0)) for one in calibrations])
     if not _something_stands(load, car_g):
         return
-    since = f"record {zeros[-1].number}" if zeros else f"their calibration (record {calibrated.number})"
     raise InputError(
-        f"the pads are not empty: since {since} they carry {load.sum():.0f} g more ({_each(bench, load)})",
+        f"the pads are not empty: {since} they carry {load.sum():.0f} g more ({_each(bench, load)})",
         where=bench.name,
         remedy="Take everything off and zero again; if something new belongs on the pads for good, say --tray",
     )
@@ -97,20 +100,29 @@ def _something_stands(load: FloatArray, car_g: float | None) -> bool:
     return total > (STANDS_G if car_g is None else min(STANDS_G, share * car_g))
 
 
+def least_load(cards: CardSet, log: BenchLog) -> float:
+    """Less than this, g on all pads together, is not this car."""
+    known = car_mass(cards, log)
+    return LEAST_CAR_G if known is None else max(LEAST_OF_CAR * known, min(LEAST_CAR_G, 0.5 * known))
+
+
+def no_car(bench: BenchCard, total_g: float) -> InputError:
+    """That the pads carry nothing like a car."""
+    return InputError(
+        f"there is no car on the pads: {total_g:.1f} g in all",
+        where=bench.name,
+        remedy="Set the car on the pads when asked; if it stands there, zero the empty pads first",
+    )
+
+
 def refuse_empty(cards: CardSet, log: BenchLog, wheel_g: FloatArray) -> tuple[str, ...]:
     """Raise InputError for a reading in which no whole car can stand on the pads; remarks on what is odd in it.
 
     wheel_g: (4,) g, FL FR RL RR.
     """
     total = float(wheel_g.sum())
-    known = car_mass(cards, log)
-    least = LEAST_CAR_G if known is None else max(LEAST_OF_CAR * known, min(LEAST_CAR_G, 0.5 * known))
-    if total < least:
-        raise InputError(
-            f"there is no car on the pads: {total:.1f} g in all",
-            where=cards.bench.name,
-            remedy="Set the car on the pads when asked; if it stands there, zero the empty pads first",
-        )
+    if total < least_load(cards, log):
+        raise no_car(cards.bench, total)
     remarks: list[str] = []
     for place, (wheel, name) in enumerate(zip(WHEEL_KEYS, WHEELS, strict=True)):
         load, rest = float(wheel_g[place]), np.delete(wheel_g, place)

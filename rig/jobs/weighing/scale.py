@@ -9,7 +9,7 @@ from analysis.base.arrays import FloatArray
 from analysis.statistics.estimate import DoubtPart
 from analysis.weighing.calibration import Calibration
 from analysis.weighing.loads import Loads, loads_from_counts
-from analysis.weighing.pad_faults import PadLimits, limits_for
+from analysis.weighing.pad_faults import SHOWN_WEIGHT, PadLimits, limits_for
 from analysis.weighing.reseating import Placements, pool_placements
 from analysis.weighing.settled import SettledReading
 from analysis.weighing.zero_tracking import drift_rate, zero_at
@@ -19,7 +19,8 @@ from rig.base.progress import Progress
 from rig.cards.mechanics import place_gravity
 from rig.cards.schema import BenchCard
 from rig.jobs.weighing.calibrate import stored_calibration
-from rig.jobs.weighing.pads import OpenPads, answering_boards, by_wheel, settle
+from rig.jobs.weighing.pads import OpenPads, answering_boards, by_wheel, settle, shows_weight
+from rig.jobs.weighing.plausible_loads import no_car
 from rig.log.store import BenchLog
 from rig.lookups.belongs import boards_differ, kept_boards, other_board, zeros_of
 from rig.records.content import four
@@ -69,12 +70,20 @@ class Scale:
         """Ids of the records that the loads rest on."""
         return [self.calibrated.id, *(record.id for record in self.zeros)]
 
-    def place_once(self, pads: OpenPads, *, progress: Progress | None = None) -> Placing:
+    def place_once(self, pads: OpenPads, *, progress: Progress | None = None, least_g: float | None = None) -> Placing:
         """Wait for rest and weigh what lies on the pads now. Raises BenchError as `settle` does.
 
+        least_g: what must lie there, g in all; less is refused at once.
         Raises InputError when another board answers than the one that was calibrated and zeroed.
         """
-        reading = settle(pads, limits=self.limits, progress=progress)
+
+        def look(counts: FloatArray) -> None:
+            slopes = np.array([float(one.slope(0.0)) for one in self.calibrations])
+            total = ((counts - np.array(self.zeros[-1].result.counts)) / slopes).sum(1)
+            if least_g is not None and np.all(total < least_g):
+                raise no_car(self.bench, float(np.median(total)))
+
+        reading = settle(pads, limits=self.limits, progress=progress, look=look)
         boards = pads.source.boards  # it may have been exchanged, or have said who it is, only after the start
         for record in (*([] if self.asked else [self.calibrated]), *self.zeros):
             if boards_differ(kept_boards(record), boards):
@@ -185,6 +194,14 @@ def _span(seconds: float) -> str:
     return f"{seconds / 60:.0f} min" if seconds < 5400 else f"{seconds / 3600:.1f} h"
 
 
+def _limits(bench: BenchCard, calibrations: Sequence[Calibration], zero: ZeroRecord) -> PadLimits:
+    """Where counts become implausible. Scales that show a weight may show anything when empty: above that it counts."""
+    if not shows_weight(bench):
+        return limits_for(calibrations)
+    limits, empty = limits_for(calibrations, usual=SHOWN_WEIGHT), np.array(zero.result.counts)
+    return replace(limits, highest=limits.highest + empty, lowest=limits.lowest + empty)
+
+
 def scale_of(bench: BenchCard, log: BenchLog, *, pads: OpenPads | None = None, calibration: str = "") -> Scale:
     """The scale as it stands. Raises InputError without a calibration of this bench or a zero since.
 
@@ -205,7 +222,7 @@ def scale_of(bench: BenchCard, log: BenchLog, *, pads: OpenPads | None = None, c
         calibrated=calibrated,
         zeros=tuple(ZERO.of(zero) for zero in zeros[-ZEROS_USED:]),
         order=by_wheel(bench),
-        limits=limits_for(calibrations),
+        limits=_limits(bench, calibrations, ZERO.of(zeros[-1])),
         remarks=remarks,
         asked=bool(calibration),
     )

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from analysis.statistics.quantiles import NORMAL_95
 from analysis.weighing.loads import Loads
 from analysis.weighing.orientations import (
     PadPrior,
@@ -19,9 +20,10 @@ from rig.cards.measures import MM
 from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
 from rig.cards.schema import BenchCard
+from rig.jobs.weighing.calibrate import AS_SHOWN, SHOWN_GAIN_U
 from rig.jobs.weighing.pads import Ask, OpenPads
-from rig.jobs.weighing.plausible_loads import against_before, own_covariance, placings_agree, refuse_empty
-from rig.jobs.weighing.scale import Placing, pool, scale_of
+from rig.jobs.weighing.plausible_loads import against_before, least_load, own_covariance, placings_agree, refuse_empty
+from rig.jobs.weighing.scale import Placing, Scale, pool, scale_of
 from rig.jobs.weighing.weights import RecordedWeighing, as_pushed, record_weighing, weighed
 from rig.log.store import BenchLog
 from rig.pads.frames import Tally
@@ -55,10 +57,11 @@ def weigh_on_pads(
     scale = scale_of(cards.bench, log, pads=pads, calibration=cards.choices.calibration)
     placed: list[Placing] = []
     odd: list[str] = []
+    least_g = least_load(cards, log)
     for number in range(placings):
         text = "Set the car on the pads" if number == 0 else "Lift the car off, bounce it, roll it on again"
         ask(Step(text=text, action="car"))
-        placed.append(scale.place_once(pads, progress=progress))
+        placed.append(scale.place_once(pads, progress=progress, least_g=least_g))
         odd += refuse_empty(cards, log, scale.wheels(placed[-1].loads.load_g))
     pooled = pool(cards.bench, [one.loads for one in placed])
     enough = one_weighing_enough(pooled.load_g, known_pads(placed[-1].loads))
@@ -66,6 +69,7 @@ def weigh_on_pads(
     odd += [*placings_agree([one.loads for one in placed])]
     odd += against_before(cards, log, as_is, own_covariance(parts))
     warnings = [*(text for one in placed for text in one.warnings), pooled.advice, unprotected(cards.bench)]
+    warnings += [unchecked_scales(scale)]
     warnings += [] if enough.enough else [enough.text]
     weighing = weighed(
         cards,
@@ -156,12 +160,22 @@ def weigh_turned(
 
 
 def unprotected(bench: BenchCard) -> str:
-    """That nothing protects the pads' lines on their way; "" where a checksum does."""
-    if not bench.pads.line_pattern:
+    """That nothing protects the pads' lines on their way; "" where a checksum or a sum does."""
+    if not bench.pads.line_pattern or "<sum>" in bench.pads.line_pattern:
         return ""
     return (
         "These pads' lines carry no checksum: a digit that is lost on the way in every line passes for another weight. "
         "The total should be what this car weighed before"
+    )
+
+
+def unchecked_scales(scale: Scale) -> str:
+    """That scales are taken at their word; "" where they were calibrated here."""
+    if not all(one.evidence == AS_SHOWN for one in scale.calibrations):
+        return ""
+    return (
+        f"The scales are taken at their word, each to {100 * NORMAL_95 * SHOWN_GAIN_U:.0f} %: one known mass checks "
+        "them, pivotbench pads calibrate TEST.toml --mass 500"
     )
 
 

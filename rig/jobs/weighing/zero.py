@@ -1,10 +1,13 @@
 """Zero the empty pads."""
 
+import numpy as np
+
+from analysis.base.arrays import FloatArray
 from rig.base.clock import moment_now
 from rig.base.errors import InputError
 from rig.cards.schema import BenchCard
-from rig.jobs.weighing.calibrate import stored_calibration
-from rig.jobs.weighing.pads import OpenPads, settle
+from rig.jobs.weighing.calibrate import record_as_shown, stored_calibration
+from rig.jobs.weighing.pads import OpenPads, settle, shows_weight
 from rig.jobs.weighing.plausible_loads import refuse_loaded_zero
 from rig.log.store import BenchLog
 from rig.records.content import four
@@ -25,9 +28,17 @@ def zero(
     tray: what lies on them belongs there for good. Otherwise raises InputError when a car, or part of one, stands on
     them.  car_g: what the car weighs, g, where it is known.
     """
-    reading, now = settle(pads), moment_now()
+
+    def look(counts: FloatArray) -> None:
+        middle = np.median(counts, axis=0)
+        if np.all(np.ptp(counts, axis=0) <= 0.1 * np.abs(middle) + 1.0):  # at rest enough to be judged
+            refuse_loaded_zero(bench, log, middle, pads.source.boards, car_g=car_g)
+
+    reading, now = settle(pads, look=None if tray else look), moment_now()
     if not tray:
-        refuse_loaded_zero(bench, log, reading, pads.source.boards, car_g=car_g)
+        refuse_loaded_zero(bench, log, reading.counts, pads.source.boards, car_g=car_g)
+    if shows_weight(bench) and not _calibrated(bench, log, pads.source.boards):
+        record_as_shown(bench, log, pads.source.boards, cards)
     return log.record(
         ZERO,
         bench.name,
@@ -42,11 +53,17 @@ def zero(
 
 def zeroed_words(record: ZeroRecord, bench: BenchCard, log: BenchLog) -> str:
     """What a zero is worth, for people: without a calibration nobody can tell whether the pads were empty."""
-    try:
-        stored_calibration(bench, log, boards=record.inputs.boards)
-    except InputError:
+    if not _calibrated(bench, log, record.inputs.boards):
         return (
             f"Kept as record {record.number} ({record.result.samples} samples a pad), but these pads are not "
             "calibrated: nobody can tell whether they were empty, and no weighing will go by it. Calibrate them first"
         )
     return f"Zeroed ({record.result.samples} samples a pad). Record {record.number}"
+
+
+def _calibrated(bench: BenchCard, log: BenchLog, boards: tuple[str, ...]) -> bool:
+    try:
+        stored_calibration(bench, log, boards=boards)
+    except InputError:
+        return False
+    return True
