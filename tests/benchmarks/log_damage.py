@@ -29,9 +29,9 @@ from collections import Counter
 from pathlib import Path
 from typing import Any
 
+from rig.archive.bundle import export_bench
 from rig.base.errors import BenchError
 from rig.log import opening
-from rig.log.bundle import export_bench
 from rig.log.repair import check_log, repair_log
 from rig.log.store import LOG_FILE, BenchLog
 from rig.records.classroom import FIRST_TRY

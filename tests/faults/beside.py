@@ -15,9 +15,9 @@ from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
 
+from rig.archive.bundle import export_bench, import_bench
 from rig.base.errors import BenchError
 from rig.log import opening
-from rig.log.bundle import export_bench, import_bench
 from rig.log.repair import check_log, repair_log
 from rig.log.schema import VERSION
 from rig.log.store import LOG_FILE, BenchLog

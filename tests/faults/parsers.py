@@ -10,13 +10,13 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
+from rig.archive.bundle import export_bench, import_bench
 from rig.base.errors import BenchError, InputError
 from rig.cards.read import parse_card
 from rig.cards.schema import CARD_TYPES
 from rig.cards.template import card_text
 from rig.jobs.record.card_travel import send_card, take_card
 from rig.jobs.series.series import _read_plan, plan_table
-from rig.log.bundle import export_bench, import_bench
 from rig.log.store import BenchLog
 from rig.pads.lines import BadLine, LineSplitter, frame, parse_line
 from rig.pads.patterns import PatternLines

@@ -71,7 +71,7 @@ def film(folder: Path, careless: str) -> None:
 
 def export(folder: Path, careless: str) -> None:
     """Export a log with its files."""
-    from rig.log.bundle import export_bench
+    from rig.archive.bundle import export_bench
 
     with BenchLog(folder / "bench" / "log") as log:
         export_bench(log, folder / "out")
@@ -80,7 +80,7 @@ def export(folder: Path, careless: str) -> None:
 
 def take_in(folder: Path, careless: str) -> None:
     """Import the export that lies beside the folder."""
-    from rig.log.bundle import import_bench
+    from rig.archive.bundle import import_bench
 
     with BenchLog(folder / "log") as log:
         import_bench(log, folder.parent / "again")

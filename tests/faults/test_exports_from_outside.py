@@ -14,11 +14,11 @@ from typing import Any
 
 import pytest
 
+from rig.archive.bundle import export_bench, import_bench
+from rig.archive.export import export_tables
 from rig.base.errors import InputError
 from rig.cards.read import parse_card
 from rig.cards.schema import CarCard
-from rig.log.bundle import export_bench, import_bench
-from rig.log.export import export_tables
 from rig.log.store import BenchLog
 from tests.whole_records import numbered, whole
 
@@ -146,8 +146,8 @@ def without(path: Path) -> None:
         (lambda out: replace_in(next((out / "cards").iterdir()), "x", "y"), "the content is not what"),
         (lambda out: replace_in(out / "tables" / "push.csv", "plain", "plans"), "the content is not what"),
         (lambda out: next((out / "files").iterdir()).unlink(), "a file of this export is missing"),
-        (lambda out: without(next((out / "files").iterdir())), "it lists 9 files of 10"),
-        (lambda out: cut(out / "SHA256SUMS", 8), "does not list manifest.json|it lists 8 files of 10"),
+        (lambda out: without(next((out / "files").iterdir())), "it lists 12 files of 13"),
+        (lambda out: cut(out / "SHA256SUMS", 8), "does not list manifest.json|it lists 8 files of 13"),
         (lambda out: (out / "SHA256SUMS").write_text(""), "not a sum and a name"),
         (lambda out: (out / "SHA256SUMS").unlink(), "no list of sums"),
         (lambda out: [path.unlink() for path in out.rglob("*") if path.is_file()], "no list of sums"),

@@ -16,10 +16,10 @@ from pathlib import Path
 
 import pytest
 
+from rig.archive.bundle import export_bench
 from rig.base import durable
 from rig.base.errors import BenchError, InputError
 from rig.log import opening, repair, replacement
-from rig.log.bundle import export_bench
 from rig.log.lock import LogHold
 from rig.log.repair import check_log, repair_log
 from rig.log.store import LOG_FILE, BenchLog

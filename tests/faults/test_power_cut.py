@@ -19,9 +19,9 @@ from pathlib import Path
 
 import pytest
 
+from rig.archive.bundle import export_bench
 from rig.base.errors import BenchError
 from rig.log import opening
-from rig.log.bundle import export_bench
 from rig.log.repair import check_log
 from rig.log.rows import file_hash
 from rig.log.schema import VERSION

@@ -18,12 +18,12 @@ from pathlib import Path
 
 import pytest
 
+from rig.archive.bundle import export_bench, import_bench
+from rig.archive.export import table_csv
 from rig.base.files import write_bytes
 from rig.cards.read import read_set
 from rig.cards.template import card_text, write_new_cards
 from rig.log import store
-from rig.log.bundle import export_bench, import_bench
-from rig.log.export import table_csv
 from rig.log.repair import check_log
 from rig.log.store import BenchLog
 from rig.records.classroom import FIRST_TRY

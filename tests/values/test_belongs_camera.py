@@ -7,12 +7,12 @@ from pathlib import Path
 
 import pytest
 
+from rig.archive.bundle import export_bench, import_bench
 from rig.base.errors import InputError
 from rig.cards.read import parse_card
 from rig.cards.schema import BenchCard
 from rig.cards.template import card_text
 from rig.jobs.pushing.measure import camera_from
-from rig.log.bundle import export_bench, import_bench
 from rig.log.store import BenchLog
 from rig.lookups.aside import put_aside
 from rig.lookups.belongs import camera_of

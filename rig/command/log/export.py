@@ -20,7 +20,7 @@ def command(folder: Path, log_dir: Path | None) -> None:
 
     When pupils were filmed, mind the school's rules before you pass clips on.
     """
-    from rig.log.bundle import export_bench
+    from rig.archive.bundle import export_bench
     from rig.log.store import BenchLog
     from rig.report.words.sentences import noted
 

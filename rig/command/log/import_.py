@@ -21,7 +21,7 @@ def command(folder: Path, without_sums: bool, log_dir: Path | None) -> None:
 
     Records that are here already stay once: benches can be merged. Nobody else may use the log meanwhile.
     """
-    from rig.log.bundle import import_bench
+    from rig.archive.bundle import import_bench
     from rig.log.store import BenchLog
     from rig.report.words.sentences import noted
 

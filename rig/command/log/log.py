@@ -26,7 +26,7 @@ from rig.command.options import answer_width, json_option, kind_option, log_fold
 @json_option
 def command(kind: str | None, out_dir: Path | None, log_dir: Path | None, as_json: bool) -> None:
     """List what the bench has recorded, newest last; with --out, export it as CSV and JSON."""
-    from rig.log.export import export_tables
+    from rig.archive.export import export_tables
     from rig.log.store import BenchLog
     from rig.lookups.aside import reasons_aside
     from rig.records.codec import plain

@@ -16,11 +16,11 @@ from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 from starlette.types import ASGIApp
 
+from rig.archive.export import export_tables
 from rig.base.failures import explain
 from rig.base.plain_json import finite_json
 from rig.base.version import SOFTWARE
 from rig.jobs.pushing.what_if import WhatIf, what_if
-from rig.log.export import export_tables
 from rig.page.bench.bench import Bench
 from rig.page.bench.broadcast import encode, stream
 from rig.page.bench.camera_view import BOUNDARY

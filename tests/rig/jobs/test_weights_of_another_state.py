@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from scipy.optimize import brentq
 
+from rig.archive.bundle import export_bench, import_bench
 from rig.cards.measures import floor_layout
 from rig.cards.read import CardSet, parse_card
 from rig.cards.schema import CarCard
@@ -19,7 +20,6 @@ from rig.jobs.pushing.measure import Measurement, pushes_in
 from rig.jobs.record.experiments import choose, retell
 from rig.jobs.record.recalculate import recalculate
 from rig.jobs.weighing.weights import RecordedWeighing, weigh_typed, weighed_otherwise
-from rig.log.bundle import export_bench, import_bench
 from rig.log.store import BenchLog
 from rig.lookups.aside import put_aside
 from rig.records.balance import BALANCE

@@ -18,7 +18,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from rig.log.bundle import export_bench, import_bench
+from rig.archive.bundle import export_bench, import_bench
 from rig.log.store import BenchLog
 from rig.records.codec import RecordError, as_record, checked, from_record, plain
 from rig.records.record import Kind

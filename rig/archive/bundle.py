@@ -11,13 +11,15 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from rig.archive.crate import METADATA, PAGE, PIVOTS, ro_crate, told_page
+from rig.archive.export import table_csv, table_name, whole_record
+from rig.archive.manifest import SummedFolder, check_counts, check_links, check_sums
+from rig.archive.pivots import pivot_table, pose_table, poses_name, pushed_clips, read_poses
 from rig.base.durable import make_folder
 from rig.base.errors import BenchError, InputError
 from rig.base.files import whole_file
 from rig.base.plain_json import Json
 from rig.base.progress import Progress
-from rig.log.export import table_csv, table_name, whole_record
-from rig.log.manifest import SummedFolder, check_counts, check_links, check_sums
 from rig.log.rows import CardVersion, StoredFile, file_hash
 from rig.log.store import BenchLog
 from rig.records.codec import RecordError, from_plain, kind_named
@@ -36,6 +38,10 @@ cards/          the cards themselves, TOML, named by hash
 files.jsonl     one file a line: hash (SHA-256 of its content), kind, name, bytes, saved_at
 files/          clips, raw readings and tracks as they are, named by hash, their own ending kept
 tables/         one CSV for each kind of record, a column a value, the unit at the end of its name
+pivots.csv      every measured push: its pivot with its interval, the averaged poses, the sum of its clip
+poses/          the car's poses behind each measured clip, picture by picture, with their covariances: CSV
+ro-crate-preview.html   a page that tells all of it, and how a pivot is computed again from the poses
+ro-crate-metadata.json  the same for programs: RO-Crate 1.1 (JSON-LD), every file with its size, format and sum
 schema.json     JSON Schema (draft 2020-12) of the lines of records.jsonl
 manifest.json   the version of this form, and how many records, cards, files and sums there are
 SHA256SUMS      the SHA-256 of every other file here, as `sha256sum -c SHA256SUMS` reads it; an import needs it
@@ -113,8 +119,29 @@ def export_bench(log: BenchLog, folder: Path, *, progress: Progress | None = Non
     for kind in sorted({record.kind for record in records}):
         of_kind = [record for record in records if record.kind == kind]
         out.write(f"tables/{table_name(kind)}", table_csv(of_kind, numbers=False))
+    _describe(out, records, files)
     out.close(records=len(records), cards=len(cards), files=len(files))
     return Exported(records=len(records), files=len(files) - len(missing), missing=tuple(missing))
+
+
+def _describe(out: SummedFolder, records: list[AnyRecord], files: list[StoredFile]) -> None:
+    """Poses and pivots as tables, the page, and the description of all there is."""
+    stored = {file.hash: file for file in files if f"files/{stored_name(file)}" in out.sums}
+    posed, clips = set(), {file.hash for file in files if file.kind == "clip"}
+    for record in pushed_clips(records):
+        tracks = (stored[digest] for digest in record.files if digest in stored and stored[digest].kind == "track")
+        track = next(filter(None, (read_poses(out.folder / "files" / stored_name(file)) for file in tracks)), None)
+        table = None if track is None else pose_table(track, record.result.pushes)
+        if table is not None:
+            out.write(poses_name(record), table)
+            posed.add(record.id)
+    of_clip = {record.id: next((one for one in record.files if one in clips), "") for record in records}
+    pivots = pivot_table(pushed_clips(records), posed=posed, clip_sums=of_clip)
+    out.write(PIVOTS, pivots)
+    names = {f"files/{stored_name(file)}": file.name for file in stored.values()}
+    out.write(PAGE, told_page(out.sums, names, pivots))
+    newest = max((record.at for record in records), default=None)
+    out.write(METADATA, ro_crate(out.folder, out.sums, names, newest=newest))
 
 
 def import_bench(

@@ -36,6 +36,11 @@ class SummedFolder:
         write_text(self.folder / name, text)
         self.note(name, hashlib.sha256(text.encode()).hexdigest())
 
+    @property
+    def sums(self) -> dict[str, str]:
+        """File -> SHA-256, of what was written so far."""
+        return dict(self._sums)
+
     def note(self, name: str, digest: str) -> None:
         """A file that was written otherwise."""
         self._sums[name] = digest

@@ -80,6 +80,8 @@ def flat(value: Any, name: str = "") -> Json:
             for key, inner in flat(content, f"{name}.{part}" if name else part).items()
         }
     if isinstance(value, list):
+        if name.endswith("_pose") and len(value) == 3:
+            return {f"{name}.{part}": one for part, one in zip(("x_m", "y_m", "yaw_rad"), value, strict=True)}
         if len(value) > 16:
             return {}
         return {

@@ -8,12 +8,12 @@ from pathlib import Path
 
 import pytest
 
+from rig.archive.bundle import export_bench, import_bench
 from rig.base import disk as room
 from rig.base.disk import check_room
 from rig.base.errors import BenchError, InputError
 from rig.jobs.record.recalculate import recalculate
 from rig.log import schema
-from rig.log.bundle import export_bench, import_bench
 from rig.log.repair import check_log, repair_log
 from rig.log.schema import VERSION
 from rig.log.store import LOG_FILE, BenchLog
