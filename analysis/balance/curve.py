@@ -5,11 +5,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.base.arrays import FloatArray
-from analysis.forecast.forecast import kind_of_test
 from analysis.forecast.inputs import Altered, CarState, Drawn, PushState, assemble
-from analysis.forecast.slide import Slide, pivot_stays, slide
+from analysis.forecast.slide import Slide, slide
 from analysis.sliding.contacts import centre_of_friction
-from analysis.sliding.finite import Until, integrate_push
 from analysis.statistics.headings import heading_from
 
 REACH_PCT = (2.0, 98.0)
@@ -21,9 +19,6 @@ NEAR_PUSH = np.array([0.05, 0.1, 0.2, 0.4, 0.8, 1.2, 1.6, 2.4, 3.2, 4.8])
 """Points on either side of the push, where rolling wheels switch from one axle to the other."""
 FAR_ANGLE = 1.05
 """rad of atan(kappa L / 2): beyond this on both sides a change of sign goes through infinity, not through zero."""
-
-WALKING_STEPS = 10
-"""Steps of a push whose touch walks along a rolling car."""
 GUARD, LEAST_FOLLOWED = 1.2, float(np.radians(5.0))
 """Candidates that turn this much more than the push did, and more than 5 degrees, are not followed further."""
 
@@ -124,8 +119,7 @@ def _solved(car: CarState, push: PushState, extent: Extent, grid: FloatArray, dr
     shift = log_ratios(car, grid / 100.0)
     rows = None if drag is None else np.tile(drag, (len(grid), 1))
     drawn = assemble(car, push, {}, len(grid), Altered(log_ratio=shift, drag=rows))
-    rolling = kind_of_test(car) == "switch" and not pivot_stays(push)
-    found = (slid_in_small_steps if rolling else slid)(drawn, car.wheelbase, extent)
+    found = slid(drawn, car.wheelbase, extent)
     angle = heading_from(found.kappa, car.wheelbase)
     return np.stack([balance_places(drawn, car.wheelbase), angle, found.drift, shift])
 
@@ -145,22 +139,6 @@ def _joined(parts: list[FloatArray]) -> BalanceCurve:
 def slid(drawn: Drawn, wheelbase: float, extent: Extent) -> Slide:
     """Every draw slid as far as the push went."""
     return slide(drawn, wheelbase, turn=extent.turn, travel=extent.travel)
-
-
-def slid_in_small_steps(drawn: Drawn, wheelbase: float, extent: Extent) -> Slide:
-    """The same, for a finger straight on the floor beside rolling wheels: the touch walks along the car until it parks
-    near the balance point, and the car switches on the way, which a few long steps would miss."""
-    way = integrate_push(
-        drawn.contacts,
-        drawn.finger,
-        until=Until(turn=extent.turn, travel=extent.travel),
-        steps=WALKING_STEPS,
-        rule=drawn.path,
-        transfer=drawn.transfer,
-        middle=0.5 * wheelbase,
-    )
-    nothing = np.zeros(way.kappa.shape)
-    return Slide(kappa=way.kappa, drift=nothing, force=nothing, tips=nothing > 0, certified=way.certified)
 
 
 def with_finger(drawn: Drawn, *, place: FloatArray | None = None, motion: FloatArray | None = None) -> Drawn:

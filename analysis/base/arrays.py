@@ -5,3 +5,4 @@ import numpy.typing as npt
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
+IntArray = npt.NDArray[np.intp]

@@ -24,6 +24,7 @@ REMEDY_FOR = {
     "wheelbase": "measure the wheelbase from axle to axle on both sides",
     "rolling drag": "block the wheels",
     "toe": "block the wheels, or set the toe to zero",
+    "contact patch": "block the wheels, or measure the patch (ink the tyre, paper under it) and enter it as patch_mm",
     "roll share": "push lower, so that the car does not roll",
 }
 """What to do about each doubt."""

@@ -31,8 +31,9 @@ __all__ = ["CarState", "Prediction", "PushState", "Sensitivity", "predict_push"]
 TestKind = Literal["switch", "graded"]
 
 HYPERSENSITIVE_PCT = 12.0
-"""A rolling car pushed nearer than this to its centre of friction (per cent of the wheelbase) gives only
-the side on which it turns: a rigid-body engine and the cut circle part there (measured beforehand)."""
+"""A rolling car whose finger comes nearer than this to its centre of friction (per cent of the wheelbase), at the start
+or on its way along the car, gives only the side on which it turns: a rigid-body engine and the cut circle part there
+(measured beforehand)."""
 
 ROLLING_DRAG = 0.2
 """Two wheels of an axle with less drag than this, or turning together, make a rolling axle here."""
@@ -150,7 +151,9 @@ def predict_push(
     slides = [part[2] for part in kept[:used]]
     forces = np.concatenate([one.force for one in slides])
     kind = kind_of_test(car)
-    hypersensitive = side_only(car, push, balance.value)
+    # forecasts of earlier models went by where the push began
+    nearest = abs(push.station - balance.value) if push.settled is None else float(best.nearest[0])
+    hypersensitive = side_only(car, nearest)
     warnings = _warnings(car, push, hypersensitive, best, np.concatenate([one.tips for one in slides]))
     estimate = summarise(kappa, car.wheelbase, warnings)
     if hypersensitive:
@@ -179,13 +182,12 @@ def predict_push(
     )
 
 
-def side_only(car: CarState, push: PushState, balance: float) -> bool:
+def side_only(car: CarState, nearest: float) -> bool:
     """Whether a rolling car is pushed so near its balance point that only the side on which it turns can be told.
 
-    balance: m ahead of the rear axle.
+    nearest: m, how near the finger comes on its way.
     """
-    near_pct = 100.0 * abs(push.station - balance) / car.wheelbase
-    return kind_of_test(car) == "switch" and near_pct < HYPERSENSITIVE_PCT
+    return kind_of_test(car) == "switch" and 100.0 * nearest / car.wheelbase < HYPERSENSITIVE_PCT
 
 
 def summarise(kappa: FloatArray, wheelbase: float, warnings: tuple[str, ...] = ()) -> PivotEstimate:
@@ -274,8 +276,8 @@ def _warnings(car: CarState, push: PushState, hypersensitive: bool, best: Slide,
     sentences = []
     if hypersensitive:
         sentences.append(
-            "The wheels roll and the push is near the balance point: no figure can be trusted, only "
-            "the side on which the car turns. Push farther away or block the wheels"
+            "The wheels roll and the push is, or comes on its way, near the balance point: no figure can be trusted, "
+            "only the side on which the car turns. Push farther away or block the wheels"
         )
     if not car.grip_measured:
         sentences.append("Grip was not measured: all four tyres are taken alike, with the stated doubt")

@@ -9,13 +9,14 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from analysis.base.arrays import FloatArray
+from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.errors import InputError
 from analysis.base.finger import FingerName
 from analysis.base.wheels import AXLES, FRONT_LESS_REAR
 from analysis.sliding.contacts import AxleKind, Contacts, Law, couple_axles
 from analysis.sliding.finger import Finger, LoadTransfer
 from analysis.sliding.finite import Rule
+from analysis.sliding.together import PushBatch
 from analysis.statistics.monte_carlo import square_root
 
 
@@ -36,6 +37,8 @@ class CarState:
     drag: (4,), 0 to 1 (1 blocked).  drag_u: (4,); draws are cut to 0..1.
     along: (4,), grip along the rolling direction over `grip`, which is that across it, where a side push slides.
         along_u: (2,), front and rear; the two tyres of an axle are taken to be of one kind.
+    patch: (2, 2), m, front and rear: length along the rolling direction and width of the tyres' contact patches; 0 for
+        contact in points.  patch_u: (2,), of the lengths, relative (log-normal).
     heading: (4,), rad, rolling direction from the x axis (toe, steer).  heading_u: rad, each wheel alone.
     front_kind, rear_kind: how the wheels of an axle turn; front_held, rear_held: its motor is locked.
     front_roll_share: part of a roll moment that the front axle takes; its draws are cut to 0..1.
@@ -56,6 +59,8 @@ class CarState:
     drag_u: FloatArray = field(default_factory=lambda: _zeros(4))
     along: FloatArray = field(default_factory=lambda: np.ones(4))
     along_u: FloatArray = field(default_factory=lambda: _zeros(2))
+    patch: FloatArray = field(default_factory=lambda: _zeros(2, 2))
+    patch_u: FloatArray = field(default_factory=lambda: _zeros(2))
     heading: FloatArray = field(default_factory=lambda: _zeros(4))
     heading_u: float = 0.0
     front_kind: AxleKind = "free"
@@ -86,6 +91,7 @@ class PushState:
         (with finger_friction).
     path: "fixed on car" (a notch or rail: the finger stays at its place on the car) or "fixed on floor" (the
         finger runs along a straight line and wanders along the car's side as that turns).
+    settled: 1/m, error of kappa in one step of the slide; None: steps all of one length, as earlier forecasts had.
     """
 
     station: float
@@ -100,6 +106,7 @@ class PushState:
     finger_friction: float = 0.0
     finger_friction_u: float = 0.0
     path: Rule = "fixed on car"
+    settled: float | None = 5e-4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,9 +115,15 @@ class Drawn:
 
     contacts: Contacts
     finger: Finger
-    transfer: LoadTransfer
+    transfer: LoadTransfer | None
     path: Rule
+    settled: float | None
     count: int
+
+    @property
+    def pushes(self) -> PushBatch:
+        """The same without the rule."""
+        return PushBatch(contacts=self.contacts, finger=self.finger, transfer=self.transfer, count=self.count)
 
 
 def check_states(car: CarState, push: PushState) -> None:
@@ -130,18 +143,22 @@ def check_states(car: CarState, push: PushState) -> None:
         ("drag's uncertainty", car.drag_u, (4,)),
         ("grip along", car.along, (4,)),
         ("grip along's uncertainty", car.along_u, (2,)),
+        ("contact patches", car.patch, (2, 2)),
+        ("contact patches' uncertainty", car.patch_u, (2,)),
         ("toe", car.heading, (4,)),
     ):
         if np.shape(values) != shape or not np.all(np.isfinite(values)):
             raise _wrong(name, f"needs {' by '.join(map(str, shape))} finite numbers", "Give one per wheel")
     if np.any(car.load < 0) or np.sum(car.load) <= 0:
-        raise _wrong("wheel loads", "cannot be negative, nor all zero", "Zero the empty pads, then weigh again")
+        raise _wrong("wheel loads", "cannot be negative, nor all zero", "Tare the empty pads, then weigh again")
     if np.any(car.grip < 0) or np.sum(car.grip * car.load) <= 0:
         raise _wrong("grip factors", "cannot be negative, nor leave the car without friction", "Measure the grip")
     if np.any(car.drag < 0) or np.any(car.drag > 1):
         raise _wrong("rolling drag", "must lie between 0 (rolls freely) and 1 (blocked)", "About 0.02 rolls well")
     if np.any(car.along < LEAST_ALONG):
         raise _wrong("grip along", f"cannot be below {LEAST_ALONG}", "Give grip along over grip across, about 1")
+    if np.any(car.patch < 0):
+        raise _wrong("contact patches", "cannot be negative", "Give the patch's length and width, or 0 for a point")
     if not 0 <= car.front_roll_share <= 1:
         raise _wrong("front roll share", "must lie between 0 and 1", "Give 0.5 if it is unknown")
     if np.any(car.contact_place[[0, 2], 1] <= car.contact_place[[1, 3], 1]):
@@ -160,6 +177,7 @@ def check_states(car: CarState, push: PushState) -> None:
         "contact places": float(np.min(car.contact_place_u)),
         "rolling drag": float(np.min(car.drag_u)),
         "grip along": float(np.min(car.along_u)),
+        "contact patches": float(np.min(car.patch_u)),
     }
     for name, doubt in doubts.items():
         if not (np.isfinite(doubt) and doubt >= 0):
@@ -201,12 +219,16 @@ def doubt_groups(car: CarState, push: PushState) -> dict[str, int]:
         "roll share": car.front_roll_share_u > 0,
         # last: the scores of the others are then those of a car whose tyres are sure to grip alike
         ALONG: 2 * bool(np.any(car.along_u)),
+        PATCH: 2 * bool(np.any(_rolling(car) & (car.patch[:, 0] > 0) & (car.patch_u > 0))),
     }
     return {name: int(size) for name, size in sizes.items() if size}
 
 
 ALONG = "grip along against across"
 """The doubt in how tyres grip along compared with across, front and rear."""
+
+PATCH = "contact patch"
+"""The doubt in the length of rolling tyres' contact patches, front and rear; blocked tyres slide on all of theirs."""
 
 LEAST_ALONG = 0.05
 """Draws of grip along over grip across end here."""
@@ -269,6 +291,10 @@ def assemble(
         place[:, right, 1] -= car.contact_place_u[right, 1] * shift[:, 4 + axle]
     place[:, :2, 0] += car.wheelbase_u * score("wheelbase", 1)
     along = np.maximum(car.along + np.repeat(car.along_u * score(ALONG, 2), 2, axis=-1), LEAST_ALONG)
+    patch = np.broadcast_to(np.repeat(car.patch, 2, axis=0), (count, 4, 2))
+    if PATCH in scores:
+        longer = np.exp(np.repeat(car.patch_u * scores[PATCH], 2, axis=-1))
+        patch = np.stack([patch[..., 0] * longer, patch[..., 1]], axis=-1)
     coupling, rolling = couple_axles(
         front=car.front_kind,
         rear=car.rear_kind,
@@ -285,6 +311,7 @@ def assemble(
         heading=car.heading + car.heading_u * score("toe", 4),
         law=car.law,
         coupling=coupling if np.any(coupling) else None,
+        patch=patch if np.any(_rolling(car) & (car.patch[:, 0] > 0)) else None,
     )
     station = push.station + push.station_u * score("push position", 1)[:, 0] + altered.station_shift
     angle = push.direction + push.direction_u * score("push direction", 1)[:, 0]
@@ -303,7 +330,14 @@ def assemble(
         front_roll_share=np.clip(car.front_roll_share + car.front_roll_share_u * score("roll share", 1)[:, 0], 0, 1),
         wheelbase=between,
     )
-    return Drawn(contacts=contacts, finger=finger, transfer=transfer, path=push.path, count=count)
+    return Drawn(contacts=contacts, finger=finger, transfer=transfer, path=push.path, settled=push.settled, count=count)
+
+
+def _rolling(car: CarState) -> BoolArray:
+    """(2,): whether the wheels of the front and the rear axle turn at all."""
+    free = np.any((car.drag < 1.0).reshape(2, 2), axis=-1)
+    held = [car.front_held and car.front_kind == "solid", car.rear_held and car.rear_kind == "solid"]
+    return np.asarray(free & ~np.array(held), bool)
 
 
 def _wrong(where: str, what: str, remedy: str) -> InputError:

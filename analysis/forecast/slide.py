@@ -1,37 +1,39 @@
 """From drawn cars and pushes to what is compared: turn per travel over a finite rotation."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.forecast.inputs import Drawn, PushState
-from analysis.sliding.contacts import Contacts
-from analysis.sliding.finger import Finger, LoadTransfer
+from analysis.sliding.contacts import centre_of_friction
 from analysis.sliding.finite import Until, integrate_push
+from analysis.sliding.patch import at_patches
+from analysis.sliding.settled import integrate_settled
 from analysis.sliding.solve import solve_push
+from analysis.sliding.together import join_pushes
 
 DEFAULT_TURN = float(np.radians(10.0))
 """Rotation over which a slide is integrated when nobody said how far it turned."""
 
 STEP_ROLLING, STEP_STICKING = float(np.radians(12.0)), float(np.radians(5.0))
-"""Longest Runge-Kutta step of fourth order. Against steps a quarter as long, over turns of 10 and 24 degrees,
-kappa of a slippery finger along a floor line is then right to 2e-4 per metre, of one that sticks to 1e-3. A
-finger that changes between sticking and slipping on the way leaves up to 1e-2 in single draws, far inside
-their spread."""
+"""rad, the steps of earlier forecasts: too long by 0.4 per metre where a wheel of a half blocked car changes between
+rolling and sliding on the way, and by 4.5 on rolling wheels whose finger walks to the balance point."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Slide:
     """kappa: (n,), 1/m, over the whole slide.  drift: (n,), forward per sideways travel of the mid-wheelbase
     point, in the axes of the middle heading.  force: (n,), N, at the start.
+    nearest: (n,), m, how near the touched place came to the car's centre of friction along the car on its way.
     tips, certified: (n,), what the solver says of each draw.
     """
 
     kappa: FloatArray
     drift: FloatArray
     force: FloatArray
+    nearest: FloatArray
     tips: BoolArray
     certified: BoolArray
 
@@ -52,88 +54,66 @@ def slide(drawn: Drawn, wheelbase: float, *, turn: float, travel: float | None =
     pivot is the swing pivot, exactly, and one solution is enough; the other slides are integrated.
     Raises InputError as the solver does.
     """
-    motion = solve_push(drawn.contacts, drawn.finger, transfer=drawn.transfer)
+    points = solve_push(drawn.contacts, drawn.finger, transfer=drawn.transfer)
+    place = np.asarray(drawn.finger.place, dtype=float)
+    motion = at_patches(points, drawn.contacts, place, sticks=drawn.finger.kind == "sticking")
     middle = 0.5 * wheelbase
     kappa, certified = motion.kappa(middle), motion.certified
+    nearest = np.abs(place[..., 0] - centre_of_friction(drawn.contacts))
     with np.errstate(divide="ignore", invalid="ignore"):
         drift = motion.twist[..., 0] / (motion.twist[..., 1] + middle * motion.twist[..., 2])
     if not _stays(drawn.finger.kind, drawn.path):
-        longest = STEP_ROLLING if drawn.finger.kind == "rolling" else STEP_STICKING
-        whole = integrate_push(
-            drawn.contacts,
-            drawn.finger,
-            until=Until(turn=turn, travel=travel),
-            steps=max(1, int(np.ceil(turn / longest - 1e-9))),
-            rule=drawn.path,
-            transfer=drawn.transfer,
-            middle=middle,
-        )
-        kappa, certified = whole.kappa, whole.certified
-        half = 0.5 * whole.turn
-        forward = whole.displacement[..., 0] * np.cos(half) + whole.displacement[..., 1] * np.sin(half)
-        sideways = whole.displacement[..., 1] * np.cos(half) - whole.displacement[..., 0] * np.sin(half)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            drift = forward / sideways
+        until = Until(turn=turn, travel=travel)
+        tolerance = drawn.settled
+        whole = _in_even_steps(drawn, until, middle) if tolerance is None else _settled(drawn, until, middle, tolerance)
+        kappa, drift, nearest, certified = whole
     return Slide(
         kappa=kappa,
         drift=drift,
         force=np.hypot(motion.push_force[..., 0], motion.push_force[..., 1]),
+        nearest=nearest,
         tips=motion.tips,
         certified=certified,
     )
 
 
+_Whole = tuple[FloatArray, FloatArray, FloatArray, BoolArray]
+"""kappa, drift, nearest and certified of a Slide."""
+
+
+def _settled(drawn: Drawn, until: Until, middle: float, tolerance: float) -> _Whole:
+    whole = integrate_settled(drawn.pushes, until=until, tolerance=tolerance, rule=drawn.path, middle=middle)
+    return whole.kappa, _drift(whole.turn, whole.displacement), whole.nearest, whole.certified
+
+
+def _in_even_steps(drawn: Drawn, until: Until, middle: float) -> _Whole:
+    longest = STEP_ROLLING if drawn.finger.kind == "rolling" else STEP_STICKING
+    whole = integrate_push(
+        drawn.contacts,
+        drawn.finger,
+        until=until,
+        steps=max(1, int(np.ceil(float(np.max(until.turn)) / longest - 1e-9))),
+        rule=drawn.path,
+        transfer=drawn.transfer,
+        middle=middle,
+    )
+    at_start = np.abs(np.asarray(drawn.finger.place)[..., 0] - centre_of_friction(drawn.contacts))
+    return whole.kappa, _drift(whole.turn, whole.displacement), at_start, whole.certified
+
+
+def _drift(turn: FloatArray, displacement: FloatArray) -> FloatArray:
+    """Forward per sideways travel in the axes of the middle heading."""
+    half = 0.5 * turn
+    forward = displacement[..., 0] * np.cos(half) + displacement[..., 1] * np.sin(half)
+    sideways = displacement[..., 1] * np.cos(half) - displacement[..., 0] * np.sin(half)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(forward / sideways)
+
+
 def join_draws(parts: Sequence[Drawn]) -> Drawn:
     """One batch from several with the same kind of finger and path."""
-
-    def rows(part: Drawn, value: object, *shape: int) -> FloatArray:
-        return np.broadcast_to(np.asarray(value, dtype=np.float64), (part.count, *shape))
-
-    contacts = Contacts(
-        place=np.concatenate([rows(one, one.contacts.place, 4, 2) for one in parts]),
-        load=np.concatenate([rows(one, one.contacts.load, 4) for one in parts]),
-        grip=np.concatenate([rows(one, one.contacts.grip, 4) for one in parts]),
-        drag=np.concatenate([rows(one, one.contacts.drag, 4) for one in parts]),
-        along=np.concatenate([rows(one, one.contacts.along, 4) for one in parts]),
-        heading=np.concatenate([rows(one, one.contacts.heading, 4) for one in parts]),
-        law=np.concatenate([np.broadcast_to(np.asarray(one.contacts.law), (one.count, 4)) for one in parts]),
-        coupling=None
-        if all(one.contacts.coupling is None for one in parts)
-        else np.concatenate(
-            [
-                np.broadcast_to(
-                    np.zeros(4, dtype=int) if one.contacts.coupling is None else np.asarray(one.contacts.coupling),
-                    (one.count, 4),
-                )
-                for one in parts
-            ]
-        ),
-    )
-    finger = Finger(
-        kind=parts[0].finger.kind,
-        place=np.concatenate([rows(one, one.finger.place, 2) for one in parts]),
-        direction=np.concatenate([rows(one, one.finger.direction, 2) for one in parts]),
-        friction=np.concatenate([rows(one, one.finger.friction) for one in parts]),
-        height=np.concatenate([rows(one, one.finger.height) for one in parts]),
-        motion=None
-        if all(one.finger.motion is None for one in parts)
-        else np.concatenate(
-            [rows(one, one.finger.direction if one.finger.motion is None else one.finger.motion, 2) for one in parts]
-        ),
-    )
-    transfer = LoadTransfer(
-        **{
-            one.name: np.concatenate([rows(part, getattr(part.transfer, one.name)) for part in parts])
-            for one in fields(LoadTransfer)
-        }
-    )
-    return Drawn(
-        contacts=contacts,
-        finger=finger,
-        transfer=transfer,
-        path=parts[0].path,
-        count=sum(one.count for one in parts),
-    )
+    whole = join_pushes([one.pushes for one in parts])
+    return replace(parts[0], contacts=whole.contacts, finger=whole.finger, transfer=whole.transfer, count=whole.count)
 
 
 def kappa_together(parts: Sequence[Drawn], wheelbase: float, *, turns: Sequence[float]) -> list[FloatArray]:

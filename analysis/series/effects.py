@@ -12,13 +12,10 @@ from dataclasses import dataclass
 from enum import Enum
 
 import numpy as np
-import numpy.typing as npt
 
-from analysis.base.arrays import FloatArray
+from analysis.base.arrays import FloatArray, IntArray
 from analysis.base.errors import InputError
 from analysis.statistics.quantiles import coverage_factor
-
-IntArray = npt.NDArray[np.int_]
 
 
 class Quantity(Enum):
@@ -128,7 +125,7 @@ def analyse_series(
             remedy="Add a set-up in which only one of them is changed",
         )
     kappa = np.array([one.kappa for one in pushes])
-    blocks: IntArray = np.unique([one.block for one in pushes], return_inverse=True)[1].astype(np.int_)
+    blocks: IntArray = np.unique([one.block for one in pushes], return_inverse=True)[1].astype(np.intp)
     fit = _fit(design, kappa, blocks)
     value, covariance, push_u, block_u, dof = fit.value, fit.covariance, fit.push_u, fit.block_u, fit.dof
     within = push_u**2 / (len(pushes) / (int(blocks.max()) + 1))

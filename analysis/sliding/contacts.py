@@ -36,6 +36,8 @@ class Contacts:
         Only wheels under the law "cut" can be coupled.
     sensitivity: (..., n), load sensitivity q in grip * (1 - q (N - N0) / N0).
     nominal_load: (..., n), N0 in N; None takes the mean load of the car's contacts.
+    patch: None, or (..., n, 2): length along the rolling direction and width of each contact's patch, m. The solver
+        takes contacts as points; `at_patches` says what patches make of its motion.
     """
 
     place: npt.ArrayLike
@@ -48,6 +50,7 @@ class Contacts:
     coupling: npt.ArrayLike | None = None
     sensitivity: npt.ArrayLike = 0.0
     nominal_load: npt.ArrayLike | None = None
+    patch: npt.ArrayLike | None = None
 
 
 def couple_axles(

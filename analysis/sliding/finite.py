@@ -11,6 +11,7 @@ from analysis.base.errors import InputError
 from analysis.sliding import Contacts, Finger, LoadTransfer, SlideMotion, solve_push
 from analysis.sliding.contacts import check_contacts
 from analysis.sliding.finger import check_finger
+from analysis.sliding.patch import at_patches
 
 Rule = Literal["fixed on car", "fixed on floor"]
 
@@ -79,22 +80,10 @@ def integrate_push(
     Raises InputError as solve_push does, and for a turn, travel or number of steps that is no use.
     Source: turn per travel of a finite planar displacement (pole of the displacement), exact for any pole.
     """
-    touch = check_finger(finger)
-    ground = check_contacts(contacts, touch.batch)
-    limit = np.asarray(until.turn, dtype=float)
-    x = ground.place[..., 0]
-    reach = np.hypot(np.ptp(x, axis=-1), np.ptp(ground.place[..., 1], axis=-1))
-    longest = TRAVEL_SHARE * reach if until.travel is None else np.asarray(until.travel, dtype=float)
     if steps < 1:
         raise InputError("at least one step is needed", where="steps", remedy="Give 2 or more")
-    if not np.all(np.isfinite(limit)) or np.any(limit <= 0) or np.any(limit >= np.pi):
-        raise InputError("not between 0 and half a turn", where="turn", remedy="Give the rotation in radians")
-    if not np.all(np.isfinite(longest)) or np.any(longest <= 0):
-        raise InputError("not above zero", where="travel", remedy="Give the finger's advance in metres")
-    if rule not in ("fixed on car", "fixed on floor"):
-        raise InputError("unknown rule", where="contact rule", remedy='Give "fixed on car" or "fixed on floor"')
-    mid = np.asarray((x.max(axis=-1) + x.min(axis=-1)) / 2 if middle is None else middle, dtype=float)
-    run = _Run(contacts, finger, transfer, rule, limit, longest)
+    limit, longest, mid = checked_extent(contacts, finger, until, rule, middle)
+    run = PushRates(contacts, finger, transfer, rule, limit, longest)
     batch = run.start().shape
     pose = np.zeros((*batch, 4))
     poses, h = [pose], 1.0 / steps
@@ -106,16 +95,11 @@ def integrate_push(
         pose = pose + h / 6 * (k1 + 2 * k2 + 2 * k3 + k4)
         poses.append(pose)
     path = np.stack(poses)
-    turned = pose[..., 2]
-    moved = _mid(pose, mid) - np.stack([mid, np.zeros_like(mid)], axis=-1)
-    half = turned / 2
-    sideways = moved[..., 1] * np.cos(half) - moved[..., 0] * np.sin(half)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        kappa = np.where(turned == 0, 0.0, 2 * np.sin(half) / sideways)
+    kappa, moved = swing(pose, mid)
     return FinitePush(
         kappa=kappa,
         pole=_pole(pose),
-        turn=turned,
+        turn=pose[..., 2],
         displacement=moved,
         travel=pose[..., 3],
         path=path[..., :3],
@@ -125,8 +109,43 @@ def integrate_push(
     )
 
 
-class _Run:
-    """One integration: the pose (x, y, yaw, finger advance) moves on a clock that ends at 1."""
+def checked_extent(
+    contacts: Contacts, finger: Finger, until: Until, rule: Rule, middle: npt.ArrayLike | None
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Turn (...,) rad and advance (...,) m at which the push ends, and the mid-wheelbase station (...,) m.
+
+    Raises InputError for those that are no use.
+    """
+    ground = check_contacts(contacts, check_finger(finger).batch)
+    limit = np.asarray(until.turn, dtype=float)
+    x = ground.place[..., 0]
+    reach = np.hypot(np.ptp(x, axis=-1), np.ptp(ground.place[..., 1], axis=-1))
+    longest = TRAVEL_SHARE * reach if until.travel is None else np.asarray(until.travel, dtype=float)
+    if not np.all(np.isfinite(limit)) or np.any(limit <= 0) or np.any(limit >= np.pi):
+        raise InputError("not between 0 and half a turn", where="turn", remedy="Give the rotation in radians")
+    if not np.all(np.isfinite(longest)) or np.any(longest <= 0):
+        raise InputError("not above zero", where="travel", remedy="Give the finger's advance in metres")
+    if rule not in ("fixed on car", "fixed on floor"):
+        raise InputError("unknown rule", where="contact rule", remedy='Give "fixed on car" or "fixed on floor"')
+    mid = np.asarray((x.max(axis=-1) + x.min(axis=-1)) / 2 if middle is None else middle, dtype=float)
+    return limit, longest, mid
+
+
+def swing(pose: FloatArray, middle: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """kappa (...,) 1/m and displacement (..., 2) m of the mid-wheelbase point; see FinitePush. pose: (..., 4)."""
+    moved = _mid(pose, middle) - np.stack([middle, np.zeros_like(middle)], axis=-1)
+    half = pose[..., 2] / 2
+    sideways = moved[..., 1] * np.cos(half) - moved[..., 0] * np.sin(half)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        kappa = np.where(pose[..., 2] == 0, 0.0, 2 * np.sin(half) / sideways)
+    return kappa, moved
+
+
+class PushRates:
+    """How fast a push goes on: the pose (x, y, yaw, finger advance) moves on a clock that ends at 1.
+
+    turn: (...,) rad, travel: (...,) m: see Until.  worst: (...,) certificate so far, good: (...,) all certified.
+    """
 
     def __init__(
         self,
@@ -146,11 +165,16 @@ class _Run:
 
     def start(self) -> FloatArray:
         """Solve at the start, where the finger's line and the normal are one; returns the power (...,)."""
-        self.known = solve_push(self.contacts, self.finger, transfer=self.transfer)
+        points = solve_push(self.contacts, self.finger, transfer=self.transfer)
+        self.known = at_patches(points, self.contacts, self.place, sticks=self.finger.kind == "sticking")
         shape = np.broadcast_shapes(self.known.power.shape, self.turn.shape, self.travel.shape)
         self.worst = np.broadcast_to(self.known.residual, shape)
         self.good = np.broadcast_to(self.known.certified, shape)
         return np.broadcast_to(self.known.power, shape)
+
+    def go_on(self, worst: FloatArray, good: BoolArray) -> None:
+        """From another moment than the start, with the certificates (...,) so far."""
+        self.worst, self.good = worst, good
 
     def touched(self, pose: FloatArray) -> FloatArray:
         """(..., 2), touched point in car axes."""
@@ -167,7 +191,9 @@ class _Run:
             moved = replace(self.finger, place=self.touched(pose), motion=line)
             if self.finger.kind == "line":
                 moved = replace(moved, direction=line)
-            motion = solve_push(self.contacts, moved, transfer=self.transfer)
+            points = solve_push(self.contacts, moved, transfer=self.transfer)
+            place = np.asarray(moved.place, dtype=float)
+            motion = at_patches(points, self.contacts, place, sticks=self.finger.kind == "sticking")
             self.worst = np.maximum(self.worst, motion.residual)
             self.good = self.good & motion.certified
         vx, vy, omega = np.moveaxis(motion.twist, -1, 0)

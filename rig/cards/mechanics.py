@@ -9,7 +9,7 @@ from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.forecast.inputs import CarState, PushState
 from rig.base.errors import InputError
 from rig.cards.measures import MM, contact_place, contact_place_u, wheelbase
-from rig.cards.schema import BenchCard, CarCard, TestCard
+from rig.cards.schema import Axle, BenchCard, CarCard, TestCard
 
 
 def car_state(car: CarCard, test: TestCard, *, load: FloatArray, load_covariance: FloatArray) -> CarState:
@@ -32,6 +32,7 @@ def car_state(car: CarCard, test: TestCard, *, load: FloatArray, load_covariance
     drag_u = np.repeat([car.front.drag_u, car.rear.drag_u], 2)
     # toe-in turns the left wheel to the right (clockwise, negative) and the right wheel to the left
     toe = np.radians([-car.front.toe_deg, car.front.toe_deg, -car.rear.toe_deg, car.rear.toe_deg])
+    patches = [contact_patch(axle, car.geometry.wheel_radius_mm) for axle in (car.front, car.rear)]
     return CarState(
         wheelbase=wheelbase(car),
         wheelbase_u=car.geometry.wheelbase_mm_u * MM,
@@ -47,6 +48,8 @@ def car_state(car: CarCard, test: TestCard, *, load: FloatArray, load_covariance
         along_u=np.array([test.grip.front_along_u, test.grip.rear_along_u]),
         drag=np.where(blocked, 1.0, drag),
         drag_u=np.where(blocked, 0.0, drag_u),
+        patch=np.array([[length, width] for length, _, width in patches]),
+        patch_u=np.array([u for _, u, _ in patches]),
         heading=toe,
         heading_u=math.radians(max(car.front.toe_deg_u, car.rear.toe_deg_u)),
         front_kind=car.front.kind,
@@ -54,6 +57,18 @@ def car_state(car: CarCard, test: TestCard, *, load: FloatArray, load_covariance
         front_roll_share=car.geometry.front_roll_share,
         front_roll_share_u=car.geometry.front_roll_share_u,
     )
+
+
+def contact_patch(axle: Axle, wheel_radius: float) -> tuple[float, float, float]:
+    """Length (m), its relative standard uncertainty, and width (m) of the patch of an axle's tyres.
+
+    wheel_radius: mm.  From memory, no source: a scale tyre stands on about a third of its wheel's radius, and is about
+    0.8 radii wide; how much it gives under its load is what nobody knows unless it was measured.
+    """
+    width = 0.8 * wheel_radius * MM
+    if axle.patch_mm is None:
+        return 0.32 * wheel_radius * MM, 0.4, width
+    return axle.patch_mm * MM, axle.patch_mm_u / axle.patch_mm if axle.patch_mm > 0 else 0.0, width
 
 
 def blocked_axles(test: TestCard) -> tuple[bool, bool]:

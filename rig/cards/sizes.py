@@ -53,6 +53,14 @@ TABLE: tuple[Sizes, ...] = (
         why="that is {share:.2g} times the wheelbase of {of:g} mm, and two wheels must find room in it",
     ),
     Sizes(
+        keys=("front.patch_mm", "rear.patch_mm"),
+        above=-1,
+        most=0.3,
+        usual=(0.0, 0.12),
+        of="wheelbase",
+        why="that is {share:.2g} times the wheelbase of {of:g} mm, longer than any wheel stands on the floor",
+    ),
+    Sizes(
         keys=("geometry.cg_height_mm",),
         above=0.03,
         most=1.0,
@@ -266,6 +274,7 @@ TABLE: tuple[Sizes, ...] = (
         usual=(0, 20),
         why="it would point anywhere",
     ),
+    Sizes(keys=("front.patch_mm_u", "rear.patch_mm_u"), above=-1, most=60, usual=(0, 15), why="a patch is shorter"),
     Sizes(keys=("front.toe_deg_u", "rear.toe_deg_u"), above=-1, most=10, usual=(0, 3), why="wheels are set truer"),
     Sizes(
         keys=("plate.bar_mm_u", "floor.bar_mm_u", "finger.bar_mm_u"),

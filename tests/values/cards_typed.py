@@ -30,7 +30,7 @@ EXACT_CAR = {
             "front_roll_share",
         )
     },
-    **{f"{axle}.{key}": 0.0 for axle in ("front", "rear") for key in ("drag_u", "toe_deg_u")},
+    **{f"{axle}.{key}": 0.0 for axle in ("front", "rear") for key in ("drag_u", "toe_deg_u", "patch_mm")},
     "plate.bar_mm": 100.0,
 }
 EXACT_BENCH = {"pads.reseat_g": 0.0, "floor.bar_mm": 100.0}

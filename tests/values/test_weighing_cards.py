@@ -17,6 +17,7 @@ import pytest
 from tests.values.pads_acted import CAR_CARD, ActedPads, pivotbench, toml, write_cards
 
 AXLE = {"kind": "free", "drag": 0.02, "drag_u": 0.01, "toe_deg": 0.0, "toe_deg_u": 0.3}
+AXLE |= {"patch_mm": None, "patch_mm_u": 2.0}
 SPRINGS = {
     "spring_n_per_mm": 2.5,
     "spring_n_per_mm_u": 0.1,

@@ -329,7 +329,8 @@ def test_a_pin_and_how_far_it_was(page: Page, judged: dict[str, Any]) -> None:
     assert told["kappa_per_m"] == pytest.approx(kappa, rel=0.15)  # it is pushed at 40 mm/s, along a floor line
     assert x == pytest.approx(1000 * pole[0], abs=25)
     away = np.hypot(26.0 - x, -45.0 - y)
-    assert said.startswith(f"It swung about a point {abs(x):.0f} mm {'ahead of' if x >= 0 else 'behind'} the rear axle")
+    assert said.startswith("A virtual car, alike all round, not yours: ")
+    assert f"it swung about a point {abs(x):.0f} mm {'ahead of' if x >= 0 else 'behind'} the rear axle" in said
     assert f"({100 * x / 260:.0f} %)".replace("(-", "(−") in said
     assert f"Your pin was {away:.0f} mm away." in said
 

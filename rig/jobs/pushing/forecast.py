@@ -20,10 +20,11 @@ from rig.records.record import Record
 
 FORECAST_DRAWS = 10_000
 
-FORECAST_MODEL = 2
+FORECAST_MODEL = 3
 """What forecasts take into account by now, kept with each, so that an older one gives its figures again.
 
-1: tyres grip along as across, surely.  2: by what the test card says of that, with its doubt.
+1: tyres grip along as across, surely.  2: by what the test card says of that, with its doubt.  3: the slide in steps as
+short as its kinks ask for; near the balance point by the finger's whole way; rolling tyres touch with a patch.
 """
 
 
@@ -117,7 +118,10 @@ def asked(cards: CardSet, inputs: PredictionInputs) -> tuple[CarState, PushState
     )
     if inputs.model < 2:
         car = replace(car, along=np.ones(4), along_u=np.zeros(2))
-    return car, push_state(cards.car, cards.test)
+    push = push_state(cards.car, cards.test)
+    if inputs.model < 3:
+        car, push = replace(car, patch=np.zeros((2, 2)), patch_u=np.zeros(2)), replace(push, settled=None)
+    return car, push
 
 
 def forecast_cards(cards: CardSet, inputs: PredictionInputs) -> CardSet:

@@ -81,7 +81,7 @@ def what_if(cards: CardSet, weighing: Weighing | None, asked: WhatIf, *, whole: 
         prediction = predict_push(car, push, rng=np.random.default_rng(0), travel=travel, draws=WHOLE_DRAWS)
         estimate = replace(prediction.estimate, kappa=kappa)
         region = region if prediction.region is None else prediction.region.outline
-    elif side_only(car, push, balance):
+    elif side_only(car, float(moved.nearest[0])):
         estimate = replace(estimate, turned=False)
     named = estimate.finding == "pivot"
     place = pole_at(np.array([kappa, float(moved.drift[0])]), length) if named else None

@@ -139,7 +139,7 @@ def test_a_whole_slide_turns_about_the_centre_of_its_rigid_motion(finger: str, p
         drawn.contacts,
         drawn.finger,
         until=Until(turn=0.25),
-        steps=3 if finger == "sticking" else 2,
+        steps=60,
         rule=drawn.path,
         transfer=drawn.transfer,
         middle=L / 2,
@@ -147,7 +147,7 @@ def test_a_whole_slide_turns_about_the_centre_of_its_rigid_motion(finger: str, p
     turn, way = float(whole.turn[0]), complex(*whole.displacement[0])
     centre = L / 2 + way / (1 - np.exp(1j * turn))
     x, y = pole_at(np.array([told.kappa[0], told.drift[0]]), L)
-    assert (x, y) == pytest.approx((centre.real, centre.imag), abs=1e-9)
+    assert (x, y) == pytest.approx((centre.real, centre.imag), abs=1e-5)  # 1e-3 per metre of turn
     start = solve_push(drawn.contacts, drawn.finger, transfer=drawn.transfer)
     assert told.force[0] == pytest.approx(np.linalg.norm(start.push_force[0]))
     assert not pivot_stays(push)

@@ -8,7 +8,7 @@ import pytest
 from rig.base.errors import InputError
 from rig.cards.read import read_set
 from rig.jobs.grip.grip import PullTest, TiltTest, measure_pull, measure_tilt
-from rig.jobs.moving.moving import weights_for
+from rig.jobs.moving.driven_car import weights_for
 from rig.jobs.series.series import analyse_plan, changes_for, plan_table
 from rig.jobs.weighing.calibrate import CheckMasses, calibrate
 from rig.jobs.weighing.lift import AxleLifts, measure_height

@@ -1,0 +1,161 @@
+"""The finite push with steps as long as the motion allows: a kink on the way is stepped up to and passed in small ones.
+
+A wheel that changes between rolling and sliding, or a finger between sticking and slipping, changes the rates at once.
+Every push of a batch has its own clock and its own step.
+Source: Bogacki and Shampine, "A 3(2) pair of Runge-Kutta formulas", Appl. Math. Lett. 2 (1989), 321-325, the
+coefficients as SciPy has them; their stages never look far beyond the step, where nothing may resist any more.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.integrate import RK23
+
+from analysis.base.arrays import BoolArray, FloatArray, IntArray
+from analysis.sliding.contacts import centre_of_friction
+from analysis.sliding.finite import PushRates, Rule, Until, checked_extent, swing
+from analysis.sliding.together import PushBatch
+
+STAGES, ORDER = 3, 3
+LEAST_STEP, FIRST_STEP = 1.0 / 1024.0, 1.0
+"""Of the push. At the least a rate that jumps leaves a thousandth of its jump."""
+PATIENCE, HURRIED = 30, 1.0 / 32.0
+"""Tries of one push after which steps are no shorter than this: where the finger parks, the pivot goes to and fro
+between the axles without end, and what counts is their mean."""
+SHRINK, GROW, CAREFUL = 0.15, 5.0, 0.9
+"""Least and most by which the next step is longer, and how far below what the error allows."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SettledPush:
+    """Slides of n pushes; kappa, turn, displacement, travel, residual, certified as in FinitePush, (n,) or (n, 2).
+
+    nearest: (n,), m, how near the touched point came to the car's centre of friction along the car.
+    tries: (n,), how many steps were tried.
+    """
+
+    kappa: FloatArray
+    turn: FloatArray
+    displacement: FloatArray
+    travel: FloatArray
+    nearest: FloatArray
+    residual: FloatArray
+    certified: BoolArray
+    tries: IntArray
+
+
+def integrate_settled(
+    pushes: PushBatch,
+    *,
+    until: Until,
+    tolerance: float,
+    rule: Rule = "fixed on car",
+    middle: npt.ArrayLike | None = None,
+) -> SettledPush:
+    """Push n cars as far as `until` says, each step's error in kappa below the tolerance.
+
+    until: for all, or one a push.  tolerance: 1/m; a car that nearly spins on the spot, whose kappa is without bound,
+    is held to the same error of its heading atan(kappa L / 2).  rule, middle: as for integrate_push.
+    Raises InputError as integrate_push does.
+    """
+    n = pushes.count
+    limit, longest, mid = (
+        np.broadcast_to(one, n) for one in checked_extent(pushes.contacts, pushes.finger, until, rule, middle)
+    )
+    lever = np.maximum(np.abs(mid), 1e-3)
+    state = _State.at_start(pushes, rule, limit, longest)
+    while len(rows := np.flatnonzero(state.clock < 1.0)):
+        part = pushes.picked(rows)
+        rates = PushRates(part.contacts, part.finger, part.transfer, rule, limit[rows], longest[rows])
+        rates.go_on(state.residual[rows], state.certified[rows])
+        step = np.minimum(state.step[rows], 1.0 - state.clock[rows])
+        end, slopes = _stepped(rates, state.pose[rows], state.slope[rows], step)
+        error = np.abs(np.einsum("s,sni->ni", RK23.E, slopes)) * step[:, None]
+        off = _of_kappa(error, end, state.clock[rows] + step, mid[rows], lever[rows]) / tolerance
+        state.tries[rows] += 1
+        least = np.where(state.tries[rows] < PATIENCE, LEAST_STEP, HURRIED)
+        taken = (off <= 1.0) | (step <= least)
+        with np.errstate(divide="ignore"):
+            factor = np.clip(CAREFUL * off ** (-1.0 / ORDER), SHRINK, GROW)
+        state.step[rows] = np.maximum(step * factor, least)
+        gone = rows[taken]
+        state.pose[gone], state.slope[gone] = end[taken], slopes[-1][taken]
+        last = state.clock[gone] + step[taken]
+        state.clock[gone] = np.where(last > 1.0 - 1e-12, 1.0, last)
+        state.residual[gone], state.certified[gone] = rates.worst[taken], rates.good[taken]
+        state.note(gone, rates.touched(end)[..., 0][taken])
+    kappa, moved = swing(state.pose, mid)
+    balance = np.broadcast_to(centre_of_friction(pushes.contacts), n)
+    apart = [state.rearmost - balance, state.foremost - balance]
+    return SettledPush(
+        kappa=kappa,
+        turn=state.pose[:, 2],
+        displacement=moved,
+        travel=state.pose[:, 3],
+        nearest=np.where(apart[0] * apart[1] <= 0.0, 0.0, np.minimum(*np.abs(apart))),
+        residual=state.residual,
+        certified=state.certified,
+        tries=state.tries,
+    )
+
+
+@dataclass(slots=True, kw_only=True)
+class _State:
+    """pose, slope: (n, 4).  The others (n,): clock 0 to 1, next step, touched station so far, as in SettledPush."""
+
+    pose: FloatArray
+    slope: FloatArray
+    clock: FloatArray
+    step: FloatArray
+    rearmost: FloatArray
+    foremost: FloatArray
+    residual: FloatArray
+    certified: BoolArray
+    tries: IntArray
+
+    @classmethod
+    def at_start(cls, pushes: PushBatch, rule: Rule, limit: FloatArray, longest: FloatArray) -> "_State":
+        n = pushes.count
+        rates = PushRates(pushes.contacts, pushes.finger, pushes.transfer, rule, limit, longest)
+        rates.start()
+        pose = np.zeros((n, 4))
+        slope = np.broadcast_to(rates.rate(pose), (n, 4)).copy()
+        station = np.broadcast_to(rates.touched(pose)[..., 0], n)
+        return cls(
+            pose=pose,
+            slope=slope,
+            clock=np.zeros(n),
+            step=np.full(n, FIRST_STEP),
+            rearmost=station.copy(),
+            foremost=station.copy(),
+            residual=np.broadcast_to(rates.worst, n).copy(),
+            certified=np.broadcast_to(rates.good, n).copy(),
+            tries=np.zeros(n, dtype=np.intp),
+        )
+
+    def note(self, rows: IntArray, station: FloatArray) -> None:
+        self.rearmost[rows] = np.minimum(self.rearmost[rows], station)
+        self.foremost[rows] = np.maximum(self.foremost[rows], station)
+
+
+def _stepped(rates: PushRates, pose: FloatArray, slope: FloatArray, step: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Poses (k, 4) after one step of each (k,), and the slopes (stages + 1, k, 4) on the way, the last at its end."""
+    slopes = np.empty((STAGES + 1, *pose.shape))
+    slopes[0] = slope
+    for stage in range(1, STAGES):
+        slopes[stage] = rates.rate(pose + step[:, None] * np.einsum("s,sni->ni", RK23.A[stage, :stage], slopes[:stage]))
+    end = pose + step[:, None] * np.einsum("s,sni->ni", RK23.B, slopes[:STAGES])
+    slopes[STAGES] = rates.rate(end)
+    return end, slopes
+
+
+def _of_kappa(error: FloatArray, pose: FloatArray, clock: FloatArray, mid: FloatArray, lever: FloatArray) -> FloatArray:
+    """(k,) 1/m: what an error (k, 4) of the pose (k, 4) at this clock (k,) does to kappa at the end of the push."""
+    half = pose[:, 2] / 2
+    away = pose[:, 0] + mid * (np.cos(pose[:, 2]) - 1.0), pose[:, 1] + mid * np.sin(pose[:, 2])
+    sideways = (away[1] * np.cos(half) - away[0] * np.sin(half)) / clock
+    turned = pose[:, 2] / clock
+    moved = error[:, 1] + np.abs(half) * error[:, 0] + np.abs(mid) * error[:, 2]
+    across = np.abs(sideways) * error[:, 2] + np.abs(turned) * moved
+    return np.asarray(across / np.maximum(sideways**2 + (turned * lever) ** 2, 1e-18), float)
