@@ -18,8 +18,8 @@ from rig.cards.sizes import BY_KEY
 LENGTH_OFF = 0.05
 """Contacts and wheelbase further apart than this share of it are of two cars; nearer, one of them is badly measured."""
 DENSITY = (4e-6, 3e-3)
-"""g per cubed mm of wheelbase of any scale car. Published kits from 1:64 die-cast to 1:5 and long trucks lie between
-2e-5 (cardboard, long trucks) and 1e-3 (die-cast)."""
+"""g per cubed mm of wheelbase of any scale car. Kits from 1:64 die-cast to 1:5 and long trucks lie between 2e-5
+(cardboard, long trucks) and 1e-3 (die-cast); from memory, no source."""
 USUAL_DENSITY = (2e-5, 4e-4)
 """g per cubed mm, where a likely meaning is looked for."""
 OVERHANG = 0.3

@@ -34,7 +34,7 @@ def _ends(*names: str) -> tuple[str, ...]:
 
 
 TABLE: tuple[Sizes, ...] = (
-    # lengths of the car; sources: published sheets of kits from 1:64 to 1:5 span half of each range
+    # lengths of the car; from memory of what kits from 1:64 to 1:5 state, which spans half of each range
     Sizes(keys=("geometry.wheelbase_mm",), above=0, most=2000, usual=(40, 1000), why="a model's wheelbase is longer"),
     Sizes(
         keys=("geometry.track_front_mm", "geometry.track_rear_mm"),
@@ -191,7 +191,7 @@ TABLE: tuple[Sizes, ...] = (
         usual=(0.5, 2),
         why="it is grip along over grip across, about 0.8 to 1.2: 1 where both are alike",
     ),
-    # springs and dampers; source: catalogues of 1:28 to 1:5 cars, by common practice a tenth and ten times around
+    # springs and dampers; from memory of what is sold for 1:28 to 1:5 cars, no source; a tenth and ten times around
     Sizes(keys=_ends("spring_n_per_mm"), above=0.004, most=200, usual=(0.03, 30), why="no car's spring is that"),
     Sizes(keys=_ends("tyre_n_per_mm"), above=0.04, most=10_000, usual=(1, 300), why="no tyre yields by that"),
     Sizes(keys=_ends("motion_ratio"), above=0.05, most=2, usual=(0.2, 1.3), why="it is about 0.4 to 1"),

@@ -6,8 +6,9 @@
    Both must hold what belongs in: every file of the four packages in the wheel, the tests as well in the archive.
 2. newest: the wheel alone in a fresh environment with the newest dependencies, in a folder with a blank and an umlaut:
    every module is imported, the page is served whole and drawn by a browser where there is one, `pivotbench log check`,
-   `pivotbench demo`, and a few tests of the archive (cards, log, one weighing, one tracking, forecasts). The same with
-   each further Python: those named with --python, otherwise every other one from 3.11 up that is found here.
+   `pivotbench demo`, and a few tests of the archive (cards, log, one weighing, one tracking, forecasts); uninstalling
+   leaves what was measured and nothing else. The same with each further Python: those named with --python, otherwise
+   every other one from 3.11 up that is found here.
 3. lowest: exactly the lower bounds that pyproject.toml states, with the same steps.
 Baseline: none; each step either ends with 0 or does not. --quick leaves the demo and the tests to `lowest`, and the
 newest dependencies to the other Pythons, where there are any. Ends with 1 when a step fails. Last line: one JSON
@@ -240,6 +241,21 @@ def environment(
         shutil.copy(source / "pyproject.toml", tests)
         command = ["-m", "pytest", "-n", "0", "-p", "no:cacheprovider", *SHORT_TESTS]
         steps.run(f"{kind}: tests", programs / "python", *command, cwd=tests)
+    uninstalled(steps, f"{kind}: uninstalled", programs, folder, here / "log")
+
+
+def uninstalled(steps: Steps, name: str, programs: Path, folder: Path, log: Path) -> None:
+    """Take the program away: nothing of it may be left in the environment, and what was measured must stay."""
+    kept = sorted(path.name for path in log.parent.rglob("*.sqlite"))
+    if not steps.run(name, programs / "python", "-m", "pip", "uninstall", "-q", "-y", "pivotbench", cwd=log.parent):
+        return
+    begun = time.perf_counter()
+    left = [path for package in PACKAGES for path in folder.glob(f"[Ll]ib/**/site-packages/{package}")]
+    left += list(programs.glob("pivotbench*"))
+    wrong = [f"left behind: {path}" for path in left]
+    if not kept or kept != sorted(path.name for path in log.parent.rglob("*.sqlite")):
+        wrong.append(f"the log is gone, or there was none: {kept}")
+    steps.note(f"{name}, what is left", begun, "\n".join(wrong))
 
 
 def main() -> None:

@@ -48,7 +48,8 @@ def test_flash_and_ram_stay_within_their_limits(firmware: Firmware) -> None:
 
 
 def test_crc_has_the_published_check_value(library: Path) -> None:
-    # catalogue of CRC algorithms: CRC-16/IBM-3740, also called CRC-16/CCITT-FALSE, check value of "123456789"
+    # G. Cook, Catalogue of parametrised CRC algorithms: CRC-16/IBM-3740, also called CRC-16/CCITT-FALSE, check value
+    # of "123456789"
     assert HostBoard(library).core.host_crc(b"123456789", 9) == 0x29B1
 
 

@@ -28,8 +28,8 @@ LOAD = np.array([700.0, 300.0, 400.0, 200.0])
 CROSS = np.array([1.0, -1.0, -1.0, 1.0])
 TYPED: dict[str, Any] = {"typed.weights_g": LOAD.tolist(), "typed.weights_resolution_g": 12}
 EVEN: dict[str, Any] = {"geometry.track_rear_mm": 160}  # equal tracks: a mass is shared as on a rectangle
-POLE, HALF_WAY = 9.83218, 9.80620  # m/s², published normal gravity at the poles and at 45°
-FREE_AIR = 3.086e-6  # per s², the published gradient with height
+POLE, HALF_WAY = 9.83218, 9.80620  # m/s², normal gravity at the poles and at 45°: NIMA TR8350.2 (WGS84), 2000
+FREE_AIR = 3.086e-6  # per s², the free-air gradient with height, from memory
 
 
 def seat(scatter_g: float) -> np.ndarray:

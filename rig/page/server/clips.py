@@ -52,7 +52,7 @@ async def receive_clip(request: Request, folder: Path) -> Path:
             raise _no_clip()
         check_clip(part)
         clip = part.with_suffix(ending)
-        part.rename(clip)
+        part.replace(clip)
         return clip
     finally:
         part.unlink(missing_ok=True)
