@@ -290,6 +290,17 @@ class Place(Section, frozen=True):
     height_m: Annotated[float, number("height above sea level", ge=-500, le=9000)] = 0.0
 
 
+class TiltBoard(Section, frozen=True):
+    """The board that tilts the pads, for load transfer measured at rest."""
+
+    length_mm: Annotated[float, number("from its lower edge to where its height is taken", ge=100, le=5000)] = 600.0
+    length_mm_u: Annotated[float, uncertainty_of("that length")] = 1.0
+    height_mm_u: Annotated[float, uncertainty_of("the height of the raised end")] = 0.7
+    side_force_pct_u: Annotated[float, uncertainty_of("what a pad reads of a side force on it, per cent")] = 0.5
+    twist_mm_u: Annotated[float, uncertainty_of("one corner's height, as the board twists when it is tilted")] = 0.05
+    twist_load_mm_u: Annotated[float, uncertainty_of("the same under the car's load, at 15 degrees")] = 0.015
+
+
 class BenchCard(Section, frozen=True):
     """Written once: pads, floor sheets, camera."""
 
@@ -301,6 +312,7 @@ class BenchCard(Section, frozen=True):
     camera: CameraSection = CameraSection()
     finger: Annotated[WornMarker | None, Meta(description="only when a marker is worn on the pushing finger")] = None
     place: Place = Place()
+    tilt: TiltBoard = TiltBoard()
     notes: Annotated[str, text("anything worth remembering")] = ""
 
 

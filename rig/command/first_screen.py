@@ -92,6 +92,7 @@ FIRST_SCREEN: dict[str, FirstLevel] = {
         {
             "rates": "Measure springs, motion ratio, roll stiffness, bar, damping",
             "drive": "Read a filmed circle or drift, the model beside",
+            "tilt": "Measure load transfer on tilted pads",
         },
         takes="TEST.toml",
     ),

@@ -1,6 +1,6 @@
-"""Records of the moving car: a filmed drive beside its model."""
+"""Records of the moving car: a filmed drive beside its model, tilted pads."""
 
-from rig.records.content import Content, Pair, Words
+from rig.records.content import Content, FourNumbers, Pair, Words
 from rig.records.record import Kind
 
 
@@ -41,3 +41,96 @@ class DriveResult(Content, frozen=True, kw_only=True):
 
 
 DRIVE = Kind("drive", DriveInputs, DriveResult)
+
+
+class TiltRow(Content, frozen=True, kw_only=True):
+    """One reading of the tilted pads, in the order of the wheels that first stand on them. way: as `Way`.
+
+    pad_g, empty_g: g with the car and without it, at the same tilt.  count: readings that it is the mean of.
+    """
+
+    way: str
+    height_mm: float
+    pad_g: FourNumbers
+    empty_g: FourNumbers
+    count: int
+    pressed: bool
+
+
+class TiltInputs(Content, frozen=True, kw_only=True):
+    """level_g: corner weights.  noise_g, drift_g: of one pad, one reading and one placing.  source: pads or a table."""
+
+    rows: tuple[TiltRow, ...]
+    level_g: FourNumbers
+    noise_g: float
+    drift_g: float
+    gravity_m_s2: float
+    source: str
+
+
+class TiltCause(Content, frozen=True, kw_only=True):
+    """One line of a budget, 95 % half-widths."""
+
+    name: str
+    share_points: float
+    height_mm: float
+    remedy: str
+
+
+class AcrossRow(Content, frozen=True, kw_only=True):
+    """Load moved sideways at one angle. share_pct: front axle's; roll_share: of the moment, of 1."""
+
+    angle_deg: float
+    sideways_g: float
+    front_g: float
+    rear_g: float
+    share_pct: float
+    share_half_points: float
+    roll_share: float
+    height_mm: float
+    height_half_mm: float
+    lifted: Words
+    turned: bool
+    pressed: bool
+    budget: tuple[TiltCause, ...]
+
+
+class AlongRow(Content, frozen=True, kw_only=True):
+    """Load moved from the front to the rear axle at one angle."""
+
+    angle_deg: float
+    lengthways_g: float
+    moved_g: float
+    height_mm: float
+    height_half_mm: float
+    turned: bool
+    budget: tuple[TiltCause, ...]
+
+
+class BesideCard(Content, frozen=True, kw_only=True):
+    """What the car card's springs say at the largest angle, 95 % half-widths; agrees: within both together."""
+
+    share_pct: float
+    share_half_points: float
+    height_mm: float
+    height_half_mm: float
+    share_agrees: bool
+    height_agrees: bool
+
+
+class TiltResult(Content, frozen=True, kw_only=True):
+    """across, along: angles rising.  stop_deg: between which angles a stop touches or a wheel lifts.  ends_pct: region
+    of balance points, rear and front end, with ends_half_pct, at the grip `grip`.
+    """
+
+    across: tuple[AcrossRow, ...]
+    along: tuple[AlongRow, ...] = ()
+    stop_deg: Pair | None = None
+    beside: BesideCard | None = None
+    grip: float | None = None
+    ends_pct: Pair | None = None
+    ends_half_pct: Pair | None = None
+    warnings: Words = ()
+
+
+TILTED_PADS = Kind("tilted pads", TiltInputs, TiltResult)

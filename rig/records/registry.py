@@ -29,6 +29,7 @@ RECORD_KINDS: MappingProxyType[str, Kind[Any, Any]] = MappingProxyType(
             series.SERIES,
             series.LADDER,
             moving.DRIVE,
+            moving.TILTED_PADS,
             classroom.FIRST_TRY,
             classroom.GUESS,
             aside.ASIDE,

@@ -15,7 +15,7 @@ from rig.records.balance import BALANCE, CHANGE
 from rig.records.camera import CAMERA_CALIBRATION, CAR_MARKERS, FLOOR_LAYOUT, PLATE_PLACE
 from rig.records.classroom import FIRST_TRY
 from rig.records.grip import GRIP, INFERENCE
-from rig.records.moving import DRIVE
+from rig.records.moving import DRIVE, TILTED_PADS
 from rig.records.pushing import COMPARISON, PREDICTION, PUSH
 from rig.records.record import AnyRecord, Record
 from rig.records.series import LADDER, SERIES, EffectRow, EffectsResult, LadderInputs, LadderResult, SeriesInputs
@@ -111,6 +111,14 @@ def _drive(record: AnyRecord) -> str:
     )
 
 
+def _tilted(record: AnyRecord) -> str:
+    far = TILTED_PADS.of(record).result.across[-1]
+    return (
+        f"tilted by {far.angle_deg:.1f}°: front axle {far.share_pct:.1f} ± {far.share_half_points:.1f} % of the load "
+        f"that moves sideways, effective transfer height {far.height_mm:.1f} ± {far.height_half_mm:.1f} mm"
+    )
+
+
 def _height(record: AnyRecord) -> str:
     result = CG_HEIGHT.of(record).result
     return f"centre of gravity {result.cg_height_mm:.1f} ± {NORMAL_95 * result.cg_height_mm_u:.1f} mm high"
@@ -144,6 +152,7 @@ WORDS: dict[str, Callable[[AnyRecord], str]] = {
     CALIBRATION.name: _calibration,
     INFERENCE.name: _inference,
     DRIVE.name: _drive,
+    TILTED_PADS.name: _tilted,
     CG_HEIGHT.name: _height,
     CROSS_WEIGHT.name: lambda record: CROSS_WEIGHT.of(record).result.steps[-1],
     SHIM.name: _shim,

@@ -57,9 +57,8 @@ def command(
     seed: int,
     as_json: bool,
 ) -> None:
-    """Tell a drift as a journey of load and balance point, phase by phase.
-
-    TEST.toml, or a car card, with [chassis]. No PHASES.toml: a left-hand drift.
+    """Tell load and balance point phase by phase, of TEST.toml or a car card with
+    [chassis]. No PHASES.toml: a left-hand drift.
     """
     from analysis.moving.phases import DRIFT
     from rig.cards.chassis import phases_on

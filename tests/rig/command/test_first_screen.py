@@ -25,7 +25,7 @@ def test_the_first_screen_is_the_jobs_own_order() -> None:
         "grip": "tilt pull sweep infer ladder",
         "change": "plan effects",
         "aim": "ballast",
-        "moving": "rates drive",
+        "moving": "rates drive tilt",
         "camera": "calibrate floor plate",
         "bench": "",
         "log": "report export import check recalculate aside",
