@@ -24,6 +24,7 @@ SLOW_STEP_S = WINDOW_S / FEWEST_SAMPLES
 SAME_TIME_S = 0.01
 LONGEST_WINDOW_S = 30.0
 """A slow stream's window is longer, so that it holds the fewest samples; no load is awaited longer than this."""
+LONGEST_PAUSE_S = 5.0
 STILL_SAMPLES, STILL_STEPS = 4, 1.01
 """A shown weight is at rest when so many numbers over a window differ by one step of the last digit at most."""
 TREND_CHANCE = 0.01
@@ -166,11 +167,11 @@ def still_reading(
     Source: rectangular distribution of a rounded reading, GUM (JCGM 100:2008) F.2.2.1.
     """
     when, raw, gone = _checked(time, counts, missing)
-    if len(when) < STILL_SAMPLES:
+    if len(when) < STILL_SAMPLES or float(np.max(np.diff(when)[-STILL_SAMPLES:])) > LONGEST_PAUSE_S:
         return None
-    covering = int(np.searchsorted(when, when[-1] - window_s * (1 - 1e-9), side="right")) - 1
-    start = min(covering, len(when) - STILL_SAMPLES)
-    if start < 0:
+    inside = int(np.searchsorted(when, when[-1] - window_s * (1 + 1e-9)))
+    start = min(inside, len(when) - STILL_SAMPLES)
+    if when[-1] - when[start] < 0.8 * window_s:
         return None
     kept, pads = raw[start:], raw.shape[1]
     if gone[start:].any() or np.any(np.ptp(kept, axis=0) > STILL_STEPS * resolution):

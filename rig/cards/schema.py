@@ -197,7 +197,7 @@ class Pads(Section, frozen=True):
     level_mm_u: Annotated[float, uncertainty_of("one pad's height against the others")] = 0.3
     line_pattern: Annotated[str, text("named-field pattern of another line format; empty: our own protocol")] = ""
     unit: Annotated[
-        Literal["counts", "g", "kg", "oz"],
+        Literal["counts", "g", "kg", "oz", "lb"],
         Meta(description="what the numbers of a line pattern are; scales that show a weight need no check masses"),
     ] = "counts"
     decimal_mark: Annotated[

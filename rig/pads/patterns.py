@@ -33,11 +33,13 @@ _NUMBERS = {
 }
 """A sign may stand apart from its number, as on many scales' lines."""
 ANY_ORDER = "any order:"
-GRAMS_OF_UNIT = {"g": 1.0, "kg": 1000.0, "oz": 28.349523125}
-"""Grams of what a weight is shown in. Source: the avoirdupois ounce by definition, NIST SP 811, appendix B.8."""
+GRAMS_OF_UNIT = {"g": 1.0, "kg": 1000.0, "oz": 28.349523125, "lb": 453.59237}
+"""Grams of what a weight is shown in. Source: ounce and pound by definition, NIST SP 811, appendix B.8."""
 DecimalMark = Literal["point", "comma"]
-PadUnit = Literal["counts", "g", "kg", "oz"]
+PadUnit = Literal["counts", "g", "kg", "oz", "lb"]
 _BYTE_ORDER_MARK = b"\xef\xbb\xbf"
+_AROUND = bytes(range(0x21)) + b"\x7f"
+"""Blanks and control characters, STX and ETX among them, that frame lines."""
 _WHERE = "bench card, line pattern"
 
 
@@ -70,7 +72,7 @@ class PatternLines:
             raise InputError("the line number cannot wrap below 2", where=_WHERE, remedy="Leave it at 65536")
         self.checked = self.checksum == "xor"
         text = self.pattern.strip()
-        if text[:1] in ("{", "["):
+        if text.startswith("{") or _is_json_list(text):
             self._match = _JsonShape(self.pattern)
         elif text.startswith(ANY_ORDER):
             self._match = _AnyOrder(text.removeprefix(ANY_ORDER), self.decimal_mark)
@@ -86,7 +88,7 @@ class PatternLines:
         """One line; None where it completes no reading yet (one pad per line). Never raises."""
         if len(line) > 4 * LONGEST_LINE:
             return BadLine(raw=line, reason=BadReason.LONG)
-        body = line.removeprefix(_BYTE_ORDER_MARK).strip(b"\r \t")
+        body = line.removeprefix(_BYTE_ORDER_MARK).strip(_AROUND)
         if self.checksum == "xor":
             stripped = _without_xor(body)
             if stripped is None:
@@ -233,6 +235,11 @@ class _JsonShape:
         except (ValueError, RecursionError):
             return None
         return found if fits else None
+
+
+def _is_json_list(text: str) -> bool:
+    """Whether a pattern is a list of JSON and not numbers in brackets, such as `[<c1>][<c2>][<c3>][<c4>]`."""
+    return text.startswith("[") and "][" not in "".join(text.split())
 
 
 def _collect(shape: object, came: object, found: dict[str, str]) -> bool:

@@ -60,6 +60,10 @@ class Port(Protocol):
 
     def close(self) -> None: ...
 
+    def set_baud(self, baud: int) -> bool:
+        """Listen at another rate from now on; False where there is no line whose rate could be set."""
+        ...
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PortInfo:
@@ -105,6 +109,9 @@ class _FilePort:
     def close(self) -> None:
         self._port.close()
 
+    def set_baud(self, baud: int) -> bool:
+        return _set_baud(self._port, baud)
+
 
 class _PyserialPort:
     """Any other pyserial port (RFC 2217, loop, Windows).
@@ -129,6 +136,18 @@ class _PyserialPort:
 
     def close(self) -> None:
         self._port.close()
+
+    def set_baud(self, baud: int) -> bool:
+        return _set_baud(self._port, baud)
+
+
+def _set_baud(port: serial.Serial, baud: int) -> bool:
+    try:
+        port.baudrate = baud  # without closing it: opening restarts some boards
+        port.reset_input_buffer()
+    except (ValueError, OSError, AttributeError):  # a socket, or a rate that this hardware does not have
+        return False
+    return True
 
 
 def open_port(url: str, *, baud: int = BAUD) -> Port:

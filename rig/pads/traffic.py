@@ -189,5 +189,9 @@ class ReplayPort:
     def write(self, data: bytes) -> None:
         """Nobody listens to commands in a recording."""
 
+    def set_baud(self, baud: int) -> bool:
+        """A recording has no line."""
+        return False
+
     def close(self) -> None:
         self._next = None

@@ -21,16 +21,13 @@ if TYPE_CHECKING:
     then="pivotbench pads calibrate test.toml --mass 200 --mass 500 --mass 1000",
     words_of="pads",
 )
-@click.option("--port", "only", default="", help="Listen to this port alone: a device or a pyserial URL.")
-@click.option("--baud", type=click.IntRange(300), default=115_200, show_default=True)
+@click.option("--port", "only", default="", help="This port alone: a device or a pyserial URL.")
+@click.option("--baud", type=click.IntRange(300), default=None, help="This rate alone; else the usual ones.")
 @click.option("--seconds", type=click.FloatRange(0.1, 60), default=2.0, show_default=True, help="Patience with each.")
 @click.option("--write", metavar="BENCH.toml", type=click.Path(path_type=Path), help="Write it onto this bench card.")
 @json_option
-def command(only: str, baud: int, seconds: float, write: Path | None, as_json: bool) -> None:
-    """Say what each serial port sends, and the line_pattern that would read it.
-
-    Ports are opened to listen, which restarts some boards; nothing is sent.
-    """
+def command(only: str, baud: int | None, seconds: float, write: Path | None, as_json: bool) -> None:
+    """Say what is connected: first lines, and the keys that would read them. Opening restarts some boards."""
     from rig.base.errors import InputError
     from rig.cards.written.edited import card_as_read
     from rig.pads.port import list_ports
@@ -39,61 +36,102 @@ def command(only: str, baud: int, seconds: float, write: Path | None, as_json: b
     names = [only] if only else [port.device for port in list_ports().ports]
     heard = {name: _heard(name, baud, seconds, must=bool(only)) for name in names}
     lines = [] if names else ["No serial port found. Plug the pads in; pivotbench pads list says more."]
-    usable = {name: found for name, found in heard.items() if not isinstance(found, str) and found.pads}
+    proposed = _proposed(heard)
     written = Written()
-    if write is not None and len(usable) == 1:
-        ((name, found),) = usable.items()
-        written = onto_card(write, "bench", _for_card(name, found, baud), as_read=as_read)
+    if write is not None and len(proposed) == 1:
+        written = onto_card(write, "bench", proposed[0], as_read=as_read)
     for name, told in heard.items():
         if isinstance(told, str):
             lines.append(f"{name}: {told}")
             continue
         lines += [f"{name}: {told.kind}", *(f"    {line}" for line in told.lines)]
-        if told.pads:
-            keys = [f"{key} = {json.dumps(value)}" for key, value in _keys(_for_card(name, told, baud)).items()]
-            lines += written.lines or ["Onto the bench card, under [pads]:", *keys]
-        if told.pattern:
-            lines.append("Press each pad: <c1> must be the pad named first in wheels.")
+        lines += [f"    note: {remark}" for remark in told.remarks]
+    if len(proposed) == 1:
+        keys = [f"{key} = {json.dumps(value)}" for key, value in _keys(proposed[0]).items()]
+        lines += written.lines or ["Onto the bench card, under [pads]:", *keys]
+        lines += _then(proposed[0])
+    elif any(not isinstance(told, str) and told.single for told in heard.values()) and not proposed:
+        lines.append(
+            "One pad a port: four such ports are wanted, with lines of one form. Connect all four and look again, or "
+            "name them on the bench card: ports = [...]"
+        )
+    elif proposed:
+        lines.append("More than one port speaks as pads do: name one with --port to see its keys.")
     rows = {
         name: {"trouble": told}
         if isinstance(told, str)
-        else {"lines": list(told.lines), "kind": told.kind, "pattern": told.pattern, "pads": told.pads}
+        else {
+            "lines": list(told.lines),
+            "kind": told.kind,
+            "pattern": told.pattern,
+            "pads": told.pads,
+            "keys": told.keys or {},
+            "baud": told.baud,
+            "remarks": list(told.remarks),
+        }
         for name, told in heard.items()
     }
     show("\n".join(lines), {"ports": rows}, as_json=as_json)
     if written.refused is not None:
         raise written.refused
-    if write is not None and len(usable) != 1:
+    if write is not None and len(proposed) != 1:
         raise InputError(
-            f"{'no port' if not usable else 'more than one port'} speaks as pads do: nothing was written",
+            f"{'no port' if not proposed else 'more than one port'} speaks as pads do: nothing was written",
             where=str(write),
-            remedy="Name the port with --port" if usable else "Look at what stands beside each port above",
+            remedy="Name the port with --port" if proposed else "Look at what stands beside each port above",
         )
 
 
-def _heard(name: str, baud: int, seconds: float, *, must: bool) -> "FirstLines | str":
+def _heard(name: str, baud: int | None, seconds: float, *, must: bool) -> "FirstLines | str":
     """What a port says, or why it cannot be heard; must: raise the latter."""
     from rig.base.errors import BenchError
-    from rig.pads.first_lines import first_lines
-    from rig.pads.port import open_port, reason_lost
+    from rig.pads.first_lines import USUAL_RATES, first_lines_at
+    from rig.pads.port import BAUD, open_port, reason_lost
 
     tell(f"listening to {name} …", err=True)
     try:
-        port = open_port(name, baud=baud)
+        port = open_port(name, baud=baud or BAUD)
     except BenchError as error:
         if must:
             raise
         return str(error)
     try:
-        return first_lines(port, patience=seconds)
+        return first_lines_at(port, baud or BAUD, patience=seconds, rates=() if baud else USUAL_RATES)
     except OSError as error:
         return reason_lost(error)
     finally:
         port.close()
 
 
-def _for_card(name: str, found: "FirstLines", baud: int) -> "CardKeys":
-    return {"pads.port": name, "pads.line_pattern": found.pattern, "pads.baud": baud}
+def _proposed(heard: "dict[str, FirstLines | str]") -> "list[CardKeys]":
+    """Keys for the bench card, one set for each way to take the ports: a port with four pads, or four with one each."""
+    usable = {name: told for name, told in heard.items() if not isinstance(told, str) and told.pads}
+    single = {name: told for name, told in usable.items() if told.single}
+    found: list[CardKeys] = [{"pads.port": name} | _for_card(told) for name, told in usable.items() if not told.single]
+    alike = len({told.pattern for told in single.values()}) == 1
+    if len(single) == 4 and alike and not found:
+        found.append({"pads.ports": list(single)} | _for_card(next(iter(single.values()))))
+    return found
+
+
+def _for_card(found: "FirstLines") -> "CardKeys":
+    keys: CardKeys = {f"pads.{key}": value for key, value in (found.keys or {"line_pattern": ""}).items()}
+    return keys | {"pads.baud": found.baud}
+
+
+def _then(keys: "CardKeys") -> list[str]:
+    """What is left to do by hand."""
+    pattern, unit = str(keys.get("pads.line_pattern", "")), keys.get("pads.unit", "counts")
+    if not pattern:
+        return []
+    first = "the port named first" if "pads.ports" in keys else "<c1>"
+    first = f"the pad called {keys['pads.pad_names'][0]}" if "pads.pad_names" in keys else first
+    lines = [f"Press each pad: {first} must be the pad named first in wheels."]
+    if unit != "counts":
+        lines.append(
+            "Scales that show a weight need no check masses; one known mass on a pad shows that they are right."
+        )
+    return lines
 
 
 def _keys(values: "CardKeys") -> "CardKeys":

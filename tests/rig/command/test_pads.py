@@ -80,3 +80,64 @@ def test_for_programs_as_well(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_a_port_that_is_named_and_not_there_is_refused() -> None:
     with pytest.raises(BenchError, match="no such port"):
         CliRunner().invoke(listening.command, ["--port", "/dev/no-such-port"], catch_exceptions=False)
+
+
+def four_ports(monkeypatch: pytest.MonkeyPatch, lines: list[bytes], *words: str) -> tuple[str, list[str]]:
+    """What the command prints while four boards send a line each; and their ports."""
+    pads, stop = [ScriptedPad() for _ in lines], threading.Event()
+
+    def send() -> None:
+        while not stop.is_set():
+            for pad, line in zip(pads, lines, strict=True):
+                pad.send(line)
+            time.sleep(0.01)
+
+    there = PortList(ports=tuple(PortInfo(device=pad.url) for pad in pads), complete=True)
+    monkeypatch.setattr("rig.pads.port.list_ports", lambda: there)
+    boards = threading.Thread(target=send)
+    boards.start()
+    try:
+        done = CliRunner().invoke(listening.command, list(words), catch_exceptions=False)
+    finally:
+        stop.set()
+        boards.join()
+        for pad in pads:
+            pad.unplug()
+    assert done.exit_code == 0, done.output
+    return done.stdout, [pad.url for pad in pads]
+
+
+def test_four_scales_on_four_ports_are_one_bench(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    card = tmp_path / "bench.toml"
+    card.write_text('card = "bench"\nname = "Workshop"\n')
+    lines = [f"ST,GS,+ {kg:.3f} kg\r".encode() for kg in (0.431, 0.367, 0.403, 0.390)]
+    _, ports = four_ports(monkeypatch, lines, "--write", str(card))
+    pads = tomllib.loads(card.read_text())["pads"]
+    assert pads["ports"] == ports
+    assert pads["unit"] == "kg"
+    read = PatternLines(pattern=pads["line_pattern"], unit=pads["unit"]).parse(lines[2].strip())
+    assert isinstance(read, Reading)
+    assert read.counts[0] == pytest.approx(403)
+
+
+def test_one_scale_alone_is_shown_and_not_written(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    said = heard(monkeypatch, b"ST,GS,+  431.2 g")
+    assert "one pad a port, in g" in said
+    assert "four such ports are wanted" in said
+    card = tmp_path / "bench.toml"
+    card.write_text('card = "bench"\nname = "Workshop"\n')
+    with pytest.raises(InputError, match="nothing was written"):
+        heard(monkeypatch, b"ST,GS,+  431.2 g", "--write", str(card))
+    assert "ports" not in card.read_text()
+
+
+def test_a_decimal_comma_and_the_unit_go_onto_the_card(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    card = tmp_path / "bench.toml"
+    card.write_text('card = "bench"\nname = "Workshop"\n')
+    line = "VR 0,367 kg; VL 0,431 kg; HR 0,390 kg; HL 0,403 kg"
+    heard(monkeypatch, line.encode(), "--write", str(card))
+    pads = tomllib.loads(card.read_text())["pads"]
+    assert (pads["unit"], pads["decimal_mark"]) == ("kg", "comma")
+    read = PatternLines(pattern=pads["line_pattern"], unit="kg", decimal_mark="comma").parse(line.encode())
+    assert isinstance(read, Reading)
+    assert read.counts == pytest.approx((431, 367, 403, 390))  # FL FR RL RR, whatever their order on the line

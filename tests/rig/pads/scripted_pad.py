@@ -99,6 +99,9 @@ class ScriptPort:
     def close(self) -> None:
         pass
 
+    def set_baud(self, baud: int) -> bool:
+        return False
+
 
 class Script:
     """Acts from a script of exact bytes, without any port."""

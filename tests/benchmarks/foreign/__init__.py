@@ -1,0 +1,1 @@
+"""Scales and other talkers of many makes, for the benchmark of strangers."""
