@@ -247,8 +247,9 @@ def known_port(url: str, there: tuple[PortInfo, ...]) -> PortInfo:
     there: the ports of this computer.  Only the name is known where it is no USB port.
     """
     real = os.path.realpath(url) if _POSIX and "://" not in url else url
+    alike: Callable[[str], str] = str if _POSIX else str.upper  # Windows: com3 is COM3
     for port in there:
-        if port.device in (url, real):
+        if alike(port.device) in (alike(url), alike(real)):
             return replace(port, device=url)
     return PortInfo(device=url)
 

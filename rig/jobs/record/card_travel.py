@@ -1,6 +1,7 @@
 """A car card travels as one file that says what it is, and shows who takes it what must be measured again."""
 
 import hashlib
+import re
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -83,6 +84,10 @@ def sheet_rows(card: CarCard, baseline: CarCard | None) -> list[SheetRow]:
     return list(unique.values())
 
 
+NO_NAME = re.compile(r"con|prn|aux|nul|com\d|lpt\d|com[¹²³]|lpt[¹²³]")
+"""No names of files on Windows, with any ending: Microsoft, "Naming Files, Paths, and Namespaces", from memory."""
+
+
 def send_card(card_path: Path, out: Path, *, sender: str = "") -> Path:
     """Write a car card as one travelling file. Raises InputError when it is not a car card."""
     card, text = read_with_text(card_path, CarCard)
@@ -116,7 +121,7 @@ def take_card(sent: Path, folder: Path) -> Taken:
         )
     card = parse_card(text, CarCard, where=str(sent))
     stem = "-".join("".join(c if c.isalnum() else " " for c in card.name.lower()).split())[:60] or "car"
-    path = folder / f"{stem}.toml"
+    path = folder / f"{f'car-{stem}' if NO_NAME.fullmatch(stem) else stem}.toml"
     if path.exists():
         raise InputError(
             "a file of this name is here already", where=str(path), remedy="Name another folder, or move that file"

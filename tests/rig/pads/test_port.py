@@ -259,6 +259,15 @@ def test_what_came_before_the_loss_is_given_out_first(monkeypatch: pytest.Monkey
         port.read_some(0.1)
 
 
+@pytest.mark.parametrize(("posix", "found"), [(False, "A9"), (True, "")])
+def test_windows_takes_the_name_of_a_port_in_any_case(posix: bool, found: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    # common practice, no source: com3 opens COM3 there; elsewhere two such names are two files
+    monkeypatch.setattr("rig.pads.port._POSIX", posix)
+    there = (PortInfo(device="COM30", serial_number="B1"), PortInfo(device="COM3", serial_number="A9"))
+    known = known_port("com3", there)
+    assert (known.device, known.serial_number) == ("com3", found)
+
+
 def test_listing_shows_what_the_system_says_of_its_ports(monkeypatch: pytest.MonkeyPatch) -> None:
     first, second = ListPortInfo("/dev/ttyUSB0"), ListPortInfo("/dev/ttyS0")
     first.description, first.serial_number, first.location = "pads", "A9", "1-2"

@@ -122,3 +122,12 @@ def test_a_changed_or_foreign_file_is_refused(tmp_path: Path) -> None:
         with pytest.raises(InputError, match=words):
             take_card(sent, tmp_path / "elsewhere")
     assert not (tmp_path / "elsewhere").exists()
+
+
+@pytest.mark.parametrize(
+    ("name", "file"),
+    [("Con", "car-con.toml"), ("COM3", "car-com3.toml"), ("Aux: 2", "aux-2.toml"), ("Nulli", "nulli.toml")],
+)
+def test_a_card_taken_gets_a_name_that_windows_takes(name: str, file: str, tmp_path: Path) -> None:
+    sent = send_card(card_file(tmp_path, name), tmp_path / "sent.toml")
+    assert take_card(sent, tmp_path / "here").path.name == file
