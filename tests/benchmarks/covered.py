@@ -1,10 +1,11 @@
 """Line and branch coverage of the analysis and of the pad protocol by their own tests. Exit code 1 below the limit.
 
-    PYTHONPATH=. python tests/benchmarks/covered.py [--quick] [--processes N]
+    PYTHONPATH=. python tests/benchmarks/covered.py [--quick] [--processes N] [--report FILE]
 
 `lines` and `branches` are the shares of all statements and of all ways out of a condition that the tests ran; the
 limit is 0.95 for each. `lowest` names the five modules with the most left out, with the lines. `--quick` runs the
-protocol alone. The last line is one JSON object.
+protocol alone; `--report` runs nothing and judges what the coverage library wrote of another run, as `.ci/run` does with
+that of all tests. The last line is one JSON object.
 """
 
 import argparse
@@ -60,10 +61,14 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--quick", action="store_true", help="the protocol alone")
     parser.add_argument("--processes", default="auto", help="for pytest's -n")
+    parser.add_argument("--report", type=Path, help="JSON of a run that is over")
     given = parser.parse_args()
     began = time.monotonic()
-    with tempfile.TemporaryDirectory() as aside:
-        told, passed = measure(given.quick, given.processes, Path(aside) / "coverage.json")
+    if given.report is not None:
+        told, passed = json.loads(given.report.read_text(encoding="utf-8")), True
+    else:
+        with tempfile.TemporaryDirectory() as aside:
+            told, passed = measure(given.quick, given.processes, Path(aside) / "coverage.json")
     files = sorted(told["files"].items(), key=lambda item: left_out(item[1]["summary"]), reverse=True)
     for name, file in files:
         if left_out(file["summary"]):
