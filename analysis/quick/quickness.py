@@ -106,6 +106,27 @@ def _friction_work(pose: FloatArray, centre: FloatArray, contacts: Contacts) -> 
     return float((ground.capacity * np.hypot(ground.drag * slip[:, 0], slip[:, 1])).sum())
 
 
+def planned_speed_warning(*, speed: float, distance: float, mass: float, force: float) -> str:
+    """What a push as quick as that would make of the forecast for a slow one; "" where it is slow enough.
+
+    speed: m/s, of the finger.  distance: m, that it goes.  mass: kg, of the car.  force: N, of the slow push.
+    Kinetic energy over friction work is held against the same limits as that of a measured push.
+    """
+    fastest = {share: np.sqrt(2.0 * share * force * distance / mass) for share in (SUDDEN_ENERGY, EASED_ENERGY)}
+    if speed <= 1.5 * fastest[SUDDEN_ENERGY]:  # cards say "slow: at most 50 mm/s", at the edge of a sudden start
+        return ""
+    slow = f"{1e3 * fastest[SUDDEN_ENERGY]:.0f} mm/s whatever the start"
+    if speed <= fastest[EASED_ENERGY]:
+        return (
+            f"At {1e3 * speed:.0f} mm/s inertia counts unless the finger starts and stops gently: this forecast is of "
+            f"a slow push ({slow})"
+        )
+    return (
+        f"At {1e3 * speed:.0f} mm/s inertia counts, and this forecast is of a slow push: at most {slow}, up to "
+        f"{1e3 * fastest[EASED_ENERGY]:.0f} mm/s if it starts and stops gently. Slow down, or correct push.speed_mm_s"
+    )
+
+
 def recommend(ratio: InertiaRatio, *, distance_pct: float | None = None) -> Recommendation:
     """Which prediction applies to a push with this ratio.
 

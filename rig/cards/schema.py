@@ -58,7 +58,9 @@ class Geometry(Section, frozen=True, kw_only=True):
     front_roll_share_u: Annotated[float, uncertainty_of("the front roll share")] = 0.15
     body_front_mm: Annotated[float, number("body outline ahead of the front axle, for pictures", ge=0, le=1000)] = 75.0
     body_rear_mm: Annotated[float, number("body outline behind the rear axle, for pictures", ge=0, le=1000)] = 80.0
-    body_width_mm: Annotated[float, number("body outline width, for pictures", gt=0, le=1500)] = 190.0
+    body_width_mm: Annotated[
+        float, number("body width where the finger touches it; it counts for a finger that sticks", gt=0, le=1500)
+    ] = 190.0
 
 
 class Axle(Section, frozen=True):

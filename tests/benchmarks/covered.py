@@ -4,8 +4,8 @@
 
 `lines` and `branches` are the shares of all statements and of all ways out of a condition that the tests ran; the
 limit is 0.95 for each. `lowest` names the five modules with the most left out, with the lines. `--quick` runs the
-protocol alone; `--report` runs nothing and judges what the coverage library wrote of another run, as `.ci/run` does with
-that of all tests. The last line is one JSON object.
+protocol alone; `--report` runs nothing and judges what the coverage library wrote of another run, as `.ci/run` does
+with that of all tests. The last line is one JSON object.
 """
 
 import argparse

@@ -271,3 +271,19 @@ def test_a_patch_nobody_measured_goes_by_the_wheel_s_radius(tmp_path: Path) -> N
     assert wide == pytest.approx(2 * narrow, rel=0.2)
     # the distance goes with the patch to the power of a half to one: 95 % of 40 % either way
     assert 0.5 * 2 * 1.96 * 0.4 < wide / -far < 1.3 * 2 * 1.96 * 0.4
+
+
+def test_a_push_too_quick_for_a_slow_forecast_is_told(tmp_path: Path) -> None:
+    """By hand: 1.54 kg pushed at the balance point with 0.8 of 15.1 N over 32 mm, 0.387 J; 0.4 % of that is 45 mm/s,
+    17 % is 292 mm/s (the limits of a measured push)."""
+    heavy = {"push.position_pct": 100 * 870 / 1540, "push.distance_mm": 32.0}
+    said = {
+        speed: told(tmp_path / f"{speed:g}", test=heavy | {"push.speed_mm_s": speed})["warnings"]
+        for speed in (30.0, 50.0, 120.0, 5000.0)
+    }
+    assert said[30.0] == said[50.0] == []
+    (gentle,), (quick,) = said[120.0], said[5000.0]
+    assert "At 120 mm/s inertia counts unless the finger starts and stops gently" in gentle
+    assert "(45 mm/s whatever the start)" in gentle
+    assert "At 5000 mm/s" in quick
+    assert "at most 45 mm/s whatever the start, up to 292 mm/s" in quick

@@ -4,9 +4,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.forecast.advice import one_thing
 from analysis.forecast.forecast import Prediction, predict_push
 from analysis.forecast.inputs import CarState, PushState
+from analysis.quick.quickness import planned_speed_warning
 from rig.cards.measures import MM
 from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import CardSet
@@ -100,7 +102,7 @@ def predicted(cards: CardSet, inputs: PredictionInputs) -> Prediction:
     Raises the rooms' InputError for a car or push that cannot be.
     """
     car, push = asked(cards, inputs)
-    return predict_push(
+    prediction = predict_push(
         car,
         push,
         rng=np.random.default_rng(inputs.seed),
@@ -108,6 +110,15 @@ def predicted(cards: CardSet, inputs: PredictionInputs) -> Prediction:
         travel=inputs.travel_m,
         draws=inputs.draws,
     )
+    if inputs.model < 3:
+        return prediction
+    quick = planned_speed_warning(
+        speed=cards.test.push.speed_mm_s * MM,
+        distance=inputs.travel_m,
+        mass=sum(inputs.load_N) / STANDARD_GRAVITY,
+        force=prediction.force.value,
+    )
+    return replace(prediction, warnings=(*prediction.warnings, quick)) if quick else prediction
 
 
 def asked(cards: CardSet, inputs: PredictionInputs) -> tuple[CarState, PushState]:
