@@ -19,7 +19,7 @@ from analysis.measured.pushes import MeasuredPush
 from analysis.statistics.quantiles import normal_share
 
 SQUARE_U = math.radians(12.0)
-"""rad: a finger's way at the touched place against square to the car, standard, pushes by hand."""
+"""rad: the way of what the finger takes with it against square to the car, standard, pushes by hand."""
 ALONG_SHEETS_U = math.radians(15.0)
 """rad: how the car stands before the push against the floor's x axis, standard, where somebody set it that way."""
 BALANCE_PCT, BALANCE_U_PCT = 50.0, 8.0
@@ -137,10 +137,12 @@ def _turn_per_travel(push: MeasuredPush, setup: PlateAndFinger, stated: StatedPu
 
 def _likelihood(setup: PlateAndFinger, push: MeasuredPush, stated: StatedPush) -> float:
     side = stated.side * setup.side
-    touched = stated.touched * np.array([1.0, setup.side])
-    way = _way(push, setup, touched, stated)
-    off_square = math.atan2(-way[0] * side, way[1] * side)
-    found = (1.0 - ANYHOW) * _around(off_square, SQUARE_U) + ANYHOW / (2.0 * math.pi)
+    found = ANYHOW / (2.0 * math.pi)
+    # a finger that sticks takes the touched point straight with it; along one that slips or rolls the car's side runs
+    # as it turns, and what goes square is the middle line beside it
+    for y in (0.0, float(stated.touched[1]) * setup.side):
+        way = _way(push, setup, np.array([stated.touched[0], y]), stated)
+        found += 0.5 * (1.0 - ANYHOW) * _around(math.atan2(-way[0] * side, way[1] * side), SQUARE_U)
     if stated.by_sheets:
         heading = float(push.start_pose[2]) - setup.turn
         ahead = 1.0 - STANDS_REVERSED - STANDS_ANYHOW

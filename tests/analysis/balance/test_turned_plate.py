@@ -127,3 +127,19 @@ def test_the_end_that_leads_tells_where_heading_says_nothing(side: int) -> None:
     turned = judged(filmed(station=-0.3, to=side, plate_turn=math.pi), side=side, pushed=0.85, by_sheets=False)
     assert turned.setup is PlateAndFinger.BACK_TO_FRONT
     assert turned.station_pct == pytest.approx(-30.0, abs=0.5)
+
+
+@pytest.mark.parametrize("slips", [True, False])
+@pytest.mark.parametrize("side", [1, -1])
+def test_a_large_turn_hides_no_turned_plate(side: int, slips: bool) -> None:
+    """15 degrees about a pole near the tail: a car's side 90 mm from its middle runs 24 mm along a finger that slips.
+
+    Facts of the trade: what slips leaves the pole near the middle line, what sticks at the finger's side of the car.
+    """
+    turned = filmed(station=1.15, to=side, plate_turn=math.pi, turn=0.264, y=0.0 if slips else -side * 0.09)
+    found = judged(turned, side=side, pushed=0.5)
+    assert found.setup is PlateAndFinger.BACK_TO_FRONT
+    assert found.station_pct == pytest.approx(115.0, abs=1.0)
+    right = filmed(station=1.15, to=side, plate_turn=0.0, turn=0.264, y=0.0 if slips else -side * 0.09)
+    assert judged(right, side=side, pushed=0.5).setup is PlateAndFinger.RIGHT
+    assert judged(right, side=-side, pushed=0.5).setup is PlateAndFinger.SIDE_EXCHANGED
