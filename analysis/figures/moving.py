@@ -3,6 +3,7 @@
 import html
 import json
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,7 +14,7 @@ from analysis.base.wheel_names import WHEELS
 from analysis.base.wheels import AXLES
 from analysis.figures.car import FORECAST, MEASURED, QUIET
 from analysis.moving.phases import DriftPath
-from analysis.moving.region import Region
+from analysis.moving.region import INSET, Region
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -24,28 +25,95 @@ WHEEL_SIZE = (0.056, 0.024)
 FRAMES_PER_S = 20.0
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RegionDraws:
+    """What is not known of a region, to be drawn with it. edges: (n, d, 2) m, its edge in n draws.
+
+    rest_half: m, 95 % half-width of the balance point at rest.  rest_by: what says where that is.
+    widths: its width near the rear and the front end, in words.
+    """
+
+    edges: FloatArray
+    rest_half: float
+    rest_by: str
+    widths: tuple[str, str]
+
+
 def region_figure(
-    contact_place: FloatArray, regions: Sequence[tuple[str, Region]], *, title: str = "Balance points within grip"
+    contact_place: FloatArray,
+    regions: Sequence[tuple[str, Region]],
+    draws: Sequence[RegionDraws] = (),
+    *,
+    title: str = "Balance points within grip",
 ) -> "Figure":
     """Car from above, nose to the right, with the region of balance points of up to two set-ups, mm.
 
-    contact_place: (4, 2) m.  regions: (name, region) each.
+    contact_place: (4, 2) m.  regions: (name, region) each.  draws: beside each region, what is not known of it: thin
+    lines are regions that the cards leave open as well, the bar is the balance point at rest with its 95 %.
+    Wheels that lift somewhere at the edge are hatched and named, the stretch of edge where they do is marked.
     """
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(8.6, 6.0), layout="constrained")
+    figure = Figure(figsize=(8.6, 6.4), layout="constrained")
     axes = figure.add_subplot()
-    _car(axes, contact_place)
-    for (name, region), colour, line in zip(regions, COLOURS, LINES, strict=False):
+    _car(axes, contact_place, up=[k for k in range(4) if any(one.lifted[:, k].any() for _, one in regions)])
+    for k, ((name, region), colour, line) in enumerate(zip(regions, COLOURS, LINES, strict=False)):
         loops = region.outline or (np.concatenate([region.edge, region.edge[:1]]),)
-        for k, loop in enumerate(loops):
-            label = f"{name}: {1e4 * region.area:.1f} cm²" if k == 0 else None
+        for i, loop in enumerate(loops):
             axes.fill(1e3 * loop[:, 0], 1e3 * loop[:, 1], facecolor=colour, alpha=0.12)
-            axes.plot(1e3 * loop[:, 0], 1e3 * loop[:, 1], color=colour, linestyle=line, label=label)
-        axes.plot(*(1e3 * region.rest), marker="x", color=colour, markersize=9, linestyle="none")
-    axes.legend(loc="upper left", fontsize=9)
+            area = "" if k < len(draws) else f": {1e4 * region.area:.1f} cm²"  # no figure without its ±
+            label = f"{name}{area}" if i == 0 else None
+            axes.plot(1e3 * loop[:, 0], 1e3 * loop[:, 1], color=colour, linestyle=line, linewidth=1.8, label=label)
+        lifts = region.lifted.any(-1)
+        if lifts.any():
+            here = 1e3 * region.edge[lifts]
+            axes.plot(here[:, 0], here[:, 1], marker="^", markersize=4, color=colour, linestyle="none")
+        if k < len(draws):
+            _unknown(axes, region, draws[k], colour, above=k == 0)
+        else:
+            axes.plot(*(1e3 * region.rest), marker="x", color=colour, markersize=9, linestyle="none")
+    axes.legend(loc="upper center", fontsize=9)
     axes.set_title(f"{title} (x: at rest)", loc="left", fontsize=12)
     return figure
+
+
+def _unknown(axes: "Axes", region: Region, told: RegionDraws, colour: str, *, above: bool) -> None:
+    """The balance point at rest with its bar, thin edges of the draws, the widths at their places."""
+    for edge in told.edges:
+        loop = 1e3 * np.concatenate([edge, edge[:1]])
+        axes.plot(loop[:, 0], loop[:, 1], color=colour, linewidth=0.4, alpha=0.25, zorder=1)
+    x, y = 1e3 * region.rest
+    axes.errorbar(
+        [x], [y], xerr=[[1e3 * told.rest_half]] * 2, marker="x", color=colour, markersize=9, capsize=5, linestyle="none"
+    )
+    side = 1 if above else -1
+    reach = max(float(np.nanmax(np.abs(told.edges[..., 1]))), *np.abs(region.side)) if len(told.edges) else 0.03
+    axes.annotate(
+        f"at rest, by {told.rest_by}",
+        (x, y),
+        xytext=(x, side * (1e3 * reach + 5)),
+        arrowprops={"arrowstyle": "-", "color": colour, "linewidth": 0.6},
+        ha="center",
+        va="bottom" if above else "top",
+        fontsize=8,
+        color=colour,
+    )
+    low, high = (1e3 * v for v in region.station)
+    inset = INSET * (high - low)
+    places = ((low + inset, -1, "right"), (high - inset, 1, "left"))
+    for (at, way, align), width, words in zip(places, region.width, told.widths, strict=True):
+        half = 500 * width
+        axes.plot([at, at], [-half, half], color=colour, linewidth=0.9, linestyle=":")
+        axes.annotate(
+            f"{words} wide",
+            (at, side * half),
+            xytext=(x + way * (1e3 * reach + 12), side * 14),
+            arrowprops={"arrowstyle": "-", "color": colour, "linewidth": 0.6},
+            ha=align,
+            va="center",
+            fontsize=8,
+            color=colour,
+        )
 
 
 def path_figure(names: Sequence[str], paths: Sequence[tuple[str, DriftPath]], contact_place: FloatArray) -> "Figure":
@@ -131,13 +199,17 @@ def _plain(values: FloatArray) -> list[float | None]:
     return [round(float(v), 4) if np.isfinite(v) else None for v in values]
 
 
-def _car(axes: "Axes", contact_place: FloatArray) -> None:
+def _car(axes: "Axes", contact_place: FloatArray, *, up: Sequence[int] = ()) -> None:
     from matplotlib.patches import Rectangle
 
     length, width = (1e3 * v for v in WHEEL_SIZE)
     place = 1e3 * np.asarray(contact_place)
-    for x, y in place:
-        axes.add_patch(Rectangle((x - length / 2, y - width / 2), length, width, facecolor="none", edgecolor=QUIET))
+    for k, (x, y) in enumerate(place):
+        hatch = "///" if k in up else None
+        corner = (x - length / 2, y - width / 2)
+        axes.add_patch(Rectangle(corner, length, width, facecolor="none", edgecolor=QUIET, hatch=hatch))
+        if k in up:
+            axes.annotate("lifts at the edge", (x, y + (1 if y > 0 else -1) * width), ha="center", fontsize=8)
     for a, b in AXLES:
         axes.plot(place[[a, b], 0], place[[a, b], 1], color=QUIET, linewidth=0.8)
     axes.plot([0, place[0, 0]], [0, 0], color=QUIET, linewidth=0.6, linestyle=":")

@@ -131,7 +131,8 @@ def reachable(
 class Reaches:
     """What `Region` tells of one car, of n cars at once and more coarsely: for draws.
 
-    station, side, width: (n, 2) m as there.  area: (n,) m2.  limit: (n, d) m/s2.  lifts: (n,).
+    station, side, width: (n, 2) m as there.  area: (n,) m2.  limit: (n, d) m/s2.  rest: (n, 2) m.  edge: (n, d, 2) m.
+    lifts: (n,).
     """
 
     station: FloatArray
@@ -139,10 +140,12 @@ class Reaches:
     width: FloatArray
     area: FloatArray
     limit: FloatArray
+    rest: FloatArray
+    edge: FloatArray
     lifts: BoolArray
 
 
-def reaches(chassis: Chassis, tyres: Tyres, *, directions: int = 20, shares: int = 3) -> Reaches:
+def reaches(chassis: Chassis, tyres: Tyres, *, directions: int = 36, shares: int = 2) -> Reaches:
     """The extent of the regions of (n,) set-ups. tyres: fields (n, 4).  directions, shares: as in `reachable`."""
     turn = np.linspace(0, 2 * np.pi, directions, endpoint=False)
     limit, _ = grip_limit(chassis, tyres, turn)
@@ -158,6 +161,8 @@ def reaches(chassis: Chassis, tyres: Tyres, *, directions: int = 20, shares: int
         width=np.stack([_widths(one) for one in points]),
         area=np.array([_area(one, outline=False, raster=COARSE_RASTER)[0] for one in points]),
         limit=limit,
+        rest=points[:, 0, 0],
+        edge=points[:, -1],
         lifts=np.asarray(state.lifted.any((1, 2, 3))),
     )
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from analysis.figures.moving import path_figure, region_figure
+from analysis.figures.moving import RegionDraws, path_figure, region_figure
 from analysis.moving.lift_off import LABEL
 from analysis.moving.phases import LACKS
 from analysis.moving.ranking import Order, RankedEffect
@@ -13,8 +13,10 @@ from rig.jobs.moving.two_set_ups import Differences
 from rig.report.html import Part, Table, report_html
 from rig.report.words.moving_words import (
     HEADS,
+    NOT_SEEN_AT_REST,
     SHARE_HEADS,
     behaviour,
+    change_sentence,
     closing_lines,
     difference_lines,
     facts,
@@ -23,11 +25,17 @@ from rig.report.words.moving_words import (
     points,
     ranged,
     rank_lines,
+    reach_lines,
     share_rows,
 )
 from rig.report.words.rounding import plus_minus
 from rig.report.words.tables import table_text
 
+SHOWN_DRAWS = 25
+REGION_KEY = (
+    "Thin lines: regions that the cards leave open as well. Bar: the balance point at rest with its 95 %. Dotted: the "
+    "region's width, a tenth of its length in from its ends. Triangles: where a wheel is in the air."
+)
 FILM = (
     "To see it on the floor, film a steady circle over the floor sheets and run: "
     "pivotbench moving drive TEST.toml --clip CLIP"
@@ -96,8 +104,12 @@ def moving_html(
         ),
         Part(
             title="Where the balance point can go",
-            figure=region_figure(contact, [(car.name, car.region) for car in cars]),
-            alt="Region of reachable balance points in the car seen from above",
+            verdict="" if against is None or differ is None else change_sentence(answers, against, differ),
+            paragraphs=[*reach_lines(answers), REGION_KEY, NOT_SEEN_AT_REST],
+            figure=region_figure(
+                contact, [(car.name, car.region) for car in cars], [_region_draws(car) for car in cars]
+            ),
+            alt="Region of reachable balance points in the car seen from above, with what is not known of it",
         ),
         Part(
             title="Change one thing",
@@ -117,6 +129,17 @@ def moving_html(
         Part(title="From the bench to the floor", paragraphs=[*closing_lines(), LACKS, FILM]),
     ]
     return report_html(f"{answers.name} on the move", parts, footer=footer)
+
+
+def _region_draws(car: MovingAnswers) -> RegionDraws:
+    low, high = car.rest.pair()
+    widths = [ranged(car.reach.width, k, unit="mm", factor=1e3) for k in range(2)]
+    return RegionDraws(
+        edges=car.reach.many.edge[:SHOWN_DRAWS],
+        rest_half=(high - low) / 2,
+        rest_by=car.rest_by,
+        widths=(widths[0], widths[1]),
+    )
 
 
 def _in_one(answers: MovingAnswers, i: int) -> str:

@@ -22,6 +22,11 @@ def moving_json(answers: MovingAnswers) -> Json:
     return {
         "car": answers.name,
         "phases": [_phase(answers, i) for i in range(len(answers.phases))],
+        "at_rest": {
+            "balance_pct": float(answers.rest.value) * pct,
+            "balance_interval_pct": _ends(answers.rest, pct),
+            "by": answers.rest_by,
+        },
         "region": {
             "area_cm2": 1e4 * answers.region.area,
             "area_interval_cm2": _ends(reach.area, 1e4),
@@ -88,6 +93,8 @@ def moving_json(answers: MovingAnswers) -> Json:
 def differences_json(found: Differences) -> Json:
     """The other set-up less the first, with intervals: points, mm, and the ratio of the regions' areas."""
     return {
+        "at_rest_points": _number(found.rest.value),
+        "at_rest_interval_points": _ends(found.rest, 1.0),
         "balance_points": _values(found.balance, 1.0),
         "balance_interval_points": _ends(found.balance, 1.0),
         "region_ends_points": _values(found.ends, 1.0),

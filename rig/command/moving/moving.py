@@ -61,12 +61,14 @@ def command(
     [chassis]. No PHASES.toml: a left-hand drift.
     """
     from analysis.moving.phases import DRIFT
+    from rig.base.errors import BenchError
     from rig.cards.chassis import phases_on
-    from rig.cards.read import read_card
+    from rig.cards.read import Choices, read_card, read_set
     from rig.cards.schema import PhasesCard
-    from rig.jobs.moving.driven_car import driven_car
+    from rig.jobs.moving.driven_car import ByPushes, driven_car, is_car_card
     from rig.jobs.moving.moving import DriftQuestion, answer_driven
     from rig.jobs.moving.two_set_ups import differences
+    from rig.jobs.series.aim import balance_by_pushes
     from rig.log.store import BenchLog
     from rig.report.moving import moving_words
     from rig.report.moving_json import differences_json, moving_json
@@ -80,8 +82,15 @@ def command(
     remarks: list[str] = []
     for path in filter(None, (test_card, against)):
         with contextlib.nullcontext() if weights is not None else BenchLog(log_folder(log_dir)) as log:
-            car = driven_car(path, log, weights=weights, grip=grip, weighing=weighing)
-        remarks += car.remarks
+            pushed, said = None, tuple[str, ...]()
+            if log is not None and grip is None and not is_car_card(path):
+                try:
+                    pushed, said = balance_by_pushes(read_set(path, Choices(weighing=weighing)), log)
+                except BenchError as error:  # without its pushes the card still has its grip
+                    said = (f"The pushes of this card are not gone by here: {error}",)
+            known = None if pushed is None else ByPushes(pct=pushed.pct, u=pushed.u, count=pushed.count)
+            car = driven_car(path, log, weights=weights, grip=grip, weighing=weighing, by_pushes=known)
+        remarks += [*said, *car.remarks]
         cars.append(answer_driven(car, asked, where=str(path)))
     answers, other = cars[0], cars[1] if len(cars) > 1 else None
     differ = None if other is None else differences(answers, other)

@@ -1,13 +1,13 @@
 """Cars as their cards leave them open: set-ups drawn from every uncertainty that stands on the cards."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.moving.chassis import Chassis
-from analysis.moving.tyres import Tyres
+from analysis.moving.tyres import Tyres, axle_capacity
 from analysis.statistics.monte_carlo import square_root
 from rig.cards.chassis import Moving, moving_car, springs_on
 from rig.cards.schema import CarCard
@@ -28,6 +28,9 @@ class OpenTo:
 
     load_covariance: (4, 4) N², None: the wheel loads are taken as known.  ratio_u: of front to rear grip, relative.
     level_u: of the common level of grip, relative.  sensitivity, sensitivity_u: measured ones, instead of the card's.
+    balance, balance_u: measured balance point at rest, of 1 of the wheelbase: whatever the weights and the load
+    sensitivity of a draw are, its tyres are such that it balances there; ratio_u is not asked then.
+    balance_by: what says so, in words.
     """
 
     load_covariance: FloatArray | None = None
@@ -35,6 +38,9 @@ class OpenTo:
     level_u: float = GRIP_LEVEL_U
     sensitivity: float | None = None
     sensitivity_u: float = 0.0
+    balance: float | None = None
+    balance_u: float = 0.0
+    balance_by: str = "weights and grip"
 
 
 NOTHING_ELSE = OpenTo()
@@ -43,7 +49,8 @@ NOTHING_ELSE = OpenTo()
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DrawnCars:
     """cars: n set-ups.  whole: the same with dampers and inertia.  sensitivity: (n,) load sensitivity.  ratio: (n,)
-    factor on the front grip, its inverse on the rear.  level: (n,) factor on both.
+    factor on the front grip, its inverse on the rear.  level: (n,) factor on both.  balance: (n,) of 1 of the
+    wheelbase, where it was measured.
     """
 
     cars: tuple[Chassis, ...]
@@ -51,16 +58,33 @@ class DrawnCars:
     sensitivity: FloatArray
     ratio: FloatArray
     level: FloatArray
+    balance: FloatArray | None = None
 
     def tyres(self, best: Tyres) -> Tyres:
         """Tyres (n, 4) of the drawn cars around the best known ones (4,)."""
         count = len(self.cars)
-        each = np.stack([self.ratio, self.ratio, 1 / self.ratio, 1 / self.ratio], -1) * self.level[:, None]
-        return Tyres(
-            grip=np.asarray(best.grip) * each,
+        worn = Tyres(
+            grip=np.asarray(best.grip) * self.level[:, None],
             sensitivity=np.repeat(self.sensitivity[:, None], 4, axis=1),
             nominal=np.broadcast_to(np.asarray(best.nominal), (count, 4)),
         )
+        if self.balance is not None:
+            return balanced_at(worn, np.array([car.tyre_force for car in self.cars]), self.balance)
+        each = np.stack([self.ratio, self.ratio, 1 / self.ratio, 1 / self.ratio], -1)
+        return replace(worn, grip=worn.grip * each)
+
+
+def balanced_at(tyres: Tyres, load: FloatArray, share: FloatArray | float) -> Tyres:
+    """Tyres whose front share of grip under `load` (..., 4) N is `share` (...), their level as it was.
+
+    tyres: fields (4,) or (..., 4). What the front gains the rear loses, by the same factor.
+    Source: centre of friction, x_c / L = F / (F + R).
+    """
+    axle = axle_capacity(tyres, load)
+    wanted = np.asarray(share, dtype=float)
+    factor = np.sqrt(wanted / (1 - wanted) * axle[..., 1] / axle[..., 0])
+    each = np.stack([factor, factor, 1 / factor, 1 / factor], -1)
+    return replace(tyres, grip=np.asarray(tyres.grip) * each)
 
 
 def drawn_cars(
@@ -105,4 +129,5 @@ def drawn_cars(
         sensitivity=np.clip(fall + fall_u * z[:, 5], 0.0, 0.99),
         ratio=np.exp(open_to.ratio_u * z[:, 6] / 2),
         level=np.exp(open_to.level_u * rng.standard_normal(count)),
+        balance=None if open_to.balance is None else np.clip(open_to.balance + open_to.balance_u * z[:, 6], 0.02, 0.98),
     )

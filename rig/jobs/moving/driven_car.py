@@ -2,13 +2,14 @@
 
 import tomllib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.gravity import STANDARD_GRAVITY
+from analysis.statistics.quantiles import NORMAL_95
 from analysis.weighing.corner_weights import newtons_from_grams, typed_loads
 from analysis.weighing.reseating import pool_placements
 from rig.base.errors import InputError
@@ -33,6 +34,21 @@ class KnownWeights:
     load: FloatArray
     covariance: FloatArray
     remarks: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ByPushes:
+    """The balance point at rest by `count` pushes, % of the wheelbase; u standard."""
+
+    pct: float
+    u: float
+    count: int
+
+    @property
+    def words(self) -> str:
+        """Where the pushes say that it lies."""
+        half = NORMAL_95 * self.u
+        return f"Balance point at rest {self.pct:.1f} ± {half:.1f} % by {_times(self.count)} of this card"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,13 +113,15 @@ def driven_car(
     weights: Sequence[float] | None = None,
     grip: tuple[float, float] | None = None,
     weighing: str = "",
+    by_pushes: ByPushes | None = None,
 ) -> DrivenCar:
-    """The car behind a test card, with that card's weights and grip, or of a car card alone.
+    """The car behind a test card, with that card's weights, grip and pushes, or of a car card alone.
 
-    weights: grams, grip: factors front and rear, both instead of what the cards and the log say.  log: may be None
-    where weights are given.  weighing: number of its record, as asked.  Raises InputError.
+    weights: grams, grip: factors front and rear, both instead of what the cards and the log say; then the pushes are
+    not gone by either.  log: may be None where weights are given.  weighing: number of its record, as asked.
+    by_pushes: what this card's recorded pushes say of the balance point; None: nothing.  Raises InputError.
     """
-    if _is_car_card(path):
+    if is_car_card(path):
         card = read_card(path, CarCard)
         known = weights_for(card, log, weights, where=str(path), number=weighing)
         return DrivenCar(
@@ -123,12 +141,27 @@ def driven_car(
         how = "" if said.measured else ", not measured"
         remarks = (*remarks, f"Grip front {said.front:g}, rear {said.rear:g}, from {path.name}{how}")
         open_to = OpenTo(load_covariance=known.covariance, ratio_u=said.ratio_u, level_u=said.level_u)
+        if by_pushes is not None and weights is None:
+            remarks = (
+                *remarks,
+                f"{by_pushes.words}: front against rear grip follows from that, its level from the card",
+            )
+            open_to = replace(
+                open_to,
+                balance=by_pushes.pct / 100,
+                balance_u=by_pushes.u / 100,
+                balance_by=_times(by_pushes.count),
+            )
     return DrivenCar(
         card=cards.car, load=known.load, grip=grip or (said.front, said.rear), open_to=open_to, remarks=remarks
     )
 
 
-def _is_car_card(path: Path) -> bool:
+def _times(count: int) -> str:
+    return "one push" if count == 1 else f"{count} pushes"
+
+
+def is_car_card(path: Path) -> bool:
     """Whether a file says so itself; one that cannot be read is explained where it is read as a test card."""
     try:
         return tomllib.loads(path.read_text("utf-8-sig")).get("card") == "car"

@@ -22,7 +22,7 @@ from analysis.statistics.drawn import WithRange, drawn
 from rig.base.errors import InputError
 from rig.cards.chassis import Moving, moving_car, springs_on
 from rig.cards.schema import CarCard
-from rig.jobs.moving.drawn_cars import NOTHING_ELSE, DrawnCars, OpenTo, drawn_cars
+from rig.jobs.moving.drawn_cars import NOTHING_ELSE, DrawnCars, OpenTo, balanced_at, drawn_cars
 from rig.jobs.moving.driven_car import ALL_ALIKE, DrivenCar
 
 _DRAWS, _FEW = 200, 40
@@ -110,7 +110,8 @@ class MovingAnswers:
     """All answers for one car, each with its draws.
 
     table: steady phases.  path: with dampers.  region, lift: of the best known car.  kappa: (3,) 1/m, turn per travel
-    of a push at 80 % at rest, lowest, highest.  rest_share: (4,) of the weight.  rule, rest_rule: equal shares beside
+    of a push at 80 % at rest, lowest, highest.  rest: m ahead of the rear axle, balance point at rest; rest_by: what
+    says so.  rest_share: (4,) of the weight.  rule, rest_rule: equal shares beside
     lift-off (None where no wheel lifts) and rest.
     ranking: usual changes in `ranked_phase`.  drive: which wheels are driven.
     """
@@ -131,6 +132,8 @@ class MovingAnswers:
     arrival: ArrivalRanges
     ranking: tuple[RankedEffect, ...]
     ranked_phase: str
+    rest: WithRange
+    rest_by: str
     rest_share: WithRange
     rest_rule: RuleBeside
     rule: RuleBeside | None
@@ -214,7 +217,7 @@ def answer_moving(card: CarCard, load: FloatArray, asked: DriftQuestion, *, wher
     if not np.all(np.isfinite(best.change)):
         warnings.append(f"{STEP_G:g} g sideways rolls the car over: no arrival times")
     which = _ranked_phase(checked, table, asked.rank_phase)
-    region = reachable(car.chassis, tyres)
+    region, reach = reachable(car.chassis, tyres), reaches(cast.few, cast.few_tyres)
     pivots = reachable_pivots(car.chassis, tyres)
     spans = np.array([pivots.rest, pivots.lowest, pivots.highest])
     rest = np.asarray(load) / load.sum()
@@ -229,7 +232,7 @@ def answer_moving(card: CarCard, load: FloatArray, asked: DriftQuestion, *, wher
         ranges=ranges,
         path=drift_path(car.chassis, tyres, checked, blend=asked.blend, damper=car.damper, inertia=car.inertia),
         region=region,
-        reach=_reach(region, reaches(cast.few, cast.few_tyres)),
+        reach=_reach(region, reach),
         kappa=drawn(spans, pivot_spans(cast.few, cast.few_tyres)),
         lift=lift,
         lifting=lifting,
@@ -237,6 +240,8 @@ def answer_moving(card: CarCard, load: FloatArray, asked: DriftQuestion, *, wher
         arrival=arriving,
         ranking=() if which is None else _ranking(cast, checked[which]),
         ranked_phase="" if which is None else checked[which].name,
+        rest=drawn(region.rest[0], reach.rest[:, 0]),
+        rest_by=asked.open_to.balance_by,
         rest_share=drawn(rest, carried / carried.sum(-1, keepdims=True)),
         rest_rule=beside(load, np.full(4, True)),
         rule=beside(lift.loads[0], ~lift.leaves[0]) if upright else None,
@@ -248,6 +253,8 @@ def _cast(card: CarCard, load: FloatArray, asked: DriftQuestion, *, where: str) 
     car, section, open_to = moving_car(card, load, where=where), springs_on(card, where=where), asked.open_to
     fall = section.load_sensitivity if open_to.sensitivity is None else open_to.sensitivity
     tyres = tyres_like(car.chassis, front=asked.grip[0], rear=asked.grip[1], sensitivity=min(fall, 0.99))
+    if open_to.balance is not None:
+        tyres = balanced_at(tyres, np.asarray(load, dtype=float), open_to.balance)
     rng = np.random.default_rng(asked.seed)
     some = drawn_cars(card, load, where=where, count=_DRAWS, rng=rng, open_to=open_to)
     worn = some.tyres(tyres)

@@ -11,11 +11,13 @@ from rig.jobs.moving.moving import MovingAnswers
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Differences:
-    """The other set-up less the first. balance: (p,) points per phase.  ends: (2,) points, rear and front end of the
-    region.  width: (2,) mm, rear and front.  area: ratio.  shared: whether both are states of one car, so that what is
-    not known of it moves both alike and cancels.
+    """The other set-up less the first. rest: points, balance point at rest.  balance: (p,) points per phase.
+
+    ends: (2,) points, rear and front end of the region.  width: (2,) mm, rear and front.  area: ratio.
+    shared: whether both are states of one car, so that what is not known of it moves both alike and cancels.
     """
 
+    rest: WithRange
     balance: WithRange
     ends: WithRange
     width: WithRange
@@ -42,7 +44,12 @@ def differences(first: MovingAnswers, other: MovingAnswers) -> Differences:
     area = paired(first.reach.many.area, other.reach.many.area)
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = drawn(other.region.area / np.float64(first.region.area), area[1] / area[0])
+    rest = paired(points(first, first.reach.many.rest[:, 0]), points(other, other.reach.many.rest[:, 0]))
     return Differences(
+        rest=drawn(
+            points(other, other.region.rest[0]) - points(first, first.region.rest[0]),
+            rest[1] - rest[0],
+        ),
         balance=drawn(
             points(other, other.table.centre[:, 0]) - points(first, first.table.centre[:, 0]), after - before
         ),

@@ -82,7 +82,7 @@ def aim_at(
         )
     rng = np.random.default_rng(seed)
     by_weights = balance_by_weights(weighed_car(cards, weighing), push_state(cards.car, cards.test), seed=seed)
-    pushed, remarks = _by_pushes(cards, log)
+    pushed, remarks = balance_by_pushes(cards, log)
     pct, u = (by_weights.pct, by_weights.u) if pushed is None else (pushed.pct, pushed.u)
     total = float(weighing.load.sum())
     springs = cards.car.chassis
@@ -109,7 +109,7 @@ def aim_at(
     )
 
 
-def _by_pushes(cards: CardSet, log: BenchLog) -> tuple[PooledBalance | None, tuple[str, ...]]:
+def balance_by_pushes(cards: CardSet, log: BenchLog) -> tuple[PooledBalance | None, tuple[str, ...]]:
     """The balance point by this card's pushes, None where they do not tell it; and remarks, why among them."""
     own = pushes_of(cards, log)
     clips = each_clip_once(own.records, log)

@@ -110,7 +110,8 @@ def facts(answers: MovingAnswers) -> list[str]:
         for one in answers.modes
     ]
     arrive = answers.arrival.arrive
-    out = [*reach_lines(answers), _pivots(answers), lifting(answers), "; ".join(modes)]
+    rest = f"at rest the balance point is at {ranged(answers.rest, unit='%', factor=100 / answers.wheelbase)} by"
+    out = [f"{rest} {answers.rest_by}", *reach_lines(answers), _pivots(answers), lifting(answers), "; ".join(modes)]
     if np.isfinite(arrive.value).all():
         most = int(np.argmax(answers.arrival.overshoot.value))
         out.append(
@@ -258,6 +259,7 @@ def difference_lines(first: MovingAnswers, other: MovingAnswers, found: Differen
         out.append(
             f"{', '.join(small)}: the balance point differs by less than the {SEEN_POINTS:g} points that a push shows"
         )
+    out.append(change_sentence(first, other, found))
     ends = [f"its {end} end {_moved(found.ends, k, 'points')}" for k, end in enumerate(("rear", "front"))]
     wide = [f"its width near the {end} end {_moved(found.width, k, 'mm')}" for k, end in enumerate(("rear", "front"))]
     out.append(f"the region of balance points: {'; '.join([*ends, *wide])}")
@@ -274,6 +276,30 @@ def _moved(found: WithRange, k: int, unit: str) -> str:
         return f"stays (within {STAYS[unit]:g} {unit})"
     text = ranged(found, k, unit=unit, sign=True)
     return f"{text} (which may be nothing)" if low <= 0 <= high else text
+
+
+def change_sentence(first: MovingAnswers, other: MovingAnswers, found: Differences) -> str:
+    """The change in one sentence: at rest, then what is largest on the move, as far as it is known."""
+    low, high = found.rest.pair()
+    if max(abs(low), abs(high)) < SEEN_POINTS:
+        rest = f"at rest the balance point moves by less than the {SEEN_POINTS:g} points that a push shows"
+    else:
+        unknown = " (which may be nothing)" if low <= 0 <= high else ""
+        rest = f"at rest the balance point moves {ranged(found.rest, unit='points', sign=True)}{unknown}"
+    size = np.abs(found.width.value)
+    k = int(np.argmax(size))
+    end = ("rear", "front")[k]
+    low, high = found.width.pair(k)
+    if not np.isfinite([low, high]).all():
+        move = "on the move the car rolls over"
+    elif max(abs(low), abs(high)) < STAYS["mm"]:
+        move = "on the move the region it can reach stays"
+    else:
+        unknown = " (which may be nothing)" if low <= 0 <= high else ""
+        way = "wider" if found.width.value[k] > 0 else "narrower"
+        width = ranged(found.width, k, unit="mm", sign=True)
+        move = f"on the move the region it can reach gets {way} near its {end} end: {width}{unknown}"
+    return f"From {first.name} to {other.name}: {rest}; {move}."
 
 
 def closing_lines() -> list[str]:

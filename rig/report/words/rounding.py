@@ -41,6 +41,8 @@ def plus_minus(value: float, interval: tuple[float, float], unit: str = "%", *, 
         digits = decimals_of(max(below, above))
         if round(min(below, above), digits) == 0:
             text = f"{value:.{digits}f} ({interval[0]:.{digits}f} to {interval[1]:.{digits}f}){ending}"
+        elif f"{above:.{digits}f}" == f"{below:.{digits}f}":  # they differ by less than can be shown
+            text = f"{value:.{digits}f} ± {above:.{digits}f}{ending}"
         else:
             text = f"{value:.{digits}f} (+{above:.{digits}f} -{below:.{digits}f}){ending}"
     else:
