@@ -152,24 +152,24 @@ class PadSource(ABC):
         """Stretches without a port."""
 
     @property
-    @abstractmethod
     def unread(self) -> tuple[tuple[str, bytes], ...]:
         """Ports of which no line can be used, each with the newest thing that came; one that is silent is left out."""
+        return ()
 
     @property
-    @abstractmethod
     def newest_line(self) -> bytes:
-        """The newest line with counts as it came; b"" before the first."""
+        """The newest line with counts as it came; b"" before the first, or where the source has no lines."""
+        return b""
 
     @property
-    @abstractmethod
     def unchecked(self) -> bool:
         """Whether the lines are other people's: described by a pattern, without the protocol's checksum."""
+        return False
 
     @property
-    @abstractmethod
     def statuses(self) -> tuple[Status, ...]:
         """Where each port stands, in the order of the ports."""
+        return (self.status,)
 
     @property
     def latest(self) -> PadFrame | None:

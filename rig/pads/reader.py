@@ -119,11 +119,6 @@ class PadReader(PadSource):
         return not self._commands
 
     @property
-    def statuses(self) -> tuple[Status, ...]:
-        """As `PadSource`."""
-        return (self._status,)
-
-    @property
     def unread(self) -> tuple[tuple[str, bytes], ...]:
         """As `PadSource`."""
         with self._news:
