@@ -79,6 +79,23 @@ def _turns(turns: float) -> str:
     return f"{whole} turn{'s' if whole > 1 else ''}" + (f" and {part}" if part else "")
 
 
+def _collar_words(wheel: int, turns: float, change: FloatArray) -> str:
+    way = "down, more preload" if turns > 0 else "up, less preload"
+    return f"{WHEEL_NAMES[wheel].capitalize()} collar {_turns(turns)} {way}: expect {change[wheel]:+.0f} g here"
+
+
+def collar_words(step: Step) -> str:
+    """Which collar a step turns, how far, and what that should do there; "" for a step that turns none."""
+    if step.wheel is None or step.turns is None or step.expected_g is None:
+        return ""
+    return _collar_words(step.wheel, step.turns, step.expected_g)
+
+
+def over_target(share_pct: float, total_g: float, target_pct: float) -> float:
+    """g that a group of wheels carries beyond its wanted share of the total; negative for too little."""
+    return (share_pct - target_pct) / 100.0 * total_g
+
+
 def next_step(state: LoopState, weighing: CornerWeights | None = None) -> Step:
     """The builder's next step.
 
@@ -131,11 +148,9 @@ def _judge(state: LoopState, weighing: CornerWeights) -> Step:
             state=replace(state, stage="done", before=weighing),
         )
     wheel, turns, change = _advise(state, weighing, off)
-    way = "down, more preload" if turns > 0 else "up, less preload"
     text = (
         f"Front-right with rear-left carries {found.value:.1f} %, front-left with rear-right "
-        f"{100 - found.value:.1f} %{doubt}. {WHEEL_NAMES[wheel].capitalize()} collar {_turns(turns)} {way}: expect "
-        f"{change[wheel]:+.0f} g here. Settle and weigh"
+        f"{100 - found.value:.1f} %{doubt}. {_collar_words(wheel, turns, change)}. Settle and weigh"
     )
     return Step(
         text=text,

@@ -13,7 +13,7 @@ from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.base.wheels import CROSS
 from analysis.statistics.estimate import Estimate
 from analysis.statistics.quantiles import NORMAL_95
-from analysis.weighing.collar_loop import Bars, LoopState, Step, next_step
+from analysis.weighing.collar_loop import Bars, LoopState, Step, collar_words, next_step, over_target
 from analysis.weighing.corner_weights import CornerWeights
 from analysis.weighing.warp import (
     SpringRates,
@@ -33,8 +33,10 @@ __all__ = [
     "Step",
     "WarpResponse",
     "collar_turn",
+    "collar_words",
     "floor_verdict",
     "next_step",
+    "over_target",
     "plan_shims",
     "response_from_rates",
     "response_from_shim",

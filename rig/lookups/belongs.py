@@ -164,6 +164,15 @@ def weighings_otherwise(car: CarCard, log: BenchLog) -> list[WeighingRecord]:
     return list(newest.values())
 
 
+def weighing_before(car: CarCard, newest: WeighingRecord, log: BenchLog) -> tuple[WeighingRecord, list[str]] | None:
+    """The weighing of this car before its newest, in whatever state it was, and what its card says otherwise now."""
+    for record in reversed(own_or_imported(standing(log, WEIGHING), log)):
+        weighed = car_card(record, log)
+        if record.number < newest.number and weighed is not None and same_id(weighed, car):
+            return record, car_changes(weighed, car)
+    return None
+
+
 def weighings_of(car: CarCard, log: BenchLog) -> list[WeighingRecord]:
     """All standing weighings of this car in this state, the newest first; this log's own where it has some."""
     found = []

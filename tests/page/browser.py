@@ -11,6 +11,7 @@ from weakref import WeakKeyDictionary
 
 import pytest
 
+from analysis.base.signs import true_minus
 from rig.page.server.serve import Serving
 
 ARGUMENTS = [
@@ -93,7 +94,7 @@ def idle(page: Any, serving: Serving, seconds: float = 240.0) -> str:
         assert time.monotonic() < end, job
         page.wait_for_timeout(40)
     _seen[serving] = job["number"]
-    shown = [job["error"] or job["text"], "Pushed and measured. Ready to reveal."]
+    shown = [true_minus(job["error"] or job["text"]), "Pushed and measured. Ready to reveal."]
     text = "document.getElementById('job-text').textContent"
     until(page, f"!document.getElementById('job-close').hidden && {json.dumps(shown)}.includes({text})")
     return str(page.inner_text("#job-text"))

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from analysis.base.signs import true_minus
 from tests.page.browser import idle, picture, served, until, until_bench, watched
 
 SHORT = {"push.distance_mm": 40.0, "push.speed_mm_s": 50.0}
@@ -138,6 +139,20 @@ def test_the_whole_lesson(browser: Any, tmp_path: Path) -> None:
         assert "balanced" in rows[0]
         assert "ballast back" in rows[1]
         picture(page, "record")
+
+        # what the change did: two set-ups laid over each other, in words, as a picture and as a film
+        assert page.input_value("#change-a") != page.input_value("#change-b")
+        page.click("#change-go")
+        said = idle(page, serving)
+        with serving.bench.log() as log:
+            (change,) = log.records(kind="change")
+        assert said == true_minus(change.result.sentences[0])
+        until(page, "document.getElementById('changed-picture').naturalWidth > 300")
+        assert said in page.inner_text("#changed-lines")
+        until(page, "document.getElementById('changed-video').duration > 1")
+        assert change.result.moved is None or change.result.moved.value < 0  # ballast at the rear (statics)
+        page.locator("#changed").scroll_into_view_if_needed()
+        picture(page, "changed")
 
         # export and report
         with page.expect_download() as got:

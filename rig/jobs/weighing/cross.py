@@ -7,13 +7,16 @@ from typing import Literal
 import numpy as np
 
 from analysis.base.wheel_names import WHEELS
+from analysis.weighing.corner_weights import CornerWeights
 from analysis.weighing.cross_weight import (
     FloorVerdict,
     LoopState,
     ShimPlan,
     WarpResponse,
+    collar_words,
     floor_verdict,
     next_step,
+    over_target,
     plan_shims,
     response_from_rates,
     response_from_shim,
@@ -105,6 +108,46 @@ def builder_loop(
         parents=[one.record.id for one in weighings],
     )
     return CrossRun(steps=tuple(steps), record=record)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CrossGap:
+    """How far a weighing is from the wanted cross weight.
+
+    over_g: g that front right with rear left carry too much, negative for too little; half_width_g: of its 95 %.
+    advice: what to turn, from the springs on the card; why nothing can be said where it is not known.
+    """
+
+    over_g: float
+    half_width_g: float
+    advice: str
+
+
+def cross_gap(cards: CardSet, weights: CornerWeights, target: CrossTarget) -> CrossGap:
+    """Grams and collar turns from a weighing to the wanted cross weight."""
+    share, total = weights.diagonal_fr_rl_pct, weights.total_g.value
+    over = over_target(share.value, total, target.share_pct)
+    half = share.half_width / 100.0 * total
+    if abs(over) <= half:
+        advice = "Nothing to turn: the weighing does not tell it from the target."
+    elif abs(share.value - target.share_pct) <= target.tolerance_pct:
+        advice = f"Within {target.tolerance_pct:g} points of the target."
+    elif cards.car.chassis is None:
+        advice = "Give the springs on the car card ([chassis]) to know how far to turn a collar."
+    else:
+        rates = spring_rates(cards.car)
+        state = LoopState(
+            response=response_from_rates(rates),
+            rates=rates,
+            pitch=cards.car.chassis.rear.collar_pitch_mm * MM,
+            target_pct=target.share_pct,
+            tolerance_pct=target.tolerance_pct,
+            bars="none",
+            stage="weigh",
+            gravity=place_gravity(cards.bench),
+        )
+        advice = f"{collar_words(next_step(state, weights))}; then settle and weigh."
+    return CrossGap(over_g=over, half_width_g=half, advice=advice)
 
 
 def judge_floor(cards: CardSet, weighing: Weighing, *, response: WarpResponse | None = None) -> FloorVerdict:

@@ -24,12 +24,14 @@ from rig.jobs.weighing.zero import zero, zeroed_words
 from rig.log.lock import LogHold
 from rig.log.store import LOG_FILE, BenchLog
 from rig.lookups.belongs import weighing_of
+from rig.pads.steps import Step
 from rig.page.bench.broadcast import Broadcast
 from rig.page.bench.camera_view import CameraView
 from rig.page.bench.card_files import Deck, editor
 from rig.page.bench.jobs import Job, Work
 from rig.page.bench.lesson_steps import FIRST_STEP, LessonStep, step_named
 from rig.page.bench.pad_listeners import PadHub
+from rig.page.bench.racer import HandsFree, checked_target, keep_target, racer_json, stored_target
 from rig.page.bench.views import picture_json, verdict_json, weights_json
 from rig.page.bench.virtual import VirtualSide, bench_text, step_cards
 from rig.records.weighing import WEIGHING
@@ -50,6 +52,9 @@ class Bench:
             pass
         self._hold = LogHold(folder / LOG_FILE)  # nobody repairs the log under a running bench
         self.hub = PadHub(folder, self.broadcast)
+        self._target_file = folder / "page" / "racer.json"
+        self.cross_target = stored_target(self._target_file)
+        self.hub.cross_target_pct = self.cross_target.share_pct
         self.virtual: VirtualSide | None = None
         self.deck = Deck(folder / "page" / "bench")
         self.step: LessonStep | None = None
@@ -105,8 +110,24 @@ class Bench:
                 "virtual": self.virtual is not None,
                 "step": self.step.name if self.step is not None else "",
                 "can_undo": self.deck.can_undo,
+                "racer": self._racer(cards),
             },
         )
+
+    def _racer(self, cards: CardSet) -> Json:
+        try:
+            with self.log() as log:
+                return racer_json(cards, self.weighing, self.cross_target, log)
+        except (BenchError, AnalysisError) as error:
+            return {"target_pct": self.cross_target.share_pct, "trouble": str(error)}
+
+    def want_cross(self, share_pct: float) -> str:
+        """The cross weight to come to: per cent of the car on front right with rear left."""
+        self.cross_target = checked_target(share_pct)
+        self.hub.cross_target_pct = share_pct
+        keep_target(self._target_file, self.cross_target)
+        self.tell()
+        return f"Wanted cross weight: {share_pct:g} %."
 
     # cards
 
@@ -296,12 +317,15 @@ class Bench:
 
         return self.work.start("calibrate", do, asks=True)
 
-    def weigh(self, placings: int) -> int:
-        """Weigh the car on the pads."""
+    def weigh(self, placings: int, *, hands_free: bool = False) -> int:
+        """Weigh the car on the pads. hands_free: the pads themselves show when a step is done."""
 
         def do(job: Job) -> str:
             cards = self.cards()
-            ask = job.ask if self.virtual is None else self.virtual.operator(job.say)
+            shown = HandsFree(lambda: self.hub.newest).done if hands_free else lambda step: False
+            ask: Callable[[Step], None] = lambda step: job.ask(step, shown)  # noqa: E731
+            if self.virtual is not None:
+                ask = self.virtual.operator(job.say)
             with self.log() as log, self.hub.lend(job.check) as pads:
                 weighing = weigh_on_pads(
                     cards, pads, log, placings=placings, ask=ask, progress=lambda share: job.check()

@@ -39,12 +39,12 @@ class Job:
         self._tell()
         self.check()
 
-    def ask(self, step: Step) -> None:
-        """Ask a person for a step and wait for the page's answer."""
+    def ask(self, step: Step, shown: Callable[[Step], bool] = lambda step: False) -> None:
+        """Ask a person for a step and wait for the page's answer. shown: or until something else shows it done."""
         self._step = step.text
         self._done.clear()
         self._tell()
-        while not self._done.wait(0.2):
+        while not self._done.wait(0.2) and not shown(step):
             self.check()
         self._step = ""
         self._tell()

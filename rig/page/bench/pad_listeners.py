@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from analysis.base.errors import AnalysisError
+from analysis.weighing.cross_weight import over_target
 from rig.base.errors import BenchError
 from rig.base.failures import explain
 from rig.base.plain_json import Json
@@ -38,6 +39,8 @@ class PadHub:
         self._thread: threading.Thread | None = None
         self._pads: OpenPads | None = None
         self._scale_again = threading.Event()
+        self.cross_target_pct = 50.0
+        self.newest: Json | None = None
         self._told: Json = {}
         self._say(PortState.NO_PADS)
 
@@ -53,7 +56,7 @@ class PadHub:
         self._stop.set()
         if self._thread is not None:
             self._thread.join(timeout=5.0)
-        self._thread = self._pads = None
+        self._thread = self._pads = self.newest = None
         self._say(PortState.NO_PADS)
 
     def scale_changed(self) -> None:
@@ -118,7 +121,8 @@ class PadHub:
             trouble = str(recording) if recording is not None else ""
             self._say(status.state, status.sentence, status.remedy, trouble)
             if frames:
-                self._broadcast.publish("pads", self._batch(view, order, frames, missing))
+                self.newest = self._batch(view, order, frames, missing)
+                self._broadcast.publish("pads", self.newest)
             stop.wait(max(0.0, BATCH_S - (time.monotonic() - began)))
 
     def _view(
@@ -152,6 +156,9 @@ class PadHub:
             "front_pct": state.front_pct,
             "left_pct": state.left_pct,
             "diagonal_fr_rl_pct": state.cross_pct,
+            "cross_over_g": None
+            if state.cross_pct is None or state.total_g is None
+            else over_target(state.cross_pct, state.total_g, self.cross_target_pct),
             "diagonal_fl_rr_pct": None if state.cross_pct is None else 100.0 - state.cross_pct,
             "faults": state.faults,
             "counts": state.counts,

@@ -9,6 +9,7 @@ from msgspec import Meta
 
 from rig.base.plain_json import Json
 from rig.page.bench.bench import Bench
+from rig.page.bench.changes import Changes
 from rig.page.classroom.classroom import Classroom
 from rig.page.classroom.hidden_change import HiddenGame
 from rig.page.classroom.question import Vote
@@ -74,6 +75,20 @@ class Placings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """How often to set the car on the pads."""
 
     placings: Annotated[int, Meta(ge=1, le=20)] = 1
+    hands_free: bool = False
+
+
+class CrossWish(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Wanted cross weight: per cent of the car on front right with rear left."""
+
+    share_pct: Annotated[float, Meta(ge=0.0, le=100.0)]
+
+
+class TwoRecords(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Numbers of two comparisons: before and after a change."""
+
+    a: Annotated[int, Meta(ge=1, le=10**9)]
+    b: Annotated[int, Meta(ge=1, le=10**9)]
 
 
 class Masses(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -125,7 +140,9 @@ class Action:
     do: Callable[[Any], str | int | Json]
 
 
-def actions(bench: Bench, classroom: Classroom, hidden: HiddenGame, phones: Phones) -> dict[str, Action]:
+def actions(
+    bench: Bench, classroom: Classroom, hidden: HiddenGame, phones: Phones, changes: Changes
+) -> dict[str, Action]:
     """Name -> action, served at /api/do/<name>."""
 
     def act(summary: str, shape: type[msgspec.Struct], do: Callable[[Any], str | int | Json]) -> Action:
@@ -150,7 +167,9 @@ def actions(bench: Bench, classroom: Classroom, hidden: HiddenGame, phones: Phon
         "zero": act("Zero the empty pads", Nothing, lambda a: bench.zero()),
         "place": act("Set the virtual car on the pads or take it off", Switch, lambda a: bench.place(a.on)),
         "calibrate": act("Calibrate the pads", Masses, lambda a: bench.calibrate(list(a.masses_g), a.mass_u_g)),
-        "weigh": act("Weigh the car on the pads", Placings, lambda a: bench.weigh(a.placings)),
+        "weigh": act("Weigh the car on the pads", Placings, lambda a: bench.weigh(a.placings, hands_free=a.hands_free)),
+        "cross-target": act("Say which cross weight is wanted", CrossWish, lambda a: bench.want_cross(a.share_pct)),
+        "change": act("Say what the change between two set-ups did", TwoRecords, lambda a: changes.compare(a.a, a.b)),
         "weigh-typed": act(
             "Use weights read off other scales",
             TypedWeights,

@@ -12,7 +12,7 @@ import msgspec
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import JSONResponse, Response, StreamingResponse
+from starlette.responses import FileResponse, JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 from starlette.types import ASGIApp
 
@@ -24,6 +24,7 @@ from rig.jobs.pushing.what_if import WhatIf, what_if
 from rig.page.bench.bench import Bench
 from rig.page.bench.broadcast import encode, stream
 from rig.page.bench.camera_view import BOUNDARY
+from rig.page.bench.changes import Changes
 from rig.page.bench.views import pushed_png, what_if_json
 from rig.page.classroom.classroom import Classroom, lesson_json
 from rig.page.classroom.hidden_change import HiddenGame
@@ -56,7 +57,8 @@ class Page:
         self.classroom = Classroom(bench)
         self.hidden = HiddenGame(bench)
         self.phones = Phones(self.classroom, self.assets, host=phone_host)
-        self.actions = actions(bench, self.classroom, self.hidden, self.phones)
+        self.changes = Changes(bench)
+        self.actions = actions(bench, self.classroom, self.hidden, self.phones, self.changes)
         self.document = document(self.actions)
         self.app: ASGIApp = Guard(
             Starlette(routes=self.routes()),
@@ -75,6 +77,7 @@ class Page:
         handlers: dict[PageRoute, Handler] = {
             routes.BENCH: self._asset("index.html"),
             routes.CLASS: self._asset("class.html"),
+            routes.RACER: self._asset("racer.html"),
             routes.STATIC: self._static,
             routes.EVENTS: self._events,
             routes.CAMERA: self._camera,
@@ -86,6 +89,8 @@ class Page:
             routes.WHAT_IF: self._answering(self._what_if),
             routes.EXPORT: self._export,
             routes.FROM_ABOVE: self._from_above,
+            routes.CHANGE_PICTURE: self._changed(".png"),
+            routes.CHANGE_FILM: self._changed(".webm"),
             routes.REPORT: self._report,
             routes.PACK: self._printed(lambda: pack_html(self.bench.cards())),
             routes.RING: self._printed(lambda: ring_html(self.bench)),
@@ -151,6 +156,15 @@ class Page:
         if verdict is None or verdict.answer is None:
             return no(409, "no push was measured yet", "Push the car first")
         return Response(await run_in_threadpool(pushed_png, verdict.cards, verdict.answer), media_type="image/png")
+
+    def _changed(self, ending: str) -> Handler:
+        async def answer(request: Request) -> Response:
+            path = self.changes.file(ending)
+            if path is None:
+                return no(409, "nothing of the kind was compared yet", "Choose two set-ups first")
+            return FileResponse(path, media_type=routes.PNG if ending == ".png" else routes.WEBM)
+
+        return answer
 
     async def _report(self, request: Request) -> Response:
         text = await run_in_threadpool(report_text, self.bench)

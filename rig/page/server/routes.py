@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-HTML, JSON, ZIP, PNG = "text/html", "application/json", "application/zip", "image/png"
+HTML, JSON, ZIP, PNG, WEBM = "text/html", "application/json", "application/zip", "image/png", "video/webm"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,6 +23,7 @@ class PageRoute:
 
 BENCH = PageRoute(path="/", summary="The bench", answers=HTML)
 CLASS = PageRoute(path="/class", summary="The class", answers=HTML)
+RACER = PageRoute(path="/racer", summary="Corner weights to be read from afar", answers=HTML)
 STATIC = PageRoute(path="/static/{name}", summary="A file of the page", listed=False)
 EVENTS = PageRoute(path="/events", summary="News of the bench, without end", listed=False)
 CAMERA = PageRoute(path="/camera", summary="The live picture, without end", listed=False)
@@ -38,6 +39,8 @@ WHAT_IF = PageRoute(
 )
 EXPORT = PageRoute(path="/api/export.zip", summary="The whole log as tables", answers=ZIP)
 FROM_ABOVE = PageRoute(path="/api/push.png", summary="The car of the newest push from above", answers=PNG)
+CHANGE_PICTURE = PageRoute(path="/api/change.png", summary="Both cars of the newest change from above", answers=PNG)
+CHANGE_FILM = PageRoute(path="/api/change.webm", summary="Both pushes of the newest change, filmed", answers=WEBM)
 REPORT = PageRoute(path="/api/report.html", summary="The report", answers=HTML)
 PACK = PageRoute(path="/print/pack", summary="The teacher's pack", answers=HTML)
 RING = PageRoute(path="/print/ring", summary="The ring of the standing pencil", answers=HTML)
@@ -47,6 +50,7 @@ CLIP = PageRoute(path="/api/clip", summary="Measure a clip", changes=True)
 ROUTES = (
     BENCH,
     CLASS,
+    RACER,
     STATIC,
     EVENTS,
     CAMERA,
@@ -58,6 +62,8 @@ ROUTES = (
     WHAT_IF,
     EXPORT,
     FROM_ABOVE,
+    CHANGE_PICTURE,
+    CHANGE_FILM,
     REPORT,
     PACK,
     RING,

@@ -16,7 +16,7 @@ const spread = (kind, content) => {
   for (const handler of handlers.get(kind) ?? []) handler(content);
 };
 
-const KINDS = ["port", "job", "car", "first", "class", "hidden", "camera", "pads", "beat"];
+const KINDS = ["port", "job", "car", "first", "class", "hidden", "camera", "change", "pads", "beat"];
 export const age = () => performance.now() - lastNews;
 
 // One window of a browser holds the stream and hands it to the others: a browser opens six connections to a host at

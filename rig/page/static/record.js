@@ -1,7 +1,7 @@
 // The record of the bench: everything recorded, and measured beside forecast across set-ups.
-import { ask, on } from "./bench.js";
-import { tellTrouble } from "./shared.js";
-import { byId, el, num } from "./words.js";
+import { act, ask, on } from "./bench.js";
+import { tap, tellTrouble } from "./shared.js";
+import { byId, el, num, show } from "./words.js";
 
 const SVG = "http://www.w3.org/2000/svg";
 const node = (tag, attributes, text) => {
@@ -55,6 +55,7 @@ export function startRecord() {
             ]
           : [el("p", { class: "quiet" }, "Nothing compared yet: weigh, push, and the verdicts stand here side by side.")]),
       );
+      offerChange(across.rows.filter((row) => row.measured));
       byId("records").replaceChildren(
         table(["no.", "UTC", "what", "of", "result"],
           past.records.slice(0, 60).map((one) => [`${one.number}`, one.at.slice(0, 19).replace("T", " "), one.kind, one.title, one.words])),
@@ -64,6 +65,29 @@ export function startRecord() {
       tellTrouble("record", error.message);
     }
   }
+  // two pushes to choose from: by itself the newest one, and the newest of another set-up before it
+  let offered = "";
+  function offerChange(rows) {
+    const key = JSON.stringify(rows.map((row) => row.number));
+    if (key === offered) return;
+    offered = key;
+    const last = rows.at(-1);
+    const before = rows.findLast((row) => row.setup !== last?.setup || row.test !== last?.test) ?? rows.at(-2);
+    for (const [id, chosen] of [["change-a", before], ["change-b", last]])
+      byId(id).replaceChildren(
+        ...rows.map((row) => el("option", { value: row.number, selected: row === chosen }, `${row.number}: ${row.setup}, ${row.test}`)));
+    byId("change-go").disabled = rows.length < 2;
+  }
+  tap("change-go", () => act("change", { a: Number(byId("change-a").value), b: Number(byId("change-b").value) }));
+  on("change", (change) => {
+    byId("changed").hidden = change.lines.length === 0;
+    if (!change.lines.length) return;
+    byId("changed-lines").replaceChildren(...[...change.lines, change.why].filter(Boolean).map((line) => el("li", {}, line)));
+    byId("changed-picture").src = change.picture;
+    byId("changed-film").hidden = !change.film;
+    if (change.film) byId("changed-video").src = change.film;
+    show(byId("changed-words"), change.words ?? "");
+  });
   const soon = () => {
     clearTimeout(timer);
     timer = setTimeout(load, 150);

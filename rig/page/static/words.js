@@ -2,7 +2,7 @@
 // In sentences, too: the same rule as true_minus of analysis/base/signs.py.
 export const signed = (text) => (typeof text === "string" ? text.replace(/(?<![\w.\-/\\;,"'])-(?=\.?\d)/g, "−") : text);
 export const num = (value, digits = 1) =>
-  value === null || value === undefined || !Number.isFinite(value) ? "–" : value.toFixed(digits).replace("-", "−");
+  value === null || value === undefined || !Number.isFinite(value) ? "–" : value.toFixed(digits).replace(/^-(?=0(\.0*)?$)/, "").replace("-", "−");
 export const told = (estimate, digits = 1) =>
   estimate ? `${num(estimate.value, digits)} ± ${num((estimate.interval[1] - estimate.interval[0]) / 2, digits)}` : "–";
 export const el = (tag, attributes = {}, ...children) => {
