@@ -1,6 +1,7 @@
 """What is printed for a class: the teacher's pack with drawings, and the ring in which a pencil stays standing."""
 
 import html
+import math
 from collections.abc import Sequence
 
 from analysis.base.signs import true_minus
@@ -62,12 +63,16 @@ DEPTHS = (
         "and the car slides straight. Turn per travel κ passes through zero there; the pivot lies at L/2 − 1/κ.",
     ),
 )
+WIDEST_MM = 178.0
+"""What stands to scale is no wider: A4 and Letter on end, with margins that every printer keeps."""
 RISKS = ("What could hurt", "Who", "How likely, how bad", "What we do about it", "Who checks")
 
 
 def pack_html(cards: CardSet) -> str:
     """The teacher's pack as one page to print."""
     length = cards.car.geometry.wheelbase_mm
+    pieces = rail_pieces(length)
+    joined = "" if len(pieces) == 1 else "Lay the notch of the same number of both pieces on each other and glue. "
     lines = [
         f"<h1>Where is its balance point?</h1><p>A lesson of 45 minutes with {_safe(cards.car.name)}. "
         "No stopwatch, no ranks, no points, no names.</p>",
@@ -91,23 +96,23 @@ def pack_html(cards: CardSet) -> str:
         "<p>Our guess: nose leads / tail leads / straight. What we saw: ______________________________</p>",
         "<p>Our reason: ______________________________ Our second vote: nose / tail / straight</p>",
         _table(
-            ("", "FL g", "FR g", "RL g", "RR g", "front %", "balance by push", "by weights", "agrees?"),
+            ("set-up", "FL g", "FR g", "RL g", "RR g", "front %", "balance by push", "by weights", "agrees?"),
             [(name, *[""] * 8) for name in ("as it is", "changed: __________", "changed: __________")],
         ),
-        f'<div class="drawing" tabindex="0" role="region" aria-label="Drawing to scale">{worksheet_car(cards)}</div>',
+        _drawing("of the car", worksheet_car(cards)),
         "<p>One sentence: the balance point moved ______________ because ______________________________________</p>",
         "<h2 class=new>Risk sheet (fill in for your room)</h2>",
         _table(RISKS, [("",) * 5 for _ in range(8)]),
         "<p>Filled in by the school: local rules and qualified people come first. Date ________</p>",
         "<h2 class=new>Drawing: clip-on push rail</h2>",
-        f"<p>To scale for a wheelbase of {length:g} mm, as long as your paper allows; check the 50 mm bar. Card or 3 "
+        f"<p>To scale for a wheelbase of {length:g} mm when printed at 100 %: check the 50 mm bar. {joined}Card or 3 "
         "mm plywood; clips or double-sided tape hold it to the chassis, as low as it goes. Notch 0 at the rear axle, "
         "notch 10 at the front axle.</p>",
-        f'<div class="drawing" tabindex="0" role="region" aria-label="Drawing to scale">{rail(length)}</div>',
+        *(_drawing(f"of the rail from notch {a} to {b}", rail(length, a, b)) for a, b in pieces),
         "<h2>Drawing: pusher with a rolling tip</h2>",
         "<p>A ruler or stick with a small ball bearing (about 10 mm) on a screw at its end, lying flat: the tip rolls "
         "along the rail and presses square to it. Hold it 6 to 9 mm above the floor.</p>",
-        f'<div class="drawing" tabindex="0" role="region" aria-label="Drawing to scale">{pusher()}</div>',
+        _drawing("of the pusher", pusher()),
     ]
     return _page("Teacher’s pack", "\n".join(lines))
 
@@ -156,8 +161,7 @@ def ring_html(bench: Bench) -> str:
         "Standing pencil",
         f"<h1>The standing pencil</h1><p>{_safe(where)}</p><p>Stand a light pencil on the floor inside the ring. "
         f"{PENCIL} Then push as before ({cards.test.push.position_pct:g} %). The car swings about the pencil, which "
-        "stays up.</p>"
-        f'<div class="drawing" tabindex="0" role="region" aria-label="Drawing to scale">{drawing}</div>',
+        "stays up.</p>" + _drawing("of the ring", drawing),
     )
 
 
@@ -168,7 +172,8 @@ def worksheet_car(cards: CardSet) -> str:
     left = -max(g.body_rear_mm, 0.9 * length)
     ticks = "".join(
         f'<path d="M{length * pct / 100:.1f} {half + 8:.1f}v6" stroke="#000"/>'
-        f'<text x="{length * pct / 100:.1f}" y="{half + 28:.1f}" font-size="13" text-anchor="middle">{pct}</text>'
+        f'<text x="{length * pct / 100:.1f}" y="{half + 28:.1f}" font-size="13" text-anchor="middle">'
+        f"{true_minus(str(pct))}</text>"
         for pct in range(-80, 121, 20)
     )
     wheels = "".join(
@@ -187,41 +192,54 @@ def worksheet_car(cards: CardSet) -> str:
     )
 
 
-def rail(length: float) -> str:
-    """The push rail with numbered notches, mm."""
+def rail(length: float, first: int = 0, last: int = 10) -> str:
+    """The push rail with numbered notches, mm, or the piece of it from notch `first` to notch `last`."""
+    pitch = length / 10
+    wide = pitch * (last - first)
     notches = "".join(
-        f'<path d="M{10 + length * n / 10 - 3:.2f} 10l3 4 3-4" fill="none" stroke="#000" stroke-width=".5"/>'
-        f'<text x="{10 + length * n / 10:.2f}" y="22" font-size="6" text-anchor="middle">{n}</text>'
-        for n in range(11)
+        f'<path d="M{10 + pitch * (n - first) - 3:.2f} 10l3 4 3-4" fill="none" stroke="#000" stroke-width=".5"/>'
+        f'<text x="{10 + pitch * (n - first):.2f}" y="22" font-size="6" text-anchor="middle">{n}</text>'
+        for n in range(first, last + 1)
     )
     clips = "".join(
-        f'<rect x="{10 + length * share - 8:.1f}" y="30" width="16" height="10" fill="none" stroke="#000" '
+        f'<rect x="{10 + pitch * (at - first) - 8:.1f}" y="30" width="16" height="10" fill="none" stroke="#000" '
         'stroke-width=".5" stroke-dasharray="2 1"/>'
-        for share in (0.25, 0.75)
+        for at in (2.5, 7.5)
+        if first < at < last
     )
+    words = "rear axle at 0; clips under the chassis" if (first, last) == (0, 10) else f"notch {first} to {last}"
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{length + 20:.1f}mm" height="58mm" '
-        f'viewBox="0 0 {length + 20:.1f} 58" '
-        'role="img" aria-label="Rail with eleven notches numbered 0 to 10 and two clips">'
-        f'<rect x="2" y="10" width="{length + 16:.1f}" height="20" fill="none" stroke="#000" stroke-width=".5"/>'
-        f'{notches}{clips}<text x="10" y="46" font-size="6">rear axle at 0; clips under the chassis</text>'
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide + 20:.1f}mm" height="58mm" '
+        f'viewBox="0 0 {wide + 20:.1f} 58" '
+        f'role="img" aria-label="Rail with notches numbered {first} to {last} and its clips">'
+        f'<rect x="2" y="10" width="{wide + 16:.1f}" height="20" fill="none" stroke="#000" stroke-width=".5"/>'
+        f'{notches}{clips}<text x="10" y="46" font-size="6">{words}</text>'
         '<path d="M10 50v3h50v-3" fill="none" stroke="#000" stroke-width=".5"/>'
         '<text x="64" y="54" font-size="6">50 mm</text></svg>'
     )
 
 
+def rail_pieces(length: float) -> list[tuple[int, int]]:
+    """First and last notch of each piece that fits on paper of every usual size; pieces share a notch to be joined."""
+    for count in range(1, 11):
+        notches = math.ceil(10 / count)
+        if length / 10 * notches + 20 <= WIDEST_MM:
+            break
+    return [(first, min(first + notches, 10)) for first in range(0, 10, notches)]
+
+
 def pusher() -> str:
-    """The pusher from above and from the side, mm."""
+    """The pusher from above and from the side, mm; the stick is drawn short."""
     return (
         '<svg xmlns="http://www.w3.org/2000/svg" width="170mm" height="62mm" viewBox="0 0 170 62" role="img" '
         'aria-label="A stick with a ball bearing lying flat at its end, from above and from the side">'
-        '<g fill="none" stroke="#000" stroke-width=".5"><rect x="4" y="8" width="120" height="14" rx="2"/>'
-        '<circle cx="128" cy="15" r="5"/><circle cx="128" cy="15" r="1.5"/>'
-        '<rect x="4" y="44" width="126" height="3"/><rect x="123" y="47" width="10" height="4"/>'
-        '<path d="M128 41v10M110 54H150"/></g>'
-        '<text x="138" y="17" font-size="6">bearing, rolls</text><text x="4" y="5" font-size="6">from above</text>'
-        '<text x="4" y="41" font-size="6">from the side</text>'
-        '<text x="136" y="52" font-size="6">6 to 9 mm to the floor</text></svg>'
+        '<g fill="none" stroke="#000" stroke-width=".5"><rect x="4" y="8" width="82" height="14" rx="2"/>'
+        '<circle cx="90" cy="15" r="5"/><circle cx="90" cy="15" r="1.5"/>'
+        '<rect x="4" y="44" width="88" height="3"/><rect x="85" y="47" width="10" height="4"/>'
+        '<path d="M90 41v10M72 54H100"/></g>'
+        '<text x="100" y="17" font-size="5">bearing, rolls</text><text x="4" y="6" font-size="5">from above</text>'
+        '<text x="4" y="40" font-size="5">from the side</text>'
+        '<text x="103" y="53" font-size="5">6 to 9 mm to the floor</text></svg>'
     )
 
 
@@ -229,6 +247,10 @@ def _table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     head = "".join(f'<th scope="col">{_safe(cell)}</th>' for cell in heads)
     body = "".join("<tr>" + "".join(f"<td>{_safe(cell)}</td>" for cell in row) + "</tr>" for row in rows)
     return f"<table>{f'<thead><tr>{head}</tr></thead>' if any(heads) else ''}<tbody>{body}</tbody></table>"
+
+
+def _drawing(what: str, svg: str) -> str:
+    return f'<div class="drawing" tabindex="0" role="region" aria-label="Drawing {what}, to scale">{svg}</div>'
 
 
 def _list(items: Sequence[str]) -> str:

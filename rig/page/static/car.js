@@ -35,7 +35,7 @@ export class CarView {
 
   fit() {
     if (!this.view) return;
-    const scale = this.svg.clientWidth / this.view[2] || 1;
+    const scale = Math.min(this.svg.clientWidth / this.view[2], this.svg.clientHeight / this.view[3]) || 1;
     this.unit = 1 / scale;
     const type = Math.max(15, 0.85 * parseFloat(getComputedStyle(this.svg.parentElement).fontSize));
     this.svg.setAttribute("font-size", (type / scale).toFixed(2));
@@ -217,6 +217,7 @@ export class CarView {
     if (!this.hasPin || !this.pin || !this.picture) return;
     const [x, y] = this.pin;
     this.layers.pin.replaceChildren(
+      make("circle", { cx: x, cy: -y, r: Math.max(24, 24 * (this.unit ?? 1)).toFixed(1), class: "ringgrip" }),
       make("path", { d: ringPath(x, -y, 13, 8), class: "ringhalo" }),
       make("path", { d: ringPath(x, -y, 13, 8), class: "ring" }),
     );
@@ -229,16 +230,27 @@ export class CarView {
       const p = new DOMPoint(event.clientX, event.clientY).matrixTransform(m.inverse());
       return [p.x, -p.y];
     };
+    // A finger that scrolls past the car must not take the ring along: off the ring, only a tap sets it.
     let dragging = false;
+    let tapped = null;
     this.svg.addEventListener("pointerdown", (event) => {
       const place = to(event);
       if (!place || !this.picture) return;
+      if (event.pointerType === "touch" && !event.target.closest(".pin")) {
+        tapped = [event.clientX, event.clientY];
+        return;
+      }
       dragging = true;
       this.svg.setPointerCapture(event.pointerId);
       this.setPin(place);
     });
     this.svg.addEventListener("pointermove", (event) => dragging && this.setPin(to(event)));
-    for (const end of ["pointerup", "pointercancel"]) this.svg.addEventListener(end, () => (dragging = false));
+    this.svg.addEventListener("pointerup", (event) => {
+      dragging = false;
+      if (tapped && Math.hypot(event.clientX - tapped[0], event.clientY - tapped[1]) < 10) this.setPin(to(event));
+      tapped = null;
+    });
+    this.svg.addEventListener("pointercancel", () => (dragging = tapped = null));
     this.svg.setAttribute("tabindex", "0");
     this.svg.setAttribute("role", "application");
     this.svg.setAttribute("aria-label", "The car from above with a ring; arrow keys move the ring");

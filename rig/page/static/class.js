@@ -49,12 +49,15 @@ function draw() {
   const what = seen ? ["account of what was seen", "accounts of what was seen"] : ["guess", "guesses"];
   show(byId("count"), cls.asked ? `${cls.count}${of} ${what[cls.count === 1 ? 0 : 1]} on the board.` : "");
   byId("guessing").hidden = !cls.asked;
+  byId("todo").hidden = revealed; // done
+  if (revealed && state.job && !state.job.running) byId("job").hidden = true;
   byId("place").hidden = byId("reason-box").hidden = seen;
   show(byId("guess"), seen ? "Write it down" : "Mark this guess");
   view.layers.pin.toggleAttribute("hidden", !cls.asked || seen);
   byId("all-in").hidden = !["guess", "second"].includes(cls.phase);
   byId("second-vote").hidden = !["watch", "reveal"].includes(cls.phase);
   byId("reveal").disabled = revealed || !cls.pushed || cls.phase === "second";
+  byId("push-now").hidden = byId("weigh-now").hidden = revealed; // what comes now is talk
   byId("push-now").disabled = !car.virtual || !car.weights;
   byId("weigh-now").disabled = !car.virtual && state.port?.state === "no pads";
   answer(cls, revealed);

@@ -4,7 +4,7 @@ import { startEditor } from "./cards.js";
 import { startLive } from "./live.js";
 import { numberIn, typed } from "./numbers.js";
 import { startRecord } from "./record.js";
-import { startShared, tap, tellTrouble, tiePin } from "./shared.js";
+import { keepLegible, startShared, tap, tellTrouble, tiePin } from "./shared.js";
 import { startWhatIf } from "./whatif.js";
 import { byId, el, num, show, told } from "./words.js";
 
@@ -25,6 +25,18 @@ on("car", (car) => {
   show(byId("flrr"), w ? `${told(w.diagonal_fl_rr_pct, 2)} %` : "–");
   show(byId("frrl"), w ? `${told(w.diagonal_fr_rl_pct, 2)} %` : "–");
   show(byId("cg"), w?.cg_x_m ? `${num(1e3 * w.cg_x_m.value)} mm ahead of the rear axle, ${num(1e3 * w.cg_y_m.value)} mm left` : "–");
+  const wheels = ["front left", "front right", "rear left", "rear right"];
+  byId("weights-table").tBodies[0].replaceChildren(
+    ...wheels.map((name, i) =>
+      el("tr", {}, el("th", { scope: "row" }, name),
+        el("td", {}, w ? `${num(w.corner_weights_g[i])} ± ${num((w.corner_interval_g[i][1] - w.corner_interval_g[i][0]) / 2)}` : "not weighed"))),
+  );
+  const v = car.verdict;
+  const results = v
+    ? [["what happened", v.sentence], ...v.said.map((line) => ["", line]), ["measured pivot", v.measured.words], ["forecast pivot", v.forecast.words], ["verdict", v.verdict]]
+    : [["what happened", "nothing was pushed yet"]];
+  byId("results-table").tBodies[0].replaceChildren(
+    ...results.map(([name, found]) => el("tr", {}, el("th", { scope: "row" }, name || "balance"), el("td", {}, found))));
   byId("weigh-notes").replaceChildren(...(w?.warnings ?? []).map((text) => el("li", {}, text)));
   const virtual = byId("virtual");
   virtual.setAttribute("aria-pressed", car.virtual ? "true" : "false");
@@ -56,6 +68,8 @@ function verdict(v) {
     el("p", {}, `Record ${v.record} of the log.`),
   );
 }
+
+keepLegible(byId("from-above-picture"), 22.9); // 11 points at 150 dots an inch
 
 // first try
 let firstShown = null;
@@ -149,14 +163,32 @@ tap("hidden-start", () => act("hidden-start"));
 tap("hidden-push", () => act("hidden-push", { position_pct: numberIn(byId("hidden-at")) }));
 tap("hidden-reveal", () => act("hidden-reveal"));
 
-// the lesson
+// the lesson: after choosing an experiment the next thing to do is to weigh its car
+let lessonSteps = [];
+const goTo = (name) =>
+  act("step", { name })
+    .then(() => {
+      byId("weigh-now").focus();
+      byId("weigh").scrollIntoView();
+    })
+    .catch((error) => tellTrouble("act", error.message));
+function offerNext(car) {
+  const at = lessonSteps.findIndex((step) => step.name === car?.step);
+  const next = at >= 0 ? lessonSteps[at + 1] : undefined;
+  byId("next-step").hidden = !next;
+  if (next) show(byId("next-step"), `Next experiment: ${next.title}`);
+  byId("next-step").dataset.name = next?.name ?? "";
+}
+byId("next-step").addEventListener("click", (event) => goTo(event.currentTarget.dataset.name));
 ask("/api/lesson")
   .then((lesson) => {
+    lessonSteps = lesson.steps;
+    offerNext(state.car);
     byId("cautions").replaceChildren(...lesson.cautions.map((text) => el("li", {}, text)));
     byId("steps").replaceChildren(
       ...lesson.steps.map((step) => {
         const go = el("button", { type: "button", id: `step-${step.name}` }, step.title);
-        go.addEventListener("click", () => act("step", { name: step.name }).catch((error) => tellTrouble("act", error.message)));
+        go.addEventListener("click", () => goTo(step.name));
         return el("li", {}, go, el("p", {}, step.question), el("details", {}, el("summary", {}, "For the teacher"),
           el("p", {}, step.todo), el("p", {}, step.notes), el("p", {}, step.caution)));
       }),
@@ -164,6 +196,7 @@ ask("/api/lesson")
   })
   .catch((error) => tellTrouble("act", error.message));
 on("car", (car) => {
+  offerNext(car);
   for (const button of byId("steps").querySelectorAll("button"))
     button.setAttribute("aria-pressed", button.id === `step-${car.step}` ? "true" : "false");
 });

@@ -1,6 +1,6 @@
 // The record of the bench: everything recorded, and measured beside forecast across set-ups.
 import { act, ask, on } from "./bench.js";
-import { tap, tellTrouble } from "./shared.js";
+import { keepLegible, tap, tellTrouble } from "./shared.js";
 import { byId, el, num, show } from "./words.js";
 
 const SVG = "http://www.w3.org/2000/svg";
@@ -15,11 +15,12 @@ const table = (heads, rows) =>
     el("tbody", {}, ...rows.map((row) => el("tr", {}, ...row.map((cell) => el("td", {}, cell))))));
 
 function dots(rows) {
-  const low = -100, high = 160, width = 640, line = 26;
+  // drawn as wide as it is shown, so that its letters are as large as the page's
+  const low = -100, high = 160, width = Math.max(300, byId("compared").clientWidth), line = 26;
   const x = (pct) => 10 + ((Math.min(Math.max(pct, low), high) - low) / (high - low)) * (width - 20);
   const svg = node("svg", { viewBox: `0 0 ${width} ${rows.length * line + 40}`, class: "dots", role: "img", "font-size": 15,
     "aria-label": "Pivots along the car, per cent of the wheelbase, measured and forecast with their intervals; the table below has the figures" });
-  for (const pct of [-100, -50, 0, 50, 100, 150])
+  for (const pct of width < 480 ? [-100, 0, 100] : [-100, -50, 0, 50, 100, 150])
     svg.append(node("path", { d: `M${x(pct)} 0V${rows.length * line + 8}`, stroke: "currentColor", opacity: pct % 100 ? 0.15 : 0.45 }),
       node("text", { x: x(pct), y: rows.length * line + 28, "text-anchor": "middle" }, `${num(pct, 0)} %`));
   rows.forEach((row, index) => {
@@ -50,7 +51,7 @@ export function startRecord() {
         ...(across.rows.length
           ? [
               dots(across.rows),
-              table(["", "set-up", "test", "measured", "forecast", "verdict"],
+              table(["row", "set-up", "test", "measured", "forecast", "verdict"],
                 across.rows.map((row, i) => [`${i + 1}`, row.setup, row.test, row.measured?.words ?? "typed in", row.forecast.words, row.verdict])),
             ]
           : [el("p", { class: "quiet" }, "Nothing compared yet: weigh, push, and the verdicts stand here side by side.")]),
@@ -67,6 +68,7 @@ export function startRecord() {
   }
   // two pushes to choose from: by itself the newest one, and the newest of another set-up before it
   let offered = "";
+  keepLegible(byId("changed-picture"), 16.8); // 11 points at 110 dots an inch
   function offerChange(rows) {
     const key = JSON.stringify(rows.map((row) => row.number));
     if (key === offered) return;
@@ -88,6 +90,11 @@ export function startRecord() {
     if (change.film) byId("changed-video").src = change.film;
     show(byId("changed-words"), change.words ?? "");
   });
+  let wide = 0;
+  new ResizeObserver(() => {
+    if (Math.abs(byId("compared").clientWidth - wide) > 8) soon();
+    wide = byId("compared").clientWidth;
+  }).observe(byId("compared"));
   const soon = () => {
     clearTimeout(timer);
     timer = setTimeout(load, 150);

@@ -38,6 +38,9 @@ export function startShared({ keeps = false } = {}) {
   });
   on("car", (car) => tellTrouble("car", car.trouble ?? ""));
   let seen = null;
+  let step = "";
+  let starter = null; // where the keyboard was when a step was asked: it goes back there
+  const free = () => !document.activeElement || document.activeElement === document.body || document.activeElement.tagName === "BUTTON";
   on("job", (job) => {
     const box = byId("job");
     const fresh = seen !== null || job.running;
@@ -54,11 +57,28 @@ export function startShared({ keeps = false } = {}) {
     byId("job-done").hidden = !job.running || !job.step;
     byId("job-stop").hidden = !job.running;
     byId("job-close").hidden = job.running;
+    // the next thing to press is under the keyboard, unless somebody types
+    const asked = job.running ? job.step ?? "" : "";
+    if (asked && asked !== step && free()) {
+      if (!box.contains(document.activeElement) && document.activeElement !== document.body) starter = document.activeElement;
+      byId("job-done").focus();
+    }
+    if (!job.running && starter) {
+      if (free()) starter.focus();
+      starter = null;
+    }
+    step = asked;
   });
   tap("job-done", () => act("done"));
   tap("job-stop", () => act("stop"));
   byId("job-close")?.addEventListener("click", () => (byId("job").hidden = true));
 }
+
+// A picture with letters in it is never shown so small that they cannot be read; its box scrolls then.
+// letters: px of the smallest ones in the picture itself.
+const SMALLEST_PX = 11.5;
+export const keepLegible = (img, letters) =>
+  img.addEventListener("load", () => (img.style.minWidth = `${Math.ceil((img.naturalWidth * SMALLEST_PX) / letters)}px`));
 
 // Two number boxes that go with the pin.
 export function tiePin(view, pct, side) {

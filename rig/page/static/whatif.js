@@ -21,7 +21,7 @@ export function startWhatIf(view) {
   let shown = 0; // raised by every reset: an answer to what was asked before it is not drawn
   let of = ""; // the car and experiment that are asked about
   for (const [name, label, low, high, step, unit] of SLIDERS) {
-    const input = el("input", { type: "range", min: low, max: high, step, id: `slide-${name}`, value: card[name] });
+    const input = el("input", { type: "range", min: low, max: high, step, id: `slide-${name}`, value: card[name], "aria-label": label });
     const out = el("output", { for: `slide-${name}` });
     inputs[name] = input;
     outs[name] = [out, unit, step < 1 ? 2 : 0];
@@ -30,7 +30,11 @@ export function startWhatIf(view) {
     input.addEventListener("change", () => moved(true));
   }
   const write = () => {
-    for (const [name, [out, unit, digits]] of Object.entries(outs)) show(out, num(Number(inputs[name].value), digits) + unit);
+    for (const [name, [out, unit, digits]] of Object.entries(outs)) {
+      const said = num(Number(inputs[name].value), digits) + unit;
+      show(out, said);
+      inputs[name].setAttribute("aria-valuetext", said);
+    }
   };
   const reset = () => {
     touched = false;

@@ -1,0 +1,147 @@
+"""What is printed, printed: to PDF on A4 and Letter, upright and across, and looked at by another program (poppler).
+
+Truth: the page's own edge and size (ISO 216; ANSI/ASME Y14.1), and the millimetres of the drawings.
+"""
+
+import re
+import shutil
+import subprocess
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+from xml.etree import ElementTree
+
+import cv2
+import numpy as np
+import pytest
+
+from tests.page.browser import served, until_bench
+
+SIZES = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
+MM = 72 / 25.4
+"""PDF points."""
+EDGE_MM = 5.0
+"""Nearer to the edge many printers print nothing (common practice, no source)."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Word:
+    """A printed word: page from 0, its box in mm from the upper left."""
+
+    text: str
+    page: int
+    box: tuple[float, float, float, float]
+
+
+def words_of(pdf: Path) -> tuple[list[Word], list[tuple[float, float]]]:
+    """All words of a PDF, and the size of each page in mm."""
+    told = subprocess.run(["pdftotext", "-bbox", str(pdf), "-"], capture_output=True, check=True).stdout
+    pages = ElementTree.fromstring(re.sub(rb"[\x00-\x08\x0b\x0c\x0e-\x1f]", b"", told)).findall(".//{*}page")
+    sizes = [(float(page.attrib["width"]) / MM, float(page.attrib["height"]) / MM) for page in pages]
+    words = [
+        Word(
+            text=word.text or "",
+            page=number,
+            box=tuple(float(word.attrib[side]) / MM for side in ("xMin", "yMin", "xMax", "yMax")),  # type: ignore[arg-type]
+        )
+        for number, page in enumerate(pages)
+        for word in page.findall("{*}word")
+    ]
+    return words, sizes
+
+
+def ink_margins(pdf: Path, folder: Path) -> list[float]:
+    """Of each page, mm between its edge and the nearest ink."""
+    subprocess.run(["pdftoppm", "-r", "50", "-gray", str(pdf), str(folder / "page")], check=True)
+    found = []
+    for picture in sorted(folder.glob("page*.pgm")):
+        dark = cv2.imread(str(picture), cv2.IMREAD_GRAYSCALE) < 200
+        rows, columns = np.flatnonzero(dark.any(axis=1)), np.flatnonzero(dark.any(axis=0))
+        if len(rows):
+            sides = (rows[0], len(dark) - 1 - rows[-1], columns[0], dark.shape[1] - 1 - columns[-1])
+            found.append(min(sides) * 25.4 / 50)
+        picture.unlink()
+    return found
+
+
+def parts(text: str) -> list[str]:
+    """Its words; one with a hyphen may stand on two lines."""
+    return re.findall(r"[^\W_]+", text)
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("landscape", [False, True])
+def test_nothing_is_cut_on_paper(browser: Any, tmp_path: Path, size: str, landscape: bool) -> None:
+    if shutil.which("pdftotext") is None or shutil.which("pdftoppm") is None:
+        pytest.skip("poppler is missing: apt-get install poppler-utils")
+    across, up = SIZES[size][::-1] if landscape else SIZES[size]
+    with served(tmp_path / "bench") as serving:
+        bench = serving.bench
+        bench.weigh_typed([400.0] * 4, 1.0)
+        bench.judge_typed(-20.0, 1.0)
+        page = browser.new_page()
+        page.goto(serving.url)
+        until_bench(page, lambda: bench.verdict is not None and not bench.work.busy)
+        for name in ("print/pack", "print/ring", "print/keys"):
+            page.goto(serving.url + name)
+            pdf = tmp_path / "printed.pdf"
+            page.pdf(path=pdf, format=size, landscape=landscape, prefer_css_page_size=False)
+            words, pages = words_of(pdf)
+            assert pages
+            for got in pages:
+                assert got == pytest.approx((across, up), abs=0.5)
+            for word in words:
+                left, top, right, bottom = word.box
+                inside = left >= EDGE_MM and top >= EDGE_MM and right <= across - EDGE_MM and bottom <= up - EDGE_MM
+                assert inside, (name, word)
+            assert min(ink_margins(pdf, tmp_path)) >= EDGE_MM, name
+
+            # every word of the page is on paper
+            printed = {part for word in words for part in parts(word.text)}
+            texts = "[...document.querySelectorAll('h1, h2, p, li, td, th, svg text')].map((n) => n.textContent)"
+            told = {part for text in page.evaluate(texts) for part in parts(text)}
+            assert len(told) > 20
+            assert told <= printed, (name, told - printed)
+
+            # nor is a drawing's text cut at the drawing's own edge
+            cut = page.evaluate(
+                "[...document.querySelectorAll('svg text')].filter((n) => { const a = n.getBoundingClientRect(),"
+                " b = n.ownerSVGElement.getBoundingClientRect();"
+                " return a.left < b.left || a.right > b.right || a.top < b.top - 1 || a.bottom > b.bottom + 1; })"
+                ".map((n) => n.textContent)"
+            )
+            assert cut == [], (name, cut)
+
+            # no heading stands last on its page
+            for heading in page.evaluate("[...document.querySelectorAll('h1, h2')].map((n) => n.textContent)"):
+                for at, sheet in heading_places(heading, words):
+                    below = [word for word in words if word.page == sheet and word.box[1] > at + 1.0]
+                    assert below, (name, heading)
+
+            if name == "print/pack":
+                rail_to_scale(words, 257.0)
+
+
+def heading_places(heading: str, words: list[Word]) -> list[tuple[float, int]]:
+    """Lower edge (mm) and page of every place where a heading's words stand one after the other."""
+    wanted = heading.split()
+    runs = (words[i : i + len(wanted)] for i in range(len(words) - len(wanted) + 1))
+    return [(run[-1].box[3], run[-1].page) for run in runs if [word.text for word in run] == wanted]
+
+
+def rail_to_scale(words: list[Word], wheelbase: float) -> None:
+    """Notches 0 to 10, each a tenth of the wheelbase from the next on the same piece."""
+    start = next(i for i, word in enumerate(words) if word.text == "push" and words[i + 1].text == "rail")
+    numbers = [word for word in words[start:] if re.fullmatch(r"\d|10", word.text)]
+    rows: dict[tuple[int, int], list[Word]] = {}
+    for word in numbers:
+        rows.setdefault((word.page, round(word.box[1])), []).append(word)
+    pieces = [row for row in rows.values() if len(row) >= 3]
+    seen = {int(word.text) for row in pieces for word in row}
+    assert seen == set(range(11))
+    for row in pieces:
+        middles = sorted((sum(word.box[::2]) / 2, int(word.text)) for word in row)
+        for (x, n), (further, m) in pairwise(middles):
+            assert m == n + 1
+            assert further - x == pytest.approx(wheelbase / 10, abs=0.3)
