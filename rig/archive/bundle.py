@@ -11,10 +11,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from rig.archive.crate import METADATA, PAGE, PIVOTS, ro_crate, told_page
+from rig.archive.crate import METADATA, PAGE, PIVOTS, UNIT_TABLE, ro_crate, told_page
 from rig.archive.export import table_csv, table_name, whole_record
 from rig.archive.manifest import SummedFolder, check_counts, check_links, check_sums
 from rig.archive.pivots import pivot_table, pose_table, poses_name, pushed_clips, read_poses
+from rig.archive.units import unit_table
 from rig.base.durable import make_folder
 from rig.base.errors import BenchError, InputError
 from rig.base.files import whole_file
@@ -38,6 +39,7 @@ cards/          the cards themselves, TOML, named by hash
 files.jsonl     one file a line: hash (SHA-256 of its content), kind, name, bytes, saved_at
 files/          clips, raw readings and tracks as they are, named by hash, their own ending kept
 tables/         one CSV for each kind of record, a column a value, the unit at the end of its name
+units.csv       the unit of every column of tables/: 1 for a count or a ratio, empty for words
 pivots.csv      every measured push: its pivot with its interval, the averaged poses, the sum of its clip
 poses/          the car's poses behind each measured clip, picture by picture, with their covariances: CSV
 ro-crate-preview.html   a page that tells all of it, and how a pivot is computed again from the poses
@@ -116,9 +118,13 @@ def export_bench(log: BenchLog, folder: Path, *, progress: Progress | None = Non
     out.write("files.jsonl", _lines([_picked(file, "hash", "kind", "name", "bytes", "saved_at") for file in files]))
     for card in cards:
         out.write(f"cards/{card.hash}.toml", card.text)
-    for kind in sorted({record.kind for record in records}):
-        of_kind = [record for record in records if record.kind == kind]
-        out.write(f"tables/{table_name(kind)}", table_csv(of_kind, numbers=False))
+    tables = {
+        f"tables/{table_name(kind)}": table_csv([record for record in records if record.kind == kind], numbers=False)
+        for kind in sorted({record.kind for record in records})
+    }
+    for name, text in tables.items():
+        out.write(name, text)
+    out.write(UNIT_TABLE, unit_table(tables))
     _describe(out, records, files)
     out.close(records=len(records), cards=len(cards), files=len(files))
     return Exported(records=len(records), files=len(files) - len(missing), missing=tuple(missing))

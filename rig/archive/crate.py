@@ -17,7 +17,7 @@ from rig.base.plain_json import Json
 from rig.base.version import SOFTWARE
 
 METADATA, PAGE = "ro-crate-metadata.json", "ro-crate-preview.html"
-PIVOTS = "pivots.csv"
+PIVOTS, UNIT_TABLE = "pivots.csv", "units.csv"
 FORMATS = {
     ".csv": "text/csv",
     ".json": "application/json",
@@ -55,6 +55,7 @@ MEANINGS = {
     "files.jsonl": "Every clip, track and raw reading: sum, kind, name, size.",
     "schema.json": "JSON Schema of the lines of records.jsonl.",
     PIVOTS: "Every measured push: its pivot with its interval, the averaged poses, the clip's sum.",
+    UNIT_TABLE: "The unit of every column of tables/: 1 for a count or a ratio, empty for words.",
     PAGE: "This description as a page.",
     "manifest.json": "Version of this form, and how many records, cards, files and sums there are.",
     "SHA256SUMS": "SHA-256 of every other file, as sha256sum -c reads it.",

@@ -108,6 +108,40 @@ def test_the_description_keeps_the_standard(exported: Path) -> None:
     assert (clip["name"], clip["encodingFormat"]) == ("two-pushes.mp4", "video/mp4")
 
 
+UNITS_BY_HAND = {
+    # column: unit; by what the records' own descriptions say
+    ("weighing", "corner_weights_g.3"): "g",
+    ("weighing", "cg_x_m.interval.2"): "m",
+    ("weighing", "front_pct.u"): "%",
+    ("weighing", "gravity_m_s2"): "m/s²",
+    ("calibration", "pads.2.coefficients.2"): "counts/g",
+    ("calibration", "pads.4.covariance.1.2"): "counts²/g",
+    ("zero", "noise.4"): "counts",
+    ("push", "pushes.1.pivot.kappa_interval_per_m.2"): "1/m",
+    ("push", "pushes.2.peak_speed_u_mm_s"): "mm/s",
+    ("push", "pushes.1.place_covariance_m2.1.2"): "m²",
+    ("push", "pushes.1.end_pose.yaw_rad"): "rad",
+    ("push", "pushes.1.outliers"): "1",
+    ("push", "track.camera.matrix.2.3"): "px",
+    ("push", "track.camera.matrix.3.3"): "1",
+    ("push", "title"): "",
+    ("comparison", "sigmas"): "1",
+}
+
+
+def test_every_column_has_its_unit(exported: Path) -> None:
+    with (exported / "units.csv").open(newline="", encoding="utf-8") as file:
+        told = {(row["table"], row["column"]): row["unit"] for row in csv.DictReader(file)}
+    heads = {
+        (f"tables/{table.name}", head)
+        for table in (exported / "tables").iterdir()
+        for head in next(csv.reader(table.open(newline="", encoding="utf-8")))
+    }
+    assert set(told) == heads
+    for (table, column), unit in UNITS_BY_HAND.items():
+        assert told[f"tables/{table}.csv", column] == unit, (table, column)
+
+
 class Links(HTMLParser):
     def __init__(self) -> None:
         super().__init__()
