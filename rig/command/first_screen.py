@@ -64,13 +64,14 @@ FIRST_SCREEN: dict[str, FirstLevel] = {
         takes="TEST.toml",
     ),
     "grip": FirstLevel(
-        "What is known of this car's grip",
+        "What is known of its grip",
         {
             "tilt": "Measure a grip factor on a tilted board",
             "pull": "Measure a grip factor with a spring balance",
             "sweep": "Grip ratio from pushes at several positions",
             "infer": "Grip ratio backwards from any pushes",
             "ladder": "Rank tyre pairs by grip on this floor",
+            "load": "Measure how grip falls with load",
         },
         takes="TEST.toml",
     ),
@@ -93,6 +94,7 @@ FIRST_SCREEN: dict[str, FirstLevel] = {
             "rates": "Measure springs, motion ratio, roll stiffness, bar, damping",
             "drive": "Read a filmed circle or drift, the model beside",
             "tilt": "Measure load transfer on tilted pads",
+            "freeze": "Ballast for a moment's loads at rest",
         },
         takes="TEST.toml",
     ),

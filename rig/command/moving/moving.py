@@ -57,9 +57,7 @@ def command(
     seed: int,
     as_json: bool,
 ) -> None:
-    """Tell load and balance point phase by phase, of TEST.toml or a car card with
-    [chassis]. No PHASES.toml: a left-hand drift.
-    """
+    """Tell loads and balance point phase by phase (no PHASES.toml: a drift)."""
     from analysis.moving.phases import DRIFT
     from rig.base.errors import BenchError
     from rig.cards.chassis import phases_on

@@ -1,0 +1,95 @@
+"""pivotbench moving freeze"""
+
+from pathlib import Path
+
+import click
+
+from rig.command.group import bench_command
+from rig.command.options import card_argument, json_option, log_folder, log_option, seed_option, show, weighing_option
+
+
+@bench_command(
+    "freeze",
+    example="pivotbench moving freeze test.toml --ballast 120",
+    then="pivotbench push frozen.toml --clip push.mp4",
+)
+@card_argument
+@click.argument("phases_card", metavar="[PHASES.toml]", required=False, type=click.Path(path_type=Path))
+@click.option("--ballast", "mass_g", type=click.FloatRange(1, 5000), default=100.0, help="g there is, 100 unless said.")
+@click.option("--at", "start_mm", metavar="MM", type=float, help="It lies on the car, so far ahead of the rear axle.")
+@click.option("--phase", metavar="NAME", help="This phase alone.")
+@click.option("--pushed", type=click.Path(path_type=Path), metavar="FROZEN.toml", help="Test card of the frozen car.")
+@weighing_option
+@log_option
+@seed_option
+@json_option
+def command(
+    test_card: Path,
+    phases_card: Path | None,
+    mass_g: float,
+    start_mm: float | None,
+    phase: str | None,
+    pushed: Path | None,
+    weighing: str,
+    log_dir: Path | None,
+    seed: int,
+    as_json: bool,
+) -> None:
+    """Say which ballast where gives the standing car the loads of a moment on the move.
+
+    Then push it: the balance point lands where the region says, or not.
+    """
+    from analysis.moving.phases import DRIFT
+    from rig.base.errors import BenchError, InputError
+    from rig.cards.chassis import phases_on
+    from rig.cards.read import Choices, read_card, read_set
+    from rig.cards.schema import PhasesCard
+    from rig.jobs.moving.driven_car import ByPushes, driven_car, is_car_card
+    from rig.jobs.moving.freeze import frozen_phases, landed
+    from rig.jobs.series.aim import balance_by_pushes
+    from rig.log.store import BenchLog
+    from rig.report.words.freeze_words import freeze_json, freeze_lines, landed_line
+
+    phases = DRIFT if phases_card is None else phases_on(read_card(phases_card, PhasesCard))
+    names = [one.name for one in phases]
+    if phase is not None and phase not in names:
+        raise InputError(f'there is no phase "{phase}"', where="--phase", remedy=f"Choose one of: {', '.join(names)}")
+    if pushed is not None and phase is None:
+        raise click.UsageError("say which moment was frozen: --phase NAME")
+
+    def seen(path: Path, log: BenchLog) -> tuple[ByPushes | None, tuple[str, ...]]:
+        found, said = balance_by_pushes(read_set(path, Choices(weighing=weighing if path == test_card else "")), log)
+        return None if found is None else ByPushes(pct=found.pct, u=found.u, count=found.count), said
+
+    remarks: list[str] = []
+    with BenchLog(log_folder(log_dir)) as log:
+        own = None
+        if not is_car_card(test_card):
+            try:
+                own, said = seen(test_card, log)
+            except BenchError as error:
+                said = (f"The pushes of this card are not gone by here: {error}",)
+            remarks += said
+        car = driven_car(test_card, log, weighing=weighing, by_pushes=own)
+        remarks += car.remarks
+        found = frozen_phases(
+            car,
+            [one for one in phases if phase in (None, one.name)],
+            mass_g=mass_g,
+            start_mm=start_mm,
+            where=str(test_card),
+            seed=seed,
+        )
+        verdict = None
+        if pushed is not None and found:
+            there, said = seen(pushed, log)
+            remarks += said
+            if there is None:
+                raise InputError(
+                    "no push of this card tells a balance point",
+                    where=str(pushed),
+                    remedy="Film a push of the frozen car: pivotbench push FROZEN.toml --clip CLIP",
+                )
+            verdict = landed(found[0], there)
+    lines = freeze_lines(found, mass_g) + ([] if verdict is None else [landed_line(verdict)])
+    show("\n".join(lines), freeze_json(found, verdict), as_json=as_json, remarks=remarks)
