@@ -145,12 +145,15 @@ def solve_orientations(
     *,
     noise_g: float = 0.5,
     scatter: Scatter | None = None,
+    assumed: Scatter | None = None,
+    known_pads: bool = False,
 ) -> TurnedWeighing:
     """Corner weights and pad errors from a car weighed in several orientations, each any number of times.
 
     reading_g: (n, 4) g, row per placement, column per PAD (see PAD_UNDER).  turns: n names.
     noise_g: standard uncertainty of one settled pad reading, g.  scatter: re-seating; default: from repeats of the
-    same orientation where there are any, else the usual value.
+    same orientation where there are any, else `assumed` (default: the usual value).
+    known_pads: the prior is what a calibration says of these pads, so that all placements together tell the scatter.
     Raises InputError on wrong shapes or unknown orientations.
     Source: generalised least squares with prior knowledge (Gauss-Markov with pseudo-observations); the re-seating
     part keeps the degrees of freedom of the scatter.
@@ -168,8 +171,9 @@ def solve_orientations(
             f"unknown orientation {unknown[0]!r}", where="weighings", remedy=f"Use one of: {', '.join(PAD_UNDER)}"
         )
     wheels = np.array([row[list(PAD_UNDER[turn])] for row, turn in zip(readings, turns, strict=True)])  # wheel order
+    repeated = scatter is None and len(set(turns)) < len(turns)
     if scatter is None:
-        scatter = _from_repeats(wheels, turns) or usual_scatter()
+        scatter = (_from_repeats(wheels, turns) if repeated else None) or assumed or usual_scatter()
     # Working weights have the usual shape: weights taken from few repeats would make the answer fit its own scatter.
     size = float(np.sqrt(np.trace(scatter.covariance) / 4.0))
     working = usual_scatter(max(size, 0.3)).covariance + noise_g**2 * np.eye(4)
@@ -182,6 +186,8 @@ def solve_orientations(
         solve = np.linalg.solve(information, design.T @ inverse)
         found = solve @ wheels.ravel()
         load = found[:4]
+    if repeated and known_pads:
+        scatter = _from_all(wheels, design, np.asarray(found), np.asarray(solve)) or scatter
     leak = (solve @ design - np.eye(design.shape[1]))[:, 4:]
     parts = [
         DoubtPart(name=name, covariance=leak[:4, where] @ nuisance[where, where] @ leak[:4, where].T)
@@ -239,6 +245,27 @@ def _from_repeats(wheels: FloatArray, turns: Sequence[Turn]) -> Scatter | None:
         off = rows - rows.mean(0)
         total, dof = total + off.T @ off, dof + len(rows) - 1
     return Scatter(covariance=total / dof, dof=float(dof)) if dof else None
+
+
+def _from_all(wheels: FloatArray, design: FloatArray, found: FloatArray, solve: FloatArray) -> Scatter | None:
+    """Scatter of all placements about what was found, pads' errors taken out, with the degrees of freedom left.
+
+    Repeats of one orientation alone would waste what the others show of it. The shift between the diagonals, nearly all
+    of the scatter, and the rest are estimated apart: the fit takes other shares of the two.
+    Source: residuals of generalised least squares; degrees of freedom as the trace of what the fit leaves over.
+    """
+    count, off = len(wheels), wheels - (design @ found).reshape(wheels.shape)
+    shift = CROSS / 2.0
+    hat = (design @ solve).reshape(count, 4, count, 4)
+    own = np.einsum("kikj->ij", hat)  # summed over placements
+    spare_shift = count - float(shift @ own @ shift)
+    spare_rest = (3.0 * count - (float(np.trace(own)) - float(shift @ own @ shift))) / 3.0
+    if min(spare_shift, spare_rest) < 1.0:
+        return None
+    along = off @ shift
+    rest = off - np.outer(along, shift)
+    covariance = float(along @ along) / spare_shift * np.outer(shift, shift) + rest.T @ rest / spare_rest
+    return Scatter(covariance=covariance, dof=spare_shift)
 
 
 def _pad_errors(found: FloatArray, covariance: FloatArray, mean_load: float) -> tuple[FloatArray, FloatArray]:

@@ -43,6 +43,7 @@ class Ledger:
     answers: deque[Answer | Identity] = field(default_factory=lambda: deque(maxlen=16))
     bad: deque[BadLine] = field(default_factory=lambda: deque(maxlen=16))
     newest_line: bytes = b""
+    received: int = 0  # bytes
     identified: bool = False  # since the last opening
     force: ForceBook = field(default_factory=ForceBook)
 
@@ -79,6 +80,7 @@ class Ledger:
     def feed(self, chunk: bytes, now: float, *, early: bool = False) -> list[PadFrame]:
         """Frames whose lines `chunk` completes. now: host monotonic s.  early: mark them so."""
         frames: list[PadFrame] = []
+        self.received += len(chunk)
         for raw in self._splitter.feed(chunk):
             first, self._first = self._first, False
             line = self.parser.parse(raw)

@@ -4,6 +4,7 @@ import threading
 from abc import ABC, abstractmethod
 from collections import deque
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Self
 
 from rig.pads.frames import Gap, PadFrame, Status, Tally
@@ -48,6 +49,15 @@ class PadListener:
 
     def __exit__(self, *_: object) -> None:
         self.close()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unread:
+    """A port of which no line can be used. newest: what came last, raw.  received: bytes so far."""
+
+    port: str
+    newest: bytes
+    received: int
 
 
 class Handout:
@@ -152,8 +162,8 @@ class PadSource(ABC):
         """Stretches without a port."""
 
     @property
-    def unread(self) -> tuple[tuple[str, bytes], ...]:
-        """Ports of which no line can be used, each with the newest thing that came; one that is silent is left out."""
+    def unread(self) -> tuple[Unread, ...]:
+        """Ports of which no line can be used; one that is silent is left out."""
         return ()
 
     @property

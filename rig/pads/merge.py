@@ -14,7 +14,7 @@ from typing import Self
 
 from rig.base.errors import InputError
 from rig.pads.frames import Gap, PadFrame, Status, Tally
-from rig.pads.listeners import PadListener, PadSource
+from rig.pads.listeners import PadListener, PadSource, Unread
 from rig.pads.reader import PadReader
 
 LONGEST_PATIENCE = 5.0
@@ -152,7 +152,7 @@ class MergedPads(PadSource):
         return tuple(reader.status for reader in self._readers)
 
     @property
-    def unread(self) -> tuple[tuple[str, bytes], ...]:
+    def unread(self) -> tuple[Unread, ...]:
         """As `PadSource`."""
         return tuple(one for reader in self._readers for one in reader.unread)
 

@@ -13,7 +13,7 @@ from rig.pads.bookkeeping import Ledger
 from rig.pads.force import ForceFrame
 from rig.pads.frames import Gap, PortState, Status, Tally
 from rig.pads.lines import Answer, Identity, LineParser, PadLines
-from rig.pads.listeners import PadSource
+from rig.pads.listeners import PadSource, Unread
 from rig.pads.port import BAUD, Port, PortInfo, find_again, known_port, list_ports, open_port, reason_lost
 from rig.pads.port_errors import EndOfRecordingError
 from rig.pads.traffic import Tap, TrafficKind
@@ -119,11 +119,12 @@ class PadReader(PadSource):
         return not self._commands
 
     @property
-    def unread(self) -> tuple[tuple[str, bytes], ...]:
+    def unread(self) -> tuple[Unread, ...]:
         """As `PadSource`."""
         with self._news:
-            unread = self._ledger.unread if self._ledger.intact == self._intact_when_opened else None
-        return () if unread is None else ((self._where, unread),)
+            ledger = self._ledger
+            newest = ledger.unread if ledger.intact == self._intact_when_opened else None
+        return () if newest is None else (Unread(port=self._where, newest=newest, received=ledger.received),)
 
     @property
     def tally(self) -> Tally:

@@ -96,6 +96,12 @@ LIMITS: dict[str, tuple[float | None, float | None]] = {
     "tilted_pads.edge_p95_pct": (None, 0.5),
     "tilted_pads.same_pct_of_mean_p95": (None, 0.5),
     "tilted_pads.pressed_p95_points": (None, 0.3),
+    **{
+        f"weighing_coverage.{way}_{what}": (0.93, 0.97)
+        for way in ("turned", "scales")
+        for what in ("corner", "total", "cross")
+    },
+    "weighing_coverage.turned_wider_than_unturned": (None, 1.0),
     **{f"tracking.times_simple_{size}": (2.5, None) for size in ("720p", "1080p")},
     **{f"tracking.share_of_decode_{size}": (0.7, None) for size in ("720p", "1080p")},
     "tracking.share_two_cores": (0.9, None),

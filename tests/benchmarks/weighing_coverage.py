@@ -7,11 +7,16 @@ in two or four orientations and scatters from placement to placement; each place
 at 10 or 80 a second with an occasional bump. An axle is lifted to several heights, up and down. The truth is known
 only to the simulation. What is told to the measuring side is what a bench card would say of such pads.
 
+A second simulation goes the bench's own way for calibrated pads, with what the bench knows: as many placings turned as
+unturned, their intervals set beside each other (`turned_…`, `unturned_…`). A third weighs on scales that show grams,
+whose gains nobody has checked (`scales_…`): each reading is a rounded number that repeats.
+
 Baseline: one placement in one orientation, with an interval from the noise of the reading alone, as a plain scale
 would have it.
 
 Usage: weighing_coverage.py [--quick] [--count N]. The last line is one JSON object: share of intervals that hold the
-truth for corner, cg_x, cg_y, cg_height, cross_weight; `half_width` their medians; `baseline` the baseline's shares.
+truth for corner, cg_x, cg_y, cg_height, cross_weight, and for turned, unturned and scales; `half_width` their medians;
+`turned_wider_than_unturned` the ratio of the medians of the corners; `baseline` the baseline's shares.
 """
 
 import argparse
@@ -26,16 +31,24 @@ import numpy as np
 from analysis.statistics.estimate import Estimate
 from analysis.weighing.calibration import Calibration, CalibrationNotes, fit_calibration
 from analysis.weighing.cg_height import AxleLift, HeightDoubts, LiftedCar, cg_height
-from analysis.weighing.corner_weights import corner_weights
+from analysis.weighing.corner_weights import CornerWeights, corner_weights
 from analysis.weighing.error_budget import RunOrder
 from analysis.weighing.loads import loads_from_counts
 from analysis.weighing.orientations import PAD_UNDER, SPOT_UNDER, PadPrior, Turn, solve_orientations
-from analysis.weighing.settled import settled_reading
+from analysis.weighing.pad_faults import SHOWN_WEIGHT
+from analysis.weighing.reseating import usual_scatter
+from analysis.weighing.settled import SettledDetector, settled_reading
 from analysis.weighing.zero_tracking import drift_rate, zero_at
+from rig.cards.schema import BenchCard, Pads
+from rig.jobs.weighing.calibrate import SHOWN_GAIN_U, as_shown
+from rig.jobs.weighing.scale import pool
+from rig.jobs.weighing.weigh import calibrated_prior
 from tests.analysis.weighing.rectangle import rectangle_contacts
 
 SEED = 20260
 KEYS = ("corner", "cg_x", "cg_y", "cg_height", "cross_weight")
+WAYS = ("turned", "unturned", "scales")
+MORE_KEYS = tuple(f"{way}_{what}" for way in WAYS for what in ("corner", "total", "cross"))
 CROSS = np.array([1.0, -1.0, -1.0, 1.0])
 SCHEMES: tuple[tuple[Turn, ...], ...] = (
     ("as is", "half turn") * 3,
@@ -124,8 +137,8 @@ class Bench:
 
 @dataclass
 class Tally:
-    inside: dict[str, list[bool]] = field(default_factory=lambda: {key: [] for key in KEYS})
-    width: dict[str, list[float]] = field(default_factory=lambda: {key: [] for key in KEYS})
+    inside: dict[str, list[bool]] = field(default_factory=lambda: {key: [] for key in KEYS + MORE_KEYS})
+    width: dict[str, list[float]] = field(default_factory=lambda: {key: [] for key in KEYS + MORE_KEYS})
 
     def add(self, key: str, estimate: Estimate | None, truth: float) -> None:
         assert estimate is not None
@@ -195,6 +208,94 @@ def weigh_once(rng: np.random.Generator, tally: Tally, baseline: Tally) -> None:
     lift(rng, bench, calibrations, car, weights.total_g, tally, baseline)
 
 
+TURNINGS: tuple[tuple[Turn, ...], ...] = (
+    ("as is", "half turn"),
+    ("as is", "as is", "half turn", "half turn"),
+    ("as is", "half turn", "pads exchanged", "half turn, pads exchanged"),
+    ("as is", "half turn") * 3,
+)
+ORDER = np.array([1, 3, 0, 2])  # pads under FL, FR, RL, RR: no pad is its own wheel's neighbour
+RESEAT_G = 4.0
+
+
+def weigh_as_the_bench_does(rng: np.random.Generator, tally: Tally) -> None:
+    """Calibrated pads, as many placings turned as unturned; the card says how placings scatter, and says it right."""
+    bench = Bench(rng)
+    calibrations = bench.calibrate()
+    car = random_car(rng)
+    turns = TURNINGS[rng.integers(len(TURNINGS))]
+    card = BenchCard(card="bench", name="b", pads=Pads(wheels=("RL", "FL", "RR", "FR"), reseat_g=RESEAT_G))
+    for way, chosen in (("turned", turns), ("unturned", ("as is",) * len(turns))):
+        zero, zero_u = bench.read(np.zeros(4))
+        placed, rows = [], []
+        for turn in chosen:
+            scatter = RESEAT_G * (CROSS * rng.normal(0, math.sqrt(1 - 0.2**2)) + rng.normal(0, 0.2, 4))
+            on_place = np.empty(4)
+            on_place[list(PAD_UNDER[turn])] = car + scatter
+            on_pad = np.empty(4)
+            on_pad[ORDER] = on_place
+            counts, u = bench.read(on_pad)
+            drifted = np.hypot(zero_u, DRIFT_G * 430.0 * math.sqrt(25.0 * (len(placed) + 1)))
+            placed.append(loads_from_counts(calibrations, counts, u, zero_counts=zero, zero_u=drifted))
+            rows.append(placed[-1].load_g[ORDER])
+        if way == "turned":
+            noise = float(np.mean([np.diag(part.covariance) for one in placed for part in one.parts[:1]]))
+            found = solve_orientations(
+                np.array(rows),
+                chosen,
+                calibrated_prior(placed, ORDER),
+                noise_g=math.sqrt(noise),
+                assumed=usual_scatter(RESEAT_G),
+                known_pads=True,
+            )
+            load, parts = found.load_g, found.parts
+        else:
+            pooled = pool(card, placed)
+            load, parts = pooled.load_g, pooled.parts
+        add_weights(tally, way, corner_weights(load, parts), car)
+
+
+def weigh_on_scales(rng: np.random.Generator, tally: Tally) -> None:
+    """Scales that show grams, each with a gain of its own, placed once: step of the display and 0.5 % are known."""
+    step = float(rng.choice([0.1, 0.5, 1.0]))
+    card = BenchCard(
+        card="bench", name="s", pads=Pads(wheels=("RL", "FL", "RR", "FR"), reseat_g=RESEAT_G, capacity_g=5000, unit="g")
+    )
+    car, gain = random_car(rng), 1 + rng.normal(0, SHOWN_GAIN_U, 4)
+    offset = rng.uniform(-0.5, 0.5, 4) * step
+    scatter = RESEAT_G * (CROSS * rng.normal(0, math.sqrt(1 - 0.2**2)) + rng.normal(0, 0.2, 4))
+    on_pad = np.empty(4)
+    on_pad[ORDER] = car + scatter
+    shown = []
+    for load in (np.zeros(4), on_pad):
+        detector = SettledDetector(resolution=step, shown=True, limits=SHOWN_WEIGHT)
+        for place in range(30):
+            flicker = rng.normal(0, 0.05 * step, 4)
+            detector.feed(place / 10, step * np.round((gain * load + offset + flicker) / step))
+        reading = detector.reading()
+        assert reading is not None
+        assert reading.settled
+        shown.append(reading)
+    zero, reading = shown
+    loads = loads_from_counts(as_shown(card), reading.counts, reading.u, zero_counts=zero.counts, zero_u=zero.u)
+    pooled = pool(card, [loads])
+    add_weights(tally, "scales", corner_weights(pooled.load_g, pooled.parts), car)
+
+
+def random_car(rng: np.random.Generator) -> np.ndarray:
+    """(4,) g, FL FR RL RR."""
+    total, front, left = rng.uniform(1200, 2200), rng.uniform(0.42, 0.58), rng.uniform(0.46, 0.54)
+    car = total * np.array([front * left, front * (1 - left), (1 - front) * left, (1 - front) * (1 - left)])
+    return car + CROSS * rng.uniform(-0.02, 0.02) * total
+
+
+def add_weights(tally: Tally, way: str, weights: CornerWeights, car: np.ndarray) -> None:
+    for corner, truth in zip(weights.corner_g, car, strict=True):
+        tally.add(f"{way}_corner", corner, truth)
+    tally.add(f"{way}_total", weights.total_g, float(car.sum()))
+    tally.add(f"{way}_cross", weights.diagonal_fl_rr_pct, 100 * (car[0] + car[3]) / float(car.sum()))
+
+
 def lift(
     rng: np.random.Generator,
     bench: Bench,
@@ -257,7 +358,10 @@ def run(count: int, seed: int = SEED, progress: bool = False) -> tuple[Tally, Ta
     tally, baseline, start = Tally(), Tally(), clock.monotonic()
     try:
         for i, child in enumerate(np.random.SeedSequence(seed).spawn(count)):
-            weigh_once(np.random.default_rng(child), tally, baseline)
+            rng = np.random.default_rng(child)
+            weigh_once(rng, tally, baseline)
+            weigh_as_the_bench_does(rng, tally)
+            weigh_on_scales(rng, tally)
             if progress and (i + 1) % 100 == 0:
                 print(f"{i + 1} of {count}, {clock.monotonic() - start:.0f} s", file=sys.stderr)
     except KeyboardInterrupt:
@@ -280,16 +384,24 @@ def main() -> None:
         "cross_weight": ("points", 1),
     }
     widths = {}
+    unit |= {key: ("points" if "cross" in key else "g", 1) for key in MORE_KEYS}
     for key, share in tally.share().items():
         name, factor = unit[key]
         widths[f"{key}_{name}"] = float(np.median(tally.width[key])) * factor
+        beside = f"; baseline {100 * baseline.share()[key]:.1f} %" if key in KEYS else ""
         print(
-            f"{key:13s} {100 * share:5.1f} % of {len(tally.inside[key])} hold the truth, median half-width "
-            f"{widths[f'{key}_{name}']:.2f} {name}; baseline {100 * baseline.share()[key]:.1f} %"
+            f"{key:15s} {100 * share:5.1f} % of {len(tally.inside[key])} hold the truth, median half-width "
+            f"{widths[f'{key}_{name}']:.2f} {name}{beside}"
         )
     print(
         json.dumps(
-            tally.share() | {"weighings": len(tally.inside["cg_x"]), "half_width": widths, "baseline": baseline.share()}
+            tally.share()
+            | {
+                "weighings": len(tally.inside["cg_x"]),
+                "half_width": widths,
+                "turned_wider_than_unturned": widths["turned_corner_g"] / widths["unturned_corner_g"],
+                "baseline": baseline.share(),
+            }
         )
     )
 

@@ -52,7 +52,7 @@ class AtOnce:
     limits: PadLimits | None = None
     look: Look | None = None
     _recent: deque[PadFrame] = field(default_factory=deque, init=False)
-    _unread: dict[str, tuple[float, bytes, int]] = field(default_factory=dict, init=False)
+    _unread: dict[str, tuple[float, int, int]] = field(default_factory=dict, init=False)
 
     def hear(self, frame: PadFrame) -> None:
         """One more frame."""
@@ -101,15 +101,16 @@ class AtOnce:
 
     def _refuse_unread(self) -> None:
         now, refused = time.monotonic(), self.source.tally.damaged
-        unread = dict(self.source.unread)
+        unread = {one.port: one for one in self.source.unread}
         for port in [port for port in self._unread if port not in unread]:
             del self._unread[port]
-        for port, raw in unread.items():
-            since, first, refused_then = self._unread.setdefault(port, (now, raw, refused))
-            going_on = refused - refused_then >= MORE_UNREAD or (len(raw) > UNENDED and raw != first)
+        for port, one in unread.items():
+            since, received, refused_then = self._unread.setdefault(port, (now, one.received, refused))
+            more = one.received - received
+            going_on = refused - refused_then >= MORE_UNREAD or (len(one.newest) > UNENDED and more > UNENDED)
             if now - since >= UNREAD_S and going_on:
                 raise BenchError(
-                    f'nothing that comes can be read as the bench card says, for example "{as_received(raw)}"',
+                    f'nothing that comes can be read as the bench card says, for example "{as_received(one.newest)}"',
                     where=port,
                     remedy="Ask what it is: pivotbench pads --port PORT tells its form and its baud rate, and writes "
                     "them onto the bench card with --write",

@@ -115,10 +115,12 @@ def no_car(bench: BenchCard, total_g: float) -> InputError:
     )
 
 
-def refuse_empty(cards: CardSet, log: BenchLog, wheel_g: FloatArray) -> tuple[str, ...]:
+def refuse_empty(
+    cards: CardSet, log: BenchLog, wheel_g: FloatArray, *, pads: Sequence[int] | None = None
+) -> tuple[str, ...]:
     """Raise InputError for a reading in which no whole car can stand on the pads; remarks on what is odd in it.
 
-    wheel_g: (4,) g, FL FR RL RR.
+    wheel_g: (4,) g, FL FR RL RR.  pads: number from 1 of the pad under each wheel, where the car is turned on them.
     """
     total = float(wheel_g.sum())
     if total < least_load(cards, log):
@@ -130,7 +132,7 @@ def refuse_empty(cards: CardSet, log: BenchLog, wheel_g: FloatArray) -> tuple[st
         if load < DEAD_SHARE * float(rest.mean()):
             raise InputError(
                 f"the {name} wheel carries {load:.1f} g beside {others} g",
-                where=f"{cards.bench.name}, pad under {wheel}",
+                where=f"{cards.bench.name}, pad under {wheel}" + (f" now (pad {pads[place]})" if pads else ""),
                 remedy="Check that the wheel stands on its pad; press the pad: a dead one gives nothing "
                 "(pivotbench pads live)",
             )

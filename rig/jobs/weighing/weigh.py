@@ -1,12 +1,15 @@
 """Weigh the car on the pads: the steps at the bench, over several placings and orientations."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
+from analysis.base.arrays import FloatArray
 from analysis.statistics.quantiles import NORMAL_95
 from analysis.weighing.loads import Loads
 from analysis.weighing.orientations import (
+    PAD_UNDER,
     PadPrior,
     Turn,
     TurnedWeighing,
@@ -14,6 +17,7 @@ from analysis.weighing.orientations import (
     pad_prior,
     solve_orientations,
 )
+from analysis.weighing.reseating import usual_scatter
 from rig.base.progress import Progress
 from rig.cards.chassis import warp_response
 from rig.cards.measures import MM
@@ -94,12 +98,29 @@ def known_pads(loads: Loads) -> PadPrior:
     return pad_prior(offset_u_g=offset, gain_u=gain)
 
 
-def known_before_turning(cards: CardSet) -> tuple[PadPrior, list[str]]:
+def calibrated_prior(placed: Sequence[Loads], order: FloatArray) -> PadPrior:
+    """What calibration and zeros say of four pads' errors before a car is turned on them, in wheel order.
+
+    placed: in pad order, one entry a placing.  order: (4,) pad under FL, FR, RL, RR.
+    Zeros and the scatter about the curves are offsets, the curves' slopes gains of each pad, the masses a gain of all.
+    """
+    rows = np.ix_(order, order)
+    part = {
+        name: np.mean([next(p.covariance for p in loads.parts if p.name == name)[rows] for loads in placed], axis=0)
+        for name in ("zero", "pads", "curves", "masses")
+    }
+    load = np.maximum(np.mean([loads.load_g[order] for loads in placed], axis=0), 1.0)
+    return PadPrior(offset=part["zero"] + part["pads"], gain=(part["curves"] + part["masses"]) / np.outer(load, load))
+
+
+def known_before_turning(cards: CardSet, placed: Sequence[Loads], order: FloatArray) -> tuple[PadPrior, list[str]]:
     """What is known of pads and floor before the car is turned, and what to tell where something is missing.
 
+    placed: in pad order.  order: (4,) pad under FL, FR, RL, RR at first.
     How much load a pad's height moves between the wheels follows from the springs on the car card; without them the
     uncertainty of the heights cannot be counted, and people have to hear of it.
     """
+    known = calibrated_prior(placed, order)
     level_mm = cards.bench.pads.level_mm_u
     if cards.car.chassis is None:
         told = (
@@ -107,9 +128,9 @@ def known_before_turning(cards: CardSet) -> tuple[PadPrior, list[str]]:
             "from one diagonal to the other: fill in [chassis] on the car card, or see: "
             "pivotbench pads level TEST.toml --shim MM"
         )
-        return pad_prior(), [told] if level_mm > 0 else []
+        return known, [told] if level_mm > 0 else []
     per_height_g = warp_response(cards.car).per_height * (1000.0 / place_gravity(cards.bench))
-    return pad_prior(height_u=level_mm * MM, per_height=per_height_g), []
+    return replace(known, height_u=level_mm * MM, per_height=per_height_g), []
 
 
 def weigh_turned(
@@ -127,17 +148,36 @@ def weigh_turned(
     turns: names as in analysis.weighing.orientations, the first usually "as is".  placings: in each of them.
     """
     scale = scale_of(cards.bench, log, pads=pads, calibration=cards.choices.calibration)
-    rows, placed, done = [], [], []
+    rows: list[FloatArray] = []
+    placed: list[Placing] = []
+    done: list[Turn] = []
+    odd: list[str] = []
+    least_g = least_load(cards, log)
     for turn in turns:
+        under = list(PAD_UNDER[turn])
         for number in range(placings):
             again = ", once more" if number else ""
             ask(Step(text=f"{TURN_WORDS[turn]}{again}; bounce the car, roll it on", action="car"))
-            placed.append(scale.place_once(pads, progress=progress))
+            placed.append(scale.place_once(pads, progress=progress, least_g=least_g))
             rows.append(scale.wheels(placed[-1].loads.load_g))  # pads by the wheel over them in the first weighing
-            refuse_empty(cards, log, rows[-1])
+            numbers = [int(scale.order[place]) + 1 for place in under]
+            odd += refuse_empty(cards, log, rows[-1][under], pads=numbers)
             done.append(turn)
-    prior, missing = known_before_turning(cards)
-    found = solve_orientations(np.array(rows), done, prior, noise_g=0.5)
+    loads = [one.loads for one in placed]
+    prior, missing = known_before_turning(cards, loads, scale.order)
+    noise = np.mean([np.diag(part.covariance).mean() for one in loads for part in one.parts if part.name == "noise"])
+    found = solve_orientations(
+        np.array(rows),
+        done,
+        prior,
+        noise_g=float(np.sqrt(noise)),
+        assumed=usual_scatter(cards.bench.pads.reseat_g),
+        known_pads=True,
+    )
+    as_is, parts, _ = as_pushed(cards, found.load_g, list(found.parts))
+    odd += [*placings_agree(loads), *against_before(cards, log, as_is, own_covariance(parts))]
+    warnings = [*(text for one in placed for text in one.warnings), found.text, *missing]
+    warnings += [unprotected(cards.bench), unchecked_scales(scale)]
     weighing = weighed(
         cards,
         found.load_g,
@@ -150,8 +190,8 @@ def weigh_turned(
             pad_error_u_g=four(found.pad_error_u_g),
             tally=tally_record(pads.source.tally),
         ),
-        remarks=_remarks(placed),
-        warnings=[found.text, *missing],
+        remarks=list(dict.fromkeys([*odd, *_remarks(placed)])),
+        warnings=[text for text in dict.fromkeys(warnings) if text],
     )
     kept = record_weighing(
         weighing, cards, log, parents=scale.records, files=[log.add_file("raw readings", pads.raw_file)]
