@@ -1,9 +1,15 @@
-"""The bench page under load: live loads with a camera stream, many windows, memory, first load.
+"""The bench page under load: live loads with a camera stream, many windows, buttons, phones, memory, first load.
+
+Eight windows of one browser (a browser opens six connections to a host at the most) stay open throughout, and while
+they draw, buttons are pressed in all of them in turn and thirty phones of a class answer through one address. A button
+has answered when what it stands for is seen to have changed. A phone was served when it got its page with everything
+in it, the news that something is asked, and the thanks for its answer. The live push on the picture, once it is there,
+belongs in here too; it is not.
 
 Measured in a headless Chromium on the same machine, so that its clock is the server's: latency is from the moment the
 pads' line had been read to the animation frame in which the page drew it. The baseline is a page that asks again and
 again in place of listening: a loop of fetch and setTimeout, meant to go round 18 times a second, that takes the newest
-batch of loads, from the same running server, in the same run. Eight windows stay open throughout.
+batch of loads, from the same running server, in the same run.
 
     python -m tests.benchmarks.page [--quick]
 
@@ -12,21 +18,38 @@ Last line: one JSON object.
 
 import argparse
 import gc
+import http.cookiejar
 import json
 import os
 import sys
 import tempfile
+import threading
 import time
+import urllib.request
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from rig.page.classroom.question import Asked
+from rig.page.server.phones import SEEN_BY_PHONES
 from rig.page.server.serve import Serving
 from rig.virtual.pads import VirtualPads
 from tests.page.browser import chromium, until
 
 WINDOWS = 8
+PHONES = 30
+PRESSED = """() => new Promise((done) => {
+  const button = document.getElementById('place'), before = button.textContent, began = performance.now();
+  const give = setTimeout(() => done(null), 10000);
+  new MutationObserver((_, watching) => {
+    if (button.textContent === before) return;
+    watching.disconnect();
+    clearTimeout(give);
+    requestAnimationFrame(() => done(performance.now() - began));
+  }).observe(button, {childList: true, characterData: true, subtree: true});
+  button.click();
+})"""
 POLLING = """(ms) => new Promise((done) => {
   const times = [], end = performance.now() + ms;
   const ask = async () => {
@@ -81,6 +104,37 @@ class Pictures:
         """Nothing to let go."""
 
 
+class Phone(threading.Thread):
+    """A phone of the class: it loads the page, listens for news, answers, and goes on listening."""
+
+    def __init__(self, address: str, code: str, over: threading.Event) -> None:
+        super().__init__(daemon=True)
+        self._address, self._code, self._over = address, code, over
+        self.served_ms: float | None = None
+        self.trouble = ""
+
+    def run(self) -> None:
+        """Never raises: what went wrong is told."""
+        cookies = urllib.request.HTTPCookieProcessor(http.cookiejar.CookieJar())
+        ask = urllib.request.build_opener(cookies).open
+        began = time.monotonic()
+        try:
+            for path in ("", *(f"static/{name}" for name in SEEN_BY_PHONES if name != "phone.html")):
+                ask(self._address + path, timeout=20).read()
+            news = ask(self._address + "news", timeout=20)
+            while not news.readline().startswith(b"event: hello"):
+                pass
+            asked = json.loads(ask(self._address + "now", timeout=20).read())
+            answer = {"code": self._code, "question": asked["number"], "station_pct": 40.0}
+            told = json.loads(ask(self._address + "guess", json.dumps(answer).encode(), timeout=20).read())
+            if "on the board" in told["said"]:
+                self.served_ms = 1000 * (time.monotonic() - began)
+            while not self._over.is_set() and news.readline():
+                pass
+        except (OSError, ValueError, KeyError) as error:
+            self.trouble = str(error)
+
+
 def memory_mb() -> float:
     """Resident memory of this process, MB."""
     gc.collect()
@@ -94,7 +148,7 @@ def main() -> None:
     parser.add_argument("--quick", action="store_true", help="20 s in place of 10 minutes")
     seconds = 20.0 if parser.parse_args().quick else 600.0
     with tempfile.TemporaryDirectory() as place, chromium() as browser:
-        serving = Serving(Path(place), port=0, time_factor=1.0)
+        serving = Serving(Path(place), port=0, time_factor=1.0, phone_host="127.0.0.1")
         serving.start()
         bench = serving.bench
         bench.camera_opener = lambda device: Pictures()
@@ -105,7 +159,8 @@ def main() -> None:
         while bench.work.busy:
             time.sleep(0.1)
         bench.weigh_typed([400.0] * 4, 1.0)
-        pages = [browser.new_context().new_page() for _ in range(WINDOWS)]
+        context = browser.new_context()
+        pages = [context.new_page() for _ in range(WINDOWS)]
         for page in pages:
             page.goto(serving.url)
             until(page, "window.benchReady")
@@ -118,26 +173,58 @@ def main() -> None:
         bench.film()
         time.sleep(3.0)
         reader = bench.hub._pads.source  # type: ignore[union-attr]
-        before, drawn, began, memory = reader.tally, first.evaluate("window.benchDrawn"), time.monotonic(), memory_mb()
+        before, began, memory = reader.tally, time.monotonic(), memory_mb()
         heaps = [page.evaluate("performance.memory.usedJSHeapSize") for page in pages]
         latencies: list[float] = []
+        others: list[float] = []
+        buttons: list[float | None] = []
+        draws, looked_s = 0, 0.0
+        over, phones = threading.Event(), list[Phone]()
         while time.monotonic() - began < seconds:
-            first.wait_for_timeout(5000)
-            latencies += first.evaluate("window.benchTimes.splice(0)")
+            if not phones:
+                serving.page.phones.switch(True)
+                opened = serving.page.classroom.phones
+                assert opened is not None
+                phones = [Phone(opened["address"], opened["code"], over) for _ in range(PHONES)]
+                for phone in phones:
+                    phone.start()
+            for page in pages:  # a browser draws in the window that is looked at
+                page.bring_to_front()
+                page.wait_for_timeout(200)
+                page.evaluate("window.benchTimes.splice(0)")
+                drawn, looked = page.evaluate("window.benchDrawn"), time.monotonic()
+                buttons.append(page.evaluate(PRESSED))
+                page.wait_for_timeout(1000)
+                draws += page.evaluate("window.benchDrawn") - drawn
+                looked_s += time.monotonic() - looked
+                (latencies if page is first else others).extend(page.evaluate("window.benchTimes.splice(0)"))
             print(f"{time.monotonic() - began:6.0f} s  median {np.median(latencies):.1f} ms", file=sys.stderr)
         spent = time.monotonic() - began
         after = reader.tally
-        updates = (first.evaluate("window.benchDrawn") - drawn) / spent
+        updates = draws / looked_s
         growth = memory_mb() - memory
         heap_growth = max(
             (page.evaluate("performance.memory.usedJSHeapSize") - heap) / 1e6
             for page, heap in zip(pages, heaps, strict=True)
         )
         assert isinstance(bench.virtual.pads, VirtualPads)  # type: ignore[union-attr]
+        streams = bench.broadcast.listeners
+        answered = serving.page.classroom.question.hands(Asked.FIRST)
+        over.set()
+        first.bring_to_front()
         polled = first.evaluate(POLLING, 5000)
         result = {
             "latency_ms_median": float(np.median(latencies)),
             "latency_ms_p95": float(np.quantile(latencies, 0.95)),
+            "other_windows_latency_ms_p95": float(np.quantile(others, 0.95)),
+            "streams": streams,
+            "buttons": len(buttons),
+            "buttons_without_answer": buttons.count(None),
+            "button_ms_p95": float(np.quantile([one for one in buttons if one is not None], 0.95)),
+            "phones": PHONES,
+            "phones_served": sum(phone.served_ms is not None for phone in phones),
+            "phones_answers_counted": answered,
+            "phone_served_ms_slowest": max((p.served_ms for p in phones if p.served_ms is not None), default=None),
             "updates_per_s": updates,
             "first_load_kb": first_load / 1000,
             "ready_ms": ready_ms,

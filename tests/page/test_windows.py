@@ -1,7 +1,10 @@
 """Several windows of one browser, numbers as people type them, and readings that have stopped."""
 
+import time
 from pathlib import Path
 from typing import Any
+
+import numpy as np
 
 from tests.page.browser import idle, served, until, until_bench, watched
 
@@ -60,3 +63,50 @@ def test_eight_windows_of_one_browser_share_a_stream_and_stay_alive(browser: Any
         virtual.pads.plug_in()
         until(last, "document.getElementById('live-words').textContent.startsWith('Live:')", 30)
         until(last, "!document.querySelector('.loads').classList.contains('stale')", 5)
+
+
+class Board:
+    """A camera that sees a plain board; has what is asked of a capture."""
+
+    def isOpened(self) -> bool:  # noqa: N802
+        """As cv2's."""
+        return True
+
+    def read(self) -> tuple[bool, Any]:
+        """A new picture every 40 ms."""
+        time.sleep(0.04)
+        return True, np.full((480, 640, 3), 128, dtype=np.uint8)
+
+    def get(self, which: int) -> float:
+        """Width, height, rate."""
+        return {3: 640.0, 4: 480.0, 5: 25.0}.get(which, 0.0)
+
+    def set(self, *_: object) -> bool:
+        """Takes everything."""
+        return True
+
+    def release(self) -> None:
+        """Nothing to let go."""
+
+
+def test_stop_answers_while_eight_windows_show_the_camera(browser: Any, tmp_path: Path) -> None:
+    with served(tmp_path) as serving:
+        bench = serving.bench
+        bench.camera_opener = lambda device: Board()
+        bench.weigh_typed([400.0] * 4, 1.0)
+        context = browser.new_context()
+        windows = [context.new_page() for _ in range(8)]
+        for window in windows:
+            window.goto(serving.url)
+        for window in windows:
+            until(window, "window.benchReady && document.getElementById('link').textContent === 'Connected'", 30)
+        bench.film()
+        for window in windows:
+            window.bring_to_front()
+            until(window, "document.getElementById('camera-picture').naturalWidth > 0", 30)
+        last = windows[-1]
+        until(last, "!document.getElementById('job-stop').hidden", 20)
+        began = time.monotonic()
+        last.click("#job-stop", timeout=5000)
+        until_bench(last, lambda: not bench.work.busy, 10)
+        assert time.monotonic() - began < 5.0

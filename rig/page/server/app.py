@@ -81,6 +81,7 @@ class Page:
             routes.STATIC: self._static,
             routes.EVENTS: self._events,
             routes.CAMERA: self._camera,
+            routes.CAMERA_NOW: self._camera_now,
             routes.DOCUMENT: self._answering(lambda request: self.document),
             routes.LESSON: self._answering(lambda request: lesson_json()),
             routes.CARDS: self._answering(lambda request: self.bench.editor()),
@@ -127,6 +128,12 @@ class Page:
             return no(409, "nothing is being filmed", "Start filming first")
         kind = f"multipart/x-mixed-replace; boundary={BOUNDARY}"
         return StreamingResponse(view.stream(self.should_end), media_type=kind)
+
+    async def _camera_now(self, request: Request) -> Response:
+        picture = await run_in_threadpool(self.bench.view.jpeg)
+        if picture is None:
+            return no(409, "nothing is being filmed", "Start filming first")
+        return Response(picture, media_type=routes.JPEG)
 
     def _answering(self, ask: Callable[[Request], Any]) -> Handler:
         async def answer(request: Request) -> Response:

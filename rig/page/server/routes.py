@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 HTML, JSON, ZIP, PNG, WEBM = "text/html", "application/json", "application/zip", "image/png", "video/webm"
+JPEG = "image/jpeg"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,6 +28,7 @@ RACER = PageRoute(path="/racer", summary="Corner weights to be read from afar", 
 STATIC = PageRoute(path="/static/{name}", summary="A file of the page", listed=False)
 EVENTS = PageRoute(path="/events", summary="News of the bench, without end", listed=False)
 CAMERA = PageRoute(path="/camera", summary="The live picture, without end", listed=False)
+CAMERA_NOW = PageRoute(path="/camera.jpg", summary="The newest picture of the camera", answers=JPEG)
 DOCUMENT = PageRoute(path="/openapi.json", summary="The interface's document", listed=False)
 LESSON = PageRoute(path="/api/lesson", summary="The lesson's experiments")
 CARDS = PageRoute(path="/api/cards", summary="The cards with units, ranges and meaning of each key")
@@ -54,6 +56,7 @@ ROUTES = (
     STATIC,
     EVENTS,
     CAMERA,
+    CAMERA_NOW,
     DOCUMENT,
     LESSON,
     CARDS,

@@ -136,12 +136,20 @@ byId("clip").addEventListener("change", async (event) => {
 });
 
 // the camera
+// One picture after the other, each asked for when the one before is drawn: a stream in every window would hold one of
+// the six connections that a browser opens to a host, and leave none for Stop.
 let watching = false;
+let pictures = 0;
+const nextPicture = () => {
+  if (watching) byId("camera-picture").src = `/camera.jpg?${++pictures}`;
+};
+for (const end of ["load", "error"])
+  byId("camera-picture").addEventListener(end, () => setTimeout(() => requestAnimationFrame(nextPicture), end === "load" ? 80 : 500));
 on("camera", (camera) => {
   byId("camera").hidden = !camera.on;
   if (camera.on !== watching) {
     watching = camera.on;
-    if (camera.on) byId("camera-picture").src = `/camera?${Date.now()}`;
+    if (camera.on) nextPicture();
     else byId("camera-picture").removeAttribute("src");
   }
   if (!camera.on) return;
