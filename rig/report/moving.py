@@ -1,6 +1,7 @@
 """The moving car in words, tables and pictures."""
 
 from collections.abc import Sequence
+from pathlib import Path
 
 import numpy as np
 
@@ -8,9 +9,11 @@ from analysis.figures.moving import RegionDraws, path_figure, region_figure
 from analysis.moving.lift_off import LABEL
 from analysis.moving.phases import LACKS
 from analysis.moving.ranking import Order, RankedEffect
+from rig.base.files import write_text
 from rig.jobs.moving.moving import MovingAnswers
 from rig.jobs.moving.two_set_ups import Differences
 from rig.report.html import Part, Table, report_html
+from rig.report.words.full_size import FULL_SIZE
 from rig.report.words.moving_words import (
     HEADS,
     NOT_SEEN_AT_REST,
@@ -127,6 +130,7 @@ def moving_html(
             tables=shares,
         ),
         Part(title="From the bench to the floor", paragraphs=[*closing_lines(), LACKS, FILM]),
+        Part(title="From the model to full size", paragraphs=FULL_SIZE, folded=True),
     ]
     return report_html(f"{answers.name} on the move", parts, footer=footer)
 
@@ -140,6 +144,25 @@ def _region_draws(car: MovingAnswers) -> RegionDraws:
         rest_by=car.rest_by,
         widths=(widths[0], widths[1]),
     )
+
+
+def story_page(path: Path, car: MovingAnswers, other: MovingAnswers, sentences: Sequence[str]) -> Path:
+    """The moving car's story as one page with one picture; returns its path."""
+    cars = (car, other)
+    picture = region_figure(
+        car.car.chassis.contact_place, [(one.name, one.region) for one in cars], [_region_draws(one) for one in cars]
+    )
+    parts = [
+        Part(
+            title="Pushed, tilted, frozen, and where the balance can go",
+            paragraphs=[*sentences, REGION_KEY, NOT_SEEN_AT_REST],
+            figure=picture,
+            alt="The car from above with its balance point at rest and the region that it can reach, before and after",
+        ),
+        Part(title="From the model to full size", paragraphs=FULL_SIZE, folded=True),
+    ]
+    write_text(path, report_html("Dunlin on the move", parts, footer="From the virtual bench"))
+    return path
 
 
 def _in_one(answers: MovingAnswers, i: int) -> str:

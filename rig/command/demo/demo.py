@@ -22,15 +22,19 @@ from rig.command.options import answer_width, json_option, progress, seed_option
     show_default=True,
     help="Folder for cards, clips, log, pictures and result.json.",
 )
+@click.option("--moving", is_flag=True, help="The moving car instead: pushed, tilted, frozen, its region.")
 @seed_option
 @json_option
-def command(out_dir: Path, seed: int, as_json: bool) -> None:
+def command(out_dir: Path, moving: bool, seed: int, as_json: bool) -> None:
     """The story on the virtual bench, with no hardware.
 
     Three set-ups of the car "Dunlin" (alike all round, more front grip, ballast at the rear), wheels blocked, each
     weighed, pushed at the middle and again at the balance point found; then pushed at 85 %, as a second chapter.
     Takes about a minute.
     """
+    if moving:
+        _moving(out_dir, seed=seed, as_json=as_json)
+        return
     from rig.base.spelled import as_typed
     from rig.jobs.batch.workers import worker_pool
     from rig.jobs.demo.demo import result_json, run_demo
@@ -61,3 +65,18 @@ def command(out_dir: Path, seed: int, as_json: bool) -> None:
         f"{as_typed(out_dir / 'try' / 'front-rubber.toml')}",
     ]
     show("\n".join(lines), result_json(found), as_json=as_json)
+
+
+def _moving(out_dir: Path, *, seed: int, as_json: bool) -> None:
+    """Six sentences and one picture of the car on the move."""
+    from rig.jobs.demo.moving_story import run_moving_story
+    from rig.report.moving import story_page
+    from rig.report.words.full_size import FULL_SIZE
+    from rig.report.words.moving_story_words import moving_story, moving_story_json
+
+    with progress("virtual bench", quiet=as_json):
+        found = run_moving_story(out_dir, seed=seed, say=lambda text: tell(text, err=True))
+    sentences = moving_story(found)
+    page = story_page(out_dir / "moving.html", found.answers, found.barred, sentences)
+    lines = ["", *sentences, "", f"From a model to full size: {FULL_SIZE[0]}", f"See it: {page}"]
+    show("\n".join(lines), moving_story_json(found) | {"files": [str(page)]}, as_json=as_json)

@@ -69,7 +69,7 @@ def command(
     from rig.jobs.series.aim import balance_by_pushes
     from rig.log.store import BenchLog
     from rig.report.moving import moving_words
-    from rig.report.moving_json import differences_json, moving_json
+    from rig.report.words.moving_json import differences_json, moving_json
     from rig.report.words.moving_words import difference_lines
 
     drift = None if phases_card is None else read_card(phases_card, PhasesCard)
