@@ -23,6 +23,7 @@ from rig.base.plain_json import Json
 from rig.base.progress import Progress
 from rig.log.rows import CardVersion, StoredFile, file_hash
 from rig.log.store import BenchLog
+from rig.records.aside import ASIDE
 from rig.records.codec import RecordError, from_plain, kind_named
 from rig.records.record import AnyRecord, Record
 
@@ -142,7 +143,8 @@ def _describe(out: SummedFolder, records: list[AnyRecord], files: list[StoredFil
             out.write(poses_name(record), table)
             posed.add(record.id)
     of_clip = {record.id: next((one for one in record.files if one in clips), "") for record in records}
-    pivots = pivot_table(pushed_clips(records), posed=posed, clip_sums=of_clip)
+    aside = {parent: record.result.why for record in records if ASIDE.holds(record) for parent in record.parents}
+    pivots = pivot_table(pushed_clips(records), posed=posed, clip_sums=of_clip, aside=aside)
     out.write(PIVOTS, pivots)
     names = {f"files/{stored_name(file)}": file.name for file in stored.values()}
     out.write(PAGE, told_page(out.sums, names, pivots))

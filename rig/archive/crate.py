@@ -172,6 +172,8 @@ def told_page(sums: Mapping[str, str], names: Mapping[str, str], pivots: str) ->
 
 
 def _pivot(row: Mapping[str, str]) -> str:
+    if row["set_aside"]:
+        return html.escape(f"set aside: {row['set_aside']}")
     if not row["station_pct"]:
         return html.escape(row["finding"])
     ends = [f"{float(row[key]):.1f}".replace("-", "−") for key in ("station_low_pct", "station_high_pct") if row[key]]

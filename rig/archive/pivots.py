@@ -51,6 +51,7 @@ PIVOT_HEADS = {
     **{f"end_{part}": "averaged pose after the push" for part in ("x_m", "y_m", "yaw_rad")},
     "poses": "table of the poses; empty where they are gone or were averaged by another version",
     "clip_sha256": "SHA-256 of the clip's content",
+    "set_aside": "why this push counts no more; empty where it counts",
 }
 Pushed = Record[PushInputs, PushResult]
 
@@ -122,10 +123,11 @@ def _frames(track: KeptTrack, push: PushRow, slides: Iterable[SlideFrames]) -> S
     return next(fits, None)
 
 
-def pivot_table(clips: Iterable[Pushed], *, posed: set[str], clip_sums: dict[str, str]) -> str:
+def pivot_table(clips: Iterable[Pushed], *, posed: set[str], clip_sums: dict[str, str], aside: dict[str, str]) -> str:
     """Every push of these clips as a row of a CSV, columns as in PIVOT_HEADS.
 
     posed: ids of the records whose poses are in the export.  clip_sums: id of a record -> SHA-256 of its clip.
+    aside: id of a record that was set aside -> why.
     """
     rows = (
         [
@@ -136,6 +138,7 @@ def pivot_table(clips: Iterable[Pushed], *, posed: set[str], clip_sums: dict[str
             *(*push.start_pose, *push.end_pose),
             poses_name(record) if record.id in posed else "",
             clip_sums.get(record.id, ""),
+            aside.get(record.id, ""),
         ]
         for record in clips
         for push in record.result.pushes

@@ -21,7 +21,9 @@ from msgspec import structs
 from rig.archive.bundle import export_bench, import_bench
 from rig.archive.pivots import pose_table, pushed_clips
 from rig.log.store import BenchLog
+from rig.lookups.aside import put_aside
 from rig.lookups.track_file import read_track
+from rig.records.pushing import PUSH
 from tests import second_reader
 from tests.values.kept_bench import KEPT, here
 
@@ -167,6 +169,20 @@ def test_what_is_described_can_be_taken_in(exported: Path, tmp_path: Path) -> No
         assert import_bench(log, exported).new == 31
         export_bench(log, tmp_path / "again")
     assert (tmp_path / "again" / "pivots.csv").read_bytes() == (exported / "pivots.csv").read_bytes()
+
+
+def test_a_push_that_was_set_aside_is_told_as_such(exported: Path, tmp_path: Path) -> None:
+    with BenchLog(tmp_path / "log") as log:
+        import_bench(log, exported)
+        failed = next(record for record in log.records(kind=PUSH) if record.title == "kept at-52")
+        put_aside(log, failed.id, "the finger slipped & fell")
+        export_bench(log, tmp_path / "again")
+    with (tmp_path / "again" / "pivots.csv").open(newline="", encoding="utf-8") as file:
+        told = {row["title"]: row["set_aside"] for row in csv.DictReader(file)}
+    assert {title for title, why in told.items() if why} == {"kept at-52"}
+    page = (tmp_path / "again" / "ro-crate-preview.html").read_text("utf-8")
+    assert "set aside: the finger slipped &amp; fell" in page
+    assert "426.9 %" not in page
 
 
 def test_poses_that_do_not_give_the_record_s_rests_get_no_table(exported: Path, tmp_path: Path) -> None:
