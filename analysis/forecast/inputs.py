@@ -150,7 +150,7 @@ def check_states(car: CarState, push: PushState) -> None:
         if np.shape(values) != shape or not np.all(np.isfinite(values)):
             raise _wrong(name, f"needs {' by '.join(map(str, shape))} finite numbers", "Give one per wheel")
     if np.any(car.load < 0) or np.sum(car.load) <= 0:
-        raise _wrong("wheel loads", "cannot be negative, nor all zero", "Tare the empty pads, then weigh again")
+        raise _wrong("wheel loads", "cannot be negative, nor all zero", "Zero the empty pads, then weigh again")
     if np.any(car.grip < 0) or np.sum(car.grip * car.load) <= 0:
         raise _wrong("grip factors", "cannot be negative, nor leave the car without friction", "Measure the grip")
     if np.any(car.drag < 0) or np.any(car.drag > 1):

@@ -165,7 +165,7 @@ def _four(found: Sequence[Estimate]) -> tuple[Estimate, Estimate, Estimate, Esti
 
 
 def _check_loads(load: FloatArray, covariance: FloatArray) -> None:
-    remedy = "Tare the empty pads, then weigh again"
+    remedy = "Zero the empty pads, then weigh again"
     if not np.all(np.isfinite(load)):
         raise InputError("a wheel load is not a finite number", where="loads", remedy=remedy)
     # A lifted wheel may read a little below zero; only what noise cannot explain is refused.

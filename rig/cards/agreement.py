@@ -216,7 +216,7 @@ def _odd_heights(geometry: Geometry, plate: Plate) -> Iterator[str]:
         return
     if plate.height_mm not in (0, NO_PLATE_SAID.height_mm) and plate.height_mm < high:
         yield (
-            f"the marker sheet at plate.height_mm = {plate.height_mm:g} lies below the centre of gravity at "
+            f"the marker plate at plate.height_mm = {plate.height_mm:g} lies below the centre of gravity at "
             f"cg_height_mm = {high:g}: measure both from the floor, in mm"
         )
     if high > min(geometry.track_front_mm, geometry.track_rear_mm):
@@ -246,6 +246,6 @@ def _odd_push(car: CarCard, push: Push) -> Iterator[str]:
         )
     sheet = car.plate.height_mm
     if sheet not in (0, NO_PLATE_SAID.height_mm) and push.height_mm > sheet:
-        yield f"the finger at push.height_mm = {push.height_mm:g} pushes above the marker sheet at {sheet:g} mm"
+        yield f"the finger at push.height_mm = {push.height_mm:g} pushes above the marker plate at {sheet:g} mm"
     elif push.height_mm > 0.5 * length:
         yield f"the finger at push.height_mm = {push.height_mm:g} is very high for a wheelbase of {length:g} mm"

@@ -43,9 +43,10 @@ def taken_without(path: str, default: Any, plain: Json) -> Any:
 
 
 def sheets_without_ruler(car: CarCard, bench: BenchCard) -> tuple[str, ...]:
-    """The printed sheets whose bar nobody measured: "the floor sheets", "the car sheet".
+    """The printed sheets whose bar nobody measured: "the floor sheets", "the marker plate".
 
-    The car sheet only where it is the plate: markers of one's own are printed otherwise, but scale with the bar too.
+    The marker plate only where it is the printed one: markers of one's own are printed otherwise, but scale with the
+    bar too.
     """
-    bars = (("the floor sheets", bench.floor.bar_mm_u), ("the car sheet", car.plate.bar_mm_u))
+    bars = (("the floor sheets", bench.floor.bar_mm_u), ("the marker plate", car.plate.bar_mm_u))
     return tuple(sheet for sheet, doubt in bars if doubt >= UNMEASURED_BAR_MM_U)

@@ -119,15 +119,15 @@ class MarkerOnCar(Section, frozen=True, kw_only=True):
 
 
 class Plate(Section, frozen=True):
-    """The marker plate. With no markers listed, the printed car sheet is meant, its middle at middle_pct."""
+    """The marker plate. With no markers listed, the printed one is meant, its middle at middle_pct."""
 
-    bar_mm: Annotated[float, bar_length("the car sheet")] = 100.0
+    bar_mm: Annotated[float, bar_length("the marker plate")] = 100.0
     bar_mm_u: BarU = UNMEASURED_BAR_MM_U
-    height_mm: Annotated[float, number("marker sheet above the floor", ge=0, le=1000)] = 60.0
+    height_mm: Annotated[float, number("marker plate above the floor", ge=0, le=1000)] = 60.0
     height_mm_u: Annotated[float, uncertainty_of("the sheet's height")] = 2.0
     middle_pct: Annotated[
         float,
-        number("middle of the car sheet, per cent of the wheelbase ahead of the rear axle", ge=-100, le=200),
+        number("middle of the marker plate, per cent of the wheelbase ahead of the rear axle", ge=-100, le=200),
     ] = 50.0
     place_mm_u: Annotated[float, uncertainty_of("where the plate sits on the car, each way")] = 1.0
     turn_deg_u: Annotated[float, uncertainty_of("the plate's turn on the car")] = 0.3

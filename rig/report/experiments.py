@@ -15,7 +15,7 @@ from rig.base.progress import Progress
 from rig.base.version import SOFTWARE
 from rig.jobs.record.experiments import Contribution, Experiment, Retold
 from rig.report.html import Part, Table, report_html
-from rig.report.method import MEANING, method_part
+from rig.report.method import MEANING, SHOWN, method_part
 from rig.report.other_records import other_parts
 from rig.report.pdf import report_pdf
 from rig.report.push_parts import answer_part, uncertainty_table
@@ -215,7 +215,7 @@ def _budget_words(experiment: Experiment) -> list[str]:
             top = parts[0]
             sentences.append(
                 f"The {side} turn per travel is known to ± {NORMAL_95 * estimate.kappa_u * DEG_PER_CM:.2g} °/cm. Most "
-                f"of it comes from {top.name}: {MEANING.get(top.name, top.name)}. Without it "
+                f"of it comes from {SHOWN.get(top.name, top.name)}: {MEANING.get(top.name, top.name)}. Without it "
                 f"± {NORMAL_95 * estimate.kappa_u * max(1 - top.share, 0.0) ** 0.5 * DEG_PER_CM:.2g} would remain."
             )
     return sentences
@@ -224,7 +224,7 @@ def _budget_words(experiment: Experiment) -> list[str]:
 def _budget(caption: str, parts: Sequence[Contribution]) -> Table:
     rows = [
         (
-            part.name,
+            SHOWN.get(part.name, part.name),
             MEANING.get(part.name, ""),
             small_words(NORMAL_95 * part.u * DEG_PER_CM),
             f"{100 * part.share:.1f} %" if part.share >= 0.0005 else "< 0.1 %",

@@ -48,7 +48,7 @@ MEANING = {
     "contact patch": "length of rolling tyres' contact patches (car card; unset: from the wheel's radius)",
     "roll share": "front axle's share of a rolling moment (car card)",
     "height of the markers": "how high the marker plate is above the floor (car card)",
-    "print scale of the car sheet": "the length of the bar printed on the car sheet (car card)",
+    "print scale of the car sheet": "the length of the bar printed on the marker plate (car card)",
     "place of the plate along the car": "where the plate sits, along the car (car card)",
     "place of the plate across the car": "where the plate sits, across the car (car card)",
     "turn of the plate on the car": "whether the plate sits square on the car (car card)",
@@ -58,6 +58,9 @@ MEANING = {
     "scatter of the poses at rest": "noise of the averaged poses before and after the slide (from the clip)",
 }
 """Cause of uncertainty -> what it is and where its size comes from. A new name stands for itself."""
+
+SHOWN = {"print scale of the car sheet": "print scale of the marker plate"}
+"""Cause as tracks and records keep it -> as people read it, where that is not the same."""
 
 
 def method_part() -> Part:

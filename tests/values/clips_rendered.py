@@ -64,7 +64,7 @@ def floor_printed(bar: float = 1.0, *, rear: tuple[float, float, float] = (-0.3,
 
 
 def plate_printed(middle: float, *, bar: float = 1.0, height: float = HEIGHT) -> CarMarkers:
-    """The four markers of the printed car sheet. middle: m ahead of the rear axle."""
+    """The four markers of the printed marker plate. middle: m ahead of the rear axle."""
     places = ((0.075, 0.029), (0.075, -0.029), (-0.075, 0.029), (-0.075, -0.029))
     markers = tuple(
         Marker(id=number, size=0.044 * bar, x=middle + bar * x, y=bar * y, sheet="car")

@@ -11,7 +11,7 @@ IntArray = npt.NDArray[np.int64]
 GreyImage = npt.NDArray[np.uint8]
 BgrImage = npt.NDArray[np.uint8]
 
-CAR_SHEET_SCALE, FLOOR_SHEETS_SCALE = "print scale of the car sheet", "print scale of the floor sheets"
+MARKER_PLATE_SCALE, FLOOR_SHEETS_SCALE = "print scale of the car sheet", "print scale of the floor sheets"
 """Causes, among those that all poses of a clip share, which a ruler on the printed bars would make smaller."""
 
 

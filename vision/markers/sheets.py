@@ -133,7 +133,7 @@ def _car_page(car: CarMarkers, size: tuple[float, float]) -> Page:
         return placed
 
     frame = on_page(middle + half * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]))
-    _must_fit(frame, size, "car sheet", 0.0)
+    _must_fit(frame, size, "marker plate", 0.0)
     for marker in car.markers:
         _draw_marker(page, on_page(marker.corners()), car.dictionary, marker)
     low, high = frame.min(axis=0), frame.max(axis=0)
@@ -159,7 +159,7 @@ def _car_page(car: CarMarkers, size: tuple[float, float]) -> Page:
         "Two millimetres along the car are 0.8 % of a 260 mm wheelbase: nothing else matters as much.",
         PRINT,
     ]
-    page.text(18, low[1] - 6, "Car sheet", size=15, bold=True)
+    page.text(18, low[1] - 6, "Marker plate", size=15, bold=True)
     page.text(18, low[1] - 14, "\n".join(words), size=9)
     page.check_bar(width - 18 - 100, low[1] - 62)
     return page

@@ -59,7 +59,7 @@ def check_cards(floor: FloorLayout, car: CarMarkers) -> None:
         raise InputError(
             "the car's markers cannot be below the floor",
             where="marker height",
-            remedy="Give the height of the marker sheet above the floor",
+            remedy="Give the height of the marker plate above the floor",
         )
 
 
@@ -167,8 +167,8 @@ def _nothing_seen(path: Path, floor: FloorLayout, car: CarMarkers) -> InputError
 def check_scale(solved: Solved, floor: FloorLayout, car: CarMarkers, kept: IntArray) -> list[str]:
     """Sentences about sizes that disagree a little; InputError when they disagree so much that nothing can be right.
 
-    A car sheet printed too large looks like one that lies higher, and the other way round: the six-degree fit's
-    rise, over the camera's height, is the disagreement of the car's sheet with the floor's. Floor markers that
+    A marker plate printed too large looks like one that lies higher, and the other way round: the six-degree fit's
+    rise, over the camera's height, is the disagreement of the marker plate with the floor's. Floor markers that
     are larger or smaller than the card says, at the right places, come out as an impossible ink shift.
     kept: (k,), indices of the frames that count.
     """
@@ -265,7 +265,7 @@ def vouch(
     drop(~seen | (solved.used < LEAST_CORNERS), "too few corners of the car's markers")
     good = reason == ""
     usual = np.median(solved.noise[good]) if good.any() else 1.0
-    drop(solved.noise > max(WORST_NOISE * usual, 0.6), "the corners do not fit the car's sheet")
+    drop(solved.noise > max(WORST_NOISE * usual, 0.6), "the corners do not fit the marker plate")
     drop(np.asarray(blur > MOST_BLUR), "too much motion blur")
     drop(np.asarray(~np.isfinite(solved.pose).all(axis=1)), "no pose found")
     repeated = sightings.column("repeated")

@@ -8,8 +8,8 @@ import numpy as np
 from vision.base.chunks import frames_together
 from vision.base.errors import VisionError
 from vision.base.types import (
-    CAR_SHEET_SCALE,
     FLOOR_SHEETS_SCALE,
+    MARKER_PLATE_SCALE,
     BoolArray,
     CarMarkers,
     ClipCards,
@@ -226,7 +226,7 @@ def _shared(cars: CarPoses, bench: _Bench, views: CameraPoses, still: BoolArray)
     scaled = np.concatenate([np.zeros((n, 3)), views.place], axis=-1)[..., None]
     causes = {
         "height of the markers": cars.by_height * car.height_u,
-        CAR_SHEET_SCALE: cars.by_scale * car.scale_u,
+        MARKER_PLATE_SCALE: cars.by_scale * car.scale_u,
         "place of the plate along the car": along * car.place_u,
         "place of the plate across the car": across * car.place_u,
         "turn of the plate on the car": turn * car.turn_u,

@@ -27,7 +27,7 @@ _REMARKS = {
     "typed.weights_g": "what kitchen scales say, instead of pads",
 }
 _AS_DEFAULT = ("plate.height_mm", "push.height_mm")
-"""Keys that stand on a short card as a comment with their default: the printed car sheet asks for the one, a push that
+"""Keys that stand on a short card as a comment with their default: the marker plate asks for the one, a push that
 was not low for the other."""
 _SHORT_KEYS: dict[str, dict[str, tuple[str, ...]]] = {
     "car": {

@@ -27,7 +27,7 @@ from rig.command.options import board_options
     type=click.FloatRange(40, 2000),
     default=257.0,
     show_default=True,
-    help="Wheelbase of the car, mm: the car sheet's middle belongs half way.",
+    help="Wheelbase of the car, mm: the middle of the marker plate belongs half way.",
 )
 @click.option("--finger", is_flag=True, help="Also a marker to wear on the pushing finger.")
 @click.option("--board", is_flag=True, help="Instead: a board to calibrate a camera with.")
@@ -43,7 +43,7 @@ def command(
     square_mm: float,
     marker_mm: float,
 ) -> None:
-    """Write the floor sheets and the car sheet, to scale, as PDF and PNG.
+    """Write the floor sheets and the marker plate, to scale, as PDF and PNG.
 
     Print at 100 % ("actual size"), then measure the printed bar: it should be 100 mm. With a marker on the finger
     (--finger, [finger] on the bench card) a clip also tells where and which way the finger pushed.

@@ -14,12 +14,12 @@ from rig.cards.measures import MM, car_markers, finger_marker, wheelbase
 from rig.cards.read import CardSet
 from rig.lookups.track_file import KeptTrack
 from rig.records.pushing import FingerRow
-from vision.base.types import CAR_SHEET_SCALE, ClipTrack, FingerMarker, FloorLayout
+from vision.base.types import MARKER_PLATE_SCALE, ClipTrack, FingerMarker, FloorLayout
 from vision.tracking.finger import CAUSES, FingerPath, FingerWatch, finger_path, tilt_words
 
 OF_THE_CAR_ALONE = (
     "height of the markers",
-    CAR_SHEET_SCALE,
+    MARKER_PLATE_SCALE,
     "place of the plate along the car",
     "place of the plate across the car",
     "turn of the plate on the car",

@@ -11,9 +11,9 @@ from rig.cards.left_out import sheets_without_ruler
 from rig.cards.measures import BAR_MM
 from rig.cards.read import CardSet
 from rig.lookups.track_file import KeptTrack
-from vision.base.types import CAR_SHEET_SCALE, FLOOR_SHEETS_SCALE, ClipTrack
+from vision.base.types import FLOOR_SHEETS_SCALE, MARKER_PLATE_SCALE, ClipTrack
 
-OF_THE_SHEETS = {FLOOR_SHEETS_SCALE: "floor", CAR_SHEET_SCALE: "plate"}
+OF_THE_SHEETS = {FLOOR_SHEETS_SCALE: "floor", MARKER_PLATE_SCALE: "plate"}
 """Shared causes of a track -> the card's section with the bar."""
 
 

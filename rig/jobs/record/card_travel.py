@@ -29,7 +29,7 @@ MEASURE_AGAIN: tuple[tuple[str, str], ...] = (
     ("grip of front and rear tyres", "it belongs to tyres on one floor: another floor, other dust, other grip"),
     ("corner weights", "they come from the sender's pads and from how this car is loaded now"),
     ("place and height of the marker plate", "it is put on anew; [plate] holds where it sat at the sender's"),
-    ("length of the bar on the car sheet", "every printer has a scale of its own ([plate] bar_mm)"),
+    ("length of the bar on the marker plate", "every printer has a scale of its own ([plate] bar_mm)"),
     ("pads, floor sheets and camera", "they belong to the bench card, which does not travel"),
 )
 """What holds only at the sender's bench, and why."""

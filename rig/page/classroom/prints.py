@@ -34,7 +34,7 @@ PLAN = (
 KIT = (
     "A 1:10 car with its battery in place, unplugged; foam or tape to block the wheels",
     "Four pads on a firm, level table, or one kitchen scale and three blocks of the same height",
-    "Printed floor sheets and car sheet, a steel ruler for the bar, tape",
+    "Printed floor sheets and marker plate, a steel ruler for the bar, tape",
     "A phone or camera on a stand that looks at the whole push from above at an angle",
     "The push rail with notches and the pusher with a rolling tip (drawings below)",
     "A second pair of tyres; 150 g of steel ballast, wrapped; round stickers; a light pencil",

@@ -46,7 +46,7 @@ def _small_floor(shot: Shot, size: float) -> None:
         laid.scale = np.full(2, size)
 
 
-@kind("car sheet printed small", (0.97, 0.985), PRINT, cards="full")
+@kind("marker plate printed small", (0.97, 0.985), PRINT, cards="full")
 def _small_car(shot: Shot, size: float) -> None:
     shot.plate.scale = np.full(2, size)
 

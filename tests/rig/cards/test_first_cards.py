@@ -150,9 +150,9 @@ def test_which_sheets_have_no_ruler() -> None:
     bars = {True: "bar_mm = 99\n", False: ""}
     for plate, floor, wanted in (
         (True, True, ()),
-        (False, True, ("the car sheet",)),
+        (False, True, ("the marker plate",)),
         (True, False, ("the floor sheets",)),
-        (False, False, ("the floor sheets", "the car sheet")),
+        (False, False, ("the floor sheets", "the marker plate")),
     ):
         car = parse_card(f'card = "car"\nname = "c"\n{SIZE}[plate]\n{bars[plate]}', CarCard, where="c")
         bench = parse_card(f'card = "bench"\nname = "b"\n[floor]\n{bars[floor]}', BenchCard, where="b")

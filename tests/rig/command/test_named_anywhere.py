@@ -148,3 +148,15 @@ def test_the_cheap_examples_run(run: Run, tmp_path: Path) -> None:
         assert code == 0, f"{line}: {err}"
         assert out, line
     tomllib.loads(card.read_text())
+
+
+NO_NAMES = re.compile(r"\btar(?:e|ed|ing)\b|\bcar(?:'s)? sheet|\bmarker sheets?\b", re.IGNORECASE)
+"""The zero of the pads and the marker plate have one name each; `kept` names of causes stand in records."""
+
+
+def test_each_thing_has_one_name() -> None:
+    kept = {"print scale of the car sheet"}
+    wrong = [
+        f"{where}: {found[0]}" for where, text in sentences() if text not in kept for found in NO_NAMES.finditer(text)
+    ]
+    assert wrong == []

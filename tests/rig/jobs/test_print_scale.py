@@ -30,7 +30,7 @@ def with_bars(of: CardSet, floor: float, plate: float) -> CardSet:
 def answered(of: CardSet, log: BenchLog, nose: float, tail: float) -> PushAnswer:
     """A push whose poses share what the two sheets' scales do, in proportion to the bars' uncertainties.
 
-    Lengths on the floor grow with its sheets; the car sheet's scale turns the poses, more at the end of the push.
+    Lengths on the floor grow with its sheets; the marker plate's scale turns the poses, more at the end of the push.
     """
     track = pushed_track(nose, tail)
     floor, plate = of.bench.floor.bar_mm_u / 100, of.car.plate.bar_mm_u / 100
@@ -60,9 +60,9 @@ def half_width(answer: PushAnswer) -> float:
 @pytest.mark.parametrize(
     ("floor", "plate", "named"),
     [
-        (UNMEASURED, UNMEASURED, "on the floor sheets and the car sheet"),
+        (UNMEASURED, UNMEASURED, "on the floor sheets and the marker plate"),
         (UNMEASURED, MEASURED, "on the floor sheets"),
-        (MEASURED, UNMEASURED, "on the car sheet"),
+        (MEASURED, UNMEASURED, "on the marker plate"),
     ],
 )
 def test_the_promised_interval_is_the_one_that_a_ruler_brings(
