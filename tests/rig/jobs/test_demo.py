@@ -1,6 +1,7 @@
 """The main job end to end, as a person runs it: the demo, then the same commands by hand on what it left."""
 
 import csv
+import html
 import json
 import math
 import re
@@ -177,6 +178,17 @@ def test_the_story_stands_by_itself_with_its_film(demo: Path) -> None:
     assert page.index("Pushed at the middle") < page.index("Second chapter")
     for name in ("three-cars.png", "three-cars.svg", "first-change.webm", "first-change-still.png", "first-change.txt"):
         assert (demo / name).stat().st_size > 500
+
+
+@pytest.mark.xdist_group("demo")
+def test_the_readme_shows_what_the_demo_says(demo: Path) -> None:
+    readme = (Path(__file__).parents[3] / "README.md").read_text("utf-8")
+    shown = re.search(r"```\n(set-up .*?)\n\n(More front grip moved .*?)\n```", readme, re.DOTALL)
+    assert shown is not None
+    story = re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]*>", " ", (demo / "story.html").read_text("utf-8"))))
+    cells = [cell for line in shown[1].splitlines()[1:] for cell in re.split(r"  +", line)]
+    assert len(cells) == 12
+    assert [text for text in (*cells, shown[2]) if text not in story] == []
 
 
 @pytest.mark.xdist_group("demo")
