@@ -25,7 +25,7 @@ OTHER_UNIT_WORDS = frozenset(
     ["c", "°c", "degc", "f", "°f", "k", "%", "v", "mv", "hz", "ms", "s", "us", "rpm", "lux", "ppm", "pct"]
 )
 """Units behind a number that is no load."""
-_CLOCK = r"\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?|\d{4}-\d{1,2}-\d{1,2}(?=\D|$)|\d{1,2}[./]\d{1,2}[./]\d{2,4}(?=[^\d.]|$)"
+_CLOCK = r"\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?|\d{4}-\d{1,2}-\d{1,2}(?=\D|$)|\d{1,2}[./]\d{1,2}[./]\d{2,4}(?=[^\d.]|$)"
 # a digit or two behind letters belong to a name (pad1), a longer number does not (FL412.3)
 _WORD = r"[^\W\d]+(?:\d{1,2}(?!\d|[.,]\d))?"
 

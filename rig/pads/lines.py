@@ -11,8 +11,12 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Protocol
 
+from rig.base.printable import printable
+
 PROTOCOL_VERSION = 1
 LONGEST_LINE = 96  # bytes, with the line end
+LONGEST_SHOWN = 96
+"""Characters of a line that people are shown."""
 SEQ_MODULUS = 1 << 16
 MS_MODULUS = 1 << 32
 
@@ -181,6 +185,12 @@ class LineSplitter:
             lines = [line for line in lines if line]
         self.tail = tail[-self.longest - 1 :]  # noise without line ends must not fill the memory
         return lines
+
+
+def as_received(raw: bytes) -> str:
+    """A line for people: cut where it is long, without what would steer a terminal."""
+    text = printable(raw.decode("utf-8", "replace").strip())
+    return text if len(text) <= LONGEST_SHOWN else f"{text[:LONGEST_SHOWN]} …"
 
 
 def crc16(text: bytes) -> int:

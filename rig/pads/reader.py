@@ -12,7 +12,7 @@ from rig.base.errors import BenchError
 from rig.pads.bookkeeping import Ledger
 from rig.pads.force import ForceFrame
 from rig.pads.frames import Gap, PortState, Status, Tally
-from rig.pads.lines import Answer, Identity, LineParser, PadLines
+from rig.pads.lines import Answer, Identity, LineParser, PadLines, as_received
 from rig.pads.listeners import PadSource, Unread
 from rig.pads.port import BAUD, Port, PortInfo, find_again, known_port, list_ports, open_port, reason_lost
 from rig.pads.port_errors import EndOfRecordingError
@@ -76,7 +76,7 @@ class PadReader(PadSource):
         self._gaps: deque[Gap] = deque(maxlen=256)
         self._tap_error: BenchError | None = None
         self._port: Port | None = None
-        self._intact_when_opened = 0
+        self._intact_when_opened, self._unusable = 0, False
         self._known = PortInfo(device=url)
         self._where = url
         self._thread: threading.Thread | None = None
@@ -122,9 +122,8 @@ class PadReader(PadSource):
     def unread(self) -> tuple[Unread, ...]:
         """As `PadSource`."""
         with self._news:
-            ledger = self._ledger
-            newest = ledger.unread if ledger.intact == self._intact_when_opened else None
-        return () if newest is None else (Unread(port=self._where, newest=newest, received=ledger.received),)
+            newest, received = self._unread_newest(), self._ledger.received
+        return () if newest is None else (Unread(port=self._where, newest=newest, received=received),)
 
     @property
     def tally(self) -> Tally:
@@ -248,7 +247,8 @@ class PadReader(PadSource):
                 self._take(chunk, now)
                 if not chunk.endswith(b"\n"):
                     time.sleep(_COALESCE)
-            if now - self._heard > self._timing.silence or self._status.state is not PortState.READING:
+            settled = self._status.state is PortState.READING and not self._unusable
+            if now - self._heard > self._timing.silence or not settled:
                 self._judge(now)
                 self._ask(now)
 
@@ -261,7 +261,7 @@ class PadReader(PadSource):
             ledger = self._ledger
             frames = ledger.feed(chunk, now, early=now < self._ready_at)
             forces = ledger.force.take()
-            if ledger.foreign is not None or self._status.state is not PortState.READING:
+            if ledger.foreign is not None or self._unusable or self._status.state is not PortState.READING:
                 self._judge(now)  # before anybody sees the frames
             if frames:
                 self._handout.put(frames)
@@ -285,6 +285,10 @@ class PadReader(PadSource):
         identity = next((answer for answer in reversed(self._ledger.answers) if isinstance(answer, Identity)), None)
         return self._commands and identity is not None and not identity.running
 
+    def _unread_newest(self) -> bytes | None:
+        """What came last, where nothing since the opening could be used."""
+        return self._ledger.unread if self._ledger.intact == self._intact_when_opened else None
+
     def _judge(self, now: float) -> None:
         """Bring the visible state up to date."""
         foreign = self._ledger.foreign
@@ -292,7 +296,15 @@ class PadReader(PadSource):
             self._say(PortState.WRONG_VERSION, foreign.sentence)
         elif now - self._heard > self._timing.silence:
             self._say(PortState.SILENT, f"{PortState.SILENT.words} for {self._timing.silence:g} s")
+        elif (self._ledger.identified or now >= self._ready_at) and (unread := self._unread_newest()) is not None:
+            self._unusable = True
+            self._say(
+                PortState.READING,
+                f'reading, but nothing that comes can be used, for example "{as_received(unread)}"',
+                remedy="Ask what it is: pivotbench pads --port PORT tells its form and its baud rate",
+            )
         elif self._ledger.identified or now >= self._ready_at:
+            self._unusable = False
             self._say(PortState.READING)
         else:
             self._say(PortState.STARTING)

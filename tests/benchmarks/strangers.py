@@ -7,7 +7,9 @@ after the zero and must be refused or told by name. What is no scale must be cal
 
 Baseline in the same run: a naive reader that takes the first four numbers of a line for grams of FL FR RL RR.
 
-Usage: strangers.py [--only WORD] [--processes N]. The last line is one JSON object: `kinds`; `recognised` (right in all
+Usage: strangers.py [--only WORD] [--processes N] [--fresh]. --fresh: twenty others (foreign/fresh.py).
+
+The last line is one JSON object: `kinds`; `recognised` (right in all
 that was done with it); `wrong_weight` (weights off by more than three times their ± and 3 g, or a mistake weighed,
 without a word); `wrong_reason` (refused for something else than it is, or not recognised); `seconds_to_word_median`
 (from when readings count to the answer or refusal: commands that weigh or zero let three seconds pass after a port is
@@ -32,6 +34,7 @@ from statistics import median
 from unittest import mock
 
 from rig.pads.port import PortInfo, PortList
+from tests.benchmarks.foreign.fresh import FRESH
 from tests.benchmarks.foreign.kinds import KINDS, Kind
 from tests.values.pads_acted import Told, pivotbench, write_cards
 
@@ -121,7 +124,7 @@ def naive_right(kind: Kind) -> bool:
 
 def meet(place: int) -> Met:
     """One kind from the first look to the weighing."""
-    kind = KINDS[place]
+    kind = (*KINDS, *FRESH)[place]
     met, talker = Met(kind.name, naive=naive_right(kind)), Talker(kind)
     try:
         with tempfile.TemporaryDirectory() as folder, ports(talker.urls):
@@ -204,8 +207,10 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--only", default="", help="kinds whose name holds this")
     parser.add_argument("--processes", type=int, default=6)
+    parser.add_argument("--fresh", action="store_true", help="twenty others, thought of after the forty")
     options = parser.parse_args()
-    chosen = [place for place, kind in enumerate(KINDS) if options.only in kind.name]
+    first, kinds = (len(KINDS), FRESH) if options.fresh else (0, KINDS)
+    chosen = [first + place for place, kind in enumerate(kinds) if options.only in kind.name]
     met: list[Met] = []
     with ProcessPoolExecutor(max_workers=options.processes) as pool:
         for one in pool.map(meet, chosen):

@@ -10,9 +10,9 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.weighing.pad_faults import FaultName, PadFault, PadLimits, pad_faults
 from rig.base.errors import BenchError
-from rig.base.printable import printable
 from rig.pads.bookkeeping import UNENDED
 from rig.pads.frames import PadFrame, PortState
+from rig.pads.lines import as_received
 from rig.pads.listeners import PadSource
 
 LONG_ENOUGH_S = 0.9
@@ -23,7 +23,6 @@ MORE_UNREAD, UNREAD_S = 2, 1.0
 """Nothing but so many more lines, for so many s, that cannot be read: they are of another form."""
 SILENT_S = 2.0
 """A port that has been silent (see ReaderTiming) is waited for so much longer: a board may start late."""
-LONGEST_SHOWN = 96
 GRAVEST_FIRST: tuple[FaultName, ...] = (
     "missing",
     "disconnected",
@@ -125,9 +124,3 @@ class AtOnce:
 def gravity_of(fault: PadFault) -> tuple[int, int]:
     """Order of faults, the gravest first: what explains the others comes before them."""
     return GRAVEST_FIRST.index(fault.name), fault.pad
-
-
-def as_received(raw: bytes) -> str:
-    """A line for people: cut where it is long, without what would steer a terminal."""
-    text = printable(raw.decode("utf-8", "replace").strip())
-    return text if len(text) <= LONGEST_SHOWN else f"{text[:LONGEST_SHOWN]} …"

@@ -42,6 +42,7 @@ def read(keys: dict[str, Any], lines: Sequence[str]) -> list[float]:
          "counts", (84244, -529, 93, 1198)),
         ([f"{400 + 100 * k},431.2,366.8,402.5,389.9,21.{k % 3}" for k in range(6)], "g", GRAMS),
         ([f"09:15:{k:02d};431.2;366.8;402.5;389.9" for k in range(6)], "g", GRAMS),
+        ([f"2026-03-04 10:11:{k:02d},431.2,366.8,402.5,389.9" for k in range(6)], "g", GRAMS),
         (["t,fl,fr,rl,rr,temp", *[f"{k}.5,431.2,366.8,402.5,389.9,22.1" for k in range(6)]], "g", GRAMS),
         (["1590.4 431.2 366.8 402.5 389.9"] * 6, "g", GRAMS),  # the sum in front
         (['{"b": 3.9, "s": [431.2, 366.8, 402.5, 389.9]}'] * 6, "g", GRAMS),

@@ -272,3 +272,20 @@ def test_news_are_told_in_batches_and_the_newest_frame_is_kept(script: Script) -
         latest = reader.wait_newer(newest, 5.0)
         assert latest is not None
         assert latest.seq == 4
+
+
+def test_lines_that_cannot_be_used_are_shown_until_one_can() -> None:
+    """The state is what live view and page show."""
+    port = ScriptPort()
+    timing = ReaderTiming(startup=0.05)
+    reader = PadReader(
+        "script", opener=lambda url: port, scan=tuple, timing=timing, parser=PatternLines(pattern="<c1>,<c2>,<c3>,<c4>")
+    )
+    with reader:
+        port.send(b"torn\n")
+        time.sleep(0.1)
+        port.send(b"FL=1 FR=2\n", b"FL=3 FR=4\n")
+        until(lambda: '"FL=3 FR=4"' in reader.status.sentence)
+        assert reader.status.state is PortState.READING
+        port.send(b"5,6,7,8\n")
+        until(lambda: reader.status.sentence == PortState.READING.words)
