@@ -91,6 +91,7 @@ LIMITS: dict[str, tuple[float | None, float | None]] = {
     **{f"prediction_coverage.{what}": (0.93, 0.97) for what in ("factor_effect", "kappa", "grip_ratio")},
     **{f"weighing_coverage.{what}": (0.93, 0.97) for what in ("corner", "cg_x", "cg_y", "cg_height", "cross_weight")},
     **{f"tilted_pads.{what}_inside": (0.93, 0.97) for what in ("share", "height", "pitch")},
+    "moving_directions.direction_agrees": (0.95, None),
     "tilted_pads.share_p95_points": (None, 1.8),
     "tilted_pads.height_p95_mm": (None, 1.5),
     "tilted_pads.edge_p95_pct": (None, 0.5),

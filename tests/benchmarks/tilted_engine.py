@@ -28,6 +28,7 @@ class EngineCar:
 
     wheel_rate, tyre, give: (4,) N/m at the wheel, up and down, sideways.  bar: (2,) N/m at each wheel per metre of
     difference.  arm: (2,) m, swing arms.  roll_centre: (2,) m.  droop: m of wheel travel to a stiff limit, inf: none.
+    preload: (4,) N at the wheel by which collars were turned since, None: not at all.
     """
 
     wheelbase: float
@@ -43,6 +44,7 @@ class EngineCar:
     unsprung: FloatArray
     radius: float
     droop: float
+    preload: FloatArray | None = None
 
 
 def drawn_car(rng: np.random.Generator) -> EngineCar:
@@ -98,7 +100,7 @@ class Stand:
             length = float(car.arm[k // 2])
             pivot_y, pivot_z = py + inward * length, float(car.roll_centre[k // 2]) * length / (abs(py))
             # the arm turns about x; bump turns a left arm one way and a right arm the other
-            moment = carried[k] * length
+            moment = (carried[k] + (0.0 if car.preload is None else car.preload[k])) * length
             stiff = float(car.wheel_rate[k]) * length**2
             slow = 1.4 * length**2 * np.sqrt(float(car.wheel_rate[k]) * mass / 4)
             limit = ""
