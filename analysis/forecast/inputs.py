@@ -91,7 +91,8 @@ class PushState:
         (with finger_friction).
     path: "fixed on car" (a notch or rail: the finger stays at its place on the car) or "fixed on floor" (the
         finger runs along a straight line and wanders along the car's side as that turns).
-    settled: 1/m, error of kappa in one step of the slide; None: steps all of one length, as earlier forecasts had.
+    settled: 1/m, estimated error of kappa in one step of the slide (its own error is a tenth of that where the slide
+        is smooth); None: steps all of one length, as earlier forecasts had.
     """
 
     station: float
@@ -106,7 +107,7 @@ class PushState:
     finger_friction: float = 0.0
     finger_friction_u: float = 0.0
     path: Rule = "fixed on car"
-    settled: float | None = 5e-4
+    settled: float | None = 1e-3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

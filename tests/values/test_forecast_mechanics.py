@@ -155,7 +155,7 @@ def test_a_finger_goes_straight_on_the_floor(tmp_path: Path, side: str, finger: 
     )
     want = short + (short - long) / 3  # the midpoint rule's error goes with the square of the step
     mirrored = whole_push(newtons(), [0.8] * 4, 0.8 * LENGTH, side=to, finger_y=-y, sticks=finger == "sticking")
-    assert got["pivot"]["kappa_per_m"] == pytest.approx(want, rel=1e-4)
+    assert got["pivot"]["kappa_per_m"] == pytest.approx(want, rel=2e-4)
     assert abs(mirrored / want - 1) > 2e-3
 
 
