@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from rig.pads.force import ForceBook
 from rig.pads.frames import PadFrame, Tally
 from rig.pads.lines import (
+    LONGEST_PATTERN_LINE,
     MS_MODULUS,
     RESTARTED,
     Answer,
@@ -67,7 +68,8 @@ class Ledger:
     _missed: int | None = None
 
     def __post_init__(self) -> None:
-        self._splitter.any_end = not isinstance(self.parser, PadLines)  # the pad protocol knows line feeds only
+        if not isinstance(self.parser, PadLines):  # the pad protocol knows line feeds and short lines only
+            self._splitter.any_end, self._splitter.longest = True, LONGEST_PATTERN_LINE
 
     def opened(self, *, gap: float | None = None) -> None:
         """The port has just been opened. gap: s without a port before, None the first time."""

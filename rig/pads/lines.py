@@ -15,6 +15,8 @@ from rig.base.printable import printable
 
 PROTOCOL_VERSION = 1
 LONGEST_LINE = 96  # bytes, with the line end
+LONGEST_PATTERN_LINE = 4 * LONGEST_LINE
+"""Bytes of a line of another make; a longer one is refused, and never cut to what looks whole."""
 LONGEST_SHOWN = 96
 """Characters of a line that people are shown."""
 SEQ_MODULUS = 1 << 16

@@ -22,7 +22,7 @@ from functools import reduce
 from typing import Literal
 
 from rig.base.errors import InputError
-from rig.pads.lines import LONGEST_LINE, MS_MODULUS, BadLine, BadReason, Line, Reading
+from rig.pads.lines import LONGEST_PATTERN_LINE, MS_MODULUS, BadLine, BadReason, Line, Reading
 
 _FIELD = re.compile(r"<([a-z]\w*)>")
 _KNOWN = ("c1", "c2", "c3", "c4", "pad", "count", "sum", "seq", "ms", "skip")
@@ -86,7 +86,7 @@ class PatternLines:
 
     def parse(self, line: bytes) -> Line | None:
         """One line; None where it completes no reading yet (one pad per line). Never raises."""
-        if len(line) > 4 * LONGEST_LINE:
+        if len(line) > LONGEST_PATTERN_LINE:
             return BadLine(raw=line, reason=BadReason.LONG)
         body = line.removeprefix(_BYTE_ORDER_MARK).strip(_AROUND)
         if self.checksum == "xor":

@@ -220,3 +220,14 @@ def test_tallies_begin_at_nought_and_add() -> None:
     assert not any(getattr(Tally(), name) for name in Tally.__slots__)
     first, second = Tally(intact=1, lost=2, torn=3), Tally(lost=40, overflowed=5, foreign_version=6)
     assert first + second == Tally(intact=1, lost=42, torn=3, overflowed=5, foreign_version=6)
+
+
+@pytest.mark.parametrize(("padding", "whole"), [(150, True), (400, False)])
+def test_a_long_line_of_another_make_is_whole_or_refused_and_never_cut(padding: int, whole: bool) -> None:
+    """In pieces of 20 bytes; its first number, cut, would read 31.2."""
+    ledger = Ledger(parser=PatternLines(pattern="<skip> <c1> <skip> <c2> <c3> <c4>"))
+    line = b"w 431.2 " + b"x" * padding + b" 366.8 402.5 389.9\r"
+    frames = []
+    for raw in (b"torn\r", line, line):
+        frames += [one for start in range(0, len(raw), 20) for one in ledger.feed(raw[start : start + 20], 1.0)]
+    assert [frame.counts for frame in frames] == [(431.2, 366.8, 402.5, 389.9)] * (2 if whole else 0)
