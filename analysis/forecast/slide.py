@@ -8,7 +8,8 @@ import numpy as np
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.forecast.inputs import Drawn, PushState
 from analysis.sliding.contacts import centre_of_friction
-from analysis.sliding.finite import Until, integrate_push
+from analysis.sliding.finite import FinitePush, Until, integrate_push
+from analysis.sliding.motion import SlideMotion
 from analysis.sliding.patch import at_patches
 from analysis.sliding.settled import integrate_settled
 from analysis.sliding.solve import solve_push
@@ -54,41 +55,34 @@ def slide(drawn: Drawn, wheelbase: float, *, turn: float, travel: float | None =
     pivot is the swing pivot, exactly, and one solution is enough; the other slides are integrated.
     Raises InputError as the solver does.
     """
+    until, middle = Until(turn=turn, travel=travel), 0.5 * wheelbase
+    if not _stays(drawn.finger.kind, drawn.path) and drawn.settled is not None:
+        whole = integrate_settled(drawn.pushes, until=until, tolerance=drawn.settled, rule=drawn.path, middle=middle)
+        drift = _drift(whole.turn, whole.displacement)
+        return _begun(whole.start, whole.kappa, drift, whole.nearest, whole.certified)
     points = solve_push(drawn.contacts, drawn.finger, transfer=drawn.transfer)
     place = np.asarray(drawn.finger.place, dtype=float)
     motion = at_patches(points, drawn.contacts, place, sticks=drawn.finger.kind == "sticking")
-    middle = 0.5 * wheelbase
-    kappa, certified = motion.kappa(middle), motion.certified
     nearest = np.abs(place[..., 0] - centre_of_friction(drawn.contacts))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        drift = motion.twist[..., 0] / (motion.twist[..., 1] + middle * motion.twist[..., 2])
-    if not _stays(drawn.finger.kind, drawn.path):
-        until = Until(turn=turn, travel=travel)
-        tolerance = drawn.settled
-        whole = _in_even_steps(drawn, until, middle) if tolerance is None else _settled(drawn, until, middle, tolerance)
-        kappa, drift, nearest, certified = whole
-    return Slide(
-        kappa=kappa,
-        drift=drift,
-        force=np.hypot(motion.push_force[..., 0], motion.push_force[..., 1]),
-        nearest=nearest,
-        tips=motion.tips,
-        certified=certified,
-    )
+    if _stays(drawn.finger.kind, drawn.path):
+        with np.errstate(divide="ignore", invalid="ignore"):
+            drift = motion.twist[..., 0] / (motion.twist[..., 1] + middle * motion.twist[..., 2])
+        return _begun(motion, motion.kappa(middle), drift, nearest, motion.certified)
+    even = _in_even_steps(drawn, until, middle)
+    return _begun(motion, even.kappa, _drift(even.turn, even.displacement), nearest, even.certified)
 
 
-_Whole = tuple[FloatArray, FloatArray, FloatArray, BoolArray]
-"""kappa, drift, nearest and certified of a Slide."""
+def _begun(
+    start: SlideMotion, kappa: FloatArray, drift: FloatArray, nearest: FloatArray, certified: BoolArray
+) -> Slide:
+    """A slide that began with this motion."""
+    force = np.hypot(start.push_force[..., 0], start.push_force[..., 1])
+    return Slide(kappa=kappa, drift=drift, force=force, nearest=nearest, tips=start.tips, certified=certified)
 
 
-def _settled(drawn: Drawn, until: Until, middle: float, tolerance: float) -> _Whole:
-    whole = integrate_settled(drawn.pushes, until=until, tolerance=tolerance, rule=drawn.path, middle=middle)
-    return whole.kappa, _drift(whole.turn, whole.displacement), whole.nearest, whole.certified
-
-
-def _in_even_steps(drawn: Drawn, until: Until, middle: float) -> _Whole:
+def _in_even_steps(drawn: Drawn, until: Until, middle: float) -> FinitePush:
     longest = STEP_ROLLING if drawn.finger.kind == "rolling" else STEP_STICKING
-    whole = integrate_push(
+    return integrate_push(
         drawn.contacts,
         drawn.finger,
         until=until,
@@ -97,8 +91,6 @@ def _in_even_steps(drawn: Drawn, until: Until, middle: float) -> _Whole:
         transfer=drawn.transfer,
         middle=middle,
     )
-    at_start = np.abs(np.asarray(drawn.finger.place)[..., 0] - centre_of_friction(drawn.contacts))
-    return whole.kappa, _drift(whole.turn, whole.displacement), at_start, whole.certified
 
 
 def _drift(turn: FloatArray, displacement: FloatArray) -> FloatArray:
@@ -119,10 +111,10 @@ def join_draws(parts: Sequence[Drawn]) -> Drawn:
 def kappa_together(parts: Sequence[Drawn], wheelbase: float, *, turns: Sequence[float]) -> list[FloatArray]:
     """kappa (count,) of each part, 1/m; parts that can share a call of the solver do. turns: rad, one a part."""
     result: list[FloatArray] = [np.empty(0)] * len(parts)
-    groups: dict[tuple[str, str, float], list[int]] = {}
+    groups: dict[tuple[str, str, float | None, float], list[int]] = {}
     for i, one in enumerate(parts):
-        groups.setdefault((one.finger.kind, one.path, turns[i]), []).append(i)
-    for (_, _, turn), members in groups.items():
+        groups.setdefault((one.finger.kind, one.path, one.settled, turns[i]), []).append(i)
+    for (_, _, _, turn), members in groups.items():
         kappa = slide(join_draws([parts[i] for i in members]), wheelbase, turn=turn).kappa
         ends = np.cumsum([parts[i].count for i in members])[:-1]
         for i, piece in zip(members, np.split(kappa, ends), strict=True):

@@ -12,6 +12,7 @@ from analysis.sliding import Contacts, Finger, LoadTransfer, SlideMotion, solve_
 from analysis.sliding.contacts import check_contacts
 from analysis.sliding.finger import check_finger
 from analysis.sliding.patch import at_patches
+from analysis.sliding.solve import solve_some
 
 Rule = Literal["fixed on car", "fixed on floor"]
 
@@ -84,7 +85,8 @@ def integrate_push(
         raise InputError("at least one step is needed", where="steps", remedy="Give 2 or more")
     limit, longest, mid = checked_extent(contacts, finger, until, rule, middle)
     run = PushRates(contacts, finger, transfer, rule, limit, longest)
-    batch = run.start().shape
+    run.start()
+    batch = run.worst.shape
     pose = np.zeros((*batch, 4))
     poses, h = [pose], 1.0 / steps
     for _ in range(steps):
@@ -161,20 +163,21 @@ class PushRates:
         self.place, self.line, self.rule = touch.place, touch.motion, rule
         self.turn, self.travel = turn, travel
         self.known: SlideMotion | None = None
+        self.partly = False
         self.steady = rule == "fixed on car" and finger.kind in ("rolling", "line")
 
-    def start(self) -> FloatArray:
-        """Solve at the start, where the finger's line and the normal are one; returns the power (...,)."""
+    def start(self) -> SlideMotion:
+        """Solve at the start, where the finger's line and the normal are one."""
         points = solve_push(self.contacts, self.finger, transfer=self.transfer)
         self.known = at_patches(points, self.contacts, self.place, sticks=self.finger.kind == "sticking")
         shape = np.broadcast_shapes(self.known.power.shape, self.turn.shape, self.travel.shape)
         self.worst = np.broadcast_to(self.known.residual, shape)
         self.good = np.broadcast_to(self.known.certified, shape)
-        return np.broadcast_to(self.known.power, shape)
+        return self.known
 
     def go_on(self, worst: FloatArray, good: BoolArray) -> None:
-        """From another moment than the start, with the certificates (...,) so far."""
-        self.worst, self.good = worst, good
+        """From another moment than the start, of some of many pushes, with the certificates (...,) so far."""
+        self.worst, self.good, self.partly = worst, good, True
 
     def touched(self, pose: FloatArray) -> FloatArray:
         """(..., 2), touched point in car axes."""
@@ -191,7 +194,8 @@ class PushRates:
             moved = replace(self.finger, place=self.touched(pose), motion=line)
             if self.finger.kind == "line":
                 moved = replace(moved, direction=line)
-            points = solve_push(self.contacts, moved, transfer=self.transfer)
+            solve = solve_some if self.partly else solve_push
+            points = solve(self.contacts, moved, transfer=self.transfer)
             place = np.asarray(moved.place, dtype=float)
             motion = at_patches(points, self.contacts, place, sticks=self.finger.kind == "sticking")
             self.worst = np.maximum(self.worst, motion.residual)

@@ -14,6 +14,7 @@ import numpy.typing as npt
 from analysis.base.arrays import BoolArray, FloatArray, IntArray
 from analysis.sliding.contacts import centre_of_friction
 from analysis.sliding.finite import PushRates, Rule, Until, checked_extent, swing
+from analysis.sliding.motion import SlideMotion
 from analysis.sliding.together import PushBatch
 
 STAGES, ORDER = 5, 4
@@ -33,7 +34,7 @@ class SettledPush:
     """Slides of n pushes; kappa, turn, displacement, travel, residual, certified as in FinitePush, (n,) or (n, 2).
 
     nearest: (n,), m, how near the touched point came to the car's centre of friction along the car.
-    tries: (n,), how many steps were tried.
+    tries: (n,), how many steps were tried.  start: the n motions with which the pushes begin.
     """
 
     kappa: FloatArray
@@ -44,6 +45,7 @@ class SettledPush:
     residual: FloatArray
     certified: BoolArray
     tries: IntArray
+    start: SlideMotion
 
 
 def integrate_settled(
@@ -65,7 +67,7 @@ def integrate_settled(
         np.broadcast_to(one, n) for one in checked_extent(pushes.contacts, pushes.finger, until, rule, middle)
     )
     lever = np.maximum(np.abs(mid), 1e-3)
-    state = _State.at_start(pushes, rule, limit, longest)
+    state, start = _at_start(pushes, rule, limit, longest)
     while len(rows := np.flatnonzero(state.clock < 1.0)):
         part = pushes.picked(rows)
         rates = PushRates(part.contacts, part.finger, part.transfer, rule, limit[rows], longest[rows])
@@ -98,6 +100,7 @@ def integrate_settled(
         residual=state.residual,
         certified=state.certified,
         tries=state.tries,
+        start=start,
     )
 
 
@@ -115,29 +118,30 @@ class _State:
     certified: BoolArray
     tries: IntArray
 
-    @classmethod
-    def at_start(cls, pushes: PushBatch, rule: Rule, limit: FloatArray, longest: FloatArray) -> "_State":
-        n = pushes.count
-        rates = PushRates(pushes.contacts, pushes.finger, pushes.transfer, rule, limit, longest)
-        rates.start()
-        pose = np.zeros((n, 4))
-        slope = np.broadcast_to(rates.rate(pose), (n, 4)).copy()
-        station = np.broadcast_to(rates.touched(pose)[..., 0], n)
-        return cls(
-            pose=pose,
-            slope=slope,
-            clock=np.zeros(n),
-            step=np.full(n, FIRST_STEP),
-            rearmost=station.copy(),
-            foremost=station.copy(),
-            residual=np.broadcast_to(rates.worst, n).copy(),
-            certified=np.broadcast_to(rates.good, n).copy(),
-            tries=np.zeros(n, dtype=np.intp),
-        )
-
     def note(self, rows: IntArray, station: FloatArray) -> None:
         self.rearmost[rows] = np.minimum(self.rearmost[rows], station)
         self.foremost[rows] = np.maximum(self.foremost[rows], station)
+
+
+def _at_start(pushes: PushBatch, rule: Rule, limit: FloatArray, longest: FloatArray) -> tuple[_State, SlideMotion]:
+    n = pushes.count
+    rates = PushRates(pushes.contacts, pushes.finger, pushes.transfer, rule, limit, longest)
+    start = rates.start()
+    pose = np.zeros((n, 4))
+    slope = np.broadcast_to(rates.rate(pose), (n, 4)).copy()
+    station = np.broadcast_to(rates.touched(pose)[..., 0], n)
+    state = _State(
+        pose=pose,
+        slope=slope,
+        clock=np.zeros(n),
+        step=np.full(n, FIRST_STEP),
+        rearmost=station.copy(),
+        foremost=station.copy(),
+        residual=np.broadcast_to(rates.worst, n).copy(),
+        certified=np.broadcast_to(rates.good, n).copy(),
+        tries=np.zeros(n, dtype=np.intp),
+    )
+    return state, start
 
 
 def _stepped(rates: PushRates, pose: FloatArray, slope: FloatArray, step: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -45,6 +45,25 @@ def solve_push(contacts: Contacts, finger: Finger, *, transfer: LoadTransfer | N
     over; single samples without friction or tipping over among others are flagged instead.
     Source: least-power principle for quasi-static Coulomb sliding (Peshkin & Sanderson 1986), convex duality.
     """
+    motion = solve_some(contacts, finger, transfer=transfer)
+    if motion.power.size and motion.no_friction.all():
+        raise InputError(
+            "no friction at all", where="grip factor and loads", remedy="Check both: the car slides at no force"
+        )
+    if motion.power.size and motion.tips.all():
+        raise InputError(
+            "the push rolls the car over before it slides",
+            where="push height",
+            remedy="Push lower: below track / (2 * grip factor)",
+        )
+    return motion
+
+
+def solve_some(contacts: Contacts, finger: Finger, *, transfer: LoadTransfer | None = None) -> SlideMotion:
+    """The same for a part of a larger batch: samples without friction or tipping over are flagged, even if all do.
+
+    Raises InputError for values no car has.
+    """
     touch = check_finger(finger)
     shape = touch.batch
     if transfer is not None:
@@ -59,22 +78,10 @@ def solve_push(contacts: Contacts, finger: Finger, *, transfer: LoadTransfer | N
     batch = ground.batch
     flat_ground = flatten_ground(ground)
     flat_touch = flatten_finger(touch, batch)
-    size = flat_ground.load.shape[0]
     flat_transfer = None if transfer is None else flatten_transfer(transfer, batch)
     flat = _solve_flat(flat_ground, flat_touch, flat_transfer)
     shaped = {f.name: getattr(flat, f.name) for f in fields(SlideMotion)}
-    motion = SlideMotion(**{name: value.reshape((*batch, *value.shape[1:])) for name, value in shaped.items()})
-    if size and motion.no_friction.all():
-        raise InputError(
-            "no friction at all", where="grip factor and loads", remedy="Check both: the car slides at no force"
-        )
-    if size and motion.tips.all():
-        raise InputError(
-            "the push rolls the car over before it slides",
-            where="push height",
-            remedy="Push lower: below track / (2 * grip factor)",
-        )
-    return motion
+    return SlideMotion(**{name: value.reshape((*batch, *value.shape[1:])) for name, value in shaped.items()})
 
 
 def _solve_flat(ground: GroundArrays, touch: FingerArrays, transfer: LoadTransfer | None) -> SlideMotion:

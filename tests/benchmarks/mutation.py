@@ -72,7 +72,7 @@ TESTS: dict[str, list[str]] = {
     ],
     **{
         f"analysis/{folder}/*.py": [f"analysis/{folder}/test_*.py"]
-        for folder in ("balance", "weighing", "measured", "quick", "grip", "series", "moving", "figures")
+        for folder in ("balance", "weighing", "measured", "quick", "grip", "series", "moving", "tilted", "figures")
     },
 }
 """Modules -> the test files, below tests/, that are to notice their faults; the first pattern that fits counts."""

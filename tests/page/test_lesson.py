@@ -108,6 +108,8 @@ def test_the_whole_lesson(browser: Any, tmp_path: Path) -> None:
         phone = browser.new_context(viewport={"width": 360, "height": 740}).new_page()
         wrong_phone = watched(phone)
         phone.goto(address.group())
+        until(phone, "document.querySelectorAll('#choices input').length === 3")
+        phone.check("input[value='the tail leads']")
         phone.fill("#pin-pct", "40")
         phone.fill("#code", screen.inner_text(".code"))
         phone.click("#send")

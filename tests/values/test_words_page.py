@@ -337,16 +337,16 @@ def test_a_pin_and_how_far_it_was(page: Page, judged: dict[str, Any]) -> None:
 
 def test_drawings_to_scale(page: Page, before: dict[str, Any]) -> None:
     pack = page.text("/print/pack")
-    assert 'width="280.0mm"' in pack  # the rail: the wheelbase and 10 mm at either end
-    # notch 0 at the rear axle, notch 10 at the front one, 26 mm apart
-    for n in range(11):
-        assert f'<text x="{10 + 26 * n:.2f}" y="22" font-size="6" text-anchor="middle">{n}</text>' in pack
+    assert pack.count('width="150.0mm"') == 2  # the rail in halves: half the wheelbase and 10 mm at either end
+    # notch 0 at the rear axle, notch 10 at the front one, 26 mm apart; the halves are joined at notch 5
+    for n, place in (*((n, 10 + 26 * n) for n in range(6)), *((n, 10 + 26 * (n - 5)) for n in range(5, 11))):
+        assert f'<text x="{place:.2f}" y="22" font-size="6" text-anchor="middle">{n}</text>' in pack
     # wheels: 48 by 20 mm about the contacts, the drawing's y downwards
     for x, y in PLACES * 1000:
         assert f'<rect x="{x - 24:.1f}" y="{-y - 10:.1f}" width="48" height="20"' in pack
     assert '<rect x="-90.0" y="-100.0" width="420.0" height="200.0"' in pack
-    for pct in (-80, 0, 60, 120):
-        assert f'<text x="{2.6 * pct:.1f}" y="128.0" font-size="13" text-anchor="middle">{pct}</text>' in pack
+    for pct, shown in ((-80, "\u221280"), (0, "0"), (60, "60"), (120, "120")):
+        assert f'<text x="{2.6 * pct:.1f}" y="128.0" font-size="13" text-anchor="middle">{shown}</text>' in pack
 
 
 def test_the_same_log_outside_the_page(judged: dict[str, Any], log: Path) -> None:
