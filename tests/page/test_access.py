@@ -42,7 +42,7 @@ def smallest_text(page: Any) -> float:
     )
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("scheme", ["light", pytest.param("dark", marks=pytest.mark.thorough)])
 def test_every_page_is_accessible_at_every_width(browser: Any, tmp_path: Path, scheme: str) -> None:
     with served(tmp_path) as serving:
         # the dark colours are the same at every width
@@ -106,6 +106,7 @@ def test_the_first_load_is_small_and_quick(browser: Any, tmp_path: Path) -> None
         assert all(name.startswith(serving.url) for name, _ in sizes)  # nothing from the internet
 
 
+@pytest.mark.thorough
 def test_trouble_is_said_and_passes(browser: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     with served(tmp_path) as serving:
         page, other = browser.new_page(), browser.new_page()
@@ -191,6 +192,7 @@ def judged(page: Any, serving: Any) -> None:
     until_bench(page, lambda: serving.bench.verdict is not None and not serving.bench.work.busy)
 
 
+@pytest.mark.thorough
 def test_every_state_is_accessible_and_large_enough(browser: Any, tmp_path: Path) -> None:
     """With a verdict, comparisons, a long name and a class in each phase; letters of 11 px or more at 390 px."""
     with served(tmp_path) as serving:
@@ -277,6 +279,7 @@ def test_the_class_screen_shows_the_whole_answer_at_once(browser: Any, tmp_path:
         assert order.index("guesses") < order.index("forecast") < order.index("measured")
 
 
+@pytest.mark.thorough
 def test_ten_stops_lead_to_the_next_step(browser: Any, tmp_path: Path) -> None:
     """Weigh, what is asked meanwhile, push, and the next experiment: from each to the next by the keyboard."""
     with served(tmp_path) as serving:

@@ -7,6 +7,8 @@ import re
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 from tests.page.browser import idle, picture, served, until, watched
 
 SPRINGS = {
@@ -92,6 +94,7 @@ def test_the_weights_are_read_from_two_metres(browser: Any, tmp_path: Path) -> N
         assert wrong == []
 
 
+@pytest.mark.thorough
 def test_placings_go_on_by_themselves(browser: Any, tmp_path: Path) -> None:
     """Hands-free: each placing is asked for, and taken when the car was set down anew and stands at rest."""
     with served(tmp_path) as serving:

@@ -5,10 +5,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pytest
 
 from tests.page.browser import idle, served, until, until_bench, watched
 
 
+@pytest.mark.thorough
 def test_eight_windows_of_one_browser_share_a_stream_and_stay_alive(browser: Any, tmp_path: Path) -> None:
     """A browser opens six connections to a host at the most: with a stream in each window the buttons would be dead."""
     with served(tmp_path) as serving:

@@ -47,7 +47,10 @@ UNITS = [
 ]
 
 
-@pytest.mark.parametrize(("unit", "show", "step"), UNITS)
+@pytest.mark.parametrize(
+    ("unit", "show", "step"),
+    [pytest.param(*one, marks=() if one[0] == "oz" else pytest.mark.thorough) for one in UNITS],
+)
 def test_each_unit_comes_out_in_grams_with_the_step_of_its_digits(
     unit: str, show: Callable[[float], str], step: float, tmp_path: Path
 ) -> None:
@@ -107,6 +110,7 @@ def test_scales_are_refused_with_a_car_on_them_and_without(tmp_path: Path) -> No
     assert records(tmp_path / "log", "weighing") == []
 
 
+@pytest.mark.thorough
 def test_one_known_mass_checks_the_scales(tmp_path: Path) -> None:
     """They show 1 % too much; 500 g on each says so, and the weighing after it is right."""
     test = write_cards(tmp_path, bench={"pads.line_pattern": "<c1>, <c2>, <c3>, <c4>", "pads.unit": "g"})
@@ -140,6 +144,7 @@ def test_a_weight_of_the_pad_protocol_is_refused(tmp_path: Path) -> None:
     assert "the pad protocol sends counts" in told.err
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(
     ("pattern", "line", "names"),
     [

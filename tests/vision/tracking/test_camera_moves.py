@@ -56,7 +56,10 @@ def filmed(path: Path, camera: CameraPath, *, known: bool = True) -> tuple[ClipT
     return track, error(track, (time, pose))
 
 
-@pytest.mark.parametrize("degrees", [0.2, -0.5, 1.0])
+MORE = pytest.mark.thorough
+
+
+@pytest.mark.parametrize("degrees", [pytest.param(0.2, marks=MORE), -0.5, pytest.param(1.0, marks=MORE)])
 def test_a_camera_turned_about_its_own_axis_is_noticed(tmp_path: Path, degrees: float) -> None:
     track, off = filmed(tmp_path / "rolled.avi", turned(degrees, (0, 0, 1), 0.5))
     assert len(track.time) >= 29
@@ -67,7 +70,7 @@ def test_a_camera_turned_about_its_own_axis_is_noticed(tmp_path: Path, degrees: 
     assert any(" 0.5 s" in note for note in track.notes)
 
 
-@pytest.mark.parametrize("known", [True, False])
+@pytest.mark.parametrize("known", [pytest.param(True, marks=MORE), False])
 def test_a_zoom_in_mid_push_is_noticed(tmp_path: Path, known: bool) -> None:
     """One per cent nearer: a floor found anew in every frame takes it for a camera that came nearer."""
     film(tmp_path / "clear.avi")
@@ -89,6 +92,7 @@ def test_a_bump_in_the_middle_costs_its_own_frames(tmp_path: Path) -> None:
     assert track.view.time.size == 31
 
 
+@pytest.mark.thorough
 def test_a_tap_at_the_end_costs_the_end(tmp_path: Path) -> None:
     """The finger that stops the recording: the last three frames are of another camera."""
     track, off = filmed(tmp_path / "tapped.avi", turned(-1.5, (0, 1, 0), 0.93), known=False)
