@@ -34,15 +34,15 @@ def pytest_xdist_auto_num_workers() -> Generator[None, int, int]:
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """The longest files first: begun last, one of them would still run when the other processes have nothing left.
 
-    Of the thorough tests only a third, by file, where PIVOTBENCH_THIRD is 0, 1 or 2: what `.ci/run` has time for.
+    Of the thorough tests only a sixth, by file, where PIVOTBENCH_SIXTH is 0 to 5: what `.ci/run` has time for.
     """
     items.sort(key=lambda item: item.path.name not in LONGEST)
-    third = os.environ.get("PIVOTBENCH_THIRD")
-    if third is not None:
+    sixth = os.environ.get("PIVOTBENCH_SIXTH")
+    if sixth is not None:
         others = [
             item
             for item in items
-            if item.get_closest_marker("thorough") and zlib.crc32(item.path.name.encode()) % 3 != int(third)
+            if item.get_closest_marker("thorough") and zlib.crc32(item.path.name.encode()) % 6 != int(sixth)
         ]
         config.hook.pytest_deselected(items=others)
         items[:] = [item for item in items if item not in set(others)]

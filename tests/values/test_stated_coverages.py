@@ -22,14 +22,14 @@ def limits(count: int) -> tuple[float, float]:
 
 
 def test_forecast_intervals_hold_the_truth() -> None:
-    hits, _, plain = prediction_coverage.kappa_coverage(np.random.default_rng(SEED), 60, 600)
+    hits, _, plain = prediction_coverage.kappa_coverage(np.random.default_rng(SEED), 20, 400)
     low, high = limits(len(hits))
     assert low <= np.mean(hits) <= high
     assert np.mean(plain) < np.mean(hits)  # push place and grip ratio alone promise too much
 
 
 def test_inferred_grip_ratios_hold_the_truth() -> None:
-    hits, _, plain = prediction_coverage.ratio_coverage(np.random.default_rng(SEED), 50)
+    hits, _, plain = prediction_coverage.ratio_coverage(np.random.default_rng(SEED), 20)
     low, high = limits(len(hits))
     assert low <= np.mean(hits) <= high
     assert np.mean(plain) < 0.8  # cards taken at their word

@@ -29,7 +29,10 @@ def test_sample_of_simulated_weighings(benchmark: ModuleType) -> None:
     for key, share in tally.share().items():
         assert 0.95 - slack <= share <= 1.0, key
         # The plain reading of one placement promises too much: the benchmark does put the intervals to the test.
-        assert baseline.share()[key] < 0.75, key
+        # (It reads one placement: turned weighings and scales have none.)
+        if key in baseline.share():
+            assert baseline.share()[key] < 0.75, key
+    assert {"corner", "cross_weight"} <= set(baseline.share())
 
 
 def test_the_lifted_car_of_the_simulation_obeys_statics(benchmark: ModuleType) -> None:
