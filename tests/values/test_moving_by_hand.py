@@ -202,7 +202,8 @@ def test_how_much_side_grip_each_axle_uses(tmp_path: Path, drive: str, front: fl
     weak = {"rear": (0.45, 0.9), "front": (0.9, 0.45), "four": (0.7, 0.9)}[drive]
     got = moved(tmp_path, "--grip", *weak, "--drive", drive, phases=phases)
     says = {"rear": "pushes on at the front", "front": "steps out at the rear", "four": "holds"}[drive]
-    assert got["phases"][2]["behaviour"] == says
+    # what the card's doubts leave open beside it is told with it: "holds or pushes on at the front"
+    assert says in got["phases"][2]["behaviour"].split(" or ")
     for phase, one, part in zip(phases, got["phases"], (front, 0.6, 0.0), strict=True):
         load = np.array(one["load_g"]) / 1000 * G
         held = grip(load, *weak)
