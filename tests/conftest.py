@@ -37,15 +37,15 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     Of the thorough tests only a sixth, by file, where PIVOTBENCH_SIXTH is 0 to 5: what `.ci/run` has time for.
     """
     items.sort(key=lambda item: item.path.name not in LONGEST)
-    sixth = os.environ.get("PIVOTBENCH_SIXTH")
-    if sixth is not None:
-        others = [
-            item
-            for item in items
-            if item.get_closest_marker("thorough") and zlib.crc32(item.path.name.encode()) % 6 != int(sixth)
-        ]
-        config.hook.pytest_deselected(items=others)
-        items[:] = [item for item in items if item not in set(others)]
+    if (sixth := os.environ.get("PIVOTBENCH_SIXTH")) is None:
+        return
+    kept: list[pytest.Item] = []
+    others: list[pytest.Item] = []
+    for item in items:
+        now = not item.get_closest_marker("thorough") or zlib.crc32(item.path.name.encode()) % 6 == int(sixth)
+        (kept if now else others).append(item)
+    config.hook.pytest_deselected(items=others)
+    items[:] = kept
 
 
 def judged(report: Any) -> Any:

@@ -111,20 +111,11 @@ class PushState:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Drawn:
-    """Draws of one car and push, ready for the solver; the leading axis is the draw."""
+class Drawn(PushBatch):
+    """Draws of one car and push, ready for the solver; the leading axis is the draw. path, settled: see PushState."""
 
-    contacts: Contacts
-    finger: Finger
-    transfer: LoadTransfer | None
     path: Rule
     settled: float | None
-    count: int
-
-    @property
-    def pushes(self) -> PushBatch:
-        """The same without the rule."""
-        return PushBatch(contacts=self.contacts, finger=self.finger, transfer=self.transfer, count=self.count)
 
 
 def check_states(car: CarState, push: PushState) -> None:

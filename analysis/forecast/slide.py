@@ -57,13 +57,12 @@ def slide(drawn: Drawn, wheelbase: float, *, turn: float, travel: float | None =
     """
     until, middle = Until(turn=turn, travel=travel), 0.5 * wheelbase
     if not _stays(drawn.finger.kind, drawn.path) and drawn.settled is not None:
-        whole = integrate_settled(drawn.pushes, until=until, tolerance=drawn.settled, rule=drawn.path, middle=middle)
+        whole = integrate_settled(drawn, until=until, tolerance=drawn.settled, rule=drawn.path, middle=middle)
         drift = _drift(whole.turn, whole.displacement)
         return _begun(whole.start, whole.kappa, drift, whole.nearest, whole.certified)
     points = solve_push(drawn.contacts, drawn.finger, transfer=drawn.transfer)
-    place = np.asarray(drawn.finger.place, dtype=float)
-    motion = at_patches(points, drawn.contacts, place, sticks=drawn.finger.kind == "sticking")
-    nearest = np.abs(place[..., 0] - centre_of_friction(drawn.contacts))
+    motion = at_patches(points, drawn.contacts, drawn.finger)
+    nearest = np.abs(np.asarray(drawn.finger.place)[..., 0] - centre_of_friction(drawn.contacts))
     if _stays(drawn.finger.kind, drawn.path):
         with np.errstate(divide="ignore", invalid="ignore"):
             drift = motion.twist[..., 0] / (motion.twist[..., 1] + middle * motion.twist[..., 2])
@@ -104,7 +103,7 @@ def _drift(turn: FloatArray, displacement: FloatArray) -> FloatArray:
 
 def join_draws(parts: Sequence[Drawn]) -> Drawn:
     """One batch from several with the same kind of finger and path."""
-    whole = join_pushes([one.pushes for one in parts])
+    whole = join_pushes(parts)
     return replace(parts[0], contacts=whole.contacts, finger=whole.finger, transfer=whole.transfer, count=whole.count)
 
 

@@ -169,7 +169,7 @@ class PushRates:
     def start(self) -> SlideMotion:
         """Solve at the start, where the finger's line and the normal are one."""
         points = solve_push(self.contacts, self.finger, transfer=self.transfer)
-        self.known = at_patches(points, self.contacts, self.place, sticks=self.finger.kind == "sticking")
+        self.known = at_patches(points, self.contacts, self.finger)
         shape = np.broadcast_shapes(self.known.power.shape, self.turn.shape, self.travel.shape)
         self.worst = np.broadcast_to(self.known.residual, shape)
         self.good = np.broadcast_to(self.known.certified, shape)
@@ -195,9 +195,7 @@ class PushRates:
             if self.finger.kind == "line":
                 moved = replace(moved, direction=line)
             solve = solve_some if self.partly else solve_push
-            points = solve(self.contacts, moved, transfer=self.transfer)
-            place = np.asarray(moved.place, dtype=float)
-            motion = at_patches(points, self.contacts, place, sticks=self.finger.kind == "sticking")
+            motion = at_patches(solve(self.contacts, moved, transfer=self.transfer), self.contacts, moved)
             self.worst = np.maximum(self.worst, motion.residual)
             self.good = self.good & motion.certified
         vx, vy, omega = np.moveaxis(motion.twist, -1, 0)

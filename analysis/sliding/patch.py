@@ -13,6 +13,7 @@ import numpy as np
 
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.sliding.contacts import Contacts
+from analysis.sliding.finger import Finger
 from analysis.sliding.motion import SlideMotion
 
 ACROSS, ACROSS_SHARE = (table[6:] for table in np.polynomial.legendre.leggauss(12))
@@ -31,11 +32,11 @@ def held_wheels(motion: SlideMotion, contacts: Contacts) -> BoolArray:
     return turns
 
 
-def at_patches(motion: SlideMotion, contacts: Contacts, finger_place: FloatArray, *, sticks: bool) -> SlideMotion:
+def at_patches(motion: SlideMotion, contacts: Contacts, finger: Finger) -> SlideMotion:
     """The motion of cars whose rolling wheels touch with the patches of `contacts`; forces stay as they are.
 
-    motion: of the same contacts as points.  finger_place: (..., 2) m, car axes.  sticks: the touched point of the car
-    moves as the finger does, both ways; otherwise it keeps its speed square to the car's axis alone.
+    motion: of the same contacts as points, under the same finger.  The touched point of the car moves as a finger does
+    that sticks, both ways; otherwise it keeps its speed square to the car's axis alone.
     """
     if contacts.patch is None:
         return motion
@@ -48,7 +49,8 @@ def at_patches(motion: SlideMotion, contacts: Contacts, finger_place: FloatArray
     x = np.broadcast_to(np.asarray(contacts.place, dtype=float)[..., 0], shape)
     capacity = np.where(held, np.asarray(contacts.grip, dtype=float) * motion.load, 0.0)
     total = np.maximum(capacity.sum(axis=-1), 1e-300)
-    station = np.broadcast_to(np.asarray(finger_place, dtype=float)[..., 0], some.shape)
+    place = np.asarray(finger.place, dtype=float)
+    station = np.broadcast_to(place[..., 0], some.shape)
     axle = (capacity * x).sum(axis=-1) / total
     length, width = ((capacity * patch[..., i]).sum(axis=-1) / total for i in range(2))
     arm = np.abs(axle - station)
@@ -56,7 +58,7 @@ def at_patches(motion: SlideMotion, contacts: Contacts, finger_place: FloatArray
     rows = np.flatnonzero(some & (arm > 0.0))
     away = np.zeros(some.shape)
     away.flat[rows] = pivot_beside(needed.flat[rows], length.flat[rows], width.flat[rows], arm.flat[rows])
-    return _moved(motion, np.sign(axle - station) * away, np.asarray(finger_place, dtype=float), sticks=sticks)
+    return _moved(motion, np.sign(axle - station) * away, place, sticks=finger.kind == "sticking")
 
 
 def pivot_beside(needed: FloatArray, length: FloatArray, width: FloatArray, arm: FloatArray) -> FloatArray:

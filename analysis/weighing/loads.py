@@ -25,6 +25,10 @@ class Loads:
         """(n, n) g2, all causes together."""
         return total_covariance(self.parts, len(self.load_g))
 
+    def part(self, cause: str) -> FloatArray:
+        """(n, n) g2 of one cause; every cause stands in `parts` once."""
+        return next(part.covariance for part in self.parts if part.name == cause)
+
 
 def loads_from_counts(
     calibrations: Sequence[Calibration],

@@ -14,7 +14,7 @@ from typing import Any
 
 from rig.base.errors import InputError
 from rig.base.plain_json import Json
-from rig.pads.columns import JsonForm, TextForm, json_form, text_form
+from rig.pads.columns import Column, JsonForm, TextForm, json_form, text_form
 from rig.pads.lines import Reading
 from rig.pads.load_columns import CHANNELS, WHEEL_NAMES, UnclearColumnsError, in_channels, sorted_columns, unit_shown
 from rig.pads.patterns import DecimalMark, PatternLines
@@ -92,14 +92,8 @@ def _from_text(form: TextForm, mark: DecimalMark, lines: Sequence[str]) -> Propo
     if naming is not None:
         return _one_pad_a_line(form, mark, naming, lines)
     wheels, total, left_out = sorted_columns(form.columns)
-    if len(wheels) == 1:
-        marks = {wheels[0].place: "<c1>"}
-    else:
-        marks = {column.place: f"<c{channel}>" for channel, column in in_channels(wheels)}
-    if total is not None:
-        marks[total.place] = "<sum>"
     unit, remarks = unit_shown(wheels)
-    pattern = _text_pattern(form, marks)
+    pattern = _text_pattern(form, _marks(wheels, total))
     keys: Json = {"line_pattern": pattern, "unit": unit, "decimal_mark": mark}
     return _checked(keys, lines, single=len(wheels) == 1, remarks=[*remarks, *left_out], form=form)
 
@@ -110,21 +104,21 @@ def _from_json(form: JsonForm, lines: Sequence[str]) -> Proposal:
     unit, remarks = unit_shown(wheels)
     if len(wheels) == 1 and names:
         path, words = names[0]
-        marks: dict[Any, str] = {wheels[0].place: "<count>", path: "<pad>"}
         keys: Json = {
-            "line_pattern": _json_pattern(form.whole, marks),
+            "line_pattern": _json_pattern(form.whole, {wheels[0].place: "<count>", path: "<pad>"}),
             "unit": unit,
             "pad_names": _named_pads(words),
         }
         return _checked(keys, lines, single=False, remarks=[*remarks, *left_out])
-    if len(wheels) == 1:
-        marks = {wheels[0].place: "<c1>"}
-    else:
-        marks = {column.place: f"<c{channel}>" for channel, column in in_channels(wheels)}
-    if total is not None:
-        marks[total.place] = "<sum>"
-    keys = {"line_pattern": _json_pattern(form.whole, marks), "unit": unit}
+    keys = {"line_pattern": _json_pattern(form.whole, _marks(wheels, total)), "unit": unit}
     return _checked(keys, lines, single=len(wheels) == 1, remarks=[*remarks, *left_out])
+
+
+def _marks(wheels: Sequence[Column], total: Column | None) -> dict[Any, str]:
+    """What a pattern has in place of each load, and of their sum where there is one."""
+    channels = [(1, wheels[0])] if len(wheels) == 1 else in_channels(wheels)
+    marks = {column.place: f"<c{channel}>" for channel, column in channels}
+    return marks if total is None else marks | {total.place: "<sum>"}
 
 
 def _one_pad_a_line(form: TextForm, mark: DecimalMark, naming: "_Naming", lines: Sequence[str]) -> Proposal:

@@ -11,6 +11,7 @@ from analysis.moving.tyres import Tyres, axle_capacity
 from analysis.statistics.monte_carlo import square_root
 from rig.cards.chassis import Moving, moving_car, springs_on
 from rig.cards.schema import CarCard
+from rig.cards.schema import Chassis as ChassisCard
 
 GRIP_RATIO_U = 0.05
 """Of front to rear grip, relative, until measured (as on the test card)."""
@@ -41,6 +42,12 @@ class OpenTo:
     balance: float | None = None
     balance_u: float = 0.0
     balance_by: str = "weights and grip"
+
+    def fall_with_load(self, section: ChassisCard) -> tuple[float, float]:
+        """Load sensitivity and its standard uncertainty: the measured one, else that under the springs on the card."""
+        if self.sensitivity is None:
+            return section.load_sensitivity, section.load_sensitivity_u
+        return self.sensitivity, self.sensitivity_u
 
 
 NOTHING_ELSE = OpenTo()
@@ -100,10 +107,7 @@ def drawn_cars(
     front to rear grip, and what `open_to` says.  load: (4,) N.  Source: Monte Carlo (JCGM 101:2008), normal inputs.
     """
     section = springs_on(card, where=where)
-    if open_to.sensitivity is None:
-        fall, fall_u = section.load_sensitivity, section.load_sensitivity_u
-    else:
-        fall, fall_u = open_to.sensitivity, open_to.sensitivity_u
+    fall, fall_u = open_to.fall_with_load(section)
     car = moving_car(card, load, where=where).chassis
     masses = np.asarray(car.unsprung_mass)
     mass = float(load.sum()) / STANDARD_GRAVITY

@@ -1,7 +1,7 @@
 """The moving car, from cards to answers: phases, reachable balance points, how load arrives, what a change does."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -182,16 +182,7 @@ class _Cast:
 
 def answer_driven(car: DrivenCar, asked: DriftQuestion, *, where: str) -> MovingAnswers:
     """`answer_moving` of a car with its own grip and its own uncertainties."""
-    mine = DriftQuestion(
-        phases=asked.phases,
-        grip=car.grip,
-        open_to=car.open_to,
-        drive=asked.drive,
-        rank_phase=asked.rank_phase,
-        blend=asked.blend,
-        seed=asked.seed,
-    )
-    return answer_moving(car.card, car.load, mine, where=where)
+    return answer_moving(car.card, car.load, replace(asked, grip=car.grip, open_to=car.open_to), where=where)
 
 
 def answer_moving(card: CarCard, load: FloatArray, asked: DriftQuestion, *, where: str = "car card") -> MovingAnswers:
@@ -250,8 +241,8 @@ def answer_moving(card: CarCard, load: FloatArray, asked: DriftQuestion, *, wher
 
 
 def _cast(card: CarCard, load: FloatArray, asked: DriftQuestion, *, where: str) -> _Cast:
-    car, section, open_to = moving_car(card, load, where=where), springs_on(card, where=where), asked.open_to
-    fall = section.load_sensitivity if open_to.sensitivity is None else open_to.sensitivity
+    car, open_to = moving_car(card, load, where=where), asked.open_to
+    fall, _ = open_to.fall_with_load(springs_on(card, where=where))
     tyres = tyres_like(car.chassis, front=asked.grip[0], rear=asked.grip[1], sensitivity=min(fall, 0.99))
     if open_to.balance is not None:
         tyres = balanced_at(tyres, np.asarray(load, dtype=float), open_to.balance)

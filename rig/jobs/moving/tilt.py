@@ -37,7 +37,7 @@ from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
 from rig.jobs.moving.drawn_cars import OpenTo, drawn_cars
 from rig.jobs.weighing.pads import Ask, OpenPads
-from rig.jobs.weighing.scale import in_wheel_order, scale_of
+from rig.jobs.weighing.scale import scale_of
 from rig.jobs.weighing.weights import Weighing, written
 from rig.log.store import BenchLog
 from rig.lookups.cards_and_pivots import keep_cards
@@ -156,11 +156,10 @@ def read_tilts(
                 again = "" if k == 0 else "once more: "
                 text = f"{again}{WAY_WORDS[way]}; press the body down and let it up slowly, a hand below it"
                 ask(Step(text=text, action="car"))
-                placed = scale.place_once(pads, progress=progress)
-                read.append(scale.wheels(placed.loads.load_g))
-                parts = in_wheel_order(placed.loads.parts, scale.order)
-                noise = max(noise, _root(sum(np.diag(p.covariance).mean() for p in parts if p.name == "noise")))
-                drift = max(drift, _root(sum(np.diag(p.covariance).mean() for p in parts if p.name != "noise")))
+                loads = scale.place_once(pads, progress=progress).loads
+                read.append(scale.wheels(loads.load_g))
+                own = loads.part("noise")
+                noise, drift = max(noise, _of_a_pad(own)), max(drift, _of_a_pad(loads.covariance - own))
             rows.append(
                 TiltRow(
                     way=way.value,
@@ -174,8 +173,9 @@ def read_tilts(
     return tuple(rows), (noise, drift), scale.records
 
 
-def _root(variance: float) -> float:
-    return float(np.sqrt(variance))
+def _of_a_pad(covariance: FloatArray) -> float:
+    """Standard uncertainty of one of the pads, their mean. covariance: (4, 4)."""
+    return float(np.sqrt(np.diag(covariance).mean()))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,7 +1,7 @@
 """The builder's loop to a wanted cross weight, and what the floor and shims have to do with it."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -70,17 +70,7 @@ def builder_loop(
 
     Every weighing is in the log at once.
     """
-    rates = spring_rates(cards.car)
-    assert cards.car.chassis is not None  # spring_rates has seen to it
-    state = LoopState(
-        response=response_from_rates(rates),
-        rates=rates,
-        pitch=cards.car.chassis.rear.collar_pitch_mm * MM,
-        target_pct=target.share_pct,
-        tolerance_pct=target.tolerance_pct,
-        bars=target.bars,
-        gravity=place_gravity(cards.bench),
-    )
+    state = _at_first(cards, target)
     steps: list[BuilderStep] = []
     weighings: list[RecordedWeighing] = []
     step = next_step(state)
@@ -110,6 +100,21 @@ def builder_loop(
     return CrossRun(steps=tuple(steps), record=record)
 
 
+def _at_first(cards: CardSet, target: CrossTarget) -> LoopState:
+    """The loop before its first step. Raises InputError as `spring_rates`."""
+    rates = spring_rates(cards.car)
+    assert cards.car.chassis is not None  # spring_rates has seen to it
+    return LoopState(
+        response=response_from_rates(rates),
+        rates=rates,
+        pitch=cards.car.chassis.rear.collar_pitch_mm * MM,
+        target_pct=target.share_pct,
+        tolerance_pct=target.tolerance_pct,
+        bars=target.bars,
+        gravity=place_gravity(cards.bench),
+    )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CrossGap:
     """How far a weighing is from the wanted cross weight.
@@ -135,17 +140,7 @@ def cross_gap(cards: CardSet, weights: CornerWeights, target: CrossTarget) -> Cr
     elif cards.car.chassis is None:
         advice = "Give the springs on the car card ([chassis]) to know how far to turn a collar."
     else:
-        rates = spring_rates(cards.car)
-        state = LoopState(
-            response=response_from_rates(rates),
-            rates=rates,
-            pitch=cards.car.chassis.rear.collar_pitch_mm * MM,
-            target_pct=target.share_pct,
-            tolerance_pct=target.tolerance_pct,
-            bars="none",
-            stage="weigh",
-            gravity=place_gravity(cards.bench),
-        )
+        state = replace(_at_first(cards, target), bars="none", stage="weigh")
         advice = f"{collar_words(next_step(state, weights))}; then settle and weigh."
     return CrossGap(over_g=over, half_width_g=half, advice=advice)
 

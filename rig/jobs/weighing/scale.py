@@ -151,7 +151,7 @@ def pool(bench: BenchCard, placed: Sequence[Loads]) -> Placements:
     return pool_placements(
         np.array([loads.load_g[order] for loads in placed]),
         [part for part in parts if part.name != "noise"],
-        noise=next(part.covariance for part in parts if part.name == "noise"),
+        noise=placed[-1].part("noise")[np.ix_(order, order)],
         scatter_g=bench.pads.reseat_g,
     )
 

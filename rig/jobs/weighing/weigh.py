@@ -92,9 +92,8 @@ def weigh_on_pads(
 
 def known_pads(loads: Loads) -> PadPrior:
     """How well the pads are known to agree: from their calibration and zero, as they enter this weighing."""
-    part = {one.name: np.diag(one.covariance) for one in loads.parts}
-    offset = float(np.sqrt(np.mean(part["zero"] + part["pads"])))
-    gain = float(np.sqrt(np.mean(part["curves"])) / max(float(np.mean(np.abs(loads.load_g))), 1.0))
+    offset = float(np.sqrt(np.mean(np.diag(loads.part("zero") + loads.part("pads")))))
+    gain = float(np.sqrt(np.mean(np.diag(loads.part("curves")))) / max(float(np.mean(np.abs(loads.load_g))), 1.0))
     return pad_prior(offset_u_g=offset, gain_u=gain)
 
 
@@ -106,7 +105,7 @@ def calibrated_prior(placed: Sequence[Loads], order: FloatArray) -> PadPrior:
     """
     rows = np.ix_(order, order)
     part = {
-        name: np.mean([next(p.covariance for p in loads.parts if p.name == name)[rows] for loads in placed], axis=0)
+        name: np.mean([loads.part(name)[rows] for loads in placed], axis=0)
         for name in ("zero", "pads", "curves", "masses")
     }
     load = np.maximum(np.mean([loads.load_g[order] for loads in placed], axis=0), 1.0)
@@ -165,7 +164,7 @@ def weigh_turned(
             done.append(turn)
     loads = [one.loads for one in placed]
     prior, missing = known_before_turning(cards, loads, scale.order)
-    noise = np.mean([np.diag(part.covariance).mean() for one in loads for part in one.parts if part.name == "noise"])
+    noise = np.mean([np.diag(one.part("noise")).mean() for one in loads])
     found = solve_orientations(
         np.array(rows),
         done,

@@ -56,7 +56,7 @@ def test_the_pivot_lies_beside_the_rear_axle(station: float, fronts: float, leng
     contacts = Contacts(place=PLACE, load=load, drag=drag, patch=patch)
     finger = Finger(kind="rolling", place=(station, -H))
     points = solve_push(contacts, finger)
-    found = at_patches(points, contacts, np.array(finger.place), sticks=False)
+    found = at_patches(points, contacts, finger)
     _, vy, omega = least_power(station, load, patch, drag)
     assert float(points.pivot[0]) == pytest.approx(0.0, abs=1e-9)
     assert -found.twist[1] / found.twist[2] == pytest.approx(-vy / omega, rel=0.01)
@@ -68,9 +68,8 @@ def test_pushed_behind_the_balance_point_it_lies_ahead_of_the_front_axle() -> No
     load, drag = np.array([3.2, 3.2, 4.1, 4.1]), np.full(4, 0.02)
     patch = np.array([[0.012, 0.024]] * 2 + [[0.006, 0.03]] * 2)  # the front axle's is what counts
     contacts = Contacts(place=PLACE, load=load, drag=drag, patch=patch)
-    found = at_patches(
-        solve_push(contacts, Finger(kind="rolling", place=(0.05, -H))), contacts, np.array([0.05, -H]), sticks=False
-    )
+    finger = Finger(kind="rolling", place=(0.05, -H))
+    found = at_patches(solve_push(contacts, finger), contacts, finger)
     # the same car seen from behind
     turned = least_power(L - 0.05, load[[2, 2, 0, 0]], patch[[2, 2, 0, 0]], drag)
     assert -found.twist[1] / found.twist[2] == pytest.approx(L + turned[1] / turned[2], rel=1e-3)
@@ -84,7 +83,7 @@ def test_one_axle_blocked_and_a_finger_that_sticks() -> None:
     contacts = Contacts(place=PLACE, load=load, drag=drag, patch=patch)
     finger = Finger(kind="sticking", place=(0.23, -H))
     points = solve_push(contacts, finger)
-    found = at_patches(points, contacts, np.array(finger.place), sticks=True)
+    found = at_patches(points, contacts, finger)
     want = least_power(0.23, load, patch, drag, touch=-H)
     assert float(points.pivot[0]) == pytest.approx(0.0, abs=1e-9)
     assert -found.twist[1] / found.twist[2] == pytest.approx(-want[1] / want[2], rel=0.04)
@@ -98,7 +97,7 @@ def test_blocked_wheels_and_points_are_left_as_they_are() -> None:
     for drag, given in (([1.0] * 4, patch), ([0.02] * 4, np.zeros((4, 2))), ([0.02] * 4, None)):
         contacts = Contacts(place=PLACE, load=np.full(4, 3.6), drag=drag, patch=given)
         points = solve_push(contacts, finger, transfer=lean)
-        same = at_patches(points, contacts, np.array(finger.place), sticks=False)
+        same = at_patches(points, contacts, finger)
         np.testing.assert_array_equal(same.twist, points.twist)
 
 
