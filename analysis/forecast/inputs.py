@@ -15,9 +15,9 @@ from analysis.base.finger import FingerName
 from analysis.base.wheels import AXLES, FRONT_LESS_REAR
 from analysis.sliding.contacts import AxleKind, Contacts, Law, couple_axles
 from analysis.sliding.finger import Finger, LoadTransfer
-from analysis.sliding.finite import Rule
-from analysis.sliding.together import PushBatch
 from analysis.statistics.monte_carlo import square_root
+from analysis.whole_push.finite import Rule
+from analysis.whole_push.together import PushBatch
 
 
 def _zeros(*shape: int) -> FloatArray:

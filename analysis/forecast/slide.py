@@ -8,12 +8,12 @@ import numpy as np
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.forecast.inputs import Drawn, PushState
 from analysis.sliding.contacts import centre_of_friction
-from analysis.sliding.finite import FinitePush, Until, integrate_push
 from analysis.sliding.motion import SlideMotion
-from analysis.sliding.patch import at_patches
-from analysis.sliding.settled import integrate_settled
 from analysis.sliding.solve import solve_push
-from analysis.sliding.together import join_pushes
+from analysis.whole_push.finite import FinitePush, Until, integrate_push
+from analysis.whole_push.patch import at_patches
+from analysis.whole_push.settled import integrate_settled
+from analysis.whole_push.together import join_pushes
 
 DEFAULT_TURN = float(np.radians(10.0))
 """Rotation over which a slide is integrated when nobody said how far it turned."""

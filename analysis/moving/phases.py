@@ -9,11 +9,11 @@ import numpy as np
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.errors import InputError
 from analysis.base.gravity import STANDARD_GRAVITY as G
-from analysis.moving.chassis import SHAPES, Chassis
-from analysis.moving.dampers import BodyInertia, Dampers
-from analysis.moving.equilibrium import equilibrium
-from analysis.moving.response import Manoeuvre, respond
 from analysis.moving.tyres import Balance, Tyres, balance, friction_centre
+from analysis.springs.chassis import SHAPES, Chassis
+from analysis.springs.dampers import BodyInertia, Dampers
+from analysis.springs.equilibrium import equilibrium
+from analysis.springs.response import Manoeuvre, respond
 
 LACKS = (
     "A push at the bench lacks what a drift has: driven wheels that spin (their grip goes forward, not sideways), "

@@ -6,14 +6,14 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-from analysis.moving.chassis import Chassis
-from analysis.moving.equilibrium import equilibrium
 from analysis.moving.phases import tyres_with_axis, with_axis
 from analysis.moving.region import grip_limit
 from analysis.moving.tyres import Tyres, grip_at
 from analysis.sliding.contacts import Contacts
 from analysis.sliding.finger import Finger
 from analysis.sliding.solve import solve_push
+from analysis.springs.chassis import Chassis
+from analysis.springs.equilibrium import equilibrium
 
 
 def push_turn_per_travel(

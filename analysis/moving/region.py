@@ -6,10 +6,10 @@ import numpy as np
 
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.errors import InputError
-from analysis.moving.chassis import Chassis
-from analysis.moving.equilibrium import equilibrium, standing
 from analysis.moving.phases import tyres_with_axis, with_axis
 from analysis.moving.tyres import Tyres, capacity, checked_tyres, friction_centre
+from analysis.springs.chassis import Chassis
+from analysis.springs.equilibrium import equilibrium, standing
 
 RASTER = 160
 """Cells along each side of the picture that the area is counted on."""

@@ -7,11 +7,11 @@ import numpy as np
 
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.errors import InputError
-from analysis.moving.chassis import Chassis, checked, stacked
-from analysis.moving.equilibrium import equilibrium
 from analysis.moving.phases import DRIFT, Phase, checked_phases
 from analysis.moving.pivots import push_turn_per_travel
 from analysis.moving.tyres import Tyres, friction_centre
+from analysis.springs.chassis import Chassis, checked, stacked
+from analysis.springs.equilibrium import equilibrium
 
 BAR_SIZE = 0.15
 """Of the mean wheel rate: what one size of bar adds (common practice, no source)."""

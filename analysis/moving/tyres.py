@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-from analysis.moving.chassis import Chassis
+from analysis.springs.chassis import Chassis
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,8 +13,6 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.base.gravity import STANDARD_GRAVITY
-from analysis.moving.chassis import Chassis, stacked
-from analysis.moving.equilibrium import equilibrium
 from analysis.moving.setup_changes import (
     BALLAST_SHARE,
     SetupChange,
@@ -25,6 +23,8 @@ from analysis.moving.setup_changes import (
     with_springs,
 )
 from analysis.moving.tyres import Tyres, friction_centre
+from analysis.springs.chassis import Chassis, stacked
+from analysis.springs.equilibrium import equilibrium
 from analysis.statistics.monte_carlo import coverage_interval
 
 _NO_POINTS = 1e-6

@@ -6,9 +6,9 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.gravity import STANDARD_GRAVITY
-from analysis.moving.chassis import Chassis, Standing, Stops, Suspension, Unsprung, car_at_rest
-from analysis.moving.dampers import BodyInertia, Dampers, box_inertia, dampers
 from analysis.moving.phases import Phase
+from analysis.springs.chassis import Chassis, Standing, Stops, Suspension, Unsprung, car_at_rest
+from analysis.springs.dampers import BodyInertia, Dampers, box_inertia, dampers
 from analysis.weighing.warp import SpringRates, WarpResponse, response_from_rates
 from rig.base.errors import InputError
 from rig.cards.measures import GRAM, MM, contact_place

@@ -6,15 +6,15 @@ from pathlib import Path
 import numpy as np
 
 from analysis.figures.moving import RegionDraws, path_figure, region_figure
-from analysis.moving.lift_off import LABEL
 from analysis.moving.phases import LACKS
 from analysis.moving.ranking import Order, RankedEffect
+from analysis.springs.lift_off import LABEL
 from rig.base.files import write_text
 from rig.jobs.moving.moving import MovingAnswers
 from rig.jobs.moving.two_set_ups import Differences
 from rig.report.html import Part, Table, report_html
-from rig.report.words.full_size import FULL_SIZE
-from rig.report.words.moving_words import (
+from rig.report.words.moving.full_size import FULL_SIZE
+from rig.report.words.moving.on_the_move import (
     HEADS,
     NOT_SEEN_AT_REST,
     SHARE_HEADS,

@@ -25,13 +25,13 @@ import numpy as np
 from scipy.optimize import minimize
 
 from analysis.base.gravity import STANDARD_GRAVITY
-from analysis.moving.chassis import Chassis, Standing, Stops, Suspension, Unsprung, car_at_rest, rows_of
-from analysis.moving.elements import TYRE, elements_of, squash
-from analysis.moving.equilibrium import equilibrium
 from analysis.moving.phases import DRIFT, drift_path, phase_table
 from analysis.moving.region import grip_limit, reachable
 from analysis.moving.setup_changes import with_bars
 from analysis.moving.tyres import tyres_like
+from analysis.springs.chassis import Chassis, Standing, Stops, Suspension, Unsprung, car_at_rest, rows_of
+from analysis.springs.elements import TYRE, elements_of, squash
+from analysis.springs.equilibrium import equilibrium
 
 
 def dunlin() -> Chassis:

@@ -28,10 +28,10 @@ sys.path.insert(0, str(Path(__file__).parent))
 from tilted_engine import ALL_TAPED, EngineCar, G, Stand, drawn_car
 
 from analysis.base.arrays import FloatArray
-from analysis.moving.chassis import Chassis, Standing, Suspension, Unsprung, car_at_rest
 from analysis.moving.phases import Phase
 from analysis.moving.setup_changes import BALLAST_SHARE, changed, one_bar_size, usual_changes
 from analysis.moving.tyres import tyres_like
+from analysis.springs.chassis import Chassis, Standing, Suspension, Unsprung, car_at_rest
 
 FALL, STATED = 0.2, 0.02
 PHASES = (

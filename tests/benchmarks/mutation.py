@@ -52,6 +52,7 @@ WHOLE_RIG = [
 ]
 """Tests, in this process, of whole jobs: what is computed in one folder shows in the records and words of another."""
 TESTS: dict[str, list[str]] = {
+    "rig/pads/first_contact/*.py": ["rig/pads/first_contact/test_*.py", "rig/pads/test_patterns.py"],
     "rig/pads/l*.py": ["rig/pads/test_l*.py"],
     "rig/pads/p*.py": ["rig/pads/test_p*.py"],
     "rig/pads/*.py": ["rig/pads/test_bookkeeping.py", "rig/pads/test_[mrt]*.py"],
@@ -64,6 +65,8 @@ TESTS: dict[str, list[str]] = {
     "rig/*.py": WHOLE_RIG,
     "analysis/base/*.py": ["analysis/*/test_*.py"],
     "analysis/sliding/*.py": ["analysis/sliding/test_*.py", "internals/test_sliding_*.py"],
+    "analysis/whole_push/*.py": ["analysis/whole_push/test_*.py", "internals/test_sliding_steps.py"],
+    "analysis/springs/*.py": ["analysis/springs/test_*.py", "analysis/moving/test_*.py"],
     "analysis/forecast/*.py": ["analysis/forecast/test_*.py", "analysis/grip/test_*.py"],
     "analysis/statistics/*.py": [
         "analysis/statistics/test_*.py",

@@ -29,7 +29,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from analysis.quick.slide import Body, FingerMotion, push_quickly
 from analysis.sliding import Contacts, Finger
-from analysis.sliding.finite import Until, integrate_push
+from analysis.whole_push.finite import Until, integrate_push
 
 L, HALF, G, MASS, GYRATION = 0.26, 0.085, 9.80665, 1.6, 0.11
 WHEELS = np.array([[L, HALF], [L, -HALF], [0.0, HALF], [0.0, -HALF]])

@@ -33,7 +33,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from analysis.sliding import Contacts, Finger, LoadTransfer, solve_push
-from analysis.sliding.finite import Until, integrate_push
+from analysis.whole_push.finite import Until, integrate_push
 
 Case = tuple[Contacts, Finger, LoadTransfer]
 

@@ -101,7 +101,7 @@ def command(
             result, remarks = {"changes": changes_json(changes)}, known.remarks
         if sideways is not None:
             from rig.jobs.moving.on_the_move import worth_on_the_move
-            from rig.report.words.moving_worth import worth_json, worth_lines
+            from rig.report.words.moving.worth import worth_json, worth_lines
 
             try:
                 moved = worth_on_the_move(cards, known, sideways, seed=seed)

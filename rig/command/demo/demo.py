@@ -71,8 +71,8 @@ def _moving(out_dir: Path, *, seed: int, as_json: bool) -> None:
     """Six sentences and one picture of the car on the move."""
     from rig.jobs.demo.moving_story import run_moving_story
     from rig.report.moving import story_page
-    from rig.report.words.full_size import FULL_SIZE
-    from rig.report.words.moving_story_words import moving_story, moving_story_json
+    from rig.report.words.moving.full_size import FULL_SIZE
+    from rig.report.words.moving.story import moving_story, moving_story_json
 
     with progress("virtual bench", quiet=as_json):
         found = run_moving_story(out_dir, seed=seed, say=lambda text: tell(text, err=True))

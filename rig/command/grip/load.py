@@ -39,7 +39,7 @@ def command(
     from rig.jobs.series.aim import balance_by_pushes
     from rig.jobs.weighing.weights import known_weighing
     from rig.log.store import BenchLog
-    from rig.report.words.freeze_words import sensitivity_lines
+    from rig.report.words.moving.freeze import sensitivity_lines
 
     if bool(pulls) == bool(test_cards):
         raise click.UsageError("name test cards of one car with ballast moved, or give pulls with --pull")

@@ -48,7 +48,7 @@ def command(
     from rig.jobs.moving.freeze import frozen_phases, landed
     from rig.jobs.series.aim import balance_by_pushes
     from rig.log.store import BenchLog
-    from rig.report.words.freeze_words import freeze_json, freeze_lines, landed_line
+    from rig.report.words.moving.freeze import freeze_json, freeze_lines, landed_line
 
     phases = DRIFT if phases_card is None else phases_on(read_card(phases_card, PhasesCard))
     names = [one.name for one in phases]

@@ -69,8 +69,8 @@ def command(
     from rig.jobs.series.aim import balance_by_pushes
     from rig.log.store import BenchLog
     from rig.report.moving import moving_words
-    from rig.report.words.moving_json import differences_json, moving_json
-    from rig.report.words.moving_words import difference_lines
+    from rig.report.words.moving.as_json import differences_json, moving_json
+    from rig.report.words.moving.on_the_move import difference_lines
 
     drift = None if phases_card is None else read_card(phases_card, PhasesCard)
     phases = DRIFT if drift is None else phases_on(drift)

@@ -53,7 +53,7 @@ def spring(
     """Spring rate from two or more loads on a pad. Lengths by ruler, or by the height of a marker."""
     import numpy as np
 
-    from analysis.moving.bench_rates import spring_rate
+    from analysis.springs.bench_rates import spring_rate
 
     read = np.array(pairs)
     found = spring_rate(
@@ -88,7 +88,7 @@ def ratio(
     """Motion ratio from wheel and spring read together. At two or more heights."""
     import numpy as np
 
-    from analysis.moving.bench_rates import motion_ratio
+    from analysis.springs.bench_rates import motion_ratio
 
     read = np.array(pairs) * 1e-3
     found = motion_ratio(read[:, 0], read[:, 1], wheel_u=read_u * 1e-3, spring_u=read_u * 1e-3)
@@ -124,7 +124,7 @@ def shim(
     """
     import math
 
-    from analysis.moving.bench_rates import roll_split, roll_split_by_blocking
+    from analysis.springs.bench_rates import roll_split, roll_split_by_blocking
     from rig.base.errors import InputError
 
     newton, mm = 1e-3 * STANDARD_GRAVITY, 1e-3
@@ -177,7 +177,7 @@ def bar(
     as_json: bool,
 ) -> None:
     """Rate of an anti-roll bar, by difference."""
-    from analysis.moving.bench_rates import Measured, bar_rate
+    from analysis.springs.bench_rates import Measured, bar_rate
 
     hooked, free = (Measured(value=v, u=u, method="typed") for v, u in (with_bar, without))
     found = bar_rate(hooked, free, track * 1e-3)
@@ -201,7 +201,7 @@ def bar(
 @json_option
 def bounce(track: Path, as_json: bool) -> None:
     """Natural frequency and damping ratio of a bounce. Filmed: columns time_s and height_mm, after letting go."""
-    from analysis.moving.bounce import fit_bounce
+    from analysis.springs.bounce import fit_bounce
     from rig.jobs.moving.table import columns
 
     time, height = columns(track, ("time_s", "height_mm")).T

@@ -67,7 +67,7 @@ def command(
     from rig.jobs.weighing.pads import bench_pads
     from rig.jobs.weighing.weights import known_weighing
     from rig.log.store import BenchLog
-    from rig.report.words.tilt_words import tilt_lines, widest
+    from rig.report.words.moving.tilt import tilt_lines, widest
 
     if (readings is None) == (not side_mm):
         raise click.UsageError("give the heights of the raised end (--height), or a table of readings (--readings)")

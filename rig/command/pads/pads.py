@@ -12,7 +12,7 @@ from rig.command.options import json_option, show, tell
 
 if TYPE_CHECKING:
     from rig.cards.fields import CardKeys
-    from rig.pads.first_lines import FirstLines
+    from rig.pads.first_contact.first_lines import FirstLines
 
 
 @bench_command(
@@ -85,7 +85,7 @@ def command(only: str, baud: int | None, seconds: float, write: Path | None, as_
 def _heard(name: str, baud: int | None, seconds: float, *, must: bool) -> "FirstLines | str":
     """What a port says, or why it cannot be heard; must: raise the latter."""
     from rig.base.errors import BenchError
-    from rig.pads.first_lines import USUAL_RATES, first_lines_at
+    from rig.pads.first_contact.first_lines import USUAL_RATES, first_lines_at
     from rig.pads.port import BAUD, open_port, reason_lost
 
     tell(f"listening to {name} …", err=True)

@@ -8,10 +8,10 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.gravity import STANDARD_GRAVITY as G
-from analysis.moving.chassis import Chassis
-from analysis.moving.equilibrium import equilibrium
 from analysis.moving.frozen import FreeBallast, loads_with
 from analysis.moving.phases import DRIFT, Phase
+from analysis.springs.chassis import Chassis
+from analysis.springs.equilibrium import equilibrium
 from analysis.tilted.transfer import TURNED_PAD, Way
 from rig.base.errors import BenchError
 from rig.cards.chassis import moving_car

@@ -6,8 +6,8 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.gravity import STANDARD_GRAVITY
-from analysis.moving.chassis import Chassis
 from analysis.moving.tyres import Tyres, axle_capacity
+from analysis.springs.chassis import Chassis
 from analysis.statistics.monte_carlo import square_root
 from rig.cards.chassis import Moving, moving_car, springs_on
 from rig.cards.schema import CarCard

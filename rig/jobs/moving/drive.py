@@ -6,9 +6,9 @@ from pathlib import Path
 import numpy as np
 
 from analysis.base.arrays import FloatArray
-from analysis.moving.equilibrium import equilibrium
 from analysis.moving.floor_drive import Drive, SteadyDrive, drive, steady
 from analysis.moving.tyres import capacity, friction_centre, tyres_like
+from analysis.springs.equilibrium import equilibrium
 from rig.base.errors import InputError
 from rig.base.progress import Progress
 from rig.cards.measures import car_markers, floor_layout, readout, wheelbase

@@ -7,12 +7,12 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.gravity import STANDARD_GRAVITY as G
-from analysis.moving.chassis import stacked
-from analysis.moving.equilibrium import equilibrium
 from analysis.moving.frozen import FreeBallast, Frozen, frozen_moment, loads_with
 from analysis.moving.phases import Phase, checked_phases
 from analysis.moving.ranking import SEEN_POINTS
 from analysis.moving.tyres import Tyres, friction_centre, tyres_like
+from analysis.springs.chassis import stacked
+from analysis.springs.equilibrium import equilibrium
 from analysis.statistics.drawn import WithRange, drawn
 from analysis.statistics.quantiles import NORMAL_95
 from rig.base.errors import InputError

@@ -7,17 +7,17 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.gravity import STANDARD_GRAVITY
-from analysis.moving.chassis import Chassis, stacked
-from analysis.moving.dampers import BodyInertia, Dampers
-from analysis.moving.lift_off import LiftOff, RuleBeside, beside, lift_offs
-from analysis.moving.modes import modes
 from analysis.moving.phases import DriftPath, Phase, PhaseTable, checked_phases, drift_path, phase_table
 from analysis.moving.pivots import pivot_spans, reachable_pivots
 from analysis.moving.ranking import RankedEffect, ranked
 from analysis.moving.region import Reaches, Region, grip_limit, reachable, reaches
-from analysis.moving.response import Arrival, Manoeuvre, arrival, ramp, respond
 from analysis.moving.setup_changes import changed, effects, usual_changes
 from analysis.moving.tyres import Tyres, tyres_like
+from analysis.springs.chassis import Chassis, stacked
+from analysis.springs.dampers import BodyInertia, Dampers
+from analysis.springs.lift_off import LiftOff, RuleBeside, beside, lift_offs
+from analysis.springs.modes import modes
+from analysis.springs.response import Arrival, Manoeuvre, arrival, ramp, respond
 from analysis.statistics.drawn import WithRange, drawn
 from rig.base.errors import InputError
 from rig.cards.chassis import Moving, moving_car, springs_on

@@ -8,8 +8,8 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.base.wheel_names import WHEELS
-from analysis.moving.chassis import stacked
-from analysis.moving.equilibrium import equilibrium
+from analysis.springs.chassis import stacked
+from analysis.springs.equilibrium import equilibrium
 from analysis.statistics.drawn import WithRange, drawn
 from analysis.statistics.estimate import Estimate
 from analysis.statistics.quantiles import NORMAL_95

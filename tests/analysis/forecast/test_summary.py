@@ -13,8 +13,8 @@ from analysis.forecast.forecast import HYPERSENSITIVE_PCT, _side_only, kind_of_t
 from analysis.forecast.inputs import PushState, assemble, doubt_groups, draw_groups
 from analysis.forecast.region import pole_at, pole_region
 from analysis.forecast.slide import DEFAULT_TURN, kappa_together, pivot_stays, slide
-from analysis.sliding.finite import Until, integrate_push
 from analysis.sliding.solve import solve_push
+from analysis.whole_push.finite import Until, integrate_push
 
 from .test_forecast import L, car, rng
 

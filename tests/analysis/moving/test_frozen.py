@@ -5,7 +5,7 @@ import pytest
 
 from analysis.base.errors import InputError
 from analysis.moving.frozen import FreeBallast, frozen_moment, loads_with
-from tests.analysis.moving.moving_cars import G
+from tests.analysis.springs.sprung_cars import G
 
 LENGTH, TRACK = 0.26, 0.17
 CONTACT = np.array([[LENGTH, TRACK / 2], [LENGTH, -TRACK / 2], [0.0, TRACK / 2], [0.0, -TRACK / 2]])

@@ -6,20 +6,20 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.moving.bench_rates import Measured, bar_rate, motion_ratio, roll_split, roll_split_by_blocking
-from analysis.moving.bounce import fit_bounce
-from analysis.moving.chassis import checked, stacked
-from analysis.moving.dampers import BodyInertia, dampers
-from analysis.moving.equilibrium import equilibrium
 from analysis.moving.floor_drive import circle
-from analysis.moving.modes import modes
 from analysis.moving.phases import DRIFT, profile
 from analysis.moving.pivots import push_turn_per_travel, reachable_pivots
 from analysis.moving.region import reachable
 from analysis.moving.setup_changes import usual_changes, with_ballast
 from analysis.moving.tyres import Tyres, balance, checked_tyres, tyres_like
-from tests.analysis.moving.moving_cars import dunlin
+from analysis.springs.bench_rates import Measured, bar_rate, motion_ratio, roll_split, roll_split_by_blocking
+from analysis.springs.bounce import fit_bounce
+from analysis.springs.chassis import checked, stacked
+from analysis.springs.dampers import BodyInertia, dampers
+from analysis.springs.equilibrium import equilibrium
+from analysis.springs.modes import modes
 from tests.analysis.refused import Refusal, check_refused
+from tests.analysis.springs.sprung_cars import dunlin
 
 LINE = np.linspace(0.0, 1.0, 30)
 TYRES = tyres_like(dunlin(), front=0.8, rear=0.8)

@@ -9,14 +9,14 @@ import pytest
 
 from analysis.base.errors import InputError
 from analysis.figures.moving import drift_page, path_figure, region_figure
-from analysis.moving.chassis import stacked
-from analysis.moving.dampers import BodyInertia, dampers
-from analysis.moving.equilibrium import equilibrium
 from analysis.moving.phases import DRIFT, DriftPath, Phase, drift_path, phase_table, profile
 from analysis.moving.region import reachable
 from analysis.moving.setup_changes import with_bars
 from analysis.moving.tyres import friction_centre, tyres_like
-from tests.analysis.moving.moving_cars import G, dunlin
+from analysis.springs.chassis import stacked
+from analysis.springs.dampers import BodyInertia, dampers
+from analysis.springs.equilibrium import equilibrium
+from tests.analysis.springs.sprung_cars import G, dunlin
 
 INERTIA = BodyInertia(roll=np.array(0.0035), pitch=np.array(0.011))
 

@@ -7,8 +7,6 @@ import pytest
 from scipy.optimize import brentq
 
 from analysis.base.errors import InputError
-from analysis.moving.chassis import Chassis
-from analysis.moving.equilibrium import equilibrium
 from analysis.moving.phases import Phase
 from analysis.moving.pivots import pivot_spans, pivot_station, push_turn_per_travel, reachable_pivots
 from analysis.moving.region import grip_limit, reachable, reaches
@@ -23,7 +21,9 @@ from analysis.moving.setup_changes import (
     with_track,
 )
 from analysis.moving.tyres import Tyres, capacity, friction_centre, tyres_like
-from tests.analysis.moving.moving_cars import G, dunlin, picked, random_cars
+from analysis.springs.chassis import Chassis
+from analysis.springs.equilibrium import equilibrium
+from tests.analysis.springs.sprung_cars import G, dunlin, picked, random_cars
 
 
 def test_the_grip_limit_is_where_the_tyres_give_just_what_is_asked() -> None:

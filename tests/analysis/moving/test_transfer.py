@@ -8,9 +8,6 @@ import numpy as np
 import pytest
 
 from analysis.base.errors import InputError
-from analysis.moving.chassis import stacked
-from analysis.moving.equilibrium import equilibrium
-from analysis.moving.lift_off import beside, equal_shares, lift_off, lift_offs
 from analysis.moving.phases import with_axis
 from analysis.moving.setup_changes import with_collars
 from analysis.moving.tyres import (
@@ -22,7 +19,10 @@ from analysis.moving.tyres import (
     side_capacity,
     tyres_like,
 )
-from tests.analysis.moving.moving_cars import G, dunlin, random_cars
+from analysis.springs.chassis import stacked
+from analysis.springs.equilibrium import equilibrium
+from analysis.springs.lift_off import beside, equal_shares, lift_off, lift_offs
+from tests.analysis.springs.sprung_cars import G, dunlin, random_cars
 
 BOOK = tomllib.loads((Path(__file__).parents[2] / "data" / "vehicle_examples.toml").read_text())
 

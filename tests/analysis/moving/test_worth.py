@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from analysis.base.errors import InputError
-from analysis.moving.chassis import Chassis
 from analysis.moving.setup_changes import with_bars
 from analysis.moving.tyres import Tyres
 from analysis.moving.worth import MovingWorth, moving_worth
-from tests.analysis.moving.moving_cars import dunlin
+from analysis.springs.chassis import Chassis
+from tests.analysis.springs.sprung_cars import dunlin
 
 G = 9.80665
 FRONT, REAR = 8.2, 7.1  # N, on the axles at rest

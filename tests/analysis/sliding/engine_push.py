@@ -13,7 +13,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.sliding import Contacts, Finger, LoadTransfer
-from analysis.sliding.finite import FinitePush, Until, integrate_push
+from analysis.whole_push.finite import FinitePush, Until, integrate_push
 
 L, H = 0.26, 0.085
 WHEELS = np.array([[L, H], [L, -H], [0.0, H], [0.0, -H]])

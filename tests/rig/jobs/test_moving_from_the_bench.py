@@ -12,8 +12,8 @@ from rig.jobs.moving.drawn_cars import balanced_at
 from rig.jobs.moving.driven_car import ByPushes, driven_car
 from rig.jobs.moving.moving import DriftQuestion, MovingAnswers, answer_driven
 from rig.jobs.moving.two_set_ups import differences
-from rig.report.words.moving_words import change_sentence, facts
-from tests.analysis.moving.moving_cars import dunlin
+from rig.report.words.moving.on_the_move import change_sentence, facts
+from tests.analysis.springs.sprung_cars import dunlin
 from tests.values.cards_typed import write
 
 SPRINGS = {

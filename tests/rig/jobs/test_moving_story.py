@@ -8,13 +8,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.moving.chassis import Chassis
-from analysis.moving.dampers import BodyInertia, dampers
-from analysis.moving.equilibrium import equilibrium
-from analysis.moving.lift_off import lift_off
-from analysis.moving.modes import modes
-from rig.report.words.full_size import FULL_SIZE
-from tests.analysis.moving.moving_cars import dunlin
+from analysis.springs.chassis import Chassis
+from analysis.springs.dampers import BodyInertia, dampers
+from analysis.springs.equilibrium import equilibrium
+from analysis.springs.lift_off import lift_off
+from analysis.springs.modes import modes
+from rig.report.words.moving.full_size import FULL_SIZE
+from tests.analysis.springs.sprung_cars import dunlin
 from tests.values.cards_typed import run
 
 

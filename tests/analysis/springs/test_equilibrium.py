@@ -9,9 +9,9 @@ import pytest
 from scipy.optimize import lsq_linear
 
 from analysis.base.errors import InputError
-from analysis.moving.chassis import Chassis, Standing, Suspension, Unsprung, car_at_rest, stacked
-from analysis.moving.equilibrium import Equilibrium, equilibrium, standing
-from tests.analysis.moving.moving_cars import G, dunlin, picked, random_cars
+from analysis.springs.chassis import Chassis, Standing, Suspension, Unsprung, car_at_rest, stacked
+from analysis.springs.equilibrium import Equilibrium, equilibrium, standing
+from tests.analysis.springs.sprung_cars import G, dunlin, picked, random_cars
 
 BOOK = tomllib.loads((Path(__file__).parents[2] / "data" / "vehicle_examples.toml").read_text())
 

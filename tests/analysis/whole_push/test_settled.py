@@ -6,9 +6,9 @@ from scipy.integrate import solve_ivp
 
 from analysis.base.errors import InputError
 from analysis.sliding import Contacts, Finger, LoadTransfer, solve_push
-from analysis.sliding.finite import Until, integrate_push
-from analysis.sliding.settled import integrate_settled
-from analysis.sliding.together import PushBatch, join_pushes
+from analysis.whole_push.finite import Until, integrate_push
+from analysis.whole_push.settled import integrate_settled
+from analysis.whole_push.together import PushBatch, join_pushes
 
 L, H = 0.26, 0.083
 PLACE = np.array([[L, H - 0.004], [L, -H], [0.0, H], [0.0, -H - 0.003]])

@@ -7,9 +7,9 @@ import numpy as np
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.errors import InputError
 from analysis.base.wheel_names import WHEELS
-from analysis.moving.chassis import Chassis, rows_of, stacked
-from analysis.moving.elements import TYRE, elements_of, squash
-from analysis.moving.equilibrium import FURTHEST, equilibrium, standing, stiffness
+from analysis.springs.chassis import Chassis, rows_of, stacked
+from analysis.springs.elements import TYRE, elements_of, squash
+from analysis.springs.equilibrium import FURTHEST, equilibrium, standing, stiffness
 
 LABEL = "simplification for teaching: every wheel in contact carries an equal share"
 STEEPEST = 200.0

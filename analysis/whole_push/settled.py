@@ -13,9 +13,9 @@ import numpy.typing as npt
 
 from analysis.base.arrays import BoolArray, FloatArray, IntArray
 from analysis.sliding.contacts import centre_of_friction
-from analysis.sliding.finite import PushRates, Rule, Until, checked_extent, swing
 from analysis.sliding.motion import SlideMotion
-from analysis.sliding.together import PushBatch
+from analysis.whole_push.finite import PushRates, Rule, Until, checked_extent, swing
+from analysis.whole_push.together import PushBatch
 
 STAGES, ORDER = 5, 4
 _LOOKS = np.array([[0, 0, 0, 0], [1 / 3, 0, 0, 0], [1 / 6, 1 / 6, 0, 0], [1 / 8, 0, 3 / 8, 0], [1 / 2, 0, -3 / 2, 2]])

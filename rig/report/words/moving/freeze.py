@@ -8,7 +8,7 @@ from analysis.moving.ranking import SEEN_POINTS
 from rig.base.plain_json import Json
 from rig.cards.measures import MM
 from rig.jobs.moving.freeze import FrozenPhase, Landed
-from rig.report.words.moving_words import ranged
+from rig.report.words.moving.on_the_move import ranged
 from rig.report.words.rounding import plus_minus
 
 

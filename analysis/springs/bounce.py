@@ -7,7 +7,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-from analysis.moving.bench_rates import Measured
+from analysis.springs.bench_rates import Measured
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

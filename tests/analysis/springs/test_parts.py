@@ -9,13 +9,13 @@ from scipy.optimize import minimize_scalar
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-from analysis.moving import equilibrium as statics
-from analysis.moving.chassis import rows_of
-from analysis.moving.elements import Elements, elements_of, squash
-from analysis.moving.equilibrium import equilibrium
-from analysis.moving.lift_off import LABEL, beside, equal_shares, lift_off
-from analysis.moving.response import ramp
-from tests.analysis.moving.moving_cars import G, dunlin, random_cars
+from analysis.springs import equilibrium as statics
+from analysis.springs.chassis import rows_of
+from analysis.springs.elements import Elements, elements_of, squash
+from analysis.springs.equilibrium import equilibrium
+from analysis.springs.lift_off import LABEL, beside, equal_shares, lift_off
+from analysis.springs.response import ramp
+from tests.analysis.springs.sprung_cars import G, dunlin, random_cars
 
 COUNT = 30
 

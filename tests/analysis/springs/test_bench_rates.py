@@ -10,7 +10,7 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import curve_fit
 
 from analysis.base.errors import InputError
-from analysis.moving.bench_rates import (
+from analysis.springs.bench_rates import (
     Measured,
     bar_rate,
     motion_ratio,
@@ -18,9 +18,9 @@ from analysis.moving.bench_rates import (
     roll_split_by_blocking,
     spring_rate,
 )
-from analysis.moving.bounce import damping_from_decrement, fit_bounce
-from analysis.moving.equilibrium import equilibrium
-from tests.analysis.moving.moving_cars import dunlin
+from analysis.springs.bounce import damping_from_decrement, fit_bounce
+from analysis.springs.equilibrium import equilibrium
+from tests.analysis.springs.sprung_cars import dunlin
 
 RIDE = tomllib.loads((Path(__file__).parents[2] / "data" / "vehicle_examples.toml").read_text())["ride"]
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from rig.pads.first_lines import first_lines, told
+from rig.pads.first_contact.first_lines import first_lines, told
 from rig.pads.lines import Reading
 from rig.pads.patterns import PatternLines
 from tests.rig.pads.scripted_pad import IDENTITY, ScriptPort, line

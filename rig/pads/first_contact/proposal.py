@@ -14,9 +14,16 @@ from typing import Any
 
 from rig.base.errors import InputError
 from rig.base.plain_json import Json
-from rig.pads.columns import Column, JsonForm, TextForm, json_form, text_form
+from rig.pads.first_contact.columns import Column, JsonForm, TextForm, json_form, text_form
+from rig.pads.first_contact.load_columns import (
+    CHANNELS,
+    WHEEL_NAMES,
+    UnclearColumnsError,
+    in_channels,
+    sorted_columns,
+    unit_shown,
+)
 from rig.pads.lines import Reading
-from rig.pads.load_columns import CHANNELS, WHEEL_NAMES, UnclearColumnsError, in_channels, sorted_columns, unit_shown
 from rig.pads.patterns import DecimalMark, PatternLines
 
 NO_NUMBERS = (

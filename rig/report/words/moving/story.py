@@ -4,9 +4,9 @@ from analysis.base.gravity import STANDARD_GRAVITY
 from rig.base.plain_json import Json
 from rig.jobs.demo.moving_story import BARRED, BRAKE, FROZEN_BALLAST_G, MovingStory
 from rig.jobs.moving.tilt import TiltFound
-from rig.report.words.freeze_words import freeze_json
-from rig.report.words.moving_json import differences_json, moving_json
-from rig.report.words.moving_words import change_sentence, ranged
+from rig.report.words.moving.as_json import differences_json, moving_json
+from rig.report.words.moving.freeze import freeze_json
+from rig.report.words.moving.on_the_move import change_sentence, ranged
 from rig.report.words.rounding import plus_minus
 
 

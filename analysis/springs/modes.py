@@ -5,10 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.base.arrays import FloatArray
-from analysis.moving.chassis import Chassis, rows_of
-from analysis.moving.dampers import BodyInertia, Dampers, mass_matrix
-from analysis.moving.elements import HEAVE, PITCH, ROLL, WHEEL, elements_of, squash
-from analysis.moving.equilibrium import equilibrium, standing, stiffness
+from analysis.springs.chassis import Chassis, rows_of
+from analysis.springs.dampers import BodyInertia, Dampers, mass_matrix
+from analysis.springs.elements import HEAVE, PITCH, ROLL, WHEEL, elements_of, squash
+from analysis.springs.equilibrium import equilibrium, standing, stiffness
 
 SLOW_NAMES = {HEAVE: "heave", PITCH: "pitch", ROLL: "roll"}
 

@@ -6,8 +6,8 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-from analysis.moving.chassis import Chassis
-from analysis.moving.elements import HEAVE, PITCH, ROLL, WHEEL, roll_axis
+from analysis.springs.chassis import Chassis
+from analysis.springs.elements import HEAVE, PITCH, ROLL, WHEEL, roll_axis
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,7 +6,7 @@ from scipy.integrate import solve_ivp
 
 from analysis.base.errors import InputError
 from analysis.sliding import Contacts, Finger, LoadTransfer, solve_push
-from analysis.sliding.finite import Until, integrate_push
+from analysis.whole_push.finite import Until, integrate_push
 
 L, H = 0.26, 0.085
 PLACE = np.array([[L, H], [L, -H], [0.0, H], [0.0, -H]])

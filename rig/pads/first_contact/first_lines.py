@@ -6,9 +6,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from rig.base.plain_json import Json
+from rig.pads.first_contact.proposal import proposal
 from rig.pads.lines import BadLine, BadReason, Identity, LineSplitter, Reading, parse_line
 from rig.pads.port import Port
-from rig.pads.proposal import proposal
 
 WANTED, MORE = 4, 9
 """Whole lines that tell a format; more are heard while they come quickly: a clock or one pad a line shows by then."""

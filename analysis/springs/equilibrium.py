@@ -6,8 +6,8 @@ import numpy as np
 
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.errors import InputError
-from analysis.moving.chassis import Chassis, checked, rows_of
-from analysis.moving.elements import BUMP, SPRING, TYRE, Elements, elements_of, squash
+from analysis.springs.chassis import Chassis, checked, rows_of
+from analysis.springs.elements import BUMP, SPRING, TYRE, Elements, elements_of, squash
 
 TOLERANCE = 1e-10
 """Largest imbalance of an accepted equilibrium, as a share of the weight (moments: of weight times wheelbase)."""

@@ -10,7 +10,7 @@ from analysis.statistics.drawn import WithRange
 from rig.base.plain_json import Json
 from rig.jobs.moving.moving import RISE, STEP_G, MovingAnswers
 from rig.jobs.moving.two_set_ups import Differences
-from rig.report.words.moving_words import behaviour, lifting, reach_lines
+from rig.report.words.moving.on_the_move import behaviour, lifting, reach_lines
 
 GRAMS, PER_G = 1e3 / STANDARD_GRAVITY, 1 / STANDARD_GRAVITY
 

@@ -5,7 +5,7 @@ from dataclasses import fields, replace
 
 import numpy as np
 
-from analysis.moving.chassis import SHAPES, Chassis, Standing, Stops, Suspension, Unsprung, car_at_rest, stacked
+from analysis.springs.chassis import SHAPES, Chassis, Standing, Stops, Suspension, Unsprung, car_at_rest, stacked
 
 G = 9.80665
 

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 from statistics import mean
 
-from rig.pads.columns import OTHER_UNIT_WORDS, STRANGE_UNIT_WORDS, Column
+from rig.pads.first_contact.columns import OTHER_UNIT_WORDS, STRANGE_UNIT_WORDS, Column
 from rig.pads.patterns import PadUnit
 
 CHANNELS = 4

@@ -5,8 +5,8 @@ import numpy as np
 from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.base.pivot import DEG_PER_CM
 from analysis.base.wheel_names import WHEEL_KEYS, WHEELS
-from analysis.moving.lift_off import STEEPEST
 from analysis.moving.ranking import SEEN_POINTS, Order, RankedEffect
+from analysis.springs.lift_off import STEEPEST
 from analysis.statistics.drawn import WithRange
 from rig.jobs.moving.drawn_cars import DRAWN
 from rig.jobs.moving.moving import DRIVE_FRONT, RISE, STEP_G, MovingAnswers

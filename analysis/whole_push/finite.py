@@ -11,8 +11,8 @@ from analysis.base.errors import InputError
 from analysis.sliding import Contacts, Finger, LoadTransfer, SlideMotion, solve_push
 from analysis.sliding.contacts import check_contacts
 from analysis.sliding.finger import check_finger
-from analysis.sliding.patch import at_patches
 from analysis.sliding.solve import solve_some
+from analysis.whole_push.patch import at_patches
 
 Rule = Literal["fixed on car", "fixed on floor"]
 

@@ -7,7 +7,7 @@ import pytest
 from scipy.optimize import minimize
 
 from analysis.sliding import Contacts, Finger, LoadTransfer, solve_push
-from analysis.sliding.patch import at_patches, patch_force, pivot_beside
+from analysis.whole_push.patch import at_patches, patch_force, pivot_beside
 
 L, H = 0.26, 0.083
 PLACE = np.array([[L, H], [L, -H], [0.0, H], [0.0, -H]])

@@ -6,10 +6,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from rig.pads.first_lines import first_lines_at, told
+from rig.pads.first_contact.first_lines import first_lines_at, told
+from rig.pads.first_contact.proposal import proposal
 from rig.pads.lines import Reading
 from rig.pads.patterns import PatternLines
-from rig.pads.proposal import proposal
 
 GRAMS = (431.2, 366.8, 402.5, 389.9)
 OUNCES = tuple(28.349523125 * one for one in (15.21, 12.94, 14.20, 13.75))  # NIST SP 811, appendix B.8

@@ -11,13 +11,13 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from analysis.base.errors import InputError
-from analysis.moving.chassis import Chassis, Standing, Suspension, Unsprung, car_at_rest, stacked
-from analysis.moving.dampers import BodyInertia, Dampers, box_inertia, dampers
-from analysis.moving.elements import roll_axis
-from analysis.moving.equilibrium import equilibrium
-from analysis.moving.modes import modes
-from analysis.moving.response import Manoeuvre, Response, arrival, ramp, respond
-from tests.analysis.moving.moving_cars import G, dunlin, picked, random_cars
+from analysis.springs.chassis import Chassis, Standing, Suspension, Unsprung, car_at_rest, stacked
+from analysis.springs.dampers import BodyInertia, Dampers, box_inertia, dampers
+from analysis.springs.elements import roll_axis
+from analysis.springs.equilibrium import equilibrium
+from analysis.springs.modes import modes
+from analysis.springs.response import Manoeuvre, Response, arrival, ramp, respond
+from tests.analysis.springs.sprung_cars import G, dunlin, picked, random_cars
 
 RIDE = tomllib.loads((Path(__file__).parents[2] / "data" / "vehicle_examples.toml").read_text())["ride"]
 INERTIA = BodyInertia(roll=np.array(0.0035), pitch=np.array(0.011))

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.base.arrays import FloatArray
-from analysis.moving.chassis import Chassis
+from analysis.springs.chassis import Chassis
 
 HEAVE, PITCH, ROLL, WHEEL = 0, 1, 2, slice(3, 7)
 SPRING, BUMP, DROOP, TYRE = slice(0, 4), slice(4, 8), slice(8, 12), slice(12, 16)

@@ -7,10 +7,10 @@ import numpy as np
 
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.errors import InputError
-from analysis.moving.chassis import Chassis, checked, rows_of
-from analysis.moving.dampers import BodyInertia, Dampers, mass_matrix
-from analysis.moving.elements import TYRE, Elements, elements_of, squash
-from analysis.moving.equilibrium import FURTHEST, settle, stiffness
+from analysis.springs.chassis import Chassis, checked, rows_of
+from analysis.springs.dampers import BodyInertia, Dampers, mass_matrix
+from analysis.springs.elements import TYRE, Elements, elements_of, squash
+from analysis.springs.equilibrium import FURTHEST, settle, stiffness
 
 GAMMA = 1 - 1 / math.sqrt(2)
 """Of the two-stage method below: both stages then damp the stiffest motions fully."""
