@@ -11,8 +11,9 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from rig.base.errors import InputError
+from rig.cards.lens import refuse_lens
 from rig.cards.other_units import OTHER_UNITS, likely_meanings, short
-from rig.cards.schema import AnyCard, CarCard, Geometry, PhasesCard, Plate, Push, TestCard
+from rig.cards.schema import AnyCard, BenchCard, CarCard, Geometry, PhasesCard, Plate, Push, TestCard
 from rig.cards.sizes import BY_KEY
 
 LENGTH_OFF = 0.05
@@ -38,6 +39,8 @@ def refuse_contradictions(card: AnyCard, where: str) -> None:
             refuse_mass(card.masses.total_g, card.geometry.wheelbase_mm, "masses.total_g", where)
     elif isinstance(card, TestCard):
         _refuse_typed(card, where)
+    elif isinstance(card, BenchCard):
+        refuse_lens(card, where)
     elif isinstance(card, PhasesCard):
         _refuse_steer(card, where)
 

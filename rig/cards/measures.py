@@ -73,7 +73,10 @@ def readout(bench: BenchCard) -> float | None:
 
 
 def car_markers(car: CarCard, *, dictionary: str) -> CarMarkers:
-    """The markers on the car's plate, in car axes, at the size that the check bar says."""
+    """The markers on the car's plate, in car axes, at the size that the check bar says.
+
+    dictionary: of the floor's markers, which the plate has too unless its card says otherwise.
+    """
     plate = car.plate
     scale = plate.bar_mm / BAR_MM
     if plate.markers:
@@ -94,7 +97,7 @@ def car_markers(car: CarCard, *, dictionary: str) -> CarMarkers:
             default_car(wheelbase(car), height=max(plate.height_mm, 1e-3) * MM, centre=middle).markers, scale
         )
     return CarMarkers(
-        dictionary=dictionary,
+        dictionary=plate.dictionary or dictionary,
         markers=markers,
         height=plate.height_mm * MM,
         height_u=plate.height_mm_u * MM,

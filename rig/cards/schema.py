@@ -131,6 +131,7 @@ class Plate(Section, frozen=True):
     ] = 50.0
     place_mm_u: Annotated[float, uncertainty_of("where the plate sits on the car, each way")] = 1.0
     turn_deg_u: Annotated[float, uncertainty_of("the plate's turn on the car")] = 0.3
+    dictionary: Annotated[str, text("marker family; empty: that of the floor's markers")] = ""
     markers: Annotated[list[MarkerOnCar], Meta(description="only for a plate of your own")] = []
 
 
@@ -243,6 +244,31 @@ class Floor(Section, frozen=True):
     markers: Annotated[list[MarkerOnFloor], Meta(description="only for a floor of your own")] = []
 
 
+class Lens(Section, frozen=True, kw_only=True):
+    """A lens that is known from elsewhere: pinhole and Brown-Conrady, as OpenCV writes them."""
+
+    width_px: Annotated[int, Meta(description="picture width that these numbers belong to", ge=160, le=8192)]
+    height_px: Annotated[int, Meta(description="picture height that they belong to", ge=120, le=8192)]
+    fx_px: Annotated[float, number("focal length along the picture's width", gt=50, le=200_000)]
+    fx_px_u: Annotated[float, uncertainty_of("fx; left out: 0.3 % of it")] | None = None
+    fy_px: Annotated[float, number("focal length along its height", gt=50, le=200_000)]
+    fy_px_u: Annotated[float, uncertainty_of("fy; left out: 0.3 % of it")] | None = None
+    cx_px: Annotated[float, number("principal point from the left, centre of the first pixel 0", ge=0, le=8192)]
+    cx_px_u: Annotated[float, uncertainty_of("cx; left out: 0.3 % of the width")] | None = None
+    cy_px: Annotated[float, number("principal point from the top", ge=0, le=8192)]
+    cy_px_u: Annotated[float, uncertainty_of("cy; left out: 0.3 % of the width")] | None = None
+    k1: Annotated[float, number("first radial term", ge=-5, le=5)] = 0.0
+    k1_u: Annotated[float, uncertainty_of("k1")] = 0.01
+    k2: Annotated[float, number("second radial term", ge=-50, le=50)] = 0.0
+    k2_u: Annotated[float, uncertainty_of("k2")] = 0.0
+    p1: Annotated[float, number("first tangential term", ge=-1, le=1)] = 0.0
+    p1_u: Annotated[float, uncertainty_of("p1")] = 0.0005
+    p2: Annotated[float, number("second tangential term", ge=-1, le=1)] = 0.0
+    p2_u: Annotated[float, uncertainty_of("p2")] = 0.0005
+    k3: Annotated[float, number("third radial term", ge=-500, le=500)] = 0.0
+    k3_u: Annotated[float, uncertainty_of("k3")] = 0.0
+
+
 class CameraSection(Section, frozen=True):
     """The camera."""
 
@@ -265,6 +291,9 @@ class CameraSection(Section, frozen=True):
         ]
         | None
     ) = None
+    lens: Annotated[
+        Lens | None, Meta(description="only when the lens is known from elsewhere; calibration is then left empty")
+    ] = None
 
 
 class WornMarker(Section, frozen=True, kw_only=True):

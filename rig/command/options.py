@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from rig.pads.steps import Step
     from rig.records.content import Content
 
+BOARD_FAMILY = "DICT_5X5_50"
+"""Of a calibration board's markers, where nothing else is said; as `vision.camera.board_views.Board` has it."""
 FunctionT = TypeVar("FunctionT", bound=Callable[..., Any])
 
 
@@ -180,7 +182,10 @@ def card_argument(function: FunctionT) -> FunctionT:
 
 
 def board_options(function: FunctionT) -> FunctionT:
-    """The board that a camera is calibrated with: --columns, --rows, --square-mm, --marker-mm."""
+    """The board that a camera is calibrated with: --columns, --rows, --square-mm, --marker-mm, --dictionary."""
+    family = click.option(
+        "--dictionary", default=BOARD_FAMILY, show_default=True, metavar="FAMILY", help="Family of a board's markers."
+    )
     marker = click.option(
         "--marker-mm", type=click.FloatRange(1, 500), default=18.0, show_default=True, help="Side of a board's marker."
     )
@@ -191,7 +196,7 @@ def board_options(function: FunctionT) -> FunctionT:
     columns = click.option(
         "--columns", type=click.IntRange(3, 50), default=10, show_default=True, help="The board's squares across."
     )
-    return columns(rows(square(marker(function))))
+    return columns(rows(square(marker(family(function)))))
 
 
 def _known_kind(context: click.Context, param: click.Parameter, value: str | None) -> str | None:

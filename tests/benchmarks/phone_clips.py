@@ -13,7 +13,8 @@ Baseline in the same run: detection, solvePnP with the lens's true focal length,
 Last line: JSON with silent_wrong, outside_95_pct of answers without a warning (and what is allowed: 5 plus two
 standard errors), crashes, needless_refusals_pct of clips that could be answered, wrong_reasons_pct of refusals and
 warnings where something is amiss, needless_warnings_pct of clean clips, kinds, median widths. Ctrl-C leaves what it
-had. --show prints every clip's words; --keep DIR leaves the clips.
+had. --show prints every clip's words; --keep DIR leaves the clips. --rows FILE writes every clip's outcome there as it
+gets done, one JSON object a line, and takes those that the file holds already as done: a run that was stopped goes on.
 """
 
 import argparse
@@ -29,6 +30,7 @@ import time
 import traceback
 from collections import defaultdict
 from collections.abc import Iterator
+from dataclasses import asdict
 from pathlib import Path
 
 import cv2
@@ -93,6 +95,12 @@ def _share(part: int, whole: int) -> float:
 def _middle(values: list[float]) -> float | None:
     """Their median, None without any: JSON has no word for not a number."""
     return round(float(np.median(values)), 2) if values else None
+
+
+def kept_rows(path: str) -> list[Told]:
+    """The clips that an earlier run wrote into this file; a line cut off in mid-write is no clip."""
+    lines = Path(path).read_text(encoding="utf-8").splitlines() if path and Path(path).exists() else []
+    return [Told(**json.loads(line)) for line in lines if line.startswith("{") and line.endswith("}")]
 
 
 def figures(told: list[Told]) -> dict[str, object]:
@@ -164,15 +172,21 @@ def main() -> None:
     parser.add_argument("--quick", action="store_true", help="one clip of every kind")
     parser.add_argument("--show", action="store_true", help="every clip's words")
     parser.add_argument("--keep", default="", help="folder where the clips are left")
+    parser.add_argument("--rows", default="", help="file of outcomes, a line a clip, written as they get done")
     given = parser.parse_args()
     if given.keep:
         Path(given.keep).mkdir(parents=True, exist_ok=True)
     each = 1 if given.quick else given.each
     jobs = [(name, number, given.seed, given.keep) for number in range(each) for name in given.only]
-    told: list[Told] = []
+    told = [row for row in kept_rows(given.rows) if row.kind in given.only and row.seed < each]
+    done = {(row.kind, row.seed) for row in told}
+    left = [job for job in jobs if job[:2] not in done]
     try:
-        for row in results(jobs, given.processes):
+        for row in results(left, given.processes):
             told.append(row)
+            if given.rows:
+                with Path(given.rows).open("a", encoding="utf-8") as file:
+                    file.write(json.dumps(asdict(row), default=float) + "\n")
             print(f"\r{len(told)} of {len(jobs)}  {row.kind:34}", end="", file=sys.stderr, flush=True)
             if given.show or row.outcome in ("silent", "crash", "broken"):
                 value = "" if row.value_pct is None else f" {row.value_pct:.1f} ± {row.half_pct or math.nan:.1f}"

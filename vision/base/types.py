@@ -96,6 +96,8 @@ class Camera:
     matrix: (3, 3) px.  distortion: (5,) k1 k2 p1 p2 k3.  size: (width, height) px.
     known: False when the numbers were estimated from a clip instead of calibrated.
     u: (9,) standard uncertainties of fx fy cx cy k1 k2 p1 p2 k3, zeros when unknown.
+    scales: whether it may be taken for pictures of the same shape and another size. Numbers from elsewhere may not: a
+    phone that films smaller often crops, and nobody saw which.
     """
 
     matrix: FloatArray
@@ -103,6 +105,7 @@ class Camera:
     size: tuple[int, int]
     known: bool = True
     u: FloatArray = field(default_factory=lambda: np.zeros(9))
+    scales: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,5 +1,6 @@
 """Finding a calibration board in pictures, and saying from which side it should still be shown."""
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -56,6 +57,7 @@ class Coverage:
 
 
 FEWEST_CORNERS = 8
+FEWEST_MARKERS = 4
 ENOUGH_VIEWS = 10
 PLACES = (
     ("upper left", "upper middle", "upper right"),
@@ -88,20 +90,35 @@ def find_board(
 
 
 def _charuco(grey: GreyImage, board: Board) -> tuple[FloatArray, FloatArray] | None:
-    code = getattr(cv2.aruco, board.dictionary, None)
-    if code is None or not 0 < board.marker < board.square:
+    if not 0 < board.marker < board.square:
         raise InputError(
-            "no such ChArUco board",
+            "the board's markers are not smaller than its squares",
             where="board",
-            remedy="Give a dictionary that OpenCV knows and markers smaller than the squares",
+            remedy="Measure both on the print: markers stand inside the white squares",
         )
-    table = cv2.aruco.getPredefinedDictionary(code)
-    drawn = cv2.aruco.CharucoBoard((board.columns, board.rows), board.square, board.marker, table)
-    corner, number, _, _ = cv2.aruco.CharucoDetector(drawn).detectBoard(grey)
-    if number is None or len(number) == 0:
-        return None
-    place = np.asarray(drawn.getChessboardCorners(), dtype=float)[np.ravel(number), :2]
-    return np.asarray(corner, dtype=float).reshape(-1, 2), place
+    code = getattr(cv2.aruco, board.dictionary, None) if board.dictionary.startswith("DICT_") else None
+    if code is None:
+        families = sorted(name for name in dir(cv2.aruco) if name.startswith("DICT_"))
+        raise InputError(
+            f"unknown family of markers {board.dictionary!r}", where="board", remedy=f"Use one of {', '.join(families)}"
+        )
+    table, wanted = cv2.aruco.getPredefinedDictionary(code), board.columns * board.rows // 2
+    if len(table.bytesList) < wanted:
+        raise InputError(
+            f"{board.dictionary} has {len(table.bytesList)} markers, and such a board wants {wanted}",
+            where="board",
+            remedy="Check the number of squares and the family of the markers (--dictionary)",
+        )
+    for legacy in (False, True):  # before OpenCV 4.6 boards with an even number of rows began with a white square
+        drawn = cv2.aruco.CharucoBoard((board.columns, board.rows), board.square, board.marker, table)
+        drawn.setLegacyPattern(legacy)
+        corner, number, _, _ = cv2.aruco.CharucoDetector(drawn).detectBoard(grey)
+        if number is not None and len(number) >= FEWEST_CORNERS:
+            place = np.asarray(drawn.getChessboardCorners(), dtype=float)[np.ravel(number), :2]
+            return np.asarray(corner, dtype=float).reshape(-1, 2), place
+        if board.rows % 2:
+            break
+    return None
 
 
 def _chessboard(grey: GreyImage, board: Board, half: int | None) -> tuple[FloatArray, FloatArray] | None:
@@ -183,6 +200,36 @@ def views_in_clip(
             yield view
     finally:
         clip.release()
+
+
+def board_family(paths: Sequence[Path], *, photos: bool) -> str:
+    """The family of most markers in a few of these pictures, "" where none is seen. paths: as they were searched."""
+    votes: Counter[str] = Counter()
+    for grey in _some_pictures(paths, photos=photos):
+        for name in (name for name in dir(cv2.aruco) if name.startswith("DICT_")):
+            table = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, name))
+            _, ids, _ = cv2.aruco.ArucoDetector(table).detectMarkers(grey)
+            # a larger code is harder to meet by chance; of one family the smallest that holds all of them is meant
+            if ids is not None and len(ids) >= FEWEST_MARKERS:
+                votes[name] += 1_000_000 * len(ids) * table.markerSize**2 - len(table.bytesList)
+    return votes.most_common(1)[0][0] if votes else ""
+
+
+def _some_pictures(paths: Sequence[Path], *, photos: bool, most: int = 3) -> Iterator[GreyImage]:
+    if photos:
+        for path in paths[:most]:
+            grey = cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)
+            if grey is not None:
+                yield np.asarray(grey, np.uint8)
+        return
+    clip = cv2.VideoCapture(str(paths[0]))
+    step = max(int(clip.get(cv2.CAP_PROP_FRAME_COUNT)) // most, 1)
+    for number in range(step * most):
+        if not clip.grab():
+            break
+        if number % step == step // 2 and (read := clip.retrieve())[0]:
+            yield np.asarray(cv2.cvtColor(read[1], cv2.COLOR_BGR2GRAY), np.uint8)
+    clip.release()
 
 
 def _sharpness(grey: GreyImage, view: BoardView) -> float:

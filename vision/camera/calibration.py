@@ -14,6 +14,7 @@ from vision.camera.board_views import (
     Board,
     BoardView,
     Coverage,
+    board_family,
     coverage,
     find_board,
     views_in_clip,
@@ -129,10 +130,17 @@ def calibrate_from_files(
         if len(found) < FEWEST_VIEWS:
             raise
     if not found:
+        family = "" if not board.dictionary else board_family(paths, photos=photos)
+        if family not in ("", board.dictionary):
+            raise InputError(
+                f"no picture shows a board with markers of {board.dictionary}, but markers of {family} are in them",
+                where="calibration",
+                remedy=f"Give --dictionary {family}, and the board's number of squares",
+            )
         raise InputError(
             "no picture shows the whole board described",
             where="calibration",
-            remedy="Check the number of squares and the dictionary, light it evenly, come closer",
+            remedy="Check the number of squares and the family of its markers, light it evenly, come closer",
         )
     return calibrate(found, free_k3=free_k3)
 

@@ -7,6 +7,7 @@ Source: Brown 1971 as written in the OpenCV documentation of `calib3d` (tests co
 
 import numpy as np
 
+from vision.base.errors import InputError
 from vision.base.types import Camera, FloatArray
 
 
@@ -37,6 +38,38 @@ def scaled_to(camera: Camera, size: tuple[int, int]) -> Camera:
     u = camera.u.copy()
     u[:4] *= ratio
     return Camera(matrix=matrix, distortion=camera.distortion.copy(), size=size, known=camera.known, u=u)
+
+
+def fitting_camera(camera: Camera | None, size: tuple[int, int]) -> Camera | None:
+    """The camera for pictures of this size (width, height) px, None for None.
+
+    Raises InputError when it was calibrated for another shape of picture, or is of a kind that does not scale.
+    """
+    if camera is None or camera.size == size:
+        return camera
+    (width, height), (own_width, own_height) = size, camera.size
+    alike = abs(own_width * height - own_height * width) <= 0.01 * own_width * height
+    if alike and camera.scales:
+        return scaled_to(camera, size)
+    if camera.scales:
+        raise InputError(
+            f"the calibration is for {own_width} x {own_height} pixels, the clip has {width} x {height}",
+            where="camera",
+            remedy="Calibrate in the mode and orientation in which the push is filmed, or leave the calibration out",
+        )
+    remedy = "Write the numbers of this mode and orientation, or take the lens off the card"
+    if alike:
+        fx, fy, cx, cy = intrinsics_of(scaled_to(camera, size))[:4]
+        remedy += (
+            f". Where it is the same picture, only made smaller or larger (nothing cut off at the edges), it is "
+            f"width_px = {width}, height_px = {height}, fx_px = {fx:.6g}, fy_px = {fy:.6g}, cx_px = {cx:.6g}, "
+            f"cy_px = {cy:.6g}, and k1 and the others stay"
+        )
+    raise InputError(
+        f"the lens on the card is for pictures of {own_width} x {own_height} pixels, the clip has {width} x {height}",
+        where="camera.lens",
+        remedy=remedy,
+    )
 
 
 def rotation_of(vector: FloatArray) -> FloatArray:

@@ -15,7 +15,7 @@ from vision.base.errors import InputError
 from vision.base.plane import fit_rigid, fit_similarity, plane_rotation
 from vision.base.robust import fading_weight
 from vision.base.types import BoolArray, Camera, CarMarkers, ClipCards, FloatArray, FloorLayout, Marker
-from vision.camera.model import floor_point, project
+from vision.camera.model import fitting_camera, floor_point, project
 from vision.floor.fit import FloorFit, guess_camera
 from vision.floor.geometry import bent_edge_shift, ink_direction, moved_marker
 from vision.tracking.clip_floor import clip_cameras, fit_clip_floor, still_frames
@@ -80,7 +80,7 @@ def learn_pattern(corner: FloatArray, cards: ClipCards, size: tuple[int, int]) -
     corner: (n, m, 4, 2) px.
     """
     car = cards.car
-    given = cards.camera if cards.camera is not None else guess_camera(size)
+    given = fitting_camera(cards.camera, size) or guess_camera(size)
     on_plane, eye_height = _on_plane(corner, cards.floor, car.height, given)
     whole: BoolArray = np.asarray(np.isfinite(on_plane).all((2, 3)))
     _check_connected(whole, car)

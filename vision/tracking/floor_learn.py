@@ -9,7 +9,7 @@ import numpy as np
 from vision.base.errors import InputError, VisionError
 from vision.base.plane import fit_rigid, moved
 from vision.base.types import BoolArray, Camera, CarMarkers, FloatArray, FloorLayout, Marker
-from vision.camera.model import floor_point, intrinsics_of, undistort
+from vision.camera.model import fitting_camera, floor_point, intrinsics_of, undistort
 from vision.floor.fit import FloorFit, fit_floor, guess_camera
 from vision.floor.geometry import first_camera_pose, marker_corners
 from vision.floor.laid_sheets import sheet_numbers
@@ -56,6 +56,7 @@ def learn_layout(
         nothing = CarMarkers(dictionary=floor.dictionary, markers=(), height=0.0)
         follower = Follower(floor, nothing, camera_moves=True)
         size = follow_clip(follower, Path(source), progress=progress).size
+        camera = fitting_camera(camera, size)
         seen = follower.sightings.column("corner").astype(float)
     else:
         seen = np.asarray(source, dtype=float)

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import numpy as np
 
-from vision.base.errors import InputError, VisionError
+from vision.base.errors import VisionError
 from vision.base.types import Camera, CameraView, ClipCards, ClipTrack, FloatArray, IntArray
-from vision.camera.model import camera_of, intrinsics_of, scaled_to
+from vision.camera.model import camera_of, fitting_camera, intrinsics_of
 from vision.camera.rolling_shutter import shutter_of, shutter_words, with_shutter_covariance
 from vision.clip.frames import DECODERS, Frame
 from vision.tracking.checks import blur_of, check_cards, check_scale, check_sightings, vouch
@@ -39,7 +39,7 @@ def track_clip(
     follower = Follower(cards.floor, cards.car)
     told = None if progress is None else lambda share: progress(min(0.97, share))
     report = follow_clip(follower, path, watch=watch, progress=told, threads=threads, slower=cards.slower)
-    cards = replace(cards, camera=_fitting_camera(cards.camera, report.size))
+    cards = replace(cards, camera=fitting_camera(cards.camera, report.size))
     sightings = follower.sightings
     check_sightings(path, follower, cards.floor, cards.car)
     track, solved = track_sightings(sightings, cards, report.size)
@@ -82,19 +82,6 @@ def track_sightings(sightings: Sightings, cards: ClipCards, size: tuple[int, int
         track = set_upright(track, leans)
         sizes.append(lean_sentence(leans.change, cards.car.height))
     return replace(track, warnings=tuple(sizes), frames_left_out=sum(left_out.values()), left_out=left_out), solved
-
-
-def _fitting_camera(camera: Camera | None, size: tuple[int, int]) -> Camera | None:
-    """The calibration for this clip's size, or InputError when it was made for another shape of picture."""
-    if camera is None or camera.size == size:
-        return camera
-    if abs(camera.size[0] * size[1] - camera.size[1] * size[0]) > 0.01 * camera.size[0] * size[1]:
-        raise InputError(
-            f"the calibration is for {camera.size[0]} x {camera.size[1]} pixels, the clip has {size[0]} x {size[1]}",
-            where="camera",
-            remedy="Calibrate in the mode and orientation in which the push is filmed, or leave the calibration out",
-        )
-    return scaled_to(camera, size)
 
 
 def _track(

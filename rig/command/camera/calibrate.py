@@ -7,7 +7,16 @@ import click
 from analysis.statistics.quantiles import NORMAL_95
 from rig.command.group import bench_command
 from rig.command.onto_card import Written, onto_card
-from rig.command.options import board_options, json_option, log_folder, log_option, progress, show, write_option
+from rig.command.options import (
+    BOARD_FAMILY,
+    board_options,
+    json_option,
+    log_folder,
+    log_option,
+    progress,
+    show,
+    write_option,
+)
 
 
 @bench_command(
@@ -35,6 +44,7 @@ def command(
     rows: int,
     square_mm: float,
     marker_mm: float,
+    dictionary: str,
     chessboard: bool,
     bench: Path | None,
     write: bool,
@@ -50,6 +60,8 @@ def command(
 
     if not files:
         raise click.UsageError("give a clip or photos of the board; it is printed by: pivotbench new sheets --board")
+    if chessboard and dictionary != BOARD_FAMILY:
+        raise click.UsageError("a plain chessboard has no markers: leave out --dictionary, or --chessboard")
     if write and bench is None:
         raise click.UsageError("--write needs the bench card: --bench BENCH.toml")
     from rig.cards.written.edited import card_as_read
@@ -58,13 +70,12 @@ def command(
     from rig.report.words.sentences import noted
 
     as_read = "" if bench is None or not write else card_as_read(bench, "bench")
-    default = Board()
     board = Board(
         columns=columns,
         rows=rows,
         square=square_mm / 1000,
         marker=marker_mm / 1000,
-        dictionary="" if chessboard else default.dictionary,
+        dictionary="" if chessboard else dictionary,
     )
     with BenchLog(log_folder(log_dir)) as log, progress("looking for the board", quiet=as_json) as bar:
         found, record = calibrate_camera(log, name, files, board, bench=bench, progress=bar)

@@ -42,6 +42,7 @@ def command(
     rows: int,
     square_mm: float,
     marker_mm: float,
+    dictionary: str,
 ) -> None:
     """Write the floor sheets and the marker plate, to scale, as PDF and PNG.
 
@@ -56,7 +57,13 @@ def command(
         if finger:
             raise click.UsageError("--board prints the board alone: print the finger's marker by itself")
         written = board_sheet(
-            paper=paper, folder=out_dir, columns=columns, rows=rows, square=square_mm / 1000, marker=marker_mm / 1000
+            paper=paper,
+            folder=out_dir,
+            columns=columns,
+            rows=rows,
+            square=square_mm / 1000,
+            marker=marker_mm / 1000,
+            dictionary=dictionary,
         )
     else:
         plate = default_car(wheelbase_mm / 1000, height=Plate().height_mm / 1000)  # as the card has it

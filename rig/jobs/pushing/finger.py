@@ -35,8 +35,9 @@ one picture of four, at 17 px in nearly all)."""
 def worn_marker(cards: CardSet, floor: FloorLayout) -> FingerMarker | None:
     """The finger marker on the bench card, or None. Raises InputError when its number is taken already."""
     finger = finger_marker(cards.bench, cards.test, dictionary=floor.dictionary)
-    taken = {m.id for m in (*floor.markers, *car_markers(cards.car, dictionary=floor.dictionary).markers)}
-    if finger is not None and finger.id in taken:
+    plate = car_markers(cards.car, dictionary=floor.dictionary)
+    taken = {(layout.dictionary, m.id) for layout in (floor, plate) for m in layout.markers}
+    if finger is not None and (finger.dictionary, finger.id) in taken:
         raise InputError(
             f"marker {finger.id} is on the floor or on the car already",
             where=f"{cards.bench.name}, finger.id",

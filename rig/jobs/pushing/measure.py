@@ -11,6 +11,7 @@ from analysis.measured.pose_track import PoseTrack
 from analysis.measured.pushes import MeasuredPush, measure_pivot
 from rig.base.errors import InputError
 from rig.base.progress import Progress
+from rig.cards.lens import typed_lens
 from rig.cards.measures import MM, car_markers, floor_layout, readout, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.pushing.clip_times import clip_times, hardly_by_hand, with_noted_times
@@ -340,6 +341,9 @@ def camera_from(row: CameraRow) -> Camera:
 
 
 def stored_camera(cards: CardSet, log: BenchLog) -> Camera | None:
-    """The camera calibration that the bench card names, or None. Raises InputError as `camera_of` does."""
+    """The lens on the bench card, or the calibration that it names, or None. Raises InputError as `camera_of` does."""
+    typed = typed_lens(cards.bench)
+    if typed is not None:
+        return typed
     record = camera_of(cards.bench, log)
     return None if record is None else camera_from(record.result.camera)

@@ -18,7 +18,7 @@ def test_the_boards_squares_and_sizes(tmp_path: Path, monkeypatch: pytest.Monkey
         return [tmp_path / "board.pdf"]
 
     monkeypatch.setattr("vision.markers.sheets.board_sheet", board_sheet)
-    sizes = ["--columns", 9, "--rows", 6, "--square-mm", 31, "--marker-mm", 22]
+    sizes = ["--columns", 9, "--rows", 6, "--square-mm", 31, "--marker-mm", 22, "--dictionary", "DICT_6X6_100"]
     said = run("new", "sheets", "--board", "--paper", "Letter", "--out", tmp_path, *sizes)
     assert given == {
         "paper": "Letter",
@@ -27,8 +27,30 @@ def test_the_boards_squares_and_sizes(tmp_path: Path, monkeypatch: pytest.Monkey
         "rows": 6,
         "square": pytest.approx(0.031),
         "marker": pytest.approx(0.022),
+        "dictionary": "DICT_6X6_100",
     }
     assert f"wrote {tmp_path / 'board.pdf'}" in said
+
+
+def test_the_board_that_a_camera_is_calibrated_with(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    given: list[Any] = []
+
+    def calibrate_camera(log: Any, name: str, files: Any, board: Any, **_: Any) -> None:
+        given.append(board)
+        raise BenchError("seen", where="here", remedy="none")
+
+    monkeypatch.setattr("rig.jobs.pushing.setup_clips.calibrate_camera", calibrate_camera)
+    sizes = ["--columns", 9, "--rows", 6, "--square-mm", 31, "--marker-mm", 22]
+    common = ["camera", "calibrate", "phone", tmp_path / "board.mp4", *sizes, "--log", tmp_path / "log"]
+    pivotbench(*common, "--dictionary", "DICT_6X6_100")
+    pivotbench(*common, "--chessboard")
+    (markers, plain) = given
+    assert (markers.columns, markers.rows, markers.dictionary) == (9, 6, "DICT_6X6_100")
+    assert (markers.square, markers.marker) == pytest.approx((0.031, 0.022))
+    assert plain.dictionary == ""
+    both = pivotbench(*common, "--chessboard", "--dictionary", "DICT_6X6_100")
+    assert both.code == 2
+    assert "a plain chessboard has no markers" in both.err
 
 
 @pytest.mark.parametrize(("named", "asked", "taken"), [("own.mp4", [], "own.mp4"), ("own.mp4", ["x.mp4"], "x.mp4")])

@@ -139,6 +139,37 @@ def test_a_clip_of_a_charuco_board_gives_the_camera(tmp_path: Path) -> None:
     assert coverage(()).advice[0].startswith("Show the board 10 more times")
 
 
+def drawn(family: str, columns: int, rows: int, *, legacy: bool = False) -> FloatArray:
+    """A board as OpenCV draws it, 60 px a square, white around, seen straight on."""
+    table = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, family))
+    board = cv2.aruco.CharucoBoard((columns, rows), 0.03, 0.02, table)
+    board.setLegacyPattern(legacy)
+    picture = board.generateImage((60 * columns, 60 * rows))
+    return cv2.copyMakeBorder(picture, 40, 40, 50, 50, cv2.BORDER_CONSTANT, value=255)  # type: ignore[return-value]
+
+
+@pytest.mark.parametrize("legacy", [False, True])
+def test_a_board_with_markers_of_another_family_is_read(legacy: bool) -> None:
+    board = Board(columns=7, rows=6, square=0.03, marker=0.02, dictionary="DICT_APRILTAG_36h11")
+    view = find_board(drawn("DICT_APRILTAG_36h11", 7, 6, legacy=legacy), board)  # type: ignore[arg-type]
+    assert view is not None
+    assert len(view.place) == 30  # 6 by 5 inner corners
+    # by hand: corner (1, 1) of the board lies 60 px from its edge, pixel centres at whole numbers
+    np.testing.assert_allclose(view.pixel, [49.5, 39.5] + view.place / 0.03 * 60, rtol=0, atol=0.1)
+
+
+def test_a_board_of_another_family_than_asked_for_is_named(tmp_path: Path) -> None:
+    photo = tmp_path / "board.png"
+    cv2.imwrite(str(photo), drawn("DICT_4X4_100", 4, 3))
+    with pytest.raises(InputError, match=r"of DICT_5X5_50, but markers of DICT_4X4_\d+ are in them") as told:
+        calibrate_from_files([photo], Board(columns=4, rows=3))
+    assert "--dictionary DICT_4X4_" in (told.value.remedy or "")
+    with pytest.raises(InputError, match="unknown family of markers 'DICT_9X9'"):
+        calibrate_from_files([photo], Board(dictionary="DICT_9X9"))
+    with pytest.raises(InputError, match="has 30 markers, and such a board wants 35"):
+        calibrate_from_files([photo], Board(dictionary="DICT_APRILTAG_16h5"))
+
+
 def test_coverage_asks_for_what_is_missing() -> None:
     flat = [
         BoardView(
