@@ -155,10 +155,10 @@ def main() -> None:
         bench.switch_virtual(True)
         while bench.work.busy:
             time.sleep(0.1)
-        bench.zero()
+        bench.on_pads.zero()
         while bench.work.busy:
             time.sleep(0.1)
-        bench.weigh_typed([400.0] * 4, 1.0)
+        bench.on_pads.weigh_typed([400.0] * 4, 1.0)
         context = browser.new_context()
         pages = [context.new_page() for _ in range(WINDOWS)]
         for page in pages:
@@ -170,7 +170,7 @@ def main() -> None:
             ".filter((one) => !/events|camera/.test(one.name)).reduce((sum, one) => sum + one.encodedBodySize, 0)"
         )
         ready_ms = float(first.evaluate("window.benchReady"))
-        bench.film()
+        bench.pushes.film()
         time.sleep(3.0)
         reader = bench.hub._pads.source  # type: ignore[union-attr]
         before, began, memory = reader.tally, time.monotonic(), memory_mb()

@@ -122,7 +122,7 @@ def cycle(bench: Bench, port: int, folder: Path) -> tuple[Watched, list[str]]:
     with BenchLog(folder) as log:
         before = Counter(record.kind for record in log.records())
     log_before, files_before = sizes(folder)
-    for step in (bench.zero, lambda: bench.weigh(1), bench.push):
+    for step in (bench.on_pads.zero, lambda: bench.on_pads.weigh(1), bench.pushes.push):
         try:
             wait(bench, step())
         except BenchError as error:

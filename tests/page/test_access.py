@@ -152,7 +152,7 @@ def test_the_page_finds_a_restarted_bench_again(browser: Any, tmp_path: Path) ->
         page = browser.new_page()
         page.goto(serving.url)
         until(page, "document.getElementById('link').textContent === 'Connected'")
-        serving.bench.weigh_typed([400.0, 401.0, 399.0, 402.0], 1.0)
+        serving.bench.on_pads.weigh_typed([400.0, 401.0, 399.0, 402.0], 1.0)
         until(page, "document.getElementById('total').textContent.startsWith('1602')")
     until(page, "document.getElementById('trouble').textContent.includes('does not answer')")
     from rig.page.server.serve import Serving
@@ -187,8 +187,8 @@ LONG = "Dunlin with the long name of somebody who writes everything on the card,
 
 def judged(page: Any, serving: Any) -> None:
     """A verdict and a comparison, without a film."""
-    serving.bench.weigh_typed([400.0, 410.0, 390.0, 400.0], 1.0)
-    serving.bench.judge_typed(-20.0, 1.0)
+    serving.bench.on_pads.weigh_typed([400.0, 410.0, 390.0, 400.0], 1.0)
+    serving.bench.pushes.judge_typed(-20.0, 1.0)
     until_bench(page, lambda: serving.bench.verdict is not None and not serving.bench.work.busy)
 
 
@@ -222,7 +222,7 @@ def test_every_state_is_accessible_and_large_enough(browser: Any, tmp_path: Path
         room.guess(20.0, 0.0)
         for act in (lambda: None, room.all_in, None, room.reveal, room.second_vote, room.all_in):
             if act is None:
-                serving.bench.judge_typed(-25.0, 1.0)
+                serving.bench.pushes.judge_typed(-25.0, 1.0)
                 until_bench(page, lambda: not serving.bench.work.busy)
             else:
                 act()
@@ -247,12 +247,12 @@ def test_the_class_screen_shows_the_whole_answer_at_once(browser: Any, tmp_path:
         page.goto(serving.url + "class")
         judged(page, serving)
         serving.bench.choose_step("front-grip")
-        serving.bench.weigh_typed([400.0, 410.0, 390.0, 400.0], 1.0)
+        serving.bench.on_pads.weigh_typed([400.0, 410.0, 390.0, 400.0], 1.0)
         room = serving.page.classroom
         for number in range(24):
             room.guess(-30.0 + 7 * number, 5.0 * (number % 5))
         room.all_in()
-        serving.bench.judge_typed(170.0, 1.0)
+        serving.bench.pushes.judge_typed(170.0, 1.0)
         until_bench(page, lambda: room._pushed() is not None and not serving.bench.work.busy)
         room.reveal()
         until(page, "document.getElementById('answer').textContent.includes('24 guesses')")
@@ -298,7 +298,7 @@ def test_ten_stops_lead_to_the_next_step(browser: Any, tmp_path: Path) -> None:
                     return count
             raise AssertionError(f"the keyboard does not reach {goal} from {start}")
 
-        serving.bench.weigh_typed([400.0, 410.0, 390.0, 400.0], 1.0)
+        serving.bench.on_pads.weigh_typed([400.0, 410.0, 390.0, 400.0], 1.0)
         until(page, "!document.getElementById('push-now').disabled")
         assert stops("svg.car", "#first-push") <= 10
         assert stops("#zero", "#weigh-now") <= 10

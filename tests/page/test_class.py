@@ -19,7 +19,7 @@ def pushed(page: Any, serving: Serving, pivot_pct: float) -> None:
     """A push of this question, without the film: its pivot was found with a ruler."""
     bench = serving.bench
     before = bench.verdict
-    bench.judge_typed(pivot_pct, 1.0)
+    bench.pushes.judge_typed(pivot_pct, 1.0)
     until_bench(page, lambda: bench.verdict is not None and bench.verdict is not before and not bench.work.busy)
 
 
@@ -39,7 +39,7 @@ def opened(browser: Any, serving: Serving) -> tuple[Any, str, str]:
 def test_the_next_push_is_no_answer_to_the_last_question(browser: Any, tmp_path: Path) -> None:
     with served(tmp_path) as serving:
         bench = serving.bench
-        bench.weigh_typed([400.0] * 4, 1.0)
+        bench.on_pads.weigh_typed([400.0] * 4, 1.0)
         screen = browser.new_page()
         wrong = watched(screen)
         screen.goto(serving.url + "class")
@@ -62,7 +62,7 @@ def test_the_next_push_is_no_answer_to_the_last_question(browser: Any, tmp_path:
         first = screen.inner_text("#answer"), screen.inner_html("svg.car .measured")
 
         # weighed and pushed again: that is the next question's, and this screen does not show it
-        bench.weigh_typed([410.0, 400.0, 390.0, 400.0], 1.0)
+        bench.on_pads.weigh_typed([410.0, 400.0, 390.0, 400.0], 1.0)
         pushed(screen, serving, 10.0)
         screen.wait_for_timeout(400)
         assert (screen.inner_text("#answer"), screen.inner_html("svg.car .measured")) == first
@@ -84,7 +84,7 @@ def test_the_next_push_is_no_answer_to_the_last_question(browser: Any, tmp_path:
 def test_a_class_votes_writes_down_what_it_saw_and_votes_again(browser: Any, tmp_path: Path) -> None:
     with served(tmp_path) as serving:
         bench = serving.bench
-        bench.weigh_typed([400.0] * 4, 1.0)
+        bench.on_pads.weigh_typed([400.0] * 4, 1.0)
         screen, address, code = opened(browser, serving)
         wrong = watched(screen)
         screen.select_option("#step", "ballast-forward")

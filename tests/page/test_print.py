@@ -84,8 +84,8 @@ def test_nothing_is_cut_on_paper(browser: Any, tmp_path: Path, size: str, landsc
     across, up = SIZES[size][::-1] if landscape else SIZES[size]
     with served(tmp_path / "bench") as serving:
         bench = serving.bench
-        bench.weigh_typed([400.0] * 4, 1.0)
-        bench.judge_typed(-20.0, 1.0)
+        bench.on_pads.weigh_typed([400.0] * 4, 1.0)
+        bench.pushes.judge_typed(-20.0, 1.0)
         page = browser.new_page()
         page.goto(serving.url)
         until_bench(page, lambda: bench.verdict is not None and not bench.work.busy)

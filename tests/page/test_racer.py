@@ -48,8 +48,8 @@ def test_the_weights_are_read_from_two_metres(browser: Any, tmp_path: Path) -> N
         assert re.match(r"(2[6-9]|3[0-4]) g too little on front right", page.inner_text("#over"))
 
         # weighed twice: the last against the one before
-        bench.weigh_typed([430.0, 380.0, 390.0, 400.0], 1.0)
-        bench.weigh_typed([405.0, 420.0, 415.0, 385.0], 1.0)  # 835 of 1,625 g: 22.5 g above a half
+        bench.on_pads.weigh_typed([430.0, 380.0, 390.0, 400.0], 1.0)
+        bench.on_pads.weigh_typed([405.0, 420.0, 415.0, 385.0], 1.0)  # 835 of 1,625 g: 22.5 g above a half
         until(page, "document.getElementById('weighed-over').textContent.startsWith('As weighed: 22.5')")
         assert "too much" in page.inner_text("#weighed-over")
         assert [re.search(r"\(([+−.\d]+) ±", page.inner_text(f"#last{wheel}"))[1] for wheel in range(4)] == [  # type: ignore[index]

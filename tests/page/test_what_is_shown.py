@@ -41,8 +41,8 @@ def test_a_what_if_agrees_with_itself(browser: Any, tmp_path: Path) -> None:
         idle(page, serving)
         page.click("#zero")
         idle(page, serving)
-        serving.bench.weigh_typed([400.0] * 4, 1.0)
-        serving.bench.judge_typed(-20.0, 1.0)  # so that there is a balance line of the car as it is
+        serving.bench.on_pads.weigh_typed([400.0] * 4, 1.0)
+        serving.bench.pushes.judge_typed(-20.0, 1.0)  # so that there is a balance line of the car as it is
         until(page, f"{BALANCE}.length === 1")
         virtual = serving.bench.virtual
         assert virtual is not None

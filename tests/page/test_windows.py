@@ -95,14 +95,14 @@ def test_stop_answers_while_eight_windows_show_the_camera(browser: Any, tmp_path
     with served(tmp_path) as serving:
         bench = serving.bench
         bench.camera_opener = lambda device: Board()
-        bench.weigh_typed([400.0] * 4, 1.0)
+        bench.on_pads.weigh_typed([400.0] * 4, 1.0)
         context = browser.new_context()
         windows = [context.new_page() for _ in range(8)]
         for window in windows:
             window.goto(serving.url)
         for window in windows:
             until(window, "window.benchReady && document.getElementById('link').textContent === 'Connected'", 30)
-        bench.film()
+        bench.pushes.film()
         for window in windows:
             window.bring_to_front()
             until(window, "document.getElementById('camera-picture').naturalWidth > 0", 30)

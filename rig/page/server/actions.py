@@ -144,6 +144,7 @@ def actions(
     bench: Bench, classroom: Classroom, hidden: HiddenGame, phones: Phones, changes: Changes
 ) -> dict[str, Action]:
     """Name -> action, served at /api/do/<name>."""
+    pads = bench.on_pads
 
     def act(summary: str, shape: type[msgspec.Struct], do: Callable[[Any], str | int | Json]) -> Action:
         return Action(summary=summary, shape=shape, do=do)
@@ -164,21 +165,21 @@ def actions(
     return {
         "virtual": act("Switch the virtual bench on or off", Switch, lambda a: bench.switch_virtual(a.on)),
         "step": act("Go to one experiment of the lesson", Named, lambda a: bench.choose_step(a.name)),
-        "zero": act("Zero the empty pads", Nothing, lambda a: bench.zero()),
-        "place": act("Set the virtual car on the pads or take it off", Switch, lambda a: bench.place(a.on)),
-        "calibrate": act("Calibrate the pads", Masses, lambda a: bench.calibrate(list(a.masses_g), a.mass_u_g)),
-        "weigh": act("Weigh the car on the pads", Placings, lambda a: bench.weigh(a.placings, hands_free=a.hands_free)),
+        "zero": act("Zero the empty pads", Nothing, lambda a: pads.zero()),
+        "place": act("Set the virtual car on the pads or take it off", Switch, lambda a: pads.place(a.on)),
+        "calibrate": act("Calibrate the pads", Masses, lambda a: pads.calibrate(list(a.masses_g), a.mass_u_g)),
+        "weigh": act("Weigh the car on the pads", Placings, lambda a: pads.weigh(a.placings, hands_free=a.hands_free)),
         "cross-target": act("Say which cross weight is wanted", CrossWish, lambda a: bench.want_cross(a.share_pct)),
         "change": act("Say what the change between two set-ups did", TwoRecords, lambda a: changes.compare(a.a, a.b)),
         "weigh-typed": act(
             "Use weights read off other scales",
             TypedWeights,
-            lambda a: bench.weigh_typed(list(a.weights_g), a.resolution_g),
+            lambda a: pads.weigh_typed(list(a.weights_g), a.resolution_g),
         ),
-        "push": act("Push and film the virtual car, then measure", Nothing, lambda a: bench.push()),
-        "film": act("Film a push with the camera, then measure", Nothing, lambda a: bench.film()),
+        "push": act("Push and film the virtual car, then measure", Nothing, lambda a: bench.pushes.push()),
+        "film": act("Film a push with the camera, then measure", Nothing, lambda a: bench.pushes.film()),
         "typed-pivot": act(
-            "Judge a pivot found with a ruler", TypedPivot, lambda a: bench.judge_typed(a.pivot_pct, a.u_pct)
+            "Judge a pivot found with a ruler", TypedPivot, lambda a: bench.pushes.judge_typed(a.pivot_pct, a.u_pct)
         ),
         "save-card": act("Save a new version of a card", CardValues, lambda a: bench.save_card(a.kind, dict(a.values))),
         "restore-card": act("Put back a card's last good version", CardKind, lambda a: bench.restore_card(a.kind)),

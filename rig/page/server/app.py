@@ -184,7 +184,7 @@ class Page:
     async def _clip(self, request: Request) -> Response:
         self.bench.need_weights()
         clip = await receive_clip(request, self.bench.folder / "page" / "clips")
-        return JSONResponse({"job": self.bench.measure(clip)}, status_code=202)
+        return JSONResponse({"job": self.bench.pushes.measure(clip)}, status_code=202)
 
     def _doing(self, action: Action) -> Handler:
         async def do(request: Request) -> Response:

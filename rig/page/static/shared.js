@@ -1,7 +1,7 @@
 // What both big screens have: the state of the link, trouble in words, the running job.
 import { act, on } from "./bench.js";
 import { typed } from "./numbers.js";
-import { byId, show } from "./words.js";
+import { byId, el, show } from "./words.js";
 
 const trouble = new Map();
 export function tellTrouble(kind, text) {
@@ -24,8 +24,20 @@ export const tap = (id, what) =>
     }
   });
 
+// What runs, on every screen alike: what it does, what it asks for, and Stop.
+function jobBox() {
+  const button = (id, said, kind = "") => el("button", { id, type: "button", class: kind || null, hidden: true }, said);
+  document.body.append(
+    el("aside", { id: "job", "aria-live": "polite", "aria-label": "What is running", hidden: true },
+      el("p", { id: "job-text" }),
+      el("progress", { id: "job-bar", max: "1", value: "0", "aria-label": "Progress" }),
+      button("job-done", "Done", "main"), button("job-stop", "Stop"), button("job-close", "Close")),
+  );
+}
+
 // keeps: the class must not read the answer in the job's last words before the reveal
 export function startShared({ keeps = false } = {}) {
+  jobBox();
   on("link", (link) => {
     show(byId("link"), link.on ? (link.restarted ? "Connected again: the bench was restarted" : "Connected") : "Connection lost, trying again …");
     tellTrouble("link", link.on ? "" : "The bench does not answer. This page connects again by itself; nothing recorded is lost.");

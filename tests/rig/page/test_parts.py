@@ -367,9 +367,9 @@ def test_the_camera_is_seen_with_advice_until_it_is_stopped(tmp_path: Path) -> N
 
     bench = Bench(tmp_path)
     bench.camera_opener = lambda device: Gradient()
-    bench.weigh_typed([400.0] * 4, 1.0)
+    bench.on_pads.weigh_typed([400.0] * 4, 1.0)
     assert bench.view.jpeg() is None
-    bench.film()
+    bench.pushes.film()
     end = time.monotonic() + 10
     while not told(bench.broadcast.newest("camera"))["on"] and time.monotonic() < end:
         time.sleep(0.02)
@@ -401,8 +401,8 @@ def test_a_camera_that_is_taken_is_said_in_words(tmp_path: Path) -> None:
 
     bench = Bench(tmp_path)
     bench.camera_opener = lambda device: Taken()
-    bench.weigh_typed([400.0] * 4, 1.0)
-    bench.film()
+    bench.on_pads.weigh_typed([400.0] * 4, 1.0)
+    bench.pushes.film()
     assert "Close the program that uses it" in str(wait(bench.work)["error"])
     bench.close()
 
@@ -465,7 +465,7 @@ def test_the_odds_point_to_what_was_hidden(tmp_path: Path) -> None:
         bench.switch_virtual(True)
         wait(bench.work)
         assert bench.virtual is not None
-        bench.weigh_typed([395.0, 395.0, 385.0, 385.0], 1.0)
+        bench.on_pads.weigh_typed([395.0, 395.0, 385.0, 385.0], 1.0)
         game.start("grippier rear tyres")
         bench.save_card("test", {"push.distance_mm": 40.0, "push.speed_mm_s": 50.0})  # a short film
         game.push(85.0)
@@ -487,7 +487,7 @@ def test_every_warning_of_a_weighing_is_on_the_page(tmp_path: Path) -> None:
         card = next(tmp_path.rglob("car.toml"))
         text = '\n[[masses.parts]]\nname = "body clip"\nmass_g = 12.0\nx_mm = 130.0\n'
         card.write_text(card.read_text(encoding="utf-8") + text, encoding="utf-8")
-        bench.weigh_typed([400.0, 410.0, 390.0, 420.0], 1.0)
+        bench.on_pads.weigh_typed([400.0, 410.0, 390.0, 420.0], 1.0)
         shown = told(bench.broadcast.newest("car"))["weights"]["warnings"]  # type: ignore[index]
         with bench.log() as log:
             (record,) = log.records(kind=WEIGHING)

@@ -176,7 +176,7 @@ PICTURE = b"\x89PNG\r\n\x1a\n" + bytes(100)
     "body", [b"", b"\0", b"<html>" * 50, PICTURE, b"RIFF1234WEBP" + bytes(50), b"\0\0\0\x18ftypheic" + bytes(50)]
 )
 def test_what_is_no_clip_is_refused_before_decoding(page: Page, client: TestClient, body: bytes) -> None:
-    page.bench.weigh_typed([400.0] * 4, 1.0)
+    page.bench.on_pads.weigh_typed([400.0] * 4, 1.0)
     answer = client.post("/api/clip", headers=told(page), content=body)
     assert answer.status_code == 400
     assert "clip" in answer.json()["error"]
@@ -203,7 +203,7 @@ def clips(page: Page) -> list[str]:
 def test_a_clip_keeps_no_name_of_the_client_and_junk_is_not_kept(
     page: Page, client: TestClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    page.bench.weigh_typed([400.0] * 4, 1.0)
+    page.bench.on_pads.weigh_typed([400.0] * 4, 1.0)
     headers = told(page) | {"content-disposition": 'attachment; filename="../../evil.mp4"'}
     seen: list[list[str]] = []
     measuring = page.bench._measure
@@ -221,7 +221,7 @@ def test_a_clip_that_is_refused_leaves_nothing_behind(
     page: Page, client: TestClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """While another job runs, and for a car that was not weighed; also what a power cut left half."""
-    page.bench.weigh_typed([400.0] * 4, 1.0)
+    page.bench.on_pads.weigh_typed([400.0] * 4, 1.0)
     over = threading.Event()
     page.bench.work.start("long", lambda job: str(over.wait(20.0)))
     assert client.post("/api/clip", headers=told(page), content=JUNK).status_code == 400

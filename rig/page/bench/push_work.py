@@ -1,0 +1,109 @@
+"""What is done with a push from the page: film it, measure a clip, judge it."""
+
+import contextlib
+from pathlib import Path
+
+from rig.base.errors import BenchError, InputError
+from rig.cards.read import CardSet
+from rig.jobs.pushing.compare import Verdict, judge, typed_pivot
+from rig.jobs.pushing.film import LiveLook
+from rig.jobs.pushing.measure import measure_clip, stored_camera
+from rig.page.bench.jobs import Job
+from rig.page.bench.state import BenchState
+from rig.report.words.sentences import first_sentence
+
+
+class PushWork:
+    """The pushes of one bench."""
+
+    def __init__(self, bench: BenchState) -> None:
+        self._bench = bench
+
+    def push(self) -> int:
+        """Push and film the virtual car, measure the clip and judge it."""
+        if self._bench.virtual is None:
+            raise InputError(
+                "there is no clip yet", where="push", remedy="Film the push with a phone or camera, then give its clip"
+            )
+        self._bench.need_weights()
+
+        def do(job: Job) -> str:
+            assert self._bench.virtual is not None
+            cards = self._bench.cards()
+            job.say("Pushing and filming the virtual car")
+            clip = self._bench.virtual.film(cards, self._bench.folder / "page" / "clips", job.progress)
+            return self._measure(job, cards, clip)
+
+        return self._bench.work.start("push", do)
+
+    def measure(self, clip: Path) -> int:
+        """Measure a copy of a clip that was handed over; a copy that nothing was measured from is not kept."""
+
+        def do(job: Job) -> str:
+            try:
+                return self._measure(job, self._bench.cards(), clip)
+            except BaseException:  # stopped, too
+                self._forget(clip)
+                raise
+
+        try:
+            self._bench.need_weights()
+            return self._bench.work.start("measure", do)
+        except InputError:
+            clip.unlink(missing_ok=True)
+            raise
+
+    def _forget(self, clip: Path) -> None:
+        """Remove a copy unless the log leads to it; where the log cannot be read, it stays."""
+        with contextlib.suppress(BenchError), self._bench.log() as log:
+            if not any(Path(file.path).name == clip.name for file in log.files()):
+                clip.unlink(missing_ok=True)
+
+    def film(self) -> int:
+        """Film a push with the bench card's camera: advice, recording while the car moves, then the verdict."""
+        self._bench.need_weights()
+
+        def do(job: Job) -> str:
+            from rig.jobs.pushing.film import film_push
+
+            def say(look: LiveLook) -> None:
+                job.check()
+                self._bench.view.tell(look)
+
+            cards = self._bench.cards()
+            job.say("Looking through the camera; push when the picture is good")
+            try:
+                opener = self._bench.view.opener(self._bench.camera_opener)
+                recording = film_push(cards, self._bench.folder / "page" / "clips", say=say, opener=opener)
+            finally:
+                self._bench.view.end()
+            return self._measure(job, cards, recording.clip)
+
+        return self._bench.work.start("film", do)
+
+    def judge_typed(self, pivot_pct: float, u_pct: float) -> int:
+        """Judge a pivot found with ruler and pencil."""
+        weighing = self._bench.need_weights()
+        with self._bench.lock, self._bench.log() as log:
+            self._bench.deck.save("test", {"typed.pivot_pct": pivot_pct, "typed.pivot_pct_u": u_pct}, log)
+
+        def do(job: Job) -> str:
+            cards = self._bench.cards()
+            job.say("Forecasting")
+            with self._bench.log() as log:
+                return self._judged(judge(cards, log, weighing, None, typed_pivot(cards)))
+
+        return self._bench.work.start("judge", do)
+
+    def _measure(self, job: Job, cards: CardSet, clip: Path) -> str:
+        weighing = self._bench.need_weights()
+        with self._bench.log() as log:
+            job.say("Looking for the markers and measuring the pivot")
+            camera = stored_camera(cards, log)
+            measurement = measure_clip(clip, cards, log, camera=camera, progress=job.progress)
+            job.say("Forecasting and comparing")
+            return self._judged(judge(cards, log, weighing, measurement, None))
+
+    def _judged(self, verdict: Verdict) -> str:
+        self._bench.judged(verdict)
+        return first_sentence(verdict)
