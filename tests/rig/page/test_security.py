@@ -206,8 +206,8 @@ def test_a_clip_keeps_no_name_of_the_client_and_junk_is_not_kept(
     page.bench.on_pads.weigh_typed([400.0] * 4, 1.0)
     headers = told(page) | {"content-disposition": 'attachment; filename="../../evil.mp4"'}
     seen: list[list[str]] = []
-    measuring = page.bench._measure
-    monkeypatch.setattr(page.bench, "_measure", lambda *given: (seen.append(clips(page)), measuring(*given))[1])
+    measuring = page.bench.pushes._measure
+    monkeypatch.setattr(page.bench.pushes, "_measure", lambda *given: (seen.append(clips(page)), measuring(*given))[1])
     answer = client.post("/api/clip", headers=headers, content=JUNK)
     assert answer.status_code == 202
     page.bench.work.wait(20.0)
