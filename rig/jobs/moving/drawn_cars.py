@@ -102,9 +102,11 @@ def drawn_cars(
     count: int,
     rng: np.random.Generator,
     open_to: OpenTo = NOTHING_ELSE,
+    built: int | None = None,
 ) -> DrawnCars:
     """Cars as the card leaves open. Drawn: springs, motion ratios, height of the centre of gravity, load sensitivity,
-    front to rear grip, and what `open_to` says.  load: (4,) N.  Source: Monte Carlo (JCGM 101:2008), normal inputs.
+    front to rear grip, and what `open_to` says.  load: (4,) N.  built: only the first so many of `count` draws become
+    cars, the same as without it.  Source: Monte Carlo (JCGM 101:2008), normal inputs.
     """
     section = springs_on(card, where=where)
     fall, fall_u = open_to.fall_with_load(section)
@@ -118,6 +120,8 @@ def drawn_cars(
         loads = loads + rng.standard_normal((count, 4)) @ square_root(open_to.load_covariance).T
         # a wheel that carries less than itself is no car: such a draw stands just on it
         loads = np.maximum(loads, 1.02 * masses * STANDARD_GRAVITY + 1e-3)
+    level = np.exp(open_to.level_u * rng.standard_normal(count))[:built]
+    z, loads = z[:built], loads[:built]
     whole = []
     for row, carried in zip(z, loads, strict=True):
         scale = {}
@@ -132,6 +136,6 @@ def drawn_cars(
         whole=tuple(whole),
         sensitivity=np.clip(fall + fall_u * z[:, 5], 0.0, 0.99),
         ratio=np.exp(open_to.ratio_u * z[:, 6] / 2),
-        level=np.exp(open_to.level_u * rng.standard_normal(count)),
+        level=level,
         balance=None if open_to.balance is None else np.clip(open_to.balance + open_to.balance_u * z[:, 6], 0.02, 0.98),
     )

@@ -10,9 +10,8 @@ from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.moving.phases import DriftPath, Phase, PhaseTable, checked_phases, drift_path, phase_table
 from analysis.moving.pivots import pivot_spans, reachable_pivots
 from analysis.moving.ranking import RankedEffect, ranked
-from analysis.moving.region import Reaches, Region, grip_limit, reachable, reaches
+from analysis.moving.region import grip_limit
 from analysis.moving.setup_changes import changed, effects, usual_changes
-from analysis.moving.tyres import Tyres, tyres_like
 from analysis.springs.chassis import Chassis, stacked
 from analysis.springs.dampers import BodyInertia, Dampers
 from analysis.springs.lift_off import LiftOff, RuleBeside, beside, lift_offs
@@ -20,13 +19,12 @@ from analysis.springs.modes import modes
 from analysis.springs.response import Arrival, Manoeuvre, arrival, ramp, respond
 from analysis.statistics.drawn import WithRange, drawn
 from rig.base.errors import InputError
-from rig.cards.chassis import Moving, moving_car, springs_on
+from rig.cards.chassis import Moving
 from rig.cards.schema import CarCard
-from rig.jobs.moving.drawn_cars import NOTHING_ELSE, DrawnCars, OpenTo, balanced_at, drawn_cars
+from rig.jobs.moving.drawn_cars import NOTHING_ELSE, OpenTo
 from rig.jobs.moving.driven_car import ALL_ALIKE, DrivenCar
+from rig.jobs.moving.reach import FEW, Cast, Reached, cast_of, reached_by
 
-_DRAWS, _FEW = 200, 40
-"""Draws; fewer for what takes long, whose ± is then known to about a tenth."""
 STEP_G = 0.4
 RISE = 0.05
 """Side acceleration whose load is timed, g, and the seconds in which it rises."""
@@ -53,22 +51,6 @@ class PhaseRanges:
     spare: WithRange
     lifted: FloatArray
     words: tuple[tuple[tuple[str, float], ...], ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RegionRanges:
-    """Extent of the region with its draws. station: (2,) m, rear and front end.  side: (2,) m.  width: (2,) m, rear and
-    front.  taper: m, front less rear width.  area: m2.  lifts: share of the draws in which a wheel lifts somewhere
-    within.  many: the draws themselves, for a second set-up to be held against.
-    """
-
-    station: WithRange
-    side: WithRange
-    width: WithRange
-    taper: WithRange
-    area: WithRange
-    lifts: float
-    many: Reaches
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,10 +91,9 @@ class ArrivalRanges:
 class MovingAnswers:
     """All answers for one car, each with its draws.
 
-    table: steady phases.  path: with dampers.  region, lift: of the best known car.  kappa: (3,) 1/m, turn per travel
-    of a push at 80 % at rest, lowest, highest.  rest: m ahead of the rear axle, balance point at rest; rest_by: what
-    says so.  rest_share: (4,) of the weight.  rule, rest_rule: equal shares beside
-    lift-off (None where no wheel lifts) and rest.
+    table: steady phases.  path: with dampers.  lift: of the best known car.  kappa: (3,) 1/m, turn per travel of a push
+    at 80 % at rest, lowest, highest.  rest_share: (4,) of the weight.  rule, rest_rule: equal shares beside lift-off
+    (None where no wheel lifts) and rest.
     ranking: usual changes in `ranked_phase`.  drive: which wheels are driven.
     """
 
@@ -123,8 +104,7 @@ class MovingAnswers:
     table: PhaseTable
     ranges: PhaseRanges
     path: DriftPath
-    region: Region
-    reach: RegionRanges
+    reached: Reached
     kappa: WithRange
     lift: LiftOff
     lifting: LiftRanges
@@ -132,8 +112,6 @@ class MovingAnswers:
     arrival: ArrivalRanges
     ranking: tuple[RankedEffect, ...]
     ranked_phase: str
-    rest: WithRange
-    rest_by: str
     rest_share: WithRange
     rest_rule: RuleBeside
     rule: RuleBeside | None
@@ -167,19 +145,6 @@ class DriftQuestion:
     seed: int = 0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Cast:
-    """The best known car and its draws. few, few_tyres: the first of them."""
-
-    car: Moving
-    tyres: Tyres
-    drawn: DrawnCars
-    many: Chassis
-    many_tyres: Tyres
-    few: Chassis
-    few_tyres: Tyres
-
-
 def answer_driven(car: DrivenCar, asked: DriftQuestion, *, where: str) -> MovingAnswers:
     """`answer_moving` of a car with its own grip and its own uncertainties."""
     return answer_moving(car.card, car.load, replace(asked, grip=car.grip, open_to=car.open_to), where=where)
@@ -191,7 +156,7 @@ def answer_moving(card: CarCard, load: FloatArray, asked: DriftQuestion, *, wher
     Raises InputError where the cards make no car or no drift.
     """
     checked = checked_phases(asked.phases)
-    cast = _cast(card, load, asked, where=where)
+    cast = cast_of(card, load, grip=asked.grip, open_to=asked.open_to, where=where, seed=asked.seed)
     car, tyres = cast.car, cast.tyres
     drive = DRIVE_FRONT[asked.drive]
     table = phase_table(car.chassis, tyres, checked, drive_front=drive)
@@ -208,7 +173,7 @@ def answer_moving(card: CarCard, load: FloatArray, asked: DriftQuestion, *, wher
     if not np.all(np.isfinite(best.change)):
         warnings.append(f"{STEP_G:g} g sideways rolls the car over: no arrival times")
     which = _ranked_phase(checked, table, asked.rank_phase)
-    region, reach = reachable(car.chassis, tyres), reaches(cast.few, cast.few_tyres)
+    reached = reached_by(cast)
     pivots = reachable_pivots(car.chassis, tyres)
     spans = np.array([pivots.rest, pivots.lowest, pivots.highest])
     rest = np.asarray(load) / load.sum()
@@ -222,8 +187,7 @@ def answer_moving(card: CarCard, load: FloatArray, asked: DriftQuestion, *, wher
         table=table,
         ranges=ranges,
         path=drift_path(car.chassis, tyres, checked, blend=asked.blend, damper=car.damper, inertia=car.inertia),
-        region=region,
-        reach=_reach(region, reach),
+        reached=reached,
         kappa=drawn(spans, pivot_spans(cast.few, cast.few_tyres)),
         lift=lift,
         lifting=lifting,
@@ -231,8 +195,6 @@ def answer_moving(card: CarCard, load: FloatArray, asked: DriftQuestion, *, wher
         arrival=arriving,
         ranking=() if which is None else _ranking(cast, checked[which]),
         ranked_phase="" if which is None else checked[which].name,
-        rest=drawn(region.rest[0], reach.rest[:, 0]),
-        rest_by=asked.open_to.balance_by,
         rest_share=drawn(rest, carried / carried.sum(-1, keepdims=True)),
         rest_rule=beside(load, np.full(4, True)),
         rule=beside(lift.loads[0], ~lift.leaves[0]) if upright else None,
@@ -240,29 +202,8 @@ def answer_moving(card: CarCard, load: FloatArray, asked: DriftQuestion, *, wher
     )
 
 
-def _cast(card: CarCard, load: FloatArray, asked: DriftQuestion, *, where: str) -> _Cast:
-    car, open_to = moving_car(card, load, where=where), asked.open_to
-    fall, _ = open_to.fall_with_load(springs_on(card, where=where))
-    tyres = tyres_like(car.chassis, front=asked.grip[0], rear=asked.grip[1], sensitivity=min(fall, 0.99))
-    if open_to.balance is not None:
-        tyres = balanced_at(tyres, np.asarray(load, dtype=float), open_to.balance)
-    rng = np.random.default_rng(asked.seed)
-    some = drawn_cars(card, load, where=where, count=_DRAWS, rng=rng, open_to=open_to)
-    worn = some.tyres(tyres)
-    few = Tyres(grip=worn.grip[:_FEW], sensitivity=worn.sensitivity[:_FEW], nominal=worn.nominal[:_FEW])
-    return _Cast(
-        car=car,
-        tyres=tyres,
-        drawn=some,
-        many=stacked(some.cars),
-        many_tyres=worn,
-        few=stacked(some.cars[:_FEW]),
-        few_tyres=few,
-    )
-
-
 def _phase_ranges(
-    table: PhaseTable, cast: _Cast, phases: Sequence[Phase], drive_front: float
+    table: PhaseTable, cast: Cast, phases: Sequence[Phase], drive_front: float
 ) -> tuple[PhaseRanges, FloatArray]:
     """The table with its draws; and the share of the draws that roll over, (p,)."""
     many = phase_table(cast.many, cast.many_tyres, phases, drive_front=drive_front)
@@ -286,19 +227,7 @@ def _phase_ranges(
     return ranges, np.asarray(many.rolls_over.mean(0))
 
 
-def _reach(region: Region, many: Reaches) -> RegionRanges:
-    return RegionRanges(
-        station=drawn(np.array(region.station), many.station),
-        side=drawn(np.array(region.side), many.side),
-        width=drawn(np.array(region.width), many.width),
-        taper=drawn(region.width[1] - region.width[0], many.width[:, 1] - many.width[:, 0]),
-        area=drawn(region.area, many.area),
-        many=many,
-        lifts=float(many.lifts.mean()),
-    )
-
-
-def _lifting(cast: _Cast) -> tuple[LiftOff, LiftRanges]:
+def _lifting(cast: Cast) -> tuple[LiftOff, LiftRanges]:
     lift, many = lift_offs(stacked([cast.car.chassis])), lift_offs(cast.many)
     limit = float(grip_limit(cast.car.chassis, cast.tyres, SIDEWAYS)[0][0])
     held = grip_limit(cast.many, cast.many_tyres, SIDEWAYS)[0][:, 0]
@@ -316,9 +245,9 @@ def _lifting(cast: _Cast) -> tuple[LiftOff, LiftRanges]:
     )
 
 
-def _modes(cast: _Cast) -> tuple[ModeRange, ...]:
+def _modes(cast: Cast) -> tuple[ModeRange, ...]:
     best = modes(cast.car.chassis, cast.car.damper, cast.car.inertia)
-    many = [modes(one.chassis, one.damper, one.inertia) for one in cast.drawn.whole[:_FEW]]
+    many = [modes(one.chassis, one.damper, one.inertia) for one in cast.drawn.whole[:FEW]]
     found = []
     for k, name in enumerate(best.name):
         if name in BODY_MODES and name not in best.name[:k]:
@@ -339,9 +268,9 @@ def _modes(cast: _Cast) -> tuple[ModeRange, ...]:
     return tuple(found)
 
 
-def _arriving(cast: _Cast) -> tuple[Arrival, ArrivalRanges]:
+def _arriving(cast: Cast) -> tuple[Arrival, ArrivalRanges]:
     best = _step(cast.car.chassis, cast.car.damper, cast.car.inertia, every=2e-3, longest=1e-3)
-    inertia = [one.inertia for one in cast.drawn.whole[:_FEW]]
+    inertia = [one.inertia for one in cast.drawn.whole[:FEW]]
     many = _step(
         cast.few,
         cast.car.damper,
@@ -364,7 +293,7 @@ def _step(chassis: Chassis, damper: Dampers, inertia: BodyInertia, *, every: flo
     return arrival(respond(chassis, damper, inertia, asked, longest=longest))
 
 
-def _ranking(cast: _Cast, phase: Phase) -> tuple[RankedEffect, ...]:
+def _ranking(cast: Cast, phase: Phase) -> tuple[RankedEffect, ...]:
     chassis = cast.car.chassis
     found = effects(chassis, cast.tyres, phase)
     many = changed(cast.few, cast.few_tyres, phase, usual_changes(cast.few, like=chassis))
