@@ -50,11 +50,14 @@ class Region:
         return 100 * self.station[0] / wheelbase, 100 * self.station[1] / wheelbase
 
 
-def grip_limit(chassis: Chassis, tyres: Tyres, direction: FloatArray) -> tuple[FloatArray, BoolArray]:
+def grip_limit(
+    chassis: Chassis, tyres: Tyres, direction: FloatArray, *, within: float = 1e-8
+) -> tuple[FloatArray, BoolArray]:
     """Largest acceleration in each direction (rad, car axes), m/s2, and whether the car rolls over before it slides.
 
-    chassis leading axes (...) and direction (d,): returns (..., d). The limit is where the four tyres together, each
-    pulling the same way, give just what the car needs: sum of capacities = mass * a.
+    chassis leading axes (...) and direction (d,): returns (..., d).  within: of 1, how nearly it is found.
+    The limit is where the four tyres together, each pulling the same way, give just what the car needs: sum of
+    capacities = mass * a.
     Source: friction circles; bisection between 0 and the most that tyres or balance allow.
     """
     turn = np.asarray(direction, dtype=float)
@@ -74,8 +77,8 @@ def grip_limit(chassis: Chassis, tyres: Tyres, direction: FloatArray) -> tuple[F
         short = ~(gives >= guess)
         rolled = np.where(short, state.rolls_over, rolled)
         high, low = np.where(short, guess, high), np.where(short, low, guess)
-        near = np.isfinite(gives) & (np.abs(gives - guess) <= 1e-8 * high)
-        if np.all(near | (high - low <= 1e-8 * high)):
+        near = np.isfinite(gives) & (np.abs(gives - guess) <= within * high)
+        if np.all(near | (high - low <= within * high)):
             low = np.where(near, np.where(np.isfinite(gives), gives, low), low)
             rolled = rolled & ~near
             break
@@ -148,7 +151,7 @@ class Reaches:
 def reaches(chassis: Chassis, tyres: Tyres, *, directions: int = 36, shares: int = 2) -> Reaches:
     """The extent of the regions of (n,) set-ups. tyres: fields (n, 4).  directions, shares: as in `reachable`."""
     turn = np.linspace(0, 2 * np.pi, directions, endpoint=False)
-    limit, _ = grip_limit(chassis, tyres, turn)
+    limit, _ = grip_limit(chassis, tyres, turn, within=1e-6)
     share = np.linspace(0, 1, shares + 1)
     a = limit[:, None] * share[:, None]  # (n, k, d)
     wide, shaped = with_axis(with_axis(chassis)), tyres_with_axis(tyres_with_axis(tyres))

@@ -106,10 +106,10 @@ def settle(
     residual, over = np.full(n, np.inf), np.zeros(n, dtype=bool)
     size = np.ones((n, 7))
     size[:, 1:3] = length[:, None]
-    todo = np.arange(n)
+    todo, some = np.arange(n), parts
     with np.errstate(all="ignore"):
         for step in range(ALL_STEPS):
-            some, at = _picked(parts, todo), q[todo]
+            at = q[todo]
             s = squash(some, at, floor[todo])
             out_of_balance = _gradient(some, s, at, force[todo])
             residual[todo] = np.abs(out_of_balance / size[todo]).max(-1)
@@ -119,13 +119,9 @@ def settle(
             if not going.any():
                 todo = todo[:0]
                 break
-            todo, some, at, s, out_of_balance = (
-                todo[going],
-                _picked(some, going),
-                at[going],
-                s[going],
-                out_of_balance[going],
-            )
+            if not going.all():
+                some = _picked(some, going)
+                todo, at, s, out_of_balance = todo[going], at[going], s[going], out_of_balance[going]
             move = _newton(some, s, out_of_balance)
             wild = np.abs(at[:, 1:3] + move[:, 1:3]).max(-1) > FURTHEST
             if step >= PLAIN_STEPS:
@@ -227,6 +223,17 @@ def _line_search(
     return np.asarray(np.where((t > 0) & np.isfinite(t), t, 1.0), dtype=float)
 
 
+def positive_definite(matrix: FloatArray) -> BoolArray:
+    """Whether symmetric matrices (n, k, k) are. Source: pivots of the elimination without exchange (Sylvester)."""
+    left, good = np.array(matrix, dtype=float), np.ones(len(matrix), dtype=bool)
+    with np.errstate(all="ignore"):
+        for i in range(left.shape[-1]):
+            good &= left[:, i, i] > 0
+            factor = left[:, i + 1 :, i] / left[:, i, i, None]
+            left[:, i + 1 :, i + 1 :] -= factor[..., None] * left[:, None, i, i + 1 :]
+    return good
+
+
 def _told(
     parts: Elements,
     car: Chassis,
@@ -239,7 +246,7 @@ def _told(
     s = squash(parts, q, floor)
     # a balance that would fall at a touch is none: the stiffness must be positive in every direction
     some, which = _patterns(s) if len(parts.rate) == 1 else (np.arange(len(s)), np.arange(len(s)))
-    definite = (np.linalg.eigvalsh(stiffness(parts, s[some], floor=1e-9))[:, 0] > 0)[which] if len(q) else over
+    definite = positive_definite(stiffness(parts, s[some], floor=1e-9))[which] if len(q) else over
     over = over | ~definite
     s, q = np.where(over[:, None], np.nan, s), np.where(over[:, None], np.nan, q)
     residual = np.where(over, np.nan, residual)

@@ -107,10 +107,12 @@ def moving_html(
         ),
         Part(
             title="Where the balance point can go",
-            verdict="" if against is None or differ is None else change_sentence(answers, against, differ),
-            paragraphs=[*reach_lines(answers), REGION_KEY, NOT_SEEN_AT_REST],
+            verdict=""
+            if against is None or differ is None
+            else change_sentence(answers.name, against.name, differ.region),
+            paragraphs=[*reach_lines(answers.reached), REGION_KEY, NOT_SEEN_AT_REST],
             figure=region_figure(
-                contact, [(car.name, car.region) for car in cars], [_region_draws(car) for car in cars]
+                contact, [(car.name, car.reached.region) for car in cars], [_region_draws(car) for car in cars]
             ),
             alt="Region of reachable balance points in the car seen from above, with what is not known of it",
         ),
@@ -136,12 +138,12 @@ def moving_html(
 
 
 def _region_draws(car: MovingAnswers) -> RegionDraws:
-    low, high = car.rest.pair()
-    widths = [ranged(car.reach.width, k, unit="mm", factor=1e3) for k in range(2)]
+    low, high = car.reached.rest.pair()
+    widths = [ranged(car.reached.reach.width, k, unit="mm", factor=1e3) for k in range(2)]
     return RegionDraws(
-        edges=car.reach.many.edge[:SHOWN_DRAWS],
+        edges=car.reached.reach.many.edge[:SHOWN_DRAWS],
         rest_half=(high - low) / 2,
-        rest_by=car.rest_by,
+        rest_by=car.reached.rest_by,
         widths=(widths[0], widths[1]),
     )
 
@@ -150,7 +152,9 @@ def story_page(path: Path, car: MovingAnswers, other: MovingAnswers, sentences: 
     """The moving car's story as one page with one picture; returns its path."""
     cars = (car, other)
     picture = region_figure(
-        car.car.chassis.contact_place, [(one.name, one.region) for one in cars], [_region_draws(one) for one in cars]
+        car.car.chassis.contact_place,
+        [(one.name, one.reached.region) for one in cars],
+        [_region_draws(one) for one in cars],
     )
     parts = [
         Part(

@@ -72,6 +72,17 @@ CAR_KEYS: CardKeys = {
 }
 """What the workshop measured on Dunlin, and how well."""
 
+ON_SPRINGS: CardKeys = {
+    "geometry.cg_height_mm": 36.0,
+    "geometry.cg_height_mm_u": 2.0,
+    "chassis.front.spring_n_per_mm": 2.5,
+    "chassis.rear.spring_n_per_mm": 2.2,
+    "chassis.front.bar_n_per_mm": 0.3,
+    "chassis.load_sensitivity": 0.15,
+    "chassis.load_sensitivity_u": 0.05,
+}
+"""What the workshop knows of Dunlin's springs, beside what its card says anyway."""
+
 TEST_KEYS: CardKeys = {
     "push.wheels": "blocked",
     "push.finger": "rolling",

@@ -40,11 +40,11 @@ def command(
     Then push it: the balance point lands where the region says, or not.
     """
     from analysis.moving.phases import DRIFT
-    from rig.base.errors import BenchError, InputError
+    from rig.base.errors import InputError
     from rig.cards.chassis import phases_on
     from rig.cards.read import Choices, read_card, read_set
     from rig.cards.schema import PhasesCard
-    from rig.jobs.moving.driven_car import ByPushes, driven_car, is_car_card
+    from rig.jobs.moving.driven_car import ByPushes, driven_car, is_car_card, pushed_balance
     from rig.jobs.moving.freeze import frozen_phases, landed
     from rig.jobs.series.aim import balance_by_pushes
     from rig.log.store import BenchLog
@@ -57,18 +57,11 @@ def command(
     if pushed is not None and phase is None:
         raise click.UsageError("say which moment was frozen: --phase NAME")
 
-    def seen(path: Path, log: BenchLog) -> tuple[ByPushes | None, tuple[str, ...]]:
-        found, said = balance_by_pushes(read_set(path, Choices(weighing=weighing if path == test_card else "")), log)
-        return None if found is None else ByPushes(pct=found.pct, u=found.u, count=found.count), said
-
     remarks: list[str] = []
     with BenchLog(log_folder(log_dir)) as log:
         own = None
         if not is_car_card(test_card):
-            try:
-                own, said = seen(test_card, log)
-            except BenchError as error:
-                said = (f"The pushes of this card are not gone by here: {error}",)
+            own, said = pushed_balance(read_set(test_card, Choices(weighing=weighing)), log, balance_by_pushes)
             remarks += said
         car = driven_car(test_card, log, weighing=weighing, by_pushes=own)
         remarks += car.remarks
@@ -82,8 +75,9 @@ def command(
         )
         verdict = None
         if pushed is not None and found:
-            there, said = seen(pushed, log)
+            seen, said = balance_by_pushes(read_set(pushed, Choices()), log)
             remarks += said
+            there = None if seen is None else ByPushes(pct=seen.pct, u=seen.u, count=seen.count)
             if there is None:
                 raise InputError(
                     "no push of this card tells a balance point",

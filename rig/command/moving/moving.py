@@ -59,11 +59,10 @@ def command(
 ) -> None:
     """Tell loads and balance point phase by phase (no PHASES.toml: a drift)."""
     from analysis.moving.phases import DRIFT
-    from rig.base.errors import BenchError
     from rig.cards.chassis import phases_on
     from rig.cards.read import Choices, read_card, read_set
     from rig.cards.schema import PhasesCard
-    from rig.jobs.moving.driven_car import ByPushes, driven_car, is_car_card
+    from rig.jobs.moving.driven_car import driven_car, is_car_card, pushed_balance
     from rig.jobs.moving.moving import DriftQuestion, answer_driven
     from rig.jobs.moving.two_set_ups import differences
     from rig.jobs.series.aim import balance_by_pushes
@@ -82,12 +81,9 @@ def command(
         with contextlib.nullcontext() if weights is not None else BenchLog(log_folder(log_dir)) as log:
             pushed, said = None, tuple[str, ...]()
             if log is not None and grip is None and not is_car_card(path):
-                try:
-                    pushed, said = balance_by_pushes(read_set(path, Choices(weighing=weighing)), log)
-                except BenchError as error:  # without its pushes the card still has its grip
-                    said = (f"The pushes of this card are not gone by here: {error}",)
-            known = None if pushed is None else ByPushes(pct=pushed.pct, u=pushed.u, count=pushed.count)
-            car = driven_car(path, log, weights=weights, grip=grip, weighing=weighing, by_pushes=known)
+                cards = read_set(path, Choices(weighing=weighing))
+                pushed, said = pushed_balance(cards, log, balance_by_pushes)
+            car = driven_car(path, log, weights=weights, grip=grip, weighing=weighing, by_pushes=pushed)
         remarks += [*said, *car.remarks]
         cars.append(answer_driven(car, asked, where=str(path)))
     answers, other = cars[0], cars[1] if len(cars) > 1 else None

@@ -30,18 +30,8 @@ from rig.log.store import BenchLog
 from rig.records.content import four
 from rig.records.moving import TiltRow
 from rig.virtual.bench import film_virtual_push, virtual_id, write_cards
-from rig.virtual.dunlin import CAR_KEYS, SetUp, Truth, draw_truth
+from rig.virtual.dunlin import CAR_KEYS, ON_SPRINGS, SetUp, Truth, draw_truth
 
-ON_SPRINGS = {
-    "geometry.cg_height_mm": 36.0,
-    "geometry.cg_height_mm_u": 2.0,
-    "chassis.front.spring_n_per_mm": 2.5,
-    "chassis.rear.spring_n_per_mm": 2.2,
-    "chassis.front.bar_n_per_mm": 0.3,
-    "chassis.load_sensitivity": 0.15,
-    "chassis.load_sensitivity_u": 0.05,
-}
-"""What the workshop knows of Dunlin's springs, beside what its card says anyway."""
 BARRED = 1.0
 """N/mm: the front bar of the change."""
 BRAKE = Phase(name="braking", ax=-0.25 * G, ay=0.0, steer=0.0, duration=1.0)

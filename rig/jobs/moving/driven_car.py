@@ -1,20 +1,21 @@
 """The car that a question of the moving car is about: its card, its weights and its grip, and where each comes from."""
 
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
+from analysis.balance.pooled import PooledBalance
 from analysis.base.arrays import FloatArray
 from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.statistics.quantiles import NORMAL_95
 from analysis.weighing.corner_weights import newtons_from_grams, typed_loads
 from analysis.weighing.reseating import pool_placements
-from rig.base.errors import InputError
+from rig.base.errors import BenchError, InputError
 from rig.cards.agreement import refuse_mass
-from rig.cards.read import Choices, read_card, read_set
+from rig.cards.read import CardSet, Choices, read_card, read_set
 from rig.cards.schema import CarCard, Pads
 from rig.jobs.moving.drawn_cars import OpenTo
 from rig.jobs.weighing.weights import KITCHEN_SCALE_GAIN_U
@@ -115,11 +116,9 @@ def driven_car(
     weighing: str = "",
     by_pushes: ByPushes | None = None,
 ) -> DrivenCar:
-    """The car behind a test card, with that card's weights, grip and pushes, or of a car card alone.
+    """The car behind a test card, as `driven_cards` tells it, or of a car card alone.
 
-    weights: grams, grip: factors front and rear, both instead of what the cards and the log say; then the pushes are
-    not gone by either.  log: may be None where weights are given.  weighing: number of its record, as asked.
-    by_pushes: what this card's recorded pushes say of the balance point; None: nothing.  Raises InputError.
+    log: may be None where weights are given.  weighing: number of its record, as asked.  Raises InputError.
     """
     if is_car_card(path):
         card = read_card(path, CarCard)
@@ -132,6 +131,25 @@ def driven_car(
             remarks=known.remarks,
         )
     cards = read_set(path, Choices(weighing=weighing))
+    return driven_cards(cards, log, path=path, weights=weights, grip=grip, by_pushes=by_pushes)
+
+
+def driven_cards(
+    cards: CardSet,
+    log: BenchLog | None,
+    *,
+    path: Path,
+    weights: Sequence[float] | None = None,
+    grip: tuple[float, float] | None = None,
+    by_pushes: ByPushes | None = None,
+) -> DrivenCar:
+    """The car of three cards, with the test card's weights, grip and pushes. path: of the test card.
+
+    weights: grams, grip: factors front and rear, both instead of what the cards and the log say; then the pushes are
+    not gone by either.  by_pushes: what this card's recorded pushes say of the balance point; None: nothing.
+    Raises InputError.
+    """
+    weighing = cards.choices.weighing
     typed = cards.test.typed.weights_g if not weighing else None
     reseat_g = cards.bench.pads.reseat_g
     known = weights_for(cards.car, log, weights or typed, where=str(path), number=weighing, reseat_g=reseat_g)
@@ -155,6 +173,20 @@ def driven_car(
     return DrivenCar(
         card=cards.car, load=known.load, grip=grip or (said.front, said.rear), open_to=open_to, remarks=remarks
     )
+
+
+def pushed_balance(
+    cards: CardSet, log: BenchLog, look: Callable[[CardSet, BenchLog], tuple[PooledBalance | None, tuple[str, ...]]]
+) -> tuple[ByPushes | None, tuple[str, ...]]:
+    """What the recorded pushes of these cards say of the balance point at rest, and what to say first.
+
+    look: finds them in the log. Without them, and whatever is wrong with them, a card still has its grip.
+    """
+    try:
+        found, said = look(cards, log)
+    except BenchError as error:
+        return None, (f"The pushes of this card are not gone by here: {error}",)
+    return (None if found is None else ByPushes(pct=found.pct, u=found.u, count=found.count)), said
 
 
 def _times(count: int) -> str:

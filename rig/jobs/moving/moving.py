@@ -23,7 +23,7 @@ from rig.cards.chassis import Moving
 from rig.cards.schema import CarCard
 from rig.jobs.moving.drawn_cars import NOTHING_ELSE, OpenTo
 from rig.jobs.moving.driven_car import ALL_ALIKE, DrivenCar
-from rig.jobs.moving.reach import FEW, Cast, Reached, cast_of, reached_by
+from rig.jobs.moving.reach import FEW_CARS, Cast, Reached, cast_of, reached_by
 
 STEP_G = 0.4
 RISE = 0.05
@@ -247,7 +247,7 @@ def _lifting(cast: Cast) -> tuple[LiftOff, LiftRanges]:
 
 def _modes(cast: Cast) -> tuple[ModeRange, ...]:
     best = modes(cast.car.chassis, cast.car.damper, cast.car.inertia)
-    many = [modes(one.chassis, one.damper, one.inertia) for one in cast.drawn.whole[:FEW]]
+    many = [modes(one.chassis, one.damper, one.inertia) for one in cast.drawn.whole[:FEW_CARS]]
     found = []
     for k, name in enumerate(best.name):
         if name in BODY_MODES and name not in best.name[:k]:
@@ -270,7 +270,7 @@ def _modes(cast: Cast) -> tuple[ModeRange, ...]:
 
 def _arriving(cast: Cast) -> tuple[Arrival, ArrivalRanges]:
     best = _step(cast.car.chassis, cast.car.damper, cast.car.inertia, every=2e-3, longest=1e-3)
-    inertia = [one.inertia for one in cast.drawn.whole[:FEW]]
+    inertia = [one.inertia for one in cast.drawn.whole[:FEW_CARS]]
     many = _step(
         cast.few,
         cast.car.damper,

@@ -1,6 +1,6 @@
 """Where the balance of a car can go on the move: its region alone, with its draws, quick enough for a moving slider."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -15,8 +15,8 @@ from rig.cards.chassis import Moving, moving_car, springs_on
 from rig.cards.schema import CarCard
 from rig.jobs.moving.drawn_cars import DrawnCars, OpenTo, balanced_at, drawn_cars
 
-DRAWS, FEW = 200, 40
-"""Draws; fewer for what takes long, whose ± is then known to about a fifth (both ends are the last but one of them)."""
+CAR_DRAWS, FEW_CARS = 200, 40
+"""Draws; fewer for what takes long, whose ± is then known to about a fifth only."""
 PER_MM = 1e3
 
 
@@ -87,7 +87,7 @@ def cast_of(
     open_to: OpenTo,
     where: str,
     seed: int,
-    built: int = DRAWS,
+    built: int = CAR_DRAWS,
 ) -> Cast:
     """The car of a card and its draws. load: (4,) N at rest.  grip: factors front and rear.  built: so many of the
     draws are made into cars; the first are the same whatever their number.
@@ -98,16 +98,16 @@ def cast_of(
     if open_to.balance is not None:
         tyres = balanced_at(tyres, np.asarray(load, dtype=float), open_to.balance)
     rng = np.random.default_rng(seed)
-    some = drawn_cars(card, load, where=where, count=DRAWS, rng=rng, open_to=open_to, built=built)
+    some = drawn_cars(card, load, where=where, count=CAR_DRAWS, rng=rng, open_to=open_to, built=built)
     worn = some.tyres(tyres)
-    few = Tyres(grip=worn.grip[:FEW], sensitivity=worn.sensitivity[:FEW], nominal=worn.nominal[:FEW])
+    few = Tyres(grip=worn.grip[:FEW_CARS], sensitivity=worn.sensitivity[:FEW_CARS], nominal=worn.nominal[:FEW_CARS])
     return Cast(
         car=car,
         tyres=tyres,
         drawn=some,
         many=stacked(some.cars),
         many_tyres=worn,
-        few=stacked(some.cars[:FEW]),
+        few=stacked(some.cars[:FEW_CARS]),
         few_tyres=few,
         balance_by=open_to.balance_by,
     )
@@ -148,7 +148,7 @@ def _tried(chassis: Chassis, card: Chassis, tried: Tried) -> Chassis:
     now = np.asarray(card.bar)
     wanted = np.array([b if one is None else one * PER_MM for one, b in zip(tried.bars, now, strict=True)])
     if np.any(wanted != now):
-        out = with_bars(out, wanted - now)
+        out = with_bars(out, (wanted - now).tolist())
     if tried.height_mm:
         out = with_height(out, tried.height_mm / PER_MM)
     if tried.ballast_g:
@@ -196,7 +196,7 @@ class RegionChange:
 
 
 def region_change(first: Reached, other: Reached, *, shared: bool) -> RegionChange:
-    """What differs. shared: both are states of one car, so that what is not known of it moves both alike and cancels."""
+    """What differs. shared: both are states of one car: what is not known of it moves both alike and cancels."""
     before, after = first.reach.many, other.reach.many
     if not shared:  # two cars: any order of the draws that is not the same
         after = Reaches(**{name: getattr(after, name)[::-1] for name in Reaches.__slots__})

@@ -19,7 +19,7 @@ from rig.pads.reader import PadReader
 from rig.pads.steps import Step
 from rig.page.bench.lesson_steps import LessonStep
 from rig.virtual.bench import CHECK_MASSES_G, VirtualOperator, film_virtual_push, virtual_id
-from rig.virtual.dunlin import CAR_KEYS, TEST_KEYS, SetUp, Truth, draw_truth
+from rig.virtual.dunlin import CAR_KEYS, ON_SPRINGS, TEST_KEYS, SetUp, Truth, draw_truth
 from rig.virtual.pads import VirtualPads
 
 BENCH_NAME = "Virtual bench"
@@ -30,7 +30,7 @@ CALIBRATING_FACTOR = 40.0
 def step_cards(step: LessonStep, setup: SetUp) -> dict[str, str]:
     """Texts of the car and test card of one lesson step."""
     head = f"The virtual bench's car in one set-up: {setup.title}."
-    car = CAR_KEYS | dict(setup.car) | {"name": f"Dunlin, {setup.title}", "id": virtual_id("car")}
+    car = CAR_KEYS | ON_SPRINGS | dict(setup.car) | {"name": f"Dunlin, {setup.title}", "id": virtual_id("car")}
     test = (
         TEST_KEYS
         | dict(setup.test)

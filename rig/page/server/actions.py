@@ -8,6 +8,7 @@ import msgspec
 from msgspec import Meta
 
 from rig.base.plain_json import Json
+from rig.jobs.moving.reach import Tried
 from rig.page.bench.bench import Bench
 from rig.page.bench.changes import Changes
 from rig.page.classroom.classroom import Classroom
@@ -112,6 +113,31 @@ class TypedPivot(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     u_pct: Annotated[float, Meta(gt=0.0, le=1000.0)] = 2.0
 
 
+class SetupTried(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """What is tried: springs in per cent of the card's, bars in N/mm at the wheel (left out or -1: the card's), ballast
+    and where it lies, and the body higher by so many mm.
+    """
+
+    spring_front: Annotated[float, Meta(ge=10.0, le=1000.0)] = 100.0
+    spring_rear: Annotated[float, Meta(ge=10.0, le=1000.0)] = 100.0
+    bar_front: Annotated[float, Meta(ge=-1.0, le=100.0)] = -1.0
+    bar_rear: Annotated[float, Meta(ge=-1.0, le=100.0)] = -1.0
+    ballast_g: Annotated[float, Meta(ge=0.0, le=5000.0)] = 0.0
+    ballast_pct: Pct = 50.0
+    height_mm: Annotated[float, Meta(ge=-30.0, le=30.0)] = 0.0
+
+    def meant(self) -> Tried:
+        """The same as the mechanics takes it."""
+        front, rear = (None if one < 0 else one for one in (self.bar_front, self.bar_rear))
+        return Tried(
+            springs=(self.spring_front / 100, self.spring_rear / 100),
+            bars=(front, rear),
+            ballast_g=self.ballast_g,
+            ballast_pct=self.ballast_pct if self.ballast_g else Tried().ballast_pct,
+            height_mm=self.height_mm,
+        )
+
+
 class CardValues(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Keys of one card and their new values; null leaves a key out."""
 
@@ -184,6 +210,11 @@ def actions(
         "save-card": act("Save a new version of a card", CardValues, lambda a: bench.save_card(a.kind, dict(a.values))),
         "restore-card": act("Put back a card's last good version", CardKind, lambda a: bench.restore_card(a.kind)),
         "undo": act("Back to the cards before the last save", Nothing, lambda a: bench.undo()),
+        "keep-tried": act(
+            "Write the springs, bars and height that are tried onto the car card",
+            SetupTried,
+            lambda a: bench.region.put_on_card(a.meant()),
+        ),
         "done": act("The asked step is done", Nothing, answered),
         "stop": act("Stop what is running", Nothing, stopped),
         "first-push": act(

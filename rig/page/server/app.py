@@ -30,7 +30,7 @@ from rig.page.classroom.classroom import Classroom, lesson_json
 from rig.page.classroom.hidden_change import HiddenGame
 from rig.page.classroom.prints import keys_html, pack_html, ring_html
 from rig.page.server import routes
-from rig.page.server.actions import Action, actions
+from rig.page.server.actions import Action, SetupTried, actions
 from rig.page.server.clips import LARGEST, receive_clip, sweep_clips
 from rig.page.server.guard import Guard, TooLargeError, loopback_hosts, no
 from rig.page.server.openapi import document
@@ -88,6 +88,7 @@ class Page:
             routes.RECORD: self._answering(lambda request: past(self.bench)),
             routes.COMPARED: self._answering(lambda request: compared(self.bench)),
             routes.WHAT_IF: self._answering(self._what_if),
+            routes.REGION: self._answering(self._region),
             routes.EXPORT: self._export,
             routes.FROM_ABOVE: self._from_above,
             routes.CHANGE_PICTURE: self._changed(".png"),
@@ -152,6 +153,10 @@ class Page:
         whole = request.query_params.get("whole", "") == "1"
         asked = WhatIf(**given)
         return what_if_json(what_if(self.bench.cards(), self.bench.weighing, asked, whole=whole), asked, whole=whole)
+
+    def _region(self, request: Request) -> Any:
+        given = {name: limited(request.query_params.get(name, "")) for name in routes.REGION.numbers}
+        return self.bench.region.ask(msgspec.convert(given, type=SetupTried).meant())
 
     async def _export(self, request: Request) -> Response:
         data = await run_in_threadpool(export_zip, self.bench)

@@ -8,7 +8,7 @@ from rig.base.plain_json import Json
 from rig.base.version import SOFTWARE
 from rig.page.server.actions import Action
 from rig.page.server.guard import TOKEN_HEADER
-from rig.page.server.routes import JSON, ROUTES, PageRoute, action_path
+from rig.page.server.routes import JSON, ROUTES, WHAT_IF, PageRoute, action_path
 
 REFUSALS = {
     "400": "The request is wrong; the answer says how",
@@ -70,7 +70,7 @@ def _question(route: PageRoute, refused: Json) -> Json:
     whole = {"name": "whole", "in": "query", "schema": {"type": "string", "enum": ["0", "1"]}}
     return {
         "summary": route.summary,
-        "parameters": [*numbers, whole] if numbers else [],
+        "parameters": [*numbers, whole] if route is WHAT_IF else numbers,
         "responses": {"200": _json("The answer") if route.answers == JSON else plain, **refused},
     }
 

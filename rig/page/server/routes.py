@@ -39,6 +39,11 @@ WHAT_IF = PageRoute(
     summary="The forecast for other numbers",
     numbers=("front", "rear", "ballast_g", "ballast_pct", "push_pct"),
 )
+REGION = PageRoute(
+    path="/api/region",
+    summary="Where the balance can go on the move, as it is and as it is tried",
+    numbers=("spring_front", "spring_rear", "bar_front", "bar_rear", "ballast_g", "ballast_pct", "height_mm"),
+)
 EXPORT = PageRoute(path="/api/export.zip", summary="The whole log as tables", answers=ZIP)
 FROM_ABOVE = PageRoute(path="/api/push.png", summary="The car of the newest push from above", answers=PNG)
 CHANGE_PICTURE = PageRoute(path="/api/change.png", summary="Both cars of the newest change from above", answers=PNG)
@@ -63,6 +68,7 @@ ROUTES = (
     RECORD,
     COMPARED,
     WHAT_IF,
+    REGION,
     EXPORT,
     FROM_ABOVE,
     CHANGE_PICTURE,

@@ -4,6 +4,7 @@ import { startEditor } from "./cards.js";
 import { startLive } from "./live.js";
 import { numberIn, typed } from "./numbers.js";
 import { startRecord } from "./record.js";
+import { startRegion } from "./region.js";
 import { keepLegible, startShared, tap, tellTrouble, tiePin } from "./shared.js";
 import { startWhatIf } from "./whatif.js";
 import { byId, el, num, show, told } from "./words.js";
@@ -211,6 +212,7 @@ on("car", (car) => {
 
 startLive(view);
 startWhatIf(view);
+startRegion();
 startEditor();
 startRecord();
 connect();

@@ -51,20 +51,20 @@ def test_tyres_that_balance_where_they_were_seen_to() -> None:
 def test_the_balance_point_by_pushes_goes_before_weights_and_grip(tmp_path: Path) -> None:
     """By weights and grip 58 % and more, ±15 points; three pushes say 51.0, u 0.4: that is where it stands at rest."""
     typed = asked(tmp_path)
-    low, high = typed.rest.pair()
-    assert (typed.rest_by, 100 * (high - low) / typed.wheelbase > 20) == ("weights and grip", True)
+    low, high = typed.reached.rest.pair()
+    assert (typed.reached.rest_by, 100 * (high - low) / typed.wheelbase > 20) == ("weights and grip", True)
     pushed = asked(tmp_path, ByPushes(pct=51.0, u=0.4, count=3))
     pct = 100 / pushed.wheelbase
-    assert float(pushed.rest.value) * pct == pytest.approx(51.0)
-    low, high = pushed.rest.pair()
+    assert float(pushed.reached.rest.value) * pct == pytest.approx(51.0)
+    low, high = pushed.reached.rest.pair()
     assert (high - low) * pct / 2 == pytest.approx(1.96 * 0.4, rel=0.35)  # of 40 draws
     assert facts(pushed)[0].startswith("at rest the balance point is at 51.0 ± ")
     assert facts(pushed)[0].endswith(" % by 3 pushes")
     # and so does the region: it moved back by as much, at half the width of what is not known of its ends
-    moved = (pushed.region.rest[0] - typed.region.rest[0]) * pct
-    ends = (np.array(pushed.region.station) - np.array(typed.region.station)) * pct
+    moved = (pushed.reached.region.rest[0] - typed.reached.region.rest[0]) * pct
+    ends = (np.array(pushed.reached.region.station) - np.array(typed.reached.region.station)) * pct
     np.testing.assert_allclose(ends, moved, atol=1.5)
-    assert np.diff(pushed.reach.station.interval[0]) < 0.5 * np.diff(typed.reach.station.interval[0])
+    assert np.diff(pushed.reached.reach.station.interval[0]) < 0.5 * np.diff(typed.reached.reach.station.interval[0])
 
 
 def test_typed_weights_carry_their_placing(tmp_path: Path) -> None:
@@ -83,16 +83,18 @@ def test_a_change_in_one_sentence(tmp_path: Path) -> None:
     stiff = asked(tmp_path / "b", name="Dunlin barred", id="carcarca", chassis__front__bar_n_per_mm=1.5)
     found = differences(soft, stiff)
     assert found.shared
-    told = change_sentence(soft, stiff, found)
+    told = change_sentence(soft.name, stiff.name, found.region)
     assert told.startswith("From Dunlin to Dunlin barred: at rest the balance point moves by less than the 0.5 points")
     assert "gets wider near its rear end: +" in told
     assert "±" in told or "(+" in told
-    assert found.width.pair(0)[0] > 0
-    assert found.width.value[1] < 0
-    assert float(np.ptp(found.width.interval[1])) < float(np.ptp(1e3 * soft.reach.width.interval[1]))
+    assert found.region.width.pair(0)[0] > 0
+    assert found.region.width.value[1] < 0
+    assert float(np.ptp(found.region.width.interval[1])) < float(np.ptp(1e3 * soft.reached.reach.width.interval[1]))
     other = asked(tmp_path / "c", name="Snipe", id="snipesni", chassis__front__bar_n_per_mm=1.5)
     assert not differences(soft, other).shared
-    assert float(np.ptp(differences(soft, other).width.interval[1])) > float(np.ptp(found.width.interval[1]))
+    assert float(np.ptp(differences(soft, other).region.width.interval[1])) > float(
+        np.ptp(found.region.width.interval[1])
+    )
 
 
 def test_the_picture_shows_what_is_not_known(tmp_path: Path) -> None:
@@ -100,11 +102,11 @@ def test_the_picture_shows_what_is_not_known(tmp_path: Path) -> None:
 
     car = asked(tmp_path)
     told = RegionDraws(
-        edges=car.reach.many.edge[:5], rest_half=0.004, rest_by="3 pushes", widths=("31 ± 4 mm", "28 ± 3 mm")
+        edges=car.reached.reach.many.edge[:5], rest_half=0.004, rest_by="3 pushes", widths=("31 ± 4 mm", "28 ± 3 mm")
     )
-    lifted = np.zeros_like(car.region.lifted)
+    lifted = np.zeros_like(car.reached.region.lifted)
     lifted[3:5, 2] = True  # a rear left wheel in the air at two places of the edge
-    region = replace(car.region, lifted=lifted)
+    region = replace(car.reached.region, lifted=lifted)
     axes = region_figure(car.car.chassis.contact_place, [("Dunlin", region)], [told]).axes[0]
     texts = [one.get_text() for one in axes.texts]
     assert {"at rest, by 3 pushes", "31 ± 4 mm wide", "28 ± 3 mm wide", "lifts at the edge"} <= set(texts)

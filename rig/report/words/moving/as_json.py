@@ -9,6 +9,7 @@ from analysis.moving.ranking import Order, RankedEffect
 from analysis.statistics.drawn import WithRange
 from rig.base.plain_json import Json
 from rig.jobs.moving.moving import RISE, STEP_G, MovingAnswers
+from rig.jobs.moving.reach import Reached
 from rig.jobs.moving.two_set_ups import Differences
 from rig.report.words.moving.on_the_move import behaviour, lifting, reach_lines
 
@@ -17,29 +18,11 @@ GRAMS, PER_G = 1e3 / STANDARD_GRAVITY, 1 / STANDARD_GRAVITY
 
 def moving_json(answers: MovingAnswers) -> Json:
     """Grams, millimetres, degrees, per cent of the wheelbase. What has no value is null or missing."""
-    pct = 100 / answers.wheelbase
-    reach, lift, found = answers.reach, answers.lift, answers.lifting
+    lift, found = answers.lift, answers.lifting
     return {
         "car": answers.name,
         "phases": [_phase(answers, i) for i in range(len(answers.phases))],
-        "at_rest": {
-            "balance_pct": float(answers.rest.value) * pct,
-            "balance_interval_pct": _ends(answers.rest, pct),
-            "by": answers.rest_by,
-        },
-        "region": {
-            "area_cm2": 1e4 * answers.region.area,
-            "area_interval_cm2": _ends(reach.area, 1e4),
-            "station_pct": _values(reach.station, pct),
-            "station_interval_pct": _ends(reach.station, pct),
-            "side_mm": _values(reach.side, 1e3),
-            "side_interval_mm": _ends(reach.side, 1e3),
-            "width_rear_front_mm": _values(reach.width, 1e3),
-            "width_interval_mm": _ends(reach.width, 1e3),
-            "lifts_a_wheel": answers.region.lifts,
-            "lifts_a_wheel_in_pct_of_draws": 100 * reach.lifts,
-            "text": reach_lines(answers),
-        },
+        **region_json(answers.reached),
         "pivot_of_a_push": {
             "push_pct": 80.0,
             "kappa_rest_per_m": float(answers.kappa.value[0]),
@@ -90,19 +73,44 @@ def moving_json(answers: MovingAnswers) -> Json:
     }
 
 
+def region_json(found: Reached) -> Json:
+    """The balance point at rest and the region that it can reach, of any one car."""
+    pct, reach = 100 / found.wheelbase, found.reach
+    return {
+        "at_rest": {
+            "balance_pct": float(found.rest.value) * pct,
+            "balance_interval_pct": _ends(found.rest, pct),
+            "by": found.rest_by,
+        },
+        "region": {
+            "area_cm2": 1e4 * found.region.area,
+            "area_interval_cm2": _ends(reach.area, 1e4),
+            "station_pct": _values(reach.station, pct),
+            "station_interval_pct": _ends(reach.station, pct),
+            "side_mm": _values(reach.side, 1e3),
+            "side_interval_mm": _ends(reach.side, 1e3),
+            "width_rear_front_mm": _values(reach.width, 1e3),
+            "width_interval_mm": _ends(reach.width, 1e3),
+            "lifts_a_wheel": found.region.lifts,
+            "lifts_a_wheel_in_pct_of_draws": 100 * reach.lifts,
+            "text": reach_lines(found),
+        },
+    }
+
+
 def differences_json(found: Differences) -> Json:
     """The other set-up less the first, with intervals: points, mm, and the ratio of the regions' areas."""
     return {
-        "at_rest_points": _number(found.rest.value),
-        "at_rest_interval_points": _ends(found.rest, 1.0),
+        "at_rest_points": _number(found.region.rest.value),
+        "at_rest_interval_points": _ends(found.region.rest, 1.0),
         "balance_points": _values(found.balance, 1.0),
         "balance_interval_points": _ends(found.balance, 1.0),
-        "region_ends_points": _values(found.ends, 1.0),
-        "region_ends_interval_points": _ends(found.ends, 1.0),
-        "region_width_rear_front_mm": _values(found.width, 1.0),
-        "region_width_interval_mm": _ends(found.width, 1.0),
-        "area_ratio": _number(found.area.value),
-        "area_ratio_interval": _ends(found.area, 1.0),
+        "region_ends_points": _values(found.region.ends, 1.0),
+        "region_ends_interval_points": _ends(found.region.ends, 1.0),
+        "region_width_rear_front_mm": _values(found.region.width, 1.0),
+        "region_width_interval_mm": _ends(found.region.width, 1.0),
+        "area_ratio": _number(found.region.area.value),
+        "area_ratio_interval": _ends(found.region.area, 1.0),
         "same_car": found.shared,
     }
 

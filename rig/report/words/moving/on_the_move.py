@@ -10,6 +10,7 @@ from analysis.springs.lift_off import STEEPEST
 from analysis.statistics.drawn import WithRange
 from rig.jobs.moving.drawn_cars import DRAWN
 from rig.jobs.moving.moving import DRIVE_FRONT, RISE, STEP_G, MovingAnswers
+from rig.jobs.moving.reach import Reached, RegionChange
 from rig.jobs.moving.two_set_ups import Differences
 from rig.report.words.rounding import plus_minus
 
@@ -110,8 +111,7 @@ def facts(answers: MovingAnswers) -> list[str]:
         for one in answers.modes
     ]
     arrive = answers.arrival.arrive
-    rest = f"at rest the balance point is at {ranged(answers.rest, unit='%', factor=100 / answers.wheelbase)} by"
-    out = [f"{rest} {answers.rest_by}", *reach_lines(answers), _pivots(answers), lifting(answers), "; ".join(modes)]
+    out = [*region_lines(answers.reached), _pivots(answers), lifting(answers), "; ".join(modes)]
     if np.isfinite(arrive.value).all():
         most = int(np.argmax(answers.arrival.overshoot.value))
         out.append(
@@ -122,9 +122,15 @@ def facts(answers: MovingAnswers) -> list[str]:
     return [*out, *throttle(answers), *answers.warnings]
 
 
-def reach_lines(answers: MovingAnswers) -> list[str]:
+def region_lines(found: Reached) -> list[str]:
+    """Where the balance point is at rest, and how far it can go."""
+    rest = f"at rest the balance point is at {ranged(found.rest, unit='%', factor=100 / found.wheelbase)} by"
+    return [f"{rest} {found.rest_by}", *reach_lines(found)]
+
+
+def reach_lines(found: Reached) -> list[str]:
     """How far the balance point can go within grip, and the shape of that region."""
-    reach, pct = answers.reach, 100 / answers.wheelbase
+    reach, pct = found.reach, 100 / found.wheelbase
     taper = reach.taper
     low, high = taper.pair()
     if np.isfinite(low) and (low > 0 or high < 0):
@@ -140,7 +146,7 @@ def reach_lines(answers: MovingAnswers) -> list[str]:
         f"{ranged(reach.width, 1, unit='mm', factor=1e3)} near its front end: {shape}",
     ]
     if reach.lifts > 1 - SURE_SHARE:
-        up = [WHEELS[k] for k in range(4) if answers.region.lifted[:, k].any()]
+        up = [WHEELS[k] for k in range(4) if found.region.lifted[:, k].any()]
         who = " and ".join(up) if up and reach.lifts >= SURE_SHARE else "a wheel"
         out.append(f"at its edge {who} {'lifts' if reach.lifts >= SURE_SHARE else 'may lift'}")
     return out
@@ -259,11 +265,16 @@ def difference_lines(first: MovingAnswers, other: MovingAnswers, found: Differen
         out.append(
             f"{', '.join(small)}: the balance point differs by less than the {SEEN_POINTS:g} points that a push shows"
         )
-    out.append(change_sentence(first, other, found))
+    out.append(change_sentence(first.name, other.name, found.region))
+    out.append(f"the region of balance points: {moved_line(found.region)}")
+    return out
+
+
+def moved_line(found: RegionChange) -> str:
+    """Where the region's ends went, and its widths."""
     ends = [f"its {end} end {_moved(found.ends, k, 'points')}" for k, end in enumerate(("rear", "front"))]
     wide = [f"its width near the {end} end {_moved(found.width, k, 'mm')}" for k, end in enumerate(("rear", "front"))]
-    out.append(f"the region of balance points: {'; '.join([*ends, *wide])}")
-    return out
+    return "; ".join([*ends, *wide])
 
 
 STAYS = {"points": 0.05, "mm": 0.1}
@@ -278,8 +289,8 @@ def _moved(found: WithRange, k: int, unit: str) -> str:
     return f"{text} (which may be nothing)" if low <= 0 <= high else text
 
 
-def change_sentence(first: MovingAnswers, other: MovingAnswers, found: Differences) -> str:
-    """The change in one sentence: at rest, then what is largest on the move, as far as it is known."""
+def change_sentence(first: str, other: str, found: RegionChange) -> str:
+    """The change between two set-ups, by their names, in one sentence: at rest, then the largest on the move."""
     low, high = found.rest.pair()
     if max(abs(low), abs(high)) < SEEN_POINTS:
         rest = f"at rest the balance point moves by less than the {SEEN_POINTS:g} points that a push shows"
@@ -299,7 +310,7 @@ def change_sentence(first: MovingAnswers, other: MovingAnswers, found: Differenc
         way = "wider" if found.width.value[k] > 0 else "narrower"
         width = ranged(found.width, k, unit="mm", sign=True)
         move = f"on the move the region it can reach gets {way} near its {end} end: {width}{unknown}"
-    return f"From {first.name} to {other.name}: {rest}; {move}."
+    return f"From {first} to {other}: {rest}; {move}."
 
 
 def closing_lines() -> list[str]:

@@ -12,7 +12,7 @@ from rig.report.words.rounding import plus_minus
 
 def moving_story(found: MovingStory) -> tuple[str, ...]:
     """Six sentences: pushed, tilted, frozen, pushed again, the region, the change."""
-    far, frozen, reach = found.tilt.result.across[-1], found.frozen, found.answers.reach
+    far, frozen, reach = found.tilt.result.across[-1], found.frozen, found.answers.reached.reach
     pct = 100 / found.answers.wheelbase
     share = plus_minus(
         far.share_pct, (far.share_pct - far.share_half_points, far.share_pct + far.share_half_points), "%"
@@ -32,7 +32,8 @@ def moving_story(found: MovingStory) -> tuple[str, ...]:
         f"5. Within its grip the balance point goes from {ranged(reach.station, 0, factor=pct)} to "
         f"{ranged(reach.station, 1, unit='%', factor=pct)}, in a region "
         f"{wide[0]} wide near its rear end and {wide[1]} near its front end.",
-        f"6. A front bar of {BARRED:g} N/mm: {change_sentence(found.answers, found.barred, found.change)}",
+        f"6. A front bar of {BARRED:g} N/mm: "
+        f"{change_sentence(found.answers.name, found.barred.name, found.change.region)}",
     )
 
 
