@@ -2,15 +2,18 @@
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from analysis.base.arrays import FloatArray
 from analysis.figures.moving import RegionDraws, path_figure, region_figure
 from analysis.moving.phases import LACKS
 from analysis.moving.ranking import Order, RankedEffect
 from analysis.springs.lift_off import LABEL
 from rig.base.files import write_text
 from rig.jobs.moving.moving import MovingAnswers
+from rig.jobs.moving.reach import Reached
 from rig.jobs.moving.two_set_ups import Differences
 from rig.report.html import Part, Table, report_html
 from rig.report.words.moving.full_size import FULL_SIZE
@@ -33,6 +36,9 @@ from rig.report.words.moving.on_the_move import (
 )
 from rig.report.words.rounding import plus_minus
 from rig.report.words.tables import table_text
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 SHOWN_DRAWS = 25
 REGION_KEY = (
@@ -111,9 +117,7 @@ def moving_html(
             if against is None or differ is None
             else change_sentence(answers.name, against.name, differ.region),
             paragraphs=[*reach_lines(answers.reached), REGION_KEY, NOT_SEEN_AT_REST],
-            figure=region_figure(
-                contact, [(car.name, car.reached.region) for car in cars], [_region_draws(car) for car in cars]
-            ),
+            figure=reached_figure(contact, [(car.name, car.reached) for car in cars]),
             alt="Region of reachable balance points in the car seen from above, with what is not known of it",
         ),
         Part(
@@ -137,25 +141,25 @@ def moving_html(
     return report_html(f"{answers.name} on the move", parts, footer=footer)
 
 
-def _region_draws(car: MovingAnswers) -> RegionDraws:
-    low, high = car.reached.rest.pair()
-    widths = [ranged(car.reached.reach.width, k, unit="mm", factor=1e3) for k in range(2)]
+def reached_figure(contact_place: FloatArray, found: Sequence[tuple[str, Reached]]) -> "Figure":
+    """The picture of up to two regions with what is not known of them. contact_place: (4, 2) m."""
+    return region_figure(contact_place, [(name, one.region) for name, one in found], [_draws(one) for _, one in found])
+
+
+def _draws(found: Reached) -> RegionDraws:
+    low, high = found.rest.pair()
+    widths = [ranged(found.reach.width, k, unit="mm", factor=1e3) for k in range(2)]
     return RegionDraws(
-        edges=car.reached.reach.many.edge[:SHOWN_DRAWS],
+        edges=found.reach.many.edge[:SHOWN_DRAWS],
         rest_half=(high - low) / 2,
-        rest_by=car.reached.rest_by,
+        rest_by=found.rest_by,
         widths=(widths[0], widths[1]),
     )
 
 
 def story_page(path: Path, car: MovingAnswers, other: MovingAnswers, sentences: Sequence[str]) -> Path:
     """The moving car's story as one page with one picture; returns its path."""
-    cars = (car, other)
-    picture = region_figure(
-        car.car.chassis.contact_place,
-        [(one.name, one.reached.region) for one in cars],
-        [_region_draws(one) for one in cars],
-    )
+    picture = reached_figure(car.car.chassis.contact_place, [(one.name, one.reached) for one in (car, other)])
     parts = [
         Part(
             title="Pushed, tilted, frozen, and where the balance can go",

@@ -16,6 +16,7 @@ import cv2
 import numpy as np
 import pytest
 
+from rig.virtual.dunlin import ON_SPRINGS
 from tests.page.browser import served, until_bench
 
 SIZES = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
@@ -84,17 +85,20 @@ def test_nothing_is_cut_on_paper(browser: Any, tmp_path: Path, size: str, landsc
     across, up = SIZES[size][::-1] if landscape else SIZES[size]
     with served(tmp_path / "bench") as serving:
         bench = serving.bench
-        bench.on_pads.weigh_typed([400.0] * 4, 1.0)
+        bench.save_card("car", dict(ON_SPRINGS))
+        bench.on_pads.weigh_typed([400.0, 410.0, 390.0, 400.0], 1.0)
         bench.pushes.judge_typed(-20.0, 1.0)
         page = browser.new_page()
         page.goto(serving.url)
         until_bench(page, lambda: bench.verdict is not None and not bench.work.busy)
-        for name in ("print/pack", "print/ring", "print/keys"):
+        one_sheet = ("print/push", "print/weights", "print/region?bar_front=2")
+        for name in ("print/pack", "print/ring", "print/keys", *one_sheet):
             page.goto(serving.url + name)
             pdf = tmp_path / "printed.pdf"
             page.pdf(path=pdf, format=size, landscape=landscape, prefer_css_page_size=False)
             words, pages = words_of(pdf)
             assert pages
+            assert len(pages) == 1 or name not in one_sheet, name
             for got in pages:
                 assert got == pytest.approx((across, up), abs=0.5)
             for word in words:

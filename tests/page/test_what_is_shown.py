@@ -30,6 +30,28 @@ def station(page: Any) -> float:
     return float(found[1].replace("−", "-"))
 
 
+def the_region_is_tried_and_kept(page: Any, serving: Any) -> None:
+    """Nothing stands on the card before it is asked for; what is told has its ±. Truth: what a slider was set to."""
+    page.click("#move-go")
+    until(page, "document.querySelectorAll('svg.region .reach.now .edge').length === 2")  # large, and in the whole car
+    before = serving.bench.cards().texts["car"]
+    page.evaluate(
+        "const one = document.getElementById('move-bar_front'); one.value = 2; one.dispatchEvent(new Event('input'))"
+    )
+    until(page, "document.getElementById('region-change').textContent !== ''")
+    assert page.locator("svg.region .reach.tried .edge").count() == 2
+    cells = page.locator("#region-table tbody td").all_inner_texts()
+    assert len(cells) == 14
+    assert all("±" in cell or "(+" in cell or " to " in cell for cell in cells), cells
+    assert serving.bench.cards().texts["car"] == before
+    page.click("#move-keep")
+    until_bench(page, lambda: serving.bench.cards().car.chassis.front.bar_n_per_mm == 2.0)
+    until(page, "document.getElementById('region-change').textContent === ''")
+    until(page, "document.getElementById('move-bar_front').value === '2'")
+    page.click("#undo")
+    until_bench(page, lambda: serving.bench.cards().texts["car"] == before)
+
+
 def test_a_what_if_agrees_with_itself(browser: Any, tmp_path: Path) -> None:
     """A slider in motion and one let go: one pivot. The discs and the balance line are those of its numbers."""
     with served(tmp_path) as serving:
@@ -82,6 +104,7 @@ def test_a_what_if_agrees_with_itself(browser: Any, tmp_path: Path) -> None:
         virtual.pads.set_loads([700.0, 400.0, 400.0, 400.0])
         until(page, "/^Live: 19/.test(document.getElementById('live-words').textContent)")
         until(page, f"{BALANCE}.length === 0", 10)
+        the_region_is_tried_and_kept(page, serving)
 
         # another experiment is another car: the sliders go back to it, and nothing before it can be undone onto it
         slide_to(page, "push_pct", 20.0, release=True)

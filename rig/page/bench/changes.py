@@ -29,6 +29,7 @@ class Changes:
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
         self.folder = bench.folder / "page" / "change"
+        self.newest: Json | None = None
         bench.broadcast.publish("change", {"lines": []})
 
     def compare(self, a: int, b: int) -> int:
@@ -67,6 +68,7 @@ class Changes:
                     "film": f"/api/change.webm?record={number}",
                     "words": files.words.read_text(encoding="utf-8"),
                 }
+            self.newest = shown
             self._bench.broadcast.publish("change", shown)
             return found.record.result.sentences[0]
 

@@ -21,6 +21,7 @@ from rig.jobs.moving.reach import (
     FEW_CARS,
     Cast,
     Reached,
+    RegionChange,
     Tried,
     card_values,
     cast_of,
@@ -34,9 +35,10 @@ from rig.report.words.moving.as_json import region_json
 from rig.report.words.moving.on_the_move import (
     NOT_SEEN_AT_REST,
     change_sentence,
+    lift_line,
     moved_line,
     ranged,
-    region_lines,
+    region_rows,
 )
 
 SHOWN_DRAWS = 25
@@ -61,6 +63,18 @@ class Known:
     now: Reached
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Both:
+    """A car as it is and as it is tried (None: nothing is). contacts: (4, 2) m.  change: tried less now."""
+
+    card: CarCard
+    contacts: FloatArray
+    now: Reached
+    tried: Reached | None
+    change: RegionChange | None
+    remarks: tuple[str, ...]
+
+
 class RegionView:
     """Answers for a slider that moves. Any thread; one answer at a time."""
 
@@ -69,12 +83,23 @@ class RegionView:
         self._lock = threading.Lock()
         self._known: Known | None = None
 
-    def ask(self, tried: Tried) -> Json:
+    def both(self, tried: Tried) -> Both:
         """The region as it is and, where anything is tried, as it would be. Raises InputError for what cannot be."""
         with self._lock:
             known = self._ready()
             other = None if tried == AS_IT_IS else reached_by(known.cast, tried)
-        return region_told(known.cards.car, known.now, other, known.remarks)
+        return Both(
+            card=known.cards.car,
+            contacts=known.cast.car.chassis.contact_place,
+            now=known.now,
+            tried=other,
+            change=None if other is None else region_change(known.now, other, shared=True),
+            remarks=known.remarks,
+        )
+
+    def ask(self, tried: Tried) -> Json:
+        """The same for the page."""
+        return region_told(self.both(tried))
 
     def put_on_card(self, tried: Tried) -> str:
         """Write springs, bars and height onto the car card. Raises InputError where there is nothing to write."""
@@ -121,8 +146,9 @@ class RegionView:
         return self._known
 
 
-def region_told(card: CarCard, now: Reached, other: Reached | None, remarks: tuple[str, ...]) -> Json:
+def region_told(found: Both) -> Json:
     """One region or two, in figures, in words and as what is drawn (car axes, mm)."""
+    card, now, other, change = found.card, found.now, found.tried, found.change
     geometry = card.geometry
     springs = card.chassis
     body = (geometry.body_front_mm * MM, geometry.body_rear_mm * MM, geometry.body_width_mm * MM)
@@ -133,15 +159,15 @@ def region_told(card: CarCard, now: Reached, other: Reached | None, remarks: tup
         "bars": [] if springs is None else [springs.front.bar_n_per_mm, springs.rear.bar_n_per_mm],
         "springs": [] if springs is None else [springs.front.spring_n_per_mm, springs.rear.spring_n_per_mm],
         "draws": FEW_CARS,
-        "now": region_json(now) | {"lines": region_lines(now), "drawn": _drawn(now)},
+        "now": region_json(now) | {"rows": region_rows(now), "lifts": lift_line(now), "drawn": _drawn(now)},
         "tried": None,
-        "remarks": list(remarks),
+        "remarks": list(found.remarks),
         "closing": [NOT_SEEN_AT_REST, FEW_WORDS],
     }
-    if other is not None:
-        change = region_change(now, other, shared=True)
+    if other is not None and change is not None:
         told["tried"] = region_json(other) | {
-            "lines": region_lines(other),
+            "rows": region_rows(other),
+            "lifts": lift_line(other),
             "drawn": _drawn(other),
             "change": change_sentence(AS_NOW, AS_TRIED, change),
             "moved": moved_line(change),

@@ -74,35 +74,35 @@ def pack_html(cards: CardSet) -> str:
     pieces = rail_pieces(length)
     joined = "" if len(pieces) == 1 else "Lay the notch of the same number of both pieces on each other and glue. "
     lines = [
-        f"<h1>Where is its balance point?</h1><p>A lesson of 45 minutes with {_safe(cards.car.name)}. "
+        f"<h1>Where is its balance point?</h1><p>A lesson of 45 minutes with {safe(cards.car.name)}. "
         "No stopwatch, no ranks, no points, no names.</p>",
         "<h2>Plan and roles</h2>",
-        _table(("minutes", "what", "who"), PLAN),
+        table_html(("minutes", "what", "who"), PLAN),
         "<p>Roles: <b>weigher</b>, <b>pusher</b>, <b>filmer</b>, <b>recorder</b>; they change at minute 25.</p>",
         "<h2>Kit</h2>",
         _list(KIT),
         "<h2>Take care</h2>",
         _list(CAUTIONS),
         "<h2>Experiments and answers</h2>",
-        _table(("experiment", "question", "answer"), [(step.title, step.question, step.notes) for step in STEPS]),
+        table_html(("experiment", "question", "answer"), [(step.title, step.question, step.notes) for step in STEPS]),
         "<h2>Wrong ideas to expect</h2>",
-        _table(("heard", "what helps"), WRONG_IDEAS),
+        table_html(("heard", "what helps"), WRONG_IDEAS),
         "<h2>Two depths</h2>",
-        _table(("", ""), DEPTHS),
+        table_html(("", ""), DEPTHS),
         "<h2>The standing pencil</h2><p>Print the ring from the page, fix it to the chassis where it shows, and stand "
         f"a light pencil on the floor inside it. {PENCIL} When the car swings about that point, the pencil stays "
         "up.</p>",
         "<h2 class=new>Worksheet</h2>",
         "<p>Our guess: nose leads / tail leads / straight. What we saw: ______________________________</p>",
         "<p>Our reason: ______________________________ Our second vote: nose / tail / straight</p>",
-        _table(
+        table_html(
             ("set-up", "FL g", "FR g", "RL g", "RR g", "front %", "balance by push", "by weights", "agrees?"),
             [(name, *[""] * 8) for name in ("as it is", "changed: __________", "changed: __________")],
         ),
         _drawing("of the car", worksheet_car(cards)),
         "<p>One sentence: the balance point moved ______________ because ______________________________________</p>",
         "<h2 class=new>Risk sheet (fill in for your room)</h2>",
-        _table(RISKS, [("",) * 5 for _ in range(8)]),
+        table_html(RISKS, [("",) * 5 for _ in range(8)]),
         "<p>Filled in by the school: local rules and qualified people come first. Date ________</p>",
         "<h2 class=new>Drawing: clip-on push rail</h2>",
         f"<p>To scale for a wheelbase of {length:g} mm when printed at 100 %: check the 50 mm bar. {joined}Card or 3 "
@@ -114,7 +114,7 @@ def pack_html(cards: CardSet) -> str:
         "along the rail and presses square to it. Hold it 6 to 9 mm above the floor.</p>",
         _drawing("of the pusher", pusher()),
     ]
-    return _page("Teacher’s pack", "\n".join(lines))
+    return page_html("Teacher’s pack", "\n".join(lines))
 
 
 def keys_html() -> str:
@@ -126,10 +126,10 @@ def keys_html() -> str:
             (key.path.rpartition(".")[2], key.unit, key.meaning, f"{key.takes}; {key.default}") for key in section.keys
         ]
         lines += [
-            f"<h2>{_safe(section.head)}</h2><p>{_safe(section.meaning + may)}</p>",
-            _table(("key", "unit", "meaning", "takes"), rows),
+            f"<h2>{safe(section.head)}</h2><p>{safe(section.meaning + may)}</p>",
+            table_html(("key", "unit", "meaning", "takes"), rows),
         ]
-    return _page("Every key of the cards", "\n".join(lines))
+    return page_html("Every key of the cards", "\n".join(lines))
 
 
 def ring_html(bench: Bench) -> str:
@@ -157,9 +157,9 @@ def ring_html(bench: Bench) -> str:
         '<path d="M-25 38v-4h50v4" fill="none" stroke="#000" stroke-width=".4"/>'
         '<text x="0" y="43" font-size="5" text-anchor="middle">50 mm when printed at 100 %</text></svg>'
     )
-    return _page(
+    return page_html(
         "Standing pencil",
-        f"<h1>The standing pencil</h1><p>{_safe(where)}</p><p>Stand a light pencil on the floor inside the ring. "
+        f"<h1>The standing pencil</h1><p>{safe(where)}</p><p>Stand a light pencil on the floor inside the ring. "
         f"{PENCIL} Then push as before ({cards.test.push.position_pct:g} %). The car swings about the pencil, which "
         "stays up.</p>" + _drawing("of the ring", drawing),
     )
@@ -243,9 +243,10 @@ def pusher() -> str:
     )
 
 
-def _table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
-    head = "".join(f'<th scope="col">{_safe(cell)}</th>' for cell in heads)
-    body = "".join("<tr>" + "".join(f"<td>{_safe(cell)}</td>" for cell in row) + "</tr>" for row in rows)
+def table_html(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
+    """A table of texts."""
+    head = "".join(f'<th scope="col">{safe(cell)}</th>' for cell in heads)
+    body = "".join("<tr>" + "".join(f"<td>{safe(cell)}</td>" for cell in row) + "</tr>" for row in rows)
     return f"<table>{f'<thead><tr>{head}</tr></thead>' if any(heads) else ''}<tbody>{body}</tbody></table>"
 
 
@@ -254,17 +255,19 @@ def _drawing(what: str, svg: str) -> str:
 
 
 def _list(items: Sequence[str]) -> str:
-    return "<ul>" + "".join(f"<li>{_safe(item)}</li>" for item in items) + "</ul>"
+    return "<ul>" + "".join(f"<li>{safe(item)}</li>" for item in items) + "</ul>"
 
 
-def _page(title: str, body: str) -> str:
+def page_html(title: str, body: str) -> str:
+    """A page to print. body: HTML."""
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width,initial-scale=1">'
-        f'<title>{_safe(title)}</title><link rel="icon" href="data:,"><link rel="stylesheet" href="/static/print.css">'
+        f'<title>{safe(title)}</title><link rel="icon" href="data:,"><link rel="stylesheet" href="/static/print.css">'
         f"</head><body><main>{body}</main></body></html>\n"
     )
 
 
-def _safe(text: str) -> str:
+def safe(text: str) -> str:
+    """As it stands in HTML."""
     return html.escape(true_minus(text), quote=True)

@@ -20,6 +20,7 @@ from rig.archive.export import export_tables
 from rig.base.failures import explain
 from rig.base.plain_json import finite_json
 from rig.base.version import SOFTWARE
+from rig.jobs.moving.reach import Tried
 from rig.jobs.pushing.what_if import WhatIf, what_if
 from rig.page.bench.bench import Bench
 from rig.page.bench.broadcast import encode, stream
@@ -28,6 +29,7 @@ from rig.page.bench.changes import Changes
 from rig.page.bench.views import pushed_png, what_if_json
 from rig.page.classroom.classroom import Classroom, lesson_json
 from rig.page.classroom.hidden_change import HiddenGame
+from rig.page.classroom.one_sheet import change_sheet, push_sheet, region_sheet, weights_sheet
 from rig.page.classroom.prints import keys_html, pack_html, ring_html
 from rig.page.server import routes
 from rig.page.server.actions import Action, SetupTried, actions
@@ -94,9 +96,13 @@ class Page:
             routes.CHANGE_PICTURE: self._changed(".png"),
             routes.CHANGE_FILM: self._changed(".webm"),
             routes.REPORT: self._report,
-            routes.PACK: self._printed(lambda: pack_html(self.bench.cards())),
-            routes.RING: self._printed(lambda: ring_html(self.bench)),
-            routes.KEYS: self._printed(keys_html),
+            routes.PACK: self._printed(lambda request: pack_html(self.bench.cards())),
+            routes.RING: self._printed(lambda request: ring_html(self.bench)),
+            routes.KEYS: self._printed(lambda request: keys_html()),
+            routes.PUSH_SHEET: self._printed(lambda request: push_sheet(self.bench)),
+            routes.WEIGHTS_SHEET: self._printed(lambda request: weights_sheet(self.bench)),
+            routes.CHANGE_SHEET: self._printed(lambda request: change_sheet(self.changes)),
+            routes.REGION_SHEET: self._printed(lambda request: region_sheet(self.bench, setup_tried(request))),
             routes.CLIP: self._clip,
         }
         return [
@@ -142,9 +148,9 @@ class Page:
 
         return answer
 
-    def _printed(self, write: Callable[[], str]) -> Handler:
+    def _printed(self, write: Callable[[Request], str]) -> Handler:
         async def answer(request: Request) -> Response:
-            return Response(await run_in_threadpool(write), media_type="text/html")
+            return Response(await run_in_threadpool(write, request), media_type="text/html")
 
         return answer
 
@@ -155,8 +161,7 @@ class Page:
         return what_if_json(what_if(self.bench.cards(), self.bench.weighing, asked, whole=whole), asked, whole=whole)
 
     def _region(self, request: Request) -> Any:
-        given = {name: limited(request.query_params.get(name, "")) for name in routes.REGION.numbers}
-        return self.bench.region.ask(msgspec.convert(given, type=SetupTried).meant())
+        return self.bench.region.ask(setup_tried(request))
 
     async def _export(self, request: Request) -> Response:
         data = await run_in_threadpool(export_zip, self.bench)
@@ -219,6 +224,13 @@ def failures_told(handler: Handler) -> Handler:
             return JSONResponse({"error": failure.text}, status_code=status)
 
     return answer
+
+
+def setup_tried(request: Request) -> Tried:
+    """What a query says is tried; as on the cards where it says nothing. Raises DecodeError."""
+    given = request.query_params
+    sent = {name: limited(given[name]) for name in routes.REGION.numbers if name in given}
+    return msgspec.convert(sent, type=SetupTried).meant()
 
 
 def limited(text: str) -> float:

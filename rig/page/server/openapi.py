@@ -64,7 +64,12 @@ def document(actions: Mapping[str, Action]) -> Json:
 def _question(route: PageRoute, refused: Json) -> Json:
     plain = {"description": "The file", "content": {route.answers: {}}}
     numbers = [
-        {"name": name, "in": "query", "required": True, "schema": {"type": "number", "minimum": -1e5, "maximum": 1e5}}
+        {
+            "name": name,
+            "in": "query",
+            "required": route is WHAT_IF,
+            "schema": {"type": "number", "minimum": -1e5, "maximum": 1e5},
+        }
         for name in route.numbers
     ]
     whole = {"name": "whole", "in": "query", "schema": {"type": "string", "enum": ["0", "1"]}}

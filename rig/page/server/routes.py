@@ -51,6 +51,12 @@ CHANGE_FILM = PageRoute(path="/api/change.webm", summary="Both pushes of the new
 REPORT = PageRoute(path="/api/report.html", summary="The report", answers=HTML)
 PACK = PageRoute(path="/print/pack", summary="The teacher's pack", answers=HTML)
 RING = PageRoute(path="/print/ring", summary="The ring of the standing pencil", answers=HTML)
+PUSH_SHEET = PageRoute(path="/print/push", summary="The newest push on one sheet", answers=HTML)
+WEIGHTS_SHEET = PageRoute(path="/print/weights", summary="The newest weighing on one sheet", answers=HTML)
+CHANGE_SHEET = PageRoute(path="/print/change", summary="The newest change on one sheet", answers=HTML)
+REGION_SHEET = PageRoute(
+    path="/print/region", summary="Where the balance can go, on one sheet", answers=HTML, numbers=REGION.numbers
+)
 KEYS = PageRoute(path="/print/keys", summary="Every key of the cards: unit, meaning, default", answers=HTML)
 CLIP = PageRoute(path="/api/clip", summary="Measure a clip", changes=True)
 
@@ -76,6 +82,10 @@ ROUTES = (
     REPORT,
     PACK,
     RING,
+    PUSH_SHEET,
+    WEIGHTS_SHEET,
+    CHANGE_SHEET,
+    REGION_SHEET,
     KEYS,
     CLIP,
 )

@@ -27,6 +27,7 @@ on("car", (car) => {
   show(byId("frrl"), w ? `${told(w.diagonal_fr_rl_pct, 2)} %` : "–");
   show(byId("cg"), w?.cg_x_m ? `${num(1e3 * w.cg_x_m.value)} mm ahead of the rear axle, ${num(1e3 * w.cg_y_m.value)} mm left` : "–");
   const wheels = ["front left", "front right", "rear left", "rear right"];
+  byId("weights-print").hidden = !w;
   byId("weights-table").tBodies[0].replaceChildren(
     ...wheels.map((name, i) =>
       el("tr", {}, el("th", { scope: "row" }, name),

@@ -47,11 +47,13 @@ export function startRegion() {
     const regions = [{ drawn: told.now.drawn, kind: "now", name: told.tried ? "now" : told.car }];
     if (told.tried) regions.push({ drawn: told.tried.drawn, kind: "tried", name: "tried" });
     drawRegion(byId("region"), told, regions);
+    byId("key-tried").hidden = byId("region-tried-head").hidden = !told.tried;
+    byId("region-table").tBodies[0].replaceChildren(
+      ...told.now.rows.map(([where, much], i) =>
+        el("tr", {}, el("th", { scope: "row" }, where), el("td", {}, much), told.tried ? el("td", {}, told.tried.rows[i][1]) : null)));
     const list = (id, lines) => byId(id).replaceChildren(...lines.map((line) => el("li", {}, line[0].toUpperCase() + line.slice(1))));
-    list("region-now", told.now.lines);
-    list("region-tried", told.tried ? told.tried.lines : []);
     show(byId("region-change"), told.tried?.change ?? "");
-    show(byId("region-moved"), told.tried ? `The region: ${told.tried.moved}.` : "");
+    show(byId("region-moved"), [told.tried ? `The region: ${told.tried.moved}.` : "", told.now.lifts ? `As it is: ${told.now.lifts}.` : "", told.tried?.lifts ? `As tried: ${told.tried.lifts}.` : ""].filter(Boolean).join(" "));
     list("region-rests", [...told.remarks, ...told.closing]);
     byId("move-keep").disabled = !told.tried;
     byId("move-print").href = `/print/region?${new URLSearchParams(wished())}`;

@@ -128,6 +128,30 @@ def region_lines(found: Reached) -> list[str]:
     return [f"{rest} {found.rest_by}", *reach_lines(found)]
 
 
+def region_rows(found: Reached) -> list[tuple[str, str]]:
+    """The same as a table: what, and how much."""
+    reach, pct = found.reach, 100 / found.wheelbase
+    return [
+        (f"at rest, by {found.rest_by}, %", ranged(found.rest, factor=pct)),
+        ("farthest back, %", ranged(reach.station, 0, factor=pct)),
+        ("farthest forward, %", ranged(reach.station, 1, factor=pct)),
+        ("farthest left, mm", ranged(reach.side, 1, factor=1e3)),
+        ("farthest right, mm", _rightwards(reach.side, unit="")),
+        ("width near the rear end, mm", ranged(reach.width, 0, factor=1e3)),
+        ("width near the front end, mm", ranged(reach.width, 1, factor=1e3)),
+    ]
+
+
+def lift_line(found: Reached) -> str:
+    """Which wheels lift at the region's edge, as far as it is known; empty where none does."""
+    lifts = found.reach.lifts
+    if lifts <= 1 - SURE_SHARE:
+        return ""
+    up = [WHEELS[k] for k in range(4) if found.region.lifted[:, k].any()]
+    who = " and ".join(up) if up and lifts >= SURE_SHARE else "a wheel"
+    return f"at its edge {who} {'lifts' if lifts >= SURE_SHARE else 'may lift'}"
+
+
 def reach_lines(found: Reached) -> list[str]:
     """How far the balance point can go within grip, and the shape of that region."""
     reach, pct = found.reach, 100 / found.wheelbase
@@ -145,16 +169,12 @@ def reach_lines(found: Reached) -> list[str]:
         f"that region is {ranged(reach.width, 0, unit='mm', factor=1e3)} wide near its rear end and "
         f"{ranged(reach.width, 1, unit='mm', factor=1e3)} near its front end: {shape}",
     ]
-    if reach.lifts > 1 - SURE_SHARE:
-        up = [WHEELS[k] for k in range(4) if found.region.lifted[:, k].any()]
-        who = " and ".join(up) if up and reach.lifts >= SURE_SHARE else "a wheel"
-        out.append(f"at its edge {who} {'lifts' if reach.lifts >= SURE_SHARE else 'may lift'}")
-    return out
+    return [*out, *filter(None, [lift_line(found)])]
 
 
-def _rightwards(side: WithRange) -> str:
+def _rightwards(side: WithRange, *, unit: str = "mm") -> str:
     turned = WithRange(value=-side.value[:1], interval=-side.interval[:1, ::-1], lost=side.lost[:1])
-    return ranged(turned, 0, unit="mm", factor=1e3)
+    return ranged(turned, 0, unit=unit, factor=1e3)
 
 
 def _pivots(answers: MovingAnswers) -> str:
