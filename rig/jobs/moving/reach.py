@@ -15,9 +15,9 @@ from rig.cards.chassis import Moving, moving_car, springs_on
 from rig.cards.schema import CarCard
 from rig.jobs.moving.drawn_cars import DrawnCars, OpenTo, balanced_at, drawn_cars
 
-CAR_DRAWS, FEW_CARS = 200, 40
+CAST_DRAWS, FEW_CARS = 200, 40
 """Draws; fewer for what takes long, whose ± is then known to about a fifth only."""
-PER_MM = 1e3
+MM_PER_METRE = 1e3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,7 +87,7 @@ def cast_of(
     open_to: OpenTo,
     where: str,
     seed: int,
-    built: int = CAR_DRAWS,
+    built: int = CAST_DRAWS,
 ) -> Cast:
     """The car of a card and its draws. load: (4,) N at rest.  grip: factors front and rear.  built: so many of the
     draws are made into cars; the first are the same whatever their number.
@@ -98,7 +98,7 @@ def cast_of(
     if open_to.balance is not None:
         tyres = balanced_at(tyres, np.asarray(load, dtype=float), open_to.balance)
     rng = np.random.default_rng(seed)
-    some = drawn_cars(card, load, where=where, count=CAR_DRAWS, rng=rng, open_to=open_to, built=built)
+    some = drawn_cars(card, load, where=where, count=CAST_DRAWS, rng=rng, open_to=open_to, built=built)
     worn = some.tyres(tyres)
     few = Tyres(grip=worn.grip[:FEW_CARS], sensitivity=worn.sensitivity[:FEW_CARS], nominal=worn.nominal[:FEW_CARS])
     return Cast(
@@ -146,18 +146,18 @@ def _tried(chassis: Chassis, card: Chassis, tried: Tried) -> Chassis:
     if tried.springs != AS_IT_IS.springs:
         out = with_springs(out, tried.springs)
     now = np.asarray(card.bar)
-    wanted = np.array([b if one is None else one * PER_MM for one, b in zip(tried.bars, now, strict=True)])
+    wanted = np.array([b if one is None else one * MM_PER_METRE for one, b in zip(tried.bars, now, strict=True)])
     if np.any(wanted != now):
         out = with_bars(out, (wanted - now).tolist())
     if tried.height_mm:
-        out = with_height(out, tried.height_mm / PER_MM)
+        out = with_height(out, tried.height_mm / MM_PER_METRE)
     if tried.ballast_g:
         at = tried.ballast_pct / 100 * float(card.wheelbase)
         out = with_ballast_over(out, tried.ballast_g / 1e3, at)
     return out
 
 
-def card_values(card: CarCard, tried: Tried, *, mass: float, sprung_mass: float) -> dict[str, float]:
+def tried_values(card: CarCard, tried: Tried, *, mass: float, sprung_mass: float) -> dict[str, float]:
     """What is tried as keys of the car card. mass, sprung_mass: kg, whole and on the springs.
 
     Ballast is no key: the car is weighed with it. Heights as `with_height` has them.
@@ -216,8 +216,8 @@ def region_change(first: Reached, other: Reached, *, shared: bool) -> RegionChan
             points(other, after.station) - points(first, before.station),
         ),
         width=drawn(
-            PER_MM * (np.array(other.region.width) - np.array(first.region.width)),
-            PER_MM * (after.width - before.width),
+            MM_PER_METRE * (np.array(other.region.width) - np.array(first.region.width)),
+            MM_PER_METRE * (after.width - before.width),
         ),
         area=ratio,
     )

@@ -23,14 +23,15 @@ from rig.jobs.moving.reach import (
     Reached,
     RegionChange,
     Tried,
-    card_values,
     cast_of,
     reached_by,
     region_change,
+    tried_values,
 )
 from rig.jobs.series.aim import balance_by_pushes
 from rig.log.store import LOG_FILE
 from rig.page.bench.state import BenchState
+from rig.report.moving import SHOWN_DRAWS
 from rig.report.words.moving.as_json import region_json
 from rig.report.words.moving.on_the_move import (
     NOT_SEEN_AT_REST,
@@ -41,7 +42,6 @@ from rig.report.words.moving.on_the_move import (
     region_rows,
 )
 
-SHOWN_DRAWS = 25
 SEED = 0
 """As the command's own."""
 AS_NOW, AS_TRIED = "the car as it is", "what is tried"
@@ -106,7 +106,7 @@ class RegionView:
         with self._lock:
             known = self._ready()
             chassis = known.cast.car.chassis
-            values = card_values(
+            values = tried_values(
                 known.cards.car, tried, mass=float(chassis.mass), sprung_mass=float(chassis.sprung_mass)
             )
         if not values:
