@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from urllib.parse import quote
 
+from rig.archive.manifest import MANIFEST, SUMS
 from rig.archive.pivots import PIVOT_HEADS, POSE_HEADS
 from rig.base.plain_json import Json
 from rig.base.version import SOFTWARE
@@ -58,7 +59,7 @@ MEANINGS = {
     UNIT_TABLE: "The unit of every column of tables/: 1 for a count or a ratio, empty for words.",
     PAGE: "This description as a page.",
     "manifest.json": "Version of this form, and how many records, cards, files and sums there are.",
-    "SHA256SUMS": "SHA-256 of every other file, as sha256sum -c reads it.",
+    SUMS: "SHA-256 of every other file, as sha256sum -c reads it.",
 }
 FOLDERS = {
     "tables": "All records of one kind, a column a value, the unit at the end of its name.",
@@ -74,7 +75,7 @@ def ro_crate(folder: Path, sums: Mapping[str, str], names: Mapping[str, str], *,
     sums: file -> SHA-256, of what is written already.  names: file -> the name it had at the bench.  newest: when the
     last record was made (UTC); None when there is none.
     """
-    listed = [*sorted(sums), "manifest.json", "SHA256SUMS"]
+    listed = [*sorted(sums), MANIFEST, SUMS]
     files = [_file(folder, name, sums.get(name), names.get(name, "")) for name in listed]
     root: Json = {
         "@id": "./",
@@ -108,7 +109,7 @@ def ro_crate(folder: Path, sums: Mapping[str, str], names: Mapping[str, str], *,
 
 def _file(folder: Path, name: str, digest: str | None, called: str) -> Json:
     above, _, last = name.rpartition("/")
-    kind = FORMATS.get(Path(last).suffix)
+    kind = "text/plain" if name == SUMS else FORMATS.get(Path(last).suffix)
     heads = {"poses": "poses", "": "pivots" if name == PIVOTS else ""}.get(above, "")
     columns = {"pivots": PIVOT_HEADS, "poses": POSE_HEADS}.get(heads, {})
     measured = [{"@id": f"#{heads}-{head}"} for head in columns]

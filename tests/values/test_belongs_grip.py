@@ -176,11 +176,11 @@ def test_along_and_across_may_differ(floor: Floor) -> None:
 # days
 
 
-def on_days(floor: Floor, last_week: dict[str, float], today: dict[str, float], *, surface: str = "carpet") -> Path:
-    """Pulls of two days, brought in as another machine's log has them: their own day in `at`."""
-    card = floor.card("a", **(SOFT | {"conditions.surface": surface}))
+def on_days(floor: Floor, days: dict[str, dict[str, float]]) -> Path:
+    """Pulls of some days, brought in as another machine's log has them: their own day in `at`."""
+    card = floor.card("a", **SOFT)
     rows = []
-    for day, grips in (("2026-11-21", last_week), ("2026-11-28", today)):
+    for day, grips in days.items():
         for part, grip in grips.items():
             quantity = "mean" if part == "car" else part
             result = {"quantity": quantity, "value": grip, "relative_u": 0.01, "method": "pull", "state": "sliding"}
@@ -193,7 +193,7 @@ def on_days(floor: Floor, last_week: dict[str, float], today: dict[str, float], 
 
 def test_is_my_floor_different_from_last_week(floor: Floor) -> None:
     """By hand: ln 0.72/0.80 twice; each 1 % own error on both days, the balance's 2 % cancels: 1.4 %, together 1 %."""
-    card = on_days(floor, {"front": 0.80, "rear": 0.75}, {"front": 0.72, "rear": 0.675})
+    card = on_days(floor, {"2026-11-21": {"front": 0.80, "rear": 0.75}, "2026-11-28": {"front": 0.72, "rear": 0.675}})
     told = floor.answer(card, "--against", "2026-11-21")
     assert told["ratio"] == pytest.approx(0.9, rel=1e-9)
     assert np.log(told["interval"][1] / told["interval"][0]) / 2 == pytest.approx(1.96 * 0.01, rel=1e-3)
@@ -212,12 +212,21 @@ def test_is_my_floor_different_from_last_week(floor: Floor) -> None:
     ],
 )
 def test_what_can_be_said_of_two_days(floor: Floor, today: dict[str, float], finding: str) -> None:
-    card = on_days(floor, {"front": 0.80, "rear": 0.75}, today)
+    card = on_days(floor, {"2026-11-21": {"front": 0.80, "rear": 0.75}, "2026-11-28": today})
     assert floor.answer(card, "--against", "2026-11-21")["finding"] == finding
 
 
+def test_of_three_days_the_newest_is_held_against_the_one_that_was_named(floor: Floor) -> None:
+    days = {"2026-11-14": {"front": 0.60}, "2026-11-21": {"front": 0.80}, "2026-11-28": {"front": 0.72}}
+    card = on_days(floor, days)
+    for day, ratio in (("2026-11-14", 1.2), ("2026-11-21", 0.9)):
+        told = floor.answer(card, "--against", day)
+        assert told["ratio"] == pytest.approx(ratio, rel=1e-9)
+        assert f"2026-11-28 against {day}" in floor.ask(card, "--against", day).out
+
+
 def test_only_what_was_measured_alike_compares_days(floor: Floor) -> None:
-    card = on_days(floor, {"front": 0.80}, {"rear": 0.75})
+    card = on_days(floor, {"2026-11-21": {"front": 0.80}, "2026-11-28": {"rear": 0.75}})
     refused = floor.ask(card, "--against", "2026-11-21")
     assert refused.code == 2
     assert "same way on both days" in refused.err

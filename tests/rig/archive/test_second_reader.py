@@ -1,7 +1,7 @@
 """An export is read by a second reader that knows nothing of the program, and is told to strangers.
 
 Truth: every pivot computed again from the poses by tests/second_reader.py, written from the export's own page; the
-rules of RO-Crate 1.1 (P. Sefton and others, 2020) from memory.
+rules of RO-Crate 1.1 (P. Sefton and others, 2020) from memory; held against its profile once, see DEVELOPERS.md.
 """
 
 import ast

@@ -217,3 +217,16 @@ def test_said_twice_or_not_at_all(tmp_path: Path) -> None:
         said = pivotbench("moving", "tilt", card(tmp_path), "--log", tmp_path / "log", *more)
         assert said.code == 2
         assert "--readings" in said.err
+
+
+def test_what_limits_the_share_by_hand(tmp_path: Path) -> None:
+    """A board that twists by 0.015 mm: 40 g/mm and half as much again, on one axle up and on the other down."""
+    (side,) = told(tmp_path, "--readings", table(tmp_path / "read.csv"))["across"]
+    budget = {one["name"]: one for one in side["budget"]}
+    twist = budget["board's twist under load"]
+    assert twist["share_points"] == pytest.approx(1.96 * 100 * 0.015 * 60 / (FRONT + REAR), rel=0.002)
+    both = 0.015 * 60 * abs(TRACK_FRONT - TRACK_REAR) / (GRAMS.sum() * np.sin(np.radians(15)))
+    assert twist["height_mm"] == pytest.approx(1.96 * both, rel=0.002)
+    # independent causes: their squares add (JCGM 100:2008, 5.1.2)
+    for part, whole in (("share_points", "share_half_points"), ("height_mm", "height_half_mm")):
+        assert np.sqrt(sum(one[part] ** 2 for one in budget.values())) == pytest.approx(side[whole], rel=0.002)

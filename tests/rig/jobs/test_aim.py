@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from tests.values.cards_typed import found, run, write
@@ -181,3 +182,19 @@ def test_more_than_the_tyres_hold_is_said_first(tmp_path: Path) -> None:
     words = run("aim", sprung(tmp_path), "--sideways", 1.2, "--log", tmp_path / "log")
     assert words.startswith("note: ")
     assert "the car slides already" in words
+
+
+def test_other_tyres_are_as_uncertain_as_their_grip_and_the_weights(tmp_path: Path) -> None:
+    """Balance b = logistic(ln ratio + logit f), f the front share: db = b (1 - b) of each (JCGM 100:2008, 5.1.2)."""
+    coarse = {"typed.weights_g": GRAMS, "typed.weights_resolution_g": 40.0}
+    test = write(tmp_path, test=GRIP | coarse, car={"id": "carcarca"})
+    grip = {"grip.front": 0.9, "grip.rear": 0.6, "grip.measured": True, "grip.ratio_u": 0.03}
+    other = write(tmp_path / "other", test=grip | coarse, car={"id": "carcarca"})
+    log = tmp_path / "log"
+    (tyres,) = found("aim", test, "--balance", 56, "--tyres", other, "--log", log)["tyres"]
+    front = found("weigh", test, "--log", log)["front_pct"]
+    balance, share = 1.5 * 1000 / (1.5 * 1000 + 800), front["value"] / 100
+    sd_front = (front["interval"][1] - front["interval"][0]) / 2 / 1.96 / 100
+    half = 196 * balance * (1 - balance) * np.hypot(0.03, sd_front / (share * (1 - share)))
+    assert tyres["value"] == pytest.approx(100 * balance, abs=0.2)
+    assert (tyres["interval"][1] - tyres["interval"][0]) / 2 == pytest.approx(half, rel=0.05)

@@ -7,12 +7,13 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from analysis.moving.floor_drive import SteadyDrive
 from rig.base.errors import InputError
 from rig.cards.measures import car_markers, floor_layout
 from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text
 from rig.command.moving.drive import command
-from rig.jobs.moving.drive import drive_beside_model, model_at
+from rig.jobs.moving.drive import Model, drive_beside_model, drive_record, model_at
 from rig.log.store import BenchLog
 from rig.report.other_records import WORDS
 from vision.render.camera import looking_at
@@ -94,3 +95,44 @@ def test_the_model_stands_beside_the_drive_or_says_why_not(tmp_path: Path) -> No
     assert "[chassis]" in drive_beside_model(t, pose, cards_in(bare, springs=False), load)[3]
     with pytest.raises(InputError, match="ends before it begins"):
         drive_beside_model(t, pose, cards, load, since=3.0, until=2.0)
+
+
+def test_the_grip_that_is_used_is_counted_on_the_move(tmp_path: Path) -> None:
+    """An even car on stiff springs: each axle moves d = ay h / (g t / 2) of a wheel's load outward, by statics.
+
+    Grip falls by q for each share of load above the quarter, so that an axle's holds 1 - q d² of what it held at rest.
+    """
+    keys = {"chassis.load_sensitivity": 0.5, "geometry.cg_height_mm": 40.0}
+    stiff = {f"chassis.{end}.{key}": 20.0 for end in ("front", "rear") for key in ("spring_n_per_mm", "tyre_n_per_mm")}
+    tracks = {f"geometry.track_{end}_mm": 160.0 for end in ("front", "rear")}
+    cards = cards_in(tmp_path)
+    (tmp_path / "car.toml").write_text(card_text("car", SPRINGS | keys | stiff | tracks))
+    cards = read_set(tmp_path / "test.toml")
+    model = model_at(cards, np.full(4, 0.4 * G), 0.6 * G)
+    moved = 0.6 * 40.0 / 80.0
+    assert model.grip_used == pytest.approx(0.6 / (cards.test.grip.front * (1 - 0.5 * moved**2)), rel=2e-3)
+
+
+def test_a_record_of_a_drive_has_degrees_and_per_cents() -> None:
+    even = Model(balance=0.1, balance_rest=0.12, roll=0.02, grip_used=0.7, rolls_over=False)
+    drive = SteadyDrive(
+        speed=1.9,
+        speed_u=0.02,
+        radius=0.8,
+        radius_u=0.03,
+        slide_angle=0.35,
+        slide_angle_u=0.004,
+        ay=4.2,
+        ay_u=0.05,
+        pivot=np.array([0.15, 0.7]),
+        pivot_u=np.array([0.003, 0.006]),
+        model_balance=0.1,
+        notes=(),
+    )
+    row = drive_record(drive, even, 0.25)
+    assert row.model is not None
+    assert (row.model.balance_pct, row.model.balance_rest_pct) == pytest.approx((40.0, 48.0))
+    assert row.model.roll_deg == pytest.approx(1.1459, rel=1e-4)  # 0.02 × 180 / π
+    assert (row.slide_angle_deg, row.slide_angle_u_deg) == pytest.approx((20.0535, 0.22918), rel=1e-4)
+    assert row.pivot_pct == pytest.approx(60.0)
+    assert (*row.pivot_m, *row.pivot_u_m) == pytest.approx((0.15, 0.7, 0.003, 0.006))
