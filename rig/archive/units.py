@@ -44,6 +44,8 @@ OTHERWISE = (
     ("calibration", r"pads\.\d+\.residual_sd", "counts"),
     ("calibration", r"pads\.\d+\.gravity", "m/s²"),
     ("zero", r"(counts|u|noise)\.\d+", "counts"),
+    ("finger calibration", r"counts\.\d+|zero_counts", "counts"),
+    ("finger calibration", r"counts_per_n(_u)?", "counts/N"),
     ("push", r"track\.camera\.(matrix\.[12]\.[123]|size\.\d)", "px"),
     ("push", r"track\.camera\.u\.[1-4]", "px"),
 )

@@ -15,6 +15,7 @@ DRIVING = "Border the area, nobody inside, camera tied; motor off before hands c
 GLUE = "Tyre treatments and glue only with air and gloves."
 SOLDER = "Solder with air and eye protection, the iron in its stand; hands washed before food."
 SUPPLY = "Power from a computer's USB port or an approved USB supply that nobody has opened."
+FINGER = "The finger's tip blunt and low, the other hand clear of wheels and springs, the lead loose."
 PENCIL = "Stand a pencil with its blunt end up."
 PUPILS = "Pupils on film: sound off, only the floor sheets in the picture, the school's rules first."
 LOCAL = "Local rules and qualified people come first."

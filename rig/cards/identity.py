@@ -49,7 +49,7 @@ TEST_PUSH = (
     "push.distance_mm",
     "typed.weights_g",
 )
-CORRECTABLE = ("push.", "geometry.", "front.", "rear.", "masses.", "plate.", "floor.", "finger.")
+CORRECTABLE = ("push.", "geometry.", "front.", "rear.", "masses.", "plate.", "floor.", "finger.", "force.")
 """Beginnings of keys that a figure may rest on, of all cards."""
 SHEETS = ("plate.", "floor.")
 TEST_SUBJECT = (

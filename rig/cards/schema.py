@@ -314,6 +314,18 @@ class WornMarker(Section, frozen=True, kw_only=True):
     tilt_deg_u: Annotated[float, uncertainty_of("how level the marker is worn, each way")] = 10.0
 
 
+class ForceCell(Section, frozen=True, kw_only=True):
+    """A load cell on the pushing finger, on a board with that channel; pads calibrate --finger writes it."""
+
+    counts_per_n: Annotated[
+        float, number("counts that one newton of push adds; negative where they fall", ge=-1e7, le=1e7)
+    ]
+    counts_per_n_u: Annotated[float, number("standard uncertainty of the counts per newton", ge=0, le=1e6)]
+    zero_counts: Annotated[float, number("counts with nothing touching the tip", ge=-1e7, le=1e7)] | None = None
+    board: Annotated[str, text("how the board with this cell calls itself; empty: not kept")] = ""
+    port: Annotated[str, text("its port, where it is not the pads' own; empty: the pads' port")] = ""
+
+
 class Place(Section, frozen=True):
     """Where the bench stands, for pads calibrated elsewhere."""
 
@@ -342,6 +354,7 @@ class BenchCard(Section, frozen=True):
     floor: Floor = Floor()
     camera: CameraSection = CameraSection()
     finger: Annotated[WornMarker | None, Meta(description="only when a marker is worn on the pushing finger")] = None
+    force: Annotated[ForceCell | None, Meta(description="only with a load cell on the pushing finger")] = None
     place: Place = Place()
     tilt: TiltBoard = TiltBoard()
     notes: Annotated[str, text("anything worth remembering")] = ""

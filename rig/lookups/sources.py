@@ -75,13 +75,20 @@ def finger_row(record: AnyRecord, number: int) -> FingerRow | None:
 
 def track_of(record: AnyRecord, log: BenchLog) -> KeptTrack:
     """The poses behind a measured clip. Raises MissingSourceError when their file is gone or spoilt."""
-    track = next((file for file in log.files() if file.hash in record.files and file.kind == "track"), None)
-    path = None if track is None else Path(track.path)
-    if track is None or path is None or not path.is_file():
-        raise MissingSourceError("the file with the poses is no longer there")
-    if file_hash(path)[0] != track.hash:
-        raise MissingSourceError("the file with the poses is not what it was when it was recorded")
+    path = kept_file(record, "track", log, called="file with the poses")
     try:
         return read_track(path)
     except (OSError, ValueError, KeyError, BadZipFile) as error:
         raise MissingSourceError("the file with the poses cannot be read") from error
+
+
+def kept_file(record: AnyRecord, kind: str, log: BenchLog, *, called: str = "") -> Path:
+    """A record's file of this kind, as it was then. called: in words. Raises MissingSourceError where it is not."""
+    kept = next((file for file in log.files() if file.hash in record.files and file.kind == kind), None)
+    named = called or kind
+    path = None if kept is None else Path(kept.path)
+    if kept is None or path is None or not path.is_file():
+        raise MissingSourceError(f"the {named} is no longer there")
+    if file_hash(path)[0] != kept.hash:
+        raise MissingSourceError(f"the {named} is not what it was when it was recorded")
+    return path

@@ -11,6 +11,7 @@ class GripInputs(Content, frozen=True, kw_only=True):
 
     tests, null_m, null_interval_m: of a sweep, with the balance point found.
     direction: in which the tyres were loaded, "along" or "across" the car; None in old records.
+    push_number: of the clip, of a push whose force was recorded.
     """
 
     part: str | None = None
@@ -21,6 +22,7 @@ class GripInputs(Content, frozen=True, kw_only=True):
     null_m: float | None = None
     null_interval_m: Pair | None = None
     direction: str | None = None
+    push_number: int | None = None
 
 
 class GripResult(Content, frozen=True, kw_only=True):

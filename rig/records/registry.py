@@ -3,7 +3,7 @@
 from types import MappingProxyType
 from typing import Any
 
-from rig.records import aside, balance, camera, classroom, grip, moving, pushing, series, weighing
+from rig.records import aside, balance, camera, classroom, force, grip, moving, pushing, series, weighing
 from rig.records.record import Kind
 
 RECORD_KINDS: MappingProxyType[str, Kind[Any, Any]] = MappingProxyType(
@@ -24,6 +24,8 @@ RECORD_KINDS: MappingProxyType[str, Kind[Any, Any]] = MappingProxyType(
             pushing.PUSH,
             pushing.PREDICTION,
             pushing.COMPARISON,
+            force.FINGER_CELL,
+            force.PUSH_FORCE,
             grip.GRIP,
             grip.INFERENCE,
             series.SERIES,

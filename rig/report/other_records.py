@@ -14,6 +14,7 @@ from rig.records.aside import ASIDE
 from rig.records.balance import BALANCE, CHANGE
 from rig.records.camera import CAMERA_CALIBRATION, CAR_MARKERS, FLOOR_LAYOUT, PLATE_PLACE
 from rig.records.classroom import FIRST_TRY
+from rig.records.force import FINGER_CELL, PUSH_FORCE
 from rig.records.grip import GRIP, INFERENCE
 from rig.records.moving import DRIVE, TILTED_PADS
 from rig.records.pushing import COMPARISON, PREDICTION, PUSH
@@ -146,6 +147,19 @@ def _plate(record: AnyRecord) -> str:
     )
 
 
+def _finger_cell(record: AnyRecord) -> str:
+    result = FINGER_CELL.of(record).result
+    return (
+        f"{result.counts_per_n:,.0f} ± {NORMAL_95 * result.counts_per_n_u:,.0f} counts a newton, up to "
+        f"{result.heaviest_n:.1f} N"
+    )
+
+
+def _force(record: AnyRecord) -> str:
+    r = PUSH_FORCE.of(record).result
+    return f"{r.force_N:.1f} N while it slid: grip {r.level:.2f} ± {max(NORMAL_95 * r.level * r.level_u, 0.01):.2f}"
+
+
 WORDS: dict[str, Callable[[AnyRecord], str]] = {
     WEIGHING.name: _weighing,
     GRIP.name: _grip,
@@ -153,6 +167,8 @@ WORDS: dict[str, Callable[[AnyRecord], str]] = {
     INFERENCE.name: _inference,
     DRIVE.name: _drive,
     TILTED_PADS.name: _tilted,
+    FINGER_CELL.name: _finger_cell,
+    PUSH_FORCE.name: _force,
     CG_HEIGHT.name: _height,
     CROSS_WEIGHT.name: lambda record: CROSS_WEIGHT.of(record).result.steps[-1],
     SHIM.name: _shim,

@@ -21,8 +21,10 @@ from rig.cards.identity import new_id
 from rig.cards.measures import car_markers, finger_marker, floor_layout
 from rig.cards.read import CardSet
 from rig.cards.template import card_text
+from rig.pads.force_file import beside
 from rig.pads.steps import Step
 from rig.virtual.dunlin import CAR_KEYS, TEST_KEYS, SetUp, Truth
+from rig.virtual.finger_force import finger_keys, record_virtual_force
 from rig.virtual.pads import VirtualPads
 from rig.virtual.push_truth import PushTruth, simulate_push
 from rig.virtual.pushed_car import FingerPush
@@ -81,7 +83,7 @@ def write_cards(folder: Path, setup: SetUp, positions_pct: tuple[float, ...], *,
         "pads.reseat_g": 2.0,
         "floor.bar_mm": 100.0,
         "floor.bar_mm_u": 0.1,
-    }
+    } | finger_keys()
     (folder / "bench.toml").write_text(card_text("bench", bench), encoding="utf-8")
     tests = []
     for pct in positions_pct:
@@ -126,7 +128,7 @@ def virtual_finger(cards: CardSet, truth: Truth, *, rest: float = 0.8) -> Finger
 def film_virtual_push(
     cards: CardSet, truth: Truth, clip: Path, *, seed: int, progress: Progress | None = None
 ) -> PushTruth:
-    """Let the virtual finger push the virtual car, and film it.
+    """Let the virtual finger push the virtual car, and film it; its force is recorded where the bench card has a cell.
 
     The camera looks obliquely through a lens with distortion; motion blur and noise are in the picture.
     """
@@ -166,6 +168,8 @@ def film_virtual_push(
         rng,
         progress=progress,
     )
+    if cards.bench.force is not None:
+        record_virtual_force(beside(clip), cards.bench.force, moved, np.random.default_rng([seed, 17]))
     return moved
 
 

@@ -35,6 +35,7 @@ class VirtualPads:
     cells: what the pads are like; cheap ones from `seed` unless given.
     seed: of cells, noise and line faults.  rate: lines per second after a reset, 10 or 80.
     channels: pads on this board; the others are reported missing.
+    finger: counts of a load cell on the finger at a time of the board, s; None: this board has none.
     time_factor: 10 lets ten bench seconds pass in each real one.
     use_socket: a `socket://` URL in place of a pseudo-terminal; the default where there are none (Windows).
     """
@@ -49,6 +50,7 @@ class VirtualPads:
         channels: int = 4,
         time_factor: float = 1.0,
         use_socket: bool = os.name != "posix",
+        finger: Callable[[float], float] | None = None,
     ) -> None:
         if rate not in (10, 80) or not time_factor > 0.0:
             raise InputError(
@@ -59,7 +61,7 @@ class VirtualPads:
         rng = np.random.default_rng(seed)
         self.cells = cells if cells is not None else PadCells.cheap(rng)
         self._state = CellState(self.cells, rng)
-        self._board = VirtualBoard(self._state, channels=channels, start_rate=rate)
+        self._board = VirtualBoard(self._state, channels=channels, start_rate=rate, force=finger)
         self._line_rng = np.random.default_rng([seed, 1])
         self._factor = time_factor
         self._jobs: queue.SimpleQueue[tuple[Callable[[], None], threading.Event]] = queue.SimpleQueue()

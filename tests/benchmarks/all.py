@@ -47,6 +47,7 @@ LIMITS: dict[str, tuple[float | None, float | None]] = {
     "phone_clips.kinds": (60, None),
     "strange_numbers.taken_without_a_word": (None, 2.0),
     "strange_numbers.good_cards_refused": (None, 0),
+    **{f"push_force.{what}": (0.93, 0.97) for what in ("own_level", "mean_level")},
     "strangers.wrong_weight": (None, 0),
     "strangers.recognised": (32, None),
     "strangers.wrong_reason": (None, 2),

@@ -26,8 +26,25 @@ HELP = {
     "moving drive": [said.DRIVING],
 }
 FILES = {
-    "README.md": [said.SCALE, said.BATTERY, said.MASSES, said.SPRINGS, said.PUPILS, said.DRIVING, said.LOCAL],
-    "firmware_notes/wiring.md": [said.SOLDER, said.GLUE, said.SUPPLY, said.LOCAL, said.MASSES, said.BALLAST],
+    "README.md": [
+        said.SCALE,
+        said.BATTERY,
+        said.MASSES,
+        said.SPRINGS,
+        said.PUPILS,
+        said.DRIVING,
+        said.LOCAL,
+        said.FINGER,
+    ],
+    "firmware_notes/wiring.md": [
+        said.SOLDER,
+        said.GLUE,
+        said.SUPPLY,
+        said.LOCAL,
+        said.MASSES,
+        said.BALLAST,
+        said.FINGER,
+    ],
     "rig/page/static/index.html": [said.BATTERY, said.PUPILS, said.MASSES],
 }
 

@@ -1,11 +1,18 @@
 """pivotbench pads calibrate"""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
+from analysis.statistics.quantiles import NORMAL_95
 from rig.command.group import bench_command
+from rig.command.onto_card import onto_card
 from rig.command.options import answer_width, ask_in_terminal, card_argument, log_folder, pads_options, show, tell
+
+if TYPE_CHECKING:
+    from rig.cards.read import CardSet
+    from rig.jobs.weighing.calibrate import CheckMasses
 
 
 @bench_command(
@@ -23,6 +30,12 @@ from rig.command.options import answer_width, ask_in_terminal, card_argument, lo
     help="A check mass, g; two or more show whether the pad is straight.",
 )
 @click.option(
+    "--finger",
+    is_flag=True,
+    help="The finger's load cell instead, onto the bench card.",
+)
+@click.option("--hung", is_flag=True, help="Finger: the masses hang from its tip.")
+@click.option(
     "--mass-u",
     "mass_u_g",
     type=click.FloatRange(0),
@@ -39,14 +52,17 @@ def command(
     mass_u_g: float,
     cycles: int,
     temperature_c: float | None,
+    finger: bool,
+    hung: bool,
     port: str,
     log_dir: Path | None,
     unattended: bool,
     as_json: bool,
 ) -> None:
-    """Calibrate the pads against check masses, pad by pad, up and down in steps.
+    """Calibrate the pads against check masses, pad by pad; or the finger's cell.
 
-    Lay the masses on the middle of the pad. Check masses over the middle of the table, toes out from under them.
+    Lay the masses on the middle of the pad; for the finger clamp its cell upright. Check masses over the middle of the
+    table, toes out from under them.
     """
     from rig.base.cautions import MASSES
     from rig.base.spelled import as_typed
@@ -56,14 +72,20 @@ def command(
     from rig.log.store import BenchLog
     from rig.report.words.tables import table_text
 
+    checks = CheckMasses(masses_g=masses_g, mass_u_g=mass_u_g, cycles=cycles, temperature_c=temperature_c)
+    if hung and not finger:
+        raise click.UsageError("--hung is about the finger's cell: say --finger too")
     cards = read_set(test_card)
     tell(MASSES, err=True)
+    if finger:
+        _finger(cards, checks, hung=hung, port=port, log_dir=log_dir, unattended=unattended, as_json=as_json)
+        return
     with BenchLog(log_folder(log_dir)) as log, bench_pads(cards.bench, log, port=port) as pads:
         found, record = calibrate(
             cards.bench,
             pads,
             log,
-            CheckMasses(masses_g=masses_g, mass_u_g=mass_u_g, cycles=cycles, temperature_c=temperature_c),
+            checks,
             ask=ask_in_terminal(unattended=unattended),
             cards=card_hashes(log, cards),
         )
@@ -85,3 +107,48 @@ def command(
         record.result,
         as_json=as_json,
     )
+
+
+def _finger(
+    cards: "CardSet",
+    checks: "CheckMasses",
+    *,
+    hung: bool,
+    port: str,
+    log_dir: Path | None,
+    unattended: bool,
+    as_json: bool,
+) -> None:
+    """The cell on the pushing finger, and what it is onto the bench card."""
+    from rig.jobs.weighing.calibrate import card_hashes
+    from rig.jobs.weighing.finger_cell import calibrate_finger, cell_keys
+    from rig.log.store import BenchLog
+
+    with BenchLog(log_folder(log_dir)) as log:
+        record = calibrate_finger(
+            cards.bench,
+            log,
+            checks,
+            ask=ask_in_terminal(unattended=unattended),
+            hung=hung,
+            port=port,
+            cards=card_hashes(log, cards),
+        )
+    found = record.result
+    half = NORMAL_95 * found.counts_per_n_u
+    written = onto_card(
+        cards.folder / cards.test.bench,
+        "bench",
+        cell_keys(record, cards.bench, port=port),
+        as_read=cards.texts["bench"],
+    )
+    lines = [
+        f"The finger's cell: {found.counts_per_n:,.0f} ± {half:,.0f} counts a newton, calibrated up to "
+        f"{found.heaviest_n:.1f} N; no reading more than {found.off_line_n:.2f} N off the line.",
+        f"Stored as record {record.number}.",
+        *written.lines,
+        "Next: pivotbench push film TEST.toml; beside a phone: pivotbench pads record PORT FILE --force",
+    ]
+    show("\n".join(lines), record.result, as_json=as_json)
+    if written.refused is not None:
+        raise written.refused

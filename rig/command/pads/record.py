@@ -17,19 +17,30 @@ from rig.command.options import progress, tell
 @click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
 @click.option("--seconds", type=click.FloatRange(0, min_open=True), default=None, help="Stop after this long.")
 @click.option("--baud", type=click.IntRange(300), default=115_200, show_default=True)
-def command(port: str, file: Path, seconds: float | None, baud: int) -> None:
+@click.option(
+    "--force",
+    is_flag=True,
+    help="With the load cell on the finger: for a push that another camera films. Begin and end with it off the car.",
+)
+def command(port: str, file: Path, seconds: float | None, baud: int, force: bool) -> None:
     """Keep the raw traffic of PORT in FILE, until Ctrl-C. It can be played back as the port replay:FILE."""
     import time
+    from contextlib import ExitStack
 
+    from rig.base.cautions import FINGER
+    from rig.pads.force_file import force_recorded
     from rig.pads.reader import PadReader
     from rig.pads.traffic import TrafficRecorder
 
-    start = time.monotonic()
-    with (
-        TrafficRecorder(file, port=port) as recorder,
-        PadReader(port, baud=baud, tap=recorder.tap) as reader,
-        progress("recording") as bar,
-    ):
+    with ExitStack() as stack:
+        if force:
+            reader = stack.enter_context(force_recorded(port, file, baud=baud))
+            tell(f"{FINGER} Off the car for a second, push, off the car for a second, then Ctrl-C.", err=True)
+        else:
+            recorder = stack.enter_context(TrafficRecorder(file, port=port))
+            reader = stack.enter_context(PadReader(port, baud=baud, tap=recorder.tap))
+        bar = stack.enter_context(progress("recording"))
+        start = time.monotonic()
         try:
             while seconds is None or time.monotonic() - start < seconds:
                 time.sleep(0.1)

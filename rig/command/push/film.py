@@ -23,10 +23,11 @@ from rig.command.options import card_argument, json_option, show, tell
     show_default=True,
     help="Folder for the clip.",
 )
+@click.option("--port", default="", help="Of the finger's load cell, instead of the bench card's.")
 @json_option
-def command(test_card: Path, device: str, out_dir: Path, as_json: bool) -> None:
+def command(test_card: Path, device: str, out_dir: Path, port: str, as_json: bool) -> None:
     """Watch the live camera, say what would make the picture better, and record a push from before it moves until it
-    rests. Ctrl-C ends and keeps what was recorded. No sound is taken.
+    rests. Ctrl-C ends and keeps what was recorded. No sound is taken. A load cell's force is kept beside it.
 
     Motor and battery unplugged, the battery left in place; no punctures, no shorts, charging attended. Pupils on film:
     sound off, only the floor sheets in the picture, the school's rules first.
@@ -35,6 +36,7 @@ def command(test_card: Path, device: str, out_dir: Path, as_json: bool) -> None:
     from rig.base.spelled import as_typed
     from rig.cards.read import read_set
     from rig.jobs.pushing.film import LiveLook, film_push
+    from rig.pads.force_file import beside
 
     last: list[str] = []
 
@@ -47,7 +49,14 @@ def command(test_card: Path, device: str, out_dir: Path, as_json: bool) -> None:
             tell(line, err=True)
 
     tell(f"{BATTERY} {PUPILS}", err=True)
-    kept = film_push(read_set(test_card), out_dir, say=say, device=device)
+    kept = film_push(
+        read_set(test_card),
+        out_dir,
+        say=say,
+        device=device,
+        told=lambda sentence: tell(sentence, err=True),
+        force_port=port,
+    )
     show(
         f"{kept.clip}: {kept.words}\nNext: pivotbench push {as_typed(test_card)} --clip {as_typed(kept.clip)}",
         {
@@ -57,6 +66,7 @@ def command(test_card: Path, device: str, out_dir: Path, as_json: bool) -> None:
             "lost": kept.lost,
             "skipped": kept.skipped,
             "seconds": kept.seconds,
+            "force": str(beside(kept.clip)) if beside(kept.clip).is_file() else None,
         },
         as_json=as_json,
     )

@@ -30,6 +30,12 @@ from rig.command.options import (
 @click.option(
     "--push", "push_number", type=click.IntRange(1), default=1, show_default=True, help="Which push of the clip."
 )
+@click.option(
+    "--force",
+    type=click.Path(path_type=Path, dir_okay=False),
+    default=None,
+    help="The finger's force, where not beside the clip.",
+)
 @click.option("--whole-picture", is_flag=True, help="Show more of the clip than the floor sheets.")
 @weighing_option
 @log_option
@@ -40,6 +46,7 @@ def command(
     test_card: Path,
     clip: Path | None,
     push_number: int,
+    force: Path | None,
     whole_picture: bool,
     weighing: str,
     log_dir: Path | None,
@@ -47,9 +54,8 @@ def command(
     seed: int,
     as_json: bool,
 ) -> None:
-    """Say what a push did, and whether weights and grip forecast it.
-
-    --out: a picture, a report by itself, the clip with the pivot drawn on it.
+    """Say what a push did, and whether weights and grip forecast it. --out: a picture, a report by itself, the clip
+    with the pivot drawn on it.
     """
     from rig.cards.read import Choices, read_set
     from rig.jobs.pushing.balance import answer_json
@@ -66,7 +72,7 @@ def command(
     cards = read_set(test_card, Choices(weighing=weighing))
     files: list[Path] = []
     with BenchLog(log_folder(log_dir)) as log, progress("tracking", quiet=as_json) as bar:
-        verdict = compare_test(cards, log, clip=clip, push_number=push_number, seed=seed, progress=bar)
+        verdict = compare_test(cards, log, clip=clip, force=force, push_number=push_number, seed=seed, progress=bar)
         remarks = list(verdict.weighing.remarks)
         if verdict.measurement is not None:
             remarks += clip_remarks(verdict.measurement.record, cards, log, number=push_number)
@@ -91,7 +97,10 @@ def command(
             "measured": plain(estimate_record(verdict.measured)),
             "predicted": plain(estimate_record(verdict.forecast.prediction.estimate)),
             "files": [str(file) for file in files],
-        },
+        }
+        | ({} if verdict.force is None else {"force": plain(verdict.force.result)}),
         as_json=as_json,
         remarks=remarks,
     )
+    if force is not None and verdict.no_force is not None:
+        raise verdict.no_force

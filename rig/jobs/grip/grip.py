@@ -13,6 +13,7 @@ from analysis.grip.combine import GripEstimate, GripMeasurement, combine
 from analysis.grip.days import DayRatio, day_ratio
 from analysis.grip.inference import Inference, infer
 from analysis.grip.next_push import NextPush, most_informative_station
+from analysis.grip.push_force import pooled
 from analysis.grip.sweep import SweepNull, ratio_from_null, sweep_null
 from analysis.grip.unknowns import Unknown
 from analysis.weighing.corner_weights import newtons_from_grams
@@ -239,8 +240,8 @@ def grip_against(cards: CardSet, log: BenchLog, day: str, *, state: State = "sli
         )
     now = others[-1]
     ratio = day_ratio(
-        [grip.measurement for grip in found if grip.day == day],
-        [grip.measurement for grip in found if grip.day == now],
+        pooled([grip.measurement for grip in found if grip.day == day]),
+        pooled([grip.measurement for grip in found if grip.day == now]),
     )
     return ratio, now
 

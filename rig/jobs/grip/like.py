@@ -1,9 +1,10 @@
 """Grip measurements in the log, like with like: one car, one set of tyres, one treatment, one surface."""
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from dataclasses import dataclass, replace
 
 from analysis.grip.combine import GripMeasurement
+from analysis.grip.push_force import pooled
 from rig.base.errors import InputError
 from rig.cards.identity import same_id
 from rig.cards.read import CardSet
@@ -14,6 +15,7 @@ from rig.lookups.aside import standing
 from rig.lookups.belongs import own_or_imported
 from rig.lookups.sources import MissingSourceError, cards_of
 from rig.records.grip import GRIP, GripInputs, GripResult
+from rig.records.pushing import PUSH
 from rig.records.record import Record
 
 GripRecord = Record[GripInputs, GripResult]
@@ -55,18 +57,21 @@ class LikeGrips:
     def measurements(self, state: str) -> list[GripMeasurement]:
         """Those at the first slip ("static") or while sliding ("sliding").
 
-        Where some were made along the car and some across, those along carry what the two may differ.
+        Where some were made along the car and some across, those along carry what the two may differ. The levels of
+        pushes whose force was recorded are one measurement, with the scatter among them.
         """
         used = [grip for grip in self.grips if grip.measurement.state == state]
         if len({grip.direction for grip in used if grip.direction}) < 2:
-            return [grip.measurement for grip in used]
+            return pooled([grip.measurement for grip in used])
         extra = {"grip along against across": ALONG_AGAINST_ACROSS_U}
-        return [
-            replace(grip.measurement, shared={**grip.measurement.shared, **extra})
-            if grip.direction == ALONG and grip.measurement.quantity != "ratio"
-            else grip.measurement
-            for grip in used
-        ]
+        return pooled(
+            [
+                replace(grip.measurement, shared={**grip.measurement.shared, **extra})
+                if grip.direction == ALONG and grip.measurement.quantity != "ratio"
+                else grip.measurement
+                for grip in used
+            ]
+        )
 
 
 def like_grips(cards: CardSet, log: BenchLog) -> LikeGrips:
@@ -76,7 +81,8 @@ def like_grips(cards: CardSet, log: BenchLog) -> LikeGrips:
     """
     found = [grip for record in standing(log, GRIP) if (grip := _grip(record, cards, log)) is not None]
     kept = {record.id for record in own_or_imported([grip.record for grip in found], log)}
-    found = [grip for grip in found if grip.record.id in kept]
+    clips = {record.id for record in log.records(kind=PUSH)}
+    found = _each_push_once([grip for grip in found if grip.record.id in kept], clips)
     asked = subject_of(cards.test)
     groups = list(dict.fromkeys(grip.subject for grip in found))
     remarks: list[str] = []
@@ -101,6 +107,23 @@ def like_grips(cards: CardSet, log: BenchLog) -> LikeGrips:
     if not used:
         remarks += left_out  # what is answered then is an assumption
     return LikeGrips(grips=used, remarks=tuple(remarks), left_out=tuple(left_out))
+
+
+def _each_push_once(found: Sequence[GripOnRecord], clips: Set[str]) -> list[GripOnRecord]:
+    """A push that was measured again counts once, as last measured; its ratio not beside a sweep that rests on it.
+
+    clips: ids of the records of measured clips.
+    """
+    swept = {one for grip in found if grip.record.inputs.tests is not None for one in grip.record.parents} & clips
+    once: dict[object, GripOnRecord] = {}
+    for grip in found:
+        number = grip.record.inputs.push_number
+        if number is None:
+            once[grip.record.id] = grip
+        elif grip.measurement.quantity != "ratio" or not swept.intersection(grip.record.parents):
+            once.pop(key := (grip.record.files, number, grip.measurement.quantity), None)
+            once[key] = grip
+    return list(once.values())
 
 
 def subject_of(test: TestCard) -> tuple[str, ...]:

@@ -155,6 +155,17 @@ def with_noted_times(clip: Path, track: ClipTrack) -> ClipTrack:
     return replace(track, time=np.interp(track.time, even, true), view=view, picture_time=true)
 
 
+def first_picture(clip: Path) -> float | None:
+    """When the first picture of one of the bench's own clips came, s of the machine's monotonic clock; else None.
+
+    The times of such a clip (`with_noted_times`) begin there.
+    """
+    try:
+        return float(json.loads(_noted(clip).read_text(encoding="utf-8"))["pictures"][0]["time_s"])
+    except (OSError, ValueError, KeyError, TypeError, IndexError):
+        return None
+
+
 def stored_rate(clip: Path) -> float:
     """Even rate that the clip's container states, pictures per second; 0 when it states none."""
     import cv2

@@ -1,11 +1,12 @@
 """Set a measured pivot beside its forecast: the verdict, the picture and the report."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import msgspec
 
+from analysis.base.errors import AnalysisError
 from analysis.base.pivot import PivotEstimate
 from analysis.figures.car import CarPicture
 from analysis.forecast.comparison import Comparison, compare
@@ -14,15 +15,17 @@ from analysis.forecast.inputs import CarState, PushState
 from analysis.grip.from_pivot import ratio_for
 from analysis.measured.pushes import MeasuredPush
 from analysis.statistics.quantiles import NORMAL_95
-from rig.base.errors import InputError
+from rig.base.errors import BenchError, InputError
 from rig.base.progress import Progress
 from rig.cards.measures import wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.pushing.balance import PushAnswer, answer_push, write_answer
 from rig.jobs.pushing.finger import pushed_as_seen
+from rig.jobs.pushing.force_kept import PushForce, write_force
 from rig.jobs.pushing.forecast import Forecast, forecast_inputs, predicted, write_forecast
 from rig.jobs.pushing.measure import MeasuredClip, Measurement, measure_clip, stored_camera
 from rig.jobs.pushing.picture import PushedPoses, test_picture
+from rig.jobs.pushing.push_force import force_of_push, recording_of
 from rig.jobs.pushing.quickness import Quickness, finger_advance, judge_quickness
 from rig.jobs.weighing.weights import OtherWeights, Weighing, known_weighing, weighed_otherwise, written
 from rig.log.store import BenchLog
@@ -33,7 +36,10 @@ from rig.records.record import Record
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Verdict:
-    """Measured and forecast side by side. measurement, push and answer are None for a pivot typed in by hand."""
+    """Measured and forecast side by side. measurement, push and answer are None for a pivot typed in by hand.
+
+    force: of the finger, where it was recorded with the clip.  no_force: why a recording says nothing.
+    """
 
     cards: CardSet
     weighing: Weighing
@@ -46,6 +52,8 @@ class Verdict:
     picture: CarPicture
     record: Record[ComparisonInputs, ComparisonResult]
     answer: PushAnswer | None = None
+    force: PushForce | None = None
+    no_force: BenchError | AnalysisError | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,20 +79,22 @@ def compare_test(
     log: BenchLog,
     *,
     clip: Path | None = None,
+    force: Path | None = None,
     push_number: int = 1,
     seed: int = 0,
     progress: Progress | None = None,
 ) -> Verdict:
     """Weights from the card or the log, the pivot from the clip (or typed in), the forecast, the verdict.
 
-    clip: instead of the one that the test card names.  Raises InputError when something is missing.
+    clip: instead of the one that the test card names.  force: recorded with it, where that does not lie beside it.
+    Raises InputError when something is missing.
     """
     weighing = known_weighing(cards, log)
     clip = clip or (cards.folder / cards.test.clip if cards.test.clip else None)
     if clip is None:
         return judge(cards, log, weighing, None, typed_pivot(cards), seed=seed)
     measurement = measure_clip(clip, cards, log, camera=stored_camera(cards, log), progress=progress)
-    return judge(cards, log, weighing, measurement, None, push_number=push_number, seed=seed)
+    return judge(cards, log, weighing, measurement, None, force=force, push_number=push_number, seed=seed)
 
 
 def typed_pivot(cards: CardSet) -> PivotEstimate:
@@ -116,13 +126,25 @@ def judge(
     measurement: Measurement | None,
     typed: PivotEstimate | None,
     *,
+    force: Path | None = None,
     push_number: int = 1,
     seed: int = 0,
 ) -> Verdict:
-    """The verdict on one push as `judged` finds it, written down with its forecast and what the push said."""
+    """The verdict on one push as `judged` finds it, written down with its forecast and what the push said.
+
+    force: recorded with the clip, where it does not lie beside it.
+    """
     others = weighed_otherwise(cards, weighing, log)
     found = judged(cards, weighing, measurement, typed, push_number=push_number, seed=seed, others=others)
     cards = found.cards
+    pressed, no_force = None, None
+    if measurement is not None and found.answer is not None:
+        pressed, no_force = _force_of(cards, weighing, measurement, found.answer, force, seed)
+        if pressed is not None:
+            write_force(log, cards, pressed, measurement=measurement, weighing=weighing)
+        told = () if pressed is None else (pressed.sentence, *pressed.result.warnings)
+        told = told if no_force is None else (f"No grip from the force: {no_force}",)
+        found = replace(found, answer=replace(found.answer, remarks=(*found.answer.remarks, *told)))
     made = write_forecast(cards, weighing, log, found.inputs, found.prediction)
     poses = None
     if found.push is not None and measurement is not None:
@@ -163,7 +185,25 @@ def judge(
         picture=picture,
         record=record,
         answer=found.answer,
+        force=pressed,
+        no_force=no_force,
     )
+
+
+def _force_of(
+    cards: CardSet, weighing: Weighing, measurement: Measurement, answer: PushAnswer, given: Path | None, seed: int
+) -> tuple[PushForce | None, BenchError | AnalysisError | None]:
+    """The force that was recorded with a clip; or why it says nothing, which leaves the push itself as it is."""
+    file = recording_of(measurement.clip, given)
+    if file is None:
+        return None, None
+    try:
+        found = force_of_push(
+            cards, weighing, measurement.track, measurement.pushes, answer, file, clip=measurement.clip, seed=seed
+        )
+    except (BenchError, AnalysisError) as error:
+        return None, error
+    return found, None
 
 
 def judged(

@@ -1,20 +1,34 @@
 """Film a push live: advice until the picture is good, recording while the car moves."""
 
+import os
 import time
+from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass
+from contextlib import ExitStack, suppress
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
+from rig.base.cautions import FINGER
+from rig.base.durable import make_folder, sync
 from rig.base.errors import BenchError
 from rig.camera.recorder import PushRecorder, Recording
 from rig.camera.source import CameraMode, CameraReader, TimedPicture, open_camera
 from rig.cards.measures import car_markers, floor_layout
 from rig.cards.read import CardSet
+from rig.jobs.weighing.finger_cell import finger_port
+from rig.pads.force import ForceFrame
+from rig.pads.force_file import ENDING, beside, force_recorded
+from rig.pads.port import BAUD
 from vision.clip.live_advice import MovementWatch, PictureJudgement, judge_picture
 
 LOOK_EVERY_S = 0.1
 PRE_ROLL_S = 1.5
+OFF_S, OFF_SHARE, LONGEST_OFF_S = 1.0, 0.05, 10.0
+"""s that the finger is off the car, by less than that share of what it pressed, before its recording ends."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,13 +49,91 @@ def film_push(
     device: str = "",
     patience: float = 300.0,
     opener: Callable[[str], Any] | None = None,
+    told: Callable[[str], None] = lambda sentence: None,
+    force_port: str = "",
 ) -> Recording:
     """Wait until the car moves, record it with a pre-roll, stop when it rests.
 
     device: instead of the bench card's.  say: called with each look.  patience: s to wait for a movement.
-    opener: how to open the device, for tests.
+    opener: how to open the device, for tests.  Where the bench card has a load cell on the finger, its force is
+    recorded beside the clip, or told why not.  told: called with sentences about it.  force_port: not the card's.
     Raises BenchError when the camera does not open, ends, or nothing moves.
     """
+    with ExitStack() as stack:
+        force = _force_begun(cards, folder, stack, told, force_port)
+        try:
+            made = _filmed(cards, folder, say=say, device=device, patience=patience, opener=opener)
+        except BaseException:
+            if force is not None:
+                stack.close()
+                force.part.unlink(missing_ok=True)
+            raise
+        if force is not None:
+            with suppress(KeyboardInterrupt):  # then it ends here, and measuring says what is missing
+                force.finish(told)
+            stack.close()  # all of it is on the disk before it gets its name
+            os.replace(force.part, beside(made.clip))
+            sync(made.clip.parent)
+            told(f"The finger's force lies beside it: {beside(made.clip).name}")
+    return made
+
+
+@dataclass(slots=True)
+class _ForceBeside:
+    """The finger's force while a clip is being filmed."""
+
+    part: Path
+    frames: deque[ForceFrame] = field(default_factory=deque)
+
+    def finish(self, told: Callable[[str], None]) -> None:
+        """Wait until the finger has left the car; without that its zero is not known."""
+        used = [frame for frame in list(self.frames) if frame.usable]
+        if len(used) < 10:
+            return
+        counts = np.array([frame.count for frame in used])
+        zero = float(np.median(counts[: max(5, len(counts) // 20)]))
+        near = OFF_SHARE * float(np.max(np.abs(counts - zero)))
+        asked, end = False, time.monotonic() + LONGEST_OFF_S
+        while time.monotonic() < end:
+            recent = [f for f in list(self.frames) if f.usable and f.device_time > used[-1].device_time + OFF_S]
+            latest = [f for f in list(self.frames)[-400:] if f.usable]
+            lately = [f for f in latest if f.device_time > latest[-1].device_time - OFF_S]
+            if recent and all(abs(frame.count - zero) <= near for frame in lately):
+                return
+            if not asked and latest and abs(latest[-1].count - zero) > near:
+                told("Take the finger off the car.")
+                asked = True
+            time.sleep(0.05)
+
+
+def _force_begun(
+    cards: CardSet, folder: Path, stack: ExitStack, told: Callable[[str], None], port: str
+) -> _ForceBeside | None:
+    if cards.bench.force is None:
+        return None
+    make_folder(folder)
+    begun = _ForceBeside(part=folder / f"{datetime.now(UTC):%Y%m%dT%H%M%S%f}.part{ENDING}")
+    try:
+        url = finger_port(cards.bench, port)
+        baud = BAUD if cards.bench.pads.line_pattern else cards.bench.pads.baud
+        stack.enter_context(force_recorded(url, begun.part, baud=baud, hear=begun.frames.extend))
+    except BenchError as error:
+        begun.part.unlink(missing_ok=True)
+        told(f"No force is recorded: {error}")
+        return None
+    told(f"The finger's force is recorded. Keep it off the car until the picture is good. {FINGER}")
+    return begun
+
+
+def _filmed(
+    cards: CardSet,
+    folder: Path,
+    *,
+    say: Callable[[LiveLook], None],
+    device: str,
+    patience: float,
+    opener: Callable[[str], Any] | None,
+) -> Recording:
     section, floor = cards.bench.camera, floor_layout(cards.bench)
     car = car_markers(cards.car, dictionary=floor.dictionary)
     name = device or section.device

@@ -14,16 +14,19 @@ from rig.jobs.pushing.compare import comparison_record, set_beside
 from rig.jobs.pushing.finger import finger_record, pushed_as_seen
 from rig.jobs.pushing.forecast import asked, predicted, prediction_record
 from rig.jobs.pushing.measure import push_record, pushes_in
+from rig.jobs.pushing.push_force import force_result
 from rig.jobs.series.change import changed_again
 from rig.jobs.weighing.calibrate import calibration_from, fitted_again
+from rig.jobs.weighing.finger_cell import fitted_finger
 from rig.jobs.weighing.scale import loads_of, pool
 from rig.jobs.weighing.weights import as_pushed, weighing_from, weights_of, weights_record, weights_then
 from rig.log.store import BenchLog
 from rig.lookups.cards_and_pivots import estimate_from
-from rig.lookups.sources import MissingSourceError, cards_of, finger_row, judged_row, parents_of, track_of
+from rig.lookups.sources import MissingSourceError, cards_of, finger_row, judged_row, kept_file, parents_of, track_of
 from rig.records.balance import BALANCE, CHANGE, BalanceResult
 from rig.records.codec import as_record, plain
 from rig.records.content import Content
+from rig.records.force import FINGER_CELL, PUSH_FORCE
 from rig.records.pushing import COMPARISON, PREDICTION, PUSH
 from rig.records.record import AnyRecord
 from rig.records.weighing import CALIBRATION, WEIGHING, CalibrationResult
@@ -161,6 +164,28 @@ def _balance(record: AnyRecord, log: BenchLog) -> Content:
     )
 
 
+def _force(record: AnyRecord, log: BenchLog) -> Content:
+    kept, parents, cards = PUSH_FORCE.of(record), parents_of(record, log), cards_of(record, log)
+    pushed, weighed = parents.of(PUSH), parents.of(WEIGHING)
+    if pushed is None or weighed is None:
+        raise MissingSourceError("the record of its clip or of its weighing is missing")
+    placed = pushed_as_seen(cards, finger_row(pushed, kept.inputs.push_number), kept.inputs.push_number)
+    track = track_of(pushed, log)
+    return force_result(
+        placed,
+        weighing_from(weighed, placed),
+        track,
+        pushes_in(track, cards).pushes,
+        kept.inputs,
+        kept_file(record, "force recording", log),
+    )
+
+
+def _finger_cell(record: AnyRecord, log: BenchLog) -> Content:
+    of = FINGER_CELL.of(record).inputs
+    return fitted_finger(of.mass_g, of.counts, of.mass_u_g, hung=of.hung, gravity=of.gravity_m_s2)
+
+
 def _change(record: AnyRecord, log: BenchLog) -> Content:
     return changed_again(CHANGE.of(record), log)
 
@@ -173,6 +198,8 @@ AGAIN: dict[str, Callable[[AnyRecord, BenchLog], Content]] = {
     COMPARISON.name: _comparison,
     BALANCE.name: _balance,
     CHANGE.name: _change,
+    PUSH_FORCE.name: _force,
+    FINGER_CELL.name: _finger_cell,
 }
 
 

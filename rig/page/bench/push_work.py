@@ -74,7 +74,8 @@ class PushWork:
             job.say("Looking through the camera; push when the picture is good")
             try:
                 opener = self._bench.view.opener(self._bench.camera_opener)
-                recording = film_push(cards, self._bench.folder / "page" / "clips", say=say, opener=opener)
+                clips = self._bench.folder / "page" / "clips"
+                recording = film_push(cards, clips, say=say, opener=opener, told=job.say)
             finally:
                 self._bench.view.end()
             return self._measure(job, cards, recording.clip)

@@ -20,6 +20,7 @@ from rig.pads.steps import Step
 from rig.page.bench.lesson_steps import LessonStep
 from rig.virtual.bench import CHECK_MASSES_G, VirtualOperator, film_virtual_push, virtual_id
 from rig.virtual.dunlin import CAR_KEYS, ON_SPRINGS, TEST_KEYS, SetUp, Truth, draw_truth
+from rig.virtual.finger_force import finger_keys
 from rig.virtual.pads import VirtualPads
 
 BENCH_NAME = "Virtual bench"
@@ -53,7 +54,7 @@ def bench_text() -> str:
         "pads.reseat_g": 2.0,
         "floor.bar_mm": 100.0,
         "floor.bar_mm_u": 0.1,
-    }
+    } | finger_keys()
     return card_text("bench", keys)
 
 

@@ -14,6 +14,7 @@ import pytest
 from rig.jobs.record.where_one_stands import where_one_stands
 from rig.log.store import BenchLog
 from rig.main import main
+from rig.records.force import PUSH_FORCE
 from rig.records.pushing import PUSH
 
 Run = Callable[..., tuple[int, str, str]]
@@ -86,6 +87,7 @@ def test_the_demo_does_the_whole_job(demo: Path, run: Run) -> None:
     )
     with BenchLog(demo / "log", read_only=True) as log:
         kinds = [record.kind for record in log.records()]
+        forces = list(log.records(kind=PUSH_FORCE))
     assert {kind: kinds.count(kind) for kind in set(kinds)} == {
         "calibration": 1,
         "zero": 3,
@@ -95,7 +97,15 @@ def test_the_demo_does_the_whole_job(demo: Path, run: Run) -> None:
         "comparison": 9,
         "balance": 9,
         "change": 2,
+        "push force": 9,
+        "grip": 9 + 6,  # the level by each push, and the axles' ratio by those near the balance point
     }
+    # the finger's force tells what the virtual tyres grip: 95 % of it, a third more for nine of them
+    for record in forces:
+        name = {"alike": "alike", "more": "front-grip", "ballast": "rear-ballast"}[record.title.split()[0]]
+        truth = json.loads((demo / "virtual-truth" / f"{name}.json").read_text())
+        level = np.average(truth["grip"], weights=truth["corner_weights_g"])
+        assert abs(math.log(record.result.level / level)) < 1.33 * 1.96 * record.result.level_u < 0.1
 
     # the same by hand, with the commands
     test, logs = demo / "front-grip" / "push-85.toml", demo / "log"

@@ -16,10 +16,14 @@ from rig.camera.recorder import PushRecorder
 from rig.camera.source import CameraReader, TimedPicture, list_cameras, open_camera
 from rig.cards.measures import car_markers, floor_layout
 from rig.cards.read import CardSet, read_set
+from rig.jobs.pushing import film as filming
+from rig.jobs.pushing.clip_times import first_picture
 from rig.jobs.pushing.film import LiveLook, film_push
 from rig.jobs.pushing.measure import measure_clip
 from rig.log.store import BenchLog
+from rig.pads.force_file import beside, read_force
 from rig.virtual import bench, dunlin
+from rig.virtual.pads import VirtualPads
 from tests.faults.played_camera import PlayedClip
 from vision.clip.live_advice import MovementWatch, judge_picture
 
@@ -36,9 +40,21 @@ def filmed(tmp_path_factory: pytest.TempPathFactory) -> tuple[CardSet, Path]:
 
 def test_a_push_is_recorded_from_before_it_moved_until_it_rests(filmed: tuple[CardSet, Path], tmp_path: Path) -> None:
     cards, clip = filmed
-    looks: list[LiveLook] = []
-    kept = film_push(cards, tmp_path, say=looks.append, opener=lambda _: PlayedClip(clip))
+    looks, told = list[LiveLook](), list[str]()
+    with VirtualPads(seed=1, rate=80, finger=lambda t: 500_000.0 if 1.0 < t < 2.0 else 9_000.0) as pads:
+        kept = film_push(
+            cards, tmp_path, say=looks.append, opener=lambda _: PlayedClip(clip), told=told.append, force_port=pads.url
+        )
     assert kept.lost == 0
+    # the finger's force lies beside it, on the clock of its pictures, until a second after the finger has left
+    force, first = read_force(beside(kept.clip)), first_picture(kept.clip)
+    assert force.host
+    assert first is not None
+    assert abs(force.time[0] - first) < 1.0
+    assert force.time[-1] > first + kept.seconds + 0.9
+    assert force.counts[-1] == 9_000.0
+    assert told[-1].endswith(beside(kept.clip).name)
+    assert not list(tmp_path.glob("*.part*"))
     assert not looks[0].moving
     assert any(look.recording for look in looks)
     assert looks[0].judgement.floor_seen == 6
@@ -164,3 +180,17 @@ def test_a_camera_that_is_not_there_is_named(tmp_path: Path) -> None:
     with pytest.raises(BenchError, match="does not open"):
         open_camera(str(tmp_path / "no-camera"))
     assert isinstance(list_cameras(), list)
+
+
+def test_a_camera_is_not_held_up_by_a_finger_that_is_not_there(
+    filmed: tuple[CardSet, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """No port, or a board without that cell: it is told, and the push is filmed all the same."""
+    told: list[str] = []
+    monkeypatch.setattr(filming, "_filmed", lambda *_, **__: "filmed")
+    with VirtualPads(seed=1) as pads:
+        for port, said in (("", "no port is named"), (pads.url, "has no load cell on the finger")):
+            kept = film_push(filmed[0], tmp_path, say=lambda _: None, told=told.append, force_port=port)
+            assert kept == "filmed"
+            assert said in told[-1]
+    assert not list(tmp_path.iterdir())

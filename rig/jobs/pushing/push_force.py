@@ -1,0 +1,302 @@
+"""The force on the finger beside a measured clip: matched, judged, and what it says of the grip."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from analysis.balance.finger_reading import as_the_finger_moved
+from analysis.base.arrays import FloatArray
+from analysis.grip.push_force import (
+    FORCE_DRAWS,
+    METHOD,
+    GripByForce,
+    Pressed,
+    grip_by_force,
+)
+from analysis.measured.force_on_slide import Match, Plateau, finger_way, match_clip, plateau
+from analysis.measured.force_trace import ForceTrace, presses_in
+from analysis.measured.pushes import MeasuredPush
+from rig.base.errors import InputError
+from rig.cards.measures import MM, wheelbase
+from rig.cards.mechanics import push_state
+from rig.cards.read import CardSet
+from rig.cards.schema import ForceCell
+from rig.jobs.pushing.balance import PushAnswer
+from rig.jobs.pushing.clip_times import first_picture
+from rig.jobs.pushing.force_kept import PushForce
+from rig.jobs.weighing.bench_figures import GRIPS
+from rig.jobs.weighing.weights import Weighing, weighed_car
+from rig.lookups.track_file import KeptTrack
+from rig.pads.force_file import ForceRecording, beside, read_force
+from rig.records.content import pair
+from rig.records.force import ForceInputs, ForcePart, ForceResult
+from vision.base.types import ClipTrack
+
+ZERO_TOLD, ZERO_REFUSED = 0.3, 1.5
+"""N between a cell's zero on the card and that before a push: worth a word (its tip's weight, warmth); another cell."""
+CAMERA_LATE_U = 0.1
+"""s: how late pictures are against the force on one machine, standard (from memory, no source)."""
+NEAR_POINTS = 10.0
+"""A balance found from farther away is no measurement of the axles' ratio here."""
+ASKEW_DEG = 8.0
+"""A car that drifts more than this off square was not pushed square to it, or steered."""
+CARD_APART = 2.5
+"""Standard uncertainties by which the card's grip and that of the force differ before it is told."""
+
+
+def recording_of(clip: Path, given: Path | None) -> Path | None:
+    """The force that belongs to a clip: as given, or lying beside it; None where there is none."""
+    if given is not None:
+        return given
+    return beside(clip) if beside(clip).is_file() else None
+
+
+def asked_of_force(
+    cards: CardSet, answer: PushAnswer, *, first_picture_s: float | None, board: str, seed: int = 0
+) -> ForceInputs:
+    """What is to be reckoned with for the push of this answer: side, finger and balance point as the clip showed them.
+
+    Raises InputError where no balance point is known.
+    """
+    pct, u, by = _balance(answer)
+    stated = push_state(cards.car, cards.test)
+    moved = stated if answer.finger is None else as_the_finger_moved(stated, answer.finger)
+    return ForceInputs(
+        push_number=answer.number,
+        side=answer.saw.side,
+        finger=moved.finger,
+        balance_pct=pct,
+        balance_u_pct=u,
+        balance_by=by,
+        first_picture_s=first_picture_s,
+        board=board,
+        seed=seed,
+        draws=FORCE_DRAWS,
+    )
+
+
+def force_of_push(
+    cards: CardSet,
+    weighing: Weighing,
+    track: ClipTrack | KeptTrack,
+    pushes: Sequence[MeasuredPush],
+    answer: PushAnswer,
+    file: Path,
+    *,
+    clip: Path | None = None,
+    seed: int = 0,
+) -> PushForce:
+    """What the force recorded with a clip says of one of its pushes. pushes: all of the clip.  answer: of the one.
+
+    Raises the rooms' InputError with the reason where it says nothing that can be trusted.
+    """
+    recorded = read_force(file)
+    first = first_picture(clip) if clip is not None and recorded.host else None
+    asked = asked_of_force(cards, answer, first_picture_s=first, board=recorded.board, seed=seed)
+    result = force_result(cards, weighing, track, pushes, asked, file)
+    return PushForce(inputs=asked, result=result, ratio=_ratio(answer, weighing.load), file=file)
+
+
+def force_result(
+    cards: CardSet,
+    weighing: Weighing,
+    track: ClipTrack | KeptTrack,
+    pushes: Sequence[MeasuredPush],
+    asked: ForceInputs,
+    file: Path,
+) -> ForceResult:
+    """The same as a record holds it, from what a record says was asked. Raises as `force_of_push`."""
+    cell, recorded = _cell(cards), read_force(file)
+    _own_board(recorded, cell, file)
+    trace = ForceTrace(
+        time=np.array(recorded.time),
+        force=np.array(recorded.counts) / cell.counts_per_n,
+        step=1.0 / abs(cell.counts_per_n),
+    )
+    presses = presses_in(trace)
+    _not_stopped(recorded, [(one.start, one.end) for one in presses])
+    match = match_clip(
+        presses,
+        [(push.start_time, push.end_time) for push in pushes],
+        frame_s=float(np.median(np.diff(track.time))),
+        known=asked.first_picture_s,
+        known_u=CAMERA_LATE_U,
+    )
+    index = next(i for i, push in enumerate(pushes) if push.number == asked.push_number)
+    push, press = pushes[index], match.presses[index]
+    stated = push_state(cards.car, cards.test)
+    moved = replace(stated, side=asked.side, finger_y=-asked.side * abs(stated.finger_y), finger=asked.finger)
+    shown = (track.time > push.start_time) & (track.time < push.end_time)
+    way = finger_way(
+        np.concatenate([[push.start_time], track.time[shown], [push.end_time]]),
+        np.concatenate([[push.start_pose], track.pose[shown], [push.end_pose]]),
+        station=moved.station,
+        side=moved.side,
+        half_width=abs(moved.finger_y),
+        stays=moved.path == "fixed on car",
+    )
+    held = plateau(trace, press, way, match)
+    grip = grip_by_force(
+        weighed_car(cards, weighing),
+        moved,
+        Pressed(
+            force=held.force,
+            force_u=held.u,
+            cell_u=cell.counts_per_n_u / abs(cell.counts_per_n),
+            station=held.station,
+            turn=held.turn,
+            tilt_u=moved.direction_u,
+        ),
+        balance_pct=asked.balance_pct,
+        balance_u_pct=asked.balance_u_pct,
+        rng=np.random.default_rng(asked.seed),
+        draws=asked.draws,
+    )
+    zero = None if cell.zero_counts is None else press.zero_before - cell.zero_counts / cell.counts_per_n
+    _fits_card(zero, grip, file)
+    warnings = _warnings(cards, push, grip, zero, recorded)
+    return _result(held, grip, match, zero, len(trace.time), warnings)
+
+
+def _cell(cards: CardSet) -> ForceCell:
+    cell = cards.bench.force
+    if cell is None or cell.counts_per_n == 0.0:
+        raise InputError(
+            "the bench card does not say what a newton is in counts",
+            where=f"{cards.bench.name}, force.counts_per_n",
+            remedy="Calibrate the finger's cell with: pivotbench pads calibrate TEST.toml --finger --mass 500",
+        )
+    return cell
+
+
+def _own_board(recorded: ForceRecording, cell: ForceCell, file: Path) -> None:
+    if recorded.board and cell.board and recorded.board != cell.board:
+        raise InputError(
+            f'this force was recorded from the board "{recorded.board}", the cell was calibrated on "{cell.board}"',
+            where=str(file),
+            remedy="Calibrate this finger: pivotbench pads calibrate TEST.toml --finger --mass 500",
+        )
+
+
+def _not_stopped(recorded: ForceRecording, presses: Sequence[tuple[float, float]]) -> None:
+    for start, end in presses:
+        if any(start - 0.2 <= moment <= end + 0.2 for moment in recorded.saturated):
+            raise InputError(
+                "the finger's cell stood at its stop during the push: the force was more than it can tell",
+                where="force on the finger",
+                remedy="Take a cell of a larger capacity, or push a lighter car",
+            )
+
+
+def _near(answer: PushAnswer) -> tuple[float, float] | None:
+    """Balance point and its standard uncertainty, per cent, where this push tells it from near enough."""
+    balance = answer.balance
+    if balance is None or balance.pct is None or balance.u is None:
+        return None
+    if abs(balance.pct - answer.pushed_pct) > NEAR_POINTS:
+        return None
+    return balance.pct, balance.u
+
+
+def _balance(answer: PushAnswer) -> tuple[float, float, str]:
+    """Per cent, standard uncertainty, and by what: this push where it was made near, else weights and grip."""
+    near, known = _near(answer), answer.by_weights
+    if near is not None:
+        return *near, "push"
+    if known is None:
+        raise InputError("the balance point is not known", where=METHOD, remedy="Weigh the car")
+    return known.pct, known.u, "weights and grip"
+
+
+def _ratio(answer: PushAnswer, load: FloatArray) -> tuple[float, float] | None:
+    """Front over rear grip factor by this push's balance point, with its relative standard uncertainty."""
+    near = _near(answer)
+    if near is None:
+        return None
+    share, weight = near[0] / 100.0, float(load[:2].sum() / load.sum())
+    return share / (1.0 - share) * (1.0 - weight) / weight, near[1] / 100.0 / (share * (1.0 - share))
+
+
+def _fits_card(zero: float | None, grip: GripByForce, file: Path) -> None:
+    if zero is not None and abs(zero) > ZERO_REFUSED:
+        raise InputError(
+            f"the cell reads {zero:+.1f} N before the push, by the zero on the bench card: another cell, or something "
+            "touched it",
+            where=str(file),
+            remedy="Calibrate the finger again, or push with nothing at the finger before and after",
+        )
+    if not GRIPS[0] <= grip.level <= GRIPS[1]:
+        raise InputError(
+            f"this force would be a grip factor of {grip.level:.2g}: it cannot be",
+            where="force on the finger",
+            remedy="Check the car's weights, and calibrate the finger's cell again",
+        )
+
+
+def _warnings(
+    cards: CardSet, push: MeasuredPush, grip: GripByForce, zero: float | None, recorded: ForceRecording
+) -> tuple[str, ...]:
+    told = []
+    card = cards.test.grip
+    if card.measured:
+        share = grip.front_weight
+        said = share * card.front + (1.0 - share) * card.rear
+        apart = abs(np.log(grip.level / said)) / float(np.hypot(grip.relative_u, max(card.level_u, 0.05)))
+        if apart > CARD_APART:
+            told.append(
+                f"The force says grip {grip.level:.2f}, the test card {said:.2f}: is this the cell that was "
+                "calibrated, and the car as it was weighed?"
+            )
+    if zero is not None and abs(zero) > ZERO_TOLD:
+        told.append(f"The cell's zero is {zero:+.1f} N off the card's; the push was taken from its own zero.")
+    if recorded.lost > 0.02 * (len(recorded.time) + recorded.lost):
+        told.append(f"{recorded.lost} lines of force were lost on their way.")
+    ahead = push.end_pose[:2] - push.start_pose[:2]
+    middle = 0.5 * (push.start_pose[2] + push.end_pose[2])
+    half = 0.5 * wheelbase(cards.car) * np.sin(0.5 * (push.end_pose[2] - push.start_pose[2]))
+    forward = float(ahead @ [np.cos(middle), np.sin(middle)])
+    sideways = float(ahead @ [-np.sin(middle), np.cos(middle)]) + 2.0 * half
+    drift = float(np.degrees(np.arctan2(abs(forward), abs(sideways))))
+    if drift > ASKEW_DEG and abs(push.turn) < np.radians(15.0):
+        told.append(
+            f"The car went {drift:.0f} degrees off square: the cell feels only the force along the finger, push square."
+        )
+    return tuple(told)
+
+
+def _result(
+    held: Plateau,
+    grip: GripByForce,
+    match: Match,
+    zero: float | None,
+    readings: int,
+    warnings: tuple[str, ...],
+) -> ForceResult:
+    return ForceResult(
+        force_N=held.force,
+        force_u_N=held.u,
+        peak_N=held.peak,
+        zero_N=zero,
+        parts=tuple(ForcePart(name=name, u_N=size) for name, size in held.parts),
+        offset_s=match.offset,
+        offset_u_s=match.u,
+        way_mm=held.way / MM,
+        station_mm=held.station / MM,
+        turn_deg=float(np.degrees(held.turn)),
+        readings=readings,
+        level=grip.level,
+        level_u=grip.relative_u,
+        level_interval=pair(np.array(grip.interval)),
+        own_u=grip.own_u,
+        shared=dict(grip.shared),
+        front=grip.front,
+        front_u=grip.front_u,
+        rear=grip.rear,
+        rear_u=grip.rear_u,
+        whole_N=grip.whole,
+        share=grip.share,
+        front_weight=grip.front_weight,
+        warnings=warnings,
+    )
