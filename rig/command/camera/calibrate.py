@@ -51,7 +51,7 @@ def command(
     log_dir: Path | None,
     as_json: bool,
 ) -> None:
-    """Calibrate a camera under NAME from a clip or photos (FILES) of a printed board.
+    """Calibrate a camera under NAME from a clip or photos of a printed board.
 
     Name it on the bench card as camera.calibration. One calibration is good for one picture size and one way of
     holding the camera. Without one, the lens is estimated from the floor sheets at some cost in accuracy.
