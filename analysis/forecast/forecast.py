@@ -23,7 +23,13 @@ from analysis.forecast.region import PoleRegion, pole_region
 from analysis.forecast.slide import DEFAULT_TURN, Slide, pivot_stays, slide
 from analysis.sliding.contacts import centre_of_friction
 from analysis.statistics.headings import heading_from, heading_step
-from analysis.statistics.monte_carlo import Progress, adaptive_monte_carlo, coverage_interval, variance_shares
+from analysis.statistics.monte_carlo import (
+    Progress,
+    adaptive_monte_carlo,
+    coverage_interval,
+    ends_known,
+    variance_shares,
+)
 from analysis.statistics.quantiles import NORMAL_95
 
 __all__ = ["CarState", "Prediction", "PushState", "Sensitivity", "predict_push"]
@@ -34,6 +40,9 @@ HYPERSENSITIVE_PCT = 12.0
 """A rolling car whose finger comes nearer than this to its centre of friction (per cent of the wheelbase), at the start
 or on its way along the car, gives only the side on which it turns: a rigid-body engine and the cut circle part there
 (measured beforehand)."""
+
+ENDS_BLOCK = 1000
+"""Draws at a time where those that the interval's ends need are enough: of a normal spread about as many do."""
 
 ROLLING_DRAG = 0.2
 """Two wheels of an axle with less drag than this, or turning together, make a rolling axle here."""
@@ -76,7 +85,8 @@ class Prediction:
     sensitivity: largest share first.  hypersensitive: a rolling car pushed near its balance point: only the
         side on which it turns is predicted.  rear_turn_odds: share of draws in which kappa is positive.
     kind: "switch" (rolling: swings about an axle) or "graded" (blocked: the pivot moves with push and grip).
-    stable: the interval is known to two digits (JCGM 101, 7.9); numerical: how well it is known, 1/m.
+    stable: the interval is known to two digits (JCGM 101, 7.9).  ends_known: how well the draws know its ends, 95 %
+        sure, in parts of its half-width.
     """
 
     car: CarState
@@ -94,7 +104,7 @@ class Prediction:
     hypersensitive: bool
     rear_turn_odds: float
     stable: bool
-    numerical: float
+    ends_known: float
     warnings: tuple[str, ...]
 
     @property
@@ -117,6 +127,7 @@ def predict_push(
     turn: float | None = None,
     travel: float | None = None,
     draws: int | None = None,
+    ends_within: float | None = None,
     progress: Progress | None = None,
 ) -> Prediction:
     """Predict one slow push.
@@ -125,6 +136,8 @@ def predict_push(
     travel: m, the finger's advance at which the slide ends if it has not turned so far by then, or None.
     draws: at most this many; fewer when two digits of the uncertainty are stable before. None: 10 000, or
         2 000 where every draw must be integrated (a finger that rubs, sticks or runs along a floor line).
+    ends_within: given, draws stop instead as soon as both ends of the interval are known, 95 % sure, to this part of
+        its half-width.
     Raises InputError for a car or push that cannot be; Ctrl-C keeps the draws made so far.
     """
     check_states(car, push)
@@ -142,8 +155,10 @@ def predict_push(
 
     if draws is None:
         draws = 10_000 if pivot_stays(push) else 2_000
-    block = max(100, min(2000, draws // 2))
-    run = adaptive_monte_carlo(evaluate, rng=rng, block=block, max_draws=max(draws, 2 * block), progress=progress)
+    block = max(100, min(2000 if ends_within is None else ENDS_BLOCK, draws // 2))
+    run = adaptive_monte_carlo(
+        evaluate, rng=rng, block=block, max_draws=max(draws, 2 * block), ends_within=ends_within, progress=progress
+    )
     used = run.draws // block
     kappa = run.samples[:, 0]
     scores = {name: np.concatenate([part[0][name] for part in kept[:used]]) for name in sizes}
@@ -177,7 +192,7 @@ def predict_push(
         hypersensitive=hypersensitive,
         rear_turn_odds=float(np.mean(kappa > 0)),
         stable=run.stable,
-        numerical=float(np.max(run.spread[0])),
+        ends_known=ends_known(kappa),
         warnings=warnings,
     )
 

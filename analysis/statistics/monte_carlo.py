@@ -11,6 +11,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
+from analysis.statistics.quantiles import NORMAL_95
 
 Model = Callable[[FloatArray], FloatArray]
 Progress = Callable[[int, int], None]
@@ -142,12 +143,15 @@ def adaptive_monte_carlo(
     digits: int = 2,
     block: int = 10_000,
     max_draws: int = 2_000_000,
+    ends_within: float | None = None,
     progress: Progress | None = None,
 ) -> MonteCarlo:
     """Draw blocks until the result is stable to `digits` of its uncertainty (JCGM 101, 7.9.4).
 
     evaluate: (count, rng) -> results (count,) or (count, m).  Stops after max_draws at the latest
     (`stable` then says so), or at Ctrl-C with the blocks that were complete, if there are two.
+    ends_within: given, one block may do: draws stop as soon as both ends of every interval are known to this part of
+    its half-width (see `ends_known`), however many digits that is.
     """
     blocks: list[FloatArray] = []
     summaries: list[FloatArray] = []
@@ -163,8 +167,10 @@ def adaptive_monte_carlo(
         done = block * len(blocks)
         if progress is not None:
             progress(min(done, max_draws), max_draws)
+        if ends_within is not None and _ends_do(blocks, ends_within):
+            return _monte_carlo(blocks, summaries, digits)
         if len(blocks) >= 2:
-            if done + block > max_draws or _stable(summaries, digits):
+            if done + block > max_draws or (ends_within is None and _stable(summaries, digits)):
                 return _monte_carlo(blocks, summaries, digits)
         elif done + block > max_draws:
             raise InputError(
@@ -172,6 +178,28 @@ def adaptive_monte_carlo(
                 where="Monte Carlo",
                 remedy="Allow more draws",
             )
+
+
+def ends_known(samples: FloatArray) -> float:
+    """How well draws (n,) know the ends of their 95 % interval, 95 % sure, in parts of its half-width: the worse end.
+
+    Source: confidence interval of a quantile between order statistics, the number of draws below it being binomial
+    (standard result, from memory; David & Nagaraja, Order Statistics).
+    """
+    ordered = np.sort(np.asarray(samples, dtype=np.float64))
+    count = len(ordered)
+    low, high = coverage_interval(ordered)
+    if high == low:
+        return 0.0
+    below = 0.025 + NORMAL_95 * np.sqrt(0.025 * 0.975 / count) * np.array([-1.0, 1.0])
+    if below[0] * count < 1.0:
+        return float("inf")  # the end itself may lie beyond all draws
+    wide = np.ptp(np.quantile(ordered, [below, 1.0 - below]), axis=-1)
+    return float(np.max(wide) / (high - low))  # half of the one over half of the other
+
+
+def _ends_do(blocks: list[FloatArray], within: float) -> bool:
+    return all(ends_known(one) <= within for one in np.concatenate(blocks).T)
 
 
 def _summary(samples: FloatArray) -> FloatArray:
@@ -189,6 +217,8 @@ def _stable(summaries: list[FloatArray], digits: int) -> bool:
 
 
 def _spread(all_blocks: FloatArray) -> FloatArray:
+    if len(all_blocks) == 1:
+        return np.full(all_blocks.shape[1:], np.inf)
     spread: FloatArray = 2.0 * np.std(all_blocks, axis=0, ddof=1) / np.sqrt(len(all_blocks))
     return spread
 

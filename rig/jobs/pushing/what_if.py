@@ -20,6 +20,7 @@ from rig.cards.measures import MM, contact_place
 from rig.cards.mechanics import car_state, place_gravity, push_state
 from rig.cards.read import CardSet
 from rig.cards.schema import TestCard
+from rig.jobs.pushing.forecast import ENDS_WITHIN
 from rig.jobs.weighing.weights import Weighing
 
 WHOLE_DRAWS = 2000
@@ -78,7 +79,9 @@ def what_if(cards: CardSet, weighing: Weighing | None, asked: WhatIf, *, whole: 
     )
     region = np.zeros((0, 2))
     if whole:
-        prediction = predict_push(car, push, rng=np.random.default_rng(0), travel=travel, draws=WHOLE_DRAWS)
+        prediction = predict_push(
+            car, push, rng=np.random.default_rng(0), travel=travel, draws=WHOLE_DRAWS, ends_within=ENDS_WITHIN
+        )
         estimate = replace(prediction.estimate, kappa=kappa)
         region = region if prediction.region is None else prediction.region.outline
     elif side_only(car, float(moved.nearest[0])):

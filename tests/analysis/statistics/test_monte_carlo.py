@@ -9,12 +9,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.statistics.least_squares import straight_line
 from analysis.statistics.monte_carlo import (
     Normal,
     adaptive_monte_carlo,
     coverage_interval,
+    ends_known,
     first_order,
     jacobian,
     numerical_tolerance,
@@ -266,3 +268,44 @@ def test_a_root_of_repeated_variances_is_the_symmetric_one() -> None:
     np.testing.assert_allclose(square_root(wanted @ wanted), wanted, rtol=0, atol=1e-12)
     apart = turned @ np.diag([0.5, 0.6, 1.5, 2.0]) @ turned.T
     np.testing.assert_allclose(square_root(apart) @ square_root(apart).T, apart, rtol=0, atol=1e-12)
+
+
+def test_how_well_draws_know_the_ends_of_their_interval() -> None:
+    """Closed forms: an end's standard error is sqrt(p q / n) over the density there (asymptotic law of a quantile)."""
+    n, error = 400_000, np.sqrt(0.025 * 0.975 / 400_000)
+    normal = np.random.default_rng(1).standard_normal(n)
+    assert ends_known(normal) == pytest.approx(1.959964 * error / 0.058445 / 1.959964, rel=0.1)  # density at 1.96
+    # exponential: the upper end, with density 0.025, is the worse known; half-width (ln 40 - ln(40/39)) / 2 = 1.832
+    assert ends_known(-np.log1p(-np.random.default_rng(2).random(n))) == pytest.approx(
+        1.959964 * error / 0.025 / 1.832, rel=0.1
+    )
+    assert ends_known(np.full(50, 3.0)) == 0.0
+    assert ends_known(normal[:100]) == np.inf  # the end may lie beyond all of a hundred draws
+
+
+def test_the_true_ends_lie_within_what_is_said_of_them() -> None:
+    """2.5 and 97.5 % of a uniform spread are 0.025 and 0.975; a thousand draws each time, either end on its own."""
+    rng = np.random.default_rng(3)
+    inside = []
+    for _ in range(400):
+        drawn = rng.random(1000)
+        low, high = np.quantile(drawn, [0.025, 0.975])
+        off = np.abs(np.array([low - 0.025, high - 0.975]))
+        inside.append(off <= ends_known(drawn) * (high - low) / 2)
+    assert 0.94 < np.mean(inside) < 0.995  # the worse end's figure stands for both, so a little more than 95 %
+
+
+def test_draws_stop_when_the_ends_are_known_well_enough() -> None:
+    asked: list[int] = []
+
+    def evaluate(count: int, rng: np.random.Generator) -> FloatArray:
+        asked.append(count)
+        return rng.standard_normal(count)
+
+    for within, blocks in ((0.14, 1), (0.055, 3), (0.001, 8)):  # 0.09 / sqrt(blocks) for 1000 normal draws each
+        asked.clear()
+        run = adaptive_monte_carlo(
+            evaluate, rng=np.random.default_rng(5), block=1000, max_draws=8000, ends_within=within
+        )
+        assert len(asked) == pytest.approx(blocks, abs=1 if blocks == 3 else 0)
+        assert run.draws == 1000 * len(asked)
