@@ -44,6 +44,9 @@ or on its way along the car, gives only the side on which it turns: a rigid-body
 ENDS_BLOCK = 1000
 """Draws at a time where those that the interval's ends need are enough: of a normal spread about as many do."""
 
+MOST_INTEGRATED = 4000
+"""Draws of such pushes at most."""
+
 ROLLING_DRAG = 0.2
 """Two wheels of an axle with less drag than this, or turning together, make a rolling axle here."""
 
@@ -136,8 +139,8 @@ def predict_push(
     travel: m, the finger's advance at which the slide ends if it has not turned so far by then, or None.
     draws: at most this many; fewer when two digits of the uncertainty are stable before. None: 10 000, or
         2 000 where every draw must be integrated (a finger that rubs, sticks or runs along a floor line).
-    ends_within: given, draws stop instead as soon as both ends of the interval are known, 95 % sure, to this part of
-        its half-width.
+    ends_within: given, draws that must be integrated stop as soon as both ends of the interval are known, 95 % sure, to
+        this part of its half-width, and at MOST_INTEGRATED at the latest.
     Raises InputError for a car or push that cannot be; Ctrl-C keeps the draws made so far.
     """
     check_states(car, push)
@@ -155,6 +158,10 @@ def predict_push(
 
     if draws is None:
         draws = 10_000 if pivot_stays(push) else 2_000
+    if pivot_stays(push):
+        ends_within = None  # quick enough for two digits
+    elif ends_within is not None:
+        draws = min(draws, MOST_INTEGRATED)
     block = max(100, min(2000 if ends_within is None else ENDS_BLOCK, draws // 2))
     run = adaptive_monte_carlo(
         evaluate, rng=rng, block=block, max_draws=max(draws, 2 * block), ends_within=ends_within, progress=progress

@@ -20,16 +20,17 @@ from rig.records.content import four, matrix, pair
 from rig.records.pushing import PREDICTION, PredictionInputs, PredictionResult, PushedAtRow, SensitivityRow
 from rig.records.record import Record
 
-FORECAST_DRAWS = 4_000
-"""At most; a thousand or two know the interval's ends to a tenth of its half-width, which is what is asked."""
+FORECAST_DRAWS = 10_000
+"""At most."""
 ENDS_WITHIN = 0.1
+"""Of the half-width: how well draws that must be followed step by step know the interval's ends; a thousand or two do."""
 
 FORECAST_MODEL = 4
 """What forecasts take into account by now, kept with each, so that an older one gives its figures again.
 
 1: tyres grip along as across, surely.  2: by what the test card says of that, with its doubt.  3: the slide in steps as
 short as its kinks ask for; near the balance point by the finger's whole way; rolling tyres touch with a patch.  4: as
-many draws as the interval's ends need, where earlier ones went on for two digits of the uncertainty or 10,000 draws.
+many followed slides as the interval's ends need, where earlier ones went on for two digits or 10,000 draws.
 """
 
 
