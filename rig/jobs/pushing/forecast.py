@@ -23,7 +23,7 @@ from rig.records.record import Record
 FORECAST_DRAWS = 10_000
 """At most."""
 ENDS_WITHIN = 0.1
-"""Of the half-width: how well draws that must be followed step by step know the interval's ends; a thousand or two do."""
+"""Of the half-width: how well draws that are followed step by step know the interval's ends; a thousand or two do."""
 
 FORECAST_MODEL = 4
 """What forecasts take into account by now, kept with each, so that an older one gives its figures again.
