@@ -32,6 +32,11 @@ def residual(
     total = capacity.sum(axis=0)
     weight = np.where(total > 0, total, 1.0)
     cos, sin, drag = scene.cos, scene.sin, scene.drag
+    roller = drag * capacity
+    if scene.bearing is not None:
+        roller = roller + scene.bearing * scene.weight
+        # a wheel whose bearings hold all that its tyre can pass on is blocked
+        drag = np.where(roller < capacity, roller / np.where(capacity > 0, capacity, 1.0), 1.0)
     turn = twist[:, 2] * scene.span
     vx = twist[:, 0] - twist[:, 2] * scene.middle[:, 1] - turn * scene.arm_y
     vy = twist[:, 1] + twist[:, 2] * scene.middle[:, 0] + turn * scene.arm_x
@@ -56,7 +61,7 @@ def residual(
         norm = np.where(alone, norm, length(along - roll_speed, across))
         for group in range(1, int(np.abs(scene.coupling).max()) + 1):
             sign = np.sign(scene.coupling) * (np.abs(scene.coupling) == group)
-            limit = (np.abs(sign) * drag * capacity).sum(axis=0)
+            limit = (np.abs(sign) * roller).sum(axis=0)
             rim = (sign * roll_speed).sum(axis=0) / np.maximum(np.abs(sign).sum(axis=0), 1)
             apart = (np.abs(roll_speed - sign * rim) * np.abs(sign)).max(axis=0) * weight
             over = np.maximum(over, np.maximum(np.abs((sign * f_along).sum(axis=0)) - limit, apart))
@@ -68,11 +73,21 @@ def residual(
     velocity_x = twist[:, 0] - twist[:, 2] * scene.place[:, 1]
     velocity_y = twist[:, 1] + twist[:, 2] * scene.place[:, 0]
     moment = (scene.arm_x * y - scene.arm_y * x).sum(axis=0) + (touch_x * py - touch_y * px) / scene.span
+    given = velocity_x * px + velocity_y * py
+    if scene.pull is not None:  # the weight of the car on a floor that falls
+        fall_x, fall_y, fall_turn = scene.pull * scene.weight
+        moment = moment + fall_turn
+        middle_x, middle_y = (
+            twist[:, 0] - twist[:, 2] * scene.middle[:, 1],
+            twist[:, 1] + twist[:, 2] * scene.middle[:, 0],
+        )
+        given = given + fall_x * middle_x + fall_y * middle_y + fall_turn * turn
+        px, py = px + fall_x, py + fall_y
     worst = np.maximum(over, over_roll).max(axis=0)
     worst = np.maximum(worst, length(x.sum(axis=0) + px, y.sum(axis=0) + py))
     worst = np.maximum(worst, np.abs(moment))
     fastest = np.maximum(slip.max(axis=0), 1.0)
-    worst = np.maximum(worst, np.abs(power - velocity_x * px - velocity_y * py) / fastest) / weight
+    worst = np.maximum(worst, np.abs(power - given) / fastest) / weight
     advance = velocity_x * scene.direction[:, 0] + velocity_y * scene.direction[:, 1] - 1.0
     miss: FloatArray = np.maximum(worst, np.abs(advance))
     return miss

@@ -26,6 +26,8 @@ class Contacts:
     drag: (..., n), 0 to 1. Law "cut": the wheel passes on at most drag * grip * load along its rolling
         direction (1 blocked, 0.01 to 0.05 rolling). Law "ellipse": grip along the rolling direction is
         drag * grip. Values below DRAG_FLOOR count as DRAG_FLOOR.
+    bearing: (..., n), N, what keeps a wheel from turning beside that whatever it carries, at the tyre's tread: drag of
+        bearings and gears. Only under the law "cut".
     along: (..., n), grip along the rolling direction over grip across it, above zero; `grip` is that across. It makes
         the circle an ellipse, still cut at drag * grip * load where the drag is below `along`; a wheel of drag 1 is
         blocked whatever it is. Wheels that turn together need the same.
@@ -36,6 +38,8 @@ class Contacts:
         Only wheels under the law "cut" can be coupled.
     sensitivity: (..., n), load sensitivity q in grip * (1 - q (N - N0) / N0).
     nominal_load: (..., n), N0 in N; None takes the mean load of the car's contacts.
+    fall: None for a level floor, or (..., 2): how much the floor falls per length ahead and to the left, in car axes. It
+        pulls at the centre of gravity, which the loads at rest tell; that it also moves load is left out.
     patch: None, or (..., n, 2): length along the rolling direction and width of each contact's patch, m. The solver
         takes contacts as points; `at_patches` says what patches make of its motion.
     """
@@ -44,12 +48,14 @@ class Contacts:
     load: npt.ArrayLike
     grip: npt.ArrayLike = 1.0
     drag: npt.ArrayLike = 1.0
+    bearing: npt.ArrayLike = 0.0
     along: npt.ArrayLike = 1.0
     heading: npt.ArrayLike = 0.0
     law: Law | npt.NDArray[np.str_] = "cut"
     coupling: npt.ArrayLike | None = None
     sensitivity: npt.ArrayLike = 0.0
     nominal_load: npt.ArrayLike | None = None
+    fall: npt.ArrayLike | None = None
     patch: npt.ArrayLike | None = None
 
 
@@ -91,13 +97,15 @@ class GroundArrays:
 
     place: (..., n, 2) m.  load: (..., n) N.  grip, drag, along: (..., n) factors.  heading: (..., n) rad.
     ellipse: (..., n), under the elliptical law.  coupling: (..., n), as `couple_axles` numbers it.
-    sensitivity: (..., n).  nominal_load: (..., n) N.
+    sensitivity: (..., n).  nominal_load, bearing: (..., n) N.  fall: (..., 2).
     """
 
     place: FloatArray
     load: FloatArray
     grip: FloatArray
     drag: FloatArray
+    bearing: FloatArray
+    fall: FloatArray
     along: FloatArray
     heading: FloatArray
     ellipse: BoolArray
@@ -160,6 +168,7 @@ def check_contacts(contacts: Contacts, extra: tuple[int, ...] = ()) -> GroundArr
         "load": _finite(contacts.load, "loads"),
         "grip": _finite(contacts.grip, "grip factor"),
         "drag": _finite(contacts.drag, "drag"),
+        "bearing": _finite(contacts.bearing, "bearing drag"),
         "along": _finite(contacts.along, "grip along"),
         "heading": _finite(contacts.heading, "heading"),
         "sensitivity": _finite(contacts.sensitivity, "load sensitivity"),
@@ -168,7 +177,17 @@ def check_contacts(contacts: Contacts, extra: tuple[int, ...] = ()) -> GroundArr
         np.asarray(contacts.law),
         np.asarray(0 if contacts.coupling is None else contacts.coupling, dtype=int),
     )
-    shapes = [place.shape[:-1], law.shape, coupling.shape, (*extra, 1), *(a.shape for a in fields.values())]
+    fall = _finite((0.0, 0.0) if contacts.fall is None else contacts.fall, "floor's fall")
+    if fall.shape[-1:] != (2,):
+        raise InputError("two numbers are needed", where="floor's fall", remedy="Give it ahead and to the left")
+    shapes = [
+        place.shape[:-1],
+        (*fall.shape[:-1], 1),
+        law.shape,
+        coupling.shape,
+        (*extra, 1),
+        *(a.shape for a in fields.values()),
+    ]
     try:
         shape = np.broadcast_shapes(*shapes)
     except ValueError as error:
@@ -179,7 +198,12 @@ def check_contacts(contacts: Contacts, extra: tuple[int, ...] = ()) -> GroundArr
         raise InputError(
             "the number of contacts differs", where="contacts", remedy="Give one value per contact, last axis n"
         )
-    for name, below, what in (("load", 0.0, "loads"), ("grip", 0.0, "grip factor"), ("drag", 0.0, "drag")):
+    for name, below, what in (
+        ("load", 0.0, "loads"),
+        ("grip", 0.0, "grip factor"),
+        ("drag", 0.0, "drag"),
+        ("bearing", 0.0, "bearing drag"),
+    ):
         if np.any(fields[name] < below):
             raise InputError("a negative value", where=what, remedy="Measure it again; it cannot be below zero")
     if np.any(fields["drag"] > 1.0):
@@ -197,6 +221,10 @@ def check_contacts(contacts: Contacts, extra: tuple[int, ...] = ()) -> GroundArr
     coupling = np.broadcast_to(coupling, shape)
     if np.any(ellipse & (coupling != 0)):
         raise InputError("coupled wheels under the elliptical law", where="coupling", remedy='Give them the law "cut"')
+    if np.any(ellipse & (full["bearing"] > 0)):
+        raise InputError(
+            "bearing drag under the elliptical law", where="bearing drag", remedy='Give them the law "cut"'
+        )
     if coupling.any():
         _check_alike(full["along"], coupling)
     if contacts.nominal_load is None:
@@ -210,6 +238,8 @@ def check_contacts(contacts: Contacts, extra: tuple[int, ...] = ()) -> GroundArr
         load=full["load"],
         grip=full["grip"],
         drag=np.maximum(full["drag"], DRAG_FLOOR),
+        bearing=full["bearing"],
+        fall=np.broadcast_to(fall, (*shape[:-1], 2)),
         along=full["along"],
         heading=full["heading"],
         ellipse=ellipse,

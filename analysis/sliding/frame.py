@@ -36,6 +36,8 @@ class Frame:
     pairs: None, or (n, B): +1 or -1 where a wheel turns with or against its partner, 0 alone; the partners are
         the wheels 0 and 1, 2 and 3 (n = 4).  sharing: None, or (n, n, B), the same for any groups: the matrix that
         averages over each group with signs. Every wheel has its own copy of the group's rolling speed.
+    bearing: None, or (n, B), what keeps a roller from turning beside that, scaled.
+    pull: None on a level floor, or (3, B), the car's weight along a floor that falls, on each row of y, scaled.
     numbers: (B,), place of each sample in the whole batch.
     capacity_under: None when loads do not depend on the push.
     """
@@ -50,6 +52,8 @@ class Frame:
     sharing: FloatArray | None
     numbers: npt.NDArray[np.intp]
     capacity_under: CapacityUnder | None
+    bearing: FloatArray | None = None
+    pull: FloatArray | None = None
 
     def take(self, keep: Index) -> "Frame":
         """The samples `keep` of the batch."""
@@ -63,6 +67,8 @@ class Frame:
             pairs=None if self.pairs is None else self.pairs[..., keep],
             sharing=None if self.sharing is None else self.sharing[..., keep],
             numbers=self.numbers[keep],
+            bearing=None if self.bearing is None else self.bearing[..., keep],
+            pull=None if self.pull is None else self.pull[..., keep],
         )
 
     def slips(self, y: FloatArray) -> FloatArray:
@@ -102,7 +108,12 @@ class Frame:
 
     def roller_drag(self, capacity: FloatArray) -> FloatArray:
         """(n, B), force that keeps each roller from turning, shared evenly among the wheels on it."""
-        return self.average_size(self.drag * capacity)
+        own = self.drag * capacity
+        return self.average_size(own if self.bearing is None else own + self.bearing)
+
+    def roller_drag_change(self, change: FloatArray) -> FloatArray:
+        """(n, B), how that changes with the capacity. change: (n, B), of the capacity."""
+        return self.average_size(self.drag * change)
 
 
 def length(a: FloatArray, b: FloatArray) -> FloatArray:

@@ -143,9 +143,9 @@ def _advance(frame: Frame, state: State, sigma: FloatArray) -> FloatArray:
         dlimit = np.stack([capacity, frame.roller_drag(capacity)]) - limit
         step = system.solve(*(offset - b * dlimit[both]))
         changes = [slope[0] * frame.basis[0, k] + slope[1] * frame.basis[1, k] for k in range(free, 3)]
-        changes = [np.stack([change, frame.roller_drag(change)]) for change in changes]
-        extras = [system.solve(*(-b * change[both])) for change in changes]
-        per = [push_rows(frame, extra.f1, extra.f2) for extra in extras]
+        changes = [np.stack([change, frame.roller_drag_change(change)]) for change in changes]
+        extras = [system.solve(*(-b * change[both]), change=True) for change in changes]
+        per = [push_rows(frame, extra.f1, extra.f2, change=True) for extra in extras]
         for dq, extra, change in zip(
             feedback(push_rows(frame, step.f1, step.f2), per, state.push), extras, changes, strict=True
         ):

@@ -83,10 +83,11 @@ class LinearSystem:
             self.ratio = self.m01 / self.m00
             self.m11 = np.maximum(m[1, 1] + ridge - self.ratio * self.m01, 1e-15 * m[1, 1])
 
-    def solve(self, o1: FloatArray, o2: FloatArray, od: FloatArray) -> NewtonStep:
+    def solve(self, o1: FloatArray, o2: FloatArray, od: FloatArray, *, change: bool = False) -> NewtonStep:
         """The step after which forces with these offsets balance in the free directions and on each roller.
 
-        o1, o2: (n, B) along and across, od: (n, B) of the rollers.
+        o1, o2: (n, B) along and across, od: (n, B) of the rollers.  change: what a change of the offsets does, which
+        the car's own weight on a floor that falls has no part in.
         """
         frame = self.frame
         u, v = frame.rows
@@ -95,9 +96,14 @@ class LinearSystem:
         back = gather * self.compliance
         r1 = o1 - self.h11 * back if coupled else od + self.share * gather
         r2 = o2 - self.h12 * back
+        pull = None if change else frame.pull
         b0 = (u[0] * r1 + v[0] * r2).sum(axis=0)
+        if pull is not None:
+            b0 = b0 - pull[0]
         if frame.free == 2:
             b1 = (u[1] * r1 + v[1] * r2).sum(axis=0)
+            if pull is not None:
+                b1 = b1 - pull[1]
             y1 = (self.ratio * b0 - b1) / self.m11
             y0 = -(b0 + self.m01 * y1) / self.m00
             dy = [y0, y1]
@@ -105,8 +111,8 @@ class LinearSystem:
         else:
             dy = [-b0 / self.m00]
             du, dv = u[0] * dy[0], v[0] * dy[0]
-        pull = self.h11 * du + self.h12 * dv
-        dw = (frame.average(pull) if coupled else pull) * self.compliance + back
+        drawn = self.h11 * du + self.h12 * dv
+        dw = (frame.average(drawn) if coupled else drawn) * self.compliance + back
         if coupled:
             slid = du - dw
             f1, f2 = self.h11 * slid + self.h12 * dv + o1, self.h12 * slid + self.h22 * dv + o2
@@ -115,13 +121,16 @@ class LinearSystem:
         return NewtonStep(dy, du, dv, dw, f1, f2, self.hd * dw + od)
 
 
-def push_rows(frame: Frame, f1: FloatArray, f2: FloatArray) -> list[FloatArray]:
-    """Generalised forces (B,) on the prescribed rows of y.
+def push_rows(frame: Frame, f1: FloatArray, f2: FloatArray, *, change: bool = False) -> list[FloatArray]:
+    """Generalised forces (B,) of the push on the prescribed rows of y.
 
-    f1, f2: (n, B) forces along and across.
+    f1, f2: (n, B) forces along and across.  change: they are changes, see `LinearSystem.solve`.
     """
     u, v = frame.rows
-    return [(u[k] * f1 + v[k] * f2).sum(axis=0) for k in range(frame.free, 3)]
+    rows = [(u[k] * f1 + v[k] * f2).sum(axis=0) for k in range(frame.free, 3)]
+    if change or frame.pull is None:
+        return rows
+    return [row - frame.pull[k] for k, row in enumerate(rows, start=frame.free)]
 
 
 def feedback(answer: list[FloatArray], per: list[list[FloatArray]], old: list[FloatArray]) -> list[FloatArray]:

@@ -71,8 +71,8 @@ def _passes(frame: Frame, state: State) -> tuple[State, FloatArray]:
         )
         if slope is not None and last:  # before that, capacities one pass behind the push are near enough
             changes = [slope[0] * frame.basis[0, k] + slope[1] * frame.basis[1, k] for k in range(frame.free, 3)]
-            extras = [system.solve(c * a1, c * a2, frame.roller_drag(c) * turning) for c in changes]
-            per = [push_rows(frame, extra.f1, extra.f2) for extra in extras]
+            extras = [system.solve(c * a1, c * a2, frame.roller_drag_change(c) * turning, change=True) for c in changes]
+            per = [push_rows(frame, extra.f1, extra.f2, change=True) for extra in extras]
             for dq, extra in zip(feedback(push_rows(frame, step.f1, step.f2), per, push), extras, strict=True):
                 step = step.plus(extra, dq)
         for k in range(frame.free):

@@ -41,6 +41,8 @@ class Scene:
     cos: FloatArray
     sin: FloatArray
     drag: FloatArray
+    bearing: FloatArray | None  # in parts of `weight`, None where there is none
+    pull: FloatArray | None  # (3, B), of the car's weight, in parts of `weight`; None on a level floor
     rest: FloatArray
     slope: FloatArray | None  # (2, n, B): change of the loads with the push
     plain_grip: FloatArray | None  # grip factors that do not depend on the load
@@ -96,6 +98,7 @@ def scene(
     span = np.maximum(span, 1e-3 * length(place[:, 0] - middle_x, place[:, 1] - middle_y))
     span = np.where(span > 0, span, 1.0)
     weight = ground.capacity(ground.load).sum(axis=1)
+    weight = np.where(weight > 0, weight, 1.0)
     rest = np.ascontiguousarray(ground.load.T)
     plain = not ground.sensitivity.any()
     heading = np.ascontiguousarray(ground.heading.T)
@@ -110,12 +113,14 @@ def scene(
         transfer=transfer,
         middle=np.stack([middle_x, middle_y], axis=-1),
         span=span,
-        weight=np.where(weight > 0, weight, 1.0),
+        weight=weight,
         arm_x=x / span,
         arm_y=y / span,
         cos=np.ones_like(x) if straight else np.cos(heading),
         sin=np.zeros_like(x) if straight else np.sin(heading),
         drag=np.ascontiguousarray(cut_at.T),
+        bearing=np.ascontiguousarray((ground.bearing / stretched).T) / weight if ground.bearing.any() else None,
+        pull=_pull(ground, np.stack([middle_x, middle_y]), span, weight) if ground.fall.any() else None,
         rest=rest,
         slope=None if transfer is None else load_slope(rest, height, transfer),
         plain_grip=np.ascontiguousarray(ground.grip.T) if plain else None,
@@ -166,7 +171,18 @@ def frame(scene: Scene, *, free: int) -> Frame:
         sharing=None if pairs is not None or coupling is None else _sharing(coupling),
         numbers=numbers,
         capacity_under=scene.capacity_under if scene.transfer is not None else None,
+        bearing=scene.bearing,
+        pull=None if scene.pull is None else np.einsum("jkb,jb->kb", basis, scene.pull),
     )
+
+
+def _pull(ground: GroundArrays, middle: FloatArray, span: FloatArray, weight: FloatArray) -> FloatArray:
+    """(3, B): force along and moment about the middle that the car's own weight has on a floor that falls."""
+    total = ground.load.sum(axis=1)
+    share = ground.load / np.where(total > 0, total, 1.0)[:, None]
+    arm = ((share[..., None] * ground.place).sum(axis=1).T - middle) / span
+    force = total * ground.fall.T / weight
+    return np.stack([*force, arm[0] * force[1] - arm[1] * force[0]])
 
 
 def twist_of(scene: Scene, frame: Frame, y: FloatArray) -> FloatArray:

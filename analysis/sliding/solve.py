@@ -287,7 +287,7 @@ def _answer(scene: build.Scene, frame: Frame, state: State, task: _Task) -> Slid
         size = push_rows(frame, state.force[0], state.force[1])[0] * frame.prescribed[2] * scene.weight
         push = np.where(idle, 0.0, size)[:, None] * direction
     else:
-        push = resultant
+        push = resultant if scene.pull is None else resultant - (scene.pull[:2] * scene.weight).T
     load, _, tips = scene.loads(push.T, slice(None))
     rim = state.w if scene.stretch is None else state.w / scene.stretch
     roll = np.where(idle, 0.0, rim)

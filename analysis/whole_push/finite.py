@@ -164,7 +164,7 @@ class PushRates:
         self.turn, self.travel = turn, travel
         self.known: SlideMotion | None = None
         self.partly = False
-        self.steady = rule == "fixed on car" and finger.kind in ("rolling", "line")
+        self.steady = rule == "fixed on car" and finger.kind in ("rolling", "line") and contacts.fall is None
 
     def start(self) -> SlideMotion:
         """Solve at the start, where the finger's line and the normal are one."""
@@ -194,8 +194,11 @@ class PushRates:
             moved = replace(self.finger, place=self.touched(pose), motion=line)
             if self.finger.kind == "line":
                 moved = replace(moved, direction=line)
+            contacts = self.contacts
+            if contacts.fall is not None:  # the floor falls the same way while the car turns on it
+                contacts = replace(contacts, fall=_turned(np.asarray(contacts.fall, dtype=float), -pose[..., 2]))
             solve = solve_some if self.partly else solve_push
-            motion = at_patches(solve(self.contacts, moved, transfer=self.transfer), self.contacts, moved)
+            motion = at_patches(solve(contacts, moved, transfer=self.transfer), contacts, moved)
             self.worst = np.maximum(self.worst, motion.residual)
             self.good = self.good & motion.certified
         vx, vy, omega = np.moveaxis(motion.twist, -1, 0)

@@ -50,6 +50,7 @@ def _combined(parts: Sequence[PushBatch], put: Callable[[list[np.ndarray]], np.n
         load=rows([one.load for one in ground], n),
         grip=rows([one.grip for one in ground], n),
         drag=rows([one.drag for one in ground], n),
+        bearing=rows([one.bearing for one in ground], n),
         along=rows([one.along for one in ground], n),
         heading=rows([one.heading for one in ground], n),
         law=rows([one.law for one in ground], n, dtype=str),
@@ -57,6 +58,9 @@ def _combined(parts: Sequence[PushBatch], put: Callable[[list[np.ndarray]], np.n
         if all(one.coupling is None for one in ground)
         else rows([uncoupled if one.coupling is None else one.coupling for one in ground], n, dtype=int),
         sensitivity=rows([one.sensitivity for one in ground], n),
+        fall=None
+        if all(one.fall is None for one in ground)
+        else rows([np.zeros(2) if one.fall is None else one.fall for one in ground], 2),
         patch=None
         if all(one.patch is None for one in ground)
         else rows([np.zeros(2) if one.patch is None else one.patch for one in ground], n, 2),
