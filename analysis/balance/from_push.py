@@ -18,8 +18,7 @@ from analysis.balance.results import (
 )
 from analysis.base.plane import slide_jacobian, slide_parts
 from analysis.forecast.forecast import kind_of_test
-from analysis.forecast.inputs import CarState, PushState, check_states
-from analysis.forecast.slide import pivot_stays
+from analysis.forecast.inputs import CarState, PushState, check_states, pivot_stays
 from analysis.measured.loaded import LoadedTurn
 from analysis.measured.pushes import MeasuredPush
 from analysis.statistics.headings import heading_from

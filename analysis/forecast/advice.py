@@ -25,6 +25,11 @@ REMEDY_FOR = {
     "rolling drag": "block the wheels",
     "toe": "block the wheels, or set the toe to zero",
     "contact patch": "block the wheels, or measure the patch (ink the tyre, paper under it) and enter it as patch_mm",
+    "steering": "block the wheels, or hold the steering and set it straight by rolling the car along a line",
+    "bearing drag": "block the wheels, or hang a small weight on a thread around the tyre and enter what turns the "
+    "wheel as drag_g",
+    "slope of the floor": "lay a spirit level on the floor where you push, both ways round, and enter floor_ahead_deg "
+    "and floor_left_deg, or push the car once more facing the other way",
     "roll share": "push lower, so that the car does not roll",
 }
 """What to do about each doubt."""

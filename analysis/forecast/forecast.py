@@ -18,9 +18,10 @@ from analysis.forecast.inputs import (
     check_states,
     doubt_groups,
     draw_groups,
+    pivot_stays,
 )
 from analysis.forecast.region import PoleRegion, pole_region
-from analysis.forecast.slide import DEFAULT_TURN, Slide, pivot_stays, slide
+from analysis.forecast.slide import DEFAULT_TURN, Slide, slide
 from analysis.sliding.contacts import centre_of_friction
 from analysis.statistics.headings import heading_from, heading_step
 from analysis.statistics.monte_carlo import (
@@ -250,13 +251,14 @@ def _side_only(estimate: PivotEstimate) -> PivotEstimate:
 
 def kind_of_test(car: CarState) -> TestKind:
     """Tell a "switch" (the wheels of both axles roll independently) from a "graded" test."""
+    drag = car.drag + car.bearing / np.maximum(car.grip * car.load, 1e-9)
     rolling = []
     for wheels, kind, held in (
         (slice(0, 2), car.front_kind, car.front_held),
         (slice(2, 4), car.rear_kind, car.rear_held),
     ):
         alone = kind == "free" or (kind == "differential" and not held)
-        rolling.append(alone and bool(np.all(car.drag[wheels] < ROLLING_DRAG)))
+        rolling.append(alone and bool(np.all(drag[wheels] < ROLLING_DRAG)))
     return "switch" if all(rolling) else "graded"
 
 

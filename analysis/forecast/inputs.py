@@ -35,11 +35,14 @@ class CarState:
     grip: (4,), grip factors.  grip_common_u: of the level all four share, relative.  grip_ratio_u: of the
         front-to-rear ratio, relative.  grip_wheel_u: of each wheel on its own, relative. All log-normal.
     drag: (4,), 0 to 1 (1 blocked).  drag_u: (4,); draws are cut to 0..1.
+    bearing: (4,), N at the tread, drag of bearings and gears, the same whatever the wheel carries, beside `drag`.
+        bearing_u: (4,); draws are not below 0.
     along: (4,), grip along the rolling direction over `grip`, which is that across it, where a side push slides.
         along_u: (2,), front and rear; the two tyres of an axle are taken to be of one kind.
     patch: (2, 2), m, front and rear: length along the rolling direction and width of the tyres' contact patches; 0 for
         contact in points.  patch_u: (2,), of the lengths, relative (log-normal).
-    heading: (4,), rad, rolling direction from the x axis (toe, steer).  heading_u: rad, each wheel alone.
+    heading: (4,), rad, rolling direction from the x axis (toe, steer).  heading_u: rad, each wheel alone.  steer_u:
+        (2,), rad, front and rear: both wheels of the axle together.
     front_kind, rear_kind: how the wheels of an axle turn; front_held, rear_held: its motor is locked.
     front_roll_share: part of a roll moment that the front axle takes; its draws are cut to 0..1.
     law: "cut" or "ellipse".  grip_measured: False shows "all four tyres alike" as an assumption.
@@ -57,12 +60,15 @@ class CarState:
     grip_ratio_u: float = 0.0
     grip_wheel_u: float = 0.0
     drag_u: FloatArray = field(default_factory=lambda: _zeros(4))
+    bearing: FloatArray = field(default_factory=lambda: _zeros(4))
+    bearing_u: FloatArray = field(default_factory=lambda: _zeros(4))
     along: FloatArray = field(default_factory=lambda: np.ones(4))
     along_u: FloatArray = field(default_factory=lambda: _zeros(2))
     patch: FloatArray = field(default_factory=lambda: _zeros(2, 2))
     patch_u: FloatArray = field(default_factory=lambda: _zeros(2))
     heading: FloatArray = field(default_factory=lambda: _zeros(4))
     heading_u: float = 0.0
+    steer_u: FloatArray = field(default_factory=lambda: _zeros(2))
     front_kind: AxleKind = "free"
     rear_kind: AxleKind = "free"
     front_held: bool = False
@@ -91,6 +97,8 @@ class PushState:
         (with finger_friction).
     path: "fixed on car" (a notch or rail: the finger stays at its place on the car) or "fixed on floor" (the
         finger runs along a straight line and wanders along the car's side as that turns).
+    fall: how much the floor falls per length ahead and to the left of the car at the start.  fall_u: of either, each on
+        its own. A car that stands does not roll off: draws end where its wheels would just not hold it.
     settled: 1/m, estimated error of kappa in one step of the slide (its own error is a tenth of that where the slide
         is smooth); None: steps all of one length, as earlier forecasts had.
     """
@@ -107,14 +115,20 @@ class PushState:
     finger_friction: float = 0.0
     finger_friction_u: float = 0.0
     path: Rule = "fixed on car"
+    fall: tuple[float, float] = (0.0, 0.0)
+    fall_u: float = 0.0
     settled: float | None = 1e-3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drawn(PushBatch):
-    """Draws of one car and push, ready for the solver; the leading axis is the draw. path, settled: see PushState."""
+    """Draws of one car and push, ready for the solver; the leading axis is the draw. path, settled: see PushState.
+
+    stays: the instant pivot stays where it is, so that one solution tells the whole push.
+    """
 
     path: Rule
+    stays: bool
     settled: float | None
 
 
@@ -133,6 +147,10 @@ def check_states(car: CarState, push: PushState) -> None:
         ("grip factors", car.grip, (4,)),
         ("rolling drag", car.drag, (4,)),
         ("drag's uncertainty", car.drag_u, (4,)),
+        ("bearing drag", car.bearing, (4,)),
+        ("bearing drag's uncertainty", car.bearing_u, (4,)),
+        ("steering's uncertainty", car.steer_u, (2,)),
+        ("floor's slope", push.fall, (2,)),
         ("grip along", car.along, (4,)),
         ("grip along's uncertainty", car.along_u, (2,)),
         ("contact patches", car.patch, (2, 2)),
@@ -147,6 +165,15 @@ def check_states(car: CarState, push: PushState) -> None:
         raise _wrong("grip factors", "cannot be negative, nor leave the car without friction", "Measure the grip")
     if np.any(car.drag < 0) or np.any(car.drag > 1):
         raise _wrong("rolling drag", "must lie between 0 (rolls freely) and 1 (blocked)", "About 0.02 rolls well")
+    if np.any(car.bearing < 0):
+        raise _wrong("bearing drag", "cannot be negative", "Give 0 where the wheels spin freely off the floor")
+    held = _held(np.minimum(car.drag * car.grip * car.load + car.bearing, car.grip * car.load), car.grip * car.load)
+    if np.any(np.abs(push.fall) * np.sum(car.load) > held):
+        raise _wrong(
+            "floor's slope",
+            "the car would roll or slide off by itself before anybody pushes it",
+            "Measure the slope again, with the spirit level turned round as well, or block the wheels",
+        )
     if np.any(car.along < LEAST_ALONG):
         raise _wrong("grip along", f"cannot be below {LEAST_ALONG}", "Give grip along over grip across, about 1")
     if np.any(car.patch < 0):
@@ -168,6 +195,9 @@ def check_states(car: CarState, push: PushState) -> None:
         "finger friction": push.finger_friction_u,
         "contact places": float(np.min(car.contact_place_u)),
         "rolling drag": float(np.min(car.drag_u)),
+        "bearing drag": float(np.min(car.bearing_u)),
+        "steering": float(np.min(car.steer_u)),
+        "floor's slope": push.fall_u,
         "grip along": float(np.min(car.along_u)),
         "contact patches": float(np.min(car.patch_u)),
     }
@@ -212,6 +242,9 @@ def doubt_groups(car: CarState, push: PushState) -> dict[str, int]:
         # last: the scores of the others are then those of a car whose tyres are sure to grip alike
         ALONG: 2 * bool(np.any(car.along_u)),
         PATCH: 2 * bool(np.any(_rolling(car) & (car.patch[:, 0] > 0) & (car.patch_u > 0))),
+        STEER: 2 * bool(np.any(car.steer_u) and _has_directions(car)),
+        BEARING: 4 * bool(np.any(car.bearing_u)),
+        SLOPE: 2 * bool(push.fall_u > 0),
     }
     return {name: int(size) for name, size in sizes.items() if size}
 
@@ -221,6 +254,12 @@ ALONG = "grip along against across"
 
 PATCH = "contact patch"
 """The doubt in the length of rolling tyres' contact patches, front and rear; blocked tyres slide on all of theirs."""
+
+STEER, BEARING, SLOPE = "steering", "bearing drag", "slope of the floor"
+"""Doubts: where both wheels of an axle point; drag of bearings; how the floor falls."""
+
+STANDS = 0.9
+"""Part of what its wheels hold at most that a slope pulls at a car which stands before it is pushed."""
 
 LEAST_ALONG = 0.05
 """Draws of grip along over grip across end here."""
@@ -294,15 +333,23 @@ def assemble(
         rear_held=car.rear_held,
         drag=rolling,
     )
+    bearing = np.maximum(car.bearing + car.bearing_u * score(BEARING, 4), 0.0)
+    heading = car.heading + car.heading_u * score("toe", 4) + np.repeat(car.steer_u * score(STEER, 2), 2, axis=-1)
+    fall = push.fall + push.fall_u * score(SLOPE, 2)
+    if np.any(fall):
+        most = STANDS * _held(np.minimum(rolling * grip * load + bearing, grip * load), grip * load) / load.sum(-1)
+        fall = np.clip(fall, -most.T, most.T)
     contacts = Contacts(
         place=place,
         load=np.maximum(load, 0.0),
         grip=grip,
         drag=rolling,
+        bearing=bearing,
         along=along,
-        heading=car.heading + car.heading_u * score("toe", 4),
+        heading=heading,
         law=car.law,
         coupling=coupling if np.any(coupling) else None,
+        fall=fall if np.any(fall) else None,
         patch=patch if np.any(_rolling(car) & (car.patch[:, 0] > 0)) else None,
     )
     station = push.station + push.station_u * score("push position", 1)[:, 0] + altered.station_shift
@@ -322,7 +369,34 @@ def assemble(
         front_roll_share=np.clip(car.front_roll_share + car.front_roll_share_u * score("roll share", 1)[:, 0], 0, 1),
         wheelbase=between,
     )
-    return Drawn(contacts=contacts, finger=finger, transfer=transfer, path=push.path, settled=push.settled, count=count)
+    return Drawn(
+        contacts=contacts,
+        finger=finger,
+        transfer=transfer,
+        path=push.path,
+        settled=push.settled,
+        stays=pivot_stays(push),
+        count=count,
+    )
+
+
+def pivot_stays(push: PushState) -> bool:
+    """Whether the instant pivot stays where it is during the whole push.
+
+    On a floor whose slope is a doubt only, it is taken to: the car turns by some degrees under it, which changes that
+    doubt by a tenth or so.
+    """
+    return push.finger == "rolling" and push.path == "fixed on car" and not any(push.fall)
+
+
+def _held(roll: FloatArray, most: FloatArray) -> FloatArray:
+    """(2, ...), N: the pull ahead and sideways that the wheels hold. roll, most: (..., 4), along and in all."""
+    return np.stack([roll.sum(axis=-1), most.sum(axis=-1)])
+
+
+def _has_directions(car: CarState) -> bool:
+    """Whether it matters where the wheels point."""
+    return bool(np.any(_rolling(car)) or np.any(car.along != 1.0) or np.any(car.along_u))
 
 
 def _rolling(car: CarState) -> BoolArray:

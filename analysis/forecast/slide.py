@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.base.arrays import BoolArray, FloatArray
-from analysis.forecast.inputs import Drawn, PushState
+from analysis.forecast.inputs import Drawn
 from analysis.sliding.contacts import centre_of_friction
 from analysis.sliding.motion import SlideMotion
 from analysis.sliding.solve import solve_push
@@ -39,15 +39,6 @@ class Slide:
     certified: BoolArray
 
 
-def pivot_stays(push: PushState) -> bool:
-    """Whether the instant pivot stays where it is during the whole push."""
-    return _stays(push.finger, push.path)
-
-
-def _stays(finger: str, path: str) -> bool:
-    return finger == "rolling" and path == "fixed on car"
-
-
 def slide(drawn: Drawn, wheelbase: float, *, turn: float, travel: float | None = None) -> Slide:
     """Slide each draw until it has turned by `turn` (rad) or the finger has advanced by `travel` (m).
 
@@ -56,14 +47,14 @@ def slide(drawn: Drawn, wheelbase: float, *, turn: float, travel: float | None =
     Raises InputError as the solver does.
     """
     until, middle = Until(turn=turn, travel=travel), 0.5 * wheelbase
-    if not _stays(drawn.finger.kind, drawn.path) and drawn.settled is not None:
+    if not drawn.stays and drawn.settled is not None:
         whole = integrate_settled(drawn, until=until, tolerance=drawn.settled, rule=drawn.path, middle=middle)
         drift = _drift(whole.turn, whole.displacement)
         return _begun(whole.start, whole.kappa, drift, whole.nearest, whole.certified)
     points = solve_push(drawn.contacts, drawn.finger, transfer=drawn.transfer)
     motion = at_patches(points, drawn.contacts, drawn.finger)
     nearest = np.abs(np.asarray(drawn.finger.place)[..., 0] - centre_of_friction(drawn.contacts))
-    if _stays(drawn.finger.kind, drawn.path):
+    if drawn.stays:
         with np.errstate(divide="ignore", invalid="ignore"):
             drift = motion.twist[..., 0] / (motion.twist[..., 1] + middle * motion.twist[..., 2])
         return _begun(motion, motion.kappa(middle), drift, nearest, motion.certified)
@@ -110,10 +101,10 @@ def join_draws(parts: Sequence[Drawn]) -> Drawn:
 def kappa_together(parts: Sequence[Drawn], wheelbase: float, *, turns: Sequence[float]) -> list[FloatArray]:
     """kappa (count,) of each part, 1/m; parts that can share a call of the solver do. turns: rad, one a part."""
     result: list[FloatArray] = [np.empty(0)] * len(parts)
-    groups: dict[tuple[str, str, float | None, float], list[int]] = {}
+    groups: dict[tuple[str, str, float | None, float, bool], list[int]] = {}
     for i, one in enumerate(parts):
-        groups.setdefault((one.finger.kind, one.path, one.settled, turns[i]), []).append(i)
-    for (_, _, _, turn), members in groups.items():
+        groups.setdefault((one.finger.kind, one.path, one.settled, turns[i], one.stays), []).append(i)
+    for (_, _, _, turn, _), members in groups.items():
         kappa = slide(join_draws([parts[i] for i in members]), wheelbase, turn=turn).kappa
         ends = np.cumsum([parts[i].count for i in members])[:-1]
         for i, piece in zip(members, np.split(kappa, ends), strict=True):

@@ -38,8 +38,8 @@ class Contacts:
         Only wheels under the law "cut" can be coupled.
     sensitivity: (..., n), load sensitivity q in grip * (1 - q (N - N0) / N0).
     nominal_load: (..., n), N0 in N; None takes the mean load of the car's contacts.
-    fall: None for a level floor, or (..., 2): how much the floor falls per length ahead and to the left, in car axes. It
-        pulls at the centre of gravity, which the loads at rest tell; that it also moves load is left out.
+    fall: None for a level floor, or (..., 2): how much the floor falls per length ahead and to the left, in car axes.
+        It pulls at the centre of gravity, which the loads at rest tell; that it also moves load is left out.
     patch: None, or (..., n, 2): length along the rolling direction and width of each contact's patch, m. The solver
         takes contacts as points; `at_patches` says what patches make of its motion.
     """

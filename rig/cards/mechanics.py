@@ -32,6 +32,12 @@ def car_state(car: CarCard, test: TestCard, *, load: FloatArray, load_covariance
     drag_u = np.repeat([car.front.drag_u, car.rear.drag_u], 2)
     # toe-in turns the left wheel to the right (clockwise, negative) and the right wheel to the left
     toe = np.radians([-car.front.toe_deg, car.front.toe_deg, -car.rear.toe_deg, car.rear.toe_deg])
+    heading = toe + np.radians(np.repeat([car.front.steer_deg, car.rear.steer_deg], 2))
+    # a weight hung on the tread of a wheel: grams as a scale of standard gravity shows them
+    bearing, bearing_u = (
+        np.where(blocked, 0.0, np.repeat(grams, 2) * 1e-3 * STANDARD_GRAVITY)
+        for grams in ([car.front.drag_g, car.rear.drag_g], [car.front.drag_g_u, car.rear.drag_g_u])
+    )
     patches = [contact_patch(axle, car.geometry.wheel_radius_mm) for axle in (car.front, car.rear)]
     return CarState(
         wheelbase=wheelbase(car),
@@ -50,8 +56,11 @@ def car_state(car: CarCard, test: TestCard, *, load: FloatArray, load_covariance
         drag_u=np.where(blocked, 0.0, drag_u),
         patch=np.array([[length, width] for length, _, width in patches]),
         patch_u=np.array([u for _, u, _ in patches]),
-        heading=toe,
+        bearing=bearing,
+        bearing_u=bearing_u,
+        heading=heading,
         heading_u=math.radians(max(car.front.toe_deg_u, car.rear.toe_deg_u)),
+        steer_u=np.radians([car.front.steer_deg_u, car.rear.steer_deg_u]),
         front_kind=car.front.kind,
         rear_kind=car.rear.kind,
         front_roll_share=car.geometry.front_roll_share,
@@ -100,6 +109,8 @@ def push_state(car: CarCard, test: TestCard) -> PushState:
         path="fixed on car" if push.finger_path == "stays on the car" else "fixed on floor",
         finger_friction=push.finger_friction,
         finger_friction_u=push.finger_friction_u,
+        fall=(math.tan(math.radians(push.floor_ahead_deg)), math.tan(math.radians(push.floor_left_deg))),
+        fall_u=math.radians(push.floor_deg_u),
     )
 
 

@@ -73,8 +73,22 @@ class Axle(Section, frozen=True):
         Fraction, Meta(description="rolling drag as a share of the tyre's grip: 0.02 rolls well, 1 blocked")
     ] = 0.02
     drag_u: Annotated[float, uncertainty_of("the drag")] = 0.01
+    drag_g: Annotated[
+        float,
+        number(
+            "what turns one wheel at its tread against bearings and gears, whatever it carries; beside drag, which "
+            "grows with the load",
+            ge=0,
+            le=20_000,
+        ),
+    ] = 0.0
+    drag_g_u: Annotated[float, uncertainty_of("that bearing drag")] = 0.0
     toe_deg: Annotated[float, number("toe-in of each wheel", ge=-20, le=20)] = 0.0
     toe_deg_u: Annotated[float, uncertainty_of("the toe")] = 0.3
+    steer_deg: Annotated[
+        float, number("both wheels of this axle turned to the left while it is pushed, beside the toe", ge=-60, le=60)
+    ] = 0.0
+    steer_deg_u: Annotated[float, uncertainty_of("where both point")] = 0.5
     patch_mm: (
         Annotated[
             float,
@@ -400,6 +414,13 @@ class Push(Section, frozen=True):
         Literal["held", "free"],
         Meta(description="held: straight, by the servo or a clip; free: an unplugged servo lets the front wheels turn"),
     ] = "held"
+    floor_ahead_deg: Annotated[
+        float, number("slope of the floor along the car at its start: above 0 it falls towards the nose", ge=-30, le=30)
+    ] = 0.0
+    floor_left_deg: Annotated[
+        float, number("slope of the floor across the car at its start: above 0 it falls to the left", ge=-30, le=30)
+    ] = 0.0
+    floor_deg_u: Annotated[float, uncertainty_of("the slope of the floor, either way")] = 0.2
     distance_mm: Annotated[float, number("about how far the finger goes", gt=0, le=2000)] = 60.0
     speed_mm_s: Annotated[float, number("about how fast (slow: at most 50)", gt=0, le=5000)] = 30.0
 

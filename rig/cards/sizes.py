@@ -61,6 +61,31 @@ TABLE: tuple[Sizes, ...] = (
         why="that is {share:.2g} times the wheelbase of {of:g} mm, longer than any wheel stands on the floor",
     ),
     Sizes(
+        keys=("front.drag_g", "rear.drag_g"),
+        above=0.05,
+        most=20_000,
+        usual=(0.2, 2000),
+        zero=True,
+        why="no weight that small turns a wheel; 0 where it spins freely",
+    ),
+    # one degree is 0.017 rad: less than a third of a degree of steering or slope is straight, or radians
+    Sizes(
+        keys=("front.steer_deg", "rear.steer_deg"),
+        above=0.09,
+        most=60,
+        usual=(0.2, 45),
+        zero=True,
+        why="nobody sees a wheel turned by so little; it looks like radians",
+    ),
+    Sizes(
+        keys=("push.floor_ahead_deg", "push.floor_left_deg"),
+        above=0.009,
+        most=15,
+        usual=(0.02, 6),
+        zero=True,
+        why="a floor is not known to that, nor does a car stand on it",
+    ),
+    Sizes(
         keys=("geometry.cg_height_mm",),
         above=0.03,
         most=1.0,
@@ -275,6 +300,11 @@ TABLE: tuple[Sizes, ...] = (
         why="it would point anywhere",
     ),
     Sizes(keys=("front.patch_mm_u", "rear.patch_mm_u"), above=-1, most=60, usual=(0, 15), why="a patch is shorter"),
+    Sizes(keys=("front.drag_g_u", "rear.drag_g_u"), above=-1, most=2000, usual=(0, 200), why="no bearing drags so"),
+    Sizes(
+        keys=("front.steer_deg_u", "rear.steer_deg_u"), above=-1, most=15, usual=(0, 5), why="a steering plays by less"
+    ),
+    Sizes(keys=("push.floor_deg_u",), above=-1, most=5, usual=(0, 1), why="one would see it, and the car would roll"),
     Sizes(keys=("front.toe_deg_u", "rear.toe_deg_u"), above=-1, most=10, usual=(0, 3), why="wheels are set truer"),
     Sizes(
         keys=("plate.bar_mm_u", "floor.bar_mm_u", "finger.bar_mm_u"),

@@ -30,13 +30,16 @@ EXACT_CAR = {
             "front_roll_share",
         )
     },
-    **{f"{axle}.{key}": 0.0 for axle in ("front", "rear") for key in ("drag_u", "toe_deg_u", "patch_mm")},
+    **{
+        f"{axle}.{key}": 0.0 for axle in ("front", "rear") for key in ("drag_u", "toe_deg_u", "steer_deg_u", "patch_mm")
+    },
     "plate.bar_mm": 100.0,
 }
 EXACT_BENCH = {"pads.reseat_g": 0.0, "floor.bar_mm": 100.0}
 EXACT_TEST = {
     **{f"push.{key}": 0.0 for key in ("position_pct_u", "height_mm", "height_mm_u", "direction_deg_u")},
     "push.finger_friction_u": 0.0,
+    "push.floor_deg_u": 0.0,
     "push.finger_path": "stays on the car",
     "grip.ratio_u": 0.0,
     "grip.level_u": 0.0,

@@ -16,7 +16,17 @@ import pytest
 
 from tests.values.pads_acted import CAR_CARD, ActedPads, pivotbench, toml, write_cards
 
-AXLE = {"kind": "free", "drag": 0.02, "drag_u": 0.01, "toe_deg": 0.0, "toe_deg_u": 0.3}
+AXLE = {
+    "kind": "free",
+    "drag": 0.02,
+    "drag_u": 0.01,
+    "drag_g": 0.0,
+    "drag_g_u": 0.0,
+    "toe_deg": 0.0,
+    "toe_deg_u": 0.3,
+    "steer_deg": 0.0,
+    "steer_deg_u": 0.5,
+}
 AXLE |= {"patch_mm": None, "patch_mm_u": 2.0}
 SPRINGS = {
     "spring_n_per_mm": 2.5,
@@ -133,6 +143,9 @@ DEFAULTS: dict[str, dict[str, dict[str, Any]]] = {
             "steering": "held",
             "distance_mm": 60.0,
             "speed_mm_s": 30.0,
+            "floor_ahead_deg": 0.0,
+            "floor_left_deg": 0.0,
+            "floor_deg_u": 0.2,
         },
         "grip": {
             "front": 0.8,

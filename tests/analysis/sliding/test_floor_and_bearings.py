@@ -1,7 +1,7 @@
 """A floor that falls and bearings that hold a wheel whatever it carries, against equilibrium written out here.
 
-Truth: forces and moments of single wheels (statics), solved by SciPy; the largest push that tyres within their limits can
-balance (the dual of least power, any textbook of convex programming).
+Truth: forces and moments of single wheels (statics), solved by SciPy; the largest push that tyres within their limits
+can balance (the dual of least power, any textbook of convex programming).
 """
 
 import numpy as np
@@ -150,8 +150,9 @@ def test_bearings_and_fall_together_against_the_largest_push(seed: int) -> None:
 def test_constant_drag_of_one_bearing_holds_the_pivot_at_its_wheel() -> None:
     """By hand: with a stiff bearing at the rear left the car turns about that wheel, whichever side is heavier.
 
-    There the front left wheel goes straight sideways (all of its grip), the right wheels pass on 0.1 N each along and the
-    rear left holds both; moments about the middle of the rear axle give the push. Drag by load would have put the pivot on the heavier, right side.
+    There the front left wheel goes straight sideways (all of its grip), the right wheels pass on 0.1 N each along and
+    the rear left holds both; moments about the middle of the rear axle give the push. Drag by load would have put the
+    pivot on the heavier, right side.
     """
     h, load = 0.085, np.array([3.5, 4.5, 3.6, 4.6])
     place = np.array([[L, h], [L, -h], [0.0, h], [0.0, -h]])
