@@ -1,11 +1,10 @@
-"""The pivot over a whole slide: one fixed pivot, or one that wanders as the car turns; speeds on the way."""
+"""The pivot over a whole slide: one fixed pivot, or one that wanders as the car turns."""
 
 from dataclasses import dataclass
 
 import numpy as np
 
 from analysis.base.arrays import BoolArray, FloatArray
-from analysis.base.plane import place
 from analysis.measured.path_errors import LEAST_MOVING, Poses, joined, path_of, solved
 from analysis.measured.swing import mean_rest, whitened_scatter
 from analysis.statistics.quantiles import chi_square_tail
@@ -40,94 +39,6 @@ class PivotPath:
     pivot_covariance: FloatArray
     rms: float
     frames: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SmoothMotion:
-    """Speed and acceleration of one body point against time, each with its standard uncertainty.
-
-    time (n,) s.  velocity (n, 3), acceleration (n, 3): x, y of the point in floor axes (m/s, m/s2) and yaw (rad/s,
-    rad/s2).  velocity_u, acceleration_u (n, 3).  half_width: (n,) frames on either side that were smoothed over.
-    """
-
-    time: FloatArray
-    velocity: FloatArray
-    velocity_u: FloatArray
-    acceleration: FloatArray
-    acceleration_u: FloatArray
-    half_width: np.ndarray
-
-    @property
-    def speed(self) -> FloatArray:
-        """(n,) m/s."""
-        speed: FloatArray = np.hypot(self.velocity[:, 0], self.velocity[:, 1])
-        return speed
-
-    @property
-    def speed_u(self) -> FloatArray:
-        """(n,) m/s, along the direction of motion."""
-        square = np.maximum(self.speed**2, 1e-30)
-        share = self.velocity[:, :2] ** 2 / square[:, None]
-        speed_u: FloatArray = np.sqrt((share * self.velocity_u[:, :2] ** 2).sum(1))
-        return speed_u
-
-
-def smooth_motion(
-    time: FloatArray,
-    pose: FloatArray,
-    covariance: FloatArray,
-    *,
-    point: FloatArray | tuple[float, float] = (0.0, 0.0),
-) -> SmoothMotion:
-    """Speed and acceleration of a body point from local parabolas in time.
-
-    time (n,) s, increasing, steps may differ; pose (n, 3); covariance (n, 3, 3) per frame; point (2,) m,
-    car axes.
-    Each frame takes the widest window (2 to 20 frames either side) whose velocity agrees with all narrower ones (O. V.
-    Lepski's rule, from memory): wide where the motion is smooth, narrow where it changes. The noise is the larger of
-    the stated covariance and what the parabola leaves.
-    """
-    point = np.asarray(point, float)
-    n = len(time)
-    lever = place(np.concatenate([np.zeros((n, 2)), pose[:, 2:]], 1), point)
-    track = np.concatenate([pose[:, :2] + lever, pose[:, 2:]], 1)
-    of_pose = np.tile(np.eye(3), (n, 1, 1))
-    of_pose[:, 0, 2], of_pose[:, 1, 2] = -lever[:, 1], lever[:, 0]
-    stated = np.einsum("nij,njk,nik->ni", of_pose, covariance, of_pose)
-
-    velocity, velocity_u = np.zeros((n, 3)), np.full((n, 3), np.inf)
-    acceleration, acceleration_u = np.zeros((n, 3)), np.full((n, 3), np.inf)
-    low, high = np.full((n, 3), -np.inf), np.full((n, 3), np.inf)
-    chosen, open_ = np.zeros(n, int), np.ones(n, bool)
-    for half in (2, 3, 4, 6, 9, 13, 20):
-        width = 2 * half + 1
-        if width > n:
-            break
-        window = np.clip(np.arange(n) - half, 0, n - width)[:, None] + np.arange(width)
-        t = time[window] - time[:, None]
-        reach = np.abs(t).max(1, keepdims=True)
-        design = np.stack([np.ones_like(t), t / reach, 0.5 * (t / reach) ** 2], -1)
-        inverse = np.linalg.inv(np.swapaxes(design, 1, 2) @ design)
-        fitted = inverse @ np.swapaxes(design, 1, 2) @ track[window]
-        scatter = ((track[window] - design @ fitted) ** 2).sum(1) / (width - 3)
-        noise = np.maximum(scatter, stated[window].mean(1))
-        rate, rate_u = fitted[:, 1] / reach, np.sqrt(noise * inverse[:, 1, 1, None]) / reach
-        bend, bend_u = fitted[:, 2] / reach**2, np.sqrt(noise * inverse[:, 2, 2, None]) / reach**2
-        low_new, high_new = np.maximum(low, rate - 2 * rate_u), np.minimum(high, rate + 2 * rate_u)
-        open_ &= (low_new <= high_new).all(1)
-        if not open_.any():
-            break
-        low[open_], high[open_], chosen[open_] = low_new[open_], high_new[open_], half
-        velocity[open_], velocity_u[open_] = rate[open_], rate_u[open_]
-        acceleration[open_], acceleration_u[open_] = bend[open_], bend_u[open_]
-    return SmoothMotion(
-        time=time,
-        velocity=velocity,
-        velocity_u=velocity_u,
-        acceleration=acceleration,
-        acceleration_u=acceleration_u,
-        half_width=chosen,
-    )
 
 
 def fit_pivot_path(

@@ -7,6 +7,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.measured.pose_track import PoseTrack
 from analysis.measured.pushes import MeasuredPush, MeasuredPushes, measure_pivot
+from analysis.measured.speeds import SPEEDS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,17 +28,18 @@ def with_cause_in_motion(
     cause: FloatArray,
     *,
     wheelbase: float,
+    speeds: int = SPEEDS,
 ) -> tuple[MeasuredPushes, tuple[CauseInMotion, ...]]:
     """The pushes with the cause in their paths' and speeds' doubts, and how much that is.
 
     pushes: as `measure_pivot` found them in the track.  cause: (n, 3) m, m, rad, zero at
-    rest, by how much one standard uncertainty of it, common to all frames, moves each pose.
+    rest, by how much one standard uncertainty of it, common to all frames, moves each pose.  speeds: see `SPEEDS`.
     The path is fitted to the poses less the cause; the difference squared adds to its covariance, as any fully
     correlated cause does (law of propagation, JCGM 100:2008).
     """
     if not len(pushes) or not np.any(cause):
         return pushes, tuple(CauseInMotion(path_shift=None, speed_shift=0.0) for _ in pushes)
-    others = measure_pivot(replace(track, pose=track.pose - cause), wheelbase=wheelbase)
+    others = measure_pivot(replace(track, pose=track.pose - cause), wheelbase=wheelbase, speeds=speeds)
     near = {push.number: min(others, key=lambda other: abs(other.start_time - push.start_time)) for push in pushes}
     widened = [_widened(push, near[push.number]) for push in pushes]
     return tuple(push for push, _ in widened), tuple(found for _, found in widened)

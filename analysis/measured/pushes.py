@@ -4,12 +4,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.base.arrays import FloatArray
+from analysis.base.arrays import FloatArray, IntArray
 from analysis.base.errors import InputError
 from analysis.base.pivot import PivotEstimate
-from analysis.measured.path import PivotPath, fit_pivot_path, smooth_motion
+from analysis.base.plane import place
+from analysis.measured.path import PivotPath, fit_pivot_path
 from analysis.measured.pose_track import PoseTrack
 from analysis.measured.rests import SEED_FRAMES, Segmented, SlideFrames, segment
+from analysis.measured.speeds import LEAST_ON_WAY, SPEEDS, left_rest, smooth_motion
 from analysis.measured.swing import mean_rest, measure_slide, pose_drift, whitened_scatter
 
 ADVISED_REST_FRAMES = 15
@@ -80,6 +82,7 @@ def measure_pivot(
     scale_u: float = 0.0,
     shared: FloatArray | None = None,
     least_travel: float = 0.001,
+    speeds: int = SPEEDS,
 ) -> MeasuredPushes:
     """Find every push in a pose track and measure its swing pivot.
 
@@ -87,7 +90,7 @@ def measure_pivot(
     m, yaw in rad, car axes), common to all frames.  scale_u: relative, of all floor distances.
     shared: (k, n, 3) how far one standard uncertainty of each further cause, common to all frames, moves every
     pose (independent causes; leave place_u and scale_u at zero if they are among them).
-    least_travel: m, smaller displacements are not called a push.
+    least_travel: m, smaller displacements are not called a push.  speeds: how they are found, see `SPEEDS`.
     Raises InputError when the track is unusable or the car is never still before or after the push, and
     AnalysisError when nothing moves.
     """
@@ -116,19 +119,21 @@ def measure_pivot(
         place_u=np.broadcast_to(place_u, 3),
         scale_u=scale_u,
         shared=_checked_shared(shared, len(track.time)),
+        speeds=speeds,
     )
     return tuple(_measured(number, slide, track, cards, found) for number, slide in enumerate(found.slides, start=1))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Cards:
-    """What the cards say about geometry: m, (3,) m m rad, relative."""
+    """What the cards say about geometry: m, (3,) m m rad, relative. speeds: how they are found."""
 
     wheelbase: float
     wheelbase_u: float
     place_u: FloatArray
     scale_u: float
     shared: FloatArray
+    speeds: int
 
 
 def _checked_shared(shared: FloatArray | None, frames: int) -> FloatArray:
@@ -213,10 +218,16 @@ def _measured(
 
     whole = np.concatenate([before, slide.moving, after])
     is_moving = np.isin(whole, slide.moving)
-    speeds = smooth_motion(time[whole], pose[whole], stated[whole], point=(cards.wheelbase / 2.0, 0.0))
-    fastest = int(np.argmax(np.where(is_moving, speeds.speed, -1.0)))
-    turning = int(np.argmax(np.where(is_moving, np.abs(speeds.velocity[:, 2]), -1.0)))
+    way = whole if cards.speeds == 1 else _on_the_way(pose, before, slide.moving, after, cards.wheelbase)
+    # What the frames of the rests scatter by beyond what they state, those on the way scatter by, too.
+    rough = 1.0 if cards.speeds == 1 else max(1.0, float(np.trace(pooled)) / 3.0)
+    middle = (cards.wheelbase / 2.0, 0.0)
+    speeds = smooth_motion(time[way], pose[way], rough * stated[way], point=middle, how=cards.speeds)
+    on_way = np.isin(way, slide.moving)
+    fastest = int(np.argmax(np.where(on_way, speeds.speed, -1.0)))
+    turning = int(np.argmax(np.where(on_way, np.abs(speeds.velocity[:, 2]), -1.0)))
 
+    common = 0.0 if cards.speeds == 1 else _common_share(pose, cards, before, after)
     warnings = [*found.warnings, *_warnings(len(before), len(after), slide, time)]
     if drifts and np.hypot(drifted[0], drifted[1]) > 1e-4:
         warnings.append(
@@ -265,7 +276,7 @@ def _measured(
         end_time=float(time[slide.end]),
         rest_frames=(len(before), len(after)),
         peak_speed=float(speeds.speed[fastest]),
-        peak_speed_u=float(speeds.speed_u[fastest]),
+        peak_speed_u=float(np.hypot(speeds.speed_u[fastest], speeds.speed[fastest] * common)),
         peak_yaw_rate=float(speeds.velocity[turning, 2]),
         pole=result.pole if named else None,
         pole_covariance=result.pole_covariance if named else None,
@@ -273,6 +284,28 @@ def _measured(
         outliers=int(found.outlier[before[0] : after[-1] + 1].sum()),
         warnings=tuple(warnings),
     )
+
+
+def _on_the_way(pose: FloatArray, before: IntArray, moving: IntArray, after: IntArray, wheelbase: float) -> IntArray:
+    """Frames that speeds are found from; where there are too few, the nearest of the rests join them. pose: (n, 3)."""
+    own = left_rest(pose[moving], pose[before].mean(axis=0), pose[after].mean(axis=0), arm=wheelbase / 2.0)
+    if own.stop - own.start >= LEAST_ON_WAY:
+        return moving[own]
+    lacking = max(0, -(-(LEAST_ON_WAY - len(moving)) // 2))
+    return np.concatenate([before[len(before) - min(lacking, len(before)) :], moving, after[:lacking]])
+
+
+def _common_share(pose: FloatArray, cards: _Cards, before: IntArray, after: IntArray) -> float:
+    """Standard uncertainty, as a share, of the way of the mid-wheelbase point, and so of its speed, from what all
+    frames share: print, heights, places. pose: (n, 3).  before, after: frames of the rests."""
+    ends = [pose[rest].mean(axis=0) for rest in (before, after)]
+    arms = [cards.wheelbase / 2.0 * np.array([-np.sin(end[2]), np.cos(end[2])]) for end in ends]
+    point = [place(end, np.array([cards.wheelbase / 2.0, 0.0])) for end in ends]
+    way = point[1] - point[0]
+    moved = [cards.shared[:, rest].mean(axis=1) for rest in (before, after)]  # (k, 3) of each end
+    shifts = [shift[:, :2] + shift[:, 2:] * arm for shift, arm in zip(moved, arms, strict=True)]
+    shares = (shifts[1] - shifts[0]) @ way / max(float(way @ way), 1e-12)
+    return float(np.sqrt(np.sum(shares**2) + cards.scale_u**2))
 
 
 def _warnings(before: int, after: int, slide: SlideFrames, time: FloatArray) -> list[str]:

@@ -7,7 +7,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-from analysis.measured.path import smooth_motion
+from analysis.measured.speeds import LEAST_ON_WAY, left_rest, smooth_motion
 from analysis.quick.slide import Body
 from analysis.quick.step import ground_of
 from analysis.sliding.contacts import Contacts
@@ -74,6 +74,9 @@ def inertia_ratio(
     share_u = motion.acceleration_u * ground.inertia / hold
     ratio = np.linalg.norm(share, axis=-1)
     ratio_u = np.sqrt((share**2 * share_u**2).sum(-1)) / np.maximum(ratio, 1e-12)
+    own = left_rest(pose, pose[0], pose[-1], arm=float(reach.mean()))
+    if own.stop - own.start >= LEAST_ON_WAY:
+        motion = smooth_motion(time[own], pose[own], covariance[own], point=ground.centre)
     kinetic = 0.5 * (motion.velocity**2 * ground.inertia).sum(-1)
     kinetic_u = np.sqrt(((motion.velocity * ground.inertia * motion.velocity_u) ** 2).sum(-1))
     work = _friction_work(pose, ground.centre, contacts)

@@ -31,9 +31,13 @@ class PivotRow(Content, frozen=True, kw_only=True):
 
 
 class PushInputs(Content, frozen=True, kw_only=True):
-    """camera: the calibration used, None when the clip had to do without."""
+    """camera: the calibration used, None when the clip had to do without.
+
+    speeds: how they were found, as `analysis.measured.speeds` numbers it; old records do not say: 1.
+    """
 
     camera: CameraRow | None = None
+    speeds: int = 1
 
 
 class PushRow(Content, frozen=True, kw_only=True):

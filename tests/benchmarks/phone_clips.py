@@ -13,7 +13,8 @@ Baseline in the same run: detection, solvePnP with the lens's true focal length,
 Last line: JSON with silent_wrong, outside_95_pct of answers without a warning (and what is allowed: 5 plus two
 standard errors), crashes, needless_refusals_pct of clips that could be answered, wrong_reasons_pct of refusals and
 warnings where something is amiss, needless_warnings_pct of clean clips, kinds, median widths. Ctrl-C leaves what it
-had. --show prints every clip's words; --keep DIR leaves the clips. --rows FILE writes every clip's outcome there as it
+had. --show prints every clip's words; --keep DIR leaves the clips, and takes those
+that lie there already. --rows FILE writes every clip's outcome there as it
 gets done, one JSON object a line, and takes those that the file holds already as done: a run that was stopped goes on.
 """
 
@@ -22,6 +23,7 @@ import json
 import math
 import multiprocessing
 import os
+import re
 import shutil
 import signal
 import sys
@@ -61,7 +63,11 @@ def one(job: Job) -> Told:
     folder = Path(tempfile.mkdtemp(prefix="phone-", dir=shared if shared.is_dir() else None))
     try:
         start = time.perf_counter()
-        clip = shot.film((Path(keep) if keep else folder) / f"{name.replace(' ', '_').replace('/', '_')}-{number}")
+        stem = f"{re.sub('[^a-zA-Z0-9.]+', '_', name)}-{seed}-{number}"
+        clip = (Path(keep) if keep else folder) / f"{stem}{shot.tape.suffix}"
+        if not clip.exists():  # a file that is there was filmed by an earlier run, with the same draws
+            part = shot.film(clip.with_name(f"part-{clip.name}"))
+            part.rename(clip)
         told.film_s = time.perf_counter() - start
         start = time.perf_counter()
         told = run(kind, shot, clip, told, folder / "bench")

@@ -130,7 +130,8 @@ def test_times_are_the_devices_and_else_the_hosts(scene: Scene, title: str, pace
     """A raised cosine: highest rate pi / 2 times the mean one, over (L/2 - station) of arm."""
     [row] = found(scene, title)["pushes"]
     speed = 1000 * (WHEELBASE / 2 - PIVOT) * abs(TURN) * math.pi / 2 / (END - BEGIN)
-    assert 0.96 * speed < row["peak_speed_mm_s"] * pace < 1.005 * speed  # smoothing rounds the highest one off a little
+    assert row["peak_speed_mm_s"] * pace == pytest.approx(speed, rel=0.015)
+    assert abs(row["peak_speed_mm_s"] * pace - speed) < 1.96 * row["peak_speed_u_mm_s"] * pace < 0.1 * speed
     # the slide is found between its dictated ends, and symmetric in them; counted from the first picture
     assert BEGIN - 0.13 < row["start_s"] / pace < BEGIN + 0.13
     assert row["start_s"] / pace + row["end_s"] / pace == pytest.approx(BEGIN + END, abs=0.11)
@@ -165,9 +166,10 @@ def test_quickness_is_inertia_over_friction_of_this_car(scene: Scene) -> None:
     for title, pace, inertia in (("device", 1.0, 0.05), ("host", SLOWER, outline)):
         ratio, energy = by_hand(pace, inertia)
         verdict = found(scene, title, "comparison")
-        # the acceleration is highest at the very ends of the slide, where smoothing over pictures takes most off it
-        assert 0.86 * ratio < verdict["inertia_over_friction"] < 1.01 * ratio
-        assert 0.93 * energy < verdict["kinetic_over_friction_work"] < 1.01 * energy
+        # the acceleration is highest where it begins, at once: no picture shows that moment, the ± says so
+        stated = verdict["inertia_over_friction_u"]
+        assert abs(verdict["inertia_over_friction"] - ratio) < 2 * stated < 0.25 * ratio
+        assert verdict["kinetic_over_friction_work"] == pytest.approx(energy, rel=0.02)
 
 
 def test_which_forecast_applies_depends_on_how_far_from_the_balance_point_it_was(scene: Scene) -> None:

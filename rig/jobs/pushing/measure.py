@@ -9,6 +9,7 @@ from analysis.measured.finger_contact import PushContact
 from analysis.measured.path_cause import CauseInMotion, with_cause_in_motion
 from analysis.measured.pose_track import PoseTrack
 from analysis.measured.pushes import MeasuredPush, measure_pivot
+from analysis.measured.speeds import SPEEDS
 from rig.base.errors import InputError
 from rig.base.progress import Progress
 from rig.cards.lens import typed_lens
@@ -181,7 +182,7 @@ def write_measured(measured: MeasuredClip, cards: CardSet, log: BenchLog) -> Mea
     record = log.record(
         PUSH,
         cards.test.name,
-        inputs=PushInputs(camera=None if measured.camera is None else camera_record(measured.camera)),
+        inputs=PushInputs(camera=None if measured.camera is None else camera_record(measured.camera), speeds=SPEEDS),
         result=measured.result,
         cards=keep_cards(log, cards),
         files=[
@@ -226,8 +227,10 @@ def poses_of(track: ClipTrack | KeptTrack) -> PoseTrack:
     return PoseTrack(time=track.time, pose=track.pose, covariance=track.covariance, repeating=track.repeating)
 
 
-def pushes_in(track: KeptTrack, cards: CardSet) -> FoundPushes:
+def pushes_in(track: KeptTrack, cards: CardSet, *, speeds: int = SPEEDS) -> FoundPushes:
     """Every push in a track, fresh or kept, with the uncertainties of the cards. A springback is none.
+
+    speeds: how they are found, as the push's record says.
 
     The swing pivot rests on the rests; the shutter enters the uncertainty of paths and speeds only.
     """
@@ -237,11 +240,14 @@ def pushes_in(track: KeptTrack, cards: CardSet) -> FoundPushes:
         wheelbase=wheelbase(cards.car),
         wheelbase_u=cards.car.geometry.wheelbase_mm_u * MM,
         shared=track.shared,
+        speeds=speeds,
     )
     pushes = own_pushes(moved, cards)
     causes: tuple[CauseInMotion, ...] = ()
     if track.shutter is not None:
-        pushes, causes = with_cause_in_motion(pushes, poses, track.shutter, wheelbase=wheelbase(cards.car))
+        pushes, causes = with_cause_in_motion(
+            pushes, poses, track.shutter, wheelbase=wheelbase(cards.car), speeds=speeds
+        )
     made = contacts(pushes, track)
     seen = (
         replace(push, finger_pct=None if one is None else 100.0 * one.station / wheelbase(cards.car))

@@ -104,7 +104,7 @@ def _weighing(record: AnyRecord, log: BenchLog) -> Content:
 
 def _push(record: AnyRecord, log: BenchLog) -> Content:
     cards, track = cards_of(record, log), track_of(record, log)
-    found = pushes_in(track, cards)
+    found = pushes_in(track, cards, speeds=PUSH.of(record).inputs.speeds)
     return msgspec.structs.replace(
         PUSH.of(record).result,
         pushes=tuple(push_record(push) for push in found.pushes),

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from analysis.measured.path import fit_pivot_path, smooth_motion
+from analysis.measured.path import fit_pivot_path
 
 NOISE = np.array([3e-5, 3e-5, 2e-4])
 
@@ -115,23 +115,3 @@ def test_single_wrong_poses_hardly_move_the_fixed_pivot() -> None:
 def test_too_little_turn_gives_no_path() -> None:
     pose, covariance, moving = swing(np.random.default_rng(5), start=-4.0 + 0j, wander=0j, turn=0.01)
     assert fit_pivot_path(pose, covariance, moving=moving) is None
-
-
-def test_speed_and_acceleration_of_a_known_motion() -> None:
-    # A point 0.13 m ahead of the axes' origin under constant yaw acceleration: speed r w, by hand. Unequal times.
-    rng = np.random.default_rng(6)
-    time = np.sort(rng.uniform(0.0, 1.0, 240))
-    rate = 0.2 + 1.5 * time
-    yaw = 0.2 * time + 0.75 * time**2
-    pose = np.stack([0 * yaw, 0 * yaw, yaw], 1) + rng.normal(size=(240, 3)) * NOISE
-    covariance = np.tile(np.diag(NOISE**2), (240, 1, 1))
-    motion = smooth_motion(time, pose, covariance, point=(0.13, 0.0))
-    inner = slice(10, -10)
-    pull = (motion.speed - 0.13 * rate)[inner] / motion.speed_u[inner]
-    assert np.mean(np.abs(pull) < 2.5) > 0.9
-    assert np.median(motion.speed_u[inner]) < 0.01
-    turning = (motion.acceleration[:, 2] - 1.5)[inner] / motion.acceleration_u[inner, 2]
-    assert np.mean(np.abs(turning) < 2.5) > 0.9
-    # Speed of the body point at the origin is nothing but noise.
-    origin = smooth_motion(time, pose, covariance)
-    assert np.median(origin.speed[inner]) < 4 * np.median(origin.speed_u[inner])

@@ -57,6 +57,7 @@ class Told:
     half_pct: float | None = None
     times_half: float | None = None
     speed_ratio: float | None = None
+    speed_times_half: float | None = None
     simple_pct: float | None = None
     film_s: float = 0.0
     command_s: float = 0.0
@@ -119,6 +120,7 @@ def run(kind: Kind, shot: Shot, clip: Path, told: Told, folder: Path) -> Told:
     speed = push["peak_speed_mm_s"]
     true_speed = 1000 * shot.travel * math.pi / 2 / shot.moving
     told.speed_ratio = speed / true_speed
+    told.speed_times_half = abs(speed - true_speed) / (1.96 * push["peak_speed_u_mm_s"])
     slow = kind.speed and not 0.8 < told.speed_ratio < 1.25
     if low <= truth <= high and not slow:
         told.outcome = "right"
