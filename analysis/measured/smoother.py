@@ -19,15 +19,15 @@ STRENGTHS = 10.0 ** np.arange(-2.0, 8.0)
 NOISES = 4.0 ** np.arange(-5.0, 2.0)
 """Variance of the positions against what three quarters of them state at most: of a moving body that is a rough guess,
 and mostly a bound."""
-ODD = 4.0
+NOISIER = 4.0
 """A position whose stated variance is more than this times as large is noisier than the others."""
-KEPT = 12
+LIKELIEST = 12
 """Likeliest pairs of strength and noise that are taken together."""
 SETTLED = 3
 """Positions after which nothing is left of not knowing where a motion starts from."""
-LEAST_WAY = 1e-4
+SMALLEST_WAY = 1e-4
 """m, rad: a coordinate that hardly moves is still asked for motions of this size."""
-START = 10.0
+QUICKEST_START = 10.0
 """How quick a motion may be as it begins, against its mean speed; and within one step it may have become so."""
 LEAST_NOISE = 1e-6
 """Of the way: what rounding allows to be known."""
@@ -52,16 +52,16 @@ def smoothed(time: FloatArray, position: FloatArray, variance: FloatArray, *, or
     order: 2 for white acceleration (velocity may change suddenly), 3 for white jerk (acceleration may).
     """
     took = time[-1] - time[0]
-    way = np.maximum(np.ptp(position, axis=0), LEAST_WAY)
+    way = np.maximum(np.ptp(position, axis=0), SMALLEST_WAY)
     usual = np.maximum(np.quantile(variance, 0.75, axis=0), (LEAST_NOISE * way) ** 2)
-    noise = usual * np.maximum(variance / (ODD * usual), 1.0)
+    noise = usual * np.maximum(variance / (NOISIER * usual), 1.0)
     pairs = np.array([(strength, level) for strength in STRENGTHS for level in NOISES])
     strengths = pairs[:, :1] * (way / took**order) ** 2 * took
     levels = np.repeat(pairs[:, 1:], len(way), axis=1)
     chance = _filtered(time, position, noise, strengths, levels, order, keep=False).chance
     most = chance.max(0)
     share = np.exp(chance - most)
-    best, own = np.argsort(share, axis=0)[-KEPT:], np.arange(len(way))
+    best, own = np.argsort(share, axis=0)[-LIKELIEST:], np.arange(len(way))
     ahead = _filtered(time, position, noise, strengths[best, own], levels[best, own], order, keep=True)
     state, spread = _backward(time, ahead, order)
     weight = (share[best, own] / share[best, own].sum(0))[None, :, :, None]
@@ -102,10 +102,10 @@ def _filtered(
     states, guesses = (np.empty((count if keep else 1, *shape)) for _ in range(2))
     spreads, guess_spreads = (np.empty((count if keep else 1, *shape, order)) for _ in range(2))
     state, spread = np.zeros(shape), np.zeros((*shape, order))
-    way = np.maximum(np.ptp(position, axis=0), LEAST_WAY)[:, None]
+    way = np.maximum(np.ptp(position, axis=0), SMALLEST_WAY)[:, None]
     took, usual = time[-1] - time[0], float(np.median(np.diff(time)))
     state[..., 0] = position[0]
-    unknown = np.array([1.0, START / took, START / (took * usual)])
+    unknown = np.array([1.0, QUICKEST_START / took, QUICKEST_START / (took * usual)])
     spread[..., range(order), range(order)] = (way * unknown[:order]) ** 2
     chance, first = np.zeros(shape[:2]), np.eye(order)[0]
     for k in range(count):
