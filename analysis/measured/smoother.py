@@ -23,7 +23,7 @@ NOISIER = 4.0
 """A position whose stated variance is more than this times as large is noisier than the others."""
 LIKELIEST = 12
 """Likeliest pairs of strength and noise that are taken together."""
-SETTLED = 3
+FORGETS_START = 3
 """Positions after which nothing is left of not knowing where a motion starts from."""
 SMALLEST_WAY = 1e-4
 """m, rad: a coordinate that hardly moves is still asked for motions of this size."""
@@ -122,7 +122,7 @@ def _filtered(
         spread = left @ spread @ np.swapaxes(left, -1, -2)  # the form that stays positive, P. D. Joseph's
         spread += own[..., None, None] * gain[..., :, None] * gain[..., None, :]
         states[k * keep], spreads[k * keep] = state, spread
-        if k >= SETTLED:
+        if k >= FORGETS_START:
             chance -= 0.5 * (off**2 / off_variance + np.log(off_variance))
     return _Filtered(state=states, covariance=spreads, guess=guesses, guess_covariance=guess_spreads, chance=chance)
 
