@@ -51,8 +51,8 @@ def balance_causes(
     contact places do) and the turn that is forecast; the ratio that meets the measured turn follows.
     """
     pct = float(curve.balance_at(np.array(heading)))
-    named = _of_turn(seen, curve, heading, pct)
-    named += _of_cards(car, push, doubts, extent, curve, heading, pct)
+    named = moves_of_turn(seen, curve, heading, pct)
+    named += moves_of_cards(car, push, doubts, extent, curve, heading, pct)
     away = pct - 100.0 * push.station / car.wheelbase
     if seen.poses.share * abs(away) > 0.0:
         shift = seen.poses.share * away
@@ -66,7 +66,7 @@ def balance_causes(
     return tuple(causes), tuple(moves)
 
 
-def _of_turn(seen: TurnSeen, curve: BalanceCurve, heading: float, pct: float) -> list[tuple[str, bool, Moves]]:
+def moves_of_turn(seen: TurnSeen, curve: BalanceCurve, heading: float, pct: float) -> list[tuple[str, bool, Moves]]:
     """The clip's own noise, from its interval's two sides, and what other clips share."""
     at = float(heading_from(seen.kappa, seen.wheelbase))
     shared = [
@@ -90,7 +90,7 @@ def _of_turn(seen: TurnSeen, curve: BalanceCurve, heading: float, pct: float) ->
     return found
 
 
-def _of_cards(
+def moves_of_cards(
     car: CarState,
     push: PushState,
     doubts: BalanceDoubts,

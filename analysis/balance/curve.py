@@ -94,14 +94,15 @@ def balance_curve(
     drag: FloatArray | None = None,
     heading: float | None = None,
     switch: bool = False,
+    steps: int = COARSE_STEPS,
 ) -> BalanceCurve:
     """The curve over all balance points, with fine steps, when given, where it reaches `heading`.
 
     drag: (4,), in place of the car's.  heading: rad, as measured.  switch: rolling wheels, whose curve jumps where the
-    push is: fine steps there.
+    push is: fine steps there.  steps: points of the first look.
     Raises InputError as the solver does.
     """
-    grid = np.linspace(*REACH_PCT, COARSE_STEPS)
+    grid = np.linspace(*REACH_PCT, steps)
     if switch:
         near = 100.0 * push.station / car.wheelbase + np.concatenate([-NEAR_PUSH, [0.0], NEAR_PUSH])
         grid = np.unique(np.concatenate([grid, near[(near > REACH_PCT[0]) & (near < REACH_PCT[1])]]))

@@ -39,9 +39,14 @@ def read_finger(car: CarState, push: PushState, seen: TurnSeen) -> FingerReading
     expected = [_drift(car, replace(push, finger=kind), seen) for kind in ("rolling", "sticking")]
     if expected[0] is None or expected[1] is None:
         return _cannot("no balance point gives this turn")
+    return finger_between(push, seen, expected[0], expected[1])
+
+
+def finger_between(push: PushState, seen: TurnSeen, if_slid: float, if_stuck: float) -> FingerReading:
+    """The reading, from the drifts (forward per sideways travel) that either would give at this turn."""
     slid_u = math.hypot(seen.drift_u, FLOOR_DRIFT)
     stuck_u = math.hypot(seen.drift_u, max(push.direction_u, SMALLEST_SQUARE))
-    slid, stuck = (seen.drift - expected[0]) / slid_u, (seen.drift - expected[1]) / stuck_u
+    slid, stuck = (seen.drift - if_slid) / slid_u, (seen.drift - if_stuck) / stuck_u
     if min(abs(slid), abs(stuck)) > UNLIKELY:
         return _cannot("the pivot lies neither near the middle line nor at the finger's side")
     for_stuck = 0.5 * (slid**2 - stuck**2) + math.log(slid_u / stuck_u)

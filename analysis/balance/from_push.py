@@ -19,7 +19,7 @@ from analysis.balance.results import (
 from analysis.base.plane import slide_jacobian, slide_parts
 from analysis.forecast.forecast import kind_of_test
 from analysis.forecast.inputs import CarState, PushState, check_states, pivot_stays
-from analysis.measured.loaded import LoadedTurn
+from analysis.measured.loaded import LoadedTurn, TurnSoFar
 from analysis.measured.pushes import MeasuredPush
 from analysis.statistics.headings import heading_from
 from analysis.statistics.quantiles import NORMAL_95
@@ -76,17 +76,35 @@ def turn_seen(
     )
     own = float(np.sqrt(max(estimate.kappa_u**2 - estimate.common_u**2, 0.0)))
     if loaded is not None:
-        own = loaded.own_u
-        figures = replace(
-            figures,
-            kappa=loaded.kappa,
-            interval=loaded.interval,
-            turn=loaded.turn,
-            travel=loaded.travel,
-            drift=loaded.drift,
-            drift_u=loaded.drift_u,
-            poses=loaded.poses,
-        )
+        own, figures = loaded.own_u, _of_loaded(loaded, estimate.wheelbase)
+    return _with_causes(figures, own, estimate.common_u, place_u, scale_u)
+
+
+def seen_so_far(
+    so_far: TurnSoFar, *, wheelbase: float, place_u: tuple[float, float, float] = (0.0, 0.0, 0.0), scale_u: float = 0.0
+) -> TurnSeen:
+    """The same of a push that goes on. wheelbase: m.  place_u, scale_u: as for `turn_seen`."""
+    return _with_causes(_of_loaded(so_far.turn, wheelbase), so_far.turn.own_u, so_far.common_u, place_u, scale_u)
+
+
+def _of_loaded(loaded: LoadedTurn, wheelbase: float) -> TurnSeen:
+    return TurnSeen(
+        kappa=loaded.kappa,
+        own_u=0.0,
+        interval=loaded.interval,
+        turn=loaded.turn,
+        travel=loaded.travel,
+        wheelbase=wheelbase,
+        drift=loaded.drift,
+        drift_u=loaded.drift_u,
+        poses=loaded.poses,
+    )
+
+
+def _with_causes(
+    figures: TurnSeen, own: float, common_u: float, place_u: tuple[float, float, float], scale_u: float
+) -> TurnSeen:
+    """The causes that other clips may share told apart by name. own, common_u: 1/m."""
     kappa = figures.kappa
     shared = tuple(
         SharedTurn(name=name, effect=effect)
@@ -98,7 +116,7 @@ def turn_seen(
         if effect != 0.0
     )
     told_apart = sum(one.effect**2 for one in shared)
-    unexplained = float(np.sqrt(max(estimate.common_u**2 - told_apart, 0.0)))
+    unexplained = float(np.sqrt(max(common_u**2 - told_apart, 0.0)))
     return replace(
         figures,
         own_u=float(np.hypot(own, unexplained)),

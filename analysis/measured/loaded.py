@@ -166,6 +166,51 @@ def loaded_turn(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class TurnSoFar:
+    """The turn of a push that goes on. turn: as that of a whole one.  common_u: 1/m, the part of its doubt that all
+    poses share.
+    """
+
+    turn: LoadedTurn
+    common_u: float
+
+
+def turn_so_far(
+    track: PoseTrack, start: np.ndarray, end: np.ndarray, *, wheelbase: float, shared: FloatArray
+) -> TurnSoFar:
+    """The turn between two loaded poses on the move, each the mean of some frames: as `loaded_turn` takes it.
+
+    start, end: indices of frames.  wheelbase: m.  shared: (k, n, 3) as `measure_pivot` takes it.
+    Raises InputError where the car has not moved between the two.
+    """
+    time, pose = np.asarray(track.time, float), np.asarray(track.pose, float)
+    scaled = scaled_to_scatter(time, pose, np.asarray(track.covariance, float))
+    each = np.broadcast_to(np.asarray(track.repeating, float), (len(time), 3, 3))
+    one, two = (_pose(pose, scaled, each, chosen) for chosen in (start, end))
+    own = measure_slide(one, two, wheelbase=wheelbase, wheelbase_u=0.0, place_u=np.zeros(3), scale_u=0.0)
+    causes = np.concatenate([shared[:, frames].mean(axis=1) for frames in (start, end)], axis=1)
+    whole = measure_slide(
+        one, two, wheelbase=wheelbase, wheelbase_u=0.0, place_u=np.zeros(3), scale_u=0.0, shared=causes
+    )
+    drift, drift_u = _drift(one, two, wheelbase, own.travel)
+    found = LoadedTurn(
+        poses=PosesUsed.BETWEEN_LOADED,
+        kappa=own.kappa,
+        own_u=own.kappa_u,
+        interval=own.interval,
+        turn=own.turn,
+        travel=own.travel,
+        drift=drift,
+        drift_u=drift_u,
+        start_time=float(time[start].mean()),
+        end_time=float(time[end].mean()),
+        springback=0.0,
+        dwell=0.0,
+    )
+    return TurnSoFar(turn=found, common_u=whole.common_u)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class WholePush:
     """A push with the springback that was counted as a push of its own, or None; end_time: s, first rest after both."""
 

@@ -53,6 +53,7 @@ class Follower:
         self.twins: dict[int, int] = {}
         self.searches = 0
         self._sightings = Sightings(len(self.markers))
+        self._frames = 0
         self._waiting: list[Frame] = []
         self._together = 1
         self._before: GreyImage | None = None
@@ -67,6 +68,12 @@ class Follower:
         """What was seen in all frames given so far."""
         self._work_off()
         return self._sightings
+
+    def drained(self) -> Sightings:
+        """What was seen since the last call, kept here no longer: for pictures without an end."""
+        self._work_off()
+        seen, self._sightings = self._sightings, Sightings(len(self.markers))
+        return seen
 
     def follow(self, frame: Frame) -> None:
         """Take one frame; it is measured soon, together with a few others."""
@@ -174,6 +181,7 @@ class Follower:
         return bool(kept.all())
 
     def _note(self, frame: Frame, corner: FloatArray, spread: FloatArray, known: BoolArray) -> None:
+        self._frames += 1
         self._sightings.add(
             index=frame.index,
             time=frame.time,
@@ -204,7 +212,7 @@ class Follower:
         seen = self.floor.rows[self.floor.placed]
         if self.camera_moved or self._surveyed + ahead < SURVEY or len(seen) <= 2:
             return self.floor.rows
-        turn, rest = divmod(self._sightings.frames + ahead, 3)
+        turn, rest = divmod(self._frames + ahead, 3)
         return self.floor.rows[:0] if rest else np.sort(seen[(np.arange(2) + 2 * turn) % len(seen)])
 
     def _search(self, grey: GreyImage, body: Body, fits: Fits) -> None:

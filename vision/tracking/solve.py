@@ -103,8 +103,46 @@ class Solved:
         return not bool(self.still.all())
 
 
-def solve(corner: FloatArray, cards: ClipCards, size: tuple[int, int]) -> Solved:
-    """All poses of a pass. corner: (n, m, 4, 2) px, floor markers first.  size: of the picture, px."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KnownFloor:
+    """The floor as an earlier part of the pass showed it to a camera that stands. fit: of the floor.  noise: px, usual
+    frame-to-frame noise of one corner.  ink: px, shift of the car's markers.
+    """
+
+    fit: FloorFit
+    noise: float
+    ink: float
+
+
+def known_floor(corner: FloatArray, cards: ClipCards, size: tuple[int, int]) -> KnownFloor:
+    """The floor from some frames, to solve others by. corner: (n, m, 4, 2) px, floor markers first. Raises as `solve`.
+
+    size: of the picture, px.
+    """
+    bench, noise = _bench(corner, cards, size)
+    return KnownFloor(fit=bench.fit, noise=noise, ink=_car_ink(corner, bench))
+
+
+def solve(corner: FloatArray, cards: ClipCards, size: tuple[int, int], *, known: KnownFloor | None = None) -> Solved:
+    """All poses of a pass. corner: (n, m, 4, 2) px, floor markers first.  size: of the picture, px.
+
+    known: the floor from earlier frames of a camera that stands; None finds it in these.
+    Raises VisionError where the floor markers do not fix the camera's place.
+    """
+    if known is None:
+        bench, noise = _bench(corner, cards, size)
+        ink = _car_ink(corner, bench)
+    else:
+        noise, ink = known.noise, known.ink
+        still = np.ones(len(corner), dtype=bool)
+        least = max(noise, LEAST_RESIDUAL)
+        bench = _Bench(floor=cards.floor, car=cards.car, fit=known.fit, still=still, noise=least)
+    parts = [_part(corner[frames], bench.still[frames], bench, ink) for frames in frames_together(len(corner))]
+    return _joined(parts, bench, noise)
+
+
+def _bench(corner: FloatArray, cards: ClipCards, size: tuple[int, int]) -> tuple["_Bench", float]:
+    """What all frames share, and the usual noise of one corner, px."""
     on_floor = corner[:, : len(cards.floor.markers)]
     still = still_frames(on_floor)
     given = cards.camera if cards.camera is not None else guess_camera(size)
@@ -117,9 +155,7 @@ def solve(corner: FloatArray, cards: ClipCards, size: tuple[int, int]) -> Solved
         )
     noise = temporal_noise(on_floor[still]) if still.any() else fit.noise
     bench = _Bench(floor=cards.floor, car=cards.car, fit=fit, still=still, noise=max(noise, LEAST_RESIDUAL))
-    ink = _car_ink(corner, bench)
-    parts = [_part(corner[frames], still[frames], bench, ink) for frames in frames_together(len(corner))]
-    return _joined(parts, bench, noise)
+    return bench, noise
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

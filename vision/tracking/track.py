@@ -17,7 +17,7 @@ from vision.tracking.lean import lean_part, lean_sentence, set_upright
 from vision.tracking.noise import blur_part, frame_noise, repeating_part
 from vision.tracking.notes import describe
 from vision.tracking.sightings import Sightings
-from vision.tracking.solve import LEAST_CORNERS, Solved, solve
+from vision.tracking.solve import LEAST_CORNERS, KnownFloor, Solved, solve
 
 
 def track_clip(
@@ -59,14 +59,16 @@ def track_clip(
     return replace(track, notes=(*words.notes, *shutter_words(shutter)), warnings=(*track.warnings, *words.warnings))
 
 
-def track_sightings(sightings: Sightings, cards: ClipCards, size: tuple[int, int]) -> tuple[ClipTrack, Solved]:
+def track_sightings(
+    sightings: Sightings, cards: ClipCards, size: tuple[int, int], *, known: KnownFloor | None = None
+) -> tuple[ClipTrack, Solved]:
     """Everything after the corners were measured: poses, their uncertainty, and which frames count.
 
     sightings: corners of the floor's and then the car's markers in every frame.  size: of the picture, px.
-    Raises as `track_clip`.
+    known: the floor from earlier frames.  Raises as `track_clip`.
     """
     time, floor_count = sightings.column("time"), len(cards.floor.markers)
-    solved = solve(sightings.column("corner"), cards, size)
+    solved = solve(sightings.column("corner"), cards, size, known=known)
     blur = blur_of(time, solved, sightings.column("spread"), floor_count)
     kept, left_out = vouch(time, solved, sightings, blur, floor_count)
     if not len(kept):

@@ -1,10 +1,11 @@
 """Film a push live: advice until the picture is good, recording while the car moves."""
 
 import os
+import threading
 import time
 from collections import deque
-from collections.abc import Callable
-from contextlib import ExitStack, suppress
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -19,6 +20,7 @@ from rig.camera.recorder import PushRecorder, Recording
 from rig.camera.source import CameraMode, CameraReader, TimedPicture, open_camera
 from rig.cards.measures import car_markers, floor_layout
 from rig.cards.read import CardSet
+from rig.jobs.pushing.live_push import LivePush
 from rig.jobs.weighing.finger_cell import finger_port
 from rig.pads.force import ForceFrame
 from rig.pads.force_file import ENDING, beside, force_recorded
@@ -51,18 +53,20 @@ def film_push(
     opener: Callable[[str], Any] | None = None,
     told: Callable[[str], None] = lambda sentence: None,
     force_port: str = "",
+    along: LivePush | None = None,
 ) -> Recording:
     """Wait until the car moves, record it with a pre-roll, stop when it rests.
 
     device: instead of the bench card's.  say: called with each look.  patience: s to wait for a movement.
-    opener: how to open the device, for tests.  Where the bench card has a load cell on the finger, its force is
-    recorded beside the clip, or told why not.  told: called with sentences about it.  force_port: not the card's.
+    opener: how to open the device, for tests.  along: is given the pictures, too, in a thread of its own.  Where the
+    bench card has a load cell on the finger, its force is recorded beside the clip, or told why not.  told: called with
+    sentences about it.  force_port: not the card's.
     Raises BenchError when the camera does not open, ends, or nothing moves.
     """
     with ExitStack() as stack:
         force = _force_begun(cards, folder, stack, told, force_port)
         try:
-            made = _filmed(cards, folder, say=say, device=device, patience=patience, opener=opener)
+            made = _filmed(cards, folder, say=say, device=device, patience=patience, opener=opener, along=along)
         except BaseException:
             if force is not None:
                 stack.close()
@@ -133,6 +137,7 @@ def _filmed(
     device: str,
     patience: float,
     opener: Callable[[str], Any] | None,
+    along: LivePush | None,
 ) -> Recording:
     section, floor = cards.bench.camera, floor_layout(cards.bench)
     car = car_markers(cards.car, dictionary=floor.dictionary)
@@ -142,7 +147,7 @@ def _filmed(
     )
     recorder = PushRecorder(folder, fps=mode.granted[2] or section.frames_per_s, pre_roll=PRE_ROLL_S)
     watch = MovementWatch()
-    with CameraReader(capture, mode, listener=recorder.take) as camera:
+    with CameraReader(capture, mode, listener=recorder.take) as camera, _looking_along(along, camera):
         begun, looked = time.monotonic(), -1
         try:
             while True:
@@ -169,6 +174,22 @@ def _filmed(
                 remedy="Push the car while its markers and the floor sheets are in the picture",
             )
         return recorder.stop(rate=mode.granted[2])
+
+
+@contextmanager
+def _looking_along(along: LivePush | None, camera: CameraReader) -> Iterator[None]:
+    """Let it follow the camera while this lasts."""
+    if along is None:
+        yield
+        return
+    over = threading.Event()
+    thread = threading.Thread(target=along.follow, args=(camera, over), name="live push", daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        over.set()
+        thread.join(timeout=5.0)
 
 
 def _next(camera: CameraReader, looked: int, name: str) -> TimedPicture | None:

@@ -6,7 +6,7 @@ import json
 import threading
 from collections import deque
 from collections.abc import AsyncIterator, Callable
-from typing import Any
+from typing import Any, Protocol
 
 from rig.base.plain_json import finite_json
 
@@ -59,12 +59,19 @@ class Listener:
         return waiting
 
 
+class Hears(Protocol):
+    """Whoever is told of every event."""
+
+    def put(self, kind: str, event: bytes) -> None:
+        """Take one event; any thread, and at once."""
+
+
 class Broadcast:
     """Tells all listeners, and keeps the newest of each kind for pages that open later."""
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
-        self._listeners: set[Listener] = set()
+        self._listeners: set[Hears] = set()
         self._newest: dict[str, bytes] = {}
 
     @property
@@ -86,7 +93,7 @@ class Broadcast:
         self.admit(listener)
         return listener
 
-    def admit(self, listener: Listener) -> None:
+    def admit(self, listener: Hears) -> None:
         """Somebody who wants to hear everything from now on, after the newest of every kind."""
         with self._lock:
             for kind, event in self._newest.items():
@@ -97,7 +104,7 @@ class Broadcast:
         """What a page that opens now would be told of this kind."""
         return self._newest[kind]
 
-    def leave(self, listener: Listener) -> None:
+    def leave(self, listener: Hears) -> None:
         """A page has gone."""
         with self._lock:
             self._listeners.discard(listener)

@@ -1,15 +1,20 @@
-"""The live picture on the page: the newest one of the camera that films, as a stream of JPEGs, never a queue."""
+"""The live picture on the page: the newest one of the camera that films, with what is said of a push that goes on."""
 
 import asyncio
 import threading
+import time
 from collections.abc import AsyncIterator, Callable
+from dataclasses import dataclass
 from typing import Any
 
 import cv2
 import numpy as np
 
+from rig.base.plain_json import Json
 from rig.jobs.pushing.film import LiveLook
+from rig.jobs.pushing.live_push import LATE_S, LivePicture
 from rig.page.bench.broadcast import Broadcast
+from rig.report.words.rounding import plus_minus
 
 WIDEST_PX = 640
 PICTURES_PER_S = 10.0
@@ -26,11 +31,20 @@ class Viewed:
         """The next picture, also kept for the page."""
         good, picture = self._capture.read()
         if good:
-            self._view.newest = picture
+            self._view.take(picture)
         return bool(good), picture
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._capture, name)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShownPicture:
+    """jpeg: packed.  at: s, Unix time at which it arrived.  live: what is said of the push on it, None: nothing."""
+
+    jpeg: bytes
+    at: float
+    live: Json | None
 
 
 class CameraView:
@@ -39,8 +53,10 @@ class CameraView:
     def __init__(self, broadcast: Broadcast) -> None:
         self._broadcast = broadcast
         self._lock = threading.Lock()
-        self._packed: tuple[Any, bytes] | None = None
+        self._packed: tuple[Any, ShownPicture] | None = None
         self.newest: Any = None
+        self._arrived = 0.0
+        self._live: LivePicture | None = None
         self.end()
 
     def opener(self, opens: Callable[[str], Any] | None) -> Callable[[str], Any]:
@@ -50,6 +66,14 @@ class CameraView:
             return cv2.VideoCapture(int(device) if device.isdigit() else device)
 
         return lambda device: Viewed((opens or plain)(device), self)
+
+    def take(self, picture: Any) -> None:
+        """A picture as it comes from the camera."""
+        self.newest, self._arrived = picture, time.monotonic()
+
+    def show(self, live: LivePicture) -> None:
+        """A picture with what is drawn on it; it is shown as long as it is fresh."""
+        self._live = live
 
     def tell(self, look: LiveLook) -> None:
         """One look at the picture, in words."""
@@ -71,31 +95,48 @@ class CameraView:
 
     def end(self) -> None:
         """Filming is over."""
-        self.newest = None
+        self.newest = self._live = None
         self._broadcast.publish("camera", {"on": False})
 
-    def jpeg(self) -> bytes | None:
-        """The newest picture, small enough for a live view; packed once however many look."""
-        picture = self.newest
-        if picture is None:
+    def picture(self) -> ShownPicture | None:
+        """The newest picture, small enough for a live view, with the push on it while that is fresh; None without a
+        camera. Packed once however many look.
+        """
+        newest, live, now = self.newest, self._live, time.monotonic()
+        if newest is None:
             return None
+        fresh = live is not None and now - live.time <= LATE_S
+        wanted: Any = live if fresh else newest
         with self._lock:
-            if self._packed is not None and self._packed[0] is picture:
+            if self._packed is not None and self._packed[0] is wanted:
                 return self._packed[1]
-            step = max(1, -(-picture.shape[1] // WIDEST_PX))
-            good, data = cv2.imencode(".jpg", np.ascontiguousarray(picture[::step, ::step]))
+            if fresh and live is not None:
+                drawn, at, said = live.picture, live.time, live_told(live)
+            else:
+                step = max(1, -(-newest.shape[1] // WIDEST_PX))
+                drawn, at, said = np.ascontiguousarray(newest[::step, ::step]), self._arrived, None
+            good, data = cv2.imencode(".jpg", drawn)
             if not good:
                 return None
-            self._packed = (picture, data.tobytes())
-            return self._packed[1]
+            shown = ShownPicture(jpeg=data.tobytes(), at=time.time() - (time.monotonic() - at), live=said)
+            self._packed = (wanted, shown)
+            return shown
 
     async def stream(self, should_end: Callable[[], bool]) -> AsyncIterator[bytes]:
         """multipart/x-mixed-replace parts while the camera films."""
-        last: bytes | None = None
+        last: ShownPicture | None = None
         while not should_end() and self.newest is not None:
-            data = await asyncio.to_thread(self.jpeg)
-            if data is not None and data is not last:
-                last = data
-                head = f"--{BOUNDARY}\r\nContent-Type: image/jpeg\r\nContent-Length: {len(data)}\r\n\r\n"
-                yield head.encode() + data + b"\r\n"
+            shown = await asyncio.to_thread(self.picture)
+            if shown is not None and shown is not last:
+                last = shown
+                head = f"--{BOUNDARY}\r\nContent-Type: image/jpeg\r\nContent-Length: {len(shown.jpeg)}\r\n\r\n"
+                yield head.encode() + shown.jpeg + b"\r\n"
             await asyncio.sleep(1.0 / PICTURES_PER_S)
+
+
+def live_told(live: LivePicture) -> Json:
+    """What is said of a picture of a push: a sentence, and the balance point where there is one."""
+    told: Json = {"state": live.state.name.lower(), "words": live.state.value}
+    if live.so_far is not None:
+        told["balance"] = plus_minus(live.so_far.pct, live.so_far.interval_pct)
+    return told

@@ -1,12 +1,15 @@
 """What is done with a push from the page: film it, measure a clip, judge it."""
 
 import contextlib
+from collections.abc import Hashable
 from pathlib import Path
 
+from analysis.balance.so_far import Prepared
 from rig.base.errors import BenchError, InputError
 from rig.cards.read import CardSet
 from rig.jobs.pushing.compare import Verdict, judge, typed_pivot
 from rig.jobs.pushing.film import LiveLook
+from rig.jobs.pushing.live_push import LivePush, ready_to_speak
 from rig.jobs.pushing.measure import measure_clip, stored_camera
 from rig.page.bench.jobs import Job
 from rig.page.bench.state import BenchState
@@ -18,6 +21,7 @@ class PushWork:
 
     def __init__(self, bench: BenchState) -> None:
         self._bench = bench
+        self._prepared: tuple[Hashable, Prepared | None] | None = None
 
     def push(self) -> int:
         """Push and film the virtual car, measure the clip and judge it."""
@@ -70,17 +74,28 @@ class PushWork:
                 job.check()
                 self._bench.view.tell(look)
 
-            cards = self._bench.cards()
+            cards, view = self._bench.cards(), self._bench.view
             job.say("Looking through the camera; push when the picture is good")
+            along = self._along(cards)
+            clips = self._bench.folder / "page" / "clips"
             try:
-                opener = self._bench.view.opener(self._bench.camera_opener)
-                clips = self._bench.folder / "page" / "clips"
-                recording = film_push(cards, clips, say=say, opener=opener, told=job.say)
+                opener = view.opener(self._bench.camera_opener)
+                recording = film_push(cards, clips, say=say, opener=opener, told=job.say, along=along)
             finally:
                 self._bench.view.end()
             return self._measure(job, cards, recording.clip)
 
         return self._bench.work.start("film", do)
+
+    def _along(self, cards: CardSet) -> LivePush:
+        """Who looks along while a push is filmed. What it needs is worked out once for these cards and weights."""
+        weighing = self._bench.need_weights()
+        key = (cards.texts["car"], cards.texts["test"], weighing.record.id)
+        if self._prepared is None or self._prepared[0] != key:
+            self._prepared = (key, ready_to_speak(cards, weighing))
+        with self._bench.log() as log:
+            camera = stored_camera(cards, log)
+        return LivePush(cards, weighing, self._prepared[1], camera=camera, show=self._bench.view.show)
 
     def judge_typed(self, pivot_pct: float, u_pct: float) -> int:
         """Judge a pivot found with ruler and pencil."""

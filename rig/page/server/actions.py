@@ -14,6 +14,7 @@ from rig.page.bench.changes import Changes
 from rig.page.classroom.classroom import Classroom
 from rig.page.classroom.hidden_change import HiddenGame
 from rig.page.classroom.question import Vote
+from rig.page.server.far_racer import FarRacer
 from rig.page.server.phones import Phones
 
 Pct = Annotated[float, Meta(ge=-500.0, le=600.0)]
@@ -167,7 +168,7 @@ class Action:
 
 
 def actions(
-    bench: Bench, classroom: Classroom, hidden: HiddenGame, phones: Phones, changes: Changes
+    bench: Bench, classroom: Classroom, hidden: HiddenGame, phones: Phones, changes: Changes, far: FarRacer
 ) -> dict[str, Action]:
     """Name -> action, served at /api/do/<name>."""
     pads = bench.on_pads
@@ -228,6 +229,9 @@ def actions(
         "again": act("Clear the board for the next question", Nothing, lambda a: classroom.again()),
         "reveal": act("Show the answer to the class", Nothing, lambda a: classroom.reveal()),
         "phones": act("Let phones send guesses, or no longer", Switch, lambda a: phones.switch(a.on)),
+        "racer-phones": act(
+            "Show the big weights on phones and tablets, or no longer", Switch, lambda a: far.switch(a.on)
+        ),
         "hidden-start": act("Hide a change under the shell", Nothing, lambda a: hidden.start()),
         "hidden-push": act("Push the car with the secret", HiddenPush, lambda a: hidden.push(a.position_pct)),
         "hidden-reveal": act("Lift the shell", Nothing, lambda a: hidden.reveal()),

@@ -1,6 +1,7 @@
 """The page's addresses: read the request, call one use case, answer."""
 
 import io
+import json
 import secrets
 import tempfile
 import zipfile
@@ -34,6 +35,7 @@ from rig.page.classroom.prints import keys_html, pack_html, ring_html
 from rig.page.server import routes
 from rig.page.server.actions import Action, SetupTried, actions
 from rig.page.server.clips import LARGEST, receive_clip, sweep_clips
+from rig.page.server.far_racer import FarRacer
 from rig.page.server.guard import Guard, TooLargeError, loopback_hosts, no
 from rig.page.server.openapi import document
 from rig.page.server.phones import Phones
@@ -59,8 +61,9 @@ class Page:
         self.classroom = Classroom(bench)
         self.hidden = HiddenGame(bench)
         self.phones = Phones(self.classroom, self.assets, host=phone_host)
+        self.far = FarRacer(bench.broadcast, self.assets, host=phone_host)
         self.changes = Changes(bench)
-        self.actions = actions(bench, self.classroom, self.hidden, self.phones, self.changes)
+        self.actions = actions(bench, self.classroom, self.hidden, self.phones, self.changes, self.far)
         self.document = document(self.actions)
         self.app: ASGIApp = Guard(
             Starlette(routes=self.routes()),
@@ -72,6 +75,7 @@ class Page:
     def close(self) -> None:
         """Let go of pads, phones and jobs."""
         self.phones.close()
+        self.far.close()
         self.bench.close()
 
     def routes(self) -> list[Route]:
@@ -137,10 +141,11 @@ class Page:
         return StreamingResponse(view.stream(self.should_end), media_type=kind)
 
     async def _camera_now(self, request: Request) -> Response:
-        picture = await run_in_threadpool(self.bench.view.jpeg)
-        if picture is None:
+        shown = await run_in_threadpool(self.bench.view.picture)
+        if shown is None:
             return no(409, "nothing is being filmed", "Start filming first")
-        return Response(picture, media_type=routes.JPEG)
+        told = json.dumps({"at_ms": 1e3 * shown.at, "live": shown.live})  # what is said goes with its own picture
+        return Response(shown.jpeg, media_type=routes.JPEG, headers={"x-picture": told})
 
     def _answering(self, ask: Callable[[Request], Any]) -> Handler:
         async def answer(request: Request) -> Response:

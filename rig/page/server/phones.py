@@ -2,14 +2,12 @@
 
 import hmac
 import secrets
-import socket
 import threading
 import time
 from collections.abc import Callable
 from typing import Annotated, Any
 
 import msgspec
-import uvicorn
 from msgspec import Meta
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -17,23 +15,18 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 
-from rig.base.errors import BenchError
 from rig.base.failures import explain
 from rig.base.plain_json import finite_json
 from rig.page.bench.broadcast import encode, stream
 from rig.page.classroom.classroom import Classroom, RateLimit, new_code
-from rig.page.classroom.qr import qr_rows
 from rig.page.classroom.question import Vote
-from rig.page.server.addresses import own_addresses
-from rig.page.server.bounded import Bounds, bounded
+from rig.page.server.door import ANYWHERE, Door
 from rig.page.server.guard import Guard, no
 from rig.page.server.static_files import Assets, send_asset
 
 SEEN_BY_PHONES = ("phone.html", "phone.js", "phone.css", "car.js", "numbers.js", "words.js")
 USUAL_PHONE_PORT = 8378
 """The same every time, so that the address on the wall stays true; another one where it is taken."""
-REQUEST_S = 10.0
-"""For a whole request; what dribbles in more slowly is cut."""
 MOST_LISTENING = 150
 DEVICE = "device"
 """The cookie by which a device is known until it closes its browser: letters drawn here, nothing about anybody."""
@@ -67,85 +60,31 @@ class Phones:
     """Opens and closes the way in for phones."""
 
     def __init__(
-        self, classroom: Classroom, assets: Assets, *, host: str = "0.0.0.0", port: int = USUAL_PHONE_PORT
+        self, classroom: Classroom, assets: Assets, *, host: str = ANYWHERE, port: int = USUAL_PHONE_PORT
     ) -> None:
-        self._classroom, self._assets, self._host, self._port = classroom, assets, host, port
-        self._server: uvicorn.Server | None = None
-        self._thread: threading.Thread | None = None
-        self._open = threading.Event()
+        self._classroom, self._assets = classroom, assets
+        self._door = Door(name="phones", host=host, port=port, else_use="Use the one screen or paper stickers instead")
         self._lock = threading.Lock()
 
     def switch(self, on: bool) -> str:
         """Open or close. Raises BenchError when no port can be had, or when no phone could reach this machine."""
         with self._lock:
-            self._close()
+            self._door.close()
             self._classroom.phones_opened(None)
             if not on:
                 return "Phones can no longer send guesses."
             code = new_code()
-            here = own_addresses() if self._host == "0.0.0.0" else [self._host]
-            if not here:
-                raise BenchError(
-                    "this machine is on no network that a phone could share",
-                    where="phones",
-                    remedy="Join the school's network or open a hotspot here, then try again",
-                )
-            listening = self._listen()
-            port = listening.getsockname()[1]
-            names = {f"{address}:{port}" for address in here}
-            opened = self._open = threading.Event()
-            opened.set()
-            app = phone_app(self._classroom, self._assets, code, names.__contains__, is_open=opened.is_set)
-            config = uvicorn.Config(
-                app,
-                http=bounded(Bounds(patience=REQUEST_S)),
-                log_level="critical",
-                access_log=False,
-                lifespan="off",
-                ws="none",
-                server_header=False,
+            opened = self._door.open(
+                lambda hosts, is_open: phone_app(self._classroom, self._assets, code, hosts, is_open=is_open)
             )
-            config.timeout_keep_alive, config.timeout_graceful_shutdown = 5, 2
-            self._server = uvicorn.Server(config)
-            self._thread = threading.Thread(
-                target=self._server.run, kwargs={"sockets": [listening]}, name="phones", daemon=True
-            )
-            self._thread.start()
-            first = f"http://{here[0]}:{port}/"
-            self._classroom.phones_opened(
-                {
-                    "address": first,
-                    "code": code,
-                    "others": [f"http://{address}:{port}/" for address in here[1:]],
-                    "qr": qr_rows(f"{first}#{code}"),
-                }
-            )
-            return f"Phones may guess at {first} with the code {code}."
+            told = opened.told(code)
+            self._classroom.phones_opened(told)
+            return f"Phones may guess at {told['address']} with the code {code}."
 
     def close(self) -> None:
         """End it with the page."""
         with self._lock:
-            self._close()
-
-    def _listen(self) -> socket.socket:
-        for port in (self._port, 0):
-            try:
-                return socket.create_server((self._host, port), backlog=128)
-            except OSError as error:
-                if port == 0:
-                    raise BenchError(
-                        f"phones cannot be let in ({error.strerror})",
-                        where="phones",
-                        remedy="Use the one screen or paper stickers instead",
-                    ) from error
-        raise AssertionError("a port is had or refused")
-
-    def _close(self) -> None:
-        self._open.clear()  # what is still on its way is not counted any more
-        if self._server is not None and self._thread is not None:
-            self._server.should_exit = True
-            self._thread.join(timeout=5.0)
-        self._server = self._thread = None
+            self._door.close()
 
 
 def phone_app(

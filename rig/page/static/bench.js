@@ -2,6 +2,7 @@
 const handlers = new Map();
 let token = "";
 let start = "";
+let news = "/events";
 let source; // only in the window that holds the stream
 let lastNews = performance.now();
 export const state = {};
@@ -16,7 +17,7 @@ const spread = (kind, content) => {
   for (const handler of handlers.get(kind) ?? []) handler(content);
 };
 
-const KINDS = ["port", "job", "car", "first", "class", "hidden", "camera", "change", "pads", "beat"];
+const KINDS = ["port", "job", "car", "first", "class", "hidden", "camera", "change", "far", "pads", "beat"];
 export const age = () => performance.now() - lastNews;
 
 // One window of a browser holds the stream and hands it to the others: a browser opens six connections to a host at
@@ -41,7 +42,7 @@ function lost() {
 }
 function open() {
   source?.close();
-  source = new EventSource("/events");
+  source = new EventSource(news);
   for (const kind of ["hello", ...KINDS])
     source.addEventListener(kind, (event) => {
       const content = JSON.parse(event.data);
@@ -54,7 +55,8 @@ function open() {
     if (source.readyState === EventSource.CLOSED) setTimeout(open, 1000);
   };
 }
-export function connect() {
+export function connect(from = "/events") {
+  news = from;
   if (!others) {
     holds = true;
     open();

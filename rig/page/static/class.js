@@ -3,9 +3,9 @@ import { act, ask, connect, on, state } from "./bench.js";
 import { CarView } from "./car.js";
 import { numberIn, typed } from "./numbers.js";
 import { startShared, tap, tellTrouble, tiePin } from "./shared.js";
+import { wayIn } from "./qr.js";
 import { byId, el, show } from "./words.js";
 
-const SVG = "http://www.w3.org/2000/svg";
 const view = new CarView(byId("car"), { pin: true });
 tiePin(view, byId("pin-pct"), byId("pin-side"));
 let steps = [];
@@ -121,26 +121,7 @@ function phones(cls) {
   show(button, cls.phones ? "Close it for phones" : "Let phones guess");
   if (JSON.stringify(cls.phones) === drawnPhones) return;
   drawnPhones = JSON.stringify(cls.phones);
-  const box = byId("phones-told");
-  box.replaceChildren();
-  if (!cls.phones) return;
-  const { address, code, others, qr } = cls.phones;
-  box.append(
-    el("p", {}, address, " code ", el("strong", { class: "code" }, code)),
-    qrCode(qr, address),
-    ...(others.length ? [el("p", { class: "quiet" }, `If a phone finds nothing there: ${others.join(" or ")}`)] : []),
-  );
-}
-
-function qrCode(rows, address) {
-  const svg = document.createElementNS(SVG, "svg");
-  for (const [name, value] of Object.entries({
-    viewBox: `0 0 ${rows[0].length} ${rows.length}`, class: "qr", role: "img", "shape-rendering": "crispEdges",
-    "aria-label": `QR code of ${address} with the code` })) svg.setAttribute(name, value);
-  const dark = document.createElementNS(SVG, "path");
-  dark.setAttribute("d", rows.flatMap((row, y) => [...row].map((one, x) => (one === "1" ? `M${x} ${y}h1v1h-1z` : ""))).join(""));
-  svg.append(dark);
-  return svg;
+  byId("phones-told").replaceChildren(...(cls.phones ? wayIn(cls.phones) : []));
 }
 
 startShared({ keeps: true });

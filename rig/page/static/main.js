@@ -2,6 +2,7 @@ import { act, ask, connect, on, send, state } from "./bench.js";
 import { CarView } from "./car.js";
 import { startEditor } from "./cards.js";
 import { startLive } from "./live.js";
+import { startLivePush } from "./livepush.js";
 import { numberIn, typed } from "./numbers.js";
 import { startRecord } from "./record.js";
 import { startRegion } from "./region.js";
@@ -138,22 +139,8 @@ byId("clip").addEventListener("change", async (event) => {
 });
 
 // the camera
-// One picture after the other, each asked for when the one before is drawn: a stream in every window would hold one of
-// the six connections that a browser opens to a host, and leave none for Stop.
-let watching = false;
-let pictures = 0;
-const nextPicture = () => {
-  if (watching) byId("camera-picture").src = `/camera.jpg?${++pictures}`;
-};
-for (const end of ["load", "error"])
-  byId("camera-picture").addEventListener(end, () => setTimeout(() => requestAnimationFrame(nextPicture), end === "load" ? 80 : 500));
+startLivePush();
 on("camera", (camera) => {
-  byId("camera").hidden = !camera.on;
-  if (camera.on !== watching) {
-    watching = camera.on;
-    if (camera.on) nextPicture();
-    else byId("camera-picture").removeAttribute("src");
-  }
   if (!camera.on) return;
   const state = camera.recording ? "Recording. " : camera.advice.length ? "" : "Ready: push now. ";
   const seen = `Markers seen: ${camera.floor_seen} of ${camera.floor_of} on the floor, ${camera.car_seen} of ${camera.car_of} on the car. `;

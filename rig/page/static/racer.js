@@ -1,6 +1,7 @@
 // Corner weights from afar: every number and every word comes from the bench; here they are only made large.
 import { act, connect, on, state } from "./bench.js";
 import { numberIn } from "./numbers.js";
+import { wayIn } from "./qr.js";
 import { startShared, tap } from "./shared.js";
 import { byId, el, num, show, told } from "./words.js";
 
@@ -50,7 +51,7 @@ on("pads", (batch) => {
 setInterval(light, 500);
 
 on("car", (car) => {
-  if (!car.picture) return;
+  if (!car.name) return;
   show(byId("carname"), car.name);
   const w = car.weights, r = car.racer ?? {}, before = r.before;
   for (let wheel = 0; wheel < 4; wheel++) {
@@ -90,4 +91,32 @@ tap("place", async () => {
 tap("zero", () => act("zero"));
 tap("weigh-now", () => act("weigh", { placings: numberIn(byId("placings")), hands_free: byId("hands-free").checked }));
 tap("wanted-set", () => act("cross-target", { share_pct: numberIn(byId("wanted")) }));
-connect();
+tap("far", () => act("racer-phones", { on: !state.far?.code }));
+on("far", (far) => {
+  byId("far").setAttribute("aria-pressed", far.code ? "true" : "false");
+  show(byId("far"), far.code ? "No longer" : "Show the weights there, too");
+  byId("far-told").replaceChildren(...(far.code ? wayIn(far) : []));
+});
+
+// On a phone or tablet this page is the whole of a server that shows it and takes nothing.
+if (location.pathname === "/racer") connect();
+else {
+  for (const id of ["do", "elsewhere", "to-bench"]) byId(id).hidden = true;
+  const code = byId("code");
+  const enter = async () => {
+    const answer = await fetch(`/allowed?code=${encodeURIComponent(code.value.trim())}`).catch(() => null);
+    const told = answer ? await answer.json().catch(() => ({})) : { error: "The bench does not answer." };
+    byId("enter").hidden = Boolean(answer?.ok);
+    show(byId("enter-said"), told.error ?? "");
+    if (answer?.ok) connect(`/news?code=${encodeURIComponent(code.value.trim())}`);
+  };
+  byId("enter").hidden = false;
+  byId("enter").addEventListener("submit", (event) => {
+    event.preventDefault();
+    enter();
+  });
+  if (/^#\d{6}$/.test(location.hash)) {
+    code.value = location.hash.slice(1);
+    enter();
+  }
+}

@@ -368,7 +368,7 @@ def test_the_camera_is_seen_with_advice_until_it_is_stopped(tmp_path: Path) -> N
     bench = Bench(tmp_path)
     bench.camera_opener = lambda device: Gradient()
     bench.on_pads.weigh_typed([400.0] * 4, 1.0)
-    assert bench.view.jpeg() is None
+    assert bench.view.picture() is None
     bench.pushes.film()
     end = time.monotonic() + 10
     while not told(bench.broadcast.newest("camera"))["on"] and time.monotonic() < end:

@@ -1,0 +1,149 @@
+"""The big weights on a phone or tablet: read only, a server of its own, there only while the racer wants it."""
+
+import hmac
+import json
+import time
+from collections.abc import Callable
+from typing import Any
+
+from starlette.applications import Starlette
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response, StreamingResponse
+from starlette.routing import Route
+
+from rig.base.plain_json import Json
+from rig.page.bench.broadcast import Broadcast, encode, stream
+from rig.page.classroom.classroom import RateLimit, new_code
+from rig.page.server.door import Door
+from rig.page.server.guard import Guard, no
+from rig.page.server.static_files import Assets, send_asset
+
+SEEN_FAR = (
+    "racer.html",
+    "racer.js",
+    "racer.css",
+    "style.css",
+    "bench.js",
+    "numbers.js",
+    "shared.js",
+    "words.js",
+    "qr.js",
+)
+USUAL_FAR_PORT = 8379
+MOST_WATCHING = 20
+TOLD: dict[str, tuple[str, ...]] = {
+    "pads": (
+        "at_ms",
+        "load_g",
+        "total_g",
+        "front_pct",
+        "left_pct",
+        "diagonal_fr_rl_pct",
+        "cross_over_g",
+        "settled",
+        "missing",
+        "faults",
+    ),
+    "car": ("name", "weights", "racer"),
+    "port": ("state", "sentence", "remedy"),
+}
+"""What leaves the bench, kind by kind: what stands on the racer's screen, and nothing else."""
+
+
+class Relay:
+    """Hears the bench and passes on what a far screen shows."""
+
+    def __init__(self, news: Broadcast) -> None:
+        self._news = news
+
+    def put(self, kind: str, event: bytes) -> None:
+        """One event of the bench, any thread."""
+        wanted = TOLD.get(kind)
+        if wanted is None:
+            return
+        told: Json = json.loads(event.split(b"data: ", 1)[1])
+        self._news.publish(kind, {key: told[key] for key in wanted if key in told})
+
+
+class FarRacer:
+    """Opens and closes the big weights for phones and tablets."""
+
+    def __init__(self, broadcast: Broadcast, assets: Assets, *, host: str, port: int = USUAL_FAR_PORT) -> None:
+        self._broadcast, self._assets = broadcast, assets
+        self._door = Door(
+            name="big weights", host=host, port=port, else_use="Turn this machine's own screen to where you work"
+        )
+        self._relay: Relay | None = None
+        broadcast.publish("far", {})
+
+    def switch(self, on: bool) -> str:
+        """Open or close. Raises BenchError when no port can be had, or when nobody could reach this machine."""
+        self.close()
+        if not on:
+            return "Phones and tablets no longer see the weights."
+        code, news = new_code(), Broadcast()
+        opened = self._door.open(lambda hosts, is_open: far_app(news, self._assets, code, hosts, is_open=is_open))
+        self._relay = Relay(news)
+        self._broadcast.admit(self._relay)
+        told = opened.told(code)
+        self._broadcast.publish("far", told)
+        return f"The weights are shown at {told['address']} with the code {code}."
+
+    def close(self) -> None:
+        """Nobody sees them any more."""
+        if self._relay is not None:
+            self._broadcast.leave(self._relay)
+        self._relay = None
+        self._door.close()
+        self._broadcast.publish("far", {})
+
+
+def far_app(
+    news: Broadcast,
+    assets: Assets,
+    code: str,
+    hosts: Callable[[str], bool],
+    clock: Callable[[], float] = time.monotonic,
+    is_open: Callable[[], bool] = lambda: True,
+) -> Any:
+    """The whole server: one page, its files, and the news that stand on it. Nothing can be sent."""
+    wrong = RateLimit(each=5, everybody=30, seconds=60.0)
+
+    async def page(request: Request) -> Response:
+        return send_asset(assets, "racer.html", request)
+
+    async def asset(request: Request) -> Response:
+        name = request.path_params["name"]
+        if name not in SEEN_FAR:
+            return no(404, "there is nothing here", "Open the address on the bench's screen")
+        return send_asset(assets, name, request)
+
+    def refused(request: Request) -> Response | None:
+        given = request.query_params.get("code", "")
+        if hmac.compare_digest(given.encode(), code.encode()):
+            return None
+        if not wrong.allows(request.client.host if request.client else "?", clock()):
+            return no(429, "that was often", "Read the code off the bench's screen and try in a minute")
+        return no(403, "this is not the code", "Read the six digits off the bench's screen")
+
+    async def allowed(request: Request) -> Response:
+        return refused(request) or JSONResponse({"said": "Welcome."})
+
+    async def events(request: Request) -> Response:
+        answer = refused(request)
+        if answer is not None:
+            return answer
+        if news.listeners >= MOST_WATCHING:
+            return no(503, "too many screens watch", "Close the page on those that are not needed")
+        told = stream(news, encode("hello", {"start": "far"}), lambda: not is_open())
+        return StreamingResponse(told, media_type="text/event-stream")
+
+    app = Starlette(
+        routes=[
+            Route("/", page, methods=["GET"]),
+            Route("/static/{name}", asset, methods=["GET"]),
+            Route("/allowed", allowed, methods=["GET"]),
+            Route("/news", events, methods=["GET"]),
+        ]
+    )
+    return Guard(app, hosts=hosts, token=None, limits={}, limit=0)

@@ -1,0 +1,73 @@
+// The camera's picture with the push on it, and what is said of it: both come together and go together.
+import { on } from "./bench.js";
+import { byId, show } from "./words.js";
+
+const OLD_MS = 1000;
+const BETWEEN_MS = 15; // while somebody pushes
+const IDLE_MS = 80;
+
+// One picture after the other, each asked for when the one before is drawn: a stream in every window would hold one of
+// the six connections that a browser opens to a host, and leave none for Stop.
+export function startLivePush() {
+  const img = byId("camera-picture");
+  const times = (window.benchLive = []); // ms from the picture's arrival to its drawing while a push is looked at
+  let watching = false;
+  let drawn = 0;
+  let loud = ""; // the state that was said last
+
+  function say(live) {
+    const words = !live ? "" : live.balance ? `${live.words}: ${live.balance}` : live.words;
+    const box = byId("live-push");
+    // a figure that changes thirty times a second is not read out each time
+    box.setAttribute("aria-live", live && live.state === loud ? "off" : "polite");
+    loud = live?.state ?? "";
+    show(box, words);
+    box.dataset.state = loud;
+  }
+  async function next() {
+    if (!watching) return;
+    let pause = 500;
+    if (!document.hidden)
+      try {
+        const answer = await fetch("/camera.jpg");
+        if (!answer.ok) throw new Error("nothing is filmed");
+        const told = JSON.parse(answer.headers.get("x-picture"));
+        const url = URL.createObjectURL(await answer.blob());
+        if (!watching) return URL.revokeObjectURL(url);
+        await new Promise((done) => {
+          img.onload = img.onerror = done;
+          img.src = url;
+        });
+        URL.revokeObjectURL(url);
+        const age = performance.timeOrigin + performance.now() - told.at_ms;
+        say(age > OLD_MS ? null : told.live);
+        img.classList.toggle("stale", age > OLD_MS);
+        drawn = performance.now();
+        if (told.live) {
+          requestAnimationFrame(() => times.push(performance.timeOrigin + performance.now() - told.at_ms));
+          if (times.length > 2000) times.splice(0, times.length - 2000);
+        }
+        pause = ["keep_pushing", "said", "left"].includes(told.live?.state) ? BETWEEN_MS : IDLE_MS;
+      } catch {
+        // the next one may come
+      }
+    setTimeout(next, pause);
+  }
+  // whatever holds the pictures up: what was said of an old one is taken back
+  setInterval(() => {
+    if (!watching || performance.now() - drawn <= OLD_MS) return;
+    say(null);
+    img.classList.add("stale");
+  }, 250);
+  on("camera", (camera) => {
+    byId("camera").hidden = !camera.on;
+    if (camera.on === watching) return;
+    watching = camera.on;
+    say(null);
+    if (watching) next();
+    else {
+      img.onload = img.onerror = null;
+      img.removeAttribute("src");
+    }
+  });
+}
