@@ -31,7 +31,7 @@ def test_the_whole_lesson(browser: Any, tmp_path: Path) -> None:
         page.click("#first-push")
         until(page, "document.querySelector('svg.car .measured .mark') !== null")  # drawn when the swing has ended
         said = page.inner_text("#first-said")
-        assert re.search(r"swung about a point \d+ mm behind the rear axle .* Your pin was \d+ mm away", said)
+        assert re.search(r"swung about a point \d+ mm behind the rear axle .* Your ring was \d+ mm away", said)
         assert page.locator("svg.car .measured .mark").count() == 1
         picture(page, "first-try")
 

@@ -19,6 +19,7 @@ SPRINGS = {
         "motion_ratio": 0.8,
         "collar_pitch_mm": 1.0,
         "tyre_n_per_mm": 10_000.0,  # as good as rigid
+        "bar_n_per_mm": 0.0,
     }.items()
 }
 SMALLEST_DIGIT_MM = 10.0
@@ -87,6 +88,24 @@ def test_the_weights_are_read_from_two_metres(browser: Any, tmp_path: Path) -> N
             assert boxes[0][1] < boxes[1][0], (width, boxes)
             assert boxes[2][1] < boxes[3][0], (width, boxes)
             picture(page, f"racer-{width}")
+
+        # on a tablet: read only, by the address and the code on the screen
+        page.click("#far")
+        until(page, "document.querySelector('#far-told .code') !== null")
+        address = re.search(r"http://\S+", page.inner_text("#far-told"))
+        assert address
+        tablet = browser.new_context(viewport={"width": 820, "height": 1180}).new_page()
+        wrong_there = watched(tablet)
+        tablet.goto(f"{address.group()}#{page.inner_text('#far-told .code')}")
+        until(tablet, "Number(document.getElementById('live0').textContent) > 400")
+        assert tablet.inner_text("#last1") == page.inner_text("#last1")
+        assert tablet.is_hidden("#weigh-now")
+        assert tablet.is_hidden("#enter")
+        assert tablet.evaluate("document.documentElement.scrollWidth") <= 820
+        picture(tablet, "racer-tablet")
+        page.click("#far")
+        until(tablet, "document.getElementById('link').textContent.startsWith('Connection lost')", 20)
+        assert [one for one in wrong_there if "ERR_" not in one] == []
 
         # readings that stop are not taken for rest
         virtual.pads.unplug()

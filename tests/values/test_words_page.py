@@ -332,7 +332,7 @@ def test_a_pin_and_how_far_it_was(page: Page, judged: dict[str, Any]) -> None:
     assert said.startswith("A virtual car, alike all round, not yours: ")
     assert f"it swung about a point {abs(x):.0f} mm {'ahead of' if x >= 0 else 'behind'} the rear axle" in said
     assert f"({100 * x / 260:.0f} %)".replace("(-", "(−") in said
-    assert f"Your pin was {away:.0f} mm away." in said
+    assert f"Your ring was {away:.0f} mm away." in said
 
 
 def test_drawings_to_scale(page: Page, before: dict[str, Any]) -> None:

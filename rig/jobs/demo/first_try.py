@@ -86,5 +86,5 @@ def pin_sentence(seen: SeenPush, pin: FloatArray, length: float) -> str:
     if not (np.all(np.isfinite(seen.place)) and abs(x / length - 0.5) < FARTHEST_NAMED):
         return "It slid almost straight: there is no point that stayed where it was."
     away, pct = float(np.hypot(*(pin - seen.place))) / MM, 100 * x / length
-    sentence = f"It swung about a point {station_words_mm(x)} ({pct:.0f} %). Your pin was {away:.0f} mm away."
+    sentence = f"It swung about a point {station_words_mm(x)} ({pct:.0f} %). Your ring was {away:.0f} mm away."
     return true_minus(sentence)

@@ -44,7 +44,7 @@ LATE_S = 0.4
 FLOOR_LOST_S = 0.5
 
 
-class LiveState(Enum):
+class LivePushState(Enum):
     """What can be said of the picture. The value is for people."""
 
     GETTING_READY = "Getting ready: let the car stand."
@@ -63,7 +63,7 @@ class LiveState(Enum):
     @property
     def figure(self) -> bool:
         """Whether a balance point goes with it."""
-        return self in (LiveState.SAID, LiveState.LEFT)
+        return self in (LivePushState.SAID, LivePushState.LEFT)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,7 +76,7 @@ class LivePicture:
     picture: BgrImage
     number: int
     time: float
-    state: LiveState
+    state: LivePushState
     pose: FloatArray | None = None
     so_far: BalanceSoFar | None = None
 
@@ -142,13 +142,13 @@ class LivePush:
             try:
                 self._show(self.take(shot))
             except Exception:  # whatever it is: filming goes on, and nothing false is shown
-                self._show(replace(self._plain(shot), state=LiveState.FAILED))
+                self._show(replace(self._plain(shot), state=LivePushState.FAILED))
                 return
 
     def _plain(self, shot: TimedPicture) -> LivePicture:
         """The picture alone."""
         picture = self._drawn(shot.picture, None, None, None)
-        return LivePicture(picture=picture, number=shot.number, time=shot.time, state=LiveState.GETTING_READY)
+        return LivePicture(picture=picture, number=shot.number, time=shot.time, state=LivePushState.GETTING_READY)
 
     def take(self, shot: TimedPicture) -> LivePicture:
         """One picture: where the car is, and what can be said."""
@@ -163,7 +163,7 @@ class LivePush:
         state, pose, track = self._look(self._tracker, row)
         late = self._clock() - shot.time > LATE_S
         if late and state.figure:
-            state = LiveState.LATE
+            state = LivePushState.LATE
         so_far = self._last if state.figure else None
         return LivePicture(
             picture=self._drawn(shot.picture, track, pose, so_far),
@@ -174,14 +174,14 @@ class LivePush:
             so_far=so_far,
         )
 
-    def _look(self, tracker: LiveTracker, row: Sighted) -> tuple[LiveState, FloatArray | None, ClipTrack | None]:
+    def _look(self, tracker: LiveTracker, row: Sighted) -> tuple[LivePushState, FloatArray | None, ClipTrack | None]:
         if tracker.moved:
-            return LiveState.CAMERA_MOVED, None, None
+            return LivePushState.CAMERA_MOVED, None, None
         if not tracker.ready:
             self._rest = [*self._rest, row][-2 * REST_ROWS :]
-            return LiveState.GETTING_READY, None, None
+            return LivePushState.GETTING_READY, None, None
         if row.time - self._floor_at > FLOOR_LOST_S:
-            return LiveState.FLOOR_LOST, None, None
+            return LivePushState.FLOOR_LOST, None, None
         before, self._before = self._before, False
         track = tracker.poses([*self._rest, *self._picked(), row])
         if track is not None and before:  # the floor is known now: look again at what was seen meanwhile
@@ -190,10 +190,10 @@ class LivePush:
                 if time_s in seen:
                     self._feed(seen[float(time_s)], np.asarray(pose, dtype=float))
         if track is None or track.time[-1] != row.time:
-            return LiveState.CAR_LOST, None, None
+            return LivePushState.CAR_LOST, None, None
         pose = np.asarray(track.pose[-1], dtype=float)
         if not self._feed(row, pose):
-            return (LiveState.READY if self._stands() else LiveState.GETTING_READY), pose, track
+            return (LivePushState.READY if self._stands() else LivePushState.GETTING_READY), pose, track
         return self._said(track), pose, track
 
     def _feed(self, row: Sighted, pose: FloatArray) -> bool:
@@ -233,22 +233,22 @@ class LivePush:
         wound = self._advance() >= WOUND_UP_WAY if self._rows else np.zeros(1, dtype=bool)
         return int(np.argmax(wound)) if wound.any() else None
 
-    def _said(self, track: ClipTrack) -> LiveState:
+    def _said(self, track: ClipTrack) -> LivePushState:
         advance, first = self._advance(), self._wound_up()
         peak = int(np.argmax(advance))
         if advance[peak] - advance[-1] > SPRANG:
-            return LiveState.LEFT if self._last is not None else LiveState.KEEP_PUSHING
+            return LivePushState.LEFT if self._last is not None else LivePushState.KEEP_PUSHING
         if first is None or len(self._rows) < first + 2 * MOVING_FRAMES:
-            return LiveState.KEEP_PUSHING
+            return LivePushState.KEEP_PUSHING
         if advance[-1] - advance[first] < LEAST_LOADED_WAY:
-            return LiveState.KEEP_PUSHING
+            return LivePushState.KEEP_PUSHING
         if self._cards.test.push.position_from != "card":
-            return LiveState.MARKED
+            return LivePushState.MARKED
         prepared = self._prepared()
         if prepared is None:
-            return LiveState.ROLLING
+            return LivePushState.ROLLING
         self._last = self._answer(track, first, prepared)
-        return LiveState.KEEP_PUSHING if self._last is None else LiveState.SAID
+        return LivePushState.KEEP_PUSHING if self._last is None else LivePushState.SAID
 
     def _prepared(self) -> Prepared | None:
         """For the side to which the car goes: a card that names the other one is not believed against the picture."""

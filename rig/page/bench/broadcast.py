@@ -100,6 +100,10 @@ class Broadcast:
                 listener.put(kind, event)
             self._listeners.add(listener)
 
+    def knows(self, kind: str) -> bool:
+        """Whether anything of this kind was ever told."""
+        return kind in self._newest
+
     def newest(self, kind: str) -> bytes:
         """What a page that opens now would be told of this kind."""
         return self._newest[kind]

@@ -18,8 +18,12 @@ def seen(x: float, y: float) -> SeenPush:
 @pytest.mark.parametrize(
     ("place", "pin", "words"),
     [  # a triangle of 3, 4 and 5: the pin stands 30 mm behind and 40 mm to the right of the pivot, which lies left
-        ((-0.020, 0.015), (-0.050, -0.025), "about a point 20 mm behind the rear axle (−8 %). Your pin was 50 mm away"),
-        ((0.075, 0.0), (0.075, 0.012), "about a point 75 mm ahead of the rear axle (30 %). Your pin was 12 mm away"),
+        (
+            (-0.020, 0.015),
+            (-0.050, -0.025),
+            "about a point 20 mm behind the rear axle (−8 %). Your ring was 50 mm away",
+        ),
+        ((0.075, 0.0), (0.075, 0.012), "about a point 75 mm ahead of the rear axle (30 %). Your ring was 12 mm away"),
         ((-7.3, 0.0), (0.0, 0.0), "(−2920 %)"),  # 29.7 wheelbases behind the middle: still named
         ((-7.4, 0.0), (0.0, 0.0), "almost straight"),  # 30.1 wheelbases
         ((np.inf, 0.0), (0.0, 0.0), "almost straight"),

@@ -20,7 +20,7 @@ from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text
 from rig.jobs.pushing.balance import answer_push
 from rig.jobs.pushing.film import film_push
-from rig.jobs.pushing.live_push import LATE_S, LivePicture, LivePush, LiveState, ready_to_speak
+from rig.jobs.pushing.live_push import LATE_S, LivePicture, LivePush, LivePushState, ready_to_speak
 from rig.jobs.pushing.measure import measured_clip
 from rig.jobs.weighing.weights import Weighing, known_weighing
 from rig.log.store import BenchLog
@@ -93,7 +93,12 @@ def test_what_is_said_along_is_what_the_recorded_push_says(
     live = LivePush(cards, weighing, prepared)
     seen = [live.take(shot(*one)) for one in pictures(clip)]
     states = list(dict.fromkeys(one.state for one in seen))
-    assert states[:4] == [LiveState.GETTING_READY, LiveState.READY, LiveState.KEEP_PUSHING, LiveState.SAID]
+    assert states[:4] == [
+        LivePushState.GETTING_READY,
+        LivePushState.READY,
+        LivePushState.KEEP_PUSHING,
+        LivePushState.SAID,
+    ]
     assert all((one.so_far is not None) == one.state.figure for one in seen)
     said = [one.so_far for one in seen if one.so_far is not None]
     last = said[-1]
@@ -121,17 +126,17 @@ def test_nothing_is_said_without_markers_sheets_a_still_camera_or_in_time(
         elif since is not None and since >= 14:  # somebody knocks at the camera
             picture = np.roll(picture, 5, axis=1)
         told.append(live.take(shot(number, at, picture)))
-        if said_at is None and told[-1].state is LiveState.SAID:
+        if said_at is None and told[-1].state is LivePushState.SAID:
             said_at = number
         if since is not None and since >= 24:
             break
     assert said_at is not None
     after = [one.state for one in told[-25:]]
-    assert [after[3], after[4]] == [LiveState.CAR_LOST] * 2
-    assert after[6] is LiveState.SAID
-    assert after[9] is LiveState.LATE
-    assert after[10] is LiveState.SAID
-    assert after[-4:] == [LiveState.CAMERA_MOVED] * 4
+    assert [after[3], after[4]] == [LivePushState.CAR_LOST] * 2
+    assert after[6] is LivePushState.SAID
+    assert after[9] is LivePushState.LATE
+    assert after[10] is LivePushState.SAID
+    assert after[-4:] == [LivePushState.CAMERA_MOVED] * 4
     assert all(one.so_far is None for one in told if not one.state.figure)
 
 

@@ -15,10 +15,12 @@ from starlette.testclient import TestClient
 from rig import page as page_folder
 from rig.base.errors import BenchError
 from rig.page.bench.bench import Bench
+from rig.page.bench.broadcast import Broadcast
 from rig.page.classroom.classroom import RateLimit
 from rig.page.server.addresses import _of_interfaces, own_addresses, reachable
 from rig.page.server.app import Page
 from rig.page.server.clips import LARGEST, clip_ending, sweep_clips
+from rig.page.server.far_racer import Relay, far_app
 from rig.page.server.phones import Phones, phone_app
 from rig.page.server.routes import BENCH, REPORT, ROUTES, action_path
 from rig.page.server.serve import listen
@@ -373,7 +375,7 @@ def test_idle_connections_keep_no_phone_out(page: Page) -> None:
 
 
 def test_a_connection_that_dribbles_is_cut(page: Page, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("rig.page.server.phones.REQUEST_S", 0.6)
+    monkeypatch.setattr("rig.page.server.door.REQUEST_S", 0.6)
     page.phones.switch(True)
     opened = page.classroom.phones
     assert opened is not None
@@ -430,3 +432,38 @@ def test_the_way_in_for_phones_is_there_only_while_it_is_open(page: Page) -> Non
     page.phones.switch(False)
     with pytest.raises(OSError):  # noqa: PT011
         socket.create_connection(("127.0.0.1", port), timeout=5).close()
+
+
+def test_a_far_screen_sees_the_weights_and_nothing_else(page: Page) -> None:
+    """With the code, the racer's figures; without it, under another name or for anything else: a refusal."""
+    news, clock = Broadcast(), Clock()
+    app = far_app(news, load_assets(), "123456", lambda host: host == "10.0.0.7:9001", clock, is_open=lambda: False)
+    client = TestClient(app, base_url="http://10.0.0.7:9001", raise_server_exceptions=False)
+    assert client.get("/").status_code == 200
+    assert client.get("/allowed", params={"code": "123456"}).status_code == 200
+    assert client.get("/news", params={"code": "123456"}).status_code == 200
+    for path in set(reading()) - {BENCH.path}:
+        assert client.get(path, params={"code": "123456"}).status_code == 404, path
+    for path in changing(page):
+        assert client.post(path, headers=told(page), content=b"{}").status_code in (404, 413)
+    assert client.get("/static/main.js").status_code == 404
+    assert client.get("/", headers={"host": "evil.example"}).status_code == 403
+    for path in ("/allowed", "/news"):
+        assert client.get(path).status_code == 403
+        assert client.get(path, params={"code": "000000"}).status_code == 403
+    for _ in range(6):
+        last = client.get("/allowed", params={"code": "000001"}).status_code
+    assert last == 429
+
+
+def test_what_leaves_the_bench_for_a_far_screen_is_what_stands_on_it(page: Page) -> None:
+    page.bench.on_pads.weigh_typed([430.0, 380.0, 390.0, 400.0], 1.0)
+    news = Broadcast()
+    relay = Relay(news)
+    page.bench.broadcast.admit(relay)
+    page.bench.broadcast.leave(relay)
+    kinds = {kind for kind in ("car", "port", "job", "class", "hidden", "far", "camera") if news.knows(kind)}
+    assert kinds == {"car", "port"}
+    car = json.loads(news.newest("car").split(b"data: ", 1)[1])
+    assert set(car) == {"name", "weights", "racer"}
+    assert car["weights"]["corner_weights_g"] == [430.0, 380.0, 390.0, 400.0]
