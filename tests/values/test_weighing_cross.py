@@ -62,18 +62,20 @@ def test_the_pitch_of_the_collar_that_is_turned_counts(calibrated: Path, tmp_pat
     # only rear collars are advised; with 0.8 mm a turn one is worth 116 g between the diagonals, so 40 g ask for a
     # quarter, with 0.4 mm for three quarters (0.69): 2 N/mm × 0.65 × pitch through the axle's twist, as in statics
     turns = []
-    for name, pitch in (("coarse", 0.8), ("fine", 0.4)):
+    # with the front bar hooked up one turn would be worth nearly twice as much; while collars are turned it is not
+    bar = {"chassis.front.bar_n_per_mm": 30.0}
+    for name, pitch, more, bars in (("coarse", 0.8, {}, "none"), ("fine", 0.4, {}, "none"), ("bar", 0.4, bar, "front")):
         log = Path(shutil.copytree(calibrated, tmp_path / name / "log"))
         pitches = {"chassis.front.collar_pitch_mm": 0.8, "chassis.rear.collar_pitch_mm": pitch}
-        test = write_cards(tmp_path / name, car=SPRINGS | pitches)
+        test = write_cards(tmp_path / name, car=SPRINGS | pitches | more)
         with ActedPads() as pads:
             common = [test, "--port", pads.url, "--log", log]
             assert pivotbench("pads", "zero", *common).code == 0
             pads.lay(on_pads({"FL": 640, "FR": 340, "RL": 440, "RR": 180}))
-            told = pivotbench("weigh", "cross", *common, "--bars", "none", "--unattended", "--json")
+            told = pivotbench("weigh", "cross", *common, "--bars", bars, "--unattended", "--json")
         assert told.code == 0, told.err
         advice = next(text for text in records(log, "cross weight")[-1]["result"]["steps"] if "preload" in text)
         words = re.search(r"collar (.*?) down", advice)
         assert words is not None
         turns.append(words[1])
-    assert turns == ["a quarter turn", "three quarters of a turn"]
+    assert turns == ["a quarter turn", "three quarters of a turn", "three quarters of a turn"]

@@ -70,7 +70,7 @@ def builder_loop(
 
     Every weighing is in the log at once.
     """
-    state = _at_first(cards, target)
+    state = _at_first(cards, target, unhooked=True)
     steps: list[BuilderStep] = []
     weighings: list[RecordedWeighing] = []
     step = next_step(state)
@@ -100,9 +100,16 @@ def builder_loop(
     return CrossRun(steps=tuple(steps), record=record)
 
 
-def _at_first(cards: CardSet, target: CrossTarget) -> LoopState:
-    """The loop before its first step. Raises InputError as `spring_rates`."""
+def _at_first(cards: CardSet, target: CrossTarget, *, unhooked: bool) -> LoopState:
+    """The loop before its first step. Raises InputError as `spring_rates`.
+
+    unhooked: the bars that are asked about are off while collars are turned: a bar that holds one axle straight makes
+    a collar of the other up to twice as much worth.
+    """
     rates = spring_rates(cards.car)
+    if unhooked:
+        off = [target.bars in ("front", "both"), target.bars in ("rear", "both")]
+        rates = replace(rates, bar=np.where(off, 0.0, rates.bar))
     assert cards.car.chassis is not None  # spring_rates has seen to it
     return LoopState(
         response=response_from_rates(rates),
@@ -140,7 +147,7 @@ def cross_gap(cards: CardSet, weights: CornerWeights, target: CrossTarget) -> Cr
     elif cards.car.chassis is None:
         advice = "Give the springs on the car card ([chassis]) to know how far to turn a collar."
     else:
-        state = replace(_at_first(cards, target), bars="none", stage="weigh")
+        state = replace(_at_first(cards, target, unhooked=False), bars="none", stage="weigh")
         advice = f"{collar_words(next_step(state, weights))}; then settle and weigh."
     return CrossGap(over_g=over, half_width_g=half, advice=advice)
 

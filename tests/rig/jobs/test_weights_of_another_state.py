@@ -106,6 +106,15 @@ def test_a_query_writes_nothing_and_finds_only_what_counts(log: BenchLog) -> Non
     assert len(list(log.records())) == before
 
 
+def test_a_state_is_named_by_all_that_is_otherwise(log: BenchLog) -> None:
+    names = ("nose", "roof", "tail", "left sill", "right sill")
+    parts = [{"name": name, "mass_g": 10.0, "x_mm": 100.0, "y_mm": 0.0} for name in names]
+    weigh_typed(in_state(0.0, **{"masses.parts": parts}), log)
+    bare = weigh_typed(in_state(0.0), log)
+    (found,) = weighed_otherwise(in_state(0.0), bare, log)
+    assert [name for name in names if name not in found.state] == []
+
+
 def test_it_is_computed_again_alike_and_keeps_its_number_where_it_is_read(log: BenchLog, tmp_path: Path) -> None:
     bare = weigh_typed(in_state(0.0), log)
     of = in_state(200.0)
