@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 
 from analysis.measured.pushes import MeasuredPush
+from analysis.measured.speeds import SPEEDS
 from rig.cards.read import CardSet, parse_card
 from rig.cards.schema import BenchCard, CarCard, TestCard
 from rig.cards.template import card_text
@@ -93,7 +94,7 @@ def measured(
     return log.record(
         PUSH,
         of.test.name,
-        inputs=PushInputs(),
+        inputs=PushInputs(speeds=SPEEDS),
         result=PushResult(pushes=tuple(push_record(push) for push in pushes), track=quality),
         cards=keep_cards(log, of),
         files=[
