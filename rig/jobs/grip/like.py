@@ -11,7 +11,7 @@ from rig.cards.read import CardSet
 from rig.cards.schema import TestCard
 from rig.jobs.series.evidence import notes_of
 from rig.log.store import BenchLog
-from rig.lookups.aside import standing
+from rig.lookups.aside import reasons_aside, standing
 from rig.lookups.belongs import own_or_imported
 from rig.lookups.sources import MissingSourceError, cards_of
 from rig.records.grip import GRIP, GripInputs, GripResult
@@ -77,11 +77,14 @@ class LikeGrips:
 def like_grips(cards: CardSet, log: BenchLog) -> LikeGrips:
     """The grip measurements of this car on the tyres and the surface of the test card; others are left out and told.
 
+    A push that was set aside, or its clip, or its weighing, tells no grip by its force either.
+
     Raises InputError when the test card does not say which of several it asks about.
     """
     found = [grip for record in standing(log, GRIP) if (grip := _grip(record, cards, log)) is not None]
     kept = {record.id for record in own_or_imported([grip.record for grip in found], log)}
-    clips = {record.id for record in log.records(kind=PUSH)}
+    clips, gone = {record.id for record in log.records(kind=PUSH)}, reasons_aside(log).keys()
+    found = [grip for grip in found if grip.record.inputs.push_number is None or not gone & {*grip.record.parents}]
     found = _each_push_once([grip for grip in found if grip.record.id in kept], clips)
     asked = subject_of(cards.test)
     groups = list(dict.fromkeys(grip.subject for grip in found))

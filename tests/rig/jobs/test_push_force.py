@@ -1,6 +1,7 @@
 """The force on the finger as a bench keeps it: recorded, calibrated, measured beside its clip, and in the grip."""
 
 import math
+import shutil
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -25,6 +26,7 @@ from rig.jobs.weighing.calibrate import CheckMasses
 from rig.jobs.weighing.finger_cell import calibrate_finger, cell_keys, finger_port, fitted_finger
 from rig.jobs.weighing.weights import Weighing, weigh_typed
 from rig.log.store import BenchLog
+from rig.lookups.aside import put_aside
 from rig.lookups.track_file import KeptTrack
 from rig.pads.force_file import beside, force_recorded, read_force
 from rig.pads.lines import frame
@@ -129,6 +131,12 @@ def test_the_force_of_a_push_tells_the_grip_that_the_virtual_tyres_have(
     assert abs(math.log(result.front / true_axles[0])) < 2.5 * result.front_u
     assert abs(math.log(result.rear / true_axles[1])) < 2.5 * result.rear_u
     assert true_axles[0] / true_axles[1] > 1.1  # the case tells front from rear
+    # one balance point, two ways: the solver's axles, and the front share of grip over that of the weight
+    assert pushed.found.ratio is not None
+    ratio, ratio_u = pushed.found.ratio
+    assert ratio == pytest.approx(result.front / result.rear, rel=1e-6)
+    share = pushed.found.inputs.balance_pct / 100.0
+    assert ratio_u == pytest.approx(0.01 * pushed.found.inputs.balance_u_pct * (1 / share + 1 / (1 - share)))
     # the recording began between 1.3 and 1.7 s before the clip, on the board's clock and the file's own
     assert 1.2 < result.offset_s < 1.85
     assert f"grip {result.level:.2f} ± " in pushed.found.sentence
@@ -151,6 +159,14 @@ def test_force_and_grip_are_kept_and_a_push_counts_once(pushed: Pushed) -> None:
     assert found.level_measured
     assert found.level_u > 0.15  # one push alone says little of these tyres: pushes scatter
     assert 0.9 * kept.result.level < math.sqrt(found.front * found.rear) < 1.1 * kept.result.level
+
+
+def test_a_push_that_was_set_aside_tells_no_grip(pushed: Pushed, tmp_path: Path) -> None:
+    shutil.copytree(pushed.log.folder, tmp_path / "log")
+    with BenchLog(tmp_path / "log") as log:
+        assert combined_grip(pushed.cards, log).estimate.level_measured
+        put_aside(log, str(pushed.measurement.record.number), "the finger slipped")
+        assert combined_grip(pushed.cards, log).estimate.count == 0
 
 
 def test_a_force_on_record_comes_out_the_same_again(pushed: Pushed) -> None:
