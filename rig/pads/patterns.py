@@ -7,8 +7,9 @@ A pattern that begins with `any order:` names single words, found wherever they 
 `any order: FL=<c1> FR=<c2> RL=<c3> RR=<c4>`.
 
 fields: `c1` … `c4` what the channels show; or `pad` and `count`, where each line tells of one pad; `sum` what all
-channels show together, which is held against them; `seq` line number; `ms` device time in ms; `skip` anything. A JSON
-null is a missing pad. Without a checksum or a sum a lost digit cannot be told from another count: such formats are
+channels show together, which is held against them; `seq` line number; `ms` device time in ms; `skip` anything; `xor`
+at the end, behind a star: the exclusive-or of what stands before it, held against the line. A JSON null is a missing
+pad. Without a checksum or a sum a lost digit cannot be told from another count: such formats are
 read, but their `damaged` tally only knows broken forms. firmware_notes/patterns.md has ten examples.
 """
 
@@ -25,7 +26,7 @@ from rig.base.errors import InputError
 from rig.pads.lines import LONGEST_PATTERN_LINE, MS_MODULUS, BadLine, BadReason, Line, Reading
 
 _FIELD = re.compile(r"<([a-z]\w*)>")
-_KNOWN = ("c1", "c2", "c3", "c4", "pad", "count", "sum", "seq", "ms", "skip")
+_KNOWN = ("c1", "c2", "c3", "c4", "pad", "count", "sum", "seq", "ms", "skip", "xor")
 _SHAPES = {"pad": r"\S+?", "seq": r"\d{1,10}", "ms": r"\d{1,10}"}
 _NUMBERS = {
     mark: rf"(?:[+-]\s{{0,8}}+)?(?:\d{{1,15}}(?:{sign}\d{{0,9}})?|{sign}\d{{1,9}})(?:[eE][+-]?\d{{1,2}})?"
@@ -41,6 +42,7 @@ _BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 _AROUND = bytes(range(0x21)) + b"\x7f"
 """Blanks and control characters, STX and ETX among them, that frame lines."""
 _WHERE = "bench card, line pattern"
+XOR_END = "*<xor>"
 
 
 @dataclass(slots=True)
@@ -70,10 +72,12 @@ class PatternLines:
         _refuse_bad_fields(self.pattern, names, self.pad_names)
         if self.seq_modulus < 2:
             raise InputError("the line number cannot wrap below 2", where=_WHERE, remedy="Leave it at 65536")
-        self.checked = self.checksum == "xor"
         text = self.pattern.strip()
+        if text.endswith(XOR_END):
+            self.checksum, text = "xor", text.removesuffix(XOR_END).removeprefix("$").rstrip()
+        self.checked = self.checksum == "xor"
         if text.startswith("{") or _is_json_list(text):
-            self._match = _JsonShape(self.pattern)
+            self._match = _JsonShape(text)
         elif text.startswith(ANY_ORDER):
             self._match = _AnyOrder(text.removeprefix(ANY_ORDER), self.decimal_mark)
         else:
@@ -90,11 +94,11 @@ class PatternLines:
             return BadLine(raw=line, reason=BadReason.LONG)
         body = line.removeprefix(_BYTE_ORDER_MARK).strip(_AROUND)
         if self.checksum == "xor":
-            stripped = _without_xor(body)
+            stripped = without_xor(body)
             if stripped is None:
                 return BadLine(raw=line, reason=BadReason.CRC)
             body = stripped
-        found = self._match.fields(body.decode("utf-8", "replace"))
+        found = self._match.fields(plain_text(body))
         if found is None:
             return BadLine(raw=line, reason=BadReason.FORMAT)
         try:
@@ -237,9 +241,16 @@ class _JsonShape:
         return found if fits else None
 
 
+def plain_text(raw: bytes) -> str:
+    """A line as text; control characters within it, as frames of each number, part what they stand between."""
+    text = raw.decode("utf-8", "replace")
+    return "".join(one if one.isprintable() or one == "\t" else " " for one in text)
+
+
 def _is_json_list(text: str) -> bool:
-    """Whether a pattern is a list of JSON and not numbers in brackets, such as `[<c1>][<c2>][<c3>][<c4>]`."""
-    return text.startswith("[") and "][" not in "".join(text.split())
+    """Whether a pattern is a list of JSON, and neither numbers in brackets, such as `[<c1>][<c2>][<c3>][<c4>]`, nor a
+    line that only begins with a bracket, such as `[<seq>] <c1> <c2> <c3> <c4>`."""
+    return text.startswith("[") and text.endswith("]") and "][" not in "".join(text.split())
 
 
 def _collect(shape: object, came: object, found: dict[str, str]) -> bool:
@@ -284,7 +295,7 @@ def _whole(text: str | None, below: int) -> int | None:
     return int(number)
 
 
-def _without_xor(body: bytes) -> bytes | None:
+def without_xor(body: bytes) -> bytes | None:
     """The line without `*HH`, or None where the exclusive-or does not fit."""
     text, star, digits = body.rpartition(b"*")
     if not star or not re.fullmatch(rb"[0-9A-Fa-f]{2}", digits):
@@ -309,6 +320,8 @@ def _refuse_bad_fields(pattern: str, names: list[str], pad_names: Sequence[str])
         raise refuse("a sum belongs to the channels of one line", "Name <c1> … <c4> beside it, or <skip> it")
     if channels == single or (channels and ("pad" in names or "count" in names)):
         raise refuse("no pad can be told from it", "Name <c1> … <c4>, or <pad> and <count>")
+    if "xor" in names and not pattern.strip().endswith(XOR_END):
+        raise refuse("<xor> stands at the end of a line, behind a star", f"Write it like: <c1>,<c2>,<c3>,<c4>{XOR_END}")
     if "><" in pattern:
         raise refuse("two fields touch: where does one end", "Put what stands between them there")
     if not 1 <= len(pad_names) <= 4 or len(set(pad_names)) != len(pad_names):

@@ -7,7 +7,8 @@ after the zero and must be refused or told by name. What is no scale must be cal
 
 Baseline in the same run: a naive reader that takes the first four numbers of a line for grams of FL FR RL RR.
 
-Usage: strangers.py [--only WORD] [--processes N] [--fresh]. --fresh: twenty others (foreign/fresh.py).
+Usage: strangers.py [--only WORD] [--processes N] [--fresh | --later]. --fresh, --later: twenty others each
+(foreign/fresh.py, foreign/later.py).
 
 The last line is one JSON object: `kinds`; `recognised` (right in all
 that was done with it); `wrong_weight` (weights off by more than three times their ± and 3 g, or a mistake weighed,
@@ -36,6 +37,7 @@ from unittest import mock
 from rig.pads.port import PortInfo, PortList
 from tests.benchmarks.foreign.fresh import FRESH
 from tests.benchmarks.foreign.kinds import KINDS, Kind
+from tests.benchmarks.foreign.later import LATER
 from tests.values.pads_acted import Told, pivotbench, write_cards
 
 CAR_G = (431.2, 366.8, 402.5, 389.9)
@@ -124,7 +126,7 @@ def naive_right(kind: Kind) -> bool:
 
 def meet(place: int) -> Met:
     """One kind from the first look to the weighing."""
-    kind = (*KINDS, *FRESH)[place]
+    kind = (*KINDS, *FRESH, *LATER)[place]
     met, talker = Met(kind.name, naive=naive_right(kind)), Talker(kind)
     try:
         with tempfile.TemporaryDirectory() as folder, ports(talker.urls):
@@ -208,8 +210,11 @@ def main() -> None:
     parser.add_argument("--only", default="", help="kinds whose name holds this")
     parser.add_argument("--processes", type=int, default=6)
     parser.add_argument("--fresh", action="store_true", help="twenty others, thought of after the forty")
+    parser.add_argument("--later", action="store_true", help="twenty more, thought of after those")
     options = parser.parse_args()
     first, kinds = (len(KINDS), FRESH) if options.fresh else (0, KINDS)
+    if options.later:
+        first, kinds = len(KINDS) + len(FRESH), LATER
     chosen = [first + place for place, kind in enumerate(kinds) if options.only in kind.name]
     met: list[Met] = []
     with ProcessPoolExecutor(max_workers=options.processes) as pool:

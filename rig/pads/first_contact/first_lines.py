@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from rig.base.plain_json import Json
 from rig.pads.first_contact.proposal import proposal
 from rig.pads.lines import BadLine, BadReason, Identity, LineSplitter, Reading, parse_line
+from rig.pads.patterns import plain_text
 from rig.pads.port import Port
 
 WANTED, MORE = 4, 9
@@ -134,8 +135,7 @@ def _is_text(raw: bytes) -> bool:
 
 
 def _plain(line: bytes) -> str:
-    text = line.removeprefix(b"\xef\xbb\xbf").decode("utf-8", "replace")
-    return "".join(one for one in text if one.isprintable() or one == "\t").strip(" \r\n")
+    return plain_text(line.removeprefix(b"\xef\xbb\xbf")).strip(" ")
 
 
 def _printable(line: bytes) -> str:

@@ -8,7 +8,7 @@ import json
 import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
@@ -24,12 +24,17 @@ from rig.pads.first_contact.load_columns import (
     unit_shown,
 )
 from rig.pads.lines import Reading
-from rig.pads.patterns import DecimalMark, PatternLines
+from rig.pads.patterns import XOR_END, DecimalMark, PatternLines, without_xor
 
 NO_NUMBERS = (
     "text without numbers that could be loads: no scale, or lines of another form; describe them with line_pattern on "
     "the bench card"
 )
+TALKERS = (
+    "A[GIP]|B[DN]|C[CDMSTVX]|D[EF]|E[CPR]|G[ABILNPQ]|H[CENS]|I[IN]|LC|NL|QZ|RA|S[DNS]|T[IR]|V[DMW]|W[I]|YX|Z[ACQV]"
+)
+"""Who speaks NMEA 0183: receivers, radios, autopilots, weather instruments (from memory)."""
+MOSTLY = 0.7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,6 +61,9 @@ def proposal(lines: Sequence[str]) -> Proposal:
     """What these lines are, and how the bench would read them. lines: whole, as they came, without line ends."""
     if other := _other_talk(lines):
         return Proposal(kind=other, keys={})
+    bodies = [body.decode() for line in lines if (body := without_xor(line.encode())) is not None]
+    if len(bodies) > MOSTLY * len(lines):
+        return _summed(proposal(bodies), lines)
     form = json_form(lines)
     if form is not None:
         try:
@@ -82,13 +90,21 @@ def proposal(lines: Sequence[str]) -> Proposal:
     return Proposal(kind=why[0] if why else NO_NUMBERS, keys={})
 
 
+def _summed(found: Proposal, lines: Sequence[str]) -> Proposal:
+    """The proposal for lines that end in the exclusive-or of what stands before it, which protects them."""
+    if not found.usable:
+        return found
+    dollar = "$" if sum(line.startswith("$") for line in lines) > len(lines) / 2 else ""
+    return replace(found, keys=found.keys | {"line_pattern": f"{dollar}{found.keys['line_pattern']}{XOR_END}"})
+
+
 def _has_commas(form: TextForm) -> bool:
     return any("," in text for column in form.columns for text in column.texts)
 
 
 def _other_talk(lines: Sequence[str]) -> str:
     """What is known by its look and is no scale."""
-    sentence = re.compile(r"[$!][A-Z]{2,3}[A-Z]{3},.*\*[0-9A-Fa-f]{2}\s*")  # NMEA 0183: talker, sentence, sum
+    sentence = re.compile(rf"[$!](?:{TALKERS}|P[A-Z]{{3}})[A-Z]{{3}},.*\*[0-9A-Fa-f]{{2}}\s*")  # talker, sentence, sum
     if sum(bool(sentence.fullmatch(line)) for line in lines) > len(lines) / 2:
         return "a satellite receiver or another instrument that speaks NMEA 0183: no scale"
     return ""

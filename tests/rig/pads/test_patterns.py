@@ -2,6 +2,8 @@
 
 import csv
 import math
+import operator
+from functools import reduce
 from pathlib import Path
 
 import pytest
@@ -191,3 +193,13 @@ def test_one_to_four_pads_have_names(names: tuple[str, ...]) -> None:
     with pytest.raises(InputError, match="one to four"):
         PatternLines("<pad> <count>", pad_names=names)
     assert PatternLines("<pad> <count>", pad_names=("a",)).parse(b"a 5") is not None
+
+
+def test_an_exclusive_or_stands_at_the_end() -> None:
+    with pytest.raises(InputError, match="stands at the end"):
+        PatternLines("<c1>,<xor>,<c2>")
+    parser = PatternLines('{"a": <c1>}*<xor>')
+    body = b'{"a": 5}'
+    parsed = parser.parse(body + b"*%02X" % reduce(operator.xor, body))
+    assert isinstance(parsed, Reading)
+    assert parsed.counts[0] == 5

@@ -53,6 +53,7 @@ def read(keys: dict[str, Any], lines: Sequence[str]) -> list[float]:
         (["RR 389.9", "FL 431.2", "RL 402.5", "FR 366.8"] * 3, "g", GRAMS),
         (["N 0 + 0431.2 g"] * 6, "g", (431.2,)),
         (["431,2 g"] * 6, "g", (431.2,)),
+        ([f"[{n:05d}] W1=431.2g W2=366.8g W3=402.5g W4=389.9g" for n in range(6)], "g", GRAMS),  # begins as JSON does
     ],
 )  # fmt: skip
 def test_what_is_proposed_reads_the_wheels(lines: list[str], unit: str, shows: tuple[float, ...]) -> None:
@@ -61,6 +62,28 @@ def test_what_is_proposed_reads_the_wheels(lines: list[str], unit: str, shows: t
     assert found.keys["unit"] == unit
     assert found.single == (len(shows) == 1)
     np.testing.assert_allclose(read(found.keys, lines), shows, rtol=1e-9)
+
+
+def test_an_exclusive_or_at_the_end_is_held_against_the_line() -> None:
+    """By hand: points and commas pair and cancel, W is 57, the figures left over are 7: 50; one step of a digit: 51."""
+    lines = ["$W,431.2,366.8,402.5,389.9*50", "$W,431.3,366.8,402.5,389.9*51"] * 4
+    found = proposal(lines)
+    assert found.keys["line_pattern"] == "$W,<c1>,<c2>,<c3>,<c4>*<xor>"
+    np.testing.assert_allclose(read(found.keys, lines[:1]), GRAMS)
+    parser = PatternLines(found.keys["line_pattern"], unit="g")
+    assert parser.checked
+    assert getattr(parser.parse(b"$W,431.2,366.8,42.5,389.9*50"), "reason", "") == "crc"  # a digit lost
+
+
+def test_numbers_framed_by_control_characters_stand_apart() -> None:
+    """Start and end of text around each: without them two numbers would run into one."""
+    raw = [b"".join(b"\x02%.1f\x03" % x for x in GRAMS)] * 6
+    found = told(raw)
+    assert found.keys is not None
+    parser = PatternLines(found.keys["line_pattern"], unit=found.keys["unit"])
+    parsed = parser.parse(raw[0] + b"\r")
+    assert isinstance(parsed, Reading)
+    np.testing.assert_allclose(parsed.counts, GRAMS)
 
 
 @pytest.mark.parametrize(
