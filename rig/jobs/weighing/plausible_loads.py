@@ -23,6 +23,7 @@ from rig.jobs.weighing.pads import shows_weight
 from rig.jobs.weighing.weights import doubt_parts
 from rig.log.store import BenchLog
 from rig.lookups.belongs import weighing_of, zeros_of
+from rig.pads.patterns import GRAMS_OF_UNIT
 from rig.records.weighing import WEIGHING, ZERO
 
 LEAST_CAR_G = 100.0
@@ -45,6 +46,8 @@ SHARED_CAUSES = ("curves", "masses")
 """Causes of uncertainty that two weighings on pads calibrated once have in common: their difference is free of them."""
 CHANCE = 0.01
 """Below this chance a change of one wheel alone does not explain what is seen."""
+ANOTHER_CAR, SAME_CAR = 1.5, 0.05
+"""A mass off by that factor is not this car's; within that share of what it is known to weigh it is."""
 LEAST_CHANGE_G, LEAST_CHANGE = 3.0, 0.003
 """A change of the total below this, in grams and of the car, is dust, a screw, a battery strap: not told."""
 
@@ -125,6 +128,7 @@ def refuse_empty(
     total = float(wheel_g.sum())
     if total < least_load(cards, log):
         raise no_car(cards.bench, total)
+    _refuse_other_unit(cards, log, total)
     remarks: list[str] = []
     for place, (wheel, name) in enumerate(zip(WHEEL_KEYS, WHEELS, strict=True)):
         load, rest = float(wheel_g[place]), np.delete(wheel_g, place)
@@ -142,6 +146,26 @@ def refuse_empty(
                 "that the pad answers when it is pressed, and its line"
             )
     return tuple(remarks)
+
+
+def _refuse_other_unit(cards: CardSet, log: BenchLog, total_g: float) -> None:
+    """Raise InputError where scales show this car's known mass in another unit than the bench card names: pounds that
+    passed for kilograms. A car that really weighs so much more or less fits no unit's ratio but by chance."""
+    bench, known = cards.bench, car_mass(cards, log)
+    if known is None or not shows_weight(bench) or max(total_g / known, known / total_g) < ANOTHER_CAR:
+        return
+    shown = total_g / GRAMS_OF_UNIT[bench.pads.unit]
+    for unit, grams in GRAMS_OF_UNIT.items():
+        if unit != bench.pads.unit and abs(shown * grams / known - 1.0) < SAME_CAR:
+            before = _before(cards, log)
+            said = "masses.total_g on the car card" if before is None else before.which
+            raise InputError(
+                f'the car weighs {total_g:.0f} g by unit = "{bench.pads.unit}", {known:.0f} g by {said}: so it does if '
+                f"these scales show {unit}",
+                where=f"{bench.name}, pads.unit",
+                remedy=f'Write unit = "{unit}" under [pads] of the bench card, zero and weigh again; or correct the '
+                "weight that the car is known to have",
+            )
 
 
 def against_before(cards: CardSet, log: BenchLog, wheel_g: FloatArray, covariance: FloatArray) -> tuple[str, ...]:

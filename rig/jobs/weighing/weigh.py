@@ -31,6 +31,7 @@ from rig.jobs.weighing.scale import Placing, Scale, pool, scale_of
 from rig.jobs.weighing.weights import RecordedWeighing, as_pushed, record_weighing, weighed
 from rig.log.store import BenchLog
 from rig.pads.frames import Tally
+from rig.pads.patterns import XOR_END
 from rig.pads.steps import Step
 from rig.records.content import four
 from rig.records.weighing import TallyRow, WeighingInputs
@@ -200,7 +201,8 @@ def weigh_turned(
 
 def unprotected(bench: BenchCard) -> str:
     """That nothing protects the pads' lines on their way; "" where a checksum or a sum does."""
-    if not bench.pads.line_pattern or "<sum>" in bench.pads.line_pattern:
+    pattern = bench.pads.line_pattern
+    if not pattern or "<sum>" in pattern or pattern.endswith(XOR_END):
         return ""
     return (
         "These pads' lines carry no checksum: a digit that is lost on the way in every line passes for another weight. "
