@@ -1,6 +1,7 @@
 """From a timed pose track to measured pivots: every push found, each with its turn per travel and doubt."""
 
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -15,8 +16,12 @@ from analysis.measured.speeds import LEAST_ON_WAY, SPEEDS, left_rest, smooth_mot
 from analysis.measured.swing import mean_rest, measure_slide, pose_drift, whitened_scatter
 
 ADVISED_REST_FRAMES = 15
+FEW_REST_FRAMES = 8
+"""Fewer are told whatever they do to the interval: their scatter is hardly known."""
 DRIFT_CHI_SQUARE = 16.27
 """Chi-square, 3 degrees of freedom, exceeded by chance once in 1000."""
+WORTH_A_WORD = 1.1
+"""By how much what widens an interval must widen it for people to be told."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -203,18 +208,19 @@ def _measured(
     drift, drift_chi2 = pose_drift([(time[k], pose[k], stated[k]) for k in (before, after)], pooled)
     drifted = drift * float(time[after].mean() - time[before].mean())
     drifts = drift_chi2 > DRIFT_CHI_SQUARE
-    if drifts:
-        # Whether it went on at that rate during the slide is unknown, so it is doubt and not a correction.
-        end = replace(end, repeating=end.repeating + np.outer(drifted, drifted))
-    result = measure_slide(
-        start,
-        end,
+    as_cards_say = partial(
+        measure_slide,
         wheelbase=cards.wheelbase,
         wheelbase_u=cards.wheelbase_u,
         place_u=cards.place_u,
         scale_u=cards.scale_u,
         shared=np.concatenate([cards.shared[:, rest].mean(axis=1) for rest in (before, after)], axis=1),
     )
+    without_drift = as_cards_say(start, end)
+    if drifts:
+        # Whether it went on at that rate during the slide is unknown, so it is doubt and not a correction.
+        end = replace(end, repeating=end.repeating + np.outer(drifted, drifted))
+    result = as_cards_say(start, end) if drifts else without_drift
 
     whole = np.concatenate([before, slide.moving, after])
     is_moving = np.isin(whole, slide.moving)
@@ -228,8 +234,14 @@ def _measured(
     turning = int(np.argmax(np.where(on_way, np.abs(speeds.velocity[:, 2]), -1.0)))
 
     common = 0.0 if cards.speeds == 1 else _common_share(pose, cards, before, after)
-    warnings = [*found.warnings, *_warnings(len(before), len(after), slide, time)]
-    if drifts and np.hypot(drifted[0], drifted[1]) > 1e-4:
+    longer = [
+        replace(rest, scatter=rest.scatter * len(frames) / ADVISED_REST_FRAMES)
+        for rest, frames in ((start, before), (end, after))
+    ]
+    narrower = result.kappa_u > WORTH_A_WORD * as_cards_say(*longer).kappa_u
+    least = ADVISED_REST_FRAMES if narrower else FEW_REST_FRAMES
+    warnings = [*found.warnings, *_warnings(len(before), len(after), slide, time, least)]
+    if np.hypot(drifted[0], drifted[1]) > 1e-4 and result.kappa_u > WORTH_A_WORD * without_drift.kappa_u:
         warnings.append(
             f"The rests drift by {1e3 * np.hypot(drift[0], drift[1]):.2f} mm a second: "
             "stand the camera firmly and push again; the drift is in the ±."
@@ -308,11 +320,11 @@ def _common_share(pose: FloatArray, cards: _Cards, before: IntArray, after: IntA
     return float(np.sqrt(np.sum(shares**2) + cards.scale_u**2))
 
 
-def _warnings(before: int, after: int, slide: SlideFrames, time: FloatArray) -> list[str]:
-    """Sentences about short rests and gaps in the track."""
+def _warnings(before: int, after: int, slide: SlideFrames, time: FloatArray, least: int) -> list[str]:
+    """Sentences about rests of fewer than the least frames and gaps in the track."""
     sentences = []
     for frames, when in ((before, "before"), (after, "after")):
-        if frames < ADVISED_REST_FRAMES:
+        if frames < least:
             sentences.append(
                 f"The car rested for only {frames} frames {when} the push; "
                 f"leave it alone for {ADVISED_REST_FRAMES} or more."

@@ -13,7 +13,7 @@ STILL_LIMIT = 0.10  # px: floor markers that stay within this for several frames
 KNOCK_LIMIT = 0.3  # px, in a single frame
 SMOOTH = 5  # sightings of a marker
 REFERENCE = 15  # frames, at either end of a clip, whose middle may be where the camera stood
-LEAST_STILL = 0.1  # of the frames; in fewer, the camera did not stand
+LEAST_STILL = 0.3  # of the frames; in fewer, the camera did not stand
 LEAST_MARKERS = 2  # of the floor, for the place of a camera in one frame
 VIEWS = 14  # frames behind the shared numbers of a moving camera
 POOL = 400  # frames behind the middle of a still camera's corners
@@ -46,7 +46,9 @@ def still_frames(corner: FloatArray) -> BoolArray:
     noise = _marker_noise(middle)
     samples = (middle[:REFERENCE], middle[-REFERENCE:], middle)
     stood = max((_stands(middle, seen, median_seen(sample), noise) for sample in samples), key=np.sum)
-    if stood.sum() < max(LEAST_STILL * len(stood), min(3, len(stood))):
+    if stood.sum() < max(LEAST_STILL * len(stood), min(3, len(stood))) or _crept(
+        middle[stood], whole=bool(stood.all())
+    ):
         return np.zeros(len(corner), dtype=bool)
     after = np.minimum(np.searchsorted(measured, np.arange(len(corner))), len(measured) - 1)
     before = np.maximum(np.searchsorted(measured, np.arange(len(corner)), side="right") - 1, 0)
@@ -76,11 +78,28 @@ def _middle_size(away: FloatArray) -> FloatArray:
     return np.where(known > 0, picked, 0.0)
 
 
+def _crept(middle: FloatArray, *, whole: bool) -> bool:
+    """Whether most markers' middles (n, m, 2) px went on and on in the frames in which the camera seemed to stand.
+
+    whole: those are all frames of the clip; what it then went is within the limit, and in the doubt of the rests.
+    """
+    if whole or len(middle) < 2 * SMOOTH:
+        return False
+    third = max(len(middle) // 3, 1)
+    way = np.sort(np.hypot(*np.moveaxis(median_seen(middle[-third:]) - median_seen(middle[:third]), -1, 0)))
+    known = way[np.isfinite(way)]
+    return bool(len(known)) and bool(known[(len(known) - 1) // 2] > STILL_LIMIT)
+
+
 def _marker_noise(middle: FloatArray) -> float:
-    """px, per coordinate, of a marker's middle (n, m, 2) from one of its sightings to the next."""
-    steps = [np.diff(own[np.isfinite(own).all(-1)], axis=0).ravel() for own in np.swapaxes(middle, 0, 1)]
-    every = np.abs(np.concatenate(steps))
-    return float(1.4826 * np.median(every) / np.sqrt(2.0)) if every.size else 0.0
+    """px, per coordinate, of a marker's middle (n, m, 2) from one of its sightings to the next.
+
+    From third differences: a camera that moves, as hands do, changes them by far less than the middles themselves.
+    """
+    ways = [own[np.isfinite(own).all(-1)] for own in np.swapaxes(middle, 0, 1)]
+    order = 3 if max((len(own) for own in ways), default=0) > 3 else 1
+    every = np.abs(np.concatenate([np.diff(own, n=order, axis=0).ravel() for own in ways]))
+    return float(1.4826 * np.median(every) / np.sqrt({1: 2.0, 3: 20.0}[order])) if every.size else 0.0
 
 
 def fit_clip_floor(on_floor: FloatArray, floor: FloorLayout, camera: Camera, *, still: BoolArray) -> FloorFit:
@@ -101,13 +120,25 @@ def clip_cameras(on_floor: FloatArray, fit: FloorFit, optics: Optics, *, still: 
     own = np.flatnonzero(~still & (np.isfinite(on_floor).all((2, 3)).sum(1) >= LEAST_MARKERS))
     rotation, place = np.repeat(fit.rotation[:1], n, axis=0), np.repeat(fit.place[:1], n, axis=0)
     covariance, by_shared = np.zeros((n, 6, 6)), np.zeros((n, 6, fit.shared_count))
+    by_marker = np.zeros((n, 6, on_floor.shape[1], 2))
     noise, used = np.zeros(n), np.where(still, np.inf, 0.0)
     if len(own):
         views = fit_cameras(on_floor[own], fit.corner_place, optics, fit.floor.columns(fit.laid))
         rotation[own], place[own], covariance[own] = views.rotation, views.place, views.covariance
-        by_shared[own], noise[own], used[own] = views.by_shared, views.noise, views.used
+        by_shared[own], by_marker[own], noise[own], used[own] = (
+            views.by_shared,
+            views.by_marker,
+            views.noise,
+            views.used,
+        )
     return CameraPoses(
-        rotation=rotation, place=place, covariance=covariance, by_shared=by_shared, noise=noise, used=used
+        rotation=rotation,
+        place=place,
+        covariance=covariance,
+        by_shared=by_shared,
+        by_marker=by_marker,
+        noise=noise,
+        used=used,
     )
 
 

@@ -7,6 +7,7 @@ from vision.tracking.solve import Solved
 
 REPEATING_USUAL, REPEATING_WEIGHT = 0.02, 4.0  # px per marker, and how many observations that belief is worth
 REPEATING_LEAST = 0.006  # px
+NOISE_STILL, NOISE_MOVING = 0.008, 0.02  # px, the least of a corner in one frame
 NEAR = 4  # frames to either side
 SHARP = 1.5  # px of motion during the exposure
 VECTOR_STEP = 0.25  # px, of a coder's motion vectors
@@ -16,20 +17,22 @@ COPIED = 0.25  # noise of the floor's corners over residuals of the car's, above
 def frame_noise(solved: Solved, kept: IntArray) -> FloatArray:
     """(n,) px, the part of the corner noise that is new in every frame.
 
-    A still camera shows it directly, as scatter of the floor's corners; residuals beyond the usual ones (blur,
-    a hand) come on top. What all residuals share repeats from frame to frame and is counted there, not here.
+    A still camera shows it directly, as scatter of the floor's corners, one that moves as what a fit of the floor
+    leaves; residuals beyond the usual ones (blur, a hand) come on top. What all residuals share repeats from frame to
+    frame and is counted there, not here.
     kept: (n,), indices of the frames that count.
     """
     own = solved.noise[kept]
-    if solved.moving or not len(own):
-        return np.maximum(own, 0.02)
+    if not len(own):
+        return own
     usual = np.full(len(own), float(np.median(own)) ** 2)
     moved = np.hypot(*np.gradient(solved.pose[kept, :2], axis=0).T) if len(own) > 1 else np.zeros(len(own))
     rests = np.flatnonzero(moved < 0.3 * solved.m_per_px[kept])
     for at in rests:  # at rest the neighbours show which residuals repeat
         near = rests[(rests >= at - NEAR) & (rests <= at + NEAR)]
         usual[at] = float(np.median(own[near])) ** 2
-    result: FloatArray = np.sqrt(max(solved.corner_noise, 0.008) ** 2 + np.maximum(own**2 - usual, 0.0))
+    least = NOISE_MOVING if solved.moving else NOISE_STILL
+    result: FloatArray = np.sqrt(max(solved.corner_noise, least) ** 2 + np.maximum(own**2 - usual, 0.0))
     return result
 
 

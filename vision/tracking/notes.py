@@ -9,7 +9,8 @@ from vision.clip.frames import ClipReport
 from vision.floor.cause_words import floor_sentences
 from vision.tracking.solve import CAMERA_CAUSE, Solved
 
-LEAST_SIDE = 25.0  # px of a marker
+LEAST_SIDE = 18.0  # px of a marker: below this it is lost now and then (rendered pictures)
+LONG_GAP = 0.2  # s without a pose
 LARGE_OFF = 0.4  # px; a floor marker that fits worse than this is worth a word
 
 
@@ -46,7 +47,7 @@ def _frames(words: Words, track: ClipTrack, report: ClipReport) -> None:
     if kept > 1 and report.usual_gap > 0:
         gaps = np.diff(track.time)
         longest = int(np.argmax(gaps))
-        if gaps[longest] > 2.5 * report.usual_gap:
+        if gaps[longest] > max(2.5 * report.usual_gap, LONG_GAP):
             words.warnings.append(
                 f"No pose for {gaps[longest]:.2f} s from {track.time[longest]:.2f} s on: keep hands and "
                 "other things out of the line between camera and markers."

@@ -24,6 +24,7 @@ class CameraPoses:
     rotation: (n, 3, 3).  place: (n, 3) m.
     covariance: (n, 6, 6) of rotation vector (rad, camera axes) and place (m), for unit corner noise (1 px).
     by_shared: (n, 6, s) its change per unit of [intrinsics q, ink, laid h], as `FloorFit` orders them.
+    by_marker: (n, 6, m, 2) its change per px when a whole floor marker's corners move.
     noise: (n,) px.  used: (n,) corners behind each.
     """
 
@@ -31,6 +32,7 @@ class CameraPoses:
     place: FloatArray
     covariance: FloatArray
     by_shared: FloatArray
+    by_marker: FloatArray
     noise: FloatArray
     used: FloatArray
 
@@ -159,6 +161,7 @@ def fit_cameras(seen: FloatArray, corner_place: FloatArray, optics: Optics, laid
         place=model.place,
         covariance=fit.covariance,
         by_shared=fit.change_by(np.nan_to_num(shared.reshape(n, -1, shared.shape[-1]))),
+        by_marker=fit.gain.reshape(n, 6, len(corner_place), 4, 2).sum(3),
         noise=fit.noise,
         used=fit.used,
     )

@@ -69,7 +69,8 @@ class Solved:
     rotation (k, 3, 3), place (k, 3): camera_from_floor, k = n when moving and 1 otherwise.
     unit: (n, 3, 3) covariance for 1 px of corner noise.  by_marker: (n, 3, m, 2).  marker_residual: (m, 2) px, usual
     residual of each car marker over the frames; marker_mean: (n, m, 2) px frame by frame.  m_per_px: (n,).
-    floor_used: (n,).  marker_weight: (m,).  repeating_gain: (n, 3, m, 2) per px of a marker.  lean, lean_u: (n, 2) rad.
+    floor_used: (n,).  marker_weight: (m,).  repeating_gain: (n, 3, m, 2) per px of a marker of the car, then of the
+    floor, which counts where a frame's camera is found from it alone.  lean, lean_u: (n, 2) rad.
     by_lean: (n, 3, 2) per rad.
     rise: (n, 2) m and its own.  shared: (k, n, 3) of each cause.  camera_part: (n, 3, 3), from the camera's pose.
     """
@@ -220,7 +221,9 @@ def _part(corner: FloatArray, still: BoolArray, bench: _Bench, ink: float) -> _P
         noise=cars.noise,
         used=cars.used,
         floor_used=views.used,
-        repeating_gain=cars.by_marker,
+        repeating_gain=np.concatenate(
+            [cars.by_marker, np.einsum("nij,njmk->nimk", cars.by_camera, views.by_marker)], axis=2
+        ),
         lean=cars.lean,
         lean_u=cars.lean_u,
         by_lean=cars.by_lean,

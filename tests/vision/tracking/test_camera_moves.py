@@ -121,3 +121,22 @@ def test_frames_without_floor_go_with_their_neighbours_and_a_hand_never_stands()
     time = np.linspace(0.0, 3.0, 90)
     hand = np.stack([3.0 * np.sin(2.1 * time), 2.0 * np.cos(3.3 * time)], axis=-1)
     assert not still_frames(np.zeros((90, 6, 4, 2)) + hand[:, None, None]).any()
+
+
+def seen_through(shift: np.ndarray) -> np.ndarray:
+    """Corners (n, 6, 4, 2) px of six markers that all go by a shift (n, 2) px, with coded noise."""
+    rng = np.random.default_rng(5)
+    at = np.zeros((len(shift), 6, 4, 2)) + np.arange(6)[:, None, None] * 60.0
+    return at + shift[:, None, None] + rng.normal(0, 0.03, at.shape)
+
+
+def test_a_hand_that_lingers_and_a_camera_that_sinks_never_stand() -> None:
+    """Slow sways turn back now and then, and a creep of a quarter of a pixel looks still against its own middle."""
+    time = np.arange(60) / 30
+    sway = np.stack([2.5 * np.sin(3 * time + 1) + np.sin(7 * time), 2 * np.sin(4 * time)], 1)
+    assert not still_frames(seen_through(sway)).any()
+    assert not still_frames(seen_through(np.stack([0 * time, 0.5 * time], 1))).any()
+    assert still_frames(seen_through(np.stack([0 * time, 0.04 * time], 1))).all()  # less than is seen of it
+    knock = np.where((time > 0.9) & (time < 1.1), 4.0, 0.0)
+    stood = still_frames(seen_through(np.stack([knock, knock], 1)))
+    assert stood.sum() == 55
