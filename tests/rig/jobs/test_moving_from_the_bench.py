@@ -91,10 +91,14 @@ def test_a_change_in_one_sentence(tmp_path: Path) -> None:
     assert found.region.width.value[1] < 0
     assert float(np.ptp(found.region.width.interval[1])) < float(np.ptp(1e3 * soft.reached.reach.width.interval[1]))
     other = asked(tmp_path / "c", name="Snipe", id="snipesni", chassis__front__bar_n_per_mm=1.5)
-    assert not differences(soft, other).shared
-    assert float(np.ptp(differences(soft, other).region.width.interval[1])) > float(
-        np.ptp(found.region.width.interval[1])
-    )
+    apart = differences(soft, other)
+    assert not apart.shared
+    # nothing in common: what is open of the one is open beside what is open of the other, in squares
+    own = [100 * one.ranges.many_balance[:, :, 0].std(0) / one.wheelbase for one in (soft, other)]
+    width = np.ptp(apart.balance.interval, axis=-1)
+    np.testing.assert_allclose(width, 2 * 1.96 * np.hypot(*own), rtol=0.4)  # of 40 draws
+    assert np.all(np.ptp(found.balance.interval, axis=-1) < 0.5 * width)
+    assert float(np.ptp(apart.region.width.interval[1])) > float(np.ptp(found.region.width.interval[1]))
 
 
 def test_the_picture_shows_what_is_not_known(tmp_path: Path) -> None:
