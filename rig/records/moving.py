@@ -1,4 +1,4 @@
-"""Records of the moving car: a filmed drive beside its model, tilted pads."""
+"""Records of the moving car: a filmed drive beside its model, tilted pads, how tyres lose grip with load."""
 
 from rig.records.content import Content, FourNumbers, Pair, Words
 from rig.records.record import Kind
@@ -134,3 +134,36 @@ class TiltResult(Content, frozen=True, kw_only=True):
 
 
 TILTED_PADS = Kind("tilted pads", TiltInputs, TiltResult)
+
+
+class LoadedState(Content, frozen=True, kw_only=True):
+    """One state of the car with its ballast somewhere. balance_pct, balance_pct_u: by its pushes, standard.
+
+    front_g, rear_g: on the axles.
+    """
+
+    balance_pct: float
+    balance_pct_u: float
+    front_g: float
+    rear_g: float
+
+
+class LoadSensitivityInputs(Content, frozen=True, kw_only=True):
+    """states: of one car, ballast moved between them."""
+
+    states: tuple[LoadedState, ...]
+
+
+class LoadSensitivityResult(Content, frozen=True, kw_only=True):
+    """q: load sensitivity, q_u: standard, interval: 95 %.  told_from_none: none is ruled out.  widened: the pushes
+    scatter more than they state, which is in the interval.
+    """
+
+    q: float
+    q_u: float
+    interval: Pair
+    told_from_none: bool
+    widened: bool = False
+
+
+LOAD_SENSITIVITY = Kind("load sensitivity", LoadSensitivityInputs, LoadSensitivityResult)

@@ -32,6 +32,7 @@ RECORD_KINDS: MappingProxyType[str, Kind[Any, Any]] = MappingProxyType(
             series.LADDER,
             moving.DRIVE,
             moving.TILTED_PADS,
+            moving.LOAD_SENSITIVITY,
             classroom.FIRST_TRY,
             classroom.GUESS,
             aside.ASIDE,

@@ -16,7 +16,7 @@ from rig.records.camera import CAMERA_CALIBRATION, CAR_MARKERS, FLOOR_LAYOUT, PL
 from rig.records.classroom import FIRST_TRY
 from rig.records.force import FINGER_CELL, PUSH_FORCE
 from rig.records.grip import GRIP, INFERENCE
-from rig.records.moving import DRIVE, TILTED_PADS
+from rig.records.moving import DRIVE, LOAD_SENSITIVITY, TILTED_PADS
 from rig.records.pushing import COMPARISON, PREDICTION, PUSH
 from rig.records.record import AnyRecord, Record
 from rig.records.series import LADDER, SERIES, EffectRow, EffectsResult, LadderInputs, LadderResult, SeriesInputs
@@ -120,6 +120,16 @@ def _tilted(record: AnyRecord) -> str:
     )
 
 
+def _sensitivity(record: AnyRecord) -> str:
+    result = LOAD_SENSITIVITY.of(record).result
+    told = "" if result.told_from_none else "; it cannot be told from none"
+    return f"load sensitivity {result.q:.2f} ± {NORMAL_95 * result.q_u:.2f} from {_states(record)} of the car{told}"
+
+
+def _states(record: AnyRecord) -> str:
+    return f"{len(LOAD_SENSITIVITY.of(record).inputs.states)} states"
+
+
 def _height(record: AnyRecord) -> str:
     result = CG_HEIGHT.of(record).result
     return f"centre of gravity {result.cg_height_mm:.1f} ± {NORMAL_95 * result.cg_height_mm_u:.1f} mm high"
@@ -167,6 +177,7 @@ WORDS: dict[str, Callable[[AnyRecord], str]] = {
     INFERENCE.name: _inference,
     DRIVE.name: _drive,
     TILTED_PADS.name: _tilted,
+    LOAD_SENSITIVITY.name: _sensitivity,
     FINGER_CELL.name: _finger_cell,
     PUSH_FORCE.name: _force,
     CG_HEIGHT.name: _height,

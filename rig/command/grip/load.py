@@ -35,7 +35,7 @@ def command(
     from analysis.moving.load_sensitivity import from_pulls, from_pushes
     from analysis.weighing.corner_weights import newtons_from_grams
     from rig.cards.read import read_set
-    from rig.jobs.moving.tyre_loads import balance_at_loads
+    from rig.jobs.moving.tyre_loads import balance_at_loads, record_load_sensitivity
     from rig.jobs.series.aim import balance_by_pushes
     from rig.jobs.weighing.weights import known_weighing
     from rig.log.store import BenchLog
@@ -59,7 +59,9 @@ def command(
                 seen, said = balance_by_pushes(cards, log)
                 remarks += [*known.remarks, *said]
                 states.append(balance_at_loads(cards, sets[0], known, seen, where=str(path)))
-        found, what = from_pushes(states), "states of the car"
+            found, what = from_pushes(states), "states of the car"
+            number = record_load_sensitivity(found, states, sets[0], log).number
+            remarks.append(f"Written down as record {number}: what is asked of this car on the move goes by it")
         if write:
             values = {
                 "chassis.load_sensitivity": round(min(max(found.q.value, 0.0), 1.0), 3),

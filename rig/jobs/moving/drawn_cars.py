@@ -6,6 +6,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.gravity import STANDARD_GRAVITY
+from analysis.moving.as_measured import as_measured
 from analysis.moving.tyres import Tyres, axle_capacity
 from analysis.springs.chassis import Chassis
 from analysis.statistics.monte_carlo import square_root
@@ -24,6 +25,33 @@ DRAWN = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class MeasuredTransfer:
+    """Load transfer as tilted pads showed it, with standard uncertainties. share, share_u: front axle's, of 1.
+
+    height, height_u: m, effective transfer height.  ay: m/s2, at which.  number: of the record.
+    """
+
+    share: float
+    share_u: float
+    height: float
+    height_u: float
+    ay: float
+    number: int
+
+    def applied(self, chassis: Chassis) -> tuple[Chassis, bool]:
+        """The best known car set so, and whether it could be."""
+        car, fits = as_measured(chassis, share=self.share, height=self.height, ay=self.ay)
+        return car, bool(np.all(fits))
+
+    def drawn(self, many: Chassis, seed: int) -> Chassis:
+        """Cars (n,) set so, each by a draw of what the pads leave open. The first are the same whatever n is."""
+        z = np.random.default_rng([seed, 4]).standard_normal((many.shape[0], 2))
+        share = np.clip(self.share + self.share_u * z[:, 0], 0.02, 0.98)
+        height = np.maximum(self.height + self.height_u * z[:, 1], 0.1 * self.height)
+        return as_measured(many, share=share, height=height, ay=self.ay)[0]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class OpenTo:
     """What the cards of a car leave open beside its springs.
 
@@ -31,7 +59,8 @@ class OpenTo:
     level_u: of the common level of grip, relative.  sensitivity, sensitivity_u: measured ones, instead of the card's.
     balance, balance_u: measured balance point at rest, of 1 of the wheelbase: whatever the weights and the load
     sensitivity of a draw are, its tyres are such that it balances there; ratio_u is not asked then.
-    balance_by: what says so, in words.
+    balance_by: what says so, in words.  transfer: as measured on tilted pads, instead of what the card's height and
+    springs make of it.
     """
 
     load_covariance: FloatArray | None = None
@@ -42,6 +71,7 @@ class OpenTo:
     balance: float | None = None
     balance_u: float = 0.0
     balance_by: str = "weights and grip"
+    transfer: MeasuredTransfer | None = None
 
     def fall_with_load(self, section: ChassisCard) -> tuple[float, float]:
         """Load sensitivity and its standard uncertainty: the measured one, else that under the springs on the card."""

@@ -10,16 +10,15 @@ from analysis.base.gravity import STANDARD_GRAVITY as G
 from analysis.moving.frozen import FreeBallast, Frozen, frozen_moment, loads_with
 from analysis.moving.phases import Phase, checked_phases
 from analysis.moving.ranking import SEEN_POINTS
-from analysis.moving.tyres import Tyres, friction_centre, tyres_like
+from analysis.moving.tyres import Tyres, friction_centre
 from analysis.springs.chassis import stacked
 from analysis.springs.equilibrium import equilibrium
 from analysis.statistics.drawn import WithRange, drawn
 from analysis.statistics.quantiles import NORMAL_95
 from rig.base.errors import InputError
-from rig.cards.chassis import moving_car, springs_on
 from rig.cards.measures import MM
-from rig.jobs.moving.drawn_cars import balanced_at, drawn_cars
 from rig.jobs.moving.driven_car import ByPushes, DrivenCar
+from rig.jobs.moving.reach import cast_of
 
 FREEZE_DRAWS = 150
 
@@ -74,21 +73,14 @@ def frozen_phases(
         across=(-geometry.body_width_mm / 2 * MM, geometry.body_width_mm / 2 * MM),
         start=None if start_mm is None else (start_mm * MM, 0.0),
     )
-    best = moving_car(card, car.load, where=where).chassis
-    fall = springs_on(card, where=where).load_sensitivity
-    tyres = tyres_like(best, front=car.grip[0], rear=car.grip[1], sensitivity=min(fall, 0.99))
-    if car.open_to.balance is not None:
-        tyres = balanced_at(tyres, car.load, car.open_to.balance)
-    some = drawn_cars(
-        card, car.load, where=where, count=FREEZE_DRAWS, rng=np.random.default_rng(seed), open_to=car.open_to
-    )
-    worn = some.tyres(tyres)
+    cast = cast_of(card, car.load, grip=car.grip, open_to=car.open_to, where=where, seed=seed, built=FREEZE_DRAWS)
+    best, tyres, worn = cast.car.chassis, cast.tyres, cast.many_tyres
     every = Tyres(
         grip=np.concatenate([[tyres.grip], worn.grip]),
         sensitivity=np.concatenate([[tyres.sensitivity], worn.sensitivity]),
         nominal=np.concatenate([[tyres.nominal], worn.nominal]),
     )
-    many = stacked([best, *some.cars])
+    many = stacked([best, *cast.drawn.cars])
     contact, length = best.contact_place, float(best.wheelbase)
 
     def pct(load: FloatArray) -> FloatArray:

@@ -1,10 +1,11 @@
 """Where the balance of a car can go on the move: its region alone, with its draws, quick enough for a moving slider."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from analysis.base.arrays import FloatArray
+from analysis.moving.as_measured import one_by_one
 from analysis.moving.region import Reaches, Region, reachable, reaches
 from analysis.moving.setup_changes import with_ballast_over, with_bars, with_height, with_springs
 from analysis.moving.tyres import Tyres, tyres_like
@@ -99,6 +100,12 @@ def cast_of(
         tyres = balanced_at(tyres, np.asarray(load, dtype=float), open_to.balance)
     rng = np.random.default_rng(seed)
     some = drawn_cars(card, load, where=where, count=CAST_DRAWS, rng=rng, open_to=open_to, built=built)
+    transfer = open_to.transfer
+    if transfer is not None:
+        car = replace(car, chassis=transfer.applied(car.chassis)[0])
+        each = one_by_one(transfer.drawn(stacked(some.cars), seed))
+        whole = tuple(replace(one, chassis=own) for one, own in zip(some.whole, each, strict=True))
+        some = replace(some, cars=tuple(each), whole=whole)
     worn = some.tyres(tyres)
     few = Tyres(grip=worn.grip[:FEW_CARS], sensitivity=worn.sensitivity[:FEW_CARS], nominal=worn.nominal[:FEW_CARS])
     return Cast(

@@ -1,11 +1,19 @@
 """States of one car with its ballast moved, as the load sensitivity of its tyres is read from them."""
 
+from collections.abc import Sequence
+
 from analysis.balance.pooled import PooledBalance
-from analysis.moving.load_sensitivity import BalanceAtLoads
+from analysis.base.gravity import STANDARD_GRAVITY
+from analysis.moving.load_sensitivity import BalanceAtLoads, LoadSensitivity
+from analysis.statistics.quantiles import NORMAL_95
 from rig.base.errors import InputError
 from rig.cards.identity import same_id
 from rig.cards.read import CardSet
 from rig.jobs.weighing.weights import Weighing
+from rig.log.store import BenchLog
+from rig.lookups.cards_and_pivots import keep_cards
+from rig.records.moving import LOAD_SENSITIVITY, LoadedState, LoadSensitivityInputs, LoadSensitivityResult
+from rig.records.record import Record
 
 
 def balance_at_loads(
@@ -34,4 +42,34 @@ def balance_at_loads(
         u=seen.u / 100,
         front=float(weighing.load[:2].sum()),
         rear=float(weighing.load[2:].sum()),
+    )
+
+
+def record_load_sensitivity(
+    found: LoadSensitivity, states: Sequence[BalanceAtLoads], cards: CardSet, log: BenchLog
+) -> Record[LoadSensitivityInputs, LoadSensitivityResult]:
+    """Write down what pushes with moved ballast said of the tyres. cards: of the first state."""
+    grams = 1e3 / STANDARD_GRAVITY
+    rows = tuple(
+        LoadedState(
+            balance_pct=100 * one.balance,
+            balance_pct_u=100 * one.u,
+            front_g=grams * one.front,
+            rear_g=grams * one.rear,
+        )
+        for one in states
+    )
+    low, high = found.q.interval
+    return log.record(
+        LOAD_SENSITIVITY,
+        cards.car.name,
+        inputs=LoadSensitivityInputs(states=rows),
+        result=LoadSensitivityResult(
+            q=found.q.value,
+            q_u=found.q.half_width / NORMAL_95,
+            interval=(low, high),
+            told_from_none=found.from_none,
+            widened=found.widened,
+        ),
+        cards=keep_cards(log, cards),
     )

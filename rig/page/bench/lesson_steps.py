@@ -22,6 +22,8 @@ LEADS = ("the nose leads", "straight", "the tail leads")
 LAGS = ("the front lags behind", "neither", "the rear lags behind")
 SEEN = ("the nose led", "it went straight", "the tail led")
 """What one can write down of a push that was looked at."""
+BAR_CHOICES = ("narrower in front", "it stays", "wider in front")
+DRIFT_CHOICES = ("turning in", "holding", "changing sides")
 PLACE: tuple[str, ...] = ()
 """The answer is a place on the car."""
 
@@ -30,7 +32,8 @@ PLACE: tuple[str, ...] = ()
 class LessonStep:
     """One experiment. setup: the virtual car for it; None: nothing is pushed. todo: for a real car.
 
-    choices: what can be answered to the question, PLACE for a place on the car.
+    choices: what can be answered to the question, PLACE for a place on the car.  worked: name of an answer that is
+    worked out, where nothing is pushed.
     """
 
     name: str
@@ -41,6 +44,7 @@ class LessonStep:
     caution: str
     choices: tuple[str, ...] = LEADS
     setup: SetUp | None = None
+    worked: str = ""
 
 
 def _at(mass_at_mm: float) -> tuple[float, tuple[float, float]]:
@@ -168,14 +172,29 @@ STEPS: tuple[LessonStep, ...] = (
         setup=_setup("solid", "solid axles", car=SOLID, test=_ROLLING | _AHEAD),
     ),
     LessonStep(
+        name="front-bar",
+        title="A stiffer front bar",
+        question="A stiffer anti-roll bar in front. On the move the balance can reach a whole region: what does the "
+        "bar do to its front end?",
+        todo="Nothing is pushed. Guess, then reveal: it is worked out.",
+        notes="At rest nothing moves, so no push can show a bar. On the move a stiffer front bar makes the front tyres "
+        "share the load that goes across less evenly, and the rear ones more evenly. Under braking, when the front "
+        "carries most, the balance then has less room to either side; under power it has a little more.",
+        choices=BAR_CHOICES,
+        caution=cautions.SCALE,
+        worked="bar",
+    ),
+    LessonStep(
         name="moving",
         title="And while driving?",
-        question="In a drift, which phase has the pivot farthest forward: turning in, holding, or changing sides?",
-        todo="Nothing is pushed. Talk about where load goes when the car brakes, turns and accelerates.",
+        question="In a drift, when is the balance farthest forward: turning in, holding, or changing sides?",
+        todo="Nothing is pushed. Guess, then reveal: it is worked out. Talk about where load goes when the car brakes, "
+        "turns and accelerates.",
         notes="Load travels forward on braking and backward under power, and with it the balance point. What a push "
         "lacks: driven wheels that spin, counter-steer, body air.",
-        choices=("turning in", "holding", "changing sides"),
+        choices=DRIFT_CHOICES,
         caution=cautions.SCALE,
+        worked="drift",
     ),
 )
 

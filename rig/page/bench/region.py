@@ -15,6 +15,7 @@ from rig.base.plain_json import Json
 from rig.cards.measures import MM
 from rig.cards.read import CardSet
 from rig.cards.schema import CarCard
+from rig.jobs.moving.drawn_cars import DRAWN
 from rig.jobs.moving.driven_car import DrivenCar, driven_cards, pushed_balance
 from rig.jobs.moving.reach import (
     AS_IT_IS,
@@ -34,6 +35,7 @@ from rig.page.bench.state import BenchState
 from rig.report.moving import SHOWN_DRAWS
 from rig.report.words.moving.as_json import region_json
 from rig.report.words.moving.on_the_move import (
+    FEW_DRAWN,
     NOT_SEEN_AT_REST,
     change_sentence,
     lift_line,
@@ -45,10 +47,7 @@ from rig.report.words.moving.on_the_move import (
 SEED = 0
 """As the command's own."""
 AS_NOW, AS_TRIED = "the car as it is", "what is tried"
-FEW_WORDS = (
-    f"Every ± here is that of {FEW_CARS} cars that the cards leave open: it is itself known to about a fifth. "
-    "pivotbench moving says the same of these cards, and the phases of a drift."
-)
+ALSO = "pivotbench moving says the same of these cards, and the phases of a drift"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,6 +99,11 @@ class RegionView:
     def ask(self, tried: Tried) -> Json:
         """The same for the page."""
         return region_told(self.both(tried))
+
+    def known(self) -> Known:
+        """The car as it is asked about now. Raises InputError where it is not known enough."""
+        with self._lock:
+            return self._ready()
 
     def put_on_card(self, tried: Tried) -> str:
         """Write springs, bars and height onto the car card. Raises InputError where there is nothing to write."""
@@ -162,7 +166,7 @@ def region_told(found: Both) -> Json:
         "now": region_json(now) | {"rows": region_rows(now), "lifts": lift_line(now), "drawn": _drawn(now)},
         "tried": None,
         "remarks": list(found.remarks),
-        "closing": [NOT_SEEN_AT_REST, FEW_WORDS],
+        "closing": [DRAWN, FEW_DRAWN, NOT_SEEN_AT_REST, ALSO],
     }
     if other is not None and change is not None:
         told["tried"] = region_json(other) | {

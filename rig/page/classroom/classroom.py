@@ -20,6 +20,7 @@ from rig.page.bench.broadcast import Broadcast
 from rig.page.bench.lesson_steps import CAUTIONS, PLACE, SEEN, STEPS, LessonStep
 from rig.page.bench.views import estimate_json, picture_json, seen_json
 from rig.page.classroom.question import SCREEN, Asked, ClassPhase, Question, Vote, resumed, stored
+from rig.page.classroom.worked_answers import Worked, worked_out
 from rig.records.classroom import FIRST_TRY, GUESS, FirstTryInputs, FirstTryResult, GuessInputs
 from rig.records.codec import plain
 from rig.report.words.sentences import first_sentence
@@ -39,6 +40,7 @@ class Classroom:
         self._step = bench.step
         self._known = bench.verdict
         self._answer: Verdict | None = None
+        self._worked: Worked | None = None
         self._question = resumed(self._kept(), _fresh(1, bench.step))
         self.phones: Json | None = None
         self.news = Broadcast()  # to phones: that something else is asked, and nothing of the bench
@@ -129,6 +131,8 @@ class Classroom:
         with self._lock:
             if self._question.phase is ClassPhase.GUESSING:
                 self._take(self._question.in_phase(ClassPhase.WATCHING))
+                if not self._question.watched:
+                    return "All are in. Talk about it, then reveal."
                 return "All are in. Now push, and let everybody write down what they see."
             if self._question.phase is ClassPhase.VOTING:
                 self._record(2, Asked.SECOND, self._answer or self._pushed())
@@ -153,6 +157,8 @@ class Classroom:
 
     def reveal(self) -> str:
         """Show what this question's push did, with the forecast and the guesses, and write the tallies down."""
+        if self._step is not None and self._step.worked:
+            return self._reveal_worked(self._step)
         with self._lock:
             verdict, phase = self._answer or self._pushed(), self._question.phase
             if verdict is None:
@@ -168,6 +174,23 @@ class Classroom:
         self.tell()
         return self._revealed(verdict)
 
+    def _reveal_worked(self, step: LessonStep) -> str:
+        """Show what is worked out, where nothing is pushed."""
+        worked = worked_out(step.worked, self._bench)
+        with self._lock:
+            if self._step is not step:
+                raise InputError("this question is over", where="class", remedy="Reveal the one that is asked now")
+            if self._question.phase is ClassPhase.VOTING:
+                raise InputError("the second vote is open", where="class", remedy="Close it first")
+            if self._worked is None and self._question.votes:
+                self._record(1, Asked.FIRST, None)
+            self._worked = worked
+            if self._question.phase in (ClassPhase.GUESSING, ClassPhase.WATCHING):
+                self._question = self._question.in_phase(ClassPhase.REVEALED)
+            self._store()
+        self.tell()
+        return worked.sentence
+
     def phones_opened(self, opened: Json | None) -> None:
         """Phones may answer now (address and code), or no longer (None)."""
         with self._lock:  # not in the middle of counting an answer
@@ -181,6 +204,7 @@ class Classroom:
             shown: Json = self._asked_json(question) | {
                 "title": "" if step is None else step.title,
                 "pushed": self._pushed() is not None,
+                "worked": step is not None and bool(step.worked),
                 "phones": self.phones,
             }
             if question.phase is not ClassPhase.GUESSING:
@@ -188,6 +212,14 @@ class Classroom:
                 shown["guesses"] = [list(place) for place in question.places(Asked.FIRST)]
                 shown["reasons"] = [vote.reason for vote in first if vote.reason]
                 shown["tally"] = self._tally_json(question)
+            if self._worked is not None:
+                shown |= {
+                    "sentence": self._worked.sentence,
+                    "lines": list(self._worked.lines),
+                    "region": self._worked.region,
+                    "answer": self._worked.answer,
+                    "notes": "" if step is None else step.notes,
+                }
             if verdict is not None:
                 shown |= {
                     "spread": plain(guess_spread([pct for pct, _ in question.places(Asked.FIRST)])),
@@ -207,7 +239,7 @@ class Classroom:
         with self._lock:
             mine = self._question.mine(who)
             return self._asked_json(self._question) | {
-                "push_pct": push.position_pct,
+                "push_pct": push.position_pct if self._question.watched else None,
                 "push_side": -1 if push.side == "left" else 1,
                 "mine": None if mine is None else {"answer": mine.answer, "place": mine.place, "reason": mine.reason},
             }
@@ -272,7 +304,7 @@ class Classroom:
 
     def _next(self, step: LessonStep | None) -> None:
         before = self._question
-        self._step, self._answer, self._known = step, None, self._bench.verdict
+        self._step, self._answer, self._worked, self._known = step, None, None, self._bench.verdict
         self._question = replace(_fresh(before.number + 1, step), pupils=before.pupils)
         self._store()
 
@@ -295,7 +327,7 @@ def _fresh(number: int, step: LessonStep | None) -> Question:
     """The question of an experiment, or that of a car in none."""
     if step is None:
         return Question(number=number, text=OWN_QUESTION, choices=PLACE)
-    return Question(number=number, text=step.question, choices=step.choices)
+    return Question(number=number, text=step.question, choices=step.choices, watched=not step.worked)
 
 
 def lesson_json() -> Json:

@@ -11,10 +11,11 @@ from rig.base.errors import InputError
 from rig.jobs.moving.reach import Tried
 from rig.page.bench.bench import Bench
 from rig.page.bench.changes import Changes
-from rig.page.bench.region import AS_NOW, AS_TRIED, FEW_WORDS
+from rig.page.bench.region import AS_NOW, AS_TRIED
 from rig.page.bench.views import pushed_json
 from rig.page.classroom.prints import page_html, safe, table_html
 from rig.report.words.moving.on_the_move import (
+    FEW_DRAWN,
     NOT_SEEN_AT_REST,
     change_sentence,
     lift_line,
@@ -114,7 +115,7 @@ def region_sheet(bench: Bench, tried: Tried) -> str:
             _picture(_png(figure), "The car from above with the region that its balance can reach"),
             table_html(heads, rows),
             _lines([*([] if change is None else [f"The region: {moved_line(change)}."]), *lifts]),
-            _lines([NOT_SEEN_AT_REST, FEW_WORDS]),
+            _lines([NOT_SEEN_AT_REST, f"{FEW_DRAWN[:1].upper()}{FEW_DRAWN[1:]}."]),
         ],
         " ".join(f"{one.rstrip('.')}." for one in found.remarks),
     )

@@ -61,12 +61,14 @@ class Question:
     """A question with its answers so far; every change makes a new one.
 
     number: of the question, so that a late answer does not count for the next one.  choices: what can be answered;
-    empty where a place is asked for.  pupils: how many answers there will be, None when nobody said.
+    empty where a place is asked for.  watched: something is pushed, and everybody writes down what was seen.
+    pupils: how many answers there will be, None when nobody said.
     """
 
     number: int
     text: str
     choices: tuple[str, ...] = ()
+    watched: bool = True
     phase: ClassPhase = ClassPhase.GUESSING
     pupils: int | None = None
     votes: dict[Asked, tuple[Vote, ...]] = field(default_factory=dict)
@@ -74,6 +76,8 @@ class Question:
     @property
     def asked(self) -> Asked | None:
         """What can be answered now."""
+        if self.phase is ClassPhase.WATCHING and not self.watched:
+            return None
         return ASKED_IN.get(self.phase)
 
     def of(self, asked: Asked) -> tuple[Vote, ...]:

@@ -4,6 +4,7 @@ import { CarView } from "./car.js";
 import { numberIn, typed } from "./numbers.js";
 import { startShared, tap, tellTrouble, tiePin } from "./shared.js";
 import { wayIn } from "./qr.js";
+import { drawRegion } from "./regionview.js";
 import { byId, el, show } from "./words.js";
 
 const view = new CarView(byId("car"), { pin: true });
@@ -32,17 +33,19 @@ const PLAIN = { measured: null, forecast: null, swept: [], balance: null, balanc
 function draw() {
   const car = state.car, cls = state.class;
   if (!car?.picture || !cls) return;
-  const revealed = Boolean(cls.picture);
+  const workedOut = cls.worked && Boolean(cls.lines);
+  const revealed = Boolean(cls.picture) || workedOut;
+  worked(cls, workedOut);
   // the answer is this question's push alone, as the bench tells the class; what is pushed later belongs to the next
-  view.show(revealed ? cls.picture : { ...car.picture, ...PLAIN });
+  view.show(cls.picture ?? { ...car.picture, ...PLAIN, ...(cls.worked ? { push: null } : {}) });
   view.guesses(cls.guesses);
-  if (revealed && swung !== cls.number && cls.picture.swept.length) {
+  if (cls.picture && swung !== cls.number && cls.picture.swept.length) {
     const poses = [[0, 0, 0], ...cls.picture.swept];
     if (swung !== 0 || cls.phase === "reveal") view.swing(poses, () => view.drawSwept(cls.picture.swept), 1);
     swung = cls.number;
   }
   show(byId("question"), cls.question);
-  show(byId("phase"), PHASES[cls.phase]);
+  show(byId("phase"), cls.worked && cls.phase === "watch" ? "All are in. Talk about it, then reveal what is worked out." : PHASES[cls.phase]);
   choices(cls);
   const seen = cls.asked === "seen";
   const of = cls.pupils ? ` of ${cls.pupils}` : "";
@@ -56,8 +59,8 @@ function draw() {
   view.layers.pin.toggleAttribute("hidden", !cls.asked || seen);
   byId("all-in").hidden = !["guess", "second"].includes(cls.phase);
   byId("second-vote").hidden = !["watch", "reveal"].includes(cls.phase);
-  byId("reveal").disabled = revealed || !cls.pushed || cls.phase === "second";
-  byId("push-now").hidden = byId("weigh-now").hidden = revealed; // what comes now is talk
+  byId("reveal").disabled = revealed || !(cls.pushed || cls.worked) || cls.phase === "second";
+  byId("push-now").hidden = byId("weigh-now").hidden = revealed || cls.worked; // what comes now is talk
   byId("push-now").disabled = !car.virtual || !car.weights;
   byId("weigh-now").disabled = !car.virtual && state.port?.state === "no pads";
   answer(cls, revealed);
@@ -68,6 +71,19 @@ function draw() {
   show(byId("todo"), step?.todo ?? "");
   show(byId("caution"), step?.caution ?? "");
   show(byId("notes"), step?.notes ?? "");
+}
+
+// What is worked out has its own picture in the car's place.
+function worked(cls, revealed) {
+  const region = revealed ? cls.region : null;
+  byId("worked").hidden = !region;
+  byId("car").hidden = Boolean(region);
+  if (!region) return void byId("worked").replaceChildren();
+  if (byId("worked").dataset.number === String(cls.number) && byId("worked").firstChild) return;
+  byId("worked").dataset.number = String(cls.number);
+  const both = [{ drawn: region.now.drawn, kind: "now", name: "now" }];
+  if (region.tried) both.push({ drawn: region.tried.drawn, kind: "tried", name: "with the bar" });
+  drawRegion(byId("worked"), region, both);
 }
 
 function choices(cls) {
@@ -86,7 +102,9 @@ function choices(cls) {
 function answer(cls, revealed) {
   const box = byId("answer");
   const lines = revealed
-    ? [
+    ? cls.worked
+      ? [cls.sentence, cls.answer ? `“${cls.answer}” is right.` : "", ...cls.lines, cls.notes ?? ""].filter(Boolean)
+      : [
         cls.sentence,
         `Measured: ${cls.measured.words}`,
         `Forecast: ${cls.forecast.words}`,
@@ -94,7 +112,7 @@ function answer(cls, revealed) {
         cls.seen.length ? `Seen: ${cls.seen.map(([name, count]) => `${name} ${count}`).join(", ")}.` : "",
         cls.notes ?? "",
       ].filter(Boolean)
-    : cls.pushed
+    : cls.pushed && !cls.worked
       ? ["Pushed and measured. Ready to reveal."]
       : [];
   if (JSON.stringify(lines) === box.dataset.lines) return;

@@ -46,7 +46,8 @@ function draw() {
   byId("form").hidden = !now.asked;
   byId("place").hidden = byId("why").hidden = seen;
   view.layers.pin.toggleAttribute("hidden", !now.asked || seen);
-  view.show({ ...plain, push: [(now.push_pct / 100) * L, -now.push_side * HALF], push_side: now.push_side });
+  const pushed = now.push_pct !== undefined && now.push_pct !== null;
+  view.show({ ...plain, push: pushed ? [(now.push_pct / 100) * L, -now.push_side * HALF] : null, push_side: now.push_side });
   byId("choices").hidden = !chooses;
   byId("choices").replaceChildren(
     el("legend", {}, seen ? "What did you see?" : "Your answer"),

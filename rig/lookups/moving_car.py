@@ -1,0 +1,77 @@
+"""What in the log belongs to this car on the move: tilted pads, how its tyres lose grip with load."""
+
+from dataclasses import dataclass
+from typing import Generic, TypeVar
+
+import msgspec
+
+from rig.cards.identity import car_changes, changes_in_words, same_id
+from rig.cards.schema import CarCard, TestCard
+from rig.log.store import BenchLog
+from rig.lookups.aside import standing
+from rig.lookups.belongs import car_card, test_card
+from rig.records.moving import (
+    LOAD_SENSITIVITY,
+    TILTED_PADS,
+    LoadSensitivityInputs,
+    LoadSensitivityResult,
+    TiltInputs,
+    TiltResult,
+)
+from rig.records.record import Record
+
+_RecordT = TypeVar("_RecordT")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Found(Generic[_RecordT]):
+    """The newest record that belongs to the car, or None; and what to say of those that do not any more."""
+
+    record: _RecordT | None
+    remarks: tuple[str, ...] = ()
+
+
+def tilted_pads_of(car: CarCard, log: BenchLog) -> Found[Record[TiltInputs, TiltResult]]:
+    """The newest reading on tilted pads of this car, weighed and sprung as it is now, on this log's own bench."""
+    for record in reversed(standing(log, TILTED_PADS)):
+        before = car_card(record, log)
+        if before is None or not same_id(before, car) or record.bench != log.bench:
+            continue
+        changes = car_changes(before, car)
+        if not changes and _springs(before) == _springs(car):
+            return Found(record=record)
+        why = changes_in_words(changes) if changes else "springs, bars or what carries them"
+        said = f"The tilted pads of record {record.number} are not gone by: the car card has changed since ({why})"
+        return Found(record=None, remarks=(said,))
+    return Found(record=None)
+
+
+def load_sensitivity_of(
+    car: CarCard, test: TestCard, log: BenchLog
+) -> Found[Record[LoadSensitivityInputs, LoadSensitivityResult]]:
+    """The newest measured load sensitivity of this car's tyres on this floor."""
+    for record in reversed(standing(log, LOAD_SENSITIVITY)):
+        before, then = car_card(record, log), test_card(record, log)
+        if before is None or then is None or not same_id(before, car) or record.bench != log.bench:
+            continue
+        was, now = _tyres(then), _tyres(test)
+        differs = [f"{name} {a} → {b}" for name, a, b in zip(_SUBJECT, was, now, strict=True) if a and b and a != b]
+        if not differs:
+            return Found(record=record)
+        said = f"The load sensitivity of record {record.number} is not gone by: {', '.join(differs)}"
+        return Found(record=None, remarks=(said,))
+    return Found(record=None)
+
+
+_SUBJECT = ("front tyres", "rear tyres", "floor")
+
+
+def _tyres(test: TestCard) -> tuple[str, str, str]:
+    said = test.conditions
+    return said.compound_front.strip(), said.compound_rear.strip(), said.surface.strip()
+
+
+def _springs(car: CarCard) -> object:
+    """What shares out load, without what the tyres do with it."""
+    section = car.chassis
+    return None if section is None else msgspec.structs.replace(section, load_sensitivity=0.1, load_sensitivity_u=0.1)

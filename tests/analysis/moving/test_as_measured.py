@@ -1,0 +1,65 @@
+"""A car set as tilted pads measured it: share and height come out, what stands at rest stays.
+
+Truth: the axle formula of solid axles with rigid tyres, by hand; the car's own figures before and after.
+"""
+
+import numpy as np
+import pytest
+
+from analysis.base.gravity import STANDARD_GRAVITY as G
+from analysis.moving.as_measured import as_measured, one_by_one, shared_out
+from analysis.springs.chassis import Chassis, Standing, Suspension, Unsprung, car_at_rest, stacked
+from analysis.springs.equilibrium import equilibrium
+
+
+def car(
+    front: float = 1200.0, rear: float = 900.0, height: float = 0.034, bar: float = 300.0, tyre: float = 3e5
+) -> Chassis:
+    """Uneven loads, tracks and springs."""
+    return car_at_rest(
+        Standing(wheelbase=0.26, track=[0.17, 0.164], load=np.array([4.4, 4.1, 3.7, 3.6]), height=height),
+        Suspension(
+            spring=[front, front, rear, rear],
+            motion_ratio=np.ones(4),
+            tyre=np.full(4, tyre),
+            roll_centre=[0.008, 0.012],
+            bar=[bar, 0.0],
+        ),
+        Unsprung(mass=np.full(4, 0.03), height=np.full(4, 0.03)),
+    )
+
+
+def test_the_height_is_that_of_the_centre_and_the_share_that_of_stiffness() -> None:
+    """Stiff springs and rigid tyres: the body hardly leans. The axle formula, with Y_f = m_s a x_s / L, by hand."""
+    stiff = car(front=9e5, rear=4e5, bar=0.0, tyre=1e9)
+    found = shared_out(stiff, 0.2 * G)
+    assert found.height == pytest.approx(0.034, abs=1e-4)
+    sprung, (x, _, z) = float(stiff.sprung_mass), np.asarray(stiff.sprung_place)
+    low = 0.012 + (0.008 - 0.012) * x / 0.26  # the roll axis under the body's centre
+    k = np.array([0.17**2 * 9e5, 0.164**2 * 4e5])
+    lever = sprung * (z - low) * k / k.sum() + sprung * np.array([x, 0.26 - x]) / 0.26 * [0.008, 0.012] + 0.06 * 0.03
+    moved = lever / [0.17, 0.164]
+    assert float(found.share) == pytest.approx(moved[0] / moved.sum(), abs=0.01)
+
+
+@pytest.mark.parametrize(("share", "height"), [(0.62, 0.031), (0.47, 0.039), (0.55, 0.0345)])
+def test_what_was_measured_comes_out_and_the_rest_stays(share: float, height: float) -> None:
+    given = car()
+    ay = G * np.tan(np.radians(13.0))
+    best, fits = as_measured(given, share=share, height=height, ay=ay)
+    assert bool(fits)
+    found = shared_out(best, ay)
+    assert float(found.share) == pytest.approx(share, abs=6e-4)
+    assert float(found.height) == pytest.approx(height, abs=6e-5)
+    np.testing.assert_allclose(equilibrium(best).load, equilibrium(given).load, rtol=0, atol=1e-6)
+    np.testing.assert_array_equal(best.bar, given.bar)
+    assert float(best.spring[0] * best.spring[2]) == pytest.approx(1200.0 * 900.0)  # neither end alone is believed
+
+
+def test_many_cars_each_to_its_own_draw_and_one_that_cannot_is_told() -> None:
+    many = stacked([car(), car(front=1000.0), car(height=0.04)])
+    best, fits = as_measured(many, share=np.array([0.5, 0.6, 0.97]), height=np.array([0.03, 0.036, 0.035]), ay=2.0)
+    assert fits.tolist() == [True, True, False]
+    each = one_by_one(best)
+    assert float(shared_out(each[1], 2.0).share) == pytest.approx(0.6, abs=6e-4)
+    assert float(shared_out(each[0], 2.0).height) == pytest.approx(0.03, abs=6e-5)
