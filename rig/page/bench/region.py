@@ -47,7 +47,7 @@ from rig.report.words.moving.on_the_move import (
 SEED = 0
 """As the command's own."""
 AS_NOW, AS_TRIED = "the car as it is", "what is tried"
-ALSO = "pivotbench moving says the same of these cards, and the phases of a drift"
+IN_THE_TERMINAL = "pivotbench moving says the same of these cards, and the phases of a drift"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -166,7 +166,7 @@ def region_told(found: Both) -> Json:
         "now": region_json(now) | {"rows": region_rows(now), "lifts": lift_line(now), "drawn": _drawn(now)},
         "tried": None,
         "remarks": list(found.remarks),
-        "closing": [DRAWN, FEW_DRAWN, NOT_SEEN_AT_REST, ALSO],
+        "closing": [DRAWN, FEW_DRAWN, NOT_SEEN_AT_REST, IN_THE_TERMINAL],
     }
     if other is not None and change is not None:
         told["tried"] = region_json(other) | {
