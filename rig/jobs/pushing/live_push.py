@@ -96,6 +96,28 @@ def ready_to_speak(cards: CardSet, weighing: Weighing, *, side: int | None = Non
     )
 
 
+class GettingReady:
+    """`ready_to_speak` in a thread of its own: the camera need not wait for it."""
+
+    def __init__(self, make: Callable[[], Prepared | None]) -> None:
+        self._make = make
+        self.found: Prepared | None = None
+        self.failed = False
+        self._thread = threading.Thread(target=self._run, name="getting ready", daemon=True)
+        self._thread.start()
+
+    @property
+    def done(self) -> bool:
+        """Whether it has come to an end, either way."""
+        return not self._thread.is_alive()
+
+    def _run(self) -> None:
+        try:
+            self.found = self._make()
+        except Exception:  # whatever it is: the push is measured all the same, and says it in words
+            self.failed = True
+
+
 class LivePush:
     """Looks along while a push is filmed. show: is given every picture with what is drawn on it, in this thread.
 
@@ -106,14 +128,17 @@ class LivePush:
         self,
         cards: CardSet,
         weighing: Weighing,
-        prepared: Prepared | None,
+        prepared: Prepared | GettingReady | None,
         *,
         camera: Camera | None = None,
         show: Callable[[LivePicture], None] = lambda picture: None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self._cards, self._weighing, self._show, self._clock = cards, weighing, show, clock
-        self._by_side = {push_state(cards.car, cards.test).side: prepared}
+        self._by_side: dict[int, Prepared | None] = {}
+        self._getting_ready = prepared
+        if not isinstance(prepared, GettingReady):
+            self._by_side[push_state(cards.car, cards.test).side] = prepared
         self._length = wheelbase(cards.car)
         self._station = cards.test.push.position_pct / 100 * self._length
         geometry, floor = cards.car.geometry, floor_layout(cards.bench)
@@ -129,6 +154,11 @@ class LivePush:
         self._home, self._heading = np.zeros(2), 0.0
         self._last: BalanceSoFar | None = None
         self._floor_at = -np.inf
+
+    @property
+    def ready(self) -> bool:
+        """Whether all that is needed before the push is worked out."""
+        return not isinstance(self._getting_ready, GettingReady) or self._getting_ready.done
 
     def follow(self, camera: CameraReader, over: threading.Event) -> None:
         """Take the newest picture again and again until `over` is set or the camera ends."""
@@ -177,7 +207,12 @@ class LivePush:
     def _look(self, tracker: LiveTracker, row: Sighted) -> tuple[LivePushState, FloatArray | None, ClipTrack | None]:
         if tracker.moved:
             return LivePushState.CAMERA_MOVED, None, None
-        if not tracker.ready:
+        if isinstance(self._getting_ready, GettingReady) and self._getting_ready.done:
+            if self._getting_ready.failed:
+                return LivePushState.FAILED, None, None
+            self._by_side[push_state(self._cards.car, self._cards.test).side] = self._getting_ready.found
+            self._getting_ready = None
+        if not tracker.ready or isinstance(self._getting_ready, GettingReady):
             self._rest = [*self._rest, row][-2 * REST_ROWS :]
             return LivePushState.GETTING_READY, None, None
         if row.time - self._floor_at > FLOOR_LOST_S:

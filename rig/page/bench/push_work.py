@@ -4,12 +4,11 @@ import contextlib
 from collections.abc import Hashable
 from pathlib import Path
 
-from analysis.balance.so_far import Prepared
 from rig.base.errors import BenchError, InputError
 from rig.cards.read import CardSet
 from rig.jobs.pushing.compare import Verdict, judge, typed_pivot
 from rig.jobs.pushing.film import LiveLook
-from rig.jobs.pushing.live_push import LivePush, ready_to_speak
+from rig.jobs.pushing.live_push import GettingReady, LivePush, ready_to_speak
 from rig.jobs.pushing.measure import measure_clip, stored_camera
 from rig.page.bench.jobs import Job
 from rig.page.bench.state import BenchState
@@ -21,7 +20,7 @@ class PushWork:
 
     def __init__(self, bench: BenchState) -> None:
         self._bench = bench
-        self._prepared: tuple[Hashable, Prepared | None] | None = None
+        self._prepared: tuple[Hashable, GettingReady] | None = None
 
     def push(self) -> int:
         """Push and film the virtual car, measure the clip and judge it."""
@@ -76,7 +75,7 @@ class PushWork:
 
             cards, view = self._bench.cards(), self._bench.view
             job.say("Looking through the camera; push when the picture is good")
-            along = self._along(cards)
+            along = self.along(cards)
             clips = self._bench.folder / "page" / "clips"
             try:
                 opener = view.opener(self._bench.camera_opener)
@@ -87,12 +86,12 @@ class PushWork:
 
         return self._bench.work.start("film", do)
 
-    def _along(self, cards: CardSet) -> LivePush:
+    def along(self, cards: CardSet) -> LivePush:
         """Who looks along while a push is filmed. What it needs is worked out once for these cards and weights."""
         weighing = self._bench.need_weights()
         key = (cards.texts["car"], cards.texts["test"], weighing.record.id)
         if self._prepared is None or self._prepared[0] != key:
-            self._prepared = (key, ready_to_speak(cards, weighing))
+            self._prepared = (key, GettingReady(lambda: ready_to_speak(cards, weighing)))
         with self._bench.log() as log:
             camera = stored_camera(cards, log)
         return LivePush(cards, weighing, self._prepared[1], camera=camera, show=self._bench.view.show)

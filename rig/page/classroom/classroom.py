@@ -240,6 +240,7 @@ class Classroom:
             mine = self._question.mine(who)
             return self._asked_json(self._question) | {
                 "push_pct": push.position_pct if self._question.watched else None,
+                "place": self._question.watched,
                 "push_side": -1 if push.side == "left" else 1,
                 "mine": None if mine is None else {"answer": mine.answer, "place": mine.place, "reason": mine.reason},
             }

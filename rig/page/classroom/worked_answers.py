@@ -19,7 +19,7 @@ from rig.jobs.moving.reach import FEW_CARS, Tried, cast_of, reached_by, region_c
 from rig.page.bench.bench import Bench
 from rig.page.bench.lesson_steps import BAR_CHOICES, DRIFT_CHOICES
 from rig.page.bench.region import SEED, Both, region_told
-from rig.report.words.moving.on_the_move import NOT_SEEN_AT_REST, STAYS, SURE_SHARE, change_sentence, moved_line, ranged
+from rig.report.words.moving.on_the_move import STAYS, SURE_SHARE, change_sentence, ranged
 from rig.virtual.dunlin import CAR_KEYS, ON_SPRINGS, SETUPS, corner_weights_g
 
 ADDED_BAR = 1.0
@@ -96,7 +96,7 @@ def _bar(car: DrivenCar, whose: str) -> Worked:
     return Worked(
         answer=answer,
         sentence=change_sentence("the car as it is", with_bar, change),
-        lines=(f"The region: {moved_line(change)}.", NOT_SEEN_AT_REST, whose),
+        lines=(whose,),
         region=region_told(both),
     )
 

@@ -54,9 +54,10 @@ function draw() {
   byId("guessing").hidden = !cls.asked;
   byId("todo").hidden = revealed; // done
   if (revealed && state.job && !state.job.running) byId("job").hidden = true;
-  byId("place").hidden = byId("reason-box").hidden = seen;
+  byId("reason-box").hidden = seen;
+  byId("place").hidden = seen || cls.worked; // of what is worked out no place is asked
   show(byId("guess"), seen ? "Write it down" : "Mark this guess");
-  view.layers.pin.toggleAttribute("hidden", !cls.asked || seen);
+  view.layers.pin.toggleAttribute("hidden", !cls.asked || seen || cls.worked);
   byId("all-in").hidden = !["guess", "second"].includes(cls.phase);
   byId("second-vote").hidden = !["watch", "reveal"].includes(cls.phase);
   byId("reveal").disabled = revealed || !(cls.pushed || cls.worked) || cls.phase === "second";
@@ -77,6 +78,8 @@ function draw() {
 function worked(cls, revealed) {
   const region = revealed ? cls.region : null;
   byId("worked").hidden = !region;
+  byId("marks").hidden = cls.worked;
+  byId("regions").hidden = !region;
   byId("car").hidden = Boolean(region);
   if (!region) return void byId("worked").replaceChildren();
   if (byId("worked").dataset.number === String(cls.number) && byId("worked").firstChild) return;

@@ -7,6 +7,7 @@ const L = 257, HALF = 95;
 const TODO = {
   place: "Touch the car where you think it will turn. The nose is on the right.",
   choose: "Choose one. You may put the ring where you think it will turn, too. The nose is on the right.",
+  pick: "Choose one.",
   seen: "Look at the push. Write down what you saw before anybody tells.",
   none: "Look at the screen in front. Nothing is asked at the moment.",
 };
@@ -42,10 +43,11 @@ function draw() {
   drawn = key;
   moved = false;
   show(byId("question"), now.question);
-  show(byId("todo"), TODO[!now.asked ? "none" : seen ? "seen" : chooses ? "choose" : "place"]);
+  show(byId("todo"), TODO[!now.asked ? "none" : seen ? "seen" : chooses ? (now.place ? "choose" : "pick") : "place"]);
   byId("form").hidden = !now.asked;
-  byId("place").hidden = byId("why").hidden = seen;
-  view.layers.pin.toggleAttribute("hidden", !now.asked || seen);
+  byId("why").hidden = seen;
+  byId("place").hidden = seen || !now.place;
+  view.layers.pin.toggleAttribute("hidden", !now.asked || seen || !now.place);
   const pushed = now.push_pct !== undefined && now.push_pct !== null;
   view.show({ ...plain, push: pushed ? [(now.push_pct / 100) * L, -now.push_side * HALF] : null, push_side: now.push_side });
   byId("choices").hidden = !chooses;

@@ -52,7 +52,11 @@ export function drawRegion(box, told, regions) {
     svg.append(layer);
   });
   const small = carSmall(told, view, regions);
-  const fit = () => svg.setAttribute("font-size", ((13 * view[2]) / (svg.clientWidth || 560)).toFixed(3));
+  // as large as the words around it, whatever the drawing's scale
+  const fit = () => {
+    const size = Math.max(13, 0.75 * parseFloat(getComputedStyle(box).fontSize));
+    svg.setAttribute("font-size", (size / (svg.getScreenCTM()?.a || 1)).toFixed(3));
+  };
   box.replaceChildren(svg, small);
   fit();
   new ResizeObserver(fit).observe(svg);
