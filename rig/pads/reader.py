@@ -1,6 +1,7 @@
 """One thread per port: reads, keeps the books, finds a lost board again. `listeners` hands out what it reads."""
 
 import contextlib
+import math
 import threading
 import time
 from collections import deque
@@ -28,10 +29,14 @@ class ReaderTiming:
     """How long a reader waits, s.
 
     startup: after opening; frames are `early` meanwhile unless the board identifies itself (boards restart when a
-        port opens).  silence: without bytes before the state says so.  retry: between tries to reopen.
+        port opens).  steady, pause: pads of another make that talk from the opening on for `steady`, never silent for
+        longer than `pause`, have not restarted, and nobody waits longer for them.
+        silence: without bytes before the state says so.  retry: between tries to reopen.
     """
 
     startup: float = 3.0
+    steady: float = 1.0
+    pause: float = 0.35
     silence: float = 3.0
     retry: float = 0.5
 
@@ -82,7 +87,8 @@ class PadReader(PadSource):
         self._thread: threading.Thread | None = None
         now = time.monotonic()
         self._status = Status(state=PortState.STOPPED, sentence="not started", since=now, port=url)
-        self._ready_at = self._heard = self._asked = now
+        self._ready_at = self._heard = self._asked = self._opened_at = now
+        self._longest_pause = 0.0
 
     def start(self) -> Self:
         """Open the port and start reading. Raises BenchError when the port cannot be opened."""
@@ -255,10 +261,12 @@ class PadReader(PadSource):
     def _take(self, chunk: bytes, now: float) -> None:
         if self._tap is not None:
             self._record(chunk, now, TrafficKind.CAME)
-        self._heard = now
+        self._longest_pause, self._heard = max(self._longest_pause, now - self._heard), now
         start = False
         with self._news:
             ledger = self._ledger
+            if not self._commands and self._talks_on(now):
+                self._ready_at = now
             frames = ledger.feed(chunk, now, early=now < self._ready_at)
             forces = ledger.force.take()
             if ledger.foreign is not None or self._unusable or self._status.state is not PortState.READING:
@@ -279,6 +287,14 @@ class PadReader(PadSource):
             self._on_force(forces)
         if start:
             self._try_send("start")
+
+    def _talks_on(self, now: float) -> bool:
+        """Whether the board has not been silent since the port was opened, as one that restarts then would be."""
+        return (
+            now < self._ready_at
+            and now - self._opened_at >= self._timing.steady
+            and self._longest_pause <= self._timing.pause
+        )
 
     def _stands_still(self) -> bool:
         """Whether a board has just identified itself that waits for `start`."""
@@ -355,7 +371,8 @@ class PadReader(PadSource):
             self._ledger.opened(gap=gap)
             self._intact_when_opened = self._ledger.intact
             self._port = port
-            self._heard = self._asked = now
+            self._heard = self._asked = self._opened_at = now
+            self._longest_pause = 0.0 if gap is None else math.inf  # plugged in again, it has started anew
             self._ready_at = now + self._timing.startup
             self._say(PortState.STARTING)
         self._record(f"opened {self._where}".encode(), now, TrafficKind.REMARK)

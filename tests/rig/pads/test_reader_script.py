@@ -91,6 +91,24 @@ def test_frames_are_early_until_the_board_has_spoken(script: Script) -> None:
         ]
 
 
+@pytest.mark.parametrize(("pause", "early"), [(0.0, False), (0.4, True)])
+def test_pads_of_another_make_that_talk_on_are_not_waited_for(script: Script, pause: float, early: bool) -> None:
+    """A board that restarts when its port is opened is silent first; one that goes on talking has not restarted."""
+    port, timing = script.port, ReaderTiming(startup=60.0, steady=0.1, pause=0.3)
+    parser = PatternLines("<c1>,<c2>,<c3>,<c4>")
+    reader = PadReader("script", parser=parser, opener=lambda url: port, scan=tuple, timing=timing)
+    heard = reader.listen()
+    with reader:
+        time.sleep(pause)
+        for number in range(40):
+            port.send(b"%d,4,5,6\n" % number)
+            time.sleep(0.005)
+        until(lambda: reader.tally.intact == 39)
+        frames = heard.drain()
+    assert frames[0].early
+    assert frames[-1].early == early
+
+
 def test_a_board_that_stands_still_is_started(script: Script) -> None:
     with PadReader("script", opener=lambda url: script.port, scan=tuple) as reader:
         script.port.send(IDENTITY)  # it runs
