@@ -35,6 +35,8 @@ FEWEST_INDEPENDENT = 3.0
 movement."""
 MOST_UNREST = 4.0
 """Scatter about the straight line over the noise from sample to sample: noise with a memory of 0.9 reaches 3.2."""
+MOST_GONE = 8.0
+"""Way of the straight line within the window, in standard deviations about it: noise with a memory of 0.9 reaches 4."""
 MOST_REJECTED = 0.2
 """A window of which more than this share had to be rejected is not a rest."""
 
@@ -114,6 +116,8 @@ def settled_reading(
     chance = TREND_CHANCE / (2 * pads)  # slope and bend of every pad
     factor = np.array([coverage_factor(dof=dof, coverage=1.0 - chance) for dof in fit.trend_dof])
     steepness = np.maximum(np.abs(fit.slope) / fit.slope_u, fit.bend) / factor
+    # a table that sways leaves so little noise to judge by that Student's t excuses any trend
+    gone_far = np.abs(fit.slope) * span / np.maximum(fit.noise, 0.5 * resolution)
     slowest = int(np.argmin(fit.independent))
     label = names or tuple(f"pad {i + 1}" for i in range(pads))
     reason = ""
@@ -128,8 +132,8 @@ def settled_reading(
         reason = "the load has just changed"
     elif float(fit.unrest.max()) > MOST_UNREST:
         reason = f"{label[int(np.argmax(fit.unrest))]} is still settling or shakes"
-    elif float(steepness.max()) > 1.0:
-        most = int(np.argmax(steepness))
+    elif float(steepness.max()) > 1.0 or float(gone_far.max()) > MOST_GONE:
+        most = int(np.argmax(steepness if float(steepness.max()) > 1.0 else gone_far))
         reason = f"{label[most]} still moves, {fit.slope[most]:+.0f} counts a second"
     elif fit.independent[slowest] < FEWEST_INDEPENDENT:
         reason = f"{label[slowest]} wanders too slowly for a window of {window_s:.1f} s"

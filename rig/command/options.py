@@ -117,6 +117,11 @@ def tell(text: str, *, err: bool = False) -> None:
     click.echo(fit_to_width(true_minus(text), text_width(sys.stderr if err else sys.stdout)), err=err)
 
 
+def aside(text: str) -> None:
+    """What is said while somebody waits: on standard error."""
+    tell(text, err=True)
+
+
 def show(text: str, result: "Json | Content", *, as_json: bool, remarks: Iterable[str] = ()) -> None:
     """Print the result for a person, or as JSON for a program. remarks: what must be known first."""
     from rig.base.plain_json import finite_json

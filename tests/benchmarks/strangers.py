@@ -14,7 +14,8 @@ The last line is one JSON object: `kinds`; `recognised` (right in all
 that was done with it); `wrong_weight` (weights off by more than three times their ± and 3 g, or a mistake weighed,
 without a word); `wrong_reason` (refused for something else than it is, or not recognised); `seconds_to_word_median`
 (from when readings count to the answer or refusal: commands that weigh or zero let three seconds pass after a port is
-opened, since boards restart then, or one where the lines never stop); `seconds_from_opening_median`; `baseline_right`, `baseline_wrong`.
+opened, since boards restart then, or one where the lines never stop); `seconds_from_opening_median`; `baseline_right`,
+`baseline_wrong`.
 """
 
 import argparse

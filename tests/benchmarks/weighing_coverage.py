@@ -225,12 +225,11 @@ def weigh_as_the_bench_does(rng: np.random.Generator, tally: Tally) -> None:
     car = random_car(rng)
     turns = TURNINGS[rng.integers(len(TURNINGS))]
     card = BenchCard(card="bench", name="b", pads=Pads(wheels=("RL", "FL", "RR", "FR"), reseat_g=RESEAT_G))
-    # the same placings both ways: what differs between the two is the turning alone, not the luck of few placings
-    scattered = [RESEAT_G * (CROSS * rng.normal(0, math.sqrt(1 - 0.2**2)) + rng.normal(0, 0.2, 4)) for _ in turns]
     for way, chosen in (("turned", turns), ("unturned", ("as is",) * len(turns))):
         zero, zero_u = bench.read(np.zeros(4))
         placed, rows = [], []
-        for turn, scatter in zip(chosen, scattered, strict=True):
+        for turn in chosen:
+            scatter = RESEAT_G * (CROSS * rng.normal(0, math.sqrt(1 - 0.2**2)) + rng.normal(0, 0.2, 4))
             on_place = np.empty(4)
             on_place[list(PAD_UNDER[turn])] = car + scatter
             on_pad = np.empty(4)

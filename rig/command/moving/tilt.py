@@ -7,6 +7,7 @@ import click
 from rig.command.group import bench_command
 from rig.command.onto_card import Written, onto_card
 from rig.command.options import (
+    aside,
     ask_in_terminal,
     card_argument,
     log_folder,
@@ -84,7 +85,7 @@ def command(
                 f"{TILT} {SPRINGS} A stop below the car and a hand below it: it is safe to {safe.degrees:.0f}°.",
                 err=True,
             )
-            with bench_pads(cards.bench, log, port=port) as pads, progress("tilting", quiet=as_json) as bar:
+            with bench_pads(cards.bench, log, port=port, say=aside) as pads, progress("tilting", quiet=as_json) as bar:
                 ask = ask_in_terminal(unattended=unattended)
                 rows, noise, parents = read_tilts(cards, pads, log, asked, ask=ask, progress=bar)
                 files = [log.add_file("raw readings", pads.raw_file)]

@@ -8,7 +8,16 @@ import click
 from analysis.statistics.quantiles import NORMAL_95
 from rig.command.group import bench_command
 from rig.command.onto_card import onto_card
-from rig.command.options import answer_width, ask_in_terminal, card_argument, log_folder, pads_options, show, tell
+from rig.command.options import (
+    answer_width,
+    aside,
+    ask_in_terminal,
+    card_argument,
+    log_folder,
+    pads_options,
+    show,
+    tell,
+)
 
 if TYPE_CHECKING:
     from rig.cards.read import CardSet
@@ -80,7 +89,7 @@ def command(
     if finger:
         _finger(cards, checks, hung=hung, port=port, log_dir=log_dir, unattended=unattended, as_json=as_json)
         return
-    with BenchLog(log_folder(log_dir)) as log, bench_pads(cards.bench, log, port=port) as pads:
+    with BenchLog(log_folder(log_dir)) as log, bench_pads(cards.bench, log, port=port, say=aside) as pads:
         found, record = calibrate(
             cards.bench,
             pads,

@@ -6,7 +6,7 @@ import click
 
 from analysis.base.wheel_names import WHEEL_KEYS
 from rig.command.group import bench_command
-from rig.command.options import ask_in_terminal, card_argument, log_folder, pads_options, show, weighing_option
+from rig.command.options import aside, ask_in_terminal, card_argument, log_folder, pads_options, show, weighing_option
 
 
 @bench_command(
@@ -60,7 +60,7 @@ def command(
     cards = read_set(test_card, Choices(weighing=weighing))
     with BenchLog(log_folder(log_dir)) as log:
         if shim_mm is not None:
-            with bench_pads(cards.bench, log, port=port) as pads:
+            with bench_pads(cards.bench, log, port=port, say=aside) as pads:
                 response, _ = measure_response(
                     cards,
                     pads,

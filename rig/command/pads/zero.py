@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from rig.command.group import bench_command
-from rig.command.options import card_argument, json_option, log_folder, log_option, port_option, progress, show
+from rig.command.options import aside, card_argument, json_option, log_folder, log_option, port_option, progress, show
 
 
 @bench_command(
@@ -30,7 +30,7 @@ def command(test_card: Path, tray: bool, port: str, log_dir: Path | None, as_jso
     cards = read_set(test_card)
     with (
         BenchLog(log_folder(log_dir)) as log,
-        bench_pads(cards.bench, log, port=port) as pads,
+        bench_pads(cards.bench, log, port=port, say=aside) as pads,
         progress("waiting for the empty pads to rest", quiet=as_json),
     ):
         record = zero(cards.bench, pads, log, cards=card_hashes(log, cards), tray=tray, car_g=car_mass(cards, log))

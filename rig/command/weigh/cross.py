@@ -6,7 +6,7 @@ from typing import Literal
 import click
 
 from rig.command.group import bench_command
-from rig.command.options import ask_in_terminal, card_argument, log_folder, pads_options, show, tell
+from rig.command.options import aside, ask_in_terminal, card_argument, log_folder, pads_options, show, tell
 
 
 @bench_command(
@@ -58,7 +58,7 @@ def command(
 
     cards = read_set(test_card)
     tell(f"{BATTERY} {SPRINGS}", err=True)
-    with BenchLog(log_folder(log_dir)) as log, bench_pads(cards.bench, log, port=port) as pads:
+    with BenchLog(log_folder(log_dir)) as log, bench_pads(cards.bench, log, port=port, say=aside) as pads:
         run = builder_loop(
             cards,
             pads,

@@ -7,6 +7,7 @@ import click
 from rig.command.group import bench_command
 from rig.command.onto_card import Written, onto_card
 from rig.command.options import (
+    aside,
     ask_in_terminal,
     card_argument,
     log_folder,
@@ -71,7 +72,7 @@ def command(
     tell(f"Motor unplugged, suspension blocked. {LIFT} {SPRINGS}", err=True)
     with BenchLog(log_folder(log_dir)) as log:
         known = known_weighing(cards, log)
-        with bench_pads(cards.bench, log, port=port) as pads, progress("lifting", quiet=as_json) as bar:
+        with bench_pads(cards.bench, log, port=port, say=aside) as pads, progress("lifting", quiet=as_json) as bar:
             lifted = measure_height(
                 cards,
                 pads,

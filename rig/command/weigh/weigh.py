@@ -7,6 +7,7 @@ import click
 
 from rig.command.group import bench_command
 from rig.command.options import (
+    aside,
     ask_in_terminal,
     calibration_option,
     card_argument,
@@ -81,7 +82,7 @@ def command(
         else:
             tell(BATTERY, err=True)
             ask = ask_in_terminal(unattended=unattended)
-            with bench_pads(cards.bench, log, port=port) as pads, progress("weighing", quiet=as_json) as bar:
+            with bench_pads(cards.bench, log, port=port, say=aside) as pads, progress("weighing", quiet=as_json) as bar:
                 if turned == "no":
                     weighing = weigh_on_pads(cards, pads, log, placings=placings, progress=bar, ask=ask)
                 else:

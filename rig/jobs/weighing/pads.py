@@ -13,6 +13,7 @@ from analysis.base.arrays import FloatArray
 from analysis.base.wheel_names import WHEEL_KEYS
 from analysis.weighing.pad_faults import SHOWN_WEIGHT, PadLimits
 from analysis.weighing.settled import SettledDetector, SettledReading
+from analysis.weighing.unrest import unrest_words
 from rig.base.disk import check_room
 from rig.base.errors import BenchError, InputError
 from rig.base.progress import Progress
@@ -29,6 +30,8 @@ from rig.pads.traffic import TrafficRecorder
 
 LONGEST_WAIT_S = 60.0
 LONGEST_CATCH_UP_S = 3.0
+FIRST_WORD_S, NEXT_WORD_S = 4.0, 4.0
+"""s of waiting after which a person is told what does not rest, and then again."""
 
 
 Ask = Callable[[Step], None]
@@ -39,7 +42,7 @@ Ask = Callable[[Step], None]
 class OpenPads:
     """Pads that are being read. source: the frames.  raw_file: every byte received, as it came.
 
-    shown: the numbers are weights that scales show, in grams, not counts.
+    shown: the numbers are weights that scales show, in grams, not counts.  say: told what keeps the pads from rest.
     check: called again and again while waiting; it raises when the work was stopped.
     """
 
@@ -48,15 +51,21 @@ class OpenPads:
     names: tuple[str, ...]
     shown: bool = False
     check: Callable[[], None] = lambda: None
+    say: Callable[[str], None] = lambda sentence: None
 
 
 @contextmanager
 def bench_pads(
-    bench: BenchCard, log: BenchLog, *, port: str = "", listener: PadListener | None = None
+    bench: BenchCard,
+    log: BenchLog,
+    *,
+    port: str = "",
+    listener: PadListener | None = None,
+    say: Callable[[str], None] = lambda sentence: None,
 ) -> Iterator[OpenPads]:
     """Open the bench's pads, with all raw traffic going to a file beside the log.
 
-    port: instead of the one on the card.  listener: hears every frame from the first on.
+    port: instead of the one on the card.  listener: hears every frame from the first on.  say: see OpenPads.
     Raises BenchError when the port cannot be opened.
     """
     url = port or (bench.pads.ports[0] if bench.pads.ports else bench.pads.port)
@@ -91,7 +100,7 @@ def bench_pads(
         if listener is not None:
             source.listen(listener)
         with source:
-            yield OpenPads(source=source, raw_file=path, names=names, shown=shows_weight(bench))
+            yield OpenPads(source=source, raw_file=path, names=names, shown=shows_weight(bench), say=say)
         for reader in readers:
             if reader.recording_error is not None:
                 raise reader.recording_error
@@ -127,10 +136,11 @@ def settle(
     progress: Progress | None = None,
     patience: float = LONGEST_WAIT_S,
     look: Look | None = None,
+    per_gram: FloatArray | None = None,
 ) -> SettledReading:
     """Wait until all four pads rest, and return their mean counts.
 
-    patience: s.  look: see `AtOnce`.
+    patience: s.  look: see `AtOnce`.  per_gram: (4,) counts a gram, for words about what does not rest.
     Raises BenchError with the pad and the reason when they do not come to rest, when a pad is missing, overloaded or
     frozen, when nothing that comes can be read, or when the port is lost and does not come back.
     """
@@ -140,6 +150,7 @@ def settle(
     start = time.monotonic()
     at_once = AtOnce(source=pads.source, names=pads.names, limits=detector.limits, look=look)
     reading: SettledReading | None = None
+    per_gram, told, next_word = np.ones(4) if pads.shown else per_gram, "", FIRST_WORD_S
     with pads.source.listen() as heard:
         while (waited := time.monotonic() - start) < patience:
             pads.check()
@@ -151,11 +162,14 @@ def settle(
             if reading is not None and reading.settled:
                 return reading
             at_once.refuse()
+            if reading is not None and waited > next_word and (words := unrest_words(reading, pads.names, per_gram)):
+                told, next_word = words, waited + NEXT_WORD_S
+                pads.say(f"Waiting for rest: {words}")
             if pads.source.status.state is PortState.WRONG_VERSION:
                 break
             if progress is not None:
                 progress(min(waited / patience, 1.0))
-    raise _not_settled(pads, reading, patience, at_once)
+    raise _not_settled(pads, reading, patience, at_once, told)
 
 
 def feed(detector: SettledDetector, frame: PadFrame) -> None:
@@ -165,7 +179,10 @@ def feed(detector: SettledDetector, frame: PadFrame) -> None:
         detector.feed(frame.measured_at, np.array(frame.counts), np.array(frame.missing))
 
 
-def _not_settled(pads: OpenPads, reading: SettledReading | None, patience: float, at_once: AtOnce) -> BenchError:
+def _not_settled(
+    pads: OpenPads, reading: SettledReading | None, patience: float, at_once: AtOnce, told: str
+) -> BenchError:
+    """Why it came to no rest. told: the unrest as it was said last."""
     status = pads.source.status
     if reading is not None and reading.faults:
         return at_once.fault(min(reading.faults, key=gravity_of))
@@ -178,7 +195,7 @@ def _not_settled(pads: OpenPads, reading: SettledReading | None, patience: float
             remedy=status.remedy or "Check the cable, the board and the baud rate on the bench card",
         )
     return BenchError(
-        f"the pads did not come to rest within {patience:.0f} s: {reading.reason}",
+        f"the pads did not come to rest within {patience:.0f} s: {told or reading.reason}",
         where=status.port,
         remedy="Keep hands and draughts away, put the pads on a firm table",
     )

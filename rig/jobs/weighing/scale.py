@@ -77,13 +77,14 @@ class Scale:
         Raises InputError when another board answers than the one that was calibrated and zeroed.
         """
 
+        slopes = np.array([float(one.slope(0.0)) for one in self.calibrations])
+
         def look(counts: FloatArray) -> None:
-            slopes = np.array([float(one.slope(0.0)) for one in self.calibrations])
             total = ((counts - np.array(self.zeros[-1].result.counts)) / slopes).sum(1)
             if least_g is not None and np.all(total < least_g):
                 raise no_car(self.bench, float(np.median(total)))
 
-        reading = settle(pads, limits=self.limits, progress=progress, look=look)
+        reading = settle(pads, limits=self.limits, progress=progress, look=look, per_gram=slopes)
         boards = pads.source.boards  # it may have been exchanged, or have said who it is, only after the start
         for record in (*([] if self.asked else [self.calibrated]), *self.zeros):
             if boards_differ(kept_boards(record), boards):

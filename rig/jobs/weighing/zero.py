@@ -34,7 +34,8 @@ def zero(
         if np.all(np.ptp(counts, axis=0) <= 0.1 * np.abs(middle) + 1.0):  # at rest enough to be judged
             refuse_loaded_zero(bench, log, middle, pads.source.boards, car_g=car_g)
 
-    reading, now = settle(pads, look=None if tray else look), moment_now()
+    reading = settle(pads, look=None if tray else look, per_gram=_per_gram(bench, log, pads.source.boards))
+    now = moment_now()
     if not tray:
         refuse_loaded_zero(bench, log, reading.counts, pads.source.boards, car_g=car_g)
     if shows_weight(bench) and not _calibrated(bench, log, pads.source.boards):
@@ -59,6 +60,14 @@ def zeroed_words(record: ZeroRecord, bench: BenchCard, log: BenchLog) -> str:
             "calibrated: nobody can tell whether they were empty, and no weighing will go by it. Calibrate them first"
         )
     return f"Zeroed ({record.result.samples} samples a pad). Record {record.number}"
+
+
+def _per_gram(bench: BenchCard, log: BenchLog, boards: tuple[str, ...]) -> FloatArray | None:
+    try:
+        calibrations, _, _ = stored_calibration(bench, log, boards=boards)
+    except InputError:
+        return None
+    return np.array([float(one.slope(0.0)) for one in calibrations])
 
 
 def _calibrated(bench: BenchCard, log: BenchLog, boards: tuple[str, ...]) -> bool:
