@@ -15,7 +15,7 @@ PER_GRAM = np.array([400.0, -200.0, 430.0, 100.0])
 def reading(*, shake_g: tuple[float, ...] = (0.05,) * 4, rate_g: tuple[float, ...] = (0.0,) * 4) -> SettledReading:
     """Ten a second for 6 s; shake: amplitude of a swing, g; rate: g a second."""
     time = np.arange(60) / 10.0
-    noise = np.random.default_rng(3).normal(0.0, 0.02, (60, 4))
+    noise = np.random.default_rng(3).normal(0.0, 0.004, (60, 4))
     swing = np.sin(2 * np.pi * 1.7 * time)[:, None] * np.array(shake_g)
     return settled_reading(time, PER_GRAM * (300.0 + noise + swing + np.outer(time, rate_g)))
 
