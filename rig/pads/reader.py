@@ -29,19 +29,21 @@ class ReaderTiming:
     """How long a reader waits, s.
 
     startup: after opening; frames are `early` meanwhile unless the board identifies itself (boards restart when a
-        port opens).  steady, pause: pads of another make that talk from the opening on for `steady`, never silent for
-        longer than `pause`, have not restarted, and nobody waits longer for them.
+        port opens).  steady, pause: scales that talk from the opening on for `steady`, never silent for longer than
+        `pause`, have not restarted, and nobody waits longer for them; for boards of raw counts never (infinite).
         silence: without bytes before the state says so.  retry: between tries to reopen.
     """
 
     startup: float = 3.0
-    steady: float = 1.0
+    steady: float = math.inf
     pause: float = 0.35
     silence: float = 3.0
     retry: float = 0.5
 
 
 _USUAL = ReaderTiming()
+OF_SCALES = ReaderTiming(steady=1.0)
+"""Scales that show a weight run on when a port is opened; what restarts then is silent first."""
 
 
 class PadReader(PadSource):

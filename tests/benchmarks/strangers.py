@@ -14,8 +14,8 @@ The last line is one JSON object: `kinds`; `recognised` (right in all
 that was done with it); `wrong_weight` (weights off by more than three times their ± and 3 g, or a mistake weighed,
 without a word); `wrong_reason` (refused for something else than it is, or not recognised); `seconds_to_word_median`
 (from when readings count to the answer or refusal: commands that weigh or zero let three seconds pass after a port is
-opened, since boards restart then, or one where the lines never stop); `seconds_from_opening_median`; `baseline_right`,
-`baseline_wrong`.
+opened, since boards restart then, or one where a scale's lines never stop); `seconds_from_opening_median`;
+`baseline_right`, `baseline_wrong`.
 """
 
 import argparse
@@ -114,8 +114,8 @@ def timed(met: Met, startup: float, *words: object, hands: object = None) -> Tol
 
 
 def startup(kind: Kind) -> float:
-    """s after the opening in which readings do not count: a board that talks on has not restarted."""
-    return STEADY_S if kind.rate >= STEADY_RATE else STARTUP_S
+    """s after the opening in which readings do not count: a scale that talks on has not restarted."""
+    return STEADY_S if kind.rate >= STEADY_RATE and not kind.counts else STARTUP_S
 
 
 def naive_right(kind: Kind) -> bool:

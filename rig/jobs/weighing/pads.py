@@ -24,7 +24,7 @@ from rig.pads.frames import PadFrame, PortState
 from rig.pads.listeners import PadListener, PadSource
 from rig.pads.merge import MergedPads
 from rig.pads.patterns import PatternLines
-from rig.pads.reader import PadReader
+from rig.pads.reader import OF_SCALES, PadReader, ReaderTiming
 from rig.pads.steps import Step
 from rig.pads.traffic import TrafficRecorder
 
@@ -120,7 +120,8 @@ def _reader(bench: BenchCard, url: str, recorder: TrafficRecorder) -> PadReader:
         if pads.line_pattern
         else None
     )
-    return PadReader(url, parser=parser, baud=pads.baud, tap=recorder.tap)
+    timing = OF_SCALES if shows_weight(bench) else ReaderTiming()
+    return PadReader(url, parser=parser, baud=pads.baud, tap=recorder.tap, timing=timing)
 
 
 def detector_for(pads: OpenPads, limits: PadLimits | None = None) -> SettledDetector:

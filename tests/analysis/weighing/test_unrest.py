@@ -1,5 +1,6 @@
 """What does not rest, told with its size: streams made by hand, each pad with its own counts a gram."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -43,10 +44,11 @@ def test_a_shaking_table_is_told_by_its_swing() -> None:
 
 
 def test_without_a_calibration_sizes_are_counts() -> None:
-    assert (
-        unrest_words(reading(rate_g=(0.0, 0.0, -2.5, 1.0)), NAMES, None)
-        == "pad 3 (RL) still moves by -1075 counts a second"
-    )
+    """430 counts a gram at 2.5 g a second are 1075 counts a second, by hand, less or more by a count of noise."""
+    told = unrest_words(reading(rate_g=(0.0, 0.0, -2.5, 1.0)), NAMES, None)
+    found = re.fullmatch(r"pad 3 \(RL\) still moves by (-\d+) counts a second", told)
+    assert found is not None
+    assert abs(int(found[1]) + 1075) < 3
 
 
 def test_nothing_is_said_of_pads_that_rest_or_were_hardly_seen() -> None:
