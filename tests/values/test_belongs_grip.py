@@ -147,14 +147,16 @@ def test_tilts_that_agree_give_their_lines(floor: Floor) -> None:
     assert "[grip]" in floor.ask(card, "--static").out
 
 
-def test_pulls_that_contradict_each_other_give_no_lines(floor: Floor) -> None:
-    card = floor.card("a", **SOFT)
+@pytest.mark.parametrize("noted", [True, False])
+def test_pulls_that_contradict_each_other_give_no_lines(floor: Floor, noted: bool) -> None:
+    card = floor.card("a", **(SOFT if noted else {}))
     floor.pull(card, "front", 0.8)
     assert "[grip]" in floor.ask(card).out
     floor.pull(card, "front", 1.05)
     words = floor.ask(card).out
     assert "contradict" in words.splitlines()[0]
     assert "[grip]" not in words
+    assert ("No tyres are noted" in words) is not noted  # they may have been others: the likeliest of all causes
 
 
 def test_along_and_across_may_differ(floor: Floor) -> None:

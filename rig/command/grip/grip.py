@@ -82,6 +82,11 @@ def command(test_card: Path, static: bool, against: str, write: bool, log_dir: P
         ]
     else:
         lines.append("No lines for the test card: these measurements do not go together.")
+        if not (cards.test.conditions.compound_front and cards.test.conditions.compound_rear):
+            lines.append(
+                "No tyres are noted. If some were made on other tyres, write them under [conditions] of every test "
+                "card (compound_front, compound_rear) and measure the clips again: like is then taken with like."
+            )
         first = first or ["The measurements do not go together within their uncertainties"]
     show(
         "\n".join(lines),
