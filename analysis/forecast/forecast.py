@@ -163,7 +163,8 @@ def predict_push(
         ends_within = None  # quick enough for two digits
     elif ends_within is not None:
         draws = min(draws, MOST_INTEGRATED)
-    block = max(100, min(2000 if ends_within is None else ENDS_BLOCK, draws // 2))
+    # one block may do where ends are asked for: asked again for as many draws as were made, it is the same block
+    block = max(100, min(2000, draws // 2) if ends_within is None else min(ENDS_BLOCK, draws))
     run = adaptive_monte_carlo(
         evaluate, rng=rng, block=block, max_draws=max(draws, 2 * block), ends_within=ends_within, progress=progress
     )

@@ -6,6 +6,7 @@ Truth: the definitions of the doubts, written once more with one score at a time
 import numpy as np
 import pytest
 
+from analysis.forecast.forecast import ENDS_BLOCK, predict_push
 from analysis.forecast.inputs import Altered, Drawn, PushState, assemble, doubt_groups, draw_groups
 
 from .test_forecast import PLACE, car, rng
@@ -148,3 +149,11 @@ def test_what_is_asked_for_besides_the_doubts() -> None:
     np.testing.assert_allclose(two.contacts.grip[1] / two.contacts.grip[0], np.exp([0.1, 0.1, -0.1, -0.1]))
     np.testing.assert_allclose(two.finger.place[:, 0], [0.20, 0.21])
     np.testing.assert_allclose(two.contacts.drag, [[0.1, 0.2, 0.3, 0.4], [1.0] * 4])
+
+
+def test_asked_again_for_as_many_draws_as_were_made_they_are_the_same_draws() -> None:
+    """What `log recalculate` does: a finger that rubs is followed draw by draw, and one block of draws may do."""
+    first = predict_push(CAR, PUSH, rng=rng(), ends_within=0.5)
+    again = predict_push(CAR, PUSH, rng=rng(), ends_within=0.5, draws=len(first.kappa))
+    assert len(first.kappa) == ENDS_BLOCK
+    np.testing.assert_array_equal(again.kappa, first.kappa)
