@@ -153,7 +153,7 @@ def _finger(
     )
     lines = [
         f"The finger's cell: {found.counts_per_n:,.0f} ± {half:,.0f} counts a newton, calibrated up to "
-        f"{found.heaviest_n:.1f} N; no reading more than {found.off_line_n:.2f} N off the line.",
+        f"{found.heaviest_n:.1f} N; no reading more than {max(found.off_line_n, 0.01):.2f} N off the line.",
         f"Stored as record {record.number}.",
         *written.lines,
         "Next: pivotbench push film TEST.toml; beside a phone: pivotbench pads record PORT FILE --force",

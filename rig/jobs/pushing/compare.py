@@ -21,7 +21,7 @@ from rig.cards.measures import wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.pushing.balance import PushAnswer, answer_push, write_answer
 from rig.jobs.pushing.finger import pushed_as_seen
-from rig.jobs.pushing.force_kept import PushForce, write_force
+from rig.jobs.pushing.force_kept import PushForce, refuse_other_clip, write_force
 from rig.jobs.pushing.forecast import Forecast, forecast_inputs, predicted, write_forecast
 from rig.jobs.pushing.measure import MeasuredClip, Measurement, measure_clip, stored_camera
 from rig.jobs.pushing.picture import PushedPoses, test_picture
@@ -139,7 +139,7 @@ def judge(
     cards = found.cards
     pressed, no_force = None, None
     if measurement is not None and found.answer is not None:
-        pressed, no_force = _force_of(cards, weighing, measurement, found.answer, force, seed)
+        pressed, no_force = _force_of(cards, log, weighing, measurement, found.answer, force, seed)
         if pressed is not None:
             write_force(log, cards, pressed, measurement=measurement, weighing=weighing)
         told = () if pressed is None else (pressed.sentence, *pressed.result.warnings)
@@ -191,7 +191,13 @@ def judge(
 
 
 def _force_of(
-    cards: CardSet, weighing: Weighing, measurement: Measurement, answer: PushAnswer, given: Path | None, seed: int
+    cards: CardSet,
+    log: BenchLog,
+    weighing: Weighing,
+    measurement: Measurement,
+    answer: PushAnswer,
+    given: Path | None,
+    seed: int,
 ) -> tuple[PushForce | None, BenchError | AnalysisError | None]:
     """The force that was recorded with a clip; or why it says nothing, which leaves the push itself as it is."""
     file = recording_of(measurement.clip, given)
@@ -201,6 +207,7 @@ def _force_of(
         found = force_of_push(
             cards, weighing, measurement.track, measurement.pushes, answer, file, clip=measurement.clip, seed=seed
         )
+        refuse_other_clip(log, file, measurement)
     except (BenchError, AnalysisError) as error:
         return None, error
     return found, None

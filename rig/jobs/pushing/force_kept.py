@@ -6,13 +6,18 @@ from pathlib import Path
 from analysis.grip.combine import GripMeasurement
 from analysis.grip.push_force import METHOD, RATIO_METHOD
 from analysis.statistics.quantiles import NORMAL_95
+from rig.base.errors import InputError
 from rig.cards.read import CardSet
 from rig.jobs.pushing.measure import Measurement
 from rig.jobs.weighing.weights import Weighing, written
+from rig.log.rows import file_hash
 from rig.log.store import BenchLog
+from rig.lookups.aside import standing
 from rig.lookups.cards_and_pivots import keep_cards
+from rig.lookups.sources import parents_of
 from rig.records.force import PUSH_FORCE, ForceInputs, ForceResult
 from rig.records.grip import GRIP, GripInputs, GripResult
+from rig.records.pushing import PUSH
 from rig.records.record import Record
 
 ForceRecord = Record[ForceInputs, ForceResult]
@@ -46,6 +51,24 @@ class PushForce:
 
 def _half(half: float) -> str:
     return f"{max(half, 0.01):.2f}"
+
+
+def refuse_other_clip(log: BenchLog, file: Path, measurement: Measurement) -> None:
+    """Raise InputError where this recording stands in the log as that of another clip: one push has one force."""
+    digest, clips = file_hash(file)[0], {one.hash for one in log.files() if one.kind == "clip"}
+    mine = clips.intersection(measurement.record.files)
+    for record in standing(log, PUSH_FORCE):
+        if digest not in record.files:
+            continue
+        pushed = parents_of(record, log).of(PUSH)
+        theirs = set() if pushed is None else clips.intersection(pushed.files)
+        if mine and theirs and not mine & theirs:
+            raise InputError(
+                f'this force stands in record {record.number} as that of another clip ("{record.title}")',
+                where=str(file),
+                remedy=f"Give the recording made with this clip; or, if that was the wrong one: pivotbench log aside "
+                f'{record.number} --why "force of another push"',
+            )
 
 
 def write_force(

@@ -18,7 +18,7 @@ from rig.cards.read import CardSet, read_set
 from rig.jobs.grip.grip import combined_grip
 from rig.jobs.pushing.balance import PushAnswer, answer_push
 from rig.jobs.pushing.compare import _force_of
-from rig.jobs.pushing.force_kept import PushForce, write_force
+from rig.jobs.pushing.force_kept import PushForce, refuse_other_clip, write_force
 from rig.jobs.pushing.measure import Measurement, pushes_in
 from rig.jobs.pushing.push_force import force_of_push
 from rig.jobs.record.recalculate import recalculate
@@ -161,6 +161,21 @@ def test_force_and_grip_are_kept_and_a_push_counts_once(pushed: Pushed) -> None:
     assert 0.9 * kept.result.level < math.sqrt(found.front * found.rear) < 1.1 * kept.result.level
 
 
+def test_one_recording_is_the_force_of_one_clip(pushed: Pushed, tmp_path: Path) -> None:
+    """The same push filmed anew, with yesterday's force beside it: durations fit, so only the log can tell."""
+    shutil.copytree(pushed.log.folder, tmp_path / "log")
+    other, file = tmp_path / "other.avi", beside(pushed.measurement.clip)
+    other.write_bytes(b"another clip")
+    with BenchLog(tmp_path / "log") as log:
+        again = replace(pushed.measurement, record=measured(log, pushed.cards, *pushed.measurement.pushes, clip=other))
+        refuse_other_clip(log, file, pushed.measurement)
+        with pytest.raises(InputError, match=r"stands in record .* as that of another clip"):
+            refuse_other_clip(log, file, again)
+        for record in log.records(kind=PUSH_FORCE):
+            put_aside(log, str(record.number), "force of another push")
+        refuse_other_clip(log, file, again)
+
+
 def test_a_push_that_was_set_aside_tells_no_grip(pushed: Pushed, tmp_path: Path) -> None:
     shutil.copytree(pushed.log.folder, tmp_path / "log")
     with BenchLog(tmp_path / "log") as log:
@@ -179,7 +194,7 @@ def test_a_force_on_record_comes_out_the_same_again(pushed: Pushed) -> None:
 def test_a_recording_that_cannot_be_used_leaves_the_push_as_it_is(pushed: Pushed, tmp_path: Path) -> None:
     (tmp_path / "no.txt").write_text("nothing", encoding="utf-8")
     file = tmp_path / "no.txt"
-    found, why = _force_of(pushed.cards, pushed.weighing, pushed.measurement, pushed.answer, file, 0)
+    found, why = _force_of(pushed.cards, pushed.log, pushed.weighing, pushed.measurement, pushed.answer, file, 0)
     assert found is None
     assert "is not recorded pad traffic" in str(why)
 
