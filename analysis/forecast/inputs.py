@@ -241,7 +241,7 @@ def doubt_groups(car: CarState, push: PushState) -> dict[str, int]:
         "roll share": car.front_roll_share_u > 0,
         # last: the scores of the others are then those of a car whose tyres are sure to grip alike
         ALONG: 2 * bool(np.any(car.along_u)),
-        PATCH: 2 * bool(np.any(_rolling(car) & (car.patch[:, 0] > 0) & (car.patch_u > 0))),
+        PATCH: 2 * bool(np.any((car.patch[:, 0] > 0) & (car.patch_u > 0))),
         STEER: 2 * bool(np.any(car.steer_u) and _has_directions(car)),
         BEARING: 4 * bool(np.any(car.bearing_u)),
         SLOPE: 2 * bool(push.fall_u > 0),
@@ -253,7 +253,7 @@ ALONG = "grip along against across"
 """The doubt in how tyres grip along compared with across, front and rear."""
 
 PATCH = "contact patch"
-"""The doubt in the length of rolling tyres' contact patches, front and rear; blocked tyres slide on all of theirs."""
+"""The doubt in the length of the tyres' contact patches, front and rear."""
 
 STEER, BEARING, SLOPE = "steering", "bearing drag", "slope of the floor"
 """Doubts: where both wheels of an axle point; drag of bearings; how the floor falls."""
@@ -350,7 +350,7 @@ def assemble(
         law=car.law,
         coupling=coupling if np.any(coupling) else None,
         fall=fall if np.any(fall) else None,
-        patch=patch if np.any(_rolling(car) & (car.patch[:, 0] > 0)) else None,
+        patch=patch if np.any(car.patch[:, 0] > 0) else None,
     )
     station = push.station + push.station_u * score("push position", 1)[:, 0] + altered.station_shift
     angle = push.direction + push.direction_u * score("push direction", 1)[:, 0]

@@ -269,8 +269,7 @@ def judge_rolling(rng, pool, n):
 
 def engine_errors(quick):
     """Largest error of the balance, points: pushes of the rigid-body engine within 10 points of it, true inputs."""
-    from engine_push import STICKY, L, PushCase, engine_push
-    from rigid_engine import CARS
+    from engine_push import CARS, STICKY, L, PushCase, engine_push
 
     worst = 0.0
     cases = [

@@ -1,22 +1,27 @@
-"""The predicted pivot against a general-purpose rigid-body engine, over a grid of cars and pushes.
+"""The predicted pivot against a general-purpose rigid-body engine: drawn cars with all six freedoms, on patches.
 
-Baseline (second opinion, run here): MuJoCo, a slow finger, the same friction (see
-tests/analysis/sliding/engine_push.py for the settings that matter). Cars: balanced,
-more front grip, more rear grip, ballast in front, at the rear, on one side;
-blocked and rolling; sliding and sticking finger; pushed low (8 mm) at four stations: 96 cases.
+Baseline (second opinion, run here): MuJoCo, see `body_engine.py` for the settings that matter. 300 cars and pushes
+are drawn with a seed (`rigid_engine_cases.py`): blocked, one axle blocked, rolling, solid at the rear; a finger that
+slides, rubs or sticks, on either side, 5 to 25 mm up, 12 to 45 % of the wheelbase beside the balance point. What a card
+leaves open when nobody measured it (the tyres' patches, the drag of rolling wheels) is drawn from the doubts it states.
 
-Compared: kappa (1/m) everywhere but on rolling cars pushed within 12 % of the wheelbase of the centre of friction,
-where only the side on which the car turns is; station (% of the wheelbase) and sideways place (mm, blocked) where the
-pivot lies within 0.75 wheelbases of the middle.
+`blocked_p95_pct`, `sticking_p95_pct`, `rubbing_p95_pct`: 95 % of the cars blocked on both axles have their station off
+by less, per cent of the wheelbase, with the true patch; the latter two are those with such a finger. Only pivots
+within one wheelbase of the car's middle are told by a station: farther ones are compared as turn per travel.
+`rolling_inside_pct`: how often the engine's turn per travel lies inside the forecast's 95 % interval where some wheel
+rolls, patch and drag being those of a card; with the medians of the half-widths, and each kind apart.
+`before_*`: the same with contact in points. Then the planar quick pushes of `rigid_engine_quick.py`.
 
-Run: python tests/benchmarks/rigid_engine.py [--quick]. The last line is one JSON object.
+Run: python tests/benchmarks/rigid_engine.py [--quick] [--keep FILE]. --keep: what the engine said is kept there, so
+that a run that was stopped goes on. The last line is one JSON object.
 """
 
 import argparse
 import json
 import os
+import pickle
 import sys
-from itertools import product
+from collections import defaultdict
 from pathlib import Path
 
 os.environ.setdefault("OMP_NUM_THREADS", "1")
@@ -26,58 +31,127 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[2]))
 sys.path.insert(0, str(Path(__file__).parents[1] / "analysis" / "sliding"))
 
-from engine_push import STICKY, L, PushCase, engine_push, solver_push
+from body_engine import BodyPush, body_push
+from rigid_engine_cases import (
+    DRAWS,
+    EngineCase,
+    card_state,
+    drawn_cases,
+    forecast_kappa,
+    interval_of,
+    mass_check,
+)
 from rigid_engine_quick import quick_pushes
 
-G = 9.80665
-BASE = np.full(4, 0.4 * G)
-CARS = {
-    "balanced": (BASE, [0.8, 0.8, 0.8, 0.8]),
-    "front grip": (BASE, [0.95, 0.95, 0.75, 0.75]),
-    "rear grip": (BASE, [0.75, 0.75, 0.95, 0.95]),
-    "front ballast": (BASE + np.array([0.08, 0.08, 0.02, 0.02]) * G, [0.8, 0.8, 0.8, 0.8]),
-    "rear ballast": (BASE + np.array([0.02, 0.02, 0.08, 0.08]) * G, [0.8, 0.8, 0.8, 0.8]),
-    "side ballast": (BASE + np.array([0.08, 0.02, 0.08, 0.02]) * G, [0.8, 0.8, 0.8, 0.8]),
-}
-STATIONS = (0.2, 0.56, 0.68, 0.88)
+NEAR = 1.0
+"""Wheelbases from the middle within which a pivot is told by its station."""
 
 
 def main() -> None:
-    """Run the grid and print the worst differences."""
+    """Run the cases and print how far both are apart."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--quick", action="store_true", help="every fifth case")
-    quick = parser.parse_args().quick
-    worst: dict[str, float] = {}
-    grid = list(product(CARS, (None, 0.02), (0.0, STICKY), STATIONS))[:: 5 if quick else 1]
-    sides = turned = 0
-    for name, drag, finger, share in grid:
-        load, grip = CARS[name][0], np.array(CARS[name][1])
-        case = PushCase(load=load, grip=grip, station=share * L, drag=drag, finger=finger, height=0.008)
-        engine = engine_push(case)
-        push = solver_push(case, engine)
-        centre = L * (load * grip)[:2].sum() / (load * grip).sum()
-        near = drag is not None and abs(case.station - centre) < 0.12 * L
-        kind = ("blocked " if drag is None else "rolling ") + ("sticking" if finger else "sliding")
-        within = abs(engine.pole[0] - L / 2) < 0.75 * L
-        miss = (push.pole - engine.pole) * [100 / L, 1000]
+    parser.add_argument("--quick", action="store_true", help="every fifteenth case")
+    parser.add_argument("--keep", type=Path, default=None, help="a file for what the engine said")
+    given = parser.parse_args()
+    cases = drawn_cases(given.quick)
+    said = engine_runs(cases, given.keep)
+    figures = blocked_figures(cases, said) | rolling_figures(cases, said)
+    print(json.dumps({"cases": len(cases)} | figures | quick_pushes(given.quick)))
+
+
+def engine_runs(cases: list[EngineCase], keep: Path | None) -> list[BodyPush]:
+    """What the engine says of each."""
+    said: dict[int, BodyPush] = pickle.loads(keep.read_bytes()) if keep is not None and keep.exists() else {}
+    for i, case in enumerate(cases):
+        if i not in said:
+            said[i] = body_push(case.body)
+            if keep is not None and i % 10 == 9:
+                keep.write_bytes(pickle.dumps(said))
+        if i % 50 == 49:
+            print(f"engine: {i + 1} of {len(cases)}", flush=True)
+    if keep is not None:
+        keep.write_bytes(pickle.dumps(said))
+    return [said[i] for i in range(len(cases))]
+
+
+def station_pct(kappa: float, wheelbase: float) -> float:
+    """Per cent of the wheelbase ahead of the rear axle."""
+    return 100 * (0.5 - 1 / (kappa * wheelbase))
+
+
+def blocked_figures(cases: list[EngineCase], said: list[BodyPush]) -> dict[str, float]:
+    """Cars blocked on both axles: how far the stations are apart."""
+    off, points, carded, far, settled = defaultdict(list), defaultdict(list), [], [], []
+    for case, seen in zip(cases, said, strict=True):
+        if not case.both_blocked:
+            continue
+        length, engine = case.wheelbase, seen.kappa(case.wheelbase / 2)
+        settled.append(mass_check(case, seen.load))
+        told = {
+            name: forecast_kappa(case, seen, card_state(case, seen.load, patch))[0]
+            for name, patch in (("true", case.body.patch), ("points", np.zeros((2, 2))), ("card", None))
+        }
+        if abs(engine) * length < 1 / NEAR:
+            far.append(abs(told["true"] - engine))
+            continue
+        miss = {name: abs(station_pct(k, length) - station_pct(engine, length)) for name, k in told.items()}
+        off["blocked"].append(miss["true"])
+        off[case.finger].append(miss["true"])
+        points["blocked"].append(miss["points"])
+        carded.append(miss["card"])
         print(
-            f"{name:14s} {kind:16s} {100 * share:3.0f} %: turn per metre {engine.kappa:8.4f} engine, "
-            f"{push.kappa:8.4f} here; station {100 * engine.pole[0] / L:8.2f} {100 * push.pole[0] / L:8.2f} %"
-            + (" (hypersensitive)" if near else ""),
+            f"{case.kind:14s} {case.finger:9s} {1e3 * case.body.height:4.0f} mm up: "
+            f"engine {station_pct(engine, length):7.2f}, here {station_pct(told['true'], length):7.2f}, "
+            f"on points {station_pct(told['points'], length):7.2f} %",
             flush=True,
         )
-        if near:
-            sides, turned = sides + 1, turned + int(np.sign(engine.kappa) == np.sign(push.kappa))
+
+    def p95(values: list[float]) -> float:
+        return round(float(np.quantile(values, 0.95)), 3) if values else float("nan")
+
+    return {
+        "blocked_cases": len(off["blocked"]),
+        "blocked_p95_pct": p95(off["blocked"]),
+        "sliding_p95_pct": p95(off["rolling"]),
+        "sticking_p95_pct": p95(off["sticking"]),
+        "rubbing_p95_pct": p95(off["rubbing"]),
+        "blocked_median_pct": round(float(np.median(off["blocked"])), 3),
+        "blocked_p95_with_the_card_s_patch_pct": p95(carded),
+        "before_blocked_p95_pct": p95(points["blocked"]),
+        "far_blocked_kappa_p95_per_m": p95(far),
+        "engine_weight_off_most": round(max(settled), 6),
+    }
+
+
+def rolling_figures(cases: list[EngineCase], said: list[BodyPush]) -> dict[str, object]:
+    """Cars with wheels that roll: whether the interval holds the engine's turn per travel."""
+    inside, before, width = defaultdict(list), [], defaultdict(list)
+    for case, seen in zip(cases, said, strict=True):
+        if case.both_blocked:
             continue
-        found = {"kappa": abs(push.kappa - engine.kappa)}
-        if within:
-            found["station_pct"] = abs(miss[0])
-            if drag is None and finger == 0:
-                found["sideways_mm"] = abs(miss[1])
-        for key, value in found.items():
-            label = f"{kind.replace(' ', '_')}_{key}"
-            worst[label] = max(worst.get(label, 0.0), float(value))
-    print(json.dumps({"cases": len(grid), "near": sides, "near_same_side": turned} | worst | quick_pushes(quick)))
+        length, engine = case.wheelbase, seen.kappa(case.wheelbase / 2)
+        kappa = forecast_kappa(case, seen, card_state(case, seen.load), DRAWS)
+        low, high = interval_of(kappa)
+        as_points = forecast_kappa(case, seen, card_state(case, seen.load, np.zeros((2, 2))), DRAWS // 3)
+        inside[case.kind].append(low <= engine <= high)
+        before.append(interval_of(as_points)[0] <= engine <= interval_of(as_points)[1])
+        half = 0.5 * (high - low) / kappa[0] ** 2 * 100 / length
+        width[case.kind].append(half)
+        ends = sorted(station_pct(end, length) for end in (low, high))
+        print(
+            f"{case.kind:14s} {case.finger:9s} {1e3 * case.body.height:4.0f} mm up: engine "
+            f"{station_pct(engine, length):7.2f}, here {station_pct(kappa[0], length):7.2f} "
+            f"({ends[0]:.2f} to {ends[1]:.2f}) %" + ("" if inside[case.kind][-1] else "  outside"),
+            flush=True,
+        )
+    everything = [one for kind in inside.values() for one in kind]
+    return {
+        "rolling_cases": len(everything),
+        "rolling_inside_pct": round(100 * float(np.mean(everything)), 1),
+        "before_rolling_inside_pct": round(100 * float(np.mean(before)), 1),
+        "inside_pct": {kind: round(100 * float(np.mean(values)), 1) for kind, values in inside.items()},
+        "median_half_width_pct": {kind: round(float(np.median(values)), 2) for kind, values in width.items()},
+    }
 
 
 if __name__ == "__main__":

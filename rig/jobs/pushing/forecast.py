@@ -31,7 +31,7 @@ FORECAST_MODEL = 4
 1: tyres grip along as across, surely.  2: by what the test card says of that, with its doubt.  3: the slide in steps as
 short as its kinks ask for; near the balance point by the finger's whole way; rolling tyres touch with a patch.  4: as
 many followed slides as the interval's ends need, where earlier ones went on for two digits or 10,000 draws; where the
-wheels point, the drag of bearings and the slope of the floor count, with their doubts.
+wheels point, the drag of bearings and the slope of the floor count, with their doubts; blocked tyres have patches, too.
 """
 
 
@@ -139,6 +139,8 @@ def asked(cards: CardSet, inputs: PredictionInputs) -> tuple[CarState, PushState
     if inputs.model < 4:
         car = replace(car, bearing=np.zeros(4), bearing_u=np.zeros(4), steer_u=np.zeros(2))
         push = replace(push, fall=(0.0, 0.0), fall_u=0.0)
+        turns = np.repeat(~np.all((car.drag >= 1.0).reshape(2, 2), axis=-1), 2).reshape(2, 2)
+        car = replace(car, patch=np.where(turns, car.patch, 0.0), patch_u=np.where(turns[:, 0], car.patch_u, 0.0))
     if inputs.model < 3:
         car, push = replace(car, patch=np.zeros((2, 2)), patch_u=np.zeros(2)), replace(push, settled=None)
     return car, push

@@ -20,6 +20,16 @@ WHEELS = np.array([[L, H], [L, -H], [0.0, H], [0.0, -H]])
 RADIUS, TIP, STEP, SPEED, EASE = 0.03, 0.001, 2e-4, 0.02, 0.05
 STICKY = 5.0
 """Finger friction that holds in every case."""
+BASE = np.full(4, 0.4 * 9.80665)
+CARS = {
+    "balanced": (BASE, [0.8, 0.8, 0.8, 0.8]),
+    "front grip": (BASE, [0.95, 0.95, 0.75, 0.75]),
+    "rear grip": (BASE, [0.75, 0.75, 0.95, 0.95]),
+    "front ballast": (BASE + np.array([0.08, 0.08, 0.02, 0.02]) * 9.80665, [0.8, 0.8, 0.8, 0.8]),
+    "rear ballast": (BASE + np.array([0.02, 0.02, 0.08, 0.08]) * 9.80665, [0.8, 0.8, 0.8, 0.8]),
+    "side ballast": (BASE + np.array([0.08, 0.02, 0.08, 0.02]) * 9.80665, [0.8, 0.8, 0.8, 0.8]),
+}
+"""Loads (N) and grip of cars for a grid of pushes."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,126 @@
+"""Blocked tyres touch with patches, too: no wheel turns, and every part of a patch slides its own way.
+
+Contact in points takes the slide at a patch's middle for that of all its parts. Nearer to the pivot they differ more,
+so the least power lies elsewhere: up to one per cent of the wheelbase.
+Source: least power over the patches' parts, by Newton's method from the motion of the points; two places each way carry
+a uniform rectangle's second moments (Gauss and Legendre), which is what moves the pivot.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+
+from analysis.base.arrays import BoolArray, FloatArray
+from analysis.sliding.contacts import Contacts
+from analysis.sliding.finger import Finger
+from analysis.sliding.motion import SlideMotion
+
+PLACES = np.array([[a, b] for a in (-1.0, 1.0) for b in (-1.0, 1.0)]) / np.sqrt(12.0)
+"""Of a patch's length and width from its middle."""
+ROUNDS, SETTLED, HALVINGS = 30, 1e-10, 12
+
+
+def on_patches(motion: SlideMotion, contacts: Contacts, finger: Finger) -> SlideMotion:
+    """The motion (B,) of cars whose wheels are all blocked and touch with the patches of `contacts`; loads stay.
+
+    The touched point of the car moves as it did along what the finger presses it: along its force, or, where it sticks,
+    wholly. Only the twist changes; forces stay as points have them.
+    """
+    shape = motion.sliding.shape
+    batch = shape[:-1]
+
+    def rows(value: object, *more: int) -> FloatArray:
+        return np.broadcast_to(np.asarray(value, dtype=float), (*batch, *more)).reshape(-1, *more)
+
+    n = shape[-1]
+    sticks = np.broadcast_to(motion.finger_sticks, batch).reshape(-1)
+    twist, push, touch = rows(motion.twist, 3), rows(motion.push_force, 2), rows(finger.place, 2)
+    heading, along = rows(contacts.heading, n), rows(contacts.along, n)
+    weight = rows(contacts.grip, n) * rows(motion.load, n)
+    ahead = np.stack([np.cos(heading), np.sin(heading)], axis=-1)
+    left = np.stack([-ahead[..., 1], ahead[..., 0]], axis=-1)
+    patch = rows(contacts.patch, n, 2)
+    parts = patch[..., None, :] * PLACES
+    place = rows(contacts.place, n, 2)[..., None, :] + parts[..., :1] * ahead[..., None, :]
+    place = place + parts[..., 1:] * left[..., None, :]
+    axes = np.stack([ahead * along[..., None], left], axis=-2)[..., None, :, :]  # slips along count `along` times
+    moves = np.zeros((*place.shape[:-1], 2, 3))  # velocity of a part per twist
+    moves[..., 0, 0] = moves[..., 1, 1] = 1.0
+    moves[..., 0, 2], moves[..., 1, 2] = -place[..., 1], place[..., 0]
+    slips = (axes @ moves).reshape(len(twist), -1, 2, 3)
+    share = np.repeat(weight / len(PLACES), len(PLACES), axis=1)
+    fall = None
+    if contacts.fall is not None:
+        fall = _pull(rows(contacts.fall, 2), rows(contacts.load, n), rows(contacts.place, n, 2))
+    found = _least(twist, slips, share, _free(push, touch, sticks), fall)
+    speed = [v[:, :2] + v[:, 2:] * np.stack([-touch[:, 1], touch[:, 0]], axis=-1) for v in (found, twist)]
+    direction = rows(finger.direction, 2)
+    size = [(one * direction).sum(-1) for one in speed]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        scale = np.where(np.abs(size[0]) > 0, size[1] / size[0], 1.0)
+    return replace(motion, twist=(found * scale[:, None]).reshape(*batch, 3))
+
+
+def _pull(fall: FloatArray, load: FloatArray, place: FloatArray) -> FloatArray:
+    """(B, 3): the car's weight along a floor that falls, with its moment about the origin."""
+    force = load.sum(-1)[:, None] * fall
+    middle = (load[..., None] * place).sum(1) / load.sum(-1)[:, None]
+    return np.stack([force[:, 0], force[:, 1], middle[:, 0] * force[:, 1] - middle[:, 1] * force[:, 0]], axis=-1)
+
+
+def _free(push: FloatArray, touch: FloatArray, sticks: BoolArray) -> FloatArray:
+    """(B, 3, 2): twists that leave the touched point's speed along the push as it is; the second is nothing where the
+    finger sticks, and the first then turns about the touched point."""
+    turn = np.stack([touch[:, 1], -touch[:, 0], np.ones(len(touch))], axis=-1)
+    size = np.maximum(np.hypot(push[:, 0], push[:, 1]), 1e-300)[:, None]
+    along_side = np.stack([-push[:, 1:] / size, push[:, :1] / size, np.zeros((len(push), 1))], axis=-1)[:, 0]
+    return np.stack([turn, np.where(sticks[:, None], 0.0, along_side)], axis=-1)
+
+
+def _least(
+    twist: FloatArray, slips: FloatArray, share: FloatArray, free: FloatArray, fall: FloatArray | None
+) -> FloatArray:
+    """(B, 3), the twist of least power. slips: (B, m, 2, 3), share: (B, m) N, free: (B, 3, 2), fall: (B, 3) or None."""
+    inner = slips @ free[:, None]
+
+    def power(at: FloatArray) -> FloatArray:
+        lost: FloatArray = (share * np.linalg.norm(slips @ at[:, None, :, None], axis=-2)[..., 0]).sum(-1)
+        return lost if fall is None else np.asarray(lost - (fall * at).sum(-1), float)
+
+    best, lost = twist, power(twist)
+    for _ in range(ROUNDS):
+        slip = (slips @ best[:, None, :, None])[..., 0]
+        size = np.maximum(np.linalg.norm(slip, axis=-1), 1e-12)
+        unit = slip / size[..., None]
+        pull = (share[..., None] * unit)[..., None, :] @ inner
+        gradient = pull[..., 0, :].sum(1)
+        if fall is not None:
+            gradient = gradient - (fall[:, None, :] @ free)[:, 0]
+        across = inner[..., 0, :] * unit[..., 1:] - inner[..., 1, :] * unit[..., :1]
+        bent = np.einsum("bm,bmi,bmj->bij", share / size, across, across)
+        bent += np.eye(2) * (1e-9 * np.trace(bent, axis1=1, axis2=2) + 1e-300)[:, None, None]
+        step = -np.linalg.solve(bent, gradient[..., None])[..., 0]
+        move = (free @ step[..., None])[..., 0]
+        part = np.ones(len(twist))
+        tried = best + move
+        after = power(tried)
+        for _ in range(HALVINGS):
+            worse = after > lost * (1.0 + 1e-14)
+            if not worse.any():
+                break
+            part[worse] *= 0.5
+            tried = best + part[:, None] * move
+            after = power(tried)
+        good = after <= lost * (1.0 + 1e-14)
+        best = np.where(good[:, None], tried, best)
+        lost = np.where(good, after, lost)
+        if np.all(np.abs(part[:, None] * move) <= SETTLED * (1.0 + np.abs(best))):
+            break
+    return best
+
+
+def all_blocked(motion: SlideMotion, contacts: Contacts) -> BoolArray:
+    """(...,): cars none of whose wheels can turn."""
+    drag = np.broadcast_to(np.asarray(contacts.drag, dtype=float), motion.sliding.shape)
+    coupled = contacts.coupling is not None and bool(np.any(contacts.coupling))
+    return np.asarray(np.all(drag >= 1.0, axis=-1) & (not coupled), bool)
