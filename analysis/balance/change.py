@@ -110,13 +110,14 @@ def shared_causes(
     """
     names: list[str] = []
     if same_car_card:
-        names += ["wheelbase", "contact places", "roll share", "toe", "place of the touched side"]
+        names += ["wheelbase", "contact places", "roll share", "toe", "steering", "place of the touched side"]
     if same_weighing:
         names += ["corner weights"]
     if same_tyres:
         names += ["along/across grip of the front tyres", "along/across grip of the rear tyres"]
-        names += ["grip of single tyres", "rolling drag", "grip level", "tyres' wind-up"]
-    names += [PLATE_CAUSE] * same_plate + [FLOOR_SCALE_CAUSE] * same_camera
+        names += ["grip of single tyres", "rolling drag", "bearing drag", "grip level", "contact patch"]
+        names += ["tyres' wind-up"]
+    names += [PLATE_CAUSE] * same_plate + [FLOOR_SCALE_CAUSE, "slope of the floor"] * same_camera
     names += ["push position", "push height"] * same_notch
     return frozenset(names)
 

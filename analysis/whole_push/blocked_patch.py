@@ -17,7 +17,7 @@ from analysis.sliding.motion import SlideMotion
 
 PLACES = np.array([[a, b] for a in (-1.0, 1.0) for b in (-1.0, 1.0)]) / np.sqrt(12.0)
 """Of a patch's length and width from its middle."""
-ROUNDS, SETTLED, HALVINGS = 30, 1e-10, 12
+PATCH_STEPS, STILL_MOVES, HALVINGS = 30, 1e-10, 12
 
 
 def on_patches(motion: SlideMotion, contacts: Contacts, finger: Finger) -> SlideMotion:
@@ -88,7 +88,7 @@ def _least(
         return lost if fall is None else np.asarray(lost - (fall * at).sum(-1), float)
 
     best, lost = twist, power(twist)
-    for _ in range(ROUNDS):
+    for _ in range(PATCH_STEPS):
         slip = (slips @ best[:, None, :, None])[..., 0]
         size = np.maximum(np.linalg.norm(slip, axis=-1), 1e-12)
         unit = slip / size[..., None]
@@ -114,7 +114,7 @@ def _least(
         good = after <= lost * (1.0 + 1e-14)
         best = np.where(good[:, None], tried, best)
         lost = np.where(good, after, lost)
-        if np.all(np.abs(part[:, None] * move) <= SETTLED * (1.0 + np.abs(best))):
+        if np.all(np.abs(part[:, None] * move) <= STILL_MOVES * (1.0 + np.abs(best))):
             break
     return best
 
