@@ -8,24 +8,11 @@ import pytest
 
 from rig.base.errors import BenchError
 from rig.log.store import BenchLog
+from tests.page.accessible import findings
 from tests.page.browser import idle, picture, served, until, until_bench, watched
 
-AXE = Path(__file__).parents[1] / "data" / "axe" / "axe.min.js"
 SMALLEST_TEXT_PX = 14
 LARGEST_LOAD_BYTES = 300_000
-
-
-def findings(page: Any) -> list[str]:
-    """Findings of the checker, of every grade (WCAG 2.2 A and AA, and its good practice)."""
-    page.evaluate(AXE.read_text(encoding="utf-8"))
-    found = page.evaluate(
-        "axe.run({runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']})"
-    )
-    return [
-        f"{one['id']} ({one['impact']}): {node['target']} {node['failureSummary']}"
-        for one in found["violations"]
-        for node in one["nodes"]
-    ]
 
 
 def smallest_text(page: Any) -> float:

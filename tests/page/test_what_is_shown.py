@@ -7,6 +7,7 @@ import re
 from pathlib import Path
 from typing import Any
 
+from tests.page.accessible import findings
 from tests.page.browser import idle, picture, served, until, until_bench, watched
 
 RADII = "[...document.querySelectorAll('svg.car circle.load')].map((one) => Number(one.getAttribute('r')))"
@@ -44,6 +45,7 @@ def the_region_is_tried_and_kept(page: Any, serving: Any) -> None:
     assert len(cells) == 14
     assert all("±" in cell or "(+" in cell or " to " in cell for cell in cells), cells
     assert serving.bench.cards().texts["car"] == before
+    assert findings(page) == []
     page.click("#move-keep")
     until_bench(page, lambda: serving.bench.cards().car.chassis.front.bar_n_per_mm == 2.0)
     until(page, "document.getElementById('region-change').textContent === ''")

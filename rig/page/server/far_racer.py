@@ -13,9 +13,9 @@ from starlette.routing import Route
 
 from rig.base.plain_json import Json
 from rig.page.bench.broadcast import Broadcast, encode, stream
-from rig.page.classroom.classroom import RateLimit, new_code
 from rig.page.server.door import Door
 from rig.page.server.guard import Guard, no
+from rig.page.server.limits import RateLimit, new_code
 from rig.page.server.static_files import Assets, send_asset
 
 SEEN_FAR = (

@@ -18,10 +18,11 @@ from starlette.routing import Route
 from rig.base.failures import explain
 from rig.base.plain_json import finite_json
 from rig.page.bench.broadcast import encode, stream
-from rig.page.classroom.classroom import Classroom, RateLimit, new_code
+from rig.page.classroom.classroom import Classroom
 from rig.page.classroom.question import Vote
 from rig.page.server.door import ANYWHERE, Door
 from rig.page.server.guard import Guard, no
+from rig.page.server.limits import RateLimit, new_code
 from rig.page.server.static_files import Assets, send_asset
 
 SEEN_BY_PHONES = ("phone.html", "phone.js", "phone.css", "car.js", "numbers.js", "words.js")

@@ -16,11 +16,11 @@ from rig import page as page_folder
 from rig.base.errors import BenchError
 from rig.page.bench.bench import Bench
 from rig.page.bench.broadcast import Broadcast
-from rig.page.classroom.classroom import RateLimit
 from rig.page.server.addresses import _of_interfaces, own_addresses, reachable
 from rig.page.server.app import Page
 from rig.page.server.clips import LARGEST, clip_ending, sweep_clips
 from rig.page.server.far_racer import Relay, far_app
+from rig.page.server.limits import RateLimit
 from rig.page.server.phones import Phones, phone_app
 from rig.page.server.routes import BENCH, REPORT, ROUTES, action_path
 from rig.page.server.serve import listen
