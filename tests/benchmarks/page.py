@@ -155,6 +155,9 @@ def live_push(bench: Bench, page: Any, folder: Path) -> dict[str, Any]:
     bench.on_pads.weigh_typed([float(one) for one in virtual.truth().corner_g.round(1)], 0.1)
     clip = virtual.film(bench.cards(), folder / "rendered", lambda share: None)
     bench.camera_opener = lambda device: PlayedClip(clip)
+    along = bench.pushes.along(bench.cards())  # as after a first push of the day: the second one waits for nothing
+    while not along.ready:
+        time.sleep(0.05)
     page.bring_to_front()
     page.evaluate("window.benchLive.splice(0)")
     cores = os.sched_getaffinity(0)
