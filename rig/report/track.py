@@ -9,6 +9,7 @@ from analysis.base.arrays import FloatArray
 from analysis.base.plane import place
 from analysis.figures.car import FORECAST, MEASURED, QUIET
 from analysis.measured.pushes import MeasuredPush
+from analysis.statistics.quantiles import NORMAL_95
 from rig.base.files import whole_file, write_text
 from rig.base.progress import Progress
 from rig.cards.measures import wheelbase
@@ -16,6 +17,7 @@ from rig.cards.read import CardSet
 from rig.jobs.pushing.measure import Measurement
 from rig.jobs.pushing.setup_clips import overlay_scene
 from rig.report.words.plots import save_figure
+from rig.report.words.rounding import plus_minus
 from rig.report.words.sentences import noted, pivot_words, turn_words
 from vision.clip.overlay import overlay_clip, overlay_still
 
@@ -31,12 +33,18 @@ def track_words(measurement: Measurement) -> str:
         lines.append(f"push {push.number}: {pivot_words(push.estimate)}   {turn_words(push.estimate)}")
         lines.append(
             f"  turned {abs(np.degrees(push.turn)):.2f} degrees over {abs(push.travel) * 1e3:.1f} mm, "
-            f"at most {push.peak_speed * 1e3:.0f} mm/s"
+            f"at most {plus_minus(*_peak(push), 'mm/s', finest=1)}"
         )
         if push.path is not None:
             lines.append(f"  {_path_words(push)}")
         lines += noted(push.warnings)
     return "\n".join([*lines, *measurement.track.notes, *noted(measurement.track.warnings)])
+
+
+def _peak(push: MeasuredPush) -> tuple[float, tuple[float, float]]:
+    """The highest speed, mm/s, and its 95 % interval."""
+    peak, half = 1e3 * push.peak_speed, 1e3 * NORMAL_95 * push.peak_speed_u
+    return peak, (peak - half, peak + half)
 
 
 def _path_words(push: MeasuredPush) -> str:

@@ -115,7 +115,8 @@ class ClipCards:
     camera: a calibration for this resolution (or one of the same shape), or None: focal length and k1 are then
     estimated from the floor markers at a stated cost.  readout: s that the camera takes to read a picture from its
     first row to its last, None when not known.  slower: the file's times over true ones, 8 for 240 pictures a second
-    stored to be played at 30.
+    stored to be played at 30.  pixel_shape: width over height of a pixel, as the file states it; counts without
+    a calibration only.
     """
 
     floor: FloorLayout
@@ -123,6 +124,7 @@ class ClipCards:
     camera: Camera | None = None
     readout: float | None = None
     slower: float = 1.0
+    pixel_shape: float = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

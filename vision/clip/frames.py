@@ -51,11 +51,13 @@ class ClipReport:
 
     promised: s, the container's own duration, 0 when it gives none.  backwards: frames whose time stamp did not
     advance (left out).  longest_gap, usual_gap: s.  dropped: frames missing at the usual gap.
+    pixel_shape: width over height of a pixel as it is shown, which the file's tag says; the pictures are as stored.
     cut: reason for thinking that the file lacks its end, or "".  times: s of every picture, in order.
     """
 
     size: tuple[int, int] = (0, 0)
     rotation: int = 0
+    pixel_shape: float = 1.0
     promised: float = 0.0
     frames: int = 0
     repeated: int = 0
@@ -203,6 +205,10 @@ class FrameReader:
             promised=count / rate / slower if rate > 0 and count > 0 else 0.0,
             rotation=int(self._capture.get(cv2.CAP_PROP_ORIENTATION_META)),
         )
+        wide, high = self._capture.get(cv2.CAP_PROP_SAR_NUM), self._capture.get(cv2.CAP_PROP_SAR_DEN)
+        if wide > 0 and high > 0:
+            upright = self.report.rotation % 180 == 0
+            self.report.pixel_shape = float(wide / high if upright else high / wide)
         self._threads, self._slower = threads, slower
         self._stop = threading.Event()
         self._worker: threading.Thread | None = None

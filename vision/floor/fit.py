@@ -6,7 +6,7 @@ as far as the markers determine it, and what remains unsure comes out in the cov
 the cards, the likeliest single cause is looked for (`vision.floor.causes`).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -28,6 +28,14 @@ ASPECT_U = 0.001
 """Relative: how much longer a sheet may be along the paper's way through the printer than across it."""
 BOW_U = 0.001
 """Height of an ordinary floor's bow over the reach of the markers (0.3 mm at 0.3 m), each shape of it."""
+SQUEEZES = (0.56, 0.65, 0.75, 0.88, 1.14, 1.33, 1.78)
+"""Of the picture's width: by how much a clip may have been squeezed or stretched, to begin from."""
+SQUEEZE_U = 0.1
+"""Relative, around each of those."""
+UNEXPLAINED = 0.15
+"""px: noise that no cause on the floor has explained, from which the shape of pixels is asked."""
+LEAST_SQUEEZE = 0.02
+"""Relative, that a shape of pixels must be off to be the cause."""
 HOPELESS, FITS = 1.0, 0.5
 """px: noise from which sheets are thought to lie in other places altogether, and below which another place is right."""
 MOVE_TURN = 2.0
@@ -80,11 +88,10 @@ class FloorFit:
         return self.floor.sheet_of
 
 
-def guess_camera(size: tuple[int, int]) -> Camera:
-    """A camera of which only the picture size is known."""
-    longer = max(size)
-    focal = FOCAL_GUESS * longer
-    matrix = np.array([[focal, 0, (size[0] - 1) / 2], [0, focal, (size[1] - 1) / 2], [0, 0, 1.0]])
+def guess_camera(size: tuple[int, int], pixel_shape: float = 1.0) -> Camera:
+    """A camera of which only the picture size, (width, height) px, and the width over height of a pixel are known."""
+    focal = FOCAL_GUESS * max(size[0] * pixel_shape, size[1])
+    matrix = np.array([[focal / pixel_shape, 0, (size[0] - 1) / 2], [0, focal, (size[1] - 1) / 2], [0, 0, 1.0]])
     return Camera(matrix=matrix, distortion=np.zeros(5), size=size, known=False)
 
 
@@ -95,7 +102,7 @@ def _camera_prior(camera: Camera) -> tuple[FloatArray, FloatArray]:
         return np.eye(9)[:, free], camera.u[free]
     longer = max(camera.size)
     basis = np.eye(9)[:, [0, 2, 3, *LENS_GUESS_U]]
-    basis[1, 0] = 1.0
+    basis[1, 0] = camera.matrix[1, 1] / camera.matrix[0, 0]
     return basis, np.array([FOCAL_GUESS_U * longer, *(2 * [CENTRE_GUESS_U * longer]), *LENS_GUESS_U.values()])
 
 
@@ -140,6 +147,8 @@ def fit_floor(
     problem = FloorProblem(seen, floor, basis, intrinsics_of(camera))
     found = problem.settle(_best_start(problem, priors, laid, robust=robust), priors, robust=robust)
     if sheet_u is None and not found.priors.noise < HOPELESS:
+        if not camera.known:
+            _check_squeezed(problem, priors, found.priors.noise)
         _check_arrangement(problem, priors, layout)
     if not np.isfinite(found.cost):
         raise VisionError(
@@ -150,7 +159,36 @@ def fit_floor(
     if sheet_u is not None:
         return _fit(problem, found, ())
     found, causes = likeliest(problem, found, robust=robust)
+    if not camera.known and found.priors.noise > UNEXPLAINED:
+        _check_squeezed(problem, priors, found.priors.noise)
     return _fit(problem, found, causes)
+
+
+def _check_squeezed(problem: FloorProblem, priors: Priors, noise: float) -> None:
+    """Raise InputError where pixels that are not square explain the markers, and square ones, which leave a noise (px),
+    cannot.
+
+    Such pictures come from programs that change a clip's shape. By how much they are squeezed nothing tells: one view
+    of a floor gives a focal length or a shape of pixels, not both.
+    """
+    basis = np.concatenate([problem.basis, np.eye(9)[:, :1]], axis=1)
+    free = replace(priors, camera=np.append(priors.camera, SQUEEZE_U * problem.base[0]))
+    best, ratio = -np.inf, 1.0
+    for start in SQUEEZES:
+        base = problem.base * np.where(np.arange(9) == 0, start, 1.0)
+        other = FloorProblem(problem.seen[:1], problem.floor, basis, base)
+        end = other.settle(_best_start(other, free, np.zeros(problem.floor.count), robust=False), free)
+        if not end.priors.noise > min(FITS, 0.5 * noise) and end.evidence > best:
+            focal = base + basis @ end.state.q
+            best, ratio = end.evidence, float(focal[0] / focal[1])
+    if abs(ratio - 1.0) > LEAST_SQUEEZE:
+        raise InputError(
+            f"the pictures are {'squeezed' if ratio < 1 else 'stretched'} to roughly {100 * ratio:.0f} % of their "
+            "width: their pixels are not square",
+            where="clip",
+            remedy="Give the clip as the camera wrote it, not changed in shape, or calibrate the camera with pictures "
+            "that were changed alike",
+        )
 
 
 def _check_arrangement(problem: FloorProblem, priors: Priors, layout: FloorLayout) -> None:

@@ -70,7 +70,7 @@ def learn_car(clip: Path, cards: ClipCards, *, progress: Callable[[float], None]
             where=str(clip),
             remedy="Film the car on the floor sheets, with at least two floor markers in view",
         )
-    return learn_pattern(corner, cards, report.size)
+    return learn_pattern(corner, replace(cards, pixel_shape=report.pixel_shape), report.size)
 
 
 def learn_pattern(corner: FloatArray, cards: ClipCards, size: tuple[int, int]) -> LearnedCar:
@@ -80,7 +80,7 @@ def learn_pattern(corner: FloatArray, cards: ClipCards, size: tuple[int, int]) -
     corner: (n, m, 4, 2) px.
     """
     car = cards.car
-    given = fitting_camera(cards.camera, size) or guess_camera(size)
+    given = fitting_camera(cards.camera, size) or guess_camera(size, cards.pixel_shape)
     on_plane, eye_height = _on_plane(corner, cards.floor, car.height, given)
     whole: BoolArray = np.asarray(np.isfinite(on_plane).all((2, 3)))
     _check_connected(whole, car)

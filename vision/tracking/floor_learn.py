@@ -52,10 +52,12 @@ def learn_layout(
     Raises InputError when the views do not connect all sheets, or see them too much alike.
     Source of method: bundle adjustment (Triggs and others 2000), one plane.
     """
+    shape = 1.0
     if isinstance(source, (str, Path)):
         nothing = CarMarkers(dictionary=floor.dictionary, markers=(), height=0.0)
         follower = Follower(floor, nothing, camera_moves=True)
-        size = follow_clip(follower, Path(source), progress=progress).size
+        report = follow_clip(follower, Path(source), progress=progress)
+        size, shape = report.size, report.pixel_shape
         camera = fitting_camera(camera, size)
         seen = follower.sightings.column("corner").astype(float)
     else:
@@ -66,7 +68,7 @@ def learn_layout(
             where="floor layout",
             remedy="Give the camera or the picture's size with the corners",
         )
-    given = camera if camera is not None else guess_camera(size or (0, 0))
+    given = camera if camera is not None else guess_camera(size or (0, 0), shape)
     views = _choose(seen)
     sheet_of = sheet_numbers(floor)
     sheets = max(sheet_of) + 1

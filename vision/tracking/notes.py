@@ -70,6 +70,10 @@ def _time(words: Words, report: ClipReport) -> None:
         )
     if report.repeated > 1:
         words.notes.append(f"{report.repeated} pictures are copies of the one before.")
+    if abs(report.pixel_shape - 1.0) > 1e-3:
+        words.notes.append(
+            f"By the file's tag a pixel is {report.pixel_shape:.3g} times as wide as high; that was taken into account."
+        )
     if report.rotation % 360:
         words.notes.append(f"The clip is stored turned by {report.rotation}°; it was turned upright.")
 

@@ -146,7 +146,7 @@ def _bench(corner: FloatArray, cards: ClipCards, size: tuple[int, int]) -> tuple
     """What all frames share, and the usual noise of one corner, px."""
     on_floor = corner[:, : len(cards.floor.markers)]
     still = still_frames(on_floor)
-    given = cards.camera if cards.camera is not None else guess_camera(size)
+    given = cards.camera if cards.camera is not None else guess_camera(size, cards.pixel_shape)
     fit = fit_clip_floor(on_floor, cards.floor, given, still=still)
     if not np.isfinite(fit.covariance).all():
         raise VisionError(

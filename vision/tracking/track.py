@@ -39,7 +39,7 @@ def track_clip(
     follower = Follower(cards.floor, cards.car)
     told = None if progress is None else lambda share: progress(min(0.97, share))
     report = follow_clip(follower, path, watch=watch, progress=told, threads=threads, slower=cards.slower)
-    cards = replace(cards, camera=fitting_camera(cards.camera, report.size))
+    cards = replace(cards, camera=fitting_camera(cards.camera, report.size), pixel_shape=report.pixel_shape)
     sightings = follower.sightings
     check_sightings(path, follower, cards.floor, cards.car)
     track, solved = track_sightings(sightings, cards, report.size)

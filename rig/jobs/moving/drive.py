@@ -1,6 +1,6 @@
 """From the bench to the floor: a filmed drive read from the same sheets, beside what the model says of the set-up."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +13,7 @@ from rig.base.errors import InputError
 from rig.base.progress import Progress
 from rig.cards.measures import car_markers, floor_layout, readout, wheelbase
 from rig.cards.read import CardSet
-from rig.jobs.pushing.clip_times import clip_times, with_noted_times
+from rig.jobs.pushing.clip_times import ClipTimes, clip_times, with_noted_times
 from rig.jobs.pushing.measure import kept_track
 from rig.log.store import BenchLog
 from rig.lookups.belongs import weighing_of
@@ -74,16 +74,18 @@ def measure_drive(
 
     floor = floor_layout(cards.bench)
     markers = car_markers(cards.car, dictionary=floor.dictionary)
+    times = clip_times(clip, cards.test)
     seen_by = ClipCards(
         floor=floor,
         car=markers,
         camera=stored_camera(cards, log),
         readout=readout(cards.bench),
-        slower=clip_times(clip, cards.test).slower,
+        slower=times.slower,
     )
     track = with_noted_times(clip, track_clip(clip, seen_by, progress=progress))
     load, missing = _weights(cards, log)
     driven, still, model, why = drive_beside_model(track.time, track.pose, cards, load, since=since, until=until)
+    still = replace(still, notes=(*still.notes, *time_notes(times)))
     record = log.record(
         DRIVE,
         cards.test.name,
@@ -102,6 +104,16 @@ def measure_drive(
         wheelbase=wheelbase(cards.car),
         why_no_model=missing or why,
         record=record,
+    )
+
+
+def time_notes(times: ClipTimes) -> tuple[str, ...]:
+    """What a drive's figures hang on where a clip may be slow motion, or was: a note, or none."""
+    if times.known:
+        return (times.note,) if times.note else ()
+    return (
+        (times.doubt or times.note.split(". ")[0]) + ". Speed goes with the rate at which the clip was taken, side "
+        "acceleration with its square: if it was slow motion, write captured_frames_per_s on the test card.",
     )
 
 

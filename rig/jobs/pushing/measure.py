@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
+from analysis.base.errors import AnalysisError
 from analysis.measured.finger_contact import PushContact
 from analysis.measured.path_cause import CauseInMotion, with_cause_in_motion
 from analysis.measured.pose_track import PoseTrack
@@ -40,6 +41,9 @@ from vision.base.types import Camera, ClipCards, ClipTrack, FloorLayout
 from vision.tracking.finger import FingerPath, FingerWatch
 from vision.tracking.floor_learn import learn_layout
 from vision.tracking.track import track_clip
+
+LACKING = ("The clip is cut short", "The car's markers are only", "Only ", "The picture is soft")
+"""How sentences begin that tell why a clip may show no whole push."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,7 +149,7 @@ def measured_clip(
         finger = seen_path(watch, worn, seen)
         finger = replace(finger, time=np.interp(finger.time, seen.time, track.time))
     kept = kept_track(track, finger)
-    found = pushes_in(kept, cards)
+    found = _pushes_or_why_none(kept, cards, track)
     numbers = [push.number for push in found.pushes]
     notes = [
         *([times.note] if times.note else []),
@@ -175,6 +179,19 @@ def measured_clip(
         kept=kept,
         result=result,
     )
+
+
+def _pushes_or_why_none(kept: KeptTrack, cards: CardSet, track: ClipTrack) -> FoundPushes:
+    """The pushes; where there are none, what the clip itself lacks goes with the error."""
+    try:
+        return pushes_in(kept, cards)
+    except AnalysisError as error:
+        lacking = [words for words in track.warnings if words.startswith(LACKING)]
+        if not lacking:
+            raise
+        raise type(error)(
+            f"{error.what}. {' '.join(lacking).removesuffix('.')}", where=error.where, remedy=error.remedy
+        ) from error
 
 
 def write_measured(measured: MeasuredClip, cards: CardSet, log: BenchLog) -> Measurement:

@@ -62,7 +62,7 @@ def _long_prints(shot: Shot, size: float) -> None:
         laid.scale = np.array([1.0, size])
 
 
-@kind("floor sheets swapped", (1,), r"swapped|exchanged|places of the sheets", fine=False)
+@kind("floor sheets swapped", (1,), r"swapped|exchanged|places of the sheets|each other's places", fine=False)
 def _swapped(shot: Shot, size: float) -> None:
     shot.ids = {"front": shot.ids["rear"], "rear": shot.ids["front"]}
 

@@ -32,7 +32,8 @@ def _slow_told(shot: Shot, size: float) -> None:
     shot.cards["captured_frames_per_s"] = 30.0 * size
 
 
-@kind("cut short (mkv)", (0.75, 0.9), r"cut short|truncat|damaged|incomplete")
+# what was cut off holds the push's end, or does not: nobody can ask for an answer
+@kind("cut short (mkv)", (0.75, 0.9), r"cut short|truncat|damaged|incomplete", fine=False)
 def _cut(shot: Shot, size: float) -> None:
     shot.tape = Tape(suffix=".mkv", keep=size)
 
@@ -92,7 +93,8 @@ def _resized(shot: Shot, size: float) -> None:
     shot.tape.quality = 28
 
 
-@kind("squeezed (pixels not square)", (0.75, 0.9), r"aspect|square|squeezed|stretched|calibrate|lens")
+# nothing in such a file says by how much: one view of a floor gives a focal length or a shape of pixels, not both
+@kind("squeezed (pixels not square)", (0.75, 0.9), r"aspect|not square|squeezed|stretched", fine=False)
 def _squeezed(shot: Shot, size: float) -> None:
     width = round(shot.size[0] * size / 2) * 2
     shot.edit = lambda signals, times: (

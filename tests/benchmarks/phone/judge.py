@@ -121,7 +121,9 @@ def run(kind: Kind, shot: Shot, clip: Path, told: Told, folder: Path) -> Told:
     true_speed = 1000 * shot.travel * math.pi / 2 / shot.moving
     told.speed_ratio = speed / true_speed
     told.speed_times_half = abs(speed - true_speed) / (1.96 * push["peak_speed_u_mm_s"])
-    slow = kind.speed and not 0.8 < told.speed_ratio < 1.25
+    # What a speed hangs on where a file does not say its rate is told beside it, as a note; the pivot hangs on nothing.
+    said = any(kind.named(note) for note in answer["track"]["notes"])
+    slow = kind.speed and not 0.8 < told.speed_ratio < 1.25 and not said
     if low <= truth <= high and not slow:
         told.outcome = "right"
     elif told.named:

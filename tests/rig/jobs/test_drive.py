@@ -13,7 +13,8 @@ from rig.cards.measures import car_markers, floor_layout
 from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text
 from rig.command.moving.drive import command
-from rig.jobs.moving.drive import Model, drive_beside_model, drive_record, model_at
+from rig.jobs.moving.drive import Model, drive_beside_model, drive_record, model_at, time_notes
+from rig.jobs.pushing.clip_times import ClipTimes
 from rig.log.store import BenchLog
 from rig.report.other_records import WORDS
 from vision.render.camera import looking_at
@@ -136,3 +137,14 @@ def test_a_record_of_a_drive_has_degrees_and_per_cents() -> None:
     assert (row.slide_angle_deg, row.slide_angle_u_deg) == pytest.approx((20.0535, 0.22918), rel=1e-4)
     assert row.pivot_pct == pytest.approx(60.0)
     assert (*row.pivot_m, *row.pivot_u_m) == pytest.approx((0.15, 0.7, 0.003, 0.006))
+
+
+def test_what_a_drives_figures_hang_on_is_told_where_nobody_said_the_rate() -> None:
+    assert time_notes(ClipTimes(slower=1.0, known=True, note="")) == ()
+    taken = "Taken at 240 pictures a second and stored to be played at 30, by the test card"
+    assert time_notes(ClipTimes(slower=8.0, known=True, note=taken)) == (taken,)
+    [note] = time_notes(ClipTimes(slower=1.0, known=False, note="Times are the file's own (30 a second). Was it slow?"))
+    assert note.startswith("Times are the file's own (30 a second). Speed goes with the rate")
+    assert "side acceleration with its square" in note
+    [doubt] = time_notes(ClipTimes(slower=1.0, known=False, note="A. B", doubt="dim light, or slow motion?"))
+    assert doubt.startswith("dim light, or slow motion?")

@@ -31,12 +31,15 @@ def write(
     rate: int = 1000,
     shown: list[int] | None = None,
     options: dict[str, str] | None = None,
+    pixel: Fraction | None = None,
 ) -> Path:
-    """A clip whose frame k is presented at pts[k] / rate seconds and shows picture shown[k]."""
+    """A clip whose frame k is presented at pts[k] / rate seconds and shows picture shown[k]. pixel: its shape."""
     with av.open(str(path), "w", options=options or {}) as container:
         stream = container.add_stream(codec, rate=30)
         stream.width, stream.height, stream.pix_fmt = WIDTH, HEIGHT, "yuv420p"
         stream.codec_context.time_base = Fraction(1, rate)
+        if pixel is not None:
+            stream.codec_context.sample_aspect_ratio = pixel
         for k, at in enumerate(pts):
             frame = av.VideoFrame.from_ndarray(picture(k if shown is None else shown[k]), "bgr24")
             frame.pts = at
@@ -116,6 +119,13 @@ def test_pictures_of_any_depth_and_order_come_as_eight_bit_grey(
         assert np.median(dark) == pytest.approx(40, abs=14)
         assert bright.std() < 6
         assert dark.std() < 6
+
+
+def test_the_shape_of_pixels_comes_from_the_files_tag(tmp_path: Path) -> None:
+    for pixel, shape in ((None, 1.0), (Fraction(4, 3), 4 / 3)):
+        with FrameReader(write(tmp_path / f"{shape:.2f}.mkv", [0, 33, 66], pixel=pixel)) as reader:
+            assert sum(1 for _ in reader) == 3
+            assert reader.report.pixel_shape == pytest.approx(shape)
 
 
 def test_pictures_sent_twice_are_marked(tmp_path: Path) -> None:

@@ -9,6 +9,7 @@ from vision.base.types import Camera, FloorLayout, Marker
 from vision.camera.model import intrinsics_of
 from vision.floor.fit import fit_floor, guess_camera
 from vision.floor.geometry import bent_edge_shift, first_camera_pose, ink_direction, marker_corners
+from vision.markers.layouts import default_floor
 from vision.tracking.floor_learn import learn_layout
 
 SIZE = (1280, 720)
@@ -80,6 +81,22 @@ def test_without_noise_everything_comes_back() -> None:
     np.testing.assert_allclose(fit.rotation[0], rotation, rtol=0, atol=2e-5)
     np.testing.assert_allclose(fit.place[0], place, rtol=0, atol=3e-5)
     assert fit.ink == pytest.approx(0.3, abs=0.01)
+
+
+def test_squeezed_pictures_are_measured_where_the_file_says_so_and_else_refused() -> None:
+    """By hand: a picture turned by 20 degrees about its lens's middle and made three quarters as wide, the picture's
+    corner at -0.5 staying. An upright camera's is taken for a nearer one that looks down steeper, which does no harm:
+    the floor's own plane stays as it is."""
+    sheets, c, s = default_floor(), np.cos(np.radians(20)), np.sin(np.radians(20))
+    plain = seen_by(EYE, sheets, np.random.default_rng(3))
+    turned = (plain - MATRIX[:2, 2]) @ np.array([[c, s], [-s, c]]) + MATRIX[:2, 2]
+    turned[..., 0] = (turned[..., 0] + 0.5) * 0.75 - 0.5
+    fit = fit_floor(turned[None], sheets, guess_camera((960, 720), 4 / 3))
+    assert fit.intrinsics[0] / fit.intrinsics[1] == pytest.approx(0.75, rel=1e-9)
+    assert abs(fit.intrinsics[1] - 1150) < 3 * np.sqrt(fit.covariance[0, 0]) / 0.75
+    np.testing.assert_allclose(-fit.rotation[0].T @ fit.place[0], EYE, rtol=0, atol=0.03)
+    with pytest.raises(InputError, match=r"are squeezed to roughly \d\d % of their width: their pixels are not square"):
+        fit_floor(turned[None], sheets, guess_camera((960, 720)))
 
 
 def test_first_pose_is_exact_for_exact_points() -> None:
