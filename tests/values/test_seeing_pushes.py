@@ -362,7 +362,7 @@ def test_the_forecast_goes_by_the_second_push_as_the_finger_made_it(scene: Scene
     advance = 2 * math.sin(0.085) * (WHEELBASE / 2 - PIVOT[1] + 0.14 * WHEELBASE)
     assert given["travel_m"] == pytest.approx(1.3 * advance, rel=0.01)
     assert forecast["result"]["turn_deg"] == pytest.approx(math.degrees(0.17), abs=0.03)
-    # a share of the doubt: with 0.2 % instead of 0.4 % it would be a fourth
+    # a share of the doubt, to which wheels' directions, drag and slope belong: with 0.2 % instead of 0.4 % a fourth
     share = {one["name"]: one["share"] for one in forecast["result"]["sensitivity"]}
     assert 0.05 < share["push position"] < 0.15
     told = scene.compared

@@ -147,9 +147,9 @@ def fit_floor(
     problem = FloorProblem(seen, floor, basis, intrinsics_of(camera))
     found = problem.settle(_best_start(problem, priors, laid, robust=robust), priors, robust=robust)
     if sheet_u is None and not found.priors.noise < HOPELESS:
+        _check_arrangement(problem, priors, layout)
         if not camera.known:
             _check_squeezed(problem, priors, found.priors.noise)
-        _check_arrangement(problem, priors, layout)
     if not np.isfinite(found.cost):
         raise VisionError(
             "the floor markers do not lie in one plane as the card says",
