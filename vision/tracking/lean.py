@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from vision.base.types import ClipTrack, FloatArray
+from vision.tracking.noise import copied_spread
 from vision.tracking.solve import Solved
 
 AT_START, LEAN_FRAMES = 15, 3
@@ -29,7 +30,7 @@ LEAN_CAUSE = "height about which the body leans"
 class LeanPart:
     """What the lean does to n poses. shift: (n, 3) m, m, rad to be taken off.  new, repeating: (n, 3, 3) covariances.
     cause: (n, 3) one standard uncertainty of the height about which the body leans.  change: (n, 2) rad since the
-    start, smoothed.
+    start, smoothed.  sure: larger than all that a coder leaves of a picture's corners, too, and so worth a word.
     """
 
     shift: FloatArray
@@ -37,6 +38,7 @@ class LeanPart:
     repeating: FloatArray
     cause: FloatArray
     change: FloatArray
+    sure: bool
 
 
 def lean_part(solved: Solved, kept: np.ndarray, noise: FloatArray, height: float) -> LeanPart | None:
@@ -50,15 +52,19 @@ def lean_part(solved: Solved, kept: np.ndarray, noise: FloatArray, height: float
     change = _smooth(lean - np.median(lean[:AT_START], axis=0))
     frame_u = unit * noise[:, None] / np.sqrt(LEAN_FRAMES)
     repeats = unit * REPEATS
-    # The start's lean has the same errors once more.
-    once, lasting = (
-        factor * np.sqrt(2.0) * np.median(np.hypot(u, repeats), axis=0)
-        for factor, u in ((SURE_ONCE, frame_u), (SURE_LASTING, frame_u * np.sqrt(LEAN_FRAMES / AT_START)))
-    )
-    stays = np.median(change[-AT_START:], axis=0)
-    if not np.any(np.abs(change) > np.maximum(once, LEAST_LEAN)) and not np.any(
-        np.abs(stays) > np.maximum(lasting, LEAST_LEAN)
-    ):
+
+    def leans(px: float) -> bool:
+        """Whether the lean changes by more than corners that err by so many px alike in neighbouring frames make it."""
+        # The start's lean has the same errors once more.
+        once, lasting = (
+            factor * np.sqrt(2.0) * np.median(np.hypot(u, unit * px), axis=0)
+            for factor, u in ((SURE_ONCE, frame_u), (SURE_LASTING, frame_u * np.sqrt(LEAN_FRAMES / AT_START)))
+        )
+        stays = np.abs(np.median(change[-AT_START:], axis=0))
+        away = np.abs(change) > np.maximum(once, LEAST_LEAN)
+        return bool(np.any(away) or np.any(stays > np.maximum(lasting, LEAST_LEAN)))
+
+    if not leans(REPEATS):
         return None
     c, s = np.cos(solved.pose[kept, 2]), np.sin(solved.pose[kept, 2])
     zero = np.zeros_like(c)
@@ -76,6 +82,7 @@ def lean_part(solved: Solved, kept: np.ndarray, noise: FloatArray, height: float
         repeating=covariance(repeats),
         cause=ABOUT_U * np.einsum("nij,nj->ni", aside, change),
         change=change,
+        sure=leans(float(np.hypot(REPEATS, np.sqrt(copied_spread(solved, kept))))),
     )
 
 

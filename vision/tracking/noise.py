@@ -62,7 +62,7 @@ def repeating_part(solved: Solved, kept: IntArray, blur: FloatArray) -> FloatArr
     kept: (n,), indices of the frames that count.  blur: (n,) px of each frame of the pass.
     """
     gain = solved.repeating_gain[kept]
-    spread = _marker_spread(solved, kept, blur) + _copied_spread(solved, kept)
+    spread = _marker_spread(solved, kept, blur) + copied_spread(solved, kept)
     result: FloatArray = np.einsum("nimk,njmk->nij", gain, gain) * spread
     return result
 
@@ -99,7 +99,7 @@ def _marker_noise(solved: Solved, kept: IntArray) -> float:
     return float(np.square(change[good]).mean()) / 2.0 if good.any() else 0.0
 
 
-def _copied_spread(solved: Solved, kept: IntArray) -> float:
+def copied_spread(solved: Solved, kept: IntArray) -> float:
     """px², per coordinate, by which a marker of a strongly compressed clip is put down beside its place.
 
     A coder that spares bits codes neither noise nor small errors: the floor's corners then stay put to far below

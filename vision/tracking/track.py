@@ -82,7 +82,8 @@ def track_sightings(
     leans = lean_part(solved, kept, frame_noise(solved, kept), cards.car.height)
     if leans is not None:
         track = set_upright(track, leans)
-        sizes.append(lean_sentence(leans.change, cards.car.height))
+        if leans.sure:
+            sizes.append(lean_sentence(leans.change, cards.car.height))
     return replace(track, warnings=tuple(sizes), frames_left_out=sum(left_out.values()), left_out=left_out), solved
 
 

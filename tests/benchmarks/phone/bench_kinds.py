@@ -9,7 +9,7 @@ from tests.benchmarks.phone.optics import Array
 from tests.benchmarks.phone.shot import Shot
 from tests.benchmarks.phone.stage import FLOOR_ROW, Laid
 
-SHEET = r"(floor )?sheet.{0,60}(lies|moved|turned|shifted|place)"
+SHEET = r"(floor )?sheet.{0,60}(lies|moved|turned|shifted|place)|distance between the floor sheets"
 PRINT = r"print|bar\b|check bar|larger|smaller|per cent|scale"
 
 

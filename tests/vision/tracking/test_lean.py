@@ -46,6 +46,22 @@ def fitted(pixel: np.ndarray, ground: Ground | None = None) -> CarPoses:
     return fit_cars(pixel, CORNER, CAR.height, (turn(list(TURNED))[None], PLACE[None]), optics, ground)
 
 
+def solved_from(found: CarPoses, *, corner_noise: float = NOISE) -> Solved:
+    """What the lean is found from. corner_noise: px, of the floor's corners; next to nothing where a coder copies."""
+    return cast(
+        Solved,
+        SimpleNamespace(
+            lean=found.lean,
+            lean_u=found.lean_u,
+            pose=found.pose,
+            by_lean=found.by_lean,
+            noise=found.noise,
+            corner_noise=corner_noise,
+            moving=False,
+        ),
+    )
+
+
 def as_tracked(found: CarPoses) -> ClipTrack:
     n = len(found.pose)
     return ClipTrack(
@@ -88,7 +104,7 @@ def slide(roll: float, pitch: float) -> tuple[np.ndarray, CarPoses]:
 def test_the_lean_is_taken_off_the_poses_with_its_sign(roll: float, pitch: float) -> None:
     """Facts of the plane: a plate 90 mm up on a body that leans by 0.012 about the ground moves by 1.1 mm."""
     truth, found = slide(roll, pitch)
-    solved = cast(Solved, SimpleNamespace(lean=found.lean, lean_u=found.lean_u, pose=found.pose, by_lean=found.by_lean))
+    solved = solved_from(found)
     part = lean_part(solved, np.arange(FRAMES), np.full(FRAMES, NOISE), CAR.height)
     assert part is not None
     track = set_upright(as_tracked(found), part)
@@ -108,8 +124,20 @@ def test_the_lean_is_taken_off_the_poses_with_its_sign(roll: float, pitch: float
 
 def test_a_body_that_stays_level_is_left_alone() -> None:
     _, found = slide(0.0, 0.0)
-    solved = cast(Solved, SimpleNamespace(lean=found.lean, lean_u=found.lean_u, pose=found.pose, by_lean=found.by_lean))
+    solved = solved_from(found)
     assert lean_part(solved, np.arange(FRAMES), np.full(FRAMES, NOISE), CAR.height) is None
+
+
+def test_a_small_lean_in_pictures_that_a_coder_copied_is_taken_off_without_a_word() -> None:
+    """A coder may put a marker an eighth of a pixel beside its place and leave it there: that looks like a lean."""
+    _, found = slide(0.0026, 0.0)
+    every = np.arange(FRAMES), np.full(FRAMES, NOISE), CAR.height
+    alive, copied = (lean_part(solved_from(found, corner_noise=noise), *every) for noise in (NOISE, 1e-4))
+    assert alive is not None
+    assert copied is not None
+    assert alive.sure
+    assert not copied.sure
+    np.testing.assert_array_equal(copied.shift, alive.shift)
 
 
 def test_the_sentence_has_the_size_and_what_stays() -> None:
