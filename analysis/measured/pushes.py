@@ -13,7 +13,7 @@ from analysis.measured.path import PivotPath, fit_pivot_path
 from analysis.measured.pose_track import PoseTrack
 from analysis.measured.rests import SEED_FRAMES, Segmented, SlideFrames, segment
 from analysis.measured.speeds import LEAST_ON_WAY, SPEEDS, left_rest, smooth_motion
-from analysis.measured.swing import mean_rest, measure_slide, pose_drift, whitened_scatter
+from analysis.measured.swing import mean_rest, measure_slide, pose_drift, repetition, whitened_scatter
 
 ADVISED_REST_FRAMES = 15
 FEW_REST_FRAMES = 8
@@ -241,7 +241,13 @@ def _measured(
     narrower = result.kappa_u > WORTH_A_WORD * as_cards_say(*longer).kappa_u
     least = ADVISED_REST_FRAMES if narrower else FEW_REST_FRAMES
     warnings = [*found.warnings, *_warnings(len(before), len(after), slide, time, least)]
-    if np.hypot(drifted[0], drifted[1]) > 1e-4 and result.kappa_u > WORTH_A_WORD * without_drift.kappa_u:
+    # Pictures that a coder copies err alike for a while, which looks like a drift: in the ±, too, without a word.
+    alike = min(_alike(pose[rest] - np.outer(time[rest], drift), stated[rest]) for rest in (before, after))
+    if (
+        drift_chi2 > DRIFT_CHI_SQUARE * alike
+        and np.hypot(drifted[0], drifted[1]) > 1e-4
+        and result.kappa_u > WORTH_A_WORD * without_drift.kappa_u
+    ):
         warnings.append(
             f"The rests drift by {1e3 * np.hypot(drift[0], drift[1]):.2f} mm a second: "
             "stand the camera firmly and push again; the drift is in the ±."
@@ -305,6 +311,13 @@ def _on_the_way(pose: FloatArray, before: IntArray, moving: IntArray, after: Int
         return moving[own]
     lacking = max(0, -(-(LEAST_ON_WAY - len(moving)) // 2))
     return np.concatenate([before[len(before) - min(lacking, len(before)) :], moving, after[:lacking]])
+
+
+def _alike(pose: FloatArray, stated: FloatArray) -> float:
+    """By how much errors that neighbouring frames share make the variance of their mean larger. pose: (n, 3) of a rest.
+    stated: (n, 3, 3)."""
+    away = (pose - pose.mean(axis=0))[..., None]
+    return repetition(np.linalg.solve(np.linalg.cholesky(stated), away)[..., 0])
 
 
 def _common_share(pose: FloatArray, cards: _Cards, before: IntArray, after: IntArray) -> float:

@@ -66,11 +66,11 @@ def mean_rest(
     # Weights from the stated covariance, spread from the scatter that the rests really show.
     actual = root @ pooled @ np.swapaxes(root, 1, 2)
     scatter = spread @ (weight @ actual @ weight).sum(0) @ spread
-    scatter *= _repetition(np.linalg.solve(root, (pose - mean)[..., None])[..., 0])
+    scatter *= repetition(np.linalg.solve(root, (pose - mean)[..., None])[..., 0])
     return RestPose(mean=mean, scatter=scatter, repeating=repeating, dof=dof)
 
 
-def _repetition(residual: FloatArray) -> float:
+def repetition(residual: FloatArray) -> float:
     """Variance inflation of a mean by neighbouring frames that err alike (first-order autoregression)."""
     n = len(residual)
     if n < 10:

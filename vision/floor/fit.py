@@ -234,7 +234,7 @@ def _fit(problem: FloorProblem, found: Descent, causes: tuple[FloorCause, ...]) 
         ink=state.ink,
         floor=problem.floor,
         laid=state.laid,
-        covariance=found.covariance,
+        covariance=found.covariance + problem.repeated(found),
         residual=found.residual,
         weight=found.weight,
         noise=found.priors.noise,

@@ -158,6 +158,31 @@ class FloorProblem:
         residual = self._residual(state, self._turned(state) + state.place[:, None, None, :])
         return self._ended(state, residual, weight, normal, priors, cost)
 
+    def repeated(self, found: Descent) -> FloatArray:
+        """(p, p) covariance of what errors do that a corner has alike in all views, beside that of noise new in each.
+
+        Print, paper and edges between the pixels put a corner beside its place in every view; a fit that takes views
+        for independent counts such an error as many times as there are views. Its size is what the residuals' means
+        over the views have beyond noise, with the freedoms that the shared numbers take.
+        """
+        views = len(self.seen)
+        good = np.asarray(np.isfinite(found.residual).all(-1))
+        if views < 2 or not np.isfinite(found.covariance).all():
+            return np.zeros_like(found.covariance)
+        own = np.where(good[..., None], found.residual, 0.0)
+        count = np.maximum(good.sum(0), 1)[..., None]
+        mean = own.sum(0) / count
+        precision = found.priors.precision(self.floor)
+        head = len(precision)
+        taken = head - float((precision * np.diag(found.covariance)[:head]).sum())
+        left = max(2.0 * float(good.any(0).sum()) - taken, 4.0)
+        size = max(float((mean**2).sum()) / left - found.priors.noise**2 / float(count.mean()), 0.0)
+        _, jacobian = self.linear(found.state)
+        w = self._row_weight(found.residual, found.weight) / found.priors.noise**2
+        gain = (found.covariance @ (jacobian.T * w)).reshape(len(found.covariance), views, -1).sum(1)
+        spread: FloatArray = size * gain @ gain.T
+        return spread
+
     def linear(self, state: State) -> tuple[FloatArray, FloatArray]:
         """Residuals (v, m, 4, 2) px and the Jacobian of the prediction (rows, parameters)."""
         turned = self._turned(state)
