@@ -112,6 +112,23 @@ def test_a_car_that_turned_presses_askew(side: int) -> None:
     assert askew / square == pytest.approx(1.0 / np.cos(np.radians(14.0)), rel=1e-5)
 
 
+@pytest.mark.parametrize("turn_deg", [0.0, 9.0])
+def test_a_finger_that_rubs_without_friction_is_one_that_rolls(turn_deg: float) -> None:
+    given = {"station": 0.17, "finger_y": -0.095, "path": "fixed on floor"}
+    turn = float(np.radians(turn_deg))
+    rolls = level_of(car(), PushState(finger="rolling", **given), 10.5, turn=turn)  # type: ignore[arg-type]
+    rubs = level_of(car(), PushState(finger="rubbing", finger_friction=0.0, **given), 10.5, turn=turn)  # type: ignore[arg-type]
+    assert rubs == pytest.approx(rolls, rel=1e-6)
+
+
+def test_a_finger_that_sticks_at_the_balance_point_pushes_the_car_straight() -> None:
+    """No turn, no force along the car: what it holds is the grip of all tyres, whichever side it touches."""
+    even = car((0.8, 0.8), load=np.full(4, 4.0))
+    for side in (1, -1):
+        push = PushState(station=0.13, finger="sticking", finger_y=-side * 0.095, side=side, path="fixed on car")
+        assert level_of(even, push, 12.8) == pytest.approx(0.8, rel=1e-6)
+
+
 def test_each_cause_stands_for_itself() -> None:
     """A cell 3 % off, a finger 2 degrees off level (a grip's share of its angle) and a force of 0.2 N in 10."""
     even = car((0.8, 0.8), load=np.full(4, 4.0))
