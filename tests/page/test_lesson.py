@@ -18,7 +18,10 @@ SHORT = {"push.distance_mm": 40.0, "push.speed_mm_s": 50.0}
 
 def test_the_whole_lesson(browser: Any, tmp_path: Path) -> None:
     with served(tmp_path) as serving:
-        context = browser.new_context(viewport={"width": 1280, "height": 900}, accept_downloads=True)
+        # without motion a swing is at its end at once; test_class has one that swings
+        context = browser.new_context(
+            viewport={"width": 1280, "height": 900}, accept_downloads=True, reduced_motion="reduce"
+        )
         page = context.new_page()
         wrong = watched(page)
         page.goto(serving.url)
