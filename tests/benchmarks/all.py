@@ -45,6 +45,7 @@ LIMITS: dict[str, tuple[float | None, float | None]] = {
     "phone_clips.wrong_reasons_pct": (None, 5.0),
     "phone_clips.needless_warnings_pct": (None, 5.0),
     "phone_clips.kinds": (60, None),
+    "lens_draws.inside_95_pct": (93.0, 97.0),
     "strange_numbers.taken_without_a_word": (None, 2.0),
     "strange_numbers.good_cards_refused": (None, 0),
     **{f"push_force.{what}": (0.93, 0.97) for what in ("own_level", "mean_level")},
