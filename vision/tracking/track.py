@@ -75,7 +75,7 @@ def track_sightings(
         raise VisionError(
             "no frame can be vouched for: " + ", ".join(left_out),
             where="clip",
-            remedy="Film with more light and from nearer, all markers flat and in view",
+            remedy="Film in focus, with more light and from nearer, all markers flat and in view",
         )
     sizes = check_scale(solved, cards.floor, cards.car, kept)
     track = _track(time, solved, kept, blur, size, cards.camera)
