@@ -80,6 +80,15 @@ def contact_patch(axle: Axle, wheel_radius: float) -> tuple[float, float, float]
     return axle.patch_mm * MM, axle.patch_mm_u / axle.patch_mm if axle.patch_mm > 0 else 0.0, width
 
 
+def tyres_across(front: Axle, rear: Axle) -> FloatArray | None:
+    """(2,) N/m of one tyre sideways; an axle that the card leaves out is like the other. None: nobody measured it."""
+    known = [axle.tyre_across_n_per_mm for axle in (front, rear)]
+    if known == [None, None]:
+        return None
+    of = [one if one is not None else other for one, other in zip(known, reversed(known), strict=True)]
+    return np.array(of, dtype=float) * 1000.0
+
+
 def blocked_axles(test: TestCard) -> tuple[bool, bool]:
     """Whether the front and the rear wheels are blocked during the push."""
     push = test.push

@@ -89,6 +89,19 @@ class Axle(Section, frozen=True):
         float, number("both wheels of this axle turned to the left while it is pushed, beside the toe", ge=-60, le=60)
     ] = 0.0
     steer_deg_u: Annotated[float, uncertainty_of("where both point")] = 0.5
+    tyre_across_n_per_mm: (
+        Annotated[
+            float,
+            number(
+                "how much force one tyre of this axle takes per mm that it gives sideways before it slides; unset: "
+                "about 1.5 for a 1:10 car",
+                gt=0,
+                le=10_000,
+            ),
+        ]
+        | None
+    ) = None
+    tyre_across_n_per_mm_u: Annotated[float, uncertainty_of("that stiffness, once given")] = 0.3
     patch_mm: (
         Annotated[
             float,

@@ -68,6 +68,13 @@ TABLE: tuple[Sizes, ...] = (
         zero=True,
         why="no weight that small turns a wheel; 0 where it spins freely",
     ),
+    Sizes(
+        keys=("front.tyre_across_n_per_mm", "rear.tyre_across_n_per_mm"),
+        above=0.02,
+        most=500,
+        usual=(0.1, 50),
+        why="a scale tyre takes 0.3 to 10 N per mm sideways",
+    ),
     # one degree is 0.017 rad: less than a third of a degree of steering or slope is straight, or radians
     Sizes(
         keys=("front.steer_deg", "rear.steer_deg"),
@@ -303,6 +310,13 @@ TABLE: tuple[Sizes, ...] = (
     Sizes(keys=("front.drag_g_u", "rear.drag_g_u"), above=-1, most=2000, usual=(0, 200), why="no bearing drags so"),
     Sizes(
         keys=("front.steer_deg_u", "rear.steer_deg_u"), above=-1, most=15, usual=(0, 5), why="a steering plays by less"
+    ),
+    Sizes(
+        keys=("front.tyre_across_n_per_mm_u", "rear.tyre_across_n_per_mm_u"),
+        above=-1,
+        most=200,
+        usual=(0, 10),
+        why="it would be known to nothing",
     ),
     Sizes(keys=("push.floor_deg_u",), above=-1, most=5, usual=(0, 1), why="one would see it, and the car would roll"),
     Sizes(keys=("front.toe_deg_u", "rear.toe_deg_u"), above=-1, most=10, usual=(0, 3), why="wheels are set truer"),

@@ -1,8 +1,9 @@
 """A car with all its six freedoms on tyres with patches, pushed slowly in a general-purpose engine (MuJoCo).
 
 A tyre is a set of discs side by side and one behind the other that turn together: each touches the floor in a point,
-and its points have equal loads (Chebyshev's quadrature: equal weights, here four places along and three across), so
-that they slide as the uniform rectangle they stand for. The body weighs on them by gravity, leans, pitches and sinks.
+and its points have equal loads (Chebyshev's quadrature: equal weights, here four places each way, none in the
+middle), so that they slide as the uniform rectangle they stand for. The body weighs on them by gravity, leans, pitches
+and sinks.
 
 What matters, found by trying (a car on points, whose answer least power knows): soft normal contacts, since slip lifts
 stiff ones (an impedance of 0.001, stiffness such that a wheel sinks by about a millimetre); stiff friction by damping
@@ -19,8 +20,8 @@ from analysis.base.arrays import FloatArray
 
 GRAVITY, RADIUS, TIP = 9.80665, 0.03, 0.001
 ALONG = np.array([-0.794654, -0.187592, 0.187592, 0.794654])
-ACROSS = np.array([-0.707107, 0.0, 0.707107])
-"""Chebyshev's nodes of equal weight for four and for three points, in halves of the patch (Abramowitz and Stegun,
+ACROSS = ALONG
+"""Chebyshev's nodes of equal weight for four points, in halves of the patch (Abramowitz and Stegun,
 25.4.28, from memory; their mean square is that of a uniform spread, 1/3)."""
 STIFF, DAMPED, IMPEDANCE, RUBBING, RUBBING_TIP = 4e3, 60.0, 0.001, 4.5, 1e3
 """The first, second and fourth a wheel, per unit of the contact's own inverse mass: all wheels are then as stiff."""

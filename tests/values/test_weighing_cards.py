@@ -26,8 +26,9 @@ AXLE = {
     "toe_deg_u": 0.3,
     "steer_deg": 0.0,
     "steer_deg_u": 0.5,
+    "tyre_across_n_per_mm_u": 0.3,
 }
-AXLE |= {"patch_mm": None, "patch_mm_u": 2.0}
+AXLE |= {"patch_mm": None, "patch_mm_u": 2.0, "tyre_across_n_per_mm": None}
 SPRINGS = {
     "spring_n_per_mm": 2.5,
     "spring_n_per_mm_u": 0.1,
@@ -72,6 +73,7 @@ DEFAULTS: dict[str, dict[str, dict[str, Any]]] = {
             "height_mm": 60.0,
             "height_mm_u": 2.0,
             "middle_pct": 50.0,
+            "dictionary": "",
             "place_mm_u": 1.0,
             "turn_deg_u": 0.3,
         },

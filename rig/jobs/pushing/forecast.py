@@ -5,12 +5,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.base.gravity import STANDARD_GRAVITY
-from analysis.forecast.advice import one_thing
+from analysis.forecast.advice import one_thing, told_half_width
 from analysis.forecast.forecast import Prediction, predict_push
 from analysis.forecast.inputs import CarState, PushState
+from analysis.forecast.left_out import left_out_warning
 from analysis.quick.quickness import planned_speed_warning
 from rig.cards.measures import MM
-from rig.cards.mechanics import car_state, push_state
+from rig.cards.mechanics import car_state, push_state, tyres_across
 from rig.cards.read import CardSet
 from rig.jobs.pushing.finger import pushed_at
 from rig.jobs.weighing.weights import Weighing, written
@@ -124,7 +125,13 @@ def predicted(cards: CardSet, inputs: PredictionInputs) -> Prediction:
         mass=sum(inputs.load_N) / STANDARD_GRAVITY,
         force=prediction.force.value,
     )
-    return replace(prediction, warnings=(*prediction.warnings, quick)) if quick else prediction
+    more = [quick] if quick else []
+    if inputs.model >= 4:
+        missing = left_out_warning(
+            prediction, told_half_width, travel=inputs.travel_m, across=tyres_across(cards.car.front, cards.car.rear)
+        )
+        more += [missing] if missing else []
+    return replace(prediction, warnings=(*prediction.warnings, *more))
 
 
 def asked(cards: CardSet, inputs: PredictionInputs) -> tuple[CarState, PushState]:
