@@ -21,7 +21,9 @@ PATCH_STEPS, STILL_MOVES, HALVINGS = 30, 1e-10, 12
 
 
 def on_patches(motion: SlideMotion, contacts: Contacts, finger: Finger) -> SlideMotion:
-    """The motion (B,) of cars whose wheels are all blocked and touch with the patches of `contacts`; loads stay.
+    """The motion (B,) of cars whose blocked wheels touch with the patches of `contacts`; loads stay.
+
+    Wheels that roll are to slide, too, and are taken as points.
 
     The touched point of the car moves as it did along what the finger presses it: along its force, or, where it sticks,
     wholly. Only the twist changes; forces stay as points have them.
@@ -36,7 +38,8 @@ def on_patches(motion: SlideMotion, contacts: Contacts, finger: Finger) -> Slide
     sticks = np.broadcast_to(motion.finger_sticks, batch).reshape(-1)
     twist, push, touch = rows(motion.twist, 3), rows(motion.push_force, 2), rows(finger.place, 2)
     heading, along = rows(contacts.heading, n), rows(contacts.along, n)
-    weight = rows(contacts.grip, n) * rows(motion.load, n)
+    rolls = rows(contacts.drag, n) < 1.0
+    weight = np.where(rolls, 0.0, rows(contacts.grip, n) * rows(motion.load, n))
     ahead = np.stack([np.cos(heading), np.sin(heading)], axis=-1)
     left = np.stack([-ahead[..., 1], ahead[..., 0]], axis=-1)
     patch = rows(contacts.patch, n, 2)
@@ -49,10 +52,15 @@ def on_patches(motion: SlideMotion, contacts: Contacts, finger: Finger) -> Slide
     moves[..., 0, 2], moves[..., 1, 2] = -place[..., 1], place[..., 0]
     slips = (axes @ moves).reshape(len(twist), -1, 2, 3)
     share = np.repeat(weight / len(PLACES), len(PLACES), axis=1)
-    fall = None
+    pull = np.zeros((len(twist), 3))
     if contacts.fall is not None:
-        fall = _pull(rows(contacts.fall, 2), rows(contacts.load, n), rows(contacts.place, n, 2))
-    found = _least(twist, slips, share, _free(push, touch, sticks), fall)
+        pull += _pull(rows(contacts.fall, 2), rows(contacts.load, n), rows(contacts.place, n, 2))
+    # a wheel that rolls and slides keeps its force: what its bearings pass on along, and the rest of its grip across
+    force = np.where(rolls[..., None], rows(motion.tyre_force, n, 2), 0.0)
+    at = rows(contacts.place, n, 2)
+    turning = (at[..., 0] * force[..., 1] - at[..., 1] * force[..., 0]).sum(-1)
+    pull += np.stack([force[..., 0].sum(-1), force[..., 1].sum(-1), turning], axis=-1)
+    found = _least(twist, slips, share, _free(push, touch, sticks), pull)
     speed = [v[:, :2] + v[:, 2:] * np.stack([-touch[:, 1], touch[:, 0]], axis=-1) for v in (found, twist)]
     direction = rows(finger.direction, 2)
     size = [(one * direction).sum(-1) for one in speed]
@@ -77,25 +85,22 @@ def _free(push: FloatArray, touch: FloatArray, sticks: BoolArray) -> FloatArray:
     return np.stack([turn, np.where(sticks[:, None], 0.0, along_side)], axis=-1)
 
 
-def _least(
-    twist: FloatArray, slips: FloatArray, share: FloatArray, free: FloatArray, fall: FloatArray | None
-) -> FloatArray:
-    """(B, 3), the twist of least power. slips: (B, m, 2, 3), share: (B, m) N, free: (B, 3, 2), fall: (B, 3) or None."""
+def _least(twist: FloatArray, slips: FloatArray, share: FloatArray, free: FloatArray, pull: FloatArray) -> FloatArray:
+    """(B, 3), the twist of least power. slips: (B, m, 2, 3), share: (B, m) N, free: (B, 3, 2), pull: (B, 3)."""
     inner = slips @ free[:, None]
 
     def power(at: FloatArray) -> FloatArray:
         lost: FloatArray = (share * np.linalg.norm(slips @ at[:, None, :, None], axis=-2)[..., 0]).sum(-1)
-        return lost if fall is None else np.asarray(lost - (fall * at).sum(-1), float)
+        return np.asarray(lost - (pull * at).sum(-1), float)
 
     best, lost = twist, power(twist)
     for _ in range(PATCH_STEPS):
         slip = (slips @ best[:, None, :, None])[..., 0]
         size = np.maximum(np.linalg.norm(slip, axis=-1), 1e-12)
         unit = slip / size[..., None]
-        pull = (share[..., None] * unit)[..., None, :] @ inner
-        gradient = pull[..., 0, :].sum(1)
-        if fall is not None:
-            gradient = gradient - (fall[:, None, :] @ free)[:, 0]
+        each = (share[..., None] * unit)[..., None, :] @ inner
+        gradient = each[..., 0, :].sum(1)
+        gradient = gradient - (pull[:, None, :] @ free)[:, 0]
         across = inner[..., 0, :] * unit[..., 1:] - inner[..., 1, :] * unit[..., :1]
         bent = np.einsum("bm,bmi,bmj->bij", share / size, across, across)
         bent += np.eye(2) * (1e-9 * np.trace(bent, axis1=1, axis2=2) + 1e-300)[:, None, None]
@@ -104,14 +109,15 @@ def _least(
         part = np.ones(len(twist))
         tried = best + move
         after = power(tried)
+        slack = 1e-14 * np.abs(lost) + 1e-14 * share.sum(-1)
         for _ in range(HALVINGS):
-            worse = after > lost * (1.0 + 1e-14)
+            worse = after > lost + slack
             if not worse.any():
                 break
             part[worse] *= 0.5
             tried = best + part[:, None] * move
             after = power(tried)
-        good = after <= lost * (1.0 + 1e-14)
+        good = after <= lost + slack
         best = np.where(good[:, None], tried, best)
         lost = np.where(good, after, lost)
         if np.all(np.abs(part[:, None] * move) <= STILL_MOVES * (1.0 + np.abs(best))):
@@ -119,8 +125,14 @@ def _least(
     return best
 
 
-def all_blocked(motion: SlideMotion, contacts: Contacts) -> BoolArray:
-    """(...,): cars none of whose wheels can turn."""
-    drag = np.broadcast_to(np.asarray(contacts.drag, dtype=float), motion.sliding.shape)
+def slides_all_over(motion: SlideMotion, contacts: Contacts) -> BoolArray:
+    """(...,): cars on blocked wheels with patches, whose other wheels, if any, slide while they roll.
+
+    Where a wheel that rolls does not slide, or a blocked one beside such wheels stands still, it holds the pivot.
+    """
+    shape = motion.sliding.shape
+    blocked = np.broadcast_to(np.asarray(contacts.drag, dtype=float), shape) >= 1.0
+    patch = np.broadcast_to(np.asarray(contacts.patch, dtype=float), (*shape, 2))[..., 0] > 0.0
     coupled = contacts.coupling is not None and bool(np.any(contacts.coupling))
-    return np.asarray(np.all(drag >= 1.0, axis=-1) & (not coupled), bool)
+    loose = np.all(blocked, axis=-1) | np.all(motion.sliding, axis=-1)
+    return np.asarray(loose & np.any(blocked & patch, axis=-1) & (not coupled), bool)

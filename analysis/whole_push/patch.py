@@ -15,7 +15,8 @@ from analysis.base.arrays import BoolArray, FloatArray
 from analysis.sliding.contacts import Contacts
 from analysis.sliding.finger import Finger
 from analysis.sliding.motion import SlideMotion
-from analysis.whole_push.blocked_patch import all_blocked, on_patches
+from analysis.whole_push.blocked_patch import on_patches, slides_all_over
+from analysis.whole_push.held_blocked import within_patches
 
 ACROSS, ACROSS_SHARE = (table[6:] for table in np.polynomial.legendre.leggauss(12))
 """Strips of a patch on one side of its middle, in halves of its width, and their shares of one half."""
@@ -36,19 +37,20 @@ def held_wheels(motion: SlideMotion, contacts: Contacts) -> BoolArray:
 def at_patches(motion: SlideMotion, contacts: Contacts, finger: Finger) -> SlideMotion:
     """The motion of cars whose wheels touch with the patches of `contacts`; forces stay as they are.
 
-    Where some wheels roll, those that are blocked beside them are taken as points.
+    Where a rolling axle holds the pivot, blocked wheels beside it are taken as points, and the other way about.
 
     motion: of the same contacts as points, under the same finger.  The touched point of the car moves as a finger does
     that sticks, both ways; otherwise it keeps its speed square to the car's axis alone.
     """
     if contacts.patch is None:
         return motion
-    blocked = all_blocked(motion, contacts)
+    blocked = slides_all_over(motion, contacts)
     if blocked.any():
         slid = on_patches(motion, contacts, finger)
         if blocked.all():
             return slid
         motion = replace(motion, twist=np.where(blocked[..., None], slid.twist, motion.twist))
+    motion = within_patches(motion, contacts, finger, pivot_beside)
     shape = motion.sliding.shape
     patch = np.broadcast_to(np.asarray(contacts.patch, dtype=float), (*shape, 2))
     held = held_wheels(motion, contacts) & (patch[..., 0] > 0.0)

@@ -104,3 +104,34 @@ def test_blocked_and_rolling_cars_in_one_batch_come_out_as_alone() -> None:
     for i, part in enumerate(parts):
         alone = integrate_settled(part, until=until, tolerance=1e-3, rule="fixed on floor", middle=L / 2)
         assert together.kappa[i] == pytest.approx(alone.kappa[0], rel=1e-7)
+
+
+def test_an_axle_that_rolls_and_slides_beside_a_blocked_one() -> None:
+    """Front blocked, rear rolling and sliding about a pivot ahead of the nose; rear as points with their cut circle."""
+    finger = Finger(kind="rolling", place=(0.03, -0.09))
+    drag, load = np.array([1.0, 1.0, 0.03, 0.02]), np.array([2.6, 2.9, 4.4, 3.9])
+    car = Contacts(place=PLACE, load=load, grip=GRIP, drag=drag, patch=PATCH)
+    points = solve_push(car, finger)
+    assert points.sliding.all()
+    x, y = PATCH[:2, 0, None, None] * GRID[:, None], PATCH[:2, 1, None, None] * GRID
+    weight = GRIP * load
+
+    def power(z: np.ndarray) -> float:
+        vx, omega = z
+        vy = 1 - omega * 0.03
+        u, v = vx - omega * (PLACE[:2, 1, None, None] + y), vy + omega * (PLACE[:2, 0, None, None] + x)
+        lost = (weight[:2, None, None] * np.hypot(u, v)).mean(axis=(1, 2)).sum()
+        for i in (2, 3):
+            u, v, c = vx - omega * PLACE[i, 1], vy + omega * PLACE[i, 0], drag[i]
+            size = np.hypot(u, v)
+            lost += weight[i] * (size if abs(u) <= c * size else c * abs(u) + np.sqrt(1 - c * c) * abs(v))
+        return float(lost)
+
+    found = minimize(
+        power, points.twist[[0, 2]], method="Nelder-Mead", options={"xatol": 1e-11, "fatol": 1e-14, "maxiter": 4000}
+    ).x
+    want = np.array([found[0], 1 - found[1] * 0.03, found[1]])
+    told = at_patches(points, car, finger)
+    moved = np.abs(want - points.twist)
+    np.testing.assert_allclose(told.twist, want, atol=0.05 * moved.max())
+    assert moved.max() > 1e-3
