@@ -38,7 +38,8 @@ def on_patches(motion: SlideMotion, contacts: Contacts, finger: Finger) -> Slide
     sticks = np.broadcast_to(motion.finger_sticks, batch).reshape(-1)
     twist, push, touch = rows(motion.twist, 3), rows(motion.push_force, 2), rows(finger.place, 2)
     heading, along = rows(contacts.heading, n), rows(contacts.along, n)
-    rolls = rows(contacts.drag, n) < 1.0
+    along = np.where(_elliptical(contacts, shape).reshape(-1, n), along * rows(contacts.drag, n), along)
+    rolls = ~blocked_wheels(motion, contacts).reshape(-1, n)
     weight = np.where(rolls, 0.0, rows(contacts.grip, n) * rows(motion.load, n))
     ahead = np.stack([np.cos(heading), np.sin(heading)], axis=-1)
     left = np.stack([-ahead[..., 1], ahead[..., 0]], axis=-1)
@@ -125,13 +126,24 @@ def _least(twist: FloatArray, slips: FloatArray, share: FloatArray, free: FloatA
     return best
 
 
+def blocked_wheels(motion: SlideMotion, contacts: Contacts) -> BoolArray:
+    """(..., n): wheels that do not turn; under the elliptical law none does, its drag is grip along the wheel."""
+    shape = motion.sliding.shape
+    drag = np.broadcast_to(np.asarray(contacts.drag, dtype=float), shape)
+    return np.asarray((drag >= 1.0) | _elliptical(contacts, shape), bool)
+
+
+def _elliptical(contacts: Contacts, shape: tuple[int, ...]) -> BoolArray:
+    return np.broadcast_to(np.asarray(contacts.law) == "ellipse", shape)
+
+
 def slides_all_over(motion: SlideMotion, contacts: Contacts) -> BoolArray:
     """(...,): cars on blocked wheels with patches, whose other wheels, if any, slide while they roll.
 
     Where a wheel that rolls does not slide, or a blocked one beside such wheels stands still, it holds the pivot.
     """
     shape = motion.sliding.shape
-    blocked = np.broadcast_to(np.asarray(contacts.drag, dtype=float), shape) >= 1.0
+    blocked = blocked_wheels(motion, contacts)
     patch = np.broadcast_to(np.asarray(contacts.patch, dtype=float), (*shape, 2))[..., 0] > 0.0
     coupled = contacts.coupling is not None and bool(np.any(contacts.coupling))
     loose = np.all(blocked, axis=-1) | np.all(motion.sliding, axis=-1)
