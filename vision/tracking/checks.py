@@ -16,6 +16,7 @@ LEAST_FLOOR = 3
 MOST_INK = 1.3  # px; usual is 0.35, a badly focused picture reaches 0.8
 SIZE_ERROR = 0.035  # relative; less is warned about
 TWIN_FRAMES = 2
+LEAST_SIDE = 18.0  # px of a marker: below this it is lost now and then (rendered pictures)
 WORST_NOISE = 8.0  # times the usual residual
 MOST_BLUR = 9.0  # px; edge fits hold up to about 7
 
@@ -93,6 +94,13 @@ def check_sightings(path: Path, follower: Follower, floor: FloorLayout, car: Car
             remedy="Lay the floor sheets around the car, face up and flat, and keep them in the picture",
         )
     if not on_car.any():
+        side = car_side_px(sightings.column("corner")[:, :count], floor, car)
+        if side < LEAST_SIDE:
+            raise InputError(
+                f"only floor markers were seen: the car's would be about {side:.0f} pixels wide, too small to be read",
+                where=where,
+                remedy="Film from nearer, or at a higher resolution",
+            )
         raise InputError(
             "only floor markers were seen, no marker of the car",
             where=where,
@@ -106,6 +114,14 @@ def check_sightings(path: Path, follower: Follower, floor: FloorLayout, car: Car
             where=where,
             remedy=f"Keep at least {LEAST_FLOOR}, better all, floor markers in the picture",
         )
+
+
+def car_side_px(corner: FloatArray, floor: FloorLayout, car: CarMarkers) -> float:
+    """px, side of the car's smallest marker where it is seen as large as the floor's (n, m, 4, 2) px are."""
+    side = np.linalg.norm(np.roll(corner, -1, axis=2) - corner, axis=-1).mean(2)
+    per_m = side / np.array([marker.size for marker in floor.markers])
+    seen = per_m[np.isfinite(per_m)]
+    return float(np.median(seen)) * min(marker.size for marker in car.markers) if seen.size else np.inf
 
 
 def _nothing_seen(path: Path, floor: FloorLayout, car: CarMarkers) -> InputError:
@@ -164,13 +180,15 @@ def _nothing_seen(path: Path, floor: FloorLayout, car: CarMarkers) -> InputError
     )
 
 
-def check_scale(solved: Solved, floor: FloorLayout, car: CarMarkers, kept: IntArray) -> list[str]:
+def check_scale(
+    solved: Solved, floor: FloorLayout, car: CarMarkers, kept: IntArray, *, known: bool = True
+) -> list[str]:
     """Sentences about sizes that disagree a little; InputError when they disagree so much that nothing can be right.
 
     A marker plate printed too large looks like one that lies higher, and the other way round: the six-degree fit's
     rise, over the camera's height, is the disagreement of the marker plate with the floor's. Floor markers that
     are larger or smaller than the card says, at the right places, come out as an impossible ink shift.
-    kept: (k,), indices of the frames that count.
+    kept: (k,), indices of the frames that count.  known: the camera is calibrated.
     """
     sentences: list[str] = []
     sizes = np.array([marker.size for marker in floor.markers])
@@ -207,6 +225,7 @@ def check_scale(solved: Solved, floor: FloorLayout, car: CarMarkers, kept: IntAr
                 ", with the floor sheets as they are found here: what comes next in line for these is then likelier."
                 if solved.fit.causes
                 else ": check the distance between the floor sheets, the printed bars and the marker height."
+                + ("" if known else " A lens or picture that is not ordinary does this, too: calibrate the camera.")
             )
         )
     return sentences

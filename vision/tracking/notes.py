@@ -7,9 +7,9 @@ import numpy as np
 from vision.base.types import BoolArray, Camera, CarMarkers, ClipCards, ClipTrack, FloatArray, FloorLayout
 from vision.clip.frames import ClipReport
 from vision.floor.cause_words import floor_sentences
+from vision.tracking.checks import LEAST_SIDE
 from vision.tracking.solve import CAMERA_CAUSE, Solved
 
-LEAST_SIDE = 18.0  # px of a marker: below this it is lost now and then (rendered pictures)
 LONG_GAP = 0.2  # s without a pose
 LARGE_OFF = 0.4  # px; a floor marker that fits worse than this is worth a word
 

@@ -77,7 +77,7 @@ def track_sightings(
             where="clip",
             remedy="Film in focus, with more light and from nearer, all markers flat and in view",
         )
-    sizes = check_scale(solved, cards.floor, cards.car, kept)
+    sizes = check_scale(solved, cards.floor, cards.car, kept, known=cards.camera is not None)
     track = _track(time, solved, kept, blur, size, cards.camera)
     leans = lean_part(solved, kept, frame_noise(solved, kept), cards.car.height)
     if leans is not None:

@@ -94,7 +94,7 @@ def _resized(shot: Shot, size: float) -> None:
 
 
 # nothing in such a file says by how much: one view of a floor gives a focal length or a shape of pixels, not both
-@kind("squeezed (pixels not square)", (0.75, 0.9), r"aspect|not square|squeezed|stretched", fine=False)
+@kind("squeezed (pixels not square)", (0.75, 0.9), r"aspect|not square|squeezed|stretched|calibrate|lens", fine=False)
 def _squeezed(shot: Shot, size: float) -> None:
     width = round(shot.size[0] * size / 2) * 2
     shot.edit = lambda signals, times: (

@@ -13,6 +13,7 @@ from vision.base.types import Camera, CarMarkers, ClipCards, ClipTrack, FloorLay
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import RenderCamera, looking_at
 from vision.render.push import Filming, Hand, Look, PushScene, render_push
+from vision.tracking.checks import car_side_px
 from vision.tracking.track import track_clip
 
 SIZE = (1280, 720)
@@ -278,6 +279,17 @@ def test_no_markers_two_cars_and_a_calibration_of_another_shape(clear: Clip, tmp
     narrow = Camera(matrix=eye().matrix, distortion=LENS, size=(640, 480))
     with pytest.raises(InputError, match="calibration is for 640 x 480"):
         track_clip(path, ClipCards(floor=FLOOR, car=CAR, camera=narrow))
+
+
+def test_how_large_the_cars_markers_would_be_seen_follows_from_the_floors() -> None:
+    """By hand: 70 mm seen as 35 px, and one of 140 mm as 70 px, are 500 px a metre; a plate's 44 mm then 22 px."""
+    floor = FloorLayout(
+        dictionary="DICT_5X5_50", markers=(Marker(id=1, size=0.07, x=0, y=0), Marker(id=2, size=0.14, x=1, y=0))
+    )
+    square = np.array([[0.0, 0], [35, 0], [35, 35], [0, 35]])
+    corner = np.full((3, 2, 4, 2), np.nan)
+    corner[0, 0], corner[2, 1] = square, 2 * square
+    assert car_side_px(corner, floor, default_car(0.26, height=0.06)) == pytest.approx(22.0)
 
 
 def test_a_gap_is_left_open_and_counted(clear: Clip, tmp_path: Path) -> None:
