@@ -46,7 +46,8 @@ def at_patches(motion: SlideMotion, contacts: Contacts, finger: Finger) -> Slide
         return motion
     blocked = slides_all_over(motion, contacts)
     if blocked.any():
-        slid = on_patches(motion, contacts, finger)
+        with np.errstate(all="ignore"):  # cars on no blocked wheel have nothing to solve here, and are not taken
+            slid = on_patches(motion, contacts, finger)
         if blocked.all():
             return slid
         motion = replace(motion, twist=np.where(blocked[..., None], slid.twist, motion.twist))
