@@ -17,7 +17,8 @@ from analysis.sliding.motion import SlideMotion
 
 PLACES = np.array([[a, b] for a in (-1.0, 1.0) for b in (-1.0, 1.0)]) / np.sqrt(12.0)
 """Of a patch's length and width from its middle."""
-PATCH_STEPS, STILL_MOVES, HALVINGS = 30, 1e-10, 12
+PATCH_STEPS, STILL_MOVES, HALVINGS = 20, 1e-6, 12
+"""A step that small is the last: Newton's next would be its square."""
 
 
 def on_patches(motion: SlideMotion, contacts: Contacts, finger: Finger) -> SlideMotion:
@@ -88,29 +89,33 @@ def _free(push: FloatArray, touch: FloatArray, sticks: BoolArray) -> FloatArray:
 
 def _least(twist: FloatArray, slips: FloatArray, share: FloatArray, free: FloatArray, pull: FloatArray) -> FloatArray:
     """(B, 3), the twist of least power. slips: (B, m, 2, 3), share: (B, m) N, free: (B, 3, 2), pull: (B, 3)."""
-    inner = slips @ free[:, None]
+    rows = np.ascontiguousarray(np.moveaxis(slips, (2, 3), (0, 1)))  # (2, 3, B, m): products of arrays are quick
+    ways = [[sum(rows[k, i] * free[:, i, j, None] for i in range(3)) for j in range(2)] for k in range(2)]
+
+    def slip(at: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        u, v = (rows[k, 0] * at[:, :1] + rows[k, 1] * at[:, 1:2] + rows[k, 2] * at[:, 2:] for k in range(2))
+        return u, v, np.sqrt(u * u + v * v)
 
     def power(at: FloatArray) -> FloatArray:
-        lost: FloatArray = (share * np.linalg.norm(slips @ at[:, None, :, None], axis=-2)[..., 0]).sum(-1)
-        return np.asarray(lost - (pull * at).sum(-1), float)
+        return np.asarray((share * slip(at)[2]).sum(-1) - (pull * at).sum(-1), float)
 
     best, lost = twist, power(twist)
+    slack = 1e-14 * (np.abs(lost) + share.sum(-1))
     for _ in range(PATCH_STEPS):
-        slip = (slips @ best[:, None, :, None])[..., 0]
-        size = np.maximum(np.linalg.norm(slip, axis=-1), 1e-12)
-        unit = slip / size[..., None]
-        each = (share[..., None] * unit)[..., None, :] @ inner
-        gradient = each[..., 0, :].sum(1)
-        gradient = gradient - (pull[:, None, :] @ free)[:, 0]
-        across = inner[..., 0, :] * unit[..., 1:] - inner[..., 1, :] * unit[..., :1]
-        bent = np.einsum("bm,bmi,bmj->bij", share / size, across, across)
-        bent += np.eye(2) * (1e-9 * np.trace(bent, axis1=1, axis2=2) + 1e-300)[:, None, None]
-        step = -np.linalg.solve(bent, gradient[..., None])[..., 0]
-        move = (free @ step[..., None])[..., 0]
+        u, v, size = slip(best)
+        size = np.maximum(size, 1e-12)
+        u, v, bend = u / size, v / size, share / size
+        gradient = [(share * (u * ways[0][j] + v * ways[1][j])).sum(-1) - (pull * free[..., j]).sum(-1) for j in (0, 1)]
+        across = [ways[0][j] * v - ways[1][j] * u for j in (0, 1)]
+        h00, h01, h11 = ((bend * across[i] * across[j]).sum(-1) for i, j in ((0, 0), (0, 1), (1, 1)))
+        ridge = 1e-9 * (h00 + h11) + 1e-300
+        h00, h11 = h00 + ridge, h11 + ridge
+        det = h00 * h11 - h01 * h01
+        step = (h01 * gradient[1] - h11 * gradient[0]) / det, (h01 * gradient[0] - h00 * gradient[1]) / det
+        move = free[..., 0] * step[0][:, None] + free[..., 1] * step[1][:, None]
         part = np.ones(len(twist))
         tried = best + move
         after = power(tried)
-        slack = 1e-14 * np.abs(lost) + 1e-14 * share.sum(-1)
         for _ in range(HALVINGS):
             worse = after > lost + slack
             if not worse.any():
