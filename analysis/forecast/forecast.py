@@ -165,8 +165,9 @@ def predict_push(
         draws = min(draws, MOST_INTEGRATED)
     # one block may do where ends are asked for: asked again for as many draws as were made, it is the same block
     block = max(100, min(2000, draws // 2) if ends_within is None else min(ENDS_BLOCK, draws))
+    most = max(draws, 2 * block) if ends_within is None else draws
     run = adaptive_monte_carlo(
-        evaluate, rng=rng, block=block, max_draws=max(draws, 2 * block), ends_within=ends_within, progress=progress
+        evaluate, rng=rng, block=block, max_draws=most, ends_within=ends_within, progress=progress
     )
     used = run.draws // block
     kappa = run.samples[:, 0]

@@ -169,7 +169,7 @@ def adaptive_monte_carlo(
             progress(min(done, max_draws), max_draws)
         if ends_within is not None and _ends_do(blocks, ends_within):
             return _monte_carlo(blocks, summaries, digits)
-        if len(blocks) >= 2:
+        if len(blocks) >= 2 or ends_within is not None:
             if done + block > max_draws or (ends_within is None and _stable(summaries, digits)):
                 return _monte_carlo(blocks, summaries, digits)
         elif done + block > max_draws:

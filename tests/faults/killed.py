@@ -263,9 +263,11 @@ class Filming:
         folder.mkdir(parents=True, exist_ok=True)
 
     def work(self, folder: Path) -> int:
-        from rig.jobs.pushing.film import film_push
+        from rig.jobs.pushing.film import Onlookers, film_push
 
-        kept = film_push(read_set(self._card), folder, say=lambda look: None, opener=lambda _: PlayedClip(self._clip))
+        kept = film_push(
+            read_set(self._card), folder, Onlookers(say=lambda look: None), opener=lambda _: PlayedClip(self._clip)
+        )
         print(f"{kept.pictures} pictures in {kept.clip.name}", flush=True)
         return 0
 

@@ -44,6 +44,7 @@ def test_a_forecast_stopped_between_draws_is_computed_again_as_it_was(
         return usual(car, push, scores, count)
 
     with BenchLog(tmp_path / "log") as log:
+        monkeypatch.setattr("rig.jobs.pushing.forecast.ENDS_WITHIN", 0.01)  # so that a third block is begun
         monkeypatch.setattr(prediction, "assemble", stopping)
         record = forecast(card, known_weighing(card, log), log).record
         monkeypatch.setattr(prediction, "assemble", usual)

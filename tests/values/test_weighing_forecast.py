@@ -149,10 +149,10 @@ SPRINGS: dict[str, Any] = {
 
 def test_the_collar_to_turn_and_what_it_is_worth(calibrated: Path, tmp_path: Path) -> None:
     log, test = Path(shutil.copytree(calibrated, tmp_path / "log")), write_cards(tmp_path, car=SPRINGS)
-    # mm/N between the diagonals: springs at the wheel with bars, and tyres
-    soft = 2 / (1.08 + 1.0) + 2 / 20 + 2 / (1.28 + 0.4) + 2 / 30
+    # mm/N between the diagonals: springs at the wheel and tyres; both bars are unhooked while collars are turned
+    soft = 2 / 1.08 + 2 / 20 + 2 / 1.28 + 2 / 30
     # one turn: 2 N/mm × 0.8 × 0.5 mm at the wheel, through the axle's own twist; g at each wheel
-    per_turn = 2.0 * 0.8 * 0.5 / (1.28 + 0.4) / soft / 9.80665e-3
+    per_turn = 2.0 * 0.8 * 0.5 / 1.28 / soft / 9.80665e-3
     crooked = {"FL": 640, "FR": 340, "RL": 440, "RR": 180}  # FR + RL 780 of 1600 g, 48.75 %: 20 g short, 10 g a wheel
     turns = max(0.25, round(10 / per_turn / 0.25) * 0.25)
     words = {0.25: "a quarter turn", 0.5: "half a turn", 0.75: "three quarters of a turn", 1.0: "1 turn"}[turns]

@@ -35,7 +35,7 @@ def command(test_card: Path, device: str, out_dir: Path, port: str, as_json: boo
     from rig.base.cautions import BATTERY, PUPILS
     from rig.base.spelled import as_typed
     from rig.cards.read import read_set
-    from rig.jobs.pushing.film import LiveLook, film_push
+    from rig.jobs.pushing.film import LiveLook, Onlookers, film_push
     from rig.pads.force_file import beside
 
     last: list[str] = []
@@ -52,9 +52,8 @@ def command(test_card: Path, device: str, out_dir: Path, port: str, as_json: boo
     kept = film_push(
         read_set(test_card),
         out_dir,
-        say=say,
+        Onlookers(say=say, told=lambda sentence: tell(sentence, err=True)),
         device=device,
-        told=lambda sentence: tell(sentence, err=True),
         force_port=port,
     )
     show(

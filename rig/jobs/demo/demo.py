@@ -110,7 +110,7 @@ def run_demo(
                 setup=setup,
                 push_position_pct=cards.test.push.position_pct,
                 weighing=weighings[setup.name],
-                verdict=judge(cards, log, weighings[setup.name], measurement, None, seed=seed),
+                verdict=judge(cards, log, weighings[setup.name], measurement, seed=seed),
             )
 
         further: list[tuple[SetUp, Truth, CardSet]] = []

@@ -92,9 +92,9 @@ def compare_test(
     weighing = known_weighing(cards, log)
     clip = clip or (cards.folder / cards.test.clip if cards.test.clip else None)
     if clip is None:
-        return judge(cards, log, weighing, None, typed_pivot(cards), seed=seed)
+        return judge(cards, log, weighing, typed_pivot(cards), seed=seed)
     measurement = measure_clip(clip, cards, log, camera=stored_camera(cards, log), progress=progress)
-    return judge(cards, log, weighing, measurement, None, force=force, push_number=push_number, seed=seed)
+    return judge(cards, log, weighing, measurement, force=force, push_number=push_number, seed=seed)
 
 
 def typed_pivot(cards: CardSet) -> PivotEstimate:
@@ -123,8 +123,7 @@ def judge(
     cards: CardSet,
     log: BenchLog,
     weighing: Weighing,
-    measurement: Measurement | None,
-    typed: PivotEstimate | None,
+    pushed: Measurement | PivotEstimate,
     *,
     force: Path | None = None,
     push_number: int = 1,
@@ -132,8 +131,10 @@ def judge(
 ) -> Verdict:
     """The verdict on one push as `judged` finds it, written down with its forecast and what the push said.
 
-    force: recorded with the clip, where it does not lie beside it.
+    pushed: a measured clip, or a pivot that was typed in.  force: recorded with the clip, where it does not lie
+    beside it.
     """
+    measurement, typed = (None, pushed) if isinstance(pushed, PivotEstimate) else (pushed, None)
     others = weighed_otherwise(cards, weighing, log)
     found = judged(cards, weighing, measurement, typed, push_number=push_number, seed=seed, others=others)
     cards = found.cards
@@ -204,9 +205,7 @@ def _force_of(
     if file is None:
         return None, None
     try:
-        found = force_of_push(
-            cards, weighing, measurement.track, measurement.pushes, answer, file, clip=measurement.clip, seed=seed
-        )
+        found = force_of_push(cards, weighing, measurement, answer, file, seed=seed)
         refuse_other_clip(log, file, measurement)
     except (BenchError, AnalysisError) as error:
         return None, error

@@ -43,30 +43,39 @@ class LiveLook:
     recording: bool
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Onlookers:
+    """Who hears of a push while it is filmed. say: each look.  told: sentences about the finger's force.
+    along: is given the pictures, too, in a thread of its own.
+    """
+
+    say: Callable[[LiveLook], None]
+    told: Callable[[str], None] = lambda sentence: None
+    along: LivePush | None = None
+
+
 def film_push(
     cards: CardSet,
     folder: Path,
+    onlookers: Onlookers,
     *,
-    say: Callable[[LiveLook], None],
     device: str = "",
     patience: float = 300.0,
     opener: Callable[[str], Any] | None = None,
-    told: Callable[[str], None] = lambda sentence: None,
     force_port: str = "",
-    along: LivePush | None = None,
 ) -> Recording:
     """Wait until the car moves, record it with a pre-roll, stop when it rests.
 
-    device: instead of the bench card's.  say: called with each look.  patience: s to wait for a movement.
-    opener: how to open the device, for tests.  along: is given the pictures, too, in a thread of its own.  Where the
-    bench card has a load cell on the finger, its force is recorded beside the clip, or told why not.  told: called with
-    sentences about it.  force_port: not the card's.
+    device: instead of the bench card's.  patience: s to wait for a movement.  opener: how to open the device, for
+    tests.  Where the bench card has a load cell on the finger, its force is recorded beside the clip, or told why not.
+    force_port: not the card's.
     Raises BenchError when the camera does not open, ends, or nothing moves.
     """
+    told = onlookers.told
     with ExitStack() as stack:
         force = _force_begun(cards, folder, stack, told, force_port)
         try:
-            made = _filmed(cards, folder, say=say, device=device, patience=patience, opener=opener, along=along)
+            made = _filmed(cards, folder, onlookers, device=device, patience=patience, opener=opener)
         except BaseException:
             if force is not None:
                 stack.close()
@@ -132,12 +141,11 @@ def _force_begun(
 def _filmed(
     cards: CardSet,
     folder: Path,
+    onlookers: Onlookers,
     *,
-    say: Callable[[LiveLook], None],
     device: str,
     patience: float,
     opener: Callable[[str], Any] | None,
-    along: LivePush | None,
 ) -> Recording:
     section, floor = cards.bench.camera, floor_layout(cards.bench)
     car = car_markers(cards.car, dictionary=floor.dictionary)
@@ -147,7 +155,7 @@ def _filmed(
     )
     recorder = PushRecorder(folder, fps=mode.granted[2] or section.frames_per_s, pre_roll=PRE_ROLL_S)
     watch = MovementWatch()
-    with CameraReader(capture, mode, listener=recorder.take) as camera, _looking_along(along, camera):
+    with CameraReader(capture, mode, listener=recorder.take) as camera, _looking_along(onlookers.along, camera):
         begun, looked = time.monotonic(), -1
         try:
             while True:
@@ -159,7 +167,9 @@ def _filmed(
                 was, moving = watch.moving, watch.feed(shot.time, judgement.car_corner)
                 if moving and not was:
                     recorder.start()
-                say(LiveLook(judgement=judgement, mode=camera.mode, moving=moving, recording=recorder.recording))
+                onlookers.say(
+                    LiveLook(judgement=judgement, mode=camera.mode, moving=moving, recording=recorder.recording)
+                )
                 if was and not moving:
                     break
                 if not recorder.recording and time.monotonic() - begun > patience:

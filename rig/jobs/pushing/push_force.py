@@ -26,6 +26,7 @@ from rig.cards.schema import ForceCell
 from rig.jobs.pushing.balance import PushAnswer
 from rig.jobs.pushing.clip_times import first_picture
 from rig.jobs.pushing.force_kept import PushForce
+from rig.jobs.pushing.measure import Measurement
 from rig.jobs.weighing.bench_figures import GRIPS
 from rig.jobs.weighing.weights import Weighing, weighed_car
 from rig.lookups.track_file import KeptTrack
@@ -80,22 +81,20 @@ def asked_of_force(
 def force_of_push(
     cards: CardSet,
     weighing: Weighing,
-    track: ClipTrack | KeptTrack,
-    pushes: Sequence[MeasuredPush],
+    measurement: Measurement,
     answer: PushAnswer,
     file: Path,
     *,
-    clip: Path | None = None,
     seed: int = 0,
 ) -> PushForce:
-    """What the force recorded with a clip says of one of its pushes. pushes: all of the clip.  answer: of the one.
+    """What the force recorded with a clip says of one of its pushes. measurement: of the clip.  answer: of the one.
 
     Raises the rooms' InputError with the reason where it says nothing that can be trusted.
     """
     recorded = read_force(file)
-    first = first_picture(clip) if clip is not None and recorded.host else None
+    first = first_picture(measurement.clip) if recorded.host else None
     asked = asked_of_force(cards, answer, first_picture_s=first, board=recorded.board, seed=seed)
-    result = force_result(cards, weighing, track, pushes, asked, file)
+    result = force_result(cards, weighing, measurement.track, measurement.pushes, asked, file)
     return PushForce(inputs=asked, result=result, ratio=_ratio(answer, weighing.load), file=file)
 
 

@@ -67,7 +67,7 @@ class PushWork:
         self._bench.need_weights()
 
         def do(job: Job) -> str:
-            from rig.jobs.pushing.film import film_push
+            from rig.jobs.pushing.film import Onlookers, film_push
 
             def say(look: LiveLook) -> None:
                 job.check()
@@ -79,7 +79,7 @@ class PushWork:
             clips = self._bench.folder / "page" / "clips"
             try:
                 opener = view.opener(self._bench.camera_opener)
-                recording = film_push(cards, clips, say=say, opener=opener, told=job.say, along=along)
+                recording = film_push(cards, clips, Onlookers(say=say, told=job.say, along=along), opener=opener)
             finally:
                 self._bench.view.end()
             return self._measure(job, cards, recording.clip)
@@ -106,7 +106,7 @@ class PushWork:
             cards = self._bench.cards()
             job.say("Forecasting")
             with self._bench.log() as log:
-                return self._judged(judge(cards, log, weighing, None, typed_pivot(cards)))
+                return self._judged(judge(cards, log, weighing, typed_pivot(cards)))
 
         return self._bench.work.start("judge", do)
 
@@ -117,7 +117,7 @@ class PushWork:
             camera = stored_camera(cards, log)
             measurement = measure_clip(clip, cards, log, camera=camera, progress=job.progress)
             job.say("Forecasting and comparing")
-            return self._judged(judge(cards, log, weighing, measurement, None))
+            return self._judged(judge(cards, log, weighing, measurement))
 
     def _judged(self, verdict: Verdict) -> str:
         self._bench.judged(verdict)

@@ -18,7 +18,7 @@ from rig.cards.measures import car_markers, floor_layout
 from rig.cards.read import CardSet, read_set
 from rig.jobs.pushing import film as filming
 from rig.jobs.pushing.clip_times import first_picture
-from rig.jobs.pushing.film import LiveLook, film_push
+from rig.jobs.pushing.film import LiveLook, Onlookers, film_push
 from rig.jobs.pushing.measure import measure_clip
 from rig.log.store import BenchLog
 from rig.pads.force_file import beside, read_force
@@ -43,7 +43,11 @@ def test_a_push_is_recorded_from_before_it_moved_until_it_rests(filmed: tuple[Ca
     looks, told = list[LiveLook](), list[str]()
     with VirtualPads(seed=1, rate=80, finger=lambda t: 500_000.0 if 1.0 < t < 2.0 else 9_000.0) as pads:
         kept = film_push(
-            cards, tmp_path, say=looks.append, opener=lambda _: PlayedClip(clip), told=told.append, force_port=pads.url
+            cards,
+            tmp_path,
+            Onlookers(say=looks.append, told=told.append),
+            opener=lambda _: PlayedClip(clip),
+            force_port=pads.url,
         )
     assert kept.lost == 0
     # the finger's force lies beside it, on the clock of its pictures, until a second after the finger has left
@@ -190,7 +194,7 @@ def test_a_camera_is_not_held_up_by_a_finger_that_is_not_there(
     monkeypatch.setattr(filming, "_filmed", lambda *_, **__: "filmed")
     with VirtualPads(seed=1) as pads:
         for port, said in (("", "no port is named"), (pads.url, "has no load cell on the finger")):
-            kept = film_push(filmed[0], tmp_path, say=lambda _: None, told=told.append, force_port=port)
+            kept = film_push(filmed[0], tmp_path, Onlookers(say=lambda _: None, told=told.append), force_port=port)
             assert kept == "filmed"
             assert said in told[-1]
     assert not list(tmp_path.iterdir())

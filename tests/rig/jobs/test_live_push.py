@@ -19,7 +19,7 @@ from rig.camera.source import TimedPicture
 from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text
 from rig.jobs.pushing.balance import answer_push
-from rig.jobs.pushing.film import film_push
+from rig.jobs.pushing.film import Onlookers, film_push
 from rig.jobs.pushing.live_push import LATE_S, LivePicture, LivePush, LivePushState, ready_to_speak
 from rig.jobs.pushing.measure import measured_clip
 from rig.jobs.weighing.weights import Weighing, known_weighing
@@ -162,7 +162,7 @@ def test_it_speaks_along_while_a_camera_films(
     cards, weighing, clip = filmed
     shown: list[LivePicture] = []
     live = LivePush(cards, weighing, prepared, show=shown.append)
-    kept = film_push(cards, tmp_path, say=lambda look: None, opener=lambda _: PlayedClip(clip), along=live)
+    kept = film_push(cards, tmp_path, Onlookers(say=lambda look: None, along=live), opener=lambda _: PlayedClip(clip))
     assert kept.clip.is_file()
     assert any(one.state.figure for one in shown)
     assert [one.number for one in shown] == sorted({one.number for one in shown})

@@ -85,7 +85,7 @@ class Pushed:
         """What another force, or another card, makes of the same push."""
         own = beside(self.measurement.clip)
         made = self.measurement
-        return force_of_push(cards or self.cards, self.weighing, made.track, made.pushes, self.answer, file or own)
+        return force_of_push(cards or self.cards, self.weighing, made, self.answer, file or own)
 
 
 @pytest.fixture(scope="module")
@@ -108,7 +108,7 @@ def pushed(filmed: tuple[CardSet, Truth], tmp_path_factory: pytest.TempPathFacto
         )
         weighing = weigh_typed(cards, log)
         answer = answer_push(cards, pushes[0], weighing, track=track)
-        found = force_of_push(cards, weighing, track, pushes, answer, beside(clip))
+        found = force_of_push(cards, weighing, measurement, answer, beside(clip))
         write_force(log, cards, found, measurement=measurement, weighing=weighing)
         yield Pushed(cards, log, measurement, weighing, answer, found)
 

@@ -58,7 +58,7 @@ def judged(log: BenchLog, of: CardSet, weighing: RecordedWeighing) -> Verdict:
         clip=Path("none.avi"),
         floor=floor_layout(of.bench),
     )
-    return judge(of, log, weighing, clip, None)
+    return judge(of, log, weighing, clip)
 
 
 def answer_of(verdict: Verdict) -> PushAnswer:

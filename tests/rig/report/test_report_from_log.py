@@ -88,7 +88,7 @@ def term(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Verdict, CardS
     track = known_track(np.random.default_rng(4))
     with BenchLog(folder / "log") as log:
         kept = [keep(log, one, track, folder) for one in (cards, read_set(second))]
-        verdict = judge(cards, log, weigh_typed(cards, log), kept[0], None, seed=1)
+        verdict = judge(cards, log, weigh_typed(cards, log), kept[0], seed=1)
     return folder, verdict, cards
 
 
