@@ -137,6 +137,9 @@ def test_the_force_of_a_push_tells_the_grip_that_the_virtual_tyres_have(
     assert ratio == pytest.approx(result.front / result.rear, rel=1e-6)
     share = pushed.found.inputs.balance_pct / 100.0
     assert ratio_u == pytest.approx(0.01 * pushed.found.inputs.balance_u_pct * (1 / share + 1 / (1 - share)))
+    cell = pushed.cards.bench.force
+    assert cell is not None
+    assert result.shared["load cell of the finger"] == pytest.approx(cell.counts_per_n_u / cell.counts_per_n, rel=0.05)
     # the recording began between 1.3 and 1.7 s before the clip, on the board's clock and the file's own
     assert 1.2 < result.offset_s < 1.85
     assert f"grip {result.level:.2f} ± " in pushed.found.sentence
@@ -150,6 +153,8 @@ def test_force_and_grip_are_kept_and_a_push_counts_once(pushed: Pushed) -> None:
     level, ratio = log.records(kind=GRIP)
     assert (level.result.quantity, ratio.result.quantity) == ("mean", "ratio")
     assert level.result.value == kept.result.level
+    assert level.result.relative_u == kept.result.own_u > 1e-4
+    assert level.inputs.direction == ratio.inputs.direction == "across"
     assert kept.id in level.parents
     # measured again: still one push
     write_force(log, cards, pushed.force(), measurement=pushed.measurement, weighing=pushed.weighing)
@@ -292,6 +297,14 @@ def test_local_gravity_makes_a_newton_of_a_gram() -> None:
     usual, light = (fitted_finger(run, counts, 0.1, hung=False, gravity=g).counts_per_n for g in (9.80665, 9.7803))
     assert usual == pytest.approx(42_000.0 / 9.80665)
     assert light / usual == pytest.approx(9.80665 / 9.7803)
+
+
+def test_masses_that_are_hardly_known_make_a_newton_hardly_known() -> None:
+    run, counts = [0.0, 500.0, 1000.0, 500.0, 0.0], [0.0, 21_000.0, 42_000.0, 21_000.0, 0.0]
+    sure, unsure = (fitted_finger(run, counts, u, hung=False, gravity=9.80665) for u in (0.01, 30.0))
+    assert sure.counts_per_n_u / sure.counts_per_n < 0.003
+    # the same 30 g too many in every 500 to 1000: at least 30 of the heaviest, at most of the lightest
+    assert 0.03 < unsure.counts_per_n_u / unsure.counts_per_n < 0.06
 
 
 def test_a_mass_that_rubbed_is_noticed() -> None:
