@@ -3,11 +3,12 @@
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from rig.base.errors import InputError
 from rig.cards.read import CardSet, read_set
-from rig.jobs.weighing.weights import known_weighing, weigh_typed
+from rig.jobs.weighing.weights import known_weighing, weigh_typed, weights_but_for
 from rig.log.store import BenchLog
 from tests.values.cards_typed import toml
 
@@ -177,3 +178,15 @@ def test_recorded_weights_are_held_against_the_card_too(tmp_path: Path) -> None:
         total, place = known_weighing(bare, log).remarks
     assert "total_g = 1500" in total
     assert "position_pct = 150" in place
+
+
+def test_one_cause_taken_out_leaves_the_others(tmp_path: Path) -> None:
+    """Independent causes: their covariances add (JCGM 100:2008, 5.1.2), so what is left is the sum of the others."""
+    car = cards(tmp_path / "cards", GOOD)
+    with BenchLog(tmp_path / "log") as log:
+        weighing = weigh_typed(car, log)
+    parts = {part.name: np.array(part.covariance_g2) for part in weighing.result.doubt}
+    assert len(parts) > 1
+    for gone in parts:
+        left = sum(matrix for name, matrix in parts.items() if name != gone)
+        np.testing.assert_allclose(weights_but_for(gone, weighing, car).covariance, left, atol=1e-9)
