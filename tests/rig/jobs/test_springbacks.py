@@ -17,14 +17,15 @@ from tests.rig.jobs.synthetic_pushes import LENGTH, cards, closed_form, pushed_t
 NOSE, TAIL, BACK = 0.051, 0.069, 0.002
 
 
-def sprung_track() -> KeptTrack:
-    """The push of `pushed_track` (at rest from 2 s), a dwell to 2.5 s, 2 mm straight back in a tenth of a second, rest,
-    and at 4 s a push back the same way; 30 frames a second."""
+def sprung_track(turn: float = 0.0) -> KeptTrack:
+    """The push of `pushed_track` (at rest from 2 s), a dwell to 2.5 s, 2 mm back in a tenth of a second, rest, and at
+    4 s a push back the same way; 30 frames a second. turn: rad, that the car turns about its middle as it springs."""
     first = pushed_track(NOSE, TAIL)
     start, end = first.pose[:30].mean(0), first.pose[60:].mean(0)
     middle = (start[2] + end[2]) / 2
     left = np.array([-np.sin(middle), np.cos(middle), 0.0])
-    sprung = end - BACK * left
+    ahead = LENGTH / 2 * (np.exp(1j * end[2]) - np.exp(1j * (end[2] + turn)))  # the middle goes straight back
+    sprung = end - BACK * left + np.array([ahead.real, ahead.imag, turn])
     legs = [
         (np.linspace(0.0, 1.0, 4)[1:, None]) * (sprung - end) + end,
         np.tile(sprung, (42, 1)),
@@ -67,6 +68,13 @@ def test_a_springback_is_no_push_and_the_numbers_stay(tmp_path: Path) -> None:
     assert answer.balance.kappa == pytest.approx(kappa, rel=4e-3)
     assert answer.balance.pct == pytest.approx(closed_form(kappa, LENGTH / 2), abs=0.15)
     assert answer.saw.nose_mm == pytest.approx(1e3 * NOSE, abs=0.05)
+
+
+@pytest.mark.parametrize("turn", [0.006, -0.006])
+def test_what_sprang_back_is_told_where_the_finger_was(turn: float) -> None:
+    """2 mm back in the middle: a place 0.3 L ahead of it goes back by as much less as the car turns to the left."""
+    first, _ = pushes_in(sprung_track(turn), cards(push__position_pct=80.0)).pushes
+    assert first.sprung_back == pytest.approx(BACK - turn * 0.3 * LENGTH, abs=8e-5)
 
 
 def test_notes_name_the_pushes_by_their_own_numbers() -> None:
