@@ -48,6 +48,7 @@ class Slowly(PlayedClip):
         return 10.0 if what == cv2.CAP_PROP_FPS else super().get(what)
 
 
+@pytest.mark.thorough
 def test_a_push_is_spoken_along_and_the_recorded_one_says_the_same(
     browser: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
