@@ -5,7 +5,7 @@ is loaded, on the move or not; at rest afterwards it no longer is.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
@@ -73,8 +73,8 @@ class LoadedTurn:
     drift_u: float
     start_time: float
     end_time: float
-    springback: float
-    dwell: float
+    springback: float = 0.0
+    dwell: float = 0.0
     remarks: tuple[str, ...] = ()
 
 
@@ -146,22 +146,27 @@ def loaded_turn(
         start, end, poses = rest_before, rest_after, PosesUsed.REST_TO_RELEASED
         remarks.append("No pose under load can be told in this clip: the turn is that after the finger had left.")
     one, two = (_pose(pose, scaled, each, chosen) for chosen in (start, end))
-    result = measure_slide(one, two, wheelbase=wheelbase, wheelbase_u=0.0, place_u=np.zeros(3), scale_u=0.0)
-    drift, drift_u = _drift(one, two, wheelbase, result.travel)
+    found = _between(one, two, (float(time[start].mean()), float(time[end].mean())), poses, wheelbase)
+    return replace(found, springback=back if sprung else 0.0, dwell=dwell, remarks=tuple(remarks))
+
+
+def _between(
+    one: RestPose, two: RestPose, times: tuple[float, float], poses: PosesUsed, wheelbase: float
+) -> LoadedTurn:
+    """The turn from one pose to the other, with nothing yet of what came after. times: s, of the two."""
+    swing = measure_slide(one, two, wheelbase=wheelbase, wheelbase_u=0.0, place_u=np.zeros(3), scale_u=0.0)
+    drift, drift_u = _drift(one, two, wheelbase, swing.travel)
     return LoadedTurn(
         poses=poses,
-        kappa=result.kappa,
-        own_u=result.kappa_u,
-        interval=result.interval,
-        turn=result.turn,
-        travel=result.travel,
+        kappa=swing.kappa,
+        own_u=swing.kappa_u,
+        interval=swing.interval,
+        turn=swing.turn,
+        travel=swing.travel,
         drift=drift,
         drift_u=drift_u,
-        start_time=float(time[start].mean()),
-        end_time=float(time[end].mean()),
-        springback=back if sprung else 0.0,
-        dwell=dwell,
-        remarks=tuple(remarks),
+        start_time=times[0],
+        end_time=times[1],
     )
 
 
@@ -187,26 +192,12 @@ def turn_so_far(
     scaled = scaled_to_scatter(time, pose, np.asarray(track.covariance, float))
     each = np.broadcast_to(np.asarray(track.repeating, float), (len(time), 3, 3))
     one, two = (_pose(pose, scaled, each, chosen) for chosen in (start, end))
-    own = measure_slide(one, two, wheelbase=wheelbase, wheelbase_u=0.0, place_u=np.zeros(3), scale_u=0.0)
     causes = np.concatenate([shared[:, frames].mean(axis=1) for frames in (start, end)], axis=1)
     whole = measure_slide(
         one, two, wheelbase=wheelbase, wheelbase_u=0.0, place_u=np.zeros(3), scale_u=0.0, shared=causes
     )
-    drift, drift_u = _drift(one, two, wheelbase, own.travel)
-    found = LoadedTurn(
-        poses=PosesUsed.BETWEEN_LOADED,
-        kappa=own.kappa,
-        own_u=own.kappa_u,
-        interval=own.interval,
-        turn=own.turn,
-        travel=own.travel,
-        drift=drift,
-        drift_u=drift_u,
-        start_time=float(time[start].mean()),
-        end_time=float(time[end].mean()),
-        springback=0.0,
-        dwell=0.0,
-    )
+    times = float(time[start].mean()), float(time[end].mean())
+    found = _between(one, two, times, PosesUsed.BETWEEN_LOADED, wheelbase)
     return TurnSoFar(turn=found, common_u=whole.common_u)
 
 
