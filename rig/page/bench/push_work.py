@@ -59,7 +59,7 @@ class PushWork:
     def _forget(self, clip: Path) -> None:
         """Remove a copy unless the log leads to it; where the log cannot be read, it stays."""
         with contextlib.suppress(BenchError), self._bench.log() as log:
-            if not any(Path(file.path).name == clip.name for file in log.files()):
+            if str(clip.absolute()) not in {file.path for file in log.files()}:
                 clip.unlink(missing_ok=True)
 
     def film(self) -> int:

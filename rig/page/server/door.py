@@ -1,18 +1,24 @@
 """A way in from the network that is there only while somebody wants it: a server of its own, on a thread."""
 
+import hmac
 import socket
 import threading
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
 import uvicorn
+from starlette.requests import Request
+from starlette.responses import Response
 
 from rig.base.errors import BenchError
 from rig.base.plain_json import Json
 from rig.page.classroom.qr import qr_rows
 from rig.page.server.addresses import own_addresses
 from rig.page.server.bounded import Bounds, bounded
+from rig.page.server.guard import no
+from rig.page.server.limits import RateLimit
 
 ANYWHERE = "0.0.0.0"
 REQUEST_S = 10.0
@@ -31,6 +37,22 @@ class OpenDoor:
         """What a screen shows: the address as text and as a QR code with the code in it, and other addresses."""
         first, *others = self.addresses
         return {"address": first, "code": code, "others": others, "qr": qr_rows(f"{first}#{code}")}
+
+
+class CodeLock:
+    """Lets in who knows the code, and keeps others from trying all of them. shown_on: where the code is to be read."""
+
+    def __init__(self, code: str, *, shown_on: str, clock: Callable[[], float] = time.monotonic) -> None:
+        self._code, self._shown_on, self._clock = code.encode(), shown_on, clock
+        self._wrong = RateLimit(each=5, everybody=30, seconds=60.0)
+
+    def refused(self, given: str, request: Request) -> Response | None:
+        """The refusal of a wrong code, one that was tried too often among them; None for the right one."""
+        if hmac.compare_digest(given.encode(), self._code):
+            return None
+        if not self._wrong.allows(request.client.host if request.client else "?", self._clock()):
+            return no(429, "that was often", f"Read the code off {self._shown_on} and try in a minute")
+        return no(403, "this is not the code", f"Read the six digits off {self._shown_on}")
 
 
 class Door:

@@ -1,6 +1,5 @@
 """The big weights on a phone or tablet: read only, a server of its own, there only while the racer wants it."""
 
-import hmac
 import json
 import time
 from collections.abc import Callable
@@ -13,9 +12,9 @@ from starlette.routing import Route
 
 from rig.base.plain_json import Json
 from rig.page.bench.broadcast import Broadcast, encode, stream
-from rig.page.server.door import Door
+from rig.page.server.door import CodeLock, Door
 from rig.page.server.guard import Guard, no
-from rig.page.server.limits import RateLimit, new_code
+from rig.page.server.limits import new_code
 from rig.page.server.static_files import Assets, send_asset
 
 SEEN_FAR = (
@@ -107,7 +106,7 @@ def far_app(
     is_open: Callable[[], bool] = lambda: True,
 ) -> Any:
     """The whole server: one page, its files, and the news that stand on it. Nothing can be sent."""
-    wrong = RateLimit(each=5, everybody=30, seconds=60.0)
+    lock = CodeLock(code, shown_on="the bench's screen", clock=clock)
 
     async def page(request: Request) -> Response:
         return send_asset(assets, "racer.html", request)
@@ -119,12 +118,7 @@ def far_app(
         return send_asset(assets, name, request)
 
     def refused(request: Request) -> Response | None:
-        given = request.query_params.get("code", "")
-        if hmac.compare_digest(given.encode(), code.encode()):
-            return None
-        if not wrong.allows(request.client.host if request.client else "?", clock()):
-            return no(429, "that was often", "Read the code off the bench's screen and try in a minute")
-        return no(403, "this is not the code", "Read the six digits off the bench's screen")
+        return lock.refused(request.query_params.get("code", ""), request)
 
     async def allowed(request: Request) -> Response:
         return refused(request) or JSONResponse({"said": "Welcome."})

@@ -20,7 +20,7 @@ from rig.base.plain_json import finite_json
 from rig.page.bench.broadcast import encode, stream
 from rig.page.classroom.classroom import Classroom
 from rig.page.classroom.question import Vote
-from rig.page.server.door import ANYWHERE, Door
+from rig.page.server.door import ANYWHERE, CodeLock, Door
 from rig.page.server.guard import Guard, no
 from rig.page.server.limits import RateLimit, new_code
 from rig.page.server.static_files import Assets, send_asset
@@ -101,7 +101,7 @@ def phone_app(
     is_open: asked again when an answer is counted, which may be long after it began to come in.
     """
     guesses = RateLimit(each=6, everybody=600, seconds=60.0)
-    wrong = RateLimit(each=5, everybody=30, seconds=60.0)
+    lock = CodeLock(code, shown_on="the screen", clock=clock)
     seal = secrets.token_bytes(16)
 
     def sealed(letters: str) -> str:
@@ -148,10 +148,9 @@ def phone_app(
             sent = msgspec.json.decode(await request.body(), type=shape)
         except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):  # the last: nested too deep
             return no(400, "this is not a guess", "Use the page that the screen names")
-        if not hmac.compare_digest(sent.code.encode(), code.encode()):
-            if not wrong.allows(request.client.host if request.client else "?", clock()):
-                return no(429, "that was often", "Read the code off the screen and try in a minute")
-            return no(403, "this is not the code", "Read the six digits off the screen")
+        refusal = lock.refused(sent.code, request)
+        if refusal is not None:
+            return refusal
         try:
             return JSONResponse({"said": await run_in_threadpool(count, sent, who)})
         except Exception as error:
