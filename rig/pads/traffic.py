@@ -107,6 +107,9 @@ def _unescape(text: bytes) -> bytes:
     return text.decode("unicode_escape").encode("latin-1")
 
 
+_RECORD = "Give a file recorded with: pivotbench pads record PORT FILE (and --force for the force on the finger)"
+
+
 def read_traffic(path: Path) -> Iterator[Chunk]:
     """The chunks of all sessions in a file, in order; a later session's times go on from the one before.
 
@@ -119,14 +122,14 @@ def read_traffic(path: Path) -> Iterator[Chunk]:
         raise InputError(
             f"cannot be opened ({(error.strerror or str(error)).lower()})",
             where=str(path),
-            remedy="Give a file that was recorded with: pivotbench pads record PORT FILE",
+            remedy=_RECORD,
         ) from error
     with file:
         if not file.readline().startswith(_HEAD.encode()):
             raise InputError(
                 "is not recorded pad traffic",
                 where=str(path),
-                remedy="Give a file recorded with: pivotbench pads record PORT FILE",
+                remedy=_RECORD,
             )
         offset = last = 0.0
         for line in file:
