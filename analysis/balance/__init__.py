@@ -1,1 +1,1 @@
-"""The balance point from pushes: where it is, what was seen, whether a change moved it, and what else would fit."""
+"""The balance point from a push: where it is, what was seen, what else would fit, and how to aim it."""

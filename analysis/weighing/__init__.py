@@ -1,5 +1,5 @@
-"""All numbers of weighing: pads' counts to loads, corner weights and the centre of gravity, each with its doubt.
+"""The car on the pads: loads to corner weights, cross weight and the centre of gravity, each with its uncertainty.
 
-Modules, in the order of a weighing: `calibration`, `pad_faults`, `settled`, `zero_tracking`, `loads`, `reseating`,
-`orientations`, `corner_weights`, `parts`, `cross_weight` (with `stiffness` and `builder_loop`), `cg_height`.
+Modules, in the order of a weighing: `reseating`, `orientations`, `corner_weights`, `parts`, `cross_weight` (with `warp`
+and `collar_loop`), `cg_height`.
 """

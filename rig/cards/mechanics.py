@@ -127,6 +127,6 @@ def place_gravity(bench: BenchCard) -> float:
     """m/s² at the bench: normal gravity of its latitude and height, or the standard value."""
     if bench.place.latitude_deg is None:
         return STANDARD_GRAVITY
-    from analysis.weighing.gravity import normal_gravity
+    from analysis.pads.local_gravity import normal_gravity
 
     return float(normal_gravity(math.radians(bench.place.latitude_deg), bench.place.height_m))

@@ -35,7 +35,7 @@ PAD_CURVE = "pad calibration 1"
 
 
 class PadCalibration(Content, frozen=True, kw_only=True):
-    """One pad's curve, as in `analysis.weighing.calibration`. kind: `PAD_CURVE`."""
+    """One pad's curve, as in `analysis.pads.calibration`. kind: `PAD_CURVE`."""
 
     kind: str
     pad: str

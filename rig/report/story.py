@@ -4,9 +4,9 @@ import base64
 from dataclasses import dataclass
 from pathlib import Path
 
-from analysis.balance.change_words import points_words
 from analysis.balance.results import BalanceChange, ChangeFinding
 from analysis.figures.pushed_cars import cars_from_above
+from analysis.set_ups.change_words import points_words
 from rig.base.files import write_text
 from rig.base.version import SOFTWARE
 from rig.jobs.demo.demo import Demo, DemoRow

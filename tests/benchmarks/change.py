@@ -29,11 +29,11 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "analysis" / "sliding"))
 
 from change_cases import LOAD_U, SetUps, draw_errors, draw_pushes, draw_set_ups, random_placing
 
-from analysis.balance.change import shared_causes, what_changed
 from analysis.balance.from_push import balance_from_push
 from analysis.balance.results import SURE_ODDS, BalanceDoubts, ChangeFinding, Placing, Saw, TurnSeen
 from analysis.balance.seen import seen_words, what_was_seen
 from analysis.forecast.inputs import CarState, PushState
+from analysis.set_ups.change import shared_causes, what_changed
 
 MOVED = (ChangeFinding.MOVED_FORWARD, ChangeFinding.MOVED_BACKWARD)
 CARDS = ("wheelbase", "track", "rear place", "share")

@@ -70,12 +70,25 @@ TESTS: dict[str, list[str]] = {
     "analysis/forecast/*.py": ["analysis/forecast/test_*.py", "analysis/grip/test_*.py"],
     "analysis/statistics/*.py": [
         "analysis/statistics/test_*.py",
+        "analysis/pads/test_*.py",
         "analysis/weighing/test_*.py",
         "analysis/forecast/test_comparison.py",
     ],
     **{
         f"analysis/{folder}/*.py": [f"analysis/{folder}/test_*.py"]
-        for folder in ("balance", "weighing", "measured", "quick", "grip", "series", "moving", "tilted", "figures")
+        for folder in (
+            "balance",
+            "set_ups",
+            "pads",
+            "weighing",
+            "measured",
+            "quick",
+            "grip",
+            "series",
+            "moving",
+            "tilted",
+            "figures",
+        )
     },
 }
 """Modules -> the test files, below tests/, that are to notice their faults; the first pattern that fits counts."""

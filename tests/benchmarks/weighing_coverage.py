@@ -28,17 +28,17 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from analysis.pads.calibration import Calibration, CalibrationNotes, fit_calibration
+from analysis.pads.error_budget import RunOrder
+from analysis.pads.loads import loads_from_counts
+from analysis.pads.pad_faults import SHOWN_WEIGHT
+from analysis.pads.settled import SettledDetector, settled_reading
+from analysis.pads.zero_tracking import drift_rate, zero_at
 from analysis.statistics.estimate import Estimate
-from analysis.weighing.calibration import Calibration, CalibrationNotes, fit_calibration
 from analysis.weighing.cg_height import AxleLift, HeightDoubts, LiftedCar, cg_height
 from analysis.weighing.corner_weights import CornerWeights, corner_weights
-from analysis.weighing.error_budget import RunOrder
-from analysis.weighing.loads import loads_from_counts
 from analysis.weighing.orientations import PAD_UNDER, SPOT_UNDER, PadPrior, Turn, solve_orientations
-from analysis.weighing.pad_faults import SHOWN_WEIGHT
 from analysis.weighing.reseating import usual_scatter
-from analysis.weighing.settled import SettledDetector, settled_reading
-from analysis.weighing.zero_tracking import drift_rate, zero_at
 from rig.cards.schema import BenchCard, Pads
 from rig.jobs.weighing.calibrate import SHOWN_GAIN_U, as_shown
 from rig.jobs.weighing.scale import pool

@@ -20,8 +20,8 @@ from tests.values.clips_rendered import write_cards
 from vision.base.errors import InputError
 from vision.base.types import ClipCards, Marker
 from vision.camera.model import fitting_camera
+from vision.learning.car_learn import learn_pattern
 from vision.markers.layouts import default_car, default_floor
-from vision.tracking.car_learn import learn_pattern
 from vision.tracking.sightings import Sightings
 from vision.tracking.track import track_sightings
 

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.balance.pooled import PooledBalance
 from analysis.base.arrays import FloatArray
 from analysis.base.gravity import STANDARD_GRAVITY
+from analysis.set_ups.pooled import PooledBalance
 from analysis.statistics.quantiles import NORMAL_95
 from analysis.weighing.corner_weights import newtons_from_grams, typed_loads
 from analysis.weighing.reseating import pool_placements

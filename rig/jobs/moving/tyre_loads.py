@@ -2,9 +2,9 @@
 
 from collections.abc import Sequence
 
-from analysis.balance.pooled import PooledBalance
 from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.moving.load_sensitivity import BalanceAtLoads, LoadSensitivity
+from analysis.set_ups.pooled import PooledBalance
 from analysis.statistics.quantiles import NORMAL_95
 from rig.base.errors import InputError
 from rig.cards.identity import same_id

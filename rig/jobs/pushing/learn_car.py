@@ -15,7 +15,7 @@ from rig.records.camera import CAR_MARKERS, CarMarkersResult
 from rig.records.content import Empty, numbers
 from rig.records.record import Record
 from vision.base.types import ClipCards
-from vision.tracking.car_learn import LearnedCar, learn_car
+from vision.learning.car_learn import LearnedCar, learn_car
 
 
 def learn_car_markers(

@@ -38,8 +38,8 @@ from rig.records.pushing import (
 )
 from rig.records.record import Record
 from vision.base.types import Camera, ClipCards, ClipTrack, FloorLayout
+from vision.learning.floor_learn import learn_layout
 from vision.tracking.finger import FingerPath, FingerWatch
-from vision.tracking.floor_learn import learn_layout
 from vision.tracking.track import track_clip
 
 LACKING = ("The clip is cut short", "The car's markers are only", "Only ", "The picture is soft")

@@ -39,8 +39,8 @@ from rig.records.record import Record
 from vision.base.types import ClipCards, Marker
 from vision.camera.calibration import Board, BoardCalibration, calibrate_from_files
 from vision.clip.overlay import OverlayScene, PivotMark, overlay_clip, overlay_still
-from vision.tracking.floor_learn import LearnedLayout, learn_layout
-from vision.tracking.plate import PinTurn, PlatePlace, locate_plate
+from vision.learning.floor_learn import LearnedLayout, learn_layout
+from vision.learning.plate import PinTurn, PlatePlace, locate_plate
 from vision.tracking.track import track_clip
 
 

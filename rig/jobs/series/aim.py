@@ -6,8 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.balance.aim import CarNow, Needed, WaysToBalance, balance_with_grip, ways_to_balance
-from analysis.balance.change import PUSH_SCATTER
-from analysis.balance.pooled import PooledBalance, pool_balances
+from analysis.set_ups.change import PUSH_SCATTER
+from analysis.set_ups.pooled import PooledBalance, pool_balances
 from analysis.statistics.quantiles import NORMAL_95
 from rig.base.errors import InputError
 from rig.cards.identity import car_changes, changes_in_words, same_id

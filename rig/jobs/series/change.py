@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from analysis.balance.change import shared_causes, what_changed
-from analysis.balance.change_words import change_sentences
 from analysis.balance.results import BalanceChange, GripMoved, WeightsMoved
+from analysis.set_ups.change import shared_causes, what_changed
+from analysis.set_ups.change_words import change_sentences
 from analysis.statistics.quantiles import NORMAL_95
 from rig.base.errors import InputError
 from rig.base.plain_json import Json

@@ -5,10 +5,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.balance.change_words import change_sentences
-from analysis.balance.effects import EffectOfSeries, effect_in_points
 from analysis.balance.results import BalanceChange
 from analysis.series.effects import Effect, Quantity, SeriesPush, SeriesResult, analyse_series
+from analysis.set_ups.change_words import change_sentences
+from analysis.set_ups.effects import EffectOfSeries, effect_in_points
 from rig.cards.measures import wheelbase
 from rig.jobs.pushing.balance import PushAnswer
 from rig.jobs.series.answered_pushes import PushesOf

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from analysis.base.arrays import FloatArray
-from analysis.weighing.pad_faults import FaultName, PadFault, PadLimits, pad_faults
+from analysis.pads.pad_faults import FaultName, PadFault, PadLimits, pad_faults
 from rig.base.errors import BenchError
 from rig.pads.bookkeeping import UNENDED
 from rig.pads.frames import PadFrame, PortState

@@ -6,8 +6,8 @@ from datetime import UTC, datetime
 
 import numpy as np
 
-from analysis.weighing.calibration import Calibration, CalibrationNotes, fit_calibration
-from analysis.weighing.error_budget import RunOrder
+from analysis.pads.calibration import Calibration, CalibrationNotes, fit_calibration
+from analysis.pads.error_budget import RunOrder
 from rig.base.errors import InputError
 from rig.base.progress import Progress
 from rig.cards.mechanics import place_gravity

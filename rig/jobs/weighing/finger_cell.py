@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from analysis.pads.calibration import CalibrationNotes, fit_calibration
 from analysis.statistics.quantiles import NORMAL_95, coverage_factor
-from analysis.weighing.calibration import CalibrationNotes, fit_calibration
 from rig.base.errors import BenchError, InputError
 from rig.cards.fields import CardKeys
 from rig.cards.mechanics import place_gravity

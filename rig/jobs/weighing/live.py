@@ -8,9 +8,9 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import AnalysisError
 from analysis.base.wheels import DIAGONAL_FL_RR, FRONT, LEFT
-from analysis.weighing.calibration import Calibration
+from analysis.pads.calibration import Calibration
+from analysis.pads.settled import SettledReading
 from analysis.weighing.corner_weights import group_share
-from analysis.weighing.settled import SettledReading
 from rig.base.clock import moment_now
 from rig.jobs.weighing.pads import OpenPads, detector_for, feed
 from rig.jobs.weighing.scale import Scale

@@ -11,9 +11,9 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.wheel_names import WHEEL_KEYS
-from analysis.weighing.pad_faults import SHOWN_WEIGHT, PadLimits
-from analysis.weighing.settled import SettledDetector, SettledReading
-from analysis.weighing.unrest import unrest_words
+from analysis.pads.pad_faults import SHOWN_WEIGHT, PadLimits
+from analysis.pads.settled import SettledDetector, SettledReading
+from analysis.pads.unrest import unrest_words
 from rig.base.disk import check_room
 from rig.base.errors import BenchError, InputError
 from rig.base.progress import Progress

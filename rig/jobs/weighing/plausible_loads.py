@@ -12,9 +12,9 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError as AnalysisInputError
 from analysis.base.wheel_names import WHEEL_KEYS, WHEELS
+from analysis.pads.loads import Loads
 from analysis.statistics.estimate import DoubtPart, total_covariance
 from analysis.statistics.quantiles import chi_square_tail
-from analysis.weighing.loads import Loads
 from rig.base.errors import BenchError, InputError
 from rig.cards.read import CardSet
 from rig.cards.schema import BenchCard

@@ -6,13 +6,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.base.arrays import FloatArray
+from analysis.pads.calibration import Calibration
+from analysis.pads.loads import Loads, loads_from_counts
+from analysis.pads.pad_faults import SHOWN_WEIGHT, PadLimits, limits_for
+from analysis.pads.settled import SettledReading
+from analysis.pads.zero_tracking import drift_rate, zero_at
 from analysis.statistics.estimate import DoubtPart
-from analysis.weighing.calibration import Calibration
-from analysis.weighing.loads import Loads, loads_from_counts
-from analysis.weighing.pad_faults import SHOWN_WEIGHT, PadLimits, limits_for
 from analysis.weighing.reseating import Placements, pool_placements
-from analysis.weighing.settled import SettledReading
-from analysis.weighing.zero_tracking import drift_rate, zero_at
 from rig.base.clock import Moment, elapsed, moment_now
 from rig.base.errors import InputError
 from rig.base.progress import Progress

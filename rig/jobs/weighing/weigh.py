@@ -6,8 +6,8 @@ from dataclasses import replace
 import numpy as np
 
 from analysis.base.arrays import FloatArray
+from analysis.pads.loads import Loads
 from analysis.statistics.quantiles import NORMAL_95
-from analysis.weighing.loads import Loads
 from analysis.weighing.orientations import (
     PAD_UNDER,
     PadPrior,

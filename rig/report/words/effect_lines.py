@@ -1,7 +1,7 @@
 """Effects of a series in words: what moved the balance point, which way, by how much."""
 
-from analysis.balance.signal import signal_at, told_apart_points
 from analysis.base.pivot import DEG_PER_CM
+from analysis.set_ups.signal import signal_at, told_apart_points
 from rig.records.series import EffectRow, EffectsResult
 from rig.report.words.rounding import small_words
 from rig.report.words.tables import table_text

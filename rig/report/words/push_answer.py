@@ -5,7 +5,7 @@ from itertools import pairwise
 
 from analysis.balance.results import MeasuredBalance, Saw
 from analysis.balance.seen import seen_words, where_pushed
-from analysis.balance.weights_and_tyres import grip_that_fits
+from analysis.set_ups.weights_and_tyres import grip_that_fits
 from analysis.statistics.quantiles import NORMAL_95
 from rig.base.car_words import station_words_mm
 from rig.cards.measures import MM

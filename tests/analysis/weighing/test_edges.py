@@ -8,6 +8,11 @@ import pytest
 
 from analysis.base.errors import InputError
 from analysis.base.wheels import CROSS
+from analysis.pads.calibration import Calibration, CalibrationNotes, fit_calibration
+from analysis.pads.loads import loads_from_counts
+from analysis.pads.pad_faults import pad_faults
+from analysis.pads.settled import settled_reading
+from analysis.pads.zero_tracking import zero_at
 from analysis.statistics.estimate import (
     DoubtPart,
     as_parts,
@@ -15,17 +20,12 @@ from analysis.statistics.estimate import (
     mixed_factor,
     propagate,
 )
-from analysis.weighing.calibration import Calibration, CalibrationNotes, fit_calibration
 from analysis.weighing.corner_weights import corner_weights, typed_loads
 from analysis.weighing.cross_weight import floor_verdict, plan_shims
-from analysis.weighing.loads import loads_from_counts
 from analysis.weighing.orientations import one_weighing_enough, pad_prior, solve_orientations
-from analysis.weighing.pad_faults import pad_faults
 from analysis.weighing.parts import PartMass, add_parts, place_ballast
 from analysis.weighing.reseating import Scatter, measured_scatter, pool_placements, repeats_worth, usual_scatter
-from analysis.weighing.settled import settled_reading
 from analysis.weighing.warp import SpringRates, response_from_rates, response_from_shim, warp_pattern
-from analysis.weighing.zero_tracking import zero_at
 from tests.analysis.weighing.rectangle import rectangle_contacts
 
 CONTACT = rectangle_contacts(0.260, 0.170)

@@ -12,7 +12,7 @@ import pytest
 from msgspec import structs
 
 from analysis.base.errors import AnalysisError
-from analysis.weighing.calibration import CalibrationNotes
+from analysis.pads.calibration import CalibrationNotes
 from analysis.weighing.cross_weight import collar_turn
 from analysis.weighing.orientations import PAD_UNDER
 from rig.base.errors import BenchError, InputError

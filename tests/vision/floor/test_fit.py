@@ -9,8 +9,8 @@ from vision.base.types import Camera, FloorLayout, Marker
 from vision.camera.model import intrinsics_of
 from vision.floor.fit import fit_floor, guess_camera
 from vision.floor.geometry import bent_edge_shift, first_camera_pose, ink_direction, marker_corners
+from vision.learning.floor_learn import learn_layout
 from vision.markers.layouts import default_floor
-from vision.tracking.floor_learn import learn_layout
 
 SIZE = (1280, 720)
 MATRIX = np.array([[1150.0, 0, 645], [0, 1150, 352], [0, 0, 1]])

@@ -4,8 +4,6 @@ from dataclasses import replace
 
 import pytest
 
-from analysis.balance.change import shared_causes, what_changed
-from analysis.balance.change_words import change_sentences, points_words
 from analysis.balance.results import (
     BalanceCause,
     ChangeFinding,
@@ -14,6 +12,8 @@ from analysis.balance.results import (
     WeightsMoved,
 )
 from analysis.base.errors import InputError
+from analysis.set_ups.change import shared_causes, what_changed
+from analysis.set_ups.change_words import change_sentences, points_words
 
 L = 0.26
 

@@ -5,12 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.balance.change_words import change_sentences
-from analysis.balance.effects import EffectOfSeries, effect_in_points
 from analysis.balance.results import ChangeFinding
-from analysis.balance.signal import even_car_turn, signal_at, told_apart_points
 from analysis.base.errors import InputError
-from tests.analysis.balance.test_change import balance, swung
+from analysis.set_ups.change_words import change_sentences
+from analysis.set_ups.effects import EffectOfSeries, effect_in_points
+from analysis.set_ups.signal import even_car_turn, signal_at, told_apart_points
+from tests.analysis.set_ups.test_change import balance, swung
 
 TWO_EACH = EffectOfSeries(
     value=2.6,

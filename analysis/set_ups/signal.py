@@ -7,8 +7,8 @@ F[(L-X)(L-s)+h2]/hypot(L-X, h) + R[X s+h2]/hypot(X, h) = 0, X = L/2 - 1/kappa. L
 
 from math import hypot
 
-from analysis.balance.change import PUSH_SCATTER
 from analysis.balance.results import Placing
+from analysis.set_ups.change import PUSH_SCATTER
 from analysis.statistics.quantiles import NORMAL_95
 
 HALF_TRACK = 0.32

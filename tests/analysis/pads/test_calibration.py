@@ -10,13 +10,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.base.errors import InputError
-from analysis.statistics.least_squares import fit_polynomial
-from analysis.weighing.calibration import (
+from analysis.pads.calibration import (
     CalibrationNotes,
     fit_calibration,
 )
-from analysis.weighing.error_budget import RunOrder
-from analysis.weighing.loads import loads_from_counts
+from analysis.pads.error_budget import RunOrder
+from analysis.pads.loads import loads_from_counts
+from analysis.statistics.least_squares import fit_polynomial
 
 DATA = Path(__file__).parents[2] / "data"
 CERTIFIED = tomllib.loads((DATA / "nist_certified.toml").read_text())

@@ -1,7 +1,7 @@
 """The answer about two set-ups for people."""
 
-from analysis.balance.pooled import SCATTER_PART
 from analysis.balance.results import BalanceChange, ChangeFinding, Moved
+from analysis.set_ups.pooled import SCATTER_PART
 from analysis.statistics.quantiles import NORMAL_95
 
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")

@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.base.errors import InputError
+from analysis.pads.settled import PadLimits, SettledDetector, SettledReading, pad_faults, settled_reading
+from analysis.pads.zero_tracking import drift_rate, zero_at
 from analysis.statistics.quantiles import coverage_factor
-from analysis.weighing.settled import PadLimits, SettledDetector, SettledReading, pad_faults, settled_reading
-from analysis.weighing.zero_tracking import drift_rate, zero_at
 
 LEVEL = np.array([900_000.0, 880_000, 910_000, 870_000])
 
@@ -298,7 +298,7 @@ def test_no_zero_is_refused() -> None:
 
 
 def test_the_saturation_codes_are_those_of_the_converter() -> None:
-    from analysis.weighing.pad_faults import SATURATED_HIGH, SATURATED_LOW
+    from analysis.pads.pad_faults import SATURATED_HIGH, SATURATED_LOW
 
     assert (HX["high"], HX["low"]) == (SATURATED_HIGH, SATURATED_LOW)
 

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from analysis.base.arrays import FloatArray
-from analysis.weighing.settled import SettledReading
+from analysis.pads.settled import SettledReading
 
 CREEPS_G_PER_S = 0.5
 """Slower than this a load creeps (a cell on its way to rest, or warmth); faster, something moves (our own choice)."""

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from analysis.base.errors import InputError
-from analysis.weighing.gravity import normal_gravity
+from analysis.pads.local_gravity import normal_gravity
 
 DATA = Path(__file__).parents[2] / "data"
 FACTS = tomllib.loads((DATA / "gravity.toml").read_text())

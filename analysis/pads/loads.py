@@ -8,8 +8,8 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
+from analysis.pads.calibration import Calibration
 from analysis.statistics.estimate import DoubtPart, total_covariance
-from analysis.weighing.calibration import Calibration
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,8 +13,8 @@ import numpy.typing as npt
 
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.errors import InputError
+from analysis.pads.pad_faults import PadFault, PadLimits, checked_counts, pad_faults
 from analysis.statistics.quantiles import coverage_factor
-from analysis.weighing.pad_faults import PadFault, PadLimits, checked_counts, pad_faults
 
 WINDOW_S = 2.0
 RESOLUTION = 1.0

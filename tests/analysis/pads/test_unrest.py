@@ -6,8 +6,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.weighing.settled import SettledReading, settled_reading
-from analysis.weighing.unrest import unrest_words
+from analysis.pads.settled import SettledReading, settled_reading
+from analysis.pads.unrest import unrest_words
 
 NAMES = ("pad 1 (FL)", "pad 2 (FR)", "pad 3 (RL)", "pad 4 (RR)")
 PER_GRAM = np.array([400.0, -200.0, 430.0, 100.0])

@@ -5,7 +5,7 @@ import pytest
 
 from vision.base.errors import InputError
 from vision.base.types import Camera, CameraView, CarMarkers, ClipTrack, Marker
-from vision.tracking.plate import PinTurn, fixed_point, locate_plate
+from vision.learning.plate import PinTurn, fixed_point, locate_plate
 
 CAR = CarMarkers(
     dictionary="DICT_APRILTAG_36h11",

@@ -12,8 +12,8 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
+from analysis.pads.error_budget import BudgetLine, RunOrder, budget_value, error_budget
 from analysis.statistics.least_squares import PolynomialFit, fit_polynomial
-from analysis.weighing.error_budget import BudgetLine, RunOrder, budget_value, error_budget
 
 CurveModel = Literal["linear", "quadratic"]
 SIGNIFICANCE = 0.01

@@ -10,11 +10,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.balance.change import MOST_PUSHES, finding_of
-from analysis.balance.pooled import SCATTER_PART
 from analysis.balance.results import BalanceChange, MeasuredBalance, Moved
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
+from analysis.set_ups.change import MOST_PUSHES, finding_of
+from analysis.set_ups.pooled import SCATTER_PART
 from analysis.statistics.quantiles import NORMAL_95, coverage_factor
 
 ANEW_PART = "putting the set-up together anew"

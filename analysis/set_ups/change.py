@@ -9,7 +9,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.balance.pooled import PooledBalance, pool_balances, scatter_of
 from analysis.balance.results import (
     FLOOR_SCALE_CAUSE,
     PLATE_CAUSE,
@@ -21,8 +20,9 @@ from analysis.balance.results import (
     Moved,
     WeightsMoved,
 )
-from analysis.balance.weights_and_tyres import left_over
 from analysis.base.errors import InputError
+from analysis.set_ups.pooled import PooledBalance, pool_balances, scatter_of
+from analysis.set_ups.weights_and_tyres import left_over
 from analysis.statistics.quantiles import coverage_factor
 
 PUSH_SCATTER = 0.5

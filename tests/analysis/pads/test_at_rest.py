@@ -5,10 +5,10 @@ import math
 import numpy as np
 import pytest
 
-from analysis.weighing.calibration import Calibration, fit_calibration
-from analysis.weighing.pad_faults import PadLimits, limits_for, pad_faults
-from analysis.weighing.settled import SettledDetector, SettledReading, settled_reading
-from analysis.weighing.zero_tracking import drift_rate, zero_at
+from analysis.pads.calibration import Calibration, fit_calibration
+from analysis.pads.pad_faults import PadLimits, limits_for, pad_faults
+from analysis.pads.settled import SettledDetector, SettledReading, settled_reading
+from analysis.pads.zero_tracking import drift_rate, zero_at
 
 
 def pad(slope: float) -> Calibration:

@@ -9,7 +9,7 @@ import numpy as np
 
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.errors import InputError
-from analysis.weighing.calibration import Calibration
+from analysis.pads.calibration import Calibration
 
 SATURATED_HIGH, SATURATED_LOW = 8388607, -8388608
 """End values of a 24-bit two's complement converter, 7FFFFF and 800000."""

@@ -2,7 +2,7 @@
 
 Every frame shows the markers of the plate in another orientation. Seen on their plane, they keep one pattern; the
 pattern that fits all frames best is what is wanted (generalised Procrustes fit). What stays open is where the whole
-pattern sits on the car: turning the car about a pin tells that (`vision.tracking.plate`).
+pattern sits on the car: turning the car about a pin tells that (`vision.learning.plate`).
 """
 
 from collections.abc import Callable
