@@ -1,1 +1,1 @@
-"""The three sheets a person fills in: the car card, the bench card and the test card (TOML)."""
+"""The sheets a person fills in (TOML): read, checked for figures that cannot be meant, turned into SI."""

@@ -11,9 +11,13 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from rig.base.errors import InputError
+from rig.cards.keys.all_cards import AnyCard
+from rig.cards.keys.bench import BenchCard
+from rig.cards.keys.car import CarCard, Geometry, Plate
+from rig.cards.keys.phases import PhasesCard
+from rig.cards.keys.test import Push, TestCard
 from rig.cards.lens import refuse_lens
 from rig.cards.other_units import OTHER_UNITS, likely_meanings, short
-from rig.cards.schema import AnyCard, BenchCard, CarCard, Geometry, PhasesCard, Plate, Push, TestCard
 from rig.cards.sizes import BY_KEY
 
 LENGTH_OFF = 0.05

@@ -11,9 +11,10 @@ from analysis.springs.chassis import Chassis, Standing, Stops, Suspension, Unspr
 from analysis.springs.dampers import BodyInertia, Dampers, box_inertia, dampers
 from analysis.weighing.warp import SpringRates, WarpResponse, response_from_rates
 from rig.base.errors import InputError
+from rig.cards.keys.car import CarCard
+from rig.cards.keys.car import Chassis as ChassisCard
+from rig.cards.keys.phases import PhasesCard
 from rig.cards.measures import GRAM, MM, contact_place
-from rig.cards.schema import CarCard, PhasesCard
-from rig.cards.schema import Chassis as ChassisCard
 
 PER_MM = 1e3
 BODY_HEIGHT_SHARE = 1.2

@@ -12,8 +12,11 @@ from collections.abc import Iterable
 from typing import Any
 
 from rig.base.plain_json import Json
-from rig.cards.fields import unit_of
-from rig.cards.schema import BenchCard, CarCard, TestCard, plain_card
+from rig.cards.keys.all_cards import plain_card
+from rig.cards.keys.bench import BenchCard
+from rig.cards.keys.car import CarCard
+from rig.cards.keys.fields import unit_of
+from rig.cards.keys.test import TestCard
 
 ID_LETTERS = 8
 CORRECTED = 3.0

@@ -7,9 +7,10 @@ its own. The same length left out has the doubt of a thing that nobody looked at
 from typing import Any
 
 from rig.base.plain_json import Json
-from rig.cards.kinds_of_key import MEASURED_BAR_MM_U, UNMEASURED_BAR_MM_U
+from rig.cards.keys.bench import BenchCard
+from rig.cards.keys.car import CarCard
+from rig.cards.keys.kinds_of_key import MEASURED_BAR_MM_U, UNMEASURED_BAR_MM_U
 from rig.cards.leaves import value_at
-from rig.cards.schema import BenchCard, CarCard
 
 DOUBT_WHEN_WRITTEN: dict[str, float] = {
     "plate.bar_mm": MEASURED_BAR_MM_U,

@@ -4,7 +4,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from rig.base.errors import InputError
-from rig.cards.schema import BenchCard, Lens
+from rig.cards.keys.bench import BenchCard, Lens
 from vision.base.types import Camera
 
 SHARE_U = 0.003

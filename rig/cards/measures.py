@@ -7,7 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from analysis.base.arrays import FloatArray
-from rig.cards.schema import BenchCard, CarCard, TestCard
+from rig.cards.keys.bench import BenchCard
+from rig.cards.keys.car import CarCard
+from rig.cards.keys.test import TestCard
 from vision.base.types import CarMarkers, FingerMarker, FloorLayout, Marker
 from vision.markers.layouts import default_car, default_floor
 

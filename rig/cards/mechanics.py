@@ -8,8 +8,10 @@ from analysis.base.arrays import FloatArray
 from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.forecast.inputs import CarState, PushState
 from rig.base.errors import InputError
+from rig.cards.keys.bench import BenchCard
+from rig.cards.keys.car import Axle, CarCard
+from rig.cards.keys.test import TestCard
 from rig.cards.measures import MM, contact_place, contact_place_u, wheelbase
-from rig.cards.schema import Axle, BenchCard, CarCard, TestCard
 
 
 def car_state(car: CarCard, test: TestCard, *, load: FloatArray, load_covariance: FloatArray) -> CarState:

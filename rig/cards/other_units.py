@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from analysis.base.gravity import STANDARD_GRAVITY
-from rig.cards.fields import unit_of
+from rig.cards.keys.fields import unit_of
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,10 +5,11 @@ from typing import Any
 
 from rig.base.errors import InputError
 from rig.base.plain_json import Json
-from rig.cards.fields import CardKeys, sections
+from rig.cards.keys.all_cards import CARD_TYPES
+from rig.cards.keys.fields import CardKeys, sections
+from rig.cards.keys.kinds_of_key import Section
 from rig.cards.leaves import leaves, value_at
 from rig.cards.other_units import likely_meanings, short, unit_of_key
-from rig.cards.schema import CARD_TYPES, Section
 from rig.cards.sizes import BY_KEY, Sizes
 
 SIGNED = ("position_pct", "middle_pct", "x_mm", "tip_ahead_mm", "tip_below_mm", "ax_g", "ay_g", "_c")

@@ -15,11 +15,15 @@ from rig.base.files import small_file
 from rig.base.plain_json import Json
 from rig.base.printable import printable
 from rig.cards.agreement import refuse_contradictions
-from rig.cards.fields import allowed, bare, sections
+from rig.cards.keys.all_cards import CARD_TYPES, AnyCard
+from rig.cards.keys.bench import BenchCard
+from rig.cards.keys.car import CarCard
+from rig.cards.keys.fields import allowed, bare, sections
+from rig.cards.keys.phases import PhasesCard
+from rig.cards.keys.test import TestCard
 from rig.cards.leaves import refuse_what_no_card_holds
 from rig.cards.left_out import with_doubts_of_what_is_written
 from rig.cards.plausible import likely, refuse_what_cannot_be_meant
-from rig.cards.schema import CARD_TYPES, AnyCard, BenchCard, CarCard, PhasesCard, TestCard
 from rig.cards.sizes import BY_KEY
 from rig.cards.toml_slips import commas_in_list, likely_line, number_in_text
 

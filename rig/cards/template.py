@@ -6,10 +6,11 @@ from pathlib import Path
 from typing import Any
 
 from rig.base.errors import BenchError, InputError
-from rig.cards.fields import CardKeys, Field, optional_sections, sections
 from rig.cards.identity import new_id
+from rig.cards.keys.all_cards import CARD_TYPES
+from rig.cards.keys.fields import CardKeys, Field, optional_sections, sections
+from rig.cards.keys.kinds_of_key import Section
 from rig.cards.left_out import is_a_measurement
-from rig.cards.schema import CARD_TYPES, Section
 
 _HEADS = {
     "car": "The car card: one car in one state of set-up. What you do not measure has a default with\n"

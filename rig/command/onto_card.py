@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from rig.base.errors import BenchError
     from rig.base.plain_json import Json
-    from rig.cards.fields import CardKeys
+    from rig.cards.keys.fields import CardKeys
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

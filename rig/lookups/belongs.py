@@ -12,8 +12,10 @@ from typing import TypeVar
 
 from rig.base.errors import InputError
 from rig.cards.identity import bench_changes, car_changes, changes_in_words, same_id
+from rig.cards.keys.bench import BenchCard
+from rig.cards.keys.car import CarCard
+from rig.cards.keys.test import TestCard
 from rig.cards.read import CardT, parse_card
-from rig.cards.schema import BenchCard, CarCard, TestCard
 from rig.log.store import BenchLog
 from rig.lookups.aside import named, standing
 from rig.records.camera import CAMERA_CALIBRATION, CameraRecord

@@ -6,7 +6,8 @@ from typing import Generic, TypeVar
 import msgspec
 
 from rig.cards.identity import car_changes, changes_in_words, same_id
-from rig.cards.schema import CarCard, TestCard
+from rig.cards.keys.car import CarCard
+from rig.cards.keys.test import TestCard
 from rig.log.store import BenchLog
 from rig.lookups.aside import standing
 from rig.lookups.belongs import car_card, test_card

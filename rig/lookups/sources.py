@@ -4,8 +4,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from zipfile import BadZipFile
 
+from rig.cards.keys.bench import BenchCard
+from rig.cards.keys.car import CarCard
+from rig.cards.keys.test import TestCard
 from rig.cards.read import CardSet, parse_card
-from rig.cards.schema import BenchCard, CarCard, TestCard
 from rig.log.rows import file_hash
 from rig.log.store import BenchLog
 from rig.lookups.track_file import KeptTrack, read_track

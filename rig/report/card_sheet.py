@@ -7,7 +7,7 @@ from analysis.base.signs import true_minus
 from rig.base.errors import InputError
 from rig.base.files import write_bytes, write_text
 from rig.base.version import SOFTWARE
-from rig.cards.schema import CarCard
+from rig.cards.keys.car import CarCard
 from rig.jobs.record.card_travel import SheetRow, sheet_rows
 from rig.report.html import Table
 from rig.report.pdf import Pages

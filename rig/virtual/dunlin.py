@@ -12,7 +12,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.gravity import STANDARD_GRAVITY
-from rig.cards.fields import CardKeys
+from rig.cards.keys.fields import CardKeys
 from rig.virtual.pushed_car import PushedCar
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from rig.cards.schema import ForceCell
+from rig.cards.keys.bench import ForceCell
 from rig.pads.traffic import TrafficKind, TrafficRecorder
 from rig.virtual.pads_board import VirtualBoard
 from rig.virtual.pads_cells import CellState, PadCells

@@ -39,7 +39,7 @@ from analysis.weighing.cg_height import AxleLift, HeightDoubts, LiftedCar, cg_he
 from analysis.weighing.corner_weights import CornerWeights, corner_weights
 from analysis.weighing.orientations import PAD_UNDER, SPOT_UNDER, PadPrior, Turn, solve_orientations
 from analysis.weighing.reseating import usual_scatter
-from rig.cards.schema import BenchCard, Pads
+from rig.cards.keys.bench import BenchCard, Pads
 from rig.jobs.weighing.calibrate import SHOWN_GAIN_U, as_shown
 from rig.jobs.weighing.scale import pool
 from rig.jobs.weighing.weigh import calibrated_prior

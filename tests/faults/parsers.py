@@ -12,8 +12,8 @@ from pathlib import Path
 
 from rig.archive.bundle import export_bench, import_bench
 from rig.base.errors import BenchError, InputError
+from rig.cards.keys.all_cards import CARD_TYPES
 from rig.cards.read import parse_card
-from rig.cards.schema import CARD_TYPES
 from rig.cards.template import card_text
 from rig.jobs.record.card_travel import send_card, take_card
 from rig.jobs.series.series import _read_plan, plan_table

@@ -17,8 +17,8 @@ import pytest
 from rig.archive.bundle import export_bench, import_bench
 from rig.archive.export import export_tables
 from rig.base.errors import InputError
+from rig.cards.keys.car import CarCard
 from rig.cards.read import parse_card
-from rig.cards.schema import CarCard
 from rig.log.store import BenchLog
 from tests.whole_records import numbered, whole
 

@@ -9,8 +9,8 @@ import pytest
 
 from rig.archive.bundle import export_bench, import_bench
 from rig.base.errors import InputError
+from rig.cards.keys.bench import BenchCard
 from rig.cards.read import parse_card
-from rig.cards.schema import BenchCard
 from rig.cards.template import card_text
 from rig.jobs.pushing.measure import camera_from
 from rig.log.store import BenchLog

@@ -9,10 +9,13 @@ import tomlkit.exceptions
 
 from rig.base.errors import BenchError, InputError
 from rig.base.files import small_file, write_text
-from rig.cards.fields import CardKeys, Field, sections
+from rig.cards.keys.all_cards import CARD_TYPES
+from rig.cards.keys.bench import BenchCard
+from rig.cards.keys.car import CarCard
+from rig.cards.keys.fields import CardKeys, Field, sections
+from rig.cards.keys.test import TestCard
 from rig.cards.leaves import value_at
 from rig.cards.read import parse_card, text_on_card
-from rig.cards.schema import CARD_TYPES, BenchCard, CarCard, TestCard
 
 BYTE_ORDER_MARK = "\ufeff"
 

@@ -8,9 +8,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from rig.base.errors import InputError
-from rig.cards.fields import CardKeys, Field, sections
 from rig.cards.identity import new_id
-from rig.cards.schema import CARD_TYPES
+from rig.cards.keys.all_cards import CARD_TYPES
+from rig.cards.keys.fields import CardKeys, Field, sections
 from rig.cards.template import card_text, key_line
 from rig.cards.toml_slips import number_in_text
 from rig.cards.written.edited import checked_card

@@ -3,9 +3,9 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from rig.cards.fields import Field, optional_sections, repeated_tables, sections
+from rig.cards.keys.all_cards import CARD_TYPES
+from rig.cards.keys.fields import Field, optional_sections, repeated_tables, sections
 from rig.cards.left_out import is_a_measurement
-from rig.cards.schema import CARD_TYPES
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -63,8 +63,8 @@ def command(
         raise InputError("records are named by number", where=f"--records {records}", remedy="Write e.g. 10,13")
     tests = []
     if series is not None:
+        from rig.cards.keys.test import TestCard
         from rig.cards.read import read_card
-        from rig.cards.schema import TestCard
         from rig.jobs.batch.batch import listed_tests
 
         tests = [*(read_card(path, TestCard).name for path in listed_tests(series)), series.stem]

@@ -42,8 +42,8 @@ def command(
     from analysis.moving.phases import DRIFT
     from rig.base.errors import InputError
     from rig.cards.chassis import phases_on
+    from rig.cards.keys.phases import PhasesCard
     from rig.cards.read import Choices, read_card, read_set
-    from rig.cards.schema import PhasesCard
     from rig.jobs.moving.driven_car import ByPushes, driven_car, is_car_card, pushed_balance
     from rig.jobs.moving.freeze import frozen_phases, landed
     from rig.jobs.series.aim import balance_by_pushes

@@ -60,8 +60,8 @@ def command(
     """Tell loads and balance point phase by phase (no PHASES.toml: a drift)."""
     from analysis.moving.phases import DRIFT
     from rig.cards.chassis import phases_on
+    from rig.cards.keys.phases import PhasesCard
     from rig.cards.read import Choices, read_card, read_set
-    from rig.cards.schema import PhasesCard
     from rig.jobs.moving.driven_car import driven_car, is_car_card, pushed_balance
     from rig.jobs.moving.moving import DriftQuestion, answer_driven
     from rig.jobs.moving.two_set_ups import differences

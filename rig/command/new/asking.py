@@ -8,7 +8,7 @@ import click
 from analysis.statistics.quantiles import NORMAL_95
 from rig.base.errors import InputError
 from rig.base.spelled import as_typed
-from rig.cards.kinds_of_key import UNMEASURED_BAR_MM_U
+from rig.cards.keys.kinds_of_key import UNMEASURED_BAR_MM_U
 from rig.cards.written.first_cards import (
     FIRST_THINGS,
     Answers,

@@ -29,8 +29,8 @@ from rig.command.group import bench_command
 )
 def command(car: Path, baseline: Path | None, out: Path) -> None:
     """Print a car card on A5, with its differences to the baseline in bold."""
+    from rig.cards.keys.car import CarCard
     from rig.cards.read import read_card
-    from rig.cards.schema import CarCard
     from rig.report.card_sheet import write_card_sheet
 
     base = None if baseline is None else read_card(baseline, CarCard)

@@ -49,7 +49,7 @@ def command(
     Print at 100 % ("actual size"), then measure the printed bar: it should be 100 mm. With a marker on the finger
     (--finger, [finger] on the bench card) a clip also tells where and which way the finger pushed.
     """
-    from rig.cards.schema import Plate
+    from rig.cards.keys.car import Plate
     from vision.markers.layouts import default_car, default_floor, finger_square
     from vision.markers.sheets import board_sheet, finger_sheet, marker_sheets
 

@@ -11,7 +11,7 @@ from rig.command.onto_card import Written, onto_card
 from rig.command.options import json_option, show, tell
 
 if TYPE_CHECKING:
-    from rig.cards.fields import CardKeys
+    from rig.cards.keys.fields import CardKeys
     from rig.pads.first_contact.first_lines import FirstLines
 
 

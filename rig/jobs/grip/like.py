@@ -7,8 +7,8 @@ from analysis.grip.combine import GripMeasurement
 from analysis.grip.push_force import pooled
 from rig.base.errors import InputError
 from rig.cards.identity import same_id
+from rig.cards.keys.test import TestCard
 from rig.cards.read import CardSet
-from rig.cards.schema import TestCard
 from rig.jobs.series.evidence import notes_of
 from rig.log.store import BenchLog
 from rig.lookups.aside import reasons_aside, standing

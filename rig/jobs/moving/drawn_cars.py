@@ -11,8 +11,8 @@ from analysis.moving.tyres import Tyres, axle_capacity
 from analysis.springs.chassis import Chassis
 from analysis.statistics.monte_carlo import square_root
 from rig.cards.chassis import Moving, moving_car, springs_on
-from rig.cards.schema import CarCard
-from rig.cards.schema import Chassis as ChassisCard
+from rig.cards.keys.car import CarCard
+from rig.cards.keys.car import Chassis as ChassisCard
 
 GRIP_RATIO_U = 0.05
 """Of front to rear grip, relative, until measured (as on the test card)."""

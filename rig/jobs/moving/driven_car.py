@@ -16,8 +16,9 @@ from analysis.weighing.reseating import pool_placements
 from rig.base.errors import BenchError, InputError
 from rig.cards.agreement import refuse_mass
 from rig.cards.chassis import moving_car
+from rig.cards.keys.bench import Pads
+from rig.cards.keys.car import CarCard
 from rig.cards.read import CardSet, Choices, read_card, read_set
-from rig.cards.schema import CarCard, Pads
 from rig.jobs.moving.drawn_cars import MeasuredTransfer, OpenTo
 from rig.jobs.weighing.weights import KITCHEN_SCALE_GAIN_U
 from rig.log.store import BenchLog

@@ -20,7 +20,7 @@ from analysis.springs.response import Arrival, Manoeuvre, arrival, ramp, respond
 from analysis.statistics.drawn import WithRange, drawn
 from rig.base.errors import InputError
 from rig.cards.chassis import Moving
-from rig.cards.schema import CarCard
+from rig.cards.keys.car import CarCard
 from rig.jobs.moving.drawn_cars import NOTHING_ELSE, OpenTo
 from rig.jobs.moving.driven_car import ALL_ALIKE, DrivenCar
 from rig.jobs.moving.reach import FEW_CARS, Cast, Reached, cast_of, reached_by

@@ -13,7 +13,7 @@ from analysis.springs.chassis import Chassis, stacked
 from analysis.statistics.drawn import WithRange, drawn
 from rig.base.errors import InputError
 from rig.cards.chassis import Moving, moving_car, springs_on
-from rig.cards.schema import CarCard
+from rig.cards.keys.car import CarCard
 from rig.jobs.moving.drawn_cars import DrawnCars, OpenTo, balanced_at, drawn_cars
 
 CAST_DRAWS, FEW_CARS = 200, 40

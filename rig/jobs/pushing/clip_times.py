@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from rig.base.errors import InputError
-from rig.cards.schema import TestCard
+from rig.cards.keys.test import TestCard
 from vision.base.types import ClipTrack
 from vision.clip.capture_rate import tagged_rate
 

@@ -10,9 +10,9 @@ from analysis.base.plane import compose, invert
 from analysis.figures.car import CarPicture, PivotMark
 from analysis.statistics.quantiles import CHI_SQUARE_95_PLANE
 from analysis.weighing.corner_weights import CornerWeights
+from rig.cards.keys.car import CarCard
 from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet
-from rig.cards.schema import CarCard
 from rig.records.pushing import PredictionResult, PushRow
 
 SWEPT_OUTLINES = 6

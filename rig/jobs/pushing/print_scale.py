@@ -6,7 +6,7 @@ from analysis.balance.results import FLOOR_SCALE_CAUSE, PLATE_CAUSE, MeasuredBal
 from analysis.base.plane import turn_per_travel_jacobian
 from analysis.measured.pushes import MeasuredPush
 from analysis.statistics.quantiles import NORMAL_95
-from rig.cards.kinds_of_key import MEASURED_BAR_MM_U, UNMEASURED_BAR_MM_U
+from rig.cards.keys.kinds_of_key import MEASURED_BAR_MM_U, UNMEASURED_BAR_MM_U
 from rig.cards.left_out import sheets_without_ruler
 from rig.cards.measures import BAR_MM
 from rig.cards.read import CardSet

@@ -19,10 +19,10 @@ from analysis.measured.force_on_slide import Match, Plateau, finger_way, match_c
 from analysis.measured.force_trace import ForceTrace, presses_in
 from analysis.measured.pushes import MeasuredPush
 from rig.base.errors import InputError
+from rig.cards.keys.bench import ForceCell
 from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import push_state
 from rig.cards.read import CardSet
-from rig.cards.schema import ForceCell
 from rig.jobs.pushing.balance import PushAnswer
 from rig.jobs.pushing.clip_times import first_picture
 from rig.jobs.pushing.force_kept import PushForce

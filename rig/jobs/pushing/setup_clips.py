@@ -13,9 +13,9 @@ from analysis.measured.pushes import MeasuredPush
 from rig.base.errors import InputError
 from rig.base.files import whole_file
 from rig.base.progress import Progress
+from rig.cards.keys.bench import BenchCard
 from rig.cards.measures import BAR_MM, MM, car_markers, floor_layout, wheelbase
 from rig.cards.read import CardSet, read_with_text
-from rig.cards.schema import BenchCard
 from rig.jobs.pushing.compare import Verdict
 from rig.jobs.pushing.measure import Measurement, camera_record, stored_camera
 from rig.jobs.pushing.picture import body_of

@@ -16,10 +16,10 @@ from analysis.sliding.contacts import centre_of_friction
 from analysis.weighing.corner_weights import grams_from_newtons, newtons_from_grams
 from analysis.weighing.parts import PartMass, add_parts
 from rig.cards.chassis import share_compliance
+from rig.cards.keys.test import TestCard
 from rig.cards.measures import MM, contact_place
 from rig.cards.mechanics import car_state, place_gravity, push_state
 from rig.cards.read import CardSet
-from rig.cards.schema import TestCard
 from rig.jobs.pushing.forecast import ENDS_WITHIN
 from rig.jobs.weighing.weights import Weighing
 

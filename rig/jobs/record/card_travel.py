@@ -15,9 +15,10 @@ from rig.base.errors import InputError
 from rig.base.files import small_file, write_text
 from rig.base.plain_json import Json
 from rig.base.version import SOFTWARE
-from rig.cards.fields import sections
+from rig.cards.keys.all_cards import plain_card
+from rig.cards.keys.car import CarCard
+from rig.cards.keys.fields import sections
 from rig.cards.read import parse_card, read_with_text
-from rig.cards.schema import CarCard, plain_card
 
 FORMAT = "travelling car card, version 1"
 HEAD = (

@@ -10,9 +10,9 @@ from analysis.pads.calibration import Calibration, CalibrationNotes, fit_calibra
 from analysis.pads.error_budget import RunOrder
 from rig.base.errors import InputError
 from rig.base.progress import Progress
+from rig.cards.keys.bench import BenchCard
 from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
-from rig.cards.schema import BenchCard
 from rig.jobs.weighing.bench_figures import refuse_masses
 from rig.jobs.weighing.pads import Ask, OpenPads, settle
 from rig.log.store import BenchLog

@@ -10,9 +10,9 @@ import numpy as np
 from analysis.pads.calibration import CalibrationNotes, fit_calibration
 from analysis.statistics.quantiles import NORMAL_95, coverage_factor
 from rig.base.errors import BenchError, InputError
-from rig.cards.fields import CardKeys
+from rig.cards.keys.bench import BenchCard
+from rig.cards.keys.fields import CardKeys
 from rig.cards.mechanics import place_gravity
-from rig.cards.schema import BenchCard
 from rig.jobs.weighing.calibrate import CheckMasses
 from rig.jobs.weighing.pads import LONGEST_CATCH_UP_S, Ask
 from rig.log.store import BenchLog

@@ -17,7 +17,7 @@ from analysis.pads.unrest import unrest_words
 from rig.base.disk import check_room
 from rig.base.errors import BenchError, InputError
 from rig.base.progress import Progress
-from rig.cards.schema import BenchCard
+from rig.cards.keys.bench import BenchCard
 from rig.jobs.weighing.at_once import AtOnce, Look, gravity_of
 from rig.log.store import BenchLog
 from rig.pads.frames import PadFrame, PortState

@@ -16,8 +16,8 @@ from analysis.pads.loads import Loads
 from analysis.statistics.estimate import DoubtPart, total_covariance
 from analysis.statistics.quantiles import chi_square_tail
 from rig.base.errors import BenchError, InputError
+from rig.cards.keys.bench import BenchCard
 from rig.cards.read import CardSet
-from rig.cards.schema import BenchCard
 from rig.jobs.weighing.calibrate import as_shown, stored_calibration
 from rig.jobs.weighing.pads import shows_weight
 from rig.jobs.weighing.weights import doubt_parts

@@ -16,8 +16,8 @@ from analysis.weighing.reseating import Placements, pool_placements
 from rig.base.clock import Moment, elapsed, moment_now
 from rig.base.errors import InputError
 from rig.base.progress import Progress
+from rig.cards.keys.bench import BenchCard
 from rig.cards.mechanics import place_gravity
-from rig.cards.schema import BenchCard
 from rig.jobs.weighing.calibrate import stored_calibration
 from rig.jobs.weighing.pads import OpenPads, answering_boards, by_wheel, settle, shows_weight
 from rig.jobs.weighing.plausible_loads import no_car

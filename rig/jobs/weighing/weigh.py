@@ -20,10 +20,10 @@ from analysis.weighing.orientations import (
 from analysis.weighing.reseating import usual_scatter
 from rig.base.progress import Progress
 from rig.cards.chassis import warp_response
+from rig.cards.keys.bench import BenchCard
 from rig.cards.measures import MM
 from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
-from rig.cards.schema import BenchCard
 from rig.jobs.weighing.calibrate import AS_SHOWN, SHOWN_GAIN_U
 from rig.jobs.weighing.pads import Ask, OpenPads
 from rig.jobs.weighing.plausible_loads import against_before, least_load, own_covariance, placings_agree, refuse_empty

@@ -16,10 +16,10 @@ from rig.base.errors import InputError
 from rig.cards.agreement import notes_on
 from rig.cards.chassis import share_compliance
 from rig.cards.identity import car_changes, changes_in_words
+from rig.cards.keys.car import CarCard
 from rig.cards.measures import MM, contact_place, contact_place_u
 from rig.cards.mechanics import car_state, place_gravity
 from rig.cards.read import CardSet
-from rig.cards.schema import CarCard
 from rig.jobs.weighing.weights_fit import Weighed, corners_against, refuse_weights, weights_notes
 from rig.log.store import BenchLog
 from rig.lookups.aside import standing

@@ -10,8 +10,9 @@ from analysis.statistics.quantiles import NORMAL_95
 from analysis.weighing.corner_weights import CornerWeights
 from rig.base.errors import InputError
 from rig.cards.agreement import refuse_heavy_parts, refuse_mass
+from rig.cards.keys.car import CarCard
+from rig.cards.keys.test import Typed
 from rig.cards.other_units import likely_meanings, short
-from rig.cards.schema import CarCard, Typed
 
 OTHER_CAR = 2.5
 """A total so many times another is of another car, or in another unit."""

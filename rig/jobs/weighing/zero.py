@@ -5,7 +5,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from rig.base.clock import moment_now
 from rig.base.errors import InputError
-from rig.cards.schema import BenchCard
+from rig.cards.keys.bench import BenchCard
 from rig.jobs.weighing.calibrate import record_as_shown, stored_calibration
 from rig.jobs.weighing.pads import OpenPads, settle, shows_weight
 from rig.jobs.weighing.plausible_loads import refuse_loaded_zero

@@ -9,12 +9,12 @@ from pathlib import Path
 from rig.base.errors import BenchError, InputError
 from rig.base.files import write_text
 from rig.base.plain_json import Json
-from rig.cards.fields import CardKeys, Field, sections
 from rig.cards.identity import new_id
+from rig.cards.keys.all_cards import CARD_TYPES
+from rig.cards.keys.fields import CardKeys, Field, sections
 from rig.cards.leaves import value_at
 from rig.cards.left_out import taken_without
 from rig.cards.read import CardSet, read_set, text_on_card
-from rig.cards.schema import CARD_TYPES
 from rig.cards.template import card_text
 from rig.cards.written.edited import changed, checked_card
 from rig.log.store import BenchLog

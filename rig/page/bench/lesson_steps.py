@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 
 from rig.base import cautions
-from rig.cards.fields import CardKeys
+from rig.cards.keys.fields import CardKeys
 from rig.virtual.dunlin import BALLAST_G, SETUPS, SetUp
 
 _BARE = SETUPS[0]

@@ -15,7 +15,7 @@ from analysis.weighing.cross_weight import over_target
 from rig.base.errors import BenchError
 from rig.base.failures import explain
 from rig.base.plain_json import Json
-from rig.cards.schema import BenchCard
+from rig.cards.keys.bench import BenchCard
 from rig.jobs.weighing.live import LiveLoads
 from rig.jobs.weighing.pads import OpenPads, bench_pads
 from rig.jobs.weighing.scale import scale_of

@@ -12,9 +12,9 @@ from analysis.figures.car import body_outline
 from analysis.moving.region import INSET
 from rig.base.errors import InputError
 from rig.base.plain_json import Json
+from rig.cards.keys.car import CarCard
 from rig.cards.measures import MM
 from rig.cards.read import CardSet
-from rig.cards.schema import CarCard
 from rig.jobs.moving.drawn_cars import DRAWN
 from rig.jobs.moving.driven_car import DrivenCar, driven_cards, pushed_balance
 from rig.jobs.moving.reach import (

@@ -8,9 +8,9 @@ from typing import Any
 from analysis.base.errors import AnalysisError
 from rig.base.errors import BenchError, InputError
 from rig.base.plain_json import Json
-from rig.cards.fields import CardKeys
+from rig.cards.keys.bench import Pads
+from rig.cards.keys.fields import CardKeys
 from rig.cards.read import CardSet
-from rig.cards.schema import Pads
 from rig.jobs.pushing.compare import Verdict
 from rig.jobs.pushing.picture import car_picture
 from rig.jobs.weighing.weights import RecordedWeighing, weighing_from

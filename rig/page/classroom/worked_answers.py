@@ -9,8 +9,8 @@ from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.moving.phases import DRIFT
 from rig.base.errors import InputError
 from rig.base.plain_json import Json
+from rig.cards.keys.car import CarCard
 from rig.cards.read import parse_card
-from rig.cards.schema import CarCard
 from rig.cards.template import card_text
 from rig.jobs.moving.drawn_cars import OpenTo
 from rig.jobs.moving.driven_car import ALL_ALIKE, DrivenCar

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from rig.cards.schema import CarCard
+from rig.cards.keys.car import CarCard
 from tests.benchmarks.mixed.things import Answer, Car, Card, Figures, Push, Question, Table, Test
 from tests.benchmarks.mixed.truth import TRAVEL, WHEELBASE, balance_pct, grip_ratio_of, kappa_of
 from tests.faults.quick_bench import BOARDS, CLOCKS, Board, Said, pivotbench, write_clip

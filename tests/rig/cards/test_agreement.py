@@ -7,8 +7,9 @@ import pytest
 
 from rig.base.errors import InputError
 from rig.cards.agreement import notes_on
+from rig.cards.keys.car import CarCard
+from rig.cards.keys.test import TestCard
 from rig.cards.read import parse_card
-from rig.cards.schema import CarCard, TestCard
 
 CAR = 'card = "car"\nname = "Dunlin"\ngeometry.wheelbase_mm = 257\n'
 TRACKS = "geometry.track_front_mm = 165\ngeometry.track_rear_mm = 150\n"

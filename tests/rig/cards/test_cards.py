@@ -10,10 +10,13 @@ from analysis.sliding.contacts import Contacts
 from analysis.sliding.finger import Finger
 from analysis.sliding.solve import solve_push
 from rig.base.errors import InputError
+from rig.cards.keys.bench import BenchCard
+from rig.cards.keys.car import CarCard
+from rig.cards.keys.phases import PhasesCard
+from rig.cards.keys.test import TestCard
 from rig.cards.measures import car_markers, contact_place, floor_layout
 from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import parse_card, read_card, read_set
-from rig.cards.schema import BenchCard, CarCard, PhasesCard, TestCard
 from rig.cards.template import card_text, write_new_cards
 
 CAR = """card = "car"

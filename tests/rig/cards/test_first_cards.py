@@ -8,10 +8,12 @@ from typing import Any
 import pytest
 
 from rig.base.errors import InputError
+from rig.cards.keys.bench import BenchCard
+from rig.cards.keys.car import CarCard
+from rig.cards.keys.test import TestCard
 from rig.cards.left_out import sheets_without_ruler, taken_without
 from rig.cards.measures import car_markers, finger_marker, floor_layout
 from rig.cards.read import parse_card, read_set
-from rig.cards.schema import BenchCard, CarCard, TestCard
 from rig.cards.template import card_text, write_card_files
 from rig.cards.written.first_cards import FIRST_THINGS, first_texts, to_fill_in
 from rig.cards.written.reference import reference, reference_text

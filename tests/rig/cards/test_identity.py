@@ -9,8 +9,10 @@ from typing import Any
 import pytest
 
 from rig.cards import identity
+from rig.cards.keys.bench import BenchCard
+from rig.cards.keys.car import CarCard
+from rig.cards.keys.test import TestCard
 from rig.cards.read import parse_card
-from rig.cards.schema import BenchCard, CarCard, TestCard
 from rig.cards.template import card_text, write_new_cards
 
 CAR = """card = "car"

@@ -6,8 +6,11 @@ Likely meanings are worked out by hand from the definitions of the units: 1 in =
 import pytest
 
 from rig.base.errors import InputError
+from rig.cards.keys.bench import BenchCard
+from rig.cards.keys.car import CarCard
+from rig.cards.keys.phases import PhasesCard
+from rig.cards.keys.test import TestCard
 from rig.cards.read import parse_card
-from rig.cards.schema import BenchCard, CarCard, PhasesCard, TestCard
 from rig.cards.template import card_text
 
 HEADS = {

@@ -7,8 +7,8 @@ import pytest
 
 from rig.base.errors import InputError
 from rig.base.failures import explain
+from rig.cards.keys.test import TestCard
 from rig.cards.read import parse_card, read_card
-from rig.cards.schema import TestCard
 
 HEAD = 'card = "test"\nname = "middle"\n'
 

@@ -1,7 +1,7 @@
 """How stiff tyres are sideways, from the card: N per mm into N per m; one axle stands for both where one is given."""
 
+from rig.cards.keys.car import Axle
 from rig.cards.mechanics import tyres_across
-from rig.cards.schema import Axle
 
 
 def test_each_axle_has_its_own_and_one_alone_stands_for_both() -> None:

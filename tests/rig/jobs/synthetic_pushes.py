@@ -7,8 +7,10 @@ import numpy as np
 
 from analysis.measured.pushes import MeasuredPush
 from analysis.measured.speeds import SPEEDS
+from rig.cards.keys.bench import BenchCard
+from rig.cards.keys.car import CarCard
+from rig.cards.keys.test import TestCard
 from rig.cards.read import CardSet, parse_card
-from rig.cards.schema import BenchCard, CarCard, TestCard
 from rig.cards.template import card_text
 from rig.jobs.pushing.balance import answer_push, write_answer
 from rig.jobs.pushing.measure import push_record, pushes_in

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from rig.base.errors import InputError
-from rig.cards.schema import TestCard
+from rig.cards.keys.test import TestCard
 from rig.jobs.pushing.clip_times import clip_times, hardly_by_hand
 
 EVEN_30 = np.arange(40) * 1000 / 30

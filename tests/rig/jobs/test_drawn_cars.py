@@ -8,8 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from rig.cards.keys.car import CarCard
 from rig.cards.read import parse_card
-from rig.cards.schema import CarCard
 from rig.cards.template import card_text
 from rig.jobs.moving.drawn_cars import OpenTo, drawn_cars
 

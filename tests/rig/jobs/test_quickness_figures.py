@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 
 from analysis.quick.quickness import InertiaRatio, Recommendation
+from rig.cards.keys.car import CarCard
 from rig.cards.read import CardSet, parse_card
-from rig.cards.schema import CarCard
 from rig.cards.template import card_text
 from rig.jobs.pushing import quickness
 from rig.jobs.pushing.measure import pushes_in

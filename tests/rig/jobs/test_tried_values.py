@@ -2,8 +2,8 @@
 
 import pytest
 
+from rig.cards.keys.car import CarCard
 from rig.cards.read import parse_card
-from rig.cards.schema import CarCard
 from rig.cards.template import card_text
 from rig.jobs.moving.reach import Tried, tried_values
 

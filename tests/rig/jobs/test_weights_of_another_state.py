@@ -10,9 +10,9 @@ import pytest
 from scipy.optimize import brentq
 
 from rig.archive.bundle import export_bench, import_bench
+from rig.cards.keys.car import CarCard
 from rig.cards.measures import floor_layout
 from rig.cards.read import CardSet, parse_card
-from rig.cards.schema import CarCard
 from rig.cards.template import card_text
 from rig.jobs.pushing.balance import PushAnswer, answer_from
 from rig.jobs.pushing.compare import Verdict, judge

@@ -14,8 +14,8 @@ from starlette.responses import Response
 
 from rig.base.errors import BenchError, InputError
 from rig.cards.identity import car_changes
+from rig.cards.keys.car import CarCard
 from rig.cards.read import CardSet, parse_card
-from rig.cards.schema import CarCard
 from rig.jobs.pushing.what_if import WhatIf, what_if
 from rig.jobs.weighing.pads import settle
 from rig.log.store import BenchLog

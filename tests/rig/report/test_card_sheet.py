@@ -14,8 +14,8 @@ from pathlib import Path
 import pytest
 
 from rig.base.errors import InputError
+from rig.cards.keys.car import CarCard
 from rig.cards.read import read_card
-from rig.cards.schema import CarCard
 from rig.cards.template import card_text
 from rig.jobs.record.card_travel import MEASURE_AGAIN, send_card, sheet_rows, take_card
 from rig.report.card_sheet import write_card_sheet

@@ -1,8 +1,12 @@
-"""What kinds of key there are on the cards: figures with their limits, uncertainties, texts, ids, printed bars."""
+"""What kinds of key there are on the cards: tables, figures with limits, uncertainties, texts, ids, printed bars."""
 
 from typing import Annotated, Literal
 
-from msgspec import Meta
+from msgspec import Meta, Struct
+
+
+class Section(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """One table of a card: a misspelt key is an error."""
 
 
 def number(meaning: str, *, ge: float | None = None, gt: float | None = None, le: float | None = None) -> Meta:
