@@ -16,11 +16,12 @@ from analysis.measured.pushes import MeasuredPush, measure_pivot
 from analysis.weighing.corner_weights import CornerWeights, corner_weights
 from rig.base.progress import Progress
 from rig.cards.read import CardSet, read_set
+from rig.jobs.measuring.finger import pushed_as_seen
+from rig.jobs.measuring.lens_and_floor import stored_camera
+from rig.jobs.measuring.measure import MeasuredClip, Measurement, measured_clip
 from rig.jobs.pushing.balance import PushAnswer, answer_push
 from rig.jobs.pushing.compare import judged, typed_pivot
-from rig.jobs.pushing.finger import pushed_as_seen
 from rig.jobs.pushing.forecast import FORECAST_DRAWS, forecast_inputs, predicted
-from rig.jobs.pushing.measure import MeasuredClip, Measurement, measured_clip, stored_camera
 from rig.jobs.record.recalculate import Recalculated, recalculate
 from rig.jobs.series.answered_pushes import recorded_pushes
 from rig.jobs.series.change import ChangeFound, what_the_change_did

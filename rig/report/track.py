@@ -14,8 +14,8 @@ from rig.base.files import whole_file, write_text
 from rig.base.progress import Progress
 from rig.cards.measures import wheelbase
 from rig.cards.read import CardSet
-from rig.jobs.pushing.measure import Measurement
-from rig.jobs.pushing.setup_clips import overlay_scene
+from rig.jobs.measuring.measure import Measurement
+from rig.jobs.pushing.overlay import overlay_scene
 from rig.report.words.plots import save_figure
 from rig.report.words.rounding import plus_minus
 from rig.report.words.sentences import noted, pivot_words, turn_words

@@ -37,7 +37,7 @@ SHORT_TESTS = (
     "tests/rig/cards/test_cards.py",
     "tests/rig/log/test_store.py",
     "tests/analysis/forecast/test_forecast.py",
-    "tests/rig/jobs/test_weighing.py::test_pads_calibrated_with_masses_weigh_the_car_turned_or_not",
+    "tests/rig/jobs/weighing/test_weighing.py::test_pads_calibrated_with_masses_weigh_the_car_turned_or_not",
     "tests/vision/tracking/test_track.py::test_a_clear_clip_is_tracked_to_a_twentieth_of_a_millimetre",
 )
 FOLDER = "Käfer und Öl"

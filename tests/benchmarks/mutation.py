@@ -40,7 +40,7 @@ from mutation_kinds import Mutant, mutants
 
 ROOT = Path(__file__).parents[2]
 WHOLE_RIG = [
-    "rig/jobs/test_*.py",
+    "rig/jobs/*/test_*.py",
     "rig/cards/test_*.py",
     "rig/command/test_*.py",
     "rig/report/test_*.py",
@@ -59,7 +59,7 @@ TESTS: dict[str, list[str]] = {
     "rig/virtual/pads*.py": [
         "rig/virtual/test_pads.py",
         "firmware_notes/test_agreement.py",
-        "rig/jobs/test_weighing.py",
+        "rig/jobs/weighing/test_weighing.py",
     ],
     "rig/page/*.py": ["rig/page/test_[ps]*.py", "faults/test_stalled_machine.py"],
     "rig/*.py": WHOLE_RIG,

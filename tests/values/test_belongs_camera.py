@@ -12,7 +12,7 @@ from rig.base.errors import InputError
 from rig.cards.keys.bench import BenchCard
 from rig.cards.read import parse_card
 from rig.cards.template import card_text
-from rig.jobs.pushing.measure import camera_from
+from rig.jobs.measuring.push_rows import camera_from
 from rig.log.store import BenchLog
 from rig.lookups.aside import put_aside
 from rig.lookups.belongs import camera_of

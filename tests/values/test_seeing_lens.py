@@ -13,8 +13,8 @@ from rig.base.errors import InputError as CardError
 from rig.cards.lens import typed_lens
 from rig.cards.measures import car_markers, floor_layout
 from rig.cards.read import CardSet, read_set
-from rig.jobs.pushing.finger import worn_marker
-from rig.jobs.pushing.measure import stored_camera
+from rig.jobs.measuring.finger import worn_marker
+from rig.jobs.measuring.lens_and_floor import stored_camera
 from rig.log.store import BenchLog
 from tests.values.clips_rendered import write_cards
 from vision.base.errors import InputError

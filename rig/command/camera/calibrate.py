@@ -65,7 +65,7 @@ def command(
     if write and bench is None:
         raise click.UsageError("--write needs the bench card: --bench BENCH.toml")
     from rig.cards.written.edited import card_as_read
-    from rig.jobs.pushing.setup_clips import calibrate_camera
+    from rig.jobs.camera.calibrate import calibrate_camera
     from rig.log.store import BenchLog
     from rig.report.words.sentences import noted
 

@@ -25,7 +25,7 @@ def command(test_card: Path, clip: Path, write: bool, log_dir: Path | None, as_j
     Walk slowly around them with the camera so that neighbouring sheets are seen together from several sides.
     """
     from rig.cards.read import read_set
-    from rig.jobs.pushing.setup_clips import learn_floor
+    from rig.jobs.camera.places import learn_floor
     from rig.log.store import BenchLog
     from rig.records.codec import plain
 

@@ -55,7 +55,7 @@ def command(
     --markers; put what it prints onto the car card.
     """
     from rig.cards.read import read_set
-    from rig.jobs.pushing.setup_clips import find_plate
+    from rig.jobs.camera.places import find_plate
     from rig.log.store import BenchLog
     from rig.report.words.sentences import noted
 
@@ -93,7 +93,7 @@ def command(
 
 
 def _learn_markers(clip: Path, cards: "CardSet", log_dir: Path | None, *, write: bool, as_json: bool) -> None:
-    from rig.jobs.pushing.learn_car import learn_car_markers
+    from rig.jobs.camera.learn_car import learn_car_markers
     from rig.log.store import BenchLog
     from rig.report.words.sentences import noted
 

@@ -38,8 +38,9 @@ def command(
     against rotation, and how well the clip could be followed. Several pushes in one clip are numbered.
     """
     from rig.cards.read import read_set
+    from rig.jobs.measuring.lens_and_floor import stored_camera
+    from rig.jobs.measuring.measure import measure_clip, own_clip
     from rig.jobs.pushing.balance import answer_clip, answer_json
-    from rig.jobs.pushing.measure import measure_clip, own_clip, stored_camera
     from rig.jobs.series.own_pushes import clip_remarks
     from rig.log.store import BenchLog
     from rig.records.codec import plain

@@ -60,7 +60,7 @@ def command(
     from rig.cards.read import Choices, read_set
     from rig.jobs.pushing.balance import answer_json
     from rig.jobs.pushing.compare import compare_test, comparison_record
-    from rig.jobs.pushing.setup_clips import draw_overlay
+    from rig.jobs.pushing.overlay import draw_overlay
     from rig.jobs.record.experiments import retell
     from rig.jobs.series.own_pushes import clip_remarks
     from rig.log.store import BenchLog

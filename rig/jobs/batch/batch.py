@@ -16,7 +16,8 @@ from rig.base.failures import explain
 from rig.base.files import small_file
 from rig.base.progress import Progress
 from rig.cards.read import CardSet, read_set
-from rig.jobs.pushing.measure import MeasuredClip, measured_clip, stored_camera, write_measured
+from rig.jobs.measuring.lens_and_floor import stored_camera
+from rig.jobs.measuring.measure import MeasuredClip, measured_clip, write_measured
 from rig.log.rows import file_hash
 from rig.log.store import BenchLog
 from rig.lookups.cards_and_pivots import keep_cards

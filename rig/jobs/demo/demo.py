@@ -16,9 +16,9 @@ from rig.base.progress import Progress
 from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text
 from rig.jobs.batch.workers import worker_pool
+from rig.jobs.measuring.measure import MeasuredClip, measured_clip, write_measured
 from rig.jobs.pushing.balance import PushAnswer, answer_json
 from rig.jobs.pushing.compare import Verdict, judge
-from rig.jobs.pushing.measure import MeasuredClip, measured_clip, write_measured
 from rig.jobs.series.answered_pushes import PushesOf
 from rig.jobs.series.change import SetUpsCompared, change_between, change_json
 from rig.jobs.weighing.calibrate import CheckMasses, calibrate, card_hashes

@@ -18,13 +18,13 @@ from rig.cards.chassis import moving_car
 from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text
 from rig.jobs.batch.workers import worker_pool
+from rig.jobs.measuring.measure import MeasuredClip, measured_clip, write_measured
 from rig.jobs.moving.driven_car import ByPushes, driven_car
 from rig.jobs.moving.freeze import FrozenPhase, Landed, frozen_phases, landed
 from rig.jobs.moving.moving import DriftQuestion, MovingAnswers, answer_driven
 from rig.jobs.moving.tilt import TiltFound, record_tilt, transfer_found
 from rig.jobs.moving.two_set_ups import Differences, differences
 from rig.jobs.pushing.balance import answer_clip
-from rig.jobs.pushing.measure import MeasuredClip, measured_clip, write_measured
 from rig.jobs.weighing.weights import known_weighing
 from rig.log.store import BenchLog
 from rig.records.content import four

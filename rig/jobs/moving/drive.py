@@ -13,8 +13,8 @@ from rig.base.errors import InputError
 from rig.base.progress import Progress
 from rig.cards.measures import car_markers, floor_layout, readout, wheelbase
 from rig.cards.read import CardSet
-from rig.jobs.pushing.clip_times import ClipTimes, clip_times, with_noted_times
-from rig.jobs.pushing.measure import kept_track
+from rig.jobs.measuring.clip_times import ClipTimes, clip_times, with_noted_times
+from rig.jobs.measuring.found_pushes import kept_track
 from rig.log.store import BenchLog
 from rig.lookups.belongs import weighing_of
 from rig.lookups.cards_and_pivots import keep_cards
@@ -69,7 +69,7 @@ def measure_drive(
     since, until: s of the clip, the stretch that is taken as steady; None: all of it but the first and last tenth.
     Raises the rooms' errors: a clip that cannot be used, no markers, a stretch in which the car does not turn.
     """
-    from rig.jobs.pushing.measure import stored_camera
+    from rig.jobs.measuring.lens_and_floor import stored_camera
     from vision.tracking.track import track_clip
 
     floor = floor_layout(cards.bench)

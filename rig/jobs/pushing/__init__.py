@@ -1,1 +1,1 @@
-"""Use cases around a push: film, measure, forecast, compare."""
+"""Use cases around a push: filmed, answered, forecast, set beside each other, drawn."""

@@ -31,10 +31,11 @@ from rig.base.plain_json import Json, finite_json
 from rig.cards.measures import BAR_MM, MM, wheelbase
 from rig.cards.mechanics import blocked_axles, push_state
 from rig.cards.read import CardSet
-from rig.jobs.pushing.finger import pushed_as_seen
-from rig.jobs.pushing.measure import Measurement, poses_of
+from rig.jobs.measuring.finger import pushed_as_seen
+from rig.jobs.measuring.found_pushes import poses_of
+from rig.jobs.measuring.measure import Measurement
+from rig.jobs.measuring.setup_doubts import setup_doubt
 from rig.jobs.pushing.print_scale import ruler_sentence
-from rig.jobs.pushing.setup_doubts import setup_doubt
 from rig.jobs.weighing.weights import OtherWeights, Weighing, known_weighing, weighed_car, written
 from rig.log.store import BenchLog
 from rig.lookups.cards_and_pivots import keep_cards

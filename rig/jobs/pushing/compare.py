@@ -19,11 +19,12 @@ from rig.base.errors import BenchError, InputError
 from rig.base.progress import Progress
 from rig.cards.measures import wheelbase
 from rig.cards.read import CardSet
+from rig.jobs.measuring.finger import pushed_as_seen
+from rig.jobs.measuring.lens_and_floor import stored_camera
+from rig.jobs.measuring.measure import MeasuredClip, Measurement, measure_clip
 from rig.jobs.pushing.balance import PushAnswer, answer_push, write_answer
-from rig.jobs.pushing.finger import pushed_as_seen
 from rig.jobs.pushing.force_kept import PushForce, refuse_other_clip, write_force
 from rig.jobs.pushing.forecast import Forecast, forecast_inputs, predicted, write_forecast
-from rig.jobs.pushing.measure import MeasuredClip, Measurement, measure_clip, stored_camera
 from rig.jobs.pushing.picture import PushedPoses, test_picture
 from rig.jobs.pushing.push_force import force_of_push, recording_of
 from rig.jobs.pushing.quickness import Quickness, finger_advance, judge_quickness

@@ -8,7 +8,7 @@ from analysis.grip.push_force import METHOD, RATIO_METHOD
 from analysis.statistics.quantiles import NORMAL_95
 from rig.base.errors import InputError
 from rig.cards.read import CardSet
-from rig.jobs.pushing.measure import Measurement
+from rig.jobs.measuring.measure import Measurement
 from rig.jobs.weighing.weights import Weighing, written
 from rig.log.rows import file_hash
 from rig.log.store import BenchLog

@@ -13,7 +13,7 @@ from analysis.quick.quickness import planned_speed_warning
 from rig.cards.measures import MM
 from rig.cards.mechanics import car_state, push_state, tyres_across
 from rig.cards.read import CardSet
-from rig.jobs.pushing.finger import pushed_at
+from rig.jobs.measuring.finger import pushed_at
 from rig.jobs.weighing.weights import Weighing, written
 from rig.log.store import BenchLog
 from rig.lookups.cards_and_pivots import estimate_record, keep_cards

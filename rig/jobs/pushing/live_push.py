@@ -25,7 +25,7 @@ from rig.camera.source import CameraReader, TimedPicture
 from rig.cards.measures import BAR_MM, MM, car_markers, floor_layout, wheelbase
 from rig.cards.mechanics import push_state
 from rig.cards.read import CardSet
-from rig.jobs.pushing.measure import poses_of
+from rig.jobs.measuring.found_pushes import poses_of
 from rig.jobs.weighing.weights import Weighing, weighed_car
 from vision.base.types import BgrImage, Camera, ClipCards, ClipTrack
 from vision.clip.draw import FloorView

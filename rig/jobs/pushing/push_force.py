@@ -23,10 +23,10 @@ from rig.cards.keys.bench import ForceCell
 from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import push_state
 from rig.cards.read import CardSet
+from rig.jobs.measuring.clip_times import first_picture
+from rig.jobs.measuring.measure import Measurement
 from rig.jobs.pushing.balance import PushAnswer
-from rig.jobs.pushing.clip_times import first_picture
 from rig.jobs.pushing.force_kept import PushForce
-from rig.jobs.pushing.measure import Measurement
 from rig.jobs.weighing.bench_figures import GRIPS
 from rig.jobs.weighing.weights import Weighing, weighed_car
 from rig.lookups.track_file import KeptTrack

@@ -9,11 +9,12 @@ import msgspec
 
 from rig.base.plain_json import Json
 from rig.base.progress import Progress
+from rig.jobs.measuring.finger import finger_record, pushed_as_seen
+from rig.jobs.measuring.found_pushes import pushes_in
+from rig.jobs.measuring.push_rows import push_record
 from rig.jobs.pushing.balance import answer_from, answer_push
 from rig.jobs.pushing.compare import comparison_record, set_beside
-from rig.jobs.pushing.finger import finger_record, pushed_as_seen
 from rig.jobs.pushing.forecast import asked, predicted, prediction_record
-from rig.jobs.pushing.measure import push_record, pushes_in
 from rig.jobs.pushing.push_force import force_result
 from rig.jobs.series.change import changed_again
 from rig.jobs.weighing.calibrate import calibration_from, fitted_again

@@ -8,8 +8,9 @@ from analysis.balance.results import MeasuredBalance
 from rig.base.errors import InputError
 from rig.base.progress import Progress
 from rig.cards.read import CardSet
+from rig.jobs.measuring.lens_and_floor import stored_camera
+from rig.jobs.measuring.measure import measure_clip
 from rig.jobs.pushing.balance import PushAnswer, answer_clip
-from rig.jobs.pushing.measure import measure_clip, stored_camera
 from rig.jobs.series.answers import answers_on_record
 from rig.jobs.series.own_pushes import each_clip_once, pushes_of
 from rig.jobs.weighing.weights import Weighing, weighing_from

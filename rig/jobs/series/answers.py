@@ -1,7 +1,7 @@
 """What pushes on record said: read back, or computed from the poses that were kept."""
 
+from rig.jobs.measuring.found_pushes import pushes_in
 from rig.jobs.pushing.balance import PushAnswer, answer_from, answer_push
-from rig.jobs.pushing.measure import pushes_in
 from rig.jobs.series.evidence import PushOnRecord
 from rig.log.store import BenchLog
 from rig.lookups.sources import MissingSourceError, parents_of, track_of

@@ -13,8 +13,8 @@ from rig.base.files import whole_file, write_text
 from rig.base.progress import Progress
 from rig.cards.measures import MM, car_markers, contact_place, wheelbase
 from rig.cards.read import CardSet
+from rig.jobs.measuring.push_rows import camera_from
 from rig.jobs.pushing.balance import PushAnswer
-from rig.jobs.pushing.measure import camera_from
 from rig.jobs.pushing.picture import body_of
 from rig.jobs.series.answered_pushes import PushesOf
 from rig.log.store import BenchLog

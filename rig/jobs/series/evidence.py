@@ -12,7 +12,7 @@ from rig.base.errors import InputError
 from rig.cards.identity import changes_in_words, same_id, test_changes
 from rig.cards.mechanics import push_state
 from rig.cards.read import CardSet
-from rig.jobs.pushing.finger import pushed_as_seen
+from rig.jobs.measuring.finger import pushed_as_seen
 from rig.jobs.series.own_pushes import clip_hashes, clip_of, each_clip_once, push_number, pushes_of, under_another_card
 from rig.jobs.weighing.weights import Weighing, known_weighing, weighed_car
 from rig.log.store import BenchLog

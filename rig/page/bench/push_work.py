@@ -6,10 +6,11 @@ from pathlib import Path
 
 from rig.base.errors import BenchError, InputError
 from rig.cards.read import CardSet
+from rig.jobs.measuring.lens_and_floor import stored_camera
+from rig.jobs.measuring.measure import measure_clip
 from rig.jobs.pushing.compare import Verdict, judge, typed_pivot
 from rig.jobs.pushing.film import LiveLook
 from rig.jobs.pushing.live_push import GettingReady, LivePush, ready_to_speak
-from rig.jobs.pushing.measure import measure_clip, stored_camera
 from rig.page.bench.jobs import Job
 from rig.page.bench.state import BenchState
 from rig.report.words.sentences import first_sentence

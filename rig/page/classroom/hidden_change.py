@@ -6,7 +6,7 @@ from typing import Any
 from rig.base.errors import InputError
 from rig.cards.mechanics import push_state
 from rig.cards.read import CardSet
-from rig.jobs.pushing.measure import measure_clip
+from rig.jobs.measuring.measure import measure_clip
 from rig.jobs.pushing.what_if import WhatIf
 from rig.jobs.series.hidden_change import SecretPush, hidden_odds
 from rig.page.bench.bench import Bench

@@ -8,8 +8,8 @@ from analysis.base.wheel_names import WHEELS
 from analysis.figures.car import CarPicture, top_view
 from analysis.weighing.corner_weights import CornerWeights
 from rig.base.car_words import station_words_mm
+from rig.jobs.measuring.finger import station_words
 from rig.jobs.pushing.compare import Verdict
-from rig.jobs.pushing.finger import station_words
 from rig.lookups.sources import finger_row
 from rig.report.words.plots import save_figure
 from rig.report.words.push_answer import push_lines, what_happened

@@ -20,7 +20,7 @@ from rig.log.store import LOG_FILE, BenchLog
 from rig.records.codec import plain
 from rig.records.pushing import PUSH
 from rig.records.weighing import WEIGHING
-from tests.rig.jobs.test_grip import Workshop
+from tests.rig.jobs.grip.test_grip import Workshop
 from tests.whole_records import number_of, numbered, whole
 
 DATA = Path(__file__).parents[2] / "data"

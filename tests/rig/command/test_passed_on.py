@@ -39,7 +39,7 @@ def test_the_board_that_a_camera_is_calibrated_with(tmp_path: Path, monkeypatch:
         given.append(board)
         raise BenchError("seen", where="here", remedy="none")
 
-    monkeypatch.setattr("rig.jobs.pushing.setup_clips.calibrate_camera", calibrate_camera)
+    monkeypatch.setattr("rig.jobs.camera.calibrate.calibrate_camera", calibrate_camera)
     sizes = ["--columns", 9, "--rows", 6, "--square-mm", 31, "--marker-mm", 22]
     common = ["camera", "calibrate", "phone", tmp_path / "board.mp4", *sizes, "--log", tmp_path / "log"]
     pivotbench(*common, "--dictionary", "DICT_6X6_100")
@@ -60,7 +60,7 @@ def test_the_clip_that_is_named_goes_before_the_cards_own(
     def measure_clip(clip: Path, *_: Any, **__: Any) -> None:
         raise BenchError(f"took {clip.name}", where="here", remedy="none")
 
-    monkeypatch.setattr("rig.jobs.pushing.measure.measure_clip", measure_clip)
+    monkeypatch.setattr("rig.jobs.measuring.measure.measure_clip", measure_clip)
     card = write(tmp_path, test={"clip": named})
     told = pivotbench("push", "measure", card, *(["--clip", *asked] if asked else []), "--log", tmp_path / "log")
     assert f"took {taken}" in told.err

@@ -12,8 +12,9 @@ from rig.cards.keys.car import CarCard
 from rig.cards.keys.test import TestCard
 from rig.cards.read import CardSet, parse_card
 from rig.cards.template import card_text
+from rig.jobs.measuring.found_pushes import pushes_in
+from rig.jobs.measuring.push_rows import push_record
 from rig.jobs.pushing.balance import answer_push, write_answer
-from rig.jobs.pushing.measure import push_record, pushes_in
 from rig.jobs.weighing.weights import Weighing, weigh_typed
 from rig.log.store import BenchLog
 from rig.lookups.cards_and_pivots import keep_cards

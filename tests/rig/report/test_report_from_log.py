@@ -21,8 +21,10 @@ from analysis.measured.pushes import measure_pivot
 from rig.base.errors import InputError
 from rig.cards.measures import floor_layout, wheelbase
 from rig.cards.read import CardSet, read_set
+from rig.jobs.measuring.found_pushes import kept_track, poses_of, pushes_in
+from rig.jobs.measuring.measure import Measurement
+from rig.jobs.measuring.push_rows import push_record, track_record
 from rig.jobs.pushing.compare import Verdict, judge
-from rig.jobs.pushing.measure import Measurement, kept_track, poses_of, push_record, pushes_in, track_record
 from rig.jobs.record.experiments import choose, retell
 from rig.jobs.weighing.weights import weigh_typed
 from rig.log.store import BenchLog

@@ -13,8 +13,8 @@ from analysis.quick.quickness import InertiaRatio, Recommendation
 from rig.cards.keys.car import CarCard
 from rig.cards.read import CardSet, parse_card
 from rig.cards.template import card_text
+from rig.jobs.measuring.found_pushes import pushes_in
 from rig.jobs.pushing import quickness
-from rig.jobs.pushing.measure import pushes_in
 from rig.log.store import BenchLog
 from tests.rig.jobs.synthetic_pushes import CAR, cards, pushed_track, weighed
 

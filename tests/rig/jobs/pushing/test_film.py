@@ -16,10 +16,10 @@ from rig.camera.recorder import PushRecorder
 from rig.camera.source import CameraReader, TimedPicture, list_cameras, open_camera
 from rig.cards.measures import car_markers, floor_layout
 from rig.cards.read import CardSet, read_set
+from rig.jobs.measuring.clip_times import first_picture
+from rig.jobs.measuring.measure import measure_clip
 from rig.jobs.pushing import film as filming
-from rig.jobs.pushing.clip_times import first_picture
 from rig.jobs.pushing.film import LiveLook, Onlookers, film_push
-from rig.jobs.pushing.measure import measure_clip
 from rig.log.store import BenchLog
 from rig.pads.force_file import beside, read_force
 from rig.virtual import bench, dunlin

@@ -14,9 +14,10 @@ from rig.cards.keys.car import CarCard
 from rig.cards.measures import floor_layout
 from rig.cards.read import CardSet, parse_card
 from rig.cards.template import card_text
+from rig.jobs.measuring.found_pushes import pushes_in
+from rig.jobs.measuring.measure import Measurement
 from rig.jobs.pushing.balance import PushAnswer, answer_from
 from rig.jobs.pushing.compare import Verdict, judge
-from rig.jobs.pushing.measure import Measurement, pushes_in
 from rig.jobs.record.experiments import choose, retell
 from rig.jobs.record.recalculate import recalculate
 from rig.jobs.weighing.weights import RecordedWeighing, weigh_typed, weighed_otherwise

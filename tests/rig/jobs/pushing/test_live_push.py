@@ -18,10 +18,10 @@ from analysis.balance.so_far import Prepared
 from rig.camera.source import TimedPicture
 from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text
+from rig.jobs.measuring.measure import measured_clip
 from rig.jobs.pushing.balance import answer_push
 from rig.jobs.pushing.film import Onlookers, film_push
 from rig.jobs.pushing.live_push import LATE_S, LivePicture, LivePush, LivePushState, ready_to_speak
-from rig.jobs.pushing.measure import measured_clip
 from rig.jobs.weighing.weights import Weighing, known_weighing
 from rig.log.store import BenchLog
 from rig.virtual import bench, dunlin

@@ -14,10 +14,10 @@ from msgspec.structs import replace as replaced
 from rig.base.errors import InputError
 from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text
-from rig.jobs.pushing.finger import finger_record, finger_warnings, pushed_as_seen, worn_marker
+from rig.jobs.measuring.finger import finger_record, finger_warnings, pushed_as_seen, worn_marker
+from rig.jobs.measuring.measure import Measurement, measure_clip, measured_clip
 from rig.jobs.pushing.forecast import forecast
-from rig.jobs.pushing.measure import Measurement, measure_clip, measured_clip
-from rig.jobs.pushing.setup_clips import overlay_scene
+from rig.jobs.pushing.overlay import overlay_scene
 from rig.jobs.record.recalculate import recalculate
 from rig.jobs.series.evidence import clips_of_test
 from rig.jobs.weighing.weights import weigh_typed

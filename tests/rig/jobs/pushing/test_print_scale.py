@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from rig.cards.read import CardSet
+from rig.jobs.measuring.found_pushes import pushes_in
 from rig.jobs.pushing.balance import PushAnswer, answer_push
-from rig.jobs.pushing.measure import pushes_in
 from rig.log.store import BenchLog
 from rig.lookups.track_file import KeptTrack
 from tests.rig.jobs.synthetic_pushes import cards, pushed_track, weighed

@@ -13,8 +13,8 @@ from rig.cards.measures import car_markers, floor_layout
 from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text
 from rig.command.moving.drive import command
+from rig.jobs.measuring.clip_times import ClipTimes
 from rig.jobs.moving.drive import Model, drive_beside_model, drive_record, model_at, time_notes
-from rig.jobs.pushing.clip_times import ClipTimes
 from rig.log.store import BenchLog
 from rig.report.other_records import WORDS
 from vision.render.camera import looking_at

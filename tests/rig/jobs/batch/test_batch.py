@@ -15,7 +15,7 @@ import pytest
 from rig.base.errors import InputError
 from rig.cards.read import read_set
 from rig.jobs.batch.batch import listed_tests, measure_many
-from rig.jobs.pushing.measure import measure_clip
+from rig.jobs.measuring.measure import measure_clip
 from rig.log.store import BenchLog
 from rig.virtual.bench import film_virtual_push, write_cards
 from rig.virtual.dunlin import SETUPS, draw_truth

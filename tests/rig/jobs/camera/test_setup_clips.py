@@ -15,9 +15,12 @@ import pytest
 
 from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text
-from rig.jobs.pushing.learn_car import learn_car_markers
-from rig.jobs.pushing.measure import Measurement, camera_record, measure_clip, stored_camera
-from rig.jobs.pushing.setup_clips import calibrate_camera, find_plate, learn_floor
+from rig.jobs.camera.calibrate import calibrate_camera
+from rig.jobs.camera.learn_car import learn_car_markers
+from rig.jobs.camera.places import find_plate, learn_floor
+from rig.jobs.measuring.lens_and_floor import stored_camera
+from rig.jobs.measuring.measure import Measurement, measure_clip
+from rig.jobs.measuring.push_rows import camera_record
 from rig.log.store import BenchLog
 from rig.main import main
 from rig.records.codec import plain
@@ -35,7 +38,7 @@ SIZE, LENS = (1280, 720), np.array([-0.10, 0.03, 3e-4, -2e-4, 0.0])
 WHEELBASE, HEIGHT = 0.257, 0.060
 FLOOR, PLATE = default_floor(), default_car(WHEELBASE, height=HEIGHT)
 OUTLINE = np.array([[-0.07, -0.09], [0.33, -0.09], [0.33, 0.09], [-0.07, 0.09]])
-CHESSBOARD = Path(__file__).parents[2] / "data" / "chessboard"
+CHESSBOARD = Path(__file__).parents[3] / "data" / "chessboard"
 
 
 def eye(position: tuple[float, float, float] = (0.25, -0.95, 1.0)) -> RenderCamera:

@@ -6,10 +6,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from rig.jobs.measuring.found_pushes import pushes_in
+from rig.jobs.measuring.shutter import shutter_notes
+from rig.jobs.measuring.springbacks import springback_notes
 from rig.jobs.pushing.balance import _loaded, answer_push
-from rig.jobs.pushing.measure import pushes_in
-from rig.jobs.pushing.shutter import shutter_notes
-from rig.jobs.pushing.springbacks import springback_notes
 from rig.log.store import BenchLog
 from rig.lookups.track_file import KeptTrack
 from tests.rig.jobs.synthetic_pushes import LENGTH, cards, closed_form, pushed_track, weighed

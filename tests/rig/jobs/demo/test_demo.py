@@ -192,7 +192,7 @@ def test_the_story_stands_by_itself_with_its_film(demo: Path) -> None:
 
 @pytest.mark.xdist_group("demo")
 def test_the_readme_shows_what_the_demo_says(demo: Path) -> None:
-    readme = (Path(__file__).parents[3] / "README.md").read_text("utf-8")
+    readme = (Path(__file__).parents[4] / "README.md").read_text("utf-8")
     shown = re.search(r"```\n(set-up .*?)\n\n(More front grip moved .*?)\n```", readme, re.DOTALL)
     assert shown is not None
     story = re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]*>", " ", (demo / "story.html").read_text("utf-8"))))

@@ -16,10 +16,11 @@ from rig.base.errors import BenchError, InputError
 from rig.cards.measures import floor_layout
 from rig.cards.read import CardSet, read_set
 from rig.jobs.grip.grip import combined_grip
+from rig.jobs.measuring.found_pushes import pushes_in
+from rig.jobs.measuring.measure import Measurement
 from rig.jobs.pushing.balance import PushAnswer, answer_push
 from rig.jobs.pushing.compare import _force_of
 from rig.jobs.pushing.force_kept import PushForce, refuse_other_clip, write_force
-from rig.jobs.pushing.measure import Measurement, pushes_in
 from rig.jobs.pushing.push_force import force_of_push
 from rig.jobs.record.recalculate import recalculate
 from rig.jobs.weighing.calibrate import CheckMasses

@@ -7,8 +7,8 @@ import numpy as np
 from rig.base.progress import Progress
 from rig.cards.measures import MM, car_markers, floor_layout
 from rig.cards.read import CardSet
-from rig.jobs.pushing.measure import stored_camera
-from rig.jobs.pushing.setup_clips import marker_row
+from rig.jobs.camera.places import marker_row
+from rig.jobs.measuring.lens_and_floor import stored_camera
 from rig.log.store import BenchLog
 from rig.lookups.cards_and_pivots import keep_cards
 from rig.records.camera import CAR_MARKERS, CarMarkersResult
@@ -24,7 +24,7 @@ def learn_car_markers(
     """Learn from a clip how the markers on the car lie to each other, and write it down.
 
     The car card's plate gives ids, sizes and height; its places only say roughly where the pattern sits. Where it
-    sits exactly is found with a pin (`rig.jobs.pushing.setup_clips.find_plate`).
+    sits exactly is found with a pin (`rig.jobs.camera.places.find_plate`).
     """
     floor = floor_layout(cards.bench)
     plate = car_markers(cards.car, dictionary=floor.dictionary)

@@ -31,7 +31,7 @@ def alive(process: int) -> bool:
 def test_workers_do_not_outlive_a_killed_parent(tmp_path: Path) -> None:
     script = tmp_path / "parent.py"  # fresh processes import the file that started them
     script.write_text(PARENT)
-    root = str(Path(__file__).parents[3])
+    root = str(Path(__file__).parents[4])
     parent = subprocess.Popen(
         [sys.executable, str(script)], stdout=subprocess.PIPE, text=True, env=os.environ | {"PYTHONPATH": root}
     )

@@ -9,8 +9,8 @@ import pytest
 
 from analysis.balance.results import Saw
 from analysis.base.arrays import FloatArray
+from rig.jobs.measuring.found_pushes import pushes_in
 from rig.jobs.pushing.balance import ByWeights, answer_from, answer_json, answer_push, write_answer
-from rig.jobs.pushing.measure import pushes_in
 from rig.jobs.record.recalculate import recalculate
 from rig.jobs.series.change_film import drawn_car, way_across
 from rig.log.store import BenchLog

@@ -14,7 +14,7 @@ from rig.jobs.weighing.calibrate import CheckMasses, calibrate
 from rig.jobs.weighing.lift import AxleLifts, measure_height
 from rig.jobs.weighing.weights import known_weighing
 from rig.log.store import BenchLog
-from tests.rig.jobs.test_typed_weights import GOOD, cards
+from tests.rig.jobs.weighing.test_typed_weights import GOOD, cards
 
 
 def test_slopes_and_pulls_are_looked_at_before_they_are_recorded(tmp_path: Path) -> None:

@@ -12,7 +12,7 @@ import pytest
 
 from rig.base.errors import InputError
 from rig.cards.keys.test import TestCard
-from rig.jobs.pushing.clip_times import clip_times, hardly_by_hand
+from rig.jobs.measuring.clip_times import clip_times, hardly_by_hand
 
 EVEN_30 = np.arange(40) * 1000 / 30
 EVEN_100 = np.arange(40) * 1000 / 100
