@@ -222,12 +222,15 @@ class Moved:
 class WeightsMoved:
     """What the weighings say: front share of weight of A and B, per cent, and the u of their difference, points.
 
-    moved_u is 0 where both stand on one weighing.
+    moved_u is 0 where both stand on one weighing.  sensitivity, sensitivity_u: share of its grip that a tyre loses per
+    share of load, which takes as much from what the weights move.
     """
 
     front_pct_a: float
     front_pct_b: float
     moved_u: float
+    sensitivity: float = 0.0
+    sensitivity_u: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -30,6 +30,8 @@ REMEDY_FOR = {
     "wheel as drag_g",
     "slope of the floor": "lay a spirit level on the floor where you push, both ways round, and enter floor_ahead_deg "
     "and floor_left_deg, or push the car once more facing the other way",
+    "load sensitivity": "measure the grip of these tyres under the loads they carry here (by tilting or pulling this "
+    "car, or by its pushes), or how it falls with load, and enter load_sensitivity of front and rear",
     "roll share": "push lower, so that the car does not roll",
 }
 """What to do about each doubt."""

@@ -45,6 +45,10 @@ class CarState:
         (2,), rad, front and rear: both wheels of the axle together.
     front_kind, rear_kind: how the wheels of an axle turn; front_held, rear_held: its motor is locked.
     front_roll_share: part of a roll moment that the front axle takes; its draws are cut to 0..1.
+    sensitivity: (2,), front and rear, of 1: what a tyre loses of its grip factor per share of load above the one at
+        which `grip` is its; None: nothing is said of it, grip is the same under any load.  sensitivity_u: of both
+        together (one kind of rubber); draws end at 0 and MOST_SENSITIVE.  Grip that was measured is taken to be that
+        under the wheels' own loads at rest, grip that was not that under a quarter of the car's weight.
     law: "cut" or "ellipse".  grip_measured: False shows "all four tyres alike" as an assumption.
     """
 
@@ -75,6 +79,8 @@ class CarState:
     rear_held: bool = False
     front_roll_share: float = 0.5
     front_roll_share_u: float = 0.0
+    sensitivity: FloatArray | None = None
+    sensitivity_u: float = 0.0
     law: Law = "cut"
     grip_measured: bool = True
 
@@ -156,6 +162,7 @@ def check_states(car: CarState, push: PushState) -> None:
         ("contact patches", car.patch, (2, 2)),
         ("contact patches' uncertainty", car.patch_u, (2,)),
         ("toe", car.heading, (4,)),
+        ("load sensitivity", np.zeros(2) if car.sensitivity is None else car.sensitivity, (2,)),
     ):
         if np.shape(values) != shape or not np.all(np.isfinite(values)):
             raise _wrong(name, f"needs {' by '.join(map(str, shape))} finite numbers", "Give one per wheel")
@@ -176,6 +183,8 @@ def check_states(car: CarState, push: PushState) -> None:
         )
     if np.any(car.along < LEAST_ALONG):
         raise _wrong("grip along", f"cannot be below {LEAST_ALONG}", "Give grip along over grip across, about 1")
+    if car.sensitivity is not None and not np.all((car.sensitivity >= 0) & (car.sensitivity <= MOST_SENSITIVE)):
+        raise _wrong("load sensitivity", f"must lie between 0 and {MOST_SENSITIVE:g}", "0.05 to 0.3 is usual")
     if np.any(car.patch < 0):
         raise _wrong("contact patches", "cannot be negative", "Give the patch's length and width, or 0 for a point")
     if not 0 <= car.front_roll_share <= 1:
@@ -200,6 +209,7 @@ def check_states(car: CarState, push: PushState) -> None:
         "floor's slope": push.fall_u,
         "grip along": float(np.min(car.along_u)),
         "contact patches": float(np.min(car.patch_u)),
+        "load sensitivity": car.sensitivity_u,
     }
     for name, doubt in doubts.items():
         if not (np.isfinite(doubt) and doubt >= 0):
@@ -245,6 +255,7 @@ def doubt_groups(car: CarState, push: PushState) -> dict[str, int]:
         STEER: 2 * bool(np.any(car.steer_u) and _has_directions(car)),
         BEARING: 4 * bool(np.any(car.bearing_u)),
         SLOPE: 2 * bool(push.fall_u > 0),
+        SENSITIVITY: car.sensitivity is not None and car.sensitivity_u > 0,
     }
     return {name: int(size) for name, size in sizes.items() if size}
 
@@ -257,6 +268,9 @@ PATCH = "contact patch"
 
 STEER, BEARING, SLOPE = "steering", "bearing drag", "slope of the floor"
 """Doubts: where both wheels of an axle point; drag of bearings; how the floor falls."""
+
+SENSITIVITY, MOST_SENSITIVE = "load sensitivity", 0.9
+"""The doubt in how tyres lose grip with load, and the most of it in a draw."""
 
 STANDS = 0.9
 """Part of what its wheels hold at most that a slope pulls at a car which stands before it is pushed."""
@@ -290,6 +304,9 @@ class Altered:
 
 UNALTERED = Altered()
 
+LIGHTEST = 1e-3
+"""N: what a wheel that hardly stands is taken to carry where its grip was measured."""
+
 
 def assemble(
     car: CarState,
@@ -306,9 +323,10 @@ def assemble(
     def score(name: str, size: int) -> FloatArray:
         return scores.get(name, np.zeros((count, size)))
 
-    load = np.broadcast_to(car.load, (count, 4)) + altered.extra_load
+    weighed = np.broadcast_to(car.load, (count, 4))
     if "corner weights" in scores:
-        load = load + scores["corner weights"] @ square_root(car.load_covariance).T
+        weighed = weighed + scores["corner weights"] @ square_root(car.load_covariance).T
+    load = weighed + altered.extra_load
     half = 0.5 * (car.grip_ratio_u * score("grip ratio", 1) + np.reshape(altered.log_ratio, (-1, 1)))
     log_grip = car.grip_common_u * score("grip level", 1) + half * FRONT_LESS_REAR
     grip = car.grip * np.exp(log_grip + car.grip_wheel_u * score("grip of single tyres", 4))
@@ -333,6 +351,10 @@ def assemble(
         rear_held=car.rear_held,
         drag=rolling,
     )
+    sensitivity: FloatArray = np.zeros((count, 4))
+    if car.sensitivity is not None:
+        both = np.asarray(car.sensitivity) + car.sensitivity_u * score(SENSITIVITY, 1)
+        sensitivity = np.repeat(np.clip(both, 0.0, MOST_SENSITIVE), 2, axis=-1)
     bearing = np.maximum(car.bearing + car.bearing_u * score(BEARING, 4), 0.0)
     heading = car.heading + car.heading_u * score("toe", 4) + np.repeat(car.steer_u * score(STEER, 2), 2, axis=-1)
     fall = push.fall + push.fall_u * score(SLOPE, 2)
@@ -349,6 +371,8 @@ def assemble(
         heading=heading,
         law=car.law,
         coupling=coupling if np.any(coupling) else None,
+        sensitivity=sensitivity,
+        nominal_load=np.maximum(weighed, LIGHTEST) if car.grip_measured and sensitivity.any() else None,
         fall=fall if np.any(fall) else None,
         patch=patch if np.any(car.patch[:, 0] > 0) else None,
     )

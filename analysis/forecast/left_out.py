@@ -47,10 +47,11 @@ def left_out(prediction: Prediction, *, travel: float, across: FloatArray | None
         car, push, {}, 1, Altered(log_ratio=np.array([PER_DECADE * decades]))
     )
     load = np.asarray(base.contacts.load, dtype=float)
-    nominal = load if car.grip_measured else load.mean(axis=-1, keepdims=True) + np.zeros_like(load)
-    others["grip that falls with the load"] = replace(
-        base, contacts=replace(base.contacts, sensitivity=LOAD_SENSITIVITY, nominal_load=nominal)
-    )
+    if car.sensitivity is None:
+        nominal = load if car.grip_measured else load.mean(axis=-1, keepdims=True) + np.zeros_like(load)
+        others["grip that falls with the load"] = replace(
+            base, contacts=replace(base.contacts, sensitivity=LOAD_SENSITIVITY, nominal_load=nominal)
+        )
     if np.any(car.drag < 1.0) and not np.any(car.bearing):
         drag = np.asarray(base.contacts.drag, dtype=float)
         roll = np.where(drag < 1.0, drag * np.asarray(base.contacts.grip) * load, 0.0)

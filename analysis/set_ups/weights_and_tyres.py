@@ -1,7 +1,7 @@
 """How much of a change of balance the weighings explain, and what is left for the tyres.
 
-The balance point is F/(F + R), so the logarithms add: logit(balance) = ln(front over rear weight) + ln(front over rear
-grip).
+The balance point is F/(F + R), so the logarithms add: logit(balance) = (1 - q) ln(front over rear weight) + ln(front
+over rear grip), with q the share of its grip that a tyre loses per share of load (to first order, of even axles).
 """
 
 from dataclasses import dataclass
@@ -42,8 +42,11 @@ def left_over(
         raise InputError(
             "a share is not between 0 and 100 %", where="weights and tyres", remedy="Weigh again, and push again"
         )
-    by_weight = logit(weights.front_pct_b, PCT) - logit(weights.front_pct_a, PCT)
-    by_weight_u = weights.moved_u * _logit_slope(0.5 * (weights.front_pct_a + weights.front_pct_b))
+    heavier = logit(weights.front_pct_b, PCT) - logit(weights.front_pct_a, PCT)
+    kept = 1.0 - weights.sensitivity
+    by_weight = kept * heavier
+    by_weight_u = kept * weights.moved_u * _logit_slope(0.5 * (weights.front_pct_a + weights.front_pct_b))
+    by_weight_u = float(np.hypot(by_weight_u, weights.sensitivity_u * heavier))
     reached = float(share_of(logit(before, PCT) + by_weight, PCT))
     explained, explained_u = reached - before, by_weight_u / _logit_slope(reached)
     tyres, tyres_u = moved.value - explained, float(np.hypot(moved.u, explained_u))

@@ -141,15 +141,12 @@ class GroundArrays:
 
     def grip_at(self, load: FloatArray) -> FloatArray:
         """Grip factor under `load` (..., n)."""
-        safe = np.where(self.nominal_load > 0, self.nominal_load, 1.0)
-        factor = 1.0 - self.sensitivity * (load - self.nominal_load) / safe
-        grip: FloatArray = self.grip * np.maximum(factor, 0.0)
-        return grip
+        return self.grip * np.maximum(_left_of_grip(self.sensitivity, load, self.nominal_load), 0.0)
 
     def capacity_slope(self, load: FloatArray) -> FloatArray:
         """d capacity / d load (..., n), by formula."""
         safe = np.where(self.nominal_load > 0, self.nominal_load, 1.0)
-        factor = 1.0 - self.sensitivity * (load - self.nominal_load) / safe
+        factor = _left_of_grip(self.sensitivity, load, self.nominal_load)
         slope: FloatArray = np.where(factor > 0, self.grip * (factor - self.sensitivity * load / safe), 0.0)
         return slope
 
@@ -249,6 +246,17 @@ def check_contacts(contacts: Contacts, extra: tuple[int, ...] = ()) -> GroundArr
     )
 
 
+def grip_under(contacts: Contacts, load: FloatArray) -> FloatArray:
+    """Grip factor (..., n) of contacts that were checked before, under `load` (..., n), N."""
+    grip, sensitivity = np.asarray(contacts.grip, dtype=float), np.asarray(contacts.sensitivity, dtype=float)
+    if not sensitivity.any():
+        return np.broadcast_to(grip, load.shape)
+    given = contacts.nominal_load
+    rest = np.asarray(contacts.load, dtype=float)
+    nominal = rest.mean(axis=-1, keepdims=True) if given is None else np.asarray(given, dtype=float)
+    return np.asarray(grip * np.maximum(_left_of_grip(sensitivity, load, nominal), 0.0), dtype=float)
+
+
 def centre_of_friction(contacts: Contacts) -> FloatArray:
     """Station where a push along y makes the car slide straight, under the loads at rest.
 
@@ -263,6 +271,12 @@ def centre_of_friction(contacts: Contacts) -> FloatArray:
         raise InputError("no friction at all", where="grip factor and loads", remedy="Check both: one is zero")
     station: FloatArray = (capacity * ground.place[..., 0]).sum(axis=-1) / total
     return station
+
+
+def _left_of_grip(sensitivity: FloatArray, load: FloatArray, nominal: FloatArray) -> FloatArray:
+    """Part of the grip factor under the nominal load that is left under another one; linear, from memory."""
+    left: FloatArray = 1.0 - sensitivity * (load - nominal) / np.where(nominal > 0, nominal, 1.0)
+    return left
 
 
 def _check_alike(along: FloatArray, coupling: npt.NDArray[np.int_]) -> None:

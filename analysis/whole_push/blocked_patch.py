@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from analysis.base.arrays import BoolArray, FloatArray
-from analysis.sliding.contacts import Contacts
+from analysis.sliding.contacts import Contacts, grip_under
 from analysis.sliding.finger import Finger
 from analysis.sliding.motion import SlideMotion
 
@@ -41,7 +41,7 @@ def on_patches(motion: SlideMotion, contacts: Contacts, finger: Finger) -> Slide
     heading, along = rows(contacts.heading, n), rows(contacts.along, n)
     along = np.where(_elliptical(contacts, shape).reshape(-1, n), along * rows(contacts.drag, n), along)
     rolls = ~blocked_wheels(motion, contacts).reshape(-1, n)
-    weight = np.where(rolls, 0.0, rows(contacts.grip, n) * rows(motion.load, n))
+    weight = np.where(rolls, 0.0, rows(grip_under(contacts, motion.load) * motion.load, n))
     ahead = np.stack([np.cos(heading), np.sin(heading)], axis=-1)
     left = np.stack([-ahead[..., 1], ahead[..., 0]], axis=-1)
     patch = rows(contacts.patch, n, 2)

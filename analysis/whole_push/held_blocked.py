@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from analysis.base.arrays import FloatArray
-from analysis.sliding.contacts import Contacts
+from analysis.sliding.contacts import Contacts, grip_under
 from analysis.sliding.finger import Finger
 from analysis.sliding.motion import SlideMotion
 from analysis.whole_push.blocked_patch import slides_all_over
@@ -36,7 +36,7 @@ def within_patches(motion: SlideMotion, contacts: Contacts, finger: Finger, besi
 
     n = shape[-1]
     patch, twist = flat(contacts.patch, n, 2), flat(motion.twist, 3)
-    capacity = flat(contacts.grip, n) * flat(motion.load, n)
+    capacity = flat(grip_under(contacts, motion.load) * motion.load, n)
     stands = (flat(motion.sliding, n) == 0.0) & (flat(contacts.drag, n) >= 1.0) & (patch[..., 0] > 0.0)
     stands &= (capacity > 0.0) & (np.abs(twist[:, 2:]) > 0.0)
     rows = np.flatnonzero((stands.sum(axis=-1) == 1) & ~slides_all_over(motion, contacts).reshape(-1))

@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from analysis.base.arrays import BoolArray, FloatArray
-from analysis.sliding.contacts import Contacts
+from analysis.sliding.contacts import Contacts, grip_under
 from analysis.sliding.finger import Finger
 from analysis.sliding.motion import SlideMotion
 from analysis.whole_push.blocked_patch import on_patches, slides_all_over
@@ -59,7 +59,7 @@ def at_patches(motion: SlideMotion, contacts: Contacts, finger: Finger) -> Slide
     if not some.any():
         return motion
     x = np.broadcast_to(np.asarray(contacts.place, dtype=float)[..., 0], shape)
-    capacity = np.where(held, np.asarray(contacts.grip, dtype=float) * motion.load, 0.0)
+    capacity = np.where(held, grip_under(contacts, motion.load) * motion.load, 0.0)
     total = np.maximum(capacity.sum(axis=-1), 1e-300)
     place = np.asarray(finger.place, dtype=float)
     station = np.broadcast_to(place[..., 0], some.shape)

@@ -2,14 +2,15 @@
 
 import math
 
+import msgspec
 import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.gravity import STANDARD_GRAVITY
-from analysis.forecast.inputs import CarState, PushState
+from analysis.forecast.inputs import MOST_SENSITIVE, CarState, PushState
 from rig.base.errors import InputError
 from rig.cards.keys.bench import BenchCard
-from rig.cards.keys.car import Axle, CarCard
+from rig.cards.keys.car import Axle, CarCard, Chassis
 from rig.cards.keys.test import TestCard
 from rig.cards.measures import MM, contact_place, contact_place_u, wheelbase
 
@@ -40,6 +41,7 @@ def car_state(car: CarCard, test: TestCard, *, load: FloatArray, load_covariance
         np.where(blocked, 0.0, np.repeat(grams, 2) * 1e-3 * STANDARD_GRAVITY)
         for grams in ([car.front.drag_g, car.rear.drag_g], [car.front.drag_g_u, car.rear.drag_g_u])
     )
+    sensitivity, sensitivity_u = load_sensitivity(car)
     patches = [contact_patch(axle, car.geometry.wheel_radius_mm) for axle in (car.front, car.rear)]
     return CarState(
         wheelbase=wheelbase(car),
@@ -67,6 +69,8 @@ def car_state(car: CarCard, test: TestCard, *, load: FloatArray, load_covariance
         rear_kind=car.rear.kind,
         front_roll_share=car.geometry.front_roll_share,
         front_roll_share_u=car.geometry.front_roll_share_u,
+        sensitivity=np.minimum(sensitivity, MOST_SENSITIVE),
+        sensitivity_u=sensitivity_u,
     )
 
 
@@ -80,6 +84,37 @@ def contact_patch(axle: Axle, wheel_radius: float) -> tuple[float, float, float]
     if axle.patch_mm is None:
         return 0.32 * wheel_radius * MM, 0.4, width
     return axle.patch_mm * MM, axle.patch_mm_u / axle.patch_mm if axle.patch_mm > 0 else 0.0, width
+
+
+def load_sensitivity(car: CarCard) -> tuple[FloatArray, float]:
+    """(2,), front and rear: grip that a tyre loses per share of load, and the standard uncertainty that both share.
+
+    Where the card says nothing, 0.1 ± 0.1 (from memory, no source: rubber loses a tenth, more or less).
+    """
+    usual = USUAL_SENSITIVITY if car.chassis is None else _said(car.chassis)
+    said = [usual if axle.load_sensitivity is None else _said(axle) for axle in (car.front, car.rear)]
+    return np.array([q for q, _ in said], dtype=float), max(u for _, u in said)
+
+
+def mean_load_sensitivity(car: CarCard) -> tuple[float, float]:
+    """The same for all four tyres alike, as the moving car takes it."""
+    each, u = load_sensitivity(car)
+    return float(each.mean()), u
+
+
+def without_load_sensitivity(car: CarCard) -> CarCard:
+    """The card of a car whose tyres grip the same under any load, as answers of earlier versions took it."""
+    front, rear = (
+        msgspec.structs.replace(axle, load_sensitivity=0.0, load_sensitivity_u=0.0) for axle in (car.front, car.rear)
+    )
+    return msgspec.structs.replace(car, front=front, rear=rear)
+
+
+USUAL_SENSITIVITY = (0.1, 0.1)
+
+
+def _said(by: Axle | Chassis) -> tuple[float, float]:
+    return (0.0 if by.load_sensitivity is None else by.load_sensitivity), by.load_sensitivity_u
 
 
 def tyres_across(front: Axle, rear: Axle) -> FloatArray | None:

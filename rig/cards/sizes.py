@@ -288,7 +288,14 @@ TABLE: tuple[Sizes, ...] = (
         why="it is relative, as a share: 0.05 for 5 %; as it stands the grip would be known to {percent:.0f} %",
     ),
     Sizes(
-        keys=("geometry.front_roll_share_u", "front.drag_u", "rear.drag_u", "chassis.load_sensitivity_u"),
+        keys=(
+            "geometry.front_roll_share_u",
+            "front.drag_u",
+            "rear.drag_u",
+            "front.load_sensitivity_u",
+            "rear.load_sensitivity_u",
+            "chassis.load_sensitivity_u",
+        ),
         above=-1,
         most=0.6,
         usual=(0.001, 0.4),

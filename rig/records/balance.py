@@ -5,9 +5,13 @@ from rig.records.record import Kind
 
 
 class BalanceInputs(Content, frozen=True, kw_only=True):
-    """push_number: of the push in its clip, from 1."""
+    """push_number: of the push in its clip, from 1.
+
+    model: what the balance by weights and grip took into account, as `rig.jobs.pushing.balance` numbers it.
+    """
 
     push_number: int
+    model: int = 1
 
 
 class SawRow(Content, frozen=True, kw_only=True):
@@ -97,10 +101,14 @@ class BalanceResult(Content, frozen=True, kw_only=True):
 
 
 class ChangeInputs(Content, frozen=True, kw_only=True):
-    """Numbers of the records of the clips that were pooled for either set-up."""
+    """Numbers of the records of the clips that were pooled for either set-up.
+
+    model: how what the weights explain was worked out, as `rig.jobs.pushing.balance` numbers the balance by weights.
+    """
 
     a: tuple[int, ...]
     b: tuple[int, ...]
+    model: int = 1
 
 
 class MovedRow(Content, frozen=True, kw_only=True):

@@ -49,6 +49,7 @@ MEANING = {
     "steering": "where both wheels of an axle point (car card)",
     "bearing drag": "what bearings hold whatever a wheel carries (car card)",
     "slope of the floor": "how the floor falls where the car is pushed (test card)",
+    "load sensitivity": "how much grip tyres lose under more load (car card; unset: 0.1, give or take 0.1)",
     "roll share": "front axle's share of a rolling moment (car card)",
     "height of the markers": "how high the marker plate is above the floor (car card)",
     "print scale of the car sheet": "the length of the bar printed on the marker plate (car card)",

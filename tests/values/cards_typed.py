@@ -8,7 +8,7 @@ import contextlib
 import hashlib
 import io
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +33,7 @@ EXACT_CAR = {
     **{
         f"{axle}.{key}": 0.0 for axle in ("front", "rear") for key in ("drag_u", "toe_deg_u", "steer_deg_u", "patch_mm")
     },
+    **{f"{axle}.{key}": 0.0 for axle in ("front", "rear") for key in ("load_sensitivity", "load_sensitivity_u")},
     "plate.bar_mm": 100.0,
 }
 EXACT_BENCH = {"pads.reseat_g": 0.0, "floor.bar_mm": 100.0}
@@ -97,6 +98,9 @@ def write(
         | {"push.position_pct": 80.0, "typed.weights_g": WEIGHTS}
         | dict(test or {}),
     }
+    if any(key.startswith("chassis.") for key in cards["car"]):  # then it is said there
+        for axle in ("front", "rear"):
+            del cards["car"][f"{axle}.load_sensitivity"], cards["car"][f"{axle}.load_sensitivity_u"]
     for kind, values in cards.items():
         path = stem.with_name(f"{file}.toml" if kind == "test" else f"{file}-{kind}.toml")
         path.write_text(toml({key: value for key, value in values.items() if value is not None}), encoding="utf-8")
@@ -238,7 +242,7 @@ def lost(speed: np.ndarray, along: np.ndarray, drag: float) -> float:
 
 def slide(
     load: Sequence[float],
-    grip: Sequence[float],
+    grip: Sequence[float] | Callable[[np.ndarray], np.ndarray],
     station: float,
     *,
     places: np.ndarray = PLACES,
@@ -255,7 +259,7 @@ def slide(
 ) -> tuple[float, np.ndarray, float]:
     """(kappa 1/m, pole (2,) m, force N) of the first moment of a push by a slippery tip `station` m ahead of the rear.
 
-    load N, grip, drag, along (grip along over across), heading (rad): per wheel.
+    load N, grip, drag, along (grip along over across), heading (rad): per wheel; grip may be a function of the loads.
     solid: axles ("front", "rear") whose wheels turn together.
     height: m of the finger; the load it moves to the far side is found by repetition.  stuck_at: the finger sticks to
     the car there, m to the left, and moves sideways, turned by `direction` rad anticlockwise.  middle: m, of the
@@ -277,7 +281,7 @@ def slide(
     def power(x: np.ndarray) -> float:
         u, v, turn = twist(x)
         speed = np.stack([u - turn * places[:, 1], v + turn * places[:, 0]], -1)
-        held = now * np.asarray(grip)
+        held = now * (grip(now) if callable(grip) else np.asarray(grip))
         total = 0.0
         for name, pair in (("front", (0, 1)), ("rear", (2, 3))):
             if name in solid:

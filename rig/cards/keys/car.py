@@ -103,6 +103,19 @@ class Axle(Section, frozen=True):
         | None
     ) = None
     patch_mm_u: Annotated[float, uncertainty_of("the contact patch, once given")] = 2.0
+    load_sensitivity: (
+        Annotated[
+            float,
+            number(
+                "grip that the tyres of this axle lose per share of load above the one they were measured at, or above "
+                "the mean of the four wheels (0: none); unset: as under chassis, else 0.1, give or take 0.1",
+                ge=0,
+                le=0.9,
+            ),
+        ]
+        | None
+    ) = None
+    load_sensitivity_u: Annotated[float, uncertainty_of("that load sensitivity, once given")] = 0.1
 
 
 class Mass(Section, frozen=True):
@@ -180,7 +193,10 @@ class Chassis(Section, frozen=True, kw_only=True):
 
     front: AxleSprings
     rear: AxleSprings
-    load_sensitivity: Annotated[float, number("grip lost per share of load above the mean (0: none)", ge=0, le=1)] = 0.1
+    load_sensitivity: Annotated[
+        float,
+        number("grip lost per share of load above the mean (0: none); front and rear go before it", ge=0, le=1),
+    ] = 0.1
     load_sensitivity_u: Annotated[float, uncertainty_of("the load sensitivity")] = 0.1
 
 

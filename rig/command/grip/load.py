@@ -63,10 +63,9 @@ def command(
             number = record_load_sensitivity(found, states, sets[0], log).number
             remarks.append(f"Written down as record {number}: what is asked of this car on the move goes by it")
         if write:
-            values = {
-                "chassis.load_sensitivity": round(min(max(found.q.value, 0.0), 1.0), 3),
-                "chassis.load_sensitivity_u": round(found.q.half_width / 1.96, 3),
-            }
+            fall, fall_u = round(min(max(found.q.value, 0.0), 0.9), 3), round(found.q.half_width / 1.96, 3)
+            values = {f"{axle}.load_sensitivity": fall for axle in ("front", "rear")}
+            values |= {f"{axle}.load_sensitivity_u": fall_u for axle in ("front", "rear")}
             cards = sets[0]
             written = onto_card(cards.folder / cards.test.car, "car", values, as_read=cards.texts["car"])
     result = {

@@ -12,7 +12,7 @@ from analysis.springs.chassis import Chassis
 from analysis.statistics.monte_carlo import square_root
 from rig.cards.chassis import Moving, moving_car, springs_on
 from rig.cards.keys.car import CarCard
-from rig.cards.keys.car import Chassis as ChassisCard
+from rig.cards.mechanics import mean_load_sensitivity
 
 GRIP_RATIO_U = 0.05
 """Of front to rear grip, relative, until measured (as on the test card)."""
@@ -73,10 +73,10 @@ class OpenTo:
     balance_by: str = "weights and grip"
     transfer: MeasuredTransfer | None = None
 
-    def fall_with_load(self, section: ChassisCard) -> tuple[float, float]:
-        """Load sensitivity and its standard uncertainty: the measured one, else that under the springs on the card."""
+    def fall_with_load(self, car: CarCard) -> tuple[float, float]:
+        """Load sensitivity and its standard uncertainty: the measured one, else that on the card."""
         if self.sensitivity is None:
-            return section.load_sensitivity, section.load_sensitivity_u
+            return mean_load_sensitivity(car)
         return self.sensitivity, self.sensitivity_u
 
 
@@ -139,7 +139,7 @@ def drawn_cars(
     cars, the same as without it.  Source: Monte Carlo (JCGM 101:2008), normal inputs.
     """
     section = springs_on(card, where=where)
-    fall, fall_u = open_to.fall_with_load(section)
+    fall, fall_u = open_to.fall_with_load(card)
     car = moving_car(card, load, where=where).chassis
     masses = np.asarray(car.unsprung_mass)
     mass = float(load.sum()) / STANDARD_GRAVITY

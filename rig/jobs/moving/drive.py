@@ -12,6 +12,7 @@ from analysis.springs.equilibrium import equilibrium
 from rig.base.errors import InputError
 from rig.base.progress import Progress
 from rig.cards.measures import car_markers, floor_layout, readout, wheelbase
+from rig.cards.mechanics import mean_load_sensitivity
 from rig.cards.read import CardSet
 from rig.jobs.measuring.clip_times import ClipTimes, clip_times, with_noted_times
 from rig.jobs.measuring.found_pushes import kept_track
@@ -158,12 +159,12 @@ def drive_beside_model(
 
 def model_at(cards: CardSet, load: FloatArray, ay: float) -> Model:
     """The model of the cards' set-up in a steady turn at ay, m/s2 to the left. load: (4,) N at rest."""
-    from rig.cards.chassis import moving_car, springs_on
+    from rig.cards.chassis import moving_car
 
     where = cards.test.car
     chassis = moving_car(cards.car, load, where=where).chassis
-    section, grip = springs_on(cards.car, where=where), cards.test.grip
-    tyres = tyres_like(chassis, front=grip.front, rear=grip.rear, sensitivity=min(section.load_sensitivity, 0.99))
+    grip, (fall, _) = cards.test.grip, mean_load_sensitivity(cards.car)
+    tyres = tyres_like(chassis, front=grip.front, rear=grip.rear, sensitivity=min(fall, 0.99))
     state = equilibrium(chassis, 0.0, np.array([0.0, ay]))
     centre = friction_centre(chassis, tyres, state.load)
     used = float(chassis.mass) * abs(ay) / float(capacity(tyres, state.load)[1].sum())

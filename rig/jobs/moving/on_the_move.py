@@ -10,7 +10,8 @@ from analysis.moving.tyres import Tyres, tyres_like
 from analysis.moving.worth import MovingWorth, moving_worth
 from analysis.weighing.corner_weights import newtons_from_grams
 from rig.base.errors import InputError
-from rig.cards.chassis import moving_car, springs_on
+from rig.cards.chassis import moving_car
+from rig.cards.mechanics import mean_load_sensitivity
 from rig.cards.read import CardSet
 from rig.jobs.moving.drawn_cars import drawn_cars
 from rig.jobs.weighing.weights import Weighing
@@ -43,9 +44,9 @@ def worth_on_the_move(cards: CardSet, weighing: Weighing, acceleration_g: float,
         raise InputError(f"{acceleration_g:g} g is no cornering of a car", where="--sideways", remedy=meant)
     where, grip = str(cards.folder / cards.test.car), cards.test.grip
     load = newtons_from_grams(weighing.weights.load_g)
-    section = springs_on(cards.car, where=where)
+    fall, _ = mean_load_sensitivity(cards.car)
     best = moving_car(cards.car, load, where=where).chassis
-    tyres = tyres_like(best, front=grip.front, rear=grip.rear, sensitivity=min(section.load_sensitivity, 0.99))
+    tyres = tyres_like(best, front=grip.front, rear=grip.rear, sensitivity=min(fall, 0.99))
     drawn = drawn_cars(cards.car, load, where=where, count=CAR_DRAWS, rng=np.random.default_rng(seed))
     ratio = np.concatenate([[1.0], drawn.ratio])[:, None]
     every = Tyres(
@@ -63,6 +64,6 @@ def worth_on_the_move(cards: CardSet, weighing: Weighing, acceleration_g: float,
     return OnTheMove(
         acceleration_g=acceleration_g,
         worth=found,
-        sensitive=section.load_sensitivity > 0.0,
+        sensitive=fall > 0.0,
         remarks=tuple(dict.fromkeys(remarks)),
     )

@@ -94,7 +94,7 @@ def cast_of(
     draws are made into cars; the first are the same whatever their number.
     """
     car = moving_car(card, load, where=where)
-    fall, _ = open_to.fall_with_load(springs_on(card, where=where))
+    fall, _ = open_to.fall_with_load(card)
     tyres = tyres_like(car.chassis, front=grip[0], rear=grip[1], sensitivity=min(fall, 0.99))
     if open_to.balance is not None:
         tyres = balanced_at(tyres, np.asarray(load, dtype=float), open_to.balance)

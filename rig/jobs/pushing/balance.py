@@ -36,7 +36,7 @@ from rig.jobs.measuring.found_pushes import poses_of
 from rig.jobs.measuring.measure import Measurement
 from rig.jobs.measuring.setup_doubts import setup_doubt
 from rig.jobs.pushing.print_scale import ruler_sentence
-from rig.jobs.weighing.weights import OtherWeights, Weighing, known_weighing, weighed_car, written
+from rig.jobs.weighing.weights import OtherWeights, Weighing, car_as_it_stands, known_weighing, weighed_car, written
 from rig.log.store import BenchLog
 from rig.lookups.cards_and_pivots import keep_cards
 from rig.lookups.sources import finger_row
@@ -48,6 +48,9 @@ from rig.records.weighing import WEIGHING
 from vision.base.types import ClipTrack
 
 DRAWS = 4000
+BY_WEIGHTS_MODEL = 2
+"""What the balance by weights and grip takes into account by now. 1: grip is the same under any load.  2: tyres lose
+grip with the load they carry."""
 MOST_FITS = 3
 """Mistakes that are told; the rest is not worth reading."""
 FARTHEST_RATIO = 1e6
@@ -155,7 +158,8 @@ def answer_push(
         loaded = _loaded(push, track, stated.station, length)
         seen = _turn(cards, push, loaded)
         basic = replace(basic, remarks=(*basic.remarks, *(loaded.remarks if loaded is not None else ())))
-    car = weighed_car(cards, weighing)
+    car = car_as_it_stands(cards, weighing)
+    forecast_of = weighed_car(cards, weighing)
     # The car goes where it went: the balance is found for the side that the clip shows.
     pushed = replace(stated, side=saw.side, finger_y=-saw.side * abs(stated.finger_y))
     finger = read_finger(car, pushed, seen)
@@ -171,9 +175,9 @@ def answer_push(
     answer = replace(
         basic,
         balance=balance_from_push(car, moved, seen, doubts=doubts),
-        by_weights=balance_by_weights(car, stated),
+        by_weights=balance_by_weights(forecast_of, stated),
         finger=finger,
-        would_fit=_would_fit(car, pushed, seen, others) if verdict == "disagrees" else (),
+        would_fit=_would_fit(forecast_of, pushed, seen, others) if verdict == "disagrees" else (),
     )
     return _with_ruler(answer, cards, push, track)
 
@@ -274,7 +278,7 @@ def write_answer(
     return log.record(
         BALANCE,
         cards.test.name,
-        inputs=BalanceInputs(push_number=answer.number),
+        inputs=BalanceInputs(push_number=answer.number, model=BY_WEIGHTS_MODEL),
         result=as_record(answer, BalanceResult),
         cards=keep_cards(log, cards),
         parents=[push.id, *([written(weighing, cards, log).record.id] if weighing is not None else [])],

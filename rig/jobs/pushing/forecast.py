@@ -26,13 +26,14 @@ FORECAST_DRAWS = 10_000
 ENDS_WITHIN = 0.1
 """Of the half-width: how well draws that are followed step by step know the interval's ends; a thousand or two do."""
 
-FORECAST_MODEL = 4
+FORECAST_MODEL = 5
 """What forecasts take into account by now, kept with each, so that an older one gives its figures again.
 
 1: tyres grip along as across, surely.  2: by what the test card says of that, with its doubt.  3: the slide in steps as
 short as its kinks ask for; near the balance point by the finger's whole way; rolling tyres touch with a patch.  4: as
 many followed slides as the interval's ends need, where earlier ones went on for two digits or 10,000 draws; where the
 wheels point, the drag of bearings and the slope of the floor count, with their doubts; blocked tyres have patches, too.
+5: tyres lose grip with the load they carry.
 """
 
 
@@ -143,6 +144,8 @@ def asked(cards: CardSet, inputs: PredictionInputs) -> tuple[CarState, PushState
     if inputs.model < 2:
         car = replace(car, along=np.ones(4), along_u=np.zeros(2))
     push = push_state(cards.car, cards.test)
+    if inputs.model < 5:
+        car = replace(car, sensitivity=None, sensitivity_u=0.0)
     if inputs.model < 4:
         car = replace(car, bearing=np.zeros(4), bearing_u=np.zeros(4), steer_u=np.zeros(2))
         push = replace(push, fall=(0.0, 0.0), fall_u=0.0)

@@ -26,7 +26,7 @@ from rig.cards.measures import BAR_MM, MM, car_markers, floor_layout, wheelbase
 from rig.cards.mechanics import push_state
 from rig.cards.read import CardSet
 from rig.jobs.measuring.found_pushes import poses_of
-from rig.jobs.weighing.weights import Weighing, weighed_car
+from rig.jobs.weighing.weights import Weighing, car_as_it_stands
 from vision.base.types import BgrImage, Camera, ClipCards, ClipTrack
 from vision.clip.draw import FloorView
 from vision.clip.frames import Frame
@@ -86,7 +86,7 @@ def ready_to_speak(cards: CardSet, weighing: Weighing, *, side: int | None = Non
 
     side: +1 pushed to the left, -1 to the right; None: as the card says.  Raises InputError for a car that cannot be.
     """
-    stated, car = push_state(cards.car, cards.test), weighed_car(cards, weighing)
+    stated, car = push_state(cards.car, cards.test), car_as_it_stands(cards, weighing)
     way = stated.side if side is None else side
     along = (float(car.along_u[0]), float(car.along_u[1]))
     return prepare(

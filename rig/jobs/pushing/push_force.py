@@ -28,7 +28,7 @@ from rig.jobs.measuring.measure import Measurement
 from rig.jobs.pushing.balance import PushAnswer
 from rig.jobs.pushing.force_kept import PushForce
 from rig.jobs.weighing.bench_figures import GRIPS
-from rig.jobs.weighing.weights import Weighing, weighed_car
+from rig.jobs.weighing.weights import Weighing, car_as_it_stands
 from rig.lookups.track_file import KeptTrack
 from rig.pads.force_file import ForceRecording, beside, read_force
 from rig.records.content import pair
@@ -138,7 +138,7 @@ def force_result(
     )
     held = plateau(trace, press, way, match)
     grip = grip_by_force(
-        weighed_car(cards, weighing),
+        car_as_it_stands(cards, weighing),
         moved,
         Pressed(
             force=held.force,

@@ -15,7 +15,7 @@ from analysis.sliding.contacts import Contacts
 from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import push_state
 from rig.cards.read import CardSet
-from rig.jobs.weighing.weights import Weighing, weighed_car
+from rig.jobs.weighing.weights import Weighing, car_as_it_stands
 from vision.base.types import ClipTrack
 
 MARGIN_S = 0.3
@@ -53,7 +53,7 @@ def judge_quickness(
     shown = (track.time >= push.start_time - MARGIN_S) & (track.time <= push.end_time + MARGIN_S)
     if np.count_nonzero(shown) < 12:
         return None
-    car = weighed_car(cards, weighing)
+    car = car_as_it_stands(cards, weighing)
     drawn = assemble(car, push_state(cards.car, cards.test), {}, 1).contacts
     contacts = Contacts(
         place=np.asarray(drawn.place)[0],

@@ -9,6 +9,7 @@ import msgspec
 
 from rig.base.plain_json import Json
 from rig.base.progress import Progress
+from rig.cards.mechanics import without_load_sensitivity
 from rig.jobs.measuring.finger import finger_record, pushed_as_seen
 from rig.jobs.measuring.found_pushes import pushes_in
 from rig.jobs.measuring.push_rows import push_record
@@ -156,6 +157,8 @@ def _balance(record: AnyRecord, log: BenchLog) -> Content:
                 raise MissingSourceError("the record of another weighing that it names is missing")
             # with its number where this was written
             others.append(replace(weights_then(then, placed, weighing, log), number=fit.number))
+    if kept.inputs.model < 2:
+        placed = replace(placed, car=without_load_sensitivity(placed.car))
     answer = answer_push(placed, push, weighing, track=track, verdict=answer_from(kept).verdict, others=others)
     # the forecast's place stands in its own record; remarks come in words
     return msgspec.structs.replace(

@@ -11,7 +11,7 @@ from analysis.set_ups.pooled import PooledBalance, pool_balances
 from analysis.statistics.quantiles import NORMAL_95
 from rig.base.errors import InputError
 from rig.cards.identity import car_changes, changes_in_words, same_id
-from rig.cards.mechanics import push_state
+from rig.cards.mechanics import mean_load_sensitivity, push_state
 from rig.cards.read import CardSet
 from rig.jobs.pushing.balance import ByWeights, balance_by_weights
 from rig.jobs.series.answered_pushes import answers_of_clips
@@ -85,7 +85,7 @@ def aim_at(
     pushed, remarks = balance_by_pushes(cards, log)
     pct, u = (by_weights.pct, by_weights.u) if pushed is None else (pushed.pct, pushed.u)
     total = float(weighing.load.sum())
-    springs = cards.car.chassis
+    fall, fall_u = mean_load_sensitivity(cards.car)
     car = CarNow(
         balance_pct=pct,
         balance_pct_u=u,
@@ -93,8 +93,8 @@ def aim_at(
         front_pct_u=weighing.weights.front_pct.half_width / NORMAL_95,
         total_g=weighing.weights.total_g.value,
         total_g_u=weighing.weights.total_g.half_width / NORMAL_95,
-        sensitivity=0.0 if springs is None else springs.load_sensitivity,
-        sensitivity_u=0.0 if springs is None else springs.load_sensitivity_u,
+        sensitivity=fall,
+        sensitivity_u=fall_u,
     )
     ways = ways_to_balance(car, wanted_pct, rng=rng)
     return Aim(

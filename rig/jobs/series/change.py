@@ -1,7 +1,7 @@
 """What did the change do: the pushes of two test cards, pooled, and what their difference says."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from analysis.balance.results import BalanceChange, GripMoved, WeightsMoved
@@ -12,7 +12,9 @@ from rig.base.errors import InputError
 from rig.base.plain_json import Json
 from rig.base.progress import Progress
 from rig.cards.measures import wheelbase
+from rig.cards.mechanics import mean_load_sensitivity, without_load_sensitivity
 from rig.cards.read import CardSet
+from rig.jobs.pushing.balance import BY_WEIGHTS_MODEL
 from rig.jobs.series.answered_pushes import PushesOf, answered_pushes, answers_of_clips
 from rig.log.store import BenchLog
 from rig.lookups.cards_and_pivots import keep_cards
@@ -93,7 +95,9 @@ def change_between(one: PushesOf, two: PushesOf, log: BenchLog) -> SetUpsCompare
     record = log.record(
         CHANGE,
         f"{one.cards.test.name} → {two.cards.test.name}",
-        inputs=ChangeInputs(a=tuple(r.number for r in one.clips), b=tuple(r.number for r in two.clips)),
+        inputs=ChangeInputs(
+            a=tuple(r.number for r in one.clips), b=tuple(r.number for r in two.clips), model=BY_WEIGHTS_MODEL
+        ),
         result=change_record(found.change, found.notes, one.cards),
         cards=(*keep_cards(log, one.cards), *keep_cards(log, two.cards)),
         parents=[r.id for r in (*one.clips, *two.clips)],
@@ -137,6 +141,8 @@ def changed_again(record: Record[ChangeInputs, ChangeResult], log: BenchLog) -> 
         if not known:
             raise MissingSourceError("its cards are not those of any of its clips")
         both.append(PushesOf(cards=known[-1], clips=tuple(own), answers=answers, weighing=weighing))
+    if record.inputs.model < 2:
+        both = [replace(one, cards=replace(one.cards, car=without_load_sensitivity(one.cards.car))) for one in both]
     return change_record(change_of(*both), record.result.notes, both[0].cards)
 
 
@@ -187,7 +193,8 @@ def weights_between(a: PushesOf, b: PushesOf) -> WeightsMoved | None:
         return None
     one, two = a.weighing.weights.front_pct, b.weighing.weights.front_pct
     u = 0.0 if _same_weighing(a, b) else (one.half_width**2 + two.half_width**2) ** 0.5 / NORMAL_95
-    return WeightsMoved(front_pct_a=one.value, front_pct_b=two.value, moved_u=u)
+    fall, fall_u = mean_load_sensitivity(b.cards.car)
+    return WeightsMoved(front_pct_a=one.value, front_pct_b=two.value, moved_u=u, sensitivity=fall, sensitivity_u=fall_u)
 
 
 def grip_between(a: CardSet, b: CardSet) -> GripMoved | None:

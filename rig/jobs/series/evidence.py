@@ -14,7 +14,7 @@ from rig.cards.mechanics import push_state
 from rig.cards.read import CardSet
 from rig.jobs.measuring.finger import pushed_as_seen
 from rig.jobs.series.own_pushes import clip_hashes, clip_of, each_clip_once, push_number, pushes_of, under_another_card
-from rig.jobs.weighing.weights import Weighing, known_weighing, weighed_car
+from rig.jobs.weighing.weights import Weighing, car_as_it_stands, known_weighing
 from rig.log.store import BenchLog
 from rig.lookups.cards_and_pivots import estimate_from
 from rig.lookups.sources import finger_row, push_row
@@ -35,7 +35,7 @@ class PushOnRecord:
     @property
     def evidence(self) -> PushEvidence:
         """For the backwards inference."""
-        car = weighed_car(self.cards, self.weighing)
+        car = car_as_it_stands(self.cards, self.weighing)
         return PushEvidence(
             car=car,
             push=push_state(self.cards.car, self.cards.test),

@@ -222,6 +222,11 @@ def weighed_car(cards: CardSet, weighing: Weighing) -> CarState:
     return car_state(cards.car, cards.test, load=weighing.load, load_covariance=weighing.load_covariance)
 
 
+def car_as_it_stands(cards: CardSet, weighing: Weighing) -> CarState:
+    """The same for what a push tells of it: its grip is that under the loads it stands with."""
+    return replace(weighed_car(cards, weighing), sensitivity=None, sensitivity_u=0.0)
+
+
 def as_pushed(
     cards: CardSet, load_g: FloatArray, parts: list[DoubtPart]
 ) -> tuple[FloatArray, list[DoubtPart], list[str]]:

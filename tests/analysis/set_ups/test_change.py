@@ -200,6 +200,21 @@ def test_weights_and_tyres_are_told_apart() -> None:
     assert said[2] == "That disagrees with the measured grip."
 
 
+def test_tyres_that_lose_grip_with_load_leave_less_for_the_weights() -> None:
+    # by hand: 0.8 * 0.08004 = 0.06403, so 51.60 %; 0.20067 - 0.06403 is grip up by 14.64 %; u: 0.8 * 0.2 points of
+    # weight, 1.001 of balance each, and 0.05 * 0.08004 / 0.04004 a point
+    found = what_changed(
+        [balance(50.0)] * 3,
+        [balance(55.0)] * 3,
+        weights=WeightsMoved(front_pct_a=50.0, front_pct_b=52.0, moved_u=0.2, sensitivity=0.2, sensitivity_u=0.05),
+    )
+    assert found.explained_by_weights is not None
+    assert found.front_grip_up is not None
+    assert found.explained_by_weights.value == pytest.approx(1.600, abs=1e-3)
+    assert found.explained_by_weights.u == pytest.approx((0.16**2 + 0.1**2) ** 0.5, abs=1e-3)
+    assert found.front_grip_up[0] == pytest.approx(14.64, abs=0.01)
+
+
 def test_backwards_is_said_backwards() -> None:
     found = what_changed([balance(53.0)] * 2, [balance(48.3)])
     said = change_sentences(found, wheelbase=L)[0]

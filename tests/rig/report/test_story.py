@@ -50,5 +50,7 @@ def test_each_change_is_told_with_its_way_and_its_figure_in_its_column(tmp_path:
     for (title, weights, push, _), setup, sign in zip(story_rows(found), SETUPS, (0, 1, -1), strict=False):
         assert title == setup.title
         by_weights, by_push = (float(re.findall(r"[\d.]+", text)[0]) for text in (weights, push))
-        assert abs(by_weights - 100 * 860 / 1580) < 0.2
+        # 430 and 360 g a wheel, 395 in the mean; tyres that nobody measured lose a tenth of grip per share of load
+        front, rear = 860 * (1 - 0.1 * 35 / 395), 720 * (1 + 0.1 * 35 / 395)
+        assert abs(by_weights - 100 * front / (front + rear)) < 0.2
         assert abs(by_push - 50.0) < 0.2 if sign == 0 else sign * (by_push - 50.0) > 1.0
