@@ -5,8 +5,7 @@ memory from sample to sample, taken from the window itself.
 """
 
 import math
-from collections import deque
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -21,7 +20,6 @@ RESOLUTION = 1.0
 """Step of raw counts."""
 FEWEST_SAMPLES = 16
 SLOW_STEP_S = WINDOW_S / FEWEST_SAMPLES
-SAME_TIME_S = 0.01
 LONGEST_WINDOW_S = 30.0
 """A slow stream's window is longer, so that it holds the fewest samples; no load is awaited longer than this."""
 LONGEST_PAUSE_S = 5.0
@@ -39,16 +37,6 @@ MOST_GONE = 8.0
 """Way of the straight line within the window, in standard deviations about it: noise with a memory of 0.9 reaches 4."""
 MOST_REJECTED = 0.2
 """A window of which more than this share had to be rejected is not a rest."""
-
-__all__ = [
-    "PadFault",
-    "PadLimits",
-    "SettledDetector",
-    "SettledReading",
-    "pad_faults",
-    "settled_reading",
-    "still_reading",
-]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -194,64 +182,6 @@ def still_reading(
         settled=True,
         reason="",
     )
-
-
-@dataclass(slots=True)
-class SettledDetector:
-    """Feed samples as they come; ask for the reading whenever it is wanted. Memory is bounded by the window.
-
-    Options as in settled_reading.  shown: the counts are weights that a scale shows and repeats at rest: see
-    `still_reading`.
-    """
-
-    window_s: float = WINDOW_S
-    limits: PadLimits | None = None
-    names: tuple[str, ...] | None = None
-    longest: int = 4096
-    resolution: float = RESOLUTION
-    shown: bool = False
-    _rows: deque[tuple[float, FloatArray, BoolArray]] = field(default_factory=deque, init=False)
-
-    def feed(self, time: float, counts: FloatArray, missing: BoolArray | None = None) -> None:
-        """Add one sample: time in s, counts (k,), missing (k,). A time before the last one starts afresh.
-
-        Lines that came in one piece bear one time: the later ones are taken for a little later.
-        """
-        row = np.array(counts, dtype=float)
-        flags = np.zeros(row.shape, dtype=bool) if missing is None else np.array(missing, dtype=bool)
-        if self._rows and self._rows[-1][0] - SAME_TIME_S <= time <= self._rows[-1][0]:
-            time = math.nextafter(self._rows[-1][0] + 1e-6, math.inf)
-        if self._rows and (time <= self._rows[-1][0] or row.shape != self._rows[-1][1].shape):
-            self._rows.clear()  # the board restarted: what came before is another story
-        self._rows.append((time, row, flags))
-        while len(self._rows) > self.longest or (
-            self._rows[0][0] < time - self.window_s - 1e-9
-            and (len(self._rows) > FEWEST_SAMPLES or self._rows[0][0] < time - LONGEST_WINDOW_S)
-        ):
-            self._rows.popleft()
-
-    def reset(self) -> None:
-        """Forget everything, for example because the load is being changed on purpose."""
-        self._rows.clear()
-
-    def reading(self) -> SettledReading | None:
-        """The verdict on the window so far, or None before the first sample."""
-        if not self._rows:
-            return None
-        time, counts, missing = (np.array([row[part] for row in self._rows]) for part in range(3))
-        if self.shown:
-            still = still_reading(time, counts, missing=missing, resolution=self.resolution, window_s=self.window_s)
-            if still is not None and not pad_faults(counts, missing=missing, limits=self.limits):
-                return still
-        return settled_reading(
-            time,
-            counts,
-            missing=missing,
-            limits=self.limits,
-            window_s=self.window_s,
-            names=self.names,
-            resolution=self.resolution,
-        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,6 +11,7 @@ from typing import Self
 
 from rig.base.errors import BenchError
 from rig.pads.bookkeeping import Ledger
+from rig.pads.commands import BoardCommands
 from rig.pads.force import ForceFrame
 from rig.pads.frames import Gap, PortState, Status, Tally
 from rig.pads.lines import Answer, Identity, LineParser, PadLines, as_received
@@ -75,10 +76,9 @@ class PadReader(PadSource):
         self._scan = scan or (lambda: list_ports().ports)
         self._tap, self._timing, self._on_force = tap, timing, on_force
         super().__init__()
-        self._news = threading.Condition()
+        self._lock = threading.RLock()
         self._stop = threading.Event()
-        self._one_command = threading.Lock()
-        self._replies: deque[Answer | Identity] = deque(maxlen=16)
+        self._board = BoardCommands(url, self._send)
         self._reconnections = 0
         self._gaps: deque[Gap] = deque(maxlen=256)
         self._tap_error: BenchError | None = None
@@ -106,7 +106,7 @@ class PadReader(PadSource):
         self._stop.set()
         if self._thread is not None:
             self._thread.join(timeout=5.0)
-        with self._news:
+        with self._lock:
             if self._status.state is not PortState.STOPPED:
                 self._say(PortState.STOPPED)
         self._handout.end()
@@ -129,20 +129,20 @@ class PadReader(PadSource):
     @property
     def unread(self) -> tuple[Unread, ...]:
         """As `PadSource`."""
-        with self._news:
+        with self._lock:
             newest, received = self._unread_newest(), self._ledger.received
         return () if newest is None else (Unread(port=self._where, newest=newest, received=received),)
 
     @property
     def tally(self) -> Tally:
         """What became of the lines so far."""
-        with self._news:
+        with self._lock:
             return self._ledger.tally(reconnections=self._reconnections, overflowed=self._handout.overflowed)
 
     @property
     def gaps(self) -> tuple[Gap, ...]:
         """Stretches without a port, the latest 256."""
-        with self._news:
+        with self._lock:
             return tuple(self._gaps)
 
     @property
@@ -172,32 +172,7 @@ class PadReader(PadSource):
 
         Raises BenchError when the port is lost, the board does not answer, or refuses.
         """
-        with self._one_command:
-            with self._news:
-                self._replies.clear()
-            self._send(text)
-            with self._news:
-                self._news.wait_for(lambda: self._reply_to(text) is not None, timeout)
-                reply = self._reply_to(text)
-        if reply is None:
-            raise BenchError(
-                f"no answer to {text!r} within {timeout:g} s",
-                where=self.url,
-                remedy="Check that the board speaks the pad protocol and that nothing else reads this port",
-            )
-        if isinstance(reply, Answer) and not reply.ok:
-            raise BenchError(
-                f"the board refused {text!r} ({reply.words})",
-                where=self.url,
-                remedy="Check the command against protocol.md (pivotbench pads board) and the board's firmware",
-            )
-        return reply
-
-    def _reply_to(self, text: str) -> Answer | Identity | None:
-        if text == "?":
-            return next((reply for reply in self._replies if isinstance(reply, Identity)), None)
-        fits = (r for r in self._replies if isinstance(r, Answer) and (r.words == text or not r.ok))
-        return next(fits, None)
+        return self._board.ask(text, timeout=timeout)
 
     def _send(self, text: str) -> None:
         data = text.encode("ascii") + b"\n"
@@ -221,7 +196,7 @@ class PadReader(PadSource):
         try:
             self._read()
         except Exception as error:  # a fault of ours must be seen, not leave a dead thread that looks alive
-            with self._news:
+            with self._lock:
                 self._stop.set()
                 self._say(
                     PortState.STOPPED,
@@ -230,7 +205,7 @@ class PadReader(PadSource):
                 )
             self._handout.end()
         finally:  # here alone: were it closed under a late thread, that would read from whatever file comes next
-            with self._news:
+            with self._lock:
                 if self._port is not None:
                     self._port.close()
                     self._port = None
@@ -244,7 +219,7 @@ class PadReader(PadSource):
                 chunk = port.read_some(_WAIT)
             except OSError as error:  # pyserial's own error is one; an unplugged port raises others
                 if isinstance(error, EndOfRecordingError):
-                    with self._news:
+                    with self._lock:
                         self._say(PortState.ENDED)
                     self._handout.end()
                     return
@@ -265,7 +240,7 @@ class PadReader(PadSource):
             self._record(chunk, now, TrafficKind.CAME)
         self._longest_pause, self._heard = max(self._longest_pause, now - self._heard), now
         start = False
-        with self._news:
+        with self._lock:
             ledger = self._ledger
             if not self._commands and self._talks_on(now):
                 self._ready_at = now
@@ -280,9 +255,8 @@ class PadReader(PadSource):
                     self._gaps[-1] = Gap(start=gap.start, end=gap.end, reason=gap.reason, missed=missed)
             if ledger.answers:
                 start = self._stands_still()
-                self._replies.extend(ledger.answers)
+                self._board.heard(ledger.answers)
                 ledger.answers.clear()
-                self._news.notify_all()
         if frames:
             self._handout.tell()
         if forces and self._on_force is not None:
@@ -337,7 +311,7 @@ class PadReader(PadSource):
     def _lost(self, port: Port, error: OSError) -> None:
         began = time.monotonic()
         reason = reason_lost(error)
-        with self._news:
+        with self._lock:
             self._port = None
             self._say(PortState.UNPLUGGED, f"{reason}; waiting for them")
         self._record(f"lost: {reason}".encode(), began, TrafficKind.REMARK)
@@ -349,7 +323,7 @@ class PadReader(PadSource):
         if again is None:
             return
         now = time.monotonic()
-        with self._news:
+        with self._lock:
             self._gaps.append(Gap(start=began, end=now, reason=reason))
             self._reconnections += 1
         self._begin(again, gap=now - began)
@@ -369,7 +343,7 @@ class PadReader(PadSource):
 
     def _begin(self, port: Port, *, gap: float | None) -> None:
         now = time.monotonic()
-        with self._news:
+        with self._lock:
             self._ledger.opened(gap=gap)
             self._intact_when_opened = self._ledger.intact
             self._port = port

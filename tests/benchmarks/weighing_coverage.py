@@ -29,10 +29,11 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from analysis.pads.calibration import Calibration, CalibrationNotes, fit_calibration
+from analysis.pads.detector import SettledDetector
 from analysis.pads.error_budget import RunOrder
 from analysis.pads.loads import loads_from_counts
 from analysis.pads.pad_faults import SHOWN_WEIGHT
-from analysis.pads.settled import SettledDetector, settled_reading
+from analysis.pads.settled import settled_reading
 from analysis.pads.zero_tracking import drift_rate, zero_at
 from analysis.statistics.estimate import Estimate
 from analysis.weighing.cg_height import AxleLift, HeightDoubts, LiftedCar, cg_height

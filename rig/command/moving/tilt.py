@@ -56,14 +56,8 @@ def command(
     """
     from rig.base.cautions import SPRINGS, TILT
     from rig.cards.read import Choices, read_set
-    from rig.jobs.moving.tilt import (
-        TiltAsked,
-        read_tilts,
-        record_tilt,
-        refuse_steep,
-        safe_sideways,
-        transfer_found,
-    )
+    from rig.jobs.moving.tilt import record_tilt, transfer_found
+    from rig.jobs.moving.tilt_readings import TiltAsked, read_tilts, refuse_steep, safe_sideways
     from rig.jobs.moving.tilt_table import tilt_rows
     from rig.jobs.weighing.pads import bench_pads
     from rig.jobs.weighing.weights import known_weighing

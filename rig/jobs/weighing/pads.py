@@ -11,8 +11,9 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.wheel_names import WHEEL_KEYS
+from analysis.pads.detector import SettledDetector
 from analysis.pads.pad_faults import SHOWN_WEIGHT, PadLimits
-from analysis.pads.settled import SettledDetector, SettledReading
+from analysis.pads.settled import SettledReading
 from analysis.pads.unrest import unrest_words
 from rig.base.disk import check_room
 from rig.base.errors import BenchError, InputError

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from analysis.pads.calibration import Calibration, fit_calibration
+from analysis.pads.detector import SettledDetector
 from analysis.pads.pad_faults import PadLimits, limits_for, pad_faults
-from analysis.pads.settled import SettledDetector, SettledReading, settled_reading
+from analysis.pads.settled import SettledReading, settled_reading
 from analysis.pads.zero_tracking import drift_rate, zero_at
 
 

@@ -9,7 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.base.errors import InputError
-from analysis.pads.settled import PadLimits, SettledDetector, SettledReading, pad_faults, settled_reading
+from analysis.pads.detector import SettledDetector
+from analysis.pads.pad_faults import PadLimits, pad_faults
+from analysis.pads.settled import SettledReading, settled_reading
 from analysis.pads.zero_tracking import drift_rate, zero_at
 from analysis.statistics.quantiles import coverage_factor
 

@@ -11,7 +11,7 @@ import pytest
 
 from rig.base.errors import InputError
 from rig.cards.read import read_set
-from rig.jobs.moving.tilt import TiltAsked, refuse_steep, safe_lengthways, safe_sideways
+from rig.jobs.moving.tilt_readings import TiltAsked, refuse_steep, safe_lengthways, safe_sideways
 from rig.jobs.moving.tilt_table import tilt_rows
 from tests.values.cards_typed import found, run, write
 from tests.values.pads_acted import pivotbench
