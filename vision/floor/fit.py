@@ -15,6 +15,7 @@ from vision.base.types import Camera, FloatArray, FloorLayout
 from vision.camera.model import intrinsics_of
 from vision.floor.arranged import other_arrangements
 from vision.floor.causes import FloorCause, likeliest
+from vision.floor.geometry import plane_misfit
 from vision.floor.laid_sheets import LaidFloor
 from vision.floor.problem import Descent, FloorProblem, Priors, State
 
@@ -36,8 +37,18 @@ UNEXPLAINED = 0.15
 """px: noise that no cause on the floor has explained, from which the shape of pixels is asked."""
 LEAST_SQUEEZE = 0.02
 """Relative, that a shape of pixels must be off to be the cause."""
+NOT_AS_ON_CARD = 3.0
+"""px: noise that no cause has explained, from which nothing is measured."""
 HOPELESS, FITS = 1.0, 0.5
 """px: noise from which sheets are thought to lie in other places altogether, and below which another place is right."""
+FOCAL_STARTS = (-0.45, -0.25, 0.0, 0.4, 1.0)
+"""Relative, by how much the guessed focal length is changed to descend from."""
+MISFIT = 3.0
+"""px, that a lens of many terms and sheets that are not flat leave of markers seen through a bent homography."""
+CLEARLY = 3.0
+"""Times a misfit: what is worse is clearly worse."""
+NEAREST_SHAPES, NEAREST_ARRANGEMENTS = 6, 3
+"""How many shapes of pixels, and other layings of the sheets, are tried in full: those that fit best at first sight."""
 MOVE_TURN = 2.0
 """A sheet's turn is as uncertain as its place, over its span, times this."""
 
@@ -145,9 +156,13 @@ def fit_floor(
     if sheet_start is not None:
         floor.moves(laid)[:] = sheet_start
     problem = FloorProblem(seen, floor, basis, intrinsics_of(camera))
+    limit = MISFIT + 4.0 * layout.place_u * _px_per_m(problem)
+    explained = _misfit(problem, floor) <= limit
+    if sheet_u is None and not explained:
+        _check_arrangement(problem, priors, layout, limit)
     found = problem.settle(_best_start(problem, priors, laid, robust=robust), priors, robust=robust)
-    if sheet_u is None and not found.priors.noise < HOPELESS:
-        _check_arrangement(problem, priors, layout)
+    if sheet_u is None and explained and not found.priors.noise < HOPELESS:
+        _check_arrangement(problem, priors, layout, limit)
         if not camera.known:
             _check_squeezed(problem, priors, found.priors.noise)
     if not np.isfinite(found.cost):
@@ -158,8 +173,12 @@ def fit_floor(
         )
     if sheet_u is not None:
         return _fit(problem, found, ())
+    if len(problem.seen) > 2 and found.priors.noise > NOT_AS_ON_CARD:
+        few, begun = _few(problem, found.state)
+        _check_as_on_card(likeliest(few, few.settle(begun, priors, robust=robust), robust=robust)[0])
     found, causes = likeliest(problem, found, robust=robust)
-    if not camera.known and found.priors.noise > UNEXPLAINED:
+    _check_as_on_card(found)
+    if explained and not camera.known and found.priors.noise > UNEXPLAINED:
         _check_squeezed(problem, priors, found.priors.noise)
     return _fit(problem, found, causes)
 
@@ -173,13 +192,17 @@ def _check_squeezed(problem: FloorProblem, priors: Priors, noise: float) -> None
     """
     basis = np.concatenate([problem.basis, np.eye(9)[:, :1]], axis=1)
     free = replace(priors, camera=np.append(priors.camera, SQUEEZE_U * problem.base[0]))
-    best, ratio = -np.inf, 1.0
+    begins: list[tuple[float, FloorProblem, State]] = []
     for start in SQUEEZES:
         base = problem.base * np.where(np.arange(9) == 0, start, 1.0)
         other = FloorProblem(problem.seen[:1], problem.floor, basis, base)
-        end = other.settle(_best_start(other, free, np.zeros(problem.floor.count), robust=False), free)
+        for state in _focal_starts(other, np.zeros(problem.floor.count)):
+            begins.append((other.misfit(state), other, state))
+    best, ratio = -np.inf, 1.0
+    for _, other, state in sorted(begins, key=lambda begin: begin[0])[:NEAREST_SHAPES]:
+        end = other.settle(other.descend(state, free, robust=False).state, free)
         if not end.priors.noise > min(FITS, 0.5 * noise) and end.evidence > best:
-            focal = base + basis @ end.state.q
+            focal = other.base + basis @ end.state.q
             best, ratio = end.evidence, float(focal[0] / focal[1])
     if abs(ratio - 1.0) > LEAST_SQUEEZE:
         raise InputError(
@@ -191,11 +214,37 @@ def _check_squeezed(problem: FloorProblem, priors: Priors, noise: float) -> None
         )
 
 
-def _check_arrangement(problem: FloorProblem, priors: Priors, layout: FloorLayout) -> None:
-    """Raise InputError when the first view fits sheets that lie in each other's places, or turned."""
+def _check_as_on_card(found: Descent) -> None:
+    """Raise InputError when even the likeliest causes leave the markers far from where the card says."""
+    if not found.priors.noise <= NOT_AS_ON_CARD:
+        raise InputError(
+            f"the floor markers do not lie as the bench card says (they are {found.priors.noise:.0f} pixels off in the "
+            "picture), and no single mistake explains that",
+            where="floor markers",
+            remedy="Measure the places and sizes of all floor markers again and correct the bench card, or learn their "
+            "places from a clip: pivotbench camera floor",
+        )
+
+
+def _few(problem: FloorProblem, state: State) -> tuple[FloorProblem, State]:
+    """The problem with its first and last view alone."""
+    ends = [0, -1]
+    few = FloorProblem(problem.seen[ends], problem.floor, problem.basis, problem.base)
+    return few, replace(state, rotation=state.rotation[ends], place=state.place[ends])
+
+
+def _check_arrangement(problem: FloorProblem, priors: Priors, layout: FloorLayout, limit: float) -> None:
+    """Raise InputError when the first view fits sheets that lie in each other's places, or turned.
+
+    limit: px, the largest misfit that a lens and sheets laid as well as the card says explain.
+    """
     names = tuple(dict.fromkeys(marker.sheet or f"with marker {marker.id}" for marker in layout.markers))
+    tried = [(_misfit(problem, other[2]), other) for other in other_arrangements(problem.floor, names)]
+    least = min((misfit for misfit, _ in tried), default=0.0)
     best, wrong = FITS, None
-    for what, remedy, floor in other_arrangements(problem.floor, names):
+    for misfit, (what, remedy, floor) in sorted(tried, key=lambda one: one[0])[:NEAREST_ARRANGEMENTS]:
+        if misfit > min(limit, CLEARLY * least):
+            break
         other = FloorProblem(problem.seen[:1], floor, problem.basis, problem.base)
         end = other.descend(_best_start(other, priors, np.zeros(floor.count), robust=False), priors, robust=False)
         noise = float(np.sqrt(np.nanmean(end.residual**2))) if np.isfinite(end.cost) else np.inf
@@ -212,16 +261,30 @@ def _best_start(problem: FloorProblem, priors: Priors, laid: FloatArray, *, robu
     if not lens or priors.camera[0] < 0.1 * problem.base[0]:
         return problem.start(nothing, laid)
     few = FloorProblem(problem.seen[[0, -1]][: len(problem.seen)], problem.floor, problem.basis, problem.base)
-    ends: list[Descent] = []
-    for factor in (-0.45, -0.25, 0.0, 0.4, 1.0):
-        q = nothing.copy()
-        q[0] = factor * problem.base[0]
-        ends.append(few.descend(few.start(q, laid), priors, robust=robust))
+    ends = [few.descend(state, priors, robust=robust) for state in _focal_starts(few, laid)]
     best = min(ends, key=lambda end: end.cost)
     if len(problem.seen) == len(few.seen) or not np.isfinite(best.cost):
         return best.state
     begun = problem.start(best.state.q, best.state.laid)
     return State(q=begun.q, ink=best.state.ink, laid=begun.laid, rotation=begun.rotation, place=begun.place)
+
+
+def _focal_starts(problem: FloorProblem, laid: FloatArray) -> list[State]:
+    """With each focal length to descend from. laid: (h,)."""
+    shorter = np.eye(problem.basis.shape[1])[0] * problem.base[0]
+    return [problem.start(factor * shorter, laid) for factor in FOCAL_STARTS]
+
+
+def _misfit(problem: FloorProblem, floor: LaidFloor) -> float:
+    """px: what no camera at all explains of the first view of sheets laid like this."""
+    centre = problem.base[2:4]
+    return plane_misfit(problem.seen[0].reshape(-1, 2), floor.corner.reshape(-1, 2), centre, float(centre.max() + 0.5))
+
+
+def _px_per_m(problem: FloorProblem) -> float:
+    """How large a metre of the markers' edges is on the first picture."""
+    seen, laid = (np.linalg.norm(np.diff(one, axis=1), axis=-1) for one in (problem.seen[0], problem.floor.corner))
+    return float(np.nanmedian(seen / laid))
 
 
 def _fit(problem: FloorProblem, found: Descent, causes: tuple[FloorCause, ...]) -> FloorFit:

@@ -11,6 +11,10 @@ from vision.camera.model import project, undistort
 from vision.markers.edges import ALONG
 
 _LINE = np.linalg.pinv(np.stack([np.ones_like(ALONG), ALONG - 0.5], axis=1))  # (2, P): level and slope
+_LINE_ENDS = (np.array([[1.0, -0.5], [1.0, 0.5]]) @ _LINE).T  # (P, 2): at the edge's start and end
+BENDS = np.linspace(-0.4, 0.4, 17)
+"""Of lenses that are tried: by how much the longer side's half is shortened or stretched at its end, relative."""
+_NEXT, _PREVIOUS = [1, 2, 3, 0], [3, 0, 1, 2]  # corners or edges around a quadrilateral
 
 
 def marker_corners(markers: tuple[Marker, ...]) -> FloatArray:
@@ -30,10 +34,10 @@ def ink_direction(quad: FloatArray) -> FloatArray:
     Corners run clockwise on the picture.
     quad: (..., 4, 2) px.
     """
-    along = np.roll(quad, -1, axis=-2) - quad
+    along = quad[..., _NEXT, :] - quad
     length = np.maximum(np.hypot(along[..., 0], along[..., 1]), 1e-9)
     nx, ny = -along[..., 1] / length, along[..., 0] / length  # inward normal of the edge that starts here
-    px, py = np.roll(nx, 1, axis=-1), np.roll(ny, 1, axis=-1)  # and of the edge that ends here
+    px, py = nx[..., _PREVIOUS], ny[..., _PREVIOUS]  # and of the edge that ends here
     cross = px * ny - py * nx
     cross = np.where(np.abs(cross) < 1e-6, np.nan, cross)
     return np.stack([(ny - py) / cross, (px - nx) / cross], axis=-1)
@@ -46,18 +50,17 @@ def bent_edge_shift(corner: FloatArray, intrinsics: FloatArray) -> FloatArray:
     like takes the lens into account all the same.
     intrinsics: (9,).
     """
-    following = np.roll(corner, -1, axis=-2)
-    on_edge = corner[..., None, :] + ALONG[:, None] * (following - corner)[..., None, :]
-    seen = project(on_edge, intrinsics)  # (..., 4, P, 2)
-    quad = project(corner, intrinsics)
-    chord = np.roll(quad, -1, axis=-2) - quad
+    at = np.append(ALONG, 0.0)[:, None]
+    on_edge = corner[..., None, :] + at * (corner[..., _NEXT, :] - corner)[..., None, :]
+    shown = project(on_edge, intrinsics)  # (..., 4, P + 1, 2)
+    seen, quad = shown[..., :-1, :], shown[..., -1, :]
+    chord = quad[..., _NEXT, :] - quad
     length = np.maximum(np.hypot(chord[..., 0], chord[..., 1]), 1e-9)
     inward = np.stack([-chord[..., 1], chord[..., 0]], axis=-1) / length[..., None]
     offset = ((seen - quad[..., None, :]) * inward[..., None, :]).sum(-1)
-    level, slope = np.moveaxis(offset @ _LINE.T, -1, 0)
-    start, end = level - 0.5 * slope, level + 0.5 * slope  # offsets of the fitted line at the edge's two ends
-    before = np.roll(end, 1, axis=-1)  # of the previous edge, where this one starts
-    pn = np.roll(inward, 1, axis=-2)
+    ends = offset @ _LINE_ENDS  # offsets of the fitted line at the edge's two ends
+    start, before = ends[..., 0], ends[..., _PREVIOUS, 1]  # before: of the previous edge, where this one starts
+    pn = inward[..., _PREVIOUS, :]
     cross = pn[..., 0] * inward[..., 1] - pn[..., 1] * inward[..., 0]
     cross = np.where(np.abs(cross) < 1e-6, np.nan, cross)
     return np.stack(
@@ -75,6 +78,23 @@ def first_camera_pose(ray: FloatArray, place: FloatArray, weight: FloatArray) ->
     ray: (n, k, 2) x/z, y/z seen.  place: (k, 2) m on the floor.  weight: (n, k), 0 for what was not seen.
     Returns rotations (n, 3, 3) and places (n, 3) of camera_from_floor.
     Source: homography by linear least squares, decomposed as in Zhang 2000.
+    """
+    matrix, middle, reach = _homographies(ray, place, weight)
+    size = np.sqrt(np.linalg.norm(matrix[..., 0], axis=-1) * np.linalg.norm(matrix[..., 1], axis=-1))
+    matrix = matrix / size[:, None, None]
+    first, second = matrix[..., 0], matrix[..., 1]
+    rough = np.stack([first, second, np.cross(first, second)], axis=-1)
+    u, _, vt = np.linalg.svd(rough)
+    u[..., 2] *= np.linalg.det(u @ vt)[..., None]
+    rotation = u @ vt
+    origin = matrix[..., 2] * reach - rotation[..., :2] @ middle
+    return rotation, origin
+
+
+def _homographies(ray: FloatArray, place: FloatArray, weight: FloatArray) -> tuple[FloatArray, FloatArray, float]:
+    """Linear least squares, as for `first_camera_pose`: (n, 3, 3) from places less their middle (2,), over their reach.
+
+    ray: (n, k, 2).  place: (k, 2) m.  weight: (n, k).
     """
     middle = place.mean(axis=0)
     reach = max(float(np.abs(place - middle).max()), 1e-6)
@@ -96,15 +116,25 @@ def first_camera_pose(ray: FloatArray, place: FloatArray, weight: FloatArray) ->
     normal = np.swapaxes(rows, 1, 2) @ (w * rows) + 1e-12 * np.eye(8)
     h = np.linalg.solve(normal, np.swapaxes(rows, 1, 2) @ (w * right))[..., 0]
     matrix = np.concatenate([h, np.ones((n, 1))], axis=-1).reshape(n, 3, 3)
-    size = np.sqrt(np.linalg.norm(matrix[..., 0], axis=-1) * np.linalg.norm(matrix[..., 1], axis=-1))
-    matrix = matrix / size[:, None, None]
-    first, second = matrix[..., 0], matrix[..., 1]
-    rough = np.stack([first, second, np.cross(first, second)], axis=-1)
-    u, _, vt = np.linalg.svd(rough)
-    u[..., 2] *= np.linalg.det(u @ vt)[..., None]
-    rotation = u @ vt
-    origin = matrix[..., 2] * reach - rotation[..., :2] @ middle
-    return rotation, origin
+    return matrix, middle, reach
+
+
+def plane_misfit(seen: FloatArray, place: FloatArray, centre: FloatArray, half: float) -> float:
+    """px, root mean square: what no lens and no shape of pixels explains of points seen that lie in a plane at places.
+
+    Any pinhole, however squeezed its pixels, takes a plane to the picture by a homography; lenses bend that along the
+    radius, here by one number (the division model, A. W. Fitzgibbon, CVPR 2001), of which a range is tried.
+    seen: (k, 2) px, nan where not seen.  place: (k, 2) m.  centre: (2,) px, of the lens.  half: px, of the longer side.
+    """
+    away = (seen - centre) / half
+    square = np.square(away).sum(-1, keepdims=True)
+    ray = away / (1.0 + BENDS[:, None, None] * square)
+    weight = np.broadcast_to(np.isfinite(seen).all(-1).astype(float), ray.shape[:2])
+    matrix, middle, reach = _homographies(ray, place, weight)
+    flat = np.column_stack([(place - middle) / reach, np.ones(len(place))])
+    shown = flat @ np.swapaxes(matrix, 1, 2)
+    left = np.square(shown[..., :2] / shown[..., 2:] - ray).sum(-1)
+    return half * float(np.sqrt(np.nanmean(left, axis=1).min()))
 
 
 def on_level_plane(

@@ -109,6 +109,11 @@ class FloorProblem:
         rotation, origin = first_camera_pose(ray, place, good.astype(float))
         return State(q=q, ink=0.2, laid=laid, rotation=rotation, place=origin)
 
+    def misfit(self, state: State) -> float:
+        """px, root mean square of what is left of the corners; infinite where they would not be before the camera."""
+        left, possible = self._looked(state)
+        return float(np.sqrt(np.nanmean(np.square(left)))) if possible else np.inf
+
     def settle(self, state: State, priors: Priors, *, robust: bool = True) -> Descent:
         """Descend, find noise and waves from what is left, and descend again."""
         found = self.descend(state, priors, robust=robust)
@@ -129,8 +134,9 @@ class FloorProblem:
         head = len(precision)
         weight = np.ones(len(self.floor.corner)) if weight is None else weight
         normal, cost = np.empty(0), np.inf
+        residual, _ = self._looked(state)
         for trial in range(25):
-            residual, jacobian = self.linear(state)
+            jacobian = self._jacobian(state)
             w = self._row_weight(residual, weight) / priors.noise**2
             r = np.where(np.isfinite(residual), residual, 0.0).ravel()
             normal = (jacobian.T * w) @ jacobian
@@ -142,20 +148,21 @@ class FloorProblem:
                 step = _solved(normal, gradient)
             except np.linalg.LinAlgError:
                 return self._ended(state, residual, weight, np.full_like(normal, np.nan), priors, np.inf)
-            share = 1.0
+            share, before = 1.0, residual
             for _ in range(6):
                 new = state.moved(share * step)
-                if self._cost(new, w, precision) <= cost * (1 + 1e-9):
+                residual, possible = self._looked(new)
+                r = np.where(np.isfinite(residual), residual, 0.0).ravel()
+                if possible and float(w @ r**2 + precision @ new.shared**2) <= cost * (1 + 1e-9):
                     break
                 share *= 0.4
             state = new
             small = abs(float(gradient @ step)) < CONVERGED
             if robust and trial >= 3:
-                old, weight = weight, self._odd_ones(residual, priors.noise)
+                old, weight = weight, self._odd_ones(before, priors.noise)
                 small = small and float(np.abs(old - weight).max()) < 1e-3
             if small and trial >= 4:
                 break
-        residual = self._residual(state, self._turned(state) + state.place[:, None, None, :])
         return self._ended(state, residual, weight, normal, priors, cost)
 
     def repeated(self, found: Descent) -> FloatArray:
@@ -177,19 +184,19 @@ class FloorProblem:
         taken = head - float((precision * np.diag(found.covariance)[:head]).sum())
         left = max(2.0 * float(good.any(0).sum()) - taken, 4.0)
         size = max(float((mean**2).sum()) / left - found.priors.noise**2 / float(count.mean()), 0.0)
-        _, jacobian = self.linear(found.state)
+        jacobian = self._jacobian(found.state)
         w = self._row_weight(found.residual, found.weight) / found.priors.noise**2
         gain = (found.covariance @ (jacobian.T * w)).reshape(len(found.covariance), views, -1).sum(1)
         spread: FloatArray = size * gain @ gain.T
         return spread
 
-    def linear(self, state: State) -> tuple[FloatArray, FloatArray]:
-        """Residuals (v, m, 4, 2) px and the Jacobian of the prediction (rows, parameters)."""
+    def _jacobian(self, state: State) -> FloatArray:
+        """(rows, parameters) of the prediction."""
         turned = self._turned(state)
-        point = turned + state.place[:, None, None, :]
-        pixel, by_point, by_intrinsics = project_with_derivatives(point, self._intrinsics(state))
+        pixel, by_point, by_intrinsics = project_with_derivatives(
+            turned + state.place[:, None, None, :], self._intrinsics(state)
+        )
         shrink = ink_direction(pixel)
-        residual = self._left(state, point, pixel, shrink)
         views, markers = self.seen.shape[:2]
         lens, head = len(state.q), len(state.shared)
         jacobian = np.zeros((views, markers, 4, 2, head + 6 * views))
@@ -201,7 +208,7 @@ class FloorProblem:
             first = head + 6 * view
             jacobian[view, ..., first : first + 3] = np.cross(turned[view][..., None, :], by_point[view])
             jacobian[view, ..., first + 3 : first + 6] = by_point[view]
-        return residual, jacobian.reshape(-1, head + 6 * views)
+        return jacobian.reshape(-1, head + 6 * views)
 
     def _intrinsics(self, state: State) -> FloatArray:
         return self.base + self.basis @ state.q
@@ -211,22 +218,12 @@ class FloorProblem:
         turned: FloatArray = np.einsum("vij,mkj->vmki", state.rotation, self.floor.corners(state.laid))
         return turned
 
-    def _residual(self, state: State, point: FloatArray) -> FloatArray:
-        """(v, m, 4, 2) px, seen less predicted. point: (v, m, 4, 3) m, camera axes."""
-        pixel = project(point, self._intrinsics(state))
-        return self._left(state, point, pixel, ink_direction(pixel))
-
-    def _left(self, state: State, point: FloatArray, pixel: FloatArray, shrink: FloatArray) -> FloatArray:
-        """What lens and ink leave of the corners seen. point: (..., 3) m, camera axes.  pixel, shrink: (..., 2) px."""
-        return self.seen - pixel - bent_edge_shift(point, self._intrinsics(state)) - state.ink * shrink
-
-    def _cost(self, state: State, w: FloatArray, precision: FloatArray) -> float:
-        point = self._turned(state) + state.place[:, None, None, :]
-        if np.any(point[..., 2] < 0.01) or self._intrinsics(state)[0] <= 0:
-            return np.inf
-        residual = self._residual(state, point)
-        r = np.where(np.isfinite(residual), residual, 0.0).ravel()
-        return float(w @ r**2 + precision @ state.shared**2)
+    def _looked(self, state: State) -> tuple[FloatArray, bool]:
+        """(v, m, 4, 2) px, what lens and ink leave of the corners seen; whether all of them lie before a camera."""
+        point, intrinsics = self._turned(state) + state.place[:, None, None, :], self._intrinsics(state)
+        pixel = project(point, intrinsics)
+        left = self.seen - pixel - bent_edge_shift(point, intrinsics) - state.ink * ink_direction(pixel)
+        return left, not np.any(point[..., 2] < 0.01) and intrinsics[0] > 0
 
     def _row_weight(self, residual: FloatArray, weight: FloatArray) -> FloatArray:
         rows = np.broadcast_to(weight[:, None, None], residual.shape)

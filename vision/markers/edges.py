@@ -232,7 +232,9 @@ def _one_fit(
     offset = moments[:, 1]
     moment = (moments[:, 2] - offset * offset) @ _EVENLY * half * half
     offset *= half[..., None]
-    least = _least_step(np.median(value[:, 0], axis=-1), light)[:, None, None]
+    # The upper median of the paper's samples: sorting in part is half the work of numpy's median.
+    paper = np.partition(value[:, 0], 2 * PROFILES, axis=-1)[:, 2 * PROFILES]
+    least = _least_step(paper, light)[:, None, None]
     usable = total > np.maximum(least, 0.4 * total.max(axis=-1, keepdims=True))
     level, slope, enough, starts, ends = _lines(offset, usable)
     enough &= length > 6.0

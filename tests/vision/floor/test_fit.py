@@ -1,5 +1,7 @@
 """The floor fit against corners projected by OpenCV: pose, ink, lens, moved sheets, learned layouts."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -8,7 +10,7 @@ from vision.base.errors import InputError
 from vision.base.types import Camera, FloorLayout, Marker
 from vision.camera.model import intrinsics_of
 from vision.floor.fit import fit_floor, guess_camera
-from vision.floor.geometry import bent_edge_shift, first_camera_pose, ink_direction, marker_corners
+from vision.floor.geometry import bent_edge_shift, first_camera_pose, ink_direction, marker_corners, plane_misfit
 from vision.learning.floor_learn import learn_layout
 from vision.markers.layouts import default_floor
 
@@ -106,6 +108,28 @@ def test_first_pose_is_exact_for_exact_points() -> None:
     got = first_camera_pose((point[:, :2] / point[:, 2:])[None], flat, np.ones((1, len(flat))))
     np.testing.assert_allclose(got[0][0], rotation, rtol=0, atol=1e-9)
     np.testing.assert_allclose(got[1][0], place, rtol=0, atol=1e-9)
+
+
+def test_no_lens_and_no_shape_of_pixels_explains_markers_in_other_places() -> None:
+    """Seen through OpenCV's lens and squeezed afterwards, markers in their places leave next to nothing; one that lies
+    40 mm aside, about 40 px on the picture, leaves several pixels of the mean of six."""
+    seen = seen_by(EYE, layout()).reshape(-1, 2) * [0.7, 1.0]
+    place = marker_corners(layout().markers)
+    centre, half = np.array([0.7 * 639.5, 359.5]), 0.7 * 640
+    assert plane_misfit(seen, place.reshape(-1, 2), centre, half) < 0.5
+    covered = seen.copy()
+    covered[4:8] = np.nan
+    assert plane_misfit(covered, place.reshape(-1, 2), centre, half) < 0.5
+    place[1, :, 1] += 0.04
+    assert 4.0 < plane_misfit(seen, place.reshape(-1, 2), centre, half) < 16.0
+
+
+def test_markers_that_lie_nowhere_near_the_card_are_refused() -> None:
+    sheets = default_floor()
+    aside = np.random.default_rng(4).normal(0, 0.02, (6, 2))
+    moved = tuple(replace(m, x=m.x + dx, y=m.y + dy) for m, (dx, dy) in zip(sheets.markers, aside, strict=True))
+    with pytest.raises(InputError, match="do not lie as the bench card says"):
+        fit_floor(seen_by(EYE, sheets)[None], replace(sheets, markers=moved), camera())
 
 
 def test_bent_edges_vanish_without_a_lens() -> None:
