@@ -1,11 +1,12 @@
 """Measured against predicted pivot: agrees, disagrees or cannot tell, in one sentence and in numbers."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
+from analysis.base.arrays import FloatArray
 from analysis.base.errors import AnalysisError, InputError
 from analysis.base.pivot import PivotEstimate
 from analysis.statistics.headings import heading_doubt, heading_of, heading_step
@@ -50,15 +51,15 @@ def compare(
     measured: PivotEstimate,
     predicted: PivotEstimate,
     *,
-    grip_ratio_for: Callable[[float], float | None] | None = None,
+    grip_ratios_for: Callable[[FloatArray], Sequence[float | None]] | None = None,
 ) -> Comparison:
     """Set a measured pivot beside a predicted one.
 
     Both are turned into the angle atan(kappa L / 2), in which a pivot at the middle and one at infinity are ordinary
     places (a quarter turn apart), and the sides of the two 95 % intervals that face each other give the standard
     deviation of the difference. An estimate that names no pivot takes part like any other.
-    grip_ratio_for: kappa (1/m) -> front-to-rear grip ratio that predicts it, None or nan or AnalysisError when none
-    does.
+    grip_ratios_for: kappa (k,), 1/m -> the front-to-rear grip ratios that predict each, None or nan where none does,
+    AnalysisError when none can be told.
     Raises InputError when the two stand on different wheelbases (more than 0.1 % apart).
     """
     if abs(measured.wheelbase / predicted.wheelbase - 1.0) > 1e-3:
@@ -90,7 +91,7 @@ def compare(
     else:
         verdict = "agrees"
         reason = f"the two differ by {_sigmas(sigmas)} standard deviations"
-    ratio, interval = _reconcile(measured, grip_ratio_for)
+    ratio, interval = _reconcile(measured, grip_ratios_for)
     one, two = measured.station_pct, predicted.station_pct
     return Comparison(
         verdict=verdict,
@@ -113,20 +114,16 @@ def _width(estimate: PivotEstimate) -> float:
 
 
 def _reconcile(
-    measured: PivotEstimate, grip_ratio_for: Callable[[float], float | None] | None
+    measured: PivotEstimate, grip_ratios_for: Callable[[FloatArray], Sequence[float | None]] | None
 ) -> tuple[float | None, tuple[float, float] | None]:
     """Grip ratio at the measured kappa and at the ends of its interval, as far as they are within reach."""
-    if grip_ratio_for is None:
+    if grip_ratios_for is None:
         return None, None
-
-    def at(kappa: float) -> float | None:
-        try:
-            ratio = grip_ratio_for(kappa)
-        except AnalysisError:
-            return None
-        return None if ratio is None or not np.isfinite(ratio) else float(ratio)
-
-    ratio, ends = at(measured.kappa), [at(kappa) for kappa in measured.interval]
+    try:
+        found = grip_ratios_for(np.array([measured.kappa, *measured.interval]))
+    except AnalysisError:
+        return None, None
+    ratio, *ends = (None if one is None or not np.isfinite(one) else float(one) for one in found)
     through_infinity = measured.interval[0] > measured.interval[1]
     if ratio is None or ends[0] is None or ends[1] is None or through_infinity:
         return ratio, None

@@ -12,7 +12,7 @@ from analysis.figures.car import CarPicture
 from analysis.forecast.comparison import Comparison, compare
 from analysis.forecast.forecast import Prediction
 from analysis.forecast.inputs import CarState, PushState
-from analysis.grip.from_pivot import ratio_for
+from analysis.grip.from_pivot import ratios_for
 from analysis.measured.pushes import MeasuredPush
 from analysis.statistics.quantiles import NORMAL_95
 from rig.base.errors import BenchError, InputError
@@ -271,7 +271,7 @@ def set_beside(
 
     car, push: what the forecast was of.  turn: rad, over which it was followed.
     """
-    return compare(measured, forecast_pivot, grip_ratio_for=lambda kappa: ratio_for(car, push, kappa, turn=turn))
+    return compare(measured, forecast_pivot, grip_ratios_for=lambda kappa: ratios_for(car, push, kappa, turn=turn))
 
 
 def _extent(cards: CardSet, push: MeasuredPush | None, measured: PivotEstimate) -> tuple[float | None, float | None]:

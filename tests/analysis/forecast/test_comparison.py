@@ -173,15 +173,15 @@ def test_facing_sides_of_lopsided_intervals_count() -> None:
 def test_reconciling_grip_ratio_comes_from_the_measured_kappa() -> None:
     # Any falling law will do: ratio = 2 - 0.1 kappa.
     measured = kappa(6.0, 0.2)
-    result = compare(measured, at(-0.05, 0.003), grip_ratio_for=lambda k: 2.0 - 0.1 * k)
+    result = compare(measured, at(-0.05, 0.003), grip_ratios_for=lambda k: list(2.0 - 0.1 * k))
     assert result.reconciling_grip_ratio == pytest.approx(1.4)
     assert result.reconciling_interval == pytest.approx((1.4 - 0.0392, 1.4 + 0.0392))
 
-    def out_of_reach(_: float) -> float:
+    def out_of_reach(_: np.ndarray) -> list[float | None]:
         raise AnalysisError("no ratio", where="grip", remedy="none")
 
-    assert compare(measured, at(-0.05, 0.003), grip_ratio_for=out_of_reach).reconciling_grip_ratio is None
-    assert compare(measured, at(-0.05, 0.003), grip_ratio_for=lambda _: None).reconciling_interval is None
+    assert compare(measured, at(-0.05, 0.003), grip_ratios_for=out_of_reach).reconciling_grip_ratio is None
+    assert compare(measured, at(-0.05, 0.003), grip_ratios_for=lambda _: [1.0, None, 1.2]).reconciling_interval is None
 
 
 def test_two_cars_cannot_be_compared() -> None:

@@ -12,7 +12,7 @@ from analysis.forecast.inputs import CarState, PushState
 from analysis.grip.bench_tests import OnBalance, OnBoard, pull, slope_share, tilt_axle, tilt_car
 from analysis.grip.combine import GripMeasurement, combine
 from analysis.grip.conditions import GripNotes, differences
-from analysis.grip.from_pivot import ratio_for
+from analysis.grip.from_pivot import ratios_for
 from analysis.grip.sweep import SweepNull, ratio_from_null, sweep_null
 
 L, H = 0.26, 0.085
@@ -423,10 +423,10 @@ def test_sweeps_that_cannot_tell(station: list[float], kappa: list[float], said:
 
 def test_pivot_inversion_returns_the_ratio_that_made_the_pivot() -> None:
     """Pivots -82.8, -96, -113 mm for ratios 1.0, 1.2, 1.4 (printed closed-form values, rounded to 1 mm)."""
-    for ratio, pivot in ((1.0, -0.0828), (1.2, -0.096), (1.4, -0.113)):
-        kappa = 1 / (L / 2 - pivot)
-        assert ratio_for(blocked(), PushState(station=0.2), kappa) == pytest.approx(ratio, abs=0.012)
-    assert ratio_for(blocked(), PushState(station=0.2), 40.0) is None
+    ratio, pivot = np.array([1.0, 1.2, 1.4]), np.array([-0.0828, -0.096, -0.113])
+    found = ratios_for(blocked(), PushState(station=0.2), np.append(1 / (L / 2 - pivot), 40.0))
+    assert found[:3] == pytest.approx(list(ratio), abs=0.012)
+    assert found[3] is None
 
 
 def predicted(push: PushState, car: CarState) -> float:
