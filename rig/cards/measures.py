@@ -3,6 +3,7 @@
 import math
 from collections import defaultdict
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -74,30 +75,22 @@ def readout(bench: BenchCard) -> float | None:
     return None if readout_ms is None else readout_ms * MM
 
 
-def car_markers(car: CarCard, *, dictionary: str) -> CarMarkers:
-    """The markers on the car's plate, in car axes, at the size that the check bar says.
+def printed_plate(car: CarCard, *, dictionary: str) -> CarMarkers:
+    """The markers of the car's plate, in car axes, as designed: what a sheet to print shows.
 
     dictionary: of the floor's markers, which the plate has too unless its card says otherwise.
     """
     plate = car.plate
-    scale = plate.bar_mm / BAR_MM
     if plate.markers:
         markers = tuple(
             Marker(
-                id=m.id,
-                size=m.size_mm * MM * scale,
-                x=m.x_mm * MM,
-                y=m.y_mm * MM,
-                turn=math.radians(m.turn_deg),
-                sheet="car",
+                id=m.id, size=m.size_mm * MM, x=m.x_mm * MM, y=m.y_mm * MM, turn=math.radians(m.turn_deg), sheet="car"
             )
             for m in plate.markers
         )
     else:
         middle = plate.middle_pct / 100 * wheelbase(car)
-        markers = rescale(
-            default_car(wheelbase(car), height=max(plate.height_mm, 1e-3) * MM, centre=middle).markers, scale
-        )
+        markers = default_car(wheelbase(car), height=max(plate.height_mm, 1e-3) * MM, centre=middle).markers
     return CarMarkers(
         dictionary=plate.dictionary or dictionary,
         markers=markers,
@@ -107,6 +100,18 @@ def car_markers(car: CarCard, *, dictionary: str) -> CarMarkers:
         turn_u=math.radians(plate.turn_deg_u),
         scale_u=plate.bar_mm_u / BAR_MM,
     )
+
+
+def car_markers(car: CarCard, *, dictionary: str) -> CarMarkers:
+    """The markers on the car's plate, in car axes, at the size that the check bar says.
+
+    Places of markers listed on the card were measured on the plate, so only their size scales; dictionary: as in
+    `printed_plate`.
+    """
+    designed, scale = printed_plate(car, dictionary=dictionary), car.plate.bar_mm / BAR_MM
+    if car.plate.markers:
+        return replace(designed, markers=tuple(replace(m, size=m.size * scale) for m in designed.markers))
+    return replace(designed, markers=rescale(designed.markers, scale))
 
 
 def finger_marker(bench: BenchCard, test: TestCard, *, dictionary: str) -> FingerMarker | None:

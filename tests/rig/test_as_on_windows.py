@@ -32,7 +32,7 @@ RECORDS = [
     ["log", "check"],
     ["log", "aside", "1", "--why", "Ölfleck auf dem Boden"],
     ["new", "mein-Prüfstand", "--wheelbase", "261", "--track", "165", "--wheels", "blocked"],
-    ["new", "sheets", "--out", "sheets"],
+    ["new", "sheets", "mein-Prüfstand/car.toml", "--out", "sheets"],
     ["pads", "list"],
     [],
 ]

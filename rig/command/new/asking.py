@@ -13,7 +13,6 @@ from rig.cards.written.first_cards import (
     FIRST_THINGS,
     Answers,
     FirstThing,
-    card_values,
     default_of,
     first_texts,
     to_fill_in,
@@ -89,14 +88,12 @@ def what_next(folder: Path, answers: Answers) -> list[str]:
     if stand_ins:
         figures = ", ".join(f"{key.rpartition('.')[2]} = {value:g}" for key, value in stand_ins.items())
         lines.append(f"Not measured yet: {figures}. Write yours into {folder / 'car.toml'}.")
-    values = card_values(answers)
     if answers.get("bar") is None:
         lines.append(
             f"After printing: write the bar's length, by ruler, as bar_mm into {folder / 'car.toml'} and "
             f"{folder / 'bench.toml'}; until then it counts as 100 ± {NORMAL_95 * UNMEASURED_BAR_MM_U:.0f} mm."
         )
-    length = values["car"]["geometry.wheelbase_mm"]
     test = folder / "test.toml"
-    lines.append(f"Next: pivotbench new sheets --wheelbase-mm {length:g}")
+    lines.append(f"Next: pivotbench new sheets {as_typed(folder / 'car.toml')}")
     lines.append(f"Then: pivotbench weigh {as_typed(test)}   (kitchen scales: fill in weights_g on it first)")
     return lines

@@ -10,7 +10,7 @@ from rig.command.group import bench_command
 @bench_command(
     "new",
     example="pivotbench new my-bench --wheelbase 261 --track 165 --wheels blocked",
-    then="pivotbench new sheets",
+    then="pivotbench new sheets my-bench/car.toml",
     words_of="new",
 )
 @click.argument("folder", metavar="DIR", required=False, type=click.Path(path_type=Path, file_okay=False))

@@ -11,6 +11,8 @@ from typing import Any
 
 import pytest
 
+from vision.base.types import CarMarkers, FloorLayout
+
 Run = Callable[..., tuple[int, str, str]]
 SAID: dict[str, Any] = {
     "car": {"name": "Dunlin soft", "wheelbase_mm": 261.0, "track_front_mm": 152.0, "track_rear_mm": 171.0},
@@ -64,7 +66,7 @@ def test_each_option_lands_in_its_key(run: Run, tmp_path: Path) -> None:
     assert on_the_cards(tmp_path / "b") == SAID
     assert "Not measured yet" not in out
     assert "After printing" not in out
-    assert "Next: pivotbench new sheets --wheelbase-mm 261" in out
+    assert "Next: pivotbench new sheets b/car.toml" in out
     assert "Then: pivotbench weigh b/test.toml" in out
     code, out, err = run("new b")
     assert code == 2
@@ -161,3 +163,31 @@ def test_cards_that_are_there_are_told_before_anything_is_asked(tmp_path: Path) 
     assert code == 2
     assert "there is a card already" in shown
     assert "Wheelbase" not in shown
+
+
+def test_the_plate_is_that_of_the_car(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A plate drawn for another car shifts every balance point, so no wheelbase is taken that nobody gave. By hand:
+    35 % of 200 mm is 70 mm."""
+    printed: list[CarMarkers] = []
+
+    def kept(_floor: FloorLayout, car: CarMarkers, **_where: Any) -> list[Path]:
+        printed.append(car)
+        return []
+
+    monkeypatch.setattr("vision.markers.sheets.marker_sheets", kept)
+    assert run("new b --wheelbase 200 --track 120")[0] == 0
+    code, _, err = run("new sheets")
+    assert (code, printed) == (2, [])
+    assert "pivotbench new sheets my-bench/car.toml" in err
+    card = tmp_path / "b" / "car.toml"
+    short = card.read_text("utf-8")
+    card.write_text(short + "middle_pct = 35\n", "utf-8")
+    assert "its middle 70.0 mm ahead of the rear axle" in run("new sheets b/car.toml")[1]
+    assert sum(one.x for one in printed[-1].markers) / 4 == pytest.approx(0.070)
+    assert "too large for a car of 45 mm" in run("new sheets --wheelbase-mm 45")[1]
+    assert "leave --wheelbase-mm out" in run("new sheets b/car.toml --wheelbase-mm 45")[2]
+    own = "[[plate.markers]]\nid = 3\nsize_mm = 12\nx_mm = 31\ny_mm = -4\n"
+    card.write_text(short.replace("[plate]", "[plate]\nbar_mm = 98.0") + own, "utf-8")
+    assert "the markers listed on b/car.toml" in run("new sheets b/car.toml")[1]
+    (only,) = printed[-1].markers  # to be printed as designed, whatever a print came out as
+    assert (only.id, only.size, only.x, only.y) == pytest.approx((3, 0.012, 0.031, -0.004))
