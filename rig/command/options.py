@@ -130,7 +130,7 @@ def show(text: str, result: "Json | Content", *, as_json: bool, remarks: Iterabl
 
     first = list(dict.fromkeys(remarks))
     if not as_json:
-        tell("\n".join([*(f"note: {one.rstrip('.')}." for one in first), text]))
+        tell("\n".join([*(f"note: {one if one.endswith('?') else one.rstrip('.') + '.'}" for one in first), text]))
         return
     shown = plain(result) if isinstance(result, Content) else finite_json(result)
     if first:

@@ -21,6 +21,7 @@ from rig.cards.read import CardSet
 from rig.jobs.weighing.calibrate import as_shown, stored_calibration
 from rig.jobs.weighing.pads import shows_weight
 from rig.jobs.weighing.weights import doubt_parts
+from rig.jobs.weighing.weights_fit import DEAD_SHARE, LIGHT_SHARE
 from rig.log.store import BenchLog
 from rig.lookups.belongs import weighing_of, zeros_of
 from rig.pads.patterns import GRAMS_OF_UNIT
@@ -36,10 +37,6 @@ AXLE_OF_CAR, WHEEL_OF_CAR = 0.2, 0.12
 """The same as a share of the car's known mass, where that is less: on two pads or more, on one alone."""
 SHARED = 0.15
 """Of what lies on the pads: what one of them carries when a car, or an axle of it, stands on it as well."""
-DEAD_SHARE = 0.15
-"""A wheel with less than this of the mean of the others does not stand on its pad, or its pad is dead."""
-LIGHT_SHARE = 0.4
-"""A wheel with less than this is worth a word: cars on level pads seldom have one."""
 BEYOND_CHANCE = 2.58
 """Standard uncertainties of a difference that chance alone makes once in a hundred weighings."""
 SHARED_CAUSES = ("curves", "masses")

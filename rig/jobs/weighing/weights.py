@@ -109,13 +109,16 @@ def known_weighing(cards: CardSet, log: BenchLog, *, before: int | None = None) 
     if found is None:
         return typed_weighing(cards)  # tells what is missing
     known = weighing_from(WEIGHING.of(found.record), cards)
-    return replace(known, remarks=(*found.remarks, *weights_notes(_as_weighed(known.weights), cards.car), *odd))
+    return replace(known, remarks=(*found.remarks, *_notes(known.weights, cards, known.inputs), *odd))
 
 
-def _as_weighed(weights: CornerWeights, load_g: FloatArray | None = None) -> Weighed:
-    """Corner weights for the car card to be held against. load_g: (4,) g before parts were counted in, if known."""
+def _notes(
+    weights: CornerWeights, cards: CardSet, inputs: WeighingInputs, load_g: FloatArray | None = None
+) -> list[str]:
+    """What car card and custom say against weights. load_g: (4,) g before parts were counted in, if known."""
     as_read = weights.load_g if load_g is None else load_g
-    return Weighed(load_g=as_read, total_u_g=weights.total_g.u, pushed_g=weights.total_g.value)
+    weighed = Weighed(load_g=as_read, total_u_g=weights.total_g.u, pushed_g=weights.total_g.value)
+    return weights_notes(weighed, cards.car, typed=inputs.source == "typed")
 
 
 def _weighed_otherwise(typed: Weighing, cards: CardSet, log: BenchLog, before: int | None = None) -> list[str]:
@@ -265,7 +268,7 @@ def weighed(
     """A weighing of (4,) g as they were weighed, corrected for what is pushed otherwise. parts: their uncertainty."""
     as_is, parts, counted = as_pushed(cards, load_g, list(parts))
     weights, gravity = weights_of(cards, as_is, parts), place_gravity(cards.bench)
-    remarks = [*remarks, *weights_notes(_as_weighed(weights, load_g), cards.car)]
+    remarks = [*remarks, *_notes(weights, cards, inputs, load_g)]
     doubt = tuple(DoubtRow(name=p.name, covariance_g2=matrix(p.covariance), dof=finite(p.dof)) for p in parts)
     result = WeighingResult(
         **structs.asdict(weights_record(weights)),

@@ -30,6 +30,12 @@ EXCHANGED = (
     ("the diagonals", (3, 2, 1, 0)),
 )
 """Orders in which people write four wheels, as places in the right one."""
+DEAD_SHARE = 0.15
+"""A wheel with less than this of the mean of the others hardly stands anywhere, on any scales."""
+LIGHT_SHARE = 0.4
+"""A wheel with less than this is worth a word: cars on level ground seldom have one. Common practice, no source."""
+HEAVY = 5.0
+"""One with more than so many times the mean of the others likewise."""
 GYRATION = (0.12, 0.8)
 """Radius of gyration of a scale car per wheelbase: an even bar 1.5 wheelbases long has 0.43, by hand."""
 
@@ -71,8 +77,11 @@ def refuse_weights(typed: Typed, car: CarCard, where: str) -> None:
     refuse_heavy_parts(car, total, f"{total:g} g", where)
 
 
-def weights_notes(weighed: Weighed, car: CarCard) -> list[str]:
-    """What the car card says against these weights, with both figures; for people, before the answer."""
+def weights_notes(weighed: Weighed, car: CarCard, *, typed: bool = False) -> list[str]:
+    """What the car card says against these weights, with both figures; for people, before the answer.
+
+    typed: read and written by somebody, so that a light wheel may be a slip; on pads one is told while it stands there.
+    """
     notes: list[str] = []
     total, known = float(weighed.load_g.sum()), car.masses.total_g
     if known is not None:
@@ -83,7 +92,7 @@ def weights_notes(weighed: Weighed, car: CarCard) -> list[str]:
                 f"the corners weigh {total:.5g} g in all, the car card says total_g = {known:.5g}: a wheel, a part or "
                 "the total is wrong"
             )
-    notes += _odd_corners(weighed.load_g)
+    notes += _odd_corners(weighed.load_g, LIGHT_SHARE if typed else DEAD_SHARE)
     length = car.geometry.wheelbase_mm
     for part in car.masses.parts:
         if 0 < abs(part.mass_g) < 5e-4 * total:
@@ -102,18 +111,24 @@ def weights_notes(weighed: Weighed, car: CarCard) -> list[str]:
     return notes
 
 
-def _odd_corners(load_g: FloatArray) -> list[str]:
-    """One wheel that seems to be in another unit, or to have a digit too many. load_g: (4,) g."""
-    for wheel, load in zip(WHEELS, load_g, strict=True):
-        others = (float(load_g.sum()) - float(load)) / 3
-        if 0 < load < 0.05 * others:
-            meant = [short(m) for m, _ in likely_meanings(float(load), "g", (others / 2, 2 * others))]
-            return [
-                f"{wheel} carries {load:g} g of {load_g.sum():.0f}" + (f": did you mean {meant[0]}?" if meant else "")
-            ]
-        if load > 5 * others:
-            return [f"{wheel} carries {load:g} g of {load_g.sum():.0f}: is there a digit too many?"]
-    return []
+def _odd_corners(load_g: FloatArray, light: float) -> list[str]:
+    """The wheel that stands out most, where it seems to be in another unit or to have a digit too many or too few.
+
+    load_g: (4,) g.  light: the share of the mean of the others from which down a wheel stands out.
+    """
+    others = (load_g.sum() - load_g) / 3
+    ratio = np.maximum(load_g, 1e-3) / np.maximum(others, 1e-3)
+    place = int(np.argmax(np.abs(np.log(ratio))))
+    if light <= ratio[place] <= min(1 / light, HEAVY):
+        return []
+    load, usual = float(load_g[place]), (0.6 * float(others[place]), 1.6 * float(others[place]))
+    meant = [short(m) for m, _ in likely_meanings(load, "g", usual)] if load > 0 else []
+    meant += [short(m) for m in (10 * load,) if usual[0] <= m <= usual[1]]
+    asked = f"did you mean {meant[0]}?" if meant else "is that right?"
+    if ratio[place] > 1:
+        asked = "is there a digit too many?"
+    beside = ", ".join(f"{one:.0f}" for one in np.delete(load_g, place))
+    return [f"{WHEELS[place]} carries {load:g} g beside {beside}: {asked}"]
 
 
 def corners_against(typed: CornerWeights, other: CornerWeights, whose: str) -> list[str]:

@@ -89,6 +89,12 @@ def test_weights_that_cannot_be_of_this_car_are_refused(
     [
         ([0.412, 391, 468, 329], ["front left carries 0.412 g", "412?"]),
         ([412, 391, 4680, 329], ["rear left carries 4680 g", "digit too many"]),
+        ([412, 391, 468, 33], ["rear right carries 33 g beside 412, 391, 468", "did you mean 330?"]),
+        ([412, 391, 468, 0], ["rear right carries 0 g", "is that right?"]),
+        (
+            [412, 391, 120, 468],
+            ["rear left carries 120 g beside 412, 391, 468", "is that right?"],
+        ),  # 28 %
     ],
 )
 def test_one_wheel_in_another_unit_is_told(weights: list[float], parts: list[str], tmp_path: Path) -> None:
