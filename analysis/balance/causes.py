@@ -8,7 +8,8 @@ import numpy as np
 from analysis.balance.curve import BalanceCurve, Extent, balance_places, slid, with_finger
 from analysis.balance.results import BalanceCause, BalanceDoubts, TurnSeen
 from analysis.base.arrays import FloatArray
-from analysis.forecast.inputs import ALONG, Altered, CarState, Drawn, PushState, assemble, doubt_groups, pivot_stays
+from analysis.forecast.draws import Altered, Drawn, assemble
+from analysis.forecast.inputs import ALONG, CarState, PushState, doubt_groups, pivot_stays
 from analysis.forecast.slide import join_draws
 from analysis.statistics.headings import heading_from, heading_step
 from analysis.statistics.quantiles import NORMAL_95

@@ -5,7 +5,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.base.arrays import FloatArray
-from analysis.forecast.inputs import Altered, CarState, Drawn, PushState, assemble
+from analysis.forecast.draws import Altered, Drawn, assemble
+from analysis.forecast.inputs import CarState, PushState
 from analysis.forecast.slide import Slide, slide
 from analysis.sliding.contacts import centre_of_friction
 from analysis.statistics.headings import heading_from

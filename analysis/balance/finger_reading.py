@@ -13,7 +13,8 @@ import numpy as np
 from analysis.balance.curve import balance_curve, extent_of
 from analysis.balance.results import LARGEST_ODDS, SURE_ODDS, FingerFound, FingerReading, TurnSeen
 from analysis.forecast.forecast import kind_of_test
-from analysis.forecast.inputs import CarState, PushState, check_states
+from analysis.forecast.impossible import check_states
+from analysis.forecast.inputs import CarState, PushState
 from analysis.statistics.headings import heading_from
 
 SMALLEST_SQUARE = math.radians(0.5)

@@ -18,7 +18,8 @@ from analysis.balance.results import (
 )
 from analysis.base.plane import slide_jacobian, slide_parts
 from analysis.forecast.forecast import kind_of_test
-from analysis.forecast.inputs import CarState, PushState, check_states, pivot_stays
+from analysis.forecast.impossible import check_states
+from analysis.forecast.inputs import CarState, PushState, pivot_stays
 from analysis.measured.loaded import LoadedTurn, TurnSoFar
 from analysis.measured.pushes import MeasuredPush
 from analysis.statistics.headings import heading_from

@@ -13,7 +13,9 @@ import numpy as np
 from analysis.balance.curve import extent_of
 from analysis.balance.results import LARGEST_ODDS, Reconciled, TurnSeen
 from analysis.base.wheels import FRONT
-from analysis.forecast.inputs import CarState, PushState, assemble, check_states, doubt_groups, draw_groups
+from analysis.forecast.draws import assemble, draw_groups
+from analysis.forecast.impossible import check_states
+from analysis.forecast.inputs import CarState, PushState, doubt_groups
 from analysis.forecast.slide import slide
 from analysis.statistics.headings import heading_from, heading_step
 from analysis.statistics.quantiles import NORMAL_95

@@ -16,7 +16,8 @@ from analysis.balance.finger_reading import as_the_finger_moved, finger_between
 from analysis.balance.results import BalanceDoubts, TurnSeen
 from analysis.base.arrays import FloatArray
 from analysis.forecast.forecast import kind_of_test
-from analysis.forecast.inputs import CarState, PushState, check_states
+from analysis.forecast.impossible import check_states
+from analysis.forecast.inputs import CarState, PushState
 from analysis.statistics.headings import heading_from
 from analysis.statistics.quantiles import NORMAL_95
 

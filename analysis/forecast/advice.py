@@ -4,8 +4,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from analysis.forecast.draws import assemble
 from analysis.forecast.forecast import Prediction
-from analysis.forecast.inputs import assemble
 from analysis.forecast.region import pole_at
 from analysis.forecast.slide import slide
 

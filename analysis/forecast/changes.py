@@ -11,8 +11,10 @@ from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.base.wheels import FRONT_LESS_REAR
+from analysis.forecast.draws import draw_groups
 from analysis.forecast.forecast import kind_of_test
-from analysis.forecast.inputs import CarState, PushState, check_states, doubt_groups, draw_groups
+from analysis.forecast.impossible import check_states
+from analysis.forecast.inputs import CarState, PushState, doubt_groups
 from analysis.forecast.variants import Variants, kappa_of
 from analysis.statistics.monte_carlo import coverage_interval
 

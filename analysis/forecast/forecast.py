@@ -11,15 +11,9 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.pivot import PivotEstimate
-from analysis.forecast.inputs import (
-    CarState,
-    PushState,
-    assemble,
-    check_states,
-    doubt_groups,
-    draw_groups,
-    pivot_stays,
-)
+from analysis.forecast.draws import assemble, draw_groups
+from analysis.forecast.impossible import check_states
+from analysis.forecast.inputs import CarState, PushState, doubt_groups, pivot_stays
 from analysis.forecast.region import PoleRegion, pole_region
 from analysis.forecast.slide import DEFAULT_TURN, Slide, slide
 from analysis.sliding.contacts import centre_of_friction

@@ -12,8 +12,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.base.arrays import FloatArray
+from analysis.forecast.draws import Altered, Drawn, assemble
 from analysis.forecast.forecast import Prediction
-from analysis.forecast.inputs import Altered, CarState, Drawn, assemble
+from analysis.forecast.inputs import CarState
 from analysis.forecast.slide import join_draws, slide
 
 COUNTS = 1.0 / 3.0

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.base.arrays import BoolArray, FloatArray
-from analysis.forecast.inputs import Drawn
+from analysis.forecast.draws import Drawn
 from analysis.sliding.contacts import centre_of_friction
 from analysis.sliding.motion import SlideMotion
 from analysis.sliding.solve import solve_push

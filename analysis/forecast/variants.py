@@ -7,15 +7,8 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.wheels import FRONT
-from analysis.forecast.inputs import (
-    PUSH_DOUBTS,
-    Altered,
-    CarState,
-    Drawn,
-    PushState,
-    assemble,
-    doubt_groups,
-)
+from analysis.forecast.draws import Altered, Drawn, assemble
+from analysis.forecast.inputs import PUSH_DOUBTS, CarState, PushState, doubt_groups
 from analysis.forecast.slide import DEFAULT_TURN, kappa_together
 
 

@@ -3,7 +3,8 @@
 import numpy as np
 
 from analysis.base.arrays import FloatArray
-from analysis.forecast.inputs import CarState, PushState, check_states
+from analysis.forecast.impossible import check_states
+from analysis.forecast.inputs import CarState, PushState
 from analysis.forecast.variants import Variants, kappa_of
 
 REACH = 1.5

@@ -16,7 +16,8 @@ from analysis.base.errors import InputError
 from analysis.base.pivot import PivotEstimate
 from analysis.base.wheels import FRONT_LESS_REAR
 from analysis.forecast.forecast import kind_of_test
-from analysis.forecast.inputs import CarState, PushState, check_states
+from analysis.forecast.impossible import check_states
+from analysis.forecast.inputs import CarState, PushState
 from analysis.forecast.variants import Variants, balance_doubt, doubt_effects, doubt_variants, kappa_of
 from analysis.grip.unknowns import FurtherUnknown, Unknown, further_unknown, variant_of
 from analysis.statistics.quantiles import chi_square_tail

@@ -12,17 +12,10 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
+from analysis.forecast.draws import Altered, Drawn, assemble, draw_groups
 from analysis.forecast.forecast import kind_of_test
-from analysis.forecast.inputs import (
-    Altered,
-    CarState,
-    Drawn,
-    PushState,
-    assemble,
-    check_states,
-    doubt_groups,
-    draw_groups,
-)
+from analysis.forecast.impossible import check_states
+from analysis.forecast.inputs import CarState, PushState, doubt_groups
 from analysis.grip.combine import GripMeasurement
 from analysis.sliding.contacts import Contacts
 from analysis.sliding.finger import Finger, LoadTransfer

@@ -9,7 +9,8 @@ from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.base.pivot import PivotEstimate
 from analysis.forecast.forecast import kind_of_test
-from analysis.forecast.inputs import CarState, PushState, check_states
+from analysis.forecast.impossible import check_states
+from analysis.forecast.inputs import CarState, PushState
 from analysis.forecast.variants import Variants, doubt_effects, doubt_variants, kappa_of
 from analysis.statistics.quantiles import chi_square_tail
 

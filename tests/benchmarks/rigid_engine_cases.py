@@ -10,7 +10,8 @@ import numpy as np
 from body_engine import GRAVITY, RADIUS, BodyCase, BodyPush
 
 from analysis.base.arrays import FloatArray
-from analysis.forecast.inputs import CarState, Drawn, PushState, assemble, doubt_groups, draw_groups
+from analysis.forecast.draws import Drawn, assemble, draw_groups
+from analysis.forecast.inputs import CarState, PushState, doubt_groups
 from analysis.forecast.slide import slide
 from analysis.statistics.monte_carlo import coverage_interval
 

@@ -21,7 +21,8 @@ from analysis.balance.seen import what_was_seen
 from analysis.base.errors import InputError as AnalysisInputError
 from analysis.base.plane import compose, invert
 from analysis.forecast.comparison import Verdict
-from analysis.forecast.inputs import CarState, PushState, assemble, doubt_groups, draw_groups
+from analysis.forecast.draws import assemble, draw_groups
+from analysis.forecast.inputs import CarState, PushState, doubt_groups
 from analysis.measured.loaded import LoadedTurn, loaded_turn
 from analysis.measured.pushes import MeasuredPush
 from analysis.sliding.contacts import centre_of_friction

@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.base.errors import AnalysisError
 from analysis.base.gravity import STANDARD_GRAVITY
-from analysis.forecast.inputs import assemble
+from analysis.forecast.draws import assemble
 from analysis.measured.pushes import MeasuredPush
 from analysis.quick.quickness import InertiaRatio, Recommendation, inertia_ratio, recommend
 from analysis.quick.slide import Body, FingerMotion, push_quickly

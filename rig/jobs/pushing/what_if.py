@@ -8,8 +8,9 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.pivot import PivotEstimate
 from analysis.figures.car import PivotMark
+from analysis.forecast.draws import assemble
 from analysis.forecast.forecast import predict_push, side_only
-from analysis.forecast.inputs import assemble, check_states
+from analysis.forecast.impossible import check_states
 from analysis.forecast.region import pole_at
 from analysis.forecast.slide import DEFAULT_TURN, slide
 from analysis.sliding.contacts import centre_of_friction

@@ -6,8 +6,9 @@ Truth: the definitions of the doubts, written once more with one score at a time
 import numpy as np
 import pytest
 
+from analysis.forecast.draws import Altered, Drawn, assemble, draw_groups
 from analysis.forecast.forecast import ENDS_BLOCK, predict_push
-from analysis.forecast.inputs import Altered, Drawn, PushState, assemble, doubt_groups, draw_groups
+from analysis.forecast.inputs import PushState, doubt_groups
 
 from .test_forecast import PLACE, car, rng
 

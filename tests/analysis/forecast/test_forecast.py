@@ -14,8 +14,10 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 from analysis.base.errors import InputError
+from analysis.forecast.draws import assemble, draw_groups
 from analysis.forecast.forecast import CarState, PushState, kind_of_test, predict_push, summarise
-from analysis.forecast.inputs import assemble, check_states, doubt_groups, draw_groups
+from analysis.forecast.impossible import check_states
+from analysis.forecast.inputs import doubt_groups
 from analysis.forecast.region import pole_region
 
 L, H, WEIGHT = 0.26, 0.085, 1.6 * 9.81

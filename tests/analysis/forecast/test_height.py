@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
+from analysis.forecast.draws import assemble
 from analysis.forecast.forecast import CarState, PushState, predict_push
-from analysis.forecast.inputs import assemble
 from analysis.forecast.variants import Variants, kappa_of
 from analysis.sliding.solve import solve_push
 

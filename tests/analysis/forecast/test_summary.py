@@ -9,8 +9,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from analysis.forecast.draws import assemble, draw_groups
 from analysis.forecast.forecast import HYPERSENSITIVE_PCT, _side_only, kind_of_test, predict_push, summarise
-from analysis.forecast.inputs import PushState, assemble, doubt_groups, draw_groups, pivot_stays
+from analysis.forecast.inputs import PushState, doubt_groups, pivot_stays
 from analysis.forecast.region import pole_at, pole_region
 from analysis.forecast.slide import DEFAULT_TURN, kappa_together, slide
 from analysis.sliding.solve import solve_push
