@@ -11,11 +11,12 @@ from dataclasses import replace
 import numpy as np
 
 from analysis.balance.curve import balance_curve, extent_of
-from analysis.balance.results import LARGEST_ODDS, SURE_ODDS, FingerFound, FingerReading, TurnSeen
+from analysis.balance.results import SURE_ODDS, FingerFound, FingerReading, TurnSeen
 from analysis.forecast.forecast import kind_of_test
 from analysis.forecast.impossible import check_states
 from analysis.forecast.inputs import CarState, PushState
 from analysis.statistics.headings import heading_from
+from analysis.statistics.odds import LARGEST_ODDS
 
 SMALLEST_SQUARE = math.radians(0.5)
 """rad: no hand pushes squarer than this (our own choice)."""

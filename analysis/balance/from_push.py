@@ -9,7 +9,6 @@ from analysis.balance.causes import BLOCKED, balance_causes, place_doubt, sides_
 from analysis.balance.curve import BalanceCurve, Extent, balance_curve, extent_of
 from analysis.balance.results import (
     FLOOR_SCALE_CAUSE,
-    LARGEST_ODDS,
     PLATE_CAUSE,
     BalanceDoubts,
     MeasuredBalance,
@@ -23,6 +22,7 @@ from analysis.forecast.inputs import CarState, PushState, pivot_stays
 from analysis.measured.loaded import LoadedTurn, TurnSoFar
 from analysis.measured.pushes import MeasuredPush
 from analysis.statistics.headings import heading_from
+from analysis.statistics.odds import LARGEST_ODDS
 from analysis.statistics.quantiles import NORMAL_95
 
 ROLLING_KAPPA_U = 0.3

@@ -11,13 +11,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.balance.curve import extent_of
-from analysis.balance.results import LARGEST_ODDS, Reconciled, TurnSeen
+from analysis.balance.results import Reconciled, TurnSeen
 from analysis.base.wheels import FRONT
 from analysis.forecast.draws import assemble, draw_groups
 from analysis.forecast.impossible import check_states
 from analysis.forecast.inputs import CarState, PushState, doubt_groups
 from analysis.forecast.slide import slide
 from analysis.statistics.headings import heading_from, heading_step
+from analysis.statistics.odds import LARGEST_ODDS
 from analysis.statistics.quantiles import NORMAL_95
 
 DRAWS = 64

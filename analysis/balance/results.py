@@ -15,8 +15,6 @@ SURE_ODDS = 39.0
 
 PLATE_CAUSE, FLOOR_SCALE_CAUSE = "marker plate", "floor's scale"
 """Causes of a balance point: where the plate sits on the car; what the floor sheets' scale alone does to lengths."""
-LARGEST_ODDS = 1000.0
-"""To 1: greater odds than this say more of a formula than of a bench."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

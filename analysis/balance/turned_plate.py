@@ -16,6 +16,7 @@ from analysis.base.arrays import FloatArray
 from analysis.base.plane import rotation, slide_parts
 from analysis.base.signs import true_minus
 from analysis.measured.pushes import MeasuredPush
+from analysis.statistics.odds import LARGEST_ODDS, odds_words
 from analysis.statistics.quantiles import normal_share
 
 SQUARE_U = math.radians(12.0)
@@ -32,7 +33,6 @@ MARKER_U_PCT = 3.0
 """Points: place on the card against place by the finger's marker, standard."""
 NAMED_FROM = 3.0
 """Odds, to 1, against "all as on the cards" from which a mistake is named."""
-MOST_ODDS = 1000.0
 
 
 class PlateAndFinger(Enum):
@@ -101,7 +101,7 @@ def likely_setup(push: MeasuredPush, stated: StatedPush) -> LikelyPlacing:
     """The likeliest way in which plate and finger were placed, from one push as it was measured by the cards."""
     weight = {setup: setup.share * _likelihood(setup, push, stated) for setup in PlateAndFinger}
     ranked = sorted(weight, key=lambda setup: -weight[setup])
-    odds = min(weight[ranked[0]] / max(weight[PlateAndFinger.RIGHT], 1e-300), MOST_ODDS)
+    odds = min(weight[ranked[0]] / max(weight[PlateAndFinger.RIGHT], 1e-300), LARGEST_ODDS)
     best = ranked[0] if odds >= NAMED_FROM else PlateAndFinger.RIGHT
     mistakes = [setup for setup in ranked if setup not in (best, PlateAndFinger.RIGHT)]
     way = _way(push, PlateAndFinger.RIGHT, stated.touched, stated)
@@ -112,7 +112,7 @@ def likely_setup(push: MeasuredPush, stated: StatedPush) -> LikelyPlacing:
         setup=best,
         odds=odds,
         other=mistakes[0],
-        other_odds=min(weight[best] / max(weight[mistakes[0]], 1e-300), MOST_ODDS),
+        other_odds=min(weight[best] / max(weight[mistakes[0]], 1e-300), LARGEST_ODDS),
         station_pct=station,
         goes=1 if way[1] >= 0.0 else -1,
         along=abs(way[0]) > abs(way[1]),
@@ -203,7 +203,7 @@ def setup_sentence(likely: LikelyPlacing, *, side: int, station_pct: float | Non
 
 
 def _cause(likely: LikelyPlacing, station_pct: float | None) -> str:
-    odds = f"odds {_odds(likely.other_odds)} against {_NAMES[likely.other]}"
+    odds = f"odds {odds_words(likely.other_odds, exact=True)} against {_NAMES[likely.other]}"
     if likely.setup is PlateAndFinger.SIDE_EXCHANGED:
         return (
             f"Most probable: {_NAMES[likely.setup]} ({odds}). The pivot stays where it is: correct the card's side. "
@@ -218,10 +218,6 @@ def _cause(likely: LikelyPlacing, station_pct: float | None) -> str:
         f"Most probable: {_NAMES[likely.setup]} ({odds}).{would} Put the plate on as the card says, or correct the "
         "places of its markers on the car card, and measure the clip again."
     )
-
-
-def _odds(odds: float) -> str:
-    return f"over {MOST_ODDS:.0f} to 1" if odds >= MOST_ODDS else f"{odds:.0f} to 1"
 
 
 def _pct(station: float) -> str:

@@ -173,7 +173,7 @@ def predict_push(
     # forecasts of earlier models went by where the push began
     nearest = abs(push.station - balance.value) if push.settled is None else float(best.nearest[0])
     hypersensitive = side_only(car, nearest)
-    warnings = _warnings(car, push, hypersensitive, best, np.concatenate([one.tips for one in slides]))
+    warnings = _warnings(car, hypersensitive, best, np.concatenate([one.tips for one in slides]))
     estimate = summarise(kappa, car.wheelbase, warnings)
     if hypersensitive:
         estimate = _side_only(estimate)
@@ -292,7 +292,7 @@ def _sentence(kind: TestKind, hypersensitive: bool) -> str:
     return "A graded test: the pivot moves with grip, weight and push position, so it can measure grip"
 
 
-def _warnings(car: CarState, push: PushState, hypersensitive: bool, best: Slide, tips: FloatArray) -> tuple[str, ...]:
+def _warnings(car: CarState, hypersensitive: bool, best: Slide, tips: FloatArray) -> tuple[str, ...]:
     sentences = []
     if hypersensitive:
         sentences.append(

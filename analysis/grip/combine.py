@@ -14,6 +14,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.grip.conditions import GripNotes, differences
+from analysis.statistics.odds import odds_words
 from analysis.statistics.quantiles import NORMAL_95, chi_square_tail
 
 GripState = Literal["static", "sliding"]
@@ -288,7 +289,7 @@ def _contradiction(used: Sequence[GripMeasurement], chi_square: float, dof: int)
     if quarrel:
         named = f"most likely {used[suspect].method}" if suspect_odds > NAMED else "which one cannot be told"
         sentence = (
-            f"The grip measurements contradict each other: odds {_odds(odds_wrong)} that one of them "
+            f"The grip measurements contradict each other: odds {odds_words(odds_wrong)} that one of them "
             f"is wrong, {named}; measure again before trusting their average"
         )
     return Contradiction(
@@ -300,7 +301,3 @@ def _contradiction(used: Sequence[GripMeasurement], chi_square: float, dof: int)
         suspect_odds=suspect_odds,
         sentence=sentence,
     )
-
-
-def _odds(odds: float) -> str:
-    return "over 10000 to 1" if odds > 1e4 else f"{odds:.0f} to 1" if odds >= 1.5 else "about even"

@@ -20,6 +20,7 @@ from analysis.forecast.impossible import check_states
 from analysis.forecast.inputs import CarState, PushState
 from analysis.forecast.variants import Variants, balance_doubt, doubt_effects, doubt_variants, kappa_of
 from analysis.grip.unknowns import FurtherUnknown, Unknown, further_unknown, variant_of
+from analysis.statistics.odds import odds_words
 from analysis.statistics.quantiles import chi_square_tail
 
 WIDEST = 1.5
@@ -274,8 +275,8 @@ def _warnings(
     sentences = []
     if dof > 0 and chance < 0.05:
         sentences.append(
-            f"The pushes contradict each other or the car card: odds {(1 - chance) / max(chance, 1e-12):.0f} "
-            "to 1 against all of them being right; look for the one that differs before using the ratio"
+            f"The pushes contradict each other or the car card: odds {odds_words((1 - chance) / max(chance, 1e-12))} "
+            "against all of them being right; look for the one that differs before using the ratio"
         )
     for one in (grip, other):
         if one is not None and not one.informed:

@@ -12,6 +12,7 @@ from analysis.forecast.forecast import kind_of_test
 from analysis.forecast.impossible import check_states
 from analysis.forecast.inputs import CarState, PushState
 from analysis.forecast.variants import Variants, doubt_effects, doubt_variants, kappa_of
+from analysis.statistics.odds import odds_words
 from analysis.statistics.quantiles import chi_square_tail
 
 
@@ -75,8 +76,7 @@ def hidden_change(
     odds = float(after[-1, best] / max(1.0 - after[-1, best], 1e-12))
     fits = _fits(misfit[best], len(pushes))
     name = hypotheses[best].name
-    odds_words = "over 10000 to 1" if odds > 1e4 else f"{odds:.2g} to 1"
-    sentence = f"{name}: odds {odds_words} after {len(pushes)} push{'' if len(pushes) == 1 else 'es'}"
+    sentence = f"{name}: odds {odds_words(odds)} after {len(pushes)} push{'' if len(pushes) == 1 else 'es'}"
     if not fits:
         sentence += "; yet none of the listed changes explains the pushes, so something else was done"
     return HiddenChange(

@@ -27,6 +27,7 @@ from analysis.measured.loaded import LoadedTurn, loaded_turn
 from analysis.measured.pushes import MeasuredPush
 from analysis.sliding.contacts import centre_of_friction
 from analysis.statistics.monte_carlo import coverage_interval
+from analysis.statistics.odds import odds_words
 from rig.base.errors import InputError
 from rig.base.plain_json import Json, finite_json
 from rig.cards.measures import BAR_MM, MM, wheelbase
@@ -167,7 +168,9 @@ def answer_push(
     moved = as_the_finger_moved(pushed, finger)
     if moved.finger != pushed.finger:
         did = "stuck to the car" if finger.found is FingerFound.STUCK else "slid along the car"
-        remark = f"In the clip the finger {did} (odds {finger.odds:.0f} to 1); the card says {card.finger}."
+        remark = (
+            f"In the clip the finger {did} (odds {odds_words(finger.odds, exact=True)}); the card says {card.finger}."
+        )
         basic = replace(basic, remarks=(*basic.remarks, remark))
     doubts = BalanceDoubts(
         placing=Placing.SEEN if card.position_from == "finger marker" else Placing.BARE_FINGER,

@@ -6,6 +6,7 @@ from itertools import pairwise
 from analysis.balance.results import MeasuredBalance, Saw
 from analysis.balance.seen import seen_words, where_pushed
 from analysis.set_ups.weights_and_tyres import grip_that_fits
+from analysis.statistics.odds import odds_words
 from analysis.statistics.quantiles import NORMAL_95
 from rig.base.car_words import station_words_mm
 from rig.cards.measures import MM
@@ -131,14 +132,6 @@ def axle_sentence(answer: PushAnswer) -> str:
         f"The car swung about the {balance.axle} axle: it grips better than the {other}, odds {odds_words(odds)}. "
         "Rolling wheels tell which, not how much: block them to measure."
     )
-
-
-def odds_words(odds: float) -> str:
-    """ "40 to 1", rounded down to what can be meant."""
-    if odds >= 1000:
-        return "1000 to 1"
-    step = 100 if odds >= 100 else (10 if odds >= 20 else 1)
-    return f"{max(1, int(odds // step) * step)} to 1"
 
 
 def place_sentence(answer: PushAnswer) -> str:

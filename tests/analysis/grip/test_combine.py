@@ -1,5 +1,6 @@
 """Grip factors: statics by hand, closed-form combinations, and contradictions that are told, not averaged away."""
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -226,7 +227,7 @@ def test_odds_are_those_of_the_marginal_likelihoods() -> None:
     assert told.dof == 2
     assert told.chance == pytest.approx(chi2.sf(told.chi_square, 2), rel=1e-9)
     absurd = combine([*used[:2], replace(used[2], value=2.0), used[3]]).contradiction
-    assert "odds over 10000 to 1 that" in absurd.sentence
+    assert "odds over 1000 to 1 that" in absurd.sentence
 
 
 def test_how_odds_are_told() -> None:
@@ -237,10 +238,10 @@ def test_how_odds_are_told() -> None:
     for one in told:
         if one.odds_wrong <= 1:
             assert one.sentence == ""
-        elif one.odds_wrong < 1.5:
+        elif one.odds_wrong < 2:
             assert "odds about even that" in one.sentence
-        else:
-            assert f"odds {one.odds_wrong:.0f} to 1 that" in one.sentence
+        elif one.odds_wrong < 20:
+            assert f"odds {math.floor(one.odds_wrong)} to 1 that" in one.sentence
     assert {len(one.sentence) > 0 for one in told} == {True, False}
     assert any("about even" in one.sentence for one in told)
 
