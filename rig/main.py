@@ -41,13 +41,14 @@ def cli(context: click.Context) -> None:
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run one command and end the process: 0 good, 1 failed, 2 wrong input, 130 stopped."""
     spell_out_what_is_missing()
-    code = _run(arguments)
+    code = run_command(arguments)
     if arguments is None:
         _let_it_end()
     sys.exit(code)
 
 
-def _run(arguments: Sequence[str] | None) -> int | str | None:
+def run_command(arguments: Sequence[str] | None) -> int | str | None:
+    """Run one command line in this process; its exit code, with what to say already said."""
     try:
         cli.main(args=None if arguments is None else list(arguments), prog_name="pivotbench", standalone_mode=False)
     except click.exceptions.Exit as done:

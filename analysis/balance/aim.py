@@ -125,7 +125,10 @@ def balance_with_grip(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CarDraws:
-    """Cars that go together: shares (n,) from 0 to 1 of the wheelbase and of the weight, weight (n,) in g, q (n,)."""
+    """Cars that go together, all (n,). balance: share of the wheelbase from the rear axle.  front: share of the weight.
+
+    total_g: g.  sensitivity: grip lost per share of load above the mean.
+    """
 
     balance: FloatArray
     front: FloatArray

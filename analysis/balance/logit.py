@@ -11,5 +11,5 @@ def logit(part: FloatArray | float, whole: float = 1.0) -> FloatArray:
 
 
 def share_of(logarithm: FloatArray | float, whole: float = 1.0) -> FloatArray:
-    """The part of the whole whose logit this is, of any shape."""
+    """The part of the whole. logarithm: its logit, of any shape."""
     return np.asarray(whole / (1.0 + np.exp(-logarithm)))

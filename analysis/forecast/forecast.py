@@ -27,8 +27,6 @@ from analysis.statistics.monte_carlo import (
 )
 from analysis.statistics.quantiles import NORMAL_95
 
-__all__ = ["CarState", "Prediction", "PushState", "Sensitivity", "predict_push"]
-
 TestKind = Literal["switch", "graded"]
 
 HYPERSENSITIVE_PCT = 12.0

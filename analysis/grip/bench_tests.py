@@ -207,7 +207,7 @@ def pull(
 
 
 def read_off_u(values: FloatArray) -> float:
-    """Standard uncertainty of a mean of readings (n,) from the step they were read off in, in their unit.
+    """Standard uncertainty of a mean of readings from the step they were read off in. values: (n,), in any unit.
 
     Three equal readings have no scatter and are not exact: the step, the coarsest of 1, 0.5, 0.1, 0.05, 0.01 that all
     readings stand on, leaves half of it to either side, in the same direction for equal readings.

@@ -71,7 +71,10 @@ def mean_rest(
 
 
 def repetition(residual: FloatArray) -> float:
-    """Variance inflation of a mean by neighbouring frames that err alike (first-order autoregression)."""
+    """Variance inflation of a mean by neighbouring frames that err alike (first-order autoregression).
+
+    residual: (n, 3), of n frames in turn, each coordinate in parts of its noise.
+    """
     n = len(residual)
     if n < 10:
         return 1.0

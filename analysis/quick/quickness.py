@@ -79,7 +79,7 @@ def inertia_ratio(
         motion = smooth_motion(time[own], pose[own], covariance[own], point=ground.centre)
     kinetic = 0.5 * (motion.velocity**2 * ground.inertia).sum(-1)
     kinetic_u = np.sqrt(((motion.velocity * ground.inertia * motion.velocity_u) ** 2).sum(-1))
-    work = _friction_work(pose, ground.centre, contacts)
+    work = _friction_work(pose, contacts)
     moving = kinetic > 0.05 * kinetic.max()
     if work <= 0 or not moving.any():
         raise InputError("the car does not move", where="quick push", remedy="Give the frames of one slide")
@@ -94,7 +94,7 @@ def inertia_ratio(
     )
 
 
-def _friction_work(pose: FloatArray, centre: FloatArray, contacts: Contacts) -> float:
+def _friction_work(pose: FloatArray, contacts: Contacts) -> float:
     """Least work friction can have done between the first and the last pose, J: each contact's straight way.
 
     A rolling wheel's way along itself is counted with its drag.

@@ -157,8 +157,8 @@ def _advance(frame: Frame, state: State, sigma: FloatArray) -> FloatArray:
     pull = b * daxis
     dt = rise * shrink / g - np.stack([pull[0] + pull[1], pull[2]])
     df = np.stack([step.f1, step.f2, step.fd]) - f
-    primal = _longest(t, axis, det_s, dt, daxis)
-    dual = _longest(limit, f, det_z, dlimit, df)
+    primal = longest_step(t, axis, det_s, dt, daxis)
+    dual = longest_step(limit, f, det_z, dlimit, df)
     alpha_p = np.minimum(1.0, 0.99 * primal)
     alpha_d = np.minimum(1.0, 0.99 * dual)
 
@@ -174,10 +174,15 @@ def _advance(frame: Frame, state: State, sigma: FloatArray) -> FloatArray:
     return np.where(alpha > 0.9, 0.03, np.where(alpha > 0.5, 0.15, 0.5))
 
 
-def _longest(
+def longest_step(
     first: FloatArray, rest: FloatArray, det: FloatArray, dfirst: FloatArray | None, drest: FloatArray
 ) -> FloatArray:
-    """Longest step (B,) that keeps every cone inside: the smallest positive root of its determinant."""
+    """Longest step (B,) that keeps every cone inside: the smallest positive root of its determinant.
+
+    Each of n contacts has two cones, one of two components and one of one. first, det: (2, n, B), the cones' first
+    entries and determinants.  rest: (3, n, B), the components.  dfirst, drest: their change in a whole step, dfirst
+    None where the first entries stay.
+    """
     square = np.stack([drest[0] ** 2 + drest[1] ** 2, drest[2] ** 2])
     cross = np.stack([rest[0] * drest[0] + rest[1] * drest[1], rest[2] * drest[2]])
     if dfirst is None:

@@ -249,7 +249,7 @@ def _by_fixed_loads(task: _Task) -> SlideMotion:
         above = value > 0
         low, miss_low = np.where(above, middle, low), np.where(above, value, miss_low)
         high, miss_high = np.where(above, high, middle), np.where(above, miss_high, value)
-        proven = _prove(scene, task, found)
+        proven = _prove(scene, found)
         if best is None:
             best = proven
         else:
@@ -261,7 +261,7 @@ def _by_fixed_loads(task: _Task) -> SlideMotion:
     return best
 
 
-def _prove(scene: build.Scene, task: _Task, found: SlideMotion) -> SlideMotion:
+def _prove(scene: build.Scene, found: SlideMotion) -> SlideMotion:
     """The same answer with the loads that its own push brings about, and the certificate that goes with them."""
     load, _, tips = scene.loads(found.push_force.T, slice(None))
     miss = residual(

@@ -111,7 +111,7 @@ def settle(
         for step in range(ALL_STEPS):
             at = q[todo]
             s = squash(some, at, floor[todo])
-            out_of_balance = _gradient(some, s, at, force[todo])
+            out_of_balance = energy_slope(some, s, at, force[todo])
             residual[todo] = np.abs(out_of_balance / size[todo]).max(-1)
             gone = ~(np.abs(at[:, 1:3]).max(-1) < 1e3) | ~np.isfinite(residual[todo])
             over[todo[gone]] = True
@@ -122,12 +122,12 @@ def settle(
             if not going.all():
                 some = _picked(some, going)
                 todo, at, s, out_of_balance = todo[going], at[going], s[going], out_of_balance[going]
-            move = _newton(some, s, out_of_balance)
+            move = downhill_step(some, s, out_of_balance)
             wild = np.abs(at[:, 1:3] + move[:, 1:3]).max(-1) > FURTHEST
             if step >= PLAIN_STEPS:
                 wild[:] = True
             if wild.any():
-                found = _line_search(_picked(some, wild), s[wild], at[wild], out_of_balance[wild], move[wild])
+                found = lowest_along(_picked(some, wild), s[wild], out_of_balance[wild], move[wild])
                 move[wild] *= found[:, None]
             q[todo] = at + move
     over[todo] = True
@@ -150,7 +150,11 @@ def _picked(parts: Elements, rows: FloatArray | BoolArray | np.ndarray) -> Eleme
     )
 
 
-def _gradient(parts: Elements, s: FloatArray, q: FloatArray, force: FloatArray) -> FloatArray:
+def energy_slope(parts: Elements, s: FloatArray, q: FloatArray, force: FloatArray) -> FloatArray:
+    """(n, 7) N and N m: by how much each coordinate is out of balance, the slope of the energy.
+
+    s: (n, 16) m, how far every hinge is pressed.  q: (n, 7) coordinates.  force: (n, 7) generalised forces.
+    """
     pushed = parts.rate * np.maximum(s, 0.0)
     own = np.matmul(pushed[:, None], parts.lever)[:, 0] + np.matmul(parts.linear, q[..., None])[..., 0]
     return np.asarray(own - force, dtype=float)
@@ -177,7 +181,8 @@ def _patterns(s: FloatArray) -> tuple[np.ndarray, np.ndarray]:
     return some, which
 
 
-def _newton(parts: Elements, s: FloatArray, out_of_balance: FloatArray) -> FloatArray:
+def downhill_step(parts: Elements, s: FloatArray, out_of_balance: FloatArray) -> FloatArray:
+    """(n, 7) Newton's step of the coordinates, leading down. s: (n, 16) m.  out_of_balance: (n, 7), `energy_slope`."""
     if len(parts.rate) == 1 < len(s):  # one car: as many matrices as there are patterns of contact
         some, which = _patterns(s)
         inverse = np.linalg.inv(stiffness(parts, s[some], floor=1e-9))
@@ -193,10 +198,11 @@ def _newton(parts: Elements, s: FloatArray, out_of_balance: FloatArray) -> Float
     return move
 
 
-def _line_search(
-    parts: Elements, s: FloatArray, q: FloatArray, out_of_balance: FloatArray, move: FloatArray
-) -> FloatArray:
-    """First point along the move at which the energy stops falling, exact for a piecewise quadratic."""
+def lowest_along(parts: Elements, s: FloatArray, out_of_balance: FloatArray, move: FloatArray) -> FloatArray:
+    """(n,) first point along the move, in its lengths, at which the energy stops falling: exact for its pieces.
+
+    s: (n, 16) m, how far every hinge is pressed.  out_of_balance: (n, 7), `energy_slope`.  move: (n, 7).
+    """
     slope: FloatArray = np.matmul(parts.lever, move[..., None])[..., 0]
     bend = np.where(slope != 0, -s / slope, np.inf)
     bend = np.asarray(np.where(bend > 0, bend, np.inf))
@@ -224,7 +230,10 @@ def _line_search(
 
 
 def positive_definite(matrix: FloatArray) -> BoolArray:
-    """Whether symmetric matrices (n, k, k) are. Source: pivots of the elimination without exchange (Sylvester)."""
+    """Whether symmetric matrices are. matrix: (n, k, k).
+
+    Source: pivots of the elimination without exchange (Sylvester).
+    """
     left, good = np.array(matrix, dtype=float), np.ones(len(matrix), dtype=bool)
     with np.errstate(all="ignore"):
         for i in range(left.shape[-1]):

@@ -181,7 +181,9 @@ def adaptive_monte_carlo(
 
 
 def ends_known(samples: FloatArray) -> float:
-    """How well draws (n,) know the ends of their 95 % interval, 95 % sure, in parts of its half-width: the worse end.
+    """How well draws know the ends of their 95 % interval, 95 % sure, in parts of its half-width: the worse end.
+
+    samples: (n,), in any unit.
 
     Source: confidence interval of a quantile between order statistics, the number of draws below it being binomial
     (standard result, from memory; David & Nagaraja, Order Statistics).

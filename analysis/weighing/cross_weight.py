@@ -13,35 +13,10 @@ from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.base.wheels import CROSS
 from analysis.statistics.estimate import Estimate
 from analysis.statistics.quantiles import NORMAL_95
-from analysis.weighing.collar_loop import Bars, LoopState, Step, collar_words, next_step, over_target
 from analysis.weighing.corner_weights import CornerWeights
 from analysis.weighing.warp import (
-    SpringRates,
     WarpResponse,
-    collar_turn,
-    response_from_rates,
-    response_from_shim,
-    warp_pattern,
 )
-
-__all__ = [
-    "Bars",
-    "FloorVerdict",
-    "LoopState",
-    "ShimPlan",
-    "SpringRates",
-    "Step",
-    "WarpResponse",
-    "collar_turn",
-    "collar_words",
-    "floor_verdict",
-    "next_step",
-    "over_target",
-    "plan_shims",
-    "response_from_rates",
-    "response_from_shim",
-    "warp_pattern",
-]
 
 SHIMS = (0.05e-3, 0.1e-3, 0.2e-3, 0.5e-3, 1.0e-3)
 """Common feeler-gauge thicknesses, m."""

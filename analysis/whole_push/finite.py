@@ -134,7 +134,10 @@ def checked_extent(
 
 
 def swing(pose: FloatArray, middle: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """kappa (...,) 1/m and displacement (..., 2) m of the mid-wheelbase point; see FinitePush. pose: (..., 4)."""
+    """kappa (...,) 1/m and displacement (..., 2) m of the mid-wheelbase point; see FinitePush.
+
+    pose: (..., 4).  middle: (...,) m, how far the middle of the wheelbase lies ahead of the rear axle.
+    """
     moved = _mid(pose, middle) - np.stack([middle, np.zeros_like(middle)], axis=-1)
     half = pose[..., 2] / 2
     sideways = moved[..., 1] * np.cos(half) - moved[..., 0] * np.sin(half)

@@ -17,7 +17,7 @@ from rig.log.replacement import decided, finish
 from rig.log.schema import VERSION
 from rig.log.upgrade import counted_over, make_tables, upgrade
 
-_looked_over: set[tuple[int, int]] = set()
+looked_over: set[tuple[int, int]] = set()
 """Files (device, number) whose pages this process has looked over: some ms for every MB, so once."""
 
 
@@ -82,7 +82,7 @@ def look_through(database: sqlite3.Connection, path: Path) -> None:
     What stands in the rows is looked at when it is read.
     """
     file = file_number(path)
-    if file in _looked_over:
+    if file in looked_over:
         return
     version = _user_version(database)
     verdict = str(database.execute("PRAGMA integrity_check(1)").fetchone()[0])
@@ -91,7 +91,7 @@ def look_through(database: sqlite3.Connection, path: Path) -> None:
     if verdict != "ok":
         raise damaged(path, verdict)
     if version == VERSION:
-        _looked_over.add(file)
+        looked_over.add(file)
 
 
 def journal_fault(path: Path) -> str:

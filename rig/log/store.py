@@ -37,6 +37,7 @@ LOG_FILE = "bench-log.sqlite"
 class BenchLog:
     """The log in one folder. A context manager; safe with several processes (WAL, one writer at a time).
 
+    database: the open SQLite database, for what no method asks.
     Raises BenchError when the folder or the disk refuses or the log is damaged, InputError when the file is not a
     bench log.
     """
@@ -47,8 +48,8 @@ class BenchLog:
         self._fitting: set[str] = set()  # hashes of cards that were found to be as written
         with in_words(self.path):
             self._opened = open_log(self.path, read_only=read_only)
-            self._db, self._version = self._opened.database, self._opened.version
-            found = value_of(self._db, "id", self._version)
+            self.database, self._version = self._opened.database, self._opened.version
+            found = value_of(self.database, "id", self._version)
             if found is None:
                 self.close()
                 raise damaged(self.path, "it does not say whose it is")
@@ -62,7 +63,7 @@ class BenchLog:
 
     def close(self) -> None:
         """Close the file. Nothing is lost without it."""
-        self._db.close()
+        self.database.close()
         self._opened.hold.close()
 
     @contextmanager
@@ -76,7 +77,7 @@ class BenchLog:
         """Keep this version of a card; returns its hash. The same text is kept once."""
         digest = hashlib.sha256(text.encode()).hexdigest()
         with self._writing():
-            insert_card(self._db, CardVersion(hash=digest, kind=kind, name=name, text=text, saved_at=_now()))
+            insert_card(self.database, CardVersion(hash=digest, kind=kind, name=name, text=text, saved_at=_now()))
         return digest
 
     def add_file(self, kind: str, path: Path) -> str:
@@ -94,7 +95,7 @@ class BenchLog:
         with self._writing():
             where = str(path.absolute())
             row = StoredFile(hash=digest, kind=kind, name=path.name, path=where, bytes=size, saved_at=_now())
-            insert_file(self._db, row, known="DO UPDATE SET path = excluded.path")
+            insert_file(self.database, row, known="DO UPDATE SET path = excluded.path")
         return digest
 
     def record(
@@ -128,7 +129,7 @@ class BenchLog:
             parents=tuple(dict.fromkeys(parents)),
         )
         with self._writing():
-            number = insert_record(self._db, entry)
+            number = insert_record(self.database, entry)
         return replace(entry, number=number)
 
     def take_in(
@@ -142,23 +143,23 @@ class BenchLog:
         new = known = 0
         with self._writing():
             for card in cards:
-                insert_card(self._db, card)
+                insert_card(self.database, card)
             for file in files:
-                insert_file(self._db, file, known="DO NOTHING")
+                insert_file(self.database, file, known="DO NOTHING")
             entries = list(records)
             here = {entry.id for entry in entries if self._known(entry)}
             known = len(here)
             for entry in entries:
                 if entry.id not in here:
-                    insert_record(self._db, entry, links=False)
+                    insert_record(self.database, entry, links=False)
                     new += 1
             for entry in entries:  # links last: a parent may come after its child
                 if entry.id not in here:
-                    insert_links(self._db, entry)
+                    insert_links(self.database, entry)
         return new, known
 
     def _known(self, entry: AnyRecord) -> bool:
-        if self._db.execute("SELECT 1 FROM records WHERE id = ?", (entry.id,)).fetchone() is None:
+        if self.database.execute("SELECT 1 FROM records WHERE id = ?", (entry.id,)).fetchone() is None:
             return False
         here = self.get(entry.id)
         if own_content(here) != own_content(entry):
@@ -210,7 +211,7 @@ class BenchLog:
         where, given = _of_kind(kind)
         with in_words(self.path):
             sql = f"SELECT {column_list('records', self._version)} FROM records {where} ORDER BY number DESC"
-            with contextlib.closing(self._db.execute(sql, given)) as rows:
+            with contextlib.closing(self.database.execute(sql, given)) as rows:
                 for row in rows:
                     record = kind.of(self._whole(row))
                     if title is None or record.title == title:
@@ -244,7 +245,7 @@ class BenchLog:
     def _rows(self, table: str, where: str, given: Iterable[object] = (), order: str = "") -> list[tuple[Any, ...]]:
         """Rows by `column_list`, each of them as it was written. Raises BenchError when one is not."""
         sql = f"SELECT {column_list(table, self._version)} FROM {table} {where} {order}"
-        rows = self._db.execute(sql, tuple(given)).fetchall()
+        rows = self.database.execute(sql, tuple(given)).fetchall()
         for row in rows if table != "records" else ():  # records are looked at one by one, as they are given out
             self._check(table, row)
         return rows
@@ -257,7 +258,7 @@ class BenchLog:
     def _whole(self, row: tuple[Any, ...]) -> AnyRecord:
         self._check("records", row)
         where = f"{self.path}, record {row[1]}"
-        links = links_of(self._db, row[0])
+        links = links_of(self.database, row[0])
         record = record_read(row, links, where=where)
         if self._version >= LINKS_SUMMED and row[10] != links_sum(row[0], links):
             raise damaged(self.path, f"what record {row[1]} rests on is not as it was written")
@@ -279,14 +280,14 @@ class BenchLog:
     @contextmanager
     def _writing(self) -> Iterator[None]:
         with in_words(self.path):
-            self._db.execute("BEGIN IMMEDIATE")
+            self.database.execute("BEGIN IMMEDIATE")
             try:
                 self._still_there()
                 yield
             except BaseException:
-                self._db.execute("ROLLBACK") if self._db.in_transaction else None
+                self.database.execute("ROLLBACK") if self.database.in_transaction else None
                 raise
-            self._db.execute("COMMIT")
+            self.database.execute("COMMIT")
 
 
 def _of_kind(kind: Kind[Any, Any] | str | None) -> tuple[str, tuple[object, ...]]:

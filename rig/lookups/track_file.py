@@ -27,7 +27,10 @@ class SeenFinger:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SeenFrom:
-    """Where the camera stood, shapes as in `vision.base.types.CameraView`; picture_time (p,) s as in `ClipTrack`."""
+    """Where the camera stood: camera = rotation @ floor + place. time: (k,) s.  rotation: (k, 3, 3).  place: (k, 3) m.
+
+    picture_time: (p,) s, of every picture of the clip.
+    """
 
     time: FloatArray
     rotation: FloatArray
@@ -37,8 +40,10 @@ class SeenFrom:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class KeptTrack:
-    """Timed poses of the car on the floor in n frames; shapes and units as in `vision.base.types.ClipTrack`.
+    """Timed poses of the car on the floor in n frames, as in `vision.base.types.ClipTrack`.
 
+    time: (n,) s.  pose: (n, 3), m, m, rad.  covariance: (n, 3, 3), own to each frame; repeating: (n, 3, 3), alike in
+        neighbouring frames.  shared: (k, n, 3), what one standard uncertainty of each shared cause does to each pose.
     shutter: (n, 3), what one standard uncertainty of the rolling shutter does to each pose; None when not estimated.
     finger: None without a marker on the finger.  seen_from: None in files of earlier versions.
     """

@@ -25,30 +25,30 @@ class Empty(Content, frozen=True, kw_only=True):
 
 
 def pair(values: FloatArray | Sequence[float]) -> Pair:
-    """(2,) as a record holds it."""
+    """values: (2,), as a record holds them."""
     first, second = _plain(values)
     return first, second
 
 
 def triple(values: FloatArray | Sequence[float]) -> Triple:
-    """(3,) as a record holds it."""
+    """values: (3,), as a record holds them."""
     first, second, third = _plain(values)
     return first, second, third
 
 
 def four(values: FloatArray | Sequence[float]) -> FourNumbers:
-    """(4,) as a record holds it."""
+    """values: (4,), as a record holds them."""
     first, second, third, fourth = _plain(values)
     return first, second, third, fourth
 
 
 def numbers(values: FloatArray | Sequence[float]) -> Numbers:
-    """(n,) as a record holds it."""
+    """values: (n,), as a record holds them."""
     return tuple(_plain(values))
 
 
 def matrix(values: FloatArray | Sequence[Sequence[float]]) -> Matrix:
-    """(n, m) as a record holds it."""
+    """values: (n, m), as a record holds them."""
     return tuple(numbers(row) for row in np.asarray(values, dtype=float))
 
 

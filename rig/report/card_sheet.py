@@ -35,7 +35,7 @@ def write_card_sheet(path: Path, card: CarCard, baseline: CarCard | None = None)
     return path
 
 
-def _differences(card: CarCard, baseline: CarCard | None, rows: list[SheetRow]) -> str:
+def _differences(baseline: CarCard | None, rows: list[SheetRow]) -> str:
     if baseline is None:
         return "All that its card says; uncertainties are on the card."
     count = sum(row.baseline is not None for row in rows)
@@ -65,7 +65,7 @@ def _pdf(card: CarCard, baseline: CarCard | None, rows: list[SheetRow]) -> bytes
     size = max(min(8.0, room * 72 / (1.42 * max(len(rows) + 1, 1))), 4.5)
     pages = Pages(f"{SOFTWARE}", width=A5[0], height=A5[1], margin=0.4)
     pages.text(card.name, size=13, bold=True, after=0.04)
-    pages.text(_differences(card, baseline, rows), size=8)
+    pages.text(_differences(baseline, rows), size=8)
     bold = [number for number, row in enumerate(rows) if row.baseline is not None]
     table = Table(caption="", heads=("what", "value"), rows=[_cells(row) for row in rows])
     pages.table(table, size=size, bold_rows=bold)
@@ -82,7 +82,7 @@ def _html(card: CarCard, baseline: CarCard | None, rows: list[SheetRow]) -> str:
             f"<td>{mark[0]}{value}{mark[1]}</td></tr>"
         )
     title = html.escape(card.name)
-    differences = html.escape(true_minus(_differences(card, baseline, rows)))
+    differences = html.escape(true_minus(_differences(baseline, rows)))
     return (
         f'<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><title>{title}</title>'
         f"<style>{_STYLE}</style></head><body><h1>{title}</h1><p>{differences}</p>"

@@ -31,7 +31,7 @@ from rig.virtual.pushed_car import FingerPush
 from vision.base.types import CarMarkers, FloorLayout, Marker
 
 if TYPE_CHECKING:
-    from vision.render.push import Hand
+    from vision.render.filmed import Hand
 
 PICTURE = (1280, 720)
 FRAMES_PER_S = 30.0
@@ -133,7 +133,8 @@ def film_virtual_push(
     The camera looks obliquely through a lens with distortion; motion blur and noise are in the picture.
     """
     from vision.render.camera import looking_at
-    from vision.render.push import Filming, Look, PushScene, render_push
+    from vision.render.filmed import Filming, Look, PushScene
+    from vision.render.push import render_push
 
     rng = np.random.default_rng([seed, 7])
     push, length = cards.test.push, float(np.ptp(truth.pushed.contacts[:, 0]))
@@ -175,7 +176,7 @@ def film_virtual_push(
 
 def virtual_hand(cards: CardSet, truth: Truth, moved: PushTruth, rng: np.random.Generator) -> "Hand | None":
     """The virtual finger as the camera sees it, its marker worn as the bench card says; None without."""
-    from vision.render.push import Hand, WornMarker
+    from vision.render.filmed import Hand, WornMarker
 
     marker = finger_marker(cards.bench, cards.test, dictionary=cards.bench.floor.dictionary)
     if marker is None:

@@ -99,7 +99,7 @@ def sample(folder: Path, *, closed: bool) -> dict[str, bytes]:
 
 def shown(folder: Path, *, read_only: bool = True) -> Any:
     """All that a log gives out. Raises BenchError when it does not."""
-    opening._looked_over.clear()
+    opening.looked_over.clear()
     with BenchLog(folder, read_only=read_only) as log:
         records = list(log.records())
         newest = [log.latest(kind, title) for kind in (FIRST_TRY, PUSH) for title in ("t0", "t1", "t2")]
@@ -157,7 +157,7 @@ def one_flip(
             told = True
     found["told" if told else "unchanged"] += 1
     lay_out(folder, files)
-    opening._looked_over.clear()
+    opening.looked_over.clear()
     with contextlib.suppress(BenchError):  # says that it is of a newer version
         found["check_missed"] += told and check_log(folder).sound
     if told and repaired:
@@ -167,7 +167,7 @@ def one_flip(
             found["records_lost_by_repair"] += RECORDS - kept
             found["not_repaired"] += not check_log(folder).sound
             rows = {record.id: record.result for record in truth[1]}
-            opening._looked_over.clear()
+            opening.looked_over.clear()
             with BenchLog(folder) as log:
                 found["silent"] += any(rows[record.id] != record.result for record in log.records())
         except BenchError:
@@ -231,7 +231,7 @@ def outputs(bench: Path) -> dict[str, Any]:
             ("export", lambda: exported(bench)),
             ("infer", lambda: blanked(command(bench, ["grip", "infer", "first.toml", "at-66.toml", "--json"]), bench)),
         ):
-            opening._looked_over.clear()
+            opening.looked_over.clear()
             try:
                 given[what] = ask()
             except (AssertionError, BenchError):

@@ -16,7 +16,8 @@ import numpy as np
 from vision.base.types import Camera, CarMarkers, FloorLayout
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import RenderCamera, looking_at
-from vision.render.push import Filming, Hand, Look, PushScene, render_frames, render_push
+from vision.render.filmed import Filming, Hand, Look, PushScene
+from vision.render.push import render_frames, render_push
 
 WHEELBASE = 0.257
 SIZE = (1280, 720)

@@ -24,7 +24,8 @@ from scipy.special import stdtrit
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from analysis.base.pivot import PivotEstimate
-from analysis.forecast.forecast import CarState, PushState, predict_push
+from analysis.forecast.forecast import predict_push
+from analysis.forecast.inputs import CarState, PushState
 from analysis.grip.inference import PushEvidence, infer
 from analysis.series.effects import SeriesPush, analyse_series
 

@@ -30,7 +30,8 @@ from vision.base.types import Camera, ClipCards
 from vision.floor.geometry import marker_corners
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import looking_at
-from vision.render.push import Filming, Look, PushScene, render_frames
+from vision.render.filmed import Filming, Look, PushScene
+from vision.render.push import render_frames
 from vision.tracking.follow import Follower, follow_clip
 from vision.tracking.track import track_clip, track_sightings
 

@@ -134,7 +134,7 @@ def one_kill(kind: str, place: Path, rng: random.Random, longest: float) -> Coun
     writer = os.fork()
     if writer == 0:
         try:
-            opening._looked_over.clear()
+            opening.looked_over.clear()
             os.close(reading)
             (write_on_carelessly if kind == "careless" else write_on)(
                 folder, lambda line: bool(os.write(writing, line.encode("ascii"))) and None
@@ -155,7 +155,7 @@ def one_kill(kind: str, place: Path, rng: random.Random, longest: float) -> Coun
     found["cut"] += left or (ended.killed and not ended.lines)
     found["acknowledged"] += int(known.get("-", -1)) + 1 if kind == "careless" else len(known)
     found["wrong"] += sum(line.startswith("refused") for line in ended.lines)
-    opening._looked_over.clear()
+    opening.looked_over.clear()
     found.update(judge_carelessly(folder, known) if kind == "careless" else judge(folder, kind, known))
     return found
 
@@ -166,8 +166,8 @@ def judge(folder: Path, kind: str, known: dict[str, str]) -> Counter[str]:
     try:
         with BenchLog(folder) as log:
             records = list(log.records(kind=FIRST_TRY))
-            old = [title for (title,) in log._db.execute("SELECT title FROM records ORDER BY number LIMIT 3")]
-            version = log._db.execute("PRAGMA user_version").fetchone()[0]
+            old = [title for (title,) in log.database.execute("SELECT title FROM records ORDER BY number LIMIT 3")]
+            version = log.database.execute("PRAGMA user_version").fetchone()[0]
             numbered(log, "after")
     except Exception as error:
         print(f"{kind}: {error}", flush=True)

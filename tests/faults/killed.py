@@ -29,7 +29,7 @@ from rig.jobs.weighing.zero import zero
 from rig.log.repair import check_log
 from rig.log.rows import file_hash
 from rig.log.store import LOG_FILE, BenchLog
-from rig.main import _run
+from rig.main import run_command
 from rig.virtual import bench, dunlin
 from rig.virtual.pads import VirtualPads
 from tests.faults.played_camera import PlayedClip
@@ -139,8 +139,8 @@ class Logging:
     def work(self, folder: Path) -> int:
         with BenchLog(folder) as log:
             if self._careless:
-                log._db.execute("PRAGMA journal_mode = OFF")
-                log._db.execute("PRAGMA synchronous = OFF")
+                log.database.execute("PRAGMA journal_mode = OFF")
+                log.database.execute("PRAGMA synchronous = OFF")
             number = sum(1 for _ in log.records())
             while True:
                 card = log.add_card("car", f"c{number}", f"text {number} " + "x" * 500)
@@ -202,7 +202,9 @@ class Weighing:
         self._copy(folder)
 
     def work(self, folder: Path) -> int:
-        return int(_run(["weigh", str(self._card), "--port", self._url, "--log", str(folder), "--unattended"]) or 0)
+        return int(
+            run_command(["weigh", str(self._card), "--port", self._url, "--log", str(folder), "--unattended"]) or 0
+        )
 
     def judge(self, folder: Path, told: list[str]) -> Counter[str]:
         def true(record: Any) -> bool:  # the car's mass is known; 4 g is over twice what the pads are good for
@@ -227,7 +229,7 @@ class Measuring:
 
     def work(self, folder: Path) -> int:
         return int(
-            _run(
+            run_command(
                 [
                     "push",
                     "measure",

@@ -16,7 +16,7 @@ from rig.cards.keys.all_cards import CARD_TYPES
 from rig.cards.read import parse_card
 from rig.cards.template import card_text
 from rig.jobs.record.card_travel import send_card, take_card
-from rig.jobs.series.series import _read_plan, plan_table
+from rig.jobs.series.series import plan_table, read_plan_table
 from rig.log.store import BenchLog
 from rig.pads.lines import BadLine, LineSplitter, frame, parse_line
 from rig.pads.patterns import PatternLines
@@ -115,7 +115,7 @@ def plan(data: bytes) -> None:
     path = _place() / "plan.csv"
     path.write_bytes(data)
     try:
-        rows, _ = _read_plan(path)
+        rows, _ = read_plan_table(path)
         for row in rows:
             int(row["block"]), float(row["number"])  # as the series does with a plan that was taken
     except InputError:
@@ -138,7 +138,7 @@ def _sample_export() -> Path:
 @functools.cache
 def _log() -> BenchLog:
     made = BenchLog(_place() / "log")
-    made._db.execute("PRAGMA synchronous = OFF")  # a scratch log: speed alone matters
+    made.database.execute("PRAGMA synchronous = OFF")  # a scratch log: speed alone matters
     return made
 
 
@@ -159,7 +159,7 @@ def exported(part: str, data: bytes) -> None:
         path.write_bytes(good)
         with log._writing():
             for table in ("record_cards", "record_files", "record_parents", "records", "cards", "files"):
-                log._db.execute(f"DELETE FROM {table}")
+                log.database.execute(f"DELETE FROM {table}")
 
 
 TARGETS: dict[str, Target] = {

@@ -24,7 +24,7 @@ def fill(folder: Path, careless: str) -> None:
     for numbers in (range(2), range(2, 3)):
         with BenchLog(folder / "bench" / "log") as log:
             if careless in ("normal", "off"):
-                log._db.execute(f"PRAGMA synchronous = {careless}")
+                log.database.execute(f"PRAGMA synchronous = {careless}")
             for number in numbers:
                 record(log, number)
 
@@ -93,7 +93,7 @@ def upgrade(folder: Path, careless: str) -> None:
     assert (folder / LOG_FILE).exists()
     with BenchLog(folder) as log:
         if careless in ("normal", "off"):
-            log._db.execute(f"PRAGMA synchronous = {careless}")
+            log.database.execute(f"PRAGMA synchronous = {careless}")
         print("upgraded", flush=True)
         record(log, 7)
 

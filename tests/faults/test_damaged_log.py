@@ -29,7 +29,7 @@ def whole(tmp_path_factory: pytest.TempPathFactory) -> bytes:
     """The file of a log with cards, links and records."""
     folder = tmp_path_factory.mktemp("whole")
     with BenchLog(folder) as log:
-        log._db.execute("PRAGMA synchronous = OFF")
+        log.database.execute("PRAGMA synchronous = OFF")
         parents: list[str] = []
         for number in range(RECORDS):
             card = log.add_card("car", f"c{number}", f"{number} " + "text " * 60)
@@ -119,7 +119,7 @@ def test_processes_that_upgrade_at_once_wait_for_each_other(tmp_path: Path) -> N
         process.communicate(b"now\n", timeout=60)
     assert [process.returncode for process in running] == [0] * 4
     with BenchLog(tmp_path) as log:
-        titles = [title for (title,) in log._db.execute("SELECT title FROM records ORDER BY number")]
+        titles = [title for (title,) in log.database.execute("SELECT title FROM records ORDER BY number")]
     assert titles[:3] == ["Dunlin, as built", "Dunlin, rear left", "Dunlin, rear left"]
     assert sorted(titles[3:]) == names
     assert [path.name for path in tmp_path.glob("*version*")] == ["bench-log.version-2.sqlite"]

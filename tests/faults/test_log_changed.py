@@ -38,7 +38,7 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def changed(folder: Path, change: str) -> None:
     """Change a log's file from outside. change: SQL."""
-    opening._looked_over.clear()
+    opening.looked_over.clear()
     with contextlib.closing(sqlite3.connect(folder / LOG_FILE)) as database, database:
         assert database.execute(change).rowcount > 0
 
@@ -174,7 +174,7 @@ def test_the_journal_is_read_as_sqlite_reads_it_and_what_damage_hides_is_seen(tm
         if not with_index:
             del laid[f"{LOG_FILE}-shm"]
         lay_out(tmp_path / "hurt", laid)
-        opening._looked_over.clear()
+        opening.looked_over.clear()
         seen = look_at(tmp_path / "hurt" / LOG_FILE)
         assert seen.read < seen.committed == whole.committed
         for read_only in (True, False):

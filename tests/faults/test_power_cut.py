@@ -61,7 +61,7 @@ def first_fault(done: Recorded, judge: Judge, place: Path) -> str:
     last = ""
     for cut in cuts(done):
         last = cut.said
-        opening._looked_over.clear()
+        opening.looked_over.clear()
         if wrong := judge(cut, lay_out(cut.image, place)):
             return f"cut {cut.at}, {cut.way}, after {cut.said!r}: {wrong}"
     assert last  # the power was cut after something had been acknowledged, too

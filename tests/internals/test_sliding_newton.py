@@ -11,7 +11,7 @@ import pytest
 
 from analysis.base.arrays import FloatArray
 from analysis.sliding.frame import Frame
-from analysis.sliding.interior import _longest
+from analysis.sliding.interior import longest_step
 from analysis.sliding.newton import LinearSystem, NewtonStep, feedback, push_rows
 
 N, B = 4, 5
@@ -168,7 +168,7 @@ def test_the_longest_step_ends_on_the_first_cone_that_it_meets(moving: bool) -> 
     first = norm + rng.uniform(0.1, 1.0, norm.shape)
     dfirst = rng.normal(size=norm.shape) if moving else np.zeros_like(norm)
     dfirst[:, :, 3] = 5.0 if moving else 0.0  # opens faster than anything moves: no limit
-    found = _longest(first, rest, first**2 - norm**2, dfirst if moving else None, drest)
+    found = longest_step(first, rest, first**2 - norm**2, dfirst if moving else None, drest)
     for at in range(40):
         roots: list[float] = []
         for n in range(N):

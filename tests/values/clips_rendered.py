@@ -20,7 +20,8 @@ import pytest
 from rig.main import main
 from vision.base.types import CarMarkers, FloorLayout, Marker
 from vision.render.camera import RenderCamera, looking_at
-from vision.render.push import Filming, Hand, Look, PushScene, render_push
+from vision.render.filmed import Filming, Hand, Look, PushScene
+from vision.render.push import render_push
 
 SIZE = (960, 540)
 WHEELBASE, FACE, HEIGHT = 0.250, 0.095, 0.062

@@ -36,7 +36,7 @@ from tests.values.clips_rendered import (
     touching,
     write_cards,
 )
-from vision.render.push import Hand, WornMarker
+from vision.render.filmed import Hand, WornMarker
 
 FPS = 15.0
 FIRST, SECOND = (0.8, 1.6), (2.6, 3.4)

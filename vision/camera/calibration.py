@@ -16,23 +16,9 @@ from vision.camera.board_views import (
     Coverage,
     board_family,
     coverage,
-    find_board,
     views_in_clip,
     views_in_photos,
 )
-
-__all__ = [
-    "Board",
-    "BoardCalibration",
-    "BoardView",
-    "Coverage",
-    "calibrate",
-    "calibrate_from_files",
-    "coverage",
-    "find_board",
-    "views_in_clip",
-    "views_in_photos",
-]
 
 FEWEST_VIEWS = 4
 

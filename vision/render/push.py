@@ -18,10 +18,9 @@ import numpy as np
 from vision.base.errors import InputError, VisionError
 from vision.base.types import BgrImage, FloatArray
 from vision.clip.quiet import quiet_stderr
-from vision.render.filmed import Filming, Hand, Look, PushScene, WornMarker
+from vision.render.filmed import Filming, PushScene
 from vision.render.stage import Stage
 
-__all__ = ["Filming", "Hand", "Look", "PushScene", "WornMarker", "frame_count", "render_frames", "render_push"]
 CODECS = {".mp4": "mp4v", ".webm": "VP80", ".avi": "MJPG"}
 LINES = 8
 """A rolling shutter is painted in bands of this many lines, each at its own moment."""

@@ -117,7 +117,7 @@ def check_sightings(path: Path, follower: Follower, floor: FloorLayout, car: Car
 
 
 def car_side_px(corner: FloatArray, floor: FloorLayout, car: CarMarkers) -> float:
-    """px, side of the car's smallest marker where it is seen as large as the floor's (n, m, 4, 2) px are."""
+    """px, side of the car's smallest marker, seen as large as the floor's are. corner: (n, m, 4, 2) px, theirs."""
     side = np.linalg.norm(np.roll(corner, -1, axis=2) - corner, axis=-1).mean(2)
     per_m = side / np.array([marker.size for marker in floor.markers])
     seen = per_m[np.isfinite(per_m)]

@@ -29,7 +29,7 @@ def describe(track: ClipTrack, solved: Solved, report: ClipReport, cards: ClipCa
     _time(words, report)
     _camera(words, track, solved, cards.camera)
     _markers(words, track, solved, cards.floor, cards.car)
-    _motion(words, track, solved)
+    _motion(words, track)
     wide = spread[np.isfinite(spread)]
     width = float(np.sqrt(np.median(wide) / 2)) if len(wide) else 0.0
     if width > 1.8:
@@ -157,7 +157,7 @@ def _markers(words: Words, track: ClipTrack, solved: Solved, floor: FloorLayout,
         )
 
 
-def _motion(words: Words, track: ClipTrack, solved: Solved) -> None:
+def _motion(words: Words, track: ClipTrack) -> None:
     n = len(track.time)
     if n < 5:
         return

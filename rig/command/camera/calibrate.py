@@ -56,7 +56,7 @@ def command(
     Name it on the bench card as camera.calibration. One calibration is good for one picture size and one way of
     holding the camera. Without one, the lens is estimated from the floor sheets at some cost in accuracy.
     """
-    from vision.camera.calibration import Board
+    from vision.camera.board_views import Board
 
     if not files:
         raise click.UsageError("give a clip or photos of the board; it is printed by: pivotbench new sheets --board")

@@ -9,7 +9,8 @@ from rig.cards.read import read_with_text
 from rig.jobs.measuring.push_rows import camera_record
 from rig.log.store import BenchLog
 from rig.records.camera import CAMERA_CALIBRATION, BoardRow, CameraInputs, CameraRecord, CameraResult
-from vision.camera.calibration import Board, BoardCalibration, calibrate_from_files
+from vision.camera.board_views import Board
+from vision.camera.calibration import BoardCalibration, calibrate_from_files
 
 
 def calibrate_camera(

@@ -71,7 +71,7 @@ def run_moving_story(out: Path, *, seed: int = 0, say: Callable[[str], None] = p
         film = pool.submit(_filmed, cards, truth, seed)
         say("Tilting the virtual pads")
         weighing = known_weighing(cards, log)
-        rows = _tilted_rows(cards, truth, sprung, rng)
+        rows = _tilted_rows(cards, sprung, rng)
         tilt = transfer_found(cards, weighing, rows, noise_g=PAD_U_G, drift_g=PAD_U_G / 2, source="virtual pads")
         record_tilt(tilt, cards, weighing, log)
         pushed = _balance(cards, film.result(), log)
@@ -135,7 +135,7 @@ def _true_chassis(cards: CardSet, truth: Truth, rng: np.random.Generator) -> Cha
     return moving_car(cards.car, load, where="virtual car", scale=scale, height=height).chassis
 
 
-def _tilted_rows(cards: CardSet, truth: Truth, sprung: Chassis, rng: np.random.Generator) -> list[TiltRow]:
+def _tilted_rows(cards: CardSet, sprung: Chassis, rng: np.random.Generator) -> list[TiltRow]:
     rows = []
     plates = PLATES_G + rng.standard_normal(4)
     for degrees in TILT_DEG:

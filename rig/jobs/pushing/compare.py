@@ -141,7 +141,7 @@ def judge(
     cards = found.cards
     pressed, no_force = None, None
     if measurement is not None and found.answer is not None:
-        pressed, no_force = _force_of(cards, log, weighing, measurement, found.answer, force, seed)
+        pressed, no_force = force_beside_clip(cards, log, weighing, measurement, found.answer, force, seed)
         if pressed is not None:
             write_force(log, cards, pressed, measurement=measurement, weighing=weighing)
         told = () if pressed is None else (pressed.sentence, *pressed.result.warnings)
@@ -192,7 +192,7 @@ def judge(
     )
 
 
-def _force_of(
+def force_beside_clip(
     cards: CardSet,
     log: BenchLog,
     weighing: Weighing,

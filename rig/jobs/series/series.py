@@ -111,7 +111,7 @@ class Series:
 
 def analyse_plan(path: Path, log: BenchLog, choices: Choices | None = None) -> Series:
     """Effects of the factors in a filled-in plan. Raises InputError naming the row that cannot be used."""
-    rows, factors = _read_plan(path)
+    rows, factors = read_plan_table(path)
     pushed = pushes_of_plan(rows, factors, path, log, choices or Choices())
     used = pushed.used
     pushes = [
@@ -190,7 +190,8 @@ def _series_record(result: SeriesResult, points: EffectsInPoints | str) -> Effec
     )
 
 
-def _read_plan(path: Path) -> tuple[list[dict[str, str]], list[str]]:
+def read_plan_table(path: Path) -> tuple[list[dict[str, str]], list[str]]:
+    """A plan's rows by their heads, and its heads as they stand. Raises InputError for what is no plan."""
     try:
         reader = csv.DictReader(io.StringIO(small_file(path, "plan").decode("utf-8-sig"), newline=""))
         rows = [{key: value or "" for key, value in row.items() if key is not None} for row in reader]

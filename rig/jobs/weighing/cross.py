@@ -7,21 +7,11 @@ from typing import Literal
 import numpy as np
 
 from analysis.base.wheel_names import WHEELS
+from analysis.weighing.collar_loop import LoopState, collar_words, next_step, over_target
+from analysis.weighing.collar_loop import Step as BuilderStep
 from analysis.weighing.corner_weights import CornerWeights
-from analysis.weighing.cross_weight import (
-    FloorVerdict,
-    LoopState,
-    ShimPlan,
-    WarpResponse,
-    collar_words,
-    floor_verdict,
-    next_step,
-    over_target,
-    plan_shims,
-    response_from_rates,
-    response_from_shim,
-)
-from analysis.weighing.cross_weight import Step as BuilderStep
+from analysis.weighing.cross_weight import FloorVerdict, ShimPlan, floor_verdict, plan_shims
+from analysis.weighing.warp import WarpResponse, response_from_rates, response_from_shim
 from rig.cards.chassis import spring_rates, spring_track, warp_response
 from rig.cards.measures import MM
 from rig.cards.mechanics import place_gravity

@@ -53,7 +53,7 @@ class LiveLoads:
         return self._detector.reading()
 
     def load_g(self, counts: FloatArray) -> FloatArray:
-        """(4,) g in pad order, nan where a pad is missing or beyond its curve."""
+        """(4,) g in pad order, nan where a pad is missing or beyond its curve. counts: (4,) raw, in pad order."""
         zero = np.array(self._scale.zeros[-1].result.counts)
         return (
             np.array(

@@ -53,6 +53,7 @@ class Placing:
 class Scale:
     """Calibrations of pads 1 to 4, the zeros since, and the pad under each wheel.
 
+    order: (4,) pad under FL, FR, RL, RR.
     remarks: what to tell before any figure.  asked: the person named the calibration, whatever board answers.
     """
 
@@ -123,7 +124,7 @@ class Scale:
         return Placing(loads=loads, warnings=(*loads.warnings, *advice), raw=raw, remarks=(*self.remarks, *jumps))
 
     def wheels(self, pad_g: FloatArray) -> FloatArray:
-        """(..., 4) g in wheel order from pad order."""
+        """(..., 4) g in wheel order. pad_g: (..., 4) g in pad order."""
         return pad_g[..., self.order]
 
 
@@ -140,7 +141,7 @@ def loads_of(calibrations: Sequence[Calibration], raw: PlacingRow, gravity: floa
 
 
 def in_wheel_order(parts: Sequence[DoubtPart], order: FloatArray) -> list[DoubtPart]:
-    """Uncertainty of the pads as uncertainty of the wheels."""
+    """Uncertainty of the pads as uncertainty of the wheels. order: (4,) pad under FL, FR, RL, RR."""
     rows = np.ix_(order, order)
     return [replace(part, covariance=part.covariance[rows]) for part in parts]
 

@@ -233,7 +233,10 @@ def car_as_it_stands(cards: CardSet, weighing: Weighing) -> CarState:
 def as_pushed(
     cards: CardSet, load_g: FloatArray, parts: list[DoubtPart]
 ) -> tuple[FloatArray, list[DoubtPart], list[str]]:
-    """Loads of the car as it is pushed, from those weighed and the parts listed on the car card; and a remark."""
+    """Loads of the car as it is pushed, from those weighed and the parts listed on the car card; and a remark.
+
+    load_g: (4,) g as weighed, FL, FR, RL, RR.
+    """
     differing = cards.car.masses.parts
     if not differing:
         return load_g, parts, []
@@ -252,7 +255,7 @@ def as_pushed(
 
 
 def weights_of(cards: CardSet, load_g: FloatArray, parts: list[DoubtPart]) -> CornerWeights:
-    """Corner weights with the centre of gravity for the contact places on the car card."""
+    """Corner weights with the centre of gravity for the contact places on the car card. load_g: (4,) g, FL to RR."""
     return corner_weights(load_g, parts, contact=contact_place(cards.car), contact_u=contact_place_u(cards.car))
 
 
@@ -265,7 +268,7 @@ def weighed(
     remarks: Sequence[str],
     warnings: Sequence[str],
 ) -> Weighing:
-    """A weighing of (4,) g as they were weighed, corrected for what is pushed otherwise. parts: their uncertainty."""
+    """A weighing, corrected for what is pushed otherwise. load_g: (4,) g as weighed.  parts: its uncertainty."""
     as_is, parts, counted = as_pushed(cards, load_g, list(parts))
     weights, gravity = weights_of(cards, as_is, parts), place_gravity(cards.bench)
     remarks = [*remarks, *_notes(weights, cards, inputs, load_g)]

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from analysis.base.errors import AnalysisError
-from analysis.weighing.cross_weight import over_target
+from analysis.weighing.collar_loop import over_target
 from rig.base.errors import BenchError
 from rig.base.failures import explain
 from rig.base.plain_json import Json

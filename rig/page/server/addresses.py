@@ -12,7 +12,7 @@ SIOCGIFADDR = 0x8915
 
 def own_addresses() -> list[str]:
     """IPv4 addresses of this machine on its networks, likeliest first; empty when it is on none. Nothing is sent."""
-    return reachable([*_towards_the_internet(), *_of_interfaces(), *_of_the_own_name()])
+    return reachable([*address_towards_the_internet(), *addresses_of_interfaces(), *addresses_of_the_own_name()])
 
 
 def reachable(addresses: Iterable[str]) -> list[str]:
@@ -22,7 +22,8 @@ def reachable(addresses: Iterable[str]) -> list[str]:
     return [str(one) for one in sorted(usable, key=lambda one: one.is_link_local)]
 
 
-def _towards_the_internet() -> list[str]:
+def address_towards_the_internet() -> list[str]:
+    """This machine's own address on the way out, where there is one."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         try:
             probe.connect(("192.0.2.1", 9))  # TEST-NET-1 (RFC 5737): only asks the routing table
@@ -31,8 +32,8 @@ def _towards_the_internet() -> list[str]:
             return []
 
 
-def _of_interfaces() -> list[str]:
-    """Linux only; elsewhere the own name tells."""
+def addresses_of_interfaces() -> list[str]:
+    """Of every network interface: Linux only; elsewhere the own name tells."""
     try:
         import fcntl
     except ImportError:
@@ -46,7 +47,8 @@ def _of_interfaces() -> list[str]:
     return found
 
 
-def _of_the_own_name() -> list[str]:
+def addresses_of_the_own_name() -> list[str]:
+    """What this machine's name stands for, by its own book of names."""
     try:
         told = socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)
     except OSError:

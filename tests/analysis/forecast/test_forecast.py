@@ -15,9 +15,9 @@ from scipy.optimize import brentq
 
 from analysis.base.errors import InputError
 from analysis.forecast.draws import assemble, draw_groups
-from analysis.forecast.forecast import CarState, PushState, kind_of_test, predict_push, summarise
+from analysis.forecast.forecast import kind_of_test, predict_push, summarise
 from analysis.forecast.impossible import check_states
-from analysis.forecast.inputs import doubt_groups
+from analysis.forecast.inputs import CarState, PushState, doubt_groups
 from analysis.forecast.region import pole_region
 
 L, H, WEIGHT = 0.26, 0.085, 1.6 * 9.81

@@ -11,7 +11,8 @@ import pytest
 from scipy.optimize import brentq
 
 from analysis.forecast.draws import assemble
-from analysis.forecast.forecast import CarState, PushState, predict_push
+from analysis.forecast.forecast import predict_push
+from analysis.forecast.inputs import CarState, PushState
 from analysis.forecast.variants import Variants, kappa_of
 from analysis.sliding.solve import solve_push
 

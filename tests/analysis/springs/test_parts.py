@@ -40,16 +40,16 @@ def energy(parts: Elements, k: int, q: FloatArray, force: FloatArray) -> float:
 def test_the_search_ends_where_the_energy_stops_falling(made: tuple[Elements, FloatArray, FloatArray]) -> None:
     parts, q, force = made
     s = squash(parts, q, np.zeros((COUNT, 4)))
-    left = statics._gradient(parts, s, q, force)
+    left = statics.energy_slope(parts, s, q, force)
     for k in range(COUNT):  # the gradient is that of the energy, by central differences
         step = 1e-7 * np.eye(7)
         slope = [
             (energy(parts, k, q[k] + one, force[k]) - energy(parts, k, q[k] - one, force[k])) / 2e-7 for one in step
         ]
         np.testing.assert_allclose(left[k], slope, rtol=1e-4, atol=1e-3 * np.abs(left[k]).max())
-    move = statics._newton(parts, s, left)
+    move = statics.downhill_step(parts, s, left)
     assert np.all((move * left).sum(-1) < 0)  # downhill
-    found = statics._line_search(parts, s, q, left, move)
+    found = statics.lowest_along(parts, s, left, move)
     bounded = np.flatnonzero(np.abs(move).max(-1) < 3.0)  # a car of whom nothing touches is sent far away
     assert len(bounded) > 12
     for k in bounded:
@@ -76,8 +76,8 @@ def test_a_step_solves_the_present_pieces(made: tuple[Elements, FloatArray, Floa
     # one car in many states: as many matrices as patterns, the same steps
     car = elements_of(rows_of(dunlin(), ()))
     many = squash(car, q, np.zeros((COUNT, 4)))
-    pushed = statics._gradient(car, many, q, np.broadcast_to(car.down * G, (COUNT, 7)))
-    move = statics._newton(car, many, pushed)
+    pushed = statics.energy_slope(car, many, q, np.broadcast_to(car.down * G, (COUNT, 7)))
+    move = statics.downhill_step(car, many, pushed)
     for k in range(COUNT):
         matrix = car.linear[0].copy()
         for i in range(16):

@@ -9,19 +9,11 @@ from hypothesis import strategies as st
 
 from analysis.base.errors import InputError
 from analysis.base.wheels import CROSS
+from analysis.weighing.collar_loop import LoopState, next_step
 from analysis.weighing.corner_weights import CornerWeights, cg_place, corner_weights
-from analysis.weighing.cross_weight import (
-    LoopState,
-    SpringRates,
-    collar_turn,
-    floor_verdict,
-    next_step,
-    plan_shims,
-    response_from_rates,
-    response_from_shim,
-    warp_pattern,
-)
+from analysis.weighing.cross_weight import floor_verdict, plan_shims
 from analysis.weighing.parts import PartMass, add_parts, load_of_mass, move_ballast, place_ballast
+from analysis.weighing.warp import SpringRates, collar_turn, response_from_rates, response_from_shim, warp_pattern
 from tests.analysis.weighing.rectangle import rectangle_contacts
 
 G = 9.80665

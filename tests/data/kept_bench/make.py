@@ -166,7 +166,8 @@ def write_cards(folder: Path) -> None:
 def film(cards_folder: Path, clip: Path, tests: list[str], truth: Truth, seed: int) -> None:
     """One clip with a push for each test card, one after the other, where the car then stands."""
     from vision.render.camera import looking_at
-    from vision.render.push import Look, render_push
+    from vision.render.filmed import Look
+    from vision.render.push import render_push
 
     rng = np.random.default_rng([seed, 7])
     pose = np.array([-0.13, -0.012, 0.02])

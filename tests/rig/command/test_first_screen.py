@@ -182,7 +182,7 @@ def test_a_log_that_cannot_be_read_is_told_and_not_raised(run: Run, tmp_path: Pa
         assert run("weigh my-bench/test.toml")[0] == 0
         whole = file.read_bytes()
         file.write_bytes(whole[:4096] + bytes(len(whole) - 4096))
-        opening._looked_over.clear()  # this process has seen it whole
+        opening.looked_over.clear()  # this process has seen it whole
     code, out, err = run("")
     assert (code, err) == (0, "")
     assert "Next: pivotbench log check" in out

@@ -16,7 +16,7 @@ from rig import page as page_folder
 from rig.base.errors import BenchError
 from rig.page.bench.bench import Bench
 from rig.page.bench.broadcast import Broadcast
-from rig.page.server.addresses import _of_interfaces, own_addresses, reachable
+from rig.page.server.addresses import addresses_of_interfaces, own_addresses, reachable
 from rig.page.server.app import Page
 from rig.page.server.clips import LARGEST, clip_ending, sweep_clips
 from rig.page.server.far_racer import Relay, far_app
@@ -398,11 +398,11 @@ def test_phones_are_told_an_address_that_a_phone_can_reach(page: Page, monkeypat
         "169.254.3.4",
     ]
     # a hotspot: no way to the internet, one interface with an address
-    monkeypatch.setattr("rig.page.server.addresses._towards_the_internet", list)
-    monkeypatch.setattr("rig.page.server.addresses._of_interfaces", lambda: ["127.0.0.1", "10.42.0.1"])
-    monkeypatch.setattr("rig.page.server.addresses._of_the_own_name", lambda: ["127.0.1.1"])
+    monkeypatch.setattr("rig.page.server.addresses.address_towards_the_internet", list)
+    monkeypatch.setattr("rig.page.server.addresses.addresses_of_interfaces", lambda: ["127.0.0.1", "10.42.0.1"])
+    monkeypatch.setattr("rig.page.server.addresses.addresses_of_the_own_name", lambda: ["127.0.1.1"])
     assert own_addresses() == ["10.42.0.1"]
-    monkeypatch.setattr("rig.page.server.addresses._of_interfaces", list)
+    monkeypatch.setattr("rig.page.server.addresses.addresses_of_interfaces", list)
     alone = Phones(page.classroom, load_assets())
     with pytest.raises(BenchError, match="no network that a phone could share"):
         alone.switch(True)
@@ -411,7 +411,7 @@ def test_phones_are_told_an_address_that_a_phone_can_reach(page: Page, monkeypat
 def test_the_interfaces_of_this_machine_are_found() -> None:
     if not Path("/proc/net/dev").exists():
         pytest.skip("Linux only")
-    assert "127.0.0.1" in _of_interfaces()
+    assert "127.0.0.1" in addresses_of_interfaces()
 
 
 def test_the_phones_port_is_the_same_every_time(page: Page) -> None:

@@ -62,7 +62,7 @@ def test_a_record_of_any_kind_is_written_read_exported_and_imported_unchanged(na
     inputs, result = data.draw(drawn(kind.inputs)), data.draw(drawn(kind.result))
     with TemporaryDirectory() as place:
         with BenchLog(Path(place) / "log") as log:
-            log._db.execute("PRAGMA synchronous = OFF")  # a scratch log: speed alone matters
+            log.database.execute("PRAGMA synchronous = OFF")  # a scratch log: speed alone matters
             made = log.record(kind, "t", inputs=inputs, result=result)
             (read,) = log.records(kind=kind)
             export_bench(log, Path(place) / "out")

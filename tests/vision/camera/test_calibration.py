@@ -10,15 +10,8 @@ import pytest
 
 from vision.base.errors import InputError
 from vision.base.types import FloatArray
-from vision.camera.calibration import (
-    Board,
-    BoardView,
-    calibrate,
-    calibrate_from_files,
-    coverage,
-    find_board,
-    views_in_photos,
-)
+from vision.camera.board_views import Board, BoardView, coverage, find_board, views_in_photos
+from vision.camera.calibration import calibrate, calibrate_from_files
 
 PICTURES = Path(__file__).parents[2] / "data" / "chessboard"
 PHOTOS = sorted(PICTURES.glob("left*.jpg"))

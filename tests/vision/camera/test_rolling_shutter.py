@@ -10,7 +10,8 @@ from vision.base.types import Camera, ClipCards, ClipTrack, FloatArray
 from vision.camera.rolling_shutter import shutter_of, shutter_words
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import looking_at
-from vision.render.push import Filming, Look, PushScene, render_push
+from vision.render.filmed import Filming, Look, PushScene
+from vision.render.push import render_push
 from vision.tracking.track import track_clip
 
 SIZE, READOUT, FPS = (640, 360), 0.030, 20.0

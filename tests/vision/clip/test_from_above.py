@@ -19,7 +19,8 @@ from vision.clip.from_above import (
 )
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import RenderCamera, looking_at
-from vision.render.push import Filming, Look, PushScene, render_push
+from vision.render.filmed import Filming, Look, PushScene
+from vision.render.push import render_push
 
 SIZE = (960, 540)
 LENGTH = 0.26

@@ -14,7 +14,8 @@ from vision.clip.draw import captioned, ellipse
 from vision.clip.overlay import OverlayScene, PivotMark, overlay_clip, overlay_still
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import looking_at
-from vision.render.push import Filming, Look, PushScene, render_push
+from vision.render.filmed import Filming, Look, PushScene
+from vision.render.push import render_push
 
 SIZE = (960, 540)
 FLOOR, CAR = default_floor(), default_car(0.26)

@@ -13,7 +13,8 @@ from vision.base.errors import InputError, VisionError
 from vision.base.types import FloatArray, Marker
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import RenderCamera, all_rays, distort, looking_at, straighten
-from vision.render.push import Filming, Hand, Look, PushScene, frame_count, render_frames, render_push
+from vision.render.filmed import Filming, Hand, Look, PushScene
+from vision.render.push import frame_count, render_frames, render_push
 
 SIZE = (960, 540)
 LENS = np.array([-0.12, 0.05, 0.001, -0.0005, 0.01])

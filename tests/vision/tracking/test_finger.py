@@ -10,7 +10,8 @@ from vision.base.types import Camera, CameraView, ClipTrack, FingerMarker, Float
 from vision.clip.frames import Frame
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import looking_at
-from vision.render.push import Filming, Hand, Look, PushScene, WornMarker, render_frames
+from vision.render.filmed import Filming, Hand, Look, PushScene, WornMarker
+from vision.render.push import render_frames
 from vision.tracking.finger import CAUSES, FingerPath, FingerWatch, finger_path, tilt_words
 
 SIZE = (960, 540)

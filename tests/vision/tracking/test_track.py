@@ -12,7 +12,8 @@ from vision.base.errors import InputError, VisionError
 from vision.base.types import Camera, CarMarkers, ClipCards, ClipTrack, FloorLayout, Marker
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import RenderCamera, looking_at
-from vision.render.push import Filming, Hand, Look, PushScene, render_push
+from vision.render.filmed import Filming, Hand, Look, PushScene
+from vision.render.push import render_push
 from vision.tracking.checks import car_side_px
 from vision.tracking.track import track_clip
 

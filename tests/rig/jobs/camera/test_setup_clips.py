@@ -29,10 +29,11 @@ from rig.report.track import pole_residual, residual_figure, rest_residual
 from tests.whole_records import whole
 from vision.base.errors import InputError, VisionError
 from vision.base.types import Camera, CarMarkers, FloorLayout, Marker
-from vision.camera.calibration import Board
+from vision.camera.board_views import Board
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import RenderCamera, looking_at
-from vision.render.push import Filming, Look, PushScene, render_push
+from vision.render.filmed import Filming, Look, PushScene
+from vision.render.push import render_push
 
 SIZE, LENS = (1280, 720), np.array([-0.10, 0.03, 3e-4, -2e-4, 0.0])
 WHEELBASE, HEIGHT = 0.257, 0.060

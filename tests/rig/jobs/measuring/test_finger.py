@@ -26,7 +26,8 @@ from rig.report.track import track_words
 from vision.clip.overlay import overlay_still
 from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import looking_at
-from vision.render.push import Filming, Hand, Look, PushScene, WornMarker, render_push
+from vision.render.filmed import Filming, Hand, Look, PushScene, WornMarker
+from vision.render.push import render_push
 
 SIZE, WHEELBASE, FACE, STATION, POLE, TURN = (960, 540), 0.257, -0.095, 0.20, -0.05, 0.26
 TIP = np.array([0.025, 0.0, -0.017])

@@ -18,7 +18,8 @@ from rig.jobs.moving.drive import Model, drive_beside_model, drive_record, model
 from rig.log.store import BenchLog
 from rig.report.other_records import WORDS
 from vision.render.camera import looking_at
-from vision.render.push import Filming, PushScene, render_push
+from vision.render.filmed import Filming, PushScene
+from vision.render.push import render_push
 
 SPRINGS = {"chassis.front.spring_n_per_mm": 1.0, "chassis.rear.spring_n_per_mm": 0.9}
 G = 9.80665

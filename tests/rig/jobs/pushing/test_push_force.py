@@ -19,7 +19,7 @@ from rig.jobs.grip.grip import combined_grip
 from rig.jobs.measuring.found_pushes import pushes_in
 from rig.jobs.measuring.measure import Measurement
 from rig.jobs.pushing.balance import PushAnswer, answer_push
-from rig.jobs.pushing.compare import _force_of
+from rig.jobs.pushing.compare import force_beside_clip
 from rig.jobs.pushing.force_kept import PushForce, refuse_other_clip, write_force
 from rig.jobs.pushing.push_force import force_of_push
 from rig.jobs.record.recalculate import recalculate
@@ -200,7 +200,9 @@ def test_a_force_on_record_comes_out_the_same_again(pushed: Pushed) -> None:
 def test_a_recording_that_cannot_be_used_leaves_the_push_as_it_is(pushed: Pushed, tmp_path: Path) -> None:
     (tmp_path / "no.txt").write_text("nothing", encoding="utf-8")
     file = tmp_path / "no.txt"
-    found, why = _force_of(pushed.cards, pushed.log, pushed.weighing, pushed.measurement, pushed.answer, file, 0)
+    found, why = force_beside_clip(
+        pushed.cards, pushed.log, pushed.weighing, pushed.measurement, pushed.answer, file, 0
+    )
     assert found is None
     assert "is not recorded pad traffic" in str(why)
 

@@ -13,8 +13,8 @@ from msgspec import structs
 
 from analysis.base.errors import AnalysisError
 from analysis.pads.calibration import CalibrationNotes
-from analysis.weighing.cross_weight import collar_turn
 from analysis.weighing.orientations import PAD_UNDER
+from analysis.weighing.warp import collar_turn
 from rig.base.errors import BenchError, InputError
 from rig.cards.chassis import spring_rates, warp_response
 from rig.cards.read import CardSet, read_set
