@@ -9,7 +9,7 @@ import numpy as np
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.errors import InputError
 from analysis.base.gravity import STANDARD_GRAVITY as G
-from analysis.moving.tyres import Balance, Tyres, balance, friction_centre
+from analysis.moving.tyres import REAR_DRIVEN, Balance, Driveline, Tyres, balance, friction_centre
 from analysis.springs.chassis import SHAPES, Chassis
 from analysis.springs.dampers import BodyInertia, Dampers
 from analysis.springs.equilibrium import equilibrium
@@ -109,11 +109,11 @@ def checked_phases(phases: Sequence[Phase]) -> tuple[Phase, ...]:
 
 
 def phase_table(
-    chassis: Chassis, tyres: Tyres, phases: Sequence[Phase], *, drive_front: float = 0.0, brake_front: float = 0.6
+    chassis: Chassis, tyres: Tyres, phases: Sequence[Phase], *, driveline: Driveline = REAR_DRIVEN
 ) -> PhaseTable:
     """Every set-up of `chassis` in every phase, at its steady equilibrium.
 
-    tyres: fields (4,), or with the set-ups' leading axes.  drive_front, brake_front: as in `tyres.balance`.
+    tyres: fields (4,), or with the set-ups' leading axes.
     Raises InputError for phases without duration and values no car has; roll-over is told per phase.
     """
     those = checked_phases(phases)
@@ -133,8 +133,7 @@ def phase_table(
             state.load,
             ax,
             ay,
-            drive_front=drive_front,
-            brake_front=brake_front,
+            driveline=driveline,
             spent=np.array([one.spent for one in those]),
         ),
         rolls_over=state.rolls_over,

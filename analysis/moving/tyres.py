@@ -117,6 +117,24 @@ class Balance:
     words: np.ndarray
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Driveline:
+    """The front axle's share of the force along the car. drive_front: when driving.  brake_front: when braking."""
+
+    drive_front: float = 0.0
+    brake_front: float = 0.6
+
+    def __post_init__(self) -> None:
+        for name, share in (("drive_front", self.drive_front), ("brake_front", self.brake_front)):
+            if not 0 <= share <= 1:
+                raise _refuse(
+                    f"{name} {share:g} is not a share", "Give 0 for the rear axle alone, 1 for the front alone"
+                )
+
+
+REAR_DRIVEN = Driveline()
+
+
 EVEN_WITHIN = 0.02
 """Axles whose use of their grip differs by less than this part of it are said to slide together."""
 
@@ -128,22 +146,18 @@ def balance(
     ax: FloatArray | float,
     ay: FloatArray | float,
     *,
-    drive_front: float = 0.0,
-    brake_front: float = 0.6,
+    driveline: Driveline = REAR_DRIVEN,
     spent: FloatArray | float = np.nan,
 ) -> Balance:
     """Which axle runs out of grip first at steady accelerations (m/s2), each axle carrying its part of the side force.
 
-    drive_front, brake_front: front axle's share of driving (ax > 0) and braking (ax < 0) force.
     spent: (...) share of the driven axles' grip that spinning or locked wheels take along the car, whatever ax is;
     nan: what ax takes. The other axle then only brakes, by its share.
-    load: (..., 4) N.  ax, ay: (...) m/s2.
+    load: (..., 4) N.  ax, ay: (...) m/s2, ax > 0 driving, below 0 braking.
     Source: side force shared by the place of the centre of gravity (no yaw acceleration); friction circle per axle.
     """
     checked_tyres(tyres)
-    for name, share in (("drive_front", drive_front), ("brake_front", brake_front)):
-        if not 0 <= share <= 1:
-            raise _refuse(f"{name} {share:g} is not a share", "Give 0 for the rear axle alone, 1 for the front alone")
+    drive_front, brake_front = driveline.drive_front, driveline.brake_front
     ax, ay, spent = np.broadcast_arrays(*(np.asarray(one, dtype=float) for one in (ax, ay, spent)))
     if np.any((spent < 0) | (spent > 1)):
         raise _refuse("more than all of an axle's grip cannot be spent", "Give a share from 0 to 1")

@@ -264,3 +264,41 @@ def find_again(lost: PortInfo, *, now_there: tuple[PortInfo, ...]) -> str | None
     if lost.location:
         return next((p.device for p in now_there if p.location == lost.location), None)
     return lost.device
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ports:
+    """How a port is opened, and what ports there are now."""
+
+    opener: Callable[[str], Port] = open_port
+    scan: Callable[[], tuple[PortInfo, ...]] = lambda: list_ports().ports
+
+
+class PluggedPort:
+    """One board's port, followed from name to name when it is plugged in again. url: device name or URL at first."""
+
+    def __init__(self, url: str, ports: Ports) -> None:
+        self._ports, self._url = ports, url
+        self._known = PortInfo(device=url)
+        self.where = url
+
+    def open(self) -> Port:
+        """Raises BenchError when it cannot be opened."""
+        return self._ports.opener(self._url)
+
+    def recognise(self) -> None:
+        """Note by what the board will be known again; slow on some systems."""
+        self._known = known_port(self._url, self._ports.scan())
+
+    def regain(self) -> Port | None:
+        """The same board's port, opened, wherever it is now; None while it is not there."""
+        named = bool(self._known.serial_number or self._known.location)
+        where = find_again(self._known, now_there=self._ports.scan() if named else ())
+        if where is None:
+            return None
+        try:
+            port = self._ports.opener(where)
+        except (BenchError, OSError):
+            return None
+        self.where = where
+        return port

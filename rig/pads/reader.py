@@ -16,7 +16,7 @@ from rig.pads.force import ForceFrame
 from rig.pads.frames import Gap, PortState, Status, Tally
 from rig.pads.lines import Answer, Identity, LineParser, PadLines, as_received
 from rig.pads.listeners import PadSource, Unread
-from rig.pads.port import BAUD, Port, PortInfo, find_again, known_port, list_ports, open_port, reason_lost
+from rig.pads.port import BAUD, PluggedPort, Port, Ports, open_port, reason_lost
 from rig.pads.port_errors import EndOfRecordingError
 from rig.pads.traffic import Tap, TrafficKind
 
@@ -54,7 +54,7 @@ class PadReader(PadSource):
     parser: the line format, our own protocol unless given (then no commands are sent).
     tap: called in the thread with every raw chunk, its host time and direction (see TrafficRecorder.tap).
     on_force: called in the thread with what the finger's load cell gave; quick. Ask for it: `command("force on")`.
-    opener, scan: how to open a port and what ports there are, for tests.
+    ports: how to open one and what others there are, for tests; then `baud` says nothing.
     """
 
     def __init__(
@@ -66,14 +66,11 @@ class PadReader(PadSource):
         tap: Tap | None = None,
         on_force: Callable[[list[ForceFrame]], None] | None = None,
         timing: ReaderTiming = _USUAL,
-        opener: Callable[[str], Port] | None = None,
-        scan: Callable[[], tuple[PortInfo, ...]] | None = None,
+        ports: Ports | None = None,
     ) -> None:
         self.url = url
         self._commands = parser is None
         self._ledger = Ledger(parser=parser if parser is not None else PadLines())
-        self._opener = opener or (lambda where: open_port(where, baud=baud))
-        self._scan = scan or (lambda: list_ports().ports)
         self._tap, self._timing, self._on_force = tap, timing, on_force
         super().__init__()
         self._lock = threading.RLock()
@@ -84,8 +81,7 @@ class PadReader(PadSource):
         self._tap_error: BenchError | None = None
         self._port: Port | None = None
         self._intact_when_opened, self._unusable = 0, False
-        self._known = PortInfo(device=url)
-        self._where = url
+        self._plug = PluggedPort(url, ports or Ports(opener=lambda where: open_port(where, baud=baud)))
         self._thread: threading.Thread | None = None
         now = time.monotonic()
         self._status = Status(state=PortState.STOPPED, sentence="not started", since=now, port=url)
@@ -94,8 +90,8 @@ class PadReader(PadSource):
 
     def start(self) -> Self:
         """Open the port and start reading. Raises BenchError when the port cannot be opened."""
-        port = self._opener(self.url)
-        threading.Thread(target=self._recognise, name="know-pads", daemon=True).start()
+        port = self._plug.open()
+        threading.Thread(target=self._plug.recognise, name="know-pads", daemon=True).start()
         self._begin(port, gap=None)
         self._thread = threading.Thread(target=self._run, name=f"pads {self.url}", daemon=True)
         self._thread.start()
@@ -131,7 +127,7 @@ class PadReader(PadSource):
         """As `PadSource`."""
         with self._lock:
             newest, received = self._unread_newest(), self._ledger.received
-        return () if newest is None else (Unread(port=self._where, newest=newest, received=received),)
+        return () if newest is None else (Unread(port=self._plug.where, newest=newest, received=received),)
 
     @property
     def tally(self) -> Tally:
@@ -188,9 +184,6 @@ class PadReader(PadSource):
         self._record(data, time.monotonic(), TrafficKind.SENT)
 
     # from here on: in the thread
-
-    def _recognise(self) -> None:
-        self._known = known_port(self.url, self._scan())
 
     def _run(self) -> None:
         try:
@@ -319,7 +312,7 @@ class PadReader(PadSource):
             port.close()
         again = None
         while again is None and not self._stop.wait(self._timing.retry):
-            again = self._regain()
+            again = self._plug.regain()
         if again is None:
             return
         now = time.monotonic()
@@ -327,19 +320,6 @@ class PadReader(PadSource):
             self._gaps.append(Gap(start=began, end=now, reason=reason))
             self._reconnections += 1
         self._begin(again, gap=now - began)
-
-    def _regain(self) -> Port | None:
-        known = self._known
-        named = bool(known.serial_number or known.location)
-        where = find_again(known, now_there=self._scan() if named else ())
-        if where is None:
-            return None
-        try:
-            port = self._opener(where)
-        except (BenchError, OSError):
-            return None
-        self._where = where
-        return port
 
     def _begin(self, port: Port, *, gap: float | None) -> None:
         now = time.monotonic()
@@ -351,7 +331,7 @@ class PadReader(PadSource):
             self._longest_pause = 0.0 if gap is None else math.inf  # plugged in again, it has started anew
             self._ready_at = now + self._timing.startup
             self._say(PortState.STARTING)
-        self._record(f"opened {self._where}".encode(), now, TrafficKind.REMARK)
+        self._record(f"opened {self._plug.where}".encode(), now, TrafficKind.REMARK)
         if self._commands:
             self._try_send("\n?")  # the line end clears what an earlier program left half-typed
 
@@ -374,6 +354,6 @@ class PadReader(PadSource):
                 state=state,
                 sentence=sentence,
                 since=time.monotonic(),
-                port=self._where,
+                port=self._plug.where,
                 remedy=remedy or state.remedy,
             )

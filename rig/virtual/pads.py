@@ -37,8 +37,10 @@ class VirtualPads:
     channels: pads on this board; the others are reported missing.
     finger: counts of a load cell on the finger at a time of the board, s; None: this board has none.
     time_factor: 10 lets ten bench seconds pass in each real one.
-    use_socket: a `socket://` URL in place of a pseudo-terminal; the default where there are none (Windows).
     """
+
+    use_socket = os.name != "posix"
+    """A `socket://` URL in place of a pseudo-terminal, where there are none (Windows)."""
 
     def __init__(
         self,
@@ -49,7 +51,6 @@ class VirtualPads:
         rate: int = 10,
         channels: int = 4,
         time_factor: float = 1.0,
-        use_socket: bool = os.name != "posix",
         finger: Callable[[float], float] | None = None,
     ) -> None:
         if rate not in (10, 80) or not time_factor > 0.0:
@@ -73,7 +74,7 @@ class VirtualPads:
         self._took = time.monotonic()
         _four_finite(loads_g)
         self._load(loads_g, at_once=True)
-        self._link: Link = SocketLink() if use_socket else PtyLink()
+        self._link: Link = SocketLink() if self.use_socket else PtyLink()
         self.url = self._link.url
         self._thread = threading.Thread(target=self._run, name="virtual pads", daemon=True)
         self._thread.start()

@@ -29,6 +29,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from rig.base.errors import BenchError
+from rig.pads.port import Ports
 from rig.pads.reader import PadReader, ReaderTiming
 
 RATE = 80
@@ -206,7 +207,7 @@ def run(hours: float) -> dict[str, float | int]:
     last = -1
     sizes: list[int] = []
     began = time.monotonic()
-    reader = PadReader("acted", opener=port.open, scan=tuple, timing=ReaderTiming(retry=0.0005))
+    reader = PadReader("acted", ports=Ports(opener=port.open, scan=tuple), timing=ReaderTiming(retry=0.0005))
     heard = reader.listen()
     with reader:
         while True:

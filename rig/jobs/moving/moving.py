@@ -12,6 +12,7 @@ from analysis.moving.pivots import pivot_spans, reachable_pivots
 from analysis.moving.ranking import RankedEffect, ranked
 from analysis.moving.region import grip_limit
 from analysis.moving.setup_changes import changed, effects, usual_changes
+from analysis.moving.tyres import Driveline
 from analysis.springs.chassis import Chassis, stacked
 from analysis.springs.dampers import BodyInertia, Dampers
 from analysis.springs.lift_off import LiftOff, RuleBeside, beside, lift_offs
@@ -159,7 +160,7 @@ def answer_moving(card: CarCard, load: FloatArray, asked: DriftQuestion, *, wher
     cast = cast_of(card, load, grip=asked.grip, open_to=asked.open_to, where=where, seed=asked.seed)
     car, tyres = cast.car, cast.tyres
     drive = DRIVE_FRONT[asked.drive]
-    table = phase_table(car.chassis, tyres, checked, drive_front=drive)
+    table = phase_table(car.chassis, tyres, checked, driveline=Driveline(drive_front=drive))
     ranges, over = _phase_ranges(table, cast, checked, drive)
     warnings = [
         f'phase "{one.name}": the car rolls over'
@@ -206,7 +207,7 @@ def _phase_ranges(
     table: PhaseTable, cast: Cast, phases: Sequence[Phase], drive_front: float
 ) -> tuple[PhaseRanges, FloatArray]:
     """The table with its draws; and the share of the draws that roll over, (p,)."""
-    many = phase_table(cast.many, cast.many_tyres, phases, drive_front=drive_front)
+    many = phase_table(cast.many, cast.many_tyres, phases, driveline=Driveline(drive_front=drive_front))
     words = []
     for i in range(len(phases)):
         stands = ~many.rolls_over[:, i]

@@ -11,7 +11,7 @@ from analysis.moving.phases import DRIFT, profile
 from analysis.moving.pivots import push_turn_per_travel, reachable_pivots
 from analysis.moving.region import reachable
 from analysis.moving.setup_changes import usual_changes, with_ballast
-from analysis.moving.tyres import Tyres, balance, checked_tyres, tyres_like
+from analysis.moving.tyres import Driveline, Tyres, checked_tyres, tyres_like
 from analysis.springs.bench_rates import Measured, bar_rate, motion_ratio, roll_split, roll_split_by_blocking
 from analysis.springs.bounce import fit_bounce
 from analysis.springs.chassis import checked, stacked
@@ -63,7 +63,7 @@ REFUSED: list[Refusal] = [
     (lambda: usual_changes(stacked([dunlin()])), "set-up changes", "one set-up"),
     (lambda: with_ballast(dunlin(), -2.0, (0.1, 0.0, 0.03)), "ballast", "more mass"),
     (lambda: checked_tyres(Tyres(grip=np.ones(4), sensitivity=np.zeros(4), nominal=np.zeros(4))), "tyres", "nominal"),
-    (lambda: balance(dunlin(), TYRES, np.full(4, 4.0), 0.0, 1.0, drive_front=1.1), "tyres", "drive_front 1.1"),
+    (lambda: Driveline(drive_front=1.1), "tyres", "drive_front 1.1"),
 ]
 
 

@@ -12,7 +12,7 @@ from analysis.figures.moving import drift_page, path_figure, region_figure
 from analysis.moving.phases import DRIFT, DriftPath, Phase, drift_path, phase_table, profile
 from analysis.moving.region import reachable
 from analysis.moving.setup_changes import with_bars
-from analysis.moving.tyres import friction_centre, tyres_like
+from analysis.moving.tyres import Driveline, friction_centre, tyres_like
 from analysis.springs.chassis import stacked
 from analysis.springs.dampers import BodyInertia, dampers
 from analysis.springs.equilibrium import equilibrium
@@ -63,7 +63,7 @@ def test_the_drift_that_is_shipped_drifts() -> None:
     assert words == ["holds", "steps out at the rear", "steps out at the rear", "holds", "holds"]
     closed = [replace(one, spent=float("nan")) for one in DRIFT]
     assert set(phase_table(car, tyres, closed).balance.words.tolist()) == {"holds"}
-    pulled = phase_table(car, tyres, DRIFT, drive_front=1.0).balance.words.tolist()
+    pulled = phase_table(car, tyres, DRIFT, driveline=Driveline(drive_front=1.0)).balance.words.tolist()
     assert pulled[2] == "pushes on at the front"
 
 

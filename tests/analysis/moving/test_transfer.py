@@ -11,6 +11,7 @@ from analysis.base.errors import InputError
 from analysis.moving.phases import with_axis
 from analysis.moving.setup_changes import with_collars
 from analysis.moving.tyres import (
+    Driveline,
     Tyres,
     axle_capacity,
     balance,
@@ -133,10 +134,12 @@ def test_spinning_wheels_leave_their_axle_less_grip_sideways() -> None:
     np.testing.assert_allclose(spin.spare_along, np.sqrt(1 - (need / hold) ** 2), rtol=1e-12)
     lift = balance(car, tyres, load, 0.5, -2.5, spent=float(spin.spare_along[1]) - 0.01)
     assert lift.words == "holds"
-    front = balance(car, tyres, load, 0.5, -2.5, spent=0.96, drive_front=1.0)
+    front = balance(car, tyres, load, 0.5, -2.5, spent=0.96, driveline=Driveline(drive_front=1.0))
     assert front.words == "pushes on at the front"
     np.testing.assert_allclose(front.used[1], need[1] / hold[1], rtol=1e-12)
-    brake = balance(car, tyres, load, -2.0, -2.5, spent=0.5, brake_front=0.6)  # the front brakes by its share
+    brake = balance(
+        car, tyres, load, -2.0, -2.5, spent=0.5, driveline=Driveline(brake_front=0.6)
+    )  # the front brakes by its share
     np.testing.assert_allclose(brake.used[0], need[0] / np.sqrt(hold[0] ** 2 - (1.6 * 2.0 * 0.6) ** 2), rtol=1e-12)
     with pytest.raises(InputError, match="more than all"):
         balance(car, tyres, load, 0.0, 1.0, spent=1.2)
@@ -150,7 +153,7 @@ def test_use_of_each_axle_by_hand() -> None:
     hold = np.array([0.9 * 9.0, 0.8 * 7.0])
     for ax, share in ((2.0, 0.3), (-3.0, 0.7)):
         along = 1.6 * abs(ax) * np.array([share, 1 - share])
-        told = balance(car, tyres, load, ax, -2.5, drive_front=0.3, brake_front=0.7)
+        told = balance(car, tyres, load, ax, -2.5, driveline=Driveline(drive_front=0.3, brake_front=0.7))
         by_hand = 1.6 * 2.5 * np.array([0.6, 0.4]) / np.sqrt(hold**2 - along**2)
         np.testing.assert_allclose(told.used, by_hand, rtol=1e-9)
         np.testing.assert_allclose(told.capacity, hold, rtol=1e-12)

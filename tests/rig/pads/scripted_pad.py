@@ -11,6 +11,7 @@ from collections import deque
 from collections.abc import Callable
 
 from rig.base.errors import BenchError
+from rig.pads.port import Ports
 from rig.pads.reader import PadReader, ReaderTiming
 
 PATIENCE = 10.0  # s; a loaded machine may take long, a broken reader takes for ever
@@ -119,7 +120,7 @@ class Script:
         return self.port
 
     def reader(self) -> PadReader:
-        return PadReader("script", opener=self.open, scan=tuple, timing=ReaderTiming(retry=0.01))
+        return PadReader("script", ports=Ports(opener=self.open, scan=tuple), timing=ReaderTiming(retry=0.01))
 
     def send(self, data: bytes) -> None:
         self.port.send(data)

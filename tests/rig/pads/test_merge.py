@@ -11,6 +11,7 @@ from rig.base.errors import BenchError, InputError
 from rig.pads.frames import PadFrame, PortState
 from rig.pads.listeners import PadListener
 from rig.pads.merge import MergedPads, TimeMerger
+from rig.pads.port import Ports
 from rig.pads.reader import PadReader, ReaderTiming
 from rig.virtual.pads import VirtualPads
 from rig.virtual.pads_cells import PadCells
@@ -140,7 +141,7 @@ def test_one_port_that_cannot_be_opened_closes_the_others() -> None:
 
 def test_merged_frames_wait_in_a_queue_and_what_falls_out_of_it_is_counted() -> None:
     ports = {name: ScriptPort() for name in "ab"}
-    readers = [PadReader(name, opener=ports.__getitem__, scan=tuple) for name in "ab"]
+    readers = [PadReader(name, ports=Ports(opener=ports.__getitem__, scan=tuple)) for name in "ab"]
     with MergedPads(readers, patience=60.0) as pads:
         heard = pads.listen(PadListener(length=2))
         assert pads.wait_newer(None, 0.0) is None

@@ -12,7 +12,7 @@ import pytest
 
 from rig.pads.frames import PadFrame, PortState
 from rig.pads.lines import Identity
-from rig.pads.port import PortInfo
+from rig.pads.port import PortInfo, Ports
 from rig.pads.reader import PadReader, ReaderTiming
 from rig.virtual.pads import VirtualPads
 from tests.rig.pads.scripted_pad import IDENTITY, PATIENCE, Script, ScriptedPad, until
@@ -49,7 +49,7 @@ class Terminal(Script):
 
     def reader(self) -> PadReader:
         assert self.pad is not None
-        return PadReader(self.pad.url, scan=self.scan, timing=ReaderTiming(retry=0.01))
+        return PadReader(self.pad.url, ports=Ports(scan=self.scan), timing=ReaderTiming(retry=0.01))
 
     def send(self, data: bytes) -> None:
         assert self.pad is not None
@@ -77,7 +77,8 @@ class Virtual(VirtualPads):
     """The virtual bench's pads, on a pseudo-terminal or a socket."""
 
     def __init__(self, use_socket: bool) -> None:
-        super().__init__((310, 305, 290, 300), rate=80, use_socket=use_socket)
+        self.use_socket = use_socket
+        super().__init__((310, 305, 290, 300), rate=80)
 
     def reader(self) -> PadReader:
         return PadReader(self.url, timing=ReaderTiming(retry=0.01))

@@ -9,7 +9,7 @@ from rig.pads.frames import PortState
 from rig.pads.lines import Answer, Identity
 from rig.pads.listeners import PadListener
 from rig.pads.patterns import PatternLines
-from rig.pads.port import PortInfo
+from rig.pads.port import PortInfo, Ports
 from rig.pads.reader import PadReader, ReaderTiming
 from rig.pads.traffic import TrafficKind
 from rig.virtual.pads import VirtualPads
@@ -24,14 +24,14 @@ def script() -> Script:
 def test_the_first_fragment_is_not_damage(script: Script) -> None:
     port = script.port
     port.send(b"4213 79950 -312 101877 0000 1ABC\n", line(5, 900), line(6, 1000))
-    with PadReader("script", opener=lambda url: port, scan=tuple) as reader:
+    with PadReader("script", ports=Ports(opener=lambda url: port, scan=tuple)) as reader:
         until(lambda: reader.tally.intact == 2)
         assert (reader.tally.torn, reader.tally.damaged, reader.tally.lost) == (1, 0, 0)
 
 
 def test_a_whole_first_line_is_used(script: Script) -> None:
     script.port.send(line(5, 900))
-    with PadReader("script", opener=lambda url: script.port, scan=tuple) as reader:
+    with PadReader("script", ports=Ports(opener=lambda url: script.port, scan=tuple)) as reader:
         until(lambda: reader.tally.intact == 1)
         assert reader.tally.torn == 0
 
@@ -39,7 +39,7 @@ def test_a_whole_first_line_is_used(script: Script) -> None:
 def test_without_a_checksum_the_first_line_is_never_used(script: Script) -> None:
     script.port.send(b"3,4,5,6\n13,4,5,6\n13,4", b",5,7\n")
     parser = PatternLines("<c1>,<c2>,<c3>,<c4>")
-    reader = PadReader("script", parser=parser, opener=lambda url: script.port, scan=tuple)
+    reader = PadReader("script", parser=parser, ports=Ports(opener=lambda url: script.port, scan=tuple))
     heard = reader.listen()
     with reader:
         until(lambda: reader.tally.intact == 2)
@@ -50,7 +50,7 @@ def test_without_a_checksum_the_first_line_is_never_used(script: Script) -> None
 
 def test_both_counters_wrap_without_loss_or_restart(script: Script) -> None:
     script.port.send(line(65534, 2**32 - 150), line(65535, 2**32 - 50), line(0, 50), line(2, 250))
-    reader = PadReader("script", opener=lambda url: script.port, scan=tuple)
+    reader = PadReader("script", ports=Ports(opener=lambda url: script.port, scan=tuple))
     heard = reader.listen()
     with reader:
         until(lambda: reader.tally.intact == 4)
@@ -76,7 +76,9 @@ def test_lines_sent_during_a_short_gap_are_told_apart_from_loss(script: Script) 
 
 def test_frames_are_early_until_the_board_has_spoken(script: Script) -> None:
     port = script.port
-    with PadReader("script", opener=lambda url: port, scan=tuple, timing=ReaderTiming(startup=60.0)) as reader:
+    with PadReader(
+        "script", ports=Ports(opener=lambda url: port, scan=tuple), timing=ReaderTiming(startup=60.0)
+    ) as reader:
         heard = reader.listen()
         port.send(line(0, 400))
         until(lambda: reader.tally.intact == 1)
@@ -96,7 +98,7 @@ def test_pads_of_another_make_that_talk_on_are_not_waited_for(script: Script, pa
     """A board that restarts when its port is opened is silent first; one that goes on talking has not restarted."""
     port, timing = script.port, ReaderTiming(startup=60.0, steady=0.1, pause=0.3)
     parser = PatternLines("<c1>,<c2>,<c3>,<c4>")
-    reader = PadReader("script", parser=parser, opener=lambda url: port, scan=tuple, timing=timing)
+    reader = PadReader("script", parser=parser, ports=Ports(opener=lambda url: port, scan=tuple), timing=timing)
     heard = reader.listen()
     with reader:
         time.sleep(pause)
@@ -110,7 +112,7 @@ def test_pads_of_another_make_that_talk_on_are_not_waited_for(script: Script, pa
 
 
 def test_a_board_that_stands_still_is_started(script: Script) -> None:
-    with PadReader("script", opener=lambda url: script.port, scan=tuple) as reader:
+    with PadReader("script", ports=Ports(opener=lambda url: script.port, scan=tuple)) as reader:
         script.port.send(IDENTITY)  # it runs
         until(lambda: reader.identity is not None)
         assert b"start\n" not in script.port.sent
@@ -120,7 +122,7 @@ def test_a_board_that_stands_still_is_started(script: Script) -> None:
 
 
 def test_a_full_queue_drops_the_oldest_and_says_so(script: Script) -> None:
-    reader = PadReader("script", opener=script.open, scan=tuple)
+    reader = PadReader("script", ports=Ports(opener=script.open, scan=tuple))
     short, shorter = reader.listen(PadListener(length=3)), reader.listen(PadListener(length=2))
     with reader:
         script.readings()
@@ -133,7 +135,7 @@ def test_a_full_queue_drops_the_oldest_and_says_so(script: Script) -> None:
 
 
 def test_every_listener_hears_every_frame_from_when_it_came_until_it_left(script: Script) -> None:
-    reader = PadReader("script", opener=script.open, scan=tuple)
+    reader = PadReader("script", ports=Ports(opener=script.open, scan=tuple))
     first = reader.listen()
     with reader:
         script.readings()
@@ -149,7 +151,7 @@ def test_every_listener_hears_every_frame_from_when_it_came_until_it_left(script
 
 
 def test_silence_is_a_state(script: Script) -> None:
-    with PadReader("script", timing=ReaderTiming(silence=0.05), opener=script.open, scan=tuple) as reader:
+    with PadReader("script", timing=ReaderTiming(silence=0.05), ports=Ports(opener=script.open, scan=tuple)) as reader:
         until(lambda: reader.status.state is PortState.SILENT)
         assert reader.status.remedy
         script.readings()
@@ -184,7 +186,7 @@ def test_a_fault_of_our_own_is_seen() -> None:
         def read_some(self, timeout: float) -> bytes:
             raise ZeroDivisionError
 
-    with PadReader("script", opener=lambda url: Faulty(), scan=tuple) as reader:
+    with PadReader("script", ports=Ports(opener=lambda url: Faulty(), scan=tuple)) as reader:
         until(lambda: reader.status.state is PortState.STOPPED)
         assert "ZeroDivisionError" in reader.status.sentence
         began = time.monotonic()
@@ -196,7 +198,7 @@ def test_a_fault_of_our_own_is_seen() -> None:
 def test_a_board_that_says_nothing_is_asked_again_after_a_second_while_it_may_still_be_starting(script: Script) -> None:
     # firmware_notes/protocol.md: what was sent before the board had started is lost, the host asks again after 1 s
     began = time.monotonic()
-    with PadReader("script", opener=lambda url: script.port, scan=tuple) as reader:
+    with PadReader("script", ports=Ports(opener=lambda url: script.port, scan=tuple)) as reader:
         assert script.port.sent == [b"\n?\n"]
         until(lambda: len(script.port.sent) == 2)
         assert time.monotonic() - began > 1.0
@@ -207,7 +209,7 @@ def test_a_board_that_says_nothing_is_asked_again_after_a_second_while_it_may_st
 
 
 def test_stopping_while_unplugged_ends_the_wait(script: Script) -> None:
-    with PadReader("script", opener=script.open, scan=tuple, timing=ReaderTiming(retry=60.0)) as reader:
+    with PadReader("script", ports=Ports(opener=script.open, scan=tuple), timing=ReaderTiming(retry=60.0)) as reader:
         script.unplug()
         until(lambda: reader.status.state is PortState.UNPLUGGED)
         with pytest.raises(BenchError, match="cannot send 'stop'") as caught:
@@ -222,7 +224,7 @@ def test_what_was_opened_and_lost_is_a_remark_in_the_traffic(script: Script) -> 
     kept: list[tuple[TrafficKind, bytes]] = []
     timing = ReaderTiming(retry=0.01)
     tap = lambda data, now, kind: kept.append((kind, data))  # noqa: E731
-    with PadReader("script", opener=script.open, scan=tuple, timing=timing, tap=tap) as reader:
+    with PadReader("script", ports=Ports(opener=script.open, scan=tuple), timing=timing, tap=tap) as reader:
         script.readings()
         until(lambda: reader.tally.intact == 4)
         script.unplug()
@@ -249,7 +251,7 @@ def test_a_board_is_found_under_its_new_name_and_another_board_is_not_taken_for_
             raise BenchError("no such port", where=url, remedy="Plug it in")
         return ports[url]
 
-    with PadReader("/dev/a", opener=opener, scan=scan, timing=ReaderTiming(retry=0.002)) as reader:
+    with PadReader("/dev/a", ports=Ports(opener=opener, scan=scan), timing=ReaderTiming(retry=0.002)) as reader:
         until(lambda: known)
         time.sleep(0.05)  # the thread that recognises the board has had its time
         there[:] = [PortInfo(device="/dev/a", serial_number="N2")]
@@ -269,7 +271,7 @@ def test_a_board_is_found_under_its_new_name_and_another_board_is_not_taken_for_
 
 def test_news_are_told_in_batches_and_the_newest_frame_is_kept(script: Script) -> None:
     told: list[int] = []
-    reader = PadReader("script", opener=lambda url: script.port, scan=tuple)
+    reader = PadReader("script", ports=Ports(opener=lambda url: script.port, scan=tuple))
     heard = reader.listen(PadListener(tell=lambda: told.append(reader.tally.intact)))
     assert (reader.status.state, reader.latest) == (PortState.STOPPED, None)
     with reader:
@@ -297,7 +299,10 @@ def test_lines_that_cannot_be_used_are_shown_until_one_can() -> None:
     port = ScriptPort()
     timing = ReaderTiming(startup=0.05)
     reader = PadReader(
-        "script", opener=lambda url: port, scan=tuple, timing=timing, parser=PatternLines(pattern="<c1>,<c2>,<c3>,<c4>")
+        "script",
+        ports=Ports(opener=lambda url: port, scan=tuple),
+        timing=timing,
+        parser=PatternLines(pattern="<c1>,<c2>,<c3>,<c4>"),
     )
     with reader:
         port.send(b"torn\n")

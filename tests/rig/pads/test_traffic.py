@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from rig.base.errors import BenchError, InputError
 from rig.pads.frames import PortState
+from rig.pads.port import Ports
 from rig.pads.port_errors import EndOfRecordingError
 from rig.pads.reader import PadReader
 from rig.pads.traffic import ReplayPort, TrafficRecorder, read_traffic
@@ -91,7 +92,7 @@ def test_a_full_disk_stops_the_recording_not_the_reading(failing: int) -> None:
             raise BenchError("cannot record (no space left on device)", where="f", remedy="Free some space")
 
     port = ScriptPort()
-    with PadReader("script", opener=lambda url: port, scan=tuple, tap=tap) as reader:
+    with PadReader("script", ports=Ports(opener=lambda url: port, scan=tuple), tap=tap) as reader:
         port.send(IDENTITY, line(0, 400), line(1, 500), line(2, 600))
         end = time.monotonic() + 10.0
         while reader.tally.intact < 3 and time.monotonic() < end:
