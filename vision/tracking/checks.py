@@ -9,6 +9,7 @@ from vision.base.types import BoolArray, CarMarkers, FloatArray, FloorLayout, In
 from vision.camera.model import project
 from vision.markers.detection import cell_pattern, dictionaries_in
 from vision.tracking.follow import Follower
+from vision.tracking.frozen import frozen_pictures
 from vision.tracking.sightings import Sightings
 from vision.tracking.solve import LEAST_CORNERS, Solved
 
@@ -18,6 +19,7 @@ SIZE_ERROR = 0.035  # relative; less is warned about
 TWIN_FRAMES = 2
 LEAST_SIDE = 18.0  # px of a marker: below this it is lost now and then (rendered pictures)
 WORST_NOISE = 8.0  # times the usual residual
+FROZEN = "the picture was frozen, it shows an earlier moment"
 MOST_BLUR = 9.0  # px; edge fits hold up to about 7
 
 
@@ -292,5 +294,6 @@ def vouch(
         rate = np.gradient(solved.pose[:, :2], time, axis=0)
         moved = np.hypot(rate[:, 0], rate[:, 1]) * np.gradient(time) > 3 * solved.m_per_px * solved.corner_noise
         drop(np.asarray(repeated, bool) & moved, "the picture was sent twice")
+    drop(frozen_pictures(time, np.where((reason == "")[:, None], solved.pose, np.nan), solved.m_per_px), FROZEN)
     reasons, counts = np.unique(reason[reason != ""].astype(str), return_counts=True)
     return np.flatnonzero(reason == ""), dict(zip(reasons.tolist(), counts.tolist(), strict=True))

@@ -122,6 +122,7 @@ def clip_cameras(on_floor: FloatArray, fit: FloorFit, optics: Optics, *, still: 
     covariance, by_shared = np.zeros((n, 6, 6)), np.zeros((n, 6, fit.shared_count))
     by_marker = np.zeros((n, 6, on_floor.shape[1], 2))
     noise, used = np.zeros(n), np.where(still, np.inf, 0.0)
+    zoom, zoom_u, by_zoom = np.zeros(n), np.zeros(n), np.zeros((n, 6))
     if len(own):
         views = fit_cameras(on_floor[own], fit.corner_place, optics, fit.floor.columns(fit.laid))
         rotation[own], place[own], covariance[own] = views.rotation, views.place, views.covariance
@@ -131,6 +132,7 @@ def clip_cameras(on_floor: FloatArray, fit: FloorFit, optics: Optics, *, still: 
             views.noise,
             views.used,
         )
+        zoom[own], zoom_u[own], by_zoom[own] = views.zoom, views.zoom_u, views.by_zoom
     return CameraPoses(
         rotation=rotation,
         place=place,
@@ -139,6 +141,9 @@ def clip_cameras(on_floor: FloatArray, fit: FloorFit, optics: Optics, *, still: 
         by_marker=by_marker,
         noise=noise,
         used=used,
+        zoom=zoom,
+        zoom_u=zoom_u,
+        by_zoom=by_zoom,
     )
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from vision.base.types import BoolArray, Camera, CarMarkers, ClipCards, ClipTrack, FloatArray, FloorLayout
 from vision.clip.frames import ClipReport
 from vision.floor.cause_words import floor_sentences
-from vision.tracking.checks import LEAST_SIDE
+from vision.tracking.checks import FROZEN, LEAST_SIDE
 from vision.tracking.solve import CAMERA_CAUSE, Solved
 
 LONG_GAP = 0.2  # s without a pose
@@ -49,8 +49,12 @@ def _frames(words: Words, track: ClipTrack, report: ClipReport) -> None:
         longest = int(np.argmax(gaps))
         if gaps[longest] > max(2.5 * report.usual_gap, LONG_GAP):
             words.warnings.append(
-                f"No pose for {gaps[longest]:.2f} s from {track.time[longest]:.2f} s on: keep hands and "
-                "other things out of the line between camera and markers."
+                f"No pose for {gaps[longest]:.2f} s from {track.time[longest]:.2f} s on: "
+                + (
+                    "the picture was frozen there. Give the clip as the camera wrote it."
+                    if FROZEN in track.left_out
+                    else "keep hands and other things out of the line between camera and markers."
+                )
             )
     if report.frames and kept < 0.7 * report.frames:
         words.warnings.append(
@@ -80,6 +84,12 @@ def _time(words: Words, report: ClipReport) -> None:
 
 def _camera(words: Words, track: ClipTrack, solved: Solved, camera: Camera | None) -> None:
     words.notes.append(_camera_motion(track.view.time, solved.still))
+    if solved.zoom.any():
+        longest = 100 * solved.zoom[np.abs(solved.zoom).argmax()]
+        words.notes.append(
+            f"The camera zoomed, or its focus changed, by up to {longest:+.1f} % while it moved: taken into account, "
+            "and in the ±."
+        )
     doubt = _camera_doubt(track)
     if camera is None:
         focal, focal_u = track.camera.matrix[0, 0], track.camera.u[0]

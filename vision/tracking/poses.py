@@ -26,6 +26,8 @@ class CameraPoses:
     by_shared: (n, 6, s) its change per unit of [intrinsics q, ink, laid h], as `FloorFit` orders them.
     by_marker: (n, 6, m, 2) its change per px when a whole floor marker's corners move.
     noise: (n,) px.  used: (n,) corners behind each.
+    zoom: (n,) relative, by how much longer a focal length would fit each frame better, and zoom_u: (n,) its uncertainty
+    for unit corner noise.  by_zoom: (n, 6) change of the pose with it.
     """
 
     rotation: FloatArray
@@ -35,6 +37,9 @@ class CameraPoses:
     by_marker: FloatArray
     noise: FloatArray
     used: FloatArray
+    zoom: FloatArray
+    zoom_u: FloatArray
+    by_zoom: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,6 +52,7 @@ class CarPoses:
     by_height: (n, 3) per m.  by_bow: (n, 3, 3) per m of the floor's shapes.  by_scale: (n, 3) per relative scale.
      by_camera: (n, 3, 6) per rotation vector (rad) and
     place (m) of the camera.  by_lens: (n, 3, q) per unit of the intrinsics' directions.  by_ink: (n, 3) per px.
+    by_zoom: (n, 3) per relative change of the focal length.
     lean: (n, 2) roll, pitch, rad, from a six-degree fit; lean_u: (n, 2) rad for unit corner noise.
     by_lean: (n, 3, 2) pose change per rad of roll and pitch of a plate that the fit holds level.
     rise: (n, 2) m, the plate above its height in that fit, and its uncertainty for unit corner noise.
@@ -66,6 +72,7 @@ class CarPoses:
     by_camera: FloatArray
     by_lens: FloatArray
     by_ink: FloatArray
+    by_zoom: FloatArray
     lean: FloatArray
     lean_u: FloatArray
     by_lean: FloatArray
@@ -156,6 +163,8 @@ def fit_cameras(seen: FloatArray, corner_place: FloatArray, optics: Optics, laid
     by_floor = fit.by_point @ model.rotation[:, None, None]
     columns = [fit.by_intrinsics @ optics.basis, fit.by_ink[..., None], by_floor @ laid]
     shared = np.concatenate(columns, axis=-1)
+    zoomed = _by_zoom(fit, optics)
+    found, u = fit.with_columns(zoomed)
     return CameraPoses(
         rotation=model.rotation,
         place=model.place,
@@ -164,7 +173,16 @@ def fit_cameras(seen: FloatArray, corner_place: FloatArray, optics: Optics, laid
         by_marker=fit.gain.reshape(n, 6, len(corner_place), 4, 2).sum(3),
         noise=fit.noise,
         used=fit.used,
+        zoom=found[:, 6],
+        zoom_u=u[:, 6],
+        by_zoom=fit.change_by(zoomed)[..., 0],
     )
+
+
+def _by_zoom(fit: Fit, optics: Optics) -> FloatArray:
+    """(n, 8 m, 1) px by which the corners move for a relative change of the focal length."""
+    by_focal = fit.by_intrinsics[..., :2] @ optics.intrinsics[:2]
+    return by_focal.reshape(len(by_focal), -1, 1)
 
 
 def fit_cars(
@@ -222,6 +240,7 @@ def fit_cars(
         by_camera=-(gain @ by_camera.reshape(n, -1, 6)),
         by_lens=-(gain @ (fit.by_intrinsics @ optics.basis).reshape(n, gain.shape[2], optics.basis.shape[1])),
         by_ink=-(gain @ ink)[..., 0],
+        by_zoom=-(gain @ _by_zoom(fit, optics))[..., 0],
         lean=lean,
         lean_u=lean_u,
         by_lean=by_lean,

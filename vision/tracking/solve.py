@@ -21,6 +21,7 @@ from vision.floor.geometry import marker_corners
 from vision.tracking.clip_floor import clip_cameras, fit_clip_floor, median_seen, still_frames, temporal_noise
 from vision.tracking.gauss_newton import Optics
 from vision.tracking.poses import CameraPoses, CarPoses, fit_cars
+from vision.tracking.zoom import zoom_of
 
 LEAST_CORNERS = 8  # two whole markers
 SHARED_KEPT = 12
@@ -35,7 +36,8 @@ class _Part:
     """What is kept of one chunk of n frames; see Solved. What the poses were worked out with goes with the chunk.
 
     shared: (k, n, 3) of all causes.  residual: (n, m, 2) px, mean of each car marker, weight: (n, m) mean weight.
-    extra_ink: (n,) px.
+    extra_ink: (n,) px.  zoom, zoom_u: (n,) as `CameraPoses`, camera_noise: (n,) px of those fits.
+    by_zoom: (n, 3) of the pose, the camera's included.
     """
 
     pose: FloatArray
@@ -58,6 +60,10 @@ class _Part:
     m_per_px: FloatArray
     rotation: FloatArray
     place: FloatArray
+    zoom: FloatArray
+    zoom_u: FloatArray
+    camera_noise: FloatArray
+    by_zoom: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,6 +79,7 @@ class Solved:
     floor, which counts where a frame's camera is found from it alone.  lean, lean_u: (n, 2) rad.
     by_lean: (n, 3, 2) per rad.
     rise: (n, 2) m and its own.  shared: (k, n, 3) of each cause.  camera_part: (n, 3, 3), from the camera's pose.
+    zoom: (n,) relative change of the focal length, which is taken out of the poses.
     """
 
     fit: FloorFit
@@ -97,6 +104,7 @@ class Solved:
     shared: FloatArray
     shared_names: tuple[str, ...]
     camera_part: FloatArray
+    zoom: FloatArray
 
     @property
     def moving(self) -> bool:
@@ -238,6 +246,10 @@ def _part(corner: FloatArray, still: BoolArray, bench: _Bench, ink: float) -> _P
         m_per_px=np.abs(np.linalg.norm(origin, axis=-1)) / fit.intrinsics[0],
         rotation=rotation,
         place=origin,
+        zoom=views.zoom,
+        zoom_u=views.zoom_u,
+        camera_noise=views.noise,
+        by_zoom=cars.by_zoom + np.einsum("nij,nj->ni", cars.by_camera, views.by_zoom),
     )
 
 
@@ -297,7 +309,14 @@ def _joined(parts: list[_Part], bench: _Bench, noise: float) -> Solved:
         return np.concatenate([getattr(part, name) for part in parts])
 
     shared, names = _compact([part.shared for part in parts], CARD_CAUSES, parts[0].names)
-    good = all_of("used") >= LEAST_CORNERS
+    used, floor_used, by_zoom = all_of("used"), all_of("floor_used"), all_of("by_zoom")
+    good = used >= LEAST_CORNERS
+    pose, moved = all_of("pose"), ~bench.still & (floor_used >= LEAST_CORNERS)
+    zoom, zoom_u = zoom_of(all_of("zoom"), all_of("zoom_u"), all_of("camera_noise"), moved)
+    if zoom.any():
+        pose = pose + by_zoom * zoom[:, None]
+        shared = np.concatenate([shared, (by_zoom * zoom_u[:, None])[None]])
+        names = (*names, f"{CAMERA_CAUSE}, zoom")
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)  # a marker never seen has no residual
         marker_residual = median_seen(all_of("residual")[good]) if good.any() else np.zeros((len(bench.car.markers), 2))
@@ -312,11 +331,11 @@ def _joined(parts: list[_Part], bench: _Bench, noise: float) -> Solved:
         marker_weight=np.nan_to_num(marker_weight, nan=1.0),
         shared=shared,
         shared_names=names,
-        pose=all_of("pose"),
+        pose=pose,
         unit=all_of("unit"),
         noise=all_of("noise"),
-        used=all_of("used"),
-        floor_used=all_of("floor_used"),
+        used=used,
+        floor_used=floor_used,
         marker_mean=all_of("marker_mean"),
         repeating_gain=all_of("repeating_gain"),
         lean=all_of("lean"),
@@ -325,6 +344,7 @@ def _joined(parts: list[_Part], bench: _Bench, noise: float) -> Solved:
         rise=all_of("rise"),
         m_per_px=all_of("m_per_px"),
         camera_part=all_of("camera_part"),
+        zoom=zoom,
     )
 
 

@@ -73,14 +73,16 @@ def test_a_camera_turned_about_its_own_axis_is_noticed(tmp_path: Path, degrees: 
 
 @pytest.mark.parametrize("known", [pytest.param(True, marks=MORE), False])
 def test_a_zoom_in_mid_push_is_noticed(tmp_path: Path, known: bool) -> None:
-    """One per cent nearer: a floor found anew in every frame takes it for a camera that came nearer."""
+    """One per cent larger: a floor found anew in every frame takes it for a camera that came nearer, by 12 mm of 1.2 m,
+    which puts the plate, 95 mm up, 0.16 mm off."""
     film(tmp_path / "clear.avi")
     camera = calibration(eye()) if known else None
     track = track_clip(zoomed(tmp_path / "clear.avi", 1.01, 17), ClipCards(floor=FLOOR, car=CAR, camera=camera))
     off = error(track, push())
     change = np.median(off[-5:], axis=0) - np.median(off[:5], axis=0)
-    assert np.hypot(*change[:2]) < 0.5e-3
+    assert np.hypot(*change[:2]) < 0.1e-3
     assert abs(np.degrees(change[2])) < 0.05
+    assert any("zoomed" in note and ("+0.9 %" in note or "+1.0 %" in note) for note in track.notes)
     assert any("in 14 of 31 frames, first at 0.6 s," in note for note in track.notes)
 
 
