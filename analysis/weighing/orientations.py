@@ -94,29 +94,6 @@ class OneWeighing:
     text: str
 
 
-def pad_prior(
-    *,
-    offset_u_g: float = 5.0,
-    gain_u: float = 0.005,
-    gain_common_u: float = 0.0,
-    height_u: float = 0.0,
-    per_height: FloatArray | None = None,
-) -> PadPrior:
-    """Prior of four alike pads.
-
-    offset_u_g: g, each pad's zero.  gain_u: relative, each pad's own.  gain_common_u: relative, shared by all (the
-    check masses).  Defaults: common practice for cheap pads, no source.  height_u: m.  per_height: g per m.
-    """
-    if min(offset_u_g, gain_u, gain_common_u, height_u) < 0:
-        raise InputError("an uncertainty must not be negative", where="pads", remedy="Correct the bench card")
-    return PadPrior(
-        offset=offset_u_g**2 * np.eye(4),
-        gain=gain_u**2 * np.eye(4) + gain_common_u**2 * np.ones((4, 4)),
-        height_u=height_u,
-        per_height=per_height,
-    )
-
-
 def one_weighing_enough(
     load_g: FloatArray, prior: PadPrior, *, scatter: Scatter | None = None, tolerance_g: float = 5.0
 ) -> OneWeighing:

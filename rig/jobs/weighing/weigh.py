@@ -14,7 +14,6 @@ from analysis.weighing.orientations import (
     Turn,
     TurnedWeighing,
     one_weighing_enough,
-    pad_prior,
     solve_orientations,
 )
 from analysis.weighing.reseating import usual_scatter
@@ -69,7 +68,9 @@ def weigh_on_pads(
         placed.append(scale.place_once(pads, progress=progress, least_g=least_g))
         odd += refuse_empty(cards, log, scale.wheels(placed[-1].loads.load_g))
     pooled = pool(cards.bench, [one.loads for one in placed])
-    enough = one_weighing_enough(pooled.load_g, known_pads(placed[-1].loads))
+    enough = one_weighing_enough(
+        pooled.load_g, calibrated_prior([one.loads for one in placed], scale.order, causes=OF_ONE_PAD)
+    )
     as_is, parts, _ = as_pushed(cards, pooled.load_g, list(pooled.parts))
     odd += [*placings_agree([one.loads for one in placed])]
     odd += against_before(cards, log, as_is, own_covariance(parts))
@@ -91,23 +92,21 @@ def weigh_on_pads(
     )
 
 
-def known_pads(loads: Loads) -> PadPrior:
-    """How well the pads are known to agree: from their calibration and zero, as they enter this weighing."""
-    offset = float(np.sqrt(np.mean(np.diag(loads.part("zero") + loads.part("pads")))))
-    gain = float(np.sqrt(np.mean(np.diag(loads.part("curves")))) / max(float(np.mean(np.abs(loads.load_g))), 1.0))
-    return pad_prior(offset_u_g=offset, gain_u=gain)
+OF_ONE_PAD = frozenset({"zero", "pads", "curves"})
+"""Causes that make pads differ from each other, which is all that turning the car can tell."""
+OF_ALL_PADS = OF_ONE_PAD | {"masses"}
 
 
-def calibrated_prior(placed: Sequence[Loads], order: FloatArray) -> PadPrior:
+def calibrated_prior(placed: Sequence[Loads], order: FloatArray, *, causes: frozenset[str] = OF_ALL_PADS) -> PadPrior:
     """What calibration and zeros say of four pads' errors before a car is turned on them, in wheel order.
 
-    placed: in pad order, one entry a placing.  order: (4,) pad under FL, FR, RL, RR.
+    placed: in pad order, one entry a placing.  order: (4,) pad under FL, FR, RL, RR.  causes: those that count.
     Zeros and the scatter about the curves are offsets, the curves' slopes gains of each pad, the masses a gain of all.
     """
     rows = np.ix_(order, order)
     part = {
-        name: np.mean([loads.part(name)[rows] for loads in placed], axis=0)
-        for name in ("zero", "pads", "curves", "masses")
+        name: np.mean([loads.part(name)[rows] for loads in placed], axis=0) * (name in causes)
+        for name in sorted(OF_ALL_PADS)
     }
     load = np.maximum(np.mean([loads.load_g[order] for loads in placed], axis=0), 1.0)
     return PadPrior(offset=part["zero"] + part["pads"], gain=(part["curves"] + part["masses"]) / np.outer(load, load))

@@ -14,7 +14,6 @@ from analysis.weighing.orientations import (
     SPOT_UNDER,
     Turn,
     one_weighing_enough,
-    pad_prior,
     solve_orientations,
 )
 from analysis.weighing.reseating import (
@@ -23,6 +22,7 @@ from analysis.weighing.reseating import (
     repeats_worth,
     usual_scatter,
 )
+from tests.analysis.weighing.alike_pads import pad_prior
 
 CAR = np.array([430, 400, 380, 390.0])
 FOUR: tuple[Turn, ...] = ("as is", "half turn", "pads exchanged", "half turn, pads exchanged")
