@@ -313,7 +313,11 @@ def asked(**more: float) -> WhatIf:
         ({}, 50.0),
         ({"front": 1.2}, 60.0),  # 1.2 / (1.2 + 0.8)
         ({"rear": 1.2}, 40.0),
-        ({"ballast_g": 400.0, "ballast_pct": 100.0}, 60.0),  # 1600 g alike, 400 g more in front: 1200 of 2000 g
+        # 1600 g alike, 400 g more in front: 600 and 400 g a wheel, a fifth off their mean; a tenth of that goes in grip
+        (
+            {"ballast_g": 400.0, "ballast_pct": 100.0},
+            100 * 1200 * 0.98 / (1200 * 0.98 + 800 * 1.02),
+        ),
         ({"ballast_g": 400.0, "ballast_pct": 50.0}, 50.0),
     ],
 )
