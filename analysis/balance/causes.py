@@ -5,14 +5,15 @@ from dataclasses import replace
 
 import numpy as np
 
-from analysis.balance.curve import BalanceCurve, Extent, balance_places, slid, with_finger
+from analysis.balance.curve import BalanceCurve, balance_places, with_finger
 from analysis.balance.results import BalanceCause, BalanceDoubts, TurnSeen
 from analysis.base.arrays import FloatArray
 from analysis.forecast.draws import Altered, Drawn, assemble
 from analysis.forecast.inputs import ALONG, CarState, PushState, doubt_groups, pivot_stays
-from analysis.forecast.slide import join_draws
+from analysis.forecast.slide import join_draws, slide
 from analysis.statistics.headings import heading_from, heading_step
 from analysis.statistics.quantiles import NORMAL_95
+from analysis.whole_push.finite import Until
 
 CLIP, PLACING, POSITION, WIND_UP = "clip", "placing the finger", "push position", "tyres' wind-up"
 SQUARE, TOUCHED_SIDE = "push direction", "place of the touched side"
@@ -42,7 +43,7 @@ def balance_causes(
     push: PushState,
     seen: TurnSeen,
     doubts: BalanceDoubts,
-    extent: Extent,
+    extent: Until,
     curve: BalanceCurve,
     heading: float,
 ) -> tuple[tuple[BalanceCause, ...], tuple[Moves, ...]]:
@@ -95,7 +96,7 @@ def moves_of_cards(
     car: CarState,
     push: PushState,
     doubts: BalanceDoubts,
-    extent: Extent,
+    extent: Until,
     curve: BalanceCurve,
     heading: float,
     pct: float,
@@ -113,7 +114,7 @@ def moves_of_cards(
     base = assemble(car, push, scores, len(table), Altered(log_ratio=np.full(len(table), ratio)))
     length = car.wheelbase + car.wheelbase_u * scores.get("wheelbase", np.zeros((len(table), 1)))[:, 0]
     extra_names, extra = _beyond_groups(car, push, doubts, ratio)
-    kappa = slid(join_draws([base, *extra]), car.wheelbase, extent).kappa
+    kappa = slide(join_draws([base, *extra]), car.wheelbase, extent).kappa
     place = np.concatenate([balance_places(base, length), *[balance_places(one, car.wheelbase) for one in extra]])
     angle = heading_from(kappa, car.wheelbase)
     turned = heading_step(angle[0], angle)

@@ -7,9 +7,10 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.forecast.draws import Altered, Drawn, assemble
 from analysis.forecast.inputs import CarState, PushState
-from analysis.forecast.slide import Slide, slide
+from analysis.forecast.slide import slide
 from analysis.sliding.contacts import centre_of_friction
 from analysis.statistics.headings import heading_from
+from analysis.whole_push.finite import Until
 
 REACH_PCT = (2.0, 98.0)
 """Balance points that are looked at, per cent of the wheelbase."""
@@ -24,22 +25,19 @@ GUARD, LEAST_FOLLOWED = 1.2, float(np.radians(5.0))
 """Candidates that turn this much more than the push did, and more than 5 degrees, are not followed further."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Extent:
-    """How far the push went: the slide ends at the turn (rad) or at the finger's advance (m), whichever is first."""
-
-    turn: float
-    travel: float
-
-
-def extent_of(turn: float, travel: float, *, station: float, wheelbase: float) -> Extent:
-    """Extent of a measured push. turn: rad, signed.  travel: m, signed, of the mid-wheelbase point.  station: m.
+def extent_of(turn: float, travel: float, *, station: float, wheelbase: float) -> Until:
+    """Until of a measured push. turn: rad, signed.  travel: m, signed, of the mid-wheelbase point.  station: m.
 
     The finger's advance ends the slide, so that candidates that turn more or less have gone equally far; the turn is a
     guard against those that spin.
     """
-    touched = abs(travel + 2.0 * np.sin(turn / 2.0) * (station - wheelbase / 2.0))
-    return Extent(turn=float(np.clip(GUARD * abs(turn), LEAST_FOLLOWED, 2.5)), travel=max(float(touched), 1e-3))
+    advance = finger_advance(turn, travel, station=station, wheelbase=wheelbase)
+    return Until(turn=float(np.clip(GUARD * abs(turn), LEAST_FOLLOWED, 2.5)), travel=advance)
+
+
+def finger_advance(turn: float, travel: float, *, station: float, wheelbase: float) -> float:
+    """m, how far the finger went. turn: rad, signed.  travel: m, signed, of the mid-wheelbase point.  station: m."""
+    return max(float(abs(travel + 2.0 * np.sin(turn / 2.0) * (station - wheelbase / 2.0))), 1e-3)
 
 
 def balance_places(drawn: Drawn, wheelbase: FloatArray | float) -> FloatArray:
@@ -90,7 +88,7 @@ class BalanceCurve:
 def balance_curve(
     car: CarState,
     push: PushState,
-    extent: Extent,
+    extent: Until,
     *,
     drag: FloatArray | None = None,
     heading: float | None = None,
@@ -116,12 +114,12 @@ def balance_curve(
     return _joined([*parts, _solved(car, push, extent, fine, drag)])
 
 
-def _solved(car: CarState, push: PushState, extent: Extent, grid: FloatArray, drag: FloatArray | None) -> FloatArray:
+def _solved(car: CarState, push: PushState, extent: Until, grid: FloatArray, drag: FloatArray | None) -> FloatArray:
     """(4, n): balance point, heading, drift and logarithm of the ratio, over balance points (n,) in per cent."""
     shift = log_ratios(car, grid / 100.0)
     rows = None if drag is None else np.tile(drag, (len(grid), 1))
     drawn = assemble(car, push, {}, len(grid), Altered(log_ratio=shift, drag=rows))
-    found = slid(drawn, car.wheelbase, extent)
+    found = slide(drawn, car.wheelbase, extent)
     angle = heading_from(found.kappa, car.wheelbase)
     return np.stack([balance_places(drawn, car.wheelbase), angle, found.drift, shift])
 
@@ -136,11 +134,6 @@ def _joined(parts: list[FloatArray]) -> BalanceCurve:
     return BalanceCurve(
         pct=pct, heading=np.concatenate([angle[:1], angle[0] + np.cumsum(step)]), drift=drift, log_ratio=shift
     )
-
-
-def slid(drawn: Drawn, wheelbase: float, extent: Extent) -> Slide:
-    """Every draw slid as far as the push went."""
-    return slide(drawn, wheelbase, turn=extent.turn, travel=extent.travel)
 
 
 def with_finger(drawn: Drawn, *, place: FloatArray | None = None, motion: FloatArray | None = None) -> Drawn:

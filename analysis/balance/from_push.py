@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from analysis.balance.causes import BLOCKED, balance_causes, place_doubt, sides_of
-from analysis.balance.curve import BalanceCurve, Extent, balance_curve, extent_of
+from analysis.balance.curve import BalanceCurve, balance_curve, extent_of
 from analysis.balance.results import (
     FLOOR_SCALE_CAUSE,
     PLATE_CAUSE,
@@ -24,6 +24,7 @@ from analysis.measured.pushes import MeasuredPush
 from analysis.statistics.headings import heading_from
 from analysis.statistics.odds import LARGEST_ODDS
 from analysis.statistics.quantiles import NORMAL_95
+from analysis.whole_push.finite import Until
 
 ROLLING_KAPPA_U = 0.3
 """1/m: how far the cut circle and a rigid-body engine stand apart on rolling wheels (0.6 at 95 %), and a tyre's patch
@@ -169,7 +170,7 @@ def balance_from_push(
     )
 
 
-def _swung(car: CarState, push: PushState, seen: TurnSeen, doubts: BalanceDoubts, extent: Extent) -> MeasuredBalance:
+def _swung(car: CarState, push: PushState, seen: TurnSeen, doubts: BalanceDoubts, extent: Until) -> MeasuredBalance:
     """Rolling wheels: the axle from the sign of the turn, and bounds under as much or as little drag as may be."""
     drags = [np.clip(car.drag + NORMAL_95 * sign * car.drag_u, 0.0, 1.0) for sign in (-1.0, 0.0, 1.0)]
     curves = [

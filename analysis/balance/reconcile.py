@@ -177,7 +177,7 @@ def _forecast(car: CarState, push: PushState, seen: TurnSeen) -> tuple[float, fl
     scores = draw_groups(sizes, DRAWS, np.random.default_rng(18))
     for group in scores.values():
         group[0] = 0.0
-    kappa = slide(assemble(car, push, scores, DRAWS), car.wheelbase, turn=extent.turn, travel=extent.travel).kappa
+    kappa = slide(assemble(car, push, scores, DRAWS), car.wheelbase, extent).kappa
     angle = heading_from(kappa, car.wheelbase)
     step = heading_step(angle[0], angle)
     return float(kappa[0]), max(float(np.sqrt(np.mean(step[1:] ** 2))), 1e-4)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.balance.causes import moves_of_cards, moves_of_turn, sides_of
-from analysis.balance.curve import BalanceCurve, Extent, balance_curve, extent_of
+from analysis.balance.curve import BalanceCurve, balance_curve, finger_advance
 from analysis.balance.finger_reading import as_the_finger_moved, finger_between
 from analysis.balance.results import BalanceDoubts, TurnSeen
 from analysis.base.arrays import FloatArray
@@ -20,6 +20,7 @@ from analysis.forecast.impossible import check_states
 from analysis.forecast.inputs import CarState, PushState
 from analysis.statistics.headings import heading_from
 from analysis.statistics.quantiles import NORMAL_95
+from analysis.whole_push.finite import Until
 
 WAYS = (0.011, 0.02, 0.035, 0.06)
 """m of the finger, at which the curves are made; in between they are interpolated, beyond the last one is taken."""
@@ -87,13 +88,13 @@ def prepare(car: CarState, push: PushState, doubts: BalanceDoubts) -> Prepared |
     if kind_of_test(car) == "switch":
         return None
     kinds = dict.fromkeys([push.finger, *(("rolling", "sticking") if push.finger != "rubbing" else ())])
-    extent = Extent(turn=FARTHEST_TURN, travel=MIDDLE_WAY)
+    extent = Until(turn=FARTHEST_TURN, travel=MIDDLE_WAY)
     pushed = 100.0 * push.station / car.wheelbase
     knots = np.unique(np.clip(pushed + np.array(KNOTS), 6.0, 94.0))
     made = {}
     for kind in kinds:
         own = replace(push, finger=kind)
-        curves = tuple(balance_curve(car, own, Extent(turn=FARTHEST_TURN, travel=way), steps=STEPS) for way in WAYS)
+        curves = tuple(balance_curve(car, own, Until(turn=FARTHEST_TURN, travel=way), steps=STEPS) for way in WAYS)
         middle = balance_curve(car, own, extent, steps=STEPS)
         sides = []
         for pct in knots:
@@ -111,7 +112,7 @@ def balance_so_far(prepared: Prepared, seen: TurnSeen) -> BalanceSoFar | None:
     The finger is read from the turn as it is of a whole push.
     """
     length, station = prepared.car.wheelbase, prepared.push.station
-    way = extent_of(seen.turn, seen.travel, station=station, wheelbase=length).travel
+    way = finger_advance(seen.turn, seen.travel, station=station, wheelbase=length)
     angle = float(heading_from(seen.kappa, length))
     kind = prepared.push.finger
     if {"rolling", "sticking"} <= set(prepared.by_finger):

@@ -8,6 +8,7 @@ from analysis.forecast.draws import assemble
 from analysis.forecast.forecast import Prediction
 from analysis.forecast.region import pole_at
 from analysis.forecast.slide import slide
+from analysis.whole_push.finite import Until
 
 REMEDY_FOR = {
     "push position": "clip a light rail with numbered notches to the chassis, or mark the spot, and enter its place",
@@ -99,7 +100,7 @@ def _from_height(prediction: Prediction) -> list[Spoiler]:
     if push.height < LOW_PUSH or prediction.kind == "switch":
         return []
     high, low = (
-        slide(assemble(car, one, {}, 1), car.wheelbase, turn=prediction.turn)
+        slide(assemble(car, one, {}, 1), car.wheelbase, Until(turn=prediction.turn))
         for one in (push, replace(push, height=0.0))
     )
     moved = abs(float(high.kappa[0] - low.kappa[0]))

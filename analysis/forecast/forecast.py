@@ -15,7 +15,7 @@ from analysis.forecast.draws import assemble, draw_groups
 from analysis.forecast.impossible import check_states
 from analysis.forecast.inputs import CarState, PushState, doubt_groups, pivot_stays
 from analysis.forecast.region import PoleRegion, pole_region
-from analysis.forecast.slide import DEFAULT_TURN, Slide, slide
+from analysis.forecast.slide import USUAL_SLIDE, Slide, slide
 from analysis.sliding.contacts import centre_of_friction
 from analysis.statistics.headings import heading_from, heading_step
 from analysis.statistics.monte_carlo import (
@@ -26,6 +26,7 @@ from analysis.statistics.monte_carlo import (
     variance_shares,
 )
 from analysis.statistics.quantiles import NORMAL_95
+from analysis.whole_push.finite import Until
 
 TestKind = Literal["switch", "graded"]
 
@@ -120,16 +121,14 @@ def predict_push(
     push: PushState,
     *,
     rng: np.random.Generator,
-    turn: float | None = None,
-    travel: float | None = None,
+    until: Until = USUAL_SLIDE,
     draws: int | None = None,
     ends_within: float | None = None,
     progress: Progress | None = None,
 ) -> Prediction:
     """Predict one slow push.
 
-    turn: rad, the rotation over which the slide is integrated (the one measured), or None for a usual one.
-    travel: m, the finger's advance at which the slide ends if it has not turned so far by then, or None.
+    until: how far the slide is followed: as far as the push went that was measured, or a usual turn.
     draws: at most this many; fewer when two digits of the uncertainty are stable before. None: 10 000, or
         2 000 where every draw must be integrated (a finger that rubs, sticks or runs along a floor line).
     ends_within: given, draws that must be integrated stop as soon as both ends of the interval are known, 95 % sure, to
@@ -137,15 +136,14 @@ def predict_push(
     Raises InputError for a car or push that cannot be; Ctrl-C keeps the draws made so far.
     """
     check_states(car, push)
-    angle = DEFAULT_TURN if turn is None else abs(turn)
     sizes = doubt_groups(car, push)
-    best = slide(assemble(car, push, {}, 1), car.wheelbase, turn=angle, travel=travel)
+    best = slide(assemble(car, push, {}, 1), car.wheelbase, until)
     kept: list[tuple[dict[str, FloatArray], FloatArray, Slide]] = []
 
     def evaluate(count: int, generator: np.random.Generator) -> FloatArray:
         scores = draw_groups(sizes, count, generator)
         drawn = assemble(car, push, scores, count)
-        result = slide(drawn, car.wheelbase, turn=angle, travel=travel)
+        result = slide(drawn, car.wheelbase, until)
         kept.append((scores, centre_of_friction(drawn.contacts), result))
         return result.kappa
 
@@ -183,7 +181,7 @@ def predict_push(
         push=push,
         estimate=estimate,
         best=float(best.kappa[0]),
-        turn=angle,
+        turn=float(until.turn),
         kappa=kappa,
         balance=balance,
         force=_known(forces),

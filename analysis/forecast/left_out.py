@@ -16,6 +16,7 @@ from analysis.forecast.draws import Altered, Drawn, assemble
 from analysis.forecast.forecast import Prediction
 from analysis.forecast.inputs import CarState
 from analysis.forecast.slide import join_draws, slide
+from analysis.whole_push.finite import Until
 
 COUNTS = 1.0 / 3.0
 """Of the interval's half-width: an effect larger than this is named."""
@@ -62,7 +63,7 @@ def left_out(prediction: Prediction, *, travel: float, across: FloatArray | None
         others["bearings that drag whatever a wheel carries"] = replace(
             base, contacts=replace(base.contacts, drag=np.where(drag < 1.0, 0.0, drag), bearing=even)
         )
-    kappa = slide(join_draws([base, *others.values()]), car.wheelbase, turn=prediction.turn, travel=travel).kappa
+    kappa = slide(join_draws([base, *others.values()]), car.wheelbase, Until(turn=prediction.turn, travel=travel)).kappa
     found = [LeftOut(name=name, moved=float(abs(kappa[i] - kappa[0]))) for i, name in enumerate(others, start=1)]
     found.append(LeftOut(name="the give of the tyres before they slide", moved=_wind_up(prediction, travel, across)))
     return tuple(sorted(found, key=lambda one: -one.moved))

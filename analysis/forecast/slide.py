@@ -16,7 +16,8 @@ from analysis.whole_push.settled import integrate_settled
 from analysis.whole_push.together import join_pushes
 
 DEFAULT_TURN = float(np.radians(10.0))
-"""Rotation over which a slide is integrated when nobody said how far it turned."""
+"""rad, over which a slide is integrated when nobody said how far it turned."""
+USUAL_SLIDE = Until(turn=DEFAULT_TURN)
 
 STEP_ROLLING, STEP_STICKING = float(np.radians(12.0)), float(np.radians(5.0))
 """rad, the steps of earlier forecasts: too long by 0.4 per metre where a wheel of a half blocked car changes between
@@ -39,14 +40,14 @@ class Slide:
     certified: BoolArray
 
 
-def slide(drawn: Drawn, wheelbase: float, *, turn: float, travel: float | None = None) -> Slide:
-    """Slide each draw until it has turned by `turn` (rad) or the finger has advanced by `travel` (m).
+def slide(drawn: Drawn, wheelbase: float, until: Until) -> Slide:
+    """Slide each draw as far as the push goes. wheelbase: m.
 
     A slippery finger that stays at its place on the car meets the same car at every moment, so the instant
     pivot is the swing pivot, exactly, and one solution is enough; the other slides are integrated.
     Raises InputError as the solver does.
     """
-    until, middle = Until(turn=turn, travel=travel), 0.5 * wheelbase
+    middle = 0.5 * wheelbase
     if not drawn.stays and drawn.settled is not None:
         whole = integrate_settled(drawn, until=until, tolerance=drawn.settled, rule=drawn.path, middle=middle)
         drift = _drift(whole.turn, whole.displacement)
@@ -105,7 +106,7 @@ def kappa_together(parts: Sequence[Drawn], wheelbase: float, *, turns: Sequence[
     for i, one in enumerate(parts):
         groups.setdefault((one.finger.kind, one.path, one.settled, turns[i], one.stays), []).append(i)
     for (_, _, _, turn, _), members in groups.items():
-        kappa = slide(join_draws([parts[i] for i in members]), wheelbase, turn=turn).kappa
+        kappa = slide(join_draws([parts[i] for i in members]), wheelbase, Until(turn=turn)).kappa
         ends = np.cumsum([parts[i].count for i in members])[:-1]
         for i, piece in zip(members, np.split(kappa, ends), strict=True):
             result[i] = piece

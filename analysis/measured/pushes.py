@@ -15,6 +15,8 @@ from analysis.measured.rests import SEED_FRAMES, Segmented, SlideFrames, segment
 from analysis.measured.speeds import LEAST_ON_WAY, SPEEDS, left_rest, smooth_motion
 from analysis.measured.swing import mean_rest, measure_slide, pose_drift, repetition, whitened_scatter
 
+LEAST_TRAVEL = 0.001
+"""m: smaller displacements are not called a push."""
 ADVISED_REST_FRAMES = 15
 FEW_REST_FRAMES = 8
 """Fewer are told whatever they do to the interval: their scatter is hardly known."""
@@ -86,7 +88,6 @@ def measure_pivot(
     place_u: FloatArray | tuple[float, float, float] = (0.0, 0.0, 0.0),
     scale_u: float = 0.0,
     shared: FloatArray | None = None,
-    least_travel: float = 0.001,
     speeds: int = SPEEDS,
 ) -> MeasuredPushes:
     """Find every push in a pose track and measure its swing pivot.
@@ -95,14 +96,13 @@ def measure_pivot(
     m, yaw in rad, car axes), common to all frames.  scale_u: relative, of all floor distances.
     shared: (k, n, 3) how far one standard uncertainty of each further cause, common to all frames, moves every
     pose (independent causes; leave place_u and scale_u at zero if they are among them).
-    least_travel: m, smaller displacements are not called a push.  speeds: how they are found, see `SPEEDS`.
+    speeds: how they are found, see `SPEEDS`.
     Raises InputError when the track is unusable or the car is never still before or after the push, and
     AnalysisError when nothing moves.
     """
     track = _checked(track)
-    for name, quantity in (("wheelbase", wheelbase), ("least travel", least_travel)):
-        if not np.isfinite(quantity) or quantity <= 0:
-            raise InputError(f"{quantity} m cannot be used", where=name, remedy="Give a length above zero")
+    if not np.isfinite(wheelbase) or wheelbase <= 0:
+        raise InputError(f"{wheelbase} m cannot be used", where="wheelbase", remedy="Give a length above zero")
     doubts = np.array([wheelbase_u, scale_u, *np.broadcast_to(place_u, 3)], float)
     if not np.all(np.isfinite(doubts)) or np.any(doubts < 0):
         raise InputError(
@@ -115,7 +115,7 @@ def measure_pivot(
         track.pose,
         track.covariance,
         wheelbase=wheelbase,
-        least_travel=least_travel,
+        least_travel=LEAST_TRAVEL,
         repeating=track.repeating,
     )
     cards = _Cards(

@@ -53,8 +53,8 @@ class Until:
     turn: (...,), rad, size of the rotation.  travel: (...,), m; None: half the distance between the outermost contacts.
     """
 
-    turn: npt.ArrayLike
-    travel: npt.ArrayLike | None = None
+    turn: FloatArray | float
+    travel: FloatArray | float | None = None
 
 
 def integrate_push(

@@ -9,13 +9,12 @@ from zipfile import BadZipFile
 import numpy as np
 
 from analysis.base.errors import AnalysisError, InputError
+from analysis.measured.pushes import LEAST_TRAVEL
 from analysis.measured.rests import SlideFrames, segment
 from rig.lookups.track_file import KeptTrack, read_track
 from rig.records.pushing import PUSH, PushInputs, PushResult, PushRow
 from rig.records.record import AnyRecord, Record
 
-LEAST_TRAVEL = 0.001
-"""m; what a push is taken to be, as in `analysis.measured.pushes.measure_pivot`."""
 POSE_HEADS = {
     "time_s": "time of the picture in the clip, s",
     "x_m": "middle of the rear axle on the floor, m, floor axes",

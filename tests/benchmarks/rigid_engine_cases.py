@@ -14,6 +14,7 @@ from analysis.forecast.draws import Drawn, assemble, draw_groups
 from analysis.forecast.inputs import CarState, PushState, doubt_groups
 from analysis.forecast.slide import slide
 from analysis.statistics.monte_carlo import coverage_interval
+from analysis.whole_push.finite import Until
 
 KINDS = ("blocked", "front blocked", "rear blocked", "rolling", "solid rear")
 PATCH, PATCH_U, WIDE, DRAG, DRAG_U = 0.32 * RADIUS, 0.4, 0.8 * RADIUS, 0.02, 0.01
@@ -123,7 +124,7 @@ def forecast_kappa(case: EngineCase, seen: BodyPush, car: CarState, count: int =
     def of(scores: dict[str, FloatArray], n: int) -> FloatArray:
         drawn: Drawn = assemble(car, push, scores, n)
         drawn = replace(drawn, finger=replace(drawn.finger, motion=np.tile(seen.motion, (n, 1))))
-        return slide(drawn, case.wheelbase, turn=abs(seen.turn), travel=1.0).kappa
+        return slide(drawn, case.wheelbase, Until(turn=abs(seen.turn), travel=1.0)).kappa
 
     parts = [of({}, 1)]
     if count:

@@ -9,7 +9,9 @@ from analysis.forecast.advice import one_thing, told_half_width
 from analysis.forecast.forecast import Prediction, predict_push
 from analysis.forecast.inputs import CarState, PushState
 from analysis.forecast.left_out import left_out_warning
+from analysis.forecast.slide import DEFAULT_TURN
 from analysis.quick.quickness import planned_speed_warning
+from analysis.whole_push.finite import Until
 from rig.cards.measures import MM
 from rig.cards.mechanics import car_state, push_state, tyres_across
 from rig.cards.read import CardSet
@@ -113,8 +115,7 @@ def predicted(cards: CardSet, inputs: PredictionInputs) -> Prediction:
         car,
         push,
         rng=np.random.default_rng(inputs.seed),
-        turn=inputs.turn_rad,
-        travel=inputs.travel_m,
+        until=Until(turn=DEFAULT_TURN if inputs.turn_rad is None else abs(inputs.turn_rad), travel=inputs.travel_m),
         draws=inputs.draws,
         ends_within=ENDS_WITHIN if inputs.model >= 4 else None,
     )

@@ -16,6 +16,7 @@ from analysis.forecast.slide import DEFAULT_TURN, slide
 from analysis.sliding.contacts import centre_of_friction
 from analysis.weighing.corner_weights import grams_from_newtons, newtons_from_grams
 from analysis.weighing.parts import PartMass, add_parts
+from analysis.whole_push.finite import Until
 from rig.cards.chassis import share_compliance
 from rig.cards.keys.test import TestCard
 from rig.cards.measures import MM, contact_place
@@ -71,9 +72,9 @@ def what_if(cards: CardSet, weighing: Weighing | None, asked: WhatIf, *, whole: 
     car = car_state(cards.car, test, load=load, load_covariance=covariance)
     push = push_state(cards.car, test)
     check_states(car, push)
-    travel = cards.test.push.distance_mm * MM
+    until = Until(turn=DEFAULT_TURN, travel=cards.test.push.distance_mm * MM)
     drawn = assemble(car, push, {}, 1)
-    moved = slide(drawn, length, turn=DEFAULT_TURN, travel=travel)
+    moved = slide(drawn, length, until)
     kappa, balance = float(moved.kappa[0]), float(centre_of_friction(drawn.contacts)[0])
     estimate = PivotEstimate(
         kappa=kappa, kappa_u=0.0, interval=(kappa, kappa), wheelbase=length, count=1, method="best estimates"
@@ -81,7 +82,7 @@ def what_if(cards: CardSet, weighing: Weighing | None, asked: WhatIf, *, whole: 
     region = np.zeros((0, 2))
     if whole:
         prediction = predict_push(
-            car, push, rng=np.random.default_rng(0), travel=travel, draws=WHOLE_DRAWS, ends_within=ENDS_WITHIN
+            car, push, rng=np.random.default_rng(0), until=until, draws=WHOLE_DRAWS, ends_within=ENDS_WITHIN
         )
         estimate = replace(prediction.estimate, kappa=kappa)
         region = region if prediction.region is None else prediction.region.outline

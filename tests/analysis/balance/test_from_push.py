@@ -7,11 +7,12 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize, minimize_scalar
 
-from analysis.balance.curve import Extent, balance_curve
+from analysis.balance.curve import balance_curve
 from analysis.balance.from_push import balance_from_push
 from analysis.balance.results import BalanceDoubts, Placing
 from analysis.forecast.inputs import PushState
 from analysis.measured.loaded import PosesUsed
+from analysis.whole_push.finite import Until
 from tests.analysis.balance.balance_cars import PLACE, H, L, car, front_over_rear, kappa_for, seen
 
 SURE = BalanceDoubts(placing=Placing.SEEN, along_across_u=(0.0, 0.0), touched_side_u=0.0)
@@ -247,7 +248,7 @@ def test_an_axle_that_rolls_gives_no_figure_from_its_plateau() -> None:
 
 def test_every_balance_point_is_looked_at_whatever_the_weights() -> None:
     curve = balance_curve(
-        car(load=(7.0, 7.2, 1.5, 1.3)), PushState(station=0.5 * L), Extent(turn=0.2, travel=0.04), heading=0.1
+        car(load=(7.0, 7.2, 1.5, 1.3)), PushState(station=0.5 * L), Until(turn=0.2, travel=0.04), heading=0.1
     )
     assert (curve.pct[0], curve.pct[-1]) == pytest.approx((2.0, 98.0), abs=1e-6)
     assert np.all(np.diff(curve.pct) > 0)

@@ -15,6 +15,7 @@ from analysis.forecast.forecast import predict_push
 from analysis.forecast.inputs import CarState, PushState
 from analysis.forecast.variants import Variants, kappa_of
 from analysis.sliding.solve import solve_push
+from analysis.whole_push.finite import Until
 
 L, HALF_FRONT, HALF_REAR, SHARE = 0.26, 0.085, 0.080, 0.4
 PLACE = np.array([[L, HALF_FRONT], [L, -HALF_FRONT], [0.0, HALF_REAR], [0.0, -HALF_REAR]])
@@ -88,7 +89,7 @@ def test_every_load_balances_the_moments_of_the_push(height: float) -> None:
 def test_a_sticking_finger_swings_the_car_as_the_moved_loads_have_it(height: float) -> None:
     """Over a thousandth of a radian the slide is its first moment (to about that)."""
     expected = kappa_by_hand(height)
-    told = predict_push(CAR, push_at(height), rng=np.random.default_rng(1), turn=1e-3, draws=2)
+    told = predict_push(CAR, push_at(height), rng=np.random.default_rng(1), until=Until(turn=1e-3), draws=2)
     assert told.best == pytest.approx(expected, rel=1e-3)
     together = kappa_of([Variants(car=CAR, push=push_at(z), turn=1e-3) for z in (0.0, height)])
     assert together[1][0] == pytest.approx(expected, rel=1e-3)  # as many pushes are inferred from: joined to one batch
@@ -96,5 +97,5 @@ def test_a_sticking_finger_swings_the_car_as_the_moved_loads_have_it(height: flo
 
 def test_a_finger_that_rubs_without_slipping_sticks() -> None:
     rubbing = push_at(0.020, finger="rubbing", finger_friction=3.0)
-    told = predict_push(CAR, rubbing, rng=np.random.default_rng(1), turn=1e-3, draws=2)
+    told = predict_push(CAR, rubbing, rng=np.random.default_rng(1), until=Until(turn=1e-3), draws=2)
     assert told.best == pytest.approx(kappa_by_hand(0.020), rel=1e-3)

@@ -10,6 +10,7 @@ from analysis.forecast.advice import told_half_width
 from analysis.forecast.forecast import Prediction, predict_push
 from analysis.forecast.inputs import CarState, PushState
 from analysis.forecast.left_out import FINGERTIP, left_out, left_out_warning
+from analysis.whole_push.finite import Until
 
 L, H, LOAD = 0.26, 0.085, 4.0
 PLACE = np.array([[L, H], [L, -H], [0.0, H], [0.0, -H]])
@@ -18,7 +19,7 @@ PUSH = PushState(station=0.8 * L, finger_y=-0.09)
 
 
 def told(car: CarState = CAR, push: PushState = PUSH, turn: float = 0.1) -> Prediction:
-    return predict_push(car, push, rng=np.random.default_rng(1), draws=200, turn=turn)
+    return predict_push(car, push, rng=np.random.default_rng(1), draws=200, until=Until(turn=turn))
 
 
 def sizes(prediction: Prediction, **more: object) -> dict[str, float]:

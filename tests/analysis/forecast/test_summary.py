@@ -135,7 +135,7 @@ def test_the_region_of_a_pivot_holds_ninety_five_of_a_hundred_draws() -> None:
 def test_a_whole_slide_turns_about_the_centre_of_its_rigid_motion(finger: str, path: str) -> None:
     push = PushState(station=0.2, finger=finger, path=path, side=1)  # type: ignore[arg-type]
     drawn = assemble(car(ratio=1.2), push, {}, 1)
-    told = slide(drawn, L, turn=0.25)
+    told = slide(drawn, L, Until(turn=0.25))
     whole = integrate_push(
         drawn.contacts,
         drawn.finger,
@@ -157,7 +157,7 @@ def test_a_whole_slide_turns_about_the_centre_of_its_rigid_motion(finger: str, p
 def test_a_steady_push_needs_one_solution_and_keeps_its_pivot() -> None:
     push = PushState(station=0.21)
     drawn = assemble(car(ratio=0.8), push, {}, 1)
-    told = slide(drawn, L, turn=0.2)
+    told = slide(drawn, L, Until(turn=0.2))
     vx, vy, omega = solve_push(drawn.contacts, drawn.finger, transfer=drawn.transfer).twist[0]
     x, y = pole_at(np.array([told.kappa[0], told.drift[0]]), L)
     assert (x, y) == pytest.approx((-vy / omega, vx / omega), abs=1e-9)
@@ -175,4 +175,4 @@ def test_batches_solved_together_come_out_as_alone() -> None:
     together = kappa_together(drawn, L, turns=[0.2, 0.2, 0.15])
     for part, one, turn in zip(together, drawn, (0.2, 0.2, 0.15), strict=True):
         assert part.shape == (one.count,)
-        np.testing.assert_allclose(part, slide(one, L, turn=turn).kappa, rtol=1e-9)
+        np.testing.assert_allclose(part, slide(one, L, Until(turn=turn)).kappa, rtol=1e-9)
