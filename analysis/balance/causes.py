@@ -56,8 +56,8 @@ def balance_causes(
     named = moves_of_turn(seen, curve, heading, pct)
     named += moves_of_cards(car, push, doubts, extent, curve, heading, pct)
     away = pct - 100.0 * push.station / car.wheelbase
-    if seen.poses.share * abs(away) > 0.0:
-        shift = seen.poses.share * away
+    if seen.wind_up_share * abs(away) > 0.0:
+        shift = seen.wind_up_share * away
         named.append((WIND_UP, False, (shift, -shift)))
     causes, moves, numbers = [], [], dict[str, int]()
     for name, own, (up, down) in named:

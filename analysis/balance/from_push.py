@@ -55,7 +55,7 @@ def turn_seen(
     ("floor's scale").  What is common beyond these is taken as the clip's own, which never cancels.
     loaded: the turn between loaded poses; the figures are then its own, with the causes of the push.
     """
-    estimate = push.estimate
+    estimate = push.seen
     forward, sideways, chord = (float(part) for part in slide_parts(push.start_pose, push.end_pose))
     travel = sideways + estimate.wheelbase * chord / 2.0
     travel = travel if abs(travel) > 1e-9 else 1e-9  # a turn about the very middle: drift means nothing there
@@ -100,6 +100,7 @@ def _of_loaded(loaded: LoadedTurn, wheelbase: float) -> TurnSeen:
         drift=loaded.drift,
         drift_u=loaded.drift_u,
         poses=loaded.poses,
+        wind_up=loaded.wind_up,
     )
 
 

@@ -8,7 +8,7 @@ from enum import Enum
 from typing import Literal
 
 from analysis.grip.bench_tests import AxleName
-from analysis.measured.loaded import PosesUsed
+from analysis.measured.wind_up import PosesUsed
 
 SURE_ODDS = 39.0
 """To 1: 97.5 %, the side of a 95 % interval. An axle named with less is a guess."""
@@ -37,7 +37,8 @@ class TurnSeen:
     interval: 95 % of kappa, 1/m; interval[0] > interval[1] runs through infinity.
     turn: rad, signed, anticlockwise.  travel: m, signed, of the mid-wheelbase point along the left axis of the middle
     heading.  drift, drift_u: forward per sideways travel of that point, no unit (pivot's y = drift / kappa).
-    poses: between which poses the turn was taken; the tyres' winding up follows from it.
+    poses: between which poses the turn was taken.  wind_up: standard uncertainty of a balance point from the tyres'
+    winding up, as a part of its distance from the push; None: the usual one between such poses.
     """
 
     kappa: float
@@ -50,6 +51,12 @@ class TurnSeen:
     drift_u: float = float("inf")
     shared: tuple[SharedTurn, ...] = ()
     poses: PosesUsed = PosesUsed.REST_TO_REST
+    wind_up: float | None = None
+
+    @property
+    def wind_up_share(self) -> float:
+        """`wind_up`, or the usual one."""
+        return self.poses.share if self.wind_up is None else self.wind_up
 
     @property
     def kappa_u(self) -> float:

@@ -127,7 +127,7 @@ def balance_so_far(prepared: Prepared, seen: TurnSeen) -> BalanceSoFar | None:
         return None
     pct = float(curve.balance_at(np.array(heading)))
     moves = [move for _, _, move in moves_of_turn(seen, curve, heading, pct)]
-    shift = seen.poses.share * (pct - 100.0 * station / length)
+    shift = seen.wind_up_share * (pct - 100.0 * station / length)
     below, above = sides_of(
         [
             *moves,

@@ -1,12 +1,12 @@
 """The turn between two loaded poses: after the tyres have wound up, before the finger leaves.
 
 Between rest and sliding the tyres wind up by about 2 mm, and spring back when the finger leaves. Every pose in between
-is loaded, on the move or not; at rest afterwards it no longer is.
+is loaded, on the move or not; at rest afterwards it no longer is. What the winding up may still do to the turn per
+travel is a part of it that grows as the push gets shorter (`wind_up_share`).
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from enum import Enum
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from analysis.measured.pose_track import PoseTrack
 from analysis.measured.pushes import MeasuredPush
 from analysis.measured.rests import scaled_to_scatter
 from analysis.measured.swing import RestPose, measure_slide
+from analysis.measured.wind_up import TURNS, USUAL_WIND_UP, PosesUsed, wind_up_share
 
 WOUND_UP_WAY = 0.003
 """m: after this way of the touched point the tyres have wound up (about 2 mm at 1.5 N/mm a tyre)."""
@@ -24,33 +25,15 @@ MOVING_FRAMES = 5
 """A pose on the move is the mean of so many neighbouring frames: of a steady motion, that at their middle."""
 LEAST_LOADED_WAY = 0.008
 """m: with less way left between the two loaded poses their noise would outweigh what they mend."""
+SURELY_WOUND = 2.0
+"""Times the springback that was seen: after this way the tyres have wound up, however soft they are."""
+FARTHER = "Push farther and more slowly."
 SPRUNG = 0.0002
 """m: a smaller return is none."""
 DWELL = 0.1
 """s: so long must the car stand before it springs back for its mean pose to be taken there."""
 SPRINGBACK_WAY, SPRINGBACK_SHARE, SPRINGBACK_SECONDS = 0.006, 0.25, 0.5
 """A movement back by less than this, and less than this part of the push, within this time, is a springback."""
-
-
-class PosesUsed(Enum):
-    """Between which poses a turn was taken. The value is for people."""
-
-    BETWEEN_LOADED = "between two loaded poses"
-    REST_TO_LOADED = "from rest to the loaded end"
-    REST_TO_RELEASED = "from rest to rest, after the finger had left"
-    REST_TO_REST = "from rest to rest"
-
-    @property
-    def share(self) -> float:
-        """Standard uncertainty of a balance point from the tyres' wind-up, as a part of the distance between push
-        and balance (computed with spring tyres: 1.1-1.4 %, 1.5-1.8 % and 5-7 %; rest to rest may be either of
-        the last two)."""
-        return {
-            PosesUsed.BETWEEN_LOADED: 0.013,
-            PosesUsed.REST_TO_LOADED: 0.018,
-            PosesUsed.REST_TO_RELEASED: 0.06,
-            PosesUsed.REST_TO_REST: 0.06,
-        }[self]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,6 +44,9 @@ class LoadedTurn:
     point along the left axis of the middle heading.  drift, drift_u: forward per sideways travel.
     start_time, end_time: s, of the two poses.  springback: m, how far the touched place came back afterwards (0 when
     it did not).  dwell: s, how long the car stood before that.  remarks: what falls short, sentences for people.
+    wind_up: standard uncertainty of kappa from the tyres' wind-up, as a part of it (and so of the distance between push
+    and balance); None: the usual one between such poses.
+    frames: indices of those that either pose is the mean of; empty where nobody asks for them.
     """
 
     poses: PosesUsed
@@ -76,6 +62,8 @@ class LoadedTurn:
     springback: float = 0.0
     dwell: float = 0.0
     remarks: tuple[str, ...] = ()
+    wind_up: float | None = None
+    frames: tuple[tuple[int, ...], tuple[int, ...]] = ((), ())
 
 
 def loaded_turn(
@@ -85,12 +73,13 @@ def loaded_turn(
     end_time: float,
     wheelbase: float,
     station: float,
+    turns: int = TURNS,
 ) -> LoadedTurn:
     """The turn between two loaded poses of the push that lies between two rests, as far as the clip shows them.
 
     track: as `measure_pivot` takes it.  start_time, end_time: s, last rest before and first rest after
     (`MeasuredPush`); with a springback that was counted as a push of its own, end_time is that of the springback.
-    wheelbase, station: m.
+    wheelbase, station: m.  turns: how it is found, see `TURNS`.
     Raises InputError when fewer than six frames lie between the two.
     """
     time, pose = np.asarray(track.time, float), np.asarray(track.pose, float)
@@ -120,7 +109,6 @@ def loaded_turn(
     dwell = float(time[frames[standing[-1]]] - time[frames[standing[0]]])
 
     remarks: list[str] = []
-    poses = PosesUsed.BETWEEN_LOADED
     if not sprung and _eased_out(advance, peak):
         end = rest_after  # nothing sprang back: the finger still holds the car, or there was nothing to spring
     elif dwell >= DWELL and len(standing) >= 3:
@@ -133,21 +121,47 @@ def loaded_turn(
             "stand for a moment before it leaves."
         )
     wound = WOUND_UP_WAY if advance[peak] > 4.0 * WOUND_UP_WAY else 0.25 * float(advance[peak])
+    if turns >= 2 and sprung:  # soft tyres want more of the way
+        wound = float(np.clip(SURELY_WOUND * back, wound, 0.25 * float(advance[peak])))
     first = int(np.argmax(advance >= wound)) + MOVING_FRAMES // 2
     start = frames[first - MOVING_FRAMES // 2 : first + MOVING_FRAMES // 2 + 1]
     reached = float((touched[end].mean(0) - home) @ way)
-    if start[-1] >= end[0] or reached - advance[first] < LEAST_LOADED_WAY:
-        start, poses = rest_before, PosesUsed.REST_TO_LOADED
-        remarks.append(
-            "Too little of the push lies between the tyres' winding up and its end: the turn is taken from rest. Push "
-            "farther and more slowly."
+    told = float(advance[peak]), back if sprung else USUAL_WIND_UP
+
+    def turn_of(one: np.ndarray, two: np.ndarray, between: PosesUsed) -> LoadedTurn:
+        both = (_pose(pose, scaled, each, one, turns=turns), _pose(pose, scaled, each, two, turns=turns))
+        times = float(time[one].mean()), float(time[two].mean())
+        found = _between(*both, times, between, wheelbase)
+        return replace(
+            found,
+            springback=back if sprung else 0.0,
+            dwell=dwell,
+            wind_up=wind_up_share(between, way=told[0], wound=told[1], turns=turns),
+            frames=(tuple(one.tolist()), tuple(two.tolist())),
         )
-    if start[-1] >= end[0] or reached < 0.5 * float(advance[peak]):
-        start, end, poses = rest_before, rest_after, PosesUsed.REST_TO_RELEASED
+
+    short = start[-1] >= end[0] or reached - advance[first] < LEAST_LOADED_WAY
+    lost = (rest_before if short else start)[-1] >= end[0] or reached < 0.5 * float(advance[peak])
+    from_rest = "Too little of the push lies between the tyres' winding up and its end: the turn is taken from rest. "
+    if lost:
+        remarks += [f"{from_rest}{FARTHER}"] if short else []
         remarks.append("No pose under load can be told in this clip: the turn is that after the finger had left.")
-    one, two = (_pose(pose, scaled, each, chosen) for chosen in (start, end))
-    found = _between(one, two, (float(time[start].mean()), float(time[end].mean())), poses, wheelbase)
-    return replace(found, springback=back if sprung else 0.0, dwell=dwell, remarks=tuple(remarks))
+        chosen = turn_of(rest_before, rest_after, PosesUsed.REST_TO_RELEASED)
+    elif short:
+        remarks.append(f"{from_rest}{FARTHER}")
+        chosen = turn_of(rest_before, end, PosesUsed.REST_TO_LOADED)
+    else:
+        chosen = turn_of(start, end, PosesUsed.BETWEEN_LOADED)
+    return replace(chosen, remarks=tuple(remarks))
+
+
+def loaded_poses(track: PoseTrack, loaded: LoadedTurn) -> tuple[RestPose, RestPose]:
+    """The two poses that `loaded_turn` found in this track, each the mean of its frames."""
+    time, pose = np.asarray(track.time, float), np.asarray(track.pose, float)
+    scaled = scaled_to_scatter(time, pose, np.asarray(track.covariance, float))
+    each = np.broadcast_to(np.asarray(track.repeating, float), (len(time), 3, 3))
+    start, end = (_pose(pose, scaled, each, np.array(frames)) for frames in loaded.frames)
+    return start, end
 
 
 def _between(
@@ -181,23 +195,26 @@ class TurnSoFar:
 
 
 def turn_so_far(
-    track: PoseTrack, start: np.ndarray, end: np.ndarray, *, wheelbase: float, shared: FloatArray
+    track: PoseTrack, start: np.ndarray, end: np.ndarray, *, wheelbase: float, station: float, shared: FloatArray
 ) -> TurnSoFar:
     """The turn between two loaded poses on the move, each the mean of some frames: as `loaded_turn` takes it.
 
-    start, end: indices of frames.  wheelbase: m.  shared: (k, n, 3) as `measure_pivot` takes it.
+    start, end: indices of frames.  wheelbase, station: m.  shared: (k, n, 3) as `measure_pivot` takes it.
     Raises InputError where the car has not moved between the two.
     """
     time, pose = np.asarray(track.time, float), np.asarray(track.pose, float)
     scaled = scaled_to_scatter(time, pose, np.asarray(track.covariance, float))
     each = np.broadcast_to(np.asarray(track.repeating, float), (len(time), 3, 3))
     one, two = (_pose(pose, scaled, each, chosen) for chosen in (start, end))
+    way = place(np.stack([one.mean, two.mean]), np.array([station, 0.0]))
     causes = np.concatenate([shared[:, frames].mean(axis=1) for frames in (start, end)], axis=1)
     whole = measure_slide(
         one, two, wheelbase=wheelbase, wheelbase_u=0.0, place_u=np.zeros(3), scale_u=0.0, shared=causes
     )
     times = float(time[start].mean()), float(time[end].mean())
     found = _between(one, two, times, PosesUsed.BETWEEN_LOADED, wheelbase)
+    gone = WOUND_UP_WAY + float(np.hypot(*(way[1] - way[0])))
+    found = replace(found, wind_up=wind_up_share(PosesUsed.BETWEEN_LOADED, way=gone))
     return TurnSoFar(turn=found, common_u=whole.common_u)
 
 
@@ -249,13 +266,31 @@ def _eased_out(advance: FloatArray, peak: int) -> bool:
     return bool(len(steps) and steps[-1] < 0.5 * float(np.median(usual)))
 
 
-def _pose(pose: FloatArray, scaled: FloatArray, repeating: FloatArray, frames: np.ndarray) -> RestPose:
+def _pose(
+    pose: FloatArray, scaled: FloatArray, repeating: FloatArray, frames: np.ndarray, *, turns: int = TURNS
+) -> RestPose:
+    scatter = scaled[frames].mean(0) / len(frames)
+    if turns >= 2:
+        scatter = scatter * _wilder(pose[frames], scaled[frames])
     return RestPose(
         mean=pose[frames].mean(0),
-        scatter=scaled[frames].mean(0) / len(frames),
+        scatter=scatter,
         repeating=repeating[frames].mean(0),
         dof=float(max(len(frames) - 1, MOVING_FRAMES * 2)),
     )
+
+
+def _wilder(pose: FloatArray, stated: FloatArray) -> float:
+    """By how much neighbouring frames scatter about a steady motion beyond what they state (variance), at least 1: a
+    frame that was misread must not go unseen in a mean of five."""
+    count = len(pose)
+    if count < 4:
+        return 1.0
+    step = np.arange(count) - (count - 1) / 2.0
+    away = pose - pose.mean(0)
+    away = away - np.outer(step, step @ away) / float(step @ step)
+    whitened = np.linalg.solve(np.linalg.cholesky(stated + 1e-14 * np.eye(3)), away[..., None])[..., 0]
+    return max(1.0, float((whitened**2).sum()) / (3.0 * (count - 2)))
 
 
 def _drift(start: RestPose, end: RestPose, wheelbase: float, travel: float) -> tuple[float, float]:

@@ -44,6 +44,9 @@ class MeasuredPush:
     finger_pct: per cent of the wheelbase, where the finger's own marker was seen; None without one.
     setup_doubt: what in the clip speaks against the way plate and finger were placed by the cards that it was measured
         with; "" where nothing does.
+    between_rests: the estimate from rest to rest, where `estimate` is one between poses under load; else None.
+    wind_up: standard uncertainty of the estimate's kappa from the tyres' wind-up, as a part of it, included in it.
+    pivot_from: s, first and last moment of the frames of either pose that the estimate is between; None: the rests.
     """
 
     number: int
@@ -71,6 +74,14 @@ class MeasuredPush:
     sprung_back: float = 0.0
     finger_pct: float | None = None
     setup_doubt: str = ""
+    between_rests: PivotEstimate | None = None
+    wind_up: float = 0.0
+    pivot_from: tuple[tuple[float, float], tuple[float, float]] | None = None
+
+    @property
+    def seen(self) -> PivotEstimate:
+        """Turn per travel from rest to rest, as `turn` and `travel` are."""
+        return self.estimate if self.between_rests is None else self.between_rests
 
     def travel_at(self, arm: float) -> float:
         """Sideways travel, m, of a point of the car that lies `arm` (m) ahead of the mid-wheelbase point."""

@@ -33,15 +33,21 @@ class PivotRow(Content, frozen=True, kw_only=True):
 class PushInputs(Content, frozen=True, kw_only=True):
     """camera: the calibration used, None when the clip had to do without.
 
-    speeds: how they were found, as `analysis.measured.speeds` numbers it; old records do not say: 1.
+    speeds, turns: how they were found, as `analysis.measured.speeds` and `analysis.measured.wind_up` number it; old
+    records do not say: 1.
     """
 
     camera: CameraRow | None = None
     speeds: int = 1
+    turns: int = 1
 
 
 class PushRow(Content, frozen=True, kw_only=True):
-    """One push of a clip. number: from 1. Poses: m, m, rad, floor axes. place_m: of the pivot, car axes."""
+    """One push of a clip. number: from 1. Poses: m, m, rad, floor axes. place_m: of the pivot, car axes.
+
+    wind_up: part of the turn per travel, standard, that the tyres' wind-up leaves unknown; it is in the pivot's own.
+    pivot_from_s: first and last moment of the frames of either pose that the pivot is between; None: the rests.
+    """
 
     number: int
     pivot: PivotRow
@@ -59,6 +65,8 @@ class PushRow(Content, frozen=True, kw_only=True):
     outliers: int
     place_m: Pair | None = None
     place_covariance_m2: Matrix | None = None
+    wind_up: float | None = None
+    pivot_from_s: tuple[Pair, Pair] | None = None
     warnings: Words
 
 

@@ -60,6 +60,7 @@ MEANING = {
     "camera and floor markers": "the lens, the camera's place, and how the floor sheets lie (from the clip)",
     "what repeats from picture to picture": "errors of finding markers that averaging does not reduce (from the clip)",
     "scatter of the poses at rest": "noise of the averaged poses before and after the slide (from the clip)",
+    "the tyres' wind-up": "how the tyres give before they slide and spring back; less in a longer push (from the clip)",
 }
 """Cause of uncertainty -> what it is and where its size comes from. A new name stands for itself."""
 

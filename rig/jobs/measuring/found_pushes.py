@@ -7,11 +7,13 @@ from analysis.measured.path_cause import CauseInMotion, with_cause_in_motion
 from analysis.measured.pose_track import PoseTrack
 from analysis.measured.pushes import MeasuredPush, measure_pivot
 from analysis.measured.speeds import SPEEDS
+from analysis.measured.wind_up import TURNS
 from rig.cards.measures import MM, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.measuring.finger import contacts
 from rig.jobs.measuring.setup_doubts import setup_doubt
 from rig.jobs.measuring.springbacks import own_pushes
+from rig.jobs.measuring.under_load import pivot_under_load
 from rig.lookups.track_file import KeptTrack, SeenFinger, SeenFrom
 from vision.base.types import ClipTrack
 from vision.tracking.finger import FingerPath
@@ -56,12 +58,12 @@ def poses_of(track: ClipTrack | KeptTrack) -> PoseTrack:
     return PoseTrack(time=track.time, pose=track.pose, covariance=track.covariance, repeating=track.repeating)
 
 
-def pushes_in(track: KeptTrack, cards: CardSet, *, speeds: int = SPEEDS) -> FoundPushes:
+def pushes_in(track: KeptTrack, cards: CardSet, *, speeds: int = SPEEDS, turns: int = TURNS) -> FoundPushes:
     """Every push in a track, fresh or kept, with the uncertainties of the cards. A springback is none.
 
-    speeds: how they are found, as the push's record says.
+    speeds, turns: how they are found, as the push's record says.
 
-    The swing pivot rests on the rests; the shutter enters the uncertainty of paths and speeds only.
+    The shutter enters the uncertainty of paths and speeds only: it moves poses along the way that the car goes.
     """
     poses = poses_of(track)
     moved = measure_pivot(
@@ -82,5 +84,8 @@ def pushes_in(track: KeptTrack, cards: CardSet, *, speeds: int = SPEEDS) -> Foun
         replace(push, finger_pct=None if one is None else 100.0 * one.station / wheelbase(cards.car))
         for push, one in zip(pushes, made, strict=True)
     )
-    pushes = tuple(replace(push, setup_doubt=setup_doubt(push, cards)) for push in seen)
+    pushes = tuple(seen)
+    if turns >= 2:
+        pushes = tuple(pivot_under_load(push, poses, track.shared, cards) for push in pushes)
+    pushes = tuple(replace(push, setup_doubt=setup_doubt(push, cards)) for push in pushes)
     return FoundPushes(pushes=pushes, causes=tuple(causes), contacts=None if track.finger is None else made)

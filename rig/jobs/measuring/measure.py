@@ -8,6 +8,7 @@ import numpy as np
 from analysis.base.errors import AnalysisError
 from analysis.measured.pushes import MeasuredPush
 from analysis.measured.speeds import SPEEDS
+from analysis.measured.wind_up import TURNS
 from rig.base.errors import InputError
 from rig.base.progress import Progress
 from rig.cards.measures import car_markers, floor_layout, readout, wheelbase
@@ -173,7 +174,9 @@ def write_measured(measured: MeasuredClip, cards: CardSet, log: BenchLog) -> Mea
     record = log.record(
         PUSH,
         cards.test.name,
-        inputs=PushInputs(camera=None if measured.camera is None else camera_record(measured.camera), speeds=SPEEDS),
+        inputs=PushInputs(
+            camera=None if measured.camera is None else camera_record(measured.camera), speeds=SPEEDS, turns=TURNS
+        ),
         result=measured.result,
         cards=keep_cards(log, cards),
         files=[

@@ -29,6 +29,8 @@ def push_record(push: MeasuredPush) -> PushRow:
         outliers=push.outliers,
         place_m=None if push.pole is None else pair(push.pole),
         place_covariance_m2=None if push.pole_covariance is None else matrix(push.pole_covariance),
+        wind_up=push.wind_up or None,
+        pivot_from_s=push.pivot_from,
         warnings=push.warnings,
     )
 

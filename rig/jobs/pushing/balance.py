@@ -18,13 +18,13 @@ from analysis.balance.results import (
     TurnSeen,
 )
 from analysis.balance.seen import what_was_seen
-from analysis.base.errors import InputError as AnalysisInputError
 from analysis.base.plane import compose, invert
 from analysis.forecast.comparison import Verdict
 from analysis.forecast.draws import assemble, draw_groups
 from analysis.forecast.inputs import CarState, PushState, doubt_groups
-from analysis.measured.loaded import LoadedTurn, loaded_turn
+from analysis.measured.loaded import LoadedTurn
 from analysis.measured.pushes import MeasuredPush
+from analysis.measured.wind_up import TURNS
 from analysis.sliding.contacts import centre_of_friction
 from analysis.statistics.monte_carlo import coverage_interval
 from analysis.statistics.odds import odds_words
@@ -37,6 +37,7 @@ from rig.jobs.measuring.finger import pushed_as_seen
 from rig.jobs.measuring.found_pushes import poses_of
 from rig.jobs.measuring.measure import Measurement
 from rig.jobs.measuring.setup_doubts import setup_doubt
+from rig.jobs.measuring.under_load import under_load
 from rig.jobs.pushing.print_scale import ruler_sentence
 from rig.jobs.weighing.weights import OtherWeights, Weighing, car_as_it_stands, known_weighing, weighed_car, written
 from rig.log.store import BenchLog
@@ -131,6 +132,7 @@ def answer_push(
     track: the poses, in which the turn between two loaded poses is looked for; None takes it from rest to rest.
     verdict: on turn per travel, with the forecast pivot's station (m ahead of the rear axle), where there is one.
     others: weights of other states of the car, tried where forecast and measurement disagree.
+    A push whose pivot is one from rest to rest, as an older record has it, gets the balance of its day.
     Raises the rooms' InputError for a car or push that cannot be.
     """
     length, card = wheelbase(cards.car), cards.test.push
@@ -157,7 +159,8 @@ def answer_push(
     if weighing is None:
         return _with_ruler(basic, cards, push, track)
     if track is not None:
-        loaded = _loaded(push, track, stated.station, length)
+        turns = TURNS if push.between_rests is not None else 1
+        loaded = under_load(push, poses_of(track), station=stated.station, length=length, turns=turns)
         seen = _turn(cards, push, loaded)
         basic = replace(basic, remarks=(*basic.remarks, *(loaded.remarks if loaded is not None else ())))
     car = car_as_it_stands(cards, weighing)
@@ -216,20 +219,6 @@ def _turn(cards: CardSet, push: MeasuredPush, loaded: LoadedTurn | None) -> Turn
         scale_u=floor.bar_mm_u / BAR_MM,
         loaded=loaded,
     )
-
-
-def _loaded(push: MeasuredPush, track: ClipTrack | KeptTrack, station: float, length: float) -> LoadedTurn | None:
-    """The turn between loaded poses, or None where too few pictures show the push."""
-    try:
-        return loaded_turn(
-            poses_of(track),
-            start_time=push.start_time,
-            end_time=push.end_time if push.sprung_until is None else push.sprung_until,
-            wheelbase=length,
-            station=station,
-        )
-    except AnalysisInputError:
-        return None
 
 
 def _held(ratio: float) -> float:

@@ -303,7 +303,9 @@ class LivePush:
             return None
         plate, floor = self._cards.car.plate, self._cards.bench.floor
         try:
-            so_far = turn_so_far(poses_of(track), start, end, wheelbase=self._length, shared=track.shared)
+            so_far = turn_so_far(
+                poses_of(track), start, end, wheelbase=self._length, station=self._station, shared=track.shared
+            )
         except AnalysisInputError:
             return None
         seen = seen_so_far(

@@ -29,7 +29,7 @@ def ruler_sentence(
         return ""
     taken = f"100 ± {NORMAL_95 * UNMEASURED_BAR_MM_U:.0f} mm"
     first = f"Nobody measured the printed bar on {' and '.join(sheets)}, so it counts as {taken}"
-    ends = None if balance is None else with_ruler(cards, balance, sheet_effects(push, track), push.estimate.common_u)
+    ends = None if balance is None else with_ruler(cards, balance, sheet_effects(push, track), push.seen.common_u)
     if ends is None:
         return f"{first}: a ruler on it makes every length here more certain."
     now, then = (f"{half:.1f}" for half in ends)

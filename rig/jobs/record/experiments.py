@@ -225,10 +225,13 @@ def measured_budget(track: KeptTrack, cards: CardSet, row: PushRow) -> tuple[Con
     Source: law of propagation of uncertainty (JCGM 100:2008, 5.1.2).
     """
     start, end, length = np.array(row.start_pose), np.array(row.end_pose), wheelbase(cards.car)
-    slope = turn_per_travel_jacobian(start, end, length)
     time, (frames_before, frames_after) = track.time, row.rest_frames
     before = np.flatnonzero(time <= row.start_s + 1e-9)[-frames_before:]
     after = np.flatnonzero(time >= row.end_s - 1e-9)[:frames_after]
+    if row.pivot_from_s is not None:
+        before, after = (np.flatnonzero((time >= a - 1e-9) & (time <= b + 1e-9)) for a, b in row.pivot_from_s)
+        start, end = (track.pose[frames].mean(axis=0) for frames in (before, after))
+    slope = turn_per_travel_jacobian(start, end, length)
     moved = np.concatenate([track.shared[:, rest].mean(axis=1) for rest in (before, after)], axis=1) @ slope[:6]
     parts: dict[str, float] = {}
     for name, move in zip(track.shared_names, moved, strict=True):
@@ -244,6 +247,8 @@ def measured_budget(track: KeptTrack, cards: CardSet, row: PushRow) -> tuple[Con
     # the per cent divides by the wheelbase too: only the way of the rear axle's middle is left of its uncertainty
     parts["wheelbase"] = (kappa / travel * sideways / length * cards.car.geometry.wheelbase_mm_u * MM) ** 2
     parts["what repeats from picture to picture"] = repeating
+    if row.wind_up is not None:
+        parts["the tyres' wind-up"] = (row.wind_up * kappa) ** 2
     whole = row.pivot.kappa_u_per_m**2
     parts["scatter of the poses at rest"] = max(whole - sum(parts.values()), 0.0)
     return _ranked(parts, whole)

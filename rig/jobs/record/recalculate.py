@@ -106,7 +106,8 @@ def _weighing(record: AnyRecord, log: BenchLog) -> Content:
 
 def _push(record: AnyRecord, log: BenchLog) -> Content:
     cards, track = cards_of(record, log), track_of(record, log)
-    found = pushes_in(track, cards, speeds=PUSH.of(record).inputs.speeds)
+    how = PUSH.of(record).inputs
+    found = pushes_in(track, cards, speeds=how.speeds, turns=how.turns)
     return msgspec.structs.replace(
         PUSH.of(record).result,
         pushes=tuple(push_record(push) for push in found.pushes),
@@ -143,9 +144,9 @@ def _balance(record: AnyRecord, log: BenchLog) -> Content:
     pushed, weighed = parents.of(PUSH), parents.of(WEIGHING)
     if pushed is None:
         raise MissingSourceError("the record of its clip is missing")
-    number, track = kept.inputs.push_number, track_of(pushed, log)
+    number, track, turns = kept.inputs.push_number, track_of(pushed, log), pushed.inputs.turns
     placed = pushed_as_seen(cards, finger_row(pushed, number), number)
-    push = next((one for one in pushes_in(track, cards).pushes if one.number == number), None)
+    push = next((one for one in pushes_in(track, cards, turns=turns).pushes if one.number == number), None)
     if push is None:
         raise MissingSourceError(f"its clip has no push {number} any more")
     weighing = None if weighed is None else weighing_from(weighed, placed)

@@ -34,7 +34,7 @@ def answer_about(push: PushOnRecord, said: AnswersOnRecord, log: BenchLog) -> Pu
         track = track_of(push.record, log)
     except MissingSourceError:
         return None
-    for one in pushes_in(track, push.cards).pushes:
+    for one in pushes_in(track, push.cards, turns=push.record.inputs.turns).pushes:
         if one.number == push.number:
             return answer_push(push.cards, one, push.weighing, track=track)
     return None

@@ -7,6 +7,7 @@ import numpy as np
 
 from analysis.measured.pushes import MeasuredPush
 from analysis.measured.speeds import SPEEDS
+from analysis.measured.wind_up import TURNS
 from rig.cards.keys.bench import BenchCard
 from rig.cards.keys.car import CarCard
 from rig.cards.keys.test import TestCard
@@ -97,7 +98,7 @@ def measured(
     return log.record(
         PUSH,
         of.test.name,
-        inputs=PushInputs(speeds=SPEEDS),
+        inputs=PushInputs(speeds=SPEEDS, turns=TURNS),
         result=PushResult(pushes=tuple(push_record(push) for push in pushes), track=quality),
         cards=keep_cards(log, of),
         files=[

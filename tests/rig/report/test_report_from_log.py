@@ -5,6 +5,7 @@ way to a budget), poppler's reading of the PDF, Python's own parsers for HTML an
 """
 
 import html
+import math
 import re
 import shutil
 import subprocess
@@ -17,13 +18,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from analysis.measured.loaded_pivot import loaded_pivot
 from analysis.measured.pushes import measure_pivot
+from analysis.measured.wind_up import TURNS
 from rig.base.errors import InputError
 from rig.cards.measures import floor_layout, wheelbase
 from rig.cards.read import CardSet, read_set
 from rig.jobs.measuring.found_pushes import kept_track, poses_of, pushes_in
 from rig.jobs.measuring.measure import Measurement
 from rig.jobs.measuring.push_rows import push_record, track_record
+from rig.jobs.measuring.under_load import under_load
 from rig.jobs.pushing.compare import Verdict, judge
 from rig.jobs.record.experiments import choose, retell
 from rig.jobs.weighing.weights import weigh_typed
@@ -102,7 +106,7 @@ def keep(log: BenchLog, cards: CardSet, track: ClipTrack, folder: Path) -> Measu
     record = log.record(
         PUSH,
         cards.test.name,
-        inputs=PushInputs(),
+        inputs=PushInputs(turns=TURNS),
         result=result,
         cards=keep_cards(log, cards),
         files=[log.add_file("track", write_track(log.folder / "tracks", kept))],
@@ -149,16 +153,22 @@ def test_the_budget_is_what_leaving_causes_out_one_by_one_gives(term: tuple[Path
     track = known_track(np.random.default_rng(4))
 
     def u(keep: list[float], wheelbase_u: float, repeating: float = 1.0) -> float:
-        (push,) = measure_pivot(
-            replace(poses_of(track), repeating=track.repeating * repeating),
-            wheelbase=wheelbase(cards.car),
-            wheelbase_u=wheelbase_u,
-            shared=track.shared * np.array(keep)[:, None, None],
-        )
-        return push.estimate.kappa_u
+        poses = replace(poses_of(track), repeating=track.repeating * repeating)
+        shared, length = track.shared * np.array(keep)[:, None, None], wheelbase(cards.car)
+        (push,) = measure_pivot(poses, wheelbase=length, wheelbase_u=wheelbase_u, shared=shared)
+        station = cards.test.push.position_pct / 100 * length
+        loaded = under_load(push, poses, station=station, length=length)
+        under = loaded_pivot(poses, push, loaded, station=station, wheelbase_u=wheelbase_u, shared=shared).estimate
+        return math.sqrt(under.kappa_u**2 - (wind_up * under.kappa) ** 2)
 
+    row = told.experiments[0].push
+    assert row is not None
+    assert row.wind_up is not None
+    assert row.wind_up > 0.005
+    wind_up = row.wind_up
     card_u = cards.car.geometry.wheelbase_mm_u / 1000
-    whole = u([1, 1, 1], card_u) ** 2
+    kappa = told.experiments[0].measured.kappa
+    whole = u([1, 1, 1], card_u) ** 2 + (wind_up * kappa) ** 2
     left_out = {
         "place of the plate along the car": u([0, 1, 1], card_u),
         "print scale of the floor sheets": u([1, 0, 1], card_u),
@@ -167,7 +177,7 @@ def test_the_budget_is_what_leaving_causes_out_one_by_one_gives(term: tuple[Path
         "what repeats from picture to picture": u([1, 1, 1], card_u, 1e-9),
     }
     for name, without in left_out.items():
-        assert budget[name].share == pytest.approx(1 - without**2 / whole, abs=2e-3)
+        assert budget[name].share == pytest.approx(1 - (without**2 + (wind_up * kappa) ** 2) / whole, abs=2e-3)
     assert sum(part.share for part in budget.values()) == pytest.approx(1.0, abs=1e-6)
 
 

@@ -6,10 +6,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from rig.jobs.measuring.found_pushes import pushes_in
+from rig.jobs.measuring.found_pushes import poses_of, pushes_in
 from rig.jobs.measuring.shutter import shutter_notes
 from rig.jobs.measuring.springbacks import springback_notes
-from rig.jobs.pushing.balance import _loaded, answer_push
+from rig.jobs.measuring.under_load import under_load
+from rig.jobs.pushing.balance import answer_push
 from rig.log.store import BenchLog
 from rig.lookups.track_file import KeptTrack
 from tests.rig.jobs.synthetic_pushes import LENGTH, cards, closed_form, pushed_track, weighed
@@ -56,7 +57,7 @@ def test_a_springback_is_no_push_and_the_numbers_stay(tmp_path: Path) -> None:
     assert springback_notes((first, back)) == (
         "Push 1: the tyres sprang back by 2.0 mm when the finger left: not a push.",
     )
-    loaded = _loaded(first, track, LENGTH / 2, LENGTH)
+    loaded = under_load(first, poses_of(track), station=LENGTH / 2, length=LENGTH)
     assert loaded is not None
     # by construction: the dwell of half a second, and what came back after it
     assert (loaded.dwell, loaded.springback) == (pytest.approx(0.5, abs=0.1), pytest.approx(BACK, abs=2e-4))
