@@ -133,7 +133,7 @@ def phase_table(
             state.load,
             ax,
             ay,
-            driveline=driveline,
+            driveline=replace(driveline, steer=np.array([one.steer for one in those])),
             spent=np.array([one.spent for one in those]),
         ),
         rolls_over=state.rolls_over,

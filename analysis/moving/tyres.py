@@ -119,10 +119,15 @@ class Balance:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Driveline:
-    """The front axle's share of the force along the car. drive_front: when driving.  brake_front: when braking."""
+    """The front axle's share of the force along the car. drive_front: when driving.  brake_front: when braking.
+
+    steer: (...) rad, how far the front wheels point to the left: the front tyres' side force stands across them, and of
+    what drives or brakes there a part points sideways.
+    """
 
     drive_front: float = 0.0
     brake_front: float = 0.6
+    steer: FloatArray | float = 0.0
 
     def __post_init__(self) -> None:
         for name, share in (("drive_front", self.drive_front), ("brake_front", self.brake_front)):
@@ -154,7 +159,8 @@ def balance(
     spent: (...) share of the driven axles' grip that spinning or locked wheels take along the car, whatever ax is;
     nan: what ax takes. The other axle then only brakes, by its share.
     load: (..., 4) N.  ax, ay: (...) m/s2, ax > 0 driving, below 0 braking.
-    Source: side force shared by the place of the centre of gravity (no yaw acceleration); friction circle per axle.
+    Source: side force shared by the place of the centre of gravity (no yaw acceleration); friction circle per axle;
+    with S across and A along the front wheels the car gets S cos(steer) + A sin(steer) sideways (statics).
     """
     checked_tyres(tyres)
     drive_front, brake_front = driveline.drive_front, driveline.brake_front
@@ -173,7 +179,11 @@ def balance(
     sideways = side_capacity(tyres, load, along)
     station = np.asarray(chassis.centre[..., 0] / chassis.wheelbase)
     need = np.abs(chassis.mass * ay)
-    demand = np.stack(np.broadcast_arrays(need * station, need * (1 - station)), -1)
+    into = np.asarray(driveline.steer, dtype=float) * np.where(ay < 0, -1.0, 1.0)  # rad, into the turn
+    pulled = np.where(np.isnan(spent) | (ax < 0), np.sign(ax) * along[..., 0], along[..., 0]) * np.sin(into)
+    with np.errstate(divide="ignore"):
+        across = np.where(need > 0, np.abs(need * station - pulled) / np.maximum(np.cos(into), 1e-9), 0.0)
+    demand = np.stack(np.broadcast_arrays(across, need * (1 - station)), -1)
     with np.errstate(divide="ignore", invalid="ignore"):
         used = np.where(demand > 0, demand / sideways, np.where(sideways > 0, 0.0, np.inf))
         spare = np.sqrt(np.maximum(1.0 - (demand / whole) ** 2, 0.0))

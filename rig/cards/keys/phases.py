@@ -13,7 +13,9 @@ class Phase(Section, frozen=True, kw_only=True):
     name: Annotated[str, text("approach, initiation, hold, transition, exit, or a name of your own")]
     ax_g: Annotated[float, number("acceleration forward (braking negative), in g", ge=-5, le=5)] = 0.0
     ay_g: Annotated[float, number("acceleration to the left, in g", ge=-5, le=5)] = 0.0
-    steer_deg: Annotated[float, number("front wheels turned to the left", ge=-90, le=90)] = 0.0
+    steer_deg: Annotated[
+        float, number("front wheels turned to the left: their side force stands across them", ge=-90, le=90)
+    ] = 0.0
     driven_grip_spent: (
         Annotated[
             float,

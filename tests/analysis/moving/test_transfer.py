@@ -145,6 +145,24 @@ def test_spinning_wheels_leave_their_axle_less_grip_sideways() -> None:
         balance(car, tyres, load, 0.0, 1.0, spent=1.2)
 
 
+def test_steered_front_tyres_push_across_themselves() -> None:
+    """Statics by hand: S across and A along the front wheels give S cos(steer) + A sin(steer) sideways."""
+    car = dunlin(rest_load=np.array([0.3, 0.3, 0.2, 0.2]) * 1.6 * G)
+    load, tyres = np.array([5.0, 4.0, 4.0, 3.0]), tyres_like(car, front=0.9, rear=0.8, sensitivity=0.0)
+    hold, need, angle = 0.9 * 9.0, 1.6 * 2.5 * 0.6, np.radians(20.0)
+    for steer in (angle, -angle):  # rear-driven: nothing along the front wheels
+        used = balance(car, tyres, load, 1.0, -2.5, driveline=Driveline(steer=steer)).used
+        np.testing.assert_allclose(used[0], need / np.cos(angle) / hold, rtol=1e-12)
+        np.testing.assert_allclose(used[1], balance(car, tyres, load, 1.0, -2.5).used[1], rtol=1e-12)
+    # braked by 1.6 * 2 * 0.6 N at the front, in a right-hand turn: steered into it, that pulls out of the turn
+    brake = 1.6 * 2.0 * 0.6
+    left = np.sqrt(hold**2 - brake**2)
+    for steer, more in ((-angle, 1.0), (angle, -1.0)):
+        used = balance(car, tyres, load, -2.0, -2.5, driveline=Driveline(brake_front=0.6, steer=steer)).used[0]
+        across = (need + more * brake * np.sin(angle)) / np.cos(angle)
+        np.testing.assert_allclose(used, across / left, rtol=1e-12)
+
+
 def test_use_of_each_axle_by_hand() -> None:
     """Friction circle: what is left sideways is sqrt(C^2 - X^2); the axles share the side force by the place of the
     centre of gravity (elementary statics); of a driving or braking force each takes its stated part."""
