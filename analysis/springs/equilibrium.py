@@ -14,6 +14,10 @@ TOLERANCE = 1e-10
 FURTHEST = 0.6
 """rad; a body that leans further is called rolled over: small angles do not describe it."""
 PLAIN_STEPS, ALL_STEPS = 8, 80
+LEAST_LED, LED_STEPS = 0.01, 25
+"""Of the acceleration: so near to its tipping a car is still led; and Newton steps from one to the next."""
+NEARLY = 1.05
+"""Times the contacts' distance: a car on springs tips sooner than a rigid one, but for what a stop may lift it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,25 +94,98 @@ def equilibrium(
     rows = (len(force),)
     weight, length = np.broadcast_to(car.weight, rows), np.broadcast_to(car.wheelbase, rows)
     q, over, residual = settle(parts, force, flat, scale=weight, length=length)
+    over = over | ~_stays(parts, q, flat)
+    # one leap may land beyond the crest that a car led there step by step stays in front of
+    lost = np.flatnonzero(over & _may_stand(car, along[:, 0], across[:, 0], down[:, 0]))
+    if len(lost):
+        still = np.broadcast_to(parts.down * down, force.shape)
+        some = _Asked(
+            parts=_picked(parts, lost), floor=flat[lost], scale=np.array(weight)[lost], length=np.array(length)[lost]
+        )
+        q[lost], over[lost], residual[lost] = _led(some, still[lost], force[lost])
     return _told(parts, car, q, flat, over, residual, shape)
 
 
+def _may_stand(car: Chassis, along: FloatArray, across: FloatArray, down: FloatArray) -> BoolArray:
+    """(n,) whether gravity and inertia together point between the outermost contacts, or near them.
+
+    A rigid car tips beyond (moments about the contacts, statics), one on springs hardly later.
+    """
+    place, centre = car.contact_place, car.centre
+    far = NEARLY * np.abs(place).max(-2)
+    tip = centre[..., :2] - centre[..., 2:] * np.stack([along, across], -1) / down[:, None]
+    ahead, behind = tip[:, 0] < far[..., 0], tip[:, 0] > (1.0 - NEARLY) * place[..., 0].max(-1)
+    return np.asarray((np.abs(tip[:, 1]) < far[..., 1]) & ahead & behind)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Asked:
+    """Cars (n,) on a floor (n, 4) m. scale: (n,) N, the weight.  length: (n,) m, the wheelbase."""
+
+    parts: Elements
+    floor: FloatArray
+    scale: FloatArray
+    length: FloatArray
+
+    def rows(self, some: np.ndarray) -> "_Asked":
+        return _Asked(
+            parts=_picked(self.parts, some), floor=self.floor[some], scale=self.scale[some], length=self.length[some]
+        )
+
+
+def _led(cars: _Asked, still: FloatArray, force: FloatArray) -> tuple[FloatArray, BoolArray, FloatArray]:
+    """The same as `settle` for cars that are led from standing to their accelerations in steps, halved where one falls.
+
+    still, force: (n, 7), without and with the accelerations.
+    """
+    count = len(force)
+    q, over, residual = settle(cars.parts, still, cars.floor, scale=cars.scale, length=cars.length)
+    over |= ~_stays(cars.parts, q, cars.floor)
+    share, step, going = np.zeros(count), np.full(count, 0.25), ~over
+    while going.any():
+        at = np.flatnonzero(going)
+        ahead, some = np.minimum(share[at] + step[at], 1.0), cars.rows(at)
+        asked = still[at] + ahead[:, None] * (force[at] - still[at])
+        found, fell, left = settle(some.parts, asked, some.floor, scale=some.scale, length=some.length, start=q[at])
+        stands = ~fell & _stays(some.parts, found, some.floor)
+        here = at[stands]
+        q[here], residual[here], share[here] = found[stands], left[stands], ahead[stands]
+        step[at[~stands]] /= 2.0
+        over[step < LEAST_LED] = True
+        going = (share < 1.0) & ~over
+    return q, over, residual
+
+
+def _stays(parts: Elements, q: FloatArray, floor: FloatArray) -> BoolArray:
+    """(n,) whether a balance is one that does not fall at a touch: its stiffness is positive in every direction."""
+    s = squash(parts, q, floor)
+    some, which = _patterns(s) if len(parts.rate) == 1 else (np.arange(len(s)), np.arange(len(s)))
+    good: BoolArray = positive_definite(stiffness(parts, s[some], floor=1e-9))[which]
+    return good
+
+
 def settle(
-    parts: Elements, force: FloatArray, floor: FloatArray, *, scale: FloatArray, length: FloatArray
+    parts: Elements,
+    force: FloatArray,
+    floor: FloatArray,
+    *,
+    scale: FloatArray,
+    length: FloatArray,
+    start: FloatArray | None = None,
 ) -> tuple[FloatArray, BoolArray, FloatArray]:
     """Coordinates (n, 7) of balance under generalised forces (n, 7); whether none was found; residual (n,) N.
 
-    scale: (n,) N, the weight.  length: (n,) m, the wheelbase.
+    scale: (n,) N, the weight.  length: (n,) m, the wheelbase.  start: (n, 7), where to look from.
     force: (n, 7) N and N m.  floor: (n, 4) m, height of the floor under each wheel.
     """
     n = force.shape[0]
-    q = np.zeros((n, 7))
+    q = np.zeros((n, 7)) if start is None else np.array(start)
     residual, over = np.full(n, np.inf), np.zeros(n, dtype=bool)
     size = np.ones((n, 7))
     size[:, 1:3] = length[:, None]
     todo, some = np.arange(n), parts
     with np.errstate(all="ignore"):
-        for step in range(ALL_STEPS):
+        for step in range(ALL_STEPS if start is None else LED_STEPS):
             at = q[todo]
             s = squash(some, at, floor[todo])
             out_of_balance = energy_slope(some, s, at, force[todo])
@@ -253,10 +330,6 @@ def _told(
     shape: tuple[int, ...],
 ) -> Equilibrium:
     s = squash(parts, q, floor)
-    # a balance that would fall at a touch is none: the stiffness must be positive in every direction
-    some, which = _patterns(s) if len(parts.rate) == 1 else (np.arange(len(s)), np.arange(len(s)))
-    definite = positive_definite(stiffness(parts, s[some], floor=1e-9))[which] if len(q) else over
-    over = over | ~definite
     s, q = np.where(over[:, None], np.nan, s), np.where(over[:, None], np.nan, q)
     residual = np.where(over, np.nan, residual)
     load = parts.rate[:, TYRE] * np.maximum(s[:, TYRE], 0.0)

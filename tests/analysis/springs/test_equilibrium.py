@@ -308,3 +308,24 @@ def test_a_car_that_rolls_over_is_told_so_and_has_no_numbers() -> None:
         standing(state)
     with pytest.raises(InputError, match="finite"):
         equilibrium(dunlin(), float("nan"), 0.0)
+
+
+def test_a_car_stands_right_up_to_where_it_tips() -> None:
+    """A tall car on soft springs, found by drawing cars: the solver gave it up at 0.94 of its tipping.
+
+    Truth by moments about the outer contacts: it tips where its inner wheels carry nothing any more, at
+    (t/2 - y) / h, y by how far its centre of gravity is outward of the middle, leaned over as its body rolled.
+    """
+    height, load = 0.0728, np.array([4.61, 4.686, 3.171, 3.224])
+    changes = {"spring": np.repeat([576.3, 665.3], 2), "bar": [41.7, 998.9], "tyre": [16726.0] * 4}
+    car = dunlin(rest_load=load, height=height, droop=0.00408, bump_gap=0.00776, **changes)
+    ay = np.linspace(0.5, 1.2, 281) * G
+    state = equilibrium(car, 0.0, ay)
+    falls = int(np.argmax(state.rolls_over))
+    assert state.rolls_over[falls:].all()
+    assert (state.load[falls - 1, 0] + state.load[falls - 1, 2]) / (1.6 * G) < 0.005  # it turns to the left
+    weight = load.sum()
+    outward = 0.0825 * (load[1] + load[3] - load[0] - load[2]) / weight
+    sprung = 1.0 - 4 * 0.035 * G / weight
+    lean = float(state.roll[falls - 1]) * (height - 0.032 * (1.0 - sprung))
+    assert ay[falls - 1] / G == pytest.approx((0.0825 - outward - lean) / height, rel=0.015)
