@@ -4,10 +4,14 @@ from dataclasses import dataclass
 from typing import Generic, TypeVar
 
 import msgspec
+import numpy as np
 
+from analysis.statistics.quantiles import NORMAL_95
 from rig.cards.identity import car_changes, changes_in_words, same_id
 from rig.cards.keys.car import CarCard
 from rig.cards.keys.test import TestCard
+from rig.cards.mechanics import mean_load_sensitivity
+from rig.cards.read import CardSet
 from rig.log.store import BenchLog
 from rig.lookups.aside import standing
 from rig.lookups.belongs import car_card, test_card
@@ -62,6 +66,16 @@ def load_sensitivity_of(
         said = f"The load sensitivity of record {record.number} is not gone by: {', '.join(differs)}"
         return Found(record=None, remarks=(said,))
     return Found(record=None)
+
+
+def tyres_fall(cards: CardSet, log: BenchLog) -> tuple[float, float, tuple[str, ...]]:
+    """Load sensitivity, its standard uncertainty, and what to say first of where it comes from."""
+    found = load_sensitivity_of(cards.car, cards.test, log)
+    if found.record is None:
+        return (*mean_load_sensitivity(cards.car), found.remarks)
+    q, q_u = float(np.clip(found.record.result.q, 0.0, 0.99)), found.record.result.q_u
+    said = f"Load sensitivity {q:.2f} ± {NORMAL_95 * q_u:.2f} as measured, record {found.record.number}, not the card's"
+    return q, q_u, (*found.remarks, said)
 
 
 _SUBJECT = ("front tyres", "rear tyres", "floor")

@@ -149,9 +149,11 @@ class LoadedState(Content, frozen=True, kw_only=True):
 
 
 class LoadSensitivityInputs(Content, frozen=True, kw_only=True):
-    """states: of one car, ballast moved between them."""
+    """states: of one car, ballast moved between them.  pulls: (load g, force N) in the order in which they were made,
+    where it was found by pulls instead."""
 
     states: tuple[LoadedState, ...]
+    pulls: tuple[Pair, ...] = ()
 
 
 class LoadSensitivityResult(Content, frozen=True, kw_only=True):

@@ -28,7 +28,8 @@ def command(
 ) -> None:
     """Measure how fast the tyres lose grip with load.
 
-    From pushes of one car with ballast moved from end to end, a test card each; or from pulls in the order A B C C B A.
+    From pushes of one car with ballast moved from end to end, a test card each; or from pulls in the order A B C C B A,
+    written down for the tyres of one test card where it is named, too.
     """
     import numpy as np
 
@@ -41,15 +42,23 @@ def command(
     from rig.log.store import BenchLog
     from rig.report.words.moving.freeze import sensitivity_lines
 
-    if bool(pulls) == bool(test_cards):
+    if not pulls and not test_cards:
         raise click.UsageError("name test cards of one car with ballast moved, or give pulls with --pull")
+    if pulls and len(test_cards) > 1:
+        raise click.UsageError("pulls are of one set of tyres: name one test card with --pull, or none")
     remarks: list[str] = []
     written = Written()
     if pulls:
-        if write:
-            raise click.UsageError("--write goes with test cards: pulls name no car card")
+        if write and not test_cards:
+            raise click.UsageError("--write wants a test card beside --pull: pulls alone name no car card")
         found = from_pulls(newtons_from_grams(np.array([one[0] for one in pulls])), np.array([one[1] for one in pulls]))
-        what = "pulls"
+        what, sets = "pulls", [read_set(path) for path in test_cards]
+        if sets:
+            with BenchLog(log_folder(log_dir)) as log:
+                number = record_load_sensitivity(found, (), sets[0], log, pulls=pulls).number
+            remarks.append(f"Written down as record {number}: what is asked of this car on the move goes by it")
+        else:
+            remarks.append("Not written down, and nothing goes by it: name the test card of these tyres, too")
     else:
         sets = [read_set(path) for path in test_cards]
         states = []
@@ -62,12 +71,12 @@ def command(
             found, what = from_pushes(states), "states of the car"
             number = record_load_sensitivity(found, states, sets[0], log).number
             remarks.append(f"Written down as record {number}: what is asked of this car on the move goes by it")
-        if write:
-            fall, fall_u = round(min(max(found.q.value, 0.0), 0.9), 3), round(found.q.half_width / 1.96, 3)
-            values = {f"{axle}.load_sensitivity": fall for axle in ("front", "rear")}
-            values |= {f"{axle}.load_sensitivity_u": fall_u for axle in ("front", "rear")}
-            cards = sets[0]
-            written = onto_card(cards.folder / cards.test.car, "car", values, as_read=cards.texts["car"])
+    if write:
+        fall, fall_u = round(min(max(found.q.value, 0.0), 0.9), 3), round(found.q.half_width / 1.96, 3)
+        values = {f"{axle}.load_sensitivity": fall for axle in ("front", "rear")}
+        values |= {f"{axle}.load_sensitivity_u": fall_u for axle in ("front", "rear")}
+        cards = sets[0]
+        written = onto_card(cards.folder / cards.test.car, "car", values, as_read=cards.texts["car"])
     result = {
         "load_sensitivity": found.q.value,
         "interval": list(found.q.interval),

@@ -19,6 +19,7 @@ from rig.jobs.measuring.found_pushes import kept_track
 from rig.log.store import BenchLog
 from rig.lookups.belongs import weighing_of
 from rig.lookups.cards_and_pivots import keep_cards
+from rig.lookups.moving_car import tyres_fall
 from rig.lookups.track_file import write_track
 from rig.records.content import pair
 from rig.records.moving import DRIVE, DriveInputs, DriveResult, ModelRow
@@ -85,8 +86,11 @@ def measure_drive(
     )
     track = with_noted_times(clip, track_clip(clip, seen_by, progress=progress))
     load, missing = _weights(cards, log)
-    driven, still, model, why = drive_beside_model(track.time, track.pose, cards, load, since=since, until=until)
-    still = replace(still, notes=(*still.notes, *time_notes(times)))
+    fall, _, said = tyres_fall(cards, log)
+    driven, still, model, why = drive_beside_model(
+        track.time, track.pose, cards, load, since=since, until=until, fall=fall
+    )
+    still = replace(still, notes=(*still.notes, *time_notes(times), *(said if model is not None else ())))
     record = log.record(
         DRIVE,
         cards.test.name,
@@ -126,9 +130,11 @@ def drive_beside_model(
     *,
     since: float | None = None,
     until: float | None = None,
+    fall: float | None = None,
 ) -> tuple[Drive, SteadyDrive, Model | None, str]:
     """The drive of a pose track and the model beside it. time (m,) s, pose (m, 3), load (4,) N or None.
 
+    fall: load sensitivity of the tyres; None: the card's.
     The point that is followed is the centre of gravity on the middle line, or mid-wheelbase without weights.
     Returns drive, steady stretch, model or None, and why there is none.
     """
@@ -147,7 +153,7 @@ def drive_beside_model(
         return driven, still, None, "no weights: weigh the car, or type them on the test card"
     if cards.car.chassis is None:
         return driven, still, None, "no springs on the car card: fill in [chassis] to see the model beside the drive"
-    model = model_at(cards, load, still.ay)
+    model = model_at(cards, load, still.ay, fall=fall)
     balance = None if model.rolls_over else model.balance
     return (
         driven,
@@ -157,13 +163,17 @@ def drive_beside_model(
     )
 
 
-def model_at(cards: CardSet, load: FloatArray, ay: float) -> Model:
-    """The model of the cards' set-up in a steady turn at ay, m/s2 to the left. load: (4,) N at rest."""
+def model_at(cards: CardSet, load: FloatArray, ay: float, *, fall: float | None = None) -> Model:
+    """The model of the cards' set-up in a steady turn at ay, m/s2 to the left. load: (4,) N at rest.
+
+    fall: load sensitivity of the tyres; None: the card's.
+    """
     from rig.cards.chassis import moving_car
 
     where = cards.test.car
     chassis = moving_car(cards.car, load, where=where).chassis
-    grip, (fall, _) = cards.test.grip, mean_load_sensitivity(cards.car)
+    grip = cards.test.grip
+    fall = mean_load_sensitivity(cards.car)[0] if fall is None else fall
     tyres = tyres_like(chassis, front=grip.front, rear=grip.rear, sensitivity=min(fall, 0.99))
     state = equilibrium(chassis, 0.0, np.array([0.0, ay]))
     centre = friction_centre(chassis, tyres, state.load)

@@ -18,12 +18,13 @@ from rig.cards.agreement import refuse_mass
 from rig.cards.chassis import moving_car
 from rig.cards.keys.bench import Pads
 from rig.cards.keys.car import CarCard
+from rig.cards.mechanics import mean_load_sensitivity
 from rig.cards.read import CardSet, Choices, read_card, read_set
 from rig.jobs.moving.drawn_cars import MeasuredTransfer, OpenTo
 from rig.jobs.weighing.weights import KITCHEN_SCALE_GAIN_U
 from rig.log.store import BenchLog
 from rig.lookups.belongs import weighing_of
-from rig.lookups.moving_car import load_sensitivity_of, tilted_pads_of
+from rig.lookups.moving_car import tilted_pads_of, tyres_fall
 from rig.records.weighing import WEIGHING
 
 ALL_ALIKE = (0.8, 0.8)
@@ -183,14 +184,11 @@ def driven_cards(
 
 def _as_measured(cards: CardSet, log: BenchLog, load: FloatArray, open_to: OpenTo) -> tuple[OpenTo, tuple[str, ...]]:
     """With what tilted pads and pushes with moved ballast said of this car, instead of its card; and where from."""
-    fall, tilted = load_sensitivity_of(cards.car, cards.test, log), tilted_pads_of(cards.car, log)
-    said = [*fall.remarks, *tilted.remarks]
-    if fall.record is not None:
-        found = fall.record.result
-        q = float(np.clip(found.q, 0.0, 0.99))
-        open_to = replace(open_to, sensitivity=q, sensitivity_u=found.q_u)
-        half = NORMAL_95 * found.q_u
-        said.append(f"Load sensitivity {q:.2f} ± {half:.2f} as measured, record {fall.record.number}, not the card's")
+    tilted = tilted_pads_of(cards.car, log)
+    q, q_u, fall = tyres_fall(cards, log)
+    if (q, q_u) != mean_load_sensitivity(cards.car):
+        open_to = replace(open_to, sensitivity=q, sensitivity_u=q_u)
+    said = [*fall, *tilted.remarks]
     if tilted.record is not None and cards.car.chassis is not None:
         number, rows = tilted.record.number, tilted.record.result.across
         row = next((one for one in reversed(rows) if not one.lifted), None)

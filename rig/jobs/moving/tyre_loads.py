@@ -46,9 +46,16 @@ def balance_at_loads(
 
 
 def record_load_sensitivity(
-    found: LoadSensitivity, states: Sequence[BalanceAtLoads], cards: CardSet, log: BenchLog
+    found: LoadSensitivity,
+    states: Sequence[BalanceAtLoads],
+    cards: CardSet,
+    log: BenchLog,
+    *,
+    pulls: Sequence[tuple[float, float]] = (),
 ) -> Record[LoadSensitivityInputs, LoadSensitivityResult]:
-    """Write down what pushes with moved ballast said of the tyres. cards: of the first state."""
+    """Write down what pushes with moved ballast, or pulls, said of the tyres. cards: of the first state, or of the
+    tyres that were pulled.  pulls: (load g, force N) each, where there are no states.
+    """
     grams = 1e3 / STANDARD_GRAVITY
     rows = tuple(
         LoadedState(
@@ -63,7 +70,7 @@ def record_load_sensitivity(
     return log.record(
         LOAD_SENSITIVITY,
         cards.car.name,
-        inputs=LoadSensitivityInputs(states=rows),
+        inputs=LoadSensitivityInputs(states=rows, pulls=tuple(pulls)),
         result=LoadSensitivityResult(
             q=found.q.value,
             q_u=found.q.half_width / NORMAL_95,

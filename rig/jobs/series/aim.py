@@ -11,13 +11,14 @@ from analysis.set_ups.pooled import PooledBalance, pool_balances
 from analysis.statistics.quantiles import NORMAL_95
 from rig.base.errors import InputError
 from rig.cards.identity import car_changes, changes_in_words, same_id
-from rig.cards.mechanics import mean_load_sensitivity, push_state
+from rig.cards.mechanics import push_state
 from rig.cards.read import CardSet
 from rig.jobs.pushing.balance import ByWeights, balance_by_weights
 from rig.jobs.series.answered_pushes import answers_of_clips
 from rig.jobs.series.own_pushes import each_clip_once, pushes_of
 from rig.jobs.weighing.weights import Weighing, weighed_car
 from rig.log.store import BenchLog
+from rig.lookups.moving_car import tyres_fall
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,7 +86,7 @@ def aim_at(
     pushed, remarks = balance_by_pushes(cards, log)
     pct, u = (by_weights.pct, by_weights.u) if pushed is None else (pushed.pct, pushed.u)
     total = float(weighing.load.sum())
-    fall, fall_u = mean_load_sensitivity(cards.car)
+    fall, fall_u, said = tyres_fall(cards, log)
     car = CarNow(
         balance_pct=pct,
         balance_pct_u=u,
@@ -105,7 +106,7 @@ def aim_at(
         ways=ways,
         ballast=None if ballast is None else _ballast_move(cards, ways.moved_g, *ballast),
         tyres=tuple(_tyre_option(cards, name, other, car, rng) for name, other in (tyres or {}).items()),
-        remarks=tuple(dict.fromkeys([*weighing.remarks, *remarks])),
+        remarks=tuple(dict.fromkeys([*weighing.remarks, *remarks, *said])),
     )
 
 

@@ -8,8 +8,12 @@ import pytest
 
 from analysis.base.gravity import STANDARD_GRAVITY as G
 from analysis.moving.phases import Phase
+from rig.cards.read import read_set
 from rig.jobs.moving.driven_car import ByPushes, driven_car
 from rig.jobs.moving.freeze import frozen_phases, landed
+from rig.log.store import BenchLog
+from rig.lookups.moving_car import tyres_fall
+from rig.records.moving import LOAD_SENSITIVITY
 from tests.values.cards_typed import found, run, toml, write
 from tests.values.pads_acted import pivotbench
 
@@ -152,8 +156,24 @@ def test_load_sensitivity_from_pulls(tmp_path: Path) -> None:
     assert "it cannot be told from none" in run("grip", "load", *flat)
 
 
+def test_pulls_of_a_test_card_s_tyres_are_written_down_and_gone_by(tmp_path: Path) -> None:
+    """Pulls of 0.8 N^0.7, there and back: q = 0.3 (the law itself)."""
+    path, words = card(tmp_path), list[object]()
+    for grams in (400, 600, 900, 900, 600, 400):
+        words += ["--pull", grams, f"{0.8 * (grams * G / 1000) ** 0.7:.6f}"]
+    said = pivotbench("grip", "load", path, *words, "--log", tmp_path / "log", "--write")
+    assert "Written down as record 1" in said.out + said.err
+    assert "load_sensitivity = 0.3" in (tmp_path / read_set(path).test.car).read_text(encoding="utf-8")
+    with BenchLog(tmp_path / "log", read_only=True) as log:
+        (record,) = log.records(kind=LOAD_SENSITIVITY)
+        assert record.result.q == pytest.approx(0.3, abs=1e-5)
+        assert [one[0] for one in record.inputs.pulls] == [400, 600, 900, 900, 600, 400]
+        assert tyres_fall(read_set(path), log)[0] == pytest.approx(0.3, abs=1e-5)
+    assert "Not written down" in pivotbench("grip", "load", *words).out
+
+
 def test_load_sensitivity_wants_pushes_or_pulls(tmp_path: Path) -> None:
-    for more in ([], [card(tmp_path), "--pull", 400, 3]):
+    for more in ([], [card(tmp_path), card(tmp_path), "--pull", 400, 3], ["--pull", 400, 3, "--write"]):
         said = pivotbench("grip", "load", *more)
         assert said.code == 2
         assert "--pull" in said.err

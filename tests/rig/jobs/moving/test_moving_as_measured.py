@@ -12,11 +12,15 @@ from analysis.base.gravity import STANDARD_GRAVITY as G
 from analysis.moving.as_measured import shared_out
 from analysis.moving.load_sensitivity import BalanceAtLoads, from_pushes
 from rig.cards.read import read_set
+from rig.jobs.moving.drive import model_at
 from rig.jobs.moving.driven_car import DrivenCar, driven_car
 from rig.jobs.moving.reach import FEW_CARS, Cast, cast_of
 from rig.jobs.moving.tyre_loads import record_load_sensitivity
+from rig.jobs.series.aim import aim_at
+from rig.jobs.weighing.weights import weigh_typed
 from rig.log.store import BenchLog
 from rig.lookups.cards_and_pivots import keep_cards
+from rig.lookups.moving_car import tyres_fall
 from rig.records.moving import TILTED_PADS, AcrossRow, TiltInputs, TiltResult
 from tests.values.cards_typed import write
 
@@ -109,7 +113,19 @@ def test_load_sensitivity_as_measured_goes_before_the_card_s(tmp_path: Path) -> 
         assert car.open_to.sensitivity == pytest.approx(0.3, abs=1e-6)
         assert any("Load sensitivity 0.30 ±" in one and "record 1, not the card's" in one for one in car.remarks)
         assert float(np.mean(cast(car, FEW_CARS).tyres.sensitivity)) == pytest.approx(0.3, abs=1e-6)
+        aimed = aim_at(read_set(path), weigh_typed(read_set(path), log), log, 55.0)
+        plain = model_at(read_set(path), car.load, 4.0)
+        driven = model_at(read_set(path), car.load, 4.0, fall=tyres_fall(read_set(path), log)[0])
         write(tmp_path, test={"typed.weights_g": GRAMS, "conditions.compound_front": "medium"}, car=CAR)
         other = driven_car(path, log)
+    assert any("Load sensitivity 0.30 ±" in one for one in aimed.remarks)
+    # by hand: moving m changes the balance's odds by ((F + m)/(R - m) / (F/R))^0.7, here from 840:760 g
+    wanted, now = 55 / 45, aimed.now_pct / (100 - aimed.now_pct)
+    shares = 840 / 760 * (wanted / now) ** (1 / 0.7)
+    assert aimed.ways.moved_g.value == pytest.approx(-(1600 * shares / (1 + shares) - 840), rel=0.05)
+    # the law by hand: at rest an axle holds N (1 - q (n - 1)) a wheel, n its load over a quarter of the weight
+    for model, q in ((plain, 0.1), (driven, 0.3)):
+        hold = [sum(g * (1 - q * (g / 400 - 1)) for g in axle) for axle in (GRAMS[:2], GRAMS[2:])]
+        assert model.balance_rest / 0.26 == pytest.approx(hold[0] / sum(hold), abs=0.001)
     assert other.open_to.sensitivity is None
     assert any("record 1 is not gone by: front tyres soft → medium" in one for one in other.remarks)
