@@ -68,6 +68,7 @@ FIRST_SCREEN: dict[str, FirstLevel] = {
         {
             "tilt": "Measure a grip factor on a tilted board",
             "pull": "Measure a grip factor with a spring balance",
+            "along": "Measure grip along the tyres over grip across",
             "sweep": "Grip ratio from pushes at several positions",
             "infer": "Grip ratio backwards from any pushes",
             "ladder": "Rank tyre pairs by grip on this floor",

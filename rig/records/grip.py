@@ -37,6 +37,26 @@ class GripResult(Content, frozen=True, kw_only=True):
     shared: dict[str, float]
 
 
+class GripAlongInputs(Content, frozen=True, kw_only=True):
+    """Pulls of one axle, N, along and across. way: in which it was pulled lengthwise.  string_mm: over the floor."""
+
+    part: Literal["front", "rear"]
+    along_N: Numbers
+    across_N: Numbers
+    way: Literal["forwards", "backwards"]
+    string_mm: float
+    string_mm_u: float
+
+
+class GripAlongResult(Content, frozen=True, kw_only=True):
+    """Grip along over grip across of an axle's tyres, with its standard uncertainty; parts: cause -> its part."""
+
+    part: Literal["front", "rear"]
+    ratio: float
+    ratio_u: float
+    parts: dict[str, float]
+
+
 class InferenceInputs(Content, frozen=True, kw_only=True):
     """also: a further unknown that was asked for."""
 
@@ -67,4 +87,5 @@ class InferenceResult(Content, frozen=True, kw_only=True):
 
 
 GRIP = Kind("grip", GripInputs, GripResult)
+GRIP_ALONG = Kind("grip along", GripAlongInputs, GripAlongResult)
 INFERENCE = Kind("inference", InferenceInputs, InferenceResult)

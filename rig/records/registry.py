@@ -27,6 +27,7 @@ RECORD_KINDS: MappingProxyType[str, Kind[Any, Any]] = MappingProxyType(
             force.FINGER_CELL,
             force.PUSH_FORCE,
             grip.GRIP,
+            grip.GRIP_ALONG,
             grip.INFERENCE,
             series.SERIES,
             series.LADDER,

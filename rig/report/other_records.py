@@ -15,7 +15,7 @@ from rig.records.balance import BALANCE, CHANGE
 from rig.records.camera import CAMERA_CALIBRATION, CAR_MARKERS, FLOOR_LAYOUT, PLATE_PLACE
 from rig.records.classroom import FIRST_TRY
 from rig.records.force import FINGER_CELL, PUSH_FORCE
-from rig.records.grip import GRIP, INFERENCE
+from rig.records.grip import GRIP, GRIP_ALONG, INFERENCE
 from rig.records.moving import DRIVE, LOAD_SENSITIVITY, TILTED_PADS
 from rig.records.pushing import COMPARISON, PREDICTION, PUSH
 from rig.records.record import AnyRecord, Record
@@ -89,6 +89,13 @@ def _grip(record: AnyRecord) -> str:
     result = GRIP.of(record).result
     half = NORMAL_95 * result.value * result.relative_u
     return f"{result.quantity} ({result.state}) {result.value:.3f} ± {half:.3f}, {result.method}"
+
+
+def _grip_along(record: AnyRecord) -> str:
+    result = GRIP_ALONG.of(record).result
+    return (
+        f"{result.part} tyres grip {result.ratio:.3f} ± {NORMAL_95 * result.ratio_u:.3f} times as well along as across"
+    )
 
 
 def _calibration(record: AnyRecord) -> str:
@@ -173,6 +180,7 @@ def _force(record: AnyRecord) -> str:
 WORDS: dict[str, Callable[[AnyRecord], str]] = {
     WEIGHING.name: _weighing,
     GRIP.name: _grip,
+    GRIP_ALONG.name: _grip_along,
     CALIBRATION.name: _calibration,
     INFERENCE.name: _inference,
     DRIVE.name: _drive,
