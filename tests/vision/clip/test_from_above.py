@@ -13,6 +13,7 @@ from vision.base.types import BgrImage, Camera, CameraView, FloatArray
 from vision.clip.from_above import (
     LEAD,
     PushFromAbove,
+    Window,
     common_window,
     film_from_above,
     still_from_above,
@@ -183,6 +184,16 @@ def test_both_films_start_together_at_the_onset(pushes: tuple[PushFromAbove, Pus
         assert 0.0 <= first <= 0.101, (left, first)  # moving at 0.2 m/s: seen in the first or second frame
         settled = np.abs(panels - panels[-1]).mean(axis=(1, 2, 3)) > 0.15 * changed.max()
         assert 0.15 <= moments[len(settled) - int(np.argmax(settled[::-1]))] <= 0.36
+
+
+def test_a_pixel_shows_the_place_at_its_middle() -> None:
+    # By hand: 200 px a metre, so a pixel is 5 mm wide and the middle of the first lies 2.5 mm inside the corner.
+    window = Window(low=np.array([-0.02, -0.05]), high=np.array([0.08, 0.01]), scale=200.0)
+    shown = window.grid()
+    assert shown.shape == (20, 12, 2)
+    assert shown[0, 0] == pytest.approx([0.0775, 0.0075])
+    assert shown[-1, 3] == pytest.approx([-0.0175, -0.0075])
+    assert window.pixel(shown)[7, 4] == pytest.approx([4.0, 7.0])
 
 
 def test_what_cannot_be_filmed_is_refused(pushes: tuple[PushFromAbove, PushFromAbove], tmp_path: Path) -> None:
