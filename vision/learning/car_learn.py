@@ -254,7 +254,9 @@ def _warnings(turned: float, usual: FloatArray, size_error: float, size_error_u:
     if odd:
         sentences.append(f"Markers {odd} do not keep their place: loose, bent, or not in one plane with the others.")
     if abs(size_error) > 3.0 * size_error_u:
+        off = "larger" if size_error > 0 else "smaller"
         sentences.append(
-            f"The car's markers look {100 * size_error:+.1f} % larger than the card says: check their size and height."
+            f"The car's markers look {100 * abs(size_error):.1f} % {off} than the card says: check their size and "
+            "height."
         )
     return sentences

@@ -39,3 +39,9 @@ def test_sizes_that_move_together_and_lie_apart_get_their_own_ranks() -> None:
     draws = np.stack([2.0 + 0.5 * spread, 1.2 + 0.3 * spread], -1)
     found = ranked([effect("a", 2.0), effect("b", 1.2)], draws, draws)
     assert [(one.effect.name, one.rank, one.tied) for one in found] == [("a", 1, False), ("b", 2, False)]
+
+
+def test_a_change_that_may_be_seen_is_no_tie_with_nothing() -> None:
+    # 0.3 to 1.25 points at 95 %: its near end is below the half point that a push shows, its far end is not.
+    draws = (0.775 + 0.5 * np.linspace(-1, 1, 1001))[:, None]
+    assert [one.order for one in ranked([effect("perhaps", 0.775)], draws, draws)] == [Order.RANKED]

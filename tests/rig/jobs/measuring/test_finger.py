@@ -14,7 +14,7 @@ from msgspec.structs import replace as replaced
 from rig.base.errors import InputError
 from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text
-from rig.jobs.measuring.finger import finger_record, finger_warnings, pushed_as_seen, worn_marker
+from rig.jobs.measuring.finger import finger_notes, finger_record, finger_warnings, pushed_as_seen, worn_marker
 from rig.jobs.measuring.measure import Measurement, measure_clip, measured_clip
 from rig.jobs.pushing.forecast import forecast
 from rig.jobs.pushing.overlay import overlay_scene
@@ -28,6 +28,7 @@ from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import looking_at
 from vision.render.filmed import Filming, Hand, Look, PushScene, WornMarker
 from vision.render.push import render_push
+from vision.tracking.finger import FingerPath
 
 SIZE, WHEELBASE, FACE, STATION, POLE, TURN = (960, 540), 0.257, -0.095, 0.20, -0.05, 0.26
 TIP = np.array([0.025, 0.0, -0.017])
@@ -152,6 +153,33 @@ def test_card_and_marker_are_said_side_by_side_with_a_warning(seen: tuple[Measur
     assert "off square" in finger_warnings({1: replaced(row, sigmas=0.0, direction_deg=9.0)}, 30.0)[0]
     assert "stays on the car" in finger_warnings({1: replaced(row, sigmas=0.0, path="stays on the car")}, 30.0)[0]
     assert "larger one" in finger_warnings({1: None}, 12.0)[0]
+
+
+def test_a_finger_is_told_with_95_percent_and_the_way_it_slipped(
+    seen: tuple[Measurement, CardSet, BenchLog],
+) -> None:
+    measured, cards, _ = seen
+    shown = replaced(
+        measured.record.result.finger[0],
+        station_pct=61.0,
+        station_u_pct=0.5,
+        side="right",
+        direction_deg=-2.0,
+        direction_u_deg=0.8,
+        bend_deg=1.0,
+        slip_mm=-4.2,
+    )
+    path = FingerPath(
+        time=np.zeros(1),
+        tip=np.zeros((1, 2)),
+        covariance=np.zeros((1, 2, 2)),
+        tilt=np.zeros((1, 2)),
+        tilt_u=np.zeros((1, 2)),
+    )
+    note = finger_notes(path, worn_marker(cards, default_floor()), {2: shown}, 33.0)[-1]
+    assert note.startswith("Push 2: pushed at 61.0 ± 1.0 % by the finger marker")  # 1.96 standard uncertainties
+    assert "on the right, -2.0 ± 1.6° off square" in note
+    assert "went straight and slipped 4.2 mm backwards along the car" in note
 
 
 def test_the_forecast_goes_by_the_marker_when_asked_and_comes_out_the_same_again(
