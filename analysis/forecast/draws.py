@@ -111,6 +111,7 @@ def assemble(
         rear=car.rear_kind,
         front_held=car.front_held,
         rear_held=car.rear_held,
+        shaft=car.shaft,
         drag=rolling,
     )
     sensitivity: FloatArray = np.zeros((count, 4))

@@ -34,6 +34,8 @@ class CarState:
     heading: (4,), rad, rolling direction from the x axis (toe, steer).  heading_u: rad, each wheel alone.  steer_u:
         (2,), rad, front and rear: both wheels of the axle together.
     front_kind, rear_kind: how the wheels of an axle turn; front_held, rear_held: its motor is locked.
+    shaft: front and rear axle are geared together and neither is blocked; of two solid axles all four wheels then turn
+        at one speed. Two differentials give way to each other, so a shaft between them does nothing.
     front_roll_share: part of a roll moment that the front axle takes; its draws are cut to 0..1.
     sensitivity: (2,), front and rear, of 1: what a tyre loses of its grip factor per share of load above the one at
         which `grip` is its; None: nothing is said of it, grip is the same under any load.  sensitivity_u: of both
@@ -67,6 +69,7 @@ class CarState:
     rear_kind: AxleKind = "free"
     front_held: bool = False
     rear_held: bool = False
+    shaft: bool = False
     front_roll_share: float = 0.5
     front_roll_share_u: float = 0.0
     sensitivity: FloatArray | None = None

@@ -22,6 +22,9 @@ COUNTS = 1.0 / 3.0
 """Of the interval's half-width: an effect larger than this is named."""
 TYRE_ACROSS, PER_DECADE, LOAD_SENSITIVITY, FINGERTIP = 1500.0, 0.05, 0.1, 0.008
 """N/m a tyre; relative per tenfold speed; per share of load; m."""
+SHAFT = 0.02
+"""Of the wheelbase: how far a shaft between a differential and a solid axle moves the pivot at most, of a finger that
+sticks or wheels steered by up to 2 degrees (least power with six freedoms, tried beforehand; otherwise nothing)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,6 +69,9 @@ def left_out(prediction: Prediction, *, travel: float, across: FloatArray | None
     kappa = slide(join_draws([base, *others.values()]), car.wheelbase, Until(turn=prediction.turn, travel=travel)).kappa
     found = [LeftOut(name=name, moved=float(abs(kappa[i] - kappa[0]))) for i, name in enumerate(others, start=1)]
     found.append(LeftOut(name="the give of the tyres before they slide", moved=_wind_up(prediction, travel, across)))
+    if car.shaft and car.front_kind != car.rear_kind:
+        moved = SHAFT * car.wheelbase * prediction.best**2
+        found.append(LeftOut(name="the shaft between a differential and a solid axle", moved=moved))
     return tuple(sorted(found, key=lambda one: -one.moved))
 
 

@@ -65,12 +65,14 @@ def couple_axles(
     rear: AxleKind = "free",
     front_held: bool = False,
     rear_held: bool = False,
+    shaft: bool = False,
     drag: npt.ArrayLike = 0.02,
 ) -> tuple[npt.NDArray[np.int_], FloatArray]:
     """Coupling and drag of four wheels (FL, FR, RL, RR) from what drives each axle.
 
     front, rear: "free" wheels turn each on its own; a "solid" axle turns both together; a "differential"
         lets them turn oppositely.  front_held, rear_held: the motor of that axle is held (locked).
+    shaft: two solid axles turn together, all four wheels at one speed, unless either is held.
     drag: (..., 4) rolling drag of the unlocked wheels, 0 to 1.
     Returns (coupling (4,), drag (..., 4)) for `Contacts`. A solid axle that is held is blocked: drag 1.
     Raises InputError for an unknown kind.  Source: kinematics of a bevel differential.
@@ -88,6 +90,8 @@ def couple_axles(
             drags[..., list(wheels)] = 1.0
         elif kind == "differential" and held:
             coupling[list(wheels)] = (number, -number)
+    if shaft and front == rear == "solid" and not (front_held or rear_held):
+        coupling[:] = 1
     return coupling, drags
 
 

@@ -20,11 +20,13 @@ def car_state(car: CarCard, test: TestCard, *, load: FloatArray, load_covariance
 
     load: (4,) N.  load_covariance: (4, 4) N².  The wheelbase's uncertainty moves the front
     contacts by itself, so it is taken out of that of the contact places here.
-    Raises InputError for front wheels that roll and may steer: where they point during the push, nobody knows.
+    Raises InputError for front wheels that roll and may steer (where they point during the push, nobody knows), and for
+    a shaft to an axle whose wheels turn alone.
     """
     place_u = contact_place_u(car)
     place_u[:2, 0] = 0.0
-    blocked = np.repeat(blocked_axles(test), 2)
+    stands, held = _driveline(car, test)
+    blocked = np.repeat(stands, 2)
     if test.push.steering == "free" and not blocked[0]:
         raise InputError(
             'push.steering = "free" while the front wheels roll: where they point is not known',
@@ -67,6 +69,9 @@ def car_state(car: CarCard, test: TestCard, *, load: FloatArray, load_covariance
         steer_u=np.radians([car.front.steer_deg_u, car.rear.steer_deg_u]),
         front_kind=car.front.kind,
         rear_kind=car.rear.kind,
+        front_held=held[0],
+        rear_held=held[1],
+        shaft=car.shaft == "coupled" and not any(stands),
         front_roll_share=car.geometry.front_roll_share,
         front_roll_share_u=car.geometry.front_roll_share_u,
         sensitivity=np.minimum(sensitivity, MOST_SENSITIVE),
@@ -84,6 +89,26 @@ def contact_patch(axle: Axle, wheel_radius: float) -> tuple[float, float, float]
     if axle.patch_mm is None:
         return 0.32 * wheel_radius * MM, 0.4, width
     return axle.patch_mm * MM, axle.patch_mm_u / axle.patch_mm if axle.patch_mm > 0 else 0.0, width
+
+
+def _driveline(car: CarCard, test: TestCard) -> tuple[tuple[bool, bool], tuple[bool, bool]]:
+    """Front and rear: whether the axle stands, and whether its differential's cage does while its wheels turn.
+
+    A shaft hands on that one axle is blocked: a solid axle then stands, too, a differential's wheels turn oppositely.
+    """
+    front, rear = blocked_axles(test)
+    if car.shaft == "none":
+        return (front, rear), (False, False)
+    for name, axle in (("front", car.front), ("rear", car.rear)):
+        if axle.kind == "free":
+            raise InputError(
+                f'shaft = "coupled", but {name}.kind = "free": its wheels turn alone, so no shaft drives them',
+                where=car.name,
+                remedy=f'Give {name}.kind = "solid" or "differential", or shaft = "none"',
+            )
+    solid = [axle.kind == "solid" for axle in (car.front, car.rear)]
+    stands = (front or (rear and solid[0]), rear or (front and solid[1]))
+    return stands, (rear and not stands[0], front and not stands[1])
 
 
 def load_sensitivity(car: CarCard) -> tuple[FloatArray, float]:

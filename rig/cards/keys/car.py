@@ -11,6 +11,7 @@ from rig.cards.keys.kinds_of_key import (
     CardId,
     Fraction,
     Section,
+    ShaftKind,
     bar_length,
     number,
     text,
@@ -211,5 +212,12 @@ class CarCard(Section, frozen=True, kw_only=True):
     rear: Axle = Axle()
     masses: MassesSection = MassesSection()
     plate: Plate = Plate()
+    shaft: Annotated[
+        ShaftKind,
+        Meta(
+            description="coupled: a driven shaft makes front and rear axle turn together while the car is pushed, the "
+            "motor being free; blocking one axle then holds the other"
+        ),
+    ] = "none"
     chassis: Annotated[Chassis | None, Meta(description="springs, dampers and bars; only for the moving car")] = None
     notes: Annotated[str, text("anything worth remembering")] = ""

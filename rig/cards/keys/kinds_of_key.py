@@ -32,6 +32,7 @@ CardId = Annotated[
     ),
 ]
 AxleKind = Literal["free", "solid", "differential"]
+ShaftKind = Literal["none", "coupled"]
 Load = Annotated[float, Meta(ge=0.0, le=200_000.0)]
 Fraction = Annotated[float, Meta(ge=0.0, le=1.0)]
 UNMEASURED_BAR_MM_U = 1.5
