@@ -23,7 +23,7 @@ up to 0.2 m/s.
 FAR_RATIO, NEAR_RATIO = 0.06, 0.01
 """Inertia over friction with the same effect for a push at least 20 % (10 %) of the wheelbase from the balance
 point. Computed as above."""
-FASTEST_CHECKED = 0.5
+FASTEST_CHECKED = 1.0
 """m/s. The dynamic prediction has been compared with other integrators up to here."""
 
 

@@ -39,6 +39,7 @@ class FingerMotion:
     (as the car yaws the contact wanders along it, the more the farther out it is).
     side: +1 pushes to the left (+y), -1 to the right.
     speed: m/s.  travel: m.  ramp: s, of constant acceleration at the start and deceleration at the end (0: sudden).
+    leaves: s, when the finger is taken away, for all or one a car; None: when it stops.
     follows: "floor" runs straight on the floor, so its station on the car shifts as the car yaws; "car" keeps its
     station and stays square to the car.
     """
@@ -49,6 +50,7 @@ class FingerMotion:
     speed: float = 0.03
     travel: float = 0.015
     ramp: float = 0.0
+    leaves: FloatArray | float | None = None
     follows: Literal["floor", "car"] = "floor"
 
     @property
@@ -165,6 +167,7 @@ def _run(
     place = np.concatenate([np.broadcast_to(centre, (*ground.batch, 2)), np.zeros((*ground.batch, 1))], -1).copy()
     twist = np.zeros((*ground.batch, 3))
     duration = finger.duration
+    leaves = np.broadcast_to(duration if finger.leaves is None else np.minimum(finger.leaves, duration), ground.batch)
     if finger.ramp == 0:
         # A finger that starts suddenly gives a blow that brings the touched point to its speed, no faster.
         normal = _finger_contact(ground, place, finger, 0.0, step)[0]
@@ -176,17 +179,17 @@ def _run(
     most = int(duration / step) + 200_000
     for count in range(1, most + 1):
         now = count * step
-        pushing = now <= duration + step / 2
-        if pushing:
+        pushing = now <= leaves + step / 2
+        if pushing.any():
             normal, advance = _finger_contact(ground, place, finger, now, step)
         else:
             normal, advance = np.zeros((*ground.batch, 3)), np.zeros(ground.batch)
-        new, _ = step_twist(ground, twist, step, normal, advance, np.full(ground.batch, pushing))
+        new, _ = step_twist(ground, twist, step, normal, advance, pushing)
         still_new = (np.abs(new[..., :2]).max(-1) < ground.speed_floor) & (
             np.abs(new[..., 2]) * ground.lever < ground.speed_floor
         )
         # In its last step a car decelerates to nothing before the step ends.
-        last = still_new & ~still & ~np.full(ground.batch, pushing)
+        last = still_new & ~still & ~pushing
         share = np.ones(ground.batch)
         if last.any() and count > 1:
             lost = np.linalg.norm((twists[-2] - twist), axis=-1)
@@ -199,7 +202,7 @@ def _run(
         # The floor speed stays; told in car axes it turns back as the car turns.
         c, s = np.cos(turned), np.sin(turned)
         twist = np.stack([c * new[..., 0] + s * new[..., 1], c * new[..., 1] - s * new[..., 0], new[..., 2]], -1)
-        still = still_new & ~np.full(ground.batch, pushing)
+        still = still_new & ~pushing
         times.append(now)
         places.append(place.copy())
         twists.append(twist.copy())

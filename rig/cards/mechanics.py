@@ -142,9 +142,18 @@ def _said(by: Axle | Chassis) -> tuple[float, float]:
     return (0.0 if by.load_sensitivity is None else by.load_sensitivity), by.load_sensitivity_u
 
 
-def tyres_across(front: Axle, rear: Axle) -> FloatArray | None:
-    """(2,) N/m of one tyre sideways; an axle that the card leaves out is like the other. None: nobody measured it."""
-    known = [axle.tyre_across_n_per_mm for axle in (front, rear)]
+def tyres_across(front: Axle, rear: Axle, *, softest: bool = True) -> FloatArray | None:
+    """(2,) N/m of one tyre sideways; an axle that the card leaves out is like the other. None: nobody measured it.
+
+    softest: softer than the card says by its standard uncertainty, at most by four fifths: what gives more counts more.
+    """
+    known = [
+        None
+        if (stiff := axle.tyre_across_n_per_mm) is None
+        # earlier forecasts took the card at its word
+        else (max(stiff - axle.tyre_across_n_per_mm_u, 0.2 * stiff) if softest else stiff)
+        for axle in (front, rear)
+    ]
     if known == [None, None]:
         return None
     of = [one if one is not None else other for one, other in zip(known, reversed(known), strict=True)]

@@ -245,6 +245,7 @@ class ComparisonResult(Content, frozen=True, kw_only=True):
     inertia_over_friction_u: float | None = None
     kinetic_over_friction_work: float | None = None
     dynamic_kappa_per_m: float | None = None
+    dynamic_interval_per_m: Pair | None = None
 
 
 PUSH = Kind("push", PushInputs, PushResult)

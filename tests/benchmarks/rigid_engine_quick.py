@@ -1,4 +1,4 @@
-"""Quick pushes, up to 0.5 m/s, against a general-purpose rigid-body engine (MuJoCo).
+"""Quick pushes, up to 1 m/s, against a general-purpose rigid-body engine (MuJoCo).
 
 Six blocked cars (balanced, front grip, rear grip, front, rear and side ballast) are pushed by a slippery finger that
 runs straight on the floor, at two speeds, two stations and with a ramp, and slide on until they stop. Compared: turn
@@ -19,7 +19,7 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")
 
 import statistics
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import mujoco
@@ -27,6 +27,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
+from analysis.quick.as_seen import slide_as_seen
 from analysis.quick.slide import Body, FingerMotion, push_quickly
 from analysis.sliding import Contacts, Finger
 from analysis.whole_push.finite import Until, integrate_push
@@ -72,6 +73,8 @@ PUSHES = [
     for station in (0.1, 0.9)
     for speed, travel, ramp in ((0.1, 0.015, 0.0), (0.3, 0.02, 0.02), (0.5, 0.03, 0.0), (0.5, 0.03, 0.02))
 ]
+HITS = [FingerMotion(station=0.85 * L, face=-HALF, speed=1.0, travel=travel) for travel in (0.03, 0.005)]
+"""A shove and a flick at 1 m/s, told from how fast and how far the touched place went, as a track shows them."""
 
 
 def engine_push(car: Car, finger: FingerMotion) -> np.ndarray:
@@ -175,12 +178,40 @@ def quick_pushes(quick: bool = False) -> dict[str, float]:
         f"{statistics.median(stations):.2f} % (median), {max(stations):.2f} % (worst); slow forecast by "
         f"{statistics.median(slow):.2f} % and {max(slow):.2f} %"
     )
-    return {
+    return hits(quick) | {
         "quick_cases": len(cases),
         "kappa_quick": max(kappas),
         "station_pct_quick": max(stations),
         "station_pct_quick_median": statistics.median(stations),
         "station_pct_quick_by_slow": max(slow),
+    }
+
+
+def hits(quick: bool) -> dict[str, float]:
+    """Shoves and flicks: how far the dynamic forecast of what a track shows is off, and its interval."""
+    cases = [(car, finger) for car in [*CARS, Car(name="front +30 %", grip=(0.912, 0.702))] for finger in HITS]
+    off, before, inside = [], [], []
+    for car, finger in cases[:: 7 if quick else 1]:
+        pose = engine_push(car, finger)
+        engine, half = kappa_of(pose), pose[2] / 2
+        gone = abs(np.cos(half) * pose[1] - np.sin(half) * pose[0] + 2 * np.sin(half) * finger.station)
+        body = Body(mass=MASS, yaw_inertia=MASS * GYRATION**2, centre=tuple(car.share @ WHEELS))
+        seen = replace(finger, travel=float(gone))
+        told = slide_as_seen(car.contacts, body, seen, wheelbase=L)
+        all_the_way = push_quickly(car.contacts, body, replace(seen, ramp=0.2 * gone / finger.speed), wheelbase=L)
+        off.append(abs(station_of(told.kappa) - station_of(engine)))
+        before.append(abs(station_of(float(all_the_way.kappa)) - station_of(engine)))
+        inside.append(told.interval[0] <= engine <= told.interval[1])
+        print(
+            f"{car.name:14s} hit at 1 m/s, {1e3 * finger.travel:3.0f} mm: station {station_of(engine):7.2f} engine,"
+            f" {station_of(told.kappa):7.2f} ({' to '.join(f'{station_of(end):.1f}' for end in told.interval)}) %",
+            flush=True,
+        )
+    return {
+        "hits": len(off),
+        "station_pct_hit": max(off),
+        "station_pct_hit_as_if_pushed_all_the_way": max(before),
+        "hits_inside_pct": 100 * float(np.mean(inside)),
     }
 
 

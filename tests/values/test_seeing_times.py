@@ -182,32 +182,42 @@ def test_which_forecast_applies_depends_on_how_far_from_the_balance_point_it_was
 
 
 def test_the_dynamic_forecast_is_what_newton_says_of_the_same_push(scene: Scene) -> None:
-    """Held against the time integration of the virtual bench, which shares nothing with the forecast."""
+    """Held against the time integration of the virtual bench, which shares nothing with the forecast.
+
+    The car runs on when the finger slows down, so the finger goes less far than the touched place was seen to go.
+    """
     load = GRAMS * G / 1000
     cg = (load[:, None] * CONTACTS).sum(0) / load.sum()
     arm = 0.25 * WHEELBASE  # pushed at 75 %, from the middle
     advance = 2 * math.sin(abs(TURN) / 2) * (WHEELBASE / 2 - PIVOT + arm)
     speed = abs(TURN) * math.pi / 2 / (END - BEGIN) * (WHEELBASE / 2 - PIVOT + arm)
-    moved = simulate_push(
-        PushedCar(
-            contacts=CONTACTS,
-            loads=load,
-            grip=np.array([0.9, 0.9, 0.7, 0.7]),
-            drag=np.ones(4),
-            mass=load.sum() / G,
-            yaw_inertia=0.05,
-            cg=cg,
-            heading=np.zeros(4),
-        ),
-        FingerPush(station=0.75 * WHEELBASE, side_y=FACE, speed=speed, distance=advance, ramp=0.2 * advance / speed),
-        rate=100.0,
-        tolerance=1e-6,
+    car = PushedCar(
+        contacts=CONTACTS,
+        loads=load,
+        grip=np.array([0.9, 0.9, 0.7, 0.7]),
+        drag=np.ones(4),
+        mass=load.sum() / G,
+        yaw_inertia=0.05,
+        cg=cg,
+        heading=np.zeros(4),
     )
-    first, last = moved.pose[0], moved.pose[-1]
-    heading = (first[2] + last[2]) / 2
-    middle = [pose[:2] + WHEELBASE / 2 * np.array([math.cos(pose[2]), math.sin(pose[2])]) for pose in (first, last)]
-    sideways = (middle[1] - middle[0]) @ np.array([-math.sin(heading), math.cos(heading)])
-    kappa = 2 * math.sin((last[2] - first[2]) / 2) / sideways
+
+    def pushed(distance: float) -> tuple[float, float]:
+        """kappa, and how far the touched place went."""
+        finger = FingerPush(
+            station=0.75 * WHEELBASE, side_y=FACE, speed=speed, distance=distance, ramp=0.1 * advance / speed
+        )
+        moved = simulate_push(car, finger, rate=100.0, tolerance=1e-6)
+        first, last = moved.pose[0], moved.pose[-1]
+        heading = (first[2] + last[2]) / 2
+        middle = [pose[:2] + WHEELBASE / 2 * np.array([math.cos(pose[2]), math.sin(pose[2])]) for pose in (first, last)]
+        sideways = (middle[1] - middle[0]) @ np.array([-math.sin(heading), math.cos(heading)])
+        turn = 2 * math.sin((last[2] - first[2]) / 2)
+        return turn / sideways, abs(sideways + turn * arm)
+
+    farther = pushed(advance)[1] - advance
+    kappa, gone = pushed(advance - farther)
+    assert gone == pytest.approx(advance, rel=0.005)
     assert found(scene, "device", "comparison")["dynamic_kappa_per_m"] == pytest.approx(kappa, rel=0.005)
 
 

@@ -309,5 +309,6 @@ def comparison_record(comparison: Comparison, quickness: Quickness | None = None
         inertia_over_friction=quickness.ratio.peak,
         inertia_over_friction_u=quickness.ratio.peak_u,
         kinetic_over_friction_work=quickness.ratio.energy,
-        dynamic_kappa_per_m=quickness.dynamic_kappa,
+        dynamic_kappa_per_m=None if quickness.dynamic is None else quickness.dynamic.kappa,
+        dynamic_interval_per_m=None if quickness.dynamic is None else quickness.dynamic.interval,
     )

@@ -129,9 +129,8 @@ def predicted(cards: CardSet, inputs: PredictionInputs) -> Prediction:
     )
     more = [quick] if quick else []
     if inputs.model >= 4:
-        missing = left_out_warning(
-            prediction, told_half_width, travel=inputs.travel_m, across=tyres_across(cards.car.front, cards.car.rear)
-        )
+        across = tyres_across(cards.car.front, cards.car.rear, softest=inputs.model >= 5)
+        missing = left_out_warning(prediction, told_half_width, travel=inputs.travel_m, across=across)
         more += [missing] if missing else []
     return replace(prediction, warnings=(*prediction.warnings, *more))
 

@@ -8,8 +8,9 @@ from analysis.base.errors import AnalysisError
 from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.forecast.draws import assemble
 from analysis.measured.pushes import MeasuredPush
+from analysis.quick.as_seen import SeenSlide, slide_as_seen
 from analysis.quick.quickness import InertiaRatio, Recommendation, inertia_ratio, recommend
-from analysis.quick.slide import Body, FingerMotion, push_quickly
+from analysis.quick.slide import Body, FingerMotion
 from analysis.quick.yaw_inertia import YawInertia, from_size
 from analysis.sliding.contacts import Contacts
 from rig.cards.measures import MM, wheelbase
@@ -26,12 +27,12 @@ MARGIN_S = 0.3
 class Quickness:
     """Inertia against friction in one push, and which forecast applies.
 
-    dynamic_kappa: turn per travel by the dynamic forecast at best estimates, 1/m, when that one applies.
+    dynamic: the dynamic forecast at best estimates, when that one applies.
     """
 
     ratio: InertiaRatio
     recommendation: Recommendation
-    dynamic_kappa: float | None = None
+    dynamic: SeenSlide | None = None
 
 
 def yaw_inertia_of(cards: CardSet, mass: float) -> YawInertia:
@@ -75,7 +76,7 @@ def judge_quickness(
     dynamic = None
     if recommendation.choice == "dynamic" and cards.test.push.finger == "rolling" and drawn.coupling is None:
         dynamic = _dynamic(cards, contacts, body, push)
-    return Quickness(ratio=ratio, recommendation=recommendation, dynamic_kappa=dynamic)
+    return Quickness(ratio=ratio, recommendation=recommendation, dynamic=dynamic)
 
 
 def finger_advance(cards: CardSet, push: MeasuredPush) -> tuple[float, float]:
@@ -84,11 +85,10 @@ def finger_advance(cards: CardSet, push: MeasuredPush) -> tuple[float, float]:
     return arm, abs(push.travel + 2.0 * np.sin(push.turn / 2.0) * arm)
 
 
-def _dynamic(cards: CardSet, contacts: Contacts, body: Body, push: MeasuredPush) -> float | None:
-    """Turn per travel of the same push with mass and yaw inertia; None when it does not come to rest.
+def _dynamic(cards: CardSet, contacts: Contacts, body: Body, push: MeasuredPush) -> SeenSlide | None:
+    """The same push with mass and yaw inertia; None when it does not come to rest.
 
-    The finger goes as fast and as far as the track says the touched point did; how it started is not seen, so it
-    starts and ends over a fifth of its way.
+    The finger goes as fast as the track says the touched point did, and so far that this goes as far as it did.
     """
     card, length = cards.test.push, wheelbase(cards.car)
     arm, advance = finger_advance(cards, push)
@@ -100,10 +100,9 @@ def _dynamic(cards: CardSet, contacts: Contacts, body: Body, push: MeasuredPush)
         side=side,
         speed=speed,
         travel=advance,
-        ramp=0.2 * advance / speed,
         follows="car" if card.finger_path == "stays on the car" else "floor",
     )
     try:
-        return float(push_quickly(contacts, body, finger, wheelbase=length).kappa)
+        return slide_as_seen(contacts, body, finger, wheelbase=length)
     except AnalysisError:
         return None

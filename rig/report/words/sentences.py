@@ -93,8 +93,12 @@ def warnings_of(verdict: Verdict) -> list[str]:
         texts += verdict.measurement.track.warnings
     if verdict.quickness is not None and verdict.quickness.recommendation.choice != "quasi-static":
         texts.append(verdict.quickness.recommendation.reason)
-        if (kappa := verdict.quickness.dynamic_kappa) is not None:
-            texts.append(f"The dynamic forecast, at best estimates: {kappa * DEG_PER_CM:+.2f} °/cm")
+        if (dynamic := verdict.quickness.dynamic) is not None:
+            low, high = (end * DEG_PER_CM for end in dynamic.interval)
+            texts.append(
+                f"The dynamic forecast, at best estimates: {dynamic.kappa * DEG_PER_CM:+.2f} °/cm ({low:+.2f} to "
+                f"{high:+.2f}, depending on how the finger started)"
+            )
     return list(dict.fromkeys(texts))
 
 
