@@ -42,6 +42,8 @@ class Contacts:
         It pulls at the centre of gravity, which the loads at rest tell; that it also moves load is left out.
     patch: None, or (..., n, 2): length along the rolling direction and width of each contact's patch, m. The solver
         takes contacts as points; `at_patches` says what patches make of its motion.
+    together: both wheels of an axle hold the pivot with their patches where they point a little apart, too; False: the
+        one alone that does so as a point, as in earlier forecasts.
     """
 
     place: npt.ArrayLike
@@ -57,6 +59,7 @@ class Contacts:
     nominal_load: npt.ArrayLike | None = None
     fall: npt.ArrayLike | None = None
     patch: npt.ArrayLike | None = None
+    together: bool = False
 
 
 def couple_axles(

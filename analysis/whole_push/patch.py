@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from analysis.base.arrays import BoolArray, FloatArray
+from analysis.base.wheels import AXLES
 from analysis.sliding.contacts import Contacts, grip_under
 from analysis.sliding.finger import Finger
 from analysis.sliding.motion import SlideMotion
@@ -32,6 +33,30 @@ def held_wheels(motion: SlideMotion, contacts: Contacts) -> BoolArray:
     drag = np.broadcast_to(np.asarray(contacts.drag, dtype=float), motion.sliding.shape)
     turns: BoolArray = ~motion.sliding & (drag < 1.0) & (np.abs(motion.twist[..., 2:]) > 0.0)
     return turns
+
+
+def turns_freely(motion: SlideMotion, contacts: Contacts) -> BoolArray:
+    """(..., n): wheels that turn on a patch, on a car that turns."""
+    shape = motion.sliding.shape
+    drag, patch = (np.broadcast_to(np.asarray(one, dtype=float), shape) for one in (contacts.drag, _lengths(contacts)))
+    return np.asarray((drag < 1.0) & (patch > 0.0) & (np.abs(motion.twist[..., 2:]) > 0.0), bool)
+
+
+def _lengths(contacts: Contacts) -> FloatArray:
+    return np.asarray(contacts.patch, dtype=float)[..., 0]
+
+
+def _lines(motion: SlideMotion, contacts: Contacts) -> tuple[FloatArray, FloatArray]:
+    """x of the pivot (...,), and of the line on which each wheel's middle does not slip sideways (..., n), at the
+    pivot's y, m."""
+    shape = motion.sliding.shape
+    place = np.broadcast_to(np.asarray(contacts.place, dtype=float), (*shape, 2))
+    heading = np.broadcast_to(np.asarray(contacts.heading, dtype=float), shape)
+    vx, vy, omega = np.moveaxis(motion.twist, -1, 0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        x, y = -vy / omega, vx / omega
+        lines = place[..., 0] - (y[..., None] - place[..., 1]) * np.tan(heading)
+    return x, lines
 
 
 def at_patches(motion: SlideMotion, contacts: Contacts, finger: Finger) -> SlideMotion:
@@ -59,6 +84,15 @@ def at_patches(motion: SlideMotion, contacts: Contacts, finger: Finger) -> Slide
     if not some.any():
         return motion
     x = np.broadcast_to(np.asarray(contacts.place, dtype=float)[..., 0], shape)
+    apart = np.zeros(some.shape)
+    if contacts.together:
+        pivot, x = _lines(motion, contacts)
+        both = held.copy()
+        for left, right in AXLES if shape[-1] == 4 else ():
+            for one, other in ((left, right), (right, left)):
+                near = np.abs(x[..., one] - pivot) < 0.5 * patch[..., one, 0]
+                both[..., one] |= held[..., other] & near & turns_freely(motion, contacts)[..., one]
+        held = both
     capacity = np.where(held, grip_under(contacts, motion.load) * motion.load, 0.0)
     total = np.maximum(capacity.sum(axis=-1), 1e-300)
     place = np.asarray(finger.place, dtype=float)
@@ -70,7 +104,9 @@ def at_patches(motion: SlideMotion, contacts: Contacts, finger: Finger) -> Slide
     rows = np.flatnonzero(some & (arm > 0.0))
     away = np.zeros(some.shape)
     away.flat[rows] = pivot_beside(needed.flat[rows], length.flat[rows], width.flat[rows], arm.flat[rows])
-    return _moved(motion, np.sign(axle - station) * away, place, sticks=finger.kind == "sticking")
+    if contacts.together:
+        apart = np.where(some, axle - pivot, 0.0)
+    return _moved(motion, apart + np.sign(axle - station) * away, place, sticks=finger.kind == "sticking")
 
 
 def pivot_beside(needed: FloatArray, length: FloatArray, width: FloatArray, arm: FloatArray) -> FloatArray:

@@ -35,7 +35,7 @@ FORECAST_MODEL = 5
 short as its kinks ask for; near the balance point by the finger's whole way; rolling tyres touch with a patch.  4: as
 many followed slides as the interval's ends need, where earlier ones went on for two digits or 10,000 draws; where the
 wheels point, the drag of bearings and the slope of the floor count, with their doubts; blocked tyres have patches, too.
-5: tyres lose grip with the load they carry.
+5: tyres lose grip with the load they carry; rolling wheels that point a little apart hold the pivot with both patches.
 """
 
 
@@ -145,7 +145,7 @@ def asked(cards: CardSet, inputs: PredictionInputs) -> tuple[CarState, PushState
         car = replace(car, along=np.ones(4), along_u=np.zeros(2))
     push = push_state(cards.car, cards.test)
     if inputs.model < 5:
-        car = replace(car, sensitivity=None, sensitivity_u=0.0)
+        car = replace(car, sensitivity=None, sensitivity_u=0.0, patches_together=False)
     if inputs.model < 4:
         car = replace(car, bearing=np.zeros(4), bearing_u=np.zeros(4), steer_u=np.zeros(2))
         push = replace(push, fall=(0.0, 0.0), fall_u=0.0)

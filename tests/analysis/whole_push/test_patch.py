@@ -1,6 +1,7 @@
 """Rolling tyres that touch with a patch, against the power of the whole car minimised with every patch integrated."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -117,3 +118,37 @@ def test_forces_of_a_patch_in_closed_form() -> None:
         2 * pivot_beside(np.array([0.5]), np.array([0.01]), np.array([0.026]), np.array([0.2]))[0],
         rel_tol=1e-3,
     )
+
+
+@pytest.mark.parametrize(("station", "toe"), [(0.221, (0.29, -0.06, 0.01, 0.46)), (0.221, (-0.1, 0.3, -0.5, 0.0))])
+def test_wheels_that_point_a_little_apart_hold_the_pivot_together(
+    station: float, toe: tuple[float, float, float, float]
+) -> None:
+    """As points one of them alone would; a part of a degree is less than a patch.
+
+    Truth: power of 64 places a patch and of four rims, rounded off less and less, minimised by SciPy's BFGS.
+    """
+    load, drag, heading = np.array([3.35, 3.29, 2.84, 2.94]), 0.02, np.radians(toe)
+    ahead, left = np.stack([np.cos(heading), np.sin(heading)], -1), np.stack([-np.sin(heading), np.cos(heading)], -1)
+    along, across = np.meshgrid((np.arange(16) - 7.5) / 16 * 0.01, (np.arange(4) - 1.5) / 4 * 0.026, indexing="ij")
+    x, y = (PLACE[:, k, None] + along.ravel() * ahead[:, k, None] + across.ravel() * left[:, k, None] for k in range(2))
+
+    def power(free: np.ndarray, rounding: float) -> float:
+        turn, rim = free[1] / station, free[2:, None]
+        u, v = free[0] - turn * y, 1.0 - turn * station + turn * x
+        slip = u * ahead[:, :1] + v * ahead[:, 1:] - rim, u * left[:, :1] + v * left[:, 1:]
+        lost = np.sqrt(slip[0] ** 2 + slip[1] ** 2 + rounding**2).mean(axis=1)
+        return float(load @ (lost + drag * np.sqrt(rim[:, 0] ** 2 + rounding**2)))
+
+    free = np.array([0.0, 1.0, 0.0, 0.0, 0.0, 0.0])
+    for rounding in 10.0 ** -np.arange(1.0, 5.1):
+        free = minimize(power, free, args=(rounding,), method="BFGS", options={"gtol": 1e-8}).x
+    pivot = station - station / free[1]
+    contacts = Contacts(
+        place=PLACE, load=load, drag=drag, heading=heading, patch=np.tile([0.01, 0.026], (4, 1)), together=True
+    )
+    finger = Finger(kind="rolling", place=(station, -H))
+    points = solve_push(contacts, finger)
+    assert at_patches(points, contacts, finger).pivot[0] == pytest.approx(pivot, abs=3e-4)
+    alone = at_patches(points, replace(contacts, together=False), finger)
+    assert abs(alone.pivot[0] - pivot) > 1e-3
