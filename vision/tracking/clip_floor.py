@@ -5,6 +5,7 @@ import warnings
 import numpy as np
 
 from vision.base.types import BoolArray, Camera, FloatArray, FloorLayout
+from vision.base.windows import neighbours
 from vision.floor.fit import FloorFit, fit_floor
 from vision.tracking.gauss_newton import Optics
 from vision.tracking.poses import CameraPoses, fit_cameras
@@ -57,14 +58,12 @@ def still_frames(corner: FloatArray) -> BoolArray:
 
 def _stands(middle: FloatArray, seen: BoolArray, reference: FloatArray, noise: float) -> BoolArray:
     """(n,) whether the markers' middles (n, m, 2) px are, in each frame, where the reference (m, 2) has them."""
-    from scipy.ndimage import median_filter  # only here: a report, which tracks nothing, starts faster
-
     away = middle - reference
     lasting = np.full(away.shape, np.nan)
     for marker in range(away.shape[1]):
         own = seen[:, marker]
         if own.any():  # a median over time halves the noise, and keeps the edge of a sudden movement
-            lasting[own, marker] = median_filter(away[own, marker], size=(SMOOTH, 1), mode="nearest")
+            lasting[own, marker] = np.median(neighbours(away[own, marker], SMOOTH), axis=-1)
     at_once = _middle_size(away) <= max(KNOCK_LIMIT, 5.0 * noise)
     for_long = _middle_size(lasting) <= max(STILL_LIMIT, 2.5 * noise)
     return np.asarray(at_once & for_long, bool)

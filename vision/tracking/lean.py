@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from vision.base.types import ClipTrack, FloatArray
+from vision.base.windows import neighbours
 from vision.tracking.noise import copied_spread
 from vision.tracking.solve import Solved
 
@@ -100,10 +101,8 @@ def set_upright(track: ClipTrack, leans: LeanPart) -> ClipTrack:
 
 def _smooth(lean: FloatArray) -> FloatArray:
     """(n, 2) the mean over the neighbours, without what a hand does to a single frame."""
-    from scipy.ndimage import median_filter, uniform_filter1d
-
-    calm = median_filter(lean, size=(3, 1), mode="nearest")
-    return np.asarray(uniform_filter1d(calm, LEAN_FRAMES, axis=0, mode="nearest"), float)
+    calm = np.median(neighbours(lean, 3), axis=-1)
+    return np.asarray(neighbours(calm, LEAN_FRAMES).mean(-1), float)
 
 
 def lean_sentence(change: FloatArray, height: float) -> str:
