@@ -31,7 +31,7 @@ KNOTS = (-20.0, -8.0, -2.5, 2.5, 8.0, 20.0)
 MIDDLE_WAY = 0.03
 FARTHEST_TURN = 0.6
 """rad: candidates that turn further are not followed."""
-WIDEST_SAID = 10.0
+WIDEST_SHOWN = 10.0
 """Points: with more on either side nothing is said yet."""
 
 
@@ -136,7 +136,7 @@ def balance_so_far(prepared: Prepared, seen: TurnSeen) -> BalanceSoFar | None:
         ]
     )
     interval = (pct - NORMAL_95 * below, pct + NORMAL_95 * above)
-    if max(pct - interval[0], interval[1] - pct) > WIDEST_SAID:
+    if max(pct - interval[0], interval[1] - pct) > WIDEST_SHOWN:
         return None
     return BalanceSoFar(pct=pct, interval_pct=interval, finger=kind)
 

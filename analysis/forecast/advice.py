@@ -85,7 +85,7 @@ def _from_doubt(prediction: Prediction, number: int) -> Spoiler:
     one = prediction.sensitivity[number]
     interval = prediction.estimate.interval
     half = 0.5 * (interval[1] - interval[0])
-    now, then = told_half_width(prediction, half), told_half_width(prediction, one.half_width_without)
+    now, then = half_width_words(prediction, half), half_width_words(prediction, one.half_width_without)
     return Spoiler(
         name=one.name,
         weight=one.u,
@@ -117,7 +117,7 @@ def _from_height(prediction: Prediction) -> list[Spoiler]:
     ]
 
 
-def told_half_width(prediction: Prediction, half: float) -> str:
+def half_width_words(prediction: Prediction, half: float) -> str:
     """A half-width of kappa (1/m) as people read it: per cent of the wheelbase, or degrees per centimetre when
     no pivot can be named."""
     estimate = prediction.estimate

@@ -72,10 +72,10 @@ def _line(x: FloatArray, y: FloatArray, u: FloatArray) -> LoadSensitivity:
     spread = float((weight * (x - middle) ** 2).sum())
     slope = float((weight * (x - middle) * y).sum() / spread)
     level = float((weight * y).sum() / weight.sum())
-    left = (y - level - slope * (x - middle)) / u
+    residual = (y - level - slope * (x - middle)) / u
     dof = len(x) - 2
-    scatter = float(np.sqrt((left**2).sum() / dof)) if dof > 0 else 1.0
-    widened = dof > 0 and chi_square_tail(float((left**2).sum()), dof=dof) < SUSPICIOUS
+    scatter = float(np.sqrt((residual**2).sum() / dof)) if dof > 0 else 1.0
+    widened = dof > 0 and chi_square_tail(float((residual**2).sum()), dof=dof) < SUSPICIOUS
     factor = scatter if widened else 1.0
     return LoadSensitivity(
         q=Estimate(value=1.0 - slope, u=factor / float(np.sqrt(spread)), dof=float(dof) if widened else float("inf")),

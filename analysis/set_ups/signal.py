@@ -42,7 +42,7 @@ def signal_at(station_pct: float) -> float:
     return there / middle
 
 
-def told_apart_points(pushes: int) -> float:
+def points_told_apart(pushes: int) -> float:
     """Points, 95 %: what so many pushes of each of two set-ups tell apart at the balance point, placed by a bare finger
     and with the scatter that is stated of pushes; nothing else counted."""
     each = hypot(Placing.BARE_FINGER.points, PUSH_SCATTER)

@@ -285,9 +285,9 @@ def lowest_along(parts: Elements, s: FloatArray, out_of_balance: FloatArray, mov
     bend = np.asarray(np.where(bend > 0, bend, np.inf))
     stops = np.concatenate([np.zeros((len(s), 1)), np.sort(bend, -1)], -1)
     finite = np.where(np.isfinite(stops), stops, 0.0)
-    rest = out_of_balance - np.matmul((parts.rate * np.maximum(s, 0.0))[:, None], parts.lever)[:, 0]
+    constant = out_of_balance - np.matmul((parts.rate * np.maximum(s, 0.0))[:, None], parts.lever)[:, 0]
     curve = np.einsum("ni,nij,nj->n", move, parts.linear, move)
-    level = (rest * move).sum(-1)
+    level = (constant * move).sum(-1)
 
     def fall(t: FloatArray) -> FloatArray:
         at = np.maximum(s[:, None] + t[..., None] * slope[:, None], 0.0)

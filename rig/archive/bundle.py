@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from rig.archive.crate import METADATA, PAGE, PIVOTS, UNIT_TABLE, ro_crate, told_page
+from rig.archive.crate import METADATA, PAGE, PIVOTS, UNIT_TABLE, contents_page, ro_crate
 from rig.archive.export import table_csv, table_name, whole_record
 from rig.archive.manifest import SummedFolder, check_counts, check_links, check_sums
 from rig.archive.pivots import pivot_table, pose_table, poses_name, pushed_clips, read_poses
@@ -147,7 +147,7 @@ def _describe(out: SummedFolder, records: list[AnyRecord], files: list[StoredFil
     pivots = pivot_table(pushed_clips(records), posed=posed, clip_sums=of_clip, aside=aside)
     out.write(PIVOTS, pivots)
     names = {f"files/{stored_name(file)}": file.name for file in stored.values()}
-    out.write(PAGE, told_page(out.sums, names, pivots))
+    out.write(PAGE, contents_page(out.sums, names, pivots))
     newest = max((record.at for record in records), default=None)
     out.write(METADATA, ro_crate(out.folder, out.sums, names, newest=newest))
 

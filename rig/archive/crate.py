@@ -133,7 +133,7 @@ STYLE = (
 )
 
 
-def told_page(sums: Mapping[str, str], names: Mapping[str, str], pivots: str) -> str:
+def contents_page(sums: Mapping[str, str], names: Mapping[str, str], pivots: str) -> str:
     """The folder told to a stranger as one HTML page. pivots: the table of pivots as CSV."""
     pushes = list(csv.DictReader(io.StringIO(pivots, newline="")))
     clips = {digest: name for name, digest in sums.items() if name.startswith("files/")}

@@ -29,7 +29,7 @@ USUAL_DENSITY = (2e-5, 4e-4)
 """g per cubed mm, where a likely meaning is looked for."""
 OVERHANG = 0.3
 """Body beyond an axle, per wheelbase, where the card says only what pictures are drawn with."""
-NOT_SAID, NO_PLATE_SAID = Geometry(wheelbase_mm=257, track_front_mm=165, track_rear_mm=165), Plate()
+USUAL_SIZES, USUAL_PLATE = Geometry(wheelbase_mm=257, track_front_mm=165, track_rear_mm=165), Plate()
 """What a card has where nobody wrote a figure: such a one says nothing against another."""
 
 
@@ -209,7 +209,7 @@ def _odd_car(car: CarCard) -> Iterator[str]:
     elif max(tracks.values()) > 1.6 * min(tracks.values()):
         yield f"the tracks are {tracks['front']:g} mm in front and {tracks['rear']:g} at the rear: measure them again"
     width = geometry.body_width_mm
-    if width != NOT_SAID.body_width_mm and max(tracks.values()) < 0.55 * width:
+    if width != USUAL_SIZES.body_width_mm and max(tracks.values()) < 0.55 * width:
         yield (
             f"the tracks of {tracks['front']:g} and {tracks['rear']:g} mm are about half of body_width_mm = {width:g}: "
             "is a track measured to the middle only?"
@@ -219,9 +219,9 @@ def _odd_car(car: CarCard) -> Iterator[str]:
 
 def _odd_heights(geometry: Geometry, plate: Plate) -> Iterator[str]:
     high = geometry.cg_height_mm
-    if high == NOT_SAID.cg_height_mm:
+    if high == USUAL_SIZES.cg_height_mm:
         return
-    if plate.height_mm not in (0, NO_PLATE_SAID.height_mm) and plate.height_mm < high:
+    if plate.height_mm not in (0, USUAL_PLATE.height_mm) and plate.height_mm < high:
         yield (
             f"the marker plate at plate.height_mm = {plate.height_mm:g} lies below the centre of gravity at "
             f"cg_height_mm = {high:g}: measure both from the floor, in mm"
@@ -232,7 +232,7 @@ def _odd_heights(geometry: Geometry, plate: Plate) -> Iterator[str]:
             f"({min(geometry.track_front_mm, geometry.track_rear_mm):g} mm): such a car falls over before it slides"
         )
     radius = geometry.wheel_radius_mm
-    if radius != NOT_SAID.wheel_radius_mm and high < 0.4 * radius:
+    if radius != USUAL_SIZES.wheel_radius_mm and high < 0.4 * radius:
         yield f"cg_height_mm = {high:g} is less than half of wheel_radius_mm = {radius:g}: is that its diameter?"
 
 
@@ -241,7 +241,7 @@ def _odd_push(car: CarCard, push: Push) -> Iterator[str]:
     ahead = push.position_pct / 100 * length
     reach = {}
     for end in ("front", "rear"):
-        drawn, given = (getattr(one, f"body_{end}_mm") for one in (NOT_SAID, geometry))
+        drawn, given = (getattr(one, f"body_{end}_mm") for one in (USUAL_SIZES, geometry))
         reach[end] = max(OVERHANG * length, 0.0 if given == drawn else given)
     if 1 < abs(push.position_pct) <= 2:
         yield f"position_pct = {push.position_pct:g} is {ahead:.1f} mm from the rear axle: a fraction is written as 85"
@@ -252,7 +252,7 @@ def _odd_push(car: CarCard, push: Push) -> Iterator[str]:
             f"{reach[end]:.0f}: check its sign and its unit (per cent of the wheelbase)"
         )
     sheet = car.plate.height_mm
-    if sheet not in (0, NO_PLATE_SAID.height_mm) and push.height_mm > sheet:
+    if sheet not in (0, USUAL_PLATE.height_mm) and push.height_mm > sheet:
         yield f"the finger at push.height_mm = {push.height_mm:g} pushes above the marker plate at {sheet:g} mm"
     elif push.height_mm > 0.5 * length:
         yield f"the finger at push.height_mm = {push.height_mm:g} is very high for a wheelbase of {length:g} mm"

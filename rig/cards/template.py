@@ -1,12 +1,10 @@
 """Write cards as commented TOML, each key with unit, meaning and default, made from the schema itself."""
 
-import random
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
 from rig.base.errors import BenchError, InputError
-from rig.cards.identity import new_id
 from rig.cards.keys.all_cards import CARD_TYPES
 from rig.cards.keys.fields import CardKeys, Field, optional_sections, sections
 from rig.cards.keys.kinds_of_key import Section
@@ -91,15 +89,6 @@ def card_text(kind: str, values: CardKeys | None = None, *, head: str = "") -> s
             block = [f"# {line}" for line in block]
         lines += ["", *block]
     return "\n".join(lines) + "\n"
-
-
-def write_new_cards(folder: Path, *, rng: random.Random | None = None) -> list[Path]:
-    """Write one card of each kind with every key into a folder, each with its id. Refuses to overwrite (InputError).
-
-    rng: for the ids, where they must come out the same.
-    """
-    texts = {kind: card_text(kind, {} if kind == "phases" else {"id": new_id(rng)}) for kind in CARD_TYPES}
-    return write_card_files(folder, texts)
 
 
 def write_card_files(folder: Path, texts: Mapping[str, str]) -> list[Path]:

@@ -18,10 +18,11 @@ import time
 from collections import Counter
 from pathlib import Path
 
-from rig.cards.template import card_text, write_new_cards
+from rig.cards.template import card_text
 from rig.jobs.record.recalculate import recalculate
 from rig.log.store import LOG_FILE, BenchLog
 from tests.faults.interrupted import moments, stop_after
+from tests.rig.cards.new_cards import write_new_cards
 
 KEYS = ("stops", "finished", "records", "wrong", "not_sound", "badly_told")
 

@@ -21,7 +21,6 @@ from typing import Any, Protocol
 import numpy as np
 
 from rig.cards.read import read_set
-from rig.cards.template import write_new_cards
 from rig.jobs.record.recalculate import recalculate
 from rig.jobs.weighing.calibrate import CheckMasses, calibrate
 from rig.jobs.weighing.pads import bench_pads
@@ -33,6 +32,7 @@ from rig.main import run_command
 from rig.virtual import bench, dunlin
 from rig.virtual.pads import VirtualPads
 from tests.faults.played_camera import PlayedClip
+from tests.rig.cards.new_cards import write_new_cards
 from tests.whole_records import number_of, numbered
 from vision.clip.frames import FrameReader, container_cut
 

@@ -22,11 +22,12 @@ from rig.archive.bundle import export_bench, import_bench
 from rig.archive.export import table_csv
 from rig.base.files import write_bytes
 from rig.cards.read import read_set
-from rig.cards.template import card_text, write_new_cards
+from rig.cards.template import card_text
 from rig.log import store
 from rig.log.repair import check_log
 from rig.log.store import BenchLog
 from rig.records.classroom import FIRST_TRY
+from tests.rig.cards.new_cards import write_new_cards
 from tests.whole_records import numbered, whole
 
 PROJECT = Path(__file__).parents[2]

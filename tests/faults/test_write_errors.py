@@ -8,12 +8,13 @@ from pathlib import Path
 
 import pytest
 
-from rig.cards.template import card_text, write_new_cards
+from rig.cards.template import card_text
 from rig.log.repair import check_log
 from rig.log.store import LOG_FILE, BenchLog
 from tests.benchmarks.write_errors import one_error
 from tests.faults.bad_disk import run_on_bad_disk
 from tests.faults.preloaded import available
+from tests.rig.cards.new_cards import write_new_cards
 from tests.whole_records import numbered
 
 pytestmark = pytest.mark.skipif(not available(), reason="needs Linux and a C compiler: apt-get install gcc")

@@ -111,8 +111,8 @@ class FloorProblem:
 
     def misfit(self, state: State) -> float:
         """px, root mean square of what is left of the corners; infinite where they would not be before the camera."""
-        left, possible = self._looked(state)
-        return float(np.sqrt(np.nanmean(np.square(left)))) if possible else np.inf
+        residual, possible = self._looked(state)
+        return float(np.sqrt(np.nanmean(np.square(residual)))) if possible else np.inf
 
     def settle(self, state: State, priors: Priors, *, robust: bool = True) -> Descent:
         """Descend, find noise and waves from what is left, and descend again."""
@@ -222,8 +222,8 @@ class FloorProblem:
         """(v, m, 4, 2) px, what lens and ink leave of the corners seen; whether all of them lie before a camera."""
         point, intrinsics = self._turned(state) + state.place[:, None, None, :], self._intrinsics(state)
         pixel = project(point, intrinsics)
-        left = self.seen - pixel - bent_edge_shift(point, intrinsics) - state.ink * ink_direction(pixel)
-        return left, not np.any(point[..., 2] < 0.01) and intrinsics[0] > 0
+        residual = self.seen - pixel - bent_edge_shift(point, intrinsics) - state.ink * ink_direction(pixel)
+        return residual, not np.any(point[..., 2] < 0.01) and intrinsics[0] > 0
 
     def _row_weight(self, residual: FloatArray, weight: FloatArray) -> FloatArray:
         rows = np.broadcast_to(weight[:, None, None], residual.shape)

@@ -22,7 +22,7 @@ from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import place_gravity, push_state, pushed_wheels
 from rig.cards.read import CardSet
 from rig.jobs.grip.like import ACROSS, ALONG, GripRecord, like_grips
-from rig.jobs.series.evidence import PushOnRecord, measured_pushes, notes_of, told_apart
+from rig.jobs.series.evidence import PushOnRecord, conditions_that_differ, measured_pushes, notes_of
 from rig.jobs.weighing.bench_figures import refuse_gauge, refuse_pulls, refuse_slopes
 from rig.jobs.weighing.weights import Weighing, written
 from rig.log.store import BenchLog
@@ -200,7 +200,9 @@ def measure_sweep(sets: Sequence[CardSet], log: BenchLog) -> Sweep:
         pushes[0].weighing,
         pushes,
     )
-    return Sweep(null=null, grip=grip, warnings=tuple(told_apart(sets)), record=record, remarks=gathered.remarks)
+    return Sweep(
+        null=null, grip=grip, warnings=tuple(conditions_that_differ(sets)), record=record, remarks=gathered.remarks
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -299,7 +301,7 @@ def infer_grip(sets: Sequence[CardSet], log: BenchLog, *, also: Unknown | None =
     return Backwards(
         inference=found,
         next_push=following,
-        warnings=tuple(told_apart(sets)),
+        warnings=tuple(conditions_that_differ(sets)),
         record=record,
         remarks=gathered.remarks,
     )

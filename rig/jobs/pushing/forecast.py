@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.base.gravity import STANDARD_GRAVITY
-from analysis.forecast.advice import one_thing, told_half_width
+from analysis.forecast.advice import half_width_words, one_thing
 from analysis.forecast.forecast import Prediction, predict_push
 from analysis.forecast.inputs import CarState, PushState
 from analysis.forecast.left_out import left_out_warning
@@ -130,7 +130,7 @@ def predicted(cards: CardSet, inputs: PredictionInputs) -> Prediction:
     more = [quick] if quick else []
     if inputs.model >= 4:
         across = tyres_across(cards.car.front, cards.car.rear, softest=inputs.model >= 5)
-        missing = left_out_warning(prediction, told_half_width, travel=inputs.travel_m, across=across)
+        missing = left_out_warning(prediction, half_width_words, travel=inputs.travel_m, across=across)
         more += [missing] if missing else []
     return replace(prediction, warnings=(*prediction.warnings, *more))
 

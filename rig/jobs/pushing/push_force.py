@@ -35,7 +35,7 @@ from rig.records.content import pair
 from rig.records.force import ForceInputs, ForcePart, ForceResult
 from vision.base.types import ClipTrack
 
-ZERO_TOLD, ZERO_REFUSED = 0.3, 1.5
+ZERO_NAMED, ZERO_REFUSED = 0.3, 1.5
 """N between a cell's zero on the card and that before a push: worth a word (its tip's weight, warmth); another cell."""
 CAMERA_LATE_U = 0.1
 """s: how late pictures are against the force on one machine, standard (from memory, no source)."""
@@ -248,7 +248,7 @@ def _warnings(
                 f"The force says grip {grip.level:.2f}, the test card {said:.2f}: is this the cell that was "
                 "calibrated, and the car as it was weighed?"
             )
-    if zero is not None and abs(zero) > ZERO_TOLD:
+    if zero is not None and abs(zero) > ZERO_NAMED:
         told.append(f"The cell's zero is {zero:+.1f} N off the card's; the push was taken from its own zero.")
     if recorded.lost > 0.02 * (len(recorded.time) + recorded.lost):
         told.append(f"{recorded.lost} lines of force were lost on their way.")

@@ -180,12 +180,12 @@ def refuse_two_cars(pushes: Sequence[PushOnRecord]) -> None:
             )
 
 
-def told_apart(sets: Sequence[CardSet]) -> list[str]:
+def conditions_that_differ(sets: Sequence[CardSet]) -> list[str]:
     """What differs in the conditions of tests that are compared, in sentences."""
-    said: list[str] = []
+    found: list[str] = []
     for other in sets[1:]:
-        said += [
+        found += [
             f"{sets[0].test.name} / {other.test.name}: {text}"
             for text in differences(notes_of(sets[0]), notes_of(other))
         ]
-    return list(dict.fromkeys(said))
+    return list(dict.fromkeys(found))

@@ -24,7 +24,7 @@ from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import push_state
 from rig.cards.read import CardSet, Choices
 from rig.jobs.series.effect_points import EffectsInPoints, effects_in_points
-from rig.jobs.series.evidence import PushOnRecord, measured_pushes, notes_of, same_test, told_apart
+from rig.jobs.series.evidence import PushOnRecord, conditions_that_differ, measured_pushes, notes_of, same_test
 from rig.jobs.series.plan_rows import pushes_of_plan
 from rig.jobs.weighing.bench_figures import refuse_wanted_place
 from rig.jobs.weighing.weights import Weighing, weighed_car
@@ -143,7 +143,7 @@ def analyse_plan(path: Path, log: BenchLog, choices: Choices | None = None) -> S
         result=result,
         points=points,
         needed=needed,
-        warnings=tuple(told_apart(sets)),
+        warnings=tuple(conditions_that_differ(sets)),
         record=record,
         remarks=pushed.remarks,
     )

@@ -196,9 +196,9 @@ def _one_alone(change: FloatArray, spread: FloatArray) -> int | None:
     is left with three degrees of freedom.
     """
     weight = np.linalg.inv(spread + 0.25 * np.eye(4))
-    left = [float(change @ weight @ change - (weight[k] @ change) ** 2 / weight[k, k]) for k in range(4)]
-    place = int(np.argmin(left))
-    return place if chi_square_tail(max(left[place], 0.0), dof=3) > CHANCE else None
+    misfit = [float(change @ weight @ change - (weight[k] @ change) ** 2 / weight[k, k]) for k in range(4)]
+    place = int(np.argmin(misfit))
+    return place if chi_square_tail(max(misfit[place], 0.0), dof=3) > CHANCE else None
 
 
 def placings_agree(loads: list[Loads]) -> tuple[str, ...]:

@@ -111,7 +111,7 @@ class CameraView:
             if self._packed is not None and self._packed[0] is wanted:
                 return self._packed[1]
             if fresh and live is not None:
-                drawn, at, said = live.picture, live.time, live_told(live)
+                drawn, at, said = live.picture, live.time, live_json(live)
             else:
                 step = max(1, -(-newest.shape[1] // WIDEST_PX))
                 drawn, at, said = np.ascontiguousarray(newest[::step, ::step]), self._arrived, None
@@ -134,7 +134,7 @@ class CameraView:
             await asyncio.sleep(1.0 / PICTURES_PER_S)
 
 
-def live_told(live: LivePicture) -> Json:
+def live_json(live: LivePicture) -> Json:
     """What is said of a picture of a push: a sentence, and the balance point where there is one."""
     told: Json = {"state": live.state.name.lower(), "words": live.state.value}
     if live.so_far is not None:

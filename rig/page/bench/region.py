@@ -98,7 +98,7 @@ class RegionView:
 
     def ask(self, tried: Tried) -> Json:
         """The same for the page."""
-        return region_told(self.both(tried))
+        return regions_json(self.both(tried))
 
     def known(self) -> Known:
         """The car as it is asked about now. Raises InputError where it is not known enough."""
@@ -150,7 +150,7 @@ class RegionView:
         return self._known
 
 
-def region_told(found: Both) -> Json:
+def regions_json(found: Both) -> Json:
     """One region or two, in figures, in words and as what is drawn (car axes, mm)."""
     card, now, other, change = found.card, found.now, found.tried, found.change
     geometry = card.geometry

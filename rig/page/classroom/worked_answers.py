@@ -18,7 +18,7 @@ from rig.jobs.moving.moving import DriftQuestion, MovingAnswers, answer_driven
 from rig.jobs.moving.reach import FEW_CARS, Tried, cast_of, reached_by, region_change
 from rig.page.bench.bench import Bench
 from rig.page.bench.lesson_steps import BAR_CHOICES, DRIFT_CHOICES
-from rig.page.bench.region import SEED, Both, region_told
+from rig.page.bench.region import SEED, Both, regions_json
 from rig.report.words.moving.on_the_move import STAYS, SURE_SHARE, change_sentence, ranged
 from rig.virtual.dunlin import CAR_KEYS, ON_SPRINGS, SETUPS, corner_weights_g
 
@@ -97,7 +97,7 @@ def _bar(car: DrivenCar, whose: str) -> Worked:
         answer=answer,
         sentence=change_sentence("the car as it is", with_bar, change),
         lines=(whose,),
-        region=region_told(both),
+        region=regions_json(both),
     )
 
 

@@ -111,11 +111,11 @@ class Page:
         }
         return [
             *(
-                Route(route.path, failures_told(handlers[route]), methods=["POST" if route.changes else "GET"])
+                Route(route.path, answering_failures(handlers[route]), methods=["POST" if route.changes else "GET"])
                 for route in routes.ROUTES
             ),
             *(
-                Route(routes.action_path(name), failures_told(self._doing(action)), methods=["POST"])
+                Route(routes.action_path(name), answering_failures(self._doing(action)), methods=["POST"])
                 for name, action in self.actions.items()
             ),
         ]
@@ -213,7 +213,7 @@ class Page:
         return do
 
 
-def failures_told(handler: Handler) -> Handler:
+def answering_failures(handler: Handler) -> Handler:
     """Failures in the one shape that the page shows: 400 wrong input, 409 it cannot be done now, 500 our fault."""
 
     async def answer(request: Request) -> Response:

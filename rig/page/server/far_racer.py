@@ -30,7 +30,7 @@ SEEN_FAR = (
 )
 USUAL_FAR_PORT = 8379
 MOST_WATCHING = 20
-TOLD: dict[str, tuple[str, ...]] = {
+SENT: dict[str, tuple[str, ...]] = {
     "pads": (
         "at_ms",
         "load_g",
@@ -57,7 +57,7 @@ class Relay:
 
     def put(self, kind: str, event: bytes) -> None:
         """One event of the bench, any thread."""
-        wanted = TOLD.get(kind)
+        wanted = SENT.get(kind)
         if wanted is None:
             return
         told: Json = json.loads(event.split(b"data: ", 1)[1])

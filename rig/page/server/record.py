@@ -16,7 +16,7 @@ from rig.report.html import Part, Table, report_html
 from rig.report.other_records import record_words
 
 NEWEST = 200
-TOLD_IN_FULL = 12
+SHOWN_IN_FULL = 12
 
 
 def past(bench: Bench) -> Json:
@@ -68,7 +68,7 @@ def _row(log: BenchLog, record: Record[ComparisonInputs, ComparisonResult]) -> J
 def report_text(bench: Bench) -> str:
     """A self-contained report from the log: the newest comparisons in full, and every comparison as a table."""
     with bench.log() as log:
-        newest = list(log.records(kind=COMPARISON))[-TOLD_IN_FULL:]
+        newest = list(log.records(kind=COMPARISON))[-SHOWN_IN_FULL:]
         retold = retell(log, newest)
     listed = Table(
         caption="Every comparison in the log",

@@ -1,7 +1,7 @@
 """Effects of a series in words: what moved the balance point, which way, by how much."""
 
 from analysis.base.pivot import DEG_PER_CM
-from analysis.set_ups.signal import signal_at, told_apart_points
+from analysis.set_ups.signal import points_told_apart, signal_at
 from rig.records.series import EffectRow, EffectsResult
 from rig.report.words.rounding import small_words
 from rig.report.words.tables import table_text
@@ -41,7 +41,7 @@ def effect_lines(result: EffectsResult, *, needed: int | None = None, width: int
 
 def plan_lines(station_pct: float, repeats: int) -> list[str]:
     """What a plan can show, in the unit of `change`, and what pushing elsewhere than at the middle does to it."""
-    apart = told_apart_points(repeats)
+    apart = points_told_apart(repeats)
     lines = [
         f"{repeats} pushes of each set-up at its balance point, placed by a bare finger, show a change of about "
         f"{apart:.1f} points; 10 % more front grip moves the balance by {A_TENTH:.1f}."

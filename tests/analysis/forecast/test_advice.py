@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.forecast.advice import REMEDY_FOR, one_thing, spoilers, told_half_width
+from analysis.forecast.advice import REMEDY_FOR, half_width_words, one_thing, spoilers
 from analysis.forecast.forecast import predict_push
 from analysis.forecast.inputs import CarState, PushState, doubt_groups
 
@@ -65,7 +65,7 @@ def test_numbers_in_the_words_and_weights() -> None:
     low = predict_push(CAR, replace(PUSH, height=0.0119), rng=np.random.default_rng(1), draws=300)
     assert not any(one.name == "high push" for one in spoilers(low))
     # where no pivot can be named, in degrees a centimetre
-    assert told_half_width(straight, 0.35) == "0.2° per cm"
+    assert half_width_words(straight, 0.35) == "0.2° per cm"
 
 
 def test_the_promise_is_what_measuring_would_bring() -> None:

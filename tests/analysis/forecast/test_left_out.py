@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from analysis.forecast.advice import told_half_width
+from analysis.forecast.advice import half_width_words
 from analysis.forecast.forecast import Prediction, predict_push
 from analysis.forecast.inputs import CarState, PushState
 from analysis.forecast.left_out import FINGERTIP, left_out, left_out_warning
@@ -73,15 +73,15 @@ def test_a_fingertip_and_the_sliding_speed() -> None:
 
 
 def test_only_what_counts_beside_the_interval_is_named() -> None:
-    sure = left_out_warning(told(replace(CAR, grip_ratio_u=0.001)), told_half_width, travel=0.06)
+    sure = left_out_warning(told(replace(CAR, grip_ratio_u=0.001)), half_width_words, travel=0.06)
     assert "grip that changes with the sliding speed" in sure
     assert sure.startswith("Left out of this forecast and its ±")
     assert "% of the wheelbase" in sure
-    assert left_out_warning(told(replace(CAR, grip_ratio_u=0.3)), told_half_width, travel=0.06) == ""
+    assert left_out_warning(told(replace(CAR, grip_ratio_u=0.3)), half_width_words, travel=0.06) == ""
     near = predict_push(
         replace(CAR, drag=np.full(4, 0.02)), replace(PUSH, station=0.53 * L), rng=np.random.default_rng(1), draws=200
     )
-    assert left_out_warning(near, told_half_width, travel=0.06) == ""  # no figure, nothing to set beside it
+    assert left_out_warning(near, half_width_words, travel=0.06) == ""  # no figure, nothing to set beside it
 
 
 def test_rolling_wheels_may_drag_by_their_bearings() -> None:

@@ -9,7 +9,7 @@ from analysis.balance.results import ChangeFinding
 from analysis.base.errors import InputError
 from analysis.set_ups.change_words import change_sentences
 from analysis.set_ups.effects import EffectOfSeries, effect_in_points
-from analysis.set_ups.signal import even_car_turn, signal_at, told_apart_points
+from analysis.set_ups.signal import even_car_turn, points_told_apart, signal_at
 from tests.analysis.set_ups.test_change import balance, swung
 
 TWO_EACH = EffectOfSeries(
@@ -80,4 +80,4 @@ def test_a_push_at_85_shows_a_tenth_of_the_signal() -> None:
     assert signal_at(85.0) == pytest.approx(0.1, abs=0.01)
     assert signal_at(50.0) == 1.0
     # by hand: 1.96 * sqrt(0.4² + 0.5²) * sqrt(2 / 4)
-    assert told_apart_points(4) == pytest.approx(0.887, abs=1e-3)
+    assert points_told_apart(4) == pytest.approx(0.887, abs=1e-3)

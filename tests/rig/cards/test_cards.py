@@ -17,7 +17,8 @@ from rig.cards.keys.test import TestCard
 from rig.cards.measures import car_markers, contact_place, floor_layout
 from rig.cards.mechanics import car_state, push_state
 from rig.cards.read import parse_card, read_card, read_set
-from rig.cards.template import card_text, write_new_cards
+from rig.cards.template import card_text
+from tests.rig.cards.new_cards import write_new_cards
 
 CAR = """card = "car"
 name = "Dunlin"

@@ -13,7 +13,8 @@ from rig.cards.keys.bench import BenchCard
 from rig.cards.keys.car import CarCard
 from rig.cards.keys.test import TestCard
 from rig.cards.read import parse_card
-from rig.cards.template import card_text, write_new_cards
+from rig.cards.template import card_text
+from tests.rig.cards.new_cards import write_new_cards
 
 CAR = """card = "car"
 name = "Dunlin"

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from rig.base.errors import InputError
-from rig.cards.template import card_text, write_new_cards
+from rig.cards.template import card_text
 from rig.jobs.series.change import compare_setups
 from rig.jobs.weighing.weights import weigh_typed
 from rig.log.store import BenchLog
@@ -18,6 +18,7 @@ from rig.notebook import functions
 from rig.notebook.functions import change, compare, predict, read_cards, records_of, weigh
 from rig.records.grip import GRIP
 from rig.records.weighing import WEIGHING
+from tests.rig.cards.new_cards import write_new_cards
 from tests.rig.jobs.synthetic_pushes import pushed, recorded
 from tests.values.cards_typed import found, run
 

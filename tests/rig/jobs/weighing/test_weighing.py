@@ -18,7 +18,7 @@ from analysis.weighing.warp import collar_turn
 from rig.base.errors import BenchError, InputError
 from rig.cards.chassis import spring_rates, warp_response
 from rig.cards.read import CardSet, read_set
-from rig.cards.template import card_text, write_new_cards
+from rig.cards.template import card_text
 from rig.jobs.weighing.calibrate import (
     CheckMasses,
     calibrate,
@@ -42,6 +42,7 @@ from rig.records.weighing import CalibrationRun
 from rig.report.other_records import WORDS, other_parts
 from rig.virtual.bench import VirtualOperator
 from rig.virtual.pads import VirtualPads
+from tests.rig.cards.new_cards import write_new_cards
 
 CAR_G = np.array([400.0, 392.0, 381.0, 387.0])
 MASSES = [250.0, 500.0, 1000.0]

@@ -28,7 +28,7 @@ from rig.page.bench.pad_listeners import PadHub
 from rig.page.bench.virtual import step_cards, true_car
 from rig.page.classroom.hidden_change import HiddenGame
 from rig.page.classroom.prints import pack_html, rail
-from rig.page.server.app import failures_told as answering
+from rig.page.server.app import answering_failures as answering
 from rig.records.weighing import WEIGHING
 from rig.virtual.pads import VirtualPads
 
