@@ -78,7 +78,10 @@ def left_out(prediction: Prediction, *, travel: float, across: FloatArray | None
 def left_out_warning(
     prediction: Prediction, told: Callable[[Prediction, float], str], *, travel: float, across: FloatArray | None = None
 ) -> str:
-    """One sentence that names what counts here, or nothing. told: a half-width of kappa (1/m) as people read it."""
+    """One sentence that names what counts here, or nothing. told: a half-width of kappa (1/m) as people read it.
+
+    across: as in `left_out`.
+    """
     if prediction.hypersensitive or prediction.estimate.finding != "pivot":
         return ""
     low, high = prediction.estimate.interval

@@ -87,7 +87,7 @@ def with_collars(chassis: Chassis, travel: FloatArray) -> Chassis:
 def with_ballast(
     chassis: Chassis, mass: float, place: Sequence[float] | FloatArray, *, keep_height: bool = True
 ) -> Chassis:
-    """Ballast of `mass`, kg, fixed to the body at (..., 3) (ahead of rear axle, left of middle, height), m.
+    """Ballast of `mass`, kg, fixed to the body. place: (..., 3) m, ahead of the rear axle, left of middle, height.
 
     keep_height: collars are set so that the car stands level as before; otherwise it settles on its springs.
     """

@@ -104,12 +104,12 @@ class LaidFloor:
         return found
 
     def bow_shapes(self, point: FloatArray) -> FloatArray:
-        """(..., 3) the three shapes at floor points (..., 2) m: height for 1 m at the reach."""
+        """(..., 3) the three shapes: height for 1 m at the reach. point: (..., 2) m, on the floor."""
         x, y = np.moveaxis((point - self.centre) / self.reach, -1, 0)
         return np.stack([x * x + y * y, x * x - y * y, 2.0 * x * y], axis=-1)
 
     def bow_slopes(self, point: FloatArray) -> FloatArray:
-        """(..., 2, 3) of the shapes along x and y at floor points (..., 2) m."""
+        """(..., 2, 3) of the shapes along x and y. point: (..., 2) m, on the floor."""
         x, y = np.moveaxis((point - self.centre) / self.reach, -1, 0)
         rows = np.stack([np.stack([x, x, y], axis=-1), np.stack([y, -y, x], axis=-1)], axis=-2)
         return 2.0 / self.reach * rows
@@ -135,7 +135,7 @@ class Ground:
     bow: FloatArray
 
     def height(self, point: FloatArray) -> FloatArray:
-        """(...) m over the plane, at floor points (..., 2) m."""
+        """(...) m over the plane. point: (..., 2) m, on the floor."""
         height: FloatArray = self.floor.bow_shapes(point) @ self.bow
         return height
 

@@ -100,7 +100,7 @@ class FloorProblem:
     base: FloatArray
 
     def start(self, q: FloatArray, laid: FloatArray) -> State:
-        """Poses in closed form for a lens and a laying."""
+        """Poses in closed form for a lens, q, and a laying of the sheets, laid: (h,)."""
         intrinsics = self.base + self.basis @ q
         place = self.floor.corners(laid)[..., :2].reshape(-1, 2)
         flat = self.seen.reshape(len(self.seen), -1, 2)
@@ -129,7 +129,7 @@ class FloorProblem:
     def descend(
         self, state: State, priors: Priors, *, robust: bool = True, weight: FloatArray | None = None
     ) -> Descent:
-        """Gauss-Newton with halved steps; weights of odd markers are renewed between steps."""
+        """Gauss-Newton with halved steps; weights of odd markers are renewed between steps. weight: (m,) at first."""
         precision = priors.precision(self.floor)
         head = len(precision)
         weight = np.ones(len(self.floor.corner)) if weight is None else weight

@@ -102,8 +102,8 @@ def _marker_noise(middle: FloatArray) -> float:
 
 
 def fit_clip_floor(on_floor: FloatArray, floor: FloorLayout, camera: Camera, *, still: BoolArray) -> FloorFit:
-    """The floor fitted to the clip's floor corners (n, m, 4, 2) px: to their middle places over all frames in which
-    the camera stood still (n,), the fit's first view; where it never did, to some frames.
+    """The floor fitted to the clip's floor corners: to their middle places over all frames in which the camera stood
+    still (n,), the fit's first view; where it never did, to some frames. on_floor: (n, m, 4, 2) px.
     """
     if still.any():
         return fit_floor(_pooled(on_floor[still])[None], floor, camera)
@@ -114,7 +114,7 @@ def fit_clip_floor(on_floor: FloatArray, floor: FloorLayout, camera: Camera, *, 
 
 def clip_cameras(on_floor: FloatArray, fit: FloorFit, optics: Optics, *, still: BoolArray) -> CameraPoses:
     """The camera's pose in each of n frames: where it stood still (n,) that of the fit, known with it; otherwise from
-    the frame's own floor corners (n, m, 4, 2) px. used: infinite and 0 where there is nothing to fit."""
+    the frame's own floor corners, on_floor: (n, m, 4, 2) px. used: infinite and 0 where there is nothing to fit."""
     n = len(on_floor)
     own = np.flatnonzero(~still & (np.isfinite(on_floor).all((2, 3)).sum(1) >= LEAST_MARKERS))
     rotation, place = np.repeat(fit.rotation[:1], n, axis=0), np.repeat(fit.place[:1], n, axis=0)

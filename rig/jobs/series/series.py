@@ -292,7 +292,7 @@ def changes_for(
 
 
 def map_of(cards: CardSet, weighing: Weighing, stations_pct: FloatArray, ratios: FloatArray) -> FloatArray:
-    """kappa (n, m), 1/m, over push stations (per cent) and front-to-rear grip ratios."""
+    """kappa (n, m), 1/m. stations_pct: (n,), where it is pushed.  ratios: (m,), front-to-rear grip."""
     car = weighed_car(cards, weighing)
     return pivot_map(
         car, push_state(cards.car, cards.test), station=stations_pct / 100 * wheelbase(cards.car), grip_ratio=ratios

@@ -87,10 +87,8 @@ def _laid_askew(shot: Shot, size: float) -> None:
 def _kicked(shot: Shot, size: float) -> None:
     name = str(shot.rng.choice(["front", "rear"]))
     angle = shot.rng.uniform(0, 2 * math.pi)
-    after = Laid(
-        shot.laid[name].middle + size * np.array([math.cos(angle), math.sin(angle)]), math.radians(1.0),
-        shot.laid[name].scale,
-    )  # fmt: skip
+    middle = shot.laid[name].middle + size * np.array([math.cos(angle), math.sin(angle)])
+    after = Laid(middle, math.radians(1.0), shot.laid[name].scale)
     shot.kick = (shot.rest + 0.4, name, after)
 
 

@@ -38,8 +38,11 @@ def read(keys: dict[str, Any], lines: Sequence[str]) -> list[float]:
         (["0.4312 kg / 0.3668 kg / 0.4025 kg / 0.3899 kg"] * 6, "kg", GRAMS),
         (["0,431 0,367 0,403 0,390"] * 6, "kg", (431, 367, 403, 390)),
         (["431,367,403,390"] * 6, "g", (431, 367, 403, 390)),  # whole numbers that repeat: a shown weight
-        ([f"{84213 + 31 * (k % 3)},{-512 - 17 * (k % 2)},{66 + 9 * (k % 4)},{1200 - k % 5}" for k in range(8)],
-         "counts", (84244, -529, 93, 1198)),
+        (
+            [f"{84213 + 31 * (k % 3)},{-512 - 17 * (k % 2)},{66 + 9 * (k % 4)},{1200 - k % 5}" for k in range(8)],
+            "counts",
+            (84244, -529, 93, 1198),
+        ),
         ([f"{400 + 100 * k},431.2,366.8,402.5,389.9,21.{k % 3}" for k in range(6)], "g", GRAMS),
         ([f"09:15:{k:02d};431.2;366.8;402.5;389.9" for k in range(6)], "g", GRAMS),
         ([f"2026-03-04 10:11:{k:02d},431.2,366.8,402.5,389.9" for k in range(6)], "g", GRAMS),
@@ -55,7 +58,7 @@ def read(keys: dict[str, Any], lines: Sequence[str]) -> list[float]:
         (["431,2 g"] * 6, "g", (431.2,)),
         ([f"[{n:05d}] W1=431.2g W2=366.8g W3=402.5g W4=389.9g" for n in range(6)], "g", GRAMS),  # begins as JSON does
     ],
-)  # fmt: skip
+)
 def test_what_is_proposed_reads_the_wheels(lines: list[str], unit: str, shows: tuple[float, ...]) -> None:
     found = proposal(lines)
     assert found.usable, found.kind
