@@ -34,6 +34,7 @@ def command(
     import numpy as np
 
     from analysis.moving.load_sensitivity import from_pulls, from_pushes
+    from analysis.statistics.quantiles import NORMAL_95
     from analysis.weighing.corner_weights import newtons_from_grams
     from rig.cards.read import read_set
     from rig.jobs.moving.tyre_loads import balance_at_loads, record_load_sensitivity
@@ -72,7 +73,7 @@ def command(
             number = record_load_sensitivity(found, states, sets[0], log).number
             remarks.append(f"Written down as record {number}: what is asked of this car on the move goes by it")
     if write:
-        fall, fall_u = round(min(max(found.q.value, 0.0), 0.9), 3), round(found.q.half_width / 1.96, 3)
+        fall, fall_u = round(min(max(found.q.value, 0.0), 0.9), 3), round(found.q.half_width / NORMAL_95, 3)
         values = {f"{axle}.load_sensitivity": fall for axle in ("front", "rear")}
         values |= {f"{axle}.load_sensitivity_u": fall_u for axle in ("front", "rear")}
         cards = sets[0]
