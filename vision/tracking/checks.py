@@ -5,15 +5,16 @@ from pathlib import Path
 import numpy as np
 
 from vision.base.errors import InputError
-from vision.base.types import BoolArray, CarMarkers, FloatArray, FloorLayout, IntArray
+from vision.base.types import BoolArray, CarMarkers, FloatArray, FloorLayout, GreyImage, IntArray
 from vision.camera.model import project
-from vision.markers.detection import cell_pattern, dictionaries_in
+from vision.markers.detection import Detector, cell_pattern, dictionaries_in
 from vision.tracking.follow import Follower
 from vision.tracking.frozen import frozen_pictures
 from vision.tracking.sightings import Sightings
 from vision.tracking.solve import LEAST_CORNERS, Solved
 
 LEAST_FLOOR = 3
+LOOKED_AT = (0, 20, 60)  # pictures in which markers are looked for when none could be measured
 MOST_INK = 1.3  # px; usual is 0.35, a badly focused picture reaches 0.8
 SIZE_ERROR = 0.035  # relative; less is warned about
 TWIN_FRAMES = 2
@@ -130,24 +131,21 @@ def _nothing_seen(path: Path, floor: FloorLayout, car: CarMarkers) -> InputError
     """No marker of the cards could be used: look what the clip holds before saying why."""
     from vision.clip.frames import FrameReader
 
-    votes: dict[str, set[int]] = {}
-    mirrored: dict[str, set[int]] = {}
     darkest, brightest = 255.0, 0.0
+    pictures: list[GreyImage] = []
     with FrameReader(path, threads=1) as reader:
         for frame in reader:
-            if frame.index in (0, 20, 60):
-                for found, grey in ((votes, frame.grey), (mirrored, np.ascontiguousarray(frame.grey[:, ::-1]))):
-                    for name, ids in dictionaries_in(grey)[:3]:
-                        found.setdefault(name, set()).update(ids)
+            if frame.index in LOOKED_AT:
+                pictures.append(frame.grey)
                 low, high = np.percentile(frame.grey, (2, 98))
                 darkest, brightest = min(darkest, float(low)), max(brightest, float(high))
-            if frame.index >= 60:
+            if frame.index >= LOOKED_AT[-1]:
                 break
     wanted = sorted({floor.dictionary, car.dictionary})
     named = {marker.id for marker in (*floor.markers, *car.markers)}
-    votes = {name: numbers for name, numbers in votes.items() if name in wanted or len(numbers) >= 2}
-    own = sorted(set().union(*(votes.get(name, set()) for name in wanted)) & named)
-    turned = sorted(set().union(*(mirrored.get(name, set()) for name in wanted)) & named)
+    finders = [Detector(name) for name in wanted]
+    own = _of_these(named, finders, pictures)
+    turned = _of_these(named, finders, [np.ascontiguousarray(grey[:, ::-1]) for grey in pictures])
     if len(turned) >= 2 and len(turned) > len(own):
         return InputError(
             "the clip is mirrored, left for right: its markers can only be read in a mirror",
@@ -161,6 +159,11 @@ def _nothing_seen(path: Path, floor: FloorLayout, car: CarMarkers) -> InputError
             where=str(path),
             remedy="More light, a steady camera in focus, and nearer: a marker's side wants 40 pixels",
         )
+    votes: dict[str, set[int]] = {}
+    for grey in pictures:
+        for name, ids in dictionaries_in(grey)[:3]:
+            votes.setdefault(name, set()).update(ids)
+    votes = {name: numbers for name, numbers in votes.items() if name in wanted or len(numbers) >= 2}
     if votes:
         name = max(votes, key=lambda n: (n in wanted, len(votes[n])))
         numbers = ", ".join(str(i) for i in sorted(votes[name]))
@@ -180,6 +183,11 @@ def _nothing_seen(path: Path, floor: FloorLayout, car: CarMarkers) -> InputError
         where=str(path),
         remedy="Check that the sheets are in the picture, lit, sharp and at least 25 pixels wide",
     )
+
+
+def _of_these(named: set[int], finders: list[Detector], pictures: list[GreyImage]) -> list[int]:
+    """Which of the markers named are in some of the pictures."""
+    return sorted(named & {number for finder in finders for grey in pictures for number in finder.find(grey).corner})
 
 
 def check_scale(
@@ -209,7 +217,12 @@ def check_scale(
     rise = float(np.median(solved.rise[kept, 0]))
     rise_u = float(np.median(solved.rise[kept, 1])) * max(solved.corner_noise, 0.05)
     away = max(eye - car.height, 0.05)
-    expected = np.sqrt(car.height_u**2 + (away * np.hypot(car.scale_u, floor.scale_u)) ** 2 + rise_u**2)
+    expected = np.sqrt(
+        car.height_u**2
+        + (away * np.hypot(car.scale_u, floor.scale_u)) ** 2
+        + (car.height * solved.fit.focal_share_u) ** 2
+        + rise_u**2
+    )
     share = rise / away
     if abs(share) > SIZE_ERROR and abs(rise) > 4.0 * expected:
         raise InputError(
