@@ -12,7 +12,7 @@ from rig.jobs.moving.drawn_cars import balanced_at
 from rig.jobs.moving.driven_car import ByPushes, driven_car
 from rig.jobs.moving.moving import DriftQuestion, MovingAnswers, answer_driven
 from rig.jobs.moving.two_set_ups import differences
-from rig.report.words.moving.on_the_move import change_sentence, facts
+from rig.report.words.moving.on_the_move import HEADS, change_sentence, facts, phase_rows
 from tests.analysis.springs.sprung_cars import dunlin
 from tests.values.cards_typed import write
 
@@ -65,6 +65,15 @@ def test_the_balance_point_by_pushes_goes_before_weights_and_grip(tmp_path: Path
     ends = (np.array(pushed.reached.region.station) - np.array(typed.reached.region.station)) * pct
     np.testing.assert_allclose(ends, moved, atol=1.5)
     assert np.diff(pushed.reached.reach.station.interval[0]) < 0.5 * np.diff(typed.reached.reach.station.interval[0])
+
+
+def test_wheels_in_the_air_in_all_in_some_and_in_hardly_any_of_the_drawn_cars(tmp_path: Path) -> None:
+    # From the definition: sure from 95 of 100 cars on, perhaps from 5 of 100 on.
+    found = asked(tmp_path)
+    lifted = np.zeros_like(found.ranges.lifted)
+    lifted[1] = [0.03, 0.5, 0.97, 0.06]
+    rows = phase_rows(replace(found, ranges=replace(found.ranges, lifted=lifted)))
+    assert [rows[i][HEADS.index("in the air")] for i in (0, 1)] == ["none", "RL perhaps FR RR"]
 
 
 def test_typed_weights_carry_their_placing(tmp_path: Path) -> None:
