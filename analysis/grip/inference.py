@@ -6,7 +6,7 @@ A rolling car is a switch, so only the side to which it turned counts.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -19,6 +19,7 @@ from analysis.forecast.forecast import kind_of_test
 from analysis.forecast.impossible import check_states
 from analysis.forecast.inputs import CarState, PushState
 from analysis.forecast.variants import Variants, balance_doubt, doubt_effects, doubt_variants, kappa_of
+from analysis.grip.one_sided import balance_station, one_side, one_sided_words
 from analysis.grip.unknowns import FurtherUnknown, Unknown, further_unknown, variant_of
 from analysis.statistics.odds import odds_words
 from analysis.statistics.quantiles import chi_square_tail
@@ -71,6 +72,7 @@ class Inference:
     correlation: of the two, 0 without a second.  chi_square, dof, chance: misfit at the best place, and
     the probability of so large a one if all stated uncertainties were right.
     odds_against: odds (to 1) against all pushes and their doubts being right, (1 - chance) / chance.
+    side: +1 where all blocked pushes were ahead of the balance point, -1 behind it, 0: not all on one side.
     """
 
     grip_ratio: Posterior
@@ -80,6 +82,7 @@ class Inference:
     dof: int
     chance: float
     odds_against: float
+    side: int
     sentence: str
     warnings: tuple[str, ...]
 
@@ -133,6 +136,15 @@ def infer(
     chi_square, dof = float(fits[best]), max(0, len(graded) - 1 - int(also is not None))
     chance = chi_square_tail(chi_square, dof=dof)
     warnings = _warnings(evidence, grip, other, chance, dof)
+    side = one_side([(one.car, one.push) for one in graded], float(np.log(grip.value))) if graded else 0
+    if side:
+        known = [replace(one, car=replace(one.car, along_u=np.zeros(2))) for one in evidence]
+        log_known, _ = _log_posterior(known, ratio, second, prior_log_ratio, prior_log_u)
+        marginal = (np.exp(log_known - log_known.max()) * second.width).sum(1)
+        without = _marginal("", "", ratio, marginal, prior_log_u).u
+        balance = 100.0 * balance_station(graded[0].car, float(np.log(grip.value))) / graded[0].car.wheelbase
+        said = one_sided_words(side, u=grip.u, without=without, balance_pct=balance)
+        warnings = (*warnings, *([said] if said else []))
     return Inference(
         grip_ratio=grip,
         other=other,
@@ -141,6 +153,7 @@ def infer(
         dof=dof,
         chance=chance,
         odds_against=float((1.0 - chance) / max(chance, 1e-12)),
+        side=side,
         sentence=_sentence(grip, other, len(evidence)),
         warnings=warnings,
     )

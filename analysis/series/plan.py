@@ -45,6 +45,8 @@ class Repetition:
 
 
 USUALLY = Repetition()
+BOTH_PLACES = (0, 1, 1, 0)
+"""Of two places, in the order of four pushes whose sides alternate and whose board is turned after two."""
 
 
 def plan_series(
@@ -53,7 +55,7 @@ def plan_series(
     rng: np.random.Generator,
     slow: Sequence[str] = (),
     baseline: Setup | None,
-    station_pct: float = 50.0,
+    station_pct: float | tuple[float, float] = 50.0,
     often: Repetition = USUALLY,
 ) -> tuple[PlannedPush, ...]:
     """A series over several set-ups, in random order, but slow factors change as rarely as they can.
@@ -62,6 +64,8 @@ def plan_series(
         order, and all set-ups of one level are done, in random order, before the next. Within a level of the
         slowest, the next slowest is treated alike, and so on.
     baseline: a set-up that is pushed first and again at the end, to show drift; None for none.
+    station_pct: where to push; two places, on both sides of the balance point, are changed so that neither goes with a
+        side or a turn of the board.
     Raises InputError when a set-up lacks a factor that others have, or a slow factor is unknown.
     """
     repeats, run_in, rounds = often.repeats, often.run_in, often.rounds
@@ -90,6 +94,7 @@ def plan_series(
         visits += [("test", one) for one in _ordered(list(setups), list(slow), rng)]
     if baseline is not None:
         visits.append(("baseline again", baseline))
+    places = station_pct if isinstance(station_pct, tuple) else (station_pct, station_pct)
     plan: list[PlannedPush] = []
     before: Setup | None = None
     turned = 0
@@ -108,7 +113,7 @@ def plan_series(
                     setup=setup,
                     role="run-in" if push < 0 else role,
                     side=("right", "left")[(push + first_side) % 2],
-                    station_pct=station_pct,
+                    station_pct=places[BOTH_PLACES[push % 4]],
                     board_turn_deg=board,
                     recorded=push >= 0,
                     do_first=steps,

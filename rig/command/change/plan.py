@@ -23,7 +23,15 @@ from rig.command.options import tell
     "--run-in", type=click.IntRange(0), default=2, show_default=True, help="Pushes first that nobody records."
 )
 @click.option("--rounds", type=click.IntRange(1), default=1, show_default=True, help="Times through the series.")
-@click.option("--position", type=float, default=50.0, show_default=True, help="Push position, % of the wheelbase.")
+@click.option(
+    "--position",
+    "positions",
+    type=float,
+    multiple=True,
+    default=(50.0,),
+    show_default=True,
+    help="Push position, % of the wheelbase; give two, on both sides of the balance point, to push at either in turn.",
+)
 @click.option("--seed", type=click.IntRange(0), default=0, show_default=True)
 def command(
     file: Path,
@@ -32,7 +40,7 @@ def command(
     repeats: int,
     run_in: int,
     rounds: int,
-    position: float,
+    positions: tuple[float, ...],
     seed: int,
 ) -> None:
     """Plan a series of pushes into FILE (CSV): sides alternating, board turned, baseline again at the end.
@@ -44,6 +52,9 @@ def command(
     from rig.jobs.series.series import plan_table
     from rig.report.words.effect_lines import plan_lines
 
+    if len(positions) > 2:
+        raise click.UsageError("give one --position, or two on both sides of the balance point")
+    place = positions[0] if len(positions) == 1 else (positions[0], positions[1])
     parsed: dict[str, list[str]] = {}
     for factor in factors:
         name, _, levels = factor.partition("=")
@@ -56,6 +67,6 @@ def command(
         raise InputError("there is a file already", where=str(file), remedy="Name another file")
     write_text(
         file,
-        plan_table(parsed, station_pct=position, repeats=repeats, run_in=run_in, rounds=rounds, slow=slow, seed=seed),
+        plan_table(parsed, station_pct=place, repeats=repeats, run_in=run_in, rounds=rounds, slow=slow, seed=seed),
     )
-    tell("\n".join([f"wrote {file}", *plan_lines(position, repeats)]))
+    tell("\n".join([f"wrote {file}", *plan_lines(place, repeats)]))

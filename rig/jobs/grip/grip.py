@@ -8,11 +8,13 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.forecast.forecast import kind_of_test
+from analysis.forecast.inputs import CarState
 from analysis.grip.bench_tests import OnBalance, OnBoard, pull, read_off_u, tilt_axle, tilt_car
 from analysis.grip.combine import GripEstimate, GripMeasurement, combine
 from analysis.grip.days import DayRatio, day_ratio
 from analysis.grip.inference import Inference, infer
 from analysis.grip.next_push import NextPush, most_informative_station
+from analysis.grip.one_sided import balance_station
 from analysis.grip.push_force import pooled
 from analysis.grip.sweep import SweepNull, ratio_from_null, sweep_null
 from analysis.grip.unknowns import Unknown
@@ -272,6 +274,7 @@ def infer_grip(sets: Sequence[CardSet], log: BenchLog, *, also: Unknown | None =
         kappa_u=max(usual, 1e-3),
         now_u=found.grip_ratio.u,
         now_log_ratio=float(np.log(found.grip_ratio.value)),
+        stations=_other_side(first.evidence.car, found),
     )
     other = found.other
     record = log.record(
@@ -305,6 +308,16 @@ def infer_grip(sets: Sequence[CardSet], log: BenchLog, *, also: Unknown | None =
         record=record,
         remarks=gathered.remarks,
     )
+
+
+def _other_side(car: CarState, found: Inference) -> list[float] | None:
+    """Where to look for the next push, m: at the balance point and beyond it, where all were made on one side of it."""
+    if not found.side:
+        return None
+    balance = balance_station(car, float(np.log(found.grip_ratio.value)))
+    places = np.linspace(0.0, car.wheelbase, 21)
+    beyond = places[found.side * (balance - places) > -0.03 * car.wheelbase]
+    return [float(place) for place in beyond] or None
 
 
 def _keep(

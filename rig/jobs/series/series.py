@@ -48,7 +48,7 @@ PLAN_HEADS = ("number", "block", "role", "side", "station_pct", "board_turn_deg"
 def plan_table(
     factors: Mapping[str, Sequence[str]],
     *,
-    station_pct: float = 50.0,
+    station_pct: float | tuple[float, float] = 50.0,
     repeats: int = 4,
     run_in: int = 2,
     rounds: int = 1,
@@ -59,7 +59,8 @@ def plan_table(
 
     factors: name -> levels; the first level of each is the baseline, pushed again at the end.
     """
-    refuse_wanted_place(station_pct, "push position")
+    for place in station_pct if isinstance(station_pct, tuple) else (station_pct,):
+        refuse_wanted_place(place, "push position")
     setups = full_factorial(factors) if factors else ({},)
     baseline = {name: levels[0] for name, levels in factors.items()} if factors else None
     plan = plan_series(

@@ -39,8 +39,10 @@ def effect_lines(result: EffectsResult, *, needed: int | None = None, width: int
     return lines
 
 
-def plan_lines(station_pct: float, repeats: int) -> list[str]:
+def plan_lines(places_pct: float | tuple[float, float], repeats: int) -> list[str]:
     """What a plan can show, in the unit of `change`, and what pushing elsewhere than at the middle does to it."""
+    places = places_pct if isinstance(places_pct, tuple) else (places_pct,)
+    station_pct = max(places, key=lambda place: abs(place - MIDDLE))
     apart = points_told_apart(repeats)
     lines = [
         f"{repeats} pushes of each set-up at its balance point, placed by a bare finger, show a change of about "
@@ -54,6 +56,13 @@ def plan_lines(station_pct: float, repeats: int) -> list[str]:
             "push at the middle shows (computed for an even car, wheels blocked), and every error of the push counts "
             "with its distance from the balance point. Plan at 50 % to see what a change does."
         )
+        if all(place > MIDDLE for place in places) or all(place < MIDDLE for place in places):
+            other = 2 * MIDDLE - station_pct
+            lines.append(
+                "Pushed on one side of the balance point only, grip along the tyres against grip across moves all of "
+                f"them alike, and repeating them does not tell it: plan on both sides (--position {station_pct:g} "
+                f"--position {other:g}), or measure it (pivotbench grip along)."
+            )
     return lines
 
 

@@ -30,13 +30,14 @@ def blocked(**given: object) -> CarState:
     return CarState(**(plain | given))  # type: ignore[arg-type]
 
 
-def exact_kappa(station: float, ratio: float) -> float:
+def exact_kappa(station: float, ratio: float, half: float = H) -> float:
     """kappa, 1/m; ratio F/R of capacities. F[(L-X)(L-s)+h²]/√((L-X)²+h²) + R[X s+h²]/√(X²+h²) = 0 (closed form)."""
 
     def moment(kappa: float) -> float:
         X = L / 2 - 1 / kappa
         return float(
-            ratio * ((L - X) * (L - station) + H**2) / np.hypot(L - X, H) + (X * station + H**2) / np.hypot(X, H)
+            ratio * ((L - X) * (L - station) + half**2) / np.hypot(L - X, half)
+            + (X * station + half**2) / np.hypot(X, half)
         )
 
     null = L * ratio / (1 + ratio)
@@ -69,6 +70,30 @@ def test_exact_pushes_give_back_their_ratio(ratio: float) -> None:
     # Independent of what the card says of the grip.
     other = infer(evidence(blocked(grip=np.array([1.2, 1.2, 0.6, 0.6])), [0.06, 0.2, 0.24], ratio))
     assert other.grip_ratio.value == pytest.approx(found.grip_ratio.value, rel=1e-3)
+
+
+def test_pushes_on_both_sides_tell_what_one_side_cannot() -> None:
+    """Truth: the closed form with grip along 1.07 of that across, which makes of h a h (both axles alike)."""
+    ratio, along = 1.1, 1.07
+    car = blocked(along_u=np.array([0.05, 0.05]))
+
+    def pushed(stations: list[float]) -> list[PushEvidence]:
+        kappas = [exact_kappa(station, ratio, half=along * H) for station in stations]
+        made = zip(stations, kappas, strict=True)
+        return [PushEvidence(car=car, push=PushState(station=s), measured=told(k, 0.02)) for s, k in made]
+
+    ahead, both = infer(pushed([0.75 * L, 0.75 * L])), infer(pushed([0.30 * L, 0.75 * L]))
+    assert (ahead.side, both.side, infer(pushed([0.15 * L, 0.3 * L])).side) == (1, 0, -1)
+    assert both.grip_ratio.value == pytest.approx(ratio, rel=0.02)  # alike on both axles, it drops out
+    assert abs(ahead.grip_ratio.value / ratio - 1.0) > 0.05
+    assert ahead.grip_ratio.u > 1.2 * both.grip_ratio.u
+    assert infer(pushed([0.52 * L, 0.75 * L])).grip_ratio.u < 0.5 * ahead.grip_ratio.u
+    assert ahead.grip_ratio.interval[0] < ratio < ahead.grip_ratio.interval[1]
+    (said,) = ahead.warnings
+    balance = 100 * ahead.grip_ratio.value / (1 + ahead.grip_ratio.value)
+    assert f"ahead of the balance point (about {balance:.0f} %)" in said
+    assert not both.warnings
+    assert not infer(evidence(blocked(), [0.7 * L, 0.85 * L], ratio)).warnings  # nothing in doubt there
 
 
 def test_width_follows_the_slope_of_the_closed_form() -> None:

@@ -33,6 +33,11 @@ CAR = CarState(
 def test_standard_set_cancels_side_and_board() -> None:
     """Run-in unrecorded; sides alternate; each side and each way of the board equally often (balance by counting)."""
     plan = plan_series([{}], often=Repetition(repeats=4, run_in=2), rng=np.random.default_rng(0), baseline=None)
+    two = plan_series([{}], station_pct=(35.0, 65.0), rng=np.random.default_rng(0), baseline=None)
+    at = [(one.station_pct, one.side, one.board_turn_deg) for one in two if one.recorded]
+    for place in (35.0, 65.0):  # each once from either side, and once on either way of the board
+        assert {side for where, side, _ in at if where == place} == {"left", "right"}
+        assert {turned for where, _, turned in at if where == place} == {0, 180}
     recorded = [one for one in plan if one.recorded]
     assert [one.recorded for one in plan] == [False, False, True, True, True, True]
     assert all(a.side != b.side for a, b in pairwise(plan))
