@@ -60,6 +60,7 @@ def as_measured(
         fits = np.asarray((np.abs(miss[0]) < SHARE_FITS) & (np.abs(miss[1]) < HEIGHT_FITS) & np.isfinite(now.share))
         if fits.all():
             break
+        miss = np.where(fits, 0.0, miss[0]), np.where(fits, 0.0, miss[1])  # each car for itself
         slope = np.maximum(2.0 * now.share * (1.0 - now.share), 0.1)
         leaned = np.clip(leaned + np.clip(miss[0] / slope, -0.4, 0.4), -MOST_LEANED, MOST_LEANED)
         raised = raised + miss[1] * mass

@@ -98,6 +98,22 @@ def first_order(model: Model, inputs: Mapping[str, Normal]) -> FirstOrder:
     )
 
 
+def balanced_normals(rng: np.random.Generator, count: int, width: int, *, block: int) -> FloatArray:
+    """(count, width) standard normal draws whose every block of rows has mean 0 and covariance 1 exactly.
+
+    So few draws already give the spread of what depends on them almost straight. A last block of hardly more rows than
+    columns stays as it was drawn.  Source: moment matching by the symmetric root, which is no matter of LAPACK's.
+    """
+    drawn = rng.standard_normal((count, width))
+    for first in range(0, count, block):
+        some = drawn[first : first + block]
+        if len(some) > width + 2:
+            some = some - some.mean(axis=0)
+            size, axis = np.linalg.eigh(some.T @ some / len(some))
+            drawn[first : first + block] = some @ (axis / np.sqrt(size)) @ axis.T
+    return drawn
+
+
 def coverage_interval(samples: FloatArray, *, probability: float = 0.95, shortest: bool = False) -> tuple[float, float]:
     """Interval holding this share of the samples (n,), after JCGM 101, 7.7: equal tails, or the shortest."""
     ordered = np.sort(np.asarray(samples, dtype=np.float64))

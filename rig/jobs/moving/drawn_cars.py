@@ -9,11 +9,14 @@ from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.moving.as_measured import as_measured
 from analysis.moving.tyres import Tyres, axle_capacity
 from analysis.springs.chassis import Chassis
-from analysis.statistics.monte_carlo import square_root
+from analysis.statistics.monte_carlo import balanced_normals, square_root
 from rig.cards.chassis import Moving, moving_car, springs_on
 from rig.cards.keys.car import CarCard
 from rig.cards.mechanics import mean_load_sensitivity
 
+FEW_CARS, MOST_CARS = 60, 400
+"""Cars that what is slow to compute is drawn with: draws balanced among so many know a ± to a tenth; and more than are
+ever drawn."""
 GRIP_RATIO_U = 0.05
 """Of front to rear grip, relative, until measured (as on the test card)."""
 GRIP_LEVEL_U = 0.2
@@ -45,7 +48,7 @@ class MeasuredTransfer:
 
     def drawn(self, many: Chassis, seed: int) -> Chassis:
         """Cars (n,) set so, each by a draw of what the pads leave open. The first are the same whatever n is."""
-        z = np.random.default_rng([seed, 4]).standard_normal((many.shape[0], 2))
+        z = balanced_normals(np.random.default_rng([seed, 4]), MOST_CARS, 2, block=FEW_CARS)[: many.shape[0]]
         share = np.clip(self.share + self.share_u * z[:, 0], 0.02, 0.98)
         height = np.maximum(self.height + self.height_u * z[:, 1], 0.1 * self.height)
         return as_measured(many, share=share, height=height, ay=self.ay)[0]
@@ -144,13 +147,13 @@ def drawn_cars(
     masses = np.asarray(car.unsprung_mass)
     mass = float(load.sum()) / STANDARD_GRAVITY
     least = float((masses * car.unsprung_height).sum()) / mass * 1.05 + 1e-3
-    z = rng.standard_normal((count, 7))
+    z, weighed, common = np.split(balanced_normals(rng, count, 12, block=FEW_CARS), [7, 11], axis=1)
     loads = np.repeat(np.asarray(load, dtype=float)[None], count, axis=0)
     if open_to.load_covariance is not None:
-        loads = loads + rng.standard_normal((count, 4)) @ square_root(open_to.load_covariance).T
+        loads = loads + weighed @ square_root(open_to.load_covariance).T
         # a wheel that carries less than itself is no car: such a draw stands just on it
         loads = np.maximum(loads, 1.02 * masses * STANDARD_GRAVITY + 1e-3)
-    level = np.exp(open_to.level_u * rng.standard_normal(count))[:built]
+    level = np.exp(open_to.level_u * common[:, 0])[:built]
     z, loads = z[:built], loads[:built]
     whole = []
     for row, carried in zip(z, loads, strict=True):

@@ -22,9 +22,9 @@ from analysis.statistics.drawn import WithRange, drawn
 from rig.base.errors import InputError
 from rig.cards.chassis import Moving
 from rig.cards.keys.car import CarCard
-from rig.jobs.moving.drawn_cars import NOTHING_ELSE, OpenTo
+from rig.jobs.moving.drawn_cars import FEW_CARS, NOTHING_ELSE, OpenTo
 from rig.jobs.moving.driven_car import ALL_ALIKE, DrivenCar
-from rig.jobs.moving.reach import FEW_CARS, Cast, Reached, cast_of, reached_by
+from rig.jobs.moving.reach import Cast, Reached, cast_of, reached_by
 
 STEP_G = 0.4
 RISE = 0.05

@@ -14,9 +14,9 @@ from analysis.statistics.drawn import WithRange, drawn
 from rig.base.errors import InputError
 from rig.cards.chassis import Moving, moving_car, springs_on
 from rig.cards.keys.car import CarCard
-from rig.jobs.moving.drawn_cars import DrawnCars, OpenTo, balanced_at, drawn_cars
+from rig.jobs.moving.drawn_cars import FEW_CARS, DrawnCars, OpenTo, balanced_at, drawn_cars
 
-CAST_DRAWS, FEW_CARS = 200, 40
+CAST_DRAWS = 200
 """Draws; fewer for what takes long, whose ± is then known to about a fifth only."""
 MM_PER_METRE = 1e3
 

@@ -15,11 +15,10 @@ from rig.base.plain_json import Json
 from rig.cards.keys.car import CarCard
 from rig.cards.measures import MM
 from rig.cards.read import CardSet
-from rig.jobs.moving.drawn_cars import DRAWN
+from rig.jobs.moving.drawn_cars import DRAWN, FEW_CARS
 from rig.jobs.moving.driven_car import DrivenCar, driven_cards, pushed_balance
 from rig.jobs.moving.reach import (
     AS_IT_IS,
-    FEW_CARS,
     Cast,
     Reached,
     RegionChange,

@@ -12,10 +12,10 @@ from rig.base.plain_json import Json
 from rig.cards.keys.car import CarCard
 from rig.cards.read import parse_card
 from rig.cards.template import card_text
-from rig.jobs.moving.drawn_cars import OpenTo
+from rig.jobs.moving.drawn_cars import FEW_CARS, OpenTo
 from rig.jobs.moving.driven_car import ALL_ALIKE, DrivenCar
 from rig.jobs.moving.moving import DriftQuestion, MovingAnswers, answer_driven
-from rig.jobs.moving.reach import FEW_CARS, Tried, cast_of, reached_by, region_change
+from rig.jobs.moving.reach import Tried, cast_of, reached_by, region_change
 from rig.page.bench.bench import Bench
 from rig.page.bench.lesson_steps import BAR_CHOICES, DRIFT_CHOICES
 from rig.page.bench.region import SEED, Both, regions_json

@@ -8,9 +8,9 @@ from analysis.base.wheel_names import WHEEL_KEYS, WHEELS
 from analysis.moving.ranking import SEEN_POINTS, Order, RankedEffect
 from analysis.springs.lift_off import STEEPEST
 from analysis.statistics.drawn import WithRange
-from rig.jobs.moving.drawn_cars import DRAWN
+from rig.jobs.moving.drawn_cars import DRAWN, FEW_CARS
 from rig.jobs.moving.moving import DRIVE_FRONT, RISE, STEP_G, MovingAnswers
-from rig.jobs.moving.reach import FEW_CARS, Reached, RegionChange
+from rig.jobs.moving.reach import Reached, RegionChange
 from rig.jobs.moving.two_set_ups import Differences
 from rig.report.words.rounding import plus_minus
 
@@ -22,7 +22,7 @@ NOT_SEEN_AT_REST = (
 )
 FEW_DRAWN = (
     f"the ± of region, ranks and arriving load is that of {FEW_CARS} cars that the cards leave open: it is itself "
-    "known to about a fifth"
+    "known to about a tenth"
 )
 HEADS = (
     "phase",
