@@ -12,6 +12,7 @@ import numpy as np
 
 from analysis.base.signs import true_minus
 from tests.page.browser import idle, picture, served, until, until_bench, watched
+from tests.page.replayed import in_step
 
 SHORT = {"push.distance_mm": 40.0, "push.speed_mm_s": 50.0}
 
@@ -92,6 +93,13 @@ def test_the_whole_lesson(browser: Any, tmp_path: Path) -> None:
             assert page.locator(f"svg.car .{kind} .region").count() == 1
         assert page.locator("svg.car .ghost").count() >= 4
         picture(page, "verdict")
+
+        # the clip again, beside the car from above; without motion it stands at the push's end until somebody plays it
+        page.locator("#replay").scroll_into_view_if_needed()
+        until(page, "document.getElementById('replay').dataset.picture > 0")
+        assert page.inner_text("#replay-play") == "Play"
+        in_step(page)
+        picture(page, "replay")
 
         # another set-up, asked of the class: one guess on the screen, one from a phone
         screen = context.new_page()

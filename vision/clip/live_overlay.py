@@ -1,4 +1,4 @@
-"""The live picture while a car is pushed: its outline, its trail, and the balance line with its ± across it."""
+"""A picture of a pushed car: its outline, trails, and the balance line with its ± across it."""
 
 from dataclasses import dataclass
 
@@ -7,19 +7,22 @@ import numpy as np
 
 from vision.base.plane import plane_rotation
 from vision.base.types import BgrImage, FloatArray
-from vision.clip.draw import BLUE, ORANGE, WHITE, YELLOW, Colour, FloorView, dense, line
+from vision.clip.draw import ORANGE, PINK, WHITE, YELLOW, Colour, FloorView, dense, line
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LiveScene:
-    """What is drawn. outline: (k, 2) m, of the body, car axes.  pose: (3,) m, m, rad on the floor.  trail: (n, 2) m on
-    the floor, of the touched point.  balance: m ahead of the rear axle, with the ends of its 95 %, or None.
+    """What is drawn. outline: (k, 2) m, of the body, car axes.  pose: (3,) m, m, rad on the floor.  trails: each (n, 2)
+    m on the floor, of a point of the car.  balance: m ahead of the rear axle, with the ends of its 95 %, or None.
+    height: m above the floor at which all of it lies; at the marker plate's it covers the car that one sees, however
+    obliquely the camera looks.
     """
 
     outline: FloatArray
     pose: FloatArray
-    trail: FloatArray
+    trails: tuple[FloatArray, ...] = ()
     balance: tuple[float, float, float] | None = None
+    height: float = 0.0
 
 
 def draw_live(picture: BgrImage, view: FloorView, scene: LiveScene, *, scale: float = 1.0) -> BgrImage:
@@ -27,7 +30,7 @@ def draw_live(picture: BgrImage, view: FloorView, scene: LiveScene, *, scale: fl
     drawn = picture.copy()
 
     def on_floor(flat: FloatArray) -> FloatArray:
-        return scale * view.pixel(flat)
+        return scale * view.pixel(flat, scene.height)
 
     def on_car(flat: FloatArray) -> FloatArray:
         return on_floor(flat @ plane_rotation(scene.pose[2]).T + scene.pose[:2])
@@ -42,10 +45,11 @@ def draw_live(picture: BgrImage, view: FloorView, scene: LiveScene, *, scale: fl
         band = on_car(np.array([[low, -half], [high, -half], [high, half], [low, half]]))
         if np.all(np.abs(band) < 30_000):
             veil = drawn.copy()
-            cv2.fillPoly(veil, [np.round(band * 16).astype(np.int32)], BLUE, cv2.LINE_AA, 4)
+            cv2.fillPoly(veil, [np.round(band * 16).astype(np.int32)], ORANGE, cv2.LINE_AA, 4)
             cv2.addWeighted(veil, 0.35, drawn, 0.65, 0.0, dst=drawn)
-        rimmed(on_car(np.array([[at, -half], [at, half]])), BLUE, closed=False)
+        rimmed(on_car(np.array([[at, -half], [at, half]])), ORANGE, closed=False)
     rimmed(on_car(dense(scene.outline)), YELLOW, closed=True)
-    if len(scene.trail) > 1:
-        rimmed(on_floor(scene.trail), ORANGE, closed=False)
+    for trail in scene.trails:
+        if len(trail) > 1:
+            rimmed(on_floor(trail), PINK, closed=False)
     return drawn

@@ -334,7 +334,7 @@ class LivePush:
         scene = LiveScene(
             outline=self._outline,
             pose=pose,
-            trail=np.array(self._touched) if self._touched else np.zeros((0, 2)),
+            trails=(np.array(self._touched),) if self._touched else (),
             balance=None if balance is None else (balance[0], balance[1], balance[2]),
         )
         return draw_live(small, view, scene, scale=1.0 / step)

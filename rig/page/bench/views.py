@@ -118,6 +118,7 @@ def verdict_json(verdict: Verdict) -> Json:
         "verdict": verdict.comparison.verdict,
         "sentence": first_sentence(verdict),
         "picture": None if answer is None else pushed_json(verdict, answer),
+        "filmed": verdict.measurement is not None and answer is not None,
         "said": [] if answer is None else [line for line in push_lines(answer)[1:] if line],
         "found": verdict.comparison.sentence,
         "advice": verdict.forecast.advice,

@@ -97,6 +97,8 @@ class Page:
             routes.REGION: self._answering(self._region),
             routes.EXPORT: self._export,
             routes.FROM_ABOVE: self._from_above,
+            routes.REPLAY: self._answering(lambda request: self.bench.replay.told(asked_number(request, "record"))),
+            routes.REPLAY_PICTURE: self._replayed,
             routes.CHANGE_PICTURE: self._changed(".png"),
             routes.CHANGE_FILM: self._changed(".webm"),
             routes.REPORT: self._report,
@@ -179,6 +181,11 @@ class Page:
             return no(409, "no push was measured yet", "Push the car first")
         return Response(await run_in_threadpool(pushed_png, verdict.cards, verdict.answer), media_type="image/png")
 
+    async def _replayed(self, request: Request) -> Response:
+        record, number = (asked_number(request, name) for name in routes.REPLAY_PICTURE.numbers)
+        jpeg = await run_in_threadpool(self.bench.replay.picture, record, number)
+        return Response(jpeg, media_type=routes.JPEG)
+
     def _changed(self, ending: str) -> Handler:
         async def answer(request: Request) -> Response:
             path = self.changes.file(ending)
@@ -247,6 +254,14 @@ def limited(text: str) -> float:
     if not -100_000.0 <= value <= 100_000.0:
         raise msgspec.ValidationError("a slider has no number")
     return value
+
+
+def asked_number(request: Request, name: str) -> int:
+    """A whole number of the query, or DecodeError."""
+    text = request.query_params.get(name, "")
+    if not (text.isascii() and text.isdigit() and len(text) <= 9):
+        raise msgspec.ValidationError(f"{name} is no number")
+    return int(text)
 
 
 def export_zip(bench: Bench) -> bytes:

@@ -46,6 +46,10 @@ REGION = PageRoute(
 )
 EXPORT = PageRoute(path="/api/export.zip", summary="The whole log as tables", answers=ZIP)
 FROM_ABOVE = PageRoute(path="/api/push.png", summary="The car of the newest push from above", answers=PNG)
+REPLAY = PageRoute(path="/api/replay", summary="The newest push again: times, poses and lines", numbers=("record",))
+REPLAY_PICTURE = PageRoute(
+    path="/api/replay.jpg", summary="A picture of the newest push", answers=JPEG, numbers=("record", "picture")
+)
 CHANGE_PICTURE = PageRoute(path="/api/change.png", summary="Both cars of the newest change from above", answers=PNG)
 CHANGE_FILM = PageRoute(path="/api/change.webm", summary="Both pushes of the newest change, filmed", answers=WEBM)
 REPORT = PageRoute(path="/api/report.html", summary="The report", answers=HTML)
@@ -77,6 +81,8 @@ ROUTES = (
     REGION,
     EXPORT,
     FROM_ABOVE,
+    REPLAY,
+    REPLAY_PICTURE,
     CHANGE_PICTURE,
     CHANGE_FILM,
     REPORT,

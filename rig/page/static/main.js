@@ -6,6 +6,7 @@ import { startLivePush } from "./livepush.js";
 import { numberIn, typed } from "./numbers.js";
 import { startRecord } from "./record.js";
 import { startRegion } from "./region.js";
+import { startReplay } from "./replay.js";
 import { keepLegible, startShared, tap, tellTrouble, tiePin } from "./shared.js";
 import { startWhatIf } from "./whatif.js";
 import { byId, el, num, show, told } from "./words.js";
@@ -201,6 +202,7 @@ on("car", (car) => {
 startLive(view);
 startWhatIf(view);
 startRegion();
+startReplay();
 startEditor();
 startRecord();
 connect();
