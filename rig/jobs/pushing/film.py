@@ -27,7 +27,8 @@ from rig.pads.force_file import ENDING, beside, force_recorded
 from rig.pads.port import BAUD
 from vision.clip.live_advice import MovementWatch, PictureJudgement, judge_picture
 
-LOOK_EVERY_S = 0.1
+LOOK_EVERY_S, LOOK_WHILE_PUSHED_S = 0.1, 0.2
+"""s between two looks for advice; while a push is recorded there is less to say, and more for the machine to do."""
 PRE_ROLL_S = 1.5
 OFF_S, OFF_SHARE, LONGEST_OFF_S = 1.0, 0.05, 10.0
 """s that the finger is off the car, by less than that share of what it pressed, before its recording ends."""
@@ -159,7 +160,8 @@ def _filmed(
         begun, looked = time.monotonic(), -1
         try:
             while True:
-                shot = _next(camera, looked, name)
+                pause = LOOK_WHILE_PUSHED_S if recorder.recording else LOOK_EVERY_S
+                shot = _next(camera, looked, name, pause)
                 if shot is None:
                     break
                 looked = shot.number
@@ -202,9 +204,9 @@ def _looking_along(along: LivePush | None, camera: CameraReader) -> Iterator[Non
         thread.join(timeout=5.0)
 
 
-def _next(camera: CameraReader, looked: int, name: str) -> TimedPicture | None:
-    """The newest picture that has not been looked at, at most ten a second; None when the camera has ended."""
-    pause = time.monotonic() + LOOK_EVERY_S
+def _next(camera: CameraReader, looked: int, name: str, pause_s: float) -> TimedPicture | None:
+    """The newest picture that has not been looked at, after a pause; None when the camera has ended."""
+    pause = time.monotonic() + pause_s
     waited = time.monotonic() + 5.0
     while True:
         shot = camera.newest

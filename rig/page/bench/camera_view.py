@@ -1,9 +1,10 @@
 """The live picture on the page: the newest one of the camera that films, with what is said of a push that goes on."""
 
 import asyncio
+import contextlib
 import threading
 import time
-from collections.abc import AsyncIterator, Callable
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,8 +18,8 @@ from rig.page.bench.broadcast import Broadcast
 from rig.report.words.rounding import plus_minus
 
 WIDEST_PX = 640
-PICTURES_PER_S = 10.0
-BOUNDARY = "picture"
+NEXT_PICTURE_S = 0.05
+"""for the next picture of a push: a browser that waits for it holds one of its six connections to this host."""
 
 
 class Viewed:
@@ -40,11 +41,15 @@ class Viewed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShownPicture:
-    """jpeg: packed.  at: s, Unix time at which it arrived.  live: what is said of the push on it, None: nothing."""
+    """jpeg: packed.  at: s, Unix time at which it arrived.  live: what is said of the push on it, None: nothing.
+
+    number: of the picture of a push, -1 of any other.
+    """
 
     jpeg: bytes
     at: float
     live: Json | None
+    number: int = -1
 
 
 class CameraView:
@@ -57,6 +62,8 @@ class CameraView:
         self.newest: Any = None
         self._arrived = 0.0
         self._live: LivePicture | None = None
+        self._asked = -np.inf
+        self._waiting: list[tuple[asyncio.AbstractEventLoop, asyncio.Event]] = []
         self.end()
 
     def opener(self, opens: Callable[[str], Any] | None) -> Callable[[str], Any]:
@@ -72,8 +79,18 @@ class CameraView:
         self.newest, self._arrived = picture, time.monotonic()
 
     def show(self, live: LivePicture) -> None:
-        """A picture with what is drawn on it; it is shown as long as it is fresh."""
+        """A picture with what is drawn on it; it is shown as long as it is fresh. Whoever waits for it gets it at once:
+        it is packed here, since every change from thread to thread costs its time.
+        """
         self._live = live
+        if time.monotonic() - self._asked > 1.0:
+            return
+        self.picture()
+        with self._lock:
+            waiting, self._waiting = self._waiting, []
+        for loop, come in waiting:
+            with contextlib.suppress(RuntimeError):  # that server has ended
+                loop.call_soon_threadsafe(come.set)
 
     def tell(self, look: LiveLook) -> None:
         """One look at the picture, in words."""
@@ -98,6 +115,22 @@ class CameraView:
         self.newest = self._live = None
         self._broadcast.publish("camera", {"on": False})
 
+    async def next(self, after: int) -> ShownPicture | None:
+        """As `picture`; while somebody pushes, the first one after picture number `after`, if it comes soon."""
+        self._asked = time.monotonic()
+        live = self._live
+        if live is not None and live.number <= after and time.monotonic() - live.time <= LATE_S:
+            come = asyncio.Event()
+            with self._lock:
+                self._waiting.append((asyncio.get_running_loop(), come))
+            with contextlib.suppress(TimeoutError):
+                await asyncio.wait_for(come.wait(), NEXT_PICTURE_S)
+        with self._lock:
+            packed, newest = self._packed, self._live
+        if packed is not None and newest is not None and packed[0] is newest and packed[1].number > after:
+            return packed[1]
+        return await asyncio.to_thread(self.picture)
+
     def picture(self) -> ShownPicture | None:
         """The newest picture, small enough for a live view, with the push on it while that is fresh; None without a
         camera. Packed once however many look.
@@ -111,27 +144,17 @@ class CameraView:
             if self._packed is not None and self._packed[0] is wanted:
                 return self._packed[1]
             if fresh and live is not None:
-                drawn, at, said = live.picture, live.time, live_json(live)
+                drawn, at, said, number = live.picture, live.time, live_json(live), live.number
             else:
                 step = max(1, -(-newest.shape[1] // WIDEST_PX))
-                drawn, at, said = np.ascontiguousarray(newest[::step, ::step]), self._arrived, None
+                drawn, at, said, number = np.ascontiguousarray(newest[::step, ::step]), self._arrived, None, -1
             good, data = cv2.imencode(".jpg", drawn)
             if not good:
                 return None
-            shown = ShownPicture(jpeg=data.tobytes(), at=time.time() - (time.monotonic() - at), live=said)
+            age = time.monotonic() - at
+            shown = ShownPicture(jpeg=data.tobytes(), at=time.time() - age, live=said, number=number)
             self._packed = (wanted, shown)
             return shown
-
-    async def stream(self, should_end: Callable[[], bool]) -> AsyncIterator[bytes]:
-        """multipart/x-mixed-replace parts while the camera films."""
-        last: ShownPicture | None = None
-        while not should_end() and self.newest is not None:
-            shown = await asyncio.to_thread(self.picture)
-            if shown is not None and shown is not last:
-                last = shown
-                head = f"--{BOUNDARY}\r\nContent-Type: image/jpeg\r\nContent-Length: {len(shown.jpeg)}\r\n\r\n"
-                yield head.encode() + shown.jpeg + b"\r\n"
-            await asyncio.sleep(1.0 / PICTURES_PER_S)
 
 
 def live_json(live: LivePicture) -> Json:

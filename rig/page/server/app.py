@@ -25,7 +25,6 @@ from rig.jobs.moving.reach import Tried
 from rig.jobs.pushing.what_if import WhatIf, what_if
 from rig.page.bench.bench import Bench
 from rig.page.bench.broadcast import encode, stream
-from rig.page.bench.camera_view import BOUNDARY
 from rig.page.bench.changes import Changes
 from rig.page.bench.views import pushed_png, what_if_json
 from rig.page.classroom.classroom import Classroom, lesson_json
@@ -86,7 +85,6 @@ class Page:
             routes.RACER: self._asset("racer.html"),
             routes.STATIC: self._static,
             routes.EVENTS: self._events,
-            routes.CAMERA: self._camera,
             routes.CAMERA_NOW: self._camera_now,
             routes.DOCUMENT: self._answering(lambda request: self.document),
             routes.LESSON: self._answering(lambda request: lesson_json()),
@@ -135,18 +133,13 @@ class Page:
         hello = encode("hello", {"token": self.token, "start": self.start, "software": SOFTWARE})
         return StreamingResponse(stream(self.bench.broadcast, hello, self.should_end), media_type="text/event-stream")
 
-    async def _camera(self, request: Request) -> Response:
-        view = self.bench.view
-        if view.newest is None:
-            return no(409, "nothing is being filmed", "Start filming first")
-        kind = f"multipart/x-mixed-replace; boundary={BOUNDARY}"
-        return StreamingResponse(view.stream(self.should_end), media_type=kind)
-
     async def _camera_now(self, request: Request) -> Response:
-        shown = await run_in_threadpool(self.bench.view.picture)
+        after = asked_number(request, "after") if "after" in request.query_params else -1
+        shown = await self.bench.view.next(after)
         if shown is None:
             return no(409, "nothing is being filmed", "Start filming first")
-        told = json.dumps({"at_ms": 1e3 * shown.at, "live": shown.live})  # what is said goes with its own picture
+        # what is said goes with its own picture
+        told = json.dumps({"at_ms": 1e3 * shown.at, "live": shown.live, "number": shown.number})
         return Response(shown.jpeg, media_type=routes.JPEG, headers={"x-picture": told})
 
     def _answering(self, ask: Callable[[Request], Any]) -> Handler:

@@ -27,7 +27,6 @@ CLASS = PageRoute(path="/class", summary="The class", answers=HTML)
 RACER = PageRoute(path="/racer", summary="Corner weights to be read from afar", answers=HTML)
 STATIC = PageRoute(path="/static/{name}", summary="A file of the page", listed=False)
 EVENTS = PageRoute(path="/events", summary="News of the bench, without end", listed=False)
-CAMERA = PageRoute(path="/camera", summary="The live picture, without end", listed=False)
 CAMERA_NOW = PageRoute(path="/camera.jpg", summary="The newest picture of the camera", answers=JPEG)
 DOCUMENT = PageRoute(path="/openapi.json", summary="The interface's document", listed=False)
 LESSON = PageRoute(path="/api/lesson", summary="The lesson's experiments")
@@ -70,7 +69,6 @@ ROUTES = (
     RACER,
     STATIC,
     EVENTS,
-    CAMERA,
     CAMERA_NOW,
     DOCUMENT,
     LESSON,

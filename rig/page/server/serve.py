@@ -1,6 +1,7 @@
 """Serve the page on the loopback address until Ctrl-C."""
 
 import socket
+import sys
 import threading
 import webbrowser
 from collections.abc import Callable
@@ -15,6 +16,10 @@ from rig.page.server.bounded import Bounds, bounded
 
 HOST = "127.0.0.1"
 USUAL_PORT = 8377
+TURN_S = 0.001
+"""s for which one thread may keep the others waiting. Python's own 5 ms add up: a picture of a push goes through four
+threads on its way to the page, beside those of pads and recording.
+"""
 
 
 class Serving:
@@ -48,6 +53,7 @@ class Serving:
         self._server = uvicorn.Server(config)
         self.page.should_end = lambda: self._server.should_exit
         self._thread: threading.Thread | None = None
+        sys.setswitchinterval(min(sys.getswitchinterval(), TURN_S))
 
     def run(self, ready: Callable[[], None]) -> None:
         """Serve until Ctrl-C. ready: called once, just before."""

@@ -3,8 +3,7 @@ import { on } from "./bench.js";
 import { byId, show } from "./words.js";
 
 const OLD_MS = 1000;
-const BETWEEN_MS = 15; // while somebody pushes
-const IDLE_MS = 80;
+const IDLE_MS = 80; // where nobody pushes
 
 // One picture after the other, each asked for when the one before is drawn: a stream in every window would hold one of
 // the six connections that a browser opens to a host, and leave none for Stop.
@@ -14,6 +13,7 @@ export function startLivePush() {
   let watching = false;
   let drawn = 0;
   let loud = ""; // the state that was said last
+  let newest = -1; // number of the picture that was drawn last, of those of a push
 
   function say(live) {
     const words = !live ? "" : live.balance ? `${live.words}: ${live.balance}` : live.words;
@@ -29,9 +29,17 @@ export function startLivePush() {
     let pause = 500;
     if (!document.hidden)
       try {
-        const answer = await fetch("/camera.jpg");
+        // while somebody pushes, the bench waits a moment for the next picture and sends it as soon as it is drawn on
+        const answer = await fetch(newest < 0 ? "/camera.jpg" : `/camera.jpg?after=${newest}`);
         if (!answer.ok) throw new Error("nothing is filmed");
         const told = JSON.parse(answer.headers.get("x-picture"));
+        const again = told.number >= 0 && told.number === newest;
+        if (again) {
+          await answer.arrayBuffer();
+          setTimeout(next, 5);
+          return;
+        }
+        newest = told.number;
         const url = URL.createObjectURL(await answer.blob());
         if (!watching) return URL.revokeObjectURL(url);
         await new Promise((done) => {
@@ -47,7 +55,7 @@ export function startLivePush() {
           requestAnimationFrame(() => times.push(performance.timeOrigin + performance.now() - told.at_ms));
           if (times.length > 2000) times.splice(0, times.length - 2000);
         }
-        pause = ["keep_pushing", "said", "left"].includes(told.live?.state) ? BETWEEN_MS : IDLE_MS;
+        pause = told.live ? 0 : IDLE_MS;
       } catch {
         // the next one may come
       }
@@ -63,6 +71,7 @@ export function startLivePush() {
     byId("camera").hidden = !camera.on;
     if (camera.on === watching) return;
     watching = camera.on;
+    newest = -1;
     say(null);
     if (watching) next();
     else {
