@@ -8,8 +8,10 @@ import pytest
 
 from rig.base.errors import BenchError
 from rig.log.store import BenchLog
+from rig.virtual.dunlin import ON_SPRINGS
 from tests.page.accessible import findings
 from tests.page.browser import idle, picture, served, until, until_bench, watched
+from tests.page.laid_out import faults
 
 SMALLEST_TEXT_PX = 14
 LARGEST_LOAD_BYTES = 300_000
@@ -47,7 +49,7 @@ def test_every_page_is_accessible_at_every_width(browser: Any, tmp_path: Path, s
             assert findings(page) == []
             assert smallest_text(page) >= SMALLEST_TEXT_PX - 0.5
             if path != "print/pack":  # drawings to scale may be wider than a screen, in a box that scrolls
-                assert page.evaluate("document.documentElement.scrollWidth") <= width
+                assert faults(page) == []
             assert wrong == []
             page.context.close()
 
@@ -180,21 +182,39 @@ def judged(page: Any, serving: Any) -> None:
     until_bench(page, lambda: serving.bench.verdict is not None and not serving.bench.work.busy)
 
 
+def at_every_size(page: Any) -> None:
+    """From a small phone to a projector, and a window of 1280 x 900 px at 200 %; back to the size that was before."""
+    before = page.viewport_size
+    for width, height in ((320, 640), (390, 844), (640, 450), (820, 1180), (1280, 900), (1920, 1080)):
+        page.set_viewport_size({"width": width, "height": height})
+        page.wait_for_timeout(200)
+        assert faults(page) == [], width
+    page.set_viewport_size(before)
+
+
 @pytest.mark.thorough
 def test_every_state_is_accessible_and_large_enough(browser: Any, tmp_path: Path) -> None:
     """With a verdict, comparisons, a long name and a class in each phase; letters of 11 px or more at 390 px."""
     with served(tmp_path) as serving:
         page = browser.new_context(viewport={"width": 390, "height": 844}).new_page()
         wrong = watched(page)
-        serving.bench.save_card("car", {"name": LONG})
+        serving.bench.save_card("car", dict(ON_SPRINGS) | {"name": LONG})
         page.goto(serving.url)
         judged(page, serving)
         until(page, "document.querySelector('.dots') !== null && !document.getElementById('verdict').hidden")
         page.evaluate("document.querySelectorAll('details').forEach((one) => (one.open = true))")
         page.wait_for_timeout(300)
         assert smallest_text(page) >= 11.0
-        assert page.evaluate("document.documentElement.scrollWidth") <= 390
+        at_every_size(page)
         assert findings(page) == []
+        page.click("#move-go")
+        until(page, "document.querySelectorAll('svg.region .reach.now .edge').length === 2")
+        page.evaluate(
+            "const one = document.getElementById('move-bar_front'); one.value = 2;"
+            " one.dispatchEvent(new Event('input'))"
+        )
+        until(page, "document.getElementById('region-change').textContent !== ''")
+        at_every_size(page)
         table = page.inner_text("#weights-table")
         assert re.search(r"front right\s+410\.0 ± [\d.]+", table)
         assert "measured pivot" in page.inner_text("#results-table")
@@ -216,7 +236,7 @@ def test_every_state_is_accessible_and_large_enough(browser: Any, tmp_path: Path
                 act()
             page.wait_for_timeout(250)
             assert findings(page) == [], room.question.phase
-            assert page.evaluate("document.documentElement.scrollWidth") <= 390
+            at_every_size(page)
         opened = room.phones
         assert opened is not None
         for path in (f"{serving.url}racer", opened["address"]):
@@ -224,7 +244,7 @@ def test_every_state_is_accessible_and_large_enough(browser: Any, tmp_path: Path
             page.wait_for_timeout(500)
             assert findings(page) == []
             assert smallest_text(page) >= 11.0
-            assert page.evaluate("document.documentElement.scrollWidth") <= 390
+            at_every_size(page)
         assert wrong == []
 
 

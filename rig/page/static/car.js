@@ -35,9 +35,15 @@ export class CarView {
 
   fit() {
     if (!this.view) return;
-    const scale = Math.min(this.svg.clientWidth / this.view[2], this.svg.clientHeight / this.view[3]) || 1;
-    this.unit = 1 / scale;
     const type = Math.max(15, 0.85 * parseFloat(getComputedStyle(this.svg.parentElement).fontSize));
+    // letters keep their size on a small screen: the figures below the scale then need more of the drawing
+    const letters = (type * this.view[2]) / (this.svg.clientWidth || this.view[2]);
+    const [x, y, wide, high] = this.view;
+    const box = [x, y, wide, high + Math.max(0, 1.2 * letters - 24)];
+    this.svg.setAttribute("viewBox", box.map((v) => v.toFixed(1)).join(" "));
+    for (const text of this.layers.scale.querySelectorAll("text")) text.setAttribute("y", (this.scaleAt + Math.max(30, 12 + 0.9 * letters)).toFixed(1));
+    const scale = Math.min(this.svg.clientWidth / box[2], this.svg.clientHeight / box[3]) || 1;
+    this.unit = 1 / scale;
     this.svg.setAttribute("font-size", (type / scale).toFixed(2));
   }
 
@@ -50,9 +56,8 @@ export class CarView {
     const room = 44; // for the outline that swings away from the finger
     const up = picture.push_side > 0 ? room : 24;
     this.view = [xs[0], -half - up, xs[1] - xs[0], 2 * half + up + (picture.push_side > 0 ? 40 : 40 + room)];
-    this.svg.setAttribute("viewBox", this.view.map((v) => v.toFixed(1)).join(" "));
-    this.fit();
     this.drawScale(L, half);
+    this.fit();
     this.layers.body.replaceChildren(
       make("polygon", { points: points(picture.outline), class: "outline" }),
       make("path", { d: `M${picture.outline[1][0] - 16} -12l14 12-14 12`, class: "nose" }),
@@ -68,7 +73,7 @@ export class CarView {
   }
 
   drawScale(L, half) {
-    const y = half + 4;
+    const y = (this.scaleAt = half + 4);
     const parts = [make("path", { d: `M${-0.8 * L} ${y}H${1.4 * L}`, class: "line" })];
     for (let pct = -80; pct <= 140; pct += 10)
       parts.push(make("path", { d: `M${(pct / 100) * L} ${y}v${pct % 50 === 0 ? 12 : 6}`, class: "line" }));
@@ -87,8 +92,11 @@ export class CarView {
         const radius = BIGGEST_DISC * Math.sqrt(Math.max(load[wheel], 0) / most);
         parts.push(make("circle", { cx: x, cy: -y, r: radius.toFixed(2), class: "load" }));
         const side = Math.sign(y);
+        // beside the arrow of the push, not on it
+        const push = this.picture.push && this.picture.push_side === -side && Math.abs(this.picture.push[0] - x) < 80 ? this.picture.push[0] : null;
+        const [at, anchor] = push === null ? [x, "middle"] : push <= x ? [Math.max(push + 10, x - 24), "start"] : [Math.min(push - 10, x + 24), "end"];
         parts.push(
-          make("text", { x, y: -y - side * (BIGGEST_DISC + 12) + (side > 0 ? 0 : 10), "text-anchor": "middle", class: "grams" },
+          make("text", { x: at, y: -y - side * (BIGGEST_DISC + 12) + (side > 0 ? 0 : 10), "text-anchor": anchor, class: "grams" },
             `${load[wheel].toFixed(0)} g`),
         );
       });

@@ -17,7 +17,7 @@ const table = (heads, rows) =>
 function dots(rows) {
   // drawn as wide as it is shown, so that its letters are as large as the page's
   const low = -100, high = 160, width = Math.max(300, byId("compared").clientWidth), line = 26;
-  const x = (pct) => 10 + ((Math.min(Math.max(pct, low), high) - low) / (high - low)) * (width - 20);
+  const x = (pct) => 30 + ((Math.min(Math.max(pct, low), high) - low) / (high - low)) * (width - 60);
   const svg = node("svg", { viewBox: `0 0 ${width} ${rows.length * line + 40}`, class: "dots", role: "img", "font-size": 15,
     "aria-label": "Pivots along the car, per cent of the wheelbase, measured and forecast with their intervals; the table below has the figures" });
   for (const pct of width < 480 ? [-100, 0, 100] : [-100, -50, 0, 50, 100, 150])

@@ -20,14 +20,16 @@ export function drawRegion(box, told, regions) {
   const svg = make("svg", { class: "region", role: "img", viewBox: view.map((v) => v.toFixed(2)).join(" ") });
   const words = regions.map(({ drawn, name }) => `${name}: at rest ${drawn.rest_words}, ${drawn.widths[0].words} near the rear end, ${drawn.widths[1].words} near the front end`);
   svg.setAttribute("aria-label", `The car from above, nose to the right, with the region that its balance can reach. ${words.join(". ")}`);
-  const dot = view[2] / 400; // about a pixel
+  const across = Math.min(400, box.clientWidth || 400);
+  const dot = view[2] / across; // about a pixel
   const bottom = view[1] + view[3];
   const scale = make("g", { class: "scale" });
   const shown = [...Array(61).keys()].map((i) => 5 * (i - 20)).filter((pct) => (pct / 100) * L > view[0] + 12 * dot && (pct / 100) * L < view[0] + view[2] - 12 * dot);
+  const step = [10, 20, 50, 100].find((pct) => ((pct / 100) * L) / dot > 46) ?? 100; // figures apart from each other
   for (const pct of shown) {
     const x = (pct / 100) * L;
     scale.append(make("path", { class: "grid", d: `M${x} ${view[1]}V${bottom - 22 * dot}` }));
-    if (pct % 10 === 0) scale.append(make("text", { x, y: bottom - 6 * dot, "text-anchor": "middle" }, `${pct} %`));
+    if (pct % step === 0 && x > view[0] + 20 * dot && x < view[0] + view[2] - 20 * dot) scale.append(make("text", { x, y: bottom - 6 * dot, "text-anchor": "middle" }, `${pct} %`));
   }
   scale.append(make("path", { class: "middle", d: `M${view[0]} 0H${view[0] + view[2]}` }));
   svg.append(scale);
@@ -46,7 +48,7 @@ export function drawRegion(box, told, regions) {
       const to = middle + (end ? 8 : -8) * dot;
       layer.append(
         make("path", { class: "width", d: `M${at} ${-half}V${half}M${at} ${side * half}L${to + (end ? 60 : -60) * dot} ${line - side * 10 * dot + (side < 0 ? -4 * dot : -2 * dot)}` }),
-        make("text", { x: to, y: line, "text-anchor": end ? "start" : "end" }, said),
+        make("text", { x: to, y: line, "text-anchor": end ? "start" : "end" }, across < 360 ? said.replace(/ wide$/, "") : said),
       );
     });
     svg.append(layer);
@@ -59,7 +61,12 @@ export function drawRegion(box, told, regions) {
   };
   box.replaceChildren(svg, small);
   fit();
-  new ResizeObserver(fit).observe(svg);
+  const watching = new ResizeObserver(() => {
+    if (!svg.isConnected) watching.disconnect();
+    else if (Math.abs(Math.min(400, box.clientWidth || across) - across) > 20) drawRegion(box, told, regions);
+    else fit();
+  });
+  watching.observe(svg);
 }
 
 // The whole car, small: which part of it the large drawing shows.
