@@ -32,6 +32,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as rig.main does, before numpy comes
 import cv2
 import numpy as np
 

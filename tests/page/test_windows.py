@@ -105,7 +105,7 @@ def test_stop_answers_while_eight_windows_show_the_camera(browser: Any, tmp_path
         bench.pushes.film()
         for window in windows:
             window.bring_to_front()
-            until(window, "document.getElementById('camera-picture').naturalWidth > 0", 30)
+            until(window, "document.getElementById('camera-picture').width > 0", 30)
         last = windows[-1]
         until(last, "!document.getElementById('job-stop').hidden", 20)
         began = time.monotonic()

@@ -13,7 +13,7 @@ import numpy as np
 
 from rig.base.plain_json import Json
 from rig.jobs.pushing.film import LiveLook
-from rig.jobs.pushing.live_push import LATE_S, LivePicture
+from rig.jobs.pushing.live_push import LATE_S, LivePicture, thinned
 from rig.page.bench.broadcast import Broadcast
 from rig.report.words.rounding import plus_minus
 
@@ -147,7 +147,7 @@ class CameraView:
                 drawn, at, said, number = live.picture, live.time, live_json(live), live.number
             else:
                 step = max(1, -(-newest.shape[1] // WIDEST_PX))
-                drawn, at, said, number = np.ascontiguousarray(newest[::step, ::step]), self._arrived, None, -1
+                drawn, at, said, number = thinned(newest, step), self._arrived, None, -1
             good, data = cv2.imencode(".jpg", drawn)
             if not good:
                 return None

@@ -8,7 +8,7 @@ const IDLE_MS = 80; // where nobody pushes
 // One picture after the other, each asked for when the one before is drawn: a stream in every window would hold one of
 // the six connections that a browser opens to a host, and leave none for Stop.
 export function startLivePush() {
-  const img = byId("camera-picture");
+  const canvas = byId("camera-picture");
   const times = (window.benchLive = []); // ms from the picture's arrival to its drawing while a push is looked at
   let watching = false;
   let drawn = 0;
@@ -40,16 +40,14 @@ export function startLivePush() {
           return;
         }
         newest = told.number;
-        const url = URL.createObjectURL(await answer.blob());
-        if (!watching) return URL.revokeObjectURL(url);
-        await new Promise((done) => {
-          img.onload = img.onerror = done;
-          img.src = url;
-        });
-        URL.revokeObjectURL(url);
+        const picture = await createImageBitmap(await answer.blob());
+        if (!watching) return picture.close();
+        if (canvas.width !== picture.width || canvas.height !== picture.height) [canvas.width, canvas.height] = [picture.width, picture.height];
+        canvas.getContext("2d").drawImage(picture, 0, 0);
+        picture.close();
         const age = performance.timeOrigin + performance.now() - told.at_ms;
         say(age > OLD_MS ? null : told.live);
-        img.classList.toggle("stale", age > OLD_MS);
+        canvas.classList.toggle("stale", age > OLD_MS);
         drawn = performance.now();
         if (told.live) {
           requestAnimationFrame(() => times.push(performance.timeOrigin + performance.now() - told.at_ms));
@@ -65,7 +63,7 @@ export function startLivePush() {
   setInterval(() => {
     if (!watching || performance.now() - drawn <= OLD_MS) return;
     say(null);
-    img.classList.add("stale");
+    canvas.classList.add("stale");
   }, 250);
   on("camera", (camera) => {
     byId("camera").hidden = !camera.on;
@@ -74,9 +72,6 @@ export function startLivePush() {
     newest = -1;
     say(null);
     if (watching) next();
-    else {
-      img.onload = img.onerror = null;
-      img.removeAttribute("src");
-    }
+    else canvas.width = canvas.height = 0;
   });
 }
