@@ -26,7 +26,9 @@ caption{text-align:left;font-weight:600;padding:.3rem 0}
 details{margin:1rem 0}summary{font-size:1.1rem;font-weight:600;cursor:pointer}
 video{width:100%;max-width:40rem;border-radius:6px}
 footer{margin-top:3rem;font-size:.9rem}
-@media print{body{max-width:none;margin:0}h2{break-after:avoid}.figure,table{break-inside:avoid}}
+@page{margin:13mm}
+@media print{body{max-width:none;margin:0;padding:0}h2{break-after:avoid}.figure,table{break-inside:avoid}
+.figure svg{max-height:165mm}}
 """
 
 REPORT_CAUTION = f"{SCALE} {BATTERY} {LOCAL}"

@@ -16,6 +16,9 @@ import cv2
 import numpy as np
 import pytest
 
+from analysis.figures.pushed_cars import CarFromAbove, cars_from_above
+from rig.page.bench.changes import STEM, Changes
+from rig.page.server.record import report_text
 from rig.virtual.dunlin import ON_SPRINGS
 from tests.page.browser import served, until_bench
 
@@ -91,9 +94,15 @@ def test_nothing_is_cut_on_paper(browser: Any, tmp_path: Path, size: str, landsc
         page = browser.new_page()
         page.goto(serving.url)
         until_bench(page, lambda: bench.verdict is not None and not bench.work.busy)
-        one_sheet = ("print/push", "print/weights", "print/region?bar_front=2")
-        for name in ("print/pack", "print/ring", "print/keys", *one_sheet):
-            page.goto(serving.url + name)
+        a_change(serving.page.changes)
+        one_sheet = ("print/push", "print/weights", "print/region?bar_front=2", "print/change")
+        for name in ("print/pack", "print/ring", "print/keys", *one_sheet, "report"):
+            if name == "report":  # a file for those who have no page
+                page.goto("about:blank")
+                page.set_content(report_text(bench))
+                page.evaluate("document.querySelectorAll('details').forEach((one) => (one.open = true))")
+            else:
+                page.goto(serving.url + name)
             pdf = tmp_path / "printed.pdf"
             page.pdf(path=pdf, format=size, landscape=landscape, prefer_css_page_size=False)
             words, pages = words_of(pdf)
@@ -105,7 +114,9 @@ def test_nothing_is_cut_on_paper(browser: Any, tmp_path: Path, size: str, landsc
                 left, top, right, bottom = word.box
                 inside = left >= EDGE_MM and top >= EDGE_MM and right <= across - EDGE_MM and bottom <= up - EDGE_MM
                 assert inside, (name, word)
-            assert min(ink_margins(pdf, tmp_path)) >= EDGE_MM, name
+            margins = ink_margins(pdf, tmp_path)
+            assert min(margins) >= EDGE_MM, name
+            assert len(margins) == len(pages), f"{name} has an empty page"
 
             # every word of the page is on paper
             printed = {part for word in words for part in parts(word.text)}
@@ -131,6 +142,38 @@ def test_nothing_is_cut_on_paper(browser: Any, tmp_path: Path, size: str, landsc
 
             if name == "print/pack":
                 rail_to_scale(words, 257.0)
+
+
+def a_change(changes: Changes) -> None:
+    """An answer as long as they come, with its picture: two cars side by side."""
+    cars = [
+        CarFromAbove(
+            title=title,
+            wheelbase=0.257,
+            body=(0.085, 0.08, 0.19),
+            contact_place=np.array([[0.257, 0.08], [0.257, -0.08], [0.0, 0.08], [0.0, -0.08]]),
+            end=np.array([0.004, 0.03, turn]),
+            push=np.array([0.1285, -0.095]),
+            side=1,
+            nose_mm=27.0,
+            tail_mm=33.0,
+            balance=(0.131, 0.004),
+            forecast=0.129,
+        )
+        for title, turn in (("plain as it came", -0.02), ("front rubber, stiffer rear bar", -0.09))
+    ]
+    changes.folder.mkdir(parents=True, exist_ok=True)
+    cars_from_above(cars).savefig(changes.folder / f"{STEM}.png", dpi=110)
+    lines = [
+        "The balance moved forward by 3.1 ± 0.9 points (8 mm): 50.3 → 53.4 %. Beyond chance.",
+        "The weights explain 0.1 of it, the tyres 3.0 ± 0.9: front grip up by 13 ± 4 % against the rear.",
+        "2 pushes with the first, 3 with the second, order A B B A B; what wears or warms up in between cannot be told "
+        "from the change where the order is A A B B.",
+        "Pushed at 50 % with the first and at 53 % with the second set-up: the finger's place is common to both.",
+        "The marker plate was put on anew between the two set-ups: its place is in the ± once for each of them.",
+        "To see half a point, five more pushes each.",
+    ]
+    changes.newest = {"record": 12, "lines": lines, "why": "", "picture": "/api/change.png?record=12"}
 
 
 def heading_places(heading: str, words: list[Word]) -> list[tuple[float, int]]:
