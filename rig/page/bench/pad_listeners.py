@@ -51,13 +51,13 @@ class PadHub:
         self._thread = threading.Thread(target=self._run, args=(bench, port, self._stop), name="pad hub", daemon=True)
         self._thread.start()
 
-    def stop(self) -> None:
-        """Let go of the port."""
+    def stop(self, why: str = "") -> None:
+        """Let go of the port. why: a sentence for people, where there are pads all the same."""
         self._stop.set()
         if self._thread is not None:
             self._thread.join(timeout=5.0)
         self._thread = self._pads = self.newest = None
-        self._say(PortState.NO_PADS)
+        self._say(PortState.NO_PADS, why, remedy="Wait for its end" if why else "")
 
     def scale_changed(self) -> None:
         """There is a new calibration or zero in the log."""

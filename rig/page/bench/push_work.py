@@ -78,14 +78,26 @@ class PushWork:
             job.say("Looking through the camera; push when the picture is good")
             along = self.along(cards)
             clips = self._bench.folder / "page" / "clips"
+            onlookers = Onlookers(say=say, told=job.say, along=along)
             try:
-                opener = view.opener(self._bench.camera_opener)
-                recording = film_push(cards, clips, Onlookers(say=say, told=job.say, along=along), opener=opener)
+                with self._finger_has_port(cards):
+                    recording = film_push(cards, clips, onlookers, opener=view.opener(self._bench.camera_opener))
             finally:
                 self._bench.view.end()
             return self._measure(job, cards, recording.clip)
 
         return self._bench.work.start("film", do)
+
+    def _finger_has_port(self, cards: CardSet) -> contextlib.AbstractContextManager[None]:
+        """While this lasts, the port is the finger's where its cell is a channel of the pads' own board."""
+        bench = cards.bench
+        if (
+            self._bench.virtual is not None
+            or bench.force is None
+            or bench.force.port not in ("", bench.pads.port, *(bench.pads.ports or ()))
+        ):
+            return contextlib.nullcontext()
+        return self._bench.port_let_go("The pads’ board measures the finger’s force while a push is filmed")
 
     def along(self, cards: CardSet) -> LivePush:
         """Who looks along while a push is filmed. What it needs is worked out once for these cards and weights."""

@@ -1,7 +1,8 @@
 """What the page works on: cards, the car's state, the virtual bench. The work at pads and pushes: modules beside."""
 
+import contextlib
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -189,6 +190,15 @@ class BenchState:
             self.hub.start(bench, bench.pads.port)
         else:
             self.hub.stop()
+
+    @contextlib.contextmanager
+    def port_let_go(self, why: str) -> Iterator[None]:
+        """The pads' port left to somebody else for as long as this lasts. why: a sentence for people."""
+        self.hub.stop(why)
+        try:
+            yield
+        finally:
+            self._open_pads()
 
     # the virtual bench and the lesson
 
