@@ -36,6 +36,10 @@ def the_region_is_tried_and_kept(page: Any, serving: Any) -> None:
     page.click("#move-go")
     until(page, "document.querySelectorAll('svg.region .reach.now .edge').length === 2")  # large, and in the whole car
     before = serving.bench.cards().texts["car"]
+    page.click("#freeze summary")
+    page.click("#freeze-go")
+    until(page, "document.querySelectorAll('#freeze-table tbody tr').length === 5")
+    assert page.locator("svg.frozen .ballast").count() >= 2
     page.evaluate(
         "const one = document.getElementById('move-bar_front'); one.value = 2; one.dispatchEvent(new Event('input'))"
     )

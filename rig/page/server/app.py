@@ -26,6 +26,7 @@ from rig.jobs.pushing.what_if import WhatIf, what_if
 from rig.page.bench.bench import Bench
 from rig.page.bench.broadcast import encode, stream
 from rig.page.bench.changes import Changes
+from rig.page.bench.freezing import frozen_told
 from rig.page.bench.views import pushed_png, what_if_json
 from rig.page.classroom.classroom import Classroom, lesson_json
 from rig.page.classroom.hidden_change import HiddenGame
@@ -93,6 +94,7 @@ class Page:
             routes.COMPARED: self._answering(lambda request: compared(self.bench)),
             routes.WHAT_IF: self._answering(self._what_if),
             routes.REGION: self._answering(self._region),
+            routes.FREEZE: self._answering(self._freeze),
             routes.EXPORT: self._export,
             routes.FROM_ABOVE: self._from_above,
             routes.REPLAY: self._answering(lambda request: self.bench.replay.told(asked_number(request, "record"))),
@@ -162,6 +164,11 @@ class Page:
 
     def _region(self, request: Request) -> Any:
         return self.bench.region.ask(setup_tried(request))
+
+    def _freeze(self, request: Request) -> Any:
+        given = request.query_params
+        at = limited(given["at_mm"]) if given.get("at_mm") else None
+        return frozen_told(self.bench.region, limited(given.get("ballast_g", "")), at)
 
     async def _export(self, request: Request) -> Response:
         data = await run_in_threadpool(export_zip, self.bench)

@@ -43,6 +43,11 @@ REGION = PageRoute(
     summary="Where the balance can go on the move, as it is and as it is tried",
     numbers=("spring_front", "spring_rear", "bar_front", "bar_rear", "ballast_g", "ballast_pct", "height_mm"),
 )
+FREEZE = PageRoute(
+    path="/api/freeze",
+    summary="A moment frozen at rest: where ballast goes, and what a push should find",
+    numbers=("ballast_g",),
+)
 EXPORT = PageRoute(path="/api/export.zip", summary="The whole log as tables", answers=ZIP)
 FROM_ABOVE = PageRoute(path="/api/push.png", summary="The car of the newest push from above", answers=PNG)
 REPLAY = PageRoute(path="/api/replay", summary="The newest push again: times, poses and lines", numbers=("record",))
@@ -77,6 +82,7 @@ ROUTES = (
     COMPARED,
     WHAT_IF,
     REGION,
+    FREEZE,
     EXPORT,
     FROM_ABOVE,
     REPLAY,

@@ -1,6 +1,7 @@
 import { act, ask, connect, on, send, state } from "./bench.js";
 import { CarView } from "./car.js";
 import { startEditor } from "./cards.js";
+import { startFreeze } from "./freeze.js";
 import { startLive } from "./live.js";
 import { startLivePush } from "./livepush.js";
 import { numberIn, typed } from "./numbers.js";
@@ -202,6 +203,7 @@ on("car", (car) => {
 startLive(view);
 startWhatIf(view);
 startRegion();
+startFreeze();
 startReplay();
 startEditor();
 startRecord();

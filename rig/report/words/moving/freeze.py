@@ -44,6 +44,28 @@ def freeze_lines(found: Sequence[FrozenPhase], mass_g: float) -> list[str]:
     return lines
 
 
+def freeze_rows(found: Sequence[FrozenPhase]) -> list[tuple[str, str, str, str, str, str]]:
+    """A table's rows: moment; front axle's share then; where the ballast goes; what is left over of that share; where
+    a push should find the balance; where it is on the move.
+    """
+    rows = []
+    for one in found:
+        put = one.ballast
+        aside = "" if abs(put.place[1]) < 5e-4 else f", {abs(put.place[1]) / MM:.0f} mm {_side(put.place[1])}"
+        behind = put.place[0] < 0
+        rows.append(
+            (
+                one.phase.name if one.offered else f"{one.phase.name} (fore and aft)",
+                ranged(one.wanted, unit="%"),
+                f"{abs(put.place[0]) / MM:.0f} mm {'behind' if behind else 'ahead of'} the rear axle{aside}",
+                "nothing" if put.reached else f"{100 * put.left_over[0]:+.1f} points",
+                ranged(one.at_rest, unit="%"),
+                ranged(one.on_move, unit="%"),
+            )
+        )
+    return rows
+
+
 def _side(y: float) -> str:
     return "left of the middle" if y > 0 else "right of the middle"
 
