@@ -14,7 +14,7 @@ from rig.jobs.pushing import film as filming
 from rig.pads.force_file import ForceRecording, read_force
 from rig.page.bench.bench import Bench
 from rig.virtual.pads import VirtualPads
-from tests.rig.page.test_parts import told
+from tests.rig.page.bench.test_parts import told
 
 PRESSED = 123_456.0
 
