@@ -369,3 +369,22 @@ def test_a_finger_scrolls_past_the_car_of_a_phone_on_its_side(browser: Any, tmp_
             page.evaluate(f"scrollTo(0, {box[1]})")
             page.touchscreen.tap(box[0] + 0.3 * box[2], 0.5 * box[3])
             assert page.input_value("#pin-pct") != before[1]
+
+
+@pytest.mark.thorough
+def test_two_clicks_lead_from_opening_to_the_first_verdict(browser: Any, tmp_path: Path) -> None:
+    with served(tmp_path) as serving:
+        page = browser.new_page()
+        page.goto(serving.url)
+        until(page, "window.benchReady && document.getElementById('link').textContent === 'Connected'")
+        page.click("#virtual")
+        idle(page, serving)
+        serving.bench.save_card("test", {"push.distance_mm": 40.0, "push.speed_mm_s": 50.0})  # for a short film
+        until(page, "document.getElementById('push-now').textContent.startsWith('Weigh, push')")
+        page.click("#push-now")
+        sentence = idle(page, serving)
+        until(page, "!document.getElementById('verdict').hidden")
+        assert page.inner_text("#sentence") == sentence
+        assert "wheels blocked" in sentence
+        assert serving.bench.weighing is not None
+        until(page, "document.getElementById('push-now').textContent.startsWith('Push and')")

@@ -17,5 +17,6 @@ class Bench(BenchState):
 
     def __init__(self, folder: Path, *, time_factor: float = 6.0, seed: int = 0) -> None:
         super().__init__(folder, time_factor=time_factor, seed=seed)
-        self.on_pads, self.pushes, self.region = PadWork(self), PushWork(self), RegionView(self)
+        self.on_pads, self.region = PadWork(self), RegionView(self)
+        self.pushes = PushWork(self, self.on_pads.virtual_weighed)
         self.replay = ReplayView(self)

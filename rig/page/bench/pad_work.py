@@ -30,18 +30,18 @@ class PadWork:
     def zero(self) -> int:
         """Zero the empty pads."""
 
-        def do(job: Job) -> str:
-            cards = self._bench.cards()
-            if self._bench.virtual is not None:
-                self._bench.virtual.place(False)
-            job.say("Waiting for the empty pads to rest")
-            with self._bench.log() as log, self._bench.hub.lend(job.check) as pads:
-                record = zero(cards.bench, pads, log, cards=card_hashes(log, cards), car_g=car_mass(cards, log))
-                words = zeroed_words(record, cards.bench, log)
-            self._bench.hub.scale_changed()
-            return f"{words}."
+        return self._bench.work.start("zero", self._zero)
 
-        return self._bench.work.start("zero", do)
+    def _zero(self, job: Job) -> str:
+        cards = self._bench.cards()
+        if self._bench.virtual is not None:
+            self._bench.virtual.place(False)
+        job.say("Waiting for the empty pads to rest")
+        with self._bench.log() as log, self._bench.hub.lend(job.check) as pads:
+            record = zero(cards.bench, pads, log, cards=card_hashes(log, cards), car_g=car_mass(cards, log))
+            words = zeroed_words(record, cards.bench, log)
+        self._bench.hub.scale_changed()
+        return f"{words}."
 
     def calibrate(self, masses_g: list[float], mass_u_g: float) -> int:
         """Calibrate the pads against check masses; the page asks for each step."""
@@ -67,19 +67,23 @@ class PadWork:
     def weigh(self, placings: int, *, hands_free: bool = False) -> int:
         """Weigh the car on the pads. hands_free: the pads themselves show when a step is done."""
 
-        def do(job: Job) -> str:
-            cards = self._bench.cards()
-            shown = HandsFree(lambda: self._bench.hub.newest).done if hands_free else lambda step: False
-            ask: Callable[[Step], None] = lambda step: job.ask(step, shown)  # noqa: E731
-            if self._bench.virtual is not None:
-                ask = self._bench.virtual.operator(job.say)
-            with self._bench.log() as log, self._bench.hub.lend(job.check) as pads:
-                weighing = weigh_on_pads(
-                    cards, pads, log, placings=placings, ask=ask, progress=lambda share: job.check()
-                )
-            return self._weighed(weighing)
+        return self._bench.work.start("weigh", lambda job: self._weigh(job, placings, hands_free), asks=True)
 
-        return self._bench.work.start("weigh", do, asks=True)
+    def _weigh(self, job: Job, placings: int, hands_free: bool) -> str:
+        cards = self._bench.cards()
+        shown = HandsFree(lambda: self._bench.hub.newest).done if hands_free else lambda step: False
+        ask: Callable[[Step], None] = lambda step: job.ask(step, shown)  # noqa: E731
+        if self._bench.virtual is not None:
+            ask = self._bench.virtual.operator(job.say)
+        with self._bench.log() as log, self._bench.hub.lend(job.check) as pads:
+            weighing = weigh_on_pads(cards, pads, log, placings=placings, ask=ask, progress=lambda share: job.check())
+        return self._weighed(weighing)
+
+    def virtual_weighed(self, job: Job) -> None:
+        """Zero and weigh the virtual car within another job, where it has not been weighed: nobody must walk to it."""
+        if self._bench.virtual is not None and self._bench.weighing is None:
+            self._zero(job)
+            self._weigh(job, 1, False)
 
     def weigh_typed(self, weights_g: list[float], resolution_g: float) -> str:
         """Weights read off other scales."""

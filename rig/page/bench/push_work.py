@@ -1,7 +1,7 @@
 """What is done with a push from the page: film it, measure a clip, judge it."""
 
 import contextlib
-from collections.abc import Hashable
+from collections.abc import Callable, Hashable
 from pathlib import Path
 
 from rig.base.errors import BenchError, InputError
@@ -17,22 +17,22 @@ from rig.report.words.sentences import first_sentence
 
 
 class PushWork:
-    """The pushes of one bench."""
+    """The pushes of one bench. weighed: makes sure within a job that the virtual car was weighed."""
 
-    def __init__(self, bench: BenchState) -> None:
-        self._bench = bench
+    def __init__(self, bench: BenchState, weighed: Callable[[Job], None]) -> None:
+        self._bench, self._weighed = bench, weighed
         self._prepared: tuple[Hashable, GettingReady] | None = None
 
     def push(self) -> int:
-        """Push and film the virtual car, measure the clip and judge it."""
+        """Weigh the virtual car where nobody did, push and film it, measure the clip and judge it."""
         if self._bench.virtual is None:
             raise InputError(
                 "there is no clip yet", where="push", remedy="Film the push with a phone or camera, then give its clip"
             )
-        self._bench.need_weights()
 
         def do(job: Job) -> str:
             assert self._bench.virtual is not None
+            self._weighed(job)
             cards = self._bench.cards()
             job.say("Pushing and filming the virtual car")
             clip = self._bench.virtual.film(cards, self._bench.folder / "page" / "clips", job.progress)

@@ -47,7 +47,8 @@ on("car", (car) => {
   virtual.setAttribute("aria-pressed", car.virtual ? "true" : "false");
   show(virtual, `Virtual bench: ${car.virtual ? "on" : "off"}`);
   byId("push-now").hidden = byId("place").hidden = !car.virtual;
-  byId("push-now").disabled = byId("film").disabled = byId("clip").disabled = !car.weights;
+  byId("film").disabled = byId("clip").disabled = !car.weights;
+  show(byId("push-now"), car.weights ? "Push and film the virtual car" : "Weigh, push and film the virtual car");
   for (const id of ["hidden-start", "hidden-push"]) byId(id).disabled = !car.virtual;
   verdict(car.verdict);
 });
