@@ -23,6 +23,19 @@ GripQuantity = Literal["front", "rear", "mean", "ratio"]
 ASSUMED_LEVEL, ASSUMED_LEVEL_U, ASSUMED_RATIO_U = 0.8, 0.5, 0.3
 """Where nothing was measured: a usual grip factor and all four tyres alike, with wide relative doubts."""
 
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Assumed:
+    """Relative standard uncertainty of what was not measured at all: the front-to-rear ratio 1 and the usual level.
+
+    What was measured, however badly, goes by the wide figures above: a ratio that a sweep found is not to be pulled
+    towards 1 by tyres that were thought to be the same.
+    """
+
+    ratio_u: float = ASSUMED_RATIO_U
+    level_u: float = ASSUMED_LEVEL_U
+
+
 PRIOR_WRONG, WRONG_BY = 0.05, 0.3
 """A measurement is taken beforehand to be wrong once in twenty, by a relative 30 %."""
 
@@ -113,9 +126,12 @@ class GripEstimate:
         return not (self.contradiction.sentence or self.outside or doubted)
 
 
-def combine(measurements: Sequence[GripMeasurement], *, state: GripState = "sliding") -> GripEstimate:
+def combine(
+    measurements: Sequence[GripMeasurement], *, state: GripState = "sliding", assumed: Assumed | None = None
+) -> GripEstimate:
     """All measurements of one state in one estimate; those of the other state are left out.
 
+    assumed: the doubt of what was not measured; None takes the wide one.
     Raises InputError for a measurement that cannot be. With none at all the assumption is returned,
     marked as such.
     """
@@ -133,10 +149,15 @@ def combine(measurements: Sequence[GripMeasurement], *, state: GripState = "slid
                 where=f"grip measurement {number} ({one.method})",
                 remedy="Give the front share of load",
             )
-    log, covariance, chi_square = _fit(used, np.zeros(len(used)))
     quantities = {one.quantity for one in used}
     level_measured = bool(quantities - {"ratio"})
     ratio_measured = "ratio" in quantities or len(quantities) >= 2
+    prior, wide = assumed or Assumed(), Assumed()
+    prior = Assumed(
+        ratio_u=wide.ratio_u if ratio_measured else prior.ratio_u,
+        level_u=wide.level_u if level_measured else prior.level_u,
+    )
+    log, covariance, chi_square = _fit(used, np.zeros(len(used)), prior)
     unknowns = int(level_measured) + int(ratio_measured)
     contradiction = _contradiction(used, chi_square, max(0, len(used) - unknowns))
     to_ratio, to_level = np.array([1.0, -1.0]), np.array([0.5, 0.5])
@@ -217,10 +238,10 @@ def _errors(used: Sequence[GripMeasurement], extra: FloatArray) -> FloatArray:
     return result
 
 
-def _fit(used: Sequence[GripMeasurement], extra: FloatArray) -> tuple[FloatArray, FloatArray, float]:
-    """(ln front, ln rear), covariance (2, 2), chi-square; Gauss–Newton, the wide assumption as prior."""
+def _fit(used: Sequence[GripMeasurement], extra: FloatArray, assumed: Assumed) -> tuple[FloatArray, FloatArray, float]:
+    """(ln front, ln rear), covariance (2, 2), chi-square; Gauss–Newton, the assumption as prior."""
     to_prior = np.array([[0.5, 0.5], [1.0, -1.0]])
-    prior = to_prior.T @ np.diag([ASSUMED_LEVEL_U**-2, ASSUMED_RATIO_U**-2]) @ to_prior
+    prior = to_prior.T @ np.diag([assumed.level_u**-2, assumed.ratio_u**-2]) @ to_prior
     start = np.full(2, np.log(ASSUMED_LEVEL))
     log = start.copy()
     if not used:
@@ -255,7 +276,7 @@ def _model(used: Sequence[GripMeasurement], log: FloatArray) -> tuple[FloatArray
 
 def _log_evidence(used: Sequence[GripMeasurement], extra: FloatArray) -> float:
     """Logarithm of the marginal likelihood, prior over the two grip factors integrated out (linearised)."""
-    log, _, _ = _fit(used, extra)
+    log, _, _ = _fit(used, extra, Assumed())
     predicted, design = _model(used, log)
     to_log = np.linalg.inv(np.array([[0.5, 0.5], [1.0, -1.0]]))
     prior = to_log @ np.diag([ASSUMED_LEVEL_U**2, ASSUMED_RATIO_U**2]) @ to_log.T

@@ -83,6 +83,20 @@ def grip_that_fits(by_push: float, by_weights: float) -> float:
     return float(np.exp(logit(by_push, PCT) - logit(by_weights, PCT)))
 
 
+def front_weight_that_fits(by_push: float, by_weights: float, front_pct: float, *, sensitivity: float) -> float:
+    """The front axle's share of the weight, per cent, with which the balance point by weights and grip would be where
+    the push has it, the tyres as on the card. All in per cent; sensitivity: q above.
+
+    front_pct: as weighed.  Raises InputError beyond the axles.
+    """
+    if not all(0.0 < one < 100.0 for one in (by_push, by_weights, front_pct)):
+        raise InputError(
+            "a balance point beyond the axles", where="weights that fit", remedy="Push again nearer to the middle"
+        )
+    off = (logit(by_push, PCT) - logit(by_weights, PCT)) / (1.0 - sensitivity)
+    return float(share_of(logit(front_pct, PCT) + off, PCT))
+
+
 def _logit_slope(pct: float) -> float:
     """Per point."""
     return 100.0 / (pct * (100.0 - pct))

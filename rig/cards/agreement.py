@@ -49,9 +49,27 @@ def refuse_contradictions(card: AnyCard, where: str) -> None:
         _refuse_steer(card, where)
 
 
+LEAST_OF_OTHER_TYRES = 0.1
+"""ratio_u below which tyres that differ would have been compared."""
+
+
 def notes_on(car: CarCard, test: TestCard) -> list[str]:
     """What two cards, or two keys of one, say against each other although each may be meant: both sides, for people."""
-    return [*_odd_car(car), *_odd_push(car, test.push)]
+    return [*_odd_car(car), *_odd_push(car, test.push), *_odd_tyres(test)]
+
+
+def _odd_tyres(test: TestCard) -> list[str]:
+    """Tyres that differ, taken to grip alike although nobody compared them."""
+    grip, tyres = test.grip, test.conditions
+    if grip.measured or grip.ratio_u >= LEAST_OF_OTHER_TYRES:
+        return []
+    front, rear = (" ".join(one.split()) for one in (tyres.compound_front, tyres.compound_rear))
+    taken = f"are taken to grip alike within {200 * grip.ratio_u:.0f} %, and nobody measured that"
+    if not grip.same_tyres:
+        return [f"same_tyres = false, but with ratio_u = {grip.ratio_u:g} front and rear {taken}: take ratio_u out"]
+    if front and rear and front.casefold() != rear.casefold():
+        return [f'"{front}" in front and "{rear}" at the rear {taken}: write same_tyres = false under [grip]']
+    return []
 
 
 def refuse_mass(total_g: float, length: float, key: str, where: str) -> None:

@@ -6,6 +6,7 @@ its own. The same length left out has the doubt of a thing that nobody looked at
 
 from typing import Any
 
+from analysis.grip.combine import ASSUMED_RATIO_U
 from rig.base.plain_json import Json
 from rig.cards.keys.bench import BenchCard
 from rig.cards.keys.car import CarCard
@@ -20,6 +21,10 @@ DOUBT_WHEN_WRITTEN: dict[str, float] = {
 """Dotted key -> standard uncertainty of it, in its unit, where the card has the key and not its `_u`."""
 
 
+OTHER_TYRES_RATIO_U = ASSUMED_RATIO_U
+"""Of front over rear grip, relative, where the tyres differ and nobody compared them."""
+
+
 def is_a_measurement(path: str) -> bool:
     """Whether a key, or its uncertainty, stands on a new card only when somebody measured it."""
     return path.removesuffix("_u") in DOUBT_WHEN_WRITTEN
@@ -32,11 +37,15 @@ def with_doubts_of_what_is_written(plain: Json) -> Json:
         if value_at(plain, path) is not None and value_at(plain, f"{path}_u") is None:
             section, key = path.split(".")
             filled[section] = filled[section] | {f"{key}_u": doubt}
+    if value_at(plain, "grip.same_tyres") is False and value_at(plain, "grip.ratio_u") is None:
+        filled["grip"] = filled["grip"] | {"ratio_u": OTHER_TYRES_RATIO_U}
     return filled
 
 
 def taken_without(path: str, default: Any, plain: Json) -> Any:
     """What counts where a card lacks a key. default: the schema's.  plain: the card as TOML has it."""
+    if path == "grip.ratio_u" and value_at(plain, "grip.same_tyres") is False:
+        return OTHER_TYRES_RATIO_U
     of = path.removesuffix("_u")
     if of == path or of not in DOUBT_WHEN_WRITTEN:
         return default

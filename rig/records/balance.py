@@ -53,11 +53,16 @@ class BalanceRow(Content, frozen=True, kw_only=True):
 
 
 class ByWeightsRow(Content, frozen=True, kw_only=True):
-    """The balance point by weights and grip, per cent of the wheelbase."""
+    """The balance point by weights and grip, per cent of the wheelbase.
+
+    front_weight_pct, sensitivity: what it went by, None where that was not kept yet.
+    """
 
     pct: float
     u: float
     interval_pct: Pair
+    front_weight_pct: float | None = None
+    sensitivity: float | None = None
 
 
 class FingerFoundRow(Content, frozen=True, kw_only=True):

@@ -62,6 +62,14 @@ class Push(Section, frozen=True):
 class Grip(Section, frozen=True):
     """Grip factors of the tyres on this floor. Until measured, all four are taken alike."""
 
+    same_tyres: Annotated[
+        bool,
+        Meta(
+            description="the same tyres front and rear: until measured they grip alike within 10 % (ratio_u 0.05); "
+            "false: other ones, which nobody compared, within 60 % (0.3)"
+        ),
+    ] = True
+
     front: Annotated[float, number("grip factor of the front tyres", ge=0, le=5)] = 0.8
     rear: Annotated[float, number("grip factor of the rear tyres", ge=0, le=5)] = 0.8
     ratio_u: Annotated[float, uncertainty_of("front / rear, relative")] = 0.05

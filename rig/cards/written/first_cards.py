@@ -25,10 +25,12 @@ _HEADS = {
 _REMARKS = {
     "push.wheels": 'rolling freely: "as on the car card"',
     "typed.weights_g": "what kitchen scales say, instead of pads",
+    "clip": "the film, beside this card",
 }
-_AS_DEFAULT = ("plate.height_mm", "push.height_mm")
-"""Keys that stand on a short card as a comment with their default: the marker plate asks for the one, a push that
-was not low for the other."""
+_AS_DEFAULT = ("plate.height_mm", "push.height_mm", "clip", "typed.weights_g", "grip.same_tyres")
+"""Keys that stand on a short card as a comment: with their default, where the marker plate asks for the one and a push
+that was not low for the other, or with an example."""
+_EXAMPLES: CardKeys = {"clip": "push.mp4", "typed.weights_g": [410, 395, 420, 405], "grip.same_tyres": False}
 _SHORT_KEYS: dict[str, dict[str, tuple[str, ...]]] = {
     "car": {
         "": ("card", "name", "id"),
@@ -37,7 +39,7 @@ _SHORT_KEYS: dict[str, dict[str, tuple[str, ...]]] = {
     },
     "bench": {"": ("card", "name", "id"), "pads": ("pads.port",), "floor": ("floor.paper", "floor.bar_mm")},
     "test": {
-        "": ("card", "name", "id", "car", "bench", "typed.weights_g"),
+        "": ("card", "name", "id", "car", "bench", "clip", "typed.weights_g", "grip.same_tyres"),
         "push": ("push.position_pct", "push.side", "push.wheels", "push.height_mm"),
     },
 }
@@ -208,6 +210,7 @@ def short_card_text(kind: str, values: CardKeys, unmeasured: Mapping[str, float]
         lines += ["", *([f"[{section}]"] if section else [])]
         for key in keys:
             remark = "not measured yet: write yours" if key in (unmeasured or {}) else _REMARKS.get(key, "")
-            line = key_line(fields[key], {"card": kind} | values, inside=section, remark=remark)
-            lines.append(f"# {line}" if key in _AS_DEFAULT else line)
+            example = {key: value for key, value in _EXAMPLES.items() if key in fields and key not in values}
+            line = key_line(fields[key], {"card": kind} | example | values, inside=section, remark=remark)
+            lines.append(f"# {line}" if key in _AS_DEFAULT and key not in values else line)
     return "\n".join(lines) + "\n"

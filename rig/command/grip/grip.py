@@ -53,7 +53,8 @@ def command(test_card: Path, static: bool, against: str, write: bool, log_dir: P
             return
         combined = combined_grip(cards, log, state=state)
     found = combined.estimate
-    alike = "" if found.ratio_measured else "  (not measured: all four tyres alike)"
+    taken = "the same tyres front and rear" if cards.test.grip.same_tyres else "other tyres front and rear"
+    alike = "" if found.ratio_measured else f"  (not measured: {taken}, as the test card says)"
     days = f" on {len(combined.days)} days ({', '.join(combined.days)})" if len(combined.days) > 1 else ""
     first = [*combined.remarks, *filter(None, [found.contradiction.sentence, found.outside])]
     lines = [

@@ -10,7 +10,7 @@ from analysis.base.arrays import FloatArray
 from analysis.forecast.forecast import kind_of_test
 from analysis.forecast.inputs import CarState
 from analysis.grip.bench_tests import OnBalance, OnBoard, pull, read_off_u, tilt_axle, tilt_car
-from analysis.grip.combine import GripEstimate, GripMeasurement, combine
+from analysis.grip.combine import Assumed, GripEstimate, GripMeasurement, combine
 from analysis.grip.days import DayRatio, day_ratio
 from analysis.grip.inference import Inference, infer
 from analysis.grip.next_push import NextPush, most_informative_station
@@ -20,6 +20,8 @@ from analysis.grip.sweep import SweepNull, ratio_from_null, sweep_null
 from analysis.grip.unknowns import Unknown
 from analysis.weighing.corner_weights import newtons_from_grams
 from rig.base.errors import InputError
+from rig.cards.keys.test import Grip
+from rig.cards.left_out import OTHER_TYRES_RATIO_U
 from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import place_gravity, push_state, pushed_wheels
 from rig.cards.read import CardSet
@@ -219,9 +221,11 @@ class CombinedGrip:
 
 def combined_grip(cards: CardSet, log: BenchLog, *, state: State = "sliding") -> CombinedGrip:
     """The grip measurements of this car, tyres and surface in the log, in one estimate."""
-    like = like_grips(cards, log)
+    like, usual = like_grips(cards, log), Grip()
+    ratio_u = usual.ratio_u if cards.test.grip.same_tyres else OTHER_TYRES_RATIO_U
+    assumed = Assumed(ratio_u=ratio_u, level_u=usual.level_u)  # as a forecast takes it from a card that says nothing
     return CombinedGrip(
-        estimate=combine(like.measurements(state), state=state),
+        estimate=combine(like.measurements(state), state=state, assumed=assumed),
         days=tuple(like.days),
         remarks=like.remarks,
         left_out=like.left_out,
@@ -304,7 +308,7 @@ def infer_grip(sets: Sequence[CardSet], log: BenchLog, *, also: Unknown | None =
     return Backwards(
         inference=found,
         next_push=following,
-        warnings=tuple(conditions_that_differ(sets)),
+        warnings=(*conditions_that_differ(sets), *([] if also == "cg station" else [_weights_taken(first)])),
         record=record,
         remarks=gathered.remarks,
     )
@@ -318,6 +322,18 @@ def _other_side(car: CarState, found: Inference) -> list[float] | None:
     places = np.linspace(0.0, car.wheelbase, 21)
     beyond = places[found.side * (balance - places) > -0.03 * car.wheelbase]
     return [float(place) for place in beyond] or None
+
+
+def _weights_taken(push: PushOnRecord) -> str:
+    """That the weights are taken as right, and what a point of them is worth: d ln ratio = -(1 - q) d logit(share)."""
+    front = push.weighing.weights.front_pct.value
+    fall = push.evidence.car.sensitivity
+    kept = 1.0 if fall is None else 1.0 - float(np.mean(fall))
+    worth = kept * 100.0 * 100.0 / (front * (100.0 - front))
+    return (
+        f"The weights are taken as right ({front:.1f} % in front): one point more in front than was weighed would "
+        f"leave the front tyres {worth:.0f} % less grip. A push alone does not tell wrong weights from other tyres"
+    )
 
 
 def _keep(

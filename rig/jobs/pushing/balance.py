@@ -19,6 +19,7 @@ from analysis.balance.results import (
 )
 from analysis.balance.seen import what_was_seen
 from analysis.base.plane import compose, invert
+from analysis.base.wheels import FRONT
 from analysis.forecast.comparison import Verdict
 from analysis.forecast.draws import assemble, draw_groups
 from analysis.forecast.inputs import CarState, PushState, doubt_groups
@@ -28,6 +29,7 @@ from analysis.measured.wind_up import TURNS
 from analysis.sliding.contacts import centre_of_friction
 from analysis.statistics.monte_carlo import coverage_interval
 from analysis.statistics.odds import odds_words
+from analysis.weighing.corner_weights import group_share
 from rig.base.errors import InputError
 from rig.base.plain_json import Json, finite_json
 from rig.cards.measures import BAR_MM, MM, wheelbase
@@ -62,11 +64,17 @@ FARTHEST_RATIO = 1e6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ByWeights:
-    """The balance point by weights and grip, per cent of the wheelbase. u: standard; interval_pct: 95 %."""
+    """The balance point by weights and grip, per cent of the wheelbase. u: standard; interval_pct: 95 %.
+
+    front_weight_pct: the front axle's share of the weight.  sensitivity: grip that tyres lose per share of load, the
+    mean of the axles.  None where an earlier record did not keep them.
+    """
 
     pct: float
     u: float
     interval_pct: tuple[float, float]
+    front_weight_pct: float | None = None
+    sensitivity: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -261,7 +269,13 @@ def balance_by_weights(car: CarState, push: PushState, *, seed: int = 0) -> ByWe
     drawn = assemble(car, push, draw_groups(doubt_groups(car, push), DRAWS, rng), DRAWS)
     share = 100.0 * centre_of_friction(drawn.contacts) / car.wheelbase
     low, high = coverage_interval(share)
-    return ByWeights(pct=float(np.mean(share)), u=float(np.std(share)), interval_pct=(low, high))
+    return ByWeights(
+        pct=float(np.mean(share)),
+        u=float(np.std(share)),
+        interval_pct=(low, high),
+        front_weight_pct=100.0 * float(group_share(car.load, FRONT)),
+        sensitivity=0.0 if car.sensitivity is None else float(np.mean(car.sensitivity)),
+    )
 
 
 def write_answer(

@@ -161,9 +161,14 @@ def _balance(record: AnyRecord, log: BenchLog) -> Content:
     if kept.inputs.model < 2:
         placed = replace(placed, car=without_load_sensitivity(placed.car))
     answer = answer_push(placed, push, weighing, track=track, verdict=answer_from(kept).verdict, others=others)
+    again, by_weights = as_record(answer, BalanceResult), kept.result.by_weights
+    if again.by_weights is not None and by_weights is not None and by_weights.front_weight_pct is None:
+        again = msgspec.structs.replace(  # written before these two were kept
+            again, by_weights=msgspec.structs.replace(again.by_weights, front_weight_pct=None, sensitivity=None)
+        )
     # the forecast's place stands in its own record; remarks come in words
     return msgspec.structs.replace(
-        as_record(answer, BalanceResult),
+        again,
         forecast_mm=kept.result.forecast_mm,
         remarks=kept.result.remarks,
     )

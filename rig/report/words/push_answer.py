@@ -5,7 +5,7 @@ from itertools import pairwise
 
 from analysis.balance.results import MeasuredBalance, Saw
 from analysis.balance.seen import seen_words, where_pushed
-from analysis.set_ups.weights_and_tyres import grip_that_fits
+from analysis.set_ups.weights_and_tyres import front_weight_that_fits, grip_that_fits
 from analysis.statistics.odds import odds_words
 from analysis.statistics.quantiles import NORMAL_95
 from rig.base.car_words import station_words_mm
@@ -18,6 +18,8 @@ HARDLY = 0.5
 FAR_POINTS = 10.0
 """A balance found by a push farther away than this says so."""
 SURE = 39.0
+NAMED_ODDS = 3.0
+"""To 1: a mistake that explains a push less well than this, against one of unknown kind, is not named."""
 
 
 def wheels_words(blocked: tuple[bool, bool]) -> str:
@@ -81,7 +83,7 @@ def push_lines(answer: PushAnswer) -> list[str]:
     if rows:
         widths = [max(len(row[column]) for row in rows) for column in (0, 1)]
         lines += [f"{name:<{widths[0]}}   {value:<{widths[1]}}   {remark}".rstrip() for name, value, remark in rows]
-        lines += [text for text in (fits_sentence(answer), tyres_sentence(answer)) if text]
+        lines += [text for text in (fits_sentence(answer), weights_sentence(answer), tyres_sentence(answer)) if text]
     else:
         lines.append("Weigh the car, or type its weights in, and this push tells the balance point.")
     advice = [text for text in (largest_part_sentence(answer), next_push_sentence(answer)) if text]
@@ -89,32 +91,59 @@ def push_lines(answer: PushAnswer) -> list[str]:
 
 
 def fits_sentence(answer: PushAnswer) -> str:
-    """Which single mistakes would reconcile measurement and forecast, after the verdict; empty where they agree."""
+    """Which single mistakes would reconcile measurement and forecast, after the verdict; empty where they agree.
+
+    One that is hardly more likely than a mistake of any kind is not named: a name sends people to the wrong place.
+    """
     if answer.verdict != "disagrees":
         return ""
-    if not answer.would_fit:
-        return "No single one of the usual mistakes would make them fit."
-    first, *others = answer.would_fit
+    named = [one for one in answer.would_fit if one.odds >= NAMED_ODDS]
+    if not named:
+        return "No single one of the usual mistakes would make them fit better than chance."
+    first, *others = named
     sentence = f"It would fit if {first.words} (odds {odds_words(first.odds)})."
     if others:
         sentence += f" Next likely: {'; '.join(f'{one.words} ({odds_words(one.odds)})' for one in others)}."
     return sentence
 
 
+def weights_sentence(answer: PushAnswer) -> str:
+    """What the front axle would have to weigh for both balance points to be one; empty as `tyres_sentence` is."""
+    points, given = _two_points(answer), answer.by_weights
+    if points is None or given is None or given.front_weight_pct is None or given.sensitivity is None:
+        return ""
+    best, low, high = (
+        front_weight_that_fits(point, given.pct, given.front_weight_pct, sensitivity=given.sensitivity)
+        for point in points
+    )
+    return (
+        f"Or it is the weights: the front wheels would have to carry {best:.1f} % ({low:.1f} to {high:.1f}) of the "
+        f"car, not the {given.front_weight_pct:.1f} % that were weighed: weigh again."
+    )
+
+
 def tyres_sentence(answer: PushAnswer) -> str:
     """What the tyres would have to do for both balance points to be one; empty where they agree or there are not two
     between the axles."""
-    balance, given = answer.balance, answer.by_weights
-    if answer.verdict != "disagrees" or balance is None or balance.pct is None or balance.interval_pct is None:
-        return ""
-    points = (balance.pct, *balance.interval_pct)
-    if given is None or not all(0.0 < point < 100.0 for point in (*points, given.pct)):
+    points, given = _two_points(answer), answer.by_weights
+    if points is None or given is None:
         return ""
     best, low, high = (grip_that_fits(point, given.pct) for point in points)
     return (
         f"Or it is the tyres: front ones that grip {best:.2f} times ({low:.2f} to {high:.2f}) as well against the rear "
         "as the test card says."
     )
+
+
+def _two_points(answer: PushAnswer) -> tuple[float, float, float] | None:
+    """Balance by the push and its 95 % ends, where it disagrees with that by weights and all lie between the axles."""
+    balance, given = answer.balance, answer.by_weights
+    if answer.verdict != "disagrees" or balance is None or balance.pct is None or balance.interval_pct is None:
+        return None
+    points = (balance.pct, *balance.interval_pct)
+    if given is None or not all(0.0 < point < 100.0 for point in (*points, given.pct)):
+        return None
+    return points
 
 
 def axle_sentence(answer: PushAnswer) -> str:

@@ -11,7 +11,7 @@ from scipy.stats import chi2, multivariate_normal, t
 from analysis.base.errors import InputError
 from analysis.forecast.inputs import CarState, PushState
 from analysis.grip.bench_tests import OnBalance, OnBoard, pull, slope_share, tilt_axle, tilt_car
-from analysis.grip.combine import GripMeasurement, combine
+from analysis.grip.combine import Assumed, GripMeasurement, combine
 from analysis.grip.conditions import GripNotes, differences
 from analysis.grip.from_pivot import ratios_for
 from analysis.grip.sweep import SweepNull, ratio_from_null, sweep_null
@@ -259,6 +259,17 @@ def test_until_measured_all_four_alike_stands_there() -> None:
     assert not nothing.ratio_measured
     assert "alike" in nothing.warnings[0]
     assert nothing.ratio_interval[0] < 0.6
+
+
+def test_tyres_known_to_be_the_same_are_doubted_less_until_they_are_measured() -> None:
+    """By hand: 1.96 * 0.05 in the logarithm; what was measured is not pulled towards 1 by it (0.3 against 0.02 is)."""
+    same = Assumed(ratio_u=0.05, level_u=0.2)
+    assert combine([], assumed=same).ratio_interval == pytest.approx((np.exp(-0.098), np.exp(0.098)), rel=1e-3)
+    level = combine([measurement("mean", 0.7, 0.02)], assumed=same)
+    assert (level.ratio_u, level.front) == pytest.approx((0.05, 0.7), rel=0.01)
+    assert level.level_u == pytest.approx(0.02, rel=0.1)
+    shown = combine([measurement("ratio", 1.2, 0.02)], assumed=same).ratio
+    assert np.log(shown) == pytest.approx(np.log(1.2) * 0.02**-2 / (0.02**-2 + 0.3**-2))
 
 
 def test_contradictions_are_told_with_odds() -> None:

@@ -9,6 +9,7 @@ from rig.base.errors import InputError
 from rig.cards.agreement import notes_on
 from rig.cards.keys.car import CarCard
 from rig.cards.keys.test import TestCard
+from rig.cards.left_out import OTHER_TYRES_RATIO_U, taken_without
 from rig.cards.read import parse_card
 
 CAR = 'card = "car"\nname = "Dunlin"\ngeometry.wheelbase_mm = 257\n'
@@ -131,3 +132,18 @@ def test_two_tracks_of_two_cars_are_refused_with_the_likely_one() -> None:
         )
     assert "track_rear_mm = 20.1" in caught.value.what
     assert "82" in caught.value.what
+
+
+def test_tyres_that_differ_are_doubted_more_until_somebody_compared_them() -> None:
+    """One value for "not measured": 0.05 for the same tyres, 0.3 for others, which `grip` says too."""
+    assert push().grip.ratio_u == 0.05
+    assert push("grip.same_tyres = false").grip.ratio_u == OTHER_TYRES_RATIO_U == 0.3
+    assert push("grip.same_tyres = false\ngrip.ratio_u = 0.12").grip.ratio_u == 0.12
+    assert taken_without("grip.ratio_u", 0.05, {"grip": {"same_tyres": False}}) == 0.3
+    named = 'conditions.compound_front = "soft"\nconditions.compound_rear = "hard"\n'
+    (said,) = notes_on(car(""), push(named))
+    assert '"soft" in front and "hard" at the rear are taken to grip alike within 10 %' in said
+    (said,) = notes_on(car(""), push("grip.same_tyres = false\ngrip.ratio_u = 0.05"))
+    assert "take ratio_u out" in said
+    for fine in (named + "grip.same_tyres = false", named + "grip.measured = true", named.replace("hard", "Soft ")):
+        assert notes_on(car(""), push(fine)) == []

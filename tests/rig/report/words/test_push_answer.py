@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from analysis.balance.results import BalanceCause, MeasuredBalance, NoseAndTail, Saw
-from rig.jobs.pushing.balance import ByWeights, PushAnswer
+from rig.jobs.pushing.balance import ByWeights, PushAnswer, WouldFit
 from rig.report.words.push_answer import push_lines, wheels_words
 
 LENGTH = 0.257
@@ -147,6 +147,27 @@ def test_no_zero_stands_beside_a_plus_minus() -> None:
             answer(balance=balance(pct=pct, u=half / 1.96, interval_pct=(pct - half, pct + half), distance=5.0))
         )
         assert not any(f"± {zero} " in f"{line} " for line in lines for zero in ("0", "0.0", "0.00", "0.000"))
+
+
+def test_a_wrong_weighing_is_suspected_and_chance_is_not_named() -> None:
+    """By hand: ln(57.2 / 42.8) = 0.29; the push is ln(50.4 / 49.6) - ln(56.5 / 43.5) = -0.2455 away, and weights move a
+    balance by 0.9 of their own logarithm: 0.29 - 0.2455 / 0.9 = 0.0172, which is 50.4 % in front;
+    -0.0717 and 0.1062 at the ends."""
+    push = balance(pct=50.4, interval_pct=(48.4, 52.4))
+    given = ByWeights(pct=56.5, u=1.2, interval_pct=(54.1, 58.9), front_weight_pct=57.2, sensitivity=0.1)
+    wild = WouldFit(name="the height was meant in cm", odds=1.4)
+    lines = push_lines(answer(balance=push, by_weights=given, verdict="disagrees", would_fit=(wild,)))
+    (told,) = [line for line in lines if line.startswith("Or it is the weights: ")]
+    assert "would have to carry 50.4 % (48.2 to 52.7) of the car, not the 57.2 % that were weighed" in told
+    assert not any("in cm" in line for line in lines)
+    assert "No single one of the usual mistakes would make them fit better than chance." in lines
+    likely = replace(wild, odds=3.2)
+    assert any(
+        "It would fit if the height was meant in cm (odds 3 to 1)." in line
+        for line in push_lines(answer(balance=push, by_weights=given, verdict="disagrees", would_fit=(likely, wild)))
+    )
+    earlier = replace(given, front_weight_pct=None, sensitivity=None)  # a record that did not keep them
+    assert not any("the weights:" in line for line in push_lines(answer(by_weights=earlier, verdict="disagrees")))
 
 
 def test_where_they_disagree_it_may_be_the_tyres() -> None:
