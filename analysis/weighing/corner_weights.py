@@ -136,14 +136,13 @@ def corner_weights(
 
 
 def typed_loads(
-    load_g: FloatArray, resolution_g: float, *, gain_u: float = 0.0
+    load_g: FloatArray, resolution_g: float, *, gain_u: float = 0.0, own_gain_u: float = 0.0
 ) -> tuple[FloatArray, tuple[DoubtPart, ...]]:
-    """Loads read off a kitchen scale and typed in, one wheel at a time: (4,) g and the doubt of reading them.
+    """Loads read off kitchen scales and typed in: (4,) g and the doubt of reading them.
 
-    resolution_g: the step of the display, g.  gain_u: relative standard uncertainty of the scale, the same
-    for
-    all four wheels (one scale), so it does not touch the shares.
-    load_g: (4,) g, as they were read.
+    load_g: (4,) g, as they were read.  resolution_g: the step of the display, g.
+    gain_u: relative standard uncertainty of one scale that weighed all four wheels: it touches the total, not the
+    shares.  own_gain_u: the same of four scales, each wrong for itself, which does touch the shares.
     Raises InputError on a resolution that is not positive.
     Source: rectangular distribution of a rounded reading, GUM (JCGM 100:2008) F.2.2.1.
     """
@@ -154,9 +153,13 @@ def typed_loads(
             where="typed loads",
             remedy="Give the step of the scale's display in grams, for example 1",
         )
-    rounding = DoubtPart(name="display", covariance=np.eye(4) * resolution_g**2 / 12.0)
-    gain = DoubtPart(name="scale", covariance=gain_u**2 * np.outer(load, load))
-    return load, (rounding, gain)
+    parts = [
+        DoubtPart(name="display", covariance=np.eye(4) * resolution_g**2 / 12.0),
+        DoubtPart(name="scale", covariance=gain_u**2 * np.outer(load, load)),
+    ]
+    if own_gain_u > 0:
+        parts.append(DoubtPart(name="scales", covariance=np.diag((own_gain_u * load) ** 2)))
+    return load, tuple(parts)
 
 
 def _four(found: Sequence[Estimate]) -> tuple[Estimate, Estimate, Estimate, Estimate]:

@@ -56,16 +56,19 @@ class Placements:
         return total_covariance(self.parts, 4)
 
 
-def usual_scatter(scatter_g: float | None = None) -> Scatter:
+def usual_scatter(scatter_g: float | None = None, *, one_by_one: bool = False) -> Scatter:
     """Scatter to assume when a car was placed only once.
 
-    scatter_g: standard deviation of a corner, g; default: the mean square of the usual range.
+    scatter_g: standard deviation of a corner, g; default: the mean square of the usual range.  one_by_one: each wheel
+    was read at a placing of its own (one scale), so that no sum is fixed and each corner scatters for itself.
     Statics: axle and side sums are fixed by the centre of gravity, so re-seating shifts load between diagonals.
     """
     low, high = USUAL_SCATTER_G
     variance = scatter_g**2 if scatter_g is not None else (low**2 + low * high + high**2) / 3.0
     if not (math.isfinite(variance) and variance >= 0):
         raise InputError("scatter is not a number", where="re-seating", remedy="Give grams, for example 6")
+    if one_by_one:
+        return Scatter(covariance=variance * np.eye(4), dof=math.inf)
     shift = variance * (1 - FREE_SHARE**2) * np.outer(CROSS, CROSS)
     return Scatter(covariance=shift + variance * FREE_SHARE**2 * np.eye(4), dof=math.inf)
 
@@ -94,19 +97,20 @@ def pool_placements(
     *,
     noise: FloatArray | None = None,
     scatter_g: float | None = None,
+    one_by_one: bool = False,
 ) -> Placements:
     """One weighing from one or more placements.
 
     load_g: (n, 4) g, one row per placement.  common: doubt shared by all placements (curves, masses, pads), g2.
     noise: (4, 4) g2 of one placement's reading (settled noise, zero); used for a single placement only, since repeats
-    already show it.  scatter_g: see usual_scatter.
+    already show it.  scatter_g, one_by_one: see usual_scatter; for a single placement.
     Raises InputError on wrong shapes.
     Source: mean of repeats with type A uncertainty, GUM (JCGM 100:2008) 4.2, beside the type B parts.
     """
     loads = _checked(load_g)
     count = len(loads)
     measured = count > 1
-    scatter = measured_scatter(loads) if measured else usual_scatter(scatter_g)
+    scatter = measured_scatter(loads) if measured else usual_scatter(scatter_g, one_by_one=one_by_one)
     parts = [DoubtPart(name="re-seating", covariance=scatter.covariance / count, dof=scatter.dof), *common]
     if not measured and noise is not None:
         parts.append(DoubtPart(name="noise", covariance=np.asarray(noise, dtype=float)))

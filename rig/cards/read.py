@@ -156,6 +156,8 @@ def _explain(message: str, plain: Json, card_type: type[AnyCard], where: str) ->
         elsewhere = [one.path for _, _, own in sections(card_type) for one in own if one.path.endswith(f".{name}")]
         likely_keys = elsewhere[:2] or [f'"{one}"' for one in close]
         hint = f"Did you mean {' or '.join(likely_keys)}? " if likely_keys else ""
+        if dotted and name in {field.path for head, _, own in sections(card_type) if not head for field in own}:
+            hint = f"{name} belongs above the first line in brackets, at the top of the card. "
         section = f"[{dotted}]" if dotted else "the top of the card"
         return InputError(
             f'"{name}" is not a key of {section}',

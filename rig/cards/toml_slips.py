@@ -9,6 +9,8 @@ from collections.abc import Callable
 
 _ASSIGNED = re.compile(r"^\s*(?P<key>[\w.-]+)\s*(?P<sign>=|:)\s*(?P<value>[^#]*?)\s*(?P<rest>#.*)?$")
 _NUMBER = r"[-+]?\d+(?:\.\d+)?"
+_LISTS = ("weights_g",)
+"""Keys of lists that people type without brackets."""
 _UNIT = r"(?:mm|cm|m|g|kg|N|oz|lb|%|°|deg|degrees|°C|C|px|s|ms)"
 
 
@@ -28,6 +30,8 @@ def likely_line(text: str, message: str) -> tuple[str, str] | None:
     what = f"line {number}, {key} {parts['sign']} {value} cannot be read"
     if parts["sign"] == ":":
         return what, f"Did you mean {key} = {value}? A key and its value are joined by an equals sign"
+    if key.endswith(_LISTS) and re.fullmatch(rf"{_NUMBER}(?:\s*[,;\s]\s*{_NUMBER})+", value):
+        return what, f"Did you mean {key} = [{', '.join(re.findall(_NUMBER, value))}]? A list stands in brackets"
     for pattern, why, mend in _SLIPS:
         if (match := pattern.fullmatch(value)) is not None:
             return what, f"Did you mean {key} = {mend(match)}? {why}"

@@ -6,12 +6,16 @@ from difflib import get_close_matches
 
 from rig.command.first_screen import FIRST_SCREEN, FirstLevel
 
+ON_THE_PAGE = ("lesson", "lessons", "teacher", "class", "classroom", "pupils")
+"""What people look for as a command and the page has."""
 _ENOUGH = 0.6
 """Likeness from which a name is offered (difflib's own usual value)."""
 
 
 def unknown_command(typed: str) -> str:
     """What is said of a first word that no command has: the commands, and words of commands, that look like it."""
+    if typed.lower() in ON_THE_PAGE:
+        return f'No such command "{typed}": it is on the page. pivotbench bench --virtual, then "Lesson" at the top.'
     names: dict[str, list[str]] = {}
     for first, level in FIRST_SCREEN.items():
         names.setdefault(first, []).append(f"pivotbench {first}")

@@ -3,6 +3,7 @@
 import json
 import os
 import sys
+import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -144,12 +145,19 @@ def print_json(shown: "Json") -> None:
     click.echo(json.dumps(shown, ensure_ascii=not knows_all_signs(sys.stdout.encoding), indent=2))
 
 
+LINE_EVERY_S = 5.0
+"""How often long work says how far it is where no terminal is."""
+
+
 @contextmanager
 def progress(title: str, *, quiet: bool = False) -> Iterator[Progress]:
     """A bar on standard error while long work runs; yields a function that takes 0..1."""
     NOTICE.hush()
-    if quiet or not sys.stderr.isatty():
+    if quiet:
         yield lambda share: None
+        return
+    if not sys.stderr.isatty():
+        yield _now_and_then(title)
         return
     from rich.console import Console
     from rich.progress import Progress
@@ -158,6 +166,19 @@ def progress(title: str, *, quiet: bool = False) -> Iterator[Progress]:
         task = bar.add_task(title, total=None)  # it moves to and fro until the work says how far it is
         yield lambda share: bar.update(task, total=1.0, completed=share)
     NOTICE.arm()
+
+
+def _now_and_then(title: str) -> Progress:
+    """Lines for a file or another program's window: how far long work is, every few seconds."""
+    last = time.monotonic()
+
+    def say(share: float) -> None:
+        nonlocal last
+        if (now := time.monotonic()) - last >= LINE_EVERY_S:
+            last = now
+            tell(f"{title}: {100 * share:.0f} %", err=True)
+
+    return say
 
 
 def ask_in_terminal(*, unattended: bool) -> "Ask":

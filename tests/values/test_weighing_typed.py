@@ -38,17 +38,31 @@ def seat(scatter_g: float) -> np.ndarray:
     return covariance
 
 
-@pytest.mark.parametrize(("resolution", "scatter"), [(12.0, 2.0), (1.0, 0.5)])
+SCALE_U = 0.01 / math.sqrt(3)
+"""A scale is off by up to 1 % of what it shows, either way: a rectangular distribution (JCGM 100:2008, 4.3.7)."""
+
+
+def one_scale(scatter_g: float) -> np.ndarray:
+    """g²: its error is common to all wheels, and every wheel was read at a placing of its own."""
+    covariance: np.ndarray = SCALE_U**2 * np.outer(LOAD, LOAD) + scatter_g**2 * np.eye(4)
+    return covariance
+
+
+@pytest.mark.parametrize(("resolution", "scatter", "accuracy"), [(12.0, 2.0, None), (1.0, 0.5, 1.5), (1.0, 0.5, 0)])
+@pytest.mark.parametrize("scales", ["one scale", "four scales"])
 def test_typed_weights_are_doubted_by_the_step_the_scale_and_the_placing(
-    resolution: float, scatter: float, tmp_path: Path
+    resolution: float, scatter: float, accuracy: float | None, scales: str, tmp_path: Path
 ) -> None:
-    test = write_cards(
-        tmp_path, test=TYPED | {"typed.weights_resolution_g": resolution}, bench={"pads.reseat_g": scatter}
-    )
+    keys = {"typed.weights_resolution_g": resolution, "typed.weights_scales": scales}
+    keys |= {} if accuracy is None else {"typed.weights_accuracy_pct": accuracy}
+    test = write_cards(tmp_path, test=TYPED | keys, bench={"pads.reseat_g": scatter})
     told = pivotbench("weigh", test, "--log", tmp_path / "log", "--json").result
-    display = resolution**2 / 12 * np.eye(4)
-    scale = 0.002**2 * np.outer(LOAD, LOAD)  # one scale: its error is common to all wheels
-    whole = display + scale + seat(scatter)
+    off = SCALE_U * (1.0 if accuracy is None else accuracy)
+    whole = resolution**2 / 12 * np.eye(4)
+    if scales == "one scale":
+        whole = whole + off**2 * np.outer(LOAD, LOAD) + scatter**2 * np.eye(4)
+    else:  # each wrong for itself, under one placing
+        whole = whole + np.diag((off * LOAD) ** 2) + seat(scatter)
     found = sum(doubts(records(tmp_path / "log", "weighing")[0]).values())
     np.testing.assert_allclose(found, whole, rtol=1e-9)
     for wheel, (low, high) in enumerate(told["corner_interval_g"]):
@@ -67,7 +81,7 @@ def test_typed_weights_in_words(tmp_path: Path) -> None:
     test = write_cards(tmp_path, test=TYPED | {"typed.weights_resolution_g": 30})
     told = pivotbench("weigh", test, "--log", tmp_path / "log")
     rows = {row[:12].strip(): row[12:].split() for row in told.out.splitlines()}
-    whole = 75 * np.eye(4) + 0.002**2 * np.outer(LOAD, LOAD) + seat(2.0)
+    whole = 75 * np.eye(4) + one_scale(2.0)
     for wheel, name in enumerate(("front left", "front right", "rear left", "rear right")):
         half = 1.96 * math.sqrt(whole[wheel, wheel])
         assert rows[name] == [f"{LOAD[wheel]:.1f}", "g", "±", f"{half:.1f}", f"{LOAD[wheel] / 16:.1f}", "%"]
@@ -119,7 +133,7 @@ def test_gravity_of_the_place_turns_grams_into_newtons(place: dict[str, Any], gr
     assert pivotbench("push", "forecast", test, "--log", log).code == 0
     inputs = records(log, "prediction")[0]["inputs"]
     np.testing.assert_allclose(inputs["load_N"], LOAD * gravity * 1e-3, rtol=4e-6)
-    whole = 12 * np.eye(4) + 0.002**2 * np.outer(LOAD, LOAD) + seat(2.0)
+    whole = 12 * np.eye(4) + one_scale(2.0)
     np.testing.assert_allclose(inputs["load_covariance_N2"], whole * (gravity * 1e-3) ** 2, rtol=1e-5)
     told = pivotbench(
         "grip", "pull", test, "--part", "front", "--force", 6.0, "--force", 6.2, "--log", log, "--json"
@@ -279,7 +293,7 @@ def test_what_a_millimetre_is_worth_and_which_shims(tmp_path: Path) -> None:
 def test_whether_the_floor_explains_the_cross_weight(share: float, apart: bool, tmp_path: Path) -> None:
     # 200 g between the diagonals; the pads' heights each doubted: |cross per mm of each pad|, in quadrature
     per_mm = CROSS_PER_MM * math.sqrt(2 + 2 * A**2)
-    weighed_u2 = 4 * 1 / 12 + (0.002 * 200) ** 2 + CROSS @ seat(0.1) @ CROSS
+    weighed_u2 = 4 * 1 / 12 + (SCALE_U * 200) ** 2 + 4 * 0.1**2
     critical = math.sqrt((200 / 1.96) ** 2 - weighed_u2) / per_mm
     test = write_cards(
         tmp_path,

@@ -91,6 +91,17 @@ class Typed(Section, frozen=True):
 
     weights_g: Annotated[tuple[Load, Load, Load, Load] | None, Meta(description="FL FR RL RR")] = None
     weights_resolution_g: Annotated[float, number("smallest step of those scales", gt=0, le=1000)] = 1.0
+    weights_scales: Annotated[
+        Literal["one scale", "four scales"],
+        Meta(
+            description="one scale: a wheel after the other, the other three on blocks of its height; four scales: all "
+            "wheels at once, each scale wrong for itself"
+        ),
+    ] = "one scale"
+    weights_accuracy_pct: Annotated[
+        float,
+        number("by how much of what it shows such a scale may be off at most; a known mass tells", ge=0, le=50),
+    ] = 1.0
     pivot_pct: (
         Annotated[
             float,

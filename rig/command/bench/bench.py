@@ -23,7 +23,8 @@ from rig.command.options import log_folder, log_option, tell
 def command(port: int | None, log_dir: Path | None, no_browser: bool, virtual: bool) -> None:
     """Open the bench page: weigh, push, see and compare in a browser on this machine.
 
-    Only this machine can reach the page. Ctrl-C ends it; everything recorded is kept.
+    Only this machine can reach the page, until you press "Let phones guess" or open "Big weights" there.
+    Ctrl-C ends it; everything recorded is kept.
     """
     from rig.page.server.serve import Serving, open_browser
 

@@ -34,7 +34,7 @@ LEAST_WHEELBASE_MM = 150.0
     "--wheelbase-mm",
     type=click.FloatRange(40, 2000),
     default=None,
-    help="Instead of a car card: wheelbase, mm; the middle of the marker plate then belongs half way.",
+    help="Wheelbase instead of a car card; plate half way.",
 )
 @click.option("--finger", is_flag=True, help="Also a marker to wear on the pushing finger.")
 @click.option("--board", is_flag=True, help="Instead: a board to calibrate a camera with.")
@@ -52,7 +52,7 @@ def command(
     marker_mm: float,
     dictionary: str,
 ) -> None:
-    """Write the floor sheets and this car's marker plate, to scale, as PDF and PNG.
+    """Write floor sheets and this car's marker plate, to scale, as PDF and PNG.
 
     Print at 100 % ("actual size"), then measure the printed bar: it should be 100 mm. With a marker on the finger
     (--finger, [finger] on the bench card) a clip also tells where and which way the finger pushed.

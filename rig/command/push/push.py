@@ -63,6 +63,7 @@ def command(
     from rig.jobs.pushing.overlay import draw_overlay
     from rig.jobs.record.experiments import retell
     from rig.jobs.series.own_pushes import clip_remarks
+    from rig.jobs.weighing.weights import whose_weights
     from rig.log.store import BenchLog
     from rig.lookups.cards_and_pivots import estimate_record
     from rig.records.codec import plain
@@ -73,6 +74,8 @@ def command(
     files: list[Path] = []
     with BenchLog(log_folder(log_dir)) as log, progress("tracking", quiet=as_json) as bar:
         verdict = compare_test(cards, log, clip=clip, force=force, push_number=push_number, seed=seed, progress=bar)
+        front = verdict.weighing.weights.front_pct.value
+        weights = f"weights: {whose_weights(verdict.weighing, log)}, {front:.1f} % in front"
         remarks = list(verdict.weighing.remarks)
         if verdict.measurement is not None:
             remarks += clip_remarks(verdict.measurement.record, cards, log, number=push_number)
@@ -88,7 +91,9 @@ def command(
             with progress("drawing over the clip", quiet=as_json) as bar:
                 drawn = draw_overlay(verdict, out_dir, test_card.stem, whole_picture=whole_picture, progress=bar)
             files += [drawn.clip, drawn.still]
-    text = "\n".join([verdict_words(verdict), f"record {verdict.record.number}", *(f"wrote {file}" for file in files)])
+    text = "\n".join(
+        [verdict_words(verdict), weights, f"record {verdict.record.number}", *(f"wrote {file}" for file in files)]
+    )
     show(
         text,
         plain(comparison_record(verdict.comparison))

@@ -77,10 +77,10 @@ def command(
 
     cards = read_set(test_card, Choices(calibration=calibration))
     with BenchLog(log_folder(log_dir)) as log:
+        tell(BATTERY, err=True)
         if cards.test.typed.weights_g is not None:
             weighing = weigh_typed(cards, log)
         else:
-            tell(BATTERY, err=True)
             ask = ask_in_terminal(unattended=unattended)
             with bench_pads(cards.bench, log, port=port, say=aside) as pads, progress("weighing", quiet=as_json) as bar:
                 if turned == "no":

@@ -11,17 +11,17 @@ from analysis.base.arrays import FloatArray
 from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.set_ups.pooled import PooledBalance
 from analysis.statistics.quantiles import NORMAL_95
-from analysis.weighing.corner_weights import newtons_from_grams, typed_loads
-from analysis.weighing.reseating import pool_placements
+from analysis.weighing.corner_weights import newtons_from_grams
 from rig.base.errors import BenchError, InputError
 from rig.cards.agreement import refuse_mass
 from rig.cards.chassis import moving_car
 from rig.cards.keys.bench import Pads
 from rig.cards.keys.car import CarCard
+from rig.cards.keys.test import Typed
 from rig.cards.mechanics import mean_load_sensitivity
 from rig.cards.read import CardSet, Choices, read_card, read_set
 from rig.jobs.moving.drawn_cars import MeasuredTransfer, OpenTo
-from rig.jobs.weighing.weights import KITCHEN_SCALE_GAIN_U
+from rig.jobs.weighing.kitchen_scales import read_off_scales
 from rig.log.store import BenchLog
 from rig.lookups.belongs import weighing_of
 from rig.lookups.moving_car import tilted_pads_of, tyres_fall
@@ -29,7 +29,6 @@ from rig.records.weighing import WEIGHING
 
 ALL_ALIKE = (0.8, 0.8)
 """Grip factors front and rear of a car card alone."""
-TYPED_RESOLUTION_G = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,9 +87,8 @@ def weights_for(
         if not np.all(np.isfinite(grams)) or np.any(grams <= 0):
             raise InputError("each wheel must carry something", where="--weights", remedy="Give FL FR RL RR in grams")
         refuse_mass(float(grams.sum()), card.geometry.wheelbase_mm, "--weights", where)
-        read, parts = typed_loads(grams, TYPED_RESOLUTION_G, gain_u=KITCHEN_SCALE_GAIN_U)
-        pooled = pool_placements(read, parts, scatter_g=Pads().reseat_g if reseat_g is None else reseat_g)
-        square = sum(part.covariance for part in pooled.parts)
+        parts = read_off_scales(grams, Typed(), reseat_g=Pads().reseat_g if reseat_g is None else reseat_g)
+        square = sum(part.covariance for part in parts)
         return KnownWeights(
             load=newtons_from_grams(grams), covariance=np.asarray(square) * (STANDARD_GRAVITY / 1e3) ** 2, remarks=()
         )

@@ -92,10 +92,15 @@ def recorded_pushes(cards: CardSet, log: BenchLog) -> PushesOf:
     return _answered(own.cards[clips[-1].id] if clips else cards, clips, log, own.remarks)
 
 
+def _missing(cards: CardSet) -> str:
+    """The clip that is not there, with its whole path."""
+    return f"a clip that is not there, {(cards.folder / cards.test.clip).absolute()}" if cards.test.clip else "no clip"
+
+
 def _answered(cards: CardSet, clips: Sequence[ClipRecord], log: BenchLog, remarks: tuple[str, ...] = ()) -> PushesOf:
     if not clips:
         raise InputError(
-            "no push of this set-up is recorded, and its card names no clip that is there",
+            f"no push of this set-up is recorded, and its card names {_missing(cards)}",
             where=cards.test.name,
             remedy='Film a push and write its file into the test card: clip = "push.mp4"',
         )

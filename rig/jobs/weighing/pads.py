@@ -74,7 +74,9 @@ def bench_pads(
         raise InputError(
             "no port is named" if not url else "the virtual pads are only there while the virtual bench runs",
             where="bench card, pads.port",
-            remedy='Find the name with: pivotbench pads list, and write it as port = "..."; or try: pivotbench demo',
+            remedy='Find the name with: pivotbench pads list, and write it as port = "..."; with kitchen scales: '
+            "take the # off typed.weights_g on the test card and write [front left, front right, rear left, rear "
+            "right] in grams; to try it: pivotbench demo",
         )
     if shows_weight(bench) and not bench.pads.line_pattern:
         raise InputError(

@@ -9,9 +9,8 @@ from msgspec import structs
 from analysis.base.arrays import FloatArray
 from analysis.forecast.inputs import CarState
 from analysis.statistics.estimate import DoubtPart, Estimate
-from analysis.weighing.corner_weights import CornerWeights, corner_weights, newtons_from_grams, typed_loads
+from analysis.weighing.corner_weights import CornerWeights, corner_weights, newtons_from_grams
 from analysis.weighing.parts import PartMass, add_parts
-from analysis.weighing.reseating import pool_placements
 from rig.base.errors import InputError
 from rig.cards.agreement import notes_on
 from rig.cards.chassis import share_compliance
@@ -20,11 +19,13 @@ from rig.cards.keys.car import CarCard
 from rig.cards.measures import MM, contact_place, contact_place_u
 from rig.cards.mechanics import car_state, place_gravity
 from rig.cards.read import CardSet
+from rig.jobs.weighing.kitchen_scales import read_off_scales, weighed_once
 from rig.jobs.weighing.weights_fit import Weighed, corners_against, refuse_weights, weights_notes
 from rig.log.store import BenchLog
 from rig.lookups.aside import standing
 from rig.lookups.belongs import car_card, weighing_of, weighings_of, weighings_otherwise
 from rig.lookups.cards_and_pivots import keep_cards
+from rig.lookups.sources import MissingSourceError, cards_of
 from rig.records.content import finite, four, matrix, pair
 from rig.records.weighing import (
     WEIGHING,
@@ -35,9 +36,6 @@ from rig.records.weighing import (
     WeighingResult,
     WeightsRow,
 )
-
-KITCHEN_SCALE_GAIN_U = 0.002
-
 
 CAR = 1
 """Place of the car card among the cards that `keep_cards` answers."""
@@ -88,10 +86,10 @@ def typed_weighing(cards: CardSet) -> Weighing:
             remedy="Run: pivotbench weigh TEST.toml, or fill in the test card's line weights_g: [FL, FR, RL, RR]",
         )
     refuse_weights(typed, cards.car, cards.test.name)
-    load_g, parts = typed_loads(np.array(typed.weights_g), typed.weights_resolution_g, gain_u=KITCHEN_SCALE_GAIN_U)
-    pooled = pool_placements(load_g, parts, scatter_g=cards.bench.pads.reseat_g)
-    advice = [pooled.advice] if pooled.advice else []
-    return weighed(cards, load_g, pooled.parts, inputs=WeighingInputs(source="typed"), remarks=[], warnings=advice)
+    load_g = np.array(typed.weights_g)
+    parts = read_off_scales(load_g, typed, reseat_g=cards.bench.pads.reseat_g)
+    advice = [weighed_once(typed)]
+    return weighed(cards, load_g, parts, inputs=WeighingInputs(source="typed"), remarks=[], warnings=advice)
 
 
 def known_weighing(cards: CardSet, log: BenchLog, *, before: int | None = None) -> Weighing:
@@ -110,6 +108,19 @@ def known_weighing(cards: CardSet, log: BenchLog, *, before: int | None = None) 
         return typed_weighing(cards)  # tells what is missing
     known = weighing_from(WEIGHING.of(found.record), cards)
     return replace(known, remarks=(*found.remarks, *_notes(known.weights, cards, known.inputs), *odd))
+
+
+def whose_weights(weighing: Weighing, log: BenchLog) -> str:
+    """Where weights come from, in words: the record with its day, and how the car was weighed then."""
+    if not isinstance(weighing, RecordedWeighing):
+        return "as typed on this test card"
+    record, how = weighing.record, "on the pads"
+    if weighing.inputs.source == "typed":
+        try:
+            how = f'typed on the test card "{cards_of(record, log).test.name}"'
+        except MissingSourceError:
+            how = "typed"
+    return f"record {record.number} of {record.at[:10]}, {how}"
 
 
 def _notes(

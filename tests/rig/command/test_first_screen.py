@@ -120,7 +120,7 @@ def test_what_is_like_nothing_gets_the_list(line: str, says: str, run: Run) -> N
 def test_a_word_is_a_word_and_anything_else_a_path(run: Run, tmp_path: Path) -> None:
     run("new my-bench")
     card = (tmp_path / "my-bench" / "test.toml").read_text()
-    typed = card.replace("# typed.weights_g =", "typed.weights_g = [410, 395, 380, 372]")
+    typed = card.replace("# typed.weights_g = [410, 395, 420, 405]", "typed.weights_g = [410, 395, 380, 372]")
     for name in ("height", "heigth", "my"):  # a card may be called as a word is, or nearly
         (tmp_path / "my-bench" / name).write_text(typed)
     (tmp_path / "height").symlink_to(tmp_path / "my-bench" / "height")
@@ -156,7 +156,9 @@ def test_alone_it_says_where_one_stands_and_what_comes_next(run: Run, tmp_path: 
     assert "Next: pivotbench weigh my-bench/test.toml" in out
     assert not (tmp_path / "log").exists()
     card = tmp_path / "my-bench" / "test.toml"
-    card.write_text(card.read_text().replace("# typed.weights_g =", "typed.weights_g = [410, 395, 380, 372]"))
+    card.write_text(
+        card.read_text().replace("# typed.weights_g = [410, 395, 420, 405]", "typed.weights_g = [410, 395, 380, 372]")
+    )
     run("weigh my-bench/test.toml")
     _, out, _ = run("")
     assert "weights typed in, no push measured yet" in " ".join(out.split())
@@ -177,7 +179,9 @@ def test_a_log_that_cannot_be_read_is_told_and_not_raised(run: Run, tmp_path: Pa
         file.parent.mkdir()
         file.write_bytes(b"no database at all, but long enough to be looked at" * 40)
     else:
-        typed = card.read_text().replace("# typed.weights_g =", "typed.weights_g = [410, 395, 380, 372]")
+        typed = card.read_text().replace(
+            "# typed.weights_g = [410, 395, 420, 405]", "typed.weights_g = [410, 395, 380, 372]"
+        )
         card.write_text(typed)
         assert run("weigh my-bench/test.toml")[0] == 0
         whole = file.read_bytes()
