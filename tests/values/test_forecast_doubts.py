@@ -216,12 +216,12 @@ def test_the_step_of_the_scale_and_the_placing_in_a_weighing(tmp_path: Path) -> 
     got = found("weigh", path, "--log", tmp_path / "log")
     weights = np.array(WEIGHTS)
     step = 25 / np.sqrt(12)
-    half = 1.96 * np.sqrt(step**2 + (0.002 * weights) ** 2 + 3.0**2)
+    scale = 0.01 / np.sqrt(3)  # off by up to 1 % of what it shows: rectangular
+    half = 1.96 * np.sqrt(step**2 + (scale * weights) ** 2 + 3.0**2)
     np.testing.assert_allclose(got["corner_interval_g"], np.stack([weights - half, weights + half], -1), rtol=1e-3)
     total = weights.sum()
-    # placing moves load between the diagonals; 4 % of its variance is each corner's own (the program's stated share)
-    own = step**2 + 0.04 * 9
-    assert got["total_g"]["u"] == pytest.approx(np.sqrt(4 * own + (0.002 * total) ** 2), rel=1e-6)
+    own = step**2 + 9  # one scale: every wheel at a placing of its own
+    assert got["total_g"]["u"] == pytest.approx(np.sqrt(4 * own + (scale * total) ** 2), rel=1e-6)
     front, left = weights[:2].sum() / total, weights[[0, 2]].sum() / total
     for name, share in (("front_pct", front), ("left_pct", left)):
         assert got[name]["value"] == pytest.approx(100 * share)
