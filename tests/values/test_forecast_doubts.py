@@ -234,14 +234,15 @@ def test_the_step_of_the_scale_and_the_placing_in_a_weighing(tmp_path: Path) -> 
     diagonal = (weights[0] + weights[3]) / total
     assert got["diagonal_fl_rr_pct"]["value"] == pytest.approx(100 * diagonal)
     assert got["diagonal_fr_rl_pct"]["value"] == pytest.approx(100 * (1 - diagonal))
-    wide = own * (2 * (1 - diagonal) ** 2 + 2 * diagonal**2) + 0.96 * 9 * 4  # two corners up and two down at once
+    wide = own * (2 * (1 - diagonal) ** 2 + 2 * diagonal**2)
     assert got["diagonal_fl_rr_pct"]["u"] == pytest.approx(100 * np.sqrt(wide) / total, rel=1e-6)
     assert got["cg_m"] == pytest.approx([LENGTH * front, (weights @ [0.075, -0.075, 0.095, -0.095]) / total], rel=1e-9)
 
 
 def test_placing_reaches_the_forecast(tmp_path: Path) -> None:
-    """Load goes from one diagonal to the other: its gradient, and a small part for each corner alone."""
-    got = told(tmp_path, bench={"pads.reseat_g": 12.0})
+    """On four scales load goes from one diagonal to the other: its gradient, and a small part for each corner alone."""
+    scales = {"typed.weights_scales": "four scales", "typed.weights_accuracy_pct": 0.0}
+    got = told(tmp_path, bench={"pads.reseat_g": 12.0}, test=scales)
     d = 0.012 * 9.80665
     cross = np.array([1, -1, -1, 1])
     both = slope(lambda t: slide(newtons() + t * cross, EVEN, STATION)[0], d)
