@@ -116,8 +116,8 @@ def test_drag_of_every_wheel(tmp_path: Path, axle: str, pct: float) -> None:
     want = np.hypot(*(slope(lambda d, i=i: force(d, i), 0.03) for i in wheels))  # type: ignore[misc]
     got = told(tmp_path, car=car, test={"push.wheels": "as on the car card", "push.position_pct": pct})
     low, high = got["push_force_interval_N"]
-    # the whole scale may be off by 0.2 %, which moves the force alike
-    assert (high - low) / 2 == pytest.approx(1.96 * np.hypot(want, 0.002 * got["push_force_N"]), rel=0.06)
+    # the scale may be off by 1 % either way (rectangular), which moves the force alike
+    assert (high - low) / 2 == pytest.approx(1.96 * np.hypot(want, 0.01 / 3**0.5 * got["push_force_N"]), rel=0.06)
     # of blocked wheels no drag is in doubt
     assert "rolling drag" not in [one["name"] for one in told(tmp_path, car=car)["sensitivity"]]
 

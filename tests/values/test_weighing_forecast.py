@@ -18,6 +18,8 @@ from tests.values.pads_acted import ActedPads, on_pads, pivotbench, records, wri
 WEIGHTS = [700, 300, 400, 200]
 TYPED: dict[str, Any] = {"typed.weights_g": WEIGHTS, "typed.weights_resolution_g": 0.1}
 GRIP: dict[str, Any] = {"grip.front": 0.9, "grip.rear": 0.6, "grip.ratio_u": 0.04, "grip.level_u": 0.1}
+# tyres whose grip does not fall with load: the statics below have none of it
+ALIKE: dict[str, Any] = {f"{axle}.load_sensitivity{end}": 0 for axle in ("front", "rear") for end in ("", "_u")}
 FORCE = (0.9 * 1.0 + 0.6 * 0.6) * 9.80665  # N, all tyres sliding sideways: grip times weight
 BALANCE = 100 * 0.9 * 1000 / (0.9 * 1000 + 0.6 * 600)  # % ahead of the rear axle, where that force would act
 
@@ -33,7 +35,7 @@ def pushed(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
         "push.height_mm_u": 0,
         "push.side": "left",
     }
-    test = write_cards(folder, bench={"pads.reseat_g": 0.1}, test=TYPED | GRIP | push)
+    test = write_cards(folder, car=ALIKE, bench={"pads.reseat_g": 0.1}, test=TYPED | GRIP | push)
     assert pivotbench("push", "forecast", test, "--log", folder / "log").code == 0
     return records(folder / "log", "prediction")[0]
 
@@ -58,7 +60,7 @@ def test_a_push_at_the_balance_point_slides_straight(pushed: dict[str, Any]) -> 
 
 
 def test_the_forecast_in_words(tmp_path: Path) -> None:
-    test = write_cards(tmp_path, bench={"pads.reseat_g": 0.1}, test=TYPED | GRIP | {"push.position_pct": 20})
+    test = write_cards(tmp_path, car=ALIKE, bench={"pads.reseat_g": 0.1}, test=TYPED | GRIP | {"push.position_pct": 20})
     told = pivotbench("push", "forecast", test, "--log", tmp_path / "log")
     assert told.code == 0, told.err
     result = records(tmp_path / "log", "prediction")[0]["result"]
