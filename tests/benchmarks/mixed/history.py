@@ -20,6 +20,8 @@ HAS_IDS = "id" in CarCard.__struct_fields__
 SHARES = (0.42, 0.455, 0.49, 0.525, 0.56)
 RATIOS = (0.85, 0.92, 1.0, 1.09, 1.18)
 GRAVITY = 9.80665
+# the truth's statics (truth.py) has one grip an axle whatever it carries; a card silent on it stands for 0.1 of loss
+EVEN_GRIP = {f"{axle}.{key}": 0 for axle in ("front", "rear") for key in ("load_sensitivity", "load_sensitivity_u")}
 GAINS = ((400.0, -500.0, 250.0, 800.0), (520.0, -400.0, 330.0, 640.0), (300.0, -620.0, 410.0, 1000.0))
 
 
@@ -82,6 +84,7 @@ class History:
             "geometry.wheelbase_mm": 257.0,
             "geometry.track_front_mm": 165.0,
             "geometry.track_rear_mm": 165.0,
+            **EVEN_GRIP,
         } | self.ident()
         card = Card(table.card.path.parent / file, values)
         made = Car(card, self.new_loads(), self.ratios.pop() if self.ratios else 1.3)
