@@ -20,8 +20,8 @@ from rig.page.bench.racer import racer_json
 from tests.values.pads_acted import write_cards
 
 FIRST, SECOND = [430.0, 380.0, 390.0, 400.0], [405.0, 420.0, 415.0, 385.0]
-COARSE, FINE = 5.0, 2.0
-"""g, the steps of the two scales."""
+COARSE, FINE = 10.0, 2.0
+"""g, the steps of the two scales. The coarse one counts for more than 1 % of accuracy and the placings do."""
 
 
 def typed(folder: Path, log: BenchLog, weights: list[float], step: float) -> tuple[CardSet, RecordedWeighing]:

@@ -20,6 +20,8 @@ TOTAL, WHEELBASE, HEIGHT, RADIUS = 1600.0, 250.0, 61.0, 30.0  # g, mm
 FRONT = 1000.0
 TYPED: dict[str, Any] = {"typed.weights_g": [700, 300, 400, 200], "typed.weights_resolution_g": 0.1}
 LIFTS = (30, 50, 80)
+SCALE_U = 0.01 / math.sqrt(3)
+"""The scale is off by up to 1 % of what it shows, either way: a rectangular distribution (JCGM 100:2008, 4.3.7)."""
 
 
 def stays_down(raised: float, *, lifted: str) -> float:
@@ -77,7 +79,7 @@ def line_u(lifted: str) -> float:
         parts.append(np.array([scatter * per_gram * pull[-1]] * 2))
         down = np.array([stays_down(one, lifted="front") for one in raised])
         moment = np.where(raised > 0, down, down - TOTAL) * per_gram
-        parts.append(np.array([pull @ moment * 0.002]))  # the kitchen scale's 0.2 % of the total
+        parts.append(np.array([pull @ moment * SCALE_U]))  # the total is the kitchen scale's
     return float(np.linalg.norm(np.concatenate(parts)))
 
 

@@ -15,6 +15,8 @@ NORMAL = 1.959963984540054
 """97.5 % point of the normal law (tables)."""
 DEG_CM = 180 / np.pi / 100
 """Degrees over a centimetre for one radian over a metre."""
+SCALE_U = 0.01 / np.sqrt(3)
+"""The scale is off by up to 1 % of what it shows, either way: a rectangular distribution (JCGM 100:2008, 4.3.7)."""
 
 
 def cells(page: str, first: str) -> list[str]:
@@ -124,7 +126,7 @@ def test_a_report_tells_the_same_figures(reported: tuple[str, dict[str, Any], st
 
 def test_corner_weights_in_a_report_stand_by_their_wheels(reported: tuple[str, dict[str, Any], str]) -> None:
     for name, grams in zip(("front left", "front right", "rear left", "rear right"), WEIGHTS, strict=True):
-        half = 1.96 * np.sqrt(30**2 / 12 + (0.002 * grams) ** 2 + 25)
+        half = 1.96 * np.sqrt(30**2 / 12 + (SCALE_U * grams) ** 2 + 25)
         assert cells(reported[0], name)[1:] == [f"{grams:.1f}", f"{half:.1f}", f"{100 * grams / 1540:.1f}"]
 
 
@@ -160,18 +162,18 @@ def test_a_weighing_in_words(tmp_path: Path, weights: tuple[float, ...], side: s
     words = run("weigh", path, "--log", tmp_path / "log")
     w = np.array(weights)
     total = w.sum()
-    half = 1.96 * np.sqrt(400 / 12 + (0.002 * w) ** 2 + 9)
+    half = 1.96 * np.sqrt(400 / 12 + (SCALE_U * w) ** 2 + 9)
     for name, grams, doubt in zip(("front left", "front right", "rear left", "rear right"), w, half, strict=True):
         assert re.search(rf"{name}\s+{grams:.1f} g ±\s+{doubt:.1f}\s+{100 * grams / total:.1f} %", words)
-    own = 400 / 12 + 0.36
-    assert re.search(rf"total\s+1540.0 g ±\s+{1.96 * np.sqrt(4 * own + (0.002 * total) ** 2):.1f}", words)
+    own = 400 / 12 + 9  # each wheel was on the one scale at a placing of its own
+    assert re.search(rf"total\s+1540.0 g ±\s+{1.96 * np.sqrt(4 * own + (SCALE_U * total) ** 2):.1f}", words)
     front, left, cross = w[:2].sum() / total, w[[0, 2]].sum() / total, w[[1, 2]].sum() / total
-    for name, share, more in (
-        ("front", front, 0.0),
-        ("left", left, 0.0),
-        ("cross weight \\(front right \\+ rear left\\)", cross, 0.96 * 36),
-    ):
-        doubt = 196 * np.sqrt(own * (2 * (1 - share) ** 2 + 2 * share**2) + more) / total
+    for name, share in (
+        ("front", front),
+        ("left", left),
+        ("cross weight \\(front right \\+ rear left\\)", cross),
+    ):  # the scale's error is all wheels' alike, so that no share has it
+        doubt = 196 * np.sqrt(own * (2 * (1 - share) ** 2 + 2 * share**2)) / total
         assert re.search(rf"{name}\s+{100 * share:.2f} % ±\s+{doubt:.2f}", words)
     assert re.search(rf"other diagonal .front left . rear right.\s+{100 - 100 * cross:.2f} %", words)
     across = w @ [75, -75, 95, -95] / total
