@@ -64,7 +64,7 @@ FIRST_SCREEN: dict[str, FirstLevel] = {
         takes="TEST.toml",
     ),
     "grip": FirstLevel(
-        "What is known of its grip",
+        "What its grip is",
         {
             "tilt": "Measure a grip factor on a tilted board",
             "pull": "Measure a grip factor with a spring balance",

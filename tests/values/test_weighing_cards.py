@@ -29,6 +29,7 @@ AXLE = {
     "tyre_across_n_per_mm_u": 0.3,
 }
 AXLE |= {"patch_mm": None, "patch_mm_u": 2.0, "tyre_across_n_per_mm": None}
+AXLE |= {"load_sensitivity": None, "load_sensitivity_u": 0.1}
 SPRINGS = {
     "spring_n_per_mm": 2.5,
     "spring_n_per_mm_u": 0.1,
@@ -150,6 +151,7 @@ DEFAULTS: dict[str, dict[str, dict[str, Any]]] = {
             "floor_deg_u": 0.2,
         },
         "grip": {
+            "same_tyres": True,
             "front": 0.8,
             "rear": 0.8,
             "front_along": 1.0,
@@ -160,7 +162,14 @@ DEFAULTS: dict[str, dict[str, dict[str, Any]]] = {
             "level_u": 0.2,
             "measured": False,
         },
-        "typed": {"weights_g": None, "weights_resolution_g": 1.0, "pivot_pct": None, "pivot_pct_u": 2.0},
+        "typed": {
+            "weights_g": None,
+            "weights_resolution_g": 1.0,
+            "weights_scales": "one scale",
+            "weights_accuracy_pct": 1.0,
+            "pivot_pct": None,
+            "pivot_pct_u": 2.0,
+        },
     },
 }
 UNIT = {

@@ -12,7 +12,7 @@ from rig.command.options import card_argument, json_option, log_folder, log_opti
 
 @bench_command(
     "along",
-    example="pivotbench grip along test.toml --part front --along 6.3 --along 6.2 --across 5.9 --across 6.0",
+    example="pivotbench grip along test.toml --part front --along 6.3 --across 5.9",
     then="pivotbench push forecast test.toml",
 )
 @card_argument
@@ -53,9 +53,9 @@ def command(
     log_dir: Path | None,
     as_json: bool,
 ) -> None:
-    """Measure grip along over grip across: pull one axle lengthwise, then sideways.
+    """Measure grip along over grip across by pulling one axle both ways.
 
-    Its wheels blocked, those of the other axle free, the string level and on the same balance both ways.
+    Its wheels blocked, the other axle's free, the string level, one balance.
     """
     from rig.cards.read import Choices, read_set
     from rig.jobs.grip.along import PullsBothWays, measure_along

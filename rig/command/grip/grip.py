@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     "--against",
     default="",
     metavar="DAY",
-    help="Ask instead whether the floor is another than on that day (YYYY-MM-DD, as the log has it).",
+    help="Ask instead: another floor than on that day (YYYY-MM-DD)?",
 )
 @write_option
 @log_option

@@ -22,7 +22,7 @@ def test_the_first_screen_is_the_jobs_own_order() -> None:
         "pads": "list calibrate zero live level record board",
         "weigh": "height cross",
         "push": "film measure forecast folder",
-        "grip": "tilt pull sweep infer ladder load",
+        "grip": "tilt pull along sweep infer ladder load",
         "change": "plan effects",
         "aim": "ballast",
         "moving": "rates drive tilt freeze",
