@@ -19,6 +19,7 @@ from rig.cards.read import CardSet, parse_card
 from rig.jobs.pushing.what_if import WhatIf, what_if
 from rig.jobs.weighing.pads import settle
 from rig.log.store import BenchLog
+from rig.page.bench import card_files
 from rig.page.bench.bench import Bench
 from rig.page.bench.broadcast import LONGEST_LIVE, Broadcast, Listener, stream
 from rig.page.bench.card_files import Deck, changed
@@ -261,6 +262,19 @@ def test_undo_brings_back_every_byte(tmp_path: Path) -> None:
         with pytest.raises(InputError, match="nothing to undo"):
             deck.undo(log)
         assert len([card for card in log.cards() if card.kind == "test"]) == 4
+
+
+def test_of_many_saves_the_newest_can_be_undone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(card_files, "LONGEST_HISTORY", 3)
+    deck = Deck(tmp_path / "cards")
+    with BenchLog(tmp_path / "log") as log:
+        for value in (61.0, 62.0, 63.0, 64.0, 65.0):
+            deck.save("test", {"push.position_pct": value}, log)
+        for earlier in (64.0, 63.0, 62.0):
+            deck.undo(log)
+            assert deck.cards().test.push.position_pct == earlier
+        with pytest.raises(InputError, match="nothing to undo"):
+            deck.undo(log)
 
 
 def test_a_change_touches_its_line_only(tmp_path: Path) -> None:
