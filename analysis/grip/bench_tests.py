@@ -219,6 +219,21 @@ def read_off_u(values: FloatArray) -> float:
     return 0.01 / float(np.sqrt(12.0))
 
 
+def mean_of_repeats(repeats: FloatArray, *, usual: float, read_off: float) -> tuple[float, float]:
+    """Mean of repeats (n,) and its standard uncertainty by their scatter, never below what the scale's step leaves.
+
+    usual: scatter, where there is only one.  read_off: of the step in which they were read off.
+    """
+    if len(repeats) == 1:
+        return float(repeats[0]), usual
+    return float(np.mean(repeats)), max(float(np.std(repeats, ddof=1) / np.sqrt(len(repeats))), read_off)
+
+
+def mean_of_pulls(forces: FloatArray) -> tuple[float, float]:
+    """Mean of pulls (n,), N, and its standard uncertainty; one alone scatters by 3 % (our own choice)."""
+    return mean_of_repeats(forces, usual=0.03 * float(forces[0]), read_off=read_off_u(forces))
+
+
 def _check_angle(angle: float, angle_u: float) -> None:
     if not 0 < angle < np.pi / 2:
         raise InputError(

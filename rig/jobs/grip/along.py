@@ -6,9 +6,8 @@ from typing import Literal
 
 import numpy as np
 
-from analysis.base.arrays import FloatArray
 from analysis.grip.along import AlongOverAcross, PulledBothWays, along_over_across
-from analysis.grip.bench_tests import read_off_u
+from analysis.grip.bench_tests import mean_of_pulls
 from analysis.weighing.corner_weights import newtons_from_grams
 from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import place_gravity
@@ -22,8 +21,6 @@ from rig.records.record import Record
 
 ROLLING_U = 0.01
 """Of the free axle's rolling resistance over its load, as on the tilt board."""
-USUAL_SCATTER = 0.03
-"""Of one pull, relative, where it was not repeated."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,7 +48,7 @@ def measure_along(
     pulls = []
     for forces in (test.along, test.across):
         refuse_pulls(forces, load)
-        pulls.append(_mean(np.asarray(forces, dtype=float)))
+        pulls.append(mean_of_pulls(np.asarray(forces, dtype=float)))
     (along, along_u), (across, across_u) = pulls
     found = along_over_across(
         PulledBothWays(
@@ -85,11 +82,3 @@ def measure_along(
         parents=[written(weighing, cards, log).record.id],
     )
     return found, record
-
-
-def _mean(forces: FloatArray) -> tuple[float, float]:
-    """Mean of pulls and its standard uncertainty by their scatter, never below what the scale's step leaves."""
-    if len(forces) == 1:
-        return float(forces[0]), USUAL_SCATTER * float(forces[0])
-    scatter = float(np.std(forces, ddof=1)) / float(np.sqrt(len(forces)))
-    return float(np.mean(forces)), max(scatter, read_off_u(forces))

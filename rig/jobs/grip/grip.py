@@ -6,10 +6,18 @@ from typing import Literal
 
 import numpy as np
 
-from analysis.base.arrays import FloatArray
 from analysis.forecast.forecast import kind_of_test
 from analysis.forecast.inputs import CarState
-from analysis.grip.bench_tests import OnBalance, OnBoard, pull, read_off_u, tilt_axle, tilt_car
+from analysis.grip.bench_tests import (
+    OnBalance,
+    OnBoard,
+    mean_of_pulls,
+    mean_of_repeats,
+    pull,
+    read_off_u,
+    tilt_axle,
+    tilt_car,
+)
 from analysis.grip.combine import Assumed, GripEstimate, GripMeasurement, combine
 from analysis.grip.days import DayRatio, day_ratio
 from analysis.grip.inference import Inference, infer
@@ -67,7 +75,7 @@ def measure_tilt(
     refuse_slopes(test.angles_deg)
     angles = np.radians(np.asarray(test.angles_deg, dtype=float))
     step = float(np.radians(read_off_u(np.asarray(test.angles_deg, dtype=float))))
-    mean, own = _mean_of(angles, usual=float(np.radians(0.7)), read_off=step)
+    mean, own = mean_of_repeats(angles, usual=float(np.radians(0.7)), read_off=step)
     geometry, front = cards.car.geometry, weighing.weights.front_pct
     board = OnBoard(
         angle=mean,
@@ -101,7 +109,7 @@ def measure_pull(
 ) -> tuple[GripMeasurement, GripRecord]:
     """Grip from a horizontal pull on a spring balance."""
     values = np.asarray(test.forces, dtype=float)
-    mean, own = _mean_of(values, usual=0.03 * float(values[0]), read_off=read_off_u(values))
+    mean, own = mean_of_pulls(values)
     gravity = place_gravity(cards.bench)
     wheels = {"front": [0, 1], "rear": [2, 3], "car": [0, 1, 2, 3]}[test.part]
     chosen = np.isin(np.arange(4), wheels).astype(float)
@@ -128,16 +136,6 @@ def measure_pull(
     return found, _keep(
         cards, log, found, GripInputs(forces_N=tuple(test.forces), part=test.part, direction=ACROSS), weighing
     )
-
-
-def _mean_of(repeats: FloatArray, *, usual: float, read_off: float) -> tuple[float, float]:
-    """Mean of repeats (n,) and its standard uncertainty by their scatter, never below what the scale's step leaves.
-
-    usual: scatter, where there is only one.  read_off: of the step in which they were read off.
-    """
-    if len(repeats) == 1:
-        return float(repeats[0]), usual
-    return float(np.mean(repeats)), max(float(np.std(repeats, ddof=1) / np.sqrt(len(repeats))), read_off)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
