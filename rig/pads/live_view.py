@@ -1,14 +1,14 @@
 """The live view of four loads in a terminal: what it shows, and the keys it listens to.
 
-`live_view` is a pure function of numbers that somebody else computed; `run_live` redraws it and hands the keys
-on. Works in a narrow window and over SSH (keys come as plain bytes; without a terminal there are none).
+`live_view` and `raw_view` are pure functions of numbers that somebody else computed; `run_live` redraws and hands the
+keys on. Works in a narrow window and over SSH (keys come as plain bytes; without a terminal there are none).
 """
 
 import contextlib
 import os
 import sys
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import IO, Protocol
 
@@ -48,6 +48,49 @@ class LiveState:
     frozen: bool = False
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RawState:
+    """What is shown of pads without a calibration: raw counts, in the order in which the board sends them.
+
+    names: of the pads.  wheels: which wheel (0 to 3: FL, FR, RL, RR) the bench card puts on each.  counts: as sent.
+    change: counts since the view began or was zeroed.  noise: counts, standard deviation.  nan: not known now.
+    settled, faults, status, remedy: as in LiveState.
+    """
+
+    names: tuple[str, ...]
+    wheels: tuple[int, ...]
+    counts: tuple[float, ...]
+    change: tuple[float, ...]
+    noise: tuple[float, ...]
+    settled: bool
+    faults: tuple[str, ...]
+    status: str = PortState.READING.words
+    remedy: str = ""
+
+
+def raw_view(state: RawState, width: int) -> RenderableType:
+    """The same for raw counts. width: columns, 20 or more."""
+    narrow = width < _NARROW
+    words = Text("not calibrated: raw counts", style="bold yellow", overflow="fold")
+    words.append("  settled" if state.settled else "  moving")
+    _add_trouble(words, state.status, state.remedy, zip(state.names, state.faults, strict=True))
+    table = Table(box=None, padding=(0, 1) if not narrow else (0, 1, 0, 0), show_edge=False)
+    table.add_column("pad")
+    if not narrow:
+        table.add_column("under")
+    table.add_column("counts", justify="right", no_wrap=True)
+    table.add_column("change", justify="right", no_wrap=True)
+    if not narrow:
+        table.add_column("noise", justify="right", no_wrap=True)
+    for pad, name in enumerate(state.names):
+        figures = [_number(state.counts[pad], 0), _number(state.change[pad], 0)]
+        noise = [] if narrow else [_number(state.noise[pad], 0)]
+        table.add_row(name, *([] if narrow else [WHEELS[state.wheels[pad]]]), *figures, *noise)
+    keys = Text((" " if narrow else "   ").join(("[z] change from here", "[q] quit")), style="dim", overflow="fold")
+    told = Text("Press each pad: its own counts must rise and no other's.", overflow="fold")
+    return Group(words, table, told, keys)
+
+
 def live_view(state: LiveState, width: int) -> RenderableType:
     """The view as a rich renderable that fits in `width` columns (20 or more).
 
@@ -69,14 +112,19 @@ def _headline(state: LiveState, narrow: bool) -> Text:
     words.append("settled" if all_settled else "moving", style="bold green" if all_settled else "bold yellow")
     if state.frozen:
         words.append("  FROZEN", style="bold")
-    if state.status != PortState.READING.words:
-        words.append(f"\n{state.status}", style="bold red")
-        if state.remedy:
-            words.append(f"\n{state.remedy}")
-    for name, fault in zip(WHEEL_KEYS if narrow else WHEELS, state.faults, strict=True):
+    _add_trouble(words, state.status, state.remedy, zip(WHEEL_KEYS if narrow else WHEELS, state.faults, strict=True))
+    return words
+
+
+def _add_trouble(words: Text, status: str, remedy: str, faults: Iterable[tuple[str, str]]) -> None:
+    """What is wrong with the port, and with each pad by its name, in lines of their own."""
+    if status != PortState.READING.words:
+        words.append(f"\n{status}", style="bold red")
+        if remedy:
+            words.append(f"\n{remedy}")
+    for name, fault in faults:
         if fault:
             words.append(f"\n{name}: {fault}", style="bold red")
-    return words
 
 
 def _wheels(state: LiveState, narrow: bool) -> Table:
@@ -188,7 +236,7 @@ def _windows_key(timeout: float) -> str | None:
 
 
 def run_live(
-    state: Callable[[], LiveState],
+    view: Callable[[int], RenderableType],
     keys: KeySource,
     actions: Mapping[str, Callable[[], None]],
     *,
@@ -197,11 +245,11 @@ def run_live(
 ) -> None:
     """Redraw until `q`, Ctrl-C or the end of the keys.
 
-    state: asked before every drawing.  actions: what `z`, `f` and `r` do (capital letters count too).
+    view: what to draw, asked for each time with the width in columns.  actions: what `z`, `f` and `r` do (capital
+    letters count too).
     interval: s between drawings.
     """
-    view = live_view(state(), console.width)
-    live = Live(view, console=console, auto_refresh=False, transient=False)
+    live = Live(view(console.width), console=console, auto_refresh=False, transient=False)
     with live, contextlib.suppress(KeyboardInterrupt):
         while True:
             pressed = keys.key(interval)
@@ -210,4 +258,4 @@ def run_live(
                 break
             if name in actions:
                 actions[name]()
-            live.update(live_view(state(), console.width), refresh=True)
+            live.update(view(console.width), refresh=True)

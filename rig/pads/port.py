@@ -67,12 +67,13 @@ class Port(Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PortInfo:
-    """One port of this computer. Empty strings where the system does not say."""
+    """One port of this computer. Empty strings where the system does not say.  usb: whether it hangs on USB."""
 
     device: str
     description: str = ""
     serial_number: str = ""
     location: str = ""
+    usb: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -236,6 +237,7 @@ def _scan() -> list[PortInfo]:
             description=port.description if port.description != "n/a" else "",
             serial_number=port.serial_number or "",
             location=port.location or "",
+            usb=port.vid is not None,
         )
         for port in _pyserial_ports.comports(include_links=False)
     ]

@@ -18,22 +18,28 @@ from rig.command.waiting import NOTICE
 def command(test_card: Path, port: str, log_dir: Path | None) -> None:
     """Show four loads, total, shares and cross weight (front right + rear left) as they are now.
 
-    Keys: z zero, f freeze, r record, q quit.
+    Pads without a calibration show raw counts. Keys: z zero, f freeze, r record, q quit.
     """
     from rich.console import Console
 
     from rig.cards.read import read_set
-    from rig.jobs.weighing.live import LiveLoads, snapshot
-    from rig.jobs.weighing.pads import bench_pads
+    from rig.jobs.weighing.live import LiveLoads, RawCounts, snapshot
+    from rig.jobs.weighing.pads import answering_boards, bench_pads, by_wheel, shows_weight
     from rig.jobs.weighing.scale import scale_of
     from rig.log.store import BenchLog
-    from rig.pads.live_view import TerminalKeys, run_live
+    from rig.lookups.belongs import calibration_of
+    from rig.pads.live_view import TerminalKeys, live_view, raw_view, run_live
 
-    cards = read_set(test_card)
+    cards, console = read_set(test_card), Console()
     with BenchLog(log_folder(log_dir)) as log, bench_pads(cards.bench, log, port=port) as pads:
-        live = LiveLoads(pads, scale_of(cards.bench, log, pads=pads))
         NOTICE.hush()
+        known = calibration_of(cards.bench, log, boards=answering_boards(pads))
+        if known is None and not shows_weight(cards.bench):
+            raw = RawCounts(pads, by_wheel(cards.bench))
+            with TerminalKeys().listening() as keys:
+                run_live(lambda width: raw_view(raw.state(), width), keys, {"z": raw.zero}, console=console)
+            return
+        live = LiveLoads(pads, scale_of(cards.bench, log, pads=pads))
+        actions = {"z": live.zero, "f": live.freeze, "r": snapshot(pads, live, log)}
         with TerminalKeys().listening() as keys:
-            run_live(
-                live.state, keys, {"z": live.zero, "f": live.freeze, "r": snapshot(pads, live, log)}, console=Console()
-            )
+            run_live(lambda width: live_view(live.state(), width), keys, actions, console=console)

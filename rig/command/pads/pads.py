@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from rig.cards.keys.fields import CardKeys
     from rig.pads.first_contact.first_lines import FirstLines
 
+BUILT_IN = "no USB port: a socket of the computer itself, in which pads are seldom plugged"
+
 
 @bench_command(
     "pads",
@@ -28,14 +30,16 @@ if TYPE_CHECKING:
 @json_option
 def command(only: str, baud: int | None, seconds: float, write: Path | None, as_json: bool) -> None:
     """Say what is connected: first lines, and the keys that would read them. Opening restarts some boards."""
-    from rig.base.errors import InputError
+    from rig.base.errors import BenchError, InputError
     from rig.cards.written.edited import card_as_read
     from rig.pads.port import list_ports
 
     as_read = "" if write is None else card_as_read(write, "bench")
-    names = [only] if only else [port.device for port in list_ports().ports]
+    found = list_ports().ports
+    built_in = {port.device for port in found if not port.usb}
+    names = [only] if only else [port.device for port in found]
     heard = {name: _heard(name, baud, seconds, must=bool(only)) for name in names}
-    lines = [] if names else ["No serial port found. Plug the pads in; pivotbench pads list says more."]
+    lines: list[str] = []
     proposed = _proposed(heard)
     written = Written()
     if write is not None and len(proposed) == 1:
@@ -44,7 +48,8 @@ def command(only: str, baud: int | None, seconds: float, write: Path | None, as_
         if isinstance(told, str):
             lines.append(f"{name}: {told}")
             continue
-        lines += [f"{name}: {told.kind}", *(f"    {line}" for line in told.lines)]
+        apart = f" ({BUILT_IN})" if name in built_in and not told.lines else ""
+        lines += [f"{name}: {told.kind}{apart}", *(f"    {line}" for line in told.lines)]
         lines += [f"    note: {remark}" for remark in told.remarks]
     if len(proposed) == 1:
         keys = [f"{key} = {json.dumps(value)}" for key, value in _keys(proposed[0]).items()]
@@ -74,6 +79,13 @@ def command(only: str, baud: int | None, seconds: float, write: Path | None, as_
     show("\n".join(lines), {"ports": rows}, as_json=as_json)
     if written.refused is not None:
         raise written.refused
+    if not proposed and not any(not isinstance(told, str) and told.lines for told in heard.values()):
+        raise BenchError(
+            "no pads were heard" if names else "no serial port is there",
+            where=", ".join(names) or "this computer",
+            remedy="Plug the pads' cable into this computer and see that they have power: with a USB cable a port is "
+            "there that was not there before (pivotbench pads list)",
+        )
     if write is not None and len(proposed) != 1:
         raise InputError(
             f"{'no port' if not proposed else 'more than one port'} speaks as pads do: nothing was written",

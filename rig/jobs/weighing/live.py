@@ -17,7 +17,7 @@ from rig.jobs.weighing.scale import Scale
 from rig.log.store import BenchLog
 from rig.pads.frames import PadFrame
 from rig.pads.listeners import PadListener
-from rig.pads.live_view import LiveState
+from rig.pads.live_view import LiveState, RawState
 from rig.records.weighing import LIVE_READING, LiveInputs, LiveResult
 
 Four = tuple[float | None, float | None, float | None, float | None]
@@ -152,3 +152,45 @@ def _mass(calibration: Calibration, count: float, zero: float) -> float:
 def _four(values: FloatArray) -> Four:
     first, second, third, fourth = (float(v) if np.isfinite(v) else None for v in values)
     return (first, second, third, fourth)
+
+
+class RawCounts:
+    """Counts of the newest frame, judged over the last seconds. One owner thread.
+
+    order: (4,) whole numbers, the pad under FL, FR, RL, RR by the bench card.
+    """
+
+    def __init__(self, pads: OpenPads, order: FloatArray) -> None:
+        self._pads, self._order = pads, order
+        self._heard = pads.source.listen()
+        self._detector = detector_for(pads)
+        self._counts: FloatArray | None = None
+        self._start: FloatArray | None = None
+
+    def zero(self) -> None:
+        """Show from now on how far the counts are from here; nothing is stored."""
+        self._start = self._counts
+
+    def state(self) -> RawState:
+        """Everything the view shows."""
+        for frame in self._heard.drain():
+            feed(self._detector, frame)
+            if frame.usable:
+                self._counts = np.where(frame.missing, np.nan, frame.counts)
+                self._start = self._counts if self._start is None else self._start
+        reading, status = self._detector.reading(), self._pads.source.status
+        unknown = np.full(4, np.nan)
+        counts = unknown if self._counts is None else self._counts
+        start = unknown if self._start is None else self._start
+        faults = {} if reading is None else {fault.pad: fault.name for fault in reading.faults}
+        return RawState(
+            names=tuple(str(name) for name in self._pads.names),
+            wheels=tuple(int(np.flatnonzero(self._order == pad)[0]) for pad in range(4)),
+            counts=tuple(float(one) for one in counts),
+            change=tuple(float(one) for one in counts - start),
+            noise=tuple(float(one) for one in (unknown if reading is None else reading.noise)),
+            settled=reading is not None and reading.settled,
+            faults=tuple(faults.get(pad, "") for pad in range(4)),
+            status=status.sentence,
+            remedy=status.remedy,
+        )

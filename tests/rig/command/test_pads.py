@@ -11,6 +11,7 @@ from click.testing import CliRunner
 
 from rig.base.errors import BenchError, InputError
 from rig.command.pads import pads as listening
+from rig.main import main
 from rig.pads.lines import Reading
 from rig.pads.patterns import PatternLines
 from rig.pads.port import PortInfo, PortList
@@ -75,6 +76,33 @@ def test_for_programs_as_well(monkeypatch: pytest.MonkeyPatch) -> None:
     ((row),) = told["ports"].values()
     assert row["pattern"] == ""
     assert set(row["lines"]) == {"1 2 3"}
+
+
+def test_a_computer_without_pads_is_a_failure_that_says_what_to_plug_in(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A socket of the computer itself is there with nothing in it; the shell sees 1, as for any failed operation."""
+    pad = ScriptedPad()
+    there = PortList(ports=(PortInfo(device=pad.url),), complete=True)
+    monkeypatch.setattr("rig.pads.port.list_ports", lambda: there)
+    with pytest.raises(SystemExit) as ended:
+        main(["pads", "--seconds", "0.2"])
+    said = capsys.readouterr()
+    assert ended.value.code == 1
+    assert f"{pad.url}: silent" in said.out
+    assert "a socket of the computer itself" in said.out
+    assert "no pads were heard" in said.err
+    monkeypatch.setattr("rig.pads.port.list_ports", lambda: PortList(ports=(), complete=True))
+    with pytest.raises(SystemExit) as ended:
+        main(["pads"])
+    assert ended.value.code == 1
+    assert "no serial port is there" in capsys.readouterr().err
+    usb = PortList(ports=(PortInfo(device=pad.url, usb=True),), complete=True)
+    monkeypatch.setattr("rig.pads.port.list_ports", lambda: usb)
+    with pytest.raises(SystemExit):
+        main(["pads", "--seconds", "0.2"])
+    assert "a socket of the computer itself" not in capsys.readouterr().out
+    pad.unplug()
 
 
 def test_a_port_that_is_named_and_not_there_is_refused() -> None:

@@ -9,9 +9,9 @@ import time
 import types
 
 import pytest
-from rich.console import Console
+from rich.console import Console, RenderableType
 
-from rig.pads.live_view import LiveState, TerminalKeys, live_view, run_live
+from rig.pads.live_view import LiveState, RawState, TerminalKeys, live_view, raw_view, run_live
 
 STATE = LiveState(
     load_g=(310.04, 305.0, -0.02, 300.0),
@@ -122,6 +122,39 @@ def test_states_are_said_in_words(state: LiveState, says: str) -> None:
     assert says in shown(state, 80)
 
 
+RAW = RawState(
+    names=("A", "B", "C", "D"),
+    wheels=(3, 0, 1, 2),
+    counts=(8_388_607.0, -1234.4, math.nan, 20.0),
+    change=(8_000_000.0, -1300.0, math.nan, -5.0),
+    noise=(120.0, 3.4, math.nan, 4.0),
+    settled=False,
+    faults=("overloaded", "", "missing", ""),
+)
+
+RAW_WIDE = """not calibrated: raw counts  moving
+A: overloaded
+C: missing
+ pad  under         counts   change  noise
+ A    rear right   8388607  8000000    120
+ B    front left     -1234    -1300      3
+ C    front right        –        –      –
+ D    rear left         20       -5      4
+Press each pad: its own counts must rise and no other's.
+[z] change from here   [q] quit"""
+
+
+def test_pads_without_a_calibration_show_counts_in_any_width() -> None:
+    def text(width: int) -> list[str]:
+        console = Console(width=width, file=io.StringIO(), force_terminal=False, legacy_windows=False)
+        console.print(raw_view(RAW, width))
+        return [row.rstrip() for row in console.file.getvalue().splitlines()]  # type: ignore[attr-defined]
+
+    assert text(80) == RAW_WIDE.splitlines()
+    assert max(len(row) for row in text(24)) <= 24
+    assert "8388607" in " ".join(text(24)).split()
+
+
 class Keys:
     def __init__(self, *keys: str | None) -> None:
         self.keys = list(keys)
@@ -136,13 +169,13 @@ def test_keys_do_what_they_say_until_the_end(last: str) -> None:
     actions = {key: lambda key=key: done.append(key) for key in "zfr"}
     drawn = 0
 
-    def state() -> LiveState:
+    def view(width: int) -> RenderableType:
         nonlocal drawn
         drawn += 1
-        return STATE
+        return live_view(STATE, width)
 
     console = Console(width=60, file=io.StringIO(), force_terminal=True)
-    run_live(state, Keys("z", None, "F", "x", "r", last, "z"), actions, console=console)
+    run_live(view, Keys("z", None, "F", "x", "r", last, "z"), actions, console=console)
     assert done == ["z", "f", "r"]
     assert drawn == 6
 
@@ -152,7 +185,7 @@ def test_ctrl_c_ends_the_view_quietly() -> None:
         def key(self, timeout: float) -> str | None:
             raise KeyboardInterrupt
 
-    run_live(lambda: STATE, Interrupted(), {}, console=Console(width=60, file=io.StringIO()))
+    run_live(lambda width: live_view(STATE, width), Interrupted(), {}, console=Console(width=60, file=io.StringIO()))
 
 
 def test_keys_of_a_real_terminal_come_without_return_and_the_terminal_is_restored() -> None:

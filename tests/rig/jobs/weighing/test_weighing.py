@@ -3,6 +3,7 @@
 import json
 import math
 import shutil
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -29,7 +30,7 @@ from rig.jobs.weighing.calibrate import (
 )
 from rig.jobs.weighing.cross import CrossTarget, builder_loop
 from rig.jobs.weighing.lift import AxleLifts, ballast_for, measure_height, moved_ballast
-from rig.jobs.weighing.live import LiveLoads
+from rig.jobs.weighing.live import LiveLoads, RawCounts
 from rig.jobs.weighing.pads import OpenPads, bench_pads, settle
 from rig.jobs.weighing.scale import scale_of
 from rig.jobs.weighing.weigh import TURN_WORDS, weigh_on_pads, weigh_turned
@@ -210,6 +211,26 @@ def test_the_live_view_shows_what_lies_on_the_pads(ready: Bench) -> None:
         while not state.faults[1]:
             state = live.state()
         assert "missing" in state.faults[1]
+
+
+def test_counts_are_shown_live_before_any_calibration(bench: Bench) -> None:
+    """The virtual board's own cells are the truth: each has its own zero and counts per gram."""
+    with bench_pads(bench.cards.bench, bench.log, port=bench.pads.url) as reader:
+        settle(reader)
+        raw = RawCounts(reader, np.array([2, 0, 3, 1]))  # FL stands on the third pad, FR on the first, ...
+        while not math.isfinite((empty := raw.state()).counts[0]):
+            time.sleep(0.02)
+        bench.pads.set_loads([0.0, 250.0, 0.0, 0.0])
+        settle(reader)
+        while not math.isfinite(raw.state().change[1]) or not raw.state().settled:
+            time.sleep(0.02)
+        pressed = raw.state()
+        raw.zero()
+        assert max(abs(one) for one in raw.state().change) < 0.01 * pressed.change[1]
+    assert empty.wheels == (1, 3, 0, 2)
+    assert int(np.argmax(pressed.change)) == 1
+    assert pressed.change[1] == pytest.approx(pressed.counts[1] - empty.counts[1], rel=0.01)
+    assert max(abs(one) for i, one in enumerate(pressed.change) if i != 1) < 0.01 * pressed.change[1]
 
 
 @pytest.mark.parametrize(
