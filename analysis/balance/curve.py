@@ -4,7 +4,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from analysis.balance.results import TurnSeen
 from analysis.base.arrays import FloatArray
+from analysis.base.finger import FingerName
 from analysis.forecast.draws import Altered, Drawn, assemble
 from analysis.forecast.inputs import CarState, PushState
 from analysis.forecast.slide import slide
@@ -112,6 +114,27 @@ def balance_curve(
         return coarse
     fine = np.setdiff1d(np.linspace(grid[max(cell - 1, 0)], grid[min(cell + 2, len(grid) - 1)], FINE_STEPS), grid)
     return _joined([*parts, _solved(car, push, extent, fine, drag)])
+
+
+class CurvesOfPush:
+    """The curves of one measured push by how its finger moved, each worked out once.
+
+    heading: rad, as measured; the curves are fine where they reach it.  extent: how far the push went.
+    """
+
+    def __init__(self, car: CarState, push: PushState, seen: TurnSeen) -> None:
+        self._car, self._push = car, push
+        self.extent = extent_of(seen.turn, seen.travel, station=push.station, wheelbase=car.wheelbase)
+        self.heading = float(heading_from(seen.kappa, car.wheelbase))
+        self._known: dict[tuple[FingerName, bool], BalanceCurve] = {}
+
+    def of(self, finger: FingerName, *, switch: bool = False) -> BalanceCurve:
+        """The curve with this kind of finger. switch: as for `balance_curve`. Raises InputError as the solver does."""
+        if (finger, switch) not in self._known:
+            push = replace(self._push, finger=finger)
+            curve = balance_curve(self._car, push, self.extent, heading=self.heading, switch=switch)
+            self._known[finger, switch] = curve
+        return self._known[finger, switch]
 
 
 def _solved(car: CarState, push: PushState, extent: Until, grid: FloatArray, drag: FloatArray | None) -> FloatArray:

@@ -10,12 +10,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from analysis.balance.curve import balance_curve, extent_of
+from analysis.balance.curve import BalanceCurve, CurvesOfPush
 from analysis.balance.results import SURE_ODDS, FingerFound, FingerReading, TurnSeen
+from analysis.base.finger import FingerName
 from analysis.forecast.forecast import kind_of_test
 from analysis.forecast.impossible import check_states
 from analysis.forecast.inputs import CarState, PushState
-from analysis.statistics.headings import heading_from
 from analysis.statistics.odds import LARGEST_ODDS
 
 SMALLEST_SQUARE = math.radians(0.5)
@@ -23,14 +23,17 @@ SMALLEST_SQUARE = math.radians(0.5)
 FLOOR_DRIFT = 0.01
 """Forward per sideways travel: floor tilt and grain (0.6 to 0.8 mm of the pivot's y per 0.1 degree) and the height of
 the push leave a sliding car's pivot no nearer to the middle line than this (our own choice)."""
+FINGERS: tuple[FingerName, FingerName] = ("rolling", "sticking")
+"""What is told apart: slid along the car, or stuck to it."""
 UNLIKELY = 3.5
 """Standard uncertainties from both kinds: then neither is what happened."""
 
 
-def read_finger(car: CarState, push: PushState, seen: TurnSeen) -> FingerReading:
+def read_finger(car: CarState, push: PushState, seen: TurnSeen, *, curves: CurvesOfPush | None = None) -> FingerReading:
     """Slid (pivot near the middle line), stuck (pivot at the finger's side), or cannot tell.
 
-    push: its own kind of finger does not matter; finger_y (m, signed) does.
+    push: its own kind of finger does not matter; finger_y (m, signed) does.  curves: of this push, worked out on the
+    way for whoever asks next.
     Raises InputError for a car or push that cannot be.
     """
     check_states(car, push)
@@ -38,10 +41,11 @@ def read_finger(car: CarState, push: PushState, seen: TurnSeen) -> FingerReading
         return _cannot("the wheels roll: any tilt of the floor moves the pivot along the axle")
     if not math.isfinite(seen.drift_u):
         return _cannot("the sideways place of the pivot was not measured")
-    expected = [_drift(car, replace(push, finger=kind), seen) for kind in ("rolling", "sticking")]
-    if expected[0] is None or expected[1] is None:
+    curves = curves or CurvesOfPush(car, push, seen)
+    if_slid, if_stuck = (_drift(curves.of(kind), curves.heading) for kind in FINGERS)
+    if if_slid is None or if_stuck is None:
         return _cannot("no balance point gives this turn")
-    return finger_between(push, seen, expected[0], expected[1])
+    return finger_between(push, seen, if_slid, if_stuck)
 
 
 def finger_between(push: PushState, seen: TurnSeen, if_slid: float, if_stuck: float) -> FingerReading:
@@ -74,11 +78,8 @@ def as_the_finger_moved(push: PushState, reading: FingerReading) -> PushState:
     return push
 
 
-def _drift(car: CarState, push: PushState, seen: TurnSeen) -> float | None:
-    """Drift of the slide that has the measured turn per travel."""
-    extent = extent_of(seen.turn, seen.travel, station=push.station, wheelbase=car.wheelbase)
-    heading = float(heading_from(seen.kappa, car.wheelbase))
-    curve = balance_curve(car, push, extent, heading=heading)
+def _drift(curve: BalanceCurve, heading: float) -> float | None:
+    """Drift of the slide that has the measured turn per travel. heading: rad, as measured."""
     heading = curve.branch(heading)
     if curve.cell(heading) is None:
         return None

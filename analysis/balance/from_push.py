@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from analysis.balance.causes import BLOCKED, balance_causes, place_doubt, sides_of
-from analysis.balance.curve import BalanceCurve, balance_curve, extent_of
+from analysis.balance.curve import BalanceCurve, CurvesOfPush, balance_curve
 from analysis.balance.results import (
     FLOOR_SCALE_CAUSE,
     PLATE_CAUSE,
@@ -129,24 +129,29 @@ def _with_causes(
 
 
 def balance_from_push(
-    car: CarState, push: PushState, seen: TurnSeen, *, doubts: BalanceDoubts | None = None
+    car: CarState,
+    push: PushState,
+    seen: TurnSeen,
+    *,
+    doubts: BalanceDoubts | None = None,
+    curves: CurvesOfPush | None = None,
 ) -> MeasuredBalance:
     """The balance point of the car as this push shows it.
 
     car, push: as the forecast takes them (the finger as it moved: see `as_the_finger_moved`).  seen: from the clip.
     Found by varying the front-to-rear grip ratio with the weights kept; its uncertainty carries the clip's, the push
-    place's and the cards', not the grip ratio's.
+    place's and the cards', not the grip ratio's.  curves: of this push, with any finger, as far as they are known.
     Raises InputError for a car or push that cannot be.
     """
     check_states(car, push)
     doubts = doubts or BalanceDoubts()
-    extent = extent_of(seen.turn, seen.travel, station=push.station, wheelbase=car.wheelbase)
+    curves = curves or CurvesOfPush(car, push, seen)
+    extent = curves.extent
     if kind_of_test(car) == "switch":
         return _swung(car, push, seen, doubts, extent)
-    heading = float(heading_from(seen.kappa, car.wheelbase))
     rolls = bool(np.any(car.drag < BLOCKED))  # a kink of the curve, or a jump, lies where the push is
-    curve = balance_curve(car, push, extent, heading=heading, switch=rolls)
-    heading = curve.branch(heading)
+    curve = curves.of(push.finger, switch=rolls)
+    heading = curve.branch(curves.heading)
     if curve.cell(heading) is None:
         return _bounds_only(car, push, seen, doubts, [curve], PLATEAU)
     pct = float(curve.balance_at(np.array(heading)))

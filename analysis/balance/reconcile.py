@@ -12,14 +12,16 @@ import numpy as np
 
 from analysis.balance.curve import extent_of
 from analysis.balance.results import Reconciled, TurnSeen
+from analysis.base.errors import InputError
 from analysis.base.wheels import FRONT
-from analysis.forecast.draws import assemble, draw_groups
+from analysis.forecast.draws import Drawn, assemble, draw_groups
 from analysis.forecast.impossible import check_states
 from analysis.forecast.inputs import CarState, PushState, doubt_groups
-from analysis.forecast.slide import slide
+from analysis.forecast.slide import Slide, slides_together
 from analysis.statistics.headings import heading_from, heading_step
 from analysis.statistics.odds import LARGEST_ODDS
 from analysis.statistics.quantiles import NORMAL_95
+from analysis.whole_push.finite import Until
 
 DRAWS = 64
 """Draws of each hypothesis's doubts: enough for a standard uncertainty to a tenth."""
@@ -147,9 +149,10 @@ def what_would_reconcile(
     """
     check_states(car, push)
     found = []
-    for one in mistakes:
+    for one, (forecast, forecast_u) in zip(mistakes, _forecasts(mistakes, seen), strict=True):
+        if not math.isfinite(forecast):
+            continue
         measured = one.seen or seen
-        forecast, forecast_u = _forecast(one.car, one.push, measured)
         at, there = (float(heading_from(kappa, car.wheelbase)) for kappa in (measured.kappa, forecast))
         step = float(heading_step(there, at))
         slope = 0.5 * car.wheelbase * math.cos(at) ** 2
@@ -169,15 +172,37 @@ def what_would_reconcile(
     return tuple(sorted(found, key=lambda one: -one.odds))
 
 
-def _forecast(car: CarState, push: PushState, seen: TurnSeen) -> tuple[float, float]:
-    """kappa (1/m) of the best estimates, and its standard uncertainty as an angle (rad), grip ratio included."""
-    extent = extent_of(seen.turn, seen.travel, station=push.station, wheelbase=car.wheelbase)
-    sizes = doubt_groups(car, push)
-    # always the same draws, so that two mistakes differ by what they are and not by chance
-    scores = draw_groups(sizes, DRAWS, np.random.default_rng(18))
-    for group in scores.values():
-        group[0] = 0.0
-    kappa = slide(assemble(car, push, scores, DRAWS), car.wheelbase, extent).kappa
-    angle = heading_from(kappa, car.wheelbase)
-    step = heading_step(angle[0], angle)
-    return float(kappa[0]), max(float(np.sqrt(np.mean(step[1:] ** 2))), 1e-4)
+def _forecasts(mistakes: Sequence[Mistake], seen: TurnSeen) -> list[tuple[float, float]]:
+    """kappa (1/m) of each mistake's best estimates, and its standard uncertainty as an angle (rad), grip ratio
+    included; nan where the push would tip the car. All are slid together."""
+    parts, untils = [], []
+    for one in mistakes:
+        measured, station, length = one.seen or seen, one.push.station, one.car.wheelbase
+        sizes = doubt_groups(one.car, one.push)
+        # always the same draws, so that two mistakes differ by what they are and not by chance
+        scores = draw_groups(sizes, DRAWS, np.random.default_rng(18))
+        for group in scores.values():
+            group[0] = 0.0
+        parts.append(assemble(one.car, one.push, scores, DRAWS))
+        untils.append(extent_of(measured.turn, measured.travel, station=station, wheelbase=length))
+    length = mistakes[0].car.wheelbase if mistakes else 1.0
+    return [_spread(one, length) for one in _slid(parts, length, untils)]
+
+
+def _slid(parts: Sequence[Drawn], wheelbase: float, untils: Sequence[Until]) -> list[Slide | None]:
+    """The slides, together where the solver takes them so; None for a push that it refuses by itself."""
+    try:
+        return [*slides_together(parts, wheelbase, untils)]
+    except InputError:
+        if len(parts) == 1:
+            return [None]
+        return [slid for part, until in zip(parts, untils, strict=True) for slid in _slid([part], wheelbase, [until])]
+
+
+def _spread(slid: Slide | None, wheelbase: float) -> tuple[float, float]:
+    """kappa (1/m) of the first push, and the standard deviation of the others about it as an angle (rad)."""
+    if slid is None or slid.tips[0]:
+        return math.nan, math.nan
+    angle = heading_from(slid.kappa, wheelbase)
+    step = heading_step(angle[0], angle[1:][~slid.tips[1:]])
+    return float(slid.kappa[0]), max(float(np.sqrt(np.mean(step**2))), 1e-4)

@@ -1,7 +1,7 @@
 """From drawn cars and pushes to what is compared: turn per travel over a finite rotation."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -99,15 +99,28 @@ def join_draws(parts: Sequence[Drawn]) -> Drawn:
     return replace(parts[0], contacts=whole.contacts, finger=whole.finger, transfer=whole.transfer, count=whole.count)
 
 
-def kappa_together(parts: Sequence[Drawn], wheelbase: float, *, turns: Sequence[float]) -> list[FloatArray]:
-    """kappa (count,) of each part, 1/m; parts that can share a call of the solver do. turns: rad, one a part."""
-    result: list[FloatArray] = [np.empty(0)] * len(parts)
-    groups: dict[tuple[str, str, float | None, float, bool], list[int]] = {}
-    for i, one in enumerate(parts):
-        groups.setdefault((one.finger.kind, one.path, one.settled, turns[i], one.stays), []).append(i)
-    for (_, _, _, turn, _), members in groups.items():
-        kappa = slide(join_draws([parts[i] for i in members]), wheelbase, Until(turn=turn)).kappa
-        ends = np.cumsum([parts[i].count for i in members])[:-1]
-        for i, piece in zip(members, np.split(kappa, ends), strict=True):
-            result[i] = piece
-    return result
+def slides_together(parts: Sequence[Drawn], wheelbase: float, untils: Sequence[Until]) -> list[Slide]:
+    """The slide of each part; parts that can share a call of the solver do, which takes hardly longer than one alone.
+
+    wheelbase: m.  untils: one a part, each for all of its pushes.
+    A part of which every push tips or has no friction is flagged, unless it is alone in its call.
+    Raises InputError as the solver does.
+    """
+    result: list[Slide | None] = [None] * len(parts)
+    groups: dict[tuple[object, ...], list[int]] = {}
+    for i, (one, until) in enumerate(zip(parts, untils, strict=True)):
+        even = until.turn if one.settled is None and not one.stays else None  # its steps are those of the longest turn
+        key = (one.finger.kind, one.path, one.settled, one.stays, until.travel is None, even)
+        groups.setdefault(key, []).append(i)
+    for members in groups.values():
+        counts = [parts[i].count for i in members]
+        turn = np.concatenate([np.full(parts[i].count, untils[i].turn) for i in members])
+        travel = None
+        if untils[members[0]].travel is not None:
+            travel = np.concatenate([np.full(parts[i].count, untils[i].travel) for i in members])
+        whole = slide(join_draws([parts[i] for i in members]), wheelbase, Until(turn=turn, travel=travel))
+        end = 0
+        for i, count in zip(members, counts, strict=True):
+            rows, end = slice(end, end + count), end + count
+            result[i] = Slide(**{one.name: getattr(whole, one.name)[rows] for one in fields(Slide)})
+    return [one for one in result if one is not None]

@@ -9,7 +9,8 @@ from analysis.base.arrays import FloatArray
 from analysis.base.wheels import FRONT
 from analysis.forecast.draws import Altered, Drawn, assemble
 from analysis.forecast.inputs import PUSH_DOUBTS, CarState, PushState, doubt_groups
-from analysis.forecast.slide import DEFAULT_TURN, kappa_together
+from analysis.forecast.slide import DEFAULT_TURN, slides_together
+from analysis.whole_push.finite import Until
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,8 +51,9 @@ def kappa_of(variants: Sequence[Variants]) -> list[FloatArray]:
     """kappa (n,), 1/m, of each set of variants of one car's pushes, solved together."""
     if not variants:
         return []
-    turns = [DEFAULT_TURN if one.turn is None else abs(one.turn) for one in variants]
-    return kappa_together([one.drawn() for one in variants], variants[0].car.wheelbase, turns=turns)
+    untils = [Until(turn=DEFAULT_TURN if one.turn is None else abs(one.turn)) for one in variants]
+    slides = slides_together([one.drawn() for one in variants], variants[0].car.wheelbase, untils)
+    return [one.kappa for one in slides]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

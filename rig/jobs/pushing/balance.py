@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from analysis.balance.curve import CurvesOfPush
 from analysis.balance.finger_reading import as_the_finger_moved, read_finger
 from analysis.balance.from_push import balance_from_push, turn_seen
 from analysis.balance.reconcile import pushed_in_state, usual_mistakes, what_would_reconcile
@@ -175,7 +176,8 @@ def answer_push(
     forecast_of = weighed_car(cards, weighing)
     # The car goes where it went: the balance is found for the side that the clip shows.
     pushed = replace(stated, side=saw.side, finger_y=-saw.side * abs(stated.finger_y))
-    finger = read_finger(car, pushed, seen)
+    curves = CurvesOfPush(car, pushed, seen)
+    finger = read_finger(car, pushed, seen, curves=curves)
     moved = as_the_finger_moved(pushed, finger)
     if moved.finger != pushed.finger:
         did = "stuck to the car" if finger.found is FingerFound.STUCK else "slid along the car"
@@ -189,7 +191,7 @@ def answer_push(
     )
     answer = replace(
         basic,
-        balance=balance_from_push(car, moved, seen, doubts=doubts),
+        balance=balance_from_push(car, moved, seen, doubts=doubts, curves=curves),
         by_weights=balance_by_weights(forecast_of, stated),
         finger=finger,
         would_fit=_would_fit(forecast_of, pushed, seen, others) if verdict == "disagrees" else (),

@@ -13,7 +13,7 @@ from analysis.forecast.draws import assemble, draw_groups
 from analysis.forecast.forecast import HYPERSENSITIVE_PCT, _side_only, kind_of_test, predict_push, summarise
 from analysis.forecast.inputs import PushState, doubt_groups, pivot_stays
 from analysis.forecast.region import pole_at, pole_region
-from analysis.forecast.slide import DEFAULT_TURN, kappa_together, slide
+from analysis.forecast.slide import DEFAULT_TURN, slide, slides_together
 from analysis.sliding.solve import solve_push
 from analysis.whole_push.finite import Until, integrate_push
 
@@ -167,12 +167,17 @@ def test_a_steady_push_needs_one_solution_and_keeps_its_pivot() -> None:
 
 def test_batches_solved_together_come_out_as_alone() -> None:
     pushes = [PushState(station=0.2), PushState(station=0.05), PushState(station=0.2, finger="sticking")]
-    states = [car(ratio=1.1, front=0.55), car(ratio=0.8, drag=np.array([0.3, 0.5, 0.9, 1.0])), car(ratio=1.3)]
+    pushes += [replace(pushes[2], station=0.08), replace(pushes[0], path="fixed on floor")]
+    rolls = car(ratio=0.8, drag=np.array([0.3, 0.5, 0.9, 1.0]))
+    states = [car(ratio=1.1, front=0.55), rolls, car(ratio=1.3), rolls, car(ratio=0.7)]
     drawn = []
     for n, (one, push) in enumerate(zip(states, pushes, strict=True)):
         scores = draw_groups(doubt_groups(replace(one, grip_ratio_u=0.05), push), 3 + n, rng(n))
         drawn.append(assemble(replace(one, grip_ratio_u=0.05), push, scores, 3 + n))
-    together = kappa_together(drawn, L, turns=[0.2, 0.2, 0.15])
-    for part, one, turn in zip(together, drawn, (0.2, 0.2, 0.15), strict=True):
-        assert part.shape == (one.count,)
-        np.testing.assert_allclose(part, slide(one, L, Until(turn=turn)).kappa, rtol=1e-9)
+    untils = [Until(turn=0.2), Until(turn=0.1), *(Until(turn=turn, travel=0.3 * turn) for turn in (0.15, 0.05, 0.4))]
+    together = slides_together(drawn, L, untils)
+    for part, one, until in zip(together, drawn, untils, strict=True):
+        alone = slide(one, L, until)
+        assert part.kappa.shape == (one.count,)
+        np.testing.assert_allclose(part.kappa, alone.kappa, rtol=1e-9)
+        np.testing.assert_allclose(part.drift, alone.drift, rtol=1e-9)
