@@ -136,7 +136,7 @@ def moves_of_cards(
             ]
     for number, name in enumerate(extra_names):
         up, down = moved[len(table) + 2 * number : len(table) + 2 * number + 2]
-        if name in ALONG_ACROSS:  # grip along above grip across is no law of the solver: the mirror image of below
+        if name in ALONG_ACROSS:  # one side is worked out, the other taken as its mirror image
             up = -down
         found.append((name, name == SQUARE, (float(up), float(down))))
     return found
@@ -164,12 +164,11 @@ def _beyond_groups(
             drawn.append(with_finger(pair, motion=motion))
     drags = np.asarray(pair.contacts.drag, float)
     for name, wheels, u in zip(ALONG_ACROSS, (slice(0, 2), slice(2, 4)), doubts.along_across_u, strict=True):
-        if u <= 0.0 or car.law != "cut" or np.any(drags[:, wheels] < BLOCKED) or pair.contacts.coupling is not None:
+        if u <= 0.0 or np.any(drags[:, wheels] < BLOCKED) or pair.contacts.coupling is not None:
             continue
-        law = np.full((2, 4), "cut", dtype="<U7")
-        law[:, wheels] = "ellipse"
-        weaker = drags.copy()
-        weaker[:, wheels] = 1.0 - u
+        weaker, blocked = np.array(pair.contacts.along, float), drags.copy()
+        weaker[:, wheels] *= 1.0 - u
+        blocked[:, wheels] = 1.0
         names.append(name)
-        drawn.append(replace(pair, contacts=replace(pair.contacts, law=law, drag=weaker)))
+        drawn.append(replace(pair, contacts=replace(pair.contacts, along=weaker, drag=blocked)))
     return names, drawn

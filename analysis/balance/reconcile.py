@@ -90,12 +90,10 @@ def usual_mistakes(
         add("the finger slid along the car instead of sticking", push=replace(push, finger="rolling"))
     else:
         add("the finger stuck to the car instead of sliding", push=replace(push, finger="sticking"))
-    for axle, wheels in (("front", slice(0, 2)), ("rear", slice(2, 4))):
-        if np.all(car.drag >= 1.0) and car.law == "cut":
-            drag = car.drag.copy()
-            drag[wheels] = WEAK_ALONG
-            # With the elliptical law the drag is grip along over grip across; the other axle's stays 1.
-            uneven = replace(car, law="ellipse", drag=drag)
+    for axle, which in (("front", 0), ("rear", 1)):
+        if np.all(car.drag >= 1.0):
+            weaker = np.where(np.arange(2) == which, WEAK_ALONG, 1.0)
+            uneven = replace(car, along=car.along * np.repeat(weaker, 2), along_u=car.along_u * weaker)
             add(f"the {axle} tyres grip a fifth less along than across", car=uneven)
     return tuple(found)
 

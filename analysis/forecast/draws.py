@@ -132,7 +132,6 @@ def assemble(
         bearing=bearing,
         along=along,
         heading=heading,
-        law=car.law,
         coupling=coupling if np.any(coupling) else None,
         sensitivity=sensitivity,
         nominal_load=np.maximum(weighed, LIGHTEST) if car.grip_measured and sensitivity.any() else None,

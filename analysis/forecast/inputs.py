@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.finger import FingerName
-from analysis.sliding.contacts import AxleKind, Law
+from analysis.sliding.contacts import AxleKind
 from analysis.whole_push.finite import Rule
 
 
@@ -42,7 +42,7 @@ class CarState:
         which `grip` is its; None: nothing is said of it, grip is the same under any load.  sensitivity_u: of both
         together (one kind of rubber); draws end at 0 and MOST_SENSITIVE.  Grip that was measured is taken to be that
         under the wheels' own loads at rest, grip that was not that under a quarter of the car's weight.
-    law: "cut" or "ellipse".  grip_measured: False shows "all four tyres alike" as an assumption.
+    grip_measured: False shows "all four tyres alike" as an assumption.
     """
 
     wheelbase: float
@@ -76,7 +76,6 @@ class CarState:
     patches_together: bool = True
     sensitivity: FloatArray | None = None
     sensitivity_u: float = 0.0
-    law: Law = "cut"
     grip_measured: bool = True
 
     @property

@@ -103,7 +103,7 @@ def push_quickly(
 ) -> QuickSlide:
     """Slide of a car at rest that a finger pushes and leaves, until the car has stopped.
 
-    contacts: as for slow pushes (loads at rest; laws "cut" and "ellipse").  steps: time steps for the finger's part.
+    contacts: as for slow pushes (loads at rest).  steps: time steps for the finger's part.
     progress: called with 0 to 1.  Raises InputError for quantities that cannot be, AnalysisError when the car does
     not stop.
     """

@@ -6,11 +6,10 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from analysis.base.arrays import BoolArray, FloatArray
+from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.base.wheels import AXLES
 
-Law = Literal["cut", "ellipse"]
 AxleKind = Literal["free", "solid", "differential"]
 
 DRAG_FLOOR = 1e-5
@@ -23,19 +22,16 @@ class Contacts:
 
     place: (..., n, 2), where each contact touches the floor, m.
     load: (..., n), N, at rest.  grip: (..., n), friction factor.
-    drag: (..., n), 0 to 1. Law "cut": the wheel passes on at most drag * grip * load along its rolling
-        direction (1 blocked, 0.01 to 0.05 rolling). Law "ellipse": grip along the rolling direction is
-        drag * grip. Values below DRAG_FLOOR count as DRAG_FLOOR.
+    drag: (..., n), 0 to 1: the wheel passes on at most drag * grip * load along its rolling direction (1 blocked,
+        0.01 to 0.05 rolling). Values below DRAG_FLOOR count as DRAG_FLOOR.
     bearing: (..., n), N, what keeps a wheel from turning beside that whatever it carries, at the tyre's tread: drag of
-        bearings and gears. Only under the law "cut".
+        bearings and gears.
     along: (..., n), grip along the rolling direction over grip across it, above zero; `grip` is that across. It makes
         the circle an ellipse, still cut at drag * grip * load where the drag is below `along`; a wheel of drag 1 is
         blocked whatever it is. Wheels that turn together need the same.
     heading: (..., n), rad: rolling direction from the x axis, anticlockwise (toe, steer).
-    law: "cut" (circle cut by the drag, the standard) or "ellipse"; one for all or an array (..., n).
     coupling: None, or (..., n) integers: 0 turns alone; wheels with the same positive number turn together
         (solid axle); k and -k turn oppositely (differential with its cage held). See `couple_axles`.
-        Only wheels under the law "cut" can be coupled.
     sensitivity: (..., n), load sensitivity q in grip * (1 - q (N - N0) / N0).
     nominal_load: (..., n), N0 in N; None takes the mean load of the car's contacts.
     fall: None for a level floor, or (..., 2): how much the floor falls per length ahead and to the left, in car axes.
@@ -53,7 +49,6 @@ class Contacts:
     bearing: npt.ArrayLike = 0.0
     along: npt.ArrayLike = 1.0
     heading: npt.ArrayLike = 0.0
-    law: Law | npt.NDArray[np.str_] = "cut"
     coupling: npt.ArrayLike | None = None
     sensitivity: npt.ArrayLike = 0.0
     nominal_load: npt.ArrayLike | None = None
@@ -103,8 +98,8 @@ class GroundArrays:
     """`Contacts` checked and broadcast to one batch shape: every field a plain array.
 
     place: (..., n, 2) m.  load: (..., n) N.  grip, drag, along: (..., n) factors.  heading: (..., n) rad.
-    ellipse: (..., n), under the elliptical law.  coupling: (..., n), as `couple_axles` numbers it.
-    sensitivity: (..., n).  nominal_load, bearing: (..., n) N.  fall: (..., 2).
+    coupling: (..., n), as `couple_axles` numbers it.  sensitivity: (..., n).  nominal_load, bearing: (..., n) N.
+    fall: (..., 2).
     """
 
     place: FloatArray
@@ -115,7 +110,6 @@ class GroundArrays:
     fall: FloatArray
     along: FloatArray
     heading: FloatArray
-    ellipse: BoolArray
     coupling: npt.NDArray[np.int_]
     sensitivity: FloatArray
     nominal_load: FloatArray
@@ -131,9 +125,8 @@ class GroundArrays:
         Slips along the rolling direction are taken times the stretch, forces along it divided by it. Drag is 1 where
         the wheel is blocked or its ellipse ends before the cut.
         """
-        stretch: FloatArray = self.along * np.where(self.ellipse, self.drag, 1.0)
-        cut = (self.drag < 1.0) & (self.drag < stretch) & ~self.ellipse
-        return np.where(cut, self.drag / stretch, 1.0), stretch
+        cut = (self.drag < 1.0) & (self.drag < self.along)
+        return np.where(cut, self.drag / self.along, 1.0), self.along
 
     def with_loads(self, load: FloatArray) -> "GroundArrays":
         """The same contacts carrying other loads.
@@ -177,17 +170,13 @@ def check_contacts(contacts: Contacts, extra: tuple[int, ...] = ()) -> GroundArr
         "heading": _finite(contacts.heading, "heading"),
         "sensitivity": _finite(contacts.sensitivity, "load sensitivity"),
     }
-    law, coupling = (
-        np.asarray(contacts.law),
-        np.asarray(0 if contacts.coupling is None else contacts.coupling, dtype=int),
-    )
+    coupling = np.asarray(0 if contacts.coupling is None else contacts.coupling, dtype=int)
     fall = _finite((0.0, 0.0) if contacts.fall is None else contacts.fall, "floor's fall")
     if fall.shape[-1:] != (2,):
         raise InputError("two numbers are needed", where="floor's fall", remedy="Give it ahead and to the left")
     shapes = [
         place.shape[:-1],
         (*fall.shape[:-1], 1),
-        law.shape,
         coupling.shape,
         (*extra, 1),
         *(a.shape for a in fields.values()),
@@ -218,17 +207,8 @@ def check_contacts(contacts: Contacts, extra: tuple[int, ...] = ()) -> GroundArr
         raise InputError(
             "not above zero", where="grip along", remedy="Give grip along over grip across, 1 where they are alike"
         )
-    if not np.all((law == "cut") | (law == "ellipse")):
-        raise InputError("unknown limit curve", where="law", remedy='Give "cut" or "ellipse"')
     full = {name: np.broadcast_to(value, shape) for name, value in fields.items()}
-    ellipse = np.broadcast_to(law == "ellipse", shape)
     coupling = np.broadcast_to(coupling, shape)
-    if np.any(ellipse & (coupling != 0)):
-        raise InputError("coupled wheels under the elliptical law", where="coupling", remedy='Give them the law "cut"')
-    if np.any(ellipse & (full["bearing"] > 0)):
-        raise InputError(
-            "bearing drag under the elliptical law", where="bearing drag", remedy='Give them the law "cut"'
-        )
     if coupling.any():
         _check_alike(full["along"], coupling)
     if contacts.nominal_load is None:
@@ -246,7 +226,6 @@ def check_contacts(contacts: Contacts, extra: tuple[int, ...] = ()) -> GroundArr
         fall=np.broadcast_to(fall, (*shape[:-1], 2)),
         along=full["along"],
         heading=full["heading"],
-        ellipse=ellipse,
         coupling=coupling,
         sensitivity=full["sensitivity"],
         nominal_load=nominal,

@@ -39,7 +39,6 @@ def on_patches(motion: SlideMotion, contacts: Contacts, finger: Finger) -> Slide
     sticks = np.broadcast_to(motion.finger_sticks, batch).reshape(-1)
     twist, push, touch = rows(motion.twist, 3), rows(motion.push_force, 2), rows(finger.place, 2)
     heading, along = rows(contacts.heading, n), rows(contacts.along, n)
-    along = np.where(_elliptical(contacts, shape).reshape(-1, n), along * rows(contacts.drag, n), along)
     rolls = ~blocked_wheels(motion, contacts).reshape(-1, n)
     weight = np.where(rolls, 0.0, rows(grip_under(contacts, motion.load) * motion.load, n))
     ahead = np.stack([np.cos(heading), np.sin(heading)], axis=-1)
@@ -132,14 +131,8 @@ def _least(twist: FloatArray, slips: FloatArray, share: FloatArray, free: FloatA
 
 
 def blocked_wheels(motion: SlideMotion, contacts: Contacts) -> BoolArray:
-    """(..., n): wheels that do not turn; under the elliptical law none does, its drag is grip along the wheel."""
-    shape = motion.sliding.shape
-    drag = np.broadcast_to(np.asarray(contacts.drag, dtype=float), shape)
-    return np.asarray((drag >= 1.0) | _elliptical(contacts, shape), bool)
-
-
-def _elliptical(contacts: Contacts, shape: tuple[int, ...]) -> BoolArray:
-    return np.broadcast_to(np.asarray(contacts.law) == "ellipse", shape)
+    """(..., n): wheels that do not turn."""
+    return np.broadcast_to(np.asarray(contacts.drag, dtype=float) >= 1.0, motion.sliding.shape)
 
 
 def slides_all_over(motion: SlideMotion, contacts: Contacts) -> BoolArray:

@@ -53,7 +53,6 @@ def _combined(parts: Sequence[PushBatch], put: Callable[[list[np.ndarray]], np.n
         bearing=rows([one.bearing for one in ground], n),
         along=rows([one.along for one in ground], n),
         heading=rows([one.heading for one in ground], n),
-        law=rows([one.law for one in ground], n, dtype=str),
         coupling=None
         if all(one.coupling is None for one in ground)
         else rows([uncoupled if one.coupling is None else one.coupling for one in ground], n, dtype=int),

@@ -63,7 +63,6 @@ def judge_quickness(
         drag=np.asarray(drawn.drag)[0],
         along=np.asarray(drawn.along)[0],
         heading=np.asarray(drawn.heading)[0],
-        law=drawn.law,
     )
     mass = float(weighing.load.sum()) / STANDARD_GRAVITY
     cg = weighing.weights.cg if weighing.weights.cg is not None else np.array([wheelbase(cards.car) / 2, 0.0])

@@ -77,9 +77,10 @@ def random_cars(count: int, rng: np.random.Generator, *, drag: tuple[float, floa
     }
 
 
-def contacts_of(cars: dict, **more: object) -> Contacts:
-    """Contacts of random cars."""
-    return Contacts(**{key: cars[key] for key in ("place", "load", "grip", "drag", "heading")}, **more)
+def contacts_of(cars: dict, *, ellipse: bool = False, **more: object) -> Contacts:
+    """Contacts of random cars. ellipse: blocked, and what is their drag otherwise is grip along over grip across."""
+    ground = {key: cars[key] for key in ("place", "load", "grip", "heading")}
+    return Contacts(**ground, **({"along": cars["drag"]} if ellipse else {"drag": cars["drag"]}), **more)
 
 
 def finger_of(cars: dict, kind: str = "rolling", **more: object) -> Finger:

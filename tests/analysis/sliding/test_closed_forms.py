@@ -32,15 +32,15 @@ def pivot_mm(motion: SlideMotion) -> np.ndarray:
 # --- 1: centre of friction: straight slide with the full force, whatever the wheels do
 
 
-@pytest.mark.parametrize("law", ["cut", "ellipse"])
-@pytest.mark.parametrize("drag", [0.01, 0.3, 1.0])
-def test_push_at_the_centre_of_friction_translates(law: str, drag: float) -> None:
+@pytest.mark.parametrize("wheels", ["drag", "along"])
+@pytest.mark.parametrize("size", [0.01, 0.3, 1.0])
+def test_push_at_the_centre_of_friction_translates(wheels: str, size: float) -> None:
     load = np.array([5.0, 3.0, 2.0, 6.0])
     grip = np.array([0.9, 0.9, 0.6, 0.6])
     station = centre_of_friction(Contacts(place=PLACE, load=load, grip=grip))
     front, rear = 0.9 * 8, 0.6 * 8
     assert station == pytest.approx(L * front / (front + rear), rel=1e-15)
-    motion = push(float(station), load=load, grip=grip, drag=drag, law=law)
+    motion = push(float(station), load=load, grip=grip, **{wheels: size})
     np.testing.assert_allclose(motion.twist, [0, 1, 0], atol=1e-10)
     assert motion.power == pytest.approx(front + rear, rel=1e-12)
 
@@ -91,7 +91,7 @@ def test_symmetric_elliptical_pivot(ratio: float, station: float, split: float) 
         return float(first + rear * (x * station + h * h) / np.hypot(x, h))
 
     expected = brentq(balance, -2.0, 0.01, xtol=1e-15, rtol=1e-14)
-    motion = push(station, load=load, drag=ratio, law="ellipse")
+    motion = push(station, load=load, along=ratio)
     np.testing.assert_allclose(motion.pivot, [expected, 0.0], atol=1e-11)
 
 
@@ -100,7 +100,7 @@ def test_symmetric_elliptical_pivot(ratio: float, station: float, split: float) 
     [  # printed figures, found beforehand by two independent methods (standard car above)
         (L, {}, -36.1, 0.05),
         (0.2, {}, -82.8, 0.05),
-        (0.2, {"drag": 0.02, "law": "ellipse"}, -0.55, 0.005),
+        (0.2, {"along": 0.02}, -0.55, 0.005),
         (0.2, {"drag": 0.02}, 0.0, 1e-9),
     ],
 )
@@ -112,7 +112,7 @@ def test_printed_pivots(station: float, ground: dict, expected_mm: float, digits
 
 def test_unequal_rear_loads_put_the_pivot_on_the_heavier_wheel() -> None:
     load = np.array([4.0, 4.0, 4.2, 3.8])
-    np.testing.assert_allclose(pivot_mm(push(L, load=load, drag=0.02, law="ellipse")), [0, 85], atol=1e-9)
+    np.testing.assert_allclose(pivot_mm(push(L, load=load, along=0.02)), [0, 85], atol=1e-9)
     x, y = pivot_mm(push(L, load=load, drag=0.02))
     assert (x, y) == (pytest.approx(0.0, abs=1e-9), pytest.approx(80.3, abs=0.05))
 

@@ -185,8 +185,6 @@ def test_what_no_bearing_or_floor_has_is_refused_and_batches_keep_both() -> None
     finger = Finger(kind="rolling", place=(0.2, -0.09))
     with pytest.raises(InputError, match="bearing drag"):
         solve_push(Contacts(place=PLACE, load=LOAD, bearing=[-0.1, 0, 0, 0]), finger)
-    with pytest.raises(InputError, match="elliptical"):
-        solve_push(Contacts(place=PLACE, load=LOAD, bearing=0.1, law="ellipse", drag=0.1), finger)
     with pytest.raises(InputError, match="fall"):
         solve_push(Contacts(place=PLACE, load=LOAD, fall=(0.1, 0.1, 0.1)), finger)
     rolling = {"place": PLACE, "load": LOAD, "grip": GRIP, "drag": 0.03}

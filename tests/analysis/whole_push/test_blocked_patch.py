@@ -135,14 +135,3 @@ def test_an_axle_that_rolls_and_slides_beside_a_blocked_one() -> None:
     moved = np.abs(want - points.twist)
     np.testing.assert_allclose(told.twist, want, atol=0.05 * moved.max())
     assert moved.max() > 1e-3
-
-
-def test_the_elliptical_law_blocks_a_wheel_that_grips_less_along() -> None:
-    """Its drag is grip along over grip across, which `along` says otherwise: one car, told both ways."""
-    finger = Finger(kind="rolling", place=(0.21, -0.09))
-    base = {"place": PLACE, "load": LOAD, "grip": GRIP, "patch": PATCH}
-    ways = [{"along": [0.9, 0.9, 1.0, 1.0]}, {"law": np.array(["ellipse"] * 2 + ["cut"] * 2), "drag": [0.9, 0.9, 1, 1]}]
-    told = [at_patches(solve_push(Contacts(**base, **way), finger), Contacts(**base, **way), finger) for way in ways]
-    np.testing.assert_allclose(told[0].twist, told[1].twist, atol=1e-8)
-    points = solve_push(Contacts(**base, **ways[0]), finger)
-    assert np.abs(told[0].twist - points.twist).max() > 1e-3

@@ -20,9 +20,7 @@ def car(
     drag: float = 1.0,
 ) -> Contacts:
     place = np.array([[LENGTH, track / 2], [LENGTH, -track / 2], [0.0, track / 2], [0.0, -track / 2]])
-    return Contacts(
-        place=place, load=np.array(load), grip=np.array(grip), drag=np.full(4, drag), heading=np.zeros(4), law="cut"
-    )
+    return Contacts(place=place, load=np.array(load), grip=np.array(grip), drag=np.full(4, drag), heading=np.zeros(4))
 
 
 def kappa(contacts: Contacts, pct: float) -> float:
