@@ -28,8 +28,9 @@ def tyres_like(
     front: float,
     rear: float,
     sensitivity: float = 0.1,
+    nominal: FloatArray | None = None,
 ) -> Tyres:
-    """Tyres of an axle alike, their nominal load a quarter of the car's weight.
+    """Tyres of an axle alike. nominal: (4,) N under which the grip is this; None: a quarter of the car's weight.
 
     Raises InputError when a grip factor is negative or a sensitivity outside 0 to 1.
     """
@@ -37,7 +38,7 @@ def tyres_like(
     made = Tyres(
         grip=np.array([front, front, rear, rear]),
         sensitivity=np.full(4, float(sensitivity)),
-        nominal=quarter,
+        nominal=quarter if nominal is None else np.broadcast_to(nominal, quarter.shape),
     )
     return checked_tyres(made)
 

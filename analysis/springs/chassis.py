@@ -5,7 +5,7 @@ is positive in bump, roll when the left side is up, pitch when the nose is down 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -33,6 +33,7 @@ SHAPES = {
     "bump_rate": 4,
     "droop": 4,
     "droop_rate": 4,
+    "side_shift": 0,
 }
 """Field -> length of its last axis, 0 for a plain number."""
 
@@ -50,7 +51,8 @@ class Chassis:
     tyre: (..., 4) N/m vertical.  tyre_force: (..., 4) N, wheel load in the design position.
     bump_gap: (..., 4) m of wheel travel up to the bump stop, inf for none.  bump_rate: (..., 4) N/m at the wheel.
     droop: (..., 4) m of wheel travel down to the limit, inf for none.  droop_rate: (..., 4) N/m at the wheel.
-    gravity: m/s2.
+    side_shift: (...) m, by which the weight acts higher sideways than along: tyres that give sideways let it lean out,
+    each axle with what it carries.  gravity: m/s2.
     """
 
     wheelbase: FloatArray
@@ -70,6 +72,7 @@ class Chassis:
     bump_rate: FloatArray
     droop: FloatArray
     droop_rate: FloatArray
+    side_shift: FloatArray = field(default_factory=lambda: np.zeros(()))
     gravity: float = STANDARD_GRAVITY
 
     @property

@@ -64,8 +64,8 @@ def elements_of(car: Chassis, *, leaning: bool = True) -> Elements:
     unsprung = car.unsprung_mass * car.unsprung_height
     along[:, PITCH] = -(car.sprung_mass * car.sprung_place[:, 2] + unsprung.sum(-1))
     across[:, ROLL] = car.sprung_mass * arm
-    # links and wheels hand their part of the lateral transfer straight to the tyres
-    direct = np.asarray(geometric_per_ay(car) + unsprung.reshape(n, 2, 2).sum(-1) / car.track)
+    # links, wheels and tyres that give hand their part of the lateral transfer straight to the floor
+    direct = np.asarray(geometric_per_ay(car) + (unsprung.reshape(n, 2, 2).sum(-1) + shifted(car)) / car.track)
     across[:, 3], across[:, 4] = direct[:, 0], -direct[:, 0]
     across[:, 5], across[:, 6] = direct[:, 1], -direct[:, 1]
     down[:, HEAVE] = -car.sprung_mass
@@ -80,6 +80,15 @@ def roll_axis(car: Chassis) -> FloatArray:
     share = car.sprung_place[..., 0] / car.wheelbase
     height: FloatArray = car.roll_centre[..., 1] + share * (car.roll_centre[..., 0] - car.roll_centre[..., 1])
     return height
+
+
+def shifted(car: Chassis) -> FloatArray:
+    """(..., 2) kg m, moment per m/s2 that each axle's part of the car has since its tyres give: mass times shift."""
+    front = np.asarray(car.sprung_place[..., 0] / car.wheelbase)
+    carried = np.asarray(car.sprung_mass)[..., None] * np.stack([front, 1 - front], -1)
+    wheels = np.asarray(car.unsprung_mass)
+    own = np.stack([wheels[..., :2].sum(-1), wheels[..., 2:].sum(-1)], -1)
+    return np.asarray((carried + own) * np.asarray(car.side_shift)[..., None], dtype=float)
 
 
 def geometric_per_ay(car: Chassis) -> FloatArray:

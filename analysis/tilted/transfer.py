@@ -348,6 +348,11 @@ def _together(parts: Sequence[float]) -> float:
     return float(np.sqrt(np.sum(np.square(parts))))
 
 
+def share_slack(own: Sequence[float]) -> float:
+    """By how much, of 1, shares at two angles differ on no stop. own: (2,) of 1, what the pads' noise alone makes."""
+    return NORMAL_95 * float(np.linalg.norm([*own, 0.25e-2])) + 0.5e-2
+
+
 def stops_between(found: Sequence[AxleTransfer]) -> tuple[float, float] | None:
     """The two angles, rad, between which a stop touches or a wheel lifts; None where the share stays.
 
@@ -355,7 +360,6 @@ def stops_between(found: Sequence[AxleTransfer]) -> tuple[float, float] | None:
     """
     for before, after in pairwise(found):
         own = [next(c.share_u for c in one.budget if c.name == NOISE) for one in (before, after)]
-        slack = NORMAL_95 * float(np.linalg.norm([*own, 0.25e-2])) + 0.5e-2
-        if abs(after.share.value - before.share.value) > slack:
+        if abs(after.share.value - before.share.value) > share_slack(own):
             return before.angle, after.angle
     return None

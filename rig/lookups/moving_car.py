@@ -36,19 +36,31 @@ class Found(Generic[_RecordT]):
     remarks: tuple[str, ...] = ()
 
 
-def tilted_pads_of(car: CarCard, log: BenchLog) -> Found[Record[TiltInputs, TiltResult]]:
-    """The newest reading on tilted pads of this car, weighed and sprung as it is now, on this log's own bench."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TiltedPads(Found[Record[TiltInputs, TiltResult]]):
+    """read_on: the car card then, where bars or springs have changed since, otherwise None.  springs: whether springs
+    or what carries them have, and not bars, dampers and travel alone.
+    """
+
+    read_on: CarCard | None = None
+    springs: bool = False
+
+
+def tilted_pads_of(car: CarCard, log: BenchLog) -> TiltedPads:
+    """The newest reading on tilted pads of this car as it is loaded now, on this log's own bench."""
     for record in reversed(standing(log, TILTED_PADS)):
         before = car_card(record, log)
         if before is None or not same_id(before, car) or record.bench != log.bench:
             continue
-        changes = car_changes(before, car)
-        if not changes and _springs(before) == _springs(car):
-            return Found(record=record)
-        why = changes_in_words(changes) if changes else "springs, bars or what carries them"
-        said = f"The tilted pads of record {record.number} are not gone by: the car card has changed since ({why})"
-        return Found(record=None, remarks=(said,))
-    return Found(record=None)
+        changes = car_changes(before, msgspec.structs.replace(car, name=before.name))  # a set-up may have its own
+        if changes or before.chassis is None or car.chassis is None:
+            why = changes_in_words(changes) if changes else "its springs were not on it, or are not now"
+            said = f"The tilted pads of record {record.number} are not gone by: the car card has changed since ({why})"
+            return TiltedPads(record=None, remarks=(said,))
+        if _springs(before) == _springs(car):
+            return TiltedPads(record=record)
+        return TiltedPads(record=record, read_on=before, springs=_carried(before) != _carried(car))
+    return TiltedPads(record=None)
 
 
 def load_sensitivity_of(
@@ -84,6 +96,15 @@ _SUBJECT = ("front tyres", "rear tyres", "floor")
 def _tyres(test: TestCard) -> tuple[str, str, str]:
     said = test.conditions
     return said.compound_front.strip(), said.compound_rear.strip(), said.surface.strip()
+
+
+def _carried(car: CarCard) -> object:
+    """Springs and what carries them, without bars, dampers and travel."""
+    section = car.chassis
+    axles = () if section is None else (section.front, section.rear)
+    return [
+        (one.spring_n_per_mm, one.motion_ratio, one.roll_centre_mm, one.tyre_n_per_mm, one.unsprung_g) for one in axles
+    ]
 
 
 def _springs(car: CarCard) -> object:

@@ -10,7 +10,9 @@ and four of the empty pads), 0.1 g of drift from one placing to the next, 0.5 % 
 share_inside, height_inside: part of the truths within the stated 95 % (fractions).  share_p95_points, height_p95_mm:
 95 % of the errors are below.  edge_p95_pct: the same of the front and rear edge of the region of balance points, per
 cent of the wheelbase, at the grip limit 0.8 on the flat.  same_pct_of_mean_p95: loads tilted by 15 degrees against the
-flat, worst wheel, cross weight unscaled.  Baseline in the same run: one way round, not pressed, the interval
+flat, worst wheel, cross weight unscaled.  set_car_pct, map_pct: loads on the move at half and whole of what was
+read, either way and both, of a car set by the readings as the tool does, and of straight lines between them: 95 % of
+the worst wheels, of the mean load.  Baseline in the same run: one way round, not pressed, the interval
 from the pads' noise alone.
 
     PYTHONPATH=. python tests/benchmarks/tilted_pads.py [--quick] [--cars N] [--seed N]
@@ -30,6 +32,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[2]))
 sys.path.insert(0, str(Path(__file__).parent))
 
+from moving_directions import as_chassis
 from tilted_engine import (
     ALL_TAPED,
     LEFT_TAPED,
@@ -45,9 +48,11 @@ from tilted_engine import (
 )
 
 from analysis.base.arrays import FloatArray
+from analysis.moving.as_measured import Readings, as_measured
+from analysis.springs.equilibrium import equilibrium
 from analysis.statistics.estimate import Estimate
 from analysis.statistics.quantiles import NORMAL_95
-from analysis.tilted.load_map import balance_ends
+from analysis.tilted.region_ends import balance_ends
 from analysis.tilted.transfer import LevelCar, TiltBench, Tilted, Way, across, along
 
 ANGLE = np.radians(15.0)
@@ -55,6 +60,17 @@ GRAM = 1e-3 * G
 NOISE, DRIFT, SIDE, ANGLE_U = 0.5 * GRAM, 0.1 * GRAM, 0.005, np.radians(0.15) / NORMAL_95
 TWIST_TILT, TWIST_LOAD, TRACK_U, LENGTH_U, PLATE = 0.05e-3, 0.015e-3, 0.5e-3, 0.3e-3, 80 * GRAM
 COUNT, GRIP = 4, 0.8
+EXACT = TiltBench(
+    noise=1e-9,
+    drift=0.0,
+    angle=0.0,
+    side_force=0.0,
+    track=np.zeros(2),
+    wheelbase=0.0,
+    warp=0.0,
+    twist_tilt=0.0,
+    twist_load=0.0,
+)
 WARP, OPPOSITE = np.array([1.0, -1.0, -1.0, 1.0]), [3, 2, 1, 0]
 
 
@@ -200,6 +216,36 @@ def judged(truth: Truth, rng: np.random.Generator) -> dict[str, float]:
     }
 
 
+BETWEEN = ((0.0, 0.5), (0.0, 1.0), (0.5, 0.5), (-1.0, 0.7), (1.0, 0.0), (-0.5, 0.0))
+"""Accelerations ahead and to the left, of that of the board."""
+
+
+def between(truth: Truth) -> list[tuple[float, float]]:
+    """How far a car set by the readings, and straight lines between them, are from the engine accelerated on the flat.
+
+    Worst wheel in % of the mean load, a row an acceleration of `BETWEEN`; readings without any error.
+    """
+    car = LevelCar(load=truth.car.load, count=1, track=truth.car.track, wheelbase=truth.car.wheelbase)
+    ways = (Way.RIGHT_DOWN, Way.LEFT_DOWN, Way.NOSE_UP, Way.NOSE_DOWN)
+    loads = (truth.right, truth.left, truth.up, truth.down)
+    read = [Tilted(way=w, angle=float(ANGLE), load=n, pressed=True) for w, n in zip(ways, loads, strict=True)]
+    sideways, lengthways = across(car, read, EXACT)[0], along(car, read, EXACT)[0]
+    a = sideways.acceleration
+    asked = Readings(
+        share=sideways.share.value, height=sideways.height.value, ay=a, pitch=lengthways.height.value, ax=a
+    )
+    best, _ = as_measured(as_chassis(truth.car), asked)
+    # (4,) N per acceleration of the board
+    left = np.array([-sideways.front, sideways.front, -sideways.rear, sideways.rear]) / np.cos(ANGLE)
+    ahead = np.array([-1.0, -1.0, 1.0, 1.0]) * lengthways.moved / 2 / np.cos(ANGLE)
+    rows = []
+    for x, y in BETWEEN:
+        true = Stand(truth.car, ALL_TAPED).loads((-x * a, -y * a, -G))
+        said = equilibrium(best, x * a, y * a).load, truth.car.load + x * ahead + y * left
+        rows.append(tuple(float(400 * np.abs(one - true).max() / truth.car.load.sum()) for one in said))
+    return [(one[0], one[1]) for one in rows]
+
+
 def friction(rng: np.random.Generator, count: int) -> tuple[float, float]:
     """95 % of the errors of the share, points, where suspensions stick by 5 to 25 g: pressed before, and not."""
     errors: dict[bool, list[float]] = {True: [], False: []}
@@ -241,6 +287,8 @@ def main() -> None:
     column = {key: np.array([row[key] for row in rows], dtype=float) for key in rows[0]}
     free = [one.same for one in truths if np.isinf(one.car.droop)]
     pressed, stuck = friction(rng, 8 if given.quick else 40)
+    on_no_stop = [one for one in truths if np.isinf(one.car.droop)][: 20 if given.quick else 100]
+    set_car, straight = np.percentile([row for one in on_no_stop for row in between(one)], 95, axis=0)
 
     def p95(key: str, unit: float) -> float:
         return float(unit * np.percentile(np.abs(column[key]), 95))
@@ -256,6 +304,8 @@ def main() -> None:
         "pitch_p95_mm": p95("pitch", 1e3),
         "edge_p95_pct": p95("edge", 100),
         "same_pct_of_mean_p95": float(100 * np.percentile(free, 95)),
+        "set_car_pct": float(set_car),
+        "map_pct": float(straight),
         "pressed_p95_points": pressed,
         "not_pressed_p95_points": stuck,
         "plain_inside": float(column["plain_in"].mean()),
@@ -271,6 +321,10 @@ def main() -> None:
         f"tilted against the flat: {told['same_pct_of_mean_p95']:.2f} % of the mean load; sticking suspensions: "
         f"pressed {pressed:.2f} points, not pressed {stuck:.2f}; one way round with the noise's interval: inside "
         f"{pct['plain_inside']:.0f} %, {told['plain_p95_points']:.1f} points"
+    )
+    print(
+        f"loads on the move up to the angle read: a car set by the readings within {set_car:.2f} % of a wheel's mean "
+        f"load, straight lines between them {straight:.2f} %"
     )
     print(json.dumps(told))
 

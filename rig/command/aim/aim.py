@@ -104,7 +104,7 @@ def command(
             from rig.report.words.moving.worth import worth_json, worth_lines
 
             try:
-                moved = worth_on_the_move(cards, known, sideways, seed=seed)
+                moved = worth_on_the_move(cards, known, log, sideways, seed=seed)
             except BenchError as error:  # the answer at rest stands all the same
                 if balance is None:
                     raise

@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.gravity import STANDARD_GRAVITY
-from analysis.moving.as_measured import as_measured
+from analysis.moving.as_measured import Correction, Readings, corrected, correction
 from analysis.moving.tyres import Tyres, axle_capacity
 from analysis.springs.chassis import Chassis
 from analysis.statistics.monte_carlo import balanced_normals, square_root
@@ -31,7 +31,10 @@ DRAWN = (
 class MeasuredTransfer:
     """Load transfer as tilted pads showed it, with standard uncertainties. share, share_u: front axle's, of 1.
 
-    height, height_u: m, effective transfer height.  ay: m/s2, at which.  number: of the record.
+    height, height_u: m, effective transfer height sideways.  ay: m/s2, at which.  pitch, pitch_u: m, the same along, at
+    ax, m/s2; None: not read.  number: of the record.  read_on: card and (4,) N at rest of the car as it was read, where
+    bars or springs were changed since; None: it is the same.  lean: whether what the pads said of front against rear
+    springs still holds.
     """
 
     share: float
@@ -40,18 +43,36 @@ class MeasuredTransfer:
     height_u: float
     ay: float
     number: int
+    pitch: float | None = None
+    pitch_u: float = 0.0
+    ax: float = 0.0
+    read_on: tuple[CarCard, FloatArray] | None = None
+    lean: bool = True
 
     def applied(self, chassis: Chassis) -> tuple[Chassis, bool]:
         """The best known car set so, and whether it could be."""
-        car, fits = as_measured(chassis, share=self.share, height=self.height, ay=self.ay)
-        return car, bool(np.all(fits))
+        read = Readings(share=self.share, height=self.height, ay=self.ay, pitch=self.pitch, ax=self.ax)
+        then = chassis if self.read_on is None else moving_car(*self.read_on, where="car as read").chassis
+        found, fits = correction(then, read)
+        return corrected(chassis, self._kept(found)), bool(np.all(fits))
 
-    def drawn(self, many: Chassis, seed: int) -> Chassis:
-        """Cars (n,) set so, each by a draw of what the pads leave open. The first are the same whatever n is."""
-        z = balanced_normals(np.random.default_rng([seed, 4]), MOST_CARS, 2, block=FEW_CARS)[: many.shape[0]]
-        share = np.clip(self.share + self.share_u * z[:, 0], 0.02, 0.98)
-        height = np.maximum(self.height + self.height_u * z[:, 1], 0.1 * self.height)
-        return as_measured(many, share=share, height=height, ay=self.ay)[0]
+    def drawn(self, many: Chassis, seed: int, then: Chassis | None = None) -> Chassis:
+        """Cars (n,) set so, each by a draw of what the pads leave open. The first are the same whatever n is.
+
+        then: (n,) the same draws of the car as it was read, where it was changed since.
+        """
+        z = balanced_normals(np.random.default_rng([seed, 4]), MOST_CARS, 3, block=FEW_CARS)[: many.shape[0]]
+        read = Readings(
+            share=np.clip(self.share + self.share_u * z[:, 0], 0.02, 0.98),
+            height=np.maximum(self.height + self.height_u * z[:, 1], 0.1 * self.height),
+            ay=self.ay,
+            pitch=None if self.pitch is None else np.maximum(self.pitch + self.pitch_u * z[:, 2], 0.1 * self.pitch),
+            ax=self.ax,
+        )
+        return corrected(many, self._kept(correction(many if then is None else then, read)[0]))
+
+    def _kept(self, found: Correction) -> Correction:
+        return found if self.lean else replace(found, leaned=np.zeros_like(found.leaned))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,7 +84,8 @@ class OpenTo:
     balance, balance_u: measured balance point at rest, of 1 of the wheelbase: whatever the weights and the load
     sensitivity of a draw are, its tyres are such that it balances there; ratio_u is not asked then.
     balance_by: what says so, in words.  transfer: as measured on tilted pads, instead of what the card's height and
-    springs make of it.
+    springs make of it.  own_loads: the grip factors are those under the wheels' own loads at rest, as they are where
+    they were measured; otherwise under a quarter of the car's weight.
     """
 
     load_covariance: FloatArray | None = None
@@ -75,6 +97,7 @@ class OpenTo:
     balance_u: float = 0.0
     balance_by: str = "weights and grip"
     transfer: MeasuredTransfer | None = None
+    own_loads: bool = False
 
     def fall_with_load(self, car: CarCard) -> tuple[float, float]:
         """Load sensitivity and its standard uncertainty: the measured one, else that on the card."""
@@ -90,7 +113,7 @@ NOTHING_ELSE = OpenTo()
 class DrawnCars:
     """cars: n set-ups.  whole: the same with dampers and inertia.  sensitivity: (n,) load sensitivity.  ratio: (n,)
     factor on the front grip, its inverse on the rear.  level: (n,) factor on both.  balance: (n,) of 1 of the
-    wheelbase, where it was measured.
+    wheelbase, where it was measured.  own_loads: as in `OpenTo`.
     """
 
     cars: tuple[Chassis, ...]
@@ -99,17 +122,19 @@ class DrawnCars:
     ratio: FloatArray
     level: FloatArray
     balance: FloatArray | None = None
+    own_loads: bool = False
 
     def tyres(self, best: Tyres) -> Tyres:
         """Tyres (n, 4) of the drawn cars around the best known ones (4,)."""
         count = len(self.cars)
+        load = np.array([car.tyre_force for car in self.cars])
         worn = Tyres(
             grip=np.asarray(best.grip) * self.level[:, None],
             sensitivity=np.repeat(self.sensitivity[:, None], 4, axis=1),
-            nominal=np.broadcast_to(np.asarray(best.nominal), (count, 4)),
+            nominal=load if self.own_loads else np.broadcast_to(np.asarray(best.nominal), (count, 4)),
         )
         if self.balance is not None:
-            return balanced_at(worn, np.array([car.tyre_force for car in self.cars]), self.balance)
+            return balanced_at(worn, load, self.balance)
         each = np.stack([self.ratio, self.ratio, 1 / self.ratio, 1 / self.ratio], -1)
         return replace(worn, grip=worn.grip * each)
 
@@ -170,5 +195,6 @@ def drawn_cars(
         sensitivity=np.clip(fall + fall_u * z[:, 5], 0.0, 0.99),
         ratio=np.exp(open_to.ratio_u * z[:, 6] / 2),
         level=level,
+        own_loads=open_to.own_loads,
         balance=None if open_to.balance is None else np.clip(open_to.balance + open_to.balance_u * z[:, 6], 0.02, 0.98),
     )

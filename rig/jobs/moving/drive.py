@@ -12,14 +12,14 @@ from analysis.springs.equilibrium import equilibrium
 from rig.base.errors import InputError
 from rig.base.progress import Progress
 from rig.cards.measures import car_markers, floor_layout, readout, wheelbase
-from rig.cards.mechanics import mean_load_sensitivity
 from rig.cards.read import CardSet
 from rig.jobs.measuring.clip_times import ClipTimes, clip_times, with_noted_times
 from rig.jobs.measuring.found_pushes import kept_track
+from rig.jobs.moving.by_tilted_pads import measured_car
+from rig.jobs.moving.drawn_cars import NOTHING_ELSE, OpenTo
 from rig.log.store import BenchLog
 from rig.lookups.belongs import weighing_of
 from rig.lookups.cards_and_pivots import keep_cards
-from rig.lookups.moving_car import tyres_fall
 from rig.lookups.track_file import write_track
 from rig.records.content import pair
 from rig.records.moving import DRIVE, DriveInputs, DriveResult, ModelRow
@@ -86,9 +86,11 @@ def measure_drive(
     )
     track = with_noted_times(clip, track_clip(clip, seen_by, progress=progress))
     load, missing = _weights(cards, log)
-    fall, _, said = tyres_fall(cards, log)
+    open_to, said = NOTHING_ELSE, tuple[str, ...]()
+    if load is not None:
+        open_to, said = measured_car(cards, log, load, open_to)
     driven, still, model, why = drive_beside_model(
-        track.time, track.pose, cards, load, since=since, until=until, fall=fall
+        track.time, track.pose, cards, load, since=since, until=until, open_to=open_to
     )
     still = replace(still, notes=(*still.notes, *time_notes(times), *(said if model is not None else ())))
     record = log.record(
@@ -130,11 +132,11 @@ def drive_beside_model(
     *,
     since: float | None = None,
     until: float | None = None,
-    fall: float | None = None,
+    open_to: OpenTo = NOTHING_ELSE,
 ) -> tuple[Drive, SteadyDrive, Model | None, str]:
     """The drive of a pose track and the model beside it. time (m,) s, pose (m, 3), load (4,) N or None.
 
-    fall: load sensitivity of the tyres; None: the card's.
+    open_to: what was measured of the car, instead of its card.
     The point that is followed is the centre of gravity on the middle line, or mid-wheelbase without weights.
     Returns drive, steady stretch, model or None, and why there is none.
     """
@@ -153,7 +155,7 @@ def drive_beside_model(
         return driven, still, None, "no weights: weigh the car, or type them on the test card"
     if cards.car.chassis is None:
         return driven, still, None, "no springs on the car card: fill in [chassis] to see the model beside the drive"
-    model = model_at(cards, load, still.ay, fall=fall)
+    model = model_at(cards, load, still.ay, open_to)
     balance = None if model.rolls_over else model.balance
     return (
         driven,
@@ -163,18 +165,21 @@ def drive_beside_model(
     )
 
 
-def model_at(cards: CardSet, load: FloatArray, ay: float, *, fall: float | None = None) -> Model:
+def model_at(cards: CardSet, load: FloatArray, ay: float, open_to: OpenTo = NOTHING_ELSE) -> Model:
     """The model of the cards' set-up in a steady turn at ay, m/s2 to the left. load: (4,) N at rest.
 
-    fall: load sensitivity of the tyres; None: the card's.
+    open_to: what was measured of the car, instead of its card.
     """
     from rig.cards.chassis import moving_car
 
     where = cards.test.car
     chassis = moving_car(cards.car, load, where=where).chassis
     grip = cards.test.grip
-    fall = mean_load_sensitivity(cards.car)[0] if fall is None else fall
-    tyres = tyres_like(chassis, front=grip.front, rear=grip.rear, sensitivity=min(fall, 0.99))
+    if open_to.transfer is not None:
+        chassis = open_to.transfer.applied(chassis)[0]
+    fall, _ = open_to.fall_with_load(cards.car)
+    own = np.asarray(load, dtype=float) if grip.measured else None
+    tyres = tyres_like(chassis, front=grip.front, rear=grip.rear, sensitivity=min(fall, 0.99), nominal=own)
     state = equilibrium(chassis, 0.0, np.array([0.0, ay]))
     centre = friction_centre(chassis, tyres, state.load)
     used = float(chassis.mass) * abs(ay) / float(capacity(tyres, state.load)[1].sum())

@@ -14,17 +14,15 @@ from analysis.statistics.quantiles import NORMAL_95
 from analysis.weighing.corner_weights import newtons_from_grams
 from rig.base.errors import BenchError, InputError
 from rig.cards.agreement import refuse_mass
-from rig.cards.chassis import moving_car
 from rig.cards.keys.bench import Pads
 from rig.cards.keys.car import CarCard
 from rig.cards.keys.test import Typed
-from rig.cards.mechanics import mean_load_sensitivity
 from rig.cards.read import CardSet, Choices, read_card, read_set
-from rig.jobs.moving.drawn_cars import MeasuredTransfer, OpenTo
+from rig.jobs.moving.by_tilted_pads import measured_car
+from rig.jobs.moving.drawn_cars import OpenTo
 from rig.jobs.weighing.kitchen_scales import read_off_scales
 from rig.log.store import BenchLog
 from rig.lookups.belongs import weighing_of
-from rig.lookups.moving_car import tilted_pads_of, tyres_fall
 from rig.records.weighing import WEIGHING
 
 ALL_ALIKE = (0.8, 0.8)
@@ -160,7 +158,9 @@ def driven_cards(
     if grip is None:
         how = "" if said.measured else ", not measured"
         remarks = (*remarks, f"Grip front {said.front:g}, rear {said.rear:g}, from {path.name}{how}")
-        open_to = OpenTo(load_covariance=known.covariance, ratio_u=said.ratio_u, level_u=said.level_u)
+        open_to = OpenTo(
+            load_covariance=known.covariance, ratio_u=said.ratio_u, level_u=said.level_u, own_loads=said.measured
+        )
         if by_pushes is not None and weights is None:
             remarks = (
                 *remarks,
@@ -173,45 +173,11 @@ def driven_cards(
                 balance_by=_times(by_pushes.count),
             )
     if log is not None and weights is None:
-        open_to, more = _as_measured(cards, log, known.load, open_to)
+        open_to, more = measured_car(cards, log, known.load, open_to)
         remarks = (*remarks, *more)
     return DrivenCar(
         card=cards.car, load=known.load, grip=grip or (said.front, said.rear), open_to=open_to, remarks=remarks
     )
-
-
-def _as_measured(cards: CardSet, log: BenchLog, load: FloatArray, open_to: OpenTo) -> tuple[OpenTo, tuple[str, ...]]:
-    """With what tilted pads and pushes with moved ballast said of this car, instead of its card; and where from."""
-    tilted = tilted_pads_of(cards.car, log)
-    q, q_u, fall = tyres_fall(cards, log)
-    if (q, q_u) != mean_load_sensitivity(cards.car):
-        open_to = replace(open_to, sensitivity=q, sensitivity_u=q_u)
-    said = [*fall, *tilted.remarks]
-    if tilted.record is not None and cards.car.chassis is not None:
-        number, rows = tilted.record.number, tilted.record.result.across
-        row = next((one for one in reversed(rows) if not one.lifted), None)
-        if row is not None:
-            transfer = MeasuredTransfer(
-                share=row.share_pct / 100,
-                share_u=max(row.share_half_points, 0.1) / 100 / NORMAL_95,
-                height=row.height_mm / 1e3,
-                height_u=max(row.height_half_mm, 0.1) / 1e3 / NORMAL_95,
-                ay=row.sideways_g * STANDARD_GRAVITY,
-                number=number,
-            )
-            words = (
-                f"front axle {row.share_pct:.1f} ± {row.share_half_points:.1f} % of the load that moves sideways, "
-                f"effective height {row.height_mm:.1f} ± {row.height_half_mm:.1f} mm"
-            )
-            if transfer.applied(moving_car(cards.car, load, where=cards.car.name).chassis)[1]:
-                open_to = replace(open_to, transfer=transfer)
-                said.append(f"Load transfer by tilted pads, record {number}, instead of the card's: {words}")
-            else:
-                said.append(
-                    f"The tilted pads of record {number} ({words}) are not gone by: no springs on this card make it "
-                    "share out load so; look at roll centres, bars and stops"
-                )
-    return open_to, tuple(said)
 
 
 def pushed_balance(

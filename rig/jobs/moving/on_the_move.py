@@ -6,15 +6,16 @@ import numpy as np
 
 from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.moving.region import grip_limit
-from analysis.moving.tyres import Tyres, tyres_like
+from analysis.moving.tyres import Tyres
 from analysis.moving.worth import MovingWorth, moving_worth
 from analysis.weighing.corner_weights import newtons_from_grams
 from rig.base.errors import InputError
-from rig.cards.chassis import moving_car
-from rig.cards.mechanics import mean_load_sensitivity
 from rig.cards.read import CardSet
-from rig.jobs.moving.drawn_cars import drawn_cars
+from rig.jobs.moving.by_tilted_pads import measured_car
+from rig.jobs.moving.drawn_cars import OpenTo
+from rig.jobs.moving.reach import cast_of
 from rig.jobs.weighing.weights import Weighing
+from rig.log.store import BenchLog
 
 MOST_G = 3.0
 """No scale car on tyres corners harder."""
@@ -33,7 +34,9 @@ class OnTheMove:
     remarks: tuple[str, ...]
 
 
-def worth_on_the_move(cards: CardSet, weighing: Weighing, acceleration_g: float, *, seed: int = 0) -> OnTheMove:
+def worth_on_the_move(
+    cards: CardSet, weighing: Weighing, log: BenchLog, acceleration_g: float, *, seed: int = 0
+) -> OnTheMove:
     """What each change of springs, bars and height is worth. Writes nothing.
 
     Raises InputError for an acceleration that cannot be meant, or a car card without springs.
@@ -44,19 +47,21 @@ def worth_on_the_move(cards: CardSet, weighing: Weighing, acceleration_g: float,
         raise InputError(f"{acceleration_g:g} g is no cornering of a car", where="--sideways", remedy=meant)
     where, grip = str(cards.folder / cards.test.car), cards.test.grip
     load = newtons_from_grams(weighing.weights.load_g)
-    fall, _ = mean_load_sensitivity(cards.car)
-    best = moving_car(cards.car, load, where=where).chassis
-    tyres = tyres_like(best, front=grip.front, rear=grip.rear, sensitivity=min(fall, 0.99))
-    drawn = drawn_cars(cards.car, load, where=where, count=CAR_DRAWS, rng=np.random.default_rng(seed))
-    ratio = np.concatenate([[1.0], drawn.ratio])[:, None]
-    every = Tyres(
-        grip=tyres.grip * np.concatenate([ratio, ratio, 1 / ratio, 1 / ratio], axis=1),
-        sensitivity=np.repeat(np.concatenate([tyres.sensitivity[:1], drawn.sensitivity])[:, None], 4, axis=1),
-        nominal=np.repeat(np.asarray(tyres.nominal)[None], CAR_DRAWS + 1, axis=0),
+    asked = OpenTo(ratio_u=grip.ratio_u, level_u=grip.level_u, own_loads=grip.measured)
+    open_to, said = measured_car(cards, log, load, asked)
+    fall, _ = open_to.fall_with_load(cards.car)
+    cast = cast_of(
+        cards.car, load, grip=(grip.front, grip.rear), open_to=open_to, where=where, seed=seed, built=CAR_DRAWS
     )
-    found = moving_worth([best, *drawn.cars], every, acceleration_g * STANDARD_GRAVITY)
+    best, tyres, worn = cast.car.chassis, cast.tyres, cast.many_tyres
+    every = Tyres(
+        grip=np.concatenate([[tyres.grip], worn.grip]),
+        sensitivity=np.concatenate([[tyres.sensitivity], worn.sensitivity]),
+        nominal=np.concatenate([[tyres.nominal], worn.nominal]),
+    )
+    found = moving_worth([best, *cast.drawn.cars], every, acceleration_g * STANDARD_GRAVITY)
     limit = float(grip_limit(best, tyres, np.array([np.pi / 2]))[0][0]) / STANDARD_GRAVITY
-    remarks = list(weighing.remarks)
+    remarks = [*weighing.remarks, *said]
     if acceleration_g > limit:
         remarks.append(f"These tyres hold about {limit:.2g} g sideways: at {acceleration_g:g} g the car slides already")
     if not grip.measured:

@@ -95,7 +95,8 @@ def cast_of(
     """
     car = moving_car(card, load, where=where)
     fall, _ = open_to.fall_with_load(card)
-    tyres = tyres_like(car.chassis, front=grip[0], rear=grip[1], sensitivity=min(fall, 0.99))
+    own = np.asarray(load, dtype=float) if open_to.own_loads else None
+    tyres = tyres_like(car.chassis, front=grip[0], rear=grip[1], sensitivity=min(fall, 0.99), nominal=own)
     if open_to.balance is not None:
         tyres = balanced_at(tyres, np.asarray(load, dtype=float), open_to.balance)
     rng = np.random.default_rng(seed)
@@ -103,7 +104,13 @@ def cast_of(
     transfer = open_to.transfer
     if transfer is not None:
         car = replace(car, chassis=transfer.applied(car.chassis)[0])
-        each = one_by_one(transfer.drawn(stacked(some.cars), seed))
+        then = None
+        if transfer.read_on is not None:
+            before, carried = transfer.read_on
+            rng = np.random.default_rng(seed)  # the same draws, so that what they say of both cards cancels
+            old = drawn_cars(before, carried, where=where, count=CAST_DRAWS, rng=rng, open_to=open_to, built=built)
+            then = stacked(old.cars)
+        each = one_by_one(transfer.drawn(stacked(some.cars), seed, then))
         whole = tuple(replace(one, chassis=own) for one, own in zip(some.whole, each, strict=True))
         some = replace(some, cars=tuple(each), whole=whole)
     worn = some.tyres(tyres)

@@ -14,7 +14,7 @@ from analysis.statistics.drawn import WithRange, drawn
 from analysis.statistics.estimate import Estimate
 from analysis.statistics.quantiles import NORMAL_95
 from analysis.tilted.board import sum_check, without_plates
-from analysis.tilted.load_map import balance_ends
+from analysis.tilted.region_ends import balance_ends
 from analysis.tilted.transfer import (
     TURNED_PAD,
     AxleTransfer,

@@ -3,11 +3,13 @@
 Truth: the axle formula of solid axles with rigid tyres, by hand; the car's own figures before and after.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from analysis.base.gravity import STANDARD_GRAVITY as G
-from analysis.moving.as_measured import as_measured, one_by_one, shared_out
+from analysis.moving.as_measured import Readings, as_measured, one_by_one, shared_out
 from analysis.springs.chassis import Chassis, Standing, Suspension, Unsprung, car_at_rest, stacked
 from analysis.springs.equilibrium import equilibrium
 
@@ -42,11 +44,40 @@ def test_the_height_is_that_of_the_centre_and_the_share_that_of_stiffness() -> N
     assert float(found.share) == pytest.approx(moved[0] / moved.sum(), abs=0.01)
 
 
+def test_tyres_that_give_move_load_straight_across_each_axle() -> None:
+    """A weight that acts 2 mm higher sideways: m_axle a 0.002 / track more across each axle, by hand."""
+    plain, ay = car(), 2.6
+    given = replace(plain, side_shift=np.array(0.002))
+    x, sprung = float(plain.sprung_place[0]), float(plain.sprung_mass)
+    front = sprung * x / 0.26 + 0.06
+    rear = sprung * (1 - x / 0.26) + 0.06
+    before, after = (equilibrium(one, 0.0, ay).load for one in (plain, given))
+    more = 0.002 * ay * np.array([-front / 0.17, front / 0.17, -rear / 0.164, rear / 0.164])
+    np.testing.assert_allclose(after - before, more, atol=1.5e-3 * np.abs(more).max())  # it leans no farther for it
+    assert float(shared_out(given, ay).height - shared_out(plain, ay).height) == pytest.approx(0.002, abs=2e-6)
+    np.testing.assert_array_equal(equilibrium(given, 2.0, 0.0).load, equilibrium(plain, 2.0, 0.0).load)
+
+
+@pytest.mark.parametrize("pitch", [0.0290, 0.0362])
+def test_the_height_along_goes_by_pitch_and_that_sideways_by_itself(pitch: float) -> None:
+    """Moments by hand: W h ax/(g L) goes from the front to the rear axle, and the body on its springs sinks for it."""
+    given = car()
+    best, fits = as_measured(given, Readings(share=0.57, height=0.0331, ay=2.6, pitch=pitch, ax=2.4))
+    assert bool(fits)
+    assert (float(shared_out(best, 2.6).share), float(shared_out(best, 2.6).height)) == pytest.approx(
+        (0.57, 0.0331), abs=6e-4
+    )
+    assert float(shared_out(best, 2.6).height) == pytest.approx(0.0331, abs=6e-5)
+    driven, braked = (equilibrium(best, a, 0.0).load[2:].sum() for a in (2.4, -2.4))
+    assert float(driven - braked) / 2 == pytest.approx(15.8 * pitch * 2.4 / (G * 0.26), rel=2e-3)
+    np.testing.assert_allclose(equilibrium(best).load, equilibrium(given).load, rtol=0, atol=1e-6)
+
+
 @pytest.mark.parametrize(("share", "height"), [(0.62, 0.031), (0.47, 0.039), (0.55, 0.0345)])
 def test_what_was_measured_comes_out_and_the_rest_stays(share: float, height: float) -> None:
     given = car()
     ay = G * np.tan(np.radians(13.0))
-    best, fits = as_measured(given, share=share, height=height, ay=ay)
+    best, fits = as_measured(given, Readings(share=share, height=height, ay=ay))
     assert bool(fits)
     found = shared_out(best, ay)
     assert float(found.share) == pytest.approx(share, abs=6e-4)
@@ -58,7 +89,8 @@ def test_what_was_measured_comes_out_and_the_rest_stays(share: float, height: fl
 
 def test_many_cars_each_to_its_own_draw_and_one_that_cannot_is_told() -> None:
     many = stacked([car(), car(front=1000.0), car(height=0.04)])
-    best, fits = as_measured(many, share=np.array([0.5, 0.6, 0.97]), height=np.array([0.03, 0.036, 0.035]), ay=2.0)
+    read = Readings(share=np.array([0.5, 0.6, 0.97]), height=np.array([0.03, 0.036, 0.035]), ay=2.0)
+    best, fits = as_measured(many, read)
     assert fits.tolist() == [True, True, False]
     each = one_by_one(best)
     assert float(shared_out(each[1], 2.0).share) == pytest.approx(0.6, abs=6e-4)

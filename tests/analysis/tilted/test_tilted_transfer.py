@@ -12,7 +12,7 @@ from analysis.base.errors import InputError
 from analysis.base.gravity import STANDARD_GRAVITY as G
 from analysis.statistics.estimate import Estimate
 from analysis.tilted.board import board_angle, safe_tilt, sum_check, without_plates
-from analysis.tilted.load_map import LoadMap, balance_ends
+from analysis.tilted.region_ends import balance_ends
 from analysis.tilted.transfer import LevelCar, TiltBench, Tilted, Way, across, along, stops_between
 
 GRAM = 1e-3 * G
@@ -145,22 +145,6 @@ def test_a_stop_that_touches_is_seen_in_the_share() -> None:
     in_the_air = replace(right, load=right.load * np.array([1.0, 1.0, 0.0, 1.0]))
     assert across(CAR, [in_the_air, left], EXACT)[0].lifted == (2,)
     assert across(CAR, [right, left], EXACT)[0].lifted == ()
-
-
-def test_loads_of_the_moving_car_up_to_what_was_reached() -> None:
-    found = across(CAR, [*both(0.2, 0.1, np.radians(8)), *both(0.42, 0.2)], EXACT)
-    pitch = along(CAR, [Tilted(way=Way.NOSE_UP, angle=PHI, load=loads(Way.NOSE_UP, 0.5, 0.0))], EXACT)
-    told = LoadMap(car=CAR, sideways=found, lengthways=pitch)
-    a = float(G * np.tan(PHI))
-    flat = 1 / np.cos(PHI)
-    left = told.loads(0.0, a)  # accelerated to the left: to the right wheels
-    np.testing.assert_allclose(left - LEVEL, flat * np.array([-0.42, 0.42, -0.2, 0.2]), rtol=1e-9)
-    np.testing.assert_allclose(told.loads(0.0, -a) - LEVEL, flat * np.array([0.42, -0.42, 0.2, -0.2]), rtol=1e-9)
-    np.testing.assert_allclose(told.loads(a, 0.0) - LEVEL, flat * np.array([-0.25, -0.25, 0.25, 0.25]), rtol=1e-9)
-    np.testing.assert_allclose(told.loads(0.0, 0.0), LEVEL)
-    assert told.loads(-a / 3, a / 2).sum() == pytest.approx(LEVEL.sum())
-    with pytest.raises(InputError, match=r"0\.40 g was not reached"):
-        told.loads(0.0, 0.4 * G)
 
 
 def test_ends_of_the_region_by_moments() -> None:
