@@ -29,6 +29,8 @@ REMEDY_FOR = {
     "steering": "block the wheels, or hold the steering and set it straight by rolling the car along a line",
     "bearing drag": "block the wheels, or hang a small weight on a thread around the tyre and enter what turns the "
     "wheel as drag_g",
+    "kind of drag": "block the wheels, or lift the car, hang a small weight on a thread around the tyre, enter what "
+    "turns the wheel as drag_g, and leave in drag only what the tyres drag beside that",
     "slope of the floor": "lay a spirit level on the floor where you push, both ways round, and enter floor_ahead_deg "
     "and floor_left_deg, or push the car once more facing the other way",
     "load sensitivity": "measure the grip of these tyres under the loads they carry here (by tilting or pulling this "

@@ -4,12 +4,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import ndtr
 
 from analysis.base.arrays import FloatArray
 from analysis.base.wheels import AXLES, FRONT_LESS_REAR
 from analysis.forecast.inputs import (
     ALONG,
     BEARING,
+    DRAG_KIND,
     LEAST_ALONG,
     MOST_SENSITIVE,
     PATCH,
@@ -119,6 +121,9 @@ def assemble(
         both = np.asarray(car.sensitivity) + car.sensitivity_u * score(SENSITIVITY, 1)
         sensitivity = np.repeat(np.clip(both, 0.0, MOST_SENSITIVE), 2, axis=-1)
     bearing = np.maximum(car.bearing + car.bearing_u * score(BEARING, 4), 0.0)
+    if np.any(car.drag_open):
+        rolling, own = _kinds_of_drag(car, rolling, grip * np.maximum(load, 0.0), score(DRAG_KIND, 2))
+        bearing = bearing + own
     heading = car.heading + car.heading_u * score("toe", 4) + np.repeat(car.steer_u * score(STEER, 2), 2, axis=-1)
     fall = push.fall + push.fall_u * score(SLOPE, 2)
     if np.any(fall):
@@ -165,3 +170,17 @@ def assemble(
         stays=pivot_stays(push),
         count=count,
     )
+
+
+def _kinds_of_drag(
+    car: CarState, drag: FloatArray, capacity: FloatArray, score: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """What of the wheels' drag grows with their load, and what does not (N), where nobody measured that.
+
+    drag: (..., 4), in all.  capacity: (..., 4) N, grip times load at rest.  score: (..., 2), standard normal, front and
+    rear; the share of bearings is even from 0 to 1, a half at the score 0. Bearings are alike on both sides of an axle,
+    so theirs is what the mean wheel of it has.
+    """
+    share = np.repeat(ndtr(score), 2, axis=-1) * (np.repeat(car.drag_open, 2) & (drag < 1.0))
+    mean = np.repeat(capacity.reshape(*capacity.shape[:-1], 2, 2).mean(axis=-1), 2, axis=-1)
+    return (1.0 - share) * drag, share * drag * mean

@@ -23,6 +23,7 @@ def check_states(car: CarState, push: PushState) -> None:
         ("drag's uncertainty", car.drag_u, (4,)),
         ("bearing drag", car.bearing, (4,)),
         ("bearing drag's uncertainty", car.bearing_u, (4,)),
+        ("kind of drag", car.drag_open, (2,)),
         ("steering's uncertainty", car.steer_u, (2,)),
         ("floor's slope", push.fall, (2,)),
         ("grip along", car.along, (4,)),

@@ -27,6 +27,8 @@ class CarState:
     drag: (4,), 0 to 1 (1 blocked).  drag_u: (4,); draws are cut to 0..1.
     bearing: (4,), N at the tread, drag of bearings and gears, the same whatever the wheel carries, beside `drag`.
         bearing_u: (4,); draws are not below 0.
+    drag_open: (2,), front and rear: nobody measured how much of `drag` is of bearings. `drag` is then what holds a
+        wheel in all, at the mean of its axle's wheels at rest; any share of it may be the same under any load.
     along: (4,), grip along the rolling direction over `grip`, which is that across it, where a side push slides.
         along_u: (2,), front and rear; the two tyres of an axle are taken to be of one kind.
     patch: (2, 2), m, front and rear: length along the rolling direction and width of the tyres' contact patches; 0 for
@@ -59,6 +61,7 @@ class CarState:
     drag_u: FloatArray = field(default_factory=lambda: _zeros(4))
     bearing: FloatArray = field(default_factory=lambda: _zeros(4))
     bearing_u: FloatArray = field(default_factory=lambda: _zeros(4))
+    drag_open: BoolArray = field(default_factory=lambda: np.zeros(2, dtype=bool))
     along: FloatArray = field(default_factory=lambda: np.ones(4))
     along_u: FloatArray = field(default_factory=lambda: _zeros(2))
     patch: FloatArray = field(default_factory=lambda: _zeros(2, 2))
@@ -145,6 +148,7 @@ def doubt_groups(car: CarState, push: PushState) -> dict[str, int]:
         BEARING: 4 * bool(np.any(car.bearing_u)),
         SLOPE: 2 * bool(push.fall_u > 0),
         SENSITIVITY: car.sensitivity is not None and car.sensitivity_u > 0,
+        DRAG_KIND: 2 * bool(np.any(_rolling(car) & car.drag_open)),
     }
     return {name: int(size) for name, size in sizes.items() if size}
 
@@ -157,6 +161,9 @@ PATCH = "contact patch"
 
 STEER, BEARING, SLOPE = "steering", "bearing drag", "slope of the floor"
 """Doubts: where both wheels of an axle point; drag of bearings; how the floor falls."""
+
+DRAG_KIND = "kind of drag"
+"""The doubt whether bearings drag or the tyres do, front and rear: the bearings' share is drawn evenly from 0 to 1."""
 
 SENSITIVITY, MOST_SENSITIVE = "load sensitivity", 0.9
 """The doubt in how tyres lose grip with load, and the most of it in a draw."""

@@ -35,10 +35,13 @@ class LeftOut:
     moved: float
 
 
-def left_out(prediction: Prediction, *, travel: float, across: FloatArray | None = None) -> tuple[LeftOut, ...]:
+def left_out(
+    prediction: Prediction, *, travel: float, across: FloatArray | None = None, bearings: bool = False
+) -> tuple[LeftOut, ...]:
     """Effects that are in no forecast, with their sizes for this one, largest first.
 
     travel: m, of the finger at most.  across: (2,) N/m, how stiff a tyre is sideways, front and rear, or None.
+    bearings: that bearings may drag counts as left out where nobody said so, as in earlier forecasts.
     """
     car, push = prediction.car, prediction.push
     base = assemble(car, push, {}, 1)
@@ -57,7 +60,7 @@ def left_out(prediction: Prediction, *, travel: float, across: FloatArray | None
         others["grip that falls with the load"] = replace(
             base, contacts=replace(base.contacts, sensitivity=LOAD_SENSITIVITY, nominal_load=nominal)
         )
-    if np.any(car.drag < 1.0) and not np.any(car.bearing):
+    if bearings and np.any(car.drag < 1.0) and not np.any(car.bearing):
         drag = np.asarray(base.contacts.drag, dtype=float)
         roll = np.where(drag < 1.0, drag * np.asarray(base.contacts.grip) * load, 0.0)
         even = np.where(
@@ -76,18 +79,22 @@ def left_out(prediction: Prediction, *, travel: float, across: FloatArray | None
 
 
 def left_out_warning(
-    prediction: Prediction, told: Callable[[Prediction, float], str], *, travel: float, across: FloatArray | None = None
+    prediction: Prediction,
+    told: Callable[[Prediction, float], str],
+    *,
+    travel: float,
+    across: FloatArray | None = None,
+    bearings: bool = False,
 ) -> str:
     """One sentence that names what counts here, or nothing. told: a half-width of kappa (1/m) as people read it.
 
-    across: as in `left_out`.
+    across, bearings: as in `left_out`.
     """
     if prediction.hypersensitive or prediction.estimate.finding != "pivot":
         return ""
     low, high = prediction.estimate.interval
-    counts = [
-        one for one in left_out(prediction, travel=travel, across=across) if one.moved > COUNTS * (high - low) / 2
-    ]
+    told_apart = left_out(prediction, travel=travel, across=across, bearings=bearings)
+    counts = [one for one in told_apart if one.moved > COUNTS * (high - low) / 2]
     if not counts:
         return ""
     named = ", ".join(f"{one.name} (about {told(prediction, one.moved)})" for one in counts)

@@ -115,7 +115,7 @@ def shared_causes(
         names += ["corner weights"]
     if same_tyres:
         names += ["along/across grip of the front tyres", "along/across grip of the rear tyres"]
-        names += ["grip of single tyres", "rolling drag", "bearing drag", "grip level", "contact patch"]
+        names += ["grip of single tyres", "rolling drag", "bearing drag", "kind of drag", "grip level", "contact patch"]
         names += ["tyres' wind-up"]
     names += [PLATE_CAUSE] * same_plate + [FLOOR_SCALE_CAUSE, "slope of the floor"] * same_camera
     names += ["push position", "push height"] * same_notch

@@ -41,7 +41,7 @@ def car_state(car: CarCard, test: TestCard, *, load: FloatArray, load_covariance
     # a weight hung on the tread of a wheel: grams as a scale of standard gravity shows them
     bearing, bearing_u = (
         np.where(blocked, 0.0, np.repeat(grams, 2) * 1e-3 * STANDARD_GRAVITY)
-        for grams in ([car.front.drag_g, car.rear.drag_g], [car.front.drag_g_u, car.rear.drag_g_u])
+        for grams in ([car.front.drag_g or 0.0, car.rear.drag_g or 0.0], [car.front.drag_g_u, car.rear.drag_g_u])
     )
     sensitivity, sensitivity_u = load_sensitivity(car)
     patches = [contact_patch(axle, car.geometry.wheel_radius_mm) for axle in (car.front, car.rear)]
@@ -64,6 +64,7 @@ def car_state(car: CarCard, test: TestCard, *, load: FloatArray, load_covariance
         patch_u=np.array([u for _, u, _ in patches]),
         bearing=bearing,
         bearing_u=bearing_u,
+        drag_open=np.array([axle.drag_g is None and not axle.drag_g_u for axle in (car.front, car.rear)]),
         heading=heading,
         heading_u=math.radians(max(car.front.toe_deg_u, car.rear.toe_deg_u)),
         steer_u=np.radians([car.front.steer_deg_u, car.rear.steer_deg_u]),
@@ -131,6 +132,14 @@ def without_load_sensitivity(car: CarCard) -> CarCard:
     """The card of a car whose tyres grip the same under any load, as answers of earlier versions took it."""
     front, rear = (
         msgspec.structs.replace(axle, load_sensitivity=0.0, load_sensitivity_u=0.0) for axle in (car.front, car.rear)
+    )
+    return msgspec.structs.replace(car, front=front, rear=rear)
+
+
+def with_drag_by_load(car: CarCard) -> CarCard:
+    """The card of a car whose rolling wheels drag by the load they carry, as answers of earlier versions took it."""
+    front, rear = (
+        msgspec.structs.replace(axle, drag_g=0.0) if axle.drag_g is None else axle for axle in (car.front, car.rear)
     )
     return msgspec.structs.replace(car, front=front, rear=rear)
 

@@ -48,6 +48,7 @@ MEANING = {
     "contact patch": "length of rolling tyres' contact patches (car card; unset: from the wheel's radius)",
     "steering": "where both wheels of an axle point (car card)",
     "bearing drag": "what bearings hold whatever a wheel carries (car card)",
+    "kind of drag": "whether bearings drag, or the tyres, which do more under load (car card; unset: either)",
     "slope of the floor": "how the floor falls where the car is pushed (test card)",
     "load sensitivity": "how much grip tyres lose under more load (car card; unset: 0.1, give or take 0.1)",
     "roll share": "front axle's share of a rolling moment (car card)",

@@ -10,7 +10,9 @@ by less, per cent of the wheelbase, with the true patch; the latter two are thos
 within one wheelbase of the car's middle are told by a station: farther ones are compared as turn per travel.
 `rolling_inside_pct`: how often the engine's turn per travel lies inside the forecast's 95 % interval where some wheel
 rolls, patch and drag being those of a card; with the medians of the half-widths, and each kind apart.
-`before_*`: the same with contact in points. Then the planar quick pushes of `rigid_engine_quick.py`.
+The engine's drag is of bearings, a card does not say so. `before_*`: the same with contact in points;
+`before_kinds_*`: with patches, and a drag that grows with the load. Then the planar quick pushes of
+`rigid_engine_quick.py`.
 
 Run: python tests/benchmarks/rigid_engine.py [--quick] [--keep FILE]. --keep: what the engine said is kept there, so
 that a run that was stopped goes on. The last line is one JSON object.
@@ -126,6 +128,7 @@ def blocked_figures(cases: list[EngineCase], said: list[BodyPush]) -> dict[str, 
 def rolling_figures(cases: list[EngineCase], said: list[BodyPush]) -> dict[str, object]:
     """Cars with wheels that roll: whether the interval holds the engine's turn per travel."""
     inside, before, width = defaultdict(list), [], defaultdict(list)
+    by_load, by_load_width = [], defaultdict(list)
     for case, seen in zip(cases, said, strict=True):
         if case.both_blocked:
             continue
@@ -135,8 +138,11 @@ def rolling_figures(cases: list[EngineCase], said: list[BodyPush]) -> dict[str, 
         as_points = forecast_kappa(case, seen, card_state(case, seen.load, np.zeros((2, 2))), DRAWS // 3)
         inside[case.kind].append(low <= engine <= high)
         before.append(interval_of(as_points)[0] <= engine <= interval_of(as_points)[1])
-        half = 0.5 * (high - low) / kappa[0] ** 2 * 100 / length
-        width[case.kind].append(half)
+        width[case.kind].append(0.5 * (high - low) / kappa[0] ** 2 * 100 / length)
+        under_load = forecast_kappa(case, seen, card_state(case, seen.load, drag_open=False), DRAWS // 2)
+        below, above = interval_of(under_load)
+        by_load.append(below <= engine <= above)
+        by_load_width[case.kind].append(0.5 * (above - below) / under_load[0] ** 2 * 100 / length)
         ends = sorted(station_pct(end, length) for end in (low, high))
         print(
             f"{case.kind:14s} {case.finger:9s} {1e3 * case.body.height:4.0f} mm up: engine "
@@ -149,8 +155,12 @@ def rolling_figures(cases: list[EngineCase], said: list[BodyPush]) -> dict[str, 
         "rolling_cases": len(everything),
         "rolling_inside_pct": round(100 * float(np.mean(everything)), 1),
         "before_rolling_inside_pct": round(100 * float(np.mean(before)), 1),
+        "before_kinds_rolling_inside_pct": round(100 * float(np.mean(by_load)), 1),
         "inside_pct": {kind: round(100 * float(np.mean(values)), 1) for kind, values in inside.items()},
         "median_half_width_pct": {kind: round(float(np.median(values)), 2) for kind, values in width.items()},
+        "before_kinds_median_half_width_pct": {
+            kind: round(float(np.median(values)), 2) for kind, values in by_load_width.items()
+        },
     }
 
 

@@ -18,7 +18,7 @@ from analysis.whole_push.finite import Until
 
 KINDS = ("blocked", "front blocked", "rear blocked", "rolling", "solid rear")
 PATCH, PATCH_U, WIDE, DRAG, DRAG_U = 0.32 * RADIUS, 0.4, 0.8 * RADIUS, 0.02, 0.01
-DRAWS = 300
+DRAWS = 200
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,8 +86,13 @@ def drawn_cases(quick: bool) -> list[EngineCase]:
     return cases[::15] if quick else cases
 
 
-def card_state(case: EngineCase, load: FloatArray, patch: FloatArray | None = None) -> CarState:
-    """What a card says of the car. load: (4,) N, as weighed.  patch: (2, 2) m, where somebody measured it."""
+def card_state(
+    case: EngineCase, load: FloatArray, patch: FloatArray | None = None, *, drag_open: bool = True
+) -> CarState:
+    """What a card says of the car. load: (4,) N, as weighed.  patch: (2, 2) m, where somebody measured it.
+
+    drag_open: nobody said whether bearings or tyres drag; False: it grows with the load, as earlier forecasts had it.
+    """
     body = case.body
     return CarState(
         wheelbase=case.wheelbase,
@@ -96,6 +101,7 @@ def card_state(case: EngineCase, load: FloatArray, patch: FloatArray | None = No
         grip=body.grip,
         drag=np.where(body.drag < 1.0, DRAG, 1.0),
         drag_u=np.where(body.drag < 1.0, DRAG_U, 0.0),
+        drag_open=np.full(2, drag_open),
         patch=np.array([[PATCH, WIDE]] * 2) if patch is None else patch,
         patch_u=np.full(2, PATCH_U),
         rear_kind="solid" if body.solid else "free",

@@ -33,7 +33,11 @@ EXACT_CAR = {
     **{
         f"{axle}.{key}": 0.0 for axle in ("front", "rear") for key in ("drag_u", "toe_deg_u", "steer_deg_u", "patch_mm")
     },
-    **{f"{axle}.{key}": 0.0 for axle in ("front", "rear") for key in ("load_sensitivity", "load_sensitivity_u")},
+    **{
+        f"{axle}.{key}": 0.0
+        for axle in ("front", "rear")
+        for key in ("load_sensitivity", "load_sensitivity_u", "drag_g")
+    },
     "plate.bar_mm": 100.0,
 }
 EXACT_BENCH = {"pads.reseat_g": 0.0, "floor.bar_mm": 100.0}

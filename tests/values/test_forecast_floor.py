@@ -117,3 +117,31 @@ def test_blocked_wheels_have_no_bearings_and_steered_ones_grip_as_before(tmp_pat
     plain = told(tmp_path / "a")
     got = told(tmp_path / "b", car={"front.drag_g": 60.0, "rear.drag_g": 3.0, "front.steer_deg": 20.0})
     assert got["pivot"]["kappa_per_m"] == pytest.approx(plain["pivot"]["kappa_per_m"], rel=1e-9)
+
+
+def test_bearings_or_tyres_may_drag_where_nobody_said_which(tmp_path: Path) -> None:
+    """Any share of the drag may be of bearings, alike on both wheels of an axle (560 and 310, 420 and 250 g).
+
+    Truth: least power with each share, averaged over shares that are even from 0 to 1 by Gauss's quadrature.
+    """
+    drag, load = np.array([0.2, 0.2, 0.45, 0.45]), newtons()
+    keys = {"front.drag": 0.2, "rear.drag": 0.45, "front.drag_g": None, "rear.drag_g": None, "rear.steer_deg": 4.0}
+    got = told(tmp_path / "a", car=keys, test={"push.wheels": "as on the car card"})
+    turned = [0.0, 0.0, *np.radians([4.0, 4.0])]
+    mean = np.repeat(load.reshape(2, 2).mean(axis=1), 2)
+    nodes, weights = np.polynomial.legendre.leggauss(3)
+    kappa = np.empty((3, 3))
+    for i, front in enumerate((1 + nodes) / 2):
+        for j, rear in enumerate((1 + nodes) / 2):
+            share = np.array([front, front, rear, rear])
+            held = (1 - share) * drag + share * drag * mean / load
+            kappa[i, j] = slide(load, [0.8] * 4, STATION, drag=list(held), heading=turned)[0]
+    each = np.outer(weights, weights) / 4
+    wanted = float((each * kappa).sum())
+    u = float(np.sqrt((each * (kappa - wanted) ** 2).sum()))
+    assert u > 0.002 * wanted  # the case would show it left out
+    assert got["pivot"]["kappa_per_m"] == pytest.approx(wanted, abs=0.05 * u)
+    assert got["pivot"]["kappa_u_per_m"] == pytest.approx(u, rel=0.04)
+    assert got["sensitivity"][0]["name"] == "kind of drag"
+    sure = told(tmp_path / "b", car=keys | {"front.drag_g": 0.0, "rear.drag_g": 0.0})
+    assert "kind of drag" not in [one["name"] for one in sure["sensitivity"]]

@@ -20,7 +20,7 @@ AXLE = {
     "kind": "free",
     "drag": 0.02,
     "drag_u": 0.01,
-    "drag_g": 0.0,
+    "drag_g": None,
     "drag_g_u": 0.0,
     "toe_deg": 0.0,
     "toe_deg_u": 0.3,

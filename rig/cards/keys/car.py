@@ -62,15 +62,18 @@ class Axle(Section, frozen=True):
         Fraction, Meta(description="rolling drag as a share of the tyre's grip: 0.02 rolls well, 1 blocked")
     ] = 0.02
     drag_u: Annotated[float, uncertainty_of("the drag")] = 0.01
-    drag_g: Annotated[
-        float,
-        number(
-            "what turns one wheel at its tread against bearings and gears, whatever it carries; beside drag, which "
-            "grows with the load",
-            ge=0,
-            le=20_000,
-        ),
-    ] = 0.0
+    drag_g: (
+        Annotated[
+            float,
+            number(
+                "what turns one wheel at its tread against bearings and gears, whatever it carries; beside drag, which "
+                "then is what grows with the load; unset: any share of drag may be of bearings",
+                ge=0,
+                le=20_000,
+            ),
+        ]
+        | None
+    ) = None
     drag_g_u: Annotated[float, uncertainty_of("that bearing drag")] = 0.0
     toe_deg: Annotated[float, number("toe-in of each wheel", ge=-20, le=20)] = 0.0
     toe_deg_u: Annotated[float, uncertainty_of("the toe")] = 0.3

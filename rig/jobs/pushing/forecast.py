@@ -13,7 +13,7 @@ from analysis.forecast.slide import DEFAULT_TURN
 from analysis.quick.quickness import planned_speed_warning
 from analysis.whole_push.finite import Until
 from rig.cards.measures import MM
-from rig.cards.mechanics import car_state, push_state, tyres_across
+from rig.cards.mechanics import car_state, push_state, tyres_across, with_drag_by_load
 from rig.cards.read import CardSet
 from rig.jobs.measuring.finger import pushed_at
 from rig.jobs.weighing.weights import Weighing, written
@@ -28,7 +28,7 @@ FORECAST_DRAWS = 10_000
 ENDS_WITHIN = 0.1
 """Of the half-width: how well draws that are followed step by step know the interval's ends; a thousand or two do."""
 
-FORECAST_MODEL = 5
+FORECAST_MODEL = 6
 """What forecasts take into account by now, kept with each, so that an older one gives its figures again.
 
 1: tyres grip along as across, surely.  2: by what the test card says of that, with its doubt.  3: the slide in steps as
@@ -36,6 +36,7 @@ short as its kinks ask for; near the balance point by the finger's whole way; ro
 many followed slides as the interval's ends need, where earlier ones went on for two digits or 10,000 draws; where the
 wheels point, the drag of bearings and the slope of the floor count, with their doubts; blocked tyres have patches, too.
 5: tyres lose grip with the load they carry; rolling wheels that point a little apart hold the pivot with both patches.
+6: bearings or tyres may make the rolling wheels' drag, where the car card does not say.
 """
 
 
@@ -130,7 +131,9 @@ def predicted(cards: CardSet, inputs: PredictionInputs) -> Prediction:
     more = [quick] if quick else []
     if inputs.model >= 4:
         across = tyres_across(cards.car.front, cards.car.rear, softest=inputs.model >= 5)
-        missing = left_out_warning(prediction, half_width_words, travel=inputs.travel_m, across=across)
+        missing = left_out_warning(
+            prediction, half_width_words, travel=inputs.travel_m, across=across, bearings=inputs.model < 6
+        )
         more += [missing] if missing else []
     return replace(prediction, warnings=(*prediction.warnings, *more))
 
@@ -138,6 +141,8 @@ def predicted(cards: CardSet, inputs: PredictionInputs) -> Prediction:
 def asked(cards: CardSet, inputs: PredictionInputs) -> tuple[CarState, PushState]:
     """The car and the push that a forecast is of."""
     cards = forecast_cards(cards, inputs)
+    if inputs.model < 6:
+        cards = replace(cards, car=with_drag_by_load(cards.car))
     car = car_state(
         cards.car, cards.test, load=np.array(inputs.load_N), load_covariance=np.array(inputs.load_covariance_N2)
     )

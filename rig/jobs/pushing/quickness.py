@@ -56,11 +56,14 @@ def judge_quickness(
         return None
     car = car_as_it_stands(cards, weighing)
     drawn = assemble(car, push_state(cards.car, cards.test), {}, 1).contacts
+    # loads stay as they are at rest here, so bearings drag as a share of them
+    holds = np.maximum(np.asarray(drawn.grip)[0] * np.asarray(drawn.load)[0], 1e-9)
+    drag_in_all = np.minimum(np.asarray(drawn.drag)[0] + np.asarray(drawn.bearing)[0] / holds, 1.0)
     contacts = Contacts(
         place=np.asarray(drawn.place)[0],
         load=np.asarray(drawn.load)[0],
         grip=np.asarray(drawn.grip)[0],
-        drag=np.asarray(drawn.drag)[0],
+        drag=drag_in_all,
         along=np.asarray(drawn.along)[0],
         heading=np.asarray(drawn.heading)[0],
     )

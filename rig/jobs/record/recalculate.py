@@ -9,7 +9,7 @@ import msgspec
 
 from rig.base.plain_json import Json
 from rig.base.progress import Progress
-from rig.cards.mechanics import without_load_sensitivity
+from rig.cards.mechanics import with_drag_by_load, without_load_sensitivity
 from rig.jobs.measuring.finger import finger_record, pushed_as_seen
 from rig.jobs.measuring.found_pushes import pushes_in
 from rig.jobs.measuring.push_rows import push_record
@@ -160,6 +160,8 @@ def _balance(record: AnyRecord, log: BenchLog) -> Content:
             others.append(replace(weights_then(then, placed, weighing, log), number=fit.number))
     if kept.inputs.model < 2:
         placed = replace(placed, car=without_load_sensitivity(placed.car))
+    if kept.inputs.model < 3:
+        placed = replace(placed, car=with_drag_by_load(placed.car))
     answer = answer_push(placed, push, weighing, track=track, verdict=answer_from(kept).verdict, others=others)
     again, by_weights = as_record(answer, BalanceResult), kept.result.by_weights
     if again.by_weights is not None and by_weights is not None and by_weights.front_weight_pct is None:
