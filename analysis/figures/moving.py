@@ -136,8 +136,10 @@ def path_figure(names: Sequence[str], paths: Sequence[tuple[str, DriftPath]], co
     wheel_colours = ("#0072B2", "#D55E00", "#009E73", "#CC79A7")
     for (label, path), line in zip(paths, LINES, strict=False):
         for i in range(4):
-            told = f"{WHEELS[i]}{f', {label}' if len(paths) > 1 else ''}"
-            upper.plot(path.time, path.load[:, i], color=wheel_colours[i], linestyle=line, label=told, linewidth=1.3)
+            wheel_label = f"{WHEELS[i]}{f', {label}' if len(paths) > 1 else ''}"
+            upper.plot(
+                path.time, path.load[:, i], color=wheel_colours[i], linestyle=line, label=wheel_label, linewidth=1.3
+            )
     upper.set_xlabel("time, s")
     upper.set_ylabel("load, N")
     upper.legend(fontsize=7, ncols=4, loc="upper center", bbox_to_anchor=(0.5, -0.14))

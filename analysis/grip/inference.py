@@ -143,8 +143,8 @@ def infer(
         marginal = (np.exp(log_known - log_known.max()) * second.width).sum(1)
         without = _marginal("", "", ratio, marginal, prior_log_u).u
         balance = 100.0 * balance_station(graded[0].car, float(np.log(grip.value))) / graded[0].car.wheelbase
-        said = one_sided_words(side, u=grip.u, without=without, balance_pct=balance)
-        warnings = (*warnings, *([said] if said else []))
+        warning = one_sided_words(side, u=grip.u, without=without, balance_pct=balance)
+        warnings = (*warnings, *([warning] if warning else []))
     return Inference(
         grip_ratio=grip,
         other=other,
@@ -303,13 +303,13 @@ def _warnings(
 
 
 def _sentence(grip: Posterior, other: Posterior | None, pushes: int) -> str:
-    said = (
+    sentence = (
         f"Front tyres grip {grip.value:.3g} times as well as rear tyres (95 %: {grip.interval[0]:.3g} to "
         f"{grip.interval[1]:.3g}), from {pushes} push{'es' if pushes > 1 else ''}"
     )
     if other is not None and other.name == "cg station":
-        said += f"; centre of gravity {1e3 * other.value:.1f} mm ahead of the rear axle "
-        said += f"({1e3 * other.interval[0]:.1f} to {1e3 * other.interval[1]:.1f})"
+        sentence += f"; centre of gravity {1e3 * other.value:.1f} mm ahead of the rear axle "
+        sentence += f"({1e3 * other.interval[0]:.1f} to {1e3 * other.interval[1]:.1f})"
     elif other is not None:
-        said += f"; {other.name} {other.value:.2g} ({other.interval[0]:.2g} to {other.interval[1]:.2g})"
-    return said
+        sentence += f"; {other.name} {other.value:.2g} ({other.interval[0]:.2g} to {other.interval[1]:.2g})"
+    return sentence

@@ -214,12 +214,12 @@ def mean_of_pushes(pushes: Sequence[GripMeasurement]) -> GripMeasurement:
         usual = RATIO_SCATTER if first.quantity == "ratio" else LEVEL_SCATTER
         scatter = float(np.hypot(usual / np.sqrt(count), reading))
     names = sorted({name for one in pushes for name in one.shared})
-    told = f"{count} pushes" if count > 1 else "one push"
+    counted = f"{count} pushes" if count > 1 else "one push"
     return replace(
         first,
         value=float(np.exp(logs.mean())),
         relative_u=float(max(scatter, reading)),
-        method=f"{first.method}, {told}",
+        method=f"{first.method}, {counted}",
         front_weight=float(np.mean([one.front_weight for one in pushes])),
         shared={name: float(np.mean([one.shared.get(name, 0.0) for one in pushes])) for name in names},
     )

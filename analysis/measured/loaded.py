@@ -126,7 +126,7 @@ def loaded_turn(
     first = int(np.argmax(advance >= wound)) + MOVING_FRAMES // 2
     start = frames[first - MOVING_FRAMES // 2 : first + MOVING_FRAMES // 2 + 1]
     reached = float((touched[end].mean(0) - home) @ way)
-    told = float(advance[peak]), back if sprung else USUAL_WIND_UP
+    released = float(advance[peak]), back if sprung else USUAL_WIND_UP
 
     def turn_of(one: np.ndarray, two: np.ndarray, between: PosesUsed) -> LoadedTurn:
         both = (_pose(pose, scaled, each, one, turns=turns), _pose(pose, scaled, each, two, turns=turns))
@@ -136,7 +136,7 @@ def loaded_turn(
             found,
             springback=back if sprung else 0.0,
             dwell=dwell,
-            wind_up=wind_up_share(between, way=told[0], wound=told[1], turns=turns),
+            wind_up=wind_up_share(between, way=released[0], wound=released[1], turns=turns),
             frames=(tuple(one.tolist()), tuple(two.tolist())),
         )
 

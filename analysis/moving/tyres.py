@@ -175,8 +175,8 @@ def balance(
     driven = np.array([drive_front > 0, drive_front < 1])
     with np.errstate(invalid="ignore"):
         coasting = np.where((ax < 0)[..., None], along, 0.0)
-        told = np.where(driven, spent[..., None] * whole, coasting)
-        along = np.where(np.isnan(spent)[..., None], along, told)
+        as_driven = np.where(driven, spent[..., None] * whole, coasting)
+        along = np.where(np.isnan(spent)[..., None], along, as_driven)
     sideways = side_capacity(tyres, load, along)
     station = np.asarray(chassis.centre[..., 0] / chassis.wheelbase)
     need = np.abs(chassis.mass * ay)

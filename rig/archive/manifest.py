@@ -133,8 +133,8 @@ def _sums_of(folder: Path) -> dict[str, str]:
 def _counts_of(folder: Path) -> dict[str, int]:
     path = folder / MANIFEST
     try:
-        told: Any = json.loads(path.read_text(encoding="utf-8"))
-        form, counts = told["form"], {name: told[name] for name in COUNTS}
+        contents: Any = json.loads(path.read_text(encoding="utf-8"))
+        form, counts = contents["form"], {name: contents[name] for name in COUNTS}
     except (OSError, ValueError, KeyError, TypeError, RecursionError) as error:
         raise InputError("this is not the manifest of an export", where=str(path), remedy=_AGAIN) from error
     if type(form) is not int or any(type(count) is not int for count in counts.values()):

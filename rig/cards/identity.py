@@ -82,24 +82,24 @@ def car_changes(before: CarCard, now: CarCard) -> list[str]:
 
     Lengths measured again within their uncertainties are no change.
     """
-    told = _changes(before, now, CAR_STATE)
+    changes = _changes(before, now, CAR_STATE)
     old, new = _flat(before), _flat(now)
     for key in CAR_LENGTHS:
         if before.geometry.contacts_mm is not None and "track" in key:
             continue  # the contacts say it
         if not _measured_again(key, old, new):
-            told.append(_change(key, old[key], new[key]))
-    return told + _part_changes(before, now)
+            changes.append(_change(key, old[key], new[key]))
+    return changes + _part_changes(before, now)
 
 
 def bench_changes(before: BenchCard, now: BenchCard) -> list[str]:
     """What differs between two bench cards, of what a calibration or a zero depends on."""
-    told = _changes(before, now, BENCH_WIRING)
+    changes = _changes(before, now, BENCH_WIRING)
     ports = (before.pads.ports, now.pads.ports)
     if ports[0] and ports[1] and sorted(ports[0]) != sorted(ports[1]):
         # other device names after plugging in again: which pad is which cannot be told from them
-        told = [one for one in told if not one.startswith("ports ")]
-    return told
+        changes = [one for one in changes if not one.startswith("ports ")]
+    return changes
 
 
 def test_changes(before: TestCard, now: TestCard) -> list[str]:
@@ -134,8 +134,8 @@ def corrected(before: TestCard | CarCard | BenchCard, now: TestCard | CarCard | 
 
 def changes_in_words(changes: Iterable[str], *, most: int = 4) -> str:
     """Changes as one phrase."""
-    told = list(changes)
-    return ", ".join(told[:most]) + (f" and {len(told) - most} more" if len(told) > most else "")
+    listed = list(changes)
+    return ", ".join(listed[:most]) + (f" and {len(listed) - most} more" if len(listed) > most else "")
 
 
 def _measured_again(key: str, old: Json, new: Json) -> bool:
@@ -155,7 +155,7 @@ def _changes(before: Any, now: Any, keys: Iterable[str]) -> list[str]:
 
 def _part_changes(before: CarCard, now: CarCard) -> list[str]:
     """Ballast and other parts: mass by name, then place."""
-    told = []
+    changes = []
     old = {_text(part.name): part for part in before.masses.parts}
     new = {_text(part.name): part for part in now.masses.parts}
     if len(old) < len(before.masses.parts) or len(new) < len(now.masses.parts):  # two of one name
@@ -166,10 +166,10 @@ def _part_changes(before: CarCard, now: CarCard) -> list[str]:
         shown = (a or b).name  # type: ignore[union-attr]
         mass = (a.mass_g if a else 0.0, b.mass_g if b else 0.0)
         if mass[0] != mass[1]:
-            told.append(f"{shown} {mass[0]:g} → {mass[1]:g} g")
+            changes.append(f"{shown} {mass[0]:g} → {mass[1]:g} g")
         elif a is not None and b is not None and (a.x_mm, a.y_mm) != (b.x_mm, b.y_mm):
-            told.append(f"{shown} at {a.x_mm:g}, {a.y_mm:g} → {b.x_mm:g}, {b.y_mm:g} mm")
-    return told
+            changes.append(f"{shown} at {a.x_mm:g}, {a.y_mm:g} → {b.x_mm:g}, {b.y_mm:g} mm")
+    return changes
 
 
 def _flat(card: Any) -> Json:

@@ -118,8 +118,8 @@ def load_sensitivity(car: CarCard) -> tuple[FloatArray, float]:
     Where the card says nothing, 0.1 ± 0.1 (from memory, no source: rubber loses a tenth, more or less).
     """
     usual = USUAL_SENSITIVITY if car.chassis is None else _said(car.chassis)
-    said = [usual if axle.load_sensitivity is None else _said(axle) for axle in (car.front, car.rear)]
-    return np.array([q for q, _ in said], dtype=float), max(u for _, u in said)
+    sensitivities = [usual if axle.load_sensitivity is None else _said(axle) for axle in (car.front, car.rear)]
+    return np.array([q for q, _ in sensitivities], dtype=float), max(u for _, u in sensitivities)
 
 
 def mean_load_sensitivity(car: CarCard) -> tuple[float, float]:

@@ -112,8 +112,8 @@ class FirstScreen(click.Group):
             raise click.UsageError(unknown_command(first), ctx)
         if rest and rest[0] in level.words:
             return first, CommandWords(name=first), rest
-        if rest and (said := not_a_word(first, level, rest[0])):
-            raise click.UsageError(said, ctx)
+        if rest and (refusal := not_a_word(first, level, rest[0])):
+            raise click.UsageError(refusal, ctx)
         return first, self.get_command(ctx, first), rest
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

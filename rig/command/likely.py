@@ -46,10 +46,10 @@ def not_a_word(first: str, level: FirstLevel, typed: str) -> str:
 def none_of(command: str, words: Iterable[str], typed: str, *, more: str = "") -> str:
     """What is said of a word that a command does not have: the likely one, otherwise all."""
     names = list(words)
-    said = f'{command} has no word "{typed}"{more}.'
+    sentence = f'{command} has no word "{typed}"{more}.'
     if close := get_close_matches(typed.lower(), names, n=1, cutoff=_ENOUGH):
-        return f"{said} Did you mean: {command} {close[0]}?"
-    return f"{said} Its words: {', '.join(names)}." if names else said
+        return f"{sentence} Did you mean: {command} {close[0]}?"
+    return f"{sentence} Its words: {', '.join(names)}." if names else sentence
 
 
 def likely_of(typed: str, names: Iterable[str]) -> str:

@@ -29,7 +29,7 @@ def onto_card(path: Path, kind: str, values: "CardKeys", *, as_read: str) -> Wri
     from rig.cards.written.edited import write_onto
 
     try:
-        told = write_onto(path, kind, values, as_read=as_read)
+        written = write_onto(path, kind, values, as_read=as_read)
     except BenchError as error:
         return Written(refused=error)
-    return Written(lines=(f"wrote {path}: {', '.join(told) if told else 'it said so already'}",))
+    return Written(lines=(f"wrote {path}: {', '.join(written) if written else 'it said so already'}",))

@@ -180,12 +180,12 @@ class LogHold:
         others = [note for note in running if note[:2] != [str(os.getpid()), here]]
         holding -= {os.getpid()} if others or holding - {os.getpid()} else set()
         running = others or [note for note in running if not holding or int(note[0]) in holding]
-        told = dict.fromkeys(
+        named = dict.fromkeys(
             f"{command} (process {process}{'' if host == here else f' on {host}'})"
             for process, host, command in running
         )
         unnamed = holding - {int(note[0]) for note in running if note[1] == here}
-        return " and ".join([*told, *(f"process {process}" for process in sorted(unnamed))])
+        return " and ".join([*named, *(f"process {process}" for process in sorted(unnamed))])
 
 
 def lock_file(file: int, *, alone: bool) -> bool:

@@ -212,16 +212,16 @@ def _as_long_as_it_was(copy: Path, read: Path) -> None:
 
 def _rows_changed(database: sqlite3.Connection, version: int) -> list[str]:
     """Which rows, and which records' links, are not as they were written."""
-    said = []
+    faults = []
     for table in SUMMED:
         for rowid, *row in database.execute(f"SELECT rowid, {column_list(table, version)} FROM {table}"):
             if not _good(table, tuple(row), version):
-                said.append(f"{table} row {rowid} is not as it was written")
+                faults.append(f"{table} row {rowid} is not as it was written")
     if version >= LINKS_SUMMED:
         for record, number, links in database.execute("SELECT id, number, links FROM records").fetchall():
             if links != links_sum(record, links_of(database, record)):
-                said.append(f"what record {number} rests on is not as it was written")
-    return said
+                faults.append(f"what record {number} rests on is not as it was written")
+    return faults
 
 
 def _good(table: str, row: tuple[Any, ...], version: int) -> bool:

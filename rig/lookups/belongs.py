@@ -124,8 +124,10 @@ def weighing_of(car: CarCard, log: BenchLog, *, number: str = "", before: int | 
         changes = car_changes(weighed, car) if weighed is not None else []
         if weighed is not None and not same_id(weighed, car):
             changes = [f'car "{weighed.name}" → "{car.name}"', *changes]
-        said = f" although the car card is another since ({changes_in_words(changes)})" if changes else ""
-        return Belonging(record=record, remarks=(f"The weights are those of record {record.number}, as asked{said}",))
+        although = f" although the car card is another since ({changes_in_words(changes)})" if changes else ""
+        return Belonging(
+            record=record, remarks=(f"The weights are those of record {record.number}, as asked{although}",)
+        )
     fitting, changed = [], None
     for record in standing(log, WEIGHING):
         weighed = car_card(record, log)
@@ -146,8 +148,8 @@ def weighing_of(car: CarCard, log: BenchLog, *, number: str = "", before: int | 
         raise InputError(what, where=car.name, remedy=f"Weigh again, or say --weighing {record.number}")
     if found is None:
         return None
-    told = _by_name_alone(found.record, car_card(found.record, log), car)
-    return replace(found, remarks=(*found.remarks, *told))
+    remark = _by_name_alone(found.record, car_card(found.record, log), car)
+    return replace(found, remarks=(*found.remarks, *remark))
 
 
 def weighings_otherwise(car: CarCard, log: BenchLog) -> list[WeighingRecord]:
@@ -272,8 +274,8 @@ def _own_first(
         return None
     earlier = [record for record in chosen if before is None or record.number < before]
     record = earlier[-1] if earlier else chosen[0]
-    told = f"Record {record.number} ({record.kind}) comes from an imported log" if imported else ""
-    return Belonging(record=record, remarks=(told,) if told else ())
+    origin = f"Record {record.number} ({record.kind}) comes from an imported log" if imported else ""
+    return Belonging(record=record, remarks=(origin,) if origin else ())
 
 
 def _may_be(before: CarCard | BenchCard | None, now: CarCard | BenchCard, record: Record) -> bool:

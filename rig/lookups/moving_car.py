@@ -55,8 +55,10 @@ def tilted_pads_of(car: CarCard, log: BenchLog) -> TiltedPads:
         changes = car_changes(before, msgspec.structs.replace(car, name=before.name))  # a set-up may have its own
         if changes or before.chassis is None or car.chassis is None:
             why = changes_in_words(changes) if changes else "its springs were not on it, or are not now"
-            said = f"The tilted pads of record {record.number} are not gone by: the car card has changed since ({why})"
-            return TiltedPads(record=None, remarks=(said,))
+            remark = (
+                f"The tilted pads of record {record.number} are not gone by: the car card has changed since ({why})"
+            )
+            return TiltedPads(record=None, remarks=(remark,))
         if _springs(before) == _springs(car):
             return TiltedPads(record=record)
         return TiltedPads(record=record, read_on=before, springs=_carried(before) != _carried(car))
@@ -75,8 +77,8 @@ def load_sensitivity_of(
         differs = [f"{name} {a} → {b}" for name, a, b in zip(_SUBJECT, was, now, strict=True) if a and b and a != b]
         if not differs:
             return Found(record=record)
-        said = f"The load sensitivity of record {record.number} is not gone by: {', '.join(differs)}"
-        return Found(record=None, remarks=(said,))
+        remark = f"The load sensitivity of record {record.number} is not gone by: {', '.join(differs)}"
+        return Found(record=None, remarks=(remark,))
     return Found(record=None)
 
 
@@ -86,16 +88,18 @@ def tyres_fall(cards: CardSet, log: BenchLog) -> tuple[float, float, tuple[str, 
     if found.record is None:
         return (*mean_load_sensitivity(cards.car), found.remarks)
     q, q_u = float(np.clip(found.record.result.q, 0.0, 0.99)), found.record.result.q_u
-    said = f"Load sensitivity {q:.2f} ± {NORMAL_95 * q_u:.2f} as measured, record {found.record.number}, not the card's"
-    return q, q_u, (*found.remarks, said)
+    remark = (
+        f"Load sensitivity {q:.2f} ± {NORMAL_95 * q_u:.2f} as measured, record {found.record.number}, not the card's"
+    )
+    return q, q_u, (*found.remarks, remark)
 
 
 _SUBJECT = ("front tyres", "rear tyres", "floor")
 
 
 def _tyres(test: TestCard) -> tuple[str, str, str]:
-    said = test.conditions
-    return said.compound_front.strip(), said.compound_rear.strip(), said.surface.strip()
+    conditions = test.conditions
+    return conditions.compound_front.strip(), conditions.compound_rear.strip(), conditions.surface.strip()
 
 
 def _carried(car: CarCard) -> object:

@@ -87,8 +87,8 @@ def raw_view(state: RawState, width: int) -> RenderableType:
         noise = [] if narrow else [_number(state.noise[pad], 0)]
         table.add_row(name, *([] if narrow else [WHEELS[state.wheels[pad]]]), *figures, *noise)
     keys = Text((" " if narrow else "   ").join(("[z] change from here", "[q] quit")), style="dim", overflow="fold")
-    told = Text("Press each pad: its own counts must rise and no other's.", overflow="fold")
-    return Group(words, table, told, keys)
+    advice = Text("Press each pad: its own counts must rise and no other's.", overflow="fold")
+    return Group(words, table, advice, keys)
 
 
 def live_view(state: LiveState, width: int) -> RenderableType:

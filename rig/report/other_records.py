@@ -129,8 +129,8 @@ def _tilted(record: AnyRecord) -> str:
 
 def _sensitivity(record: AnyRecord) -> str:
     result = LOAD_SENSITIVITY.of(record).result
-    told = "" if result.told_from_none else "; it cannot be told from none"
-    return f"load sensitivity {result.q:.2f} ± {NORMAL_95 * result.q_u:.2f} from {_states(record)} of the car{told}"
+    doubt = "" if result.told_from_none else "; it cannot be told from none"
+    return f"load sensitivity {result.q:.2f} ± {NORMAL_95 * result.q_u:.2f} from {_states(record)} of the car{doubt}"
 
 
 def _states(record: AnyRecord) -> str:

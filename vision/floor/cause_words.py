@@ -25,10 +25,10 @@ def floor_sentences(fit: FloorFit, layout: FloorLayout) -> list[str]:
     """A sentence for each cause found; sheets that a loose card lets lie elsewhere; waves in the paper."""
     names = tuple(dict.fromkeys(marker.sheet or f"with marker {marker.id}" for marker in layout.markers))
     sentences = [_sentence(cause, fit, names) for cause in fit.causes]
-    told = {cause.sheet for cause in fit.causes if cause.kind is FloorCauseKind.SHEET_MOVED}
+    moved = {cause.sheet for cause in fit.causes if cause.kind is FloorCauseKind.SHEET_MOVED}
     apart = np.hypot(fit.sheet[:, 0], fit.sheet[:, 1])
     for sheet, name in enumerate(names):
-        if len(names) > 1 and not told and apart[sheet] > max(4.0 * layout.place_u, LEAST_MOVE):
+        if len(names) > 1 and not moved and apart[sheet] > max(4.0 * layout.place_u, LEAST_MOVE):
             sentences.append(
                 f"The floor sheet {name} lies {1e3 * apart[sheet]:.1f} mm from the place on the card: measure again, "
                 "or learn the layout from the clip."

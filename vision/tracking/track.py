@@ -37,8 +37,8 @@ def track_clip(
     path = Path(path)
     check_cards(cards.floor, cards.car)
     follower = Follower(cards.floor, cards.car)
-    told = None if progress is None else lambda share: progress(min(0.97, share))
-    report = follow_clip(follower, path, watch=watch, progress=told, threads=threads, slower=cards.slower)
+    most = None if progress is None else lambda share: progress(min(0.97, share))
+    report = follow_clip(follower, path, watch=watch, progress=most, threads=threads, slower=cards.slower)
     cards = replace(cards, camera=fitting_camera(cards.camera, report.size), pixel_shape=report.pixel_shape)
     sightings = follower.sightings
     check_sightings(path, follower, cards.floor, cards.car)

@@ -43,15 +43,15 @@ def write_onto(path: Path, kind: str, values: CardKeys, *, as_read: str) -> tupl
     new = changed(as_read, kind, values)
     checked_card(kind, new, where=str(path))
     before, after = tomlkit.parse(as_read), tomlkit.parse(new)
-    told = tuple(
+    notes = tuple(
         f"{key.rsplit('.', 1)[-1]} {_shown(value_at(before, key))} → {_shown(value_at(after, key))}"
         for key in values
         if value_at(before, key) != value_at(after, key)
     )
-    if told:
+    if notes:
         mark = BYTE_ORDER_MARK if text.startswith(BYTE_ORDER_MARK) else ""
         write_text(path, mark + (new.replace("\n", "\r\n") if "\r\n" in text else new))
-    return told
+    return notes
 
 
 def card_as_read(path: Path, kind: str) -> str:

@@ -71,23 +71,23 @@ class FirstThing:
 
     def read(self, typed: str) -> float | str | None:
         """What was typed, as the card has it; None for nothing typed. Raises InputError with the likely meaning."""
-        said = typed.strip()
-        if not said:
+        answer = typed.strip()
+        if not answer:
             return None
         if self.choices:
-            if said.lower() not in self.choices:
+            if answer.lower() not in self.choices:
                 raise InputError(
-                    f'"{said[:40]}" is none of them', where=self.name, remedy="Say " + " or ".join(self.choices)
+                    f'"{answer[:40]}" is none of them', where=self.name, remedy="Say " + " or ".join(self.choices)
                 )
-            return self.choices[said.lower()]
+            return self.choices[answer.lower()]
         if self.is_text:
-            return said
+            return answer
         try:
-            return float(said)
+            return float(answer)
         except ValueError:
-            likely = number_in_text(said)
+            likely = number_in_text(answer)
             raise InputError(
-                f'"{said[:40]}" is not a number',
+                f'"{answer[:40]}" is not a number',
                 where=self.name,
                 remedy=f"Did you mean {likely}?" if likely else "Say a number with a decimal point, without its unit",
             ) from None
@@ -175,8 +175,8 @@ def card_values(answers: Answers) -> dict[str, CardKeys]:
     """Card -> dotted key -> value: what was said, and the defaults of the eight; a bar only when it was measured."""
     values: dict[str, CardKeys] = {kind: {} for kind in SHORT_KINDS}
     for thing in FIRST_THINGS:
-        said = answers.get(thing.name)
-        value = default_of(thing, answers) if said is None else said
+        answer = answers.get(thing.name)
+        value = default_of(thing, answers) if answer is None else answer
         if value is not None:
             for kind, key in thing.keys:
                 values[kind][key] = value

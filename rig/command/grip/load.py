@@ -66,8 +66,8 @@ def command(
         with BenchLog(log_folder(log_dir)) as log:
             for cards, path in zip(sets, test_cards, strict=True):
                 known = known_weighing(cards, log)
-                seen, said = balance_by_pushes(cards, log)
-                remarks += [*known.remarks, *said]
+                seen, balance_remarks = balance_by_pushes(cards, log)
+                remarks += [*known.remarks, *balance_remarks]
                 states.append(balance_at_loads(cards, sets[0], known, seen, where=str(path)))
             found, what = from_pushes(states), "states of the car"
             number = record_load_sensitivity(found, states, sets[0], log).number

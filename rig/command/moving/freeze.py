@@ -61,8 +61,10 @@ def command(
     with BenchLog(log_folder(log_dir)) as log:
         own = None
         if not is_car_card(test_card):
-            own, said = pushed_balance(read_set(test_card, Choices(weighing=weighing)), log, balance_by_pushes)
-            remarks += said
+            own, balance_remarks = pushed_balance(
+                read_set(test_card, Choices(weighing=weighing)), log, balance_by_pushes
+            )
+            remarks += balance_remarks
         car = driven_car(test_card, log, weighing=weighing, by_pushes=own)
         remarks += car.remarks
         found = frozen_phases(
@@ -75,8 +77,8 @@ def command(
         )
         verdict = None
         if pushed is not None and found:
-            seen, said = balance_by_pushes(read_set(pushed, Choices()), log)
-            remarks += said
+            seen, balance_remarks = balance_by_pushes(read_set(pushed, Choices()), log)
+            remarks += balance_remarks
             there = None if seen is None else ByPushes(pct=seen.pct, u=seen.u, count=seen.count)
             if there is None:
                 raise InputError(

@@ -79,12 +79,12 @@ def command(
     remarks: list[str] = []
     for path in filter(None, (test_card, against)):
         with contextlib.nullcontext() if weights is not None else BenchLog(log_folder(log_dir)) as log:
-            pushed, said = None, tuple[str, ...]()
+            pushed, balance_remarks = None, tuple[str, ...]()
             if log is not None and grip is None and not is_car_card(path):
                 cards = read_set(path, Choices(weighing=weighing))
-                pushed, said = pushed_balance(cards, log, balance_by_pushes)
+                pushed, balance_remarks = pushed_balance(cards, log, balance_by_pushes)
             car = driven_car(path, log, weights=weights, grip=grip, weighing=weighing, by_pushes=pushed)
-        remarks += [*said, *car.remarks]
+        remarks += [*balance_remarks, *car.remarks]
         cars.append(answer_driven(car, asked, where=str(path)))
     answers, other = cars[0], cars[1] if len(cars) > 1 else None
     differ = None if other is None else differences(answers, other)

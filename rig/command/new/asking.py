@@ -67,13 +67,13 @@ def _good(thing: FirstThing, typed: str, answers: Answers) -> float | str | None
     """An answer that the cards take; otherwise click says why and asks again. Enter where an answer before is the
     default counts as the same answer."""
     try:
-        said = thing.read(typed)
-        if said is None:
+        value = thing.read(typed)
+        if value is None:
             return answers.get(thing.like) if thing.like else None
-        first_texts({**answers, thing.name: said})
+        first_texts({**answers, thing.name: value})
     except InputError as error:
         raise click.UsageError(_words(error)) from error
-    return said
+    return value
 
 
 def _words(error: InputError) -> str:

@@ -60,7 +60,7 @@ def command(
     from vision.markers.layouts import default_floor, finger_square
     from vision.markers.sheets import board_sheet, finger_sheet, marker_sheets
 
-    told: list[str] = []
+    notes: list[str] = []
     if board:
         if finger:
             raise click.UsageError("--board prints the board alone: print the finger's marker by itself")
@@ -74,7 +74,7 @@ def command(
             dictionary=dictionary,
         )
     else:
-        plate, told = _plate_of(car, wheelbase_mm)
+        plate, notes = _plate_of(car, wheelbase_mm)
         written = marker_sheets(default_floor(paper), plate, paper=paper, folder=out_dir)
         if finger:
             written += finger_sheet(finger_square(), paper=paper, folder=out_dir)
@@ -83,7 +83,7 @@ def command(
     if board:
         click.echo("Next: print at 100 %, measure a square, film the board: pivotbench camera calibrate NAME CLIP")
     else:
-        for line in told:
+        for line in notes:
             click.echo(line)
         click.echo(
             "Print at 100 %, measure the bar (100 mm wanted), write it as bar_mm on the car card and the bench card."
@@ -116,10 +116,10 @@ def _plate_of(path: Path | None, wheelbase_mm: float | None) -> "tuple[CarMarker
             "for which car? The marker plate is fixed by its wheelbase: pivotbench new sheets my-bench/car.toml, or "
             "--wheelbase-mm 257"
         )
-    told = [f"Plate: for a wheelbase of {length:g} mm, its middle {middle:.1f} mm ahead of the rear axle."]
+    notes = [f"Plate: for a wheelbase of {length:g} mm, its middle {middle:.1f} mm ahead of the rear axle."]
     if length < LEAST_WHEELBASE_MM:
-        told.append(
+        notes.append(
             f"The plate is 205 × 115 mm, too large for a car of {length:g} mm: list smaller markers under "
             "[[plate.markers]] of the car card (id, size_mm, x_mm, y_mm), and name the card here to print them."
         )
-    return plate, told
+    return plate, notes

@@ -59,9 +59,9 @@ def refuse_other_workers(found: dict[str, object], address: str) -> None:
     other = {worker: answer for worker, answer in found.items() if answer != SOFTWARE}
     if other:
         worker, answer = next(iter(other.items()))
-        said = answer if isinstance(answer, str) else f"no pivotbench ({type(answer).__name__})"
+        answered = answer if isinstance(answer, str) else f"no pivotbench ({type(answer).__name__})"
         raise BenchError(
-            f"{len(other)} of {len(found)} workers have another version: {said}, here {SOFTWARE}",
+            f"{len(other)} of {len(found)} workers have another version: {answered}, here {SOFTWARE}",
             where=f"worker {worker}",
             remedy="Install the same version for every worker and start it again",
         )

@@ -136,8 +136,8 @@ def subject_of(test: TestCard) -> tuple[str, ...]:
 
 def subject_words(subject: Sequence[str]) -> str:
     """In words."""
-    told = [f'{name} "{value}"' for name, value in zip(SUBJECT_NAMES, subject, strict=True) if value]
-    return f"with {', '.join(told)}" if told else "with no tyres and surface noted"
+    named = [f'{name} "{value}"' for name, value in zip(SUBJECT_NAMES, subject, strict=True) if value]
+    return f"with {', '.join(named)}" if named else "with no tyres and surface noted"
 
 
 def _unsaid(asked: Sequence[str], measured: Sequence[str]) -> bool:

@@ -69,13 +69,13 @@ def clip_times(clip: Path, test: TestCard) -> ClipTimes:
     if card is None and missed:
         return _aimed_at(captured, stored)
     slower = captured / stored
-    said = "the test card" if card is not None else "the clip's file"
+    source = "the test card" if card is not None else "the clip's file"
     if abs(slower - 1.0) <= SAME_RATE:
         return ClipTimes(slower=1.0, known=True, note="")
     return ClipTimes(
         slower=slower,
         known=True,
-        note=f"Taken at {captured:g} pictures a second and stored to be played at {stored:.4g}, by {said}: "
+        note=f"Taken at {captured:g} pictures a second and stored to be played at {stored:.4g}, by {source}: "
         f"all times are {slower:.3g} times shorter than the player shows.",
     )
 

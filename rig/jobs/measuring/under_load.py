@@ -45,8 +45,8 @@ def pivot_under_load(push: MeasuredPush, poses: PoseTrack, shared: FloatArray, c
     end = push.end_time if push.sprung_until is None else push.sprung_until
     jumps = jumps_seen(poses, start_time=push.start_time, end_time=end, station=station)
     if jumps is not None:
-        told = (*push.warnings, jumps.sentence)
-        push = replace(push, warnings=told, estimate=replace(push.estimate, warnings=told))
+        noted = (*push.warnings, jumps.sentence)
+        push = replace(push, warnings=noted, estimate=replace(push.estimate, warnings=noted))
     return loaded_pivot(
         poses,
         push,

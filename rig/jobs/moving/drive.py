@@ -86,13 +86,13 @@ def measure_drive(
     )
     track = with_noted_times(clip, track_clip(clip, seen_by, progress=progress))
     load, missing = _weights(cards, log)
-    open_to, said = NOTHING_ELSE, tuple[str, ...]()
+    open_to, car_remarks = NOTHING_ELSE, tuple[str, ...]()
     if load is not None:
-        open_to, said = measured_car(cards, log, load, open_to)
+        open_to, car_remarks = measured_car(cards, log, load, open_to)
     driven, still, model, why = drive_beside_model(
         track.time, track.pose, cards, load, since=since, until=until, open_to=open_to
     )
-    still = replace(still, notes=(*still.notes, *time_notes(times), *(said if model is not None else ())))
+    still = replace(still, notes=(*still.notes, *time_notes(times), *(car_remarks if model is not None else ())))
     record = log.record(
         DRIVE,
         cards.test.name,

@@ -324,5 +324,5 @@ def answer_json(answer: PushAnswer) -> Json:
         found["remarks"] = list(answer.remarks)
     if answer.by_weights is not None:
         found["balance_forecast"] = {"pct": answer.by_weights.pct, "interval_pct": answer.by_weights.interval_pct}
-    told: Json = finite_json(found)
-    return told
+    row: Json = finite_json(found)
+    return row

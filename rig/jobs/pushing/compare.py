@@ -144,9 +144,9 @@ def judge(
         pressed, no_force = force_beside_clip(cards, log, weighing, measurement, found.answer, force, seed)
         if pressed is not None:
             write_force(log, cards, pressed, measurement=measurement, weighing=weighing)
-        told = () if pressed is None else (pressed.sentence, *pressed.result.warnings)
-        told = told if no_force is None else (f"No grip from the force: {no_force}",)
-        found = replace(found, answer=replace(found.answer, remarks=(*found.answer.remarks, *told)))
+        force_remarks = () if pressed is None else (pressed.sentence, *pressed.result.warnings)
+        force_remarks = force_remarks if no_force is None else (f"No grip from the force: {no_force}",)
+        found = replace(found, answer=replace(found.answer, remarks=(*found.answer.remarks, *force_remarks)))
     made = write_forecast(cards, weighing, log, found.inputs, found.prediction)
     poses = None
     if found.push is not None and measurement is not None:

@@ -60,23 +60,23 @@ def where_one_stands(folder: Path, log_folder: Path) -> Whereabouts:
     A log that cannot be read is told of, not raised: this is what somebody asks who does not know what is wrong.
     """
     found = sorted(_test_cards(folder), key=lambda path: path.stat().st_mtime, reverse=True)
-    told = found[:MOST_CARDS]
+    shown = found[:MOST_CARDS]
     if not (log_folder / LOG_FILE).exists():
-        cards = [_stands(path, folder, None) for path in told]
-        return _whereabouts(cards, len(found) - len(told), NOTHING, empty=True)
+        cards = [_stands(path, folder, None) for path in shown]
+        return _whereabouts(cards, len(found) - len(shown), NOTHING, empty=True)
     try:
         with BenchLog(log_folder, read_only=True) as log:
-            cards = [_stands(path, folder, log) for path in told]
+            cards = [_stands(path, folder, log) for path in shown]
             kinds = [record.kind for record in log.records()]
     except BenchError as error:
         return Whereabouts(
-            cards=tuple(CardStands(path=path.relative_to(folder), trouble="see the log first") for path in told),
-            left_out=len(found) - len(told),
+            cards=tuple(CardStands(path=path.relative_to(folder), trouble="see the log first") for path in shown),
+            left_out=len(found) - len(shown),
             log=str(error),
             next="pivotbench log check",
         )
     words = f"{len(kinds)} record{'s' * (len(kinds) != 1)} in {log_folder}" if kinds else NOTHING
-    return _whereabouts(cards, len(found) - len(told), words, empty=not kinds, last=kinds[-1] if kinds else "")
+    return _whereabouts(cards, len(found) - len(shown), words, empty=not kinds, last=kinds[-1] if kinds else "")
 
 
 def _test_cards(folder: Path) -> Iterable[Path]:

@@ -86,7 +86,7 @@ def aim_at(
     pushed, remarks = balance_by_pushes(cards, log)
     pct, u = (by_weights.pct, by_weights.u) if pushed is None else (pushed.pct, pushed.u)
     total = float(weighing.load.sum())
-    fall, fall_u, said = tyres_fall(cards, log)
+    fall, fall_u, fall_remarks = tyres_fall(cards, log)
     car = CarNow(
         balance_pct=pct,
         balance_pct_u=u,
@@ -106,7 +106,7 @@ def aim_at(
         ways=ways,
         ballast=None if ballast is None else _ballast_move(cards, ways.moved_g, *ballast),
         tyres=tuple(_tyre_option(cards, name, other, car, rng) for name, other in (tyres or {}).items()),
-        remarks=tuple(dict.fromkeys([*weighing.remarks, *remarks, *said])),
+        remarks=tuple(dict.fromkeys([*weighing.remarks, *remarks, *fall_remarks])),
     )
 
 

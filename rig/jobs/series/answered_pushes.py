@@ -136,11 +136,11 @@ def answers_of_clips(
 
     before: number of a record; answers that came after it do not count.
     """
-    said = answers_on_record(log, before=before)
+    recorded = answers_on_record(log, before=before)
     answers, weighing = [], None
     for clip in clips:
         for row in clip.result.pushes:
-            found = said.get((clip.id, row.number))
+            found = recorded.get((clip.id, row.number))
             if found is None:
                 raise InputError(
                     f"the log has no balance point of push {row.number} of the clip of record {clip.number}: another "

@@ -34,10 +34,10 @@ def effects_in_points(
 
     used: row of the plan and the push that filled it.
     """
-    said = answers_on_record(log)
+    recorded = answers_on_record(log)
     answers: list[PushAnswer] = []
     for _, push in used:
-        answer = answer_about(push, said, log)
+        answer = answer_about(push, recorded, log)
         if answer is None or answer.balance is None:
             return (
                 f"No balance points: the push of record {push.record.number} was measured by an earlier version and "

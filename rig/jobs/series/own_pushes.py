@@ -156,8 +156,8 @@ def under_another_card(clip: str, number: int, cards: CardSet, log: BenchLog) ->
             changes = [f'test card "{other.name}" → "{cards.test.name}"', *changes]
         elif not any(one.startswith("name ") for one in changes):
             continue
-        told = [one for one in changes if not one.startswith(("name ", "test card "))]
-        if told and push_number(record, replace(cards, test=other), log) == number:
+        relevant = [one for one in changes if not one.startswith(("name ", "test card "))]
+        if relevant and push_number(record, replace(cards, test=other), log) == number:
             return (
                 f"this push of the clip was measured under another card in record {record.number} "
                 f"({changes_in_words(changes)})"
@@ -170,8 +170,8 @@ def clip_remarks(record: AnyRecord, cards: CardSet, log: BenchLog, *, number: in
 
     number: of the push, from 1.
     """
-    told = under_another_card(clip_of(record, clip_hashes(log)), number, cards, log)
-    return (f"{told[:1].upper()}{told[1:]}; one of the two is wrong, set it aside",) if told else ()
+    difference = under_another_card(clip_of(record, clip_hashes(log)), number, cards, log)
+    return (f"{difference[:1].upper()}{difference[1:]}; one of the two is wrong, set it aside",) if difference else ()
 
 
 def _as_it_was(old: CardSet, now: CardSet) -> CardSet:

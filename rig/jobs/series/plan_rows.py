@@ -115,10 +115,10 @@ def _hold_against(row: PlanRow, cards: CardSet, levels: Mapping[str, set[str]], 
         if abs(planned - push.position_pct) > max(STATION_OFF_PCT, 3 * push.position_pct_u):
             against.append(f"position {planned:g} %, on the card {push.position_pct:g} %")
     noted = [conditions.compound_front, conditions.compound_rear, conditions.surface, conditions.treatment]
-    told = {one.strip().casefold() for one in noted if one.strip()}
+    excluded = {one.strip().casefold() for one in noted if one.strip()}
     for name, known in levels.items():
         level = row[name].strip().casefold()
-        if level not in told and (other := told & (known - {level})):
+        if level not in excluded and (other := excluded & (known - {level})):
             against.append(f"{name} {row[name].strip()}, on the card {', '.join(sorted(other))}")
     if against:
         raise InputError(

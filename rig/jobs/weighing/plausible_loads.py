@@ -155,10 +155,10 @@ def _refuse_other_unit(cards: CardSet, log: BenchLog, total_g: float) -> None:
     for unit, grams in GRAMS_OF_UNIT.items():
         if unit != bench.pads.unit and abs(shown * grams / known - 1.0) < SAME_CAR:
             before = _before(cards, log)
-            said = "masses.total_g on the car card" if before is None else before.which
+            whose = "masses.total_g on the car card" if before is None else before.which
             raise InputError(
-                f'the car weighs {total_g:.0f} g by unit = "{bench.pads.unit}", {known:.0f} g by {said}: so it does if '
-                f"these scales show {unit}",
+                f'the car weighs {total_g:.0f} g by unit = "{bench.pads.unit}", {known:.0f} g by {whose}: so it does '
+                f"if these scales show {unit}",
                 where=f"{bench.name}, pads.unit",
                 remedy=f'Write unit = "{unit}" under [pads] of the bench card, zero and weigh again; or correct the '
                 "weight that the car is known to have",

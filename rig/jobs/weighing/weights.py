@@ -140,8 +140,8 @@ def _weighed_otherwise(typed: Weighing, cards: CardSet, log: BenchLog, before: i
     for record in weighings_of(cards.car, log):
         if before is None or record.number < before:
             kept = weighing_from(record, cards).weights
-            if said := corners_against(typed.weights, kept, f"record {record.number} weighed this car"):
-                return said
+            if contradiction := corners_against(typed.weights, kept, f"record {record.number} weighed this car"):
+                return contradiction
     return []
 
 

@@ -237,13 +237,13 @@ def in_channels(wheels: Sequence[Column]) -> list[tuple[int, Column]]:
 
 def unit_shown(wheels: Sequence[Column], by_name: Sequence[str] = ()) -> tuple[PadUnit, list[str]]:
     """The unit of the loads, and a remark where no line names it."""
-    said: set[str] = set()
+    units: set[str] = set()
     for column in wheels:
-        said |= {word for word in re.findall(r"[^\W\d_]+", column.before) if word in _UNITS}
-        said |= {column.after} & (_UNITS.keys() | STRANGE_UNIT_WORDS)
+        units |= {word for word in re.findall(r"[^\W\d_]+", column.before) if word in _UNITS}
+        units |= {column.after} & (_UNITS.keys() | STRANGE_UNIT_WORDS)
     last = wheels[-1].after  # one unit behind the last number is of all
-    known = {_UNITS[word] for word in said if word in _UNITS} or ({_UNITS[last]} if last in _UNITS else set())
-    strange = said - set(_UNITS)
+    known = {_UNITS[word] for word in units if word in _UNITS} or ({_UNITS[last]} if last in _UNITS else set())
+    strange = units - set(_UNITS)
     if strange and not known:
         raise UnclearColumnsError(f"these lines show {sorted(strange)[0]}, which is no unit for a car's weight here")
     if len(known) > 1:

@@ -144,22 +144,22 @@ class CameraView:
             if self._packed is not None and self._packed[0] is wanted:
                 return self._packed[1]
             if fresh and live is not None:
-                drawn, at, said, number = live.picture, live.time, live_json(live), live.number
+                drawn, at, answer, number = live.picture, live.time, live_json(live), live.number
             else:
                 step = max(1, -(-newest.shape[1] // WIDEST_PX))
-                drawn, at, said, number = thinned(newest, step), self._arrived, None, -1
+                drawn, at, answer, number = thinned(newest, step), self._arrived, None, -1
             good, data = cv2.imencode(".jpg", drawn)
             if not good:
                 return None
             age = time.monotonic() - at
-            shown = ShownPicture(jpeg=data.tobytes(), at=time.time() - age, live=said, number=number)
+            shown = ShownPicture(jpeg=data.tobytes(), at=time.time() - age, live=answer, number=number)
             self._packed = (wanted, shown)
             return shown
 
 
 def live_json(live: LivePicture) -> Json:
     """What is said of a picture of a push: a sentence, and the balance point where there is one."""
-    told: Json = {"state": live.state.name.lower(), "words": live.state.value}
+    news: Json = {"state": live.state.name.lower(), "words": live.state.value}
     if live.so_far is not None:
-        told["balance"] = plus_minus(live.so_far.pct, live.so_far.interval_pct)
-    return told
+        news["balance"] = plus_minus(live.so_far.pct, live.so_far.interval_pct)
+    return news

@@ -79,15 +79,15 @@ class PadHub:
     # from here on: in the thread
 
     def _say(self, state: PortState, sentence: str = "", remedy: str = "", trouble: str = "") -> None:
-        told = {
+        news = {
             "state": str(state),
             "sentence": sentence or state.words,
             "remedy": remedy or state.remedy,
             "trouble": trouble,
         }
-        if told != self._told:
-            self._told = told
-            self._broadcast.publish("port", told)
+        if news != self._told:
+            self._told = news
+            self._broadcast.publish("port", news)
 
     def _run(self, bench: BenchCard, port: str, stop: threading.Event) -> None:
         while not stop.is_set():
@@ -138,15 +138,15 @@ class PadHub:
     def _batch(self, view: LiveLoads | None, order: Any, frames: list[PadFrame], missing: str) -> Json:
         """One batch: every sample since the last, and the view of the newest. Wall time in ms, for the page's clock."""
         wall = time.time() - time.monotonic()
-        told: Json = {"at_ms": 1000.0 * (frames[-1].host_time + wall), "samples": len(frames)}
+        news: Json = {"at_ms": 1000.0 * (frames[-1].host_time + wall), "samples": len(frames)}
         if view is None:
-            return told | {"missing": missing}
+            return news | {"missing": missing}
         state = view.state()
         trace = [
             [round(1000.0 * (one.host_time + wall), 1), *np.round(view.load_g(np.array(one.counts))[order], 1).tolist()]
             for one in frames
         ]
-        return told | {
+        return news | {
             "trace": trace,
             "load_g": state.load_g,
             "noise_g": state.noise_g,

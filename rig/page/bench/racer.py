@@ -54,19 +54,19 @@ def keep_target(file: Path, target: CrossTarget) -> None:
 
 def racer_json(cards: CardSet, weighing: RecordedWeighing | None, target: CrossTarget, log: BenchLog) -> Json:
     """Target, gap and the weighing before; only the target for a car that was not weighed."""
-    told: Json = {"target_pct": target.share_pct, "tolerance_pct": target.tolerance_pct}
+    shown: Json = {"target_pct": target.share_pct, "tolerance_pct": target.tolerance_pct}
     if weighing is None:
-        return told
+        return shown
     gap = cross_gap(cards, weighing.weights, target)
-    told |= {"over_g": gap.over_g, "over_half_g": gap.half_width_g, "advice": gap.advice}
+    shown |= {"over_g": gap.over_g, "over_half_g": gap.half_width_g, "advice": gap.advice}
     found = weighing_before(cards.car, weighing.record, log)
     if found is None:
-        return told
+        return shown
     record, changes = found
     before, now = weighing_from(record, cards).weights, weighing.weights
     doubts = zip(_halves(now.covariance), _halves(before.covariance), strict=True)
     corners = zip((now.load_g - before.load_g).tolist(), (math.hypot(*both) for both in doubts), strict=True)
-    return told | {
+    return shown | {
         "before": {
             "record": record.number,
             "at": record.at,
@@ -101,10 +101,10 @@ class HandsFree:
 
     def done(self, step: Step) -> bool:
         """Whether the pads show that it is done. Asked again and again while the step stands."""
-        told, now = self._newest(), self._clock()
-        if told is None or told.get("total_g") is None:
+        newest, now = self._newest(), self._clock()
+        if newest is None or newest.get("total_g") is None:
             return False
-        total, rest = float(told["total_g"]), bool(told.get("settled"))
+        total, rest = float(newest["total_g"]), bool(newest.get("settled"))
         if step is not self._began:
             self._began, self._free, self._since = step, False, None
         empty = total < EMPTY_G

@@ -118,9 +118,9 @@ class RegionView:
                 where="what is tried",
                 remedy="Move a slider first; ballast goes onto the car, and the car onto the pads",
             )
-        said = self._bench.save_card("car", dict(values))
+        saved = self._bench.save_card("car", dict(values))
         left = " The ballast is not on it: put it on the car and weigh it." if tried.ballast_g else ""
-        return f"{said}{left}"
+        return f"{saved}{left}"
 
     def _ready(self) -> Known:
         bench = self._bench
@@ -132,7 +132,7 @@ class RegionView:
             return self._known
         path = cards.folder / "test.toml"
         with bench.log() as log:
-            pushed, said = pushed_balance(cards, log, balance_by_pushes)
+            pushed, balance_remarks = pushed_balance(cards, log, balance_by_pushes)
             car = driven_cards(cards, log, path=path, by_pushes=pushed)
         cast = cast_of(
             car.card,
@@ -144,7 +144,7 @@ class RegionView:
             built=FEW_CARS,
         )
         self._known = Known(
-            key=key, cards=cards, car=car, remarks=(*said, *car.remarks), cast=cast, now=reached_by(cast)
+            key=key, cards=cards, car=car, remarks=(*balance_remarks, *car.remarks), cast=cast, now=reached_by(cast)
         )
         return self._known
 
@@ -155,7 +155,7 @@ def regions_json(found: Both) -> Json:
     geometry = card.geometry
     springs = card.chassis
     body = (geometry.body_front_mm * MM, geometry.body_rear_mm * MM, geometry.body_width_mm * MM)
-    told: Json = {
+    news: Json = {
         "car": card.name,
         "wheelbase": now.wheelbase / MM,
         "outline": body_outline(now.wheelbase, body) / MM,
@@ -168,14 +168,14 @@ def regions_json(found: Both) -> Json:
         "closing": [DRAWN, FEW_DRAWN, NOT_SEEN_AT_REST, IN_THE_TERMINAL],
     }
     if other is not None and change is not None:
-        told["tried"] = region_json(other) | {
+        news["tried"] = region_json(other) | {
             "rows": region_rows(other),
             "lifts": lift_line(other),
             "drawn": _drawn(other),
             "change": change_sentence(AS_NOW, AS_TRIED, change),
             "moved": moved_line(change),
         }
-    return told
+    return news
 
 
 def _drawn(found: Reached) -> Json:

@@ -85,13 +85,13 @@ def weights_sheet(bench: Bench) -> str:
 
 def change_sheet(changes: Changes) -> str:
     """The newest change between two set-ups. Raises InputError when there is none."""
-    told = changes.newest
-    if told is None:
+    newest = changes.newest
+    if newest is None:
         raise InputError("nothing was compared yet", where="print", remedy="Choose two set-ups first")
-    first, *rest = told["lines"]
-    picture = _picture(told["picture"], "Both cars from above, nose up, at the start and the end of a push")
+    first, *rest = newest["lines"]
+    picture = _picture(newest["picture"], "Both cars from above, nose up, at the start and the end of a push")
     return _sheet(
-        "What the change did", first, [picture, _lines(rest[:MOST_NOTES])], f"Record {told['record']} of the log."
+        "What the change did", first, [picture, _lines(rest[:MOST_NOTES])], f"Record {newest['record']} of the log."
     )
 
 
@@ -106,11 +106,11 @@ def region_sheet(bench: Bench, tried: Tried) -> str:
     others = [] if other is None else region_rows(other)
     rows = [(where, much, *([others[k][1]] if others else [])) for k, (where, much) in enumerate(region_rows(now))]
     sentence = region_rows(now)[0]
-    said = f"{sentence[0].capitalize().removesuffix(', %')}: {sentence[1]} % of the wheelbase."
+    words = f"{sentence[0].capitalize().removesuffix(', %')}: {sentence[1]} % of the wheelbase."
     lifts = [f"{name}: {lift_line(one)}" for name, one in ((AS_NOW, now), (AS_TRIED, other)) if one and lift_line(one)]
     return _sheet(
         f"{found.card.name} on the move",
-        said if change is None else change_sentence(AS_NOW, AS_TRIED, change),
+        words if change is None else change_sentence(AS_NOW, AS_TRIED, change),
         [
             _picture(_png(figure), "The car from above with the region that its balance can reach"),
             table_html(heads, rows),

@@ -50,7 +50,7 @@ def addresses_of_interfaces() -> list[str]:
 def addresses_of_the_own_name() -> list[str]:
     """What this machine's name stands for, by its own book of names."""
     try:
-        told = socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)
+        found = socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)
     except OSError:
         return []
-    return [str(address[0]) for *_, address in told]
+    return [str(address[0]) for *_, address in found]

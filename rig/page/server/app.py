@@ -141,8 +141,8 @@ class Page:
         if shown is None:
             return no(409, "nothing is being filmed", "Start filming first")
         # what is said goes with its own picture
-        told = json.dumps({"at_ms": 1e3 * shown.at, "live": shown.live, "number": shown.number})
-        return Response(shown.jpeg, media_type=routes.JPEG, headers={"x-picture": told})
+        news = json.dumps({"at_ms": 1e3 * shown.at, "live": shown.live, "number": shown.number})
+        return Response(shown.jpeg, media_type=routes.JPEG, headers={"x-picture": news})
 
     def _answering(self, ask: Callable[[Request], Any]) -> Handler:
         async def answer(request: Request) -> Response:

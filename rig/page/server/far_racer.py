@@ -60,8 +60,8 @@ class Relay:
         wanted = SENT.get(kind)
         if wanted is None:
             return
-        told: Json = json.loads(event.split(b"data: ", 1)[1])
-        self._news.publish(kind, {key: told[key] for key in wanted if key in told})
+        news: Json = json.loads(event.split(b"data: ", 1)[1])
+        self._news.publish(kind, {key: news[key] for key in wanted if key in news})
 
 
 class FarRacer:
@@ -84,9 +84,9 @@ class FarRacer:
         opened = self._door.open(lambda hosts, is_open: far_app(news, self._assets, code, hosts, is_open=is_open))
         self._relay = Relay(news)
         self._broadcast.admit(self._relay)
-        told = opened.told(code)
-        self._broadcast.publish("far", told)
-        return f"The weights are shown at {told['address']} with the code {code}."
+        page = opened.told(code)
+        self._broadcast.publish("far", page)
+        return f"The weights are shown at {page['address']} with the code {code}."
 
     def close(self) -> None:
         """Nobody sees them any more."""
@@ -129,8 +129,8 @@ def far_app(
             return answer
         if news.listeners >= MOST_WATCHING:
             return no(503, "too many screens watch", "Close the page on those that are not needed")
-        told = stream(news, encode("hello", {"start": "far"}), lambda: not is_open())
-        return StreamingResponse(told, media_type="text/event-stream")
+        response = stream(news, encode("hello", {"start": "far"}), lambda: not is_open())
+        return StreamingResponse(response, media_type="text/event-stream")
 
     app = Starlette(
         routes=[

@@ -78,9 +78,9 @@ class Phones:
             opened = self._door.open(
                 lambda hosts, is_open: phone_app(self._classroom, self._assets, code, hosts, is_open=is_open)
             )
-            told = opened.told(code)
-            self._classroom.phones_opened(told)
-            return f"Phones may guess at {told['address']} with the code {code}."
+            page = opened.told(code)
+            self._classroom.phones_opened(page)
+            return f"Phones may guess at {page['address']} with the code {code}."
 
     def close(self) -> None:
         """End it with the page."""
@@ -129,16 +129,16 @@ def phone_app(
 
     async def now(request: Request) -> Response:
         try:
-            told = await run_in_threadpool(classroom.for_phone, device(request))
+            seen = await run_in_threadpool(classroom.for_phone, device(request))
         except Exception as error:
             return JSONResponse({"error": explain(error).text}, status_code=409)
-        return JSONResponse(finite_json(told))
+        return JSONResponse(finite_json(seen))
 
     async def events(request: Request) -> Response:
         if classroom.news.listeners >= MOST_LISTENING:
             return no(503, "too many phones listen", "Close the page on phones that are not needed")
-        told = stream(classroom.news, encode("hello", 0), lambda: not is_open(), encode("closed", 0))
-        return StreamingResponse(told, media_type="text/event-stream")
+        response = stream(classroom.news, encode("hello", 0), lambda: not is_open(), encode("closed", 0))
+        return StreamingResponse(response, media_type="text/event-stream")
 
     async def answered(request: Request, shape: type[Any], count: Callable[[Any, str], str]) -> Response:
         who = device(request)

@@ -48,8 +48,10 @@ def _ballast(move: BallastMove) -> str:
     mm = move.end_mm.value - move.start_mm
     way = "forward" if mm > 0 else "back"
     place = plus_minus(move.end_mm.value, move.end_mm.interval, "mm", finest=0)
-    told = f"Your {move.mass_g:g} g at {move.start_mm:g} mm: {abs(mm):.0f} mm {way}, to {place} ahead of the rear axle"
-    return f"{told}." if move.on_car else f"{told}: that is beyond the car, so this mass alone cannot do it."
+    sentence = (
+        f"Your {move.mass_g:g} g at {move.start_mm:g} mm: {abs(mm):.0f} mm {way}, to {place} ahead of the rear axle"
+    )
+    return f"{sentence}." if move.on_car else f"{sentence}: that is beyond the car, so this mass alone cannot do it."
 
 
 def _turned(needed: Needed) -> Needed:
@@ -62,7 +64,7 @@ def _grams(needed: Needed) -> str:
 
 def aim_json(found: Aim) -> Json:
     """The same for programs: % of the wheelbase, g, mm; every size with its 95 % interval."""
-    told: Json = {
+    row: Json = {
         "wanted_pct": found.ways.wanted_pct,
         "now_pct": found.now_pct,
         "now_half_pct": found.now_half,
@@ -76,8 +78,8 @@ def aim_json(found: Aim) -> Json:
     }
     if found.ballast is not None:
         move = found.ballast
-        told["ballast"] = {"mass_g": move.mass_g, "start_mm": move.start_mm, "on_car": move.on_car} | _both(move.end_mm)
-    return told
+        row["ballast"] = {"mass_g": move.mass_g, "start_mm": move.start_mm, "on_car": move.on_car} | _both(move.end_mm)
+    return row
 
 
 def changes_json(changes: Iterable[Change]) -> list[Json]:

@@ -55,8 +55,8 @@ def _narrowed(every: Sequence[Sequence[str]], widths: Sequence[int], width: int)
 
 
 def _sentence(heads: Sequence[str], row: Sequence[str], width: int) -> str:
-    told = [f"{head} {cell}".replace(" ", "\x00") for head, cell in zip(heads[1:], row[1:], strict=True) if cell]
-    short = [one if len(one) <= width - 2 else one.replace("\x00", " ") for one in told]
+    cells = [f"{head} {cell}".replace(" ", "\x00") for head, cell in zip(heads[1:], row[1:], strict=True) if cell]
+    short = [one if len(one) <= width - 2 else one.replace("\x00", " ") for one in cells]
     text = f"{row[0]}: {'; '.join(short)}"
     lines = textwrap.wrap(text, width, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
     return "\n".join(lines).replace("\x00", " ")

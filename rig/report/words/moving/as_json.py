@@ -176,14 +176,14 @@ def _change(one: RankedEffect) -> Json:
 
 def _shares(answers: MovingAnswers) -> Json:
     rest, rule = answers.rest_share, answers.rule
-    told: Json = {
+    rows: Json = {
         "label": answers.rest_rule.label,
         "rest_pct": _values(rest, 100),
         "rest_interval_pct": _ends(rest, 100),
     }
     if rule is not None:
         share = answers.lifting.share
-        told |= {
+        rows |= {
             "rule_pct": (100 * rule.rule).tolist(),
             "rule_front_pct": 100 * rule.rule_front,
             "model_front_pct": 100 * rule.model_front,
@@ -191,7 +191,7 @@ def _shares(answers: MovingAnswers) -> Json:
             "model_interval_pct": _ends(share, 100),
             "why": list(rule.why),
         }
-    return told
+    return rows
 
 
 def _number(value: FloatArray) -> float | None:

@@ -83,7 +83,7 @@ def landed_line(found: Landed) -> str:
 
 def freeze_json(found: Sequence[FrozenPhase], verdict: Landed | None) -> Json:
     """The same for programs: per cent, mm, points."""
-    told: Json = {
+    row: Json = {
         "phases": [
             {
                 "name": one.phase.name,
@@ -105,14 +105,14 @@ def freeze_json(found: Sequence[FrozenPhase], verdict: Landed | None) -> Json:
         ]
     }
     if verdict is not None:
-        told["pushed"] = {
+        row["pushed"] = {
             "pct": verdict.by_pushes.pct,
             "count": verdict.by_pushes.count,
             "gap_points": float(verdict.gap.value),
             "gap_interval_points": list(verdict.gap.pair()),
             "agrees": verdict.agrees,
         }
-    return told
+    return row
 
 
 def sensitivity_lines(found: LoadSensitivity, what: str) -> list[str]:

@@ -77,8 +77,8 @@ def _in_the_air(answers: MovingAnswers, i: int) -> str:
     share = answers.ranges.lifted[i]
     sure = [WHEEL_KEYS[k] for k in range(4) if share[k] >= SURE_SHARE]
     perhaps = [WHEEL_KEYS[k] for k in range(4) if 1 - SURE_SHARE <= share[k] < SURE_SHARE]
-    told = [*sure, *(["perhaps", *perhaps] if perhaps else [])]
-    return " ".join(told) or "none"
+    named = [*sure, *(["perhaps", *perhaps] if perhaps else [])]
+    return " ".join(named) or "none"
 
 
 def behaviour(answers: MovingAnswers, i: int) -> str:

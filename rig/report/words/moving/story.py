@@ -53,5 +53,5 @@ def moving_story_json(found: MovingStory) -> Json:
 def _tilt_json(found: TiltFound) -> Json:
     from rig.records.codec import plain
 
-    told: Json = plain(found.result)
-    return told
+    row: Json = plain(found.result)
+    return row

@@ -66,13 +66,13 @@ def _limits(one: AcrossRow) -> list[str]:
 def _beside(card: BesideCard) -> list[str]:
     share = plus_minus(card.share_pct, _ends(card.share_pct, card.share_half_points), "%")
     height = plus_minus(card.height_mm, _ends(card.height_mm, card.height_half_mm), "mm")
-    told = [f"the car card's springs and heights say {share} and {height}"]
+    sources = [f"the car card's springs and heights say {share} and {height}"]
     if card.share_agrees and card.height_agrees:
-        return [f"{told[0]}: they agree"]
+        return [f"{sources[0]}: they agree"]
     off = " and ".join(
         name for name, agrees in (("share", card.share_agrees), ("height", card.height_agrees)) if not agrees
     )
-    return [f"{told[0]}: the {off} disagrees; go by the pads, and look for what the card has wrong"]
+    return [f"{sources[0]}: the {off} disagrees; go by the pads, and look for what the card has wrong"]
 
 
 def _ends(value: float, half: float) -> tuple[float, float]:
