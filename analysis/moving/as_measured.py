@@ -2,8 +2,8 @@
 which few can measure.
 
 A map of loads between the angles read would add nothing to that: engine cars on no stop are met by a car so set as by
-straight lines between the readings (95 % within 0.22 and 0.21 % of a wheel's mean load, tests/benchmarks/tilted_pads.py
-`set_car_pct`, `map_pct`), while pads know that load to 1 %. What a car so set does not do is told by `misfits`.
+straight lines between the readings (95 % within 0.20 % of a wheel's mean load by either: `set_car_pct`, `map_pct` in
+tests/benchmarks/tilted_pads.py), while pads know that load to 1 %. What a car so set does not do is told by `misfits`.
 """
 
 from collections.abc import Sequence

@@ -109,7 +109,13 @@ def test_changes(before: TestCard, now: TestCard) -> list[str]:
     """
     old, new = _flat(before), _flat(now)
     keys = [key for key in TEST_PUSH if key != "typed.weights_g" or (old.get(key) and new.get(key))]
-    return _changes(before, now, keys) + [
+    return _changes(before, now, keys) + subjects_differ(before, now)
+
+
+def subjects_differ(before: TestCard, now: TestCard) -> list[str]:
+    """What differs between two test cards in tyres, floor and treatment; what one leaves out is no difference."""
+    old, new = _flat(before), _flat(now)
+    return [
         _change(key, old[key], new[key])
         for key in TEST_SUBJECT
         if _text(old[key]) and _text(new[key]) and _text(old[key]) != _text(new[key])

@@ -62,7 +62,7 @@ def command(
     from rig.cards.chassis import phases_on
     from rig.cards.keys.phases import PhasesCard
     from rig.cards.read import Choices, read_card, read_set
-    from rig.jobs.moving.driven_car import driven_car, is_car_card, pushed_balance
+    from rig.jobs.moving.driven_car import driven_car, is_car_card, pushed_balance, with_pushes_of
     from rig.jobs.moving.moving import DriftQuestion, answer_driven
     from rig.jobs.moving.two_set_ups import differences
     from rig.jobs.series.aim import balance_by_pushes
@@ -75,7 +75,7 @@ def command(
     phases = DRIFT if drift is None else phases_on(drift)
     blend = 0.1 if drift is None else drift.blend_s
     asked = DriftQuestion(phases=phases, drive=drive, rank_phase=phase, blend=blend, seed=seed)
-    cars = []
+    driven = []
     remarks: list[str] = []
     for path in filter(None, (test_card, against)):
         with contextlib.nullcontext() if weights is not None else BenchLog(log_folder(log_dir)) as log:
@@ -84,8 +84,15 @@ def command(
                 cards = read_set(path, Choices(weighing=weighing))
                 pushed, balance_remarks = pushed_balance(cards, log, balance_by_pushes)
             car = driven_car(path, log, weights=weights, grip=grip, weighing=weighing, by_pushes=pushed)
-        remarks += [*balance_remarks, *car.remarks]
-        cars.append(answer_driven(car, asked, where=str(path)))
+        remarks += balance_remarks
+        driven.append(car)
+    if against is not None:
+        driven = [with_pushes_of(driven[0], driven[1]), with_pushes_of(driven[1], driven[0])]
+    remarks += [one for car in driven for one in car.remarks]
+    cars = [
+        answer_driven(car, asked, where=str(path))
+        for car, path in zip(driven, filter(None, (test_card, against)), strict=True)
+    ]
     answers, other = cars[0], cars[1] if len(cars) > 1 else None
     differ = None if other is None else differences(answers, other)
     result: Json = moving_json(answers)

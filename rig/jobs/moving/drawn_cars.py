@@ -57,11 +57,13 @@ class MeasuredTransfer:
         return corrected(chassis, self._kept(found)), bool(np.all(fits))
 
     def drawn(self, many: Chassis, seed: int, then: Chassis | None = None) -> Chassis:
-        """Cars (n,) set so, each by a draw of what the pads leave open. The first are the same whatever n is.
+        """Cars (n,) set so, each by a draw of what the pads leave open. The first are the same whatever n is, and the
+        draws of one record are the same for every set-up that goes by it.
 
         then: (n,) the same draws of the car as it was read, where it was changed since.
         """
-        z = balanced_normals(np.random.default_rng([seed, 4]), MOST_CARS, 3, block=FEW_CARS)[: many.shape[0]]
+        rng = np.random.default_rng([seed, 4, self.number])
+        z = balanced_normals(rng, MOST_CARS, 3, block=FEW_CARS)[: many.shape[0]]
         read = Readings(
             share=np.clip(self.share + self.share_u * z[:, 0], 0.02, 0.98),
             height=np.maximum(self.height + self.height_u * z[:, 1], 0.1 * self.height),
@@ -85,7 +87,8 @@ class OpenTo:
     sensitivity of a draw are, its tyres are such that it balances there; ratio_u is not asked then.
     balance_by: what says so, in words.  transfer: as measured on tilted pads, instead of what the card's height and
     springs make of it.  own_loads: the grip factors are those under the wheels' own loads at rest, as they are where
-    they were measured; otherwise under a quarter of the car's weight.
+    they were measured; otherwise under a quarter of the car's weight.  balance_shift: (4,) N more at rest when the
+    balance was measured, on another set-up with these tyres; None: as now.
     """
 
     load_covariance: FloatArray | None = None
@@ -98,6 +101,7 @@ class OpenTo:
     balance_by: str = "weights and grip"
     transfer: MeasuredTransfer | None = None
     own_loads: bool = False
+    balance_shift: FloatArray | None = None
 
     def fall_with_load(self, car: CarCard) -> tuple[float, float]:
         """Load sensitivity and its standard uncertainty: the measured one, else that on the card."""
@@ -113,7 +117,7 @@ NOTHING_ELSE = OpenTo()
 class DrawnCars:
     """cars: n set-ups.  whole: the same with dampers and inertia.  sensitivity: (n,) load sensitivity.  ratio: (n,)
     factor on the front grip, its inverse on the rear.  level: (n,) factor on both.  balance: (n,) of 1 of the
-    wheelbase, where it was measured.  own_loads: as in `OpenTo`.
+    wheelbase, where it was measured.  own_loads, balance_shift: as in `OpenTo`.
     """
 
     cars: tuple[Chassis, ...]
@@ -123,6 +127,7 @@ class DrawnCars:
     level: FloatArray
     balance: FloatArray | None = None
     own_loads: bool = False
+    balance_shift: FloatArray | None = None
 
     def tyres(self, best: Tyres) -> Tyres:
         """Tyres (n, 4) of the drawn cars around the best known ones (4,)."""
@@ -134,7 +139,7 @@ class DrawnCars:
             nominal=load if self.own_loads else np.broadcast_to(np.asarray(best.nominal), (count, 4)),
         )
         if self.balance is not None:
-            return balanced_at(worn, load, self.balance)
+            return balanced_at(worn, load if self.balance_shift is None else load + self.balance_shift, self.balance)
         each = np.stack([self.ratio, self.ratio, 1 / self.ratio, 1 / self.ratio], -1)
         return replace(worn, grip=worn.grip * each)
 
@@ -196,5 +201,17 @@ def drawn_cars(
         ratio=np.exp(open_to.ratio_u * z[:, 6] / 2),
         level=level,
         own_loads=open_to.own_loads,
-        balance=None if open_to.balance is None else np.clip(open_to.balance + open_to.balance_u * z[:, 6], 0.02, 0.98),
+        balance=None if open_to.balance is None else _balances(open_to.balance, open_to.balance_u, count)[:built],
+        balance_shift=open_to.balance_shift,
     )
+
+
+def _balances(measured: float, u: float, count: int) -> FloatArray:
+    """(count,) of 1: draws of one measured balance point.
+
+    One measurement has the same draws in every set-up that goes by it, so that it cancels between them; another one
+    has others, since two measurements err each for itself.
+    """
+    rng = np.random.default_rng([round(1e9 * measured), round(1e9 * u)])
+    z = balanced_normals(rng, count, 1, block=FEW_CARS)[:, 0]
+    return np.asarray(np.clip(measured + u * z, 0.02, 0.98))

@@ -14,9 +14,10 @@ from analysis.statistics.quantiles import NORMAL_95
 from analysis.weighing.corner_weights import newtons_from_grams
 from rig.base.errors import BenchError, InputError
 from rig.cards.agreement import refuse_mass
+from rig.cards.identity import same_id, subjects_differ
 from rig.cards.keys.bench import Pads
 from rig.cards.keys.car import CarCard
-from rig.cards.keys.test import Typed
+from rig.cards.keys.test import TestCard, Typed
 from rig.cards.read import CardSet, Choices, read_card, read_set
 from rig.jobs.moving.by_tilted_pads import measured_car
 from rig.jobs.moving.drawn_cars import OpenTo
@@ -56,7 +57,7 @@ class ByPushes:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DrivenCar:
     """A car as it is asked about. load: (4,) N at rest.  grip: factors front and rear.  open_to: what is not known of
-    it beside its springs.  remarks: to be told first.
+    it beside its springs.  remarks: to be told first.  test: its test card, None: there is none.
     """
 
     card: CarCard
@@ -64,6 +65,7 @@ class DrivenCar:
     grip: tuple[float, float]
     open_to: OpenTo
     remarks: tuple[str, ...]
+    test: TestCard | None = None
 
 
 def weights_for(
@@ -176,8 +178,42 @@ def driven_cards(
         open_to, more = measured_car(cards, log, known.load, open_to)
         remarks = (*remarks, *more)
     return DrivenCar(
-        card=cards.car, load=known.load, grip=grip or (said.front, said.rear), open_to=open_to, remarks=remarks
+        card=cards.car,
+        load=known.load,
+        grip=grip or (said.front, said.rear),
+        open_to=open_to,
+        remarks=remarks,
+        test=cards.test,
     )
+
+
+def with_pushes_of(car: DrivenCar, other: DrivenCar) -> DrivenCar:
+    """A set-up that was not pushed, its front against rear grip as the pushes of another one of this car say.
+
+    Only where the tyres are the same; otherwise, or where it has pushes of its own, as it was: a difference between the
+    two would else be that between a push and the cards' grip.
+    """
+    mine, others = car.open_to, other.open_to
+    a, b = car.test, other.test
+    if (
+        mine.balance is not None
+        or others.balance is None
+        or a is None
+        or b is None
+        or not same_id(car.card, other.card)
+    ):
+        return car
+    if car.grip != other.grip or mine.ratio_u != others.ratio_u or subjects_differ(a, b):
+        return car
+    said = f"Front against rear grip of {car.card.name} follows from {others.balance_by} of {other.card.name}, too"
+    open_to = replace(
+        mine,
+        balance=others.balance,
+        balance_u=others.balance_u,
+        balance_by=f"{others.balance_by} of {other.card.name}",
+        balance_shift=other.load - car.load,
+    )
+    return replace(car, open_to=open_to, remarks=(*car.remarks, f"{said}, the tyres being the same"))
 
 
 def pushed_balance(

@@ -98,7 +98,8 @@ def cast_of(
     own = np.asarray(load, dtype=float) if open_to.own_loads else None
     tyres = tyres_like(car.chassis, front=grip[0], rear=grip[1], sensitivity=min(fall, 0.99), nominal=own)
     if open_to.balance is not None:
-        tyres = balanced_at(tyres, np.asarray(load, dtype=float), open_to.balance)
+        shift = 0.0 if open_to.balance_shift is None else open_to.balance_shift
+        tyres = balanced_at(tyres, np.asarray(load, dtype=float) + shift, open_to.balance)
     rng = np.random.default_rng(seed)
     some = drawn_cars(card, load, where=where, count=CAST_DRAWS, rng=rng, open_to=open_to, built=built)
     transfer = open_to.transfer

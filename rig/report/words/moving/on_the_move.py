@@ -14,6 +14,8 @@ from rig.jobs.moving.reach import Reached, RegionChange
 from rig.jobs.moving.two_set_ups import Differences
 from rig.report.words.rounding import plus_minus
 
+LIFTED_SHARE = 1e-4
+"""Of 1 of the weight: a wheel that carries less is in the air."""
 SURE_SHARE = 0.95
 """Share of the draws from which on a finding is said as one."""
 NOT_SEEN_AT_REST = (
@@ -227,9 +229,14 @@ def share_rows(answers: MovingAnswers) -> list[list[str]]:
         named = {1: "a third each, one wheel up", 2: "a half each, two wheels up"}[int((rule.rule == 0).sum())]
         rows += [
             [named, *(f"{100 * v:.0f}" for v in rule.rule), f"{100 * rule.rule_front:.0f}"],
-            ["this car as it lifts", *(ranged(share, k, factor=100) for k in range(4)), _front(rest)],
+            ["this car as it lifts", *(_lifts(share, k) for k in range(4)), _front(rest)],
         ]
     return rows
+
+
+def _lifts(share: WithRange, k: int) -> str:
+    """A wheel's share as one lifts: of the wheel that does so in every car it is 0 by what is asked."""
+    return "0" if np.abs([share.value[k], *share.pair(k)]).max() < LIFTED_SHARE else ranged(share, k, factor=100)
 
 
 def _front(rest: WithRange) -> str:

@@ -32,8 +32,9 @@ def tilt_lines(found: TiltFound) -> list[str]:
             for value, half in zip(result.ends_pct, result.ends_half_pct, strict=True)
         )
         lines.append(
-            f"driving and braking with all of a grip of {result.grip:.2f}, the balance point goes from {rear} to "
-            f"{front} of the wheelbase"
+            f"driving and braking with all of a grip of {result.grip:.2f}, the balance point of tyres that grip alike "
+            f"under any load goes from {rear} to {front} of the wheelbase; of tyres that lose grip with load not so "
+            "far: pivotbench moving TEST.toml"
         )
     return [*lines, *result.warnings, ON_THE_MOVE]
 
