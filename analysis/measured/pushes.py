@@ -11,8 +11,9 @@ from analysis.base.pivot import PivotEstimate
 from analysis.base.plane import place
 from analysis.measured.path import PivotPath, fit_pivot_path
 from analysis.measured.pose_track import PoseTrack
-from analysis.measured.rests import SEED_FRAMES, Segmented, SlideFrames, segment
+from analysis.measured.rests import Segmented, SlideFrames, segment
 from analysis.measured.speeds import LEAST_ON_WAY, SPEEDS, left_rest, smooth_motion
+from analysis.measured.still_runs import SEED_FRAMES
 from analysis.measured.swing import mean_rest, measure_slide, pose_drift, repetition, whitened_scatter
 
 LEAST_TRAVEL = 0.001

@@ -13,18 +13,11 @@ from numpy.lib.stride_tricks import sliding_window_view
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.errors import AnalysisError, InputError
 from analysis.base.plane import place
+from analysis.measured.still_runs import MEMBER, SEED_FRAMES, find_rests, short_rests
 
-SEED_FRAMES = 6
-"""A rest shorter than this cannot be told from a slow part of a slide."""
-SEED_TREND = 16.27
-"""Chi-square, 3 degrees of freedom, exceeded by chance once in 1000: no trend in a seed."""
-MEMBER = 21.11
-"""Chi-square, 3 degrees of freedom, exceeded by chance once in 10 000: a frame belongs to a rest."""
 TAIL_TREND = 11.34
 """Chi-square, 3 degrees of freedom, 1 in 100: the last frames before a slide agree with those before them."""
 TAIL = 4
-PAUSE_FRAMES, PAUSE_SECONDS = 8, 0.3
-"""Between two pushes the car must rest at least so long; a shorter halt is part of one push."""
 AVERAGED_SECONDS, AVERAGED_FRAMES = 1.0, 30
 """A rest is averaged over its nearest second, at least 30 frames of it, so that slow drift matters little."""
 
@@ -95,30 +88,6 @@ def _single_outliers(pose: FloatArray, precision: FloatArray) -> BoolArray:
     return outlier
 
 
-def _grow(
-    seed: tuple[int, int], step: int, pose: FloatArray, precision: FloatArray, taken: BoolArray
-) -> tuple[int, bool]:
-    """Walk from a seed and take frames while they agree with the mean of the 20 frames behind them.
-
-    Returns the last frame taken and whether something that disagrees stopped the walk (rather than the end).
-    """
-    edge = seed[1] if step > 0 else seed[0]
-    members = list(range(seed[0], seed[1] + 1)) if step > 0 else list(range(seed[1], seed[0] - 1, -1))
-    strikes, i = 0, edge + step
-    while 0 <= i < len(pose) and not taken[i]:
-        recent = members[-20:]
-        away = pose[i] - pose[recent].mean(0)
-        if away @ precision[i] @ away > MEMBER * (1.0 + 1.0 / len(recent)):
-            strikes += 1
-            if strikes == 2:
-                return edge, True
-        else:
-            strikes, edge = 0, i
-            members.append(i)
-        i += step
-    return edge, strikes > 0 or 0 <= i < len(pose)
-
-
 def _trimmed(run: np.ndarray, pose: FloatArray, precision: FloatArray) -> np.ndarray:
     """A rest, ordered towards its slide, without the frames at its end in which the slide has begun."""
     guard = 2 if len(run) >= 12 else 1
@@ -138,57 +107,6 @@ def _nearest(run: np.ndarray, time: FloatArray) -> np.ndarray:
     near = np.abs(time[run] - time[run[-1]]) <= AVERAGED_SECONDS
     kept = run[-max(int(near.sum()), min(AVERAGED_FRAMES, len(run))) :]
     return np.sort(kept)
-
-
-def find_rests(time: FloatArray, pose: FloatArray, scaled: FloatArray) -> list[tuple[int, int]]:
-    """First and last frame of every run in which the car rests, in order.
-
-    time (n,), pose (n, 3), scaled (n, 3, 3) covariance as from `scaled_to_scatter`.
-    """
-    n = len(time)
-    if n < SEED_FRAMES:
-        return []
-    precision: FloatArray = np.linalg.inv(scaled).astype(np.float64)
-    t = sliding_window_view(time, SEED_FRAMES)
-    t = t - t.mean(-1, keepdims=True)
-    y = sliding_window_view(pose, SEED_FRAMES, axis=0)
-    y = y - y.mean(-1, keepdims=True)
-    weight = sliding_window_view(precision, SEED_FRAMES, axis=0).mean(-1)
-    square = (t**2).sum(-1)
-    slope = (y * t[:, None]).sum(-1) / square[:, None]
-    trend = np.einsum("ni,nij,nj->n", slope, weight, slope) * square
-    scatter = np.einsum("niw,nij,njw->n", y, weight, y)
-    # 39.9: chi-square with 15 degrees of freedom, once in about 2000.
-    seeds = np.flatnonzero((trend < SEED_TREND) & (scatter < 39.9))
-    taken = np.zeros(n, bool)
-    runs: list[tuple[int, int]] = []
-    for first in seeds[np.argsort(scatter[seeds], kind="stable")]:
-        last = int(first) + SEED_FRAMES - 1
-        if taken[first : last + 1].any():
-            continue
-        start, _ = _grow((int(first), last), -1, pose, precision, taken)
-        end, _ = _grow((start, last), +1, pose, precision, taken)
-        taken[start : end + 1] = True
-        runs.append((start, end))
-    runs.sort()
-    kept = [
-        (start, end)
-        for start, end in runs
-        if start < SEED_FRAMES or end >= n - SEED_FRAMES or _pause(time, pose, precision, start, end)
-    ]
-    return kept
-
-
-def _pause(time: FloatArray, pose: FloatArray, precision: FloatArray, start: int, end: int) -> bool:
-    """Whether a run in the middle of a track is a rest and not a slow part of a slide: long, without a trend."""
-    if end - start + 1 < PAUSE_FRAMES or time[end] - time[start] < PAUSE_SECONDS:
-        return False
-    middle = (start + end) // 2
-    window = np.arange(max(start, middle - 15), min(end, middle + 15) + 1)
-    t = time[window] - time[window].mean()
-    slope = (t[:, None] * pose[window]).sum(0) / (t**2).sum()
-    trend = slope @ precision[window].mean(0) @ slope * (t**2).sum()
-    return bool(trend < 2.0 * SEED_TREND)
 
 
 def segment(
@@ -220,6 +138,40 @@ def segment(
     places = place(p[:, None, :], axles)  # (n, 2, 2): rear and front axle middles
 
     rests = find_rests(t, p, scaled[kept])
+    try:
+        slides, warnings = _slides(t, p, w, rests, places, least_travel)
+    except InputError:
+        stated = covariance[kept] + np.diag([1e-12, 1e-12, 1e-12])
+        longer = short_rests(t, p, stated if repeating is None else stated + repeating[kept], rests)
+        if len(longer) == len(rests):
+            raise
+        slides, warnings = _slides(t, p, w, longer, places, least_travel)
+    return Segmented(
+        slides=tuple(
+            SlideFrames(
+                before=kept[slide.before],
+                after=kept[slide.after],
+                moving=kept[slide.moving],
+                start=int(kept[slide.start]),
+                end=int(kept[slide.end]),
+            )
+            for slide in slides
+        ),
+        outlier=outlier,
+        warnings=tuple(warnings),
+    )
+
+
+def _slides(
+    t: FloatArray,
+    p: FloatArray,
+    w: FloatArray,
+    rests: list[tuple[int, int]],
+    places: FloatArray,
+    least_travel: float,
+) -> tuple[list[SlideFrames], list[str]]:
+    """The slides between rests, and sentences. t: (n,) s.  p: (n, 3), w: (n, 3, 3) its precision.  places: (n, 2, 2) m,
+    of the axles' middles. Raises as `segment`."""
     if not rests:
         raise InputError(
             f"the car is never still for {SEED_FRAMES} frames",
@@ -258,15 +210,15 @@ def segment(
         after = _nearest(_trimmed(run_after[::-1], p, w), t)
         slides.append(
             SlideFrames(
-                before=kept[before],
-                after=kept[after],
-                moving=kept[np.arange(before[-1] + 1, after[0])],
-                start=int(kept[before[-1]]),
-                end=int(kept[after[0]]),
+                before=before,
+                after=after,
+                moving=np.arange(before[-1] + 1, after[0]),
+                start=int(before[-1]),
+                end=int(after[0]),
             )
         )
     _judge_ends(t, places, groups, slides, least_travel, warnings)
-    return Segmented(slides=tuple(slides), outlier=outlier, warnings=tuple(warnings))
+    return slides, warnings
 
 
 def _judge_ends(

@@ -89,14 +89,6 @@ class FloorFit:
         return self.floor.corners(self.laid)
 
     @property
-    def focal_share_u(self) -> float:
-        """Relative standard uncertainty of the focal length. The floor's places hold for any, with the camera farther
-        or nearer; a height over the floor, read from how much larger things look there, goes with it."""
-        along = self.basis[0]
-        own = self.covariance[: len(along), : len(along)]
-        return float(np.sqrt(max(along @ own @ along, 0.0)) / self.intrinsics[0])
-
-    @property
     def sheet(self) -> FloatArray:
         """(s, 3) dx, dy (m) and turn (rad) of each sheet from its place on the card."""
         return self.floor.moves(self.laid)

@@ -9,7 +9,7 @@ from vision.base.types import BoolArray, CarMarkers, FloatArray, FloorLayout, Gr
 from vision.camera.model import project
 from vision.markers.detection import Detector, cell_pattern, dictionaries_in
 from vision.tracking.follow import Follower
-from vision.tracking.frozen import frozen_pictures
+from vision.tracking.frozen import TURN_ARM, frozen_pictures
 from vision.tracking.sightings import Sightings
 from vision.tracking.solve import LEAST_CORNERS, Solved
 
@@ -20,6 +20,7 @@ SIZE_ERROR = 0.035  # relative; less is warned about
 TWIN_FRAMES = 2
 LEAST_SIDE = 18.0  # px of a marker: below this it is lost now and then (rendered pictures)
 WORST_NOISE = 8.0  # times the usual residual
+LEAST_REPEATED = 0.1  # px of way in a picture: a copy of a car that rests shows where it is
 FROZEN = "the picture was frozen, it shows an earlier moment"
 MOST_BLUR = 9.0  # px; edge fits hold up to about 7
 
@@ -216,13 +217,9 @@ def check_scale(
     eye = float(np.median(-np.einsum("vji,vj->vi", solved.fit.rotation, solved.fit.place)[:, 2]))
     rise = float(np.median(solved.rise[kept, 0]))
     rise_u = float(np.median(solved.rise[kept, 1])) * max(solved.corner_noise, 0.05)
+    camera_u = float(np.median(solved.rise_u[kept]))
     away = max(eye - car.height, 0.05)
-    expected = np.sqrt(
-        car.height_u**2
-        + (away * np.hypot(car.scale_u, floor.scale_u)) ** 2
-        + (car.height * solved.fit.focal_share_u) ** 2
-        + rise_u**2
-    )
+    expected = np.sqrt(car.height_u**2 + (away * np.hypot(car.scale_u, floor.scale_u)) ** 2 + camera_u**2 + rise_u**2)
     share = rise / away
     if abs(share) > SIZE_ERROR and abs(rise) > 4.0 * expected:
         raise InputError(
@@ -304,8 +301,9 @@ def vouch(
     drop(np.asarray(~np.isfinite(solved.pose).all(axis=1)), "no pose found")
     repeated = sightings.column("repeated")
     if repeated.any() and len(time) > 2:
-        rate = np.gradient(solved.pose[:, :2], time, axis=0)
-        moved = np.hypot(rate[:, 0], rate[:, 1]) * np.gradient(time) > 3 * solved.m_per_px * solved.corner_noise
+        rate = np.abs(np.gradient(solved.pose, time, axis=0))
+        way = (np.hypot(rate[:, 0], rate[:, 1]) + TURN_ARM * rate[:, 2]) * np.gradient(time)
+        moved = way > max(3.0 * solved.corner_noise, LEAST_REPEATED) * solved.m_per_px
         drop(np.asarray(repeated, bool) & moved, "the picture was sent twice")
     drop(frozen_pictures(time, np.where((reason == "")[:, None], solved.pose, np.nan), solved.m_per_px), FROZEN)
     reasons, counts = np.unique(reason[reason != ""].astype(str), return_counts=True)

@@ -93,6 +93,10 @@ class Fit:
         normal, right = self._normal(self.jacobian)
         return -solve_batch(normal, right @ columns)
 
+    def gain_with(self, columns: FloatArray) -> FloatArray:
+        """(n, p + k, 8 m) parameters per px of every coordinate, with k more, as `with_columns` has them."""
+        return solve_batch(*self._normal(np.concatenate([self.jacobian, columns], axis=-1)))
+
     def with_columns(self, columns: FloatArray) -> tuple[FloatArray, FloatArray]:
         """One linear step of a fit with k more parameters, which move the corners by columns (n, 8 m, k) px each.
 

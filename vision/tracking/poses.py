@@ -10,6 +10,7 @@ import numpy as np
 from vision.base.plane import fit_rigid, plane_rotation
 from vision.base.types import BoolArray, FloatArray
 from vision.camera.model import rotation_of, undistort
+from vision.floor.fit import FloorFit
 from vision.floor.geometry import first_camera_pose, on_level_plane
 from vision.floor.laid_sheets import BOW_SHAPES, Ground
 from vision.tracking.gauss_newton import Fit, Optics, fit_corners_to
@@ -56,6 +57,8 @@ class CarPoses:
     lean: (n, 2) roll, pitch, rad, from a six-degree fit; lean_u: (n, 2) rad for unit corner noise.
     by_lean: (n, 3, 2) pose change per rad of roll and pitch of a plate that the fit holds level.
     rise: (n, 2) m, the plate above its height in that fit, and its uncertainty for unit corner noise.
+    rise_by: (n, q + 1 + 3 + 6) m, its change per unit of the intrinsics' directions, ink (px), the floor's shapes (m)
+    and the camera's rotation vector (rad) and place (m).
     extra_ink: (n,) px of ink shift that the frame would add, pose and rise being free.
     """
 
@@ -77,6 +80,7 @@ class CarPoses:
     lean_u: FloatArray
     by_lean: FloatArray
     rise: FloatArray
+    rise_by: FloatArray
     extra_ink: FloatArray
 
 
@@ -215,7 +219,11 @@ def fit_cars(
     scale = np.einsum("nmkij,nmkj->nmki", by_floor[..., :2], from_middle).reshape(n, -1, 1)
     by_camera = np.concatenate([np.cross(model.turned[..., None, :], fit.by_point), fit.by_point], axis=-1)
     up, ink = by_floor[..., 2].reshape(n, -1, 1), np.nan_to_num(fit.by_ink).reshape(n, -1, 1)
-    lean, lean_u, rise, by_lean = _lean(fit, model, by_floor[..., 2], middle)
+    lens = (fit.by_intrinsics @ optics.basis).reshape(n, gain.shape[2], optics.basis.shape[1])
+    by_camera = by_camera.reshape(n, -1, 6)
+    lean, lean_u, rise, by_lean, rise_gain = _lean(fit, model, by_floor[..., 2], middle)
+    by_ground = np.zeros((n, BOW_SHAPES)) if ground is None else -ground.floor.bow_shapes(stands)
+    rise_by = -(rise_gain[:, None] @ np.concatenate([lens, ink, by_camera], axis=-1))[:, 0]
     by_height = -(gain @ up)[..., 0]
     pose, by_bow = model.pose.copy(), np.zeros((n, 3, BOW_SHAPES))
     if ground is not None:
@@ -237,24 +245,25 @@ def fit_cars(
         by_height=by_height,
         by_bow=by_bow,
         by_scale=-(gain @ scale)[..., 0],
-        by_camera=-(gain @ by_camera.reshape(n, -1, 6)),
-        by_lens=-(gain @ (fit.by_intrinsics @ optics.basis).reshape(n, gain.shape[2], optics.basis.shape[1])),
+        by_camera=-(gain @ by_camera),
+        by_lens=-(gain @ lens),
         by_ink=-(gain @ ink)[..., 0],
         by_zoom=-(gain @ _by_zoom(fit, optics))[..., 0],
         lean=lean,
         lean_u=lean_u,
         by_lean=by_lean,
         rise=rise,
+        rise_by=np.concatenate([rise_by[:, :-6], by_ground, rise_by[:, -6:]], axis=1),
         extra_ink=fit.with_columns(np.concatenate([up, ink], axis=-1))[0][:, 4],
     )
 
 
 def _lean(
     fit: Fit, model: _CarModel, up: FloatArray, middle: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
     """Roll and pitch (n, 2) rad of the plate about its own middle, their uncertainty (n, 2) rad for unit corner noise,
-    the plate's rise (n, 2) m with its own, and what the lean does to the level pose (n, 3, 2) per rad: one linear step
-    from that pose.
+    the plate's rise (n, 2) m with its own, what the lean does to the level pose (n, 3, 2) per rad, and the change of
+    the rise (n, 8 m) m per px of every coordinate: one linear step from that pose.
 
     up: (n, m, 4, 2) px per m of height.  middle: (2,) m, car axes.
     """
@@ -264,4 +273,21 @@ def _lean(
     sideways = np.einsum("nmki,ni->nmk", reach, model.turn[:, :, 1])[..., None]
     columns = np.stack([up, up * sideways, -up * forward], axis=-1).reshape(n, -1, 3)
     found, u = fit.with_columns(columns)
-    return found[:, 4:6], u[:, 4:6], np.stack([found[:, 3], u[:, 3]], axis=-1), fit.gain @ columns[..., 1:]
+    rise = np.stack([found[:, 3], u[:, 3]], axis=-1)
+    return found[:, 4:6], u[:, 4:6], rise, fit.gain @ columns[..., 1:], fit.gain_with(columns)[:, 3]
+
+
+def rise_doubt(cars: CarPoses, fit: FloorFit, views: CameraPoses, spread: FloatArray, still: BoolArray) -> FloatArray:
+    """(n,) m, standard uncertainty of the plate's rise from lens, ink, floor and camera. spread: (n, 6, 6), of each
+    frame's own camera pose.  still: (n,), in which frames it is the fit's."""
+    lens, bow, head = fit.basis.shape[1], fit.floor.bow_part, fit.shared_count
+    gain = np.zeros((len(cars.pose), head))
+    own, by_camera = cars.rise_by[:, :-6], cars.rise_by[:, -6:]
+    gain[:, : lens + 1] = own[:, : lens + 1]
+    gain[:, lens + 1 + bow.start : lens + 1 + bow.stop] = own[:, lens + 1 :]
+    gain += np.einsum("ni,nis->ns", by_camera, views.by_shared)
+    if still.any():
+        gain, head = np.concatenate([gain, by_camera * still[:, None]], axis=1), head + 6
+    variance = ((gain @ fit.covariance[:head, :head]) * gain).sum(1)
+    variance += np.einsum("ni,nij,nj->n", by_camera, spread, by_camera)
+    return np.asarray(np.sqrt(np.maximum(variance, 0.0)), float)

@@ -20,7 +20,7 @@ from vision.floor.fit import FloorFit, guess_camera
 from vision.floor.geometry import marker_corners
 from vision.tracking.clip_floor import clip_cameras, fit_clip_floor, median_seen, still_frames, temporal_noise
 from vision.tracking.gauss_newton import Optics
-from vision.tracking.poses import CameraPoses, CarPoses, fit_cars
+from vision.tracking.poses import CameraPoses, CarPoses, fit_cars, rise_doubt
 from vision.tracking.zoom import zoom_of
 
 LEAST_CORNERS = 8  # two whole markers
@@ -36,7 +36,7 @@ class _Part:
     """What is kept of one chunk of n frames; see Solved. What the poses were worked out with goes with the chunk.
 
     shared: (k, n, 3) of all causes.  residual: (n, m, 2) px, mean of each car marker, weight: (n, m) mean weight.
-    extra_ink: (n,) px.  zoom, zoom_u: (n,) as `CameraPoses`, camera_noise: (n,) px of those fits.
+    rise_u: (n,) m.  extra_ink: (n,) px.  zoom, zoom_u: (n,) as `CameraPoses`, camera_noise: (n,) px of those fits.
     by_zoom: (n, 3) of the pose, the camera's included.
     """
 
@@ -50,6 +50,7 @@ class _Part:
     lean_u: FloatArray
     by_lean: FloatArray
     rise: FloatArray
+    rise_u: FloatArray
     extra_ink: FloatArray
     marker_mean: FloatArray
     residual: FloatArray
@@ -78,7 +79,8 @@ class Solved:
     floor_used: (n,).  marker_weight: (m,).  repeating_gain: (n, 3, m, 2) per px of a marker of the car, then of the
     floor, which counts where a frame's camera is found from it alone.  lean, lean_u: (n, 2) rad.
     by_lean: (n, 3, 2) per rad.
-    rise: (n, 2) m and its own.  shared: (k, n, 3) of each cause.  camera_part: (n, 3, 3), from the camera's pose.
+    rise: (n, 2) m and its own; rise_u: (n,) m, of it from lens, floor and camera.  shared: (k, n, 3) of each cause.
+    camera_part: (n, 3, 3), from the camera's pose.
     zoom: (n,) relative change of the focal length, which is taken out of the poses.
     """
 
@@ -100,6 +102,7 @@ class Solved:
     lean_u: FloatArray
     by_lean: FloatArray
     rise: FloatArray
+    rise_u: FloatArray
     m_per_px: FloatArray
     shared: FloatArray
     shared_names: tuple[str, ...]
@@ -236,6 +239,7 @@ def _part(corner: FloatArray, still: BoolArray, bench: _Bench, ink: float) -> _P
         lean_u=cars.lean_u,
         by_lean=cars.by_lean,
         rise=cars.rise,
+        rise_u=rise_doubt(cars, fit, views, spread, still),
         extra_ink=cars.extra_ink,
         marker_mean=mean,
         residual=counted.mean(2),
@@ -342,6 +346,7 @@ def _joined(parts: list[_Part], bench: _Bench, noise: float) -> Solved:
         lean_u=all_of("lean_u"),
         by_lean=all_of("by_lean"),
         rise=all_of("rise"),
+        rise_u=all_of("rise_u"),
         m_per_px=all_of("m_per_px"),
         camera_part=all_of("camera_part"),
         zoom=zoom,

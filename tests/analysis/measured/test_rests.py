@@ -11,7 +11,9 @@ from analysis.base.arrays import FloatArray
 from analysis.base.errors import AnalysisError, InputError
 from analysis.measured import pushes as measured_pivot
 from analysis.measured import rests as measured_pivot_rests
-from analysis.measured.rests import Segmented, find_rests, scaled_to_scatter, segment
+from analysis.measured import still_runs
+from analysis.measured.rests import Segmented, scaled_to_scatter, segment
+from analysis.measured.still_runs import find_rests
 
 L = 0.26
 SIGMA = np.array([2e-5, 2e-5, 1e-4])
@@ -42,8 +44,8 @@ def split(given: Track, **more: object) -> Segmented:
 
 def test_thresholds_are_quantiles_of_chi_square() -> None:
     thousandth = pytest.approx(chi2.ppf(0.999, 3), abs=0.006)
-    assert thousandth == measured_pivot_rests.SEED_TREND == measured_pivot.DRIFT_CHI_SQUARE
-    assert pytest.approx(chi2.ppf(0.9999, 3), abs=0.006) == measured_pivot_rests.MEMBER
+    assert thousandth == still_runs.SEED_TREND == measured_pivot.DRIFT_CHI_SQUARE
+    assert pytest.approx(chi2.ppf(0.9999, 3), abs=0.006) == still_runs.MEMBER
     assert pytest.approx(chi2.ppf(0.99, 3), abs=0.006) == measured_pivot_rests.TAIL_TREND
     assert chi2.sf(39.9, 15) == pytest.approx(1 / 2000, rel=0.1)
     assert chi2.ppf(0.1, 7) / 7 == pytest.approx(0.4, abs=0.006)
@@ -130,6 +132,16 @@ def test_movement_at_either_end_beside_a_whole_push_is_left_out_and_told() -> No
 def test_half_a_push_is_no_push(parts: list[tuple[str, int, float]], words: str) -> None:
     with pytest.raises(InputError, match=words):
         split(track(*parts))
+
+
+@pytest.mark.parametrize(("before", "after"), [(3, 40), (40, 3), (3, 4)])
+def test_a_rest_of_a_few_frames_at_an_end_is_one_where_there_is_no_other(before: int, after: int) -> None:
+    found = split(track(("rest", before, 0), ("move", 30, 0.2), ("rest", after, 0)))
+    (slide,) = found.slides
+    assert len(slide.before) >= 3
+    assert len(slide.after) >= 3
+    assert slide.before[-1] < before
+    assert slide.after[0] >= before + 30
 
 
 def test_nothing_moves_is_told_with_its_size() -> None:

@@ -169,13 +169,6 @@ def test_an_unknown_lens_is_found_within_its_stated_doubt() -> None:
         assert abs(fit.intrinsics[4] + 0.15) < 4 * u[3] < 0.15
 
 
-def test_the_focal_length_s_doubt_is_a_calibration_s_where_the_floor_adds_nothing() -> None:
-    tight = np.array([0.002, 0.001, 0, 0, 0, 0, 0, 0, 0.0])
-    calibrated = Camera(matrix=MATRIX, distortion=LENS, size=SIZE, u=tight)
-    fit = fit_floor(seen_by(EYE, layout(), np.random.default_rng(1))[None], layout(), calibrated)
-    assert fit.focal_share_u == pytest.approx(0.002 / 1150, rel=1e-3)
-
-
 def test_a_moved_sheet_is_found_and_does_not_pull_the_floor() -> None:
     true = layout()
     markers = list(true.markers)
