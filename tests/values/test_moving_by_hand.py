@@ -193,7 +193,10 @@ def test_loads_lean_and_balance_point_in_every_phase(told: dict[str, Any]) -> No
 @pytest.mark.thorough
 @pytest.mark.parametrize(("drive", "front"), [("rear", 0.0), ("front", 1.0), ("four", 0.5)])
 def test_how_much_side_grip_each_axle_uses(tmp_path: Path, drive: str, front: float) -> None:
-    """Friction circle of each axle: what drive (or 60 % of the brakes in front) leaves, for its share of the turn."""
+    """Friction circle of each axle: what drive (or 60 % of the brakes in front) leaves, for its share of the turn.
+
+    Statics: front wheels steered to the left by d, with S across them and A along them, push S cos d + A sin d to it.
+    """
     phases = [
         PHASES[2],
         {"name": "brake", "ax_g": -0.3, "ay_g": 0.2, "steer_deg": 0.0, "duration_s": 0.5},
@@ -208,9 +211,11 @@ def test_how_much_side_grip_each_axle_uses(tmp_path: Path, drive: str, front: fl
         load = np.array(one["load_g"]) / 1000 * G
         held = grip(load, *weak)
         axles = np.array([held[:2].sum(), held[2:].sum()])
-        along = 1.54 * abs(phase["ax_g"]) * G * np.array([part, 1 - part])
+        along = 1.54 * phase["ax_g"] * G * np.array([part, 1 - part])
         share = np.array([870, 670]) / 1540
-        want = 1.54 * abs(phase["ay_g"]) * G * share / np.sqrt(axles**2 - along**2)
+        steer = np.radians([phase["steer_deg"], 0.0])
+        across = (1.54 * phase["ay_g"] * G * share - along * np.sin(steer)) / np.cos(steer)
+        want = abs(across) / np.sqrt(axles**2 - along**2)
         np.testing.assert_allclose(one["side_grip_used"], want, rtol=1e-5)
 
 
