@@ -200,9 +200,17 @@ def test_is_my_floor_different_from_last_week(floor: Floor) -> None:
     assert told["ratio"] == pytest.approx(0.9, rel=1e-9)
     assert np.log(told["interval"][1] / told["interval"][0]) / 2 == pytest.approx(1.96 * 0.01, rel=1e-3)
     assert (told["before"], told["now"], told["finding"]) == (2, 2, "less grip")
+    assert told["days"] == ["2026-11-21", "2026-11-28"]
     words = floor.ask(card, "--against", "2026-11-21").out
     assert re.match(r"2026-11-28 against 2026-11-21: less grip; grip × 0\.900 \(95 %: 0\.88\d to 0\.91\d\)", words)
     assert "from 2 measurements of 2026-11-21 and 2 of 2026-11-28" in words
+
+
+def test_each_kind_of_measurement_tells_its_own_change(floor: Floor) -> None:
+    """By hand: 0.84 / 0.80 and 0.78 / 0.75, each with 1 % own error on both days: 1.96 x 1.41 %."""
+    card = on_days(floor, {"2026-11-21": {"front": 0.80, "rear": 0.75}, "2026-11-28": {"front": 0.84, "rear": 0.78}})
+    words = floor.ask(card, "--against", "2026-11-21").out
+    assert re.search(r"front +× 1\.050 ± 0\.029\n +rear +× 1\.040 ± 0\.029", words), words
 
 
 @pytest.mark.parametrize(

@@ -246,3 +246,28 @@ def test_forecasts_come_out_bit_for_bit_and_a_changed_figure_is_listed(tmp_path:
     done = recalculate(workshop.log)
     assert [one.path for one in done.differing] == ["balance_pct"]
     assert not recalculate(workshop.log, tolerance=1e-6).differing
+
+
+@pytest.mark.parametrize(
+    ("name", "ending"),
+    [
+        ("a.avi", ".avi"),
+        ("b.JPEG", ".JPEG"),
+        ("c.webm", ".webm"),
+        ("d.times.json", ".json"),
+        ("e.traffic", ".traffic"),
+        ("f", ""),
+        ("g.part 2", ""),
+        ("h.ü", ""),
+        (".hidden", ""),
+        ("i.", ""),
+    ],
+)
+def test_a_file_leaves_with_its_own_ending(tmp_path: Path, name: str, ending: str) -> None:
+    """Who opens an export in ten years has only the endings; what could be an odd one on another system is left out."""
+    (tmp_path / name).write_bytes(name.encode())
+    digest = hashlib.sha256(name.encode()).hexdigest()
+    with BenchLog(tmp_path / "log") as log:
+        numbered(log, "z", files=[log.add_file("clip", tmp_path / name)])
+        export_bench(log, tmp_path / "out")
+    assert [path.name for path in (tmp_path / "out" / "files").iterdir()] == [f"{digest}{ending}"]

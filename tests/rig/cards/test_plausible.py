@@ -159,6 +159,13 @@ def test_a_card_that_was_recorded_is_read_as_it_was_taken() -> None:
     # an older log holds what was typed then; what it says is history, not a mistake to be mended now
     text = HEADS[TestCard] + "push.position_pct = 0.5"
     assert parse_card(text, TestCard, where="record 4", as_recorded=True).push.position_pct == 0.5
+    # nor are figures held against each other: a track of another car
+    text = card_text(
+        "car", {"geometry.wheelbase_mm": 257.0, "geometry.track_front_mm": 165.0, "geometry.track_rear_mm": 33.0}
+    )
+    assert parse_card(text, CarCard, where="record 5", as_recorded=True).geometry.track_rear_mm == 33.0
+    with pytest.raises(InputError, match="other track"):
+        parse_card(text, CarCard, where="car.toml")
 
 
 LIMITS = [

@@ -9,6 +9,7 @@ from rig.base.errors import InputError
 from rig.base.failures import explain
 from rig.cards.keys.test import TestCard
 from rig.cards.read import parse_card, read_card
+from rig.cards.toml_slips import number_in_text
 
 HEAD = 'card = "test"\nname = "middle"\n'
 
@@ -103,3 +104,28 @@ def test_a_pipe_a_folder_and_a_clip_are_no_cards(tmp_path: Path) -> None:
         file.truncate(5_000_000_000)  # takes no room
     with pytest.raises(InputError, match="too large for a card"):
         read_card(clip, TestCard)
+
+
+@pytest.mark.parametrize(
+    ("typed", "number"),
+    [
+        ("85,5", "85.5"),
+        (" -12,25 ", "-12.25"),
+        (" 70\t", "70"),
+        ("+0.5", "+0.5"),
+        ("8 mm", "8"),
+        ("8,5mm", "8.5"),
+        (".5", "0.5"),
+        ("-.5", "-0.5"),
+        ("85.", "85.0"),
+        ("085.5", "85.5"),
+        ("-1 600", "-1600"),
+        ("\u221212.5", "-12.5"),
+        *(
+            (text, None)
+            for text in ("", " ", "left", "12 or 13", "12 13", "8 mm long", "12.5.6", "1e", "3 4x", "-", "x12")
+        ),
+    ],
+)
+def test_a_number_typed_as_a_text_is_told_from_what_is_none(typed: str, number: str | None) -> None:
+    assert number_in_text(typed) == number

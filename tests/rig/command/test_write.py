@@ -2,11 +2,17 @@
 
 import tomllib
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from rig.cards.keys.bench import BenchCard
+from rig.jobs.weighing import finger_cell
+from rig.jobs.weighing.calibrate import CheckMasses
+from rig.log.store import BenchLog
 from tests.values.cards_typed import found, run, write
 from tests.values.pads_acted import pivotbench
+from tests.whole_records import whole
 
 TYRES = {"conditions.surface": "painted board", "conditions.compound_front": "soft", "conditions.compound_rear": "hard"}
 
@@ -57,3 +63,29 @@ def test_another_day_is_a_question_without_anything_to_write(tmp_path: Path) -> 
     told = pivotbench("grip", card, "--write", "--against", "2026-01-01", "--log", tmp_path / "log")
     assert told.code == 2
     assert "nothing to write" in told.err
+
+
+def test_the_fingers_cell_goes_onto_the_bench_card(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What was found, said as 95 % (1.96 times), and kept as standard; the run itself has its own tests."""
+    card, log = write(tmp_path, bench={"name": "Mine"}), tmp_path / "log"
+    cell = {"counts_per_n": -21345.678, "counts_per_n_u": 130.0, "zero_counts": -4321.4, "off_line_n": 0.05}
+    asked: dict[str, object] = {}
+
+    def calibrated(bench: BenchCard, log: BenchLog, checks: CheckMasses, **more: Any) -> object:
+        asked.update(more, bench=bench.name, masses=checks.masses_g, mass_u=checks.mass_u_g)
+        return whole(log, "finger calibration", bench.name, {"boards": ["pb7"]}, cell | {"heaviest_n": 12.345})
+
+    monkeypatch.setattr(finger_cell, "calibrate_finger", calibrated)
+    masses = ("--mass", 500, "--mass", 1200, "--mass-u", 0.25)
+    words = run("pads", "calibrate", card, "--finger", "--hung", *masses, "--port", "socket://here:1", "--log", log)
+    assert "-21,346 ± 255 counts a newton, calibrated up to 12.3 N" in words.replace("\u2212", "-")
+    assert "0.05 N off the line" in words
+    assert (asked["hung"], asked["port"], asked["bench"]) == (True, "socket://here:1", "Mine")
+    assert (list(asked["masses"]), asked["mass_u"]) == ([500.0, 1200.0], 0.25)  # type: ignore[call-overload]
+    (bench,) = (one for one in tmp_path.glob("*.toml") if 'card = "bench"' in one.read_text())
+    assert tomllib.loads(bench.read_text())["force"] == {
+        "counts_per_n": -21345.68,
+        "counts_per_n_u": 130.0,
+        "zero_counts": -4321.0,
+        "board": "pb7",
+    }

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rig.base.errors import BenchError, InputError
+from rig.main import main
 from rig.pads.frames import PortState
 from rig.pads.port import Ports
 from rig.pads.port_errors import EndOfRecordingError
@@ -187,3 +188,18 @@ def test_a_speed_that_cannot_be_is_refused(tmp_path: Path, speed: str) -> None:
     with pytest.raises(InputError, match="speed") as caught:
         ReplayPort.from_url(f"replay:{path}?speed={speed}")
     assert caught.value.exit_code == 2
+
+
+def test_the_command_says_what_became_of_the_lines(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Five whole, two damaged; of the numbers 1 to 10 five came in no whole line (4 to 8)."""
+    sent = [IDENTITY, *(line(seq, 100 * seq) for seq in (1, 2, 3)), b"PB1 4 4", b"PB1 5 x\n", b"PB1 6\n"]
+    sent += [line(seq, 100 * seq) for seq in (9, 10)]
+    with TrafficRecorder(tmp_path / "first.traffic", port="x", now=0.0) as recorder:
+        for number, chunk in enumerate(sent):
+            recorder.tap(chunk, 0.1 * number)
+    copy = tmp_path / "copy.traffic"
+    with pytest.raises(SystemExit) as ended:
+        main(["pads", "record", f"replay:{tmp_path / 'first.traffic'}?speed=0", str(copy), "--seconds", "0.3"])
+    assert not ended.value.code
+    assert "5 whole lines, 2 damaged, 5 lost" in " ".join(capsys.readouterr().out.split())
+    assert b"".join(chunk.data for chunk in read_traffic(copy) if chunk.kind == "<") == b"".join(sent)

@@ -50,6 +50,13 @@ def read(keys: dict[str, Any], lines: Sequence[str]) -> list[float]:
         (["1590.4 431.2 366.8 402.5 389.9"] * 6, "g", GRAMS),  # the sum in front
         (['{"b": 3.9, "s": [431.2, 366.8, 402.5, 389.9]}'] * 6, "g", GRAMS),
         (['{"RR": 389.9, "RL": 402.5, "FR": 366.8, "FL": 431.2, "unit": "g"}'] * 6, "g", GRAMS),
+        # what changes beside the loads, before, between and behind them, keeps its place in the list
+        (
+            [f'{{"t": {k}, "s": [{20 + k % 3}.5, 431.2, 366.8, {k}, 402.5, 389.9, {k % 2}]}}' for k in range(6)],
+            "g",
+            GRAMS,
+        ),
+        ([f"[[{k}, 431.2], [{k % 3}, 366.8], [0, 402.5], [{-k}, 389.9]]" for k in range(6)], "g", GRAMS),
         (["15.21oz,12.94oz,14.20oz,13.75oz"] * 6, "oz", OUNCES),
         (["0.9506 lb,0.8087 lb,0.8874 lb,0.8596 lb"] * 6, "lb", POUNDS),
         ([f"{n}: {x} g" for _ in range(3) for n, x in zip("ABCD", GRAMS, strict=True)], "g", GRAMS),

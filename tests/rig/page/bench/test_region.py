@@ -15,6 +15,7 @@ from rig.base.plain_json import Json, finite_json
 from rig.command.moving.moving import command as moving_command
 from rig.jobs.moving.reach import Tried
 from rig.page.bench.bench import Bench
+from rig.page.bench.region import _mm
 from rig.page.server.actions import SetupTried
 from rig.virtual.dunlin import ON_SPRINGS
 
@@ -83,3 +84,8 @@ def test_a_car_without_springs_and_one_not_weighed_are_told(tmp_path: Path) -> N
     with pytest.raises(InputError, match="no springs"):
         bench.region.ask(Tried())
     bench.close()
+
+
+def test_points_that_are_not_wholly_known_are_not_drawn() -> None:
+    places = np.array([[0.12345678, -0.02], [np.nan, 0.3], [0.2, np.nan], [np.inf, 0.1], [-0.001, 0.0]])
+    assert _mm(places) == [[123.46, -20.0], [-1.0, 0.0]]
