@@ -121,9 +121,9 @@ def test_a_phase_without_duration_and_an_empty_card_are_told(folder: Path) -> No
 
 
 def test_roll_over_is_told_as_such(folder: Path) -> None:
-    (folder / "car.toml").write_text(CAR.replace("cg_height_mm = 35", "cg_height_mm = 120"))
+    (folder / "car.toml").write_text(CAR.replace("cg_height_mm = 35", "cg_height_mm = 70"))
     (folder / "phases.toml").write_text(
-        'card = "phases"\nname = "hard"\n[[phases]]\nname = "hold"\nay_g = 1.2\nduration_s = 1\n'
+        'card = "phases"\nname = "hard"\n[[phases]]\nname = "hold"\nay_g = 1.6\nduration_s = 1\n'
         '[[phases]]\nname = "exit"\nax_g = 0.1\nduration_s = 1\n'
     )
     told = json.loads(run(str(folder / "car.toml"), str(folder / "phases.toml"), *WEIGHTS, "--json"))
