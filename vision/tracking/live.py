@@ -11,6 +11,7 @@ from vision.camera.model import fitting_camera
 from vision.clip.frames import Frame
 from vision.tracking.checks import check_cards
 from vision.tracking.follow import Follower
+from vision.tracking.parts import Remembered
 from vision.tracking.sightings import Sightings
 from vision.tracking.solve import KnownFloor, known_floor
 from vision.tracking.track import track_sightings
@@ -46,6 +47,7 @@ class LiveTracker:
         self._follower = Follower(cards.floor, cards.car)
         self._first: list[Sighted] = []
         self._known: KnownFloor | None = None
+        self._before = Remembered()
 
     @property
     def ready(self) -> bool:
@@ -100,6 +102,6 @@ class LiveTracker:
                 index=row.number, time=row.time, corner=row.corner, spread=row.spread, known=row.known, repeated=False
             )
         try:
-            return track_sightings(seen, self._cards, self._size, known=self._known)[0]
+            return track_sightings(seen, self._cards, self._size, known=self._known, before=self._before)[0]
         except (InputError, VisionError):
             return None

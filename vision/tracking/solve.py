@@ -15,11 +15,13 @@ from vision.base.types import (
     ClipCards,
     FloatArray,
     FloorLayout,
+    IntArray,
 )
 from vision.floor.fit import FloorFit, guess_camera
 from vision.floor.geometry import marker_corners
 from vision.tracking.clip_floor import clip_cameras, fit_clip_floor, median_seen, still_frames, temporal_noise
 from vision.tracking.gauss_newton import Optics
+from vision.tracking.parts import Part, Remembered, one_of, together
 from vision.tracking.poses import CameraPoses, CarPoses, fit_cars, rise_doubt
 from vision.tracking.zoom import zoom_of
 
@@ -29,42 +31,6 @@ CARD_CAUSES = 6  # leading shared causes that come from the cards; the rest are 
 CAMERA_CAUSE = "camera and floor markers"
 LEAST_RESIDUAL = 0.08  # px; the least that counts as a usual residual when odd corners are faded
 INK_FRAMES = 80  # frames behind the difference of the car's ink shift from the floor's
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Part:
-    """What is kept of one chunk of n frames; see Solved. What the poses were worked out with goes with the chunk.
-
-    shared: (k, n, 3) of all causes.  residual: (n, m, 2) px, mean of each car marker, weight: (n, m) mean weight.
-    rise_u: (n,) m.  extra_ink: (n,) px.  zoom, zoom_u: (n,) as `CameraPoses`, camera_noise: (n,) px of those fits.
-    by_zoom: (n, 3) of the pose, the camera's included.
-    """
-
-    pose: FloatArray
-    unit: FloatArray
-    noise: FloatArray
-    used: FloatArray
-    floor_used: FloatArray
-    repeating_gain: FloatArray
-    lean: FloatArray
-    lean_u: FloatArray
-    by_lean: FloatArray
-    rise: FloatArray
-    rise_u: FloatArray
-    extra_ink: FloatArray
-    marker_mean: FloatArray
-    residual: FloatArray
-    weight: FloatArray
-    shared: FloatArray
-    names: tuple[str, ...]
-    camera_part: FloatArray
-    m_per_px: FloatArray
-    rotation: FloatArray
-    place: FloatArray
-    zoom: FloatArray
-    zoom_u: FloatArray
-    camera_noise: FloatArray
-    by_zoom: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,10 +101,18 @@ def known_floor(corner: FloatArray, cards: ClipCards, size: tuple[int, int]) -> 
     return KnownFloor(fit=bench.fit, noise=noise, ink=_car_ink(corner, bench))
 
 
-def solve(corner: FloatArray, cards: ClipCards, size: tuple[int, int], *, known: KnownFloor | None = None) -> Solved:
+def solve(
+    corner: FloatArray,
+    cards: ClipCards,
+    size: tuple[int, int],
+    *,
+    known: KnownFloor | None = None,
+    again: tuple[Remembered, IntArray] | None = None,
+) -> Solved:
     """All poses of a pass. corner: (n, m, 4, 2) px, floor markers first.  size: of the picture, px.
 
     known: the floor from earlier frames of a camera that stands; None finds it in these.
+    again: with a known floor, what these frames gave before and their numbers (n,).
     Raises VisionError where the floor markers do not fix the camera's place.
     """
     if known is None:
@@ -149,8 +123,21 @@ def solve(corner: FloatArray, cards: ClipCards, size: tuple[int, int], *, known:
         still = np.ones(len(corner), dtype=bool)
         least = max(noise, LEAST_RESIDUAL)
         bench = _Bench(floor=cards.floor, car=cards.car, fit=known.fit, still=still, noise=least)
+    if known is not None and again is not None:
+        return _joined([_part_again(corner, bench, ink, *again)], bench, noise)
     parts = [_part(corner[frames], bench.still[frames], bench, ink) for frames in frames_together(len(corner))]
     return _joined(parts, bench, noise)
+
+
+def _part_again(corner: FloatArray, bench: "_Bench", ink: float, before: Remembered, numbers: IntArray) -> Part:
+    """The poses of some frames of a camera that stands, of which each rests on nothing but itself."""
+    asked = [int(one) for one in numbers]
+    new = np.array([i for i, number in enumerate(asked) if number not in before.frames], dtype=int)
+    if len(new):
+        part = _part(corner[new], bench.still[new], bench, ink)
+        before.frames |= {asked[i]: one_of(part, k) for k, i in enumerate(new)}
+    before.frames = {number: before.frames[number] for number in asked}
+    return together([before.frames[number] for number in asked])
 
 
 def _bench(corner: FloatArray, cards: ClipCards, size: tuple[int, int]) -> tuple["_Bench", float]:
@@ -206,7 +193,7 @@ def _car_ink(corner: FloatArray, bench: _Bench) -> float:
     return bench.fit.ink + float(np.clip(np.median(cars.extra_ink[usable]), -0.3, 0.3))
 
 
-def _part(corner: FloatArray, still: BoolArray, bench: _Bench, ink: float) -> _Part:
+def _part(corner: FloatArray, still: BoolArray, bench: _Bench, ink: float) -> Part:
     """The poses of some frames. corner: (n, m, 4, 2) px, floor markers first.  still: (n,).  ink: px, of the car's
     markers."""
     corner = corner.astype(float)
@@ -226,7 +213,7 @@ def _part(corner: FloatArray, still: BoolArray, bench: _Bench, ink: float) -> _P
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)  # a marker not seen has no residual
         mean = np.nanmean(np.where(cars.weight[..., None] > 0.3, cars.residual, np.nan), axis=2)
-    return _Part(
+    return Part(
         pose=cars.pose,
         unit=cars.covariance,
         noise=cars.noise,
@@ -308,7 +295,7 @@ def _shared(cars: CarPoses, bench: _Bench, views: CameraPoses, still: BoolArray)
     )
 
 
-def _joined(parts: list[_Part], bench: _Bench, noise: float) -> Solved:
+def _joined(parts: list[Part], bench: _Bench, noise: float) -> Solved:
     def all_of(name: str) -> FloatArray:
         return np.concatenate([getattr(part, name) for part in parts])
 

@@ -16,6 +16,7 @@ from vision.tracking.follow import Follower, follow_clip
 from vision.tracking.lean import lean_part, lean_sentence, set_upright
 from vision.tracking.noise import blur_part, frame_noise, repeating_part
 from vision.tracking.notes import describe
+from vision.tracking.parts import Remembered
 from vision.tracking.sightings import Sightings
 from vision.tracking.solve import LEAST_CORNERS, KnownFloor, Solved, solve
 
@@ -60,15 +61,21 @@ def track_clip(
 
 
 def track_sightings(
-    sightings: Sightings, cards: ClipCards, size: tuple[int, int], *, known: KnownFloor | None = None
+    sightings: Sightings,
+    cards: ClipCards,
+    size: tuple[int, int],
+    *,
+    known: KnownFloor | None = None,
+    before: Remembered | None = None,
 ) -> tuple[ClipTrack, Solved]:
     """Everything after the corners were measured: poses, their uncertainty, and which frames count.
 
     sightings: corners of the floor's and then the car's markers in every frame.  size: of the picture, px.
-    known: the floor from earlier frames.  Raises as `track_clip`.
+    known: the floor from earlier frames, before: what frames asked for again gave on it.  Raises as `track_clip`.
     """
     time, floor_count = sightings.column("time"), len(cards.floor.markers)
-    solved = solve(sightings.column("corner"), cards, size, known=known)
+    again = None if before is None else (before, sightings.column("index"))
+    solved = solve(sightings.column("corner"), cards, size, known=known, again=again)
     blur = blur_of(time, solved, sightings.column("spread"), floor_count)
     kept, left_out = vouch(time, solved, sightings, blur, floor_count)
     if not len(kept):
