@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from rig.base.errors import InputError
 from rig.base.plain_json import Json
 from rig.page.bench.bench import Bench
 from rig.page.bench.jobs import Job
@@ -82,5 +83,33 @@ def test_pads_are_calibrated_zeroed_and_weighed_on_and_the_page_shows_it(
             assert f"record {weighing.number}" in weighed
             assert bench.weighing is not None
             assert bench.weighing.record.id == weighing.id
+    finally:
+        bench.close()
+
+
+def test_the_virtual_bench_does_what_hands_do(tmp_path: Path) -> None:
+    """Truth: the virtual car's own weights; no two of its wheels carry alike."""
+    bench = Bench(tmp_path, time_factor=24.0)
+    try:
+        with pytest.raises(InputError, match="done by hand"):
+            bench.on_pads.place(True)
+        bench.switch_virtual(True)
+        assert "Zero them" in done(bench)
+        bench.on_pads.zero()
+        done(bench)
+        assert bench.virtual is not None
+        corner = bench.virtual.truth().corner_g
+        bench.on_pads.place(True)
+        now = shown(bench, lambda one: one.get("settled") and one["total_g"] and one["total_g"] > 1000)
+        np.testing.assert_allclose(now["load_g"], corner, atol=5.0)
+        assert bench.on_pads.place(False) == "The pads are empty."
+        bench.on_pads.weigh(1)
+        done(bench)
+        assert bench.weighing is not None
+        np.testing.assert_allclose(bench.weighing.weights.load_g, corner, atol=12.0)  # it is set down anew
+        assert bench.weighing.weights.total_g.value == pytest.approx(corner.sum(), abs=6.0)
+        bench.switch_virtual(False)
+        assert bench.weighing is None  # of another car
+        assert bench.virtual is None
     finally:
         bench.close()
