@@ -262,7 +262,7 @@ def _measured(
     ):
         warnings.append(
             f"The rests drift by {1e3 * np.hypot(drift[0], drift[1]):.2f} mm a second: "
-            "stand the camera firmly and push again; the drift is in the ±."
+            "stand the camera firmly, let the car settle, give it more light, and push again; the drift is in the ±."
         )
     estimate = PivotEstimate(
         kappa=result.kappa,

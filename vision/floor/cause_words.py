@@ -21,10 +21,13 @@ OTHERS = {
 }
 
 
-def floor_sentences(fit: FloorFit, layout: FloorLayout) -> list[str]:
-    """A sentence for each cause found; sheets that a loose card lets lie elsewhere; waves in the paper."""
+def floor_sentences(fit: FloorFit, layout: FloorLayout, *, calibrated: bool = False) -> list[str]:
+    """A sentence for each cause found; sheets that a loose card lets lie elsewhere; waves in the paper.
+
+    calibrated: the lens was known before.
+    """
     names = tuple(dict.fromkeys(marker.sheet or f"with marker {marker.id}" for marker in layout.markers))
-    sentences = [_sentence(cause, fit, names) for cause in fit.causes]
+    sentences = [_sentence(cause, fit, names, calibrated=calibrated) for cause in fit.causes]
     moved = {cause.sheet for cause in fit.causes if cause.kind is FloorCauseKind.SHEET_MOVED}
     apart = np.hypot(fit.sheet[:, 0], fit.sheet[:, 1])
     for sheet, name in enumerate(names):
@@ -49,7 +52,7 @@ def _one_print(fit: FloorFit, sheet: int, name: str, other: str) -> str:
     )
 
 
-def _sentence(cause: FloorCause, fit: FloorFit, names: tuple[str, ...]) -> str:
+def _sentence(cause: FloorCause, fit: FloorFit, names: tuple[str, ...], *, calibrated: bool) -> str:
     other = f"; next in line: {OTHERS[cause.other]}" if cause.other is not None and cause.share < 0.95 else ""
     name = names[cause.sheet] if cause.sheet >= 0 else ""
     if cause.kind is FloorCauseKind.SHEET_MOVED:
@@ -78,6 +81,12 @@ def _sentence(cause: FloorCause, fit: FloorFit, names: tuple[str, ...]) -> str:
         return (
             f"{FIRST}the floor is not flat here: its height under the sheets differs by about {height:.1f} mm{other}. "
             "Film on a flatter floor or table, or flatten the sheets."
+        )
+    if calibrated:
+        return (
+            f"{FIRST}the clip was not filmed through the lens that was calibrated (another phone, mode or zoom: its "
+            f"focal length seems to be {fit.intrinsics[0]:.0f} px){other}. Calibrate the camera as it films pushes, or "
+            "take the lens and the calibration off the bench card."
         )
     return (
         f"{FIRST}the lens bends the picture more than an ordinary one{other}: calibrate the camera with "

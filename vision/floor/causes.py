@@ -1,12 +1,13 @@
 """Floor markers that contradict the cards: the likeliest single cause, and what else could be.
 
 Each cause widens one of the priors: a sheet laid elsewhere, a print of another scale, a floor that is not flat, paper
-that is not, a lens that bends more than lenses do. The problem is solved with each; their evidences (marginal
-likelihoods) say which is likeliest, and how sure that is. A second cause is looked for in what the first leaves.
+that is not, a lens that bends more than lenses do or is not the one calibrated. The problem is solved with each; their
+evidences (marginal likelihoods) say which is likeliest, and how sure that is. A second cause is looked for in what the
+first leaves.
 """
 
 from dataclasses import dataclass, replace
-from enum import Enum
+from enum import Enum, auto, unique
 
 import numpy as np
 
@@ -26,18 +27,28 @@ WIDE_STRETCH = 0.02
 """Relative: how far a print is off that was fitted to the page, standard."""
 WIDE_BOW = 4.0
 """Times the bow of an ordinary floor."""
-WIDE_LENS = 4.0
-"""Times the uncertainty of an ordinary lens."""
 
 
+@unique
 class FloorCauseKind(Enum):
-    """What may contradict the cards, and how often it does against cards that are right (by judgement)."""
+    """What may contradict the cards."""
 
-    SHEET_MOVED = 0.03
-    ALL_PRINTED = 0.02
-    SHEET_PRINTED = 0.01
-    BOWED = 0.05
-    LENS = 0.02
+    SHEET_MOVED = auto()
+    ALL_PRINTED = auto()
+    SHEET_PRINTED = auto()
+    BOWED = auto()
+    LENS = auto()
+
+    @property
+    def share(self) -> float:
+        """How often it does, against cards that are right (by judgement)."""
+        return {
+            FloorCauseKind.SHEET_MOVED: 0.03,
+            FloorCauseKind.ALL_PRINTED: 0.02,
+            FloorCauseKind.SHEET_PRINTED: 0.01,
+            FloorCauseKind.BOWED: 0.05,
+            FloorCauseKind.LENS: 0.02,
+        }[self]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,7 +70,7 @@ def likeliest(problem: FloorProblem, found: Descent, *, robust: bool) -> tuple[D
             if not any(cause.kind is one.kind and cause.sheet == one.sheet for one in causes):
                 wide = _widened(found.priors, cause, problem)
                 tried.append((cause, problem.settle(found.state, wide, robust=robust)))
-        scores = np.array([end.evidence + np.log(cause.kind.value) for cause, end in tried] + [found.evidence])
+        scores = np.array([end.evidence + np.log(cause.kind.share) for cause, end in tried] + [found.evidence])
         share = np.exp(scores - scores.max())
         share /= share.sum()
         order = np.argsort(-share[:-1])
@@ -97,7 +108,7 @@ def _widened(priors: Priors, cause: FloorCause, problem: FloorProblem) -> Priors
         case FloorCauseKind.BOWED:
             laid[floor.bow_part] *= WIDE_BOW
         case FloorCauseKind.LENS:
-            return replace(priors, camera=priors.camera * WIDE_LENS)
+            return replace(priors, camera=priors.other_camera)
     return replace(priors, laid=laid)
 
 

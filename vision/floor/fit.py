@@ -21,6 +21,10 @@ from vision.floor.problem import Descent, FloorProblem, Priors, State
 
 FOCAL_GUESS, FOCAL_GUESS_U = 0.95, 0.40
 """Focal length over the longer side of the picture: phones and webcams."""
+FOCAL_OTHER_U = 0.2
+"""Relative: how far another phone's focal length, or that of another mode or zoom, is from the calibrated one."""
+WIDE_LENS = 4.0
+"""Times the uncertainty of an ordinary lens."""
 CENTRE_GUESS_U = 0.01
 """Of the longer side."""
 LENS_GUESS_U = {4: 0.12, 5: 0.10, 6: 0.001, 7: 0.001, 8: 0.05}
@@ -106,19 +110,31 @@ def guess_camera(size: tuple[int, int], pixel_shape: float = 1.0) -> Camera:
     return Camera(matrix=matrix, distortion=np.zeros(5), size=size, known=False)
 
 
-def _camera_prior(camera: Camera) -> tuple[FloatArray, FloatArray]:
-    """Free directions (9, q) of the intrinsics and the prior standard uncertainty (q,) of each."""
-    if camera.known:
-        free = np.flatnonzero(camera.u > 0)
-        return np.eye(9)[:, free], camera.u[free]
+def _camera_prior(camera: Camera) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Free directions (9, q) of the intrinsics, the prior standard uncertainty (q,) of each, and what it is (q,) where
+    the lens is not what it was taken for."""
     longer = max(camera.size)
-    basis = np.eye(9)[:, [0, 2, 3, *LENS_GUESS_U]]
-    basis[1, 0] = camera.matrix[1, 1] / camera.matrix[0, 0]
-    return basis, np.array([FOCAL_GUESS_U * longer, *(2 * [CENTRE_GUESS_U * longer]), *LENS_GUESS_U.values()])
+    if not camera.known:
+        basis = np.eye(9)[:, [0, 2, 3, *LENS_GUESS_U]]
+        basis[1, 0] = camera.matrix[1, 1] / camera.matrix[0, 0]
+        u = np.array([FOCAL_GUESS_U * longer, *(2 * [CENTRE_GUESS_U * longer]), *LENS_GUESS_U.values()])
+        return basis, u, WIDE_LENS * u
+    intrinsics = intrinsics_of(camera)
+    free = np.flatnonzero(camera.u > 0)
+    basis, u = np.eye(9)[:, free], camera.u[free].copy()
+    guess = {0: FOCAL_OTHER_U * intrinsics[0], 1: FOCAL_OTHER_U * intrinsics[1]}
+    guess |= {2: CENTRE_GUESS_U * longer, 3: CENTRE_GUESS_U * longer, **LENS_GUESS_U}
+    other = np.maximum(u, [guess[int(one)] for one in free])
+    if free[:2].tolist() == [0, 1]:  # another lens has another focal length, and square pixels as well
+        fx, fy = intrinsics[:2]
+        basis[:2, :2] = np.array([[1.0, fx / fy], [fy / fx, -1.0]])
+        u[:2] = 0.5 * np.hypot(u[0] / fx, u[1] / fy) * np.array([fx, fy])
+        other[1] = u[1]
+    return basis, u, other
 
 
-def floor_priors(layout: FloorLayout, floor: LaidFloor, camera: FloatArray) -> Priors:
-    """What the card says of how the floor is laid. camera: (q,) of the lens."""
+def floor_priors(layout: FloorLayout, floor: LaidFloor, camera: FloatArray, other_camera: FloatArray) -> Priors:
+    """What the card says of how the floor is laid. camera, other_camera: (q,) of the lens, as `Priors` has them."""
     laid = np.zeros(floor.count)
     moves, stretches = floor.moves(laid), floor.stretches(laid)
     for sheet in range(floor.sheets):
@@ -127,7 +143,7 @@ def floor_priors(layout: FloorLayout, floor: LaidFloor, camera: FloatArray) -> P
         moves[sheet] = layout.place_u, layout.place_u, MOVE_TURN * layout.place_u / span
     stretches[:] = layout.scale_u, ASPECT_U
     laid[floor.bow_part] = BOW_U * floor.reach
-    return Priors(camera=camera, laid=laid)
+    return Priors(camera=camera, laid=laid, other_camera=other_camera)
 
 
 def fit_floor(
@@ -147,8 +163,8 @@ def fit_floor(
     Raises VisionError when the markers cannot be laid into one plane.
     """
     floor = LaidFloor.of(layout)
-    basis, camera_u = _camera_prior(camera)
-    priors = floor_priors(layout, floor, camera_u)
+    basis, camera_u, other_camera = _camera_prior(camera)
+    priors = floor_priors(layout, floor, camera_u, other_camera)
     laid = np.zeros(floor.count)
     if sheet_u is not None:
         floor.moves(priors.laid)[:] = sheet_u
@@ -161,10 +177,17 @@ def fit_floor(
     if sheet_u is None and not explained:
         _check_arrangement(problem, priors, layout, limit)
     found = problem.settle(_best_start(problem, priors, laid, robust=robust), priors, robust=robust)
-    if sheet_u is None and explained and not found.priors.noise < HOPELESS:
+    noise = found.priors.noise if np.isfinite(found.cost) else np.inf
+    if sheet_u is None and explained and not noise < HOPELESS:
         _check_arrangement(problem, priors, layout, limit)
         if not camera.known:
-            _check_squeezed(problem, priors, found.priors.noise)
+            _check_squeezed(problem, priors, noise)
+            if not np.isfinite(noise):
+                raise InputError(
+                    "no lens shows the floor markers as the clip does: its pictures may be squeezed or stretched",
+                    where="clip",
+                    remedy="Give the clip as the camera wrote it, or calibrate the camera with pictures changed alike",
+                )
     if not np.isfinite(found.cost):
         raise VisionError(
             "the floor markers do not lie in one plane as the card says",
@@ -191,7 +214,12 @@ def _check_squeezed(problem: FloorProblem, priors: Priors, noise: float) -> None
     of a floor gives a focal length or a shape of pixels, not both.
     """
     basis = np.concatenate([problem.basis, np.eye(9)[:, :1]], axis=1)
-    free = replace(priors, camera=np.append(priors.camera, SQUEEZE_U * problem.base[0]))
+    more = SQUEEZE_U * problem.base[0]
+    free = replace(
+        priors,
+        camera=np.append(priors.camera, more),
+        other_camera=np.append(priors.other_camera, more),
+    )
     begins: list[tuple[float, FloorProblem, State]] = []
     for start in SQUEEZES:
         base = problem.base * np.where(np.arange(9) == 0, start, 1.0)

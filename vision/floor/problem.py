@@ -21,6 +21,9 @@ INK_PRIOR_U = 0.6
 """px; measured shifts are about 0.35."""
 WAVE_U, WAVE_WORTH = 0.0001, 12.0
 """m: usual height of a corner over the floor, paper taped down; and how many corners that belief is worth."""
+LEAST_FOCAL = 0.5
+"""Of half the picture's longer side: a lens with straight lines that sees 127 degrees. None sees more, and markers on a
+floor that no lens explains would otherwise be taken for seen by one of no length."""
 VARIANCE_ROUNDS = 3
 CONVERGED = 1e-4
 """Fall of the cost that a step would still bring."""
@@ -31,10 +34,12 @@ LEAST_U = 1e-9
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Priors:
     """Standard uncertainties before the clip is looked at. camera: (q,).  laid: (h,), the corners' heights apart from
-    those of `wave`, m, and `noise`, px, which the fit finds."""
+    those of `wave`, m, and `noise`, px, which the fit finds.  other_camera: (q,), where the lens is not what it was
+    taken for."""
 
     camera: FloatArray
     laid: FloatArray
+    other_camera: FloatArray
     wave: float = WAVE_U
     noise: float = LEAST_NOISE
 
@@ -78,7 +83,8 @@ class State:
 class Descent:
     """Where a descent ended. residual: (v, m, 4, 2) px.  weight: (m,).  covariance: (p, p) of [lens, ink, laid, poses].
     priors: with the noise and waves found.  evidence: log marginal likelihood (Laplace's approximation), comparable
-    between priors of the same parameters and data; minus infinity when the descent failed.  cost: what it lowered.
+    between priors of the same parameters and data; minus infinity when the descent failed.  cost: what it lowered,
+    infinite when it failed or found a lens that there cannot be.
     """
 
     state: State
@@ -213,17 +219,21 @@ class FloorProblem:
     def _intrinsics(self, state: State) -> FloatArray:
         return self.base + self.basis @ state.q
 
+    def possible_lens(self, intrinsics: FloatArray) -> bool:
+        """Whether there are lenses as short as intrinsics (9,) say."""
+        return bool(min(intrinsics[:2]) > LEAST_FOCAL * self.base[2:4].max())
+
     def _turned(self, state: State) -> FloatArray:
         """(v, m, 4, 3) m, the corners along the camera's axes, from the floor's origin."""
         turned: FloatArray = np.einsum("vij,mkj->vmki", state.rotation, self.floor.corners(state.laid))
         return turned
 
     def _looked(self, state: State) -> tuple[FloatArray, bool]:
-        """(v, m, 4, 2) px, what lens and ink leave of the corners seen; whether all of them lie before a camera."""
+        """(v, m, 4, 2) px, what lens and ink leave of the corners seen; whether all lie before a possible camera."""
         point, intrinsics = self._turned(state) + state.place[:, None, None, :], self._intrinsics(state)
         pixel = project(point, intrinsics)
         residual = self.seen - pixel - bent_edge_shift(point, intrinsics) - state.ink * ink_direction(pixel)
-        return residual, not np.any(point[..., 2] < 0.01) and intrinsics[0] > 0
+        return residual, not np.any(point[..., 2] < 0.01) and self.possible_lens(intrinsics)
 
     def _row_weight(self, residual: FloatArray, weight: FloatArray) -> FloatArray:
         rows = np.broadcast_to(weight[:, None, None], residual.shape)
@@ -261,6 +271,8 @@ class FloorProblem:
         cost: float,
     ) -> Descent:
         covariance, evidence = normal, -np.inf
+        if not self.possible_lens(self._intrinsics(state)):
+            cost = np.inf
         if np.isfinite(normal).all() and np.isfinite(cost):
             size, alike = _of_one_size(normal)
             covariance = np.asarray(np.linalg.pinv(alike, rcond=1e-13, hermitian=True), float) / size / size[:, None]

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.base.types import BoolArray, Camera, CarMarkers, ClipCards, ClipTrack, FloatArray, FloorLayout
+from vision.base.types import BoolArray, Camera, ClipCards, ClipTrack, FloatArray
 from vision.clip.frames import ClipReport
 from vision.floor.cause_words import floor_sentences
 from vision.tracking.checks import FROZEN, LEAST_SIDE
@@ -28,7 +28,7 @@ def describe(track: ClipTrack, solved: Solved, report: ClipReport, cards: ClipCa
     _frames(words, track, report)
     _time(words, report)
     _camera(words, track, solved, cards.camera)
-    _markers(words, track, solved, cards.floor, cards.car)
+    _markers(words, track, solved, cards)
     _motion(words, track)
     wide = spread[np.isfinite(spread)]
     width = float(np.sqrt(np.median(wide) / 2)) if len(wide) else 0.0
@@ -140,11 +140,12 @@ def _camera_doubt(track: ClipTrack) -> float:
     return float(np.sqrt(np.sum(np.square(parts)))) if parts else 0.0
 
 
-def _markers(words: Words, track: ClipTrack, solved: Solved, floor: FloorLayout, car: CarMarkers) -> None:
+def _markers(words: Words, track: ClipTrack, solved: Solved, cards: ClipCards) -> None:
+    floor, car = cards.floor, cards.car
     words.notes.append(
         f"Corner noise {solved.corner_noise:.2f} px from frame to frame, ink shift {track.ink_shift:.2f} px."
     )
-    words.warnings.extend(floor_sentences(solved.fit, floor))
+    words.warnings.extend(floor_sentences(solved.fit, floor, calibrated=cards.camera is not None))
     size = np.square(np.nan_to_num(solved.fit.residual)).mean((0, 2, 3)) * 2
     for marker, weight, off in zip(floor.markers, solved.fit.weight, np.sqrt(size), strict=True):
         if weight < 0.3 and off > LARGE_OFF:

@@ -72,13 +72,17 @@ def write_cards(folder: Path, which: str, shot: Shot) -> Path:
     edits: dict[str, dict[str, object]] = {"test": dict(shot.cards)}
     if which == "full":
         edits |= FULL
+    if shot.bench:
+        edits["bench"] = {**edits.get("bench", {}), **shot.bench}
     for name, keys in edits.items():
         path = folder / f"{name}.toml"
         card = tomlkit.parse(path.read_text(encoding="utf-8"))
         for dotted, value in keys.items():
-            section, _, key = dotted.rpartition(".")
-            target = card.setdefault(section, tomlkit.table()) if section else card
-            target[key] = value  # type: ignore[index]
+            *sections, key = dotted.split(".")
+            target = card
+            for section in sections:
+                target = target.setdefault(section, tomlkit.table())
+            target[key] = value
         path.write_text(tomlkit.dumps(card), encoding="utf-8")
     return folder / "test.toml"
 

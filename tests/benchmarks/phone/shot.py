@@ -65,6 +65,7 @@ class Shot:
     stamps: Array | None = None
     edit: Callable[[Iterator[Array], Array], Iterator[Array]] | None = None
     cards: dict[str, object] = field(default_factory=dict)
+    bench: dict[str, object] = field(default_factory=dict)
     start_yaw: float = 0.0
 
     @property
@@ -124,7 +125,7 @@ class Shot:
         if self.edit is not None:
             signals = self.edit(signals, times)
         path = path.with_suffix(self.tape.suffix)
-        write(path, signals, stamps[: len(times)], self.tape)
+        write(path, signals, stamps, self.tape)
         return path
 
 

@@ -89,6 +89,20 @@ def test_a_bowed_floor_is_named_and_its_shape_found(dome: float, known: bool) ->
     assert "the floor is not flat here" in floor_sentences(fit, CARD)[0]
 
 
+@pytest.mark.parametrize("factor", [0.88, 1.12])
+def test_a_lens_calibrated_on_another_phone_is_named_and_its_own_found(factor: float) -> None:
+    other = camera()
+    matrix, u = other.matrix.copy(), np.array([3.5, 3.5, 3.0, 3.0, 0.01, 0, 5e-4, 5e-4, 0])
+    matrix[:2, :2] *= factor
+    fit = fit_floor(seen_by(EYE, CARD, np.random.default_rng(8))[None], CARD, replace(other, matrix=matrix, u=u))
+    assert [cause.kind for cause in fit.causes] == [FloorCauseKind.LENS]
+    np.testing.assert_allclose(fit.intrinsics[:2] / other.matrix[[0, 1], [0, 1]], 1.0, rtol=0, atol=0.012)
+    said = floor_sentences(fit, CARD, calibrated=True)[0]
+    assert "not filmed through the lens that was calibrated" in said
+    assert f"{fit.intrinsics[0]:.0f} px" in said
+    assert "bends the picture" in floor_sentences(fit, CARD)[0]
+
+
 @pytest.mark.thorough
 def test_paper_in_waves_is_told_and_counted_once_over_many_views() -> None:
     """Six views of the same wavy paper: the focal length found has the doubt of one paper, not of six."""

@@ -101,6 +101,15 @@ def test_squeezed_pictures_are_measured_where_the_file_says_so_and_else_refused(
         fit_floor(turned[None], sheets, guess_camera((960, 720)))
 
 
+def test_no_lens_is_so_short_as_to_explain_squeezed_pictures_of_an_upright_camera() -> None:
+    """At 17 px, 2 % of the picture, a focal length would: the fit then fell down that valley, and measured."""
+    sheets = default_floor(place_u=3e-4, scale_u=5e-4)
+    seen = seen_by((-0.5, -0.6, 0.95), sheets, np.random.default_rng(3))
+    seen[..., 0] = (seen[..., 0] + 0.5) * 0.75 - 0.5
+    with pytest.raises(InputError, match=r"are squeezed to roughly 7\d % of their width"):
+        fit_floor(seen[None], sheets, guess_camera((960, 720)))
+
+
 def test_first_pose_is_exact_for_exact_points() -> None:
     rotation, place = looking(EYE)
     flat = marker_corners(layout().markers).reshape(-1, 2)
