@@ -365,3 +365,22 @@ def test_an_overview_sets_each_test_on_its_line(tmp_path: Path) -> None:
     assert cells(page, "1")[3:6] == ["20 %", "146.2 % (143.9 to 148.6), 380 mm ahead of the rear axle", "no forecast"]
     assert cells(page, "2")[3:5] == ["85 %", "−11.5 % (−12.5 to −10.6), 30 mm behind the rear axle"]
     assert "2 experiments." in page
+
+
+@pytest.mark.parametrize(
+    ("push", "wheels", "will"),
+    [
+        (80.0, "blocked", ": pushed at 80 % the nose should lead"),
+        (30.0, "blocked", ": pushed at 30 % the tail should lead"),
+        (57.0, "blocked", ": pushed at 57 % it should go almost straight"),
+        (80.0, "as on the car card", ""),  # rolling wheels swing it about an axle: no end is foretold
+    ],
+)
+def test_a_forecast_says_which_end_will_lead(tmp_path: Path, push: float, wheels: str, will: str) -> None:
+    """Grip alike all round: the balance point is the centre of gravity, 870 of 1540 g."""
+    card = write(tmp_path, test={"push.position_pct": push, "push.wheels": wheels})
+    lines = run("push", "forecast", card, "--log", tmp_path / "log").splitlines()
+    assert lines[0] == f"balance point {100 * 870 / 1540:.1f} % ± 0.0{will}"
+    assert "weights: as typed on this test card, 56.5 % in front" in lines
+    (share,) = [line for line in lines if "of the variance" in line] or ["  corner weights 100 %"]
+    assert share.split()[:4] == ["corner", "weights", "100", "%"]
