@@ -154,3 +154,13 @@ def test_what_cannot_be_filmed_is_refused(pushes: tuple[PushFromAbove, PushFromA
     text.write_text("no clip")
     with pytest.raises(InputError, match="not a clip"):
         film_from_above(tmp_path / "film.webm", [replace(pushes[0], clip=text)])
+
+
+@pytest.mark.parametrize("longer", [0, 1])
+def test_the_film_goes_on_until_the_longer_push_has_ended(
+    pushes: tuple[PushFromAbove, PushFromAbove], tmp_path: Path, longer: int
+) -> None:
+    both = [replace(push, end=push.onset + (0.45 if k == longer else 0.2)) for k, push in enumerate(pushes)]
+    film_from_above(tmp_path / "film.webm", both, rate=20.0, panel_height=120)
+    with av.open(str(tmp_path / "film.webm")) as box:
+        assert len(list(box.decode(video=0))) == len(np.arange(-LEAD, 0.45 + 0.8, 0.05))
