@@ -7,15 +7,17 @@ import doctest
 import importlib
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from analysis.base.errors import AnalysisError
 from rig.base.errors import InputError
 from rig.cards.template import card_text
 from rig.jobs.series.change import compare_setups
 from rig.jobs.weighing.weights import weigh_typed
 from rig.log.store import BenchLog
 from rig.notebook import functions
-from rig.notebook.functions import change, compare, predict, read_cards, records_of, weigh
+from rig.notebook.functions import change, compare, predict, read_cards, records_of, weigh, weigh_loads
 from rig.records.grip import GRIP
 from rig.records.weighing import WEIGHING
 from tests.rig.cards.new_cards import write_new_cards
@@ -107,3 +109,18 @@ def test_types_go_out_with_the_package(room: str) -> None:
     (place,) = importlib.import_module(room).__path__
     assert (Path(place) / "py.typed").is_file()
     assert '"py.typed"' in (Path(place).parent / "pyproject.toml").read_text(encoding="utf-8")
+
+
+def test_doubts_that_are_handed_over_are_standard_uncertainties() -> None:
+    """Statics and JCGM 100, 5.1.2, by hand: independent doubts of 1, 2, 3 and 4 g add up to the root of 30 g2."""
+    places = np.array([[0.25, 0.08], [0.25, -0.07], [0.0, 0.09], [0.0, -0.06]])
+    load, u = np.array([430.0, 370.0, 290.0, 410.0]), np.array([1.0, 2.0, 3.0, 4.0])
+    found = weigh_loads(load, u, places)
+    assert found.total_g.u == pytest.approx(30**0.5)
+    # front share F / (F + R): its doubt is root of (R u_F)2 + (F u_R)2 over the total squared
+    assert found.front_pct.value == pytest.approx(100 * 800 / 1500)
+    assert found.front_pct.u == pytest.approx(100 * np.hypot(700 * 5**0.5, 800 * 5.0) / 1500**2)
+    np.testing.assert_allclose(np.diag(found.covariance), u**2)
+    np.testing.assert_allclose(found.cg, load @ places / 1500)
+    with pytest.raises(AnalysisError):
+        weigh_loads(load, np.array([1.0, np.nan, 3.0, 4.0]), places)

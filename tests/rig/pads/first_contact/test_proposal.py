@@ -96,6 +96,17 @@ def test_numbers_framed_by_control_characters_stand_apart() -> None:
     np.testing.assert_allclose(parsed.counts, GRAMS)
 
 
+def test_a_header_that_came_before_says_which_wheel_a_column_is() -> None:
+    lines = [b"7.5,389.9,431.2,366.8,402.5", b"8.0,389.9,431.2,366.8,402.6"] * 3
+    named = told(lines, before=[b"t,RR,FL,FR,RL"])
+    assert named.keys is not None
+    assert named.keys["line_pattern"] == "<skip>,<c4>,<c1>,<c2>,<c3>"
+    for before in ([], [b"6.5,389.9,431.2,366.8,402.5"], [b"389.9,431.2"]):  # none, a line before, a fragment
+        nameless = told(lines, before=before)
+        assert nameless.keys is not None
+        assert nameless.keys["line_pattern"] == "<skip>,<c1>,<c2>,<c3>,<c4>"
+
+
 @pytest.mark.parametrize(
     ("lines", "why"),
     [

@@ -169,6 +169,10 @@ def test_large_bodies_are_refused(page: Page, client: TestClient) -> None:
     assert client.post("/api/do/guess", headers=told(page), content=endless()).status_code == 413
     too_long = {"content-length": str(LARGEST + 1)}
     assert client.post("/api/clip", headers=told(page) | too_long, content=b"").status_code == 413
+    # a clip may be larger than anything else that is sent
+    large = client.post("/api/clip", headers=told(page), content=b"1" * 300_000)
+    assert large.status_code == 400
+    assert "not been weighed" in large.json()["error"]
 
 
 PICTURE = b"\x89PNG\r\n\x1a\n" + bytes(100)
