@@ -4,9 +4,11 @@ What is held against: the same clips measured one after another by `measure_clip
 virtual bench's truth elsewhere), and the contract of `concurrent.futures.Executor` (Python's documentation).
 """
 
+import hashlib
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -14,7 +16,8 @@ import pytest
 
 from rig.base.errors import InputError
 from rig.cards.read import read_set
-from rig.jobs.batch.batch import listed_tests, measure_many
+from rig.jobs.batch import batch
+from rig.jobs.batch.batch import Failed, Task, listed_tests, measure_many, measure_one
 from rig.jobs.measuring.measure import measure_clip
 from rig.log.store import BenchLog
 from rig.virtual.bench import film_virtual_push, write_cards
@@ -113,3 +116,26 @@ def test_a_plan_names_its_tests_and_an_empty_place_is_refused(tmp_path: Path, wo
         listed_tests(tmp_path)
     with pytest.raises(InputError, match="neither a folder nor a plan"):
         listed_tests(tmp_path / "none.csv")
+
+
+def test_a_worker_measures_with_what_it_was_given(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    cards: Any = SimpleNamespace(test=SimpleNamespace(name="one"))
+    camera: Any = object()
+    given: list[Any] = []
+
+    def measured(clip: Path, cards: Any, **more: Any) -> str:
+        given.append((clip, cards, more))
+        return "measured"
+
+    monkeypatch.setattr(batch, "measured_clip", measured)
+    clip = tmp_path / "a.avi"
+    clip.write_bytes(b"clip")
+    task = Task(cards=cards, clip=str(clip), camera=camera, clip_sum=hashlib.sha256(b"clip").hexdigest())
+    assert measure_one(task) == "measured"
+    assert given == [(clip, cards, {"camera": camera})]
+    clip.write_bytes(b"another")
+    failed = measure_one(task)
+    assert isinstance(failed, Failed)
+    assert failed.test == "one"
+    assert "another file lies there" in failed.why
+    assert len(given) == 1

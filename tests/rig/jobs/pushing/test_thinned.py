@@ -1,9 +1,18 @@
-"""A picture made smaller for a live view keeps its pixels' places. Truth: a slice."""
+"""The live view beside a push: a smaller picture keeps its pixels' places (truth: a slice); a failure is told."""
+
+import threading
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
 
-from rig.jobs.pushing.live_push import thinned
+from rig.camera.source import TimedPicture
+from rig.cards.read import read_set
+from rig.jobs.pushing.live_push import LivePicture, LivePush, LivePushState, thinned
+from rig.jobs.weighing.weights import typed_weighing
+from tests.values.cards_typed import write
 
 
 @pytest.mark.parametrize(
@@ -13,3 +22,32 @@ from rig.jobs.pushing.live_push import thinned
 def test_every_so_many_pixels_from_the_first_one_on(shape: tuple[int, ...], step: int) -> None:
     picture = np.random.default_rng(0).integers(0, 256, shape, dtype=np.uint8)
     assert np.array_equal(thinned(picture, step), picture[::step, ::step])
+
+
+def test_a_picture_that_cannot_be_looked_at_is_told_and_ends_the_looking_along(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    cards = read_set(write(tmp_path))
+    shown: list[LivePicture] = []
+    live = LivePush(cards, typed_weighing(cards), None, show=shown.append)
+    looked: list[int] = []
+
+    def take(shot: TimedPicture) -> LivePicture:
+        looked.append(shot.number)
+        if shot.number == 2:
+            raise ValueError("anything")
+        camera.newest = shot_of(shot.number + 1)
+        return LivePicture(picture=shot.picture, number=shot.number, time=shot.time, state=LivePushState.READY)
+
+    def shot_of(number: int) -> TimedPicture:
+        return TimedPicture(
+            number=number, time=float(number), device_time=None, picture=np.zeros((90, 160, 3), np.uint8)
+        )
+
+    camera: Any = SimpleNamespace(newest=shot_of(1), ended=False)
+    monkeypatch.setattr(live, "take", take)
+    live.follow(camera, threading.Event())
+    assert looked == [1, 2]
+    assert [(one.number, one.state) for one in shown] == [(1, LivePushState.READY), (2, LivePushState.FAILED)]
+    assert shown[-1].pose is None
+    assert shown[-1].so_far is None

@@ -63,6 +63,28 @@ def test_a_hand_is_a_vote_and_a_device_has_one() -> None:
         question.in_phase(ClassPhase.REVEALED).answered(Vote(answer="nose"))
 
 
+def test_the_latest_answer_of_a_screen_and_only_the_own_one_of_a_device_is_taken_back() -> None:
+    question = Question(number=1, text="?", choices=LEADS, pupils=9)
+    for vote in (
+        Vote(answer="nose"),
+        Vote(who="a", answer="straight"),
+        Vote(answer="tail", hands=2),
+        Vote(who="b", answer="nose"),
+    ):
+        question = question.answered(vote)
+
+    def counts(one: Question) -> list[int]:
+        return [row.count for row in one.tally(Asked.FIRST)]
+
+    assert counts(question) == [2, 1, 2]
+    once = question.taken_back("")
+    assert counts(once) == [2, 1, 0]
+    assert counts(once.taken_back("")) == [1, 1, 0]
+    assert counts(once.taken_back("").taken_back("")) == [1, 1, 0]
+    assert counts(question.taken_back("a")) == [2, 0, 2]
+    assert counts(question.taken_back("b")) == [1, 1, 2]
+
+
 def test_answers_outlive_a_restart_and_no_answer_counts_for_the_next_question(tmp_path: Path) -> None:
     bench = Bench(tmp_path)
     room = Classroom(bench)
