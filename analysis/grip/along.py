@@ -1,12 +1,13 @@
 """Grip along a tyre over grip across it, from pulls of one axle lengthwise and sideways on one spring balance."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
+from analysis.grip.combine import GripMeasurement
 from analysis.statistics.monte_carlo import Normal, first_order
 from analysis.statistics.quantiles import NORMAL_95
 
@@ -86,3 +87,27 @@ def along_over_across(pulled: PulledBothWays) -> AlongOverAcross:
             remedy="Pull lower, and check weights and forces",
         )
     return AlongOverAcross(ratio=result.value, u=result.u, parts=result.parts)
+
+
+def as_across(measured: GripMeasurement, ratio: tuple[float, float], u: tuple[float, float]) -> GripMeasurement:
+    """What grip that was measured along the car says of that across it.
+
+    ratio, u: along over across of the front and the rear tyres, with standard uncertainties, which all measurements of
+    that axle along share.  Source: of a car, along = w a F + (1 - w) b R, with w the front share of load, a and b the
+    ratios, F and R the grip factors across.
+    """
+    if measured.quantity == "ratio":
+        front, rear = 1.0, -1.0
+        factor, weight = ratio[0] / ratio[1], measured.front_weight
+    else:
+        share = {"front": 1.0, "rear": 0.0}.get(measured.quantity, measured.front_weight)
+        factor = share * ratio[0] + (1.0 - share) * ratio[1]
+        front = share * ratio[0] / factor
+        rear = 1.0 - front
+        weight = front if measured.quantity == "mean" else measured.front_weight
+    shared = {
+        f"{axle} tyres along against across": part * doubt / of
+        for axle, part, doubt, of in (("front", front, u[0], ratio[0]), ("rear", rear, u[1], ratio[1]))
+        if part * doubt != 0.0
+    }
+    return replace(measured, value=measured.value / factor, front_weight=weight, shared={**measured.shared, **shared})

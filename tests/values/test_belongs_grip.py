@@ -161,7 +161,7 @@ def test_pulls_that_contradict_each_other_give_no_lines(floor: Floor, noted: boo
 
 def test_along_and_across_may_differ(floor: Floor) -> None:
     """A tilt along the car and a pull across: 5 % between the two is no contradiction, and widens the level."""
-    card = floor.card("a", **SOFT)
+    card = floor.card("a", **SOFT, **{"grip.front_along_u": 0.05, "grip.rear_along_u": 0.05})  # as usual: unmeasured
     floor.pull(card, "car", 0.80, "--gauge-u", 0.005)
     angle = float(np.degrees(np.arctan(0.86)))
     three = [word for more in (-0.2, 0.0, 0.2) for word in ("--angle", angle + more)]
@@ -173,6 +173,46 @@ def test_along_and_across_may_differ(floor: Floor) -> None:
     # tilt taken as one across, it would be 0.858
     share = FRONT_N / (FRONT_N + REAR_N)
     assert share * told["front"] + (1 - share) * told["rear"] == pytest.approx(0.814, rel=0.01)
+
+
+def tilt(floor: Floor, card: Path, part: str, degrees: float) -> None:
+    three = [word for more in (-0.1, 0.0, 0.1) for word in ("--angle", degrees + more)]
+    run("grip", "tilt", card, "--part", part, "--sliding", "--angle-u", 0.05, *three, "--log", floor.log)
+
+
+def test_what_a_tilted_car_says_of_grip_across_goes_by_the_measured_ratio(floor: Floor) -> None:
+    """By hand: sliding nose up at 40 degrees, grip along is tan 40 in the mean; a = 1.25 in front, 0.80 behind.
+
+    The pull across holds the front axle at 0.72, so the rear one has what is left over.
+    """
+    keys = {"grip.front_along": 1.25, "grip.front_along_u": 0.01, "grip.rear_along": 0.8, "grip.rear_along_u": 0.01}
+    card = floor.card("a", **SOFT, **keys)
+    floor.pull(card, "front", 0.72, "--gauge-u", 0.001)
+    tilt(floor, card, "car", 40.0)
+    told = floor.answer(card)
+    slope = np.tan(np.radians(40.0))
+    share = FRONT_N / (FRONT_N + REAR_N) - 40.0 / 260.0 * slope  # the centre of gravity is 40 mm up
+    rear = (slope - share * 1.25 * 0.72) / ((1 - share) * 0.8)
+    assert told["front"] == pytest.approx(0.72, rel=0.005)
+    assert told["rear"] == pytest.approx(rear, rel=0.02)
+    assert abs(rear / ((slope - share * 0.72) / (1 - share)) - 1) > 0.05  # the case would show it left out
+
+
+def test_grip_along_in_the_log_counts_where_the_card_says_nothing(floor: Floor) -> None:
+    keys = {"grip.front_along_u": 0.05, "grip.rear_along_u": 0.05}
+    card = floor.card("a", **SOFT, **keys)
+    tilt(floor, card, "rear", 30.0)
+    before = floor.answer(card)
+    pulls = ["--along", 3.4, "--along", 3.5, "--across", 4.4, "--across", 4.5]
+    run("grip", "along", card, "--part", "rear", *pulls, "--way", "backwards", "--log", floor.log)
+    ratio = records(floor.log, "grip along")[-1]["result"]["ratio"]
+    assert ratio < 0.9
+    told = floor.answer(card)
+    assert told["rear"] == pytest.approx(before["rear"] / ratio, rel=5e-3)  # a wide prior pulls a little
+    assert f"rear tyres {ratio:.3f}" in told["remarks"][0]
+    other = floor.card("b", **HARD, **keys)  # of these tyres nobody measured it
+    tilt(floor, other, "rear", 30.0)
+    assert floor.answer(other)["rear"] == pytest.approx(before["rear"], rel=1e-6)
 
 
 # days

@@ -3,18 +3,19 @@
 from collections.abc import Sequence, Set
 from dataclasses import dataclass, replace
 
+from analysis.grip.along import as_across
 from analysis.grip.combine import GripMeasurement
 from analysis.grip.push_force import pooled
 from rig.base.errors import InputError
 from rig.cards.identity import same_id
-from rig.cards.keys.test import TestCard
+from rig.cards.keys.test import Grip, TestCard
 from rig.cards.read import CardSet
 from rig.jobs.series.evidence import notes_of
 from rig.log.store import BenchLog
 from rig.lookups.aside import reasons_aside, standing
 from rig.lookups.belongs import own_or_imported
 from rig.lookups.sources import MissingSourceError, cards_of
-from rig.records.grip import GRIP, GripInputs, GripResult
+from rig.records.grip import GRIP, GRIP_ALONG, GripInputs, GripResult
 from rig.records.pushing import PUSH
 from rig.records.record import Record
 
@@ -38,16 +39,22 @@ class GripOnRecord:
     direction: str
 
 
+Along = tuple[tuple[float, float], tuple[float, float]]
+"""Grip along over across of the front and the rear tyres, and the standard uncertainties of both."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LikeGrips:
     """Measurements that belong together, oldest first. remarks: what is not sure, to be told first.
 
-    left_out: measurements on other tyres or surfaces, in words.
+    left_out: measurements on other tyres or surfaces, in words.  along: what was measured of grip along over across;
+    None: nothing was.
     """
 
     grips: tuple[GripOnRecord, ...]
     remarks: tuple[str, ...]
     left_out: tuple[str, ...] = ()
+    along: "Along | None" = None
 
     @property
     def days(self) -> list[str]:
@@ -57,10 +64,19 @@ class LikeGrips:
     def measurements(self, state: str) -> list[GripMeasurement]:
         """Those at the first slip ("static") or while sliding ("sliding").
 
-        Where some were made along the car and some across, those along carry what the two may differ. The levels of
-        pushes whose force was recorded are one measurement, with the scatter among them.
+        All are of grip across, which forecasts take: those along the car go by what was measured of grip along over
+        across. Where nothing was, and some were made along and some across, those along carry what the two may differ.
+        The levels of pushes whose force was recorded are one measurement, with the scatter among them.
         """
         used = [grip for grip in self.grips if grip.measurement.state == state]
+        if self.along is not None:
+            ratio, u = self.along
+            return pooled(
+                [
+                    as_across(grip.measurement, ratio, u) if grip.direction == ALONG else grip.measurement
+                    for grip in used
+                ]
+            )
         if len({grip.direction for grip in used if grip.direction}) < 2:
             return pooled([grip.measurement for grip in used])
         extra = {"grip along against across": ALONG_AGAINST_ACROSS_U}
@@ -109,7 +125,35 @@ def like_grips(cards: CardSet, log: BenchLog) -> LikeGrips:
     used = tuple(grip for grip in found if grip.subject == asked)
     if not used:
         remarks += left_out  # what is answered then is an assumption
-    return LikeGrips(grips=used, remarks=tuple(remarks), left_out=tuple(left_out))
+    along, where = along_over_across_of(cards, log, asked)
+    if where and any(grip.direction == ALONG for grip in used):
+        remarks.append(where)
+    return LikeGrips(grips=used, remarks=tuple(remarks), left_out=tuple(left_out), along=along)
+
+
+def along_over_across_of(cards: CardSet, log: BenchLog, subject: tuple[str, ...]) -> tuple[Along | None, str]:
+    """Grip along over across of these tyres on this surface: the test card's, as in forecasts, else the newest in the
+    log; and in words where it was found. (None, "") where nobody measured either axle."""
+    card, usual = cards.test.grip, Grip()
+    ratio = {"front": card.front_along, "rear": card.rear_along}
+    u = {"front": card.front_along_u, "rear": card.rear_along_u}
+    if (ratio, u) != ({"front": usual.front_along, "rear": usual.rear_along}, dict.fromkeys(u, usual.front_along_u)):
+        return ((ratio["front"], ratio["rear"]), (u["front"], u["rear"])), ""
+    found: dict[str, int] = {}
+    for record in standing(log, GRIP_ALONG):  # oldest first
+        try:
+            then = cards_of(record, log)
+        except MissingSourceError:
+            continue
+        if same_id(then.car, cards.car) and subject_of(then.test) == subject:
+            part = record.result.part
+            ratio[part], u[part], found[part] = record.result.ratio, record.result.ratio_u, record.number
+    if not found:
+        return None, ""
+    told = " and ".join(f"{part} tyres {ratio[part]:.3f} (record {number})" for part, number in found.items())
+    return ((ratio["front"], ratio["rear"]), (u["front"], u["rear"])), (
+        f"Grip along over across as measured, which the test card does not say: {told}"
+    )
 
 
 def _each_push_once(found: Sequence[GripOnRecord], clips: Set[str]) -> list[GripOnRecord]:
