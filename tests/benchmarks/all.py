@@ -90,7 +90,10 @@ LIMITS: dict[str, tuple[float | None, float | None]] = {
     "change.sign_disagreements": (None, 0),
     "change.seen_wrong": (None, 0),
     "change.cannot_tell_pct": (None, 5.0),
-    **{f"prediction_coverage.{what}": (0.93, 0.97) for what in ("factor_effect", "kappa", "grip_ratio")},
+    **{
+        f"prediction_coverage.{what}": (0.93, 0.97)
+        for what in ("factor_effect", "kappa", "balance", "rolling", "grip_ratio")
+    },
     **{f"weighing_coverage.{what}": (0.93, 0.97) for what in ("corner", "cg_x", "cg_y", "cg_height", "cross_weight")},
     **{f"tilted_pads.{what}_inside": (0.93, 0.97) for what in ("share", "height", "pitch")},
     "moving_directions.direction_agrees": (0.95, None),

@@ -22,24 +22,26 @@ def limits(count: int) -> tuple[float, float]:
 
 
 def test_forecast_intervals_hold_the_truth() -> None:
-    hits, _, plain = prediction_coverage.kappa_coverage(np.random.default_rng(SEED), 20, 400)
-    low, high = limits(len(hits))
-    assert low <= np.mean(hits) <= high
-    assert np.mean(plain) < np.mean(hits)  # push place and grip ratio alone promise too much
+    for rolling in (False, True):
+        kappa, balance, _ = prediction_coverage.forecast_coverage(np.random.default_rng(SEED), 24, 300, rolling=rolling)
+        low, high = limits(len(kappa.hits))
+        assert low <= np.mean(kappa.hits) <= high
+        assert low <= np.mean(balance.hits) <= high
+        assert np.mean(kappa.base_hits) < np.mean(kappa.hits)  # what the first models knew of promises too much
 
 
 def test_inferred_grip_ratios_hold_the_truth() -> None:
-    hits, _, plain = prediction_coverage.ratio_coverage(np.random.default_rng(SEED), 20)
-    low, high = limits(len(hits))
-    assert low <= np.mean(hits) <= high
-    assert np.mean(plain) < 0.8  # cards taken at their word
+    held = prediction_coverage.ratio_coverage(np.random.default_rng(SEED), 20)
+    low, high = limits(len(held.hits))
+    assert low <= np.mean(held.hits) <= high
+    assert np.mean(held.base_hits) < 0.8  # cards taken at their word
 
 
 def test_effects_of_a_series_hold_the_truth() -> None:
-    hits, _, plain = prediction_coverage.effect_coverage(np.random.default_rng(SEED), 100)
-    low, high = limits(len(hits))
-    assert low <= np.mean(hits) <= high
-    assert np.mean(plain) < np.mean(hits)
+    held = prediction_coverage.effect_coverage(np.random.default_rng(SEED), 100)
+    low, high = limits(len(held.hits))
+    assert low <= np.mean(held.hits) <= high
+    assert np.mean(held.base_hits) < np.mean(held.hits)
 
 
 def test_measured_pivots_hold_the_truth_and_are_as_near_as_stated() -> None:
