@@ -1,6 +1,5 @@
 """The balance point at which the forecast of this very push gives the turn per travel that was measured."""
 
-import math
 from dataclasses import replace
 
 import numpy as np
@@ -23,7 +22,7 @@ from analysis.measured.loaded import LoadedTurn, TurnSoFar
 from analysis.measured.pushes import MeasuredPush
 from analysis.statistics.headings import heading_from
 from analysis.statistics.odds import LARGEST_ODDS
-from analysis.statistics.quantiles import NORMAL_95
+from analysis.statistics.quantiles import NORMAL_95, normal_share
 from analysis.whole_push.finite import Until
 
 ROLLING_KAPPA_U = 0.3
@@ -49,10 +48,10 @@ def turn_seen(
     scale_u: float = 0.0,
     loaded: LoadedTurn | None = None,
 ) -> TurnSeen:
-    """What a measured push says, its shared causes told apart by name.
+    """What a measured push says, with each cause that other clips may share under its own name.
 
-    place_u: (x, y m, yaw rad), of the plate on the car ("marker plate").  scale_u: relative, of floor distances
-    ("floor's scale").  What is common beyond these is taken as the clip's own, which never cancels.
+    place_u: standard uncertainties (x m, y m, yaw rad) of the plate on the car ("marker plate").  scale_u: of floor
+    distances, relative ("floor's scale").  What is common beyond these is taken as the clip's own, which never cancels.
     loaded: the turn between loaded poses; the figures are then its own, with the causes of the push.
     """
     estimate = push.seen
@@ -208,11 +207,11 @@ def _bounds_only(
     reach = [float(heading_from(seen.kappa + sign * NORMAL_95 * u, car.wheelbase)) for sign in (-1, 1)]
     ends = [end for curve in curves for end in _within(curve, reach[0], reach[1])]
     surely = abs(seen.kappa) > NORMAL_95 * u
-    if not ends and reason is PLATEAU:
+    if not ends and reason == PLATEAU:
         reason = NOWHERE
     if not ends:
         ends = [0.0, 100.0] if not surely else ([0.0, pushed] if seen.kappa > 0.0 else [pushed, 100.0])
-    chance = 0.5 * math.erfc(-abs(seen.kappa) / u / math.sqrt(2.0))
+    chance = normal_share(abs(seen.kappa) / u)
     return MeasuredBalance(
         pushed_pct=pushed,
         kappa=seen.kappa,

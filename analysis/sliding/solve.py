@@ -7,7 +7,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-from analysis.sliding import scene as build
+from analysis.sliding import scene as scenes
 from analysis.sliding.batches import (
     Rows,
     flatten_finger,
@@ -28,8 +28,9 @@ from analysis.sliding.newton import push_rows
 from analysis.sliding.polish import polish
 from analysis.sliding.smooth import FINE, smooth
 
-CHUNK = 2000
-FALSE_POSITIONS = 80
+CHUNK_SAMPLES = 2000
+MOST_FALSE_POSITIONS = 80
+"""Steps of regula falsi in which the push under loads of its own is found at the latest."""
 CERTIFIED = 1e-9
 SETTLED = 1e-12
 """A quick answer with a larger residual is worked out again by a surer method."""
@@ -60,7 +61,7 @@ def solve_push(contacts: Contacts, finger: Finger, *, transfer: LoadTransfer | N
 
 
 def solve_some(contacts: Contacts, finger: Finger, *, transfer: LoadTransfer | None = None) -> SlideMotion:
-    """The same for a part of a larger batch: samples without friction or tipping over are flagged, even if all do.
+    """`solve_push` for a part of a larger batch: samples without friction or tipping over are flagged, even if all do.
 
     Raises InputError for values no car has.
     """
@@ -115,7 +116,7 @@ def _with_friction(
     inside = (np.abs(shearing) <= touch.friction * pressing + slack) | stuck.no_friction
     pending, side = np.flatnonzero(~inside), np.where(shearing > 0, 1.0, -1.0)[~inside]
     answer = stuck
-    for last in (False, True):
+    for last in (False, True):  # the side to which the sticking finger shears first, then the other
         if pending.size == 0:
             break
         some, way = pick_finger(touch, pending), -side if last else side
@@ -153,9 +154,9 @@ class _Task:
         some, way = pick_finger(self.touch, rows), self.direction[rows]
         return _Task(pick_ground(self.ground, rows), some, lean, way, self.free)
 
-    def build(self) -> tuple[build.Scene, Frame]:
-        scene = build.scene(self.ground, self.touch.place, self.direction, self.touch.height, self.transfer)
-        return scene, build.frame(scene, free=self.free)
+    def build(self) -> tuple[scenes.Scene, Frame]:
+        scene = scenes.scene(self.ground, self.touch.place, self.direction, self.touch.height, self.transfer)
+        return scene, scenes.frame(scene, free=self.free)
 
 
 def _least_power(
@@ -190,7 +191,7 @@ def _least_power(
 def _in_chunks(task: _Task, method: Callable[[_Task], SlideMotion]) -> SlideMotion:
     """Small enough to stay in the processor's cache."""
     size = task.direction.shape[0]
-    parts = [slice(begin, begin + CHUNK) for begin in range(0, max(size, 1), CHUNK)]
+    parts = [slice(begin, begin + CHUNK_SAMPLES) for begin in range(0, max(size, 1), CHUNK_SAMPLES)]
     return join_motions([method(task.pick(part) if len(parts) > 1 else task) for part in parts])
 
 
@@ -230,7 +231,7 @@ def _by_fixed_loads(task: _Task) -> SlideMotion:
     reach = (ground.grip_at(ground.load).max(axis=1) * ground.load.sum(axis=1) + scene.weight) * 2.0
     push = np.zeros((2, reach.size))
 
-    def miss(sideways: FloatArray) -> tuple[FloatArray, SlideMotion]:
+    def mismatch(sideways: FloatArray) -> tuple[FloatArray, SlideMotion]:
         push[1] = sideways
         held = replace(task, ground=ground.with_loads(scene.loads(push, rows)[0].T), transfer=None)
         found = _surely(held)
@@ -238,14 +239,14 @@ def _by_fixed_loads(task: _Task) -> SlideMotion:
         return found.push_force[:, 1] - sideways, found
 
     low, high = -reach, reach.copy()
-    miss_low, miss_high = miss(low)[0], miss(high)[0]
+    miss_low, miss_high = mismatch(low)[0], mismatch(high)[0]
     best: SlideMotion | None = None
-    for turn in range(FALSE_POSITIONS):
+    for iteration in range(MOST_FALSE_POSITIONS):
         with np.errstate(all="ignore"):
             middle = (low * miss_high - high * miss_low) / (miss_high - miss_low)
-        halve = ~np.isfinite(middle) | (turn % 3 == 2)
+        halve = ~np.isfinite(middle) | (iteration % 3 == 2)
         middle = np.where(halve, (low + high) / 2, middle)
-        value, found = miss(middle)
+        value, found = mismatch(middle)
         above = value > 0
         low, miss_low = np.where(above, middle, low), np.where(above, value, miss_low)
         high, miss_high = np.where(above, high, middle), np.where(above, miss_high, value)
@@ -261,7 +262,7 @@ def _by_fixed_loads(task: _Task) -> SlideMotion:
     return best
 
 
-def _prove(scene: build.Scene, found: SlideMotion) -> SlideMotion:
+def _prove(scene: scenes.Scene, found: SlideMotion) -> SlideMotion:
     """The same answer with the loads that its own push brings about, and the certificate that goes with them."""
     load, _, tips = scene.loads(found.push_force.T, slice(None))
     miss = residual(
@@ -275,13 +276,13 @@ def _prove(scene: build.Scene, found: SlideMotion) -> SlideMotion:
     return replace(found, load=load.T, residual=miss, tips=tips, certified=(miss <= CERTIFIED) & ~tips)
 
 
-def _answer(scene: build.Scene, frame: Frame, state: State, task: _Task) -> SlideMotion:
+def _answer(scene: scenes.Scene, frame: Frame, state: State, task: _Task) -> SlideMotion:
     """Twist and forces in car axes with the certificate."""
     touch, direction = task.touch, task.direction
     idle = task.ground.capacity(task.ground.load).sum(axis=-1) <= 0
     y = np.where(idle, frame.prescribed, state.y)
-    twist = build.twist_of(scene, frame, y)
-    force = np.where(idle[:, None, None], 0.0, build.tyre_forces(scene, state.force[:2]))
+    twist = scenes.twist_of(scene, frame, y)
+    force = np.where(idle[:, None, None], 0.0, scenes.tyre_forces(scene, state.force[:2]))
     resultant = -force.sum(axis=1)
     if frame.free == 2:
         size = push_rows(frame, state.force[0], state.force[1])[0] * frame.prescribed[2] * scene.weight

@@ -57,7 +57,7 @@ def _missing_library(error: ImportError) -> Failure:
     text = str(error)
     if "libGL" in text or "libgthread" in text or "libglib" in text:
         return Failure(
-            text=f"OpenCV wants a system library that is not here ({text}). "
+            text=f"OpenCV needs a system library that is missing ({text}). "
             "On Debian or Ubuntu: apt-get install libgl1 libglib2.0-0",
             exit_code=1,
         )

@@ -66,8 +66,8 @@ def report_html(title: str, parts: Sequence[Part], *, footer: str) -> str:
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width,initial-scale=1">'
-        f"<title>{_safe(title)}</title><style>{_STYLE}</style></head>\n<body><main><h1>{_safe(title)}</h1>\n"
-        f"{body}\n</main><footer><p>{_safe(REPORT_CAUTION)}</p><p>{_safe(footer)}</p></footer></body></html>\n"
+        f"<title>{safe(title)}</title><style>{_STYLE}</style></head>\n<body><main><h1>{safe(title)}</h1>\n"
+        f"{body}\n</main><footer><p>{safe(REPORT_CAUTION)}</p><p>{safe(footer)}</p></footer></body></html>\n"
     )
 
 
@@ -85,25 +85,29 @@ def svg_text(figure: "Figure", *, salt: str) -> str:
 
 
 def _part(part: Part) -> str:
-    pieces = [f"<details><summary>{_safe(part.title)}</summary>"] if part.folded else []
-    pieces += [] if part.folded else [f"<section><h2>{_safe(part.title)}</h2>"]
+    pieces = [f"<details><summary>{safe(part.title)}</summary>"] if part.folded else []
+    pieces += [] if part.folded else [f"<section><h2>{safe(part.title)}</h2>"]
     if part.verdict:
-        pieces.append(f'<p class="verdict">{_safe(part.verdict)}</p>')
-    pieces += [f"<p>{_safe(text)}</p>" for text in part.paragraphs]
+        pieces.append(f'<p class="verdict">{safe(part.verdict)}</p>')
+    pieces += [f"<p>{safe(text)}</p>" for text in part.paragraphs]
     if part.figure is not None:
         svg = svg_text(part.figure, salt=part.title)
-        pieces.append(f'<div class="figure" role="img" aria-label="{_safe(part.alt or part.title)}">{svg}</div>')
+        pieces.append(f'<div class="figure" role="img" aria-label="{safe(part.alt or part.title)}">{svg}</div>')
     if part.film:
-        pieces.append(f'<video controls loop muted src="{_safe(part.film)}" aria-label="{_safe(part.alt)}"></video>')
+        pieces.append(f'<video controls loop muted src="{safe(part.film)}" aria-label="{safe(part.alt)}"></video>')
     for table in part.tables:
-        head = "".join(f'<th scope="col">{_safe(cell)}</th>' for cell in table.heads)
-        rows = "".join("<tr>" + "".join(f"<td>{_safe(cell)}</td>" for cell in row) + "</tr>" for row in table.rows)
-        pieces.append(
-            f"<table><caption>{_safe(table.caption)}</caption><thead><tr>{head}</tr></thead>"
-            f"<tbody>{rows}</tbody></table>"
-        )
+        pieces.append(table_html(table.heads, table.rows, caption=table.caption))
     return "\n".join([*pieces, "</details>" if part.folded else "</section>"])
 
 
-def _safe(text: str) -> str:
+def table_html(heads: Sequence[str], rows: Sequence[Sequence[str]], *, caption: str = "") -> str:
+    """A table of texts; heads that are all empty are left out."""
+    above = f"<caption>{safe(caption)}</caption>" if caption else ""
+    head = "".join(f'<th scope="col">{safe(cell)}</th>' for cell in heads)
+    body = "".join("<tr>" + "".join(f"<td>{safe(cell)}</td>" for cell in row) + "</tr>" for row in rows)
+    return f"<table>{above}{f'<thead><tr>{head}</tr></thead>' if any(heads) else ''}<tbody>{body}</tbody></table>"
+
+
+def safe(text: str) -> str:
+    """As it stands in HTML."""
     return html.escape(true_minus(text), quote=True)

@@ -16,6 +16,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from vision.base.plane import plane_rotation
 from vision.base.types import ClipTrack, FingerMarker, FloatArray
 from vision.camera.model import intrinsics_of, project_with_derivatives
 from vision.clip.frames import Frame
@@ -127,18 +128,21 @@ def finger_path(time: FloatArray, corner: FloatArray, finger: FingerMarker, trac
     state, covariance = scene.fit(finger)
     side = float(np.median(np.linalg.norm(np.diff(corner, axis=1), axis=-1)))
     size_u = float(np.hypot(finger.size_u, 2.0 * INK_U / side * finger.size))
-    changed = [
-        replace(finger, height=finger.height + finger.height_u),
-        replace(finger, size=finger.size + size_u),
-        *(replace(finger, tip=finger.tip + np.eye(3)[axis] * finger.tip_u[axis]) for axis in range(3)),
-    ]
+    changed = {  # in the order of CAUSES
+        "height of the fingertip": replace(finger, height=finger.height + finger.height_u),
+        "size of the finger marker": replace(finger, size=finger.size + size_u),
+        **{
+            f"fingertip {way}": replace(finger, tip=finger.tip + np.eye(3)[axis] * finger.tip_u[axis])
+            for axis, way in enumerate(("ahead", "left", "below"))
+        },
+    }
     return FingerPath(
         time=time,
         tip=state[:, :2],
         covariance=covariance[:, :2, :2],
         tilt=state[:, 3:],
         tilt_u=np.sqrt(np.diagonal(covariance, axis1=1, axis2=2)[:, 3:]),
-        shared=np.stack([scene.fit(other)[0][:, :2] for other in changed]) - state[:, :2],
+        shared=np.stack([scene.fit(changed[cause])[0][:, :2] for cause in CAUSES]) - state[:, :2],
         causes=CAUSES,
     )
 
@@ -165,6 +169,7 @@ class _Scene:
             tip = np.column_stack([state[:, :2], np.full(len(state), finger.height)])
             point = np.einsum("nij,npj->npi", self.rotation, arm + tip[:, None]) + self.place[:, None]
             pixel, by_point, _ = project_with_derivatives(point, lens)
+            # ink and bent edges hardly change with the pose: at the start, and once more where it ended
             if trial in (0, TILT_ROUNDS - 1):
                 shift = bent_edge_shift(point, lens) + self.track.ink_shift * ink_direction(pixel)
             by_floor = by_point @ self.rotation[:, None]
@@ -181,18 +186,19 @@ class _Scene:
         return state, np.asarray(np.linalg.inv(normal), float)
 
     def _start(self, finger: FingerMarker, lens: FloatArray) -> FloatArray:
-        """Level: where the corners' rays meet the plane."""
+        """(m, 5): x, y in m, then yaw, roll, pitch in rad, of a level marker where the corners' rays meet its plane."""
         flat = on_level_plane(self.corner, finger.height - finger.tip[2], self.rotation, self.place, lens)
         ahead = flat[:, :2].mean(1) - flat[:, 2:].mean(1)
         yaw = np.arctan2(ahead[:, 1], ahead[:, 0])
-        c, s = np.cos(yaw), np.sin(yaw)
-        x, y = finger.tip[:2]
         level = np.zeros(len(flat))
-        return np.column_stack([flat.mean(1) + np.stack([c * x - s * y, s * x + c * y], -1), yaw, level, level])
+        return np.column_stack([flat.mean(1) + plane_rotation(yaw) @ finger.tip[:2], yaw, level, level])
 
 
 def _turn_with_derivatives(angle: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """(n, 3) yaw, roll, pitch -> rotation (n, 3, 3) = yaw pitch roll, and its derivatives (n, 3 angles, 3, 3)."""
+    """Angles (n, 3) rad, yaw, roll, pitch -> rotation (n, 3, 3), and its derivatives (n, 3, 3, 3) by each angle.
+
+    The rotation is the product yaw times pitch times roll: rolled first, then pitched, then turned.
+    """
     parts = []
     for axis, value in ((2, angle[:, 0]), (1, angle[:, 2]), (0, angle[:, 1])):
         i, j = ((1, 2), (2, 0), (0, 1))[axis]

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     "pins",
     type=(click.Path(path_type=Path), float, float),
     multiple=True,
-    metavar="CLIP X X",
+    metavar="CLIP AHEAD LEFT",
     help="A clip of the car turned about a pin, and the pin's place: mm ahead of the rear axle, mm left.",
 )
 @click.option(
@@ -66,7 +66,7 @@ def command(
         _learn_markers(markers_clip, cards, log_dir, write=write, as_json=as_json)
         return
     if not pins:
-        raise click.UsageError("give two pins (--pin CLIP MM MM, twice), or --markers CLIP to learn the markers")
+        raise click.UsageError("give two pins (--pin CLIP AHEAD LEFT, twice), or --markers CLIP to learn the markers")
     with BenchLog(log_folder(log_dir)) as log, progress("tracking", quiet=as_json) as bar:
         found, record = find_plate(cards, log, pins, progress=bar)
     shift, result = found.shift * 1e3, record.result

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     "--against",
     default="",
     metavar="DAY",
-    help="Ask instead: another floor than on that day (YYYY-MM-DD)?",
+    help="Instead: has the floor changed since that day (YYYY-MM-DD)?",
 )
 @write_option
 @log_option

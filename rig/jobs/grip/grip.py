@@ -33,7 +33,7 @@ from rig.cards.left_out import OTHER_TYRES_RATIO_U
 from rig.cards.measures import MM, wheelbase
 from rig.cards.mechanics import place_gravity, push_state, pushed_wheels
 from rig.cards.read import CardSet
-from rig.jobs.grip.like import ACROSS, ALONG, GripRecord, like_grips
+from rig.jobs.grip.matching_grips import ACROSS, ALONG, GripRecord, like_grips
 from rig.jobs.series.evidence import PushOnRecord, conditions_that_differ, measured_pushes, notes_of
 from rig.jobs.weighing.bench_figures import refuse_gauge, refuse_pulls, refuse_slopes
 from rig.jobs.weighing.weights import Weighing, written

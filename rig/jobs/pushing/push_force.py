@@ -8,6 +8,7 @@ import numpy as np
 
 from analysis.balance.finger_reading import as_the_finger_moved
 from analysis.base.arrays import FloatArray
+from analysis.base.plane import slide_parts
 from analysis.grip.push_force import (
     FORCE_DRAWS,
     METHOD,
@@ -41,8 +42,14 @@ CAMERA_LATE_U = 0.1
 """s: how late pictures are against the force on one machine, standard (from memory, no source)."""
 NEAR_POINTS = 10.0
 """A balance found from farther away is no measurement of the axles' ratio here."""
-ASKEW_DEG = 8.0
-"""A car that drifts more than this off square was not pushed square to it, or steered."""
+ASKEW_DEG, MOST_TURN_DEG = 8.0, 15.0
+"""A car that drifts more than this off square, and turns less than that, was not pushed square to it, or steered."""
+ABOUT_PRESS_S = 0.2
+"""A cell at its stop so near to a press counts as in it."""
+LEAST_LEVEL_U = 0.05
+"""Relative: no card knows its level of grip better for this comparison."""
+MOST_LOST = 0.02
+"""Share of the lines of force that may be lost without a word."""
 CARD_APART = 2.5
 """Standard uncertainties by which the card's grip and that of the force differ before it is told."""
 
@@ -57,7 +64,7 @@ def recording_of(clip: Path, given: Path | None) -> Path | None:
 def asked_of_force(
     cards: CardSet, answer: PushAnswer, *, first_picture_s: float | None, board: str, seed: int = 0
 ) -> ForceInputs:
-    """What is to be reckoned with for the push of this answer: side, finger and balance point as the clip showed them.
+    """Inputs for the force of this answer's push: side, finger and balance point as the clip showed them.
 
     Raises InputError where no balance point is known.
     """
@@ -87,8 +94,9 @@ def force_of_push(
     *,
     seed: int = 0,
 ) -> PushForce:
-    """What the force recorded with a clip says of one of its pushes. measurement: of the clip.  answer: of the one.
+    """What the force recorded with a clip says of one of its pushes.
 
+    measurement: of the clip.  answer: of the push whose force is asked for.
     Raises the rooms' InputError with the reason where it says nothing that can be trusted.
     """
     recorded = read_force(file)
@@ -181,7 +189,7 @@ def _own_board(recorded: ForceRecording, cell: ForceCell, file: Path) -> None:
 
 def _not_stopped(recorded: ForceRecording, presses: Sequence[tuple[float, float]]) -> None:
     for start, end in presses:
-        if any(start - 0.2 <= moment <= end + 0.2 for moment in recorded.saturated):
+        if any(start - ABOUT_PRESS_S <= moment <= end + ABOUT_PRESS_S for moment in recorded.saturated):
             raise InputError(
                 "the finger's cell stood at its stop during the push: the force was more than it can tell",
                 where="force on the finger",
@@ -237,32 +245,29 @@ def _fits_card(zero: float | None, grip: GripByForce, file: Path) -> None:
 def _warnings(
     cards: CardSet, push: MeasuredPush, grip: GripByForce, zero: float | None, recorded: ForceRecording
 ) -> tuple[str, ...]:
-    told = []
+    warnings = []
     card = cards.test.grip
     if card.measured:
         share = grip.front_weight
-        said = share * card.front + (1.0 - share) * card.rear
-        apart = abs(np.log(grip.level / said)) / float(np.hypot(grip.relative_u, max(card.level_u, 0.05)))
+        stated = share * card.front + (1.0 - share) * card.rear
+        apart = abs(np.log(grip.level / stated)) / float(np.hypot(grip.relative_u, max(card.level_u, LEAST_LEVEL_U)))
         if apart > CARD_APART:
-            told.append(
-                f"The force says grip {grip.level:.2f}, the test card {said:.2f}: is this the cell that was "
+            warnings.append(
+                f"The force says grip {grip.level:.2f}, the test card {stated:.2f}: is this the cell that was "
                 "calibrated, and the car as it was weighed?"
             )
     if zero is not None and abs(zero) > ZERO_NAMED:
-        told.append(f"The cell's zero is {zero:+.1f} N off the card's; the push was taken from its own zero.")
-    if recorded.lost > 0.02 * (len(recorded.time) + recorded.lost):
-        told.append(f"{recorded.lost} lines of force were lost on their way.")
-    ahead = push.end_pose[:2] - push.start_pose[:2]
-    middle = 0.5 * (push.start_pose[2] + push.end_pose[2])
-    half = 0.5 * wheelbase(cards.car) * np.sin(0.5 * (push.end_pose[2] - push.start_pose[2]))
-    forward = float(ahead @ [np.cos(middle), np.sin(middle)])
-    sideways = float(ahead @ [-np.sin(middle), np.cos(middle)]) + 2.0 * half
+        warnings.append(f"The cell's zero is {zero:+.1f} N off the card's; the push was taken from its own zero.")
+    if recorded.lost > MOST_LOST * (len(recorded.time) + recorded.lost):
+        warnings.append(f"{recorded.lost} lines of force were lost on their way.")
+    forward, sideways, chord = slide_parts(push.start_pose, push.end_pose)  # of the rear axle's middle
+    sideways = sideways + 0.5 * wheelbase(cards.car) * chord
     drift = float(np.degrees(np.arctan2(abs(forward), abs(sideways))))
-    if drift > ASKEW_DEG and abs(push.turn) < np.radians(15.0):
-        told.append(
+    if drift > ASKEW_DEG and abs(push.turn) < np.radians(MOST_TURN_DEG):
+        warnings.append(
             f"The car went {drift:.0f} degrees off square: the cell feels only the force along the finger, push square."
         )
-    return tuple(told)
+    return tuple(warnings)
 
 
 def _result(

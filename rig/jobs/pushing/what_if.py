@@ -26,13 +26,15 @@ from rig.jobs.pushing.forecast import ENDS_WITHIN
 from rig.jobs.weighing.weights import Weighing
 
 WHOLE_DRAWS = 2000
-ASSUMED_G = 400.0
+ASSUMED_CORNER_G = 400.0
 """A corner of a car that was not weighed yet."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WhatIf:
-    """What is asked. Grip factors; g of ballast at per cent of the wheelbase; push at per cent."""
+    """What is asked. front, rear: grip factors.  ballast_g: g, at ballast_pct; push_pct: where the finger pushes; both
+    per cent of the wheelbase ahead of the rear axle.
+    """
 
     front: float
     rear: float
@@ -102,7 +104,7 @@ def what_if(cards: CardSet, weighing: Weighing | None, asked: WhatIf, *, whole: 
 def loads_with(cards: CardSet, weighing: Weighing | None, asked: WhatIf) -> tuple[FloatArray, FloatArray, TestCard]:
     """Loads (4,) N, covariance (4, 4) N² and the test card for what is asked. Raises InputError as `add_parts`."""
     contact, length = contact_place(cards.car), cards.car.geometry.wheelbase_mm * MM
-    load_g = np.full(4, ASSUMED_G) if weighing is None else weighing.weights.load_g
+    load_g = np.full(4, ASSUMED_CORNER_G) if weighing is None else weighing.weights.load_g
     covariance = np.diag((0.1 * load_g) ** 2) if weighing is None else weighing.weights.covariance
     ballast = PartMass(name="ballast", mass_g=asked.ballast_g, place=np.array([asked.ballast_pct / 100 * length, 0.0]))
     loads = add_parts(load_g, [ballast], contact, compliance=share_compliance(cards.car))

@@ -13,7 +13,8 @@ from rig.page.bench.bench import Bench
 from rig.page.bench.changes import Changes
 from rig.page.bench.region import AS_NOW, AS_TRIED
 from rig.page.bench.views import pushed_json
-from rig.page.classroom.prints import page_html, safe, table_html
+from rig.page.classroom.prints import page_html
+from rig.report.html import safe, table_html
 from rig.report.words.moving.on_the_move import (
     FEW_DRAWN,
     NOT_SEEN_AT_REST,

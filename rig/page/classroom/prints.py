@@ -1,6 +1,5 @@
 """What is printed for a class: the teacher's pack with drawings, and the ring in which a pencil stays standing."""
 
-import html
 import math
 from collections.abc import Sequence
 
@@ -13,6 +12,7 @@ from rig.cards.read import CardSet
 from rig.cards.written.reference import reference
 from rig.page.bench.bench import Bench
 from rig.page.bench.lesson_steps import CAUTIONS, STEPS
+from rig.report.html import safe, table_html
 
 PLAN = (
     ("0 to 7", "Zero the pads, weigh the car, read the two axles and both diagonals aloud.", "weigher, recorder"),
@@ -243,13 +243,6 @@ def pusher() -> str:
     )
 
 
-def table_html(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
-    """A table of texts."""
-    head = "".join(f'<th scope="col">{safe(cell)}</th>' for cell in heads)
-    body = "".join("<tr>" + "".join(f"<td>{safe(cell)}</td>" for cell in row) + "</tr>" for row in rows)
-    return f"<table>{f'<thead><tr>{head}</tr></thead>' if any(heads) else ''}<tbody>{body}</tbody></table>"
-
-
 def _drawing(what: str, svg: str) -> str:
     return f'<div class="drawing" tabindex="0" role="region" aria-label="Drawing {what}, to scale">{svg}</div>'
 
@@ -266,8 +259,3 @@ def page_html(title: str, body: str) -> str:
         f'<title>{safe(title)}</title><link rel="icon" href="data:,"><link rel="stylesheet" href="/static/print.css">'
         f"</head><body><main>{body}</main></body></html>\n"
     )
-
-
-def safe(text: str) -> str:
-    """As it stands in HTML."""
-    return html.escape(true_minus(text), quote=True)

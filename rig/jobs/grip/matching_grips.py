@@ -168,7 +168,8 @@ def _each_push_once(found: Sequence[GripOnRecord], clips: Set[str]) -> list[Grip
         if number is None:
             once[grip.record.id] = grip
         elif grip.measurement.quantity != "ratio" or not swept.intersection(grip.record.parents):
-            once.pop(key := (grip.record.files, number, grip.measurement.quantity), None)
+            key = (grip.record.files, number, grip.measurement.quantity)
+            once.pop(key, None)  # the newest measurement stands last
             once[key] = grip
     return list(once.values())
 
