@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 
 from rig.base.errors import BenchError
+from rig.cards.read import Choices
 from tests.values.cards_typed import run, write
 from tests.values.pads_acted import pivotbench
 
@@ -70,3 +71,43 @@ def test_without_any_clip_it_says_where_to_name_one(tmp_path: Path) -> None:
     told = pivotbench("push", "measure", write(tmp_path), "--log", tmp_path / "log")
     assert told.code == 2
     assert "or give --clip" in told.err
+
+
+ANSWERS = {
+    "--weighing 7": Choices(weighing="7"),
+    "--same": Choices(same=True),
+    "--as-new": Choices(as_new=True),
+    "--calibration 9": Choices(calibration="9"),
+}
+COMMANDS = (
+    ("grip sweep CARD CARD CARD", ("--weighing 7", "--same", "--as-new")),
+    ("grip infer CARD", ("--weighing 7", "--same", "--as-new")),
+    ("grip ladder CARD CARD", ("--weighing 7", "--same", "--as-new")),
+    ("aim CARD --balance 52", ("--weighing 7", "--same", "--as-new")),
+    ("aim ballast CARD --mass 50 --front 53", ("--weighing 7",)),
+    ("grip pull CARD --part car --force 9", ("--weighing 7",)),
+    ("grip tilt CARD --part rear --angle 35", ("--weighing 7",)),
+    ("push CARD", ("--weighing 7",)),
+    ("push forecast CARD", ("--weighing 7",)),
+    ("moving CARD", ("--weighing 7",)),
+    ("weigh height CARD --axle front --height 50", ("--weighing 7",)),
+    ("weigh CARD", ("--calibration 9",)),
+)
+
+
+@pytest.mark.parametrize(("line", "answer"), [(line, one) for line, all_ in COMMANDS for one in all_])
+def test_what_a_person_says_of_cards_and_records_is_handed_on(
+    line: str, answer: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each answer by itself: exchanged for a neighbour, or lost, it would be another one."""
+    asked: list[Choices] = []
+
+    def read_set(path: Path, choices: Choices | None = None) -> None:
+        asked.append(choices or Choices())
+        raise BenchError("seen", where="here", remedy="none")
+
+    monkeypatch.setattr("rig.cards.read.read_set", read_set)
+    card = write(tmp_path)
+    told = pivotbench(*[card if word == "CARD" else word for word in line.split()], *answer.split(), "--log", tmp_path)
+    assert "seen" in told.err
+    assert asked[0] == ANSWERS[answer]

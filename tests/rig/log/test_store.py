@@ -7,11 +7,14 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from types import SimpleNamespace
 
 import msgspec
 import pytest
 
 from rig.base.errors import BenchError, InputError
+from rig.log import opening
+from rig.log.lock import LogHold
 from rig.log.media import primary_code
 from rig.log.schema import SUMMED, row_sum
 from rig.log.store import LOG_FILE, BenchLog
@@ -192,3 +195,23 @@ def test_card_versions_come_oldest_first(tmp_path: Path) -> None:
             log.add_card("car", "Dunlin", text)
             time.sleep(0.003)
         assert [card.text for card in log.cards()] == texts
+
+
+def test_what_a_journal_has_and_cannot_give_is_counted(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    for committed, read, words in (
+        (7, 4, "the newest records stand in 3 pages of its journal"),
+        (4, 4, ""),
+        (0, 0, ""),
+    ):
+        seen = SimpleNamespace(committed=committed, read=read)
+        monkeypatch.setattr(opening, "look_at", lambda path, seen=seen: seen)
+        told = opening.journal_fault(tmp_path / "log")
+        assert told.startswith(words)
+        assert bool(told) == bool(words)
+
+
+def test_who_only_reads_makes_no_lock_file(tmp_path: Path) -> None:
+    with contextlib.closing(LogHold(tmp_path / "bench-log.sqlite", may_create=False)):
+        assert list(tmp_path.iterdir()) == []
+    with contextlib.closing(LogHold(tmp_path / "bench-log.sqlite")):
+        assert len(list(tmp_path.iterdir())) == 1

@@ -20,6 +20,7 @@ from rig.cards.template import card_text
 from rig.jobs.record.card_travel import MEASURE_AGAIN, send_card, sheet_rows, take_card
 from rig.report.card_sheet import write_card_sheet
 from rig.virtual.dunlin import CAR_KEYS
+from tests.values.cards_typed import run
 
 needs_poppler = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="needs apt-get install poppler-utils")
 
@@ -108,6 +109,11 @@ def test_a_card_arrives_letter_by_letter_with_what_must_be_measured_again(tmp_pa
     assert (taken.card.name, taken.sent_by) == ("Dunlin ü 🚗", "Hall")
     with pytest.raises(InputError, match="here already"):
         take_card(sent, tmp_path / "other bench")
+    head, again, *rest = run("new", "take", sent, tmp_path / "third").splitlines()
+    third = tmp_path / "third" / taken.path.name
+    assert head == f"wrote {third}: Dunlin ü 🚗, sent {taken.sent_at} Hall"
+    assert again == "To be measured again here:"
+    assert rest == [f"  {what}: {why}" for what, why in MEASURE_AGAIN]
 
 
 def test_a_changed_or_foreign_file_is_refused(tmp_path: Path) -> None:

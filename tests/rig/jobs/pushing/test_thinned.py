@@ -51,3 +51,18 @@ def test_a_picture_that_cannot_be_looked_at_is_told_and_ends_the_looking_along(
     assert [(one.number, one.state) for one in shown] == [(1, LivePushState.READY), (2, LivePushState.FAILED)]
     assert shown[-1].pose is None
     assert shown[-1].so_far is None
+
+
+@pytest.mark.parametrize(
+    ("said", "state"), [(None, LivePushState.KEEP_PUSHING), (object(), LivePushState.LEFT)], ids=["not yet", "said"]
+)
+def test_a_finger_that_left_ends_the_figure_or_is_to_go_on(tmp_path: Path, said: Any, state: LivePushState) -> None:
+    """The touched point went 30 mm to the left and sprang back by 5 mm."""
+    cards = read_set(write(tmp_path))
+    live = LivePush(cards, typed_weighing(cards), None)
+    live._touched = [np.array([0.2, y]) for y in (0.0, 0.01, 0.02, 0.03, 0.025)]
+    live._home = np.array([0.2, 0.0])
+    live._rows = [SimpleNamespace(number=k) for k in range(5)]  # type: ignore[misc]
+    live._last = said
+    track: Any = None
+    assert live._said(track) is state
