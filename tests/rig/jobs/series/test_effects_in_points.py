@@ -65,6 +65,20 @@ def test_effects_are_told_as_a_change_is(tmp_path: Path) -> None:
     assert "°/cm" not in told
 
 
+def test_a_push_that_was_not_made_is_missed_on_its_own_side(tmp_path: Path) -> None:
+    """The last of eight, of the reference: three are left there, four at the level."""
+    with BenchLog(tmp_path / "log") as log:
+        path = filled(tmp_path, log)
+        path.write_text("\n".join(path.read_text().splitlines()[:-1]) + "\n")
+        series = analyse_plan(path, log)
+    assert isinstance(series.points, EffectsInPoints)
+    (change,) = series.points.changes
+    assert change.pushes == (3, 4)
+    (row,) = series.record.result.effects
+    assert "three with the first, four with the second" in row.sentences[0]
+    assert series.record.result.pushes == 7
+
+
 def test_without_answers_or_with_rolling_wheels_it_says_why_there_are_no_points(tmp_path: Path) -> None:
     for name, more, why in (
         ("old", {"answered": False}, "measure its clip again"),
