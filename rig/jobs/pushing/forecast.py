@@ -4,7 +4,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.forecast.advice import half_width_words, one_thing
 from analysis.forecast.forecast import Prediction, predict_push
 from analysis.forecast.inputs import CarState, PushState
@@ -13,7 +12,7 @@ from analysis.forecast.slide import DEFAULT_TURN
 from analysis.quick.quickness import planned_speed_warning
 from analysis.whole_push.finite import Until
 from rig.cards.measures import MM
-from rig.cards.mechanics import car_state, push_state, tyres_across, with_drag_by_load
+from rig.cards.mechanics import car_state, place_gravity, push_state, tyres_across, with_drag_by_load
 from rig.cards.read import CardSet
 from rig.jobs.measuring.finger import pushed_at
 from rig.jobs.weighing.weights import Weighing, written
@@ -125,7 +124,7 @@ def predicted(cards: CardSet, inputs: PredictionInputs) -> Prediction:
     quick = planned_speed_warning(
         speed=cards.test.push.speed_mm_s * MM,
         distance=inputs.travel_m,
-        mass=sum(inputs.load_N) / STANDARD_GRAVITY,
+        mass=sum(inputs.load_N) / place_gravity(cards.bench),
         force=prediction.force.value,
     )
     more = [quick] if quick else []

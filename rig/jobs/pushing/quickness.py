@@ -5,7 +5,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.base.errors import AnalysisError
-from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.forecast.draws import assemble
 from analysis.measured.pushes import MeasuredPush
 from analysis.quick.as_seen import SeenSlide, slide_as_seen
@@ -14,7 +13,7 @@ from analysis.quick.slide import Body, FingerMotion
 from analysis.quick.yaw_inertia import YawInertia, from_size
 from analysis.sliding.contacts import Contacts
 from rig.cards.measures import MM, wheelbase
-from rig.cards.mechanics import push_state
+from rig.cards.mechanics import place_gravity, push_state
 from rig.cards.read import CardSet
 from rig.jobs.weighing.weights import Weighing, car_as_it_stands
 from vision.base.types import ClipTrack
@@ -67,7 +66,7 @@ def judge_quickness(
         along=np.asarray(drawn.along)[0],
         heading=np.asarray(drawn.heading)[0],
     )
-    mass = float(weighing.load.sum()) / STANDARD_GRAVITY
+    mass = float(weighing.load.sum()) / place_gravity(cards.bench)
     cg = weighing.weights.cg if weighing.weights.cg is not None else np.array([wheelbase(cards.car) / 2, 0.0])
     body = Body(mass=mass, yaw_inertia=yaw_inertia_of(cards, mass).value, centre=(float(cg[0]), float(cg[1])))
     ratio = inertia_ratio(

@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import pytest
 
 from analysis.quick.quickness import InertiaRatio, Recommendation
@@ -55,3 +56,26 @@ def test_how_far_it_was_pushed_is_counted_from_the_balance_point(
         found = quickness.judge_quickness(of, weighed(of, log), track, push, balance=0.1285)  # type: ignore[arg-type]
     assert found is not None
     assert asked == [pytest.approx(35.0)]
+
+
+def test_the_mass_is_the_weight_over_gravity_at_the_bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Grams weighed are kilograms wherever the bench stands; at the pole gravity is 9.8322 m/s² (WGS 84)."""
+    masses: list[float] = []
+
+    def heard(cards: CardSet, mass: float) -> Any:
+        masses.append(mass)
+        return yaw_inertia(cards, mass)
+
+    yaw_inertia = quickness.yaw_inertia_of
+    monkeypatch.setattr(quickness, "yaw_inertia_of", heard)
+    of, track = with_car(), pushed_track(0.09, 0.03)
+    place = msgspec.structs.replace(of.bench.place, latitude_deg=90.0)
+    at_the_pole = replace(of, bench=msgspec.structs.replace(of.bench, place=place))
+    (push,) = pushes_in(track, of).pushes
+    with BenchLog(tmp_path / "log") as log:
+        for where in (of, at_the_pole):
+            known = weighed(where, log)
+            quickness.judge_quickness(where, known, track, push, balance=0.1285)  # type: ignore[arg-type]
+            assert masses[-1] == pytest.approx(1e-3 * float(known.weights.load_g.sum()), rel=1e-9)
+            if where is at_the_pole:
+                assert float(known.load.sum()) / masses[-1] == pytest.approx(9.832184938, rel=1e-8)
