@@ -10,6 +10,16 @@ SIOCGIFADDR = 0x8915
 """Linux: the address of an interface (netdevice(7))."""
 
 
+def listening(host: str, port: int) -> socket.socket:
+    """A socket that waits for browsers; 0 takes a free port. Raises OSError where it is taken.
+
+    It says that it is TCP: else asyncio leaves Nagle's algorithm on, which holds the second part of an answer back
+    until the first is acknowledged, and that takes 40 ms (RFC 896; RFC 1122, 4.2.3.2).
+    """
+    plain = socket.create_server((host, port), backlog=128)
+    return socket.socket(plain.family, plain.type, socket.IPPROTO_TCP, fileno=plain.detach())
+
+
 def own_addresses() -> list[str]:
     """IPv4 addresses of this machine on its networks, likeliest first; empty when it is on none. Nothing is sent."""
     return reachable([*address_towards_the_internet(), *addresses_of_interfaces(), *addresses_of_the_own_name()])

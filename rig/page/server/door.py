@@ -15,7 +15,7 @@ from starlette.responses import Response
 from rig.base.errors import BenchError
 from rig.base.plain_json import Json
 from rig.page.classroom.qr import qr_rows
-from rig.page.server.addresses import own_addresses
+from rig.page.server.addresses import listening, own_addresses
 from rig.page.server.bounded import Bounds, bounded
 from rig.page.server.guard import no
 from rig.page.server.limits import RateLimit
@@ -110,7 +110,7 @@ class Door:
     def _listen(self) -> socket.socket:
         for port in (self._port, 0):
             try:
-                return socket.create_server((self._host, port), backlog=128)
+                return listening(self._host, port)
             except OSError as error:
                 if port == 0:
                     raise BenchError(

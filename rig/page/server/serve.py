@@ -11,6 +11,7 @@ import uvicorn
 
 from rig.base.errors import BenchError
 from rig.page.bench.bench import Bench
+from rig.page.server.addresses import listening
 from rig.page.server.app import Page
 from rig.page.server.bounded import Bounds, bounded
 
@@ -85,7 +86,7 @@ def listen(port: int | None) -> socket.socket:
     """A listening socket on the loopback address. port: None takes the usual one or, if taken, a free one."""
     for wanted in [USUAL_PORT, 0] if port is None else [port]:
         try:
-            return socket.create_server((HOST, wanted), backlog=128)
+            return listening(HOST, wanted)
         except OSError as error:
             if port is not None:
                 raise BenchError(
