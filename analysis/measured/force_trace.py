@@ -9,6 +9,7 @@ import numpy as np
 
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.errors import InputError
+from analysis.statistics.quantiles import MAD_TO_SIGMA
 
 WHERE = "force on the finger"
 QUIET_S, GUARD_S = 0.6, 0.08
@@ -74,7 +75,7 @@ def presses_in(trace: ForceTrace) -> tuple[Press, ...]:
     """
     time, force = trace.time, trace.force
     first = force[time <= time[0] + QUIET_S]
-    noise = max(float(np.median(np.abs(np.diff(force)))) * 1.4826 / np.sqrt(2.0), trace.step / np.sqrt(12.0))
+    noise = max(float(np.median(np.abs(np.diff(force)))) * MAD_TO_SIGMA / np.sqrt(2.0), trace.step / np.sqrt(12.0))
     base = float(np.median(first))
     up, down = float(np.max(force) - base), float(base - np.min(force))
     top = max(up, down)

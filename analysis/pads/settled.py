@@ -13,7 +13,7 @@ import numpy.typing as npt
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.errors import InputError
 from analysis.pads.pad_faults import PadFault, PadLimits, checked_counts, pad_faults
-from analysis.statistics.quantiles import coverage_factor
+from analysis.statistics.quantiles import MAD_TO_SIGMA, coverage_factor
 
 WINDOW_S = 2.0
 RESOLUTION = 1.0
@@ -234,8 +234,7 @@ def _outliers(when: FloatArray, raw: FloatArray, resolution: float) -> BoolArray
     slope = (np.median(raw[late], 0) - np.median(raw[early], 0)) / (np.median(when[late]) - np.median(when[early]))
     level = raw - (when - when.mean())[:, None] * slope
     off = level - np.median(level, 0)
-    # 1.4826: median absolute deviation to standard deviation of a normal distribution
-    scale = np.maximum(1.4826 * np.median(np.abs(off), 0), 0.5 * resolution)
+    scale = np.maximum(MAD_TO_SIGMA * np.median(np.abs(off), 0), 0.5 * resolution)
     # The deviation is itself poorly known from few samples: widen, or good samples fall out.
     return np.asarray((np.abs(off) > OUTLIER_SIGMAS * (1.0 + 8.0 / len(when)) * scale).any(1))
 
@@ -254,7 +253,7 @@ def _line(when: FloatArray, raw: FloatArray, keep: BoolArray, resolution: float)
     unit = np.sqrt((about_curve.variance + rounding) * about_curve.memory)
     spread = math.sqrt(float(t @ t))
     # Median of the steps: a short transient at the start of the window does not touch it.
-    step = np.maximum(1.4826 * np.median(np.abs(np.diff(kept, axis=0)), 0) / math.sqrt(2.0), 0.5 * resolution)
+    step = np.maximum(MAD_TO_SIGMA * np.median(np.abs(np.diff(kept, axis=0)), 0) / math.sqrt(2.0), 0.5 * resolution)
     sign = math.copysign(1.0, float(basis[:, 1] @ t))
     # Noise of more than half a step spreads the rounding over the steps, and the mean averages it away (dither); with
     # less, all samples are rounded alike.

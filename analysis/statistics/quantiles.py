@@ -14,6 +14,9 @@ it: comparisons and pooled pushes of older logs were made with six decimals, and
 CHI_SQUARE_95_PLANE = 5.991
 """Chi-square of two degrees of freedom that 95 % stay below, as tables print it: an ellipse in the plane."""
 
+MAD_TO_SIGMA = 1.4826
+"""Median absolute deviation to the standard deviation of a normal distribution: 1 / its 75 % quantile."""
+
 
 def coverage_factor(*, dof: float, coverage: float = COVERAGE) -> float:
     """Student's t factor of a two-sided interval. dof: degrees of freedom, above 0; infinite: the normal factor.

@@ -1,6 +1,13 @@
-"""The one weight by which robust fits fade what does not fit."""
+"""The one weight by which robust fits fade what does not fit, and the normal distribution's factors."""
 
 from vision.base.types import FloatArray
+
+NORMAL_95 = 1.959964
+"""Standard uncertainties to either side that hold 95 % of a normal distribution."""
+CHI_SQUARE_95_PLANE = 5.991464547107979
+"""Chi-square of two degrees of freedom that 95 % stay below."""
+MAD_TO_SIGMA = 1.4826
+"""Median absolute deviation to the standard deviation of a normal distribution."""
 
 QUARTER_AT = 4.0
 """So many usual residuals count by a quarter; one by nearly nine tenths."""

@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 
 from vision.base.errors import InputError, VisionError
+from vision.base.robust import MAD_TO_SIGMA
 from vision.base.types import Camera, FloatArray
 from vision.camera.board_views import (
     Board,
@@ -134,7 +135,7 @@ def calibrate_from_files(
 def _limit(view_rms: FloatArray) -> float:
     """Worst rms that still belongs: median and scaled median deviation, 3.5 of them, never under 1.5 medians."""
     middle = float(np.median(view_rms))
-    spread = 1.4826 * float(np.median(np.abs(view_rms - middle)))
+    spread = MAD_TO_SIGMA * float(np.median(np.abs(view_rms - middle)))
     return max(middle + 3.5 * spread, 1.5 * middle)
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from vision.base.robust import CHI_SQUARE_95_PLANE
 from vision.base.types import BgrImage, Camera, FloatArray
 
 # Colours that people with any colour vision tell apart (Okabe and Ito 2008, from memory), BGR.
@@ -18,7 +19,6 @@ ORANGE, BLUE, GREEN, YELLOW, PINK, WHITE = (
     (255, 255, 255),
 )
 Colour = tuple[int, int, int]
-CHI2_95 = 5.991464547107979
 """95 % point of chi-square with two degrees of freedom: -2 ln 0.05."""
 
 
@@ -58,7 +58,7 @@ def ellipse(centre: FloatArray, covariance: FloatArray) -> FloatArray:
     size, axis = np.linalg.eigh(covariance)
     angle = np.linspace(0, 2 * np.pi, 72, endpoint=False)
     circle = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
-    border: FloatArray = centre + circle * np.sqrt(np.maximum(size, 0.0) * CHI2_95) @ axis.T
+    border: FloatArray = centre + circle * np.sqrt(np.maximum(size, 0.0) * CHI_SQUARE_95_PLANE) @ axis.T
     return border
 
 

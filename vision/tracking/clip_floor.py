@@ -4,6 +4,7 @@ import warnings
 
 import numpy as np
 
+from vision.base.robust import MAD_TO_SIGMA
 from vision.base.types import BoolArray, Camera, FloatArray, FloorLayout
 from vision.base.windows import neighbours
 from vision.floor.fit import FloorFit, fit_floor
@@ -98,7 +99,7 @@ def _marker_noise(middle: FloatArray) -> float:
     ways = [own[np.isfinite(own).all(-1)] for own in np.swapaxes(middle, 0, 1)]
     order = 3 if max((len(own) for own in ways), default=0) > 3 else 1
     every = np.abs(np.concatenate([np.diff(own, n=order, axis=0).ravel() for own in ways]))
-    return float(1.4826 * np.median(every) / np.sqrt({1: 2.0, 3: 20.0}[order])) if every.size else 0.0
+    return float(MAD_TO_SIGMA * np.median(every) / np.sqrt({1: 2.0, 3: 20.0}[order])) if every.size else 0.0
 
 
 def fit_clip_floor(on_floor: FloatArray, floor: FloorLayout, camera: Camera, *, still: BoolArray) -> FloorFit:
@@ -164,4 +165,4 @@ def temporal_noise(on_floor: FloatArray) -> float:
     """
     away = on_floor - median_seen(on_floor)
     size = np.abs(away[np.isfinite(away)])
-    return float(1.4826 * np.median(size)) if size.size else 0.0
+    return float(MAD_TO_SIGMA * np.median(size)) if size.size else 0.0

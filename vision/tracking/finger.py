@@ -17,6 +17,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from vision.base.plane import plane_rotation
+from vision.base.robust import NORMAL_95
 from vision.base.types import ClipTrack, FingerMarker, FloatArray
 from vision.camera.model import intrinsics_of, project_with_derivatives
 from vision.clip.frames import Frame
@@ -223,6 +224,6 @@ def tilt_words(path: FingerPath, finger: FingerMarker) -> str:
     turn = _turn_with_derivatives(np.array([[0.0, roll, pitch]]))[0][0]
     moved = float(np.linalg.norm((turn @ finger.tip - finger.tip)[:2]))
     return (
-        f"The finger marker was tilted by {np.degrees(np.hypot(roll, pitch)):.0f} ± {np.degrees(1.96 * u):.0f}°: its "
-        f"tip lies {1e3 * moved:.1f} mm from where a level marker would have it, which is taken into account."
+        f"The finger marker was tilted by {np.degrees(np.hypot(roll, pitch)):.0f} ± {np.degrees(NORMAL_95 * u):.0f}°: "
+        f"its tip lies {1e3 * moved:.1f} mm from where a level marker would have it, which is taken into account."
     )

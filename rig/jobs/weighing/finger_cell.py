@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from analysis.pads.calibration import CalibrationNotes, fit_calibration
-from analysis.statistics.quantiles import NORMAL_95, coverage_factor
+from analysis.statistics.quantiles import MAD_TO_SIGMA, NORMAL_95, coverage_factor
 from rig.base.errors import BenchError, InputError
 from rig.cards.keys.bench import BenchCard
 from rig.cards.keys.fields import CardKeys
@@ -75,7 +75,7 @@ class FingerCell:
                 continue
             counts = np.array([one.count for one in used])
             halves = [counts[: len(counts) // 2], counts[len(counts) // 2 :]]
-            noise = max(float(np.median(np.abs(np.diff(counts)))) * 1.4826 / np.sqrt(2.0), 1.0)
+            noise = max(float(np.median(np.abs(np.diff(counts)))) * MAD_TO_SIGMA / np.sqrt(2.0), 1.0)
             if (
                 abs(halves[1].mean() - halves[0].mean()) <= STILL * noise * np.sqrt(4.0 / len(counts))
                 and float(np.ptp(counts)) < 12.0 * noise + 1.0
