@@ -300,10 +300,10 @@ def _robust_line(offset: FloatArray, weight: FloatArray) -> tuple[FloatArray, Fl
 
 
 def _median_size(residual: FloatArray, weight: FloatArray) -> FloatArray:
-    """Robust standard deviation: 1.48 times the median size of the residuals that count."""
+    """Robust standard deviation: 1.48 times the median size of the residuals (k, P) that count."""
     size = np.sort(np.where(weight > 0, np.abs(residual), np.inf), axis=-1)
     middle = np.clip((weight.sum(-1) // 2).astype(int), 0, PROFILES - 1)
-    found = np.take_along_axis(size, middle[..., None], axis=-1)[..., 0]
+    found = size[np.arange(len(size)), middle]
     result: FloatArray = np.where(np.isfinite(found), 1.48 * found, 0.0)
     return result
 
