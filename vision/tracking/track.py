@@ -14,6 +14,7 @@ from vision.clip.frames import DECODERS, Frame
 from vision.tracking.checks import blur_of, check_cards, check_scale, check_sightings, vouch
 from vision.tracking.follow import Follower, follow_clip
 from vision.tracking.lean import lean_part, lean_sentence, set_upright
+from vision.tracking.moved_sheet import moved_sheet_sentences
 from vision.tracking.noise import blur_part, frame_noise, repeating_part
 from vision.tracking.notes import describe
 from vision.tracking.parts import Remembered
@@ -53,11 +54,20 @@ def track_clip(
         left_out["time stamp did not advance"] = report.backwards
     track = replace(track, frames_read=report.frames, frames_left_out=sum(left_out.values()), left_out=left_out)
     words = describe(track, solved, report, cards, sightings.column("spread"))
+    kicked = moved_sheet_sentences(
+        sightings.column("time"),
+        sightings.column("corner")[:, : len(cards.floor.markers)],
+        cards.floor,
+        still=solved.still,
+        m_per_px=float(np.median(solved.m_per_px)),
+    )
     if progress is not None:
         progress(1.0)
     if cards.slower != 1.0:
         track = replace(track, picture_time=np.array(report.times))
-    return replace(track, notes=(*words.notes, *shutter_words(shutter)), warnings=(*track.warnings, *words.warnings))
+    return replace(
+        track, notes=(*words.notes, *shutter_words(shutter)), warnings=(*track.warnings, *kicked, *words.warnings)
+    )
 
 
 def track_sightings(
