@@ -5,11 +5,12 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from rig.base.errors import InputError
 from rig.cards.read import read_set
 from rig.command.change.effects import command as effects
 from rig.command.change.plan import command as plan
 from rig.jobs.series.effect_points import EffectsInPoints
-from rig.jobs.series.series import PLAN_HEADS, analyse_plan
+from rig.jobs.series.series import PLAN_HEADS, analyse_plan, read_plan_table
 from rig.log.store import BenchLog
 from rig.report.other_records import other_parts
 from tests.rig.jobs.synthetic_pushes import LENGTH, cards, closed_form, measured, pushed, recorded
@@ -105,3 +106,20 @@ def test_a_plan_is_at_the_middle_and_says_what_another_place_costs(tmp_path: Pat
     rows, told = planned("--position", "85")
     assert ",85.0," in rows
     assert "Planned at 85 %: the same change shows in the turn there about 10 % of what a push at the middle" in told
+
+
+@pytest.mark.parametrize(
+    ("cell", "typed", "where"), [(0, "x", 3), (1, "1.5", 3), (0, "9999999999", 2), (3, "left\x1b[2J", 4), (1, "²", 2)]
+)
+def test_a_cell_that_cannot_be_is_named_with_its_line(tmp_path: Path, cell: int, typed: str, where: int) -> None:
+    """As a text editor counts lines: the heads are the first."""
+    rows = [
+        [*PLAN_HEADS, "tyre"],
+        *([str(k), "1", "test", "right", "50", "0", "yes", "", "a.toml", "b"] for k in "123"),
+    ]
+    rows[where - 1][cell] = typed
+    path = tmp_path / "plan.csv"
+    path.write_text("\n".join(",".join(row) for row in rows) + "\n", encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        read_plan_table(path)
+    assert caught.value.where == f"{path}, line {where}"

@@ -43,8 +43,9 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bench]:
     bench.close()
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def judged(bench: Bench) -> Bench:
+    """The same bench with the pivot judged just now, whatever was asked of it before."""
     bench.pushes.judge_typed(-20.0, 3.0)
     bench.work.wait(60.0)
     said = told(bench.broadcast.newest("job"))

@@ -3,6 +3,7 @@
 Truth: the address of a stand-in for the door; no port is opened.
 """
 
+import asyncio
 from collections.abc import Callable
 from types import SimpleNamespace
 from typing import Any
@@ -14,6 +15,7 @@ from rig.page.bench.broadcast import Broadcast
 from rig.page.classroom.qr import qr_rows
 from rig.page.server import door as doors
 from rig.page.server.far_racer import FarRacer
+from rig.page.server.guard import Guard
 from rig.page.server.phones import Phones
 from tests.rig.page.bench.test_parts import told
 
@@ -71,3 +73,31 @@ def test_a_door_is_told_with_its_first_address_and_the_code_within_its_picture()
     told_ = doors.OpenDoor(addresses=(ADDRESS, "http://other:1/")).told("4711")
     assert (told_["address"], told_["code"], told_["others"]) == (ADDRESS, "4711", ["http://other:1/"])
     assert told_["qr"] == qr_rows(f"{ADDRESS}#4711") != qr_rows(ADDRESS)
+
+
+@pytest.mark.parametrize(
+    ("path", "parts", "status"),
+    [("/small", 5, 200), ("/small", 6, 413), ("/big", 10, 200), ("/big", 11, 413), ("/small", 50, 413)],
+)
+def test_a_body_that_comes_in_parts_is_added_up(path: str, parts: int, status: int) -> None:
+    """Parts of 1000 bytes, without a length; 5000 go in, and 10,000 at one address."""
+    answers: list[Any] = []
+    left = iter(range(parts))
+
+    async def receive() -> dict[str, Any]:
+        number = next(left)
+        return {"type": "http.request", "body": b"1" * 1000, "more_body": number + 1 < parts}
+
+    async def send(message: Any) -> None:
+        answers.append(message)
+
+    async def taking(scope: Any, receive: Any, send: Any) -> None:
+        while (await receive())["more_body"]:
+            pass
+        await send({"type": "http.response.start", "status": 200, "headers": []})
+        await send({"type": "http.response.body", "body": b""})
+
+    guard = Guard(taking, hosts=lambda host: True, token=None, limits={"/big": 10_000}, limit=5_000)
+    scope = {"type": "http", "method": "POST", "path": path, "headers": [(b"host", b"here")]}
+    asyncio.run(guard(scope, receive, send))
+    assert answers[0]["status"] == status
