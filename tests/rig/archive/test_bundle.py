@@ -1,7 +1,9 @@
 """The log leaves and comes back whole: export, import, merging, repair, recalculation, upgrades."""
 
 import contextlib
+import csv
 import hashlib
+import io
 import json
 import sqlite3
 from pathlib import Path
@@ -9,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from rig.archive.bundle import export_bench, import_bench
+from rig.archive.pivots import _csv
 from rig.base import disk as room
 from rig.base.disk import check_room
 from rig.base.errors import BenchError, InputError
@@ -21,6 +24,7 @@ from rig.records.codec import plain
 from rig.records.pushing import PUSH
 from rig.records.weighing import WEIGHING
 from tests.rig.jobs.grip.test_grip import Workshop
+from tests.values.cards_typed import run
 from tests.whole_records import number_of, numbered, whole
 
 DATA = Path(__file__).parents[2] / "data"
@@ -271,3 +275,21 @@ def test_a_file_leaves_with_its_own_ending(tmp_path: Path, name: str, ending: st
         numbered(log, "z", files=[log.add_file("clip", tmp_path / name)])
         export_bench(log, tmp_path / "out")
     assert [path.name for path in (tmp_path / "out" / "files").iterdir()] == [f"{digest}{ending}"]
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@sum", "\tx", "\rx"])
+def test_no_cell_of_a_table_is_run_by_a_spreadsheet(text: str) -> None:
+    """A quote before what begins like a formula (common practice, no source); numbers stay numbers."""
+    told = list(csv.reader(io.StringIO(_csv(["a", "b", "c"], [(text, -1.5, f"x{text}")]), newline="")))
+    assert told == [["a", "b", "c"], [f"'{text}", "-1.5", f"x{text}"]]
+
+
+def test_an_import_says_how_much_of_it_was_new(tmp_path: Path) -> None:
+    with filled(tmp_path, "a") as log:
+        export_bench(log, tmp_path / "out")
+    words = " ".join(run("log", "import", tmp_path / "out", "--log", tmp_path / "one").split())
+    assert words == "2 new records, 0 were here already"
+    with BenchLog(tmp_path / "one") as log:
+        numbered(log, "own")
+    again = " ".join(run("log", "import", tmp_path / "out", "--log", tmp_path / "one").split())
+    assert again == "0 new records, 2 were here already"
