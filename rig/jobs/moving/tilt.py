@@ -183,9 +183,10 @@ def _sums(cards: CardSet, car: LevelCar, readings: Sequence[Tilted], bench: Tilt
         )
         if not check.fits:
             where = f"{one.way.value}, {np.degrees(one.angle):.1f}°"
+            off = f"{100 * abs(check.ratio):.2f} % {'more' if check.ratio > 0 else 'less'}"
             out.append(
-                f"{where}: the pads sum to {100 * check.ratio:+.2f} % more than the weight's part square to the board; "
-                "measure the angle again, and look whether a wheel stands off its pad"
+                f"{where}: the pads sum to {off} than the weight's part square to the board; measure the angle again, "
+                "and look whether a wheel stands off its pad"
             )
     return out
 

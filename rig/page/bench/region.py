@@ -46,7 +46,7 @@ from rig.report.words.moving.on_the_move import (
 SEED = 0
 """As the command's own."""
 AS_NOW, AS_TRIED = "the car as it is", "what is tried"
-IN_THE_TERMINAL = "pivotbench moving says the same of these cards, and the phases of a drift"
+IN_THE_TERMINAL = "In the terminal pivotbench moving says the same of these cards, and the phases of a drift"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -69,7 +69,7 @@ on("car", (car) => {
   show(byId("moved-total"), moved(before?.total_g, 1));
   show(byId("target"), num(r.target_pct, 1));
   if (document.activeElement !== byId("wanted")) byId("wanted").value = String(r.target_pct ?? 50);
-  show(byId("weighed-over"), r.over_g === undefined ? "" : `As weighed: ${num(Math.abs(r.over_g))} ± ${num(r.over_half_g)} g ${heavier(r.over_g)}.`);
+  show(byId("weighed-over"), r.over_g === undefined ? "" : Math.abs(r.over_g) < 0.05 ? `As weighed: on the target, ± ${num(r.over_half_g)} g.` : `As weighed: ${num(Math.abs(r.over_g))} ± ${num(r.over_half_g)} g ${heavier(r.over_g)}.`);
   show(byId("advice"), r.advice ?? r.trouble ?? "");
   show(
     byId("before-words"),
