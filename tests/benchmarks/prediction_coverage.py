@@ -20,7 +20,9 @@ import argparse
 import json
 import os
 import sys
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, field, replace
+from functools import partial
 from pathlib import Path
 
 os.environ.setdefault("OMP_NUM_THREADS", "1")
@@ -47,6 +49,9 @@ FINGERS = (
     {"finger": "rolling", "finger_path": "straight on the floor"},
     {"finger": "sticking", "finger_path": "stays on the car"},
 )
+
+
+DRAWS = 300
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,33 +88,63 @@ def first_models(car: CarState, push: PushState) -> tuple[CarState, PushState]:
     return plain, replace(push, fall_u=0.0)
 
 
-def forecast_coverage(
-    rng: np.random.Generator, count: int, draws: int, *, rolling: bool = False
-) -> tuple[Held, Held, dict[str, float]]:
-    """Turn per travel and balance point of `count` cars; and shares inside of each kind of push."""
-    kappa, balance, kinds = Held(), Held(), {}
+def forecast_part(
+    rng: np.random.Generator, count: int, draws: int, finger: dict[str, object], *, rolling: bool
+) -> tuple[Held, Held]:
+    """Turn per travel and balance point of `count` cars pushed by one kind of finger."""
+    kappa, balance = Held(), Held()
     until = Until(turn=TURN, travel=TRAVEL)
-    for number, finger in enumerate(FINGERS):
-        some = count // 2 if number == 0 else count // 4
-        states = [ROLLING[i % 3] if rolling else {"wheels": "blocked"} for i in range(some)]
-        cards = [stated(rng, push={**finger, **state}, ratio=float(np.exp(rng.normal(0, 0.15)))) for state in states]
-        cars, middle = truth_of(rng, cards)
-        push = pushes_of(rng, cards)
-        true = true_kappa(cars, push, middle, turn=TURN, travel=TRAVEL)
-        straight = true_balance(cars, push)
-        before = len(kappa.hits)
-        for one, k, x in zip(cards, true, straight, strict=True):
+    states = [ROLLING[i % 3] if rolling else {"wheels": "blocked"} for i in range(count)]
+    cards = [stated(rng, push={**finger, **state}, ratio=float(np.exp(rng.normal(0, 0.15)))) for state in states]
+    cars, middle = truth_of(rng, cards)
+    push = pushes_of(rng, cards)
+    true = true_kappa(cars, push, middle, turn=TURN, travel=TRAVEL)
+    straight = true_balance(cars, push)
 
-            def told(car: CarState, moved: PushState, most: int) -> Prediction:
-                return predict_push(car, moved, rng=rng, until=until, draws=most, ends_within=0.1)
+    def told(car: CarState, moved: PushState, most: int) -> Prediction:
+        return predict_push(car, moved, rng=rng, until=until, draws=most, ends_within=0.1)
 
-            full = told(one.state, one.push, draws)
-            plain = told(*first_models(one.state, one.push), draws // 2)
-            kappa.add(k, full.estimate.interval, plain.estimate.interval)
-            balance.add(x, full.balance.interval, plain.balance.interval)
-        kinds[f"{finger['finger']}, {finger['finger_path']}"] = round(float(np.mean(kappa.hits[before:])), 4)
-        print(f"{'rolling' if rolling else 'blocked'}, {finger['finger']}: {len(kappa.hits)} done", flush=True)
-    return kappa, balance, kinds
+    for one, k, x in zip(cards, true, straight, strict=True):
+        full = told(one.state, one.push, draws)
+        plain = told(*first_models(one.state, one.push), draws // 2)
+        kappa.add(float(k), full.estimate.interval, plain.estimate.interval)
+        balance.add(float(x), full.balance.interval, plain.balance.interval)
+    return kappa, balance
+
+
+def forecast_parts(count: int, *, rolling: bool) -> list[tuple[str, int, dict[str, object]]]:
+    """Name, number of cars and finger of each part; half of the pushes are in a notch."""
+    kind = "rolling" if rolling else "blocked"
+    return [
+        (f"{kind}, {finger['finger']}, {finger['finger_path']}", count // (2 if i == 0 else 4), dict(finger))
+        for i, finger in enumerate(FINGERS)
+    ]
+
+
+def kept_part(name: str, folder: Path | None, make: Callable[[], tuple[Held, ...]]) -> tuple[Held, ...]:
+    """A part made now, or as it lies in the folder."""
+    path = None if folder is None else folder / f"{name}.json"
+    if path is not None and path.exists():
+        return tuple(Held(**one) for one in json.loads(path.read_text()))
+    made = make()
+    if path is not None:
+        path.write_text(json.dumps([asdict(one) for one in made]))
+    print(f"{name}: {len(made[0].hits)} done", flush=True)
+    return made
+
+
+def joined(parts: list[Held]) -> Held:
+    """All of them."""
+    whole = Held()
+    for one in parts:
+        for mine, more in zip(vars_of(whole), vars_of(one), strict=True):
+            mine.extend(more)
+    return whole
+
+
+def vars_of(held: Held) -> tuple[list, ...]:
+    """Its lists."""
+    return held.hits, held.widths, held.base_hits, held.base_widths
 
 
 def certain(car: CarState) -> CarState:
@@ -214,10 +249,27 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--quick", action="store_true", help="a twentieth of the experiments")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--keep", type=Path, default=None, help="a folder where each part is kept and taken from")
+    parser.add_argument("--only", default="", help="parts whose names begin so, into --keep, and no figures")
     options = parser.parse_args()
-    part = 20 if options.quick else 1
-    rng = np.random.default_rng(options.seed)
+    few = 20 if options.quick else 1
     result: dict[str, object] = {}
+    done: dict[str, tuple[Held, ...]] = {}
+    names = ["effect", "ratio"]
+    jobs: dict[str, Callable[[np.random.Generator], tuple[Held, ...]]] = {
+        "effect": lambda rng: (effect_coverage(rng, 1000 // few),),
+        "ratio": lambda rng: (ratio_coverage(rng, 2000 // few),),
+    }
+    for rolling, count in ((False, 2000 // few), (True, 1000 // few)):
+        for name, some, finger in forecast_parts(count, rolling=rolling):
+            names.append(name)
+            jobs[name] = partial(forecast_part, count=some, draws=DRAWS, finger=finger, rolling=rolling)
+    for number, name in enumerate(names):
+        if name.startswith(options.only):
+            rng = np.random.default_rng([options.seed, number])  # a part does not hang on the others
+            done[name] = kept_part(name, options.keep, partial(jobs[name], rng))
+    if options.only:
+        return
 
     def told(name: str, held: Held, unit: str) -> None:
         result[name] = round(float(np.mean(held.hits)), 4)
@@ -232,15 +284,13 @@ def main() -> None:
             flush=True,
         )
 
-    told("factor_effect", effect_coverage(rng, 1000 // part), "1/m")
-    told("grip_ratio", ratio_coverage(rng, 2000 // part), "relative")
-    kappa, balance, kinds = forecast_coverage(rng, 2000 // part, 400)
-    told("kappa", kappa, "1/m")
-    told("balance", balance, "m")
-    rolls, rolling_balance, rolling_kinds = forecast_coverage(rng, 1000 // part, 400, rolling=True)
-    told("rolling", rolls, "1/m")
-    told("rolling_balance", rolling_balance, "m")
-    result |= {"kappa_by_finger": kinds, "rolling_by_finger": rolling_kinds}
+    told("factor_effect", done["effect"][0], "1/m")
+    told("grip_ratio", done["ratio"][0], "relative")
+    for kind, name in (("blocked", "kappa"), ("rolling", "rolling")):
+        parts = {one: held for one, held in done.items() if one.startswith(kind)}
+        told(name, joined([held[0] for held in parts.values()]), "1/m")
+        told("balance" if kind == "blocked" else "rolling_balance", joined([held[1] for held in parts.values()]), "m")
+        result[f"{name}_by_finger"] = {one: round(float(np.mean(held[0].hits)), 4) for one, held in parts.items()}
     print(json.dumps(result))
 
 

@@ -23,7 +23,9 @@ def limits(count: int) -> tuple[float, float]:
 
 def test_forecast_intervals_hold_the_truth() -> None:
     for rolling in (False, True):
-        kappa, balance, _ = prediction_coverage.forecast_coverage(np.random.default_rng(SEED), 24, 300, rolling=rolling)
+        kappa, balance = prediction_coverage.forecast_part(
+            np.random.default_rng(SEED), 24, 300, prediction_coverage.FINGERS[0], rolling=rolling
+        )
         low, high = limits(len(kappa.hits))
         assert low <= np.mean(kappa.hits) <= high
         assert low <= np.mean(balance.hits) <= high
