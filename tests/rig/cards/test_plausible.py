@@ -12,6 +12,7 @@ from rig.cards.keys.phases import PhasesCard
 from rig.cards.keys.test import TestCard
 from rig.cards.read import parse_card
 from rig.cards.template import card_text
+from rig.cards.written.edited import checked_card
 
 HEADS = {
     CarCard: 'card = "car"\nname = "Dunlin"\n',
@@ -194,3 +195,18 @@ def test_limits_stand_where_they_are_said_to(card_type: type, lines: str, taken:
     assert read(card_type, lines.format(taken)) is not None
     with pytest.raises(InputError):
         read(card_type, lines.format(refused))
+
+
+@pytest.mark.parametrize(
+    ("kind", "keys"),
+    [
+        ("car", {"geometry.wheelbase_mm": 2.57}),
+        ("bench", {"pads.capacity_g": 3.0}),
+        ("bench", {"pads.reseat_g": -1.0}),
+        ("test", {"push.position_pct": 0.5}),
+    ],
+)
+def test_what_cannot_be_meant_is_written_onto_no_card(kind: str, keys: dict[str, float]) -> None:
+    with pytest.raises(InputError):
+        checked_card(kind, card_text(kind, keys), where=f"{kind}.toml")
+    checked_card(kind, card_text(kind), where=f"{kind}.toml")
