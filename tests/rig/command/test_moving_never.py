@@ -107,6 +107,8 @@ def check(folder: Path, drawn: dict[str, Any]) -> None:
         if line.startswith("  ") and re.search(r"\b(reaches|region|pushed|turning|heave|side acc|hold|lift)", line):
             if re.match(r"  \w+ +[+−]\d\.\d\d  ", line):  # a row of the phases: accelerations are given
                 line = line[30:]
+            if line.startswith("  this car as it lifts"):  # a wheel that lifts in every car carries 0
+                line = re.sub(r"(?<= )0(?= |$)", "", line)
             assert not re.search(r"(?<![A-Za-z])\d", bare_figures(line)), line
     told = json.loads(run(folder, drawn, "--json"), parse_constant=refuse)
     changes = told["changes"]["ranked"]
@@ -139,7 +141,9 @@ def test_a_card(tmp_path_factory: pytest.TempPathFactory, drawn: dict[str, Any])
 
 @pytest.mark.thorough
 @given(drawn=CARDS)
-@settings(max_examples=100, deadline=None, phases=[Phase.generate], suppress_health_check=list(HealthCheck))
+@settings(
+    max_examples=40, deadline=None, derandomize=True, phases=[Phase.generate], suppress_health_check=list(HealthCheck)
+)
 def test_many_cards(tmp_path_factory: pytest.TempPathFactory, drawn: dict[str, Any]) -> None:
     check(tmp_path_factory.mktemp("cards"), drawn)
 
