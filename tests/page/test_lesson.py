@@ -156,8 +156,7 @@ def test_the_whole_lesson(browser: Any, tmp_path: Path) -> None:
         # what the change did: two set-ups laid over each other, in words, as a picture and as a film
         before = page.viewport_size
         page.set_viewport_size({"width": 390, "height": 844})  # the choices are long sentences
-        page.wait_for_timeout(200)
-        assert page.evaluate("document.documentElement.scrollWidth") <= 390
+        until(page, "innerWidth === 390 && document.documentElement.scrollWidth <= 390", 30)
         page.set_viewport_size(before)
         assert page.input_value("#change-a") != page.input_value("#change-b")
         page.click("#change-go")

@@ -142,7 +142,7 @@ def test_a_card(tmp_path_factory: pytest.TempPathFactory, drawn: dict[str, Any])
 @pytest.mark.thorough
 @given(drawn=CARDS)
 @settings(
-    max_examples=40, deadline=None, derandomize=True, phases=[Phase.generate], suppress_health_check=list(HealthCheck)
+    max_examples=15, deadline=None, derandomize=True, phases=[Phase.generate], suppress_health_check=list(HealthCheck)
 )
 def test_many_cards(tmp_path_factory: pytest.TempPathFactory, drawn: dict[str, Any]) -> None:
     check(tmp_path_factory.mktemp("cards"), drawn)
