@@ -17,6 +17,9 @@ from rig.log.replacement import decided, finish
 from rig.log.schema import VERSION
 from rig.log.upgrade import counted_over, make_tables, upgrade
 
+BUSY_WAIT_S = 30.0
+"""How long another process that writes is waited for."""
+
 looked_over: set[tuple[int, int]] = set()
 """Files (device, number) whose pages this process has looked over: some ms for every MB, so once."""
 
@@ -156,11 +159,24 @@ def _empty(journal: Path) -> bool:
 def _connected(path: Path, read_only: bool) -> sqlite3.Connection:
     if read_only:
         return open_to_read(path)
-    database = sqlite3.connect(path, timeout=30, isolation_level=None)
-    database.execute("PRAGMA journal_mode = WAL")
+    database = sqlite3.connect(path, timeout=BUSY_WAIT_S, isolation_level=None)
+    _write_ahead(database)
     database.execute("PRAGMA synchronous = FULL")  # a record shown must survive a power cut
     database.execute("PRAGMA foreign_keys = ON")
     return database
+
+
+def _write_ahead(database: sqlite3.Connection) -> None:
+    """Set the journal's mode. SQLite does not wait here while another process does the same to a new log: ask again."""
+    end = time.monotonic() + BUSY_WAIT_S
+    while True:
+        try:
+            database.execute("PRAGMA journal_mode = WAL")
+            return
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode != sqlite3.SQLITE_BUSY or time.monotonic() > end:
+                raise
+        time.sleep(0.02)
 
 
 def _user_version(database: sqlite3.Connection) -> int:
