@@ -199,7 +199,7 @@ def _slid(parts: Sequence[Drawn], wheelbase: float, untils: Sequence[Until]) -> 
 
 def _spread(slid: Slide | None, wheelbase: float) -> tuple[float, float]:
     """kappa (1/m) of the first push, and the standard deviation of the others about it as an angle (rad)."""
-    if slid is None or slid.tips[0]:
+    if slid is None or slid.tips[0] or slid.tips[1:].all():
         return math.nan, math.nan
     angle = heading_from(slid.kappa, wheelbase)
     step = heading_step(angle[0], angle[1:][~slid.tips[1:]])

@@ -12,7 +12,7 @@ from rig.base.errors import BenchError, InputError
 from rig.log.damage import damaged
 from rig.log.journal import look_at
 from rig.log.lock import WAIT_S, LogHold
-from rig.log.media import open_to_read
+from rig.log.media import open_to_read, primary_code
 from rig.log.replacement import decided, finish
 from rig.log.schema import VERSION
 from rig.log.upgrade import counted_over, make_tables, upgrade
@@ -174,7 +174,7 @@ def _write_ahead(database: sqlite3.Connection) -> None:
             database.execute("PRAGMA journal_mode = WAL")
             return
         except sqlite3.OperationalError as error:
-            if error.sqlite_errorcode != sqlite3.SQLITE_BUSY or time.monotonic() > end:
+            if primary_code(error) != sqlite3.SQLITE_BUSY or time.monotonic() > end:
                 raise
         time.sleep(0.02)
 

@@ -54,23 +54,13 @@ from analysis.statistics.estimate import Estimate
 from analysis.statistics.quantiles import NORMAL_95
 from analysis.tilted.region_ends import balance_ends
 from analysis.tilted.transfer import LevelCar, TiltBench, Tilted, Way, across, along
+from tests.analysis.tilted.exact_bench import EXACT
 
 ANGLE = np.radians(15.0)
 GRAM = 1e-3 * G
 NOISE, DRIFT, SIDE, ANGLE_U = 0.5 * GRAM, 0.1 * GRAM, 0.005, np.radians(0.15) / NORMAL_95
 TWIST_TILT, TWIST_LOAD, TRACK_U, LENGTH_U, PLATE = 0.05e-3, 0.015e-3, 0.5e-3, 0.3e-3, 80 * GRAM
 COUNT, GRIP = 4, 0.8
-EXACT = TiltBench(
-    noise=1e-9,
-    drift=0.0,
-    angle=0.0,
-    side_force=0.0,
-    track=np.zeros(2),
-    wheelbase=0.0,
-    warp=0.0,
-    twist_tilt=0.0,
-    twist_load=0.0,
-)
 WARP, OPPOSITE = np.array([1.0, -1.0, -1.0, 1.0]), [3, 2, 1, 0]
 
 

@@ -19,7 +19,6 @@ ORANGE, BLUE, GREEN, YELLOW, PINK, WHITE = (
     (255, 255, 255),
 )
 Colour = tuple[int, int, int]
-"""95 % point of chi-square with two degrees of freedom: -2 ln 0.05."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

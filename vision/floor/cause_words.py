@@ -5,6 +5,7 @@ import numpy as np
 from vision.base.types import FloorLayout
 from vision.floor.causes import FloorCause, FloorCauseKind
 from vision.floor.fit import FloorFit
+from vision.floor.laid_sheets import sheet_names
 
 LEAST_MOVE = 0.001
 """m: a sheet that lies nearer to its place is no news."""
@@ -26,7 +27,7 @@ def floor_sentences(fit: FloorFit, layout: FloorLayout, *, calibrated: bool = Fa
 
     calibrated: the lens was known before.
     """
-    names = tuple(dict.fromkeys(marker.sheet or f"with marker {marker.id}" for marker in layout.markers))
+    names = sheet_names(layout)
     sentences = [_sentence(cause, fit, names, calibrated=calibrated) for cause in fit.causes]
     moved = {cause.sheet for cause in fit.causes if cause.kind is FloorCauseKind.SHEET_MOVED}
     apart = np.hypot(fit.sheet[:, 0], fit.sheet[:, 1])

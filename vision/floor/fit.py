@@ -16,7 +16,7 @@ from vision.camera.model import intrinsics_of
 from vision.floor.arranged import other_arrangements
 from vision.floor.causes import FloorCause, likeliest
 from vision.floor.geometry import plane_misfit
-from vision.floor.laid_sheets import LaidFloor
+from vision.floor.laid_sheets import LaidFloor, sheet_names
 from vision.floor.problem import Descent, FloorProblem, Priors, State
 
 FOCAL_GUESS, FOCAL_GUESS_U = 0.95, 0.40
@@ -266,7 +266,7 @@ def _check_arrangement(problem: FloorProblem, priors: Priors, layout: FloorLayou
 
     limit: px, the largest misfit that a lens and sheets laid as well as the card says explain.
     """
-    names = tuple(dict.fromkeys(marker.sheet or f"with marker {marker.id}" for marker in layout.markers))
+    names = sheet_names(layout)
     tried = [(_misfit(problem, other[2]), other) for other in other_arrangements(problem.floor, names)]
     least = min((misfit for misfit, _ in tried), default=0.0)
     best, wrong = FITS, None

@@ -9,17 +9,25 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.base.plane import plane_rotation
-from vision.base.types import FloatArray, FloorLayout
+from vision.base.types import FloatArray, FloorLayout, Marker
 from vision.floor.geometry import marker_corners
 
 BOW_SHAPES = 3
 
 
 def sheet_numbers(layout: FloorLayout) -> tuple[int, ...]:
-    """(m,) which sheet each marker is on; markers without a sheet name are laid one by one."""
-    names = [marker.sheet or f"marker {marker.id}" for marker in layout.markers]
-    order = list(dict.fromkeys(names))
-    return tuple(order.index(name) for name in names)
+    """(m,) which sheet each marker is on, of `sheet_names`."""
+    names = sheet_names(layout)
+    return tuple(names.index(_sheet_of(marker)) for marker in layout.markers)
+
+
+def sheet_names(layout: FloorLayout) -> tuple[str, ...]:
+    """(s,) the sheets as people are told of them; markers without a sheet name are laid one by one."""
+    return tuple(dict.fromkeys(_sheet_of(marker) for marker in layout.markers))
+
+
+def _sheet_of(marker: Marker) -> str:
+    return marker.sheet or f"with marker {marker.id}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 import numpy as np
 
 from vision.base.types import BoolArray, FloatArray, FloorLayout
-from vision.floor.laid_sheets import sheet_numbers
+from vision.floor.laid_sheets import sheet_names, sheet_numbers
 
 KICKED_AWAY = 0.5  # px, of a marker's middle
 STAYED = 0.15  # px
@@ -26,7 +26,7 @@ def moved_sheet_sentences(
     begun, ended = (_usual(part) for part in (first, last))
     away = np.hypot(*np.moveaxis(ended - begun, -1, 0))  # (m,)
     sheet_of = np.array(sheet_numbers(layout))
-    names = list(dict.fromkeys(marker.sheet or f"with marker {marker.id}" for marker in layout.markers))
+    names = sheet_names(layout)
     seen = np.isfinite(away)
     sentences, gone = [], np.zeros(len(away), bool)
     for sheet, name in enumerate(names):

@@ -22,6 +22,7 @@ def command(test_card: Path, port: str, log_dir: Path | None) -> None:
     """
     from rich.console import Console
 
+    from rig.base.errors import InputError
     from rig.cards.read import read_set
     from rig.jobs.weighing.live import LiveLoads, RawCounts, snapshot
     from rig.jobs.weighing.pads import answering_boards, bench_pads, by_wheel, shows_weight
@@ -33,13 +34,18 @@ def command(test_card: Path, port: str, log_dir: Path | None) -> None:
     cards, console = read_set(test_card), Console()
     with BenchLog(log_folder(log_dir)) as log, bench_pads(cards.bench, log, port=port) as pads:
         NOTICE.hush()
-        known = calibration_of(cards.bench, log, boards=answering_boards(pads))
-        if known is None and not shows_weight(cards.bench):
+        scale = None
+        try:
+            scale = scale_of(cards.bench, log, pads=pads)
+        except InputError:  # never calibrated, or a zero is missing, which is not passed over
+            if shows_weight(cards.bench) or calibration_of(cards.bench, log, boards=answering_boards(pads)) is not None:
+                raise
+        if scale is None:
             raw = RawCounts(pads, by_wheel(cards.bench))
             with TerminalKeys().listening() as keys:
                 run_live(lambda width: raw_view(raw.state(), width), keys, {"z": raw.zero}, console=console)
             return
-        live = LiveLoads(pads, scale_of(cards.bench, log, pads=pads))
+        live = LiveLoads(pads, scale)
         actions = {"z": live.zero, "f": live.freeze, "r": snapshot(pads, live, log)}
         with TerminalKeys().listening() as keys:
             run_live(lambda width: live_view(live.state(), width), keys, actions, console=console)

@@ -97,12 +97,13 @@ def _transfer(cards: CardSet, found: TiltedPads, load: FloatArray) -> tuple[Meas
         )
     if found.read_on is not None:
         said.append(_carried_over(found))
-    apart = abs(result.along[-1].height_mm - row.height_mm) if result.along else 0.0
-    if pitch is not None and apart > GIVES_MM + float(np.hypot(pitch.height_half_mm, row.height_half_mm)):
-        said.append(
-            f"Sideways and nose up the effective heights differ by {apart:.1f} mm, more than tyres that give make: "
-            "measure both angles again"
-        )
+    if pitch is not None:
+        apart = abs(pitch.height_mm - row.height_mm)
+        if apart > GIVES_MM + float(np.hypot(pitch.height_half_mm, row.height_half_mm)):
+            said.append(
+                f"Sideways and nose up the effective heights differ by {apart:.1f} mm, more than tyres that give make: "
+                "measure both angles again"
+            )
     return transfer, tuple(said)
 
 

@@ -13,24 +13,14 @@ from analysis.base.gravity import STANDARD_GRAVITY as G
 from analysis.statistics.estimate import Estimate
 from analysis.tilted.board import board_angle, safe_tilt, sum_check, without_plates
 from analysis.tilted.region_ends import balance_ends
-from analysis.tilted.transfer import LevelCar, TiltBench, Tilted, Way, across, along, stops_between
+from analysis.tilted.transfer import LevelCar, Tilted, Way, across, along, stops_between
+from tests.analysis.tilted.exact_bench import EXACT
 
 GRAM = 1e-3 * G
 PHI = np.radians(15.0)
 TRACK, LENGTH = np.array([0.18, 0.16]), 0.26
 LEVEL = np.array([430.0, 390.0, 400.0, 380.0]) * GRAM
 """Unequal corners: 54 g more on the left side, cross weight too."""
-EXACT = TiltBench(
-    noise=1e-9,
-    drift=0.0,
-    angle=0.0,
-    side_force=0.0,
-    track=np.zeros(2),
-    wheelbase=0.0,
-    warp=0.0,
-    twist_tilt=0.0,
-    twist_load=0.0,
-)
 CAR = LevelCar(load=LEVEL, count=1, track=TRACK, wheelbase=LENGTH)
 
 
