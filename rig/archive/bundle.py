@@ -99,7 +99,8 @@ def export_bench(log: BenchLog, folder: Path, *, progress: Progress | None = Non
     """Write the whole log into an empty or new folder. Raises InputError when something else lies there."""
     if folder.exists() and any(folder.iterdir()):
         raise InputError("this folder is not empty", where=str(folder), remedy="Name a new folder")
-    records = sorted(log.records(), key=lambda record: (record.at, record.id))
+    # by the clock, and within one millisecond as they were written: what belongs together is found by that order
+    records = sorted(log.records(), key=lambda record: (record.at, record.number))
     files, cards = sorted(log.files(), key=lambda file: file.hash), sorted(log.cards(), key=lambda card: card.hash)
     missing, out = [], SummedFolder(folder)
     make_folder(folder / "files")

@@ -6,7 +6,9 @@ import hashlib
 import io
 import json
 import sqlite3
+from datetime import UTC, datetime
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -59,6 +61,21 @@ def filled(folder: Path, name: str) -> BenchLog:
     first = whole(log, "ladder", name, {"tests": ["Dünlin"]}, {"sentence": "größer ½"}, cards=[card])
     whole(log, "push", name, result={"pushes": [{"number": 1}]}, files=[log.add_file("clip", clip)], parents=[first.id])
     return log
+
+
+def test_records_of_one_millisecond_keep_their_order(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """An answer is found as what was written right after its comparison; their ids are drawn by chance."""
+    now = datetime(2026, 3, 4, 5, 6, 7, 8000, tzinfo=UTC)
+    monkeypatch.setattr("rig.log.store.datetime", SimpleNamespace(now=lambda _: now))
+    names = [f"record {number}" for number in range(12)]
+    with BenchLog(tmp_path / "log") as log:
+        for number, name in enumerate(names):
+            numbered(log, name, number)
+        export_bench(log, tmp_path / "out")
+    with BenchLog(tmp_path / "other") as other:
+        numbered(other, "its own", 0)
+        import_bench(other, tmp_path / "out")
+        assert [record.title for record in other.records()] == ["its own", *names]
 
 
 def test_export_import_export_is_identical(tmp_path: Path) -> None:
