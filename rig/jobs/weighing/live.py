@@ -15,7 +15,7 @@ from rig.base.clock import moment_now
 from rig.jobs.weighing.pads import OpenPads, detector_for, feed
 from rig.jobs.weighing.scale import Scale
 from rig.log.store import BenchLog
-from rig.pads.frames import PadFrame
+from rig.pads.frames import PadFrame, PortState
 from rig.pads.listeners import PadListener
 from rig.pads.live_view import LiveState, RawState
 from rig.records.weighing import LIVE_READING, LiveInputs, LiveResult
@@ -114,7 +114,7 @@ class LiveLoads:
             load_g=_four(load),
             noise_g=_four(noise),
             share_pct=_four(100.0 * load / total) if shown else (None, None, None, None),
-            settled=(reading.settled,) * 4,
+            settled=(reading.settled and status.state is PortState.READING,) * 4,
             total_g=total if np.isfinite(total) else None,
             front_pct=pct(FRONT),
             left_pct=pct(LEFT),
@@ -189,7 +189,7 @@ class RawCounts:
             counts=tuple(float(one) for one in counts),
             change=tuple(float(one) for one in counts - start),
             noise=tuple(float(one) for one in (unknown if reading is None else reading.noise)),
-            settled=reading is not None and reading.settled,
+            settled=reading is not None and reading.settled and status.state is PortState.READING,
             faults=tuple(faults.get(pad, "") for pad in range(4)),
             status=status.sentence,
             remedy=status.remedy,

@@ -213,6 +213,20 @@ def test_the_live_view_shows_what_lies_on_the_pads(ready: Bench) -> None:
         assert "missing" in state.faults[1]
 
 
+def test_a_live_view_whose_pads_are_gone_is_not_settled(ready: Bench) -> None:
+    with bench_pads(ready.cards.bench, ready.log, port=ready.pads.url) as reader:
+        zero(ready.cards.bench, reader, ready.log)
+        live = LiveLoads(reader, scale_of(ready.cards.bench, ready.log))
+        end = time.monotonic() + 20.0
+        while not all(live.state().settled) and time.monotonic() < end:
+            time.sleep(0.02)
+        assert all(live.state().settled)
+        ready.pads.unplug()
+        while "unplugged" not in (state := live.state()).status and time.monotonic() < end:
+            time.sleep(0.02)
+        assert state.settled == (False,) * 4
+
+
 def test_counts_are_shown_live_before_any_calibration(bench: Bench) -> None:
     """The virtual board's own cells are the truth: each has its own zero and counts per gram."""
     with bench_pads(bench.cards.bench, bench.log, port=bench.pads.url) as reader:
@@ -227,6 +241,11 @@ def test_counts_are_shown_live_before_any_calibration(bench: Bench) -> None:
         pressed = raw.state()
         raw.zero()
         assert max(abs(one) for one in raw.state().change) < 0.01 * pressed.change[1]
+        bench.pads.unplug()
+        end = time.monotonic() + 10.0
+        while "unplugged" not in (left := raw.state()).status and time.monotonic() < end:
+            time.sleep(0.02)
+        assert not left.settled  # the last counts are no reading of now
     assert empty.wheels == (1, 3, 0, 2)
     assert int(np.argmax(pressed.change)) == 1
     assert pressed.change[1] == pytest.approx(pressed.counts[1] - empty.counts[1], rel=0.01)
