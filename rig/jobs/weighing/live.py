@@ -66,10 +66,15 @@ class LiveLoads:
         )
 
     def zero(self) -> None:
-        """Take the present loads as nothing, for the view only (a stored zero needs settled, empty pads)."""
+        """Take the present loads as nothing, for the view only (a stored zero needs settled, empty pads).
+
+        A pad that is missing keeps the zero that it had.
+        """
         reading = self.reading()
-        if reading is not None:
-            self._shift = self._shift + self.load_g(reading.counts)
+        if reading is not None and self._newest is not None:
+            # where a pad is missing all the time no reading is whole, and its counts say nothing
+            load = self.load_g(reading.counts if reading.count else np.array(self._newest.counts))
+            self._shift = self._shift + np.where(np.isfinite(load), load, 0.0)
 
     def freeze(self) -> None:
         """Hold the view, or let it go again."""
