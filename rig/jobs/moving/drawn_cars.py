@@ -161,7 +161,6 @@ def drawn_cars(
     card: CarCard,
     load: FloatArray,
     *,
-    where: str,
     count: int,
     rng: np.random.Generator,
     open_to: OpenTo = NOTHING_ELSE,
@@ -171,9 +170,9 @@ def drawn_cars(
     front to rear grip, and what `open_to` says.  load: (4,) N.  built: only the first so many of `count` draws become
     cars, the same as without it.  Source: Monte Carlo (JCGM 101:2008), normal inputs.
     """
-    section = springs_on(card, where=where)
+    section = springs_on(card, where=card.name)
     fall, fall_u = open_to.fall_with_load(card)
-    car = moving_car(card, load, where=where).chassis
+    car = moving_car(card, load, where=card.name).chassis
     masses = np.asarray(car.unsprung_mass)
     mass = float(load.sum()) / STANDARD_GRAVITY
     least = float((masses * car.unsprung_height).sum()) / mass * 1.05 + 1e-3
@@ -193,7 +192,7 @@ def drawn_cars(
             scale[f"spring_{name}"] = max(1 + spring * row[i], 0.1)
             scale[f"ratio_{name}"] = max(1 + motion * row[2 + i], 0.1)
         height = max((card.geometry.cg_height_mm + card.geometry.cg_height_mm_u * row[4]) * 1e-3, least)
-        whole.append(moving_car(card, carried, where=where, scale=scale, height=height))
+        whole.append(moving_car(card, carried, where=card.name, scale=scale, height=height))
     return DrawnCars(
         cars=tuple(one.chassis for one in whole),
         whole=tuple(whole),

@@ -101,7 +101,7 @@ def cast_of(
         shift = 0.0 if open_to.balance_shift is None else open_to.balance_shift
         tyres = balanced_at(tyres, np.asarray(load, dtype=float) + shift, open_to.balance)
     rng = np.random.default_rng(seed)
-    some = drawn_cars(card, load, where=where, count=CAST_DRAWS, rng=rng, open_to=open_to, built=built)
+    some = drawn_cars(card, load, count=CAST_DRAWS, rng=rng, open_to=open_to, built=built)
     transfer = open_to.transfer
     if transfer is not None:
         car = replace(car, chassis=transfer.applied(car.chassis)[0])
@@ -109,7 +109,7 @@ def cast_of(
         if transfer.read_on is not None:
             before, carried = transfer.read_on
             rng = np.random.default_rng(seed)  # the same draws, so that what they say of both cards cancels
-            old = drawn_cars(before, carried, where=where, count=CAST_DRAWS, rng=rng, open_to=open_to, built=built)
+            old = drawn_cars(before, carried, count=CAST_DRAWS, rng=rng, open_to=open_to, built=built)
             then = stacked(old.cars)
         each = one_by_one(transfer.drawn(stacked(some.cars), seed, then))
         whole = tuple(replace(one, chassis=own) for one, own in zip(some.whole, each, strict=True))

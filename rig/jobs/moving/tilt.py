@@ -217,16 +217,14 @@ def _ends(cards: CardSet, weighing: Weighing, pitch: PitchTransfer) -> tuple[Est
 
 def _beside(cards: CardSet, weighing: Weighing, found: AxleTransfer) -> BesideCard:
     """The same share and height from the card's springs, drawn from its uncertainties."""
-    where = str(cards.folder / cards.test.car)
     some = drawn_cars(
         cards.car,
         weighing.load,
-        where=where,
         count=TILT_DRAWS,
         rng=np.random.default_rng(0),
         open_to=OpenTo(load_covariance=weighing.load_covariance),
     )
-    best = moving_car(cards.car, weighing.load, where=where).chassis
+    best = moving_car(cards.car, weighing.load, where=str(cards.folder / cards.test.car)).chassis
     many = stacked([best, *some.cars])
     a = found.acceleration
     moved = (equilibrium(many, 0.0, a).load - equilibrium(many, 0.0, -a).load) / 2

@@ -34,7 +34,7 @@ def test_every_figure_has_its_own_spread(tmp_path: Path) -> None:
     card = parse_card(card_text("car", KEYS), CarCard, where="car.toml")
     load = np.array([4.2, 3.8, 3.9, 4.1])
     open_to = OpenTo(load_covariance=np.diag([0.04, 0.01, 0.09, 0.01]), ratio_u=0.06, level_u=0.1)
-    found = drawn_cars(card, load, where="car.toml", count=COUNT, rng=np.random.default_rng(7), open_to=open_to)
+    found = drawn_cars(card, load, count=COUNT, rng=np.random.default_rng(7), open_to=open_to)
     spring = np.array([car.spring for car in found.cars])
     motion = np.array([car.motion_ratio for car in found.cars])
     for wheel, (rate, rate_u, ratio, ratio_u) in enumerate(
