@@ -19,14 +19,16 @@ from rig.camera.source import TimedPicture
 from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text
 from rig.jobs.measuring.measure import measured_clip
+from rig.jobs.pushing import live_push
 from rig.jobs.pushing.balance import answer_push
 from rig.jobs.pushing.film import Onlookers, film_push
-from rig.jobs.pushing.live_push import LATE_S, LivePicture, LivePush, LivePushState, ready_to_speak
+from rig.jobs.pushing.live_push import LATE_S, LEAST_REST, LivePicture, LivePush, LivePushState, ready_to_speak
 from rig.jobs.weighing.weights import Weighing, known_weighing
 from rig.log.store import BenchLog
 from rig.virtual import bench, dunlin
 from tests.faults.played_camera import PlayedClip
-from vision.base.types import BgrImage
+from vision.base.types import BgrImage, ClipTrack
+from vision.tracking.live import LiveTracker, Sighted
 
 
 @pytest.fixture(scope="module")
@@ -87,11 +89,27 @@ def shot(number: int, at: float, picture: BgrImage) -> TimedPicture:
 
 
 def test_what_is_said_along_is_what_the_recorded_push_says(
-    filmed: tuple[CardSet, Weighing, Path], prepared: Prepared, balance: MeasuredBalance
+    filmed: tuple[CardSet, Weighing, Path],
+    prepared: Prepared,
+    balance: MeasuredBalance,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
+    looked: list[list[int]] = []
+
+    class Watched(LiveTracker):
+        def poses(self, rows: list[Sighted]) -> ClipTrack | None:
+            looked.append([one.number for one in rows])
+            return super().poses(rows)
+
+    monkeypatch.setattr(live_push, "LiveTracker", Watched)
     cards, weighing, clip = filmed
     live = LivePush(cards, weighing, prepared, clock=lambda: 0.0)  # never late, however busy this machine is
     seen = [live.take(shot(*one)) for one in pictures(clip)]
+    begun = next(one.number for one in seen if one.state is LivePushState.KEEP_PUSHING)
+    while_pushed = [numbers for numbers in looked if numbers[-1] > begun]
+    assert while_pushed
+    for numbers in while_pushed:  # with the rest just before the push, which says what noise there is now
+        assert numbers[:LEAST_REST] == list(range(begun - LEAST_REST, begun))
     states = list(dict.fromkeys(one.state for one in seen))
     assert states[:4] == [
         LivePushState.GETTING_READY,

@@ -163,6 +163,7 @@ def test_a_second_weighing_does_not_silence_the_first(tmp_path: Path) -> None:
         slip = cards(tmp_path / "slip", [468, 329, 412, 391])
         second = weigh_typed(slip, log)
         assert first.remarks == ()
+        assert [log.card(one).kind for one in first.record.cards] == ["test", "car", "bench"]  # told by their places
         assert f"record {first.record.number} " in second.remarks[0]
         assert f"record {first.record.number} " in known_weighing(slip, log).remarks[0]
         # for a push of before, what was weighed since says nothing
