@@ -14,7 +14,14 @@ from msgspec.structs import replace as replaced
 from rig.base.errors import InputError
 from rig.cards.read import CardSet, read_set
 from rig.cards.template import card_text
-from rig.jobs.measuring.finger import finger_notes, finger_record, finger_warnings, pushed_as_seen, worn_marker
+from rig.jobs.measuring.finger import (
+    OF_THE_CAR_ALONE,
+    finger_notes,
+    finger_record,
+    finger_warnings,
+    pushed_as_seen,
+    worn_marker,
+)
 from rig.jobs.measuring.measure import Measurement, measure_clip, measured_clip
 from rig.jobs.pushing.forecast import forecast
 from rig.jobs.pushing.overlay import overlay_scene
@@ -28,7 +35,7 @@ from vision.markers.layouts import default_car, default_floor
 from vision.render.camera import looking_at
 from vision.render.filmed import Filming, Hand, Look, PushScene, WornMarker
 from vision.render.push import render_push
-from vision.tracking.finger import FingerPath
+from vision.tracking.finger import CAUSES, FingerPath
 
 SIZE, WHEELBASE, FACE, STATION, POLE, TURN = (960, 540), 0.257, -0.095, 0.20, -0.05, 0.26
 TIP = np.array([0.025, 0.0, -0.017])
@@ -118,6 +125,7 @@ def test_the_log_holds_station_side_and_direction_beside_the_card(
     met = POLE + (pole + FACE * np.sin(TURN)) / np.cos(TURN)
     assert row.slip_mm == pytest.approx(1e3 * (met - STATION), abs=1.0)
     assert row.parts_mm["fingertip left"] == pytest.approx(-0.5, abs=0.1)  # its left points to the rear
+    assert set(row.parts_mm) == {*OF_THE_CAR_ALONE, *CAUSES}  # every one of them is a cause that tracking knows
 
 
 def test_the_finger_keeps_the_moments_of_its_pictures_where_their_times_are_noted(
