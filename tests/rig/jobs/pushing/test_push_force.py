@@ -6,18 +6,24 @@ import time
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 from msgspec.structs import replace as changed_struct
 
 from analysis.base.errors import AnalysisError
+from analysis.forecast.inputs import CarState, PushState
+from analysis.grip.push_force import GripByForce, Pressed
+from analysis.measured.force_on_slide import FingerWay, Match, Plateau
+from analysis.measured.force_trace import ForceTrace, Press
 from rig.base.errors import BenchError, InputError
 from rig.cards.measures import floor_layout
 from rig.cards.read import CardSet, read_set
 from rig.jobs.grip.grip import combined_grip
 from rig.jobs.measuring.found_pushes import pushes_in
 from rig.jobs.measuring.measure import Measurement
+from rig.jobs.pushing import push_force
 from rig.jobs.pushing.balance import PushAnswer, answer_push
 from rig.jobs.pushing.compare import force_beside_clip
 from rig.jobs.pushing.force_kept import PushForce, refuse_other_clip, write_force
@@ -33,7 +39,7 @@ from rig.pads.force_file import beside, force_recorded, read_force
 from rig.pads.lines import frame
 from rig.pads.steps import Step
 from rig.pads.traffic import TrafficKind, TrafficRecorder
-from rig.records.force import PUSH_FORCE
+from rig.records.force import PUSH_FORCE, ForcePart, ForceResult
 from rig.records.grip import GRIP
 from rig.records.pushing import PUSH
 from rig.virtual import bench
@@ -241,6 +247,89 @@ def test_a_force_that_cannot_be_trusted_is_refused(
     card = with_cell(pushed.cards, zero_counts=None) if "gain" in counts else pushed.cards
     with pytest.raises((BenchError, AnalysisError), match=said):
         pushed.force(file, card)
+
+
+def test_what_is_handed_on_and_what_is_kept_of_a_force(pushed: Pushed, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every field, with a plateau and a grip made by hand in which no two figures are alike."""
+    held = Plateau(
+        force=9.4, u=0.2, station=0.13, turn=0.15, way=0.031, peak=11.0, parts=(("noise", 0.1), ("way", 0.17))
+    )
+    grip = GripByForce(
+        level=0.8,
+        relative_u=0.05,
+        own_u=0.02,
+        shared={"cell": 0.03},
+        front=0.9,
+        front_u=0.06,
+        rear=0.7,
+        rear_u=0.09,
+        whole=12.0,
+        share=0.78,
+        front_weight=0.55,
+    )
+    given: list[Any] = []
+
+    def taken(trace: ForceTrace, press: Press, way: FingerWay, match: Match) -> Plateau:
+        given.extend([trace, press, way, match])
+        return held
+
+    def told(car: CarState, push: PushState, pressed: Pressed, **more: Any) -> GripByForce:
+        given.extend([push, pressed, more])
+        return grip
+
+    monkeypatch.setattr(push_force, "plateau", taken)
+    monkeypatch.setattr(push_force, "grip_by_force", told)
+    cell = {"counts_per_n": 40_000.0, "counts_per_n_u": 200.0, "zero_counts": 60_000.0}
+    found = pushed.force(cards=with_cell(pushed.cards, **cell))
+    trace, press, way, match, push, pressed, more = given
+    recorded = read_force(beside(pushed.measurement.clip))
+    np.testing.assert_allclose(trace.force, np.array(recorded.counts) / 40_000.0)
+    np.testing.assert_array_equal(trace.time, recorded.time)
+    assert trace.step == pytest.approx(1 / 40_000.0)
+    assert press == match.presses[0]
+    assert len(way.advance) > 10
+    assert pressed == Pressed(
+        force=9.4,
+        force_u=0.2,
+        cell_u=pytest.approx(0.005),
+        station=0.13,
+        turn=0.15,
+        tilt_u=pytest.approx(math.radians(pushed.cards.test.push.direction_deg_u)),
+    )
+    assert (push.side, push.finger_y) == (1, pytest.approx(-0.095))
+    asked, balance = found.inputs, pushed.answer.balance
+    wanted = {"balance_pct": asked.balance_pct, "balance_u_pct": asked.balance_u_pct, "draws": asked.draws}
+    assert {name: more[name] for name in wanted} == wanted
+    assert balance is not None
+    assert (asked.balance_pct, asked.balance_u_pct) == (balance.pct, balance.u)
+    assert (asked.push_number, asked.side, asked.balance_by, asked.board) == (1, 1, "push", BOARD)
+    assert found.result == ForceResult(
+        force_N=9.4,
+        force_u_N=0.2,
+        peak_N=11.0,
+        zero_N=pytest.approx(press.zero_before - 1.5),
+        parts=(ForcePart(name="noise", u_N=0.1), ForcePart(name="way", u_N=0.17)),
+        offset_s=match.offset,
+        offset_u_s=match.u,
+        way_mm=pytest.approx(31.0),
+        station_mm=pytest.approx(130.0),
+        turn_deg=pytest.approx(math.degrees(0.15)),
+        readings=len(recorded.time),
+        level=0.8,
+        level_u=0.05,
+        level_interval=pytest.approx((0.8 * math.exp(-0.0979982), 0.8 * math.exp(0.0979982))),
+        own_u=0.02,
+        shared={"cell": 0.03},
+        front=0.9,
+        front_u=0.06,
+        rear=0.7,
+        rear_u=0.09,
+        whole_N=12.0,
+        share=0.78,
+        front_weight=0.55,
+        # the card says 0.96 × 0.55 + 0.8 × 0.45 = 0.888: ln 0.8 / 0.888 is 0.104, and 2.5 × √(0.05² + 0.1²) is 0.28
+        warnings=(),
+    )
 
 
 def test_counts_per_newton_of_another_cell_contradict_the_measured_grip_of_the_card(pushed: Pushed) -> None:
