@@ -149,7 +149,7 @@ def asked(cards: CardSet, inputs: PredictionInputs) -> tuple[CarState, PushState
         car = replace(car, along=np.ones(4), along_u=np.zeros(2))
     push = push_state(cards.car, cards.test)
     if inputs.model < 5:
-        car = replace(car, sensitivity=None, sensitivity_u=0.0, patches_together=False)
+        car = replace(car, sensitivity=None, patches_together=False)
     if inputs.model < 4:
         car = replace(car, bearing=np.zeros(4), bearing_u=np.zeros(4), steer_u=np.zeros(2))
         push = replace(push, fall=(0.0, 0.0), fall_u=0.0)

@@ -238,7 +238,7 @@ def weighed_car(cards: CardSet, weighing: Weighing) -> CarState:
 
 def car_as_it_stands(cards: CardSet, weighing: Weighing) -> CarState:
     """The same for what a push tells of it: its grip is that under the loads it stands with."""
-    return replace(weighed_car(cards, weighing), sensitivity=None, sensitivity_u=0.0)
+    return replace(weighed_car(cards, weighing), sensitivity=None)
 
 
 def as_pushed(
