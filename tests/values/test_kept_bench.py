@@ -17,6 +17,9 @@ from tests.values.kept_bench import AS_JSON, IN_WORDS, KEPT, heard
 RELATIVE = 1e-9
 """Across builds of NumPy and LAPACK, and processors whose vector units differ, sums come out in another order: 1e-12
 of what was summed, grown by solvers. What is small beside the rest of its table is the difference of large ones."""
+FOLLOWED = {"predict rolling": 1e-7}
+"""Slides that are followed step by step take steps as long as an estimate of their error allows: another rounding may
+choose another length in one of a thousand draws. Processors with and without AVX-512 were 2e-8 apart."""
 
 
 @pytest.fixture(scope="module")
@@ -37,8 +40,8 @@ def sizes(what: Any) -> list[float]:
     return [abs(what)] if isinstance(what, float | int) and not isinstance(what, bool) else []
 
 
-def apart(expected: Any, now: Any, path: str = "", size: float = 0.0) -> list[str]:
-    """Every figure or word that is not as it was: a number by `RELATIVE` of itself or of `size`.
+def apart(expected: Any, now: Any, path: str = "", size: float = 0.0, relative: float = RELATIVE) -> list[str]:
+    """Every figure or word that is not as it was: a number by `relative` of itself or of `size`.
 
     `size` is the largest number of its table (a list of numbers, or of such lists), and one for a share, a part of one.
     """
@@ -50,10 +53,10 @@ def apart(expected: Any, now: Any, path: str = "", size: float = 0.0) -> list[st
         pairs = [(f"{path}[{i}]", a, b, size) for i, (a, b) in enumerate(zip(expected, now, strict=True))]
     else:
         number = isinstance(expected, float | int) and isinstance(now, float | int) and not isinstance(expected, bool)
-        within = max(RELATIVE * size, 1e-12)
-        alike = math.isclose(expected, now, rel_tol=RELATIVE, abs_tol=within) if number else expected == now
+        within = max(relative * size, 1e-12)
+        alike = math.isclose(expected, now, rel_tol=relative, abs_tol=within) if number else expected == now
         return [] if alike else [f"{path}: {expected!r} was, {now!r} is"]
-    return [one for where, a, b, of in pairs for one in apart(a, b, where, of)]
+    return [one for where, a, b, of in pairs for one in apart(a, b, where, of, relative)]
 
 
 @pytest.mark.parametrize(
@@ -98,7 +101,8 @@ def unnumbered(lines: list[str]) -> list[str]:
 
 @pytest.mark.parametrize("what", ["records", *AS_JSON])
 def test_the_figures_are_the_same(told: tuple[dict[str, Any], dict[str, Any]], what: str) -> None:
-    assert apart(of_the_kept(EXPECTED[what]), of_the_kept(told[0][what])) == []
+    now = of_the_kept(told[0][what])
+    assert apart(of_the_kept(EXPECTED[what]), now, relative=FOLLOWED.get(what, RELATIVE)) == []
 
 
 @pytest.mark.parametrize("what", ["report", *IN_WORDS])
