@@ -32,9 +32,9 @@ KIND = r"\w[\w -]{0,60}"
 
 DESCRIPTION = """A bench log of pivotbench, in open formats.
 
-records.jsonl   one experiment a line, as JSON: id, bench, kind, title, at (UTC), software, inputs (all that is
-                needed to compute the result again), result, version (of what these two hold, a count for each kind),
-                and the hashes of its cards, files and parents
+records.jsonl   one experiment a line, in the order of writing, as JSON: id, bench, kind, title, at (UTC), software,
+                inputs (all that is needed to compute the result again), result, version (of what these two hold, a
+                count for each kind), and the hashes of its cards, files and parents
 cards.jsonl     one card version a line: hash (SHA-256 of its text), kind, name, saved_at
 cards/          the cards themselves, TOML, named by hash
 files.jsonl     one file a line: hash (SHA-256 of its content), kind, name, bytes, saved_at
@@ -99,8 +99,7 @@ def export_bench(log: BenchLog, folder: Path, *, progress: Progress | None = Non
     """Write the whole log into an empty or new folder. Raises InputError when something else lies there."""
     if folder.exists() and any(folder.iterdir()):
         raise InputError("this folder is not empty", where=str(folder), remedy="Name a new folder")
-    # by the clock, and within one millisecond as they were written: what belongs together is found by that order
-    records = sorted(log.records(), key=lambda record: (record.at, record.number))
+    records = list(log.records())  # as they were written, by which the newest is found: a clock may be set back
     files, cards = sorted(log.files(), key=lambda file: file.hash), sorted(log.cards(), key=lambda card: card.hash)
     missing, out = [], SummedFolder(folder)
     make_folder(folder / "files")

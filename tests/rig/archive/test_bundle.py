@@ -63,13 +63,15 @@ def filled(folder: Path, name: str) -> BenchLog:
     return log
 
 
-def test_records_of_one_millisecond_keep_their_order(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """An answer is found as what was written right after its comparison; their ids are drawn by chance."""
-    now = datetime(2026, 3, 4, 5, 6, 7, 8000, tzinfo=UTC)
-    monkeypatch.setattr("rig.log.store.datetime", SimpleNamespace(now=lambda _: now))
-    names = [f"record {number}" for number in range(12)]
+def test_records_keep_the_order_of_writing_whatever_the_clock_says(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The newest weighing, and a comparison's own answer, are found by it; three records here are of one moment."""
+    moments = [datetime(2026, 3, 4, 5, minute, tzinfo=UTC) for minute in (6, 6, 6, 9, 2, 3, 50, 1)]
+    names = [f"record {number}" for number in range(8)]
     with BenchLog(tmp_path / "log") as log:
-        for number, name in enumerate(names):
+        for number, (name, now) in enumerate(zip(names, moments, strict=True)):
+            monkeypatch.setattr("rig.log.store.datetime", SimpleNamespace(now=lambda _, at=now: at))
             numbered(log, name, number)
         export_bench(log, tmp_path / "out")
     with BenchLog(tmp_path / "other") as other:
