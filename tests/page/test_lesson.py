@@ -30,7 +30,7 @@ def test_the_whole_lesson(browser: Any, tmp_path: Path) -> None:
 
         # the first five minutes: a car, a pin, a push, and the outline swings about a dot
         page.click("#virtual")
-        idle(page, serving)
+        assert "its pads are calibrated" in idle(page, serving)
         page.fill("#pin-pct", "10")
         page.click("#first-push")
         until(page, "document.querySelector('svg.car .measured .mark') !== null")  # drawn when the swing has ended
