@@ -189,7 +189,8 @@ class ClipTrack:
     shutter: the rolling shutter's part; it is in `covariance` already, where it looks independent from frame to
         frame, which it is not.  None when it was not estimated.
     picture_time: (p,) s of every picture of the clip, where they are not those that the file states (noted by the
-        recorder, slow motion); empty: the file's own.
+        recorder, slow motion, missing pictures); empty: the file's own.
+    read_time: (p,) s of every picture as it was read, after slow motion was taken into account.
     notes: sentences for people (track quality in words).  warnings: what to change.
     """
 
@@ -212,5 +213,6 @@ class ClipTrack:
     shared_names: tuple[str, ...] = ()
     shutter: Shutter | None = None
     picture_time: FloatArray = field(default_factory=lambda: np.zeros(0))
+    read_time: FloatArray = field(default_factory=lambda: np.zeros(0))
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()

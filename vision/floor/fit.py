@@ -39,8 +39,8 @@ SQUEEZE_U = 0.1
 """Relative, around each of those."""
 UNEXPLAINED = 0.15
 """px: noise that no cause on the floor has explained, from which the shape of pixels is asked."""
-LEAST_SQUEEZE = 0.02
-"""Relative, that a shape of pixels must be off to be the cause."""
+LEAST_SQUEEZE = 0.05
+"""Relative, that a shape of pixels must be off to be the cause: what is nearest to square among formats is 16:15."""
 NOT_AS_ON_CARD = 3.0
 """px: noise that no cause has explained, from which nothing is measured."""
 HOPELESS, FITS = 1.0, 0.5
@@ -234,8 +234,7 @@ def _check_squeezed(problem: FloorProblem, priors: Priors, noise: float) -> None
             best, ratio = end.evidence, float(focal[0] / focal[1])
     if abs(ratio - 1.0) > LEAST_SQUEEZE:
         raise InputError(
-            f"the pictures are {'squeezed' if ratio < 1 else 'stretched'} to roughly {100 * ratio:.0f} % of their "
-            "width: their pixels are not square",
+            f"the pictures are {'squeezed' if ratio < 1 else 'stretched'} in width: their pixels are not square",
             where="clip",
             remedy="Give the clip as the camera wrote it, not changed in shape, or calibrate the camera with pictures "
             "that were changed alike",

@@ -63,8 +63,9 @@ def track_clip(
     )
     if progress is not None:
         progress(1.0)
+    track = replace(track, read_time=np.array(report.times))
     if cards.slower != 1.0:
-        track = replace(track, picture_time=np.array(report.times))
+        track = replace(track, picture_time=track.read_time)
     return replace(
         track, notes=(*words.notes, *shutter_words(shutter)), warnings=(*track.warnings, *kicked, *words.warnings)
     )

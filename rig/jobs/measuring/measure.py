@@ -26,6 +26,7 @@ from rig.lookups.track_file import KeptTrack, write_track
 from rig.records.pushing import PUSH, LearnedFloorRow, PushInputs, PushResult
 from rig.records.record import Record
 from vision.base.types import Camera, ClipCards, ClipTrack, FloorLayout
+from vision.tracking.cut_out import opened_again
 from vision.tracking.finger import FingerPath, FingerWatch
 from vision.tracking.track import track_clip
 
@@ -119,7 +120,7 @@ def measured_clip(
         watch=None if watch is None else watch.look,
         progress=progress,
     )
-    track, finger = with_noted_times(clip, seen), None
+    track, finger = opened_again(with_noted_times(clip, seen)), None
     if worn is not None and watch is not None:
         finger = seen_path(watch, worn, seen)
         finger = replace(finger, time=np.interp(finger.time, seen.time, track.time))

@@ -97,7 +97,7 @@ def test_squeezed_pictures_are_measured_where_the_file_says_so_and_else_refused(
     assert fit.intrinsics[0] / fit.intrinsics[1] == pytest.approx(0.75, rel=1e-9)
     assert abs(fit.intrinsics[1] - 1150) < 3 * np.sqrt(fit.covariance[0, 0]) / 0.75
     np.testing.assert_allclose(-fit.rotation[0].T @ fit.place[0], EYE, rtol=0, atol=0.03)
-    with pytest.raises(InputError, match=r"are squeezed to roughly \d\d % of their width: their pixels are not square"):
+    with pytest.raises(InputError, match="are squeezed in width: their pixels are not square"):
         fit_floor(turned[None], sheets, guess_camera((960, 720)))
 
 
@@ -106,7 +106,7 @@ def test_no_lens_is_so_short_as_to_explain_squeezed_pictures_of_an_upright_camer
     sheets = default_floor(place_u=3e-4, scale_u=5e-4)
     seen = seen_by((-0.5, -0.6, 0.95), sheets, np.random.default_rng(3))
     seen[..., 0] = (seen[..., 0] + 0.5) * 0.75 - 0.5
-    with pytest.raises(InputError, match=r"are squeezed to roughly 7\d % of their width"):
+    with pytest.raises(InputError, match="are squeezed in width"):
         fit_floor(seen[None], sheets, guess_camera((960, 720)))
 
 
