@@ -68,6 +68,20 @@ def test_a_port_gone_quiet_becomes_a_missing_pad() -> None:
         assert not m.missing[3]
 
 
+@pytest.mark.parametrize(("pace", "awaited"), [(0.125, 0.5), (0.5, 1.5), (2.0, 5.0)])
+def test_a_slow_port_is_awaited_three_of_its_own_lines(pace: float, awaited: float) -> None:
+    """By hand: half a second at least, 5 s at most; the other port goes on four times a second."""
+    merger = TimeMerger(ports=2, patience=0.5)
+    last = 3 * pace
+    for when in (0.0, pace, 2 * pace, last):
+        merger.push(0, frame(when, 1.0))
+        merger.push(1, frame(when, 2.0))
+    assert merger.push(0, frame(last + 0.25, 5.0)) == []
+    assert merger.due(last + awaited) == []
+    (alone,) = merger.due(last + awaited + 1e-3)
+    assert (alone.counts[0], alone.missing) == (5.0, (False, True, True, True))
+
+
 def test_flags_and_counts_follow_their_pad() -> None:
     merger = TimeMerger(ports=3)
     other = PadFrame(

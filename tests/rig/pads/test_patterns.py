@@ -10,7 +10,7 @@ import pytest
 
 from rig.base.errors import InputError
 from rig.pads.lines import BadLine, Reading
-from rig.pads.patterns import PatternLines
+from rig.pads.patterns import PadUnit, PatternLines
 
 NAN = math.nan
 DATA = Path(__file__).parents[2] / "data" / "pads"
@@ -42,6 +42,30 @@ def test_a_pattern_reads_its_lines(
     assert reading.counts == pytest.approx(counts, abs=0, nan_ok=True)
     assert (reading.seq, reading.device_ms) == (seq, ms)
     assert reading.missing == tuple(math.isnan(count) for count in counts)
+
+
+@pytest.mark.parametrize(
+    ("unit", "line", "grams", "step"),
+    [  # ounce and pound by definition (NIST SP 811, appendix B.8); the step is that of the coarsest number
+        ("kg", b"0.431;0.3668;0.4025;0.389", (431.0, 366.8, 402.5, 389.0), 1.0),
+        ("g", b"431;366.8;402.5;389", (431.0, 366.8, 402.5, 389.0), 1.0),
+        ("lb", b"1.5;0.75;2.25;0.05", (680.388555, 340.1942775, 1020.5828325, 22.6796185), 45.359237),
+        ("oz", b"8.00;4.00;16.00;0.50", (226.796185, 113.3980925, 453.59237, 14.1747615625), 0.28349523125),
+    ],
+)
+def test_a_weight_comes_out_in_grams(unit: PadUnit, line: bytes, grams: tuple[float, ...], step: float) -> None:
+    reading = PatternLines("<c1>;<c2>;<c3>;<c4>", unit=unit).parse(line)
+    assert isinstance(reading, Reading)
+    assert reading.counts == pytest.approx(grams, rel=1e-12)
+    assert reading.step == pytest.approx(step, rel=1e-12)
+
+
+def test_a_line_number_may_be_nought_but_no_fraction() -> None:
+    numbered = PatternLines("<seq>,<ms>,<c1>")
+    read = numbered.parse(b"0,0,5")
+    assert isinstance(read, Reading)
+    assert (read.seq, read.device_ms) == (0, 0)
+    assert isinstance(PatternLines('{"n": <seq>, "w": <c1>}').parse(b'{"n": 1.5, "w": 3}'), BadLine)
 
 
 @pytest.mark.parametrize(

@@ -45,6 +45,7 @@ def test_our_own_opening_is_exclusive() -> None:
     port = open_port(pad.url)
     with pytest.raises(serial.SerialException):
         serial.Serial(pad.url, exclusive=True)
+    assert port.set_baud(57_600)
     port.close()
     serial.Serial(pad.url, exclusive=True).close()  # free again
     pad.unplug()
@@ -270,13 +271,13 @@ def test_windows_takes_the_name_of_a_port_in_any_case(posix: bool, found: str, m
 
 def test_listing_shows_what_the_system_says_of_its_ports(monkeypatch: pytest.MonkeyPatch) -> None:
     first, second = ListPortInfo("/dev/ttyUSB0"), ListPortInfo("/dev/ttyS0")
-    first.description, first.serial_number, first.location = "pads", "A9", "1-2"
+    first.description, first.serial_number, first.location, first.vid = "pads", "A9", "1-2", 0x1A86
     monkeypatch.setattr(list_ports_of_pyserial, "comports", lambda include_links: [first, second])
     listed = list_ports()
     assert listed.complete
     assert listed.ports == (  # pyserial writes n/a where the system does not say
         PortInfo(device="/dev/ttyS0"),
-        PortInfo(device="/dev/ttyUSB0", description="pads", serial_number="A9", location="1-2"),
+        PortInfo(device="/dev/ttyUSB0", description="pads", serial_number="A9", location="1-2", usb=True),
     )
 
 

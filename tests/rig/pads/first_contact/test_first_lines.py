@@ -5,7 +5,7 @@ import pytest
 from rig.pads.first_contact.first_lines import first_lines, told
 from rig.pads.lines import Reading
 from rig.pads.patterns import PatternLines
-from tests.rig.pads.scripted_pad import IDENTITY, ScriptPort, line
+from tests.rig.pads.scripted_pad import IDENTITY, ScriptPort, line, signed
 
 
 @pytest.mark.parametrize(
@@ -50,7 +50,9 @@ def test_what_would_be_a_guess_is_not_proposed(lines: list[bytes]) -> None:
 def test_our_own_protocol_needs_no_pattern() -> None:
     assert "nothing to describe" in told([IDENTITY.rstrip(b"\n")]).kind
     assert "nothing to describe" in told([line(1, 2).rstrip(b"\n")]).kind
-    assert told([line(1, 2).rstrip(b"\n")]).pattern == ""
+    found = told([line(1, 2).rstrip(b"\n")])
+    assert (found.pattern, found.pads, found.single, found.keys, found.text) == ("", True, False, None, True)
+    assert not told([signed(b"PB2 1 2 3").rstrip(b"\n")]).pads  # our own, of another version: it cannot be read
 
 
 def test_noise_and_silence_are_told_apart_and_nothing_reaches_the_terminal() -> None:
