@@ -13,7 +13,17 @@ from analysis.base.gravity import STANDARD_GRAVITY as G
 from analysis.statistics.estimate import Estimate
 from analysis.tilted.board import board_angle, safe_tilt, sum_check, without_plates
 from analysis.tilted.region_ends import balance_ends
-from analysis.tilted.transfer import LevelCar, Tilted, Way, across, along, stops_between
+from analysis.tilted.transfer import (
+    AxleTransfer,
+    LevelCar,
+    TiltBench,
+    Tilted,
+    Way,
+    across,
+    along,
+    share_slack,
+    stops_between,
+)
 from tests.analysis.tilted.exact_bench import EXACT
 
 GRAM = 1e-3 * G
@@ -126,7 +136,163 @@ def test_a_suspension_that_was_not_pressed_has_no_narrow_interval() -> None:
     assert "press down" in dry.budget[0].remedy
 
 
+BENCH = TiltBench(
+    noise=0.004,
+    drift=0.003,
+    angle=0.002,
+    side_force=0.012,
+    track=np.array([0.0008, 0.0003]),
+    wheelbase=0.0007,
+    warp=350.0,
+    twist_tilt=4e-5,
+    twist_load=2e-5,
+)
+"""Every doubt another: nothing can stand in for its neighbour."""
+TEN = float(np.radians(10.0))
+
+
+def read_twice(way: Way, front: float, rear: float, *, pressed: bool = False) -> list[Tilted]:
+    """One side read three times and once, 0.03 N off and 0.09 N off the other way: their mean is what statics says."""
+    load, off = loads(way, front, rear, TEN), np.array([0.03, -0.03, 0.03, -0.03])
+    return [
+        Tilted(way=way, angle=TEN, load=load + off, count=3, pressed=True),
+        Tilted(way=way, angle=TEN, load=load - 3 * off, pressed=pressed),
+    ]
+
+
+def rss(*parts: float) -> float:
+    return float(np.sqrt(np.sum(np.square(parts))))
+
+
+def side_force_by_hand(right: FloatArray, left: FloatArray, front: float, rear: float) -> tuple[float, float]:
+    """One pad after the other reads 1.2 % of its side force: share and height anew, and the four changes together.
+
+    Turned round, the wheel across the diagonal stands on it.
+    """
+    weight = LEVEL.sum()
+    shares, heights = [], []
+    for pad in range(4):
+        r, turned = right.copy(), left.copy()
+        r[pad] *= 1 + 0.012 * np.tan(TEN)
+        turned[3 - pad] *= 1 + 0.012 * np.tan(TEN)
+        f = ((r[1] - r[0]) + (turned[0] - turned[1])) / 4
+        b = ((r[3] - r[2]) + (turned[2] - turned[3])) / 4
+        shares.append(f / (f + b) - front / (front + rear))
+        heights.append((0.18 * (f - front) + 0.16 * (b - rear)) / (weight * np.sin(TEN)))
+    return rss(*shares), rss(*heights)
+
+
+def test_every_line_of_the_budget_across_by_hand() -> None:
+    """Front 0.31 N and rear 0.47 N at 10 degrees, each side's errors carried to the share and the height by hand."""
+    front, rear = 0.31, 0.47
+    right, left = read_twice(Way.RIGHT_DOWN, front, rear), loads(Way.LEFT_DOWN, front, rear, TEN)
+    turned = across(CAR, [*right, Tilted(way=Way.LEFT_DOWN, angle=TEN, load=left, count=2, pressed=True)], BENCH)[0]
+    level = replace(CAR, count=5)
+    one_way = across(level, right, BENCH)[0]
+    share, total, pull = front / (front + rear), front + rear, LEVEL.sum() * np.sin(TEN)
+    for found in (turned, one_way):
+        assert (found.front, found.rear, found.share.value) == pytest.approx((front, rear, share), rel=1e-9)
+        assert (found.angle, found.acceleration) == pytest.approx((TEN, G * np.tan(TEN)))
+        assert found.lifted == ()
+        assert not found.pressed
+    height = (0.18 * front + 0.16 * rear) / pull
+    # half the difference of two wheels has a variance of half of one's; the share divides it by what moved
+    to_share, to_height = rss(1 - share, share) / total / np.sqrt(2), rss(0.18, 0.16) / pull / np.sqrt(2)
+    wheel = np.sqrt(((1 / 4 + 1 / 2) * 0.004**2 + 2 * 0.003**2) / 4)  # half of two placings, four and two readings
+    size = np.tan(TEN) / np.tan(np.radians(15))
+    twist = 350.0 * 2e-5 * size
+    stuck = 5 * GRAM / np.sqrt(2)
+    side = side_force_by_hand(loads(Way.RIGHT_DOWN, front, rear, TEN), left, front, rear)
+    expected = {
+        "pads' noise": (wheel * to_share, wheel * to_height, "read more often"),
+        "side force on the pads": (*side, "take pads that are softer in side force"),
+        "board's twist under load": (twist / total, twist * 0.02 / pull, "stiffen the board"),
+        "angle": (0.0, height / np.tan(TEN) * 0.002, "measure H over L"),
+        "track": (0.0, rss(front * 0.0008, rear * 0.0003) / pull, "take contact prints"),
+        "suspension friction": (stuck / total, stuck * 0.02 / pull, "press down and let up slowly"),
+        "taped wheels": (0.0006, 0.0001, "none is needed"),
+    }
+
+    def same(found: AxleTransfer, expected: dict[str, tuple[float, float, str]]) -> None:
+        lines = {one.name: one for one in found.budget}
+        assert set(lines) == set(expected)
+        for name, (share_u, height_u, remedy) in expected.items():
+            # 1.2 % of the side force is not quite small: the changes themselves, not their slopes, stand here
+            assert lines[name].share_u == pytest.approx(share_u, rel=5e-3, abs=1e-9), name
+            assert lines[name].height_u == pytest.approx(height_u, rel=5e-3, abs=1e-9), name
+            assert lines[name].remedy == remedy
+        assert [one.share_u for one in found.budget] == sorted((one.share_u for one in found.budget), reverse=True)
+        assert found.share.u == pytest.approx(rss(*(one[0] for one in expected.values())), rel=5e-3)
+        assert found.height.u == pytest.approx(rss(*(one[1] for one in expected.values())), rel=5e-3)
+
+    same(turned, expected)
+    # one way against the level car, read five times: nothing is halved, and the board may twist by itself
+    wheel = np.sqrt((1 / 4 + 1 / 5) * 0.004**2 + 2 * 0.003**2)
+    each = [load * np.tan(TEN) * 0.012 / 2 for load in loads(Way.RIGHT_DOWN, front, rear, TEN)]
+    slopes = [(1 - share) / total, (1 - share) / total, share / total, share / total]
+    arms = [0.18, 0.18, 0.16, 0.16]
+    side = rss(*np.multiply(each, slopes)), rss(*np.multiply(each, arms)) / pull
+    stuck = 5 * GRAM
+    alone = expected | {
+        "pads' noise": (wheel * to_share, wheel * to_height, "read more often"),
+        "side force on the pads": (*side, "turn the car round"),
+        "suspension friction": (stuck / total, stuck * 0.02 / pull, "press down and let up slowly"),
+        "board's twist with the tilt": (350.0 * 4e-5 / total, 350.0 * 4e-5 * 0.02 / pull, "turn the car round"),
+    }
+    same(one_way, alone)
+    pressed = across(CAR, [read_twice(Way.RIGHT_DOWN, front, rear, pressed=True)[0]], BENCH)[0]
+    (friction,) = (one for one in pressed.budget if one.name == "suspension friction")
+    assert (friction.share_u, friction.remedy) == (
+        pytest.approx(0.05 * GRAM / (pressed.front + pressed.rear)),
+        "none is needed",
+    )
+
+
+def test_every_line_of_the_budget_along_by_hand() -> None:
+    """0.62 N to the rear at 10 degrees, nose up three times and once, nose down twice."""
+    moved = 0.62
+    up = read_twice(Way.NOSE_UP, moved, 0.0, pressed=True)
+    down = Tilted(way=Way.NOSE_DOWN, angle=TEN, load=loads(Way.NOSE_DOWN, moved, 0.0, TEN), count=2, pressed=True)
+    (found,) = along(CAR, [*up, down], BENCH)
+    pull = LEVEL.sum() * np.sin(TEN)
+    height = 0.26 * moved / pull
+    assert (found.angle, found.acceleration, found.moved) == pytest.approx((TEN, G * np.tan(TEN), moved))
+    assert (found.turned, found.pressed) == (True, True)
+    wheel = np.sqrt(((1 / 4 + 1 / 2) * 0.004**2 + 2 * 0.003**2) / 4)
+    lift = loads(Way.NOSE_UP, moved, 0.0, TEN)
+    way = np.array([-1, -1, 1, 1])
+    # a pad's own wheel of the one reading and the wheel across the diagonal of the other, half of each, on half an axle
+    pads = [0.012 * np.tan(TEN) * (way[p] * lift[p] - way[3 - p] * down.load[3 - p]) / 4 for p in range(4)]
+    expected = {
+        "pads' noise": (0.26 / pull * wheel, "read more often"),  # four wheels, a half of each
+        "side force on the pads": (0.26 / pull * rss(*pads), "take pads that are softer in side force"),
+        "angle": (height / np.tan(TEN) * 0.002, "measure H over L"),
+        "wheelbase": (height * 0.0007 / 0.26, "measure it again"),
+    }
+    lines = {one.name: (one.height_u, one.remedy) for one in found.budget}
+    assert lines == {name: (pytest.approx(u, rel=1e-6), remedy) for name, (u, remedy) in expected.items()}
+    assert [one.name for one in found.budget] == sorted(expected, key=lambda name: -expected[name][0])
+    assert all(one.share_u == 0.0 for one in found.budget)
+    assert found.height.value == pytest.approx(height, rel=1e-9)
+    assert found.height.u == pytest.approx(rss(*(u for u, _ in expected.values())), rel=1e-6)
+
+
+def test_readings_within_a_quarter_degree_are_one_angle() -> None:
+    angles = np.radians([10.0, 10.2, 10.3, 5.0])
+    found = across(
+        CAR, [Tilted(way=Way.RIGHT_DOWN, angle=a, load=loads(Way.RIGHT_DOWN, 0.3, 0.2, a)) for a in angles], EXACT
+    )
+    assert [one.angle for one in found] == pytest.approx(np.radians([5.0, 10.1, 10.3]))
+    nearly = loads(Way.RIGHT_DOWN, 0.3, 0.2, TEN)
+    nearly[2] = 0.011  # the noise of a pad is 4 mN: what is less than three of it is none
+    assert across(CAR, [Tilted(way=Way.RIGHT_DOWN, angle=TEN, load=nearly)], BENCH)[0].lifted == (2,)
+    nearly[2] = 0.013
+    assert across(CAR, [Tilted(way=Way.RIGHT_DOWN, angle=TEN, load=nearly)], BENCH)[0].lifted == ()
+
+
 def test_a_stop_that_touches_is_seen_in_the_share() -> None:
+    # 0.3, 0.4 and 0.25 points are 0.559 together; 1.96 of it and half a point
+    assert share_slack([0.003, 0.004]) == pytest.approx(1.959964 * 0.00559017 + 0.005, rel=1e-6)
     steady = [across(CAR, both(0.2 * k, 0.3 * k, np.radians(5 * k)), EXACT)[0] for k in (1, 2, 3)]
     assert stops_between(steady) is None
     touched = [*steady[:2], across(CAR, both(0.75, 0.75), EXACT)[0]]
@@ -155,8 +321,10 @@ def test_the_board_by_hand() -> None:
     assert low.tips == pytest.approx(67.6, abs=0.1)  # atan(170/70)
     assert low.slides == pytest.approx(0.71 * 38.66, abs=0.01)  # atan 0.8 = 38.66 degrees
     assert (low.degrees, low.bound) == (15.0, "board")
-    assert safe_tilt(grip=0.3, base=0.17, height=0.035).bound == "first tyre"
-    assert safe_tilt(grip=0.9, base=0.05, height=0.08).bound == "tipping"
+    slippery = safe_tilt(grip=0.3, base=0.17, height=0.035)
+    assert (slippery.bound, slippery.degrees) == ("first tyre", pytest.approx(0.71 * 16.699, abs=0.001))
+    high = safe_tilt(grip=0.9, base=0.05, height=0.08)
+    assert (high.bound, high.degrees) == ("tipping", pytest.approx(0.6 * 17.354, abs=0.001))  # atan(50/160)
     with pytest.raises(InputError, match="above 0"):
         safe_tilt(grip=0.0, base=0.1, height=0.1)
     np.testing.assert_allclose(
@@ -170,6 +338,13 @@ def test_the_sum_sees_an_angle_that_is_wrong() -> None:
     fine = sum_check(16.0 * np.cos(PHI), 16.0, angle, total_u=0.01, side_force_u=0.003)
     assert fine.fits
     assert fine.ratio == pytest.approx(0.0, abs=1e-12)
+    # 0.01 of 16 N; 0.08 degrees are 0.001396 rad, with a side force of 0.003 times tan 15 = 0.26795
+    assert fine.u == pytest.approx(np.sqrt((0.01 / 16) ** 2 + 0.26795**2 * (0.001396**2 + 0.003**2)), rel=1e-3)
+    assert fine.angle_seen == pytest.approx(1.96 * np.hypot(0.01 / 16, 0.26795 * 0.003) / 0.26795, rel=1e-3)
+    for more, fits in ((1.8, True), (-1.8, True), (2.1, False), (-2.1, False)):
+        off = 16.0 * np.cos(PHI) * (1 + more * fine.u)
+        assert sum_check(off, 16.0, angle, total_u=0.01, side_force_u=0.003).fits is fits
+    assert sum_check(16.0, 16.0, Estimate(value=0.0, u=0.0), total_u=0.01, side_force_u=0.0).angle_seen == np.inf
     wrong = sum_check(16.0 * np.cos(np.radians(16.5)), 16.0, angle, total_u=0.01, side_force_u=0.0)
     assert wrong.ratio == pytest.approx(-0.0074, abs=1e-4)
     assert not wrong.fits
