@@ -9,7 +9,15 @@ import numpy as np
 import pytest
 
 from analysis.base.gravity import STANDARD_GRAVITY as G
-from analysis.moving.as_measured import Readings, as_measured, one_by_one, shared_out
+from analysis.moving.as_measured import (
+    Readings,
+    as_measured,
+    corrected,
+    correction,
+    one_by_one,
+    pitch_height,
+    shared_out,
+)
 from analysis.springs.chassis import Chassis, Standing, Suspension, Unsprung, car_at_rest, stacked
 from analysis.springs.equilibrium import equilibrium
 
@@ -95,3 +103,25 @@ def test_many_cars_each_to_its_own_draw_and_one_that_cannot_is_told() -> None:
     each = one_by_one(best)
     assert float(shared_out(each[1], 2.0).share) == pytest.approx(0.6, abs=6e-4)
     assert float(shared_out(each[0], 2.0).height) == pytest.approx(0.03, abs=6e-5)
+    # eight times between front and rear springs is as far as it goes: 1200 and 900 N/m on the card
+    assert float(each[2].spring[0] / each[2].spring[2]) == pytest.approx(8 * 1200 / 900)
+    assert not as_measured(car(), Readings(share=0.55, height=0.034, ay=2.0, pitch=0.005, ax=2.0))[1]
+    low = correction(car(), Readings(share=0.55, height=-1.0, ay=2.0))[0]
+    assert corrected(car(), low).sprung_place[2] == pytest.approx(0.2 * float(car().sprung_place[2]))
+
+
+def test_both_ways_count_where_a_wheel_lifts_on_one_side_only() -> None:
+    """Moments of the loads themselves: (right - left)/2 x track over W ay/g, of both ways round; along likewise."""
+    heavy_left = replace(car(), sprung_place=car().sprung_place + np.array([0.0, 0.03, 0.0]))
+    ay, ax = 12.0, 9.0
+    left, right = (equilibrium(heavy_left, 0.0, a) for a in (ay, -ay))
+    assert [bool(one.lifted.any()) for one in (left, right)] == [False, True]
+    weight = float(left.load.sum())
+    moved = [((s[1] - s[0]) / 2, (s[3] - s[2]) / 2) for s in (left.load, right.load)]
+    front, rear = (moved[0][0] - moved[1][0]) / 2, (moved[0][1] - moved[1][1]) / 2
+    found = shared_out(heavy_left, ay)
+    assert float(found.share) == pytest.approx(front / (front + rear))
+    assert float(found.height) == pytest.approx((0.17 * front + 0.164 * rear) / (weight / G * ay))
+    drives, brakes = (equilibrium(heavy_left, a, 0.0) for a in (ax, -ax))
+    to_rear = float(drives.load[2:].sum() - brakes.load[2:].sum()) / 2
+    assert float(pitch_height(heavy_left, ax)) == pytest.approx(to_rear * 0.26 / (weight / G * ax))

@@ -58,3 +58,41 @@ def test_ballast_that_is_none_is_refused() -> None:
     for mass in (0.0, -0.1, 2.0, np.nan):
         with pytest.raises(InputError, match="ballast"):
             frozen_moment(LOAD, LOAD, CONTACT, FreeBallast(mass=mass, **ANYWHERE), sideways=False, gravity=G)
+
+
+def test_axles_that_lie_anywhere_and_tracks_that_differ_by_hand() -> None:
+    """Rear axle 12 mm ahead of the origin, tracks of 180 and 160 mm. Moments of the whole car about both, by hand."""
+    contact = np.array([[0.270, 0.091], [0.274, -0.089], [0.010, 0.079], [0.014, -0.081]])
+    length, half, rear = 0.260, 0.085, 0.012
+    moment = LOAD + 1e-3 * G * np.array([10.0, 55.0, -45.0, -20.0])
+    weight, bare = LOAD.sum(), 0.12 * G
+    want = float(moment @ (contact[:, 0] - rear)) / (weight * length)
+    want_left = 0.5 + float(moment @ contact[:, 1]) / (2 * weight * half)
+    x, y = float(LOAD @ (contact[:, 0] - rear)), float(LOAD @ contact[:, 1])
+    for start in (None, (0.075, 0.021)):
+        ballast = FreeBallast(mass=0.12, start=start, **ANYWHERE)
+        found = frozen_moment(LOAD, moment, contact, ballast, sideways=True, gravity=G)
+        whole = weight + (bare if start is None else 0.0)
+        begin = (rear, 0.0) if start is None else start
+        place = (
+            begin[0] + (want * length * whole - x) / bare,
+            begin[1] + ((2 * want_left - 1) * half * whole - y) / bare,
+        )
+        assert found.place == pytest.approx(place, rel=1e-9)
+        assert (found.front, found.left, found.weight) == pytest.approx((want, want_left, whole), rel=1e-9)
+        assert (found.wanted, found.left_over) == (
+            pytest.approx((want, want_left)),
+            pytest.approx((0.0, 0.0), abs=1e-12),
+        )
+        stands = loads_with(LOAD, contact, found, ballast, gravity=G)
+        shares = float(stands @ (contact[:, 0] - rear)) / length, float(stands @ contact[:, 1]) / (2 * half)
+        assert (stands.sum(), *shares) == pytest.approx((whole, want * whole, (want_left - 0.5) * whole), rel=1e-9)
+        near = FreeBallast(mass=0.12, start=start, along=(-0.02, 0.11), across=(-0.03, 0.04))
+        short = frozen_moment(LOAD, moment, contact, near, sideways=True, gravity=G)
+        assert short.place == pytest.approx((np.clip(place[0], -0.02, 0.11), np.clip(place[1], -0.03, 0.04)))
+        front = (x + bare * (short.place[0] - begin[0])) / (whole * length)
+        left = 0.5 + (y + bare * (short.place[1] - begin[1])) / (2 * whole * half)
+        assert (short.front, short.left, short.reached) == (pytest.approx(front), pytest.approx(left), False)
+        assert short.left_over == pytest.approx((want - front, want_left - left))
+        kept = frozen_moment(LOAD, moment, contact, ballast, sideways=False, gravity=G)
+        assert kept.place == pytest.approx((place[0], 0.0 if start is None else 0.021))

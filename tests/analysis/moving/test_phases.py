@@ -31,6 +31,7 @@ def test_every_phase_is_its_own_equilibrium_for_many_set_ups_at_once() -> None:
         for p, phase in enumerate(DRIFT):
             alone = equilibrium(car, phase.ax, phase.ay)
             np.testing.assert_allclose(table.load[s, p], alone.load, atol=1e-9)
+            np.testing.assert_allclose([table.pitch[s, p], table.roll[s, p]], [alone.pitch, alone.roll], atol=1e-12)
             np.testing.assert_allclose(table.centre[s, p], friction_centre(car, tyres, alone.load), atol=1e-12)
     # statics: the floor carries the weight, and its moment about the rear axle is that of weight and acceleration
     np.testing.assert_allclose(table.load.sum(-1), 1.6 * G, rtol=1e-9)
@@ -91,6 +92,12 @@ def test_the_profile_spends_each_phase_at_its_value_and_blends_between() -> None
     np.testing.assert_allclose(value[np.isclose(time, 1.0)][0], [2, -1.5, 0.15], atol=1e-9)
     np.testing.assert_allclose(value[time >= 1.11], [[3, -4, 0.1]] * int((time >= 1.11).sum()), atol=1e-12)
     assert list(np.unique(phase)) == [0, 1]
+    assert phase[np.isclose(time, 1.0)].tolist() == [1]  # at the joint the next one begins
+    # 0.3 s of blend, but no longer than either phase: 0.1 s about 0.5 s, then 0.2 s about 0.6 s
+    three = [replace(two[0], duration=0.5), replace(two[1], duration=0.1), replace(two[0], ax=9.0, duration=0.2)]
+    time, _, value = profile(three, blend=0.3, step=0.05)
+    assert len(time) == 17
+    assert value[[8, 9, 10, 11, 12, 13, 14], 0] == pytest.approx([1, 1, 2, 3 + 0, 6, 9, 9])
     sharp = profile(two, blend=0.0, step=0.01)[2]
     assert set(np.round(sharp[:, 0], 9)) == {1.0, 3.0}
 
@@ -106,6 +113,8 @@ def test_a_damped_path_ends_each_long_phase_where_the_settled_one_does() -> None
     for k in range(3):
         last = np.flatnonzero(quick.phase == k)[-8]
         np.testing.assert_allclose(damped.load[last], quick.load[last], atol=2e-3 * car.weight)
+    # it begins as the first phase holds it, at 0.15 g forward, not at rest
+    np.testing.assert_allclose(damped.load[0], equilibrium(car, 0.15 * G, 0.0).load, atol=1e-6)
     change = np.flatnonzero(quick.phase == 1)[2]
     assert np.abs(damped.load[change] - quick.load[change]).max() > 0.02  # load is still on its way
 
@@ -120,6 +129,8 @@ def test_roll_over_in_one_phase_leaves_the_others() -> None:
     assert np.isfinite(table.load[1]).all()
     path = drift_path(car, tyres, hard, damper=dampers(20.0, 20.0), inertia=INERTIA)
     assert bool(path.rolls_over)
+    assert bool(drift_path(car, tyres, hard).rolls_over)
+    assert not drift_path(car, tyres, [DRIFT[0]]).rolls_over
 
 
 @pytest.mark.parametrize(
