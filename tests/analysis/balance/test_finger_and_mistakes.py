@@ -7,8 +7,8 @@ import pytest
 
 from analysis.balance.finger_reading import as_the_finger_moved, read_finger
 from analysis.balance.reconcile import usual_mistakes, what_would_reconcile
-from analysis.balance.results import FingerFound
-from analysis.forecast.inputs import PushState
+from analysis.balance.results import FingerFound, TurnSeen
+from analysis.forecast.inputs import CarState, PushState
 from tests.analysis.balance.balance_cars import L, car, kappa_for, seen
 
 SIDE_Y = -0.09
@@ -104,3 +104,85 @@ def test_the_plate_is_tried_by_its_geometry() -> None:
     assert forward is not None
     assert back is not None
     assert (1 / forward.kappa, 1 / back.kappa) == pytest.approx((0.09, 0.11))
+
+
+def changed(one: object, plain: object) -> dict[str, object]:
+    """The fields in which one differs from the other."""
+    pairs = ((name, getattr(one, name), getattr(plain, name)) for name in type(plain).__dataclass_fields__)  # type: ignore[attr-defined]
+    return {name: a.tolist() if isinstance(a, np.ndarray) else a for name, a, b in pairs if not np.array_equal(a, b)}
+
+
+def what_differs(held: CarState, push: PushState, shown: TurnSeen) -> dict[str, dict[str, object]]:
+    """Each usual mistake, and what it changes on the car, the push and in the clip."""
+    return {
+        one.name: changed(one.car, held) | changed(one.push, push) | changed(one.seen or shown, shown)
+        for one in usual_mistakes(held, push, shown, other_weights=[("body", replace(held, load=np.arange(1.0, 5.0)))])
+    }
+
+
+def test_every_usual_mistake_changes_what_it_names_and_nothing_else() -> None:
+    """By hand, of a car whose front wheels roll on a solid axle and whose wheels differ in everything."""
+    held = car(
+        drag=(0.03, 0.04, 1.0, 1.0),
+        drag_u=np.array([0.011, 0.012, 0.013, 0.014]),
+        heading=np.array([0.01, -0.02, 0.03, 0.005]),
+        front_kind="solid",
+        rear_kind="differential",
+        along=np.array([0.9, 0.91, 1.1, 1.2]),
+        along_u=np.array([0.05, 0.07]),
+    )
+    push = PushState(station=0.08, side=-1, finger_y=0.07, height=0.021, height_u=0.002)
+    found = what_differs(held, push, seen(4.0, drift=0.3))
+    tilt = np.radians(4.0)
+    cos, sin = np.cos(np.radians(3.0)), np.sin(np.radians(3.0))
+    kept = {
+        "the position was measured from the front axle": {"station": pytest.approx(0.18)},
+        "all wheels were blocked": {"drag": [1.0] * 4, "drag_u": [0.0] * 4, "front_kind": "free", "rear_kind": "free"},
+        "all wheels were free": {"drag": [0.02] * 4, "drag_u": [0.01] * 4},
+        "the front wheels were blocked": {
+            "drag": [1.0] * 4,
+            "drag_u": [0.0, 0.0, 0.013, 0.014],
+            "front_kind": "free",
+        },
+        "the rear wheels were free": {"drag": [0.03, 0.04, 0.02, 0.02], "drag_u": [0.011, 0.012, 0.01, 0.01]},
+        "the steering was not held and went 4° to the left": {
+            "heading": pytest.approx([0.01 + tilt, -0.02 + tilt, 0.03, 0.005])
+        },
+        "the steering was not held and went 4° to the right": {
+            "heading": pytest.approx([0.01 - tilt, -0.02 - tilt, 0.03, 0.005])
+        },
+        "the car was pushed on its other side": {"side": 1, "finger_y": -0.07},
+        # a pivot 250 mm behind the middle is seen at 240 or 260
+        "the marker plate sits 10 mm further forward than the card says": {"kappa": pytest.approx(1 / 0.24)},
+        "the marker plate sits 10 mm further back than the card says": {"kappa": pytest.approx(1 / 0.26)},
+        # a plate that points 3 degrees to the left shows axes that do: sideways is sin 3° of the way forward more
+        "the marker plate is turned by 3° to the left": {"kappa": pytest.approx(4.0 / (cos + 0.3 * sin))},
+        "the marker plate is turned by 3° to the right": {"kappa": pytest.approx(4.0 / (cos - 0.3 * sin))},
+        "the marker plate was put on the wrong way round, front to back": {"kappa": -4.0},
+        "the car was pushed in another state (body)": {"load": [1.0, 2.0, 3.0, 4.0]},
+        "the height was meant in cm": {"height": pytest.approx(0.21), "height_u": pytest.approx(0.02)},
+        "the finger stuck to the car instead of sliding": {"finger": "sticking"},
+    }
+    assert found == kept
+    blocked = replace(held, drag=np.ones(4))
+    high = replace(push, height=0.21, height_u=0.02, finger="sticking")
+    found = what_differs(blocked, high, seen(4.0, drift=0.3))
+    assert {name for name in kept if name not in found} == {
+        "all wheels were blocked",
+        "the front wheels were blocked",
+        "the height was meant in cm",
+        "the finger stuck to the car instead of sliding",
+    }
+    assert {name: found[name] for name in found if name not in kept} == {
+        "the front wheels were free": {"drag": [0.02, 0.02, 1.0, 1.0], "drag_u": [0.01, 0.01, 0.013, 0.014]},
+        "the height was given in cm": {"height": pytest.approx(0.021), "height_u": pytest.approx(0.002)},
+        "the finger slid along the car instead of sticking": {"finger": "rolling"},
+        "the front tyres grip a fifth less along than across": {
+            "along": pytest.approx([0.72, 0.728, 1.1, 1.2]),
+            "along_u": pytest.approx([0.04, 0.07]),
+        },
+        "the rear tyres grip a fifth less along than across": {
+            "along": pytest.approx([0.9, 0.91, 0.88, 0.96]),
+            "along_u": pytest.approx([0.05, 0.056]),
+        },
+    }

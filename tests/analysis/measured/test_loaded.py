@@ -83,6 +83,21 @@ def test_from_rest_to_the_loaded_end_the_wind_up_would_count() -> None:
     chord = 2 * np.sin(turn / 2)
     from_rest = chord / (way[1] * np.cos(middle) - way[0] * np.sin(middle) + L / 2 * chord)
     assert abs(from_rest) < abs(KAPPA) * 0.97
+    # 2 mm of 40 mm came back, a fifth of their ratio; it stood for half a second and eased by less than 3 frames before
+    assert found.wind_up == pytest.approx(0.2 * WOUND / 0.040, rel=0.04)  # the farthest frame is one of noise
+    assert 0.5 <= found.dwell < 0.5 + 5 / 60
+    assert found.end_time == pytest.approx(end - found.dwell / 2, abs=1.5 / 60)
+    # the start is the mean of five frames from twice the springback on: 4 mm of the eased way, by the way made above
+    share = np.linspace(0.0, 1.0, 10_001)
+    begun = time[71] + float(np.interp(0.1, share - np.sin(2 * np.pi * share) / (2 * np.pi), share))
+    assert found.start_time == pytest.approx(begun + 2.5 / 60, abs=1.0 / 60)
+    assert [len(one) for one in found.frames] == [5, pytest.approx(found.dwell * 60 + 1)]
+    assert [float(time[list(one)].mean()) for one in found.frames] == pytest.approx([found.start_time, found.end_time])
+    # about a pole on the middle line nothing goes forward: what is seen of it is the noise of both means, and more as
+    # five frames of an eased start do not lie on a straight line
+    own = NOISE[0] * np.sqrt(1 / 5 + 1 / len(found.frames[1])) / abs(found.travel)
+    assert own < found.drift_u < 3 * own
+    assert abs(found.drift) < 3 * own
     assert abs(found.kappa - KAPPA) < 0.5 * abs(from_rest - KAPPA)
 
 
