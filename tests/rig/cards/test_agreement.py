@@ -68,6 +68,16 @@ def test_contacts_and_tracks_that_differ_are_told() -> None:
     assert "190" in said
 
 
+@pytest.mark.parametrize(("front_u", "rear_u", "told"), [(6, 1, "rear"), (1, 6, "front")])
+def test_each_track_is_held_against_the_contacts_by_its_own_doubt(front_u: int, rear_u: int, told: str) -> None:
+    """15 mm off on both axles, 165 and 150 mm by the contacts: three times 6 mm, or a thirtieth of the track."""
+    tracks = "geometry.track_front_mm = 180\ngeometry.track_rear_mm = 135\n"
+    doubts = f"geometry.track_front_mm_u = {front_u}\ngeometry.track_rear_mm_u = {rear_u}\n"
+    (said,) = notes_on(car(f"geometry.contacts_mm = {[FL, FR, RL, RR]}\n{doubts}", tracks), push())
+    made, typed = {"front": (165, 180), "rear": (150, 135)}[told]
+    assert said == (f"contacts_mm make a {told} track of {made} mm, track_{told}_mm says {typed}: the contacts count")
+
+
 @pytest.mark.parametrize(
     ("lines", "tracks", "parts"),
     [

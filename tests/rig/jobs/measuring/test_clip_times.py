@@ -3,8 +3,11 @@
 Clips written by another muxer (FFmpeg, by PyAV), with the moments dictated here; factors by hand.
 """
 
+import json
 from fractions import Fraction
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import av
 import numpy as np
@@ -12,7 +15,8 @@ import pytest
 
 from rig.base.errors import InputError
 from rig.cards.keys.test import TestCard
-from rig.jobs.measuring.clip_times import clip_times, hardly_by_hand
+from rig.jobs.measuring import clip_times as module
+from rig.jobs.measuring.clip_times import ClipTimes, clip_times, first_picture, hardly_by_hand, with_noted_times
 
 EVEN_30 = np.arange(40) * 1000 / 30
 EVEN_100 = np.arange(40) * 1000 / 100
@@ -71,3 +75,72 @@ def test_the_card_settles_a_doubtful_tag_either_way_and_contradicts_no_clear_one
         clip_times(doubtful, card(90.0))
     with pytest.raises(InputError, match="the clip's file says that it was taken at 240"):
         clip_times(clip(tmp_path / "b.mp4", EVEN_30, "240.0"), card(30.0))
+
+
+def read(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, *, stored: float, tag: float | None, typed: float | None
+) -> ClipTimes:
+    """Of a clip that plays `stored` pictures a second, tagged so, with a card that says so."""
+    monkeypatch.setattr(module, "stored_rate", lambda clip: stored)
+    monkeypatch.setattr(module, "tagged_rate", lambda clip: tag)
+    (tmp_path / "clip.mp4").write_bytes(b"")
+    return clip_times(tmp_path / "clip.mp4", card(typed))
+
+
+def test_what_is_told_of_a_clips_rate(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Each sentence with its own figures: 240 stored as 29.97 is 8.008 times slower; 60 as 29.97 twice, perhaps."""
+
+    def told(stored: float, tag: float | None, typed: float | None) -> ClipTimes:
+        return read(monkeypatch, tmp_path, stored=stored, tag=tag, typed=typed)
+
+    for tag, typed, source in ((240.0, None, "the clip's file"), (None, 240.0, "the test card")):
+        assert told(29.97, tag, typed) == ClipTimes(
+            slower=pytest.approx(240 / 29.97),
+            known=True,
+            note=f"Taken at 240 pictures a second and stored to be played at 29.97, by {source}: all times are 8.01 "
+            "times shorter than the player shows.",
+        )
+    named = "The clip's file names 60 pictures a second and holds 29.97"
+    doubtful = told(29.97, 60.0, None)
+    assert doubtful == ClipTimes(
+        slower=1.0,
+        known=False,
+        note=f"{named}, as cameras do in dim light: times are the file's own.",
+        doubt=f"{named}: dim light, or slow motion? Speeds hang on it by a factor of 2. Write captured_frames_per_s on "
+        "the test card: 60 for slow motion, 29.97 for a clip that plays as it happened",
+    )
+    assert hardly_by_hand(500.0, doubtful) == doubtful.doubt
+    assert told(24.0, 30.0, None).doubt == ""
+    unknown = told(25.0, None, None)
+    assert (unknown.known, unknown.note[:55]) == (False, "Times are the file's own (25 pictures a second). Was it")
+    assert "never moved faster than 9.9 mm/s" in hardly_by_hand(9.9, unknown)
+    assert hardly_by_hand(10.0, unknown) == ""
+    assert hardly_by_hand(9.9, told(30.0, None, 30.0)) == ""
+    with pytest.raises(InputError, match=r"the card says 120 pictures a second, .* was taken at 240"):
+        told(30.0, 240.0, 120.0)
+    with pytest.raises(InputError, match="25 pictures a second, but the file plays 30: no camera"):
+        told(30.0, None, 25.0)
+
+
+@pytest.mark.parametrize("device", [True, False])
+def test_times_that_the_recorder_noted(device: bool, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Stored as if 20 a second; the device's own clock, where it says all moments, goes before the machine's."""
+    came, own = [50.0, 50.11, 50.18, 50.3], [7.0, 7.1, 7.21, 7.29]
+    pictures = [
+        {"time_s": moment, "device_time_s": one if device or place else None}
+        for place, (moment, one) in enumerate(zip(came, own, strict=True))
+    ]
+    (tmp_path / "clip.times.json").write_text(json.dumps({"pictures": pictures}))
+    monkeypatch.setattr(module, "stored_rate", lambda clip: 20.0)
+    monkeypatch.setattr(module, "replace", lambda found, **new: SimpleNamespace(**(vars(found) | new)))
+    view = SimpleNamespace(time=np.array([0.0, 0.1]))
+    track: Any = SimpleNamespace(time=np.array([0.05, 0.125]), view=view, frames_read=4, picture_time=None)
+    found = with_noted_times(tmp_path / "clip.avi", track)
+    true = np.array(own if device else came) - (own if device else came)[0]
+    np.testing.assert_allclose(found.picture_time, true)
+    np.testing.assert_allclose(found.time, [true[1], (true[2] + true[3]) / 2])
+    np.testing.assert_allclose(found.view.time, [0.0, true[2]])
+    assert first_picture(tmp_path / "clip.avi") == 50.0
+    assert first_picture(tmp_path / "other.avi") is None
+    with pytest.raises(InputError, match="4 times for 5 pictures"):
+        with_noted_times(tmp_path / "clip.avi", SimpleNamespace(frames_read=5))  # type: ignore[arg-type]
