@@ -170,6 +170,18 @@ def test_a_second_weighing_does_not_silence_the_first(tmp_path: Path) -> None:
         assert known_weighing(cards(tmp_path / "old", GOOD), log, before=second.record.number).remarks == ()
 
 
+def test_the_same_weights_out_of_another_bench_s_log_are_not_taken_for_ones_own(tmp_path: Path) -> None:
+    car = cards(tmp_path / "cards", GOOD)
+    with BenchLog(tmp_path / "theirs") as log:
+        theirs = weigh_typed(car, log).record
+        kept = list(log.cards())
+    with BenchLog(tmp_path / "log") as log:
+        log.take_in([theirs], kept, [])
+        mine = weigh_typed(car, log).record
+        assert (mine.id != theirs.id, mine.bench) == (True, log.bench)
+        assert weigh_typed(car, log).record.id == mine.id  # and once only
+
+
 def test_a_car_in_another_state_is_not_held_against_its_old_weights(tmp_path: Path) -> None:
     with BenchLog(tmp_path / "log") as log:
         weigh_typed(cards(tmp_path / "good", GOOD, masses__total_g=1600), log)

@@ -1,10 +1,12 @@
 """What weighing on pads is asked with and what is kept of it: every field, pads in the order RR, FL, FR, RL."""
 
+import itertools
 import math
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
+from unittest.mock import MagicMock
 
 import numpy as np
 import pytest
@@ -17,13 +19,15 @@ from analysis.pads.settled import SettledReading
 from analysis.statistics.estimate import DoubtPart, Estimate
 from analysis.weighing.cg_height import AxleLift, CgHeight, HeightDoubts, LiftedCar
 from rig.base.clock import Moment
+from rig.base.errors import BenchError
 from rig.cards.read import CardSet, read_set
-from rig.jobs.weighing import calibrate, cross, lift, live, plausible_loads, scale, weigh, zero
+from rig.jobs.weighing import calibrate, cross, lift, live, pads, plausible_loads, scale, weigh, zero
 from rig.jobs.weighing.calibrate import as_shown, calibration_record, fitted_again
 from rig.jobs.weighing.cross import CrossTarget, cross_gap, measure_response
 from rig.jobs.weighing.finger_cell import cell_keys, fitted_finger
 from rig.jobs.weighing.lift import AxleLifts, measure_height
 from rig.jobs.weighing.live import LiveLoads, RawCounts, snapshot
+from rig.jobs.weighing.pads import OpenPads, settle
 from rig.jobs.weighing.plausible_loads import against_before, car_mass, least_load, own_covariance, placings_agree
 from rig.jobs.weighing.scale import Scale, pool
 from rig.jobs.weighing.weigh import calibrated_prior, known_before_turning, unchecked_scales
@@ -56,9 +60,9 @@ SQUARE = np.array([[4.0, 0.1, 0.2, 0.3], [0.1, 9.0, 0.4, 0.5], [0.2, 0.4, 16.0, 
 """g2, in the order of the pads."""
 
 
-def by_wheel(pads: np.ndarray) -> np.ndarray:
+def by_wheel(square: np.ndarray) -> np.ndarray:
     """Pads as wheels: the first is under RR, the next under FL, FR and RL."""
-    return pads[[1, 2, 3, 0]][:, [1, 2, 3, 0]]
+    return square[[1, 2, 3, 0]][:, [1, 2, 3, 0]]
 
 
 def loads(grams: list[float], **sizes: float) -> Loads:
@@ -228,12 +232,12 @@ def test_a_zero_as_it_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -
     cards = read_set(write_cards(tmp_path))
     raw = tmp_path / "raw.txt"
     raw.write_text("as it came")
-    pads = SimpleNamespace(raw_file=raw, source=SimpleNamespace(boards=("board a",)))
+    opened = SimpleNamespace(raw_file=raw, source=SimpleNamespace(boards=("board a",)))
     question(monkeypatch, zero, "settle", reading([11.0, 12.0, 13.0, 14.0]))
     question(monkeypatch, zero, "moment_now", Moment(wall=2000.0, steady=7.0, boot="b"))
     with BenchLog(tmp_path / "log") as log:
         card = log.add_card("bench", "Acted", cards.texts["bench"])
-        record = zero.zero(cards.bench, pads, log, cards=(card,))  # type: ignore[arg-type]
+        record = zero.zero(cards.bench, opened, log, cards=(card,))  # type: ignore[arg-type]
         (file,) = log.files()
     assert record.inputs == ZeroInputs(at_s=2000.0, steady_s=7.0, boot="b", boards=("board a",))
     assert record.result == ZeroResult(
@@ -250,7 +254,7 @@ class Placings:
     def __init__(self, *grams: list[float]) -> None:
         self._grams = list(grams)
 
-    def place_once(self, pads: Any, **_: Any) -> Any:
+    def place_once(self, opened: Any, **_: Any) -> Any:
         row = PlacingRow(
             counts=(float(len(self._grams)), 2.0, 3.0, 4.0),
             u=(0.1,) * 4,
@@ -518,8 +522,8 @@ def test_everything_that_a_live_view_shows(tmp_path: Path, monkeypatch: pytest.M
     older = SimpleNamespace(result=SimpleNamespace(counts=(0.0,) * 4))
     newest = SimpleNamespace(result=SimpleNamespace(counts=zeros))
     table: Any = SimpleNamespace(calibrations=CURVES, zeros=(older, newest), order=ORDER, limits=None)
-    pads = heard(frame([0.0] * 4), frame(counts))
-    view = LiveLoads(pads, table)
+    opened = heard(frame([0.0] * 4), frame(counts))
+    view = LiveLoads(opened, table)
     fault = PadFault(pad=1, name="frozen", samples=9, first=0, last=8, remedy="")
     judged(view, replace(reading(counts), faults=(fault,)))
     state = view.state()
@@ -538,19 +542,19 @@ def test_everything_that_a_live_view_shows(tmp_path: Path, monkeypatch: pytest.M
         counts="9 lines, 8 lost, 7 damaged, 6 repeated",
     )
     question(monkeypatch, live, "moment_now", Moment(wall=2000.0, steady=7.0, boot="b"))
-    pads.raw_file = tmp_path / "raw.txt"
-    pads.raw_file.write_text("as it came")
+    opened.raw_file = tmp_path / "raw.txt"
+    opened.raw_file.write_text("as it came")
     judged(view, replace(reading(counts), settled=False))
     with BenchLog(tmp_path / "log") as log:
-        snapshot(pads, view, log)()
+        snapshot(opened, view, log)()
         (record,) = log.records(kind="live reading")
     assert record.inputs == LiveInputs(at_s=2000.0, steady_s=7.0, boot="b")
     assert record.result == LiveResult(load_g=near((700.0, 300.0, 400.0, 200.0)), settled=False, total_g=near(1600.0))
 
 
 def test_everything_that_a_view_of_raw_counts_shows() -> None:
-    pads = heard(frame([10.0, 20.0, 30.0, 40.0]), frame([11.0, math.nan, 33.0, 44.0], (False, True, False, False)))
-    view = RawCounts(pads, ORDER)
+    opened = heard(frame([10.0, 20.0, 30.0, 40.0]), frame([11.0, math.nan, 33.0, 44.0], (False, True, False, False)))
+    view = RawCounts(opened, ORDER)
     fault = PadFault(pad=2, name="frozen", samples=9, first=0, last=8, remedy="")
     judged(view, replace(reading([1.0] * 4), faults=(fault,)))
     state = view.state()
@@ -620,3 +624,59 @@ def test_placings_of_one_car_weigh_alike() -> None:
     np.testing.assert_allclose(
         own_covariance(PLACED[0].parts), (0.01 + 0.02 + 0.03) * SQUARE
     )  # without what another weighing on the same calibration shares
+
+
+@pytest.mark.parametrize("shown", [True, False])
+def test_what_is_said_while_pads_do_not_rest_and_when_nobody_waits_any_more(
+    shown: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Scales show grams: a gram is a gram. Counts are told in grams by what the calibration says."""
+    restless = replace(reading([1.0] * 4), settled=False, reason="pad 2 still moves")
+    detector = SimpleNamespace(limits=None, reading=lambda: restless)
+    source = MagicMock()
+    source.status = SimpleNamespace(state=PortState.READING, port="/dev/pads", sentence="reading", remedy="")
+    source.listen.return_value.__enter__.return_value.drain.return_value = []
+    monkeypatch.setattr(pads, "detector_for", lambda *_: detector)
+    monkeypatch.setattr(pads, "AtOnce", MagicMock())
+    clock = itertools.count()  # a second from one look at it to the next
+    monkeypatch.setattr(pads, "time", SimpleNamespace(monotonic=lambda: float(next(clock))))
+    asked = question(monkeypatch, pads, "unrest_words", "pad b shakes by 3 g")
+    said: list[str] = []
+    opened = OpenPads(source=source, raw_file=Path("raw"), names=("a", "b", "c", "d"), shown=shown, say=said.append)
+    with pytest.raises(BenchError) as ended:
+        settle(opened, patience=12.0, per_gram=np.array(PER_GRAM))
+    assert said == ["Waiting for rest: pad b shakes by 3 g"] * 2  # after more than four seconds, and four more
+    found, names, per_gram = asked[0].given
+    assert (found, names) == (restless, ("a", "b", "c", "d"))
+    np.testing.assert_array_equal(per_gram, np.ones(4) if shown else PER_GRAM)
+    assert (ended.value.what, ended.value.where) == (
+        "the pads did not come to rest within 12 s: pad b shakes by 3 g",
+        "/dev/pads",
+    )
+
+
+def test_why_pads_came_to_no_rest() -> None:
+    status = SimpleNamespace(state=PortState.READING, port="/dev/pads", sentence="it is silent", remedy="Plug it in")
+    source = SimpleNamespace(status=status, tally=SimpleNamespace(damaged=7))
+    opened: Any = SimpleNamespace(source=source)
+    restless = replace(reading([1.0] * 4), settled=False, reason="pad 2 still moves")
+    at_once: Any = SimpleNamespace(fault=lambda fault: BenchError(fault.name, where=str(fault.pad), remedy="x"))
+
+    def told(found: SettledReading | None, unrest: str = "") -> tuple[str, str, str]:
+        error = pads._not_settled(opened, found, 60.0, at_once, unrest)
+        return error.what, error.where, error.remedy
+
+    assert told(restless)[0] == "the pads did not come to rest within 60 s: pad 2 still moves"
+    assert told(restless, "pad b shakes")[0] == "the pads did not come to rest within 60 s: pad b shakes"
+    faults = tuple(
+        PadFault(pad=pad, name=name, samples=9, first=0, last=8, remedy="")
+        for pad, name in ((0, "frozen"), (2, "overload"), (1, "overload"))
+    )
+    assert told(replace(restless, faults=faults))[:2] == ("overload", "1")  # the gravest, of the first pad
+    assert told(None) == ("it is silent (7 damaged lines)", "/dev/pads", "Plug it in")
+    status.state, status.remedy, source.tally.damaged = PortState.SILENT, "", 0
+    assert told(restless) == (
+        "it is silent",
+        "/dev/pads",
+        "Check the cable, the board and the baud rate on the bench card",
+    )
