@@ -9,11 +9,13 @@ from analysis.balance.results import (
     ChangeFinding,
     GripMoved,
     MeasuredBalance,
+    Moved,
     WeightsMoved,
 )
 from analysis.base.errors import InputError
 from analysis.set_ups.change import shared_causes, what_changed
 from analysis.set_ups.change_words import change_sentences, points_words
+from analysis.set_ups.weights_and_tyres import front_weight_that_fits, grip_that_fits
 
 L = 0.26
 
@@ -213,6 +215,40 @@ def test_tyres_that_lose_grip_with_load_leave_less_for_the_weights() -> None:
     assert found.explained_by_weights.value == pytest.approx(1.600, abs=1e-3)
     assert found.explained_by_weights.u == pytest.approx((0.16**2 + 0.1**2) ** 0.5, abs=1e-3)
     assert found.front_grip_up[0] == pytest.approx(14.64, abs=0.01)
+
+
+def test_what_grip_and_what_weight_would_fit_the_push() -> None:
+    """By hand: 55 : 45 over 48 : 52 is 1.3241 times the grip in front. By weight alone the odds of 51 : 49 go by that,
+    to 1.3782, 57.95 %; with tyres that lose a fifth per load by 1.3241 to the power of 1.25, to 1.4783, 59.65 %."""
+    assert grip_that_fits(55.0, 48.0) == pytest.approx(1.3241, abs=5e-5)
+    assert grip_that_fits(48.0, 55.0) == pytest.approx(1 / 1.3241, abs=5e-5)
+    assert front_weight_that_fits(55.0, 48.0, 51.0, sensitivity=0.0) == pytest.approx(57.95, abs=0.005)
+    assert front_weight_that_fits(55.0, 48.0, 51.0, sensitivity=0.2) == pytest.approx(59.65, abs=0.005)
+    for wrong in ((0.0, 50.0), (50.0, 100.0)):
+        with pytest.raises(InputError, match="grip that fits"):
+            grip_that_fits(*wrong)
+        with pytest.raises(InputError, match="weights that fit"):
+            front_weight_that_fits(*wrong, 50.0, sensitivity=0.1)
+    with pytest.raises(InputError, match="weights that fit"):
+        front_weight_that_fits(50.0, 50.0, 100.0, sensitivity=0.1)
+
+
+@pytest.mark.parametrize(
+    ("grip_u", "said"), [(0.5, "down by 3.4 ± 1.0 %"), (0.52, "down by 3 ± 1 %"), (0.03, "down by 3.4 ± 0.1 %")]
+)
+def test_grip_is_told_as_finely_as_it_is_known(grip_u: float, said: str) -> None:
+    """1.96 times 0.5 is 0.98; from a whole per cent on no decimals."""
+    change = replace(
+        what_changed([balance(50.0)] * 2, [balance(46.0)] * 2),
+        explained_by_weights=Moved(value=-1.2, u=0.3, interval=(-1.8, -0.6)),
+        left_for_tyres=Moved(value=-2.8, u=0.4, interval=(-3.6, -2.0)),
+        front_grip_up=(-3.4, grip_u),
+        tyres_agree="cannot tell",
+    )
+    assert change_sentences(change, wheelbase=L)[1:3] == (
+        f"The weights explain -1.2 ± 0.6 of it, the tyres -2.8 ± 0.8: front grip {said} against the rear.",
+        "Whether that agrees with the measured grip nobody can tell: both are too uncertain.",
+    )
 
 
 def test_backwards_is_said_backwards() -> None:

@@ -194,7 +194,10 @@ def test_clips_are_known_by_their_first_bytes() -> None:
     assert clip_ending(b"\0\0\0\x20ftypisom") == ".mp4"
     assert clip_ending(b"RIFF\0\0\0\0AVI LIST") == ".avi"
     assert clip_ending(b"\x1a\x45\xdf\xa3" + bytes(8)) == ".mkv"
-    assert clip_ending(b"%PDF-1.7 ....") is None
+    # pictures in the same box are no clips: their brands in the register of ISO base media (HEIF, AVIF)
+    for other in (b"%PDF-1.7 ....", *(b"\0\0\0\x18ftyp" + brand for brand in (b"heic", b"heix", b"mif1", b"avif"))):
+        assert clip_ending(other) is None
+    assert clip_ending(b"RIFF\0\0\0\0WEBPVP8 ") is None
 
 
 JUNK = b"\0\0\0\x18ftypisom" + bytes(4000)
