@@ -6,7 +6,7 @@ from scipy.integrate import solve_ivp
 
 from analysis.base.errors import InputError
 from analysis.sliding import Contacts, Finger, LoadTransfer, solve_push
-from analysis.whole_push.finite import Until, integrate_push
+from analysis.whole_push.finite import Until, checked_extent, integrate_push
 
 L, H = 0.26, 0.085
 PLACE = np.array([[L, H], [L, -H], [0.0, H], [0.0, -H]])
@@ -25,6 +25,17 @@ def test_a_fixed_point_on_the_car_turns_about_the_instant_pivot() -> None:
         assert abs(push.turn) == pytest.approx(TURN, rel=1e-12)
         # 2 sin(dpsi/2)/dy_mid: the station L/2 - 1/kappa is the pole's x, whatever its y
         assert L / 2 - 1 / push.kappa == pytest.approx(float(push.pole[0]), abs=1e-12)
+
+
+def test_the_middle_lies_between_the_foremost_and_the_rearmost_wheel() -> None:
+    """By hand, of wheels that do not stand square: (0.27 - 0.02)/2; half the diagonal of 0.29 by 0.17 m at most."""
+    askew = Contacts(place=PLACE + np.array([[0.0, 0], [0.01, 0], [0, 0], [-0.02, 0]]), load=np.full(4, 4.0), grip=0.8)
+    finger = Finger(kind="rolling", place=(0.16, -H))
+    turn, longest, middle = checked_extent(askew, finger, Until(turn=TURN), "fixed on car", None)
+    assert (float(turn), float(middle)) == pytest.approx((TURN, 0.125))
+    assert float(longest) == pytest.approx(0.5 * np.hypot(0.29, 0.17))
+    told = checked_extent(askew, finger, Until(turn=TURN, travel=0.04), "fixed on car", 0.13)
+    assert [float(one) for one in told] == pytest.approx([TURN, 0.04, 0.13])
 
 
 def test_station_from_kappa_is_the_poles_x_for_any_pole() -> None:

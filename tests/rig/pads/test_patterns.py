@@ -25,6 +25,7 @@ JSON = '{"t": <ms>, "loads": [<c1>, <c2>, <c3>, <c4>]}'
         (COMMAS, b" 1.5, -2 ,+3,4e2\r", (1.5, -2, 3, 400), None, None),
         ("<seq>;<ms>;<c1>;<c2>", b"7;1200;-5;6", (-5, 6, NAN, NAN), 7, 1200),
         ("t=<ms> a=<c1>g b=<c2>g <skip>", b"t=99 a=10.25g  b=11g ok!", (10.25, 11, NAN, NAN), None, 99),
+        ("<c1> <skip> <c2>", b"5 x 7", (5, 7, NAN, NAN), None, None),
         ("<c1> <c2> <c3>", b"100\t200   300", (100, 200, 300, NAN), None, None),
         ("(<c1>)[<c2>]", b"(1)[2]", (1, 2, NAN, NAN), None, None),
         (JSON, b'{"loads":[1,2,3,4],"t":5}', (1, 2, 3, 4), None, 5),
@@ -76,6 +77,7 @@ def test_a_line_number_may_be_nought_but_no_fraction() -> None:
         (COMMAS, b"1,2,3,x"),
         (COMMAS, b"1,2,3,nan"),
         (COMMAS, b""),
+        ("<c1> <skip> <c2>", b"5x 7"),  # what is left out stands apart
         ("<c1> <c2>", b"123"),  # one number must not be cut into two
         ("<seq>,<c1>", b"65536,1"),
         (JSON, b'{"t":5,"loads":[1,2,3]}'),

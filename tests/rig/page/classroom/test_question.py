@@ -11,7 +11,7 @@ from rig.base.errors import InputError
 from rig.jobs.series.guesses import counted, zone
 from rig.page.bench.bench import Bench
 from rig.page.classroom.classroom import Classroom
-from rig.page.classroom.question import Asked, ClassPhase, Question, Vote
+from rig.page.classroom.question import Asked, ClassPhase, Question, Vote, resumed, stored
 from rig.records.classroom import GUESS
 from rig.records.codec import from_plain
 
@@ -117,3 +117,24 @@ def test_a_guess_of_an_older_log_is_a_first_vote_of_places() -> None:
     result = {"count": 1, "middle_pct": 20.0, "half_pct": [20.0, 20.0], "words": "One guess: at 20 %."}
     inputs, _ = from_plain(GUESS, 1, {"guesses": [[20.0, 3.0]]}, result, where="old log")
     assert (inputs.guesses, inputs.vote, inputs.answers) == (((20.0, 3.0),), 1, ())
+
+
+def test_the_first_vote_outlives_a_restart_of_the_same_question_only() -> None:
+    """By hand: number, pupils and votes go on; another question counts on from the number, without the votes."""
+    votes = (
+        Vote(who="a", answer="nose", reason="heavy"),
+        Vote(answer="tail", hands=3),
+        Vote(who="b", place=(61.0, -4.0)),
+    )
+    asked = Question(number=4, text="Which end?", choices=LEADS, pupils=9, votes={Asked.FIRST: votes[:2]})
+    fresh = Question(number=1, text="Which end?", choices=LEADS)
+    assert resumed(stored(asked), fresh) == asked
+    other = Question(number=1, text="Where?")
+    assert resumed(stored(asked), other) == Question(number=5, text="Where?", pupils=9)
+    placed = Question(number=2, text="Where?", votes={Asked.FIRST: votes[2:]})
+    assert resumed(stored(placed), other) == placed
+    assert resumed(stored(placed.in_phase(ClassPhase.REVEALED)), other) == Question(number=2, text="Where?")
+    # what was kept does not fit: an answer that cannot be given any more, too many, no JSON
+    assert resumed(stored(asked), Question(number=1, text="Which end?", choices=("left", "right"))).votes == {}
+    for broken in (b"", b"{", b"\xff", b'{"number": "four", "text": ""}'):
+        assert resumed(broken, fresh) is fresh
