@@ -3,6 +3,7 @@
 import math
 from dataclasses import fields, replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -12,7 +13,8 @@ from analysis.base.pivot import PivotEstimate
 from analysis.measured.finger_contact import PushContact
 from analysis.measured.path_cause import CauseInMotion
 from analysis.measured.pushes import MeasuredPush
-from rig.jobs.measuring import finger
+from analysis.measured.wind_up import TURNS
+from rig.jobs.measuring import finger, under_load
 from rig.jobs.measuring.finger import contacts, finger_record, pushed_as_seen
 from rig.jobs.measuring.found_pushes import kept_track, poses_of
 from rig.jobs.measuring.push_rows import camera_from, camera_record, push_record, track_record
@@ -22,6 +24,7 @@ from rig.lookups.cards_and_pivots import estimate_from, estimate_record
 from rig.lookups.track_file import KeptTrack, SeenFinger, read_track, write_track
 from rig.records.camera import CameraRow
 from rig.records.pushing import FingerRow, PivotRow, PushRow, ShutterRow, TrackRow
+from tests.rig.jobs.asked import question
 from tests.rig.jobs.synthetic_pushes import cards
 from vision.base.types import Camera, CameraView, ClipTrack, Shutter
 from vision.tracking.finger import CAUSES, FingerPath
@@ -332,3 +335,28 @@ def test_only_what_moves_the_car_without_the_finger_counts_between_them(monkeypa
     np.testing.assert_array_equal(given[4], np.concatenate([shared[[0, 2, 3, 5, 6]][:, car], np.zeros((2, 3, 3))]))
     np.testing.assert_array_equal(given[5], np.concatenate([np.zeros((5, 3, 2)), path.shared[:, tip]]))
     assert contacts([PUSH, PUSH], replace(track, finger=None)) == (None, None)
+
+
+def test_between_which_moments_a_push_is_looked_at_under_load(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It ends where the tyres had sprung back, and is touched where the finger was seen; else as the card says."""
+    of, poses = cards(push__position_pct=85.0), poses_of(kept_track(TRACK))
+    shared = np.ones((1, 3, 3))
+    jumps = question(monkeypatch, under_load, "jumps_seen", SimpleNamespace(sentence="in jumps"))
+    turns = question(monkeypatch, under_load, "loaded_turn", "the turn")
+    pivots = question(monkeypatch, under_load, "loaded_pivot", "pivoted")
+    for push, end, station in (
+        (PUSH, 2.9, 0.61 * 0.257),
+        (replace(PUSH, sprung_until=None, finger_pct=None), 2.75, 0.85 * 0.257),
+    ):
+        assert under_load.pivot_under_load(push, poses, shared, of) == "pivoted"  # type: ignore[comparison-overlap]
+        assert jumps[-1].given == turns[-1].given == (poses,)
+        assert jumps[-1].named == {"start_time": 1.25, "end_time": end, "station": near(station)}
+        told = turns[-1].named
+        assert (told["start_time"], told["end_time"], told["turns"]) == (1.25, end, TURNS)
+        assert (told["wheelbase"], told["station"]) == near((0.257, station))
+        given, named = pivots[-1].given, pivots[-1].named
+        assert (given[0], given[2]) == (poses, "the turn")
+        noted = ("slow", "in jumps")
+        assert (given[1].warnings, given[1].estimate.warnings, given[1].number) == (noted, noted, 2)
+        assert (named["station"], named["wheelbase_u"]) == near((station, 0.0005))
+        np.testing.assert_array_equal(named["shared"], shared)

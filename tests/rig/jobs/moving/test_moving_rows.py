@@ -211,7 +211,7 @@ def test_ballast_may_go_as_far_as_the_body_reaches(tmp_path: Path, monkeypatch: 
     load = 1e-3 * G * np.array(GRAMS)
     car = DrivenCar(card=cards.car, load=load, grip=(0.9, 0.7), open_to=OpenTo(), remarks=())
     asked = question(monkeypatch, freeze, "frozen_moment")
-    brake = Phase(name="brake", ax=-3.0, ay=0.0, steer=0.0, duration=1.0)
+    brake = Phase(name="brake", ax=-3.0, ay=2.0, steer=0.0, duration=1.0)
     with pytest.raises(AskedError):
         frozen_phases(car, [brake], mass_g=150.0, start_mm=90.0, where="card")
     (one,) = asked
@@ -223,8 +223,11 @@ def test_ballast_may_go_as_far_as_the_body_reaches(tmp_path: Path, monkeypatch: 
     more = (one.given[1] - load).reshape(2, 2).sum(1)
     assert more[0] == near(1.6 * 3.0 * 0.040 / 0.26, rel=0.1)
     assert more[1] == near(-more[0])
+    # turning left at 2 m/s²: m a h of moment onto the right, over tracks of 0.15 and 0.19 m
+    right, left = (one.given[1] - load)[[1, 3]], (one.given[1] - load)[[0, 2]]
+    assert (right - left) @ [0.075, 0.095] == near(1.6 * 2.0 * 0.040, rel=0.15)
     np.testing.assert_allclose(one.given[2], [[0.26, 0.075], [0.26, -0.075], [0.0, 0.095], [0.0, -0.095]])
-    assert one.named == {"sideways": False, "gravity": G}
+    assert one.named["gravity"] == G
 
 
 def test_where_a_frozen_car_was_pushed_to_balance() -> None:
