@@ -155,7 +155,8 @@ def lift_line(found: Reached) -> str:
         return ""
     up = [WHEELS[k] for k in range(4) if found.region.lifted[:, k].any()]
     who = " and ".join(up) if up and lifts >= SURE_SHARE else "a wheel"
-    return f"at its edge {who} {'lifts' if lifts >= SURE_SHARE else 'may lift'}"
+    do = ("lift" if len(up) > 1 else "lifts") if lifts >= SURE_SHARE else "may lift"
+    return f"at its edge {who} {do}"
 
 
 def reach_lines(found: Reached) -> list[str]:
