@@ -70,10 +70,9 @@ def _beside(card: BesideCard) -> list[str]:
     sources = [f"the car card's springs and heights say {share} and {height}"]
     if card.share_agrees and card.height_agrees:
         return [f"{sources[0]}: they agree"]
-    off = " and ".join(
-        name for name, agrees in (("share", card.share_agrees), ("height", card.height_agrees)) if not agrees
-    )
-    return [f"{sources[0]}: the {off} disagrees; go by the pads, and look for what the card has wrong"]
+    off = [name for name, agrees in (("share", card.share_agrees), ("height", card.height_agrees)) if not agrees]
+    do = "disagrees" if len(off) == 1 else "disagree"
+    return [f"{sources[0]}: the {' and '.join(off)} {do}; go by the pads, and look for what the card has wrong"]
 
 
 def _ends(value: float, half: float) -> tuple[float, float]:

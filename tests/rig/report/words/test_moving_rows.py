@@ -51,7 +51,7 @@ def answers(**more: Any) -> Any:
     ranges = SimpleNamespace(
         load=known(LOADS * GRAM, np.full((3, 4), [11.0, 12.0, 13.0, 14.0]) * GRAM),
         balance=known([[0.130, 0.001], [NAN, NAN], [0.143, 0.002]], [[0.0026, 0.001], [NAN, NAN], [0.0052, 0.001]]),
-        lifted=np.array([[0.0, 0.96, 0.04, 0.5], [1.0, 1.0, 1.0, 1.0], [0.0, 0.0, 0.0, 0.06]]),
+        lifted=np.array([[0.0, 0.96, 0.04, 0.7], [1.0, 1.0, 1.0, 1.0], [0.0, 0.0, 0.0, 0.06]]),
         words=[
             [("steps out at the rear", 0.97), ("holds", 0.03)],
             [],
