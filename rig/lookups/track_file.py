@@ -45,6 +45,7 @@ class KeptTrack:
     time: (n,) s.  pose: (n, 3), m, m, rad.  covariance: (n, 3, 3), own to each frame; repeating: (n, 3, 3), alike in
         neighbouring frames.  shared: (k, n, 3), what one standard uncertainty of each shared cause does to each pose.
     shutter: (n, 3), what one standard uncertainty of the rolling shutter does to each pose; None when not estimated.
+    lift: (n,) m, how high the car is held over the floor; None in files of earlier versions, and where it never is.
     finger: None without a marker on the finger.  seen_from: None in files of earlier versions.
     """
 
@@ -55,6 +56,7 @@ class KeptTrack:
     shared: FloatArray
     shared_names: tuple[str, ...]
     shutter: FloatArray | None = None
+    lift: FloatArray | None = None
     finger: SeenFinger | None = None
     seen_from: SeenFrom | None = None
 
@@ -71,6 +73,8 @@ def write_track(folder: Path, track: KeptTrack) -> Path:
     }
     if track.shutter is not None:
         columns["shutter"] = track.shutter
+    if track.lift is not None:
+        columns["lift_m"] = track.lift
     if track.finger is not None:
         columns |= {
             "finger_time_s": track.finger.time,
@@ -105,6 +109,7 @@ def read_track(path: Path) -> KeptTrack:
         shared=columns["shared"],
         shared_names=tuple(str(name) for name in columns["shared_names"]),
         shutter=columns.get("shutter"),
+        lift=columns.get("lift_m"),
         finger=SeenFinger(
             time=columns["finger_time_s"],
             tip=columns["finger_tip"],

@@ -38,12 +38,12 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from tests.benchmarks.phone import bench_kinds, camera_kinds, clean_kinds, file_kinds, hand_kinds
+from tests.benchmarks.phone import bench_kinds, camera_kinds, clean_kinds, file_kinds, hand_kinds, mistake_kinds
 from tests.benchmarks.phone.judge import DOUBTS, Told, run, simple_way
 from tests.benchmarks.phone.kinds import KINDS
 from tests.benchmarks.phone.shot import ordinary
 
-TABLES = (clean_kinds, camera_kinds, bench_kinds, file_kinds, hand_kinds)
+TABLES = (clean_kinds, camera_kinds, bench_kinds, file_kinds, hand_kinds, mistake_kinds)
 Job = tuple[str, int, int, str]
 
 

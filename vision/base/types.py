@@ -179,6 +179,7 @@ class ClipTrack:
     repeating: (n, 3, 3) the part that repeats while the car rests and so never averages away.
     blur: (n,) px that a car marker moved during the exposure, estimated.
     lean: (n, 2) rad, roll and pitch of the marker plane against the floor.
+    lift: (n,) m, how high the car is held over the floor, 0 where it stands; empty where nobody asked.
     frames_read, frames_left_out: counts.  left_out: reason -> count.
     size: (width, height) px.  ink_shift: px.  corner_noise: px.  camera: the one used.
     view: where it stood, see `CameraView`.  seen: (n, c) which of the car's markers count in each pose.
@@ -212,6 +213,7 @@ class ClipTrack:
     shared: FloatArray = field(default_factory=lambda: np.zeros((0, 0, 3)))
     shared_names: tuple[str, ...] = ()
     shutter: Shutter | None = None
+    lift: FloatArray = field(default_factory=lambda: np.zeros(0))
     picture_time: FloatArray = field(default_factory=lambda: np.zeros(0))
     read_time: FloatArray = field(default_factory=lambda: np.zeros(0))
     notes: tuple[str, ...] = ()

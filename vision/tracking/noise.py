@@ -53,16 +53,17 @@ def blur_part(time: FloatArray, pose: FloatArray, blur: FloatArray, m_per_px: Fl
     return moved[:, :, None] * moved[:, None, :]
 
 
-def repeating_part(solved: Solved, kept: IntArray, blur: FloatArray) -> FloatArray:
+def repeating_part(solved: Solved, kept: IntArray, blur: FloatArray, lift: FloatArray) -> FloatArray:
     """(n, 3, 3) the part of each pose's doubt that averaging over a rest there would not reduce.
 
     Every marker's corners are off by a little that depends on where its edges fall between the pixels; at rest
     this repeats. A hidden marker leaves more of it to the others, so it differs from frame to frame. Pictures
     that a video coder copied from one another repeat where it put down what had moved, too.
-    kept: (n,), indices of the frames that count.  blur: (n,) px of each frame of the pass.
+    kept: (n,), indices of the frames that count.  blur: px of each frame of the pass.  lift: (n,) m, over the floor: a
+    car that is held up shows nothing of this.
     """
     gain = solved.repeating_gain[kept]
-    spread = _marker_spread(solved, kept, blur) + copied_spread(solved, kept)
+    spread = _marker_spread(solved, kept[lift == 0], blur) + copied_spread(solved, kept)
     result: FloatArray = np.einsum("nimk,njmk->nij", gain, gain) * spread
     return result
 

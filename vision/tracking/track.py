@@ -14,6 +14,7 @@ from vision.clip.frames import DECODERS, Frame
 from vision.tracking.checks import blur_of, check_cards, check_scale, check_sightings, vouch
 from vision.tracking.follow import Follower, follow_clip
 from vision.tracking.lean import lean_part, lean_sentence, set_upright
+from vision.tracking.lifted import lift_of
 from vision.tracking.moved_sheet import moved_sheet_sentences
 from vision.tracking.noise import blur_part, frame_noise, repeating_part
 from vision.tracking.notes import describe
@@ -118,7 +119,7 @@ def _track(
     noise = frame_noise(solved, kept)
     covariance = solved.unit[kept] * noise[:, None, None] ** 2 + solved.camera_part[kept]
     covariance += blur_part(time[kept], pose, blur[kept], solved.m_per_px[kept])
-    fit = solved.fit
+    fit, lift = solved.fit, lift_of(solved.rise[kept, 0])
     before = intrinsics_of(camera) if camera is not None else None
     lens = len(fit.basis[0])
     u = np.sqrt(np.maximum(np.diag(fit.basis @ fit.covariance[:lens, :lens] @ fit.basis.T), 0.0))
@@ -131,9 +132,10 @@ def _track(
         time=time[kept],
         pose=pose,
         covariance=covariance,
-        repeating=repeating_part(solved, kept, blur),
+        repeating=repeating_part(solved, kept, blur, lift),
         blur=blur[kept],
         lean=solved.lean[kept],
+        lift=lift,
         frames_read=len(time),
         frames_left_out=0,
         left_out={},

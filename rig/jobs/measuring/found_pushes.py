@@ -10,6 +10,7 @@ from analysis.measured.speeds import SPEEDS
 from analysis.measured.wind_up import TURNS
 from rig.cards.measures import MM, wheelbase
 from rig.cards.read import CardSet
+from rig.jobs.measuring.by_hand import on_the_floor
 from rig.jobs.measuring.finger import contacts
 from rig.jobs.measuring.setup_doubts import setup_doubt
 from rig.jobs.measuring.springbacks import own_pushes
@@ -41,6 +42,7 @@ def kept_track(track: ClipTrack, finger: FingerPath | None = None) -> KeptTrack:
         shared=track.shared,
         shared_names=track.shared_names,
         shutter=None if track.shutter is None else track.shutter.standard,
+        lift=track.lift if track.lift.any() else None,
         finger=None
         if finger is None
         else SeenFinger(time=finger.time, tip=finger.tip, covariance=finger.covariance, shared=finger.shared),
@@ -59,7 +61,8 @@ def poses_of(track: ClipTrack | KeptTrack) -> PoseTrack:
 
 
 def pushes_in(track: KeptTrack, cards: CardSet, *, speeds: int = SPEEDS, turns: int = TURNS) -> FoundPushes:
-    """Every push in a track, fresh or kept, with the uncertainties of the cards. A springback is none.
+    """Every push in a track, fresh or kept, with the uncertainties of the cards. A springback is none,
+    nor is a car that was lifted and set down.
 
     speeds, turns: how they are found, as the push's record says.
 
@@ -73,7 +76,7 @@ def pushes_in(track: KeptTrack, cards: CardSet, *, speeds: int = SPEEDS, turns: 
         shared=track.shared,
         speeds=speeds,
     )
-    pushes = own_pushes(moved, cards)
+    pushes = on_the_floor(own_pushes(moved, cards), track.time, track.lift)
     causes: tuple[CauseInMotion, ...] = ()
     if track.shutter is not None:
         pushes, causes = with_cause_in_motion(

@@ -13,6 +13,7 @@ from rig.base.errors import InputError
 from rig.base.progress import Progress
 from rig.cards.measures import car_markers, floor_layout, readout, wheelbase
 from rig.cards.read import CardSet
+from rig.jobs.measuring.by_hand import lift_words, unlike_warning
 from rig.jobs.measuring.clip_times import clip_times, hardly_by_hand, with_noted_times
 from rig.jobs.measuring.finger import finger_record, seen_path, track_with_finger, worn_marker
 from rig.jobs.measuring.found_pushes import FoundPushes, kept_track, pushes_in
@@ -133,7 +134,9 @@ def measured_clip(
         *shutter_notes(found.causes, wheelbase(cards.car), numbers),
     ]
     slow = hardly_by_hand(max((1e3 * push.peak_speed for push in found.pushes), default=np.inf), times)
-    track = replace(track, notes=(*track.notes, *notes), warnings=(*track.warnings, *([slow] if slow else [])))
+    lifts, lifted = lift_words(found.pushes, track.time, track.lift)
+    warnings = [one for one in (slow, unlike_warning(found.pushes), *lifted) if one]
+    track = replace(track, notes=(*track.notes, *lifts, *notes), warnings=(*track.warnings, *warnings))
     rows = None
     if worn is not None and watch is not None and finger is not None and found.contacts is not None:
         rows = finger_record(found.contacts, kept.shared_names, cards)

@@ -148,7 +148,7 @@ def _small(shot: Shot, size: float) -> None:
 
 @kind("went straight", (40, -60), "straight", fine=True)
 def _straight(shot: Shot, size: float) -> None:
-    shot.station = size
+    shot.station, shot.start_yaw = size, 0.0  # at a pivot so far off, a slanted start is metres away
 
 
 @kind("marker out of the picture", (0.10, 0.14), "floor marker", fine=True)

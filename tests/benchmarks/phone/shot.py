@@ -31,6 +31,8 @@ class Shot:
 
     station: of the pivot, in wheelbases ahead of the rear axle.  aside: its place left of the middle.
     travel: of the wheelbase's middle.  side: that the finger touches.  errors of the bench: `plate`, `height`, `laid`.
+    carried: what hands add to the pose beside the push, and how high they hold the car.  taped: on the plate, m.
+    dragged: the sheet that goes with the car from its place, and the share of the car's way there.
     """
 
     rng: np.random.Generator
@@ -48,6 +50,10 @@ class Shot:
     laid: dict[str, Laid] = field(default_factory=dict)
     ids: dict[str, tuple[int, ...]] = field(default_factory=lambda: dict(FLOOR_IDS))
     kick: tuple[float, str, Laid] | None = None
+    carried: Callable[[float], Array] = lambda moment: np.zeros(3)
+    lift: Callable[[float], float] = lambda moment: 0.0
+    taped: tuple[tuple[float, float, float, float], ...] = ()
+    dragged: tuple[str, float] | None = None
     lean: Callable[[float], Array] = lambda moment: np.zeros(2)
     bow: Callable[[Array, Array], Array] = flat
     shade: Shade | None = None
@@ -83,7 +89,7 @@ class Shot:
         fixed = pivot - [WHEELBASE / 2, 0.0]
         c, s = math.cos(yaw), math.sin(yaw)
         carried = np.array([c * pivot[0] - s * pivot[1], s * pivot[0] + c * pivot[1]])
-        return np.array([*(fixed - carried), yaw])
+        return np.array([*(fixed - carried), yaw]) + self.carried(moment)
 
     def pages(self) -> Callable[[float], list[tuple[Sheet, Laid]]]:
         """What lies on the floor at a moment."""
@@ -93,9 +99,18 @@ class Shot:
             laid = dict(self.laid)
             if self.kick is not None and moment >= self.kick[0]:
                 laid[self.kick[1]] = self.kick[2]
+            if self.dragged is not None:
+                name, share = self.dragged
+                own = laid[name]
+                start, now = self.pose(0.0), self.pose(moment)
+                turn = now[2] - start[2]
+                c, s = math.cos(turn), math.sin(turn)
+                away = own.middle - start[:2]
+                there = now[:2] + np.array([c * away[0] - s * away[1], s * away[0] + c * away[1]])
+                laid[name] = Laid(own.middle + share * (there - own.middle), own.turn + share * turn, own.scale)
             return [(printed[name], laid[name]) for name in printed]
 
-        at.moves = self.kick is not None  # type: ignore[attr-defined]
+        at.moves = self.kick is not None or self.dragged is not None  # type: ignore[attr-defined]
         return at
 
     @property
@@ -117,7 +132,8 @@ class Shot:
             shade=self.shade,
             gloss=self.gloss,
             hand=self.hand,
-            car_sheet=car_page(),
+            lift=self.lift,
+            car_sheet=car_page(self.taped),
         )
         assert self.lens is not None
         view = View(self.lens, self.size, self.eye, facing(self.eye, self.aim, self.roll), self.sway, self.readout)

@@ -14,7 +14,7 @@ from tests.benchmarks.phone.optics import Array, View
 
 GRID, FINE = 4, 2
 FAMILY = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
-INK, PAPER, FLOOR = 0.035, 0.82, 0.30
+INK, PAPER, FLOOR, TAPE = 0.035, 0.82, 0.30, 0.62
 FLOOR_IDS = {"front": (10, 11, 12), "rear": (13, 14, 15)}
 FLOOR_SIDE, FLOOR_GAP, FLOOR_ROW = 0.070, 0.092, 0.300
 CAR_SIDE = 0.044
@@ -62,13 +62,22 @@ def floor_page(ids: tuple[int, ...]) -> Sheet:
     return Sheet(cv2.resize(raster, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA), 2 * pixel)
 
 
-def car_page() -> Sheet:
-    """The plate, 205 by 115 mm: u along the car's x, v along its y; the markers' top edges point along v."""
+def car_page(taped: tuple[tuple[float, float, float, float], ...] = ()) -> Sheet:
+    """The plate, 205 by 115 mm: u along the car's x, v along its y; the markers' top edges point along v.
+
+    taped: strips of masking tape over it, m: u and v of the middle, half width, half height.
+    """
     pixel = 0.0005
     raster = np.full((230, 410), PAPER, np.float32)
     for number, (x, y) in CAR_PLACES.items():
         column, row = 205 + round(x / pixel), 115 - round(y / pixel)
         raster[row - 44 : row + 44, column - 44 : column + 44] = _cells(number, 11)
+    for u, v, wide, high in taped:
+        rows, columns = (
+            (round(n + a / pixel), round(n + b / pixel))
+            for n, a, b in ((115, -v - high, -v + high), (205, u - wide, u + wide))
+        )
+        raster[slice(*rows), slice(*columns)] = TAPE
     return Sheet(raster, pixel)
 
 
@@ -98,6 +107,7 @@ class Stage:
     lean: moment -> (roll, pitch) rad.  plate: where the car's page lies in car axes.  height: m, of the plate.
     bow: height of floor (and of paper) at x, y, m.  hand: moment -> fingertip (2,) m on the floor plan, or None.
     gloss: moment-free middle (2,) m, radius m and strength of a bright spot mirrored by the plate; None without.
+    lift: moment -> m, that the car is held over the floor.
     """
 
     pages: Callable[[float], list[tuple[Sheet, Laid]]]
@@ -110,6 +120,7 @@ class Stage:
     gloss: tuple[Array, float, float] | None = None
     hand: Callable[[float], Array | None] | None = None
     body: float = 0.028
+    lift: Callable[[float], float] = lambda moment: 0.0
     car_sheet: Sheet = field(default_factory=car_page)
 
     def picture(self, view: View, moment: float, kept: "Kept") -> Array:
@@ -150,7 +161,7 @@ class Stage:
         else:
             poses = np.broadcast_to(self.pose(moment), (len(times), 3))
         lean = self.lean(moment)
-        ground = float(self.bow(poses[:1, 0], poses[:1, 1])[0])
+        ground = float(self.bow(poses[:1, 0], poses[:1, 1])[0]) + self.lift(moment)
         c, s = np.cos(poses[:, 2]), np.sin(poses[:, 2])
         ahead = np.stack([c, s, np.zeros_like(c)], -1)
         left = np.stack([-s, c, np.zeros_like(c)], -1)
