@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from analysis.base.gravity import STANDARD_GRAVITY
+from analysis.moving.frozen import Frozen
 from analysis.moving.load_sensitivity import LoadSensitivity
 from analysis.moving.ranking import SEEN_POINTS
 from rig.base.plain_json import Json
@@ -10,6 +11,10 @@ from rig.cards.measures import MM
 from rig.jobs.moving.freeze import FrozenPhase, Landed
 from rig.report.words.moving.on_the_move import ranged
 from rig.report.words.rounding import plus_minus
+
+LEFT = "left side's"
+SEEN_OVER = 0.05
+"""Points: less is shown as none."""
 
 
 def freeze_lines(found: Sequence[FrozenPhase], mass_g: float) -> list[str]:
@@ -23,15 +28,13 @@ def freeze_lines(found: Sequence[FrozenPhase], mass_g: float) -> list[str]:
                 f"{phase.name}: not frozen sideways: the load that moves across shifts the balance point by "
                 f"{ranged(one.sideways, unit='points', sign=True)}, and a push shows {SEEN_POINTS:g}. Fore and aft:"
             )
-        aside = "" if abs(put.place[1]) < 5e-4 else f" and {abs(put.place[1]) / MM:.0f} mm {_side(put.place[1])}"
         left = "nothing is left over"
         if not put.reached:
-            left = (
-                f"it cannot go further, so {100 * put.left_over[0]:+.1f} points of the front axle's share are left over"
-            )
+            over = " and ".join(f"{size:+.1f} points of the {whose} share" for whose, size in _left_over(one))
+            left = f"it cannot go further, so {over} are left over"
         lines.append(
             f"{head}: the front axle carries {ranged(one.wanted, unit='%')} then; {mass_g:g} g at "
-            f"{put.place[0] / MM:.0f} mm ahead of the rear axle{aside} do that at rest: {100 * put.front:.1f} %, {left}"
+            f"{_place(put, ' and ')} do that at rest: {100 * put.front:.1f} %, {left}"
         )
         lines.append(
             f"  pushed like that, the balance point should be at {ranged(one.at_rest, unit='%')}; on the move it is at "
@@ -45,20 +48,19 @@ def freeze_lines(found: Sequence[FrozenPhase], mass_g: float) -> list[str]:
 
 
 def freeze_rows(found: Sequence[FrozenPhase]) -> list[tuple[str, str, str, str, str, str]]:
-    """A table's rows: moment; front axle's share then; where the ballast goes; what is left over of that share; where
-    a push should find the balance; where it is on the move.
+    """A table's rows: moment; front axle's share then; where the ballast goes; what is left over of that share, and of
+    the left side's where that is set; where a push should find the balance; where it is on the move.
     """
     rows = []
     for one in found:
         put = one.ballast
-        aside = "" if abs(put.place[1]) < 5e-4 else f", {abs(put.place[1]) / MM:.0f} mm {_side(put.place[1])}"
-        behind = put.place[0] < 0
+        over = ", ".join(f"{size:+.1f} points" + f" ({whose})" * (whose == LEFT) for whose, size in _left_over(one))
         rows.append(
             (
                 one.phase.name if one.offered else f"{one.phase.name} (fore and aft)",
                 ranged(one.wanted, unit="%"),
-                f"{abs(put.place[0]) / MM:.0f} mm {'behind' if behind else 'ahead of'} the rear axle{aside}",
-                "nothing" if put.reached else f"{100 * put.left_over[0]:+.1f} points",
+                _place(put, ", "),
+                "nothing" if put.reached else over,
                 ranged(one.at_rest, unit="%"),
                 ranged(one.on_move, unit="%"),
             )
@@ -66,8 +68,23 @@ def freeze_rows(found: Sequence[FrozenPhase]) -> list[tuple[str, str, str, str, 
     return rows
 
 
-def _side(y: float) -> str:
-    return "left of the middle" if y > 0 else "right of the middle"
+def _left_over(one: FrozenPhase) -> list[tuple[str, float]]:
+    """Whose share the ballast does not bring, in points: the front axle's, and the left side's where that is set."""
+    front, left = (100 * share for share in one.ballast.left_over)
+    over = [(LEFT, left)] if _set_sideways(one) and abs(left) >= SEEN_OVER else []
+    return over if over and abs(front) < SEEN_OVER else [("front axle's", front), *over]
+
+
+def _set_sideways(one: FrozenPhase) -> bool:
+    return one.offered and abs(one.phase.ay) > 0.02 * STANDARD_GRAVITY
+
+
+def _place(put: Frozen, beside: str) -> str:
+    along, across = (metres / MM for metres in put.place)
+    where = f"{abs(along):.0f} mm {'behind' if along < 0 else 'ahead of'} the rear axle"
+    if abs(across) < 0.5:
+        return where
+    return f"{where}{beside}{abs(across):.0f} mm {'left' if across > 0 else 'right'} of the middle"
 
 
 def landed_line(found: Landed) -> str:
@@ -99,7 +116,7 @@ def freeze_json(found: Sequence[FrozenPhase], verdict: Landed | None) -> Json:
                 "balance_at_rest_interval_pct": list(one.at_rest.pair()),
                 "sideways_points": float(one.sideways.value),
                 "sideways_interval_points": list(one.sideways.pair()),
-                "frozen_sideways": one.offered and abs(one.phase.ay) > 0.02 * STANDARD_GRAVITY,
+                "frozen_sideways": _set_sideways(one),
             }
             for one in found
         ]
