@@ -143,6 +143,7 @@ def assemble(
         fall=fall if np.any(fall) else None,
         patch=patch if np.any(car.patch[:, 0] > 0) else None,
         together=car.patches_together,
+        whole=car.whole_patches,
     )
     station = push.station + push.station_u * score("push position", 1)[:, 0] + altered.station_shift
     angle = push.direction + push.direction_u * score("push direction", 1)[:, 0]

@@ -39,7 +39,7 @@ class CarState:
     shaft: front and rear axle are geared together and neither is blocked; of two solid axles all four wheels then turn
         at one speed. Two differentials give way to each other, so a shaft between them does nothing.
     front_roll_share: part of a roll moment that the front axle takes; its draws are cut to 0..1.
-    patches_together: see `together` of the solver's contacts.
+    patches_together, whole_patches: see `together` and `whole` of the solver's contacts.
     sensitivity: (2,), front and rear, of 1: what a tyre loses of its grip factor per share of load above the one at
         which `grip` is its; None: nothing is said of it, grip is the same under any load.  sensitivity_u: of both
         together (one kind of rubber); draws end at 0 and MOST_SENSITIVE.  Grip that was measured is taken to be that
@@ -77,6 +77,7 @@ class CarState:
     front_roll_share: float = 0.5
     front_roll_share_u: float = 0.0
     patches_together: bool = True
+    whole_patches: bool = True
     sensitivity: FloatArray | None = None
     sensitivity_u: float = 0.0
     grip_measured: bool = True

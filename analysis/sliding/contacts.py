@@ -40,6 +40,7 @@ class Contacts:
         takes contacts as points; `at_patches` says what patches make of its motion.
     together: both wheels of an axle hold the pivot with their patches where they point a little apart, too; False: the
         one alone that does so as a point, as in earlier forecasts.
+    whole: where any wheel turns, all are solved on their patches at once; False: as in earlier forecasts.
     """
 
     place: npt.ArrayLike
@@ -55,6 +56,7 @@ class Contacts:
     fall: npt.ArrayLike | None = None
     patch: npt.ArrayLike | None = None
     together: bool = False
+    whole: bool = False
 
 
 def couple_axles(

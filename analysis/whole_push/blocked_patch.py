@@ -55,13 +55,13 @@ def on_patches(motion: SlideMotion, contacts: Contacts, finger: Finger) -> Slide
     share = np.repeat(weight / len(PLACES), len(PLACES), axis=1)
     pull = np.zeros((len(twist), 3))
     if contacts.fall is not None:
-        pull += _pull(rows(contacts.fall, 2), rows(contacts.load, n), rows(contacts.place, n, 2))
+        pull += pull_of(rows(contacts.fall, 2), rows(contacts.load, n), rows(contacts.place, n, 2))
     # a wheel that rolls and slides keeps its force: what its bearings pass on along, and the rest of its grip across
     force = np.where(rolls[..., None], rows(motion.tyre_force, n, 2), 0.0)
     at = rows(contacts.place, n, 2)
     turning = (at[..., 0] * force[..., 1] - at[..., 1] * force[..., 0]).sum(-1)
     pull += np.stack([force[..., 0].sum(-1), force[..., 1].sum(-1), turning], axis=-1)
-    found = _least(twist, slips, share, _free(push, touch, sticks), pull)
+    found = _least(twist, slips, share, free_twists(push, touch, sticks), pull)
     speed = [v[:, :2] + v[:, 2:] * np.stack([-touch[:, 1], touch[:, 0]], axis=-1) for v in (found, twist)]
     direction = rows(finger.direction, 2)
     size = [(one * direction).sum(-1) for one in speed]
@@ -70,14 +70,14 @@ def on_patches(motion: SlideMotion, contacts: Contacts, finger: Finger) -> Slide
     return replace(motion, twist=(found * scale[:, None]).reshape(*batch, 3))
 
 
-def _pull(fall: FloatArray, load: FloatArray, place: FloatArray) -> FloatArray:
+def pull_of(fall: FloatArray, load: FloatArray, place: FloatArray) -> FloatArray:
     """(B, 3): the car's weight along a floor that falls, with its moment about the origin."""
     force = load.sum(-1)[:, None] * fall
     middle = (load[..., None] * place).sum(1) / load.sum(-1)[:, None]
     return np.stack([force[:, 0], force[:, 1], middle[:, 0] * force[:, 1] - middle[:, 1] * force[:, 0]], axis=-1)
 
 
-def _free(push: FloatArray, touch: FloatArray, sticks: BoolArray) -> FloatArray:
+def free_twists(push: FloatArray, touch: FloatArray, sticks: BoolArray) -> FloatArray:
     """(B, 3, 2): twists that leave the touched point's speed along the push as it is; the second is nothing where the
     finger sticks, and the first then turns about the touched point."""
     turn = np.stack([touch[:, 1], -touch[:, 0], np.ones(len(touch))], axis=-1)

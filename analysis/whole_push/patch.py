@@ -16,8 +16,9 @@ from analysis.base.wheels import AXLES
 from analysis.sliding.contacts import Contacts, grip_under
 from analysis.sliding.finger import Finger
 from analysis.sliding.motion import SlideMotion
-from analysis.whole_push.blocked_patch import on_patches, slides_all_over
+from analysis.whole_push.blocked_patch import blocked_wheels, on_patches, slides_all_over
 from analysis.whole_push.held_blocked import within_patches
+from analysis.whole_push.whole_patches import on_whole_patches
 
 ACROSS, ACROSS_SHARE = (table[6:] for table in np.polynomial.legendre.leggauss(12))
 """Strips of a patch on one side of its middle, in halves of its width, and their shares of one half."""
@@ -62,13 +63,32 @@ def _lines(motion: SlideMotion, contacts: Contacts) -> tuple[FloatArray, FloatAr
 def at_patches(motion: SlideMotion, contacts: Contacts, finger: Finger) -> SlideMotion:
     """The motion of cars whose wheels touch with the patches of `contacts`; forces stay as they are.
 
-    Where a rolling axle holds the pivot, blocked wheels beside it are taken as points, and the other way about.
-
-    motion: of the same contacts as points, under the same finger.  The touched point of the car moves as a finger does
-    that sticks, both ways; otherwise it keeps its speed square to the car's axis alone.
+    motion: of the same contacts as points, under the same finger.
+    Cars none of whose wheels turn are solved on four places a patch (`on_patches`), all others on whole patches
+    (`on_whole_patches`), unless `contacts.whole` says that they are to be as in earlier forecasts.
     """
     if contacts.patch is None:
         return motion
+    if not contacts.whole:
+        return _axle_by_axle(motion, contacts, finger)
+    blocked = np.all(blocked_wheels(motion, contacts), axis=-1)
+    if blocked.all():
+        return _axle_by_axle(motion, contacts, finger)
+    rolls = on_whole_patches(motion, contacts, finger)
+    if not blocked.any():
+        return rolls
+    stands = _axle_by_axle(motion, replace(contacts, coupling=None), finger)  # blocked wheels turn with none
+    return replace(motion, twist=np.where(blocked[..., None], stands.twist, rolls.twist))
+
+
+def _axle_by_axle(motion: SlideMotion, contacts: Contacts, finger: Finger) -> SlideMotion:
+    """As forecasts up to the sixth model had it: where a rolling axle holds the pivot, blocked wheels beside it are
+    taken as points, and the other way about.
+
+    The touched point of the car moves as a finger does that sticks, both ways; otherwise it keeps its speed square to
+    the car's axis alone.
+    """
+    patches = np.asarray(contacts.patch, dtype=float)
     blocked = slides_all_over(motion, contacts)
     if blocked.any():
         with np.errstate(all="ignore"):  # cars on no blocked wheel have nothing to solve here, and are not taken
@@ -78,7 +98,7 @@ def at_patches(motion: SlideMotion, contacts: Contacts, finger: Finger) -> Slide
         motion = replace(motion, twist=np.where(blocked[..., None], slid.twist, motion.twist))
     motion = within_patches(motion, contacts, finger, pivot_beside)
     shape = motion.sliding.shape
-    patch = np.broadcast_to(np.asarray(contacts.patch, dtype=float), (*shape, 2))
+    patch = np.broadcast_to(patches, (*shape, 2))
     held = held_wheels(motion, contacts) & (patch[..., 0] > 0.0)
     some = held.any(axis=-1)
     if not some.any():

@@ -64,6 +64,7 @@ def _combined(parts: Sequence[PushBatch], put: Callable[[list[np.ndarray]], np.n
         if all(one.patch is None for one in ground)
         else rows([np.zeros(2) if one.patch is None else one.patch for one in ground], n, 2),
         together=ground[0].together,
+        whole=ground[0].whole,
         nominal_load=None
         if all(one.nominal_load is None for one in ground)
         else rows([_nominal(one) for one in ground], n),

@@ -46,7 +46,10 @@ class Choices:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CardSet:
-    """One test card with the two cards that it names, and the texts they were read from."""
+    """One test card with the two cards that it names, and the texts they were read from.
+
+    whole_patches: as in `analysis.forecast.inputs.CarState`; False in answers of earlier versions.
+    """
 
     test: TestCard
     car: CarCard
@@ -54,6 +57,7 @@ class CardSet:
     texts: dict[str, str]
     folder: Path
     choices: Choices = Choices()
+    whole_patches: bool = True
 
 
 def read_card(path: Path, card_type: type[CardT]) -> CardT:

@@ -75,7 +75,7 @@ class BodyPush:
         return float(2 * np.sin(self.turn / 2) / sideways)
 
 
-def body_push(case: BodyCase, *, step: float = 5e-4, speed: float = 0.01) -> BodyPush:
+def body_push(case: BodyCase, *, step: float = 5e-4, speed: float = 0.005) -> BodyPush:
     """Let the car settle, weigh it, push it until it has turned or the finger has gone its way."""
     model = mujoco.MjModel.from_xml_string(_sheet(case, step))
     for i in range(model.npair):
@@ -94,6 +94,7 @@ def body_push(case: BodyCase, *, step: float = 5e-4, speed: float = 0.01) -> Bod
     for _ in range(int(SETTLING / step)):
         advance(-0.002 * way, 0.0)
     load = _loads(model, data)
+    _as_if_rigid(model, data, case)
     gone, time, before = -2e-5, 0.0, None
     first = _pose(data)
     while True:
@@ -118,6 +119,24 @@ def body_push(case: BodyCase, *, step: float = 5e-4, speed: float = 0.01) -> Bod
         place=np.array([on_floor, case.side_y]),
         motion=into_car @ np.array([0.0, way]),
     )
+
+
+def _as_if_rigid(model: mujoco.MjModel, data: mujoco.MjData, case: BodyCase) -> None:
+    """Undo what sinking does to levers: the engine has friction act half as deep as a tyre sinks.
+
+    A finger half a millimetre too high above it moves a twentieth more load at 10 mm: up to 0.1 % of the wheelbase.
+    """
+    force, below, total = np.zeros(6), 0.0, 0.0
+    for i in range(data.ncon):
+        names = [model.geom(int(one)).name or "" for one in data.contact[i].geom]
+        if any(name.startswith("w") for name in names):
+            mujoco.mj_contactForce(model, data, i, force)
+            below, total = below - force[0] * data.contact[i].pos[2], total + force[0]
+    deep = below / total
+    model.body_pos[model.body("finger").id, 2] = case.height - deep
+    for i in range(model.njnt):
+        if model.joint(i).name.startswith("s"):
+            model.dof_frictionloss[model.jnt_dofadr[i]] *= (RADIUS - deep) / RADIUS
 
 
 def _points(case: BodyCase) -> int:
@@ -191,7 +210,8 @@ def _sheet(case: BodyCase, step: float) -> str:
         <inertial pos="{cx} {cy} {cz}" mass="{case.mass}" diaginertia="0.003 0.009 0.01"/>
         <geom name="side" type="box" size="0.4 {abs(case.side_y)} 0.1" pos="0.13 0 0.03" mass="0" contype="0"
         conaffinity="0"/>{bodies}</body>
-        <body pos="{case.station} {case.side_y + away} {case.height}"><joint name="finger" type="slide" axis="0 1 0"/>
+        <body name="finger" pos="{case.station} {case.side_y + away} {case.height}">
+        <joint name="finger" type="slide" axis="0 1 0"/>
         <inertial pos="0 0 0" mass="1000" diaginertia="1 1 1"/>
         <geom name="tip" type="sphere" size="{TIP}" contype="0" conaffinity="0" mass="0"/></body>
         </worldbody></mujoco>"""

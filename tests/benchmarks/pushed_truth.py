@@ -31,6 +31,10 @@ def _middles(count: int) -> FloatArray:
 
 AHEAD, ASIDE = (one.ravel() for one in np.meshgrid(_middles(ALONG_PIECES), _middles(ACROSS_PIECES), indexing="ij"))
 """(32,), in halves of the patch."""
+SHARED = np.eye(6)
+SHARED[4, 5], SHARED[5, 5] = 0.0, 0.0
+SHARED[5, 4] = 1.0
+"""Of the unknowns of a solid rear axle: both its wheels turn as the left one does."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,7 +42,7 @@ class TrueCars:
     """place: (n, 4, 2).  load, grip: (n, 4), at rest; grip across, under that load.  along: (n, 4), over it.
     share: (n, 4) of the grip that holds the wheel, 1 blocked.  bearing: (n, 4) N.  heading: (n, 4) rad.
     patch: (n, 4, 2) m.  fall: (n, 2).  sensitivity, roll_share, faster: (n,): grip lost per share of load; the front
-    axle's of the roll; grip gained per decade of sliding speed.  cg_height: m.
+    axle's of the roll; grip gained per decade of sliding speed.  cg_height: m.  solid: rear wheels turn together.
     """
 
     place: FloatArray
@@ -54,17 +58,19 @@ class TrueCars:
     roll_share: FloatArray
     faster: FloatArray
     cg_height: float = 0.035
+    solid: bool = False
 
     def rows(self, which: FloatArray) -> "TrueCars":
         """Some of them."""
-        return replace(self, **{f.name: getattr(self, f.name)[which] for f in fields(self) if f.name != "cg_height"})
+        each = [f.name for f in fields(self) if f.name not in ("cg_height", "solid")]
+        return replace(self, **{name: getattr(self, name)[which] for name in each})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TruePush:
     """station, side (+1 towards +y), height, angle: (n,), the latter of the hand from square, rad.  finger_y: (n,), of
     the tip's middle. sticks: the tip holds the car where it touches.  on_floor: a slippery tip runs along a line on
-    the floor.
+    the floor.  rubs: (n,), the tip's friction; it then runs on the floor, and holds the car or slips along it.
     """
 
     station: FloatArray
@@ -74,6 +80,7 @@ class TruePush:
     finger_y: FloatArray
     sticks: bool = False
     on_floor: bool = False
+    rubs: FloatArray | None = None
 
 
 @dataclass(slots=True)
@@ -169,10 +176,15 @@ def _least_power(cars: TrueCars, maps: FloatArray, touch: _Touch, state: _State,
         idx = np.arange(4)
         big[:, 2 + idx, 2 + idx] = h[..., 0, 0] + held * soft**2 / size**3
         still = np.concatenate([np.tile(touch.fixed, (len(now), 1)), ~turns], -1)
+        if cars.solid:  # the left wheel's speed is the right one's, too
+            gradient, big = gradient @ SHARED, SHARED.T @ big @ SHARED
+            still[:, 5] = True
         gradient = np.where(still, 0.0, gradient)
         big = np.where(still[:, :, None] | still[:, None, :], 0.0, big)
         big[:, np.arange(6), np.arange(6)] += np.where(still, 1.0, 1e-13 * scale[:, None] / soft)
         step = -np.linalg.solve(big, gradient[..., None])[..., 0]
+        if cars.solid:
+            gradient, step = np.where(still, 0.0, gradient), step @ SHARED.T
         slope = (step * gradient).sum(-1)
         length = np.ones(len(now))
         for _ in range(HALVINGS):
@@ -221,39 +233,82 @@ def _fresh(cars: TrueCars) -> _State:
     return _State(np.zeros((n, 2)), np.zeros((n, 4)), cars.load.copy(), cars.grip.copy(), np.zeros((n, 2)))
 
 
-def _touch(push: TruePush, turn: FloatArray, at: FloatArray) -> _Touch:
-    """How the finger moves the car. turn: (n,), of the car since the start.  at: (n, 2), the touched place."""
+def _touch(push: TruePush, turn: FloatArray, at: FloatArray, *, holds: bool) -> _Touch:
+    """How the finger moves the car. turn: (n,), of the car since the start.  at: (n, 2), the touched place.  holds: it
+    takes that place along, instead of pressing square to the car's side.
+    """
     n = len(turn)
     start, basis = np.zeros((n, 3)), np.zeros((n, 3, 2))
-    if push.sticks:
-        way = push.angle - turn
+    way = push.angle - turn
+    if holds:
         start[:, 0], start[:, 1] = -push.side * np.sin(way), push.side * np.cos(way)
-        basis[:, :, 0] = np.stack([at[:, 1], -at[:, 0], np.ones(n)], -1) / 0.1
+        basis[:, :, 0] = _about(at)
         return _Touch(start, basis, (False, True))
-    start[:, 1] = push.side * (np.cos(turn) if push.on_floor else 1.0)
+    start[:, 1] = push.side * (np.cos(way) if push.on_floor else 1.0)
     basis[:, 0, 0] = 1.0
     basis[:, 1, 1], basis[:, 2, 1] = -at[:, 0] / 0.1, 1 / 0.1
     return _Touch(start, basis, (False, False))
+
+
+def _about(at: FloatArray) -> FloatArray:
+    """(n, 3): a turn about the touched place (n, 2), of about the finger's speed."""
+    return np.stack([at[:, 1], -at[:, 0], np.ones(len(at))], -1) / 0.1
+
+
+def _slipping(push: TruePush, turn: FloatArray, at: FloatArray, shear: FloatArray) -> _Touch:
+    """A tip that slips along the car: its force has the direction of its cone's edge. shear: (n,), its sign."""
+    assert push.rubs is not None
+    edge = np.stack([np.sign(shear) * push.rubs, push.side], -1) / np.hypot(1.0, push.rubs)[:, None]
+    start, basis = np.zeros((len(turn), 3)), np.zeros((len(turn), 3, 2))
+    start[:, :2], basis[:, :, 1] = edge, _about(at)
+    basis[:, 0, 0], basis[:, 1, 0] = -edge[:, 1], edge[:, 0]
+    return _Touch(start, basis, (False, False))
+
+
+def _pushed(
+    cars: TrueCars, push: TruePush, turn: FloatArray, at: FloatArray, states: tuple[_State, _State], levels: FloatArray
+) -> FloatArray:
+    """(n, 3): the twist under the finger. states: where the searches start, of a tip that holds and one that slips."""
+    holds = push.sticks or push.rubs is not None
+    twist = _settled(cars, _touch(push, turn, at, holds=holds), push.height, states[0], levels)
+    if push.rubs is None:
+        return twist
+    shear, press = states[0].force[:, 0], push.side * states[0].force[:, 1]
+    slips = np.abs(shear) > push.rubs * press
+    if not slips.any():
+        return twist
+    slipped = _settled(cars, _slipping(push, turn, at, shear), push.height, states[1], levels)
+    advance = push.side * (slipped[:, 1] + slipped[:, 2] * at[:, 0])
+    slipped = slipped * (np.cos(push.angle - turn) / advance)[:, None]
+    return np.where(slips[:, None], slipped, twist)
+
+
+def _touched(push: TruePush, pose: FloatArray) -> FloatArray:
+    """(n, 2): where the tip's way along its line on the floor meets the car's side, in car axes."""
+    way = push.side[:, None] * np.stack([-np.sin(push.angle), np.cos(push.angle)], -1)
+    c, s = np.cos(pose[:, 2]), np.sin(pose[:, 2])
+    first = np.stack([push.station, push.finger_y], -1) - pose[:, :2]
+    gone = (push.finger_y + s * first[:, 0] - c * first[:, 1]) / (c * way[:, 1] - s * way[:, 0])
+    tip = first + gone[:, None] * way
+    return np.stack([c * tip[:, 0] + s * tip[:, 1], push.finger_y], -1)
 
 
 def true_kappa(cars: TrueCars, push: TruePush, middle: FloatArray, *, turn: float, travel: float) -> FloatArray:
     """(n,) 1/m, turn per sideways travel of the point `middle` (n,) ahead until the car has turned or the finger gone
     so far."""
     here = np.stack([push.station, push.finger_y], -1)
-    state = _fresh(cars)
+    states = _fresh(cars), _fresh(cars)
     n = len(push.station)
     if not push.sticks and not push.on_floor:
-        twist = _settled(cars, _touch(push, np.zeros(n), here), push.height, state, LEVELS)
+        twist = _pushed(cars, push, np.zeros(n), here, states, LEVELS)
         return twist[:, 2] / (twist[:, 1] + middle * twist[:, 2])
     pose = np.zeros((n, 3))
     done, end = np.zeros(n, dtype=bool), np.zeros((n, 3))
     levels = LEVELS
 
     def rate(pose: FloatArray, levels: FloatArray) -> FloatArray:
-        at = here.copy()
-        if push.on_floor:
-            at[:, 0] = (push.station - pose[:, 0] + np.sin(pose[:, 2]) * push.finger_y) / np.cos(pose[:, 2])
-        twist = _settled(cars, _touch(push, pose[:, 2], at), push.height, state, levels)
+        at = _touched(push, pose) if push.on_floor else here
+        twist = _pushed(cars, push, pose[:, 2], at, states, levels)
         c, s = np.cos(pose[:, 2]), np.sin(pose[:, 2])
         return np.stack([c * twist[:, 0] - s * twist[:, 1], s * twist[:, 0] + c * twist[:, 1], twist[:, 2]], -1)
 

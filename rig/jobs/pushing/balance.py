@@ -54,9 +54,10 @@ from rig.records.weighing import WEIGHING
 from vision.base.types import ClipTrack
 
 DRAWS = 4000
-BY_WEIGHTS_MODEL = 3
+BY_WEIGHTS_MODEL = 4
 """What the balance by weights and grip takes into account by now. 1: grip is the same under any load.  2: tyres lose
-grip with the load they carry.  3: bearings or tyres may make the rolling wheels' drag."""
+grip with the load they carry.  3: bearings or tyres may make the rolling wheels' drag.  4: where wheels turn, all
+are on their patches at once."""
 MOST_FITS = 3
 """Mistakes that are told; the rest is not worth reading."""
 FARTHEST_RATIO = 1e6

@@ -162,6 +162,7 @@ def _balance(record: AnyRecord, log: BenchLog) -> Content:
         placed = replace(placed, car=without_load_sensitivity(placed.car))
     if kept.inputs.model < 3:
         placed = replace(placed, car=with_drag_by_load(placed.car))
+    placed = replace(placed, whole_patches=kept.inputs.model >= 4)
     answer = answer_push(placed, push, weighing, track=track, verdict=answer_from(kept).verdict, others=others)
     again, by_weights = as_record(answer, BalanceResult), kept.result.by_weights
     if again.by_weights is not None and by_weights is not None and by_weights.front_weight_pct is None:

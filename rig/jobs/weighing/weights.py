@@ -233,7 +233,8 @@ def doubt_parts(result: WeighingResult) -> list[DoubtPart]:
 
 def weighed_car(cards: CardSet, weighing: Weighing) -> CarState:
     """The car of the cards with the loads of a weighing, for forecasts."""
-    return car_state(cards.car, cards.test, load=weighing.load, load_covariance=weighing.load_covariance)
+    car = car_state(cards.car, cards.test, load=weighing.load, load_covariance=weighing.load_covariance)
+    return replace(car, whole_patches=cards.whole_patches)
 
 
 def car_as_it_stands(cards: CardSet, weighing: Weighing) -> CarState:
