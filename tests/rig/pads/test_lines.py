@@ -147,6 +147,9 @@ def test_noise_without_line_ends_does_not_fill_the_memory() -> None:
     assert len(splitter.tail) <= splitter.longest + 1
     (line,) = splitter.feed(b"\n")
     assert parse_line(line) == BadLine(raw=line, reason="long")
+    short = LineSplitter(longest=8)  # nine bytes are kept, so that what comes out is cut and still too long
+    assert short.feed(b"0123456789AB") == []
+    assert short.feed(b"\nC") == [b"3456789AB"]
 
 
 LIKELY = st.one_of(

@@ -14,6 +14,7 @@ from skimage.transform import EuclideanTransform
 from tests.vision.markers.second_detector import DETECTOR
 from vision.base.errors import InputError, VisionError
 from vision.base.types import FloatArray, FloorLayout, Marker
+from vision.markers import sheets as sheets_module
 from vision.markers.layouts import PAPERS_M, default_car, default_floor, finger_square
 from vision.markers.sheets import board_sheet, finger_sheet, marker_sheets
 
@@ -159,6 +160,17 @@ def test_the_pdf_page_itself_has_the_papers_size_and_exact_squares(sheets: list[
     side = np.array(sides)
     for size, count in ((70.0, 6), (44.0, 4)):
         assert np.sum(np.all(np.abs(side - size) < 0.002, axis=1)) == count
+
+
+def test_the_marker_plate_names_each_marker_by_its_corner(monkeypatch: pytest.MonkeyPatch) -> None:
+    """By hand from the layout: 0 and 1 lie 205 mm ahead of the rear axle, 0 and 2 to the left; the middle is at 130."""
+    texts: list[str] = []
+    monkeypatch.setattr(sheets_module.Page, "text", lambda self, x, y, words, **how: texts.append(words))
+    sheets_module._car_page(CAR, (297.0, 210.0))
+    assert "ids 0 (front left)\n1 (front right)\n2 (rear left)\n3 (rear right)" in texts
+    glue = next(words for words in texts if words.startswith("Glue"))
+    assert "the ticks on its long sides 130.0 mm ahead of the rear axle," in glue
+    assert f"the printed face {1000 * CAR.height:.1f} mm above the floor." in glue
 
 
 def test_crosses_are_where_the_words_say(printed: list[FloatArray]) -> None:

@@ -34,6 +34,8 @@ def read(keys: dict[str, Any], lines: Sequence[str]) -> list[float]:
         # numbers of the last line by hand, each pad another
         (["w1 431.2g|w2 366.8g|w3 402.5g|w4 389.9g"] * 6, "g", GRAMS),
         (["LR 402.5 RF 366.8 RR 389.9 LF 431.2"] * 6, "g", GRAMS),  # left and right first, and in no order
+        # a word that comes and goes, as scales say that they have settled, is left out
+        ([f"{('ok', 'busy')[k % 2]} 431.2,366.8,402.5,389.9" for k in range(6)], "g", GRAMS),
         (["p3=402.5;p1=431.2;p4=389.9;p2=366.8"] * 6, "g", GRAMS),
         (["0.4312 kg / 0.3668 kg / 0.4025 kg / 0.3899 kg"] * 6, "kg", GRAMS),
         (["0,431 0,367 0,403 0,390"] * 6, "kg", (431, 367, 403, 390)),

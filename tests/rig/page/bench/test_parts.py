@@ -65,6 +65,21 @@ def test_a_page_gets_the_newest_of_each_kind_and_a_slow_one_stays_small() -> Non
     assert dropped == 498 - LONGEST_LIVE
 
 
+def test_news_of_different_kinds_reach_a_page_in_the_order_of_the_newest() -> None:
+    async def act() -> bytes:
+        broadcast = Broadcast()
+        listener = broadcast.join(asyncio.get_running_loop())
+        for kind in ("work", "car", "port", "work"):  # the work was told of again after car and port
+            broadcast.publish(kind, {})
+        return await listener.take(1.0)
+
+    assert [line for line in asyncio.run(act()).decode().splitlines() if line.startswith("event")] == [
+        "event: car",
+        "event: port",
+        "event: work",
+    ]
+
+
 def test_the_endless_stream_ends_when_the_server_does() -> None:
     async def act() -> tuple[list[bytes], int]:
         broadcast, over = Broadcast(), threading.Event()
