@@ -237,7 +237,12 @@ def check_scale(
                 ", with the floor sheets as they are found here: what comes next in line for these is then likelier."
                 if solved.fit.causes
                 else ": check the distance between the floor sheets, the printed bars and the marker height."
-                + ("" if known else " A lens or picture that is not ordinary does this, too: calibrate the camera.")
+                + (
+                    ""
+                    if known
+                    else " A soft picture, or a lens or picture that is not ordinary, does this, too: focus on the "
+                    "car, calibrate the camera."
+                )
             )
         )
     return sentences
