@@ -64,6 +64,11 @@ def newtons_from_grams(load_g: FloatArray, *, gravity: float = STANDARD_GRAVITY)
     return np.asarray(load_g, dtype=float) * (gravity / 1000.0)
 
 
+def square_newtons_from_grams(covariance_g2: FloatArray, *, gravity: float = STANDARD_GRAVITY) -> FloatArray:
+    """Covariance of loads from that of their masses: g² to N², any shape. gravity: m/s² at the place."""
+    return np.asarray(covariance_g2, dtype=float) * (gravity / 1000.0) ** 2
+
+
 def group_share(load: FloatArray, group: FloatArray) -> FloatArray:
     """Share of the total, 0 to 1, that a group of wheels carries. load: (..., 4); group: (4,) of 0 and 1."""
     share: FloatArray = (load * group).sum(-1) / load.sum(-1)

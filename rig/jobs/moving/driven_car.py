@@ -8,10 +8,9 @@ from pathlib import Path
 import numpy as np
 
 from analysis.base.arrays import FloatArray
-from analysis.base.gravity import STANDARD_GRAVITY
 from analysis.set_ups.pooled import PooledBalance
 from analysis.statistics.quantiles import NORMAL_95
-from analysis.weighing.corner_weights import newtons_from_grams
+from analysis.weighing.corner_weights import newtons_from_grams, square_newtons_from_grams
 from rig.base.errors import BenchError, InputError
 from rig.cards.agreement import refuse_mass
 from rig.cards.identity import same_id, subjects_differ
@@ -90,7 +89,7 @@ def weights_for(
         parts = read_off_scales(grams, Typed(), reseat_g=Pads().reseat_g if reseat_g is None else reseat_g)
         square = sum(part.covariance for part in parts)
         return KnownWeights(
-            load=newtons_from_grams(grams), covariance=np.asarray(square) * (STANDARD_GRAVITY / 1e3) ** 2, remarks=()
+            load=newtons_from_grams(grams), covariance=square_newtons_from_grams(np.asarray(square)), remarks=()
         )
     found = None if log is None else weighing_of(card, log, number=number)
     if found is None:
@@ -100,11 +99,11 @@ def weights_for(
             remedy="Weigh the car first, or give --weights FL FR RL RR in grams",
         )
     result = WEIGHING.of(found.record).result
-    gravity = result.gravity_m_s2 * 1e-3
+    gravity = result.gravity_m_s2
     square = np.sum([part.covariance_g2 for part in result.doubt], axis=0) if result.doubt else np.zeros((4, 4))
     return KnownWeights(
-        load=np.array(result.corner_weights_g) * gravity,
-        covariance=np.asarray(square, dtype=float) * gravity**2,
+        load=newtons_from_grams(np.array(result.corner_weights_g), gravity=gravity),
+        covariance=square_newtons_from_grams(square, gravity=gravity),
         remarks=found.remarks,
     )
 

@@ -9,6 +9,7 @@ import numpy as np
 from analysis.balance.finger_reading import as_the_finger_moved
 from analysis.base.arrays import FloatArray
 from analysis.base.plane import slide_parts
+from analysis.forecast.inputs import PushState
 from analysis.grip.push_force import (
     FORCE_DRAWS,
     METHOD,
@@ -16,7 +17,7 @@ from analysis.grip.push_force import (
     Pressed,
     grip_by_force,
 )
-from analysis.measured.force_on_slide import Match, Plateau, finger_way, match_clip, plateau
+from analysis.measured.force_on_slide import FingerWay, Match, Plateau, finger_way, match_clip, plateau
 from analysis.measured.force_trace import ForceTrace, presses_in
 from analysis.measured.pushes import MeasuredPush
 from rig.base.errors import InputError
@@ -117,11 +118,7 @@ def force_result(
     """The same as a record holds it, from what a record says was asked. Raises as `force_of_push`."""
     cell, recorded = _cell(cards), read_force(file)
     _own_board(recorded, cell, file)
-    trace = ForceTrace(
-        time=np.array(recorded.time),
-        force=np.array(recorded.counts) / cell.counts_per_n,
-        step=1.0 / abs(cell.counts_per_n),
-    )
+    trace = _in_newtons(recorded, cell)
     presses = presses_in(trace)
     _not_stopped(recorded, [(one.start, one.end) for one in presses])
     match = match_clip(
@@ -133,18 +130,8 @@ def force_result(
     )
     index = next(i for i, push in enumerate(pushes) if push.number == asked.push_number)
     push, press = pushes[index], match.presses[index]
-    stated = push_state(cards.car, cards.test)
-    moved = replace(stated, side=asked.side, finger_y=-asked.side * abs(stated.finger_y), finger=asked.finger)
-    shown = (track.time > push.start_time) & (track.time < push.end_time)
-    way = finger_way(
-        np.concatenate([[push.start_time], track.time[shown], [push.end_time]]),
-        np.concatenate([[push.start_pose], track.pose[shown], [push.end_pose]]),
-        station=moved.station,
-        side=moved.side,
-        half_width=abs(moved.finger_y),
-        stays=moved.path == "fixed on car",
-    )
-    held = plateau(trace, press, way, match)
+    moved = _as_pushed(cards, asked)
+    held = plateau(trace, press, _way_of_finger(track, push, moved), match)
     grip = grip_by_force(
         car_as_it_stands(cards, weighing),
         moved,
@@ -165,6 +152,34 @@ def force_result(
     _fits_card(zero, grip, file)
     warnings = _warnings(cards, push, grip, zero, recorded)
     return _result(held, grip, match, zero, len(trace.time), warnings)
+
+
+def _in_newtons(recorded: ForceRecording, cell: ForceCell) -> ForceTrace:
+    """Counts to newtons, by the calibration on the bench card."""
+    return ForceTrace(
+        time=np.array(recorded.time),
+        force=np.array(recorded.counts) / cell.counts_per_n,
+        step=1.0 / abs(cell.counts_per_n),
+    )
+
+
+def _as_pushed(cards: CardSet, asked: ForceInputs) -> PushState:
+    """The card's push, from the side and in the manner that the clip shows."""
+    stated = push_state(cards.car, cards.test)
+    return replace(stated, side=asked.side, finger_y=-asked.side * abs(stated.finger_y), finger=asked.finger)
+
+
+def _way_of_finger(track: ClipTrack | KeptTrack, push: MeasuredPush, moved: PushState) -> FingerWay:
+    """Where the finger pressed, from first touch to release."""
+    shown = (track.time > push.start_time) & (track.time < push.end_time)
+    return finger_way(
+        np.concatenate([[push.start_time], track.time[shown], [push.end_time]]),
+        np.concatenate([[push.start_pose], track.pose[shown], [push.end_pose]]),
+        station=moved.station,
+        side=moved.side,
+        half_width=abs(moved.finger_y),
+        stays=moved.path == "fixed on car",
+    )
 
 
 def _cell(cards: CardSet) -> ForceCell:

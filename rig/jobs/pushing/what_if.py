@@ -14,7 +14,7 @@ from analysis.forecast.impossible import check_states
 from analysis.forecast.region import pole_at
 from analysis.forecast.slide import DEFAULT_TURN, slide
 from analysis.sliding.contacts import centre_of_friction
-from analysis.weighing.corner_weights import grams_from_newtons, newtons_from_grams
+from analysis.weighing.corner_weights import grams_from_newtons, newtons_from_grams, square_newtons_from_grams
 from analysis.weighing.parts import PartMass, add_parts
 from analysis.whole_push.finite import Until
 from rig.cards.chassis import share_compliance
@@ -116,6 +116,6 @@ def loads_with(cards: CardSet, weighing: Weighing | None, asked: WhatIf) -> tupl
     )
     return (
         newtons_from_grams(loads.load_g, gravity=gravity),
-        newtons_from_grams(newtons_from_grams(covariance, gravity=gravity), gravity=gravity),
+        square_newtons_from_grams(covariance, gravity=gravity),
         test,
     )

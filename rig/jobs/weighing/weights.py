@@ -9,7 +9,12 @@ from msgspec import structs
 from analysis.base.arrays import FloatArray
 from analysis.forecast.inputs import CarState
 from analysis.statistics.estimate import DoubtPart, Estimate
-from analysis.weighing.corner_weights import CornerWeights, corner_weights, newtons_from_grams
+from analysis.weighing.corner_weights import (
+    CornerWeights,
+    corner_weights,
+    newtons_from_grams,
+    square_newtons_from_grams,
+)
 from analysis.weighing.parts import PartMass, add_parts
 from rig.base.errors import InputError
 from rig.cards.agreement import notes_on
@@ -206,7 +211,7 @@ def weighing_from(record: WeighingRecord, cards: CardSet) -> RecordedWeighing:
     return RecordedWeighing(
         weights=weights,
         load=newtons_from_grams(load_g, gravity=gravity),
-        load_covariance=weights.covariance * (gravity / 1000.0) ** 2,
+        load_covariance=square_newtons_from_grams(weights.covariance, gravity=gravity),
         inputs=record.inputs,
         result=record.result,
         record=record,
@@ -294,7 +299,7 @@ def weighed(
     return Weighing(
         weights=weights,
         load=newtons_from_grams(as_is, gravity=gravity),
-        load_covariance=weights.covariance * (gravity / 1000.0) ** 2,
+        load_covariance=square_newtons_from_grams(weights.covariance, gravity=gravity),
         inputs=inputs,
         result=result,
         remarks=tuple(remarks),

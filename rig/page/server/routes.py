@@ -68,37 +68,7 @@ REGION_SHEET = PageRoute(
 KEYS = PageRoute(path="/print/keys", summary="Every key of the cards: unit, meaning, default", answers=HTML)
 CLIP = PageRoute(path="/api/clip", summary="Measure a clip", changes=True)
 
-ROUTES = (
-    BENCH,
-    CLASS,
-    RACER,
-    STATIC,
-    EVENTS,
-    CAMERA_NOW,
-    DOCUMENT,
-    LESSON,
-    CARDS,
-    RECORD,
-    COMPARED,
-    WHAT_IF,
-    REGION,
-    FREEZE,
-    EXPORT,
-    FROM_ABOVE,
-    REPLAY,
-    REPLAY_PICTURE,
-    CHANGE_PICTURE,
-    CHANGE_FILM,
-    REPORT,
-    PACK,
-    RING,
-    PUSH_SHEET,
-    WEIGHTS_SHEET,
-    CHANGE_SHEET,
-    REGION_SHEET,
-    KEYS,
-    CLIP,
-)
+ROUTES = tuple(route for route in list(globals().values()) if isinstance(route, PageRoute))
 """Every address but those of the actions."""
 
 

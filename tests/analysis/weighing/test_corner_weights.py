@@ -16,6 +16,7 @@ from analysis.weighing.corner_weights import (
     corner_weights,
     grams_from_newtons,
     newtons_from_grams,
+    square_newtons_from_grams,
     typed_loads,
 )
 from tests.analysis.weighing.rectangle import rectangle_contacts
@@ -119,6 +120,12 @@ def test_newtons_and_grams() -> None:
     np.testing.assert_allclose(
         newtons_from_grams(grams_from_newtons(np.arange(5.0), gravity=9.7), gravity=9.7), np.arange(5)
     )
+    # by hand: 200 g at 9.78 m/s² are 1.956 N, whose square is 3.825936 N²; standard gravity, in its place, 9.80665
+    squares = np.array([[40_000.0, -10_000.0], [-10_000.0, 90_000.0]])
+    np.testing.assert_allclose(
+        square_newtons_from_grams(squares, gravity=9.78), [[3.825936, -0.956484], [-0.956484, 8.608356]], rtol=1e-12
+    )
+    assert square_newtons_from_grams(np.array(1e6)) == pytest.approx(9.80665**2)
 
 
 @pytest.mark.parametrize(
