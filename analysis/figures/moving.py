@@ -77,19 +77,26 @@ def region_figure(
     return figure
 
 
-def _unknown(axes: "Axes", region: Region, told: RegionDraws, colour: str, *, above: bool) -> None:
+def _unknown(axes: "Axes", region: Region, unsure: RegionDraws, colour: str, *, above: bool) -> None:
     """The balance point at rest with its bar, thin edges of the draws, the widths at their places."""
-    for edge in told.edges:
+    for edge in unsure.edges:
         loop = 1e3 * np.concatenate([edge, edge[:1]])
         axes.plot(loop[:, 0], loop[:, 1], color=colour, linewidth=0.4, alpha=0.25, zorder=1)
     x, y = 1e3 * region.rest
     axes.errorbar(
-        [x], [y], xerr=[[1e3 * told.rest_half]] * 2, marker="x", color=colour, markersize=9, capsize=5, linestyle="none"
+        [x],
+        [y],
+        xerr=[[1e3 * unsure.rest_half]] * 2,
+        marker="x",
+        color=colour,
+        markersize=9,
+        capsize=5,
+        linestyle="none",
     )
     side = 1 if above else -1
-    reach = max(float(np.nanmax(np.abs(told.edges[..., 1]))), *np.abs(region.side)) if len(told.edges) else 0.03
+    reach = max(float(np.nanmax(np.abs(unsure.edges[..., 1]))), *np.abs(region.side)) if len(unsure.edges) else 0.03
     axes.annotate(
-        f"at rest, by {told.rest_by}",
+        f"at rest, by {unsure.rest_by}",
         (x, y),
         xytext=(x, side * (1e3 * reach + 5)),
         arrowprops={"arrowstyle": "-", "color": colour, "linewidth": 0.6},
@@ -101,7 +108,7 @@ def _unknown(axes: "Axes", region: Region, told: RegionDraws, colour: str, *, ab
     low, high = (1e3 * v for v in region.station)
     inset = INSET * (high - low)
     places = ((low + inset, -1, "right"), (high - inset, 1, "left"))
-    for (at, way, align), width, words in zip(places, region.width, told.widths, strict=True):
+    for (at, way, align), width, words in zip(places, region.width, unsure.widths, strict=True):
         half = 500 * width
         axes.plot([at, at], [-half, half], color=colour, linewidth=0.9, linestyle=":")
         axes.annotate(

@@ -80,24 +80,25 @@ def left_out(
 
 def left_out_warning(
     prediction: Prediction,
-    told: Callable[[Prediction, float], str],
+    half_width_words: Callable[[Prediction, float], str],
     *,
     travel: float,
     across: FloatArray | None = None,
     bearings: bool = False,
 ) -> str:
-    """One sentence that names what counts here, or nothing. told: a half-width of kappa (1/m) as people read it.
+    """One sentence that names what counts here, or nothing.
 
+    half_width_words: a half-width of kappa (1/m) as people read it.
     across, bearings: as in `left_out`.
     """
     if prediction.hypersensitive or prediction.estimate.finding != "pivot":
         return ""
     low, high = prediction.estimate.interval
-    told_apart = left_out(prediction, travel=travel, across=across, bearings=bearings)
-    counts = [one for one in told_apart if one.moved > COUNTS * (high - low) / 2]
+    each = left_out(prediction, travel=travel, across=across, bearings=bearings)
+    counts = [one for one in each if one.moved > COUNTS * (high - low) / 2]
     if not counts:
         return ""
-    named = ", ".join(f"{one.name} (about {told(prediction, one.moved)})" for one in counts)
+    named = ", ".join(f"{one.name} (about {half_width_words(prediction, one.moved)})" for one in counts)
     return f"Left out of this forecast and its ±, and not small beside it: {named}"
 
 

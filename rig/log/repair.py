@@ -75,19 +75,19 @@ def check_log(folder: Path) -> Health:
         with hold.alone_if_free() as free:  # else somebody uses the journal, and SQLite knows what is in it
             fault = journal_fault(path) if free or hold.without_file else ""
             with contextlib.closing(open_to_read(path)) as database:
-                said = [fault, *_said_of(database, path)]
+                findings = [fault, *_said_of(database, path)]
     except UNREADABLE as error:
-        said = [str(error)]
+        findings = [str(error)]
     finally:
         hold.close()
-    problems = tuple(text for text in said if text not in ("ok", ""))
+    problems = tuple(text for text in findings if text not in ("ok", ""))
     return Health(sound=not problems, problems=problems)
 
 
 def _said_of(database: sqlite3.Connection, path: Path) -> list[str]:
     """What is wrong with an open log; "ok" among it for what is not."""
-    said = [row[0] for row in database.execute("PRAGMA integrity_check")]
-    said += [
+    findings = [row[0] for row in database.execute("PRAGMA integrity_check")]
+    findings += [
         f"{row[0]} row {row[1]} refers to {row[2]} that is not there"
         for row in database.execute("PRAGMA foreign_key_check")
     ]
@@ -95,11 +95,11 @@ def _said_of(database: sqlite3.Connection, path: Path) -> list[str]:
     if version > VERSION:
         raise newer(path, version)
     if version < 1:
-        return [*said, "it does not say its version"]
-    said += _rows_changed(database, version)
+        return [*findings, "it does not say its version"]
+    findings += _rows_changed(database, version)
     if version == VERSION:
-        said.append(counted_over(database))
-    return said
+        findings.append(counted_over(database))
+    return findings
 
 
 def repair_log(folder: Path) -> Repair:

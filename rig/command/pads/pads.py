@@ -44,18 +44,18 @@ def command(only: str, baud: int | None, seconds: float, write: Path | None, as_
     written = Written()
     if write is not None and len(proposed) == 1:
         written = onto_card(write, "bench", proposed[0], as_read=as_read)
-    for name, told in heard.items():
-        if isinstance(told, str):
-            lines.append(f"{name}: {told}")
+    for name, seen in heard.items():
+        if isinstance(seen, str):
+            lines.append(f"{name}: {seen}")
             continue
-        apart = f" ({BUILT_IN})" if name in built_in and not told.lines else ""
-        lines += [f"{name}: {told.kind}{apart}", *(f"    {line}" for line in told.lines)]
-        lines += [f"    note: {remark}" for remark in told.remarks]
+        apart = f" ({BUILT_IN})" if name in built_in and not seen.lines else ""
+        lines += [f"{name}: {seen.kind}{apart}", *(f"    {line}" for line in seen.lines)]
+        lines += [f"    note: {remark}" for remark in seen.remarks]
     if len(proposed) == 1:
         keys = [f"{key} = {json.dumps(value)}" for key, value in _keys(proposed[0]).items()]
         lines += written.lines or ["Onto the bench card, under [pads]:", *keys]
         lines += _then(proposed[0])
-    elif any(not isinstance(told, str) and told.single for told in heard.values()) and not proposed:
+    elif any(not isinstance(seen, str) and seen.single for seen in heard.values()) and not proposed:
         lines.append(
             "One pad a port: four such ports are wanted, with lines of one form. Connect all four and look again, or "
             "name them on the bench card: ports = [...]"
@@ -63,23 +63,23 @@ def command(only: str, baud: int | None, seconds: float, write: Path | None, as_
     elif proposed:
         lines.append("More than one port speaks as pads do: name one with --port to see its keys.")
     rows = {
-        name: {"trouble": told}
-        if isinstance(told, str)
+        name: {"trouble": seen}
+        if isinstance(seen, str)
         else {
-            "lines": list(told.lines),
-            "kind": told.kind,
-            "pattern": told.pattern,
-            "pads": told.pads,
-            "keys": told.keys or {},
-            "baud": told.baud,
-            "remarks": list(told.remarks),
+            "lines": list(seen.lines),
+            "kind": seen.kind,
+            "pattern": seen.pattern,
+            "pads": seen.pads,
+            "keys": seen.keys or {},
+            "baud": seen.baud,
+            "remarks": list(seen.remarks),
         }
-        for name, told in heard.items()
+        for name, seen in heard.items()
     }
     show("\n".join(lines), {"ports": rows}, as_json=as_json)
     if written.refused is not None:
         raise written.refused
-    if not proposed and not any(not isinstance(told, str) and told.lines for told in heard.values()):
+    if not proposed and not any(not isinstance(seen, str) and seen.lines for seen in heard.values()):
         raise BenchError(
             "no pads were heard" if names else "no serial port is there",
             where=", ".join(names) or "this computer",
@@ -117,10 +117,10 @@ def _heard(name: str, baud: int | None, seconds: float, *, must: bool) -> "First
 
 def _proposed(heard: "dict[str, FirstLines | str]") -> "list[CardKeys]":
     """Keys for the bench card, one set for each way to take the ports: a port with four pads, or four with one each."""
-    usable = {name: told for name, told in heard.items() if not isinstance(told, str) and told.pads}
-    single = {name: told for name, told in usable.items() if told.single}
-    found: list[CardKeys] = [{"pads.port": name} | _for_card(told) for name, told in usable.items() if not told.single]
-    alike = len({told.pattern for told in single.values()}) == 1
+    usable = {name: seen for name, seen in heard.items() if not isinstance(seen, str) and seen.pads}
+    single = {name: seen for name, seen in usable.items() if seen.single}
+    found: list[CardKeys] = [{"pads.port": name} | _for_card(seen) for name, seen in usable.items() if not seen.single]
+    alike = len({seen.pattern for seen in single.values()}) == 1
     if len(single) == 4 and alike and not found:
         found.append({"pads.ports": list(single)} | _for_card(next(iter(single.values()))))
     return found

@@ -150,9 +150,9 @@ def along_over_across_of(cards: CardSet, log: BenchLog, subject: tuple[str, ...]
             ratio[part], u[part], found[part] = record.result.ratio, record.result.ratio_u, record.number
     if not found:
         return None, ""
-    told = " and ".join(f"{part} tyres {ratio[part]:.3f} (record {number})" for part, number in found.items())
+    ratios = " and ".join(f"{part} tyres {ratio[part]:.3f} (record {number})" for part, number in found.items())
     return ((ratio["front"], ratio["rear"]), (u["front"], u["rear"])), (
-        f"Grip along over across as measured, which the test card does not say: {told}"
+        f"Grip along over across as measured, which the test card does not say: {ratios}"
     )
 
 

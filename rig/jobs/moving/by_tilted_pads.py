@@ -46,8 +46,8 @@ def measured_car(cards: CardSet, log: BenchLog, load: FloatArray, open_to: OpenT
     if cards.car.chassis is None:
         return open_to, fall
     found = tilted_pads_of(cards.car, log)
-    transfer, said = _transfer(cards, found, load)
-    return replace(open_to, transfer=transfer), (*fall, *found.remarks, *said)
+    transfer, remarks = _transfer(cards, found, load)
+    return replace(open_to, transfer=transfer), (*fall, *found.remarks, *remarks)
 
 
 def _transfer(cards: CardSet, found: TiltedPads, load: FloatArray) -> tuple[MeasuredTransfer | None, tuple[str, ...]]:
@@ -84,27 +84,27 @@ def _transfer(cards: CardSet, found: TiltedPads, load: FloatArray) -> tuple[Meas
     if not fits:
         why = "no springs on this card make it share out load so; look at roll centres, bars and stops"
         return None, (f"The tilted pads of record {number} ({words}) are not gone by: {why}",)
-    said = [f"Load transfer by tilted pads, record {number}, instead of the card's: {words}; {_reach(result, row)}"]
+    remarks = [f"Load transfer by tilted pads, record {number}, instead of the card's: {words}; {_reach(result, row)}"]
     off = misfits(best, result, row)
     if off:
         most = max(off, key=lambda one: abs(one.read - one.made))
         half = max(row.share_half_points, abs(most.read - most.made))
         transfer = replace(transfer, share_u=half / 100 / NORMAL_95)
         each = "; ".join(f"at {one.degrees:.1f}° {one.read:.1f} %, the car so set {one.made:.1f} %" for one in off)
-        said.append(
+        remarks.append(
             f"They do not fit one car: {each}. A stop touches or a wheel lifts that the card does not have so: the ± "
             f"of the front axle's share is widened to {half:.1f} points"
         )
     if found.read_on is not None:
-        said.append(_carried_over(found))
+        remarks.append(_carried_over(found))
     if pitch is not None:
         apart = abs(pitch.height_mm - row.height_mm)
         if apart > GIVES_MM + float(np.hypot(pitch.height_half_mm, row.height_half_mm)):
-            said.append(
+            remarks.append(
                 f"Sideways and nose up the effective heights differ by {apart:.1f} mm, more than tyres that give make: "
                 "measure both angles again"
             )
-    return transfer, tuple(said)
+    return transfer, tuple(remarks)
 
 
 def misfits(best: Chassis, result: TiltResult, by: AcrossRow) -> tuple[Misfit, ...]:
@@ -128,14 +128,14 @@ def _noise(row: AcrossRow) -> float:
 
 
 def _words(result: TiltResult, row: AcrossRow) -> str:
-    said = (
+    sideways = (
         f"front axle {row.share_pct:.1f} ± {row.share_half_points:.1f} % of the load that moves sideways, "
         f"effective height {row.height_mm:.1f} ± {row.height_half_mm:.1f} mm sideways"
     )
     if not result.along:
-        return f"{said} (nose up was not read: the same along)"
+        return f"{sideways} (nose up was not read: the same along)"
     pitch = result.along[-1]
-    return f"{said}, {pitch.height_mm:.1f} ± {pitch.height_half_mm:.1f} mm along"
+    return f"{sideways}, {pitch.height_mm:.1f} ± {pitch.height_half_mm:.1f} mm along"
 
 
 def _reach(result: TiltResult, row: AcrossRow) -> str:

@@ -154,13 +154,16 @@ def driven_cards(
     typed = cards.test.typed.weights_g if not weighing else None
     reseat_g = cards.bench.pads.reseat_g
     known = weights_for(cards.car, log, weights or typed, where=str(path), number=weighing, reseat_g=reseat_g)
-    said, remarks = cards.test.grip, known.remarks
+    card_grip, remarks = cards.test.grip, known.remarks
     open_to = OpenTo(load_covariance=known.covariance)
     if grip is None:
-        how = "" if said.measured else ", not measured"
-        remarks = (*remarks, f"Grip front {said.front:g}, rear {said.rear:g}, from {path.name}{how}")
+        how = "" if card_grip.measured else ", not measured"
+        remarks = (*remarks, f"Grip front {card_grip.front:g}, rear {card_grip.rear:g}, from {path.name}{how}")
         open_to = OpenTo(
-            load_covariance=known.covariance, ratio_u=said.ratio_u, level_u=said.level_u, own_loads=said.measured
+            load_covariance=known.covariance,
+            ratio_u=card_grip.ratio_u,
+            level_u=card_grip.level_u,
+            own_loads=card_grip.measured,
         )
         if by_pushes is not None and weights is None:
             remarks = (
@@ -179,7 +182,7 @@ def driven_cards(
     return DrivenCar(
         card=cards.car,
         load=known.load,
-        grip=grip or (said.front, said.rear),
+        grip=grip or (card_grip.front, card_grip.rear),
         open_to=open_to,
         remarks=remarks,
         test=cards.test,
@@ -204,7 +207,7 @@ def with_pushes_of(car: DrivenCar, other: DrivenCar) -> DrivenCar:
         return car
     if car.grip != other.grip or mine.ratio_u != others.ratio_u or subjects_differ(a, b):
         return car
-    said = f"Front against rear grip of {car.card.name} follows from {others.balance_by} of {other.card.name}, too"
+    reason = f"Front against rear grip of {car.card.name} follows from {others.balance_by} of {other.card.name}, too"
     open_to = replace(
         mine,
         balance=others.balance,
@@ -212,7 +215,7 @@ def with_pushes_of(car: DrivenCar, other: DrivenCar) -> DrivenCar:
         balance_by=f"{others.balance_by} of {other.card.name}",
         balance_shift=other.load - car.load,
     )
-    return replace(car, open_to=open_to, remarks=(*car.remarks, f"{said}, the tyres being the same"))
+    return replace(car, open_to=open_to, remarks=(*car.remarks, f"{reason}, the tyres being the same"))
 
 
 def pushed_balance(
@@ -223,10 +226,10 @@ def pushed_balance(
     look: finds them in the log. Without them, and whatever is wrong with them, a card still has its grip.
     """
     try:
-        found, said = look(cards, log)
+        found, remarks = look(cards, log)
     except BenchError as error:
         return None, (f"The pushes of this card are not gone by here: {error}",)
-    return (None if found is None else ByPushes(pct=found.pct, u=found.u, count=found.count)), said
+    return (None if found is None else ByPushes(pct=found.pct, u=found.u, count=found.count)), remarks
 
 
 def _times(count: int) -> str:

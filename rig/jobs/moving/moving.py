@@ -211,8 +211,8 @@ def _phase_ranges(
     words = []
     for i in range(len(phases)):
         stands = ~many.rolls_over[:, i]
-        told, count = np.unique(many.balance.words[stands, i], return_counts=True)
-        each = sorted(zip(told, count / max(int(stands.sum()), 1), strict=True), key=lambda one: -one[1])
+        kinds, count = np.unique(many.balance.words[stands, i], return_counts=True)
+        each = sorted(zip(kinds, count / max(int(stands.sum()), 1), strict=True), key=lambda one: -one[1])
         words.append(tuple((str(word), float(share)) for word, share in each))
     ranges = PhaseRanges(
         balance=drawn(table.centre, many.centre),

@@ -48,7 +48,7 @@ def worth_on_the_move(
     where, grip = str(cards.folder / cards.test.car), cards.test.grip
     load = newtons_from_grams(weighing.weights.load_g)
     asked = OpenTo(ratio_u=grip.ratio_u, level_u=grip.level_u, own_loads=grip.measured)
-    open_to, said = measured_car(cards, log, load, asked)
+    open_to, of_tilted_pads = measured_car(cards, log, load, asked)
     fall, _ = open_to.fall_with_load(cards.car)
     cast = cast_of(
         cards.car, load, grip=(grip.front, grip.rear), open_to=open_to, where=where, seed=seed, built=CAR_DRAWS
@@ -61,7 +61,7 @@ def worth_on_the_move(
     )
     found = moving_worth([best, *cast.drawn.cars], every, acceleration_g * STANDARD_GRAVITY)
     limit = float(grip_limit(best, tyres, np.array([np.pi / 2]))[0][0]) / STANDARD_GRAVITY
-    remarks = [*weighing.remarks, *said]
+    remarks = [*weighing.remarks, *of_tilted_pads]
     if acceleration_g > limit:
         remarks.append(f"These tyres hold about {limit:.2g} g sideways: at {acceleration_g:g} g the car slides already")
     if not grip.measured:

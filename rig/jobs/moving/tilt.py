@@ -161,11 +161,11 @@ def _reading(cards: CardSet, row: TiltRow, gravity: float) -> Tilted:
 def _warp(cards: CardSet) -> tuple[float, list[str]]:
     """N that each wheel takes per metre under one pad, upper end of what is known; and what to say of it."""
     if cards.car.chassis is None:
-        told = (
+        assumed = (
             f"The car card has no springs: {USUAL_WARP_G_PER_MM:g} g a wheel for a millimetre under one pad are taken; "
             "a strip of known thickness under one pad shows it: pivotbench pads level TEST.toml --shim MM"
         )
-        return USUAL_WARP_G_PER_MM * (1 + WARP_U) * STANDARD_GRAVITY, [told]
+        return USUAL_WARP_G_PER_MM * (1 + WARP_U) * STANDARD_GRAVITY, [assumed]
     response = warp_response(cards.car)
     return response.grams_per_mm() * (1 + response.relative_u) * STANDARD_GRAVITY, []
 

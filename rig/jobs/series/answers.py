@@ -17,17 +17,17 @@ def answers_on_record(log: BenchLog, *, before: int | None = None) -> AnswersOnR
 
     before: number of a record; answers that came after it do not count.
     """
-    said: AnswersOnRecord = {}
+    answers: AnswersOnRecord = {}
     for record in log.records(kind=BALANCE):
         clip = None if before is not None and record.number >= before else parents_of(record, log).of(PUSH)
         if clip is not None:
-            said[clip.id, record.inputs.push_number] = answer_from(record, log), record
-    return said
+            answers[clip.id, record.inputs.push_number] = answer_from(record, log), record
+    return answers
 
 
-def answer_about(push: PushOnRecord, said: AnswersOnRecord, log: BenchLog) -> PushAnswer | None:
+def answer_about(push: PushOnRecord, answers: AnswersOnRecord, log: BenchLog) -> PushAnswer | None:
     """What a push said, with its balance; for one of an earlier version from the poses kept; None without these."""
-    found = said.get((push.record.id, push.number))
+    found = answers.get((push.record.id, push.number))
     if found is not None and found[0].balance is not None:
         return found[0]
     try:

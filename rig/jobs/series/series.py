@@ -162,9 +162,9 @@ def _series_record(result: SeriesResult, points: EffectsInPoints | str) -> Effec
         )
         for e in result.effects
     ]
-    told = result
+    shown = result
     if not isinstance(points, str):
-        told = points.result
+        shown = points.result
         rows = [
             msgspec.structs.replace(
                 row,
@@ -183,10 +183,10 @@ def _series_record(result: SeriesResult, points: EffectsInPoints | str) -> Effec
         push_u_per_m=result.push_u,
         block_u_per_m=result.block_u,
         pushes=result.pushes,
-        drift=None if told.drift is None else told.drift.sentence,
-        warnings=told.warnings,
-        push_u_pct=None if told is result else told.push_u,
-        block_u_pct=None if told is result else told.block_u,
+        drift=None if shown.drift is None else shown.drift.sentence,
+        warnings=shown.warnings,
+        push_u_pct=None if shown is result else shown.push_u,
+        block_u_pct=None if shown is result else shown.block_u,
         no_points=points if isinstance(points, str) else "",
     )
 

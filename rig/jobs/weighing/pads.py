@@ -158,7 +158,7 @@ def settle(
     at_once = AtOnce(source=pads.source, names=pads.names, limits=detector.limits, look=look)
     reading: SettledReading | None = None
     newest, judged = -math.inf, -math.inf
-    per_gram, told, next_word = np.ones(4) if pads.shown else per_gram, "", FIRST_WORD_S
+    per_gram, unrest, next_word = np.ones(4) if pads.shown else per_gram, "", FIRST_WORD_S
     with pads.source.listen() as heard:
         while (waited := time.monotonic() - start) < patience:
             pads.check()
@@ -173,13 +173,13 @@ def settle(
                 return reading
             at_once.refuse()
             if reading is not None and waited > next_word and (words := unrest_words(reading, pads.names, per_gram)):
-                told, next_word = words, waited + NEXT_WORD_S
+                unrest, next_word = words, waited + NEXT_WORD_S
                 pads.say(f"Waiting for rest: {words}")
             if pads.source.status.state is PortState.WRONG_VERSION:
                 break
             if progress is not None:
                 progress(min(waited / patience, 1.0))
-    raise _not_settled(pads, reading, patience, at_once, told)
+    raise _not_settled(pads, reading, patience, at_once, unrest)
 
 
 def feed(detector: SettledDetector, frame: PadFrame) -> None:
@@ -190,9 +190,9 @@ def feed(detector: SettledDetector, frame: PadFrame) -> None:
 
 
 def _not_settled(
-    pads: OpenPads, reading: SettledReading | None, patience: float, at_once: AtOnce, told: str
+    pads: OpenPads, reading: SettledReading | None, patience: float, at_once: AtOnce, unrest: str
 ) -> BenchError:
-    """Why it came to no rest. told: the unrest as it was said last."""
+    """Why it came to no rest. unrest: in the words that were said last."""
     status = pads.source.status
     if reading is not None and reading.faults:
         return at_once.fault(min(reading.faults, key=gravity_of))
@@ -205,7 +205,7 @@ def _not_settled(
             remedy=status.remedy or "Check the cable, the board and the baud rate on the bench card",
         )
     return BenchError(
-        f"the pads did not come to rest within {patience:.0f} s: {told or reading.reason}",
+        f"the pads did not come to rest within {patience:.0f} s: {unrest or reading.reason}",
         where=status.port,
         remedy="Keep hands and draughts away, put the pads on a firm table",
     )

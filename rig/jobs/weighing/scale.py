@@ -165,21 +165,21 @@ def timed_zeros(zeros: Sequence[ZeroRecord], at: Moment) -> tuple[list[ZeroRecor
     """
     used: list[ZeroRecord] = []
     since: list[float] = []
-    said: list[str] = []
+    jumps: list[str] = []
     after, name, total = at, "now", 0.0
     for record in reversed(zeros):
         kept = record.inputs
         before = Moment(wall=kept.at_s, steady=kept.steady_s, boot=kept.boot)
         passed = elapsed(before, after)
         if passed.jump != 0.0:
-            said.append(_jump_words(passed.jump, record.number, name))
+            jumps.append(_jump_words(passed.jump, record.number, name))
         if passed.seconds is None and used:
             break
         total += max(UNKNOWN_AGE_S if passed.seconds is None else passed.seconds, 1e-3)
         used.append(record)
         since.append(-total)
         after, name = before, f"record {record.number}"
-    return used[::-1], np.array(since[::-1]), tuple(said)
+    return used[::-1], np.array(since[::-1]), tuple(jumps)
 
 
 def _jump_words(jump: float | None, number: int, name: str) -> str:

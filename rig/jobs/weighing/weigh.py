@@ -122,12 +122,12 @@ def known_before_turning(cards: CardSet, placed: Sequence[Loads], order: FloatAr
     known = calibrated_prior(placed, order)
     level_mm = cards.bench.pads.level_mm_u
     if cards.car.chassis is None:
-        told = (
+        assumed = (
             f"The ± leaves out that the pads may be uneven ({level_mm:g} mm on the bench card), which shifts weight "
             "from one diagonal to the other: fill in [chassis] on the car card, or see: "
             "pivotbench pads level TEST.toml --shim MM"
         )
-        return known, [told] if level_mm > 0 else []
+        return known, [assumed] if level_mm > 0 else []
     per_height_g = warp_response(cards.car).per_height * (1000.0 / place_gravity(cards.bench))
     return replace(known, height_u=level_mm * MM, per_height=per_height_g), []
 
