@@ -99,7 +99,7 @@ def write(
         "bench": {"card": "bench", "name": "Bench"} | EXACT_BENCH | dict(bench or {}),
         "test": {"card": "test", "name": file, "car": f"{file}-car.toml", "bench": f"{file}-bench.toml"}
         | EXACT_TEST
-        | {"push.position_pct": 80.0, "typed.weights_g": WEIGHTS}
+        | {"push.position_pct": 80.0, "typed.weights_g": WEIGHTS, "typed.weights_scales": "one scale"}
         | dict(test or {}),
     }
     if any(key.startswith("chassis.") for key in cards["car"]):  # then it is said there

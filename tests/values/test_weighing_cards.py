@@ -165,7 +165,7 @@ DEFAULTS: dict[str, dict[str, dict[str, Any]]] = {
         "typed": {
             "weights_g": None,
             "weights_resolution_g": 1.0,
-            "weights_scales": "one scale",
+            "weights_scales": "not said",
             "weights_accuracy_pct": 1.0,
             "pivot_pct": None,
             "pivot_pct_u": 2.0,

@@ -18,7 +18,11 @@ from tests.values.pads_acted import HYSTERESIS_G, ActedPads, on_pads, pivotbench
 
 TOTAL, WHEELBASE, HEIGHT, RADIUS = 1600.0, 250.0, 61.0, 30.0  # g, mm
 FRONT = 1000.0
-TYPED: dict[str, Any] = {"typed.weights_g": [700, 300, 400, 200], "typed.weights_resolution_g": 0.1}
+TYPED: dict[str, Any] = {
+    "typed.weights_g": [700, 300, 400, 200],
+    "typed.weights_resolution_g": 0.1,
+    "typed.weights_scales": "one scale",
+}
 LIFTS = (30, 50, 80)
 SCALE_U = 0.01 / math.sqrt(3)
 """The scale is off by up to 1 % of what it shows, either way: a rectangular distribution (JCGM 100:2008, 4.3.7)."""

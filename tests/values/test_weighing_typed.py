@@ -26,7 +26,11 @@ from tests.values.pads_acted import (
 
 LOAD = np.array([700.0, 300.0, 400.0, 200.0])
 CROSS = np.array([1.0, -1.0, -1.0, 1.0])
-TYPED: dict[str, Any] = {"typed.weights_g": LOAD.tolist(), "typed.weights_resolution_g": 12}
+TYPED: dict[str, Any] = {
+    "typed.weights_g": LOAD.tolist(),
+    "typed.weights_resolution_g": 12,
+    "typed.weights_scales": "one scale",
+}
 EVEN: dict[str, Any] = {"geometry.track_rear_mm": 160}  # equal tracks: a mass is shared as on a rectangle
 POLE, HALF_WAY = 9.83218, 9.80620  # m/s², normal gravity at the poles and at 45°: NIMA TR8350.2 (WGS84), 2000
 FREE_AIR = 3.086e-6  # per s², the free-air gradient with height, from memory
@@ -49,20 +53,23 @@ def one_scale(scatter_g: float) -> np.ndarray:
 
 
 @pytest.mark.parametrize(("resolution", "scatter", "accuracy"), [(12.0, 2.0, None), (1.0, 0.5, 1.5), (1.0, 0.5, 0)])
-@pytest.mark.parametrize("scales", ["one scale", "four scales"])
+@pytest.mark.parametrize("scales", ["one scale", "four scales", None])
 def test_typed_weights_are_doubted_by_the_step_the_scale_and_the_placing(
-    resolution: float, scatter: float, accuracy: float | None, scales: str, tmp_path: Path
+    resolution: float, scatter: float, accuracy: float | None, scales: str | None, tmp_path: Path
 ) -> None:
-    keys = {"typed.weights_resolution_g": resolution, "typed.weights_scales": scales}
+    keys: dict[str, Any] = {"typed.weights_resolution_g": resolution}
+    keys |= {"typed.weights_scales": scales or "not said"}
     keys |= {} if accuracy is None else {"typed.weights_accuracy_pct": accuracy}
     test = write_cards(tmp_path, test=TYPED | keys, bench={"pads.reseat_g": scatter})
     told = pivotbench("weigh", test, "--log", tmp_path / "log", "--json").result
     off = SCALE_U * (1.0 if accuracy is None else accuracy)
     whole = resolution**2 / 12 * np.eye(4)
-    if scales == "one scale":
+    if scales != "four scales":
         whole = whole + off**2 * np.outer(LOAD, LOAD) + scatter**2 * np.eye(4)
-    else:  # each wrong for itself, under one placing
-        whole = whole + np.diag((off * LOAD) ** 2) + seat(scatter)
+    if scales != "one scale":  # each wrong for itself
+        whole = whole + np.diag((off * LOAD) ** 2)
+    if scales == "four scales":  # under one placing
+        whole = whole + seat(scatter)
     found = sum(doubts(records(tmp_path / "log", "weighing")[0]).values())
     np.testing.assert_allclose(found, whole, rtol=1e-9)
     for wheel, (low, high) in enumerate(told["corner_interval_g"]):
@@ -75,6 +82,28 @@ def test_typed_weights_are_doubted_by_the_step_the_scale_and_the_placing(
     assert told["front_pct"]["u"] == pytest.approx(math.sqrt(shift @ whole @ shift), rel=1e-9)
     shift = (np.array([1, 0, 1, 0]) - 0.6875) / 1600 * 100
     assert told["left_pct"]["u"] == pytest.approx(math.sqrt(shift @ whole @ shift), rel=1e-9)
+
+
+def test_weights_of_scales_that_nobody_named_say_what_naming_them_is_worth(tmp_path: Path) -> None:
+    """By hand, 700 300 400 200 g read to 1 g: front shares' half-widths for either kind of scales, and for both."""
+    shift = (np.array([1, 1, 0, 0]) - 0.625) / 1600 * 100
+    step, own, placing = np.eye(4) / 12, np.diag((SCALE_U * LOAD) ** 2), 4 * np.eye(4)
+    one, four, either = (
+        1.959964 * math.sqrt(shift @ whole @ shift)  # what is common to all wheels moves no share
+        for whole in (step + placing, step + own + seat(2.0), step + own + placing)
+    )
+    keys: dict[str, Any] = {"typed.weights_g": LOAD.tolist(), "typed.weights_resolution_g": 1}
+    test = write_cards(tmp_path, test=keys, bench={"pads.reseat_g": 2.0})
+    told = pivotbench("weigh", test, "--log", tmp_path / "log")
+    assert (
+        "The test card does not say whether one scale read all four wheels or four scales one each: front "
+        f'± {either:.2f} points allows for either. weights_scales = "one scale" makes it ± {one:.2f}, "four scales" '
+        f"± {four:.2f}"
+    ) in " ".join((told.out + told.err).split())
+    for exact in ({"typed.weights_accuracy_pct": 0}, {"typed.weights_scales": "four scales"}):
+        test = write_cards(tmp_path / "said", test=keys | exact, bench={"pads.reseat_g": 2.0})
+        told = pivotbench("weigh", test, "--log", tmp_path / "other")
+        assert "does not say whether" not in told.out + told.err
 
 
 def test_typed_weights_in_words(tmp_path: Path) -> None:

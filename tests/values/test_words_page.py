@@ -101,6 +101,7 @@ def page(log: Path) -> Iterator[Page]:
             "save-card",
             kind="test",
             values=EXACT_TEST
+            | {"typed.weights_scales": "one scale"}
             | {"push.position_pct": 80.0, "push.position_pct_u": 1.0, "push.side": "left", "push.speed_mm_s": 40.0},
         )
         yield browser

@@ -157,7 +157,7 @@ def test_a_weighing_in_words(tmp_path: Path, weights: tuple[float, ...], side: s
         tmp_path,
         bench={"pads.reseat_g": 3.0},
         car={"geometry.wheelbase_mm_u": 2.0},
-        test={"typed.weights_g": weights, "typed.weights_resolution_g": 20.0},
+        test={"typed.weights_g": weights, "typed.weights_resolution_g": 20.0, "typed.weights_scales": "one scale"},
     )
     words = run("weigh", path, "--log", tmp_path / "log")
     w = np.array(weights)

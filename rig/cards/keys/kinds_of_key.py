@@ -33,6 +33,7 @@ CardId = Annotated[
 ]
 AxleKind = Literal["free", "solid", "differential"]
 ShaftKind = Literal["none", "coupled"]
+ScalesKind = Literal["not said", "one scale", "four scales"]
 Load = Annotated[float, Meta(ge=0.0, le=200_000.0)]
 Fraction = Annotated[float, Meta(ge=0.0, le=1.0)]
 UNMEASURED_BAR_MM_U = 1.5

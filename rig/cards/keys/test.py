@@ -5,7 +5,7 @@ from typing import Annotated, ClassVar, Literal
 from msgspec import Meta
 
 from analysis.base.finger import FingerName
-from rig.cards.keys.kinds_of_key import CardId, Load, Section, number, text, uncertainty_of
+from rig.cards.keys.kinds_of_key import CardId, Load, ScalesKind, Section, number, text, uncertainty_of
 
 
 class Push(Section, frozen=True):
@@ -92,12 +92,12 @@ class Typed(Section, frozen=True):
     weights_g: Annotated[tuple[Load, Load, Load, Load] | None, Meta(description="FL FR RL RR")] = None
     weights_resolution_g: Annotated[float, number("smallest step of those scales", gt=0, le=1000)] = 1.0
     weights_scales: Annotated[
-        Literal["one scale", "four scales"],
+        ScalesKind,
         Meta(
             description="one scale: a wheel after the other, the other three on blocks of its height; four scales: all "
-            "wheels at once, each scale wrong for itself"
+            "wheels at once, each scale wrong for itself; not said: the ± allows for either"
         ),
-    ] = "one scale"
+    ] = "not said"
     weights_accuracy_pct: Annotated[
         float,
         number("by how much of what it shows such a scale may be off at most; a known mass tells", ge=0, le=50),

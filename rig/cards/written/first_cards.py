@@ -25,12 +25,25 @@ _HEADS = {
 _REMARKS = {
     "push.wheels": 'rolling freely: "as on the car card"',
     "typed.weights_g": "what kitchen scales say, instead of pads",
+    "typed.weights_scales": 'what they were read on, or "four scales"',
     "clip": "the film, beside this card",
 }
-_AS_DEFAULT = ("plate.height_mm", "push.height_mm", "clip", "typed.weights_g", "grip.same_tyres")
+_AS_DEFAULT = (
+    "plate.height_mm",
+    "push.height_mm",
+    "clip",
+    "typed.weights_g",
+    "typed.weights_scales",
+    "grip.same_tyres",
+)
 """Keys that stand on a short card as a comment: with their default, where the marker plate asks for the one and a push
 that was not low for the other, or with an example."""
-_EXAMPLES: CardKeys = {"clip": "push.mp4", "typed.weights_g": [410, 395, 420, 405], "grip.same_tyres": False}
+_EXAMPLES: CardKeys = {
+    "clip": "push.mp4",
+    "typed.weights_g": [410, 395, 420, 405],
+    "typed.weights_scales": "one scale",
+    "grip.same_tyres": False,
+}
 _SHORT_KEYS: dict[str, dict[str, tuple[str, ...]]] = {
     "car": {
         "": ("card", "name", "id"),
@@ -39,7 +52,17 @@ _SHORT_KEYS: dict[str, dict[str, tuple[str, ...]]] = {
     },
     "bench": {"": ("card", "name", "id"), "pads": ("pads.port",), "floor": ("floor.paper", "floor.bar_mm")},
     "test": {
-        "": ("card", "name", "id", "car", "bench", "clip", "typed.weights_g", "grip.same_tyres"),
+        "": (
+            "card",
+            "name",
+            "id",
+            "car",
+            "bench",
+            "clip",
+            "typed.weights_g",
+            "typed.weights_scales",
+            "grip.same_tyres",
+        ),
         "push": ("push.position_pct", "push.side", "push.wheels", "push.height_mm"),
     },
 }

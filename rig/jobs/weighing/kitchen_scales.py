@@ -19,18 +19,30 @@ def read_off_scales(load_g: FloatArray, typed: Typed, *, reseat_g: float) -> tup
 
     typed: the scales.  reseat_g: scatter of a corner from placing to placing.
     A scale may be off by up to its accuracy either way (rectangular, JCGM 100:2008 4.3.7). One scale weighs the wheels
-    alike, but at a placing each; four weigh one placing, but each in its own way.
+    alike, but at a placing each; four weigh one placing, but each in its own way. Where nobody said which, both count.
     """
-    gain_u, four = typed.weights_accuracy_pct / 100.0 / 3**0.5, typed.weights_scales == "four scales"
+    gain_u, scales = typed.weights_accuracy_pct / 100.0 / 3**0.5, typed.weights_scales
     _, parts = typed_loads(
         load_g,
         typed.weights_resolution_g,
-        gain_u=0.0 if four else gain_u,
-        own_gain_u=gain_u if four else 0.0,
+        gain_u=0.0 if scales == "four scales" else gain_u,
+        own_gain_u=0.0 if scales == "one scale" else gain_u,
     )
-    return pool_placements(load_g, parts, scatter_g=reseat_g, one_by_one=not four).parts
+    return pool_placements(load_g, parts, scatter_g=reseat_g, one_by_one=scales != "four scales").parts
 
 
 def weighed_once(typed: Typed) -> str:
     """What would make such weights surer."""
     return f"{_ONCE} {_FOUR if typed.weights_scales == 'four scales' else _ONE}"
+
+
+def scales_unsaid(half_pct: float, *, one: float, four: float) -> str:
+    """That nobody said which scales read these weights, and what saying it would be worth.
+
+    half_pct: of the front axle's share, 95 %, points.  one, four: the same for one scale, and for four.
+    """
+    return (
+        f"The test card does not say whether one scale read all four wheels or four scales one each: front ± "
+        f'{half_pct:.2f} points allows for either. weights_scales = "one scale" makes it ± {one:.2f}, "four scales" ± '
+        f"{four:.2f}"
+    )

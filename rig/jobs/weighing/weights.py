@@ -21,10 +21,12 @@ from rig.cards.agreement import notes_on
 from rig.cards.chassis import share_compliance
 from rig.cards.identity import car_changes, changes_in_words
 from rig.cards.keys.car import CarCard
+from rig.cards.keys.kinds_of_key import ScalesKind
+from rig.cards.keys.test import Typed
 from rig.cards.measures import MM, contact_place, contact_place_u
 from rig.cards.mechanics import car_state, place_gravity
 from rig.cards.read import CardSet
-from rig.jobs.weighing.kitchen_scales import read_off_scales, weighed_once
+from rig.jobs.weighing.kitchen_scales import read_off_scales, scales_unsaid, weighed_once
 from rig.jobs.weighing.weights_fit import Weighed, corners_against, refuse_weights, weights_notes
 from rig.log.store import BenchLog
 from rig.lookups.aside import standing
@@ -93,8 +95,21 @@ def typed_weighing(cards: CardSet) -> Weighing:
     refuse_weights(typed, cards.car, cards.test.name)
     load_g = np.array(typed.weights_g)
     parts = read_off_scales(load_g, typed, reseat_g=cards.bench.pads.reseat_g)
-    advice = [weighed_once(typed)]
+    advice = [weighed_once(typed), *_scales_unsaid(cards, typed, load_g)]
     return weighed(cards, load_g, parts, inputs=WeighingInputs(source="typed"), remarks=[], warnings=advice)
+
+
+def _scales_unsaid(cards: CardSet, typed: Typed, load_g: FloatArray) -> list[str]:
+    """What is said where the test card does not say which scales read its weights; nothing where it does."""
+    if typed.weights_scales != "not said" or typed.weights_accuracy_pct == 0.0:
+        return []
+
+    def half_pct(scales: ScalesKind) -> float:
+        said = structs.replace(typed, weights_scales=scales)
+        parts = read_off_scales(load_g, said, reseat_g=cards.bench.pads.reseat_g)
+        return weights_of(cards, load_g, list(parts)).front_pct.half_width
+
+    return [scales_unsaid(half_pct("not said"), one=half_pct("one scale"), four=half_pct("four scales"))]
 
 
 def known_weighing(cards: CardSet, log: BenchLog, *, before: int | None = None) -> Weighing:

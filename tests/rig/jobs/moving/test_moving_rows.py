@@ -250,7 +250,7 @@ def test_where_a_frozen_car_was_pushed_to_balance() -> None:
 def test_weights_typed_or_from_the_log(tmp_path: Path) -> None:
     """At 64.1° north and 480 m a gram presses with 9.8208 mN; typed for the moving car it counts as standard."""
     place = {"place.latitude_deg": 64.1, "place.height_m": 480.0, "pads.reseat_g": 3.0}
-    cards = carded(tmp_path, bench=place, test={"typed.weights_resolution_g": 1.0})
+    cards = carded(tmp_path, bench=place, test={"typed.weights_resolution_g": 1.0, "typed.weights_scales": "not said"})
     with BenchLog(tmp_path / "log") as log:
         kept = weigh_typed(cards, log)
         found = weights_for(cards.car, log, None, where="card")
