@@ -14,7 +14,7 @@ pytestmark = pytest.mark.skipif(os.name != "posix", reason="needs kill -9 and fo
 def test_a_killed_writer_loses_nothing_that_it_had_acknowledged() -> None:
     done = run(Logging(), 6, seed=1)
     assert done["kills"] == 6
-    assert done["acknowledged"] > 6
+    assert done["acknowledged"] >= 6  # records were at stake, however busy the machine
     assert {key: done[key] for key in BAD} == dict.fromkeys(BAD, 0)
 
 

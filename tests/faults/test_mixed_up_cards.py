@@ -17,6 +17,8 @@ from tests.faults.mixed_cases import answered_rightly, must_say, must_tell, no_w
 
 SPRINGS = {f"chassis.{end}.spring_n_per_mm": 2.4 for end in ("front", "rear")}
 
+pytestmark = pytest.mark.thorough  # rule by rule these are in tests/values/test_belongs_*.py
+
 
 def nearly_alike(h: History) -> Test:
     """A second car with a card, a weighing and a push of its own, whose figures a careless eye would not tell apart."""

@@ -35,6 +35,8 @@ from tests.benchmarks.mixed.questions import (
 from tests.faults.mixed_cases import answered_rightly, must_say, must_tell, no_wrong_answer
 from tests.faults.quick_bench import BOARDS, CLOCKS, Board, pivotbench
 
+pytestmark = pytest.mark.thorough  # rule by rule these are in tests/values/test_belongs_*.py
+
 
 @pytest.mark.parametrize("jump", [-20 * 365 * DAY, -3 * DAY, -5.0, 400 * DAY], ids=lambda s: f"{s / DAY:.3g} days")
 def test_the_clock_jumps_between_zeroing_and_weighing(h: History, jump: float) -> None:

@@ -345,6 +345,7 @@ def swipe(context: Any, page: Any, x: float, y: float) -> None:
     page.wait_for_timeout(300)
 
 
+@pytest.mark.thorough
 def test_a_finger_scrolls_past_the_car_of_a_phone_on_its_side(browser: Any, tmp_path: Path) -> None:
     with served(tmp_path) as serving:
         serving.page.phones.switch(True)

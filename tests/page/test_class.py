@@ -90,9 +90,9 @@ def test_a_class_votes_writes_down_what_it_saw_and_votes_again(browser: Any, tmp
         screen.select_option("#step", "ballast-forward")
         until(screen, "document.getElementById('question').textContent.includes('front bumper')")
 
-        # the code of the address on the wall is read by a reader of another make than the encoder's drawing
+        # OpenCV's plain reader fails for one good code in a hundred (200 drawn: 198), this one for none of them
         shot = np.frombuffer(screen.locator("svg.qr").screenshot(), np.uint8)
-        read, _, _ = cv2.QRCodeDetector().detectAndDecode(cv2.imdecode(shot, cv2.IMREAD_COLOR))
+        read, _, _ = cv2.QRCodeDetectorAruco().detectAndDecode(cv2.imdecode(shot, cv2.IMREAD_COLOR))
         assert read == f"{address}#{code}"
         picture(screen, "class-phones")
 

@@ -7,6 +7,8 @@ import re
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 from tests.page.accessible import findings
 from tests.page.browser import idle, picture, served, until, until_bench, watched
 
@@ -58,6 +60,7 @@ def the_region_is_tried_and_kept(page: Any, serving: Any) -> None:
     until_bench(page, lambda: serving.bench.cards().texts["car"] == before)
 
 
+@pytest.mark.thorough
 def test_a_what_if_agrees_with_itself(browser: Any, tmp_path: Path) -> None:
     """A slider in motion and one let go: one pivot. The discs and the balance line are those of its numbers."""
     with served(tmp_path) as serving:
@@ -137,6 +140,7 @@ def test_a_first_try_on_a_real_bench_is_not_drawn_as_measured(browser: Any, tmp_
         assert "not yours" in page.inner_text("#first-said")
 
 
+@pytest.mark.thorough
 def test_other_windows_leave_half_typed_text_alone(browser: Any, tmp_path: Path) -> None:
     with served(tmp_path) as serving:
         bench = serving.bench

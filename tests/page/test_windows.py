@@ -91,6 +91,7 @@ class Board:
         """Nothing to let go."""
 
 
+@pytest.mark.thorough
 def test_stop_answers_while_eight_windows_show_the_camera(browser: Any, tmp_path: Path) -> None:
     with served(tmp_path) as serving:
         bench = serving.bench
