@@ -14,7 +14,7 @@ import pytest
 from click.testing import CliRunner
 from packaging.requirements import Requirement
 
-from rig.base.errors import InputError
+from rig.base.errors import BenchError, InputError
 from rig.base.notes import board_notes, lay_notes
 from rig.command.pads.board import command
 from tests.benchmarks.install import PACKAGES, files_of, missing_from
@@ -81,6 +81,16 @@ def test_the_notes_on_the_board_come_with_the_program() -> None:
     there = [path for path in tree.rglob("*") if path.is_file() and path.suffix not in (".py", ".pyc")]
     assert notes == {path.relative_to(tree).as_posix(): path.read_bytes() for path in there}
     assert {"protocol.md", "wiring.md", "firmware/Makefile", "firmware/core/line.c"} <= set(notes)
+
+
+def test_an_installation_without_the_notes_says_so(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    def missing(name: str) -> Path:
+        raise ModuleNotFoundError(name)
+
+    for found in (missing, lambda _: tmp_path):  # not there, or an empty folder of that name
+        monkeypatch.setattr("rig.base.notes.resources.files", found)
+        with pytest.raises(BenchError, match="missing from this installation"):
+            board_notes()
 
 
 def test_the_notes_are_written_into_a_folder_and_somebodys_own_board_stays(tmp_path: Path) -> None:

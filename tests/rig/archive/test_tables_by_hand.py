@@ -2,12 +2,14 @@
 
 import csv
 import io
+import json
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import msgspec
 
-from rig.archive.export import table_csv, whole_record
+from rig.archive.export import export_tables, table_csv, whole_record
 from rig.archive.pivots import pivot_table
 from rig.records.record import Record
 from rig.records.registry import RECORD_KINDS
@@ -130,3 +132,16 @@ def test_every_cell_of_the_table_of_a_kind() -> None:
         "files": ["file 1"],
         "parents": ["parent 1", "parent 2"],
     }
+
+
+def test_each_kind_has_a_table_of_its_own(tmp_path: Path) -> None:
+    """A push, a weighing and a push: files in the order of the kinds, rows in that of the log."""
+    first, other, last = (
+        replace(record(kind, {}, {}), number=number) for kind, number in (("push", 12), ("weighing", 13), ("push", 14))
+    )
+    paths = export_tables([first, other, last], tmp_path)
+    assert [path.name for path in paths] == ["records.json", "push.csv", "weighing.csv"]
+    assert [path.parent for path in paths] == [tmp_path] * 3
+    assert json.loads(paths[0].read_text("utf-8")) == [whole_record(one) for one in (first, other, last)]
+    numbers = [[row["number"] for row in csv.DictReader(path.open(encoding="utf-8"))] for path in paths[1:]]
+    assert numbers == [["12", "14"], ["13"]]

@@ -51,7 +51,10 @@ def test_a_record_comes_back_with_everything_that_made_it(tmp_path: Path) -> Non
         assert (again.number, again.files, again.parents) == (2, (file,), (first.id,))
         assert again.result == FirstTryResult(kappa_per_m=9.0, sentence="größer ½", virtual=True)
         assert log.get("2") == again == log.get(again.id[:8])
-        assert log.card(card).text == "text"
+        written = log.card(card)
+        assert (written.kind, written.name, written.text) == ("car", "Dunlin", "text")
+        (noted,) = log.files()
+        assert (noted.hash, noted.kind, noted.name, noted.path, noted.bytes) == (file, "clip", clip.name, str(clip), 6)
 
 
 def test_optional_numbers_that_are_not_finite_are_left_out_others_refused(tmp_path: Path) -> None:

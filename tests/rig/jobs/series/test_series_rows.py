@@ -25,12 +25,15 @@ from rig.jobs.series.aim import aim_at
 from rig.jobs.series.answered_pushes import PushesOf
 from rig.jobs.series.effect_points import effects_in_points
 from rig.jobs.series.evidence import notes_of
+from rig.jobs.series.own_pushes import push_number
 from rig.jobs.series.series import changes_for, map_of
 from rig.jobs.weighing.weights import weigh_typed
 from rig.log.store import BenchLog
+from rig.lookups.cards_and_pivots import keep_cards
 from rig.records.grip import GripInputs, GripResult
 from tests.rig.jobs.asked import AskedError, question
 from tests.values.cards_typed import write
+from tests.whole_records import whole
 
 near = pytest.approx
 G = 9.80665
@@ -326,3 +329,19 @@ def test_the_effects_of_a_series_in_points(tmp_path: Path, monkeypatch: pytest.M
     assert (told.value, told.own_u, told.dof, told.averaged, told.visit) == (2.5, 0.6, 2, 0.45, 2.5)
     assert shared == [(50.0, 53.0), (50.0, 54.0), (51.0, 53.0), (51.0, 54.0)]  # each before with each after
     assert one.named == {"shared": frozenset({"wheelbase"})}
+
+
+def test_the_push_of_a_card_is_the_one_that_it_was_last_compared_by(tmp_path: Path) -> None:
+    """Comparisons of another clip and under another name tell nothing; without any it is the first."""
+    cards = carded(tmp_path)
+    with BenchLog(tmp_path / "log") as log:
+        clip, another = (whole(log, "push", cards.test.name, cards=keep_cards(log, cards)) for _ in range(2))
+        assert push_number(clip, cards, log) == 1
+        for parent, number, title in (
+            (clip, 4, cards.test.name),
+            (clip, 3, cards.test.name),
+            (another, 5, cards.test.name),
+            (clip, 6, "another card"),
+        ):
+            whole(log, "comparison", title, {"push_number": number}, parents=[parent.id])
+        assert [push_number(one, cards, log) for one in (clip, another)] == [3, 5]

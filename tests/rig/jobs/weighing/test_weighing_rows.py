@@ -239,6 +239,9 @@ def test_a_zero_as_it_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -
         card = log.add_card("bench", "Acted", cards.texts["bench"])
         record = zero.zero(cards.bench, opened, log, cards=(card,))  # type: ignore[arg-type]
         (file,) = log.files()
+        asked = question(monkeypatch, zero, "stored_calibration", ([], None, ()))
+        assert zero.zeroed_words(record, cards.bench, log) == "Zeroed (41 samples a pad). Record 1"
+        assert [(one.given, one.named) for one in asked] == [((cards.bench, log), {"boards": ("board a",)})]
     assert record.inputs == ZeroInputs(at_s=2000.0, steady_s=7.0, boot="b", boards=("board a",))
     assert record.result == ZeroResult(
         counts=(11.0, 12.0, 13.0, 14.0), u=(1.5, 2.5, 3.5, 4.5), noise=(10.0, 20.0, 40.0, 80.0), samples=41
