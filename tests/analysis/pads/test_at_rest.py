@@ -77,12 +77,14 @@ def test_a_detector_begins_afresh_after_a_restart_and_when_told_to() -> None:
     assert (reading.count, reading.missing) == (19, 1)
 
 
+@pytest.mark.parametrize("trend", [0.0, 4000.0, -4000.0])
 @pytest.mark.parametrize(("off", "outliers"), [(77.0, 0), (79.0, 1), (-79.0, 1)])
-def test_a_bump_is_what_lies_beyond_five_deviations(off: float, outliers: int) -> None:
-    """-10, 0, 10 by turns: median absolute deviation 10, so a deviation of 14.826; from 162 samples the limit widens by
-    8/162, to 5 * 1.049 * 14.826 = 77.8 counts."""
+def test_a_bump_is_what_lies_beyond_five_deviations(off: float, outliers: int, trend: float) -> None:
+    """A trend, counts a second, is none. -10, 0, 10 by turns: median absolute deviation 10, so a deviation of 14.826;
+    from 162 samples the limit widens by 8/162, to 5 * 1.049 * 14.826 = 77.8 counts."""
     counts = 1000.0 + np.tile([-10.0, 0.0, 10.0], 54)
     counts[82] = 1000.0 + off
+    counts += trend * np.arange(162) / 80
     reading = settled_reading(np.arange(162) / 80, counts[:, None], window_s=2.5)
     assert (reading.outliers, reading.count) == (outliers, 162 - outliers)
 

@@ -60,8 +60,9 @@ def test_slow_factors_change_as_rarely_as_they_can(seed: int, depth: int, factor
     blocks = {one.block: one for one in plan}
     tests = [blocks[b].setup for b in sorted(blocks) if blocks[b].role == "test"]
     assert sorted(map(str, tests)) == sorted(map(str, full_factorial(levels)))  # all of them, each once
-    changes = sum(a[slow[0]] != b[slow[0]] for a, b in pairwise(tests))
-    assert changes == 2  # three levels, two changes
+    for k in range(1, depth + 1):  # three levels, two changes; nine pairs of the two slowest, eight; and so on
+        changes = sum(any(a[name] != b[name] for name in slow[:k]) for a, b in pairwise(tests))
+        assert changes == 3**k - 1
     assert plan[0].setup == plan[-1].setup == baseline
     assert plan[-1].role == "baseline again"
 
