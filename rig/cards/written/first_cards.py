@@ -25,7 +25,6 @@ _HEADS = {
 _REMARKS = {
     "push.wheels": 'rolling freely: "as on the car card"',
     "typed.weights_g": "what kitchen scales say, instead of pads",
-    "typed.weights_scales": 'what they were read on, or "four scales"',
     "clip": "the film, beside this card",
 }
 _AS_DEFAULT = (
