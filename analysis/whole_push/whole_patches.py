@@ -175,17 +175,17 @@ def _least(cars: _Cars, twist: FloatArray, turning: FloatArray) -> FloatArray:
     lost, felt = _lost(cars, at, w)
     for _ in range(MOST_STEPS):
         step, spun = _newton(cars, felt, w)
-        part = np.ones(len(rows))
-        tried, run = at + step, _stopping(w, w + spun)
+        part, stops = np.ones(len(rows)), _stops(w, spun)
+        tried, run = at + step, _turned(w, spun, part, stops)
         after, felt = _lost(cars, tried, run)
         slack = OPEN_POWER * cars.grip.sum(0)
         worse = np.flatnonzero(~(after <= lost + slack))
         for _ in range(CUTS):
             if not worse.size:
                 break
-            part[worse] *= 0.3
+            part[worse] = _cut(part[worse], stops[:, worse])
             tried[:, worse] = at[:, worse] + part[worse] * step[:, worse]
-            run[:, worse] = _stopping(w[:, worse], w[:, worse] + part[worse] * spun[:, worse])
+            run[:, worse] = _turned(w[:, worse], spun[:, worse], part[worse], stops[:, worse])
             after[worse], again = _lost(cars.some(worse), tried[:, worse], run[:, worse])
             felt.put(worse, again)
             worse = worse[~(after[worse] <= lost[worse] + slack[worse])]
@@ -193,7 +193,7 @@ def _least(cars: _Cars, twist: FloatArray, turning: FloatArray) -> FloatArray:
         kept = part > 0.0
         best[:, rows[kept]] = tried[:, kept]
         move = np.abs(part * step) * np.array([1.0, 1.0, LEVER])[:, None]
-        going = np.flatnonzero(move.max(0) > AT_REST)
+        going = np.flatnonzero(kept & ((move.max(0) > AT_REST) | (part < 1.0)))
         if not going.size:
             break
         if going.size < len(rows):
@@ -203,31 +203,54 @@ def _least(cars: _Cars, twist: FloatArray, turning: FloatArray) -> FloatArray:
     return best
 
 
-def _stopping(before: FloatArray, after: FloatArray) -> FloatArray:
-    """Turning (n, k) after a step: a wheel comes to rest before it turns the other way."""
-    return np.where(before * after < 0.0, 0.0, after)
+def _stops(turning: FloatArray, spun: FloatArray) -> FloatArray:
+    """(n, k): at which part of a step a wheel comes to rest, endless where it does not. turning, spun: (n, k)."""
+    slower = turning * spun < 0.0
+    return np.where(slower, -turning / np.where(slower, spun, 1.0), np.inf)
+
+
+def _turned(turning: FloatArray, spun: FloatArray, part: FloatArray, stops: FloatArray) -> FloatArray:
+    """Turning (n, k) after part (k,) of a step: a wheel comes to rest before it turns the other way."""
+    return np.where(stops <= part, 0.0, turning + part * spun)
+
+
+def _cut(part: FloatArray, stops: FloatArray) -> FloatArray:
+    """A smaller part (k,) of a step that went too far: where the last wheel before it stops, else three tenths.
+
+    A car that may roll along on all its wheels loses evenly more or less power by it until one of them stops.
+    """
+    earlier = np.where(stops < part, stops, -np.inf).max(axis=0)
+    return np.where(np.isfinite(earlier), earlier, 0.3 * part)
 
 
 def _newton(cars: _Cars, felt: Resisted, turning: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Newton's steps of the twist (3, k) and of the wheels' turning (n, k)."""
+    """Newton's steps of the twist (3, k) and of the wheels' turning (n, k).
+
+    A wheel at rest that its own drive would set going one way, and the car's step the other way, stays at rest.
+    """
     force, bent = cars.grip * felt.gradient, cars.grip * felt.second
     drives = _signed(force[0], cars.mate)
     stands = (turning == 0.0) & (np.abs(drives) <= cars.held)
     way = np.where(turning != 0.0, np.sign(turning), np.sign(drives))
-    lacks = np.where(stands, 0.0, drives - np.where(stands, 0.0, cars.held) * way)
-    soft = np.where(stands, 0.0, 1.0 / np.maximum(_shared(bent[0, 0], cars.mate), 1e-300))
-    into = cars.into
+    into, once = cars.into, np.where(cars.mate != 0.0, 0.5, 1.0)
     g = np.einsum("ink,iznk->zk", force, into) - np.einsum("jk,jzk->zk", cars.pull, cars.free)
     bends = np.einsum("ijnk,jqnk->iqnk", bent, into)
     h = np.einsum("iznk,iqnk->zqk", into, bends)
-    c = _signed(bends[0], cars.mate)
-    once = np.where(cars.mate != 0.0, 0.5, 1.0)
-    h = h - np.einsum("znk,qnk->zqk", c, c * (once * soft))
-    g = g - (c * (once * soft * lacks)).sum(1)
-    size = HELD_UP * (np.abs(h[0, 0]) + np.abs(h[1, 1])) + 1e-300
-    a, b, d = h[0, 0] + size, h[0, 1], h[1, 1] + size
-    det = a * d - b * b
-    z = np.array([(b * g[1] - d * g[0]) / det, (b * g[0] - a * g[1]) / det])
-    step: FloatArray = np.einsum("jzk,zk->jk", cars.free, z)
-    spun: FloatArray = soft * (lacks + np.einsum("znk,zk->nk", c, z))
-    return step, spun
+    c, stiff = _signed(bends[0], cars.mate), np.maximum(_shared(bent[0, 0], cars.mate), 1e-300)
+
+    def solved(stands: BoolArray) -> tuple[FloatArray, FloatArray]:
+        lacks = np.where(stands, 0.0, drives - np.where(stands, 0.0, cars.held) * way)
+        soft = np.where(stands, 0.0, 1.0 / stiff)
+        bending = h - np.einsum("znk,qnk->zqk", c, c * (once * soft))
+        slope = g - (c * (once * soft * lacks)).sum(1)
+        size = HELD_UP * (np.abs(bending[0, 0]) + np.abs(bending[1, 1])) + 1e-300
+        a, b, d = bending[0, 0] + size, bending[0, 1], bending[1, 1] + size
+        det = a * d - b * b
+        z = np.array([(b * slope[1] - d * slope[0]) / det, (b * slope[0] - a * slope[1]) / det])
+        step: FloatArray = np.einsum("jzk,zk->jk", cars.free, z)
+        spun: FloatArray = soft * (lacks + np.einsum("znk,zk->nk", c, z))
+        return step, spun
+
+    step, spun = solved(stands)
+    torn = (turning == 0.0) & (spun * way < 0.0)
+    return solved(stands | torn) if torn.any() else (step, spun)
