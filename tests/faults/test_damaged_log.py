@@ -82,6 +82,15 @@ def test_a_damaged_log_is_refused_in_words_and_saved_as_far_as_possible(tmp_path
     assert saved > refused * RECORDS // 4
 
 
+def test_the_journal_of_a_damaged_log_is_put_aside_with_it(tmp_path: Path, whole: bytes) -> None:
+    """What was written last may stand in the journal alone; a repair that fails must leave it somewhere."""
+    (tmp_path / LOG_FILE).write_bytes(spoilt(whole, "empty page", random.Random(1)))
+    journal = b"what had not gone into the log yet"
+    (tmp_path / f"{LOG_FILE}-wal").write_bytes(journal)
+    copy = repair_log(tmp_path).damaged_copy
+    assert copy.with_name(f"{copy.name}-wal").read_bytes() == journal
+
+
 def test_a_card_that_is_not_what_its_hash_says_is_found(tmp_path: Path, whole: bytes) -> None:
     """One turned bit inside a text: the pages of SQLite carry no sums."""
     (tmp_path / LOG_FILE).write_bytes(whole.replace(b"7 text", b"6 text", 1))

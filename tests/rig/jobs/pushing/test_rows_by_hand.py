@@ -119,7 +119,7 @@ def test_a_forecast_as_it_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
         load_N=near(tuple(1e-3 * G * grams for grams in WEIGHTS)),
         load_covariance_N2=rows,
         push=PushedAtRow(position_pct=62.0, position_pct_u=0.7, side="left"),
-        model=6,
+        model=7,
     )
     assert forecast_inputs(of, weighing, seed=3, turn=0.2, draws=700) == asked
     assert forecast_inputs(of, weighing, travel=0.031).travel_m == 0.031

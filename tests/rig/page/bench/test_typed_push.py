@@ -60,11 +60,13 @@ def words_of(page: str) -> str:
 
 
 def test_the_sheet_of_a_weighing_names_every_wheel_and_share(bench: Bench) -> None:
+    """By hand: 1 g steps, 4 g of seating a wheel, and 0.577 % common to all and of each scale's own, nobody having said
+    which: 10 g a wheel, 25.8 in all."""
     text = words_of(weights_sheet(bench))
     for wheel, grams in zip(("front left", "front right", "rear left", "rear right"), LOADS, strict=True):
-        assert f" {wheel} {grams:.0f} ± 9 g" in text
+        assert f" {wheel} {grams:.0f} ± 10 g" in text
     shares = {
-        " total": "1620 ± 24 g",
+        " total": "1620 ± 26 g",
         " front": "51.9",
         " left": "50.3",
         "+ rear left)": "49.1",
@@ -72,7 +74,7 @@ def test_the_sheet_of_a_weighing_names_every_wheel_and_share(bench: Bench) -> No
     }
     for name, figure in shares.items():  # by hand: 840, 815, 795, 825 of 1620
         assert f"{name} {figure}" in text
-    assert "1620 ± 24 g, 51.9 ± 0.5 % of it in front." in text
+    assert "1620 ± 26 g, 51.9 ± 0.6 % of it in front." in text
     assert text.startswith("Heron: corner weights")
     assert bench.weighing is not None
     assert f"Record {bench.weighing.record.number} of the log" in text
