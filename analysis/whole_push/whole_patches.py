@@ -21,6 +21,8 @@ from analysis.whole_push.rectangle import Resisted, resisted
 MOST_STEPS, CUTS, AT_REST, OPEN_POWER = 40, 12, 1e-7, 1e-11
 """A step that small (of the finger's speed, and of it per 0.1 m) is the last: the next would be its square. OPEN_POWER:
 of a watt per newton of grip, what the corners' sums leave open."""
+GOOD = 1e-5
+"""A search whose last step was longer did not come to its end; rounding may leave 1e-6 of it."""
 LEVER = 0.1
 """m, by which a turn is compared with speeds."""
 HELD_UP = 1e-12
@@ -54,7 +56,7 @@ def on_whole_patches(motion: SlideMotion, contacts: Contacts, finger: Finger) ->
 
     motion: of the same contacts as points, under the same finger.  The touched point moves as fast as it did in the
     direction in which the finger presses it, or, where it sticks, wholly.
-    Where all four wheels turn together the motion stays that of points.
+    Where all four wheels turn together the motion stays that of points. Not certified where the search did not end.
     """
     shape = motion.sliding.shape
     batch, n = shape[:-1], shape[-1]
@@ -100,12 +102,17 @@ def on_whole_patches(motion: SlideMotion, contacts: Contacts, finger: Finger) ->
     solvable = _apart(contacts, shape) & (cars.grip.sum(0) > 0.0) & np.isfinite(twist).all(0)
     some = np.flatnonzero(solvable)
     found = twist.copy()
-    found[:, some] = _least(cars.some(some), twist[:, some], turning[:, some])
+    ended = np.ones(len(solvable), dtype=bool)
+    found[:, some], ended[some] = _least(cars.some(some), twist[:, some], turning[:, some])
     direction = rows(finger.direction, 2)
     speed = [((v[:2] + v[2] * np.array([-touch[:, 1], touch[:, 0]])) * direction).sum(0) for v in (found, twist)]
     with np.errstate(divide="ignore", invalid="ignore"):
         scale = np.where(speed[0] != 0.0, speed[1] / speed[0], 1.0)
-    return replace(motion, twist=np.moveaxis(found * scale, 0, -1).reshape(*batch, 3))
+    return replace(
+        motion,
+        twist=np.moveaxis(found * scale, 0, -1).reshape(*batch, 3),
+        certified=motion.certified & ended.reshape(batch),
+    )
 
 
 def _mates(coupling: FloatArray) -> FloatArray:
@@ -167,10 +174,13 @@ def _lost(cars: _Cars, twist: FloatArray, turning: FloatArray) -> tuple[FloatArr
     return (cars.grip * at.power + rolls).sum(0) - (cars.pull * twist).sum(0), at
 
 
-def _least(cars: _Cars, twist: FloatArray, turning: FloatArray) -> FloatArray:
-    """(3, k): the twist of least power. turning: (n, k), what the wheels' rims are taken to run at, at first."""
+def _least(cars: _Cars, twist: FloatArray, turning: FloatArray) -> tuple[FloatArray, BoolArray]:
+    """(3, k): the twist of least power; and (k,) whether the search for it came to its end.
+
+    turning: (n, k), what the wheels' rims are taken to run at, at first.
+    """
     turning = np.where(np.isfinite(cars.held), turning, 0.0)
-    best = twist.copy()
+    best, ended = twist.copy(), np.zeros(twist.shape[1], dtype=bool)
     rows, at, w = np.arange(twist.shape[1]), twist, turning
     lost, felt = _lost(cars, at, w)
     for _ in range(MOST_STEPS):
@@ -192,15 +202,16 @@ def _least(cars: _Cars, twist: FloatArray, turning: FloatArray) -> FloatArray:
         part[worse] = 0.0
         kept = part > 0.0
         best[:, rows[kept]] = tried[:, kept]
-        move = np.abs(part * step) * np.array([1.0, 1.0, LEVER])[:, None]
-        going = np.flatnonzero(kept & ((move.max(0) > AT_REST) | (part < 1.0)))
+        size = (np.abs(step) * np.array([1.0, 1.0, LEVER])[:, None]).max(0)
+        ended[rows] = size <= GOOD
+        going = np.flatnonzero(kept & ((size > AT_REST) | (part < 1.0)))
         if not going.size:
             break
         if going.size < len(rows):
             rows, cars, felt = rows[going], cars.some(going), felt.some(going)
             tried, run, after = tried[:, going], run[:, going], after[going]
         at, w, lost = tried, run, after
-    return best
+    return best, ended
 
 
 def _stops(turning: FloatArray, spun: FloatArray) -> FloatArray:

@@ -153,6 +153,23 @@ def test_cars_of_all_kinds_in_one_batch_come_out_as_alone() -> None:
         np.testing.assert_allclose(touched, [0.0, 1.0], atol=1e-9)  # it sticks
 
 
+def test_a_search_that_did_not_end_is_not_certified(monkeypatch: pytest.MonkeyPatch) -> None:
+    car = Contacts(
+        place=PLACE,
+        load=np.array([4.0, 3.6, 3.9, 3.5]),
+        grip=0.8,
+        drag=np.array([0.02, 0.02, 1.0, 1.0]),
+        patch=np.full((4, 2), [0.01, 0.024]),
+        together=True,
+        whole=True,
+    )
+    finger = Finger(kind="rolling", place=(0.2, -0.09))
+    points = solve_push(car, finger)
+    assert at_patches(points, car, finger).certified
+    monkeypatch.setattr("analysis.whole_push.whole_patches.MOST_STEPS", 1)
+    assert not at_patches(points, car, finger).certified
+
+
 def test_what_is_least_does_not_hang_on_where_the_search_began() -> None:
     """Least power is convex, so it has one end (elementary). Wheels askew stop and turn back on the way to it: four
     cars of a hundred had ended elsewhere, their turn up to half a per cent off."""
