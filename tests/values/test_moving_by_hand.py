@@ -354,10 +354,11 @@ def test_a_doubt_on_the_card_alone(tmp_path: Path, name: str, keys: dict[str, An
         return load, float(100 * held @ X / held.sum() / LENGTH)
 
     (up, more), (down, less) = at(1), at(-1)
-    # beside it, what is open in every car: 4 g of placing and 0.3 g of the display at each wheel, 0.2 % of the scale
+    # beside it, what is open in every car: 4 g of placing and 0.3 g of the display at each wheel, and up to 1 % of
+    # scales that nobody named: common to all and each one's own
     plain = moved(tmp_path, "--grip", 0.9, 0.7)["phases"][1]
     load_half = np.hypot(1.96 * np.abs(up - down) / 2 / G * 1000, plain["load_half_g"])
-    assert np.all(np.array(plain["load_half_g"]) < 1.3 * 1.96 * np.hypot(4.1, 0.002 * 540))
+    assert np.all(np.array(plain["load_half_g"]) < 1.3 * 1.96 * np.hypot(4.1, np.sqrt(2 / 3) * 0.01 * 540))
     np.testing.assert_allclose(got["load_half_g"], load_half, rtol=0.2, atol=0.05)
     held = grip(at(0)[0], 0.9, 0.7)
     front = held[:2].sum() / held.sum()
