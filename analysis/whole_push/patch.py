@@ -78,7 +78,11 @@ def at_patches(motion: SlideMotion, contacts: Contacts, finger: Finger) -> Slide
     if not blocked.any():
         return rolls
     stands = _axle_by_axle(motion, replace(contacts, coupling=None), finger)  # blocked wheels turn with none
-    return replace(motion, twist=np.where(blocked[..., None], stands.twist, rolls.twist))
+    return replace(
+        motion,
+        twist=np.where(blocked[..., None], stands.twist, rolls.twist),
+        certified=np.where(blocked, stands.certified, rolls.certified),
+    )
 
 
 def _axle_by_axle(motion: SlideMotion, contacts: Contacts, finger: Finger) -> SlideMotion:

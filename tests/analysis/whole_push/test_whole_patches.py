@@ -168,6 +168,8 @@ def test_a_search_that_did_not_end_is_not_certified(monkeypatch: pytest.MonkeyPa
     assert at_patches(points, car, finger).certified
     monkeypatch.setattr("analysis.whole_push.whole_patches.MOST_STEPS", 1)
     assert not at_patches(points, car, finger).certified
+    beside = replace(car, drag=np.array([[1.0] * 4, [0.02, 0.02, 1.0, 1.0]]))  # a blocked car has nothing to search
+    assert at_patches(solve_push(beside, finger), beside, finger).certified.tolist() == [True, False]
 
 
 def test_what_is_least_does_not_hang_on_where_the_search_began() -> None:
