@@ -22,10 +22,10 @@ import cv2
 import numpy as np
 
 from vision.base.types import FloatArray
+from vision.fitting.clip_floor import VIEWS
 from vision.floor.fit import fit_floor, guess_camera
 from vision.floor.geometry import marker_corners
 from vision.markers.layouts import default_floor
-from vision.tracking.clip_floor import VIEWS
 
 SIZE = (1280, 720)
 ALONG = np.linspace(0.1, 0.9, 9)[:, None]

@@ -39,9 +39,9 @@ import numpy as np
 from rig.camera.source import TimedPicture
 from rig.jobs.pushing.live_push import LivePush, ready_to_speak
 from rig.page.bench.bench import Bench
-from rig.page.bench.broadcast import Broadcast
-from rig.page.bench.camera_view import CameraView
 from rig.page.classroom.question import Asked
+from rig.page.live.broadcast import Broadcast
+from rig.page.live.camera_view import CameraView
 from rig.page.server.phones import SEEN_BY_PHONES
 from rig.page.server.serve import Serving
 from rig.virtual.pads import VirtualPads

@@ -25,11 +25,11 @@ from scipy.optimize import root
 
 from analysis.balance.from_push import balance_from_push, turn_seen
 from analysis.base.errors import AnalysisError
+from analysis.finger.force_on_slide import finger_way, match_clip, plateau
+from analysis.finger.force_trace import ForceTrace, presses_in
 from analysis.forecast.inputs import CarState, PushState
 from analysis.grip.combine import GripMeasurement
 from analysis.grip.push_force import METHOD, GripByForce, Pressed, grip_by_force, mean_of_pushes
-from analysis.measured.force_on_slide import finger_way, match_clip, plateau
-from analysis.measured.force_trace import ForceTrace, presses_in
 from analysis.measured.pose_track import PoseTrack
 from analysis.measured.pushes import measure_pivot
 

@@ -69,7 +69,7 @@ def test_a_push_is_spoken_along_and_the_recorded_one_says_the_same(
 ) -> None:
     # how late is too late is tried elsewhere, with a clock of its own: this machine may be as busy as it likes
     monkeypatch.setattr("rig.jobs.pushing.live_push.LATE_S", 20.0)
-    monkeypatch.setattr("rig.page.bench.camera_view.LATE_S", 20.0)
+    monkeypatch.setattr("rig.page.live.camera_view.LATE_S", 20.0)
     with served(tmp_path) as serving:
         bench = serving.bench
         page = browser.new_page()

@@ -16,7 +16,7 @@ from rig.cards.read import CardSet, read_set
 from rig.jobs.weighing.cross import CrossTarget, cross_gap
 from rig.jobs.weighing.weights import RecordedWeighing, weigh_typed
 from rig.log.store import BenchLog
-from rig.page.bench.racer import racer_json
+from rig.page.live.racer import racer_json
 from tests.values.pads_acted import write_cards
 
 FIRST, SECOND = [430.0, 380.0, 390.0, 400.0], [405.0, 420.0, 415.0, 385.0]

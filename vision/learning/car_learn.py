@@ -16,11 +16,11 @@ from vision.base.plane import fit_rigid, fit_similarity, plane_rotation
 from vision.base.robust import fading_weight
 from vision.base.types import BoolArray, Camera, CarMarkers, ClipCards, FloatArray, FloorLayout, Marker
 from vision.camera.model import fitting_camera, floor_point, project
+from vision.fitting.clip_floor import clip_cameras, fit_clip_floor, still_frames
+from vision.fitting.gauss_newton import Optics
 from vision.floor.fit import FloorFit, guess_camera
 from vision.floor.geometry import bent_edge_shift, ink_direction, moved_marker
-from vision.tracking.clip_floor import clip_cameras, fit_clip_floor, still_frames
 from vision.tracking.follow import Follower, follow_clip
-from vision.tracking.gauss_newton import Optics
 
 LEAST_PATTERN_TURN = np.radians(30.0)
 ENOUGH_TURN = np.radians(90.0)

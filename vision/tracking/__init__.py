@@ -1,1 +1,1 @@
-"""Sightings of markers to poses of the car with their noise, checks and the finger."""
+"""A clip to a track: markers followed, poses fitted, checks, cut-out pictures and the finger."""

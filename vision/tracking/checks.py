@@ -7,11 +7,11 @@ import numpy as np
 from vision.base.errors import InputError
 from vision.base.types import BoolArray, CarMarkers, FloatArray, FloorLayout, GreyImage, IntArray
 from vision.camera.model import project
+from vision.fitting.solve import LEAST_CORNERS, Solved
 from vision.markers.detection import Detector, cell_pattern, dictionaries_in
 from vision.tracking.follow import Follower
 from vision.tracking.frozen import TURN_ARM, frozen_pictures
 from vision.tracking.sightings import Sightings
-from vision.tracking.solve import LEAST_CORNERS, Solved
 
 LEAST_FLOOR = 3
 LOOKED_AT = (0, 20, 60)  # pictures in which markers are looked for when none could be measured

@@ -9,11 +9,11 @@ from vision.base.errors import InputError, VisionError
 from vision.base.types import BoolArray, ClipCards, ClipTrack, FloatArray
 from vision.camera.model import fitting_camera
 from vision.clip.frames import Frame
+from vision.fitting.parts import Remembered
+from vision.fitting.solve import KnownFloor, known_floor
 from vision.tracking.checks import check_cards
 from vision.tracking.follow import Follower
-from vision.tracking.parts import Remembered
 from vision.tracking.sightings import Sightings
-from vision.tracking.solve import KnownFloor, known_floor
 from vision.tracking.track import track_sightings
 
 LEAST_FLOOR_SEEN = 3

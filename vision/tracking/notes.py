@@ -6,9 +6,9 @@ import numpy as np
 
 from vision.base.types import BoolArray, Camera, ClipCards, ClipTrack, FloatArray
 from vision.clip.frames import ClipReport
+from vision.fitting.solve import CAMERA_CAUSE, Solved
 from vision.floor.cause_words import floor_sentences
 from vision.tracking.checks import FROZEN, LEAST_SIDE
-from vision.tracking.solve import CAMERA_CAUSE, Solved
 
 LONG_GAP = 0.2  # s without a pose
 LARGE_OFF = 0.4  # px; a floor marker that fits worse than this is worth a word

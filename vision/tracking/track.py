@@ -11,16 +11,16 @@ from vision.base.types import Camera, CameraView, ClipCards, ClipTrack, FloatArr
 from vision.camera.model import camera_of, fitting_camera, intrinsics_of
 from vision.camera.rolling_shutter import shutter_of, shutter_words, with_shutter_covariance
 from vision.clip.frames import DECODERS, Frame
+from vision.fitting.lean import lean_part, lean_sentence, set_upright
+from vision.fitting.noise import blur_part, frame_noise, repeating_part
+from vision.fitting.parts import Remembered
+from vision.fitting.solve import LEAST_CORNERS, KnownFloor, Solved, solve
 from vision.tracking.checks import blur_of, check_cards, check_scale, check_sightings, vouch
 from vision.tracking.follow import Follower, follow_clip
-from vision.tracking.lean import lean_part, lean_sentence, set_upright
 from vision.tracking.lifted import lift_of
 from vision.tracking.moved_sheet import moved_sheet_sentences
-from vision.tracking.noise import blur_part, frame_noise, repeating_part
 from vision.tracking.notes import describe
-from vision.tracking.parts import Remembered
 from vision.tracking.sightings import Sightings
-from vision.tracking.solve import LEAST_CORNERS, KnownFloor, Solved, solve
 
 
 def track_clip(

@@ -6,7 +6,7 @@ from dataclasses import replace
 import msgspec
 import numpy as np
 
-from analysis.measured.finger_contact import PushContact, push_contact
+from analysis.finger.finger_contact import PushContact, push_contact
 from analysis.measured.pushes import MeasuredPush
 from analysis.statistics.quantiles import NORMAL_95
 from rig.base.errors import InputError

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, replace
 
-from analysis.measured.finger_contact import PushContact
+from analysis.finger.finger_contact import PushContact
 from analysis.measured.path_cause import CauseInMotion, with_cause_in_motion
 from analysis.measured.pose_track import PoseTrack
 from analysis.measured.pushes import MeasuredPush, measure_pivot

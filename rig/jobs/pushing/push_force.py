@@ -9,6 +9,8 @@ import numpy as np
 from analysis.balance.finger_reading import as_the_finger_moved
 from analysis.base.arrays import FloatArray
 from analysis.base.plane import slide_parts
+from analysis.finger.force_on_slide import FingerWay, Match, Plateau, finger_way, match_clip, plateau
+from analysis.finger.force_trace import ForceTrace, presses_in
 from analysis.forecast.inputs import PushState
 from analysis.grip.push_force import (
     FORCE_DRAWS,
@@ -17,8 +19,6 @@ from analysis.grip.push_force import (
     Pressed,
     grip_by_force,
 )
-from analysis.measured.force_on_slide import FingerWay, Match, Plateau, finger_way, match_clip, plateau
-from analysis.measured.force_trace import ForceTrace, presses_in
 from analysis.measured.pushes import MeasuredPush
 from rig.base.errors import InputError
 from rig.cards.keys.bench import ForceCell

@@ -7,7 +7,7 @@ from typing import Any
 from rig.base.errors import InputError
 from rig.base.failures import explain
 from rig.pads.steps import Step
-from rig.page.bench.broadcast import Broadcast
+from rig.page.live.broadcast import Broadcast
 
 Publish = Callable[[str, Any], None]
 

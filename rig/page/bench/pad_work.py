@@ -10,8 +10,8 @@ from rig.jobs.weighing.weights import RecordedWeighing, weigh_typed
 from rig.jobs.weighing.zero import zero, zeroed_words
 from rig.pads.steps import Step
 from rig.page.bench.jobs import Job
-from rig.page.bench.racer import HandsFree
 from rig.page.bench.state import BenchState
+from rig.page.live.racer import HandsFree
 
 
 class PadWork:

@@ -18,15 +18,15 @@ from rig.jobs.weighing.weights import RecordedWeighing, weighing_from
 from rig.log.lock import LogHold
 from rig.log.store import LOG_FILE, BenchLog
 from rig.lookups.belongs import weighing_of
-from rig.page.bench.broadcast import Broadcast
-from rig.page.bench.camera_view import CameraView
 from rig.page.bench.card_files import Deck, editor
 from rig.page.bench.jobs import Job, Work
 from rig.page.bench.lesson_steps import FIRST_STEP, LessonStep, step_named
-from rig.page.bench.pad_listeners import PadHub
-from rig.page.bench.racer import checked_target, keep_target, racer_json, stored_target
 from rig.page.bench.views import picture_json, verdict_json, weights_json
 from rig.page.bench.virtual import VirtualSide, bench_text, step_cards
+from rig.page.live.broadcast import Broadcast
+from rig.page.live.camera_view import CameraView
+from rig.page.live.pad_listeners import PadHub
+from rig.page.live.racer import checked_target, keep_target, racer_json, stored_target
 from rig.records.weighing import WEIGHING
 from rig.virtual.dunlin import SetUp
 

@@ -14,11 +14,11 @@ from rig.jobs.demo.first_try import pin_sentence, plain_car, see_push
 from rig.jobs.pushing.compare import Verdict
 from rig.jobs.series.guesses import guess_spread
 from rig.page.bench.bench import Bench
-from rig.page.bench.broadcast import Broadcast
 from rig.page.bench.lesson_steps import CAUTIONS, PLACE, SEEN, STEPS, LessonStep
 from rig.page.bench.views import estimate_json, picture_json, seen_json
 from rig.page.classroom.question import SCREEN, Asked, ClassPhase, Question, Vote, resumed, stored
 from rig.page.classroom.worked_answers import Worked, worked_out
+from rig.page.live.broadcast import Broadcast
 from rig.records.classroom import FIRST_TRY, GUESS, FirstTryInputs, FirstTryResult, GuessInputs
 from rig.records.codec import plain
 from rig.report.words.sentences import first_sentence

@@ -24,7 +24,6 @@ from rig.base.version import SOFTWARE
 from rig.jobs.moving.reach import Tried
 from rig.jobs.pushing.what_if import WhatIf, what_if
 from rig.page.bench.bench import Bench
-from rig.page.bench.broadcast import encode, stream
 from rig.page.bench.changes import Changes
 from rig.page.bench.freezing import frozen_told
 from rig.page.bench.views import pushed_png, what_if_json
@@ -32,6 +31,7 @@ from rig.page.classroom.classroom import Classroom, lesson_json
 from rig.page.classroom.hidden_change import HiddenGame
 from rig.page.classroom.one_sheet import change_sheet, push_sheet, region_sheet, weights_sheet
 from rig.page.classroom.prints import keys_html, pack_html, ring_html
+from rig.page.live.broadcast import encode, stream
 from rig.page.server import routes
 from rig.page.server.actions import Action, SetupTried, actions
 from rig.page.server.clips import LARGEST, receive_clip, sweep_clips

@@ -11,7 +11,7 @@ from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 
 from rig.base.plain_json import Json
-from rig.page.bench.broadcast import Broadcast, encode, stream
+from rig.page.live.broadcast import Broadcast, encode, stream
 from rig.page.server.door import CodeLock, Door
 from rig.page.server.guard import Guard, no
 from rig.page.server.limits import new_code

@@ -17,9 +17,9 @@ from starlette.routing import Route
 
 from rig.base.failures import explain
 from rig.base.plain_json import finite_json
-from rig.page.bench.broadcast import encode, stream
 from rig.page.classroom.classroom import Classroom
 from rig.page.classroom.question import Vote
+from rig.page.live.broadcast import encode, stream
 from rig.page.server.door import ANYWHERE, CodeLock, Door
 from rig.page.server.guard import Guard, no
 from rig.page.server.limits import RateLimit, new_code

@@ -14,10 +14,10 @@ from scipy.spatial.transform import Rotation
 
 from tests.vision.tracking.test_track import CAR, FLOOR, RATE, SIZE, calibration, error, eye, film, push
 from vision.base.types import ClipCards, ClipTrack
+from vision.fitting.clip_floor import still_frames
 from vision.render.camera import RenderCamera
 from vision.render.filmed import Filming, PushScene
 from vision.render.push import render_push
-from vision.tracking.clip_floor import still_frames
 from vision.tracking.track import track_clip
 
 CameraPath = Callable[[float], RenderCamera]

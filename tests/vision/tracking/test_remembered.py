@@ -7,10 +7,10 @@ import cv2
 import numpy as np
 
 from vision.base.types import Camera, ClipCards
+from vision.fitting.parts import Remembered
+from vision.fitting.solve import Solved, known_floor, solve
 from vision.floor.geometry import marker_corners
 from vision.markers.layouts import default_car, default_floor
-from vision.tracking.parts import Remembered
-from vision.tracking.solve import Solved, known_floor, solve
 
 SIZE = (1280, 720)
 MATRIX = np.array([[1150.0, 0, 640], [0, 1150, 360], [0, 0, 1]])

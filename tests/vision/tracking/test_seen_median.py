@@ -4,7 +4,7 @@ import statistics
 
 import numpy as np
 
-from vision.tracking.gauss_newton import seen_median
+from vision.fitting.gauss_newton import seen_median
 
 
 def test_what_was_not_seen_does_not_count() -> None:

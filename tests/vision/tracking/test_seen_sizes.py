@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 
 from vision.base.types import ClipCards, FloorLayout
+from vision.fitting.solve import solve
 from vision.floor.geometry import marker_corners
 from vision.markers.layouts import default_car, default_floor
 from vision.tracking.sightings import Sightings
-from vision.tracking.solve import solve
 from vision.tracking.track import track_sightings
 
 SIZE = (1280, 720)

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from analysis.base.pivot import PivotEstimate
-from analysis.measured.finger_contact import PushContact
+from analysis.finger.finger_contact import PushContact
 from analysis.measured.path_cause import CauseInMotion
 from analysis.measured.pushes import MeasuredPush
 from analysis.measured.wind_up import TURNS

@@ -13,10 +13,10 @@ import pytest
 from msgspec.structs import replace as changed_struct
 
 from analysis.base.errors import AnalysisError
+from analysis.finger.force_on_slide import FingerWay, Match, Plateau
+from analysis.finger.force_trace import ForceTrace, Press
 from analysis.forecast.inputs import CarState, PushState
 from analysis.grip.push_force import GripByForce, Pressed
-from analysis.measured.force_on_slide import FingerWay, Match, Plateau
-from analysis.measured.force_trace import ForceTrace, Press
 from rig.base.errors import BenchError, InputError
 from rig.cards.measures import floor_layout
 from rig.cards.read import CardSet, read_set

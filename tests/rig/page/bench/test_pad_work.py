@@ -14,7 +14,7 @@ from rig.base.errors import InputError
 from rig.base.plain_json import Json
 from rig.page.bench.bench import Bench
 from rig.page.bench.jobs import Job
-from rig.page.bench.pad_listeners import UNZEROED
+from rig.page.live.pad_listeners import UNZEROED
 from rig.records.weighing import CALIBRATION, WEIGHING, ZERO
 from rig.virtual.bench import VirtualOperator
 from rig.virtual.pads import VirtualPads

@@ -21,14 +21,14 @@ from rig.jobs.weighing.pads import settle
 from rig.log.store import BenchLog
 from rig.page.bench import card_files
 from rig.page.bench.bench import Bench
-from rig.page.bench.broadcast import LONGEST_LIVE, Broadcast, Listener, stream
 from rig.page.bench.card_files import Deck, changed
 from rig.page.bench.jobs import Job, Work
 from rig.page.bench.lesson_steps import STEPS
-from rig.page.bench.pad_listeners import PadHub
 from rig.page.bench.virtual import step_cards, true_car
 from rig.page.classroom.hidden_change import HiddenGame
 from rig.page.classroom.prints import pack_html, rail
+from rig.page.live.broadcast import LONGEST_LIVE, Broadcast, Listener, stream
+from rig.page.live.pad_listeners import PadHub
 from rig.page.server.app import answering_failures as answering
 from rig.records.weighing import WEIGHING
 from rig.virtual.pads import VirtualPads

@@ -18,10 +18,10 @@ from rig.jobs.moving.reach import Tried
 from rig.pads.steps import Step
 from rig.page.bench.bench import Bench
 from rig.page.bench.changes import Changes
-from rig.page.bench.racer import EMPTY_G, HELD_S, HandsFree
 from rig.page.classroom.classroom import Classroom
 from rig.page.classroom.one_sheet import change_sheet, push_sheet, region_sheet, weights_sheet
 from rig.page.classroom.question import Vote
+from rig.page.live.racer import EMPTY_G, HELD_S, HandsFree
 from rig.page.server.record import compared, past
 from rig.records.classroom import FIRST_TRY, GUESS
 from rig.records.pushing import COMPARISON

@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 
 from rig.base.plain_json import Json
-from rig.page.bench.broadcast import Broadcast
 from rig.page.classroom.qr import qr_rows
+from rig.page.live.broadcast import Broadcast
 from rig.page.server import door as doors
 from rig.page.server.far_racer import FarRacer
 from rig.page.server.guard import Guard

@@ -15,7 +15,7 @@ from starlette.testclient import TestClient
 from rig import page as page_folder
 from rig.base.errors import BenchError
 from rig.page.bench.bench import Bench
-from rig.page.bench.broadcast import Broadcast
+from rig.page.live.broadcast import Broadcast
 from rig.page.server.addresses import addresses_of_interfaces, own_addresses, reachable
 from rig.page.server.app import Page
 from rig.page.server.clips import LARGEST, clip_ending, sweep_clips

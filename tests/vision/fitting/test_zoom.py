@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from vision.tracking.zoom import zoom_of
+from vision.fitting.zoom import zoom_of
 
 N = 60
 MOVED = np.arange(N) >= 20

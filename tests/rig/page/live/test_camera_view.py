@@ -11,8 +11,8 @@ import cv2
 import numpy as np
 
 from rig.jobs.pushing.live_push import LATE_S, LivePicture, LivePushState
-from rig.page.bench.broadcast import Broadcast
-from rig.page.bench.camera_view import CameraView, ShownPicture
+from rig.page.live.broadcast import Broadcast
+from rig.page.live.camera_view import CameraView, ShownPicture
 
 
 def pushed(number: int, *, ago: float = 0.0) -> LivePicture:

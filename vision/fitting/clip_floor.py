@@ -7,9 +7,9 @@ import numpy as np
 from vision.base.robust import MAD_TO_SIGMA
 from vision.base.types import BoolArray, Camera, FloatArray, FloorLayout
 from vision.base.windows import neighbours
+from vision.fitting.gauss_newton import Optics
+from vision.fitting.poses import CameraPoses, fit_cameras
 from vision.floor.fit import FloorFit, fit_floor
-from vision.tracking.gauss_newton import Optics
-from vision.tracking.poses import CameraPoses, fit_cameras
 
 STILL_LIMIT = 0.10  # px: floor markers that stay within this for several frames are those of a camera standing still
 KNOCK_LIMIT = 0.3  # px, in a single frame

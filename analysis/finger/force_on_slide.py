@@ -8,7 +8,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-from analysis.measured.force_trace import WHERE, ForceTrace, Press
+from analysis.finger.force_trace import WHERE, ForceTrace, Press
 
 ONSET_U = 0.08
 """s: how well a clip tells a slide's begin by its last rest, beside a frame's length (from memory, no source)."""

@@ -22,7 +22,7 @@ from rig.jobs.weighing.scale import scale_of
 from rig.log.store import BenchLog
 from rig.pads.frames import PadFrame, PortState
 from rig.pads.listeners import PadListener
-from rig.page.bench.broadcast import Broadcast
+from rig.page.live.broadcast import Broadcast
 from rig.records.weighing import CALIBRATION
 
 BATCH_S = 1.0 / 18.0

@@ -1,7 +1,7 @@
 """One robust Gauss-Newton fit, done for all frames of a chunk together: corners seen less corners that a model shows.
 
 Weights fade corners that do not fit (a moved, bent or half-hidden marker) and come out with the result. The camera's
-pose from the floor and the car's pose from its plate (`vision.tracking.poses`) are two models of the same fit.
+pose from the floor and the car's pose from its plate (`vision.fitting.poses`) are two models of the same fit.
 """
 
 from dataclasses import dataclass

@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 
 from vision.base.types import Camera, CameraView, ClipTrack
+from vision.fitting.gauss_newton import Optics
+from vision.fitting.lean import LEAN_CAUSE, lean_part, lean_sentence, set_upright
+from vision.fitting.poses import CarPoses, fit_cars
+from vision.fitting.solve import Solved
 from vision.floor.geometry import marker_corners
 from vision.floor.laid_sheets import Ground, LaidFloor
 from vision.markers.layouts import default_car, default_floor
-from vision.tracking.gauss_newton import Optics
-from vision.tracking.lean import LEAN_CAUSE, lean_part, lean_sentence, set_upright
-from vision.tracking.poses import CarPoses, fit_cars
-from vision.tracking.solve import Solved
 
 CAR = default_car(0.26, height=0.09)
 CORNER = marker_corners(CAR.markers)

@@ -1,6 +1,6 @@
 """Poses of many frames at once: the camera from the floor markers, the car from its markers at a known height.
 
-Both are models of the one robust fit in `vision.tracking.gauss_newton`.
+Both are models of the one robust fit in `vision.fitting.gauss_newton`.
 """
 
 from dataclasses import dataclass, field
@@ -10,10 +10,10 @@ import numpy as np
 from vision.base.plane import fit_rigid, plane_rotation
 from vision.base.types import BoolArray, FloatArray
 from vision.camera.model import rotation_of, undistort
+from vision.fitting.gauss_newton import Fit, Optics, fit_corners_to
 from vision.floor.fit import FloorFit
 from vision.floor.geometry import first_camera_pose, on_level_plane
 from vision.floor.laid_sheets import BOW_SHAPES, Ground
-from vision.tracking.gauss_newton import Fit, Optics, fit_corners_to
 
 MOST_TURN = 0.3  # rad, about each axis, in one step of the camera
 

@@ -17,13 +17,13 @@ from vision.base.types import (
     FloorLayout,
     IntArray,
 )
+from vision.fitting.clip_floor import clip_cameras, fit_clip_floor, median_seen, still_frames, temporal_noise
+from vision.fitting.gauss_newton import Optics
+from vision.fitting.parts import Part, Remembered, one_of, together
+from vision.fitting.poses import CameraPoses, CarPoses, fit_cars, rise_doubt
+from vision.fitting.zoom import zoom_of
 from vision.floor.fit import FloorFit, guess_camera
 from vision.floor.geometry import marker_corners
-from vision.tracking.clip_floor import clip_cameras, fit_clip_floor, median_seen, still_frames, temporal_noise
-from vision.tracking.gauss_newton import Optics
-from vision.tracking.parts import Part, Remembered, one_of, together
-from vision.tracking.poses import CameraPoses, CarPoses, fit_cars, rise_doubt
-from vision.tracking.zoom import zoom_of
 
 LEAST_CORNERS = 8  # two whole markers
 SHARED_KEPT = 12

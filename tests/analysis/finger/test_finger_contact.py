@@ -5,7 +5,7 @@ import pytest
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
-from analysis.measured.finger_contact import PushContact, push_contact
+from analysis.finger.finger_contact import PushContact, push_contact
 
 FACE, POLE = -0.09, -0.05  # m: the touched side and the pivot, car axes
 N = 40

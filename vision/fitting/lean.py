@@ -11,8 +11,8 @@ import numpy as np
 
 from vision.base.types import ClipTrack, FloatArray
 from vision.base.windows import neighbours
-from vision.tracking.noise import copied_spread
-from vision.tracking.solve import Solved
+from vision.fitting.noise import copied_spread
+from vision.fitting.solve import Solved
 
 AT_START, LEAN_FRAMES = 15, 3
 """Frames behind the lean before and after the push, and behind each frame's."""

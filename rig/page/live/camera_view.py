@@ -14,7 +14,7 @@ import numpy as np
 from rig.base.plain_json import Json
 from rig.jobs.pushing.film import LiveLook
 from rig.jobs.pushing.live_push import LATE_S, LivePicture, thinned
-from rig.page.bench.broadcast import Broadcast
+from rig.page.live.broadcast import Broadcast
 from rig.report.words.rounding import plus_minus
 
 WIDEST_PX = 640

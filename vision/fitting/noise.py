@@ -3,7 +3,7 @@
 import numpy as np
 
 from vision.base.types import FloatArray, IntArray
-from vision.tracking.solve import Solved
+from vision.fitting.solve import Solved
 
 REPEATING_USUAL, REPEATING_WEIGHT = 0.02, 4.0  # px per marker, and how many observations that belief is worth
 REPEATING_LEAST = 0.006  # px

@@ -4,10 +4,10 @@ import cv2
 import numpy as np
 import pytest
 
+from vision.fitting.gauss_newton import Optics
+from vision.fitting.poses import fit_cameras, fit_cars
 from vision.floor.geometry import marker_corners
 from vision.markers.layouts import default_car
-from vision.tracking.gauss_newton import Optics
-from vision.tracking.poses import fit_cameras, fit_cars
 
 CAR = default_car(0.26, height=0.09)
 CORNER = marker_corners(CAR.markers)

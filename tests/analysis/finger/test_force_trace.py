@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from analysis.base.errors import InputError
-from analysis.measured.force_on_slide import FingerWay, Match, finger_way, match_clip, plateau
-from analysis.measured.force_trace import ForceTrace, presses_in
+from analysis.finger.force_on_slide import FingerWay, Match, finger_way, match_clip, plateau
+from analysis.finger.force_trace import ForceTrace, presses_in
 
 RATE = 80.0
 SPEED = 0.03

@@ -4,9 +4,9 @@ import cv2
 import numpy as np
 
 from vision.base.types import Camera
+from vision.fitting.clip_floor import fit_clip_floor, still_frames
 from vision.floor.geometry import marker_corners
 from vision.markers.layouts import default_floor
-from vision.tracking.clip_floor import fit_clip_floor, still_frames
 
 FLOOR = default_floor()
 MATRIX = np.array([[1150.0, 0, 640], [0, 1150, 360], [0, 0, 1]])
