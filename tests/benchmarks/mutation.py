@@ -69,6 +69,7 @@ TESTS: dict[str, list[str]] = {
     ],
     "rig/page/*.py": [
         "rig/page/bench/test_*.py",
+        "rig/page/live/test_*.py",
         "rig/page/classroom/test_*.py",
         "rig/page/server/test_s*.py",
         "faults/test_stalled_machine.py",
@@ -93,6 +94,7 @@ TESTS: dict[str, list[str]] = {
             "pads",
             "weighing",
             "measured",
+            "finger",
             "quick",
             "grip",
             "series",
