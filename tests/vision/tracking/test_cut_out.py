@@ -4,8 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from tests.vision.fitting.test_lean import as_tracked, filmed, fitted
 
+from tests.vision.fitting.test_lean import as_tracked, filmed, fitted
 from vision.tracking.cut_out import leaps_in, opened_again
 
 RATE = 30.0
