@@ -34,17 +34,16 @@ def pytest_xdist_auto_num_workers() -> Generator[None, int, int]:
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """The longest files first: begun last, one of them would still run when the other processes have nothing left.
 
-    Of the thorough tests only some sixths, by file, where PIVOTBENCH_SIXTHS names them, 0 to 5, with blanks between:
-    what `.ci/run` has time for.
+    Of the thorough tests only one sixth, by file, where PIVOTBENCH_SIXTH names it, 0 to 5: `.ci/run` goes from one to
+    the next as long as it has time.
     """
     items.sort(key=lambda item: item.path.name not in LONGEST)
-    if (wanted := os.environ.get("PIVOTBENCH_SIXTHS")) is None:
+    if (wanted := os.environ.get("PIVOTBENCH_SIXTH")) is None:
         return
-    sixths = {int(one) for one in wanted.split()}
     kept: list[pytest.Item] = []
     others: list[pytest.Item] = []
     for item in items:
-        now = not item.get_closest_marker("thorough") or zlib.crc32(item.path.name.encode()) % 6 in sixths
+        now = not item.get_closest_marker("thorough") or zlib.crc32(item.path.name.encode()) % 6 == int(wanted)
         (kept if now else others).append(item)
     config.hook.pytest_deselected(items=others)
     items[:] = kept
