@@ -3,7 +3,8 @@
 The car is then, from one picture to the next, where nothing could have brought it in that time. Three things tell it: a
 smooth motion goes on as it was after a single step out of all proportion; a car that was at rest goes on evenly after
 such a step, while one that was hit stands still until the finger has come after it; or the step is longer than a car
-makes that is hit, however hard, and then braked by its tyres.
+makes that is hit, however hard, and then braked by its tyres. A single step that is longer than all others, and not as
+long as that, may be either: the clip cannot tell, and its highest speed hangs on it.
 """
 
 from dataclasses import dataclass, replace
@@ -16,6 +17,7 @@ from vision.tracking.frozen import TURN_ARM
 BESIDE = 3  # steps to either side that say how the car goes
 NEIGHBOURHOOD = 1.0  # s to either side: a leap that is no faster than the car went there anyhow is none
 FASTER = 1.2
+DOUBTFUL = 1.25  # times the longest other step around: a lost picture makes a step twice as long, a hit does, too
 SURE = 6.0  # times its noise must what is too much of a step be
 LEAST = 0.0005  # m: less is no leap
 TOO_FAR = 0.8  # of the longest step around, that the leap of a smooth motion has too much at least
@@ -26,6 +28,7 @@ EVEN = 0.6  # of the fastest step after a rest: so even is no car that was hit
 BRAKES = 12.0  # m/s²: quicker than tyres stop a car on any floor
 STAYS = 0.7  # of the leap: a pose that comes back was not the car
 FEW = 2  # more such leaps than this may be a car that sticks and slips
+MOST_TIMES = 50.0
 TRAIN = 0.4  # of the way of a push: where its leaps make up more, it went in jumps
 MOST_MISSING = 2.0  # s missing: for more, the pictures that are left tell too little
 
@@ -48,11 +51,7 @@ def leaps_in(time: FloatArray, pose: FloatArray, covariance: FloatArray) -> tupl
     each pose."""
     if len(time) < 2 * BESIDE:
         return ()
-    gap, place = np.diff(time), pose * [1.0, 1.0, TURN_ARM]
-    change = np.diff(place, axis=0)
-    way = np.linalg.norm(change, axis=1)
-    own = np.diagonal(covariance, axis1=1, axis2=2) * [1.0, 1.0, TURN_ARM**2]
-    noise = np.sqrt(own[1:].sum(1) + own[:-1].sum(1))
+    gap, place, change, way, noise = _steps(time, pose, covariance)
     smooth, sudden = [], []
     for k in range(2, len(way) - 2):
         first = max(0, k - BESIDE)
@@ -76,6 +75,26 @@ def leaps_in(time: FloatArray, pose: FloatArray, covariance: FloatArray) -> tupl
     return tuple(leap for leap in leaps if leap.times > FASTER)
 
 
+def doubtful_step(time: FloatArray, pose: FloatArray, covariance: FloatArray, leaps: tuple[Leap, ...]) -> Leap | None:
+    """The longest step, where it alone says how fast the car went at most; None where others are much as long, or it
+    is one of the leaps. Arrays as `leaps_in` takes them."""
+    if len(time) < 2 * BESIDE:
+        return None
+    gap, place, _, way, noise = _steps(time, pose, covariance)
+    speed = way / gap
+    speed[[leap.index for leap in leaps]] = 0.0
+    k = int(speed.argmax())
+    if not 2 <= k < len(way) - 2:
+        return None
+    beside = np.abs(time[:-1] - time[k]) < NEIGHBOURHOOD
+    beside[k] = False
+    longest = float(speed[beside].max(initial=0.0)) * gap[k]
+    too_much = way[k] - longest
+    if way[k] < DOUBTFUL * longest or too_much < max(SURE * noise[k], LEAST) or not _stays(place, k, way[k]):
+        return None
+    return Leap(index=k, way=float(way[k]), times=float(way[k]) / max(longest, 1e-9), missing=None)
+
+
 def opened_again(track: ClipTrack) -> ClipTrack:
     """The track with the time that missing pictures took, as far as the pictures beside tell, and a warning for each.
 
@@ -83,13 +102,17 @@ def opened_again(track: ClipTrack) -> ClipTrack:
     """
     later, file_time = track.time.copy(), np.asarray(track.picture_time if len(track.picture_time) else track.read_time)
     pictures, views, words = file_time.copy(), track.view.time.copy(), []
-    for leap in leaps_in(track.time, track.pose, track.covariance):
+    leaps = leaps_in(track.time, track.pose, track.covariance)
+    for leap in leaps:
         at = track.time[leap.index]
         words.append(_sentence(leap, float(later[leap.index])))
         for moved, own in ((later, track.time), (pictures, file_time), (views, track.view.time)):
             moved[own > at] += leap.missing or 0.0
-    if not words:
-        return track
+    doubtful = doubtful_step(track.time, track.pose, track.covariance, leaps)
+    if doubtful is not None:
+        words.append(_doubt(doubtful, float(later[doubtful.index])))
+    if not leaps:
+        return replace(track, warnings=(*track.warnings, *words))
     return replace(
         track,
         time=later,
@@ -113,6 +136,26 @@ def _sentence(leap: Leap, at: float) -> str:
         f"{leap.missing:.2f} s were put in; speeds, and whether the push was slow enough, are those of the pictures "
         "that are left, the pivot goes by the rests. Give the clip as the camera wrote it"
     )
+
+
+def _doubt(step: Leap, at: float) -> str:
+    times = f"{step.times:.1f} times as far as" if step.times < MOST_TIMES else "and does not move"
+    return (
+        f"At {at:.2f} s the car went {1e3 * step.way:.1f} mm from one picture to the next, {times} anywhere beside: it "
+        "was hit or jerked, or a picture is missing there (cut out by an editor, lost by a converter), and the clip "
+        "cannot tell. Its highest speed, and whether the push was slow enough, hang on that one step; the pivot goes "
+        "by the rests. Push more slowly, or film more pictures a second, and give the clip as the camera wrote it"
+    )
+
+
+def _steps(
+    time: FloatArray, pose: FloatArray, covariance: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
+    """From pose to pose: gaps (n - 1,) s, places (n, 3) m, changes (n - 1, 3) m, ways and their noise (n - 1,) m."""
+    place = pose * [1.0, 1.0, TURN_ARM]
+    change = np.diff(place, axis=0)
+    own = np.diagonal(covariance, axis1=1, axis2=2) * [1.0, 1.0, TURN_ARM**2]
+    return np.diff(time), place, change, np.linalg.norm(change, axis=1), np.sqrt(own[1:].sum(1) + own[:-1].sum(1))
 
 
 def _stays(place: FloatArray, k: int, leap: float) -> bool:

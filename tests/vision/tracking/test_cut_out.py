@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from tests.vision.fitting.test_lean import as_tracked, filmed, fitted
-from vision.tracking.cut_out import leaps_in, opened_again
+from vision.tracking.cut_out import doubtful_step, leaps_in, opened_again
 
 RATE = 30.0
 NOISE = np.diag([2e-5, 2e-5, 1e-4]) ** 2  # m, m, rad
@@ -52,6 +52,34 @@ def test_what_fingers_do_is_no_cut() -> None:
     assert leaps(glitch) == []
 
 
+def doubtful(way: np.ndarray, rate: float = RATE) -> tuple[int, object] | None:
+    """Which step, and how many times the longest of the others, which the noise of 0.03 mm makes a little longer."""
+    time, noise = np.arange(len(way)) / rate, np.tile(NOISE, (len(way), 1, 1))
+    step = doubtful_step(time, poses(way), noise, leaps_in(time, poses(way), noise))
+    return None if step is None else (step.index, pytest.approx(step.times, rel=0.06))
+
+
+def pushed(*steps: float) -> np.ndarray:
+    """mm, where a car is that rests for 15 pictures, goes these steps, and rests again."""
+    return np.cumsum(np.r_[np.zeros(15), steps, np.zeros(15)])
+
+
+def test_one_step_that_alone_says_how_fast_the_car_went_is_doubtful() -> None:
+    """By hand: the factors are those of the steps."""
+    assert doubtful(pushed(2, 2, 2, 2, 7)) == (18, 3.5)  # from mid-push into the rest, or flicked
+    assert doubtful(pushed(7, 2.5, 2, 2, 1)) == (14, 2.8)  # out of the rest, or hit
+    assert doubtful(pushed(1, 6, 1)) == (15, 6.0)  # 1, 3, 3, 1 with a picture lost
+    assert doubtful(pushed(0.5, 1, 2, 2.5, 3.6, 2, 1, 0.5)) == (18, 1.4)
+    assert doubtful(EVENLY) is None
+    assert doubtful(pushed(1, 3, 3, 1)) is None
+    assert doubtful(pushed(0.05, 0.1, 0.3, 0.1)) is None  # too small for a leap
+    assert doubtful(np.delete(EVENLY, [22, 23, 24])) is None  # a leap for sure, which is told as one
+    assert doubtful(pushed(2, 2, 2, 8, -6, 2, 2)) is None  # one wrong pose
+    dropped = np.delete(np.arange(50), [20, 21, 22])
+    still = np.tile(NOISE, (len(dropped), 1, 1))
+    assert doubtful_step(dropped / RATE, poses(EVENLY)[dropped], still, ()) is None
+
+
 def test_dropped_pictures_whose_times_say_so_are_no_cut() -> None:
     kept = np.delete(np.arange(50), [20, 21, 22, 23, 27])
     time, way = kept / RATE, poses(EVENLY)[kept]
@@ -77,3 +105,12 @@ def test_the_time_that_is_missing_is_put_in_and_said() -> None:
     (words,) = opened_again(replace(track, time=track.time[:24], pose=away, covariance=track.covariance[:24])).warnings
     assert "How fast it was pushed is not known" in words
     assert opened_again(replace(track, pose=0 * track.pose)).warnings == ()
+    hit = poses(pushed(2, 2, 2, 2, 7))
+    opened = opened_again(
+        replace(track, time=track.time[: len(hit)], pose=hit, covariance=track.covariance[: len(hit)])
+    )
+    (words,) = opened.warnings
+    # 7 mm along, 28 mrad at 0.1 m: 7.5 mm
+    assert words.startswith("At 0.60 s the car went 7.5 mm from one picture to the next, 3.4 times as far as anywhere")
+    assert "the clip cannot tell" in words
+    np.testing.assert_array_equal(opened.time, track.time[: len(hit)])
