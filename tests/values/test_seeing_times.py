@@ -262,7 +262,7 @@ def measured_slowly(scene: Scene, test: Path) -> tuple[dict[str, Any], dict[str,
     return row, result["track"]
 
 
-@pytest.mark.parametrize(("rate", "says"), [(12.0, "plays 15"), (5.0, "at least|>= 10|10")])
+@pytest.mark.parametrize(("rate", "says"), [(12.0, "plays 15"), (0.5, "at least|>= 1")])
 def test_rates_that_no_clip_has_are_refused(scene: Scene, rate: float, says: str) -> None:
     test = cards(scene.folder / "wrong", "wrong")
     test.write_text(f"captured_frames_per_s = {rate}\n" + test.read_text())

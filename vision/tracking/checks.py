@@ -10,7 +10,7 @@ from vision.camera.model import project
 from vision.fitting.solve import LEAST_CORNERS, Solved
 from vision.markers.detection import Detector, cell_pattern, dictionaries_in
 from vision.tracking.follow import Follower
-from vision.tracking.frozen import TURN_ARM, frozen_pictures
+from vision.tracking.frozen import FROZEN, SENT_TWICE, TURN_ARM, frozen_pictures
 from vision.tracking.sightings import Sightings
 
 LEAST_FLOOR = 3
@@ -21,7 +21,6 @@ TWIN_FRAMES = 2
 LEAST_SIDE = 18.0  # px of a marker: below this it is lost now and then (rendered pictures)
 WORST_NOISE = 8.0  # times the usual residual
 LEAST_REPEATED = 0.1  # px of way in a picture: a copy of a car that rests shows where it is
-FROZEN = "the picture was frozen, it shows an earlier moment"
 MOST_BLUR = 9.0  # px; edge fits hold up to about 7
 
 
@@ -309,7 +308,7 @@ def vouch(
         rate = np.abs(np.gradient(solved.pose, time, axis=0))
         way = (np.hypot(rate[:, 0], rate[:, 1]) + TURN_ARM * rate[:, 2]) * np.gradient(time)
         moved = way > max(3.0 * solved.corner_noise, LEAST_REPEATED) * solved.m_per_px
-        drop(np.asarray(repeated, bool) & moved, "the picture was sent twice")
+        drop(np.asarray(repeated, bool) & moved, SENT_TWICE)
     drop(frozen_pictures(time, np.where((reason == "")[:, None], solved.pose, np.nan), solved.m_per_px), FROZEN)
     reasons, counts = np.unique(reason[reason != ""].astype(str), return_counts=True)
     return np.flatnonzero(reason == ""), dict(zip(reasons.tolist(), counts.tolist(), strict=True))

@@ -8,6 +8,8 @@ import numpy as np
 
 from vision.base.types import BoolArray, FloatArray
 
+SENT_TWICE = "the picture was sent twice"
+FROZEN = "the picture was frozen, it shows an earlier moment"
 TURN_ARM = 0.1  # m, from the middle of the car at which a turn counts as way
 LONGEST = 0.4  # s: a longer pause is none of a picture's
 STANDS = 0.15  # of the way that the pictures around go in the time of one: less is standing

@@ -8,7 +8,8 @@ from vision.base.types import BoolArray, Camera, ClipCards, ClipTrack, FloatArra
 from vision.clip.frames import ClipReport
 from vision.fitting.solve import CAMERA_CAUSE, Solved
 from vision.floor.cause_words import floor_sentences
-from vision.tracking.checks import FROZEN, LEAST_SIDE
+from vision.tracking.checks import LEAST_SIDE
+from vision.tracking.frozen import FROZEN
 
 LONG_GAP = 0.2  # s without a pose
 LARGE_OFF = 0.4  # px; a floor marker that fits worse than this is worth a word

@@ -145,8 +145,8 @@ class TestCard(Section, frozen=True):
         Annotated[
             float,
             number(
-                "pictures a second at which the clip was taken, for slow motion stored to be played slowly",
-                ge=10,
+                "pictures a second at which the clip was taken, where it plays otherwise: slow motion, time lapse",
+                ge=1,
                 le=10000,
             ),
         ]

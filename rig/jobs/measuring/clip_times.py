@@ -1,4 +1,4 @@
-"""What a clip's times mean: slow motion stored to be played slowly, and the times that the bench's recorder noted."""
+"""What a clip's times mean: slow motion, a time lapse, and the times that the bench's recorder noted."""
 
 import json
 from dataclasses import dataclass, replace
@@ -10,6 +10,7 @@ from rig.base.errors import InputError
 from rig.cards.keys.test import TestCard
 from vision.base.types import ClipTrack
 from vision.clip.capture_rate import tagged_rate
+from vision.tracking.frozen import FROZEN, SENT_TWICE
 
 SAME_RATE = 0.05
 """Relative: containers round their rates, and phones keep theirs only so well."""
@@ -21,13 +22,21 @@ to: phones tag every clip with the rate they aim at, and expose longer in dim li
 SLOW_MOTION_RATE = 100.0
 """Pictures a second. A tag from here on means slow motion; below, half of it may be dim light (60 as 30)."""
 
+FASTEST_LAPSE_RATE = 63.0
+"""Pictures a second at which a time lapse is played at most: 60, as far as containers keep that."""
+
+LEAST_COPIES, COPIED_SHARE = 3, 0.2
+"""Copies among the pictures of a moving car, and their part of them, from which a program filled up the file's rate.
+A time lapse holds none."""
+
 HANDS_MM_S = 10.0
 """Slower than this at its fastest, a filmed push was hardly made by hand: more likely it is played slowly."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ClipTimes:
-    """slower: the file's times over true ones, 8 for 240 pictures a second stored as 30.  note: for people.
+    """slower: the file's times over true ones, 8 for 240 pictures a second stored as 30, 1/3 for a time lapse of 10.
+    note: for people.
 
     known: somebody or something said at what rate the clip was taken.
     doubt: a warning where the file's tag may mean slow motion and may not, else empty.
@@ -42,7 +51,8 @@ class ClipTimes:
 def clip_times(clip: Path, test: TestCard) -> ClipTimes:
     """How a clip's times are to be read: by the test card, else by the file's own metadata, else as the file has them.
 
-    Raises InputError when card and file contradict each other, or the card gives fewer pictures than are in the file.
+    Raises InputError when card and file contradict each other, or the card gives fewer pictures than are in a file that
+    is no time lapse.
     """
     if _noted(clip).is_file():  # the bench's own recorder
         return ClipTimes(slower=1.0, known=True, note="")
@@ -58,11 +68,7 @@ def clip_times(clip: Path, test: TestCard) -> ClipTimes:
             remedy="Leave the key out to go by the file, or correct it",
         )
     if card is not None and stored > 0 and card < (1.0 - SAME_RATE) * stored:
-        raise InputError(
-            f"{card:g} pictures a second, but the file plays {stored:.4g}: no camera stores more than it takes",
-            where=where,
-            remedy="Write the rate at which the camera took the pictures, for slow motion as 120 or 240",
-        )
+        _check_lapse(card, stored, where)
     captured = card if card is not None else tag
     if captured is None or stored <= 0:
         return ClipTimes(slower=1.0, known=False, note=_unknown(stored))
@@ -76,8 +82,44 @@ def clip_times(clip: Path, test: TestCard) -> ClipTimes:
         slower=slower,
         known=True,
         note=f"Taken at {captured:g} pictures a second and stored to be played at {stored:.4g}, by {source}: "
-        f"all times are {slower:.3g} times shorter than the player shows.",
+        + (
+            f"all times are {slower:.3g} times shorter than the player shows."
+            if slower > 1.0
+            else f"a time lapse, all times are {1 / slower:.3g} times longer than the player shows."
+        ),
     )
+
+
+def _check_lapse(card: float, stored: float, where: str) -> None:
+    """Raise InputError where a clip for which the card names fewer pictures a second than it plays is no time lapse."""
+    if stored > FASTEST_LAPSE_RATE:
+        why = "a time lapse is played at 60 at most, so they are as many as were taken"
+    elif stored < SLOWEST_FACTOR * card:
+        why = "too near to each other for a time lapse, so a program filled up the rate and the times are right"
+    else:
+        return
+    raise InputError(
+        f"{card:g} pictures a second, but the file plays {stored:.4g}: {why}",
+        where=where,
+        remedy="Leave the key out for a clip that plays as it happened; else write the rate at which the camera took "
+        "the pictures: more than the file plays for slow motion, half of it or less for a time lapse",
+    )
+
+
+def check_copies(times: ClipTimes, test: TestCard, track: ClipTrack) -> None:
+    """Raise InputError where the card makes a clip a time lapse that shows pictures twice: it plays as it happened."""
+    copies = sum(track.left_out.get(why, 0) for why in (SENT_TWICE, FROZEN))
+    way = np.linalg.norm(np.diff(track.pose[:, :2], axis=0), axis=1)
+    moved = int((way > 0.1 * way.max(initial=0.0)).sum())
+    if times.slower >= 1.0 or test.captured_frames_per_s is None:
+        return
+    if copies >= LEAST_COPIES and copies >= COPIED_SHARE * (copies + moved):
+        raise InputError(
+            f"the card says {test.captured_frames_per_s:g} pictures a second, a time lapse, but the clip shows "
+            f"{copies} pictures of the moving car twice: a program filled up its rate, and it plays as it happened",
+            where=f"{test.name}, captured_frames_per_s",
+            remedy="Leave the key out: the file's own times hold",
+        )
 
 
 def _may_have_aimed(tag: float, stored: float) -> bool:
@@ -114,12 +156,19 @@ def _noted(clip: Path) -> Path:
 
 
 def hardly_by_hand(peak_mm_s: float, times: ClipTimes) -> str:
-    """A warning for a doubtful tag, or a push slower than hands are where nobody said the rate; else empty.
+    """A warning for a doubtful tag, or a push slower than hands are where nobody said the rate, or a card made it so;
+    else empty.
 
     peak_mm_s: of the quickest push, mid-wheelbase.
     """
-    if times.doubt or times.known or not peak_mm_s < HANDS_MM_S:
+    if times.doubt or not peak_mm_s < HANDS_MM_S or (times.known and times.slower >= 1.0):
         return times.doubt
+    if times.slower < 1.0:
+        return (
+            f"As a time lapse the car never moved faster than {peak_mm_s:.2g} mm/s, slower than hands push: is "
+            "captured_frames_per_s on the test card the rate at which the pictures were taken? Leave it out where the "
+            "clip plays as it happened"
+        )
     return (
         f"The car never moved faster than {peak_mm_s:.2g} mm/s, slower than hands push: is this slow motion, stored to "
         "be played slowly? Then write captured_frames_per_s on the test card (the rate at which it was taken)"

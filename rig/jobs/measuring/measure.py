@@ -14,7 +14,7 @@ from rig.base.progress import Progress
 from rig.cards.measures import car_markers, floor_layout, readout, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.measuring.by_hand import lift_words, unlike_warning
-from rig.jobs.measuring.clip_times import clip_times, hardly_by_hand, with_noted_times
+from rig.jobs.measuring.clip_times import check_copies, clip_times, hardly_by_hand, with_noted_times
 from rig.jobs.measuring.finger import finger_record, seen_path, track_with_finger, worn_marker
 from rig.jobs.measuring.found_pushes import FoundPushes, kept_track, pushes_in
 from rig.jobs.measuring.lens_and_floor import laid_by_eye
@@ -121,6 +121,7 @@ def measured_clip(
         watch=None if watch is None else watch.look,
         progress=progress,
     )
+    check_copies(times, cards.test, seen)
     track, finger = opened_again(with_noted_times(clip, seen)), None
     if worn is not None and watch is not None:
         finger = seen_path(watch, worn, seen)

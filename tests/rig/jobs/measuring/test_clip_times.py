@@ -118,8 +118,49 @@ def test_what_is_told_of_a_clips_rate(monkeypatch: pytest.MonkeyPatch, tmp_path:
     assert hardly_by_hand(9.9, told(30.0, None, 30.0)) == ""
     with pytest.raises(InputError, match=r"the card says 120 pictures a second, .* was taken at 240"):
         told(30.0, 240.0, 120.0)
-    with pytest.raises(InputError, match="25 pictures a second, but the file plays 30: no camera"):
+    with pytest.raises(InputError, match="25 pictures a second, but the file plays 30: too near"):
         told(30.0, None, 25.0)
+
+
+def test_a_time_lapse_is_one_where_a_clip_can_be_one(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """5 pictures a second stored as 25: by hand, what the player shows in one second took five."""
+
+    def told(stored: float, tag: float | None, typed: float | None) -> ClipTimes:
+        return read(monkeypatch, tmp_path, stored=stored, tag=tag, typed=typed)
+
+    lapse = told(25.0, None, 5.0)
+    assert (lapse.slower, lapse.known) == (pytest.approx(0.2), True)
+    assert lapse.note.endswith("by the test card: a time lapse, all times are 5 times longer than the player shows.")
+    assert told(30.0, 10.0, None).note.endswith(
+        "file: a time lapse, all times are 3 times longer than the player shows."
+    )
+    assert "captured_frames_per_s on the test card the rate" in hardly_by_hand(9.9, lapse)
+    assert hardly_by_hand(10.0, lapse) == ""
+    for stored, typed, why in ((30.0, 24.0, "too near"), (58.0, 30.0, None), (56.0, 30.0, "near"), (240.0, 30.0, "60")):
+        if why is None:
+            assert told(stored, None, typed).slower == pytest.approx(typed / stored)
+            continue
+        with pytest.raises(InputError, match=f"{typed:g} pictures a second, but the file plays {stored:g}: .*{why}"):
+            told(stored, None, typed)
+
+
+def test_a_clip_that_shows_pictures_twice_is_no_time_lapse() -> None:
+    """Seven steps of a moving car and, among them, copies: three are a fifth of what moved and more, two are not."""
+    lapse, played = (ClipTimes(slower=slower, known=True, note="") for slower in (0.5, 1.0))
+    way = np.cumsum([0.0, 0, 0, 1, 2, 2, 2, 2, 2, 1, 0, 0])
+
+    def checked(times: ClipTimes, typed: float | None, twice: int, frozen: int) -> None:
+        left_out = {"the picture was sent twice": twice, "the picture was frozen, it shows an earlier moment": frozen}
+        track: Any = SimpleNamespace(pose=np.outer(way, [1e-3, 0.0, 0.0]), left_out=left_out)
+        module.check_copies(times, card(typed), track)
+
+    with pytest.raises(InputError, match=r"15 pictures a second, a time lapse, but the clip shows 3 pictures"):
+        checked(lapse, 15.0, 1, 2)
+    checked(lapse, 15.0, 1, 1)
+    checked(played, 30.0, 5, 5)
+    checked(lapse, None, 5, 5)
+    way = np.cumsum(np.r_[0.0, np.full(13, 2.0)])  # thirteen steps: three copies are less than a fifth
+    checked(lapse, 15.0, 1, 2)
 
 
 @pytest.mark.parametrize("device", [True, False])
