@@ -4,8 +4,9 @@ import numpy as np
 
 from vision.base.robust import MAD_TO_SIGMA
 from vision.base.types import FloatArray
+from vision.base.windows import runs_of
 
-LEAST_LIFT = 0.005  # m: more than a body rises on its springs, or as it is pushed low
+LEAST_LIFT = 0.0025  # m: more than a body on usual springs rises as it is pushed; the plate's height scatters by less
 SURE_LIFT = 6.0  # times the usual scatter of the plate's height
 IN_A_ROW = 3  # pictures: one or two may be a coder's or a finger's over a marker
 
@@ -20,8 +21,7 @@ def lift_of(rise: FloatArray) -> FloatArray:
         return np.zeros(len(rise))
     scatter = MAD_TO_SIGMA * float(np.median(np.abs(away)))
     held = away > max(LEAST_LIFT, SURE_LIFT * scatter)
-    runs = np.split(np.arange(len(held)), np.flatnonzero(np.diff(held)) + 1)
-    for run in runs:
+    for run in runs_of(held):
         if len(run) < IN_A_ROW:
             held[run] = False
     return np.where(held, away, 0.0)

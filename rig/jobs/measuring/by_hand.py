@@ -8,7 +8,10 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.measured.pushes import MeasuredPush
 from rig.cards.measures import MM
+from vision.base.windows import runs_of
 
+MOST_ON_SPRINGS = 5.0 * MM
+"""Higher rises no body on its springs as it is pushed (common practice, no source): a hand lifted it."""
 DIFFER = 4.0
 """Times the doubt of two pushes' difference, from which they are said not to agree."""
 DIFFER_SHARE = 0.3
@@ -33,12 +36,18 @@ def lift_words(
     """
     if not lift.any():
         return (), ()
-    up = lift > 0
-    runs = [run for run in np.split(np.arange(len(up)), np.flatnonzero(np.diff(up)) + 1) if up[run[0]]]
     notes, warnings = [], []
-    for run in runs:
-        counted = [p.number for p in pushes if p.start_time <= time[run[0]] and time[run[-1]] <= p.end_time]
-        begins = f"The car was lifted by {lift[run].max() / MM:.0f} mm at {time[run[0]]:.1f} to {time[run[-1]]:.1f} s: "
+    for run in runs_of(lift > 0):
+        counted = [p.number for p in pushes if p.start_time <= time[run[-1]] and time[run[0]] <= p.end_time]
+        high = float(lift[run].max())
+        at = f"by {high / MM:.0f} mm at {time[run[0]]:.1f} to {time[run[-1]]:.1f} s: "
+        if high < MOST_ON_SPRINGS and counted:
+            warnings.append(
+                f"The car rose {at}if a hand lifted it, push {counted[0]} is that hand's doing and tells no pivot; a "
+                "body on soft springs may rise so, too. Push again, lower, and without lifting the car"
+            )
+            continue
+        begins = f"The car was lifted {at}" if high >= MOST_ON_SPRINGS else f"The car rose, or was lifted, {at}"
         if counted:
             warnings.append(
                 f"{begins}push {counted[0]} is then a hand's doing, and tells no pivot. Push again without lifting the "

@@ -50,6 +50,21 @@ def test_what_hands_did_is_no_push_as_long_as_another_is() -> None:
     assert lift_words([first], TIME, 0 * lift) == ((), ())
 
 
+def test_a_small_rise_is_a_hand_or_soft_springs() -> None:
+    first, second = push(1, 0.3, 1.0), push(2, 1.5, 2.4)
+    lift = lift_of(held(12, 27, 0.004))
+    assert np.flatnonzero(lift).tolist() == list(range(12, 27))
+    assert on_the_floor([first, second], TIME, lift) == (second,)
+    notes, (words,) = lift_words([first], TIME, lift)
+    assert notes == ()
+    assert words.startswith("The car rose by 4 mm at 0.4 to 0.9 s: if a hand lifted it, push 1 is that")
+    (words,), warnings = lift_words([second], TIME, lift)
+    assert warnings == ()
+    assert words.startswith("The car rose, or was lifted, by 4 mm at 0.4 to 0.9 s: what moved it then is not counted")
+    _, (words,) = lift_words([first], TIME, lift_of(held(12, 45, 0.0062)))  # held on until after the push: 1.5 s
+    assert words.startswith("The car was lifted by 6 mm at 0.4 to 1.5 s: push 1 is then")
+
+
 def test_pushes_of_one_clip_that_contradict_each_other_are_named() -> None:
     """Turn per travel 5 and 3 a metre, each ± 0.2: 7 times the doubt of their difference, and more than a third."""
     ones = [push(1, 0.1, 0.4), push(2, 0.8, 1.2, kappa=5.1), push(4, 1.5, 2.4, kappa=3.0)]
