@@ -91,13 +91,15 @@ def corner_weights(
     *,
     contact: FloatArray | None = None,
     contact_u: FloatArray | float = 0.0,
+    wheelbase_u: float = 0.0,
 ) -> CornerWeights:
     """Totals, shares, diagonals and centre of gravity of one weighing.
 
     load_g: (4,) g (or any unit of load, then so are the results in _g).
     doubt: covariance (4, 4), same unit squared, or its parts.
     contact: (4, 2) m, car axes.  contact_u: standard uncertainty of each contact coordinate, m, scalar or (4, 2),
-    independent of each other.
+    independent of each other.  wheelbase_u: m, of the front contacts along, which err together where one wheelbase
+    was measured.
     Raises InputError when a load is not finite, negative beyond its doubt, or the car weighs nothing.
     Source: elementary statics; law of propagation, GUM (JCGM 100:2008).
     """
@@ -119,7 +121,7 @@ def corner_weights(
 
     corners = [propagate(load[i], np.eye(4)[i], parts) for i in range(4)]
     shares = [group_pct(np.eye(4)[i]) for i in range(4)]
-    cg, cg_x, cg_y, cg_covariance = _centre(load, covariance, parts, contact, contact_u)
+    cg, cg_x, cg_y, cg_covariance = _centre(load, covariance, parts, contact, contact_u, wheelbase_u)
     return CornerWeights(
         load_g=load,
         covariance=covariance,
@@ -189,6 +191,7 @@ def _centre(
     parts: Sequence[DoubtPart],
     contact: FloatArray | None,
     contact_u: FloatArray | float,
+    wheelbase_u: float,
 ) -> tuple[FloatArray | None, Estimate | None, Estimate | None, FloatArray | None]:
     if contact is None:
         return None, None, None, None
@@ -204,6 +207,7 @@ def _centre(
     centre = cg_place(load, places)
     gradient = (places - centre) / load.sum()  # (4, 2)
     own = (share[:, None] ** 2 * places_u**2).sum(0)
+    own[0] += (share[:2].sum() * wheelbase_u) ** 2
     x = propagate(centre[0], gradient[:, 0], parts, float(own[0]))
     y = propagate(centre[1], gradient[:, 1], parts, float(own[1]))
     return centre, x, y, gradient.T @ covariance @ gradient + np.diag(own)

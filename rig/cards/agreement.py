@@ -16,6 +16,7 @@ from rig.cards.keys.bench import BenchCard
 from rig.cards.keys.car import CarCard, Geometry, Plate
 from rig.cards.keys.phases import PhasesCard
 from rig.cards.keys.test import Push, TestCard
+from rig.cards.left_out import STAND_INS_MM
 from rig.cards.lens import refuse_lens
 from rig.cards.other_units import OTHER_UNITS, likely_meanings, short
 from rig.cards.sizes import BY_KEY
@@ -29,7 +30,14 @@ USUAL_DENSITY = (2e-5, 4e-4)
 """g per cubed mm, where a likely meaning is looked for."""
 OVERHANG = 0.3
 """Body beyond an axle, per wheelbase, where the card says only what pictures are drawn with."""
-USUAL_SIZES, USUAL_PLATE = Geometry(wheelbase_mm=257, track_front_mm=165, track_rear_mm=165), Plate()
+USUAL_SIZES, USUAL_PLATE = (
+    Geometry(
+        wheelbase_mm=STAND_INS_MM["wheelbase_mm"],
+        track_front_mm=STAND_INS_MM["track_front_mm"],
+        track_rear_mm=STAND_INS_MM["track_rear_mm"],
+    ),
+    Plate(),
+)
 """What a card has where nobody wrote a figure: such a one says nothing against another."""
 
 

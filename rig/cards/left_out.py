@@ -4,7 +4,10 @@ A length that somebody writes on a card was read off a ruler, and has a ruler's 
 its own. The same length left out has the doubt of a thing that nobody looked at: that is the schema's default.
 """
 
+from collections.abc import Mapping
 from typing import Any
+
+from msgspec import structs
 
 from analysis.grip.combine import ASSUMED_RATIO_U
 from rig.base.plain_json import Json
@@ -21,6 +24,10 @@ DOUBT_WHEN_WRITTEN: dict[str, float] = {
 """Dotted key -> standard uncertainty of it, in its unit, where the card has the key and not its `_u`."""
 
 
+STAND_INS_MM = {"wheelbase_mm": 257.0, "track_front_mm": 165.0, "track_rear_mm": 165.0}
+"""Key under [geometry] -> what a new card has before anybody measured a car: the demo's."""
+STAND_INS_MM_U = {"wheelbase_mm": 50.0, "track_front_mm": 30.0, "track_rear_mm": 30.0}
+"""Standard uncertainty of a stand-in, mm: most cars from 1:12 to 1:8 lie within twice that. From memory, no source."""
 OTHER_TYRES_RATIO_U = ASSUMED_RATIO_U
 """Of front over rear grip, relative, where the tyres differ and nobody compared them."""
 
@@ -30,6 +37,16 @@ def is_a_measurement(path: str) -> bool:
     return path.removesuffix("_u") in DOUBT_WHEN_WRITTEN
 
 
+def stands_without(path: str, given: Mapping[str, Any]) -> bool:
+    """Whether a key is left out on a new card: a default is no measurement, and a stand-in has a doubt of its own.
+
+    given: dotted key -> value that the card gets.
+    """
+    of = path.removesuffix("_u").removeprefix("geometry.")
+    stands_in = path.endswith("_u") and of in STAND_INS_MM and given.get("geometry.sizes") == "not measured"
+    return (stands_in or is_a_measurement(path)) and path not in given
+
+
 def with_doubts_of_what_is_written(plain: Json) -> Json:
     """A card as TOML has it, with the uncertainties of what was measured filled in. The card given stays as it is."""
     filled = dict(plain)
@@ -37,6 +54,8 @@ def with_doubts_of_what_is_written(plain: Json) -> Json:
         if value_at(plain, path) is not None and value_at(plain, f"{path}_u") is None:
             section, key = path.split(".")
             filled[section] = filled[section] | {f"{key}_u": doubt}
+    if unsure := {f"{key}_u": STAND_INS_MM_U[key] for key in _stand_ins(plain)}:
+        filled["geometry"] = unsure | filled["geometry"]
     if value_at(plain, "grip.same_tyres") is False and value_at(plain, "grip.ratio_u") is None:
         filled["grip"] = filled["grip"] | {"ratio_u": OTHER_TYRES_RATIO_U}
     return filled
@@ -47,9 +66,41 @@ def taken_without(path: str, default: Any, plain: Json) -> Any:
     if path == "grip.ratio_u" and value_at(plain, "grip.same_tyres") is False:
         return OTHER_TYRES_RATIO_U
     of = path.removesuffix("_u")
+    if of != path and of.removeprefix("geometry.") in _stand_ins(plain):
+        return STAND_INS_MM_U[of.removeprefix("geometry.")]
     if of == path or of not in DOUBT_WHEN_WRITTEN:
         return default
     return default if value_at(plain, of) is None else DOUBT_WHEN_WRITTEN[of]
+
+
+def _stand_ins(plain: Json) -> tuple[str, ...]:
+    """Keys under [geometry] that stand in for a car nobody measured: with a doubt of their own they do not.
+
+    plain: the card as TOML has it.
+    """
+    geometry = plain.get("geometry")
+    if not isinstance(geometry, dict) or geometry.get("sizes") != "not measured":
+        return ()
+    tracks_count = geometry.get("contacts_mm") is None
+    return tuple(
+        key
+        for key, value in STAND_INS_MM.items()
+        if geometry.get(key) == value
+        and geometry.get(f"{key}_u") in (None, STAND_INS_MM_U[key])
+        and (tracks_count or key == "wheelbase_mm")
+    )
+
+
+def sizes_not_measured(car: CarCard) -> list[str]:
+    """What is said before an answer where wheelbase or tracks stand in for those of a car that nobody measured."""
+    stand_ins = _stand_ins({"geometry": structs.asdict(car.geometry)})
+    if not stand_ins:
+        return []
+    figures = ", ".join(f"{key} = {STAND_INS_MM[key]:g}" for key in stand_ins)
+    return [
+        f"Nobody measured this car's sizes: {figures} as the card came, and what rests on them is very unsure. "
+        'Measure, write yours, and take sizes = "not measured" out'
+    ]
 
 
 def sheets_without_ruler(car: CarCard, bench: BenchCard) -> tuple[str, ...]:

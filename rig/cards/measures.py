@@ -35,11 +35,9 @@ def contact_place(car: CarCard) -> FloatArray:
 
 
 def contact_place_u(car: CarCard) -> FloatArray:
-    """(4, 2) m, standard uncertainty of each place: x of the front from the wheelbase, y from the tracks."""
-    g = car.geometry
-    along = [g.wheelbase_mm_u, g.wheelbase_mm_u, 0.0, 0.0]
-    across = [g.track_front_mm_u / 2] * 2 + [g.track_rear_mm_u / 2] * 2
-    return np.array([along, across]).T * MM
+    """(4, 2) m, standard uncertainty of each place: y from the tracks; along they err together, by the wheelbase."""
+    across = [car.geometry.track_front_mm_u / 2] * 2 + [car.geometry.track_rear_mm_u / 2] * 2
+    return np.array([[0.0] * 4, across]).T * MM
 
 
 def floor_layout(bench: BenchCard) -> FloorLayout:

@@ -23,8 +23,6 @@ def car_state(car: CarCard, test: TestCard, *, load: FloatArray, load_covariance
     Raises InputError for front wheels that roll and may steer (where they point during the push, nobody knows), and for
     a shaft to an axle whose wheels turn alone.
     """
-    place_u = contact_place_u(car)
-    place_u[:2, 0] = 0.0
     stands, held = _driveline(car, test)
     blocked = np.repeat(stands, 2)
     if test.push.steering == "free" and not blocked[0]:
@@ -49,7 +47,7 @@ def car_state(car: CarCard, test: TestCard, *, load: FloatArray, load_covariance
         wheelbase=wheelbase(car),
         wheelbase_u=car.geometry.wheelbase_mm_u * MM,
         contact_place=contact_place(car),
-        contact_place_u=place_u,
+        contact_place_u=contact_place_u(car),
         load=load,
         load_covariance=load_covariance,
         grip=np.repeat([test.grip.front, test.grip.rear], 2),

@@ -8,7 +8,7 @@ from rig.base.errors import BenchError, InputError
 from rig.cards.keys.all_cards import CARD_TYPES
 from rig.cards.keys.fields import CardKeys, Field, optional_sections, sections
 from rig.cards.keys.kinds_of_key import Section
-from rig.cards.left_out import is_a_measurement
+from rig.cards.left_out import STAND_INS_MM, stands_without
 
 _HEADS = {
     "car": "The car card: one car in one state of set-up. What you do not measure has a default with\n"
@@ -24,9 +24,7 @@ STARTER: dict[str, CardKeys] = {
     "car": {
         "card": "car",
         "name": "Dunlin",
-        "geometry.wheelbase_mm": 257.0,
-        "geometry.track_front_mm": 165.0,
-        "geometry.track_rear_mm": 165.0,
+        **{f"geometry.{key}": value for key, value in STAND_INS_MM.items()},
     },
     "bench": {"card": "bench", "name": "Workshop bench"},
     "test": {"card": "test", "name": "middle, right side"},
@@ -137,11 +135,7 @@ def key_line(field: Field, given: CardKeys, *, inside: str | None = None, remark
     own, _, last = field.path.rpartition(".")
     key = last if inside is None or inside == own else field.path
     value = _value(field, given)
-    left_out = (
-        value is None
-        or (field.path == "id" and not value)
-        or (is_a_measurement(field.path) and field.path not in given)  # a default is no measurement
-    )
+    left_out = value is None or (field.path == "id" and not value) or stands_without(field.path, given)
     text = f"# {key} =" if left_out else f"{key} = {_toml(value)}"
     example = "an example: write yours" if value is not None and value is EXAMPLES.get(field.path) else ""
     note = "; ".join(filter(None, [field.unit, field.meaning, _choice_note(field), example, remark]))

@@ -112,10 +112,15 @@ class TallyRow(Content, frozen=True, kw_only=True):
     foreign_version: int
 
 
+WEIGHING_MODEL = 2
+"""What weighings are computed with now. 1: the wheelbase on the card erred on the left and on the right for itself."""
+
+
 class WeighingInputs(Content, frozen=True, kw_only=True):
     """source: "pads", "pads, turned" or "typed". turns: how the car stood at each placing.
 
-    pad_error_g, pad_error_u_g: what the turned placings told of the pads.
+    pad_error_g, pad_error_u_g: what the turned placings told of the pads.  model: as `WEIGHING_MODEL`; old records do
+    not say: 1.
     """
 
     source: str
@@ -124,6 +129,7 @@ class WeighingInputs(Content, frozen=True, kw_only=True):
     pad_error_g: FourNumbers | None = None
     pad_error_u_g: FourNumbers | None = None
     tally: TallyRow | None = None
+    model: int = 1
 
 
 class EstimateRow(Content, frozen=True, kw_only=True):

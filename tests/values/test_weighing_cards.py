@@ -54,6 +54,7 @@ DEFAULTS: dict[str, dict[str, dict[str, Any]]] = {
             "wheelbase_mm_u": 0.5,
             "track_front_mm_u": 3.0,
             "track_rear_mm_u": 3.0,
+            "sizes": "measured",
             "contacts_mm": None,
             "wheel_radius_mm": 32.0,
             "wheel_radius_mm_u": 1.0,
@@ -207,7 +208,7 @@ def template(folder: Path, card: str) -> dict[str, dict[str, tuple[str | None, s
 @pytest.fixture(scope="module")
 def fresh(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("fresh") / "cards"
-    assert pivotbench("new", folder, "--all").code == 0
+    assert pivotbench("new", folder, "--all", "--wheelbase", "261", "--track", "165").code == 0
     return folder
 
 

@@ -141,8 +141,8 @@ def test_the_centre_of_gravity_is_doubted_in_metres(tmp_path: Path) -> None:
         bench={"pads.reseat_g": 0.1},
     )
     told = pivotbench("weigh", test, "--log", tmp_path / "log", "--json").result
-    # the contacts' own doubt is nearly all: shares 7/16, 3/16, 4/16, 2/16
-    assert told["cg_x_m"]["u"] == pytest.approx(math.hypot(7, 3) / 16 * 0.010, rel=1e-3)
+    # the contacts' own doubt is nearly all: shares 7/16, 3/16, 4/16, 2/16; one wheelbase, the same left and right
+    assert told["cg_x_m"]["u"] == pytest.approx(10 / 16 * 0.010, rel=1e-3)
     across = math.hypot(math.hypot(7, 3) / 16 * 0.004, math.hypot(4, 2) / 16 * 0.020)
     assert told["cg_y_m"]["u"] == pytest.approx(across, rel=1e-3)
 

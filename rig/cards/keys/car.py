@@ -28,6 +28,10 @@ class Geometry(Section, frozen=True, kw_only=True):
     track_front_mm_u: Annotated[float, uncertainty_of("the front contact track")] = 3.0
     track_rear_mm: Annotated[float, number("left to right contact, rear", ge=20, le=1500)]
     track_rear_mm_u: Annotated[float, uncertainty_of("the rear contact track")] = 3.0
+    sizes: Annotated[
+        Literal["measured", "not measured"],
+        Meta(description="wheelbase and tracks; not measured: figures that came with the card stand in, very unsure"),
+    ] = "measured"
     contacts_mm: (
         Annotated[
             list[tuple[float, float]],

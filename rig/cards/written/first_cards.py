@@ -11,6 +11,7 @@ from rig.base.errors import InputError
 from rig.cards.identity import new_id
 from rig.cards.keys.all_cards import CARD_TYPES
 from rig.cards.keys.fields import CardKeys, Field, sections
+from rig.cards.left_out import STAND_INS_MM
 from rig.cards.template import card_text, key_line
 from rig.cards.toml_slips import number_in_text
 from rig.cards.written.edited import checked_card
@@ -43,10 +44,12 @@ _EXAMPLES: CardKeys = {
     "typed.weights_scales": "one scale",
     "grip.same_tyres": False,
 }
+_IF_NOT_MEASURED = ("geometry.sizes", *(f"geometry.{key}_u" for key in STAND_INS_MM))
+"""Keys that stand on a short card only where some of the car's sizes were not measured."""
 _SHORT_KEYS: dict[str, dict[str, tuple[str, ...]]] = {
     "car": {
         "": ("card", "name", "id"),
-        "geometry": ("geometry.wheelbase_mm", "geometry.track_front_mm", "geometry.track_rear_mm"),
+        "geometry": (*(f"geometry.{key}{u}" for key in STAND_INS_MM for u in ("", "_u")), "geometry.sizes"),
         "plate": ("plate.bar_mm", "plate.height_mm"),
     },
     "bench": {"": ("card", "name", "id"), "pads": ("pads.port",), "floor": ("floor.paper", "floor.bar_mm")},
@@ -121,21 +124,21 @@ FIRST_THINGS: tuple[FirstThing, ...] = (
         name="wheelbase",
         question="Wheelbase, front axle to rear axle, mm",
         keys=(("car", "geometry.wheelbase_mm"),),
-        default=257.0,
+        default=STAND_INS_MM["wheelbase_mm"],
         to_measure=True,
     ),
     FirstThing(
         name="track-front",
         question="Front track, between the middles of the two tyre prints, mm",
         keys=(("car", "geometry.track_front_mm"),),
-        default=165.0,
+        default=STAND_INS_MM["track_front_mm"],
         to_measure=True,
     ),
     FirstThing(
         name="track-rear",
         question="Rear track, the same way, mm",
         keys=(("car", "geometry.track_rear_mm"),),
-        default=165.0,
+        default=STAND_INS_MM["track_rear_mm"],
         like="track-front",
         to_measure=True,
     ),
@@ -206,6 +209,14 @@ def card_values(answers: Answers) -> dict[str, CardKeys]:
     where = "middle" if push["push.position_pct"] == 50.0 else f"{push['push.position_pct']:g} %"
     values["test"]["name"] = f"{where}, {push['push.side']} side"
     values["bench"]["name"] = "my bench"
+    said = [one for one in FIRST_THINGS if one.to_measure and answers.get(one.name) is not None]
+    measured = {key for one in said for _, key in one.keys}
+    if len(measured) < len(STAND_INS_MM):
+        values["car"]["geometry.sizes"] = "not measured"
+        # somebody's car may really have the size that a new card has
+        own = {f"geometry.{key}": value for key, value in STAND_INS_MM.items()}
+        fields = {one.path: one for _, _, some in sections(CARD_TYPES["car"]) for one in some}
+        values["car"] |= {f"{key}_u": fields[f"{key}_u"].default for key in measured if values["car"][key] == own[key]}
     return values
 
 
@@ -231,6 +242,8 @@ def short_card_text(kind: str, values: CardKeys, unmeasured: Mapping[str, float]
     for section, keys in _SHORT_KEYS[kind].items():
         lines += ["", *([f"[{section}]"] if section else [])]
         for key in keys:
+            if key in _IF_NOT_MEASURED and key not in values:
+                continue
             remark = "not measured yet: write yours" if key in (unmeasured or {}) else _REMARKS.get(key, "")
             example = {key: value for key, value in _EXAMPLES.items() if key in fields and key not in values}
             line = key_line(fields[key], {"card": kind} | example | values, inside=section, remark=remark)

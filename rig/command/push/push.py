@@ -76,7 +76,8 @@ def command(
         verdict = compare_test(cards, log, clip=clip, force=force, push_number=push_number, seed=seed, progress=bar)
         front = verdict.weighing.weights.front_pct.value
         weights = f"weights: {whose_weights(verdict.weighing, log)}, {front:.1f} % in front"
-        remarks = list(verdict.weighing.remarks)
+        said = verdict.answer.remarks if verdict.answer is not None else ()
+        remarks = [one for one in verdict.weighing.remarks if one not in said]
         if verdict.measurement is not None:
             remarks += clip_remarks(verdict.measurement.record, cards, log, number=push_number)
     if out_dir is not None:

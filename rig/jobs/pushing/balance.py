@@ -33,6 +33,7 @@ from analysis.statistics.odds import odds_words
 from analysis.weighing.corner_weights import group_share
 from rig.base.errors import InputError
 from rig.base.plain_json import Json, finite_json
+from rig.cards.left_out import sizes_not_measured
 from rig.cards.measures import BAR_MM, MM, wheelbase
 from rig.cards.mechanics import blocked_axles, push_state
 from rig.cards.read import CardSet
@@ -164,7 +165,7 @@ def answer_push(
         verdict=verdict,
         swung_mm=near_place_mm(None if swung is None else swung / 100 * length, length),
         forecast_mm=near_place_mm(forecast_station, length),
-        remarks=(doubted,) if doubted else (),
+        remarks=(*sizes_not_measured(cards.car), *([doubted] if doubted else [])),
     )
     if weighing is None:
         return _with_ruler(basic, cards, push, track)

@@ -101,7 +101,7 @@ def _weighing(record: AnyRecord, log: BenchLog) -> Content:
     placed = [loads_of(calibrations, raw, kept.result.gravity_m_s2) for raw in kept.inputs.placings]
     pooled = pool(cards.bench, placed)
     load_g, parts, _ = as_pushed(cards, pooled.load_g, list(pooled.parts))
-    return weights_record(weights_of(cards, load_g, parts))
+    return weights_record(weights_of(cards, load_g, parts, model=kept.inputs.model))
 
 
 def _push(record: AnyRecord, log: BenchLog) -> Content:

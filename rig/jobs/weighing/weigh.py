@@ -33,7 +33,7 @@ from rig.pads.frames import Tally
 from rig.pads.patterns import XOR_END
 from rig.pads.steps import Step
 from rig.records.content import four
-from rig.records.weighing import TallyRow, WeighingInputs
+from rig.records.weighing import WEIGHING_MODEL, TallyRow, WeighingInputs
 
 TURN_WORDS: dict[Turn, str] = {
     "as is": "Set the car on the pads",
@@ -82,7 +82,10 @@ def weigh_on_pads(
         pooled.load_g,
         pooled.parts,
         inputs=WeighingInputs(
-            source="pads", placings=tuple(one.raw for one in placed), tally=tally_record(pads.source.tally)
+            source="pads",
+            model=WEIGHING_MODEL,
+            placings=tuple(one.raw for one in placed),
+            tally=tally_record(pads.source.tally),
         ),
         remarks=list(dict.fromkeys([*odd, *_remarks(placed)])),
         warnings=[text for text in dict.fromkeys(warnings) if text],
@@ -183,6 +186,7 @@ def weigh_turned(
         found.parts,
         inputs=WeighingInputs(
             source="pads, turned",
+            model=WEIGHING_MODEL,
             turns=tuple(done),
             placings=tuple(one.raw for one in placed),
             pad_error_g=four(found.pad_error_g),

@@ -36,6 +36,7 @@ from rig.lookups.sources import MissingSourceError, cards_of
 from rig.records.content import finite, four, matrix, pair
 from rig.records.weighing import (
     WEIGHING,
+    WEIGHING_MODEL,
     DoubtRow,
     EstimateRow,
     WeighingInputs,
@@ -96,7 +97,9 @@ def typed_weighing(cards: CardSet) -> Weighing:
     load_g = np.array(typed.weights_g)
     parts = read_off_scales(load_g, typed, reseat_g=cards.bench.pads.reseat_g)
     advice = [weighed_once(typed), *_scales_unsaid(cards, typed, load_g)]
-    return weighed(cards, load_g, parts, inputs=WeighingInputs(source="typed"), remarks=[], warnings=advice)
+    return weighed(
+        cards, load_g, parts, inputs=WeighingInputs(source="typed", model=WEIGHING_MODEL), remarks=[], warnings=advice
+    )
 
 
 def _scales_unsaid(cards: CardSet, typed: Typed, load_g: FloatArray) -> list[str]:
@@ -286,9 +289,17 @@ def as_pushed(
     )
 
 
-def weights_of(cards: CardSet, load_g: FloatArray, parts: list[DoubtPart]) -> CornerWeights:
-    """Corner weights with the centre of gravity for the contact places on the car card. load_g: (4,) g, FL to RR."""
-    return corner_weights(load_g, parts, contact=contact_place(cards.car), contact_u=contact_place_u(cards.car))
+def weights_of(
+    cards: CardSet, load_g: FloatArray, parts: list[DoubtPart], *, model: int = WEIGHING_MODEL
+) -> CornerWeights:
+    """Corner weights with the centre of gravity for the contact places on the car card. load_g: (4,) g, FL to RR.
+
+    model: as `rig.records.weighing.WeighingInputs` has it.
+    """
+    places_u, wheelbase_u = contact_place_u(cards.car), cards.car.geometry.wheelbase_mm_u * MM
+    if model < 2:
+        places_u, wheelbase_u = places_u + np.outer([wheelbase_u, wheelbase_u, 0.0, 0.0], [1.0, 0.0]), 0.0
+    return corner_weights(load_g, parts, contact=contact_place(cards.car), contact_u=places_u, wheelbase_u=wheelbase_u)
 
 
 def weighed(

@@ -12,6 +12,7 @@ from rig.base.errors import InputError
 from rig.cards.agreement import refuse_heavy_parts, refuse_mass
 from rig.cards.keys.car import CarCard
 from rig.cards.keys.test import Typed
+from rig.cards.left_out import sizes_not_measured
 from rig.cards.other_units import likely_meanings, short
 
 OTHER_CAR = 2.5
@@ -82,7 +83,7 @@ def weights_notes(weighed: Weighed, car: CarCard, *, typed: bool = False) -> lis
 
     typed: read and written by somebody, so that a light wheel may be a slip; on pads one is told while it stands there.
     """
-    notes: list[str] = []
+    notes = sizes_not_measured(car)
     total, known = float(weighed.load_g.sum()), car.masses.total_g
     if known is not None:
         # a total from elsewhere may be of the car with the parts or without: it contradicts when neither fits

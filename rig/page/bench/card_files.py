@@ -23,7 +23,9 @@ KINDS = ("car", "bench", "test")
 OWN_FILES = {"car": "car.toml", "bench": "bench.toml"}
 """What the page's test card names: its own two cards, never another file of this machine."""
 LONGEST_HISTORY = 200
-FIRST_TEST = {"push.position_pct": 85.0}
+FIRST_KEYS: dict[str, CardKeys] = {"car": {"geometry.sizes": "not measured"}, "test": {"push.position_pct": 85.0}}
+"""Card -> what a new one has otherwise than the schema: nobody measured a car yet; a first push near the nose swings,
+which says more than one that slides straight."""
 
 
 class Deck:
@@ -33,11 +35,9 @@ class Deck:
         self._folder = folder
         self._history_file = folder / "undo.json"
         self._good_file = folder / "good.json"
-        # pushed near the nose: a first push that swings says more than one that slides straight
         for kind in KINDS:
             if not self._path(kind).is_file():
-                text = card_text(kind, {"id": new_id()} | (FIRST_TEST if kind == "test" else {}))
-                write_text(self._path(kind), text)
+                write_text(self._path(kind), _new_card(kind))
         self._history: list[dict[str, str]] = self._stored_history()
 
     @property
@@ -122,7 +122,7 @@ class Deck:
         if digest is not None:
             with contextlib.suppress(BenchError):
                 return log.card(digest).text
-        return card_text(kind, {"id": new_id()} | (FIRST_TEST if kind == "test" else {}))
+        return _new_card(kind)
 
     def _stored_good(self) -> dict[str, str]:
         try:
@@ -137,6 +137,10 @@ class Deck:
         except (OSError, ValueError):
             return []
         return stored if isinstance(stored, list) else []
+
+
+def _new_card(kind: str) -> str:
+    return card_text(kind, {"id": new_id()} | FIRST_KEYS.get(kind, {}))
 
 
 def _check(kind: str, text: str, *, where: str) -> None:

@@ -79,7 +79,8 @@ def test_uncertainties_match_sampling() -> None:
     covariance = root @ root.T
     draws = rng.multivariate_normal(mean, covariance, 200_000)
     places = CONTACT + rng.normal(0, 0.5e-3, (200_000, 4, 2))
-    found = corner_weights(mean, covariance, contact=CONTACT, contact_u=0.5e-3)
+    places[:, :2, 0] += rng.normal(0, 0.8e-3, (200_000, 1))
+    found = corner_weights(mean, covariance, contact=CONTACT, contact_u=0.5e-3, wheelbase_u=0.8e-3)
     cg = cg_place(draws, places)
     total = draws.sum(1)
     for estimate, sample in [

@@ -80,6 +80,7 @@ def test_one_track_is_both(run: Run, tmp_path: Path) -> None:
         "wheelbase_mm": 257.0,
         "track_front_mm": 151.0,
         "track_rear_mm": 151.0,
+        "sizes": "not measured",
     }
     assert run("new c --track 1 --track 2 --track 3")[0] == 2
 
@@ -90,6 +91,7 @@ def test_without_a_terminal_it_says_which_lines_to_fill_in(run: Run, tmp_path: P
     assert "Not measured yet: wheelbase_mm = 257, track_front_mm = 165, track_rear_mm = 165." in out
     assert "until then it counts as 100 ± 3 mm" in out  # 1.96 * 1.5
     assert on_the_cards(tmp_path / "b")["bars"] == (None, None)
+    assert on_the_cards(tmp_path / "b")["car"]["sizes"] == "not measured"
 
 
 @pytest.mark.parametrize(

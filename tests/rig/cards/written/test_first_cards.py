@@ -11,7 +11,7 @@ from rig.base.errors import InputError
 from rig.cards.keys.bench import BenchCard
 from rig.cards.keys.car import CarCard
 from rig.cards.keys.test import TestCard
-from rig.cards.left_out import sheets_without_ruler, taken_without
+from rig.cards.left_out import sheets_without_ruler, sizes_not_measured, taken_without
 from rig.cards.measures import car_markers, finger_marker, floor_layout
 from rig.cards.read import parse_card, read_set
 from rig.cards.template import card_text, write_card_files
@@ -146,6 +146,47 @@ def test_a_bar_is_as_certain_as_somebody_made_it(written: str, taken: tuple[floa
     finger = finger_marker(bench, test, dictionary="d")
     assert finger is not None
     assert finger.size_u == pytest.approx(0.030 * doubt / 100)
+
+
+# what stands under [geometry] -> (wheelbase_mm_u, track_front_mm_u, track_rear_mm_u), keys named before an answer.
+# A card of 257, 165 and 165 mm as it came is nobody's measurement: 50 and 30 mm; a figure of one's own is one: 0.5, 3.
+AS_IT_CAME = "wheelbase_mm = 257\ntrack_front_mm = 165\ntrack_rear_mm = 165\n"
+UNMEASURED = 'sizes = "not measured"\n'
+SIZES: list[tuple[str, tuple[float, float, float], list[str]]] = [
+    (AS_IT_CAME, (0.5, 3.0, 3.0), []),
+    (AS_IT_CAME + 'sizes = "measured"', (0.5, 3.0, 3.0), []),
+    (AS_IT_CAME + UNMEASURED, (50, 30, 30), ["wheelbase_mm", "track_front_mm", "track_rear_mm"]),
+    (AS_IT_CAME.replace("257", "301") + UNMEASURED, (0.5, 30, 30), ["track_front_mm", "track_rear_mm"]),
+    (AS_IT_CAME.replace("r_mm = 165", "r_mm = 151") + UNMEASURED, (50, 30, 3), ["wheelbase_mm", "track_front_mm"]),
+    (AS_IT_CAME + "wheelbase_mm_u = 0.4\n" + UNMEASURED, (0.4, 30, 30), ["track_front_mm", "track_rear_mm"]),
+    (
+        AS_IT_CAME + "contacts_mm = [[257, 80], [257, -80], [0, 78], [0, -78]]\n" + UNMEASURED,
+        (50, 3, 3),
+        ["wheelbase_mm"],
+    ),
+]
+
+
+@pytest.mark.parametrize(("written", "doubts", "named"), SIZES)
+def test_sizes_that_nobody_measured_are_very_unsure(
+    written: str, doubts: tuple[float, float, float], named: list[str]
+) -> None:
+    car = parse_card(f'card = "car"\nname = "c"\n[geometry]\n{written}', CarCard, where="car.toml")
+    size = car.geometry
+    assert (size.wheelbase_mm_u, size.track_front_mm_u, size.track_rear_mm_u) == doubts
+    said = sizes_not_measured(car)
+    assert [key for one in said for key in re.findall(r"(\w+_mm) = ", one)] == named
+
+
+def test_a_car_may_really_have_the_size_that_a_new_card_has() -> None:
+    for all_keys in (False, True):
+        texts = first_texts({"wheelbase": 257.0}, all_keys=all_keys)
+        car = parse_card(texts["car"], CarCard, where="car.toml")
+        assert (car.geometry.wheelbase_mm_u, car.geometry.track_rear_mm_u) == (0.5, 30.0)
+        said = "".join(sizes_not_measured(car))
+        assert ("wheelbase_mm" in said, "track_front_mm" in said) == (False, True)
+    car = parse_card(first_texts(SAID)["car"], CarCard, where="car.toml")
+    assert sizes_not_measured(car) == []
 
 
 def test_which_sheets_have_no_ruler() -> None:

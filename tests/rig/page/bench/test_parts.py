@@ -508,7 +508,7 @@ def test_the_odds_point_to_what_was_hidden(tmp_path: Path) -> None:
 
 
 def test_every_warning_of_a_weighing_is_on_the_page(tmp_path: Path) -> None:
-    """One placing only, on scales nobody named, and a part counted in: to know, in the log and on the page alike."""
+    """Nobody's sizes, one placing only, scales nobody named, and a part counted in: in the log and on the page."""
     bench = Bench(tmp_path)
     try:
         card = next(tmp_path.rglob("car.toml"))
@@ -519,9 +519,10 @@ def test_every_warning_of_a_weighing_is_on_the_page(tmp_path: Path) -> None:
         with bench.log() as log:
             (record,) = log.records(kind=WEIGHING)
         assert tuple(shown) == record.result.warnings
-        assert len(shown) == 3
-        assert "does not say whether one scale" in shown[1]
-        assert "body clip +12 g" in shown[2]
+        assert len(shown) == 4
+        assert "Nobody measured this car's sizes" in shown[0]
+        assert "does not say whether one scale" in shown[2]
+        assert "body clip +12 g" in shown[3]
     finally:
         bench.close()
 
