@@ -61,6 +61,7 @@ class HeightDoubts:
     load: of one axle reading, from reading to reading.  load_common: shared by all lifted and level readings of the
     axle pair (zero of the pads).  gain: relative, of an axle's readings against the total, shared by that axle's.
     height: of one lift.  height_common: shared by all lifts (sagging support).  wheelbase, radius: of each.
+    radius_common: of all wheels, where one radius was measured for them.
     """
 
     load: float
@@ -71,6 +72,7 @@ class HeightDoubts:
     total: float = 0.0
     wheelbase: float = 0.5e-3
     radius: float = 0.3e-3
+    radius_common: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -246,6 +248,8 @@ def _input_covariance(
             shared = np.concatenate([np.where(sign == axle, doubts.gain * downs, 0.0), np.zeros(n + 4)])
             covariance += np.outer(shared, shared)
         shared = np.concatenate([np.zeros(n), doubts.height_common * lifted, np.zeros(4)])
+        covariance += np.outer(shared, shared)
+        shared = np.concatenate([np.zeros(2 * n + 2), np.full(2, doubts.radius_common)])
         covariance += np.outer(shared, shared)
         covariance += np.diag(
             np.concatenate([np.zeros(2 * n), [doubts.total, doubts.wheelbase, doubts.radius, doubts.radius]]) ** 2

@@ -13,13 +13,18 @@ from analysis.grip.combine import ASSUMED_RATIO_U
 from rig.base.plain_json import Json
 from rig.cards.keys.bench import BenchCard
 from rig.cards.keys.car import CarCard
-from rig.cards.keys.kinds_of_key import MEASURED_BAR_MM_U, UNMEASURED_BAR_MM_U
+from rig.cards.keys.kinds_of_key import (
+    MEASURED_BAR_MM_U,
+    MEASURED_RADIUS_MM_U,
+    UNMEASURED_BAR_MM_U,
+)
 from rig.cards.leaves import value_at
 
 DOUBT_WHEN_WRITTEN: dict[str, float] = {
     "plate.bar_mm": MEASURED_BAR_MM_U,
     "floor.bar_mm": MEASURED_BAR_MM_U,
     "finger.bar_mm": MEASURED_BAR_MM_U,
+    "geometry.wheel_radius_mm": MEASURED_RADIUS_MM_U,
 }
 """Dotted key -> standard uncertainty of it, in its unit, where the card has the key and not its `_u`."""
 

@@ -52,7 +52,8 @@ def lifting(pads: ActedPads, lifted: str, told: list[str]) -> Callable[[str], No
 def lift(tmp_path: Path, calibrated: Path, lifted: str, car: dict[str, Any], *more: object) -> dict[str, Any]:
     """Zero, lift and return the record."""
     log = Path(shutil.copytree(calibrated, tmp_path / "log"))
-    test = write_cards(tmp_path, car={"geometry.wheel_radius_mm": RADIUS} | car, test=TYPED, bench={"pads.reseat_g": 0})
+    keys = {key: value for key, value in ({"geometry.wheel_radius_mm": RADIUS} | car).items() if value is not None}
+    test = write_cards(tmp_path, car=keys, test=TYPED, bench={"pads.reseat_g": 0})
     heights = [word for height in LIFTS for word in ("--height", height)]
     told: list[str] = []
     with ActedPads() as pads:
@@ -99,13 +100,22 @@ def test_the_height_is_found_from_either_axle(lifted: str, calibrated: Path, tmp
     for one in inputs["lifts"]:
         assert one["load_down_g"] == pytest.approx(stays_down(one["height_mm"], lifted=lifted), abs=3.0)
     assert inputs["axle"] == lifted
-    # 5 mm on each radius: the front one counts by the share in front, the rear one by the rest
-    share = np.mean([stays_down(one, lifted=lifted) for one in (0, *ladder)]) / TOTAL
-    radii = 5.0 * math.hypot(share, 1 - share)
-    assert result["cg_height_mm_u"] == pytest.approx(math.hypot(radii, line_u(lifted)), rel=0.04)
+    # one radius of 5 mm doubt for all wheels: everything lies higher or lower by it
+    assert result["cg_height_mm_u"] == pytest.approx(math.hypot(5.0, line_u(lifted)), rel=0.04)
     low, high = result["interval_mm"]
     assert 0.5 * (high - low) == pytest.approx(1.96 * result["cg_height_mm_u"], rel=0.02)
     assert 0.5 * (high + low) == pytest.approx(result["cg_height_mm"], abs=1e-6)
+
+
+def test_wheels_that_nobody_measured_make_the_height_unsure(calibrated: Path, tmp_path: Path) -> None:
+    result = lift(tmp_path / "left out", calibrated, "rear", {"geometry.wheel_radius_mm": None})["result"]
+    assert result["cg_height_mm"] == pytest.approx(HEIGHT - RADIUS + 32.0, abs=1.5)  # the default's radius
+    assert result["cg_height_mm_u"] == pytest.approx(math.hypot(8.0, line_u("rear")), rel=0.04)
+    assert "Nobody measured the wheels: a radius of 32 ± 16 mm is taken" in result["warnings"][0]
+    known = lift(tmp_path / "measured", calibrated, "rear", {})["result"]
+    # off a ruler: 1 mm; the line's own doubt with that of the fits, as below
+    assert math.hypot(1.0, line_u("rear")) < known["cg_height_mm_u"] < math.hypot(1.0, 1.2 * line_u("rear"))
+    assert not any("Nobody measured" in text for text in known["warnings"])
 
 
 def test_the_wheelbase_is_doubted_in_millimetres(calibrated: Path, tmp_path: Path) -> None:

@@ -253,8 +253,8 @@ def test_the_centre_of_gravity_and_its_doubt(weighed: Weighed) -> None:
     np.testing.assert_allclose(result["cg_m"], [x, y], atol=2e-5)
     whole = sum(doubts(weighed.record).values())
     slope = (place - [x, y]) / LOAD.sum()
-    # 4 mm on the wheelbase moves both front contacts; half of 2 and 6 mm each contact across; each on its own
-    own_x = (share[0] ** 2 + share[1] ** 2) * 0.004**2
+    # 4 mm on the wheelbase moves both front contacts at once; half of 2 and 6 mm each contact across, each on its own
+    own_x = (share[0] + share[1]) ** 2 * 0.004**2
     own_y = (share[0] ** 2 + share[1] ** 2) * 0.001**2 + (share[2] ** 2 + share[3] ** 2) * 0.003**2
     assert result["cg_x_m"]["u"] == pytest.approx(np.sqrt(slope[:, 0] @ whole @ slope[:, 0] + own_x), rel=1e-3)
     assert result["cg_y_m"]["u"] == pytest.approx(np.sqrt(slope[:, 1] @ whole @ slope[:, 1] + own_y), rel=1e-3)

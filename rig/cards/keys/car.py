@@ -5,7 +5,9 @@ from typing import Annotated, Literal
 from msgspec import Meta
 
 from rig.cards.keys.kinds_of_key import (
+    MEASURED_RADIUS_MM_U,
     UNMEASURED_BAR_MM_U,
+    UNMEASURED_RADIUS_MM_U,
     AxleKind,
     BarU,
     CardId,
@@ -43,8 +45,14 @@ class Geometry(Section, frozen=True, kw_only=True):
         ]
         | None
     ) = None
-    wheel_radius_mm: Annotated[float, number("loaded wheel radius", gt=2, le=500)] = 32.0
-    wheel_radius_mm_u: Annotated[float, uncertainty_of("the wheel radius")] = 1.0
+    wheel_radius_mm: Annotated[float, number("loaded wheel radius; left out: not measured", gt=2, le=500)] = 32.0
+    wheel_radius_mm_u: Annotated[
+        float,
+        uncertainty_of(
+            f"the wheel radius; left out: {MEASURED_RADIUS_MM_U:g} with the radius on the card, otherwise "
+            f"{UNMEASURED_RADIUS_MM_U:g}"
+        ),
+    ] = UNMEASURED_RADIUS_MM_U
     cg_height_mm: Annotated[float, number("centre of gravity above the floor", gt=0, le=1000)] = 35.0
     cg_height_mm_u: Annotated[float, uncertainty_of("the centre of gravity's height")] = 12.0
     front_roll_share: Annotated[Fraction, Meta(description="front axle's share of a rolling moment")] = 0.5

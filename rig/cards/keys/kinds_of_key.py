@@ -42,6 +42,9 @@ printer's margins comes out 3 to 4 % small (287 of 297 mm), one at 100 % within 
 ruler tells."""
 MEASURED_BAR_MM_U = 0.2
 """Standard uncertainty of a bar that stands on the card without one of its own: read off a ruler."""
+UNMEASURED_RADIUS_MM_U, MEASURED_RADIUS_MM_U = 8.0, 1.0
+"""Standard uncertainty of a wheel's radius that nobody measured, and of one on the card: loaded, off a ruler. Wheels of
+most cars from 1:12 to 1:8 lie within twice the first of 32 mm. From memory, no source."""
 BarU = Annotated[
     float,
     uncertainty_of(

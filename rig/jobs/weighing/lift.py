@@ -1,17 +1,19 @@
 """Height of the centre of gravity by lifting an axle, and what ballast does to the corner weights."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from msgspec import structs
 
 from analysis.base.arrays import FloatArray
 from analysis.statistics.estimate import total_covariance
+from analysis.statistics.quantiles import NORMAL_95
 from analysis.weighing.cg_height import AxleLift, CgHeight, HeightDoubts, LiftedCar, cg_height
 from analysis.weighing.parts import BallastAdvice, Target, load_of_mass, move_ballast, place_ballast
 from rig.base.errors import InputError
 from rig.base.progress import Progress
 from rig.cards.chassis import share_compliance
+from rig.cards.keys.kinds_of_key import UNMEASURED_RADIUS_MM_U
 from rig.cards.measures import MM, contact_place, wheelbase
 from rig.cards.read import CardSet
 from rig.jobs.weighing.bench_figures import refuse_lifts
@@ -103,12 +105,14 @@ def measure_height(
             load_common=axle_u,
             total=weights.total_g.u,
             wheelbase=g.wheelbase_mm_u * MM,
-            radius=g.wheel_radius_mm_u * MM,
+            radius=0.0,
+            radius_common=g.wheel_radius_mm_u * MM,
         ),
         level_front=float(weights.load_g[:2].sum()),
         suspension_blocked=asked.suspension_blocked,
         battery_in=asked.battery_in,
     )
+    found = replace(found, warnings=(*_radius_not_measured(cards), *found.warnings))
     record = log.record(
         CG_HEIGHT,
         cards.car.name,
@@ -157,3 +161,15 @@ def ballast_for(
         start=None if start_mm is None else np.array(start_mm) * MM,
         compliance=share_compliance(cards.car),
     )
+
+
+def _radius_not_measured(cards: CardSet) -> list[str]:
+    """What is said where nobody measured the wheels, whose radius is a part of the height itself."""
+    size = cards.car.geometry
+    if size.wheel_radius_mm_u < UNMEASURED_RADIUS_MM_U:
+        return []
+    return [
+        f"Nobody measured the wheels: a radius of {size.wheel_radius_mm:g} ± "
+        f"{NORMAL_95 * size.wheel_radius_mm_u:.0f} mm is taken, and the height is as unsure. Write wheel_radius_mm, "
+        "from the axle to the floor, on the car card"
+    ]

@@ -99,14 +99,22 @@ def test_doubts_match_sampling_and_cover() -> None:
     """Everything doubtful drawn at random: spread and 95 % coverage as stated."""
     rng = np.random.default_rng(6)
     doubts = HeightDoubts(
-        load=0.7, load_common=0.8, height=0.3e-3, height_common=0.2e-3, total=1.0, wheelbase=0.4e-3, radius=0.3e-3
+        load=0.7,
+        load_common=0.8,
+        height=0.3e-3,
+        height_common=0.2e-3,
+        total=1.0,
+        wheelbase=0.4e-3,
+        radius=0.3e-3,
+        radius_common=0.6e-3,
     )
     heights, errors, stated, inside, trials = [0.0, 0.03, 0.06, 0.09, 0.06, 0.03], [], [], 0, 300
     for _ in range(trials):
+        larger = rng.normal(0, 0.6e-3)
         true = CAR | {
             "wheelbase": 0.26 + rng.normal(0, 0.4e-3),
-            "radius_front": 0.031 + rng.normal(0, 0.3e-3),
-            "radius_rear": 0.033 + rng.normal(0, 0.3e-3),
+            "radius_front": 0.031 + larger + rng.normal(0, 0.3e-3),
+            "radius_rear": 0.033 + larger + rng.normal(0, 0.3e-3),
         }
         common_load, common_height = rng.normal(0, 0.8), rng.normal(0, 0.2e-3)
         lifts = []

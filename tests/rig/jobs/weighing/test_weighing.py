@@ -157,6 +157,8 @@ def lifted_front_load(
 
 def test_lifting_the_rear_axle_finds_the_height(ready: Bench) -> None:
     wheelbase, radius, height = 0.257, 0.032, 0.041
+    (ready.test.parent / "car.toml").write_text(card_text("car", {"geometry.wheel_radius_mm": 32.0}))
+    ready.cards = read_set(ready.test)
     cg_x = wheelbase * CAR_G[:2].sum() / CAR_G.sum()
 
     def lift(step: Step) -> None:
