@@ -20,9 +20,12 @@ def likely_line(text: str, message: str) -> tuple[str, str] | None:
     message: TOML's own, which names the line.
     """
     found = re.search(r"at line (\d+)", message)
-    lines = text.splitlines()
-    if found is None or not 1 <= (number := int(found.group(1))) <= len(lines):
+    lines = text.rstrip().splitlines()
+    number = int(found.group(1)) if found is not None else len(lines) if "at end of document" in message else 0
+    if not 1 <= number <= len(lines):
         return None
+    if (twice := _twice(lines, number, message)) is not None:
+        return twice
     parts = _ASSIGNED.match(lines[number - 1])
     if parts is None:
         return None
@@ -36,6 +39,26 @@ def likely_line(text: str, message: str) -> tuple[str, str] | None:
         if (match := pattern.fullmatch(value)) is not None:
             return what, f"Did you mean {key} = {mend(match)}? {why}"
     return None
+
+
+def _twice(lines: list[str], number: int, message: str) -> tuple[str, str] | None:
+    """What TOML refuses because it stood there before: a key of one section, or a section's head. number: from 1."""
+    if not message.startswith(("Cannot overwrite", "Cannot declare")):
+        return None
+    line = lines[number - 1].split("#")[0].strip()
+    head = line if line.startswith("[") else line.split("=")[0].strip()
+    earlier = [place for place, one in enumerate(lines[: number - 1], start=1) if _begins(one, head)]
+    if not head or not earlier:
+        return None
+    return (
+        f"{head} stands in line {earlier[-1]} and again in line {number}",
+        "Keep one of the two" if not head.startswith("[") else "Put the lines of both under one head",
+    )
+
+
+def _begins(line: str, head: str) -> bool:
+    said = line.split("#")[0].strip()
+    return said == head if head.startswith("[") else said.split("=")[0].strip() == head and "=" in said
 
 
 def number_in_text(value: str) -> str | None:

@@ -54,6 +54,30 @@ def test_what_is_toml_but_holds_a_comma_or_quotes_is_recognised(line: str, meant
     assert meant in caught.value.remedy
 
 
+@pytest.mark.parametrize(
+    ("text", "says", "remedy"),
+    [
+        (
+            "[push]\nheight_mm = 8\n[grip]\nfront = 1\n[push]\nside = 'left'",
+            "[push] stands in line 3 and again in line 7",
+            "head",
+        ),
+        (
+            "[push]\nside = 'left'\nheight_mm = 8 # low\nheight_mm = 22",
+            "height_mm stands in line 5 and again in line 6",
+            "one",
+        ),
+        ("push.height_mm = 8\npush.height_mm = 22", "push.height_mm stands in line 3 and again in line 4", "one"),
+    ],
+)
+def test_what_stands_twice_is_named_with_both_lines(text: str, says: str, remedy: str) -> None:
+    """An example line uncommented although the key stood there, or a section's block pasted in once more."""
+    with pytest.raises(InputError) as caught:
+        parse_card(HEAD + text, TestCard, where="some.toml")
+    assert caught.value.what == says
+    assert remedy in caught.value.remedy
+
+
 def test_a_line_with_nothing_likely_keeps_the_usual_words() -> None:
     with pytest.raises(InputError, match="not valid TOML") as caught:
         parse_card(HEAD + "what is this", TestCard, where="some.toml")
