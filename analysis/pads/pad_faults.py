@@ -1,5 +1,6 @@
 """What is wrong with a pad, told from its raw counts: each fault has a name and something to do about it."""
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -21,6 +22,7 @@ FaultName = Literal[
     "line stuck high",
     "line stuck low",
     "frozen",
+    "same counts as another pad",
     "overload",
     "underload",
 ]
@@ -32,6 +34,7 @@ FAULT_REMEDY: dict[FaultName, str] = {
     "line stuck high": "Converter asleep or data line held high: check its wires, restart the board",
     "line stuck low": "The data line hangs low: check for a short to ground, restart the board",
     "frozen": "The converter no longer renews its result: restart the board",
+    "same counts as another pad": "Two data lines touch, or one line is read twice: check the wires of both pads",
     "overload": "Take load off before the pad bends for good",
     "underload": "Something pulls the pad up or its zero has moved: free it and zero again",
 }
@@ -43,7 +46,9 @@ class PadLimits:
 
     highest, lowest: counts, scalar or one per pad: overload and underload.  stuck_run: that many exact -1 or 0 in a row
     mean a stuck line.  frozen_run: that many equal counts in a row mean a frozen converter (a live 24-bit converter
-    shows tens of counts of noise). Both None for sources that round, such as lines in whole grams: see `SHOWN_WEIGHT`.
+    shows tens of counts of noise). All None for sources that round, such as lines in whole grams: see `SHOWN_WEIGHT`.
+    twin_run: that many samples, of three values at least, that are the same on two pads mean one converter read twice
+    (by chance, at two counts of noise and one mean: less than one in a million).
     wild_counts: noise from sample to sample, counts, that only an open bridge makes.
     """
 
@@ -51,10 +56,11 @@ class PadLimits:
     lowest: FloatArray | float = -math.inf
     stuck_run: int | None = 3
     frozen_run: int | None = 20
+    twin_run: int | None = 8
     wild_counts: float = 20_000.0
 
 
-SHOWN_WEIGHT = PadLimits(stuck_run=None, frozen_run=None, wild_counts=math.inf)
+SHOWN_WEIGHT = PadLimits(stuck_run=None, frozen_run=None, twin_run=None, wild_counts=math.inf)
 """Limits for scales that show a weight: at rest they repeat it, 0.0 as well."""
 
 
@@ -100,7 +106,8 @@ def pad_faults(
     found: list[PadFault] = []
     for pad in np.flatnonzero(_suspicious(raw, gone, limits)).tolist():
         found += _faults_of(raw[:, pad], gone[:, pad], limits, pad)
-    return tuple(found)
+    seen = {fault.pad for fault in found}
+    return (*found, *(twin for twin in _twins(raw, gone, limits) if twin.pad not in seen))
 
 
 def _suspicious(raw: FloatArray, gone: BoolArray, limits: PadLimits) -> BoolArray:
@@ -194,6 +201,29 @@ def _faults_of(raw: FloatArray, gone: BoolArray, limits: PadLimits, pad: int) ->
     found += take("overload", known > per_pad(limits.highest))
     found += take("underload", known < per_pad(limits.lowest))
     return found
+
+
+def _twins(raw: FloatArray, gone: BoolArray, limits: PadLimits) -> list[PadFault]:
+    """Pads that say the same as another one, sample for sample, as long as both are there."""
+    if limits.twin_run is None:
+        return []
+    twins: set[int] = set()
+    for one, other in itertools.combinations(range(raw.shape[1]), 2):
+        both = ~(gone[:, one] | gone[:, other])
+        shown = raw[both, one]
+        if len(shown) >= limits.twin_run and np.array_equal(shown, raw[both, other]) and len(np.unique(shown)) >= 3:
+            twins |= {one, other}
+    return [
+        PadFault(
+            pad=pad,
+            name="same counts as another pad",
+            samples=len(raw),
+            first=0,
+            last=len(raw) - 1,
+            remedy=FAULT_REMEDY["same counts as another pad"],
+        )
+        for pad in sorted(twins)
+    ]
 
 
 def _in_run(raw: FloatArray, length: int, value: float | None) -> BoolArray:

@@ -38,6 +38,17 @@ def test_an_overloaded_pad_is_told_to_be_unloaded_within_seconds(log: Path, tmp_
     assert spent < OPENING_S + 2.0
 
 
+def test_one_converter_read_twice_is_no_car(log: Path, tmp_path: Path) -> None:
+    """The data lines of pads 2 and 4 touch: both tell pad 4's counts. Zeroed so, 400 g would stand on each of them."""
+    test = write_cards(tmp_path)
+    with ActedPads([EMPTY[0], EMPTY[3], EMPTY[2], EMPTY[3]]) as pads:
+        told, spent = timed("pads", "zero", test, "--port", pads.url, "--log", log)
+    assert told.code == 1
+    assert "pad 2 (FL): same counts as another pad" in told.err
+    assert "Two data lines touch" in told.err
+    assert spent < OPENING_S + 2.0
+
+
 @pytest.mark.parametrize(
     ("spoil", "said"),
     [

@@ -32,6 +32,7 @@ GRAVEST_FIRST: tuple[FaultName, ...] = (
     "line stuck high",
     "line stuck low",
     "frozen",
+    "same counts as another pad",
 )
 
 Look = Callable[[FloatArray], None]

@@ -7,7 +7,7 @@ import pytest
 
 from analysis.pads.calibration import Calibration, fit_calibration
 from analysis.pads.detector import SettledDetector
-from analysis.pads.pad_faults import PadLimits, limits_for, pad_faults
+from analysis.pads.pad_faults import SHOWN_WEIGHT, PadLimits, limits_for, pad_faults
 from analysis.pads.settled import SettledReading, settled_reading
 from analysis.pads.zero_tracking import drift_rate, zero_at
 
@@ -174,3 +174,29 @@ def at_rest(counts: float, u: float = 0.0, *, settled: bool = True) -> SettledRe
 def test_how_long_the_zero_was_left_alone_is_told(after_s: float, says: str) -> None:
     found = zero_at(after_s, np.array([0.0]), np.array([[0.0]]), 0.1, drift=1.0)
     assert f"once more: {says} of drift" in found.advice
+
+
+def test_two_pads_that_say_the_same_sample_for_sample_are_one_converter_read_twice() -> None:
+    rng = np.random.default_rng(8)
+    counts = np.round(rng.normal([81_000, -5_300, 240_000, 12_000], 30.0, (8, 4)))
+    assert pad_faults(counts) == ()
+    counts[:, 3] = counts[:, 1]
+    told = pad_faults(counts)
+    assert [(fault.pad, fault.name, fault.samples) for fault in told] == [
+        (1, "same counts as another pad", 8),
+        (3, "same counts as another pad", 8),
+    ]
+    assert pad_faults(counts[:7]) == ()  # a sample fewer may be chance
+    assert pad_faults(counts, limits=SHOWN_WEIGHT) == ()  # scales that show grams agree by chance
+    once = counts.copy()
+    once[5, 3] += 1.0
+    assert pad_faults(once) == ()
+    gone = np.zeros((8, 4), dtype=bool)
+    gone[0, 3] = True  # seven are left
+    assert [fault.name for fault in pad_faults(counts, missing=gone)] == ["missing"]
+
+
+def test_two_pads_without_noise_may_stand_alike() -> None:
+    """Counts of two values only, as a coarse converter has them at rest, are no sign of one line read twice."""
+    counts = np.column_stack([100.0 + np.arange(12) % 2] * 2)
+    assert pad_faults(counts) == ()
