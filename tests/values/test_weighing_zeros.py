@@ -380,3 +380,13 @@ def test_live_names_the_wheel_whose_pad_is_missing(log: Path, test_card: Path) -
         view = watch_live(test_card, log, pads, [("x", 0.8)])
     assert "rear left: missing" in view
     assert "front left:" not in view
+
+
+def test_plugs_that_were_exchanged_are_told_before_a_zero_hides_it(log: Path, test_card: Path) -> None:
+    """Pads 2 and 4 after the calibration: pad 2 would be FL with the curve of another cell, and RL's weight."""
+    with ActedPads([EMPTY[0], EMPTY[3], EMPTY[2], EMPTY[1]]) as pads:
+        told = pivotbench("pads", "zero", test_card, "--port", pads.url, "--log", log)
+    assert told.code == 2
+    assert "pad 2 shows the empty pad 4, pad 4 shows the empty pad 2" in told.err
+    assert "Put the plugs back" in told.err
+    assert records(log, "zero") == []

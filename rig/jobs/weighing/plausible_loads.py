@@ -12,6 +12,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError as AnalysisInputError
 from analysis.base.wheel_names import WHEEL_KEYS, WHEELS
+from analysis.pads.exchanged import exchanged_pads
 from analysis.pads.loads import Loads
 from analysis.statistics.estimate import DoubtPart, total_covariance
 from analysis.statistics.quantiles import chi_square_tail
@@ -59,6 +60,8 @@ def refuse_loaded_zero(
 ) -> None:
     """Raise InputError when what lies on the pads weighs like a car, an axle or a wheel of one.
 
+    Also where pads show each other's zero, so that calibrations and wheels would go to the wrong ones.
+
     counts: (4,) of the reading.  It is held against their zero before, or their calibration; scales that show a weight
     against nothing shown.  car_g: known mass of the car, g.
     Without a calibration nothing is known of grams, and nothing is refused: see `zeroed_words` in zero.py.
@@ -76,17 +79,30 @@ def refuse_loaded_zero(
         if zeros
         else np.array([float(one.counts(0.0)) for one in calibrations])
     )
+    slopes = np.array([float(one.slope(0.0)) for one in calibrations])
+    if (order := exchanged_pads(counts, empty, slopes)) is not None:
+        raise _exchanged(bench, order, since)
     more = counts - empty
     try:
         load = np.array([float(one.mass_g(one.counts(0.0) + n)) for one, n in zip(calibrations, more, strict=True)])
     except AnalysisInputError:  # a curve that never reaches so far: its slope says enough here
-        load = more / np.array([float(one.slope(0.0)) for one in calibrations])
+        load = more / slopes
     if not _something_stands(load, car_g):
         return
     raise InputError(
         f"the pads are not empty: {since} they carry {load.sum():.0f} g more ({_each(bench, load)})",
         where=bench.name,
         remedy="Take everything off and zero again; if something new belongs on the pads for good, say --tray",
+    )
+
+
+def _exchanged(bench: BenchCard, order: Sequence[int], since: str) -> InputError:
+    """That pads show each other's zero. order: (4,) which pad each channel shows now, places from 0."""
+    shown = [f"pad {now + 1} shows the empty pad {before + 1}" for now, before in enumerate(order) if now != before]
+    return InputError(
+        f"the plugs of pads were exchanged: {since} {', '.join(shown)}",
+        where=bench.name,
+        remedy="Put the plugs back, or calibrate the pads as they are now: calibration and wheel go with the plug",
     )
 
 
