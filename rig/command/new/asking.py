@@ -87,7 +87,7 @@ def what_next(folder: Path, answers: Answers) -> list[str]:
     stand_ins = to_fill_in(answers)
     if stand_ins:
         figures = ", ".join(f"{key.rpartition('.')[2]} = {value:g}" for key, value in stand_ins.items())
-        lines.append(f"Not measured yet: {figures}. Write yours into {folder / 'car.toml'}.")
+        lines.append(f"Not measured yet: {figures}. Write yours into {folder / 'car.toml'}, and take sizes out.")
     if answers.get("bar") is None:
         lines.append(
             f"After printing: write the bar's length, by ruler, as bar_mm into {folder / 'car.toml'} and "
