@@ -105,3 +105,22 @@ def test_what_changed_since_the_weighing_before_is_told_turned_as_well(log: Path
         car[0] = CAR | {"RL": CAR["RL"] + 60, "FR": CAR["FR"] + 20}
         told = pivotbench("weigh", *common, "--turned", "half", hands=do)
     assert "what was changed?" in told.out
+
+
+@pytest.mark.parametrize("more", [(), ("--turned", "half")])
+def test_which_pads_the_nose_goes_on_is_said_before_the_car_stands(
+    more: tuple[str, ...], log: Path, tmp_path: Path
+) -> None:
+    """Pads 1 to 4 are RR, FL, FR, RL: a car set on them the other way round would weigh as one with 37 % in front."""
+    test, asked = write_cards(tmp_path), list[str]()
+
+    def do(text: str) -> None:
+        asked.append(text)
+        pads.lay(on_pads(stand(text, CAR)))
+
+    with ActedPads() as pads:
+        common = [test, "--port", pads.url, "--log", log]
+        assert pivotbench("pads", "zero", *common).code == 0
+        assert pivotbench("weigh", *common, *more, hands=do).code == 0
+    first = next(text for text in asked if "Set the car on" in text)
+    assert "its nose on pad 2 (FL) and pad 3 (FR)" in first

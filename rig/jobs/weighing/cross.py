@@ -18,7 +18,7 @@ from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
 from rig.jobs.weighing.pads import Ask, OpenPads
 from rig.jobs.weighing.scale import scale_of
-from rig.jobs.weighing.weigh import weigh_on_pads
+from rig.jobs.weighing.weigh import set_on, weigh_on_pads
 from rig.jobs.weighing.weights import RecordedWeighing, Weighing, weights_but_for
 from rig.log.store import BenchLog
 from rig.lookups.cards_and_pivots import keep_cards
@@ -173,7 +173,7 @@ def measure_response(
     scale = scale_of(cards.bench, log, pads=pads, calibration=cards.choices.calibration)
     loads, raw = [], []
     for text in (
-        "Set the car on the pads, bounce it",
+        f"{set_on(cards.bench)}; bounce it",
         f"Put the {shim_mm:g} mm shim under the {WHEELS[wheel]} pad, bounce the car",
     ):
         ask(Step(text=text, action="car"))

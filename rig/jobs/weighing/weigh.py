@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from analysis.base.arrays import FloatArray
+from analysis.base.wheel_names import WHEEL_KEYS
 from analysis.pads.loads import Loads
 from analysis.statistics.quantiles import NORMAL_95
 from analysis.weighing.orientations import (
@@ -45,6 +46,12 @@ TURN_WORDS: dict[Turn, str] = {
 }
 
 
+def set_on(bench: BenchCard) -> str:
+    """What is asked first: a car that stands the wrong way round weighs as another one, and nothing shows it."""
+    left, right = (f"pad {bench.pads.wheels.index(wheel) + 1} ({wheel})" for wheel in WHEEL_KEYS[:2])
+    return f"{TURN_WORDS['as is']}; its nose on {left} and {right}"
+
+
 def weigh_on_pads(
     cards: CardSet,
     pads: OpenPads,
@@ -63,7 +70,7 @@ def weigh_on_pads(
     odd: list[str] = []
     least_g = least_load(cards, log)
     for number in range(placings):
-        text = "Set the car on the pads" if number == 0 else "Lift the car off, bounce it, roll it on again"
+        text = set_on(cards.bench) if number == 0 else "Lift the car off, bounce it, roll it on again"
         ask(Step(text=text, action="car"))
         placed.append(scale.place_once(pads, progress=progress, least_g=least_g))
         odd += refuse_empty(cards, log, scale.wheels(placed[-1].loads.load_g))
@@ -159,7 +166,8 @@ def weigh_turned(
         under = list(PAD_UNDER[turn])
         for number in range(placings):
             again = ", once more" if number else ""
-            ask(Step(text=f"{TURN_WORDS[turn]}{again}; bounce the car, roll it on", action="car"))
+            words = set_on(cards.bench) if turn == "as is" else TURN_WORDS[turn]
+            ask(Step(text=f"{words}{again}; bounce the car, roll it on", action="car"))
             placed.append(scale.place_once(pads, progress=progress, least_g=least_g))
             rows.append(scale.wheels(placed[-1].loads.load_g))  # pads by the wheel over them in the first weighing
             numbers = [int(scale.order[place]) + 1 for place in under]
