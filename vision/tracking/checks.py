@@ -226,7 +226,13 @@ def check_scale(
             "the cards say, compared with the floor markers",
             where="printed size",
             remedy="Measure the check bar of both sheets and a black square of each, print at 100 %, and "
-            "correct sizes and marker height on the cards",
+            "correct sizes and marker height on the cards"
+            + (
+                ""
+                if known
+                else "; where they are right, the picture is squeezed (pixels not square) or cropped, or the lens not "
+                "ordinary: calibrate the camera as it films pushes"
+            ),
         )
     if abs(rise) > 3.0 * expected and abs(rise) > 0.004:
         sentences.append(

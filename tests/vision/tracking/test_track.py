@@ -249,6 +249,9 @@ def test_wrong_cards_and_wrong_scenes_are_told_apart(clear: Clip, tmp_path: Path
         with pytest.raises(InputError, match=words) as caught:
             track_clip(path, ClipCards(floor=floor, car=car, camera=calibration(eye())))
         assert caught.value.remedy
+        assert "squeezed" not in caught.value.remedy
+    with pytest.raises(InputError, match=r"the car.s markers look .* squeezed"):  # nobody knows the lens
+        track_clip(path, ClipCards(floor=FLOOR, car=bigger))
 
 
 def test_no_markers_two_cars_and_a_calibration_of_another_shape(clear: Clip, tmp_path: Path) -> None:
