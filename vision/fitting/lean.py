@@ -2,7 +2,9 @@
 
 Seen from above, a plate at height h on a body that rolls by an angle moves by h times its sine, which a fit that holds
 the plate level takes for a slide of the car. Where the lean changes by more than its noise, every pose is put back to
-where the car stands; about which height the body leans stays unknown and goes into the uncertainty.
+where the car stands; about which height the body leans stays unknown and goes into the uncertainty. A plate that then
+stands lower or higher than before the push (a nose that dips about the rear axle, springs that stick) is seen farther
+off or nearer by the camera: that is measured and taken out, too.
 """
 
 from dataclasses import dataclass, replace
@@ -24,26 +26,34 @@ REPEATS = 0.04
 ABOUT_U = 0.2
 """Of the plate's height: standard uncertainty of the height about which the body leans (roll centres of scale cars
 lie near the ground)."""
+LEAST_SINK, SURE_SINK = 0.0005, 4.0
+"""m, and standard uncertainties, from which a change of the plate's height from before the push to after it counts."""
+SINK_U = 0.3
+"""Of a change of height: its standard uncertainty beside its noise."""
+SINK_CAUSE = "how far the body sank"
 LEAN_CAUSE = "height about which the body leans"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LeanPart:
     """What the lean does to n poses. shift: (n, 3) m, m, rad to be taken off.  new, repeating: (n, 3, 3) covariances.
-    cause: (n, 3) one standard uncertainty of the height about which the body leans.  change: (n, 2) rad since the
-    start, smoothed.  sure: larger than all that a coder leaves of a picture's corners, too, and so worth a word.
+    causes: (c, n, 3) one standard uncertainty each of what stays unknown, names: (c,) of what.  change: (n, 2) rad
+    since the start, smoothed.  sure: larger than all that a coder leaves of a picture's corners, too: worth a word.
+    sunk: m, by how much lower the plate stands after the push; 0 where that is too little to tell.
     """
 
     shift: FloatArray
     new: FloatArray
     repeating: FloatArray
-    cause: FloatArray
+    causes: FloatArray
+    names: tuple[str, ...]
     change: FloatArray
     sure: bool
+    sunk: float
 
 
 def lean_part(solved: Solved, kept: np.ndarray, noise: FloatArray, height: float) -> LeanPart | None:
-    """The lean's part in the kept frames (n,), None where the body stays as level as can be told.
+    """The lean's part in the kept frames (n,), None where the body stays as level, and as high, as can be told.
 
     noise: (n,) px, of a corner from frame to frame.  height: m, of the plate.
     """
@@ -65,25 +75,38 @@ def lean_part(solved: Solved, kept: np.ndarray, noise: FloatArray, height: float
         away = np.abs(change) > np.maximum(once, LEAST_LEAN)
         return bool(np.any(away) or np.any(stays > np.maximum(lasting, LEAST_LEAN)))
 
-    if not leans(REPEATS):
+    by_height, height_unit = solved.by_height[kept], solved.rise[kept, 1]
+    rise = solved.rise[kept, 0]
+    risen = _smooth((rise - np.median(rise[:AT_START]))[:, None])[:, 0]
+    stays = float(np.median(risen[-AT_START:]))
+    at_rest = np.hypot(noise / np.sqrt(AT_START), np.hypot(REPEATS, np.sqrt(copied_spread(solved, kept))))
+    sinks = abs(stays) > max(LEAST_SINK, SURE_SINK * np.sqrt(2.0) * float(np.median(height_unit * at_rest)))
+    leaned = leans(REPEATS)
+    if not leaned and not sinks:
         return None
     c, s = np.cos(solved.pose[kept, 2]), np.sin(solved.pose[kept, 2])
     zero = np.zeros_like(c)
     # left side up takes what is high to the right, nose down forward
     aside = height * np.stack([np.stack([s, c], -1), np.stack([-c, s], -1), np.stack([zero, zero], -1)], axis=1)
     by_lean = solved.by_lean[kept] + aside
+    by_both = np.concatenate([leaned * by_lean, sinks * by_height[..., None]], axis=-1)  # (n, 3, 3)
 
-    def covariance(u: FloatArray) -> FloatArray:
-        part = by_lean * u[:, None, :]
+    def covariance(u: FloatArray, of_height: FloatArray) -> FloatArray:
+        part = by_both * np.concatenate([u, of_height[:, None]], axis=1)[:, None, :]
         return np.asarray(part @ np.swapaxes(part, 1, 2), float)
 
+    own_cause = ABOUT_U * np.einsum("nij,nj->ni", aside, change)
+    parts = ((leaned, LEAN_CAUSE, own_cause), (sinks, SINK_CAUSE, SINK_U * by_height * risen[:, None]))
     return LeanPart(
-        shift=np.einsum("nij,nj->ni", by_lean, change),
-        new=covariance(frame_u),
-        repeating=covariance(repeats),
-        cause=ABOUT_U * np.einsum("nij,nj->ni", aside, change),
+        # a pose that was fitted for the height of before lies short of where a higher plate stands
+        shift=np.einsum("nij,nj->ni", by_both, np.column_stack([change, -risen])),
+        new=covariance(frame_u, height_unit * noise / np.sqrt(LEAN_FRAMES)),
+        repeating=covariance(repeats, height_unit * REPEATS),
+        causes=np.stack([cause for counts, _, cause in parts if counts]),
+        names=tuple(name for counts, name, _ in parts if counts),
         change=change,
-        sure=leans(float(np.hypot(REPEATS, np.sqrt(copied_spread(solved, kept))))),
+        sure=leaned and leans(float(np.hypot(REPEATS, np.sqrt(copied_spread(solved, kept))))),
+        sunk=-stays if sinks else 0.0,
     )
 
 
@@ -94,8 +117,8 @@ def set_upright(track: ClipTrack, leans: LeanPart) -> ClipTrack:
         pose=track.pose - leans.shift,
         covariance=track.covariance + leans.new,
         repeating=track.repeating + leans.repeating,
-        shared=np.concatenate([track.shared, leans.cause[None]]),
-        shared_names=(*track.shared_names, LEAN_CAUSE),
+        shared=np.concatenate([track.shared, leans.causes]),
+        shared_names=(*track.shared_names, *leans.names),
     )
 
 
@@ -114,4 +137,14 @@ def lean_sentence(change: FloatArray, height: float) -> str:
         f"The body leaned by up to {np.degrees(largest):.1f}° against the start{left}. At the plate's height that is "
         f"{1e3 * height * largest:.1f} mm, which was taken out of the poses and is in the ±: push lower, let the body "
         "settle, and check the suspension for sticking."
+    )
+
+
+def sink_sentence(sunk: float) -> str:
+    """sunk: m, positive where the plate stands lower after the push."""
+    where = f"{1e3 * abs(sunk):.1f} mm {'lower' if sunk > 0 else 'higher'}"
+    return (
+        f"The plate stands {where} after the push than before: the body did not come back to its "
+        "height. That was taken out of the poses and is in the ±: push lower, let the "
+        "body settle, and check the suspension for sticking."
     )

@@ -27,6 +27,7 @@ class Part:
     lean: FloatArray
     lean_u: FloatArray
     by_lean: FloatArray
+    by_height: FloatArray
     rise: FloatArray
     rise_u: FloatArray
     extra_ink: FloatArray

@@ -44,7 +44,7 @@ class Solved:
     residual of each car marker over the frames; marker_mean: (n, m, 2) px frame by frame.  m_per_px: (n,).
     floor_used: (n,).  marker_weight: (m,).  repeating_gain: (n, 3, m, 2) per px of a marker of the car, then of the
     floor, which counts where a frame's camera is found from it alone.  lean, lean_u: (n, 2) rad.
-    by_lean: (n, 3, 2) per rad.
+    by_lean: (n, 3, 2) per rad.  by_height: (n, 3) per m of the plate's height.
     rise: (n, 2) m and its own; rise_u: (n,) m, of it from lens, floor and camera.  shared: (k, n, 3) of each cause.
     camera_part: (n, 3, 3), from the camera's pose.
     zoom: (n,) relative change of the focal length, which is taken out of the poses.
@@ -67,6 +67,7 @@ class Solved:
     lean: FloatArray
     lean_u: FloatArray
     by_lean: FloatArray
+    by_height: FloatArray
     rise: FloatArray
     rise_u: FloatArray
     m_per_px: FloatArray
@@ -225,6 +226,7 @@ def _part(corner: FloatArray, still: BoolArray, bench: _Bench, ink: float) -> Pa
         lean=cars.lean,
         lean_u=cars.lean_u,
         by_lean=cars.by_lean,
+        by_height=cars.by_height,
         rise=cars.rise,
         rise_u=rise_doubt(cars, fit, views, spread, still),
         extra_ink=cars.extra_ink,
@@ -332,6 +334,7 @@ def _joined(parts: list[Part], bench: _Bench, noise: float) -> Solved:
         lean=all_of("lean"),
         lean_u=all_of("lean_u"),
         by_lean=all_of("by_lean"),
+        by_height=all_of("by_height"),
         rise=all_of("rise"),
         rise_u=all_of("rise_u"),
         m_per_px=all_of("m_per_px"),

@@ -11,7 +11,7 @@ from vision.base.types import Camera, CameraView, ClipCards, ClipTrack, FloatArr
 from vision.camera.model import camera_of, fitting_camera, intrinsics_of
 from vision.camera.rolling_shutter import shutter_of, shutter_words, with_shutter_covariance
 from vision.clip.frames import DECODERS, Frame
-from vision.fitting.lean import lean_part, lean_sentence, set_upright
+from vision.fitting.lean import lean_part, lean_sentence, set_upright, sink_sentence
 from vision.fitting.noise import blur_part, frame_noise, repeating_part
 from vision.fitting.parts import Remembered
 from vision.fitting.solve import LEAST_CORNERS, KnownFloor, Solved, solve
@@ -103,6 +103,8 @@ def track_sightings(
         track = set_upright(track, leans)
         if leans.sure:
             sizes.append(lean_sentence(leans.change, cards.car.height))
+        if leans.sunk:
+            sizes.append(sink_sentence(leans.sunk))
     return replace(track, warnings=tuple(sizes), frames_left_out=sum(left_out.values()), left_out=left_out), solved
 
 

@@ -9,7 +9,7 @@ import pytest
 
 from vision.base.types import Camera, CameraView, ClipTrack
 from vision.fitting.gauss_newton import Optics
-from vision.fitting.lean import LEAN_CAUSE, lean_part, lean_sentence, set_upright
+from vision.fitting.lean import LEAN_CAUSE, SINK_CAUSE, lean_part, lean_sentence, set_upright, sink_sentence
 from vision.fitting.poses import CarPoses, fit_cars
 from vision.fitting.solve import Solved
 from vision.floor.geometry import marker_corners
@@ -55,6 +55,8 @@ def solved_from(found: CarPoses, *, corner_noise: float = NOISE) -> Solved:
             lean_u=found.lean_u,
             pose=found.pose,
             by_lean=found.by_lean,
+            by_height=found.by_height,
+            rise=found.rise,
             noise=found.noise,
             corner_noise=corner_noise,
             moving=False,
@@ -85,9 +87,9 @@ def as_tracked(found: CarPoses) -> ClipTrack:
     )
 
 
-def slide(roll: float, pitch: float) -> tuple[np.ndarray, CarPoses]:
+def slide(roll: float, pitch: float, sinks: float = 0.0) -> tuple[np.ndarray, CarPoses]:
     """True poses (n, 3), level for 20 frames, then leaning more and more about the ground under the plate's middle; and
-    as fitted. roll, pitch: rad, left side up, nose down."""
+    as fitted. roll, pitch: rad, left side up, nose down.  sinks: m, of the whole body with it."""
     share = np.clip((np.arange(FRAMES) - 20) / 30.0, 0.0, 1.0)
     pose = np.array([-0.13, 0.02, 0.4]) + share[:, None] * [0.02, 0.05, 0.25]
     upright = []
@@ -96,6 +98,7 @@ def slide(roll: float, pitch: float) -> tuple[np.ndarray, CarPoses]:
         upright.append(turn([0.0, 0.0, yaw]) @ own @ turn([0.0, 0.0, -yaw]))
     arm = np.array([turn([0.0, 0.0, yaw]) @ [*CORNER.reshape(-1, 2).mean(0), 0.0] for yaw in pose[:, 2]])
     foot = np.column_stack([pose[:, :2], np.zeros(FRAMES)]) + arm - np.einsum("nij,nj->ni", np.array(upright), arm)
+    foot[:, 2] -= share * sinks
     pixel = filmed(foot, upright, pose[:, 2])
     return pose, fitted(pixel + np.random.default_rng(4).normal(0.0, NOISE, pixel.shape))
 
@@ -120,6 +123,41 @@ def test_the_lean_is_taken_off_the_poses_with_its_sign(roll: float, pitch: float
     assert (np.linalg.eigvalsh(track.covariance - found.covariance * NOISE**2) > -1e-15).all()
     assert track.covariance[-1].trace() > found.covariance[-1].trace() * NOISE**2
     assert track.repeating.trace(axis1=-2, axis2=-1).min() > 0.0
+
+
+@pytest.mark.parametrize(
+    ("roll", "pitch", "sinks", "names"),
+    [
+        (0.0, 0.0, 0.002, (SINK_CAUSE,)),
+        (0.0, 0.0, -0.002, (SINK_CAUSE,)),
+        (0.0, 0.014, 0.0018, (LEAN_CAUSE, SINK_CAUSE)),  # nose down about the rear axle: 0.014 x 130 mm
+    ],
+)
+def test_a_plate_that_stands_lower_afterwards_is_put_back(
+    roll: float, pitch: float, sinks: float, names: tuple[str, ...]
+) -> None:
+    """A camera that looks down at 40° sees what sank by 2 mm more than 1 mm farther off than it is."""
+    truth, found = slide(roll, pitch, sinks)
+    part = lean_part(solved_from(found), np.arange(FRAMES), np.full(FRAMES, NOISE), CAR.height)
+    assert part is not None
+    assert part.sunk == pytest.approx(sinks, abs=3e-4)
+    track = set_upright(as_tracked(found), part)
+    level, mended = found.pose - truth, track.pose - truth
+    assert np.hypot(*level[-15:, :2].mean(0)) > 1e-3
+    assert np.hypot(*mended[-15:, :2].mean(0)) < 2.5e-4
+    assert np.hypot(*mended[:15, :2].mean(0)) < 1e-4
+    assert track.shared_names == names
+    # three tenths of what it does stay unknown
+    expected = 0.3 * np.hypot(*(found.by_height * sinks)[-1, :2])
+    assert np.hypot(*track.shared[-1, -1, :2]) == pytest.approx(expected, rel=0.2)
+    assert (np.linalg.eigvalsh(track.covariance - found.covariance * NOISE**2) > -1e-15).all()
+
+
+def test_a_plate_that_hardly_sinks_is_left_alone_and_a_sunk_one_has_its_sentence() -> None:
+    _, found = slide(0.0, 0.0, 0.0002)
+    assert lean_part(solved_from(found), np.arange(FRAMES), np.full(FRAMES, NOISE), CAR.height) is None
+    assert "stands 1.8 mm lower after the push" in sink_sentence(0.0018)
+    assert "stands 0.6 mm higher after" in sink_sentence(-0.0006)
 
 
 def test_a_body_that_stays_level_is_left_alone() -> None:
