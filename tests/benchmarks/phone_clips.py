@@ -1,6 +1,6 @@
 """Any phone, any clip: the right pivot, an honest interval, or a plain refusal?
 
-    PYTHONPATH=. python tests/benchmarks/phone_clips.py [--each N] [--seed S] [--only KIND ...] [--processes P]
+    PYTHONPATH=. python tests/benchmarks/phone_clips.py [--each N] [--seed S] [--only KIND ...] [--processes P] ...
 
 Every kind of trouble (phone/*_kinds.py) changes an ordinary clip: a pushed car cast ray by ray with cameras, sheets and
 floors of the benchmark's own (phone/optics.py, stage.py; nothing of the measuring side), stored by real codecs, then
@@ -38,12 +38,20 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from tests.benchmarks.phone import bench_kinds, camera_kinds, clean_kinds, file_kinds, hand_kinds, mistake_kinds
+from tests.benchmarks.phone import (
+    bench_kinds,
+    camera_kinds,
+    clean_kinds,
+    file_kinds,
+    hand_kinds,
+    mistake_kinds,
+    odd_kinds,
+)
 from tests.benchmarks.phone.judge import DOUBTS, Told, run, simple_way
 from tests.benchmarks.phone.kinds import KINDS
 from tests.benchmarks.phone.shot import ordinary
 
-TABLES = (clean_kinds, camera_kinds, bench_kinds, file_kinds, hand_kinds, mistake_kinds)
+TABLES = (clean_kinds, camera_kinds, bench_kinds, file_kinds, hand_kinds, mistake_kinds, odd_kinds)
 Job = tuple[str, int, int, str]
 
 
@@ -172,6 +180,7 @@ def main() -> None:
     """Print; the last line is JSON."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--each", type=int, default=6, help="clips of every kind")
+    parser.add_argument("--first", type=int, default=1, help="number of the first clip of every kind (2: second size)")
     parser.add_argument("--seed", type=int, default=20)
     parser.add_argument("--only", nargs="+", choices=list(KINDS), default=list(KINDS), metavar="KIND")
     parser.add_argument("--processes", type=int, default=os.cpu_count() or 1)
@@ -183,7 +192,7 @@ def main() -> None:
     if given.keep:
         Path(given.keep).mkdir(parents=True, exist_ok=True)
     each = 1 if given.quick else given.each
-    jobs = [(name, number, given.seed, given.keep) for number in range(each) for name in given.only]
+    jobs = [(name, number, given.seed, given.keep) for number in range(given.first - 1, each) for name in given.only]
     told = [row for row in kept_rows(given.rows) if row.kind in given.only and row.seed < each]
     done = {(row.kind, row.seed) for row in told}
     left = [job for job in jobs if job[:2] not in done]

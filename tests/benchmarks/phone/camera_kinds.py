@@ -78,7 +78,8 @@ def _knock(shot: Shot, size: float) -> None:
     shot.sway = sway
 
 
-def _hand_sway(shot: Shot, size: float) -> Sway:
+def hand_sway(shot: Shot, size: float) -> Sway:
+    """A camera held in hands: a few millimetres and milliradians for size 1."""
     rate, phase = shot.rng.uniform(1.5, 8.0, (6, 2)), shot.rng.uniform(0, 6.3, (6, 2))
     wide = size * np.array([0.004, 0.004, 0.003, 0.004, 0.004, 0.003])
 
@@ -91,12 +92,12 @@ def _hand_sway(shot: Shot, size: float) -> Sway:
 
 @kind("hand-held", (0.5, 1.0, 2.0), MOVED)
 def _held(shot: Shot, size: float) -> None:
-    shot.sway = _hand_sway(shot, size)
+    shot.sway = hand_sway(shot, size)
 
 
 @kind("hand-held with rolling shutter", (0.5, 1.0), MOVED)
 def _held_rolling(shot: Shot, size: float) -> None:
-    shot.sway, shot.readout = _hand_sway(shot, size), 0.02
+    shot.sway, shot.readout = hand_sway(shot, size), 0.02
 
 
 @kind("stabilisation that lags", (1, 3), ZOOMED + "|" + MOVED)

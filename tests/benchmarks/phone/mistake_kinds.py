@@ -20,7 +20,8 @@ def _hop(since: float, took: float) -> float:
     return math.sin(math.pi * min(max(since / took, 0.0), 1.0)) ** 2
 
 
-def _eased(since: float, took: float) -> float:
+def eased(since: float, took: float) -> float:
+    """0 before, 1 after; smoothly in between. since: s after the beginning.  took: s."""
     return 0.5 - 0.5 * math.cos(math.pi * min(max(since / took, 0.0), 1.0))
 
 
@@ -29,14 +30,14 @@ def _set_aside(shot: Shot, size: float) -> None:
     """size: m, how high it is lifted."""
     aside = np.array([0.012, -0.025, 0.06])
     shot.rest += 1.3
-    shot.carried = lambda moment: aside * (_eased(moment - 0.45, 0.5) - 1.0)
+    shot.carried = lambda moment: aside * (eased(moment - 0.45, 0.5) - 1.0)
     shot.lift = lambda moment: size * _hop(moment - 0.45, 0.5)
 
 
 @kind("set straight by hand before the push", (0.01, 0.02), "contradict each other", fine=True)
 def _set_straight(shot: Shot, size: float) -> None:
     shot.rest += 1.3
-    shot.carried = lambda moment: np.array([size / 3, size, -0.05]) * (_eased(moment - 0.45, 0.4) - 1.0)
+    shot.carried = lambda moment: np.array([size / 3, size, -0.05]) * (eased(moment - 0.45, 0.4) - 1.0)
 
 
 @kind("lifted away at the end", (0.05, 0.15), LIFTED + "|still moving", fine=True)
@@ -44,7 +45,7 @@ def _lifted_away(shot: Shot, size: float) -> None:
     shot.after += 0.5
     leaves = shot.length - 0.45
     shot.carried = lambda moment: np.array([0.0, -0.5, 0.1]) * max(moment - leaves, 0.0) ** 2
-    shot.lift = lambda moment: size * _eased(moment - leaves, 0.45)
+    shot.lift = lambda moment: size * eased(moment - leaves, 0.45)
 
 
 @kind("floor sheet goes with the car", (0.05, 0.15, 0.3), SHEET + "|sheet.{0,80}moved|moved.{0,40}sheet|kicked")
