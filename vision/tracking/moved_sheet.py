@@ -7,7 +7,7 @@ from vision.floor.laid_sheets import sheet_names, sheet_numbers
 
 KICKED_AWAY = 0.25  # px, of a marker's middle; shadows that cross it take it 0.05 px away
 STAYED = 0.15  # px
-LEAST_STILL = 0.5  # of the frames: in fewer, what moved cannot be told from the camera
+MOSTLY_STILL = 0.5  # of the frames: in fewer, what moved cannot be told from the camera
 LEAST_SIGHTINGS = 2  # of a marker in either third of the clip
 
 
@@ -19,7 +19,7 @@ def moved_sheet_sentences(
     time: (n,) s.  on_floor: (n, m, 4, 2) px, nan where not seen.  still: (n,) frames in which the camera stood.
     m_per_px: at the floor's distance.
     """
-    if still.sum() < 3 or still.mean() < LEAST_STILL:
+    if still.sum() < 3 or still.mean() < MOSTLY_STILL:
         return []
     time, on_floor = time[still], on_floor[still]
     third = (time[-1] - time[0]) / 3.0
