@@ -96,6 +96,7 @@ def _plate_of(path: Path | None, wheelbase_mm: float | None) -> "tuple[CarMarker
     A plate drawn for another wheelbase passes for right and shifts every balance point: there is no default.
     """
     from rig.cards.keys.car import CarCard, Plate
+    from rig.cards.left_out import sizes_not_measured
     from rig.cards.measures import printed_plate
     from rig.cards.read import read_card
     from vision.markers.layouts import DICTIONARY, default_car
@@ -117,6 +118,8 @@ def _plate_of(path: Path | None, wheelbase_mm: float | None) -> "tuple[CarMarker
             "--wheelbase-mm 257"
         )
     notes = [f"Plate: for a wheelbase of {length:g} mm, its middle {middle:.1f} mm ahead of the rear axle."]
+    if path is not None and (unmeasured := sizes_not_measured(card)):
+        notes += [f"{one}; print the plate again if the wheelbase is another" for one in unmeasured]
     if length < LEAST_WHEELBASE_MM:
         notes.append(
             f"The plate is 205 × 115 mm, too large for a car of {length:g} mm: list smaller markers under "

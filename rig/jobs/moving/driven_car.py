@@ -17,10 +17,12 @@ from rig.cards.identity import same_id, subjects_differ
 from rig.cards.keys.bench import Pads
 from rig.cards.keys.car import CarCard
 from rig.cards.keys.test import TestCard, Typed
+from rig.cards.left_out import sizes_not_measured
 from rig.cards.read import CardSet, Choices, read_card, read_set
 from rig.jobs.moving.by_tilted_pads import measured_car
 from rig.jobs.moving.drawn_cars import OpenTo
 from rig.jobs.weighing.kitchen_scales import read_off_scales
+from rig.jobs.weighing.weights import as_pushed, typed_weighing
 from rig.log.store import BenchLog
 from rig.lookups.belongs import weighing_of
 from rig.records.weighing import WEIGHING
@@ -74,11 +76,10 @@ def weights_for(
     *,
     where: str,
     number: str = "",
-    reseat_g: float | None = None,
 ) -> KnownWeights:
     """Typed grams, else the weighing of this car in this state in the log; and what to say of it first.
 
-    number: record of the weighing, as asked.  reseat_g: scatter of a corner between placings, None: the usual one.
+    typed: as an option gives them, read off scales that nobody described.  number: record of the weighing, as asked.
     Raises InputError when there is none.
     """
     if typed is not None:
@@ -86,7 +87,7 @@ def weights_for(
         if not np.all(np.isfinite(grams)) or np.any(grams <= 0):
             raise InputError("each wheel must carry something", where="--weights", remedy="Give FL FR RL RR in grams")
         refuse_mass(float(grams.sum()), card.geometry.wheelbase_mm, "--weights", where)
-        parts = read_off_scales(grams, Typed(), reseat_g=Pads().reseat_g if reseat_g is None else reseat_g)
+        parts = read_off_scales(grams, Typed(), reseat_g=Pads().reseat_g)
         square = sum(part.covariance for part in parts)
         return KnownWeights(
             load=newtons_from_grams(grams), covariance=square_newtons_from_grams(np.asarray(square)), remarks=()
@@ -129,10 +130,15 @@ def driven_car(
             load=known.load,
             grip=grip or ALL_ALIKE,
             open_to=OpenTo(load_covariance=known.covariance),
-            remarks=known.remarks,
+            remarks=(*_sizes(card), *known.remarks),
         )
     cards = read_set(path, Choices(weighing=weighing))
     return driven_cards(cards, log, path=path, weights=weights, grip=grip, by_pushes=by_pushes)
+
+
+def _sizes(card: CarCard) -> tuple[str, ...]:
+    """What is said where nobody measured wheelbase or tracks, which are in no ± on the move."""
+    return tuple(f"{one}. No ± here holds that" for one in sizes_not_measured(card))
 
 
 def driven_cards(
@@ -151,10 +157,15 @@ def driven_cards(
     Raises InputError.
     """
     weighing = cards.choices.weighing
-    typed = cards.test.typed.weights_g if not weighing else None
-    reseat_g = cards.bench.pads.reseat_g
-    known = weights_for(cards.car, log, weights or typed, where=str(path), number=weighing, reseat_g=reseat_g)
-    card_grip, remarks = cards.test.grip, known.remarks
+    if cards.test.typed.weights_g is not None and not weighing and not weights:
+        typed = typed_weighing(cards)
+        _, _, counted = as_pushed(cards, np.array(cards.test.typed.weights_g), [])
+        known = KnownWeights(load=typed.load, covariance=typed.load_covariance, remarks=(*typed.remarks, *counted))
+    else:
+        known = weights_for(cards.car, log, weights, where=str(path), number=weighing)
+    sizes = sizes_not_measured(cards.car)
+    own = [one for one in known.remarks if one not in sizes]
+    card_grip, remarks = cards.test.grip, (*_sizes(cards.car), *own)
     open_to = OpenTo(load_covariance=known.covariance)
     if grip is None:
         how = "" if card_grip.measured else ", not measured"

@@ -20,7 +20,7 @@ from analysis.tilted.transfer import AxleTransfer, Cause, LevelCar, PitchTransfe
 from rig.cards.read import CardSet, read_set
 from rig.jobs.moving import freeze, on_the_move, tilt
 from rig.jobs.moving.drawn_cars import OpenTo
-from rig.jobs.moving.driven_car import ByPushes, DrivenCar, weights_for
+from rig.jobs.moving.driven_car import ByPushes, DrivenCar, driven_cards, weights_for
 from rig.jobs.moving.freeze import frozen_phases, landed
 from rig.jobs.moving.on_the_move import worth_on_the_move
 from rig.jobs.moving.reach import region_change
@@ -248,8 +248,8 @@ def test_where_a_frozen_car_was_pushed_to_balance() -> None:
 
 
 def test_weights_typed_or_from_the_log(tmp_path: Path) -> None:
-    """At 64.1° north and 480 m a gram presses with 9.8208 mN; typed for the moving car it counts as standard."""
-    place = {"place.latitude_deg": 64.1, "place.height_m": 480.0, "pads.reseat_g": 3.0}
+    """At 64.1° north and 480 m a gram presses with 9.8208 mN; given as an option it counts as standard."""
+    place = {"place.latitude_deg": 64.1, "place.height_m": 480.0, "pads.reseat_g": 4.0}
     cards = carded(tmp_path, bench=place, test={"typed.weights_resolution_g": 1.0, "typed.weights_scales": "not said"})
     with BenchLog(tmp_path / "log") as log:
         kept = weigh_typed(cards, log)
@@ -258,9 +258,29 @@ def test_weights_typed_or_from_the_log(tmp_path: Path) -> None:
     assert gravity == near(9.8208, abs=1e-4)  # normal gravity less 3.086e-6 per second squared times the height
     np.testing.assert_allclose(found.load, 1e-3 * gravity * np.array(GRAMS))
     np.testing.assert_allclose(found.covariance, kept.load_covariance)
-    typed = weights_for(cards.car, None, GRAMS, where="card", reseat_g=3.0)
+    typed = weights_for(cards.car, None, GRAMS, where="card")
     np.testing.assert_allclose(typed.load, 1e-3 * G * np.array(GRAMS))
+    # scales that nobody described, and 4 g from placing to placing: as this card has them, too
     np.testing.assert_allclose(typed.covariance, kept.load_covariance * (G / gravity) ** 2)
+
+
+def test_weights_on_the_test_card_go_as_the_card_says_of_its_scales(tmp_path: Path) -> None:
+    """Four scales in steps of 5 g, each off by up to 2 % of what it shows, at 64.1° north and 480 m; by hand."""
+    bench = {"place.latitude_deg": 64.1, "place.height_m": 480.0, "pads.reseat_g": 0.01}
+    scales = {"weights_resolution_g": 5.0, "weights_scales": "four scales", "weights_accuracy_pct": 2.0}
+    keys = {f"typed.{key}": value for key, value in scales.items()}
+    cards = carded(tmp_path / "bare", bench=bench, test=keys)
+    car = driven_cards(cards, None, path=Path("test.toml"))
+    newton = 9.8208e-3
+    np.testing.assert_allclose(car.load, newton * np.array(GRAMS), rtol=1e-5)
+    by_hand = (newton * np.sqrt((0.02 * np.array(GRAMS)) ** 2 / 3 + 5.0**2 / 12)) ** 2
+    np.testing.assert_allclose(car.open_to.load_covariance, np.diag(by_hand), rtol=1e-4, atol=1e-7)  # 0.01 g of placing
+    # 12 g that were not on the scales are pushed, and driven, with the car
+    parts = [{"name": "body clip", "mass_g": 12.0, "x_mm": 130.0}]
+    cards = carded(tmp_path / "clip", bench=bench, test=keys, masses__parts=parts)
+    car = driven_cards(cards, None, path=Path("test.toml"))
+    assert car.load.sum() == pytest.approx(newton * (sum(GRAMS) + 12.0), rel=1e-5)
+    assert any("body clip +12 g" in one for one in car.remarks)
 
 
 def reached(wheelbase: float, shift: float) -> Any:
