@@ -1,6 +1,7 @@
 """Signs as people read them. Numbers for programs (JSON, CSV, cards) never come through here."""
 
 import re
+from decimal import Decimal
 
 _SIGN = re.compile(r"(?<![\w.\-/\\;,\"'])-(?=\.?\d)")
 """A hyphen that is a sign: before a figure, and not inside a word, a date, a range, a path, or a
@@ -20,3 +21,8 @@ def true_minus(text: str) -> str:
         return "-" if _COPIED.search(line) else "−"
 
     return _SIGN.sub(one, text)
+
+
+def two_digits(value: float, *, signed: bool = False) -> str:
+    """A figure with two significant digits, written out: "110" and "0.000034", never "1.1e+02"."""
+    return format(Decimal(f"{value:.2g}"), "+f" if signed else "f")

@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from analysis.base.signs import two_digits
 from analysis.forecast.draws import assemble
 from analysis.forecast.forecast import Prediction
 from analysis.forecast.region import pole_at
@@ -124,5 +125,5 @@ def half_width_words(prediction: Prediction, half: float) -> str:
     no pivot can be named."""
     estimate = prediction.estimate
     if estimate.finding == "pivot":
-        return f"{100.0 * half / (estimate.kappa**2 * estimate.wheelbase):.2g} % of the wheelbase"
-    return f"{np.degrees(half) / 100.0:.2g}° per cm"
+        return f"{two_digits(100.0 * half / (estimate.kappa**2 * estimate.wheelbase))} % of the wheelbase"
+    return f"{two_digits(np.degrees(half) / 100.0)}° per cm"

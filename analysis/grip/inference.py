@@ -14,6 +14,7 @@ import numpy.typing as npt
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.base.pivot import PivotEstimate
+from analysis.base.signs import two_digits
 from analysis.base.wheels import FRONT_LESS_REAR
 from analysis.forecast.forecast import kind_of_test
 from analysis.forecast.impossible import check_states
@@ -311,5 +312,6 @@ def _sentence(grip: Posterior, other: Posterior | None, pushes: int) -> str:
         sentence += f"; centre of gravity {1e3 * other.value:.1f} mm ahead of the rear axle "
         sentence += f"({1e3 * other.interval[0]:.1f} to {1e3 * other.interval[1]:.1f})"
     elif other is not None:
-        sentence += f"; {other.name} {other.value:.2g} ({other.interval[0]:.2g} to {other.interval[1]:.2g})"
+        low, high = map(two_digits, other.interval)
+        sentence += f"; {other.name} {two_digits(other.value)} ({low} to {high})"
     return sentence

@@ -7,6 +7,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
+from analysis.base.signs import two_digits
 from analysis.base.wheels import FRONT_LESS_REAR
 from analysis.forecast.forecast import kind_of_test
 from analysis.forecast.impossible import check_states
@@ -73,7 +74,7 @@ def most_informative_station(
         stations=places,
         expected=expected,
         sentence=f"Push next at {pct:.0f} % of the wheelbase: the grip ratio should then be known to "
-        f"±{196 * expected[best]:.2g} % (now ±{196 * now_u:.2g} %)",
+        f"±{two_digits(196 * expected[best])} % (now ±{two_digits(196 * now_u)} %)",
     )
 
 

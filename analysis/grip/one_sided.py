@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from analysis.base.signs import two_digits
 from analysis.forecast.inputs import CarState, PushState
 
 WORTH_SAYING = 0.5
@@ -45,7 +46,8 @@ def one_sided_words(side: int, *, u: float, without: float, balance_pct: float) 
     where = "ahead of" if side > 0 else "behind"
     return (
         f"All of these pushes were made {where} the balance point (about {balance_pct:.0f} %): how much better the "
-        f"tyres grip along than across moves what they say, by ±{196 * part:.2g} of the ±{196 * u:.2g} %, and more "
-        f"pushes at these places do not tell it. Push at the balance point, where it does nothing, and as far on the "
-        f"other side, where it acts the other way; or measure it: pivotbench grip along"
+        f"tyres grip along than across moves what they say, by ±{two_digits(196 * part)} of the "
+        f"±{two_digits(196 * u)} %, and more pushes at these places do not tell it. Push at the balance point, where "
+        "it does nothing, and as far on the other side, where it acts the other way; or measure it: pivotbench grip "
+        "along"
     )

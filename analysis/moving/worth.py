@@ -13,6 +13,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.base.gravity import STANDARD_GRAVITY
+from analysis.base.signs import two_digits
 from analysis.moving.setup_changes import (
     BALLAST_SHARE,
     SetupChange,
@@ -65,8 +66,8 @@ def spring_changes(chassis: Chassis, *, bar_step: float) -> tuple[SetupChange, .
     tried = [
         ("front springs 20 % stiffer", with_springs(chassis, (1.2, 1.0))),
         ("rear springs 20 % stiffer", with_springs(chassis, (1.0, 1.2))),
-        (f"front bar stiffer by {bar_step / 1e3:.2g} N/mm", with_bars(chassis, (bar_step, 0.0))),
-        (f"rear bar stiffer by {bar_step / 1e3:.2g} N/mm", with_bars(chassis, (0.0, bar_step))),
+        (f"front bar stiffer by {two_digits(bar_step / 1e3)} N/mm", with_bars(chassis, (bar_step, 0.0))),
+        (f"rear bar stiffer by {two_digits(bar_step / 1e3)} N/mm", with_bars(chassis, (0.0, bar_step))),
     ]
     front, rear = (float(one) for one in np.broadcast_to(chassis.bar, (2,)))
     tried += [("front bar taken off", with_bars(chassis, (-front, 0.0)))] if front > 0.0 else []
@@ -98,7 +99,7 @@ def moving_worth(cars: Sequence[Chassis], tyres: Tyres, ay: float) -> tuple[Movi
     station, roll, moved = _held(rows, tyres, ay)
     if not np.all(np.isfinite(station[0])):
         raise InputError(
-            f"the car rolls over at {ay / STANDARD_GRAVITY:.2g} g sideways",
+            f"the car rolls over at {two_digits(ay / STANDARD_GRAVITY)} g sideways",
             where="acceleration",
             remedy="Ask for a smaller one",
         )

@@ -15,6 +15,7 @@ import numpy as np
 
 from analysis.base.arrays import FloatArray, IntArray
 from analysis.base.errors import InputError
+from analysis.base.signs import two_digits
 from analysis.statistics.quantiles import coverage_factor
 
 
@@ -259,8 +260,9 @@ def _drift(design: FloatArray, kappa: FloatArray, order: FloatArray, quantity: Q
     clear = abs(total) > half
     name, unit = quantity.value
     sentence = (
-        f"{name} drifted by {total:+.2g} {unit} (±{half:.2g}) over the series, set-ups accounted "
-        "for: tyres wear in or the floor gathers dust; run in longer, or return to the baseline more often"
+        f"{name} drifted by {two_digits(total, signed=True)} {unit} (±{two_digits(half)}) over the series, "
+        "set-ups accounted for: tyres wear in or the floor gathers dust; run in longer, or return to the baseline "
+        "more often"
         if clear
         else "No drift over the series can be told from scatter"
     )

@@ -8,6 +8,7 @@ import numpy as np
 from analysis.base.arrays import FloatArray
 from analysis.base.errors import InputError
 from analysis.base.pivot import PivotEstimate
+from analysis.base.signs import two_digits
 from analysis.forecast.forecast import kind_of_test
 from analysis.forecast.impossible import check_states
 from analysis.forecast.inputs import CarState, PushState
@@ -130,7 +131,7 @@ def most_telling_push(
     push = candidates[best]
     pct = 100.0 * push.station / hypotheses[0].car.wheelbase
     return TellingPush(
-        push=push, gain=gain, sentence=f"Push next at {pct:.0f} % of the wheelbase: worth {gain[best]:.2g} bits"
+        push=push, gain=gain, sentence=f"Push next at {pct:.0f} % of the wheelbase: worth {two_digits(gain[best])} bits"
     )
 
 

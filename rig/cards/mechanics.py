@@ -1,6 +1,7 @@
 """From cards and a weighing to what the forecast starts from: a car and a push, each with its uncertainties."""
 
 import math
+from typing import Literal
 
 import msgspec
 import numpy as np
@@ -199,6 +200,17 @@ def push_state(car: CarCard, test: TestCard) -> PushState:
         fall=(math.tan(math.radians(push.floor_ahead_deg)), math.tan(math.radians(push.floor_left_deg))),
         fall_u=math.radians(push.floor_deg_u),
     )
+
+
+def rolling_over_load(car: CarCard, test: TestCard, axle: Literal["front", "rear"], load: float) -> tuple[float, float]:
+    """What the free wheels of an axle resist with as they roll, over the load on them: value, standard uncertainty.
+
+    load: N on both wheels. The card tells that drag as a share of the tyres' grip, beside the bearings' own.
+    """
+    one, grip = (car.front, test.grip.front) if axle == "front" else (car.rear, test.grip.rear)
+    bearings, bearings_u = (2 * grams * 1e-3 * STANDARD_GRAVITY / load for grams in (one.drag_g or 0.0, one.drag_g_u))
+    u = math.hypot(one.drag_u * grip, one.drag * grip * test.grip.level_u, bearings_u)
+    return one.drag * grip + bearings, u
 
 
 def place_gravity(bench: BenchCard) -> float:

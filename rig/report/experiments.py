@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from analysis.base.pivot import DEG_PER_CM
+from analysis.base.signs import two_digits
 from analysis.base.wheel_names import WHEELS
 from analysis.figures.car import top_view
 from analysis.statistics.quantiles import NORMAL_95
@@ -212,11 +213,11 @@ def _budget_words(experiment: Experiment) -> list[str]:
         ("forecast", experiment.forecast_budget, experiment.predicted),
     ):
         if parts and estimate is not None:
-            top = parts[0]
+            top, half = parts[0], NORMAL_95 * estimate.kappa_u * DEG_PER_CM
             sentences.append(
-                f"The {side} turn per travel is known to ± {NORMAL_95 * estimate.kappa_u * DEG_PER_CM:.2g} °/cm. Most "
+                f"The {side} turn per travel is known to ± {two_digits(half)} °/cm. Most "
                 f"of it comes from {SHOWN.get(top.name, top.name)}: {MEANING.get(top.name, top.name)}. Without it "
-                f"± {NORMAL_95 * estimate.kappa_u * max(1 - top.share, 0.0) ** 0.5 * DEG_PER_CM:.2g} would remain."
+                f"± {two_digits(half * max(1 - top.share, 0.0) ** 0.5)} would remain."
             )
     return sentences
 

@@ -195,7 +195,7 @@ WORDS: dict[str, Callable[[AnyRecord], str]] = {
     FLOOR_LAYOUT.name: _floor,
     PLATE_PLACE.name: _plate,
     CHANGE.name: lambda record: " ".join(CHANGE.of(record).result.sentences[:1]),
-    ASIDE.name: lambda record: f"set aside: {ASIDE.of(record).result.why}",
+    ASIDE.name: lambda record: f"record {ASIDE.of(record).inputs.number} set aside: {ASIDE.of(record).result.why}",
     CAR_MARKERS.name: lambda record: f"{len(CAR_MARKERS.of(record).result.markers)} markers' places",
 }
 """Kind of record -> what it found, in one line."""

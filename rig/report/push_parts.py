@@ -1,5 +1,6 @@
 """The first part of a report on a push: plain words, the two balance points, the picture; where the ± comes from."""
 
+from analysis.base.signs import two_digits
 from analysis.figures.pushed_cars import cars_from_above
 from analysis.statistics.quantiles import NORMAL_95
 from rig.cards.read import CardSet
@@ -42,7 +43,7 @@ def uncertainty_table(answer: PushAnswer) -> list[Table]:
         return []
     whole = sum(u**2 for _, u in balance.parts)
     rows = [
-        (name, f"{NORMAL_95 * u:.2g}", f"{100 * u**2 / whole:.2g} %")
+        (name, two_digits(NORMAL_95 * u), f"{two_digits(100 * u**2 / whole)} %")
         for name, u in balance.parts
         if u**2 >= LEAST_SHARE * whole
     ]

@@ -11,7 +11,8 @@ import signal
 import sqlite3
 import subprocess
 import sys
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -255,6 +256,29 @@ def test_readers_and_writers_share_and_one_alone_shuts_them_out(tmp_path: Path) 
         LogHold(log, wait_s=0.05)
     with contextlib.closing(LogHold(log, wait_s=0.05)):
         pass
+
+
+def test_who_wants_the_log_waits_as_long_as_was_said_and_no_longer(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By a clock that only sleeping moves: 10 s where nothing is said, half a second to have an open log alone."""
+    now = [100.0]
+    monkeypatch.setattr(time, "monotonic", lambda: now[0])
+    monkeypatch.setattr(time, "sleep", lambda seconds: now.__setitem__(0, now[0] + seconds))
+
+    def waited(ask: Callable[[], object]) -> float:
+        began = now[0]
+        with pytest.raises(BenchError, match="in use"):
+            ask()
+        return now[0] - began
+
+    log = tmp_path / LOG_FILE
+    with contextlib.closing(LogHold(log, alone=True)):
+        assert waited(lambda: LogHold(log, wait_s=0.3)) == pytest.approx(0.3, abs=0.02)
+        assert waited(lambda: LogHold(log, alone=True, wait_s=1.5)) == pytest.approx(1.5, abs=0.02)
+        assert waited(lambda: LogHold(log)) == pytest.approx(10.0, abs=0.02)
+    with contextlib.closing(LogHold(log)) as one, contextlib.closing(LogHold(log)):
+        assert waited(lambda: contextlib.ExitStack().enter_context(one.alone())) == pytest.approx(0.5, abs=0.02)
 
 
 def test_a_running_bench_holds_the_log_from_its_start_to_its_end(tmp_path: Path) -> None:

@@ -47,6 +47,8 @@ RECORDS = "SELECT number, kind, title, inputs, result FROM records ORDER BY numb
 BLANKS = (
     (r"\d{4}-\d\d-\d\d(?:[T ]\d\d:\d\d(?::\d\d(?:\.\d+)?)?(?:\+00:00|Z)?(?: UTC)?)?", "<time>"),
     (r"\b(?=[0-9a-f]*[a-f])[0-9a-f]{12,}\b", "<sum>"),
+    (r"(?<=  )[0-9a-f]{8}(?=  )", "<id>"),
+    (r'(?m)^(\s*id = )"[a-z]{8}"', r'\1"<id>"'),
 )
 """Pattern -> what is put in its place: what differs from run to run."""
 

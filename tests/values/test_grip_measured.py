@@ -16,7 +16,8 @@ FRONT = 870 / 1540
 """Front share of the lopsided car's weight."""
 
 
-# tilt board: mu = (tan a - k (1 - s)) / s, s the axle's share of the load on the slope, k the other axle's drag
+# tilt board: mu = (tan a - k (1 - s)) / s, s the axle's share of the load on the slope, k the other axle's drag: by the
+# card's own words a share of those tyres' grip, and grams at each tread for the bearings
 
 
 def tilted(angle: float, front: float, height: float, rolling: float, *, part: str, nose: str) -> float:
@@ -30,7 +31,9 @@ def tilted(angle: float, front: float, height: float, rolling: float, *, part: s
 @pytest.mark.parametrize("part", ["front", "rear"])
 def test_a_tilted_axle(tmp_path: Path, part: str, nose: str) -> None:
     car = {"geometry.cg_height_mm": 52.0, "geometry.cg_height_mm_u": 6.0, "front.drag": 0.03, "rear.drag": 0.09}
-    path = write(tmp_path, car=car, test={"typed.weights_resolution_g": 30.0})
+    car |= {"front.drag_u": 0.012, "rear.drag_u": 0.02, "front.drag_g": 4.0, "front.drag_g_u": 3.0, "rear.drag_g": 0.0}
+    grip = {"grip.front": 0.9, "grip.rear": 0.6, "grip.level_u": 0.1}
+    path = write(tmp_path, car=car, test=grip | {"typed.weights_resolution_g": 30.0})
     angles = [21.0, 23.0, 23.5]
     got = found(
         "grip",
@@ -46,7 +49,9 @@ def test_a_tilted_axle(tmp_path: Path, part: str, nose: str) -> None:
         "0.8",
         *(word for angle in angles for word in ("--angle", angle)),
     )
-    rolling = 0.09 if part == "front" else 0.03  # the other axle stands on rollers
+    # the other axle stands on rollers
+    rolling = 0.09 * 0.6 if part == "front" else 0.03 * 0.9 + 2 * 4.0 / 870
+    rolling_u = 0.6 * np.hypot(0.02, 0.009) if part == "front" else np.hypot(0.9 * np.hypot(0.012, 0.003), 2 * 3 / 870)
     best = np.array([np.radians(np.mean(angles)), FRONT, 52 / 260, rolling])
 
     def mu(*x: float) -> float:
@@ -57,7 +62,7 @@ def test_a_tilted_axle(tmp_path: Path, part: str, nose: str) -> None:
     assert got["value"] == pytest.approx(value, rel=1e-9)
     step = 1e-5 * np.eye(4)
     slope = [(mu(*best + d) - mu(*best - d)) / 2e-5 for d in step]
-    own = np.hypot(slope[0] * np.radians(np.std(angles, ddof=1)) / np.sqrt(3), slope[3] * 0.01)
+    own = np.hypot(slope[0] * np.radians(np.std(angles, ddof=1)) / np.sqrt(3), slope[3] * rolling_u)
     assert got["relative_u"] == pytest.approx(own / value, rel=1e-4)
     # rounded to 30 g: each of two corners moves the share by (1 - s) / total, the others by s / total
     front_u = 30 / np.sqrt(12) * np.sqrt(2 * (1 - FRONT) ** 2 + 2 * FRONT**2) / 1540

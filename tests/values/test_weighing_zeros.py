@@ -390,3 +390,15 @@ def test_plugs_that_were_exchanged_are_told_before_a_zero_hides_it(log: Path, te
     assert "pad 2 shows the empty pad 4, pad 4 shows the empty pad 2" in told.err
     assert "Put the plugs back" in told.err
     assert records(log, "zero") == []
+
+
+def test_a_light_car_after_heavy_trays_were_taken_off_is_a_car(log: Path, test_card: Path) -> None:
+    """Trays of 450 g stood on every pad at the first zero, none at the second: 1600 g of car are no 200 g too few."""
+    with ActedPads([truth(pad, 450.0) for pad in range(4)]) as pads:
+        common = [test_card, "--port", pads.url, "--log", log]
+        assert pivotbench("pads", "zero", *common, "--tray").code == 0
+        pads.lay(EMPTY)
+        assert pivotbench("pads", "zero", *common, "--tray").code == 0
+        pads.lay(on_pads(CAR))
+        told = pivotbench("weigh", *common, "--unattended", "--json")
+    assert told.result["total_g"]["value"] == pytest.approx(1600.0, abs=3.0)

@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from analysis.base.gravity import STANDARD_GRAVITY
+from analysis.base.signs import two_digits
 from analysis.statistics.quantiles import NORMAL_95
 from rig.base.plain_json import Json
 from rig.command.group import BenchCommand, NearGroup
@@ -229,7 +230,7 @@ def _show_value(
     """One value as it goes onto the car card, and there, when `place` names one."""
     from rig.cards.written.edited import card_as_read
 
-    text = f"{key} = {value:.4g}   # ± {NORMAL_95 * u:.2g} {unit} (95 %), {method}\n{key}_u = {u:.2g}"
+    text = f"{key} = {value:.4g}   # ± {two_digits(NORMAL_95 * u)} {unit} (95 %), {method}\n{key}_u = {two_digits(u)}"
     written = Written()
     if place is not None:
         card, axle = place

@@ -19,7 +19,8 @@ def command(sent: Path, folder: Path) -> None:
     from rig.jobs.record.card_travel import take_card
 
     taken = take_card(sent, folder)
-    click.echo(f"wrote {taken.path}: {taken.card.name}, sent {taken.sent_at} {taken.sent_by}".rstrip())
+    by = f" from {taken.sent_by}" if taken.sent_by else ""
+    click.echo(f"wrote {taken.path}: {taken.card.name}, sent {taken.sent_at}{by}")
     click.echo("To be measured again here:")
     for what, why in taken.again:
         click.echo(f"  {what}: {why}")

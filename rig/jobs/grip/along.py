@@ -10,7 +10,7 @@ from analysis.grip.along import AlongOverAcross, PulledBothWays, along_over_acro
 from analysis.grip.bench_tests import mean_of_pulls
 from analysis.weighing.corner_weights import newtons_from_grams
 from rig.cards.measures import MM, wheelbase
-from rig.cards.mechanics import place_gravity
+from rig.cards.mechanics import place_gravity, rolling_over_load
 from rig.cards.read import CardSet
 from rig.jobs.weighing.bench_figures import refuse_pulls
 from rig.jobs.weighing.weights import Weighing, written
@@ -18,9 +18,6 @@ from rig.log.store import BenchLog
 from rig.lookups.cards_and_pivots import keep_cards
 from rig.records.grip import GRIP_ALONG, GripAlongInputs, GripAlongResult
 from rig.records.record import Record
-
-ROLLING_U = 0.01
-"""Of the free axle's rolling resistance over its load, as on the tilt board."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,6 +47,7 @@ def measure_along(
         refuse_pulls(forces, load)
         pulls.append(mean_of_pulls(np.asarray(forces, dtype=float)))
     (along, along_u), (across, across_u) = pulls
+    rolling, rolling_u = rolling_over_load(cards.car, cards.test, "rear" if front else "front", other)
     found = along_over_across(
         PulledBothWays(
             along=along,
@@ -61,8 +59,8 @@ def measure_along(
             gains=1 if front == (test.way == "forwards") else -1,
             string=test.string_mm * MM,
             string_u=test.string_mm_u * MM,
-            rolling=cards.car.rear.drag if front else cards.car.front.drag,
-            rolling_u=ROLLING_U,
+            rolling=rolling,
+            rolling_u=rolling_u,
             wheelbase=wheelbase(cards.car),
         )
     )

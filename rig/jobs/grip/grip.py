@@ -31,7 +31,7 @@ from rig.base.errors import InputError
 from rig.cards.keys.test import Grip
 from rig.cards.left_out import OTHER_TYRES_RATIO_U
 from rig.cards.measures import MM, wheelbase
-from rig.cards.mechanics import place_gravity, push_state, pushed_wheels
+from rig.cards.mechanics import place_gravity, push_state, pushed_wheels, rolling_over_load
 from rig.cards.read import CardSet
 from rig.jobs.grip.matching_grips import ACROSS, ALONG, GripRecord, like_grips
 from rig.jobs.series.evidence import PushOnRecord, conditions_that_differ, measured_pushes, notes_of
@@ -90,8 +90,12 @@ def measure_tilt(
     if test.part == "car":
         found = tilt_car(board, state=test.state, notes=notes_of(cards))
     else:
-        rolling = cards.car.rear.drag if test.part == "front" else cards.car.front.drag
-        found = tilt_axle(board, axle=test.part, rolling=rolling, state=test.state, notes=notes_of(cards))
+        other: Literal["front", "rear"] = "rear" if test.part == "front" else "front"
+        there = float(weighing.load[2:].sum() if other == "rear" else weighing.load[:2].sum())
+        rolling, rolling_u = rolling_over_load(cards.car, cards.test, other, there)
+        found = tilt_axle(
+            board, axle=test.part, rolling=rolling, rolling_u=rolling_u, state=test.state, notes=notes_of(cards)
+        )
     return found, _keep(
         cards,
         log,

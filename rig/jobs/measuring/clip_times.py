@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
+from analysis.base.signs import two_digits
 from rig.base.errors import InputError
 from rig.cards.keys.test import TestCard
 from vision.base.types import ClipTrack
@@ -137,8 +138,8 @@ def _aimed_at(tag: float, stored: float) -> ClipTimes:
         return ClipTimes(slower=1.0, known=False, note=note)
     doubt = (
         f"The clip's file names {tag:.4g} pictures a second and holds {stored:.4g}: dim light, or slow motion? Speeds "
-        f"hang on it by a factor of {tag / stored:.2g}. Write captured_frames_per_s on the test card: {tag:.4g} for "
-        f"slow motion, {stored:.4g} for a clip that plays as it happened"
+        f"hang on it by a factor of {two_digits(tag / stored)}. Write captured_frames_per_s on the test card: "
+        f"{tag:.4g} for slow motion, {stored:.4g} for a clip that plays as it happened"
     )
     return ClipTimes(slower=1.0, known=False, note=note, doubt=doubt)
 
@@ -170,8 +171,8 @@ def hardly_by_hand(peak_mm_s: float, times: ClipTimes) -> str:
             "clip plays as it happened"
         )
     return (
-        f"The car never moved faster than {peak_mm_s:.2g} mm/s, slower than hands push: is this slow motion, stored to "
-        "be played slowly? Then write captured_frames_per_s on the test card (the rate at which it was taken)"
+        f"The car never moved faster than {two_digits(peak_mm_s)} mm/s, slower than hands push: is this slow motion, "
+        "stored to be played slowly? Then write captured_frames_per_s on the test card (the rate at which it was taken)"
     )
 
 

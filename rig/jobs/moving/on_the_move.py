@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.base.gravity import STANDARD_GRAVITY
+from analysis.base.signs import two_digits
 from analysis.moving.region import grip_limit
 from analysis.moving.tyres import Tyres
 from analysis.moving.worth import MovingWorth, moving_worth
@@ -43,7 +44,11 @@ def worth_on_the_move(
     """
     if not 0.0 < acceleration_g <= MOST_G:
         likely = acceleration_g / STANDARD_GRAVITY
-        meant = f"Did you mean {likely:.2g} g ({acceleration_g:g} m/s²)" if 0.0 < likely <= MOST_G else "Give 0.1 to 1"
+        meant = (
+            f"Did you mean {two_digits(likely)} g ({acceleration_g:g} m/s²)"
+            if 0.0 < likely <= MOST_G
+            else "Give 0.1 to 1"
+        )
         raise InputError(f"{acceleration_g:g} g is no cornering of a car", where="--sideways", remedy=meant)
     where, grip = str(cards.folder / cards.test.car), cards.test.grip
     load = newtons_from_grams(weighing.weights.load_g)
@@ -63,7 +68,9 @@ def worth_on_the_move(
     limit = float(grip_limit(best, tyres, np.array([np.pi / 2]))[0][0]) / STANDARD_GRAVITY
     remarks = [*weighing.remarks, *of_tilted_pads]
     if acceleration_g > limit:
-        remarks.append(f"These tyres hold about {limit:.2g} g sideways: at {acceleration_g:g} g the car slides already")
+        remarks.append(
+            f"These tyres hold about {two_digits(limit)} g sideways: at {acceleration_g:g} g the car slides already"
+        )
     if not grip.measured:
         remarks.append("The grip on the test card was not measured")
     return OnTheMove(

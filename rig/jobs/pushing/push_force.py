@@ -9,6 +9,7 @@ import numpy as np
 from analysis.balance.finger_reading import as_the_finger_moved
 from analysis.base.arrays import FloatArray
 from analysis.base.plane import slide_parts
+from analysis.base.signs import two_digits
 from analysis.finger.force_on_slide import FingerWay, Match, Plateau, finger_way, match_clip, plateau
 from analysis.finger.force_trace import ForceTrace, presses_in
 from analysis.forecast.inputs import PushState
@@ -251,7 +252,7 @@ def _fits_card(zero: float | None, grip: GripByForce, file: Path) -> None:
         )
     if not GRIPS[0] <= grip.level <= GRIPS[1]:
         raise InputError(
-            f"this force would be a grip factor of {grip.level:.2g}: it cannot be",
+            f"this force would be a grip factor of {two_digits(grip.level)}: it cannot be",
             where="force on the finger",
             remedy="Check the car's weights, and calibrate the finger's cell again",
         )

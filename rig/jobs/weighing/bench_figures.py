@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 
+from analysis.base.signs import two_digits
 from rig.base.errors import InputError
 from rig.cards.other_units import likely_meanings, short
 
@@ -20,7 +21,7 @@ def refuse_slopes(angles_deg: Sequence[float], where: str = "angles") -> None:
             continue
         usual = tuple(math.degrees(math.atan(grip)) for grip in USUAL_GRIPS)
         _refuse(
-            f"a slope of {angle:g} degrees would be a grip factor of {math.tan(math.radians(angle)):.2g}",
+            f"a slope of {angle:g} degrees would be a grip factor of {two_digits(math.tan(math.radians(angle)))}",
             where,
             [f"{short(meant)} ({name})" for meant, name in likely_meanings(angle, "degrees", (usual[0], usual[1]))],
             "Give the slope of the board in degrees",
@@ -35,7 +36,7 @@ def refuse_pulls(forces: Sequence[float], load: float, where: str = "forces") ->
             continue
         usual = (USUAL_GRIPS[0] * load, USUAL_GRIPS[1] * load)
         _refuse(
-            f"a pull of {force:g} N on {load:.3g} N of car would be a grip factor of {force / load:.2g}",
+            f"a pull of {force:g} N on {load:.3g} N of car would be a grip factor of {two_digits(force / load)}",
             where,
             [f"{short(meant)} N ({name})" for meant, name in likely_meanings(force, "N", usual)],
             "Give the pull in newtons",

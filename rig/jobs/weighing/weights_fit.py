@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.base.arrays import FloatArray
+from analysis.base.signs import two_digits
 from analysis.base.wheel_names import WHEELS
 from analysis.statistics.quantiles import NORMAL_95
 from analysis.weighing.corner_weights import CornerWeights
@@ -107,7 +108,7 @@ def weights_notes(weighed: Weighed, car: CarCard, *, typed: bool = False) -> lis
             middle = total / 1000 * (0.4 * length / 1000) ** 2
             notes.append(
                 f"yaw_inertia_kgm2 = {inertia:g} is not that of a car of {total:.0f} g with a wheelbase of {length:g} "
-                f"mm, which has about {middle:.2g}"
+                f"mm, which has about {two_digits(middle)}"
             )
     return notes
 

@@ -3,7 +3,7 @@
 import math
 from typing import TYPE_CHECKING
 
-from analysis.base.signs import true_minus
+from analysis.base.signs import true_minus, two_digits
 from analysis.statistics.quantiles import NORMAL_95
 
 if TYPE_CHECKING:
@@ -57,7 +57,7 @@ def range_words(low: float, high: float, unit: str = "%") -> str:
 
 def small_words(size: float, *, least: float = 1e-4) -> str:
     """A size with two significant digits, "under 0.0001" where it is next to nothing; never 0."""
-    return f"{size:.2g}" if size >= least else f"under {least:g}"
+    return two_digits(size) if size >= least else f"under {least:g}"
 
 
 def grip_words(grip: "GripMeasurement") -> str:

@@ -2,7 +2,7 @@
 
 import pytest
 
-from analysis.base.signs import true_minus
+from analysis.base.signs import true_minus, two_digits
 
 
 @pytest.mark.parametrize(
@@ -36,3 +36,20 @@ def test_negative_numbers_have_the_true_minus(text: str, wanted: str) -> None:
 )
 def test_ranges_dates_paths_and_what_is_typed_keep_the_hyphen(text: str) -> None:
     assert true_minus(text) == text
+
+
+@pytest.mark.parametrize(
+    ("value", "signed", "wanted"),
+    [
+        (99.4, False, "99"),
+        (99.6, False, "100"),
+        (113.0, False, "110"),
+        (-1270.0, False, "-1300"),
+        (0.0000342, False, "0.000034"),
+        (0.5, True, "+0.5"),
+        (1250.0, True, "+1200"),  # a half goes to the even digit (IEEE 754)
+        (0.0, False, "0"),
+    ],
+)
+def test_two_digits_are_written_out_without_powers_of_ten(value: float, signed: bool, wanted: str) -> None:  # by hand
+    assert two_digits(value, signed=signed) == wanted

@@ -53,17 +53,25 @@ def cards(**test: object) -> CardSet:
 
 
 def pushed_track(
-    nose: float, tail: float, *, side: int = 1, start: tuple[float, float, float] = (0.3, -0.1, 0.7)
+    nose: float,
+    tail: float,
+    *,
+    side: int = 1,
+    start: tuple[float, float, float] = (0.3, -0.1, 0.7),
+    length: float = LENGTH,
 ) -> KeptTrack:
-    """A push whose axle middles go so far, m, across the heading in the middle of the turn; noise of 10 um."""
-    turn = 2 * side * math.asin((nose - tail) / (2 * LENGTH))
+    """A push whose axle middles go so far, m, across the heading in the middle of the turn; noise of 10 um.
+
+    side: +1 to the left.  length: m, wheelbase.
+    """
+    turn = 2 * side * math.asin((nose - tail) / (2 * length))
     # by hand, complex: the rear axle's middle goes `tail` across the mean heading
     heading = start[2] + turn / 2
     back = complex(start[0], start[1]) + side * tail * 1j * np.exp(1j * heading)
-    ahead = complex(start[0], start[1]) + LENGTH * np.exp(1j * start[2])
+    ahead = complex(start[0], start[1]) + length * np.exp(1j * start[2])
     # the nose follows from the rigid car; along the mean heading both go alike
     assert (
-        abs((back + LENGTH * np.exp(1j * (start[2] + turn)) - ahead) * np.exp(-1j * heading) - side * nose * 1j) < 1e-12
+        abs((back + length * np.exp(1j * (start[2] + turn)) - ahead) * np.exp(-1j * heading) - side * nose * 1j) < 1e-12
     )
     share = np.clip((np.arange(90) - 30) / 30.0, 0.0, 1.0)
     end = np.array([back.real, back.imag, start[2] + turn])

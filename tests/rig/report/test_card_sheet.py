@@ -111,7 +111,7 @@ def test_a_card_arrives_letter_by_letter_with_what_must_be_measured_again(tmp_pa
         take_card(sent, tmp_path / "other bench")
     head, again, *rest = run("new", "take", sent, tmp_path / "third").splitlines()
     third = tmp_path / "third" / taken.path.name
-    assert head == f"wrote {third}: Dunlin ü 🚗, sent {taken.sent_at} Hall"
+    assert head == f"wrote {third}: Dunlin ü 🚗, sent {taken.sent_at} from Hall"
     assert again == "To be measured again here:"
     assert rest == [f"  {what}: {why}" for what, why in MEASURE_AGAIN]
 

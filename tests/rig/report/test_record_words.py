@@ -152,7 +152,7 @@ CASES: list[tuple[str, dict[str, Any], dict[str, Any], str]] = [
         "plate +1.23 mm along and -0.57 mm across, each ± 0.49 mm; turned by -0.89°",
     ),
     ("change", {}, {"sentences": ["It moved.", "By so much."]}, "It moved."),
-    ("aside", {"number": 3}, {"why": "the string had slipped"}, "set aside: the string had slipped"),
+    ("aside", {"number": 3}, {"why": "the string had slipped"}, "record 3 set aside: the string had slipped"),
     ("car markers", {}, {"markers": [MARKER] * 4, "pictures": 9}, "4 markers' places"),
 ]
 
