@@ -53,7 +53,8 @@ def day_ratio(before: Sequence[GripMeasurement], now: Sequence[GripMeasurement])
             continue
         a, a_u, a_shared = _mean(old)
         b, b_u, b_shared = _mean(new)
-        shared = {name: b_shared.get(name, 0.0) - a_shared.get(name, 0.0) for name in {*a_shared, *b_shared}}
+        names = dict.fromkeys([*a_shared, *b_shared])
+        shared = {name: b_shared.get(name, 0.0) - a_shared.get(name, 0.0) for name in names}
         u = float(np.sqrt(a_u**2 + b_u**2 + sum(one**2 for one in shared.values())))
         rows.append((quantity, b - a, u))
         used_before, used_now = used_before + len(old), used_now + len(new)

@@ -146,7 +146,7 @@ def _difference(one: PooledBalance, two: PooledBalance, shared: frozenset[str]) 
         for name, u in part.items():
             squares[name] = squares.get(name, 0.0) + u**2
     common = 0.0
-    for key in one.effects.keys() | two.effects.keys():
+    for key in dict.fromkeys([*one.effects, *two.effects]):  # in one order, whatever the names hash to
         first, second = one.effects.get(key, 0.0), two.effects.get(key, 0.0)
         square = (second - first) ** 2 if key[0] in shared else first**2 + second**2
         squares[key[0]] = squares.get(key[0], 0.0) + square

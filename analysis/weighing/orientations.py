@@ -217,7 +217,7 @@ def _design(turns: Sequence[Turn], load: FloatArray, prior: PadPrior) -> tuple[F
 
 def _from_repeats(wheels: FloatArray, turns: Sequence[Turn]) -> Scatter | None:
     total, dof = np.zeros((4, 4)), 0
-    for turn in set(turns):
+    for turn in dict.fromkeys(turns):  # in one order: a recalculation adds up to the same bits
         rows = wheels[[one == turn for one in turns]]
         off = rows - rows.mean(0)
         total, dof = total + off.T @ off, dof + len(rows) - 1
