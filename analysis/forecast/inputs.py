@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.finger import FingerName
-from analysis.sliding.contacts import AxleKind
+from analysis.sliding.contacts import AxleKind, Whole
 from analysis.whole_push.finite import Rule
 
 
@@ -77,7 +77,7 @@ class CarState:
     front_roll_share: float = 0.5
     front_roll_share_u: float = 0.0
     patches_together: bool = True
-    whole_patches: bool = True
+    whole_patches: Whole = "all"
     sensitivity: FloatArray | None = None
     sensitivity_u: float = 0.0
     grip_measured: bool = True

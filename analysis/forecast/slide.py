@@ -53,7 +53,7 @@ def slide(drawn: Drawn, wheelbase: float, until: Until) -> Slide:
         drift = _drift(whole.turn, whole.displacement)
         return _begun(whole.start, whole.kappa, drift, whole.nearest, whole.certified)
     points = solve_push(drawn.contacts, drawn.finger, transfer=drawn.transfer)
-    motion = at_patches(points, drawn.contacts, drawn.finger)
+    motion = at_patches(points, drawn.contacts, drawn.finger, drawn.transfer)
     nearest = np.abs(np.asarray(drawn.finger.place)[..., 0] - centre_of_friction(drawn.contacts))
     if drawn.stays:
         with np.errstate(divide="ignore", invalid="ignore"):

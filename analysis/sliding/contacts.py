@@ -11,6 +11,7 @@ from analysis.base.errors import InputError
 from analysis.base.wheels import AXLES
 
 AxleKind = Literal["free", "solid", "differential"]
+Whole = Literal["none", "turning", "all"]
 
 DRAG_FLOOR = 1e-5
 """Without any drag the sideways place of the pivot is open; every wheel is given at least this."""
@@ -40,7 +41,9 @@ class Contacts:
         takes contacts as points; `at_patches` says what patches make of its motion.
     together: both wheels of an axle hold the pivot with their patches where they point a little apart, too; False: the
         one alone that does so as a point, as in earlier forecasts.
-    whole: where any wheel turns, all are solved on their patches at once; False: as in earlier forecasts.
+    whole: which cars are solved with all wheels on their patches at once: "none"; those of which a wheel turns
+        ("turning"), under the loads that points bring about; or "all", under those that patches do, as forecasts now
+        have it.
     """
 
     place: npt.ArrayLike
@@ -56,7 +59,7 @@ class Contacts:
     fall: npt.ArrayLike | None = None
     patch: npt.ArrayLike | None = None
     together: bool = False
-    whole: bool = False
+    whole: Whole = "none"
 
 
 def couple_axles(
@@ -143,12 +146,12 @@ class GroundArrays:
 
     def grip_at(self, load: FloatArray) -> FloatArray:
         """Grip factor under `load` (..., n)."""
-        return self.grip * np.maximum(_left_of_grip(self.sensitivity, load, self.nominal_load), 0.0)
+        return self.grip * np.maximum(left_of_grip(self.sensitivity, load, self.nominal_load), 0.0)
 
     def capacity_slope(self, load: FloatArray) -> FloatArray:
         """d capacity / d load (..., n), by formula."""
         safe = np.where(self.nominal_load > 0, self.nominal_load, 1.0)
-        factor = _left_of_grip(self.sensitivity, load, self.nominal_load)
+        factor = left_of_grip(self.sensitivity, load, self.nominal_load)
         slope: FloatArray = np.where(factor > 0, self.grip * (factor - self.sensitivity * load / safe), 0.0)
         return slope
 
@@ -242,7 +245,7 @@ def grip_under(contacts: Contacts, load: FloatArray) -> FloatArray:
     given = contacts.nominal_load
     rest = np.asarray(contacts.load, dtype=float)
     nominal = rest.mean(axis=-1, keepdims=True) if given is None else np.asarray(given, dtype=float)
-    return np.asarray(grip * np.maximum(_left_of_grip(sensitivity, load, nominal), 0.0), dtype=float)
+    return np.asarray(grip * np.maximum(left_of_grip(sensitivity, load, nominal), 0.0), dtype=float)
 
 
 def centre_of_friction(contacts: Contacts) -> FloatArray:
@@ -261,7 +264,7 @@ def centre_of_friction(contacts: Contacts) -> FloatArray:
     return station
 
 
-def _left_of_grip(sensitivity: FloatArray, load: FloatArray, nominal: FloatArray) -> FloatArray:
+def left_of_grip(sensitivity: FloatArray, load: FloatArray, nominal: FloatArray) -> FloatArray:
     """Part of the grip factor under the nominal load that is left under another one; linear, from memory."""
     left: FloatArray = 1.0 - sensitivity * (load - nominal) / np.where(nominal > 0, nominal, 1.0)
     return left

@@ -11,11 +11,16 @@ from analysis.base.errors import InputError
 from analysis.sliding import Contacts, Finger, LoadTransfer, SlideMotion, solve_push
 from analysis.sliding.contacts import check_contacts
 from analysis.sliding.finger import check_finger
+from analysis.sliding.motion import merge
 from analysis.sliding.solve import solve_some
+from analysis.whole_push.carried_on import carried_on
 from analysis.whole_push.patch import at_patches
+from analysis.whole_push.together import PushBatch
 
 Rule = Literal["fixed on car", "fixed on floor"]
 
+NEAR_STEPS = 16
+"""Of a search from the motion a moment ago, which is the quicker way or none."""
 TRAVEL_SHARE = 0.5
 """Longest advance of the finger when none is given, in parts of the distance between the outermost contacts."""
 
@@ -166,21 +171,24 @@ class PushRates:
         self.place, self.line, self.rule = touch.place, touch.motion, rule
         self.turn, self.travel = turn, travel
         self.known: SlideMotion | None = None
+        self.last: SlideMotion | None = None
         self.partly = False
+        self.carries = contacts.patch is not None and contacts.whole == "all"
         self.steady = rule == "fixed on car" and finger.kind in ("rolling", "line") and contacts.fall is None
 
     def start(self) -> SlideMotion:
         """Solve at the start, where the finger's line and the normal are one."""
         points = solve_push(self.contacts, self.finger, transfer=self.transfer)
-        self.known = at_patches(points, self.contacts, self.finger)
+        self.known = self.last = at_patches(points, self.contacts, self.finger, self.transfer)
         shape = np.broadcast_shapes(self.known.power.shape, self.turn.shape, self.travel.shape)
         self.worst = np.broadcast_to(self.known.residual, shape)
         self.good = np.broadcast_to(self.known.certified, shape)
         return self.known
 
-    def go_on(self, worst: FloatArray, good: BoolArray) -> None:
-        """From another moment than the start, of some of many pushes, with the certificates (...,) so far."""
-        self.worst, self.good, self.partly = worst, good, True
+    def go_on(self, worst: FloatArray, good: BoolArray, last: SlideMotion) -> None:
+        """From another moment than the start, of some of many pushes, with the certificates (...,) and the motion so
+        far."""
+        self.worst, self.good, self.last, self.partly = worst, good, last, True
 
     def touched(self, pose: FloatArray) -> FloatArray:
         """(..., 2), touched point in car axes."""
@@ -188,6 +196,26 @@ class PushRates:
             return np.broadcast_to(self.place, (*pose.shape[:-1], 2))
         tip = self.place + pose[..., 3, None] * self.line  # on the floor
         return _turned(tip - pose[..., :2], -pose[..., 2])
+
+    def _solved(self, contacts: Contacts, moved: Finger) -> SlideMotion:
+        """From the last motion where that leads to the end, else from that of points."""
+        if self.carries and self.last is not None:
+            motion, found = carried_on(self.last, contacts, moved, self.transfer, most=NEAR_STEPS)
+            motion = replace(motion, certified=found)
+            rows = np.flatnonzero(~found)
+            if not rows.size:
+                return motion
+            if found.ndim != 1:
+                return self._from_points(contacts, moved)
+            lost = PushBatch(contacts=contacts, finger=moved, transfer=self.transfer, count=found.size).picked(rows)
+            points = solve_some(lost.contacts, lost.finger, transfer=lost.transfer)
+            again = at_patches(points, lost.contacts, lost.finger, lost.transfer)
+            return merge(motion, again, rows, np.arange(rows.size))
+        return self._from_points(contacts, moved)
+
+    def _from_points(self, contacts: Contacts, moved: Finger) -> SlideMotion:
+        solve = solve_some if self.partly else solve_push
+        return at_patches(solve(contacts, moved, transfer=self.transfer), contacts, moved, self.transfer)
 
     def rate(self, pose: FloatArray) -> FloatArray:
         """Change of the pose per unit of the clock."""
@@ -200,8 +228,7 @@ class PushRates:
             contacts = self.contacts
             if contacts.fall is not None:  # the floor falls the same way while the car turns on it
                 contacts = replace(contacts, fall=_turned(np.asarray(contacts.fall, dtype=float), -pose[..., 2]))
-            solve = solve_some if self.partly else solve_push
-            motion = at_patches(solve(contacts, moved, transfer=self.transfer), contacts, moved)
+            motion = self.last = self._solved(contacts, moved)
             self.worst = np.maximum(self.worst, motion.residual)
             self.good = self.good & motion.certified
         vx, vy, omega = np.moveaxis(motion.twist, -1, 0)

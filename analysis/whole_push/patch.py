@@ -14,11 +14,12 @@ import numpy as np
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.wheels import AXLES
 from analysis.sliding.contacts import Contacts, grip_under
-from analysis.sliding.finger import Finger
+from analysis.sliding.finger import Finger, LoadTransfer
 from analysis.sliding.motion import SlideMotion
 from analysis.whole_push.blocked_patch import blocked_wheels, on_patches, slides_all_over
+from analysis.whole_push.carried_on import carried_on
 from analysis.whole_push.held_blocked import within_patches
-from analysis.whole_push.whole_patches import on_whole_patches
+from analysis.whole_push.whole_patches import on_whole_patches, turn_apart
 
 ACROSS, ACROSS_SHARE = (table[6:] for table in np.polynomial.legendre.leggauss(12))
 """Strips of a patch on one side of its middle, in halves of its width, and their shares of one half."""
@@ -60,16 +61,23 @@ def _lines(motion: SlideMotion, contacts: Contacts) -> tuple[FloatArray, FloatAr
     return x, lines
 
 
-def at_patches(motion: SlideMotion, contacts: Contacts, finger: Finger) -> SlideMotion:
-    """The motion of cars whose wheels touch with the patches of `contacts`; forces stay as they are.
+def at_patches(
+    motion: SlideMotion, contacts: Contacts, finger: Finger, transfer: LoadTransfer | None = None
+) -> SlideMotion:
+    """The motion of cars whose wheels touch with the patches of `contacts`.
 
-    motion: of the same contacts as points, under the same finger.
-    Cars none of whose wheels turn are solved on four places a patch (`on_patches`), all others on whole patches
-    (`on_whole_patches`), unless `contacts.whole` says that they are to be as in earlier forecasts.
+    motion: of the same contacts as points, under the same finger.  transfer: as it was solved with.
+    `contacts.whole` says which cars are solved on whole patches, with what becomes of their loads; the others are as in
+    earlier forecasts, and forces and loads stay.
     """
     if contacts.patch is None:
         return motion
-    if not contacts.whole:
+    if contacts.whole == "all":
+        moved, found = carried_on(motion, contacts, finger, transfer)
+        apart = turn_apart(contacts, motion.sliding.shape).reshape(found.shape)
+        idle = motion.no_friction | motion.tips
+        return replace(moved, certified=motion.certified & (found | ~apart | idle))
+    if contacts.whole == "none":
         return _axle_by_axle(motion, contacts, finger)
     blocked = np.all(blocked_wheels(motion, contacts), axis=-1)
     if blocked.all():

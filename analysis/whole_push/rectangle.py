@@ -16,8 +16,9 @@ DISTANT = 12.0
 """Half lengths from the middle to the pivot from which on two places each way are exact to 1e-7 of the force."""
 LEAST_HALF = 5e-5
 """m: a contact smaller than this is taken to be as large."""
-CORNERS = ((1, 1, 1.0), (1, 0, -1.0), (0, 1, -1.0), (0, 0, 1.0))
-GAUSS = 1.0 / np.sqrt(3.0)
+SIDES = np.array([-1.0, 1.0])
+GAUSS = np.array([[-1.0, -1.0, 1.0, 1.0], [-1.0, 1.0, -1.0, 1.0]]) / np.sqrt(3.0)
+"""Of half the length and the width from the middle."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,18 +61,14 @@ def resisted(slip: FloatArray, half: FloatArray) -> Resisted:
 
 def _about_a_near_pivot(slip: FloatArray, half: FloatArray) -> Resisted:
     u, v, turn = slip
-    x = [side * half[0] + v / turn for side in (-1.0, 1.0)]  # of the edges, from the pivot
-    y = [side * half[1] - u / turn for side in (-1.0, 1.0)]
-    by_x, by_y, by_xx, by_yy, by_xy = (np.zeros(u.shape) for _ in range(5))
-    whole = np.zeros(u.shape)
-    for i, j, sign in CORNERS:
-        r = np.sqrt(x[i] ** 2 + y[j] ** 2)
-        bent_x = x[i] * np.arcsinh(y[j] / np.maximum(np.abs(x[i]), 1e-300))
-        bent_y = y[j] * np.arcsinh(x[i] / np.maximum(np.abs(y[j]), 1e-300))
-        one_x, one_y = 0.5 * (y[j] * r + x[i] * bent_x), 0.5 * (x[i] * r + y[j] * bent_y)
-        whole += sign * (x[i] * one_x + y[j] * one_y)
-        by_x, by_y = by_x + sign * one_x, by_y + sign * one_y
-        by_xx, by_yy, by_xy = by_xx + sign * bent_x, by_yy + sign * bent_y, by_xy + sign * r
+    x = (SIDES[:, None] * half[0] + v / turn)[:, None]  # (2, 1, k) and (1, 2, k), of the edges, from the pivot
+    y = (SIDES[:, None] * half[1] - u / turn)[None]
+    r = np.sqrt(x * x + y * y)
+    bent_x = x * np.arcsinh(y / np.maximum(np.abs(x), 1e-300))
+    bent_y = y * np.arcsinh(x / np.maximum(np.abs(y), 1e-300))
+    one_x, one_y = 0.5 * (y * r + x * bent_x), 0.5 * (x * r + y * bent_y)
+    parts = np.array([x * one_x + y * one_y, one_x, one_y, bent_x, bent_y, r])
+    whole, by_x, by_y, by_xx, by_yy, by_xy = parts[:, 1, 1] - parts[:, 1, 0] - parts[:, 0, 1] + parts[:, 0, 0]
     area, way, pace = 4.0 * half[0] * half[1], np.sign(turn), np.abs(turn)
     power = pace * whole / (3.0 * area)
     along, across = -way * by_y / area, way * by_x / area
@@ -93,16 +90,14 @@ def _complete(
 
 def _about_a_far_one(slip: FloatArray, half: FloatArray) -> Resisted:
     u, v, turn = slip
-    power, gradient, second = np.zeros(u.shape), np.zeros((3, *u.shape)), np.zeros((3, 3, *u.shape))
-    for one in (-GAUSS, GAUSS):
-        for other in (-GAUSS, GAUSS):
-            ahead, left = one * half[0], other * half[1]
-            a, b = u - turn * left, v + turn * ahead
-            size = np.maximum(np.sqrt(a * a + b * b), 1e-12)
-            a, b = a / size, b / size
-            share = 0.25 / size
-            power += 0.25 * size
-            gradient += 0.25 * np.array([a, b, b * ahead - a * left])
-            bent = np.array([b, -a, -b * left - a * ahead])  # across the slip
-            second += share * bent[:, None] * bent[None]
-    return Resisted(power=power, gradient=gradient, second=second)
+    ahead, left = GAUSS[..., None] * half[:, None]  # (4, k) each
+    a, b = u - turn * left, v + turn * ahead
+    size = np.maximum(np.sqrt(a * a + b * b), 1e-12)
+    a, b = a / size, b / size
+    share = 0.25 / size
+    bent = np.array([b, -a, -b * left - a * ahead])  # across the slip
+    return Resisted(
+        power=0.25 * size.sum(0),
+        gradient=0.25 * np.array([a, b, b * ahead - a * left]).sum(1),
+        second=((share * bent)[:, None] * bent[None]).sum(2),
+    )

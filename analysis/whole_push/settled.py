@@ -6,14 +6,14 @@ Source: R. H. Merson's formulas of fourth order with five stages, as in E. Haire
 Ordinary Differential Equations I (1993), table II.4.1; they never look far beyond the step, where nothing may resist.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 import numpy.typing as npt
 
 from analysis.base.arrays import BoolArray, FloatArray, IntArray
 from analysis.sliding.contacts import centre_of_friction
-from analysis.sliding.motion import SlideMotion
+from analysis.sliding.motion import SlideMotion, merge, pick
 from analysis.whole_push.finite import PushRates, Rule, Until, checked_extent, swing
 from analysis.whole_push.together import PushBatch
 
@@ -71,7 +71,7 @@ def integrate_settled(
     while len(rows := np.flatnonzero(state.clock < 1.0)):
         part = pushes.picked(rows)
         rates = PushRates(part.contacts, part.finger, part.transfer, rule, limit[rows], longest[rows])
-        rates.go_on(state.residual[rows], state.certified[rows])
+        rates.go_on(state.residual[rows], state.certified[rows], pick(state.motion, rows))
         step = np.minimum(state.step[rows], 1.0 - state.clock[rows])
         end, slopes = _stepped(rates, state.pose[rows], state.slope[rows], step)
         error = np.abs(np.einsum("s,sni->ni", _ERROR, slopes[:STAGES])) * step[:, None]
@@ -87,6 +87,8 @@ def integrate_settled(
         last = state.clock[gone] + step[taken]
         state.clock[gone] = np.where(last > 1.0 - 1e-12, 1.0, last)
         state.residual[gone], state.certified[gone] = rates.worst[taken], rates.good[taken]
+        if rates.last is not None and gone.size:
+            state.motion = merge(state.motion, rates.last, gone, np.flatnonzero(taken))
         state.note(gone, rates.touched(end)[..., 0][taken])
     kappa, moved = swing(state.pose, mid)
     balance = np.broadcast_to(centre_of_friction(pushes.contacts), n)
@@ -106,7 +108,8 @@ def integrate_settled(
 
 @dataclass(slots=True, kw_only=True)
 class _State:
-    """pose, slope: (n, 4).  The others (n,): clock 0 to 1, next step, touched station so far, as in SettledPush."""
+    """pose, slope: (n, 4).  motion: of n pushes, at their poses.  The others (n,): clock 0 to 1, next step, touched
+    station so far, as in SettledPush."""
 
     pose: FloatArray
     slope: FloatArray
@@ -117,6 +120,7 @@ class _State:
     residual: FloatArray
     certified: BoolArray
     tries: IntArray
+    motion: SlideMotion
 
     def note(self, rows: IntArray, station: FloatArray) -> None:
         self.rearmost[rows] = np.minimum(self.rearmost[rows], station)
@@ -140,8 +144,16 @@ def _at_start(pushes: PushBatch, rule: Rule, limit: FloatArray, longest: FloatAr
         residual=np.broadcast_to(rates.worst, n).copy(),
         certified=np.broadcast_to(rates.good, n).copy(),
         tries=np.zeros(n, dtype=np.intp),
+        motion=start if start.power.shape == (n,) else _repeated(start, n),
     )
     return state, start
+
+
+def _repeated(motion: SlideMotion, count: int) -> SlideMotion:
+    """One motion for `count` pushes that are alike."""
+    rank = motion.power.ndim
+    each = {one.name: getattr(motion, one.name) for one in fields(SlideMotion)}
+    return SlideMotion(**{name: np.broadcast_to(value, (count, *value.shape[rank:])) for name, value in each.items()})
 
 
 def _stepped(rates: PushRates, pose: FloatArray, slope: FloatArray, step: FloatArray) -> tuple[FloatArray, FloatArray]:

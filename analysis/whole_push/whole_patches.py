@@ -11,44 +11,24 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.base.arrays import BoolArray, FloatArray, IntArray
-from analysis.base.wheels import AXLES
-from analysis.sliding.contacts import DRAG_FLOOR, Contacts, grip_under
+from analysis.sliding.contacts import Contacts, grip_under
 from analysis.sliding.finger import Finger
 from analysis.sliding.motion import SlideMotion
 from analysis.whole_push.blocked_patch import free_twists, pull_of
+from analysis.whole_push.patch_cars import PatchCars, held_back, mates, shared, signed, slips_of
 from analysis.whole_push.rectangle import Resisted, resisted
+from analysis.whole_push.rolls_straight import straight_on
 
-MOST_STEPS, CUTS, AT_REST, OPEN_POWER = 40, 12, 1e-7, 1e-11
+MOST_STEPS, EARLY_STEPS, CUTS, AT_REST, OPEN_POWER = 40, 8, 12, 1e-7, 1e-11
 """A step that small (of the finger's speed, and of it per 0.1 m) is the last: the next would be its square. OPEN_POWER:
 of a watt per newton of grip, what the corners' sums leave open."""
 GOOD = 1e-5
 """A search whose last step was longer did not come to its end; rounding may leave 1e-6 of it."""
 LEVER = 0.1
 """m, by which a turn is compared with speeds."""
-HELD_UP = 1e-12
-
-
-@dataclass(slots=True, kw_only=True)
-class _Cars:
-    """k cars: wheels first, cars last.
-
-    slips: (3, 3, n, k), slip along, across and yaw of each wheel per twist.  half: (2, n, k) m.  grip, held: (n, k) N,
-    of the tyre, and of what keeps the wheel from turning (endless where it is blocked).  mate: (n, k), +1 or -1 where
-    the axle's other wheel turns with it or against it, 0 alone.  free: (3, 2, k), twists.  into: (3, 2, n, k), slip of
-    each wheel per free twist.  pull: (3, k).
-    """
-
-    slips: FloatArray
-    half: FloatArray
-    grip: FloatArray
-    held: FloatArray
-    mate: FloatArray
-    free: FloatArray
-    into: FloatArray
-    pull: FloatArray
-
-    def some(self, rows: IntArray) -> "_Cars":
-        return _Cars(**{name: getattr(self, name)[..., rows] for name in self.__dataclass_fields__})
+HELD_UP, LOADS_REST = 1e-12, 1e-6
+"""LOADS_REST: of the grip, by which the push may still move when its loads are taken; it moves a hundredth of that
+next."""
 
 
 def on_whole_patches(motion: SlideMotion, contacts: Contacts, finger: Finger) -> SlideMotion:
@@ -66,44 +46,37 @@ def on_whole_patches(motion: SlideMotion, contacts: Contacts, finger: Finger) ->
         return np.ascontiguousarray(np.moveaxis(full, 0, -1))
 
     place, heading = rows(contacts.place, n, 2), rows(contacts.heading, n)
-    cos, sin = np.cos(heading), np.sin(heading)
-    x, y = place[:, 0], place[:, 1]
-    along, one = rows(contacts.along, n), np.ones_like(x)
-    slips = np.array(
-        [
-            [cos * along, sin * along, (x * sin - y * cos) * along],
-            [-sin, cos, x * cos + y * sin],
-            [0 * one, 0 * one, one],
-        ]
-    )
+    along = rows(contacts.along, n)
+    slips = slips_of(place, heading, along)
     half = 0.5 * np.moveaxis(rows(contacts.patch, n, 2), 1, 0)
-    half = half * np.array([one, along])  # slips along count `along` times, so a patch is as much wider
-    mate = _mates(rows(0 if contacts.coupling is None else contacts.coupling, n))
+    half = half * np.array([np.ones_like(along), along])  # slips along count `along` times, so a patch is as much wider
+    mate = mates(rows(0 if contacts.coupling is None else contacts.coupling, n))
     touch = rows(finger.place, 2).T
     sticks = np.broadcast_to(motion.finger_sticks, batch).reshape(-1)
     push = rows(motion.push_force, 2).T
     fall = (0.0, 0.0) if contacts.fall is None else contacts.fall
     load = np.moveaxis(motion.load.reshape(-1, n), 0, -1)
     grip = rows(grip_under(contacts, motion.load), n) * load
-    drag = np.maximum(rows(contacts.drag, n), DRAG_FLOOR)
-    held = np.where(drag >= 1.0, np.inf, (drag * grip + rows(contacts.bearing, n)) / along)
+    held = held_back(grip, rows(contacts.drag, n), rows(contacts.bearing, n), along, mate)
     free = np.moveaxis(free_twists(push, touch, sticks), 0, -1)
-    cars = _Cars(
+    cars = PatchCars(
         slips=slips,
         half=half,
         grip=grip,
-        held=_shared(held, mate),
+        held=held,
         mate=mate,
         free=free,
         into=np.einsum("ijnk,jzk->iznk", slips, free),
         pull=pull_of(rows(fall, 2).T, rows(contacts.load, n).T, np.moveaxis(place, -1, 0)).T,
     )
     twist, turning = rows(motion.twist, 3), rows(motion.roll_speed, n) * along
-    solvable = _apart(contacts, shape) & (cars.grip.sum(0) > 0.0) & np.isfinite(twist).all(0)
+    solvable = turn_apart(contacts, shape) & (cars.grip.sum(0) > 0.0) & np.isfinite(twist).all(0)
     some = np.flatnonzero(solvable)
     found = twist.copy()
     ended = np.ones(len(solvable), dtype=bool)
-    found[:, some], ended[some] = _least(cars.some(some), twist[:, some], turning[:, some])
+    began = cars.some(some)
+    searched = _searched(began, twist[:, some], turning[:, some], None, MOST_STEPS)
+    found[:, some], ended[some] = searched.twist, searched.ended
     direction = rows(finger.direction, 2)
     speed = [((v[:2] + v[2] * np.array([-touch[:, 1], touch[:, 0]])) * direction).sum(0) for v in (found, twist)]
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -115,16 +88,7 @@ def on_whole_patches(motion: SlideMotion, contacts: Contacts, finger: Finger) ->
     )
 
 
-def _mates(coupling: FloatArray) -> FloatArray:
-    """(n, k), see _Cars. coupling: (n, k)."""
-    mate = np.zeros_like(coupling)
-    for left, right in AXLES if len(coupling) == 4 else ():
-        tied = (np.abs(coupling[left]) == np.abs(coupling[right])) & (coupling[left] != 0)
-        mate[left] = mate[right] = np.where(tied, np.sign(coupling[left] * coupling[right]), 0.0)
-    return mate
-
-
-def _apart(contacts: Contacts, shape: tuple[int, ...]) -> BoolArray:
+def turn_apart(contacts: Contacts, shape: tuple[int, ...]) -> BoolArray:
     """(k,): no wheel turns with one of another axle."""
     if contacts.coupling is None:
         return np.ones(int(np.prod(shape[:-1])), dtype=bool)
@@ -134,32 +98,13 @@ def _apart(contacts: Contacts, shape: tuple[int, ...]) -> BoolArray:
     return np.asarray((coupling[:, 0] == 0) | (coupling[:, 0] != coupling[:, 2]), bool)
 
 
-def _other(value: FloatArray) -> FloatArray:
-    """Of the axle's other wheel. value: (4, ...)."""
-    return value[[1, 0, 3, 2]]
-
-
-def _shared(value: FloatArray, mate: FloatArray) -> FloatArray:
-    """Sums over wheels that turn together, counted at each. value, mate: (n, k)."""
-    if not mate.any():
-        return value
-    return np.where(mate != 0.0, value + np.where(mate != 0.0, _other(value), 0.0), value)
-
-
-def _signed(value: FloatArray, mate: FloatArray) -> FloatArray:
-    """The same of what has a sign. value: (..., n, k)."""
-    if not mate.any():
-        return value
-    return value + mate * value[..., [1, 0, 3, 2], :]
-
-
-def _slip(cars: _Cars, twist: FloatArray, turning: FloatArray) -> FloatArray:
+def _slip(cars: PatchCars, twist: FloatArray, turning: FloatArray) -> FloatArray:
     slip: FloatArray = np.einsum("ijnk,jk->ink", cars.slips, twist)
     slip[0] -= turning
     return slip
 
 
-def _lost(cars: _Cars, twist: FloatArray, turning: FloatArray) -> tuple[FloatArray, Resisted]:
+def _lost(cars: PatchCars, twist: FloatArray, turning: FloatArray) -> tuple[FloatArray, Resisted]:
     """(k,) W, and what resists at each wheel."""
     slip = _slip(cars, twist, turning)
     flat = resisted(slip.reshape(3, -1), cars.half.reshape(2, -1))
@@ -169,26 +114,111 @@ def _lost(cars: _Cars, twist: FloatArray, turning: FloatArray) -> tuple[FloatArr
         gradient=flat.gradient.reshape(3, n, k),
         second=flat.second.reshape(3, 3, n, k),
     )
+    return _power(cars, at, twist, turning), at
+
+
+def _power(cars: PatchCars, at: Resisted, twist: FloatArray, turning: FloatArray) -> FloatArray:
+    """(k,) W lost where this resists."""
     once = np.where(cars.mate != 0.0, 0.5, 1.0)
     rolls = np.where(turning == 0.0, 0.0, once * np.where(np.isfinite(cars.held), cars.held, 0.0) * np.abs(turning))
-    return (cars.grip * at.power + rolls).sum(0) - (cars.pull * twist).sum(0), at
+    lost: FloatArray = (cars.grip * at.power + rolls).sum(0) - (cars.pull * twist).sum(0)
+    return lost
 
 
-def _least(cars: _Cars, twist: FloatArray, turning: FloatArray) -> tuple[FloatArray, BoolArray]:
-    """(3, k): the twist of least power; and (k,) whether the search for it came to its end.
+@dataclass(slots=True, kw_only=True)
+class Searched:
+    """Where a search for the least power came to: twist (3, k), the rims' turning (n, k), the push (2, k) N, (k,)
+    whether it came to its end there, and the power (k,) W."""
 
-    turning: (n, k), what the wheels' rims are taken to run at, at first.
+    twist: FloatArray
+    turning: FloatArray
+    push: FloatArray
+    ended: BoolArray
+    power: FloatArray
+
+    def some(self, rows: IntArray) -> "Searched":
+        """Of some. rows: which."""
+        return Searched(**{name: getattr(self, name)[..., rows] for name in self.__dataclass_fields__})
+
+    def put(self, rows: IntArray, other: "Searched") -> None:
+        """Replace some, in place. rows: which."""
+        for name in self.__dataclass_fields__:
+            getattr(self, name)[..., rows] = getattr(other, name)
+
+
+def least_power(
+    cars: PatchCars, twist: FloatArray, turning: FloatArray, push: FloatArray, most: int = MOST_STEPS
+) -> Searched:
+    """The motion of least power, with the loads that the push then brings about where `cars.carried` tells them.
+
+    twist: (3, k), turning: (n, k), push: (2, k), near to which it is.  most: steps, at the latest.
+    """
+    found = Searched(
+        twist=twist.copy(),
+        turning=turning.copy(),
+        push=push.copy(),
+        ended=np.zeros(twist.shape[1], dtype=bool),
+        power=np.zeros(twist.shape[1]),
+    )
+    goes_straight = np.flatnonzero(twist[2] == 0.0)  # at an edge, where Newton's method finds nothing to go by
+    if goes_straight.size:
+        found.put(goes_straight, _straight(cars.some(goes_straight), found.some(goes_straight)))
+    for steps in (EARLY_STEPS, most - EARLY_STEPS):
+        rows = np.flatnonzero(~found.ended)
+        if not rows.size:
+            break
+        at, some = found.some(rows), cars.some(rows)
+        at = _searched(some, at.twist, at.turning, at.push, steps)
+        late = np.flatnonzero(~at.ended)
+        if late.size and steps == EARLY_STEPS:
+            at.put(late, _straight(some.some(late), at.some(late)))
+        found.put(rows, at)
+    return found
+
+
+def _straight(cars: PatchCars, at: Searched) -> Searched:
+    """Those that go the way a wheel points, found; the others as they are."""
+    cars = cars.loaded(at.push)
+    twist, force, holds = straight_on(cars, at.twist, _power_at_least)
+    return replace(
+        at,
+        twist=np.where(holds, twist, at.twist),
+        push=np.where(holds, cars.push(force), at.push),
+        ended=holds,
+    )
+
+
+def _power_at_least(cars: PatchCars, twist: FloatArray, turning: FloatArray) -> FloatArray:
+    return _searched(cars, twist, turning, None, MOST_STEPS).power
+
+
+def _searched(cars: PatchCars, twist: FloatArray, turning: FloatArray, push: FloatArray | None, most: int) -> Searched:
+    """So many steps at most from a twist (3, k) and what the wheels' rims are taken to run at (n, k).
+
+    push: (2, k), as it is taken to be at first, where loads follow it.
     """
     turning = np.where(np.isfinite(cars.held), turning, 0.0)
-    best, ended = twist.copy(), np.zeros(twist.shape[1], dtype=bool)
     rows, at, w = np.arange(twist.shape[1]), twist, turning
+    pushed = np.zeros((2, len(rows))) if push is None else push.copy()
+    carries = cars.carried is not None
+    cars = cars.loaded(pushed)
     lost, felt = _lost(cars, at, w)
-    for _ in range(MOST_STEPS):
+    best = Searched(
+        twist=twist.copy(),
+        turning=turning.copy(),
+        push=pushed,
+        ended=np.zeros(len(rows), dtype=bool),
+        power=lost.copy(),
+    )
+    for _ in range(most):
         step, spun = _newton(cars, felt, w)
         part, stops = np.ones(len(rows)), _stops(w, spun)
         tried, run = at + step, _turned(w, spun, part, stops)
         after, felt = _lost(cars, tried, run)
         slack = OPEN_POWER * cars.grip.sum(0)
+        size = (np.abs(step) * np.array([1.0, 1.0, LEVER])[:, None]).max(0)
+        if carries:  # so small a step is right, whatever rounding makes of the power
+            slack = np.where(size <= GOOD, np.inf, slack)
         worse = np.flatnonzero(~(after <= lost + slack))
         for _ in range(CUTS):
             if not worse.size:
@@ -201,17 +231,26 @@ def _least(cars: _Cars, twist: FloatArray, turning: FloatArray) -> tuple[FloatAr
             worse = worse[~(after[worse] <= lost[worse] + slack[worse])]
         part[worse] = 0.0
         kept = part > 0.0
-        best[:, rows[kept]] = tried[:, kept]
-        size = (np.abs(step) * np.array([1.0, 1.0, LEVER])[:, None]).max(0)
-        ended[rows] = size <= GOOD
-        going = np.flatnonzero(kept & ((size > AT_REST) | (part < 1.0)))
+        gone = rows[kept]
+        best.twist[:, gone], best.turning[:, gone], best.power[gone] = tried[:, kept], run[:, kept], after[kept]
+        moved = np.zeros(len(rows))
+        if carries:
+            told = cars.push(cars.grip * felt.gradient)
+            moved = np.where(kept, np.abs(told - best.push[:, rows]).max(0) / np.maximum(cars.grip.sum(0), 1e-300), 0.0)
+            whole = part == 1.0  # what is felt after a step that had to be cut tells little of the push
+            best.push[:, rows[whole]] = told[:, whole]
+        best.ended[rows] = (size <= GOOD) & (moved <= GOOD)
+        going = np.flatnonzero(kept & ((size > AT_REST) | (moved > LOADS_REST) | (part < 1.0)))
         if not going.size:
             break
         if going.size < len(rows):
             rows, cars, felt = rows[going], cars.some(going), felt.some(going)
             tried, run, after = tried[:, going], run[:, going], after[going]
         at, w, lost = tried, run, after
-    return best, ended
+        if carries:
+            cars = cars.loaded(best.push[:, rows])
+            lost = _power(cars, felt, at, w)
+    return best
 
 
 def _stops(turning: FloatArray, spun: FloatArray) -> FloatArray:
@@ -234,20 +273,20 @@ def _cut(part: FloatArray, stops: FloatArray) -> FloatArray:
     return np.where(np.isfinite(earlier), earlier, 0.3 * part)
 
 
-def _newton(cars: _Cars, felt: Resisted, turning: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _newton(cars: PatchCars, felt: Resisted, turning: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Newton's steps of the twist (3, k) and of the wheels' turning (n, k).
 
     A wheel at rest that its own drive would set going one way, and the car's step the other way, stays at rest.
     """
     force, bent = cars.grip * felt.gradient, cars.grip * felt.second
-    drives = _signed(force[0], cars.mate)
+    drives = signed(force[0], cars.mate)
     stands = (turning == 0.0) & (np.abs(drives) <= cars.held)
     way = np.where(turning != 0.0, np.sign(turning), np.sign(drives))
     into, once = cars.into, np.where(cars.mate != 0.0, 0.5, 1.0)
     g = np.einsum("ink,iznk->zk", force, into) - np.einsum("jk,jzk->zk", cars.pull, cars.free)
     bends = np.einsum("ijnk,jqnk->iqnk", bent, into)
     h = np.einsum("iznk,iqnk->zqk", into, bends)
-    c, stiff = _signed(bends[0], cars.mate), np.maximum(_shared(bent[0, 0], cars.mate), 1e-300)
+    c, stiff = signed(bends[0], cars.mate), np.maximum(shared(bent[0, 0], cars.mate), 1e-300)
 
     def solved(stands: BoolArray) -> tuple[FloatArray, FloatArray]:
         lacks = np.where(stands, 0.0, drives - np.where(stands, 0.0, cars.held) * way)

@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 import msgspec
 from msgspec import inspect
 
+from analysis.sliding.contacts import Whole
 from rig.base.errors import InputError
 from rig.base.files import small_file
 from rig.base.plain_json import Json
@@ -48,7 +49,7 @@ class Choices:
 class CardSet:
     """One test card with the two cards that it names, and the texts they were read from.
 
-    whole_patches: as in `analysis.forecast.inputs.CarState`; False in answers of earlier versions.
+    whole_patches: as in `analysis.forecast.inputs.CarState`; another in answers of earlier versions.
     """
 
     test: TestCard
@@ -57,7 +58,7 @@ class CardSet:
     texts: dict[str, str]
     folder: Path
     choices: Choices = Choices()
-    whole_patches: bool = True
+    whole_patches: Whole = "all"
 
 
 def read_card(path: Path, card_type: type[CardT]) -> CardT:

@@ -14,8 +14,8 @@ The engine's drag is of bearings, a card does not say so. `before_*`: the same w
 `before_kinds_*`: with patches, and a drag that grows with the load. Then the planar quick pushes of
 `rigid_engine_quick.py`.
 
-Run: python tests/benchmarks/rigid_engine.py [--quick] [--keep FILE]. --keep: what the engine said is kept there, so
-that a run that was stopped goes on. The last line is one JSON object.
+Run: python tests/benchmarks/rigid_engine.py [--quick] [--seed N] [--keep FILE]. --keep: what the engine said is kept
+there, so that a run that was stopped goes on. The last line is one JSON object.
 """
 
 import argparse
@@ -36,6 +36,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "analysis" / "sliding"))
 from body_engine import BodyPush, body_push
 from rigid_engine_cases import (
     DRAWS,
+    SEED,
     EngineCase,
     card_state,
     drawn_cases,
@@ -54,8 +55,9 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--quick", action="store_true", help="every fifteenth case")
     parser.add_argument("--keep", type=Path, default=None, help="a file for what the engine said")
+    parser.add_argument("--seed", type=int, default=SEED, help="of the cars; each seed needs a file of its own")
     given = parser.parse_args()
-    cases = drawn_cases(given.quick)
+    cases = drawn_cases(given.quick, given.seed)
     said = engine_runs(cases, given.keep)
     figures = blocked_figures(cases, said) | rolling_figures(cases, said)
     print(json.dumps({"cases": len(cases)} | figures | quick_pushes(given.quick)))

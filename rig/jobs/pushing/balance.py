@@ -27,7 +27,7 @@ from analysis.forecast.inputs import CarState, PushState, doubt_groups
 from analysis.measured.loaded import LoadedTurn
 from analysis.measured.pushes import MeasuredPush
 from analysis.measured.wind_up import TURNS
-from analysis.sliding.contacts import centre_of_friction
+from analysis.sliding.contacts import Whole, centre_of_friction
 from analysis.statistics.monte_carlo import coverage_interval
 from analysis.statistics.odds import odds_words
 from analysis.weighing.corner_weights import group_share
@@ -55,10 +55,11 @@ from rig.records.weighing import WEIGHING
 from vision.base.types import ClipTrack
 
 DRAWS = 4000
-BY_WEIGHTS_MODEL = 4
+BY_WEIGHTS_MODEL = 5
 """What the balance by weights and grip takes into account by now. 1: grip is the same under any load.  2: tyres lose
 grip with the load they carry.  3: bearings or tyres may make the rolling wheels' drag.  4: where wheels turn, all
-are on their patches at once."""
+are on their patches at once.  5: all wheels always are, and loads follow what the patches resist."""
+WHOLE_PATCHES: dict[int, Whole] = {4: "turning", 5: "all"}
 MOST_FITS = 3
 """Mistakes that are told; the rest is not worth reading."""
 FARTHEST_RATIO = 1e6
@@ -126,6 +127,11 @@ class PushAnswer:
     forecast_mm: float | None = None
     would_fit: tuple[WouldFit, ...] = ()
     remarks: tuple[str, ...] = ()
+
+
+def whole_patches_then(model: int) -> Whole:
+    """Which cars a balance by weights of this model had on whole patches."""
+    return WHOLE_PATCHES.get(model, "none")
 
 
 def answer_push(

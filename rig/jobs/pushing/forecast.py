@@ -27,7 +27,7 @@ FORECAST_DRAWS = 10_000
 ENDS_WITHIN = 0.1
 """Of the half-width: how well draws that are followed step by step know the interval's ends; a thousand or two do."""
 
-FORECAST_MODEL = 7
+FORECAST_MODEL = 8
 """What forecasts take into account by now, kept with each, so that an older one gives its figures again.
 
 1: tyres grip along as across, surely.  2: by what the test card says of that, with its doubt.  3: the slide in steps as
@@ -36,7 +36,9 @@ many followed slides as the interval's ends need, where earlier ones went on for
 wheels point, the drag of bearings and the slope of the floor count, with their doubts; blocked tyres have patches, too.
 5: tyres lose grip with the load they carry; rolling wheels that point a little apart hold the pivot with both patches.
 6: bearings or tyres may make the rolling wheels' drag, where the car card does not say.  7: where wheels turn, all are
-on their patches at once: none is taken as a point beside one that holds the pivot.
+on their patches at once: none is taken as a point beside one that holds the pivot.  8: blocked ones, too; loads and
+whether a rubbing finger slips follow what the patches resist, not points; a car that drives off the way a wheel points
+is solved to the end.
 """
 
 
@@ -149,8 +151,8 @@ def asked(cards: CardSet, inputs: PredictionInputs) -> tuple[CarState, PushState
     if inputs.model < 2:
         car = replace(car, along=np.ones(4), along_u=np.zeros(2))
     push = push_state(cards.car, cards.test)
-    if inputs.model < 7:
-        car = replace(car, whole_patches=False)
+    if inputs.model < 8:
+        car = replace(car, whole_patches="turning" if inputs.model == 7 else "none")
     if inputs.model < 5:
         car = replace(car, sensitivity=None, patches_together=False)
     if inputs.model < 4:

@@ -13,7 +13,7 @@ from rig.cards.mechanics import with_drag_by_load, without_load_sensitivity
 from rig.jobs.measuring.finger import finger_record, pushed_as_seen
 from rig.jobs.measuring.found_pushes import pushes_in
 from rig.jobs.measuring.push_rows import push_record
-from rig.jobs.pushing.balance import answer_from, answer_push
+from rig.jobs.pushing.balance import answer_from, answer_push, whole_patches_then
 from rig.jobs.pushing.compare import comparison_record, set_beside
 from rig.jobs.pushing.forecast import asked, predicted, prediction_record
 from rig.jobs.pushing.push_force import force_result
@@ -162,7 +162,7 @@ def _balance(record: AnyRecord, log: BenchLog) -> Content:
         placed = replace(placed, car=without_load_sensitivity(placed.car))
     if kept.inputs.model < 3:
         placed = replace(placed, car=with_drag_by_load(placed.car))
-    placed = replace(placed, whole_patches=kept.inputs.model >= 4)
+    placed = replace(placed, whole_patches=whole_patches_then(kept.inputs.model))
     answer = answer_push(placed, push, weighing, track=track, verdict=answer_from(kept).verdict, others=others)
     again, by_weights = as_record(answer, BalanceResult), kept.result.by_weights
     if again.by_weights is not None and by_weights is not None and by_weights.front_weight_pct is None:

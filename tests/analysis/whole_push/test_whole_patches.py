@@ -95,7 +95,7 @@ def test_half_blocked_rolling_and_solid_cars(monkeypatch: pytest.MonkeyPatch) ->
             coupling=np.array([0, 0, 1, 1]) if solid else None,
             patch=patch,
             together=True,
-            whole=True,
+            whole="turning",
         )
         finger = Finger(kind="rolling", place=(station, -0.09), height=height)
         lean = LoadTransfer(track_front=0.158, track_rear=0.17, front_roll_share=share, wheelbase=0.258)
@@ -129,7 +129,7 @@ def test_half_blocked_rolling_and_solid_cars(monkeypatch: pytest.MonkeyPatch) ->
         )[0]
         off = [
             100 / 0.258 * (1 / at_patches(points, one, finger).kappa(0.129) - 1 / truth)
-            for one in (car, replace(car, whole=False))
+            for one in (car, replace(car, whole="none"))
         ]
         missed.append(np.abs(off))
     whole, alone = np.array(missed).T
@@ -141,7 +141,7 @@ def test_cars_of_all_kinds_in_one_batch_come_out_as_alone() -> None:
     drag = np.array([[1.0, 1.0, 0.02, 0.02], [1.0] * 4, [0.02] * 4, [0.03, 0.03, 1.0, 1.0]])
     tied = np.array([[0, 0, 1, 1], [0] * 4, [0, 0, 1, -1], [0] * 4])
     load, patch = np.array([4.0, 3.6, 3.9, 3.5]), np.full((4, 2), [0.01, 0.024])
-    more = {"place": PLACE, "load": load, "grip": 0.8, "patch": patch, "together": True, "whole": True}
+    more = {"place": PLACE, "load": load, "grip": 0.8, "patch": patch, "together": True, "whole": "turning"}
     finger = Finger(kind="sticking", place=(0.2, -0.09))
     cars = Contacts(drag=drag, coupling=tied, **more)
     all_at_once = at_patches(solve_push(cars, finger), cars, finger).twist
@@ -161,7 +161,7 @@ def test_a_search_that_did_not_end_is_not_certified(monkeypatch: pytest.MonkeyPa
         drag=np.array([0.02, 0.02, 1.0, 1.0]),
         patch=np.full((4, 2), [0.01, 0.024]),
         together=True,
-        whole=True,
+        whole="turning",
     )
     finger = Finger(kind="rolling", place=(0.2, -0.09))
     points = solve_push(car, finger)
@@ -185,7 +185,7 @@ def test_what_is_least_does_not_hang_on_where_the_search_began() -> None:
         heading=rng.normal(0.0, 0.007, (count, 4)),
         patch=np.abs(np.array([0.0096, 0.024]) * rng.normal(1.0, 0.2, (count, 4, 2))),
         together=True,
-        whole=True,
+        whole="turning",
     )
     finger = Finger(kind="rolling", place=(0.2, -0.09))
     points = solve_push(cars, finger)

@@ -26,9 +26,10 @@ from rig.cards.read import CardSet, parse_card
 from rig.cards.template import card_text
 from rig.jobs.measuring.found_pushes import pushes_in
 from rig.jobs.pushing import forecast, quickness
-from rig.jobs.pushing.balance import ByWeights, PushAnswer, answer_json, near_place_mm
+from rig.jobs.pushing.balance import ByWeights, PushAnswer, answer_json, near_place_mm, whole_patches_then
 from rig.jobs.pushing.compare import comparison_record, typed_pivot
 from rig.jobs.pushing.force_kept import PushForce, grips_of
+from rig.jobs.pushing.forecast import asked as asked_of
 from rig.jobs.pushing.forecast import forecast_inputs, prediction_record
 from rig.jobs.pushing.quickness import Quickness, judge_quickness
 from rig.jobs.pushing.what_if import WhatIf, loads_with
@@ -119,9 +120,12 @@ def test_a_forecast_as_it_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
         load_N=near(tuple(1e-3 * G * grams for grams in WEIGHTS)),
         load_covariance_N2=rows,
         push=PushedAtRow(position_pct=62.0, position_pct_u=0.7, side="left"),
-        model=7,
+        model=8,
     )
     assert forecast_inputs(of, weighing, seed=3, turn=0.2, draws=700) == asked
+    patches = [asked_of(of, msgspec.structs.replace(asked, model=model))[0].whole_patches for model in (6, 7, 8)]
+    assert patches == ["none", "turning", "all"]  # an older forecast gives its figures again
+    assert [whole_patches_then(model) for model in (1, 3, 4, 5)] == ["none", "none", "turning", "all"]
     assert forecast_inputs(of, weighing, travel=0.031).travel_m == 0.031
     pivot = PivotEstimate(kappa=4.0, kappa_u=0.2, interval=(3.6, 4.4), wheelbase=0.25, count=700, method="draws")
     made = Prediction(
