@@ -89,21 +89,22 @@ def lean_part(solved: Solved, kept: np.ndarray, noise: FloatArray, height: float
     # left side up takes what is high to the right, nose down forward
     aside = height * np.stack([np.stack([s, c], -1), np.stack([-c, s], -1), np.stack([zero, zero], -1)], axis=1)
     by_lean = solved.by_lean[kept] + aside
-    by_both = np.concatenate([leaned * by_lean, sinks * by_height[..., None]], axis=-1)  # (n, 3, 3)
+    counts = np.array([leaned, leaned, sinks])  # roll, pitch, height
+    by_both = np.concatenate([by_lean, by_height[..., None]], axis=-1)[..., counts]
 
     def covariance(u: FloatArray, of_height: FloatArray) -> FloatArray:
-        part = by_both * np.concatenate([u, of_height[:, None]], axis=1)[:, None, :]
+        part = by_both * np.column_stack([u, of_height])[:, None, counts]
         return np.asarray(part @ np.swapaxes(part, 1, 2), float)
 
     own_cause = ABOUT_U * np.einsum("nij,nj->ni", aside, change)
     parts = ((leaned, LEAN_CAUSE, own_cause), (sinks, SINK_CAUSE, SINK_U * by_height * risen[:, None]))
     return LeanPart(
         # a pose that was fitted for the height of before lies short of where a higher plate stands
-        shift=np.einsum("nij,nj->ni", by_both, np.column_stack([change, -risen])),
+        shift=np.einsum("nij,nj->ni", by_both, np.column_stack([change, -risen])[:, counts]),
         new=covariance(frame_u, height_unit * noise / np.sqrt(LEAN_FRAMES)),
         repeating=covariance(repeats, height_unit * REPEATS),
-        causes=np.stack([cause for counts, _, cause in parts if counts]),
-        names=tuple(name for counts, name, _ in parts if counts),
+        causes=np.stack([cause for found, _, cause in parts if found]),
+        names=tuple(name for found, name, _ in parts if found),
         change=change,
         sure=leaned and leans(float(np.hypot(REPEATS, np.sqrt(copied_spread(solved, kept))))),
         sunk=-stays if sinks else 0.0,
