@@ -89,11 +89,11 @@ def test_a_tilted_axle(tmp_path: Path) -> None:
     # for what the other axle's wheels roll with
     angle = math.degrees(math.atan(0.4))
     car = {"geometry.cg_height_mm": 50, "front.drag": 0.05, "rear.drag": 0.11}
-    test = write_cards(tmp_path, car=car, test=TYPED)
+    test = write_cards(tmp_path, car=car, test=TYPED | {"grip.front": 0.9, "grip.rear": 0.6})
     for part, nose, share, rolling in (
-        ("front", "up", 0.625 - 0.08, 0.11),
-        ("rear", "up", 0.375 + 0.08, 0.05),
-        ("front", "down", 0.625 + 0.08, 0.11),
+        ("front", "up", 0.625 - 0.08, 0.11 * 0.6),  # drag is a share of those tyres' grip
+        ("rear", "up", 0.375 + 0.08, 0.05 * 0.9),
+        ("front", "down", 0.625 + 0.08, 0.11 * 0.6),
     ):
         words = ["grip", "tilt", test, "--part", part, "--nose", nose, "--angle", angle - 0.2, "--angle", angle + 0.2]
         told = pivotbench(*words, "--angle-u", 0.5, "--log", tmp_path / "log", "--json").result
