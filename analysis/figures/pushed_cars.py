@@ -26,7 +26,8 @@ INCHES_PER_MM = 0.0098
 """Size of the drawing: a car of 410 mm is 4 inches long, so that words of 11 points stay in proportion."""
 
 KEY_MM = 430.0
-"""Room for the key, mm of the drawing: a picture of one car is not narrower."""
+"""Room for the two parts of the key beside each other, mm of the drawing; where there is less, one stands above the
+other."""
 
 LETTER_MM = 8.0
 """Room for a letter of a title, mm of the drawing."""
@@ -82,8 +83,9 @@ def cars_from_above(cars: Sequence[CarFromAbove]) -> "Figure":
     low, high = min(box[2] for box in boxes), max(box[3] for box in boxes)
     gap = 0.035 * 1000
     used = sum(widths) + gap * (len(cars) - 1)
-    whole = max(used, KEY_MM)
-    below, above = 62.0, 40.0 + 24.0 * max(car.title.count("\n") + 1 for car in cars)
+    beside = used >= KEY_MM  # the two parts of the key; one above the other under a single car, for a phone's width
+    whole = used if beside else max(used, 0.6 * KEY_MM)
+    below, above = 62.0 if beside else 84.0, 40.0 + 24.0 * max(car.title.count("\n") + 1 for car in cars)
     tall = high - low + below + above
     figure = Figure(figsize=(whole * INCHES_PER_MM, tall * INCHES_PER_MM))
     axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
@@ -95,7 +97,7 @@ def cars_from_above(cars: Sequence[CarFromAbove]) -> "Figure":
     for car, box, width in zip(cars, boxes, widths, strict=True):
         _car(axes, car, left + (width - (box[1] - box[0])) / 2 - box[0], high)
         left += width + gap
-    _key(axes, cars, whole / 2, low - below + 12)
+    _key(axes, cars, whole / 2, low - below + 12, beside=beside)
     return figure
 
 
@@ -158,14 +160,15 @@ def _across(
     axes.plot(*ends.T, color=color, linestyle=style, linewidth=width, zorder=6)
 
 
-def _key(axes: "Axes", cars: Sequence[CarFromAbove], middle: float, low: float) -> None:
-    """What the two lines mean: the only words beside the cars."""
+def _key(axes: "Axes", cars: Sequence[CarFromAbove], middle: float, low: float, *, beside: bool) -> None:
+    """What the two lines mean: the only words beside the cars. middle, low: mm.  beside: one part beside the other."""
     parts = []
     if any(car.balance is not None for car in cars):
         parts.append(("balance by the push", MEASURED, "-"))
     if any(car.forecast is not None for car in cars):
         parts.append(("by weights and grip", FORECAST, "--"))
     for number, (text, color, style) in enumerate(parts):
-        x = middle + (number - (len(parts) - 1) / 2) * 205 - 90
-        axes.plot([x, x + 30], [low + 5, low + 5], color=color, linestyle=style, linewidth=2.2)
-        axes.annotate(text, (x + 37, low + 5), va="center", fontsize=11)
+        x = middle + ((number - (len(parts) - 1) / 2) * 205 if beside else 0) - 90
+        y = low + 5 + (0 if beside else 22 * (len(parts) - 1 - number))
+        axes.plot([x, x + 30], [y, y], color=color, linestyle=style, linewidth=2.2)
+        axes.annotate(text, (x + 37, y), va="center", fontsize=11)

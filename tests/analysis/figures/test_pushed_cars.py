@@ -121,3 +121,15 @@ def test_all_words_stand_inside_the_picture(count: int) -> None:
         assert box.x1 <= width
         assert box.y0 >= 0.0
         assert box.y1 <= height
+
+
+def test_the_key_under_one_car_stands_in_two_lines_and_within_its_width() -> None:
+    """A phone is 390 points wide: beside each other its two parts would be cut off."""
+    for number, rows in ((1, 2), (3, 1)):
+        figure = cars_from_above([car()] * number)
+        axes = figure.axes[0]
+        words = [text for text in axes.texts if text.get_text() in ("balance by the push", "by weights and grip")]
+        assert len({round(text.xy[1], 3) for text in words}) == rows
+        figure.draw_without_rendering()
+        assert all(text.get_window_extent().x1 <= figure.bbox.x1 for text in words)
+    assert cars_from_above([car()]).get_size_inches()[0] < 4.0
