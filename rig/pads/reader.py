@@ -21,6 +21,7 @@ from rig.pads.port_errors import EndOfRecordingError
 from rig.pads.traffic import Tap, TrafficKind
 
 _WAIT = 0.1  # s: how long one read may block, so how soon `stop` is noticed
+_ONE_LOOK = 0.3  # s: a look at the port that took longer means that this machine stood still, not the board
 _COALESCE = 0.001  # s: pause in mid-line, so that a slow line does not wake the thread for every byte
 _ASK_AGAIN = 1.0  # s
 
@@ -32,7 +33,7 @@ class ReaderTiming:
     startup: after opening; frames are `early` meanwhile unless the board identifies itself (boards restart when a
         port opens).  steady, pause: scales that talk from the opening on for `steady`, never silent for longer than
         `pause`, have not restarted, and nobody waits longer for them; for boards of raw counts never (infinite).
-        silence: without bytes before the state says so.  retry: between tries to reopen.
+        silence: of listening without bytes before the state says so.  retry: between tries to reopen.
     """
 
     startup: float = 3.0
@@ -208,6 +209,7 @@ class PadReader(PadSource):
             port = self._port
             if port is None:
                 return
+            began = time.monotonic()
             try:
                 chunk = port.read_some(_WAIT)
             except OSError as error:  # pyserial's own error is one; an unplugged port raises others
@@ -223,6 +225,8 @@ class PadReader(PadSource):
                 self._take(chunk, now)
                 if not chunk.endswith(b"\n"):
                     time.sleep(_COALESCE)
+            else:  # silence counts while somebody listens: a process kept from running hears nothing
+                self._heard += max(now - began - _ONE_LOOK, 0.0)
             settled = self._status.state is PortState.READING and not self._unusable
             if now - self._heard > self._timing.silence or not settled:
                 self._judge(now)

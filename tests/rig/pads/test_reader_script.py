@@ -158,6 +158,27 @@ def test_silence_is_a_state(script: Script) -> None:
         until(lambda: reader.status.state is not PortState.SILENT)
 
 
+def test_a_machine_that_stood_still_is_no_silent_board() -> None:
+    """One look that took 1.2 s counts as 0.3 s of the 0.6 that make a silence; looks of 0.05 s count as they are."""
+    states: list[PortState] = []
+
+    class Late(ScriptPort):
+        looks = 0
+
+        def read_some(self, timeout: float) -> bytes:
+            self.looks += 1
+            states.append(reader.status.state)
+            time.sleep(1.2 if self.looks == 1 else 0.05)
+            return b""
+
+    port = Late()
+    reader = PadReader("script", timing=ReaderTiming(silence=0.6), ports=Ports(opener=lambda url: port, scan=tuple))
+    with reader:
+        until(lambda: reader.status.state is PortState.SILENT)
+    quiet = states.index(PortState.SILENT)
+    assert quiet >= 4, quiet  # a second look and more before it counts; 7 of them on a machine that has the time
+
+
 def test_commands_are_answered_refused_or_time_out() -> None:
     with VirtualPads(rate=10) as pads, PadReader(pads.url) as reader:
         assert isinstance(reader.command("?", timeout=PATIENCE), Identity)
