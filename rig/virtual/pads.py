@@ -23,6 +23,7 @@ from rig.virtual.pads_cells import CellState, PadCells
 from rig.virtual.pads_link import Link, PtyLink, SocketLink
 
 _BREATH = 0.02  # s: the longest the thread waits, so how soon a fault acts
+_MOST_AT_ONCE = 1.0  # s of the board's time: on a machine that cannot keep up, its time goes slower instead
 _NOBODY = 0.5  # s without taking anything: nobody reads
 
 Mangle = Callable[[bytes], bytes]
@@ -219,7 +220,7 @@ class VirtualPads:
             if self._pending and now - self._took < _NOBODY:
                 self._deliver(b"", now)
             else:
-                sent = self._board.advance((now - last) * self._factor)
+                sent = self._board.advance(min((now - last) * self._factor, _MOST_AT_ONCE))
                 self._deliver(b"".join(map(self._spoil, sent.splitlines(keepends=True))), now)
             last = now
 

@@ -1,6 +1,7 @@
 """Virtual pads: they speak the protocol as the note says, and turn loads into the counts they should."""
 
 import re
+import threading
 import time
 import tomllib
 from pathlib import Path
@@ -9,11 +10,12 @@ import numpy as np
 import pytest
 
 from rig.base.errors import InputError
+from rig.pads.lines import Identity
 from rig.pads.reader import PadReader
 from rig.virtual.pads import VirtualPads
 from rig.virtual.pads_board import VirtualBoard
 from rig.virtual.pads_cells import COUNTS_PER_GRAM, CellState, PadCells
-from tests.rig.pads.scripted_pad import line, signed
+from tests.rig.pads.scripted_pad import PATIENCE, line, signed
 
 PROTOCOL = (Path(__file__).parents[3] / "firmware_notes" / "protocol.md").read_text(encoding="utf-8")
 GOLDEN = tomllib.loads(re.findall(r"```toml\n(.*?)```", PROTOCOL, re.DOTALL)[0])["line"]
@@ -163,3 +165,16 @@ def test_loads_can_be_changed_and_stuck_pads_stay_stuck() -> None:
 def test_what_cannot_be_is_refused(bad: dict[str, object]) -> None:
     with pytest.raises(InputError):
         VirtualPads(**bad)  # type: ignore[arg-type]
+
+
+def test_pads_that_cannot_keep_up_stay_within_reach() -> None:
+    """A million times as fast as the wall no machine makes 80 million lines a second: what is asked is done nevertheless.
+
+    Each turn of the board would otherwise take longer than the one before, and had more to make up for.
+    """
+    with VirtualPads(rate=80, time_factor=1e6) as pads, PadReader(pads.url) as reader:
+        asked = threading.Thread(target=lambda: [pads.set_loads(one * LOADS) for one in range(20)], daemon=True)
+        asked.start()
+        asked.join(PATIENCE)
+        assert not asked.is_alive()
+        assert isinstance(reader.command("?", timeout=PATIENCE), Identity)
