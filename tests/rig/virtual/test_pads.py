@@ -168,7 +168,7 @@ def test_what_cannot_be_is_refused(bad: dict[str, object]) -> None:
 
 
 def test_pads_that_cannot_keep_up_stay_within_reach() -> None:
-    """A million times as fast as the wall no machine makes 80 million lines a second: what is asked is done nevertheless.
+    """No machine makes 80 million lines a second: what is asked is done nevertheless.
 
     Each turn of the board would otherwise take longer than the one before, and had more to make up for.
     """
