@@ -103,8 +103,8 @@ def sizes_not_measured(car: CarCard) -> list[str]:
         return []
     figures = ", ".join(f"{key} = {STAND_INS_MM[key]:g}" for key in stand_ins)
     return [
-        f"Nobody measured this car's sizes: {figures} as the card came, and what rests on them is very unsure. "
-        'Measure, write yours, and take sizes = "not measured" out'
+        f"Nobody measured {figures}: they came with the card and are very unsure. Write yours, and take sizes = "
+        '"not measured" out'
     ]
 
 

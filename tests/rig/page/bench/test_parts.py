@@ -520,7 +520,7 @@ def test_every_warning_of_a_weighing_is_on_the_page(tmp_path: Path) -> None:
             (record,) = log.records(kind=WEIGHING)
         assert tuple(shown) == record.result.warnings
         assert len(shown) == 4
-        assert "Nobody measured this car's sizes" in shown[0]
+        assert "Nobody measured wheelbase_mm = 257, track_front_mm = 165, track_rear_mm = 165: they came" in shown[0]
         assert "does not say whether one scale" in shown[2]
         assert "body clip +12 g" in shown[3]
     finally:
