@@ -12,6 +12,7 @@ from click.testing import CliRunner
 from rig.base.errors import BenchError, InputError
 from rig.command.pads import pads as listening
 from rig.main import main
+from rig.pads.first_contact.first_lines import FirstLines
 from rig.pads.lines import Reading
 from rig.pads.patterns import PatternLines
 from rig.pads.port import PortInfo, PortList
@@ -169,3 +170,17 @@ def test_a_decimal_comma_and_the_unit_go_onto_the_card(monkeypatch: pytest.Monke
     read = PatternLines(pattern=pads["line_pattern"], unit="kg", decimal_mark="comma").parse(line.encode())
     assert isinstance(read, Reading)
     assert read.counts == pytest.approx((431, 367, 403, 390))  # FL FR RL RR, whatever their order on the line
+
+
+def test_four_single_pads_are_proposed_only_where_no_port_has_all_four() -> None:
+    """By hand: what a bench card would hold for each way to take the ports."""
+
+    def one(single: bool, pattern: str = "<c1>") -> FirstLines:
+        return FirstLines(lines=(), kind="", pattern=pattern, pads=True, keys={"unit": "g"}, single=single, baud=9600)
+
+    four = {f"port {n}": one(True) for n in range(4)}
+    both = {"pads.unit": "g", "pads.baud": 9600}
+    assert listening._proposed(dict(four)) == [{"pads.ports": ["port 0", "port 1", "port 2", "port 3"]} | both]
+    assert listening._proposed(four | {"all": one(False)}) == [{"pads.port": "all"} | both]
+    assert listening._proposed(four | {"port 3": one(True, "<c1> g")}) == []  # they do not speak alike
+    assert listening._proposed({"port 0": one(True), "broken": "cannot open it"}) == []

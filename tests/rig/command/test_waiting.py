@@ -6,6 +6,7 @@ import time
 
 import pytest
 
+from rig.command import options
 from rig.command.waiting import WORKING, Notice
 
 
@@ -52,3 +53,16 @@ def test_a_pipe_never_sees_it(monkeypatch: pytest.MonkeyPatch) -> None:
     time.sleep(0.05)
     notice.hush()
     assert pipe.getvalue() == ""
+
+
+def test_silence_after_a_bar_counts_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    screen = Screen()
+    monkeypatch.setattr(sys, "stderr", screen)
+    notice = Notice(wait=0.01)
+    monkeypatch.setattr(options, "NOTICE", notice)
+    with options.progress("measuring") as bar:
+        bar(0.5)
+        time.sleep(0.05)
+        assert WORKING not in screen.getvalue()  # the bar is there
+    assert seen(screen, WORKING)
+    notice.hush()

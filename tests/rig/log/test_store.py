@@ -218,3 +218,15 @@ def test_who_only_reads_makes_no_lock_file(tmp_path: Path) -> None:
         assert list(tmp_path.iterdir()) == []
     with contextlib.closing(LogHold(tmp_path / "bench-log.sqlite")):
         assert len(list(tmp_path.iterdir())) == 1
+
+
+def test_what_a_record_rests_on_and_holds_stands_once_in_the_order_it_was_given(tmp_path: Path) -> None:
+    """Two pushes of one clip, weighed alike, lead to the same records and cards."""
+    with BenchLog(tmp_path) as log:
+        first, second = (numbered(log, name).id for name in "ab")
+        cards = [log.add_card("car", name, f'name = "{name}"') for name in "yx"]
+        made = numbered(log, "c", parents=[second, first, second], cards=[cards[1], cards[0], cards[1]])
+        read = list(log.records())[-1]
+    assert made.parents == (second, first)
+    assert made.cards == (cards[1], cards[0])
+    assert (set(read.parents), set(read.cards)) == ({first, second}, set(cards))

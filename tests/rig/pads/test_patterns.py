@@ -10,7 +10,7 @@ import pytest
 
 from rig.base.errors import InputError
 from rig.pads.lines import BadLine, Reading
-from rig.pads.patterns import PadUnit, PatternLines
+from rig.pads.patterns import PadUnit, PatternLines, plain_text
 
 NAN = math.nan
 DATA = Path(__file__).parents[2] / "data" / "pads"
@@ -229,3 +229,7 @@ def test_an_exclusive_or_stands_at_the_end() -> None:
     parsed = parser.parse(body + b"*%02X" % reduce(operator.xor, body))
     assert isinstance(parsed, Reading)
     assert parsed.counts[0] == 5
+
+
+def test_a_line_as_text_keeps_its_tabs_and_parts_what_other_control_characters_frame() -> None:
+    assert plain_text(b"\x02431.2\t366.8\x03402.5") == " 431.2\t366.8 402.5"

@@ -2,6 +2,7 @@
 
 import errno
 import os
+import pty
 import socket
 import tempfile
 import threading
@@ -290,3 +291,21 @@ def test_a_system_that_cannot_list_its_ports_is_no_error() -> None:
 
     listed = list_ports(limit=0.02, scan=broken)
     assert (listed.ports, listed.complete) == ((), False)
+
+
+def test_who_waits_for_bytes_waits_as_long_as_was_said_and_takes_what_comes_before() -> None:
+    """A silent line costs nothing meanwhile: one wait of 0.2 s, not one after another."""
+    ours, theirs = pty.openpty()
+    port = open_port(os.ttyname(theirs))
+    try:
+        began = time.monotonic()
+        assert port.read_some(0.2) == b""
+        assert time.monotonic() - began > 0.19
+        os.write(ours, b"grams")
+        began = time.monotonic()
+        assert port.read_some(20.0) == b"grams"
+        assert time.monotonic() - began < 10.0
+    finally:
+        port.close()
+        os.close(ours)
+        os.close(theirs)
