@@ -43,7 +43,7 @@ def test_a_record_comes_back_with_everything_that_made_it(tmp_path: Path) -> Non
             result=weighing(1600.0),
             cards=[card],
         )
-        second = numbered(log, "p", 3, "größer ½", files=[file, file], parents=[first.id, first.id])
+        second = numbered(log, "p", 3, "größer ½", files=[file], parents=[first.id])
     with BenchLog(tmp_path / "log") as log:
         assert log.get(first.id).inputs == first.inputs == WeighingInputs(source="typed", pad_error_g=(1.5, 2, 0.25, 1))
         again = log.latest(FIRST_TRY)
