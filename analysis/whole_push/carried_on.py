@@ -9,12 +9,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.base.arrays import BoolArray, FloatArray, IntArray
-from analysis.sliding.batches import flatten_transfer
 from analysis.sliding.contacts import Contacts
 from analysis.sliding.finger import Finger, LoadTransfer, check_finger
 from analysis.sliding.motion import SlideMotion
-from analysis.whole_push.blocked_patch import free_twists, pull_of
-from analysis.whole_push.patch_cars import Carried, PatchCars, mates, signed, slips_of
+from analysis.whole_push.blocked_patch import free_twists
+from analysis.whole_push.patch_cars import PatchCars, cars_at_rest, cars_last, signed
 from analysis.whole_push.whole_patches import MOST_STEPS, Searched, least_power, turn_apart
 
 CHANGES = 4
@@ -62,8 +61,7 @@ def carried_on(
     batch, n = shape[:-1], shape[-1]
 
     def rows(value: object, *more: int) -> FloatArray:
-        full = np.broadcast_to(np.asarray(value, dtype=float), (*batch, *more)).reshape(-1, *more)
-        return np.ascontiguousarray(np.moveaxis(full, 0, -1))
+        return cars_last(value, batch, *more)
 
     arrays = check_finger(finger)
     touch = _Touch(
@@ -72,7 +70,8 @@ def carried_on(
         motion=rows(arrays.motion, 2),
         friction=rows(arrays.friction if finger.kind == "rubbing" else 0.0),
     )
-    cars = _cars(contacts, arrays.height, transfer, rows, n)
+    cars, carried = cars_at_rest(contacts, batch, n, height=arrays.height, transfer=transfer)
+    cars = replace(cars, carried=carried)
     push = rows(began.push_force, 2).copy()
     near = Searched(
         twist=rows(began.twist, 3).copy(),
@@ -86,7 +85,7 @@ def carried_on(
     with np.errstate(all="ignore"):  # a search that goes astray does not end, and is not taken
         _settle(cars, touch, near, holds, np.flatnonzero(some), rubs=finger.kind == "rubbing", most=most)
     found = near.ended
-    load, tips = cars.carried.load(near.push) if cars.carried is not None else (cars.grip, ~found)
+    load, tips = carried.load(near.push)
     found &= ~tips
 
     def told(new: FloatArray, old: FloatArray) -> FloatArray:
@@ -103,42 +102,6 @@ def carried_on(
         finger_sticks=np.where(found, holds, began.finger_sticks.reshape(-1)).reshape(batch),
     )
     return motion, found.reshape(batch)
-
-
-def _cars(contacts: Contacts, height: FloatArray, transfer: LoadTransfer | None, rows, n: int) -> PatchCars:  # type: ignore[no-untyped-def]
-    """All of them, at rest and pushed by nothing. rows: makes (k, ...) arrays (..., k)."""
-    place, along = rows(contacts.place, n, 2), rows(contacts.along, n)
-    rest = rows(contacts.load, n)
-    nominal = rest.mean(0) if contacts.nominal_load is None else rows(contacts.nominal_load, n)
-    mate = mates(rows(0 if contacts.coupling is None else contacts.coupling, n))
-    k = rest.shape[1]
-    carried = Carried(
-        rest=rest,
-        nominal=np.broadcast_to(nominal, rest.shape),
-        bearing=rows(contacts.bearing, n),
-        factor=rows(contacts.grip, n),
-        sensitivity=rows(contacts.sensitivity, n),
-        drag=rows(contacts.drag, n),
-        along=along,
-        mate=mate,
-        height=rows(height),
-        transfer=None if transfer is None else flatten_transfer(transfer, (k,)),
-    )
-    half = 0.5 * np.moveaxis(rows(contacts.patch, n, 2), 1, 0)
-    fall = (0.0, 0.0) if contacts.fall is None else contacts.fall
-    grip, held = carried.limits(rest)
-    none = np.zeros((3, 2, k))
-    return PatchCars(
-        slips=slips_of(place, rows(contacts.heading, n), along),
-        half=half * np.array([np.ones_like(along), along]),  # slips along count `along` times: a patch is as much wider
-        grip=grip,
-        held=held,
-        mate=mate,
-        free=none,
-        into=np.zeros((3, 2, n, k)),
-        pull=pull_of(rows(fall, 2).T, rest.T, np.moveaxis(place, -1, 0)).T,
-        carried=carried,
-    )
 
 
 def _settle(

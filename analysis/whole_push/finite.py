@@ -1,5 +1,6 @@
 """The finite push: the slide integrated over the rotation that was measured, and its swing pivot."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -151,6 +152,13 @@ def swing(pose: FloatArray, middle: FloatArray) -> tuple[FloatArray, FloatArray]
     return kappa, moved
 
 
+def _from_points(
+    solve: Callable[..., SlideMotion], contacts: Contacts, finger: Finger, transfer: LoadTransfer | None
+) -> SlideMotion:
+    """The motion on patches, begun from that of points. solve: how that is found."""
+    return at_patches(solve(contacts, finger, transfer=transfer), contacts, finger, transfer)
+
+
 class PushRates:
     """How fast a push goes on: the pose (x, y, yaw, finger advance) moves on a clock that ends at 1.
 
@@ -178,8 +186,7 @@ class PushRates:
 
     def start(self) -> SlideMotion:
         """Solve at the start, where the finger's line and the normal are one."""
-        points = solve_push(self.contacts, self.finger, transfer=self.transfer)
-        self.known = self.last = at_patches(points, self.contacts, self.finger, self.transfer)
+        self.known = self.last = _from_points(solve_push, self.contacts, self.finger, self.transfer)
         shape = np.broadcast_shapes(self.known.power.shape, self.turn.shape, self.travel.shape)
         self.worst = np.broadcast_to(self.known.residual, shape)
         self.good = np.broadcast_to(self.known.certified, shape)
@@ -199,23 +206,18 @@ class PushRates:
 
     def _solved(self, contacts: Contacts, moved: Finger) -> SlideMotion:
         """From the last motion where that leads to the end, else from that of points."""
-        if self.carries and self.last is not None:
-            motion, found = carried_on(self.last, contacts, moved, self.transfer, most=NEAR_STEPS)
-            motion = replace(motion, certified=found)
-            rows = np.flatnonzero(~found)
-            if not rows.size:
-                return motion
-            if found.ndim != 1:
-                return self._from_points(contacts, moved)
-            lost = PushBatch(contacts=contacts, finger=moved, transfer=self.transfer, count=found.size).picked(rows)
-            points = solve_some(lost.contacts, lost.finger, transfer=lost.transfer)
-            again = at_patches(points, lost.contacts, lost.finger, lost.transfer)
-            return merge(motion, again, rows, np.arange(rows.size))
-        return self._from_points(contacts, moved)
-
-    def _from_points(self, contacts: Contacts, moved: Finger) -> SlideMotion:
         solve = solve_some if self.partly else solve_push
-        return at_patches(solve(contacts, moved, transfer=self.transfer), contacts, moved, self.transfer)
+        if not self.carries or self.last is None:
+            return _from_points(solve, contacts, moved, self.transfer)
+        motion, found = carried_on(self.last, contacts, moved, self.transfer, most=NEAR_STEPS)
+        motion, rows = replace(motion, certified=found), np.flatnonzero(~found)
+        if not rows.size:
+            return motion
+        if found.ndim != 1:
+            return _from_points(solve, contacts, moved, self.transfer)
+        lost = PushBatch(contacts=contacts, finger=moved, transfer=self.transfer, count=found.size).picked(rows)
+        again = _from_points(solve_some, lost.contacts, lost.finger, lost.transfer)
+        return merge(motion, again, rows, np.arange(rows.size))
 
     def rate(self, pose: FloatArray) -> FloatArray:
         """Change of the pose per unit of the clock."""

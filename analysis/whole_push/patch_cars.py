@@ -3,13 +3,15 @@
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from analysis.base.arrays import BoolArray, FloatArray, IntArray
 from analysis.base.wheels import AXLES
-from analysis.sliding.batches import pick_transfer
-from analysis.sliding.contacts import DRAG_FLOOR, left_of_grip
+from analysis.sliding.batches import flatten_transfer, pick_transfer
+from analysis.sliding.contacts import DRAG_FLOOR, Contacts, left_of_grip
 from analysis.sliding.finger import LoadTransfer
 from analysis.sliding.load_transfer import load_slope, loads_lifting
+from analysis.whole_push.blocked_patch import pull_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,6 +108,58 @@ class PatchCars:
             return self
         grip, held = self.carried.limits(self.carried.load(push)[0])
         return replace(self, grip=grip, held=held)
+
+
+def cars_last(value: object, batch: tuple[int, ...], *more: int) -> FloatArray:
+    """(*more, k): something of every car of a batch, with `more` numbers each, the cars last."""
+    full = np.broadcast_to(np.asarray(value, dtype=float), (*batch, *more)).reshape(-1, *more)
+    return np.ascontiguousarray(np.moveaxis(full, 0, -1))
+
+
+def cars_at_rest(
+    contacts: Contacts,
+    batch: tuple[int, ...],
+    n: int,
+    *,
+    height: npt.ArrayLike = 0.0,
+    transfer: LoadTransfer | None = None,
+) -> tuple[PatchCars, Carried]:
+    """A batch of cars on n wheels under their loads at rest, pushed by nothing and free to go nowhere; and what their
+    wheels carry under a push at a height (m)."""
+
+    def rows(value: object, *more: int) -> FloatArray:
+        return cars_last(value, batch, *more)
+
+    place, along, rest = rows(contacts.place, n, 2), rows(contacts.along, n), rows(contacts.load, n)
+    nominal = rest.mean(0) if contacts.nominal_load is None else rows(contacts.nominal_load, n)
+    mate = mates(rows(0 if contacts.coupling is None else contacts.coupling, n))
+    k = rest.shape[1]
+    carried = Carried(
+        rest=rest,
+        nominal=np.broadcast_to(nominal, rest.shape),
+        bearing=rows(contacts.bearing, n),
+        factor=rows(contacts.grip, n),
+        sensitivity=rows(contacts.sensitivity, n),
+        drag=rows(contacts.drag, n),
+        along=along,
+        mate=mate,
+        height=rows(height),
+        transfer=None if transfer is None else flatten_transfer(transfer, (k,)),
+    )
+    half = 0.5 * np.moveaxis(rows(contacts.patch, n, 2), 1, 0)
+    fall = (0.0, 0.0) if contacts.fall is None else contacts.fall
+    grip, held = carried.limits(rest)
+    cars = PatchCars(
+        slips=slips_of(place, rows(contacts.heading, n), along),
+        half=half * np.array([np.ones_like(along), along]),  # slips along count `along` times: a patch is as much wider
+        grip=grip,
+        held=held,
+        mate=mate,
+        free=np.zeros((3, 2, k)),
+        into=np.zeros((3, 2, n, k)),
+        pull=pull_of(rows(fall, 2).T, rest.T, np.moveaxis(place, -1, 0)).T,
+    )
+    return cars, carried
 
 
 def held_back(

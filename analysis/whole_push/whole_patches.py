@@ -11,11 +11,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.base.arrays import BoolArray, FloatArray, IntArray
-from analysis.sliding.contacts import Contacts, grip_under
+from analysis.sliding.contacts import Contacts
 from analysis.sliding.finger import Finger
 from analysis.sliding.motion import SlideMotion
-from analysis.whole_push.blocked_patch import free_twists, pull_of
-from analysis.whole_push.patch_cars import PatchCars, held_back, mates, shared, signed, slips_of
+from analysis.whole_push.blocked_patch import free_twists
+from analysis.whole_push.patch_cars import PatchCars, cars_at_rest, cars_last, shared, signed
 from analysis.whole_push.rectangle import Resisted, resisted
 from analysis.whole_push.rolls_straight import straight_on
 
@@ -42,34 +42,16 @@ def on_whole_patches(motion: SlideMotion, contacts: Contacts, finger: Finger) ->
     batch, n = shape[:-1], shape[-1]
 
     def rows(value: object, *more: int) -> FloatArray:
-        full = np.broadcast_to(np.asarray(value, dtype=float), (*batch, *more)).reshape(-1, *more)
-        return np.ascontiguousarray(np.moveaxis(full, 0, -1))
+        return cars_last(value, batch, *more)
 
-    place, heading = rows(contacts.place, n, 2), rows(contacts.heading, n)
-    along = rows(contacts.along, n)
-    slips = slips_of(place, heading, along)
-    half = 0.5 * np.moveaxis(rows(contacts.patch, n, 2), 1, 0)
-    half = half * np.array([np.ones_like(along), along])  # slips along count `along` times, so a patch is as much wider
-    mate = mates(rows(0 if contacts.coupling is None else contacts.coupling, n))
     touch = rows(finger.place, 2).T
     sticks = np.broadcast_to(motion.finger_sticks, batch).reshape(-1)
-    push = rows(motion.push_force, 2).T
-    fall = (0.0, 0.0) if contacts.fall is None else contacts.fall
-    load = np.moveaxis(motion.load.reshape(-1, n), 0, -1)
-    grip = rows(grip_under(contacts, motion.load), n) * load
-    held = held_back(grip, rows(contacts.drag, n), rows(contacts.bearing, n), along, mate)
-    free = np.moveaxis(free_twists(push, touch, sticks), 0, -1)
-    cars = PatchCars(
-        slips=slips,
-        half=half,
-        grip=grip,
-        held=held,
-        mate=mate,
-        free=free,
-        into=np.einsum("ijnk,jzk->iznk", slips, free),
-        pull=pull_of(rows(fall, 2).T, rows(contacts.load, n).T, np.moveaxis(place, -1, 0)).T,
-    )
-    twist, turning = rows(motion.twist, 3), rows(motion.roll_speed, n) * along
+    free = np.moveaxis(free_twists(rows(motion.push_force, 2).T, touch, sticks), 0, -1)
+    at_rest, carried = cars_at_rest(contacts, batch, n)
+    grip, held = carried.limits(np.moveaxis(motion.load.reshape(-1, n), 0, -1))
+    into = np.einsum("ijnk,jzk->iznk", at_rest.slips, free)
+    cars = replace(at_rest, grip=grip, held=held, free=free, into=into)
+    twist, turning = rows(motion.twist, 3), rows(motion.roll_speed, n) * carried.along
     solvable = turn_apart(contacts, shape) & (cars.grip.sum(0) > 0.0) & np.isfinite(twist).all(0)
     some = np.flatnonzero(solvable)
     found = twist.copy()
