@@ -32,9 +32,9 @@ OVERHANG = 0.3
 """Body beyond an axle, per wheelbase, where the card says only what pictures are drawn with."""
 USUAL_SIZES, USUAL_PLATE = (
     Geometry(
-        wheelbase_mm=STAND_INS_MM["wheelbase_mm"],
-        track_front_mm=STAND_INS_MM["track_front_mm"],
-        track_rear_mm=STAND_INS_MM["track_rear_mm"],
+        wheelbase_mm=STAND_INS_MM["geometry.wheelbase_mm"],
+        track_front_mm=STAND_INS_MM["geometry.track_front_mm"],
+        track_rear_mm=STAND_INS_MM["geometry.track_rear_mm"],
     ),
     Plate(),
 )

@@ -29,9 +29,9 @@ DOUBT_WHEN_WRITTEN: dict[str, float] = {
 """Dotted key -> standard uncertainty of it, in its unit, where the card has the key and not its `_u`."""
 
 
-STAND_INS_MM = {"wheelbase_mm": 257.0, "track_front_mm": 165.0, "track_rear_mm": 165.0}
-"""Key under [geometry] -> what a new card has before anybody measured a car: the demo's."""
-STAND_INS_MM_U = {"wheelbase_mm": 50.0, "track_front_mm": 30.0, "track_rear_mm": 30.0}
+STAND_INS_MM = {"geometry.wheelbase_mm": 257.0, "geometry.track_front_mm": 165.0, "geometry.track_rear_mm": 165.0}
+"""Dotted key -> what a new card has before anybody measured a car: the demo's."""
+STAND_INS_MM_U = {"geometry.wheelbase_mm": 50.0, "geometry.track_front_mm": 30.0, "geometry.track_rear_mm": 30.0}
 """Standard uncertainty of a stand-in, mm: most cars from 1:12 to 1:8 lie within twice that. From memory, no source."""
 OTHER_TYRES_RATIO_U = ASSUMED_RATIO_U
 """Of front over rear grip, relative, where the tyres differ and nobody compared them."""
@@ -47,20 +47,20 @@ def stands_without(path: str, given: Mapping[str, Any]) -> bool:
 
     given: dotted key -> value that the card gets.
     """
-    of = path.removesuffix("_u").removeprefix("geometry.")
-    stands_in = path.endswith("_u") and of in STAND_INS_MM and given.get("geometry.sizes") == "not measured"
+    of = path.removesuffix("_u")
+    stands_in = of != path and of in STAND_INS_MM and given.get("geometry.sizes") == "not measured"
     return (stands_in or is_a_measurement(path)) and path not in given
 
 
 def with_doubts_of_what_is_written(plain: Json) -> Json:
-    """A card as TOML has it, with the uncertainties of what was measured filled in. The card given stays as it is."""
+    """A card as TOML has it, with the uncertainties of what was measured, or stands in, filled in. The card given stays
+    as it is."""
     filled = dict(plain)
-    for path, doubt in DOUBT_WHEN_WRITTEN.items():
-        if value_at(plain, path) is not None and value_at(plain, f"{path}_u") is None:
+    for path in (*DOUBT_WHEN_WRITTEN, *STAND_INS_MM):
+        doubt = _doubt_of(path, plain)
+        if doubt is not None and value_at(plain, f"{path}_u") is None:
             section, key = path.split(".")
             filled[section] = filled[section] | {f"{key}_u": doubt}
-    if unsure := {f"{key}_u": STAND_INS_MM_U[key] for key in _stand_ins(plain)}:
-        filled["geometry"] = unsure | filled["geometry"]
     if value_at(plain, "grip.same_tyres") is False and value_at(plain, "grip.ratio_u") is None:
         filled["grip"] = filled["grip"] | {"ratio_u": OTHER_TYRES_RATIO_U}
     return filled
@@ -71,28 +71,28 @@ def taken_without(path: str, default: Any, plain: Json) -> Any:
     if path == "grip.ratio_u" and value_at(plain, "grip.same_tyres") is False:
         return OTHER_TYRES_RATIO_U
     of = path.removesuffix("_u")
-    if of != path and of.removeprefix("geometry.") in _stand_ins(plain):
-        return STAND_INS_MM_U[of.removeprefix("geometry.")]
-    if of == path or of not in DOUBT_WHEN_WRITTEN:
-        return default
-    return default if value_at(plain, of) is None else DOUBT_WHEN_WRITTEN[of]
+    doubt = None if of == path else _doubt_of(of, plain)
+    return default if doubt is None else doubt
+
+
+def _doubt_of(path: str, plain: Json) -> float | None:
+    """The standard uncertainty of what stands on a card without one, None for the schema's. plain: as TOML has it."""
+    if path in _stand_ins(plain):
+        return STAND_INS_MM_U[path]
+    return None if value_at(plain, path) is None else DOUBT_WHEN_WRITTEN.get(path)
 
 
 def _stand_ins(plain: Json) -> tuple[str, ...]:
-    """Keys under [geometry] that stand in for a car nobody measured: with a doubt of their own they do not.
-
-    plain: the card as TOML has it.
-    """
-    geometry = plain.get("geometry")
-    if not isinstance(geometry, dict) or geometry.get("sizes") != "not measured":
+    """Keys that stand in for a car nobody measured: with a doubt of their own they do not. plain: as TOML has it."""
+    if value_at(plain, "geometry.sizes") != "not measured":
         return ()
-    tracks_count = geometry.get("contacts_mm") is None
+    tracks_count = value_at(plain, "geometry.contacts_mm") is None
     return tuple(
-        key
-        for key, value in STAND_INS_MM.items()
-        if geometry.get(key) == value
-        and geometry.get(f"{key}_u") in (None, STAND_INS_MM_U[key])
-        and (tracks_count or key == "wheelbase_mm")
+        path
+        for path, value in STAND_INS_MM.items()
+        if value_at(plain, path) == value
+        and value_at(plain, f"{path}_u") in (None, STAND_INS_MM_U[path])
+        and (tracks_count or path == "geometry.wheelbase_mm")
     )
 
 
@@ -101,7 +101,7 @@ def sizes_not_measured(car: CarCard) -> list[str]:
     stand_ins = _stand_ins({"geometry": structs.asdict(car.geometry)})
     if not stand_ins:
         return []
-    figures = ", ".join(f"{key} = {STAND_INS_MM[key]:g}" for key in stand_ins)
+    figures = ", ".join(f"{path.split('.')[1]} = {STAND_INS_MM[path]:g}" for path in stand_ins)
     return [
         f"Nobody measured {figures}: they came with the card and are very unsure. Write yours, and take sizes = "
         '"not measured" out'

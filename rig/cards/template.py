@@ -24,7 +24,7 @@ STARTER: dict[str, CardKeys] = {
     "car": {
         "card": "car",
         "name": "Dunlin",
-        **{f"geometry.{key}": value for key, value in STAND_INS_MM.items()},
+        **STAND_INS_MM,
     },
     "bench": {"card": "bench", "name": "Workshop bench"},
     "test": {"card": "test", "name": "middle, right side"},

@@ -44,12 +44,12 @@ _EXAMPLES: CardKeys = {
     "typed.weights_scales": "one scale",
     "grip.same_tyres": False,
 }
-_IF_NOT_MEASURED = ("geometry.sizes", *(f"geometry.{key}_u" for key in STAND_INS_MM))
+_IF_NOT_MEASURED = ("geometry.sizes", *(f"{key}_u" for key in STAND_INS_MM))
 """Keys that stand on a short card only where some of the car's sizes were not measured."""
 _SHORT_KEYS: dict[str, dict[str, tuple[str, ...]]] = {
     "car": {
         "": ("card", "name", "id"),
-        "geometry": (*(f"geometry.{key}{u}" for key in STAND_INS_MM for u in ("", "_u")), "geometry.sizes"),
+        "geometry": (*(f"{key}{u}" for key in STAND_INS_MM for u in ("", "_u")), "geometry.sizes"),
         "plate": ("plate.bar_mm", "plate.height_mm"),
     },
     "bench": {"": ("card", "name", "id"), "pads": ("pads.port",), "floor": ("floor.paper", "floor.bar_mm")},
@@ -124,21 +124,21 @@ FIRST_THINGS: tuple[FirstThing, ...] = (
         name="wheelbase",
         question="Wheelbase, front axle to rear axle, mm",
         keys=(("car", "geometry.wheelbase_mm"),),
-        default=STAND_INS_MM["wheelbase_mm"],
+        default=STAND_INS_MM["geometry.wheelbase_mm"],
         to_measure=True,
     ),
     FirstThing(
         name="track-front",
         question="Front track, between the middles of the two tyre prints, mm",
         keys=(("car", "geometry.track_front_mm"),),
-        default=STAND_INS_MM["track_front_mm"],
+        default=STAND_INS_MM["geometry.track_front_mm"],
         to_measure=True,
     ),
     FirstThing(
         name="track-rear",
         question="Rear track, the same way, mm",
         keys=(("car", "geometry.track_rear_mm"),),
-        default=STAND_INS_MM["track_rear_mm"],
+        default=STAND_INS_MM["geometry.track_rear_mm"],
         like="track-front",
         to_measure=True,
     ),
@@ -209,26 +209,26 @@ def card_values(answers: Answers) -> dict[str, CardKeys]:
     where = "middle" if push["push.position_pct"] == 50.0 else f"{push['push.position_pct']:g} %"
     values["test"]["name"] = f"{where}, {push['push.side']} side"
     values["bench"]["name"] = "my bench"
-    said = [one for one in FIRST_THINGS if one.to_measure and answers.get(one.name) is not None]
-    measured = {key for one in said for _, key in one.keys}
-    if len(measured) < len(STAND_INS_MM):
+    if unmeasured := _unmeasured(answers):
         values["car"]["geometry.sizes"] = "not measured"
         # somebody's car may really have the size that a new card has
-        own = {f"geometry.{key}": value for key, value in STAND_INS_MM.items()}
         fields = {one.path: one for _, _, some in sections(CARD_TYPES["car"]) for one in some}
-        values["car"] |= {f"{key}_u": fields[f"{key}_u"].default for key in measured if values["car"][key] == own[key]}
+        alike = [key for key, value in STAND_INS_MM.items() if key not in unmeasured and values["car"][key] == value]
+        values["car"] |= {f"{key}_u": fields[f"{key}_u"].default for key in alike}
     return values
 
 
 def to_fill_in(answers: Answers) -> dict[str, float]:
     """Dotted key -> stand-in: figures of the person's own car that nobody gave."""
-    values = card_values(answers)
-    return {
-        key: values[kind][key]
-        for thing in FIRST_THINGS
-        if thing.to_measure and answers.get(thing.name) is None
-        for kind, key in thing.keys
-    }
+    car = card_values(answers)["car"]
+    return {key: car[key] for key in _unmeasured(answers)}
+
+
+def _unmeasured(answers: Answers) -> tuple[str, ...]:
+    """Dotted keys of the car card that nobody gave and somebody has to measure."""
+    return tuple(
+        key for thing in FIRST_THINGS if thing.to_measure and answers.get(thing.name) is None for _, key in thing.keys
+    )
 
 
 def short_card_text(kind: str, values: CardKeys, unmeasured: Mapping[str, float] | None = None) -> str:

@@ -109,11 +109,11 @@ def _check_lapse(card: float, stored: float, where: str) -> None:
 
 def check_copies(times: ClipTimes, test: TestCard, track: ClipTrack) -> None:
     """Raise InputError where the card makes a clip a time lapse that shows pictures twice: it plays as it happened."""
+    if times.slower >= 1.0 or test.captured_frames_per_s is None:
+        return
     copies = sum(track.left_out.get(why, 0) for why in (SENT_TWICE, FROZEN))
     way = np.linalg.norm(np.diff(track.pose[:, :2], axis=0), axis=1)
     moved = int((way > 0.1 * way.max(initial=0.0)).sum())
-    if times.slower >= 1.0 or test.captured_frames_per_s is None:
-        return
     if copies >= LEAST_COPIES and copies >= COPIED_SHARE * (copies + moved):
         raise InputError(
             f"the card says {test.captured_frames_per_s:g} pictures a second, a time lapse, but the clip shows "
@@ -166,7 +166,7 @@ def hardly_by_hand(peak_mm_s: float, times: ClipTimes) -> str:
         return times.doubt
     if times.slower < 1.0:
         return (
-            f"As a time lapse the car never moved faster than {peak_mm_s:.2g} mm/s, slower than hands push: is "
+            f"As a time lapse the car never moved faster than {two_digits(peak_mm_s)} mm/s, slower than hands push: is "
             "captured_frames_per_s on the test card the rate at which the pictures were taken? Leave it out where the "
             "clip plays as it happened"
         )
